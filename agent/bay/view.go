@@ -1,0 +1,210 @@
+package bay
+
+import (
+	"time"
+
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// View is a picture as other programs read it: the payload of the MQTT state
+// topic and of the HTTP interface. Names carry their units; what is not known
+// is absent. Times are ages in seconds, since the core has no wall clock.
+type View struct {
+	V             int           `json:"v"` // version of this shape: 1
+	Bay           string        `json:"bay"`
+	Pack          string        `json:"pack"`
+	Stage         string        `json:"stage"`
+	StageForS     float64       `json:"stage_for_s"`
+	Says          string        `json:"says"` // what it is doing and why, one sentence
+	Permit        string        `json:"permit"`
+	PermitForS    float64       `json:"permit_for_s"`
+	Findings      []FindingView `json:"findings"`
+	PackV         *float64      `json:"pack_v,omitempty"`
+	CurrentA      *float64      `json:"current_a,omitempty"`
+	PackC         *float64      `json:"pack_c,omitempty"`
+	AmbientC      *float64      `json:"ambient_c,omitempty"`
+	CoverMM       *float64      `json:"cover_mm,omitempty"`      // the least that the probe proves
+	CoverHighMM   *float64      `json:"cover_high_mm,omitempty"` // the most that it allows
+	HydrogenPct   *float64      `json:"hydrogen_pct,omitempty"`
+	Full          bool          `json:"full"`
+	FullEvidence  string        `json:"full_evidence,omitempty"`
+	StateOfCharge *float64      `json:"state_of_charge,omitempty"`
+	ReadyInS      *float64      `json:"ready_in_s,omitempty"`
+	ReadyEarlyS   *float64      `json:"ready_early_s,omitempty"`
+	ReadyLateS    *float64      `json:"ready_late_s,omitempty"`
+	WaterML       []float64     `json:"water_ml,omitempty"`      // per cell, to the target
+	CoverFillML   []float64     `json:"cover_fill_ml,omitempty"` // per cell, only to cover the plates
+	WaterLostML   float64       `json:"water_lost_ml"`           // per cell since the last fill
+	ForecastH     *float64      `json:"forecast_h,omitempty"`    // until the charge cover is reached
+	ChargeInAh    float64       `json:"charge_in_ah"`
+	Visit         *VisitView    `json:"visit,omitempty"`
+	Faults        []FaultView   `json:"faults,omitempty"`
+}
+
+// FindingView is a raised finding with all that a person needs.
+type FindingView struct {
+	Code     string  `json:"code"`
+	Title    string  `json:"title"`
+	Severity string  `json:"severity"`
+	Blocks   bool    `json:"blocks"`
+	Latched  bool    `json:"latched"`
+	ForS     float64 `json:"for_s"`
+	Evidence string  `json:"evidence"`
+	WhatToDo string  `json:"what_to_do"`
+	Basis    string  `json:"basis"`
+}
+
+// VisitView is an open visit.
+type VisitView struct {
+	By        string    `json:"by"`
+	ForS      float64   `json:"for_s"`
+	CoverFill bool      `json:"cover_fill"`
+	GivenML   []float64 `json:"given_ml"`
+}
+
+// FaultView is a configured sensor that gives no usable value now.
+type FaultView struct {
+	Sensor string `json:"sensor"`
+	Fault  string `json:"fault"`
+}
+
+// View makes the shape that other programs read. It allocates; the core's own
+// path does not use it.
+func (p *Picture) View() View {
+	v := View{
+		V: 1, Bay: p.Bay, Pack: p.Pack.Name,
+		Stage: p.Stage.String(), StageForS: (p.Now - p.StageAt).Seconds(), Says: p.Says(),
+		Permit: p.Permit.String(), PermitForS: (p.Now - p.Permit.Since).Seconds(),
+		Findings: []FindingView{},
+		PackV:    known(p.Seen.PackV), CurrentA: known(p.Seen.CurrentA), PackC: known(p.Seen.PackC),
+		AmbientC: known(p.Seen.AmbientC), HydrogenPct: known(p.Seen.HydrogenPct),
+		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
+		StateOfCharge: when(p.Charge.SocKnown, p.Charge.Soc),
+		WaterLostML:   p.Water.LostML, ChargeInAh: p.Charge.InAh,
+	}
+	if !p.Charge.Full {
+		v.FullEvidence = ""
+	}
+	if p.Seen.Cover.OK() {
+		v.CoverMM, v.CoverHighMM = &p.Seen.Cover.LowMM, &p.Seen.Cover.HighMM
+	}
+	v.addCool(p)
+	v.addWater(p)
+	for c := range p.Findings {
+		if p.Findings[c].Raised {
+			v.Findings = append(v.Findings, p.findingView(interlock.Code(c)))
+		}
+	}
+	if p.Visit.Open {
+		v.Visit = &VisitView{
+			By: p.Visit.By, ForS: (p.Now - p.Visit.Since).Seconds(), CoverFill: p.Visit.CoverFill,
+			GivenML: append([]float64{}, p.Visit.GivenML[:p.Pack.Cells]...),
+		}
+	}
+	v.Faults = p.faults()
+	return v
+}
+
+func (v *View) addCool(p *Picture) {
+	if !p.Cool.ReadyKnown {
+		return
+	}
+	v.ReadyInS = seconds(p.Cool.ReadyIn)
+	v.ReadyEarlyS = seconds(p.Cool.ReadyEarly)
+	v.ReadyLateS = seconds(p.Cool.ReadyLate)
+}
+
+func (v *View) addWater(p *Picture) {
+	if p.Water.Known {
+		v.WaterML = append([]float64{}, p.Water.NeedML[:p.Water.Cells]...)
+		v.CoverFillML = append([]float64{}, p.Water.FillML[:p.Water.Cells]...)
+	}
+	v.ForecastH = when(p.Water.ForecastOK, p.Water.ForecastH)
+}
+
+func (p *Picture) findingView(c interlock.Code) FindingView {
+	f, r := &p.Findings[c], &interlock.Table[c]
+	return FindingView{
+		Code: r.Name, Title: r.Title, Severity: r.Severity.String(), Blocks: r.Blocks, Latched: f.Latched,
+		ForS: (p.Now - f.Since).Seconds(), Evidence: interlock.Explain(c, f.Evidence),
+		WhatToDo: r.WhatToDo, Basis: r.Basis,
+	}
+}
+
+// Sensor is one of the readings with its name in messages and metrics.
+type Sensor struct {
+	Name    string
+	Reading reading.Reading
+}
+
+// Sensors lists the readings of the configured sensors in a fixed order. The
+// cover stands with its lower bound.
+func (p *Picture) Sensors() []Sensor {
+	s, h := &p.Seen, p.has
+	all := []Sensor{{"pack-voltage", s.PackV}}
+	add := func(has bool, name string, r reading.Reading) {
+		if has {
+			all = append(all, Sensor{name, r})
+		}
+	}
+	add(h.HasCurrent, "pack-current", s.CurrentA)
+	add(true, "pack-temperature", s.PackC)
+	add(h.HasAmbient, "ambient-temperature", s.AmbientC)
+	add(true, "cover", reading.Reading{Value: s.Cover.LowMM, At: s.Cover.At, Fault: s.Cover.Fault})
+	add(h.HasHydrogen, "hydrogen", s.HydrogenPct)
+	add(h.HasAirflow, "airflow", s.Airflow)
+	add(h.HasFeedback, "contactor-feedback", s.ContactorClosed)
+	add(h.HasChargerContact, "charger-complete", s.ChargerComplete)
+	return all
+}
+
+func (p *Picture) faults() []FaultView {
+	var out []FaultView
+	for _, s := range p.Sensors() {
+		if !s.Reading.OK() {
+			out = append(out, FaultView{Sensor: s.Name, Fault: s.Reading.Fault.String()})
+		}
+	}
+	return out
+}
+
+// String is the permit in messages: "granted" or "withheld".
+func (p Permit) String() string {
+	if p.Granted {
+		return "granted"
+	}
+	return "withheld"
+}
+
+// Codes lists the raised findings' names in the order of the table.
+func (p *Picture) Codes() []string {
+	out := []string{}
+	for c := range p.Findings {
+		if p.Findings[c].Raised {
+			out = append(out, interlock.Code(c).String())
+		}
+	}
+	return out
+}
+
+// Clone copies a picture so that it may be kept after the next tick.
+func (p *Picture) Clone() *Picture {
+	c := *p
+	c.Seen.Orders = nil
+	return &c
+}
+
+func known(r reading.Reading) *float64 { return when(r.OK(), r.Value) }
+
+func when(ok bool, v float64) *float64 {
+	if !ok {
+		return nil
+	}
+	return &v
+}
+
+func seconds(d time.Duration) *float64 {
+	s := d.Seconds()
+	return &s
+}

@@ -1,0 +1,242 @@
+package bay
+
+import (
+	"fmt"
+	"time"
+
+	"bayward/agent/charge"
+	"bayward/agent/cooldown"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+	"bayward/agent/water"
+)
+
+// Stage is where the pack stands in its round. The permit is a separate
+// matter: a bay can be waiting with the permit withheld.
+type Stage uint8
+
+// The stages of a round. The zero value is unknown and grants nothing.
+const (
+	StageUnknown Stage = iota
+	Vacant             // no pack
+	Settling           // pack just connected or agent just started: readings not yet proven
+	Waiting            // at rest, needs charge
+	Charging
+	Cooling // proven full, resting
+	ReadyToWater
+	Watering // a visit is open; charge locked out
+	Rested   // full, cool, level right
+	NumStages
+)
+
+var stageNames = [NumStages]string{
+	"unknown", "vacant", "settling", "waiting", "charging", "cooling", "ready-to-water", "watering", "rested",
+}
+
+// String is the stage's name in messages and metrics, such as "ready-to-water".
+func (s Stage) String() string {
+	if s >= NumStages {
+		return fmt.Sprintf("stage-%d", uint8(s))
+	}
+	return stageNames[s]
+}
+
+// Readings is one tick's measurements and the orders that came in since the
+// last tick. A reading whose sensor is not configured stays missing. All times
+// are on one monotonic clock that never goes back.
+type Readings struct {
+	Now             time.Duration
+	PackV           reading.Reading // V, positive at the positive terminal
+	CurrentA        reading.Reading // A, positive while charging
+	PackC           reading.Reading // °C, electrolyte or case
+	AmbientC        reading.Reading // °C, air in the bay
+	Cover           reading.Cover   // mm, pilot cell
+	HydrogenPct     reading.Reading // % by volume
+	Airflow         reading.Reading // 1: the fan's proof says that air moves; 0: it does not
+	ContactorClosed reading.Reading // 1: the feedback contact says closed; 0: open
+	ChargerComplete reading.Reading // 1: the charger says that it has finished
+	RecordFailing   bool            // the logbook cannot be written
+	Orders          []Order
+}
+
+// OrderKind is what a person asks for.
+type OrderKind uint8
+
+// The orders. None of them can grant the permit.
+const (
+	NoOrder OrderKind = iota
+	OrderHold
+	OrderUnhold     // take back a hold
+	OrderRelease    // clear latched findings whose condition is gone; needs a right
+	OrderVisitOpen  // needs a right
+	OrderVisitClose // needs a right
+	OrderFill       // water given to one cell in the open visit
+	OrderGravity    // a hydrometer reading of one cell
+	OrderLevel      // a dip-rule reading of one cell
+	numOrders
+)
+
+var orderNames = [numOrders]string{
+	"none", "hold", "unhold", "release", "visit-open", "visit-close", "fill", "gravity", "level",
+}
+
+// String is the order's name in messages, such as "visit-open".
+func (k OrderKind) String() string {
+	if k >= numOrders {
+		return fmt.Sprintf("order-%d", uint8(k))
+	}
+	return orderNames[k]
+}
+
+// ParseOrder finds an order by its name in messages; ok is false for a name
+// that is not one.
+func ParseOrder(name string) (kind OrderKind, ok bool) {
+	for k := NoOrder + 1; k < numOrders; k++ {
+		if orderNames[k] == name {
+			return k, true
+		}
+	}
+	return NoOrder, false
+}
+
+// Order is one request of a person. Whether that person has the right to it
+// is decided at the edge, before it becomes part of the readings.
+type Order struct {
+	ID      string // unique; a repeated ID does nothing
+	Kind    OrderKind
+	By      string  // the person
+	Cell    int     // 1 is the positive end; fill, gravity and level only
+	ML      float64 // fill: millilitres given, 0 to MaxFillML
+	Gravity float64 // gravity: specific gravity as read, 1.0 to 1.4
+	AtC     float64 // gravity: electrolyte temperature, °C
+	CoverMM float64 // level: cover as read, mm
+}
+
+// MaxFillML is the most water that one fill order may name, a bound against
+// slips of the finger.
+const MaxFillML = 2000
+
+// Setup is what is fixed for a bay: its pack, its limits and which sensors it
+// has. It is read once.
+type Setup struct {
+	Name   string
+	Pack   Pack
+	Limits Limits
+	// Which optional evidence is wired. What is configured and missing
+	// withholds; what is not configured is not asked for.
+	HasCurrent, HasAmbient, HasHydrogen, HasAirflow, HasFeedback, HasChargerContact bool
+	// StaleAfter is the age at which a good reading stops counting.
+	StaleAfter time.Duration
+}
+
+// Pack is one battery. See the configuration for the meaning of each key.
+type Pack struct {
+	Name           string
+	Cells          int     // 1 to water.MaxCells
+	CapacityAh     float64 // at RateHours
+	RateHours      float64
+	FullGravity    float64 // at 25 °C
+	ChargeCoverMM  float64
+	TargetCoverMM  float64
+	VentFloorMM    float64
+	FreeSurfaceCM2 float64
+	ElectrolyteML  float64 // in one cell at target cover
+	ChargeFactor   float64 // ampere-hours back over ampere-hours out that make it full
+}
+
+// Permit is the bay's right to charge now. The zero value is withheld.
+type Permit struct {
+	Granted bool
+	Since   time.Duration
+}
+
+// Finding is a named reason with its evidence.
+type Finding struct {
+	Raised  bool
+	Since   time.Duration
+	Latched bool // stays until a person releases it
+	// The numbers that led to it; what they mean is the code's own matter,
+	// see interlock.Evidence.
+	Evidence interlock.Evidence
+}
+
+// Visit is one watering job while it is open.
+type Visit struct {
+	Open      bool
+	By        string
+	Since     time.Duration
+	CoverFill bool // only the water that covers the plates: the pack is not ready
+	GivenML   [water.MaxCells]float64
+}
+
+// Picture is everything that is known of a bay after a tick. Outputs are made
+// from it and from nothing else.
+type Picture struct {
+	Bay      string
+	Pack     *Pack
+	Limits   *Limits
+	Now      time.Duration
+	Stage    Stage
+	StageAt  time.Duration
+	Permit   Permit
+	Findings [interlock.NumCodes]Finding // by code
+	Seen     Readings                    // as judged: aged, and without the orders
+	Charge   charge.Status
+	Cool     cooldown.Status
+	Water    water.Status
+	Visit    Visit
+	PermitS  float64 // seconds with the permit granted since the memory began
+	// WithheldS counts the rest.
+	WithheldS float64
+	Readied   uint64 // how often the pack became ready to water
+	has       *Setup
+}
+
+// EventKind is what happened.
+type EventKind uint8
+
+// The events.
+const (
+	NoEvent EventKind = iota
+	PermitGranted
+	PermitWithheld
+	StageChanged
+	FindingRaised
+	FindingCleared
+	ChargeStarted
+	ChargeFull
+	ChargeEnded
+	VisitOpened
+	VisitClosed
+	OrderTaken
+	OrderRefused
+	MemoryDoubted // after a restart a careful reading was taken
+	numEvents
+)
+
+var eventNames = [numEvents]string{
+	"none", "permit-granted", "permit-withheld", "stage-changed", "finding-raised", "finding-cleared",
+	"charge-started", "charge-full", "charge-ended", "visit-opened", "visit-closed",
+	"order-taken", "order-refused", "memory-doubted",
+}
+
+// String is the event's name in messages, such as "charge-full".
+func (k EventKind) String() string {
+	if k >= numEvents {
+		return fmt.Sprintf("event-%d", uint8(k))
+	}
+	return eventNames[k]
+}
+
+// Event is a thing that happened in a tick. Fields that do not belong to its
+// kind are zero.
+type Event struct {
+	At    time.Duration
+	Kind  EventKind
+	Stage Stage          // StageChanged: the new one
+	From  Stage          // StageChanged: the old one
+	Code  interlock.Code // FindingRaised, FindingCleared; PermitWithheld: the first reason
+	By    string         // visits and orders: the person
+	Order string         // orders: the ID
+	Text  string         // one sentence for a person, SI units
+}

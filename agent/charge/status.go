@@ -1,0 +1,62 @@
+package charge
+
+import "time"
+
+// Evidence says what proved a pack full. The order is the order of trust, the
+// least first; zero means that nothing did.
+type Evidence uint8
+
+// The evidences of full.
+const (
+	NoEvidence      Evidence = iota
+	ChargerComplete          // the charger's own contact
+	ChargeFactor             // ampere-hours returned over removed
+	SteadyVoltage            // compensated voltage unchanged over successive readings
+	SteadyTaper              // current tapered and steady at regulated voltage
+	HandGravity              // specific gravity handed in by a person
+)
+
+// String is the evidence's name in messages, "" when there is none.
+func (e Evidence) String() string {
+	switch e {
+	case ChargerComplete:
+		return "charger-complete"
+	case ChargeFactor:
+		return "charge-factor"
+	case SteadyVoltage:
+		return "steady-voltage"
+	case SteadyTaper:
+		return "steady-taper"
+	case HandGravity:
+		return "hand-gravity"
+	case NoEvidence:
+	}
+	return ""
+}
+
+// Status is what the charge tracker knows after a tick. Ampere-hours are of
+// the cell string, so they are the same for each cell.
+type Status struct {
+	Active   bool          // a charge is under way (it may be paused)
+	Flowing  bool          // charging current flows now
+	Since    time.Duration // start of the charge, or of the rest
+	Full     bool          // proven full, and nothing taken out since
+	Evidence Evidence      // what proved it
+	FullAt   time.Duration // when it was proven; valid with Full
+	EndedAt  time.Duration // when the last charging current stopped; valid with Ended
+	Ended    bool          // a charge has ended since the agent knows the pack
+
+	InAh        float64 // this charge, or the last one
+	OutAh       float64 // taken out since the pack was last full
+	OutKnown    bool    // OutAh counts from a proven full pack
+	GassingAh   float64 // this charge, or the last one
+	Soc         float64 // 0 to 1
+	SocPlus     float64 // half width of its range, 0 to 1
+	SocKnown    bool
+	MaxPackC    float64 // hottest in this charge
+	TempKnown   bool
+	OverrunText string // why the charge is over its ceiling, or ""
+
+	TotalInAh, TotalOutAh, TotalGassingAh float64 // since the memory began
+	Charges, ChargesFull                  uint64
+}

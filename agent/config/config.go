@@ -1,0 +1,186 @@
+// Package config turns one YAML file into checked, typed settings. Every
+// complaint names the file, the line, the field, the value and what is
+// accepted; an unknown key is an error. What is left out takes a default that
+// can only be as careful or more careful than the table of the design.
+package config
+
+import "bayward/agent/bay"
+
+// Config is the whole file after defaults and checks.
+type Config struct {
+	Site    string       `yaml:"site"`    // lower-case words and digits joined by hyphens
+	Agent   string       `yaml:"agent"`   // as Site
+	Units   string       `yaml:"units"`   // "si" or "us", for people only
+	Sensors string       `yaml:"sensors"` // "wired" or "simulated"
+	HTTP    HTTP         `yaml:"http"`
+	MQTT    *MQTT        `yaml:"mqtt"`    // nil: no broker
+	Logbook Logbook      `yaml:"logbook"` // where the record is kept
+	Bays    []Bay        `yaml:"bays"`    // 1 to 8; the demo may have more
+	Packs   []Pack       `yaml:"packs"`
+	Limits  LimitsConfig `yaml:"limits"`
+}
+
+// HTTP is the one listener for page, metrics and interface.
+type HTTP struct {
+	Listen string `yaml:"listen"` // host:port, default 127.0.0.1:8080
+}
+
+// MQTT is the way to the broker.
+type MQTT struct {
+	Broker       string `yaml:"broker"`        // tcp://host:port, ssl://host:port, ws:// or wss://; no user in it
+	ClientID     string `yaml:"client_id"`     // default bayward-SITE-AGENT
+	Username     string `yaml:"username"`      // "" for none
+	PasswordFile string `yaml:"password_file"` // read at each connection; never the password itself
+	CAFile       string `yaml:"ca_file"`       // PEM; default the system's roots
+}
+
+// Logbook is the durable record.
+type Logbook struct {
+	Path string `yaml:"path"` // default /var/lib/bayward/logbook.db
+}
+
+// Bay is one charging place and what is wired to it.
+type Bay struct {
+	Name   string `yaml:"name"` // as Site
+	Pack   string `yaml:"pack"` // name of a pack below
+	Wiring Wiring `yaml:"wiring"`
+}
+
+// Wiring names every part that is connected to the Pi for one bay. Nil parts
+// are not fitted.
+type Wiring struct {
+	I2C         string       `yaml:"i2c"` // bus name or number, such as "1"
+	Voltage     *Voltage     `yaml:"voltage"`
+	Current     *Current     `yaml:"current"`
+	Temperature *Temperature `yaml:"temperature"`
+	Level       *Level       `yaml:"level"`
+	Hydrogen    *Analog      `yaml:"hydrogen"` // % by volume = (volts - zero_v) * per_volt
+	Relay       *Relay       `yaml:"relay"`
+	Airflow     *Contact     `yaml:"airflow"`          // the fan's proof switch
+	Complete    *Contact     `yaml:"charger_complete"` // the charger's own contact
+}
+
+// Input is one input of an ADS1115 converter.
+type Input struct {
+	ADC     Address `yaml:"adc"`     // I²C address, 0x48 to 0x4b
+	Channel int     `yaml:"channel"` // 0 to 3, against ground
+	RangeV  float64 `yaml:"range_v"` // full scale: 6.144, 4.096, 2.048, 1.024, 0.512, 0.256; default 4.096
+	Rate    int     `yaml:"rate"`    // samples a second: 8 16 32 64 128 250 475 860; default 128
+}
+
+// Address is an I²C address. It may be written in hexadecimal, as 0x48.
+type Address uint16
+
+// Voltage is the pack voltage through a divider:
+// volts = (input - offset_v) * ratio.
+type Voltage struct {
+	Input   `yaml:",inline"`
+	Ratio   float64 `yaml:"ratio"` // (upper + lower resistor) / lower resistor, above 1
+	OffsetV float64 `yaml:"offset_v"`
+}
+
+// Current is the pack current through a shunt (differential, millivolts) or a
+// Hall sensor (volts around a zero): amperes = (input - zero_v) * amperes_per_volt.
+type Current struct {
+	Input          `yaml:",inline"`
+	Kind           string  `yaml:"kind"`             // "shunt" or "hall"
+	Minus          *int    `yaml:"minus"`            // shunt: channel of the other side; (channel, minus) is 0-1, 0-3, 1-3 or 2-3
+	AmperesPerVolt float64 `yaml:"amperes_per_volt"` // negative turns the direction; not 0
+	ZeroV          float64 `yaml:"zero_v"`
+}
+
+// Temperature names the 1-wire sensors by their numbers, such as
+// "28-0316a2795bff".
+type Temperature struct {
+	Pack    string  `yaml:"pack"`
+	Ambient string  `yaml:"ambient"`  // "" when there is none
+	OffsetC float64 `yaml:"offset_c"` // added to the pack's value, -5 to 5
+}
+
+// Analog is a linear sensor on one input: value = (volts - zero_v) * per_volt.
+type Analog struct {
+	Input   `yaml:",inline"`
+	ZeroV   float64 `yaml:"zero_v"`
+	PerVolt float64 `yaml:"per_volt"`
+}
+
+// Level is the level probe in the pilot cell.
+//
+// Kind "rod": one rod in a supervised loop. The loop is fed through pull_ohm
+// from excitation_v and measured at the node; end_ohm sits at the far end and
+// keeps a dry loop from looking like a broken wire; the wetted rod adds
+// series_ohm in parallel.
+//
+// Kind "ladder": several rods in one such loop, each with its own series_ohm,
+// all different, so that every combination has its own voltage; only a wet
+// rod above wet rods makes sense.
+//
+// Kind "4-20ma": a transmitter over shunt_ohm with the fault bands of NAMUR
+// NE 43; low_mm at 4 mA, high_mm at 20 mA.
+type Level struct {
+	Input       `yaml:",inline"`
+	Kind        string  `yaml:"kind"`
+	ExcitationV float64 `yaml:"excitation_v"`
+	PullOhm     float64 `yaml:"pull_ohm"`
+	EndOhm      float64 `yaml:"end_ohm"`
+	Rods        []Rod   `yaml:"rods"` // "rod" has one, "ladder" two to four, lowest first
+	ShuntOhm    float64 `yaml:"shunt_ohm"`
+	LowMM       float64 `yaml:"low_mm"`
+	HighMM      float64 `yaml:"high_mm"`
+	OffsetMM    float64 `yaml:"offset_mm"` // added to every height
+}
+
+// Rod is one electrode of a level probe.
+type Rod struct {
+	HeightMM  float64 `yaml:"height_mm"` // its tip above the plate tops
+	SeriesOhm float64 `yaml:"series_ohm"`
+}
+
+// Relay is the charge-enable output. It is open when its pin is low.
+type Relay struct {
+	Pin       string   `yaml:"pin"`       // line name, such as GPIO17
+	Heartbeat string   `yaml:"heartbeat"` // optional second line, toggled once for each good tick
+	Feedback  *Contact `yaml:"feedback"`  // optional contact of the contactor
+}
+
+// Contact is a contact input.
+type Contact struct {
+	Pin       string `yaml:"pin"`
+	ActiveLow bool   `yaml:"active_low"` // true: a low line means closed, with the pull-up on
+}
+
+// Pack is one battery.
+type Pack struct {
+	Name           string  `yaml:"name"`
+	Cells          int     `yaml:"cells"`       // 1 to 48
+	CapacityAh     float64 `yaml:"capacity_ah"` // 1 to 2000, at rate_hours
+	RateHours      float64 `yaml:"rate_hours"`  // 1 to 100, default 20
+	FullGravity    float64 `yaml:"full_gravity"`
+	ChargeCoverMM  float64 `yaml:"charge_cover_mm"`
+	TargetCoverMM  float64 `yaml:"target_cover_mm"`
+	VentFloorMM    float64 `yaml:"vent_floor_mm"`
+	FreeSurfaceCM2 float64 `yaml:"free_surface_cm2"`
+	ElectrolyteML  float64 `yaml:"electrolyte_ml"` // one cell at target cover; default 6 ml for each Ah
+	ChargeFactor   float64 `yaml:"charge_factor"`  // 1.02 to 1.30, default 1.15
+}
+
+// LimitsConfig holds what the file says of the limits; nil keeps the default.
+type LimitsConfig struct {
+	ChargeMaxC        *float64 `yaml:"charge_max_c"`
+	ChargeResumeC     *float64 `yaml:"charge_resume_c"`
+	WateringMaxC      *float64 `yaml:"watering_max_c"`
+	NearAmbientK      *float64 `yaml:"near_ambient_k"`
+	FallMaxKPerH      *float64 `yaml:"fall_max_k_per_h"`
+	RestMinMinutes    *float64 `yaml:"rest_min_minutes"`
+	HydrogenMaxPct    *float64 `yaml:"hydrogen_max_pct"`
+	HydrogenResumePct *float64 `yaml:"hydrogen_resume_pct"`
+	ChargeMaxHours    *float64 `yaml:"charge_max_hours"`
+	ChargeMaxFactor   *float64 `yaml:"charge_max_factor"`
+	SettleSeconds     *float64 `yaml:"settle_seconds"`
+	OffMinSeconds     *float64 `yaml:"off_min_seconds"`
+	GasHoldUpMM       *float64 `yaml:"gas_hold_up_mm"`
+	StaleSeconds      *float64 `yaml:"stale_seconds"`
+}
+
+// Setups gives the core what it needs for each bay, in the order of the file.
+func (c *Config) Setups() ([]bay.Setup, error) { panic("not written") }

@@ -1,0 +1,53 @@
+package cooldown
+
+import "time"
+
+// Status is what the cool-down knows after a tick.
+type Status struct {
+	Cool        bool          // rested, cool and no longer falling fast
+	Rested      time.Duration // since the end of the charge
+	RestLeft    time.Duration // of the configured minimum
+	ReadyIn     time.Duration // estimate; valid with ReadyKnown
+	ReadyEarly  time.Duration // early end of its range
+	ReadyLate   time.Duration // late end of its range
+	ReadyKnown  bool
+	TauH        float64 // time constant of Newton's law, hours; valid with TauKnown
+	TauKnown    bool
+	FallKPerH   float64 // how fast the temperature falls, K/h; valid with FallKnown
+	FallKnown   bool
+	WaitingFor  Reason // the first thing that is missing
+	NoAmbient   bool   // judged without an ambient reading
+	TempUnknown bool
+}
+
+// Reason says what a cool-down still waits for.
+type Reason uint8
+
+// The reasons, in the order in which they are looked at. Zero is nothing.
+const (
+	NothingLeft Reason = iota
+	TemperatureReading
+	MinimumRest
+	WateringTemperature
+	NearAmbient
+	FallingFast
+)
+
+// String says in plain words what is waited for.
+func (r Reason) String() string {
+	switch r {
+	case NothingLeft:
+		return "nothing"
+	case TemperatureReading:
+		return "a good temperature reading"
+	case MinimumRest:
+		return "the minimum rest"
+	case WateringTemperature:
+		return "the watering temperature"
+	case NearAmbient:
+		return "a temperature near that of the air"
+	case FallingFast:
+		return "the temperature to fall more slowly"
+	}
+	return "an unknown reason"
+}

@@ -1,0 +1,121 @@
+package interlock
+
+import (
+	"fmt"
+
+	"bayward/agent/reading"
+)
+
+// Evidence is the numbers that led to a finding. What Value and Limit mean
+// depends on the code: millimetres for the cover, degrees Celsius for
+// temperatures, volts for one cell, per cent by volume for hydrogen, amperes
+// for a stuck contactor, seconds left for an unready agent, and hours or
+// ampere-hours for an overrun.
+type Evidence struct {
+	Value, Limit float64
+	Fault        reading.Fault // why the reading cannot be used, for findings about readings
+	Reason       Reason
+}
+
+// Reason tells apart the ways in which one finding can come about. The zero
+// value is the usual one.
+type Reason uint8
+
+// The reasons.
+const (
+	Usual         Reason = iota
+	NotYetCharge         // plates-bare: covered, but by less than a charge needs
+	NoPack               // agent-unready: no pack is connected
+	ContactorRest        // agent-unready: the minimum off time
+	Restored             // agent-unready: the memory was in doubt
+	ByCurrent            // contactor-stuck: current flows while open is ordered
+	Reversed             // voltage-implausible: wrong polarity
+	TooLow               // voltage-implausible
+	TooHigh              // voltage-implausible
+	ByHours              // charge-overrun
+	ByAmpereHours        // charge-overrun
+)
+
+// Explain says in one sentence, in SI units, why the finding stands.
+func Explain(c Code, e Evidence) string {
+	switch c {
+	case PlatesBare:
+		if e.Reason == NotYetCharge {
+			return fmt.Sprintf("Electrolyte stands %.1f mm above the plate tops; a charge needs at least %.1f mm.", e.Value, e.Limit)
+		}
+		if e.Value > 0 {
+			return fmt.Sprintf("The plates were bare; electrolyte now stands %.1f mm above their tops, a charge needs at least %.1f mm.", e.Value, e.Limit)
+		}
+		return fmt.Sprintf("Electrolyte stands at %.1f mm; the plate tops are at 0 mm, a charge needs at least %.1f mm.", e.Value, e.Limit)
+	case CoverUnknown:
+		return "The electrolyte level is not known because " + e.Fault.Text() + "."
+	case TemperatureUnknown:
+		return "The pack temperature is not known because " + e.Fault.Text() + "."
+	case VoltageUnknown:
+		return "The pack voltage is not known because " + e.Fault.Text() + "."
+	case VoltageImplausible:
+		return explainVoltage(e)
+	case PackHot:
+		return fmt.Sprintf("The electrolyte is at %.1f °C; charging stops above the limit and resumes at %.1f °C.", e.Value, e.Limit)
+	case PackFrozen:
+		return fmt.Sprintf("The electrolyte is at %.1f °C; at its estimated gravity it must be above %.1f °C.", e.Value, e.Limit)
+	case AirflowUnproven:
+		if e.Fault != reading.None {
+			return "The fan's proof is not read because " + e.Fault.Text() + "."
+		}
+		return "The fan's proof switch says that no air moves."
+	case HydrogenHigh:
+		if e.Fault != reading.None {
+			return "The hydrogen sensor is not read because " + e.Fault.Text() + "."
+		}
+		return fmt.Sprintf("Hydrogen is at %.2f %% by volume; charging resumes below %.2f %%.", e.Value, e.Limit)
+	case ChargeOverrun:
+		if e.Reason == ByAmpereHours {
+			return fmt.Sprintf("The charge put in %.0f Ah without becoming full; its ceiling is %.0f Ah.", e.Value, e.Limit)
+		}
+		return fmt.Sprintf("The charge ran %.1f h without becoming full; its ceiling is %.1f h.", e.Value, e.Limit)
+	case Runaway:
+		return fmt.Sprintf("At constant voltage the current rose by %.1f A while the pack warmed by %.1f K.", e.Value, e.Limit)
+	case ContactorStuck:
+		if e.Reason == ByCurrent {
+			return fmt.Sprintf("%.1f A still charge the pack although the contactor is ordered open.", e.Value)
+		}
+		return "The feedback contact says closed although the contactor is ordered open."
+	case VisitOpen:
+		return "A visit is open; the charge stays locked out until it is closed."
+	case Held:
+		return "A person has put the bay on hold."
+	case AgentUnready:
+		return explainUnready(e)
+	case WaterBalance:
+		return fmt.Sprintf("The level differs by %.1f mm from what the charge records predict; %.1f mm are allowed.", e.Value, e.Limit)
+	case RecordFailing:
+		return "The logbook cannot be written."
+	case NoCode, NumCodes:
+	}
+	return "Unknown finding."
+}
+
+func explainVoltage(e Evidence) string {
+	switch e.Reason {
+	case Reversed:
+		return fmt.Sprintf("The pack shows %.2f V for each cell: it is connected the wrong way round.", e.Value)
+	case TooHigh:
+		return fmt.Sprintf("The pack shows %.2f V for each cell, more than %.2f V: wrong pack, or a broken sense lead.", e.Value, e.Limit)
+	default:
+		return fmt.Sprintf("The pack shows %.2f V for each cell, less than %.2f V: wrong pack, a dead cell, or a broken sense lead.", e.Value, e.Limit)
+	}
+}
+
+func explainUnready(e Evidence) string {
+	switch e.Reason {
+	case NoPack:
+		return "No pack is connected."
+	case ContactorRest:
+		return fmt.Sprintf("The contactor rests; %.0f s left.", e.Value)
+	case Restored:
+		return fmt.Sprintf("After a restart the memory was in doubt; readings must be good for %.0f s more.", e.Value)
+	default:
+		return fmt.Sprintf("Readings must be good for %.0f s more.", e.Value)
+	}
+}

@@ -1,0 +1,136 @@
+// Package reading is one measured value with its time and its fault.
+//
+// A value that is not known is never zero, never "the last one": it carries
+// the reason why it is not known. The zero Reading is "missing".
+package reading
+
+import (
+	"fmt"
+	"time"
+)
+
+// Fault says why a reading cannot be used. The zero value means that nothing
+// was ever read, so that a forgotten field withholds the charge.
+type Fault uint8
+
+// The faults, from "nothing there" to "there, but not to be believed".
+const (
+	Missing       Fault = iota // nothing was read: no such sensor, or not yet
+	None                       // no fault: the value is good
+	Open                       // the wire or the sensor is broken
+	Short                      // the wire or the sensor is shorted
+	OverRange                  // the converter stands at the end of its range
+	Implausible                // the value is outside what the sensor can show
+	Contradictory              // parts of one sensor say different things
+	NoAnswer                   // the device did not acknowledge its address
+	BusStuck                   // the bus, not the device, does not work
+	Timeout                    // an answer was promised and did not come in time
+	BadCRC                     // the answer came damaged
+	PowerOn                    // the sensor shows its power-on value, not a measurement
+	Stale                      // the last good value is too old
+	numFaults
+)
+
+var faultNames = [numFaults]string{
+	"missing", "none", "open", "short", "over-range", "implausible", "contradictory",
+	"no-answer", "bus-stuck", "timeout", "bad-crc", "power-on", "stale",
+}
+
+var faultTexts = [numFaults]string{
+	"nothing is read", "the reading is good", "its wire is broken", "its wire is shorted",
+	"the converter is at the end of its range", "the value is outside what the sensor can show",
+	"its parts contradict each other", "the device does not answer", "the bus is stuck",
+	"the answer did not come in time", "the answer came damaged",
+	"it shows its power-on value, not a measurement", "the last good value is too old",
+}
+
+// String is the fault's name in metrics and messages, such as "no-answer".
+func (f Fault) String() string {
+	if f >= numFaults {
+		return fmt.Sprintf("fault-%d", uint8(f))
+	}
+	return faultNames[f]
+}
+
+// Text is the fault in plain words, to stand after "because".
+func (f Fault) Text() string {
+	if f >= numFaults {
+		return "of an unknown fault"
+	}
+	return faultTexts[f]
+}
+
+// Faults lists every fault that a sensor can report, that is all but None and
+// Missing, in a fixed order.
+func Faults() []Fault {
+	all := make([]Fault, 0, numFaults)
+	for f := Open; f < numFaults; f++ {
+		all = append(all, f)
+	}
+	return all
+}
+
+// Reading is one measured value. Value has the unit of the place that holds
+// the reading; At is the monotonic time of the measurement, on the same clock
+// as the tick that uses it.
+type Reading struct {
+	Value float64
+	At    time.Duration
+	Fault Fault
+}
+
+// Good makes a usable reading.
+func Good(value float64, at time.Duration) Reading {
+	return Reading{Value: value, At: at, Fault: None}
+}
+
+// Bad makes a reading that was tried at the given time and failed.
+func Bad(f Fault, at time.Duration) Reading { return Reading{At: at, Fault: f} }
+
+// OK tells whether the value may be used.
+func (r Reading) OK() bool { return r.Fault == None }
+
+// Aged returns the reading as it counts at a later time: a good value older
+// than the limit becomes Stale, and so does one from the future, since a
+// clock that disagrees proves nothing.
+func (r Reading) Aged(now, limit time.Duration) Reading {
+	if r.Fault == None && (now-r.At > limit || r.At > now) {
+		r.Fault = Stale
+	}
+	return r
+}
+
+// Cover is a reading of the electrolyte level in one cell, in millimetres
+// above the plate tops (negative: below them). A probe that only says "above"
+// or "below" a height proves a span, so the reading holds two bounds: the
+// cover is at least LowMM and at most HighMM. A continuous probe has both
+// equal.
+type Cover struct {
+	LowMM, HighMM float64
+	At            time.Duration
+	Fault         Fault
+}
+
+// Covered makes a usable reading of the cover. Bounds in the wrong order are
+// a contradiction.
+func Covered(lowMM, highMM float64, at time.Duration) Cover {
+	if !(lowMM <= highMM) {
+		return Cover{At: at, Fault: Contradictory}
+	}
+	return Cover{LowMM: lowMM, HighMM: highMM, At: at, Fault: None}
+}
+
+// OK tells whether the bounds may be used.
+func (c Cover) OK() bool { return c.Fault == None }
+
+// Aged is Reading.Aged for a cover.
+func (c Cover) Aged(now, limit time.Duration) Cover {
+	if c.Fault == None && (now-c.At > limit || c.At > now) {
+		c.Fault = Stale
+	}
+	return c
+}
+
+// MidMM is the middle of the span, the best single figure for a picture; it is
+// not what decisions use.
+func (c Cover) MidMM() float64 { return (c.LowMM + c.HighMM) / 2 }

@@ -1,0 +1,28 @@
+package water
+
+// MaxCells is the most cells that a pack can have here: an 80 V pack has 40.
+const MaxCells = 48
+
+// Status is what is known of the water after a tick. Arrays hold the first
+// Cells cells; lengths are millimetres above the plate tops at 25 °C with no
+// gas in the electrolyte, volumes are millilitres per cell.
+type Status struct {
+	Cells      int
+	Known      bool // a settled cover is known
+	SettledMM  float64
+	CoverMM    [MaxCells]float64 // settled cover by cell, measured or estimated
+	NeedML     [MaxCells]float64 // to the target, never past the ceiling
+	FillML     [MaxCells]float64 // cover fill: to the charge cover, never past the ceiling
+	CeilingMM  float64           // highest settled cover that stays below the vent floor when hot
+	TotalML    float64           // NeedML of all cells
+	Due        bool              // the pack wants water: the need is worth a visit
+	LostML     float64           // per cell since the last fill, by Faraday's law
+	LostTotal  float64           // per cell since the memory began
+	PredictMM  float64           // settled cover by the balance; valid with PredictOK
+	PredictOK  bool
+	ApartMM    float64 // measured less predicted; valid with PredictOK
+	ForecastH  float64 // hours until the charge cover is reached; valid with ForecastOK
+	ForecastLo float64 // early end of its range
+	ForecastHi float64 // late end of its range
+	ForecastOK bool
+}

@@ -1,0 +1,119 @@
+// Package dashboards_test holds the Prometheus rules to the program's metrics and to the words
+// that an alert owes to the person who reads it.
+package dashboards_test
+
+import (
+	"os"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/goccy/go-yaml"
+
+	"bayward/agent/interlock"
+)
+
+type rule struct {
+	Record, Alert, Expr string
+	Labels, Annotations map[string]string
+}
+
+func readRules(t *testing.T) []rule {
+	t.Helper()
+	text, err := os.ReadFile("rules/bayward.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var file struct {
+		Groups []struct{ Rules []rule }
+	}
+	if err := yaml.Unmarshal(text, &file); err != nil {
+		t.Fatal(err)
+	}
+	var rules []rule
+	for _, group := range file.Groups {
+		rules = append(rules, group.Rules...)
+	}
+	if len(rules) == 0 {
+		t.Fatal("rules/bayward.yaml holds no rule")
+	}
+	return rules
+}
+
+// TestAlertsTellWhatToDo: an alert without an action only frightens.
+func TestAlertsTellWhatToDo(t *testing.T) {
+	for _, r := range readRules(t) {
+		if r.Alert == "" {
+			continue
+		}
+		if !slices.Contains([]string{"critical", "warning", "info"}, r.Labels["severity"]) {
+			t.Errorf("%s: severity %q is none of critical, warning, info", r.Alert, r.Labels["severity"])
+		}
+		for _, key := range []string{"summary", "action", "caution"} {
+			if r.Annotations[key] == "" {
+				t.Errorf("%s: no %s", r.Alert, key)
+			}
+		}
+		// The warnings every safety notice of this program carries (common practice, no source).
+		for _, word := range []string{"hydrogen", "acid", "eye protection", "local law", "not a certified safety device"} {
+			if !strings.Contains(r.Annotations["caution"], word) {
+				t.Errorf("%s: the caution does not mention %q", r.Alert, word)
+			}
+		}
+	}
+}
+
+// TestEveryRuleIsTested: promtool runs the tests but does not miss one that nobody wrote.
+func TestEveryRuleIsTested(t *testing.T) {
+	text, err := os.ReadFile("rules/bayward_test.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	tests := string(text)
+	for _, r := range readRules(t) {
+		if r.Record != "" && !strings.Contains(tests, "expr: "+r.Record+"\n") {
+			t.Errorf("record %s has no test", r.Record)
+		}
+		fires := strings.Contains(tests, `alertname="`+r.Alert+`", alertstate="firing", severity=`) ||
+			strings.Contains(tests, "alertname: "+r.Alert+"\n        exp_alerts:\n          - ")
+		if r.Alert != "" && !fires {
+			t.Errorf("alert %s has no test in which it fires", r.Alert)
+		}
+	}
+}
+
+// contract are the metrics that rules may use: what the program promises to other programs.
+var contract = []string{
+	"bayward_charge_permitted", "bayward_finding", "bayward_stage", "bayward_relay_closed",
+	"bayward_reading_faults_total", "bayward_tick_duration_seconds_count",
+}
+
+// codes lists the names of all findings.
+func codes() []string {
+	var names []string
+	for code := interlock.NoCode + 1; code < interlock.NumCodes; code++ {
+		names = append(names, code.String())
+	}
+	return names
+}
+
+// TestRulesUseTheContract: a misspelt metric or code makes an alert that never fires.
+func TestRulesUseTheContract(t *testing.T) {
+	metric := regexp.MustCompile(`\bbayward_[a-z_]+`)
+	code := regexp.MustCompile(`\bcode=~?"([^"]+)"`)
+	for _, r := range readRules(t) {
+		for _, name := range metric.FindAllString(r.Expr, -1) {
+			if !slices.Contains(contract, name) {
+				t.Errorf("%s%s: %s is not a metric of the contract", r.Alert, r.Record, name)
+			}
+		}
+		for _, match := range code.FindAllStringSubmatch(r.Expr, -1) {
+			for name := range strings.SplitSeq(match[1], "|") {
+				if !slices.Contains(codes(), name) {
+					t.Errorf("%s%s: %q is not the code of a finding", r.Alert, r.Record, name)
+				}
+			}
+		}
+	}
+}

@@ -1,0 +1,139 @@
+package deploy_test
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+)
+
+// TestDemoMetrics scrapes the running demo as Prometheus would: promtool must find nothing to
+// improve, and every metric that the rules use must be there.
+func TestDemoMetrics(t *testing.T) {
+	if sources, _ := filepath.Glob("../agent/*.go"); len(sources) == 0 {
+		t.Skip("there is no program yet; the build for every target tells")
+	}
+	promtool := program(t, "promtool")
+	address := startDemo(t)
+	var scrape []byte
+	assert.EventuallyWithT(t, func(c *assert.CollectT) {
+		scrape = get(c, address+"/metrics")
+		for _, name := range ruleMetrics(t) {
+			sample := regexp.MustCompile(`(?m)^` + name + `[{ ]`)
+			assert.Truef(c, sample.Match(scrape), "a rule uses %s, which the demo does not show", name)
+		}
+	}, 30*time.Second, 200*time.Millisecond)
+
+	check := exec.CommandContext(t.Context(), promtool, "check", "metrics")
+	check.Stdin = bytes.NewReader(scrape)
+	if out, err := check.CombinedOutput(); err != nil || len(out) > 0 {
+		t.Errorf("promtool check metrics: %v\n%s", err, out)
+	}
+}
+
+// program finds a program that a test needs; without it the test is skipped, or fails where
+// everything must run.
+func program(t *testing.T, name string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	switch {
+	case err == nil:
+		return path
+	case os.Getenv("BAYWARD_REQUIRE_TOOLS") != "":
+		t.Fatalf("%s is not installed (deploy/test installs it)", name)
+	default:
+		t.Skipf("%s is not installed (deploy/test installs it)", name)
+	}
+	return ""
+}
+
+// startDemo builds the program, starts its demo on a free port and returns the page's address.
+func startDemo(t *testing.T) string {
+	t.Helper()
+	binary := filepath.Join(t.TempDir(), "bayward")
+	if out, err := exec.CommandContext(t.Context(), "go", "build", "-o", binary, module+"/agent").CombinedOutput(); err != nil {
+		t.Fatalf("build: %v\n%s", err, out)
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
+	demo := exec.CommandContext(ctx, binary, "demo", "--listen", "127.0.0.1:0")
+	demo.Cancel = func() error { return demo.Process.Signal(syscall.SIGTERM) }
+	demo.WaitDelay = 10 * time.Second
+	demo.Dir = t.TempDir()
+	stdout, err := demo.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	demo.Stderr = demo.Stdout
+	if err := demo.Start(); err != nil {
+		t.Fatal(err)
+	}
+	lines := bufio.NewScanner(stdout)
+	address := regexp.MustCompile(`http://127\.0\.0\.1:[1-9][0-9]*`)
+	var said strings.Builder
+	for lines.Scan() {
+		said.WriteString(lines.Text() + "\n")
+		if found := address.FindString(lines.Text()); found != "" {
+			drained := make(chan struct{})
+			go func() { // a full pipe would block the demo's lines
+				defer close(drained)
+				_, _ = io.Copy(io.Discard, stdout)
+			}()
+			t.Cleanup(func() {
+				cancel()
+				<-drained
+				_ = demo.Wait()
+			})
+			return found
+		}
+	}
+	cancel()
+	t.Fatalf("the demo ended without telling its address (%v):\n%s", demo.Wait(), &said)
+	return ""
+}
+
+// get reads a page; what goes wrong is reported and gives no text.
+func get(t assert.TestingT, url string) []byte {
+	answer, err := http.Get(url)
+	if !assert.NoError(t, err) {
+		return nil
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	assert.NoError(t, err)
+	assert.Equal(t, http.StatusOK, answer.StatusCode)
+	return text
+}
+
+// ruleMetrics lists the metrics in the expressions of the Prometheus rules.
+func ruleMetrics(t *testing.T) []string {
+	t.Helper()
+	text, err := os.ReadFile("../dashboards/rules/bayward.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := regexp.MustCompile(`[( ]bayward_[a-z_]+\b`).FindAllString(string(text), -1)
+	if len(names) == 0 {
+		t.Fatal("the rules name no metric: the search is broken")
+	}
+	seen := map[string]bool{}
+	var found []string
+	for _, name := range names {
+		name = strings.Trim(name, "( ")
+		if !seen[name] {
+			seen[name] = true
+			found = append(found, name)
+		}
+	}
+	return found
+}

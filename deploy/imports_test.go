@@ -1,0 +1,169 @@
+package deploy_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+)
+
+// room says which packages of this repository the packages of a folder may import. Imports point
+// inward, so that a decision can never depend on a technology and an edge can be taken away.
+type room struct {
+	folder string
+	deep   bool // the rule holds for folders below too
+	may    []string
+	why    string
+}
+
+// core is everything that decides.
+var core = []string{
+	"agent/bay", "agent/interlock", "agent/charge", "agent/cooldown", "agent/water",
+	"agent/reading", "agent/electrolyte",
+}
+
+// rooms is read from the top: the first row that fits a folder is its rule. A folder without a
+// row fails the test, so that a new package is placed on purpose.
+var rooms = []room{
+	{"agent/reading", false, nil, "the innermost word: everything else stands on it"},
+	{"agent/electrolyte", false, nil, "numbers and formulas without state"},
+	{"agent/interlock", false, inner, rule},
+	{"agent/charge", false, inner, rule},
+	{"agent/cooldown", false, inner, rule},
+	{"agent/water", false, inner, rule},
+	{"agent/bay", false, core, "composes the rules and knows no edge"},
+	{"agent/config", true, core, edge},
+	{"agent/logbook", true, core, edge},
+	{"agent/loop", true, core, "sees sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
+	{"agent/metrics", true, core, edge},
+	{"agent/notify", true, core, edge},
+	{"agent/replay", true, core, edge},
+	{"agent/web", true, core, edge},
+	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
+	{"sensors/sim", true, []string{"sensors/sim"}, "its physics comes from other models than the core's: if it borrowed from the core, agreement would mean nothing"},
+	{"sensors", false, append([]string{"sensors"}, core...), "turns what drivers return into readings"},
+	{"sensors", true, nil, "a driver knows its part's data sheet and nothing of batteries"},
+	{"mqtt/broker", true, nil, "an embedded broker is only a broker"},
+	{"mqtt", true, append([]string{"mqtt"}, core...), edge},
+	{"dashboards", true, append([]string{"dashboards"}, core...), "describes metrics from the outside"},
+	{"deploy", true, []string{"deploy"}, "checks and packs the program from the outside"},
+}
+
+var inner = []string{"agent/electrolyte", "agent/reading"}
+
+const (
+	rule = "rules never import each other: bay composes them, and each can be read and tested alone"
+	edge = "edges never import each other: main joins them, and each can be replaced alone"
+)
+
+func roomOf(folder string) (room, bool) {
+	for _, r := range rooms {
+		if folder == r.folder || r.deep && within(folder, r.folder) {
+			return r, true
+		}
+	}
+	return room{}, false
+}
+
+func (r room) allows(from, to string) bool {
+	return to == from || within(to, r.may...) && to != "agent"
+}
+
+func TestImportDirection(t *testing.T) {
+	_, files := repository(t)
+	for _, f := range files {
+		if f.test || isFake(f.pkg) {
+			continue
+		}
+		r, ok := roomOf(f.pkg)
+		if !ok {
+			t.Errorf("%s: folder %q has no row in rooms (deploy/imports_test.go)", f.path, f.pkg)
+			continue
+		}
+		for _, path := range f.imports() {
+			if to := local(path); to != "" && !isFake(to) && !r.allows(f.pkg, to) {
+				t.Errorf("%s imports %s: %s", f.path, to, r.why)
+			}
+		}
+	}
+}
+
+// isFake reports whether a folder holds test doubles shared by several packages.
+func isFake(folder string) bool {
+	return strings.HasSuffix(folder, "test") && strings.Contains(folder, "/")
+}
+
+func TestFakesStayInTests(t *testing.T) {
+	_, files := repository(t)
+	for _, f := range files {
+		for _, path := range f.imports() {
+			if isFake(local(path)) && !f.test && !isFake(f.pkg) {
+				t.Errorf("%s imports %s: test doubles are never in the shipped program", f.path, path)
+			}
+		}
+	}
+}
+
+// foreign says where a library may be imported. Outside tests a library without a row is
+// allowed at the edges only.
+var foreign = []struct {
+	prefix string
+	homes  []string
+	why    string
+}{
+	{"github.com/stretchr/testify", nil, "for tests"},
+	{"pgregory.net/rapid", nil, "for tests"},
+	{"go.uber.org/goleak", nil, "for tests"},
+	{"github.com/santhosh-tekuri/jsonschema", nil, "for tests"},
+	{"github.com/mochi-mqtt/server", []string{"mqtt/broker"}, "the embedded broker is for demo and tests; one place keeps it replaceable"},
+	{"github.com/eclipse/paho.mqtt.golang", []string{"mqtt"}, "one package knows the client's traps"},
+	{"modernc.org/sqlite", []string{"agent/logbook"}, "one package owns the record"},
+	{"github.com/prometheus", []string{"agent/metrics", "agent/web", "agent"}, "metrics are made from pictures, in one place; the listener serves them"},
+	{"periph.io/x/host", []string{"sensors", "agent"}, "host drivers are loaded once"},
+	{"periph.io/x/conn", []string{"sensors", "agent"}, "nothing else talks to hardware"},
+	{"github.com/goccy/go-yaml", []string{"agent/config"}, "one package reads the configuration"},
+	{"github.com/alecthomas/kong", []string{"agent"}, "only the command reads the command line"},
+}
+
+func TestForeignLibraries(t *testing.T) {
+	_, files := repository(t)
+	for _, f := range files {
+		if f.test || isFake(f.pkg) {
+			continue
+		}
+		for _, path := range f.imports() {
+			for _, lib := range foreign {
+				if within(path, lib.prefix) && !isHome(f.pkg, lib.homes) {
+					t.Errorf("%s imports %s: %s", f.path, path, lib.why)
+				}
+			}
+		}
+	}
+}
+
+// isHome takes "agent" for package main alone and any other home with what is below it.
+func isHome(folder string, homes []string) bool {
+	return slices.ContainsFunc(homes, func(home string) bool {
+		return folder == home || home != "agent" && within(folder, home)
+	})
+}
+
+// TestDriversAreBare: a chip's folder stands on periph and the standard library alone.
+func TestDriversAreBare(t *testing.T) {
+	_, files := repository(t)
+	for _, f := range files {
+		if f.test || isFake(f.pkg) || !strings.HasPrefix(f.pkg, "sensors/") || within(f.pkg, "sensors/sim") {
+			continue
+		}
+		for _, path := range f.imports() {
+			if !isStandard(path) && !strings.HasPrefix(path, "periph.io/x/") {
+				t.Errorf("%s imports %s: a driver needs periph and the standard library only", f.path, path)
+			}
+		}
+	}
+}
+
+// isStandard reports whether an import is of the standard library: no dot in its first part.
+func isStandard(path string) bool {
+	first, _, _ := strings.Cut(path, "/")
+	return !strings.Contains(first, ".") && first != module
+}

@@ -42,7 +42,8 @@ var clock = map[string]bool{
 }
 
 func TestCoreImports(t *testing.T) {
-	for _, f := range coreFiles(t) {
+	_, files := coreFiles(t)
+	for _, f := range files {
 		for _, path := range f.imports() {
 			if !isStandard(path) && local(path) == "" {
 				t.Errorf("%s imports %s: the core stands on the standard library alone", f.path, path)
@@ -57,10 +58,11 @@ func TestCoreImports(t *testing.T) {
 }
 
 func TestCoreHasNoClockOrGoroutine(t *testing.T) {
-	for _, f := range coreFiles(t) {
+	fset, files := coreFiles(t)
+	for _, f := range files {
 		ast.Inspect(f.ast, func(n ast.Node) bool {
 			if what := impure(n); what != "" {
-				t.Errorf("%s: %s: the core is a function of its readings", f.path, what)
+				t.Errorf("%s:%d: %s: the core is a function of its readings", f.path, fset.Position(n.Pos()).Line, what)
 			}
 			return true
 		})
@@ -98,9 +100,9 @@ func parseBody(t *testing.T, code string) ast.Node {
 	return file
 }
 
-func coreFiles(t *testing.T) []goFile {
+func coreFiles(t *testing.T) (*token.FileSet, []goFile) {
 	t.Helper()
-	_, files := repository(t)
+	fset, files := repository(t)
 	var found []goFile
 	for _, f := range files {
 		if !f.test && within(f.pkg, core...) {
@@ -110,7 +112,7 @@ func coreFiles(t *testing.T) []goFile {
 	if len(found) == 0 {
 		t.Fatal("no file of the core found: the list of its folders is out of date")
 	}
-	return found
+	return fset, found
 }
 
 // impure names what makes a node depend on more than its inputs, or is empty.

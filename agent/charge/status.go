@@ -46,16 +46,15 @@ type Status struct {
 	EndedAt  time.Duration // when the last charging current stopped; valid with Ended
 	Ended    bool          // a charge has ended since the agent knows the pack
 
-	InAh        float64 // this charge, or the last one
-	OutAh       float64 // taken out since the pack was last full
-	OutKnown    bool    // OutAh counts from a proven full pack
-	GassingAh   float64 // this charge, or the last one
-	Soc         float64 // 0 to 1
-	SocPlus     float64 // half width of its range, 0 to 1
-	SocKnown    bool
-	MaxPackC    float64 // hottest in this charge
-	TempKnown   bool
-	OverrunText string // why the charge is over its ceiling, or ""
+	InAh      float64 // this charge, or the last one
+	OutAh     float64 // taken out since the pack was last full
+	OutKnown  bool    // OutAh counts from a proven full pack
+	GassingAh float64 // this charge, or the last one
+	Soc       float64 // 0 to 1
+	SocPlus   float64 // half width of its range, 0 to 1
+	SocKnown  bool
+	MaxPackC  float64 // hottest in this charge
+	TempKnown bool
 
 	TotalInAh, TotalOutAh, TotalGassingAh float64 // since the memory began
 	Charges, ChargesFull                  uint64

@@ -81,15 +81,15 @@ const (
 var Table = [NumCodes]Rule{
 	PlatesBare: {
 		Code: PlatesBare, Name: "plates-bare", Title: "plates are bare", Severity: Danger, Blocks: true,
-		Raise: 3 * time.Second, Clear: 10 * time.Second,
-		Why:      "A machine that rocks moves the level for a second or two; three seconds is longer than that and far shorter than what harms a plate. Ten seconds of cover show that it is not a wave.",
+		Raise: 2 * time.Second, Clear: 10 * time.Second,
+		Why:      "At one tick a second two readings must agree, so that one bubble at the probe does not drop the contactor; two seconds are far shorter than what harms a plate. Ten seconds of cover show that it is not a wave.",
 		WhatToDo: cautions + "Add pure water to each cell, only until the plates are covered. Fill to the level after the charge, when the pack is cool.",
 		Basis:    "TM 10-3930-644-14&P: bared plates are harmed for good; cover them before the charge",
 	},
 	CoverUnknown: {
 		Code: CoverUnknown, Name: "cover-unknown", Title: "electrolyte level unknown", Severity: Warning, Blocks: true,
-		Raise: 3 * time.Second, Clear: 10 * time.Second,
-		Why:      "One disturbed conversion must not drop the contactor; three in a row are not a disturbance.",
+		Raise: 2 * time.Second, Clear: 10 * time.Second,
+		Why:      "One disturbed conversion must not drop the contactor; two in a row are not a disturbance.",
 		WhatToDo: cautions + "Look at the level yourself, then at the probe, its plug and its wire.",
 		Basis:    "no standard: missing evidence counts as bare plates",
 	},
@@ -102,8 +102,8 @@ var Table = [NumCodes]Rule{
 	},
 	VoltageUnknown: {
 		Code: VoltageUnknown, Name: "voltage-unknown", Title: "pack voltage unknown", Severity: Warning, Blocks: true,
-		Raise: 3 * time.Second, Clear: 10 * time.Second,
-		Why:      "As for the level: three bad conversions in a row are not a disturbance.",
+		Raise: 2 * time.Second, Clear: 10 * time.Second,
+		Why:      "As for the level.",
 		WhatToDo: "Look at the sense leads and their fuses. " + person,
 		Basis:    "no standard: missing evidence counts as a wrong pack",
 	},

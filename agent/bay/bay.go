@@ -1,0 +1,253 @@
+package bay
+
+import (
+	"time"
+
+	"bayward/agent/charge"
+	"bayward/agent/cooldown"
+	"bayward/agent/electrolyte"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+	"bayward/agent/water"
+)
+
+const (
+	// noPackV is the highest voltage of a cell that counts as no pack: leakage
+	// of a charger's output filter, common practice, no source.
+	noPackV = 0.3
+	// strayRate is the current, in parts of the capacity per hour, that may be
+	// the offset of a sensor.
+	strayRate = 0.01
+	// doubtAfter is how long the voltage may be unknown before another pack
+	// may stand in the bay.
+	doubtAfter = 15 * time.Minute
+	// chargedFor is how long after a charge a high voltage is its remainder.
+	chargedFor = 30 * time.Minute
+)
+
+// Bay is the core of one bay. Make it with New; it is not safe for use by
+// several goroutines at once.
+type Bay struct {
+	setup  Setup
+	pic    Picture
+	events []Event
+
+	lock   *interlock.Interlock
+	charge *charge.Tracker
+	cool   *cooldown.Rest
+	water  *water.Balance
+	in     interlock.Inputs
+
+	started bool
+	start   time.Duration
+	seat    seat
+	held    bool
+	visitMM float64 // settled cover of the pilot when the visit opened
+	visitOK bool
+	orders  taken
+	release bool
+	doubted string // why the memory was doubted, until told
+	hotAt   time.Duration
+	wasHot  bool // hotAt is set: current flowed or was granted then
+	chargeI charge.Inputs
+	coolI   cooldown.Inputs
+	waterI  water.Inputs
+}
+
+// New makes a core that knows nothing and withholds. The setup must be one
+// that the configuration has checked.
+func New(s Setup) *Bay {
+	b := &Bay{setup: s, events: make([]Event, 0, 32)}
+	p, l := &b.setup.Pack, &b.setup.Limits
+	b.charge = charge.New(charge.Config{
+		CapacityAh: p.CapacityAh, FullGravity: p.FullGravity, Factor: p.ChargeFactor,
+		MaxFor: l.ChargeMax, MaxAh: l.ChargeMaxFactor * p.CapacityAh, HasCurrent: s.HasCurrent,
+	})
+	b.cool = cooldown.New(cooldown.Config{
+		WateringMaxC: l.WateringMaxC, NearAmbientK: l.NearAmbientK, FallMaxKPerH: l.FallMaxKPerH,
+		RestMin: l.RestMin, HasAmbient: s.HasAmbient,
+	})
+	b.water = water.New(water.Config{
+		Cells: p.Cells, ChargeCoverMM: p.ChargeCoverMM, TargetCoverMM: p.TargetCoverMM, VentFloorMM: p.VentFloorMM,
+		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, FullGravity: p.FullGravity,
+		HottestC: l.ChargeMaxC, GasHoldUpMM: l.GasHoldUpMM,
+	})
+	b.pic = Picture{Bay: s.Name, Pack: p, Limits: l, has: &b.setup}
+	return b
+}
+
+// Step takes in one tick and returns what is known after it and what happened
+// in it. Both are valid until the next Step; Clone keeps a picture. A time
+// that goes back is taken as the time of the tick before.
+func (b *Bay) Step(r *Readings) (*Picture, []Event) {
+	b.events = b.events[:0]
+	now := b.begin(r.Now)
+	dt := now - b.pic.Now
+	before := b.pic.Charge
+	b.pic.Now = now
+	b.see(r, now)
+	b.seat.step(now, b.cellV(), &b.pic.Seen.CurrentA, strayRate*b.setup.Pack.CapacityAh, b.setup.Limits.SettleFor)
+	if b.seat.left {
+		b.charge.PackGone(now)
+	}
+	b.take(r.Orders, now)
+	b.stepCharge(now)
+	b.stepCool(now)
+	b.stepWater(now)
+	b.stepLock(now, dt)
+	b.tellCharge(&before, now)
+	b.stage(now)
+	return &b.pic, b.events
+}
+
+func (b *Bay) begin(now time.Duration) time.Duration {
+	if !b.started {
+		b.started, b.start = true, now
+		b.pic.Now, b.pic.StageAt, b.pic.Permit.Since = now, now, now
+		latches := b.lock
+		b.lock = interlock.New(b.lockLimits(), now)
+		if latches != nil {
+			b.relatch(latches, now)
+		}
+		if b.doubted != "" {
+			b.tell(Event{Kind: MemoryDoubted, Text: b.doubted})
+		}
+	}
+	return max(now, b.pic.Now)
+}
+
+func (b *Bay) lockLimits() interlock.Limits {
+	s, l := &b.setup, &b.setup.Limits
+	return interlock.Limits{
+		ChargeCoverMM: s.Pack.ChargeCoverMM, ChargeMaxC: l.ChargeMaxC, ChargeResumeC: l.ChargeResumeC,
+		HydrogenMaxPct: l.HydrogenMaxPct, HydrogenResumePct: l.HydrogenResumePct, OffMin: l.OffMin,
+		HasHydrogen: s.HasHydrogen, HasAirflow: s.HasAirflow, HasFeedback: s.HasFeedback,
+		HasCurrent: s.HasCurrent, StrayA: strayRate * s.Pack.CapacityAh,
+	}
+}
+
+// see ages the readings: what is judged and shown from here on is only what
+// counts at this tick.
+func (b *Bay) see(r *Readings, now time.Duration) {
+	stale := b.setup.StaleAfter
+	s := &b.pic.Seen
+	s.Now = now
+	s.PackV = r.PackV.Aged(now, stale)
+	s.CurrentA = r.CurrentA.Aged(now, stale)
+	s.PackC = r.PackC.Aged(now, stale)
+	s.AmbientC = r.AmbientC.Aged(now, stale)
+	s.Cover = r.Cover.Aged(now, stale)
+	s.HydrogenPct = r.HydrogenPct.Aged(now, stale)
+	s.Airflow = r.Airflow.Aged(now, stale)
+	s.ContactorClosed = r.ContactorClosed.Aged(now, stale)
+	s.ChargerComplete = r.ChargerComplete.Aged(now, stale)
+	s.RecordFailing = r.RecordFailing
+}
+
+func (b *Bay) cellV() reading.Reading {
+	v := b.pic.Seen.PackV
+	v.Value /= float64(b.setup.Pack.Cells)
+	return v
+}
+
+func (b *Bay) stepCharge(now time.Duration) {
+	s := &b.pic.Seen
+	b.chargeI = charge.Inputs{Now: now, CellV: b.cellV(), CurrentA: s.CurrentA, PackC: s.PackC, Complete: s.ChargerComplete}
+	if b.seat.here != present {
+		b.chargeI.CellV = reading.Bad(reading.Missing, now)
+	}
+	b.charge.Step(&b.chargeI)
+	b.pic.Charge = *b.charge.Status()
+}
+
+func (b *Bay) stepCool(now time.Duration) {
+	c := &b.pic.Charge
+	b.coolI = cooldown.Inputs{
+		Now: now, PackC: b.pic.Seen.PackC, AmbientC: b.pic.Seen.AmbientC,
+		Full: c.Full, Resting: c.Ended && !c.Active && !c.Flowing, EndedAt: c.EndedAt,
+	}
+	b.cool.Step(&b.coolI)
+	b.pic.Cool = *b.cool.Status()
+}
+
+func (b *Bay) stepWater(now time.Duration) {
+	c := &b.pic.Charge
+	b.waterI = water.Inputs{
+		Now: now, Cover: b.pic.Seen.Cover, PackC: b.pic.Seen.PackC, Gassing: c.Flowing,
+		GassingAh: c.TotalGassingAh, ChargeEnded: c.EndedAt, AnyCharge: c.Ended,
+	}
+	b.water.Step(&b.waterI)
+	b.pic.Water = *b.water.Status()
+}
+
+// stepLock gives the rules their inputs and takes over what they decided.
+func (b *Bay) stepLock(now, dt time.Duration) {
+	s, c, in := &b.pic.Seen, &b.pic.Charge, &b.in
+	in.Now, in.Cover, in.CellV, in.PackC = now, s.Cover, b.cellV(), s.PackC
+	if low := b.water.LowestMM(); low < 0 && in.Cover.OK() {
+		in.Cover.LowMM += low
+	}
+	in.CurrentA, in.Hydrogen, in.Airflow, in.Feedback = s.CurrentA, s.HydrogenPct, s.Airflow, s.ContactorClosed
+	in.FreezingC = electrolyte.FreezingC(b.charge.GravityNow()) + electrolyte.FreezingMarginC
+	if c.Active || c.Flowing || b.lock.Granted() {
+		b.hotAt, b.wasHot = now, true
+	}
+	in.Charged = b.wasHot && now-b.hotAt <= chargedFor
+	b.chargeFaults()
+	in.WaterKnown, in.ApartMM = b.pic.Water.Known && b.pic.Water.PredictOK, b.pic.Water.ApartMM
+	in.VisitOpen, in.Held, in.RecordFailing = b.pic.Visit.Open, b.held, s.RecordFailing
+	in.Ready = b.seat.here == present && b.seat.settled
+	in.ReadyAt = b.unready(now)
+	b.lock.Step(in, b.release)
+	b.release = false
+	b.takePermit(now, dt)
+}
+
+func (b *Bay) chargeFaults() {
+	in := &b.in
+	in.Overrun = interlock.Usual
+	switch o := b.charge.Overrun(); {
+	case o.Hours:
+		in.Overrun, in.OverrunAt = interlock.ByHours, interlock.Evidence{Value: o.Value, Limit: o.Limit, Reason: interlock.ByHours}
+	case o.AmpereHours:
+		in.Overrun, in.OverrunAt = interlock.ByAmpereHours, interlock.Evidence{Value: o.Value, Limit: o.Limit, Reason: interlock.ByAmpereHours}
+	}
+	riseA, riseK, ok := b.charge.Runaway()
+	in.Runaway, in.RunawayAt = ok, interlock.Evidence{Value: riseA, Limit: riseK}
+}
+
+func (b *Bay) unready(now time.Duration) interlock.Evidence {
+	if b.seat.here == vacant {
+		return interlock.Evidence{Reason: interlock.NoPack}
+	}
+	e := interlock.Evidence{Value: b.setup.Limits.SettleFor.Seconds()}
+	if b.seat.here == present {
+		e.Value = max((b.setup.Limits.SettleFor - (now - b.seat.since)).Seconds(), 0)
+	}
+	if b.doubted != "" {
+		e.Reason = interlock.Restored
+	}
+	return e
+}
+
+// takePermit moves findings and permit into the picture and tells the changes.
+func (b *Bay) takePermit(now, dt time.Duration) {
+	was := b.pic.Permit.Granted
+	if was {
+		b.pic.PermitS += dt.Seconds()
+	} else {
+		b.pic.WithheldS += dt.Seconds()
+	}
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		s, f := b.lock.Standing(c), &b.pic.Findings[c]
+		old := f.Raised
+		f.Raised, f.Since, f.Latched, f.Evidence = s.Raised, s.Since, s.Latched, s.Evidence
+		if old != s.Raised {
+			b.tellFinding(c, f)
+		}
+	}
+	b.pic.Permit = Permit{Granted: b.lock.Granted(), Since: b.lock.Changed()}
+	if b.pic.Permit.Granted != was {
+		b.tellPermit()
+	}
+}

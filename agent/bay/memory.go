@@ -1,0 +1,172 @@
+package bay
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"bayward/agent/charge"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+	"bayward/agent/water"
+)
+
+// memoryVersion is the version of Memory's shape.
+const memoryVersion = 1
+
+// Memory is what decisions need after a restart. It is plain data, to be
+// stored by whoever runs the core.
+type Memory struct {
+	V         int                 `json:"v"`
+	Pack      string              `json:"pack"`
+	Cells     int                 `json:"cells"`
+	Held      bool                `json:"held,omitempty"`
+	Visit     *VisitMemory        `json:"visit,omitempty"`
+	Latches   map[string]Evidence `json:"latches,omitempty"`
+	OrderIDs  []string            `json:"order_ids,omitempty"`
+	Charge    charge.Memory       `json:"charge"`
+	Water     water.Memory        `json:"water"`
+	PermitS   float64             `json:"permit_s"`
+	WithheldS float64             `json:"withheld_s"`
+	Readied   uint64              `json:"readied"`
+}
+
+// Evidence is interlock.Evidence as it is stored.
+type Evidence struct {
+	Value  float64 `json:"value"`
+	Limit  float64 `json:"limit"`
+	Fault  uint8   `json:"fault"`
+	Reason uint8   `json:"reason"`
+}
+
+// VisitMemory is an open visit as it is stored.
+type VisitMemory struct {
+	By        string    `json:"by"`
+	AgoS      float64   `json:"ago_s"`
+	CoverFill bool      `json:"cover_fill,omitempty"`
+	GivenML   []float64 `json:"given_ml"`
+	PilotMM   float64   `json:"pilot_mm"`
+	PilotOK   bool      `json:"pilot_ok,omitempty"`
+}
+
+// ErrMemory says that a memory cannot be used; the core then starts without
+// what it cannot prove.
+var ErrMemory = errors.New("memory cannot be used")
+
+// Memory gives what must survive a restart, as of the last step.
+func (b *Bay) Memory() Memory {
+	m := Memory{
+		V: memoryVersion, Pack: b.setup.Pack.Name, Cells: b.setup.Pack.Cells, Held: b.held,
+		Charge: b.charge.Memory(), Water: b.water.Memory(),
+		PermitS: b.pic.PermitS, WithheldS: b.pic.WithheldS, Readied: b.pic.Readied,
+	}
+	for c := range b.pic.Findings {
+		if f := &b.pic.Findings[c]; f.Latched {
+			if m.Latches == nil {
+				m.Latches = map[string]Evidence{}
+			}
+			e := f.Evidence
+			m.Latches[interlock.Code(c).String()] = Evidence{e.Value, e.Limit, uint8(e.Fault), uint8(e.Reason)}
+		}
+	}
+	if v := &b.pic.Visit; v.Open {
+		m.Visit = &VisitMemory{
+			By: v.By, AgoS: (b.pic.Now - v.Since).Seconds(), CoverFill: v.CoverFill,
+			GivenML: append([]float64{}, v.GivenML[:b.setup.Pack.Cells]...), PilotMM: b.visitMM, PilotOK: b.visitOK,
+		}
+	}
+	for i := range b.orders.ids {
+		if id := b.orders.ids[(b.orders.next+i)%keptOrders]; id != "" {
+			m.OrderIDs = append(m.OrderIDs, id)
+		}
+	}
+	return m
+}
+
+// Restore takes back a memory before the first Step, which will be at now. The
+// gap is the time since the memory was saved as far as it can be proven (the
+// same boot, by its monotonic clock); unproven means that the machine was off
+// for an unknown time. Latches, a hold and an open visit always come back.
+// What a gap could have changed does not. The error, if any, wraps ErrMemory;
+// the core can be used all the same and says itself that the memory was
+// doubted.
+func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
+	if b.started {
+		return fmt.Errorf("%w: the core has already stepped", ErrMemory)
+	}
+	if gap < 0 {
+		gap, proven = 0, false
+	}
+	b.pic.Now = now
+	b.restoreOrders(m, now, gap)
+	if err := m.usable(&b.setup); err != nil {
+		b.Doubt(err.Error())
+		return err
+	}
+	b.charge.Restore(&m.Charge, now, gap, proven)
+	b.water.Restore(&m.Water, now, gap)
+	b.pic.PermitS, b.pic.WithheldS, b.pic.Readied = m.PermitS, m.WithheldS, m.Readied
+	if !proven && (m.Charge.Full || m.Charge.Active) {
+		b.Doubt("The machine was off for an unknown time: the pack counts as not full and its rest starts anew.")
+	}
+	return nil
+}
+
+// Doubt makes the first step tell that the memory was doubted, and why.
+func (b *Bay) Doubt(why string) { b.doubted = why }
+
+func (m *Memory) usable(s *Setup) error {
+	switch {
+	case m.V != memoryVersion:
+		return fmt.Errorf("%w: it has version %d, this program knows %d", ErrMemory, m.V, memoryVersion)
+	case m.Pack != s.Pack.Name || m.Cells != s.Pack.Cells:
+		return fmt.Errorf("%w: it is of pack %q with %d cells, the bay has %q with %d", ErrMemory, m.Pack, m.Cells, s.Pack.Name, s.Pack.Cells)
+	case !m.Charge.Valid() || !m.Water.Valid(s.Pack.Cells):
+		return fmt.Errorf("%w: it is damaged", ErrMemory)
+	}
+	return nil
+}
+
+// restoreOrders takes back what people have ordered and what latched. This is
+// done even with a memory that is otherwise not usable, since it can only
+// withhold.
+func (b *Bay) restoreOrders(m *Memory, now, gap time.Duration) {
+	b.held = m.Held
+	for _, id := range m.OrderIDs {
+		b.orders.add(id)
+	}
+	if v := m.Visit; v != nil {
+		b.pic.Visit = Visit{Open: true, By: v.By, Since: now - gap - agoOf(v.AgoS), CoverFill: v.CoverFill}
+		copy(b.pic.Visit.GivenML[:], v.GivenML)
+		b.visitMM, b.visitOK = v.PilotMM, v.PilotOK
+	}
+	if len(m.Latches) == 0 {
+		return
+	}
+	b.lock = interlock.New(interlock.Limits{}, now)
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		if e, ok := m.Latches[c.String()]; ok {
+			b.lock.Restore(c, interlock.Evidence{
+				Value: e.Value, Limit: e.Limit, Fault: reading.Fault(e.Fault), Reason: interlock.Reason(e.Reason),
+			}, now)
+		}
+	}
+}
+
+func agoOf(s float64) time.Duration {
+	const most = 1e8 // seconds: three years
+	if math.IsNaN(s) || s < 0 || s > most {
+		return 0
+	}
+	return time.Duration(s * float64(time.Second))
+}
+
+// relatch moves restored latches into the interlock of this life.
+func (b *Bay) relatch(from *interlock.Interlock, now time.Duration) {
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		if s := from.Standing(c); s.Latched {
+			b.lock.Restore(c, s.Evidence, now)
+		}
+	}
+}

@@ -1,0 +1,90 @@
+package bay
+
+import (
+	"time"
+
+	"bayward/agent/reading"
+)
+
+// here says whether a pack is connected. The zero value is unknown.
+type here uint8
+
+const (
+	unknownHere here = iota
+	vacant
+	present
+)
+
+// leaveFor is how long no voltage must show before the pack counts as gone: a
+// plug that is wriggled is not another pack.
+const leaveFor = 5 * time.Second
+
+// seat follows whether a pack is connected and for how long its voltage has
+// been good.
+type seat struct {
+	here    here
+	since   time.Duration // of the good voltage of this pack
+	settled bool
+	left    bool // in this tick the pack went, or can no longer be the same
+	goodAt  time.Duration
+	emptyAt time.Duration
+	empty   bool
+	began   bool
+}
+
+func (s *seat) step(now time.Duration, cellV reading.Reading, currentA *reading.Reading, strayA float64, settleFor time.Duration) {
+	s.left = false
+	if !s.began {
+		s.began, s.goodAt = true, now
+	}
+	if !cellV.OK() {
+		s.unseen(now)
+		return
+	}
+	flows := currentA.OK() && (currentA.Value > strayA || currentA.Value < -strayA)
+	if cellV.Value < noPackV && cellV.Value > -noPackV && !flows {
+		s.nothing(now)
+		s.goodAt = now
+		return
+	}
+	if s.here == present && now-s.goodAt > doubtAfter {
+		s.leave(now) // too long unseen: it may be another one
+	}
+	s.empty, s.goodAt = false, now
+	if s.here != present {
+		s.here, s.since, s.settled = present, now, false
+	}
+	if now-s.since >= settleFor {
+		s.settled = true
+	}
+}
+
+// unseen is a tick without a voltage: settling starts again, and after a long
+// gap nothing is known.
+func (s *seat) unseen(now time.Duration) {
+	s.empty = false
+	switch {
+	case s.here == present && !s.settled:
+		s.since = now
+	case s.here == present && now-s.goodAt > doubtAfter:
+		s.leave(now)
+		s.here = unknownHere
+	}
+}
+
+func (s *seat) nothing(now time.Duration) {
+	if !s.empty {
+		s.empty, s.emptyAt = true, now
+	}
+	if s.here == vacant || now-s.emptyAt < leaveFor {
+		return
+	}
+	if s.here == present {
+		s.leave(now)
+	}
+	s.here = vacant
+}
+
+func (s *seat) leave(now time.Duration) {
+	s.left, s.settled, s.here, s.since = true, false, unknownHere, now
+}

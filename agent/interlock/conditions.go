@@ -1,0 +1,241 @@
+package interlock
+
+import (
+	"time"
+
+	"bayward/agent/reading"
+)
+
+// Verdict is what a rule's condition says in one tick. The zero value is
+// unknown and counts as bad.
+type Verdict uint8
+
+// The verdicts.
+const (
+	Unknown Verdict = iota
+	Bad             // the raise condition holds
+	Between         // neither the raise condition nor the all-clear holds
+	Clear           // the all-clear holds
+)
+
+// Judged is a verdict with the numbers behind it.
+type Judged struct {
+	Verdict  Verdict
+	Evidence Evidence
+}
+
+// Limits are the bounds of the rules; see the fields of bay.Limits and
+// bay.Pack with the same names.
+type Limits struct {
+	ChargeCoverMM                     float64
+	ChargeMaxC, ChargeResumeC         float64
+	HydrogenMaxPct, HydrogenResumePct float64
+	OffMin                            time.Duration
+	HasHydrogen, HasAirflow           bool
+	HasFeedback, HasCurrent           bool
+	StrayA                            float64 // A: current above this is not an offset of the sensor
+}
+
+// Voltages of one cell, V. A cell at rest or under load in a bay stands
+// between 1.75 and 2.45; on charge it goes up to 2.85. The next smaller or
+// larger usual pack on the same terminals falls outside: 36 V on 48 V shows
+// 1.58, 36 V on 24 V shows 3.15. Common practice, no source.
+const (
+	lowV, lowClearV       = 1.70, 1.75
+	highV, highClearV     = 2.90, 2.85
+	restV, restClearV     = 2.45, 2.42
+	reversedV             = -0.30
+	waterTolMM, waterOkMM = 4.0, 2.0
+)
+
+// Inputs is what the rules look at in one tick: readings as judged by age,
+// and what the other rules of the core found.
+type Inputs struct {
+	Now      time.Duration
+	Cover    reading.Cover   // of the lowest cell
+	CellV    reading.Reading // pack voltage over cells
+	PackC    reading.Reading
+	CurrentA reading.Reading
+	Hydrogen reading.Reading // % by volume
+	Airflow  reading.Reading // 1: air moves
+	Feedback reading.Reading // 1: contactor closed
+
+	FreezingC float64 // °C, margin included
+	Charged   bool    // this pack is or was just on charge, so its voltage may be high
+
+	Overrun   Reason // ByHours or ByAmpereHours, or Usual for none
+	OverrunAt Evidence
+	Runaway   bool
+	RunawayAt Evidence
+
+	WaterKnown bool
+	ApartMM    float64
+
+	VisitOpen, Held, RecordFailing bool
+	Ready                          bool     // settled and in order
+	ReadyAt                        Evidence // while not Ready
+}
+
+// judge fills in each rule's verdict.
+func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
+	out[PlatesBare], out[CoverUnknown] = l.judgeCover(in.Cover)
+	out[TemperatureUnknown] = known(in.PackC)
+	out[VoltageUnknown] = known(in.CellV)
+	out[VoltageImplausible] = judgeVoltage(in.CellV, in.Charged)
+	out[PackHot] = below(in.PackC, l.ChargeResumeC, l.ChargeMaxC)
+	out[PackFrozen] = judgeFrozen(in.PackC, in.FreezingC)
+	out[AirflowUnproven] = l.judgeAirflow(in.Airflow)
+	out[HydrogenHigh] = l.judgeHydrogen(in.Hydrogen)
+	out[ChargeOverrun] = unless(in.Overrun != Usual, in.OverrunAt)
+	out[Runaway] = unless(in.Runaway, in.RunawayAt)
+	out[ContactorStuck] = l.judgeContactor(in, orderedOpen)
+	out[VisitOpen] = unless(in.VisitOpen, Evidence{})
+	out[Held] = unless(in.Held, Evidence{})
+	out[AgentUnready] = unless(!in.Ready, in.ReadyAt)
+	out[WaterBalance] = judgeWater(in.WaterKnown, in.ApartMM)
+	out[RecordFailing] = unless(in.RecordFailing, Evidence{})
+}
+
+// unless is Clear unless the condition holds.
+func unless(bad bool, e Evidence) Judged {
+	if bad {
+		return Judged{Bad, e}
+	}
+	return Judged{Clear, e}
+}
+
+func known(r reading.Reading) Judged {
+	return unless(!r.OK(), Evidence{Value: r.Value, Fault: r.Fault})
+}
+
+// judgeCover judges both findings about the level. While the level is unknown
+// nothing is said about the plates: one broken wire is one finding.
+func (l *Limits) judgeCover(c reading.Cover) (bare, unknown Judged) {
+	unknown = unless(!c.OK(), Evidence{Value: c.LowMM, Fault: c.Fault})
+	e := Evidence{Value: c.LowMM, Limit: l.ChargeCoverMM, Fault: c.Fault}
+	switch {
+	case !c.OK():
+		return Judged{Between, e}, unknown
+	case c.LowMM >= l.ChargeCoverMM:
+		return Judged{Clear, e}, unknown
+	case c.LowMM > 0:
+		e.Reason = NotYetCharge
+		return Judged{Between, e}, unknown
+	default: // at or below the plate tops; NaN as well
+		return Judged{Bad, e}, unknown
+	}
+}
+
+func judgeVoltage(v reading.Reading, charged bool) Judged {
+	hi, hiClear := restV, restClearV
+	if charged {
+		hi, hiClear = highV, highClearV
+	}
+	e := Evidence{Value: v.Value, Fault: v.Fault}
+	switch {
+	case !v.OK():
+		return Judged{Between, e}
+	case v.Value < reversedV:
+		e.Reason = Reversed
+		return Judged{Bad, e}
+	case v.Value < lowV:
+		e.Reason, e.Limit = TooLow, lowV
+		return Judged{Bad, e}
+	case v.Value > hi:
+		e.Reason, e.Limit = TooHigh, hi
+		return Judged{Bad, e}
+	case v.Value >= lowClearV && v.Value <= hiClear:
+		return Judged{Clear, e}
+	case v.Value < lowClearV:
+		e.Reason, e.Limit = TooLow, lowClearV
+		return Judged{Between, e}
+	case v.Value > hiClear:
+		e.Reason, e.Limit = TooHigh, hiClear
+		return Judged{Between, e}
+	default: // NaN
+		return Judged{Bad, e}
+	}
+}
+
+// below is Clear at or below resume, Bad above limit.
+func below(r reading.Reading, resume, limit float64) Judged {
+	e := Evidence{Value: r.Value, Limit: resume, Fault: r.Fault}
+	switch {
+	case !r.OK():
+		return Judged{Between, e}
+	case r.Value <= resume:
+		return Judged{Clear, e}
+	case r.Value <= limit:
+		return Judged{Between, e}
+	default:
+		return Judged{Bad, e}
+	}
+}
+
+// judgeFrozen clears one degree above, so that noise does not chatter.
+func judgeFrozen(r reading.Reading, freezingC float64) Judged {
+	e := Evidence{Value: r.Value, Limit: freezingC, Fault: r.Fault}
+	switch {
+	case !r.OK():
+		return Judged{Between, e}
+	case r.Value > freezingC+1:
+		return Judged{Clear, e}
+	case r.Value > freezingC:
+		return Judged{Between, e}
+	default:
+		return Judged{Bad, e}
+	}
+}
+
+func (l *Limits) judgeAirflow(r reading.Reading) Judged {
+	if !l.HasAirflow {
+		return Judged{Verdict: Clear}
+	}
+	return unless(!r.OK() || r.Value != 1, Evidence{Value: r.Value, Fault: r.Fault})
+}
+
+func (l *Limits) judgeHydrogen(r reading.Reading) Judged {
+	if !l.HasHydrogen {
+		return Judged{Verdict: Clear}
+	}
+	e := Evidence{Value: r.Value, Limit: l.HydrogenResumePct, Fault: r.Fault}
+	switch {
+	case !r.OK():
+		return Judged{Bad, e}
+	case r.Value < l.HydrogenResumePct:
+		return Judged{Clear, e}
+	case r.Value < l.HydrogenMaxPct:
+		return Judged{Between, e}
+	default:
+		return Judged{Bad, e}
+	}
+}
+
+// judgeContactor compares the order with what the contact and the current
+// say. Nothing is said while closed is ordered, or with nothing to compare.
+func (l *Limits) judgeContactor(in *Inputs, orderedOpen bool) Judged {
+	if !orderedOpen {
+		return Judged{Verdict: Between}
+	}
+	if in.CurrentA.OK() && in.CurrentA.Value > l.StrayA {
+		return Judged{Bad, Evidence{Value: in.CurrentA.Value, Reason: ByCurrent}}
+	}
+	if l.HasFeedback && in.Feedback.OK() && in.Feedback.Value != 0 {
+		return Judged{Verdict: Bad}
+	}
+	return Judged{Verdict: Clear}
+}
+
+func judgeWater(known bool, apartMM float64) Judged {
+	e := Evidence{Value: apartMM, Limit: waterTolMM}
+	switch {
+	case !known:
+		return Judged{Between, e}
+	case apartMM > waterTolMM || apartMM < -waterTolMM:
+		return Judged{Bad, e}
+	case apartMM <= waterOkMM && apartMM >= -waterOkMM:
+		return Judged{Clear, e}
+	default:
+		return Judged{Between, e}
+	}
+}

@@ -1,0 +1,157 @@
+package interlock
+
+import (
+	"time"
+
+	"bayward/agent/reading"
+)
+
+// Standing is what is remembered of one finding.
+type Standing struct {
+	Raised   bool
+	Latched  bool
+	Since    time.Duration // when it was raised
+	Evidence Evidence
+
+	lastGood   time.Duration // the last tick at which it was not bad
+	clearSince time.Duration
+	clearing   bool
+}
+
+// Interlock holds the standings and the permit. Make it with New.
+type Interlock struct {
+	Limits    Limits
+	standings [NumCodes]Standing
+	judged    [NumCodes]Judged
+	granted   bool
+	changed   time.Duration // when the permit last changed
+}
+
+// New makes an interlock that withholds. The contactor counts as opened now:
+// it may have been closed before a restart.
+func New(l Limits, now time.Duration) *Interlock {
+	i := &Interlock{Limits: l, changed: now}
+	for c := range i.standings {
+		i.standings[c].lastGood = now
+	}
+	return i
+}
+
+// Granted tells the permit after the last step.
+func (i *Interlock) Granted() bool { return i.granted }
+
+// Changed tells when the permit last changed.
+func (i *Interlock) Changed() time.Duration { return i.changed }
+
+// Standing returns what stands for one code.
+func (i *Interlock) Standing(c Code) *Standing { return &i.standings[c] }
+
+// Step judges one tick. With release, latched findings whose condition is gone
+// are cleared; a release never clears a condition that still holds.
+func (i *Interlock) Step(in *Inputs, release bool) {
+	i.Limits.judge(in, !i.granted, &i.judged)
+	if in.Ready && i.standings[AgentUnready].Raised {
+		i.judgeRest(in.Now)
+	}
+	for c := NoCode + 1; c < NumCodes; c++ {
+		i.standings[c].step(&Table[c], &i.judged[c], in.Now, release)
+	}
+	i.decide(in.Now)
+}
+
+// step is the one machine that all findings share. A condition counts as bad
+// since the last tick that proved it was not: what lies between two ticks is
+// not known, so a slow trace raises at once.
+func (s *Standing) step(r *Rule, j *Judged, now time.Duration, release bool) {
+	bad := j.Verdict == Bad || j.Verdict == Unknown
+	if !bad {
+		s.lastGood = now
+	}
+	switch {
+	case !s.Raised && bad && now-s.lastGood >= r.Raise:
+		s.raise(r, j, now)
+	case s.Raised:
+		s.keep(r, j, now, release)
+	}
+}
+
+func (s *Standing) raise(r *Rule, j *Judged, now time.Duration) {
+	s.Raised, s.Latched, s.Since, s.Evidence, s.clearing = true, r.Latches, now, j.Evidence, false
+}
+
+func (s *Standing) keep(r *Rule, j *Judged, now time.Duration, release bool) {
+	if s.Latched {
+		if release && j.Verdict == Clear {
+			s.Raised, s.Latched = false, false
+		}
+		return
+	}
+	if j.Verdict != Clear {
+		s.clearing = false
+		if j.Verdict != Between || j.Evidence.Fault <= reading.None {
+			s.Evidence = j.Evidence // else the reading is gone: keep the last numbers
+		}
+		return
+	}
+	if !s.clearing {
+		s.clearing, s.clearSince = true, now
+	}
+	s.Evidence = j.Evidence
+	if now-s.clearSince >= r.Clear {
+		s.Raised, s.clearing = false, false
+	}
+}
+
+// decide grants only when no blocking finding stands, every blocking rule is
+// clear in this very tick, and the contactor has rested. A rule that is not
+// clear at that moment is raised, so that a withheld permit always has a
+// reason; raise times only spare a charge that is under way.
+func (i *Interlock) decide(now time.Duration) {
+	if i.granted {
+		if i.blocked() {
+			i.granted, i.changed = false, now
+		}
+		return
+	}
+	if i.blocked() {
+		return
+	}
+	for c := NoCode + 1; c < NumCodes; c++ {
+		if Table[c].Blocks && i.judged[c].Verdict != Clear {
+			i.standings[c].raise(&Table[c], &i.judged[c], now)
+		}
+	}
+	if i.judgeRest(now) {
+		i.standings[AgentUnready].raise(&Table[AgentUnready], &i.judged[AgentUnready], now)
+	}
+	if !i.blocked() {
+		i.granted, i.changed = true, now
+	}
+}
+
+// judgeRest turns the all-clear of an agent that is ready into "the contactor
+// rests" until the minimum off time is over, and tells whether it does.
+func (i *Interlock) judgeRest(now time.Duration) bool {
+	left := i.Limits.OffMin - (now - i.changed)
+	if i.granted || left <= 0 {
+		return false
+	}
+	i.judged[AgentUnready] = Judged{Bad, Evidence{Value: left.Seconds(), Reason: ContactorRest}}
+	return true
+}
+
+func (i *Interlock) blocked() bool {
+	for c := NoCode + 1; c < NumCodes; c++ {
+		if Table[c].Blocks && i.standings[c].Raised {
+			return true
+		}
+	}
+	return false
+}
+
+// Restore raises a latched finding again after a restart.
+func (i *Interlock) Restore(c Code, e Evidence, now time.Duration) {
+	if c > NoCode && c < NumCodes && Table[c].Latches {
+		i.standings[c].raise(&Table[c], &Judged{Verdict: Bad, Evidence: e}, now)
+	}
+}

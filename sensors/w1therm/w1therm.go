@@ -1,0 +1,97 @@
+package w1therm
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"path"
+	"slices"
+	"strings"
+
+	"periph.io/x/conn/v3"
+	"periph.io/x/conn/v3/physic"
+)
+
+// families are the first bytes of the numbers of thermometers that w1_therm
+// serves: DS18S20, DS1822, DS18B20, DS1825, DS28EA00.
+var families = []string{"10", "22", "28", "3b", "42"}
+
+// Dev is one thermometer. It keeps no state.
+type Dev struct {
+	root fs.FS
+	id   string
+}
+
+// New names a thermometer by its number, such as "28-0316a2795bff", below root,
+// which on a Pi is os.DirFS("/sys/bus/w1/devices"). It does not look whether
+// the sensor is there. The error is about the number.
+func New(root fs.FS, id string) (*Dev, error) {
+	if root == nil {
+		return nil, errors.New("w1therm: no folder of 1-wire devices")
+	}
+	if !IsID(id) {
+		return nil, fmt.Errorf("w1therm: %q is not the number of a thermometer, such as 28-0316a2795bff", id)
+	}
+	return &Dev{root: root, id: id}, nil
+}
+
+// IsID tells whether a name has the form of a thermometer's number: a family of
+// two hexadecimal digits that is one of the known ones, a hyphen and twelve
+// more, all in lower case.
+func IsID(name string) bool {
+	family, serial, _ := strings.Cut(name, "-")
+	return slices.Contains(families, family) && len(serial) == 12 && strings.Trim(serial, "0123456789abcdef") == ""
+}
+
+// List is the numbers of all thermometers that the kernel has found, in order.
+func List(root fs.FS) ([]string, error) {
+	entries, err := fs.ReadDir(root, ".")
+	if err != nil {
+		return nil, fmt.Errorf("w1therm: list sensors: %w", err)
+	}
+	var ids []string
+	for _, entry := range entries {
+		if IsID(entry.Name()) {
+			ids = append(ids, entry.Name())
+		}
+	}
+	slices.Sort(ids)
+	return ids, nil
+}
+
+// String names the sensor, such as "w1therm{28-0316a2795bff}".
+func (d *Dev) String() string { return "w1therm{" + d.id + "}" }
+
+// Halt implements conn.Resource; there is nothing to stop.
+func (d *Dev) Halt() error { return nil }
+
+// Read starts a conversion and returns its temperature, MinC to MaxC, in steps
+// that the sensor is set to (1/16 K by default). It blocks for the time of the
+// conversion and longer; the context is only looked at before.
+func (d *Dev) Read(ctx context.Context) (physic.Temperature, error) {
+	if err := ctx.Err(); err != nil {
+		return 0, fmt.Errorf("%s: %w", d, err)
+	}
+	t, err := d.read()
+	if err != nil {
+		return 0, fmt.Errorf("%s: %w", d, err)
+	}
+	return t, nil
+}
+
+func (d *Dev) read() (physic.Temperature, error) {
+	text, err := fs.ReadFile(d.root, path.Join(d.id, "w1_slave"))
+	if err == nil {
+		return Parse(text)
+	}
+	if !errors.Is(err, fs.ErrNotExist) {
+		return 0, fmt.Errorf("%w: %w", ErrUnplugged, err)
+	}
+	if text, err = fs.ReadFile(d.root, path.Join(d.id, "temperature")); err != nil {
+		return 0, fmt.Errorf("%w: %w", ErrUnplugged, err)
+	}
+	return ParseMilli(text)
+}
+
+var _ conn.Resource = (*Dev)(nil)

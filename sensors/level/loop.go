@@ -1,0 +1,211 @@
+package level
+
+import (
+	"fmt"
+	"math"
+	"math/bits"
+)
+
+// What the bands of a loop's states allow for.
+const (
+	// MaxPathOhm is the most that the way through the electrolyte may take. In
+	// clean acid it is a few ohms; the rest is for crust on the rod. Common
+	// practice, no source.
+	MaxPathOhm = 1000
+	// ShortOhm is the most that touching wires have between them.
+	ShortOhm = 100
+	// LeakOhm is the least resistance across a broken wire: the converter's
+	// input and a damp plug.
+	LeakOhm = 1e6
+	// SupplyTolerance is the error of the excitation with that of the
+	// converter, as a share.
+	SupplyTolerance = 0.01
+	// RodTolerance and LadderTolerance are how far the resistors of a single
+	// rod and of a ladder may be off: ordinary and precision parts.
+	RodTolerance    = 0.05
+	LadderTolerance = 0.01
+)
+
+// MaxRods is the most rods that a ladder can have.
+const MaxRods = 4
+
+// Rod is one electrode.
+type Rod struct {
+	HeightMM  float64 // of its tip above the plate tops
+	SeriesOhm float64 // above 0
+}
+
+// LoopOpts describes a loop as it is built.
+type LoopOpts struct {
+	ExcitationV float64 // above 0
+	PullOhm     float64 // above 0
+	EndOhm      float64 // above 0
+	Rods        []Rod   // 1 to MaxRods, lowest first
+	Tolerance   float64 // of every resistor, as a share: RodTolerance, LadderTolerance
+}
+
+// Loop reads the voltage of a supervised loop.
+type Loop struct {
+	states []state
+	spans  [MaxRods + 1]Span // by number of wet rods
+	minV   float64
+}
+
+// state is one thing that a loop can be in, with the voltages it can show.
+type state struct {
+	loV, hiV float64
+	name     string
+	wet      int   // rods under the electrolyte, if err is nil
+	err      error // what the state means instead
+}
+
+// NewLoop works out the voltages of every state. It is an error if the numbers
+// are no circuit, if the rods are not in order, or if a state that makes sense
+// could not be told from another one even with perfect parts and clean rods.
+func NewLoop(o LoopOpts) (*Loop, error) {
+	if err := o.check(); err != nil {
+		return nil, err
+	}
+	l := &Loop{minV: -SupplyTolerance * o.ExcitationV}
+	for wet := 0; wet <= len(o.Rods); wet++ {
+		l.spans[wet] = span(o.Rods, wet)
+	}
+	l.states = append(l.states, state{l.minV, o.volts(ShortOhm, +1), "a short", 0, ErrShort})
+	for pattern := range uint(1) << len(o.Rods) {
+		l.states = append(l.states, o.pattern(pattern))
+	}
+	l.states = append(l.states, state{o.volts(LeakOhm, -1), o.ExcitationV * (1 + SupplyTolerance), "a broken wire", 0, ErrOpen})
+	return l, l.distinct(o)
+}
+
+func (o *LoopOpts) check() error {
+	for _, f := range []struct {
+		name  string
+		value float64
+	}{{"excitation", o.ExcitationV}, {"pull resistor", o.PullOhm}, {"end resistor", o.EndOhm}} {
+		if !(f.value > 0) || math.IsInf(f.value, 0) {
+			return fmt.Errorf("level: %s of %g, want more than 0", f.name, f.value)
+		}
+	}
+	if len(o.Rods) < 1 || len(o.Rods) > MaxRods {
+		return fmt.Errorf("level: %d rods, want 1 to %d", len(o.Rods), MaxRods)
+	}
+	if !(o.Tolerance >= 0 && o.Tolerance < 0.5) {
+		return fmt.Errorf("level: tolerance of %g, want 0 to 0.5", o.Tolerance)
+	}
+	for i, rod := range o.Rods {
+		switch {
+		case !(rod.SeriesOhm > 0) || math.IsInf(rod.SeriesOhm, 0):
+			return fmt.Errorf("level: rod %d: series resistor of %g, want more than 0", i+1, rod.SeriesOhm)
+		case !(rod.HeightMM > FloorMM && rod.HeightMM < CeilingMM):
+			return fmt.Errorf("level: rod %d: height of %g mm, want between %g and %g", i+1, rod.HeightMM, FloorMM, CeilingMM)
+		case i > 0 && !(rod.HeightMM > o.Rods[i-1].HeightMM):
+			return fmt.Errorf("level: rod %d: height of %g mm is not above rod %d", i+1, rod.HeightMM, i)
+		}
+	}
+	return nil
+}
+
+// span is what a number of wet rods proves.
+func span(rods []Rod, wet int) Span {
+	s := Span{FloorMM, CeilingMM}
+	if wet > 0 {
+		s.LowMM = rods[wet-1].HeightMM
+	}
+	if wet < len(rods) {
+		s.HighMM = rods[wet].HeightMM
+	}
+	return s
+}
+
+// pattern is the state with the rods wet whose bits are set.
+func (o *LoopOpts) pattern(pattern uint) state {
+	wet := bits.OnesCount(pattern)
+	s := state{
+		loV:  o.volts(1/o.siemens(pattern, 1-o.Tolerance, 0), -1),
+		hiV:  o.volts(1/o.siemens(pattern, 1+o.Tolerance, MaxPathOhm), +1),
+		name: wetRods(pattern),
+		wet:  wet,
+	}
+	if pattern != 1<<wet-1 {
+		s.err = ErrContradictory
+	}
+	return s
+}
+
+// wetRods names a pattern, such as "wet rods [1 2]".
+func wetRods(pattern uint) string {
+	var numbers []int
+	for i := range MaxRods {
+		if pattern>>i&1 != 0 {
+			numbers = append(numbers, i+1)
+		}
+	}
+	return fmt.Sprint("wet rods ", numbers)
+}
+
+// siemens is the conductance from the node back, with every resistor at the
+// given share of its value and the given path through the electrolyte.
+func (o *LoopOpts) siemens(pattern uint, share, pathOhm float64) float64 {
+	g := 1 / (o.EndOhm * share)
+	for i, rod := range o.Rods {
+		if pattern>>i&1 != 0 {
+			g += 1 / (rod.SeriesOhm*share + pathOhm)
+		}
+	}
+	return g
+}
+
+// volts is the node's voltage over a resistance, with the pull resistor and the
+// excitation at the end of their tolerances that makes it lowest (sign −1) or
+// highest (+1), or as marked (0).
+func (o *LoopOpts) volts(ohm, sign float64) float64 {
+	pull := o.PullOhm * (1 - sign*o.Tolerance)
+	return o.ExcitationV * (1 + sign*SupplyTolerance) * ohm / (pull + ohm)
+}
+
+// distinct reports the first state that could never be read.
+func (l *Loop) distinct(o LoopOpts) error {
+	for _, s := range l.states {
+		if s.err != nil {
+			continue
+		}
+		v := o.volts(1/o.siemens(1<<s.wet-1, 1, 0), 0)
+		if _, err := l.Read(v); err == nil {
+			continue
+		}
+		for _, other := range l.states {
+			if other.name != s.name && other.has(v) {
+				return fmt.Errorf("level: %s and %s cannot be told apart at %.3f V: resistors too close to each other or to %d ohm",
+					s.name, other.name, v, MaxPathOhm)
+			}
+		}
+	}
+	return nil
+}
+
+func (s *state) has(volts float64) bool { return volts >= s.loV && volts <= s.hiV }
+
+// Read is the span that a node voltage proves. The error is ErrOpen, ErrShort,
+// ErrContradictory or ErrImplausible. It does not allocate.
+func (l *Loop) Read(volts float64) (Span, error) {
+	var found *state
+	for i := range l.states {
+		s := &l.states[i]
+		switch {
+		case !s.has(volts):
+		case found == nil:
+			found = s
+		case found.err == nil || s.err != found.err: //nolint:errorlint // identity of our own sentinels
+			return Span{}, ErrImplausible
+		}
+	}
+	switch {
+	case found == nil:
+		return Span{}, ErrImplausible
+	case found.err != nil:
+		return Span{}, found.err
+	default:
+		return l.spans[found.wet], nil
+	}
+}

@@ -4,8 +4,6 @@
 // can only be as careful or more careful than the table of the design.
 package config
 
-import "bayward/agent/bay"
-
 // Config is the whole file after defaults and checks.
 type Config struct {
 	Site    string       `yaml:"site"`    // lower-case words and digits joined by hyphens
@@ -23,6 +21,9 @@ type Config struct {
 // HTTP is the one listener for page, metrics and interface.
 type HTTP struct {
 	Listen string `yaml:"listen"` // host:port, default 127.0.0.1:8080
+	// WebConfigFile switches on TLS and basic authentication; its form is the
+	// exporter toolkit's, known from Prometheus exporters. "" for neither.
+	WebConfigFile string `yaml:"web_config_file"`
 }
 
 // MQTT is the way to the broker.
@@ -64,7 +65,7 @@ type Wiring struct {
 type Input struct {
 	ADC     Address `yaml:"adc"`     // I²C address, 0x48 to 0x4b
 	Channel int     `yaml:"channel"` // 0 to 3, against ground
-	RangeV  float64 `yaml:"range_v"` // full scale: 6.144, 4.096, 2.048, 1.024, 0.512, 0.256; default 4.096
+	RangeV  float64 `yaml:"range_v"` // full scale: 6.144, 4.096, 2.048, 1.024, 0.512, 0.256; default 4.096, for a shunt 0.256
 	Rate    int     `yaml:"rate"`    // samples a second: 8 16 32 64 128 250 475 860; default 128
 }
 
@@ -160,7 +161,7 @@ type Pack struct {
 	TargetCoverMM  float64 `yaml:"target_cover_mm"`
 	VentFloorMM    float64 `yaml:"vent_floor_mm"`
 	FreeSurfaceCM2 float64 `yaml:"free_surface_cm2"`
-	ElectrolyteML  float64 `yaml:"electrolyte_ml"` // one cell at target cover; default 6 ml for each Ah
+	ElectrolyteML  float64 `yaml:"electrolyte_ml"` // one cell at target cover; default 10 ml for each Ah
 	ChargeFactor   float64 `yaml:"charge_factor"`  // 1.02 to 1.30, default 1.15
 }
 
@@ -181,6 +182,3 @@ type LimitsConfig struct {
 	GasHoldUpMM       *float64 `yaml:"gas_hold_up_mm"`
 	StaleSeconds      *float64 `yaml:"stale_seconds"`
 }
-
-// Setups gives the core what it needs for each bay, in the order of the file.
-func (c *Config) Setups() ([]bay.Setup, error) { panic("not written") }

@@ -1,0 +1,196 @@
+package config
+
+import (
+	"fmt"
+	"net"
+	"net/url"
+	"regexp"
+	"strconv"
+	"strings"
+)
+
+// checker judges what the decoder found and fills in what was left out.
+type checker struct {
+	*decoder
+	options
+	claims map[string]claim
+}
+
+const nameRule = "must be lower-case words and digits joined by hyphens, at most 48 characters, such as quarry-road"
+
+var nameForm = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
+
+func (c *checker) config(cfg *Config) {
+	c.word("units", &cfg.Units, "si", "si", "us")
+	c.word("sensors", &cfg.Sensors, "wired", "wired", "simulated")
+	c.packs(cfg.Packs)
+	c.limits(cfg)
+	if c.packsOnly {
+		return
+	}
+	c.name("site", cfg.Site)
+	c.name("agent", cfg.Agent)
+	c.http(&cfg.HTTP)
+	c.mqtt(cfg)
+	if !c.present("logbook.path") {
+		cfg.Logbook.Path = "/var/lib/bayward/logbook.db"
+	}
+	c.nonEmpty("logbook.path", cfg.Logbook.Path)
+	c.bays(cfg)
+}
+
+// present tells whether the file gives the field a value.
+func (c *checker) present(field string) bool { return c.lines[field] > 0 }
+
+// line is where a field stands, or else the part that it is missing from.
+func (c *checker) line(field string) int {
+	for field != "" {
+		if line := c.lines[field]; line > 0 {
+			return line
+		}
+		field = field[:max(0, strings.LastIndexAny(field, ".["))]
+	}
+	return 1
+}
+
+func (c *checker) reject(field, accepted string) {
+	if !c.bad[field] {
+		c.complain(c.line(field), field, c.texts[field], accepted)
+	}
+}
+
+// missing complains about a required field that is not there, once.
+func (c *checker) missing(field, accepted string) bool {
+	if c.present(field) || c.bad[field] {
+		return false
+	}
+	c.complain(c.line(field), field, "", "is missing: "+accepted)
+	return true
+}
+
+// usable tells whether a field is there and nothing is wrong with it so far.
+func (c *checker) usable(fields ...string) bool {
+	for _, f := range fields {
+		if c.bad[f] {
+			return false
+		}
+	}
+	return true
+}
+
+// number requires a value between two bounds, both included.
+func (c *checker) number(field string, v, low, high float64, unit string) {
+	rule := strings.TrimSpace(fmt.Sprintf("must be %s to %s %s", plain(low), plain(high), unit))
+	if c.missing(field, rule) || c.bad[field] {
+		return
+	}
+	if !(v >= low && v <= high) {
+		c.reject(field, rule)
+	}
+}
+
+// option is number for a field that may be left out.
+func (c *checker) option(field string, v *float64, fallback, low, high float64, unit string) {
+	if !c.present(field) {
+		*v = fallback
+		return
+	}
+	c.number(field, *v, low, high, unit)
+}
+
+// word requires one of some words, or takes the first of none.
+func (c *checker) word(field string, v *string, fallback string, words ...string) {
+	if !c.present(field) && fallback != "" {
+		*v = fallback
+		return
+	}
+	rule := "must be " + strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
+	if c.missing(field, rule) || c.bad[field] {
+		return
+	}
+	for _, w := range words {
+		if *v == w {
+			return
+		}
+	}
+	c.reject(field, rule)
+}
+
+func (c *checker) name(field, v string) {
+	if c.missing(field, nameRule) || c.bad[field] {
+		return
+	}
+	if len(v) > 48 || !nameForm.MatchString(v) {
+		c.reject(field, nameRule)
+	}
+}
+
+func (c *checker) nonEmpty(field, v string) {
+	if c.present(field) && strings.TrimSpace(v) == "" {
+		c.reject(field, "must not be empty; remove the key for the default")
+	}
+}
+
+func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+func (c *checker) http(h *HTTP) {
+	if !c.present("http.listen") {
+		h.Listen = "127.0.0.1:8080"
+	}
+	host, port, err := net.SplitHostPort(h.Listen)
+	if err != nil || !isPort(port, 0) || strings.ContainsAny(host, " /@") {
+		c.reject("http.listen", "must be host:port with a port of 0 to 65535, such as 127.0.0.1:8080; 0 takes any free port")
+	}
+	c.nonEmpty("http.web_config_file", h.WebConfigFile)
+}
+
+func isPort(s string, least int) bool {
+	n, err := strconv.ParseUint(s, 10, 16)
+	return err == nil && int(n) >= least
+}
+
+func (c *checker) mqtt(cfg *Config) {
+	m := cfg.MQTT
+	if m == nil {
+		return
+	}
+	const rule = "must be tcp://HOST:PORT, ssl://HOST:PORT, ws://HOST:PORT/PATH or wss://HOST:PORT/PATH"
+	if !c.missing("mqtt.broker", rule) && !isBroker(m.Broker) {
+		c.texts["mqtt.broker"] = withoutUser(c.texts["mqtt.broker"])
+		c.reject("mqtt.broker", rule+"; user and password go into username and password_file")
+	}
+	if !c.present("mqtt.client_id") {
+		m.ClientID = "bayward-" + cfg.Site + "-" + cfg.Agent
+	}
+	c.nonEmpty("mqtt.client_id", m.ClientID)
+	c.nonEmpty("mqtt.username", m.Username)
+	c.nonEmpty("mqtt.password_file", m.PasswordFile)
+	c.nonEmpty("mqtt.ca_file", m.CAFile)
+	if m.PasswordFile != "" && m.Username == "" {
+		c.reject("mqtt.password_file", "must come with a username")
+	}
+}
+
+func isBroker(s string) bool {
+	u, err := url.Parse(s)
+	if err != nil || u.User != nil || u.Hostname() == "" || u.RawQuery != "" || u.Fragment != "" || !isPort(u.Port(), 1) {
+		return false
+	}
+	switch u.Scheme {
+	case "tcp", "ssl":
+		return u.Path == ""
+	case "ws", "wss":
+		return true
+	}
+	return false
+}
+
+// withoutUser keeps a password that was put into the address out of complaints.
+func withoutUser(text string) string {
+	scheme, rest, ok := strings.Cut(text, "://")
+	at := strings.LastIndexByte(rest, '@')
+	if !ok || at < 0 {
+		return text
+	}
+	return scheme + "://…" + rest[at:]
+}

@@ -1,0 +1,224 @@
+package config
+
+import (
+	"os"
+	"reflect"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/goccy/go-yaml"
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+)
+
+const examplePath = "../../deploy/bayward.yaml"
+
+func example(t testing.TB) string {
+	t.Helper()
+	data, err := os.ReadFile(examplePath)
+	require.NoError(t, err)
+	return string(data)
+}
+
+func TestExampleLoads(t *testing.T) {
+	c, err := Load(examplePath)
+	require.NoError(t, err)
+	setups, err := c.Setups()
+	require.NoError(t, err)
+	require.Equal(t, []bay.Setup{{
+		Name: "bay-1",
+		Pack: bay.Pack{
+			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
+			TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
+		},
+		Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, StaleAfter: 10 * time.Second,
+	}}, setups)
+	require.Equal(t, "127.0.0.1:8080", c.HTTP.Listen)
+	require.Equal(t, "bayward-quarry-road-shed-2", c.MQTT.ClientID)
+}
+
+// TestExampleIsComplete: every key of the configuration stands in the example,
+// in use or commented out.
+func TestExampleIsComplete(t *testing.T) {
+	text := example(t)
+	for _, key := range allKeys(reflect.TypeFor[Config]()) {
+		if !regexp.MustCompile(`(?m)^[ #-]*` + key + `:`).MatchString(text) {
+			t.Errorf("%s has no line for the key %s", examplePath, key)
+		}
+	}
+}
+
+func allKeys(t reflect.Type) []string {
+	switch t.Kind() {
+	case reflect.Pointer, reflect.Slice:
+		return allKeys(t.Elem())
+	case reflect.Struct:
+	default:
+		return nil
+	}
+	var keys []string
+	for i := range t.NumField() {
+		name, option, _ := strings.Cut(t.Field(i).Tag.Get("yaml"), ",")
+		if option != "inline" {
+			keys = append(keys, name)
+		}
+		keys = append(keys, allKeys(t.Field(i).Type)...)
+	}
+	return keys
+}
+
+// TestCommentedLimitsAreTheDefaults: what the example gives as defaults is
+// what a silent configuration gets.
+func TestCommentedLimitsAreTheDefaults(t *testing.T) {
+	text := example(t)
+	at := strings.Index(text, "# limits:")
+	require.Positive(t, at)
+	said := text[:at] + regexp.MustCompile(`(?m)^# ?`).ReplaceAllString(text[at:], "")
+	c, err := Parse("example", []byte(said))
+	require.NoError(t, err)
+	require.NotNil(t, c.Limits.StaleSeconds)
+	setups, err := c.Setups()
+	require.NoError(t, err)
+	require.Equal(t, bay.DefaultLimits(), setups[0].Limits)
+	require.Equal(t, 10*time.Second, setups[0].StaleAfter)
+}
+
+// TestOptionalPartsOfTheExampleAreAccepted switches each commented part on.
+func TestOptionalPartsOfTheExampleAreAccepted(t *testing.T) {
+	text := example(t)
+	for _, part := range []string{"hydrogen", "airflow", "charger_complete", "http"} {
+		block := regexp.MustCompile(`(?m)^( *)# ` + part + `:.*\n(?:^ *#   .*\n)+`)
+		on := block.ReplaceAllStringFunc(text, func(s string) string {
+			return regexp.MustCompile(`(?m)^( *)# `).ReplaceAllString(s, "$1")
+		})
+		require.NotEqual(t, text, on, part)
+		c, err := Parse("example", []byte(on))
+		require.NoError(t, err, part)
+		if part == "http" {
+			require.Equal(t, "/etc/bayward/web.yaml", c.HTTP.WebConfigFile)
+			continue
+		}
+		setups, err := c.Setups()
+		require.NoError(t, err)
+		s := setups[0]
+		require.Equal(t, part == "hydrogen", s.HasHydrogen)
+		require.Equal(t, part == "airflow", s.HasAirflow)
+		require.Equal(t, part == "charger_complete", s.HasChargerContact)
+	}
+}
+
+const simulated = `site: quarry-road
+agent: shed-2
+sensors: simulated
+bays:
+  - {name: bay-1, pack: lift-24v}
+  - {name: bay-2, pack: sweeper-36v}
+packs:
+  - {name: lift-24v, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130}
+  - {name: sweeper-36v, cells: 18, capacity_ah: 320, full_gravity: 1.280, charge_cover_mm: 4, target_cover_mm: 15, vent_floor_mm: 30, free_surface_cm2: 150}
+`
+
+func TestSimulatedWiringIsFilledIn(t *testing.T) {
+	c, err := Parse("sim", []byte(simulated))
+	require.NoError(t, err)
+	require.Equal(t, 11.0, c.Bays[0].Wiring.Voltage.Ratio)
+	require.Equal(t, DefaultWiring(1, c.Packs[1]), c.Bays[1].Wiring)
+	setups, err := c.Setups()
+	require.NoError(t, err)
+	for _, s := range setups {
+		require.True(t, s.HasCurrent && s.HasAmbient && s.HasHydrogen && s.HasAirflow && s.HasFeedback && s.HasChargerContact, s.Name)
+	}
+}
+
+// TestDefaultWiringPassesItsOwnChecks writes it out and reads it in again, for
+// the smallest and the largest pack.
+func TestDefaultWiringPassesItsOwnChecks(t *testing.T) {
+	base, err := Parse("sim", []byte(simulated))
+	require.NoError(t, err)
+	for _, cells := range []int{1, 6, 12, 18, 24, 40, 48} {
+		c := *base
+		c.Limits = LimitsConfig{}
+		c.Packs[0].Cells, c.Packs[1].Cells = cells, cells
+		for i := range c.Bays {
+			c.Bays[i].Wiring = DefaultWiring(i, c.Packs[i])
+		}
+		data, err := yaml.MarshalWithOptions(writable(c), yaml.OmitEmpty())
+		require.NoError(t, err)
+		again, err := Parse("again", withChannels(data))
+		require.NoError(t, err, "%d cells:\n%s", cells, data)
+		require.Equal(t, c.Bays, again.Bays)
+	}
+}
+
+// writable leaves out the parts that the file may not have empty.
+func writable(c Config) any {
+	return map[string]any{
+		"site": c.Site, "agent": c.Agent, "sensors": c.Sensors, "bays": c.Bays, "packs": c.Packs,
+	}
+}
+
+// withChannels puts back the channel 0 that OmitEmpty takes away.
+func withChannels(data []byte) []byte {
+	return regexp.MustCompile(`(?m)^( *)voltage:\n`).ReplaceAll(data, []byte("${0}${1}  channel: 0\n"))
+}
+
+func TestPacksOnly(t *testing.T) {
+	const packs = `packs:
+  - {name: a, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130}
+  - {name: b, cells: 6, capacity_ah: 100, full_gravity: 1.28, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 90}
+limits: {rest_min_minutes: 90}
+`
+	c, err := ParsePacks("p", []byte(packs))
+	require.NoError(t, err)
+	s, err := c.PackSetup("b")
+	require.NoError(t, err)
+	require.Equal(t, 6, s.Pack.Cells)
+	require.Equal(t, 90*time.Minute, s.Limits.RestMin)
+	_, err = c.PackSetup("")
+	require.EqualError(t, err, "the configuration has several packs, name one of them: a, b")
+	_, err = c.PackSetup("c")
+	require.EqualError(t, err, `no pack is named "c"; the configuration has a, b`)
+	_, err = Parse("p", []byte(packs))
+	require.ErrorContains(t, err, "p:1: field site: is missing")
+	_, err = ParsePacks("p", []byte(strings.Replace(packs, "limits:", "limts:", 1)))
+	require.EqualError(t, err, "p:4: field limts: unknown key; did you mean limits?")
+}
+
+func TestBaysUpTo(t *testing.T) {
+	text := strings.Replace(simulated, "packs:\n", strings.Repeat("  - {name: bay-X, pack: lift-24v}\n", 7)+"packs:\n", 1)
+	for i := range 7 {
+		text = strings.Replace(text, "bay-X", "bay-"+string(rune('3'+i)), 1)
+	}
+	_, err := Parse("nine", []byte(text))
+	require.EqualError(t, err, "nine:13: field bays: value (9 bays) is not accepted: must be 1 to 8 bays; one more agent can look after the others")
+	c, err := Parse("nine", []byte(text), BaysUpTo(20))
+	require.NoError(t, err)
+	require.Len(t, c.Bays, 9)
+}
+
+// TestSharedRoomSensors: bays of one room may have its air, its fan and its
+// hydrogen sensor in common, and nothing else.
+func TestSharedRoomSensors(t *testing.T) {
+	text := example(t)
+	second := `  - name: bay-2
+    pack: lift-24v
+    wiring:
+      i2c: I2C1
+      voltage: {adc: 0x49, channel: 0, ratio: 11}
+      temperature: {pack: 28-000000000002, ambient: 28-0416b3d1aaff}
+      level: {kind: rod, adc: 0x49, channel: 1, excitation_v: 3.3, pull_ohm: 10000, end_ohm: 47000, rods: [{height_mm: 3, series_ohm: 4700}]}
+      relay: {pin: GPIO22}
+
+packs:
+`
+	text = strings.Replace(text, "packs:\n", second, 1)
+	_, err := Parse("two", []byte(text))
+	require.NoError(t, err)
+	_, err = Parse("two", []byte(strings.Replace(text, "28-000000000002", "28-0416b3d1aaff", 1)))
+	require.ErrorContains(t, err, "1-wire sensor 28-0416b3d1aaff is already used by bays[0].wiring.temperature.ambient")
+	_, err = Parse("two", []byte(strings.Replace(text, "adc: 0x49, channel: 0", "adc: 0x48, channel: 0", 1)))
+	require.ErrorContains(t, err, "converter 0x48 on bus 1, channel 0 is already used by bays[0].wiring.voltage.channel")
+}

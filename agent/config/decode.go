@@ -1,0 +1,132 @@
+package config
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/ast"
+	"github.com/goccy/go-yaml/parser"
+)
+
+// decoder fills a Config from the syntax tree that the YAML library makes. The
+// library's own strict decoding stops at the first fault, turns 1.5 into the
+// whole number 1 and forgets where a value stood; here every fault is kept,
+// with the line, for the checks that follow.
+type decoder struct {
+	file     string
+	lines    map[string]int    // field to line, for every field that is there
+	texts    map[string]string // field to value as written
+	bad      map[string]bool   // fields already complained about
+	problems []Problem
+}
+
+func newDecoder(file string) *decoder {
+	return &decoder{file: file, lines: map[string]int{}, texts: map[string]string{}, bad: map[string]bool{}}
+}
+
+func (d *decoder) complain(line int, field, value, accepted string) {
+	if field != "" {
+		d.bad[field] = true
+	}
+	d.problems = append(d.problems, Problem{d.file, line, field, value, oneLine(accepted)})
+}
+
+// decode returns nil when there is nothing that could be checked further.
+func (d *decoder) decode(data []byte) *Config {
+	if why := foreign(data); why != "" {
+		d.complain(0, "", "", why)
+		return nil
+	}
+	file, err := parse(data)
+	if err != nil {
+		d.syntax(err)
+		return nil
+	}
+	body := d.onlyDocument(file)
+	if body == nil {
+		return nil
+	}
+	return d.root(body)
+}
+
+// parse guards against a panic of the parser, which reads foreign bytes.
+func parse(data []byte) (file *ast.File, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("the YAML parser gave up: %v", r)
+		}
+	}()
+	if tooDeep(data) {
+		return nil, errors.New("too many brackets are open at once; a configuration needs no more than a few")
+	}
+	return parser.ParseBytes(data, 0)
+}
+
+// maxDepth bounds nested brackets and indents, since the parser recurses.
+const maxDepth = 64
+
+// tooDeep counts more than it must (brackets in text and comments too): a file
+// that trips over it is none of ours.
+func tooDeep(data []byte) bool {
+	depth, deepest, dashes := 0, 0, 0
+	for _, b := range data {
+		switch b {
+		case '[', '{':
+			depth++
+		case ']', '}':
+			depth = max(0, depth-1)
+		case '\n':
+			dashes = 0
+		case '-', '?', ':':
+			dashes++ // "- - - -" nests without any bracket
+		}
+		deepest = max(deepest, depth, dashes-128)
+	}
+	return deepest > maxDepth
+}
+
+func (d *decoder) syntax(err error) {
+	line, message := 0, err.Error()
+	var located yaml.Error
+	if errors.As(err, &located) {
+		message = located.GetMessage()
+		if token := located.GetToken(); token != nil && token.Position != nil {
+			line = token.Position.Line
+		}
+	}
+	message = strings.ReplaceAll(message, "\t", "TAB")
+	d.complain(line, "", "", "not well-formed YAML: "+strings.Join(strings.Fields(message), " "))
+}
+
+// onlyDocument finds the one document that a configuration has.
+func (d *decoder) onlyDocument(file *ast.File) ast.Node {
+	var bodies []ast.Node
+	for _, doc := range file.Docs {
+		if doc == nil || doc.Body == nil {
+			continue
+		}
+		switch doc.Body.(type) {
+		case *ast.CommentGroupNode, *ast.NullNode, *ast.DirectiveNode:
+			continue
+		}
+		bodies = append(bodies, doc.Body)
+	}
+	switch len(bodies) {
+	case 0:
+		d.complain(0, "", "", "the file is empty; deploy/bayward.yaml is a complete example")
+		return nil
+	case 1:
+		return bodies[0]
+	}
+	d.complain(lineOf(bodies[1]), "", "", "a second YAML document begins here; a configuration is one document")
+	return nil
+}
+
+func lineOf(node ast.Node) int {
+	if token := node.GetToken(); token != nil && token.Position != nil {
+		return token.Position.Line
+	}
+	return 0
+}

@@ -1,0 +1,121 @@
+package config
+
+import (
+	"fmt"
+	"reflect"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+)
+
+func (d *decoder) root(body ast.Node) *Config {
+	var c Config
+	if _, ok := body.(ast.MapNode); !ok {
+		d.complain(lineOf(body), "", written(body), "must be keys with values, such as site: quarry-road")
+		return nil
+	}
+	d.into("", body, reflect.ValueOf(&c).Elem())
+	return &c
+}
+
+// into stores a node in a value of a type that Config is made of.
+func (d *decoder) into(field string, node ast.Node, v reflect.Value) {
+	switch node.(type) {
+	case *ast.AnchorNode, *ast.AliasNode, *ast.TagNode:
+		d.complain(lineOf(node), field, "", "anchors, aliases and tags are not accepted: write the value itself")
+		return
+	case *ast.NullNode:
+		d.null(field, node, v)
+		return
+	}
+	switch v.Kind() {
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		d.into(field, node, v.Elem())
+	case reflect.Struct:
+		d.mapping(field, node, v)
+	case reflect.Slice:
+		d.sequence(field, node, v)
+	default:
+		d.scalar(field, node, v)
+	}
+}
+
+// null is a key without a value: a part that is commented out is not there,
+// but a number or a word that is left empty is a slip.
+func (d *decoder) null(field string, node ast.Node, v reflect.Value) {
+	kind := v.Kind()
+	if kind == reflect.Pointer {
+		kind = v.Type().Elem().Kind()
+	}
+	if kind != reflect.Struct && kind != reflect.Slice {
+		d.complain(lineOf(node), field, "", "has no value: give it one or remove the key")
+	}
+	delete(d.lines, field)
+}
+
+func (d *decoder) mapping(field string, node ast.Node, v reflect.Value) {
+	pairs, ok := node.(ast.MapNode)
+	if !ok {
+		d.complain(lineOf(node), field, written(node), "must be keys with values, one each line, indented")
+		return
+	}
+	places := map[string]reflect.Value{}
+	keys := keysOf(v, places)
+	for it := pairs.MapRange(); it.Next(); {
+		d.pair(field, it.Key(), it.Value(), keys, places)
+	}
+}
+
+func (d *decoder) pair(parent string, key, value ast.Node, keys []string, places map[string]reflect.Value) {
+	name := ""
+	if token := key.GetToken(); token != nil {
+		name = token.Value
+	}
+	field := strings.TrimPrefix(parent+"."+printable(name), ".")
+	place, ok := places[name]
+	switch {
+	case !ok:
+		meant, hint := suggest(name, keys)
+		d.complain(lineOf(key), field, "", "unknown key; "+hint)
+		d.bad[strings.TrimPrefix(parent+"."+meant, ".")] = true // one slip, one complaint
+		return
+	case d.lines[field] > 0:
+		d.complain(lineOf(key), field, "", fmt.Sprintf("is given twice, first in line %d", d.lines[field]))
+		return
+	}
+	d.lines[field] = lineOf(key)
+	d.into(field, value, place)
+}
+
+// keysOf lists the keys of a struct in its order and finds their places.
+func keysOf(v reflect.Value, places map[string]reflect.Value) []string {
+	var keys []string
+	for i := range v.NumField() {
+		name, option, _ := strings.Cut(v.Type().Field(i).Tag.Get("yaml"), ",")
+		if option == "inline" {
+			keys = append(keys, keysOf(v.Field(i), places)...)
+			continue
+		}
+		keys = append(keys, name)
+		places[name] = v.Field(i)
+	}
+	return keys
+}
+
+func (d *decoder) sequence(field string, node ast.Node, v reflect.Value) {
+	list, ok := node.(*ast.SequenceNode)
+	if !ok {
+		d.complain(lineOf(node), field, written(node), "must be a list: each entry on a line that begins with a hyphen")
+		return
+	}
+	v.Set(reflect.MakeSlice(v.Type(), len(list.Values), len(list.Values)))
+	for i, entry := range list.Values {
+		name := fmt.Sprintf("%s[%d]", field, i)
+		d.lines[name] = lineOf(entry)
+		d.into(name, entry, v.Index(i))
+		if _, empty := entry.(*ast.NullNode); empty {
+			d.complain(lineOf(entry), name, "", "has no value: give it one or remove the hyphen")
+		}
+	}
+}

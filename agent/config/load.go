@@ -1,0 +1,100 @@
+package config
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"unicode/utf8"
+)
+
+// maxBytes bounds what is read. Eight bays with every part and comment take
+// about a tenth of it.
+const maxBytes = 256 << 10
+
+// MaxBays is the most bays that one agent looks after.
+const MaxBays = 8
+
+// Option changes how strict Load and Parse are.
+type Option func(*options)
+
+type options struct {
+	packsOnly bool
+	maxBays   int
+}
+
+// PacksOnly asks for no more than the packs, as a replay needs. Keys are still
+// checked, but a site, an agent and bays may be left out, and what is said of
+// bays and wiring is not judged.
+func PacksOnly() Option { return func(o *options) { o.packsOnly = true } }
+
+// BaysUpTo lifts the bound of MaxBays. It is for the demo and for load tests,
+// whose bays have no relay to be late for.
+func BaysUpTo(n int) Option { return func(o *options) { o.maxBays = n } }
+
+// Load reads and checks a file. A file with faults gives an *Error with all of
+// them; one that cannot be read gives an *Error that wraps nothing but says why.
+func Load(path string, opts ...Option) (*Config, error) {
+	data, err := read(path)
+	if err != nil {
+		return nil, &Error{[]Problem{{File: path, Accepted: unreadable(err)}}}
+	}
+	return Parse(path, data, opts...)
+}
+
+func read(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close() //nolint:errcheck // only read from
+	return io.ReadAll(io.LimitReader(f, maxBytes+1))
+}
+
+func unreadable(err error) string {
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return "there is no such file; name the configuration with --config FILE"
+	case errors.Is(err, os.ErrPermission):
+		return "the file may not be read by this user"
+	}
+	if pathErr, ok := errors.AsType[*os.PathError](err); ok {
+		err = pathErr.Err
+	}
+	return fmt.Sprintf("the file cannot be read: %v", err)
+}
+
+// Parse checks a configuration that is already in memory; name stands for the
+// file in complaints. The error is always an *Error.
+func Parse(name string, data []byte, opts ...Option) (*Config, error) {
+	o := options{maxBays: MaxBays}
+	for _, opt := range opts {
+		opt(&o)
+	}
+	d := newDecoder(name)
+	if c := d.decode(data); c != nil {
+		check := &checker{decoder: d, options: o, claims: map[string]claim{}}
+		check.config(c)
+		if len(d.problems) == 0 {
+			return c, nil
+		}
+	}
+	slices.SortStableFunc(d.problems, func(a, b Problem) int { return cmp.Compare(a.Line, b.Line) })
+	return nil, &Error{d.problems}
+}
+
+// ParsePacks is Parse with PacksOnly.
+func ParsePacks(name string, data []byte) (*Config, error) { return Parse(name, data, PacksOnly()) }
+
+// foreign says why bytes cannot be a configuration at all, or "".
+func foreign(data []byte) string {
+	switch {
+	case len(data) > maxBytes:
+		return fmt.Sprintf("the file is larger than %d KiB; a configuration is a few KiB of YAML", maxBytes>>10)
+	case !utf8.Valid(data):
+		return "the file is not UTF-8 text; a configuration is YAML"
+	}
+	return ""
+}

@@ -1,0 +1,101 @@
+package config
+
+import (
+	"fmt"
+	"math"
+	"reflect"
+	"strconv"
+	"strings"
+
+	"github.com/goccy/go-yaml/ast"
+)
+
+func (d *decoder) scalar(field string, node ast.Node, v reflect.Value) {
+	d.texts[field] = written(node)
+	var want string
+	var ok bool
+	switch v.Kind() {
+	case reflect.String:
+		want, ok = "must be text", storeText(node, v)
+	case reflect.Bool:
+		want, ok = "must be true or false", storeBool(node, v)
+	case reflect.Float64:
+		want, ok = "must be a number, without quotes and unit", storeNumber(node, v)
+	default:
+		want, ok = "must be a whole number, without quotes and unit", storeWhole(node, v)
+	}
+	if !ok {
+		d.complain(lineOf(node), field, d.texts[field], want)
+	}
+}
+
+// storeText takes whole numbers too: bus 1 and pack 36 are names.
+func storeText(node ast.Node, v reflect.Value) bool {
+	switch n := node.(type) {
+	case *ast.StringNode:
+		v.SetString(n.Value)
+	case *ast.LiteralNode:
+		v.SetString(strings.TrimSpace(n.Value.Value))
+	case *ast.IntegerNode:
+		v.SetString(n.Token.Value)
+	default:
+		return false
+	}
+	return true
+}
+
+func storeBool(node ast.Node, v reflect.Value) bool {
+	n, ok := node.(*ast.BoolNode)
+	if ok {
+		v.SetBool(n.Value)
+	}
+	return ok
+}
+
+func storeNumber(node ast.Node, v reflect.Value) bool {
+	switch n := node.(type) {
+	case *ast.FloatNode:
+		v.SetFloat(n.Value)
+	case *ast.IntegerNode:
+		if octal(n) {
+			return false
+		}
+		f, err := strconv.ParseFloat(fmt.Sprint(n.Value), 64)
+		if err != nil {
+			return false
+		}
+		v.SetFloat(f)
+	default:
+		return false // .nan and .inf among them
+	}
+	return !math.IsInf(v.Float(), 0) && !math.IsNaN(v.Float())
+}
+
+// octal finds numbers with a leading zero, which YAML versions read differently.
+func octal(n *ast.IntegerNode) bool {
+	digits := strings.TrimLeft(n.Token.Value, "+-")
+	return len(digits) > 1 && digits[0] == '0' && digits[1] != 'x'
+}
+
+func storeWhole(node ast.Node, v reflect.Value) bool {
+	n, ok := node.(*ast.IntegerNode)
+	if !ok || octal(n) {
+		return false
+	}
+	i, err := strconv.ParseInt(fmt.Sprint(n.Value), 10, 64)
+	if err != nil {
+		return false
+	}
+	if v.Kind() == reflect.Uint16 {
+		fits := i >= 0 && i <= math.MaxUint16
+		if fits {
+			v.SetUint(uint64(i))
+		}
+		return fits
+	}
+	fits := !v.OverflowInt(i)
+	if fits {
+		v.SetInt(i)
+	}
+	return fits
+}

@@ -1,0 +1,72 @@
+package config
+
+import (
+	"fmt"
+	"strings"
+
+	"bayward/agent/bay"
+)
+
+// Setups gives the core what it needs for each bay, in the order of the file.
+// A bay whose pack is not in the file, which Parse does not let through, is an
+// error.
+func (c *Config) Setups() ([]bay.Setup, error) {
+	out := make([]bay.Setup, 0, len(c.Bays))
+	for i := range c.Bays {
+		b := &c.Bays[i]
+		s, err := c.PackSetup(b.Pack)
+		if err != nil || b.Pack == "" {
+			return nil, fmt.Errorf("set up bay %s: no pack is named %q", b.Name, b.Pack)
+		}
+		s.Name = b.Name
+		b.Wiring.fitted(&s)
+		out = append(out, s)
+	}
+	return out, nil
+}
+
+// fitted tells which optional sensors are wired.
+func (w *Wiring) fitted(s *bay.Setup) {
+	s.HasCurrent = w.Current != nil
+	s.HasAmbient = w.Temperature != nil && w.Temperature.Ambient != ""
+	s.HasHydrogen = w.Hydrogen != nil
+	s.HasAirflow = w.Airflow != nil
+	s.HasFeedback = w.Relay != nil && w.Relay.Feedback != nil
+	s.HasChargerContact = w.Complete != nil
+}
+
+// PackSetup is a set-up for one pack by itself, with no optional sensor, as a
+// replay needs. An empty name picks the only pack; it is an error when there
+// are several, or when none has that name.
+func (c *Config) PackSetup(name string) (bay.Setup, error) {
+	p, err := c.PackNamed(name)
+	if err != nil {
+		return bay.Setup{}, err
+	}
+	return bay.Setup{
+		Name: p.Name, Pack: p.core(), Limits: LimitsFrom(c.Limits), StaleAfter: c.Limits.StaleAfter(),
+	}, nil
+}
+
+// PackNamed finds a pack; see PackSetup for the empty name.
+func (c *Config) PackNamed(name string) (Pack, error) {
+	names := make([]string, len(c.Packs))
+	for i, p := range c.Packs {
+		if p.Name == name || name == "" && len(c.Packs) == 1 {
+			return p, nil
+		}
+		names[i] = p.Name
+	}
+	if name == "" {
+		return Pack{}, fmt.Errorf("the configuration has several packs, name one of them: %s", strings.Join(names, ", "))
+	}
+	return Pack{}, fmt.Errorf("no pack is named %q; the configuration has %s", name, strings.Join(names, ", "))
+}
+
+func (p Pack) core() bay.Pack {
+	return bay.Pack{
+		Name: p.Name, Cells: p.Cells, CapacityAh: p.CapacityAh, RateHours: p.RateHours, FullGravity: p.FullGravity,
+		ChargeCoverMM: p.ChargeCoverMM, TargetCoverMM: p.TargetCoverMM, VentFloorMM: p.VentFloorMM,
+		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, ChargeFactor: p.ChargeFactor,
+	}
+}

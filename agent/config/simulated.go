@@ -1,0 +1,47 @@
+package config
+
+import (
+	"fmt"
+	"math"
+)
+
+// DefaultWiring is what a simulated bay is wired with when the file says
+// nothing: every part that bayward knows, with lines, bus and sensor numbers
+// of its own, so that the same drivers run as on a Pi. The bay's index counts
+// from 0.
+func DefaultWiring(bayIndex int, p Pack) Wiring {
+	n := bayIndex + 1
+	line := func(part string) string { return fmt.Sprintf("SIM%d-%s", n, part) }
+	input := func(channel int) Input { return Input{ADC: 0x48, Channel: channel, RangeV: 4.096, Rate: 128} }
+	return Wiring{
+		I2C:     fmt.Sprintf("sim-%d", n),
+		Voltage: &Voltage{Input: input(0), Ratio: dividerRatio(p.Cells)},
+		Current: hallFor(p, input(1)),
+		Temperature: &Temperature{
+			Pack: fmt.Sprintf("28-%012x", 2*n), Ambient: fmt.Sprintf("28-%012x", 2*n+1),
+		},
+		Level: &Level{
+			Input: input(2), Kind: "4-20ma", ShuntOhm: 100,
+			LowMM: -20, HighMM: math.Max(30, math.Ceil(p.VentFloorMM+5)),
+		},
+		// 0.5 V at none, 4 % at 2.5 V, as common transmitters with 0.5 to 2.5 V give.
+		Hydrogen: &Analog{Input: input(3), ZeroV: 0.5, PerVolt: 2},
+		Relay: &Relay{
+			Pin: line("RELAY"), Heartbeat: line("HEARTBEAT"), Feedback: &Contact{Pin: line("FEEDBACK"), ActiveLow: true},
+		},
+		Airflow:  &Contact{Pin: line("AIRFLOW"), ActiveLow: true},
+		Complete: &Contact{Pin: line("COMPLETE"), ActiveLow: true},
+	}
+}
+
+// dividerRatio leaves a quarter above the highest voltage: 11 for 12 cells at
+// 4.096 V, which keeps the input below 3.3 V as well.
+func dividerRatio(cells int) float64 {
+	return math.Max(2, math.Ceil(1.25*float64(cells)*cellMaxV/4.096))
+}
+
+// hallFor is a sensor around half of a 3.3 V supply that sees half the
+// capacity as amperes in either direction.
+func hallFor(p Pack, in Input) *Current {
+	return &Current{Input: in, Kind: "hall", ZeroV: 1.65, AmperesPerVolt: math.Ceil(p.CapacityAh / 2 / 1.5)}
+}

@@ -1,0 +1,147 @@
+package logbook
+
+import (
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+)
+
+func TestRecordKeepsEveryField(t *testing.T) {
+	b := openBook(t, filepath.Join(t.TempDir(), "a b?#%.db")) // names that an address must escape
+	got, err := b.Append(t.Context(), "bay-1", stampAt(2), someEvents(3))
+	if err != nil || !slices.Equal(got, []uint64{1, 2, 3}) {
+		t.Fatalf("numbers %v, %v", got, err)
+	}
+	recs, err := b.Events(t.Context(), "bay-1", 0, 10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := stampAt(2)
+	want := []Record{
+		{Bay: "bay-1", Seq: 1, Stamp: s, Kind: "finding-raised", Code: "plates-bare", Text: "Cover is 2 mm below the plate tops."},
+		{Bay: "bay-1", Seq: 2, Stamp: s, Kind: "stage-changed", Stage: "charging", From: "waiting", Text: "Charging."},
+		{Bay: "bay-1", Seq: 3, Stamp: s, Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok"},
+	}
+	if !slices.Equal(recs, want) {
+		t.Errorf("got  %+v\nwant %+v", recs, want)
+	}
+}
+
+// A Pi boots in the past, and a clock can be set before 1970.
+func TestRecordKeepsWrongClocks(t *testing.T) {
+	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	for n, wall := range []time.Time{time.UnixMilli(0), time.UnixMilli(-1), {}, time.Date(9999, 12, 31, 0, 0, 0, 0, time.UTC)} {
+		if _, err := b.Append(t.Context(), "bay-1", Stamp{Wall: wall}, someEvents(1)); err != nil {
+			t.Fatal(err)
+		}
+		recs, err := b.Events(t.Context(), "bay-1", uint64(n), 1)
+		if err != nil || len(recs) != 1 || !recs[0].Stamp.Wall.Equal(wall) || recs[0].Stamp.Trusted {
+			t.Errorf("wall %v: got %+v, %v", wall, recs, err)
+		}
+	}
+}
+
+func TestNumbersGoOnAfterReopen(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "deep", "er", "l.db")
+	total := 0
+	for n := range 5 {
+		b := openBook(t, path)
+		seqs, err := b.Append(t.Context(), "bay-1", stampAt(n), someEvents(n+1))
+		if err != nil || seqs[0] != uint64(total+1) {
+			t.Fatalf("opening %d: numbers %v, %v; want from %d", n, seqs, err, total+1)
+		}
+		total += n + 1
+		if _, err := b.Append(t.Context(), "bay-2", stampAt(n), nil); err != nil {
+			t.Fatal(err)
+		}
+		closeBook(t, b)
+	}
+	b := openBook(t, path)
+	mustCount(t, b, "bay-1", total)
+	mustCount(t, b, "bay-2", 0)
+}
+
+func TestMemory(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "l.db")
+	b := openBook(t, path)
+	if m, _, ok, err := b.LoadMemory(t.Context(), "bay-1"); m != nil || ok || err != nil {
+		t.Fatalf("memory of an unknown bay: %q, %v, %v", m, ok, err)
+	}
+	for n, m := range []string{"first", "", "\x00\xffnot text"} {
+		if err := b.SaveMemory(t.Context(), "bay-1", stampAt(n), []byte(m)); err != nil {
+			t.Fatal(err)
+		}
+		closeBook(t, b)
+		b = openBook(t, path)
+		got, s, ok, err := b.LoadMemory(t.Context(), "bay-1")
+		if string(got) != m || s != stampAt(n) || !ok || err != nil {
+			t.Errorf("memory %q came back as %q, %+v, %v, %v", m, got, s, ok, err)
+		}
+	}
+}
+
+func TestWriteIsAllOrNothing(t *testing.T) {
+	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	err := b.Write(t.Context(),
+		Entry{Bay: "bay-1", Stamp: stampAt(1), Events: someEvents(2), Memory: []byte("m")},
+		Entry{Bay: "", Stamp: stampAt(1), Events: someEvents(1)})
+	if err == nil {
+		t.Fatal("an entry without a bay was taken")
+	}
+	mustCount(t, b, "bay-1", 0)
+	if _, _, ok, _ := b.LoadMemory(t.Context(), "bay-1"); ok {
+		t.Error("half of a failed write stayed")
+	}
+	seqs, err := b.Append(t.Context(), "bay-1", stampAt(1), someEvents(1))
+	if err != nil || seqs[0] != 1 {
+		t.Errorf("after a failed write: numbers %v, %v; want 1", seqs, err)
+	}
+}
+
+func TestFullDiskLosesNothingAndRecovers(t *testing.T) {
+	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	limit := func(pages int) {
+		if _, err := b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = "+itoa(pages)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	limit(12)
+	stored, text := 0, string(make([]byte, 1500))
+	for {
+		_, err := b.Append(t.Context(), "bay-1", stampAt(stored), []bay.Event{{Kind: bay.FindingRaised, Code: interlock.PackHot, Text: text}})
+		if err != nil {
+			break
+		}
+		stored++
+		if stored > 1000 {
+			t.Fatal("the disk never got full: the test is broken")
+		}
+	}
+	if damagedNow := check(t.Context(), b.durable); damagedNow != nil {
+		t.Errorf("full disk damaged the file: %v", damagedNow)
+	}
+	mustCount(t, b, "bay-1", stored)
+	limit(1 << 20)
+	if seqs, err := b.Append(t.Context(), "bay-1", stampAt(0), someEvents(1)); err != nil || seqs[0] != uint64(stored+1) {
+		t.Errorf("with room again: numbers %v, %v; want %d", seqs, err, stored+1)
+	}
+}
+
+// BenchmarkAppend is the time until an event is on the disk.
+func BenchmarkAppend(b *testing.B) {
+	book, err := Open(b.Context(), filepath.Join(b.TempDir(), "l.db"), quiet())
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer book.Close()
+	ev := someEvents(1)
+	for b.Loop() {
+		if _, err := book.Append(b.Context(), "bay-1", stampAt(0), ev); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -1,0 +1,206 @@
+package logbook
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/url"
+	"os"
+	"path/filepath"
+
+	"modernc.org/sqlite"
+	lib "modernc.org/sqlite/lib"
+)
+
+// Book is an open logbook. Its methods may be called from any goroutine.
+type Book struct {
+	path     string
+	lock     *os.File
+	durable  *sql.DB // commits are synced: events and memory
+	loose    *sql.DB // reads, and the cursor: to lose it only repeats messages
+	log      *slog.Logger
+	setAside string
+}
+
+// Open opens the logbook at path, creates it where there is none, and brings
+// an older one to the present schema. The folder is made if it is missing.
+//
+// A file that fails its check is renamed to PATH.damaged-N and a new one is
+// begun; SetAside then tells its name. ErrLocked, ErrNewer and ErrForeign say
+// that the file is good and not ours to write; every other error is the
+// disk's.
+func Open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
+	b, err := open(ctx, path, log)
+	if err != nil {
+		return nil, fmt.Errorf("logbook %s: %w", path, err)
+	}
+	return b, nil
+}
+
+func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
+	path, err := filepath.Abs(path)
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil { //nolint:gosec // a person names the file
+		return nil, fmt.Errorf("make its folder: %w", err)
+	}
+	f, err := lock(path)
+	if err != nil {
+		return nil, err
+	}
+	b := &Book{path: path, lock: f, log: log}
+	err = b.start(ctx)
+	if damaged(err) {
+		err = b.startAfresh(ctx, err)
+	}
+	if err != nil {
+		return nil, errors.Join(err, b.Close())
+	}
+	return b, syncFolder(path)
+}
+
+// start opens both handles on a file that is sound and of this schema.
+func (b *Book) start(ctx context.Context) error {
+	if err := inspect(ctx, b.path); err != nil {
+		return err
+	}
+	var err error
+	if b.durable, err = handle(b.path, settings+"&_synchronous=FULL"); err != nil {
+		return err
+	}
+	if b.loose, err = handle(b.path, settings+"&_synchronous=NORMAL"); err != nil {
+		return err
+	}
+	return migrate(ctx, b.durable)
+}
+
+// startAfresh moves a damaged file out of the way and begins a new one.
+func (b *Book) startAfresh(ctx context.Context, why error) error {
+	// Migration may have found what the check did not.
+	if err := b.closeHandles(); err != nil {
+		b.log.Warn("damaged logbook does not close cleanly", "err", err)
+	}
+	to, err := setAside(b.path)
+	if err != nil {
+		return errors.Join(why, err)
+	}
+	b.setAside = to
+	b.log.Error("logbook is damaged: set aside, a new one is begun", "path", b.path, "kept_as", to, "err", why)
+	return b.start(ctx)
+}
+
+// SetAside is the name under which a damaged logbook was kept when this one
+// was opened, or "".
+func (b *Book) SetAside() string { return b.setAside }
+
+// Close gives the file back. What was acknowledged is safe without it.
+func (b *Book) Close() error {
+	err := b.closeHandles()
+	return errors.Join(err, b.lock.Close())
+}
+
+func (b *Book) closeHandles() error {
+	var errs []error
+	for _, db := range []*sql.DB{b.loose, b.durable} {
+		if db != nil {
+			errs = append(errs, db.Close())
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// settings are all in the address, because a statement would reach only one
+// connection of a pool. A misspelt key is ignored: a test reads them back.
+const settings = "_auto_vacuum=INCREMENTAL&_busy_timeout=5000&_journal_mode=WAL&_pragma=wal_autocheckpoint(256)" +
+	"&_pragma=journal_size_limit(4194304)&_pragma=temp_store(MEMORY)&_pragma=cache_size(-1024)" +
+	"&_pragma=foreign_keys(1)&_txlock=immediate&_dqs=0"
+
+// handle opens one connection.
+func handle(path, query string) (*sql.DB, error) {
+	at := url.URL{Scheme: "file", Path: path, RawQuery: query}
+	db, err := sql.Open("sqlite", at.String())
+	if err != nil {
+		return nil, err
+	}
+	db.SetMaxOpenConns(1)
+	return db, nil
+}
+
+// inspect refuses a file that this program must not write, and finds damage.
+// It does so over a handle that changes nothing: the settings above write to
+// the file, and what is newer, foreign or damaged stays as it was found.
+func inspect(ctx context.Context, path string) error {
+	db, err := handle(path, "_busy_timeout=5000")
+	if err != nil {
+		return err
+	}
+	_, err = version(ctx, db)
+	if err == nil {
+		err = check(ctx, db)
+	}
+	return errors.Join(err, db.Close())
+}
+
+// errDamaged says that the file's own check found a fault.
+var errDamaged = errors.New("the file is damaged")
+
+// check reads the whole file for faults.
+func check(ctx context.Context, db *sql.DB) error {
+	var found string
+	if err := db.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&found); err != nil {
+		return fmt.Errorf("check the file: %w", err)
+	}
+	if found != "ok" {
+		return fmt.Errorf("%w: %s", errDamaged, found)
+	}
+	return nil
+}
+
+// damaged tells a broken file from a broken disk: only the first is set aside.
+func damaged(err error) bool {
+	if e, ok := errors.AsType[*sqlite.Error](err); ok {
+		primary := e.Code() & 0xff
+		return primary == lib.SQLITE_CORRUPT || primary == lib.SQLITE_NOTADB
+	}
+	return errors.Is(err, errDamaged)
+}
+
+// setAside renames the file and what belongs to it to the first free name.
+func setAside(path string) (string, error) {
+	to, err := freeName(path)
+	if err != nil {
+		return "", err
+	}
+	for _, part := range []string{"-wal", "-shm", ""} { // the file itself last: until then all is as it was
+		err := os.Rename(path+part, to+part)
+		if err != nil && !errors.Is(err, os.ErrNotExist) {
+			return "", fmt.Errorf("set the damaged file aside: %w", err)
+		}
+	}
+	return to, syncFolder(path)
+}
+
+func freeName(path string) (string, error) {
+	for n := 1; ; n++ {
+		to := fmt.Sprintf("%s.damaged-%d", path, n)
+		_, err := os.Lstat(to)
+		if errors.Is(err, os.ErrNotExist) {
+			return to, nil
+		}
+		if err != nil {
+			return "", err
+		}
+	}
+}
+
+// syncFolder makes new and changed names survive a power cut.
+func syncFolder(path string) error {
+	dir, err := os.Open(filepath.Dir(path)) //nolint:gosec // a person names the file
+	if err != nil {
+		return err
+	}
+	return errors.Join(dir.Sync(), dir.Close())
+}

@@ -1,0 +1,55 @@
+package logbook
+
+import (
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+)
+
+// Stamp says when, by both clocks.
+type Stamp struct {
+	Wall    time.Time     // kept to the millisecond
+	Trusted bool          // the wall clock was set from a source since boot
+	BootID  string        // which boot Mono counts from
+	Mono    time.Duration // since that boot; never goes back within one BootID
+}
+
+// Record is one event as it is kept. A field that does not belong to its kind
+// is empty.
+type Record struct {
+	Bay   string
+	Seq   uint64 // 1, 2, 3, … for each bay
+	Stamp Stamp
+	Kind  string // such as "charge-full"
+	Stage string // stage-changed: the new one
+	From  string // stage-changed: the old one
+	Code  string // the finding's code
+	By    string // the person
+	Order string // the order's ID
+	Text  string // one sentence for a person
+}
+
+// Entry is what one tick of a bay leaves for the record. It is written whole
+// or not at all, so that events and memory never contradict each other.
+type Entry struct {
+	Bay    string
+	Stamp  Stamp
+	Events []bay.Event
+	Memory []byte // the core's memory after the tick; nil leaves the old one
+}
+
+// record gives an event the shape in which it is kept.
+func record(bayName string, seq uint64, s Stamp, e *bay.Event) Record {
+	r := Record{
+		Bay: bayName, Seq: seq, Stamp: s, Kind: e.Kind.String(),
+		By: e.By, Order: e.Order, Text: e.Text,
+	}
+	if e.Kind == bay.StageChanged {
+		r.Stage, r.From = e.Stage.String(), e.From.String()
+	}
+	if e.Code != interlock.NoCode {
+		r.Code = e.Code.String()
+	}
+	return r
+}

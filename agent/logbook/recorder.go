@@ -1,0 +1,304 @@
+package logbook
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"slices"
+	"sync"
+	"time"
+
+	"bayward/agent/bay"
+)
+
+// Store is what a Recorder writes to: a Book.
+type Store interface {
+	// Write keeps all entries, or none and says why.
+	Write(ctx context.Context, entries ...Entry) error
+}
+
+// RecorderOptions tune a Recorder. The zero value of each takes the default.
+type RecorderOptions struct {
+	// MaxEvents bounds what waits while the disk fails; default 10,000. Beyond
+	// it the oldest events are dropped, counted and told.
+	MaxEvents int
+	// MemoryEvery is how long a memory that comes without an event may wait
+	// for the next commit; default ten minutes. Each commit wears the card.
+	MemoryEvery time.Duration
+	// BackOff is the wait after the n-th failure in a row, n from 1; default
+	// 1 s doubling to 60 s.
+	BackOff func(n int) time.Duration
+	// StuckAfter is how long one write may take before the Recorder counts as
+	// failing; default 10 s.
+	StuckAfter time.Duration
+}
+
+// Recorder takes what the loop offers and writes it behind its back, in
+// order. Only Close waits for the disk.
+type Recorder struct {
+	store  Store
+	log    *slog.Logger
+	opt    RecorderOptions
+	wake   chan struct{} // something was offered
+	stored chan struct{} // events were stored
+	stop   chan struct{} // Close was called
+	done   chan struct{} // the goroutine has ended
+	cancel context.CancelFunc
+
+	mu       sync.Mutex       // guards everything that follows
+	queue    []Entry          // events, oldest first, without memory
+	queued   int              // events in queue
+	flying   int              // events in the write under way
+	memory   map[string]Entry // newest memory of each bay, without events
+	dropped  uint64
+	failures int       // in a row
+	writing  time.Time // start of the write under way, or zero
+	commit   time.Time // end of the last good write
+}
+
+// NewRecorder starts a Recorder, which Close must end.
+func NewRecorder(store Store, opt RecorderOptions, log *slog.Logger) *Recorder {
+	if opt.MaxEvents == 0 {
+		opt.MaxEvents = 10_000
+	}
+	if opt.MemoryEvery == 0 {
+		opt.MemoryEvery = 10 * time.Minute
+	}
+	if opt.BackOff == nil {
+		opt.BackOff = doubling
+	}
+	if opt.StuckAfter == 0 {
+		opt.StuckAfter = 10 * time.Second
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	r := &Recorder{
+		store: store, log: log, opt: opt, cancel: cancel, memory: map[string]Entry{},
+		wake: make(chan struct{}, 1), stored: make(chan struct{}, 1),
+		stop: make(chan struct{}), done: make(chan struct{}),
+	}
+	go r.run(ctx)
+	return r
+}
+
+// doubling is the default back-off.
+func doubling(n int) time.Duration {
+	return min(time.Minute, time.Second<<min(n-1, 6))
+}
+
+// Offer hands over what one tick of a bay left. It copies what it keeps and
+// never waits. Events are written at once; a memory without events waits for
+// the next commit, at most MemoryEvery. A nil memory leaves the old one.
+func (r *Recorder) Offer(bayName string, s Stamp, events []bay.Event, memory []byte) {
+	r.mu.Lock()
+	if len(events) > 0 {
+		r.queue = append(r.queue, Entry{Bay: bayName, Stamp: s, Events: slices.Clone(events)})
+		r.queued += len(events)
+		r.trim()
+	}
+	if memory != nil {
+		r.memory[bayName] = Entry{Bay: bayName, Stamp: s, Memory: slices.Clone(memory)}
+	}
+	r.mu.Unlock()
+	signal(r.wake)
+}
+
+// trim drops the oldest events beyond the bound. Those in the write under way
+// are not touched: they may be on the disk already. The mutex is held.
+func (r *Recorder) trim() {
+	for r.queued > r.opt.MaxEvents {
+		first := &r.queue[0]
+		n := min(len(first.Events), r.queued-r.opt.MaxEvents)
+		if r.dropped == 0 {
+			r.log.Error("events are lost: the logbook has failed for too long", "kept", r.opt.MaxEvents)
+		}
+		r.dropped += uint64(n)
+		r.queued -= n
+		first.Events = first.Events[n:]
+		if len(first.Events) == 0 {
+			r.queue = r.queue[1:]
+		}
+	}
+}
+
+// Failing says that the logbook cannot be written now: the last write failed,
+// or one has been under way for too long.
+func (r *Recorder) Failing() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.failures > 0 || !r.writing.IsZero() && time.Since(r.writing) > r.opt.StuckAfter
+}
+
+// Dropped is the number of events that were lost because the logbook could
+// not be written for too long.
+func (r *Recorder) Dropped() uint64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.dropped
+}
+
+// Waiting is the number of events that are offered and not yet stored.
+func (r *Recorder) Waiting() int {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.queued + r.flying
+}
+
+// Stored receives a signal after new events were stored. It has one reader;
+// signals that come before it looks are one signal.
+func (r *Recorder) Stored() <-chan struct{} { return r.stored }
+
+// Close writes what waits, until ctx ends, and stops. The error says how many
+// events could not be stored. It is called once, after the last Offer.
+func (r *Recorder) Close(ctx context.Context) error {
+	close(r.stop)
+	select {
+	case <-r.done:
+	case <-ctx.Done():
+	}
+	r.cancel()
+	select {
+	case <-r.done:
+	case <-time.After(time.Second): // a disk that hangs does not hold up the exit
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if n := r.queued + r.flying; n > 0 || len(r.memory) > 0 || !r.writing.IsZero() {
+		return fmt.Errorf("logbook: %d events and perhaps the newest memory were not stored", n)
+	}
+	return nil
+}
+
+func (r *Recorder) run(ctx context.Context) {
+	defer close(r.done)
+	for ctx.Err() == nil {
+		batch, wait := r.take()
+		if len(batch) == 0 {
+			if r.stopping() {
+				return
+			}
+			r.sleep(ctx, wait, r.wake)
+			continue
+		}
+		err := r.store.Write(ctx, batch...)
+		if err == nil {
+			r.keep(batch)
+			continue
+		}
+		r.sleep(ctx, r.putBack(batch, err), nil)
+	}
+}
+
+func (r *Recorder) stopping() bool {
+	select {
+	case <-r.stop:
+		return true
+	default:
+		return false
+	}
+}
+
+// sleep waits for d, or until early gets a signal. A call to Close ends the
+// first sleep; after it the waits are short, so that what little time is left
+// is used.
+func (r *Recorder) sleep(ctx context.Context, d time.Duration, early <-chan struct{}) {
+	stop := r.stop
+	if r.stopping() {
+		d, stop = min(d, 100*time.Millisecond), nil
+	}
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+	case <-early:
+	case <-stop:
+	case <-ctx.Done():
+	}
+}
+
+// take removes what is due, or says how long nothing will be.
+func (r *Recorder) take() (batch []Entry, wait time.Duration) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	due := r.commit.Add(r.opt.MemoryEvery)
+	wait = r.opt.MemoryEvery
+	if len(r.queue) == 0 && !r.stopping() && time.Now().Before(due) {
+		return nil, time.Until(due)
+	}
+	batch = r.queue
+	for _, name := range sortedKeys(r.memory) {
+		batch = append(batch, r.memory[name])
+	}
+	r.queue, r.memory = nil, map[string]Entry{}
+	r.flying, r.queued = r.queued, 0
+	if len(batch) > 0 {
+		r.writing = time.Now()
+	}
+	return batch, wait
+}
+
+// keep notes that a batch is stored.
+func (r *Recorder) keep(batch []Entry) {
+	events := count(batch)
+	r.mu.Lock()
+	after := r.failures
+	r.flying = 0
+	r.failures, r.writing, r.commit = 0, time.Time{}, time.Now()
+	dropped := r.dropped
+	r.mu.Unlock()
+	if after > 0 {
+		r.log.Info("logbook is written again", "failures", after, "events_lost", dropped)
+	}
+	if events > 0 {
+		signal(r.stored)
+	}
+}
+
+// putBack returns a batch to the front of the queue and says how long to wait.
+func (r *Recorder) putBack(batch []Entry, err error) time.Duration {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	var events []Entry
+	for _, e := range batch {
+		if e.Memory == nil {
+			events = append(events, e)
+		} else if _, newer := r.memory[e.Bay]; !newer {
+			r.memory[e.Bay] = e
+		}
+	}
+	r.queue = append(events, r.queue...)
+	r.queued, r.flying = r.queued+r.flying, 0
+	r.trim()
+	r.writing = time.Time{}
+	r.failures++
+	if r.failures == 1 {
+		r.log.Error("logbook cannot be written: events wait in memory", "waiting", r.queued, "err", err)
+	}
+	return r.opt.BackOff(r.failures)
+}
+
+func count(batch []Entry) int {
+	n := 0
+	for i := range batch {
+		n += len(batch[i].Events)
+	}
+	return n
+}
+
+func sortedKeys(m map[string]Entry) []string {
+	keys := make([]string, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}
+
+// signal leaves one signal for the reader and never waits.
+func signal(c chan struct{}) {
+	select {
+	case c <- struct{}{}:
+	default:
+	}
+}
+
+var _ Store = &Book{}

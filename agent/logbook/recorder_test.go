@@ -1,0 +1,252 @@
+package logbook
+
+import (
+	"context"
+	"errors"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"bayward/agent/bay"
+)
+
+// fakeDisk keeps entries, fails while it has an error, and hangs while hang is
+// set.
+type fakeDisk struct {
+	hang  chan struct{}
+	mu    sync.Mutex // guards everything that follows
+	err   error
+	kept  []Entry
+	calls int
+}
+
+func (d *fakeDisk) Write(_ context.Context, entries ...Entry) error {
+	if d.hang != nil {
+		<-d.hang
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.calls++
+	if d.err == nil {
+		d.kept = append(d.kept, entries...)
+	}
+	return d.err
+}
+
+// repair makes the disk work again.
+func (d *fakeDisk) repair() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.err = nil
+}
+
+func (d *fakeDisk) tries() int {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.calls
+}
+
+// texts are the texts of the kept events in order.
+func (d *fakeDisk) texts() string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	var out []string
+	for _, e := range d.kept {
+		for _, ev := range e.Events {
+			out = append(out, ev.Text)
+		}
+		if e.Memory != nil {
+			out = append(out, "m:"+string(e.Memory))
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+func told(texts ...string) []bay.Event {
+	var evs []bay.Event
+	for _, s := range texts {
+		evs = append(evs, bay.Event{Kind: bay.ChargeFull, Text: s})
+	}
+	return evs
+}
+
+// newRecorder must run in a bubble: its waits are the bubble's fake time.
+func newRecorder(t *testing.T, d Store, opt RecorderOptions) *Recorder {
+	t.Helper()
+	return NewRecorder(d, opt, quiet())
+}
+
+func TestRecorderWritesEventsAtOnceAndMemorySeldom(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &fakeDisk{}
+		r := newRecorder(t, d, RecorderOptions{MemoryEvery: 59500 * time.Millisecond})
+		for n := range 121 { // two minutes of ticks, one event in the 90th
+			var evs []bay.Event
+			if n == 90 {
+				evs = told("full")
+			}
+			r.Offer("bay-1", stampAt(n), evs, []byte(itoa(n)))
+			synctest.Wait() // for the writer to have taken what is due
+			time.Sleep(time.Second)
+		}
+		if got, want := d.texts(), "m:0 m:59 full m:90"; got != want {
+			t.Errorf("written %q, want %q", got, want)
+		}
+		if err := r.Close(t.Context()); err != nil {
+			t.Error(err)
+		}
+		if got, want := d.texts(), "m:0 m:59 full m:90 m:120"; got != want {
+			t.Errorf("written %q, want %q", got, want)
+		}
+	})
+}
+
+func TestRecorderKeepsOrderThroughFailure(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &fakeDisk{err: errors.New("disk full")}
+		r := newRecorder(t, d, RecorderOptions{})
+		start := time.Now()
+		r.Offer("bay-1", stampAt(0), told("a", "b"), []byte("1"))
+		synctest.Wait() // for the first failure
+		if !r.Failing() || r.Waiting() != 2 {
+			t.Errorf("failing %v, waiting %d; want true, 2", r.Failing(), r.Waiting())
+		}
+		r.Offer("bay-2", stampAt(1), told("c"), nil)
+		r.Offer("bay-1", stampAt(2), told("d"), []byte("2"))
+		time.Sleep(5 * time.Minute)
+		// Doubling from 1 s to 60 s: tries at 0, 1, 3, 7, 15, 31, 63, 123, 183, 243 s.
+		if d.tries() != 10 {
+			t.Errorf("%d tries in %v, want 10", d.tries(), time.Since(start))
+		}
+		d.repair()
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if got, want := d.texts(), "a b c d m:2"; got != want {
+			t.Errorf("written %q, want %q", got, want)
+		}
+		if r.Failing() || r.Dropped() != 0 || r.Waiting() != 0 {
+			t.Errorf("failing %v, dropped %d, waiting %d after recovery", r.Failing(), r.Dropped(), r.Waiting())
+		}
+		select {
+		case <-r.Stored():
+		default:
+			t.Error("no signal for stored events")
+		}
+		if err := r.Close(t.Context()); err != nil {
+			t.Error(err)
+		}
+	})
+}
+
+func TestRecorderDropsOldestAndCounts(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &fakeDisk{err: errors.New("disk full")}
+		r := newRecorder(t, d, RecorderOptions{MaxEvents: 3})
+		r.Offer("bay-1", stampAt(0), told("a", "b"), nil)
+		synctest.Wait()
+		r.Offer("bay-1", stampAt(1), told("c", "d"), nil)
+		r.Offer("bay-1", stampAt(2), told("e"), nil)
+		if r.Dropped() != 2 || r.Waiting() != 3 {
+			t.Errorf("dropped %d, waiting %d; want 2, 3", r.Dropped(), r.Waiting())
+		}
+		d.repair()
+		if err := r.Close(t.Context()); err != nil || d.texts() != "c d e" {
+			t.Errorf("written %q, %v", d.texts(), err)
+		}
+	})
+}
+
+// While a write is under way nothing of it is dropped: it may be on the disk.
+func TestRecorderBoundWhileWriting(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &fakeDisk{hang: make(chan struct{})}
+		r := newRecorder(t, d, RecorderOptions{MaxEvents: 2})
+		r.Offer("bay-1", stampAt(0), told("a", "b"), nil)
+		synctest.Wait() // for the write to hang
+		r.Offer("bay-1", stampAt(1), told("c", "d", "e"), nil)
+		close(d.hang)
+		if err := r.Close(t.Context()); err != nil || d.texts() != "a b d e" || r.Dropped() != 1 {
+			t.Errorf("written %q, dropped %d, %v", d.texts(), r.Dropped(), err)
+		}
+	})
+}
+
+func TestRecorderWithHangingDisk(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &fakeDisk{hang: make(chan struct{})}
+		r := newRecorder(t, d, RecorderOptions{})
+		start := time.Now()
+		r.Offer("bay-1", stampAt(0), told("a"), nil)
+		synctest.Wait() // for the write to hang
+		for n := range 20_000 {
+			r.Offer("bay-1", stampAt(n), told("x"), []byte("m"))
+		}
+		if time.Since(start) != 0 {
+			t.Errorf("offers waited %v for a disk that hangs", time.Since(start))
+		}
+		if r.Failing() {
+			t.Error("failing before the write has taken long")
+		}
+		time.Sleep(11 * time.Second)
+		if !r.Failing() {
+			t.Error("a write that hangs is not seen")
+		}
+		ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+		defer cancel()
+		start = time.Now()
+		if err := r.Close(ctx); err == nil || !strings.Contains(err.Error(), "10001 events") {
+			t.Errorf("close said %v, want the number of events", err)
+		}
+		if took := time.Since(start); took > 3*time.Second {
+			t.Errorf("close took %v", took)
+		}
+		close(d.hang)
+		<-r.done
+	})
+}
+
+func TestRecorderCloseUsesItsTime(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &fakeDisk{err: errors.New("disk full")}
+		r := newRecorder(t, d, RecorderOptions{})
+		r.Offer("bay-1", stampAt(0), told("a"), nil)
+		time.Sleep(time.Hour)
+		time.AfterFunc(time.Second, d.repair)
+		ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+		defer cancel()
+		if err := r.Close(ctx); err != nil || d.texts() != "a" {
+			t.Errorf("written %q, %v", d.texts(), err)
+		}
+	})
+}
+
+// TestRecorderOnBook is the real pair, without a bubble.
+func TestRecorderOnBook(t *testing.T) {
+	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	r := NewRecorder(b, RecorderOptions{}, quiet())
+	for n := range 500 {
+		r.Offer("bay-"+itoa(n%3), stampAt(n), told(itoa(n)), []byte(itoa(n)))
+	}
+	<-r.Stored()
+	if err := r.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if n, err := b.UnsentCount(t.Context()); n != 500 || err != nil {
+		t.Errorf("%d events stored, %v; want 500", n, err)
+	}
+	recs, err := b.Events(t.Context(), "bay-1", 0, 1000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, r := range recs {
+		if r.Text != itoa(3*i+1) {
+			t.Fatalf("event %d of bay-1 is %q, want %d", i+1, r.Text, 3*i+1)
+		}
+	}
+	if m, _, _, err := b.LoadMemory(t.Context(), "bay-1"); string(m) != "499" || err != nil {
+		t.Errorf("memory %q, %v; want the newest", m, err)
+	}
+}

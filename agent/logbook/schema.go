@@ -1,0 +1,79 @@
+package logbook
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"errors"
+	"fmt"
+)
+
+//go:embed schema/*.sql
+var schemas embed.FS
+
+// newest is the number of files in the schema folder.
+const newest = 1
+
+// applicationID marks the file as a logbook, so that another program's
+// database is refused and not written into: "bayw" in ASCII.
+const applicationID = 0x62617977
+
+// ErrNewer says that a newer program wrote the logbook. It is left alone.
+var ErrNewer = errors.New("a newer bayward wrote it")
+
+// ErrForeign says that the file is a database of another program.
+var ErrForeign = errors.New("it is a database of another program")
+
+// migrate brings the file to this program's schema, step by step, each step
+// in one transaction of its own.
+func migrate(ctx context.Context, db *sql.DB) error {
+	have, err := version(ctx, db)
+	if err != nil {
+		return err
+	}
+	for n := have + 1; n <= newest; n++ {
+		if err := step(ctx, db, n); err != nil {
+			return fmt.Errorf("change to schema version %d: %w", n, err)
+		}
+	}
+	return nil
+}
+
+// version reads the schema's version, 0 for an empty file, and refuses a file
+// that is foreign or newer.
+func version(ctx context.Context, db *sql.DB) (int, error) {
+	var app, have, tables int
+	err := db.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id),
+		(SELECT user_version FROM pragma_user_version), (SELECT count(*) FROM sqlite_schema)`).Scan(&app, &have, &tables)
+	if err != nil {
+		return 0, fmt.Errorf("read the schema's version: %w", err)
+	}
+	if app != applicationID && (app != 0 || have != 0 || tables != 0) {
+		return 0, fmt.Errorf("%w: name another file for the logbook", ErrForeign)
+	}
+	if have > newest {
+		return 0, fmt.Errorf("%w: its schema is version %d, this program knows up to %d: "+
+			"install the newer program again, or move the file away", ErrNewer, have, newest)
+	}
+	return have, nil
+}
+
+// step applies one file of the schema folder.
+func step(ctx context.Context, db *sql.DB, n int) error {
+	text, err := schemas.ReadFile(fmt.Sprintf("schema/%04d.sql", n))
+	if err != nil {
+		return err
+	}
+	tx, err := db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	defer tx.Rollback()
+	mark := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, n)
+	for _, s := range []string{string(text), mark} {
+		if _, err := tx.ExecContext(ctx, s); err != nil {
+			return err
+		}
+	}
+	return tx.Commit()
+}

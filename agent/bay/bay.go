@@ -141,7 +141,7 @@ func (b *Bay) see(r *Readings, now time.Duration) {
 	s.Airflow = r.Airflow.Aged(now, stale)
 	s.ContactorClosed = r.ContactorClosed.Aged(now, stale)
 	s.ChargerComplete = r.ChargerComplete.Aged(now, stale)
-	s.RecordFailing = r.RecordFailing
+	s.RecordFailing, s.LateTick = r.RecordFailing, r.LateTick
 }
 
 func (b *Bay) cellV() reading.Reading {
@@ -196,11 +196,11 @@ func (b *Bay) stepLock(now, dt time.Duration) {
 	b.chargeFaults()
 	in.WaterKnown, in.ApartMM = b.pic.Water.Known && b.pic.Water.PredictOK, b.pic.Water.ApartMM
 	in.VisitOpen, in.Held, in.RecordFailing = b.pic.Visit.Open, b.held, s.RecordFailing
-	in.Ready = b.seat.here == present && b.seat.settled
+	in.Ready = b.seat.here == present && b.seat.settled && !b.pic.Seen.LateTick
 	in.ReadyAt = b.unready(now)
 	b.lock.Step(in, b.release)
 	b.release = false
-	b.takePermit(now, dt)
+	b.takePermit(dt)
 }
 
 func (b *Bay) chargeFaults() {
@@ -220,6 +220,9 @@ func (b *Bay) unready(now time.Duration) interlock.Evidence {
 	if b.seat.here == vacant {
 		return interlock.Evidence{Reason: interlock.NoPack}
 	}
+	if b.pic.Seen.LateTick {
+		return interlock.Evidence{Reason: interlock.LateTick}
+	}
 	e := interlock.Evidence{Value: b.setup.Limits.SettleFor.Seconds()}
 	if b.seat.here == present {
 		e.Value = max((b.setup.Limits.SettleFor - (now - b.seat.since)).Seconds(), 0)
@@ -231,7 +234,7 @@ func (b *Bay) unready(now time.Duration) interlock.Evidence {
 }
 
 // takePermit moves findings and permit into the picture and tells the changes.
-func (b *Bay) takePermit(now, dt time.Duration) {
+func (b *Bay) takePermit(dt time.Duration) {
 	was := b.pic.Permit.Granted
 	if was {
 		b.pic.PermitS += dt.Seconds()

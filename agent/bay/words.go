@@ -56,6 +56,7 @@ type Readings struct {
 	ContactorClosed reading.Reading // 1: the feedback contact says closed; 0: open
 	ChargerComplete reading.Reading // 1: the charger says that it has finished
 	RecordFailing   bool            // the logbook cannot be written
+	LateTick        bool            // the guard has opened the relay, since a tick was late
 	Orders          []Order
 }
 

@@ -11,9 +11,12 @@ const (
 	// steadyV is how far the compensated voltage of a cell may move over the
 	// plateau: the last digit of a two-decimal voltmeter.
 	steadyV = 0.010
-	// The current may move by a tenth, or by what a sensor's noise and a
-	// regulator's pulses amount to.
-	steadyShare, steadyRate = 0.10, 0.004
+	// regulatedSpanV is what a regulator and its temperature drift may move.
+	regulatedSpanV = 0.025
+	// The current may move by a tenth, or by an amount that leaves little to
+	// put in: a current that falls exponentially with a time constant of 2 h
+	// and has lost 0.5 A for each 100 Ah in 90 min has some 1 % still to give.
+	steadyShare, steadyRate = 0.10, 0.005
 	// taperRate is the highest current of a full vented battery at a
 	// regulated 2.40 V: 2 A for each 100 Ah, EN 62485-3 (quoted), and a
 	// quarter for age and sensor.
@@ -31,13 +34,17 @@ const (
 	smoothOver      = 3 * time.Minute
 )
 
+// mark is a smoothed reading: the voltage of a cell as it is, referred to
+// 25 °C, and the current.
+type mark struct{ v, v25, i float64 }
+
 // plateau smooths voltage and current and keeps the marks.
 type plateau struct {
-	v, i    float64 // smoothed: compensated V of a cell, A
+	now     mark // smoothed
 	primed  bool
 	last    time.Duration // of the smoothing
 	markAt  time.Duration
-	vs, is  [marks]float64
+	marks   [marks]mark
 	n       int // marks taken since the last reset, up to marks
 	next    int
 	current bool // the marks have a current
@@ -46,64 +53,58 @@ type plateau struct {
 func (p *plateau) reset() { *p = plateau{} }
 
 // add takes in one reading while current flows.
-func (p *plateau) add(now time.Duration, v25, currentA float64, hasCurrent bool) {
+func (p *plateau) add(now time.Duration, m mark, hasCurrent bool) {
 	if !p.primed || p.current != hasCurrent {
-		*p = plateau{v: v25, i: currentA, primed: true, last: now, markAt: now, current: hasCurrent}
+		*p = plateau{now: m, primed: true, last: now, markAt: now, current: hasCurrent}
 	}
 	if dt := now - p.last; dt > 0 {
 		share := float64(dt) / float64(dt+smoothOver)
-		p.v += share * (v25 - p.v)
-		p.i += share * (currentA - p.i)
+		p.now.v += share * (m.v - p.now.v)
+		p.now.v25 += share * (m.v25 - p.now.v25)
+		p.now.i += share * (m.i - p.now.i)
 		p.last = now
 	}
-	if now-p.markAt >= markEvery {
-		p.mark(now)
-	}
-}
-
-// mark skips whole intervals of a sparse trace: a mark stands for the time
-// since the one before, however long that was.
-func (p *plateau) mark(now time.Duration) {
+	// A sparse trace skips intervals: a mark stands for the time since the one
+	// before, however long that was.
 	for p.markAt+markEvery <= now {
 		p.markAt += markEvery
-		p.vs[p.next], p.is[p.next] = p.v, p.i
+		p.marks[p.next] = p.now
 		p.next = (p.next + 1) % marks
 		p.n = min(p.n+1, marks)
 	}
 }
 
-// evidence judges the marks.
+// evidence judges the marks. A regulated voltage is judged as it is, since it
+// is the charger that holds it; one that the cells set is referred to 25 °C.
 func (p *plateau) evidence(capacityAh float64) Evidence {
 	if p.n < marks {
 		return NoEvidence
 	}
-	vLo, vHi := span(&p.vs)
-	if vHi-vLo > steadyV {
-		return NoEvidence
-	}
+	lo, hi := p.span()
+	level := hi.v25-lo.v25 <= steadyV
 	if !p.current {
-		if vLo >= rapidV {
+		if level && lo.v25 >= rapidV {
 			return SteadyVoltage
 		}
 		return NoEvidence
 	}
-	iLo, iHi := span(&p.is)
-	if iHi-iLo > max(steadyShare*iHi, steadyRate*capacityAh) {
+	if hi.i-lo.i > max(steadyShare*hi.i, steadyRate*capacityAh) {
 		return NoEvidence
 	}
 	switch {
-	case iHi <= taperRate*capacityAh && vLo >= regulatedV:
+	case hi.i <= taperRate*capacityAh && lo.v25 >= regulatedV && hi.v-lo.v <= regulatedSpanV:
 		return SteadyTaper
-	case iHi <= finishRate*capacityAh && vLo >= finishV:
+	case level && hi.i <= finishRate*capacityAh && lo.v25 >= finishV:
 		return SteadyVoltage
 	}
 	return NoEvidence
 }
 
-func span(a *[marks]float64) (lo, hi float64) {
-	lo, hi = a[0], a[0]
-	for _, x := range a[1:] {
-		lo, hi = min(lo, x), max(hi, x)
+func (p *plateau) span() (lo, hi mark) {
+	lo, hi = p.marks[0], p.marks[0]
+	for _, m := range p.marks[1:] {
+		lo = mark{min(lo.v, m.v), min(lo.v25, m.v25), min(lo.i, m.i)}
+		hi = mark{max(hi.v, m.v), max(hi.v25, m.v25), max(hi.i, m.i)}
 	}
 	return lo, hi
 }

@@ -116,7 +116,7 @@ func (t *Tracker) Step(in *Inputs) {
 	t.watchFlow(in)
 	t.follow(in, dt)
 	t.prove(in)
-	t.ceilings(in.Now)
+	t.ceilings()
 	t.estimate(in, dt.Hours())
 }
 
@@ -269,7 +269,7 @@ func (t *Tracker) prove(in *Inputs) {
 		c = in.PackC.Value
 	}
 	v25 := electrolyte.Compensate(in.CellV.Value, c)
-	t.plateau.add(in.Now, v25, in.CurrentA.Value, in.CurrentA.OK())
+	t.plateau.add(in.Now, mark{in.CellV.Value, v25, in.CurrentA.Value}, in.CurrentA.OK())
 	if in.CurrentA.OK() && in.PackC.OK() {
 		t.run.add(in.Now, in.CellV.Value, in.CurrentA.Value, in.PackC.Value)
 		t.runRiseA, t.runRiseK, t.isRunaway = t.run.found(t.cfg.CapacityAh)
@@ -327,7 +327,7 @@ func (t *Tracker) Gravity(now time.Duration, sg25 float64) {
 	}
 }
 
-func (t *Tracker) ceilings(now time.Duration) {
+func (t *Tracker) ceilings() {
 	if !t.s.Active || t.s.Full {
 		return
 	}

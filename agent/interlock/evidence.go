@@ -28,6 +28,7 @@ const (
 	NoPack               // agent-unready: no pack is connected
 	ContactorRest        // agent-unready: the minimum off time
 	Restored             // agent-unready: the memory was in doubt
+	LateTick             // agent-unready: a tick was late and the guard opened the relay
 	ByCurrent            // contactor-stuck: current flows while open is ordered
 	Reversed             // voltage-implausible: wrong polarity
 	TooLow               // voltage-implausible
@@ -113,6 +114,8 @@ func explainUnready(e Evidence) string {
 		return "No pack is connected."
 	case ContactorRest:
 		return fmt.Sprintf("The contactor rests; %.0f s left.", e.Value)
+	case LateTick:
+		return "A tick was late and the guard has opened the relay."
 	case Restored:
 		return fmt.Sprintf("After a restart the memory was in doubt; readings must be good for %.0f s more.", e.Value)
 	default:

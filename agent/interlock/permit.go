@@ -102,10 +102,10 @@ func (s *Standing) keep(r *Rule, j *Judged, now time.Duration, release bool) {
 	}
 }
 
-// decide grants only when no blocking finding stands, every blocking rule is
-// clear in this very tick, and the contactor has rested. A rule that is not
-// clear at that moment is raised, so that a withheld permit always has a
-// reason; raise times only spare a charge that is under way.
+// decide grants only when no blocking finding stands, no blocking rule is bad
+// in this very tick, and the contactor has rested. A rule that is bad at that
+// moment is raised, so that a withheld permit always has a reason; raise times
+// only spare a charge that is under way.
 func (i *Interlock) decide(now time.Duration) {
 	if i.granted {
 		if i.blocked() {
@@ -117,7 +117,7 @@ func (i *Interlock) decide(now time.Duration) {
 		return
 	}
 	for c := NoCode + 1; c < NumCodes; c++ {
-		if Table[c].Blocks && i.judged[c].Verdict != Clear {
+		if Table[c].Blocks && i.judged[c].stops(&Table[c]) {
 			i.standings[c].raise(&Table[c], &i.judged[c], now)
 		}
 	}
@@ -127,6 +127,11 @@ func (i *Interlock) decide(now time.Duration) {
 	if !i.blocked() {
 		i.granted, i.changed = true, now
 	}
+}
+
+// stops tells whether a verdict forbids to start a charge.
+func (j *Judged) stops(r *Rule) bool {
+	return j.Verdict == Bad || j.Verdict == Unknown || r.ToStart && j.Verdict != Clear
 }
 
 // judgeRest turns the all-clear of an agent that is ready into "the contactor

@@ -64,6 +64,7 @@ type Rule struct {
 	Severity Severity
 	Blocks   bool          // withholds the permit while raised
 	Latches  bool          // stays until a person releases it
+	ToStart  bool          // a charge may not even start between the limit and the all-clear
 	Raise    time.Duration // the condition must hold this long; see Why
 	Clear    time.Duration // the all-clear must hold this long
 	Why      string        // reason for the two times
@@ -80,7 +81,7 @@ const (
 // Documentation, metrics, messages and the page are made from it.
 var Table = [NumCodes]Rule{
 	PlatesBare: {
-		Code: PlatesBare, Name: "plates-bare", Title: "plates are bare", Severity: Danger, Blocks: true,
+		Code: PlatesBare, Name: "plates-bare", Title: "plates are bare", Severity: Danger, Blocks: true, ToStart: true,
 		Raise: 2 * time.Second, Clear: 10 * time.Second,
 		Why:      "At one tick a second two readings must agree, so that one bubble at the probe does not drop the contactor; two seconds are far shorter than what harms a plate. Ten seconds of cover show that it is not a wave.",
 		WhatToDo: cautions + "Add pure water to each cell, only until the plates are covered. Fill to the level after the charge, when the pack is cool.",
@@ -136,7 +137,7 @@ var Table = [NumCodes]Rule{
 		Basis:    "UFC 3-410-04N: fan failure must block charging; EN 62485-3 for the flow",
 	},
 	HydrogenHigh: {
-		Code: HydrogenHigh, Name: "hydrogen-high", Title: "hydrogen in the air", Severity: Danger, Blocks: true,
+		Code: HydrogenHigh, Name: "hydrogen-high", Title: "hydrogen in the air", Severity: Danger, Blocks: true, ToStart: true,
 		Raise: 2 * time.Second, Clear: 5 * time.Minute,
 		Why:      "Two samples, so that one spike does not stop a charge; five minutes of clean air before more gas is made.",
 		WhatToDo: "No flame, no switch, no sparks. Ventilate and leave. Come back when the reading is low. " + person,

@@ -1,0 +1,99 @@
+// Command bayward looks after the vented lead-acid battery on a charging bay:
+// it withholds the charge while the plates may be bare, follows the charge to
+// proven full, enforces the cool-down, tells when and how much water each cell
+// needs, and keeps the record.
+//
+// It is not a certified safety device. Local codes, the battery's own
+// instructions and licensed practice come first.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// Exit codes.
+const (
+	exitDone   = 0
+	exitFailed = 1
+	exitUsage  = 2 // wrong use or wrong input
+)
+
+// program is what a command may touch of the world.
+type program struct {
+	stdin          io.Reader
+	stdout, stderr io.Writer
+}
+
+type cli struct {
+	Run    runCmd    `cmd:"" help:"Look after the bays of this machine until told to stop."`
+	Demo   demoCmd   `cmd:"" help:"Show the whole round on simulated bays, with no configuration, broker or hardware."`
+	Check  checkCmd  `cmd:"" help:"Read a configuration, say what is wrong with it, and leave."`
+	Replay replayCmd `cmd:"" help:"Send a recorded trace through the core and print what it decides."`
+
+	Version kong.VersionFlag `help:"Print the version and leave."`
+}
+
+const about = `bayward looks after the vented lead-acid battery on a charging bay: it withholds the charge while the plates may be bare, ` +
+	`follows the charge to proven full, enforces the cool-down, and tells when and how much water each cell needs.
+
+It is not a certified safety device: local codes, the battery's own instructions and licensed practice come first.
+
+Exit codes: 0 done, 1 failed, 2 wrong use or wrong input.`
+
+// inputError marks an error that is the input's fault: exit code 2.
+type inputError struct{ error }
+
+// Unwrap gives the cause.
+func (e inputError) Unwrap() error { return e.error }
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], &program{os.Stdin, os.Stdout, os.Stderr})
+	stop()
+	os.Exit(code)
+}
+
+// run is the whole program, so that tests can start it.
+func run(ctx context.Context, args []string, p *program) int {
+	var c cli
+	exit := -1
+	parser, err := kong.New(&c, kong.Name("bayward"), kong.Description(about), kong.UsageOnError(),
+		kong.Writers(p.stdout, p.stderr), kong.Exit(func(code int) { exit = code }),
+		kong.Vars{"version": version()}, kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}))
+	if err != nil {
+		panic("bug: the command line is not well formed: " + err.Error())
+	}
+	if len(args) == 0 {
+		args = []string{"--help"}
+	}
+	k, err := parser.Parse(args)
+	if exit >= 0 {
+		return exit // help or version was printed
+	}
+	if err != nil {
+		return p.complain(inputError{fmt.Errorf("%w; see bayward --help", err)})
+	}
+	k.BindTo(ctx, (*context.Context)(nil))
+	k.Bind(p)
+	return p.complain(k.Run())
+}
+
+// complain prints an error for a person and gives the exit code.
+func (p *program) complain(err error) int {
+	if err == nil {
+		return exitDone
+	}
+	_, _ = fmt.Fprintf(p.stderr, "bayward: %v\n", err)
+	if _, ok := errors.AsType[inputError](err); ok {
+		return exitUsage
+	}
+	return exitFailed
+}

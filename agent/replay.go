@@ -1,0 +1,76 @@
+package main
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"bayward/agent/config"
+	"bayward/agent/replay"
+)
+
+type replayCmd struct {
+	Config string        `required:"" type:"path" placeholder:"FILE" help:"Configuration; only its packs and limits are used."`
+	Pack   string        `placeholder:"NAME" help:"Which pack the trace is of, when the configuration has several."`
+	Hold   time.Duration `default:"15m" help:"How long a column holds its last value before it counts as stale."`
+	Trace  string        `arg:"" placeholder:"TRACE.csv" help:"Trace, plain or gzip; - for standard input."`
+}
+
+// Help is the long text of --help.
+func (replayCmd) Help() string {
+	return `The trace is CSV with a header; lines that begin with # are comments. Columns, in any order: time_s (seconds, never falling), ` +
+		`pack_v (V), current_a (A, positive while charging), pack_c and ambient_c (°C), cover_mm (mm above the plate tops). ` +
+		`An absent column or an empty field is no reading.
+
+Printed is one JSON object for each change, and a summary at the end.`
+}
+
+const minHold, maxHold = time.Second, 24 * time.Hour
+
+// Run sends the trace through the core.
+func (c *replayCmd) Run(p *program) error {
+	if c.Hold < minHold || c.Hold > maxHold {
+		return inputError{fmt.Errorf("--hold: value %v is not accepted: %v to %v", c.Hold, minHold, maxHold)}
+	}
+	cfg, err := config.Load(c.Config, config.PacksOnly())
+	if err != nil {
+		return inputError{err}
+	}
+	setup, err := cfg.PackSetup(c.Pack)
+	if err != nil {
+		return inputError{fmt.Errorf("--pack: %w", err)}
+	}
+	setup.StaleAfter = c.Hold
+	name, in, err := c.open(p)
+	if err != nil {
+		return inputError{err}
+	}
+	defer func() { _ = in.Close() }()
+	out := bufio.NewWriterSize(p.stdout, 1<<16)
+	t, err := replay.Open(name, in)
+	if err == nil {
+		t.Fit(&setup)
+		_, err = replay.Run(t, setup, out)
+	}
+	if ferr := out.Flush(); err == nil {
+		err = ferr
+	}
+	if _, ok := errors.AsType[*replay.TraceError](err); ok {
+		return inputError{err}
+	}
+	return err
+}
+
+func (c *replayCmd) open(p *program) (name string, in io.ReadCloser, err error) {
+	if c.Trace == "-" {
+		return "standard input", io.NopCloser(p.stdin), nil
+	}
+	f, err := os.Open(c.Trace)
+	if err != nil {
+		return "", nil, fmt.Errorf("trace: %w; accepted: a readable CSV file, or - for standard input", err)
+	}
+	return c.Trace, f, nil
+}

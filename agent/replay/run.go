@@ -1,0 +1,159 @@
+package replay
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"bayward/agent/bay"
+)
+
+// line is what is written on each change; what is not known is absent.
+type line struct {
+	TimeS         float64   `json:"time_s"`
+	Stage         string    `json:"stage"`
+	Permit        string    `json:"permit"`
+	Findings      []string  `json:"findings"`
+	Full          bool      `json:"full"`
+	FullEvidence  string    `json:"full_evidence,omitempty"`
+	StateOfCharge *float64  `json:"state_of_charge,omitempty"`
+	ReadyInS      *float64  `json:"ready_in_s,omitempty"`
+	CoverMM       *float64  `json:"cover_mm,omitempty"`
+	WaterML       []float64 `json:"water_ml,omitempty"`
+	WaterLostML   float64   `json:"water_lost_ml"`
+}
+
+// Summary closes a replay.
+type Summary struct {
+	Charges     uint64         `json:"charges"`
+	ChargesFull uint64         `json:"charges_full"`
+	ChargeAh    float64        `json:"charge_ah"`
+	DischargeAh float64        `json:"discharge_ah"`
+	GassingAh   float64        `json:"gassing_ah"`    // of the cell string
+	WaterLostML float64        `json:"water_lost_ml"` // of one cell
+	PermitS     float64        `json:"permit_s"`
+	WithheldS   float64        `json:"withheld_s"`
+	Ready       uint64         `json:"ready"` // how often the pack became ready to water
+	MaxPackC    *float64       `json:"max_pack_c,omitempty"`
+	Events      map[string]int `json:"events"`
+}
+
+// Run sends the trace through a core with the given setup, already fitted to
+// it, and writes one JSON object for each change and a summary. The error is a
+// *TraceError when the trace is at fault.
+func Run(t *Trace, s bay.Setup, w io.Writer) (*Summary, error) {
+	r := runner{core: bay.New(s), out: json.NewEncoder(w), sum: Summary{Events: map[string]int{}}, maxC: math.Inf(-1)}
+	for {
+		timeS, readings, err := t.Next()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		if err := r.step(timeS, readings); err != nil {
+			return nil, err
+		}
+	}
+	if !r.any {
+		return nil, &TraceError{File: t.name, Line: 1, Accepted: "the trace has a header but no row; at least one is needed"}
+	}
+	return r.finish()
+}
+
+type runner struct {
+	core *bay.Bay
+	out  *json.Encoder
+	sum  Summary
+	maxC float64
+	any  bool
+	was  state
+	pic  *bay.Picture
+}
+
+// state is what a change is judged by.
+type state struct {
+	stage    bay.Stage
+	granted  bool
+	full     bool
+	evidence string
+	raised   uint64
+}
+
+func (r *runner) step(timeS float64, in *bay.Readings) error {
+	pic, events := r.core.Step(in)
+	r.pic = pic
+	for i := range events {
+		r.sum.Events[events[i].Kind.String()]++
+	}
+	if pic.Seen.PackC.OK() {
+		r.maxC = max(r.maxC, pic.Seen.PackC.Value)
+	}
+	now := stateOf(pic)
+	if r.any && now == r.was {
+		return nil
+	}
+	r.any, r.was = true, now
+	if err := r.out.Encode(lineOf(timeS, pic)); err != nil {
+		return fmt.Errorf("write a change: %w", err)
+	}
+	return nil
+}
+
+func stateOf(p *bay.Picture) state {
+	s := state{stage: p.Stage, granted: p.Permit.Granted, full: p.Charge.Full}
+	if s.full {
+		s.evidence = p.Charge.Evidence.String()
+	}
+	for c := range p.Findings {
+		if p.Findings[c].Raised {
+			s.raised |= 1 << c
+		}
+	}
+	return s
+}
+
+func lineOf(timeS float64, p *bay.Picture) line {
+	v := p.View()
+	l := line{
+		TimeS: timeS, Stage: v.Stage, Permit: v.Permit, Findings: p.Codes(), Full: v.Full, FullEvidence: v.FullEvidence,
+		StateOfCharge: digits(v.StateOfCharge, 4), ReadyInS: digits(v.ReadyInS, 0), CoverMM: digits(v.CoverMM, 2),
+		WaterML: slices.Clone(v.WaterML), WaterLostML: digit(p.Water.LostTotal, 3),
+	}
+	for i := range l.WaterML {
+		l.WaterML[i] = digit(l.WaterML[i], 1)
+	}
+	return l
+}
+
+func (r *runner) finish() (*Summary, error) {
+	s, p := &r.sum, r.pic
+	s.Charges, s.ChargesFull, s.Ready = p.Charge.Charges, p.Charge.ChargesFull, p.Readied
+	s.ChargeAh, s.DischargeAh = digit(p.Charge.TotalInAh, 4), digit(p.Charge.TotalOutAh, 4)
+	s.GassingAh, s.WaterLostML = digit(p.Charge.TotalGassingAh, 4), digit(p.Water.LostTotal, 4)
+	s.PermitS, s.WithheldS = digit(p.PermitS, 3), digit(p.WithheldS, 3)
+	if !math.IsInf(r.maxC, -1) {
+		s.MaxPackC = &r.maxC
+	}
+	if err := r.out.Encode(map[string]*Summary{"summary": s}); err != nil {
+		return nil, fmt.Errorf("write the summary: %w", err)
+	}
+	return s, nil
+}
+
+// digit rounds for reading; decisions never see the rounded figure.
+func digit(v float64, n int) float64 {
+	p := math.Pow10(n)
+	return math.Round(v*p) / p
+}
+
+func digits(v *float64, n int) *float64 {
+	if v == nil {
+		return nil
+	}
+	d := digit(*v, n)
+	return &d
+}

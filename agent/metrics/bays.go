@@ -1,0 +1,76 @@
+package metrics
+
+import (
+	"bayward/agent/bay"
+	"bayward/agent/electrolyte"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+const (
+	coulombsPerAh  = 3600
+	secondsPerHour = 3600
+	mmPerMeter     = 1000
+	mlPerLiter     = 1000
+	litersPerM3    = 1000
+)
+
+// bay emits all that one picture tells.
+func (c *Collector) bay(out sink, p *bay.Picture) {
+	out.flag(permitted, p.Permit.Granted, p.Bay)
+	for code := interlock.NoCode + 1; code < interlock.NumCodes; code++ {
+		out.flag(finding, p.Findings[code].Raised, p.Bay, code.String())
+	}
+	for s := bay.StageUnknown + 1; s < bay.NumStages; s++ {
+		out.flag(stage, p.Stage == s, p.Bay, s.String())
+	}
+	readings(out, p)
+	c.relayState(out, p)
+	c.ages(out, p)
+	derived(out, p)
+}
+
+func readings(out sink, p *bay.Picture) {
+	for _, m := range []struct {
+		d *desc
+		r reading.Reading
+	}{{packV, p.Seen.PackV}, {packA, p.Seen.CurrentA}, {packC, p.Seen.PackC}, {ambientC, p.Seen.AmbientC}} {
+		if m.r.OK() {
+			out.value(m.d, m.r.Value, p.Bay)
+		}
+	}
+	if p.Seen.Cover.OK() {
+		out.value(cover, p.Seen.Cover.LowMM/mmPerMeter, p.Bay)
+	}
+}
+
+// relayState believes the contact more than the order: it is the contactor
+// that charges.
+func (c *Collector) relayState(out sink, p *bay.Picture) {
+	if p.Seen.ContactorClosed.OK() {
+		out.flag(closed, p.Seen.ContactorClosed.Value >= 0.5, p.Bay)
+		return
+	}
+	if c.src.RelayClosed == nil {
+		return
+	}
+	if on, known := c.src.RelayClosed(p.Bay); known {
+		out.flag(closed, on, p.Bay)
+	}
+}
+
+func derived(out sink, p *bay.Picture) {
+	cells := float64(p.Pack.Cells)
+	if p.Cool.ReadyKnown {
+		out.value(coolLeft, p.Cool.ReadyIn.Seconds(), p.Bay)
+	}
+	if p.Water.Known {
+		out.value(waterNeed, p.Water.TotalML/mlPerLiter, p.Bay)
+	}
+	if p.Water.ForecastOK {
+		out.value(forecast, p.Water.ForecastH*secondsPerHour, p.Bay)
+	}
+	out.value(waterLost, p.Water.LostTotal*cells/mlPerLiter, p.Bay)
+	out.value(hydrogen, electrolyte.HydrogenL(p.Charge.TotalGassingAh, electrolyte.ReferenceC)*cells/litersPerM3, p.Bay)
+	out.value(charged, p.Charge.TotalInAh*coulombsPerAh, p.Bay)
+}

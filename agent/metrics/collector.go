@@ -1,0 +1,154 @@
+package metrics
+
+import (
+	"math"
+	"runtime"
+	"sync"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"bayward/agent/bay"
+)
+
+// Sources are where the numbers come from. All functions are called during a
+// scrape, from any goroutine, and must answer at once.
+type Sources struct {
+	// Pictures gives the last picture of each bay, which nobody changes any
+	// more. Names of bays must differ.
+	Pictures func() []*bay.Picture
+	// RelayClosed tells to what the loop last set a bay's relay; known is
+	// false before the first time. It is asked where no feedback contact is
+	// read. Nil when there are no relays, as in a replay.
+	RelayClosed func(bayName string) (closed, known bool)
+	// MQTTConnected and OutboxEvents are nil when there is no broker.
+	MQTTConnected func() bool
+	OutboxEvents  func() int // events that the broker does not have yet
+	Version       string
+}
+
+// Collector turns pictures into metrics, and counts what the loop reports.
+type Collector struct {
+	src    Sources
+	faults *prometheus.CounterVec
+	ticks  prometheus.Histogram
+	relay  prometheus.Histogram
+
+	mu       sync.Mutex                          // guards everything that follows
+	lastGood map[string]map[string]time.Duration // by bay and sensor, on the pictures' clock
+}
+
+// New makes a collector. Register it once, see Registry.
+func New(src Sources) *Collector {
+	return &Collector{
+		src: src, lastGood: map[string]map[string]time.Duration{},
+		faults: prometheus.NewCounterVec(prometheus.CounterOpts{
+			Name: "bayward_reading_faults_total",
+			Help: "Ticks in which a configured sensor gave no usable value, by its fault.",
+		}, []string{"bay", "sensor", "fault"}),
+		ticks: prometheus.NewHistogram(prometheus.HistogramOpts{
+			Name: "bayward_tick_duration_seconds",
+			Help: "Time that one tick took, from sampling to the last output handed over.",
+			// Four conversions at 128 a second take 32 ms; a tick is due each second.
+			Buckets: []float64{0.001, 0.005, 0.02, 0.04, 0.08, 0.15, 0.3, 0.6, 1, 2},
+		}),
+		relay: prometheus.NewHistogram(prometheus.HistogramOpts{
+			Name: "bayward_relay_reaction_seconds",
+			Help: "Time from the last reading of a tick to the relay set by it.",
+			// The core takes microseconds; a write to a line some tens of them.
+			Buckets: []float64{1e-5, 3e-5, 1e-4, 3e-4, 1e-3, 3e-3, 0.01, 0.03, 0.1, 1},
+		}),
+	}
+}
+
+// ObserveTick reports how long one tick took.
+func (c *Collector) ObserveTick(took time.Duration) { c.ticks.Observe(took.Seconds()) }
+
+// ObserveRelay reports the time from the last reading of a tick to the relay
+// set by it.
+func (c *Collector) ObserveRelay(took time.Duration) { c.relay.Observe(took.Seconds()) }
+
+// Ticked counts the faults of one tick and remembers when each sensor was last
+// good. The loop calls it for each tick, after the relay; it never waits for a
+// scrape longer than a map look-up takes.
+func (c *Collector) Ticked(p *bay.Picture) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	good := c.lastGood[p.Bay]
+	if good == nil {
+		good = map[string]time.Duration{}
+		c.lastGood[p.Bay] = good
+	}
+	for _, s := range p.Sensors() {
+		if s.Reading.OK() {
+			good[s.Name] = s.Reading.At
+			continue
+		}
+		c.faults.WithLabelValues(p.Bay, s.Name, s.Reading.Fault.String()).Inc()
+	}
+}
+
+// Describe implements prometheus.Collector.
+func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
+	for _, d := range descs {
+		ch <- d.desc
+	}
+	c.faults.Describe(ch)
+	c.ticks.Describe(ch)
+	c.relay.Describe(ch)
+}
+
+// Collect implements prometheus.Collector.
+func (c *Collector) Collect(ch chan<- prometheus.Metric) {
+	out := sink{ch}
+	out.value(buildInfo, 1, c.src.Version, runtime.Version())
+	if c.src.MQTTConnected != nil {
+		out.flag(mqttConnected, c.src.MQTTConnected())
+	}
+	if c.src.OutboxEvents != nil {
+		out.value(mqttOutbox, float64(c.src.OutboxEvents()))
+	}
+	for _, p := range c.src.Pictures() {
+		if p != nil {
+			c.bay(out, p)
+		}
+	}
+	c.faults.Collect(ch)
+	c.ticks.Collect(ch)
+	c.relay.Collect(ch)
+}
+
+func (c *Collector) ages(out sink, p *bay.Picture) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	for _, s := range p.Sensors() {
+		at, known := c.lastGood[p.Bay][s.Name]
+		if s.Reading.OK() {
+			at, known = max(at, s.Reading.At), true
+		}
+		if known {
+			// A newer tick than the picture's may have been counted already.
+			out.value(readingAge, max(0, p.Now-at).Seconds(), p.Bay, s.Name)
+		}
+	}
+}
+
+// sink sends constant metrics. What is not a number is left out: absent is
+// what a missing reading must be.
+type sink struct{ ch chan<- prometheus.Metric }
+
+func (s sink) value(d *desc, v float64, labels ...string) {
+	if !math.IsNaN(v) && !math.IsInf(v, 0) {
+		s.ch <- prometheus.MustNewConstMetric(d.desc, d.kind, v, labels...)
+	}
+}
+
+func (s sink) flag(d *desc, on bool, labels ...string) {
+	v := 0.0
+	if on {
+		v = 1
+	}
+	s.value(d, v, labels...)
+}
+
+var _ prometheus.Collector = (*Collector)(nil)

@@ -1,0 +1,46 @@
+package metrics
+
+import "github.com/prometheus/client_golang/prometheus"
+
+// desc is a metric's name, help, labels and kind. Descs are constants that Go
+// cannot write as such; nothing changes them.
+type desc struct {
+	desc *prometheus.Desc
+	kind prometheus.ValueType
+}
+
+func gauge(name, help string, labels ...string) *desc {
+	return &desc{prometheus.NewDesc("bayward_"+name, help, labels, nil), prometheus.GaugeValue}
+}
+
+func counter(name, help string, labels ...string) *desc {
+	return &desc{prometheus.NewDesc("bayward_"+name, help, labels, nil), prometheus.CounterValue}
+}
+
+var (
+	buildInfo     = gauge("build_info", "1, with the version of bayward and of the compiler.", "version", "goversion")
+	mqttConnected = gauge("mqtt_connected", "Whether the broker is connected.")
+	mqttOutbox    = gauge("mqtt_outbox_events", "Events that the broker does not have yet.")
+
+	permitted  = gauge("charge_permitted", "Whether the bay may charge now.", "bay")
+	finding    = gauge("finding", "Whether a finding is raised.", "bay", "code")
+	stage      = gauge("stage", "Whether the pack is at a stage of its round.", "bay", "stage")
+	packV      = gauge("pack_voltage_volts", "Voltage of the pack.", "bay")
+	packA      = gauge("pack_current_amperes", "Current of the pack, positive while charging.", "bay")
+	packC      = gauge("pack_temperature_celsius", "Temperature of the pack.", "bay")
+	ambientC   = gauge("ambient_temperature_celsius", "Temperature of the air in the bay.", "bay")
+	cover      = gauge("cover_meters", "Electrolyte above the plate tops of the pilot cell, the least that the probe proves; negative is bare.", "bay")
+	coolLeft   = gauge("cooldown_remaining_seconds", "Estimated time until the pack is rested and cool.", "bay")
+	waterNeed  = gauge("water_needed_liters", "Water that all cells of the pack take up to the target cover.", "bay")
+	waterLost  = counter("water_lost_liters_total", "Water that all cells lost by gassing, from the charge and Faraday's law.", "bay")
+	forecast   = gauge("water_forecast_seconds", "Estimated time until the cover reaches the least that a charge needs.", "bay")
+	hydrogen   = counter("hydrogen_released_cubic_meters_total", "Hydrogen that all cells released, dry, at 25 degrees Celsius and 101.325 kPa, from Faraday's law.", "bay")
+	charged    = counter("charge_coulombs_total", "Charge given to the pack.", "bay")
+	closed     = gauge("relay_closed", "Whether the charge-enable relay is closed: its feedback contact where one is read, else what it was last set to.", "bay")
+	readingAge = gauge("reading_age_seconds", "Age of a sensor's last usable value.", "bay", "sensor")
+)
+
+var descs = []*desc{
+	buildInfo, mqttConnected, mqttOutbox, permitted, finding, stage, packV, packA, packC, ambientC, cover,
+	coolLeft, waterNeed, waterLost, forecast, hydrogen, charged, closed, readingAge,
+}

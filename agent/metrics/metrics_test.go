@@ -1,0 +1,301 @@
+package metrics_test
+
+import (
+	"flag"
+	"io"
+	"log/slog"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil"
+	"github.com/prometheus/common/expfmt"
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/metrics"
+	"bayward/agent/reading"
+)
+
+var update = flag.Bool("update", false, "write the golden file anew")
+
+// picture is one of a core that has stepped once, so that it knows its
+// sensors; the test then fills in what it wants to see.
+func picture(name string, r bay.Readings) *bay.Picture {
+	b := bay.New(bay.Setup{
+		Name: name, Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, StaleAfter: 10 * time.Second,
+		Pack: bay.Pack{
+			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3, TargetCoverMM: 13,
+			VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
+		},
+	})
+	p, _ := b.Step(&r)
+	p = p.Clone()
+	p.Findings = [interlock.NumCodes]bay.Finding{}
+	return p
+}
+
+// cooling is a pack that lost 10 Ah in every cell to gas.
+func cooling() *bay.Picture {
+	const now = 100 * time.Second
+	p := picture("bay-1", bay.Readings{
+		Now: now, PackV: reading.Good(25.6, now), CurrentA: reading.Good(0, now), PackC: reading.Good(41.5, now),
+		AmbientC: reading.Good(21, now-2*time.Second), Cover: reading.Covered(4.5, 4.5, now), ContactorClosed: reading.Good(0, now),
+	})
+	p.Stage, p.Permit.Granted = bay.Cooling, true
+	p.Cool.ReadyKnown, p.Cool.ReadyIn = true, 45*time.Minute
+	p.Water.Known, p.Water.TotalML, p.Water.LostTotal = true, 1320, 3.3708
+	p.Water.ForecastOK, p.Water.ForecastH = true, 48
+	p.Charge.TotalGassingAh, p.Charge.TotalInAh = 10, 250
+	return p
+}
+
+// blind is a bay with a broken probe, a thermometer that never answered and no
+// feedback.
+func blind() *bay.Picture {
+	const now = 50 * time.Second
+	p := picture("bay-2", bay.Readings{
+		Now: now, PackV: reading.Good(24.1, now), CurrentA: reading.Bad(reading.OverRange, now), PackC: reading.Bad(reading.PowerOn, now),
+		Cover: reading.Cover{Fault: reading.Open, At: now}, ContactorClosed: reading.Bad(reading.Timeout, now),
+	})
+	p.Stage, p.Permit.Granted = bay.Waiting, false
+	p.Findings[interlock.CoverUnknown].Raised = true
+	p.Findings[interlock.TemperatureUnknown].Raised = true
+	return p
+}
+
+func sources(pictures ...*bay.Picture) metrics.Sources {
+	return metrics.Sources{
+		Pictures: func() []*bay.Picture { return pictures }, Version: "v1.2.3",
+		RelayClosed:   func(name string) (closed, known bool) { return false, name == "bay-2" },
+		MQTTConnected: func() bool { return true }, OutboxEvents: func() int { return 7 },
+	}
+}
+
+func collector() *metrics.Collector {
+	p, q := cooling(), blind()
+	c := metrics.New(sources(p, nil, q))
+	for range 3 {
+		c.Ticked(p)
+		c.Ticked(q)
+	}
+	c.ObserveTick(33 * time.Millisecond)
+	c.ObserveTick(1500 * time.Millisecond)
+	c.ObserveRelay(80 * time.Microsecond)
+	return c
+}
+
+func TestGolden(t *testing.T) {
+	got, err := testutil.CollectAndFormat(collector(), expfmt.TypeTextPlain, contract...)
+	require.NoError(t, err)
+	require.NotEmpty(t, got)
+	text := strings.ReplaceAll(string(got), runtime.Version(), "go1.x")
+	path := filepath.Join("testdata", "metrics.txt")
+	if *update {
+		require.NoError(t, os.WriteFile(path, []byte(text), 0o644))
+	}
+	want, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, string(want), text, "if this is meant: go test ./agent/metrics -update")
+}
+
+// contract is what other programs rely on; it changes only with them.
+var contract = []string{
+	"bayward_ambient_temperature_celsius", "bayward_build_info", "bayward_charge_coulombs_total", "bayward_charge_permitted",
+	"bayward_cooldown_remaining_seconds", "bayward_cover_meters", "bayward_finding", "bayward_hydrogen_released_cubic_meters_total",
+	"bayward_mqtt_connected", "bayward_mqtt_outbox_events", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius",
+	"bayward_pack_voltage_volts", "bayward_reading_age_seconds", "bayward_reading_faults_total", "bayward_relay_closed",
+	"bayward_relay_reaction_seconds", "bayward_stage", "bayward_tick_duration_seconds", "bayward_water_forecast_seconds",
+	"bayward_water_lost_liters_total", "bayward_water_needed_liters",
+}
+
+func registry(t *testing.T) *prometheus.Registry {
+	t.Helper()
+	reg, err := metrics.Registry(collector())
+	require.NoError(t, err)
+	return reg
+}
+
+func TestContract(t *testing.T) {
+	reg := registry(t)
+	families, err := reg.Gather()
+	require.NoError(t, err)
+	var names []string
+	for _, f := range families {
+		if strings.HasPrefix(f.GetName(), "bayward_") {
+			names = append(names, f.GetName())
+		} else {
+			require.Regexp(t, "^(go|process)_", f.GetName())
+		}
+	}
+	slices.Sort(names)
+	require.Equal(t, contract, names)
+	problems, err := testutil.GatherAndLint(reg)
+	require.NoError(t, err)
+	require.Empty(t, problems)
+}
+
+// TestAllCodesAndStages: each is there with 0 or 1, so that a rule may compare
+// with 0.
+func TestAllCodesAndStages(t *testing.T) {
+	c := metrics.New(sources(cooling()))
+	require.Equal(t, int(interlock.NumCodes)-1, testutil.CollectAndCount(c, "bayward_finding"))
+	require.Equal(t, int(bay.NumStages)-1, testutil.CollectAndCount(c, "bayward_stage"))
+}
+
+// TestMissingIsAbsent: no reading, no series. A bay with nothing at all shows
+// what is certain only.
+func TestMissingIsAbsent(t *testing.T) {
+	src := sources(picture("bay-9", bay.Readings{Now: time.Second}))
+	src.RelayClosed, src.MQTTConnected, src.OutboxEvents = nil, nil, nil
+	c := metrics.New(src)
+	for _, name := range []string{
+		"bayward_pack_voltage_volts", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius", "bayward_ambient_temperature_celsius",
+		"bayward_cover_meters", "bayward_cooldown_remaining_seconds", "bayward_water_needed_liters", "bayward_water_forecast_seconds",
+		"bayward_relay_closed", "bayward_reading_age_seconds", "bayward_mqtt_connected", "bayward_mqtt_outbox_events",
+	} {
+		require.Zero(t, testutil.CollectAndCount(c, name), name)
+	}
+	require.Equal(t, 1, testutil.CollectAndCount(c, "bayward_charge_permitted"))
+}
+
+// TestPublishedQuantities: 10 Ah of gassing in each of 12 cells.
+// Hydrogen at 25 °C is 0.45 L for each ampere-hour (ZVEI leaflet 14e, 2017);
+// one coulomb is one ampere second (SI brochure, 9th edition, table 4).
+func TestPublishedQuantities(t *testing.T) {
+	families, err := registry(t).Gather()
+	require.NoError(t, err)
+	value := func(name string) float64 {
+		for _, f := range families {
+			if f.GetName() == name {
+				return f.GetMetric()[0].GetCounter().GetValue() + f.GetMetric()[0].GetGauge().GetValue()
+			}
+		}
+		t.Fatal(name)
+		return 0
+	}
+	require.InEpsilon(t, 0.45*10*12/1000, value("bayward_hydrogen_released_cubic_meters_total"), 0.02)
+	require.InEpsilon(t, 250*3600, value("bayward_charge_coulombs_total"), 1e-9)
+	require.InEpsilon(t, 1.32, value("bayward_water_needed_liters"), 1e-9)
+	require.InEpsilon(t, 0.0045, value("bayward_cover_meters"), 1e-9)
+	require.InEpsilon(t, 48*3600, value("bayward_water_forecast_seconds"), 1e-9)
+}
+
+// TestAgeGrowsWhileFaulty: the age is of the last usable value, so it shows
+// what the absent value cannot.
+func TestAgeGrowsWhileFaulty(t *testing.T) {
+	p := cooling()
+	c := metrics.New(sources(p))
+	c.Ticked(p)
+	p.Now += 30 * time.Second
+	p.Seen.PackC = reading.Bad(reading.NoAnswer, p.Now)
+	c.Ticked(p)
+	require.NoError(t, testutil.CollectAndCompare(c, strings.NewReader(`
+# HELP bayward_reading_age_seconds Age of a sensor's last usable value.
+# TYPE bayward_reading_age_seconds gauge
+bayward_reading_age_seconds{bay="bay-1",sensor="ambient-temperature"} 32
+bayward_reading_age_seconds{bay="bay-1",sensor="contactor-feedback"} 30
+bayward_reading_age_seconds{bay="bay-1",sensor="cover"} 30
+bayward_reading_age_seconds{bay="bay-1",sensor="pack-current"} 30
+bayward_reading_age_seconds{bay="bay-1",sensor="pack-temperature"} 30
+bayward_reading_age_seconds{bay="bay-1",sensor="pack-voltage"} 30
+# HELP bayward_reading_faults_total Ticks in which a configured sensor gave no usable value, by its fault.
+# TYPE bayward_reading_faults_total counter
+bayward_reading_faults_total{bay="bay-1",fault="no-answer",sensor="pack-temperature"} 1
+`), "bayward_reading_age_seconds", "bayward_reading_faults_total"))
+}
+
+// TestTheContactIsBelieved: a contactor that stays closed shows as closed,
+// whatever was ordered.
+func TestTheContactIsBelieved(t *testing.T) {
+	p := cooling()
+	p.Seen.ContactorClosed = reading.Good(1, p.Now)
+	src := sources(p)
+	src.RelayClosed = func(string) (closed, known bool) { return false, true }
+	require.NoError(t, testutil.CollectAndCompare(metrics.New(src), strings.NewReader(`
+# HELP bayward_relay_closed Whether the charge-enable relay is closed: its feedback contact where one is read, else what it was last set to.
+# TYPE bayward_relay_closed gauge
+bayward_relay_closed{bay="bay-1"} 1
+`), "bayward_relay_closed"))
+}
+
+// TestStuckScrapeHoldsNothing: a scrape that never ends delays no tick.
+func TestStuckScrapeHoldsNothing(*testing.T) {
+	p, entered, leave := cooling(), make(chan struct{}), make(chan struct{})
+	src := sources(p)
+	src.Pictures = func() []*bay.Picture { close(entered); <-leave; return []*bay.Picture{p} }
+	c := metrics.New(src)
+	var scrape sync.WaitGroup
+	scrape.Go(func() { testutil.CollectAndCount(c) })
+	<-entered
+	c.Ticked(p)
+	c.ObserveTick(time.Millisecond)
+	c.ObserveRelay(time.Millisecond)
+	close(leave)
+	scrape.Wait()
+}
+
+// TestScrapeWhileTicking is for the race detector.
+func TestScrapeWhileTicking(t *testing.T) {
+	p := blind()
+	c := metrics.New(sources(p))
+	var both sync.WaitGroup
+	both.Go(func() {
+		for range 200 {
+			c.Ticked(p)
+		}
+	})
+	for range 20 {
+		require.Positive(t, testutil.CollectAndCount(c))
+	}
+	both.Wait()
+	require.Equal(t, 5, testutil.CollectAndCount(c, "bayward_reading_faults_total"))
+}
+
+// TestPromtool holds a real scrape against Prometheus's own check.
+func TestPromtool(t *testing.T) {
+	tool, err := exec.LookPath("promtool")
+	if err != nil {
+		if os.Getenv("CI") != "" || os.Getenv("BAYWARD_REQUIRE_TOOLS") != "" {
+			t.Fatal("promtool is not installed (Debian: prometheus)")
+		}
+		t.Skip("promtool is not installed (Debian: prometheus)")
+	}
+	server := httptest.NewServer(metrics.Handler(registry(t), slog.New(slog.DiscardHandler)))
+	defer server.Close()
+	answer, err := server.Client().Get(server.URL)
+	require.NoError(t, err)
+	defer answer.Body.Close()
+	page, err := io.ReadAll(answer.Body)
+	require.NoError(t, err)
+	require.Contains(t, string(page), "bayward_charge_permitted")
+	check := exec.CommandContext(t.Context(), tool, "check", "metrics")
+	check.Stdin = strings.NewReader(string(page))
+	out, err := check.CombinedOutput()
+	require.NoError(t, err, "%s", out)
+	require.Empty(t, string(out))
+}
+
+func TestRegisteredTwiceIsAnError(t *testing.T) {
+	c := collector()
+	_, err := metrics.Registry(c, c)
+	require.Error(t, err)
+}
+
+func BenchmarkTicked(b *testing.B) {
+	p := cooling()
+	c := metrics.New(sources(p))
+	b.ReportAllocs()
+	for b.Loop() {
+		c.Ticked(p)
+	}
+}

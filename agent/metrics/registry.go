@@ -1,0 +1,35 @@
+package metrics
+
+import (
+	"log/slog"
+	"net/http"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+)
+
+// Registry is a registry of its own with the collector and the usual figures
+// of the Go program and the process. More collectors may be added.
+func Registry(c *Collector, more ...prometheus.Collector) (*prometheus.Registry, error) {
+	reg := prometheus.NewRegistry()
+	all := append([]prometheus.Collector{
+		c, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+	}, more...)
+	for _, one := range all {
+		if err := reg.Register(one); err != nil {
+			return nil, err
+		}
+	}
+	return reg, nil
+}
+
+// Handler serves a registry. One broken collector does not blank the page, and
+// scrapes that come too fast share one answer.
+func Handler(reg *prometheus.Registry, log *slog.Logger) http.Handler {
+	return promhttp.HandlerFor(reg, promhttp.HandlerOpts{
+		Registry: reg, ErrorHandling: promhttp.ContinueOnError, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
+		MaxRequestsInFlight: 3, Timeout: 10 * time.Second, CoalesceGather: true, EnableOpenMetrics: true,
+	})
+}

@@ -1,0 +1,91 @@
+package pack
+
+import "math"
+
+const (
+	waterGPerAh     = 18.01528 / (2 * 96485.33212) * 3600 // one water for two electrons: 0.3361 g
+	waterGPerML     = 0.99705                             // at 25 °C
+	acidPerK        = 5.9e-4                              // expansion of 34 to 38 % acid, Laliberté (2009)
+	gasMLPerAh      = 1.5 * 24465.4 / (2 * 96485.33212) * 3600
+	gasStayS        = 15.0 // how long a bubble stays among the plates; invented
+	gasBuildS       = 240.0
+	gasLeaveS       = 1200.0
+	sloshMM         = 2.5 // after the machine is moved; invented
+	sloshCalmS      = 40.0
+	sloshPeriodS    = 1.3
+	belowTopsShare  = 0.5 // of the section that is liquid between the plates; invented
+	mmCM2PerML      = 10.0
+	ventFloorMargin = 1e-9
+)
+
+// level is the liquid of one cell.
+type level struct {
+	areaCM2      float64
+	ventFloorMM  float64
+	acidML       float64 // all electrolyte at target cover, for expansion
+	liquidML     float64 // above the plate tops, settled, at 25 °C, without gas
+	gasML        float64 // held among the plates
+	sloshPhase   float64
+	lostML       float64
+	addedML      float64
+	overflowedML float64
+}
+
+// volumeML is the liquid above the plate tops that makes a cover.
+func (l *level) volumeML(coverMM float64) float64 {
+	ml := coverMM * l.areaCM2 / mmCM2PerML
+	if ml < 0 {
+		ml *= belowTopsShare
+	}
+	return ml
+}
+
+// coverMM is the cover that a volume above the plate tops makes.
+func (l *level) coverMM(ml float64) float64 {
+	if ml < 0 {
+		ml /= belowTopsShare
+	}
+	return ml * mmCM2PerML / l.areaCM2
+}
+
+// settledMM is the cover at 25 °C without gas.
+func (l *level) settledMM() float64 { return l.coverMM(l.liquidML) }
+
+// standingMM is the cover of this moment, without slosh.
+func (l *level) standingMM(packC float64) float64 {
+	return l.coverMM(l.liquidML + acidPerK*(packC-25)*l.acidML + l.gasML)
+}
+
+// loseWater takes the water that an amount of gassing decomposes.
+func (l *level) loseWater(ah float64) {
+	ml := ah * waterGPerAh / waterGPerML
+	l.liquidML -= ml
+	l.lostML += ml
+}
+
+// add pours water in.
+func (l *level) add(ml float64) {
+	l.liquidML += ml
+	l.addedML += ml
+}
+
+// holdGas follows the gas held among the plates through dt seconds.
+func (l *level) holdGas(dtS, gasA, packC float64) {
+	target := gasA / 3600 * gasMLPerAh * (packC + 273.15) / 298.15 * gasStayS
+	tau := gasBuildS
+	if target < l.gasML {
+		tau = gasLeaveS
+	}
+	l.gasML += (target - l.gasML) * (1 - math.Exp(-dtS/tau))
+}
+
+// spill lets out what stands above the vent floor.
+func (l *level) spill(packC float64) {
+	over := l.standingMM(packC) - l.ventFloorMM
+	if over <= ventFloorMargin {
+		return
+	}
+	ml := over * l.areaCM2 / mmCM2PerML
+	l.liquidML -= ml
+	l.overflowedML += ml
+}

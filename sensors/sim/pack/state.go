@@ -1,0 +1,146 @@
+package pack
+
+import (
+	"fmt"
+	"math"
+)
+
+// ErrNoCell is wrapped when a cell's number is not one of the pack's.
+var ErrNoCell = fmt.Errorf("no such cell")
+
+// cell finds a cell by its number from the positive end, 1 the first.
+func (p *Pack) cell(number int) (*cell, error) {
+	if number < 1 || number > len(p.cells) {
+		return nil, fmt.Errorf("cell %d of %d: %w", number, len(p.cells), ErrNoCell)
+	}
+	return &p.cells[number-1], nil
+}
+
+// AddWater pours water into a cell, in millilitres, none or more.
+func (p *Pack) AddWater(number int, ml float64) error {
+	c, err := p.cell(number)
+	if err != nil {
+		return err
+	}
+	if !(ml >= 0) || math.IsInf(ml, 1) {
+		return fmt.Errorf("add %v ml of water: not an amount", ml)
+	}
+	c.level.add(ml)
+	c.level.spill(p.packC)
+	return nil
+}
+
+// Discharge takes ampere-hours out at once, as a shift's work does; a cell is
+// never emptied below 2 %. It returns what the machine got.
+func (p *Pack) Discharge(ah float64) float64 {
+	for i := range p.cells {
+		ah = min(ah, max((p.cells[i].soc-0.02)*p.cells[i].capacityAh, 0))
+	}
+	if !(ah > 0) {
+		return 0
+	}
+	for i := range p.cells {
+		c := &p.cells[i]
+		c.soc -= ah / c.capacityAh
+		c.slowV = 0
+	}
+	p.outAh += ah
+	p.prepare()
+	p.voltsAt(0)
+	return ah
+}
+
+// Move sets the liquid moving, as driving and plugging do.
+func (p *Pack) Move() { p.sloshS, p.sloshing = 0, true }
+
+// CoverMM is a cell's level of this moment with expansion, gas and slosh, in mm
+// above the plate tops. A number out of range is a bug and gives NaN.
+func (p *Pack) CoverMM(number int) float64 {
+	c, err := p.cell(number)
+	if err != nil {
+		return math.NaN()
+	}
+	mm := c.level.standingMM(p.packC)
+	if p.sloshing {
+		mm += sloshMM * math.Exp(-p.sloshS/sloshCalmS) * math.Sin(2*math.Pi*p.sloshS/sloshPeriodS+c.level.sloshPhase)
+	}
+	return mm
+}
+
+// SettledMM is a cell's level at 25 °C without gas or slosh, NaN for a number
+// out of range.
+func (p *Pack) SettledMM(number int) float64 {
+	c, err := p.cell(number)
+	if err != nil {
+		return math.NaN()
+	}
+	return c.level.settledMM()
+}
+
+// Volts is the pack voltage after the last step.
+func (p *Pack) Volts() float64 { return p.packV }
+
+// Amps is the pack current of the last step, positive on charge.
+func (p *Pack) Amps() float64 { return p.packA }
+
+// SupplyA is the charger's current of the last step.
+func (p *Pack) SupplyA() float64 { return p.supplyA }
+
+// PackC is the electrolyte temperature in °C.
+func (p *Pack) PackC() float64 { return p.packC }
+
+// ProbeC is what a probe on a cell's lid has reached, in °C.
+func (p *Pack) ProbeC() float64 { return p.probeC }
+
+// Cells is the number of cells.
+func (p *Pack) Cells() int { return len(p.cells) }
+
+// GassingA is the gassing current of the last step, the mean of the cells.
+func (p *Pack) GassingA() float64 {
+	sum := 0.0
+	for i := range p.cells {
+		sum += p.cells[i].gasA
+	}
+	return sum / float64(len(p.cells))
+}
+
+// CellState is the truth of one cell.
+type CellState struct {
+	StateOfCharge float64 // 0 to 1
+	CapacityAh    float64
+	Volts         float64
+	CoverMM       float64 // of this moment, without slosh
+	SettledMM     float64 // at 25 °C, without gas
+	GassingAh     float64 // since the start
+	SelfAh        float64 // lost by self-discharge since the start
+	LostML        float64 // water decomposed since the start
+	AddedML       float64
+	OverflowML    float64 // acid let out at the vent since the start
+}
+
+// Cell is the truth of a cell by its number; the zero state out of range.
+func (p *Pack) Cell(number int) CellState {
+	c, err := p.cell(number)
+	if err != nil {
+		return CellState{}
+	}
+	l := &c.level
+	return CellState{
+		StateOfCharge: c.soc, CapacityAh: c.capacityAh, Volts: c.volts,
+		CoverMM: l.standingMM(p.packC), SettledMM: l.settledMM(),
+		GassingAh: c.gassingAh, SelfAh: c.selfAh,
+		LostML: l.lostML, AddedML: l.addedML, OverflowML: l.overflowedML,
+	}
+}
+
+// Totals are the pack's sums since the start.
+type Totals struct {
+	InAh, OutAh float64 // through the terminals
+	NetWh       float64 // in less out
+	HeatWh      float64 // made in the pack
+}
+
+// Totals gives the sums since the start.
+func (p *Pack) Totals() Totals {
+	return Totals{InAh: p.inAh, OutAh: p.outAh, NetWh: p.inWh, HeatWh: p.heatJ / 3600}
+}

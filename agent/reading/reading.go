@@ -92,13 +92,20 @@ func (r Reading) OK() bool { return r.Fault == None }
 
 // Aged returns the reading as it counts at a later time: a good value older
 // than the limit becomes Stale, and so does one from the future, since a
-// clock that disagrees proves nothing.
+// clock that disagrees proves nothing. What is not a finite number is
+// Implausible.
 func (r Reading) Aged(now, limit time.Duration) Reading {
-	if r.Fault == None && (now-r.At > limit || r.At > now) {
+	switch {
+	case r.Fault != None:
+	case !finite(r.Value):
+		r.Fault = Implausible
+	case now-r.At > limit || r.At > now:
 		r.Fault = Stale
 	}
 	return r
 }
+
+func finite(v float64) bool { return v-v == 0 }
 
 // Cover is a reading of the electrolyte level in one cell, in millimetres
 // above the plate tops (negative: below them). A probe that only says "above"
@@ -125,7 +132,11 @@ func (c Cover) OK() bool { return c.Fault == None }
 
 // Aged is Reading.Aged for a cover.
 func (c Cover) Aged(now, limit time.Duration) Cover {
-	if c.Fault == None && (now-c.At > limit || c.At > now) {
+	switch {
+	case c.Fault != None:
+	case !finite(c.LowMM) || !finite(c.HighMM) || c.LowMM > c.HighMM:
+		c.Fault = Implausible
+	case now-c.At > limit || c.At > now:
 		c.Fault = Stale
 	}
 	return c

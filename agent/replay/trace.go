@@ -51,8 +51,11 @@ func (f *TraceError) Error() string {
 	if f.Field != "" {
 		fmt.Fprintf(&b, "field %s: ", f.Field)
 	}
-	if f.Value != "" {
+	switch {
+	case f.Value != "":
 		fmt.Fprintf(&b, "value %q is not accepted: ", f.Value)
+	case f.Field != "":
+		b.WriteString("a value is missing: ")
 	}
 	return b.String() + f.Accepted
 }

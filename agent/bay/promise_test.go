@@ -1,0 +1,249 @@
+package bay_test
+
+import (
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// world draws readings in segments: each reading keeps a mode for a while, so
+// that raise and clear times, settling and the minimum off time are crossed
+// from both sides.
+type world struct {
+	t     *rapid.T
+	now   time.Duration
+	setup bay.Setup
+	r     bay.Readings
+	ids   int
+}
+
+var faults = append([]reading.Fault{reading.Missing}, reading.Faults()...)
+
+func (w *world) reading(name string, values ...float64) reading.Reading {
+	if rapid.IntRange(0, 9).Draw(w.t, name+" fault") == 0 {
+		return reading.Bad(rapid.SampledFrom(faults).Draw(w.t, name+" kind"), w.now)
+	}
+	return reading.Good(rapid.SampledFrom(values).Draw(w.t, name), w.now)
+}
+
+func (w *world) segment() {
+	cells := float64(w.setup.Pack.Cells)
+	w.r.PackV = w.reading("cell V", math.NaN(), math.Inf(1), 0, 1.2, 1.95, 2.08, 2.1, 2.12, 2.3, 2.41, 2.44, 2.5, 2.6, 2.84, 2.95, -2.1)
+	w.r.PackV.Value *= cells
+	w.r.CurrentA = w.reading("A", -20, 0, 0, 0.3, 4, 10, 35, 35, math.NaN())
+	w.r.PackC = w.reading("pack °C", -30, 5, 25, 25, 30, 37.9, 38.1, 51.9, 52.1, 60)
+	w.r.AmbientC = w.reading("air °C", -5, 20, 25, 40)
+	w.r.Airflow = w.reading("air", 1, 1, 1, 0)
+	w.r.HydrogenPct = w.reading("H2", 0, 0.2, 0.9, 1.5, 2.5)
+	w.r.ContactorClosed = w.reading("feedback", 0, 1)
+	w.r.ChargerComplete = w.reading("complete", 0, 0, 1)
+	c := w.reading("cover", -10, -0.1, 0, 0.1, 2.9, 3, 8, 12, 25, math.Inf(1), math.NaN())
+	w.r.Cover = reading.Covered(c.Value, c.Value+rapid.SampledFrom([]float64{0, 0, 4, -1}).Draw(w.t, "span"), w.now)
+	if !c.OK() {
+		w.r.Cover = reading.Cover{LowMM: 10, HighMM: 10, At: w.now, Fault: c.Fault}
+	}
+}
+
+// tick moves the clock and refreshes the times of good readings, except where
+// the segment says that a reading is stuck in the past.
+func (w *world) tick(dt time.Duration, stuck int) {
+	w.now += dt
+	w.r.Now = w.now
+	for i, r := range []*reading.Reading{&w.r.PackV, &w.r.CurrentA, &w.r.PackC, &w.r.AmbientC, &w.r.Airflow, &w.r.HydrogenPct, &w.r.ContactorClosed, &w.r.ChargerComplete} {
+		if i != stuck {
+			r.At = w.now
+		}
+	}
+	if stuck != 8 {
+		w.r.Cover.At = w.now
+	}
+}
+
+func (w *world) orders() []bay.Order {
+	if rapid.IntRange(0, 7).Draw(w.t, "order") != 0 {
+		return nil
+	}
+	w.ids++
+	return []bay.Order{{
+		ID:   fmt.Sprint(rapid.IntRange(max(0, w.ids-2), w.ids).Draw(w.t, "id")),
+		Kind: bay.OrderKind(rapid.IntRange(0, 9).Draw(w.t, "order kind")),
+		By:   rapid.SampledFrom([]string{"", "a person"}).Draw(w.t, "by"),
+		Cell: rapid.IntRange(-1, 14).Draw(w.t, "cell"), ML: rapid.Float64Range(-10, 3000).Draw(w.t, "ml"),
+		Gravity: rapid.Float64Range(0.9, 1.5).Draw(w.t, "sg"), AtC: 25, CoverMM: rapid.Float64Range(-300, 300).Draw(w.t, "mm"),
+	}}
+}
+
+// oracle says independently of the rules what forbids a charge in a tick.
+func (w *world) forbids() (reasons map[interlock.Code]bool) {
+	s, l := &w.setup, &w.setup.Limits
+	ok := func(r reading.Reading) bool {
+		return r.Fault == reading.None && w.now-r.At <= s.StaleAfter && !math.IsNaN(r.Value) && !math.IsInf(r.Value, 0)
+	}
+	cellV := w.r.PackV.Value / float64(s.Pack.Cells)
+	cover := w.r.Cover
+	coverOK := cover.Fault == reading.None && w.now-cover.At <= s.StaleAfter && !math.IsInf(cover.HighMM, 0)
+	return map[interlock.Code]bool{
+		interlock.CoverUnknown:       !coverOK,
+		interlock.PlatesBare:         coverOK && !(cover.LowMM > 0),
+		interlock.VoltageUnknown:     !ok(w.r.PackV),
+		interlock.VoltageImplausible: ok(w.r.PackV) && !(cellV >= 1.7 && cellV <= 2.9),
+		interlock.TemperatureUnknown: !ok(w.r.PackC),
+		interlock.PackHot:            ok(w.r.PackC) && !(w.r.PackC.Value <= l.ChargeMaxC),
+		interlock.AirflowUnproven:    !ok(w.r.Airflow) || w.r.Airflow.Value != 1,
+		interlock.HydrogenHigh:       !ok(w.r.HydrogenPct) || !(w.r.HydrogenPct.Value < l.HydrogenMaxPct),
+	}
+}
+
+// witness remembers since when each reason has been standing without a break.
+type witness struct{ lastGood map[interlock.Code]time.Duration }
+
+func (v *witness) check(t *rapid.T, w *world, p *bay.Picture, was bool) {
+	for code, bad := range w.forbids() {
+		if !bad {
+			v.lastGood[code] = w.now
+			continue
+		}
+		if !p.Permit.Granted {
+			continue
+		}
+		if !was {
+			t.Fatalf("granted at %v although %v", w.now, code)
+		}
+		if stood := w.now - v.lastGood[code]; stood >= interlock.Table[code].Raise {
+			t.Fatalf("still granted at %v although %v for %v", w.now, code, stood)
+		}
+	}
+}
+
+// TestPromise drives random histories through the core and holds it to the
+// first section of the design: no permit on bare plates, an unknown level or
+// any other missing evidence; no call to water a pack that is not full, rested
+// and cool; no water past the vent floor. One million steps in CI.
+func TestPromise(t *testing.T) {
+	const steps = 1_000_000
+	total, grants := 0, 0
+	rounds := 0
+	for total < steps {
+		rounds++
+		rapid.Check(t, func(t *rapid.T) {
+			n, g := history(t)
+			total += n
+			grants += g
+		})
+		if t.Failed() {
+			return
+		}
+	}
+	if grants < total/100 {
+		t.Errorf("granted in %d of %d steps: the histories hardly test the granting side", grants, total)
+	}
+	t.Logf("figure: property steps %d, of which %d with the permit granted, violations 0", total, grants)
+}
+
+func history(t *rapid.T) (steps, grants int) {
+	setup := benchSetup()
+	setup.HasAirflow, setup.HasHydrogen, setup.HasChargerContact = true, true, true
+	setup.Limits.RestMin = 10 * time.Minute
+	w := &world{t: t, setup: setup, now: time.Duration(rapid.Int64Range(-1e12, 1e12).Draw(t, "start"))}
+	core := bay.New(setup)
+	v := &witness{lastGood: map[interlock.Code]time.Duration{}}
+	was, last := false, bay.StageUnknown
+	for range rapid.IntRange(1, 40).Draw(t, "segments") {
+		w.segment()
+		if rapid.IntRange(0, 2).Draw(t, "calm") > 0 {
+			w.calm()
+		}
+		dt := rapid.SampledFrom([]time.Duration{100 * time.Millisecond, time.Second, time.Second, 30 * time.Second, 10 * time.Minute, 5 * time.Hour}).Draw(t, "dt")
+		stuck := rapid.IntRange(0, 40).Draw(t, "stuck")
+		for range rapid.IntRange(1, 150).Draw(t, "ticks") {
+			w.tick(dt, stuck)
+			w.r.Orders = w.orders2(steps)
+			w.r.LateTick = false
+			p, _ := core.Step(&w.r)
+			steps++
+			v.check(t, w, p, was)
+			checkPicture(t, w, p, last)
+			was, last = p.Permit.Granted, p.Stage
+			if was {
+				grants++
+			}
+		}
+	}
+	return steps, grants
+}
+
+// orders2 keeps the draws of a history few: an order may come every 50 steps.
+func (w *world) orders2(step int) []bay.Order {
+	if step%50 != 0 {
+		return nil
+	}
+	return w.orders()
+}
+
+// calm makes a segment in which everything is good, so that permits are
+// granted at all.
+func (w *world) calm() {
+	w.r.PackV = reading.Good(2.1*float64(w.setup.Pack.Cells), w.now)
+	if rapid.Bool().Draw(w.t, "charging") {
+		w.r.PackV.Value = 2.45 * float64(w.setup.Pack.Cells)
+		w.r.CurrentA = reading.Good(rapid.SampledFrom([]float64{3, 10, 30}).Draw(w.t, "charge A"), w.now)
+	}
+	w.r.PackC, w.r.AmbientC = reading.Good(30, w.now), reading.Good(25, w.now)
+	w.r.Airflow, w.r.HydrogenPct = reading.Good(1, w.now), reading.Good(0, w.now)
+	cover := rapid.SampledFrom([]float64{3, 5, 9, 14}).Draw(w.t, "calm cover")
+	w.r.Cover = reading.Covered(cover, cover, w.now)
+}
+
+func checkPicture(t *rapid.T, w *world, p *bay.Picture, last bay.Stage) {
+	blocking := p.FirstReason()
+	if p.Permit.Granted == (blocking != interlock.NoCode) {
+		t.Fatalf("permit %v with first reason %v at %v", p.Permit, blocking, w.now)
+	}
+	if p.Visit.Open && p.Permit.Granted {
+		t.Fatalf("granted with an open visit at %v", w.now)
+	}
+	if p.Stage == bay.ReadyToWater && last != bay.ReadyToWater {
+		checkReady(t, w, p)
+	}
+	checkWater(t, w, p)
+}
+
+func checkReady(t *rapid.T, w *world, p *bay.Picture) {
+	l := &w.setup.Limits
+	switch {
+	case !p.Charge.Full:
+		t.Fatalf("called to water a pack that is not full at %v", w.now)
+	case p.Charge.Flowing || w.now-p.Charge.EndedAt < l.RestMin:
+		t.Fatalf("called to water a pack that has not rested at %v", w.now)
+	case !p.Seen.PackC.OK() || p.Seen.PackC.Value > l.WateringMaxC+3:
+		t.Fatalf("called to water a pack at %+v at %v", p.Seen.PackC, w.now)
+	case !p.Water.Known || !p.Water.Due:
+		t.Fatalf("called to water a pack that does not need it at %v", w.now)
+	}
+}
+
+// checkWater fills each cell on paper and warms it to the limit: 5.66e-4 per °C
+// at gravity 1.28 is the slope of Myhre, Nielsen and Saastad, J. Chem. Eng.
+// Data 43 (1998) 617.
+func checkWater(t *rapid.T, w *world, p *bay.Picture) {
+	if !p.Water.Known {
+		return
+	}
+	pack := &w.setup.Pack
+	hotMM := pack.ElectrolyteML * 5.66e-4 * (w.setup.Limits.ChargeMaxC - 25) / pack.FreeSurfaceCM2 * 10
+	for c := range p.Water.Cells {
+		for _, ml := range []float64{p.Water.NeedML[c], p.Water.FillML[c]} {
+			after := p.Water.CoverMM[c] + ml/pack.FreeSurfaceCM2*10
+			if ml > 0 && !(after+hotMM <= pack.VentFloorMM) {
+				t.Fatalf("cell %d: %.1f ml on %.1f mm reach %.1f mm when hot; vent floor %.1f", c+1, ml, p.Water.CoverMM[c], after+hotMM, pack.VentFloorMM)
+			}
+		}
+	}
+}

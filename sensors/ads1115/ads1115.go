@@ -192,7 +192,7 @@ func (d *Dev) settle(ctx context.Context) error {
 		return err
 	}
 	d.tag ^= bitPol
-	config := uint16(d.tag | bitSingle | bitLatch | comparator)
+	config := d.tag | bitSingle | bitLatch | comparator
 	if err := d.write(regConfig, config); err != nil {
 		return transferError("write configuration", err)
 	}

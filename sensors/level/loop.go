@@ -97,8 +97,8 @@ func (o *LoopOpts) check() error {
 		switch {
 		case !(rod.SeriesOhm > 0) || math.IsInf(rod.SeriesOhm, 0):
 			return fmt.Errorf("level: rod %d: series resistor of %g, want more than 0", i+1, rod.SeriesOhm)
-		case !(rod.HeightMM > FloorMM && rod.HeightMM < CeilingMM):
-			return fmt.Errorf("level: rod %d: height of %g mm, want between %g and %g", i+1, rod.HeightMM, FloorMM, CeilingMM)
+		case math.IsNaN(rod.HeightMM) || math.IsInf(rod.HeightMM, 0):
+			return fmt.Errorf("level: rod %d: height of %g mm, want a number", i+1, rod.HeightMM)
 		case i > 0 && !(rod.HeightMM > o.Rods[i-1].HeightMM):
 			return fmt.Errorf("level: rod %d: height of %g mm is not above rod %d", i+1, rod.HeightMM, i)
 		}
@@ -108,7 +108,7 @@ func (o *LoopOpts) check() error {
 
 // span is what a number of wet rods proves.
 func span(rods []Rod, wet int) Span {
-	s := Span{FloorMM, CeilingMM}
+	s := Span{min(FloorMM, rods[0].HeightMM), max(CeilingMM, rods[len(rods)-1].HeightMM)}
 	if wet > 0 {
 		s.LowMM = rods[wet-1].HeightMM
 	}

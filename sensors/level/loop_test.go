@@ -225,7 +225,7 @@ func TestNewLoopRefuses(t *testing.T) {
 		{"too many rods", func(o *LoopOpts) { o.Rods = make([]Rod, 5) }, "5 rods"},
 		{"no series", func(o *LoopOpts) { o.Rods[1].SeriesOhm = 0 }, "rod 2: series resistor of 0"},
 		{"upside down", func(o *LoopOpts) { o.Rods[1].HeightMM = 2 }, "rod 2: height of 2 mm is not above rod 1"},
-		{"out of the cell", func(o *LoopOpts) { o.Rods[2].HeightMM = 150 }, "rod 3: height of 150 mm"},
+		{"no height", func(o *LoopOpts) { o.Rods[2].HeightMM = math.NaN() }, "rod 3: height of NaN mm"},
 		{"silly tolerance", func(o *LoopOpts) { o.Tolerance = 0.5 }, "tolerance of 0.5"},
 		{"same resistors", func(o *LoopOpts) { o.Rods[1].SeriesOhm = 22e3 }, "wet rods [1] and wet rods [2] cannot be told apart"},
 		{"dry like broken", func(o *LoopOpts) { o.EndOhm = 5e6 }, "a broken wire cannot be told apart"},
@@ -236,6 +236,20 @@ func TestNewLoopRefuses(t *testing.T) {
 		if _, err := NewLoop(o); err == nil || !strings.Contains(err.Error(), tc.want) {
 			t.Errorf("%s: got %v, want %q", tc.name, err, tc.want)
 		}
+	}
+}
+
+// TestTallCell: rods beyond the stand-ins for "no bound" still give bounds in
+// order.
+func TestTallCell(t *testing.T) {
+	o := rod()
+	o.Rods[0].HeightMM = 150
+	if got, err := mustLoop(t, o).Read(0.275); err != nil || got != (Span{150, 150}) {
+		t.Errorf("wet rod at 150 mm: got %v, %v", got, err)
+	}
+	o.Rods[0].HeightMM = -80
+	if got, err := mustLoop(t, o).Read(1.65); err != nil || got != (Span{-80, -80}) {
+		t.Errorf("dry rod at -80 mm: got %v, %v", got, err)
 	}
 }
 

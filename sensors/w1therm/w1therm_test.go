@@ -35,7 +35,7 @@ func TestParse(t *testing.T) {
 		{"data sheet, figure 2: power-on", "50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n50 05 4b 46 7f ff 0c 10 1c t=85000\n", 0, ErrPowerOn},
 		{"bad CRC, old value shown", "73 01 4b 46 7f ff 0d 10 41 : crc=57 NO\n72 01 4b 46 7f ff 0e 10 57 t=23125\n", 0, ErrBadCRC},
 		{"line held low", "00 00 00 00 00 00 00 00 00 : crc=00 YES\n00 00 00 00 00 00 00 00 00 t=0\n", 0, ErrShorted},
-		{"line undriven", "ff ff ff ff ff ff ff ff ff : crc=c9 NO\nff ff ff ff ff ff ff ff ff t=-62\n", 0, ErrUnplugged},
+		{"line undriven", "ff ff ff ff ff ff ff ff ff : crc=c9 NO\nff ff ff ff ff ff ff ff ff t=-62\n", 0, ErrUnplugged}, //nolint:dupword // a scratchpad
 		{"large negative", "80 f8 4b 46 7f ff 10 10 4e : crc=4e YES\n80 f8 4b 46 7f ff 10 10 4e t=-120000\n", 0, ErrImplausible},
 		{"just too cold", "90 fc 4b 46 7f ff 10 10 ee : crc=ee YES\n90 fc 4b 46 7f ff 10 10 ee t=-55001\n", 0, ErrImplausible},
 		{"beyond any number", "72 01 4b 46 7f ff 0e 10 57 : crc=57 YES\n72 01 t=-99999999999\n", 0, ErrImplausible},

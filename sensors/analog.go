@@ -1,0 +1,86 @@
+package sensors
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"time"
+
+	"periph.io/x/conn/v3/physic"
+
+	"bayward/agent/bay"
+	"bayward/agent/reading"
+	"bayward/sensors/ads1115"
+)
+
+// input is one channel of a converter and what its voltage means.
+type input struct {
+	dev   *ads1115.Dev
+	mux   ads1115.Mux
+	gain  ads1115.Gain
+	rate  ads1115.Rate
+	value value
+	teller
+}
+
+// value turns the voltage at an input into a field of the readings. With an
+// error, which may also be its own finding, the field gets a fault.
+type value interface {
+	put(out *bay.Readings, volts float64, at time.Duration, err error) (reading.Fault, error)
+}
+
+// analog samples a bay's inputs on one I²C bus.
+type analog struct {
+	name   string
+	now    func() time.Duration
+	inputs []input
+}
+
+// Name is the bus, such as "i2c 1".
+func (a *analog) Name() string { return a.name }
+
+// Sample converts each input in turn. When the bus does not work the inputs
+// that are left are not tried: each try would cost the kernel's timeout.
+func (a *analog) Sample(ctx context.Context, out *bay.Readings) {
+	var stuck error
+	for i := range a.inputs {
+		in := &a.inputs[i]
+		at, volts, err := a.now(), physic.ElectricPotential(0), stuck
+		if err == nil {
+			volts, err = in.dev.Read(ctx, in.mux, in.gain, in.rate)
+		}
+		fault, err := in.value.put(out, float64(volts)/float64(physic.Volt), at, err)
+		in.tell(err, fault, at)
+		if fault == reading.BusStuck {
+			stuck = err
+		}
+	}
+}
+
+// linear is a sensor of which the value is (volts − zero) × factor.
+type linear struct {
+	zero, factor float64
+	low, high    float64 // what the sensor can show
+	field        func(*bay.Readings) *reading.Reading
+}
+
+func (l *linear) put(out *bay.Readings, volts float64, at time.Duration, err error) (reading.Fault, error) {
+	v := (volts - l.zero) * l.factor
+	if err == nil && !(v >= l.low && v <= l.high) {
+		err = fmt.Errorf("%w: %.4g from %.4g V, want %.4g to %.4g", errImplausible, v, volts, l.low, l.high)
+	}
+	if err != nil {
+		fault := faultOf(err)
+		*l.field(out) = reading.Bad(fault, at)
+		return fault, err
+	}
+	*l.field(out) = reading.Good(v, at)
+	return reading.None, nil
+}
+
+func packV(r *bay.Readings) *reading.Reading       { return &r.PackV }
+func currentA(r *bay.Readings) *reading.Reading    { return &r.CurrentA }
+func hydrogenPct(r *bay.Readings) *reading.Reading { return &r.HydrogenPct }
+
+// unbounded is for sensors whose range is that of their converter.
+var unbounded = math.MaxFloat64

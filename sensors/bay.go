@@ -1,0 +1,40 @@
+package sensors
+
+import (
+	"context"
+
+	"bayward/agent/bay"
+)
+
+// Source samples the parts on one bus.
+type Source interface {
+	// Name tells the bus: "i2c 1", "1-wire", "contacts".
+	Name() string
+	// Sample fills the fields of its own parts, each with value, time and
+	// fault, and leaves the others alone. It blocks as long as its bus does.
+	// One Source is for one goroutine at a time; different sources may sample
+	// at the same time, also into the same readings.
+	Sample(ctx context.Context, out *bay.Readings)
+}
+
+// Bay is the hardware of one charging place.
+type Bay struct {
+	name    string
+	sources []Source
+	relay   *Relay
+}
+
+// Name is the bay's name in the configuration.
+func (b *Bay) Name() string { return b.name }
+
+// Sources lists what to sample: one for each bus that the bay has parts on.
+func (b *Bay) Sources() []Source { return b.sources }
+
+// Relay is the charge-enable output, open after Open.
+func (b *Bay) Relay() *Relay { return b.relay }
+
+var (
+	_ Source = (*analog)(nil)
+	_ Source = (*oneWire)(nil)
+	_ Source = (*contacts)(nil)
+)

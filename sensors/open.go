@@ -1,0 +1,240 @@
+package sensors
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/physic"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/reading"
+	"bayward/sensors/ads1115"
+)
+
+// opener opens the parts of all bays and shares what they have in common.
+type opener struct {
+	hw           Hardware
+	buses        map[string]i2c.Bus
+	converters   map[chip]*ads1115.Dev
+	thermometers map[string]*thermometer
+}
+
+// chip is a converter's place.
+type chip struct {
+	bus  string
+	addr config.Address
+}
+
+// Open opens every part of every bay, in the order of the configuration. All
+// relays are driven open before anything else is tried. Converters and
+// thermometers that do not answer are no error; bays on one converter share it.
+// The error names bay, field and what was to be opened.
+func Open(cfg *config.Config, hw Hardware) ([]*Bay, error) {
+	if hw.Now == nil || hw.Pin == nil || hw.Bus == nil {
+		return nil, errors.New("bug: the hardware comes without clock, pins or buses")
+	}
+	if err := OutputsSafe(cfg, hw); err != nil {
+		return nil, err
+	}
+	o := &opener{hw, map[string]i2c.Bus{}, map[chip]*ads1115.Dev{}, map[string]*thermometer{}}
+	var bays []*Bay
+	for i := range cfg.Bays {
+		b := &cfg.Bays[i]
+		relay, err := openRelay(b, hw)
+		if err != nil {
+			return nil, err
+		}
+		sources, err := o.sources(b)
+		if err != nil {
+			return nil, err
+		}
+		bays = append(bays, &Bay{b.Name, sources, relay})
+	}
+	return bays, nil
+}
+
+// partError names the place in the configuration.
+func partError(b *config.Bay, field string, err error) error {
+	return fmt.Errorf("open bay %s: wiring.%s: %w", b.Name, field, err)
+}
+
+func (o *opener) sources(b *config.Bay) ([]Source, error) {
+	var sources []Source
+	a, err := o.analog(b)
+	if err != nil {
+		return nil, err
+	}
+	if len(a.inputs) > 0 {
+		sources = append(sources, a)
+	}
+	w, err := o.oneWire(b)
+	if err != nil {
+		return nil, err
+	}
+	if len(w.probes) > 0 {
+		sources = append(sources, w)
+	}
+	c, err := o.contacts(b)
+	if err != nil {
+		return nil, err
+	}
+	if len(c.inputs) > 0 {
+		sources = append(sources, c)
+	}
+	return sources, nil
+}
+
+// hydrogen sensors have a live zero: far below none is a sensor without supply.
+const minHydrogenPct, maxHydrogenPct = -0.25, 100
+
+func (o *opener) analog(b *config.Bay) (*analog, error) {
+	w := &b.Wiring
+	a := &analog{name: "i2c " + w.I2C, now: o.hw.Now}
+	add := func(field string, in config.Input, minus int, v value) error {
+		opened, err := o.input(w.I2C, in, minus)
+		if err != nil {
+			return partError(b, field, err)
+		}
+		opened.value, opened.teller = v, o.teller(b, field)
+		a.inputs = append(a.inputs, opened)
+		return nil
+	}
+	var err error
+	if v := w.Voltage; v != nil {
+		err = add("voltage", v.Input, ads1115.Ground, &linear{v.OffsetV, v.Ratio, -unbounded, unbounded, packV})
+	}
+	if c := w.Current; c != nil {
+		minus := ads1115.Ground
+		if c.Kind == "shunt" && c.Minus != nil {
+			minus = *c.Minus
+		}
+		err = errors.Join(err, add("current", c.Input, minus, &linear{c.ZeroV, c.AmperesPerVolt, -unbounded, unbounded, currentA}))
+	}
+	if l := w.Level; l != nil {
+		probe, levelErr := newCover(l)
+		if levelErr != nil {
+			return nil, errors.Join(err, partError(b, "level", levelErr))
+		}
+		err = errors.Join(err, add("level", l.Input, ads1115.Ground, probe))
+	}
+	if h := w.Hydrogen; h != nil {
+		err = errors.Join(err, add("hydrogen", h.Input, ads1115.Ground, &linear{h.ZeroV, h.PerVolt, minHydrogenPct, maxHydrogenPct, hydrogenPct}))
+	}
+	return a, err
+}
+
+// input opens one channel of a converter.
+func (o *opener) input(bus string, in config.Input, minus int) (input, error) {
+	mux, ok := ads1115.MuxFor(in.Channel, minus)
+	if !ok {
+		return input{}, fmt.Errorf("the converter cannot measure channel %d against %d", in.Channel, minus)
+	}
+	gain, ok := ads1115.GainFor(physic.ElectricPotential(math.Round(in.RangeV*1000)) * physic.MilliVolt)
+	if !ok {
+		return input{}, fmt.Errorf("range_v %g is not one of 6.144, 4.096, 2.048, 1.024, 0.512, 0.256", in.RangeV)
+	}
+	rate, ok := ads1115.RateFor(in.Rate)
+	if !ok {
+		return input{}, fmt.Errorf("rate %d is not one of 8, 16, 32, 64, 128, 250, 475, 860", in.Rate)
+	}
+	dev, err := o.converter(bus, in.ADC)
+	return input{dev: dev, mux: mux, gain: gain, rate: rate}, err
+}
+
+// converter finds or makes the driver of a chip. There must be only one for
+// each, whatever name the bus goes by.
+func (o *opener) converter(name string, addr config.Address) (*ads1115.Dev, error) {
+	at := chip{plainBus(name), addr}
+	if dev, ok := o.converters[at]; ok {
+		return dev, nil
+	}
+	bus, ok := o.buses[at.bus]
+	if !ok {
+		var err error
+		if bus, err = o.hw.Bus(name); err != nil {
+			return nil, fmt.Errorf("i2c %q: %w", name, err)
+		}
+		o.buses[at.bus] = bus
+	}
+	dev, err := ads1115.New(bus, &ads1115.Opts{Addr: uint16(addr), Wait: o.hw.Wait})
+	if err != nil {
+		return nil, err
+	}
+	o.converters[at] = dev
+	return dev, nil
+}
+
+// plainBus takes "1", "I2C1" and "/dev/i2c-1" for the same bus, as periph does.
+func plainBus(name string) string {
+	for _, prefix := range []string{"/dev/i2c-", "I2C"} {
+		if rest, ok := strings.CutPrefix(name, prefix); ok {
+			return rest
+		}
+	}
+	return name
+}
+
+func (o *opener) oneWire(b *config.Bay) (*oneWire, error) {
+	w := &oneWire{}
+	t := b.Wiring.Temperature
+	if t == nil {
+		return w, nil
+	}
+	for _, p := range []struct {
+		field, id string
+		offsetC   float64
+		into      func(*bay.Readings) *reading.Reading
+	}{{"temperature.pack", t.Pack, t.OffsetC, packC}, {"temperature.ambient", t.Ambient, 0, ambientC}} {
+		if p.id == "" {
+			continue
+		}
+		sensor, err := o.thermometerFor(p.id)
+		if err != nil {
+			return nil, partError(b, p.field, err)
+		}
+		w.probes = append(w.probes, warmth{sensor, p.offsetC, p.into, o.teller(b, p.field)})
+	}
+	return w, nil
+}
+
+func (o *opener) contacts(b *config.Bay) (*contacts, error) {
+	c := &contacts{now: o.hw.Now}
+	var feedback *config.Contact
+	if b.Wiring.Relay != nil {
+		feedback = b.Wiring.Relay.Feedback
+	}
+	for _, p := range []struct {
+		field string
+		wired *config.Contact
+		into  func(*bay.Readings) *reading.Reading
+	}{
+		{"relay.feedback", feedback, contactorClosed},
+		{"airflow", b.Wiring.Airflow, airflow},
+		{"charger_complete", b.Wiring.Complete, chargerComplete},
+	} {
+		if p.wired == nil {
+			continue
+		}
+		pin, err := o.hw.Pin(p.wired.Pin)
+		if err != nil {
+			return nil, partError(b, p.field, fmt.Errorf("pin %q: %w", p.wired.Pin, err))
+		}
+		in, err := newContact(pin, p.wired, p.into)
+		if err != nil {
+			return nil, partError(b, p.field, fmt.Errorf("pin %q: %w", p.wired.Pin, err))
+		}
+		c.inputs = append(c.inputs, in)
+	}
+	return c, nil
+}
+
+func (o *opener) teller(b *config.Bay, sensor string) teller {
+	if o.hw.Log == nil {
+		return teller{}
+	}
+	return teller{log: o.hw.Log.With("bay", b.Name, "sensor", sensor)}
+}

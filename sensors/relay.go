@@ -1,0 +1,107 @@
+package sensors
+
+import (
+	"errors"
+	"fmt"
+	"sync"
+
+	"periph.io/x/conn/v3/gpio"
+)
+
+// ErrHalted means that the relay was halted and cannot be closed any more.
+var ErrHalted = errors.New("relay is halted")
+
+// output is all that a relay may do with a line. There is no way to read one
+// back on purpose: the kernel interface would turn it into an input.
+type output interface {
+	Out(gpio.Level) error
+}
+
+// Relay is a bay's charge-enable output with its heartbeat. Open is a low line.
+// It may be used from several goroutines, such as the loop and the guard that
+// opens it when the loop is late.
+type Relay struct {
+	mu     sync.Mutex // guards everything that follows
+	charge output
+	beat   output // nil: none is wired
+	closed bool
+	high   bool // level of the heartbeat
+	halted bool
+}
+
+// newRelay takes the lines and drives both low.
+func newRelay(charge, beat output) (*Relay, error) {
+	r := &Relay{charge: charge, beat: beat}
+	err := r.lower()
+	return r, err
+}
+
+// Set closes or opens the relay and reports whether the line took it. It writes
+// every time, so that a line that something else has moved is put right. When
+// closing fails the relay is opened as well as it can be.
+func (r *Relay) Set(closed bool) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if closed && r.halted {
+		return ErrHalted
+	}
+	if err := r.charge.Out(gpio.Level(closed)); err != nil {
+		if closed {
+			err = errors.Join(err, r.charge.Out(gpio.Low))
+			r.closed = false
+		}
+		return fmt.Errorf("set relay: %w", err)
+	}
+	r.closed = closed
+	return nil
+}
+
+// Closed tells what was last ordered. After an order to open that failed it
+// stays true: the relay may still be closed.
+func (r *Relay) Closed() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.closed
+}
+
+// Beat toggles the heartbeat, which keeps an outside timer relay from opening;
+// to be called once for each good tick. Without a heartbeat it does nothing.
+func (r *Relay) Beat() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	switch {
+	case r.halted:
+		return ErrHalted
+	case r.beat == nil:
+		return nil
+	}
+	if err := r.beat.Out(gpio.Level(!r.high)); err != nil {
+		return fmt.Errorf("beat: %w", err)
+	}
+	r.high = !r.high
+	return nil
+}
+
+// Halt opens the relay for good. It may be called more than once.
+func (r *Relay) Halt() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.halted = true
+	return r.lower()
+}
+
+// lower drives both lines low, the heartbeat also if the relay fails.
+func (r *Relay) lower() error {
+	err := r.charge.Out(gpio.Low)
+	if err == nil {
+		r.closed = false
+	}
+	if r.beat != nil {
+		err = errors.Join(err, r.beat.Out(gpio.Low))
+		r.high = false
+	}
+	if err != nil {
+		return fmt.Errorf("open relay: %w", err)
+	}
+	return nil
+}

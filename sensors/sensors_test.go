@@ -1,0 +1,433 @@
+package sensors
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"testing/fstest"
+	"time"
+
+	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/gpio/gpiotest"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/reading"
+	"bayward/sensors/ads1115"
+	"bayward/sensors/level"
+	"bayward/sensors/w1therm"
+)
+
+// TestEveryPart samples a fully wired bay. The expected values are the
+// formulas of the configuration worked out by hand.
+func TestEveryPart(t *testing.T) {
+	b := newBench(t)
+	b.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
+	bays := mustOpen(t, wired(), b.hardware())
+	b.pins["GPIO5"].(*gpiotest.Pin).L = gpio.Low
+	got := sample(t, bays[0])
+	for name, want := range map[string]float64{
+		"pack voltage":     24.75, // (2.26 − 0.01) × 11
+		"current":          -20,   // (1.9 − 1.65) × −80
+		"pack temperature": 30.75, // 31.25 − 0.5
+		"ambient":          18.5,
+		"hydrogen":         0.5, // (0.75 − 0.5) × 2
+		"feedback":         1,   // low, active low
+		"airflow":          0,   // pulled up, active low
+		"complete":         0,   // pulled down, active high
+	} {
+		r := all(&got)[name]
+		if !r.OK() || math.Abs(r.Value-want) > 0.01 || r.At != time.Hour {
+			t.Errorf("%s: got %+v, want %g", name, *r, want)
+		}
+	}
+	if want := reading.Covered(4.5, level.CeilingMM, time.Hour); got.Cover != want {
+		t.Errorf("cover: got %+v, want %+v", got.Cover, want)
+	}
+	if got.Now != 0 || got.Orders != nil || got.RecordFailing {
+		t.Error("a source filled what is not its own")
+	}
+	var names []string
+	for _, s := range bays[0].Sources() {
+		names = append(names, s.Name())
+	}
+	if want := []string{"i2c 1", "1-wire", "contacts"}; !slices.Equal(names, want) || bays[0].Name() != "bay-1" {
+		t.Errorf("sources of %s: got %q, want %q", bays[0].Name(), names, want)
+	}
+}
+
+// TestSourcesKeepApart: each source touches its own fields only.
+func TestSourcesKeepApart(t *testing.T) {
+	bays := mustOpen(t, wired(), newBench(t).hardware())
+	own := map[string][]string{
+		"i2c 1":    {"pack voltage", "current", "hydrogen"},
+		"1-wire":   {"pack temperature", "ambient"},
+		"contacts": {"feedback", "airflow", "complete"},
+	}
+	for _, s := range bays[0].Sources() {
+		mark := reading.Reading{Value: 42, At: 7, Fault: reading.Stale}
+		var out bay.Readings
+		for _, r := range all(&out) {
+			*r = mark
+		}
+		s.Sample(t.Context(), &out)
+		for name, r := range all(&out) {
+			if changed := *r != mark; changed != slices.Contains(own[s.Name()], name) {
+				t.Errorf("%s: %s changed: %v", s.Name(), name, changed)
+			}
+		}
+		if changed := out.Cover != (reading.Cover{}); changed != (s.Name() == "i2c 1") {
+			t.Errorf("%s: cover changed: %v", s.Name(), changed)
+		}
+	}
+}
+
+func TestNotWiredStaysMissing(t *testing.T) {
+	cfg := &config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: config.Wiring{Relay: &config.Relay{Pin: "GPIO17"}}}}}
+	bays := mustOpen(t, cfg, newBench(t).hardware())
+	if got := sample(t, bays[0]); len(bays[0].Sources()) != 0 || got.PackV.Fault != reading.Missing || got.Cover.Fault != reading.Missing {
+		t.Errorf("got %d sources and %+v", len(bays[0].Sources()), got)
+	}
+	if err := bays[0].Relay().Beat(); err != nil {
+		t.Errorf("beat without a heartbeat: %v", err)
+	}
+}
+
+// TestShunt: 20 A through 75 mV / 150 A are 10 mV between two inputs.
+func TestShunt(t *testing.T) {
+	b, cfg, minus := newBench(t), wired(), 3
+	cfg.Bays[0].Wiring.Current = &config.Current{
+		Input: config.Input{ADC: 0x48, Channel: 1, RangeV: 0.256, Rate: 8}, Kind: "shunt", Minus: &minus, AmperesPerVolt: 2000,
+	}
+	b.bus.pins = [4]float64{1, 1.01, 0, 1}
+	got := sample(t, mustOpen(t, cfg, b.hardware())[0])
+	if !got.CurrentA.OK() || math.Abs(got.CurrentA.Value-20) > 0.02 {
+		t.Errorf("got %+v, want 20 A", got.CurrentA)
+	}
+}
+
+// TestFaults: every error that a driver documents has its fault, also when it
+// is wrapped, and what is not known is a fault too.
+func TestFaults(t *testing.T) {
+	for _, tc := range []struct {
+		err  error
+		want reading.Fault
+	}{
+		{nil, reading.None},
+		{ads1115.ErrNoAnswer, reading.NoAnswer},
+		{ads1115.ErrBusStuck, reading.BusStuck},
+		{ads1115.ErrNotReady, reading.Timeout},
+		{ads1115.ErrOverRange, reading.OverRange},
+		{ads1115.ErrLostConfig, reading.Contradictory},
+		{ads1115.ErrForeign, reading.Contradictory},
+		{w1therm.ErrBadCRC, reading.BadCRC},
+		{w1therm.ErrGarbled, reading.BadCRC},
+		{w1therm.ErrPowerOn, reading.PowerOn},
+		{w1therm.ErrUnplugged, reading.NoAnswer},
+		{w1therm.ErrShorted, reading.Short},
+		{w1therm.ErrImplausible, reading.Implausible},
+		{level.ErrOpen, reading.Open},
+		{level.ErrShort, reading.Short},
+		{level.ErrOverRange, reading.OverRange},
+		{level.ErrImplausible, reading.Implausible},
+		{level.ErrContradictory, reading.Contradictory},
+		{errImplausible, reading.Implausible},
+		{context.DeadlineExceeded, reading.Timeout},
+		{context.Canceled, reading.Timeout},
+		{errors.New("something new"), reading.NoAnswer},
+	} {
+		if got := faultOf(tc.err); got != tc.want {
+			t.Errorf("%v: got %s, want %s", tc.err, got, tc.want)
+		}
+		if tc.err == nil {
+			continue
+		}
+		if got := faultOf(fmt.Errorf("read: %w: %w", tc.err, errors.New("cause"))); got != tc.want {
+			t.Errorf("%v, wrapped: got %s, want %s", tc.err, got, tc.want)
+		}
+	}
+}
+
+// TestUnpluggedConverter: the agent starts without it and reads it when it is
+// back.
+func TestUnpluggedConverter(t *testing.T) {
+	b := newBench(t)
+	b.bus.err = errAbsent
+	b.bus.pins[0] = 2.26
+	bays := mustOpen(t, wired(), b.hardware())
+	got := sample(t, bays[0])
+	if got.PackV.Fault != reading.NoAnswer || got.Cover.Fault != reading.NoAnswer || got.Cover.At != time.Hour || !got.PackC.OK() {
+		t.Errorf("unplugged: got %+v", got)
+	}
+	b.bus.err = nil
+	if got = sample(t, bays[0]); !got.PackV.OK() {
+		t.Errorf("plugged in again: got %+v", got.PackV)
+	}
+}
+
+// TestStuckBus: one transfer finds out, the rest of the round is not tried.
+func TestStuckBus(t *testing.T) {
+	b := newBench(t)
+	bays := mustOpen(t, wired(), b.hardware())
+	b.bus.err, b.bus.txs = errStuck, 0
+	got := sample(t, bays[0])
+	for name, r := range map[string]reading.Fault{
+		"voltage": got.PackV.Fault, "current": got.CurrentA.Fault, "level": got.Cover.Fault, "hydrogen": got.HydrogenPct.Fault,
+	} {
+		if r != reading.BusStuck {
+			t.Errorf("%s: got %s", name, r)
+		}
+	}
+	if b.bus.txs != 1 {
+		t.Errorf("%d transfers on a stuck bus, want 1", b.bus.txs)
+	}
+}
+
+func TestCanceledRound(t *testing.T) {
+	bays := mustOpen(t, wired(), newBench(t).hardware())
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	var got bay.Readings
+	for _, s := range bays[0].Sources() {
+		s.Sample(ctx, &got)
+	}
+	if got.PackV.Fault != reading.Timeout || got.Cover.Fault != reading.Timeout || got.PackC.Fault != reading.Timeout {
+		t.Errorf("got %+v", got)
+	}
+}
+
+// TestBeyondTheSensor: over range, a hydrogen sensor without supply, and a
+// calibration that makes no number.
+func TestBeyondTheSensor(t *testing.T) {
+	b, cfg := newBench(t), wired()
+	cfg.Bays[0].Wiring.Current.AmperesPerVolt = math.Inf(1)
+	b.bus.pins = [4]float64{5, 1.9, 0.275, 0}
+	got := sample(t, mustOpen(t, cfg, b.hardware())[0])
+	if got.PackV.Fault != reading.OverRange || got.CurrentA.Fault != reading.Implausible || got.HydrogenPct.Fault != reading.Implausible {
+		t.Errorf("got %+v, %+v, %+v", got.PackV, got.CurrentA, got.HydrogenPct)
+	}
+}
+
+func TestLevelKinds(t *testing.T) {
+	ladder := &config.Level{
+		Input: channel(2), Kind: "ladder", ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 100e3, OffsetMM: -1,
+		Rods: []config.Rod{{HeightMM: 3, SeriesOhm: 22e3}, {HeightMM: 13, SeriesOhm: 47e3}, {HeightMM: 20, SeriesOhm: 100e3}},
+	}
+	current := &config.Level{Input: channel(2), Kind: "4-20ma", ShuntOhm: 100, LowMM: -20, HighMM: 30, OffsetMM: 2}
+	for _, tc := range []struct {
+		name  string
+		level *config.Level
+		volts float64
+		want  reading.Cover
+	}{
+		// Node voltages by Ohm's law: 3.3 V / (1 + 10 kΩ × conductance).
+		{"ladder, rods 1 and 2", ladder, 3.3 / (1 + 10e3*(1/100e3+1/22e3+1/47e3)), reading.Covered(12, 19, time.Hour)},
+		{"ladder, rod 2 alone", ladder, 3.3 / (1 + 10e3*(1/100e3+1/47e3)), reading.Cover{At: time.Hour, Fault: reading.Contradictory}},
+		{"ladder, broken", ladder, 3.3, reading.Cover{At: time.Hour, Fault: reading.Open}},
+		{"ladder, short", ladder, 0.001, reading.Cover{At: time.Hour, Fault: reading.Short}},
+		{"4-20 mA, broken", current, 0, reading.Cover{At: time.Hour, Fault: reading.Open}},
+		{"4-20 mA, 22 mA", current, 2.2, reading.Cover{At: time.Hour, Fault: reading.OverRange}},
+		{"4-20 mA, 3.7 mA", current, 0.37, reading.Cover{At: time.Hour, Fault: reading.Implausible}},
+	} {
+		b, cfg := newBench(t), wired()
+		cfg.Bays[0].Wiring.Level = tc.level
+		b.bus.pins[2] = tc.volts
+		if got := sample(t, mustOpen(t, cfg, b.hardware())[0]).Cover; got != tc.want {
+			t.Errorf("%s: got %+v, want %+v", tc.name, got, tc.want)
+		}
+	}
+	b, cfg := newBench(t), wired()
+	cfg.Bays[0].Wiring.Level, b.bus.pins[2] = current, 1.2 // 12 mA: half way from −20 to 30, and 2 more
+	if got := sample(t, mustOpen(t, cfg, b.hardware())[0]).Cover; !got.OK() || math.Abs(got.LowMM-7) > 0.01 || got.LowMM != got.HighMM {
+		t.Errorf("12 mA: got %+v, want 7 mm", got)
+	}
+}
+
+func TestTemperatureFaults(t *testing.T) {
+	b := newBench(t)
+	bays := mustOpen(t, wired(), b.hardware())
+	for _, tc := range []struct {
+		name string
+		file *fstest.MapFile
+		want reading.Fault
+	}{
+		{"power-on", w1("85000"), reading.PowerOn},
+		{"too hot", w1("130000"), reading.Implausible},
+		{"empty", &fstest.MapFile{}, reading.NoAnswer},
+		{"crc", &fstest.MapFile{Data: []byte("73 01 4b 46 7f ff 0e 10 41 : crc=57 NO\n72 t=23125\n")}, reading.BadCRC},
+		{"good", w1("20000"), reading.None},
+	} {
+		b.files[packID+"/w1_slave"] = tc.file
+		b.now += shareFor
+		if got := sample(t, bays[0]); got.PackC.Fault != tc.want || !got.AmbientC.OK() {
+			t.Errorf("%s: got %+v, ambient %+v", tc.name, got.PackC, got.AmbientC)
+		}
+	}
+	delete(b.files, packID+"/w1_slave")
+	b.now += shareFor
+	if got := sample(t, bays[0]); got.PackC.Fault != reading.NoAnswer {
+		t.Errorf("unplugged: got %+v", got.PackC)
+	}
+}
+
+// twoBays share converter and ambient sensor and name the bus differently.
+func twoBays() *config.Config {
+	cfg := wired()
+	second := wired().Bays[0]
+	second.Name, second.Wiring.I2C = "bay-2", "I2C1"
+	second.Wiring.Relay = &config.Relay{Pin: "GPIO22"}
+	second.Wiring.Airflow, second.Wiring.Complete = nil, nil
+	cfg.Bays = append(cfg.Bays, second)
+	return cfg
+}
+
+func TestSharedParts(t *testing.T) {
+	b := newBench(t)
+	second := &outPin{t: t, name: "GPIO22"}
+	b.pins["GPIO22"] = second
+	b.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
+	bays := mustOpen(t, twoBays(), b.hardware())
+	if len(bays) != 2 || bays[0].Name() != "bay-1" || bays[1].Name() != "bay-2" {
+		t.Fatalf("got %d bays out of order", len(bays))
+	}
+	if len(b.busAsked) != 1 {
+		t.Errorf("the bus was opened as %q, want once", b.busAsked)
+	}
+	first, _ := bays[0].sources[0].(*analog)
+	other, _ := bays[1].sources[0].(*analog)
+	if first.inputs[0].dev != other.inputs[0].dev {
+		t.Error("one converter has two drivers")
+	}
+	sample(t, bays[0])
+	b.files[ambientID+"/w1_slave"] = w1("99000")
+	b.now += time.Second
+	if got := sample(t, bays[1]); got.AmbientC.Value != 18.5 || got.AmbientC.At != time.Hour {
+		t.Errorf("shared sensor: got %+v, want what the other bay read, with its time", got.AmbientC)
+	}
+	b.now += time.Second
+	if got := sample(t, bays[1]); got.AmbientC.Value != 99 {
+		t.Errorf("shared sensor, later: got %+v, want a new reading", got.AmbientC)
+	}
+}
+
+// TestBaysAtTheSameTime is for the race detector, and no value of one input
+// may show up as another.
+func TestBaysAtTheSameTime(t *testing.T) {
+	b := newBench(t)
+	b.pins["GPIO22"] = &outPin{t: t, name: "GPIO22"}
+	b.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
+	bays := mustOpen(t, twoBays(), b.hardware())
+	var wg sync.WaitGroup
+	for _, y := range bays {
+		for _, s := range y.Sources() {
+			wg.Go(func() {
+				for range 50 {
+					var out bay.Readings
+					s.Sample(t.Context(), &out)
+					if out.PackV.OK() && math.Abs(out.PackV.Value-24.75) > 0.01 {
+						t.Errorf("got %+v", out.PackV)
+					}
+				}
+			})
+		}
+	}
+	wg.Wait()
+}
+
+func TestContacts(t *testing.T) {
+	b := newBench(t)
+	bays := mustOpen(t, wired(), b.hardware())
+	fan, done := b.pins["GPIO6"].(*gpiotest.Pin), b.pins["GPIO13"].(*gpiotest.Pin)
+	if fan.P != gpio.PullUp || done.P != gpio.PullDown {
+		t.Errorf("pulls: got %s for active low and %s for active high", fan.P, done.P)
+	}
+	for _, level := range []gpio.Level{gpio.Low, gpio.High} {
+		fan.L, done.L = level, level
+		got := sample(t, bays[0])
+		closed := map[bool]float64{true: 1}
+		if got.Airflow.Value != closed[level == gpio.Low] || got.ChargerComplete.Value != closed[level == gpio.High] {
+			t.Errorf("%s: active low reads %g, active high %g", level, got.Airflow.Value, got.ChargerComplete.Value)
+		}
+	}
+}
+
+// TestLog: one line for a change, none for a repetition, and silence for a
+// while about a sensor that flaps.
+func TestLog(t *testing.T) {
+	b, cfg := newBench(t), wired()
+	cfg.Bays[0].Wiring = config.Wiring{I2C: "1", Voltage: cfg.Bays[0].Wiring.Voltage, Relay: cfg.Bays[0].Wiring.Relay}
+	cfg.Bays[0].Wiring.Relay.Feedback = nil
+	var text bytes.Buffer
+	hw := b.hardware()
+	hw.Log = slog.New(slog.NewTextHandler(&text, nil))
+	bays := mustOpen(t, cfg, hw)
+	round := func(err error) int {
+		text.Reset()
+		b.bus.err = err
+		sample(t, bays[0])
+		b.now += quietFor / 4
+		return strings.Count(text.String(), "\n")
+	}
+	if round(nil) != 0 {
+		t.Error("a good start is worth no line")
+	}
+	if round(errAbsent) != 1 || !strings.Contains(text.String(), "bay=bay-1 sensor=voltage fault=no-answer") || !strings.Contains(text.String(), "remote I/O error") {
+		t.Errorf("a fault: got %q", text.String())
+	}
+	if round(errAbsent)+round(nil)+round(errAbsent) != 0 {
+		t.Errorf("repetition and flapping: got %q", text.String())
+	}
+	if round(nil) != 1 || !strings.Contains(text.String(), "good again") {
+		t.Errorf("recovery: got %q", text.String())
+	}
+}
+
+// BenchmarkSample is one round over the inputs and contacts of a bay.
+func BenchmarkSample(b *testing.B) {
+	h := newBench(b)
+	h.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
+	bays := mustOpen(b, wired(), h.hardware())
+	var out bay.Readings
+	b.ReportAllocs()
+	for b.Loop() {
+		for _, s := range bays[0].Sources() {
+			if s.Name() != "1-wire" {
+				s.Sample(b.Context(), &out)
+			}
+		}
+	}
+}
+
+// BenchmarkSampleOneWire is one temperature from a file in memory.
+func BenchmarkSampleOneWire(b *testing.B) {
+	h, cfg := newBench(b), wired()
+	cfg.Bays[0].Wiring.Temperature.Ambient = ""
+	bays := mustOpen(b, cfg, h.hardware())
+	var out bay.Readings
+	b.ReportAllocs()
+	for b.Loop() {
+		h.now += shareFor
+		bays[0].Sources()[1].Sample(b.Context(), &out)
+	}
+}
+
+func TestSampleDoesNotAllocate(t *testing.T) {
+	h := newBench(t)
+	h.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
+	bays := mustOpen(t, wired(), h.hardware())
+	var out bay.Readings
+	ctx := t.Context()
+	for _, i := range []int{0, 2} {
+		s := bays[0].Sources()[i]
+		if n := testing.AllocsPerRun(100, func() { s.Sample(ctx, &out) }); n != 0 {
+			t.Errorf("%s: %g allocations", s.Name(), n)
+		}
+	}
+}

@@ -65,11 +65,14 @@ func (c *cell) currents(v float64) (mainA, gasA, slopeS float64) {
 // the cell's resistance there. Both rise with the voltage, so there is one.
 func (c *cell) solve(amps float64) (ohm float64) {
 	const stepV, doneV = 0.1, 1e-8
-	if amps <= 0 { // nothing gasses below the rest voltage
+	if amps < 0 { // nothing gasses below the rest voltage
 		c.volts, c.mainA, c.gasA = c.baseV+amps/c.dischgS, amps, 0
 		return 1 / c.dischgS
 	}
 	c.volts = max(c.volts, c.baseV)
+	if amps == 0 {
+		c.volts = c.baseV
+	}
 	for range 60 {
 		mainA, gasA, slopeS := c.currents(c.volts)
 		dv := min(max((amps-mainA-gasA)/slopeS, -stepV), stepV)

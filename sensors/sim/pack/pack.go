@@ -147,19 +147,27 @@ func (p *Pack) prepare() {
 	}
 }
 
-// balance finds the current at which supply and pack agree.
+// balance finds the current at which supply and pack agree: Newton's steps,
+// held between the currents that are known to be too low and too high.
 func (p *Pack) balance(s Supply, loadA float64) {
-	amps := 0.0
-	if s.MaxA > 0 {
-		amps = min(p.supplyA, s.MaxA)
-		for range 40 {
-			v, ohm := p.voltsAt(amps - loadA)
-			next := min(max(amps+(s.OpenV-s.Ohm*amps-v)/(s.Ohm+ohm), 0), s.MaxA)
-			moved := math.Abs(next - amps)
-			amps = next
-			if moved < 1e-6*p.spec.CapacityAh {
-				break
-			}
+	amps := min(p.supplyA, max(s.MaxA, 0))
+	low, high := -1.0, s.MaxA+1
+	for range 60 {
+		v, ohm := p.voltsAt(amps - loadA)
+		gapV := s.OpenV - s.Ohm*amps - v
+		if gapV > 0 {
+			low = amps
+		} else {
+			high = amps
+		}
+		next := min(max(amps+gapV/(s.Ohm+ohm), 0), s.MaxA)
+		if next <= low || next >= high {
+			next = min(max((low+high)/2, 0), s.MaxA)
+		}
+		moved := math.Abs(next - amps)
+		amps = next
+		if moved < 1e-6*p.spec.CapacityAh {
+			break
 		}
 	}
 	p.supplyA, p.packA = amps, amps-loadA

@@ -1,0 +1,117 @@
+package sim
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"bayward/sensors/sim/pack"
+)
+
+// Bay is one charging place on a bench.
+type Bay struct {
+	bench *Bench
+	opts  Opts
+	now   time.Duration
+
+	pack      *pack.Pack
+	charger   *pack.Charger
+	room      *pack.Room
+	contactor contactor
+	connected bool
+	mains     bool
+	fan       bool
+	loadA     float64
+
+	divider    Divider
+	current    Current
+	hydrogen   Analog
+	probe      *probe
+	adcs       []*adc
+	packSensor *thermometer
+	airSensor  *thermometer
+
+	faults     [numFaults]bool
+	faultSince [numFaults]time.Duration
+	stuckMM    float64
+}
+
+// newBay makes a bay without wires.
+func newBay(b *Bench, o Opts, w Wiring) (*Bay, error) {
+	if o.Name == "" {
+		return nil, fmt.Errorf("name is empty")
+	}
+	if !(o.AmbientC-math.Abs(o.AmbientSwingC) >= -40 && o.AmbientC+math.Abs(o.AmbientSwingC) <= 60) {
+		return nil, fmt.Errorf("ambient %v °C with a swing of %v is not between -40 and 60 °C", o.AmbientC, o.AmbientSwingC)
+	}
+	p, err := pack.New(o.spec())
+	if err != nil {
+		return nil, fmt.Errorf("pack: %w", err)
+	}
+	c, err := pack.NewCharger(o.Charger, o.Cells, o.CapacityAh, o.ChargerA, o.RestartOnEnable)
+	if err != nil {
+		return nil, fmt.Errorf("charger: %w", err)
+	}
+	y := &Bay{
+		bench: b, opts: o, now: b.now, pack: p, charger: c, room: pack.NewRoom(o.Cells, o.CapacityAh),
+		connected: o.Connected, mains: true, fan: true,
+	}
+	y.contactor.hold = w.HeartbeatHold
+	if w.HeartbeatHold <= 0 {
+		y.contactor.hold = 10 * time.Second
+	}
+	y.contactor.timed = w.HeartbeatPin != ""
+	if w.Level != nil {
+		y.probe = newProbe(*w.Level, rand.New(rand.NewPCG(o.Seed, 0x9a7e)))
+	}
+	return y, nil
+}
+
+// ambientC is the air now: coldest at the start of each day of the physics.
+func (y *Bay) ambientC() float64 {
+	return y.opts.AmbientC - y.opts.AmbientSwingC*math.Cos(2*math.Pi*y.now.Hours()/24)
+}
+
+// advance carries the bay to a time.
+func (y *Bay) advance(until time.Duration) {
+	for y.now < until {
+		dt := min(until-y.now, y.stride())
+		if next := y.contactor.next(); next > 0 {
+			dt = min(dt, next)
+		}
+		y.step(dt)
+	}
+}
+
+// stride is the longest step that does no harm.
+func (y *Bay) stride() time.Duration {
+	if y.loadA == 0 && y.charger.Stage() == pack.ChargerOff && y.pack.Resting() {
+		return 10 * time.Second
+	}
+	return time.Second
+}
+
+func (y *Bay) step(dt time.Duration) {
+	s := dt.Seconds()
+	supply := y.charger.Supply(y.contactor.closedNow, y.mains, y.connected)
+	y.pack.Step(s, supply, y.loadA, y.ambientC())
+	y.charger.Observe(s, y.pack.Volts(), y.pack.SupplyA())
+	y.room.Step(s, y.pack.GassingA()*float64(y.pack.Cells()), y.fan)
+	if y.loadA > 0 && y.pack.Exhausted() {
+		y.loadA = 0
+	}
+	y.contactor.settle(dt, y.faults[ContactorWelded], y.faults[ContactorStuckOpen])
+	y.now += dt
+}
+
+// probeMM is the level that the probe feels.
+func (y *Bay) probeMM() float64 {
+	if y.faults[ProbeStuck] {
+		return y.stuckMM
+	}
+	return y.pack.CoverMM(y.opts.PilotCell)
+}
+
+// sensorPlugged tells whether the pack's temperature sensor is on its bus.
+func (y *Bay) sensorPlugged() bool { return y.connected && !y.faults[TemperatureUnplugged] }

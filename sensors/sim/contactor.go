@@ -1,0 +1,56 @@
+package sim
+
+import "time"
+
+// Times of a contactor (common practice, no source).
+const (
+	pullIn  = 25 * time.Millisecond
+	dropOut = 15 * time.Millisecond
+)
+
+// contactor is the charge-enable contactor with the timer relay that a
+// heartbeat keeps up.
+type contactor struct {
+	ordered   bool // the coil's line is driven high
+	timed     bool // a timer relay is in series
+	hold      time.Duration
+	timeLeft  time.Duration // of the timer relay
+	armature  bool          // closed, but for faults
+	moving    time.Duration // since the coil and the armature disagree
+	closedNow bool
+}
+
+// coil tells whether the coil has current.
+func (c *contactor) coil() bool { return c.ordered && (!c.timed || c.timeLeft > 0) }
+
+// beat is an edge on the heartbeat line.
+func (c *contactor) beat() { c.timeLeft = c.hold }
+
+// next is the time to the next thing that happens, 0 for nothing soon.
+func (c *contactor) next() time.Duration {
+	if c.coil() != c.armature {
+		return max(c.delay()-c.moving, time.Nanosecond)
+	}
+	if c.timed && c.ordered && c.timeLeft > 0 {
+		return c.timeLeft
+	}
+	return 0
+}
+
+func (c *contactor) delay() time.Duration {
+	if c.coil() {
+		return pullIn
+	}
+	return dropOut
+}
+
+// settle carries the contactor through dt, which ends no later than next.
+func (c *contactor) settle(dt time.Duration, welded, stuckOpen bool) {
+	if c.coil() == c.armature {
+		c.moving = 0
+	} else if c.moving += dt; c.moving >= c.delay() {
+		c.armature, c.moving = c.coil(), 0
+	}
+	c.timeLeft = max(c.timeLeft-dt, 0)
+	c.closedNow = (c.armature || welded) && !stuckOpen
+}

@@ -1,0 +1,206 @@
+package sim
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"sort"
+	"strings"
+	"time"
+)
+
+// busMaster is the folder of the 1-wire bus itself.
+const busMaster = "w1_bus_master1"
+
+// errIO is what a read of a damaged temperature gives.
+var errIO = errors.New("input/output error")
+
+// wireFS is the tree of 1-wire files. Each file's text is made when it is
+// opened.
+type wireFS struct{ bench *Bench }
+
+// Open implements fs.FS.
+func (w wireFS) Open(name string) (fs.File, error) {
+	w.bench.mu.Lock()
+	defer w.bench.mu.Unlock()
+	refuse := func(err error) (fs.File, error) { return nil, &fs.PathError{Op: "open", Path: name, Err: err} }
+	if !fs.ValidPath(name) {
+		return refuse(fs.ErrInvalid)
+	}
+	if name == "." {
+		return w.folder(".", append(w.ids(), busMaster)...), nil
+	}
+	folder, file, inside := strings.Cut(name, "/")
+	if folder == busMaster {
+		return w.openMaster(name, file, inside)
+	}
+	s := w.find(folder)
+	switch {
+	case s == nil:
+		return refuse(fs.ErrNotExist)
+	case !inside:
+		return w.folder(folder, "temperature", "w1_slave"), nil
+	case file == "w1_slave":
+		return newText(name, s.slaveText()), nil
+	case file == "temperature":
+		return newText(name, "").fill(s), nil
+	}
+	return refuse(fs.ErrNotExist)
+}
+
+func (w wireFS) openMaster(name, file string, inside bool) (fs.File, error) {
+	switch {
+	case !inside:
+		return w.folder(name, "w1_master_slaves"), nil
+	case file == "w1_master_slaves":
+		ids := w.ids()
+		if len(ids) == 0 {
+			ids = []string{"not found."}
+		}
+		return newText(name, strings.Join(ids, "\n")+"\n"), nil
+	}
+	return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
+}
+
+// ids are the sensors that the kernel knows, in order.
+func (w wireFS) ids() []string {
+	var ids []string
+	for _, s := range w.bench.sensors {
+		if s.known() {
+			ids = append(ids, s.id)
+		}
+	}
+	sort.Strings(ids)
+	return ids
+}
+
+func (w wireFS) find(id string) *thermometer {
+	for _, s := range w.bench.sensors {
+		if s.id == id && s.known() {
+			return s
+		}
+	}
+	return nil
+}
+
+// fill makes the text of a sensor's temperature file.
+func (t *text) fill(s *thermometer) *text {
+	pad, good := s.answer()
+	if !good {
+		t.err = &fs.PathError{Op: "read", Path: t.name, Err: errIO}
+		return t
+	}
+	t.content = strings.NewReader(fmt.Sprintf("%d\n", pad.milliC()))
+	return t
+}
+
+// text is an open file.
+type text struct {
+	content *strings.Reader
+	name    string
+	err     error // of a read
+}
+
+func newText(name, content string) *text {
+	return &text{content: strings.NewReader(content), name: name}
+}
+
+// Read implements fs.File.
+func (t *text) Read(p []byte) (int, error) {
+	if t.err != nil {
+		return 0, t.err
+	}
+	return t.content.Read(p)
+}
+
+// Stat implements fs.File.
+func (t *text) Stat() (fs.FileInfo, error) {
+	return info{name: base(t.name)}, nil
+}
+
+// Close implements fs.File.
+func (t *text) Close() error { return nil }
+
+// folder is an open folder.
+type folder struct {
+	name    string
+	entries []fs.DirEntry
+}
+
+func (w wireFS) folder(name string, entries ...string) *folder {
+	f := &folder{name: name}
+	sort.Strings(entries)
+	for _, entry := range entries {
+		f.entries = append(f.entries, fs.FileInfoToDirEntry(info{name: entry, dir: name == "."}))
+	}
+	return f
+}
+
+// Read implements fs.File.
+func (f *folder) Read([]byte) (int, error) {
+	return 0, &fs.PathError{Op: "read", Path: f.name, Err: errors.New("is a directory")}
+}
+
+// Stat implements fs.File.
+func (f *folder) Stat() (fs.FileInfo, error) { return info{name: base(f.name), dir: true}, nil }
+
+// Close implements fs.File.
+func (f *folder) Close() error { return nil }
+
+// ReadDir implements fs.ReadDirFile.
+func (f *folder) ReadDir(n int) ([]fs.DirEntry, error) {
+	if n <= 0 {
+		all := f.entries
+		f.entries = nil
+		return all, nil
+	}
+	if len(f.entries) == 0 {
+		return nil, io.EOF
+	}
+	n = min(n, len(f.entries))
+	some := f.entries[:n]
+	f.entries = f.entries[n:]
+	return some, nil
+}
+
+func base(path string) string { return path[strings.LastIndexByte(path, '/')+1:] }
+
+// info describes a file or folder.
+type info struct {
+	name string
+	dir  bool
+}
+
+// fileSize is what a file of the kernel's shows as its size, whatever is in it.
+const fileSize = 4096
+
+// Name implements fs.FileInfo.
+func (i info) Name() string { return i.name }
+
+// Size implements fs.FileInfo.
+func (i info) Size() int64 {
+	if i.dir {
+		return 0
+	}
+	return fileSize
+}
+
+// Mode implements fs.FileInfo.
+func (i info) Mode() fs.FileMode {
+	if i.dir {
+		return fs.ModeDir | 0o555
+	}
+	return 0o444
+}
+
+// ModTime implements fs.FileInfo; it is not known.
+func (i info) ModTime() time.Time { return time.Time{} }
+
+// IsDir implements fs.FileInfo.
+func (i info) IsDir() bool { return i.dir }
+
+// Sys implements fs.FileInfo.
+func (i info) Sys() any { return nil }
+
+var _ fs.ReadDirFile = &folder{}

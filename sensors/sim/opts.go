@@ -1,0 +1,148 @@
+package sim
+
+import (
+	"time"
+
+	"bayward/sensors/sim/pack"
+)
+
+// ChargerKind is how a bay's charger gives its current.
+type ChargerKind = pack.ChargerKind
+
+// The kinds of charger.
+const (
+	TwoStage = pack.TwoStage
+	Taper    = pack.Taper
+)
+
+// Opts describe a bay's pack, charger and air, and the state they start in.
+type Opts struct {
+	Name           string
+	Cells          int
+	CapacityAh     float64 // at RateHours
+	RateHours      float64 // 0: 20
+	FullGravity    float64 // specific gravity when full at 25 °C; 0: 1.277
+	TargetCoverMM  float64 // for the reader's sake; the physics does not use it
+	ChargeCoverMM  float64 // as TargetCoverMM
+	VentFloorMM    float64 // acid above it is lost
+	FreeSurfaceCM2 float64
+	ElectrolyteML  float64 // of one cell; 0: 6 ml for each Ah
+
+	StateOfCharge float64 // 0 to 1
+	CoverMM       float64 // of the pilot cell: settled, 25 °C, no gas; negative is bare
+	PackC         float64 // 0: as AmbientC
+	AmbientC      float64 // mean of the day
+	AmbientSwingC float64 // half of the difference between afternoon and night
+
+	Charger         ChargerKind
+	ChargerA        float64 // 0: a fifth of the capacity
+	RestartOnEnable bool    // a finished charger starts again when it is enabled anew
+	TauH            float64 // time constant of cooling; 0: 6 h
+	Seed            uint64
+	Connected       bool
+	PilotCell       int // counted from 1 at the positive end; 0: 1
+}
+
+// Wiring says where the bay's parts are connected. It has the words of the
+// configuration; a nil part is not fitted.
+type Wiring struct {
+	I2C           string // bus name
+	Voltage       *Divider
+	Current       *Current
+	Hydrogen      *Analog
+	Level         *Level
+	PackSensor    string // 1-wire number such as "28-0316a2795bff"; "" for none
+	AmbientSensor string
+	SensorOffsetC float64       // what a driver adds to the pack's sensor
+	RelayPin      string        // "" for none: the contactor then never closes
+	HeartbeatPin  string        // "" for none
+	HeartbeatHold time.Duration // of the outside timer relay; 0: 10 s
+	Feedback      *Contact
+	Airflow       *Contact
+	Complete      *Contact
+}
+
+// Input is one input of an ADS1115 at an I²C address.
+type Input struct {
+	ADC     uint16
+	Channel int // 0 to 3
+}
+
+// Divider brings the pack voltage down: input = volts/Ratio + OffsetV.
+type Divider struct {
+	Input
+	Ratio, OffsetV float64
+}
+
+// Current is a shunt or a Hall sensor: input = amperes/AmperesPerVolt + ZeroV.
+// Minus is the channel of a shunt's other side.
+type Current struct {
+	Input
+	Minus                 *int
+	AmperesPerVolt, ZeroV float64
+}
+
+// Analog is a linear sensor: input = value/PerVolt + ZeroV.
+type Analog struct {
+	Input
+	ZeroV, PerVolt float64
+}
+
+// LevelKind is the kind of a level probe's circuit.
+type LevelKind uint8
+
+// The circuits of a level probe.
+const (
+	Rods        LevelKind = iota // one or more rods in a supervised loop
+	Transmitter                  // 4-20 mA over a shunt
+)
+
+// Level is the level probe in the pilot cell. Heights are what a driver reports
+// after adding OffsetMM to what it is told.
+type Level struct {
+	Input
+	Kind                         LevelKind
+	ExcitationV, PullOhm, EndOhm float64
+	Rods                         []Rod
+	ShuntOhm, LowMM, HighMM      float64
+	OffsetMM                     float64
+}
+
+// Rod is one electrode.
+type Rod struct {
+	HeightMM  float64 // of its tip above the plate tops
+	SeriesOhm float64
+}
+
+// Contact is a contact input. With ActiveLow a closed contact pulls the line
+// low; otherwise it pulls it high.
+type Contact struct {
+	Pin       string
+	ActiveLow bool
+}
+
+// withDefaults fills in what was left out.
+func (o Opts) withDefaults() Opts {
+	fill := func(value *float64, otherwise float64) {
+		if *value == 0 {
+			*value = otherwise
+		}
+	}
+	fill(&o.RateHours, 20)
+	fill(&o.FullGravity, 1.277)
+	fill(&o.ElectrolyteML, 6*o.CapacityAh)
+	fill(&o.PackC, o.AmbientC)
+	fill(&o.TauH, 6)
+	o.PilotCell = max(o.PilotCell, 1)
+	return o
+}
+
+// spec is the pack's part of the options.
+func (o Opts) spec() pack.Spec {
+	return pack.Spec{
+		Cells: o.Cells, CapacityAh: o.CapacityAh, RateHours: o.RateHours, FullGravity: o.FullGravity,
+		VentFloorMM: o.VentFloorMM, FreeSurfaceCM2: o.FreeSurfaceCM2, ElectrolyteML: o.ElectrolyteML,
+		StateOfCharge: o.StateOfCharge, CoverMM: o.CoverMM, PackC: o.PackC, TauH: o.TauH,
+		PilotCell: o.PilotCell, Seed: o.Seed,
+	}
+}

@@ -1,0 +1,195 @@
+package sim
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/physic"
+)
+
+// role is what a line is wired to.
+type role uint8
+
+const (
+	relayLine role = iota
+	heartbeatLine
+	feedbackLine
+	airflowLine
+	completeLine
+)
+
+var (
+	errInputWired = errors.New("line is wired to a contact, not to a load")
+	errNoPWM      = errors.New("pulse width modulation is not supported")
+)
+
+// line is one GPIO line of the Pi with what hangs on it. Outputs have a
+// pull-down on their board, so that a line that is not driven is low.
+type line struct {
+	bay       *Bay
+	name      string
+	number    int
+	role      role
+	activeLow bool
+
+	output bool
+	driven gpio.Level
+	pull   gpio.Pull
+	edge   gpio.Edge
+	last   gpio.Level
+	edges  chan struct{}
+}
+
+func newLine(y *Bay, name string, r role, activeLow bool) *line {
+	number, err := strconv.Atoi(strings.TrimLeft(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz_"))
+	if err != nil {
+		number = -1
+	}
+	return &line{bay: y, name: name, number: number, role: r, activeLow: activeLow, edges: make(chan struct{}, 1)}
+}
+
+// String names the line.
+func (l *line) String() string { return fmt.Sprintf("%s(%d)", l.name, l.number) }
+
+// Name is the line's name in the wiring.
+func (l *line) Name() string { return l.name }
+
+// Number is the digits of the name, -1 if there are none.
+func (l *line) Number() int { return l.number }
+
+// Halt does nothing, as on hardware: an output stays driven.
+func (l *line) Halt() error { return nil }
+
+// Function tells the direction. Like the hardware driver it reads the line to
+// do so, which turns an output into an input.
+func (l *line) Function() string { return "In/" + l.Read().String() }
+
+// In makes the line an input.
+func (l *line) In(pull gpio.Pull, edge gpio.Edge) error {
+	l.bay.bench.mu.Lock()
+	defer l.bay.bench.mu.Unlock()
+	l.input(pull, edge)
+	return nil
+}
+
+func (l *line) input(pull gpio.Pull, edge gpio.Edge) {
+	l.release()
+	l.pull, l.edge = pull, edge
+	l.last = l.level()
+	select {
+	case <-l.edges:
+	default:
+	}
+}
+
+// release stops driving the line.
+func (l *line) release() {
+	l.output = false
+	if l.role == relayLine {
+		l.bay.contactor.ordered = false
+	}
+}
+
+// Read is the level of an input. On an output the hardware driver first makes
+// it an input with a pull-up; so does this one, and the load loses its drive.
+func (l *line) Read() gpio.Level {
+	l.bay.bench.mu.Lock()
+	defer l.bay.bench.mu.Unlock()
+	if l.output {
+		l.input(gpio.PullUp, gpio.NoEdge)
+	}
+	return l.level()
+}
+
+// level is what stands on the line when it is not driven.
+func (l *line) level() gpio.Level {
+	closed := false
+	switch l.role {
+	case relayLine, heartbeatLine:
+		return gpio.Low
+	case feedbackLine:
+		closed = l.bay.contactor.closedNow && !l.bay.faults[FeedbackBroken]
+	case airflowLine:
+		closed = l.bay.fan
+	case completeLine:
+		closed = l.bay.charger.Complete() && !l.bay.faults[CompleteBroken]
+	}
+	if !l.activeLow {
+		return gpio.Level(closed)
+	}
+	// An open contact to ground needs the pull-up; without it the line
+	// floats, here to the level that looks closed.
+	return gpio.Level(!closed && l.pull == gpio.PullUp)
+}
+
+// watch remembers an edge that was asked for.
+func (l *line) watch() {
+	if l.output || l.edge == gpio.NoEdge {
+		return
+	}
+	now := l.level()
+	if now == l.last {
+		return
+	}
+	l.last = now
+	if l.edge == gpio.BothEdges || (l.edge == gpio.RisingEdge) == bool(now) {
+		select {
+		case l.edges <- struct{}{}:
+		default:
+		}
+	}
+}
+
+// WaitForEdge waits in real time for an edge that Advance brings; a negative
+// timeout waits for ever.
+func (l *line) WaitForEdge(timeout time.Duration) bool {
+	if timeout < 0 {
+		<-l.edges
+		return true
+	}
+	timer := time.NewTimer(timeout)
+	defer timer.Stop()
+	select {
+	case <-l.edges:
+		return true
+	case <-timer.C:
+		return false
+	}
+}
+
+// Pull is the pull resistor of an input.
+func (l *line) Pull() gpio.Pull {
+	l.bay.bench.mu.Lock()
+	defer l.bay.bench.mu.Unlock()
+	return l.pull
+}
+
+// DefaultPull is not known.
+func (l *line) DefaultPull() gpio.Pull { return gpio.PullNoChange }
+
+// Out drives the line. A line that is wired to a contact refuses.
+func (l *line) Out(level gpio.Level) error {
+	l.bay.bench.mu.Lock()
+	defer l.bay.bench.mu.Unlock()
+	switch l.role {
+	case relayLine:
+		l.bay.contactor.ordered = bool(level)
+	case heartbeatLine:
+		if level != l.driven {
+			l.bay.contactor.beat()
+		}
+	case feedbackLine, airflowLine, completeLine:
+		return fmt.Errorf("%s: %w", l.name, errInputWired)
+	}
+	l.output, l.driven = true, level
+	return nil
+}
+
+// PWM is not supported.
+func (l *line) PWM(gpio.Duty, physic.Frequency) error { return fmt.Errorf("%s: %w", l.name, errNoPWM) }
+
+var _ gpio.PinIO = &line{}

@@ -1,0 +1,47 @@
+package sim
+
+// signalV is the voltage that one of the bay's signals puts on a converter's
+// input.
+func (y *Bay) signalV(what signal) float64 {
+	switch what {
+	case packVoltage:
+		return y.voltageV()
+	case packCurrent:
+		return y.currentV()
+	case levelProbe:
+		return y.probe.volts(y.probeMM(), y.faults[ProbeOpen] || !y.connected, y.faults[ProbeShort], y.driftS())
+	case hydrogenSensor:
+		return y.room.Percent()/y.hydrogen.PerVolt + y.hydrogen.ZeroV
+	case floating, shuntReturn:
+	}
+	return 0
+}
+
+// voltageV is the divider's output. Without its lead the lower resistor pulls
+// the input to its zero.
+func (y *Bay) voltageV() float64 {
+	if !y.connected || y.faults[SenseOpen] {
+		return y.divider.OffsetV
+	}
+	return y.pack.Volts()/y.divider.Ratio + y.divider.OffsetV
+}
+
+// currentV is the shunt's or Hall sensor's output; an open lead reads nothing,
+// which for a Hall sensor is far below its zero.
+func (y *Bay) currentV() float64 {
+	switch {
+	case y.faults[CurrentOpen]:
+		return 0
+	case !y.connected:
+		return y.current.ZeroV
+	}
+	return y.pack.Amps()/y.current.AmperesPerVolt + y.current.ZeroV
+}
+
+// driftS is how long the probe has been drifting, in seconds.
+func (y *Bay) driftS() float64 {
+	if !y.faults[ProbeDrift] {
+		return 0
+	}
+	return (y.now - y.faultSince[ProbeDrift]).Seconds()
+}

@@ -1,0 +1,245 @@
+package sim
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/i2c"
+)
+
+// common is a bay with everything fitted.
+func common(name string) (Opts, Wiring) {
+	minus := 3
+	o := Opts{
+		Name: name, Cells: 12, CapacityAh: 225, VentFloorMM: 22, FreeSurfaceCM2: 130, StateOfCharge: 0.5,
+		CoverMM: 8, AmbientC: 24, Connected: true, Seed: 3,
+	}
+	w := Wiring{
+		I2C:     "1",
+		Voltage: &Divider{Input: Input{0x48, 0}, Ratio: 11},
+		Current: &Current{Input: Input{0x48, 2}, Minus: &minus, AmperesPerVolt: 1000},
+		Level: &Level{
+			Input: Input{0x48, 1}, ExcitationV: 3.3, PullOhm: 10000, EndOhm: 22000,
+			Rods: []Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 3, SeriesOhm: 10000}},
+		},
+		Hydrogen:   &Analog{Input: Input{0x49, 0}, ZeroV: 0.4, PerVolt: 2},
+		PackSensor: "28-0000000000a1", AmbientSensor: "28-0000000000b2",
+		RelayPin: "GPIO17", Feedback: &Contact{Pin: "GPIO27", ActiveLow: true},
+		Airflow: &Contact{Pin: "GPIO22", ActiveLow: true}, Complete: &Contact{Pin: "GPIO23"},
+	}
+	return o, w
+}
+
+func mustAdd(t testing.TB, b *Bench, o Opts, w Wiring) *Bay {
+	t.Helper()
+	y, err := b.Add(o, w)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return y
+}
+
+// fitted is a bench with one common bay.
+func fitted(t testing.TB) (*Bench, *Bay) {
+	t.Helper()
+	b := NewBench()
+	o, w := common("bay-1")
+	return b, mustAdd(t, b, o, w)
+}
+
+func mustPin(t testing.TB, b *Bench, name string) gpio.PinIO {
+	t.Helper()
+	p, err := b.Pin(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p
+}
+
+func mustBus(t testing.TB, b *Bench) i2c.Bus {
+	t.Helper()
+	u, err := b.Bus("1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return u
+}
+
+// convert runs one single-shot conversion at 860 samples a second and ±6.144 V
+// with the multiplexer setting, as the data sheet's quick start says.
+func convert(b *Bench, u i2c.Bus, addr uint16, mux uint16) (float64, error) {
+	config := uint16(0x8000|0x0100|0x00e3) | mux<<12
+	if err := u.Tx(addr, []byte{1, byte(config >> 8), byte(config)}, nil); err != nil {
+		return 0, err
+	}
+	if err := b.Wait(context.Background(), 2*time.Millisecond); err != nil {
+		return 0, err
+	}
+	var r [2]byte
+	for tries := 0; r[0]&0x80 == 0; tries++ {
+		if tries > 100 {
+			return 0, errors.New("conversion does not end")
+		}
+		if err := u.Tx(addr, []byte{1}, r[:]); err != nil {
+			return 0, err
+		}
+	}
+	if got := uint16(r[0])<<8 | uint16(r[1]); got != config {
+		return 0, fmt.Errorf("config reads back 0x%04x, not 0x%04x", got, config)
+	}
+	if err := u.Tx(addr, []byte{0}, r[:]); err != nil {
+		return 0, err
+	}
+	return float64(int16(uint16(r[0])<<8|uint16(r[1]))) * 6.144 / 32768, nil
+}
+
+func near(t *testing.T, what string, got, want, tolerance float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tolerance) {
+		t.Errorf("%s: got %.5f, want %.5f ± %.5f", what, got, want, tolerance)
+	}
+}
+
+// TestSignals: each signal at its input is what its circuit makes of the truth:
+// dividers and loops by Ohm's law, the transmitter by NAMUR NE 43.
+func TestSignals(t *testing.T) {
+	b, y := fitted(t)
+	u := mustBus(t, b)
+	if err := mustPin(t, b, "GPIO17").Out(gpio.High); err != nil {
+		t.Fatal(err)
+	}
+	b.Advance(10 * time.Minute)
+	truth := y.Truth()
+	for _, row := range []struct {
+		what            string
+		addr, mux       uint16
+		want, tolerance float64
+	}{
+		{"pack voltage", 0x48, 4, truth.PackV / 11, 0.001},
+		{"shunt", 0x48, 3, truth.CurrentA / 1000, 0.001},
+		{"level with both rods wet", 0x48, 5, 3.3 * par(22000, 4700, 10000) / (10000 + par(22000, 4700, 10000)), 0.012},
+		{"hydrogen", 0x49, 4, truth.HydrogenPct/2 + 0.4, 0.001},
+	} {
+		got, err := convert(b, u, row.addr, row.mux)
+		if err != nil {
+			t.Fatalf("%s: %v", row.what, err)
+		}
+		near(t, row.what, got, row.want, row.tolerance)
+	}
+	if truth.CurrentA < 40 {
+		t.Errorf("current %.1f A: nothing was measured", truth.CurrentA)
+	}
+}
+
+// par is resistors in parallel.
+func par(ohm ...float64) float64 {
+	siemens := 0.0
+	for _, r := range ohm {
+		siemens += 1 / r
+	}
+	return 1 / siemens
+}
+
+func TestProbe(t *testing.T) {
+	p := &probe{level: Level{ExcitationV: 5, PullOhm: 1000, OffsetMM: 1, Rods: []Rod{{5, 2000}}}, pullOhm: 1000, endOhm: 4000, rodOhm: []float64{2000}}
+	tx := &probe{level: Level{Kind: Transmitter, ShuntOhm: 100, LowMM: -10, HighMM: 30}}
+	for _, row := range []struct {
+		what        string
+		p           *probe
+		mm          float64
+		open, short bool
+		want        float64
+	}{
+		{"dry", p, 5.9, false, false, 4},
+		{"wet above height and offset", p, 6.1, false, false, 5 * par(4000, 2000) / (1000 + par(4000, 2000))},
+		{"open", p, 20, true, false, 5},
+		{"short", p, 20, false, true, 0},
+		{"4 mA", tx, -10, false, false, 0.4},
+		{"12 mA", tx, 10, false, false, 1.2},
+		{"saturated low", tx, -50, false, false, 0.38}, // NE 43
+		{"saturated high", tx, 90, false, false, 2.05}, // NE 43
+		{"broken loop", tx, 10, true, false, 0},        // NE 43: 3.6 mA or less
+		{"shorted sensor", tx, 10, false, true, 2.4},   // NE 43: 21 mA or more
+	} {
+		near(t, row.what, row.p.volts(row.mm, row.open, row.short, 0), row.want, 1e-9)
+	}
+}
+
+func TestRefusals(t *testing.T) {
+	one := 1
+	for name, breakIt := range map[string]func(*Opts, *Wiring){
+		"name taken":    func(o *Opts, _ *Wiring) { o.Name = "bay-1" },
+		"channel taken": func(_ *Opts, _ *Wiring) {},
+		"line taken":    func(_ *Opts, w *Wiring) { *w = Wiring{RelayPin: "GPIO17"} },
+		"sensor taken":  func(_ *Opts, w *Wiring) { *w = Wiring{PackSensor: "28-0000000000a1"} },
+		"address":       func(_ *Opts, w *Wiring) { *w = Wiring{Voltage: &Divider{Input{0x50, 0}, 11, 0}} },
+		"channel":       func(_ *Opts, w *Wiring) { *w = Wiring{Voltage: &Divider{Input{0x4a, 4}, 11, 0}} },
+		"ratio":         func(_ *Opts, w *Wiring) { *w = Wiring{Voltage: &Divider{Input{0x4a, 0}, 0, 0}} },
+		"pair":          func(_ *Opts, w *Wiring) { *w = Wiring{Current: &Current{Input{0x4a, 2}, &one, 1, 0}} },
+		"empty name":    func(o *Opts, w *Wiring) { o.Name, *w = "", Wiring{} },
+		"charge":        func(o *Opts, w *Wiring) { o.StateOfCharge, *w = 2, Wiring{} },
+		"rods": func(_ *Opts, w *Wiring) {
+			*w = Wiring{Level: &Level{Input: Input{0x4a, 0}, ExcitationV: 1, PullOhm: 1, EndOhm: 1}}
+		},
+		"name of sensor": func(_ *Opts, w *Wiring) { *w = Wiring{PackSensor: "../etc"} },
+	} {
+		b, _ := fitted(t)
+		o, w := common("bay-2")
+		breakIt(&o, &w)
+		if _, err := b.Add(o, w); err == nil {
+			t.Errorf("%s: taken", name)
+		} else {
+			t.Logf("%s: %v", name, err)
+		}
+	}
+	b, _ := fitted(t)
+	if _, err := b.Bus("9"); !errors.Is(err, ErrNoBus) {
+		t.Errorf("bus 9: %v", err)
+	}
+	if _, err := b.Pin("GPIO9"); !errors.Is(err, ErrNoPin) {
+		t.Errorf("GPIO9: %v", err)
+	}
+}
+
+// TestWholeRound: charge to the charger's own end, cool, unplug.
+func TestWholeRound(t *testing.T) {
+	b := NewBench()
+	o, w := common("bay-1")
+	o.StateOfCharge, o.PackC = 0.35, 29
+	y := mustAdd(t, b, o, w)
+	relay, complete := mustPin(t, b, "GPIO17"), mustPin(t, b, "GPIO23")
+	if err := relay.Out(gpio.High); err != nil {
+		t.Fatal(err)
+	}
+	for range 10 * 3600 {
+		b.Advance(time.Second)
+		if complete.Read() == gpio.High {
+			break
+		}
+	}
+	full := y.Truth()
+	if !full.Complete || full.StateOfCharge < 0.97 || full.PackC < 40 || full.PackC > 45 {
+		t.Fatalf("%+v", full)
+	}
+	if err := relay.Out(gpio.Low); err != nil {
+		t.Fatal(err)
+	}
+	cooled := b.Now()
+	for y.Truth().PackC > 24+10 {
+		b.Advance(time.Minute)
+	}
+	took := b.Now() - cooled
+	if took < 150*time.Minute || took > 5*time.Hour {
+		t.Errorf("cooled to 10 K above the air in %v", took)
+	}
+	y.Unplug()
+	b.Advance(2 * time.Minute)
+	if v, err := convert(b, mustBus(t, b), 0x48, 4); err != nil || math.Abs(v) > 0.001 {
+		t.Errorf("unplugged: %v V, %v", v, err)
+	}
+}

@@ -1,0 +1,159 @@
+package sim
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+)
+
+// wireInputs connects the bay's analogue signals.
+func (y *Bay) wireInputs(w Wiring) error {
+	var errs []error
+	connect := func(what string, in Input, s signal) {
+		if err := y.connect(w.I2C, in, s); err != nil {
+			errs = append(errs, fmt.Errorf("%s: %w", what, err))
+		}
+	}
+	if v := w.Voltage; v != nil {
+		y.divider = *v
+		errs = append(errs, above0("voltage ratio", v.Ratio))
+		connect("voltage", v.Input, packVoltage)
+	}
+	if c := w.Current; c != nil {
+		y.current = *c
+		errs = append(errs, not0("amperes per volt", c.AmperesPerVolt))
+		connect("current", c.Input, packCurrent)
+		if c.Minus != nil {
+			errs = append(errs, pair(c.Channel, *c.Minus))
+			connect("current return", Input{c.ADC, *c.Minus}, shuntReturn)
+		}
+	}
+	if h := w.Hydrogen; h != nil {
+		y.hydrogen = *h
+		errs = append(errs, not0("hydrogen per volt", h.PerVolt))
+		connect("hydrogen", h.Input, hydrogenSensor)
+	}
+	if l := w.Level; l != nil {
+		errs = append(errs, l.check())
+		connect("level", l.Input, levelProbe)
+	}
+	return errors.Join(errs...)
+}
+
+// connect puts a signal on an input, and the converter on its bus.
+func (y *Bay) connect(busName string, in Input, s signal) error {
+	if in.ADC < 0x48 || in.ADC > 0x4b {
+		return fmt.Errorf("converter address 0x%02x is not between 0x48 and 0x4b", in.ADC)
+	}
+	if in.Channel < 0 || in.Channel > 3 {
+		return fmt.Errorf("channel %d is not between 0 and 3", in.Channel)
+	}
+	dev := y.converter(busName, in.ADC)
+	if dev.in[in.Channel].bay != nil {
+		return fmt.Errorf("bus %q, converter 0x%02x, channel %d: %w", busName, in.ADC, in.Channel, ErrTaken)
+	}
+	dev.in[in.Channel] = source{y, s}
+	return nil
+}
+
+// converter finds a converter, or fits it.
+func (y *Bay) converter(busName string, addr uint16) *adc {
+	u, ok := y.bench.buses[busName]
+	if !ok {
+		u = &bus{bench: y.bench, name: busName, adcs: map[uint16]*adc{}}
+		y.bench.buses[busName] = u
+	}
+	dev, ok := u.adcs[addr]
+	if !ok {
+		dev = newADC(y.bench, y.opts.Seed, addr)
+		u.adcs[addr] = dev
+	}
+	if !slices.Contains(y.adcs, dev) {
+		y.adcs = append(y.adcs, dev)
+		dev.bays = append(dev.bays, y)
+	}
+	return dev
+}
+
+// wirePins connects the bay's lines.
+func (y *Bay) wirePins(w Wiring) error {
+	var errs []error
+	connect := func(name string, role role, activeLow bool) {
+		if _, taken := y.bench.pins[name]; taken {
+			errs = append(errs, fmt.Errorf("line %q: %w", name, ErrTaken))
+			return
+		}
+		y.bench.pins[name] = newLine(y, name, role, activeLow)
+	}
+	contact := func(c *Contact, role role) {
+		if c != nil {
+			connect(c.Pin, role, c.ActiveLow)
+		}
+	}
+	if w.RelayPin != "" {
+		connect(w.RelayPin, relayLine, false)
+	}
+	if w.HeartbeatPin != "" {
+		connect(w.HeartbeatPin, heartbeatLine, false)
+	}
+	contact(w.Feedback, feedbackLine)
+	contact(w.Airflow, airflowLine)
+	contact(w.Complete, completeLine)
+	return errors.Join(errs...)
+}
+
+// wireSensors puts the temperature sensors on the 1-wire bus. Bays may share
+// the sensor of the air, but no other.
+func (y *Bay) wireSensors(w Wiring) error {
+	var errs []error
+	if w.PackSensor != "" {
+		s, err := y.bench.fit(w.PackSensor, y, false)
+		errs = append(errs, err)
+		y.packSensor = s
+		s.offsetC = w.SensorOffsetC
+		s.plug(y.now-forgetAfter, y.sensorPlugged())
+	}
+	if w.AmbientSensor != "" {
+		s, err := y.bench.fit(w.AmbientSensor, y, true)
+		errs = append(errs, err)
+		y.airSensor = s
+	}
+	return errors.Join(errs...)
+}
+
+func above0(what string, value float64) error {
+	if !(value > 0) {
+		return fmt.Errorf("%s %v is not above 0", what, value)
+	}
+	return nil
+}
+
+func not0(what string, value float64) error {
+	if value == 0 || value != value {
+		return fmt.Errorf("%s is %v", what, value)
+	}
+	return nil
+}
+
+// pair refuses differential inputs that the multiplexer does not have.
+func pair(plus, minus int) error {
+	if minus == 3 && plus >= 0 && plus < 3 || plus == 0 && minus == 1 {
+		return nil
+	}
+	return fmt.Errorf("channels %d and %d are no differential pair: want 0-1, 0-3, 1-3 or 2-3", plus, minus)
+}
+
+// check refuses a circuit that cannot be.
+func (l *Level) check() error {
+	if l.Kind == Transmitter {
+		return errors.Join(above0("shunt ohm", l.ShuntOhm), above0("range of the transmitter (mm)", l.HighMM-l.LowMM))
+	}
+	errs := []error{
+		above0("excitation volts", l.ExcitationV), above0("pull ohm", l.PullOhm),
+		above0("end ohm", l.EndOhm), above0("number of rods", float64(len(l.Rods))),
+	}
+	for _, rod := range l.Rods {
+		errs = append(errs, above0("series ohm", rod.SeriesOhm))
+	}
+	return errors.Join(errs...)
+}

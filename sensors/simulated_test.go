@@ -1,0 +1,154 @@
+package sensors_test
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/reading"
+	"bayward/sensors"
+	"bayward/sensors/sim"
+)
+
+// yard is one simulated bay behind the real drivers.
+type yard struct {
+	bench *sim.Bench
+	truth *sim.Bay
+	bay   *sensors.Bay
+}
+
+// newYard wires the same bay twice: once in the simulation's words, once in
+// the configuration's.
+func newYard(t *testing.T, kind string, coverMM float64) *yard {
+	t.Helper()
+	in := func(n int) config.Input { return config.Input{ADC: 0x48, Channel: n, RangeV: 4.096, Rate: 128} }
+	at := func(n int) sim.Input { return sim.Input{ADC: 0x48, Channel: n} }
+	level := &config.Level{Input: in(2), Kind: kind, ShuntOhm: 100, LowMM: -20, HighMM: 30}
+	probe := &sim.Level{Input: at(2), Kind: sim.Transmitter, ShuntOhm: 100, LowMM: -20, HighMM: 30}
+	if kind != "4-20ma" {
+		level = &config.Level{Input: in(2), Kind: kind, ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 47e3, Rods: []config.Rod{{HeightMM: 4, SeriesOhm: 10e3}}}
+		if kind == "ladder" {
+			level.Rods = []config.Rod{{HeightMM: -5, SeriesOhm: 22e3}, {HeightMM: 4, SeriesOhm: 10e3}, {HeightMM: 13, SeriesOhm: 4.7e3}}
+		}
+		probe = &sim.Level{Input: at(2), Kind: sim.Rods, ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 47e3}
+		for _, r := range level.Rods {
+			probe.Rods = append(probe.Rods, sim.Rod(r))
+		}
+	}
+	y := &yard{bench: sim.NewBench()}
+	var err error
+	y.truth, err = y.bench.Add(sim.Opts{
+		Name: "bay-1", Cells: 12, CapacityAh: 225, VentFloorMM: 22, FreeSurfaceCM2: 130,
+		StateOfCharge: 0.5, CoverMM: coverMM, AmbientC: 20, Connected: true, Seed: 1,
+	}, sim.Wiring{
+		I2C: "1", Voltage: &sim.Divider{Input: at(0), Ratio: 11},
+		Current:  &sim.Current{Input: at(1), AmperesPerVolt: 80, ZeroV: 1.65},
+		Hydrogen: &sim.Analog{Input: at(3), ZeroV: 0.5, PerVolt: 2}, Level: probe,
+		PackSensor: "28-000000000001", AmbientSensor: "28-000000000002",
+		RelayPin: "GPIO17", Feedback: &sim.Contact{Pin: "GPIO5", ActiveLow: true},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	bays, err := sensors.Open(&config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: config.Wiring{
+		I2C: "1", Voltage: &config.Voltage{Input: in(0), Ratio: 11},
+		Current:  &config.Current{Input: in(1), Kind: "hall", AmperesPerVolt: 80, ZeroV: 1.65},
+		Hydrogen: &config.Analog{Input: in(3), ZeroV: 0.5, PerVolt: 2}, Level: level,
+		Temperature: &config.Temperature{Pack: "28-000000000001", Ambient: "28-000000000002"},
+		Relay:       &config.Relay{Pin: "GPIO17", Feedback: &config.Contact{Pin: "GPIO5", ActiveLow: true}},
+	}}}}, sensors.Hardware{Bus: y.bench.Bus, Pin: y.bench.Pin, OneWire: y.bench.OneWire(), Wait: y.bench.Wait, Now: y.bench.Now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	y.bay = bays[0]
+	y.bench.Advance(10 * time.Second)
+	return y
+}
+
+func (y *yard) sample(t *testing.T) bay.Readings {
+	t.Helper()
+	var out bay.Readings
+	for _, s := range y.bay.Sources() {
+		s.Sample(t.Context(), &out)
+	}
+	return out
+}
+
+// TestSimulatedTruth: what the drivers read is what is so, with the relay open
+// and closed.
+func TestSimulatedTruth(t *testing.T) {
+	for _, kind := range []string{"4-20ma", "rod", "ladder"} {
+		for _, coverMM := range []float64{-12, 1, 9, 18} {
+			y := newYard(t, kind, coverMM)
+			for _, closed := range []bool{false, true} {
+				if err := y.bay.Relay().Set(closed); err != nil {
+					t.Fatal(err)
+				}
+				y.bench.Advance(30 * time.Second)
+				got, so := y.sample(t), y.truth.Truth()
+				near(t, "pack voltage", got.PackV, so.PackV, 0.05)
+				near(t, "current", got.CurrentA, so.CurrentA, 0.1)
+				near(t, "pack temperature", got.PackC, so.PackC, 0.1)
+				near(t, "ambient", got.AmbientC, so.AmbientC, 0.1)
+				near(t, "hydrogen", got.HydrogenPct, so.HydrogenPct, 0.01)
+				level := so.Cells[y.truth.PilotCell()-1].CoverMM
+				if c := got.Cover; !c.OK() || c.LowMM-0.1 > level || c.HighMM+0.1 < level {
+					t.Errorf("%s at %g mm: got %+v", kind, level, c)
+				}
+				if !got.ContactorClosed.OK() || (got.ContactorClosed.Value == 1) != so.ContactorClosed || so.ContactorClosed != closed {
+					t.Errorf("relay %v: feedback %+v, contactor %v", closed, got.ContactorClosed, so.ContactorClosed)
+				}
+			}
+		}
+	}
+}
+
+func near(t *testing.T, what string, got reading.Reading, want, tolerance float64) {
+	t.Helper()
+	if !got.OK() || math.Abs(got.Value-want) > tolerance {
+		t.Errorf("%s: got %+v, want %g", what, got, want)
+	}
+}
+
+// TestSimulatedFaults: each broken part has its own fault, and is read again
+// once it is mended.
+func TestSimulatedFaults(t *testing.T) {
+	cover := func(r *bay.Readings) reading.Fault { return r.Cover.Fault }
+	volts := func(r *bay.Readings) reading.Fault { return r.PackV.Fault }
+	warm := func(r *bay.Readings) reading.Fault { return r.PackC.Fault }
+	for _, tc := range []struct {
+		kind  string
+		fault sim.FaultKind
+		of    func(*bay.Readings) reading.Fault
+		want  reading.Fault
+	}{
+		{"4-20ma", sim.ProbeOpen, cover, reading.Open},
+		{"4-20ma", sim.ProbeShort, cover, reading.OverRange},
+		{"rod", sim.ProbeOpen, cover, reading.Open},
+		{"rod", sim.ProbeShort, cover, reading.Short},
+		{"ladder", sim.ProbeOpen, cover, reading.Open},
+		{"ladder", sim.ProbeShort, cover, reading.Short},
+		{"rod", sim.ADCAbsent, volts, reading.NoAnswer},
+		{"rod", sim.ADCAbsent, cover, reading.NoAnswer},
+		{"rod", sim.BusStuck, cover, reading.BusStuck},
+		{"rod", sim.ConversionStuck, cover, reading.Timeout},
+		{"rod", sim.ConfigReset, cover, reading.Contradictory},
+		{"rod", sim.TemperatureCRC, warm, reading.BadCRC},
+		{"rod", sim.TemperaturePowerOn, warm, reading.PowerOn},
+		{"rod", sim.TemperatureUnplugged, warm, reading.NoAnswer},
+	} {
+		y := newYard(t, tc.kind, 9)
+		y.truth.SetFault(tc.fault, true)
+		y.bench.Advance(2 * time.Minute)
+		if got := y.sample(t); tc.of(&got) != tc.want {
+			t.Errorf("%s, %s: got %s, want %s", tc.kind, tc.fault, tc.of(&got), tc.want)
+		}
+		y.truth.SetFault(tc.fault, false)
+		y.bench.Advance(2 * time.Minute)
+		if got := y.sample(t); tc.of(&got) != reading.None {
+			t.Errorf("%s, %s mended: got %s", tc.kind, tc.fault, tc.of(&got))
+		}
+	}
+}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"strings"
 	"sync"
 	"time"
 
@@ -68,11 +69,21 @@ func (b *Bench) add(o Opts, w Wiring) (*Bay, error) {
 func (b *Bench) Bus(name string) (i2c.Bus, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	found, ok := b.buses[name]
+	found, ok := b.buses[plainBus(name)]
 	if !ok {
 		return nil, fmt.Errorf("bus %q: %w", name, ErrNoBus)
 	}
 	return found, nil
+}
+
+// plainBus takes "1", "I2C1" and "/dev/i2c-1" for the same bus, as a Pi does.
+func plainBus(name string) string {
+	for _, prefix := range []string{"/dev/i2c-", "I2C"} {
+		if rest, ok := strings.CutPrefix(name, prefix); ok {
+			return rest
+		}
+	}
+	return name
 }
 
 // Pin is a GPIO line by its name in the wiring.

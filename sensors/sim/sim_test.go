@@ -198,6 +198,12 @@ func TestRefusals(t *testing.T) {
 		}
 	}
 	b, _ := fitted(t)
+	plain := mustBus(t, b)
+	for _, other := range []string{"I2C1", "/dev/i2c-1"} {
+		if same, err := b.Bus(other); err != nil || same != plain {
+			t.Errorf("bus %s: %v, %v", other, same, err)
+		}
+	}
 	if _, err := b.Bus("9"); !errors.Is(err, ErrNoBus) {
 		t.Errorf("bus 9: %v", err)
 	}

@@ -58,10 +58,11 @@ func (y *Bay) connect(busName string, in Input, s signal) error {
 
 // converter finds a converter, or fits it.
 func (y *Bay) converter(busName string, addr uint16) *adc {
-	u, ok := y.bench.buses[busName]
+	name := plainBus(busName)
+	u, ok := y.bench.buses[name]
 	if !ok {
-		u = &bus{bench: y.bench, name: busName, adcs: map[uint16]*adc{}}
-		y.bench.buses[busName] = u
+		u = &bus{bench: y.bench, name: name, adcs: map[uint16]*adc{}}
+		y.bench.buses[name] = u
 	}
 	dev, ok := u.adcs[addr]
 	if !ok {

@@ -1,0 +1,115 @@
+package main
+
+import (
+	"fmt"
+
+	"bayward/agent/config"
+	"bayward/sensors/sim"
+)
+
+// simulate builds a bench with a simulated bay for each bay of the
+// configuration, wired as it says. What the configuration knows of a pack comes
+// from there. The rest comes from starts, by bay name: there, state of charge,
+// cover, charger and whether the pack is plugged in count as they stand, and a
+// zero ambient, seed, charger current or time constant takes its default. A bay
+// without a start holds a plugged-in pack that is half charged and 3 mm below
+// its target cover. The error names the bay, or a start without one.
+func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[string]*sim.Bay, error) {
+	packs := map[string]config.Pack{}
+	for _, p := range cfg.Packs {
+		packs[p.Name] = p
+	}
+	bench, bays := sim.NewBench(), map[string]*sim.Bay{}
+	for i, b := range cfg.Bays {
+		p, ok := packs[b.Pack]
+		if !ok {
+			return nil, nil, fmt.Errorf("simulate bay %s: there is no pack %q", b.Name, b.Pack)
+		}
+		start, ok := starts[b.Name]
+		if !ok {
+			start = sim.Opts{StateOfCharge: 0.5, CoverMM: p.TargetCoverMM - 3, Connected: true}
+		}
+		y, err := bench.Add(simulatedPack(b.Name, i, p, start), simulatedWiring(b.Wiring))
+		if err != nil {
+			return nil, nil, fmt.Errorf("simulate: %w", err)
+		}
+		bays[b.Name] = y
+	}
+	for name := range starts {
+		if bays[name] == nil {
+			return nil, nil, fmt.Errorf("simulate: a start is given for bay %q, which is not configured", name)
+		}
+	}
+	return bench, bays, nil
+}
+
+// simulatedPack is a start completed from the configuration.
+func simulatedPack(name string, index int, p config.Pack, o sim.Opts) sim.Opts {
+	const mildC = 22
+	o.Name = name
+	o.Cells, o.CapacityAh, o.RateHours, o.FullGravity = p.Cells, p.CapacityAh, p.RateHours, p.FullGravity
+	o.TargetCoverMM, o.ChargeCoverMM, o.VentFloorMM = p.TargetCoverMM, p.ChargeCoverMM, p.VentFloorMM
+	o.FreeSurfaceCM2, o.ElectrolyteML = p.FreeSurfaceCM2, p.ElectrolyteML
+	if o.AmbientC == 0 {
+		o.AmbientC = mildC
+	}
+	if o.Seed == 0 {
+		o.Seed = uint64(index) + 1
+	}
+	return o
+}
+
+// simulatedWiring says the same in the simulator's words.
+func simulatedWiring(w config.Wiring) sim.Wiring {
+	out := sim.Wiring{
+		I2C: w.I2C, Level: simulatedLevel(w.Level),
+		Airflow: simulatedContact(w.Airflow), Complete: simulatedContact(w.Complete),
+	}
+	if v := w.Voltage; v != nil {
+		out.Voltage = &sim.Divider{Input: simulatedInput(v.Input), Ratio: v.Ratio, OffsetV: v.OffsetV}
+	}
+	if c := w.Current; c != nil {
+		out.Current = &sim.Current{Input: simulatedInput(c.Input), AmperesPerVolt: c.AmperesPerVolt, ZeroV: c.ZeroV}
+		if c.Kind == "shunt" {
+			out.Current.Minus = c.Minus
+		}
+	}
+	if h := w.Hydrogen; h != nil {
+		out.Hydrogen = &sim.Analog{Input: simulatedInput(h.Input), ZeroV: h.ZeroV, PerVolt: h.PerVolt}
+	}
+	if t := w.Temperature; t != nil {
+		out.PackSensor, out.AmbientSensor, out.SensorOffsetC = t.Pack, t.Ambient, t.OffsetC
+	}
+	if r := w.Relay; r != nil {
+		out.RelayPin, out.HeartbeatPin, out.Feedback = r.Pin, r.Heartbeat, simulatedContact(r.Feedback)
+	}
+	return out
+}
+
+func simulatedInput(in config.Input) sim.Input {
+	return sim.Input{ADC: uint16(in.ADC), Channel: in.Channel}
+}
+
+func simulatedContact(c *config.Contact) *sim.Contact {
+	if c == nil {
+		return nil
+	}
+	return &sim.Contact{Pin: c.Pin, ActiveLow: c.ActiveLow}
+}
+
+func simulatedLevel(l *config.Level) *sim.Level {
+	if l == nil {
+		return nil
+	}
+	out := &sim.Level{
+		Input: simulatedInput(l.Input), ExcitationV: l.ExcitationV, PullOhm: l.PullOhm, EndOhm: l.EndOhm,
+		ShuntOhm: l.ShuntOhm, LowMM: l.LowMM, HighMM: l.HighMM, OffsetMM: l.OffsetMM,
+	}
+	if l.Kind == "4-20ma" {
+		out.Kind = sim.Transmitter
+	}
+	for _, rod := range l.Rods {
+		out.Rods = append(out.Rods, sim.Rod{HeightMM: rod.HeightMM, SeriesOhm: rod.SeriesOhm})
+	}
+	return out
+}

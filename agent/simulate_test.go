@@ -1,0 +1,111 @@
+package main
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/reading"
+	"bayward/sensors"
+	"bayward/sensors/sim"
+)
+
+// simulatedConfig has a bay with the wiring of every kind of level probe.
+func simulatedConfig() *config.Config {
+	p := config.Pack{
+		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
+		TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
+	}
+	c := &config.Config{Packs: []config.Pack{p}}
+	rods := []config.Rod{{HeightMM: 0, SeriesOhm: 22000}, {HeightMM: 4, SeriesOhm: 10000}, {HeightMM: 13, SeriesOhm: 4700}}
+	for i, name := range []string{"sender", "rod", "ladder"} {
+		w := config.DefaultWiring(i, p)
+		if name != "sender" {
+			in := w.Level.Input
+			w.Level = &config.Level{Input: in, Kind: name, ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: rods[:1]}
+		}
+		if name == "ladder" {
+			minus := 3
+			w.Level.Rods, w.Level.OffsetMM, w.Hydrogen = rods, 0.5, nil
+			w.Current = &config.Current{Input: w.Current.Input, Kind: "shunt", Minus: &minus, AmperesPerVolt: 1000}
+			w.Current.RangeV = 0.256
+			w.Temperature.OffsetC = 1.5
+		}
+		c.Bays = append(c.Bays, config.Bay{Name: name, Pack: p.Name, Wiring: w})
+	}
+	return c
+}
+
+func good(t *testing.T, what string, r reading.Reading, want, tolerance float64) {
+	t.Helper()
+	if !r.OK() || math.Abs(r.Value-want) > tolerance {
+		t.Errorf("%s: %v (%v), want %v ± %v", what, r.Value, r.Fault, want, tolerance)
+	}
+}
+
+// TestDriversReadTheTruth runs the drivers of a Pi on the simulated bays: what
+// they say is what is so.
+func TestDriversReadTheTruth(t *testing.T) {
+	cfg := simulatedConfig()
+	start := sim.Opts{StateOfCharge: 0.4, CoverMM: 7, PackC: 31, AmbientC: 19, Connected: true}
+	bench, bays, err := simulate(cfg, map[string]sim.Opts{"sender": start, "rod": start, "ladder": start})
+	if err != nil {
+		t.Fatal(err)
+	}
+	opened, err := sensors.Open(cfg, sensors.Hardware{
+		Bus: bench.Bus, Pin: bench.Pin, OneWire: bench.OneWire(), Wait: bench.Wait, Now: bench.Now,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 60 {
+		for _, b := range opened {
+			if err := b.Relay().Set(true); err != nil {
+				t.Fatal(err)
+			}
+			if err := b.Relay().Beat(); err != nil {
+				t.Fatal(err)
+			}
+		}
+		bench.Advance(time.Second)
+	}
+	for _, b := range opened {
+		var r bay.Readings
+		for _, s := range b.Sources() {
+			s.Sample(t.Context(), &r)
+		}
+		checkReadings(t, b.Name(), r, bays[b.Name()].Truth())
+	}
+}
+
+func checkReadings(t *testing.T, name string, r bay.Readings, truth sim.Truth) {
+	t.Helper()
+	if truth.CurrentA < 20 {
+		t.Fatalf("%s: %v A, not charging", name, truth.CurrentA)
+	}
+	good(t, name+" voltage", r.PackV, truth.PackV, 0.02)
+	good(t, name+" current", r.CurrentA, truth.CurrentA, 0.3)
+	good(t, name+" ambient", r.AmbientC, truth.AmbientC, 0.04)
+	good(t, name+" contactor", r.ContactorClosed, 1, 0)
+	good(t, name+" airflow", r.Airflow, 1, 0)
+	good(t, name+" complete", r.ChargerComplete, 0, 0)
+	good(t, name+" temperature", r.PackC, truth.PackC, 0.1)
+	coverMM := truth.Cells[0].CoverMM
+	if !r.Cover.OK() || r.Cover.LowMM > coverMM+0.2 || r.Cover.HighMM < coverMM-0.2 {
+		t.Errorf("%s: cover %+v, true %v", name, r.Cover, coverMM)
+	}
+}
+
+func TestSimulateRefuses(t *testing.T) {
+	cfg := simulatedConfig()
+	if _, _, err := simulate(cfg, map[string]sim.Opts{"elsewhere": {}}); err == nil || !strings.Contains(err.Error(), "elsewhere") {
+		t.Errorf("unknown bay: %v", err)
+	}
+	cfg.Bays[1].Pack = "none"
+	if _, _, err := simulate(cfg, nil); err == nil || !strings.Contains(err.Error(), `"none"`) {
+		t.Errorf("unknown pack: %v", err)
+	}
+}

@@ -1,0 +1,206 @@
+package mqtt
+
+import (
+	"context"
+	"errors"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"bayward/agent/bay"
+)
+
+const (
+	window     = 16               // messages under way at most
+	dialFor    = 10 * time.Second // a connection must be up after
+	ackWithin  = 20 * time.Second // a broker that takes longer is given up
+	stopWithin = 2 * time.Second  // for the last message
+	writeFor   = 10 * time.Second // one write to the wire
+	stableFor  = time.Minute      // a connection that lasted resets the back-off
+	quickDrop  = 5 * time.Second  // a loss this soon points to a second client
+	diskRetry  = time.Minute      // after the outbox could not be read
+)
+
+// Client brings an agent's messages to the broker. Run does the work; the
+// other methods hand over and return at once, from any goroutine.
+type Client struct {
+	opt         Options
+	dial        func(ctx context.Context, will []byte) (peer, error)
+	writeWithin time.Duration
+	latest      *latest
+	wake        chan struct{}
+	senders     sync.WaitGroup // goroutines inside the library's Publish
+
+	connected atomic.Bool
+	connects  atomic.Uint64
+	drops     atomic.Uint64
+	events    atomic.Uint64
+	retained  atomic.Uint64
+
+	// Only Run's goroutine touches these.
+	failures int
+	hinted   bool // of a second client
+	diskTold bool // that the outbox cannot be read
+}
+
+// Stats count what a Client did since it was made.
+type Stats struct {
+	Connected    bool
+	Connects     uint64 // connections that came up
+	Drops        uint64 // connections that were lost
+	EventsSent   uint64 // acknowledged by the broker; a repeat counts again
+	RetainedSent uint64 // states and notices, acknowledged
+}
+
+// New checks the options. Nothing is opened before Run.
+func New(o Options) (*Client, error) {
+	broker, err := o.complete()
+	if err != nil {
+		return nil, err
+	}
+	c := &Client{opt: o, latest: newLatest(o.StateEvery), wake: make(chan struct{}, 1)}
+	c.writeWithin = writeFor
+	c.dial = func(ctx context.Context, will []byte) (peer, error) {
+		return dial(ctx, &c.opt, broker, c.writeWithin, will)
+	}
+	return c, nil
+}
+
+// State hands over the newest picture of a bay. Call it at every tick: a
+// change of stage, permit, findings, faults or visit goes out at once, all
+// else every StateEvery. What the view points to is read before it returns.
+func (c *Client) State(bayName string, view bay.View, at Wall) {
+	payload, err := stateJSON(view, at)
+	if err != nil {
+		c.opt.Log.Error("state is not published: it has a value that is no number", "bay", bayName, "err", err)
+		return
+	}
+	if c.latest.put(c.opt.Topics.State(bayName), gist(&view), payload) {
+		c.Wake()
+	}
+}
+
+// Notice hands over the newest notice of a bay.
+func (c *Client) Notice(bayName string, n Notice) {
+	payload, err := noticeJSON(bayName, n)
+	if err != nil {
+		c.opt.Log.Error("notice is not published", "bay", bayName, "err", err)
+		return
+	}
+	if c.latest.put(c.opt.Topics.Notice(bayName), string(payload), payload) {
+		c.Wake()
+	}
+}
+
+// Wake says that the outbox has new events.
+func (c *Client) Wake() {
+	select {
+	case c.wake <- struct{}{}:
+	default:
+	}
+}
+
+// Connected says whether a connection is up now.
+func (c *Client) Connected() bool { return c.connected.Load() }
+
+// Stats are the counts so far.
+func (c *Client) Stats() Stats {
+	return Stats{
+		Connected: c.connected.Load(), Connects: c.connects.Load(), Drops: c.drops.Load(),
+		EventsSent: c.events.Load(), RetainedSent: c.retained.Load(),
+	}
+}
+
+// Run connects, for ever, until ctx ends; then it says offline and leaves.
+// It returns nil: a broker that is gone is no reason to stop an agent.
+func (c *Client) Run(ctx context.Context) error {
+	defer c.awaitSenders()
+	for ctx.Err() == nil {
+		up, err := c.connection(ctx)
+		if ctx.Err() != nil {
+			break
+		}
+		if up >= stableFor {
+			c.failures, c.hinted = 0, false
+		}
+		c.failures++
+		c.tell(up, err)
+		pause(ctx, c.opt.BackOff(c.failures))
+	}
+	return nil
+}
+
+// awaitSenders waits for the goroutines that the library may hold in Publish
+// for as long as its write timeout. It does not wait that long at exit.
+func (c *Client) awaitSenders() {
+	done := make(chan struct{})
+	go func() { c.senders.Wait(); close(done) }()
+	select {
+	case <-done:
+	case <-time.After(stopWithin):
+	}
+}
+
+// tell logs the first failure of a row, and what a quick loss points to.
+func (c *Client) tell(up time.Duration, err error) {
+	switch {
+	case up > 0 && up < quickDrop && !c.hinted:
+		c.hinted = true
+		c.opt.Log.Warn("broker dropped us right after connecting: another client may use the same id",
+			"client_id", c.opt.ClientID, "up_s", up.Seconds(), "err", err)
+	case up > 0 || c.failures == 1:
+		c.opt.Log.Warn("no connection to the broker: events wait in the logbook", "broker", c.opt.Broker, "err", err)
+	default:
+		c.opt.Log.Debug("still no connection to the broker", "failures", c.failures, "err", err)
+	}
+}
+
+// connection makes one connection, uses it until it is lost or ctx ends, and
+// says how long it was up.
+func (c *Client) connection(ctx context.Context) (up time.Duration, err error) {
+	will, err := c.status(Status{Reason: "connection-lost"})
+	if err != nil {
+		return 0, err
+	}
+	p, err := c.open(ctx, will)
+	if err != nil {
+		return 0, err
+	}
+	start := time.Now()
+	c.connects.Add(1)
+	c.connected.Store(true)
+	c.opt.Log.Info("connected to the broker", "broker", c.opt.Broker, "client_id", c.opt.ClientID)
+	s := session{Client: c, peer: p}
+	err = s.use(ctx)
+	c.connected.Store(false)
+	if ctx.Err() != nil {
+		return time.Since(start), s.leave()
+	}
+	c.drops.Add(1)
+	p.abort()
+	return max(1, time.Since(start)), err
+}
+
+func (c *Client) open(ctx context.Context, will []byte) (peer, error) {
+	ctx, cancel := context.WithTimeout(ctx, dialFor)
+	defer cancel()
+	return c.dial(ctx, will)
+}
+
+// status is a status payload of this agent.
+func (c *Client) status(s Status) ([]byte, error) {
+	s.Version, s.BootID = c.opt.Version, c.opt.BootID
+	return s.JSON()
+}
+
+func pause(ctx context.Context, d time.Duration) {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+	case <-ctx.Done():
+	}
+}
+
+// errNoAck says that the broker took a message and did not answer.
+var errNoAck = errors.New("broker does not acknowledge")

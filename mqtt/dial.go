@@ -1,0 +1,187 @@
+package mqtt
+
+import (
+	"bytes"
+	"context"
+	"crypto/tls"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"net"
+	"net/url"
+	"os"
+	"sync"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+)
+
+const (
+	keepAlive    = 30 * time.Second
+	pingWithin   = 10 * time.Second
+	quiesceMS    = 250
+	cutWithin    = time.Second // for the library to notice that the wire is cut
+	maxSecretLen = 4096        // bytes of a password file
+)
+
+// wire is a peer over the library's client.
+type wire struct {
+	client paho.Client
+	lost   chan struct{}
+
+	mu   sync.Mutex // guards everything that follows
+	conn net.Conn
+	why  error // set before lost is closed
+}
+
+// dial makes one connection and waits until the broker has accepted it.
+func dial(ctx context.Context, o *Options, broker *url.URL, writeWithin time.Duration, will []byte) (peer, error) {
+	secret, err := readSecret(o.PasswordFile)
+	if err != nil {
+		return nil, err
+	}
+	trust, err := trusted(broker, o.CAFile)
+	if err != nil {
+		return nil, err
+	}
+	w := &wire{lost: make(chan struct{})}
+	open := func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) { return w.open(ctx, u, trust) }
+	w.client = paho.NewClient(settings(o, will).SetWriteTimeout(writeWithin).
+		AddBroker(broker.String()).SetUsername(o.Username).SetPassword(secret).
+		SetConnectionLostHandler(func(_ paho.Client, err error) { w.noteLoss(err) }).
+		SetCustomOpenConnectionFn(open))
+	tok := w.client.Connect()
+	select {
+	case <-tok.Done():
+		err = tok.Error()
+	case <-ctx.Done():
+		err = errors.New("broker does not answer")
+	}
+	if err != nil {
+		w.cut()
+		return nil, explain(err)
+	}
+	return w, nil
+}
+
+// settings make the library honest: without reconnection and session a token
+// that ends well means that the broker acknowledged.
+func settings(o *Options, will []byte) *paho.ClientOptions {
+	return paho.NewClientOptions().
+		SetClientID(o.ClientID).
+		SetProtocolVersion(4). // 3.1.1, without a second try as 3.1
+		SetCleanSession(true).SetAutoReconnect(false).SetConnectRetry(false).
+		SetConnectTimeout(dialFor).
+		SetKeepAlive(keepAlive).SetPingTimeout(pingWithin).
+		SetOrderMatters(false).SetMaxResumePubInFlight(window).
+		SetStore(paho.NewOrderedMemoryStore()).
+		SetDefaultPublishHandler(func(paho.Client, paho.Message) {}).
+		SetBinaryWill(o.Topics.Status(), will, 1, true)
+}
+
+// open makes the connection below MQTT. TCP connections send at once
+// (TCP_NODELAY), as Go makes them; with delay a QoS 1 round trip takes forty
+// times as long.
+func (w *wire) open(ctx context.Context, u *url.URL, trust *tls.Config) (net.Conn, error) {
+	var conn net.Conn
+	var err error
+	dialer := &net.Dialer{}
+	switch u.Scheme {
+	case "tcp":
+		conn, err = dialer.DialContext(ctx, "tcp", u.Host)
+	case "ssl":
+		conn, err = (&tls.Dialer{NetDialer: dialer, Config: trust}).DialContext(ctx, "tcp", u.Host)
+	default:
+		conn, err = paho.NewWebsocket(u.String(), trust, dialFor, nil, nil)
+	}
+	if err != nil {
+		return nil, err
+	}
+	if ctx.Err() != nil { // nobody waits for it any more
+		return nil, errors.Join(ctx.Err(), conn.Close())
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.conn = conn
+	return conn, nil
+}
+
+func (w *wire) publish(m message) token { return w.client.Publish(m.topic, 1, m.retained, m.payload) }
+func (w *wire) gone() <-chan struct{}   { return w.lost }
+func (w *wire) leave()                  { w.client.Disconnect(quiesceMS) }
+
+func (w *wire) cause() error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.why
+}
+
+// noteLoss is called by the library, once.
+func (w *wire) noteLoss(err error) {
+	w.mu.Lock()
+	w.why = fmt.Errorf("connection to the broker is lost: %w", err)
+	w.mu.Unlock()
+	close(w.lost)
+}
+
+// abort cuts the wire without a goodbye and lets the library clean up.
+func (w *wire) abort() {
+	w.cut()
+	select {
+	case <-w.lost:
+	case <-time.After(cutWithin):
+	}
+}
+
+func (w *wire) cut() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.conn != nil {
+		_ = w.conn.Close() // to be rid of it
+	}
+}
+
+// trusted is the TLS side of a connection, nil for a plain one. The file is
+// read each time, so that a new authority needs no restart.
+func trusted(broker *url.URL, caFile string) (*tls.Config, error) {
+	if broker.Scheme != "ssl" && broker.Scheme != "wss" {
+		return nil, nil //nolint:nilnil // plain
+	}
+	c := &tls.Config{MinVersion: tls.VersionTLS12, ServerName: broker.Hostname()}
+	if caFile == "" {
+		return c, nil
+	}
+	pem, err := os.ReadFile(caFile)
+	if err != nil {
+		return nil, fmt.Errorf("read the broker's authority: %w", err)
+	}
+	c.RootCAs = x509.NewCertPool()
+	if !c.RootCAs.AppendCertsFromPEM(pem) {
+		return nil, fmt.Errorf("read the broker's authority: %s holds no PEM certificate", caFile)
+	}
+	return c, nil
+}
+
+// readSecret reads a password, without the end of its line.
+func readSecret(path string) (string, error) {
+	if path == "" {
+		return "", nil
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return "", fmt.Errorf("read the password: %w", err)
+	}
+	b = bytes.TrimRight(b, "\r\n")
+	if len(b) == 0 || len(b) > maxSecretLen {
+		return "", fmt.Errorf("read the password: %s has %d bytes: want 1 to %d", path, len(b), maxSecretLen)
+	}
+	return string(b), nil
+}
+
+// explain adds what to do about the refusals that a person can mend.
+func explain(err error) error {
+	if bad, ok := errors.AsType[x509.CertificateInvalidError](err); ok && bad.Reason == x509.Expired {
+		return fmt.Errorf("%w (if the clock of this machine is wrong, it will pass once the time is set)", err)
+	}
+	return err
+}

@@ -1,0 +1,104 @@
+package mqtt
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"bayward/agent/bay"
+)
+
+// message is one publication, always with QoS 1.
+type message struct {
+	topic    string
+	retained bool
+	payload  []byte
+}
+
+// latest holds the newest payload of each retained topic. Older ones are
+// overwritten, so a broker that is gone for days costs no memory.
+type latest struct {
+	every time.Duration // the longest that a newer payload waits
+
+	mu    sync.Mutex // guards everything that follows
+	boxes map[string]*box
+	order []string // topics, sorted
+}
+
+// box is the newest payload of one topic.
+type box struct {
+	payload []byte
+	gist    string    // what makes a change worth an immediate message
+	urgent  bool      // to be sent now
+	newer   bool      // than what was sent
+	sent    time.Time // when
+}
+
+func newLatest(every time.Duration) *latest {
+	return &latest{every: every, boxes: map[string]*box{}}
+}
+
+// put replaces a payload and reports whether it is due.
+func (l *latest) put(topic, gist string, payload []byte) bool {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	b := l.boxes[topic]
+	if b == nil {
+		b = &box{urgent: true}
+		l.boxes[topic] = b
+		l.order = append(l.order, topic)
+		slices.Sort(l.order)
+	}
+	b.newer = b.newer || !bytes.Equal(payload, b.payload)
+	b.urgent = b.urgent || gist != b.gist
+	b.payload, b.gist = payload, gist
+	return l.due(b)
+}
+
+func (l *latest) due(b *box) bool {
+	return b.urgent || b.newer && time.Since(b.sent) >= l.every
+}
+
+// take returns up to limit messages that are due and counts them as sent.
+// Should they not arrive, the connection is over, and the next begins with
+// again.
+func (l *latest) take(limit int) []message {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	var out []message
+	for _, topic := range l.order {
+		if b := l.boxes[topic]; len(out) < limit && l.due(b) {
+			out = append(out, message{topic, true, b.payload})
+			b.urgent, b.newer, b.sent = false, false, time.Now()
+		}
+	}
+	return out
+}
+
+// again makes every payload due, for a broker that may have none of them.
+func (l *latest) again() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, b := range l.boxes {
+		b.urgent = true
+	}
+}
+
+// gist is what a person would call a change: not every millivolt.
+func gist(v *bay.View) string {
+	var b strings.Builder
+	fmt.Fprint(&b, v.Pack, "|", v.Stage, "|", v.Permit, "|", v.Full, "|", v.FullEvidence)
+	for i := range v.Findings {
+		fmt.Fprint(&b, "|", v.Findings[i].Code, v.Findings[i].Latched)
+	}
+	for _, f := range v.Faults {
+		fmt.Fprint(&b, "|", f.Sensor, f.Fault)
+	}
+	if v.Visit != nil {
+		fmt.Fprint(&b, "|", v.Visit.By, v.Visit.CoverFill, v.Visit.GivenML)
+	}
+	return b.String()
+}

@@ -1,0 +1,212 @@
+package mqtt
+
+import (
+	"context"
+	"time"
+)
+
+// peer is one connection to a broker. It is never reused.
+type peer interface {
+	publish(m message) token // may wait for the library's write timeout
+	gone() <-chan struct{}   // closed when the connection is lost
+	cause() error            // why, once it is
+	leave()                  // says goodbye: the broker keeps the will to itself
+	abort()                  // cuts the wire: the broker sends the will
+}
+
+// token is the fate of one publication.
+type token interface {
+	Done() <-chan struct{}
+	Error() error
+}
+
+// session is the use of one connection.
+type session struct {
+	*Client
+	peer peer
+}
+
+// use publishes birth, retained payloads and the outbox, in this order, and
+// then what comes, until the connection is lost or ctx ends.
+func (s *session) use(ctx context.Context) error {
+	now := s.opt.Now()
+	birth, err := s.status(Status{Online: true, Since: &now})
+	if err != nil {
+		return err
+	}
+	if _, err := s.publish(ctx, message{s.opt.Topics.Status(), true, birth}); err != nil {
+		return err
+	}
+	s.latest.again()
+	for {
+		busy, err := s.round(ctx)
+		if err != nil {
+			return err
+		}
+		if busy {
+			continue
+		}
+		if err := s.idle(ctx); err != nil {
+			return err
+		}
+	}
+}
+
+// round sends one window of retained payloads or else of events, and reports
+// whether there may be more.
+func (s *session) round(ctx context.Context) (busy bool, err error) {
+	if due := s.latest.take(window); len(due) > 0 {
+		n, err := s.publish(ctx, due...)
+		s.retained.Add(uint64(n))
+		return true, err
+	}
+	return s.outbox(ctx)
+}
+
+// outbox sends one window of events and moves the cursor behind those that
+// the broker has acknowledged.
+func (s *session) outbox(ctx context.Context) (busy bool, err error) {
+	evs, err := s.opt.Outbox.Unsent(ctx, window)
+	if err != nil || len(evs) == 0 {
+		s.disk(ctx, err)
+		return false, nil
+	}
+	msgs := make([]message, len(evs))
+	for i, e := range evs {
+		payload, err := e.JSON()
+		if err != nil {
+			return false, err
+		}
+		msgs[i] = message{s.opt.Topics.Event(e.Bay), false, payload}
+	}
+	n, err := s.publish(ctx, msgs...)
+	s.events.Add(uint64(n))
+	moved := s.confirm(ctx, evs[:n])
+	s.disk(ctx, moved)
+	return moved == nil, err
+}
+
+// confirm tells the outbox what the broker has, also while we are leaving.
+func (s *session) confirm(ctx context.Context, acked []Event) error {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWithin)
+	defer cancel()
+	last := map[string]uint64{}
+	for _, e := range acked {
+		last[e.Bay] = e.Seq
+	}
+	for bayName, seq := range last {
+		if err := s.opt.Outbox.Sent(ctx, bayName, seq); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// disk notes whether the outbox can be used, and logs the change.
+func (s *session) disk(ctx context.Context, err error) {
+	if ctx.Err() == nil && err != nil && !s.diskTold {
+		s.opt.Log.Error("outbox cannot be used: events are not published or are repeated", "err", err)
+	}
+	s.diskTold = err != nil
+}
+
+// idle waits until there may be something to do.
+func (s *session) idle(ctx context.Context) error {
+	var retry <-chan time.Time
+	if s.diskTold {
+		t := time.NewTimer(diskRetry)
+		defer t.Stop()
+		retry = t.C
+	}
+	select {
+	case <-s.wake:
+	case <-retry:
+	case <-s.peer.gone():
+		return s.peer.cause()
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+	return nil
+}
+
+// publish sends messages in order and waits for the acknowledgements. It
+// returns how many of them, from the first on, the broker has; with less than
+// all it returns an error, and the connection must not be used any more.
+func (s *session) publish(ctx context.Context, msgs ...message) (acked int, err error) {
+	ctx, cancel := context.WithTimeoutCause(ctx, ackWithin, errNoAck)
+	defer cancel()
+	tokens := s.send(ctx, msgs)
+	for acked < len(msgs) {
+		select {
+		case tok := <-tokens:
+			if err := s.fate(ctx, tok); err != nil {
+				return acked, err
+			}
+			acked++
+		case <-s.peer.gone():
+			return acked, s.peer.cause()
+		case <-ctx.Done():
+			return acked, context.Cause(ctx)
+		}
+	}
+	return acked, nil
+}
+
+// send publishes from a goroutine of its own, because the library may hold it
+// for its whole write timeout after a loss. It stops at the first message
+// that fails: a later one that got through would break the order.
+func (s *session) send(ctx context.Context, msgs []message) <-chan token {
+	tokens := make(chan token, len(msgs))
+	s.senders.Go(func() {
+		for _, m := range msgs {
+			if ctx.Err() != nil {
+				return
+			}
+			tok := s.peer.publish(m)
+			tokens <- tok
+			if failed(tok) {
+				return
+			}
+		}
+	})
+	return tokens
+}
+
+func failed(tok token) bool {
+	select {
+	case <-tok.Done():
+		return tok.Error() != nil
+	default:
+		return false
+	}
+}
+
+// fate waits for a token. It alone is no proof of an end: one that was made
+// while the connection broke may never end.
+func (s *session) fate(ctx context.Context, tok token) error {
+	select {
+	case <-tok.Done():
+		return tok.Error()
+	case <-s.peer.gone():
+		return s.peer.cause()
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	}
+}
+
+// leave says offline ourselves, because a clean goodbye keeps the will back.
+func (s *session) leave() error {
+	ctx, cancel := context.WithTimeoutCause(context.Background(), stopWithin, errNoAck)
+	defer cancel()
+	now := s.opt.Now()
+	payload, err := s.status(Status{Reason: "shutdown", Since: &now})
+	if err == nil {
+		_, err = s.publish(ctx, message{s.opt.Topics.Status(), true, payload})
+	}
+	if err != nil {
+		s.peer.abort() // then the will speaks for us
+		return err
+	}
+	s.peer.leave()
+	return nil
+}

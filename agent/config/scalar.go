@@ -68,7 +68,7 @@ func storeNumber(node ast.Node, v reflect.Value) bool {
 	default:
 		return false // .nan and .inf among them
 	}
-	return !math.IsInf(v.Float(), 0) && !math.IsNaN(v.Float())
+	return true
 }
 
 // octal finds numbers with a leading zero, which YAML versions read differently.

@@ -1,0 +1,127 @@
+package web
+
+import (
+	"encoding/json"
+	"net/http"
+	"strings"
+
+	"bayward/agent/bay"
+)
+
+// problem is what a caller is told: the status, a code for programs and a
+// sentence for people.
+type problem struct {
+	status  int
+	code    string
+	message string
+}
+
+type errorBody struct {
+	Error struct {
+		Code    string `json:"code"`
+		Message string `json:"message"`
+	} `json:"error"`
+}
+
+func writeProblem(w http.ResponseWriter, p problem) {
+	var body errorBody
+	body.Error.Code, body.Error.Message = p.code, p.message
+	writeJSON(w, p.status, body)
+}
+
+// fail answers programs in JSON and people with a page.
+func (s *server) fail(w http.ResponseWriter, r *http.Request, p problem) {
+	if strings.HasPrefix(r.URL.Path, "/api/") {
+		writeProblem(w, p)
+		return
+	}
+	s.pages.failure(w, p, r.PathValue("bay"))
+}
+
+func writeJSON(w http.ResponseWriter, status int, v any) {
+	data, err := json.Marshal(v)
+	if err != nil { // a reading that is no number: better no answer than a wrong one
+		status, data = http.StatusInternalServerError, []byte(`{"error":{"code":"internal","message":"a value cannot be written as JSON"}}`)
+	}
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	w.WriteHeader(status)
+	_, _ = w.Write(append(data, '\n')) // a reader that is gone needs no answer
+}
+
+type baysBody struct {
+	V     int        `json:"v"`
+	Site  string     `json:"site"`
+	Agent string     `json:"agent"`
+	Bays  []bay.View `json:"bays"`
+}
+
+func (s *server) apiBays(w http.ResponseWriter, _ *http.Request) {
+	body := baysBody{V: 1, Site: s.Site, Agent: s.Agent, Bays: []bay.View{}}
+	for _, p := range s.Pictures() {
+		if p != nil {
+			body.Bays = append(body.Bays, p.View())
+		}
+	}
+	writeJSON(w, http.StatusOK, body)
+}
+
+func (s *server) apiBay(w http.ResponseWriter, r *http.Request) {
+	p, missing := s.find(r)
+	if missing != nil {
+		writeProblem(w, *missing)
+		return
+	}
+	writeJSON(w, http.StatusOK, p.View())
+}
+
+// orderBody is the body of POST …/visit and …/hold. Which fields are needed
+// depends on the action.
+type orderBody struct {
+	Action  string   `json:"action"`
+	By      string   `json:"by"`
+	ID      string   `json:"id"`
+	Cell    *int     `json:"cell"`
+	ML      *float64 `json:"ml"`
+	CoverMM *float64 `json:"cover_mm"`
+	Gravity *float64 `json:"gravity"`
+	AtC     *float64 `json:"at_c"`
+}
+
+// doneBody is what came of an order.
+type doneBody struct {
+	V    int    `json:"v"`
+	Bay  string `json:"bay"`
+	ID   string `json:"id"`
+	Text string `json:"text"`
+}
+
+func (s *server) apiVisit(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, visitActions) }
+
+func (s *server) apiHold(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, holdActions) }
+
+func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, actions []action) {
+	p, missing := s.find(r)
+	if missing != nil {
+		writeProblem(w, *missing)
+		return
+	}
+	body, wrong := readBody(w, r)
+	if wrong != nil {
+		writeProblem(w, *wrong)
+		return
+	}
+	order, wrong := body.order(actions, p.Pack.Cells)
+	if wrong == nil {
+		wrong = s.allowed(order.Kind)
+	}
+	if wrong != nil {
+		writeProblem(w, *wrong)
+		return
+	}
+	text, wrong := s.submit(r.Context(), p.Bay, order)
+	if wrong != nil {
+		writeProblem(w, *wrong)
+		return
+	}
+	writeJSON(w, http.StatusOK, doneBody{V: 1, Bay: p.Bay, ID: order.ID, Text: text})
+}

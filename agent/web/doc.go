@@ -1,0 +1,11 @@
+// Package web is the technician's page and the HTTP interface: what each bay
+// is doing, why a charge is withheld, what to do, and the orders of a person
+// at the pack.
+//
+// It promises: handlers only read the last pictures, so no reader, however
+// slow, holds anything of the loop; the page works without JavaScript; nothing
+// that comes from outside reaches the page unescaped; other web sites cannot
+// give orders through a person's browser; and where the listener does not know
+// who asks (Options.Writable is false), nothing can be ordered that makes a bay
+// less careful.
+package web

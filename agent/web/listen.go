@@ -1,0 +1,74 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"syscall"
+	"time"
+
+	toolkit "github.com/prometheus/exporter-toolkit/web"
+)
+
+// Listen opens the listener. Its error says which address and what to do.
+func Listen(ctx context.Context, addr string) (net.Listener, error) {
+	var lc net.ListenConfig
+	l, err := lc.Listen(ctx, "tcp", addr)
+	switch {
+	case err == nil:
+		return l, nil
+	case errors.Is(err, syscall.EADDRINUSE):
+		return nil, fmt.Errorf("listen on %s: another program has this port; end it or choose another with --listen HOST:PORT (port 0 takes a free one): %w", addr, err)
+	case errors.Is(err, syscall.EADDRNOTAVAIL):
+		return nil, fmt.Errorf("listen on %s: this machine has no such address; choose one of its own with --listen HOST:PORT: %w", addr, err)
+	case errors.Is(err, os.ErrPermission):
+		return nil, fmt.Errorf("listen on %s: this user may not open the port; choose one from 1024 with --listen HOST:PORT: %w", addr, err)
+	}
+	return nil, fmt.Errorf("listen on %s: %w; choose another address with --listen HOST:PORT", addr, err)
+}
+
+// Loopback tells whether only this machine can reach a listener.
+func Loopback(l net.Listener) bool {
+	tcp, ok := l.Addr().(*net.TCPAddr)
+	return ok && tcp.IP.IsLoopback()
+}
+
+// Server bounds what one slow or idle reader can hold.
+func Server(h http.Handler, log *slog.Logger) *http.Server {
+	return &http.Server{
+		Handler: h, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
+		ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second, WriteTimeout: 30 * time.Second,
+		IdleTimeout: time.Minute, MaxHeaderBytes: 16 << 10,
+	}
+}
+
+// drainFor is how long Serve lets answers end that have begun.
+const drainFor = 2 * time.Second
+
+// Serve answers on a listener until the context ends, which gives nil. A web
+// configuration file switches on TLS and basic authentication; "" is neither.
+func Serve(ctx context.Context, l net.Listener, srv *http.Server, webConfigFile string, log *slog.Logger) error {
+	ended := make(chan error, 1)
+	go func() {
+		ended <- toolkit.Serve(l, srv, &toolkit.FlagConfig{WebConfigFile: &webConfigFile}, log)
+	}()
+	select {
+	case err := <-ended:
+		return fmt.Errorf("serve on %s: %w", l.Addr(), err)
+	case <-ctx.Done():
+	}
+	drain, cancel := context.WithTimeout(context.WithoutCancel(ctx), drainFor)
+	defer cancel()
+	if srv.Shutdown(drain) != nil {
+		_ = srv.Close() // a reader that does not end is cut off
+	}
+	_ = l.Close() // Shutdown before Serve has begun leaves it open
+	if err := <-ended; !errors.Is(err, http.ErrServerClosed) && !errors.Is(err, net.ErrClosed) {
+		return fmt.Errorf("serve on %s: %w", l.Addr(), err)
+	}
+	return nil
+}

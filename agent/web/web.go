@@ -1,0 +1,144 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"strings"
+
+	"bayward/agent/bay"
+)
+
+// Options are what the page and the interface are made from.
+type Options struct {
+	Site, Agent string
+	Units       string // "si" or "us": for the page only
+	Version     string
+	// Pictures gives the last picture of each bay, in the order of the
+	// configuration, which nobody changes any more. It must answer at once.
+	Pictures func() []*bay.Picture
+	// Submit hands an order to a bay's next tick and returns what came of it:
+	// an event of kind bay.OrderTaken or bay.OrderRefused. It ends with the
+	// context. Nil refuses every order.
+	Submit func(ctx context.Context, bayName string, o bay.Order) (bay.Event, error)
+	// Healthy says why ticks are not on time, or nil.
+	Healthy func() error
+	Metrics http.Handler // nil: no /metrics
+	// Writable lets visits, releases and the end of a hold through. It may be
+	// set only where whoever asks is known: on the loopback address, in the
+	// demo, or behind authentication. A hold is always let through.
+	Writable bool
+}
+
+// server holds what all handlers share.
+type server struct {
+	Options
+	pages *pages
+}
+
+// New makes the handler of the one listener.
+func New(o Options) http.Handler {
+	s := &server{Options: o, pages: newPages()}
+	mux := http.NewServeMux()
+	mux.HandleFunc("/", s.nothing)
+	mux.Handle("/{$}", only(http.MethodGet, s.overview))
+	mux.Handle("/style.css", only(http.MethodGet, style))
+	mux.Handle("/healthz", only(http.MethodGet, s.healthz))
+	mux.Handle("/bays/{bay}", only(http.MethodGet, s.bayPage))
+	mux.Handle("/bays/{bay}/visit", only(http.MethodPost, s.visitForm))
+	mux.Handle("/bays/{bay}/hold", only(http.MethodPost, s.holdForm))
+	mux.Handle("/api/v1/bays", only(http.MethodGet, s.apiBays))
+	mux.Handle("/api/v1/bays/{bay}", only(http.MethodGet, s.apiBay))
+	mux.Handle("/api/v1/bays/{bay}/visit", only(http.MethodPost, s.apiVisit))
+	mux.Handle("/api/v1/bays/{bay}/hold", only(http.MethodPost, s.apiHold))
+	if o.Metrics != nil {
+		mux.Handle("/metrics", only(http.MethodGet, o.Metrics.ServeHTTP))
+	}
+	return s.guard(mux)
+}
+
+// guard sets the security headers and refuses orders that another web site
+// sends through a person's browser.
+func (s *server) guard(next http.Handler) http.Handler {
+	origin := http.NewCrossOriginProtection()
+	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		s.fail(w, r, problem{http.StatusForbidden, "cross-origin", "the request comes from another web site; open this page itself"})
+	}))
+	safe := origin.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == http.MethodPost && !ownHost(r.Host) {
+			s.fail(w, r, problem{
+				http.StatusForbidden, "foreign-host",
+				"orders are taken only under an address, localhost, a name without dots or one that ends in .local",
+			})
+			return
+		}
+		next.ServeHTTP(w, r)
+	}))
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
+		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("X-Frame-Options", "DENY")
+		h.Set("Referrer-Policy", "same-origin") // no-referrer would blank the Origin of our own forms
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Cache-Control", "no-store")
+		safe.ServeHTTP(w, r)
+	})
+}
+
+// ownHost keeps a foreign site from pointing its own name at this address and
+// so passing for the same origin: its name has dots and is public.
+func ownHost(host string) bool {
+	if name, _, err := net.SplitHostPort(host); err == nil {
+		host = name
+	}
+	host = strings.TrimSuffix(strings.TrimPrefix(strings.TrimSuffix(host, "."), "["), "]")
+	return host != "" && (net.ParseIP(host) != nil || !strings.Contains(host, ".") || strings.HasSuffix(strings.ToLower(host), ".local"))
+}
+
+// only answers one method, and HEAD as GET.
+func only(method string, h http.HandlerFunc) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.Method == method || r.Method == http.MethodHead && method == http.MethodGet {
+			h(w, r)
+			return
+		}
+		w.Header().Set("Allow", method)
+		writeProblem(w, problem{http.StatusMethodNotAllowed, "method", r.Method + " is not accepted here: use " + method})
+	})
+}
+
+func (s *server) healthz(w http.ResponseWriter, _ *http.Request) {
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	if err := s.healthy(); err != nil {
+		w.WriteHeader(http.StatusServiceUnavailable)
+		fmt.Fprintln(w, err)
+		return
+	}
+	fmt.Fprintln(w, "ok")
+}
+
+func (s *server) healthy() error {
+	if s.Healthy == nil {
+		return errors.New("nobody watches the ticks")
+	}
+	return s.Healthy()
+}
+
+func (s *server) nothing(w http.ResponseWriter, r *http.Request) {
+	s.fail(w, r, problem{http.StatusNotFound, "not-found", "there is nothing at this address; the page is at /, the interface at /api/v1/bays"})
+}
+
+// find gives the picture of the bay that the address names.
+func (s *server) find(r *http.Request) (*bay.Picture, *problem) {
+	name := r.PathValue("bay")
+	for _, p := range s.Pictures() {
+		if p != nil && p.Bay == name {
+			return p, nil
+		}
+	}
+	return nil, &problem{http.StatusNotFound, "no-such-bay", "no bay has this name; /api/v1/bays lists them"}
+}

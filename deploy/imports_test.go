@@ -40,7 +40,7 @@ var rooms = []room{
 	{"agent/web", true, core, edge},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
 	{"sensors/sim", true, []string{"sensors/sim"}, "its physics comes from other models than the core's: if it borrowed from the core, agreement would mean nothing"},
-	{"sensors", false, append([]string{"sensors"}, core...), "turns what drivers return into readings"},
+	{"sensors", false, append([]string{"sensors", "agent/config"}, core...), "opens what the configuration wires up; turns what drivers return into readings"},
 	{"sensors", true, nil, "a driver knows its part's data sheet and nothing of batteries"},
 	{"mqtt/broker", true, nil, "an embedded broker is only a broker"},
 	{"mqtt", true, append([]string{"mqtt"}, core...), edge},

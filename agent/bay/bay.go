@@ -196,7 +196,8 @@ func (b *Bay) stepLock(now, dt time.Duration) {
 	b.chargeFaults()
 	in.WaterKnown, in.ApartMM = b.pic.Water.Known && b.pic.Water.PredictOK, b.pic.Water.ApartMM
 	in.VisitOpen, in.Held, in.RecordFailing = b.pic.Visit.Open, b.held, s.RecordFailing
-	in.Ready = b.seat.here == present && b.seat.settled && !b.pic.Seen.LateTick
+	in.Ready = b.seat.here == present && b.seat.settled && !b.seat.gone(now) && !b.pic.Seen.LateTick
+	in.Plug = b.seat.plug()
 	in.ReadyAt = b.unready(now)
 	b.lock.Step(in, b.release)
 	b.release = false
@@ -217,7 +218,7 @@ func (b *Bay) chargeFaults() {
 }
 
 func (b *Bay) unready(now time.Duration) interlock.Evidence {
-	if b.seat.here == vacant {
+	if b.seat.here == vacant || b.seat.gone(now) {
 		return interlock.Evidence{Reason: interlock.NoPack}
 	}
 	if b.pic.Seen.LateTick {

@@ -88,21 +88,25 @@ func (w *world) forbids() (reasons map[interlock.Code]bool) {
 	}
 	cellV := w.r.PackV.Value / float64(s.Pack.Cells)
 	cover := w.r.Cover
+	plugged := !(cellV > -0.3 && cellV < 0.3) // without a pack its sensors are not judged; nothing is granted either
 	coverOK := cover.Fault == reading.None && w.now-cover.At <= s.StaleAfter && !math.IsInf(cover.HighMM, 0)
 	return map[interlock.Code]bool{
-		interlock.CoverUnknown:       !coverOK,
-		interlock.PlatesBare:         coverOK && !(cover.LowMM > 0),
+		interlock.AgentUnready:       ok(w.r.PackV) && !plugged && w.r.CurrentA.Fault != reading.None,
+		interlock.CoverUnknown:       plugged && !coverOK,
+		interlock.PlatesBare:         plugged && coverOK && !(cover.LowMM > 0),
 		interlock.VoltageUnknown:     !ok(w.r.PackV),
-		interlock.VoltageImplausible: ok(w.r.PackV) && !(cellV >= 1.7 && cellV <= 2.9),
-		interlock.TemperatureUnknown: !ok(w.r.PackC),
-		interlock.PackHot:            ok(w.r.PackC) && !(w.r.PackC.Value <= l.ChargeMaxC),
+		interlock.VoltageImplausible: plugged && ok(w.r.PackV) && !(cellV >= 1.7 && cellV <= 2.9),
+		interlock.TemperatureUnknown: plugged && !ok(w.r.PackC),
+		interlock.PackHot:            plugged && ok(w.r.PackC) && !(w.r.PackC.Value <= l.ChargeMaxC),
 		interlock.AirflowUnproven:    !ok(w.r.Airflow) || w.r.Airflow.Value != 1,
 		interlock.HydrogenHigh:       !ok(w.r.HydrogenPct) || !(w.r.HydrogenPct.Value < l.HydrogenMaxPct),
 	}
 }
 
 // witness remembers since when each reason has been standing without a break.
-type witness struct{ lastGood map[interlock.Code]time.Duration }
+type witness struct {
+	lastGood map[interlock.Code]time.Duration
+}
 
 func (v *witness) check(t *rapid.T, w *world, p *bay.Picture, was bool) {
 	for code, bad := range w.forbids() {
@@ -116,7 +120,11 @@ func (v *witness) check(t *rapid.T, w *world, p *bay.Picture, was bool) {
 		if !was {
 			t.Fatalf("granted at %v although %v", w.now, code)
 		}
-		if stood := w.now - v.lastGood[code]; stood >= interlock.Table[code].Raise {
+		raise := interlock.Table[code].Raise
+		if code == interlock.AgentUnready {
+			raise = 2 * time.Second // of an empty plug: two readings
+		}
+		if stood := w.now - v.lastGood[code]; stood >= raise {
 			t.Fatalf("still granted at %v although %v for %v", w.now, code, stood)
 		}
 	}

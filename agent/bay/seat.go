@@ -3,6 +3,7 @@ package bay
 import (
 	"time"
 
+	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
 
@@ -15,9 +16,14 @@ const (
 	present
 )
 
-// leaveFor is how long no voltage must show before the pack counts as gone: a
-// plug that is wriggled is not another pack.
-const leaveFor = 5 * time.Second
+const (
+	// goneFor is how long no voltage must show before the contactor opens: two
+	// readings, so that one disturbed conversion does not do it.
+	goneFor = 2 * time.Second
+	// leaveFor is how long no voltage must show before the pack counts as gone:
+	// a plug that is wriggled is not another pack.
+	leaveFor = 5 * time.Second
+)
 
 // seat follows whether a pack is connected and for how long its voltage has
 // been good.
@@ -27,7 +33,7 @@ type seat struct {
 	settled bool
 	left    bool // in this tick the pack went, or can no longer be the same
 	goodAt  time.Duration
-	emptyAt time.Duration
+	emptyAt time.Duration // the last tick that showed a voltage
 	empty   bool
 	began   bool
 }
@@ -35,7 +41,7 @@ type seat struct {
 func (s *seat) step(now time.Duration, cellV reading.Reading, currentA *reading.Reading, strayA float64, settleFor time.Duration) {
 	s.left = false
 	if !s.began {
-		s.began, s.goodAt = true, now
+		s.began, s.goodAt, s.emptyAt = true, now, now
 	}
 	if !cellV.OK() {
 		s.unseen(now)
@@ -50,13 +56,26 @@ func (s *seat) step(now time.Duration, cellV reading.Reading, currentA *reading.
 	if s.here == present && now-s.goodAt > doubtAfter {
 		s.leave(now) // too long unseen: it may be another one
 	}
-	s.empty, s.goodAt = false, now
+	s.empty, s.emptyAt, s.goodAt = false, now, now
 	if s.here != present {
 		s.here, s.since, s.settled = present, now, false
 	}
 	if now-s.since >= settleFor {
 		s.settled = true
 	}
+}
+
+// gone tells that no voltage has shown for long enough to open the contactor.
+func (s *seat) gone(now time.Duration) bool { return s.empty && now-s.emptyAt >= goneFor }
+
+func (s *seat) plug() interlock.Plug {
+	switch {
+	case s.here == vacant:
+		return interlock.Unplugged
+	case s.empty:
+		return interlock.Fading
+	}
+	return interlock.Plugged
 }
 
 // unseen is a tick without a voltage: settling starts again, and after a long
@@ -73,9 +92,7 @@ func (s *seat) unseen(now time.Duration) {
 }
 
 func (s *seat) nothing(now time.Duration) {
-	if !s.empty {
-		s.empty, s.emptyAt = true, now
-	}
+	s.empty = true
 	if s.here == vacant || now-s.emptyAt < leaveFor {
 		return
 	}

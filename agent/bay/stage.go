@@ -23,6 +23,8 @@ func (b *Bay) nextStage() Stage {
 		return Watering
 	case b.seat.here == vacant:
 		return Vacant
+	case b.seat.empty && b.pic.Stage != StageUnknown:
+		return b.pic.Stage // a plug is being pulled or wriggled: wait which
 	case b.seat.here != present || !b.seat.settled:
 		return Settling
 	case c.Flowing && c.Active, c.Active && b.pic.Permit.Granted:

@@ -74,7 +74,19 @@ type Inputs struct {
 	VisitOpen, Held, RecordFailing bool
 	Ready                          bool     // settled and in order
 	ReadyAt                        Evidence // while not Ready
+	// Plug says whether a pack is there: its sensors leave with it.
+	Plug Plug
 }
+
+// Plug says whether a pack is there. The zero value judges its sensors.
+type Plug uint8
+
+// The states of the plug.
+const (
+	Plugged   Plug = iota
+	Fading         // no voltage at this moment: what the pack's sensors lack is not told yet
+	Unplugged      // no pack: its sensors are not asked for
+)
 
 // judge fills in each rule's verdict.
 func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
@@ -94,6 +106,27 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[AgentUnready] = unless(!in.Ready, in.ReadyAt)
 	out[WaterBalance] = judgeWater(in.WaterKnown, in.ApartMM)
 	out[RecordFailing] = unless(in.RecordFailing, Evidence{})
+	judgePlug(in.Plug, out)
+}
+
+// judgePlug keeps an unplugged pack from being told as broken sensors. The
+// permit does not need that: an agent without a pack is not ready.
+func judgePlug(p Plug, out *[NumCodes]Judged) {
+	if p == Plugged {
+		return
+	}
+	for _, c := range [...]Code{CoverUnknown, TemperatureUnknown, VoltageImplausible, PackHot, PackFrozen} {
+		switch {
+		case p == Unplugged:
+			out[c].Verdict = Clear
+		case out[c].Verdict == Bad:
+			out[c].Verdict = Between
+		}
+	}
+	if out[PlatesBare].Verdict != Bad {
+		return
+	}
+	out[PlatesBare].Verdict = Between // nothing is said about plates that are elsewhere
 }
 
 // unless is Clear unless the condition holds.

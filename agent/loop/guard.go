@@ -7,8 +7,10 @@ import (
 
 // Relay is the charge-enable output of one bay. It is open when not driven.
 type Relay interface {
+	// Set orders the relay; an error means that it may not have obeyed.
 	Set(closed bool) error
-	Beat() error // toggles the heartbeat for an external timer relay
+	// Beat toggles the heartbeat for an external timer relay.
+	Beat() error
 }
 
 // guard opens its relay by itself when the refresh of a closed one is late.

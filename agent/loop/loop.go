@@ -191,14 +191,15 @@ func (l *Loop) find(name string) *runningBay {
 // Start begins the goroutines of sources and outputs. Stop ends them.
 func (l *Loop) Start(ctx context.Context) {
 	l.begin.Do(func() {
-		ctx, l.stop = context.WithCancel(ctx)
+		workers, stop := context.WithCancel(ctx)
+		l.stop = stop
 		for _, b := range l.bays {
 			for _, s := range b.samplers {
-				l.workers.Go(func() { s.run(ctx) })
+				l.workers.Go(func() { s.run(workers) })
 			}
 		}
 		for _, m := range l.boxes {
-			l.workers.Go(func() { m.run(ctx) })
+			l.workers.Go(func() { m.run(workers) })
 		}
 	})
 }
@@ -230,11 +231,11 @@ func (l *Loop) open() (first error) {
 	return first
 }
 
-// Run ticks in real time until ctx ends, then opens every relay. It returns an
-// error when the core panicked; the process must then end.
-func (l *Loop) Run(ctx context.Context) error {
+// Run ticks in real time until ctx ends, then opens every relay. Ticks are
+// stamped with the time since start, which the sources must use as well. It
+// returns an error when the core panicked; the process must then end.
+func (l *Loop) Run(ctx context.Context, start time.Time) error {
 	l.Start(ctx)
-	start := time.Now()
 	tick := time.NewTicker(l.o.Every)
 	defer tick.Stop()
 	for {

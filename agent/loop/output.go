@@ -25,7 +25,9 @@ type News struct {
 // Output is made from pictures and events. Take is called from a goroutine of
 // its own and may block; then pictures are skipped and events wait in order.
 type Output interface {
+	// Name is for the log.
 	Name() string
+	// Take may block; what comes meanwhile waits in a bounded mailbox.
 	Take(ctx context.Context, n *News)
 }
 

@@ -14,7 +14,9 @@ import (
 // fields and leaves the others alone. It may take long or hang: then its last
 // readings grow old.
 type Source interface {
+	// Name is for the log.
 	Name() string
+	// Sample reads once. It must not keep out.
 	Sample(ctx context.Context, out *bay.Readings)
 }
 

@@ -1,0 +1,244 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/logbook"
+	"bayward/agent/loop"
+	"bayward/agent/metrics"
+	"bayward/agent/web"
+	"bayward/mqtt"
+	"bayward/sensors"
+)
+
+// stopWithin is how long outputs get to finish after the relays are open.
+const stopWithin = 3 * time.Second
+
+// parts are what differs between a Pi, a simulated site and the demo.
+type parts struct {
+	cfg  *config.Config
+	log  *slog.Logger
+	hw   sensors.Hardware // its clock stamps readings and ticks
+	wall func() (time.Time, bool)
+	// bootID and mono stamp the record; gap says how long ago a stamp was.
+	bootID string
+	mono   func() time.Duration
+	gap    func(logbook.Stamp) (time.Duration, bool)
+
+	every, guardAfter time.Duration
+	patience          func(loop.Source) time.Duration
+	outputs           []loop.Output // besides the usual ones
+	onTick            func()
+	wrapSubmit        func(submit) submit // nil leaves it
+}
+
+type submit = func(ctx context.Context, bayName string, o bay.Order) (bay.Event, error)
+
+// agent is the whole of the program that looks after bays.
+type agent struct {
+	parts
+	loop     *loop.Loop
+	book     *logbook.Book // nil when it could not be opened
+	recorder *logbook.Recorder
+	client   *mqtt.Client // nil without a broker
+	metrics  *metrics.Collector
+	listener net.Listener
+	submit   submit
+}
+
+// assemble takes the relays into hand first, so that they are open from here
+// on, and then builds everything else. After an error the relays are open.
+func assemble(ctx context.Context, p parts) (a *agent, err error) {
+	a = &agent{parts: p}
+	bays, err := sensors.Open(p.cfg, p.hw)
+	if err != nil {
+		return nil, err
+	}
+	if a.listener, err = web.Listen(ctx, p.cfg.HTTP.Listen); err != nil {
+		return nil, err
+	}
+	if err = a.openBook(ctx); err != nil {
+		return nil, err
+	}
+	if err = a.connect(); err != nil {
+		return nil, err
+	}
+	if err = a.buildLoop(ctx, bays); err != nil {
+		return nil, err
+	}
+	a.submit = a.loop.Submit
+	if p.wrapSubmit != nil {
+		a.submit = p.wrapSubmit(a.submit)
+	}
+	return a, nil
+}
+
+// openBook opens the logbook. One that belongs to another agent or to a newer
+// program ends the start; any other trouble only costs the record.
+func (a *agent) openBook(ctx context.Context) error {
+	book, err := logbook.Open(ctx, a.cfg.Logbook.Path, a.log)
+	switch {
+	case err == nil:
+		a.book = book
+		a.recorder = logbook.NewRecorder(book, logbook.RecorderOptions{}, a.log)
+		return nil
+	case errors.Is(err, logbook.ErrLocked), errors.Is(err, logbook.ErrNewer), errors.Is(err, logbook.ErrForeign):
+		return err
+	}
+	a.log.Error("the logbook cannot be opened; the bays are guarded, nothing is recorded", "err", err)
+	return nil
+}
+
+func (a *agent) connect() error {
+	m := a.cfg.MQTT
+	if m == nil {
+		return nil
+	}
+	mqtt.LogTo(a.log)
+	var err error
+	a.client, err = mqtt.New(mqtt.Options{
+		Broker: m.Broker, ClientID: m.ClientID, Username: m.Username, PasswordFile: m.PasswordFile, CAFile: m.CAFile,
+		Topics: mqtt.Topics{Site: a.cfg.Site, Agent: a.cfg.Agent}, Version: version(), BootID: a.bootID,
+		Outbox: outbox{a.book}, Log: a.log, Now: func() mqtt.Wall { return wallOf(a.wall()) },
+	})
+	return err
+}
+
+func wallOf(t time.Time, trusted bool) mqtt.Wall { return mqtt.Wall{Time: t, Trusted: trusted} }
+
+func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
+	setups, err := a.cfg.Setups()
+	if err != nil {
+		return err
+	}
+	bays := make([]loop.Bay, len(setups))
+	for i, s := range setups {
+		core := bay.New(s)
+		a.restore(ctx, s.Name, core)
+		bays[i] = loop.Bay{Name: s.Name, Core: core, Relay: hardware[i].Relay()}
+		for _, src := range hardware[i].Sources() {
+			bays[i].Sources = append(bays[i].Sources, src)
+		}
+	}
+	a.buildMetrics()
+	a.loop, err = loop.New(loop.Options{
+		Bays: bays, Outputs: append(a.edges(), a.outputs...), Log: a.log, Every: a.every, GuardAfter: a.guardAfter,
+		Patience: a.patience, Wall: a.wall, RecordFailing: a.recordFailing, OnTick: a.onTick,
+		Observe: func(tick, reaction time.Duration) {
+			a.metrics.ObserveTick(tick)
+			a.metrics.ObserveRelay(reaction)
+		},
+	})
+	return err
+}
+
+func (a *agent) recordFailing() bool { return a.recorder == nil || a.recorder.Failing() }
+
+// restore gives a core its memory. What cannot be read is told by the core in
+// its first tick.
+func (a *agent) restore(ctx context.Context, name string, core *bay.Bay) {
+	if a.book == nil {
+		core.Doubt("The logbook cannot be read: nothing of the time before is known.")
+		return
+	}
+	raw, stamp, ok, err := a.book.LoadMemory(ctx, name)
+	if err == nil && !ok {
+		return // a new bay
+	}
+	var m bay.Memory
+	if err == nil {
+		err = json.Unmarshal(raw, &m)
+	}
+	if err != nil {
+		a.log.Error("the memory cannot be read", "bay", name, "err", err)
+		core.Doubt("The memory cannot be read: nothing of the time before is known.")
+		return
+	}
+	gap, proven := a.gap(stamp)
+	if err := core.Restore(&m, a.hw.Now(), gap, proven); err != nil {
+		a.log.Warn("the memory was doubted", "bay", name, "err", err)
+	}
+}
+
+func (a *agent) buildMetrics() {
+	src := metrics.Sources{
+		Pictures:    func() []*bay.Picture { return a.loop.Pictures() },
+		RelayClosed: func(name string) (closed, known bool) { return a.loop.RelayClosed(name), true },
+		Version:     version(),
+	}
+	if a.client != nil {
+		src.MQTTConnected = a.client.Connected
+		src.OutboxEvents = outbox{a.book}.count
+	}
+	a.metrics = metrics.New(src)
+}
+
+// edges are the outputs that every agent has.
+func (a *agent) edges() []loop.Output {
+	out := []loop.Output{counting{a.metrics}}
+	if a.recorder != nil {
+		out = append(out, record{a.recorder, a.bootID, a.mono})
+	}
+	if a.client != nil {
+		out = append(out, newPublishing(a.client, a.cfg))
+	}
+	return out
+}
+
+// serve runs everything around the ticks until ctx ends: page, broker client
+// and record. The caller runs the ticks.
+func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
+	reg, err := metrics.Registry(a.metrics)
+	if err != nil {
+		return fmt.Errorf("bug: metrics: %w", err)
+	}
+	handler := web.New(web.Options{
+		Site: a.cfg.Site, Agent: a.cfg.Agent, Units: a.cfg.Units, Version: version(),
+		Pictures: a.loop.Pictures, Submit: a.submit, Healthy: a.loop.Healthy,
+		Metrics: metrics.Handler(reg, a.log), Writable: web.Loopback(a.listener),
+	})
+	g.Go(func() error { return web.Serve(ctx, a.listener, web.Server(handler, a.log), "", a.log) })
+	if a.client != nil {
+		g.Go(func() error { return a.client.Run(ctx) })
+		if a.recorder != nil {
+			g.Go(func() error { return a.wakeClient(ctx) })
+		}
+	}
+	return nil
+}
+
+func (a *agent) wakeClient(ctx context.Context) error {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-a.recorder.Stored():
+			a.client.Wake()
+		}
+	}
+}
+
+// close ends what keeps files. The relays are open by then.
+func (a *agent) close() error {
+	var errs []error
+	errs = append(errs, a.loop.Stop(stopWithin))
+	if a.recorder != nil {
+		ctx, cancel := context.WithTimeout(context.Background(), stopWithin)
+		defer cancel()
+		errs = append(errs, a.recorder.Close(ctx))
+	}
+	if a.book != nil {
+		errs = append(errs, a.book.Close())
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,117 @@
+package main
+
+import (
+	"context"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/logbook"
+	"bayward/agent/loop"
+	"bayward/agent/metrics"
+	"bayward/agent/notify"
+	"bayward/mqtt"
+)
+
+// counting shows each tick to the metrics.
+type counting struct{ c *metrics.Collector }
+
+// Name implements loop.Output.
+func (counting) Name() string { return "metrics" }
+
+// Take implements loop.Output.
+func (o counting) Take(_ context.Context, n *loop.News) { o.c.Ticked(n.Picture) }
+
+// record offers events and memory to the logbook.
+type record struct {
+	r      *logbook.Recorder
+	bootID string
+	mono   func() time.Duration
+}
+
+// Name implements loop.Output.
+func (record) Name() string { return "logbook" }
+
+// Take implements loop.Output.
+func (o record) Take(_ context.Context, n *loop.News) {
+	if len(n.Events) == 0 && n.Memory == nil {
+		return
+	}
+	s := logbook.Stamp{Wall: n.Wall, Trusted: n.Trusted, BootID: o.bootID, Mono: o.mono()}
+	o.r.Offer(n.Bay, s, n.Events, n.Memory)
+}
+
+// publishing hands states and notices to the broker's client.
+type publishing struct {
+	c     *mqtt.Client
+	watch map[string]*notify.Watch
+}
+
+func newPublishing(c *mqtt.Client, cfg *config.Config) publishing {
+	p := publishing{c: c, watch: map[string]*notify.Watch{}}
+	for i := range cfg.Bays {
+		p.watch[cfg.Bays[i].Name] = &notify.Watch{}
+	}
+	return p
+}
+
+// Name implements loop.Output.
+func (publishing) Name() string { return "mqtt" }
+
+// Take implements loop.Output.
+func (o publishing) Take(_ context.Context, n *loop.News) {
+	at := wallOf(n.Wall, n.Trusted)
+	o.c.State(n.Bay, n.Picture.View(), at)
+	notice, changed := o.watch[n.Bay].Update(n.Picture)
+	if !changed {
+		return
+	}
+	o.c.Notice(n.Bay, mqtt.Notice{
+		Kind: notice.Kind.String(), State: mqtt.NoticeState(notice.State.String()), Since: at,
+		Text: notice.Text, WhatToDo: notice.WhatToDo, Cautions: bay.Cautions,
+	})
+}
+
+// outbox shows the logbook to the broker's client. Without a logbook there is
+// nothing to send: an event without a number would be no event.
+type outbox struct{ book *logbook.Book }
+
+// Unsent implements mqtt.Outbox.
+func (o outbox) Unsent(ctx context.Context, limit int) ([]mqtt.Event, error) {
+	if o.book == nil {
+		return nil, nil
+	}
+	records, err := o.book.Unsent(ctx, limit)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]mqtt.Event, len(records))
+	for i := range records {
+		r := &records[i]
+		out[i] = mqtt.Event{
+			Bay: r.Bay, Seq: r.Seq, At: wallOf(r.Stamp.Wall, r.Stamp.Trusted), BootID: r.Stamp.BootID, Mono: r.Stamp.Mono,
+			Kind: r.Kind, Stage: r.Stage, From: r.From, Code: r.Code, By: r.By, Order: r.Order, Text: r.Text,
+		}
+	}
+	return out, nil
+}
+
+// Sent implements mqtt.Outbox.
+func (o outbox) Sent(ctx context.Context, bayName string, seq uint64) error {
+	return o.book.Sent(ctx, bayName, seq)
+}
+
+// count is for the metrics; a logbook that does not answer counts as empty,
+// since its own finding tells of it.
+func (o outbox) count() int {
+	if o.book == nil {
+		return 0
+	}
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+	defer cancel()
+	n, err := o.book.UnsentCount(ctx)
+	if err != nil {
+		return 0
+	}
+	return n
+}

@@ -1,0 +1,162 @@
+// Package notify turns pictures into notices for a technician: one for each
+// bay, the one that matters most now. A notice is raised once, seen when a
+// person opens a visit, and settled when its reason is gone; it is updated,
+// not repeated. The package decides and words; how a notice travels is the
+// business of others.
+package notify
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+)
+
+// Kind is what a person is asked for. The zero value asks for nothing.
+type Kind uint8
+
+// The kinds, from the least to the most pressing.
+const (
+	Nothing        Kind = iota
+	ChargeWithheld      // something keeps the pack from charging for long
+	ReadyToWater        // full, rested, cool, and it wants water
+	CoverFill           // bare plates: just enough water before the charge
+	ContactorStuck      // charging cannot be stopped from here
+)
+
+// String is the kind's name in messages, such as "ready-to-water".
+func (k Kind) String() string {
+	switch k {
+	case ChargeWithheld:
+		return "charge-withheld"
+	case ReadyToWater:
+		return "ready-to-water"
+	case CoverFill:
+		return "cover-fill"
+	case ContactorStuck:
+		return "contactor-stuck"
+	case Nothing:
+	}
+	return "nothing"
+}
+
+// State is where a notice is in its life.
+type State uint8
+
+// The states of a notice.
+const (
+	Settled State = iota // its reason is gone; also before the first
+	Raised
+	Seen // a person is at the pack
+)
+
+// String is the state's name in messages.
+func (s State) String() string {
+	switch s {
+	case Raised:
+		return "raised"
+	case Seen:
+		return "seen"
+	default:
+		return "settled"
+	}
+}
+
+// Notice is a message for a technician.
+type Notice struct {
+	Kind     Kind
+	State    State
+	At       time.Duration // of the tick in which it came to this state
+	Text     string
+	WhatToDo string
+}
+
+// withheldFor is how long a charge must be withheld before a person is called:
+// slosh, settling and a short fault end by themselves.
+const withheldFor = 10 * time.Minute
+
+// Watch follows the notices of one bay. The zero value is ready.
+type Watch struct{ now Notice }
+
+// Update takes in a picture and tells whether the notice changed.
+func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
+	kind := kindOf(p)
+	state := Settled
+	switch {
+	case p.Visit.Open && w.now.Kind != Nothing:
+		kind, state = w.now.Kind, Seen // the reason is being worked on
+	case kind != Nothing:
+		state = Raised
+	case w.now.Kind != Nothing:
+		kind = w.now.Kind
+	}
+	if kind == w.now.Kind && state == w.now.State {
+		return w.now, false
+	}
+	w.now = Notice{Kind: kind, State: state, At: p.Now}
+	w.now.Text, w.now.WhatToDo = words(kind, state, p)
+	return w.now, true
+}
+
+func kindOf(p *bay.Picture) Kind {
+	raised := func(c interlock.Code) bool { return p.Findings[c].Raised }
+	switch {
+	case raised(interlock.ContactorStuck):
+		return ContactorStuck
+	case raised(interlock.PlatesBare) && p.Stage != bay.Vacant:
+		return CoverFill
+	case p.Stage == bay.ReadyToWater:
+		return ReadyToWater
+	case p.Stage != bay.Vacant && !p.Charge.Full && withheldLong(p):
+		return ChargeWithheld
+	}
+	return Nothing
+}
+
+func withheldLong(p *bay.Picture) bool {
+	c := p.FirstReason()
+	return c != interlock.NoCode && interlock.Table[c].Severity > interlock.Info && p.Now-p.Findings[c].Since >= withheldFor
+}
+
+func words(k Kind, s State, p *bay.Picture) (text, whatToDo string) {
+	if s == Settled {
+		return "Settled: " + k.String() + ".", ""
+	}
+	switch k {
+	case ContactorStuck:
+		return finding(p, interlock.ContactorStuck)
+	case CoverFill:
+		text, whatToDo = finding(p, interlock.PlatesBare)
+		if p.Water.Known {
+			text += " To cover them: " + perCell(p.Water.FillML[:p.Water.Cells]) + "."
+		}
+		return text, whatToDo
+	case ReadyToWater:
+		return fmt.Sprintf("Ready to water: %.1f l in all; %s.", p.Water.TotalML/1000, perCell(p.Water.NeedML[:p.Water.Cells])),
+			"Open a visit, then bring each cell to its level with pure water and never past the vent floor."
+	case ChargeWithheld:
+		return finding(p, p.FirstReason())
+	case Nothing:
+	}
+	return "", ""
+}
+
+func finding(p *bay.Picture, c interlock.Code) (text, whatToDo string) {
+	return interlock.Explain(c, p.Findings[c].Evidence), interlock.Table[c].WhatToDo
+}
+
+// perCell lists millilitres by cell, rounded down: too little can be mended.
+func perCell(ml []float64) string {
+	var b strings.Builder
+	b.WriteString("cells 1 to ")
+	fmt.Fprintf(&b, "%d: ", len(ml))
+	for i, v := range ml {
+		if i > 0 {
+			b.WriteString(", ")
+		}
+		fmt.Fprintf(&b, "%d", int(v))
+	}
+	return b.String() + " ml"
+}

@@ -1,0 +1,97 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/loop"
+)
+
+// printer writes a line for each thing that happens, for a person at a
+// terminal.
+type printer struct {
+	w      io.Writer
+	colour bool
+}
+
+func newPrinter(w io.Writer) *printer { return &printer{w: w, colour: isTerminal(w)} }
+
+// isTerminal tells whether colours reach a person; NO_COLOR is respected.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok || os.Getenv("NO_COLOR") != "" {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}
+
+// Name implements loop.Output.
+func (*printer) Name() string { return "terminal" }
+
+// Take implements loop.Output.
+func (p *printer) Take(_ context.Context, n *loop.News) {
+	for i := range n.Events {
+		if line := p.line(n, i); line != "" {
+			_, _ = fmt.Fprintln(p.w, line) // a closed terminal is no reason to stop
+		}
+	}
+}
+
+// line is "" for what a line of the same tick tells already.
+func (p *printer) line(n *loop.News, i int) string {
+	e := &n.Events[i]
+	var what, code string
+	switch e.Kind {
+	case bay.PermitGranted:
+		what, code = "charge permitted", "32"
+	case bay.PermitWithheld:
+		what, code = "charge withheld", "31"
+	case bay.FindingRaised:
+		if told(n.Events, bay.PermitWithheld, e) {
+			return ""
+		}
+		what, code = "finding", "33"
+	case bay.StageChanged:
+		what = e.Stage.String()
+	case bay.ChargeFull:
+		what, code = "proven full", "32"
+	case bay.VisitOpened, bay.VisitClosed, bay.OrderRefused, bay.MemoryDoubted, bay.ChargeEnded:
+		what = e.Kind.String()
+	default:
+		return ""
+	}
+	label := fmt.Sprintf("%-16s", what)
+	if p.colour && code != "" {
+		label = "\x1b[" + code + "m" + label + "\x1b[0m"
+	}
+	return fmt.Sprintf("%s  %-7s %s %s", clock(e.At), n.Bay, label, e.Text)
+}
+
+func told(events []bay.Event, kind bay.EventKind, as *bay.Event) bool {
+	for i := range events {
+		if events[i].Kind == kind && events[i].Code == as.Code {
+			return true
+		}
+	}
+	return false
+}
+
+// clock is the simulated time since the start: day, hours, minutes.
+func clock(t time.Duration) string {
+	const day = 24 * time.Hour
+	return fmt.Sprintf("day %d %02d:%02d", t/day+1, t%day/time.Hour, t%time.Hour/time.Minute)
+}
+
+func port(addr string) string {
+	_, p, err := net.SplitHostPort(addr)
+	if err != nil {
+		return ""
+	}
+	return p
+}

@@ -1,0 +1,159 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"github.com/coreos/go-systemd/v22/daemon"
+	"golang.org/x/sync/errgroup"
+
+	"bayward/agent/config"
+	"bayward/agent/logbook"
+	"bayward/agent/loop"
+	"bayward/sensors"
+	"bayward/sensors/sim"
+)
+
+type runCmd struct {
+	Config string `required:"" type:"path" placeholder:"FILE" help:"Configuration."`
+	Listen string `placeholder:"HOST:PORT" help:"Address of page and metrics, instead of the configuration's."`
+}
+
+// Help is the long text of --help.
+func (runCmd) Help() string {
+	return `Runs until SIGTERM or an interrupt. Relays are open before the first tick, after the last one, when the program panics, ` +
+		`when a tick is late and when readings stop. Whatever is unknown withholds the charge.
+
+With "sensors: simulated" in the configuration it runs anywhere, on simulated bays in real time.`
+}
+
+const tickEvery = time.Second
+
+// Run looks after the bays.
+func (c *runCmd) Run(ctx context.Context, p *program) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return inputError{err}
+	}
+	if c.Listen != "" {
+		cfg.HTTP.Listen = c.Listen
+	}
+	log := slog.New(slog.NewTextHandler(p.stderr, nil))
+	start := time.Now()
+	hw, bench, err := hardware(cfg, log)
+	if err != nil {
+		return err
+	}
+	hw.Now, hw.Log = func() time.Duration { return time.Since(start) }, log
+	boot := newBootClock()
+	a, err := assemble(ctx, parts{
+		cfg: cfg, log: log, hw: hw, every: tickEvery, onTick: watchdog(log, time.Now),
+		wall:   func() (time.Time, bool) { return time.Now(), wallTrusted() },
+		bootID: boot.id, mono: boot.now,
+		gap:      func(s logbook.Stamp) (time.Duration, bool) { return boot.gap(s.BootID, s.Mono) },
+		patience: patience(cfg),
+	})
+	if err != nil {
+		return err
+	}
+	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.listener.Addr().String())
+	return a.run(ctx, start, bench)
+}
+
+func hardware(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, error) {
+	if cfg.Sensors == "simulated" {
+		bench, _, err := simulate(cfg, nil)
+		if err != nil {
+			return sensors.Hardware{}, nil, err
+		}
+		return benchHardware(bench), bench, nil
+	}
+	hw, warnings, err := sensors.Pi()
+	for _, w := range warnings {
+		log.Warn("a host driver did not load", "driver", w)
+	}
+	return hw, nil, err
+}
+
+func benchHardware(b *sim.Bench) sensors.Hardware {
+	return sensors.Hardware{Bus: b.Bus, Pin: b.Pin, OneWire: b.OneWire(), Wait: b.Wait, Now: b.Now}
+}
+
+// patience lets a tick wait for converters and contacts, which answer in
+// milliseconds, but not for 1-wire sensors, which take most of a second each:
+// their answer is used in the tick after.
+func patience(cfg *config.Config) func(loop.Source) time.Duration {
+	simulated := cfg.Sensors == "simulated"
+	return func(s loop.Source) time.Duration {
+		if s.Name() == "1-wire" && !simulated {
+			return 0
+		}
+		return tickEvery / 4
+	}
+}
+
+// run ticks in real time until ctx ends. The relays are open when it returns.
+func (a *agent) run(ctx context.Context, start time.Time, bench *sim.Bench) error {
+	ctx, cancel := context.WithCancel(ctx)
+	g, ctx := errgroup.WithContext(ctx)
+	if err := a.serve(ctx, g); err != nil {
+		cancel()
+		return err
+	}
+	g.Go(func() error {
+		defer cancel()
+		return a.loop.Run(ctx, start)
+	})
+	if bench != nil {
+		g.Go(func() error { return advance(ctx, bench) })
+	}
+	err := g.Wait()
+	cancel()
+	tellSystemd(a.log, daemon.SdNotifyStopping)
+	return errors.Join(err, a.close())
+}
+
+// advance lets the simulated physics follow real time.
+func advance(ctx context.Context, bench *sim.Bench) error {
+	const step = 100 * time.Millisecond
+	t := time.NewTicker(step)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+			bench.Advance(step)
+		}
+	}
+}
+
+// watchdog tells systemd that the agent is ready after the first good tick and
+// that it lives after each later one, at half of the watchdog's interval. A
+// tick that does not come is what systemd must notice.
+func watchdog(log *slog.Logger, now func() time.Time) func() {
+	interval, err := daemon.SdWatchdogEnabled(false)
+	if err != nil {
+		log.Warn("systemd's watchdog setting cannot be read", "err", err)
+	}
+	ready, last := false, time.Time{}
+	return func() {
+		if !ready {
+			ready = true
+			tellSystemd(log, daemon.SdNotifyReady)
+		}
+		if interval > 0 && now().Sub(last) >= interval/2-tickEvery/2 {
+			last = now()
+			tellSystemd(log, daemon.SdNotifyWatchdog)
+		}
+	}
+}
+
+func tellSystemd(log *slog.Logger, state string) {
+	if _, err := daemon.SdNotify(false, state); err != nil {
+		log.Warn("systemd cannot be told", "state", state, "err", fmt.Sprint(err))
+	}
+}

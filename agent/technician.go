@@ -1,0 +1,128 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/sensors/sim"
+)
+
+// technician answers the demo's notices as a person would, some minutes later,
+// and takes the machines to work when their packs are ready. It sees only what
+// the outputs show and acts only through orders and hands.
+type technician struct {
+	submit   submit
+	pictures func() []*bay.Picture
+	bays     map[string]*sim.Bay
+	since    map[string]time.Duration // when the present reason to act was first seen
+	why      map[string]string
+	orders   int
+}
+
+func newTechnician(s submit, pictures func() []*bay.Picture, bays map[string]*sim.Bay) *technician {
+	return &technician{submit: s, pictures: pictures, bays: bays, since: map[string]time.Duration{}, why: map[string]string{}}
+}
+
+// Simulated times after which the technician acts.
+const (
+	comesIn   = 12 * time.Minute // walks over after a notice
+	mendsIn   = 90 * time.Minute // fetches a new probe first
+	leavesIn  = 40 * time.Minute // the driver comes for the machine
+	worksFor  = 4 * time.Hour
+	workShare = 0.45 // of the capacity
+)
+
+func (t *technician) work(ctx context.Context) error {
+	const look = 5 * time.Millisecond
+	tick := time.NewTicker(look)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+		}
+		for _, p := range t.pictures() {
+			if err := t.look(ctx, p); err != nil && ctx.Err() == nil {
+				return fmt.Errorf("the simulated technician at %s: %w", p.Bay, err)
+			}
+		}
+	}
+}
+
+// look finds what there is to do at a bay and does it when its time has come.
+func (t *technician) look(ctx context.Context, p *bay.Picture) error {
+	why, in := t.reason(p)
+	if why != t.why[p.Bay] {
+		t.why[p.Bay], t.since[p.Bay] = why, p.Now
+	}
+	if why == "" || p.Now-t.since[p.Bay] < in {
+		return nil
+	}
+	t.why[p.Bay] = ""
+	y := t.bays[p.Bay]
+	switch why {
+	case "leave":
+		y.Unplug()
+		y.Discharge(workShare * p.Pack.CapacityAh)
+		return nil
+	case "return":
+		y.Connect()
+		return nil
+	default:
+		return t.visit(ctx, p)
+	}
+}
+
+func (t *technician) reason(p *bay.Picture) (why string, in time.Duration) {
+	switch {
+	case p.Stage == bay.Watering:
+		return "", 0
+	case p.Stage == bay.Vacant:
+		return "return", worksFor
+	case p.Findings[interlock.PlatesBare].Raised:
+		return "cover", comesIn
+	case p.Stage == bay.ReadyToWater:
+		return "water", comesIn
+	case p.Findings[interlock.CoverUnknown].Raised:
+		return "mend", mendsIn
+	case p.Stage == bay.Rested:
+		return "leave", leavesIn
+	}
+	return "", 0
+}
+
+// visit opens a visit, gives each cell what the picture says, and closes it.
+func (t *technician) visit(ctx context.Context, p *bay.Picture) error {
+	if err := t.order(ctx, p.Bay, bay.Order{Kind: bay.OrderVisitOpen}); err != nil {
+		return err
+	}
+	amounts := p.Water.NeedML[:p.Water.Cells]
+	if p.Stage != bay.ReadyToWater {
+		amounts = p.Water.FillML[:p.Water.Cells]
+	}
+	for i, ml := range amounts {
+		const jug = 5 // millilitres: the marks of a measuring jug; rounded down
+		ml = float64(int(ml/jug) * jug)
+		if !p.Water.Known || ml <= 0 {
+			continue
+		}
+		if err := t.order(ctx, p.Bay, bay.Order{Kind: bay.OrderFill, Cell: i + 1, ML: ml}); err != nil {
+			return err
+		}
+	}
+	return t.order(ctx, p.Bay, bay.Order{Kind: bay.OrderVisitClose})
+}
+
+func (t *technician) order(ctx context.Context, bayName string, o bay.Order) error {
+	t.orders++
+	o.ID, o.By = fmt.Sprintf("demo-%d", t.orders), "simulated technician"
+	e, err := t.submit(ctx, bayName, o)
+	if err == nil && e.Kind == bay.OrderRefused {
+		err = fmt.Errorf("refused: %s", e.Text)
+	}
+	return err
+}

@@ -85,7 +85,7 @@ func (c *demoCmd) build(ctx context.Context, p *program, log *slog.Logger, dir s
 	d := &demo{}
 	d.broker, err = broker.Start(ctx, broker.Options{Listen: c.Broker, Agents: []string{demoClient}, Log: log})
 	if errors.Is(err, broker.ErrTaken) {
-		return nil, fmt.Errorf("%w; end that program, or choose another port with --broker HOST:PORT (port 0 takes a free one)", err)
+		return nil, fmt.Errorf("%w with --broker HOST:PORT (port 0 takes a free one)", err)
 	}
 	if err != nil {
 		return nil, inputError{err}

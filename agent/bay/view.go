@@ -1,6 +1,7 @@
 package bay
 
 import (
+	"math"
 	"time"
 
 	"bayward/agent/interlock"
@@ -77,17 +78,18 @@ func (p *Picture) View() View {
 		Stage: p.Stage.String(), StageForS: (p.Now - p.StageAt).Seconds(), Says: p.Says(),
 		Permit: p.Permit.String(), PermitForS: (p.Now - p.Permit.Since).Seconds(),
 		Findings: []FindingView{},
-		PackV:    known(p.Seen.PackV), CurrentA: known(p.Seen.CurrentA), PackC: known(p.Seen.PackC),
-		AmbientC: known(p.Seen.AmbientC), HydrogenPct: known(p.Seen.HydrogenPct),
+		PackV:    known(p.Seen.PackV, 3), CurrentA: known(p.Seen.CurrentA, 2), PackC: known(p.Seen.PackC, 2),
+		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),
 		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
-		StateOfCharge: when(p.Charge.SocKnown, p.Charge.Soc),
-		WaterLostML:   p.Water.LostML, ChargeInAh: p.Charge.InAh,
+		StateOfCharge: when(p.Charge.SocKnown, digits(p.Charge.Soc, 3)),
+		WaterLostML:   digits(p.Water.LostML, 2), ChargeInAh: digits(p.Charge.InAh, 2),
 	}
 	if !p.Charge.Full {
 		v.FullEvidence = ""
 	}
 	if p.Seen.Cover.OK() {
-		v.CoverMM, v.CoverHighMM = &p.Seen.Cover.LowMM, &p.Seen.Cover.HighMM
+		v.CoverMM = when(true, digits(p.Seen.Cover.LowMM, 2))
+		v.CoverHighMM = when(true, digits(p.Seen.Cover.HighMM, 2))
 	}
 	v.addCool(p)
 	v.addWater(p)
@@ -117,10 +119,10 @@ func (v *View) addCool(p *Picture) {
 
 func (v *View) addWater(p *Picture) {
 	if p.Water.Known {
-		v.WaterML = append([]float64{}, p.Water.NeedML[:p.Water.Cells]...)
-		v.CoverFillML = append([]float64{}, p.Water.FillML[:p.Water.Cells]...)
+		v.WaterML = wholeML(p.Water.NeedML[:p.Water.Cells])
+		v.CoverFillML = wholeML(p.Water.FillML[:p.Water.Cells])
 	}
-	v.ForecastH = when(p.Water.ForecastOK, p.Water.ForecastH)
+	v.ForecastH = when(p.Water.ForecastOK, digits(p.Water.ForecastH, 1))
 }
 
 func (p *Picture) findingView(c interlock.Code) FindingView {
@@ -195,7 +197,22 @@ func (p *Picture) Clone() *Picture {
 	return &c
 }
 
-func known(r reading.Reading) *float64 { return when(r.OK(), r.Value) }
+func known(r reading.Reading, n int) *float64 { return when(r.OK(), digits(r.Value, n)) }
+
+// digits rounds for readers; decisions never see the rounded figure.
+func digits(v float64, n int) float64 {
+	p := math.Pow10(n)
+	return math.Round(v*p) / p
+}
+
+// wholeML rounds down: too little water can be mended.
+func wholeML(ml []float64) []float64 {
+	out := make([]float64, len(ml))
+	for i, v := range ml {
+		out[i] = math.Floor(v)
+	}
+	return out
+}
 
 func when(ok bool, v float64) *float64 {
 	if !ok {

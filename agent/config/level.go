@@ -3,13 +3,7 @@ package config
 import (
 	"fmt"
 	"math"
-	"slices"
 )
-
-// loopGap is how far apart, as a share of the excitation, any two states of a
-// rod loop must be. The converter resolves far more; the room is for resistors
-// of 1 %, the electrolyte's own resistance and noise on a long wire.
-const loopGap = 0.01
 
 func (c *checker) level(field string, l *Level, p *Pack) {
 	c.word(field+".kind", &l.Kind, "", "rod", "ladder", "4-20ma")
@@ -117,32 +111,5 @@ func (c *checker) rodHeights(field string, l *Level, p *Pack) {
 			plain(p.ChargeCoverMM), p.Name))
 	case height > p.VentFloorMM:
 		c.reject(top, fmt.Sprintf("must be at most vent_floor_mm (%s) of pack %s with offset_mm added", plain(p.VentFloorMM), p.Name))
-	}
-}
-
-// loopStates compares the voltages of all states of the loop, as shares of the
-// excitation: shorted, every combination of wet rods, dry, open.
-func (c *checker) loopStates(rods, field string, l *Level) {
-	if !c.usable(field+".pull_ohm", field+".end_ohm") {
-		return
-	}
-	states := []float64{0, 1}
-	for wet := range 1 << len(l.Rods) {
-		siemens := 1 / l.EndOhm
-		for i, r := range l.Rods {
-			if wet>>i&1 == 1 {
-				siemens += 1 / r.SeriesOhm
-			}
-		}
-		states = append(states, 1/(1+l.PullOhm*siemens))
-	}
-	slices.Sort(states)
-	for i := 1; i < len(states); i++ {
-		if states[i]-states[i-1] < loopGap {
-			c.reject(rods, fmt.Sprintf("must give each state of the loop (shorted, dry, open, every combination of wet rods) its own voltage; "+
-				"with pull_ohm, end_ohm and these series_ohm two of them lie less than %.0f %% of the excitation apart, near %.2f V",
-				loopGap*100, states[i]*l.ExcitationV))
-			return
-		}
 	}
 }

@@ -207,7 +207,9 @@ func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
 		Pictures: a.loop.Pictures, Submit: a.submit, Healthy: a.loop.Healthy,
 		Metrics: metrics.Handler(reg, a.log), Writable: web.Loopback(a.listener),
 	})
-	g.Go(func() error { return web.Serve(ctx, a.listener, web.Server(handler, a.log), "", a.log) })
+	g.Go(func() error {
+		return web.Serve(ctx, a.listener, web.Server(handler, a.log), a.cfg.HTTP.WebConfigFile, a.log)
+	})
 	if a.client != nil {
 		g.Go(func() error { return a.client.Run(ctx) })
 		if a.recorder != nil {

@@ -20,8 +20,7 @@ const (
 	keepAlive    = 30 * time.Second
 	pingWithin   = 10 * time.Second
 	quiesceMS    = 250
-	cutWithin    = time.Second // for the library to notice that the wire is cut
-	maxSecretLen = 4096        // bytes of a password file
+	maxSecretLen = 4096 // bytes of a password file
 )
 
 // wire is a peer over the library's client.
@@ -31,6 +30,7 @@ type wire struct {
 
 	mu   sync.Mutex // guards everything that follows
 	conn net.Conn
+	dead bool  // cut, perhaps before there was a connection
 	why  error // set before lost is closed
 }
 
@@ -58,7 +58,7 @@ func dial(ctx context.Context, o *Options, broker *url.URL, writeWithin time.Dur
 		err = errors.New("broker does not answer")
 	}
 	if err != nil {
-		w.cut()
+		w.abort()
 		return nil, explain(err)
 	}
 	return w, nil
@@ -97,11 +97,11 @@ func (w *wire) open(ctx context.Context, u *url.URL, trust *tls.Config) (net.Con
 	if err != nil {
 		return nil, err
 	}
-	if ctx.Err() != nil { // nobody waits for it any more
-		return nil, errors.Join(ctx.Err(), conn.Close())
-	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	if w.dead { // nobody waits for it any more
+		return nil, errors.Join(net.ErrClosed, conn.Close())
+	}
 	w.conn = conn
 	return conn, nil
 }
@@ -124,18 +124,18 @@ func (w *wire) noteLoss(err error) {
 	close(w.lost)
 }
 
-// abort cuts the wire without a goodbye and lets the library clean up.
+// abort cuts the wire and then has the library clean up. It does not notice by
+// itself: it takes a wire that is closed on this side for its own doing, and
+// would go on until its next ping.
 func (w *wire) abort() {
 	w.cut()
-	select {
-	case <-w.lost:
-	case <-time.After(cutWithin):
-	}
+	w.client.Disconnect(0)
 }
 
 func (w *wire) cut() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	w.dead = true
 	if w.conn != nil {
 		_ = w.conn.Close() // to be rid of it
 	}

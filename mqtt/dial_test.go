@@ -24,6 +24,7 @@ import (
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
 	mochipackets "github.com/mochi-mqtt/server/v2/packets"
+	"go.uber.org/goleak"
 )
 
 // connectOnce makes one connection as the client would, and ends it.
@@ -248,6 +249,31 @@ func TestSilentBroker(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "does not answer") {
 		t.Errorf("got %v", err)
 	}
+}
+
+// An aborted connection leaves nothing behind, and the broker sends the will.
+func TestAbort(t *testing.T) {
+	b := &embedded{}
+	b.start(t)
+	defer b.kill(t)
+	got := read(t, b.addr(), "#")
+	here := goleak.IgnoreCurrent()
+	o := Options{Topics: testTopics, Outbox: newOutbox(), Log: quiet(), Broker: "tcp://" + b.addr()}
+	u, err := o.complete()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := dial(t.Context(), &o, u, writeFor, []byte("the will"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.abort()
+	for m := range got {
+		if m.topic == testTopics.Status() && string(m.payload) == "the will" {
+			break
+		}
+	}
+	goleak.VerifyNone(t, here)
 }
 
 // With delayed packets a QoS 1 round trip takes forty times as long.

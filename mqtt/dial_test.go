@@ -276,7 +276,7 @@ func TestAbort(t *testing.T) {
 	goleak.VerifyNone(t, here)
 }
 
-// With delayed packets a QoS 1 round trip takes forty times as long.
+// With delayed packets each QoS 1 round trip takes some 40 ms.
 func TestPacketsAreNotDelayed(t *testing.T) {
 	b := &embedded{}
 	b.start(t)

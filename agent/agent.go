@@ -132,7 +132,7 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	}
 	a.buildMetrics()
 	a.loop, err = loop.New(loop.Options{
-		Bays: bays, Outputs: append(a.edges(), a.outputs...), Log: a.log, Every: a.every, GuardAfter: a.guardAfter,
+		Bays: bays, Outputs: append(a.edges(), a.outputs...), Log: a.log, Every: a.every, Now: a.hw.Now, GuardAfter: a.guardAfter,
 		Patience: a.patience, Wall: a.wall, RecordFailing: a.recordFailing, OnTick: a.onTick,
 		Observe: func(tick, reaction time.Duration) {
 			a.metrics.ObserveTick(tick)

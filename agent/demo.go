@@ -188,7 +188,7 @@ func (d *demo) pace(ctx context.Context, speed float64) error {
 	for {
 		for ; owed >= demoTick.Seconds() && ctx.Err() == nil; owed -= demoTick.Seconds() {
 			d.bench.Advance(demoTick)
-			if err := d.loop.Tick(ctx, d.bench.Now()); err != nil {
+			if err := d.loop.Tick(ctx); err != nil {
 				return err
 			}
 			if time.Since(last) > look {

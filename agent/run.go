@@ -60,7 +60,7 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 		return err
 	}
 	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.listener.Addr().String())
-	return a.run(ctx, start, bench)
+	return a.run(ctx, bench)
 }
 
 func hardware(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, error) {
@@ -96,7 +96,7 @@ func patience(cfg *config.Config) func(loop.Source) time.Duration {
 }
 
 // run ticks in real time until ctx ends. The relays are open when it returns.
-func (a *agent) run(ctx context.Context, start time.Time, bench *sim.Bench) error {
+func (a *agent) run(ctx context.Context, bench *sim.Bench) error {
 	ctx, cancel := context.WithCancel(ctx)
 	g, ctx := errgroup.WithContext(ctx)
 	if err := a.serve(ctx, g); err != nil {
@@ -105,7 +105,7 @@ func (a *agent) run(ctx context.Context, start time.Time, bench *sim.Bench) erro
 	}
 	g.Go(func() error {
 		defer cancel()
-		return a.loop.Run(ctx, start)
+		return a.loop.Run(ctx)
 	})
 	if bench != nil {
 		g.Go(func() error { return advance(ctx, bench) })

@@ -202,7 +202,7 @@ func known(r reading.Reading, n int) *float64 { return when(r.OK(), digits(r.Val
 // digits rounds for readers; decisions never see the rounded figure.
 func digits(v float64, n int) float64 {
 	p := math.Pow10(n)
-	return math.Round(v*p) / p
+	return math.Round(v*p)/p + 0 // not -0
 }
 
 // wholeML rounds down: too little water can be mended.

@@ -27,6 +27,9 @@ type Options struct {
 	Outputs []Output
 	Log     *slog.Logger
 	Every   time.Duration // between ticks [1s]
+	// Now is the monotonic clock that the sources stamp readings with. It is
+	// required.
+	Now func() time.Duration
 	// GuardAfter is how long a closed relay stays closed without a refresh
 	// [three ticks].
 	GuardAfter time.Duration
@@ -231,15 +234,14 @@ func (l *Loop) open() (first error) {
 	return first
 }
 
-// Run ticks in real time until ctx ends, then opens every relay. Ticks are
-// stamped with the time since start, which the sources must use as well. It
-// returns an error when the core panicked; the process must then end.
-func (l *Loop) Run(ctx context.Context, start time.Time) error {
+// Run ticks in real time until ctx ends, then opens every relay. It returns an
+// error when the core panicked; the process must then end.
+func (l *Loop) Run(ctx context.Context) error {
 	l.Start(ctx)
 	tick := time.NewTicker(l.o.Every)
 	defer tick.Stop()
 	for {
-		if err := l.Tick(ctx, time.Since(start)); err != nil {
+		if err := l.Tick(ctx); err != nil {
 			return err
 		}
 		select {
@@ -250,10 +252,11 @@ func (l *Loop) Run(ctx context.Context, start time.Time) error {
 	}
 }
 
-// Tick runs one tick of every bay at the given monotonic time: all relays are
-// served before any output is made. After a panic of the core all relays are
-// open and the error says what happened.
-func (l *Loop) Tick(ctx context.Context, now time.Duration) (err error) {
+// Tick runs one tick of every bay: all relays are served before any output is
+// made. The tick is stamped after its sampling, so that no reading comes from
+// its future. After a panic of the core all relays are open and the error says
+// what happened.
+func (l *Loop) Tick(ctx context.Context) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			_ = l.open() // the panic is what must be told
@@ -262,6 +265,7 @@ func (l *Loop) Tick(ctx context.Context, now time.Duration) (err error) {
 	}()
 	began := time.Now()
 	l.sample(ctx)
+	now := l.o.Now()
 	failing := l.o.RecordFailing()
 	var reaction time.Duration
 	for _, b := range l.bays {

@@ -81,7 +81,7 @@ func New(s Setup) *Bay {
 // that goes back is taken as the time of the tick before.
 func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.events = b.events[:0]
-	now := b.begin(r.Now)
+	now := b.begin(clamped(r.Now))
 	dt := now - b.pic.Now
 	before := b.pic.Charge
 	b.pic.Now = now
@@ -114,6 +114,13 @@ func (b *Bay) begin(now time.Duration) time.Duration {
 		}
 	}
 	return max(now, b.pic.Now)
+}
+
+// clamped keeps a clock in the range in which no difference of two times
+// overflows: 36 years to either side of its zero, ages of a memory on top.
+func clamped(now time.Duration) time.Duration {
+	const most = 1 << 60
+	return min(max(now, -most), most)
 }
 
 func (b *Bay) lockLimits() interlock.Limits {
@@ -175,6 +182,7 @@ func (b *Bay) stepWater(now time.Duration) {
 	b.waterI = water.Inputs{
 		Now: now, Cover: b.pic.Seen.Cover, PackC: b.pic.Seen.PackC, Gassing: c.Flowing,
 		GassingAh: c.TotalGassingAh, ChargeEnded: c.EndedAt, AnyCharge: c.Ended,
+		Visit: b.pic.Visit.Open && b.visitOK, VisitMM: b.visitMM, GivenML: &b.pic.Visit.GivenML,
 	}
 	b.water.Step(&b.waterI)
 	b.pic.Water = *b.water.Status()

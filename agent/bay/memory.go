@@ -48,6 +48,17 @@ type VisitMemory struct {
 	GivenML   []float64 `json:"given_ml"`
 	PilotMM   float64   `json:"pilot_mm"`
 	PilotOK   bool      `json:"pilot_ok,omitempty"`
+	// What was done besides; absent in memories that were saved before there
+	// was any of it.
+	Cells   []CellMemory `json:"cells,omitempty"`
+	USPerCM *float64     `json:"us_per_cm,omitempty"`
+}
+
+// CellMemory is a CellVisit as it is stored.
+type CellMemory struct {
+	Done    bool     `json:"done,omitempty"`
+	DipMM   *float64 `json:"dip_mm,omitempty"`
+	DipLast bool     `json:"dip_last,omitempty"`
 }
 
 // ErrMemory says that a memory cannot be used; the core then starts without
@@ -61,13 +72,13 @@ func (b *Bay) Memory() Memory {
 		Charge: b.charge.Memory(), Water: b.water.Memory(),
 		PermitS: b.pic.PermitS, WithheldS: b.pic.WithheldS, Readied: b.pic.Readied,
 	}
-	for c := range b.pic.Findings {
-		if f := &b.pic.Findings[c]; f.Latched {
+	for c := interlock.NoCode + 1; b.lock != nil && c < interlock.NumCodes; c++ {
+		if f := b.lock.Standing(c); f.Latched {
 			if m.Latches == nil {
 				m.Latches = map[string]Evidence{}
 			}
 			e := f.Evidence
-			m.Latches[interlock.Code(c).String()] = Evidence{e.Value, e.Limit, uint8(e.Fault), uint8(e.Reason)}
+			m.Latches[c.String()] = Evidence{e.Value, e.Limit, uint8(e.Fault), uint8(e.Reason)}
 		}
 	}
 	if v := &b.pic.Visit; v.Open {
@@ -75,6 +86,7 @@ func (b *Bay) Memory() Memory {
 			By: v.By, AgoS: (b.pic.Now - v.Since).Seconds(), CoverFill: v.CoverFill,
 			GivenML: append([]float64{}, v.GivenML[:b.setup.Pack.Cells]...), PilotMM: b.visitMM, PilotOK: b.visitOK,
 		}
+		m.Visit.remember(v, b.setup.Pack.Cells)
 	}
 	for i := range b.orders.ids {
 		if id := b.orders.ids[(b.orders.next+i)%keptOrders]; id != "" {
@@ -95,20 +107,23 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	if b.started {
 		return fmt.Errorf("%w: the core has already stepped", ErrMemory)
 	}
-	if gap < 0 {
+	if gap < 0 || gap > maxAge {
 		gap, proven = 0, false
 	}
+	now = clamped(now)
 	b.pic.Now = now
 	b.restoreOrders(m, now, gap)
 	if err := m.usable(&b.setup); err != nil {
 		b.Doubt(err.Error())
 		return err
 	}
+	// In a longer gap the machine may have been at work, or another pack come.
+	proven = proven && gap <= doubtAfter
 	b.charge.Restore(&m.Charge, now, gap, proven)
 	b.water.Restore(&m.Water, now, gap)
 	b.pic.PermitS, b.pic.WithheldS, b.pic.Readied = m.PermitS, m.WithheldS, m.Readied
 	if !proven && (m.Charge.Full || m.Charge.Active) {
-		b.Doubt("The machine was off for an unknown time: the pack counts as not full and its rest starts anew.")
+		b.Doubt("The agent was off for too long or for an unknown time: the pack counts as not full and its rest starts anew.")
 	}
 	return nil
 }
@@ -122,11 +137,30 @@ func (m *Memory) usable(s *Setup) error {
 		return fmt.Errorf("%w: it has version %d, this program knows %d", ErrMemory, m.V, memoryVersion)
 	case m.Pack != s.Pack.Name || m.Cells != s.Pack.Cells:
 		return fmt.Errorf("%w: it is of pack %q with %d cells, the bay has %q with %d", ErrMemory, m.Pack, m.Cells, s.Pack.Name, s.Pack.Cells)
-	case !m.Charge.Valid() || !m.Water.Valid(s.Pack.Cells):
+	case !m.Charge.Valid() || !m.Water.Valid(s.Pack.Cells) || m.tooOld() || !(m.PermitS >= 0 && m.WithheldS >= 0):
 		return fmt.Errorf("%w: it is damaged", ErrMemory)
 	}
 	return nil
 }
+
+// maxAge is the greatest age that a memory may hold: with a clock in its range,
+// no time that is worked out from it overflows.
+const maxAge = 1 << 61
+
+// tooOld tells whether an age cannot be a time of the clock. A time that never
+// was counts from the clock's zero, so it may be before that as well.
+func (m *Memory) tooOld() bool {
+	for _, s := range []float64{m.Charge.SinceAgoS, m.Charge.FullAgoS, m.Charge.EndedAgoS, m.Water.BeganAgoS} {
+		if math.Abs(s) > time.Duration(maxAge).Seconds() {
+			return true
+		}
+	}
+	return false
+}
+
+// What a visit cannot exceed: beyond, the memory is damaged and the figure is
+// left out.
+const mostGivenML, mostCoverMM = 1e5, 1e3
 
 // restoreOrders takes back what people have ordered and what latched. This is
 // done even with a memory that is otherwise not usable, since it can only
@@ -139,6 +173,7 @@ func (b *Bay) restoreOrders(m *Memory, now, gap time.Duration) {
 	if v := m.Visit; v != nil {
 		b.pic.Visit = Visit{Open: true, By: v.By, Since: now - gap - agoOf(v.AgoS), CoverFill: v.CoverFill}
 		copy(b.pic.Visit.GivenML[:], v.GivenML)
+		v.recall(&b.pic.Visit)
 		b.visitMM, b.visitOK = v.PilotMM, v.PilotOK
 	}
 	if len(m.Latches) == 0 {

@@ -12,6 +12,9 @@ import (
 // does nothing.
 const keptOrders = 64
 
+// maxDipMM bounds what a dip rule can read, mm above or below the plate tops.
+const maxDipMM = 200
+
 type taken struct {
 	ids  [keptOrders]string
 	next int
@@ -45,8 +48,24 @@ func (b *Bay) take(orders []Order, now time.Duration) {
 			continue
 		}
 		b.orders.add(o.ID)
-		b.tell(Event{Kind: OrderTaken, By: o.By, Order: o.ID, Text: orderText(o)})
+		b.tell(Event{Kind: OrderTaken, By: o.By, Order: o.ID, Text: takenText(o)})
 	}
+}
+
+// withNote adds what the person said to what was done; a visit's own events
+// carry its notes.
+func withNote(text string, o *Order) string {
+	if o.Note == "" {
+		return text
+	}
+	return text + " " + o.Note
+}
+
+func takenText(o *Order) string {
+	if o.Kind == OrderVisitOpen || o.Kind == OrderVisitClose {
+		return orderText(o)
+	}
+	return withNote(orderText(o), o)
 }
 
 func orderText(o *Order) string {
@@ -57,6 +76,8 @@ func orderText(o *Order) string {
 		return fmt.Sprintf("Cell %d reads %.3f at %.1f °C.", o.Cell, o.Gravity, o.AtC)
 	case OrderLevel:
 		return fmt.Sprintf("Cell %d stands at %.1f mm by the dip rule.", o.Cell, o.CoverMM)
+	case OrderQuality:
+		return fmt.Sprintf("The water has %.1f µS/cm.", o.USPerCM)
 	default:
 		return "Done: " + o.Kind.String() + "."
 	}
@@ -72,6 +93,8 @@ func (b *Bay) check(o *Order) string {
 		return "it names no person"
 	case o.Kind == OrderFill || o.Kind == OrderGravity || o.Kind == OrderLevel:
 		return b.checkCell(o)
+	case o.Kind == OrderQuality && !(o.USPerCM >= 0 && o.USPerCM <= MaxUSPerCM):
+		return fmt.Sprintf("%v µS/cm is not in 0 to %d", o.USPerCM, MaxUSPerCM)
 	}
 	return ""
 }
@@ -90,8 +113,8 @@ func (b *Bay) checkCell(o *Order) string {
 			return fmt.Sprintf("gravity %v at %v °C is not in 1.0 to 1.4 at -30 to 70 °C", o.Gravity, o.AtC)
 		}
 	default:
-		if !(math.Abs(o.CoverMM) <= 200) {
-			return fmt.Sprintf("cover %v mm is not in -200 to 200", o.CoverMM)
+		if !(math.Abs(o.CoverMM) <= maxDipMM) {
+			return fmt.Sprintf("cover %v mm is not in -%d to %d", o.CoverMM, maxDipMM, maxDipMM)
 		}
 	}
 	return ""
@@ -114,14 +137,29 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 			return "no visit is open"
 		}
 		b.pic.Visit.GivenML[o.Cell-1] += o.ML
+		c := &b.pic.Visit.Cells[o.Cell-1]
+		c.Done, c.DipLast = true, c.DipLast && o.ML == 0
 	case OrderGravity:
 		b.charge.Gravity(now, electrolyte.GravityAt25(o.Gravity, o.AtC))
 	case OrderLevel:
-		b.water.Level(o.Cell, o.CoverMM)
+		b.level(o)
+	case OrderQuality:
+		if !b.pic.Visit.Open {
+			return "no visit is open"
+		}
+		b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
 	default:
 		return "there is no such order"
 	}
 	return ""
+}
+
+func (b *Bay) level(o *Order) {
+	b.water.Level(o.Cell, o.CoverMM)
+	if b.pic.Visit.Open {
+		c := &b.pic.Visit.Cells[o.Cell-1]
+		c.Dipped, c.DipLast, c.DipMM = true, true, o.CoverMM
+	}
 }
 
 // openVisit locks the charge out. A visit to a pack that is not full, rested
@@ -137,7 +175,7 @@ func (b *Bay) openVisit(o *Order, now time.Duration) string {
 	if !ready {
 		text = "A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out."
 	}
-	b.tell(Event{Kind: VisitOpened, By: o.By, Order: o.ID, Text: text})
+	b.tell(Event{Kind: VisitOpened, By: o.By, Order: o.ID, Text: withNote(text, o)})
 	return ""
 }
 
@@ -153,6 +191,6 @@ func (b *Bay) closeVisit(o *Order) string {
 		b.water.Filled(&b.pic.Visit.GivenML, b.visitMM, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}
-	b.tell(Event{Kind: VisitClosed, By: o.By, Order: o.ID, Text: fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total)})
+	b.tell(Event{Kind: VisitClosed, By: o.By, Order: o.ID, Text: withNote(fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total), o)})
 	return ""
 }

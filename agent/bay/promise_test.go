@@ -95,6 +95,7 @@ func (w *world) forbids() (reasons map[interlock.Code]bool) {
 		interlock.CoverUnknown:       plugged && !coverOK,
 		interlock.PlatesBare:         plugged && coverOK && !(cover.LowMM > 0),
 		interlock.VoltageUnknown:     !ok(w.r.PackV),
+		interlock.CurrentUnknown:     ok(w.r.PackV) && !ok(w.r.CurrentA),
 		interlock.VoltageImplausible: plugged && ok(w.r.PackV) && !(cellV >= 1.7 && cellV <= 2.9),
 		interlock.TemperatureUnknown: plugged && !ok(w.r.PackC),
 		interlock.PackHot:            plugged && ok(w.r.PackC) && !(w.r.PackC.Value <= l.ChargeMaxC),

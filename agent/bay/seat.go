@@ -93,6 +93,9 @@ func (s *seat) unseen(now time.Duration) {
 
 func (s *seat) nothing(now time.Duration) {
 	s.empty = true
+	if s.here == present && !s.settled {
+		s.since = now
+	}
 	if s.here == vacant || now-s.emptyAt < leaveFor {
 		return
 	}

@@ -74,11 +74,12 @@ const (
 	OrderFill       // water given to one cell in the open visit
 	OrderGravity    // a hydrometer reading of one cell
 	OrderLevel      // a dip-rule reading of one cell
+	OrderQuality    // how pure the water of the open visit is
 	numOrders
 )
 
 var orderNames = [numOrders]string{
-	"none", "hold", "unhold", "release", "visit-open", "visit-close", "fill", "gravity", "level",
+	"none", "hold", "unhold", "release", "visit-open", "visit-close", "fill", "gravity", "level", "quality",
 }
 
 // String is the order's name in messages, such as "visit-open".
@@ -111,11 +112,17 @@ type Order struct {
 	Gravity float64 // gravity: specific gravity as read, 1.0 to 1.4
 	AtC     float64 // gravity: electrolyte temperature, °C
 	CoverMM float64 // level: cover as read, mm
+	USPerCM float64 // quality: conductivity of the water, µS/cm, 0 to MaxUSPerCM
+	Note    string  // what the person says with it, for the record; "" for nothing
 }
 
 // MaxFillML is the most water that one fill order may name, a bound against
 // slips of the finger.
 const MaxFillML = 2000
+
+// MaxUSPerCM is the highest conductivity of water that an order may name: sea
+// water has 50,000 µS/cm.
+const MaxUSPerCM = 50000
 
 // Setup is what is fixed for a bay: its pack, its limits and which sensors it
 // has. It is read once.
@@ -168,6 +175,19 @@ type Visit struct {
 	Since     time.Duration
 	CoverFill bool // only the water that covers the plates: the pack is not ready
 	GivenML   [water.MaxCells]float64
+	// Cells is what was done at each cell besides; Quality what was said of the
+	// water, with QualityKnown.
+	Cells        [water.MaxCells]CellVisit
+	USPerCM      float64 // conductivity of the water, µS/cm
+	QualityKnown bool
+}
+
+// CellVisit is what a person did at one cell in an open visit.
+type CellVisit struct {
+	Done    bool    // a fill was recorded, be it of 0 ml
+	Dipped  bool    // a dip-rule reading was taken
+	DipLast bool    // and nothing was poured after it
+	DipMM   float64 // as read, mm above the plate tops
 }
 
 // Picture is everything that is known of a bay after a tick. Outputs are made

@@ -12,10 +12,11 @@ type Verdict uint8
 
 // The verdicts.
 const (
-	Unknown Verdict = iota
-	Bad             // the raise condition holds
-	Between         // neither the raise condition nor the all-clear holds
-	Clear           // the all-clear holds
+	Unknown  Verdict = iota
+	Bad              // the raise condition holds
+	Unjudged         // the reading it needs is missing, which is another finding: neither raises nor clears, and proves nothing good
+	Between          // neither the raise condition nor the all-clear holds
+	Clear            // the all-clear holds
 )
 
 // Judged is a verdict with the numbers behind it.
@@ -93,6 +94,7 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[PlatesBare], out[CoverUnknown] = l.judgeCover(in.Cover)
 	out[TemperatureUnknown] = known(in.PackC)
 	out[VoltageUnknown] = known(in.CellV)
+	out[CurrentUnknown] = l.judgeCurrent(in.CurrentA, in.CellV)
 	out[VoltageImplausible] = judgeVoltage(in.CellV, in.Charged)
 	out[PackHot] = below(in.PackC, l.ChargeResumeC, l.ChargeMaxC)
 	out[PackFrozen] = judgeFrozen(in.PackC, in.FreezingC)
@@ -100,7 +102,8 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[HydrogenHigh] = l.judgeHydrogen(in.Hydrogen)
 	out[ChargeOverrun] = unless(in.Overrun != Usual, in.OverrunAt)
 	out[Runaway] = unless(in.Runaway, in.RunawayAt)
-	out[ContactorStuck] = l.judgeContactor(in, orderedOpen)
+	out[ContactorStuck] = l.judgeStuck(in, orderedOpen)
+	out[ContactorOpen] = l.judgeOpen(in, orderedOpen)
 	out[VisitOpen] = unless(in.VisitOpen, Evidence{})
 	out[Held] = unless(in.Held, Evidence{})
 	out[AgentUnready] = unless(!in.Ready, in.ReadyAt)
@@ -120,13 +123,15 @@ func judgePlug(p Plug, out *[NumCodes]Judged) {
 		case p == Unplugged:
 			out[c].Verdict = Clear
 		case out[c].Verdict == Bad:
-			out[c].Verdict = Between
+			out[c].Verdict = Unjudged
 		}
 	}
-	if out[PlatesBare].Verdict != Bad {
-		return
+	switch {
+	case p == Unplugged:
+		out[PlatesBare].Verdict = Between // nothing is said about plates that are elsewhere
+	case out[PlatesBare].Verdict == Bad:
+		out[PlatesBare].Verdict = Unjudged
 	}
-	out[PlatesBare].Verdict = Between // nothing is said about plates that are elsewhere
 }
 
 // unless is Clear unless the condition holds.
@@ -141,6 +146,20 @@ func known(r reading.Reading) Judged {
 	return unless(!r.OK(), Evidence{Value: r.Value, Fault: r.Fault})
 }
 
+// judgeCurrent asks for the current only where a sensor is configured: without
+// it neither the end of a charge nor its overrun could be seen. A converter
+// that takes the voltage with it is told once, as the voltage.
+func (l *Limits) judgeCurrent(currentA, cellV reading.Reading) Judged {
+	if !l.HasCurrent {
+		return Judged{Verdict: Clear}
+	}
+	j := known(currentA)
+	if j.Verdict == Bad && !cellV.OK() {
+		j.Verdict = Unjudged
+	}
+	return j
+}
+
 // judgeCover judges both findings about the level. While the level is unknown
 // nothing is said about the plates: one broken wire is one finding.
 func (l *Limits) judgeCover(c reading.Cover) (bare, unknown Judged) {
@@ -148,7 +167,7 @@ func (l *Limits) judgeCover(c reading.Cover) (bare, unknown Judged) {
 	e := Evidence{Value: c.LowMM, Limit: l.ChargeCoverMM, Fault: c.Fault}
 	switch {
 	case !c.OK():
-		return Judged{Between, e}, unknown
+		return Judged{Unjudged, e}, unknown
 	case c.LowMM >= l.ChargeCoverMM:
 		return Judged{Clear, e}, unknown
 	case c.LowMM > 0:
@@ -167,7 +186,7 @@ func judgeVoltage(v reading.Reading, charged bool) Judged {
 	e := Evidence{Value: v.Value, Fault: v.Fault}
 	switch {
 	case !v.OK():
-		return Judged{Between, e}
+		return Judged{Unjudged, e}
 	case v.Value < reversedV:
 		e.Reason = Reversed
 		return Judged{Bad, e}
@@ -195,7 +214,7 @@ func below(r reading.Reading, resume, limit float64) Judged {
 	e := Evidence{Value: r.Value, Limit: resume, Fault: r.Fault}
 	switch {
 	case !r.OK():
-		return Judged{Between, e}
+		return Judged{Unjudged, e}
 	case r.Value <= resume:
 		return Judged{Clear, e}
 	case r.Value <= limit:
@@ -210,7 +229,7 @@ func judgeFrozen(r reading.Reading, freezingC float64) Judged {
 	e := Evidence{Value: r.Value, Limit: freezingC, Fault: r.Fault}
 	switch {
 	case !r.OK():
-		return Judged{Between, e}
+		return Judged{Unjudged, e}
 	case r.Value > freezingC+1:
 		return Judged{Clear, e}
 	case r.Value > freezingC:
@@ -244,19 +263,40 @@ func (l *Limits) judgeHydrogen(r reading.Reading) Judged {
 	}
 }
 
-// judgeContactor compares the order with what the contact and the current
-// say. Nothing is said while closed is ordered, or with nothing to compare.
-func (l *Limits) judgeContactor(in *Inputs, orderedOpen bool) Judged {
-	if !orderedOpen {
+// judgeStuck compares the order to open with what the contact and the current
+// say. Nothing is said while closed is ordered. All that is configured must say
+// open before it is believed.
+func (l *Limits) judgeStuck(in *Inputs, orderedOpen bool) Judged {
+	switch {
+	case !orderedOpen:
 		return Judged{Verdict: Between}
-	}
-	if in.CurrentA.OK() && in.CurrentA.Value > l.StrayA {
+	case in.CurrentA.OK() && !(in.CurrentA.Value <= l.StrayA):
 		return Judged{Bad, Evidence{Value: in.CurrentA.Value, Reason: ByCurrent}}
-	}
-	if l.HasFeedback && in.Feedback.OK() && in.Feedback.Value != 0 {
+	case l.HasFeedback && in.Feedback.OK() && in.Feedback.Value != 0:
 		return Judged{Verdict: Bad}
+	case l.HasFeedback && !in.Feedback.OK(), l.HasCurrent && !in.CurrentA.OK():
+		return Judged{Verdict: Unjudged}
 	}
 	return Judged{Verdict: Clear}
+}
+
+// judgeOpen compares the order to close with what the contact says. With
+// current the contactor is closed, so the contact itself is broken and can no
+// longer tell a contactor that sticks.
+func (l *Limits) judgeOpen(in *Inputs, orderedOpen bool) Judged {
+	switch {
+	case !l.HasFeedback:
+		return Judged{Verdict: Clear}
+	case orderedOpen:
+		return Judged{Verdict: Between}
+	case in.Feedback.OK() && in.Feedback.Value == 1:
+		return Judged{Verdict: Clear}
+	}
+	e := Evidence{Fault: in.Feedback.Fault}
+	if in.CurrentA.OK() && in.CurrentA.Value > l.StrayA {
+		e.Value, e.Reason = in.CurrentA.Value, ByCurrent
+	}
+	return Judged{Bad, e}
 }
 
 func judgeWater(known bool, apartMM float64) Judged {
@@ -264,11 +304,11 @@ func judgeWater(known bool, apartMM float64) Judged {
 	switch {
 	case !known:
 		return Judged{Between, e}
-	case apartMM > waterTolMM || apartMM < -waterTolMM:
-		return Judged{Bad, e}
 	case apartMM <= waterOkMM && apartMM >= -waterOkMM:
 		return Judged{Clear, e}
-	default:
+	case apartMM <= waterTolMM && apartMM >= -waterTolMM:
 		return Judged{Between, e}
+	default: // NaN as well
+		return Judged{Bad, e}
 	}
 }

@@ -29,7 +29,7 @@ const (
 	ContactorRest        // agent-unready: the minimum off time
 	Restored             // agent-unready: the memory was in doubt
 	LateTick             // agent-unready: a tick was late and the guard opened the relay
-	ByCurrent            // contactor-stuck: current flows while open is ordered
+	ByCurrent            // contactor-stuck: current flows while open is ordered; contactor-open: it flows although the contact says open
 	Reversed             // voltage-implausible: wrong polarity
 	TooLow               // voltage-implausible
 	TooHigh              // voltage-implausible
@@ -54,10 +54,12 @@ func Explain(c Code, e Evidence) string {
 		return "The pack temperature is not known because " + e.Fault.Text() + "."
 	case VoltageUnknown:
 		return "The pack voltage is not known because " + e.Fault.Text() + "."
+	case CurrentUnknown:
+		return "The charging current is not known because " + e.Fault.Text() + "."
 	case VoltageImplausible:
 		return explainVoltage(e)
 	case PackHot:
-		return fmt.Sprintf("The electrolyte is at %.1f °C; charging stops above the limit and resumes at %.1f °C.", e.Value, e.Limit)
+		return fmt.Sprintf("The electrolyte is or was too hot to charge; it is at %.1f °C now, and charging resumes at %.1f °C or below.", e.Value, e.Limit)
 	case PackFrozen:
 		return fmt.Sprintf("The electrolyte is at %.1f °C; at its estimated gravity it must be above %.1f °C.", e.Value, e.Limit)
 	case AirflowUnproven:
@@ -82,6 +84,8 @@ func Explain(c Code, e Evidence) string {
 			return fmt.Sprintf("%.1f A still charge the pack although the contactor is ordered open.", e.Value)
 		}
 		return "The feedback contact says closed although the contactor is ordered open."
+	case ContactorOpen:
+		return explainOpen(e)
 	case VisitOpen:
 		return "A visit is open; the charge stays locked out until it is closed."
 	case Held:
@@ -95,6 +99,17 @@ func Explain(c Code, e Evidence) string {
 	case NoCode, NumCodes:
 	}
 	return "Unknown finding."
+}
+
+func explainOpen(e Evidence) string {
+	switch {
+	case e.Reason == ByCurrent:
+		return fmt.Sprintf("The contactor is ordered closed and %.1f A flow, but its feedback contact does not say closed: the contact or its wire is broken.", e.Value)
+	case e.Fault != reading.None:
+		return "The contactor is ordered closed and its feedback contact is not read because " + e.Fault.Text() + "."
+	default:
+		return "The contactor is ordered closed, but its feedback contact says open and no current is seen: the pack is not charging."
+	}
 }
 
 func explainVoltage(e Evidence) string {

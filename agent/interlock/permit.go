@@ -1,9 +1,8 @@
 package interlock
 
 import (
+	"math"
 	"time"
-
-	"bayward/agent/reading"
 )
 
 // Standing is what is remembered of one finding.
@@ -13,7 +12,7 @@ type Standing struct {
 	Since    time.Duration // when it was raised
 	Evidence Evidence
 
-	lastGood   time.Duration // the last tick at which it was not bad
+	lastGood   time.Duration // the last tick that proved it not bad
 	clearSince time.Duration
 	clearing   bool
 }
@@ -61,14 +60,14 @@ func (i *Interlock) Step(in *Inputs, release bool) {
 
 // step is the one machine that all findings share. A condition counts as bad
 // since the last tick that proved it was not: what lies between two ticks is
-// not known, so a slow trace raises at once.
+// not known, so a slow trace raises at once, and so does a wire that shows
+// nothing and bad values in turn.
 func (s *Standing) step(r *Rule, j *Judged, now time.Duration, release bool) {
-	bad := j.Verdict == Bad || j.Verdict == Unknown
-	if !bad {
+	if j.Verdict == Between || j.Verdict == Clear {
 		s.lastGood = now
 	}
 	switch {
-	case !s.Raised && bad && now-s.lastGood >= r.Raise:
+	case !s.Raised && j.bad() && elapsed(s.lastGood, now) >= r.Raise:
 		s.raise(r, j, now)
 	case s.Raised:
 		s.keep(r, j, now, release)
@@ -88,8 +87,8 @@ func (s *Standing) keep(r *Rule, j *Judged, now time.Duration, release bool) {
 	}
 	if j.Verdict != Clear {
 		s.clearing = false
-		if j.Verdict != Between || j.Evidence.Fault <= reading.None {
-			s.Evidence = j.Evidence // else the reading is gone: keep the last numbers
+		if j.Verdict != Unjudged { // else the reading is gone: keep the last numbers
+			s.Evidence = j.Evidence
 		}
 		return
 	}
@@ -97,7 +96,7 @@ func (s *Standing) keep(r *Rule, j *Judged, now time.Duration, release bool) {
 		s.clearing, s.clearSince = true, now
 	}
 	s.Evidence = j.Evidence
-	if now-s.clearSince >= r.Clear {
+	if elapsed(s.clearSince, now) >= r.Clear {
 		s.Raised, s.clearing = false, false
 	}
 }
@@ -129,15 +128,25 @@ func (i *Interlock) decide(now time.Duration) {
 	}
 }
 
-// stops tells whether a verdict forbids to start a charge.
-func (j *Judged) stops(r *Rule) bool {
-	return j.Verdict == Bad || j.Verdict == Unknown || r.ToStart && j.Verdict != Clear
+// stops tells whether a verdict forbids to start a charge. One that could not
+// be judged is another finding's, which does.
+func (j *Judged) stops(r *Rule) bool { return j.bad() || r.ToStart && j.Verdict == Between }
+
+func (j *Judged) bad() bool { return j.Verdict == Bad || j.Verdict == Unknown }
+
+// elapsed is the time between two ticks; what does not fit counts as very long.
+func elapsed(since, now time.Duration) time.Duration {
+	d := now - since
+	if d < 0 && now > since {
+		return math.MaxInt64
+	}
+	return d
 }
 
 // judgeRest turns the all-clear of an agent that is ready into "the contactor
 // rests" until the minimum off time is over, and tells whether it does.
 func (i *Interlock) judgeRest(now time.Duration) bool {
-	left := i.Limits.OffMin - (now - i.changed)
+	left := i.Limits.OffMin - elapsed(i.changed, now)
 	if i.granted || left <= 0 {
 		return false
 	}

@@ -99,10 +99,17 @@ func (r Reading) Aged(now, limit time.Duration) Reading {
 	case r.Fault != None:
 	case !finite(r.Value):
 		r.Fault = Implausible
-	case now-r.At > limit || r.At > now:
+	case tooOld(r.At, now, limit):
 		r.Fault = Stale
 	}
 	return r
+}
+
+// tooOld also holds for a time from the future, and for one so old that the
+// age does not fit.
+func tooOld(at, now, limit time.Duration) bool {
+	age := now - at
+	return age > limit || age < 0 || at > now
 }
 
 func finite(v float64) bool { return v-v == 0 }
@@ -136,7 +143,7 @@ func (c Cover) Aged(now, limit time.Duration) Cover {
 	case c.Fault != None:
 	case !finite(c.LowMM) || !finite(c.HighMM) || c.LowMM > c.HighMM:
 		c.Fault = Implausible
-	case now-c.At > limit || c.At > now:
+	case tooOld(c.At, now, limit):
 		c.Fault = Stale
 	}
 	return c

@@ -13,6 +13,8 @@ type Status struct {
 	CoverMM    [MaxCells]float64 // settled cover by cell, measured or estimated
 	NeedML     [MaxCells]float64 // to the target, never past the ceiling
 	FillML     [MaxCells]float64 // cover fill: to the charge cover, never past the ceiling
+	RiseMM     float64           // what a level stands higher now than settled: warmth and gas; valid with RiseKnown
+	RiseKnown  bool              // the temperature is known
 	CeilingMM  float64           // highest settled cover that stays below the vent floor when hot
 	TotalML    float64           // NeedML of all cells
 	Due        bool              // the pack wants water: the need is worth a visit

@@ -29,6 +29,12 @@ type Inputs struct {
 	GassingAh   float64         // total of the string since the memory began
 	ChargeEnded time.Duration
 	AnyCharge   bool // a charge has ended, at ChargeEnded
+	// While a visit is open the pilot cell rises when it is filled and the
+	// others do not: cells count from the pilot's settled cover when the visit
+	// opened, and from what they were given since.
+	Visit   bool
+	VisitMM float64
+	GivenML *[MaxCells]float64 // with Visit
 }
 
 const (
@@ -64,6 +70,9 @@ type Balance struct {
 	beganAt  time.Duration // of the balance
 	beganAh  float64
 	began    bool
+	visit    bool // and the two below, of the last step
+	visitMM  float64
+	given    *[MaxCells]float64
 }
 
 // New makes a balance that knows no level yet.
@@ -95,6 +104,7 @@ func (b *Balance) Step(in *Inputs) {
 		b.started, dt = true, 0
 	}
 	b.last = in.Now
+	b.visit, b.visitMM, b.given = in.Visit && in.GivenML != nil, in.VisitMM, in.GivenML
 	b.holdUp(in.Gassing, dt)
 	b.lose(in)
 	b.settle(in)
@@ -142,11 +152,15 @@ func (b *Balance) settle(in *Inputs) {
 	if b.anchored {
 		b.s.PredictMM = b.anchorMM - b.mm(b.s.LostML)
 	}
+	b.s.RiseKnown = in.PackC.OK()
+	if b.s.RiseKnown {
+		b.s.RiseMM = b.thermal(in.PackC.Value) + b.gasMM
+	}
 	if !in.Cover.OK() || !in.PackC.OK() {
 		b.s.Known = false
 		return
 	}
-	off := b.thermal(in.PackC.Value) + b.gasMM
+	off := b.s.RiseMM
 	low, high := in.Cover.LowMM-off, in.Cover.HighMM-off
 	b.s.Known = true
 	switch {
@@ -193,7 +207,7 @@ func (b *Balance) need() {
 	// What stands above the charge cover now, warm or gassing, is covered.
 	now := b.riseMM + b.gasMM
 	for i := range b.cfg.Cells {
-		cover := b.s.SettledMM + b.offset[i]
+		cover := b.pilotFor(i) + b.offset[i]
 		b.s.CoverMM[i] = cover
 		b.s.NeedML[i] = b.ml(max(target-cover, 0))
 		b.s.FillML[i] = 0
@@ -203,6 +217,14 @@ func (b *Balance) need() {
 		b.s.TotalML += b.s.NeedML[i]
 		b.s.Due = b.s.Due || cover <= dueAt
 	}
+}
+
+// pilotFor is the settled cover that a cell's difference counts from.
+func (b *Balance) pilotFor(i int) float64 {
+	if !b.visit {
+		return b.s.SettledMM
+	}
+	return b.visitMM + b.mm(b.given[i])
 }
 
 // forecast spreads the water lost since the balance began over its time.
@@ -227,7 +249,7 @@ func (b *Balance) Level(cell int, coverMM float64) {
 	if cell < 1 || cell > b.cfg.Cells || !b.s.Known {
 		return
 	}
-	b.offset[cell-1] = coverMM - b.riseMM - b.gasMM - b.s.SettledMM
+	b.offset[cell-1] = coverMM - b.riseMM - b.gasMM - b.pilotFor(cell-1)
 }
 
 // Filled closes a visit: each cell rose by what it was given, and the balance

@@ -1,0 +1,34 @@
+package bay
+
+import "math"
+
+// remember stores what was done at the cells.
+func (m *VisitMemory) remember(v *Visit, cells int) {
+	for i := range v.Cells[:cells] {
+		c := &v.Cells[i]
+		kept := CellMemory{Done: c.Done, DipLast: c.DipLast}
+		if c.Dipped {
+			mm := c.DipMM
+			kept.DipMM = &mm
+		}
+		m.Cells = append(m.Cells, kept)
+	}
+	if v.QualityKnown {
+		us := v.USPerCM
+		m.USPerCM = &us
+	}
+}
+
+// recall takes it back; what cannot be a measurement is left out.
+func (m *VisitMemory) recall(v *Visit) {
+	for i := range m.Cells[:min(len(m.Cells), len(v.Cells))] {
+		kept, c := &m.Cells[i], &v.Cells[i]
+		c.Done = kept.Done
+		if kept.DipMM != nil && math.Abs(*kept.DipMM) <= maxDipMM {
+			c.Dipped, c.DipLast, c.DipMM = true, kept.DipLast, *kept.DipMM
+		}
+	}
+	if m.USPerCM != nil && *m.USPerCM >= 0 && *m.USPerCM <= MaxUSPerCM {
+		v.USPerCM, v.QualityKnown = *m.USPerCM, true
+	}
+}

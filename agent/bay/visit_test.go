@@ -1,0 +1,136 @@
+package bay_test
+
+import (
+	"encoding/json"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/reading"
+)
+
+// pourer is a core whose pilot cell is cell 1: what that cell is given shows
+// at its probe, as it does in life.
+type pourer struct {
+	core    *bay.Bay
+	now     time.Duration
+	coverMM float64
+	n       int
+}
+
+func visitSetup() bay.Setup {
+	return bay.Setup{
+		Name: "bay-1", Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, StaleAfter: 10 * time.Second,
+		Pack: bay.Pack{
+			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3, TargetCoverMM: 13,
+			VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
+		},
+	}
+}
+
+func (y *pourer) step(orders ...bay.Order) *bay.Picture {
+	for i := range orders {
+		y.n++
+		orders[i].ID, orders[i].By = string(rune('a'+y.n)), "A. Person"
+	}
+	y.now += time.Second
+	p, _ := y.core.Step(&bay.Readings{
+		Now: y.now, PackV: reading.Good(25.2, y.now), CurrentA: reading.Good(0, y.now), PackC: reading.Good(25, y.now),
+		AmbientC: reading.Good(21, y.now), Cover: reading.Covered(y.coverMM, y.coverMM, y.now), Orders: orders,
+	})
+	for _, o := range orders {
+		if o.Kind == bay.OrderFill && o.Cell == 1 {
+			y.coverMM += o.ML / 13 // 130 cm²: 13 ml for each millimetre
+		}
+	}
+	return p
+}
+
+// TestPouringThePilotLeavesTheOthersThirsty: the water in the pilot cell is in
+// no other cell.
+func TestPouringThePilotLeavesTheOthersThirsty(t *testing.T) {
+	y := &pourer{core: bay.New(visitSetup()), coverMM: 3}
+	for range 60 {
+		y.step()
+	}
+	before := y.step(bay.Order{Kind: bay.OrderVisitOpen}).Water
+	require.InDelta(t, 130, before.NeedML[0], 1, "10 mm on 130 cm²")
+	y.step(bay.Order{Kind: bay.OrderFill, Cell: 1, ML: 130})
+	after := y.step().Water
+	require.InDelta(t, 0, after.NeedML[0], 1)
+	for i := 1; i < 12; i++ {
+		require.InDelta(t, before.NeedML[i], after.NeedML[i], 1e-6, "cell %d", i+1)
+	}
+	y.step(bay.Order{Kind: bay.OrderVisitClose})
+	closed := y.step().Water
+	require.InDelta(t, 13, closed.CoverMM[0], 0.1)
+	require.InDelta(t, 3, closed.CoverMM[1], 0.1, "cell 2 was given nothing")
+	require.InDelta(t, 130, closed.NeedML[1], 1)
+}
+
+// TestADipAfterPouringIsNotCountedTwice: the dip rule sees the water that was
+// poured before it.
+func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
+	y := &pourer{core: bay.New(visitSetup()), coverMM: 5}
+	for range 60 {
+		y.step()
+	}
+	y.step(bay.Order{Kind: bay.OrderVisitOpen})
+	y.step(bay.Order{Kind: bay.OrderFill, Cell: 1, ML: 104})
+	y.step(bay.Order{Kind: bay.OrderFill, Cell: 2, ML: 104})
+	y.step(bay.Order{Kind: bay.OrderLevel, Cell: 2, CoverMM: 11}) // it stood lower than thought
+	p := y.step(bay.Order{Kind: bay.OrderFill, Cell: 2, ML: 26})
+	require.InDelta(t, 13, p.Water.CoverMM[1], 0.1, "11 mm and 26 ml on 130 cm²")
+	require.Equal(t, bay.CellVisit{Done: true, Dipped: true, DipMM: 11}, p.Visit.Cells[1])
+	y.step(bay.Order{Kind: bay.OrderVisitClose})
+	p = y.step()
+	require.InDelta(t, 13, p.Water.CoverMM[0], 0.1)
+	require.InDelta(t, 13, p.Water.CoverMM[1], 0.1)
+}
+
+// TestAVisitComesBackWhole: all that a person did is there after a restart.
+func TestAVisitComesBackWhole(t *testing.T) {
+	y := &pourer{core: bay.New(visitSetup()), coverMM: 5}
+	for range 60 {
+		y.step()
+	}
+	y.step(bay.Order{Kind: bay.OrderVisitOpen, Note: "Confirmed: face shield."}, bay.Order{Kind: bay.OrderQuality, USPerCM: 4.5})
+	y.step(bay.Order{Kind: bay.OrderFill, Cell: 3, ML: 0}, bay.Order{Kind: bay.OrderLevel, Cell: 4, CoverMM: -2})
+	want := y.step().Visit
+	raw, err := json.Marshal(y.core.Memory())
+	require.NoError(t, err)
+	var m bay.Memory
+	require.NoError(t, json.Unmarshal(raw, &m))
+	next := bay.New(visitSetup())
+	require.NoError(t, next.Restore(&m, y.now, 0, true))
+	y.core = next
+	got := y.step().Visit
+	want.Since, got.Since = 0, 0
+	require.Equal(t, want, got)
+	require.True(t, got.QualityKnown && got.Cells[2].Done && got.Cells[3].DipLast)
+}
+
+// TestNotesGoIntoTheRecord: and water that cannot be is refused.
+func TestNotesGoIntoTheRecord(t *testing.T) {
+	core := bay.New(visitSetup())
+	_, events := core.Step(&bay.Readings{Now: time.Second, Orders: []bay.Order{
+		{ID: "1", By: "A", Kind: bay.OrderQuality, USPerCM: 4},
+		{ID: "2", By: "A", Kind: bay.OrderVisitOpen, Note: "Confirmed: face shield."},
+		{ID: "3", By: "A", Kind: bay.OrderQuality, USPerCM: -1},
+		{ID: "4", By: "A", Kind: bay.OrderQuality, USPerCM: 4.5},
+	}})
+	var texts []string
+	for _, e := range events {
+		if e.Order != "" && e.Kind != bay.OrderTaken || e.Order == "4" {
+			texts = append(texts, e.Text)
+		}
+	}
+	require.Equal(t, []string{
+		"Refused quality: no visit is open.",
+		"A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out. Confirmed: face shield.",
+		"Refused quality: -1 µS/cm is not in 0 to 50000.",
+		"The water has 4.5 µS/cm.",
+	}, texts)
+}

@@ -1,0 +1,96 @@
+package interlock
+
+import (
+	"fmt"
+	"time"
+)
+
+// Code names a finding. The zero value is not a finding.
+type Code uint8
+
+// The findings. Their names in messages and metrics are in Table.
+const (
+	NoCode Code = iota
+	PlatesBare
+	CoverUnknown
+	TemperatureUnknown
+	VoltageUnknown
+	CurrentUnknown
+	VoltageImplausible
+	PackHot
+	PackFrozen
+	AirflowUnproven
+	HydrogenHigh
+	ChargeOverrun
+	Runaway
+	ContactorStuck
+	ContactorOpen
+	VisitOpen
+	Held
+	AgentUnready
+	WaterBalance
+	RecordFailing
+	NumCodes
+)
+
+// Severity orders findings by what they ask of a person.
+type Severity uint8
+
+// The severities. The zero value is unknown.
+const (
+	SeverityUnknown Severity = iota
+	Info                     // expected, someone did it on purpose
+	Warning                  // look at it soon
+	Danger                   // something can be ruined or someone hurt
+)
+
+// String is the severity's name in messages.
+func (s Severity) String() string {
+	switch s {
+	case Info:
+		return "info"
+	case Warning:
+		return "warning"
+	case Danger:
+		return "danger"
+	default:
+		return "unknown"
+	}
+}
+
+// Rule is one row of the table: everything that is fixed about a finding.
+type Rule struct {
+	Code      Code
+	Name      string // in messages and metrics
+	Title     string // a few words for a list
+	Severity  Severity
+	Blocks    bool          // withholds the permit while raised
+	Latches   bool          // stays until a person releases it
+	ToStart   bool          // a charge may not even start between the limit and the all-clear
+	RaiseWhen string        // the condition in words
+	ClearWhen string        // the all-clear in words
+	Raise     time.Duration // the condition must hold this long; see Why
+	Clear     time.Duration // the all-clear must hold this long
+	Why       string        // reason for the two times
+	WhatToDo  string
+	Basis     string // published source of the limit, or that there is none
+}
+
+// Lookup finds a code by its name in messages. It returns NoCode for a name
+// that is not in the table.
+func Lookup(name string) Code {
+	for c := NoCode + 1; c < NumCodes; c++ {
+		if Table[c].Name == name {
+			return c
+		}
+	}
+	return NoCode
+}
+
+// String is the code's name in messages and metrics, such as "plates-bare".
+func (c Code) String() string {
+	if c == NoCode || c >= NumCodes {
+		return fmt.Sprintf("code-%d", uint8(c))
+	}
+	return Table[c].Name
+}

@@ -28,6 +28,18 @@ func (c *Collector) bay(out sink, p *bay.Picture) {
 	c.relayState(out, p)
 	c.ages(out, p)
 	derived(out, p)
+	configured(out, p)
+	c.watered(out, p)
+}
+
+// configured are the values that a reading is compared with.
+func configured(out sink, p *bay.Picture) {
+	out.value(bayInfo, 1, p.Bay, p.Pack.Name)
+	out.value(coverLimit, p.Pack.ChargeCoverMM/mmPerMeter, p.Bay, "charge")
+	out.value(coverLimit, p.Pack.TargetCoverMM/mmPerMeter, p.Bay, "target")
+	out.value(coverLimit, p.Pack.VentFloorMM/mmPerMeter, p.Bay, "vent-floor")
+	out.value(tempLimit, p.Limits.ChargeMaxC, p.Bay, "charge")
+	out.value(tempLimit, p.Limits.WateringMaxC, p.Bay, "watering")
 }
 
 func readings(out sink, p *bay.Picture) {
@@ -73,4 +85,7 @@ func derived(out sink, p *bay.Picture) {
 	out.value(waterLost, p.Water.LostTotal*cells/mlPerLiter, p.Bay)
 	out.value(hydrogen, electrolyte.HydrogenL(p.Charge.TotalGassingAh, electrolyte.ReferenceC)*cells/litersPerM3, p.Bay)
 	out.value(charged, p.Charge.TotalInAh*coulombsPerAh, p.Bay)
+	out.value(gassed, p.Charge.TotalGassingAh*coulombsPerAh, p.Bay)
+	out.value(charges, float64(p.Charge.Charges), p.Bay)
+	out.value(fulls, float64(p.Charge.ChargesFull), p.Bay)
 }

@@ -36,12 +36,13 @@ type Collector struct {
 
 	mu       sync.Mutex                          // guards everything that follows
 	lastGood map[string]map[string]time.Duration // by bay and sensor, on the pictures' clock
+	jugs     map[string]*jug                     // by bay
 }
 
 // New makes a collector. Register it once, see Registry.
 func New(src Sources) *Collector {
 	return &Collector{
-		src: src, lastGood: map[string]map[string]time.Duration{},
+		src: src, lastGood: map[string]map[string]time.Duration{}, jugs: map[string]*jug{},
 		faults: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "bayward_reading_faults_total",
 			Help: "Ticks in which a configured sensor gave no usable value, by its fault.",
@@ -68,12 +69,13 @@ func (c *Collector) ObserveTick(took time.Duration) { c.ticks.Observe(took.Secon
 // set by it.
 func (c *Collector) ObserveRelay(took time.Duration) { c.relay.Observe(took.Seconds()) }
 
-// Ticked counts the faults of one tick and remembers when each sensor was last
-// good. The loop calls it for each tick, after the relay; it never waits for a
+// Ticked counts the faults and the water of one tick and remembers when each
+// sensor was last good. The loop calls it for each tick, after the relay; it never waits for a
 // scrape longer than a map look-up takes.
 func (c *Collector) Ticked(p *bay.Picture) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	c.pour(p)
 	good := c.lastGood[p.Bay]
 	if good == nil {
 		good = map[string]time.Duration{}

@@ -36,11 +36,19 @@ var (
 	forecast   = gauge("water_forecast_seconds", "Estimated time until the cover reaches the least that a charge needs.", "bay")
 	hydrogen   = counter("hydrogen_released_cubic_meters_total", "Hydrogen that all cells released, dry, at 25 degrees Celsius and 101.325 kPa, from Faraday's law.", "bay")
 	charged    = counter("charge_coulombs_total", "Charge given to the pack.", "bay")
+	gassed     = counter("gassing_coulombs_total", "Part of the charge that made gas instead of charging, the same in every cell.", "bay")
+	charges    = counter("charges_total", "Charges that began.", "bay")
+	fulls      = counter("charges_full_total", "Charges that were proven full.", "bay")
+	given      = counter("water_given_liters_total", "Water that people recorded for a cell since the agent started; cell 1 is the positive end.", "bay", "cell")
+	bayInfo    = gauge("bay_info", "1, with the pack that the bay is set up for.", "bay", "pack")
+	coverLimit = gauge("cover_limit_meters", "Configured levels above the plate tops: the least for a charge, the target of a top-up, the vent floor.", "bay", "limit")
+	tempLimit  = gauge("temperature_limit_celsius", "Configured pack temperatures: no charge above, no watering above.", "bay", "limit")
 	closed     = gauge("relay_closed", "Whether the charge-enable relay is closed: its feedback contact where one is read, else what it was last set to.", "bay")
 	readingAge = gauge("reading_age_seconds", "Age of a sensor's last usable value.", "bay", "sensor")
 )
 
 var descs = []*desc{
 	buildInfo, mqttConnected, mqttOutbox, permitted, finding, stage, packV, packA, packC, ambientC, cover,
-	coolLeft, waterNeed, waterLost, forecast, hydrogen, charged, closed, readingAge,
+	coolLeft, waterNeed, waterLost, forecast, hydrogen, charged, gassed, charges, fulls, given, bayInfo, coverLimit, tempLimit,
+	closed, readingAge,
 }

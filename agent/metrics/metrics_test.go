@@ -56,6 +56,7 @@ func cooling() *bay.Picture {
 	p.Water.Known, p.Water.TotalML, p.Water.LostTotal = true, 1320, 3.3708
 	p.Water.ForecastOK, p.Water.ForecastH = true, 48
 	p.Charge.TotalGassingAh, p.Charge.TotalInAh = 10, 250
+	p.Charge.Charges, p.Charge.ChargesFull = 3, 2
 	return p
 }
 
@@ -110,12 +111,14 @@ func TestGolden(t *testing.T) {
 
 // contract is what other programs rely on; it changes only with them.
 var contract = []string{
-	"bayward_ambient_temperature_celsius", "bayward_build_info", "bayward_charge_coulombs_total", "bayward_charge_permitted",
-	"bayward_cooldown_remaining_seconds", "bayward_cover_meters", "bayward_finding", "bayward_hydrogen_released_cubic_meters_total",
+	"bayward_ambient_temperature_celsius", "bayward_bay_info", "bayward_build_info", "bayward_charge_coulombs_total",
+	"bayward_charge_permitted", "bayward_charges_full_total", "bayward_charges_total", "bayward_cooldown_remaining_seconds",
+	"bayward_cover_limit_meters", "bayward_cover_meters", "bayward_disk_written_bytes_total", "bayward_finding",
+	"bayward_gassing_coulombs_total", "bayward_hydrogen_released_cubic_meters_total",
 	"bayward_mqtt_connected", "bayward_mqtt_outbox_events", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius",
 	"bayward_pack_voltage_volts", "bayward_reading_age_seconds", "bayward_reading_faults_total", "bayward_relay_closed",
-	"bayward_relay_reaction_seconds", "bayward_stage", "bayward_tick_duration_seconds", "bayward_water_forecast_seconds",
-	"bayward_water_lost_liters_total", "bayward_water_needed_liters",
+	"bayward_relay_reaction_seconds", "bayward_stage", "bayward_temperature_limit_celsius", "bayward_tick_duration_seconds",
+	"bayward_water_forecast_seconds", "bayward_water_given_liters_total", "bayward_water_lost_liters_total", "bayward_water_needed_liters",
 }
 
 func registry(t *testing.T) *prometheus.Registry {

@@ -10,12 +10,12 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 )
 
-// Registry is a registry of its own with the collector and the usual figures
-// of the Go program and the process. More collectors may be added.
+// Registry is a registry of its own with the collector, the usual figures of
+// the Go program and the process, and the process's disk writes. More collectors may be added.
 func Registry(c *Collector, more ...prometheus.Collector) (*prometheus.Registry, error) {
 	reg := prometheus.NewRegistry()
 	all := append([]prometheus.Collector{
-		c, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}),
+		c, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), DiskWrites(),
 	}, more...)
 	for _, one := range all {
 		if err := reg.Register(one); err != nil {

@@ -133,7 +133,7 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	a.buildMetrics()
 	a.loop, err = loop.New(loop.Options{
 		Bays: bays, Outputs: append(a.edges(), a.outputs...), Log: a.log, Every: a.every, Now: a.hw.Now, GuardAfter: a.guardAfter,
-		Patience: a.patience, Wall: a.wall, RecordFailing: a.recordFailing, OnTick: a.onTick,
+		Patience: a.patience, Wall: a.wall, Mono: a.mono, RecordFailing: a.recordFailing, OnTick: a.onTick,
 		Observe: func(tick, reaction time.Duration) {
 			a.metrics.ObserveTick(tick)
 			a.metrics.ObserveRelay(reaction)
@@ -187,7 +187,7 @@ func (a *agent) buildMetrics() {
 func (a *agent) edges() []loop.Output {
 	out := []loop.Output{counting{a.metrics}}
 	if a.recorder != nil {
-		out = append(out, record{a.recorder, a.bootID, a.mono})
+		out = append(out, record{a.recorder, a.bootID})
 	}
 	if a.client != nil {
 		out = append(out, newPublishing(a.client, a.cfg))

@@ -26,7 +26,6 @@ func (o counting) Take(_ context.Context, n *loop.News) { o.c.Ticked(n.Picture) 
 type record struct {
 	r      *logbook.Recorder
 	bootID string
-	mono   func() time.Duration
 }
 
 // Name implements loop.Output.
@@ -37,7 +36,7 @@ func (o record) Take(_ context.Context, n *loop.News) {
 	if len(n.Events) == 0 && n.Memory == nil {
 		return
 	}
-	s := logbook.Stamp{Wall: n.Wall, Trusted: n.Trusted, BootID: o.bootID, Mono: o.mono()}
+	s := logbook.Stamp{Wall: n.Wall, Trusted: n.Trusted, BootID: o.bootID, Mono: n.Mono}
 	o.r.Offer(n.Bay, s, n.Events, n.Memory)
 }
 

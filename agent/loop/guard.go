@@ -1,6 +1,7 @@
 package loop
 
 import (
+	"fmt"
 	"sync"
 	"time"
 )
@@ -20,8 +21,9 @@ type guard struct {
 
 	mu      sync.Mutex // guards what follows, and the order of calls to the relay
 	timer   *time.Timer
+	at      time.Time // of the last refresh that closed
 	closed  bool
-	tripped bool
+	tripped bool // and the core has not been told
 	trips   uint64
 	ended   bool
 }
@@ -33,40 +35,54 @@ func newGuard(r Relay, limit time.Duration) *guard {
 	return g
 }
 
-// refresh orders the relay for the next limit. After end it only opens.
+// refresh orders the relay for the next limit. It does not close one that the
+// guard has opened before the core knows of that, and after end it only opens.
+// The heart beats once for each refresh that the relay obeys.
 func (g *guard) refresh(closed bool) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.timer.Stop()
-	g.closed = closed && !g.ended
-	err := g.relay.Set(g.closed)
-	if err != nil {
+	if g.ended {
+		return order(g.relay, false)
+	}
+	g.closed = closed && !g.tripped
+	if err := order(g.relay, g.closed); err != nil {
 		g.closed = false
-		_ = g.relay.Set(false) // the caller has the first error
+		_ = order(g.relay, false) // the caller has the first error
 		return err
 	}
 	if g.closed {
+		g.at = time.Now()
 		g.timer.Reset(g.limit)
 	}
-	return g.relay.Beat()
+	return beat(g.relay)
 }
 
 // late runs when a closed relay was not refreshed in time.
 func (g *guard) late() {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	if !g.closed {
+	g.tripIfLate()
+}
+
+// tripIfLate looks at the clock, since the timer may have waited for a refresh
+// that has just come. The mutex is held.
+func (g *guard) tripIfLate() {
+	if !g.closed || time.Since(g.at) < g.limit {
 		return
 	}
 	g.closed, g.tripped = false, true
 	g.trips++
-	_ = g.relay.Set(false) // nobody to tell: the next refresh tries again and reports
+	_ = order(g.relay, false) // nobody to tell: the next refresh tries again and reports
 }
 
-// takeTrip tells once that the guard has opened the relay.
+// takeTrip tells once that the refresh was late, so that the relay is open. It
+// does not rely on the timer: in a process that was stopped for a while the
+// tick may come before it.
 func (g *guard) takeTrip() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
+	g.tripIfLate()
 	t := g.tripped
 	g.tripped = false
 	return t
@@ -85,5 +101,23 @@ func (g *guard) end() error {
 	defer g.mu.Unlock()
 	g.ended, g.closed = true, false
 	g.timer.Stop()
-	return g.relay.Set(false)
+	return order(g.relay, false)
+}
+
+// order sets a relay. A panic of its driver is an error like any other: it must
+// not keep the relays of other bays from being opened.
+func order(r Relay, closed bool) (err error) {
+	defer caught(&err)
+	return r.Set(closed)
+}
+
+func beat(r Relay) (err error) {
+	defer caught(&err)
+	return r.Beat()
+}
+
+func caught(err *error) {
+	if p := recover(); p != nil {
+		*err = fmt.Errorf("the relay's driver panicked: %v", p)
+	}
 }

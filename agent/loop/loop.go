@@ -3,9 +3,11 @@ package loop
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -39,15 +41,18 @@ type Options struct {
 	// Wall gives the wall clock for records and whether it has been set since
 	// boot [the system's, not trusted].
 	Wall func() (time.Time, bool)
+	// Mono gives the time since boot for records [Now].
+	Mono func() time.Duration
 	// SaveEvery is the time between two savings of the memory [10m]; it is
 	// saved on every event besides.
 	SaveEvery time.Duration
-	// RecordFailing tells whether the logbook cannot be written.
+	// RecordFailing tells whether the logbook cannot be written. It is asked
+	// after the relays, for the tick after.
 	RecordFailing func() bool
 	// Observe is told how long a tick took, and how long from the start of its
 	// sampling to each order to a relay.
 	Observe func(tick, reaction time.Duration)
-	// OnTick is called after each good tick, for a watchdog.
+	// OnTick is called after each good tick of all bays, for a watchdog.
 	OnTick func()
 }
 
@@ -57,11 +62,18 @@ type Loop struct {
 	bays  []*runningBay
 	boxes []*mailbox
 
-	lastTick atomic.Int64 // unix nanoseconds of the last good tick
+	born     time.Time    // the health's own clock counts from here
+	lastTick atomic.Int64 // of the last good tick, nanoseconds since born
 	panics   atomic.Uint64
+	timer    *time.Timer // the tick's, for the patience with sources
+	failing  bool        // the record, as of the last tick
 	workers  sync.WaitGroup
-	begin    sync.Once
-	stop     context.CancelFunc
+
+	ending sync.Once
+	ended  chan struct{} // no tick will come any more
+
+	mu   sync.Mutex         // guards what follows
+	stop context.CancelFunc // nil before Start
 }
 
 type runningBay struct {
@@ -73,32 +85,33 @@ type runningBay struct {
 	board    atomic.Pointer[bay.Picture]
 	savedAt  time.Duration
 	saved    bool
-	relayErr bool
 	pic      *bay.Picture // of this tick, the core's own
 	events   []bay.Event  // of this tick, the core's own
+	relayErr error        // of this tick
+	defiant  bool         // told that the relay does not obey
 }
 
 // New makes a loop. No relay is closed before the first tick; each is ordered
-// open at once, and an error to do that is returned.
+// open at once, and an error to do that is returned after all were tried.
 func New(o Options) (*Loop, error) {
 	o.defaults()
-	l := &Loop{o: o}
+	l := &Loop{o: o, born: time.Now(), ended: make(chan struct{}), timer: time.NewTimer(time.Hour)}
+	l.timer.Stop()
+	var errs []error
 	for i := range o.Bays {
-		b := &runningBay{Bay: o.Bays[i]}
-		if err := b.Relay.Set(false); err != nil {
-			return nil, fmt.Errorf("open the relay of %s: %w", b.Name, err)
+		b := &runningBay{Bay: o.Bays[i], guard: newGuard(o.Bays[i].Relay, o.GuardAfter)}
+		if err := order(b.Relay, false); err != nil {
+			errs = append(errs, fmt.Errorf("open the relay of %s: %w", b.Name, err))
 		}
-		b.guard = newGuard(b.Relay, o.GuardAfter)
 		for _, s := range b.Sources {
-			log := o.Log.With("bay", b.Name)
-			b.samplers = append(b.samplers, newSampler(s, o.Patience(s), log, l.countPanic))
+			b.samplers = append(b.samplers, newSampler(s, o.Patience(s), o.Log.With("bay", b.Name), l.countPanic))
 		}
 		l.bays = append(l.bays, b)
 	}
 	for _, out := range o.Outputs {
 		l.boxes = append(l.boxes, newMailbox(out, o.Log, l.countPanic))
 	}
-	return l, nil
+	return l, errors.Join(errs...)
 }
 
 func (o *Options) defaults() {
@@ -115,6 +128,9 @@ func (o *Options) defaults() {
 	if o.Wall == nil {
 		o.Wall = func() (time.Time, bool) { return time.Now(), false }
 	}
+	if o.Mono == nil {
+		o.Mono = o.Now
+	}
 	if o.SaveEvery == 0 {
 		o.SaveEvery = 10 * time.Minute
 	}
@@ -129,113 +145,64 @@ func (o *Options) defaults() {
 	}
 }
 
-func (l *Loop) countPanic() { l.panics.Add(1) }
-
-// Panics counts the panics of drivers and outputs that were contained.
-func (l *Loop) Panics() uint64 { return l.panics.Load() }
-
-// Dropped counts the ticks with events that a blocked output has lost.
-func (l *Loop) Dropped() (n uint64) {
-	for _, m := range l.boxes {
-		n += m.dropped.Load()
-	}
-	return n
-}
-
-// GuardTrips counts how often a guard has opened a relay.
-func (l *Loop) GuardTrips() (n uint64) {
-	for _, b := range l.bays {
-		b.guard.mu.Lock()
-		n += b.guard.trips
-		b.guard.mu.Unlock()
-	}
-	return n
-}
-
-// Pictures are the latest pictures, in the order of the bays; a bay that has
-// not had its first tick has none. They must not be changed.
-func (l *Loop) Pictures() []*bay.Picture {
-	out := make([]*bay.Picture, 0, len(l.bays))
-	for _, b := range l.bays {
-		if p := b.board.Load(); p != nil {
-			out = append(out, p)
-		}
-	}
-	return out
-}
-
-// RelayClosed tells what is ordered of a bay's relay now.
-func (l *Loop) RelayClosed(bayName string) bool {
-	b := l.find(bayName)
-	return b != nil && b.guard.isClosed()
-}
-
-// Healthy is nil while ticks are on time.
-func (l *Loop) Healthy() error {
-	last := l.lastTick.Load()
-	if last == 0 {
-		return fmt.Errorf("no tick yet")
-	}
-	if ago := time.Since(time.Unix(0, last)); ago > l.o.GuardAfter {
-		return fmt.Errorf("the last tick was %s ago, more than %s", ago.Round(time.Millisecond), l.o.GuardAfter)
-	}
-	return nil
-}
-
-func (l *Loop) find(name string) *runningBay {
-	for _, b := range l.bays {
-		if b.Name == name {
-			return b
-		}
-	}
-	return nil
-}
-
-// Start begins the goroutines of sources and outputs. Stop ends them.
+// Start begins the goroutines of sources and outputs, which keep the values of
+// ctx but not its end: Stop ends them, so that nothing of the last tick is lost.
 func (l *Loop) Start(ctx context.Context) {
-	l.begin.Do(func() {
-		workers, stop := context.WithCancel(ctx)
-		l.stop = stop
-		for _, b := range l.bays {
-			for _, s := range b.samplers {
-				l.workers.Go(func() { s.run(workers) })
-			}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.stop != nil {
+		return
+	}
+	ctx, l.stop = context.WithCancel(context.WithoutCancel(ctx))
+	for _, b := range l.bays {
+		for _, s := range b.samplers {
+			l.workers.Go(func() { s.run(ctx) })
 		}
-		for _, m := range l.boxes {
-			l.workers.Go(func() { m.run(workers) })
-		}
-	})
+	}
+	for _, m := range l.boxes {
+		l.workers.Go(func() { m.run(ctx) })
+	}
 }
 
-// Stop opens every relay, then lets the outputs finish for at most the given
-// time. A source or an output that hangs is left behind.
+// Stop opens every relay for good, then lets the outputs finish for at most
+// the given time. A source or an output that hangs is left behind. It is to be
+// called after the last tick, or what that tick tells is lost.
 func (l *Loop) Stop(within time.Duration) error {
 	err := l.open()
-	if l.stop == nil {
+	l.mu.Lock()
+	stop := l.stop
+	l.mu.Unlock()
+	if stop == nil {
 		return err
 	}
-	l.stop()
+	stop()
 	done := make(chan struct{})
 	go func() { l.workers.Wait(); close(done) }()
+	t := time.NewTimer(within)
+	defer t.Stop()
 	select {
 	case <-done:
-	case <-time.After(within):
+	case <-t.C:
 		l.o.Log.Warn("an output or a sensor did not finish in time", "within_s", within.Seconds())
 	}
 	return err
 }
 
-func (l *Loop) open() (first error) {
+// open opens every relay for good, whatever happens to one of them.
+func (l *Loop) open() error {
+	l.ending.Do(func() { close(l.ended) })
+	var errs []error
 	for _, b := range l.bays {
-		if err := b.guard.end(); err != nil && first == nil {
-			first = fmt.Errorf("open the relay of %s: %w", b.Name, err)
+		if err := b.guard.end(); err != nil {
+			errs = append(errs, fmt.Errorf("open the relay of %s: %w", b.Name, err))
 		}
 	}
-	return first
+	return errors.Join(errs...)
 }
 
-// Run ticks in real time until ctx ends, then opens every relay. It returns an
-// error when the core panicked; the process must then end.
+// Run ticks in real time until ctx ends, then opens every relay and offers the
+// memory of each bay to the outputs. It returns an error when the core
+// panicked; the process must then end.
 func (l *Loop) Run(ctx context.Context) error {
 	l.Start(ctx)
 	tick := time.NewTicker(l.o.Every)
@@ -246,36 +213,44 @@ func (l *Loop) Run(ctx context.Context) error {
 		}
 		select {
 		case <-ctx.Done():
-			return l.open()
+			return l.finish()
 		case <-tick.C:
 		}
 	}
 }
 
+// finish saves what has happened since the memory was last due.
+func (l *Loop) finish() error {
+	err := l.open()
+	for _, b := range l.bays {
+		l.offer(&News{Bay: b.Name, Picture: b.board.Load(), Memory: l.memory(b)})
+	}
+	return err
+}
+
 // Tick runs one tick of every bay: all relays are served before any output is
-// made. The tick is stamped after its sampling, so that no reading comes from
-// its future. After a panic of the core all relays are open and the error says
-// what happened.
+// made or anything else is called that might wait. The tick is stamped after
+// its sampling, so that no reading comes from its future. After a panic of the
+// core all relays are open and the error says what happened.
 func (l *Loop) Tick(ctx context.Context) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			_ = l.open() // the panic is what must be told
-			err = fmt.Errorf("the core panicked, all relays are open: %v\n%s", p, debug.Stack())
+			err = errors.Join(fmt.Errorf("the core panicked, all relays were ordered open: %v\n%s", p, debug.Stack()), l.open())
 		}
 	}()
 	began := time.Now()
 	l.sample(ctx)
 	now := l.o.Now()
-	failing := l.o.RecordFailing()
 	var reaction time.Duration
 	for _, b := range l.bays {
-		b.step(now, failing, l.o.Log)
+		b.step(now, l.failing)
 		reaction = time.Since(began)
 	}
 	for _, b := range l.bays {
 		l.publish(b, now)
 	}
-	l.lastTick.Store(time.Now().UnixNano())
+	l.failing = l.o.RecordFailing()
+	l.lastTick.Store(int64(time.Since(l.born)) + 1) // not 0, which is none
 	l.o.Observe(time.Since(began), reaction)
 	l.o.OnTick()
 	return nil
@@ -292,67 +267,68 @@ func (l *Loop) sample(ctx context.Context) {
 	began := time.Now()
 	for _, b := range l.bays {
 		for _, s := range b.samplers {
-			if s.patience <= 0 {
-				continue
+			if s.awaited {
+				s.await(ctx, &b.seen, began, l.timer)
 			}
-			select {
-			case r := <-s.done:
-				s.take(r, &b.seen)
-				continue
-			default:
-			}
-			l.await(ctx, s, &b.seen, s.patience-time.Since(began))
 		}
-	}
-}
-
-func (l *Loop) await(ctx context.Context, s *sampler, into *bay.Readings, left time.Duration) {
-	t := time.NewTimer(max(left, 0))
-	defer t.Stop()
-	select {
-	case r := <-s.done:
-		s.take(r, into)
-	case <-t.C:
-	case <-ctx.Done():
 	}
 }
 
 // step decides and drives the relay: nothing else happens in between.
-func (b *runningBay) step(now time.Duration, failing bool, log *slog.Logger) {
+func (b *runningBay) step(now time.Duration, failing bool) {
 	b.seen.Now, b.seen.RecordFailing = now, failing
 	b.seen.LateTick = b.guard.takeTrip()
 	b.seen.Orders = b.desk.take()
 	b.pic, b.events = b.Core.Step(&b.seen)
-	err := b.guard.refresh(b.pic.Permit.Granted)
-	if (err != nil) != b.relayErr {
-		b.relayErr = err != nil
-		if err != nil {
-			log.Error("the relay does not obey", "bay", b.Name, "err", err)
-		} else {
-			log.Info("the relay obeys again", "bay", b.Name)
-		}
-	}
+	b.relayErr = b.guard.refresh(b.pic.Permit.Granted)
 }
 
 // publish clones what the core will overwrite and offers it to the outputs.
 func (l *Loop) publish(b *runningBay, now time.Duration) {
 	b.desk.tell(b.events)
+	b.complain(l.o.Log)
 	n := &News{Bay: b.Name, Picture: b.pic.Clone()}
 	b.board.Store(n.Picture)
-	n.Wall, n.Trusted = l.o.Wall()
 	if len(b.events) > 0 {
-		n.Events = append([]bay.Event{}, b.events...)
+		n.Events = slices.Clone(b.events)
 	}
 	if len(b.events) > 0 || !b.saved || now-b.savedAt >= l.o.SaveEvery {
 		b.saved, b.savedAt = true, now
-		m, err := json.Marshal(b.Core.Memory())
-		if err != nil {
-			l.o.Log.Error("the memory cannot be stored", "bay", b.Name, "err", err)
-		} else {
-			n.Memory = m
-		}
+		n.Memory = l.memory(b)
 	}
+	l.offer(n)
+}
+
+func (l *Loop) offer(n *News) {
+	n.Wall, n.Trusted = l.o.Wall()
+	n.Mono = l.o.Mono()
 	for _, m := range l.boxes {
 		m.offer(n)
+	}
+}
+
+func (l *Loop) memory(b *runningBay) []byte {
+	m, err := json.Marshal(b.Core.Memory())
+	if err != nil {
+		l.o.Log.Error("the memory cannot be stored", "bay", b.Name, "err", err)
+		return nil
+	}
+	return m
+}
+
+// complain tells what changed about the relay and the sources.
+func (b *runningBay) complain(log *slog.Logger) {
+	if b.seen.LateTick {
+		log.Warn("a tick was late: the guard had opened the relay", "bay", b.Name)
+	}
+	switch defiant := b.relayErr != nil; {
+	case defiant && !b.defiant:
+		log.Error("the relay does not obey", "bay", b.Name, "err", b.relayErr)
+	case b.defiant && !defiant:
+		log.Info("the relay obeys again", "bay", b.Name)
+	}
+	b.defiant = b.relayErr != nil
+	for _, s := range b.samplers {
+		s.tell()
 	}
 }

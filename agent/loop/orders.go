@@ -13,6 +13,7 @@ import (
 var (
 	ErrNoBay = errors.New("no such bay")
 	ErrBusy  = errors.New("too many orders wait; try again")
+	ErrEnded = errors.New("the loop has ended")
 )
 
 // maxOrders is how many orders of one bay may wait for its next tick.
@@ -26,12 +27,17 @@ type desk struct {
 }
 
 // Submit gives an order to a bay and waits for the tick that takes or refuses
-// it. The event says which, and why. It ends with ctx; the order may then
-// still be carried out.
+// it. The event says which, and why. It ends with ctx, and with ErrEnded when no
+// tick will come any more; the order may then still have been carried out.
 func (l *Loop) Submit(ctx context.Context, bayName string, o bay.Order) (bay.Event, error) {
 	b := l.find(bayName)
 	if b == nil {
 		return bay.Event{}, fmt.Errorf("%w: %q", ErrNoBay, bayName)
+	}
+	select {
+	case <-l.ended:
+		return bay.Event{}, ErrEnded
+	default:
 	}
 	answer := make(chan bay.Event, 1)
 	if err := b.desk.put(o, answer); err != nil {
@@ -43,6 +49,18 @@ func (l *Loop) Submit(ctx context.Context, bayName string, o bay.Order) (bay.Eve
 		return e, nil
 	case <-ctx.Done():
 		return bay.Event{}, fmt.Errorf("wait for the next tick: %w", ctx.Err())
+	case <-l.ended:
+		return lastAnswer(answer)
+	}
+}
+
+// lastAnswer is for an order that the last tick may have taken.
+func lastAnswer(answer <-chan bay.Event) (bay.Event, error) {
+	select {
+	case e := <-answer:
+		return e, nil
+	default:
+		return bay.Event{}, ErrEnded
 	}
 }
 

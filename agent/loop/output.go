@@ -2,8 +2,8 @@ package loop
 
 import (
 	"context"
-	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -19,11 +19,13 @@ type News struct {
 	Events  []bay.Event
 	Memory  []byte // JSON of bay.Memory, when it is due to be stored
 	Wall    time.Time
-	Trusted bool // the wall clock has been set since boot
+	Trusted bool          // the wall clock has been set since boot
+	Mono    time.Duration // since boot, of the tick
 }
 
 // Output is made from pictures and events. Take is called from a goroutine of
 // its own and may block; then pictures are skipped and events wait in order.
+// The news of one bay always come in the order of their ticks.
 type Output interface {
 	// Name is for the log.
 	Name() string
@@ -32,41 +34,39 @@ type Output interface {
 }
 
 // maxWaiting is how many ticks with events wait for a blocked output before
-// the oldest is dropped and counted: some days of a busy yard.
-const maxWaiting = 10000
+// the oldest is dropped and counted: some days of a busy yard, and less than
+// 20 MB, which all blocked outputs share.
+const maxWaiting = 4096
 
 // mailbox stands between the loop and one output.
 type mailbox struct {
-	out      Output
-	log      *slog.Logger
-	dropped  atomic.Uint64
-	panicked func()
-	wake     chan struct{}
+	out     Output
+	log     *slog.Logger
+	dropped atomic.Uint64
+	panics  panics
+	wake    chan struct{}
 
 	mu     sync.Mutex // guards what follows
 	events []*News
-	latest map[string]*News
-	order  []string // bays with a latest, oldest first
+	latest map[string]*News // without events, and newer than all events of its bay
+	order  []string         // bays with a latest, oldest first
 }
 
-func newMailbox(o Output, log *slog.Logger, panicked func()) *mailbox {
-	return &mailbox{out: o, log: log, panicked: panicked, wake: make(chan struct{}, 1), latest: map[string]*News{}}
+func newMailbox(o Output, log *slog.Logger, count func()) *mailbox {
+	log = log.With("output", o.Name())
+	return &mailbox{
+		out: o, log: log, panics: panics{count: count, log: log, what: "an output panicked"},
+		wake: make(chan struct{}, 1), latest: map[string]*News{},
+	}
 }
 
 // offer never blocks.
 func (m *mailbox) offer(n *News) {
 	m.mu.Lock()
-	if len(n.Events) > 0 || n.Memory != nil {
-		if len(m.events) >= maxWaiting {
-			m.events = m.events[1:]
-			m.dropped.Add(1)
-		}
-		m.events = append(m.events, n)
+	if len(n.Events) > 0 {
+		m.addEvents(n)
 	} else {
-		if m.latest[n.Bay] == nil {
-			m.order = append(m.order, n.Bay)
-		}
-		m.latest[n.Bay] = n
+		m.addPicture(n)
 	}
 	m.mu.Unlock()
 	select {
@@ -75,21 +75,68 @@ func (m *mailbox) offer(n *News) {
 	}
 }
 
-// next takes what has waited longest: events before pictures, so that an
-// output never sees an event after a newer picture.
+// addEvents takes the place of the bay's older picture: it must not come after
+// these events, or an output would go back in time. The mutex is held.
+func (m *mailbox) addEvents(n *News) {
+	if old := m.latest[n.Bay]; old != nil {
+		n = withMemory(n, old)
+		delete(m.latest, n.Bay)
+		m.order = slices.DeleteFunc(m.order, func(name string) bool { return name == n.Bay })
+	}
+	if len(m.events) >= maxWaiting {
+		m.pop()
+		if m.dropped.Add(1) == 1 {
+			m.log.Error("an output is stuck: its oldest events are lost", "kept", maxWaiting)
+		}
+	}
+	m.events = append(m.events, n)
+}
+
+// addPicture replaces the bay's older picture. The mutex is held.
+func (m *mailbox) addPicture(n *News) {
+	old := m.latest[n.Bay]
+	if old == nil {
+		m.order = append(m.order, n.Bay)
+	} else {
+		n = withMemory(n, old)
+	}
+	m.latest[n.Bay] = n
+}
+
+// withMemory keeps the memory of a picture that is skipped, which is still the
+// newest one, for whoever stores it. News are shared, so it makes its own.
+func withMemory(n, old *News) *News {
+	if n.Memory != nil || old.Memory == nil {
+		return n
+	}
+	c := *n
+	c.Memory = old.Memory
+	return &c
+}
+
+// pop takes the oldest events and lets go of their memory. The mutex is held.
+func (m *mailbox) pop() *News {
+	n := m.events[0]
+	m.events[0] = nil
+	if m.events = m.events[1:]; len(m.events) == 0 {
+		m.events = nil
+	}
+	return n
+}
+
+// next takes events before pictures: a picture that waits is newer than all
+// events of its bay.
 func (m *mailbox) next() *News {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if len(m.events) > 0 {
-		n := m.events[0]
-		m.events = m.events[1:]
-		return n
+		return m.pop()
 	}
 	if len(m.order) == 0 {
 		return nil
 	}
 	name := m.order[0]
-	m.order = m.order[1:]
+	m.order = slices.Delete(m.order, 0, 1)
 	n := m.latest[name]
 	delete(m.latest, name)
 	return n
@@ -114,11 +161,7 @@ func (m *mailbox) drain(ctx context.Context) {
 }
 
 func (m *mailbox) take(ctx context.Context, n *News) {
-	defer func() {
-		if p := recover(); p != nil {
-			m.panicked()
-			m.log.Error("an output panicked", "output", m.out.Name(), "panic", fmt.Sprint(p))
-		}
-	}()
+	defer m.panics.contain()
 	m.out.Take(ctx, n)
+	m.panics.over()
 }

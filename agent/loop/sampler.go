@@ -2,7 +2,6 @@ package loop
 
 import (
 	"context"
-	"fmt"
 	"log/slog"
 	"time"
 
@@ -20,6 +19,10 @@ type Source interface {
 	Sample(ctx context.Context, out *bay.Readings)
 }
 
+// hungAfter is how long a source may take before it is told: no bus needs as
+// long.
+const hungAfter = 15 * time.Second
+
 // sampler owns a source and the goroutine that asks it.
 type sampler struct {
 	source   Source
@@ -27,15 +30,21 @@ type sampler struct {
 	ask      chan struct{}
 	done     chan *bay.Readings
 	buf      bay.Readings // the goroutine's between ask and done
-	busy     bool
+	panics   panics       // the goroutine's
 	log      *slog.Logger
-	panicked func()
+
+	busy    bool // asked, and the answer is not taken yet
+	awaited bool // asked in this tick, which waits for the answer
+	asked   time.Time
+	hung    bool // told that it does not answer
 }
 
-func newSampler(s Source, patience time.Duration, log *slog.Logger, panicked func()) *sampler {
+func newSampler(s Source, patience time.Duration, log *slog.Logger, count func()) *sampler {
+	log = log.With("source", s.Name())
 	return &sampler{
-		source: s, patience: patience, log: log, panicked: panicked,
-		ask: make(chan struct{}, 1), done: make(chan *bay.Readings, 1),
+		source: s, patience: patience, log: log,
+		panics: panics{count: count, log: log, what: "a sensor's driver panicked"},
+		ask:    make(chan struct{}, 1), done: make(chan *bay.Readings, 1),
 	}
 }
 
@@ -53,37 +62,67 @@ func (s *sampler) run(ctx context.Context) {
 
 // sample contains a driver's panic: its readings stay as they are and age.
 func (s *sampler) sample(ctx context.Context) {
-	defer func() {
-		if p := recover(); p != nil {
-			s.panicked()
-			s.log.Error("a sensor's driver panicked", "source", s.source.Name(), "panic", fmt.Sprint(p))
-		}
-	}()
+	defer s.panics.contain()
 	s.source.Sample(ctx, &s.buf)
+	s.panics.over()
 }
 
 // start asks for a sample unless the last one is still under way; an answer
-// that came since the last tick is taken first.
+// that came since the last tick is taken first. A tick waits only for what it
+// has asked itself, so that a source that hangs costs one tick's patience and
+// not that of each.
 func (s *sampler) start(into *bay.Readings) {
-	s.collect(into)
-	if !s.busy {
-		s.busy = true
-		s.ask <- struct{}{} // has room: it is not busy
-	}
-}
-
-// collect takes an answer if there is one.
-func (s *sampler) collect(into *bay.Readings) {
 	select {
 	case r := <-s.done:
 		s.take(r, into)
 	default:
+	}
+	s.awaited = !s.busy && s.patience > 0
+	if !s.busy {
+		s.busy, s.asked = true, time.Now()
+		s.ask <- struct{}{} // has room: it is not busy
+	}
+}
+
+// await takes the answer if it comes before the end of the patience, which
+// began with the tick's sampling. The timer is the loop's, stopped.
+func (s *sampler) await(ctx context.Context, into *bay.Readings, began time.Time, t *time.Timer) {
+	select {
+	case r := <-s.done:
+		s.take(r, into)
+		return
+	default:
+	}
+	left := s.patience - time.Since(began)
+	if left <= 0 {
+		return
+	}
+	t.Reset(left)
+	defer t.Stop()
+	select {
+	case r := <-s.done:
+		s.take(r, into)
+	case <-t.C:
+	case <-ctx.Done():
 	}
 }
 
 func (s *sampler) take(r, into *bay.Readings) {
 	s.busy = false
 	merge(into, r)
+}
+
+// tell says once that a source hangs, and once that it is back. It is called
+// after the relays.
+func (s *sampler) tell() {
+	switch hangs := s.busy && time.Since(s.asked) > hungAfter; {
+	case hangs && !s.hung:
+		s.hung = true
+		s.log.Warn("a source of readings does not answer", "waited_s", time.Since(s.asked).Seconds())
+	case s.hung && !hangs:
+		s.hung = false
+		s.log.Info("a source of readings answers again")
+	}
 }
 
 // merge takes over the fields that a source has filled in.

@@ -11,6 +11,14 @@ func (y *Bay) AddWater(cell int, ml float64) error {
 	return y.pack.AddWater(cell, ml)
 }
 
+// Leak lets electrolyte out of a cell, numbered from 1 at the positive end, as
+// a cracked jar does. The error is as for AddWater.
+func (y *Bay) Leak(cell int, ml float64) error {
+	y.bench.mu.Lock()
+	defer y.bench.mu.Unlock()
+	return y.pack.Leak(cell, ml)
+}
+
 // Connect plugs the pack in; its liquid sloshes for a minute or two.
 func (y *Bay) Connect() { y.plug(true) }
 

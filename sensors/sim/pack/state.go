@@ -30,6 +30,20 @@ func (p *Pack) AddWater(number int, ml float64) error {
 	return nil
 }
 
+// Leak lets electrolyte out of a cell at once, in millilitres, none or more, as
+// a cracked jar does. Gravity and capacity stay as they are.
+func (p *Pack) Leak(number int, ml float64) error {
+	c, err := p.cell(number)
+	if err != nil {
+		return err
+	}
+	if !(ml >= 0) || math.IsInf(ml, 1) {
+		return fmt.Errorf("leak %v ml of electrolyte: not an amount", ml)
+	}
+	c.level.liquidML -= ml
+	return nil
+}
+
 // Discharge takes ampere-hours out at once, as a shift's work does; a cell is
 // never emptied below 2 %. It returns what the machine got.
 func (p *Pack) Discharge(ah float64) float64 {

@@ -1,0 +1,49 @@
+package sensors
+
+import (
+	"errors"
+	"io/fs"
+	"time"
+
+	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/physic"
+
+	"bayward/agent/config"
+)
+
+// Check tells whether Open would take the configuration, with the same code and
+// no hardware: what passes can only fail on parts that the machine does not
+// have. The errors are those of Open.
+func Check(cfg *config.Config) error {
+	_, err := Open(cfg, Hardware{
+		Bus:     func(string) (i2c.Bus, error) { return noBus{}, nil },
+		Pin:     func(string) (gpio.PinIO, error) { return noPin{gpio.INVALID}, nil },
+		OneWire: noFiles{},
+		Now:     func() time.Duration { return 0 },
+	})
+	return err
+}
+
+// noBus is a bus on which nothing answers.
+type noBus struct{}
+
+var errNoHardware = errors.New("a check touches no hardware")
+
+func (noBus) String() string                  { return "no bus" }
+func (noBus) Tx(uint16, []byte, []byte) error { return errNoHardware }
+func (noBus) SetSpeed(physic.Frequency) error { return nil }
+
+// noPin is a line that leads nowhere.
+type noPin struct{ gpio.PinIO }
+
+func (noPin) In(gpio.Pull, gpio.Edge) error { return nil }
+func (noPin) Out(gpio.Level) error          { return nil }
+func (noPin) Read() gpio.Level              { return gpio.Low }
+
+// noFiles is an empty folder.
+type noFiles struct{}
+
+func (noFiles) Open(name string) (fs.File, error) {
+	return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
+}

@@ -1,0 +1,48 @@
+package sensors
+
+import (
+	"strings"
+	"testing"
+
+	"bayward/agent/config"
+)
+
+// TestCheck: it takes what Open takes, and refuses what Open would.
+func TestCheck(t *testing.T) {
+	if err := Check(wired()); err != nil {
+		t.Errorf("a good wiring: %v", err)
+	}
+	for name, row := range map[string]struct {
+		spoil func(*config.Wiring)
+		want  string
+	}{
+		"no relay":     {func(w *config.Wiring) { w.Relay = nil }, "wiring.relay"},
+		"bad channel":  {func(w *config.Wiring) { w.Voltage.Channel = 7 }, "wiring.voltage"},
+		"bad range":    {func(w *config.Wiring) { w.Voltage.RangeV = 3 }, "range_v 3"},
+		"bad address":  {func(w *config.Wiring) { w.Voltage.ADC = 0x20 }, "0x20"},
+		"bad sensor":   {func(w *config.Wiring) { w.Temperature.Pack = "none" }, "wiring.temperature.pack"},
+		"bad level":    {func(w *config.Wiring) { w.Level.Kind = "float" }, "wiring.level"},
+		"a dead rod":   {func(w *config.Wiring) { *w.Level = indistinct(w.Level.Input) }, "wiring.level"},
+		"rods crossed": {func(w *config.Wiring) { *w.Level = crossed(w.Level.Input) }, "wiring.level"},
+	} {
+		cfg := wired()
+		row.spoil(&cfg.Bays[0].Wiring)
+		if err := Check(cfg); err == nil || !strings.Contains(err.Error(), row.want) || !strings.Contains(err.Error(), "bay-1") {
+			t.Errorf("%s: %v, want one that names bay-1 and %q", name, err, row.want)
+		}
+	}
+}
+
+// indistinct is a ladder whose second rod changes nothing that can be seen.
+func indistinct(in config.Input) config.Level {
+	return config.Level{Input: in, Kind: "ladder", ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: []config.Rod{
+		{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 4, SeriesOhm: 1e6},
+	}}
+}
+
+// crossed is a ladder that begins at the top.
+func crossed(in config.Input) config.Level {
+	return config.Level{Input: in, Kind: "ladder", ExcitationV: 3.3, PullOhm: 47000, EndOhm: 100000, Rods: []config.Rod{
+		{HeightMM: 13, SeriesOhm: 33000}, {HeightMM: 4, SeriesOhm: 22000},
+	}}
+}

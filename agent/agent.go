@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
+	"runtime/debug"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -37,8 +38,8 @@ type parts struct {
 
 	every, guardAfter time.Duration
 	patience          func(loop.Source) time.Duration
-	outputs           []loop.Output // besides the usual ones
-	onTick            func()
+	outputs           []loop.Output       // besides the usual ones
+	manager           *systemd            // nil without a service manager
 	wrapSubmit        func(submit) submit // nil leaves it
 }
 
@@ -58,29 +59,36 @@ type agent struct {
 
 // assemble takes the relays into hand first, so that they are open from here
 // on, and then builds everything else. After an error the relays are open.
-func assemble(ctx context.Context, p parts) (a *agent, err error) {
-	a = &agent{parts: p}
-	bays, err := sensors.Open(p.cfg, p.hw)
-	if err != nil {
-		return nil, err
-	}
-	if a.listener, err = web.Listen(ctx, p.cfg.HTTP.Listen); err != nil {
-		return nil, err
-	}
-	if err = a.openBook(ctx); err != nil {
-		return nil, err
-	}
-	if err = a.connect(); err != nil {
-		return nil, err
-	}
-	if err = a.buildLoop(ctx, bays); err != nil {
-		return nil, err
-	}
-	a.submit = a.loop.Submit
-	if p.wrapSubmit != nil {
-		a.submit = p.wrapSubmit(a.submit)
+func assemble(ctx context.Context, p parts) (*agent, error) {
+	a := &agent{parts: p}
+	if err := a.build(ctx); err != nil {
+		return nil, errors.Join(err, a.close())
 	}
 	return a, nil
+}
+
+func (a *agent) build(ctx context.Context) error {
+	bays, err := sensors.Open(a.cfg, a.hw)
+	if err != nil {
+		return err
+	}
+	if a.listener, err = web.Listen(ctx, a.cfg.HTTP.Listen); err != nil {
+		return err
+	}
+	if err = a.openBook(ctx); err != nil {
+		return err
+	}
+	if err = a.connect(); err != nil {
+		return err
+	}
+	if err = a.buildLoop(ctx, bays); err != nil {
+		return err
+	}
+	a.submit = a.loop.Submit
+	if a.wrapSubmit != nil {
+		a.submit = a.wrapSubmit(a.submit)
+	}
+	return nil
 }
 
 // openBook opens the logbook. One that belongs to another agent or to a newer
@@ -133,7 +141,7 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	a.buildMetrics()
 	a.loop, err = loop.New(loop.Options{
 		Bays: bays, Outputs: append(a.edges(), a.outputs...), Log: a.log, Every: a.every, Now: a.hw.Now, GuardAfter: a.guardAfter,
-		Patience: a.patience, Wall: a.wall, Mono: a.mono, RecordFailing: a.recordFailing, OnTick: a.onTick,
+		Patience: a.patience, Wall: a.wall, Mono: a.mono, RecordFailing: a.recordFailing, OnTick: a.manager.ticked,
 		Observe: func(tick, reaction time.Duration) {
 			a.metrics.ObserveTick(tick)
 			a.metrics.ObserveRelay(reaction)
@@ -192,6 +200,9 @@ func (a *agent) edges() []loop.Output {
 	if a.client != nil {
 		out = append(out, newPublishing(a.client, a.cfg))
 	}
+	if a.manager != nil {
+		out = append(out, newStatusLine(a.manager))
+	}
 	return out
 }
 
@@ -211,12 +222,41 @@ func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
 		return web.Serve(ctx, a.listener, web.Server(handler, a.log), a.cfg.HTTP.WebConfigFile, a.log)
 	})
 	if a.client != nil {
-		g.Go(func() error { return a.client.Run(ctx) })
+		g.Go(func() error { return a.keep(ctx, "mqtt", a.client.Run) })
 		if a.recorder != nil {
-			g.Go(func() error { return a.wakeClient(ctx) })
+			g.Go(func() error { return a.keep(ctx, "mqtt outbox", a.wakeClient) })
 		}
 	}
 	return nil
+}
+
+// keep runs a part that no relay depends on, and again after a panic: such a
+// part must not end the agent.
+func (a *agent) keep(ctx context.Context, name string, part func(context.Context) error) error {
+	const again = 5 * time.Second
+	for {
+		err, panicked := contained(ctx, part)
+		if !panicked {
+			return err
+		}
+		a.log.Error("a part of the agent panicked and starts again", "part", name, "err", err)
+		t := time.NewTimer(again)
+		select {
+		case <-ctx.Done():
+			t.Stop()
+			return nil
+		case <-t.C:
+		}
+	}
+}
+
+func contained(ctx context.Context, part func(context.Context) error) (err error, panicked bool) {
+	defer func() {
+		if p := recover(); p != nil {
+			err, panicked = fmt.Errorf("panic: %v\n%s", p, debug.Stack()), true
+		}
+	}()
+	return part(ctx), false
 }
 
 func (a *agent) wakeClient(ctx context.Context) error {
@@ -230,10 +270,15 @@ func (a *agent) wakeClient(ctx context.Context) error {
 	}
 }
 
-// close ends what keeps files. The relays are open by then.
+// close opens the relays and ends what keeps files, as much as there is of it.
 func (a *agent) close() error {
 	var errs []error
-	errs = append(errs, a.loop.Stop(stopWithin))
+	if a.loop != nil {
+		errs = append(errs, a.loop.Stop(stopWithin))
+	}
+	if a.listener != nil {
+		_ = a.listener.Close() // the server has closed it, if there was one
+	}
 	if a.recorder != nil {
 		ctx, cancel := context.WithTimeout(context.Background(), stopWithin)
 		defer cancel()

@@ -1,22 +1,30 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"strings"
+	"text/tabwriter"
 
+	"github.com/goccy/go-yaml"
+
+	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/sensors"
 )
 
 type checkCmd struct {
 	Config string `required:"" type:"path" placeholder:"FILE" help:"Configuration to read."`
-	JSON   bool   `name:"json" help:"Print the effective configuration as JSON."`
+	JSON   bool   `name:"json" help:"Print the effective configuration, defaults included, as JSON."`
 }
 
 // Help is the long text of --help.
 func (checkCmd) Help() string {
 	return `Every complaint names the file, the line, the field, the value and what is accepted. ` +
-		`With a good file it says in a line for each bay what would be watched.`
+		`With a good file it says what would be watched, and by what. No hardware is touched and nothing is written, ` +
+		`so it can be used on any machine; only parts that are not there can keep such a file from running.`
 }
 
 // Run reads the file and says what it found.
@@ -25,23 +33,119 @@ func (c *checkCmd) Run(p *program) error {
 	if err != nil {
 		return inputError{err}
 	}
-	if c.JSON {
-		e := json.NewEncoder(p.stdout)
-		e.SetIndent("", "  ")
-		return e.Encode(cfg)
-	}
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s is good: site %s, agent %s.\n", c.Config, cfg.Site, cfg.Agent)
-	setups, err := cfg.Setups()
+	setups, err := runnable(cfg)
 	if err != nil {
-		return inputError{err}
+		return inputError{fmt.Errorf("%s: %w", c.Config, err)}
 	}
+	if c.JSON {
+		return printJSON(p.stdout, cfg)
+	}
+	return report(p.stdout, c.Config, cfg, setups)
+}
+
+// runnable builds what run would build, with no hardware.
+func runnable(cfg *config.Config) ([]bay.Setup, error) {
+	if err := sensors.Check(cfg); err != nil {
+		return nil, err
+	}
+	if cfg.Sensors == "simulated" {
+		if _, _, err := simulate(cfg, nil); err != nil {
+			return nil, err
+		}
+	}
+	return cfg.Setups()
+}
+
+// printJSON prints the configuration under the names that the file has.
+func printJSON(w io.Writer, cfg *config.Config) error {
+	flat, err := yaml.MarshalWithOptions(cfg, yaml.JSON())
+	if err != nil {
+		return fmt.Errorf("bug: print the configuration: %w", err)
+	}
+	var out bytes.Buffer
+	if err := json.Indent(&out, flat, "", "  "); err != nil {
+		return fmt.Errorf("bug: print the configuration: %w", err)
+	}
+	out.WriteByte('\n')
+	_, err = out.WriteTo(w)
+	return err
+}
+
+func report(w io.Writer, file string, cfg *config.Config, setups []bay.Setup) error {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	_, _ = fmt.Fprintf(t, "%s is good.\n\n", file)
+	row := func(name, format string, args ...any) {
+		_, _ = fmt.Fprintf(t, "  %s\t%s\n", name, fmt.Sprintf(format, args...))
+	}
+	row("site, agent", "%s, %s", cfg.Site, cfg.Agent)
+	row("sensors", "%s", cfg.Sensors)
+	row("page, metrics", "http://%s/", cfg.HTTP.Listen)
+	row("record", "%s", cfg.Logbook.Path)
+	broker := "none: no messages leave this machine"
+	if cfg.MQTT != nil {
+		broker = cfg.MQTT.Broker
+	}
+	row("MQTT broker", "%s", broker)
 	for i := range setups {
 		s := &setups[i]
-		fmt.Fprintf(&b, "%s charges %s (%d cells, %.0f Ah): no charge below %.1f mm of cover or above %.0f °C; full at gravity %.3f; water to %.1f mm, vent floor at %.1f mm.\n",
-			s.Name, s.Pack.Name, s.Pack.Cells, s.Pack.CapacityAh, s.Pack.ChargeCoverMM, s.Limits.ChargeMaxC,
-			s.Pack.FullGravity, s.Pack.TargetCoverMM, s.Pack.VentFloorMM)
+		p, l := &s.Pack, &s.Limits
+		_, _ = fmt.Fprintf(t, "\n%s: pack %s, %d cells, %g Ah at %g h\n", s.Name, p.Name, p.Cells, p.CapacityAh, p.RateHours)
+		row("no charge", "below %.1f mm of cover, above %.0f °C, when frozen, and on whatever is unknown", p.ChargeCoverMM, l.ChargeMaxC)
+		row("full", "at gravity %.3f, by %s", p.FullGravity, evidence(s))
+		row("watering", "after %.0f min of rest, at most %.0f °C: to %.1f mm, vent floor %.1f mm", l.RestMin.Minutes(), l.WateringMaxC, p.TargetCoverMM, p.VentFloorMM)
+		row("fitted", "%s", fitted(s, cfg.Bays[i].Wiring.Level))
+		if lacks := lacking(s); lacks != "" {
+			row("not fitted", "%s", lacks)
+		}
 	}
-	_, err = fmt.Fprint(p.stdout, b.String())
-	return err
+	_, _ = fmt.Fprintf(t, "\n%s\n", bay.Cautions)
+	return t.Flush()
+}
+
+// evidence says what can prove the pack full here.
+func evidence(s *bay.Setup) string {
+	by := []string{}
+	if s.HasCurrent {
+		by = append(by, "current", "ampere-hours")
+	}
+	by = append(by, "voltage")
+	if s.HasChargerContact {
+		by = append(by, "the charger's contact")
+	}
+	return strings.Join(append(by, "a person's hydrometer"), ", ")
+}
+
+func fitted(s *bay.Setup, l *config.Level) string {
+	parts := []string{"pack voltage", "pack temperature"}
+	if l != nil {
+		parts = append(parts, "level ("+l.Kind+")")
+	}
+	for _, o := range optional(s) {
+		if o.has {
+			parts = append(parts, o.name)
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+func lacking(s *bay.Setup) string {
+	var parts []string
+	for _, o := range optional(s) {
+		if !o.has {
+			parts = append(parts, o.name)
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+type option struct {
+	has  bool
+	name string
+}
+
+func optional(s *bay.Setup) []option {
+	return []option{
+		{s.HasCurrent, "current"}, {s.HasAmbient, "ambient temperature"}, {s.HasHydrogen, "hydrogen"},
+		{s.HasAirflow, "airflow proof"}, {s.HasFeedback, "contactor feedback"}, {s.HasChargerContact, "charger's contact"},
+	}
 }

@@ -60,7 +60,10 @@ func (c *demoCmd) Run(ctx context.Context, p *program) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
-	log := slog.New(slog.NewTextHandler(p.stderr, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	outliveReaders()
+	out := newLines(p.stderr)
+	defer out.close()
+	log := slog.New(slog.NewTextHandler(out, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	d, err := c.build(ctx, p, log, dir)
 	if err != nil {
 		return err
@@ -166,7 +169,8 @@ func (d *demo) run(ctx context.Context, speed float64) error {
 	g, ctx := errgroup.WithContext(ctx)
 	d.loop.Start(ctx)
 	if err := d.serve(ctx, g); err != nil {
-		return err
+		cancel()
+		return errors.Join(err, g.Wait(), d.close(), d.broker.Close())
 	}
 	if d.person != nil {
 		g.Go(func() error { return d.person.work(ctx) })

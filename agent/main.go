@@ -38,6 +38,8 @@ type cli struct {
 	Check  checkCmd  `cmd:"" help:"Read a configuration, say what is wrong with it, and leave."`
 	Replay replayCmd `cmd:"" help:"Send a recorded trace through the core and print what it decides."`
 
+	OutputsSafe outputsSafeCmd `cmd:"" help:"Drive every relay and heartbeat low and leave; for ExecStopPost."`
+
 	Version kong.VersionFlag `help:"Print the version and leave."`
 }
 
@@ -55,11 +57,25 @@ type inputError struct{ error }
 func (e inputError) Unwrap() error { return e.error }
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), endings()...)
 	code := run(ctx, os.Args[1:], &program{os.Stdin, os.Stdout, os.Stderr})
 	stop()
 	os.Exit(code)
 }
+
+// endings are the signals after which the relays are opened in good order. A
+// terminal that goes is one of them, unless nohup asked for it not to be.
+func endings() []os.Signal {
+	all := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	if !signal.Ignored(syscall.SIGHUP) {
+		all = append(all, syscall.SIGHUP)
+	}
+	return all
+}
+
+// outliveReaders keeps a program that drives relays from being killed, with a
+// relay closed, because the reader of its log has gone.
+func outliveReaders() { signal.Ignore(syscall.SIGPIPE) }
 
 // run is the whole program, so that tests can start it.
 func run(ctx context.Context, args []string, p *program) int {

@@ -3,11 +3,9 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"time"
 
-	"github.com/coreos/go-systemd/v22/daemon"
 	"golang.org/x/sync/errgroup"
 
 	"bayward/agent/config"
@@ -41,16 +39,20 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	if c.Listen != "" {
 		cfg.HTTP.Listen = c.Listen
 	}
-	log := slog.New(slog.NewTextHandler(p.stderr, nil))
+	outliveReaders()
 	start := time.Now()
+	out := newLines(p.stderr)
+	defer out.close()
+	log := slog.New(slog.NewTextHandler(out, nil))
 	hw, bench, err := hardware(cfg, log)
 	if err != nil {
 		return err
 	}
 	hw.Now, hw.Log = func() time.Duration { return time.Since(start) }, log
 	boot := newBootClock()
+	manager := newSystemd(log)
 	a, err := assemble(ctx, parts{
-		cfg: cfg, log: log, hw: hw, every: tickEvery, onTick: watchdog(log, time.Now),
+		cfg: cfg, log: log, hw: hw, every: tickEvery, manager: manager,
 		wall:   func() (time.Time, bool) { return time.Now(), wallTrusted() },
 		bootID: boot.id, mono: boot.now,
 		gap:      func(s logbook.Stamp) (time.Duration, bool) { return boot.gap(s.BootID, s.Mono) },
@@ -98,22 +100,23 @@ func patience(cfg *config.Config) func(loop.Source) time.Duration {
 // run ticks in real time until ctx ends. The relays are open when it returns.
 func (a *agent) run(ctx context.Context, bench *sim.Bench) error {
 	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
 	g, ctx := errgroup.WithContext(ctx)
 	if err := a.serve(ctx, g); err != nil {
 		cancel()
-		return err
+		return errors.Join(err, g.Wait(), a.close())
 	}
 	g.Go(func() error {
 		defer cancel()
 		return a.loop.Run(ctx)
 	})
+	if a.manager != nil {
+		g.Go(func() error { return a.manager.run(ctx) })
+	}
 	if bench != nil {
 		g.Go(func() error { return advance(ctx, bench) })
 	}
-	err := g.Wait()
-	cancel()
-	tellSystemd(a.log, daemon.SdNotifyStopping)
-	return errors.Join(err, a.close())
+	return errors.Join(g.Wait(), a.close())
 }
 
 // advance lets the simulated physics follow real time.
@@ -128,32 +131,5 @@ func advance(ctx context.Context, bench *sim.Bench) error {
 		case <-t.C:
 			bench.Advance(step)
 		}
-	}
-}
-
-// watchdog tells systemd that the agent is ready after the first good tick and
-// that it lives after each later one, at half of the watchdog's interval. A
-// tick that does not come is what systemd must notice.
-func watchdog(log *slog.Logger, now func() time.Time) func() {
-	interval, err := daemon.SdWatchdogEnabled(false)
-	if err != nil {
-		log.Warn("systemd's watchdog setting cannot be read", "err", err)
-	}
-	ready, last := false, time.Time{}
-	return func() {
-		if !ready {
-			ready = true
-			tellSystemd(log, daemon.SdNotifyReady)
-		}
-		if interval > 0 && now().Sub(last) >= interval/2-tickEvery/2 {
-			last = now()
-			tellSystemd(log, daemon.SdNotifyWatchdog)
-		}
-	}
-}
-
-func tellSystemd(log *slog.Logger, state string) {
-	if _, err := daemon.SdNotify(false, state); err != nil {
-		log.Warn("systemd cannot be told", "state", state, "err", fmt.Sprint(err))
 	}
 }

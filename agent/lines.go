@@ -1,0 +1,84 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"sync/atomic"
+	"time"
+)
+
+// maxLines is how many lines of the log wait for a reader that is stuck.
+const maxLines = 1000
+
+// lines is a writer that never blocks: whoever reads the log, a terminal with
+// its output stopped or a full pipe, must not hold up a tick. Lines that do not
+// fit are lost and counted.
+type lines struct {
+	w    io.Writer
+	next chan []byte
+	lost atomic.Uint64
+	stop chan struct{}
+	done chan struct{}
+}
+
+// newLines starts the writing, which close must end.
+func newLines(w io.Writer) *lines {
+	l := &lines{w: w, next: make(chan []byte, maxLines), stop: make(chan struct{}), done: make(chan struct{})}
+	go l.run()
+	return l
+}
+
+// Write keeps a copy of a line. It never fails.
+func (l *lines) Write(line []byte) (int, error) {
+	select {
+	case l.next <- bytes.Clone(line):
+	default:
+		l.lost.Add(1)
+	}
+	return len(line), nil
+}
+
+func (l *lines) run() {
+	defer close(l.done)
+	for {
+		select {
+		case line := <-l.next:
+			l.put(line)
+		case <-l.stop:
+			l.rest()
+			return
+		}
+	}
+}
+
+func (l *lines) rest() {
+	for {
+		select {
+		case line := <-l.next:
+			l.put(line)
+		default:
+			return
+		}
+	}
+}
+
+// put has nobody to tell of an error.
+func (l *lines) put(line []byte) {
+	_, _ = l.w.Write(line)
+	if n := l.lost.Swap(0); n > 0 {
+		_, _ = fmt.Fprintf(l.w, "level=WARN msg=\"lines of this log were lost: nobody read them in time\" lost=%d\n", n)
+	}
+}
+
+// close writes what waits, but not for longer than a reader that is alive
+// needs. It is called once; what is written later is lost.
+func (l *lines) close() {
+	close(l.stop)
+	t := time.NewTimer(time.Second)
+	defer t.Stop()
+	select {
+	case <-l.done:
+	case <-t.C:
+	}
+}

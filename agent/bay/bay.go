@@ -226,7 +226,7 @@ func (b *Bay) chargeFaults() {
 }
 
 func (b *Bay) unready(now time.Duration) interlock.Evidence {
-	if b.seat.here == vacant || b.seat.gone(now) {
+	if b.seat.here == vacant || b.seat.empty {
 		return interlock.Evidence{Reason: interlock.NoPack}
 	}
 	if b.pic.Seen.LateTick {

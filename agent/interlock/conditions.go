@@ -106,7 +106,8 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[ContactorOpen] = l.judgeOpen(in, orderedOpen)
 	out[VisitOpen] = unless(in.VisitOpen, Evidence{})
 	out[Held] = unless(in.Held, Evidence{})
-	out[AgentUnready] = unless(!in.Ready, in.ReadyAt)
+	// Without a pack its sensors are not judged below, so nothing may start.
+	out[AgentUnready] = unless(!in.Ready || in.Plug == Unplugged || in.Plug == Fading && orderedOpen, in.ReadyAt)
 	out[WaterBalance] = judgeWater(in.WaterKnown, in.ApartMM)
 	out[RecordFailing] = unless(in.RecordFailing, Evidence{})
 	judgePlug(in.Plug, out)

@@ -41,13 +41,7 @@ const (
 func Explain(c Code, e Evidence) string {
 	switch c {
 	case PlatesBare:
-		if e.Reason == NotYetCharge {
-			return fmt.Sprintf("Electrolyte stands %.1f mm above the plate tops; a charge needs at least %.1f mm.", e.Value, e.Limit)
-		}
-		if e.Value > 0 {
-			return fmt.Sprintf("The plates were bare; electrolyte now stands %.1f mm above their tops, a charge needs at least %.1f mm.", e.Value, e.Limit)
-		}
-		return fmt.Sprintf("Electrolyte stands at %.1f mm; the plate tops are at 0 mm, a charge needs at least %.1f mm.", e.Value, e.Limit)
+		return explainBare(e)
 	case CoverUnknown:
 		return "The electrolyte level is not known because " + e.Fault.Text() + "."
 	case TemperatureUnknown:
@@ -62,16 +56,8 @@ func Explain(c Code, e Evidence) string {
 		return fmt.Sprintf("The electrolyte is or was too hot to charge; it is at %.1f °C now, and charging resumes at %.1f °C or below.", e.Value, e.Limit)
 	case PackFrozen:
 		return fmt.Sprintf("The electrolyte is at %.1f °C; at its estimated gravity it must be above %.1f °C.", e.Value, e.Limit)
-	case AirflowUnproven:
-		if e.Fault != reading.None {
-			return "The fan's proof is not read because " + e.Fault.Text() + "."
-		}
-		return "The fan's proof switch says that no air moves."
-	case HydrogenHigh:
-		if e.Fault != reading.None {
-			return "The hydrogen sensor is not read because " + e.Fault.Text() + "."
-		}
-		return fmt.Sprintf("Hydrogen is at %.2f %% by volume; charging resumes below %.2f %%.", e.Value, e.Limit)
+	case AirflowUnproven, HydrogenHigh:
+		return explainAir(c, e)
 	case ChargeOverrun:
 		if e.Reason == ByAmpereHours {
 			return fmt.Sprintf("The charge put in %.0f Ah without becoming full; its ceiling is %.0f Ah.", e.Value, e.Limit)
@@ -99,6 +85,28 @@ func Explain(c Code, e Evidence) string {
 	case NoCode, NumCodes:
 	}
 	return "Unknown finding."
+}
+
+func explainBare(e Evidence) string {
+	switch {
+	case e.Reason == NotYetCharge:
+		return fmt.Sprintf("Electrolyte stands %.1f mm above the plate tops; a charge needs at least %.1f mm.", e.Value, e.Limit)
+	case e.Value > 0:
+		return fmt.Sprintf("The plates were bare; electrolyte now stands %.1f mm above their tops, a charge needs at least %.1f mm.", e.Value, e.Limit)
+	}
+	return fmt.Sprintf("Electrolyte stands at %.1f mm; the plate tops are at 0 mm, a charge needs at least %.1f mm.", e.Value, e.Limit)
+}
+
+func explainAir(c Code, e Evidence) string {
+	switch {
+	case c == AirflowUnproven && e.Fault != reading.None:
+		return "The fan's proof is not read because " + e.Fault.Text() + "."
+	case c == AirflowUnproven:
+		return "The fan's proof switch says that no air moves."
+	case e.Fault != reading.None:
+		return "The hydrogen sensor is not read because " + e.Fault.Text() + "."
+	}
+	return fmt.Sprintf("Hydrogen is at %.2f %% by volume; charging resumes below %.2f %%.", e.Value, e.Limit)
 }
 
 func explainOpen(e Evidence) string {

@@ -1,0 +1,348 @@
+package interlock_test
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"sync"
+	"testing"
+	"time"
+
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// What a value means is written here by hand from section 5 of the design and
+// the texts of the table, not computed with the rules: may a charge go on, may
+// one start, and does the finding that it raised clear.
+type meaning uint8
+
+const (
+	allGood meaning = iota // goes on, starts, clears
+	between                // goes on, starts, does not clear
+	noStart                // goes on, does not start, does not clear
+	bad                    // does not even go on
+)
+
+// choice is one value of a reading with what it means at rest and on charge.
+type choice struct {
+	value           float64
+	fault           reading.Fault
+	atRest, charged meaning
+}
+
+func good(v float64, m meaning) choice { return choice{v, reading.None, m, m} }
+func none(f reading.Fault) choice      { return choice{0, f, bad, bad} }
+
+const freezingC = -10.0
+
+var enumLimits = interlock.Limits{
+	ChargeCoverMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, HydrogenMaxPct: 2, HydrogenResumePct: 1,
+	OffMin: time.Minute, HasHydrogen: true, HasAirflow: true, HasFeedback: true, HasCurrent: true, StrayA: 2.25,
+}
+
+// space is the discretised readings.
+type space struct{ cover, cellV, packC, current, hydrogen, airflow, feedback []choice }
+
+// allReadings has each reading good, at each boundary, bad, and without value.
+var allReadings = space{
+	cover: []choice{
+		good(8, allGood), good(3, allGood), good(2.99, noStart), good(0.01, noStart), good(0, bad), good(-4, bad),
+		good(math.NaN(), bad), none(reading.Missing), none(reading.Stale), none(reading.Contradictory),
+	},
+	cellV: []choice{
+		good(2.1, allGood), good(1.75, allGood), good(1.74, between), good(1.69, bad), good(-2.1, bad),
+		{2.45, reading.None, between, allGood}, {2.46, reading.None, bad, allGood}, {2.9, reading.None, bad, between},
+		good(2.91, bad), none(reading.Missing),
+	},
+	packC: []choice{
+		good(25, allGood), good(38, allGood), good(38.1, between), good(52, between), good(52.1, bad),
+		good(freezingC, bad), good(freezingC+1, between), none(reading.PowerOn),
+	},
+	current:  []choice{good(0, allGood), good(30, allGood), none(reading.Missing)},
+	hydrogen: []choice{good(0.99, allGood), good(1, noStart), good(2, bad), none(reading.OverRange)},
+	airflow:  []choice{good(1, allGood), good(0, bad), none(reading.Stale)},
+	feedback: []choice{good(0, allGood), good(1, allGood), {0, reading.Missing, allGood, allGood}},
+}
+
+// fewReadings is for the product with everything that people and memory do.
+var fewReadings = space{
+	cover:    []choice{good(3, allGood), good(2.99, noStart), none(reading.Stale)},
+	cellV:    []choice{good(2.1, allGood), {2.46, reading.None, bad, allGood}, none(reading.Missing)},
+	packC:    []choice{good(38, allGood), good(52.1, bad)},
+	current:  []choice{good(0, allGood), good(30, allGood)},
+	hydrogen: []choice{good(0.99, allGood), good(1, noStart)},
+	airflow:  []choice{good(1, allGood), good(0, bad)},
+	feedback: []choice{good(0, allGood), good(1, allGood)},
+}
+
+// situation is one point of the space.
+type situation struct {
+	cover, cellV, packC, current, hydrogen, airflow, feedback *choice
+
+	charged, unready, overrun, runaway, visit, held bool
+	plug                                            interlock.Plug
+	latched                                         int // bits of latches, from an earlier life
+	release                                         bool
+	before                                          before
+}
+
+// latches are the findings that survive a restart.
+var latches = []interlock.Code{interlock.ChargeOverrun, interlock.Runaway, interlock.ContactorStuck}
+
+// before says what went on until the situation came.
+type before uint8
+
+const (
+	charging  before = iota // the permit stood
+	heldOnly                // withheld for one reason that is gone, after the minimum off time
+	allRaised               // withheld, and every finding raised by its own condition
+	numBefore
+)
+
+// meanings are those of the readings that can withhold, while a pack is there.
+func (s *situation) meanings() []meaning {
+	of := func(c *choice) meaning {
+		if s.charged {
+			return c.charged
+		}
+		return c.atRest
+	}
+	m := []meaning{of(s.hydrogen), of(s.airflow)}
+	unknownV := s.cellV.fault != reading.None
+	if unknownV || of(s.current) == bad {
+		m = append(m, bad)
+	}
+	if s.plug == interlock.Plugged {
+		m = append(m, of(s.cover), of(s.cellV), of(s.packC))
+	}
+	return m
+}
+
+func (s *situation) worst() (w meaning) {
+	for _, m := range s.meanings() {
+		w = max(w, m)
+	}
+	return w
+}
+
+// atOnce is what ends a charge in the same tick.
+func (s *situation) atOnce() bool {
+	return s.unready || s.plug == interlock.Unplugged || s.overrun || s.runaway || s.visit || s.held || s.latchBlocks()
+}
+
+// latchBlocks: contactor-stuck is an alarm, it cannot block.
+func (s *situation) latchBlocks() bool { return s.latched&3 != 0 }
+
+// may tells whether a charge may go on or start in the situation once it has
+// lasted, independently of the rules.
+func (s *situation) may() bool {
+	latched := s.latchBlocks() || s.before == allRaised
+	if s.unready || s.overrun || s.runaway || s.visit || s.held || latched && !s.release {
+		return false
+	}
+	switch s.before {
+	case charging:
+		// A latch released in the tick in which it was found ends the
+		// charge no more than the condition that is gone.
+		return s.plug != interlock.Unplugged && s.worst() < bad
+	case heldOnly:
+		return s.plug == interlock.Plugged && s.worst() < noStart
+	default:
+		return s.plug == interlock.Plugged && s.worst() == allGood
+	}
+}
+
+func (s *situation) inputs(now time.Duration) interlock.Inputs {
+	of := func(c *choice) reading.Reading { return reading.Reading{Value: c.value, At: now, Fault: c.fault} }
+	in := interlock.Inputs{
+		Now: now, CellV: of(s.cellV), PackC: of(s.packC), CurrentA: of(s.current), Hydrogen: of(s.hydrogen),
+		Airflow: of(s.airflow), Feedback: of(s.feedback), FreezingC: freezingC, Charged: s.charged,
+		Cover:   reading.Cover{LowMM: s.cover.value, HighMM: s.cover.value, At: now, Fault: s.cover.fault},
+		Runaway: s.runaway, VisitOpen: s.visit, Held: s.held, Ready: !s.unready, Plug: s.plug,
+	}
+	if s.overrun {
+		in.Overrun = interlock.ByHours
+	}
+	return in
+}
+
+// bases are the interlocks to start from, one for each before.
+func bases(t *testing.T) (b [numBefore]interlock.Interlock) {
+	t.Helper()
+	calm := situation{
+		cover: &allReadings.cover[0], cellV: &allReadings.cellV[0], packC: &allReadings.packC[0],
+		current: &allReadings.current[0], hydrogen: &allReadings.hydrogen[0], airflow: &allReadings.airflow[0],
+		feedback: &allReadings.feedback[0],
+	}
+	held, broken := calm, calm
+	held.held = true
+	broken.cover, broken.cellV, broken.packC = &allReadings.cover[4], &allReadings.cellV[3], &allReadings.packC[4]
+	broken.hydrogen, broken.airflow, broken.feedback = &allReadings.hydrogen[2], &allReadings.airflow[1], &allReadings.feedback[1]
+	broken.overrun, broken.runaway, broken.visit, broken.held, broken.unready = true, true, true, true, true
+	for i, s := range []situation{calm, held, broken} {
+		x := interlock.New(enumLimits, 0)
+		for now := time.Duration(0); now <= 5*time.Minute; now += time.Second {
+			in := s.inputs(now)
+			x.Step(&in, false)
+		}
+		b[i] = *x
+	}
+	if !b[charging].Granted() || b[heldOnly].Granted() || b[allRaised].Granted() {
+		t.Fatal("the starting points are not what they should be")
+	}
+	return b
+}
+
+const baseEnd = 5 * time.Minute
+
+// try carries one situation through and says what is wrong, if anything.
+func (s *situation) try(b *[numBefore]interlock.Interlock) string {
+	x := b[s.before]
+	for i, c := range latches {
+		if s.latched>>i&1 != 0 {
+			x.Restore(c, interlock.Evidence{Value: 1}, baseEnd)
+		}
+	}
+	in := s.inputs(baseEnd + time.Second)
+	x.Step(&in, false)
+	first := x.Granted()
+	switch {
+	case s.before != charging && first && !s.may():
+		return "granted at once"
+	case s.before == charging && first && s.atOnce():
+		return "still granted after one tick"
+	case s.before == charging && !first && !s.atOnce():
+		return "withheld before the raise time"
+	}
+	if first || s.before != charging {
+		last := baseEnd + 11*time.Second // all raise times are over
+		if s.before == allRaised {
+			last = baseEnd + 10*time.Minute // all clear times are over
+		}
+		in.Now = last
+		x.Step(&in, s.release)
+		if got := x.Granted(); got != s.may() {
+			return fmt.Sprintf("granted %v after %v", got, last-baseEnd)
+		}
+	}
+	return s.consistent(&x)
+}
+
+// consistent: the permit is the absence of blocking findings, and latches are
+// gone only by a release.
+func (s *situation) consistent(x *interlock.Interlock) string {
+	blocked := false
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		blocked = blocked || interlock.Table[c].Blocks && x.Standing(c).Raised
+	}
+	if x.Granted() == blocked {
+		return fmt.Sprintf("granted %v, blocked %v", x.Granted(), blocked)
+	}
+	for i, c := range latches {
+		if (s.latched>>i&1 != 0 || s.before == allRaised) && !s.release && !x.Standing(c).Latched {
+			return fmt.Sprintf("%v is lost without a release", c)
+		}
+	}
+	closedSeen := s.feedback.value == 1 || s.current.value > enumLimits.StrayA
+	if s.before != charging && closedSeen && !x.Granted() && !x.Standing(interlock.ContactorStuck).Raised {
+		return "a stuck contactor is not told"
+	}
+	return ""
+}
+
+// each calls f with every situation of the space; with people, times everything
+// that people and memory do.
+func each(r space, people bool, f func(*situation)) {
+	yes := []bool{false}
+	masks := []int{0}
+	if people {
+		yes, masks = []bool{false, true}, []int{0, 1, 2, 3, 4, 5, 6, 7}
+	}
+	var s situation
+	pick := func(to **choice, from []choice, next func()) func() {
+		return func() {
+			for i := range from {
+				*to = &from[i]
+				next()
+			}
+		}
+	}
+	flip := func(to *bool, values []bool, next func()) func() {
+		return func() {
+			for _, *to = range values {
+				next()
+			}
+		}
+	}
+	both := []bool{false, true}
+	run := func() { f(&s) }
+	run = flip(&s.release, yes, run)
+	inner := run
+	run = func() {
+		for s.before = range numBefore {
+			for _, s.latched = range masks {
+				for s.plug = range interlock.Unplugged + 1 {
+					inner()
+				}
+			}
+		}
+	}
+	run = flip(&s.held, yes, flip(&s.visit, yes, flip(&s.runaway, yes, flip(&s.overrun, yes, run))))
+	run = flip(&s.unready, both, flip(&s.charged, both, run))
+	run = pick(&s.feedback, r.feedback, pick(&s.airflow, r.airflow, pick(&s.hydrogen, r.hydrogen, run)))
+	run = pick(&s.current, r.current, pick(&s.packC, r.packC, pick(&s.cellV, r.cellV, run)))
+	pick(&s.cover, r.cover, run)()
+}
+
+// TestEnumerate tries every combination of the discretised readings with every
+// earlier permit, and every combination of what people, latches and the charge
+// say with fewer values of the readings. With BAYWARD_LONG set it tries the
+// whole product, which takes hours.
+func TestEnumerate(t *testing.T) {
+	type part struct {
+		r      space
+		people bool
+	}
+	parts := []part{{allReadings, false}, {fewReadings, true}}
+	if os.Getenv("BAYWARD_LONG") != "" {
+		parts = []part{{allReadings, true}}
+	}
+	if testing.Short() {
+		parts = parts[1:]
+	}
+	b := bases(t)
+	var mu sync.Mutex
+	total, wrong := 0, 0
+	var wg sync.WaitGroup
+	for _, p := range parts {
+		for i := range p.r.cover {
+			wg.Go(func() {
+				mine := p.r
+				mine.cover = mine.cover[i : i+1]
+				n := 0
+				each(mine, p.people, func(s *situation) {
+					n++
+					if why := s.try(&b); why != "" {
+						mu.Lock()
+						if wrong++; wrong <= 10 {
+							t.Errorf("%s: %s", why, s)
+						}
+						mu.Unlock()
+					}
+				})
+				mu.Lock()
+				total += n
+				mu.Unlock()
+			})
+		}
+	}
+	wg.Wait()
+	t.Logf("figure: states enumerated %d, violations %d", total, wrong)
+}
+
+func (s *situation) String() string {
+	return fmt.Sprintf("cover %v, V %v, °C %v, A %v, H2 %v, air %v, feedback %v, charged %v, unready %v, overrun %v, runaway %v, visit %v, held %v, plug %d, latched %b, release %v, before %d",
+		*s.cover, *s.cellV, *s.packC, *s.current, *s.hydrogen, *s.airflow, *s.feedback, s.charged, s.unready,
+		s.overrun, s.runaway, s.visit, s.held, s.plug, s.latched, s.release, s.before)
+}

@@ -1,0 +1,467 @@
+package interlock_test
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// calm is a tick in which nothing speaks against a charge.
+func calm(now time.Duration) interlock.Inputs {
+	g := func(v float64) reading.Reading { return reading.Good(v, now) }
+	return interlock.Inputs{
+		Now: now, Cover: reading.Covered(8, 8, now), CellV: g(2.1), PackC: g(25), CurrentA: g(0), Hydrogen: g(0),
+		Airflow: g(1), Feedback: g(1), FreezingC: freezingC, WaterKnown: true, Ready: true,
+	}
+}
+
+// rig steps an interlock second by second.
+type rig struct {
+	t   *testing.T
+	x   *interlock.Interlock
+	now time.Duration
+}
+
+func newRig(t *testing.T, start time.Duration) *rig {
+	return &rig{t, interlock.New(enumLimits, start), start}
+}
+
+// granted runs in calm until the permit stands.
+func (r *rig) granted() *rig {
+	r.t.Helper()
+	for range 61 {
+		r.step(time.Second, nil)
+	}
+	if !r.x.Granted() {
+		r.t.Fatal("a minute of calm grants nothing")
+	}
+	return r
+}
+
+// step moves by dt and steps in calm, but for what change does.
+func (r *rig) step(dt time.Duration, change func(*interlock.Inputs)) *interlock.Interlock {
+	r.now += dt
+	in := calm(r.now)
+	if !r.x.Granted() {
+		in.Feedback.Value = 0
+	}
+	if change != nil {
+		change(&in)
+	}
+	r.x.Step(&in, false)
+	return r.x
+}
+
+func bare(in *interlock.Inputs)    { in.Cover = reading.Covered(-1, -1, in.Now) }
+func noCover(in *interlock.Inputs) { in.Cover = reading.Cover{At: in.Now, Fault: reading.Open} }
+
+// conditions makes each finding's condition; the ones without a raise time too.
+var conditions = map[interlock.Code]func(*interlock.Inputs){
+	interlock.PlatesBare:         bare,
+	interlock.CoverUnknown:       noCover,
+	interlock.TemperatureUnknown: func(in *interlock.Inputs) { in.PackC = reading.Bad(reading.PowerOn, in.Now) },
+	interlock.VoltageUnknown:     func(in *interlock.Inputs) { in.CellV = reading.Bad(reading.NoAnswer, in.Now) },
+	interlock.CurrentUnknown:     func(in *interlock.Inputs) { in.CurrentA = reading.Bad(reading.Open, in.Now) },
+	interlock.VoltageImplausible: func(in *interlock.Inputs) { in.CellV.Value = 3.15 },
+	interlock.PackHot:            func(in *interlock.Inputs) { in.PackC.Value = 53 },
+	interlock.PackFrozen:         func(in *interlock.Inputs) { in.PackC.Value = -11 },
+	interlock.AirflowUnproven:    func(in *interlock.Inputs) { in.Airflow.Value = 0 },
+	interlock.HydrogenHigh:       func(in *interlock.Inputs) { in.Hydrogen.Value = 2 },
+	interlock.ChargeOverrun:      func(in *interlock.Inputs) { in.Overrun = interlock.ByAmpereHours },
+	interlock.Runaway:            func(in *interlock.Inputs) { in.Runaway = true },
+	interlock.ContactorOpen:      func(in *interlock.Inputs) { in.Feedback.Value = 0 },
+	interlock.VisitOpen:          func(in *interlock.Inputs) { in.VisitOpen = true },
+	interlock.Held:               func(in *interlock.Inputs) { in.Held = true },
+	interlock.AgentUnready:       func(in *interlock.Inputs) { in.Ready = false },
+	interlock.WaterBalance:       func(in *interlock.Inputs) { in.ApartMM = 4.1 },
+	interlock.RecordFailing:      func(in *interlock.Inputs) { in.RecordFailing = true },
+}
+
+// TestTimes holds every row to its raise and its clear time, to the nanosecond,
+// and the permit to what blocks.
+func TestTimes(t *testing.T) {
+	for code, change := range conditions {
+		t.Run(code.String(), func(t *testing.T) {
+			r, rule := newRig(t, -time.Hour).granted(), &interlock.Table[code]
+			if rule.Raise > 0 {
+				if x := r.step(rule.Raise-1, change); x.Standing(code).Raised || !x.Granted() {
+					t.Fatalf("raised a nanosecond before %v", rule.Raise)
+				}
+				r.step(1, change)
+			} else {
+				r.step(time.Second, change)
+			}
+			s := r.x.Standing(code)
+			if !s.Raised || s.Since != r.now || s.Latched != rule.Latches || r.x.Granted() == rule.Blocks {
+				t.Fatalf("after %v: %+v, granted %v", rule.Raise, *s, r.x.Granted())
+			}
+			if rule.Blocks && r.x.Changed() != r.now {
+				t.Errorf("withheld at %v, want %v", r.x.Changed(), r.now)
+			}
+			r.clears(code, rule, change)
+		})
+	}
+}
+
+func (r *rig) clears(code interlock.Code, rule *interlock.Rule, change func(*interlock.Inputs)) {
+	r.t.Helper()
+	if rule.Latches {
+		r.step(time.Hour, nil)
+		if r.step(time.Hour, nil); !r.x.Standing(code).Raised || r.x.Granted() {
+			r.t.Fatal("a latch went by itself")
+		}
+		return
+	}
+	// A relapse starts the clear time anew.
+	if rule.Clear > 0 {
+		r.step(time.Second, nil)
+		r.step(rule.Clear-1, change)
+	}
+	r.step(time.Second, nil)
+	if rule.Clear > 0 {
+		if r.step(rule.Clear-1, nil); !r.x.Standing(code).Raised {
+			r.t.Fatalf("cleared a nanosecond before %v", rule.Clear)
+		}
+		r.step(1, nil)
+	}
+	if code == interlock.AgentUnready { // has the contactor's rest in it
+		r.step(time.Minute, nil)
+	}
+	if r.x.Standing(code).Raised {
+		r.t.Fatalf("not cleared after %v", rule.Clear)
+	}
+}
+
+// TestMinimumOffTime: the contactor stays open for it, to the nanosecond, and
+// says so.
+func TestMinimumOffTime(t *testing.T) {
+	r := newRig(t, 0).granted()
+	r.step(time.Second, conditions[interlock.Held])
+	off := r.now
+	r.step(time.Second, nil)
+	e := r.x.Standing(interlock.AgentUnready)
+	if !e.Raised || e.Evidence.Reason != interlock.ContactorRest || e.Evidence.Value != 59 {
+		t.Errorf("while the contactor rests: %+v", *e)
+	}
+	if r.step(off+time.Minute-1-r.now, nil); r.x.Granted() {
+		t.Error("granted a nanosecond before the minimum off time")
+	}
+	if r.step(1, nil); !r.x.Granted() || r.x.Changed() != r.now {
+		t.Error("not granted after the minimum off time")
+	}
+	r.x.Limits.OffMin = time.Hour
+	if r.step(time.Second, nil); !r.x.Granted() {
+		t.Error("the rest ends a permit that stands")
+	}
+}
+
+// TestNeverBothGood: a wire that shows bad values and nothing in turn is never
+// proven good, so it does not keep the permit. It used to: each finding took
+// the other's tick for good.
+func TestNeverBothGood(t *testing.T) {
+	for name, pair := range map[string][2]func(*interlock.Inputs){
+		"cover":       {bare, noCover},
+		"temperature": {conditions[interlock.PackHot], conditions[interlock.TemperatureUnknown]},
+		"frozen":      {conditions[interlock.PackFrozen], conditions[interlock.TemperatureUnknown]},
+		"voltage":     {conditions[interlock.VoltageImplausible], conditions[interlock.VoltageUnknown]},
+		"current": {conditions[interlock.CurrentUnknown], func(in *interlock.Inputs) {
+			conditions[interlock.CurrentUnknown](in)
+			conditions[interlock.VoltageUnknown](in)
+		}},
+	} {
+		r := newRig(t, 0).granted()
+		for i := range 12 {
+			r.step(time.Second, pair[i%2])
+		}
+		if r.x.Granted() {
+			t.Errorf("%s: granted after 12 s without one good reading", name)
+		}
+	}
+}
+
+// TestOneWireOneFinding: what a broken wire takes with it is told once.
+func TestOneWireOneFinding(t *testing.T) {
+	for name, tc := range map[string]struct {
+		change func(*interlock.Inputs)
+		want   []interlock.Code
+	}{
+		"probe":       {noCover, []interlock.Code{interlock.CoverUnknown}},
+		"thermometer": {conditions[interlock.TemperatureUnknown], []interlock.Code{interlock.TemperatureUnknown}},
+		"sense lead":  {conditions[interlock.VoltageUnknown], []interlock.Code{interlock.VoltageUnknown}},
+		"voltage and current": {func(in *interlock.Inputs) {
+			in.CellV, in.CurrentA = reading.Bad(reading.NoAnswer, in.Now), reading.Bad(reading.NoAnswer, in.Now)
+		}, []interlock.Code{interlock.VoltageUnknown}},
+		"hydrogen": {func(in *interlock.Inputs) { in.Hydrogen = reading.Bad(reading.Open, in.Now) }, []interlock.Code{interlock.HydrogenHigh}},
+		"pack and its sensors": {func(in *interlock.Inputs) {
+			noCover(in)
+			in.CellV.Value, in.PackC, in.Ready, in.Plug = 0, reading.Bad(reading.NoAnswer, in.Now), false, interlock.Unplugged
+		}, []interlock.Code{interlock.AgentUnready}},
+	} {
+		for _, from := range []*rig{newRig(t, 0).granted(), newRig(t, 0)} {
+			for range 70 {
+				from.step(time.Second, tc.change)
+			}
+			from.only(name, tc.want)
+		}
+	}
+}
+
+// only fails when another finding stands than those.
+func (r *rig) only(name string, want []interlock.Code) {
+	r.t.Helper()
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		wanted := false
+		for _, w := range want {
+			wanted = wanted || w == c
+		}
+		if r.x.Standing(c).Raised != wanted {
+			r.t.Errorf("%s: %v raised %v", name, c, !wanted)
+		}
+	}
+}
+
+// TestFadingPlug: while a plug is pulled its sensors are not told, but nothing
+// starts on it, and they are not taken for good either.
+func TestFadingPlug(t *testing.T) {
+	fading := func(in *interlock.Inputs) {
+		noCover(in)
+		in.CellV.Value, in.Plug = 0, interlock.Fading
+	}
+	r := newRig(t, 0).granted()
+	for range 5 {
+		r.step(time.Second, fading)
+	}
+	r.only("a plug that fades", nil)
+	if r.step(time.Second, noCover); r.x.Granted() {
+		t.Error("the cover has been unknown for six seconds and the permit stands")
+	}
+	r = newRig(t, 0)
+	for range 120 {
+		if r.step(time.Second, fading); r.x.Granted() {
+			t.Fatal("granted on an empty plug")
+		}
+	}
+	bareAndFading := func(in *interlock.Inputs) { fading(in); bare(in) }
+	r = newRig(t, 0).granted()
+	for range 3 {
+		r.step(time.Second, bareAndFading)
+	}
+	r.only("bare plates at a plug that fades", nil)
+	away := func(in *interlock.Inputs) { bareAndFading(in); in.Plug = interlock.Unplugged }
+	for range 3 {
+		r.step(time.Second, away)
+	}
+	r.only("plates that are elsewhere", []interlock.Code{interlock.AgentUnready})
+}
+
+// TestContactor compares order, contact and current.
+func TestContactor(t *testing.T) {
+	set := func(contact, currentA float64) func(*interlock.Inputs) {
+		return func(in *interlock.Inputs) { in.Feedback.Value, in.CurrentA.Value, in.Held = contact, currentA, true }
+	}
+	for name, tc := range map[string]struct {
+		change func(*interlock.Inputs)
+		stuck  bool
+		reason interlock.Reason
+	}{
+		"open":                 {set(0, 0), false, 0},
+		"stray current":        {set(0, enumLimits.StrayA), false, 0},
+		"contact closed":       {set(1, 0), true, interlock.Usual},
+		"contact unclear":      {set(0.5, 0), true, interlock.Usual},
+		"current":              {set(0, enumLimits.StrayA+0.01), true, interlock.ByCurrent},
+		"current is no number": {set(0, math.NaN()), true, interlock.ByCurrent},
+		"discharge":            {set(0, -30), false, 0},
+	} {
+		r := newRig(t, 0).granted()
+		r.step(time.Second, tc.change) // the order to open comes at the end of this tick
+		r.step(2999*time.Millisecond, tc.change)
+		if r.x.Standing(interlock.ContactorStuck).Raised {
+			t.Errorf("%s: told before 3 s", name)
+		}
+		r.step(time.Millisecond, tc.change)
+		s := r.x.Standing(interlock.ContactorStuck)
+		if s.Raised != tc.stuck || s.Raised && (!s.Latched || s.Evidence.Reason != tc.reason) {
+			t.Errorf("%s: %+v", name, *s)
+		}
+	}
+}
+
+// TestRelease: only with a release, and only when all that is configured says
+// that the condition is gone.
+func TestRelease(t *testing.T) {
+	for name, tc := range map[string]struct {
+		limits func(*interlock.Limits)
+		change func(*interlock.Inputs)
+		gone   bool
+	}{
+		"all say open":            {nil, nil, true},
+		"contact closed":          {nil, func(in *interlock.Inputs) { in.Feedback.Value = 1 }, false},
+		"contact not read":        {nil, func(in *interlock.Inputs) { in.Feedback.Fault = reading.Missing }, false},
+		"current not read":        {nil, conditions[interlock.CurrentUnknown], false},
+		"no contact is wired":     {func(l *interlock.Limits) { l.HasFeedback = false }, func(in *interlock.Inputs) { in.Feedback.Fault = reading.Missing }, true},
+		"no current is wired":     {func(l *interlock.Limits) { l.HasCurrent = false }, conditions[interlock.CurrentUnknown], true},
+		"closed, no contact used": {func(l *interlock.Limits) { l.HasFeedback = false }, func(in *interlock.Inputs) { in.Feedback.Value = 1 }, true},
+	} {
+		r := newRig(t, 0)
+		if tc.limits != nil {
+			tc.limits(&r.x.Limits)
+		}
+		r.x.Restore(interlock.ContactorStuck, interlock.Evidence{Value: 7}, 0)
+		in := calm(time.Second)
+		in.Feedback.Value = 0
+		if tc.change != nil {
+			tc.change(&in)
+		}
+		r.x.Step(&in, false)
+		if s := r.x.Standing(interlock.ContactorStuck); !s.Latched || s.Evidence.Value != 7 {
+			t.Errorf("%s: lost without a release: %+v", name, *s)
+		}
+		r.x.Step(&in, true)
+		if s := r.x.Standing(interlock.ContactorStuck); s.Raised == tc.gone || s.Latched == tc.gone {
+			t.Errorf("%s: after the release: %+v", name, *s)
+		}
+	}
+	r := newRig(t, 0)
+	r.x.Restore(interlock.Held, interlock.Evidence{}, 0)
+	r.x.Restore(interlock.NoCode, interlock.Evidence{}, 0)
+	r.x.Restore(interlock.NumCodes, interlock.Evidence{}, 0)
+	r.only("what does not latch is not restored", nil)
+}
+
+// TestNotConfigured: what is not wired is not asked for.
+func TestNotConfigured(t *testing.T) {
+	r := newRig(t, 0)
+	r.x.Limits = interlock.Limits{ChargeCoverMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, StrayA: 2.25}
+	for range 2 {
+		r.step(time.Second, func(in *interlock.Inputs) {
+			in.Airflow, in.Hydrogen, in.Feedback, in.CurrentA = reading.Reading{}, reading.Reading{}, reading.Reading{}, reading.Reading{}
+		})
+	}
+	r.only("nothing optional is wired", nil)
+	if !r.x.Granted() {
+		t.Error("not granted")
+	}
+}
+
+// TestZeroValues: what was forgotten withholds, and so does a limit that is no
+// number.
+func TestZeroValues(t *testing.T) {
+	x := interlock.New(enumLimits, 0)
+	for now := time.Duration(0); now < time.Hour; now += time.Minute {
+		x.Step(&interlock.Inputs{Now: now}, true)
+		if x.Granted() {
+			t.Fatal("granted on nothing")
+		}
+	}
+	nan := math.NaN()
+	for name, spoil := range map[string]func(*interlock.Limits, *interlock.Inputs){
+		"charge cover": func(l *interlock.Limits, _ *interlock.Inputs) { l.ChargeCoverMM = nan },
+		"charge max":   func(l *interlock.Limits, in *interlock.Inputs) { l.ChargeMaxC, in.PackC.Value = nan, 40 },
+		"hydrogen":     func(l *interlock.Limits, _ *interlock.Inputs) { l.HydrogenMaxPct, l.HydrogenResumePct = nan, nan },
+		"freezing":     func(_ *interlock.Limits, in *interlock.Inputs) { in.FreezingC = nan },
+		"cover value":  func(_ *interlock.Limits, in *interlock.Inputs) { in.Cover.LowMM = nan },
+		"voltage":      func(_ *interlock.Limits, in *interlock.Inputs) { in.CellV.Value = nan },
+		"temperature":  func(_ *interlock.Limits, in *interlock.Inputs) { in.PackC.Value = nan },
+		"airflow":      func(_ *interlock.Limits, in *interlock.Inputs) { in.Airflow.Value = nan },
+	} {
+		r := newRig(t, 0)
+		for range 100 {
+			r.step(time.Second, func(in *interlock.Inputs) { spoil(&r.x.Limits, in) })
+		}
+		if r.x.Granted() {
+			t.Errorf("%s is no number and the permit is granted", name)
+		}
+	}
+}
+
+// TestEvidence: a finding keeps the numbers that led to it while its reading is
+// gone, and follows them while it is there.
+func TestEvidence(t *testing.T) {
+	r := newRig(t, 0).granted()
+	for range 3 {
+		r.step(time.Second, bare)
+	}
+	check := func(code interlock.Code, want interlock.Evidence) {
+		t.Helper()
+		if s := r.x.Standing(code); !s.Raised || s.Evidence != want {
+			t.Errorf("%v: %+v, want %+v", code, *s, want)
+		}
+	}
+	check(interlock.PlatesBare, interlock.Evidence{Value: -1, Limit: 3, Fault: reading.None})
+	r.step(time.Second, noCover)
+	check(interlock.PlatesBare, interlock.Evidence{Value: -1, Limit: 3, Fault: reading.None})
+	r.step(time.Second, func(in *interlock.Inputs) { in.Cover.LowMM = 2 })
+	check(interlock.PlatesBare, interlock.Evidence{Value: 2, Limit: 3, Fault: reading.None, Reason: interlock.NotYetCharge})
+	r.step(time.Second, nil)
+	check(interlock.PlatesBare, interlock.Evidence{Value: 8, Limit: 3, Fault: reading.None})
+
+	volts := func(v float64, charged bool) func(*interlock.Inputs) {
+		return func(in *interlock.Inputs) { in.CellV.Value, in.Charged = v, charged }
+	}
+	for _, tc := range []struct {
+		v       float64
+		charged bool
+		want    interlock.Evidence
+	}{
+		{1.6, false, interlock.Evidence{Value: 1.6, Limit: 1.7, Reason: interlock.TooLow}},
+		{1.72, false, interlock.Evidence{Value: 1.72, Limit: 1.75, Reason: interlock.TooLow}},
+		{2.5, false, interlock.Evidence{Value: 2.5, Limit: 2.45, Reason: interlock.TooHigh}},
+		{2.44, false, interlock.Evidence{Value: 2.44, Limit: 2.42, Reason: interlock.TooHigh}},
+		{2.95, true, interlock.Evidence{Value: 2.95, Limit: 2.9, Reason: interlock.TooHigh}},
+		{2.87, true, interlock.Evidence{Value: 2.87, Limit: 2.85, Reason: interlock.TooHigh}},
+		{-2.1, false, interlock.Evidence{Value: -2.1, Reason: interlock.Reversed}},
+		{-0.31, false, interlock.Evidence{Value: -0.31, Reason: interlock.Reversed}},
+		{-0.3, false, interlock.Evidence{Value: -0.3, Limit: 1.7, Reason: interlock.TooLow}},
+	} {
+		for range 3 {
+			r.step(time.Second, volts(1.2, false))
+		}
+		r.step(time.Second, volts(tc.v, tc.charged))
+		tc.want.Fault = reading.None
+		check(interlock.VoltageImplausible, tc.want)
+	}
+}
+
+// TestWater: the tolerance is 4 mm, the all-clear 2 mm, to both sides.
+func TestWater(t *testing.T) {
+	for _, sign := range []float64{1, -1} {
+		for mm, want := range map[float64][2]bool{4.01: {true, true}, 4: {false, true}, 2.01: {false, true}, 2: {false, false}} {
+			apart := func(mm float64) func(*interlock.Inputs) {
+				return func(in *interlock.Inputs) { in.ApartMM = sign * mm }
+			}
+			r := newRig(t, 0).granted()
+			r.step(6*time.Hour, apart(mm))
+			if r.x.Standing(interlock.WaterBalance).Raised != want[0] {
+				t.Errorf("%v mm: raised %v", sign*mm, !want[0])
+			}
+			r.step(6*time.Hour, apart(9))
+			r.step(time.Hour, apart(mm))
+			r.step(time.Hour, apart(mm))
+			if r.x.Standing(interlock.WaterBalance).Raised != want[1] {
+				t.Errorf("%v mm after 9: raised %v", sign*mm, !want[1])
+			}
+		}
+	}
+	r := newRig(t, 0).granted()
+	r.step(7*time.Hour, func(in *interlock.Inputs) { in.WaterKnown, in.ApartMM = false, 9 })
+	r.only("what is not known is not compared", nil)
+}
+
+// TestExtremeClock: times at the ends of the clock do not overflow into a
+// permit that stays.
+func TestExtremeClock(t *testing.T) {
+	x := interlock.New(enumLimits, math.MinInt64)
+	in := calm(math.MinInt64 + 2*time.Minute)
+	x.Step(&in, false)
+	if !x.Granted() {
+		t.Fatal("not granted")
+	}
+	in = calm(math.MaxInt64)
+	bare(&in)
+	if x.Step(&in, false); x.Granted() {
+		t.Error("the plates are bare for longer than the clock can tell and the permit stands")
+	}
+}

@@ -201,22 +201,30 @@ func (b *Balance) need() {
 	if !b.s.Known {
 		return
 	}
-	target := min(b.cfg.TargetCoverMM, b.s.CeilingMM)
-	least := min(b.cfg.ChargeCoverMM+spareMM, b.s.CeilingMM)
 	dueAt := b.cfg.TargetCoverMM - dueShare*(b.cfg.TargetCoverMM-b.cfg.ChargeCoverMM)
 	// What stands above the charge cover now, warm or gassing, is covered.
 	now := b.riseMM + b.gasMM
 	for i := range b.cfg.Cells {
 		cover := b.pilotFor(i) + b.offset[i]
 		b.s.CoverMM[i] = cover
-		b.s.NeedML[i] = b.ml(max(target-cover, 0))
-		b.s.FillML[i] = 0
-		if cover+now < b.cfg.ChargeCoverMM {
-			b.s.FillML[i] = b.ml(max(min(least-now, b.s.CeilingMM)-cover, 0))
-		}
+		b.s.NeedML[i], b.s.FillML[i] = b.cfg.CellNeed(cover, now, b.s.CeilingMM)
 		b.s.TotalML += b.s.NeedML[i]
 		b.s.Due = b.s.Due || cover <= dueAt
 	}
+}
+
+// CellNeed is the water of one cell, in millilitres: to the target, and only
+// to just above the charge cover, for bare plates. Neither passes the ceiling.
+// settledMM is the cell's cover at 25 °C without gas, riseMM what it stands
+// higher now (see Status).
+func (c *Config) CellNeed(settledMM, riseMM, ceilingMM float64) (needML, fillML float64) {
+	perMM := c.FreeSurfaceCM2 / mmPerCM
+	needML = perMM * max(min(c.TargetCoverMM, ceilingMM)-settledMM, 0)
+	if settledMM+riseMM < c.ChargeCoverMM {
+		least := min(min(c.ChargeCoverMM+spareMM, ceilingMM)-riseMM, ceilingMM)
+		fillML = perMM * max(least-settledMM, 0)
+	}
+	return needML, fillML
 }
 
 // pilotFor is the settled cover that a cell's difference counts from.

@@ -1,7 +1,6 @@
 package cooldown
 
 import (
-	"math"
 	"time"
 
 	"bayward/agent/reading"
@@ -14,7 +13,17 @@ type Config struct {
 	FallMaxKPerH float64
 	RestMin      time.Duration
 	HasAmbient   bool
+	// SensorShare is how much of the electrolyte's excess over the air the
+	// sensor shows, 0.5 to 1; 0 stands for 1, a sensor in the electrolyte. See
+	// [CaseShare].
+	SensorShare float64
 }
+
+// CaseShare is the SensorShare of a sensor on the outside of a cell's jar.
+// Heat that leaves through 3 to 5 mm of polypropylene (0.2 W/(m K)) and then to
+// still air (8 W/(m² K)) drops 11 to 17 % of the excess in the wall; both
+// figures from memory. What covers the sensor raises the share.
+const CaseShare = 0.85
 
 // Inputs is one tick.
 type Inputs struct {
@@ -28,111 +37,165 @@ type Inputs struct {
 
 const (
 	// rewarmK is how far the pack may warm again, by the sun or by a working
-	// fan that stops, before it no longer counts as cool.
+	// fan that stops, before it no longer counts as cool. A reading this much
+	// above what its mean shows is not passed over either.
 	rewarmK = 2.0
+	// holdFor is how long the rules must hold on end, so that no spike and no
+	// noise makes a pack cool; readings further apart than holdGap start it
+	// again.
+	holdFor, holdGap = 5 * time.Minute, 15 * time.Minute
+	// lagFor is how long after a charge nothing is learned: the electrolyte
+	// still mixes and a sensor on the case still follows.
+	lagFor = 20 * time.Minute
 	// Without a reading of the air the fall alone must tell: a third of the
 	// limit, after twice the rest.
 	blindShare, blindRests = 3.0, 2
+	// blindCaseK is what a sensor on the case may miss when the air is not
+	// known: the share lost of an excess of 17 K.
+	blindCaseK = 3.0
 )
 
 // Rest judges one cool-down. Make it with New.
 type Rest struct {
 	cfg Config
-	fit fit
 	s   Status
+
+	marks  marks
+	air    drift
+	fit    fit
+	fitted bool
+
+	holdAt time.Duration // since when the rules hold
+	holds  bool
+	lastAt time.Duration // of the last good reading
+	noted  bool
+
+	reach   span // hours from reachAt
+	reachAt time.Duration
+
+	learned, learnedSE float64 // 1/tau of the last night, 1/h; 0: unknown
 }
 
 // New makes a rule that is not cool.
-func New(cfg Config) *Rest { return &Rest{cfg: cfg} }
+func New(cfg Config) *Rest {
+	if !(cfg.SensorShare > 0 && cfg.SensorShare <= 1) {
+		cfg.SensorShare = 1
+	}
+	return &Rest{cfg: cfg}
+}
 
 // Status gives the state after the last step; it is valid until the next.
 func (r *Rest) Status() *Status { return &r.s }
 
 // Step takes in one tick.
 func (r *Rest) Step(in *Inputs) {
-	tau, tauOK := r.s.TauH, r.s.TauKnown
-	wasCool := r.s.Cool
+	r.air.add(in.Now, in.AmbientC.Value, in.AmbientC.OK())
 	if !in.Full || !in.Resting {
-		r.fit.reset()
-		r.s = Status{TauH: tau, TauKnown: tauOK, NoAmbient: !r.cfg.HasAmbient}
+		r.reset()
 		return
 	}
-	r.s = Status{Rested: max(in.Now-in.EndedAt, 0), TauH: tau, TauKnown: tauOK}
+	wasCool := r.s.Cool
+	r.s.Cool = false
+	r.s.Rested = max(in.Now-in.EndedAt, 0)
 	r.s.RestLeft = max(r.cfg.RestMin-r.s.Rested, 0)
 	r.s.NoAmbient = !r.cfg.HasAmbient || !in.AmbientC.OK()
-	if !in.PackC.OK() {
-		r.s.TempUnknown, r.s.WaitingFor = true, TemperatureReading
+	r.s.TempUnknown = !in.PackC.OK()
+	if r.s.TempUnknown {
+		r.s.WaitingFor, r.holds = TemperatureReading, false
+		r.s.ReadyKnown, r.s.FallKnown = false, false
 		return
 	}
-	r.fit.add(in.Now, in.PackC.Value, in.AmbientC.Value, in.AmbientC.OK())
-	r.s.FallKPerH, r.s.FallKnown = r.fit.fall()
-	if t, _, ok := r.fit.tau(); ok {
-		r.s.TauH, r.s.TauKnown = t, true
+	if r.marks.add(in.Now, in.EndedAt, in.PackC.Value, in.AmbientC.Value, !r.s.NoAmbient) {
+		r.s.FallKPerH, r.s.FallKnown = r.marks.fall()
+		r.learn()
+		r.estimate(in.Now)
 	}
-	r.s.WaitingFor = r.waiting(in, wasCool)
+	r.s.WaitingFor = r.held(in, r.waiting(in, wasCool), wasCool)
 	r.s.Cool = r.s.WaitingFor == NothingLeft
-	r.forecast(in)
+	r.tell(in.Now)
 }
 
+// reset is a pack that is not at rest after a full charge.
+func (r *Rest) reset() {
+	if r.marks.primed {
+		r.marks, r.fitted, r.holds, r.noted = marks{}, false, false, false
+	}
+	tau, spread, known := r.s.TauH, r.s.TauSpreadH, r.s.TauKnown
+	r.s = Status{TauH: tau, TauSpreadH: spread, TauKnown: known, NoAmbient: !r.cfg.HasAmbient}
+}
+
+// held lets a cool verdict through once it has stood for holdFor.
+func (r *Rest) held(in *Inputs, why Reason, wasCool bool) Reason {
+	if r.noted && in.Now-r.lastAt > holdGap {
+		r.holds = false
+	}
+	r.lastAt, r.noted = in.Now, true
+	switch {
+	case wasCool && why == NothingLeft:
+		return why
+	case why != NothingLeft && why != MinimumRest:
+		r.holds = false
+		return why
+	case !r.holds:
+		r.holds, r.holdAt = true, in.Now
+	}
+	if why == NothingLeft && in.Now-r.holdAt < holdFor {
+		return StayingSo
+	}
+	return why
+}
+
+// waiting looks at the temperatures first, since the rest may go by while they
+// already hold.
 func (r *Rest) waiting(in *Inputs, wasCool bool) Reason {
 	slack := 0.0
 	if wasCool {
 		slack = rewarmK
 	}
-	packC := in.PackC.Value - slack
+	packC := max(r.marks.packC, in.PackC.Value-rewarmK)
 	switch {
-	case r.s.RestLeft > 0:
-		return MinimumRest
-	case !(packC <= r.cfg.WateringMaxC):
-		return WateringTemperature
+	case !(r.electrolyteC(packC) <= r.cfg.WateringMaxC+slack):
+		return r.or(WateringTemperature)
 	case wasCool:
-		return NothingLeft
+		return r.or(NothingLeft)
 	case r.s.NoAmbient:
 		return r.waitingBlind()
-	case !(packC <= in.AmbientC.Value+r.cfg.NearAmbientK):
-		return NearAmbient
+	case !((packC-r.marks.airC)/r.cfg.SensorShare <= r.cfg.NearAmbientK):
+		return r.or(NearAmbient)
 	case !r.s.FallKnown || r.s.FallKPerH > r.cfg.FallMaxKPerH:
-		return FallingFast
+		return r.or(FallingFast)
 	}
-	return NothingLeft
+	return r.or(NothingLeft)
+}
+
+// or names the minimum rest before any other reason.
+func (r *Rest) or(why Reason) Reason {
+	if r.s.RestLeft > 0 {
+		if why != NothingLeft {
+			r.holds = false
+		}
+		return MinimumRest
+	}
+	return why
 }
 
 func (r *Rest) waitingBlind() Reason {
 	switch {
+	case !r.s.FallKnown || r.s.FallKPerH > r.cfg.FallMaxKPerH/blindShare:
+		return r.or(FallingFast)
 	case r.s.Rested < blindRests*r.cfg.RestMin:
 		return MinimumRest
-	case !r.s.FallKnown || r.s.FallKPerH > r.cfg.FallMaxKPerH/blindShare:
-		return FallingFast
 	}
 	return NothingLeft
 }
 
-// forecast estimates the time to ready by Newton's law of cooling,
-// T(t) = Ta + (T0 - Ta) exp(-t/tau), and the minimum rest. The range comes from
-// the standard error of the fit.
-func (r *Rest) forecast(in *Inputs) {
-	if r.s.Cool {
-		r.s.ReadyKnown = true
-		return
+// electrolyteC is the temperature of the electrolyte for a reading.
+func (r *Rest) electrolyteC(packC float64) float64 {
+	if r.cfg.SensorShare == 1 {
+		return packC
 	}
-	tau, se, ok := r.fit.tau()
-	if !ok || r.s.NoAmbient {
-		return
+	if r.s.NoAmbient {
+		return packC + blindCaseK
 	}
-	target := min(r.cfg.WateringMaxC, in.AmbientC.Value+r.cfg.NearAmbientK, in.AmbientC.Value+r.cfg.FallMaxKPerH*tau)
-	above := in.PackC.Value - in.AmbientC.Value
-	to := target - in.AmbientC.Value
-	if to <= 0 {
-		return // the air is warmer than the watering temperature: no end in sight
-	}
-	ln := math.Log(max(above/to, 1))
-	r.s.ReadyKnown = true
-	r.s.ReadyIn = max(hours(tau*ln), r.s.RestLeft)
-	r.s.ReadyEarly = max(hours(max(tau-2*se, 0)*ln), r.s.RestLeft)
-	r.s.ReadyLate = max(hours((tau+2*se)*ln), r.s.RestLeft)
-}
-
-func hours(h float64) time.Duration {
-	const most = 1000 // hours: beyond, the figure says nothing and would overflow
-	return time.Duration(min(h, most) * float64(time.Hour))
+	return max(r.marks.airC+(packC-r.marks.airC)/r.cfg.SensorShare, packC)
 }

@@ -1,102 +1,117 @@
 package cooldown
 
-import (
-	"math"
-	"time"
-)
+import "math"
 
 const (
-	markEvery  = 5 * time.Minute
-	smoothOver = 2 * time.Minute
-	fallMarks  = 7 // the fall is taken over half an hour
-	forget     = 0.97
-	leastMarks = 4
-	leastXK    = 1.0 // K above ambient below which a fit says nothing
+	// tauFirstH and its spread are what is taken before anything is known: a
+	// few hours for light blocks to a day for tight trays (estimate, from
+	// memory).
+	kFirst, kFirstSpread = 1.0 / 8, 0.08 // 1/h
+	// nightSpread is how much 1/tau may change from one night to the next: the
+	// lid, the fan, the place.
+	nightSpread = 0.12
+	// What the air does not explain, K/h: sun on the lid, a warm neighbour,
+	// wind. sunFirst is its spread when a charge ends, sunSpread that to which
+	// it comes and goes with the hours of sunH. Chosen so that the range holds
+	// over the simulated nights of the tests.
+	sunFirst, sunSpread, sunH = 0.45, 0.3, 3.0
+	// markNoiseK is the error of a smoothed reading: a sixteenth of a degree of
+	// a digital sensor and what is left of noise.
+	markNoiseK = 0.05
+	// paceK is what the temperature may stray from the law in an hour.
+	paceK  = 0.05
+	lostK  = 50.0 // spread of a temperature of which nothing is known
+	kLeast = 0.01 // 1/h: slower is no cooling
+	// knownShare is the relative spread of 1/tau at or below which it is known.
+	knownShare = 0.35
 )
 
-// fit estimates the time constant of Newton's law while the pack cools: least
-// squares through the origin of -dT/dt on T - Ta, with forgetting, so that a
-// drifting ambient and a door that opens are followed.
+// fit follows temperature, k = 1/tau and q of
+//
+//	T(now) = T(before) - k X + q dt,  X = integral of T - Ta
+//
+// by recursive least squares with a covariance (a Kalman filter). X is measured,
+// so the law is linear in what is sought.
 type fit struct {
-	packC, airC float64 // smoothed
-	hasAir      bool
-	last        time.Duration
-	primed      bool
-	at          [fallMarks]time.Duration
-	temps       [fallMarks]float64
-	n           int
-	markAirC    float64
-	xx, xy, yy  float64
-	w           float64
+	x      [3]float64 // T °C, k 1/h, q K/h
+	p      [3][3]float64
+	primed bool
+	steps  int
 }
 
-func (f *fit) reset() { *f = fit{} }
+// newFit starts from what is taken of k.
+func newFit(k, spread float64) fit {
+	var f fit
+	f.x[1] = k
+	f.p[0][0] = lostK * lostK
+	f.p[1][1] = spread * spread
+	f.p[2][2] = sunFirst * sunFirst
+	return f
+}
 
-func (f *fit) add(now time.Duration, packC, airC float64, hasAir bool) {
-	if !f.primed {
-		*f = fit{primed: true, packC: packC, airC: airC, hasAir: hasAir, last: now}
-		f.push(now)
+// begin takes the first mark.
+func (f *fit) begin(packC float64) {
+	f.x[0], f.primed = packC, true
+	f.p[0] = [3]float64{markNoiseK * markNoiseK, 0, 0}
+	f.p[1][0], f.p[2][0] = 0, 0
+}
+
+// step takes one mark: h hours after the one before, with an integral of kh
+// between. Without a whole integral only the temperature is taken over.
+func (f *fit) step(packC, kh, h float64, whole bool) {
+	if !f.primed || !whole {
+		f.begin(packC)
 		return
 	}
-	share := float64(now-f.last) / float64(now-f.last+smoothOver)
-	f.packC += share * (packC - f.packC)
-	if hasAir && f.hasAir {
-		f.airC += share * (airC - f.airC)
-	} else if hasAir {
-		f.airC = airC
-	}
-	f.hasAir, f.last = hasAir, now
-	if now-f.at[f.n-1] >= markEvery {
-		f.learn(now)
-		f.push(now)
-	}
+	f.predict(kh, h)
+	f.update(packC)
+	f.steps++
 }
 
-// learn takes one step between two marks into the sums.
-func (f *fit) learn(now time.Duration) {
-	prev := f.n - 1
-	dtH := (now - f.at[prev]).Hours()
-	if !f.hasAir || dtH > 1 {
-		return
-	}
-	x := (f.packC+f.temps[prev])/2 - (f.airC+f.markAirC)/2
-	y := (f.temps[prev] - f.packC) / dtH
-	if x < leastXK {
-		return
-	}
-	f.xx = forget*f.xx + x*x
-	f.xy = forget*f.xy + x*y
-	f.yy = forget*f.yy + y*y
-	f.w = forget*f.w + 1
+func (f *fit) predict(kh, h float64) {
+	keep := math.Exp(-h / sunH)
+	f.x[0] += -kh*f.x[1] + h*f.x[2]
+	f.x[2] *= keep
+	a := [3][3]float64{{1, -kh, h}, {0, 1, 0}, {0, 0, keep}}
+	f.p = sandwich(&a, &f.p)
+	f.p[0][0] += paceK * paceK * h
+	f.p[2][2] += sunSpread * sunSpread * (1 - keep*keep)
 }
 
-func (f *fit) push(now time.Duration) {
-	if f.n == fallMarks {
-		copy(f.at[:], f.at[1:])
-		copy(f.temps[:], f.temps[1:])
-		f.n--
+// update is the correction by a measured temperature.
+func (f *fit) update(packC float64) {
+	s := f.p[0][0] + markNoiseK*markNoiseK
+	gain := [3]float64{f.p[0][0] / s, f.p[1][0] / s, f.p[2][0] / s}
+	miss := packC - f.x[0]
+	row := f.p[0]
+	for i := range 3 {
+		f.x[i] += gain[i] * miss
+		for j := range 3 {
+			f.p[i][j] -= gain[i] * row[j]
+		}
 	}
-	f.at[f.n], f.temps[f.n] = now, f.packC
-	f.n++
-	f.markAirC = f.airC
+	f.x[1] = max(f.x[1], kLeast)
 }
 
-// fall is how fast the temperature falls, K/h, over the last half hour.
-func (f *fit) fall() (kPerH float64, ok bool) {
-	if f.n < fallMarks {
-		return 0, false
-	}
-	dtH := (f.at[f.n-1] - f.at[0]).Hours()
-	return (f.temps[0] - f.temps[f.n-1]) / dtH, true
-}
+// k is 1/tau with its standard error, 1/h.
+func (f *fit) k() (perH, se float64) { return f.x[1], math.Sqrt(max(f.p[1][1], 0)) }
 
-// tau is the time constant in hours with its standard error.
-func (f *fit) tau() (tauH, se float64, ok bool) {
-	if f.w < leastMarks*forget*forget || f.xy <= 0 {
-		return 0, 0, false
+// sandwich is a p aᵀ.
+func sandwich(a, p *[3][3]float64) [3][3]float64 {
+	var ap, out [3][3]float64
+	for i := range 3 {
+		for j := range 3 {
+			for n := range 3 {
+				ap[i][j] += a[i][n] * p[n][j]
+			}
+		}
 	}
-	k := f.xy / f.xx
-	res := max(f.yy-k*f.xy, 0) / max(f.w-1, 1)
-	seK := math.Sqrt(res / f.xx)
-	return 1 / k, seK / (k * k), true
+	for i := range 3 {
+		for j := range 3 {
+			for n := range 3 {
+				out[i][j] += ap[i][n] * a[j][n]
+			}
+		}
+	}
+	return out
 }

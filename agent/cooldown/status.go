@@ -2,17 +2,23 @@ package cooldown
 
 import "time"
 
+// ReadyCoverage is the share of nights in which the true time is meant to lie
+// between Status.ReadyEarly and Status.ReadyLate.
+const ReadyCoverage = 0.90
+
 // Status is what the cool-down knows after a tick.
 type Status struct {
 	Cool        bool          // rested, cool and no longer falling fast
 	Rested      time.Duration // since the end of the charge
 	RestLeft    time.Duration // of the configured minimum
 	ReadyIn     time.Duration // estimate; valid with ReadyKnown
-	ReadyEarly  time.Duration // early end of its range
+	ReadyEarly  time.Duration // early end of its range, see ReadyCoverage
 	ReadyLate   time.Duration // late end of its range
 	ReadyKnown  bool
 	TauH        float64 // time constant of Newton's law, hours; valid with TauKnown
+	TauSpreadH  float64 // standard error of TauH, hours
 	TauKnown    bool
+	SunKPerH    float64 // warming that the air does not explain, K/h; valid with TauKnown
 	FallKPerH   float64 // how fast the temperature falls, K/h; valid with FallKnown
 	FallKnown   bool
 	WaitingFor  Reason // the first thing that is missing
@@ -31,6 +37,7 @@ const (
 	WateringTemperature
 	NearAmbient
 	FallingFast
+	StayingSo // all holds, but not yet for long enough to be believed
 )
 
 // String says in plain words what is waited for.
@@ -48,6 +55,8 @@ func (r Reason) String() string {
 		return "a temperature near that of the air"
 	case FallingFast:
 		return "the temperature to fall more slowly"
+	case StayingSo:
+		return "the temperature to stay so for some minutes"
 	}
 	return "an unknown reason"
 }

@@ -42,6 +42,7 @@ type Bay struct {
 	start   time.Duration
 	seat    seat
 	held    bool
+	forgot  bool    // held since what people had ordered cannot be read
 	visitMM float64 // settled cover of the pilot when the visit opened
 	visitOK bool
 	orders  taken
@@ -204,6 +205,10 @@ func (b *Bay) stepLock(now, dt time.Duration) {
 	b.chargeFaults()
 	in.WaterKnown, in.ApartMM = b.pic.Water.Known && b.pic.Water.PredictOK, b.pic.Water.ApartMM
 	in.VisitOpen, in.Held, in.RecordFailing = b.pic.Visit.Open, b.held, s.RecordFailing
+	in.HeldAt.Reason = interlock.Usual
+	if b.forgot {
+		in.HeldAt.Reason = interlock.Forgotten
+	}
 	in.Ready = b.seat.here == present && b.seat.settled && !b.seat.gone(now) && !b.pic.Seen.LateTick
 	in.Plug = b.seat.plug()
 	in.ReadyAt = b.unready(now)

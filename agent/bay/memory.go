@@ -22,6 +22,7 @@ type Memory struct {
 	Pack      string              `json:"pack"`
 	Cells     int                 `json:"cells"`
 	Held      bool                `json:"held,omitempty"`
+	Forgot    bool                `json:"forgot,omitempty"` // held since the memory before could not be read
 	Visit     *VisitMemory        `json:"visit,omitempty"`
 	Latches   map[string]Evidence `json:"latches,omitempty"`
 	OrderIDs  []string            `json:"order_ids,omitempty"`
@@ -68,7 +69,7 @@ var ErrMemory = errors.New("memory cannot be used")
 // Memory gives what must survive a restart, as of the last step.
 func (b *Bay) Memory() Memory {
 	m := Memory{
-		V: memoryVersion, Pack: b.setup.Pack.Name, Cells: b.setup.Pack.Cells, Held: b.held,
+		V: memoryVersion, Pack: b.setup.Pack.Name, Cells: b.setup.Pack.Cells, Held: b.held, Forgot: b.forgot,
 		Charge: b.charge.Memory(), Water: b.water.Memory(),
 		PermitS: b.pic.PermitS, WithheldS: b.pic.WithheldS, Readied: b.pic.Readied,
 	}
@@ -114,7 +115,7 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	b.pic.Now = now
 	b.restoreOrders(m, now, gap)
 	if err := m.usable(&b.setup); err != nil {
-		b.Doubt(err.Error())
+		b.doubted = err.Error()
 		return err
 	}
 	// In a longer gap the machine may have been at work, or another pack come.
@@ -123,13 +124,15 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	b.water.Restore(&m.Water, now, gap)
 	b.pic.PermitS, b.pic.WithheldS, b.pic.Readied = m.PermitS, m.WithheldS, m.Readied
 	if !proven && (m.Charge.Full || m.Charge.Active) {
-		b.Doubt("The agent was off for too long or for an unknown time: the pack counts as not full and its rest starts anew.")
+		b.doubted = "The agent was off for too long or for an unknown time: the pack counts as not full and its rest starts anew."
 	}
 	return nil
 }
 
-// Doubt makes the first step tell that the memory was doubted, and why.
-func (b *Bay) Doubt(why string) { b.doubted = why }
+// Doubt is for a memory that is there and cannot be read: the first step tells
+// why. Since a visit may have been open, a hold or a latch have stood, the bay
+// is held until a person takes it back.
+func (b *Bay) Doubt(why string) { b.doubted, b.held, b.forgot = why, true, true }
 
 func (m *Memory) usable(s *Setup) error {
 	switch {
@@ -166,7 +169,7 @@ const mostGivenML, mostCoverMM = 1e5, 1e3
 // done even with a memory that is otherwise not usable, since it can only
 // withhold.
 func (b *Bay) restoreOrders(m *Memory, now, gap time.Duration) {
-	b.held = m.Held
+	b.held, b.forgot = m.Held, m.Held && m.Forgot
 	for _, id := range m.OrderIDs {
 		b.orders.add(id)
 	}
@@ -175,6 +178,9 @@ func (b *Bay) restoreOrders(m *Memory, now, gap time.Duration) {
 		copy(b.pic.Visit.GivenML[:], v.GivenML)
 		v.recall(&b.pic.Visit)
 		b.visitMM, b.visitOK = v.PilotMM, v.PilotOK
+	}
+	if m.V != memoryVersion || unknownLatch(m.Latches) {
+		b.held, b.forgot = true, true // it may hold what this program does not know
 	}
 	if len(m.Latches) == 0 {
 		return
@@ -187,6 +193,15 @@ func (b *Bay) restoreOrders(m *Memory, now, gap time.Duration) {
 			}, now)
 		}
 	}
+}
+
+func unknownLatch(latches map[string]Evidence) bool {
+	for name := range latches {
+		if c := interlock.Lookup(name); c == interlock.NoCode || !interlock.Table[c].Latches {
+			return true
+		}
+	}
+	return false
 }
 
 func agoOf(s float64) time.Duration {

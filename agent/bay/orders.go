@@ -125,7 +125,7 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 	case OrderHold:
 		b.held = true
 	case OrderUnhold:
-		b.held = false
+		b.held, b.forgot = false, false
 	case OrderRelease:
 		b.release = true
 	case OrderVisitOpen:

@@ -73,6 +73,7 @@ type Inputs struct {
 	ApartMM    float64
 
 	VisitOpen, Held, RecordFailing bool
+	HeldAt                         Evidence
 	Ready                          bool     // settled and in order
 	ReadyAt                        Evidence // while not Ready
 	// Plug says whether a pack is there: its sensors leave with it.
@@ -105,7 +106,7 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[ContactorStuck] = l.judgeStuck(in, orderedOpen)
 	out[ContactorOpen] = l.judgeOpen(in, orderedOpen)
 	out[VisitOpen] = unless(in.VisitOpen, Evidence{})
-	out[Held] = unless(in.Held, Evidence{})
+	out[Held] = unless(in.Held, in.HeldAt)
 	// Without a pack its sensors are not judged below, so nothing may start.
 	out[AgentUnready] = unless(!in.Ready || in.Plug == Unplugged || in.Plug == Fading && orderedOpen, in.ReadyAt)
 	out[WaterBalance] = judgeWater(in.WaterKnown, in.ApartMM)

@@ -29,6 +29,7 @@ const (
 	ContactorRest        // agent-unready: the minimum off time
 	Restored             // agent-unready: the memory was in doubt
 	LateTick             // agent-unready: a tick was late and the guard opened the relay
+	Forgotten            // held: what people had ordered before a restart cannot be read
 	ByCurrent            // contactor-stuck: current flows while open is ordered; contactor-open: it flows although the contact says open
 	Reversed             // voltage-implausible: wrong polarity
 	TooLow               // voltage-implausible
@@ -75,6 +76,9 @@ func Explain(c Code, e Evidence) string {
 	case VisitOpen:
 		return "A visit is open; the charge stays locked out until it is closed."
 	case Held:
+		if e.Reason == Forgotten {
+			return "What people had ordered before the restart cannot be read: a visit may be open or a finding latched. The bay is held until a person has looked and takes the hold back."
+		}
 		return "A person has put the bay on hold."
 	case AgentUnready:
 		return explainUnready(e)

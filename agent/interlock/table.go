@@ -144,10 +144,10 @@ var Table = [NumCodes]Rule{
 	},
 	Held: {
 		Code: Held, Name: "held", Title: "held by a person", Severity: Info, Blocks: true,
-		RaiseWhen: "a person has put the bay on hold",
+		RaiseWhen: "a person has put the bay on hold, or what people had ordered cannot be read after a restart",
 		ClearWhen: "a person has taken the hold back",
 		Why:       "A person's order: at once.",
-		WhatToDo:  "Take back the hold when its reason is gone.",
+		WhatToDo:  "Take back the hold when its reason is gone and nobody works on the pack.",
 		Basis:     "order of a person",
 	},
 	AgentUnready: {

@@ -113,6 +113,7 @@ func TestExplain(t *testing.T) {
 		{interlock.ContactorOpen, bad(reading.None), "The contactor is ordered closed, but its feedback contact says open and no current is seen: the pack is not charging."},
 		{interlock.VisitOpen, interlock.Evidence{}, "A visit is open; the charge stays locked out until it is closed."},
 		{interlock.Held, interlock.Evidence{}, "A person has put the bay on hold."},
+		{interlock.Held, interlock.Evidence{Reason: interlock.Forgotten}, "What people had ordered before the restart cannot be read: a visit may be open or a finding latched. The bay is held until a person has looked and takes the hold back."},
 		{interlock.AgentUnready, interlock.Evidence{Value: 12}, "Readings must be good for 12 s more."},
 		{interlock.AgentUnready, interlock.Evidence{Reason: interlock.NoPack}, "No pack is connected."},
 		{interlock.AgentUnready, interlock.Evidence{Value: 40, Reason: interlock.ContactorRest}, "The contactor rests; 40 s left."},

@@ -107,17 +107,21 @@ func (g *guard) end() error {
 // order sets a relay. A panic of its driver is an error like any other: it must
 // not keep the relays of other bays from being opened.
 func order(r Relay, closed bool) (err error) {
-	defer caught(&err)
+	defer func() {
+		if p := recover(); p != nil {
+			err = panicked(p)
+		}
+	}()
 	return r.Set(closed)
 }
 
 func beat(r Relay) (err error) {
-	defer caught(&err)
+	defer func() {
+		if p := recover(); p != nil {
+			err = panicked(p)
+		}
+	}()
 	return r.Beat()
 }
 
-func caught(err *error) {
-	if p := recover(); p != nil {
-		*err = fmt.Errorf("the relay's driver panicked: %v", p)
-	}
-}
+func panicked(p any) error { return fmt.Errorf("the relay's driver panicked: %v", p) }

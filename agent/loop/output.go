@@ -55,7 +55,7 @@ type mailbox struct {
 func newMailbox(o Output, log *slog.Logger, count func()) *mailbox {
 	log = log.With("output", o.Name())
 	return &mailbox{
-		out: o, log: log, panics: panics{count: count, log: log, what: "an output panicked"},
+		out: o, log: log, panics: panics{count: count, log: log},
 		wake: make(chan struct{}, 1), latest: map[string]*News{},
 	}
 }
@@ -161,7 +161,5 @@ func (m *mailbox) drain(ctx context.Context) {
 }
 
 func (m *mailbox) take(ctx context.Context, n *News) {
-	defer m.panics.contain()
-	m.out.Take(ctx, n)
-	m.panics.over()
+	m.panics.contain(func() { m.out.Take(ctx, n) })
 }

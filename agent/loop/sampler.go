@@ -43,7 +43,7 @@ func newSampler(s Source, patience time.Duration, log *slog.Logger, count func()
 	log = log.With("source", s.Name())
 	return &sampler{
 		source: s, patience: patience, log: log,
-		panics: panics{count: count, log: log, what: "a sensor's driver panicked"},
+		panics: panics{count: count, log: log},
 		ask:    make(chan struct{}, 1), done: make(chan *bay.Readings, 1),
 	}
 }
@@ -62,9 +62,7 @@ func (s *sampler) run(ctx context.Context) {
 
 // sample contains a driver's panic: its readings stay as they are and age.
 func (s *sampler) sample(ctx context.Context) {
-	defer s.panics.contain()
-	s.source.Sample(ctx, &s.buf)
-	s.panics.over()
+	s.panics.contain(func() { s.source.Sample(ctx, &s.buf) })
 }
 
 // start asks for a sample unless the last one is still under way; an answer

@@ -1,0 +1,303 @@
+package loop
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"strings"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/reading"
+)
+
+const stale = 5 * time.Second
+
+// setup is a pack that is granted its charge on good readings, after settling
+// (30 s) and the contactor's rest (1 min).
+func setup(name string) bay.Setup {
+	return bay.Setup{
+		Name: name, Limits: bay.DefaultLimits(), StaleAfter: stale,
+		Pack: bay.Pack{
+			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
+			TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.1,
+		},
+	}
+}
+
+// journal notes what happened in which order, from all goroutines.
+type journal struct {
+	mu    sync.Mutex
+	lines []string
+}
+
+func (j *journal) add(format string, args ...any) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.lines = append(j.lines, fmt.Sprintf(format, args...))
+}
+
+func (j *journal) all() []string {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	return append([]string{}, j.lines...)
+}
+
+// testRelay is a contactor that remembers.
+type testRelay struct {
+	name string
+	j    *journal
+	slow time.Duration // an order takes this long
+
+	mu      sync.Mutex
+	closed  bool
+	sets    int
+	beats   int
+	moved   time.Time // the last change
+	refused error     // to close
+	stuck   error     // to open
+	panics  bool
+}
+
+func (r *testRelay) Set(closed bool) error {
+	if r.slow > 0 {
+		time.Sleep(r.slow)
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.sets++
+	if r.panics {
+		panic("relay driver")
+	}
+	if closed && r.refused != nil {
+		return r.refused
+	}
+	if !closed && r.stuck != nil {
+		return r.stuck
+	}
+	if closed != r.closed {
+		r.moved = time.Now()
+	}
+	r.closed = closed
+	if r.j != nil {
+		r.j.add("relay %s", r.name)
+	}
+	return nil
+}
+
+func (r *testRelay) Beat() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.beats++
+	return nil
+}
+
+func (r *testRelay) isClosed() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.closed
+}
+
+func (r *testRelay) counts() (sets, beats int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.sets, r.beats
+}
+
+func (r *testRelay) movedAt() time.Time {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.moved
+}
+
+func (r *testRelay) spoil(f func(*testRelay)) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	f(r)
+}
+
+// testSource gives good readings until it is told otherwise.
+type testSource struct {
+	name  string
+	now   func() time.Duration
+	mu    sync.Mutex
+	fault func(ctx context.Context) // called before each answer
+	asked int
+}
+
+func (s *testSource) Name() string { return s.name }
+
+func (s *testSource) Sample(ctx context.Context, out *bay.Readings) {
+	at := s.now()
+	s.mu.Lock()
+	s.asked++
+	fault := s.fault
+	s.mu.Unlock()
+	if fault != nil {
+		fault(ctx)
+	}
+	out.PackV = reading.Good(24.6, at)
+	out.PackC = reading.Good(25, at)
+	out.Cover = reading.Covered(9, 9, at)
+}
+
+func (s *testSource) set(fault func(context.Context)) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.fault = fault
+}
+
+func (s *testSource) count() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.asked
+}
+
+// testOutput keeps what it takes, after doing what it is told to.
+type testOutput struct {
+	name string
+	do   func(*News)
+	mu   sync.Mutex
+	took []*News
+}
+
+func (o *testOutput) Name() string { return o.name }
+
+func (o *testOutput) Take(_ context.Context, n *News) {
+	if o.do != nil {
+		o.do(n)
+	}
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	o.took = append(o.took, n)
+}
+
+func (o *testOutput) all() []*News {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return append([]*News{}, o.took...)
+}
+
+func (o *testOutput) events() (out []bay.Event) {
+	for _, n := range o.all() {
+		out = append(out, n.Events...)
+	}
+	return out
+}
+
+// logged counts the lines of a log by message.
+type logged struct {
+	mu    sync.Mutex
+	lines map[string]int
+}
+
+func (l *logged) Enabled(context.Context, slog.Level) bool { return true }
+func (l *logged) WithAttrs([]slog.Attr) slog.Handler       { return l }
+func (l *logged) WithGroup(string) slog.Handler            { return l }
+func (l *logged) Handle(_ context.Context, r slog.Record) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.lines == nil {
+		l.lines = map[string]int{}
+	}
+	l.lines[r.Message]++
+	return nil
+}
+
+func (l *logged) count(part string) (n int) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for message, times := range l.lines {
+		if strings.Contains(message, part) {
+			n += times
+		}
+	}
+	return n
+}
+
+// rig is a loop with one or more bays on test parts.
+type rig struct {
+	*Loop
+	t       *testing.T
+	start   time.Time
+	relays  []*testRelay
+	sources []*testSource
+	log     *logged
+}
+
+func (r *rig) now() time.Duration { return time.Since(r.start) }
+
+// newRig makes bays bay-1, bay-2, …; change may alter the options.
+func newRig(t *testing.T, bays int, change func(*rig, *Options), outputs ...Output) *rig {
+	t.Helper()
+	r := &rig{t: t, start: time.Now(), log: &logged{}}
+	o := Options{Now: r.now, Log: slog.New(r.log), Outputs: outputs}
+	for i := range bays {
+		name := fmt.Sprintf("bay-%d", i+1)
+		relay := &testRelay{name: name, closed: true}
+		source := &testSource{name: "bus", now: r.now}
+		r.relays, r.sources = append(r.relays, relay), append(r.sources, source)
+		o.Bays = append(o.Bays, Bay{Name: name, Core: bay.New(setup(name)), Sources: []Source{source}, Relay: relay})
+	}
+	if change != nil {
+		change(r, &o)
+	}
+	var err error
+	if r.Loop, err = New(o); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = r.Stop(time.Second) }) // the bubble waits for all goroutines
+	return r
+}
+
+// bubble runs a test on a fake clock, which moves on when all goroutines wait.
+func bubble(t *testing.T, f func(*testing.T)) {
+	t.Helper()
+	synctest.Test(t, f)
+}
+
+// running starts Run and gives a function that ends it.
+func (r *rig) running() (end func() error) {
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- r.Run(ctx) }()
+	return func() error {
+		cancel()
+		err := <-done
+		return errors.Join(err, r.Stop(time.Second))
+	}
+}
+
+// closing waits until bay-1's relay is closed, which takes settling and rest.
+func (r *rig) closing() {
+	r.t.Helper()
+	const bound = 3 * time.Minute
+	for range int(bound / time.Second) {
+		if r.relays[0].isClosed() {
+			return
+		}
+		time.Sleep(time.Second)
+		synctest.Wait()
+	}
+	r.t.Fatalf("the relay is not closed after %s: %s", bound, r.Pictures()[0].Says())
+}
+
+// ticks runs ticks by hand, a second apart.
+func (r *rig) ticks(n int) {
+	r.t.Helper()
+	r.Start(r.t.Context())
+	for range n {
+		if err := r.Tick(r.t.Context()); err != nil {
+			r.t.Fatal(err)
+		}
+		time.Sleep(time.Second)
+	}
+}
+
+func slogOf(h slog.Handler) *slog.Logger { return slog.New(h) }
+
+func quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }

@@ -19,6 +19,7 @@ import (
 	"bayward/agent/metrics"
 	"bayward/agent/web"
 	"bayward/mqtt"
+	"bayward/mqtt/broker"
 	"bayward/sensors"
 )
 
@@ -31,6 +32,8 @@ type parts struct {
 	log  *slog.Logger
 	hw   sensors.Hardware // its clock stamps readings and ticks
 	wall func() (time.Time, bool)
+	// orderWall is the clock that people's orders are dated by; nil is wall.
+	orderWall func() (time.Time, bool)
 	// bootID and mono stamp the record; gap says how long ago a stamp was.
 	bootID string
 	mono   func() time.Duration
@@ -51,7 +54,8 @@ type agent struct {
 	loop     *loop.Loop
 	book     *logbook.Book // nil when it could not be opened
 	recorder *logbook.Recorder
-	client   *mqtt.Client // nil without a broker
+	client   *mqtt.Client   // nil without a broker
+	embedded *broker.Broker // the one in the program, nil without
 	metrics  *metrics.Collector
 	listener net.Listener
 	submit   submit
@@ -78,7 +82,7 @@ func (a *agent) build(ctx context.Context) error {
 	if err = a.openBook(ctx); err != nil {
 		return err
 	}
-	if err = a.connect(); err != nil {
+	if err = a.connect(ctx); err != nil {
 		return err
 	}
 	if err = a.buildLoop(ctx, bays); err != nil {
@@ -105,21 +109,6 @@ func (a *agent) openBook(ctx context.Context) error {
 	}
 	a.log.Error("the logbook cannot be opened; the bays are guarded, nothing is recorded", "err", err)
 	return nil
-}
-
-func (a *agent) connect() error {
-	m := a.cfg.MQTT
-	if m == nil {
-		return nil
-	}
-	mqtt.LogTo(a.log)
-	var err error
-	a.client, err = mqtt.New(mqtt.Options{
-		Broker: m.Broker, ClientID: m.ClientID, Username: m.Username, PasswordFile: m.PasswordFile, CAFile: m.CAFile,
-		Topics: mqtt.Topics{Site: a.cfg.Site, Agent: a.cfg.Agent}, Version: version(), BootID: a.bootID,
-		Outbox: outbox{a.book}, Log: a.log, Now: func() mqtt.Wall { return wallOf(a.wall()) },
-	})
-	return err
 }
 
 func wallOf(t time.Time, trusted bool) mqtt.Wall { return mqtt.Wall{Time: t, Trusted: trusted} }
@@ -286,6 +275,9 @@ func (a *agent) close() error {
 	}
 	if a.book != nil {
 		errs = append(errs, a.book.Close())
+	}
+	if a.embedded != nil {
+		errs = append(errs, a.embedded.Close())
 	}
 	return errors.Join(errs...)
 }

@@ -117,8 +117,9 @@ func (d *demo) parts(cfg *config.Config, log *slog.Logger, p *program) parts {
 	start := time.Now()
 	return parts{
 		cfg: cfg, log: log, hw: benchHardware(d.bench),
-		wall:   func() (time.Time, bool) { return start.Add(d.bench.Now()), true },
-		bootID: "demo", mono: d.bench.Now,
+		wall:      func() (time.Time, bool) { return start.Add(d.bench.Now()), true },
+		orderWall: func() (time.Time, bool) { return time.Now(), true }, // people live in real time
+		bootID:    "demo", mono: d.bench.Now,
 		gap:   func(logbook.Stamp) (time.Duration, bool) { return 0, false },
 		every: demoTick, guardAfter: demoGuard,
 		patience:   func(loop.Source) time.Duration { return demoGuard }, // simulated parts answer at once

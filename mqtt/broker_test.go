@@ -6,6 +6,7 @@ import (
 	"flag"
 	"math/rand/v2"
 	"net"
+	"net/url"
 	"os/exec"
 	"strings"
 	"testing"
@@ -21,7 +22,7 @@ var soak = flag.Int("soak", 1500, "events in the test with cuts and kills")
 func TestLifeOnABroker(t *testing.T) {
 	eachBroker(t, func(t *testing.T, b testBroker) {
 		o, p := newOutbox(), newProxy(t, b.addr())
-		c := newClient(t, Options{Broker: p.url(), Outbox: o})
+		c := newClient(t, Options{Brokers: []string{p.url()}, Outbox: o})
 		c.State("bay-1", testView(), testWall())
 		c.Notice("bay-1", Notice{Kind: "ready-to-water", State: Raised})
 		got := subscribe(t, b.addr(), "bayward/#", nil)
@@ -130,7 +131,7 @@ func TestEventsThroughCutsAndKills(t *testing.T) {
 		rnd := rand.New(rand.NewPCG(seed, 0))
 		bays := []string{"bay-1", "bay-2", "bay-3"}
 		o, p := newOutbox(), newProxy(t, b.addr())
-		c := newClient(t, Options{Broker: p.url(), Outbox: o})
+		c := newClient(t, Options{Brokers: []string{p.url()}, Outbox: o})
 		dials := countDials(c)
 		f := follower{t: t, last: map[string]uint64{}, events: read(t, b.addr(), "bayward/+/+/+/event")}
 		runClient(t, c)
@@ -166,12 +167,12 @@ func TestEventsThroughCutsAndKills(t *testing.T) {
 // has done with the connection before.
 func countDials(c *Client) <-chan struct{} {
 	began, dial := make(chan struct{}, 1), c.dial
-	c.dial = func(ctx context.Context, will []byte) (peer, error) {
+	c.dial = func(ctx context.Context, u *url.URL, will []byte) (peer, error) {
 		select {
 		case began <- struct{}{}:
 		default:
 		}
-		return dial(ctx, will)
+		return dial(ctx, u, will)
 	}
 	return began
 }
@@ -212,7 +213,7 @@ func TestOrdinarySubscriber(t *testing.T) {
 	program := needProgram(t, "mosquitto_sub")
 	b := startMosquitto(t)
 	o := newOutbox()
-	c := newClient(t, Options{Broker: "tcp://" + b.addr(), Outbox: o})
+	c := newClient(t, Options{Brokers: []string{"tcp://" + b.addr()}, Outbox: o})
 	c.State("bay-1", testView(), testWall())
 	o.add("bay-1", 1)
 	runClient(t, c)

@@ -3,6 +3,8 @@ package mqtt
 import (
 	"context"
 	"errors"
+	"fmt"
+	"net/url"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -11,7 +13,6 @@ import (
 )
 
 const (
-	window     = 16               // messages under way at most
 	dialFor    = 10 * time.Second // a connection must be up after
 	ackWithin  = 20 * time.Second // a broker that takes longer is given up
 	stopWithin = 2 * time.Second  // for the last message
@@ -25,9 +26,13 @@ const (
 // other methods hand over and return at once, from any goroutine.
 type Client struct {
 	opt         Options
-	dial        func(ctx context.Context, will []byte) (peer, error)
+	brokers     []*url.URL
+	began       time.Time
+	dial        func(ctx context.Context, broker *url.URL, will []byte) (peer, error)
 	writeWithin time.Duration
 	latest      *latest
+	answers     answers
+	desks       map[string]*desk // by bay; empty when nobody takes orders
 	wake        chan struct{}
 	senders     sync.WaitGroup // goroutines inside the library's Publish
 
@@ -39,8 +44,10 @@ type Client struct {
 
 	// Only Run's goroutine touches these.
 	failures int
-	hinted   bool // of a second client
-	diskTold bool // that the outbox cannot be read
+	broker   *url.URL // that the last connection was made to
+	hinted   bool     // of a second client
+	deafTold bool     // that the broker keeps commands back
+	diskTold bool     // that the outbox cannot be read
 }
 
 // Stats count what a Client did since it was made.
@@ -54,14 +61,21 @@ type Stats struct {
 
 // New checks the options. Nothing is opened before Run.
 func New(o Options) (*Client, error) {
-	broker, err := o.complete()
+	brokers, err := o.complete()
 	if err != nil {
 		return nil, err
 	}
-	c := &Client{opt: o, latest: newLatest(o.StateEvery), wake: make(chan struct{}, 1)}
-	c.writeWithin = writeFor
-	c.dial = func(ctx context.Context, will []byte) (peer, error) {
+	c := &Client{
+		opt: o, brokers: brokers, broker: brokers[0], began: time.Now(), writeWithin: writeFor,
+		latest: newLatest(o.StateEvery), wake: make(chan struct{}, 1), desks: map[string]*desk{},
+	}
+	c.dial = func(ctx context.Context, broker *url.URL, will []byte) (peer, error) {
 		return dial(ctx, &c.opt, broker, c.writeWithin, will)
+	}
+	if o.Submit != nil {
+		for _, name := range o.Bays {
+			c.desks[name] = newDesk(c, name)
+		}
 	}
 	return c, nil
 }
@@ -75,7 +89,7 @@ func (c *Client) State(bayName string, view bay.View, at Wall) {
 		c.opt.Log.Error("state is not published: it has a value that is no number", "bay", bayName, "err", err)
 		return
 	}
-	if c.latest.put(c.opt.Topics.State(bayName), gist(&view), payload) {
+	if c.latest.put(c.opt.Topics.State(bayName), c.opt.QoS.State, gist(&view), payload) {
 		c.Wake()
 	}
 }
@@ -87,7 +101,7 @@ func (c *Client) Notice(bayName string, n Notice) {
 		c.opt.Log.Error("notice is not published", "bay", bayName, "err", err)
 		return
 	}
-	if c.latest.put(c.opt.Topics.Notice(bayName), string(payload), payload) {
+	if c.latest.put(c.opt.Topics.Notice(bayName), c.opt.QoS.Notice, string(payload), payload) {
 		c.Wake()
 	}
 }
@@ -114,6 +128,11 @@ func (c *Client) Stats() Stats {
 // Run connects, for ever, until ctx ends; then it says offline and leaves.
 // It returns nil: a broker that is gone is no reason to stop an agent.
 func (c *Client) Run(ctx context.Context) error {
+	var desks sync.WaitGroup
+	for _, d := range c.desks {
+		desks.Go(func() { d.work(ctx) })
+	}
+	defer desks.Wait()
 	defer c.awaitSenders()
 	for ctx.Err() == nil {
 		up, err := c.connection(ctx)
@@ -149,7 +168,7 @@ func (c *Client) tell(up time.Duration, err error) {
 		c.opt.Log.Warn("broker dropped us right after connecting: another client may use the same id",
 			"client_id", c.opt.ClientID, "up_s", up.Seconds(), "err", err)
 	case up > 0 || c.failures == 1:
-		c.opt.Log.Warn("no connection to the broker: events wait in the logbook", "broker", c.opt.Broker, "err", err)
+		c.opt.Log.Warn("no connection to the broker: events wait in the logbook", "broker", c.broker.Redacted(), "err", err)
 	default:
 		c.opt.Log.Debug("still no connection to the broker", "failures", c.failures, "err", err)
 	}
@@ -169,7 +188,7 @@ func (c *Client) connection(ctx context.Context) (up time.Duration, err error) {
 	start := time.Now()
 	c.connects.Add(1)
 	c.connected.Store(true)
-	c.opt.Log.Info("connected to the broker", "broker", c.opt.Broker, "client_id", c.opt.ClientID)
+	c.opt.Log.Info("connected to the broker", "broker", c.broker.Redacted(), "client_id", c.opt.ClientID)
 	s := session{Client: c, peer: p}
 	err = s.use(ctx)
 	c.connected.Store(false)
@@ -181,10 +200,28 @@ func (c *Client) connection(ctx context.Context) (up time.Duration, err error) {
 	return max(1, time.Since(start)), err
 }
 
+// open tries the brokers in their order; the first that takes us is used until
+// it is lost.
 func (c *Client) open(ctx context.Context, will []byte) (peer, error) {
+	var errs []error
+	for _, broker := range c.brokers {
+		p, err := c.openOne(ctx, broker, will)
+		if err == nil {
+			c.broker = broker
+			return p, nil
+		}
+		if len(c.brokers) > 1 {
+			err = fmt.Errorf("%s: %w", broker.Redacted(), err)
+		}
+		errs = append(errs, err)
+	}
+	return nil, errors.Join(errs...)
+}
+
+func (c *Client) openOne(ctx context.Context, broker *url.URL, will []byte) (peer, error) {
 	ctx, cancel := context.WithTimeout(ctx, dialFor)
 	defer cancel()
-	return c.dial(ctx, will)
+	return c.dial(ctx, broker, will)
 }
 
 // status is a status payload of this agent.

@@ -14,10 +14,10 @@ import (
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
 )
 
 const (
-	keepAlive    = 30 * time.Second
 	pingWithin   = 10 * time.Second
 	quiesceMS    = 250
 	maxSecretLen = 4096 // bytes of a password file
@@ -40,7 +40,7 @@ func dial(ctx context.Context, o *Options, broker *url.URL, writeWithin time.Dur
 	if err != nil {
 		return nil, err
 	}
-	trust, err := trusted(broker, o.CAFile)
+	trust, err := trusted(broker, o)
 	if err != nil {
 		return nil, err
 	}
@@ -59,7 +59,7 @@ func dial(ctx context.Context, o *Options, broker *url.URL, writeWithin time.Dur
 	}
 	if err != nil {
 		w.abort()
-		return nil, explain(err)
+		return nil, explain(err, o.Now().Trusted)
 	}
 	return w, nil
 }
@@ -72,11 +72,12 @@ func settings(o *Options, will []byte) *paho.ClientOptions {
 		SetProtocolVersion(4). // 3.1.1, without a second try as 3.1
 		SetCleanSession(true).SetAutoReconnect(false).SetConnectRetry(false).
 		SetConnectTimeout(dialFor).
-		SetKeepAlive(keepAlive).SetPingTimeout(pingWithin).
-		SetOrderMatters(false).SetMaxResumePubInFlight(window).
+		SetKeepAlive(o.KeepAlive).SetPingTimeout(pingWithin).
+		SetOrderMatters(true). // commands stay in order; their handler never waits
+		SetMaxResumePubInFlight(o.MaxInFlight).
 		SetStore(paho.NewOrderedMemoryStore()).
 		SetDefaultPublishHandler(func(paho.Client, paho.Message) {}).
-		SetBinaryWill(o.Topics.Status(), will, 1, true)
+		SetBinaryWill(o.Topics.Status(), will, o.QoS.Status, true)
 }
 
 // open makes the connection below MQTT. TCP connections send at once
@@ -103,12 +104,29 @@ func (w *wire) open(ctx context.Context, u *url.URL, trust *tls.Config) (net.Con
 		return nil, errors.Join(net.ErrClosed, conn.Close())
 	}
 	w.conn = conn
-	return conn, nil
+	return newGuard(conn), nil
 }
 
-func (w *wire) publish(m message) token { return w.client.Publish(m.topic, 1, m.retained, m.payload) }
-func (w *wire) gone() <-chan struct{}   { return w.lost }
-func (w *wire) leave()                  { w.client.Disconnect(quiesceMS) }
+func (w *wire) publish(m message) token {
+	return w.client.Publish(m.topic, m.qos, m.retained, m.payload)
+}
+
+// refused is the return code of a subscription that the broker does not grant:
+// MQTT 3.1.1, section 3.9.3.
+const refused = 0x80
+
+func (w *wire) subscribe(filter string, qos byte, take func(string, inbound)) (token, func() bool) {
+	tok := w.client.Subscribe(filter, qos, func(_ paho.Client, m paho.Message) {
+		take(m.Topic(), inbound{m.Payload(), m.Retained()})
+	})
+	return tok, func() bool {
+		s, ok := tok.(*paho.SubscribeToken)
+		return ok && s.Result()[filter] != refused
+	}
+}
+
+func (w *wire) gone() <-chan struct{} { return w.lost }
+func (w *wire) leave()                { w.client.Disconnect(quiesceMS) }
 
 func (w *wire) cause() error {
 	w.mu.Lock()
@@ -141,23 +159,30 @@ func (w *wire) cut() {
 	}
 }
 
-// trusted is the TLS side of a connection, nil for a plain one. The file is
-// read each time, so that a new authority needs no restart.
-func trusted(broker *url.URL, caFile string) (*tls.Config, error) {
+// trusted is the TLS side of a connection, nil for a plain one. The files are
+// read each time, so that new certificates need no restart.
+func trusted(broker *url.URL, o *Options) (*tls.Config, error) {
 	if broker.Scheme != "ssl" && broker.Scheme != "wss" {
 		return nil, nil //nolint:nilnil // plain
 	}
 	c := &tls.Config{MinVersion: tls.VersionTLS12, ServerName: broker.Hostname()}
-	if caFile == "" {
+	if o.CertFile != "" {
+		pair, err := tls.LoadX509KeyPair(o.CertFile, o.KeyFile)
+		if err != nil {
+			return nil, fmt.Errorf("read the client certificate: %w", err)
+		}
+		c.Certificates = []tls.Certificate{pair}
+	}
+	if o.CAFile == "" {
 		return c, nil
 	}
-	pem, err := os.ReadFile(caFile)
+	pem, err := os.ReadFile(o.CAFile)
 	if err != nil {
 		return nil, fmt.Errorf("read the broker's authority: %w", err)
 	}
 	c.RootCAs = x509.NewCertPool()
 	if !c.RootCAs.AppendCertsFromPEM(pem) {
-		return nil, fmt.Errorf("read the broker's authority: %s holds no PEM certificate", caFile)
+		return nil, fmt.Errorf("read the broker's authority: %s holds no PEM certificate", o.CAFile)
 	}
 	return c, nil
 }
@@ -178,10 +203,30 @@ func readSecret(path string) (string, error) {
 	return string(b), nil
 }
 
-// explain adds what to do about the refusals that a person can mend.
-func explain(err error) error {
+// explain adds what to do about the refusals that a person can mend. A Pi has
+// no battery clock: until it is set, every certificate may look too new or too
+// old.
+func explain(err error, clockTrusted bool) error {
 	if bad, ok := errors.AsType[x509.CertificateInvalidError](err); ok && bad.Reason == x509.Expired {
+		if !clockTrusted {
+			return fmt.Errorf("%w: the clock of this machine has not been set since it booted: if that is why, it will pass once the time is set; look at the time source", err)
+		}
 		return fmt.Errorf("%w (if the clock of this machine is wrong, it will pass once the time is set)", err)
+	}
+	if _, ok := errors.AsType[x509.UnknownAuthorityError](err); ok {
+		return fmt.Errorf("%w: name the authority that signed the broker's certificate in ca_file", err)
+	}
+	if _, ok := errors.AsType[x509.HostnameError](err); ok {
+		return fmt.Errorf("%w: the broker's address must be one that its certificate names", err)
+	}
+	if far, ok := errors.AsType[*net.OpError](err); ok && far.Op == "remote error" { // a TLS alert
+		return fmt.Errorf("%w: the broker does not take our certificate or our kind of TLS: look at cert_file, key_file and the broker's log", err)
+	}
+	switch {
+	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword), errors.Is(err, packets.ErrorRefusedNotAuthorised):
+		return fmt.Errorf("%w: the broker does not know this user, password or certificate", err)
+	case errors.Is(err, packets.ErrorRefusedIDRejected):
+		return fmt.Errorf("%w: the broker does not take this client_id", err)
 	}
 	return err
 }

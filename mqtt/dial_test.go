@@ -37,7 +37,7 @@ func connectOnce(t *testing.T, o Options, within time.Duration) error {
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), within)
 	defer cancel()
-	p, err := dial(ctx, &o, u, writeFor, []byte("{}"))
+	p, err := dial(ctx, &o, u[0], writeFor, []byte("{}"))
 	if err == nil {
 		p.leave()
 	}
@@ -52,7 +52,7 @@ func TestPasswordIsReadEachTime(t *testing.T) {
 		t.Fatalf("%v: %s", err, out)
 	}
 	b := startMosquitto(t, "allow_anonymous false", "password_file "+users)
-	o := Options{Broker: "tcp://" + b.addr(), Username: "shed", PasswordFile: file}
+	o := Options{Brokers: []string{"tcp://" + b.addr()}, Username: "shed", PasswordFile: file}
 
 	if err := connectOnce(t, o, patience); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("without the file: %v", err)
@@ -72,7 +72,7 @@ func TestPasswordIsReadEachTime(t *testing.T) {
 			t.Errorf("the message shows the password: %v", err)
 		}
 	}
-	if err := connectOnce(t, Options{Broker: "tcp://" + b.addr()}, patience); err == nil {
+	if err := connectOnce(t, Options{Brokers: []string{"tcp://" + b.addr()}}, patience); err == nil {
 		t.Error("the broker let in a client without a password: the test is broken")
 	}
 }
@@ -145,16 +145,16 @@ func TestTLSWithOwnAuthority(t *testing.T) {
 	cert, key := a.server(t, time.Now().Add(time.Hour))
 	b := startMosquitto(t, "allow_anonymous true", "certfile "+cert, "keyfile "+key)
 	url := "ssl://" + b.addr()
-	if err := connectOnce(t, Options{Broker: url, CAFile: a.file}, patience); err != nil {
+	if err := connectOnce(t, Options{Brokers: []string{url}, CAFile: a.file}, patience); err != nil {
 		t.Error(err)
 	}
 	for name, o := range map[string]Options{
-		"another authority": {Broker: url, CAFile: other.file},
-		"system's roots":    {Broker: url},
-		"no such file":      {Broker: url, CAFile: a.file + "x"},
-		"no certificate":    {Broker: url, CAFile: key},
-		"without TLS":       {Broker: "tcp://" + b.addr()},
-		"another host name": {Broker: strings.Replace(url, "127.0.0.1", "localhost", 1), CAFile: a.file},
+		"another authority": {Brokers: []string{url}, CAFile: other.file},
+		"system's roots":    {Brokers: []string{url}},
+		"no such file":      {Brokers: []string{url}, CAFile: a.file + "x"},
+		"no certificate":    {Brokers: []string{url}, CAFile: key},
+		"without TLS":       {Brokers: []string{"tcp://" + b.addr()}},
+		"another host name": {Brokers: []string{strings.Replace(url, "127.0.0.1", "localhost", 1)}, CAFile: a.file},
 	} {
 		if err := connectOnce(t, o, patience); err == nil {
 			t.Errorf("%s: connected", name)
@@ -191,7 +191,7 @@ func TestWebSocket(t *testing.T) {
 	defer server.Close()
 	o := newOutbox()
 	o.add("bay-1", 20)
-	stop := runClient(t, newClient(t, Options{Broker: "ws://" + at + "/mqtt", Outbox: o}))
+	stop := runClient(t, newClient(t, Options{Brokers: []string{"ws://" + at + "/mqtt"}, Outbox: o}))
 	o.awaitCursor("bay-1", 20)
 	stop()
 }
@@ -230,10 +230,19 @@ func TestTLSRefusals(t *testing.T) {
 	}
 	old := &tls.Config{Certificates: pair(time.Now().Add(time.Hour)), MinVersion: tls.VersionTLS10, MaxVersion: tls.VersionTLS11}
 	expired := &tls.Config{Certificates: pair(time.Now().Add(-24 * time.Hour))}
-	for says, c := range map[string]*tls.Config{"protocol version": old, "if the clock of this machine is wrong": expired} {
-		err := connectOnce(t, Options{Broker: "ssl://" + tlsServer(t, c), CAFile: a.file}, patience)
-		if err == nil || !strings.Contains(err.Error(), says) {
-			t.Errorf("got %v, want %q in it", err, says)
+	for _, c := range []struct {
+		server *tls.Config
+		clock  bool
+		says   string
+	}{
+		{old, true, "protocol version"},
+		{expired, true, "if the clock of this machine is wrong"},
+		{expired, false, "the clock of this machine has not been set"},
+	} {
+		now := func() Wall { return Wall{time.Now(), c.clock} }
+		err := connectOnce(t, Options{Brokers: []string{"ssl://" + tlsServer(t, c.server)}, CAFile: a.file, Now: now}, patience)
+		if err == nil || !strings.Contains(err.Error(), c.says) {
+			t.Errorf("got %v, want %q in it", err, c.says)
 		}
 	}
 }
@@ -245,7 +254,7 @@ func TestSilentBroker(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer l.Close()
-	err = connectOnce(t, Options{Broker: "tcp://" + l.Addr().String()}, 50*time.Millisecond)
+	err = connectOnce(t, Options{Brokers: []string{"tcp://" + l.Addr().String()}}, 50*time.Millisecond)
 	if err == nil || !strings.Contains(err.Error(), "does not answer") {
 		t.Errorf("got %v", err)
 	}
@@ -258,12 +267,12 @@ func TestAbort(t *testing.T) {
 	defer b.kill(t)
 	got := read(t, b.addr(), "#")
 	here := goleak.IgnoreCurrent()
-	o := Options{Topics: testTopics, Outbox: newOutbox(), Log: quiet(), Broker: "tcp://" + b.addr()}
+	o := Options{Topics: testTopics, Outbox: newOutbox(), Log: quiet(), Brokers: []string{"tcp://" + b.addr()}}
 	u, err := o.complete()
 	if err != nil {
 		t.Fatal(err)
 	}
-	p, err := dial(t.Context(), &o, u, writeFor, []byte("the will"))
+	p, err := dial(t.Context(), &o, u[0], writeFor, []byte("the will"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -291,7 +300,7 @@ func TestPacketsAreNotDelayed(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer conn.Close()
-	raw, err := conn.(*net.TCPConn).SyscallConn()
+	raw, err := conn.(*guard).Conn.(*net.TCPConn).SyscallConn()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -307,13 +316,14 @@ func TestPacketsAreNotDelayed(t *testing.T) {
 // The settings that make a token's good end mean an acknowledgement.
 func TestLibrarySettings(t *testing.T) {
 	o := Options{ClientID: "id", Topics: testTopics}
+	o.fillIn()
 	c := paho.NewClient(settings(&o, []byte("will")))
 	r := c.OptionsReader()
 	for name, wrong := range map[string]bool{
 		"auto reconnect":   r.AutoReconnect(),
 		"connect retry":    r.ConnectRetry(),
 		"session kept":     !r.CleanSession(),
-		"order matters":    r.Order(),
+		"order lost":       !r.Order(),
 		"protocol version": r.ProtocolVersion() != 4,
 		"will":             !r.WillEnabled() || !r.WillRetained() || r.WillQos() != 1 || r.WillTopic() != testTopics.Status(),
 		"keep alive":       r.KeepAlive() != 30*time.Second,

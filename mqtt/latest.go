@@ -11,9 +11,10 @@ import (
 	"bayward/agent/bay"
 )
 
-// message is one publication, always with QoS 1.
+// message is one publication.
 type message struct {
 	topic    string
+	qos      byte
 	retained bool
 	payload  []byte
 }
@@ -30,6 +31,7 @@ type latest struct {
 
 // box is the newest payload of one topic.
 type box struct {
+	qos     byte
 	payload []byte
 	gist    string    // what makes a change worth an immediate message
 	urgent  bool      // to be sent now
@@ -42,7 +44,7 @@ func newLatest(every time.Duration) *latest {
 }
 
 // put replaces a payload and reports whether it is due.
-func (l *latest) put(topic, gist string, payload []byte) bool {
+func (l *latest) put(topic string, qos byte, gist string, payload []byte) bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	b := l.boxes[topic]
@@ -54,7 +56,7 @@ func (l *latest) put(topic, gist string, payload []byte) bool {
 	}
 	b.newer = b.newer || !bytes.Equal(payload, b.payload)
 	b.urgent = b.urgent || gist != b.gist
-	b.payload, b.gist = payload, gist
+	b.payload, b.gist, b.qos = payload, gist, qos
 	return l.due(b)
 }
 
@@ -71,11 +73,20 @@ func (l *latest) take(limit int) []message {
 	var out []message
 	for _, topic := range l.order {
 		if b := l.boxes[topic]; len(out) < limit && l.due(b) {
-			out = append(out, message{topic, true, b.payload})
+			out = append(out, message{topic, b.qos, true, b.payload})
 			b.urgent, b.newer, b.sent = false, false, time.Now()
 		}
 	}
 	return out
+}
+
+// urge makes the payload of one topic due, if there is one.
+func (l *latest) urge(topic string) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if b := l.boxes[topic]; b != nil {
+		b.urgent = true
+	}
 }
 
 // again makes every payload due, for a broker that may have none of them.

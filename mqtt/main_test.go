@@ -116,8 +116,8 @@ func newClient(t *testing.T, o Options) *Client {
 	if o.Log == nil {
 		o.Log = quiet()
 	}
-	if o.Broker == "" {
-		o.Broker = "tcp://127.0.0.1:1"
+	if len(o.Brokers) == 0 {
+		o.Brokers = []string{"tcp://127.0.0.1:1"}
 	}
 	if o.BackOff == nil {
 		o.BackOff = func(n int) time.Duration { return min(20*time.Millisecond, time.Millisecond<<min(n, 8)) }

@@ -9,6 +9,8 @@ import (
 	"net/url"
 	"slices"
 	"time"
+
+	"bayward/agent/bay"
 )
 
 // Outbox holds the events that the broker does not have yet.
@@ -22,23 +24,54 @@ type Outbox interface {
 
 // Options say where the broker is and who we are.
 type Options struct {
-	Broker       string // tcp://host:port, ssl://host:port, ws:// or wss://; no user in it
+	// Brokers are tried in this order: tcp://host:port, ssl://host:port,
+	// ws://host:port/path or wss://; no user in it.
+	Brokers      []string
 	ClientID     string // unique for each agent; "" is bayward-SITE-AGENT
 	Username     string // "" for none
 	PasswordFile string // read at each connection
 	CAFile       string // PEM, read at each connection; "" is the system's roots
+	CertFile     string // our own certificate, PEM, read at each connection; "" for none
+	KeyFile      string // its key, PEM
 	Topics       Topics
-	Version      string // of this program
+	QoS          QoS
+	KeepAlive    time.Duration // 0 is 30 s
+	MaxInFlight  int           // messages under way; 0 is 16
+	Version      string        // of this program
 	BootID       string
 	Outbox       Outbox
 	Log          *slog.Logger
 	// Now is the wall clock; nil is the system's, not trusted.
 	Now func() Wall
+	// OrderNow is the clock that commands are dated by; nil is Now.
+	OrderNow func() Wall
+	// Bays are those whose commands are read.
+	Bays []string
+	// People may give signed orders.
+	People []Person
+	// Submit hands an order to a bay and returns what came of it, as
+	// loop.Submit does; nil reads no commands.
+	Submit func(ctx context.Context, bayName string, o bay.Order) (bay.Event, error)
 	// StateEvery is how long a state without a real change may wait; 0 is 30 s.
 	StateEvery time.Duration
 	// BackOff is the wait after the n-th failure in a row, n from 1; nil is a
 	// random part of 1 s doubling to 60 s.
 	BackOff func(n int) time.Duration
+}
+
+// QoS is the quality of service for each topic: 0, 1 or 2. With 0 the broker
+// acknowledges nothing, so status and event need 1 at least.
+type QoS struct{ Status, State, Event, Notice, Command, Response byte }
+
+// DefaultQoS is 1 for everything.
+func DefaultQoS() QoS { return QoS{1, 1, 1, 1, 1, 1} }
+
+func (q QoS) check() error {
+	most := max(q.Status, q.State, q.Event, q.Notice, q.Command, q.Response)
+	if most > 2 || q.Status == 0 || q.Event == 0 {
+		return fmt.Errorf("mqtt: quality of service %+v: want 0 to 2, and for status and event 1 or 2", q)
+	}
+	return nil
 }
 
 var schemes = []string{"tcp", "ssl", "ws", "wss"}
@@ -47,18 +80,40 @@ var schemes = []string{"tcp", "ssl", "ws", "wss"}
 var ports = map[string]string{"tcp": "1883", "ssl": "8883"}
 
 // complete checks the options and fills in the defaults.
-func (o *Options) complete() (*url.URL, error) {
-	if err := o.Topics.check(); err != nil {
-		return nil, err
-	}
+func (o *Options) complete() ([]*url.URL, error) {
 	if o.Outbox == nil || o.Log == nil {
 		return nil, errors.New("mqtt: bug: options without outbox or log")
 	}
+	o.fillIn()
+	if (o.CertFile == "") != (o.KeyFile == "") {
+		return nil, errors.New("mqtt: a client certificate needs both its file and the file of its key")
+	}
+	if o.MaxInFlight < 1 || o.MaxInFlight > maxInFlight || o.KeepAlive < minKeepAlive || o.KeepAlive > maxKeepAlive {
+		return nil, fmt.Errorf("mqtt: %d messages in flight, keep alive %v: want 1 to %d, and %v to %v",
+			o.MaxInFlight, o.KeepAlive, maxInFlight, minKeepAlive, maxKeepAlive)
+	}
+	if err := errors.Join(o.Topics.check(), o.QoS.check(), checkPeople(o.People)); err != nil {
+		return nil, err
+	}
+	return parseBrokers(o.Brokers)
+}
+
+// Bounds of the options.
+const (
+	maxInFlight  = 64
+	minKeepAlive = 5 * time.Second
+	maxKeepAlive = 20 * time.Minute
+)
+
+func (o *Options) fillIn() {
 	if o.ClientID == "" {
 		o.ClientID = "bayward-" + o.Topics.Site + "-" + o.Topics.Agent
 	}
 	if o.Now == nil {
 		o.Now = func() Wall { return Wall{Time: time.Now()} }
+	}
+	if o.OrderNow == nil {
+		o.OrderNow = o.Now
 	}
 	if o.StateEvery == 0 {
 		o.StateEvery = 30 * time.Second
@@ -66,7 +121,29 @@ func (o *Options) complete() (*url.URL, error) {
 	if o.BackOff == nil {
 		o.BackOff = fullJitter
 	}
-	return parseBroker(o.Broker)
+	if o.KeepAlive == 0 {
+		o.KeepAlive = 30 * time.Second
+	}
+	if o.MaxInFlight == 0 {
+		o.MaxInFlight = 16
+	}
+	if o.QoS == (QoS{}) {
+		o.QoS = DefaultQoS()
+	}
+}
+
+func parseBrokers(addresses []string) ([]*url.URL, error) {
+	if len(addresses) == 0 {
+		return nil, errors.New("mqtt: no broker is named")
+	}
+	brokers := make([]*url.URL, len(addresses))
+	for i, address := range addresses {
+		var err error
+		if brokers[i], err = parseBroker(address); err != nil {
+			return nil, err
+		}
+	}
+	return brokers, nil
 }
 
 func parseBroker(address string) (*url.URL, error) {

@@ -155,7 +155,7 @@ func TestOptionsAreChecked(t *testing.T) {
 		{"a", "tcp://user:secret@h", "username"},
 		{"a", "tcp://user:sec%zzret@h", "cannot be read"},
 	} {
-		_, err := New(Options{Topics: Topics{c.site, "b"}, Broker: c.broker, Outbox: newOutbox(), Log: quiet()})
+		_, err := New(Options{Topics: Topics{c.site, "b"}, Brokers: []string{c.broker}, Outbox: newOutbox(), Log: quiet()})
 		if err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%q, %q: %v, want %q in it", c.site, c.broker, err, c.says)
 		}

@@ -43,7 +43,7 @@ func TestEventsThroughAgentRestarts(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		c := newClient(t, Options{Broker: "tcp://" + b.addr(), Outbox: bookOutbox{book}})
+		c := newClient(t, Options{Brokers: []string{"tcp://" + b.addr()}, Outbox: bookOutbox{book}})
 		stop := runClient(t, c)
 		for range 1 + rnd.IntN(20) {
 			evs := make([]bay.Event, 1+rnd.IntN(8))

@@ -2,16 +2,20 @@ package mqtt
 
 import (
 	"context"
+	"fmt"
 	"time"
 )
 
 // peer is one connection to a broker. It is never reused.
 type peer interface {
 	publish(m message) token // may wait for the library's write timeout
-	gone() <-chan struct{}   // closed when the connection is lost
-	cause() error            // why, once it is
-	leave()                  // says goodbye: the broker keeps the will to itself
-	abort()                  // cuts the wire: the broker sends the will
+	// subscribe asks for the messages of a filter. take must not wait. Once the
+	// token has ended well, granted says whether the broker will send them.
+	subscribe(filter string, qos byte, take func(topic string, m inbound)) (tok token, granted func() bool)
+	gone() <-chan struct{} // closed when the connection is lost
+	cause() error          // why, once it is
+	leave()                // says goodbye: the broker keeps the will to itself
+	abort()                // cuts the wire: the broker sends the will
 }
 
 // token is the fate of one publication.
@@ -26,15 +30,18 @@ type session struct {
 	peer peer
 }
 
-// use publishes birth, retained payloads and the outbox, in this order, and
-// then what comes, until the connection is lost or ctx ends.
+// use subscribes, publishes birth, retained payloads and the outbox, in this
+// order, and then what comes, until the connection is lost or ctx ends.
 func (s *session) use(ctx context.Context) error {
+	if err := s.listen(ctx); err != nil {
+		return err
+	}
 	now := s.opt.Now()
 	birth, err := s.status(Status{Online: true, Since: &now})
 	if err != nil {
 		return err
 	}
-	if _, err := s.publish(ctx, message{s.opt.Topics.Status(), true, birth}); err != nil {
+	if _, err := s.publish(ctx, message{s.opt.Topics.Status(), s.opt.QoS.Status, true, birth}); err != nil {
 		return err
 	}
 	s.latest.again()
@@ -52,10 +59,41 @@ func (s *session) use(ctx context.Context) error {
 	}
 }
 
-// round sends one window of retained payloads or else of events, and reports
-// whether there may be more.
+// listen asks for commands, if anybody is to be answered. A broker that keeps
+// them back is no reason to keep events back.
+func (s *session) listen(ctx context.Context) error {
+	if len(s.desks) == 0 {
+		return nil
+	}
+	ctx, cancel := context.WithTimeoutCause(ctx, ackWithin, errNoAck)
+	defer cancel()
+	filter := s.opt.Topics.Command("+")
+	tok, granted := s.peer.subscribe(filter, s.opt.QoS.Command, func(topic string, m inbound) {
+		if d := s.deskOf(topic); d != nil {
+			d.take(m)
+		}
+	})
+	if err := s.fate(ctx, tok); err != nil {
+		return fmt.Errorf("subscribe to commands: %w", err)
+	}
+	if granted() {
+		s.deafTold = false
+	} else if !s.deafTold {
+		s.deafTold = true
+		s.opt.Log.Warn("the broker does not let us read commands: check its access list", "topic", filter)
+	}
+	return nil
+}
+
+// round sends one window of answers, of retained payloads or else of events,
+// and reports whether there may be more.
 func (s *session) round(ctx context.Context) (busy bool, err error) {
-	if due := s.latest.take(window); len(due) > 0 {
+	if due := s.answers.first(s.opt.MaxInFlight); len(due) > 0 {
+		n, err := s.publish(ctx, due...)
+		s.answers.drop(n)
+		return true, err
+	}
+	if due := s.latest.take(s.opt.MaxInFlight); len(due) > 0 {
 		n, err := s.publish(ctx, due...)
 		s.retained.Add(uint64(n))
 		return true, err
@@ -66,7 +104,7 @@ func (s *session) round(ctx context.Context) (busy bool, err error) {
 // outbox sends one window of events and moves the cursor behind those that
 // the broker has acknowledged.
 func (s *session) outbox(ctx context.Context) (busy bool, err error) {
-	evs, err := s.opt.Outbox.Unsent(ctx, window)
+	evs, err := s.opt.Outbox.Unsent(ctx, s.opt.MaxInFlight)
 	if err != nil || len(evs) == 0 {
 		s.disk(ctx, err)
 		return false, nil
@@ -77,7 +115,7 @@ func (s *session) outbox(ctx context.Context) (busy bool, err error) {
 		if err != nil {
 			return false, err
 		}
-		msgs[i] = message{s.opt.Topics.Event(e.Bay), false, payload}
+		msgs[i] = message{s.opt.Topics.Event(e.Bay), s.opt.QoS.Event, false, payload}
 	}
 	n, err := s.publish(ctx, msgs...)
 	s.events.Add(uint64(n))
@@ -201,7 +239,7 @@ func (s *session) leave() error {
 	now := s.opt.Now()
 	payload, err := s.status(Status{Reason: "shutdown", Since: &now})
 	if err == nil {
-		_, err = s.publish(ctx, message{s.opt.Topics.Status(), true, payload})
+		_, err = s.publish(ctx, message{s.opt.Topics.Status(), s.opt.QoS.Status, true, payload})
 	}
 	if err != nil {
 		s.peer.abort() // then the will speaks for us

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"log/slog"
+	"net/url"
 	"slices"
 	"strings"
 	"sync"
@@ -50,6 +51,12 @@ func (p *fakePeer) publish(m message) token {
 	return tok
 }
 
+func (p *fakePeer) subscribe(string, byte, func(string, inbound)) (token, func() bool) {
+	tok := &fakeToken{done: make(chan struct{})}
+	close(tok.done)
+	return tok, func() bool { return true }
+}
+
 func (p *fakePeer) gone() <-chan struct{} { return p.lost }
 func (p *fakePeer) cause() error          { return errors.New("lost") }
 func (p *fakePeer) leave()                { p.end("left") }
@@ -86,8 +93,8 @@ func (p *fakePeer) last() string {
 
 // dialPeers gives out peers in turn; nil is a failed connection, and so is
 // everything after the last.
-func dialPeers(peers ...*fakePeer) func(context.Context, []byte) (peer, error) {
-	return func(context.Context, []byte) (peer, error) {
+func dialPeers(peers ...*fakePeer) func(context.Context, *url.URL, []byte) (peer, error) {
+	return func(context.Context, *url.URL, []byte) (peer, error) {
 		if len(peers) == 0 || peers[0] == nil {
 			peers = peers[min(1, len(peers)):]
 			return nil, errors.New("refused")
@@ -290,7 +297,7 @@ func TestStopWithoutAnswerLeavesTheWill(t *testing.T) {
 func TestHandingOverNeverWaits(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := newClient(t, Options{Outbox: newOutbox()})
-		c.dial = func(ctx context.Context, _ []byte) (peer, error) {
+		c.dial = func(ctx context.Context, _ *url.URL, _ []byte) (peer, error) {
 			<-ctx.Done() // a broker that swallows connections
 			return nil, ctx.Err()
 		}

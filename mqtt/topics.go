@@ -12,7 +12,7 @@ type Topics struct {
 }
 
 // Status is whether the agent is there; retained, and the will.
-func (t Topics) Status() string { return "bayward/" + t.Site + "/" + t.Agent + "/status" }
+func (t Topics) Status() string { return t.prefix() + "status" }
 
 // State is the newest picture of a bay; retained.
 func (t Topics) State(bayName string) string { return t.of(bayName, "state") }
@@ -30,8 +30,11 @@ func (t Topics) Command(bayName string) string { return t.of(bayName, "command")
 func (t Topics) Response(bayName string) string { return t.of(bayName, "response") }
 
 func (t Topics) of(bayName, leaf string) string {
-	return "bayward/" + t.Site + "/" + t.Agent + "/" + bayName + "/" + leaf
+	return t.prefix() + bayName + "/" + leaf
 }
+
+// prefix is what all topics of the agent begin with.
+func (t Topics) prefix() string { return "bayward/" + t.Site + "/" + t.Agent + "/" }
 
 // check refuses names that would end up in another place of the tree.
 func (t Topics) check() error {

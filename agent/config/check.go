@@ -3,7 +3,6 @@ package config
 import (
 	"fmt"
 	"net"
-	"net/url"
 	"regexp"
 	"strconv"
 	"strings"
@@ -147,50 +146,4 @@ func (c *checker) http(h *HTTP) {
 func isPort(s string, least int) bool {
 	n, err := strconv.ParseUint(s, 10, 16)
 	return err == nil && int(n) >= least
-}
-
-func (c *checker) mqtt(cfg *Config) {
-	m := cfg.MQTT
-	if m == nil {
-		return
-	}
-	const rule = "must be tcp://HOST:PORT, ssl://HOST:PORT, ws://HOST:PORT/PATH or wss://HOST:PORT/PATH"
-	if !c.missing("mqtt.broker", rule) && !isBroker(m.Broker) {
-		c.texts["mqtt.broker"] = withoutUser(c.texts["mqtt.broker"])
-		c.reject("mqtt.broker", rule+"; user and password go into username and password_file")
-	}
-	if !c.present("mqtt.client_id") {
-		m.ClientID = "bayward-" + cfg.Site + "-" + cfg.Agent
-	}
-	c.nonEmpty("mqtt.client_id", m.ClientID)
-	c.nonEmpty("mqtt.username", m.Username)
-	c.nonEmpty("mqtt.password_file", m.PasswordFile)
-	c.nonEmpty("mqtt.ca_file", m.CAFile)
-	if m.PasswordFile != "" && m.Username == "" {
-		c.reject("mqtt.password_file", "must come with a username")
-	}
-}
-
-func isBroker(s string) bool {
-	u, err := url.Parse(s)
-	if err != nil || u.User != nil || u.Hostname() == "" || u.RawQuery != "" || u.Fragment != "" || !isPort(u.Port(), 1) {
-		return false
-	}
-	switch u.Scheme {
-	case "tcp", "ssl":
-		return u.Path == ""
-	case "ws", "wss":
-		return true
-	}
-	return false
-}
-
-// withoutUser keeps a password that was put into the address out of complaints.
-func withoutUser(text string) string {
-	scheme, rest, ok := strings.Cut(text, "://")
-	at := strings.LastIndexByte(rest, '@')
-	if !ok || at < 0 {
-		return text
-	}
-	return scheme + "://…" + rest[at:]
 }

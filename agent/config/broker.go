@@ -1,0 +1,137 @@
+package config
+
+import (
+	"fmt"
+	"net"
+	"net/url"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+const brokerRule = "must be tcp://HOST:PORT, ssl://HOST:PORT, ws://HOST:PORT/PATH or wss://HOST:PORT/PATH"
+
+func (c *checker) mqtt(cfg *Config) {
+	m := cfg.MQTT
+	if m == nil {
+		return
+	}
+	c.brokers(m)
+	if !c.present("mqtt.client_id") {
+		m.ClientID = "bayward-" + cfg.Site + "-" + cfg.Agent
+	}
+	for field, v := range map[string]string{
+		"client_id": m.ClientID, "username": m.Username, "password_file": m.PasswordFile,
+		"ca_file": m.CAFile, "cert_file": m.CertFile, "key_file": m.KeyFile,
+	} {
+		c.nonEmpty("mqtt."+field, v)
+	}
+	if m.PasswordFile != "" && m.Username == "" {
+		c.reject("mqtt.password_file", "must come with a username")
+	}
+	if m.KeyFile != "" && m.CertFile == "" {
+		c.reject("mqtt.key_file", "must come with a cert_file")
+	}
+	c.whole("mqtt.keep_alive_seconds", &m.KeepAliveS, 30, 5, 1200)
+	c.whole("mqtt.max_in_flight", &m.MaxInFlight, 16, 1, 64)
+	c.qos(&m.QoS)
+	for i := range m.People {
+		c.mqttPerson(fmt.Sprintf("mqtt.people[%d]", i), &m.People[i], m.People[:i])
+	}
+}
+
+func (c *checker) brokers(m *MQTT) {
+	if c.present("mqtt.embedded") {
+		c.embedded(m)
+	} else if !c.missing("mqtt.broker", brokerRule) {
+		c.broker("mqtt.broker", m.Broker)
+	}
+	for i, address := range m.Fallback {
+		c.broker(fmt.Sprintf("mqtt.fallback[%d]", i), address)
+	}
+}
+
+func (c *checker) embedded(m *MQTT) {
+	host, port, err := net.SplitHostPort(m.Embedded)
+	ip := net.ParseIP(host)
+	if err != nil || !isPort(port, 1) || host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		c.reject("mqtt.embedded", "must be 127.0.0.1:PORT: the broker in the program is for this machine only; for the network, run a broker of its own")
+	}
+	if c.present("mqtt.broker") || len(m.Fallback) > 0 {
+		c.reject("mqtt.embedded", "must stand without broker and fallback")
+	}
+}
+
+func (c *checker) broker(field, address string) {
+	if !isBroker(address) {
+		c.texts[field] = withoutUser(c.texts[field])
+		c.reject(field, brokerRule+"; user and password go into username and password_file")
+	}
+}
+
+// whole is option for a whole number.
+func (c *checker) whole(field string, v *int, fallback, low, high int) {
+	if !c.present(field) {
+		*v = fallback
+		return
+	}
+	c.number(field, float64(*v), float64(low), float64(high), "")
+}
+
+func (c *checker) qos(q *QoS) {
+	c.whole("mqtt.qos.status", &q.Status, 1, 1, 2)
+	c.whole("mqtt.qos.state", &q.State, 1, 0, 2)
+	c.whole("mqtt.qos.event", &q.Event, 1, 1, 2)
+	c.whole("mqtt.qos.notice", &q.Notice, 1, 0, 2)
+	c.whole("mqtt.qos.command", &q.Command, 1, 0, 2)
+	c.whole("mqtt.qos.response", &q.Response, 1, 0, 2)
+}
+
+func (c *checker) mqttPerson(field string, p *MQTTPerson, before []MQTTPerson) {
+	const nameOf = "must be the person's name, 1 to 60 printable characters"
+	if !c.missing(field+".name", nameOf) && !personName(p.Name) {
+		c.reject(field+".name", nameOf)
+	}
+	for _, other := range before {
+		if other.Name == p.Name && p.Name != "" {
+			c.reject(field+".name", "must be a name that nobody before has")
+		}
+	}
+	c.missing(field+".mqtt_key_file", "must be the file of the person's public key (Ed25519, PEM)")
+	c.nonEmpty(field+".mqtt_key_file", p.KeyFile)
+	c.missing(field+".may", "must be a list of visit and release")
+	for i := range p.May {
+		c.word(fmt.Sprintf("%s.may[%d]", field, i), &p.May[i], "", "visit", "release")
+	}
+}
+
+func personName(s string) bool {
+	if s == "" || utf8.RuneCountInString(s) > 60 || strings.TrimSpace(s) != s {
+		return false
+	}
+	return strings.IndexFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) < 0
+}
+
+func isBroker(s string) bool {
+	u, err := url.Parse(s)
+	if err != nil || u.User != nil || u.Hostname() == "" || u.RawQuery != "" || u.Fragment != "" || !isPort(u.Port(), 1) {
+		return false
+	}
+	switch u.Scheme {
+	case "tcp", "ssl":
+		return u.Path == ""
+	case "ws", "wss":
+		return true
+	}
+	return false
+}
+
+// withoutUser keeps a password that was put into the address out of complaints.
+func withoutUser(text string) string {
+	scheme, rest, ok := strings.Cut(text, "://")
+	at := strings.LastIndexByte(rest, '@')
+	if !ok || at < 0 {
+		return text
+	}
+	return scheme + "://…" + rest[at:]
+}

@@ -1,0 +1,101 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/mqtt"
+	"bayward/mqtt/broker"
+)
+
+// connect makes the broker's client; nothing is opened before it runs.
+func (a *agent) connect(ctx context.Context) error {
+	m := a.cfg.MQTT
+	if m == nil {
+		return nil
+	}
+	mqtt.LogTo(a.log)
+	brokers := append([]string{m.Broker}, m.Fallback...)
+	if m.Embedded != "" {
+		var err error
+		a.embedded, err = broker.Start(ctx, broker.Options{Listen: m.Embedded, Agents: []string{m.ClientID}, Log: a.log})
+		if err != nil {
+			return err
+		}
+		brokers = []string{a.embedded.URL()}
+	}
+	people, err := signers(m.People)
+	if err != nil {
+		return err
+	}
+	o := a.brokerOptions(m)
+	o.Brokers, o.People = brokers, people
+	a.client, err = mqtt.New(o)
+	return err
+}
+
+func (a *agent) brokerOptions(m *config.MQTT) mqtt.Options {
+	q := m.QoS
+	o := mqtt.Options{
+		ClientID: m.ClientID, Username: m.Username, PasswordFile: m.PasswordFile,
+		CAFile: m.CAFile, CertFile: m.CertFile, KeyFile: m.KeyFile,
+		KeepAlive: time.Duration(m.KeepAliveS) * time.Second, MaxInFlight: m.MaxInFlight,
+		QoS: mqtt.QoS{
+			Status: byte(q.Status), State: byte(q.State), Event: byte(q.Event),
+			Notice: byte(q.Notice), Command: byte(q.Command), Response: byte(q.Response),
+		},
+		Topics: mqtt.Topics{Site: a.cfg.Site, Agent: a.cfg.Agent}, Version: version(), BootID: a.bootID,
+		Outbox: outbox{a.book}, Log: a.log, Now: func() mqtt.Wall { return wallOf(a.wall()) },
+		// The client runs only once the loop is there to take orders.
+		Submit: func(ctx context.Context, name string, order bay.Order) (bay.Event, error) {
+			return a.submit(ctx, name, order)
+		},
+	}
+	if a.orderWall != nil {
+		o.OrderNow = func() mqtt.Wall { return wallOf(a.orderWall()) }
+	}
+	if o.Username != "" && o.PasswordFile == "" {
+		o.PasswordFile = credential("mqtt-password")
+	}
+	if o.CertFile != "" && o.KeyFile == "" {
+		o.KeyFile = credential("mqtt-key")
+	}
+	for i := range a.cfg.Bays {
+		o.Bays = append(o.Bays, a.cfg.Bays[i].Name)
+	}
+	return o
+}
+
+// credential is the file of a secret that systemd hands to the service
+// (LoadCredential=, SetCredentialEncrypted=), or "".
+func credential(name string) string {
+	dir := os.Getenv("CREDENTIALS_DIRECTORY")
+	if dir == "" {
+		return ""
+	}
+	path := filepath.Join(dir, name)
+	if _, err := os.Stat(path); err != nil { //nolint:gosec // the directory is systemd's
+		return ""
+	}
+	return path
+}
+
+// signers reads the keys of those who may order by MQTT.
+func signers(people []config.MQTTPerson) ([]mqtt.Person, error) {
+	var out []mqtt.Person
+	for _, p := range people {
+		key, err := mqtt.ReadKey(p.KeyFile)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, mqtt.Person{
+			Name: p.Name, Key: key, Visit: slices.Contains(p.May, "visit"), Release: slices.Contains(p.May, "release"),
+		})
+	}
+	return out, nil
+}

@@ -1,0 +1,284 @@
+package mqtt
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"bayward/agent/bay"
+)
+
+// Bounds of a command. They are part of the contract.
+const (
+	maxCommandBytes = 4096
+	maxIDBytes      = 64
+	maxNameRunes    = 60
+	maxNoteRunes    = 200
+	defaultExpiry   = time.Minute
+	maxExpiry       = time.Hour
+)
+
+// askState is the one order that is not for the bay: publish the state now.
+const askState = "state"
+
+// command is what somebody wants, as written.
+type command struct {
+	id, order, by, to, note string
+	time                    time.Time // zero when it is not given
+	expiry                  time.Duration
+	cell                    int
+	ml, coverMM             float64
+	gravity, atC, usPerCM   float64
+
+	given map[string]bool // fields that stand in it
+	kind  bay.OrderKind   // NoOrder for askState
+}
+
+// Reason says to a program why an order was not carried out.
+type Reason string
+
+// The reasons. New ones may come.
+const (
+	TooLarge     Reason = "too-large"
+	BadJSON      Reason = "bad-json"
+	BadField     Reason = "bad-field" // unknown, missing, given twice or not acceptable
+	Retained     Reason = "retained"
+	Stale        Reason = "stale"   // expired, or given before the agent started
+	NotYet       Reason = "not-yet" // its time is in the future
+	ClockUnset   Reason = "clock-unset"
+	Repeated     Reason = "repeated" // another order had this id
+	Unsigned     Reason = "unsigned" // the order needs a person's signature
+	BadSignature Reason = "bad-signature"
+	NoRight      Reason = "no-right"
+	Busy         Reason = "busy"
+	NoAnswer     Reason = "no-answer" // it is not known whether the bay took it
+	Refused      Reason = "refused"   // by the bay, whose words are in the text
+)
+
+// refusal is why a command is not carried out.
+type refusal struct {
+	reason Reason
+	text   string // one sentence for a person
+}
+
+func refuse(r Reason, format string, args ...any) *refusal {
+	return &refusal{r, fmt.Sprintf(format, args...)}
+}
+
+// needs are the fields that an order takes besides those of every order. All
+// of them must be there.
+func needs(kind bay.OrderKind) []string {
+	switch kind {
+	case bay.OrderFill:
+		return []string{"cell", "ml"}
+	case bay.OrderLevel:
+		return []string{"cell", "cover_mm"}
+	case bay.OrderGravity:
+		return []string{"cell", "gravity", "at_c"}
+	case bay.OrderQuality:
+		return []string{"us_per_cm"}
+	default:
+		return nil
+	}
+}
+
+// field is where a member of the object goes, and what it accepts.
+type field struct {
+	into    any
+	accepts string
+}
+
+func (c *command) fields(v *int, at *string, expiry *int) map[string]field {
+	text := func(p *string, most int) field {
+		return field{p, fmt.Sprintf("text of 1 to %d printable characters", most)}
+	}
+	number := func(p *float64, what string) field { return field{p, "a number of " + what} }
+	return map[string]field{
+		"v":         {v, "1"},
+		"id":        text(&c.id, maxIDBytes),
+		"time":      {at, "RFC 3339 with a zone, such as 2026-03-01T05:07:08Z"},
+		"expires_s": {expiry, fmt.Sprintf("whole seconds, 1 to %d", int(maxExpiry.Seconds()))},
+		"to":        {&c.to, "the topic that the command is published on"},
+		"by":        text(&c.by, maxNameRunes),
+		"order":     {&c.order, "the name of an order"},
+		"note":      text(&c.note, maxNoteRunes),
+		"cell":      {&c.cell, "a whole number from 1, counted from the positive end"},
+		"ml":        number(&c.ml, "millilitres"),
+		"cover_mm":  number(&c.coverMM, "millimetres above the plate tops"),
+		"gravity":   number(&c.gravity, "specific gravity, such as 1.265"),
+		"at_c":      number(&c.atC, "°C"),
+		"us_per_cm": number(&c.usPerCM, "µS/cm"),
+	}
+}
+
+// parse reads the object of one order. What is wrong with a field does not
+// keep the others from being read, so that the answer can name the id.
+func parse(payload []byte) (c command, wrong *refusal) {
+	c.given = map[string]bool{}
+	v, at, expiry := 0, "", int(defaultExpiry.Seconds())
+	wrong = readObject(payload, c.fields(&v, &at, &expiry), c.given)
+	if !printable(c.id, maxIDBytes) || len(c.id) > maxIDBytes {
+		wrong, c.id = first(wrong, c.badText("id", maxIDBytes)), ""
+	}
+	if v != 1 {
+		wrong = first(wrong, refuse(BadField, "field v must be 1: this agent reads no other version"))
+	}
+	if c.given["time"] {
+		parsed, err := time.Parse(time.RFC3339, at)
+		if err != nil {
+			wrong = first(wrong, refuse(BadField, "field time is not accepted: must be RFC 3339 with a zone, such as 2026-03-01T05:07:08Z"))
+		}
+		c.time = parsed
+	}
+	c.expiry = time.Duration(expiry) * time.Second
+	if expiry < 1 || c.expiry > maxExpiry {
+		wrong = first(wrong, refuse(BadField, "field expires_s: %d is not accepted: must be 1 to %d", expiry, int(maxExpiry.Seconds())))
+	}
+	return c, first(wrong, c.check())
+}
+
+// check judges what the fields say together, and blanks what must not be
+// repeated in an answer. Whether a value fits the pack is the bay's own matter.
+func (c *command) check() (wrong *refusal) {
+	kind, ok := bay.ParseOrder(c.order)
+	if c.kind = kind; !ok && c.order != askState {
+		c.order = ""
+		wrong = refuse(BadField, "field order is not accepted: must be %s or %s", strings.Join(orderNames(), ", "), askState)
+	}
+	if c.given["by"] && !printable(c.by, maxNameRunes) {
+		c.by = ""
+		wrong = first(wrong, c.badText("by", maxNameRunes))
+	}
+	if c.given["note"] && !printable(c.note, maxNoteRunes) {
+		wrong = first(wrong, c.badText("note", maxNoteRunes))
+	}
+	return first(wrong, c.checkValues())
+}
+
+func (c *command) checkValues() *refusal {
+	wanted := map[string]bool{}
+	for _, name := range needs(c.kind) {
+		wanted[name] = true
+		if !c.given[name] {
+			return refuse(BadField, "field %s is missing: order %s needs it", name, c.order)
+		}
+	}
+	for _, name := range []string{"cell", "ml", "cover_mm", "gravity", "at_c", "us_per_cm"} {
+		if c.given[name] && !wanted[name] {
+			return refuse(BadField, "field %s does not belong to order %s", name, c.order)
+		}
+	}
+	return nil
+}
+
+func (c *command) badText(name string, most int) *refusal {
+	if !c.given[name] {
+		return refuse(BadField, "field %s is missing", name)
+	}
+	return refuse(BadField, "field %s is not accepted: must be text of 1 to %d printable characters", name, most)
+}
+
+// bayOrder is the order as the bay takes it.
+func (c *command) bayOrder(id, by string) bay.Order {
+	return bay.Order{
+		ID: id, Kind: c.kind, By: by, Note: c.note, Cell: c.cell, ML: c.ml,
+		CoverMM: c.coverMM, Gravity: c.gravity, AtC: c.atC, USPerCM: c.usPerCM,
+	}
+}
+
+func orderNames() []string {
+	var names []string
+	for k := bay.NoOrder + 1; ; k++ {
+		if _, ok := bay.ParseOrder(k.String()); !ok {
+			return names
+		}
+		names = append(names, k.String())
+	}
+}
+
+func first(a, b *refusal) *refusal {
+	if a != nil {
+		return a
+	}
+	return b
+}
+
+// readObject reads one JSON object with exactly named members. The standard
+// decoder would take ORDER for order, and the last of two.
+func readObject(payload []byte, fields map[string]field, given map[string]bool) (wrong *refusal) {
+	if !utf8.Valid(payload) {
+		return refuse(BadJSON, "the command is not UTF-8 text")
+	}
+	d := json.NewDecoder(bytes.NewReader(payload))
+	if open, err := d.Token(); err != nil || open != json.Delim('{') {
+		return refuse(BadJSON, `the command must be one JSON object, such as {"v":1,"id":"a-1","order":"hold","by":"A. Person"}`)
+	}
+	for d.More() {
+		name, value, err := member(d)
+		if err != nil {
+			return refuse(BadJSON, "the command is not JSON: %s", jsonFault(err))
+		}
+		wrong = first(wrong, store(fields, given, name, value))
+	}
+	if _, err := d.Token(); err != nil {
+		return refuse(BadJSON, "the command is not JSON: %s", jsonFault(err))
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return refuse(BadJSON, "the command must be one JSON object and nothing after it")
+	}
+	return wrong
+}
+
+func member(d *json.Decoder) (name string, value json.RawMessage, err error) {
+	key, err := d.Token()
+	if err != nil {
+		return "", nil, err
+	}
+	name, _ = key.(string) // a key is always text
+	return name, value, d.Decode(&value)
+}
+
+func store(fields map[string]field, given map[string]bool, name string, value json.RawMessage) *refusal {
+	f, known := fields[name]
+	switch {
+	case !known:
+		return refuse(BadField, "field %s is not known", short(name))
+	case given[name]:
+		return refuse(BadField, "field %s is given twice", name)
+	}
+	given[name] = true
+	if string(value) == "null" || json.Unmarshal(value, f.into) != nil {
+		return refuse(BadField, "field %s: %s is not accepted: must be %s", name, short(string(value)), f.accepts)
+	}
+	return nil
+}
+
+func jsonFault(err error) string {
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		return "it ends too early"
+	}
+	return strings.TrimPrefix(err.Error(), "json: ")
+}
+
+// printable says whether a text can stand in a record and on a screen.
+func printable(s string, mostRunes int) bool {
+	if s == "" || !utf8.ValidString(s) || utf8.RuneCountInString(s) > mostRunes || strings.TrimSpace(s) != s {
+		return false
+	}
+	return strings.IndexFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) < 0
+}
+
+// short quotes the beginning of foreign text.
+func short(s string) string {
+	const most = 40
+	if runes := []rune(s); len(runes) > most {
+		s = string(runes[:most]) + "…"
+	}
+	return fmt.Sprintf("%q", s)
+}

@@ -1,0 +1,234 @@
+package mqtt
+
+import (
+	"context"
+	"crypto/sha256"
+	"strings"
+	"sync"
+	"time"
+
+	"bayward/agent/bay"
+)
+
+// Bounds of what may come in. An attacker with the broker's password can fill
+// them; then commands are refused, and nothing else of the agent suffers.
+const (
+	maxWaiting    = 32               // commands of one bay that wait
+	burst, perSec = 40, 10           // messages of one bay that are read at all
+	holdBurst     = 6                // unsigned holds of one bay, each of which
+	holdEvery     = 10 * time.Second // is written to the logbook
+	answerWithin  = 5 * time.Second  // an order waits so long for its tick
+	keptOpen      = 64               // answers to open commands, for repeats
+	keptSigned    = 1024             // answers to signed commands
+	// keptFor is longer than a signed command can be in time, whatever is
+	// made of skewed clocks: within it no signature counts twice.
+	keptFor = 2 * maxExpiry
+	skew    = time.Minute // that a sender's clock may be ahead
+)
+
+// inbound is one message on a command topic.
+type inbound struct {
+	payload  []byte
+	retained bool
+}
+
+// desk reads the commands of one bay, one after the other, in their order.
+type desk struct {
+	c     *Client
+	bay   string
+	queue chan inbound
+
+	mu      sync.Mutex // guards everything that follows
+	rate    bucket
+	dropped int // since the last answer that said so
+
+	// Only the reading goroutine touches these.
+	holds        bucket
+	open, signed memory
+}
+
+func newDesk(c *Client, bayName string) *desk {
+	return &desk{
+		c: c, bay: bayName, queue: make(chan inbound, maxWaiting),
+		rate: bucket{level: burst}, holds: bucket{level: holdBurst},
+		open: memory{most: keptOpen}, signed: memory{most: keptSigned, keep: true},
+	}
+}
+
+// take hands a message over and never waits. It is called in the library's
+// own goroutine, which must go on.
+func (d *desk) take(m inbound) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if !d.rate.take(time.Now(), burst, time.Second/perSec) {
+		d.dropped++
+		return
+	}
+	select {
+	case d.queue <- m:
+	default:
+		d.dropped++
+	}
+}
+
+// work reads until ctx ends.
+func (d *desk) work(ctx context.Context) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case m := <-d.queue:
+			d.c.answer(d.bay, d.read(ctx, m))
+			d.tellDropped()
+		}
+	}
+}
+
+// tellDropped answers all commands that were not read with one message.
+func (d *desk) tellDropped() {
+	d.mu.Lock()
+	n := d.dropped
+	d.dropped = 0
+	d.mu.Unlock()
+	if n > 0 {
+		d.c.opt.Log.Warn("commands were not read: too many at once", "bay", d.bay, "commands", n)
+		d.c.answer(d.bay, d.c.response(d.bay, &command{}, refuse(Busy, "%d commands were not read: too many at once", n)))
+	}
+}
+
+// read makes an answer of a message: the one way in for foreign bytes.
+func (d *desk) read(ctx context.Context, m inbound) Response {
+	if len(m.payload) > maxCommandBytes {
+		return d.c.response(d.bay, &command{}, refuse(TooLarge, "the command is larger than %d bytes", maxCommandBytes))
+	}
+	c, who, wrong := d.c.judge(d.bay, m)
+	if wrong != nil {
+		return d.c.response(d.bay, &c, wrong)
+	}
+	mem := &d.open
+	if who != nil {
+		mem = &d.signed
+	}
+	now, sum := time.Now(), sha256.Sum256(m.payload)
+	if old := mem.find(c.id, now); old != nil {
+		if old.sum == sum {
+			return old.answer
+		}
+		return d.c.response(d.bay, &c, refuse(Repeated, "another command had this id"))
+	}
+	if wrong := d.admit(&c, mem, now); wrong != nil {
+		return d.c.response(d.bay, &c, wrong)
+	}
+	r := d.carryOut(ctx, &c, who)
+	mem.add(c.id, now, kept{sum, now, r})
+	return r
+}
+
+// admit holds back what would fill the record or the memory.
+func (d *desk) admit(c *command, mem *memory, now time.Time) *refusal {
+	switch {
+	case mem.full(now):
+		return refuse(Busy, "too many signed commands in the last hours")
+	case c.kind == bay.OrderHold && mem == &d.open && !d.holds.take(now, holdBurst, holdEvery):
+		return refuse(Busy, "too many holds: one in %.0f s is taken", holdEvery.Seconds())
+	}
+	return nil
+}
+
+// carryOut hands the order to the bay, as the page does, and waits for what
+// comes of it.
+func (d *desk) carryOut(ctx context.Context, c *command, who *Person) Response {
+	if c.order == askState {
+		d.c.latest.urge(d.c.opt.Topics.State(d.bay))
+		d.c.Wake()
+		return d.c.done(d.bay, c, "The state is published.")
+	}
+	id, by := "open/"+c.id, c.by+" (not proven)"
+	if who != nil {
+		id, by = c.id, who.Name
+	}
+	ctx, cancel := context.WithTimeout(ctx, answerWithin)
+	defer cancel()
+	event, err := d.c.opt.Submit(ctx, d.bay, c.bayOrder(id, by))
+	switch {
+	case err != nil:
+		r := d.c.response(d.bay, c, refuse(NoAnswer,
+			"the bay did not answer, so it is not known whether the order was taken: look at its state and events"))
+		r.Result = Unknown
+		return r
+	case event.Kind == bay.OrderRefused:
+		return d.c.response(d.bay, c, refuse(Refused, "%s", event.Text))
+	}
+	return d.c.done(d.bay, c, event.Text)
+}
+
+// deskOf finds the desk of a command topic's bay, nil for any other topic.
+func (c *Client) deskOf(topic string) *desk {
+	rest, ok := strings.CutPrefix(topic, c.opt.Topics.prefix())
+	bayName, leaf, _ := strings.Cut(rest, "/")
+	if !ok || leaf != "command" {
+		return nil
+	}
+	return c.desks[bayName]
+}
+
+// bucket lets some messages through at once and later ones at a rate.
+type bucket struct {
+	level float64
+	last  time.Time
+}
+
+func (b *bucket) take(now time.Time, size float64, every time.Duration) bool {
+	if !b.last.IsZero() {
+		b.level = min(size, b.level+float64(now.Sub(b.last))/float64(every))
+	}
+	b.last = now
+	if b.level < 1 {
+		return false
+	}
+	b.level--
+	return true
+}
+
+// memory knows which commands were carried out, and what came of them.
+type memory struct {
+	most int
+	keep bool // until keptFor is over, whatever comes
+	ids  map[string]kept
+	line []string // ids, oldest first
+}
+
+type kept struct {
+	sum    [sha256.Size]byte
+	at     time.Time
+	answer Response
+}
+
+func (m *memory) find(id string, now time.Time) *kept {
+	m.forget(now)
+	if k, ok := m.ids[id]; ok {
+		return &k
+	}
+	return nil
+}
+
+func (m *memory) full(now time.Time) bool {
+	m.forget(now)
+	return m.keep && len(m.line) >= m.most
+}
+
+func (m *memory) add(id string, now time.Time, k kept) {
+	m.forget(now)
+	if m.ids == nil {
+		m.ids = map[string]kept{}
+	}
+	m.ids[id] = k
+	m.line = append(m.line, id)
+}
+
+func (m *memory) forget(now time.Time) {
+	for len(m.line) > 0 && (now.Sub(m.ids[m.line[0]].at) > keptFor || !m.keep && len(m.line) >= m.most) {
+		delete(m.ids, m.line[0])
+		m.line = m.line[1:]
+	}
+}

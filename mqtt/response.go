@@ -1,0 +1,101 @@
+package mqtt
+
+import "sync"
+
+// Result is what came of a command.
+type Result string
+
+// The results.
+const (
+	Done     Result = "done"
+	Declined Result = "refused"
+	Unknown  Result = "unknown" // the bay did not say
+)
+
+// Response is the answer to a command. ID, Order and By are empty when the
+// command could not be read so far.
+type Response struct {
+	Bay    string
+	ID     string
+	Order  string
+	By     string
+	Result Result
+	Reason Reason // "" when it is done
+	Text   string // one sentence for a person
+	At     Wall
+}
+
+// JSON is the payload of the response topic.
+func (r Response) JSON() ([]byte, error) {
+	return encode(struct {
+		V           int    `json:"v"`
+		Bay         string `json:"bay"`
+		ID          string `json:"id,omitempty"`
+		Order       string `json:"order,omitempty"`
+		By          string `json:"by,omitempty"`
+		Result      Result `json:"result"`
+		Reason      Reason `json:"reason,omitempty"`
+		Text        string `json:"text"`
+		Time        string `json:"time"`
+		TimeTrusted bool   `json:"time_trusted"`
+	}{1, r.Bay, r.ID, r.Order, r.By, r.Result, r.Reason, r.Text, r.At.stamp(), r.At.Trusted})
+}
+
+func (c *Client) response(bayName string, cmd *command, wrong *refusal) Response {
+	return Response{
+		Bay: bayName, ID: cmd.id, Order: cmd.order, By: cmd.by,
+		Result: Declined, Reason: wrong.reason, Text: wrong.text, At: c.opt.OrderNow(),
+	}
+}
+
+func (c *Client) done(bayName string, cmd *command, text string) Response {
+	return Response{Bay: bayName, ID: cmd.id, Order: cmd.order, By: cmd.by, Result: Done, Text: text, At: c.opt.OrderNow()}
+}
+
+// answer queues a response for the broker.
+func (c *Client) answer(bayName string, r Response) {
+	payload, err := r.JSON()
+	if err != nil {
+		c.opt.Log.Error("response is not published", "bay", bayName, "err", err)
+		return
+	}
+	c.answers.put(message{topic: c.opt.Topics.Response(bayName), qos: c.opt.QoS.Response, payload: payload})
+	c.Wake()
+}
+
+// maxAnswers is how many responses wait for the broker. Who asked is likely
+// gone after a longer outage, and the events tell of orders anyway.
+const maxAnswers = 64
+
+// answers are the responses that the broker does not have yet.
+type answers struct {
+	mu    sync.Mutex // guards everything that follows
+	queue []message
+	shed  int // from the front, since the last first
+}
+
+func (a *answers) put(m message) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.queue = append(a.queue, m)
+	if len(a.queue) > maxAnswers {
+		a.queue = a.queue[1:]
+		a.shed++
+	}
+}
+
+// first returns up to limit of them, oldest first, and leaves them.
+func (a *answers) first(limit int) []message {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.shed = 0
+	return append([]message(nil), a.queue[:min(limit, len(a.queue))]...)
+}
+
+// drop takes away n of those that first gave.
+func (a *answers) drop(n int) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.queue = a.queue[max(0, n-a.shed):]
+	a.shed = 0
+}

@@ -1,0 +1,132 @@
+package mqtt
+
+import (
+	"crypto/ed25519"
+	"crypto/x509"
+	"encoding/base64"
+	"encoding/pem"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+
+	"bayward/agent/bay"
+)
+
+// Person is somebody who may give signed orders. The agent holds no secret of
+// theirs: who reads its files cannot order in their name.
+type Person struct {
+	Name    string            // 1 to 60 printable characters; the key id of their signatures
+	Key     ed25519.PublicKey // see ReadKey
+	Visit   bool              // may open and close visits, hand in readings and take back a hold
+	Release bool              // may release latched findings
+}
+
+// ReadKey reads an Ed25519 public key from a PEM file, as
+// "openssl pkey -pubout" writes it.
+func ReadKey(path string) (ed25519.PublicKey, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, fmt.Errorf("read a person's key: %w", err)
+	}
+	block, _ := pem.Decode(text)
+	if block == nil {
+		return nil, fmt.Errorf("read a person's key: %s holds no PEM: want what openssl pkey -pubout writes", path)
+	}
+	if strings.Contains(block.Type, "PRIVATE") {
+		return nil, fmt.Errorf("read a person's key: %s holds a private key: it belongs to the person alone; want what openssl pkey -pubout writes", path)
+	}
+	parsed, err := x509.ParsePKIXPublicKey(block.Bytes)
+	if err != nil {
+		return nil, fmt.Errorf("read a person's key: %s: %w", path, err)
+	}
+	key, ok := parsed.(ed25519.PublicKey)
+	if !ok {
+		return nil, fmt.Errorf("read a person's key: %s holds a key of another kind: want Ed25519, as openssl genpkey -algorithm ed25519 makes it", path)
+	}
+	return key, nil
+}
+
+func checkPeople(people []Person) error {
+	seen := map[string]bool{}
+	for _, p := range people {
+		switch {
+		case !printable(p.Name, maxNameRunes):
+			return fmt.Errorf("mqtt: person %q: want a name of 1 to %d printable characters", p.Name, maxNameRunes)
+		case len(p.Key) != ed25519.PublicKeySize:
+			return fmt.Errorf("mqtt: person %q has no key", p.Name)
+		case seen[p.Name]:
+			return fmt.Errorf("mqtt: two people have the name %q", p.Name)
+		}
+		seen[p.Name] = true
+	}
+	return nil
+}
+
+// may says whether a person has the right to an order.
+func (p *Person) may(kind bay.OrderKind) bool {
+	if kind == bay.OrderRelease {
+		return p.Release
+	}
+	return p.Visit
+}
+
+// open says that an order needs no more than access to the broker: it can
+// only make a bay more careful, or asks for what everybody may read.
+func (c *command) open() bool { return c.kind == bay.OrderHold || c.order == askState }
+
+// jws is a signed command: a compact JSON Web Signature (RFC 7515, section
+// 3.1) over the same object that an open command is.
+type jws struct {
+	signed    string // what the signature is over
+	signature []byte
+	payload   []byte
+	keyID     string
+}
+
+// algorithms name Ed25519: RFC 8037, section 3.1, and RFC 9864, section 2.2.
+var algorithms = []string{"EdDSA", "Ed25519"}
+
+// unpack takes a signed command apart. Nothing is proven yet.
+func unpack(compact string) (j jws, wrong *refusal) {
+	parts := strings.Split(compact, ".")
+	if len(parts) != 3 {
+		return j, refuse(BadSignature, "field jws must have three parts joined by dots: header, payload and signature (RFC 7515, compact form)")
+	}
+	decode := base64.RawURLEncoding.Strict().DecodeString
+	header, err1 := decode(parts[0])
+	payload, err2 := decode(parts[1])
+	signature, err3 := decode(parts[2])
+	if errors.Join(err1, err2, err3) != nil {
+		return j, refuse(BadSignature, "field jws: a part is not base64url without padding (RFC 7515, section 2)")
+	}
+	j = jws{parts[0] + "." + parts[1], signature, payload, ""}
+	return j, j.readHeader(header)
+}
+
+// readHeader takes no header that could change the meaning of a signature.
+func (j *jws) readHeader(header []byte) *refusal {
+	var alg, typ string
+	fields := map[string]field{
+		"alg": {&alg, "EdDSA"}, "kid": {&j.keyID, "the person's name"}, "typ": {&typ, "JWT or JOSE"},
+	}
+	if wrong := readObject(header, fields, map[string]bool{}); wrong != nil {
+		return refuse(BadSignature, "the header of field jws: %s", wrong.text)
+	}
+	if !slices.Contains(algorithms, alg) {
+		return refuse(BadSignature, "the header of field jws: alg %s is not accepted: must be EdDSA with an Ed25519 key", short(alg))
+	}
+	return nil
+}
+
+// signer finds whose signature it is. The answer does not tell whether there
+// is such a person.
+func (j *jws) signer(people []Person) (*Person, *refusal) {
+	for i := range people {
+		if people[i].Name == j.keyID && ed25519.Verify(people[i].Key, []byte(j.signed), j.signature) {
+			return &people[i], nil
+		}
+	}
+	return nil, refuse(BadSignature, "the signature is not that of a person this agent knows")
+}

@@ -40,7 +40,7 @@ func repository(t *testing.T) (*token.FileSet, []goFile) {
 			return err
 		}
 		if entry.IsDir() {
-			return skipFolder(path)
+			return skipFolder(root, path)
 		}
 		if filepath.Ext(path) != ".go" {
 			return nil
@@ -61,9 +61,12 @@ func repository(t *testing.T) (*token.FileSet, []goFile) {
 	return fset, files
 }
 
-// skipFolder leaves out what the go tool leaves out.
-func skipFolder(path string) error {
+// skipFolder leaves out what the go tool leaves out: hidden folders, test data, other modules.
+func skipFolder(root, path string) error {
 	name := filepath.Base(path)
+	if _, err := os.Stat(filepath.Join(root, path, "go.mod")); err == nil && path != "." {
+		return fs.SkipDir
+	}
 	hidden := path != "." && (strings.HasPrefix(name, ".") || strings.HasPrefix(name, "_"))
 	if hidden || name == "testdata" || name == "node_modules" || path == "dist" {
 		return fs.SkipDir

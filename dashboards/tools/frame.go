@@ -1,0 +1,47 @@
+package main
+
+import (
+	"strings"
+
+	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
+	"github.com/grafana/grafana-foundation-sdk/go/prometheus"
+)
+
+// frame is a board without panels: its question, variables and links.
+func frame(uid, title, question, from string) *dashboard.DashboardBuilder {
+	b := dashboard.NewDashboardBuilder(title).Uid("bayward-"+uid).Description(question).Tags([]string{"bayward"}).
+		Timezone("browser").Time(from, "now").Refresh("1m").Readonly().Tooltip(dashboard.DashboardCursorSyncCrosshair).
+		WithVariable(dashboard.NewDatasourceVariableBuilder("datasource").Label("Prometheus").Type("prometheus"))
+	return b.Link(dashboard.NewDashboardLinkBuilder("bayward").Type(dashboard.DashboardLinkTypeDashboards).Tags([]string{"bayward"}).
+		KeepTime(true).IncludeVars(true))
+}
+
+// many is a variable of which several or all may be chosen. All matches also
+// what does not carry the label.
+func many(name, label, query string) *dashboard.QueryVariableBuilder {
+	return one(name, label, query).Multi(true).IncludeAll(true).AllValue(".*").Current(dashboard.VariableOption{
+		Selected: new(true),
+		Text:     dashboard.StringOrArrayOfString{ArrayOfString: []string{"All"}},
+		Value:    dashboard.StringOrArrayOfString{ArrayOfString: []string{"$__all"}},
+	})
+}
+
+// one is a variable of which one value is chosen.
+func one(name, label, query string) *dashboard.QueryVariableBuilder {
+	return dashboard.NewQueryVariableBuilder(name).Label(label).Datasource(source()).
+		Query(dashboard.StringOrMap{String: new(query)}).Definition(query).
+		Refresh(dashboard.VariableRefreshOnTimeRangeChanged).Sort(dashboard.VariableSortAlphabeticalAsc)
+}
+
+// mark is an annotation: a mark at each step at which the expression is not 0,
+// a band over steps that follow each other.
+func mark(name, colour, expr, words string) *dashboard.AnnotationQueryBuilder {
+	return dashboard.NewAnnotationQueryBuilder().Name(name).IconColor(colour).Enable(true).Datasource(source()).
+		Expr(expr).Step("60s").TitleFormat(name).TextFormat(words).
+		Target(prometheus.NewDataqueryBuilder().RefId(strings.ReplaceAll(name, " ", "-")).Datasource(source()).Expr(expr).Range().Interval("60s"))
+}
+
+// cautions close every board: a board leads people to batteries.
+const cautions = "Acid, hydrogen, current: face shield, apron and acid-proof gloves on; metal off the body and away from the terminals; " +
+	"no flame, spark or smoking; air moving; eyewash within reach. Local rules and the battery's own instructions come first. " +
+	"**bayward is not a certified safety device**: this board informs, it protects nothing. Whoever goes to a bay reads the bay's own page first."

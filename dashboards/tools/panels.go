@@ -1,0 +1,133 @@
+package main
+
+import (
+	"github.com/grafana/grafana-foundation-sdk/go/cog"
+	"github.com/grafana/grafana-foundation-sdk/go/common"
+	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
+	"github.com/grafana/grafana-foundation-sdk/go/prometheus"
+	"github.com/grafana/grafana-foundation-sdk/go/stat"
+	"github.com/grafana/grafana-foundation-sdk/go/statetimeline"
+	"github.com/grafana/grafana-foundation-sdk/go/table"
+	"github.com/grafana/grafana-foundation-sdk/go/timeseries"
+)
+
+// text says what every panel owes: a title that asks or states, what the panel
+// shows and where its limits come from, the unit of its numbers, and what an
+// empty panel means. Empty is never shown as 0.
+type text struct {
+	title, about, unit, empty string
+}
+
+// query is one expression with the name of what it gives.
+type query struct{ expr, legend string }
+
+const boardWidth = 24
+
+// source follows the board's variable: a fixed uid is a blank panel in every
+// Grafana but the one it was written in.
+func source() common.DataSourceRef {
+	return common.DataSourceRef{Type: new("prometheus"), Uid: new("${datasource}")}
+}
+
+func target(i int, q query) *prometheus.DataqueryBuilder {
+	return prometheus.NewDataqueryBuilder().RefId(string(rune('A' + i))).Datasource(source()).
+		Expr(q.expr).LegendFormat(q.legend).EditorMode(prometheus.QueryEditorModeCode)
+}
+
+// number is one figure of now.
+func number(t text, span uint32, colour *dashboard.ThresholdsConfigBuilder, q query) *stat.PanelBuilder {
+	return stat.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
+		Datasource(source()).Span(span).Height(4).Thresholds(colour).
+		ColorScheme(dashboard.NewFieldColorBuilder().Mode(dashboard.FieldColorModeIdThresholds)).
+		ColorMode(common.BigValueColorModeValue).GraphMode(common.BigValueGraphModeNone).
+		ReduceOptions(common.NewReduceDataOptionsBuilder().Calcs([]string{"lastNotNull"})).
+		WithTarget(target(0, q).Instant())
+}
+
+// lines are series over time. Gaps stay gaps: nothing is drawn where nothing
+// was known.
+func lines(t text, span uint32, queries ...query) *timeseries.PanelBuilder {
+	p := timeseries.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
+		Datasource(source()).Span(span).Height(8).LineWidth(1).FillOpacity(0).
+		SpanNulls(common.BoolOrFloat64{Bool: new(false)}).ShowPoints(common.VisibilityModeNever).
+		Legend(common.NewVizLegendOptionsBuilder().ShowLegend(true).DisplayMode(common.LegendDisplayModeList).Placement(common.LegendPlacementBottom)).
+		Tooltip(common.NewVizTooltipOptionsBuilder().Mode(common.TooltipDisplayModeMulti).Sort(common.SortOrderDescending))
+	for i, q := range queries {
+		p.WithTarget(target(i, q).Range())
+	}
+	return p
+}
+
+// limit draws a series as what it is: a bound, not a measurement.
+func limit(p *timeseries.PanelBuilder, name, colour string) {
+	p.OverrideByName(name, []dashboard.DynamicConfigValue{
+		{Id: "color", Value: map[string]any{"mode": "fixed", "fixedColor": colour}},
+		{Id: "custom.lineStyle", Value: map[string]any{"fill": "dash", "dash": []int{8, 8}}},
+	})
+}
+
+// bands are states over time. The colours are fixed and the mappings carry
+// them: with colours by threshold a state timeline drops the words.
+func bands(t text, span uint32, mappings []dashboard.ValueMapping, queries ...query) *statetimeline.PanelBuilder {
+	p := statetimeline.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
+		Datasource(source()).Span(span).Height(7).Mappings(mappings).
+		ColorScheme(dashboard.NewFieldColorBuilder().Mode(dashboard.FieldColorModeIdFixed).FixedColor("text")).
+		MergeValues(true).ShowValue(common.VisibilityModeAuto).RowHeight(0.8).
+		Legend(common.NewVizLegendOptionsBuilder().ShowLegend(false).DisplayMode(common.LegendDisplayModeList).Placement(common.LegendPlacementBottom)).
+		Tooltip(common.NewVizTooltipOptionsBuilder().Mode(common.TooltipDisplayModeSingle).Sort(common.SortOrderNone))
+	for i, q := range queries {
+		p.WithTarget(target(i, q).Range())
+	}
+	return p
+}
+
+// column is one query of a table: its title, unit and decimals, and the words
+// for its values if they are states.
+type column struct {
+	query
+	unit     string
+	decimals int
+	mappings []dashboard.ValueMapping
+}
+
+// list is a table of now with one row for each combination of the labels that
+// the queries keep. All queries must keep the same, or rows do not join.
+func list(t text, span uint32, sortBy string, columns ...column) *table.PanelBuilder {
+	p := table.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
+		Datasource(source()).Span(span).Height(9).ShowHeader(true).
+		Footer(common.NewTableFooterOptionsBuilder().Show(false).Reducer([]string{"sum"}))
+	rename := map[string]string{}
+	for i, c := range columns {
+		p.WithTarget(target(i, c.query).Instant().Format(prometheus.PromQueryFormatTable))
+		field := "Value"
+		if len(columns) > 1 {
+			field += " #" + string(rune('A'+i))
+		}
+		rename[field] = c.legend
+		p.OverrideByName(c.legend, c.look())
+	}
+	if len(columns) > 1 {
+		p.WithTransformation(dashboard.DataTransformerConfig{Id: "merge", Options: map[string]any{}})
+	}
+	p.WithTransformation(dashboard.DataTransformerConfig{Id: "organize", Options: map[string]any{
+		"excludeByName": map[string]bool{"Time": true}, "indexByName": map[string]int{}, "renameByName": rename,
+	}})
+	return p.SortBy([]cog.Builder[common.TableSortByFieldState]{sortedBy{sortBy}})
+}
+
+func (c column) look() []dashboard.DynamicConfigValue {
+	look := []dashboard.DynamicConfigValue{{Id: "unit", Value: c.unit}, {Id: "decimals", Value: c.decimals}}
+	if c.mappings != nil {
+		look = append(look, dashboard.DynamicConfigValue{Id: "mappings", Value: c.mappings},
+			dashboard.DynamicConfigValue{Id: "custom.displayMode", Value: "color-text"})
+	}
+	return look
+}
+
+// sortedBy puts the largest on top.
+type sortedBy struct{ column string }
+
+// Build implements cog.Builder.
+func (s sortedBy) Build() (common.TableSortByFieldState, error) {
+	return common.TableSortByFieldState{DisplayName: s.column, Desc: new(true)}, nil
+}

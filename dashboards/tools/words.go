@@ -1,0 +1,55 @@
+package main
+
+import (
+	"strconv"
+
+	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
+)
+
+// word is what a number means, and its colour.
+type word struct {
+	value        int
+	text, colour string
+}
+
+func mapped(words ...word) []dashboard.ValueMapping {
+	options := map[string]dashboard.ValueMappingResult{}
+	for i, w := range words {
+		options[strconv.Itoa(w.value)] = dashboard.ValueMappingResult{Text: &w.text, Color: &w.colour, Index: new(int32(i))}
+	}
+	return []dashboard.ValueMapping{{ValueMap: &dashboard.ValueMap{Type: dashboard.MappingTypeValueToText, Options: options}}}
+}
+
+// stages are in the order of a pack's round. Their numbers exist only here and
+// in stageNumber: on the wire each stage is a series of its own.
+func stages() []word {
+	return []word{
+		{0, "unknown", "dark-red"}, {1, "vacant", "#5a5f66"}, {2, "settling", "#8e8e8e"}, {3, "waiting", "orange"},
+		{4, "charging", "blue"}, {5, "cooling", "purple"}, {6, "ready-to-water", "super-light-yellow"}, {7, "watering", "light-blue"},
+		{8, "rested", "green"},
+	}
+}
+
+// Bands of one panel share one table of words, so their numbers must differ.
+const permitBase, relayBase = 10, 20
+
+func roundWords() []dashboard.ValueMapping {
+	return mapped(append(stages(),
+		word{permitBase, "withheld", "red"}, word{permitBase + 1, "permitted", "green"},
+		word{relayBase, "open", "#5a5f66"}, word{relayBase + 1, "closed", "blue"})...)
+}
+
+// step is a colour from a value on.
+type step struct {
+	from   float64
+	colour string
+}
+
+// coloured has the base colour up to the first step.
+func coloured(base string, steps ...step) *dashboard.ThresholdsConfigBuilder {
+	all := []dashboard.Threshold{{Color: base}}
+	for _, s := range steps {
+		all = append(all, dashboard.Threshold{Value: new(s.from), Color: s.colour})
+	}
+	return dashboard.NewThresholdsConfigBuilder().Mode(dashboard.ThresholdsModeAbsolute).Steps(all)
+}

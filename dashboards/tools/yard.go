@@ -1,0 +1,115 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/grafana/grafana-foundation-sdk/go/common"
+	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
+	texts "github.com/grafana/grafana-foundation-sdk/go/text"
+)
+
+const (
+	// yardBays are the bays of the chosen sites, agents and bays.
+	yardBays = `site=~"$site",agent=~"$agent",bay=~"$bay"`
+	// byBay keeps what tells bays of several agents apart. Other labels would keep rows of a
+	// table from joining.
+	byBay = "by (site, agent, instance, bay)"
+	// ofPack leaves the bays that are set up for the chosen packs.
+	ofPack = ` and on (site, agent, instance, bay) bayward_bay_info{pack=~"$pack"}`
+	// quiet are findings that need nobody: the agent settles by itself, and who opened a visit or
+	// ordered a hold knows of it.
+	quiet = "agent-unready|visit-open|held"
+)
+
+// needs counts what a person has to do at each bay: findings, and water when the pack is ready.
+var needs = fmt.Sprintf(`(sum %s (bayward_finding{%s,code!~"%s"} or bayward_stage{%s,stage="ready-to-water"})%s)`,
+	byBay, yardBays, quiet, yardBays, ofPack)
+
+// atNeeding keeps the rows of the bays that need a person, as many as needing shows.
+func atNeeding(expr string) string {
+	return fmt.Sprintf("%s and on (site, agent, instance, bay) topk(50, %s > 0)", expr, needs)
+}
+
+func yard() *dashboard.DashboardBuilder {
+	b := frame("yard", "bayward: yard", "Which packs need a person, today and this week? How many charges are withheld, and why? How many litres to bring?", "now-7d").
+		WithVariable(many("site", "Site", "label_values(bayward_bay_info, site)")).
+		WithVariable(many("agent", "Agent", `label_values(bayward_bay_info{site=~"$site"}, agent)`)).
+		WithVariable(many("pack", "Pack", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent"}, pack)`)).
+		WithVariable(many("bay", "Bay", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent",pack=~"$pack"}, bay)`))
+	yardNow(b)
+	yardPeople(b)
+	yardWhy(b)
+	yardTrend(b)
+	return b.WithPanel(texts.NewPanelBuilder().Title("Before anyone goes to a battery").Description("Cautions.").
+		Mode(texts.TextModeMarkdown).Content(cautions).Span(boardWidth).Height(3))
+}
+
+func yardNow(b *dashboard.DashboardBuilder) {
+	b.WithRow(dashboard.NewRowBuilder("Now"))
+	b.WithPanel(number(text{"Bays watched", "Bays that agents report now.", "none", "no bay reports"}, 4, coloured("text"),
+		query{fmt.Sprintf(`count(bayward_bay_info{%s,pack=~"$pack"})`, yardBays), ""}))
+	b.WithPanel(number(text{"Agents that do not answer", "Scrape targets of the job bayward that are down. Their bays are in no other figure of this board.", "none", "no agent is a target"},
+		4, coloured("green", step{1, "red"}), query{`sum(up{job="bayward",site=~"$site",agent=~"$agent"} == bool 0)`, ""}))
+	b.WithPanel(number(text{"Bays that need a person", "Bays with a finding that does not settle by itself, or with a pack that is ready to water.", "none", "no bay reports"},
+		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf("sum(%s > bool 0)", needs), ""}))
+	b.WithPanel(number(text{"Packs that wait for a withheld charge", "At rest, in need of charge, and the permit is withheld.", "none", "no bay reports"},
+		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf(`sum((max %s (bayward_stage{%s,stage="waiting"}) * (1 - max %s (bayward_charge_permitted{%s})))%s)`,
+			byBay, yardBays, byBay, yardBays, ofPack), ""}))
+	b.WithPanel(number(text{"Litres to bring today", "Water for the packs that are ready to water now: full, rested and cool. Bays whose level is not known are not in it.", "litre", "no level is known"},
+		4, coloured("text"), query{litres(fmt.Sprintf(`bayward_stage{%s,stage="ready-to-water"}`, yardBays)), ""}).Decimals(1))
+	b.WithPanel(number(text{"Litres to bring this week", "Water for the packs that are ready now or reach the least cover for a charge within seven days. Bays whose level is not known are not in it.", "litre", "no level is known"},
+		4, coloured("text"), query{litres(fmt.Sprintf(`(bayward_water_forecast_seconds{%s} < bool 604800) or bayward_stage{%s,stage="ready-to-water"}`, yardBays, yardBays)), ""}).Decimals(1))
+}
+
+// litres adds up the need of the bays at which a condition is 1.
+func litres(condition string) string {
+	return fmt.Sprintf("sum((max %s (bayward_water_needed_liters{%s}) * max %s (%s))%s)", byBay, yardBays, byBay, condition, ofPack)
+}
+
+func yardPeople(b *dashboard.DashboardBuilder) {
+	b.WithRow(dashboard.NewRowBuilder("Who needs a person"))
+	stage := make([]string, 0, len(stages()))
+	for _, s := range stages()[1:] {
+		stage = append(stage, fmt.Sprintf(`bayward_stage{%s,stage="%s"} * %d`, yardBays, s.text, s.value))
+	}
+	b.WithPanel(list(text{"Which packs need a person, and what for?", "The 50 bays with the most findings, each with its stage, its permit, the water to bring and how long its water lasts. " +
+		"An empty field is not known. The bay's name leads to its board.", "none", "no pack needs a person, or no bay reports: see the figures above"}, boardWidth, "findings",
+		column{query{fmt.Sprintf("topk(50, %s > 0)", needs), "findings"}, "none", 0, nil},
+		column{query{atNeeding(fmt.Sprintf("(sum %s (%s))", byBay, join(stage, " or "))), "stage"}, "none", 0, mapped(stages()...)},
+		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_charge_permitted{%s}))", byBay, yardBays)), "charge"}, "none", 0,
+			mapped(word{0, "withheld", "red"}, word{1, "permitted", "green"})},
+		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_water_needed_liters{%s}))", byBay, yardBays)), "water"}, "litre", 2, nil},
+		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_water_forecast_seconds{%s}))", byBay, yardBays)), "lasts"}, "s", 1, nil},
+	).OverrideByName("bay", []dashboard.DynamicConfigValue{{Id: "links", Value: []map[string]any{{
+		"title": "the bay's round", "url": "/d/bayward-bay?var-site=${__data.fields.site}&var-agent=${__data.fields.agent}&var-bay=${__data.fields.bay}",
+	}}}}))
+	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the cover reaches the least that a charge needs.", "s", "no forecast is known"}, 12, "lasts",
+		column{query{fmt.Sprintf("bottomk(20, min %s (bayward_water_forecast_seconds{%s})%s)", byBay, yardBays, ofPack), "lasts"}, "s", 1, nil}))
+	b.WithPanel(list(text{"Which bays are blind?", "The 20 sensors that gave no usable value for longest. A missing reading is nowhere else on this board. A sensor that leaves with its pack is not counted while the bay is vacant.",
+		"s", "every sensor answers, or no bay reports: see the figures above"}, 12, "age",
+		column{query{fmt.Sprintf(`topk(20, (max by (site, agent, instance, bay, sensor) (bayward_reading_age_seconds{%s}) > 60`+
+			` unless on (site, agent, instance, bay) bayward_stage{stage="vacant"} == 1)%s)`, yardBays, ofPack), "age"}, "s", 0, nil}))
+}
+
+func yardWhy(b *dashboard.DashboardBuilder) {
+	b.WithRow(dashboard.NewRowBuilder("Why charges are withheld"))
+	b.WithPanel(lines(text{"Why are charges withheld?", "Bays with each finding raised. A finding that nobody has is not drawn.", "none", "no finding was raised, or no bay reports"}, 12,
+		query{fmt.Sprintf(`sum by (code) (bayward_finding{%s}%s) > 0`, yardBays, ofPack), "{{code}}"}).
+		FillOpacity(30).DrawStyle(common.GraphDrawStyleBars).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
+	b.WithPanel(list(text{"How often was a charge held back, by reason?", "How often each finding was raised in the time shown. Raised and gone between two scrapes is not seen; so is settling after a start.",
+		"none", "no finding was raised, or no bay reports"}, 12, "times",
+		column{query{fmt.Sprintf(`sum by (code) (ceil(changes(bayward_finding{%s}[$__range]) / 2)%s) > 0`, yardBays, ofPack), "times"}, "none", 0, nil}))
+}
+
+func yardTrend(b *dashboard.DashboardBuilder) {
+	b.WithRow(dashboard.NewRowBuilder("The week"))
+	b.WithPanel(lines(text{"Where do the packs stand?", "Packs at each stage of the round.", "none", "no bay reports"}, 8,
+		query{fmt.Sprintf("sum by (stage) (bayward_stage{%s}%s)", yardBays, ofPack), "{{stage}}"}).
+		FillOpacity(30).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
+	b.WithPanel(lines(text{"How many charges began, and how many were proven full?", "In the 24 hours before each moment.", "none", "no bay reports"}, 8,
+		query{fmt.Sprintf("sum(increase(bayward_charges_total{%s}[1d])%s)", yardBays, ofPack), "began"},
+		query{fmt.Sprintf("sum(increase(bayward_charges_full_total{%s}[1d])%s)", yardBays, ofPack), "proven full"}).Decimals(0).Min(0))
+	b.WithPanel(list(text{"Which chargers overcharge?", "The 10 bays with the highest charge factor of the last seven days: ampere-hours given for each that stayed. 1.15 to 1.20 is usual for vented traction packs (common practice, no source).",
+		"none", "no charge in seven days"}, 8, "factor",
+		column{query{fmt.Sprintf("topk(10, max %s (bay:bayward_charge_factor:ratio7d{%s} > 0)%s)", byBay, yardBays, ofPack), "factor"}, "none", 2, nil}))
+}

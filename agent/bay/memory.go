@@ -1,8 +1,10 @@
 package bay
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"math"
 	"time"
 
@@ -19,6 +21,7 @@ const memoryVersion = 1
 // stored by whoever runs the core.
 type Memory struct {
 	V         int                 `json:"v"`
+	Sum       string              `json:"sum"` // of all the rest, so that damage shows
 	Pack      string              `json:"pack"`
 	Cells     int                 `json:"cells"`
 	Held      bool                `json:"held,omitempty"`
@@ -94,8 +97,23 @@ func (b *Bay) Memory() Memory {
 			m.OrderIDs = append(m.OrderIDs, id)
 		}
 	}
+	m.Sum = m.sum()
 	return m
 }
+
+// sum is a CRC-32 over the JSON of everything else; empty, which fits no
+// memory, when there is no JSON for it.
+func (m *Memory) sum() string {
+	bare := *m
+	bare.Sum = ""
+	text, err := json.Marshal(&bare)
+	if err != nil {
+		return ""
+	}
+	return fmt.Sprintf("%08x", crc32.ChecksumIEEE(text))
+}
+
+func (m *Memory) intact() bool { return m.Sum != "" && m.Sum == m.sum() }
 
 // Restore takes back a memory before the first Step, which will be at now. The
 // gap is the time since the memory was saved as far as it can be proven (the
@@ -140,6 +158,8 @@ func (m *Memory) usable(s *Setup) error {
 		return fmt.Errorf("%w: it has version %d, this program knows %d", ErrMemory, m.V, memoryVersion)
 	case m.Pack != s.Pack.Name || m.Cells != s.Pack.Cells:
 		return fmt.Errorf("%w: it is of pack %q with %d cells, the bay has %q with %d", ErrMemory, m.Pack, m.Cells, s.Pack.Name, s.Pack.Cells)
+	case !m.intact():
+		return fmt.Errorf("%w: it is damaged", ErrMemory)
 	case !m.Charge.Valid() || !m.Water.Valid(s.Pack.Cells) || m.tooOld() || !(m.PermitS >= 0 && m.WithheldS >= 0):
 		return fmt.Errorf("%w: it is damaged", ErrMemory)
 	}
@@ -161,10 +181,6 @@ func (m *Memory) tooOld() bool {
 	return false
 }
 
-// What a visit cannot exceed: beyond, the memory is damaged and the figure is
-// left out.
-const mostGivenML, mostCoverMM = 1e5, 1e3
-
 // restoreOrders takes back what people have ordered and what latched. This is
 // done even with a memory that is otherwise not usable, since it can only
 // withhold.
@@ -179,7 +195,10 @@ func (b *Bay) restoreOrders(m *Memory, now, gap time.Duration) {
 		v.recall(&b.pic.Visit)
 		b.visitMM, b.visitOK = v.PilotMM, v.PilotOK
 	}
-	if m.V != memoryVersion || unknownLatch(m.Latches) {
+	if !m.intact() { // that a visit is open counts, its figures do not
+		b.pic.Visit.GivenML, b.visitOK = [water.MaxCells]float64{}, false
+	}
+	if !m.intact() || m.V != memoryVersion || unknownLatch(m.Latches) {
 		b.held, b.forgot = true, true // it may hold what this program does not know
 	}
 	if len(m.Latches) == 0 {

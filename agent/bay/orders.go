@@ -91,6 +91,8 @@ func (b *Bay) check(o *Order) string {
 		return "an order with this ID was taken before"
 	case o.By == "":
 		return "it names no person"
+	case o.Kind == OrderGravity && (b.seat.here == vacant || b.seat.empty):
+		return "no pack is connected whose gravity it could be"
 	case o.Kind == OrderFill || o.Kind == OrderGravity || o.Kind == OrderLevel:
 		return b.checkCell(o)
 	case o.Kind == OrderQuality && !(o.USPerCM >= 0 && o.USPerCM <= MaxUSPerCM):

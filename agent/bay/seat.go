@@ -53,7 +53,7 @@ func (s *seat) step(now time.Duration, cellV reading.Reading, currentA *reading.
 		s.goodAt = now
 		return
 	}
-	if s.here == present && now-s.goodAt > doubtAfter {
+	if s.here != vacant && now-s.goodAt > doubtAfter {
 		s.leave(now) // too long unseen: it may be another one
 	}
 	s.empty, s.emptyAt, s.goodAt = false, now, now
@@ -99,9 +99,7 @@ func (s *seat) nothing(now time.Duration) {
 	if s.here == vacant || now-s.emptyAt < leaveFor {
 		return
 	}
-	if s.here == present {
-		s.leave(now)
-	}
+	s.leave(now) // also one that was never seen: a memory may be of it
 	s.here = vacant
 }
 

@@ -1,0 +1,416 @@
+package bay_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"strconv"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// saga is a bay over many lives of the agent. The world's clock is that of the
+// life; truth is the time that has really passed, which the agent cannot know
+// across a restart.
+type saga struct {
+	t     *rapid.T
+	w     *world
+	core  *bay.Bay
+	v     *witness
+	truth time.Duration
+	saved []byte // as the loop stores it: after every tick with events
+	was   bool
+	stage bay.Stage
+
+	// What people and latches have asked for, by a model of its own.
+	held, visit bool
+	latched     [interlock.NumCodes]bool
+	taken       []string // the order IDs taken, the last is the latest
+
+	lifeAt   time.Duration // on the clock of the life
+	offAt    time.Duration // on truth: when the permit last stood, or a life ended
+	seatedAt time.Duration // on the clock: when a pack was last plugged in
+	hotAt    time.Duration // on truth: when charging current last flowed for certain
+	hotFrom  time.Duration
+	hot      bool
+	count    *tally
+}
+
+// tally says what the histories were made of.
+type tally struct{ steps, granted, restarts, damaged, swaps, taken, refused, latched, readied int }
+
+// surelyHot is how long a current must flow to be a charge for certain.
+const surelyHot = 3 * time.Minute
+
+// steps is how long the random test runs: a million steps, a tenth of it with
+// -short, and what BAYWARD_STEPS says when it is set (ten million by night).
+func steps(t *testing.T) int {
+	t.Helper()
+	if text := os.Getenv("BAYWARD_STEPS"); text != "" {
+		n, err := strconv.Atoi(text)
+		if err != nil || n <= 0 {
+			t.Fatalf("BAYWARD_STEPS is %q, want a number of steps such as 10000000", text)
+		}
+		return n
+	}
+	if testing.Short() {
+		return 100_000
+	}
+	return 1_000_000
+}
+
+// TestHistories drives the core through random histories with restarts, clock
+// jumps, swaps of packs and orders of every kind, and holds it to what a
+// restart must never do: shorten a rest, lose a latch, a hold or a visit, or
+// grant what was not granted; and to what an order must never do: grant.
+func TestHistories(t *testing.T) {
+	var n tally
+	for want := steps(t); n.steps < want && !t.Failed(); {
+		rapid.Check(t, func(t *rapid.T) { newSaga(t, &n).play() })
+	}
+	if n.granted < n.steps/50 || n.damaged == 0 || n.swaps == 0 || n.taken == 0 || n.readied == 0 || n.latched == 0 {
+		t.Errorf("the histories hardly test anything: %+v", n)
+	}
+	t.Logf("figure: history steps %d, granted %d, restarts %d (memory damaged %d), swaps %d, orders taken %d, refused %d, latches %d, ready to water %d, violations 0",
+		n.steps, n.granted, n.restarts, n.damaged, n.swaps, n.taken, n.refused, n.latched, n.readied)
+}
+
+func newSaga(t *rapid.T, n *tally) *saga {
+	setup := benchSetup()
+	setup.HasAirflow, setup.HasHydrogen, setup.HasChargerContact = true, true, true
+	setup.Limits.RestMin, setup.Limits.ChargeMax = 10*time.Minute, 2*time.Hour
+	s := &saga{t: t, w: &world{t: t, setup: setup}, count: n}
+	s.begin(time.Duration(rapid.Int64Range(0, 1e13).Draw(t, "boot")))
+	return s
+}
+
+// begin starts a life at a time of its clock.
+func (s *saga) begin(now time.Duration) {
+	s.w.now, s.lifeAt, s.seatedAt = now, now, now
+	s.core = bay.New(s.w.setup)
+	s.v = &witness{lastGood: map[interlock.Code]time.Duration{}}
+	s.was, s.stage, s.hot = false, bay.StageUnknown, false
+	s.w.segment()
+	s.w.calm()
+}
+
+func (s *saga) play() {
+	for range rapid.IntRange(1, 30).Draw(s.t, "acts") {
+		switch rapid.SampledFrom(acts).Draw(s.t, "act") {
+		case "run":
+			s.run()
+		case "charge":
+			s.charge()
+		case "order":
+			s.order()
+		case "restart":
+			s.restart()
+		case "swap":
+			s.swap()
+		case "jump":
+			s.jump()
+		}
+	}
+}
+
+// acts are weighted by how often they stand there.
+var acts = []string{"run", "run", "run", "charge", "charge", "order", "order", "restart", "swap", "jump"}
+
+func (s *saga) run() {
+	s.w.segment()
+	if rapid.IntRange(0, 3).Draw(s.t, "calm") > 0 {
+		s.w.calm()
+	}
+	dt := rapid.SampledFrom([]time.Duration{100 * time.Millisecond, time.Second, time.Second, 30 * time.Second, 5 * time.Minute, 5 * time.Hour}).Draw(s.t, "dt")
+	stuck := rapid.IntRange(0, 40).Draw(s.t, "stuck")
+	for range rapid.IntRange(1, 120).Draw(s.t, "ticks") {
+		s.tick(dt, stuck, nil)
+	}
+}
+
+// charge brings the pack to full by a steady taper and lets it rest, so that
+// the calls to water are tried.
+func (s *saga) charge() {
+	for _, phase := range []struct{ cellV, currentA float64 }{{2.35, 35}, {2.45, 4}, {2.1, 0}} {
+		s.w.calm()
+		s.w.r.PackV.Value, s.w.r.CurrentA.Value = phase.cellV*float64(s.w.setup.Pack.Cells), phase.currentA
+		s.w.r.Cover = reading.Covered(5, 5, s.w.now)
+		s.w.r.PackC.Value, s.w.r.AmbientC.Value = 26, 25
+		for range rapid.IntRange(20, 90).Draw(s.t, "phase") {
+			s.tick(2*time.Minute, -1, nil)
+		}
+	}
+}
+
+// tick is one tick of this life.
+func (s *saga) tick(dt time.Duration, stuck int, orders []bay.Order) {
+	s.w.tick(dt, stuck)
+	s.truth += dt
+	s.w.r.Orders = orders
+	s.step()
+}
+
+func (s *saga) step() {
+	p, events := s.core.Step(&s.w.r)
+	s.count.steps++
+	s.follow(events, p)
+	s.v.check(s.t, s.w, p, s.was)
+	checkPicture(s.t, s.w, p, s.stage)
+	s.check(p)
+	s.was, s.stage = p.Permit.Granted, p.Stage
+	if s.was {
+		s.offAt = s.truth
+		s.count.granted++
+	}
+	if len(events) > 0 || s.saved == nil {
+		text, err := json.Marshal(s.core.Memory())
+		if err != nil {
+			s.t.Fatalf("the memory is no JSON: %v", err)
+		}
+		s.saved = text
+	}
+}
+
+// follow moves the model by the orders of this tick.
+func (s *saga) follow(events []bay.Event, p *bay.Picture) {
+	for i := range events {
+		e := &events[i]
+		if e.Kind == bay.OrderRefused {
+			s.count.refused++
+		}
+		if e.Kind == bay.OrderTaken {
+			s.obey(e)
+		}
+	}
+	if s.w.r.CurrentA.Value >= 0.05*s.w.setup.Pack.CapacityAh && p.Seen.CurrentA.OK() {
+		if !s.hot {
+			s.hot, s.hotFrom = true, s.truth
+		}
+		if s.truth-s.hotFrom >= surelyHot {
+			s.hotAt = s.truth
+		}
+		return
+	}
+	s.hot = false
+}
+
+func (s *saga) obey(e *bay.Event) {
+	s.count.taken++
+	for _, id := range s.taken {
+		if id == e.Order {
+			s.t.Fatalf("order %q was taken twice", id)
+		}
+	}
+	s.taken = append(s.taken, e.Order)
+	if len(s.taken) > 64 {
+		s.taken = s.taken[1:]
+	}
+	for _, o := range s.w.r.Orders {
+		if o.ID != e.Order {
+			continue
+		}
+		switch {
+		case o.ID == "" || o.By == "":
+			s.t.Fatalf("an order without name or ID was taken: %+v", o)
+		case o.Kind == bay.OrderHold:
+			s.held = true
+		case o.Kind == bay.OrderUnhold:
+			s.held = false
+		case o.Kind == bay.OrderVisitOpen:
+			s.visit = true
+		case o.Kind == bay.OrderVisitClose:
+			s.visit = false
+		case o.Kind == bay.OrderRelease:
+			s.latched = [interlock.NumCodes]bool{} // what still holds latches anew below
+		}
+		return
+	}
+}
+
+// check holds the picture to the model.
+func (s *saga) check(p *bay.Picture) {
+	now := s.w.now
+	if p.Findings[interlock.Held].Raised != s.held || p.Visit.Open != s.visit || p.Findings[interlock.VisitOpen].Raised != s.visit {
+		s.t.Fatalf("held %v, visit %v at %v, ordered were %v, %v", p.Findings[interlock.Held].Raised, p.Visit.Open, now, s.held, s.visit)
+	}
+	for c := range s.latched {
+		f := &p.Findings[c]
+		if s.latched[c] && !f.Latched {
+			s.t.Fatalf("%v is lost without a release at %v", interlock.Code(c), now)
+		}
+		if f.Latched && !s.latched[c] {
+			s.count.latched++
+		}
+		s.latched[c] = s.latched[c] || f.Latched
+		if f.Raised && f.Latched != interlock.Table[c].Latches {
+			s.t.Fatalf("%v raised and latched %v", interlock.Code(c), f.Latched)
+		}
+	}
+	if p.Stage == bay.ReadyToWater && s.stage != bay.ReadyToWater {
+		s.count.readied++
+		if rest := s.truth - s.hotAt; rest < s.w.setup.Limits.RestMin {
+			s.t.Fatalf("ready to water after a rest of %v", rest)
+		}
+	}
+	if !p.Permit.Granted {
+		return
+	}
+	l := &s.w.setup.Limits
+	switch {
+	case s.held || s.visit:
+		s.t.Fatalf("granted at %v although held %v, visit %v", now, s.held, s.visit)
+	case now-s.lifeAt < max(l.SettleFor, l.OffMin) || now-s.seatedAt < l.SettleFor:
+		s.t.Fatalf("granted at %v, life since %v, pack since %v", now, s.lifeAt, s.seatedAt)
+	case !s.was && s.truth-s.offAt < l.OffMin:
+		s.t.Fatalf("granted %v after the contactor opened", s.truth-s.offAt)
+	}
+}
+
+// order hands in a few orders: new, replayed, late, invalid.
+func (s *saga) order() {
+	var orders []bay.Order
+	for range rapid.IntRange(1, 3).Draw(s.t, "orders") {
+		s.w.ids++
+		o := bay.Order{
+			ID: fmt.Sprint("o", s.w.ids), Kind: bay.OrderKind(rapid.IntRange(0, 12).Draw(s.t, "kind")), By: "a person",
+			Cell: rapid.IntRange(0, 13).Draw(s.t, "cell"), ML: rapid.SampledFrom([]float64{0, 120, 2000, 2001, -1, math.NaN()}).Draw(s.t, "ml"),
+			Gravity: rapid.SampledFrom([]float64{1.1, 1.277, 1.41, math.NaN()}).Draw(s.t, "sg"), AtC: 25,
+			CoverMM: rapid.SampledFrom([]float64{-300, -5, 4, 15, math.Inf(1)}).Draw(s.t, "mm"),
+		}
+		switch rapid.IntRange(0, 5).Draw(s.t, "flaw") {
+		case 0:
+			if len(s.taken) > 0 {
+				o.ID = rapid.SampledFrom(s.taken).Draw(s.t, "replayed")
+			}
+		case 1:
+			o.By = ""
+		case 2:
+			o.ID = ""
+		}
+		orders = append(orders, o)
+	}
+	s.tick(time.Second, -1, orders)
+	s.w.r.Orders = nil
+	for range rapid.IntRange(0, 70).Draw(s.t, "after") {
+		s.tick(time.Second, -1, nil)
+	}
+}
+
+// swap takes the pack away and brings another, which may be bare.
+func (s *saga) swap() {
+	s.count.swaps++
+	s.w.calm()
+	s.w.r.PackV.Value, s.w.r.CurrentA.Value = 0, 0
+	for range 8 {
+		s.tick(time.Second, -1, nil)
+		s.seatedAt = s.w.now
+	}
+	s.w.calm()
+	s.w.r.CurrentA.Value = 0
+	if rapid.Bool().Draw(s.t, "bare") {
+		s.w.r.Cover = reading.Covered(-3, -3, s.w.now)
+	}
+	s.tick(time.Second, -1, nil)
+	s.seatedAt = s.w.now
+	if m := s.core.Memory(); m.Charge.Full {
+		s.t.Fatal("another pack counts as full")
+	}
+	for range rapid.IntRange(0, 90).Draw(s.t, "after") {
+		s.tick(time.Second, -1, nil)
+	}
+}
+
+// jump lets the clock go back, or forward by years.
+func (s *saga) jump() {
+	s.tick(time.Second, -1, nil) // a clock that begins in the past has not gone back
+	if rapid.Bool().Draw(s.t, "forward") {
+		const years = 10 * 8766 * time.Hour
+		if s.w.now < 2*years {
+			s.tick(years, -1, nil)
+		}
+		return
+	}
+	back := rapid.SampledFrom([]time.Duration{1, time.Second, 9 * time.Second, time.Hour, math.MaxInt64}).Draw(s.t, "back")
+	for range 5 {
+		s.w.tick(0, -1)
+		at := s.w.now - back
+		s.w.r.Now = at
+		for _, r := range []*reading.Reading{&s.w.r.PackV, &s.w.r.CurrentA, &s.w.r.PackC, &s.w.r.AmbientC, &s.w.r.Airflow, &s.w.r.HydrogenPct, &s.w.r.ContactorClosed, &s.w.r.ChargerComplete} {
+			r.At = at
+		}
+		s.w.r.Cover.At = at
+		s.step()
+	}
+}
+
+// restart ends this life and begins another with the memory of the last, as it
+// was saved, damaged, or for another pack.
+func (s *saga) restart() {
+	s.count.restarts++
+	if s.saved == nil {
+		return
+	}
+	gap := rapid.SampledFrom([]time.Duration{0, time.Second, 2 * time.Minute, 14 * time.Minute, 3 * time.Hour}).Draw(s.t, "gap")
+	proven := rapid.Bool().Draw(s.t, "proven")
+	restBefore := s.truth - s.hotAt
+	s.truth += gap
+	if s.was {
+		s.offAt = s.truth - gap
+	}
+	text := append([]byte{}, s.saved...)
+	kind := rapid.SampledFrom([]string{"whole", "whole", "flip", "cut", "other"}).Draw(s.t, "memory")
+	switch kind {
+	case "flip":
+		i := rapid.IntRange(0, len(text)-1).Draw(s.t, "byte")
+		text[i] ^= byte(1 << rapid.IntRange(0, 7).Draw(s.t, "bit"))
+	case "cut":
+		text = text[:rapid.IntRange(0, len(text)-1).Draw(s.t, "length")]
+	case "other":
+		s.w.setup.Pack.Name += "x"
+	}
+	// The clock may run on, or begin anew.
+	now := s.w.now
+	if rapid.Bool().Draw(s.t, "rebooted") {
+		now = time.Duration(rapid.Int64Range(0, 1e12).Draw(s.t, "boot"))
+	}
+	s.begin(now)
+	known := s.restore(text, gap, proven)
+	s.saved = nil
+	first := s.core.Memory()
+	if (!proven || !known || kind == "other" || gap > 15*time.Minute) && first.Charge.Full {
+		s.t.Fatalf("full after a restart with %s, gap %v, proven %v", kind, gap, proven)
+	}
+	s.tick(time.Second, -1, nil)
+	if m := s.core.Memory(); m.Charge.Ended && m.Charge.Full && !m.Charge.Active && m.Charge.EndedAgoS > (restBefore+gap+surelyHot+2*time.Second).Seconds() && s.hotAt > 0 {
+		s.t.Fatalf("at %v the rest is %v s, in truth it was %v and a gap of %v", s.w.now, m.Charge.EndedAgoS, restBefore, gap)
+	}
+}
+
+// restore is what the agent does with a stored memory. It tells whether the
+// memory was taken as a whole.
+func (s *saga) restore(text []byte, gap time.Duration, proven bool) bool {
+	var m bay.Memory
+	if json.Unmarshal(text, &m) != nil {
+		s.count.damaged++
+		s.core.Doubt("unreadable")
+		// A visit and latches may be forgotten: the hold stands for them.
+		s.held, s.visit, s.latched, s.taken = true, false, [interlock.NumCodes]bool{}, nil
+		return false
+	}
+	err := s.core.Restore(&m, s.w.now, gap, proven)
+	if again, _ := json.Marshal(&m); string(again) != string(s.saved) {
+		s.count.damaged++
+		s.held, s.visit, s.latched, s.taken = true, m.Visit != nil, [interlock.NumCodes]bool{}, nil
+		if err == nil {
+			s.t.Fatal("a damaged memory was taken for whole")
+		}
+	}
+	return err == nil
+}

@@ -142,7 +142,7 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 		c := &b.pic.Visit.Cells[o.Cell-1]
 		c.Done, c.DipLast = true, c.DipLast && o.ML == 0
 	case OrderGravity:
-		b.charge.Gravity(now, electrolyte.GravityAt25(o.Gravity, o.AtC))
+		b.charge.CellGravity(now, o.Cell, electrolyte.GravityAt25(o.Gravity, o.AtC))
 	case OrderLevel:
 		b.level(o)
 	case OrderQuality:

@@ -1,52 +1,94 @@
 package charge
 
-import "time"
+import (
+	"time"
+
+	"bayward/agent/electrolyte"
+)
 
 // Thresholds of flow. Currents are in parts of the capacity, per hour.
 const (
 	startRate = 0.01  // charging current flows from here on, C/100
 	stopRate  = 0.004 // and stops below: above the offset of usual sensors
-	// Without a current sensor: no cell at rest stands above onV (the rest
-	// voltage of a full one is 2.13, DOE-HDBK-1084-95), and when the current
-	// stops the voltage falls at once by more than dropV.
+	// A cell at heldV or above is on a charger, however small the current: the
+	// voltage of a full cell at rest is 2.13 (DOE-HDBK-1084-95) and 0.08 more
+	// when the rest begins (see electrolyte.StateOfChargeFromRest); float is at
+	// 2.23 to 2.27 V. Not referred to 25 °C, since a rest voltage hardly moves.
+	heldV = 2.30
+	// In the heat a charger that follows the temperature holds less: there, what
+	// is heldV25 at 25 °C.
+	heldV25 = 2.36
+	// Without a current sensor: no cell at rest stands above onV, and when the
+	// current stops the voltage falls at once by more than dropV.
 	onV, offV = 2.20, 2.15
-	riseV     = 0.03
+	riseV     = 0.015
 	dropV     = 0.08
-	confirm   = time.Minute
+	// A charger that steps down lets the voltage fall like one that stops; but a
+	// cell at rest so high goes on sinking, by more than 3 mV in ten minutes (the
+	// open 12 V 17 Ah record, Sulzer et al. 2019).
+	sinkV, sinkFor = 0.003, 10 * time.Minute
+	confirm        = time.Minute
+	// offHold bridges the gaps of a pulsed charger; less than confirm, so that
+	// one disturbed reading is no charge.
+	offHold = 45 * time.Second
 )
 
 // flow tells whether charging current flows now.
 type flow struct {
 	on    bool
 	since time.Duration // of the present state
-	peakV float64       // highest voltage while on, slowly forgotten
+	raw   bool          // by this tick alone
+	rawAt time.Duration // since when raw is so
+	peakV float64       // highest voltage while on
 	lowV  float64       // lowest voltage while off
+	refV  float64       // a voltage while off that was not undercut by sinkV ...
+	refAt time.Duration // ... since then
 	armed bool          // the voltage was low enough to see a rise
 }
 
-func (f *flow) set(on bool, now time.Duration) {
-	if on != f.on {
-		f.on, f.since = on, now
+// see takes one tick's verdict: on at once, off after a pause.
+func (f *flow) see(raw bool, now time.Duration) {
+	if raw != f.raw {
+		f.raw, f.rawAt = raw, now
+	}
+	switch {
+	case raw && !f.on:
+		f.on, f.since = true, now
+	case !raw && f.on && now-f.rawAt >= offHold:
+		f.on, f.since = false, f.rawAt
 	}
 }
 
-// byCurrent has hysteresis, so that a tapered current does not chatter.
-func (f *flow) byCurrent(now time.Duration, currentA, capacityAh float64) {
+// lose is a tick about which nothing is known: nothing flows.
+func (f *flow) lose(now time.Duration) {
+	if f.on {
+		f.since = now
+	}
+	f.on, f.raw, f.rawAt = false, false, now
+}
+
+// byCurrent has hysteresis, so that a tapered current does not chatter. While
+// a charger holds the voltage, a very small tail is still a charge.
+func (f *flow) byCurrent(now time.Duration, currentA, capacityAh float64, held bool) {
+	rate := currentA / capacityAh
 	switch {
-	case currentA >= startRate*capacityAh:
-		f.set(true, now)
-	case currentA < stopRate*capacityAh:
-		f.set(false, now)
+	case rate >= startRate:
+		f.see(true, now)
+	case rate < stopRate:
+		f.see(f.on && held && rate > -stopRate, now)
+	default:
+		f.see(f.raw || f.on && held, now)
 	}
 }
 
 // byVoltage judges by the voltage of one cell where no current is measured.
 func (f *flow) byVoltage(now time.Duration, cellV float64) {
-	if f.on {
+	if f.raw {
 		f.peakV = max(f.peakV, cellV)
-		if cellV < offV || cellV < f.peakV-dropV {
-			f.set(false, now)
-			f.lowV = cellV
+		off := cellV < offV || cellV < f.peakV-dropV
+		f.see(!off, now)
+		if off {
+			f.lowV, f.armed, f.refV, f.refAt = cellV, false, cellV, now
 		}
 		return
 	}
@@ -54,8 +96,18 @@ func (f *flow) byVoltage(now time.Duration, cellV float64) {
 		f.armed = true
 	}
 	f.lowV = min(f.lowV, cellV)
-	if cellV >= onV && (f.armed || cellV >= f.lowV+riseV) {
-		f.set(true, now)
+	if cellV < f.refV-sinkV {
+		f.refV, f.refAt = cellV, now
+	}
+	stands := f.refV > 0 && now-f.refAt >= sinkFor
+	on := cellV >= onV && (f.armed || stands || cellV >= f.lowV+riseV)
+	f.see(on, now)
+	if on {
 		f.peakV = cellV
 	}
+}
+
+// held tells whether a cell's voltage stands so high that a charger holds it.
+func held(cellV, atC float64) bool {
+	return cellV >= min(heldV, electrolyte.ChargeLimitAt(heldV25, atC))
 }

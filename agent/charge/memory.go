@@ -29,58 +29,99 @@ type Memory struct {
 	TotalGasAh float64 `json:"total_gassing_ah"`
 	Charges    uint64  `json:"charges"`
 	Fulls      uint64  `json:"charges_full"`
+
+	Pending     uint8   `json:"pending,omitempty"`
+	Doubt       uint8   `json:"doubt,omitempty"`
+	UnseenAh    float64 `json:"unseen_ah,omitempty"`
+	CeilingS    float64 `json:"ceiling_s,omitempty"`
+	CeilingAh   float64 `json:"ceiling_ah,omitempty"`
+	RoundOutAh  float64 `json:"round_out_ah,omitempty"`
+	RoundBackAh float64 `json:"round_back_ah,omitempty"`
+	RoundOK     bool    `json:"round_ok,omitempty"`
+	Depth       float64 `json:"depth,omitempty"`
+	DepthKnown  bool    `json:"depth_known,omitempty"`
+	SelfShare   float64 `json:"self_share,omitempty"`
+	EqualCycles int     `json:"equalize_cycles,omitempty"`
+	EqualAgoS   float64 `json:"equalize_ago_s,omitempty"`
+	EqualAfterS float64 `json:"equalize_after_s,omitempty"`
+	Spread      float64 `json:"spread,omitempty"`
+	SpreadKnown bool    `json:"spread_known,omitempty"`
 }
 
 // Memory gives what must survive a restart, as of the last step.
 func (t *Tracker) Memory() Memory {
 	s := &t.s
 	ago := func(at time.Duration) float64 { return (t.last - at).Seconds() }
-	return Memory{
-		Active: s.Active, SinceAgoS: ago(s.Since), FlowS: t.flowS, Full: s.Full, Evidence: uint8(s.Evidence),
+	m := Memory{
+		Active: s.Active, SinceAgoS: ago(s.Since), FlowS: t.round.flowS, Full: s.Full, Evidence: uint8(s.Evidence),
 		FullAgoS: ago(s.FullAt), Ended: s.Ended, EndedAgoS: ago(s.EndedAt), InAh: s.InAh, OutAh: s.OutAh,
-		OutKnown: s.OutKnown, BackAh: t.backAh, GassingAh: s.GassingAh, Soc: s.Soc, SocPlus: s.SocPlus,
+		OutKnown: s.OutKnown, BackAh: t.count.backAh, GassingAh: s.GassingAh, Soc: s.Soc, SocPlus: s.SocPlus,
 		SocKnown: s.SocKnown, TotalInAh: s.TotalInAh, TotalOutAh: s.TotalOutAh, TotalGasAh: s.TotalGassingAh,
 		Charges: s.Charges, Fulls: s.ChargesFull,
+
+		Pending: uint8(s.Pending), Doubt: uint8(s.Doubt), UnseenAh: t.count.unseenAh,
+		CeilingS: t.ceiling.flowS, CeilingAh: t.ceiling.ah,
+		RoundOutAh: t.round.outAh, RoundBackAh: t.round.backAh, RoundOK: t.round.outOK,
+		Depth: s.DepthBefore, DepthKnown: s.DepthKnown, SelfShare: t.rest.selfOut,
+		EqualCycles: t.equal.cycles, EqualAfterS: t.equal.afterS,
+		Spread: s.Equalize.Spread, SpreadKnown: s.Equalize.SpreadKnown,
 	}
+	if t.equal.begun {
+		m.EqualAgoS = ago(t.equal.at)
+	}
+	return m
 }
+
+// most bounds what a memory may hold, s and Ah: 31 years, which still is a
+// duration.
+const most = 1e9
 
 // Valid tells whether the memory can be one that was saved.
 func (m *Memory) Valid() bool {
 	for _, x := range []float64{
 		m.SinceAgoS, m.FlowS, m.FullAgoS, m.EndedAgoS, m.InAh, m.OutAh, m.BackAh, m.GassingAh,
-		m.Soc, m.SocPlus, m.TotalInAh, m.TotalOutAh, m.TotalGasAh,
+		m.Soc, m.SocPlus, m.TotalInAh, m.TotalOutAh, m.TotalGasAh, m.UnseenAh, m.CeilingS, m.CeilingAh,
+		m.RoundOutAh, m.RoundBackAh, m.Depth, m.SelfShare, m.EqualAgoS, m.EqualAfterS, m.Spread,
 	} {
-		if math.IsNaN(x) || math.IsInf(x, 0) || x > 1e12 || x < -1e12 {
+		if math.IsNaN(x) || x > most || x < -most {
 			return false
 		}
 	}
-	return m.Evidence <= uint8(HandGravity) && m.FlowS >= 0 && m.EndedAgoS >= 0 && m.FullAgoS >= 0 && m.TotalGasAh >= 0
+	return m.Evidence <= uint8(HandGravity) && m.Pending <= uint8(HandGravity) && m.Doubt <= uint8(DrawsTooMuch) &&
+		m.FlowS >= 0 && m.TotalGasAh >= 0 && m.CeilingS >= 0 && m.EqualCycles >= 0 &&
+		(!m.Ended || m.EndedAgoS >= 0) && (!m.Full || m.FullAgoS >= 0)
 }
 
 // Restore takes back a memory at the start of a new life, before the first
 // step, which will be at now. The gap is the time since it was saved as far as
-// it is proven; when it is not, nothing is kept that a charge, a machine at
-// work or another pack in the gap could have changed: the pack counts as not
-// full, and its rest starts now.
+// it is proven; when it is not, or is longer than a gap in the readings may be,
+// nothing is kept that a charge, a machine at work or another pack in the gap
+// could have changed: the pack counts as not full, and its rest starts now.
 func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 	at := func(agoS float64) time.Duration { return now - gap - time.Duration(agoS*float64(time.Second)) }
 	t.started, t.last = true, now
 	s := &t.s
 	*s = Status{
 		Since: now, TotalInAh: m.TotalInAh, TotalOutAh: m.TotalOutAh, TotalGassingAh: m.TotalGasAh,
-		Charges: m.Charges, ChargesFull: m.Fulls,
+		Charges: m.Charges, ChargesFull: m.Fulls, MaxPackC: math.Inf(-1),
+		DepthBefore: m.Depth, DepthKnown: m.DepthKnown, Doubt: Doubt(m.Doubt),
 	}
+	t.equal = equalizer{cycles: m.EqualCycles, at: at(m.EqualAgoS), begun: true}
+	s.Equalize.Spread, s.Equalize.SpreadKnown = m.Spread, m.SpreadKnown
 	if m.Ended || m.Active {
 		s.Ended, s.EndedAt = true, now
 	}
-	if !proven {
+	t.ceiling = ceiling{flowS: m.CeilingS, ah: m.CeilingAh}
+	if !proven || gap > gapMax {
 		return
 	}
-	s.Active, s.Since, t.flowS = m.Active, at(m.SinceAgoS), m.FlowS
+	s.Active, s.Since = m.Active, at(m.SinceAgoS)
 	s.Full, s.Evidence, s.FullAt = m.Full, Evidence(m.Evidence), at(m.FullAgoS)
 	s.Ended, s.EndedAt = m.Ended, at(m.EndedAgoS)
-	s.InAh, s.OutAh, s.OutKnown, t.backAh, s.GassingAh = m.InAh, m.OutAh, m.OutKnown, m.BackAh, m.GassingAh
-	s.Soc, s.SocPlus, s.SocKnown = m.Soc, m.SocPlus, m.SocKnown
-	t.flow.since = now
-	s.MaxPackC = math.Inf(-1)
+	s.InAh, s.OutAh, s.OutKnown, s.GassingAh = m.InAh, m.OutAh, m.OutKnown, m.GassingAh
+	s.Soc, s.SocPlus, s.SocKnown, s.Pending = m.Soc, m.SocPlus, m.SocKnown, Evidence(m.Pending)
+	t.count.backAh, t.count.unseenAh = m.BackAh, m.UnseenAh
+	t.round = round{flowS: m.FlowS, outAh: m.RoundOutAh, outOK: m.RoundOK, backAh: m.RoundBackAh}
+	t.equal.afterS, t.rest.selfOut = m.EqualAfterS, m.SelfShare
+	t.flow.since, t.flow.rawAt = now, now
 }

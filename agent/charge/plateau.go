@@ -1,22 +1,44 @@
 package charge
 
-import "time"
+import (
+	"time"
 
-// A plateau is proven by readings that do not change over three half-hour
-// intervals: TM 5-4320-258-12, full charge. Marks are taken every ten minutes,
-// so that what happens between the half-hours counts as well.
+	"bayward/agent/electrolyte"
+)
+
+// A plateau is proven by three successive half hours that do not differ: TM
+// 5-4320-258-12, full charge, three half-hour intervals; TM 10-3930-644-14&P asks
+// for three hourly readings. Both speak of a hydrometer, whose last digit, 0.005,
+// is 3.6 % of the charge of a traction cell. Voltage and current of a cell near
+// full say more: by the charge equation of Schiffer et al., J. Power Sources 168
+// (2007) 66, 12 mV at the finish rate are less than 0.1 % of the charge. So the
+// shorter time is taken, with the finer reading. Means over ten minutes are kept,
+// so that noise and pulses average out, and what happens between counts too.
 const (
 	markEvery = 10 * time.Minute
-	marks     = 10 // nine intervals: 90 minutes
-	// steadyV is how far the compensated voltage of a cell may move over the
-	// plateau: the last digit of a two-decimal voltmeter.
-	steadyV = 0.010
-	// regulatedSpanV is what a regulator and its temperature drift may move.
-	regulatedSpanV = 0.025
-	// The current may move by a tenth, or by an amount that leaves little to
-	// put in: a current that falls exponentially with a time constant of 2 h
-	// and has lost 0.5 A for each 100 Ah in 90 min has some 1 % still to give.
-	steadyShare, steadyRate = 0.10, 0.005
+	marks     = 9 // 90 minutes
+	perThird  = marks / 3
+	// steadyV is how far the compensated voltage of a cell may move from one half
+	// hour to the next: 8.3 mV are one digit, 0.1 V, of a voltmeter on a 24 V pack,
+	// and the pack warms by up to 2 K in that time, of which the compensation
+	// (-3 to -6 mV/K in textbooks) may miss 2 mV each. A charger that stops after
+	// three unchanged half-hour readings has then shown it too.
+	steadyV = 0.012
+	// blindSteadyV is the same where no current tells how much still goes in; a
+	// taper charger's voltage creeps. A third, as small as averages of noise allow.
+	blindSteadyV = 0.004
+	// regulatedSpanV is what a regulator and its drift may move in 90 minutes: 1 %
+	// of 2.40 V, the usual tolerance of a regulated charger (from memory). The means
+	// of three half hours lie 60 of the 90 minutes apart.
+	regulatedSpanV = 0.025 * 2 / 3
+	// The current may move by a tenth in 90 minutes, or by what is lost in noise.
+	// A current that falls exponentially with a time constant of 5 h (old,
+	// sulfated plates; new ones have 1 to 2 h) and has lost 0.15 A for each 100
+	// Ah in 90 min has some 2 % of the charge still to give: 0.15 / (1 - e^-0.3)
+	// = 0.58, at the end 0.43, times 5 h.
+	steadyShare, steadyRate = 0.10 * 2 / 3, 0.0015 * 2 / 3
+	// Within the half hours the marks may scatter this many times as far.
+	scatter = 4
 	// taperRate is the highest current of a full vented battery at a
 	// regulated 2.40 V: 2 A for each 100 Ah, EN 62485-3 (quoted), and a
 	// quarter for age and sensor.
@@ -27,84 +49,145 @@ const (
 	// regulatedV is the least compensated voltage at which a tapered current
 	// says something: just below the gassing onset of 2.37 V, TM 10-6140-200-14.
 	regulatedV = 2.33
-	// A charger without regulation takes a full cell beyond 2.45 V; rapid
-	// gassing is at 2.50 V, TM 10-6140-200-14. Without a current reading only
-	// the latter excludes a regulated charger that is still in its bulk.
-	finishV, rapidV = 2.45, 2.50
-	smoothOver      = 3 * time.Minute
+	// finishV: a charger without regulation takes a full cell beyond it; gassing
+	// is normal at 2.40 and rapid at 2.50 V, TM 10-6140-200-14.
+	finishV = 2.45
+	// blindV is the same without a current reading, when only the voltage
+	// excludes a charger that holds it and is still in its bulk: rapid gassing
+	// and 2 % of it. It must show as it is and referred to 25 °C, since a charger
+	// may or may not follow the temperature.
+	blindV = 2.55
+	// lawTimes is how many times the current of the gassing law may flow in a
+	// full cell: twice between one battery and another
+	// (electrolyte.GassingCurrentA) and 1.35 for 5 K between sensor and plates,
+	// rounded up. More is not explained by gassing.
+	lawTimes = 3.0
 )
 
-// mark is a smoothed reading: the voltage of a cell as it is, referred to
-// 25 °C, and the current.
-type mark struct{ v, v25, i float64 }
+// mark is the mean of ten minutes: the voltage of a cell as it is, referred to
+// 25 °C, the current and the temperature.
+type mark struct{ v, v25, i, c float64 }
 
-// plateau smooths voltage and current and keeps the marks.
+func (m *mark) add(o *mark, w float64) {
+	m.v += w * o.v
+	m.v25 += w * o.v25
+	m.i += w * o.i
+	m.c += w * o.c
+}
+
+// plateau keeps the marks of a charge.
 type plateau struct {
-	now     mark // smoothed
-	primed  bool
-	last    time.Duration // of the smoothing
-	markAt  time.Duration
-	marks   [marks]mark
-	n       int // marks taken since the last reset, up to marks
-	next    int
+	sum     mark
+	weightS float64
+	at      time.Duration // start of the mark under way
+	begun   bool
+	flowed  bool // at the tick before
 	current bool // the marks have a current
+	warm    bool // they have a temperature
+	marks   [marks]mark
+	n       int // taken since the last reset, up to marks
+	next    int
 }
 
-func (p *plateau) reset() { *p = plateau{} }
-
-// add takes in one reading while current flows.
-func (p *plateau) add(now time.Duration, m mark, hasCurrent bool) {
-	if !p.primed || p.current != hasCurrent {
-		*p = plateau{now: m, primed: true, last: now, markAt: now, current: hasCurrent}
+// add takes in one reading with its step and tells whether a mark is complete.
+// Between the pulses of a charger the cells say nothing of its end, so that only
+// readings with flow are averaged. A sparse trace has longer marks.
+func (p *plateau) add(n *tick, flows bool) bool {
+	if !p.begun || p.current != n.aOK || p.warm != n.cOK {
+		*p = plateau{begun: true, at: n.now, current: n.aOK, warm: n.cOK}
+		return false
 	}
-	if dt := now - p.last; dt > 0 {
-		share := float64(dt) / float64(dt+smoothOver)
-		p.now.v += share * (m.v - p.now.v)
-		p.now.v25 += share * (m.v25 - p.now.v25)
-		p.now.i += share * (m.i - p.now.i)
-		p.last = now
+	if flows && p.flowed { // v and midA are middles of three
+		w := n.dt.Seconds()
+		p.sum.add(&mark{n.v, n.v25(), n.midA, n.c}, w)
+		p.weightS += w
 	}
-	// A sparse trace skips intervals: a mark stands for the time since the one
-	// before, however long that was.
-	for p.markAt+markEvery <= now {
-		p.markAt += markEvery
-		p.marks[p.next] = p.now
-		p.next = (p.next + 1) % marks
-		p.n = min(p.n+1, marks)
+	p.flowed = flows
+	if n.now-p.at < markEvery || p.weightS < confirm.Seconds() {
+		return false
 	}
+	m := &p.marks[p.next]
+	*m = mark{}
+	m.add(&p.sum, 1/p.weightS)
+	p.next = (p.next + 1) % marks
+	p.n = min(p.n+1, marks)
+	p.sum, p.weightS, p.at = mark{}, 0, n.now
+	return true
 }
 
-// evidence judges the marks. A regulated voltage is judged as it is, since it
-// is the charger that holds it; one that the cells set is referred to 25 °C.
-func (p *plateau) evidence(capacityAh float64) Evidence {
-	if p.n < marks {
-		return NoEvidence
+// back gives the mark taken k marks ago, 0 being the last; ok is false when
+// there is none.
+func (p *plateau) back(k int) (m *mark, ok bool) {
+	if k >= p.n {
+		return nil, false
 	}
-	lo, hi := p.span()
-	level := hi.v25-lo.v25 <= steadyV
-	if !p.current {
-		if level && lo.v25 >= rapidV {
-			return SteadyVoltage
+	return &p.marks[(p.next-1-k+2*marks)%marks], true
+}
+
+// span is the lowest and the highest of some marks.
+type span struct{ lo, hi mark }
+
+func (s *span) widen(m *mark, first bool) {
+	if first {
+		s.lo, s.hi = *m, *m
+		return
+	}
+	s.lo = mark{min(s.lo.v, m.v), min(s.lo.v25, m.v25), min(s.lo.i, m.i), min(s.lo.c, m.c)}
+	s.hi = mark{max(s.hi.v, m.v), max(s.hi.v25, m.v25), max(s.hi.i, m.i), max(s.hi.c, m.c)}
+}
+
+// spans gives the range of the single marks, that of the three half hours, and
+// the largest change of the compensated voltage from one of these to the next.
+func (p *plateau) spans() (single, half span, changeV float64) {
+	var third mark
+	last := 0.0
+	for k := range marks {
+		m := &p.marks[(p.next+k)%marks]
+		single.widen(m, k == 0)
+		third.add(m, 1.0/perThird)
+		if k%perThird == perThird-1 {
+			half.widen(&third, k < perThird)
+			if k > perThird {
+				changeV = max(changeV, third.v25-last, last-third.v25)
+			}
+			last, third = third.v25, mark{}
 		}
-		return NoEvidence
 	}
-	if hi.i-lo.i > max(steadyShare*hi.i, steadyRate*capacityAh) {
-		return NoEvidence
-	}
-	switch {
-	case hi.i <= taperRate*capacityAh && lo.v25 >= regulatedV && hi.v-lo.v <= regulatedSpanV:
-		return SteadyTaper
-	case level && hi.i <= finishRate*capacityAh && lo.v25 >= finishV:
-		return SteadyVoltage
-	}
-	return NoEvidence
+	return single, half, changeV
 }
 
-func (p *plateau) span() (lo, hi mark) {
-	lo, hi = p.marks[0], p.marks[0]
-	for _, m := range p.marks[1:] {
-		lo = mark{min(lo.v, m.v), min(lo.v25, m.v25), min(lo.i, m.i)}
-		hi = mark{max(hi.v, m.v), max(hi.v25, m.v25), max(hi.i, m.i)}
+// judge looks for a plateau after a complete mark. holdBack is true when
+// the current is steady but more than gassing explains.
+func (p *plateau) judge(capacityAh float64) (e Evidence, holdBack bool) {
+	if p.n < marks {
+		return NoEvidence, false
 	}
-	return lo, hi
+	single, half, changeV := p.spans()
+	within := func(one, three, limit float64) bool { return three <= limit && one <= scatter*limit }
+	if !p.current {
+		if within(single.hi.v25-single.lo.v25, changeV, blindSteadyV) && p.warm && half.lo.v >= blindV && half.lo.v25 >= blindV {
+			return SteadyVoltage, false
+		}
+		return NoEvidence, false
+	}
+	if !within(single.hi.i-single.lo.i, half.hi.i-half.lo.i, max(steadyShare*half.hi.i, steadyRate*capacityAh)) {
+		return NoEvidence, false
+	}
+	level := within(single.hi.v25-single.lo.v25, changeV, steadyV)
+	held := within(single.hi.v-single.lo.v, half.hi.v-half.lo.v, regulatedSpanV)
+	switch {
+	case held && half.hi.i <= taperRate*capacityAh && half.lo.v25 >= regulatedV:
+		e = SteadyTaper
+	case level && half.hi.i <= finishRate*capacityAh && half.lo.v25 >= finishV:
+		e = SteadyVoltage
+	default:
+		return NoEvidence, false
+	}
+	return e, unexplained(&mark{v: half.lo.v, i: half.hi.i, c: half.hi.c}, capacityAh)
+}
+
+// unexplained tells whether more current flows than gassing explains.
+func unexplained(m *mark, capacityAh float64) bool {
+	law := electrolyte.GassingCurrentA(capacityAh, m.v, m.c)
+	return m.i > max(lawTimes*law, deadRate*capacityAh)
 }

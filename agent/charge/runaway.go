@@ -27,8 +27,6 @@ type runaway struct {
 	count int
 }
 
-func (r *runaway) reset() { *r = runaway{} }
-
 // add takes in one tick with all three readings good.
 func (r *runaway) add(now time.Duration, cellV, currentA, packC float64) {
 	if r.n == 0 {

@@ -6,54 +6,71 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// rest remembers since when no current flows, for the rest voltage.
-type rest struct {
-	since   time.Duration
-	resting bool
-}
+// selfOut is the share of the charge that a full pack may lose by itself before
+// it no longer counts as full: the published rates are good to a factor of two
+// (electrolyte.SelfDischargePerDay), so at least half of this is gone.
+const selfOut = 0.10
 
-const (
-	restTry   = 2 * time.Hour // below, the rest voltage says too little
-	socFull   = 0.02          // half width of "full"
-	socDrift  = 0.002         // per hour of counting: 0.2 % of a current sensor at C/5 and its offset
-	socUsable = 0.40          // a wider range is no estimate
-)
+// ageEvery is how often it is reckoned.
+const ageEvery = 5 * time.Minute
 
 // estimate keeps the state of charge: counted from the last certain point, and
 // set anew by a rest voltage that is more certain than the count.
-func (t *Tracker) estimate(in *Inputs, dtH float64) {
-	if t.s.Full && !t.disch && t.s.OutAh <= 0 {
-		t.s.Soc, t.s.SocPlus, t.s.SocKnown = 1, socFull, true
-	} else if t.s.SocKnown {
-		t.countSoc(in, dtH)
+func (t *Tracker) estimate(n *tick) {
+	if t.s.Full && !t.round.disch && t.s.OutAh <= 0 && t.flow.on {
+		t.rest.selfOut = 0
 	}
-	quiet := in.CellV.OK() && !t.flow.on && !t.disch &&
-		(!in.CurrentA.OK() || in.CurrentA.Value < stopRate*t.cfg.CapacityAh)
-	if !quiet {
-		t.rest.resting = false
-		return
+	switch {
+	case t.s.Full && !t.round.disch && t.s.OutAh <= 0:
+		t.s.Soc, t.s.SocPlus, t.s.SocKnown = 1-t.rest.selfOut, socFull+t.rest.selfOut, true
+	case t.s.SocKnown:
+		t.countSoc(n)
 	}
 	if !t.rest.resting {
-		t.rest = rest{since: in.Now, resting: true}
+		return
 	}
-	if in.Now-t.rest.since >= restTry {
-		t.byRest(in)
+	t.selfDischarge(n)
+	if t.s.Doubt == RestsTooLow {
+		t.s.SocKnown = false // a mean over a dead cell says nothing of the others
+		return
+	}
+	if n.now-t.rest.since >= restTry && (n.aOK || t.rest.still) {
+		t.byRest(n)
 	}
 }
 
-func (t *Tracker) countSoc(in *Inputs, dtH float64) {
-	t.s.SocPlus += socDrift * dtH
+// selfDischarge lets a resting pack lose charge by the published rates.
+func (t *Tracker) selfDischarge(n *tick) {
+	r := &t.rest
+	if r.agedH += n.dtH; r.agedH < ageEvery.Hours() {
+		return
+	}
+	lost := electrolyte.SelfDischargePerDay(n.c) * r.agedH / 24
+	r.agedH = 0
+	if !t.s.Full {
+		t.s.Soc = max(t.s.Soc-lost, 0)
+		return
+	}
+	if t.rest.selfOut += lost; t.rest.selfOut > selfOut {
+		t.rest.selfOut = 0
+		t.notFull()
+		t.s.OutKnown = false
+	}
+}
+
+func (t *Tracker) countSoc(n *tick) {
+	t.s.SocPlus += socDrift * n.dtH
 	switch {
-	case in.CurrentA.OK():
-		i := in.CurrentA.Value
+	case n.aOK:
+		i := n.a
 		if t.flow.on {
-			i -= min(t.lastGas, max(i, 0))
+			i -= min(t.count.gas, max(i, 0))
 		}
-		if t.flow.on || t.disch {
-			t.s.Soc += i * dtH / t.cfg.CapacityAh
+		if t.flow.on || t.round.disch {
+			t.s.Soc += i * n.dtH / t.cfg.CapacityAh
 		}
 	case t.flow.on:
-		t.s.SocPlus += dtH / 5 // a charge of unknown current: up to C/5
+		t.s.SocPlus += n.dtH / 5 // a charge of unknown current: up to C/5
 	}
 	t.s.Soc = min(max(t.s.Soc, 0), 1)
 	if t.s.SocPlus > socUsable {
@@ -61,12 +78,8 @@ func (t *Tracker) countSoc(in *Inputs, dtH float64) {
 	}
 }
 
-func (t *Tracker) byRest(in *Inputs) {
-	c := unknownC
-	if in.PackC.OK() {
-		c = in.PackC.Value
-	}
-	soc, plus, ok := electrolyte.StateOfChargeFromRest(in.CellV.Value, c, t.cfg.FullGravity, (in.Now - t.rest.since).Hours())
+func (t *Tracker) byRest(n *tick) {
+	soc, plus, ok := electrolyte.StateOfChargeFromRest(t.rest.v, n.c, t.cfg.FullGravity, (n.now - t.rest.since).Hours())
 	if ok && plus < socUsable && (!t.s.SocKnown || plus < t.s.SocPlus) {
 		t.s.Soc, t.s.SocPlus, t.s.SocKnown = soc, plus, true
 	}

@@ -34,6 +34,35 @@ func (e Evidence) String() string {
 	return ""
 }
 
+// Doubt says what speaks against the evidence of full. Zero means nothing.
+type Doubt uint8
+
+// The doubts. A doubt never proves a fault; it says what a hydrometer should
+// settle.
+const (
+	NoDoubt Doubt = iota
+	// RestsTooLow: the rest voltage is lower than all cells together can show
+	// after a full charge, or than a flat pack has. A shorted or reversed cell, a
+	// deep discharge, or a wrong cell count. "Lower than that points to a fault":
+	// TM 5-684/MO-200.
+	RestsTooLow
+	// DrawsTooMuch: the steady current at the end is more than gassing explains.
+	// Old plates, or a shorted cell among good ones.
+	DrawsTooMuch
+)
+
+// String is the doubt's name in messages, "" when there is none.
+func (d Doubt) String() string {
+	switch d {
+	case RestsTooLow:
+		return "rests-too-low"
+	case DrawsTooMuch:
+		return "draws-too-much"
+	case NoDoubt:
+	}
+	return ""
+}
+
 // Status is what the charge tracker knows after a tick. Ampere-hours are of
 // the cell string, so they are the same for each cell.
 type Status struct {
@@ -45,9 +74,13 @@ type Status struct {
 	FullAt   time.Duration // when it was proven; valid with Full
 	EndedAt  time.Duration // when the last charging current stopped; valid with Ended
 	Ended    bool          // a charge has ended since the agent knows the pack
+	// Pending is evidence that a doubt holds back until the pack has rested.
+	Pending Evidence
+	Doubt   Doubt
 
 	InAh      float64 // this charge, or the last one
 	OutAh     float64 // taken out since the pack was last full
+	OutPlusAh float64 // what OutAh may be short of by drift of the count
 	OutKnown  bool    // OutAh counts from a proven full pack
 	GassingAh float64 // this charge, or the last one
 	Soc       float64 // 0 to 1
@@ -55,6 +88,18 @@ type Status struct {
 	SocKnown  bool
 	MaxPackC  float64 // hottest in this charge
 	TempKnown bool
+
+	// DepthBefore is how far the pack was down when this charge, or the last
+	// one, began: ampere-hours missing over capacity, 0 to 1 or a little above.
+	DepthBefore float64
+	DepthKnown  bool
+	// ReturnFactor is ampere-hours returned over those taken out since the pack
+	// was full, up to the end of this charge, or the last one. Not below a depth
+	// of 0.05, where it would be noise.
+	ReturnFactor float64
+	ReturnKnown  bool
+
+	Equalize Equalize
 
 	TotalInAh, TotalOutAh, TotalGassingAh float64 // since the memory began
 	Charges, ChargesFull                  uint64

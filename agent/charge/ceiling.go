@@ -1,0 +1,63 @@
+package charge
+
+import "time"
+
+const (
+	// pauseEnds is the pause after which hours and ampere-hours of a charge count
+	// from nothing: the trade's 8 h of work or of cooling (common practice, no
+	// source). A charger that trips and restarts all night stays one charge.
+	pauseEnds = 8 * time.Hour
+	// overchargeFor is how long a charger may go on after full: an equalize
+	// charge takes 3 to 6 h more (traction habit, from memory), that of a
+	// stationary battery 8 to 24 h by a service task card; the least of those.
+	overchargeFor = 8 * time.Hour
+)
+
+// Overrun says which ceiling a charge passed. The zero value is none.
+type Overrun struct {
+	Hours, AmpereHours bool
+	AfterFull          bool    // the pack is full and the charger goes on
+	Value, Limit       float64 // h or Ah
+}
+
+// ceiling counts what a charge has taken, over its pauses and over charges that
+// follow each other closely, up to full and then again after it.
+type ceiling struct {
+	flowS, ah float64
+	over      Overrun
+}
+
+func (c *ceiling) begin(pause time.Duration, known bool) {
+	if known && pause >= pauseEnds {
+		*c = ceiling{}
+	}
+	c.over = Overrun{}
+}
+
+// Overrun tells whether the charge has passed a ceiling: of hours or
+// ampere-hours without becoming full, or of hours after it was full.
+func (t *Tracker) Overrun() Overrun { return t.ceiling.over }
+
+func (t *Tracker) ceilings(n *tick) {
+	if !t.s.Active {
+		return
+	}
+	c := &t.ceiling
+	strong := !n.aOK || n.a >= startRate*t.cfg.CapacityAh
+	if t.flow.on && (strong || !t.s.Full) {
+		c.flowS += n.dt.Seconds()
+		if n.aOK {
+			c.ah += max(n.a, 0) * n.dtH
+		}
+	}
+	limit := t.cfg.MaxFor
+	if t.s.Full {
+		limit = min(limit, overchargeFor)
+	}
+	switch {
+	case c.flowS > limit.Seconds():
+		c.over = Overrun{Hours: true, AfterFull: t.s.Full, Value: c.flowS / 3600, Limit: limit.Hours()}
+	case !t.s.Full && c.ah > t.cfg.MaxAh:
+		c.over = Overrun{AmpereHours: true, Value: c.ah, Limit: t.cfg.MaxAh}
+	}
+}

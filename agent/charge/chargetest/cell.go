@@ -1,0 +1,85 @@
+package chargetest
+
+import "math"
+
+// Constants of the equations, as listed in testdata/data/README.md, section 4.
+const (
+	u0, g   = 2.13, 0.12
+	rc, rd  = 0.42, 0.699
+	mc, md  = 0.888, 0.0464
+	cc, cd  = 1.001, 1.75
+	gasA    = 0.020 // for each 100 Ah at 2.23 V and 298 K
+	gasPerV = 11.0
+	gasPerK = 0.06
+	gasRefV = 2.23
+	gasRefC = 298 - 273.15
+	stepS   = 3.0
+)
+
+// Pack is a string of equal cells, of which some may be shorted.
+type Pack struct {
+	CapacityAh float64
+	Cells      int
+	Dead       int     // shorted cells: 0 V
+	C          float64 // °C, held
+	Soc        float64 // truth, 0 to 1
+	GassingAh  float64 // of a live cell
+}
+
+// Supply is what stands at the terminals: a source of OpenV volts behind Ohm, with
+// at most MaxA. A load has a negative LoadA and no source.
+type Supply struct{ OpenV, Ohm, MaxA, LoadA float64 }
+
+// line gives the voltage of a live cell as a + b*i.
+func (p *Pack) line(s float64, charging bool) (a, b float64) {
+	s = min(max(s, 0), 1)
+	a = u0 - g*(1-s)
+	if charging {
+		return a, rc / p.CapacityAh * (1 + mc*s/(cc-s))
+	}
+	return a, rd / p.CapacityAh * (1 + md*(1-s)/(cd-(1-s)))
+}
+
+// solve gives current and cell voltage on a supply.
+func (p *Pack) solve(s float64, sup *Supply) (i, v float64) {
+	if sup.LoadA < 0 {
+		a, b := p.line(s, false)
+		return sup.LoadA, a + b*sup.LoadA
+	}
+	a, b := p.line(s, true)
+	live := float64(p.Cells - p.Dead)
+	if sup.MaxA <= 0 || sup.OpenV <= a*live {
+		return 0, a
+	}
+	i = min((sup.OpenV-a*live)/(sup.Ohm+b*live), sup.MaxA)
+	return i, a + b*i
+}
+
+// GasA is the gassing current of a cell at v and c.
+func (p *Pack) GasA(v float64) float64 {
+	return p.CapacityAh / 100 * gasA * math.Exp(gasPerV*(v-gasRefV)+gasPerK*(p.C-gasRefC))
+}
+
+func (p *Pack) rate(s float64, sup *Supply) float64 {
+	i, v := p.solve(s, sup)
+	return (i - p.GasA(v)) / p.CapacityAh / 3600
+}
+
+// Step carries the pack through dt seconds in Runge-Kutta steps of at most 3 s, as
+// the published run was made, and returns current and voltage of the pack at its
+// end.
+func (p *Pack) Step(dtS float64, sup Supply) (packV, currentA float64) {
+	n := max(int(math.Ceil(dtS/stepS)), 1)
+	h := dtS / float64(n)
+	for range n {
+		k1 := p.rate(p.Soc, &sup)
+		k2 := p.rate(p.Soc+h/2*k1, &sup)
+		k3 := p.rate(p.Soc+h/2*k2, &sup)
+		k4 := p.rate(p.Soc+h*k3, &sup)
+		_, v := p.solve(p.Soc, &sup)
+		p.GassingAh += p.GasA(v) * h / 3600
+		p.Soc = min(max(p.Soc+h/6*(k1+2*k2+2*k3+k4), 0), 1)
+	}
+	i, v := p.solve(p.Soc, &sup)
+	return v * float64(p.Cells-p.Dead), i
+}

@@ -1,0 +1,167 @@
+package charge
+
+import "time"
+
+const (
+	completeIn = 10 * time.Minute // a charger that says so sooner was not charging
+	// pulsePause is the longest pause over which a plateau goes on.
+	pulsePause = markEvery
+	// settledFor is how long a charge has run when its current may no longer
+	// collapse: a pack plugged in already full lets it fall within minutes, a
+	// charge under way over hours.
+	settledFor = 30 * time.Minute
+)
+
+// proof holds what the evidences need to remember of the charge under way.
+type proof struct {
+	sawOpen   bool // the charger's contact was seen open
+	sawGas    bool // the gassing voltage was reached
+	complete  bool // the contact closed after both; the rest must not speak against it
+	collapsed bool // the current fell to nothing at a voltage that stands
+	riseA     float64
+	riseK     float64
+	isRunaway bool
+}
+
+// Runaway tells whether the current rises with the temperature, by how many
+// amperes and by how many kelvins.
+func (t *Tracker) Runaway() (riseA, riseK float64, ok bool) {
+	return t.proof.riseA, t.proof.riseK, t.proof.isRunaway
+}
+
+// prove looks for evidence of full while a charge is under way.
+func (t *Tracker) prove(n *tick) {
+	if !t.s.Active {
+		return
+	}
+	if !n.vOK || !t.flow.on && n.now-t.flow.since > pulsePause {
+		t.plateau = plateau{} // successive readings must be successive
+	} else if t.plateau.add(n, t.flow.raw) {
+		t.judgeMark()
+	}
+	t.watchRunaway(n)
+	t.judgeComplete(n)
+}
+
+// judgeMark is called after each complete mark, every ten minutes.
+func (t *Tracker) judgeMark() {
+	m, _ := t.plateau.back(0)
+	capAh := t.cfg.CapacityAh
+	if m.v25 >= regulatedV {
+		t.proof.sawGas = true
+	}
+	t.watchCollapse(m)
+	if t.proof.collapsed {
+		return
+	}
+	t.judgeFactor(m)
+	e, holdBack := t.plateau.judge(capAh)
+	if e == NoEvidence {
+		return
+	}
+	if holdBack {
+		t.doubt(e, DrawsTooMuch)
+		return
+	}
+	t.evidence(t.last, e)
+}
+
+// watchCollapse finds a current that vanishes within 20 minutes while the
+// voltage stands, in a charge that is long under way. Plates do not do that; a
+// broken current sensor does, and it must not read as tapered.
+func (t *Tracker) watchCollapse(m *mark) {
+	capAh := t.cfg.CapacityAh
+	if !t.plateau.current || m.i >= startRate*capAh {
+		t.proof.collapsed = false
+		return
+	}
+	if t.round.flowS < settledFor.Seconds() || m.i >= stopRate*capAh || !held(m.v, m.c) {
+		return
+	}
+	for k := 1; k <= 2; k++ {
+		if before, ok := t.plateau.back(k); ok && before.i > taperRate*capAh {
+			t.proof.collapsed = true
+		}
+	}
+}
+
+// judgeFactor takes ampere-hours as proof only at the gassing voltage and a
+// finishing current, and only if they outweigh the drift of the count.
+func (t *Tracker) judgeFactor(m *mark) {
+	s, capAh := &t.s, t.cfg.CapacityAh
+	if !s.OutKnown || s.Full || !t.plateau.current || m.v25 < regulatedV || m.i > finishRate*capAh {
+		return
+	}
+	if s.OutAh >= leastOut*capAh && t.count.backAh >= t.cfg.Factor*(s.OutAh+s.OutPlusAh) {
+		if unexplained(m, capAh) {
+			t.doubt(ChargeFactor, DrawsTooMuch)
+			return
+		}
+		t.evidence(t.last, ChargeFactor)
+	}
+}
+
+func (t *Tracker) watchRunaway(n *tick) {
+	if !t.flow.on || !n.vOK {
+		t.run = runaway{}
+		return
+	}
+	if n.aOK && n.cOK {
+		t.run.add(n.now, n.v, n.a, n.c)
+		t.proof.riseA, t.proof.riseK, t.proof.isRunaway = t.run.found(t.cfg.CapacityAh)
+	}
+}
+
+// judgeComplete trusts the charger's contact only if it was open earlier in
+// this charge, since a stuck contact proves nothing, and only if the voltage has
+// been where cells gas, since a charger also stops for its own faults. The first
+// ten minutes of rest must not speak against it (watchRest).
+func (t *Tracker) judgeComplete(n *tick) {
+	if !n.complete.OK() {
+		return
+	}
+	if n.complete.Value == 0 {
+		t.proof.sawOpen = true
+		return
+	}
+	t.proof.complete = t.proof.sawOpen && t.proof.sawGas && t.round.flowS >= completeIn.Seconds()
+}
+
+// evidence takes note of what proves the pack full, unless a doubt stands that
+// it cannot outweigh: then the rest after the charge must settle that.
+func (t *Tracker) evidence(now time.Duration, e Evidence) {
+	if t.s.Doubt == RestsTooLow || t.s.Doubt == DrawsTooMuch && e < SteadyVoltage {
+		t.doubt(e, t.s.Doubt)
+		return
+	}
+	t.s.Doubt, t.s.Pending = NoDoubt, NoEvidence
+	t.full(now, e)
+}
+
+func (t *Tracker) doubt(e Evidence, d Doubt) {
+	if t.s.Full {
+		return // proven before, without this doubt
+	}
+	t.s.Pending = max(t.s.Pending, e)
+	if t.s.Doubt == NoDoubt {
+		t.s.Doubt = d
+	}
+}
+
+// full makes the pack full; later evidence of more trust replaces the first,
+// but the time of full stays the first.
+func (t *Tracker) full(now time.Duration, e Evidence) {
+	if t.s.Full {
+		t.s.Evidence = max(t.s.Evidence, e)
+		return
+	}
+	t.s.Full, t.s.Evidence, t.s.FullAt = true, e, now
+	t.recount()
+	t.ceiling = ceiling{}
+	t.proof.isRunaway = false
+	if t.s.Active || t.s.Pending != NoEvidence {
+		t.s.ChargesFull++
+		t.equal.cycles++
+	}
+	t.s.Pending = NoEvidence
+}

@@ -1,0 +1,134 @@
+package charge
+
+import (
+	"math"
+	"time"
+)
+
+const (
+	endAfter = 30 * time.Minute // a pause of a charge that is not full yet
+	endFull  = 10 * time.Minute // a pause of one that is
+	leastOut = 0.05             // share of the capacity below which a charge factor proves nothing
+)
+
+// round holds what belongs to the charge under way, or to the last one.
+type round struct {
+	flowS   float64 // seconds of flow
+	outAh   float64 // taken out before it, since the pack was full
+	outOK   bool
+	backAh  float64 // returned, with earlier charges since the pack was full
+	disch   bool
+	dischAt time.Duration
+}
+
+func (t *Tracker) watchFlow(n *tick) {
+	switch {
+	case n.aOK:
+		t.flow.byCurrent(n.now, n.a, t.cfg.CapacityAh, n.vOK && held(n.v, n.c))
+	case t.cfg.HasCurrent:
+		// A sensor that should be there and is not: nothing is known to flow.
+		t.flow.lose(n.now)
+	case n.vOK:
+		t.flow.byVoltage(n.now, n.smoothV)
+	default:
+		t.flow.lose(n.now)
+	}
+	t.s.Flowing = t.flow.on
+	t.watchDischarge(n)
+}
+
+func (t *Tracker) watchDischarge(n *tick) {
+	r := &t.round
+	out := n.aOK && n.a < -startRate*t.cfg.CapacityAh
+	if out && !r.disch {
+		r.dischAt = n.now
+	}
+	r.disch = out
+	if out && n.now-r.dischAt >= confirm && t.s.Active {
+		t.end(min(t.flow.since, n.now))
+	}
+	if t.s.OutAh > takenOut*t.cfg.CapacityAh {
+		if t.s.Full {
+			t.notFull()
+			t.ceiling = ceiling{}
+		}
+		t.s.Pending = NoEvidence
+	}
+}
+
+func (t *Tracker) notFull() {
+	t.s.Full, t.s.Evidence = false, NoEvidence
+	t.count.backAh = 0
+}
+
+// follow begins and ends charges.
+func (t *Tracker) follow(n *tick) {
+	lasts := n.now - t.flow.since
+	switch {
+	case !t.s.Active && t.flow.on && t.flow.raw && lasts >= confirm:
+		t.begin(n.now)
+	case t.s.Active && t.flow.on:
+		t.round.flowS += n.dt.Seconds()
+	case t.s.Active && !t.flow.on:
+		limit := endAfter
+		if t.s.Full {
+			limit = endFull
+		}
+		if lasts >= limit {
+			t.end(t.flow.since)
+		}
+	}
+	if t.s.Active && n.cOK {
+		t.s.MaxPackC, t.s.TempKnown = max(t.s.MaxPackC, n.c), true
+	}
+	if t.round.outOK && t.round.outAh >= leastOut*t.cfg.CapacityAh {
+		t.s.ReturnFactor, t.s.ReturnKnown = t.round.backAh/t.round.outAh, true
+	}
+}
+
+func (t *Tracker) begin(now time.Duration) {
+	t.ceiling.begin(t.flow.since-t.s.EndedAt, t.s.Ended)
+	r := &t.round
+	r.flowS = (now - t.flow.since).Seconds()
+	first := 0.0
+	if t.count.hadA {
+		first = max(t.count.a, 0) * r.flowS / 3600
+	}
+	r.outAh, r.outOK, r.backAh = t.s.OutAh, t.s.OutKnown, t.count.backAh
+	t.depth()
+	t.s.Active, t.s.Since = true, t.flow.since
+	t.s.Charges++
+	t.s.InAh, t.s.GassingAh = first, 0
+	t.s.MaxPackC, t.s.TempKnown = math.Inf(-1), false
+	t.s.ReturnKnown, t.s.Pending = false, NoEvidence
+	if t.s.Doubt == DrawsTooMuch {
+		t.s.Doubt = NoDoubt
+	}
+	t.proof = proof{}
+	t.plateau, t.run = plateau{}, runaway{}
+	t.cells = gravities{} // what was read belongs to the state before
+}
+
+// depth notes how far the pack is down, by the count or, without one, by the
+// estimate.
+func (t *Tracker) depth() {
+	s := &t.s
+	s.DepthKnown = s.OutKnown || s.SocKnown
+	switch {
+	case s.OutKnown && s.Full:
+		s.DepthBefore = s.OutAh / t.cfg.CapacityAh
+	case s.OutKnown:
+		s.DepthBefore = max(s.OutAh-t.count.backAh/t.cfg.Factor, 0) / t.cfg.CapacityAh
+	case s.SocKnown:
+		s.DepthBefore = 1 - s.Soc
+	default:
+		s.DepthBefore = 0
+	}
+}
+
+func (t *Tracker) end(at time.Duration) {
+	t.s.Active, t.s.Ended, t.s.EndedAt, t.s.Since = false, true, at, at
+	t.ceiling.over = Overrun{}
+	t.proof.isRunaway = false
+	t.plateau, t.run = plateau{}, runaway{}
+}

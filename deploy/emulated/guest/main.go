@@ -1,0 +1,179 @@
+//go:build linux
+
+// Command guest is /init of the emulated machine. It loads the kernel's
+// drivers, plugs in the two I²C adapters that the bench plays, and then has the
+// small part of systemd that the packaged unit relies on: it starts the
+// program, reads its READY=1 and WATCHDOG=1, kills it when they stop, runs the
+// stop action, starts it again, and serves the kernel's watchdog. What the
+// bench orders comes over a connection of its own.
+package main
+
+import (
+	"fmt"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"bayward/deploy/emulated/control"
+)
+
+func main() {
+	defer halt()
+	g, err := boot()
+	if err != nil {
+		say("cannot go on: %v", err)
+		if g != nil {
+			g.tell(control.Event{Kind: control.Trouble, Error: err.Error()})
+			time.Sleep(time.Second) // let the bench read it
+		}
+		return
+	}
+	say("up")
+	id, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
+	if err != nil {
+		say("boot id: %v", err)
+	}
+	g.tell(control.Event{Kind: control.Up, Text: strings.TrimSpace(string(id))})
+	g.serve()
+}
+
+// say writes to the console, for a person.
+func say(format string, a ...any) {
+	up, _ := os.ReadFile("/proc/uptime")
+	t, _, _ := strings.Cut(string(up), " ")
+	fmt.Fprintf(os.Stdout, "init %s: "+format+"\n", append([]any{t}, a...)...)
+}
+
+func halt() {
+	unix.Sync()
+	_ = unix.Reboot(unix.LINUX_REBOOT_CMD_POWER_OFF)
+	select {}
+}
+
+// boot brings the machine to the state in which systemd would start the unit.
+// It returns a guest with an error when there is one to tell it by.
+func boot() (*guest, error) {
+	if err := mountKernel(); err != nil {
+		return nil, err
+	}
+	if err := loadModules(); err != nil {
+		return nil, err
+	}
+	if err := bringUpNetwork(); err != nil {
+		return nil, err
+	}
+	c, err := net.DialTimeout("tcp", os.Getenv("BENCH_CONTROL"), 20*time.Second)
+	if err != nil {
+		return nil, fmt.Errorf("reach the bench: %w", err)
+	}
+	g := newGuest(c)
+	if err := mountDisk(); err != nil {
+		return g, err
+	}
+	return g, plugAdapters()
+}
+
+func mountKernel() error {
+	for _, m := range [][2]string{{"proc", "/proc"}, {"sysfs", "/sys"}, {"devtmpfs", "/dev"}, {"tmpfs", "/run"}, {"tmpfs", "/tmp"}} {
+		if err := os.MkdirAll(m[1], 0o755); err != nil {
+			return err
+		}
+		if err := unix.Mount(m[0], m[1], m[0], 0, ""); err != nil {
+			return fmt.Errorf("mount %s: %w", m[1], err)
+		}
+	}
+	return os.MkdirAll(filepath.Dir(control.ConfigPath), 0o755)
+}
+
+func loadModules() error {
+	list, err := os.ReadFile("/modules/order")
+	if err != nil {
+		return err
+	}
+	for _, name := range strings.Fields(string(list)) {
+		if err := loadModule(name); err != nil {
+			return fmt.Errorf("load module %s: %w", name, err)
+		}
+	}
+	return nil
+}
+
+func loadModule(name string) error {
+	f, err := os.Open("/modules/" + name)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = f.Close() }()
+	if err := unix.FinitModule(int(f.Fd()), "", 0); err != nil && err != unix.EEXIST { //nolint:errorlint // a system call's bare errno
+		return err
+	}
+	return nil
+}
+
+// mountDisk mounts the machine's card. As on a Pi it survives the power cut;
+// what was not synced does not.
+func mountDisk() error {
+	if err := waitFor("/dev/vda"); err != nil {
+		return err
+	}
+	if err := os.MkdirAll(control.StateDir, 0o755); err != nil {
+		return err
+	}
+	if err := unix.Mount("/dev/vda", control.StateDir, "ext4", 0, ""); err != nil {
+		return fmt.Errorf("mount the disk: %w", err)
+	}
+	return nil
+}
+
+// plugAdapters plugs in the bus of the converters, which becomes bus 1 as on a
+// Pi, and then that of the 1-wire bridge, and waits for the thermometers.
+func plugAdapters() error {
+	for port, env := range []string{"BENCH_I2C", "BENCH_WIRE"} {
+		if err := attach(port, os.Getenv(env)); err != nil {
+			return fmt.Errorf("plug in adapter %d: %w", port, err)
+		}
+		if err := waitFor(fmt.Sprintf("/dev/i2c-%d", port+1)); err != nil {
+			return err
+		}
+	}
+	if err := os.WriteFile("/sys/bus/i2c/devices/i2c-2/new_device", []byte("ds2482 0x18\n"), 0o200); err != nil {
+		return fmt.Errorf("declare the 1-wire bridge: %w", err)
+	}
+	return waitFor("/sys/bus/w1/devices/28-*/temperature")
+}
+
+// attach hands a connected socket to the kernel's virtual USB controller.
+func attach(port int, addr string) error {
+	c, err := net.DialTimeout("tcp", addr, 20*time.Second)
+	if err != nil {
+		return err
+	}
+	tcp, ok := c.(*net.TCPConn)
+	if !ok {
+		return fmt.Errorf("%s is no TCP address", addr)
+	}
+	f, err := tcp.File() // kept open: the kernel uses it from now on
+	if err != nil {
+		return err
+	}
+	if err := unix.SetNonblock(int(f.Fd()), false); err != nil {
+		return err
+	}
+	const bus, fullSpeed = 1 << 16, 2
+	line := fmt.Sprintf("%d %d %d %d", port, f.Fd(), bus|(port+2), fullSpeed)
+	return os.WriteFile("/sys/devices/platform/vhci_hcd.0/attach", []byte(line), 0o200)
+}
+
+func waitFor(pattern string) error {
+	for range 3000 {
+		if m, _ := filepath.Glob(pattern); len(m) > 0 {
+			return nil
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+	return fmt.Errorf("%s did not appear", pattern)
+}

@@ -1,0 +1,151 @@
+//go:build linux
+
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"bayward/deploy/emulated/control"
+)
+
+// guest is the init after boot.
+type guest struct {
+	conn net.Conn
+	out  sync.Mutex // guards writes to conn
+	unit *unit
+	dog  *watchdog
+}
+
+func newGuest(c net.Conn) *guest {
+	g := &guest{conn: c}
+	g.unit = newUnit(g.tell)
+	return g
+}
+
+func (g *guest) tell(e control.Event) {
+	g.out.Lock()
+	defer g.out.Unlock()
+	if err := json.NewEncoder(g.conn).Encode(e); err != nil {
+		say("tell the bench: %v", err)
+	}
+}
+
+// serve carries out orders until the bench goes away.
+func (g *guest) serve() {
+	g.dog = openWatchdog()
+	go relayPage()
+	for d := json.NewDecoder(g.conn); ; {
+		var o control.Order
+		if err := d.Decode(&o); err != nil {
+			say("the bench is gone: %v", err)
+			return
+		}
+		go func() {
+			e := g.do(&o)
+			e.Kind, e.ID = control.Reply, o.ID
+			g.tell(e)
+		}()
+	}
+}
+
+func (g *guest) do(o *control.Order) control.Event {
+	switch o.Do {
+	case control.Start:
+		return done(g.unit.start(o.Config))
+	case control.Stop:
+		return done(g.unit.stop())
+	case control.Signal:
+		return done(g.unit.signal(unix.Signal(o.Signal)))
+	case control.Supervise:
+		g.unit.supervise(o.StopAction, o.Restart)
+		return control.Event{}
+	case control.Hang:
+		g.unit.supervise(false, false)
+		g.dog.abandon()
+		return done(g.unit.signal(unix.SIGSTOP))
+	case control.Clock:
+		return done(setClock(o.Unix, o.Trusted))
+	case control.Run:
+		return run(o.Args)
+	case control.HTTP:
+		return ask(o)
+	case control.Read:
+		text, err := os.ReadFile(o.Path)
+		e := done(err)
+		e.Text = string(text)
+		return e
+	}
+	return done(fmt.Errorf("order %q is not known", o.Do))
+}
+
+func done(err error) control.Event {
+	if err != nil {
+		return control.Event{Error: err.Error()}
+	}
+	return control.Event{}
+}
+
+func run(args []string) control.Event {
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	out, err := exec.CommandContext(ctx, control.Binary, args...).CombinedOutput() //nolint:gosec // the packaged program
+	e := control.Event{Text: string(out)}
+	if exit, ok := errors.AsType[*exec.ExitError](err); ok {
+		e.Exit = exit.ExitCode()
+	} else if err != nil {
+		e.Error = err.Error()
+	}
+	return e
+}
+
+func ask(o *control.Order) control.Event {
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	req, err := http.NewRequestWithContext(ctx, o.Method, "http://"+control.PageAddr+o.Path, strings.NewReader(o.Body))
+	if err != nil {
+		return done(err)
+	}
+	req.Header.Set("Content-Type", "application/json")
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return done(err)
+	}
+	defer func() { _ = resp.Body.Close() }()
+	var b bytes.Buffer
+	_, err = io.Copy(&b, resp.Body)
+	e := done(err)
+	e.Text = fmt.Sprintf("%d\n%s", resp.StatusCode, b.String())
+	return e
+}
+
+// setClock sets the wall clock. The kernel takes it for unset until it is told
+// otherwise, as a time service does.
+func setClock(seconds int64, trusted bool) error {
+	tv := unix.NsecToTimeval(seconds * int64(time.Second))
+	if err := unix.Settimeofday(&tv); err != nil {
+		return fmt.Errorf("set the clock: %w", err)
+	}
+	const modeStatus = 0x0010 // ADJ_STATUS of linux/timex.h
+	tx := unix.Timex{Modes: modeStatus}
+	if !trusted {
+		tx.Status = unix.STA_UNSYNC
+	}
+	if _, err := unix.Adjtimex(&tx); err != nil {
+		return fmt.Errorf("tell the kernel about the clock: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,199 @@
+//go:build linux
+
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"bayward/deploy/emulated/control"
+)
+
+// As the packaged unit has them (deploy/systemd); the watchdog of the unit is
+// WATCHDOG_USEC of the agent's environment.
+const (
+	watchdogSec = 10 * time.Second
+	restartSec  = 2 * time.Second
+	stopSec     = 20 * time.Second
+)
+
+const notifySocket = "/run/notify"
+
+// unit is the agent's service: type notify, restarted always, with a watchdog
+// and a stop action.
+type unit struct {
+	tell func(control.Event)
+
+	mu         sync.Mutex // guards what follows
+	cmd        *exec.Cmd  // nil when it does not run
+	ended      chan struct{}
+	notified   *net.UnixConn
+	stopAction bool
+	restart    bool
+	wanted     bool
+	beat       *time.Timer
+}
+
+func newUnit(tell func(control.Event)) *unit {
+	return &unit{tell: tell, stopAction: true, restart: true}
+}
+
+// supervise sets what follows the end of the agent.
+func (u *unit) supervise(stopAction, restart bool) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	u.stopAction, u.restart = stopAction, restart
+}
+
+func (u *unit) start(config string) error {
+	if err := os.WriteFile(control.ConfigPath, []byte(config), 0o600); err != nil {
+		return err
+	}
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if u.cmd != nil {
+		return errors.New("the agent runs already")
+	}
+	if err := u.listen(); err != nil {
+		return err
+	}
+	u.wanted = true
+	return u.launch()
+}
+
+// listen opens the socket that the agent tells its state by.
+func (u *unit) listen() error {
+	if u.notified != nil {
+		return nil
+	}
+	c, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: notifySocket, Net: "unixgram"})
+	if err != nil {
+		return err
+	}
+	u.notified = c
+	go func() {
+		for b := make([]byte, 4096); ; {
+			n, err := c.Read(b)
+			if err != nil {
+				return
+			}
+			u.hear(string(b[:n]))
+		}
+	}()
+	return nil
+}
+
+func (u *unit) hear(message string) {
+	for line := range strings.Lines(message) {
+		switch strings.TrimSpace(line) {
+		case "READY=1":
+			u.tell(control.Event{Kind: control.AgentReady})
+		case "WATCHDOG=1":
+			u.mu.Lock()
+			if u.beat != nil {
+				u.beat.Reset(watchdogSec)
+			}
+			u.mu.Unlock()
+		}
+	}
+}
+
+// launch starts the process; the caller holds the lock.
+func (u *unit) launch() error {
+	cmd := exec.CommandContext(context.Background(), control.Binary, "run", "--config", control.ConfigPath)
+	cmd.Stdout, cmd.Stderr = os.Stdout, os.Stderr
+	cmd.Env = []string{
+		"NOTIFY_SOCKET=" + notifySocket, "HOME=/", "PATH=/usr/bin",
+		fmt.Sprintf("WATCHDOG_USEC=%d", watchdogSec.Microseconds()),
+	}
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	u.cmd, u.ended = cmd, make(chan struct{})
+	u.beat = time.AfterFunc(watchdogSec+stopSec, func() { u.hung(cmd) }) // a start may take longer
+	u.tell(control.Event{Kind: control.AgentStarted})
+	go u.follow(cmd, u.ended)
+	return nil
+}
+
+// hung is what systemd does to a service that does not serve its watchdog.
+func (u *unit) hung(cmd *exec.Cmd) {
+	u.mu.Lock()
+	still := u.cmd == cmd && u.restart
+	u.mu.Unlock()
+	if still {
+		u.tell(control.Event{Kind: control.AgentHung})
+		_ = cmd.Process.Signal(unix.SIGABRT)
+		_ = cmd.Process.Kill() // a stopped process does not take the first
+	}
+}
+
+// follow waits for the end of the process and does what the unit says then.
+func (u *unit) follow(cmd *exec.Cmd, ended chan struct{}) {
+	err := cmd.Wait()
+	u.mu.Lock()
+	u.beat.Stop()
+	u.cmd, u.beat = nil, nil
+	stopAction, again := u.stopAction, u.restart && u.wanted
+	u.mu.Unlock()
+	text := "exit status 0"
+	if err != nil {
+		text = err.Error()
+	}
+	u.tell(control.Event{Kind: control.AgentEnded, Text: text})
+	if stopAction {
+		e := run([]string{"outputs-safe", "--config", control.ConfigPath})
+		e.Kind = control.StopActionRan
+		u.tell(e)
+	}
+	close(ended)
+	if !again {
+		return
+	}
+	time.Sleep(restartSec)
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if u.wanted && u.restart && u.cmd == nil {
+		if err := u.launch(); err != nil {
+			u.tell(control.Event{Kind: control.Trouble, Error: err.Error()})
+		}
+	}
+}
+
+func (u *unit) signal(s unix.Signal) error {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if u.cmd == nil {
+		return errors.New("the agent does not run")
+	}
+	return u.cmd.Process.Signal(s)
+}
+
+// stop ends the agent as systemctl stop does.
+func (u *unit) stop() error {
+	u.mu.Lock()
+	u.wanted = false
+	cmd, ended := u.cmd, u.ended
+	u.mu.Unlock()
+	if cmd == nil {
+		return nil
+	}
+	_ = cmd.Process.Signal(unix.SIGCONT)
+	_ = cmd.Process.Signal(unix.SIGTERM)
+	select {
+	case <-ended:
+	case <-time.After(stopSec):
+		_ = cmd.Process.Kill()
+		<-ended
+	}
+	return nil
+}

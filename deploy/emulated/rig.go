@@ -1,0 +1,313 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"sync"
+	"time"
+
+	"bayward/deploy/emulated/chips"
+	"bayward/deploy/emulated/control"
+	"bayward/deploy/emulated/machine"
+	"bayward/sensors/sim"
+)
+
+// The numbers of the thermometers: the pack's, the one it is exchanged for,
+// and the air's.
+const (
+	packSensor  = "28-0316a2795bff"
+	otherSensor = "28-0316a2795c01"
+	airSensor   = "28-0416b3d1aaff"
+)
+
+// rig is the board with everything that is wired to it: the physics of one bay
+// behind chips and lines.
+type rig struct {
+	*journal
+	guest    *guest
+	machine  *machine.Machine
+	converts *chips.Adapter // the bus of the converters
+	wire     *chips.Adapter // the bus of the 1-wire bridge
+	inverted bool           // the relay's line is taken for its opposite: a fault of the bench
+
+	mu        sync.Mutex // guards what follows
+	bench     *sim.Bench
+	bay       *sim.Bay
+	bus       chips.Bus
+	since     time.Time    // up to when the physics has come
+	exchanged bool         // the pack's thermometer is another one
+	contacts  map[int]bool // levels that were put on the lines
+	resets    int
+	fired     int // hardware watchdogs
+
+	listeners []net.Listener
+	stop      context.CancelFunc
+	pumping   sync.WaitGroup
+}
+
+// wiring is what deploy/emulated/bayward.yaml says, said once more by hand: the
+// physics must not learn from the file that it judges.
+func wiring() sim.Wiring {
+	ground := 1
+	return sim.Wiring{
+		I2C:        "1",
+		Voltage:    &sim.Divider{Input: sim.Input{ADC: 0x48, Channel: 0}, Ratio: 11},
+		Current:    &sim.Current{Input: sim.Input{ADC: 0x49, Channel: 0}, Minus: &ground, AmperesPerVolt: 2500},
+		Level:      &sim.Level{Kind: sim.Transmitter, Input: sim.Input{ADC: 0x48, Channel: 2}, ShuntOhm: 50, LowMM: -20, HighMM: 30},
+		Hydrogen:   &sim.Analog{Input: sim.Input{ADC: 0x48, Channel: 3}, ZeroV: 0.5, PerVolt: 2},
+		PackSensor: packSensor, AmbientSensor: airSensor,
+		RelayPin: lineNames[relayLine], HeartbeatPin: lineNames[heartbeatLine],
+		Feedback: &sim.Contact{Pin: lineNames[feedbackLine], ActiveLow: true},
+		Airflow:  &sim.Contact{Pin: lineNames[airflowLine], ActiveLow: true},
+		Complete: &sim.Contact{Pin: lineNames[completeLine], ActiveLow: true},
+	}
+}
+
+// fresh is a plugged-in pack, half charged, with a level above the plate tops.
+func fresh(coverMM float64) sim.Opts {
+	return sim.Opts{
+		Name: "bay-1", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277,
+		TargetCoverMM: 13, ChargeCoverMM: 3, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
+		StateOfCharge: 0.5, CoverMM: coverMM, AmbientC: 21, PackC: 24, Charger: sim.TwoStage, Seed: 1, Connected: true,
+	}
+}
+
+// newRig wires a bay. Its adapters wait for a guest.
+func newRig(ctx context.Context) (*rig, error) {
+	r := &rig{journal: newJournal()}
+	if err := r.refit(fresh(10)); err != nil {
+		return nil, err
+	}
+	sensors := make([]*chips.Sensor, 0, 3)
+	for _, number := range []string{packSensor, otherSensor, airSensor} {
+		s, err := chips.NewSensor(number, func() ([9]byte, bool) { return r.scratchpad(number) })
+		if err != nil {
+			return nil, err
+		}
+		sensors = append(sensors, s)
+	}
+	r.converts = &chips.Adapter{Bus: converters{r}}
+	r.wire = &chips.Adapter{Bus: &chips.Bridge{Wire: chips.NewWire(sensors...)}}
+	ctx, r.stop = context.WithCancel(ctx)
+	r.pumping.Go(func() { r.pump(ctx) })
+	return r, nil
+}
+
+// serve opens a port for a kind of connection and tells its address as the
+// guest sees it.
+func (r *rig) serve(ctx context.Context, handle func(net.Conn)) (string, error) {
+	var lc net.ListenConfig
+	l, err := lc.Listen(ctx, "tcp", "127.0.0.1:0")
+	if err != nil {
+		return "", err
+	}
+	r.listeners = append(r.listeners, l)
+	go func() {
+		for {
+			c, err := l.Accept()
+			if err != nil {
+				return
+			}
+			go handle(c)
+		}
+	}()
+	_, port, err := net.SplitHostPort(l.Addr().String())
+	return "10.0.2.2:" + port, err
+}
+
+// boot switches the board on and waits for its devices.
+func (r *rig) boot(ctx context.Context, o machine.Options) error {
+	r.guest = newGuest()
+	env := map[string]string{}
+	for name, handle := range map[string]func(net.Conn){
+		"BENCH_I2C":     func(c net.Conn) { _ = r.converts.Serve(c) }, // ends with the guest
+		"BENCH_WIRE":    func(c net.Conn) { _ = r.wire.Serve(c) },
+		"BENCH_CONTROL": r.guest.follow,
+	} {
+		addr, err := r.serve(ctx, handle)
+		if err != nil {
+			return err
+		}
+		env[name] = addr
+	}
+	o.Lines, o.Env, o.GuestPort = lineNames, env, control.RelayPort
+	o.OnEdge, o.OnEvent = r.onEdge, r.onEvent
+	m, err := machine.Start(ctx, o)
+	if err != nil {
+		return err
+	}
+	r.mu.Lock()
+	r.machine = m
+	r.contacts = map[int]bool{}
+	r.mu.Unlock()
+	_, err = r.guest.await(ctx, control.Up, 0)
+	return err
+}
+
+// refit puts another pack and charger in place of the old ones.
+func (r *rig) refit(o sim.Opts) error {
+	bench := sim.NewBench()
+	bay, err := bench.Add(o, wiring())
+	if err != nil {
+		return err
+	}
+	bus, err := bench.Bus("1")
+	if err != nil {
+		return err
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.bench, r.bay, r.bus, r.since, r.exchanged = bench, bay, bus, time.Now(), false
+	return bench.Drive(lineNames[relayLine], r.look().relay)
+}
+
+// onEdge takes an edge of an output to the physics and into the journal.
+func (r *rig) onEdge(line int, high bool) {
+	if line == relayLine && r.inverted {
+		high = !high
+	}
+	if line == relayLine || line == heartbeatLine {
+		r.mu.Lock()
+		r.catchUp()
+		_ = r.bench.Drive(lineNames[line], high) // both are outputs
+		r.mu.Unlock()
+	}
+	r.edge(line, high)
+}
+
+func (r *rig) onEvent(name string) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	switch name {
+	case "RESET":
+		r.resets++
+		clear(r.contacts) // the chip has forgotten what stands on its lines
+	case "WATCHDOG":
+		r.fired++
+	}
+}
+
+// counts are how often the board was reset and its watchdog fired.
+func (r *rig) counts() (resets, fired int) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.resets, r.fired
+}
+
+// catchUp lets the physics follow real time; the caller holds the lock.
+func (r *rig) catchUp() {
+	now := time.Now()
+	r.bench.Advance(now.Sub(r.since))
+	r.since = now
+}
+
+// pump moves the physics and puts the contacts on their lines.
+func (r *rig) pump(ctx context.Context) {
+	t := time.NewTicker(50 * time.Millisecond)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-t.C:
+			r.mu.Lock()
+			r.catchUp()
+			r.driveContacts()
+			r.mu.Unlock()
+		}
+	}
+}
+
+func (r *rig) driveContacts() {
+	if r.machine == nil {
+		return
+	}
+	for _, line := range []int{feedbackLine, airflowLine, completeLine} {
+		high, err := r.bench.Contact(lineNames[line])
+		if was, put := r.contacts[line]; err != nil || put && was == high {
+			continue
+		}
+		if r.machine.Drive(line, high) == nil {
+			r.contacts[line] = high
+		}
+	}
+}
+
+// scratchpad is the memory of one of the thermometers.
+func (r *rig) scratchpad(number string) ([9]byte, bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.catchUp()
+	switch number {
+	case otherSensor:
+		if !r.exchanged {
+			return [9]byte{}, false
+		}
+		number = packSensor
+	case packSensor:
+		if r.exchanged {
+			return [9]byte{}, false
+		}
+	}
+	pad, plugged, err := r.bench.Scratchpad(number)
+	return pad, plugged && err == nil
+}
+
+// exchange puts another thermometer in the place of the pack's.
+func (r *rig) exchange() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.exchanged = true
+}
+
+// with does something to the bay.
+func (r *rig) with(do func(*sim.Bay) error) error {
+	r.mu.Lock()
+	bay := r.bay
+	r.mu.Unlock()
+	return do(bay)
+}
+
+// fault breaks or mends a part.
+func (r *rig) fault(kind sim.FaultKind, on bool) {
+	_ = r.with(func(y *sim.Bay) error { y.SetFault(kind, on); return nil }) // gives none
+}
+
+// close ends the board and the physics.
+func (r *rig) close() error {
+	var err error
+	r.mu.Lock()
+	m := r.machine
+	r.machine = nil
+	r.mu.Unlock()
+	if m != nil {
+		err = m.Close()
+	}
+	r.stop()
+	r.pumping.Wait()
+	for _, l := range r.listeners {
+		err = errors.Join(err, l.Close())
+	}
+	return err
+}
+
+// converters are the chips on the first bus.
+type converters struct{ r *rig }
+
+// Tx implements chips.Bus.
+func (c converters) Tx(addr uint16, w, r []byte) error {
+	c.r.mu.Lock()
+	c.r.catchUp()
+	bus, stuck := c.r.bus, c.r.bay.Fault(sim.BusStuck)
+	c.r.mu.Unlock()
+	if stuck {
+		time.Sleep(time.Second) // after which a Pi's controller gives up
+		return fmt.Errorf("bus 1: %w", chips.ErrStuck)
+	}
+	return bus.Tx(addr, w, r)
+}
+
+var _ io.Closer = (*machine.Machine)(nil)

@@ -1,0 +1,73 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"text/tabwriter"
+	"time"
+)
+
+// table is the outcome: scenario by architecture.
+type table struct {
+	rows, columns []string
+	cells         map[[2]string]outcome
+}
+
+type outcome struct {
+	err  error
+	took time.Duration
+}
+
+func (t *table) add(row, column string, err error, took time.Duration) {
+	if t.cells == nil {
+		t.cells = map[[2]string]outcome{}
+	}
+	if !slices.Contains(t.rows, row) {
+		t.rows = append(t.rows, row)
+	}
+	if !slices.Contains(t.columns, column) {
+		t.columns = append(t.columns, column)
+	}
+	t.cells[[2]string{row, column}] = outcome{err, took}
+}
+
+// passed tells whether there is a result, and none is a failure.
+func (t *table) passed() bool {
+	for _, row := range t.rows {
+		for _, column := range t.columns {
+			if o, ok := t.cells[[2]string{row, column}]; !ok || o.err != nil {
+				return false
+			}
+		}
+	}
+	return len(t.rows) > 0
+}
+
+func (t *table) print(out io.Writer) {
+	w := tabwriter.NewWriter(out, 0, 0, 3, ' ', 0)
+	fmt.Fprint(w, "\nscenario")
+	for _, column := range t.columns {
+		fmt.Fprint(w, "\t", column)
+	}
+	fmt.Fprintln(w)
+	for _, row := range t.rows {
+		fmt.Fprint(w, row)
+		for _, column := range t.columns {
+			fmt.Fprint(w, "\t", t.cell(row, column))
+		}
+		fmt.Fprintln(w)
+	}
+	_ = w.Flush() // nowhere to tell it
+}
+
+func (t *table) cell(row, column string) string {
+	o, ok := t.cells[[2]string{row, column}]
+	switch {
+	case !ok:
+		return "not run"
+	case o.err != nil:
+		return fmt.Sprintf("FAIL (%.0f s)", o.took.Seconds())
+	}
+	return fmt.Sprintf("pass (%.0f s)", o.took.Seconds())
+}

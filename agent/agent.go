@@ -44,6 +44,7 @@ type parts struct {
 	outputs           []loop.Output       // besides the usual ones
 	manager           *systemd            // nil without a service manager
 	wrapSubmit        func(submit) submit // nil leaves it
+	invented          bool                // the demo: whoever reaches the page may order
 }
 
 type submit = func(ctx context.Context, bayName string, o bay.Order) (bay.Event, error)
@@ -58,6 +59,7 @@ type agent struct {
 	embedded *broker.Broker // the one in the program, nil without
 	metrics  *metrics.Collector
 	listener net.Listener
+	past     web.Past // the last hours, for the page
 	submit   submit
 }
 
@@ -77,6 +79,9 @@ func (a *agent) build(ctx context.Context) error {
 		return err
 	}
 	if a.listener, err = web.Listen(ctx, a.cfg.HTTP.Listen); err != nil {
+		return err
+	}
+	if err = a.guarded(); err != nil {
 		return err
 	}
 	if err = a.openBook(ctx); err != nil {
@@ -182,7 +187,7 @@ func (a *agent) buildMetrics() {
 
 // edges are the outputs that every agent has.
 func (a *agent) edges() []loop.Output {
-	out := []loop.Output{counting{a.metrics}}
+	out := []loop.Output{counting{a.metrics}, seen{&a.past}}
 	if a.recorder != nil {
 		out = append(out, record{a.recorder, a.bootID})
 	}
@@ -202,11 +207,7 @@ func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
 	if err != nil {
 		return fmt.Errorf("bug: metrics: %w", err)
 	}
-	handler := web.New(web.Options{
-		Site: a.cfg.Site, Agent: a.cfg.Agent, Units: a.cfg.Units, Version: version(),
-		Pictures: a.loop.Pictures, Submit: a.submit, Healthy: a.loop.Healthy,
-		Metrics: metrics.Handler(reg, a.log), Writable: web.Loopback(a.listener),
-	})
+	handler := a.page(metrics.Handler(reg, a.log))
 	g.Go(func() error {
 		return web.Serve(ctx, a.listener, web.Server(handler, a.log), a.cfg.HTTP.WebConfigFile, a.log)
 	})

@@ -124,7 +124,7 @@ func (d *demo) parts(cfg *config.Config, log *slog.Logger, p *program) parts {
 		every: demoTick, guardAfter: demoGuard,
 		patience:   func(loop.Source) time.Duration { return demoGuard }, // simulated parts answer at once
 		outputs:    []loop.Output{newPrinter(p.stdout)},
-		wrapSubmit: d.pour,
+		wrapSubmit: d.pour, invented: true,
 	}
 }
 

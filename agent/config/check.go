@@ -21,6 +21,7 @@ var nameForm = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 
 func (c *checker) config(cfg *Config) {
 	c.word("units", &cfg.Units, "si", "si", "us")
+	c.word("language", &cfg.Language, "en", "en", "es")
 	c.word("sensors", &cfg.Sensors, "wired", "wired", "simulated")
 	c.packs(cfg.Packs)
 	c.limits(cfg)
@@ -36,6 +37,8 @@ func (c *checker) config(cfg *Config) {
 	}
 	c.nonEmpty("logbook.path", cfg.Logbook.Path)
 	c.bays(cfg)
+	c.people(cfg.People)
+	c.notify(cfg.Notify)
 }
 
 // present tells whether the file gives the field a value.

@@ -6,16 +6,21 @@ package config
 
 // Config is the whole file after defaults and checks.
 type Config struct {
-	Site    string       `yaml:"site"`    // lower-case words and digits joined by hyphens
-	Agent   string       `yaml:"agent"`   // as Site
-	Units   string       `yaml:"units"`   // "si" or "us", for people only
-	Sensors string       `yaml:"sensors"` // "wired" or "simulated"
-	HTTP    HTTP         `yaml:"http"`
-	MQTT    *MQTT        `yaml:"mqtt"`    // nil: no broker
-	Logbook Logbook      `yaml:"logbook"` // where the record is kept
-	Bays    []Bay        `yaml:"bays"`    // 1 to 8; the demo may have more
-	Packs   []Pack       `yaml:"packs"`
-	Limits  LimitsConfig `yaml:"limits"`
+	Site  string `yaml:"site"`  // lower-case words and digits joined by hyphens
+	Agent string `yaml:"agent"` // as Site
+	Units string `yaml:"units"` // "si" or "us", for people only
+	// Language of page and notices: "en" or "es"; files, topics and the record
+	// are always English.
+	Language string       `yaml:"language"`
+	Sensors  string       `yaml:"sensors"` // "wired" or "simulated"
+	HTTP     HTTP         `yaml:"http"`
+	MQTT     *MQTT        `yaml:"mqtt"`    // nil: no broker
+	Logbook  Logbook      `yaml:"logbook"` // where the record is kept
+	Bays     []Bay        `yaml:"bays"`    // 1 to 8; the demo may have more
+	Packs    []Pack       `yaml:"packs"`
+	Limits   LimitsConfig `yaml:"limits"`
+	People   []Person     `yaml:"people"` // none: who listens on the network is refused
+	Notify   *Notify      `yaml:"notify"` // nil: notices go to the broker and the page only
 }
 
 // HTTP is the one listener for page, metrics and interface.

@@ -3,6 +3,7 @@ package web
 import (
 	"encoding/json"
 	"net/http"
+	"net/url"
 	"strings"
 
 	"bayward/agent/bay"
@@ -35,7 +36,11 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, p problem) {
 		writeProblem(w, p)
 		return
 	}
-	s.pages.failure(w, p, r.PathValue("bay"))
+	back := "/"
+	if name := r.PathValue("bay"); name != "" && p.status != http.StatusNotFound {
+		back = "/bays/" + url.PathEscape(name)
+	}
+	s.failAt(w, r, p, back)
 }
 
 func writeJSON(w http.ResponseWriter, status int, v any) {
@@ -85,6 +90,7 @@ type orderBody struct {
 	CoverMM *float64 `json:"cover_mm"`
 	Gravity *float64 `json:"gravity"`
 	AtC     *float64 `json:"at_c"`
+	USPerCM *float64 `json:"us_per_cm"`
 }
 
 // doneBody is what came of an order.
@@ -110,9 +116,13 @@ func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, actions []acti
 		writeProblem(w, *wrong)
 		return
 	}
+	if wrong = s.sign(r, body); wrong != nil {
+		writeProblem(w, *wrong)
+		return
+	}
 	order, wrong := body.order(actions, p.Pack.Cells)
 	if wrong == nil {
-		wrong = s.allowed(order.Kind)
+		wrong = s.allowed(r, order.Kind)
 	}
 	if wrong != nil {
 		writeProblem(w, *wrong)
@@ -124,4 +134,18 @@ func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, actions []acti
 		return
 	}
 	writeJSON(w, http.StatusOK, doneBody{V: 1, Bay: p.Bay, ID: order.ID, Text: text})
+}
+
+// sign puts the person who has signed in under an order; nobody signs for
+// another.
+func (s *server) sign(r *http.Request, body *orderBody) *problem {
+	if s.gate == nil {
+		return nil
+	}
+	name := person(r).Name
+	if body.By != "" && body.By != name {
+		return &problem{http.StatusForbidden, "not-you", "field by: must be left out or be the name that is signed in: " + quoted(name)}
+	}
+	body.By = name
+	return nil
 }

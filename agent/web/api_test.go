@@ -93,7 +93,7 @@ func TestBadOrders(t *testing.T) {
 		{"half an object", `{"action":`, 400, "the body is not accepted: unexpected EOF"},
 		{"two objects", `{"action":"open","by":"A"}{}`, 400, "the body must be one JSON object and nothing after it"},
 		{"unknown field", `{"action":"open","by":"A","force":true}`, 400, `the body is not accepted: unknown field "force"`},
-		{"unknown action", `{"action":"release","by":"A"}`, 400, `field action: value "release" is not accepted: must be one of open, fill, level, gravity, close`},
+		{"unknown action", `{"action":"release","by":"A"}`, 400, `field action: value "release" is not accepted: must be one of open, fill, level, quality, gravity, close`},
 		{"nobody", `{"action":"open"}`, 400, `field by: value "" is not accepted: must be the person's name, 1 to 60 printable characters`},
 		{"blank name", `{"action":"open","by":"  "}`, 400, `field by: value "" is not accepted: must be the person's name, 1 to 60 printable characters`},
 		{"name that moves the terminal", `{"action":"open","by":"A\u001b[2J"}`, 400, `field by: value "A\x1b[2J" is not accepted: must be the person's name, 1 to 60 printable characters`},
@@ -157,11 +157,11 @@ func TestStrangersCanOnlyHold(t *testing.T) {
 	}
 	for _, body := range []string{
 		`{"action":"open","by":"A"}`, `{"action":"close","by":"A"}`, `{"action":"fill","by":"A","cell":1,"ml":1}`,
-		`{"action":"level","by":"A","cell":1,"cover_mm":1}`, `{"action":"gravity","by":"A","cell":1,"gravity":1.2,"at_c":20}`,
+		`{"action":"level","by":"A","cell":1,"cover_mm":1}`, `{"action":"quality","by":"A","us_per_cm":4}`, `{"action":"gravity","by":"A","cell":1,"gravity":1.2,"at_c":20}`,
 	} {
 		refused(t, b.post("/api/v1/bays/bay-1/visit", body), 403, why)
 	}
-	require.Equal(t, 403, b.form("/bays/bay-1/visit", "action=open&by=A&cautions=read").Code)
+	require.Equal(t, 403, b.form("/bays/bay-1/visit", opening+"&by=A").Code)
 	require.Equal(t, 403, b.form("/bays/bay-1/hold", "action=unhold&by=A").Code)
 	require.Contains(t, b.picture("bay-1").Codes(), "held")
 }

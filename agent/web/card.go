@@ -12,98 +12,115 @@ import (
 
 // card is a bay as the page shows it: words only, no more decisions.
 type card struct {
-	Name, Pack        string
-	Alone             bool // on a page of its own
-	Urgency           urgency
-	Stage, StageFor   string
-	Permit, PermitFor string
-	Contactor         string
-	Says              string
-	Findings          []findingText
-	Values            []value
-	Water             *waterText
-	Visit             *visitText
-	VisitHint         string
-	Held, Latched     bool
+	Name         string
+	Alone        bool // on a page of its own
+	Urgency      urgency
+	Since        string
+	Contactor    string
+	Says         string
+	Next, ToDo   string
+	Findings     []findingText
+	Values       []value
+	Water        *waterText
+	VisitOpen    bool
+	Forgotten    string // how long a visit is open that should be closed, or ""
+	WantsVisit   bool
+	Held         bool
+	Latched      bool
+	VisitBy, For string
 }
 
 type findingText struct {
-	bay.FindingView
-	For string
+	Class, Title, Evidence, For, WhatToDo, Basis string
+	Blocks, Latched                              bool
 }
 
 type value struct{ Name, Text string }
 
-func newCard(p *bay.Picture, unitsName string) card {
-	v, u := p.View(), unitsOf(unitsName)
+// forgottenAfter is how long a visit may be open before people are reminded:
+// a cell takes about two minutes, and the largest packs here have 40. The
+// project's own.
+const forgottenAfter = 90 * time.Minute
+
+func newCard(p *bay.Picture, v view) card {
 	c := card{
-		Name: p.Bay, Pack: v.Pack, Urgency: urgencyOf(p), Says: v.Says,
-		Stage: capital(strings.ReplaceAll(v.Stage, "-", " ")), StageFor: span(p.Now - p.StageAt),
-		Permit: v.Permit, PermitFor: span(p.Now - p.Permit.Since), Contactor: contactor(p),
-		Held: p.Findings[interlock.Held].Raised, Water: newWater(p, u), VisitHint: visitHint(p),
+		Name: p.Bay, Urgency: urgencyOf(p), Says: v.says(p), Next: v.next(p), ToDo: v.toDo(p),
+		Since: v.say("bay.since", v.say("stage."+p.Stage.String()), v.span(p.Now-p.StageAt),
+			v.say("permit."+p.Permit.String()), v.span(p.Now-p.Permit.Since), p.Pack.Name),
+		Contactor: v.contactor(p), Held: p.Findings[interlock.Held].Raised, Water: newWater(p, v), Values: values(p, v),
+		VisitOpen: p.Visit.Open, WantsVisit: urgencyOf(p) == isTodo || p.Findings[interlock.PlatesBare].Raised,
 	}
-	for _, f := range v.Findings {
-		f.Title = capital(f.Title)
-		c.Findings = append(c.Findings, findingText{f, span(time.Duration(f.ForS * float64(time.Second)))})
-		c.Latched = c.Latched || f.Latched
-	}
-	c.Values = values(p, u)
 	if p.Visit.Open {
-		c.Visit = newVisit(p)
+		c.VisitBy, c.For = p.Visit.By, v.span(p.Now-p.Visit.Since)
+		if p.Now-p.Visit.Since > forgottenAfter {
+			c.Forgotten = c.For
+		}
+	}
+	for code := range p.Findings {
+		if f := &p.Findings[code]; f.Raised {
+			c.Findings = append(c.Findings, v.finding(interlock.Code(code), f, p.Now))
+			c.Latched = c.Latched || f.Latched
+		}
 	}
 	return c
 }
 
-func contactor(p *bay.Picture) string {
+func (v view) finding(c interlock.Code, f *bay.Finding, now time.Duration) findingText {
+	r := &interlock.Table[c]
+	return findingText{
+		Class: r.Severity.String(), Title: capital(v.title(c)), Evidence: v.explain(c, f.Evidence),
+		For: v.say("finding.for", v.span(now-f.Since)), WhatToDo: v.whatToDo(c), Basis: r.Basis,
+		Blocks: r.Blocks, Latched: f.Latched,
+	}
+}
+
+func (v view) contactor(p *bay.Picture) string {
 	switch r := p.Seen.ContactorClosed; {
 	case !r.OK():
 		return ""
 	case r.Value >= 0.5:
-		return "closed"
+		return v.say("contactor.closed")
 	}
-	return "open"
-}
-
-func visitHint(p *bay.Picture) string {
-	switch p.Stage {
-	case bay.ReadyToWater:
-		return "The pack is full, rested and cool: give each cell the water named above. Opening locks the charge out."
-	case bay.Rested:
-		return "The pack needs no water now. Opening locks the charge out."
-	default:
-		return "The pack is not full, rested and cool: a visit now is only for covering bare plates, with the least water that does. Opening locks the charge out."
-	}
+	return v.say("contactor.open")
 }
 
 // values are the readings that a person looks for, each with its fault where
 // it is not known.
-func values(p *bay.Picture, u units) []value {
+func values(p *bay.Picture, v view) []value {
 	s := &p.Seen
-	names := map[string]string{}
+	bad := map[string]string{}
 	for _, sensor := range p.Sensors() {
 		if !sensor.Reading.OK() {
-			names[sensor.Name] = "not known: " + sensor.Reading.Fault.Text()
+			bad[sensor.Name] = v.say("value.unknown", v.fault(sensor.Reading.Fault))
 		}
 	}
 	all := []value{
-		{"Cover above plates", or(names["cover"], u.cover(s.Cover.LowMM, s.Cover.HighMM))},
-		{"Pack temperature", or(names["pack-temperature"], u.temperature(s.PackC.Value))},
-		{"Pack voltage", or(names["pack-voltage"], fmt.Sprintf("%.2f V", s.PackV.Value))},
+		{v.say("value.cover"), or(bad["cover"], v.cover(s.Cover.LowMM, s.Cover.HighMM))},
+		{v.say("value.temperature"), or(bad["pack-temperature"], v.temperature(s.PackC.Value))},
+		{v.say("value.voltage"), or(bad["pack-voltage"], fmt.Sprintf("%.2f V", s.PackV.Value))},
 	}
-	if text, bad := names["pack-current"]; bad || s.CurrentA.OK() {
-		all = append(all, value{"Current", or(text, fmt.Sprintf("%.1f A", zeroed(s.CurrentA.Value)))})
+	if text, isBad := bad["pack-current"]; isBad || s.CurrentA.OK() {
+		all = append(all, value{v.say("value.current"), or(text, fmt.Sprintf("%.1f A", zeroed(s.CurrentA.Value)))})
 	}
 	if s.AmbientC.OK() {
-		all = append(all, value{"Air", u.temperature(s.AmbientC.Value)})
+		all = append(all, value{v.say("value.air"), v.temperature(s.AmbientC.Value)})
 	}
 	if p.Charge.SocKnown {
-		all = append(all, value{"State of charge", fmt.Sprintf("%.0f %%", 100*p.Charge.Soc)})
+		all = append(all, value{v.say("value.soc"), fmt.Sprintf("%.0f %%", 100*p.Charge.Soc)})
 	}
-	if p.Stage == bay.Cooling && p.Cool.ReadyKnown {
-		all = append(all, value{"Ready in", fmt.Sprintf("%s (%s to %s)", span(p.Cool.ReadyIn), span(p.Cool.ReadyEarly), span(p.Cool.ReadyLate))})
+	return append(all, v.outlook(p)...)
+}
+
+func (v view) outlook(p *bay.Picture) []value {
+	var all []value
+	if c := &p.Cool; p.Stage == bay.Cooling && c.ReadyKnown {
+		all = append(all, value{v.say("value.ready"), v.say("value.range", v.span(c.ReadyIn), v.span(c.ReadyEarly), v.span(c.ReadyLate))})
 	}
-	if p.Water.ForecastOK {
-		all = append(all, value{"Water lasts", span(time.Duration(p.Water.ForecastH * float64(time.Hour)))})
+	if w := &p.Water; w.ForecastOK {
+		all = append(all, value{v.say("value.lasts"), v.say("value.range", v.span(hours(w.ForecastH)), v.span(hours(w.ForecastLo)), v.span(hours(w.ForecastHi)))})
+	}
+	if p.Water.LostML >= 1 {
+		all = append(all, value{v.say("value.lost"), v.volume(p.Water.LostML)})
 	}
 	return all
 }
@@ -121,21 +138,6 @@ func zeroed(v float64) float64 {
 		return 0
 	}
 	return v
-}
-
-// span says a duration as people do; a negative one is none.
-func span(d time.Duration) string {
-	d = max(0, d)
-	const day = 24 * time.Hour
-	switch {
-	case d < time.Minute:
-		return fmt.Sprintf("%d s", int(d.Seconds()))
-	case d < time.Hour:
-		return fmt.Sprintf("%d min", int(d.Minutes()))
-	case d < 2*day:
-		return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
-	}
-	return fmt.Sprintf("%d days", int(min(d, 10000*day)/day))
 }
 
 func capital(s string) string {

@@ -3,9 +3,15 @@
 // at the pack.
 //
 // It promises: handlers only read the last pictures, so no reader, however
-// slow, holds anything of the loop; the page works without JavaScript; nothing
-// that comes from outside reaches the page unescaped; other web sites cannot
-// give orders through a person's browser; and where the listener does not know
-// who asks (Options.Writable is false), nothing can be ordered that makes a bay
-// less careful.
+// slow, holds anything of the loop; the page works without JavaScript, which
+// only keeps it fresh; a visit's state is in the core, so it goes on wherever a
+// phone, a page or the agent left off; nothing that comes from outside reaches
+// the page unescaped; other web sites cannot give orders through a person's
+// browser; and where the listener does not know who asks (no people, and
+// Options.Writable is false), nothing can be ordered that makes a bay less
+// careful.
+//
+// Text for people stands in words/*.json, one file a language. To add a
+// language: translate a file, add its name to Languages, and let the tests say
+// what is missing.
 package web

@@ -5,50 +5,54 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
-	"strconv"
 	"strings"
 
 	"bayward/agent/bay"
 )
 
-func (s *server) visitForm(w http.ResponseWriter, r *http.Request) { s.form(w, r, visitActions) }
-
-func (s *server) holdForm(w http.ResponseWriter, r *http.Request) { s.form(w, r, holdActions) }
-
-// form takes an order from the page and leads back to it.
-func (s *server) form(w http.ResponseWriter, r *http.Request, actions []action) {
+// holdForm takes a hold, its end or a release from the page and leads back.
+func (s *server) holdForm(w http.ResponseWriter, r *http.Request) {
 	p, wrong := s.find(r)
 	if wrong == nil {
 		wrong = parseForm(w, r)
 	}
-	var orders []bay.Order
+	var order bay.Order
 	if wrong == nil {
-		orders, wrong = formOrders(r.PostForm, actions, p)
+		body := orderBody{Action: r.PostForm.Get("action"), By: s.nameOf(r, r.PostForm.Get("by")), ID: r.PostForm.Get("id")}
+		order, wrong = body.order(holdActions, p.Pack.Cells)
 	}
-	done := 0
-	for _, o := range orders {
-		if wrong = s.allowed(o.Kind); wrong == nil {
-			_, wrong = s.submit(r.Context(), p.Bay, o)
-		}
-		if wrong != nil {
-			wrong.message += recorded(orders, done)
-			break
-		}
-		done++
+	if wrong == nil {
+		wrong = s.allowed(r, order.Kind)
+	}
+	if wrong == nil {
+		_, wrong = s.submit(r.Context(), p.Bay, order)
 	}
 	if wrong != nil {
 		s.fail(w, r, *wrong)
 		return
 	}
+	if s.gate == nil {
+		setCookie(w, r, nameCookie, order.By, sessionFor)
+	}
 	http.Redirect(w, r, "/bays/"+url.PathEscape(p.Bay), http.StatusSeeOther)
 }
 
-// recorded says what was taken before an order of several was refused.
-func recorded(orders []bay.Order, done int) string {
-	if done == 0 {
-		return ""
+// who is the name of the person who asks, "" when it is not known yet.
+func (s *server) who(r *http.Request) string {
+	if s.gate != nil {
+		return person(r).Name
 	}
-	return fmt.Sprintf(" The water of the cells up to %d is recorded.", orders[done-1].Cell)
+	return rememberedName(r)
+}
+
+// nameOf is who gives an order: whoever has signed in, else whoever the form
+// names, else whoever was named last in this browser.
+func (s *server) nameOf(r *http.Request, given string) string {
+	given = strings.TrimSpace(given)
+	if s.gate != nil || given == "" {
+		return s.who(r)
+	}
+	return given
 }
 
 func parseForm(w http.ResponseWriter, r *http.Request) *problem {
@@ -64,54 +68,4 @@ func parseForm(w http.ResponseWriter, r *http.Request) *problem {
 		return bad("the form is not accepted: %v", err)
 	}
 	return nil
-}
-
-// formOrders makes the orders of a form: one, or one for each cell that was
-// given water. Nothing is ordered unless all of it is right.
-func formOrders(form url.Values, actions []action, p *bay.Picture) ([]bay.Order, *problem) {
-	body := orderBody{Action: form.Get("action"), By: form.Get("by"), ID: form.Get("id")}
-	if body.Action == "open" && form.Get("cautions") != "read" {
-		return nil, bad("read the caution and confirm it before you open a visit")
-	}
-	if body.Action != "fill" {
-		o, wrong := body.order(actions, p.Pack.Cells)
-		if wrong != nil {
-			return nil, wrong
-		}
-		return []bay.Order{o}, nil
-	}
-	return fillOrders(body, form["ml"], actions, p.Pack.Cells)
-}
-
-func fillOrders(body orderBody, lines []string, actions []action, cells int) ([]bay.Order, *problem) {
-	if len(lines) > cells {
-		return nil, bad("the form has %d cells, the pack %d", len(lines), cells)
-	}
-	if body.ID == "" {
-		body.ID = newID()
-	}
-	form := body.ID
-	var orders []bay.Order
-	for i, line := range lines {
-		line = strings.TrimSpace(line)
-		if line == "" {
-			continue
-		}
-		ml, err := strconv.ParseFloat(line, 64)
-		if err != nil {
-			return nil, bad("cell %d: value %s is not accepted: must be a number of millilitres, 0 to %d", i+1, quoted(line), bay.MaxFillML)
-		}
-		cell := i + 1
-		body.Cell, body.ML, body.ID = &cell, &ml, fmt.Sprintf("%s-%d", form, cell)
-		o, wrong := body.order(actions, cells)
-		if wrong != nil {
-			wrong.message = fmt.Sprintf("cell %d: %s", cell, wrong.message)
-			return nil, wrong
-		}
-		orders = append(orders, o)
-	}
-	if len(orders) == 0 {
-		return nil, bad("no cell has an amount: write the millilitres that were given, or close the visit")
-	}
-	return orders, nil
 }

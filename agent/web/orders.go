@@ -40,6 +40,7 @@ var (
 		{"open", bay.OrderVisitOpen, nil},
 		{"fill", bay.OrderFill, []string{"cell", "ml"}},
 		{"level", bay.OrderLevel, []string{"cell", "cover_mm"}},
+		{"quality", bay.OrderQuality, []string{"us_per_cm"}},
 		{"gravity", bay.OrderGravity, []string{"cell", "gravity", "at_c"}},
 		{"close", bay.OrderVisitClose, nil},
 	}
@@ -54,10 +55,16 @@ func bad(format string, args ...any) *problem {
 	return &problem{http.StatusBadRequest, "bad-request", fmt.Sprintf(format, args...)}
 }
 
-// allowed holds back what only a known person may order.
-func (s *server) allowed(kind bay.OrderKind) *problem {
-	if s.Writable || kind == bay.OrderHold {
+// allowed holds back what only a known person with the right may order.
+func (s *server) allowed(r *http.Request, kind bay.OrderKind) *problem {
+	if s.may(r, kind) {
 		return nil
+	}
+	if s.gate != nil {
+		return &problem{
+			http.StatusForbidden, "no-right",
+			fmt.Sprintf("%s has the role %s; this order needs the role %s", person(r).Name, person(r).Role, needs(kind)),
+		}
 	}
 	return &problem{
 		http.StatusForbidden, "not-writable",
@@ -149,6 +156,9 @@ func identify(o *bay.Order) *problem {
 	return nil
 }
 
+// seconds is a wait for the header Retry-After.
+func seconds(d time.Duration) string { return strconv.Itoa(int(d/time.Second) + 1) }
+
 // newID is unique without any memory.
 func newID() string { return "web-" + rand.Text() }
 
@@ -187,6 +197,7 @@ func (b *orderBody) fields(o *bay.Order, cells int) []field {
 		{"cover_mm", b.CoverMM, -200, 200, func(v float64) { o.CoverMM = v }},
 		{"gravity", b.Gravity, 1.0, 1.4, func(v float64) { o.Gravity = v }},
 		{"at_c", b.AtC, -30, 70, func(v float64) { o.AtC = v }},
+		{"us_per_cm", b.USPerCM, 0, bay.MaxUSPerCM, func(v float64) { o.USPerCM = v }},
 	}
 }
 

@@ -4,46 +4,69 @@ import (
 	"bytes"
 	"cmp"
 	"embed"
-	"fmt"
 	"html/template"
 	"net/http"
-	"net/url"
 	"slices"
+	"strings"
 
 	"bayward/agent/bay"
 )
 
-//go:embed page
+//go:embed page words openapi.yaml
 var files embed.FS
 
-// refreshSeconds is how often the overview loads itself again. The page of one
-// bay does not: a person may be writing on it.
-const refreshSeconds = 5
+// refreshSeconds is how often the overview loads itself again where no script
+// runs. The page of one bay does not: a person may be writing on it.
+const refreshSeconds = 10
 
-type pages struct{ all *template.Template }
+// pages holds the templates of each language.
+type pages map[string]*template.Template
 
-func newPages() *pages {
-	return &pages{template.Must(template.ParseFS(files, "page/*.html"))} // embedded: a fault shows in every test
+func newPages(langs map[string]*lang) pages {
+	all := pages{}
+	for name, l := range langs {
+		funcs := template.FuncMap{"t": l.say, "lines": strings.Fields}
+		all[name] = template.Must(template.New(name).Funcs(funcs).ParseFS(files, "page/*.html")) // embedded: a fault shows in every test
+	}
+	return all
 }
 
-func style(w http.ResponseWriter, r *http.Request) {
-	w.Header().Set("Cache-Control", "max-age=300")
-	http.ServeFileFS(w, r, files, "page/style.css")
+// asset serves one embedded file that never changes while the program runs.
+func asset(name string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "max-age=300")
+		http.ServeFileFS(w, r, files, name)
+	}
 }
 
 // base is what every page needs.
 type base struct {
 	Title, Site, Agent, Version string
+	Lang                        string
+	US                          bool
+	Here                        string // address of this page
 	Refresh                     int
+	Live                        bool // kept up to date by the script
 	Late                        string
-	Cautions                    string
-	Writable                    bool
+	Writable                    bool // visits may be opened
+	SignedIn                    string
+	People                      bool // people sign in here
 }
 
-func (s *server) base(title string) base {
-	b := base{Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Cautions: bay.Cautions, Writable: s.Writable}
+func (s *server) base(r *http.Request, title string) base {
+	v := s.view(r)
+	b := base{
+		Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.name, US: v.us, Here: r.URL.RequestURI(),
+		Writable: s.may(r, bay.OrderVisitOpen), People: s.gate != nil,
+	}
+	if r.Method == http.MethodPost {
+		b.Here = strings.TrimSuffix(strings.TrimSuffix(r.URL.Path, "/hold"), "/settings")
+	}
+	if p := person(r); p.Name != "" {
+		b.SignedIn = v.say("app.signedin", p.Name, v.say("role."+p.Role.String()))
+	}
 	if err := s.healthy(); err != nil {
-		b.Late = err.Error()
+		b.Late = v.say("app.late", err.Error())
 	}
 	return b
 }
@@ -55,20 +78,21 @@ type overviewPage struct {
 }
 
 // overview puts first what a person must do now.
-func (s *server) overview(w http.ResponseWriter, _ *http.Request) {
-	page := overviewPage{base: s.base(s.Site + " / " + s.Agent)}
-	page.Refresh = refreshSeconds
+func (s *server) overview(w http.ResponseWriter, r *http.Request) {
+	v := s.view(r)
+	page := overviewPage{base: s.base(r, s.Site+" / "+s.Agent)}
+	page.Refresh, page.Live = refreshSeconds, true
 	for _, p := range s.Pictures() {
 		if p != nil {
-			page.Cards = append(page.Cards, newCard(p, s.Units))
+			page.Cards = append(page.Cards, newCard(p, v))
 		}
 	}
 	slices.SortStableFunc(page.Cards, func(a, b card) int { return cmp.Compare(a.Urgency.rank, b.Urgency.rank) })
-	page.Summary = summary(page.Cards)
-	s.pages.write(w, http.StatusOK, "overview", page)
+	page.Summary = summary(page.Cards, v)
+	s.write(w, r, http.StatusOK, "overview", page)
 }
 
-func summary(cards []card) string {
+func summary(cards []card, v view) string {
 	n := 0
 	for i := range cards {
 		if cards[i].Urgency.CallsPerson() {
@@ -77,18 +101,23 @@ func summary(cards []card) string {
 	}
 	switch n {
 	case 0:
-		return "No bay needs a person now."
+		return v.say("sum.none")
 	case 1:
-		return "1 bay needs a person."
+		return v.say("sum.one")
 	}
-	return fmt.Sprintf("%d bays need a person.", n)
+	return v.say("sum.many", n)
 }
 
 type bayPage struct {
 	base
-	Card    card
-	OrderID string // of the page's forms, so that sending one twice does nothing
-	MaxML   int
+	Card        card
+	OrderID     string // of the page's forms, so that sending one twice does nothing
+	Who         string
+	AskName     bool
+	CanRelease  bool
+	Section     section
+	Night       night
+	Interactive bool
 }
 
 func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
@@ -97,33 +126,43 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, *missing)
 		return
 	}
-	page := bayPage{base: s.base(p.Bay + " at " + s.Site), Card: newCard(p, s.Units), OrderID: newID(), MaxML: bay.MaxFillML}
-	page.Card.Alone = true
-	s.pages.write(w, http.StatusOK, "bay", page)
+	v := s.view(r)
+	page := bayPage{
+		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), OrderID: newID(), Who: s.who(r),
+		CanRelease: s.may(r, bay.OrderRelease), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
+	}
+	page.AskName = s.gate == nil && page.Who == ""
+	page.Card.Alone, page.Live = true, true
+	s.write(w, r, http.StatusOK, "bay", page)
+}
+
+func (s *server) firstAid(w http.ResponseWriter, r *http.Request) {
+	s.write(w, r, http.StatusOK, "aid", s.base(r, s.view(r).say("aid.title")))
 }
 
 type failurePage struct {
 	base
-	Heading, Message, Back string
+	Message, Back string
+	Foreign       bool // the message is English whatever the page speaks
 }
 
-func (p *pages) failure(w http.ResponseWriter, why problem, bayName string) {
-	page := failurePage{base: base{Title: "Not done"}, Heading: "Not done", Message: why.message, Back: "/"}
-	if bayName != "" && why.status != http.StatusNotFound {
-		page.Back = "/bays/" + url.PathEscape(bayName)
-	}
-	p.write(w, why.status, "failure", page)
+// failAt tells a person what was not done and leads back.
+func (s *server) failAt(w http.ResponseWriter, r *http.Request, why problem, back string) {
+	page := failurePage{base: s.base(r, s.view(r).say("fail.title")), Message: why.message, Back: back}
+	page.Here = back
+	s.write(w, r, why.status, "failure", page)
 }
 
 // write makes the whole page before a byte is sent, so that a fault cannot
 // leave half of one.
-func (p *pages) write(w http.ResponseWriter, status int, name string, page any) {
+func (s *server) write(w http.ResponseWriter, r *http.Request, status int, name string, page any) {
 	var out bytes.Buffer
-	if err := p.all.ExecuteTemplate(&out, name, page); err != nil {
+	if err := s.pages[s.view(r).name].ExecuteTemplate(&out, name, page); err != nil {
 		http.Error(w, "the page cannot be made", http.StatusInternalServerError)
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Vary", "Cookie")
 	w.WriteHeader(status)
 	_, _ = w.Write(out.Bytes()) // a reader that is gone needs no answer
 }

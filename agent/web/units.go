@@ -1,6 +1,9 @@
 package web
 
-import "fmt"
+import (
+	"fmt"
+	"time"
+)
 
 const (
 	mmPerInch = 25.4 // exact: NIST SP 811, appendix B
@@ -8,31 +11,48 @@ const (
 	mlPerFluidOunce = 29.57353
 )
 
-// units writes values for people. US customary values keep the SI value beside
-// them where a person measures it out.
-type units struct{ us bool }
+// view is how one person reads: a language and units.
+type view struct {
+	*lang
+	us bool
+}
 
-func unitsOf(name string) units { return units{us: name == "us"} }
+// UnitSystems are the ones that the page knows, the default first.
+func UnitSystems() []string { return []string{"si", "us"} }
 
-func (u units) temperature(c float64) string {
-	if u.us {
-		return fmt.Sprintf("%.0f °F", c*9/5+32)
+func (v view) temperature(c float64) string {
+	if v.us {
+		return fmt.Sprintf("%.0f °F", fahrenheit(c))
 	}
 	return fmt.Sprintf("%.1f °C", c)
 }
 
-// cover shows both bounds where the probe proves only a span.
-func (u units) cover(lowMM, highMM float64) string {
-	one := func(mm float64) string {
-		if u.us {
-			return fmt.Sprintf("%.2f in", mm/mmPerInch)
-		}
-		return fmt.Sprintf("%.0f mm", zeroedMM(mm))
+func fahrenheit(c float64) float64 { return c*9/5 + 32 }
+func celsius(f float64) float64    { return (f - 32) * 5 / 9 }
+
+// degrees is a difference of two temperatures.
+func (v view) degrees(k float64) string {
+	if v.us {
+		return fmt.Sprintf("%.1f °F", k*9/5)
 	}
+	return fmt.Sprintf("%.1f °C", k)
+}
+
+// height is a length in a cell with some digits of a millimetre.
+func (v view) height(mm float64, digits int) string {
+	if v.us {
+		return fmt.Sprintf("%.2f in", mm/mmPerInch)
+	}
+	return fmt.Sprintf("%.*f mm", digits, mm)
+}
+
+// cover shows both bounds where the probe proves only a span.
+func (v view) cover(lowMM, highMM float64) string {
+	one := func(mm float64) string { return v.height(zeroedMM(mm), 0) }
 	if highMM-lowMM < 0.5 {
 		return one(lowMM)
 	}
-	return one(lowMM) + " to " + one(highMM)
+	return v.say("value.to", one(lowMM), one(highMM))
 }
 
 // zeroedMM has no "-0"; a cover just below the plate tops rounds to -1, since
@@ -47,9 +67,60 @@ func zeroedMM(mm float64) float64 {
 	return mm
 }
 
-func (u units) volume(ml float64) string {
-	if u.us {
+// volume keeps millilitres beside fluid ounces: jugs have both marks.
+func (v view) volume(ml float64) string {
+	if v.us {
 		return fmt.Sprintf("%.1f fl oz (%.0f ml)", ml/mlPerFluidOunce, ml)
 	}
 	return fmt.Sprintf("%.0f ml", ml)
+}
+
+// lengthUnit and temperatureUnit label what a person writes; lengthMM and
+// degreesC take it back.
+func (v view) lengthUnit() string {
+	if v.us {
+		return "in"
+	}
+	return "mm"
+}
+
+func (v view) temperatureUnit() string {
+	if v.us {
+		return "°F"
+	}
+	return "°C"
+}
+
+func (v view) lengthMM(x float64) float64 {
+	if v.us {
+		return x * mmPerInch
+	}
+	return x
+}
+
+func (v view) degreesC(x float64) float64 {
+	if v.us {
+		return celsius(x)
+	}
+	return x
+}
+
+// span says a duration as people do; a negative one is none.
+func (v view) span(d time.Duration) string {
+	d = max(0, d)
+	const day = 24 * time.Hour
+	switch {
+	case d < time.Minute:
+		return v.say("span.s", int(d.Seconds()))
+	case d < time.Hour:
+		return v.say("span.min", int(d.Minutes()))
+	case d < 2*day:
+		return v.say("span.h", int(d.Hours()), int(d.Minutes())%60)
+	}
+	return v.say("span.days", int(min(d, 10000*day)/day))
+}
+
+func hours(h float64) time.Duration {
+	const most = 1e6
+	return time.Duration(min(max(h, 0), most) * float64(time.Hour))
 }

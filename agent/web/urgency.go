@@ -8,18 +8,18 @@ import (
 // urgency is what a bay asks of a person. Each has a word and a sign, so that
 // nothing is told by colour alone.
 type urgency struct {
-	rank              int
-	Class, Sign, Word string
+	rank        int
+	Class, Sign string // Class is also the key of its word
 }
 
 var (
-	isDanger = urgency{0, "danger", "▲", "Danger"}
-	isLook   = urgency{1, "look", "◆", "Look at it"}
-	isTodo   = urgency{2, "todo", "●", "Water it"}
-	isPerson = urgency{3, "person", "◐", "Person at the pack"}
-	isHeld   = urgency{4, "held", "■", "On hold"}
-	isRuns   = urgency{5, "runs", "▷", "Running"}
-	isFine   = urgency{6, "fine", "○", "Nothing to do"}
+	isDanger = urgency{0, "danger", "▲"}
+	isLook   = urgency{1, "look", "◆"}
+	isTodo   = urgency{2, "todo", "●"}
+	isPerson = urgency{3, "person", "◐"}
+	isHeld   = urgency{4, "held", "■"}
+	isRuns   = urgency{5, "runs", "▷"}
+	isFine   = urgency{6, "fine", "○"}
 )
 
 // CallsPerson tells whether somebody should go there.

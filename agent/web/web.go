@@ -7,6 +7,7 @@ import (
 	"net"
 	"net/http"
 	"strings"
+	"time"
 
 	"bayward/agent/bay"
 )
@@ -15,6 +16,7 @@ import (
 type Options struct {
 	Site, Agent string
 	Units       string // "si" or "us": for the page only
+	Language    string // one of Languages: for the page only; "" is the first
 	Version     string
 	// Pictures gives the last picture of each bay, in the order of the
 	// configuration, which nobody changes any more. It must answer at once.
@@ -26,7 +28,14 @@ type Options struct {
 	// Healthy says why ticks are not on time, or nil.
 	Healthy func() error
 	Metrics http.Handler // nil: no /metrics
-	// Writable lets visits, releases and the end of a hold through. It may be
+	// People may sign in; with any of them, nobody else sees or orders
+	// anything but first aid, health and metrics.
+	People []Person
+	// Past gives the last hours of each bay; nil shows none.
+	Past *Past
+	// Now is the clock of sign-ins; nil is time.Now.
+	Now func() time.Time
+	// Writable, where nobody signs in, lets visits, releases and the end of a hold through. It may be
 	// set only where whoever asks is known: on the loopback address, in the
 	// demo, or behind authentication. A hold is always let through.
 	Writable bool
@@ -35,28 +44,54 @@ type Options struct {
 // server holds what all handlers share.
 type server struct {
 	Options
-	pages *pages
+	langs   map[string]*lang
+	pages   pages
+	gate    *gate // nil: nobody signs in
+	recent  recent
+	readers readers
 }
 
 // New makes the handler of the one listener.
 func New(o Options) http.Handler {
-	s := &server{Options: o, pages: newPages()}
+	s := &server{Options: o, langs: newLangs()}
+	s.pages = newPages(s.langs)
+	if s.Now == nil {
+		s.Now = time.Now
+	}
+	if len(o.People) > 0 {
+		s.gate = newGate(o.People, s.Now)
+	}
 	mux := http.NewServeMux()
+	s.route(mux)
+	return s.guard(s.admit(mux))
+}
+
+func (s *server) route(mux *http.ServeMux) {
 	mux.HandleFunc("/", s.nothing)
 	mux.Handle("/{$}", only(http.MethodGet, s.overview))
-	mux.Handle("/style.css", only(http.MethodGet, style))
+	for _, name := range []string{"style.css", "script.js"} {
+		mux.Handle("/"+name, only(http.MethodGet, asset("page/"+name)))
+	}
+	mux.Handle("/openapi.yaml", only(http.MethodGet, asset("openapi.yaml")))
+	mux.Handle("/first-aid", only(http.MethodGet, s.firstAid))
+	mux.Handle("/sheet", only(http.MethodGet, s.sheet))
+	mux.Handle("/live", only(http.MethodGet, s.live))
+	mux.Handle("GET /sign-in", http.HandlerFunc(s.signInForm))
+	mux.Handle("POST /sign-in", http.HandlerFunc(s.signIn))
+	mux.Handle("/sign-out", only(http.MethodPost, s.signOut))
+	mux.Handle("/settings", only(http.MethodPost, s.settings))
 	mux.Handle("/healthz", only(http.MethodGet, s.healthz))
 	mux.Handle("/bays/{bay}", only(http.MethodGet, s.bayPage))
-	mux.Handle("/bays/{bay}/visit", only(http.MethodPost, s.visitForm))
+	mux.Handle("GET /bays/{bay}/visit", http.HandlerFunc(s.visitSteps))
+	mux.Handle("POST /bays/{bay}/visit", http.HandlerFunc(s.visitForm))
 	mux.Handle("/bays/{bay}/hold", only(http.MethodPost, s.holdForm))
 	mux.Handle("/api/v1/bays", only(http.MethodGet, s.apiBays))
 	mux.Handle("/api/v1/bays/{bay}", only(http.MethodGet, s.apiBay))
 	mux.Handle("/api/v1/bays/{bay}/visit", only(http.MethodPost, s.apiVisit))
 	mux.Handle("/api/v1/bays/{bay}/hold", only(http.MethodPost, s.apiHold))
-	if o.Metrics != nil {
-		mux.Handle("/metrics", only(http.MethodGet, o.Metrics.ServeHTTP))
+	if s.Metrics != nil {
+		mux.Handle("/metrics", only(http.MethodGet, s.Metrics.ServeHTTP))
 	}
-	return s.guard(mux)
 }
 
 // guard sets the security headers and refuses orders that another web site
@@ -67,7 +102,7 @@ func (s *server) guard(next http.Handler) http.Handler {
 		s.fail(w, r, problem{http.StatusForbidden, "cross-origin", "the request comes from another web site; open this page itself"})
 	}))
 	safe := origin.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if r.Method == http.MethodPost && !ownHost(r.Host) {
+		if r.Method == http.MethodPost && s.gate == nil && !ownHost(r.Host) {
 			s.fail(w, r, problem{
 				http.StatusForbidden, "foreign-host",
 				"orders are taken only under an address, localhost, a name without dots or one that ends in .local",
@@ -78,7 +113,7 @@ func (s *server) guard(next http.Handler) http.Handler {
 	}))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
+		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("X-Frame-Options", "DENY")
 		h.Set("Referrer-Policy", "same-origin") // no-referrer would blank the Origin of our own forms

@@ -1,0 +1,182 @@
+package config
+
+import (
+	"fmt"
+	"net"
+	"net/mail"
+	"net/url"
+	"strings"
+	"text/template"
+	"time"
+)
+
+// Notify is how notices reach people besides the broker and the page.
+type Notify struct {
+	QuietHours string    `yaml:"quiet_hours"` // local time, such as 20:00-06:00; dangers come through; "" for none
+	DailyRound string    `yaml:"daily_round"` // local time of one message for the whole yard, such as 06:30; "" for none
+	Mail       []Mail    `yaml:"mail"`
+	Webhooks   []Webhook `yaml:"webhooks"`
+}
+
+// Mail is one way by SMTP.
+type Mail struct {
+	Server       string   `yaml:"server"`   // host:port
+	Security     string   `yaml:"security"` // "starttls", "tls" or "none"; none only inside a trusted network
+	From         string   `yaml:"from"`
+	To           []string `yaml:"to"`
+	Username     string   `yaml:"username"`      // "" for none
+	PasswordFile string   `yaml:"password_file"` // read at each message
+	CAFile       string   `yaml:"ca_file"`       // PEM; default the system's roots
+}
+
+// Webhook is one way by HTTP: a push or chat server of the site's own.
+type Webhook struct {
+	Name    string   `yaml:"name"` // as Site; in metrics and logs
+	URL     string   `yaml:"url"`  // http:// or https://
+	Method  string   `yaml:"method"`
+	Headers []Header `yaml:"headers"`
+	Body    string   `yaml:"body"` // text/template over the fields of a notice; "" is JSON
+	CAFile  string   `yaml:"ca_file"`
+}
+
+// Header is one header of a webhook's request. Its text is a template too.
+type Header struct {
+	Name      string `yaml:"name"`
+	Value     string `yaml:"value"`
+	ValueFile string `yaml:"value_file"` // for secrets, instead of value; read at each message
+}
+
+const maxWays = 16
+
+func (c *checker) notify(n *Notify) {
+	if n == nil {
+		return
+	}
+	c.quietHours(n.QuietHours)
+	c.clock("notify.daily_round", n.DailyRound)
+	if len(n.Mail)+len(n.Webhooks) > maxWays {
+		c.reject("notify", fmt.Sprintf("has too many ways: at most %d", maxWays))
+		return
+	}
+	for i := range n.Mail {
+		c.mail(&n.Mail[i], fmt.Sprintf("notify.mail[%d].", i))
+	}
+	names := map[string]bool{}
+	for i := range n.Webhooks {
+		at := fmt.Sprintf("notify.webhooks[%d].", i)
+		c.webhook(&n.Webhooks[i], at)
+		if name := n.Webhooks[i].Name; names[name] && name != "" {
+			c.reject(at+"name", "is taken by another webhook")
+		}
+		names[n.Webhooks[i].Name] = true
+	}
+}
+
+func (c *checker) quietHours(text string) {
+	const field = "notify.quiet_hours"
+	if !c.present(field) {
+		return
+	}
+	from, to, ok := strings.Cut(text, "-")
+	if !ok || !isClock(from) || !isClock(to) || from == to {
+		c.reject(field, "must be two different times of day, such as 20:00-06:00")
+	}
+}
+
+func (c *checker) clock(field, text string) {
+	if c.present(field) && !isClock(text) {
+		c.reject(field, `must be a time of day in quotes, such as "06:30"`)
+	}
+}
+
+func isClock(s string) bool {
+	_, err := time.Parse("15:04", s)
+	return err == nil && len(s) == len("15:04")
+}
+
+func (c *checker) mail(m *Mail, at string) {
+	const rule = "must be host:port, such as mail.example:587"
+	if !c.missing(at+"server", rule) && !c.bad[at+"server"] {
+		if host, port, err := net.SplitHostPort(m.Server); err != nil || host == "" || !isPort(port, 1) {
+			c.reject(at+"server", rule)
+		}
+	}
+	c.word(at+"security", &m.Security, "starttls", "starttls", "tls", "none")
+	c.address(at+"from", m.From)
+	if !c.missing(at+"to", "must be a list of mail addresses") && len(m.To) == 0 {
+		c.reject(at+"to", "must be a list of mail addresses")
+	}
+	for i, to := range m.To {
+		c.address(fmt.Sprintf("%sto[%d]", at, i), to)
+	}
+	c.nonEmpty(at+"username", m.Username)
+	c.nonEmpty(at+"password_file", m.PasswordFile)
+	c.nonEmpty(at+"ca_file", m.CAFile)
+	if m.PasswordFile != "" && m.Username == "" {
+		c.reject(at+"password_file", "must come with a username")
+	}
+	if m.Security == "none" && m.Username != "" {
+		c.reject(at+"security", "must be starttls or tls where a password is sent")
+	}
+}
+
+func (c *checker) address(field, text string) {
+	const rule = "must be a mail address, such as shed-2@yard.example"
+	if c.missing(field, rule) || c.bad[field] {
+		return
+	}
+	if a, err := mail.ParseAddress(text); err != nil || a.Address != text {
+		c.reject(field, rule)
+	}
+}
+
+func (c *checker) webhook(h *Webhook, at string) {
+	c.name(at+"name", h.Name)
+	const rule = "must be http://HOST/PATH or https://HOST/PATH without user and password; those go into a header with value_file"
+	if !c.missing(at+"url", rule) && !isHook(h.URL) {
+		c.texts[at+"url"] = withoutUser(c.texts[at+"url"])
+		c.reject(at+"url", rule)
+	}
+	c.word(at+"method", &h.Method, "POST", "POST", "PUT")
+	c.template(at+"body", h.Body)
+	c.nonEmpty(at+"ca_file", h.CAFile)
+	for i := range h.Headers {
+		c.header(&h.Headers[i], fmt.Sprintf("%sheaders[%d].", at, i))
+	}
+}
+
+func isHook(s string) bool {
+	u, err := url.Parse(s)
+	return err == nil && (u.Scheme == "http" || u.Scheme == "https") && u.Hostname() != "" && u.User == nil && u.Fragment == ""
+}
+
+func (c *checker) header(h *Header, at string) {
+	const rule = "must be the name of a header: letters, digits and hyphens"
+	if !c.missing(at+"name", rule) && !isHeader(h.Name) {
+		c.reject(at+"name", rule)
+	}
+	if (h.Value == "") == (h.ValueFile == "") {
+		c.complain(c.line(at+"name"), strings.TrimSuffix(at, "."), "", "must have either value or value_file")
+	}
+	c.template(at+"value", h.Value)
+}
+
+func isHeader(s string) bool {
+	for _, r := range s {
+		if r != '-' && (r < '0' || r > '9') && (r < 'A' || r > 'Z') && (r < 'a' || r > 'z') {
+			return false
+		}
+	}
+	return s != "" && len(s) <= 64
+}
+
+// template tells of a slip at the start and not at the first notice.
+func (c *checker) template(field, text string) {
+	if text == "" {
+		return
+	}
+	funcs := template.FuncMap{"json": func(any) string { return "" }}
+	if _, err := template.New("").Funcs(funcs).Parse(text); err != nil {
+		c.reject(field, "is no template: "+strings.TrimPrefix(err.Error(), "template: "))
+	}
+}

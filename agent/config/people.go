@@ -1,0 +1,70 @@
+package config
+
+import (
+	"fmt"
+	"strings"
+	"unicode"
+
+	"golang.org/x/crypto/bcrypt"
+)
+
+// Person may sign in on the page and over the interface.
+type Person struct {
+	Name string `yaml:"name"` // 1 to 60 printable characters, each person's own
+	// Role is "look" (read and hold), "visit" (also open, work and close
+	// visits) or "release" (also end a hold and release what latched).
+	Role string `yaml:"role"`
+	// PINHash is bcrypt; "bayward pin" makes it. The PIN itself never stands
+	// in a file.
+	PINHash string `yaml:"pin_hash"`
+}
+
+const (
+	maxPeople    = 200
+	maxNameRunes = 60
+	leastCost    = 10 // of a bcrypt hash: below, guessing is cheap
+	mostCost     = 14 // above, a small computer takes many seconds for a right PIN
+)
+
+func (c *checker) people(all []Person) {
+	if len(all) > maxPeople {
+		c.reject("people", fmt.Sprintf("must be at most %d", maxPeople))
+		return
+	}
+	lines := map[string]int{}
+	for i := range all {
+		p, at := &all[i], fmt.Sprintf("people[%d].", i)
+		c.personName(at+"name", p.Name, lines)
+		c.word(at+"role", &p.Role, "", "look", "visit", "release")
+		c.pinHash(at+"pin_hash", p.PINHash)
+	}
+}
+
+func (c *checker) personName(field, name string, lines map[string]int) {
+	const rule = "must be the person's name, 1 to 60 printable characters without blanks around them"
+	if c.missing(field, rule) || c.bad[field] {
+		return
+	}
+	unfit := name == "" || name != strings.TrimSpace(name) || len([]rune(name)) > maxNameRunes || strings.Contains(name, ":")
+	if unfit || strings.IndexFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }) >= 0 {
+		c.reject(field, rule+", and without a colon")
+		return
+	}
+	if line := lines[name]; line > 0 {
+		c.reject(field, fmt.Sprintf("is taken by the person in line %d", line))
+		return
+	}
+	lines[name] = c.line(field)
+}
+
+func (c *checker) pinHash(field, hash string) {
+	const rule = "must be a bcrypt hash with a cost of 10 to 14, as `bayward pin` prints it; never the PIN itself"
+	if c.missing(field, rule) || c.bad[field] {
+		return
+	}
+	cost, err := bcrypt.Cost([]byte(hash))
+	if err != nil || cost < leastCost || cost > mostCost {
+		c.texts[field] = "" // what was written may be the PIN
+		c.reject(field, rule)
+	}
+}

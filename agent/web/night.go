@@ -1,0 +1,151 @@
+package web
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"bayward/agent/bay"
+)
+
+// night is the picture of the last hours: curves over bands of stages.
+type night struct {
+	Known  bool
+	Spans  []spanLink
+	Curves []curve
+	Bands  []band
+	Ago    string
+	Stages []stageSpan
+}
+
+// spanLink is a choice of how far to look back.
+type spanLink struct {
+	Hours int
+	Text  string
+	Here  bool
+}
+
+// curve is one value over time, in a box of 1000 by 100 that is stretched to
+// the page; text stands beside it, so that it stays readable.
+type curve struct {
+	Class, Name, Label string
+	Low, High          string
+	Lines              []string // each a run of points without a gap
+}
+
+type band struct {
+	X, W  float64
+	Class string
+}
+
+type stageSpan struct{ Class, Name, Ago string }
+
+const (
+	boxWide, boxHigh = 1000.0, 100.0
+	nightHours       = 12
+)
+
+func (s *server) newNight(p *bay.Picture, v view, asked string) night {
+	h, err := strconv.Atoi(asked)
+	if err != nil || h < 1 || h > int(pastFor.Hours()) {
+		h = nightHours
+	}
+	var n night
+	for _, hours := range []int{1, 3, 12, 36} {
+		n.Spans = append(n.Spans, spanLink{hours, v.say("night.last", fmt.Sprintf("%d h", hours)), hours == h})
+	}
+	if s.Past == nil {
+		return n
+	}
+	width := time.Duration(h) * time.Hour
+	points := s.Past.since(p.Bay, p.Now-width)
+	if n.Known = len(points) > 1; !n.Known {
+		return n
+	}
+	n.Ago = v.say("night.ago", fmt.Sprintf("%d h", h))
+	b := box{points: points, from: p.Now - width, width: width}
+	n.Bands, n.Stages = b.bands(v, p.Now)
+	n.Curves = []curve{
+		b.curve(v, "volts", v.say("value.voltage"), func(x point) float32 { return x.v }, func(y float64) string { return fmt.Sprintf("%.1f V", y) }),
+		b.curve(v, "amperes", v.say("value.current"), func(x point) float32 { return x.a }, func(y float64) string { return fmt.Sprintf("%.0f A", zeroed(y)) }),
+		b.curve(v, "heat", v.say("value.temperature"), func(x point) float32 { return x.c }, v.temperature),
+		b.curve(v, "cover", v.say("value.cover"), func(x point) float32 { return x.mm }, func(y float64) string { return v.height(zeroedMM(y), 0) }),
+	}
+	return n
+}
+
+// box turns points into drawing units.
+type box struct {
+	points []point
+	from   time.Duration
+	width  time.Duration
+}
+
+func (b *box) x(at time.Duration) float64 {
+	return math.Round(10*boxWide*float64(at-b.from)/float64(b.width)) / 10
+}
+
+func (b *box) bands(v view, now time.Duration) (bands []band, stages []stageSpan) {
+	for i, x := range b.points {
+		if i > 0 && b.points[i-1].stage == x.stage {
+			continue
+		}
+		end := now
+		for _, later := range b.points[i:] {
+			if later.stage != x.stage {
+				end = later.at
+				break
+			}
+		}
+		name := x.stage.String()
+		bands = append(bands, band{X: b.x(x.at), W: math.Max(b.x(end)-b.x(x.at), 0), Class: name})
+		stages = append(stages, stageSpan{name, v.say("stage." + name), v.say("night.ago", v.span(now-x.at))})
+	}
+	const most = 8 // the newest; the bands show all
+	if len(stages) > most {
+		stages = stages[len(stages)-most:]
+	}
+	return bands, stages
+}
+
+func (b *box) curve(v view, class, name string, of func(point) float32, text func(float64) string) curve {
+	low, high, last := math.Inf(1), math.Inf(-1), math.NaN()
+	for _, x := range b.points {
+		if y := float64(of(x)); !math.IsNaN(y) {
+			low, high, last = math.Min(low, y), math.Max(high, y), y
+		}
+	}
+	c := curve{Class: class, Name: name}
+	if math.IsNaN(last) {
+		c.Label = v.say("night.none")
+		return c
+	}
+	c.Low, c.High = text(low), text(high)
+	c.Label = v.say("night.label", name, v.span(b.width), c.Low, c.High, text(last))
+	room := math.Max((high-low)*0.08, 0.05)
+	c.Lines = b.runs(of, low-room, high+room)
+	return c
+}
+
+// runs leaves a gap where nothing was known.
+func (b *box) runs(of func(point) float32, low, high float64) []string {
+	var all []string
+	var run strings.Builder
+	for _, x := range b.points {
+		y := float64(of(x))
+		if math.IsNaN(y) {
+			if run.Len() > 0 {
+				all = append(all, run.String())
+				run.Reset()
+			}
+			continue
+		}
+		fmt.Fprintf(&run, "%.1f,%.1f ", b.x(x.at), boxHigh*(high-y)/(high-low))
+	}
+	if run.Len() > 0 {
+		all = append(all, run.String())
+	}
+	return all
+}

@@ -1,0 +1,75 @@
+// Everything works without this script. With it the pages that only show
+// follow the bays by themselves, and numbers can be stepped with wet gloves.
+"use strict";
+
+(() => {
+  const lost = document.getElementById("lost");
+
+  // Parts of the page are fetched anew and put in place of the old ones, unless
+  // a person is at work in them.
+  const busy = (part) => part.contains(document.activeElement) && document.activeElement !== document.body;
+  let running = false;
+  async function refresh() {
+    if (running || document.hidden) return;
+    running = true;
+    try {
+      const answer = await fetch(location.href, { credentials: "same-origin", cache: "no-store" });
+      if (answer.redirected || !answer.ok) throw new Error(String(answer.status));
+      const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+      for (const part of document.querySelectorAll("[data-part]")) {
+        const next = fresh.getElementById(part.id);
+        if (!next || busy(part) || part.innerHTML === next.innerHTML) continue;
+        const open = [...part.querySelectorAll("details")].map((d) => d.open);
+        part.className = next.className;
+        part.replaceChildren(...next.childNodes);
+        part.querySelectorAll("details").forEach((d, i) => { d.open = Boolean(open[i]); });
+      }
+      lost.hidden = true;
+    } catch {
+      lost.hidden = false;
+    } finally {
+      running = false;
+    }
+  }
+
+  const address = document.body.dataset.live;
+  if (address) {
+    const stream = new EventSource(address);
+    stream.addEventListener("picture", refresh);
+    stream.addEventListener("error", () => { lost.hidden = false; });
+    document.addEventListener("visibilitychange", refresh);
+  }
+  addEventListener("offline", () => { lost.hidden = false; });
+  addEventListener("online", () => { if (!address) lost.hidden = true; });
+
+  for (const box of document.querySelectorAll(".stepper")) {
+    const field = box.querySelector("input");
+    const by = Number(box.dataset.step);
+    const step = (sign) => {
+      const now = Number(field.value.replace(",", ".")) || 0;
+      field.value = String(Math.max(0, now + sign * by));
+    };
+    for (const [name, sign] of [[".less", -1], [".plus", 1]]) {
+      const button = box.querySelector(name);
+      button.hidden = false;
+      button.addEventListener("click", () => step(sign));
+    }
+  }
+
+  // A form is sent once: wet gloves press twice.
+  for (const form of document.querySelectorAll("form[method=post]")) {
+    form.addEventListener("submit", (event) => {
+      if (form.dataset.sent) event.preventDefault();
+      form.dataset.sent = "yes";
+    });
+  }
+  addEventListener("pageshow", () => {
+    for (const form of document.querySelectorAll("form[method=post]")) delete form.dataset.sent;
+  });
+
+  const print = document.querySelector(".print");
+  if (print) {
+    print.hidden = false;
+    print.addEventListener("click", () => window.print());
+  }
+})();

@@ -1,0 +1,82 @@
+package web
+
+import (
+	"math"
+	"sync"
+	"time"
+
+	"bayward/agent/bay"
+)
+
+const (
+	// pastEvery and pastFor thin the last hours out: at most 1800 points a bay.
+	pastEvery = 90 * time.Second
+	pastFor   = 45 * time.Hour
+	maxPoints = int(pastFor / pastEvery)
+)
+
+// point is what is kept of one picture; what was not known is NaN. Single
+// precision is far finer than any plot.
+type point struct {
+	at                time.Duration
+	v, a, c, mm, airC float32
+	stage             bay.Stage
+	granted           bool
+}
+
+// Past keeps the last hours of each bay in memory, thinned out, for the page.
+// The zero value is ready; it is safe for use by several goroutines.
+type Past struct {
+	mu   sync.Mutex // guards what follows
+	bays map[string][]point
+}
+
+// Observe takes in a picture.
+func (h *Past) Observe(p *bay.Picture) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.bays == nil {
+		h.bays = map[string][]point{}
+	}
+	kept := h.bays[p.Bay]
+	if n := len(kept); n > 0 && p.Now-kept[n-1].at < pastEvery && p.Stage == kept[n-1].stage {
+		return
+	}
+	if len(kept) >= maxPoints {
+		kept = append(kept[:0], kept[len(kept)-maxPoints+1:]...)
+	}
+	h.bays[p.Bay] = append(kept, newPoint(p))
+}
+
+func newPoint(p *bay.Picture) point {
+	nan := float32(math.NaN())
+	x := point{at: p.Now, v: nan, a: nan, c: nan, mm: nan, airC: nan, stage: p.Stage, granted: p.Permit.Granted}
+	if p.Seen.PackV.OK() {
+		x.v = float32(p.Seen.PackV.Value)
+	}
+	if p.Seen.CurrentA.OK() {
+		x.a = float32(p.Seen.CurrentA.Value)
+	}
+	if p.Seen.PackC.OK() {
+		x.c = float32(p.Seen.PackC.Value)
+	}
+	if p.Seen.AmbientC.OK() {
+		x.airC = float32(p.Seen.AmbientC.Value)
+	}
+	if p.Seen.Cover.OK() {
+		x.mm = float32(p.Seen.Cover.MidMM())
+	}
+	return x
+}
+
+// since copies the points of a bay from a time on.
+func (h *Past) since(bayName string, from time.Duration) []point {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	kept := h.bays[bayName]
+	i := 0
+	for i < len(kept) && kept[i].at < from {
+		i++
+	}
+	return append([]point{}, kept[i:]...)
+}

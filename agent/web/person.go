@@ -1,0 +1,229 @@
+package web
+
+import (
+	"context"
+	"crypto/rand"
+	"errors"
+	"net"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"bayward/agent/bay"
+)
+
+// Names of the cookies.
+const (
+	sessionCookie  = "bayward-session"
+	nameCookie     = "bayward-name" // who last gave a name, where nobody signs in
+	languageCookie = "bayward-language"
+	unitsCookie    = "bayward-units"
+)
+
+// personKey finds the person of a request in its context.
+type personKey struct{}
+
+// person is who asks: the zero value when nobody signs in here.
+func person(r *http.Request) Person {
+	p, _ := r.Context().Value(personKey{}).(Person) //nolint:errcheck // the zero value is nobody
+	return p
+}
+
+// view is how the person who asks reads: by cookie, else by configuration.
+func (s *server) view(r *http.Request) view {
+	language, units := s.Language, s.Units
+	if c, err := r.Cookie(languageCookie); err == nil && s.langs[c.Value] != nil {
+		language = c.Value
+	}
+	if c, err := r.Cookie(unitsCookie); err == nil && (c.Value == "si" || c.Value == "us") {
+		units = c.Value
+	}
+	l := s.langs[language]
+	if l == nil {
+		l = s.langs[Languages()[0]]
+	}
+	return view{l, units == "us"}
+}
+
+// open are the addresses that need nobody: first aid above all.
+func openAddress(path string) bool {
+	switch path {
+	case "/healthz", "/metrics", "/style.css", "/script.js", "/chart.js", "/chart.css", "/first-aid", "/sign-in", "/settings", "/openapi.yaml":
+		return true
+	}
+	return false
+}
+
+// admit lets through who has signed in, once people are configured.
+func (s *server) admit(next http.Handler) http.Handler {
+	if s.gate == nil {
+		return next
+	}
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		p, ok, err := s.known(r)
+		switch {
+		case ok:
+			next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), personKey{}, p)))
+		case openAddress(r.URL.Path):
+			next.ServeHTTP(w, r)
+		case strings.HasPrefix(r.URL.Path, "/api/"):
+			s.unknown(w, err)
+		case r.Method == http.MethodGet && r.URL.Path != "/live":
+			http.Redirect(w, r, "/sign-in?"+url.Values{"to": {r.URL.RequestURI()}}.Encode(), http.StatusSeeOther)
+		default:
+			s.fail(w, r, problem{http.StatusUnauthorized, "sign-in", s.view(r).say("sign.why")})
+		}
+	})
+}
+
+// known finds the person by session or, for programs, by basic authentication.
+func (s *server) known(r *http.Request) (Person, bool, error) {
+	if c, err := r.Cookie(sessionCookie); err == nil {
+		if p, ok := s.gate.who(c.Value); ok {
+			return p, true, nil
+		}
+	}
+	name, pin, ok := r.BasicAuth()
+	if !ok || !strings.HasPrefix(r.URL.Path, "/api/") {
+		return Person{}, false, nil
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), submitFor)
+	defer cancel()
+	p, err := s.gate.enter(ctx, name, pin, address(r))
+	return p, err == nil, err
+}
+
+func (s *server) unknown(w http.ResponseWriter, err error) {
+	if many, ok := errors.AsType[tooManyError](err); ok {
+		w.Header().Set("Retry-After", seconds(many.wait))
+		writeProblem(w, problem{http.StatusTooManyRequests, "too-many", many.Error()})
+		return
+	}
+	w.Header().Set("WWW-Authenticate", `Basic realm="bayward", charset="UTF-8"`)
+	writeProblem(w, problem{http.StatusUnauthorized, "sign-in", "sign in, or send name and PIN as basic authentication"})
+}
+
+func address(r *http.Request) string {
+	host, _, err := net.SplitHostPort(r.RemoteAddr)
+	if err != nil {
+		return r.RemoteAddr
+	}
+	return host
+}
+
+type signInPage struct {
+	base
+	Wrong, To, Name string
+}
+
+func (s *server) signInForm(w http.ResponseWriter, r *http.Request) {
+	v := s.view(r)
+	s.write(w, r, http.StatusOK, "signin", signInPage{base: s.base(r, v.say("sign.title")), To: safeTarget(r.URL.Query().Get("to"))})
+}
+
+// safeTarget is an address of our own, or the overview.
+func safeTarget(to string) string {
+	u, err := url.Parse(to)
+	if err != nil || u.Scheme != "" || u.Host != "" || !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.Contains(to, `\`) {
+		return "/"
+	}
+	return u.RequestURI()
+}
+
+func (s *server) signIn(w http.ResponseWriter, r *http.Request) {
+	if wrong := parseForm(w, r); wrong != nil {
+		s.fail(w, r, *wrong)
+		return
+	}
+	if s.gate == nil {
+		http.Redirect(w, r, "/", http.StatusSeeOther)
+		return
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), submitFor)
+	defer cancel()
+	p, err := s.gate.enter(ctx, r.PostForm.Get("name"), r.PostForm.Get("pin"), address(r))
+	if err != nil {
+		s.signInAgain(w, r, err)
+		return
+	}
+	token := rand.Text()
+	s.gate.begin(token, p.Name)
+	setCookie(w, r, sessionCookie, token, sessionFor)
+	http.Redirect(w, r, safeTarget(r.PostForm.Get("to")), http.StatusSeeOther)
+}
+
+func (s *server) signInAgain(w http.ResponseWriter, r *http.Request, err error) {
+	v, status, text := s.view(r), http.StatusUnauthorized, "sign.wrong"
+	page := signInPage{base: s.base(r, v.say("sign.title")), To: safeTarget(r.PostForm.Get("to")), Name: r.PostForm.Get("name")}
+	if many, ok := errors.AsType[tooManyError](err); ok {
+		status = http.StatusTooManyRequests
+		w.Header().Set("Retry-After", seconds(many.wait))
+		page.Wrong = v.say("sign.wait", v.span(many.wait+time.Second))
+	} else {
+		page.Wrong = v.say(text)
+	}
+	s.write(w, r, status, "signin", page)
+}
+
+func (s *server) signOut(w http.ResponseWriter, r *http.Request) {
+	if c, err := r.Cookie(sessionCookie); err == nil && s.gate != nil {
+		s.gate.end(c.Value)
+	}
+	setCookie(w, r, sessionCookie, "", -1)
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+}
+
+func (s *server) settings(w http.ResponseWriter, r *http.Request) {
+	if wrong := parseForm(w, r); wrong != nil {
+		s.fail(w, r, *wrong)
+		return
+	}
+	const year = 365 * 24 * time.Hour
+	setCookie(w, r, languageCookie, r.PostForm.Get("language"), year)
+	setCookie(w, r, unitsCookie, r.PostForm.Get("units"), year)
+	http.Redirect(w, r, safeTarget(r.PostForm.Get("to")), http.StatusSeeOther)
+}
+
+// setCookie is for this browser and this site alone; no script can read it.
+func setCookie(w http.ResponseWriter, r *http.Request, name, text string, keep time.Duration) {
+	http.SetCookie(w, &http.Cookie{
+		Name: name, Value: url.QueryEscape(text), Path: "/", MaxAge: int(keep.Seconds()),
+		HttpOnly: true, Secure: r.TLS != nil, SameSite: http.SameSiteStrictMode,
+	})
+}
+
+// rememberedName is the name that was last given in this browser.
+func rememberedName(r *http.Request) string {
+	c, err := r.Cookie(nameCookie)
+	if err != nil {
+		return ""
+	}
+	name, err := url.QueryUnescape(c.Value)
+	if err != nil || !printable(name, maxNameRunes) || !utf8.ValidString(name) {
+		return ""
+	}
+	return name
+}
+
+// needs is the role that an order takes.
+func needs(kind bay.OrderKind) Role {
+	switch kind {
+	case bay.OrderHold:
+		return Look
+	case bay.OrderUnhold, bay.OrderRelease:
+		return Release
+	default:
+		return Visit
+	}
+}
+
+// may tells whether the person who asks may give an order of a kind. Where
+// nobody signs in, Writable decides.
+func (s *server) may(r *http.Request, kind bay.OrderKind) bool {
+	if s.gate != nil {
+		return person(r).Role >= needs(kind)
+	}
+	return s.Writable || kind == bay.OrderHold
+}

@@ -1,0 +1,88 @@
+package web
+
+import (
+	"math"
+
+	"bayward/agent/bay"
+	"bayward/agent/water"
+)
+
+const (
+	// goodUSPerCM and worstUSPerCM are the limits of water for filling, µS/cm:
+	// fresh and in use, DIN 43530-4 (from memory).
+	goodUSPerCM, worstUSPerCM = 10, 30
+	// usPerPPM turns dissolved solids in mg/l into µS/cm: common practice, no
+	// source.
+	usPerPPM = 2
+	// nearMM is the distance to the vent floor at which a person is warned:
+	// the width of a dip rule's mark and a wave. The project's own.
+	nearMM = 3
+)
+
+// plan is what an open visit proposes for one cell.
+type plan struct {
+	CoverKnown bool
+	CoverMM    float64 // as a dip rule would show it now
+	ByDip      bool    // read with the rule, else estimated
+	AddKnown   bool
+	AddML      float64 // whole millilitres, never past the ceiling
+	NeverMM    float64 // as a dip rule would show it now: never above
+	NeverKnown bool
+	RoomML     float64 // to the vent floor; valid with CoverKnown
+	Near       bool    // the vent floor is near
+	NoTempC    bool    // nothing is proposed since the temperature is not known
+	Impure     bool    // nothing is proposed since the water is too impure
+}
+
+// planOf works out one cell, 0 being the positive end.
+func planOf(p *bay.Picture, i int) plan {
+	var n plan
+	w, c := &p.Water, &p.Visit.Cells[i]
+	settledMM, known := settledOf(p, i)
+	n.NoTempC = !w.RiseKnown
+	if n.NeverKnown = w.RiseKnown; n.NeverKnown {
+		n.NeverMM = w.CeilingMM + w.RiseMM
+	}
+	n.ByDip = c.Dipped && c.DipLast
+	switch {
+	case n.ByDip:
+		n.CoverKnown, n.CoverMM = true, c.DipMM
+	case known:
+		n.CoverKnown, n.CoverMM = true, settledMM+w.RiseMM
+	}
+	if n.CoverKnown {
+		n.RoomML = max(p.Pack.VentFloorMM-n.CoverMM, 0) * p.Pack.FreeSurfaceCM2 / 10
+		n.Near = p.Pack.VentFloorMM-n.CoverMM < nearMM || n.NeverKnown && n.CoverMM >= n.NeverMM
+	}
+	n.Impure = p.Visit.QualityKnown && p.Visit.USPerCM > worstUSPerCM
+	if n.AddKnown = known && !n.Impure; n.AddKnown {
+		n.AddML = addML(p, settledMM)
+	}
+	return n
+}
+
+// settledOf is a cell's cover at 25 °C without gas, by the core's estimate or,
+// when the probe gives none, by the dip rule.
+func settledOf(p *bay.Picture, i int) (mm float64, known bool) {
+	w, c := &p.Water, &p.Visit.Cells[i]
+	switch {
+	case !w.RiseKnown:
+		return 0, false
+	case w.Known && i < w.Cells:
+		return w.CoverMM[i], true
+	case c.Dipped && c.DipLast:
+		return c.DipMM - w.RiseMM, true
+	}
+	return 0, false
+}
+
+func addML(p *bay.Picture, settledMM float64) float64 {
+	c := water.Config{
+		ChargeCoverMM: p.Pack.ChargeCoverMM, TargetCoverMM: p.Pack.TargetCoverMM, FreeSurfaceCM2: p.Pack.FreeSurfaceCM2,
+	}
+	need, fill := c.CellNeed(settledMM, p.Water.RiseMM, p.Water.CeilingMM)
+	if p.Visit.CoverFill {
+		need = fill
+	}
+	return math.Floor(need + 1e-6) // 130 ml less a rounding error are 130 ml
+}

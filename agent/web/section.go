@@ -1,0 +1,150 @@
+package web
+
+import (
+	"math"
+	"slices"
+	"strconv"
+
+	"bayward/agent/bay"
+)
+
+// section is the cross-section of a pack's cells, heights drawn to scale.
+type section struct {
+	Known   bool
+	Label   string
+	Rows    []jarRow
+	Lines   []heightLine // plate top, target, vent floor
+	Height  float64      // of a row, in drawing units
+	JarHigh float64
+	NameY   float64 // of the captions below a jar
+	WaterY  float64
+	PlateY  float64
+	Table   []sectionLine
+	Summary string
+}
+
+type jarRow struct {
+	Width float64
+	Jars  []jar
+}
+
+// jar is one cell, or the measured cell's probe.
+type jar struct {
+	X, Y, H, Middle float64
+	Name            string
+	Measured        bool
+	Span            float64 // height of what the probe leaves open, above Y
+	Water           string
+	Title           string
+}
+
+type heightLine struct {
+	Y           float64
+	Class, Name string
+	TextY       float64
+}
+
+type sectionLine struct{ Cell, Cover, How, Water string }
+
+const (
+	perRow       = 6
+	jarWide      = 30.0
+	jarStep      = 38.0
+	labelWide    = 74.0
+	perMM        = 4.0
+	belowMM      = 14.0 // of the plates, drawn
+	aboveMM      = 5.0  // of the vent floor, drawn
+	captionHigh  = 30.0
+	oddMM        = 4.0 // a cell this much lower than the middle one is named
+	lineTextHigh = 12.0
+)
+
+func newSection(p *bay.Picture, v view) section {
+	top := p.Pack.VentFloorMM + aboveMM
+	y := func(mm float64) float64 { return math.Round(10*perMM*(top-min(max(mm, -belowMM), top))) / 10 }
+	s := section{Height: perMM*(top+belowMM) + captionHigh, PlateY: y(0)}
+	s.JarHigh = s.Height - captionHigh
+	s.NameY, s.WaterY = s.JarHigh+12, s.JarHigh+26
+	s.Lines = []heightLine{
+		{Y: y(p.Pack.VentFloorMM), Class: "vent", Name: v.say("section.vent")},
+		{Y: y(p.Pack.TargetCoverMM), Class: "target", Name: v.say("section.target")},
+		{Y: y(0), Class: "plates", Name: v.say("section.plates")},
+	}
+	for i := range s.Lines {
+		s.Lines[i].TextY = s.Lines[i].Y + lineTextHigh - 2
+	}
+	jars := s.probe(p, v, y)
+	for i := range p.Pack.Cells {
+		if j, ok := s.cell(p, v, i, y); ok {
+			jars = append(jars, j)
+		}
+	}
+	s.Known = len(jars) > 0
+	for row := range slices.Chunk(jars, perRow+1) {
+		r := jarRow{Width: labelWide + jarStep*float64(len(row)), Jars: row}
+		for i := range row {
+			row[i].X = labelWide + jarStep*float64(i)
+			row[i].Middle = row[i].X + jarWide/2
+		}
+		s.Rows = append(s.Rows, r)
+	}
+	s.Summary = v.say("section.unknown")
+	if s.Known {
+		s.Summary = v.say("section.label", p.Pack.Cells, v.say("value.cover")+": "+s.Table[0].Cover+".")
+	}
+	return s
+}
+
+// probe is the measured cell as its probe shows it now.
+func (s *section) probe(p *bay.Picture, v view, y func(float64) float64) []jar {
+	c := p.Seen.Cover
+	if !c.OK() {
+		return nil
+	}
+	text := v.cover(c.LowMM, c.HighMM)
+	s.Table = append(s.Table, sectionLine{v.say("section.probe"), text, v.say("section.measured"), ""})
+	return []jar{{
+		Y: y(c.LowMM), H: s.Height - captionHigh - y(c.LowMM), Span: y(c.LowMM) - y(c.HighMM), Measured: true,
+		Name: v.say("section.probe"), Title: v.say("section.probe") + ": " + text,
+	}}
+}
+
+func (s *section) cell(p *bay.Picture, v view, i int, y func(float64) float64) (jar, bool) {
+	n := planOf(p, i)
+	line := sectionLine{Cell: v.say("water.cell", i+1), How: v.say("section.estimated")}
+	if n.ByDip {
+		line.How = v.say("section.dip")
+	}
+	if perCell, _ := proposal(p); i < len(perCell) {
+		line.Water = v.volume(math.Floor(perCell[i]))
+	}
+	if !n.CoverKnown {
+		return jar{}, false
+	}
+	line.Cover = v.height(zeroedMM(n.CoverMM), 0)
+	if low := lowerBy(p, i); low >= oddMM {
+		line.How += "; " + v.say("section.odd", v.height(low, 0))
+	}
+	s.Table = append(s.Table, line)
+	j := jar{Y: y(n.CoverMM), H: s.Height - captionHigh - y(n.CoverMM), Measured: n.ByDip, Name: digits(i + 1), Title: line.Cell + ": " + line.Cover + ", " + line.How}
+	if line.Water != "" {
+		perCell, _ := proposal(p)
+		j.Water = digits(int(perCell[i]))
+	}
+	return j, true
+}
+
+func digits(n int) string {
+	return strconv.Itoa(n)
+}
+
+// lowerBy is how much lower than the middle cell one stands.
+func lowerBy(p *bay.Picture, i int) float64 {
+	w := &p.Water
+	if !w.Known || i >= w.Cells {
+		return 0
+	}
+	all := slices.Clone(w.CoverMM[:w.Cells])
+	slices.Sort(all)
+	return all[len(all)/2] - w.CoverMM[i]
+}

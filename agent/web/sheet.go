@@ -1,0 +1,61 @@
+package web
+
+import (
+	"net/http"
+
+	"bayward/agent/bay"
+)
+
+// sheetPage is the visit sheet for a technician without a phone.
+type sheetPage struct {
+	base
+	Bays    []sheetBay
+	Confirm []confirm
+	Close   []confirm
+	Length  string
+}
+
+type sheetBay struct {
+	Name, Pack, Says, Kind string
+	Cells                  []sheetCell
+}
+
+type sheetCell struct{ Name, Add string }
+
+// sheet prints the bays that want water now, or the one that is asked for.
+func (s *server) sheet(w http.ResponseWriter, r *http.Request) {
+	v := s.view(r)
+	page := sheetPage{base: s.base(r, v.say("sheet.title")), Length: v.lengthUnit()}
+	for _, k := range cautionKeys {
+		page.Confirm = append(page.Confirm, confirm{k, v.say("caution." + k)})
+	}
+	for _, k := range closeKeys {
+		page.Close = append(page.Close, confirm{k, v.say("close." + k)})
+	}
+	for _, p := range s.Pictures() {
+		if p == nil {
+			continue
+		}
+		if only := r.URL.Query().Get("bay"); only == p.Bay || only == "" && wantsVisit(p) {
+			page.Bays = append(page.Bays, newSheetBay(p, v))
+		}
+	}
+	s.write(w, r, http.StatusOK, "sheet", page)
+}
+
+func wantsVisit(p *bay.Picture) bool {
+	perCell, _ := proposal(p)
+	return perCell != nil
+}
+
+func newSheetBay(p *bay.Picture, v view) sheetBay {
+	b := sheetBay{Name: p.Bay, Pack: p.Pack.Name, Says: v.says(p), Kind: visitHint(p, v)}
+	for i := range p.Pack.Cells {
+		c := sheetCell{Name: digits(i + 1)}
+		if perCell, _ := proposal(p); i < len(perCell) {
+			c.Add = digits(int(perCell[i]))
+		}
+		b.Cells = append(b.Cells, c)
+	}
+	return b
+}

@@ -1,0 +1,274 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"bayward/agent/bay"
+	"bayward/agent/electrolyte"
+)
+
+// cautionKeys are what is confirmed before a visit opens, closeKeys before it
+// closes; the record has them in English.
+var (
+	cautionKeys = []string{"wear", "metal", "wash", "spark", "air", "lock"}
+	closeKeys   = []string{"caps", "spills", "latch"}
+)
+
+const (
+	openNote  = "Confirmed: face shield, apron, gloves; no metal; eyewash works and is free; no flame or spark; air moving; lock-out known."
+	closeNote = "Confirmed: caps sealed; spills neutralised and wiped; compartment latched."
+)
+
+// visitPage is one step of a visit. All that it knows comes from the picture,
+// so a visit goes on wherever its person, browser or agent left off.
+type visitPage struct {
+	base
+	Bay, OrderID, Who string
+	AskName           bool
+	Step              string // open, water, cells, cell, sure, sheet, close, done
+	CoverFill         bool
+	Hint              string
+	Confirm           []confirm
+	By, Progress      string
+	Forgotten         string
+	Quality           quality
+	Cells             []visitCell
+	Total             string
+	Missing           string
+	Cell              *cellStep
+	Length            string // unit in which heights are written
+	MaxML             int
+	Says              string
+}
+
+type confirm struct{ Name, Text string }
+
+type quality struct {
+	Known           bool
+	Text, Judgement string
+	Class           string // "good", "warn" or "refuse"
+}
+
+// visitCell is one line of the list of cells.
+type visitCell struct {
+	Number                int
+	Name, Cover, Add      string
+	Given                 string
+	GivenML, ProposedML   string // for forms
+	Done, Near, Estimated bool
+}
+
+// cellStep is what a person needs at one cell.
+type cellStep struct {
+	visitCell
+	Title, Now    string
+	AddClass      string
+	Never         string
+	Warnings      []string
+	Gravity       string
+	Temperature   string // unit
+	Next          int
+	PouredML      string // asked back, step "sure"
+	Sure, After   string
+	LastOfSection bool
+}
+
+func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
+	p, missing := s.find(r)
+	if missing != nil {
+		s.fail(w, r, *missing)
+		return
+	}
+	page := s.newVisitPage(r, p)
+	q := r.URL.Query()
+	switch {
+	case !p.Visit.Open && q.Get("step") == "done":
+		page.Step = "done"
+	case !p.Visit.Open:
+		page.Step = "open"
+	case q.Get("cell") != "":
+		n, err := strconv.Atoi(q.Get("cell"))
+		if err != nil || n < 1 || n > p.Pack.Cells {
+			s.fail(w, r, problem{http.StatusNotFound, "no-such-cell", s.view(r).say("fail.cell", quoted(q.Get("cell")), p.Pack.Cells)})
+			return
+		}
+		page.Step, page.Cell = "cell", s.newCellStep(r, p, n)
+	case q.Get("step") == "close", q.Get("step") == "water", q.Get("step") == "sheet":
+		page.Step = q.Get("step")
+	default:
+		page.Step = "cells"
+	}
+	s.write(w, r, http.StatusOK, "visit", page)
+}
+
+func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
+	v := s.view(r)
+	page := visitPage{
+		base: s.base(r, v.say("visit.title", p.Bay)), Bay: p.Bay, OrderID: newID(), Who: s.who(r), Length: v.lengthUnit(),
+		MaxML: bay.MaxFillML, CoverFill: p.Visit.CoverFill, Hint: visitHint(p, v), Quality: v.quality(p), Says: v.says(p),
+	}
+	page.AskName = s.gate == nil && page.Who == ""
+	for _, k := range cautionKeys {
+		page.Confirm = append(page.Confirm, confirm{k, v.say("caution." + k)})
+	}
+	if !p.Visit.Open {
+		return page
+	}
+	page.Confirm = nil
+	for _, k := range closeKeys {
+		page.Confirm = append(page.Confirm, confirm{k, v.say("close." + k)})
+	}
+	page.By = v.say("visit.by", p.Visit.By, v.span(p.Now-p.Visit.Since))
+	if open := p.Now - p.Visit.Since; open > forgottenAfter {
+		page.Forgotten = v.say("visit.forgotten", v.span(open))
+	}
+	page.addCells(p, v)
+	return page
+}
+
+func (page *visitPage) addCells(p *bay.Picture, v view) {
+	done, total, missing := 0, 0.0, []string(nil)
+	for i := range p.Pack.Cells {
+		c := newVisitCell(p, v, i)
+		page.Cells = append(page.Cells, c)
+		total += p.Visit.GivenML[i]
+		if c.Done {
+			done++
+		} else if c.ProposedML != "" && c.ProposedML != "0" {
+			missing = append(missing, strconv.Itoa(c.Number))
+		}
+	}
+	page.Progress = v.say("visit.progress", done, p.Pack.Cells)
+	page.Total = v.say("close.total", v.volume(total))
+	if len(missing) > 0 {
+		page.Missing = v.say("close.missing", strings.Join(missing, ", "))
+	}
+}
+
+func newVisitCell(p *bay.Picture, v view, i int) visitCell {
+	n, c := planOf(p, i), visitCell{Number: i + 1, Name: v.say("water.cell", i+1)}
+	c.Done, c.Near = p.Visit.Cells[i].Done, n.Near
+	c.GivenML = strconv.FormatFloat(p.Visit.GivenML[i], 'f', -1, 64)
+	if c.Done {
+		c.Given = v.volume(p.Visit.GivenML[i])
+	}
+	if n.CoverKnown {
+		c.Cover, c.Estimated = v.height(zeroedMM(n.CoverMM), 0), !n.ByDip
+	}
+	if n.AddKnown {
+		c.Add, c.ProposedML = v.volume(n.AddML), strconv.Itoa(int(n.AddML))
+	}
+	return c
+}
+
+func visitHint(p *bay.Picture, v view) string {
+	switch p.Stage {
+	case bay.ReadyToWater:
+		return v.say("visit.open.full")
+	case bay.Rested:
+		return v.say("visit.open.none")
+	default:
+		return v.say("visit.open.cover")
+	}
+}
+
+// quality judges the water by what was recorded of it.
+func (v view) quality(p *bay.Picture) quality {
+	if !p.Visit.QualityKnown {
+		return quality{Text: v.say("quality.unmeasured")}
+	}
+	us := p.Visit.USPerCM
+	q := quality{Known: true, Text: v.say("quality.is", us)}
+	switch {
+	case us > worstUSPerCM:
+		q.Class, q.Judgement = "refuse", v.say("quality.refuse", float64(worstUSPerCM))
+	case us > goodUSPerCM:
+		q.Class, q.Judgement = "warn", v.say("quality.warn", float64(goodUSPerCM))
+	default:
+		q.Class, q.Judgement = "good", v.say("quality.good", float64(goodUSPerCM))
+	}
+	return q
+}
+
+func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellStep {
+	v, i := s.view(r), number-1
+	n := planOf(p, i)
+	c := &cellStep{
+		visitCell: newVisitCell(p, v, i), Title: v.say("cell.title", number, p.Pack.Cells), Now: v.coverNow(n),
+		Temperature: v.temperatureUnit(), Next: nextCell(p, number), After: v.say("cell.after", v.lengthUnit()),
+	}
+	c.Add, c.AddClass = v.addText(n)
+	if n.NeverKnown {
+		c.Never = v.say("cell.never", v.height(n.NeverMM, 0))
+	}
+	if n.Near {
+		c.Warnings = append(c.Warnings, v.say("cell.near"))
+	}
+	if q := v.quality(p); q.Class == "refuse" || q.Class == "warn" {
+		c.Warnings = append(c.Warnings, q.Text+" "+q.Judgement)
+	}
+	c.Gravity = v.correctedGravity(r.URL.Query(), number)
+	return c
+}
+
+func (v view) coverNow(n plan) string {
+	switch {
+	case !n.CoverKnown:
+		return v.say("cell.now.unknown")
+	case n.ByDip:
+		return v.say("cell.now.dip", v.height(zeroedMM(n.CoverMM), 0))
+	}
+	return v.say("cell.now.estimated", v.height(zeroedMM(n.CoverMM), 0))
+}
+
+func (v view) addText(n plan) (text, class string) {
+	switch {
+	case n.Impure:
+		return v.say("quality.refuse", float64(worstUSPerCM)), "none"
+	case n.NoTempC:
+		return v.say("cell.add.hot"), "none"
+	case !n.AddKnown:
+		return v.say("cell.add.unknown"), "none"
+	case n.AddML < 1:
+		return v.say("cell.add.none"), "none"
+	}
+	return v.say("cell.add", v.volume(n.AddML)), "some"
+}
+
+// correctedGravity shows what was just recorded; the address carries it.
+func (v view) correctedGravity(q url.Values, cell int) string {
+	sg, err1 := strconv.ParseFloat(q.Get("gravity"), 64)
+	atC, err2 := strconv.ParseFloat(q.Get("at"), 64)
+	if err1 != nil || err2 != nil || !(sg >= 1 && sg <= 1.4) || !(atC >= -30 && atC <= 70) {
+		return ""
+	}
+	return v.say("gravity.is", cell, sg, v.temperature(atC), electrolyte.GravityAt25(sg, atC))
+}
+
+// nextCell is the first after one that is not done, around the pack; 0 when
+// all are.
+func nextCell(p *bay.Picture, after int) int {
+	for i := range p.Pack.Cells {
+		n := (after+i)%p.Pack.Cells + 1
+		if !p.Visit.Cells[n-1].Done && n != after {
+			return n
+		}
+	}
+	return 0
+}
+
+func visitURL(bayName, query string) string {
+	return "/bays/" + url.PathEscape(bayName) + "/visit" + when(query != "", "?"+query)
+}
+
+// onward is where a person goes after a cell.
+func onward(p *bay.Picture, after int) string {
+	if n := nextCell(p, after); n > 0 {
+		return visitURL(p.Bay, fmt.Sprintf("cell=%d", n))
+	}
+	return visitURL(p.Bay, "step=close")
+}

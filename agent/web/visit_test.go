@@ -1,0 +1,380 @@
+package web_test
+
+import (
+	"math"
+	"net/http"
+	"net/url"
+	"os"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+	"bayward/agent/web"
+)
+
+// opening and closing are the forms with every box ticked.
+const (
+	opening = "action=open&ok-wear=yes&ok-metal=yes&ok-wash=yes&ok-spark=yes&ok-air=yes&ok-lock=yes"
+	closing = "action=close&ok-caps=yes&ok-spills=yes&ok-latch=yes"
+	visit   = "/bays/bay-1/visit"
+)
+
+func hidden(t *testing.T, page, name string) string {
+	t.Helper()
+	found := regexp.MustCompile(`name="` + name + `" value="([^"]*)"`).FindStringSubmatch(page)
+	require.NotNil(t, found, "no field %s", name)
+	return found[1]
+}
+
+// leads tells where an accepted form leads.
+func (b *bench) leads(t *testing.T, body string) string {
+	t.Helper()
+	w := b.form(visit, body)
+	require.Equal(t, http.StatusSeeOther, w.Code, text(t, w))
+	return w.Header().Get("Location")
+}
+
+// TestVisitByHand plays a whole visit on the page's own forms, as a browser
+// without scripts sends them.
+func TestVisitByHand(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	page := text(t, b.get(visit))
+	for _, want := range []string{
+		"only a cover fill", "face shield, apron and acid-proof gloves", "No metal on my body", "Eyewash or shower works", "No flame, spark or smoking",
+		"Air is moving", "locks the charge out", `href="/first-aid"`, bay.Cautions,
+	} {
+		require.Contains(t, unescaped(page), want)
+	}
+	require.Equal(t, visit+"?step=water", b.leads(t, opening+"&by=A.+Person&id="+hidden(t, page, "id")))
+	require.Equal(t, "A. Person", b.picture("bay-1").Visit.By)
+	require.Contains(t, b.picture("bay-1").Codes(), "visit-open")
+
+	require.Equal(t, visit+"?cell=1", b.leads(t, "action=quality&kind=distilled&us=4,5&unit=us&by=A.+Person"))
+	require.InDelta(t, 4.5, b.picture("bay-1").Visit.USPerCM, 1e-9)
+	page = text(t, b.get(visit+"?cell=1"))
+	for _, want := range []string{"Cell 1 of 12", "Cover fill only", "Water: 4.5 µS/cm", "about 6 mm, estimated", "Never fill this cell above", "Non-metallic dip rule", `href="/first-aid"`} {
+		require.Contains(t, page, want)
+	}
+	// The plates are covered, so a cover fill proposes nothing; the dip rule
+	// then says otherwise for this cell: 4 mm to cover by 1 mm more than the
+	// charge needs, on 130 cm², are 6 mm or 78 ml from -2 mm.
+	require.Contains(t, page, "Add nothing: this cell has enough.")
+	require.Equal(t, visit+"?cell=1", b.leads(t, "action=before&cell=1&cover=-2&by=A.+Person"))
+	page = text(t, b.get(visit+"?cell=1"))
+	require.Contains(t, page, "Add 78 ml")
+	require.Contains(t, page, "-2 mm by the dip rule")
+
+	form := "action=cell&cell=1&by=A.+Person&given=" + hidden(t, page, "given") + "&ml=78&after=4&id=" + hidden(t, page, "id")
+	require.Equal(t, visit+"?cell=2", b.leads(t, form))
+	require.Equal(t, visit+"?cell=2", b.leads(t, form), "the answer was lost and the form is sent again")
+	v := b.picture("bay-1").Visit
+	require.Equal(t, 78.0, v.GivenML[0], "and nothing more is recorded")
+	require.Equal(t, bay.CellVisit{Done: true, Dipped: true, DipLast: true, DipMM: 4}, v.Cells[0])
+
+	require.Equal(t, visit+"?at=35.0&cell=2&gravity=1.262", b.leads(t, "action=gravity&cell=2&gravity=1.262&at=35&by=A.+Person"))
+	// Published: 0.004 for each 10 °F (TM 5-3895-349-14&P), so 10 °C (18 °F)
+	// above 25 °C add 0.0072.
+	require.Contains(t, text(t, b.get(visit+"?at=35.0&cell=2&gravity=1.262")), "1.262 read at 35.0 °C is 1.269 at 25 °C")
+
+	for n := 2; n <= 12; n++ {
+		want := visit + "?cell=" + strconv.Itoa(n+1)
+		if n == 12 {
+			want = visit + "?step=close"
+		}
+		require.Equal(t, want, b.leads(t, "action=cell&cell="+strconv.Itoa(n)+"&ml=0&by=A.+Person"))
+	}
+	page = text(t, b.get(visit+"?step=close"))
+	require.Contains(t, page, "Given: 78 ml in all.")
+	require.Contains(t, page, "12 of 12 cells done")
+	refusal := b.form(visit, "action=close&ok-caps=yes&ok-latch=yes&by=A.+Person")
+	require.Equal(t, 400, refusal.Code)
+	require.Contains(t, text(t, refusal), "one was left open")
+	require.Equal(t, visit+"?step=done", b.leads(t, closing+"&by=A.+Person&id=z"))
+	require.False(t, b.picture("bay-1").Visit.Open)
+	require.Contains(t, text(t, b.get(visit+"?step=done")), "The visit is closed.")
+	again := b.form(visit, closing+"&by=A.+Person&id=y")
+	require.Equal(t, 409, again.Code, "a closed visit is not closed again")
+	require.Contains(t, text(t, again), "No visit is open")
+}
+
+// TestEveryCautionIsAsked: one box left open opens nothing.
+func TestEveryCautionIsAsked(t *testing.T) {
+	for _, box := range []string{"wear", "metal", "wash", "spark", "air", "lock"} {
+		b := newBench(nil, "bay-1")
+		w := b.form(visit, strings.Replace(opening, "ok-"+box+"=yes", "", 1)+"&by=A")
+		require.Equal(t, 400, w.Code, box)
+		require.False(t, b.picture("bay-1").Visit.Open, box)
+	}
+}
+
+// TestAReadyPackIsFilledToItsLevel: never a word of a cover fill, and the
+// amounts are those of the core.
+func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.change("bay-1", ready)
+	require.Contains(t, text(t, b.get(visit)), "full, rested and cool")
+	b.change("bay-1", func(p *bay.Picture) {
+		ready(p)
+		p.Visit = bay.Visit{Open: true, By: "A", Since: p.Now}
+		p.Water.RiseKnown, p.Water.CeilingMM = true, 15
+		p.Water.CoverMM[2] = 5 // 8 mm below the target of 13 on 130 cm²: 104 ml
+		p.Water.CoverMM[3] = 20
+	})
+	require.Contains(t, text(t, b.get(visit+"?cell=3")), "Add 104 ml")
+	page := text(t, b.get(visit+"?cell=4"))
+	require.Contains(t, page, "Add nothing")
+	require.Contains(t, page, "stands near the vent floor")
+	require.NotContains(t, page, "cover fill")
+}
+
+// TestImpureWaterIsNotProposed: the limits are those of water for filling,
+// 10 µS/cm fresh and 30 in use (DIN 43530-4, from memory).
+func TestImpureWaterIsNotProposed(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.leads(t, opening+"&by=A")
+	b.leads(t, "action=before&cell=1&cover=-5&by=A")
+	for _, row := range []struct{ us, unit, leads, says, cell string }{
+		{"10", "us", "?cell=1", "At or below 10 µS/cm: good.", "Add 117 ml"},
+		{"10.1", "us", "?cell=1", "Above 10 µS/cm, the limit for fresh water", "Add 117 ml"},
+		{"30", "us", "?cell=1", "Above 10 µS/cm, the limit for fresh water", "Add 117 ml"},
+		{"16", "ppm", "?step=water", "Above 30 µS/cm: too impure", "too impure, so no amounts are proposed"},
+	} {
+		require.Equal(t, visit+row.leads, b.leads(t, "action=quality&us="+row.us+"&unit="+row.unit+"&by=A"), row.us)
+		require.Contains(t, text(t, b.get(visit+"?step=water")), row.says)
+		require.Contains(t, text(t, b.get(visit+"?cell=1")), row.cell, row.us)
+	}
+	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "Add 117 ml")
+}
+
+// TestTooMuchIsAskedBack: what reaches the vent floor is recorded only when a
+// person says so again. From 6 mm to 22 mm on 130 cm² are 208 ml.
+func TestTooMuchIsAskedBack(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.leads(t, opening+"&by=A")
+	require.Equal(t, visit+"?cell=2", b.leads(t, "action=cell&cell=1&ml=207&by=A"))
+	w := b.form(visit, "action=cell&cell=2&ml=208&by=A&id=q")
+	require.Equal(t, 409, w.Code)
+	page := text(t, w)
+	require.Contains(t, page, "208 ml in cell 2 would reach the vent floor")
+	require.Equal(t, "q", hidden(t, page, "id"))
+	require.Zero(t, b.picture("bay-1").Visit.GivenML[1])
+	require.Equal(t, visit+"?cell=3", b.leads(t, "action=cell&cell=2&ml=208&sure=yes&by=A&id=q"))
+	require.Equal(t, 208.0, b.picture("bay-1").Visit.GivenML[1])
+}
+
+// TestTwoPeopleAtOnePack: the second is told of the first's water.
+func TestTwoPeopleAtOnePack(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.leads(t, opening+"&by=A")
+	w := b.form(visit, opening+"&by=B")
+	require.Equal(t, 409, w.Code)
+	require.Contains(t, text(t, w), "A has opened a visit here.")
+	page := text(t, b.get(visit+"?cell=1"))
+	b.leads(t, "action=cell&cell=1&ml=50&by=A&given=0&id=a")
+	w = b.form(visit, "action=cell&cell=1&ml=50&by=B&id=b&given="+hidden(t, page, "given"))
+	require.Equal(t, 409, w.Code)
+	require.Contains(t, text(t, w), "Somebody recorded water for cell 1 meanwhile")
+	require.Equal(t, 50.0, b.picture("bay-1").Visit.GivenML[0])
+}
+
+func TestBadForms(t *testing.T) {
+	for _, row := range []struct {
+		name, body string
+		status     int
+		message    string
+	}{
+		{"letters", "action=cell&cell=1&by=A&ml=plenty", 400, `Poured, ml: "plenty" is not accepted. It must be a number from 0 to 2000.`},
+		{"negative", "action=cell&cell=1&by=A&ml=-3", 400, `Poured, ml: "-3" is not accepted. It must be a number from 0 to 2000.`},
+		{"five litres", "action=cell&cell=1&by=A&ml=5000", 400, `Poured, ml: "5000" is not accepted.`},
+		{"not a number", "action=cell&cell=1&by=A&ml=NaN", 400, `Poured, ml: "NaN" is not accepted.`},
+		{"cover from the moon", "action=before&cell=1&by=A&cover=-201", 400, `"-201" is not accepted. It must be a number from -200 to 200.`},
+		{"no such cell", "action=cell&cell=13&by=A&ml=5", 400, `There is no cell "13": the pack has 12.`},
+		{"no cell", "action=cell&by=A&ml=5", 400, "There is no cell"},
+		{"gravity of ice", "action=gravity&cell=1&by=A&gravity=0.9&at=20", 400, `"0.9" is not accepted. It must be a number from 1 to 1.4.`},
+		{"gravity alone", "action=gravity&cell=1&by=A&gravity=1.2", 400, "A gravity needs the temperature"},
+		{"water worse than the sea", "action=quality&by=A&us=50001", 400, "It must be a number from 0 to 50000."},
+		{"an empty sheet", "action=sheet&by=A&ml=&ml=", 400, "No cell has an amount"},
+		{"a long sheet", "action=sheet&by=A" + strings.Repeat("&ml=1", 13), 400, "The form has 13 cells, the pack 12."},
+		{"letters on the sheet", "action=sheet&by=A&ml=5&ml=x", 400, `cell 2, Poured, ml: "x" is not accepted.`},
+		{"nobody", closing + "&by=", 400, `The name "" is not accepted`},
+		{"no such step", "action=dance&by=A", 400, "does not know what is asked"},
+		{"broken", "action=%zz", 400, "the form is not accepted"},
+		{"huge", "action=close&by=" + strings.Repeat("x", 1<<20), 413, "the form is larger than 4096 bytes"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			b := newBench(nil, "bay-1")
+			b.leads(t, opening+"&by=A")
+			w := b.form(visit, row.body)
+			page := unescaped(text(t, w))
+			require.Equal(t, row.status, w.Code, page)
+			require.Contains(t, page, row.message)
+			require.Contains(t, page, `href="/bays/bay-1`)
+			require.Equal(t, [48]float64{}, b.picture("bay-1").Visit.GivenML, "nothing is recorded unless all of it is right")
+		})
+	}
+	b := newBench(nil, "bay-1")
+	w := b.do(request{method: "POST", path: "/bays/bay-1/hold", body: "action=hold&by=A", header: map[string]string{
+		"Content-Type": "application/x-www-form-urlencoded", "Sec-Fetch-Site": "cross-site",
+	}})
+	require.Equal(t, 403, w.Code)
+	w = b.do(request{method: "POST", path: "/bays/bay-1/hold", body: "action=hold&by=A", header: map[string]string{"Content-Type": "text/plain"}})
+	require.Equal(t, 415, w.Code)
+}
+
+// TestTheSheetIsTypedIn: paper first, then all at once.
+func TestTheSheetIsTypedIn(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.change("bay-1", plates)
+	page := text(t, b.get("/sheet"))
+	for _, want := range []string{"Visit sheet", "<h2>bay-1", `<th scope="row">12</th><td>91</td>`, "☐ I wear face shield", "☐ All caps"} {
+		require.Contains(t, page, want)
+	}
+	b.leads(t, opening+"&by=A")
+	body := "action=sheet&by=A&id=s&ml=90&ml=&ml=75,5" + strings.Repeat("&ml=", 9) + "&after=13&after=&after=" + strings.Repeat("&after=", 9)
+	require.Equal(t, visit+"?step=close", b.leads(t, body))
+	require.Equal(t, visit+"?step=close", b.leads(t, body), "sent twice")
+	v := b.picture("bay-1").Visit
+	require.Equal(t, []float64{90, 0, 75.5, 0}, v.GivenML[:4])
+	require.Equal(t, 13.0, v.Cells[0].DipMM)
+	require.False(t, v.Cells[1].Done)
+}
+
+// TestAForgottenVisitReminds: on every page that shows the bay.
+func TestAForgottenVisitReminds(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.leads(t, opening+"&by=A")
+	require.NotContains(t, text(t, b.get("/")), "Close it, or go on")
+	b.change("bay-1", func(p *bay.Picture) { p.Visit.Since = p.Now - 3*time.Hour })
+	for _, path := range []string{"/", "/bays/bay-1", visit} {
+		require.Contains(t, text(t, b.get(path)), "This visit has been open for 3 h 00 min.", path)
+	}
+}
+
+// TestABrokenProbeIsPouredByTheDipRule: with no level from the probe, the rule
+// alone gives an amount, and without a temperature nothing does.
+func TestABrokenProbeIsPouredByTheDipRule(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.leads(t, opening+"&by=A")
+	b.change("bay-1", func(p *bay.Picture) {
+		p.Water.Known, p.Water.RiseKnown, p.Water.RiseMM, p.Water.CeilingMM = false, true, 0, 15
+		p.Seen.Cover = reading.Cover{Fault: reading.Open}
+	})
+	require.Contains(t, text(t, b.get(visit+"?cell=5")), "No amount can be proposed. Measure the cover first.")
+	b.change("bay-1", func(p *bay.Picture) {
+		p.Visit.Cells[4] = bay.CellVisit{Dipped: true, DipLast: true, DipMM: -6}
+	})
+	require.Contains(t, text(t, b.get(visit+"?cell=5")), "Add 130 ml", "from -6 mm to 1 mm above the charge cover of 3: 10 mm on 130 cm²")
+	b.change("bay-1", func(p *bay.Picture) { p.Water.RiseKnown = false })
+	require.Contains(t, unescaped(text(t, b.get(visit+"?cell=5"))), "the pack's temperature is not known")
+}
+
+// TestNothingIsProposedPastTheVentFloor: whatever the pack, the dips and the
+// water given, cell by cell.
+func TestNothingIsProposedPastTheVentFloor(t *testing.T) {
+	number := regexp.MustCompile(`class="add add-some">Add (\d+) ml`)
+	rapid.Check(t, func(rt *rapid.T) {
+		b := newBench(nil, "bay-1")
+		b.leads(t, opening+"&by=A")
+		cover := rapid.Float64Range(-20, 25).Draw(rt, "settled cover")
+		rise := rapid.Float64Range(-2, 4).Draw(rt, "rise")
+		ceiling := rapid.Float64Range(3, 21).Draw(rt, "ceiling")
+		b.change("bay-1", func(p *bay.Picture) {
+			p.Visit.CoverFill = rapid.Bool().Draw(rt, "cover fill")
+			p.Water.Known, p.Water.RiseKnown, p.Water.RiseMM, p.Water.CeilingMM = true, true, rise, ceiling
+			for i := range p.Water.Cells {
+				p.Water.CoverMM[i] = cover
+			}
+		})
+		found := number.FindStringSubmatch(text(t, b.get(visit+"?cell=1")))
+		if found == nil {
+			return
+		}
+		ml, err := strconv.ParseFloat(found[1], 64)
+		if err != nil || cover+ml/13 > ceiling+1e-9 {
+			rt.Fatalf("from %g mm, %g ml on 130 cm² pass the ceiling of %g mm", cover, ml, ceiling)
+		}
+	})
+}
+
+// TestHoldByHand: hold, then the button to end it.
+func TestHoldByHand(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	require.Equal(t, 303, b.form("/bays/bay-1/hold", "action=hold&by=A").Code)
+	page := text(t, b.get("/bays/bay-1"))
+	require.Contains(t, page, `value="unhold"`)
+	require.NotContains(t, page, `value="release"`)
+	require.Equal(t, 303, b.form("/bays/bay-1/hold", "action=unhold&by=A").Code)
+	require.NotContains(t, b.picture("bay-1").Codes(), "held")
+	b.change("bay-1", func(p *bay.Picture) { raise(p, interlock.Runaway, interlock.Evidence{}) })
+	require.Contains(t, text(t, b.get("/bays/bay-1")), `value="release"`)
+}
+
+func TestReadOnlyPageOffersOnlyAHold(t *testing.T) {
+	b := newBench(func(o *web.Options) { o.Writable = false }, "bay-1")
+	page := text(t, b.get("/bays/bay-1"))
+	require.NotContains(t, page, `/visit"`)
+	require.Contains(t, page, `value="hold"`)
+	require.Contains(t, page, "takes only a hold")
+	require.NotContains(t, text(t, b.get(visit)), `value="open"`)
+}
+
+// TestNameIsRemembered: in this browser, where nobody signs in.
+func TestNameIsRemembered(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	w := b.form(visit, opening+"&by="+url.QueryEscape("Ö. Person"))
+	cookie := w.Result().Cookies()[0]
+	require.True(t, cookie.HttpOnly)
+	require.Equal(t, http.SameSiteStrictMode, cookie.SameSite)
+	page := b.do(request{method: "GET", path: visit + "?cell=1", header: map[string]string{"Cookie": cookie.Name + "=" + cookie.Value}})
+	require.Contains(t, text(t, page), "as Ö. Person")
+	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "as Ö. Person")
+}
+
+// TestContrast: text on its ground reaches 4.5 to 1, lines and signs 3 to 1,
+// in light and in dark. WCAG 2.2, success criteria 1.4.3 and 1.4.11 (level AA);
+// the formula is that of its glossary, "contrast ratio" and "relative
+// luminance".
+func TestContrast(t *testing.T) {
+	css, err := os.ReadFile("page/style.css")
+	require.NoError(t, err)
+	require.InDelta(t, 21, contrast(t, "#000000", "#ffffff"), 1e-9) // the formula's own end: black on white
+	light, dark, found := strings.Cut(string(css), "prefers-color-scheme: dark")
+	require.True(t, found)
+	dark, _, _ = strings.Cut(dark, "\n}\n")
+	for name, rules := range map[string]string{"light": light, "dark": dark} {
+		colour := map[string]string{}
+		for _, r := range regexp.MustCompile(`--([a-z-]+): (#[0-9a-f]{6})`).FindAllStringSubmatch(rules, -1) {
+			colour[r[1]] = r[2]
+		}
+		require.Greater(t, len(colour), 20)
+		atLeast := func(a, b string, ratio float64) {
+			require.NotEmpty(t, colour[a], a)
+			require.NotEmpty(t, colour[b], b)
+			require.GreaterOrEqual(t, contrast(t, colour[a], colour[b]), ratio, "%s: %s on %s", name, a, b)
+		}
+		for on := range colour {
+			if ground, ok := strings.CutPrefix(on, "on-"); ok {
+				atLeast(on, ground, 4.5)
+			}
+		}
+		for _, ground := range []string{"ground", "paper"} {
+			for _, fore := range []string{"ink", "soft", "link"} {
+				atLeast(fore, ground, 4.5)
+			}
+			for _, fore := range []string{"edge", "curve", "plate", "liquid"} {
+				atLeast(fore, ground, 3)
+			}
+		}
+		atLeast("curve", "band", 3)
+	}
+	require.NotRegexp(t, `[{; ](color|background|fill|stroke): #`, string(css), "a colour without a name is not checked")
+	require.Less(t, math.Abs(contrast(t, "#777777", "#ffffff")-4.48), 0.01) // WCAG technique G18's own example of a grey that just fails
+}

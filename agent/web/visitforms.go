@@ -1,0 +1,369 @@
+package web
+
+import (
+	"fmt"
+	"math"
+	"net/http"
+	"net/url"
+	"strconv"
+	"strings"
+
+	"bayward/agent/bay"
+)
+
+// filled is a form of a visit that a person sent.
+type filled struct {
+	*server
+	r    *http.Request
+	v    view
+	p    *bay.Picture
+	form url.Values
+	by   string
+	sure *cellStep // asks back instead of recording
+}
+
+// visitForm takes one step of a visit and leads to the next.
+func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
+	p, wrong := s.find(r)
+	if wrong == nil {
+		wrong = parseForm(w, r)
+	}
+	if wrong != nil {
+		s.fail(w, r, *wrong)
+		return
+	}
+	f := &filled{server: s, r: r, v: s.view(r), p: p, form: r.PostForm}
+	to, wrong := f.take()
+	switch {
+	case wrong != nil:
+		s.failAt(w, r, *wrong, f.back())
+	case f.sure != nil:
+		page := s.newVisitPage(r, p)
+		page.Step, page.Cell, page.OrderID = "sure", f.sure, f.form.Get("id")
+		s.write(w, r, http.StatusConflict, "visit", page)
+	default:
+		if s.gate == nil {
+			setCookie(w, r, nameCookie, f.by, sessionFor)
+		}
+		http.Redirect(w, r, to, http.StatusSeeOther)
+	}
+}
+
+// back is where a person stood.
+func (f *filled) back() string {
+	if n := f.form.Get("cell"); n != "" {
+		return visitURL(f.p.Bay, url.Values{"cell": {n}}.Encode())
+	}
+	switch a := f.form.Get("action"); a {
+	case "close", "sheet":
+		return visitURL(f.p.Bay, "step="+a)
+	case "quality":
+		return visitURL(f.p.Bay, "step=water")
+	}
+	return visitURL(f.p.Bay, "")
+}
+
+func (f *filled) take() (to string, wrong *problem) {
+	if wrong = f.mayVisit(); wrong != nil {
+		return "", wrong
+	}
+	if f.form.Get("id") == "" {
+		f.form.Set("id", newID())
+	}
+	action := f.form.Get("action")
+	if action == "open" {
+		return f.open()
+	}
+	if !f.p.Visit.Open {
+		return "", f.bad(http.StatusConflict, "fail.closed")
+	}
+	switch action {
+	case "quality":
+		return f.quality()
+	case "before":
+		return f.before()
+	case "cell":
+		return f.cell()
+	case "gravity":
+		return f.gravity()
+	case "sheet":
+		return f.sheet()
+	case "close":
+		return f.close()
+	}
+	return "", f.bad(http.StatusBadRequest, "fail.action")
+}
+
+func (f *filled) bad(status int, key string, args ...any) *problem {
+	return &problem{status, strings.ReplaceAll(key, ".", "-"), f.v.say(key, args...)}
+}
+
+// mayVisit checks the right and finds the name.
+func (f *filled) mayVisit() *problem {
+	if !f.may(f.r, bay.OrderVisitOpen) {
+		if f.gate == nil {
+			return &problem{http.StatusForbidden, "not-writable", f.v.say("hold.reading")}
+		}
+		return f.bad(http.StatusForbidden, "fail.right", person(f.r).Name, f.v.say("role.visit"))
+	}
+	f.by = f.nameOf(f.r, f.form.Get("by"))
+	if !printable(f.by, maxNameRunes) {
+		return f.bad(http.StatusBadRequest, "fail.name", quoted(f.by))
+	}
+	return nil
+}
+
+// confirmed tells whether every box was ticked.
+func (f *filled) confirmed(keys []string) *problem {
+	for _, k := range keys {
+		if f.form.Get("ok-"+k) != "yes" {
+			return f.bad(http.StatusBadRequest, "fail.confirm")
+		}
+	}
+	return nil
+}
+
+func (f *filled) open() (string, *problem) {
+	if wrong := f.confirmed(cautionKeys); wrong != nil {
+		return "", wrong
+	}
+	if f.p.Visit.Open && !f.recent.has(f.form.Get("id")) {
+		return "", f.bad(http.StatusConflict, "fail.other", f.p.Visit.By)
+	}
+	wrong := f.order("", bay.Order{Kind: bay.OrderVisitOpen, Note: openNote})
+	return visitURL(f.p.Bay, "step=water"), wrong
+}
+
+func (f *filled) quality() (string, *problem) {
+	us, given, wrong := f.number("us", f.v.say("quality.value"), 0, bay.MaxUSPerCM)
+	if wrong != nil {
+		return "", wrong
+	}
+	next := onward(f.p, 0)
+	if !given {
+		return next, nil
+	}
+	if f.form.Get("unit") == "ppm" {
+		us = min(us*usPerPPM, bay.MaxUSPerCM)
+	}
+	if us > worstUSPerCM { // shown before any cell
+		next = visitURL(f.p.Bay, "step=water")
+	}
+	return next, f.order("", bay.Order{Kind: bay.OrderQuality, USPerCM: us, Note: kindNote(f.form.Get("kind"))})
+}
+
+func kindNote(kind string) string {
+	switch kind {
+	case "demineralised", "distilled", "other":
+		return "Kind: " + kind + "."
+	}
+	return ""
+}
+
+// theCell is the number of the cell that the form is of.
+func (f *filled) theCell() (int, *problem) {
+	n, err := strconv.Atoi(strings.TrimSpace(f.form.Get("cell")))
+	if err != nil || n < 1 || n > f.p.Pack.Cells {
+		return 0, f.bad(http.StatusBadRequest, "fail.cell", quoted(f.form.Get("cell")), f.p.Pack.Cells)
+	}
+	return n, nil
+}
+
+// before takes a dip-rule reading and comes back with a new proposal.
+func (f *filled) before() (string, *problem) {
+	n, wrong := f.theCell()
+	if wrong != nil {
+		return "", wrong
+	}
+	mm, given, wrong := f.height("cover", "cell.before")
+	if wrong == nil && given {
+		wrong = f.order("", bay.Order{Kind: bay.OrderLevel, Cell: n, CoverMM: mm})
+	}
+	return visitURL(f.p.Bay, fmt.Sprintf("cell=%d", n)), wrong
+}
+
+func (f *filled) height(field, key string) (mm float64, given bool, wrong *problem) {
+	const most = 200
+	x, given, wrong := f.number(field, f.v.say(key, f.v.lengthUnit()), -most/f.v.lengthMM(1), most/f.v.lengthMM(1))
+	return f.v.lengthMM(x), given, wrong
+}
+
+// cell records what was poured and, where it was measured, the cover reached.
+func (f *filled) cell() (string, *problem) {
+	n, wrong := f.theCell()
+	if wrong != nil {
+		return "", wrong
+	}
+	ml, given, wrong := f.number("ml", f.v.say("cell.ml"), 0, bay.MaxFillML)
+	if wrong != nil {
+		return "", wrong
+	}
+	after, measured, wrong := f.height("after", "cell.after")
+	if wrong != nil {
+		return "", wrong
+	}
+	if !given {
+		ml = 0
+	}
+	if wrong = f.meanwhile(n); wrong != nil {
+		return "", wrong
+	}
+	if plan := planOf(f.p, n-1); ml > 0 && plan.CoverKnown && ml >= plan.RoomML && f.form.Get("sure") != "yes" {
+		f.ask(n, ml)
+		return "", nil
+	}
+	wrong = f.order("-fill", bay.Order{Kind: bay.OrderFill, Cell: n, ML: ml})
+	if wrong == nil && measured {
+		wrong = f.order("-after", bay.Order{Kind: bay.OrderLevel, Cell: n, CoverMM: after})
+	}
+	return onward(f.p, n), wrong
+}
+
+// meanwhile finds water that another person recorded since the form was made.
+func (f *filled) meanwhile(n int) *problem {
+	seen := f.form.Get("given")
+	now := strconv.FormatFloat(f.p.Visit.GivenML[n-1], 'f', -1, 64)
+	if seen == "" || seen == now || f.recent.has(f.form.Get("id")+"-fill") {
+		return nil
+	}
+	return f.bad(http.StatusConflict, "fail.meanwhile", n)
+}
+
+func (f *filled) ask(n int, ml float64) {
+	f.sure = f.newCellStep(f.r, f.p, n)
+	f.sure.PouredML = strconv.FormatFloat(ml, 'f', -1, 64)
+	f.sure.Sure = f.v.say("cell.sure", f.v.volume(ml), n)
+	f.sure.After = f.form.Get("after")
+}
+
+func (f *filled) gravity() (string, *problem) {
+	n, wrong := f.theCell()
+	if wrong != nil {
+		return "", wrong
+	}
+	sg, hasSG, wrong := f.number("gravity", f.v.say("gravity.value"), 1, 1.4)
+	if wrong != nil {
+		return "", wrong
+	}
+	low, high := -30.0, 70.0
+	if f.v.us {
+		low, high = fahrenheit(low), fahrenheit(high)
+	}
+	at, hasAt, wrong := f.number("at", f.v.say("gravity.at", f.v.temperatureUnit()), low, high)
+	if wrong != nil {
+		return "", wrong
+	}
+	if !hasSG || !hasAt {
+		return "", f.bad(http.StatusBadRequest, "fail.pair")
+	}
+	atC := f.v.degreesC(at)
+	wrong = f.order("", bay.Order{Kind: bay.OrderGravity, Cell: n, Gravity: sg, AtC: atC})
+	return visitURL(f.p.Bay, fmt.Sprintf("at=%.1f&cell=%d&gravity=%.3f", atC, n, sg)), wrong
+}
+
+func (f *filled) close() (string, *problem) {
+	if wrong := f.confirmed(closeKeys); wrong != nil {
+		return "", wrong
+	}
+	return visitURL(f.p.Bay, "step=done"), f.order("", bay.Order{Kind: bay.OrderVisitClose, Note: closeNote})
+}
+
+// sheet types in a whole sheet of paper. Nothing is ordered unless all of it
+// is right.
+func (f *filled) sheet() (string, *problem) {
+	mls, afters := f.form["ml"], f.form["after"]
+	if len(mls) > f.p.Pack.Cells || len(afters) > f.p.Pack.Cells {
+		return "", f.bad(http.StatusBadRequest, "fail.cells", max(len(mls), len(afters)), f.p.Pack.Cells)
+	}
+	var orders []bay.Order
+	for i := range f.p.Pack.Cells {
+		line := url.Values{"ml": at(mls, i), "after": at(afters, i)}
+		more, wrong := f.sheetLine(line, i+1)
+		if wrong != nil {
+			return "", wrong
+		}
+		orders = append(orders, more...)
+	}
+	if len(orders) == 0 {
+		return "", f.bad(http.StatusBadRequest, "fail.empty")
+	}
+	last := 0
+	for _, o := range orders {
+		if wrong := f.order(fmt.Sprintf("-%d-%s", o.Cell, o.Kind), o); wrong != nil {
+			if last > 0 {
+				wrong.message += " " + f.v.say("fail.partly", last)
+			}
+			return "", wrong
+		}
+		last = o.Cell
+	}
+	return visitURL(f.p.Bay, "step=close"), nil
+}
+
+func at(all []string, i int) []string {
+	if i < len(all) {
+		return all[i : i+1]
+	}
+	return nil
+}
+
+func (f *filled) sheetLine(line url.Values, n int) ([]bay.Order, *problem) {
+	cell := *f
+	cell.form = line
+	ml, poured, wrong := cell.number("ml", f.v.say("water.cell", n)+", "+f.v.say("cell.ml"), 0, bay.MaxFillML)
+	if wrong != nil {
+		return nil, wrong
+	}
+	after, measured, wrong := cell.height("after", "cell.after")
+	if wrong != nil {
+		wrong.message = f.v.say("water.cell", n) + ": " + wrong.message
+		return nil, wrong
+	}
+	var orders []bay.Order
+	if poured {
+		orders = append(orders, bay.Order{Kind: bay.OrderFill, Cell: n, ML: ml, Note: "Typed in from paper."})
+	}
+	if measured {
+		orders = append(orders, bay.Order{Kind: bay.OrderLevel, Cell: n, CoverMM: after, Note: "Typed in from paper."})
+	}
+	return orders, nil
+}
+
+// number reads a number as people write it, with a point or a comma. An empty
+// field is none.
+func (f *filled) number(field, name string, low, high float64) (x float64, given bool, wrong *problem) {
+	text := strings.TrimSpace(f.form.Get(field))
+	if text == "" {
+		return 0, false, nil
+	}
+	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
+	if err != nil || !(x >= low && x <= high) {
+		return 0, true, f.bad(http.StatusBadRequest, "fail.number", name, quoted(text), bound(low), bound(high))
+	}
+	return x, true, nil
+}
+
+// bound writes a limit with no more digits than it needs.
+func bound(x float64) string { return strconv.FormatFloat(math.Round(100*x)/100, 'f', -1, 64) }
+
+// order gives one order of the form. One that was taken from this very form
+// before is done: the answer to it was lost on its way.
+func (f *filled) order(suffix string, o bay.Order) *problem {
+	o.ID, o.By = f.form.Get("id")+suffix, f.by
+	if len(o.ID) > maxIDBytes || !printable(o.ID, maxIDBytes) {
+		return f.bad(http.StatusBadRequest, "fail.action")
+	}
+	if f.recent.has(o.ID) {
+		return nil
+	}
+	_, wrong := f.submit(f.r.Context(), f.p.Bay, o)
+	switch {
+	case wrong == nil:
+		f.recent.add(o.ID)
+	case wrong.code == "no-answer":
+		wrong.message = f.v.say("fail.noanswer")
+	case wrong.code == "refused":
+		wrong.message = f.v.say("fail.refused") + " " + wrong.message
+	}
+	return wrong
+}

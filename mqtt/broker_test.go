@@ -76,7 +76,7 @@ func TestLifeOnABroker(t *testing.T) {
 // that was there before.
 type follower struct {
 	t       *testing.T
-	events  <-chan reading
+	events  <-chan arrival
 	last    map[string]uint64
 	repeats int
 }
@@ -96,7 +96,7 @@ func (f *follower) next() bool {
 	}
 }
 
-func (f *follower) take(m reading) {
+func (f *follower) take(m arrival) {
 	f.t.Helper()
 	var e struct {
 		Bay string

@@ -61,8 +61,8 @@ func signed(key ed25519.PrivateKey, header, payload string) string {
 
 func header(name string) string { return fmt.Sprintf(`{"alg":"EdDSA","kid":%q}`, name) }
 
-// office is a client whose commands go to a clerk, at 12:00:00 of a day, an
-// hour after its start.
+// office is a client whose commands go to a clerk, at 12:00:00 of a day, five
+// minutes after its start.
 type office struct {
 	*Client
 	*clerk
@@ -83,7 +83,7 @@ func newOffice(t testing.TB) *office {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o.began = time.Now().Add(-time.Hour)
+	o.began = time.Now().Add(-5 * time.Minute)
 	return o
 }
 
@@ -134,7 +134,6 @@ func TestOpenCommands(t *testing.T) {
 		{"too long an expiry", `{"v":1,"id":"h","expires_s":3601,"order":"hold","by":"A"}`, BadField, "expires_s"},
 		{"old", `{"v":1,"id":"h","time":"2026-03-01T11:58:59Z","order":"hold","by":"A"}`, Stale, "old"},
 		{"old but long good", `{"v":1,"id":"h","time":"2026-03-01T11:58:59Z","expires_s":120,"order":"hold","by":"A"}`, "", ""},
-		{"before the start", `{"v":1,"id":"h","time":"2026-03-01T10:59:00Z","expires_s":3600,"order":"hold","by":"A"}`, Stale, ""},
 		{"ahead", `{"v":1,"id":"h","time":"2026-03-01T12:01:01Z","order":"hold","by":"A"}`, NotYet, "ahead"},
 		{"other topic", `{"v":1,"id":"h","to":"bayward/quarry-road/shed-2/bay-2/command","order":"hold","by":"A"}`, BadField, "field to"},
 		{"unhold", `{"v":1,"id":"h","order":"unhold","by":"A"}`, Unsigned, "signature"},
@@ -169,6 +168,8 @@ func TestSignedCommands(t *testing.T) {
 		{"new name of the algorithm", signed(key, `{"alg":"Ed25519","kid":"Ana Ruiz"}`, release), ""},
 		{"by a helper", signed(helperKey, header("helper"), release), NoRight},
 		{"a helper's visit", signed(helperKey, header("helper"), `{"v":1,"id":"r",`+address+`,"order":"visit-open"}`), ""},
+		{"from before the start", signed(key, header("Ana Ruiz"), strings.Replace(release, "12:59:30", "12:54:59", 1)[:len(release)-1]+`,"expires_s":3600}`), Stale},
+		{"from after the start", signed(key, header("Ana Ruiz"), strings.Replace(release, "12:59:30", "12:55:01", 1)[:len(release)-1]+`,"expires_s":3600}`), ""},
 		{"stranger", signed(stranger, header("Ana Ruiz"), release), BadSignature},
 		{"unknown name", signed(stranger, header("stranger"), release), BadSignature},
 		{"another's name", signed(helperKey, header("Ana Ruiz"), release), BadSignature},

@@ -85,9 +85,9 @@ func (c *Client) judgeAddress(bayName string, cmd *command) *refusal {
 	return nil
 }
 
-// judgeTime refuses what is too old or from before the start: what was carried
-// out then is not known here any more. While the clock is not set no age can
-// be judged, and only a hold passes, as it can do no harm.
+// judgeTime refuses what is too old, and what is from before the start unless a
+// repeat does no harm: what was carried out then is not known here any more.
+// While the clock is not set no age can be judged, and only a hold passes.
 func (c *Client) judgeTime(cmd *command) *refusal {
 	now := c.opt.OrderNow()
 	if cmd.time.IsZero() || !now.Trusted && cmd.open() {
@@ -99,7 +99,7 @@ func (c *Client) judgeTime(cmd *command) *refusal {
 		return refuse(ClockUnset, "the clock of the agent has not been set since it booted, so the age of the command is not known")
 	case age > cmd.expiry:
 		return refuse(Stale, "the command is %s old and was good for %s: is the sender's clock right?", age.Round(time.Second), cmd.expiry)
-	case age > time.Since(c.began):
+	case age > time.Since(c.began) && !cmd.open():
 		return refuse(Stale, "the command was given before the agent started: give it again with a new id")
 	case age < -skew:
 		return refuse(NotYet, "the time of the command is %s ahead: is the sender's clock right?", (-age).Round(time.Second))

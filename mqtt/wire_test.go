@@ -296,8 +296,8 @@ func await(t *testing.T, got <-chan paho.Message, topic, part string) paho.Messa
 	}
 }
 
-// reading is one message as it came over the wire.
-type reading struct {
+// arrival is one message as it came over the wire.
+type arrival struct {
 	topic   string
 	payload []byte
 }
@@ -305,7 +305,7 @@ type reading struct {
 // read is a subscriber that loses nothing which reached this machine: it takes
 // all there is up to the end of the connection, and then closes its channel.
 // The library's client may drop the last messages when its broker dies.
-func read(t *testing.T, addr, filter string) <-chan reading {
+func read(t *testing.T, addr, filter string) <-chan arrival {
 	t.Helper()
 	conn, err := net.Dial("tcp", addr)
 	if err != nil {
@@ -323,7 +323,7 @@ func read(t *testing.T, addr, filter string) <-chan reading {
 			t.Fatal(err)
 		}
 	}
-	got, done := make(chan reading, 100_000), make(chan struct{})
+	got, done := make(chan arrival, 100_000), make(chan struct{})
 	go func() {
 		defer close(done)
 		defer close(got)
@@ -333,7 +333,7 @@ func read(t *testing.T, addr, filter string) <-chan reading {
 				return
 			}
 			if m, ok := p.(*packets.PublishPacket); ok {
-				got <- reading{m.TopicName, m.Payload}
+				got <- arrival{m.TopicName, m.Payload}
 			}
 		}
 	}()

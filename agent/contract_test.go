@@ -1,0 +1,151 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"io"
+	"log/slog"
+	"maps"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"bayward/mqtt/mqtttest"
+)
+
+// wanted is what the demo must have said before the test is content: each
+// channel, and of each the ways that differ in shape.
+func wanted() map[string]bool {
+	out := map[string]bool{}
+	for _, w := range []string{
+		"status online", "state waiting", "state charging", "state cooling", "state watering", "state with findings",
+		"state with a visit", "state with faults", "state with water_ml", "state with ready_in_s", "state with full_evidence",
+		"event stage-changed", "event finding-raised", "event finding-cleared", "event permit-granted", "event permit-withheld",
+		"event charge-started", "event charge-full", "event charge-ended", "event visit-opened", "event visit-closed", "event order-taken",
+		"notice raised", "notice seen", "notice settled", "response done", "response refused", "command",
+	} {
+		out[w] = true
+	}
+	return out
+}
+
+// features are the words of wanted that a payload answers to.
+func features(t *testing.T, channel string, payload []byte) []string {
+	t.Helper()
+	var m map[string]any
+	if err := json.Unmarshal(payload, &m); err != nil {
+		t.Fatal(err)
+	}
+	out := []string{channel}
+	for _, key := range []string{"state", "stage", "kind", "result"} {
+		if text, ok := m[key].(string); ok {
+			out = append(out, channel+" "+text)
+		}
+	}
+	for _, key := range []string{"findings", "faults"} {
+		if list, _ := m[key].([]any); len(list) > 0 {
+			out = append(out, channel+" with "+key)
+		}
+	}
+	for _, key := range []string{"water_ml", "ready_in_s", "full_evidence"} {
+		if m[key] != nil {
+			out = append(out, channel+" with "+key)
+		}
+	}
+	if m["visit"] != nil {
+		out = append(out, channel+" with a visit")
+	}
+	return out
+}
+
+// TestDemoKeepsTheContract holds everything that the demo publishes in a whole
+// round against mqtt/asyncapi.yaml.
+func TestDemoKeepsTheContract(t *testing.T) {
+	contract, err := mqtttest.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	c := &demoCmd{Speed: maxSpeed, Listen: "127.0.0.1:0", Broker: "127.0.0.1:0"}
+	d, err := c.build(ctx, &program{strings.NewReader(""), io.Discard, io.Discard}, slog.New(slog.DiscardHandler), t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	reader, got := readAll(t, d.broker.URL())
+	ended := make(chan error, 1)
+	go func() { ended <- d.run(ctx, c.Speed) }()
+
+	missing, n, patience := wanted(), 0, time.After(3*time.Minute)
+	asked := false
+	for len(missing) > 0 {
+		select {
+		case m := <-got:
+			n++
+			channel, err := contract.Check(m.Topic(), m.Payload())
+			if err != nil && string(m.Payload()) != garbage {
+				t.Fatal(err)
+			}
+			if string(m.Payload()) != garbage {
+				for _, f := range features(t, channel, m.Payload()) {
+					delete(missing, f)
+				}
+			}
+			if !asked && channel == "status" { // the agent listens from before its birth
+				asked = true
+				order(t, reader)
+			}
+		case err := <-ended:
+			t.Fatalf("the demo ended: %v", err)
+		case <-patience:
+			t.Fatalf("after %d messages the demo has not said: %q", n, slices.Sorted(maps.Keys(missing)))
+		}
+	}
+	t.Logf("figure: demo messages checked against the contract %d", n)
+	cancel()
+	if err := <-ended; err != nil {
+		t.Error(err)
+	}
+}
+
+const garbage = "this is no command"
+
+// order holds the bay whose probe is broken, and sends what is no command.
+func order(t *testing.T, reader paho.Client) {
+	t.Helper()
+	topic := "bayward/quarry-road/shed-2/bay-3/command"
+	for _, payload := range []string{
+		`{"v":1,"id":"h-1","order":"hold","by":"A. Person","time":"` + time.Now().UTC().Format(time.RFC3339) + `"}`, garbage,
+	} {
+		await(t, reader.Publish(topic, 1, false, payload))
+	}
+}
+
+func readAll(t *testing.T, broker string) (paho.Client, <-chan paho.Message) {
+	t.Helper()
+	got := make(chan paho.Message, 100_000)
+	reader := paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID("reader").SetProtocolVersion(4).SetAutoReconnect(false))
+	await(t, reader.Connect())
+	t.Cleanup(func() { reader.Disconnect(0) })
+	await(t, reader.Subscribe("#", 1, func(_ paho.Client, m paho.Message) {
+		if !strings.HasPrefix(m.Topic(), "$") {
+			got <- m
+		}
+	}))
+	return reader, got
+}
+
+func await(t *testing.T, tok paho.Token) {
+	t.Helper()
+	select {
+	case <-tok.Done():
+		if tok.Error() != nil {
+			t.Fatal(tok.Error())
+		}
+	case <-time.After(time.Minute):
+		t.Fatal("the broker does not answer")
+	}
+}

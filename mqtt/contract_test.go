@@ -1,0 +1,301 @@
+package mqtt
+
+import (
+	"bytes"
+	"compress/gzip"
+	"crypto/ed25519"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"bayward/agent/bay"
+	"bayward/agent/charge"
+	"bayward/agent/interlock"
+	"bayward/agent/notify"
+	"bayward/agent/reading"
+	"bayward/mqtt/mqtttest"
+)
+
+func contract(t testing.TB) *mqtttest.Contract {
+	t.Helper()
+	c, err := mqtttest.Load()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// TestContractIsAsyncAPI holds the document against the published JSON Schema
+// of AsyncAPI 3.0.0 documents.
+func TestContractIsAsyncAPI(t *testing.T) {
+	f, err := os.Open(filepath.Join("testdata", "asyncapi", "3.0.0.json.gz"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	unpacked, err := gzip.NewReader(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	schema, err := jsonschema.UnmarshalJSON(unpacked)
+	if err != nil {
+		t.Fatal(err)
+	}
+	compiler := jsonschema.NewCompiler()
+	if err := compiler.AddResource("asyncapi", schema); err != nil {
+		t.Fatal(err)
+	}
+	meta, err := compiler.Compile("asyncapi")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := contract(t)
+	if err := meta.Validate(c.Doc); err != nil {
+		t.Errorf("asyncapi.yaml: %v", err)
+	}
+	channels := c.Section("channels")
+	channels["broken"] = map[string]any{"addresses": "x"}
+	if meta.Validate(c.Doc) == nil {
+		t.Error("the schema accepts an unknown field: the test is broken")
+	}
+}
+
+func TestContractReferences(t *testing.T) {
+	c := contract(t)
+	n := 0
+	var walk func(v any)
+	walk = func(v any) {
+		switch v := v.(type) {
+		case map[string]any:
+			if ref, ok := v["$ref"].(string); ok {
+				n++
+				if _, err := c.Resolve(ref); err != nil {
+					t.Error(err)
+				}
+			}
+			for _, value := range v {
+				walk(value)
+			}
+		case []any:
+			for _, value := range v {
+				walk(value)
+			}
+		}
+	}
+	walk(c.Doc)
+	if n < 20 {
+		t.Errorf("%d references found: the search is broken", n)
+	}
+}
+
+// TestContractExamples: each message has examples, and they are what its
+// schema says.
+func TestContractExamples(t *testing.T) {
+	c := contract(t)
+	for name := range c.Section("components", "messages") {
+		examples, _ := c.Section("components", "messages", name)["examples"].([]any)
+		if len(examples) == 0 {
+			t.Errorf("%s has no example", name)
+		}
+		ref, _ := c.Section("components", "messages", name, "payload")["$ref"].(string)
+		for _, e := range examples {
+			payload, err := json.Marshal(e.(map[string]any)["payload"])
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := c.CheckSchema(strings.TrimPrefix(ref, "#/components/schemas/"), payload); err != nil {
+				t.Errorf("example of %s: %v", name, err)
+			}
+		}
+	}
+}
+
+// TestContractSignature: the example of a signed command is what the key of
+// RFC 8032, section 7.1, test 1 (also RFC 8037, appendix A.1) makes of the
+// order in README.md, and is taken.
+func TestContractSignature(t *testing.T) {
+	seed, err := hex.DecodeString("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60")
+	if err != nil {
+		t.Fatal(err)
+	}
+	key := ed25519.NewKeyFromSeed(seed)
+	order := `{"v":1,"id":"r-1","to":"bayward/quarry-road/shed-2/bay-1/command","time":"2026-03-01T11:59:30Z","order":"release"}`
+	want := signed(key, header("Ana Ruiz"), order)
+	c := contract(t)
+	example := c.Section("components", "messages", "signedCommand")["examples"].([]any)[0].(map[string]any)["payload"].(map[string]any)
+	if got := fmt.Sprintf(`{"v":1,"jws":"%v"}`, example["jws"]); got != want {
+		t.Errorf("the example in asyncapi.yaml is\n%s\nwant\n%s", got, want)
+	}
+	o := newOffice(t)
+	o.opt.People = []Person{{Name: "Ana Ruiz", Key: key.Public().(ed25519.PublicKey), Release: true}}
+	if r := o.ask(want); r.Result != Done {
+		t.Errorf("the example is not taken: %+v", r)
+	}
+}
+
+// TestContractKnownValues: every name that the program can say stands in the
+// contract.
+func TestContractKnownValues(t *testing.T) {
+	c := contract(t)
+	finding := []string{"state", "properties", "findings", "items", "properties"}
+	fault := []string{"state", "properties", "faults", "items", "properties"}
+	for _, x := range []struct {
+		what  string
+		path  []string
+		names []string
+	}{
+		{"stages", []string{"state", "properties", "stage"}, names[bay.Stage](0)},
+		{"findings", append(finding, "code"), names[interlock.Code](1)},
+		{"severities", append(finding, "severity"), []string{interlock.Info.String(), interlock.Warning.String(), interlock.Danger.String()}},
+		{"faults", append(fault, "fault"), slices.DeleteFunc(names[reading.Fault](0), func(s string) bool { return s == reading.None.String() })},
+		{"sensors", append(fault, "sensor"), sensorNames()},
+		{"events", []string{"event", "properties", "kind"}, names[bay.EventKind](1)},
+		{"notices", []string{"notice", "properties", "kind"}, names[notify.Kind](0)},
+		{"evidence", []string{"state", "properties", "full_evidence"}, names[charge.Evidence](1)},
+		{"reasons", []string{"response", "properties", "reason"}, reasonNames()},
+	} {
+		known := c.Known(x.path...)
+		if *update {
+			known = addKnown(t, known, x.names)
+		}
+		for _, name := range x.names {
+			if !slices.Contains(known, name) {
+				t.Errorf("%s: %q is missing in x-known-values of %s in asyncapi.yaml: go test ./mqtt -run TestContract -update",
+					x.what, name, strings.Join(x.path, "."))
+			}
+		}
+		if len(x.names) < 3 {
+			t.Errorf("%s: only %v found: the search is broken", x.what, x.names)
+		}
+	}
+	orders, _ := c.Section("components", "schemas", "order", "properties", "order")["enum"].([]any)
+	for _, name := range append(orderNames(), askState) {
+		if !slices.Contains(orders, any(name)) {
+			t.Errorf("add the order %q to the schema order in asyncapi.yaml", name)
+		}
+	}
+}
+
+// addKnown writes names that are new at the end of their list.
+func addKnown(t *testing.T, known, names []string) []string {
+	t.Helper()
+	all := slices.Clone(known)
+	for _, name := range names {
+		if !slices.Contains(all, name) {
+			all = append(all, name)
+		}
+	}
+	line := func(list []string) string { return "x-known-values: [" + strings.Join(list, ", ") + "]" }
+	text, err := os.ReadFile("asyncapi.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Count(string(text), line(known)) != 1 {
+		t.Fatalf("asyncapi.yaml must have one line with %s", line(known))
+	}
+	if err := os.WriteFile("asyncapi.yaml", []byte(strings.Replace(string(text), line(known), line(all), 1)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	return all
+}
+
+// names are those of a kind from a value on, until one has no name.
+func names[T interface {
+	~uint8
+	fmt.Stringer
+}](from T) (out []string) {
+	for k := from; k < 200; k++ {
+		name := k.String()
+		if name == "" || strings.HasSuffix(name, fmt.Sprintf("-%d", k)) || slices.Contains(out, name) {
+			return out
+		}
+		out = append(out, name)
+	}
+	return out
+}
+
+func sensorNames() (out []string) {
+	b := bay.New(bay.Setup{
+		Name: "b", Pack: bay.Pack{Cells: 1}, HasCurrent: true, HasAmbient: true, HasHydrogen: true,
+		HasAirflow: true, HasFeedback: true, HasChargerContact: true,
+	})
+	pic, _ := b.Step(&bay.Readings{})
+	for _, s := range pic.Sensors() {
+		out = append(out, s.Name)
+	}
+	return out
+}
+
+func reasonNames() []string {
+	var out []string
+	for _, r := range []Reason{
+		TooLarge, BadJSON, BadField, Retained, Stale, NotYet, ClockUnset, Repeated,
+		Unsigned, BadSignature, NoRight, Busy, NoAnswer, Refused,
+	} {
+		out = append(out, string(r))
+	}
+	return out
+}
+
+// TestContractAndGoldens: what the program writes is what the contract says.
+func TestContractAndGoldens(t *testing.T) {
+	c := contract(t)
+	files, err := filepath.Glob("testdata/*.json")
+	if err != nil || len(files) < 5 {
+		t.Fatal(files, err)
+	}
+	for _, file := range files {
+		payload, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		kind, _, _ := strings.Cut(strings.TrimSuffix(filepath.Base(file), ".json"), "-")
+		if err := c.CheckSchema(kind, payload); err != nil {
+			t.Errorf("%s: %v", file, err)
+		}
+	}
+}
+
+// TestContractWrittenOut: the files that are made from the document are up to date.
+func TestContractWrittenOut(t *testing.T) {
+	c := contract(t)
+	want := map[string][]byte{"PAYLOADS.md": page(t, c)}
+	for name := range c.Section("components", "schemas") {
+		schema, err := c.Schema(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		schema["$schema"] = "http://json-schema.org/draft-07/schema#"
+		schema["title"] = "bayward by MQTT, version 1: " + name
+		if want["schemas/"+name+".json"], err = mqtttest.Indented(schema); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, file := range slices.Sorted(maps.Keys(want)) {
+		if *update {
+			if err := os.WriteFile(file, want[file], 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if got, err := os.ReadFile(file); err != nil || !bytes.Equal(got, want[file]) {
+			t.Errorf("%s is not what asyncapi.yaml says (%v): go test ./mqtt -run TestContract -update", file, err)
+		}
+	}
+	extra, err := filepath.Glob("schemas/*")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, file := range extra {
+		if want[file] == nil {
+			t.Errorf("%s has no schema in asyncapi.yaml", file)
+		}
+	}
+}

@@ -144,7 +144,7 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 	case OrderGravity:
 		b.charge.CellGravity(now, o.Cell, electrolyte.GravityAt25(o.Gravity, o.AtC))
 	case OrderLevel:
-		b.level(o)
+		return b.level(o)
 	case OrderQuality:
 		if !b.pic.Visit.Open {
 			return "no visit is open"
@@ -156,12 +156,15 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 	return ""
 }
 
-func (b *Bay) level(o *Order) {
-	b.water.Level(o.Cell, o.CoverMM)
+func (b *Bay) level(o *Order) (why string) {
+	if why := b.water.Level(o.Cell, o.CoverMM); why != "" {
+		return why
+	}
 	if b.pic.Visit.Open {
 		c := &b.pic.Visit.Cells[o.Cell-1]
 		c.Dipped, c.DipLast, c.DipMM = true, true, o.CoverMM
 	}
+	return ""
 }
 
 // openVisit locks the charge out. A visit to a pack that is not full, rested
@@ -189,8 +192,8 @@ func (b *Bay) closeVisit(o *Order) string {
 	for _, ml := range b.pic.Visit.GivenML {
 		total += ml
 	}
-	if total > 0 && b.visitOK {
-		b.water.Filled(&b.pic.Visit.GivenML, b.visitMM, b.pic.Charge.TotalGassingAh)
+	if total > 0 {
+		b.water.Filled(&b.pic.Visit.GivenML, b.visitMM, b.visitOK, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}
 	b.tell(Event{Kind: VisitClosed, By: o.By, Order: o.ID, Text: withNote(fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total), o)})

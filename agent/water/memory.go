@@ -5,7 +5,8 @@ import (
 	"time"
 )
 
-// Memory is what must survive a restart.
+// Memory is what must survive a restart. Lists that a memory of an older
+// program has not are empty.
 type Memory struct {
 	OffsetMM  []float64 `json:"offset_mm"`
 	Anchored  bool      `json:"anchored,omitempty"`
@@ -14,34 +15,109 @@ type Memory struct {
 	BeganAgoS float64   `json:"began_ago_s"`
 	BeganAh   float64   `json:"began_ah"`
 	Began     bool      `json:"began,omitempty"`
+
+	Cells   []CellMemory `json:"cells,omitempty"`
+	StrayMM float64      `json:"stray_mm,omitempty"`
+	Visits  int          `json:"visits,omitempty"`
+	DaysML  []float64    `json:"days_ml,omitempty"`
+	DayAh   float64      `json:"day_ah,omitempty"`
+	Scale   float64      `json:"scale,omitempty"`
+	ScaleSE float64      `json:"scale_se,omitempty"`
+}
+
+// CellMemory is the estimate of one cell as it is stored.
+type CellMemory struct {
+	LowMM    float64 `json:"low_mm,omitempty"`
+	HighMM   float64 `json:"high_mm,omitempty"`
+	Use      float64 `json:"use"`
+	ReadAh   float64 `json:"read_ah,omitempty"`
+	Measured bool    `json:"measured,omitempty"`
+	Fresh    bool    `json:"fresh,omitempty"`
+	PouredML float64 `json:"poured_ml,omitempty"`
+	FilledML float64 `json:"filled_ml,omitempty"`
 }
 
 // Memory gives what must survive a restart, as of the last step.
 func (b *Balance) Memory() Memory {
-	return Memory{
-		OffsetMM: append([]float64{}, b.offset[:b.cfg.Cells]...), Anchored: b.anchored, AnchorMM: b.anchorMM,
-		AnchorAh: b.anchorAh, BeganAgoS: (b.last - b.beganAt).Seconds(), BeganAh: b.beganAh, Began: b.began,
+	m := Memory{
+		Anchored: b.anchored, AnchorMM: b.anchorMM, AnchorAh: b.anchorAh,
+		BeganAgoS: (b.last - b.beganAt).Seconds(), BeganAh: b.beganAh, Began: b.began,
+		StrayMM: b.strayMM, Visits: b.visits, DaysML: append([]float64(nil), b.use.daysML[:b.use.n]...), DayAh: b.use.beganAh,
+		Scale: b.use.scale, ScaleSE: b.use.scaleSE,
+		OffsetMM: []float64{},
 	}
+	for i := range b.cfg.Cells {
+		c := &b.cells[i]
+		m.OffsetMM = append(m.OffsetMM, c.offsetMM)
+		m.Cells = append(m.Cells, CellMemory{c.lowMM, c.highMM, c.use, c.readAh, c.measured, c.fresh, c.pouredML, c.filledML})
+	}
+	return m
 }
 
 // Valid tells whether the memory can be one that was saved for this pack.
 func (m *Memory) Valid(cells int) bool {
-	if len(m.OffsetMM) != cells {
+	if len(m.OffsetMM) != cells || len(m.Cells) != cells && len(m.Cells) != 0 || len(m.DaysML) > daysKept || m.Visits < 0 {
 		return false
 	}
-	for _, x := range append([]float64{m.AnchorMM, m.AnchorAh, m.BeganAgoS, m.BeganAh}, m.OffsetMM...) {
-		if math.IsNaN(x) || math.Abs(x) > 1e12 {
+	for _, list := range [][]float64{{m.AnchorMM, m.AnchorAh, m.BeganAgoS, m.BeganAh, m.DayAh, m.StrayMM}, m.OffsetMM, m.DaysML} {
+		if !allSane(list) {
 			return false
 		}
 	}
-	return m.BeganAgoS >= 0
+	for i := range m.Cells {
+		if !m.Cells[i].valid() {
+			return false
+		}
+	}
+	scaleOK := m.Scale == 0 && m.ScaleSE == 0 || m.Scale >= 0.2 && m.Scale <= 5 && m.ScaleSE >= 0 && m.ScaleSE <= scaleSpread
+	return m.BeganAgoS >= 0 && scaleOK
 }
+
+func (c *CellMemory) valid() bool {
+	return sane(c.LowMM) && c.LowMM <= 0 && sane(c.HighMM) && c.HighMM >= 0 && c.Use >= leastUse && c.Use <= mostUse &&
+		sane(c.ReadAh) && sane(c.PouredML) && sane(c.FilledML) && c.FilledML >= 0
+}
+
+func allSane(list []float64) bool {
+	for _, x := range list {
+		if !sane(x) {
+			return false
+		}
+	}
+	return true
+}
+
+func sane(x float64) bool { return math.Abs(x) <= 1e12 } // NaN is not
 
 // Restore takes back a memory before the first step. Cells stay as people left
 // them, however long the gap.
 func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
-	copy(b.offset[:b.cfg.Cells], m.OffsetMM)
-	b.anchored, b.anchorMM, b.anchorAh = m.Anchored, m.AnchorMM, m.AnchorAh
+	for i := range b.cfg.Cells {
+		c := &b.cells[i]
+		c.offsetMM = m.OffsetMM[i]
+		if i < len(m.Cells) {
+			k := &m.Cells[i]
+			*c = cell{c.offsetMM, k.LowMM, k.HighMM, k.Use, k.ReadAh, k.Measured, k.Fresh, k.PouredML, k.FilledML}
+		}
+		b.doubt(i)
+	}
+	b.anchored, b.anchorMM, b.anchorAh, b.strayMM = m.Anchored, m.AnchorMM, m.AnchorAh, m.StrayMM
 	b.began, b.beganAh = m.Began, m.BeganAh
 	b.beganAt = now - gap - time.Duration(m.BeganAgoS*float64(time.Second))
+	b.restoreUse(m)
+	b.visits, b.apartOld = m.Visits, true
+	b.judgeFills()
+}
+
+// restoreUse takes back the days; a memory without them begins a new day.
+func (b *Balance) restoreUse(m *Memory) {
+	if m.Scale > 0 {
+		b.use.scale, b.use.scaleSE = m.Scale, m.ScaleSE
+	}
+	if len(m.Cells) == 0 {
+		return
+	}
+	b.use.n = copy(b.use.daysML[:], m.DaysML)
+	b.use.day = int64(time.Duration(m.BeganAgoS*float64(time.Second)) / day)
+	b.use.beganAh, b.use.begun = m.DayAh, m.Began
 }

@@ -3,6 +3,10 @@ package water
 // MaxCells is the most cells that a pack can have here: an 80 V pack has 40.
 const MaxCells = 48
 
+// ForecastCoverage is the share of forecasts whose true date is meant to lie
+// between Status.ForecastLo and Status.ForecastHi.
+const ForecastCoverage = 0.90
+
 // Status is what is known of the water after a tick. Arrays hold the first
 // Cells cells; lengths are millimetres above the plate tops at 25 °C with no
 // gas in the electrolyte, volumes are millilitres per cell.
@@ -15,6 +19,8 @@ type Status struct {
 	FillML     [MaxCells]float64 // cover fill: to the charge cover, never past the ceiling
 	RiseMM     float64           // what a level stands higher now than settled: warmth and gas; valid with RiseKnown
 	RiseKnown  bool              // the temperature is known
+	LowMM      float64           // lowest settled cover that any cell may have
+	LowCell    int               // that cell, 1 is the positive end; valid with Known
 	CeilingMM  float64           // highest settled cover that stays below the vent floor when hot
 	TotalML    float64           // NeedML of all cells
 	Due        bool              // the pack wants water: the need is worth a visit
@@ -24,7 +30,21 @@ type Status struct {
 	PredictOK  bool
 	ApartMM    float64 // measured less predicted; valid with PredictOK
 	ForecastH  float64 // hours until the charge cover is reached; valid with ForecastOK
-	ForecastLo float64 // early end of its range
+	ForecastLo float64 // early end of its range, see ForecastCoverage
 	ForecastHi float64 // late end of its range
 	ForecastOK bool
+	Visits     int               // visits since the memory began whose water was recorded
+	OddRatio   [MaxCells]float64 // water taken over the median of the cells; 0: not odd
+	Doubted    uint64            // bit n: the last dip reading of cell n+1 does not agree with its estimate
+}
+
+// DoubtedCells lists the cells whose last dip reading wants a second one.
+func (s *Status) DoubtedCells() []int {
+	var out []int
+	for i := range s.Cells {
+		if s.Doubted&(1<<i) != 0 {
+			out = append(out, i+1)
+		}
+	}
+	return out
 }

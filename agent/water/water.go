@@ -1,6 +1,7 @@
 package water
 
 import (
+	"math"
 	"time"
 
 	"bayward/agent/electrolyte"
@@ -38,18 +39,17 @@ type Inputs struct {
 }
 
 const (
-	mmPerCM     = 10.0
-	referenceC  = 25.0
-	spareMM     = 1.0       // stays free below the vent floor, and above the charge cover
-	wideMM      = 6.0       // a probe that leaves more open does not measure
-	calmFor     = time.Hour // after gassing, before a level counts as settled
-	gasUp       = 30 * time.Minute
-	gasDown     = 20 * time.Minute
-	dueShare    = 1.0 / 3 // of the way from target to charge cover
-	soonH       = 72.0    // hours of forecast below which a visit is due
-	leastRateH  = 24.0    // hours of record before a forecast
-	rangeShare  = 0.4     // half width of the forecast's range: weekly use varies
-	minForecast = 0.0
+	mmPerCM    = 10.0
+	referenceC = 25.0
+	spareMM    = 1.0       // stays free below the vent floor, and above the charge cover
+	wideMM     = 6.0       // a probe that leaves more open does not measure
+	calmFor    = time.Hour // after gassing, before a level counts as settled
+	gasUp      = 30 * time.Minute
+	gasDown    = 20 * time.Minute
+	dueShare   = 1.0 / 3 // of the way from target to charge cover
+	// leastFree is the least share of a cell's section that is liquid between
+	// the plates; it keeps an amount for bare plates under the ceiling.
+	leastFree = 0.3
 )
 
 // Balance follows the water of one pack. Make it with New.
@@ -57,28 +57,47 @@ type Balance struct {
 	cfg Config
 	s   Status
 
-	last     time.Duration
-	started  bool
-	gasMM    float64 // part of the level that is gas, mm
-	riseMM   float64 // thermal part of the level, mm
-	riseAtC  float64 // temperature for which riseMM was worked out
-	riseSet  bool
-	offset   [MaxCells]float64 // cell less pilot, mm
-	anchorMM float64           // settled cover from which the balance counts
-	anchorAh float64           // gassing total then
-	anchored bool
-	beganAt  time.Duration // of the balance
-	beganAh  float64
-	began    bool
-	visit    bool // and the two below, of the last step
-	visitMM  float64
-	given    *[MaxCells]float64
+	last      time.Duration
+	started   bool
+	gassingAh float64 // total of the string, of the last step
+	gasMM     float64 // part of the level that is gas, mm
+	riseMM    float64 // thermal part of the level, mm
+	riseAtC   float64 // temperature for which riseMM was worked out
+	riseSet   bool
+	cells     [MaxCells]cell
+	fillUse   [MaxCells]float64 // use over the median by what was filled, 1 or more
+	apart     [MaxCells]apart   // the cells against the pilot, worked out at apartAh
+	apartAh   float64
+	apartOld  bool // a person has changed the cells since
+	visits    int
+	anchorMM  float64 // settled cover from which the balance counts
+	anchorAh  float64 // gassing total then
+	anchored  bool
+	strayMM   float64       // what the balance was off when it passed rods
+	beganAt   time.Duration // of the balance
+	beganAh   float64
+	began     bool
+	visit     bool // and the two below, of the last step
+	visitMM   float64
+	given     *[MaxCells]float64
+	edge      edge
+	open      bool // the probe is in order but leaves more than wideMM open
+	use       use
+	teaches   bool    // calmMM was measured since the anchor
+	calmMM    float64 // last settled cover in calm electrolyte
+	// calmLostML is the water that the balance had lost by then.
+	calmLostML float64
+	lowUse     float64 // use of the lowest cell over that of the pilot
+	forecastAt time.Duration
 }
 
 // New makes a balance that knows no level yet.
 func New(cfg Config) *Balance {
-	b := &Balance{cfg: cfg}
+	b := &Balance{cfg: cfg, apartOld: true, use: use{scale: 1, scaleSE: scaleSpread}}
 	b.s.Cells = cfg.Cells
+	for i := range b.cells {
+		b.cells[i].use, b.fillUse[i] = 1, 1
+	}
 	hot := electrolyte.LevelRiseMM(cfg.ElectrolyteML, cfg.FreeSurfaceCM2, referenceC, cfg.HottestC, cfg.FullGravity)
 	b.s.CeilingMM = cfg.VentFloorMM - hot - cfg.GasHoldUpMM - spareMM
 	return b
@@ -87,29 +106,19 @@ func New(cfg Config) *Balance {
 // Status gives the state after the last step; it is valid until the next.
 func (b *Balance) Status() *Status { return &b.s }
 
-// LowestMM is how far the lowest cell stands below the pilot cell, 0 or less,
-// by what people have measured and filled.
-func (b *Balance) LowestMM() float64 {
-	low := 0.0
-	for _, o := range b.offset[:b.cfg.Cells] {
-		low = min(low, o)
-	}
-	return low
-}
-
 // Step takes in one tick.
 func (b *Balance) Step(in *Inputs) {
 	dt := in.Now - b.last
 	if !b.started || dt < 0 {
 		b.started, dt = true, 0
 	}
-	b.last = in.Now
+	b.last, b.gassingAh = in.Now, in.GassingAh
 	b.visit, b.visitMM, b.given = in.Visit && in.GivenML != nil, in.VisitMM, in.GivenML
 	b.holdUp(in.Gassing, dt)
 	b.lose(in)
 	b.settle(in)
 	b.need()
-	b.forecast(in)
+	b.forecast()
 }
 
 // holdUp follows the gas held among the plates: it builds up while gas is made
@@ -130,62 +139,9 @@ func (b *Balance) lose(in *Inputs) {
 			b.anchorAh = in.GassingAh
 		}
 	}
+	b.use.pass(in.Now-b.beganAt, in.GassingAh)
 	b.s.LostML = electrolyte.WaterML(in.GassingAh - b.anchorAh)
 	b.s.LostTotal = electrolyte.WaterML(in.GassingAh)
-}
-
-// thermal is the rise of the level over that at 25 °C. It is worked out anew
-// only when the temperature has moved.
-func (b *Balance) thermal(packC float64) float64 {
-	const step = 0.1
-	if d := packC - b.riseAtC; !b.riseSet || d > step || d < -step {
-		b.riseMM = electrolyte.LevelRiseMM(b.cfg.ElectrolyteML, b.cfg.FreeSurfaceCM2, referenceC, packC, b.cfg.FullGravity)
-		b.riseAtC, b.riseSet = packC, true
-	}
-	return b.riseMM
-}
-
-// settle refers the measured cover to 25 °C and no gas, and holds it against
-// the balance while the electrolyte is calm.
-func (b *Balance) settle(in *Inputs) {
-	b.s.PredictOK = b.anchored
-	if b.anchored {
-		b.s.PredictMM = b.anchorMM - b.mm(b.s.LostML)
-	}
-	b.s.RiseKnown = in.PackC.OK()
-	if b.s.RiseKnown {
-		b.s.RiseMM = b.thermal(in.PackC.Value) + b.gasMM
-	}
-	if !in.Cover.OK() || !in.PackC.OK() {
-		b.s.Known = false
-		return
-	}
-	off := b.s.RiseMM
-	low, high := in.Cover.LowMM-off, in.Cover.HighMM-off
-	b.s.Known = true
-	switch {
-	case high-low <= wideMM:
-		b.s.SettledMM = (low + high) / 2
-	case b.anchored:
-		b.s.SettledMM = min(max(b.s.PredictMM, low), high)
-	default:
-		b.s.Known = false
-		return
-	}
-	calm := !in.Gassing && (!in.AnyCharge || in.Now-in.ChargeEnded >= calmFor)
-	if !calm {
-		b.s.ApartMM, b.s.PredictOK = 0, false
-		return
-	}
-	if !b.anchored && high-low <= wideMM {
-		b.anchor(b.s.SettledMM, in.GassingAh)
-	}
-	b.s.ApartMM = b.s.SettledMM - b.s.PredictMM
-}
-
-func (b *Balance) anchor(settledMM, gassingAh float64) {
-	b.anchored, b.anchorMM, b.anchorAh = true, settledMM, gassingAh
-	b.s.PredictMM, b.s.PredictOK, b.s.LostML = settledMM, true, 0
 }
 
 // mm is the height that a volume takes in one cell.
@@ -195,7 +151,8 @@ func (b *Balance) mm(ml float64) float64 { return ml / b.cfg.FreeSurfaceCM2 * mm
 func (b *Balance) ml(mm float64) float64 { return mm * b.cfg.FreeSurfaceCM2 / mmPerCM }
 
 // need works out the water of each cell: to the target, never past the
-// ceiling; and to just above the charge cover, for bare plates.
+// ceiling; and to just above the charge cover, for bare plates. The lowest
+// estimate of all makes the call.
 func (b *Balance) need() {
 	b.s.TotalML, b.s.Due = 0, false
 	if !b.s.Known {
@@ -204,25 +161,37 @@ func (b *Balance) need() {
 	dueAt := b.cfg.TargetCoverMM - dueShare*(b.cfg.TargetCoverMM-b.cfg.ChargeCoverMM)
 	// What stands above the charge cover now, warm or gassing, is covered.
 	now := b.riseMM + b.gasMM
+	b.spread()
+	b.s.LowMM = math.Inf(1)
 	for i := range b.cfg.Cells {
-		cover := b.pilotFor(i) + b.offset[i]
+		pilot, d := b.pilotFor(i), &b.apart[i]
+		cover := pilot + d.likelyMM
 		b.s.CoverMM[i] = cover
 		b.s.NeedML[i], b.s.FillML[i] = b.cfg.CellNeed(cover, now, b.s.CeilingMM)
+		if d.highMM > d.likelyMM { // the higher estimate may be the true one
+			room := b.ml(max(b.s.CeilingMM-pilot-d.highMM, 0))
+			b.s.NeedML[i], b.s.FillML[i] = min(b.s.NeedML[i], room), min(b.s.FillML[i], room)
+		}
 		b.s.TotalML += b.s.NeedML[i]
-		b.s.Due = b.s.Due || cover <= dueAt
+		if low := pilot + d.lowMM; low < b.s.LowMM {
+			b.s.LowMM, b.s.LowCell, b.lowUse = low, i+1, d.use
+		}
 	}
+	b.s.Due = b.s.LowMM <= dueAt
 }
 
 // CellNeed is the water of one cell, in millilitres: to the target, and only
-// to just above the charge cover, for bare plates. Neither passes the ceiling.
+// to just above the charge cover, for bare plates. Neither passes the ceiling,
+// not even if only three tenths of the section are liquid between the plates.
 // settledMM is the cell's cover at 25 °C without gas, riseMM what it stands
 // higher now (see Status).
 func (c *Config) CellNeed(settledMM, riseMM, ceilingMM float64) (needML, fillML float64) {
 	perMM := c.FreeSurfaceCM2 / mmPerCM
-	needML = perMM * max(min(c.TargetCoverMM, ceilingMM)-settledMM, 0)
+	most := perMM * max(ceilingMM-min(settledMM, 0)*leastFree-max(settledMM, 0), 0)
+	needML = min(perMM*max(c.TargetCoverMM-settledMM, 0), most)
 	if settledMM+riseMM < c.ChargeCoverMM {
 		least := min(min(c.ChargeCoverMM+spareMM, ceilingMM)-riseMM, ceilingMM)
-		fillML = perMM * max(least-settledMM, 0)
+		fillML = min(perMM*max(least-settledMM, 0), most)
 	}
 	return needML, fillML
 }
@@ -233,41 +202,4 @@ func (b *Balance) pilotFor(i int) float64 {
 		return b.s.SettledMM
 	}
 	return b.visitMM + b.mm(b.given[i])
-}
-
-// forecast spreads the water lost since the balance began over its time.
-func (b *Balance) forecast(in *Inputs) {
-	b.s.ForecastOK = false
-	h := (in.Now - b.beganAt).Hours()
-	lost := electrolyte.WaterML(in.GassingAh - b.beganAh)
-	if !b.s.Known || !b.began || h < leastRateH || lost <= 0 {
-		return
-	}
-	left := b.ml(b.s.SettledMM + b.LowestMM() - b.cfg.ChargeCoverMM)
-	b.s.ForecastH = max(left*h/lost, minForecast)
-	b.s.ForecastLo = b.s.ForecastH * (1 - rangeShare)
-	b.s.ForecastHi = b.s.ForecastH * (1 + rangeShare)
-	b.s.ForecastOK = true
-	b.s.Due = b.s.Due || b.s.ForecastH < soonH
-}
-
-// Level takes in a dip-rule reading of one cell (1 is the positive end), as
-// measured; it moves that cell's estimate against the pilot.
-func (b *Balance) Level(cell int, coverMM float64) {
-	if cell < 1 || cell > b.cfg.Cells || !b.s.Known {
-		return
-	}
-	b.offset[cell-1] = coverMM - b.riseMM - b.gasMM - b.pilotFor(cell-1)
-}
-
-// Filled closes a visit: each cell rose by what it was given, and the balance
-// starts anew from the next calm level.
-func (b *Balance) Filled(givenML *[MaxCells]float64, pilotBeforeMM float64, gassingAh float64) {
-	if b.s.Known {
-		for i := range b.cfg.Cells {
-			b.offset[i] += pilotBeforeMM + b.mm(givenML[i]) - b.s.SettledMM
-		}
-	}
-	b.anchored, b.anchorAh = false, gassingAh
-	b.s.LostML, b.s.PredictOK = 0, false
 }

@@ -1,0 +1,212 @@
+package water
+
+import (
+	"fmt"
+	"math"
+
+	"bayward/agent/electrolyte"
+)
+
+const (
+	// agreeMM is how near two readings of the same level lie: a dip rule in a
+	// vent is read to 1 or 2 mm (common practice, no source).
+	agreeMM = 3.0
+	dipMM   = 1.5 // standard error of one dip reading
+	// usualMore is how much more than the pilot a cell may use that was never
+	// measured: cells of a sound pack differ by a tenth or so (common practice,
+	// no source).
+	usualMore = 1.15
+	// Bounds of a cell's own use over that of the pilot; beyond, it leaks or
+	// takes no charge, and the dip readings must say how it goes on.
+	leastUse, mostUse = 0.5, 2.5
+	useSpread         = 0.3 // of that ratio before anything is known: sound cells and odd ones
+	learnMM           = 4.0 // water lost below which two readings teach no use
+	// overFloorMM is how far above the vent floor a level can be read at all: in
+	// the tube of the vent.
+	overFloorMM = 30.0
+	// useVisits is how many visits make a cell's share of the water its own use.
+	useVisits = 3
+)
+
+// cell is one cell's estimate against the pilot's settled cover.
+type cell struct {
+	offsetMM float64 // likely
+	lowMM    float64 // of the lowest estimate, below the likely one; 0 or less
+	highMM   float64 // of the highest, above it; 0 or more
+	use      float64 // own water use over that of the pilot
+	readAh   float64 // gassing total at the last dip reading
+	measured bool    // there was one
+	fresh    bool    // and no water was poured since
+	pouredML float64 // of the open visit when it was read
+	filledML float64 // recorded since the memory began
+}
+
+// driftMM is how much lower the cell has got against the pilot since its last
+// dip reading by its own use.
+func (b *Balance) driftMM(c *cell) float64 {
+	if !c.measured {
+		return 0
+	}
+	return (c.use - 1) * b.mm(electrolyte.WaterML(b.gassingAh-c.readAh))
+}
+
+// apart is where a cell stands against the pilot, mm.
+type apart struct {
+	likelyMM, lowMM, highMM float64
+	use                     float64 // by which lowMM falls with the pilot's loss
+}
+
+// spread works out where the cells stand; between gassing and orders they stay.
+func (b *Balance) spread() {
+	const stepAh = 0.01
+	if d := b.gassingAh - b.apartAh; !b.apartOld && d < stepAh && d > -stepAh {
+		return
+	}
+	for i := range b.cfg.Cells {
+		b.apart[i] = apart{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i)}
+	}
+	b.apartAh, b.apartOld = b.gassingAh, false
+}
+
+// likelyMM, lowestMM and highestMM are a cell's settled cover less the pilot's.
+func (b *Balance) likelyMM(i int) float64 {
+	c := &b.cells[i]
+	return c.offsetMM - b.driftMM(c)
+}
+
+func (b *Balance) highestMM(i int) float64 { return b.likelyMM(i) + b.cells[i].highMM }
+
+// lowestUse is the greatest use that a cell may have over the pilot.
+func (b *Balance) lowestUse(i int) float64 {
+	if c := &b.cells[i]; c.measured {
+		return max(b.fillUse[i], c.use)
+	}
+	return max(b.fillUse[i], usualMore)
+}
+
+func (b *Balance) lowestMM(i int) float64 {
+	c := &b.cells[i]
+	likely := b.likelyMM(i)
+	if !c.fresh {
+		likely = min(likely, 0) // poured water proves no level
+	}
+	more := b.lowestUse(i) - 1
+	if c.measured {
+		more = b.lowestUse(i) - c.use // the drift holds the rest already
+	}
+	return likely + c.lowMM - more*b.mm(b.s.LostML)
+}
+
+// LowestMM is how far the lowest cell may stand below the pilot cell, 0 or
+// less, by what people have measured and filled and by its own use.
+func (b *Balance) LowestMM() float64 {
+	b.spread()
+	low := 0.0
+	for i := range b.cfg.Cells {
+		low = min(low, b.apart[i].lowMM)
+	}
+	return low
+}
+
+// Level takes in a dip-rule reading of one cell (1 is the positive end), as
+// measured; it moves that cell's estimate against the pilot. The text says why
+// it cannot be used, "" when it is. A reading that does not agree with the
+// estimate, by more than 3 mm, counts at once for what is careful, and for the
+// rest when a second one agrees with it; until then Status.Doubted has its bit.
+func (b *Balance) Level(number int, coverMM float64) (why string) {
+	switch {
+	case number < 1 || number > b.cfg.Cells:
+		return fmt.Sprintf("cell %d is not one of 1 to %d", number, b.cfg.Cells)
+	case math.IsNaN(coverMM) || coverMM > b.cfg.VentFloorMM+overFloorMM:
+		return fmt.Sprintf("%.1f mm is above any level that this cell can have: its vent floor is at %.1f mm", coverMM, b.cfg.VentFloorMM)
+	case !b.s.RiseKnown:
+		return "the temperature is not known now, so the level cannot be referred to 25 °C: read it again"
+	}
+	settled := coverMM - b.riseMM - b.gasMM
+	if !b.s.Known && b.open && !b.visit {
+		// A probe that is in order but measures nothing: one cell's level is the
+		// best that is known of all.
+		b.anchor(settled, b.gassingAh)
+		b.s.SettledMM, b.s.Known = settled, true
+	}
+	if !b.s.Known && !b.visit {
+		return "the pilot cell's level is not known now, so there is nothing to compare with: read it again"
+	}
+	b.dip(number-1, settled-b.pilotFor(number-1))
+	return ""
+}
+
+// dip is one reading as a difference to the pilot cell.
+func (b *Balance) dip(i int, offset float64) {
+	c := &b.cells[i]
+	likely := b.likelyMM(i)
+	b.learnUse(c, likely, offset)
+	agrees := math.Abs(offset-likely) <= agreeMM
+	low, high := min(b.dipLowMM(i), offset), max(likely+c.highMM, offset)
+	c.offsetMM, c.lowMM, c.highMM = offset, low-offset, high-offset
+	if agrees {
+		c.lowMM, c.highMM = 0, 0
+	}
+	c.measured, c.fresh, c.readAh, c.pouredML = true, true, b.gassingAh, 0
+	b.apartOld = true
+	if b.visit {
+		c.pouredML = b.given[i]
+	}
+	b.doubt(i)
+}
+
+// dipLowMM is the lowest estimate that a doubted reading must not lift.
+func (b *Balance) dipLowMM(i int) float64 { return b.likelyMM(i) + b.cells[i].lowMM }
+
+// doubt shows whether the cell wants a second reading.
+func (b *Balance) doubt(i int) {
+	c := &b.cells[i]
+	b.s.Doubted &^= 1 << i
+	if c.lowMM < -agreeMM || c.highMM > agreeMM {
+		b.s.Doubted |= 1 << i
+	}
+}
+
+// learnUse compares a reading with what the cell would have if it used as much
+// as the pilot. A difference beyond belief is no use but a leak or a slip.
+func (b *Balance) learnUse(c *cell, likely, offset float64) {
+	lost := b.mm(electrolyte.WaterML(b.gassingAh - c.readAh))
+	if !c.measured || lost < learnMM || c.lowMM != 0 || c.highMM != 0 || math.Abs(offset-likely) > 2*agreeMM {
+		return
+	}
+	seen := 1 - (offset-c.offsetMM)/lost
+	spread := math.Sqrt2 * dipMM / lost
+	weight := useSpread * useSpread / (useSpread*useSpread + spread*spread)
+	c.use = min(max(c.use+weight*(seen-c.use), leastUse), mostUse)
+}
+
+// Filled closes a visit: each cell rose by what it was given, and the balance
+// starts anew from the next calm level. beforeMM is the pilot's settled cover
+// when the visit opened; without it the water is only counted.
+func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK bool, gassingAh float64) {
+	if beforeOK {
+		b.learnScale(beforeMM)
+	}
+	middle := medianOf(givenML[:b.cfg.Cells])
+	for i := range b.cfg.Cells {
+		c := &b.cells[i]
+		c.filledML += givenML[i]
+		if givenML[i] > c.pouredML {
+			c.fresh = false
+		}
+		c.pouredML = 0
+		if beforeOK && b.s.Known && !b.open {
+			c.offsetMM += beforeMM + b.mm(givenML[i]) - b.s.SettledMM
+		} else {
+			c.offsetMM += b.mm(givenML[i] - middle) // the pilot is taken for one of many
+		}
+	}
+	b.anchored, b.anchorAh = false, gassingAh
+	b.s.LostML, b.s.PredictOK = 0, false
+	if b.open && beforeOK {
+		b.anchor(beforeMM+b.mm(middle), gassingAh)
+	}
+	b.visits++
+	b.apartOld = true
+	b.judgeFills()
+}

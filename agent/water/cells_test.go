@@ -1,0 +1,254 @@
+package water_test
+
+import (
+	"encoding/json"
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"bayward/agent/reading"
+	"bayward/agent/water"
+)
+
+// TestHandReadings is what one dip reading may do: always something careful,
+// never something bold before a second one agrees.
+func TestHandReadings(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		dips    []float64 // of cell 3, the pilot stands at 8 mm
+		lowMM   float64   // how far below the pilot the lowest cell counts
+		needML  float64   // of cell 3
+		doubted bool
+	}{
+		{"no reading", nil, 0, 13 * 5, false},
+		{"as the estimate", []float64{8}, 0, 13 * 5, false},
+		{"a little lower", []float64{6}, -2, 13 * 7, false},
+		{"much lower: low at once, and no more water than fits if it is wrong", []float64{-1}, -9, 13 * (17 - 8), true},
+		{"much lower, twice", []float64{-1, -1.5}, -9.5, 13 * 14.5, false},
+		{"a slip of the sign, then the truth", []float64{-8, 8.5}, -16, 13 * 4.5, true},
+		{"a slip of the sign, then the truth twice", []float64{-8, 8.5, 8}, 0, 13 * 5, false},
+		{"much higher: less water at once", []float64{14}, 0, 0, true},
+		{"low, then high once: still low", []float64{2, 2, 9}, -6, 13 * 4, true},
+		{"low, then high twice", []float64{2, 2, 9, 9}, 0, 13 * 4, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := newRig(pack(), 8)
+			for _, mm := range c.dips {
+				if why := r.Level(3, mm); why != "" {
+					t.Fatal(why)
+				}
+			}
+			s := r.stand(8, 8)
+			if math.Abs(r.LowestMM()-c.lowMM) > 0.01 {
+				t.Errorf("the lowest cell counts %.2f mm below the pilot, want %.2f", r.LowestMM(), c.lowMM)
+			}
+			if limit := 13 * (s.CeilingMM - 8); c.needML == 13*(17-8) {
+				c.needML = limit
+			}
+			if math.Abs(s.NeedML[2]-c.needML) > 0.01 {
+				t.Errorf("%.1f ml, want %.1f", s.NeedML[2], c.needML)
+			}
+			if doubted := len(s.DoubtedCells()) == 1 && s.DoubtedCells()[0] == 3; doubted != c.doubted {
+				t.Errorf("doubted %v, want %v", s.DoubtedCells(), c.doubted)
+			}
+		})
+	}
+}
+
+// TestImpossibleHandReadings are refused with a reason.
+func TestImpossibleHandReadings(t *testing.T) {
+	r := newRig(pack(), 8)
+	for _, c := range []struct {
+		cell int
+		mm   float64
+		want string
+	}{
+		{0, 5, "cell 0 is not one of 1 to 12"}, {13, 5, "cell 13 is not one of 1 to 12"},
+		{3, 80, "above any level"}, {3, math.NaN(), "above any level"},
+	} {
+		if why := r.Level(c.cell, c.mm); !strings.Contains(why, c.want) {
+			t.Errorf("cell %d at %v mm: %q, want %q", c.cell, c.mm, why, c.want)
+		}
+	}
+	r.in.PackC = reading.Bad(reading.Open, r.now)
+	r.stand(8, 8)
+	if why := r.Level(3, 5); !strings.Contains(why, "temperature") {
+		t.Errorf("without a temperature: %q", why)
+	}
+	if r.LowestMM() != 0 {
+		t.Errorf("a refused reading moved a cell: %.1f mm", r.LowestMM())
+	}
+}
+
+// TestOwnUse: a cell that uses half as much again as the pilot, measured at two
+// visits, is expected lower as the water goes, and governs the call.
+func TestOwnUse(t *testing.T) {
+	r := newRig(pack(), 13)
+	for i := range 12 {
+		r.Level(i+1, 13)
+	}
+	r.lose(6)
+	r.stand(7, 7)
+	for i := range 12 {
+		level := 7.0
+		if i == 6 {
+			level = 4 // 9 mm gone where the pilot lost 6
+		}
+		r.Level(i+1, level)
+	}
+	if s := r.stand(7, 7); s.LowCell != 7 || math.Abs(s.LowMM-4) > 0.1 {
+		t.Errorf("lowest is cell %d at %.2f mm, want cell 7 at 4", s.LowCell, s.LowMM)
+	}
+	r.lose(2)
+	s := r.stand(5, 5)
+	if s.CoverMM[6] > 2-0.3 || s.CoverMM[6] < 1 {
+		t.Errorf("cell 7 is taken to stand at %.2f mm, want 1 (its whole own use) to 1.7 (what one pair of readings proves)", s.CoverMM[6])
+	}
+	if math.Abs(s.CoverMM[0]-5) > 0.3 {
+		t.Errorf("cell 1 is taken to stand at %.2f mm, want 5", s.CoverMM[0])
+	}
+}
+
+// TestUnmeasuredCellsMayUseMore: with no hand reading the lowest cell counts
+// 15 % of the water lost since the last fill below the pilot.
+func TestUnmeasuredCellsMayUseMore(t *testing.T) {
+	r := newRig(pack(), 13)
+	r.lose(8)
+	s := r.stand(5, 5)
+	if want := -0.15 * 8; math.Abs(r.LowestMM()-want) > 0.02 || math.Abs(s.CoverMM[4]-5) > 0.01 {
+		t.Errorf("lowest %.2f mm below the pilot, want %.2f; likely cover %.2f, want 5", r.LowestMM(), want, s.CoverMM[4])
+	}
+}
+
+// TestPouredWaterProvesNoLevel: a cell that took twice the water of the others
+// either stood lower or overflowed. It gets no more water than fits, and the
+// permit does not count on it.
+func TestPouredWaterProvesNoLevel(t *testing.T) {
+	r := newRig(pack(), 6)
+	var given [water.MaxCells]float64
+	for i := range 12 {
+		given[i] = 13 * 7
+	}
+	given[3] = 2 * 13 * 7
+	for range 3 {
+		r.lose(7)
+		r.stand(6, 6)
+		r.stand(13, 13)
+		r.Filled(&given, 6, true, r.in.GassingAh)
+		r.stand(13, 13)
+	}
+	r.lose(7)
+	s := r.stand(6, 6)
+	if s.NeedML[3] > 0 {
+		t.Errorf("%.0f ml for a cell that was given 21 mm more than the others", s.NeedML[3])
+	}
+	if r.LowestMM() > -6.5 || s.LowCell != 4 {
+		t.Errorf("lowest is cell %d, %.2f mm below the pilot; a cell of twice the use may have lost 7 mm more", s.LowCell, r.LowestMM())
+	}
+}
+
+// TestAnyReadings draws orders and readings and holds the promise of the package:
+// one reading never makes a cell count higher, no amount passes the ceiling by any
+// estimate, and a memory brings the same estimate back.
+func TestAnyReadings(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		cfg := pack()
+		r := newRig(cfg, rapid.Float64Range(-5, 15).Draw(t, "cover"))
+		cover := r.Status().SettledMM
+		for range rapid.IntRange(1, 30).Draw(t, "n") {
+			switch rapid.IntRange(0, 3).Draw(t, "what") {
+			case 0:
+				drop := rapid.Float64Range(0, 5).Draw(t, "drop")
+				r.lose(drop)
+				cover -= drop
+				r.wait(time.Hour, cover, cover)
+			case 1:
+				cell, dip := rapid.IntRange(1, 12).Draw(t, "cell"), rapid.Float64Range(-60, 50).Draw(t, "dip")
+				before := r.LowestMM()
+				doubted := r.Status().Doubted&(1<<(cell-1)) != 0
+				r.Level(cell, dip)
+				if after := r.LowestMM(); !doubted && after > before+3.01 {
+					t.Fatalf("one reading of %.1f mm lifted the lowest cell from %.2f to %.2f mm", dip, before, after)
+				}
+			case 2:
+				var given [water.MaxCells]float64
+				before := r.stand(cover, cover)
+				for i := range 12 {
+					given[i] = before.NeedML[i]
+				}
+				settled := before.SettledMM
+				cover += given[0] / 13
+				r.stand(cover, cover)
+				r.Filled(&given, settled, true, r.in.GassingAh)
+			case 3:
+				r = again(t, r, cfg)
+			}
+			s := r.stand(cover, cover)
+			for i := range 12 {
+				if s.NeedML[i] < 0 || s.CoverMM[i]+s.NeedML[i]/13 > max(s.CeilingMM, s.CoverMM[i])+1e-6 {
+					t.Fatalf("cell %d: %.1f ml on %.1f mm pass the ceiling of %.1f mm", i+1, s.NeedML[i], s.CoverMM[i], s.CeilingMM)
+				}
+			}
+			if low := r.LowestMM(); low > 0 || math.IsNaN(low) {
+				t.Fatalf("the lowest cell stands %.2f mm above the pilot", low)
+			}
+		}
+	})
+}
+
+// again restarts through a stored memory.
+func again(t interface {
+	Fatalf(format string, args ...any)
+}, r *rig, cfg water.Config,
+) *rig {
+	raw, err := json.Marshal(r.Memory())
+	if err != nil {
+		t.Fatalf("store: %v", err)
+	}
+	var m water.Memory
+	if err := json.Unmarshal(raw, &m); err != nil || !m.Valid(cfg.Cells) {
+		t.Fatalf("restore: %v, %s", err, raw)
+	}
+	next := &rig{Balance: water.New(cfg), now: r.now, in: r.in}
+	next.Restore(&m, r.now, 0)
+	next.Step(&next.in)
+	a, b := *r.Status(), *next.Status()
+	if math.Abs(a.LowMM-b.LowMM) > 0.001 || a.Doubted != b.Doubted || a.OddRatio != b.OddRatio {
+		t.Fatalf("before the restart: low %v, doubted %b; after: %v, %b", a.LowMM, a.Doubted, b.LowMM, b.Doubted)
+	}
+	return next
+}
+
+// TestMemoryOfAnOlderProgram has offsets and no cells; damaged ones are told.
+func TestMemoryOfAnOlderProgram(t *testing.T) {
+	var old water.Memory
+	raw := `{"offset_mm":[0,0,-4,0,0,0,0,0,0,0,0,0],"anchored":true,"anchor_mm":13,"anchor_ah":100,"began_ago_s":8640000,"began_ah":50,"began":true}`
+	if err := json.Unmarshal([]byte(raw), &old); err != nil || !old.Valid(12) {
+		t.Fatalf("an older memory is refused: %v", err)
+	}
+	r := &rig{Balance: water.New(pack())}
+	r.Restore(&old, 0, 0)
+	r.in.GassingAh = 120
+	if s := r.stand(10, 10); math.Abs(r.LowestMM()+4) > 0.2 || s.ForecastOK {
+		t.Errorf("lowest %.2f mm, want -4; forecast %v, want none before a day is on record", r.LowestMM(), s.ForecastOK)
+	}
+	for name, hurt := range map[string]func(m *water.Memory){
+		"too few cells":   func(m *water.Memory) { m.OffsetMM = m.OffsetMM[:3] },
+		"no number":       func(m *water.Memory) { m.AnchorMM = math.NaN() },
+		"an age below 0":  func(m *water.Memory) { m.BeganAgoS = -1 },
+		"cells too few":   func(m *water.Memory) { m.Cells = make([]water.CellMemory, 3) },
+		"a use of 0":      func(m *water.Memory) { m.Cells = make([]water.CellMemory, 12) },
+		"too many days":   func(m *water.Memory) { m.DaysML = make([]float64, 400) },
+		"a scale of 1000": func(m *water.Memory) { m.Scale, m.ScaleSE = 1000, 0.1 },
+	} {
+		m := old
+		m.OffsetMM = append([]float64(nil), old.OffsetMM...)
+		hurt(&m)
+		if m.Valid(12) {
+			t.Errorf("%s: passes for good", name)
+		}
+	}
+}

@@ -1,0 +1,125 @@
+package water
+
+import (
+	"math"
+	"time"
+
+	"bayward/agent/electrolyte"
+)
+
+const (
+	edgeFor = 10 * time.Minute // for which a rod must stay dry before its height counts as the level
+	edgeGap = time.Hour        // between two looks at a rod, in which the level hardly moves
+	sameMM  = 0.5              // between two spans that meet at one rod
+)
+
+// edge watches a probe that leaves much open: when the level has just passed a
+// rod on its way down, it stands at that rod.
+type edge struct {
+	lowMM, highMM float64 // span as measured
+	at            time.Duration
+	seen          bool
+	passedMM      float64
+	passedAt      time.Duration
+	passed        bool
+}
+
+// look takes in a span in calm electrolyte; ok tells that the level stands at
+// the height of a rod.
+func (e *edge) look(now time.Duration, lowMM, highMM float64) (atMM float64, ok bool) {
+	switch {
+	case !e.seen || now-e.at > edgeGap:
+		e.passed = false
+	case lowMM == e.lowMM && highMM == e.highMM: // as before
+	case highMM < e.highMM && math.Abs(highMM-e.lowMM) <= sameMM:
+		e.passedMM, e.passedAt, e.passed = highMM, now, true
+	default:
+		e.passed = false
+	}
+	e.lowMM, e.highMM, e.at, e.seen = lowMM, highMM, now, true
+	if !e.passed || now-e.passedAt < edgeFor {
+		return 0, false
+	}
+	e.passed = false
+	return e.passedMM, true
+}
+
+// thermal is the rise of the level over that at 25 °C. It is worked out anew
+// only when the temperature has moved.
+func (b *Balance) thermal(packC float64) float64 {
+	const step = 0.1
+	if d := packC - b.riseAtC; !b.riseSet || d > step || d < -step {
+		b.riseMM = electrolyte.LevelRiseMM(b.cfg.ElectrolyteML, b.cfg.FreeSurfaceCM2, referenceC, packC, b.cfg.FullGravity)
+		b.riseAtC, b.riseSet = packC, true
+	}
+	return b.riseMM
+}
+
+// settle refers the measured cover to 25 °C and no gas, and holds it against
+// the balance while the electrolyte is calm.
+func (b *Balance) settle(in *Inputs) {
+	b.s.PredictOK = b.anchored
+	if b.anchored {
+		b.s.PredictMM = b.anchorMM - b.mm(b.s.LostML)
+	}
+	b.s.RiseKnown = in.PackC.OK()
+	if b.s.RiseKnown {
+		b.s.RiseMM = b.thermal(in.PackC.Value) + b.gasMM
+	}
+	if !in.Cover.OK() || !in.PackC.OK() {
+		b.s.Known, b.open = false, false
+		return
+	}
+	calm := !in.Gassing && (!in.AnyCharge || in.Now-in.ChargeEnded >= calmFor)
+	low, high := in.Cover.LowMM-b.s.RiseMM, in.Cover.HighMM-b.s.RiseMM
+	b.open = high-low > wideMM
+	if b.open && calm && !b.visit {
+		if at, ok := b.edge.look(in.Now, in.Cover.LowMM, in.Cover.HighMM); ok {
+			b.passRod(at-b.s.RiseMM, in.GassingAh)
+		}
+	}
+	b.s.Known = true
+	switch {
+	case !b.open:
+		b.s.SettledMM = (low + high) / 2
+	case b.anchored:
+		b.s.SettledMM = min(max(b.s.PredictMM, low), high)
+	default:
+		b.s.Known = false
+		return
+	}
+	if calm {
+		b.compare(in.GassingAh)
+		return
+	}
+	b.s.ApartMM, b.s.PredictOK = 0, false
+}
+
+// compare holds a calm level against the balance.
+func (b *Balance) compare(gassingAh float64) {
+	if !b.anchored {
+		b.anchor(b.s.SettledMM, gassingAh)
+	}
+	b.s.ApartMM = b.s.SettledMM - b.s.PredictMM + b.strayMM
+	if !b.open && !b.visit {
+		b.teaches, b.calmMM, b.calmLostML = true, b.s.SettledMM, b.s.LostML
+	}
+}
+
+// passRod starts the balance anew from a rod. What it was off stays a
+// difference until the next fill: a leak must not be forgotten with each rod.
+func (b *Balance) passRod(settledMM, gassingAh float64) {
+	stray := 0.0
+	if b.anchored {
+		stray = b.strayMM + settledMM - b.s.PredictMM
+		b.use.scale, b.use.scaleSE = b.use.learn(b.anchorMM-settledMM, b.mm(b.s.LostML))
+	}
+	b.anchor(settledMM, gassingAh)
+	b.strayMM = stray
+}
+
+func (b *Balance) anchor(settledMM, gassingAh float64) {
+	b.anchored, b.anchorMM, b.anchorAh = true, settledMM, gassingAh
+	b.s.PredictMM, b.s.PredictOK, b.s.LostML = settledMM, true, 0
+	b.teaches, b.strayMM, b.apartOld = false, 0, true
+}

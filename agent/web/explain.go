@@ -1,6 +1,8 @@
 package web
 
 import (
+	"strings"
+
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
@@ -16,7 +18,7 @@ func (v view) explain(c interlock.Code, e interlock.Evidence) string {
 	case interlock.Runaway:
 		return v.say(key, e.Value, v.degrees(e.Limit))
 	case interlock.VoltageImplausible, interlock.ChargeOverrun:
-		if e.Reason == interlock.Reversed {
+		if c == interlock.VoltageImplausible && e.Reason == interlock.Reversed {
 			return v.say(key, e.Value)
 		}
 		return v.say(key, e.Value, e.Limit)
@@ -43,9 +45,9 @@ func (v view) explain(c interlock.Code, e interlock.Evidence) string {
 
 func (v view) explainContact(key string, e interlock.Evidence) string {
 	switch {
-	case e.Reason == interlock.ByCurrent:
+	case strings.HasSuffix(key, ".current"):
 		return v.say(key, e.Value)
-	case key[len(key)-5:] == "fault":
+	case strings.HasSuffix(key, ".fault"):
 		return v.say(key, v.fault(e.Fault))
 	}
 	return v.say(key)
@@ -66,8 +68,14 @@ func variant(c interlock.Code, e interlock.Evidence) string {
 	case c == interlock.ChargeOverrun && e.Reason == interlock.ByAmpereHours:
 		return ".ah"
 	}
-	return map[interlock.Reason]string{
-		interlock.Reversed: ".reversed", interlock.TooHigh: ".high", interlock.NoPack: ".nopack",
-		interlock.ContactorRest: ".rest", interlock.LateTick: ".late", interlock.Restored: ".restored",
-	}[e.Reason]
+	switch c {
+	case interlock.VoltageImplausible:
+		return map[interlock.Reason]string{interlock.Reversed: ".reversed", interlock.TooHigh: ".high"}[e.Reason]
+	case interlock.AgentUnready:
+		return map[interlock.Reason]string{
+			interlock.NoPack: ".nopack", interlock.ContactorRest: ".rest", interlock.LateTick: ".late", interlock.Restored: ".restored",
+		}[e.Reason]
+	default:
+		return ""
+	}
 }

@@ -64,7 +64,8 @@ func (s *server) newNight(p *bay.Picture, v view, asked string) night {
 	if n.Known = len(points) > 1; !n.Known {
 		return n
 	}
-	n.Ago = v.say("night.ago", fmt.Sprintf("%d h", h))
+	width = min(width, max(p.Now-points[0].at, time.Minute)) // a short record fills the box
+	n.Ago = v.say("night.ago", v.span(width))
 	b := box{points: points, from: p.Now - width, width: width}
 	n.Bands, n.Stages = b.bands(v, p.Now)
 	n.Curves = []curve{

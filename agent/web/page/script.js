@@ -9,12 +9,18 @@
   // a person is at work in them.
   const busy = (part) => part.contains(document.activeElement) && document.activeElement !== document.body;
   let running = false;
+  let touched = false; // a finger is down: what it points at must not move away
+  for (const down of ["pointerdown", "touchstart"]) addEventListener(down, () => { touched = true; }, { passive: true });
+  for (const up of ["pointerup", "pointercancel", "touchend", "touchcancel"]) {
+    addEventListener(up, () => setTimeout(() => { touched = false; }, 500), { passive: true });
+  }
   async function refresh() {
     if (running || document.hidden) return;
     running = true;
     try {
       const answer = await fetch(location.href, { credentials: "same-origin", cache: "no-store" });
       if (answer.redirected || !answer.ok) throw new Error(String(answer.status));
+      if (touched) return;
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
       for (const part of document.querySelectorAll("[data-part]")) {
         const next = fresh.getElementById(part.id);

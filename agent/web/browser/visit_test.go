@@ -1,0 +1,134 @@
+package browser_test
+
+import (
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+)
+
+// phoneWide and phoneHigh are the least phone that the page is made for.
+const phoneWide, phoneHigh = 360, 740
+
+func says(words string) string {
+	return "document.body.innerText.includes(" + strconv.Quote(words) + ")"
+}
+
+// TestAVisitOnAPhone covers bare plates from the overview to the closed visit,
+// with nothing but what stands on the screens.
+func TestAVisitOnAPhone(t *testing.T) {
+	b := browser(t)
+	url := demo(t, "--speed", "20")
+	s := tab(t, b, url, phoneWide, phoneHigh)
+	s.open("/")
+	s.until(says("Water that covers the plates"))
+	s.has("Danger", "plates are bare", "not a certified safety device")
+	s.shot("phone-overview")
+	s.click(`a[href="/bays/bay-1"]`)
+	s.shot("phone-bay")
+	s.click(`#state a[href="/bays/bay-1/visit"]`)
+	s.has("only a cover fill", "face shield", "Eyewash or shower works")
+	s.shot("phone-cautions")
+	s.tickAll()
+	s.write(`input[name=by]`, "A. Person")
+	s.click("form button:not(.calm)")
+	s.has("The water", "locked out")
+	s.shot("phone-water")
+	s.write(`input[name=us]`, "4.5")
+	s.click(`form[action$="/visit"] button`)
+	s.has("Cell 1 of 12", "Add ", "Water: 4.5")
+	s.shot("phone-cell")
+
+	// A dip-rule reading first, then more than fits, then a slip.
+	s.press("details:has(input[name=cover]) > summary")
+	s.write(`input[name=cover]`, "-6")
+	s.click(`form:has(input[name=cover]) > button`)
+	s.has("-6 mm by the dip rule")
+	s.write("#ml", "400")
+	s.click("button.wide")
+	s.has("would reach the vent floor")
+	s.shot("phone-too-much")
+	s.click(`main a[href$="cell=1"]`)
+	s.write("#ml", "letters")
+	s.click("button.wide")
+	s.has("is not accepted", "must be a number from 0 to 2000")
+	s.shot("phone-letters")
+	s.click("main a.button")
+	s.press("button.plus")
+
+	for n := 1; n <= 12; n++ {
+		s.has("Cell " + strconv.Itoa(n) + " of 12")
+		if n == 6 { // the phone dies: another goes on where this one stood
+			s = tab(t, b, url, phoneWide, phoneHigh)
+			s.open("/bays/bay-1/visit")
+			s.has("5 of 12 cells done", "Next: cell 6")
+			s.shot("phone-resumed")
+			s.click("a.wide")
+			s.write(`form[action$="/visit"] input[name=by]`, "B. Person")
+		}
+		s.click("button.wide")
+	}
+	s.has("Before you close the visit", "12 of 12 cells done")
+	s.shot("phone-close")
+	s.tickAll()
+	s.click("button.wide")
+	s.has("The visit is closed.")
+	s.shot("phone-done")
+
+	// Back shows the page that was left; sent again, it closes nothing twice.
+	s.do(chromedp.NavigateBack())
+	s.has("Before you open a visit")
+}
+
+// TestLiveWithoutReload: the page follows the bay, says when it is cut off and
+// comes back by itself.
+func TestLiveWithoutReload(t *testing.T) {
+	b := browser(t)
+	wire := newWire(t, strings.TrimPrefix(demo(t, "--speed", "600"), "http://"))
+	s := tab(t, b, "http://"+wire.address(), 1280, 800)
+	s.open("/")
+	of[chromedp.Void](s, "window.same = true")
+	s.until(says("Charging for"))
+	require.True(t, of[bool](s, "window.same === true"), "the page was loaded anew")
+	wire.cut()
+	s.until("!document.getElementById('lost').hidden")
+	wire.mend()
+	s.until("document.getElementById('lost').hidden")
+	require.True(t, of[bool](s, "window.same === true"), "the page was loaded anew")
+}
+
+// TestWallSpanishDarkAndUS: a wide dark screen in the other language and the
+// other units, and reading on a phone without scripts.
+func TestWallSpanishDarkAndUS(t *testing.T) {
+	b := browser(t)
+	url := demo(t, "--speed", "3600")
+	s := tab(t, b, url, 1920, 1080)
+	_, err := chromedp.Call(s.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}},
+	})
+	require.NoError(t, err)
+	s.open("/")
+	s.until(says("Ready to water"))
+	s.shot("wall-dark")
+	s.open("/bays/bay-4")
+	s.shot("wall-dark-bay")
+	s.press("footer summary")
+	of[chromedp.Void](s, `document.querySelector("select[name=language]").value = "es"; document.querySelector("select[name=units]").value = "us"`)
+	s.click("footer form[action='/settings'] button")
+	s.has("Precaución", "°F", "fl oz")
+	for _, path := range []string{"/", "/bays/bay-4", "/bays/bay-4/visit", "/first-aid", "/sheet"} {
+		s.open(path)
+		s.shot("spanish" + strings.ReplaceAll(path, "/", "-"))
+		require.NotContains(t, s.text(), "⟦")
+	}
+	off := tab(t, b, url, phoneWide, phoneHigh)
+	_, err = chromedp.Call(off.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	require.NoError(t, err)
+	off.open("/bays/bay-4")
+	off.has("The cells, drawn to scale", "The last hours", "Pack voltage")
+	off.open("/")
+	off.has("bays need a person")
+}

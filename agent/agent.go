@@ -78,6 +78,7 @@ func (a *agent) build(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	a.log.Info("all relays are open")
 	if a.listener, err = web.Listen(ctx, a.cfg.HTTP.Listen); err != nil {
 		return err
 	}
@@ -225,7 +226,7 @@ func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
 func (a *agent) keep(ctx context.Context, name string, part func(context.Context) error) error {
 	const again = 5 * time.Second
 	for {
-		err, panicked := contained(ctx, part)
+		panicked, err := contained(ctx, part)
 		if !panicked {
 			return err
 		}
@@ -240,13 +241,13 @@ func (a *agent) keep(ctx context.Context, name string, part func(context.Context
 	}
 }
 
-func contained(ctx context.Context, part func(context.Context) error) (err error, panicked bool) {
+func contained(ctx context.Context, part func(context.Context) error) (panicked bool, err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err, panicked = fmt.Errorf("panic: %v\n%s", p, debug.Stack()), true
+			panicked, err = true, fmt.Errorf("panic: %v\n%s", p, debug.Stack())
 		}
 	}()
-	return part(ctx), false
+	return false, part(ctx)
 }
 
 func (a *agent) wakeClient(ctx context.Context) error {

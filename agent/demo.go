@@ -25,8 +25,8 @@ var demoConfig []byte
 
 type demoCmd struct {
 	Speed  float64       `default:"600" help:"Simulated seconds in a second, 1 to 3600."`
-	Listen string        `default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address of page and metrics; port 0 takes a free one."`
-	Broker string        `default:"127.0.0.1:1883" placeholder:"HOST:PORT" help:"Address of the broker in the program; port 0 takes a free one."`
+	Listen string        `default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address of page and metrics; port 0 takes a free one (${default})."`
+	Broker string        `default:"127.0.0.1:1883" placeholder:"HOST:PORT" help:"Address of the broker in the program; port 0 takes a free one (${default})."`
 	For    time.Duration `help:"End after this much real time; 0 runs until an interrupt."`
 	ByHand bool          `help:"Leave the technician's work to you, on the page."`
 }

@@ -16,7 +16,7 @@ type replayCmd struct {
 	Config string        `required:"" type:"path" placeholder:"FILE" help:"Configuration; only its packs and limits are used."`
 	Pack   string        `placeholder:"NAME" help:"Which pack the trace is of, when the configuration has several."`
 	Hold   time.Duration `default:"15m" help:"How long a column holds its last value before it counts as stale."`
-	Trace  string        `arg:"" placeholder:"TRACE.csv" help:"Trace, plain or gzip; - for standard input."`
+	Trace  string        `arg:"" name:"TRACE.csv" help:"Trace, plain or gzip; - for standard input."`
 }
 
 // Help is the long text of --help.
@@ -71,6 +71,9 @@ func (c *replayCmd) open(p *program) (name string, in io.ReadCloser, err error) 
 	f, err := os.Open(c.Trace)
 	if err != nil {
 		return "", nil, fmt.Errorf("trace: %w; accepted: a readable CSV file, or - for standard input", err)
+	}
+	if info, err := f.Stat(); err == nil && info.IsDir() {
+		return "", nil, errors.Join(fmt.Errorf("trace: %s is a directory; accepted: a readable CSV file, or - for standard input", c.Trace), f.Close())
 	}
 	return c.Trace, f, nil
 }

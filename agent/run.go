@@ -116,7 +116,11 @@ func (a *agent) run(ctx context.Context, bench *sim.Bench) error {
 	if bench != nil {
 		g.Go(func() error { return advance(ctx, bench) })
 	}
-	return errors.Join(g.Wait(), a.close())
+	err := g.Wait()
+	if err == nil {
+		a.log.Info("stopping: all relays are open")
+	}
+	return errors.Join(err, a.close())
 }
 
 // advance lets the simulated physics follow real time.

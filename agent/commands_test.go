@@ -1,0 +1,216 @@
+package main
+
+import (
+	"encoding/json"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"bayward/agent/config"
+)
+
+// example is the commented configuration that is shipped.
+const example = "../deploy/bayward.yaml"
+
+func TestHelp(t *testing.T) {
+	for command, mentions := range map[string][]string{
+		"":             {"run", "demo", "check", "replay", "outputs-safe", "Exit codes: 0 done, 1 failed, 2 wrong use", "not a certified safety device"},
+		"run":          {"--config", "--listen", "SIGTERM", "sensors: simulated"},
+		"demo":         {"--speed", "--listen", "--broker", "--for", "--by-hand", "600", "127.0.0.1:1883"},
+		"check":        {"--config", "--json", "line"},
+		"replay":       {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "cover_mm", "TRACE.csv", "standard input"},
+		"outputs-safe": {"--config", "ExecStopPost", "low"},
+	} {
+		args := strings.Fields(command + " --help")
+		code, out, complaints := bayward(t, "", args...)
+		if code != exitDone || complaints != "" {
+			t.Errorf("%v: exit code %d, said %q", args, code, complaints)
+		}
+		for _, want := range mentions {
+			if !strings.Contains(strings.Join(strings.Fields(out), " "), want) {
+				t.Errorf("%v does not mention %q", args, want)
+			}
+		}
+	}
+	_, whole, _ := bayward(t, "", "--help")
+	if code, out, _ := bayward(t, ""); code != exitDone || out != whole {
+		t.Error("without arguments it does not show the help")
+	}
+	if code, out, _ := bayward(t, "", "--version"); code != exitDone || strings.TrimSpace(out) != version() {
+		t.Errorf("--version: %d %q", code, out)
+	}
+}
+
+// TestWrongInput: one clear message with file, line and field, and exit code 2.
+func TestWrongInput(t *testing.T) {
+	good := file(t, "good.yaml", onePack(t))
+	missing := t.TempDir() + "/none.yaml"
+	bad := func(replace ...string) string { return file(t, "bad.yaml", onePack(t, replace...)) }
+	twice := file(t, "twice.yaml", onTheSameChannel(t))
+	for name, row := range map[string]struct {
+		args  []string
+		stdin string
+		says  []string // all in one line
+	}{
+		"missing config":           {args: []string{"--config", missing}, says: []string{missing, "no such file", "--config FILE"}},
+		"a folder":                 {args: []string{"--config", t.TempDir()}, says: []string{"directory"}},
+		"wrong type":               {args: []string{"--config", bad("cells: 12", "cells: twelve")}, says: []string{"bad.yaml:13: field packs[0].cells: value", "twelve", "number"}},
+		"unknown key":              {args: []string{"--config", bad("    cells: 12", "    cels: 12\n    cells: 12")}, says: []string{"bad.yaml:13:", "cels"}},
+		"negative capacity":        {args: []string{"--config", bad("capacity_ah: 225", "capacity_ah: -225")}, says: []string{"bad.yaml:14: field packs[0].capacity_ah: value -225 is not accepted", "Ah"}},
+		"target above vent floor":  {args: []string{"--config", bad("target_cover_mm: 13", "target_cover_mm: 30")}, says: []string{"bad.yaml:18: field packs[0].target_cover_mm: value 30 is not accepted", "vent_floor_mm"}},
+		"two bays on one channel":  {args: []string{"--config", twice}, says: []string{"twice.yaml:", "field bays[1].wiring.voltage.channel: value 0 is not accepted", "already used by bays[0].wiring.voltage.channel (line "}},
+		"unknown command":          {args: []string{"charge"}, says: []string{"charge", "--help"}},
+		"unknown flag":             {args: []string{"run", "--config", good, "--fast"}, says: []string{"--fast", "--help"}},
+		"no config":                {args: []string{"run"}, says: []string{"--config"}},
+		"demo too fast":            {args: []string{"demo", "--speed", "1e9"}, says: []string{"--speed", "1e+09", "1 to 3600"}},
+		"demo at no speed":         {args: []string{"demo", "--speed", "nan"}, says: []string{"--speed", "1 to 3600"}},
+		"demo open to the network": {args: []string{"demo", "--listen", "127.0.0.1:0", "--broker", "0.0.0.0:0"}, says: []string{"0.0.0.0", "127.0.0.1"}},
+		"replay without hold":      {args: []string{"replay", "--config", good, "--hold", "0s", "-"}, says: []string{"--hold", "1s to 24h"}},
+		"unknown pack":             {args: []string{"replay", "--config", good, "--pack", "none", "-"}, says: []string{"--pack", "none", "lift-a"}},
+		"no trace":                 {args: []string{"replay", "--config", good, missing}, says: []string{missing, "no such file", "standard input"}},
+		"a folder for a trace":     {args: []string{"replay", "--config", good, t.TempDir()}, says: []string{"directory"}},
+		"time goes back": {
+			args: []string{"replay", "--config", good, "-"}, stdin: "time_s,pack_v\n0,24\n10,24\n9,24\n",
+			says: []string{"standard input:4:", "time_s", "9"},
+		},
+		"no number in a trace": {
+			args: []string{"replay", "--config", good, file(t, "t.csv", "time_s,pack_v\n0,24\n1,volts\n")},
+			says: []string{"t.csv:3:", "pack_v", "volts"},
+		},
+		"no trace at all": {
+			args: []string{"replay", "--config", good, file(t, "t.csv", "\x00\x01\x02")}, says: []string{"t.csv:1:", "time_s"},
+		},
+	} {
+		commands := [][]string{row.args}
+		if row.args[0] == "--config" { // every command that reads one says the same
+			commands = nil
+			for _, c := range []string{"check", "run", "outputs-safe"} {
+				commands = append(commands, append([]string{c}, row.args...))
+			}
+			if name != "two bays on one channel" { // a replay has no wiring
+				commands = append(commands, append(append([]string{"replay"}, row.args...), "-"))
+			}
+		}
+		for _, args := range commands {
+			code, out, complaints := bayward(t, row.stdin, args...)
+			lines := strings.Split(strings.TrimSuffix(complaints, "\n"), "\n")
+			one := len(lines) == 1 || name == "two bays on one channel" // which share all else as well
+			if code != exitUsage || !one || !strings.HasPrefix(complaints, "bayward: ") || out != "" && args[0] != "replay" {
+				t.Errorf("%s: %v: exit code %d, said\n%s%s", name, args, code, complaints, out)
+			}
+			for _, want := range row.says {
+				if !strings.Contains(complaints, want) {
+					t.Errorf("%s: %v: does not say %q:\n%s", name, args, want, complaints)
+				}
+			}
+		}
+	}
+}
+
+// onTheSameChannel is the shipped example with its bay twice.
+func onTheSameChannel(t *testing.T) string {
+	t.Helper()
+	text, err := os.ReadFile(example)
+	if err != nil {
+		t.Fatal(err)
+	}
+	head, rest, ok := strings.Cut(string(text), "\nbays:\n")
+	bays, tail, ok2 := strings.Cut(rest, "\npacks:\n")
+	if !ok || !ok2 || !strings.Contains(bays, "- name: bay-1\n") {
+		t.Fatal("the example has changed its form")
+	}
+	second := strings.Replace(bays, "- name: bay-1\n", "- name: bay-2\n", 1)
+	second = strings.Replace(second, "GPIO17", "GPIO16", 1)
+	return head + "\nbays:\n" + bays + "\n" + second + "\npacks:\n" + tail
+}
+
+// TestPortTaken says so and what to do, and fails with 1: the input is good.
+func TestPortTaken(t *testing.T) {
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
+	addr, good := taken.Addr().String(), file(t, "good.yaml", onePack(t))
+	for name, args := range map[string][]string{
+		"run":           {"run", "--config", good, "--listen", addr},
+		"demo's page":   {"demo", "--listen", addr, "--broker", "127.0.0.1:0"},
+		"demo's broker": {"demo", "--listen", "127.0.0.1:0", "--broker", addr},
+	} {
+		code, _, complaints := bayward(t, "", args...)
+		flag := "--listen HOST:PORT"
+		if name == "demo's broker" {
+			flag = "--broker HOST:PORT"
+		}
+		last := lastLine(complaints)
+		if code != exitFailed || !strings.Contains(last, addr) || !strings.Contains(last, flag) || !strings.Contains(last, "port 0 takes a free one") {
+			t.Errorf("%s: exit code %d, said %q", name, code, last)
+		}
+	}
+}
+
+func lastLine(text string) string {
+	all := strings.Split(strings.TrimSpace(text), "\n")
+	return all[len(all)-1]
+}
+
+func TestCheck(t *testing.T) {
+	for _, path := range []string{example, file(t, "good.yaml", onePack(t))} {
+		code, out, complaints := bayward(t, "", "check", "--config", path)
+		if code != exitDone || complaints != "" {
+			t.Errorf("%s: exit code %d, %s", path, code, complaints)
+		}
+		for _, want := range []string{filepath.Base(path) + " is good.", "bay-1: pack lift-", "12 cells, 225 Ah at 20 h", "no charge", "vent floor 22.0 mm", "fitted", "level (4-20ma)", "not a certified safety device"} {
+			if !strings.Contains(out, want) {
+				t.Errorf("%s: does not say %q:\n%s", path, want, out)
+			}
+		}
+	}
+}
+
+// TestCheckJSON: what it prints is the configuration with its defaults, under
+// the names of the file.
+func TestCheckJSON(t *testing.T) {
+	code, out, complaints := bayward(t, "", "check", "--json", "--config", example)
+	var whole map[string]any
+	if err := json.Unmarshal([]byte(out), &whole); code != exitDone || err != nil || whole["site"] != "quarry-road" {
+		t.Fatalf("exit code %d, %v, %s", code, err, complaints)
+	}
+	for _, key := range []string{"agent", "bays", "http", "limits", "logbook", "mqtt", "packs", "sensors", "units"} {
+		if _, ok := whole[key]; !ok {
+			t.Errorf("key %s is missing", key)
+		}
+	}
+	packs, ok := whole["packs"].([]any)
+	if !ok || len(packs) != 1 {
+		t.Fatalf("packs: %v", whole["packs"])
+	}
+	if pack, ok := packs[0].(map[string]any); !ok || pack["capacity_ah"] != 225.0 {
+		t.Errorf("pack: %v", packs[0])
+	}
+}
+
+// TestCheckMeansRun: what passes check opens at run; the shipped example is
+// only short of a Pi.
+func TestCheckMeansRun(t *testing.T) {
+	cfg, err := config.Load(example)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := runnable(cfg); err != nil {
+		t.Error(err)
+	}
+	cfg.Bays[0].Wiring.Level.Kind = "float"
+	if _, err := runnable(cfg); err == nil || !strings.Contains(err.Error(), "float") {
+		t.Errorf("a probe that run cannot open: %v", err)
+	}
+}
+
+func TestOutputsSafe(t *testing.T) {
+	code, out, complaints := bayward(t, "", "outputs-safe", "--config", file(t, "good.yaml", onePack(t)))
+	if code != exitDone || out != "Driven low: relays 1, heartbeats 1.\n" || complaints != "" {
+		t.Errorf("simulated: exit code %d, %q, %q", code, out, complaints)
+	}
+}

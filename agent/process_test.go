@@ -1,0 +1,423 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+	"syscall"
+	"testing"
+	"time"
+
+	_ "modernc.org/sqlite" // to look into the logbook of a process that runs
+
+	"bayward/agent/bay"
+	"bayward/agent/logbook"
+)
+
+// bound is for what must come; reached only by a failure, also on a machine
+// with much else to do.
+const bound = 2 * time.Minute
+
+// process is bayward as a process of its own.
+type process struct {
+	t     *testing.T
+	cmd   *exec.Cmd
+	began time.Time
+	page  string // address, once it is told
+	safe  time.Duration
+
+	mu    sync.Mutex // guards lines
+	lines []string
+	done  chan struct{} // its log has ended
+}
+
+// start runs a command until it tells the page's address.
+func start(t *testing.T, env []string, args ...string) *process {
+	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := &process{t: t, cmd: exec.Command(self, args...), done: make(chan struct{})}
+	p.cmd.Env = append(append(os.Environ(), asProgram+"=1"), env...)
+	stderr, err := p.cmd.StderrPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.began = time.Now()
+	if err := p.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = p.cmd.Process.Kill() // it may have ended
+		_ = p.cmd.Wait()
+	})
+	told := make(chan string, 1)
+	go p.read(stderr, told)
+	select {
+	case p.page = <-told:
+	case <-p.done:
+		t.Fatalf("it ended:\n%s", p.log())
+	case <-time.After(bound):
+		t.Fatalf("it does not tell its address:\n%s", p.log())
+	}
+	return p
+}
+
+func (p *process) read(r io.Reader, told chan<- string) {
+	defer close(p.done)
+	address := regexp.MustCompile(`page=(http://127\.0\.0\.1:[0-9]+)`)
+	for s := bufio.NewScanner(r); s.Scan(); {
+		p.mu.Lock()
+		p.lines = append(p.lines, s.Text())
+		if strings.Contains(s.Text(), "all relays are open") && p.safe == 0 {
+			p.safe = time.Since(p.began)
+		}
+		p.mu.Unlock()
+		if found := address.FindStringSubmatch(s.Text()); found != nil {
+			told <- found[1]
+		}
+	}
+}
+
+func (p *process) log() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return strings.Join(p.lines, "\n")
+}
+
+// end sends a signal and gives the exit code, -1 when a signal ended it.
+func (p *process) end(s os.Signal) int {
+	p.t.Helper()
+	if err := p.cmd.Process.Signal(s); err != nil {
+		p.t.Fatal(err)
+	}
+	select {
+	case <-p.done:
+	case <-time.After(bound):
+		p.t.Fatalf("it does not end:\n%s", p.log())
+	}
+	_ = p.cmd.Wait() // tells the exit code as well
+	return p.cmd.ProcessState.ExitCode()
+}
+
+// until asks again and again for something that must come.
+func until(t *testing.T, what string, is func() bool) {
+	t.Helper()
+	for end := time.Now().Add(bound); !is(); time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatalf("%s did not come within %s", what, bound)
+		}
+	}
+}
+
+// client keeps no connection that would outlive its test.
+func client() *http.Client {
+	return &http.Client{Timeout: bound, Transport: &http.Transport{DisableKeepAlives: true}}
+}
+
+func get(t *testing.T, url string) string {
+	t.Helper()
+	answer, err := client().Get(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	if err != nil || answer.StatusCode != http.StatusOK {
+		t.Fatalf("%s: %s %v %s", url, answer.Status, err, text)
+	}
+	return string(text)
+}
+
+func (p *process) metric(line string) bool {
+	p.t.Helper()
+	return slices.Contains(strings.Split(get(p.t, p.page+"/metrics"), "\n"), line)
+}
+
+func (p *process) view() bay.View {
+	p.t.Helper()
+	var v bay.View
+	if err := json.Unmarshal([]byte(get(p.t, p.page+"/api/v1/bays/bay-1")), &v); err != nil {
+		p.t.Fatal(err)
+	}
+	return v
+}
+
+// stepped waits for the first tick.
+func (p *process) stepped() bay.View {
+	p.t.Helper()
+	until(p.t, "the first tick", func() bool { return strings.Contains(get(p.t, p.page+"/api/v1/bays"), `"bay":"bay-1"`) })
+	return p.view()
+}
+
+func (p *process) order(kind, body string) {
+	p.t.Helper()
+	answer, err := client().Post(p.page+"/api/v1/bays/bay-1/"+kind, "application/json", strings.NewReader(body))
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	if text, _ := io.ReadAll(answer.Body); answer.StatusCode != http.StatusOK {
+		p.t.Fatalf("order %s: %s %s", body, answer.Status, text)
+	}
+}
+
+const relayClosed = `bayward_relay_closed{bay="bay-1"} 1`
+
+// TestRunEndsOnSignals: a charge is under way; the signal opens the relay and
+// the exit code is 0.
+func TestRunEndsOnSignals(t *testing.T) {
+	for _, s := range []syscall.Signal{syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP} {
+		t.Run(s.String(), func(t *testing.T) {
+			t.Parallel()
+			p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t)))
+			until(t, "a closed relay", func() bool { return p.metric(relayClosed) })
+			if code := p.end(s); code != exitDone {
+				t.Errorf("exit code %d", code)
+			}
+			if !strings.Contains(p.log(), "stopping: all relays are open") || strings.Contains(p.log(), "level=ERROR") {
+				t.Errorf("its log:\n%s", p.log())
+			}
+			t.Logf("figure: start of the process to open relays %d ms", p.safe.Milliseconds())
+		})
+	}
+}
+
+// TestRunOutlivesItsReader: a log that nobody reads any more must not end the
+// program with a relay closed.
+func TestRunOutlivesItsReader(t *testing.T) {
+	t.Parallel()
+	r, w, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := cancelled(t)
+	address := make(chan string, 1)
+	go func() {
+		s := bufio.NewScanner(r)
+		for s.Scan() {
+			if _, page, ok := strings.Cut(s.Text(), "page="); ok {
+				address <- page
+				break
+			}
+		}
+		_ = r.Close()
+	}()
+	code := make(chan int, 1)
+	config := file(t, "run.yaml", onePack(t))
+	go func() {
+		code <- run(ctx, []string{"run", "--config", config}, &program{strings.NewReader(""), io.Discard, w})
+	}()
+	page := <-address
+	until(t, "a tick", func() bool { return strings.Contains(get(t, page+"/api/v1/bays"), `"bay":"bay-1"`) })
+	cancel()
+	if got := <-code; got != exitDone {
+		t.Errorf("exit code %d", got)
+	}
+	_ = w.Close()
+}
+
+// stored reads the memory in a logbook that another process writes.
+func stored(t *testing.T, path string) (text string, mono time.Duration) {
+	t.Helper()
+	db, err := sql.Open("sqlite", "file:"+path+"?mode=ro&_pragma=busy_timeout(5000)")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	err = db.QueryRowContext(t.Context(), "SELECT state, mono_ns FROM memory").Scan(&text, &mono)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		t.Fatal(err)
+	}
+	return text, mono
+}
+
+// rested is how long ago the charge ended by the newest memory, which must be
+// younger than the given time since boot.
+func rested(t *testing.T, path string, after time.Duration) time.Duration {
+	t.Helper()
+	var text string
+	until(t, "a newer memory", func() bool {
+		var mono time.Duration
+		text, mono = stored(t, path)
+		return mono > after
+	})
+	var m bay.Memory
+	if err := json.Unmarshal([]byte(text), &m); err != nil || !m.Charge.Ended {
+		t.Fatalf("%v, memory %s", err, text)
+	}
+	return time.Duration(m.Charge.EndedAgoS * float64(time.Second))
+}
+
+// TestKill9: what was on record when the process was killed stands after it:
+// hold, latch, open visit, and that the pack is full and rests. How long the
+// process was gone is proven by the boot's clock.
+func TestKill9(t *testing.T) {
+	t.Parallel()
+	path, boot := t.TempDir()+"/logbook.db", newBootClock()
+	resting(t, path, boot.id)
+	killed := boot.now()
+	config := file(t, "run.yaml", onePack(t, "LOGBOOK", path))
+	first := start(t, nil, "run", "--config", config)
+	restored(t, "after a start", first.stepped())
+	before := rested(t, path, killed)
+	first.order("visit", `{"action":"fill","by":"Ann","cell":3,"ml":50,"id":"fill-1"}`)
+	until(t, "the fill on record", func() bool {
+		text, _ := stored(t, path)
+		return strings.Contains(text, "fill-1")
+	})
+	if code := first.end(syscall.SIGKILL); code != -1 {
+		t.Errorf("exit code %d after kill -9", code)
+	}
+	killed = boot.now()
+
+	second := start(t, nil, "run", "--config", config)
+	after := second.stepped()
+	restored(t, "after kill -9", after)
+	if after.Visit.GivenML[2] != 50 {
+		t.Errorf("the water of the visit is forgotten: %v", after.Visit.GivenML)
+	}
+	if now := rested(t, path, killed); before < 30*time.Minute || now < before || now > before+bound {
+		t.Errorf("rested for %s before and %s after, want at least 30 min and some seconds more", before, now)
+	}
+	if second.metric(relayClosed) {
+		t.Error("the relay is closed")
+	}
+	if code := second.end(syscall.SIGTERM); code != exitDone {
+		t.Errorf("exit code %d", code)
+	}
+}
+
+// restored looks for what resting has left.
+func restored(t *testing.T, when string, v bay.View) {
+	t.Helper()
+	var codes []string
+	for _, f := range v.Findings {
+		if f.Code != "contactor-stuck" || f.Latched {
+			codes = append(codes, f.Code)
+		}
+	}
+	for _, want := range []string{"held", "visit-open", "contactor-stuck"} {
+		if !slices.Contains(codes, want) {
+			t.Errorf("%s: %s does not stand: %v", when, want, codes)
+		}
+	}
+	if v.Permit != "withheld" || v.Visit == nil || v.Visit.By != "Ann" {
+		t.Fatalf("%s: permit %s, visit %+v", when, v.Permit, v.Visit)
+	}
+	if !v.Full {
+		t.Errorf("%s: not full any more", when)
+	}
+}
+
+// TestUnknownBoot: a memory of another boot proves no time. What withholds
+// stands; that the pack is full does not, and the record says why.
+func TestUnknownBoot(t *testing.T) {
+	t.Parallel()
+	path := t.TempDir() + "/logbook.db"
+	resting(t, path, "another-boot")
+	p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t, "LOGBOOK", path)))
+	v := p.stepped()
+	if v.Full {
+		t.Error("it counts as full")
+	}
+	codes := v.Findings
+	for _, want := range []string{"held", "visit-open", "contactor-stuck"} {
+		if !slices.ContainsFunc(codes, func(f bay.FindingView) bool { return f.Code == want }) {
+			t.Errorf("%s does not stand", want)
+		}
+	}
+	if code := p.end(syscall.SIGTERM); code != exitDone {
+		t.Errorf("exit code %d", code)
+	}
+	if told := events(t, path, "memory-doubted"); len(told) != 1 || !strings.Contains(told[0].Text, "unknown time") {
+		t.Errorf("told: %+v", told)
+	}
+}
+
+// events reads those of one kind from a logbook that nobody writes.
+func events(t *testing.T, path, kind string) (out []logbook.Record) {
+	t.Helper()
+	book, err := logbook.Open(context.Background(), path, quiet())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer book.Close()
+	all, err := book.Unsent(context.Background(), 10000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range all {
+		if r.Kind == kind {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// TestSystemd: a service manager hears READY after the first good tick, then
+// WATCHDOG, what the bays do, and STOPPING at the end.
+func TestSystemd(t *testing.T) {
+	t.Parallel()
+	socket := t.TempDir() + "/s"
+	l, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: socket, Net: "unixgram"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	heard := make(chan string, 1000)
+	go func() {
+		defer close(heard)
+		buf := make([]byte, 4096)
+		for {
+			n, err := l.Read(buf)
+			if err != nil {
+				return
+			}
+			heard <- string(buf[:n])
+		}
+	}()
+	p := start(t, []string{"NOTIFY_SOCKET=" + socket, "WATCHDOG_USEC=2000000"}, "run", "--config", file(t, "run.yaml", onePack(t)))
+	hear := func(want string) string {
+		t.Helper()
+		for {
+			select {
+			case got := <-heard:
+				if strings.HasPrefix(got, want) {
+					return got
+				}
+				if want == "READY=1" && got == "WATCHDOG=1" {
+					t.Error("alive before it is ready")
+				}
+			case <-time.After(bound):
+				t.Fatalf("%s is not told; log:\n%s", want, p.log())
+			}
+		}
+	}
+	hear("READY=1")
+	for range 3 {
+		hear("WATCHDOG=1")
+	}
+	if got := hear("STATUS=bay-1 "); !strings.Contains(got, "charge ") {
+		t.Errorf("status %q", got)
+	}
+	if err := p.cmd.Process.Signal(syscall.SIGTERM); err != nil {
+		t.Fatal(err)
+	}
+	hear("STOPPING=1")
+	if code := p.end(syscall.SIGTERM); code != exitDone {
+		t.Errorf("exit code %d", code)
+	}
+}

@@ -107,7 +107,7 @@ func codes() []string {
 // TestRulesUseTheContract: a misspelt metric or code makes an alert that never fires.
 func TestRulesUseTheContract(t *testing.T) {
 	metric := regexp.MustCompile(`\bbayward_[a-z_]+`)
-	recorded := regexp.MustCompile(`\bbay:bayward_[a-z_]+:[a-z0-9]+`)
+	recorded := regexp.MustCompile(`\b(bay|cell):bayward_[a-z_]+:[a-z0-9]+`)
 	code := regexp.MustCompile(`\bcode=~?"([^"]+)"`)
 	for _, r := range readRules(t) {
 		expr := recorded.ReplaceAllString(r.Expr, "") // names of our own records

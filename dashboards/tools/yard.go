@@ -10,7 +10,8 @@ import (
 
 const (
 	// yardBays are the bays of the chosen sites, agents and bays.
-	yardBays = `site=~"$site",agent=~"$agent",bay=~"$bay"`
+	yardBays   = `site=~"$site",agent=~"$agent",bay=~"$bay"`
+	yardAgents = `site=~"$site",agent=~"$agent"`
 	// byBay keeps what tells bays of several agents apart. Other labels would keep rows of a
 	// table from joining.
 	byBay = "by (site, agent, instance, bay)"
@@ -85,10 +86,11 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 	}}}}))
 	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the cover reaches the least that a charge needs.", "s", "no forecast is known"}, 12, "lasts",
 		column{query{fmt.Sprintf("bottomk(20, min %s (bayward_water_forecast_seconds{%s})%s)", byBay, yardBays, ofPack), "lasts"}, "s", 1, nil}))
-	b.WithPanel(list(text{"Which bays are blind?", "The 20 sensors that gave no usable value for longest. A missing reading is nowhere else on this board. A sensor that leaves with its pack is not counted while the bay is vacant.",
-		"s", "every sensor answers, or no bay reports: see the figures above"}, 12, "age",
-		column{query{fmt.Sprintf(`topk(20, (max by (site, agent, instance, bay, sensor) (bayward_reading_age_seconds{%s}) > 60`+
-			` unless on (site, agent, instance, bay) bayward_stage{stage="vacant"} == 1)%s)`, yardBays, ofPack), "age"}, "s", 0, nil}))
+	b.WithPanel(list(text{"Which bays are blind, and on which sensor?", "The 20 sensors that gave no usable value in the largest share of ticks, over ten minutes. A missing reading is nowhere else on this board. A sensor that leaves with its pack is not counted while the bay is vacant.",
+		"percentunit", "every sensor answers, or no bay reports: see the figures above"}, 12, "blind",
+		column{query{fmt.Sprintf("topk(20, (sum by (site, agent, instance, bay, sensor) (rate(bayward_reading_faults_total{%s}[10m]))"+
+			" / on (site, agent, instance) group_left () sum by (site, agent, instance) (rate(bayward_tick_duration_seconds_count{%s}[10m])) > 0.01"+
+			` unless on (site, agent, instance, bay) bayward_stage{stage="vacant"} == 1)%s)`, yardBays, yardAgents, ofPack), "blind"}, "percentunit", 0, nil}))
 }
 
 func yardWhy(b *dashboard.DashboardBuilder) {

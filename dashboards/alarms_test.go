@@ -1,0 +1,98 @@
+package dashboards_test
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// alarm is an alert that fired at some time of the recorded days.
+type alarm struct{ name, severity, agent, bay, more string }
+
+// expected are the troubles that the demo is given, and their consequences; nothing else may fire.
+var expected = []alarm{
+	// The attended yard: bay-3 starts with a broken probe, which the technician mends after 90
+	// minutes, and its unregulated charger goes on for hours after the pack is full.
+	{"BaywardBlind", "warning", "shed-2", "bay-3", ""},
+	{"BaywardProbeFailing", "warning", "shed-2", "bay-3", `, sensor="cover"`},
+	{"BaywardOvercharge", "warning", "shed-2", "bay-3", ""},
+	{"BaywardWaterSoon", "info", "shed-2", "bay-3", ""},
+	// The neglected yard: nobody covers the plates of bay-1 nor mends the probe of bay-3, so both
+	// wait for a charge that is withheld.
+	{"BaywardPlatesBare", "warning", "shed-3", "bay-1", ""},
+	{"BaywardChargeWithheld", "warning", "shed-3", "bay-1", ""},
+	{"BaywardBlind", "warning", "shed-3", "bay-3", ""},
+	{"BaywardProbeFailing", "warning", "shed-3", "bay-3", `, sensor="cover"`},
+	{"BaywardChargeWithheld", "warning", "shed-3", "bay-3", ""},
+}
+
+// alarms runs the rules over the recorded days minute by minute, in the rule engine of promtool,
+// which is Prometheus's own.
+func alarms(t *testing.T, promtool string, records ...record) {
+	const minutes = end / 60
+	var b strings.Builder
+	rules, err := filepath.Abs("rules/bayward.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	fmt.Fprintf(&b, "rule_files: [%s]\nevaluation_interval: 1m\n", rules)
+	b.WriteString("group_eval_order: [bayward-records, bayward-critical, bayward-attention, bayward-weeks, bayward-month, bayward-upkeep]\n")
+	b.WriteString("tests:\n  - interval: 1m\n    input_series:\n")
+	for _, r := range records {
+		for _, name := range r.names() {
+			if usedByRules(name) {
+				fmt.Fprintf(&b, "      - { series: '%s', values: '%s' }\n", name, grid(r[name], minutes))
+			}
+		}
+	}
+	fmt.Fprintf(&b, "    promql_expr_test:\n      - eval_time: %dm\n", minutes)
+	b.WriteString("        expr: max by (alertname, severity, agent, bay, sensor, cell) (max_over_time(ALERTS{alertstate=\"firing\"}[3d]))\n")
+	b.WriteString("        exp_samples:\n")
+	for _, a := range expected {
+		fmt.Fprintf(&b, "          - { labels: '{alertname=\"%s\", severity=\"%s\", agent=\"%s\", bay=\"%s\"%s}', value: 1 }\n", a.name, a.severity, a.agent, a.bay, a.more)
+	}
+	path := filepath.Join(t.TempDir(), "days_test.yaml")
+	if err := os.WriteFile(path, []byte(b.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	run(t, promtool, "test", "rules", path)
+}
+
+func usedByRules(series string) bool {
+	name, _, _ := strings.Cut(series, "{")
+	return name == "up" || slices.Contains(contract, name)
+}
+
+// grid writes a series minute by minute: the newest value of each minute, runs of the same value
+// shortened, and what is missing as such.
+func grid(points []point, minutes int64) string {
+	var out []string
+	last, n, next := "", 0, 0
+	flush := func() {
+		switch {
+		case n == 0:
+		case last == "_":
+			out = append(out, fmt.Sprintf("_x%d", n))
+		default:
+			out = append(out, fmt.Sprintf("%s+0x%d", last, n-1))
+		}
+	}
+	for minute := range minutes + 1 {
+		value := "_"
+		for ; next < len(points) && points[next].at <= minute*60; next++ {
+			if points[next].at > (minute-1)*60 {
+				value = points[next].value
+			}
+		}
+		if value != last {
+			flush()
+			last, n = value, 0
+		}
+		n++
+	}
+	flush()
+	return strings.Join(out, " ")
+}

@@ -1,0 +1,200 @@
+package dashboards_test
+
+import (
+	"encoding/json"
+	"flag"
+	"fmt"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+)
+
+var keep = flag.String("keep", "", "an empty folder in which TestDays leaves Prometheus's data, for dashboards/tools/picture")
+
+const (
+	site, longSite = "quarry-road", "long-road"
+	recordedHours  = 48
+	neglectedHours = 12
+	longAgents     = 125 // of four bays each
+	end            = recordedHours * 3600
+)
+
+// TestDays records two days of an attended yard (shed-2) and, beside its end, half a day of one to
+// which nobody comes (shed-3), both from the running demo. Rules and boards are then asked what
+// they make of it by the real Prometheus.
+func TestDays(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records for about a minute")
+	}
+	promtool, prometheus, agent := program(t, "promtool"), program(t, "prometheus"), buildAgent(t)
+	began := time.Now()
+	var attended, neglected record
+	var both sync.WaitGroup
+	both.Go(func() { neglected = recordDemo(t, agent, neglectedHours, "--by-hand") })
+	attended = recordDemo(t, agent, recordedHours)
+	both.Wait()
+	if attended == nil || neglected == nil {
+		t.Fatal("nothing was recorded")
+	}
+	shed2 := attended.with(site, "shed-2", 0)
+	shed3 := neglected.with(site, "shed-3", end-neglectedHours*3600)
+	t.Logf("figure: recorded days %d h and %d h of the demo in %.0f s", recordedHours, neglectedHours, time.Since(began).Seconds())
+
+	t.Run("alarms", func(t *testing.T) { alarms(t, promtool, shed2, shed3) })
+	t.Run("boards", func(t *testing.T) {
+		dir := t.TempDir()
+		if *keep != "" {
+			dir = *keep
+		}
+		data := filepath.Join(dir, "data")
+		store(t, promtool, filepath.Join(dir, "days.txt"), data, shed2.thin(), shed3.thin())
+		store(t, promtool, filepath.Join(dir, "long.txt"), data, longYard(attended)...)
+		addRecords(t, promtool, prometheus, data)
+		server, _ := serve(t, prometheus, data)
+		boardsHaveData(t, server)
+		boardsStaySmall(t, server)
+		rulesAnswer(t, server)
+	})
+}
+
+// longYard is the end of a record, as if many agents had it.
+func longYard(r record) []record {
+	var long []record
+	for i := range longAgents {
+		long = append(long, r.since(end-400).with(longSite, fmt.Sprintf("shed-%d", i+1), 0))
+	}
+	return long
+}
+
+// store adds records to Prometheus's own storage. Each hour of a file costs a look at the whole
+// file, so a file should be either short or small.
+func store(t *testing.T, promtool, file, data string, records ...record) {
+	t.Helper()
+	openMetrics(t, file, records...)
+	run(t, promtool, "tsdb", "create-blocks-from", "-q", "openmetrics", file, data)
+}
+
+// serve starts Prometheus on recorded days.
+func serve(t *testing.T, prometheus, data string) (address string, stop func()) {
+	t.Helper()
+	config := filepath.Join(t.TempDir(), "prometheus.yml")
+	if err := os.WriteFile(config, []byte("global: { scrape_interval: 1m }\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	address, stop = begin(t, `msg="Listening on" address=([0-9.:]+)`, prometheus, "--config.file="+config, "--storage.tsdb.path="+data,
+		"--storage.tsdb.retention.time=50y", "--web.listen-address=127.0.0.1:0")
+	address = "http://" + address
+	for range time.Tick(50 * time.Millisecond) {
+		if ready(address) {
+			break
+		}
+		if t.Context().Err() != nil {
+			t.Fatal(t.Context().Err())
+		}
+	}
+	return address, stop
+}
+
+// addRecords lets Prometheus's own engine evaluate the recording rules over the recorded days.
+func addRecords(t *testing.T, promtool, prometheus, data string) {
+	t.Helper()
+	server, stop := serve(t, prometheus, data)
+	defer stop()
+	run(t, promtool, "tsdb", "create-blocks-from", "rules", "--url="+server, "--output-dir="+data, "--eval-interval=4m",
+		fmt.Sprintf("--start=%d", epoch), fmt.Sprintf("--end=%d", epoch+end), "rules/bayward.yaml")
+}
+
+// answer is what Prometheus says to a query.
+type answer struct {
+	Status, Error string
+	Data          struct {
+		Result []struct {
+			Metric map[string]string
+			Value  []any
+			Values [][]any
+		}
+	}
+}
+
+func ask(t *testing.T, server, path string, form url.Values) answer {
+	t.Helper()
+	var a answer
+	if err := json.Unmarshal(get(t, server+path+"?"+form.Encode()), &a); err != nil || a.Status != "success" {
+		t.Fatalf("%s: %v %s", form.Get("query"), err, a.Error)
+	}
+	return a
+}
+
+// at asks for the end of the days, or for the day before it.
+func at(t *testing.T, server, expr string, overTime bool) answer {
+	t.Helper()
+	form := url.Values{"query": {expr}}
+	if !overTime {
+		form.Set("time", fmt.Sprint(epoch+end))
+		return ask(t, server, "/api/v1/query", form)
+	}
+	form.Set("start", fmt.Sprint(epoch+end-24*3600))
+	form.Set("end", fmt.Sprint(epoch+end))
+	form.Set("step", "120")
+	return ask(t, server, "/api/v1/query_range", form)
+}
+
+// rulesAnswer: each rule's expression is evaluated; what records must give something.
+func rulesAnswer(t *testing.T, server string) {
+	for _, r := range readRules(t) {
+		got := len(at(t, server, r.Expr, false).Data.Result)
+		if r.Record == "" {
+			continue
+		}
+		const charged = 6 // of the eight bays: two of the neglected yard never get a charge
+		if got < charged {
+			t.Errorf("%s: %d series from its expression, want one for each charged bay", r.Record, got)
+		}
+		if n := len(at(t, server, r.Record, true).Data.Result); n < charged {
+			t.Errorf("%s: %d series on record", r.Record, n)
+		}
+	}
+}
+
+// boardsHaveData asks every query of every board for the two sheds.
+func boardsHaveData(t *testing.T, server string) {
+	asked := 0
+	for _, q := range boardQueries(t) {
+		fill := strings.NewReplacer("$site", site, "$agent", "shed-.*", "$bay", ".*", "$pack", ".*", "$__rate_interval", "8m", "$__range", "2d")
+		if q.board == "bay" {
+			fill = strings.NewReplacer("$site", site, "$agent", "shed-2", "$bay", "bay-3", "$__rate_interval", "8m", "$__range", "2d")
+		}
+		asked++
+		if len(at(t, server, fill.Replace(q.expr), q.overTime).Data.Result) == 0 {
+			t.Errorf("%s: %s: no data for %s", q.board, q.title, fill.Replace(q.expr))
+		}
+	}
+	t.Logf("figure: board queries with data %d", asked)
+	if asked < 40 {
+		t.Errorf("%d queries: the search is broken", asked)
+	}
+}
+
+// boardsStaySmall: with 500 bays no query gives more than 50 series or rows.
+func boardsStaySmall(t *testing.T, server string) {
+	most := 0
+	for _, q := range boardQueries(t) {
+		fill := strings.NewReplacer("$site", longSite, "$agent", ".*", "$bay", ".*", "$pack", ".*", "$__rate_interval", "8m", "$__range", "2d")
+		if q.board == "bay" { // one agent is chosen there, and a row repeats for each chosen bay
+			fill = strings.NewReplacer("$site", longSite, "$agent", "shed-77", "$bay", "bay-1", "$__rate_interval", "8m", "$__range", "2d")
+		}
+		a := at(t, server, fill.Replace(q.expr), false)
+		if q.title == "Bays watched" && (len(a.Data.Result) != 1 || a.Data.Result[0].Value[1] != "500") {
+			t.Errorf("the yard of 500 bays shows %v", a.Data.Result)
+		}
+		most = max(most, len(a.Data.Result))
+		if len(a.Data.Result) > 50 {
+			t.Errorf("%s: %s: %d series with 500 bays", q.board, q.title, len(a.Data.Result))
+		}
+	}
+	t.Logf("figure: series in a panel with 500 bays, at most %d", most)
+}

@@ -1,0 +1,230 @@
+package dashboards_test
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// epoch is when the recorded days begin, in Unix seconds: 2026-03-02 00:00 UTC. Records carry the
+// demo's time, not ours, so that an hour of rules is an hour of charging.
+const epoch = 1772409600
+
+// point is a value at seconds after the epoch.
+type point struct {
+	at    int64
+	value string
+}
+
+// record holds series by name and labels, as Prometheus writes them.
+type record map[string][]point
+
+// program finds a program that a test needs; without it the test is skipped, or fails where
+// everything must run.
+func program(t *testing.T, name string) string {
+	t.Helper()
+	path, err := exec.LookPath(name)
+	if err != nil && os.Getenv("BAYWARD_REQUIRE_TOOLS") != "" {
+		t.Fatalf("%s is not installed (deploy/test installs it)", name)
+	}
+	if err != nil {
+		t.Skipf("%s is not installed (deploy/test installs it)", name)
+	}
+	return path
+}
+
+// buildAgent builds the program under test.
+func buildAgent(t *testing.T) string {
+	t.Helper()
+	binary := filepath.Join(t.TempDir(), "bayward")
+	if out, err := exec.CommandContext(t.Context(), "go", "build", "-o", binary, "bayward/agent").CombinedOutput(); err != nil {
+		t.Fatalf("build: %v\n%s", err, out)
+	}
+	return binary
+}
+
+// begin starts a program, waits until it prints what the pattern meets, and returns the pattern's
+// group. The program is ended with the test, or by stop.
+func begin(t *testing.T, pattern, name string, args ...string) (found string, stop func()) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.WithoutCancel(t.Context()))
+	cmd := exec.CommandContext(ctx, name, args...)
+	cmd.Cancel = func() error { return cmd.Process.Signal(syscall.SIGTERM) }
+	cmd.WaitDelay = 20 * time.Second
+	cmd.Dir = t.TempDir()
+	out, in := io.Pipe()
+	cmd.Stdout, cmd.Stderr = in, in
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		_ = in.CloseWithError(cmd.Wait())
+	}()
+	stop = func() { cancel(); <-ended }
+	t.Cleanup(stop)
+	lines, said := bufio.NewScanner(out), ""
+	for lines.Scan() {
+		said += lines.Text() + "\n"
+		if m := regexp.MustCompile(pattern).FindStringSubmatch(lines.Text()); m != nil {
+			go func() { _, _ = io.Copy(io.Discard, out) }() // a full pipe would block the program
+			return m[1], stop
+		}
+	}
+	t.Fatalf("%s ended without saying %q:\n%s", filepath.Base(name), pattern, said)
+	return "", nil
+}
+
+// scraped is what rules and boards use.
+var scraped = regexp.MustCompile(`(?m)^((?:bayward_|process_resident_memory_bytes)[^ ]*(?: [^ ]+="[^"]*")*) (\S+)$`)
+
+// ticks is the demo's own clock: one tick for each simulated second.
+var ticks = regexp.MustCompile(`(?m)^bayward_tick_duration_seconds_count (\S+)$`)
+
+// recordDemo runs the demo as fast as it goes and scrapes it once in about a minute of its own
+// time, from minute 15 on, until that many hours are recorded. The first minutes pass in the blink
+// of an eye: what happens in them may fall between two scrapes.
+func recordDemo(t *testing.T, agent string, hours int64, args ...string) record {
+	t.Helper()
+	address, stop := begin(t, `(http://127\.0\.0\.1:[0-9]+)/metrics`, agent,
+		append([]string{"demo", "--speed", "3600", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0"}, args...)...)
+	defer stop()
+	const first = 15 * 60
+	rec, last := record{}, int64(first-60)
+	look := time.NewTicker(4 * time.Millisecond)
+	defer look.Stop()
+	for last < first+hours*3600 {
+		<-look.C
+		page := get(t, address+"/metrics")
+		m := ticks.FindSubmatch(page)
+		if m == nil {
+			continue
+		}
+		now, err := strconv.ParseFloat(string(m[1]), 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if int64(now) < last+58 {
+			continue
+		}
+		last = int64(now)
+		rec.add(last-first, page)
+	}
+	return rec
+}
+
+func (r record) add(at int64, page []byte) {
+	for _, m := range scraped.FindAllSubmatch(page, -1) {
+		name := string(m[1])
+		r[name] = append(r[name], point{at, string(m[2])})
+	}
+	r["up"] = append(r["up"], point{at, "1"})
+}
+
+// with gives a record the labels that Prometheus adds to a target, and moves it in time.
+func (r record) with(site, agent string, by int64) record {
+	out, labels := record{}, fmt.Sprintf(`job="bayward",instance="%s.local:8080",site="%s",agent="%s"`, agent, site, agent)
+	for name, points := range r {
+		name, own, _ := strings.Cut(strings.TrimSuffix(name, "}"), "{")
+		if own != "" {
+			own = "," + own
+		}
+		moved := make([]point, len(points))
+		for i, p := range points {
+			moved[i] = point{p.at + by, p.value}
+		}
+		out[name+"{"+labels+own+"}"] = moved
+	}
+	return out
+}
+
+// since leaves what is not older.
+func (r record) since(at int64) record {
+	out := record{}
+	for name, points := range r {
+		i, _ := slices.BinarySearchFunc(points, at, func(p point, at int64) int { return int(p.at - at) })
+		if i < len(points) {
+			out[name] = points[i:]
+		}
+	}
+	return out
+}
+
+// thin leaves every other scrape, and the last.
+func (r record) thin() record {
+	out := record{}
+	for name, points := range r {
+		for i, p := range points {
+			if i%2 == (len(points)-1)%2 {
+				out[name] = append(out[name], p)
+			}
+		}
+	}
+	return out
+}
+
+// names are sorted, so that files are the same for the same record.
+func (r record) names() []string {
+	names := make([]string, 0, len(r))
+	for name := range r {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	return names
+}
+
+// openMetrics writes records in the form from which promtool makes Prometheus's own storage.
+func openMetrics(t *testing.T, path string, records ...record) {
+	t.Helper()
+	var text bytes.Buffer
+	for _, r := range records {
+		for _, name := range r.names() {
+			for _, p := range r[name] {
+				fmt.Fprintf(&text, "%s %s %d\n", name, p.value, epoch+p.at)
+			}
+		}
+	}
+	text.WriteString("# EOF\n")
+	if err := os.WriteFile(path, text.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// get reads a page.
+func get(t *testing.T, url string) []byte {
+	t.Helper()
+	answer, err := http.Get(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	if err != nil || answer.StatusCode != http.StatusOK {
+		t.Fatalf("%s: %s, %v\n%.300s", url, answer.Status, err, text)
+	}
+	return text
+}
+
+// run runs a program to its end.
+func run(t *testing.T, name string, args ...string) string {
+	t.Helper()
+	out, err := exec.CommandContext(t.Context(), name, args...).CombinedOutput()
+	if err != nil {
+		t.Fatalf("%s: %v\n%.3000s", filepath.Base(name), err, out)
+	}
+	return string(out)
+}

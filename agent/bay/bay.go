@@ -140,16 +140,36 @@ func (b *Bay) see(r *Readings, now time.Duration) {
 	stale := b.setup.StaleAfter
 	s := &b.pic.Seen
 	s.Now = now
-	s.PackV = r.PackV.Aged(now, stale)
-	s.CurrentA = r.CurrentA.Aged(now, stale)
-	s.PackC = r.PackC.Aged(now, stale)
-	s.AmbientC = r.AmbientC.Aged(now, stale)
+	s.PackV = within(r.PackV.Aged(now, stale), mostV)
+	s.CurrentA = within(r.CurrentA.Aged(now, stale), mostA)
+	s.PackC = within(r.PackC.Aged(now, stale), mostC)
+	s.AmbientC = within(r.AmbientC.Aged(now, stale), mostC)
 	s.Cover = r.Cover.Aged(now, stale)
-	s.HydrogenPct = r.HydrogenPct.Aged(now, stale)
+	if s.Cover.OK() && (s.Cover.LowMM < -mostMM || s.Cover.HighMM > mostMM) {
+		s.Cover.Fault = reading.Implausible
+	}
+	s.HydrogenPct = within(r.HydrogenPct.Aged(now, stale), mostPct)
 	s.Airflow = r.Airflow.Aged(now, stale)
 	s.ContactorClosed = r.ContactorClosed.Aged(now, stale)
 	s.ChargerComplete = r.ChargerComplete.Aged(now, stale)
 	s.RecordFailing, s.LateTick = r.RecordFailing, r.LateTick
+}
+
+// What no sensor of a bay can show, to either side of zero: such a value is a
+// broken converter or a slip in a trace, and would spoil every sum it enters.
+const (
+	mostV   = 1000
+	mostA   = 1e5
+	mostC   = 150 // a 1-wire sensor ends at 125
+	mostMM  = 1000
+	mostPct = 100
+)
+
+func within(r reading.Reading, most float64) reading.Reading {
+	if r.OK() && (r.Value > most || r.Value < -most) {
+		r.Fault = reading.Implausible
+	}
+	return r
 }
 
 func (b *Bay) cellV() reading.Reading {

@@ -51,8 +51,8 @@ var allReadings = space{
 		good(math.NaN(), bad), none(reading.Missing), none(reading.Stale), none(reading.Contradictory),
 	},
 	cellV: []choice{
-		good(2.1, allGood), good(1.75, allGood), good(1.74, between), good(1.69, bad), good(-2.1, bad),
-		{2.45, reading.None, between, allGood}, {2.46, reading.None, bad, allGood}, {2.9, reading.None, bad, between},
+		good(2.1, allGood), good(1.75, allGood), good(1.74, between), good(1.7, between), good(1.69, bad), good(-2.1, bad),
+		{2.45, reading.None, between, allGood}, {2.46, reading.None, bad, allGood}, {2.85, reading.None, bad, allGood}, {2.9, reading.None, bad, between},
 		good(2.91, bad), none(reading.Missing),
 	},
 	packC: []choice{
@@ -177,7 +177,7 @@ func bases(t *testing.T) (b [numBefore]interlock.Interlock) {
 	}
 	held, broken := calm, calm
 	held.held = true
-	broken.cover, broken.cellV, broken.packC = &allReadings.cover[4], &allReadings.cellV[3], &allReadings.packC[4]
+	broken.cover, broken.cellV, broken.packC = &allReadings.cover[4], &allReadings.cellV[4], &allReadings.packC[4]
 	broken.hydrogen, broken.airflow, broken.feedback = &allReadings.hydrogen[2], &allReadings.airflow[1], &allReadings.feedback[1]
 	broken.overrun, broken.runaway, broken.visit, broken.held, broken.unready = true, true, true, true, true
 	for i, s := range []situation{calm, held, broken} {

@@ -97,7 +97,7 @@ func (s *Standing) keep(r *Rule, j *Judged, now time.Duration, release bool) {
 	}
 	s.Evidence = j.Evidence
 	if elapsed(s.clearSince, now) >= r.Clear {
-		s.Raised, s.clearing = false, false
+		s.Raised = false
 	}
 }
 

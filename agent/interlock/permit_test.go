@@ -238,6 +238,13 @@ func TestFadingPlug(t *testing.T) {
 	if r.step(time.Second, noCover); r.x.Granted() {
 		t.Error("the cover has been unknown for six seconds and the permit stands")
 	}
+	r = newRig(t, 0).granted()
+	for range 2 {
+		r.step(time.Second, func(in *interlock.Inputs) { fading(in); bare(in) })
+	}
+	if r.step(time.Second, bare); r.x.Granted() {
+		t.Error("the plates have been bare for three seconds and the permit stands")
+	}
 	r = newRig(t, 0)
 	for range 120 {
 		if r.step(time.Second, fading); r.x.Granted() {
@@ -286,6 +293,58 @@ func TestContactor(t *testing.T) {
 		if s.Raised != tc.stuck || s.Raised && (!s.Latched || s.Evidence.Reason != tc.reason) {
 			t.Errorf("%s: %+v", name, *s)
 		}
+	}
+}
+
+// TestContactorOpen tells a contactor that does not close from a contact that
+// is broken: by the current.
+func TestContactorOpen(t *testing.T) {
+	stray := enumLimits.StrayA
+	for name, tc := range map[string]struct {
+		feedback, current reading.Reading
+		want              interlock.Evidence
+	}{
+		"no current":       {reading.Good(0, 0), reading.Good(0, 0), interlock.Evidence{Fault: reading.None}},
+		"stray current":    {reading.Good(0, 0), reading.Good(stray, 0), interlock.Evidence{Fault: reading.None}},
+		"current":          {reading.Good(0, 0), reading.Good(30, 0), interlock.Evidence{Value: 30, Fault: reading.None, Reason: interlock.ByCurrent}},
+		"current unknown":  {reading.Good(0, 0), reading.Reading{Value: 30, Fault: reading.Open}, interlock.Evidence{Fault: reading.None}},
+		"contact not read": {reading.Bad(reading.Missing, 0), reading.Good(0, 0), interlock.Evidence{Fault: reading.Missing}},
+		"contact unclear":  {reading.Good(0.5, 0), reading.Good(0, 0), interlock.Evidence{Fault: reading.None}},
+		"value of a fault": {reading.Reading{Value: 1, Fault: reading.Open}, reading.Good(0, 0), interlock.Evidence{Fault: reading.Open}},
+	} {
+		r := newRig(t, 0).granted()
+		r.step(5*time.Second, func(in *interlock.Inputs) { in.Feedback, in.CurrentA = tc.feedback, tc.current })
+		if s := r.x.Standing(interlock.ContactorOpen); !s.Raised || s.Evidence != tc.want || s.Latched {
+			t.Errorf("%s: %+v, want %+v", name, *s, tc.want)
+		}
+	}
+}
+
+// TestFrozenClears only more than one degree above the freezing point.
+func TestFrozenClears(t *testing.T) {
+	r := newRig(t, 0).granted()
+	r.step(time.Minute, conditions[interlock.PackFrozen])
+	for range 3 {
+		r.step(time.Hour, func(in *interlock.Inputs) { in.PackC.Value = freezingC + 1 })
+	}
+	if !r.x.Standing(interlock.PackFrozen).Raised {
+		t.Error("cleared at one degree")
+	}
+}
+
+// TestOneReason: the rest of the contactor is no reason beside another one.
+func TestOneReason(t *testing.T) {
+	r := newRig(t, 0).granted()
+	for range 3 {
+		r.step(time.Second, conditions[interlock.Held])
+	}
+	r.only("held", []interlock.Code{interlock.Held})
+	r = newRig(t, 0).granted()
+	for range 3 {
+		r.step(time.Second, func(in *interlock.Inputs) { in.Ready, in.ReadyAt.Reason = false, interlock.NoPack })
+	}
+	if e := r.x.Standing(interlock.AgentUnready).Evidence; e.Reason != interlock.NoPack {
+		t.Errorf("without a pack: %+v", e)
 	}
 }
 

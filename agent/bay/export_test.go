@@ -1,0 +1,5 @@
+package bay
+
+// Seal gives a memory the checksum that fits it, so that tests reach what lies
+// behind the check.
+func (m *Memory) Seal() { m.Sum = m.sum() }

@@ -48,7 +48,8 @@
 // One shorted cell hides among many: among 12 it is found in the charge or at
 // once after it, among 24 within two to three hours of rest, among 40 only by a
 // hydrometer or after a night. A charger that ends in less than 90 minutes on a
-// pack plugged in already full leaves it unproven. Electrolyte that stands low
+// pack plugged in already full leaves it unproven, and so does one that finds no more
+// than 0.4 A for each 100 Ah to give. Electrolyte that stands low
 // reads high on the hydrometer. All ceilings and forecasts are advisory to a
 // person; bayward is not a certified safety device.
 package charge

@@ -77,7 +77,8 @@ func (f *flow) byCurrent(now time.Duration, currentA, capacityAh float64, held b
 	case rate < stopRate:
 		f.see(f.on && held && rate > -stopRate, now)
 	default:
-		f.see(f.raw || f.on && held, now)
+		// A pack plugged in almost full never takes more than this.
+		f.see(f.raw || held, now)
 	}
 }
 

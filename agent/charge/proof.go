@@ -157,6 +157,8 @@ func (t *Tracker) full(now time.Duration, e Evidence) {
 	}
 	t.s.Full, t.s.Evidence, t.s.FullAt = true, e, now
 	t.recount()
+	t.rest.selfOut = 0
+	t.s.Soc, t.s.SocPlus, t.s.SocKnown = 1, socFull, true
 	t.ceiling = ceiling{}
 	t.proof.isRunaway = false
 	if t.s.Active || t.s.Pending != NoEvidence {

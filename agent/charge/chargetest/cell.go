@@ -24,6 +24,7 @@ type Pack struct {
 	C          float64 // °C, held
 	Soc        float64 // truth, 0 to 1
 	GassingAh  float64 // of a live cell
+	StepS      float64 // longest step, s; 0 is 3 s, as the published run
 }
 
 // Supply is what stands at the terminals: a source of OpenV volts behind Ohm, with
@@ -62,14 +63,23 @@ func (p *Pack) GasA(v float64) float64 {
 
 func (p *Pack) rate(s float64, sup *Supply) float64 {
 	i, v := p.solve(s, sup)
-	return (i - p.GasA(v)) / p.CapacityAh / 3600
+	gas := p.GasA(v)
+	if i > 0 {
+		// Beyond the equilibrium of gas and current the equations are stiff; the
+		// way back to it is limited so that three seconds do not overshoot.
+		gas = min(gas, 2*i)
+	}
+	return (i - gas) / p.CapacityAh / 3600
 }
 
-// Step carries the pack through dt seconds in Runge-Kutta steps of at most 3 s, as
-// the published run was made, and returns current and voltage of the pack at its
+// Step carries the pack through dt seconds in Runge-Kutta steps and returns current and voltage of the pack at its
 // end.
 func (p *Pack) Step(dtS float64, sup Supply) (packV, currentA float64) {
-	n := max(int(math.Ceil(dtS/stepS)), 1)
+	most := p.StepS
+	if most == 0 {
+		most = stepS
+	}
+	n := max(int(math.Ceil(dtS/most)), 1)
 	h := dtS / float64(n)
 	for range n {
 		k1 := p.rate(p.Soc, &sup)
@@ -82,4 +92,20 @@ func (p *Pack) Step(dtS float64, sup Supply) (packV, currentA float64) {
 	}
 	i, v := p.solve(p.Soc, &sup)
 	return v * float64(p.Cells-p.Dead), i
+}
+
+// FullSoc is the charge at which all of a current gasses, so that it can go no
+// higher with that current.
+func (p *Pack) FullSoc(currentA float64) float64 {
+	lo, hi := 0.0, 1.0
+	for range 50 {
+		mid := (lo + hi) / 2
+		a, b := p.line(mid, true)
+		if p.GasA(a+b*currentA) < currentA {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return lo
 }

@@ -78,26 +78,47 @@ type Notice struct {
 const withheldFor = 10 * time.Minute
 
 // Watch follows the notices of one bay. The zero value is ready.
-type Watch struct{ now Notice }
+type Watch struct {
+	now  Notice
+	code interlock.Code // why a charge is withheld, when that is the notice
+	told bool
+}
 
-// Update takes in a picture and tells whether the notice changed.
+// Update takes in a picture and tells whether the notice changed. The first
+// change comes once the bay is out of its settling, also when there is nothing
+// to tell: a notice from before a restart may still be on show somewhere.
 func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
-	kind := kindOf(p)
-	state := Settled
-	switch {
-	case p.Visit.Open && w.now.Kind != Nothing:
-		kind, state = w.now.Kind, Seen // the reason is being worked on
-	case kind != Nothing:
-		state = Raised
-	case w.now.Kind != Nothing:
-		kind = w.now.Kind
+	kind, state := w.next(p)
+	code := interlock.NoCode
+	if kind == ChargeWithheld && state == Raised {
+		code = p.FirstReason()
 	}
-	if kind == w.now.Kind && state == w.now.State {
+	if kind == w.now.Kind && state == w.now.State && (code == w.code || state != Raised) && !w.first(p) {
 		return w.now, false
 	}
-	w.now = Notice{Kind: kind, State: state, At: p.Now}
+	w.now, w.code, w.told = Notice{Kind: kind, State: state, At: p.Now}, code, true
 	w.now.Text, w.now.WhatToDo = words(kind, state, p)
 	return w.now, true
+}
+
+func (w *Watch) first(p *bay.Picture) bool {
+	return !w.told && p.Stage != bay.StageUnknown && p.Stage != bay.Settling
+}
+
+// next is the notice that stands now. During a visit its reason is being
+// worked on and stays, unless something more pressing comes up: that is raised,
+// since the person may not know of it.
+func (w *Watch) next(p *bay.Picture) (Kind, State) {
+	kind := kindOf(p)
+	known := w.now.State == Seen || w.now.State == Raised && w.now.At <= p.Visit.Since
+	switch {
+	case p.Visit.Open && known && kind <= w.now.Kind:
+		return w.now.Kind, Seen
+	case kind != Nothing:
+		return kind, Raised
+	default:
+		return w.now.Kind, Settled
+	}
 }
 
 func kindOf(p *bay.Picture) Kind {
@@ -121,7 +142,10 @@ func withheldLong(p *bay.Picture) bool {
 }
 
 func words(k Kind, s State, p *bay.Picture) (text, whatToDo string) {
-	if s == Settled {
+	switch {
+	case k == Nothing:
+		return "Nothing is asked for.", ""
+	case s == Settled:
 		return "Settled: " + k.String() + ".", ""
 	}
 	switch k {

@@ -1,0 +1,167 @@
+package notify
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// picture is of a bay at rest at a time, changed by each function.
+func picture(at time.Duration, changes ...func(*bay.Picture)) *bay.Picture {
+	p := &bay.Picture{Bay: "bay-1", Pack: &bay.Pack{Cells: 3}, Now: at, Stage: bay.Waiting}
+	p.Water.Cells = 3
+	for _, change := range changes {
+		change(p)
+	}
+	return p
+}
+
+func stage(s bay.Stage) func(*bay.Picture) { return func(p *bay.Picture) { p.Stage = s } }
+
+func full(p *bay.Picture) { p.Charge.Full = true }
+
+func raised(c interlock.Code, since time.Duration) func(*bay.Picture) {
+	return func(p *bay.Picture) {
+		f := &p.Findings[c]
+		f.Raised, f.Since = true, since
+		f.Evidence = interlock.Evidence{Value: -4, Limit: 3, Fault: reading.Open}
+	}
+}
+
+func visited(since time.Duration) func(*bay.Picture) {
+	return func(p *bay.Picture) {
+		p.Stage, p.Visit = bay.Watering, bay.Visit{Open: true, By: "Ann", Since: since}
+		raised(interlock.VisitOpen, since)(p)
+	}
+}
+
+func water(p *bay.Picture) {
+	p.Stage, p.Water.Known, p.Water.TotalML = bay.ReadyToWater, true, 341.9
+	copy(p.Water.NeedML[:], []float64{120.9, 121, 100})
+	copy(p.Water.FillML[:], []float64{40.9, 41, 42.2})
+}
+
+const (
+	sec    = time.Second
+	minute = time.Minute
+)
+
+// TestLife: what a bay's notice is, picture by picture. "-" is no change.
+func TestLife(t *testing.T) {
+	bare, stuck := raised(interlock.PlatesBare, 0), raised(interlock.ContactorStuck, 0)
+	for name, row := range map[string]struct {
+		pictures []*bay.Picture
+		want     []string
+	}{
+		"nothing, told once after settling": {
+			[]*bay.Picture{picture(0, stage(bay.StageUnknown)), picture(sec, stage(bay.Settling)), picture(2 * sec), picture(3 * sec)},
+			[]string{"-", "-", "nothing settled", "-"},
+		},
+		"something is told at once": {
+			[]*bay.Picture{picture(0, stage(bay.Settling), bare), picture(sec, stage(bay.Settling), bare)},
+			[]string{"cover-fill raised", "-"},
+		},
+		"ready to water": {
+			[]*bay.Picture{picture(0, full), picture(sec, full, water), picture(2*sec, full, water), picture(3*sec, full, visited(3*sec)), picture(4*sec, full, visited(3*sec)), picture(5*sec, full, stage(bay.Rested))},
+			[]string{"nothing settled", "ready-to-water raised", "-", "ready-to-water seen", "-", "ready-to-water settled"},
+		},
+		"a visit that did not help": {
+			[]*bay.Picture{picture(0, bare), picture(sec, visited(sec), bare), picture(2*sec, bare)},
+			[]string{"cover-fill raised", "cover-fill seen", "cover-fill raised"},
+		},
+		"a visit to a pack that asks for nothing": {
+			[]*bay.Picture{picture(0), picture(sec, full, water), picture(2*sec, full, stage(bay.Rested)), picture(3*sec, full, visited(3*sec)), picture(4*sec, full, stage(bay.Rested))},
+			[]string{"nothing settled", "ready-to-water raised", "ready-to-water settled", "-", "-"},
+		},
+		"a stuck contactor comes up during a visit": {
+			[]*bay.Picture{picture(0, full, water), picture(sec, visited(sec)), picture(2*sec, visited(sec), stuck), picture(3*sec, visited(sec), stuck), picture(4*sec, visited(sec)), picture(5 * sec)},
+			[]string{"ready-to-water raised", "ready-to-water seen", "contactor-stuck raised", "-", "contactor-stuck settled", "-"},
+		},
+		"the most pressing first": {
+			[]*bay.Picture{picture(0, full, water, bare, stuck), picture(sec, full, water, bare), picture(2*sec, full, water), picture(3*sec, full)},
+			[]string{"contactor-stuck raised", "cover-fill raised", "ready-to-water raised", "ready-to-water settled"},
+		},
+		"no pack, no plates": {
+			[]*bay.Picture{picture(0, stage(bay.Vacant), bare), picture(time.Hour, stage(bay.Vacant), raised(interlock.CoverUnknown, 0))},
+			[]string{"nothing settled", "-"},
+		},
+		"withheld for long": {
+			[]*bay.Picture{picture(0, raised(interlock.CoverUnknown, 0)), picture(10*minute-sec, raised(interlock.CoverUnknown, 0)), picture(10*minute, raised(interlock.CoverUnknown, 0)), picture(11*minute, raised(interlock.CoverUnknown, 0)), picture(12 * minute)},
+			[]string{"nothing settled", "-", "charge-withheld raised", "-", "charge-withheld settled"},
+		},
+		"withheld for another reason": {
+			[]*bay.Picture{picture(10*minute, raised(interlock.CoverUnknown, 0)), picture(20*minute, raised(interlock.PackHot, 0)), picture(21*minute, raised(interlock.PackHot, 0))},
+			[]string{"charge-withheld raised", "charge-withheld raised", "-"},
+		},
+		"a hold is somebody's wish": {
+			[]*bay.Picture{picture(0), picture(time.Hour, raised(interlock.Held, 0))},
+			[]string{"nothing settled", "-"},
+		},
+		"a full pack needs no charge": {
+			[]*bay.Picture{picture(0), picture(time.Hour, full, stage(bay.Cooling), raised(interlock.TemperatureUnknown, 0))},
+			[]string{"nothing settled", "-"},
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var w Watch
+			for i, p := range row.pictures {
+				n, changed := w.Update(p)
+				got := "-"
+				if changed {
+					got = fmt.Sprintf("%s %s", n.Kind, n.State)
+				}
+				if got != row.want[i] {
+					t.Errorf("picture %d: %s, want %s", i, got, row.want[i])
+				}
+				if changed && (n.At != p.Now || n.Text == "" || n.State == Raised && n.WhatToDo == "") {
+					t.Errorf("picture %d: %+v at %s", i, n, p.Now)
+				}
+			}
+		})
+	}
+}
+
+// TestWords: amounts are rounded down, each cell's is named, and a notice says
+// what to do.
+func TestWords(t *testing.T) {
+	fill := func(p *bay.Picture) {
+		water(p)
+		p.Stage = bay.Waiting
+		raised(interlock.PlatesBare, 0)(p)
+	}
+	unknown := func(p *bay.Picture) { fill(p); p.Water.Known = false }
+	for name, row := range map[string]struct {
+		p         *bay.Picture
+		says, not string
+		do        string
+	}{
+		"water":              {picture(0, full, water), "0.3 l in all; cells 1 to 3: 120, 121, 100 ml", "122", "never past the vent floor"},
+		"cover":              {picture(0, fill), "To cover them: cells 1 to 3: 40, 41, 42 ml.", "120", "only until its plates are covered"},
+		"cover, not known":   {picture(0, unknown), "plate", "To cover them", "only until its plates are covered"},
+		"stuck contactor":    {picture(0, raised(interlock.ContactorStuck, 0)), "contactor", "", "switch the charger off"},
+		"withheld, no probe": {picture(time.Hour, raised(interlock.CoverUnknown, 0)), "its wire is broken", "", "probe"},
+	} {
+		var w Watch
+		n, _ := w.Update(row.p)
+		if !strings.Contains(n.Text, row.says) || row.not != "" && strings.Contains(n.Text, row.not) || !strings.Contains(n.WhatToDo, row.do) {
+			t.Errorf("%s: %q, to do: %q", name, n.Text, n.WhatToDo)
+		}
+	}
+}
+
+func TestNames(t *testing.T) {
+	for got, want := range map[string]string{
+		Nothing.String(): "nothing", ChargeWithheld.String(): "charge-withheld", ReadyToWater.String(): "ready-to-water",
+		CoverFill.String(): "cover-fill", ContactorStuck.String(): "contactor-stuck", Kind(99).String(): "nothing",
+		Settled.String(): "settled", Raised.String(): "raised", Seen.String(): "seen",
+	} {
+		if got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}

@@ -1,0 +1,118 @@
+package reading
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+const limit = 10 * time.Second
+
+// TestAged: what a reading is worth at 100 s with a limit of 10 s.
+func TestAged(t *testing.T) {
+	const now = 100 * time.Second
+	for name, row := range map[string]struct {
+		r    Reading
+		want Fault
+	}{
+		"fresh":              {Good(1, now), None},
+		"at the limit":       {Good(1, now-limit), None},
+		"past the limit":     {Good(1, now-limit-1), Stale},
+		"from the future":    {Good(1, now+1), Stale},
+		"from long before":   {Good(1, math.MinInt64), Stale},
+		"never read":         {Reading{}, Missing},
+		"no number":          {Good(math.NaN(), now), Implausible},
+		"endless":            {Good(math.Inf(1), now), Implausible},
+		"endless below":      {Good(math.Inf(-1), now), Implausible},
+		"a fault stays":      {Bad(BadCRC, now), BadCRC},
+		"an old fault stays": {Bad(BusStuck, 0), BusStuck},
+		"unknown fault":      {Reading{Fault: 200, At: now}, 200},
+	} {
+		got := row.r.Aged(now, limit)
+		if got.Fault != row.want || got.OK() != (row.want == None) || got.At != row.r.At {
+			t.Errorf("%s: %+v, want fault %s", name, got, row.want)
+		}
+	}
+}
+
+func TestCoverAged(t *testing.T) {
+	const now = 100 * time.Second
+	for name, row := range map[string]struct {
+		c    Cover
+		want Fault
+	}{
+		"a span":           {Covered(3, 13, now), None},
+		"a point":          {Covered(-4, -4, now), None},
+		"at the limit":     {Covered(3, 13, now-limit), None},
+		"past the limit":   {Covered(3, 13, now-limit-1), Stale},
+		"from the future":  {Covered(3, 13, now+1), Stale},
+		"from long before": {Covered(3, 13, math.MinInt64), Stale},
+		"never read":       {Cover{}, Missing},
+		"in wrong order":   {Covered(13, 3, now), Contradictory},
+		"no number":        {Covered(math.NaN(), 3, now), Contradictory},
+		"no number either": {Covered(3, math.NaN(), now), Contradictory},
+		"without end":      {Covered(13, math.Inf(1), now), Implausible},
+		"made by hand":     {Cover{LowMM: 13, HighMM: 3, At: now, Fault: None}, Implausible},
+		"a fault stays":    {Cover{Fault: Open, At: now}, Open},
+	} {
+		got := row.c.Aged(now, limit)
+		if got.Fault != row.want || got.OK() != (row.want == None) {
+			t.Errorf("%s: %+v, want fault %s", name, got, row.want)
+		}
+	}
+	if mm := Covered(3, 13, 0).MidMM(); mm != 8 {
+		t.Errorf("middle of 3 to 13: %v", mm)
+	}
+}
+
+// TestAgedProperty: a value that may be used is a number, was good when it was
+// read, and is of the last limit; and age never makes a reading better.
+func TestAgedProperty(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := Reading{
+			Value: rapid.Float64().Draw(t, "value"), At: time.Duration(rapid.Int64().Draw(t, "at")),
+			Fault: Fault(rapid.Uint8().Draw(t, "fault")),
+		}
+		now := time.Duration(rapid.Int64Range(0, math.MaxInt64/2).Draw(t, "now"))
+		got := r.Aged(now, limit)
+		if got.OK() && (r.Fault != None || math.IsNaN(r.Value) || math.IsInf(r.Value, 0) || r.At > now || r.At < now-limit) {
+			t.Fatalf("%+v may be used at %s", r, now)
+		}
+		if later := got.Aged(now+limit, limit); later.OK() && !got.OK() {
+			t.Fatalf("%+v became good with age", got)
+		}
+	})
+}
+
+// TestFaults: each has its own name and words, and none of them is silence.
+func TestFaults(t *testing.T) {
+	seen := map[string]bool{}
+	for f := Missing; f < numFaults; f++ {
+		name, text := f.String(), f.Text()
+		if name == "" || text == "" || seen[name] || seen[text] || strings.ContainsAny(name, " _") || strings.ToLower(name) != name {
+			t.Errorf("fault %d: %q, %q", f, name, text)
+		}
+		seen[name], seen[text] = true, true
+	}
+	all := Faults()
+	if len(all) != int(numFaults)-2 {
+		t.Errorf("%d faults", len(all))
+	}
+	for _, f := range all {
+		if f == None || f == Missing || Bad(f, 0).OK() {
+			t.Errorf("%s is among what a sensor can report, or may be used", f)
+		}
+	}
+	if got := Fault(200).String(); got != "fault-200" {
+		t.Errorf("an unknown fault: %q", got)
+	}
+	if got := Fault(200).Text(); got == "" {
+		t.Error("an unknown fault has no words")
+	}
+	if (Reading{}).OK() || (Cover{}).OK() {
+		t.Error("what was never read may be used")
+	}
+}

@@ -45,6 +45,7 @@ var rooms = []room{
 	{"mqtt/broker", true, nil, "an embedded broker is only a broker"},
 	{"mqtt", true, append([]string{"mqtt"}, core...), edge},
 	{"dashboards", true, append([]string{"dashboards"}, core...), "describes metrics from the outside"},
+	{"deploy/emulated", true, []string{"deploy/emulated", "sensors/sim"}, "plays the hardware from outside with the simulator's physics, and must not borrow from what it judges"},
 	{"deploy", true, []string{"deploy"}, "checks and packs the program from the outside"},
 }
 

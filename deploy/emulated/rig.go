@@ -56,7 +56,7 @@ func wiring() sim.Wiring {
 		I2C:        "1",
 		Voltage:    &sim.Divider{Input: sim.Input{ADC: 0x48, Channel: 0}, Ratio: 11},
 		Current:    &sim.Current{Input: sim.Input{ADC: 0x49, Channel: 0}, Minus: &ground, AmperesPerVolt: 2500},
-		Level:      &sim.Level{Kind: sim.Transmitter, Input: sim.Input{ADC: 0x48, Channel: 2}, ShuntOhm: 50, LowMM: -20, HighMM: 30},
+		Level:      &sim.Level{Kind: sim.Transmitter, Input: sim.Input{ADC: 0x48, Channel: 2}, ShuntOhm: 45, LowMM: -20, HighMM: 30},
 		Hydrogen:   &sim.Analog{Input: sim.Input{ADC: 0x48, Channel: 3}, ZeroV: 0.5, PerVolt: 2},
 		PackSensor: packSensor, AmbientSensor: airSensor,
 		RelayPin: lineNames[relayLine], HeartbeatPin: lineNames[heartbeatLine],

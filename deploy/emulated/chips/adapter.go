@@ -23,6 +23,7 @@ var ErrStuck = errors.New("bus is stuck")
 // Bus carries one I²C message: either w or r is not empty. Any other error than
 // ErrStuck means that the chip does not acknowledge.
 type Bus interface {
+	// Tx writes w or fills r.
 	Tx(addr uint16, w, r []byte) error
 }
 
@@ -31,7 +32,11 @@ type Adapter struct {
 	Bus Bus
 	// delay of each message, in nanoseconds, as a slow bus has it.
 	delay atomic.Int64
+	count atomic.Int64
 }
+
+// Messages counts the I²C messages so far.
+func (a *Adapter) Messages() int64 { return a.count.Load() }
 
 // SetDelay makes each message take longer. The kernel gives a message up after
 // two seconds.
@@ -169,6 +174,7 @@ func (a *Adapter) message(r *request, acked *bool) (n int, status int32) {
 	} else {
 		err = a.Bus.Tx(r.index, r.data, nil)
 	}
+	a.count.Add(1)
 	*acked = err == nil
 	if errors.Is(err, ErrStuck) {
 		return 0, stalled

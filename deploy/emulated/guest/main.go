@@ -102,13 +102,17 @@ func loadModules() error {
 	return nil
 }
 
+// settings are parameters of modules. Here each search of the 1-wire bus takes
+// seconds; the kernel's ten seconds between two would leave no time to read.
+var settings = map[string]string{"wire": "timeout=40"}
+
 func loadModule(name string) error {
 	f, err := os.Open("/modules/" + name)
 	if err != nil {
 		return err
 	}
 	defer func() { _ = f.Close() }()
-	if err := unix.FinitModule(int(f.Fd()), "", 0); err != nil && err != unix.EEXIST { //nolint:errorlint // a system call's bare errno
+	if err := unix.FinitModule(int(f.Fd()), settings[name], 0); err != nil && err != unix.EEXIST { //nolint:errorlint // a system call's bare errno
 		return err
 	}
 	return nil

@@ -139,8 +139,11 @@ func setClock(seconds int64, trusted bool) error {
 	if err := unix.Settimeofday(&tv); err != nil {
 		return fmt.Errorf("set the clock: %w", err)
 	}
-	const modeStatus = 0x0010 // ADJ_STATUS of linux/timex.h
-	tx := unix.Timex{Modes: modeStatus}
+	// ADJ_MAXERROR, ADJ_ESTERROR and ADJ_STATUS of linux/timex.h: with the
+	// greatest error left as it is, the kernel would take the clock for unset
+	// again within a second.
+	const maxError, estError, status = 0x0004, 0x0008, 0x0010
+	tx := unix.Timex{Modes: maxError | estError | status}
 	if !trusted {
 		tx.Status = unix.STA_UNSYNC
 	}

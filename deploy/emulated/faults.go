@@ -1,0 +1,128 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"bayward/sensors/sim"
+)
+
+// readingMessages is less than any reading of a thermometer takes on the bridge:
+// eighteen bytes for the sensor's number twice, two commands and the answer, and
+// each byte is a command and a status at least.
+const readingMessages = 2 * (2*8 + 2 + 9)
+
+func slowWire(s *scene) {
+	s.begin(fresh(10))
+	s.granted()
+	var before int64
+	s.step("each message of the 1-wire bridge takes 0.4 s from now on", func(context.Context) error {
+		s.wire.SetDelay(400 * time.Millisecond)
+		before = s.wire.Messages()
+		return nil
+	})
+	defer s.wire.SetDelay(0)
+	s.keeps(5)
+	s.drops("the jar leaks", dropTicks, func(context.Context) error { return s.leak(16) })
+	s.step("no 1-wire reading came to its end meanwhile", func(context.Context) error {
+		if n := s.wire.Messages() - before; n >= readingMessages {
+			return fmt.Errorf("there were %d messages, enough for one", n)
+		}
+		return nil
+	})
+	s.finds("temperature-unknown")
+	s.step("the wire is fast again, and water covers the plates", func(context.Context) error {
+		s.wire.SetDelay(0)
+		return s.pour(16)
+	})
+	s.granted()
+}
+
+// named waits until the bay's state names a sensor's fault.
+func (s *scene) named(sensor, fault string) {
+	s.shows(sensor+" has "+fault, func(p *picture) bool {
+		return slices.ContainsFunc(p.Faults, func(f struct{ Sensor, Fault string }) bool { return f.Sensor == sensor && f.Fault == fault })
+	})
+}
+
+// faultless waits until no sensor has a fault.
+func (s *scene) faultless() {
+	s.shows("no fault", func(p *picture) bool { return len(p.Faults) == 0 })
+}
+
+func converterFaults(s *scene) {
+	s.begin(fresh(10))
+	s.granted()
+	for _, f := range []struct {
+		kind   sim.FaultKind
+		sensor string
+		fault  string
+	}{
+		{sim.ADCAbsent, "cover", "no-answer"},
+		{sim.ConfigReset, "cover", "contradictory"},
+		{sim.ConversionStuck, "cover", "timeout"},
+		{sim.ProbeShort, "cover", "over-range"},
+		{sim.ProbeOpen, "cover", "open"},
+	} {
+		s.drops(f.kind.String(), dropTicksBus, s.breaks(f.kind))
+		s.named(f.sensor, f.fault)
+		s.stays(5)
+		s.mends(f.kind)
+		s.faultless()
+		s.granted()
+	}
+}
+
+// wireTicks is how long a 1-wire fault may take to open the relay: a reading
+// that is under way, a bad one, which the kernel tries some times, and the
+// finding's five seconds.
+const wireTicks = 45
+
+func thermometerFaults(s *scene) {
+	s.begin(fresh(10))
+	s.granted()
+	for _, f := range []struct {
+		kind  sim.FaultKind
+		fault string
+	}{
+		{sim.TemperatureCRC, "bad-crc"},
+		{sim.TemperaturePowerOn, "power-on"},
+		{sim.TemperatureUnplugged, "no-answer"},
+	} {
+		s.drops(f.kind.String(), wireTicks, s.breaks(f.kind))
+		s.named("pack-temperature", f.fault)
+		s.stays(5)
+		s.mends(f.kind)
+		s.faultless()
+		s.granted()
+	}
+	s.drops("the sensor is exchanged for another", wireTicks, func(context.Context) error { s.exchange(); return nil })
+	s.stays(20)
+}
+
+func contactFaults(s *scene) {
+	s.begin(fresh(10))
+	s.granted()
+	const fanTicks = 10 + 4
+	s.drops("the fan stops", fanTicks, func(context.Context) error {
+		return s.with(func(y *sim.Bay) error { y.SetAirflow(false); return nil })
+	})
+	s.finds("airflow-unproven")
+	s.stays(5)
+	s.step("the fan runs again", func(context.Context) error {
+		return s.with(func(y *sim.Bay) error { y.SetAirflow(true); return nil })
+	})
+	s.granted()
+	s.step("the contactor welds", s.breaks(sim.ContactorWelded))
+	s.drops("the probe's wire breaks", dropTicks, s.breaks(sim.ProbeOpen))
+	s.finds("contactor-stuck")
+	s.step("current still flows: the line is low, and that is all the agent can do", func(context.Context) error {
+		if s.look().relay {
+			return errors.New("the line is high")
+		}
+		return nil
+	})
+}

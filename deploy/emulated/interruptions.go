@@ -1,0 +1,185 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"syscall"
+	"time"
+
+	"bayward/deploy/emulated/control"
+	"bayward/sensors/sim"
+)
+
+func frozen(s *scene) {
+	s.begin(fresh(10))
+	s.granted()
+	mark := s.guest.mark()
+	s.gives("SIGSTOP", control.Order{Do: control.Signal, Signal: int(syscall.SIGSTOP)})
+	s.tells(control.AgentHung, mark)
+	e := s.tells(control.StopActionRan, mark)
+	if !s.failed() && (e.Exit != 0 || e.Error != "") {
+		s.fail("the stop action ended with %d %s: %s", e.Exit, e.Error, e.Text)
+	}
+	s.pins("the line is low", true, false)
+	s.tells(control.AgentReady, mark)
+	s.stays(4)
+	s.granted()
+}
+
+// comesBack waits for the end of a boot that something has started.
+func (s *scene) comesBack(mark int) {
+	s.pins("without supply the line is not driven", false, false)
+	s.tells(control.Up, mark)
+	s.step("the relay's line had no edge in the boot", func(context.Context) error {
+		if s.look().relay {
+			return errors.New("it is high")
+		}
+		return nil
+	})
+}
+
+func hung(s *scene) {
+	s.begin(fresh(10))
+	s.granted()
+	resets, fired := s.counts()
+	mark := s.guest.mark()
+	s.gives("agent and init hang", control.Order{Do: control.Hang})
+	s.step("the contactor drops out, as no heartbeat comes", func(ctx context.Context) error {
+		return s.until(ctx, func(t sim.Truth) bool { return !t.ContactorClosed })
+	})
+	s.step("the watchdog fires and resets the machine", func(ctx context.Context) error {
+		for {
+			if r, f := s.counts(); f > fired && r > resets {
+				return nil
+			}
+			select {
+			case <-ctx.Done():
+				return ctx.Err()
+			case <-time.After(50 * time.Millisecond):
+			}
+		}
+	})
+	s.comesBack(mark)
+	s.resume()
+}
+
+// cutPower cuts the power for a moment.
+func (s *scene) cutPower() {
+	mark := s.guest.mark()
+	s.step("the power is cut", func(context.Context) error { return s.machine.PowerCut() })
+	s.comesBack(mark)
+}
+
+// recorded waits until an event came over the broker: then the record has it,
+// and it must survive.
+func (s *scene) recorded(what string, fits func(event) bool) {
+	s.step("recorded: "+what, func(ctx context.Context) error {
+		return s.site.await(ctx, func(all []message) bool {
+			for _, e := range events(all) {
+				if fits(e) {
+					return true
+				}
+			}
+			return false
+		})
+	})
+}
+
+func raised(code string) func(event) bool {
+	return func(e event) bool { return e.Kind == "finding-raised" && e.Code == code }
+}
+
+func powerCuts(s *scene) {
+	s.begin(fresh(10))
+	s.granted()
+	s.shows("on charge", func(p *picture) bool { return p.Stage == "charging" })
+	s.keeps(3)
+	s.cutPower()
+	s.resume()
+
+	s.asks("hold", `{"action":"hold","by":"Ada"}`)
+	s.recorded("the hold", raised("held"))
+	s.cutPower()
+	s.start()
+	s.finds("held")
+	s.stays(15)
+	s.asks("hold", `{"action":"unhold","by":"Ada"}`)
+	s.granted()
+
+	s.asks("visit", `{"action":"open","by":"Ada"}`)
+	s.recorded("the visit", raised("visit-open"))
+	s.cutPower()
+	s.start()
+	s.shows("the visit of Ada", func(p *picture) bool { return p.has("visit-open") && p.Visit != nil && p.Visit.By == "Ada" })
+	s.stays(15)
+	s.asks("visit", `{"action":"close","by":"Ada"}`)
+}
+
+func networkDown(s *scene) {
+	s.begin(fresh(10))
+	s.granted()
+	s.step("the cable is pulled", func(context.Context) error { return s.machine.Cable(false) })
+	s.drops("the jar leaks", dropTicks, func(context.Context) error { return s.leak(16) })
+	s.step("water covers the plates", func(context.Context) error { return s.pour(16) })
+	s.granted()
+	s.gives("a day passes on the wall clock", control.Order{Do: control.Clock, Unix: time.Now().Add(24 * time.Hour).Unix(), Trusted: true})
+	s.asks("hold", `{"action":"hold","by":"Ada"}`)
+	s.asks("hold", `{"action":"unhold","by":"Ada"}`)
+	s.asks("visit", `{"action":"open","by":"Bo"}`)
+	s.step("nothing came over the broker meanwhile", func(context.Context) error {
+		s.site.mu.Lock()
+		defer s.site.mu.Unlock()
+		for _, e := range events(s.site.all) {
+			if raised("visit-open")(e) {
+				return errors.New("an event came")
+			}
+		}
+		return nil
+	})
+	s.step("the cable is in again", func(context.Context) error { return s.machine.Cable(true) })
+	s.recorded("the last event", raised("visit-open"))
+	s.step("no event is missing, and they came in order", func(context.Context) error {
+		s.site.mu.Lock()
+		defer s.site.mu.Unlock()
+		return contiguous(events(s.site.all))
+	})
+	s.gives("the wall clock is right again", control.Order{Do: control.Clock, Unix: time.Now().Unix(), Trusted: true})
+}
+
+// contiguous tells whether events begin with number 1 and go on without a gap.
+// One may come again, as the broker's quality of service has it.
+func contiguous(all []event) error {
+	next := uint64(1)
+	for _, e := range all {
+		switch {
+		case e.Seq > next:
+			return fmt.Errorf("after %d events came number %d", next-1, e.Seq)
+		case e.Seq == next:
+			next++
+		}
+	}
+	if next == 1 {
+		return errors.New("no event came")
+	}
+	return nil
+}
+
+func clockSet(s *scene) {
+	s.stop()
+	s.gives("the wall clock is at 1970", control.Order{Do: control.Clock, Unix: 60})
+	s.begin(fresh(10))
+	s.shows("a time of 1970, not trusted", func(p *picture) bool { return p.Time.Year() == 1970 && !p.TimeTrusted })
+	s.granted()
+	s.gives("the wall clock is set", control.Order{Do: control.Clock, Unix: time.Now().Unix(), Trusted: true})
+	s.keeps(8)
+	s.asks("hold", `{"action":"hold","by":"Ada"}`)
+	s.shows("the time of today, trusted", func(p *picture) bool { return p.TimeTrusted && time.Since(p.Time).Abs() < time.Hour })
+	s.recorded("an event of 1970, not trusted", func(e event) bool { return !e.TimeTrusted && e.Time.Year() == 1970 })
+	s.recorded("an event of today, trusted", func(e event) bool { return e.TimeTrusted && e.Time.Year() > 1970 })
+	text := s.gives("the page's records", control.Order{Do: control.HTTP, Method: "GET", Path: "/healthz"}).Text
+	if !s.failed() && !strings.HasPrefix(text, "200") {
+		s.fail("the agent is not well: %s", text)
+	}
+}

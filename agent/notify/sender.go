@@ -1,0 +1,280 @@
+package notify
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"math/rand/v2"
+	"slices"
+	"sync"
+	"time"
+)
+
+// Way carries messages to people.
+type Way interface {
+	// Name is for metrics and the log; each way has its own.
+	Name() string
+	// Send hands one message over. An error that wraps ErrRefused is final;
+	// any other is tried again.
+	Send(ctx context.Context, m *Message) error
+}
+
+// ErrRefused says that a message will never be taken as it is, so trying again
+// is no use.
+var ErrRefused = errors.New("the message is refused")
+
+// Options tune a Sender.
+type Options struct {
+	Ways  []Way
+	Quiet Quiet
+	// Round is the local time of day of the daily round, such as "06:30"; ""
+	// for none. Summary makes its message.
+	Round   string
+	Summary func() Message
+	// Wall is the clock of quiet hours and rounds, and whether it can be
+	// trusted; while it cannot, nothing is kept back and no round is made.
+	Wall func() (time.Time, bool)
+	Log  *slog.Logger
+}
+
+const (
+	sendFor   = 30 * time.Second // one try
+	lookEvery = 20 * time.Second // for quiet hours and rounds
+	firstWait = 5 * time.Second
+	mostWait  = 10 * time.Minute
+	maxWaits  = 64 // messages that wait on one way: more than bays can have
+)
+
+// Sender brings messages to all ways. Nobody waits for it: what cannot be sent
+// yet waits, and newer news of a notice takes the place of older. Make it with
+// NewSender and run it with Run.
+type Sender struct {
+	opt   Options
+	lanes []*lane
+}
+
+// lane is one way with what waits for it.
+type lane struct {
+	way  Way
+	wake chan struct{}
+
+	mu      sync.Mutex // guards what follows
+	waiting []Message
+	told    map[string]bool // notices that were sent as raised and not yet settled
+	sent    uint64
+	failed  uint64
+	refused uint64
+	dropped uint64
+}
+
+// NewSender makes a sender. It sends nothing until Run.
+func NewSender(o Options) *Sender {
+	s := &Sender{opt: o}
+	for _, w := range o.Ways {
+		s.lanes = append(s.lanes, &lane{way: w, wake: make(chan struct{}, 1), told: map[string]bool{}})
+	}
+	return s
+}
+
+// Offer takes a message. It never blocks.
+func (s *Sender) Offer(m *Message) {
+	for _, l := range s.lanes {
+		l.offer(m)
+	}
+}
+
+// offer lets newer news take the place of older. A notice that is settled
+// before anybody was told of it is never told.
+func (l *lane) offer(m *Message) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.waiting = slices.DeleteFunc(l.waiting, func(w Message) bool { return w.ID == m.ID })
+	if m.State == Settled.String() && !l.told[m.ID] {
+		return
+	}
+	if len(l.waiting) >= maxWaits {
+		l.waiting = l.waiting[1:]
+		l.dropped++
+	}
+	l.waiting = append(l.waiting, *m)
+	select {
+	case l.wake <- struct{}{}:
+	default:
+	}
+}
+
+// next is the oldest message that may be sent now.
+func (l *lane) next(quiet bool) *Message {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for i := range l.waiting {
+		if m := l.waiting[i]; m.Danger || !quiet {
+			return &m
+		}
+	}
+	return nil
+}
+
+// done takes a message out, unless newer news has taken its place.
+func (l *lane) done(m *Message, sent bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.waiting = slices.DeleteFunc(l.waiting, func(w Message) bool { return w == *m })
+	if !sent {
+		l.refused++
+		return
+	}
+	l.sent++
+	if m.State == Settled.String() {
+		delete(l.told, m.ID)
+	} else if m.Kind != roundKind {
+		l.told[m.ID] = true
+	}
+}
+
+// Run sends until the context ends.
+func (s *Sender) Run(ctx context.Context) error {
+	var all sync.WaitGroup
+	for _, l := range s.lanes {
+		all.Go(func() { s.drive(ctx, l) })
+	}
+	if _, ok := parseClock(s.opt.Round); ok && s.opt.Summary != nil {
+		all.Go(func() { s.rounds(ctx) })
+	}
+	all.Wait()
+	return nil
+}
+
+func (s *Sender) quiet() bool {
+	now, trusted := s.opt.Wall()
+	return trusted && s.opt.Quiet.Holds(now)
+}
+
+// drive empties one lane, one message at a time, in order.
+func (s *Sender) drive(ctx context.Context, l *lane) {
+	failures := 0
+	for {
+		m := l.next(s.quiet())
+		if m == nil {
+			failures = 0
+			wait(ctx, lookEvery, l.wake)
+			if ctx.Err() != nil {
+				return
+			}
+			continue
+		}
+		if s.send(ctx, l, m, failures) {
+			failures = 0
+			continue
+		}
+		failures++
+		wait(ctx, backOff(failures), nil) // news does not shorten it: it waits for the same server
+		if ctx.Err() != nil {
+			return
+		}
+	}
+}
+
+// send tells whether the message is off the lane.
+func (s *Sender) send(ctx context.Context, l *lane, m *Message, failures int) bool {
+	try, cancel := context.WithTimeout(ctx, sendFor)
+	defer cancel()
+	err := s.carry(try, l, m)
+	switch {
+	case err == nil:
+		l.done(m, true)
+		if failures > 0 {
+			s.opt.Log.Info("notices are sent again", "way", l.way.Name())
+		}
+		return true
+	case errors.Is(err, ErrRefused):
+		s.opt.Log.Error("a notice was refused", "way", l.way.Name(), "notice", m.ID, "err", err)
+		l.done(m, false)
+		return true
+	case ctx.Err() != nil:
+		return false
+	}
+	l.mu.Lock()
+	l.failed++
+	l.mu.Unlock()
+	if failures == 0 {
+		s.opt.Log.Warn("a notice could not be sent; it is tried again", "way", l.way.Name(), "notice", m.ID, "err", err)
+	}
+	return false
+}
+
+// carry keeps a way that panics from ending the others.
+func (s *Sender) carry(ctx context.Context, l *lane, m *Message) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("%w: the way panicked: %v", ErrRefused, p)
+		}
+	}()
+	return l.way.Send(ctx, m)
+}
+
+// backOff grows to mostWait, spread so that many agents do not come at once.
+func backOff(failures int) time.Duration {
+	full := firstWait
+	for range failures - 1 {
+		if full *= 2; full >= mostWait {
+			full = mostWait
+			break
+		}
+	}
+	return full/2 + rand.N(full/2+1)
+}
+
+func wait(ctx context.Context, d time.Duration, wake <-chan struct{}) {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+	case <-t.C:
+	case <-wake:
+	}
+}
+
+const roundKind = "round"
+
+// rounds offers the daily round when its time has come, once a day. A start
+// after that time waits for the next day.
+func (s *Sender) rounds(ctx context.Context) {
+	at, _ := parseClock(s.opt.Round)
+	last := ""
+	if now, trusted := s.opt.Wall(); trusted && clockOf(now) >= at {
+		last = now.Format(time.DateOnly)
+	}
+	for ctx.Err() == nil {
+		now, trusted := s.opt.Wall()
+		if day := now.Format(time.DateOnly); trusted && clockOf(now) >= at && day != last {
+			last = day
+			m := s.opt.Summary()
+			m.ID, m.Kind, m.State, m.At, m.Trusted = roundKind, roundKind, Raised.String(), now, true
+			s.Offer(&m)
+		}
+		wait(ctx, lookEvery, nil)
+	}
+}
+
+// Counts are what became of the messages of one way.
+type Counts struct {
+	Way     string
+	Sent    uint64
+	Failed  uint64 // tries that failed
+	Refused uint64 // messages that will never be sent
+	Dropped uint64 // messages that had no room
+	Waiting int
+}
+
+// Counts tells of every way, in the order of the configuration.
+func (s *Sender) Counts() []Counts {
+	var all []Counts
+	for _, l := range s.lanes {
+		l.mu.Lock()
+		all = append(all, Counts{l.way.Name(), l.sent, l.failed, l.refused, l.dropped, len(l.waiting)})
+		l.mu.Unlock()
+	}
+	return all
+}

@@ -1,0 +1,162 @@
+package notify
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"os"
+	"strings"
+	"text/template"
+	"time"
+)
+
+// WebhookOptions name one target of a site's own push or chat server.
+type WebhookOptions struct {
+	Name    string
+	URL     string
+	Method  string // POST or PUT
+	Headers []HeaderOptions
+	Body    string // a template over Message; "" is JSON
+	CAFile  string // PEM; "" is the system's roots
+}
+
+// HeaderOptions is one header: a template over Message, or a file with a
+// secret that is read at each message.
+type HeaderOptions struct{ Name, Value, ValueFile string }
+
+// Webhook sends messages by HTTP. It follows no redirect: a secret must not
+// travel to another place.
+type Webhook struct {
+	opt     WebhookOptions
+	body    *template.Template // nil: JSON
+	headers []*template.Template
+	client  *http.Client
+}
+
+// NewWebhook checks the templates. The error names the part.
+func NewWebhook(o WebhookOptions) (*Webhook, error) {
+	w := &Webhook{opt: o, headers: make([]*template.Template, len(o.Headers))}
+	var err error
+	if o.Body != "" {
+		if w.body, err = parse(o.Body); err != nil {
+			return nil, fmt.Errorf("webhook %s: body: %w", o.Name, err)
+		}
+	}
+	for i, h := range o.Headers {
+		if w.headers[i], err = parse(h.Value); err != nil {
+			return nil, fmt.Errorf("webhook %s: header %s: %w", o.Name, h.Name, err)
+		}
+	}
+	tls, err := trust(o.CAFile)
+	if err != nil {
+		return nil, fmt.Errorf("webhook %s: %w", o.Name, err)
+	}
+	w.client = &http.Client{
+		Transport:     &http.Transport{TLSClientConfig: tls, DisableKeepAlives: true, ResponseHeaderTimeout: sendFor, Proxy: http.ProxyFromEnvironment},
+		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
+	}
+	return w, nil
+}
+
+// parse makes a template whose function json writes a value as JSON, so that a
+// body can be built safely.
+func parse(text string) (*template.Template, error) {
+	return template.New("").Option("missingkey=error").Funcs(template.FuncMap{"json": func(v any) (string, error) {
+		data, err := json.Marshal(v)
+		return string(data), err
+	}}).Parse(text)
+}
+
+// Name implements Way.
+func (w *Webhook) Name() string { return w.opt.Name }
+
+// Send implements Way. A server's 4xx is final, but for 408 and 429.
+func (w *Webhook) Send(ctx context.Context, m *Message) error {
+	req, err := w.request(ctx, m)
+	if err != nil {
+		return err
+	}
+	answer, err := w.client.Do(req)
+	if err != nil {
+		return fmt.Errorf("send to %s: %w", w.opt.Name, err)
+	}
+	defer answer.Body.Close()
+	said, _ := io.ReadAll(io.LimitReader(answer.Body, 300)) // only for the log
+	switch code := answer.StatusCode; {
+	case code >= 200 && code < 300:
+		return nil
+	case code >= 400 && code < 500 && code != http.StatusRequestTimeout && code != http.StatusTooManyRequests:
+		return fmt.Errorf("%w by %s: %s: %.300q", ErrRefused, w.opt.Name, answer.Status, said)
+	default:
+		return fmt.Errorf("%s answers %s: %.300q", w.opt.Name, answer.Status, said)
+	}
+}
+
+func (w *Webhook) request(ctx context.Context, m *Message) (*http.Request, error) {
+	body, kind, err := w.payload(m)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrRefused, err)
+	}
+	req, err := http.NewRequestWithContext(ctx, w.opt.Method, w.opt.URL, bytes.NewReader(body))
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrRefused, err)
+	}
+	req.Header.Set("Content-Type", kind)
+	req.Header.Set("User-Agent", "bayward")
+	for i, h := range w.opt.Headers {
+		value, err := w.header(i, m)
+		if err != nil {
+			return nil, fmt.Errorf("header %s: %w", h.Name, err)
+		}
+		req.Header.Set(h.Name, value)
+	}
+	return req, nil
+}
+
+func (w *Webhook) header(i int, m *Message) (string, error) {
+	if file := w.opt.Headers[i].ValueFile; file != "" {
+		secret, err := os.ReadFile(file)
+		return strings.TrimSpace(string(secret)), err
+	}
+	var out strings.Builder
+	if err := w.headers[i].Execute(&out, m); err != nil {
+		return "", fmt.Errorf("%w: %w", ErrRefused, err)
+	}
+	return strings.Join(strings.Fields(out.String()), " "), nil // a header is one line
+}
+
+func (w *Webhook) payload(m *Message) (body []byte, kind string, err error) {
+	if w.body == nil {
+		body, err = json.Marshal(hookBody{
+			1, m.ID, m.Site, m.Agent, m.Bay, m.Kind, m.State, m.Danger, m.Title, m.Text, m.WhatToDo, m.Cautions,
+			m.At.UTC().Format(time.RFC3339), m.Trusted,
+		})
+		return body, "application/json; charset=utf-8", err
+	}
+	var out bytes.Buffer
+	err = w.body.Execute(&out, m)
+	return out.Bytes(), "text/plain; charset=utf-8", err
+}
+
+// hookBody is the JSON of a webhook without a template.
+type hookBody struct {
+	V        int    `json:"v"`
+	ID       string `json:"id"`
+	Site     string `json:"site"`
+	Agent    string `json:"agent"`
+	Bay      string `json:"bay,omitempty"`
+	Kind     string `json:"kind"`
+	State    string `json:"state"`
+	Danger   bool   `json:"danger"`
+	Title    string `json:"title"`
+	Text     string `json:"text"`
+	WhatToDo string `json:"what_to_do"`
+	Cautions string `json:"cautions"`
+	At       string `json:"at"`
+	Trusted  bool   `json:"at_trusted"`
+}
+
+var _ Way = (*Webhook)(nil)

@@ -66,7 +66,7 @@ func New(s Setup) *Bay {
 	})
 	b.cool = cooldown.New(cooldown.Config{
 		WateringMaxC: l.WateringMaxC, NearAmbientK: l.NearAmbientK, FallMaxKPerH: l.FallMaxKPerH,
-		RestMin: l.RestMin, HasAmbient: s.HasAmbient,
+		RestMin: l.RestMin, HasAmbient: s.HasAmbient, SensorShare: sensorShare(s.TempOnCase),
 	})
 	b.water = water.New(water.Config{
 		Cells: p.Cells, ChargeCoverMM: p.ChargeCoverMM, TargetCoverMM: p.TargetCoverMM, VentFloorMM: p.VentFloorMM,
@@ -75,6 +75,13 @@ func New(s Setup) *Bay {
 	})
 	b.pic = Picture{Bay: s.Name, Pack: p, Limits: l, has: &b.setup}
 	return b
+}
+
+func sensorShare(onCase bool) float64 {
+	if onCase {
+		return cooldown.CaseShare
+	}
+	return 1
 }
 
 // Step takes in one tick and returns what is known after it and what happened

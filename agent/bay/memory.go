@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"bayward/agent/charge"
+	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 	"bayward/agent/water"
@@ -31,6 +32,7 @@ type Memory struct {
 	OrderIDs  []string            `json:"order_ids,omitempty"`
 	Charge    charge.Memory       `json:"charge"`
 	Water     water.Memory        `json:"water"`
+	Cool      *cooldown.Memory    `json:"cool,omitempty"` // only estimates rest on it
 	PermitS   float64             `json:"permit_s"`
 	WithheldS float64             `json:"withheld_s"`
 	Readied   uint64              `json:"readied"`
@@ -84,6 +86,9 @@ func (b *Bay) Memory() Memory {
 			e := f.Evidence
 			m.Latches[c.String()] = Evidence{e.Value, e.Limit, uint8(e.Fault), uint8(e.Reason)}
 		}
+	}
+	if cool, ok := b.cool.Memory(); ok {
+		m.Cool = &cool
 	}
 	if v := &b.pic.Visit; v.Open {
 		m.Visit = &VisitMemory{
@@ -140,6 +145,9 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	proven = proven && gap <= doubtAfter
 	b.charge.Restore(&m.Charge, now, gap, proven)
 	b.water.Restore(&m.Water, now, gap)
+	if m.Cool != nil {
+		b.cool.Restore(*m.Cool)
+	}
 	b.pic.PermitS, b.pic.WithheldS, b.pic.Readied = m.PermitS, m.WithheldS, m.Readied
 	if !proven && (m.Charge.Full || m.Charge.Active) {
 		b.doubted = "The agent was off for too long or for an unknown time: the pack counts as not full and its rest starts anew."

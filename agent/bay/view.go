@@ -38,9 +38,15 @@ type View struct {
 	CoverFillML   []float64     `json:"cover_fill_ml,omitempty"` // per cell, only to cover the plates
 	WaterLostML   float64       `json:"water_lost_ml"`           // per cell since the last fill
 	ForecastH     *float64      `json:"forecast_h,omitempty"`    // until the charge cover is reached
-	ChargeInAh    float64       `json:"charge_in_ah"`
-	Visit         *VisitView    `json:"visit,omitempty"`
-	Faults        []FaultView   `json:"faults,omitempty"`
+	// ForecastEarlyH and ForecastLateH are the ends of the forecast's range, see
+	// water.ForecastCoverage.
+	ForecastEarlyH *float64      `json:"forecast_early_h,omitempty"`
+	ForecastLateH  *float64      `json:"forecast_late_h,omitempty"`
+	OddCells       []OddCellView `json:"odd_cells,omitempty"` // that take far more or less water than the others
+	DipAgain       []int         `json:"dip_again,omitempty"` // cells whose last dip reading wants a second one
+	ChargeInAh     float64       `json:"charge_in_ah"`
+	Visit          *VisitView    `json:"visit,omitempty"`
+	Faults         []FaultView   `json:"faults,omitempty"`
 }
 
 // FindingView is a raised finding with all that a person needs.
@@ -62,6 +68,13 @@ type VisitView struct {
 	ForS      float64   `json:"for_s"`
 	CoverFill bool      `json:"cover_fill"`
 	GivenML   []float64 `json:"given_ml"`
+}
+
+// OddCellView is a cell that takes far more or less water than its neighbours.
+type OddCellView struct {
+	Cell  int     `json:"cell"`  // 1 is the positive end
+	Ratio float64 `json:"ratio"` // of its water over the median of the cells
+	Text  string  `json:"text"`  // what it usually means and what to check
 }
 
 // FaultView is a configured sensor that gives no usable value now.
@@ -123,6 +136,12 @@ func (v *View) addWater(p *Picture) {
 		v.CoverFillML = wholeML(p.Water.FillML[:p.Water.Cells])
 	}
 	v.ForecastH = when(p.Water.ForecastOK, digits(p.Water.ForecastH, 1))
+	v.ForecastEarlyH = when(p.Water.ForecastOK, digits(p.Water.ForecastLo, 1))
+	v.ForecastLateH = when(p.Water.ForecastOK, digits(p.Water.ForecastHi, 1))
+	for _, o := range p.Water.OddCells() {
+		v.OddCells = append(v.OddCells, OddCellView{Cell: o.Cell, Ratio: digits(o.Ratio, 2), Text: o.Text()})
+	}
+	v.DipAgain = p.Water.DoubtedCells()
 }
 
 func (p *Picture) findingView(c interlock.Code) FindingView {

@@ -133,6 +133,9 @@ type Setup struct {
 	// Which optional evidence is wired. What is configured and missing
 	// withholds; what is not configured is not asked for.
 	HasCurrent, HasAmbient, HasHydrogen, HasAirflow, HasFeedback, HasChargerContact bool
+	// TempOnCase says that the pack's temperature is taken on the outside of a
+	// cell and not in its electrolyte.
+	TempOnCase bool
 	// StaleAfter is the age at which a good reading stops counting.
 	StaleAfter time.Duration
 }

@@ -76,6 +76,17 @@ type Bay struct {
 	Name   string `yaml:"name"` // as Site
 	Pack   string `yaml:"pack"` // name of a pack below
 	Wiring Wiring `yaml:"wiring"`
+	// Charger is what ventilation goes by; nil is not known, the worst case.
+	Charger *Charger `yaml:"charger"`
+}
+
+// Charger is what is known of a bay's charger. No permit rests on it; see bayward
+// airflow.
+type Charger struct {
+	// Curve is its characteristic: "iu", "iui", "taper", "unregulated" or
+	// "unknown", which is the default; see electrolyte.ChargerCurve.
+	Curve  string  `yaml:"curve"`
+	RatedA float64 `yaml:"rated_a"` // rated output current, A; 0: not known
 }
 
 // Wiring names every part that is connected to the Pi for one bay. Nil parts
@@ -127,6 +138,9 @@ type Temperature struct {
 	Pack    string  `yaml:"pack"`
 	Ambient string  `yaml:"ambient"`  // "" when there is none
 	OffsetC float64 `yaml:"offset_c"` // added to the pack's value, -5 to 5
+	// On is where the pack's sensor sits: "case" or "electrolyte"; "" is "case". A
+	// sensor on the case shows less than the electrolyte's excess over the air.
+	On string `yaml:"on"`
 }
 
 // Analog is a linear sensor on one input: value = (volts - zero_v) * per_volt.

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/electrolyte"
 )
 
 const examplePath = "../../deploy/bayward.yaml"
@@ -34,7 +35,7 @@ func TestExampleLoads(t *testing.T) {
 			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
 			TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
 		},
-		Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, StaleAfter: 10 * time.Second,
+		Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, TempOnCase: true, StaleAfter: 10 * time.Second,
 	}}, setups)
 	require.Equal(t, "127.0.0.1:8080", c.HTTP.Listen)
 	require.Equal(t, "bayward-quarry-road-shed-2", c.MQTT.ClientID)
@@ -221,4 +222,25 @@ packs:
 	require.ErrorContains(t, err, "1-wire sensor 28-0416b3d1aaff is already used by bays[0].wiring.temperature.ambient")
 	_, err = Parse("two", []byte(strings.Replace(text, "adc: 0x49, channel: 0", "adc: 0x48, channel: 0", 1)))
 	require.ErrorContains(t, err, "converter 0x48 on bus 1, channel 0 is already used by bays[0].wiring.voltage.channel")
+}
+
+// TestCharger: what is said of a charger is found again, and silence is the
+// worst case.
+func TestCharger(t *testing.T) {
+	for text, want := range map[string]struct {
+		curve  electrolyte.ChargerCurve
+		ratedA float64
+	}{
+		"":                             {electrolyte.CurveUnknown, 0},
+		"\n    charger: {rated_a: 40}": {electrolyte.CurveUnknown, 40},
+		"\n    charger: {curve: iui, rated_a: 40}":         {electrolyte.CurveIUI, 40},
+		"\n    charger: {curve: iu}":                       {electrolyte.CurveIU, 0},
+		"\n    charger: {curve: unregulated, rated_a: 80}": {electrolyte.CurveUnregulated, 80},
+	} {
+		c, err := Parse("f", []byte(strings.Replace(small, "pack: lift-24v", "pack: lift-24v"+text, 1)))
+		require.NoError(t, err, text)
+		curve, ratedA := c.Bays[0].Characteristic()
+		require.Equal(t, want.curve, curve, text)
+		require.InDelta(t, want.ratedA, ratedA, 0, text)
+	}
 }

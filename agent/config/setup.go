@@ -28,6 +28,7 @@ func (c *Config) Setups() ([]bay.Setup, error) {
 // fitted tells which optional sensors are wired.
 func (w *Wiring) fitted(s *bay.Setup) {
 	s.HasCurrent = w.Current != nil
+	s.TempOnCase = w.Temperature != nil && w.Temperature.On != "electrolyte"
 	s.HasAmbient = w.Temperature != nil && w.Temperature.Ambient != ""
 	s.HasHydrogen = w.Hydrogen != nil
 	s.HasAirflow = w.Airflow != nil

@@ -17,8 +17,8 @@ func DefaultWiring(bayIndex int, p Pack) Wiring {
 		I2C:     fmt.Sprintf("sim-%d", n),
 		Voltage: &Voltage{Input: input(0), Ratio: dividerRatio(p.Cells)},
 		Current: hallFor(p, input(1)),
-		Temperature: &Temperature{
-			Pack: fmt.Sprintf("28-%012x", 2*n), Ambient: fmt.Sprintf("28-%012x", 2*n+1),
+		Temperature: &Temperature{ // the simulated probe takes on the cells' temperature, late
+			On: "electrolyte", Pack: fmt.Sprintf("28-%012x", 2*n), Ambient: fmt.Sprintf("28-%012x", 2*n+1),
 		},
 		Level: &Level{
 			Input: input(2), Kind: "4-20ma", ShuntOhm: 100,

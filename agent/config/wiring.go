@@ -41,6 +41,7 @@ func (c *checker) bay(cfg *Config, i int, first map[string]int) {
 	}
 	c.name(field+".name", b.Name)
 	c.unique(field+".name", b.Name, first)
+	c.charger(field+".charger", b.Charger)
 	p := c.packOf(field+".pack", b.Pack, cfg.Packs)
 	simulated := cfg.Sensors == "simulated"
 	switch {
@@ -236,6 +237,7 @@ func (c *checker) temperature(field string, t *Temperature) {
 	if c.present(field + ".offset_c") {
 		c.number(field+".offset_c", t.OffsetC, -5, 5, "°C")
 	}
+	c.word(field+".on", &t.On, "case", "case", "electrolyte")
 }
 
 // hydrogen must be able to show the highest limit that can be set, 2 %.

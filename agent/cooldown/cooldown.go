@@ -105,7 +105,7 @@ func (r *Rest) Step(in *Inputs) {
 		r.s.ReadyKnown, r.s.FallKnown = false, false
 		return
 	}
-	if r.marks.add(in.Now, in.EndedAt, in.PackC.Value, in.AmbientC.Value, !r.s.NoAmbient) {
+	if r.marks.add(in.Now, in.PackC.Value, in.AmbientC.Value, !r.s.NoAmbient) {
 		r.s.FallKPerH, r.s.FallKnown = r.marks.fall()
 		r.learn()
 		r.estimate(in.Now)

@@ -15,14 +15,15 @@ const (
 )
 
 // marks smooths both temperatures and keeps the pack's at every five minutes
-// of the rest. The grid counts from the end of the charge and not from the
-// first tick, so that a restart finds the same marks again.
+// of the clock. The grid is that of the clock and not of the first tick, so that
+// a restart finds the same marks again.
 type marks struct {
 	packC, airC float64 // smoothed
 	hasAir      bool
 	last        time.Duration
 	primed      bool
-	number      int64 // of the last mark, from the end of the charge
+	since       time.Duration // of the first reading
+	number      int64         // of the last mark
 	at          [fallMarks]time.Duration
 	temps       [fallMarks]float64
 	n           int
@@ -31,12 +32,11 @@ type marks struct {
 }
 
 // add takes in one tick; it tells whether a mark was set.
-func (m *marks) add(now, endedAt time.Duration, packC, airC float64, hasAir bool) bool {
-	number := int64((now - endedAt) / markEvery)
+func (m *marks) add(now time.Duration, packC, airC float64, hasAir bool) bool {
+	number := int64(now / markEvery)
 	if !m.primed {
-		*m = marks{primed: true, packC: packC, airC: airC, hasAir: hasAir, last: now}
-		m.push(now, number)
-		return true
+		*m = marks{primed: true, packC: packC, airC: airC, hasAir: hasAir, last: now, since: now, number: number}
+		return false
 	}
 	dt := now - m.last
 	share := part(dt, smoothOver)
@@ -52,6 +52,12 @@ func (m *marks) add(now, endedAt time.Duration, packC, airC float64, hasAir bool
 	if knew && hasAir && dt <= gapMost {
 		m.sumKH += (before + m.packC - m.airC) / 2 * dt.Hours()
 		m.sumH += dt.Hours()
+	}
+	// The first reading has all its noise: it must have gone out of the mean
+	// before a mark is set, or a restart would make a fall look slower.
+	if now-m.since < markEvery {
+		m.number = number
+		return false
 	}
 	if number == m.number {
 		return false

@@ -1,0 +1,113 @@
+package bay_test
+
+import (
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"bayward/agent/bay"
+	"bayward/agent/reading"
+)
+
+// coolNight is a pack that a person's hydrometer has found full, cooling through
+// one night; each tick's readings depend on the time alone, so that a restart
+// sees what the other life would have seen.
+type coolNight struct {
+	tauH, startC, airC, noiseK float64
+	seed                       uint64
+}
+
+func (n coolNight) readings(i int) *bay.Readings {
+	now := time.Duration(i) * 10 * time.Second
+	h := now.Hours()
+	rng := rand.New(rand.NewPCG(n.seed, uint64(i)))
+	airC := n.airC + 3*math.Cos(2*math.Pi*(h+3)/24)
+	packC := airC + (n.startC-n.airC)*math.Exp(-h/n.tauH) + n.noiseK*rng.NormFloat64()
+	amps, volts := 0.0, 25.4
+	if i < 60 {
+		amps, volts, packC = 8, 31.2, n.startC
+	}
+	r := &bay.Readings{
+		Now: now, PackV: reading.Good(volts, now), CurrentA: reading.Good(amps, now), PackC: reading.Good(packC, now),
+		AmbientC: reading.Good(airC, now), Cover: reading.Covered(6, 6, now), ContactorClosed: reading.Good(0, now),
+	}
+	if i == 65 {
+		r.Orders = []bay.Order{{ID: "sg", Kind: bay.OrderGravity, By: "A. Person", Cell: 1, Gravity: 1.277, AtC: 25}}
+	}
+	return r
+}
+
+// readyAt runs the night and gives the tick at which the pack became ready to
+// water, -1 for never. At the tick of a restart the core is made anew from its
+// memory, with what can be proven of the time that it was off.
+func (n coolNight) readyAt(t *rapid.T, restart, offTicks int, proven bool) int {
+	setup := benchSetup()
+	setup.HasFeedback = false
+	core := bay.New(setup)
+	for i := 0; i < 30*360; i++ {
+		if i == restart {
+			core, i = again(t, core, setup, n, i, offTicks, proven), i+offTicks
+		}
+		p, _ := core.Step(n.readings(i))
+		if p.Stage == bay.ReadyToWater {
+			return i
+		}
+	}
+	return -1
+}
+
+func again(t *rapid.T, core *bay.Bay, setup bay.Setup, n coolNight, i, offTicks int, proven bool) *bay.Bay {
+	raw, err := json.Marshal(core.Memory())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var m bay.Memory
+	if err := json.Unmarshal(raw, &m); err != nil {
+		t.Fatal(err)
+	}
+	next := bay.New(setup)
+	now := n.readings(i + offTicks).Now
+	if err := next.Restore(&m, now, now-n.readings(i-1).Now, proven); err != nil {
+		t.Fatal(err)
+	}
+	return next
+}
+
+// TestARestartNeverShortensTheRest: whenever the agent is restarted in a night,
+// for however long, the call to water comes no earlier than without.
+func TestARestartNeverShortensTheRest(t *testing.T) {
+	called, later, never := 0, 0, 0
+	rapid.Check(t, func(t *rapid.T) {
+		n := coolNight{
+			tauH: rapid.Float64Range(3, 9).Draw(t, "tau"), startC: rapid.Float64Range(36, 48).Draw(t, "start"),
+			airC: rapid.Float64Range(12, 26).Draw(t, "air"), noiseK: rapid.Float64Range(0, 0.2).Draw(t, "noise"),
+			seed: rapid.Uint64().Draw(t, "seed"),
+		}
+		whole := n.readyAt(t, -1, 0, false)
+		if whole < 0 {
+			return
+		}
+		restart := rapid.IntRange(70, whole).Draw(t, "restart")
+		off := rapid.IntRange(1, 700).Draw(t, "off")
+		proven := rapid.Bool().Draw(t, "proven")
+		with := n.readyAt(t, restart, off, proven)
+		called++
+		switch {
+		case with < 0:
+			never++
+		case with > whole:
+			later++
+		}
+		if with >= 0 && with < whole {
+			t.Fatalf("ready at tick %d with a restart at %d for %d ticks, at %d without", with, restart, off, whole)
+		}
+	})
+	t.Logf("figure: restarts in a cool-down: %d nights, %d called later, %d not called again that night, none earlier", called, later, never)
+	if called < 20 {
+		t.Errorf("only %d nights became ready: the test hardly tests anything", called)
+	}
+}

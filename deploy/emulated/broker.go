@@ -112,7 +112,7 @@ func find(program string) string {
 }
 
 func (s *site) start(program string, args ...string) error {
-	cmd := exec.CommandContext(context.Background(), find(program), args...) //nolint:gosec // named by this program
+	cmd := exec.CommandContext(context.Background(), find(program), args...)
 	if err := cmd.Start(); err != nil {
 		return fmt.Errorf("start the site's broker: %w", err)
 	}
@@ -134,7 +134,7 @@ func (s *site) awaitBroker(ctx context.Context) error {
 
 // listen follows every topic of the site.
 func (s *site) listen() error {
-	cmd := exec.CommandContext(context.Background(), find("mosquitto_sub"), //nolint:gosec // named by this program
+	cmd := exec.CommandContext(context.Background(), find("mosquitto_sub"),
 		"-h", "127.0.0.1", "-p", fmt.Sprint(s.port), "-q", "1", "-t", "bayward/#", "-F", "%t %p")
 	out, err := cmd.StdoutPipe()
 	if err != nil {

@@ -15,6 +15,7 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -140,8 +141,8 @@ func (b *bench) board(ctx context.Context, dir, arch string, site *site, t *tabl
 	if b.watch {
 		return b.show(ctx, r, site)
 	}
-	for _, sc := range b.chosen() {
-		s := &scene{rig: r, site: site, ctx: ctx, name: sc.name, log: b.log}
+	for _, sc := range b.chosen(arch) {
+		s := &scene{rig: r, site: site, ctx: ctx, name: sc.name, short: b.short, log: b.log}
 		if b.wrong == "rule" {
 			s.twist = []string{"offset_mm: 0", "offset_mm: 20"}
 		}
@@ -159,12 +160,12 @@ func (b *bench) board(ctx context.Context, dir, arch string, site *site, t *tabl
 	return nil
 }
 
-// chosen are the scenarios that are asked for.
-func (b *bench) chosen() []scenario {
+// chosen are the scenarios that are asked for of an architecture.
+func (b *bench) chosen(arch string) []scenario {
 	var out []scenario
 	for _, sc := range scenarios {
-		named := b.only == "" || strings.Contains(","+b.only+",", ","+sc.name+",")
-		if named && (sc.short || !b.short) {
+		named := b.only == "" || slices.Contains(strings.Split(b.only, ","), sc.name)
+		if named && (!b.short || slices.Contains(strings.Split(sc.short, ","), arch)) {
 			out = append(out, sc)
 		}
 	}

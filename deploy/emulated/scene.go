@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"bayward/deploy/emulated/control"
@@ -37,9 +38,12 @@ type scene struct {
 	site *site
 	ctx  context.Context //nolint:containedctx // a scene lives no longer than its scenario
 	name string
+	// short leaves out what other scenarios show as well.
+	short bool
 	// twist changes words of every configuration: a deliberate fault.
 	twist []string
 	err   error
+	began atomic.Int64 // judgements that have looked at the beginning
 	log   func(format string, a ...any)
 }
 
@@ -138,6 +142,12 @@ func (s *scene) start(changes ...string) {
 	})
 }
 
+// beginning is what was seen before something is judged.
+func (s *scene) beginning() seen {
+	defer s.began.Add(1)
+	return s.look()
+}
+
 // granted waits until the relay is closed.
 func (s *scene) granted() {
 	s.step("the relay closes", func(ctx context.Context) error {
@@ -149,7 +159,7 @@ func (s *scene) granted() {
 // stays waits for some beats in which the relay must not close.
 func (s *scene) stays(beats int) {
 	s.step(fmt.Sprintf("the relay stays open for %d ticks", beats), func(ctx context.Context) error {
-		from := s.look()
+		from := s.beginning()
 		now, err := s.await(ctx, func(n seen) bool { return n.relay || n.rises > from.rises || n.beats >= from.beats+beats })
 		if err == nil && (now.relay || now.rises > from.rises) {
 			err = fmt.Errorf("it closed after %d ticks", now.beats-from.beats)
@@ -161,7 +171,7 @@ func (s *scene) stays(beats int) {
 // keeps waits for some beats in which the relay must not open.
 func (s *scene) keeps(beats int) {
 	s.step(fmt.Sprintf("the relay stays closed for %d ticks", beats), func(ctx context.Context) error {
-		from := s.look()
+		from := s.beginning()
 		now, err := s.await(ctx, func(n seen) bool { return !n.relay || n.drops > from.drops || n.beats >= from.beats+beats })
 		if err == nil && (!now.relay || now.drops > from.drops) {
 			err = fmt.Errorf("it opened after %d ticks", now.beats-from.beats)
@@ -174,7 +184,7 @@ func (s *scene) keeps(beats int) {
 // ticks, counted by the agent's own heartbeat.
 func (s *scene) drops(what string, ticks int, do func(context.Context) error) {
 	s.step(fmt.Sprintf("%s: the relay opens within %d ticks", what, ticks), func(ctx context.Context) error {
-		from := s.look()
+		from := s.beginning()
 		if !from.relay {
 			return errors.New("it was not closed before")
 		}
@@ -197,7 +207,7 @@ func (s *scene) breaks(kind sim.FaultKind) func(context.Context) error {
 	return func(context.Context) error { s.fault(kind, true); return nil }
 }
 
-// mends mends a part.
+// mends puts a part right.
 func (s *scene) mends(kind sim.FaultKind) {
 	s.step("mended: "+kind.String(), func(context.Context) error { s.fault(kind, false); return nil })
 }

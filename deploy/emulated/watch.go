@@ -83,6 +83,16 @@ func (b *bench) line(r *rig, site *site) {
 		map[bool]string{true: "CLOSED", false: "open"}[t.ContactorClosed], t.Cells[0].CoverMM, t.PackV, t.CurrentA, t.PackC, says)
 }
 
+func (s *scene) setFault(name string, on bool) error {
+	for _, kind := range sim.FaultKinds() {
+		if kind.String() == name {
+			s.fault(kind, on)
+			return nil
+		}
+	}
+	return fmt.Errorf("%q is no fault", name)
+}
+
 func (b *bench) obey(s *scene, words []string) error {
 	if len(words) == 0 {
 		return nil
@@ -103,13 +113,7 @@ func (b *bench) obey(s *scene, words []string) error {
 		}
 		return s.leak(mm)
 	case "break", "mend":
-		for _, kind := range sim.FaultKinds() {
-			if kind.String() == argument {
-				s.fault(kind, words[0] == "break")
-				return nil
-			}
-		}
-		return fmt.Errorf("%q is no fault", argument)
+		return s.setFault(argument, words[0] == "break")
 	case "unplug", "plug":
 		return s.with(func(y *sim.Bay) error {
 			if words[0] == "plug" {

@@ -112,7 +112,7 @@ func loadModule(name string) error {
 		return err
 	}
 	defer func() { _ = f.Close() }()
-	if err := unix.FinitModule(int(f.Fd()), settings[name], 0); err != nil && err != unix.EEXIST { //nolint:errorlint // a system call's bare errno
+	if err := unix.FinitModule(int(f.Fd()), settings[name], 0); err != nil && err != unix.EEXIST {
 		return err
 	}
 	return nil

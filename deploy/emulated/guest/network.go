@@ -65,7 +65,7 @@ func ifconfig(dev, ip, mask string) error {
 		var r ifreq
 		copy(r.name[:], dev)
 		fill(&r)
-		if _, _, e := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), req, uintptr(unsafe.Pointer(&r))); e != 0 { //nolint:gosec // the kernel's interface
+		if _, _, e := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), req, uintptr(unsafe.Pointer(&r))); e != 0 {
 			return fmt.Errorf("set up %s: request %#x: %w", dev, req, e)
 		}
 		return nil
@@ -88,7 +88,7 @@ func ifconfig(dev, ip, mask string) error {
 // relayPage lets a person at the bench's host look at the page, which listens
 // on the machine's loopback only.
 func relayPage() {
-	l, err := net.Listen("tcp", fmt.Sprintf(":%d", control.RelayPort)) //nolint:gosec,noctx // the machine has only the bench for a network
+	l, err := net.Listen("tcp", fmt.Sprintf(":%d", control.RelayPort))
 	if err != nil {
 		say("page: %v", err)
 		return
@@ -100,7 +100,7 @@ func relayPage() {
 		}
 		go func() {
 			defer func() { _ = c.Close() }()
-			page, err := net.Dial("tcp", control.PageAddr) //nolint:noctx // ends with the connection
+			page, err := net.Dial("tcp", control.PageAddr)
 			if err != nil {
 				return
 			}

@@ -67,7 +67,8 @@ func (g *guest) do(o *control.Order) control.Event {
 	case control.Start:
 		return done(g.unit.start(o.Config))
 	case control.Stop:
-		return done(g.unit.stop())
+		g.unit.stop()
+		return control.Event{}
 	case control.Signal:
 		return done(g.unit.signal(unix.Signal(o.Signal)))
 	case control.Supervise:
@@ -102,7 +103,7 @@ func done(err error) control.Event {
 func run(args []string) control.Event {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	out, err := exec.CommandContext(ctx, control.Binary, args...).CombinedOutput() //nolint:gosec // the packaged program
+	out, err := exec.CommandContext(ctx, control.Binary, args...).CombinedOutput()
 	e := control.Event{Text: string(out)}
 	if exit, ok := errors.AsType[*exec.ExitError](err); ok {
 		e.Exit = exit.ExitCode()

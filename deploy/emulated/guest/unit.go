@@ -21,9 +21,9 @@ import (
 // As the packaged unit has them (deploy/systemd); the watchdog of the unit is
 // WATCHDOG_USEC of the agent's environment.
 const (
-	watchdogSec = 10 * time.Second
-	restartSec  = 2 * time.Second
-	stopSec     = 20 * time.Second
+	watchdogTime = 10 * time.Second
+	restartPause = 2 * time.Second
+	stopTime     = 20 * time.Second
 )
 
 const notifySocket = "/run/notify"
@@ -100,7 +100,7 @@ func (u *unit) hear(message string) {
 		case "WATCHDOG=1":
 			u.mu.Lock()
 			if u.beat != nil {
-				u.beat.Reset(watchdogSec)
+				u.beat.Reset(watchdogTime)
 			}
 			u.mu.Unlock()
 		}
@@ -113,13 +113,13 @@ func (u *unit) launch() error {
 	cmd.Stdout, cmd.Stderr = os.Stdout, os.Stderr
 	cmd.Env = []string{
 		"NOTIFY_SOCKET=" + notifySocket, "HOME=/", "PATH=/usr/bin",
-		fmt.Sprintf("WATCHDOG_USEC=%d", watchdogSec.Microseconds()),
+		fmt.Sprintf("WATCHDOG_USEC=%d", watchdogTime.Microseconds()),
 	}
 	if err := cmd.Start(); err != nil {
 		return err
 	}
 	u.cmd, u.ended = cmd, make(chan struct{})
-	u.beat = time.AfterFunc(watchdogSec+stopSec, func() { u.hung(cmd) }) // a start may take longer
+	u.beat = time.AfterFunc(watchdogTime+stopTime, func() { u.hung(cmd) }) // a start may take longer
 	u.tell(control.Event{Kind: control.AgentStarted})
 	go u.follow(cmd, u.ended)
 	return nil
@@ -159,7 +159,7 @@ func (u *unit) follow(cmd *exec.Cmd, ended chan struct{}) {
 	if !again {
 		return
 	}
-	time.Sleep(restartSec)
+	time.Sleep(restartPause)
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	if u.wanted && u.restart && u.cmd == nil {
@@ -179,21 +179,20 @@ func (u *unit) signal(s unix.Signal) error {
 }
 
 // stop ends the agent as systemctl stop does.
-func (u *unit) stop() error {
+func (u *unit) stop() {
 	u.mu.Lock()
 	u.wanted = false
 	cmd, ended := u.cmd, u.ended
 	u.mu.Unlock()
 	if cmd == nil {
-		return nil
+		return
 	}
 	_ = cmd.Process.Signal(unix.SIGCONT)
 	_ = cmd.Process.Signal(unix.SIGTERM)
 	select {
 	case <-ended:
-	case <-time.After(stopSec):
+	case <-time.After(stopTime):
 		_ = cmd.Process.Kill()
 		<-ended
 	}
-	return nil
 }

@@ -99,7 +99,7 @@ func readModule(ctx context.Context, path string) ([]byte, error) {
 	if !strings.HasSuffix(path, ".xz") {
 		return os.ReadFile(path)
 	}
-	image, err := exec.CommandContext(ctx, "xz", "-dc", path).Output() //nolint:gosec // a file of the kernel's package
+	image, err := exec.CommandContext(ctx, "xz", "-dc", path).Output()
 	if err != nil {
 		return nil, fmt.Errorf("unpack %s: %w", path, err)
 	}

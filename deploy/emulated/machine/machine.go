@@ -74,7 +74,7 @@ func (m *Machine) file(name string) string { return filepath.Join(m.o.Dir, name)
 
 // quietly runs a program of the host and tells its output only with an error.
 func quietly(ctx context.Context, name string, args ...string) error {
-	out, err := exec.CommandContext(ctx, name, args...).CombinedOutput() //nolint:gosec // programs that this package names
+	out, err := exec.CommandContext(ctx, name, args...).CombinedOutput()
 	if err != nil {
 		return fmt.Errorf("%s: %w: %s", name, err, out)
 	}
@@ -139,7 +139,7 @@ func (m *Machine) launch() error {
 		"-device", "i6300esb", "-watchdog-action", "reset",
 		"-qmp", "unix:"+m.file("qmp")+",server=on,wait=off",
 		"-qtest", "unix:"+m.file("qtest")+",server=on,wait=off", "-qtest-log", "none")
-	m.cmd = exec.CommandContext(context.Background(), m.o.Qemu, args...) //nolint:gosec // the emulator that the caller names
+	m.cmd = exec.CommandContext(context.Background(), m.o.Qemu, args...)
 	m.cmd.Stderr = m.o.Console
 	out, err := m.cmd.StdoutPipe()
 	if err != nil {

@@ -1,0 +1,173 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/deploy/emulated/chips"
+	"bayward/sensors/sim"
+)
+
+func TestJournal(t *testing.T) {
+	j := newJournal()
+	j.edge(heartbeatLine, true)
+	j.edge(relayLine, true)
+	j.edge(relayLine, true) // the same level again is no edge
+	j.edge(heartbeatLine, false)
+	j.edge(heartbeatLine, true)
+	j.edge(relayLine, false)
+	j.edge(feedbackLine, true)
+	require.Equal(t, seen{rises: 1, drops: 1, beats: 3, beatsAtUp: 1, beatsAtOff: 3}, j.look())
+
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	_, err := j.await(ctx, func(n seen) bool { return n.rises == 2 })
+	require.ErrorIs(t, err, context.Canceled)
+	_, err = j.await(ctx, func(n seen) bool { return n.rises == 1 })
+	require.NoError(t, err)
+}
+
+// quietScene is a scene with nothing but outputs to look at.
+func quietScene(t *testing.T) *scene {
+	t.Helper()
+	return &scene{
+		rig: &rig{journal: newJournal()}, site: &site{wakeup: make(chan struct{})}, ctx: t.Context(), name: t.Name(),
+		log: func(string, ...any) {},
+	}
+}
+
+// TestStepsCanFail: each judgement about the relay fails when the relay does
+// what it must not.
+func TestStepsCanFail(t *testing.T) {
+	rise := func(j *journal) { j.edge(relayLine, true) }
+	beat := func(j *journal, n int) {
+		for i := range n {
+			j.edge(heartbeatLine, i%2 == 0)
+		}
+	}
+	for _, c := range []struct {
+		name  string
+		first func(*journal)
+		step  func(*scene)
+		later func(*journal)
+		fails bool
+	}{
+		{"stays open", nil, func(s *scene) { s.stays(3) }, func(j *journal) { beat(j, 3) }, false},
+		{"stays open, but closes", nil, func(s *scene) { s.stays(3) }, rise, true},
+		{"stays open, but is closed", rise, func(s *scene) { s.stays(3) }, nil, true},
+		{"stays closed", rise, func(s *scene) { s.keeps(3) }, func(j *journal) { beat(j, 3) }, false},
+		{"stays closed, but opens", rise, func(s *scene) { s.keeps(3) }, func(j *journal) { j.edge(relayLine, false) }, true},
+		{"opens in time", rise, func(s *scene) { s.drops("x", 3, none) }, func(j *journal) { beat(j, 3); j.edge(relayLine, false) }, false},
+		{"opens too late", rise, func(s *scene) { s.drops("x", 3, none) }, func(j *journal) { beat(j, 4) }, true},
+		{"opens, but was open", nil, func(s *scene) { s.drops("x", 3, none) }, nil, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := quietScene(t)
+			if c.first != nil {
+				c.first(s.journal)
+			}
+			done := make(chan struct{})
+			go func() { defer close(done); c.step(s) }()
+			if c.later != nil {
+				// The step looks at the beginning first; edges before that
+				// would be part of it.
+				for s.began.Load() == 0 {
+					time.Sleep(time.Millisecond)
+				}
+				c.later(s.journal)
+			}
+			<-done
+			require.Equal(t, c.fails, s.failed(), "%v", s.err)
+		})
+	}
+}
+
+func none(context.Context) error { return nil }
+
+func TestContiguous(t *testing.T) {
+	numbers := func(list ...uint64) (all []event) {
+		for _, n := range list {
+			all = append(all, event{Seq: n})
+		}
+		return all
+	}
+	require.NoError(t, contiguous(numbers(1, 2, 3)))
+	require.NoError(t, contiguous(numbers(1, 2, 2, 1, 3)), "a repeated one is allowed by QoS 1 (MQTT 3.1.1, section 4.3.2)")
+	require.Error(t, contiguous(numbers(1, 3)))
+	require.Error(t, contiguous(numbers(2)))
+	require.Error(t, contiguous(nil))
+}
+
+func TestTable(t *testing.T) {
+	var table table
+	require.False(t, table.passed(), "no result is no success")
+	table.add("boot", "arm64", nil, time.Second)
+	require.True(t, table.passed())
+	table.add("kill", "armv6", errors.New("no"), time.Second)
+	require.False(t, table.passed())
+	var out bytes.Buffer
+	table.print(&out)
+	require.Contains(t, out.String(), "FAIL (1 s)")
+	require.Contains(t, out.String(), "not run")
+}
+
+func TestConfig(t *testing.T) {
+	s := quietScene(t)
+	s.site.port = 4711
+	text := s.config("offset_mm: 0", "offset_mm: 20")
+	require.NoError(t, s.err)
+	require.Contains(t, text, "tcp://10.0.3.2:4711")
+	require.Contains(t, text, "offset_mm: 20")
+	require.NotContains(t, text, "hydrogen:")
+	s.config("no such words", "x")
+	require.Error(t, s.err, "a change that changes nothing would make a scenario say nothing")
+}
+
+// TestWiringAgrees: the outside says by hand what the file says, for each part.
+func TestWiringAgrees(t *testing.T) {
+	w := wiring()
+	for _, words := range []string{w.PackSensor, w.AmbientSensor, w.RelayPin, w.HeartbeatPin, w.Feedback.Pin, w.Airflow.Pin, w.Complete.Pin} {
+		require.Contains(t, wiredConfig, words)
+	}
+}
+
+// TestScratchpads: an exchanged thermometer is another one, and the pack's old
+// number is silent.
+func TestScratchpads(t *testing.T) {
+	r, err := newRig(t.Context())
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, r.close()) })
+	pad, plugged := r.scratchpad(packSensor)
+	require.True(t, plugged)
+	require.Equal(t, chips.CRC8(pad[:8]), pad[8])
+	_, plugged = r.scratchpad(otherSensor)
+	require.False(t, plugged)
+	r.exchange()
+	_, plugged = r.scratchpad(packSensor)
+	require.False(t, plugged)
+	_, plugged = r.scratchpad(otherSensor)
+	require.True(t, plugged)
+
+	r.fault(sim.BusStuck, true)
+	require.ErrorIs(t, converters{r}.Tx(0x48, []byte{1}, nil), chips.ErrStuck)
+}
+
+func TestScenariosAreNamedOnce(t *testing.T) {
+	names := map[string]bool{}
+	short := map[string]int{}
+	for _, sc := range scenarios {
+		require.False(t, names[sc.name], sc.name)
+		names[sc.name] = true
+		for arch := range strings.SplitSeq(sc.short, ",") {
+			short[arch]++
+		}
+	}
+	require.Positive(t, short["arm64"])
+	require.Positive(t, short["armv6"])
+}

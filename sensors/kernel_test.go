@@ -1,0 +1,99 @@
+package sensors
+
+import (
+	"testing"
+	"testing/fstest"
+	"time"
+
+	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/gpio/gpiotest"
+
+	"bayward/agent/reading"
+)
+
+// What Linux 6.1 (drivers w1_therm, i2c-tiny-usb, gpio-pl061) did under the
+// emulated board of deploy/emulated, held here by fakes.
+
+// TestThermometerComesLate: the kernel searches the 1-wire bus at its leisure,
+// so that a sensor's folder may not be there when the agent starts. It must be
+// used once it is, without a new start.
+func TestThermometerComesLate(t *testing.T) {
+	b := newBench(t)
+	delete(b.files, packID+"/w1_slave")
+	bays := mustOpen(t, wired(), b.hardware())
+	if got := sample(t, bays[0]).PackC; got.Fault != reading.NoAnswer {
+		t.Fatalf("before the search: got %+v", got)
+	}
+	b.files[packID+"/w1_slave"] = w1("21500")
+	b.now += shareFor
+	if got := sample(t, bays[0]).PackC; !got.OK() || got.Value != 21 {
+		t.Errorf("after it: got %+v, want 21.5 with the offset of -0.5", got)
+	}
+}
+
+// TestThermometerExchanged: a new sensor has a new folder. It must not be taken
+// for the one that the configuration names.
+func TestThermometerExchanged(t *testing.T) {
+	b := newBench(t)
+	bays := mustOpen(t, wired(), b.hardware())
+	if got := sample(t, bays[0]).PackC; !got.OK() {
+		t.Fatalf("got %+v", got)
+	}
+	delete(b.files, packID+"/w1_slave")
+	b.files["28-0316a2795c01/w1_slave"] = w1("20000")
+	b.now += shareFor
+	if got := sample(t, bays[0]).PackC; got.Fault != reading.NoAnswer {
+		t.Errorf("got %+v, want no answer", got)
+	}
+}
+
+// TestEmptyFileForEveryDamage: w1_therm writes nothing, and reports no
+// error, when the CRC is wrong as well as when the sensor is gone. Nothing is a
+// fault, in either file.
+func TestEmptyFileForEveryDamage(t *testing.T) {
+	for _, name := range []string{"w1_slave", "temperature"} {
+		b := newBench(t)
+		bays := mustOpen(t, wired(), b.hardware())
+		delete(b.files, packID+"/w1_slave")
+		for _, text := range []string{"", "\n"} {
+			b.files[packID+"/"+name] = &fstest.MapFile{Data: []byte(text)}
+			b.now += shareFor
+			if got := sample(t, bays[0]).PackC; got.Fault != reading.NoAnswer {
+				t.Errorf("%s with %q: got %+v", name, text, got)
+			}
+		}
+	}
+}
+
+// noEdges fails the test when anybody waits for an edge or asks for one: on the
+// character device periph v3.8.5 takes a negative time for one that is over, so
+// that such a loop would burn a core. Contacts are read in each tick instead.
+type noEdges struct {
+	*gpiotest.Pin
+	t testing.TB
+}
+
+func (p noEdges) In(pull gpio.Pull, edge gpio.Edge) error {
+	if edge != gpio.NoEdge {
+		p.t.Errorf("%s: edges are asked for", p.N)
+	}
+	return p.Pin.In(pull, edge)
+}
+
+func (p noEdges) WaitForEdge(time.Duration) bool {
+	p.t.Errorf("%s: somebody waits for an edge", p.N)
+	return false
+}
+
+func TestNobodyWaitsForEdges(t *testing.T) {
+	b := newBench(t)
+	for _, name := range []string{"GPIO5", "GPIO6", "GPIO13"} {
+		b.pins[name] = noEdges{&gpiotest.Pin{N: name}, t}
+	}
+	bays := mustOpen(t, wired(), b.hardware())
+	for range 3 {
+		if got := sample(t, bays[0]); !got.ContactorClosed.OK() || !got.Airflow.OK() || !got.ChargerComplete.OK() {
+			t.Errorf("got %+v, %+v, %+v", got.ContactorClosed, got.Airflow, got.ChargerComplete)
+		}
+	}
+}

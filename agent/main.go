@@ -33,11 +33,12 @@ type program struct {
 }
 
 type cli struct {
-	Run    runCmd    `cmd:"" help:"Look after the bays of this machine until told to stop."`
-	Demo   demoCmd   `cmd:"" help:"Show the whole round on simulated bays, with no configuration, broker or hardware."`
-	Check  checkCmd  `cmd:"" help:"Read a configuration, say what is wrong with it, and leave."`
-	PIN    pinCmd    `cmd:"" name:"pin" help:"Read a PIN from standard input and print its hash for the configuration."`
-	Replay replayCmd `cmd:"" help:"Send a recorded trace through the core and print what it decides."`
+	Run     runCmd     `cmd:"" help:"Look after the bays of this machine until told to stop."`
+	Demo    demoCmd    `cmd:"" help:"Show the whole round on simulated bays, with no configuration, broker or hardware."`
+	Check   checkCmd   `cmd:"" help:"Read a configuration, say what is wrong with it, and leave."`
+	PIN     pinCmd     `cmd:"" name:"pin" help:"Read a PIN from standard input and print its hash for the configuration."`
+	Replay  replayCmd  `cmd:"" help:"Send a recorded trace through the core and print what it decides."`
+	Airflow airflowCmd `cmd:"" help:"Print the hydrogen and the ventilation that the bays of a configuration need."`
 
 	OutputsSafe outputsSafeCmd `cmd:"" help:"Drive every relay and heartbeat low and leave; for ExecStopPost."`
 

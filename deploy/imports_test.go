@@ -31,6 +31,7 @@ var rooms = []room{
 	{"agent/cooldown", false, inner, rule},
 	{"agent/water", false, inner, rule},
 	{"agent/bay", false, core, "composes the rules and knows no edge"},
+	{"agent/airflow", false, []string{"agent/electrolyte"}, "works figures out for people; no decision rests on them"},
 	{"agent/config", true, core, edge},
 	{"agent/logbook", true, core, edge},
 	{"agent/loop", true, core, "sees sensors and outputs through its own small interfaces, so that it runs in tests with neither"},

@@ -1,0 +1,61 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+
+	"bayward/agent/airflow"
+	"bayward/agent/config"
+)
+
+type airflowCmd struct {
+	Config string `required:"" type:"path" placeholder:"FILE" help:"Configuration whose bays are meant."`
+	JSON   bool   `name:"json" help:"Print the figures as JSON, in SI units."`
+}
+
+// Help is the long text of --help.
+func (airflowCmd) Help() string {
+	return `For each bay and for all at once it prints the hydrogen that is released, the air flow, the openings, the least room and the ` +
+		`distance for sparks, each with its formula, the figures put in and the clause of the standard. What is known of a charger stands ` +
+		`under "charger" of its bay; what is not known is taken as the worst case.
+
+A competent person must design the ventilation; these figures are where that person starts.`
+}
+
+// Run works the figures out and prints them.
+func (c *airflowCmd) Run(p *program) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return inputError{err}
+	}
+	places, err := placesOf(cfg)
+	if err != nil {
+		return inputError{err}
+	}
+	report, err := airflow.For(places)
+	if err != nil {
+		return inputError{fmt.Errorf("work out the air flow: %w", err)}
+	}
+	if c.JSON {
+		e := json.NewEncoder(p.stdout)
+		e.SetIndent("", "  ")
+		return e.Encode(report)
+	}
+	_, err = fmt.Fprint(p.stdout, report.Text(cfg.Units == "us"))
+	return err
+}
+
+func placesOf(cfg *config.Config) ([]airflow.Place, error) {
+	var places []airflow.Place
+	for i := range cfg.Bays {
+		b := &cfg.Bays[i]
+		pack, err := cfg.PackNamed(b.Pack)
+		if err != nil {
+			return nil, fmt.Errorf("bay %s: %w", b.Name, err)
+		}
+		place := airflow.Place{Bay: b.Name, Pack: pack.Name, Cells: pack.Cells, CapacityAh: pack.CapacityAh}
+		place.Curve, place.RatedA = b.Characteristic()
+		places = append(places, place)
+	}
+	return places, nil
+}

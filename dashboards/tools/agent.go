@@ -76,5 +76,5 @@ func agentUpkeep(b *dashboard.DashboardBuilder) {
 		query{worst(fmt.Sprintf(`max %s (process_resident_memory_bytes{job="bayward",%s})`, byAgent, theseAgents)), agentName}).Min(0))
 	b.WithPanel(list(text{"Which versions run, and where is the broker gone?", "Up to 50 agents, those without a broker first.", "none", "no agent was heard"}, boardWidth, "broker gone",
 		column{query{fmt.Sprintf("topk(50, max by (site, agent, instance, version) (bayward_build_info{%s} * on (site, agent, instance) group_left () (1 - max %s (bayward_mqtt_connected{%s}))))",
-			theseAgents, byAgent, theseAgents), "broker gone"}, "none", 0, mapped(word{0, "no", "green"}, word{1, "yes", "red"})}))
+			theseAgents, byAgent, theseAgents), "broker gone"}, "none", 0, mapped(word{0, "no", "green"}, word{1, "yes", "red"})}).Height(6))
 }

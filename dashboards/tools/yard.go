@@ -95,9 +95,9 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 
 func yardWhy(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Why charges are withheld"))
-	b.WithPanel(lines(text{"Why are charges withheld?", "Bays with each finding raised. A finding that nobody has is not drawn.", "none", "no finding was raised, or no bay reports"}, 12,
+	b.WithPanel(lines(text{"Why are charges withheld?", "Bays with each finding raised. A finding that nobody has is not drawn. agent-unready stands also while no pack is connected.", "none", "no finding was raised, or no bay reports"}, 12,
 		query{fmt.Sprintf(`sum by (code) (bayward_finding{%s}%s) > 0`, yardBays, ofPack), "{{code}}"}).
-		FillOpacity(30).DrawStyle(common.GraphDrawStyleBars).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
+		Height(9).FillOpacity(30).DrawStyle(common.GraphDrawStyleBars).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
 	b.WithPanel(list(text{"How often was a charge held back, by reason?", "How often each finding was raised in the time shown. Raised and gone between two scrapes is not seen; so is settling after a start.",
 		"none", "no finding was raised, or no bay reports"}, 12, "times",
 		column{query{fmt.Sprintf(`sum by (code) (ceil(changes(bayward_finding{%s}[$__range]) / 2)%s) > 0`, yardBays, ofPack), "times"}, "none", 0, nil}))
@@ -113,5 +113,5 @@ func yardTrend(b *dashboard.DashboardBuilder) {
 		query{fmt.Sprintf("sum(increase(bayward_charges_full_total{%s}[1d])%s)", yardBays, ofPack), "proven full"}).Decimals(0).Min(0))
 	b.WithPanel(list(text{"Which chargers overcharge?", "The 10 bays with the highest charge factor of the last seven days: ampere-hours given for each that stayed. 1.15 to 1.20 is usual for vented traction packs (common practice, no source).",
 		"none", "no charge in seven days"}, 8, "factor",
-		column{query{fmt.Sprintf("topk(10, max %s (bay:bayward_charge_factor:ratio7d{%s} > 0)%s)", byBay, yardBays, ofPack), "factor"}, "none", 2, nil}))
+		column{query{fmt.Sprintf("topk(10, max %s (bay:bayward_charge_factor:ratio7d{%s} > 0)%s)", byBay, yardBays, ofPack), "factor"}, "none", 2, nil}).Height(8))
 }

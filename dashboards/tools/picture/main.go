@@ -1,0 +1,116 @@
+// Command picture draws a board from what a running Prometheus answers.
+//
+// It is no Grafana: layout, titles, queries, legends, words and colours come
+// from the board's JSON, everything else (axes, fonts, spacing) is its own and
+// simpler. It is for the README, and to see in a review what a change does.
+//
+//	go test ./dashboards -run TestDays -keep FOLDER        # in the repository's root
+//	prometheus --config.file=... --storage.tsdb.path=FOLDER/data --storage.tsdb.retention.time=50y
+//	cd dashboards/tools && go run ./picture -board ../grafana/yard.json -at 1772582400 -out ../pictures/yard.svg
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"flag"
+	"fmt"
+	"os"
+	"strings"
+	"time"
+)
+
+// board is what a picture takes from the JSON.
+type board struct {
+	Title, Description string
+	Panels             []panel
+}
+
+type panel struct {
+	Type, Title string
+	GridPos     struct{ X, Y, W, H float64 }
+	Targets     []struct {
+		Expr, LegendFormat string
+		Range              bool
+	}
+	FieldConfig struct {
+		Defaults struct {
+			Unit, NoValue string
+			Decimals      *int
+			Mappings      []mapping
+			Thresholds    struct{ Steps []threshold }
+		}
+		Overrides []struct {
+			Matcher    struct{ Options any }
+			Properties []property
+		}
+	}
+	Transformations []struct {
+		ID      string
+		Options struct{ RenameByName map[string]string }
+	}
+	Options struct{ Content string }
+}
+
+type mapping struct {
+	Options map[string]struct{ Text, Color string }
+}
+
+type threshold struct {
+	Value *float64
+	Color string
+}
+
+type property struct {
+	ID    string
+	Value any
+}
+
+func main() {
+	if err := run(); err != nil {
+		_, _ = fmt.Fprintln(os.Stderr, "picture:", err)
+		os.Exit(1)
+	}
+}
+
+func run() error {
+	file := flag.String("board", "", "the board's JSON")
+	out := flag.String("out", "", "the SVG to write")
+	server := flag.String("prometheus", "http://127.0.0.1:9090", "who answers the queries")
+	at := flag.Int64("at", 0, "the end of the time shown, in Unix seconds")
+	span := flag.Duration("span", 24*time.Hour, "the time shown")
+	set := flag.String("set", "", "values of variables, as site=quarry-road,agent=shed-2; all others match everything")
+	flag.Parse()
+	if *file == "" || *out == "" || *at == 0 {
+		return errors.New("-board, -out and -at are needed; see -help")
+	}
+	text, err := os.ReadFile(*file)
+	if err != nil {
+		return err
+	}
+	var b board
+	if err := json.Unmarshal(text, &b); err != nil {
+		return fmt.Errorf("%s: %w", *file, err)
+	}
+	s := source{server: *server, at: *at, span: *span, fill: filler(*set, *span)}
+	svg, err := draw(b, s)
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(*out, []byte(svg), 0o644)
+}
+
+// filler puts in the values of the board's variables, as Grafana would.
+func filler(set string, span time.Duration) *strings.Replacer {
+	values := map[string]string{"$site": ".*", "$agent": ".*", "$pack": ".*", "$bay": ".*"}
+	for pair := range strings.SplitSeq(set, ",") {
+		if name, value, ok := strings.Cut(pair, "="); ok {
+			values["$"+name] = value
+		}
+	}
+	// The recorded days are scraped each two minutes.
+	pairs := []string{"$__rate_interval", "8m", "$__range", fmt.Sprintf("%ds", int(span.Seconds()))}
+	for name, value := range values {
+		pairs = append(pairs, name, value)
+	}
+	return strings.NewReplacer(pairs...)
+}

@@ -39,6 +39,7 @@ var rooms = []room{
 	{"agent/notify", true, core, edge},
 	{"agent/replay", true, core, edge},
 	{"agent/web", true, core, edge},
+	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay to break each of them"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
 	{"sensors/sim", true, []string{"sensors/sim"}, "its physics comes from other models than the core's: if it borrowed from the core, agreement would mean nothing"},
 	{"sensors", false, append([]string{"sensors", "agent/config"}, core...), "opens what the configuration wires up; turns what drivers return into readings"},

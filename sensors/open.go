@@ -112,7 +112,7 @@ func (o *opener) analog(b *config.Bay) (*analog, error) {
 		if c.Kind == "shunt" && c.Minus != nil {
 			minus = *c.Minus
 		}
-		err = errors.Join(err, add("current", c.Input, minus, &linear{c.ZeroV, c.AmperesPerVolt, -unbounded, unbounded, currentA}))
+		err = errors.Join(err, add("current", c.Input, minus, currentOf(c)))
 	}
 	if l := w.Level; l != nil {
 		probe, levelErr := newCover(l)
@@ -125,6 +125,26 @@ func (o *opener) analog(b *config.Bay) (*analog, error) {
 		err = errors.Join(err, add("hydrogen", h.Input, ads1115.Ground, &linear{h.ZeroV, h.PerVolt, minHydrogenPct, maxHydrogenPct, hydrogenPct}))
 	}
 	return a, err
+}
+
+// deadShare is the part of its zero below which a Hall sensor's output is no
+// measurement: its lead or its supply is off (the linear range of such parts ends
+// at about a tenth of the supply, a fifth of the zero; from memory).
+const deadShare = 0.05
+
+// currentOf is a shunt's or a Hall sensor's current. Of a shunt that is off
+// nothing shows: it reads no current.
+func currentOf(c *config.Current) *linear {
+	l := &linear{c.ZeroV, c.AmperesPerVolt, -unbounded, unbounded, currentA}
+	dead := (deadShare - 1) * c.ZeroV * c.AmperesPerVolt
+	switch {
+	case c.Kind != "hall" || !(c.ZeroV > 0):
+	case c.AmperesPerVolt > 0:
+		l.low = dead
+	default:
+		l.high = dead
+	}
+	return l
 }
 
 // input opens one channel of a converter.

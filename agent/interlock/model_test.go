@@ -50,7 +50,9 @@ func (c checker) must(t *testing.T, name string, args ...string) string {
 	cmd := exec.CommandContext(t.Context(), name, args...)
 	cmd.Dir = c.dir
 	out, err := cmd.CombinedOutput()
-	if exit := (*exec.ExitError)(nil); err != nil && !(errors.As(err, &exit) && filepath.Base(name) == "pan") {
+	exit := (*exec.ExitError)(nil)
+	found := errors.As(err, &exit) && filepath.Base(name) == "pan" // it says so by its exit code too
+	if err != nil && !found {
 		t.Fatalf("%s %v: %v\n%s", name, args, err, out)
 	}
 	return string(out)

@@ -97,7 +97,7 @@ var Table = [NumCodes]Rule{
 		ClearWhen: "it shows less than hydrogen_resume_pct",
 		Raise:     2 * time.Second, Clear: 5 * time.Minute,
 		Why:      "Two samples, so that one spike does not stop a charge; five minutes of clean air before more gas is made.",
-		WhatToDo: "No flame, no switch, no sparks. Open doors and leave. Come back when the reading is low. " + person,
+		WhatToDo: "No flame, no switch, no sparks. Open doors and leave; an unread sensor is no clean air. Come back when the reading is low. " + person,
 		Basis:    "stop at 2 % by volume, UFC 3-520-01; lower explosive limit 4 %",
 	},
 	ChargeOverrun: {

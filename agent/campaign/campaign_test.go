@@ -1,0 +1,299 @@
+package campaign
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/interlock"
+	"bayward/sensors/sim"
+)
+
+// trial is one thing that breaks while a charge runs.
+type trial struct {
+	name string
+	do   func(*rig)
+	mend func(*rig)
+	// bound is the longest time until the charge is withheld: one tick, the
+	// finding's raise time, and the age of a stale reading where the fault is
+	// silence. The contactor opens in the same tick, within its 15 ms.
+	bound time.Duration
+	says  interlock.Code // the first reason, or what is told without withholding
+	// stays is set when the permit rightly stays, or when nothing can see the
+	// fault: it says why that is so and what sees it later.
+	stays string
+	// back is the longest time until the charge goes on after mending: clear
+	// time, minimum off time, settling; 0 when it has no way back by itself.
+	back time.Duration
+}
+
+func fault(f sim.FaultKind, bound time.Duration, says interlock.Code, back time.Duration) trial {
+	return trial{
+		name: f.String(), do: func(r *rig) { r.truth.SetFault(f, true) }, mend: func(r *rig) { r.truth.SetFault(f, false) },
+		bound: bound, says: says, back: back,
+	}
+}
+
+func unseen(f sim.FaultKind, says interlock.Code, why string) trial {
+	x := fault(f, 0, says, 0)
+	x.stays = why
+	return x
+}
+
+const (
+	atRest   = 80 * time.Second // minimum off time, clear time, ticks between
+	settles  = 2 * time.Minute  // as well as settling anew
+	cleanAir = 6 * time.Minute  // as well as five minutes of clean air, when the gas sensor was lost too
+)
+
+// trials has every fault of the simulator, and what else breaks.
+var trials = []trial{
+	fault(sim.ProbeOpen, 3*time.Second, interlock.CoverUnknown, atRest),
+	fault(sim.ProbeShort, 3*time.Second, interlock.CoverUnknown, atRest),
+	unseen(sim.ProbeStuck, 0, "a level that does not move is what a calm level does; the water balance tells it once the charge records say that 4 mm are gone, and a dip rule at the next visit"),
+	unseen(sim.ProbeDrift, 0, "1 mm an hour cannot be told from a charge that heats and gasses; the water balance tells it after 4 mm and 6 h of calm"),
+	fault(sim.ADCAbsent, 3*time.Second, interlock.CoverUnknown, cleanAir),
+	fault(sim.BusStuck, 3*time.Second, interlock.CoverUnknown, cleanAir),
+	fault(sim.ConversionStuck, 3*time.Second, interlock.CoverUnknown, cleanAir),
+	fault(sim.ConfigReset, 3*time.Second, interlock.CoverUnknown, cleanAir),
+	fault(sim.TemperatureCRC, 8*time.Second, interlock.TemperatureUnknown, settles),
+	fault(sim.TemperaturePowerOn, 8*time.Second, interlock.TemperatureUnknown, settles),
+	fault(sim.TemperatureUnplugged, 8*time.Second, interlock.TemperatureUnknown, settles),
+	unseen(sim.AmbientUnplugged, 0, "the charge does not need the air's temperature; the cool-down then asks for twice the rest"),
+	unseen(sim.ContactorStuckOpen, interlock.ContactorOpen, "an open contactor is safe; it is told"),
+	unseen(sim.FeedbackBroken, interlock.ContactorOpen, "the current still tells a contactor that sticks; the broken contact is told"),
+	fault(sim.SenseOpen, 3*time.Second, interlock.VoltageImplausible, 0),
+	fault(sim.CurrentOpen, 6*time.Second, interlock.CurrentUnknown, atRest),
+	unseen(sim.CompleteBroken, 0, "it reads as not complete, so it can only prove less"),
+	{
+		name: "contactor-welded, then held", says: interlock.ContactorStuck,
+		do:    func(r *rig) { r.truth.SetFault(sim.ContactorWelded, true); r.order(bay.OrderHold) },
+		mend:  func(r *rig) { r.truth.SetFault(sim.ContactorWelded, false) },
+		bound: 2 * time.Second,
+	},
+	{
+		name: "i2c driver hangs", says: interlock.CoverUnknown, bound: 14 * time.Second, back: cleanAir,
+		do:   func(r *rig) { r.hangs = make(chan struct{}) },
+		mend: func(r *rig) { close(r.hangs); r.hangs = nil },
+	},
+	{
+		name: "fan stops", says: interlock.AirflowUnproven, bound: 11 * time.Second, back: 2 * time.Minute,
+		do: func(r *rig) { r.truth.SetAirflow(false) }, mend: func(r *rig) { r.truth.SetAirflow(true) },
+	},
+	{
+		name: "pack unplugged", says: interlock.AgentUnready, bound: 3 * time.Second, back: 4 * time.Minute,
+		do: func(r *rig) { r.truth.Unplug() }, mend: func(r *rig) { r.truth.Connect() },
+	},
+	{
+		name: "mains fail", stays: "without mains nothing charges, and what is granted is the contactor",
+		do: func(r *rig) { r.truth.SetMains(false) }, mend: func(r *rig) { r.truth.SetMains(true) },
+	},
+	{
+		name: "visit opened", says: interlock.VisitOpen, bound: 2 * time.Second, back: atRest,
+		do: func(r *rig) { r.order(bay.OrderVisitOpen) }, mend: func(r *rig) { r.order(bay.OrderVisitClose) },
+	},
+	{
+		name: "loop late", says: interlock.AgentUnready, bound: 5 * time.Second, back: atRest,
+		do: func(r *rig) {
+			for range 4 {
+				r.pass()
+			}
+		}, mend: func(*rig) {},
+	},
+}
+
+// TestCampaign breaks one part after the other in a charge that runs.
+func TestCampaign(t *testing.T) {
+	kinds := map[string]bool{}
+	for _, k := range sim.FaultKinds() {
+		kinds[k.String()] = true
+	}
+	var table strings.Builder
+	out := 0
+	for _, x := range trials {
+		name, _, _ := strings.Cut(x.name, ",")
+		delete(kinds, name)
+		if !t.Run(x.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) { x.run(t, &table) })
+		}) {
+			out++
+		}
+	}
+	for _, k := range []sim.FaultKind{sim.Noise, sim.Spikes} { // see TestNoise
+		delete(kinds, k.String())
+	}
+	for k := range kinds {
+		t.Errorf("fault %s of the simulator is not tried", k)
+	}
+	t.Logf("faults in a charge:\n%s", table.String())
+	t.Logf("figure: faults tried %d, out of bound %d", len(trials), out)
+}
+
+func (x *trial) run(t *testing.T, table *strings.Builder) {
+	r := newRig(t, nil)
+	defer func() { _ = r.loop.Stop(time.Second) }()
+	r.charge()
+	from := r.bench.Now()
+	x.do(r)
+	if x.stays != "" {
+		x.remains(r, table)
+		return
+	}
+	_, ok := r.until(x.bound+time.Minute, func(p *bay.Picture) bool { return !p.Permit.Granted })
+	after := r.bench.Now() - from
+	p := r.loop.Pictures()[0]
+	if !ok || after > x.bound {
+		t.Errorf("%s: withheld %v after %v, bound %v; %v", x.name, ok, after, x.bound, p.Codes())
+	}
+	reason := p.FirstReason()
+	if x.says == interlock.ContactorStuck { // an alarm beside the reason
+		_, told := r.until(5*time.Second, func(p *bay.Picture) bool { return p.Findings[x.says].Raised })
+		p, reason = r.loop.Pictures()[0], x.says
+		if !told || !r.truth.Truth().ContactorClosed {
+			t.Errorf("%s: told %v, contactor closed %v", x.name, told, r.truth.Truth().ContactorClosed)
+		}
+	} else if r.pass(); r.truth.Truth().ContactorClosed {
+		t.Errorf("%s: the contactor is closed a second after the permit was withheld", x.name)
+	}
+	if reason != x.says {
+		t.Errorf("%s: says %v, want %v (%v)", x.name, reason, x.says, p.Codes())
+	}
+	fmt.Fprintf(table, "%-28s withheld after %2.0f s (bound %2.0f s)  %s\n", x.name, after.Seconds(), x.bound.Seconds(), said(p, reason))
+	x.recovers(r, table)
+}
+
+// recovers mends and waits for the charge to go on.
+func (x *trial) recovers(r *rig, table *strings.Builder) {
+	r.t.Helper()
+	for range 30 {
+		r.tick() // it stays withheld while the fault stands
+		if x.name != "loop late" && r.loop.Pictures()[0].Permit.Granted {
+			r.t.Fatalf("%s: granted again while the fault stands", x.name)
+		}
+	}
+	x.mend(r)
+	after, ok := r.until(10*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
+	switch p := r.loop.Pictures()[0]; {
+	case x.says == interlock.ContactorStuck && (ok || !p.Findings[x.says].Latched):
+		r.t.Errorf("%s: goes on without a release", x.name)
+	case x.back > 0 && (!ok || after > x.back):
+		r.t.Errorf("%s: goes on %v after %v, want at most %v; %v", x.name, ok, after, x.back, p.Codes())
+	case ok:
+		fmt.Fprintf(table, "%-28s   goes on %.0f s after it is mended\n", "", after.Seconds())
+	default:
+		fmt.Fprintf(table, "%-28s   does not go on by itself: %v\n", "", p.Codes())
+	}
+}
+
+// remains is for faults that do not withhold: the permit stands for ten
+// minutes, and what is told is told within one tick and its raise time.
+func (x *trial) remains(r *rig, table *strings.Builder) {
+	r.t.Helper()
+	told := time.Duration(0)
+	for after := tick; after <= 10*time.Minute; after += tick {
+		p := r.tick()
+		if !p.Permit.Granted {
+			r.t.Fatalf("%s: withheld after %v by %v, although: %s", x.name, after, p.Codes(), x.stays)
+		}
+		if x.says != interlock.NoCode && told == 0 && p.Findings[x.says].Raised {
+			told = after
+			fmt.Fprintf(table, "%-28s not withheld, told after %.0f s: %s\n", x.name, told.Seconds(), said(p, x.says))
+		}
+	}
+	if x.says != interlock.NoCode && (told == 0 || told > tick+interlock.Table[x.says].Raise) {
+		r.t.Errorf("%s: told after %v", x.name, told)
+	}
+	fmt.Fprintf(table, "%-28s not withheld: %s\n", x.name, x.stays)
+}
+
+// TestNoise: noise and spikes are the drivers' matter; the contactor must not
+// chatter more often than its minimum off time lets it.
+func TestNoise(t *testing.T) {
+	for _, kind := range []sim.FaultKind{sim.Noise, sim.Spikes} {
+		t.Run(kind.String(), func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				r := newRig(t, nil)
+				defer func() { _ = r.loop.Stop(time.Second) }()
+				r.charge()
+				r.truth.SetFault(kind, true)
+				drops, was := 0, true
+				said := map[string]bool{}
+				for range 1800 {
+					p := r.tick()
+					if was && !p.Permit.Granted {
+						drops++
+						said[p.FirstReason().String()] = true
+					}
+					was = p.Permit.Granted
+				}
+				t.Logf("%s for half an hour: the contactor opened %d times %v", kind, drops, said)
+				if drops > 15 {
+					t.Errorf("%s: the contactor chatters", kind)
+				}
+			})
+		})
+	}
+}
+
+// caught is a pair that only a charge gives away.
+const caught = "at rest both are plausible; the current of the charge drives the level over its range"
+
+// TestExchanged: two wires exchanged are never granted a charge, but for pairs
+// that show plausible values on both; those are named.
+func TestExchanged(t *testing.T) {
+	ch := func(a, b func(*config.Wiring) *int) func(*config.Wiring) {
+		return func(w *config.Wiring) { *a(w), *b(w) = *b(w), *a(w) }
+	}
+	voltage := func(w *config.Wiring) *int { return &w.Voltage.Channel }
+	current := func(w *config.Wiring) *int { return &w.Current.Channel }
+	level := func(w *config.Wiring) *int { return &w.Level.Channel }
+	hydrogen := func(w *config.Wiring) *int { return &w.Hydrogen.Channel }
+	n, wrong := 0, 0
+	for name, tc := range map[string]struct {
+		miswire func(*config.Wiring)
+		unseen  string
+	}{
+		"voltage and current":  {ch(voltage, current), ""},
+		"voltage and level":    {ch(voltage, level), ""},
+		"voltage and hydrogen": {ch(voltage, hydrogen), ""},
+		"current and level":    {ch(current, level), caught},
+		"current and hydrogen": {ch(current, hydrogen), ""},
+		"level and hydrogen":   {ch(level, hydrogen), ""},
+		"pack and ambient temperature": {func(w *config.Wiring) {
+			w.Temperature.Pack, w.Temperature.Ambient = w.Temperature.Ambient, w.Temperature.Pack
+		}, "both are temperatures of the room until the pack warms; then the pack never seems to cool, and nobody is called"},
+		"feedback and airflow": {func(w *config.Wiring) { w.Relay.Feedback, w.Airflow = w.Airflow, w.Relay.Feedback }, ""},
+		"feedback and complete": {func(w *config.Wiring) { w.Relay.Feedback, w.Complete = w.Complete, w.Relay.Feedback },
+			"the permit is not asked; contactor-open is told at once"},
+		"airflow and complete": {func(w *config.Wiring) { w.Airflow, w.Complete = w.Complete, w.Airflow }, ""},
+	} {
+		n++
+		if !t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				r := newRig(t, tc.miswire)
+				defer func() { _ = r.loop.Stop(time.Second) }()
+				_, granted := r.until(10*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
+				p := r.loop.Pictures()[0]
+				if granted != (tc.unseen != "") {
+					t.Errorf("%s exchanged: granted %v, %v", name, granted, p.Codes())
+				}
+				if tc.unseen == caught {
+					_, ok := r.until(time.Minute, func(p *bay.Picture) bool { return !p.Permit.Granted })
+					if p = r.loop.Pictures()[0]; !ok {
+						t.Errorf("%s exchanged: still granted a minute after the charge began", name)
+					}
+				}
+				codes := slices.Clone(p.Codes())
+				t.Logf("%s exchanged: granted %v %v %s", name, granted, codes, tc.unseen)
+			})
+		}) {
+			wrong++
+		}
+	}
+	t.Logf("figure: wires exchanged %d, not as described %d", n, wrong)
+}

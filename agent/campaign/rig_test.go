@@ -1,0 +1,163 @@
+package campaign
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"testing"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/interlock"
+	"bayward/agent/loop"
+	"bayward/sensors"
+	"bayward/sensors/sim"
+)
+
+const tick = time.Second
+
+// rig is a simulated bay behind the drivers and the loop, ticked by hand. It
+// lives in a synctest bubble, where waiting costs no time.
+type rig struct {
+	t     *testing.T
+	bench *sim.Bench
+	truth *sim.Bay
+	loop  *loop.Loop
+	hangs chan struct{} // while not nil, samples of the I²C bus hang on it
+	ids   int
+}
+
+var pack = config.Pack{
+	Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
+	TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
+}
+
+// newRig wires a bay. What miswire changes in the configuration is not changed
+// on the bench: the wires are exchanged.
+func newRig(t *testing.T, miswire func(*config.Wiring)) *rig {
+	t.Helper()
+	w := config.DefaultWiring(0, pack)
+	r := &rig{t: t, bench: sim.NewBench()}
+	var err error
+	r.truth, err = r.bench.Add(sim.Opts{
+		Name: "bay-1", Cells: pack.Cells, CapacityAh: pack.CapacityAh, VentFloorMM: pack.VentFloorMM,
+		FreeSurfaceCM2: pack.FreeSurfaceCM2, ElectrolyteML: pack.ElectrolyteML, StateOfCharge: 0.5, CoverMM: 10,
+		AmbientC: 20, PackC: 27, Connected: true, Seed: 1,
+	}, bench(&w))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if miswire != nil {
+		miswire(&w)
+	}
+	cfg := &config.Config{Packs: []config.Pack{pack}, Bays: []config.Bay{{Name: "bay-1", Pack: pack.Name, Wiring: w}}}
+	bays, err := sensors.Open(cfg, sensors.Hardware{
+		Bus: r.bench.Bus, Pin: r.bench.Pin, OneWire: r.bench.OneWire(), Wait: r.bench.Wait, Now: r.bench.Now,
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	setups, err := cfg.Setups()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := loop.Bay{Name: "bay-1", Core: bay.New(setups[0]), Relay: bays[0].Relay()}
+	for _, s := range bays[0].Sources() {
+		b.Sources = append(b.Sources, &source{s, r})
+	}
+	r.loop, err = loop.New(loop.Options{Bays: []loop.Bay{b}, Log: slog.New(slog.DiscardHandler), Every: tick, Now: r.bench.Now})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.loop.Start(t.Context())
+	return r
+}
+
+// bench says the configuration's wiring in the simulator's words.
+func bench(w *config.Wiring) sim.Wiring {
+	in := func(i config.Input) sim.Input { return sim.Input{ADC: uint16(i.ADC), Channel: i.Channel} }
+	contact := func(c *config.Contact) *sim.Contact { return &sim.Contact{Pin: c.Pin, ActiveLow: c.ActiveLow} }
+	return sim.Wiring{
+		I2C: w.I2C, Voltage: &sim.Divider{Input: in(w.Voltage.Input), Ratio: w.Voltage.Ratio},
+		Current:    &sim.Current{Input: in(w.Current.Input), AmperesPerVolt: w.Current.AmperesPerVolt, ZeroV: w.Current.ZeroV},
+		Hydrogen:   &sim.Analog{Input: in(w.Hydrogen.Input), ZeroV: w.Hydrogen.ZeroV, PerVolt: w.Hydrogen.PerVolt},
+		Level:      &sim.Level{Input: in(w.Level.Input), Kind: sim.Transmitter, ShuntOhm: w.Level.ShuntOhm, LowMM: w.Level.LowMM, HighMM: w.Level.HighMM},
+		PackSensor: w.Temperature.Pack, AmbientSensor: w.Temperature.Ambient,
+		RelayPin: w.Relay.Pin, HeartbeatPin: w.Relay.Heartbeat, Feedback: contact(w.Relay.Feedback),
+		Airflow: contact(w.Airflow), Complete: contact(w.Complete),
+	}
+}
+
+// source can be made to hang, as a driver does whose kernel call does not come
+// back.
+type source struct {
+	sensors.Source
+	r *rig
+}
+
+func (s *source) Sample(ctx context.Context, out *bay.Readings) {
+	if hangs := s.r.hangs; hangs != nil && s.Name() != "contacts" && s.Name() != "1-wire" {
+		<-hangs
+	}
+	s.Source.Sample(ctx, out)
+}
+
+// tick lets a second pass and runs one tick.
+func (r *rig) tick() *bay.Picture {
+	r.t.Helper()
+	r.pass()
+	if err := r.loop.Tick(r.t.Context()); err != nil {
+		r.t.Fatal(err)
+	}
+	return r.loop.Pictures()[0]
+}
+
+// pass lets a second pass without a tick.
+func (r *rig) pass() {
+	time.Sleep(tick)
+	r.bench.Advance(tick)
+}
+
+// until ticks until something is so, and tells after how long.
+func (r *rig) until(most time.Duration, so func(*bay.Picture) bool) (after time.Duration, ok bool) {
+	r.t.Helper()
+	for after = tick; after <= most; after += tick {
+		if so(r.tick()) {
+			return after, true
+		}
+	}
+	return most, false
+}
+
+// charge starts a charge that runs.
+func (r *rig) charge() {
+	r.t.Helper()
+	_, ok := r.until(10*time.Minute, func(p *bay.Picture) bool {
+		return p.Stage == bay.Charging && p.Permit.Granted && r.truth.Truth().ContactorClosed
+	})
+	if !ok {
+		p := r.loop.Pictures()[0]
+		r.t.Fatalf("no charge starts: %s, %v", p.Says(), p.Codes())
+	}
+	for range 60 {
+		r.tick()
+	}
+}
+
+// order hands in a person's order; the next tick takes it.
+func (r *rig) order(kind bay.OrderKind) {
+	r.ids++
+	o := bay.Order{ID: fmt.Sprint("o", r.ids), Kind: kind, By: "a person"}
+	ctx, cancel := context.WithCancel(r.t.Context())
+	cancel() // do not wait for the answer
+	_, _ = r.loop.Submit(ctx, "bay-1", o)
+}
+
+// said is what a picture gives as its reason for a code.
+func said(p *bay.Picture, c interlock.Code) string {
+	if c == interlock.NoCode {
+		return ""
+	}
+	return interlock.Explain(c, p.Findings[c].Evidence)
+}

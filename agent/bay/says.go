@@ -65,6 +65,9 @@ func (p *Picture) chargingSays() string {
 }
 
 func (p *Picture) coolingSays() string {
+	if p.Cool.Cool && !p.Water.Known {
+		return "Full, rested and cool; how much water it wants is not known: take a dip reading."
+	}
 	s := "Proven full, cooling down; waiting for " + p.Cool.WaitingFor.String()
 	if p.Cool.ReadyKnown {
 		s += fmt.Sprintf(", about %s", round(p.Cool.ReadyIn))

@@ -10,6 +10,7 @@ import (
 	"runtime/debug"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"golang.org/x/sync/errgroup"
 
 	"bayward/agent/bay"
@@ -60,6 +61,7 @@ type agent struct {
 	metrics  *metrics.Collector
 	listener net.Listener
 	past     web.Past // the last hours, for the page
+	notices  *telling // nil without mail and webhooks
 	submit   submit
 }
 
@@ -83,6 +85,9 @@ func (a *agent) build(ctx context.Context) error {
 		return err
 	}
 	if err = a.guarded(); err != nil {
+		return err
+	}
+	if err = a.buildNotices(); err != nil {
 		return err
 	}
 	if err = a.openBook(ctx); err != nil {
@@ -195,6 +200,9 @@ func (a *agent) edges() []loop.Output {
 	if a.client != nil {
 		out = append(out, newPublishing(a.client, a.cfg))
 	}
+	if a.notices != nil {
+		out = append(out, a.notices)
+	}
 	if a.manager != nil {
 		out = append(out, newStatusLine(a.manager))
 	}
@@ -204,7 +212,12 @@ func (a *agent) edges() []loop.Output {
 // serve runs everything around the ticks until ctx ends: page, broker client
 // and record. The caller runs the ticks.
 func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
-	reg, err := metrics.Registry(a.metrics)
+	var more []prometheus.Collector
+	if a.notices != nil {
+		more = append(more, noticeMetrics{a.notices.sender})
+		g.Go(func() error { return a.notices.sender.Run(ctx) })
+	}
+	reg, err := metrics.Registry(a.metrics, more...)
 	if err != nil {
 		return fmt.Errorf("bug: metrics: %w", err)
 	}

@@ -1,6 +1,14 @@
 package bay
 
-import "math"
+import (
+	"math"
+	"time"
+)
+
+// VisitForgottenAfter is how long a visit may be open before people are
+// reminded: a cell takes about two minutes, and the largest packs have 40. The
+// project's own.
+const VisitForgottenAfter = 90 * time.Minute
 
 // remember stores what was done at the cells.
 func (m *VisitMemory) remember(v *Visit, cells int) {

@@ -20,15 +20,24 @@ type Kind uint8
 // The kinds, from the least to the most pressing.
 const (
 	Nothing        Kind = iota
+	WaterSoon           // the charge cover is reached within days
 	ChargeWithheld      // something keeps the pack from charging for long
+	ProbeFailed         // and that is a reading that does not come
 	ReadyToWater        // full, rested, cool, and it wants water
 	CoverFill           // bare plates: just enough water before the charge
+	VisitForgotten      // a visit has been open for very long
 	ContactorStuck      // charging cannot be stopped from here
 )
 
 // String is the kind's name in messages, such as "ready-to-water".
 func (k Kind) String() string {
 	switch k {
+	case WaterSoon:
+		return "water-soon"
+	case ProbeFailed:
+		return "probe-failed"
+	case VisitForgotten:
+		return "visit-forgotten"
 	case ChargeWithheld:
 		return "charge-withheld"
 	case ReadyToWater:
@@ -90,7 +99,7 @@ type Watch struct {
 func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
 	kind, state := w.next(p)
 	code := interlock.NoCode
-	if kind == ChargeWithheld && state == Raised {
+	if (kind == ChargeWithheld || kind == ProbeFailed) && state == Raised {
 		code = p.FirstReason()
 	}
 	if kind == w.now.Kind && state == w.now.State && (code == w.code || state != Raised) && !w.first(p) {
@@ -109,7 +118,7 @@ func (w *Watch) first(p *bay.Picture) bool {
 // worked on and stays, unless something more pressing comes up: that is raised,
 // since the person may not know of it.
 func (w *Watch) next(p *bay.Picture) (Kind, State) {
-	kind := kindOf(p)
+	kind := kindOf(p, w.now)
 	known := w.now.State == Seen || w.now.State == Raised && w.now.At <= p.Visit.Since
 	switch {
 	case p.Visit.Open && known && kind <= w.now.Kind:
@@ -121,19 +130,44 @@ func (w *Watch) next(p *bay.Picture) (Kind, State) {
 	}
 }
 
-func kindOf(p *bay.Picture) Kind {
+func kindOf(p *bay.Picture, now Notice) Kind {
 	raised := func(c interlock.Code) bool { return p.Findings[c].Raised }
 	switch {
 	case raised(interlock.ContactorStuck):
 		return ContactorStuck
+	case p.Visit.Open && p.Now-p.Visit.Since >= bay.VisitForgottenAfter:
+		return VisitForgotten
 	case raised(interlock.PlatesBare) && p.Stage != bay.Vacant:
 		return CoverFill
 	case p.Stage == bay.ReadyToWater:
 		return ReadyToWater
 	case p.Stage != bay.Vacant && !p.Charge.Full && withheldLong(p):
+		if isReading(p.FirstReason()) {
+			return ProbeFailed
+		}
 		return ChargeWithheld
+	case p.Stage != bay.Vacant && p.Water.ForecastOK && p.Water.ForecastH < soonHours(now):
+		return WaterSoon
 	}
 	return Nothing
+}
+
+// soonHours keeps a forecast that wavers around a week from telling each time.
+func soonHours(now Notice) float64 {
+	const week, day = 7 * 24, 24
+	if now.Kind == WaterSoon && now.State != Settled {
+		return week + day
+	}
+	return week
+}
+
+func isReading(c interlock.Code) bool {
+	switch c {
+	case interlock.CoverUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown:
+		return true
+	default:
+		return false
+	}
 }
 
 func withheldLong(p *bay.Picture) bool {
@@ -160,8 +194,15 @@ func words(k Kind, s State, p *bay.Picture) (text, whatToDo string) {
 	case ReadyToWater:
 		return fmt.Sprintf("Ready to water: %.1f l in all; %s.", p.Water.TotalML/1000, perCell(p.Water.NeedML[:p.Water.Cells])),
 			"Open a visit, then bring each cell to its level with pure water and never past the vent floor."
-	case ChargeWithheld:
+	case ChargeWithheld, ProbeFailed:
 		return finding(p, p.FirstReason())
+	case VisitForgotten:
+		return fmt.Sprintf("The visit of %s has been open for %.1f h; the charge stays locked out until it is closed.", p.Visit.By, (p.Now - p.Visit.Since).Hours()),
+			"See that nobody is hurt. Go on with the visit or close it."
+	case WaterSoon:
+		w := &p.Water
+		return fmt.Sprintf("The water lasts for about %.0f days (%.0f to %.0f).", w.ForecastH/24, w.ForecastLo/24, w.ForecastHi/24),
+			"Have pure water and a person at hand; the notice to water follows when the pack is full, rested and cool."
 	case Nothing:
 	}
 	return "", ""

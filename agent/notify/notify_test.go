@@ -52,6 +52,10 @@ const (
 )
 
 // TestLife: what a bay's notice is, picture by picture. "-" is no change.
+func lasts(hours float64) func(*bay.Picture) {
+	return func(p *bay.Picture) { p.Water.ForecastOK, p.Water.ForecastH = true, hours }
+}
+
 func TestLife(t *testing.T) {
 	bare, stuck := raised(interlock.PlatesBare, 0), raised(interlock.ContactorStuck, 0)
 	for name, row := range map[string]struct {
@@ -92,11 +96,19 @@ func TestLife(t *testing.T) {
 		},
 		"withheld for long": {
 			[]*bay.Picture{picture(0, raised(interlock.CoverUnknown, 0)), picture(10*minute-sec, raised(interlock.CoverUnknown, 0)), picture(10*minute, raised(interlock.CoverUnknown, 0)), picture(11*minute, raised(interlock.CoverUnknown, 0)), picture(12 * minute)},
-			[]string{"nothing settled", "-", "charge-withheld raised", "-", "charge-withheld settled"},
+			[]string{"nothing settled", "-", "probe-failed raised", "-", "probe-failed settled"},
 		},
 		"withheld for another reason": {
 			[]*bay.Picture{picture(10*minute, raised(interlock.CoverUnknown, 0)), picture(20*minute, raised(interlock.PackHot, 0)), picture(21*minute, raised(interlock.PackHot, 0))},
-			[]string{"charge-withheld raised", "charge-withheld raised", "-"},
+			[]string{"probe-failed raised", "charge-withheld raised", "-"},
+		},
+		"a visit that nobody closes": {
+			[]*bay.Picture{picture(0, full, water), picture(sec, full, visited(sec)), picture(90*minute, full, visited(sec)), picture(90*minute+sec, full, visited(sec)), picture(91*minute, full, visited(sec)), picture(92*minute, full)},
+			[]string{"ready-to-water raised", "ready-to-water seen", "-", "visit-forgotten raised", "-", "visit-forgotten settled"},
+		},
+		"water for a week": {
+			[]*bay.Picture{picture(0, full, lasts(8*24)), picture(sec, full, lasts(6.9*24)), picture(2*sec, full, lasts(7.5*24)), picture(3*sec, full, lasts(8.1*24)), picture(4*sec, full, lasts(7.5*24))},
+			[]string{"nothing settled", "water-soon raised", "-", "water-soon settled", "-"},
 		},
 		"a hold is somebody's wish": {
 			[]*bay.Picture{picture(0), picture(time.Hour, raised(interlock.Held, 0))},

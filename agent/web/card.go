@@ -37,11 +37,6 @@ type findingText struct {
 
 type value struct{ Name, Text string }
 
-// forgottenAfter is how long a visit may be open before people are reminded:
-// a cell takes about two minutes, and the largest packs here have 40. The
-// project's own.
-const forgottenAfter = 90 * time.Minute
-
 func newCard(p *bay.Picture, v view) card {
 	c := card{
 		Name: p.Bay, Urgency: urgencyOf(p), Says: v.says(p), Next: v.next(p), ToDo: v.toDo(p),
@@ -52,7 +47,7 @@ func newCard(p *bay.Picture, v view) card {
 	}
 	if p.Visit.Open {
 		c.VisitBy, c.For = p.Visit.By, v.span(p.Now-p.Visit.Since)
-		if p.Now-p.Visit.Since > forgottenAfter {
+		if p.Now-p.Visit.Since > bay.VisitForgottenAfter {
 			c.Forgotten = c.For
 		}
 	}

@@ -123,7 +123,7 @@ func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 		page.Confirm = append(page.Confirm, confirm{k, v.say("close." + k)})
 	}
 	page.By = v.say("visit.by", p.Visit.By, v.span(p.Now-p.Visit.Since))
-	if open := p.Now - p.Visit.Since; open > forgottenAfter {
+	if open := p.Now - p.Visit.Since; open > bay.VisitForgottenAfter {
 		page.Forgotten = v.say("visit.forgotten", v.span(open))
 	}
 	page.addCells(p, v)

@@ -1,0 +1,112 @@
+package main
+
+import (
+	"context"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"bayward/agent/config"
+	"bayward/agent/loop"
+	"bayward/agent/notify"
+	"bayward/agent/web"
+)
+
+// telling sends notices to people by mail and webhooks.
+type telling struct {
+	sender *notify.Sender
+	voice  web.Voice
+	cfg    *config.Config
+	watch  map[string]*notify.Watch
+}
+
+// Name implements loop.Output.
+func (telling) Name() string { return "notices" }
+
+// Take implements loop.Output.
+func (o telling) Take(_ context.Context, n *loop.News) {
+	notice, changed := o.watch[n.Bay].Update(n.Picture)
+	if !changed || notice.Kind == notify.Nothing || notice.State == notify.Seen {
+		return // who sees a notice knows of it
+	}
+	kind := notice.Kind.String()
+	m := notify.Message{
+		ID: n.Bay + " " + kind, Site: o.cfg.Site, Agent: o.cfg.Agent, Bay: n.Bay, Kind: kind, State: notice.State.String(),
+		Danger:   notice.Kind == notify.ContactorStuck || notice.Kind == notify.CoverFill,
+		Cautions: o.voice.Cautions(), At: n.Wall, Trusted: n.Trusted,
+	}
+	m.Title, m.Text, m.WhatToDo = o.voice.Notice(kind, notice.State == notify.Settled, n.Picture)
+	o.sender.Offer(&m)
+}
+
+// buildNotices makes the sender, if the configuration has a way for it.
+func (a *agent) buildNotices() error {
+	c := a.cfg.Notify
+	if c == nil || len(c.Mail)+len(c.Webhooks) == 0 {
+		return nil
+	}
+	ways, err := ways(c)
+	if err != nil {
+		return inputError{err}
+	}
+	quiet, _ := notify.ParseQuiet(c.QuietHours) // checked with the configuration
+	voice := web.NewVoice(a.cfg.Language, a.cfg.Units)
+	a.notices = &telling{voice: voice, cfg: a.cfg, watch: map[string]*notify.Watch{}}
+	for i := range a.cfg.Bays {
+		a.notices.watch[a.cfg.Bays[i].Name] = &notify.Watch{}
+	}
+	a.notices.sender = notify.NewSender(notify.Options{
+		Ways: ways, Quiet: quiet, Round: c.DailyRound, Wall: a.wall, Log: a.log,
+		Summary: func() notify.Message {
+			title, text := voice.Round(a.cfg.Site, a.cfg.Agent, a.loop.Pictures())
+			return notify.Message{Site: a.cfg.Site, Agent: a.cfg.Agent, Title: title, Text: text, Cautions: voice.Cautions()}
+		},
+	})
+	return nil
+}
+
+func ways(c *config.Notify) ([]notify.Way, error) {
+	var all []notify.Way
+	for _, m := range c.Mail {
+		way, err := notify.NewMail(notify.MailOptions(m))
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, way)
+	}
+	for _, h := range c.Webhooks {
+		o := notify.WebhookOptions{Name: h.Name, URL: h.URL, Method: h.Method, Body: h.Body, CAFile: h.CAFile}
+		for _, header := range h.Headers {
+			o.Headers = append(o.Headers, notify.HeaderOptions(header))
+		}
+		way, err := notify.NewWebhook(o)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, way)
+	}
+	return all, nil
+}
+
+// noticeMetrics shows what became of the messages.
+type noticeMetrics struct{ sender *notify.Sender }
+
+func noticeDesc(name, help string) *prometheus.Desc {
+	return prometheus.NewDesc("bayward_notices_"+name, help, []string{"way"}, nil)
+}
+
+// Describe implements prometheus.Collector.
+func (c noticeMetrics) Describe(out chan<- *prometheus.Desc) { prometheus.DescribeByCollect(c, out) }
+
+// Collect implements prometheus.Collector.
+func (c noticeMetrics) Collect(out chan<- prometheus.Metric) {
+	for _, n := range c.sender.Counts() {
+		count := func(name, help string, v uint64) {
+			out <- prometheus.MustNewConstMetric(noticeDesc(name, help), prometheus.CounterValue, float64(v), n.Way)
+		}
+		count("sent_total", "Notices that were handed over.", n.Sent)
+		count("send_failures_total", "Tries to hand a notice over that failed and are repeated.", n.Failed)
+		count("refused_total", "Notices that their server will never take.", n.Refused)
+		count("dropped_total", "Notices that found no room.", n.Dropped)
+		out <- prometheus.MustNewConstMetric(noticeDesc("waiting", "Notices that wait to be handed over."), prometheus.GaugeValue, float64(n.Waiting), n.Way)
+	}
+}

@@ -77,9 +77,9 @@ func converterFaults(s *scene) {
 	}
 }
 
-// wireTicks is how long a 1-wire fault may take to open the relay: a reading
-// that is under way, a bad one, which the kernel tries some times, and the
-// finding's five seconds.
+// wireTicks is how long a 1-wire fault may take to open the relay: the kernel
+// tries a bad sensor several times, but a reading that is not renewed counts for
+// thirty seconds at most (stale_seconds), and the finding takes five more.
 const wireTicks = 45
 
 func thermometerFaults(s *scene) {

@@ -8,14 +8,17 @@ import (
 	"os"
 	"time"
 
+	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/replay"
+	"bayward/agent/replay/plot"
 )
 
 type replayCmd struct {
 	Config string        `required:"" type:"path" placeholder:"FILE" help:"Configuration; only its packs and limits are used."`
 	Pack   string        `placeholder:"NAME" help:"Which pack the trace is of, when the configuration has several."`
 	Hold   time.Duration `default:"15m" help:"How long a column holds its last value before it counts as stale."`
+	Plot   string        `type:"path" placeholder:"FILE.svg" help:"Draw a picture of the replay into this file."`
 	Trace  string        `arg:"" name:"TRACE.csv" help:"Trace, plain or gzip; - for standard input."`
 }
 
@@ -25,7 +28,8 @@ func (replayCmd) Help() string {
 		`pack_v (V), current_a (A, positive while charging), pack_c and ambient_c (°C), cover_mm (mm above the plate tops). ` +
 		`An absent column or an empty field is no reading.
 
-Printed is one JSON object for each change, and a summary at the end.`
+Printed is one JSON object for each change, and a summary at the end. With --plot a picture is drawn as well: voltage, current, ` +
+		`temperature and cover over time, with the stages, the findings and the moments of full.`
 }
 
 const minHold, maxHold = time.Second, 24 * time.Hour
@@ -49,19 +53,44 @@ func (c *replayCmd) Run(p *program) error {
 		return inputError{err}
 	}
 	defer func() { _ = in.Close() }()
-	out := bufio.NewWriterSize(p.stdout, 1<<16)
-	t, err := replay.Open(name, in)
-	if err == nil {
-		t.Fit(&setup)
-		_, err = replay.Run(t, setup, out)
-	}
-	if ferr := out.Flush(); err == nil {
-		err = ferr
-	}
+	err = c.replay(p, name, in, setup)
 	if _, ok := errors.AsType[*replay.TraceError](err); ok {
 		return inputError{err}
 	}
 	return err
+}
+
+func (c *replayCmd) replay(p *program, name string, in io.Reader, setup bay.Setup) error {
+	t, err := replay.Open(name, in)
+	if err != nil {
+		return err
+	}
+	t.Fit(&setup)
+	var picture *plot.Recorder
+	var watchers []replay.Watcher
+	if c.Plot != "" {
+		picture = plot.New(name)
+		watchers = append(watchers, picture)
+	}
+	out := bufio.NewWriterSize(p.stdout, 1<<16)
+	_, err = replay.Run(t, setup, out, watchers...)
+	if ferr := out.Flush(); err == nil {
+		err = ferr
+	}
+	if err != nil || picture == nil {
+		return err
+	}
+	return c.draw(picture)
+}
+
+// draw writes the picture to its file.
+func (c *replayCmd) draw(picture *plot.Recorder) error {
+	f, err := os.Create(c.Plot)
+	if err != nil {
+		return inputError{fmt.Errorf("--plot: %w; accepted: a file that can be written", err)}
+	}
+	err = picture.WriteSVG(f)
+	return errors.Join(err, f.Close())
 }
 
 func (c *replayCmd) open(p *program) (name string, in io.ReadCloser, err error) {

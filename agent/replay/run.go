@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"bayward/agent/bay"
+	"bayward/agent/charge"
 )
 
 // line is what is written on each change; what is not known is absent.
@@ -24,6 +25,22 @@ type line struct {
 	CoverMM       *float64  `json:"cover_mm,omitempty"`
 	WaterML       []float64 `json:"water_ml,omitempty"`
 	WaterLostML   float64   `json:"water_lost_ml"`
+	// Evidence that a doubt holds back, and the doubt.
+	Pending string `json:"pending_evidence,omitempty"`
+	Doubt   string `json:"doubt,omitempty"`
+	lastCharge
+}
+
+// lastCharge is what is known of the charge under way, or the last one.
+type lastCharge struct {
+	DepthBefore  *float64 `json:"depth_before,omitempty"`  // 0 to 1
+	ReturnFactor *float64 `json:"return_factor,omitempty"` // ampere-hours in over out
+	EqualizeDue  string   `json:"equalize_due,omitempty"`
+}
+
+// Watcher sees every tick of a replay; the picture is valid until the next.
+type Watcher interface {
+	See(timeS float64, p *bay.Picture)
 }
 
 // Summary closes a replay.
@@ -38,14 +55,15 @@ type Summary struct {
 	WithheldS   float64        `json:"withheld_s"`
 	Ready       uint64         `json:"ready"` // how often the pack became ready to water
 	MaxPackC    *float64       `json:"max_pack_c,omitempty"`
+	lastCharge                 // of the last charge
 	Events      map[string]int `json:"events"`
 }
 
 // Run sends the trace through a core with the given setup, already fitted to
 // it, and writes one JSON object for each change and a summary. The error is a
-// *TraceError when the trace is at fault.
-func Run(t *Trace, s bay.Setup, w io.Writer) (*Summary, error) {
-	r := runner{core: bay.New(s), out: json.NewEncoder(w), sum: Summary{Events: map[string]int{}}, maxC: math.Inf(-1)}
+// *TraceError when the trace is at fault. Watchers see every tick.
+func Run(t *Trace, s bay.Setup, w io.Writer, watchers ...Watcher) (*Summary, error) {
+	r := runner{watchers: watchers, core: bay.New(s), out: json.NewEncoder(w), sum: Summary{Events: map[string]int{}}, maxC: math.Inf(-1)}
 	for {
 		timeS, readings, err := t.Next()
 		if errors.Is(err, io.EOF) {
@@ -72,6 +90,8 @@ type runner struct {
 	any  bool
 	was  state
 	pic  *bay.Picture
+
+	watchers []Watcher
 }
 
 // state is what a change is judged by.
@@ -81,11 +101,16 @@ type state struct {
 	full     bool
 	evidence string
 	raised   uint64
+	pending  charge.Evidence
+	doubt    charge.Doubt
 }
 
 func (r *runner) step(timeS float64, in *bay.Readings) error {
 	pic, events := r.core.Step(in)
 	r.pic = pic
+	for _, w := range r.watchers {
+		w.See(timeS, pic)
+	}
 	for i := range events {
 		r.sum.Events[events[i].Kind.String()]++
 	}
@@ -104,7 +129,7 @@ func (r *runner) step(timeS float64, in *bay.Readings) error {
 }
 
 func stateOf(p *bay.Picture) state {
-	s := state{stage: p.Stage, granted: p.Permit.Granted, full: p.Charge.Full}
+	s := state{stage: p.Stage, granted: p.Permit.Granted, full: p.Charge.Full, pending: p.Charge.Pending, doubt: p.Charge.Doubt}
 	if s.full {
 		s.evidence = p.Charge.Evidence.String()
 	}
@@ -122,6 +147,7 @@ func lineOf(timeS float64, p *bay.Picture) line {
 		TimeS: timeS, Stage: v.Stage, Permit: v.Permit, Findings: p.Codes(), Full: v.Full, FullEvidence: v.FullEvidence,
 		StateOfCharge: digits(v.StateOfCharge, 4), ReadyInS: digits(v.ReadyInS, 0), CoverMM: digits(v.CoverMM, 2),
 		WaterML: slices.Clone(v.WaterML), WaterLostML: digit(p.Water.LostTotal, 3),
+		Pending: p.Charge.Pending.String(), Doubt: p.Charge.Doubt.String(), lastCharge: chargeOf(p),
 	}
 	for i := range l.WaterML {
 		l.WaterML[i] = digit(l.WaterML[i], 1)
@@ -129,11 +155,24 @@ func lineOf(timeS float64, p *bay.Picture) line {
 	return l
 }
 
+func chargeOf(p *bay.Picture) lastCharge {
+	c := &p.Charge
+	out := lastCharge{EqualizeDue: c.Equalize.Due.String()}
+	if c.DepthKnown && c.Charges > 0 {
+		out.DepthBefore = digits(&c.DepthBefore, 3)
+	}
+	if c.ReturnKnown {
+		out.ReturnFactor = digits(&c.ReturnFactor, 3)
+	}
+	return out
+}
+
 func (r *runner) finish() (*Summary, error) {
 	s, p := &r.sum, r.pic
 	s.Charges, s.ChargesFull, s.Ready = p.Charge.Charges, p.Charge.ChargesFull, p.Readied
 	s.ChargeAh, s.DischargeAh = digit(p.Charge.TotalInAh, 4), digit(p.Charge.TotalOutAh, 4)
 	s.GassingAh, s.WaterLostML = digit(p.Charge.TotalGassingAh, 4), digit(p.Water.LostTotal, 4)
+	s.lastCharge = chargeOf(p)
 	s.PermitS, s.WithheldS = digit(p.PermitS, 3), digit(p.WithheldS, 3)
 	if !math.IsInf(r.maxC, -1) {
 		s.MaxPackC = &r.maxC

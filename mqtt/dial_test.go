@@ -174,6 +174,22 @@ func (letIn) OnACLCheck(*mochi.Client, string, bool) bool                   { re
 // The library's broker has a WebSocket listener; the one in the program does
 // without.
 func TestWebSocket(t *testing.T) {
+	a := newAuthority(t)
+	pair, err := tls.LoadX509KeyPair(a.server(t, time.Now().Add(time.Hour)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	pool := x509.NewCertPool()
+	pool.AddCert(a.cert)
+	for scheme, trust := range map[string]*tls.Config{
+		"ws":  nil,
+		"wss": {Certificates: []tls.Certificate{pair}, ClientAuth: tls.RequireAndVerifyClientCert, ClientCAs: pool, MinVersion: tls.VersionTLS12},
+	} {
+		t.Run(scheme, func(t *testing.T) { webSocket(t, a, scheme, trust) })
+	}
+}
+
+func webSocket(t *testing.T, a *authority, scheme string, trust *tls.Config) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -184,14 +200,17 @@ func TestWebSocket(t *testing.T) {
 	}
 	server := mochi.New(&mochi.Options{Logger: quiet()})
 	err = errors.Join(server.AddHook(new(letIn), nil),
-		server.AddListener(listeners.NewWebsocket(listeners.Config{ID: "ws", Address: at})), server.Serve())
+		server.AddListener(listeners.NewWebsocket(listeners.Config{ID: "ws", Address: at, TLSConfig: trust})), server.Serve())
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer server.Close()
+	cert, key := a.server(t, time.Now().Add(time.Hour)) // good for a client as well
 	o := newOutbox()
 	o.add("bay-1", 20)
-	stop := runClient(t, newClient(t, Options{Brokers: []string{"ws://" + at + "/mqtt"}, Outbox: o}))
+	stop := runClient(t, newClient(t, Options{
+		Brokers: []string{scheme + "://" + at + "/mqtt"}, CAFile: a.file, CertFile: cert, KeyFile: key, Outbox: o,
+	}))
 	o.awaitCursor("bay-1", 20)
 	stop()
 }

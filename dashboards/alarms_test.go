@@ -61,8 +61,13 @@ func alarms(t *testing.T, promtool string, records ...record) {
 	run(t, promtool, "test", "rules", path)
 }
 
+// usedByRules leaves out how long ticks took: that tells of the machine that runs the tests. The
+// rule on late ticks has its own tests.
 func usedByRules(series string) bool {
 	name, _, _ := strings.Cut(series, "{")
+	if name == "bayward_tick_duration_seconds_bucket" {
+		return false
+	}
 	return name == "up" || slices.Contains(contract, name)
 }
 

@@ -40,12 +40,21 @@ func TestDays(t *testing.T) {
 	if attended == nil || neglected == nil {
 		t.Fatal("nothing was recorded")
 	}
+	filled := attended.fill() + neglected.fill()
+	if filled > 60*(recordedHours+neglectedHours)/3 {
+		t.Fatalf("the recorder was too slow: %d minutes are missing", filled)
+	}
 	shed2 := attended.with(site, "shed-2", 0)
 	shed3 := neglected.with(site, "shed-3", end-neglectedHours*3600)
-	t.Logf("figure: recorded days %d h and %d h of the demo in %.0f s", recordedHours, neglectedHours, time.Since(began).Seconds())
+	t.Logf("figure: recorded days %d h and %d h of the demo in %.0f s, %d minutes filled in", recordedHours, neglectedHours, time.Since(began).Seconds(), filled)
 
-	t.Run("alarms", func(t *testing.T) { alarms(t, promtool, shed2, shed3) })
+	t.Run("labels", func(t *testing.T) { labelsAreBounded(t, attended) })
+	t.Run("alarms", func(t *testing.T) {
+		t.Parallel()
+		alarms(t, promtool, shed2, shed3)
+	})
 	t.Run("boards", func(t *testing.T) {
+		t.Parallel()
 		dir := t.TempDir()
 		if *keep != "" {
 			dir = *keep
@@ -129,24 +138,26 @@ func ask(t *testing.T, server, path string, form url.Values) answer {
 	return a
 }
 
-// at asks for the end of the days, or for the day before it.
-func at(t *testing.T, server, expr string, overTime bool) answer {
+// atEnd asks for the end of the days.
+func atEnd(t *testing.T, server, expr string) answer {
+	t.Helper()
+	return ask(t, server, "/api/v1/query", url.Values{"query": {expr}, "time": {fmt.Sprint(epoch + end)}})
+}
+
+// lastDay asks for the day before the end.
+func lastDay(t *testing.T, server, expr string) answer {
 	t.Helper()
 	form := url.Values{"query": {expr}}
-	if !overTime {
-		form.Set("time", fmt.Sprint(epoch+end))
-		return ask(t, server, "/api/v1/query", form)
-	}
 	form.Set("start", fmt.Sprint(epoch+end-24*3600))
 	form.Set("end", fmt.Sprint(epoch+end))
-	form.Set("step", "120")
+	form.Set("step", "240")
 	return ask(t, server, "/api/v1/query_range", form)
 }
 
 // rulesAnswer: each rule's expression is evaluated; what records must give something.
 func rulesAnswer(t *testing.T, server string) {
 	for _, r := range readRules(t) {
-		got := len(at(t, server, r.Expr, false).Data.Result)
+		got := len(atEnd(t, server, r.Expr).Data.Result)
 		if r.Record == "" {
 			continue
 		}
@@ -154,13 +165,14 @@ func rulesAnswer(t *testing.T, server string) {
 		if got < charged {
 			t.Errorf("%s: %d series from its expression, want one for each charged bay", r.Record, got)
 		}
-		if n := len(at(t, server, r.Record, true).Data.Result); n < charged {
+		if n := len(lastDay(t, server, r.Record).Data.Result); n < charged {
 			t.Errorf("%s: %d series on record", r.Record, n)
 		}
 	}
 }
 
-// boardsHaveData asks every query of every board for the two sheds.
+// boardsHaveData asks every query of every board for the two sheds. A table shows one moment; at
+// some moment of the day each of its columns must have something to show.
 func boardsHaveData(t *testing.T, server string) {
 	asked := 0
 	for _, q := range boardQueries(t) {
@@ -169,7 +181,7 @@ func boardsHaveData(t *testing.T, server string) {
 			fill = strings.NewReplacer("$site", site, "$agent", "shed-2", "$bay", "bay-3", "$__rate_interval", "8m", "$__range", "2d")
 		}
 		asked++
-		if len(at(t, server, fill.Replace(q.expr), q.overTime).Data.Result) == 0 {
+		if len(lastDay(t, server, fill.Replace(q.expr)).Data.Result) == 0 {
 			t.Errorf("%s: %s: no data for %s", q.board, q.title, fill.Replace(q.expr))
 		}
 	}
@@ -187,7 +199,7 @@ func boardsStaySmall(t *testing.T, server string) {
 		if q.board == "bay" { // one agent is chosen there, and a row repeats for each chosen bay
 			fill = strings.NewReplacer("$site", longSite, "$agent", "shed-77", "$bay", "bay-1", "$__rate_interval", "8m", "$__range", "2d")
 		}
-		a := at(t, server, fill.Replace(q.expr), false)
+		a := atEnd(t, server, fill.Replace(q.expr))
 		if q.title == "Bays watched" && (len(a.Data.Result) != 1 || a.Data.Result[0].Value[1] != "500") {
 			t.Errorf("the yard of 500 bays shows %v", a.Data.Result)
 		}

@@ -12,7 +12,6 @@ import (
 // boardQuery is one query of a board, read from the JSON as Grafana reads it.
 type boardQuery struct {
 	board, title, expr string
-	overTime           bool
 }
 
 func boardQueries(t *testing.T) []boardQuery {
@@ -30,10 +29,7 @@ func boardQueries(t *testing.T) []boardQuery {
 		var board struct {
 			Panels []struct {
 				Title   string
-				Targets []struct {
-					Expr  string
-					Range bool
-				}
+				Targets []struct{ Expr string }
 			}
 			Annotations struct{ List []struct{ Name, Expr string } }
 		}
@@ -43,11 +39,11 @@ func boardQueries(t *testing.T) []boardQuery {
 		name := strings.TrimSuffix(filepath.Base(file), ".json")
 		for _, p := range board.Panels {
 			for _, q := range p.Targets {
-				all = append(all, boardQuery{name, p.Title, q.Expr, q.Range})
+				all = append(all, boardQuery{name, p.Title, q.Expr})
 			}
 		}
 		for _, a := range board.Annotations.List {
-			all = append(all, boardQuery{name, "mark " + a.Name, a.Expr, true})
+			all = append(all, boardQuery{name, "mark " + a.Name, a.Expr})
 		}
 	}
 	return all

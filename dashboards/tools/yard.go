@@ -22,6 +22,9 @@ const (
 	quiet = "agent-unready|visit-open|held"
 )
 
+// waterNow is 1 where water is wanted today.
+var waterNow = fmt.Sprintf(`bayward_stage{%s,stage="ready-to-water"} or bayward_finding{%s,code="plates-bare"}`, yardBays, yardBays)
+
 // needs counts what a person has to do at each bay: findings, and water when the pack is ready.
 var needs = fmt.Sprintf(`(sum %s (bayward_finding{%s,code!~"%s"} or bayward_stage{%s,stage="ready-to-water"})%s)`,
 	byBay, yardBays, quiet, yardBays, ofPack)
@@ -53,13 +56,13 @@ func yardNow(b *dashboard.DashboardBuilder) {
 		4, coloured("green", step{1, "red"}), query{`sum(up{job="bayward",site=~"$site",agent=~"$agent"} == bool 0)`, ""}))
 	b.WithPanel(number(text{"Bays that need a person", "Bays with a finding that does not settle by itself, or with a pack that is ready to water.", "none", "no bay reports"},
 		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf("sum(%s > bool 0)", needs), ""}))
-	b.WithPanel(number(text{"Packs that wait for a withheld charge", "At rest, in need of charge, and the permit is withheld.", "none", "no bay reports"},
+	b.WithPanel(number(text{"Waiting, charge withheld", "Packs at rest, in need of a charge that is withheld.", "none", "no bay reports"},
 		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf(`sum((max %s (bayward_stage{%s,stage="waiting"}) * (1 - max %s (bayward_charge_permitted{%s})))%s)`,
 			byBay, yardBays, byBay, yardBays, ofPack), ""}))
-	b.WithPanel(number(text{"Litres to bring today", "Water for the packs that are ready to water now: full, rested and cool. Bays whose level is not known are not in it.", "litre", "no level is known"},
-		4, coloured("text"), query{litres(fmt.Sprintf(`bayward_stage{%s,stage="ready-to-water"}`, yardBays)), ""}).Decimals(1))
-	b.WithPanel(number(text{"Litres to bring this week", "Water for the packs that are ready now or reach the least cover for a charge within seven days. Bays whose level is not known are not in it.", "litre", "no level is known"},
-		4, coloured("text"), query{litres(fmt.Sprintf(`(bayward_water_forecast_seconds{%s} < bool 604800) or bayward_stage{%s,stage="ready-to-water"}`, yardBays, yardBays)), ""}).Decimals(1))
+	b.WithPanel(number(text{"Litres to bring today", "Water for the packs that are ready to water now (full, rested and cool), and for those with bare plates, which get a part before their charge and the rest after. Bays whose level is not known are not in it.", "litre", "no level is known"},
+		4, coloured("text"), query{litres(waterNow), ""}).Decimals(1))
+	b.WithPanel(number(text{"Litres to bring this week", "Besides today's, the packs whose cover reaches the least for a charge within seven days. Bays whose level is not known are not in it.", "litre", "no level is known"},
+		4, coloured("text"), query{litres(fmt.Sprintf(`(bayward_water_forecast_seconds{%s} < bool 604800) or %s`, yardBays, waterNow)), ""}).Decimals(1))
 }
 
 // litres adds up the need of the bays at which a condition is 1.

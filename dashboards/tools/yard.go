@@ -87,8 +87,10 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 	).OverrideByName("bay", []dashboard.DynamicConfigValue{{Id: "links", Value: []map[string]any{{
 		"title": "the bay's round", "url": "/d/bayward-bay?var-site=${__data.fields.site}&var-agent=${__data.fields.agent}&var-bay=${__data.fields.bay}",
 	}}}}))
-	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the cover reaches the least that a charge needs.", "s", "no forecast is known"}, 12, "lasts",
-		column{query{fmt.Sprintf("bottomk(20, min %s (bayward_water_forecast_seconds{%s})%s)", byBay, yardBays, ofPack), "lasts"}, "s", 1, nil}))
+	b.WithPanel(list(text{"What is wrong, bay by bay?", "Up to 50 findings that stand now, and which part of the last 24 hours each stood. Orders of people and settling are not in it.",
+		"percentunit", "no finding stands, or no bay reports: see the figures above"}, 12, "of the last day",
+		column{query{fmt.Sprintf(`topk(50, (max by (site, agent, instance, bay, code) (avg_over_time(bayward_finding{%s,code!~"%s"}[1d]))`+
+			` and max by (site, agent, instance, bay, code) (bayward_finding{%s}) == 1)%s)`, yardBays, quiet, yardBays, ofPack), "of the last day"}, "percentunit", 0, nil}))
 	b.WithPanel(list(text{"Which bays are blind, and on which sensor?", "The 20 sensors that gave no usable value in the largest share of ticks, over ten minutes. A missing reading is nowhere else on this board. A sensor that leaves with its pack is not counted while the bay is vacant.",
 		"percentunit", "every sensor answers, or no bay reports: see the figures above"}, 12, "blind",
 		column{query{fmt.Sprintf("topk(20, (sum by (site, agent, instance, bay, sensor) (rate(bayward_reading_faults_total{%s}[10m]))"+
@@ -108,13 +110,15 @@ func yardWhy(b *dashboard.DashboardBuilder) {
 
 func yardTrend(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("The week"))
-	b.WithPanel(lines(text{"Where do the packs stand?", "Packs at each stage of the round.", "none", "no bay reports"}, 8,
+	b.WithPanel(lines(text{"Where do the packs stand?", "Packs at each stage of the round.", "none", "no bay reports"}, 12,
 		query{fmt.Sprintf("sum by (stage) (bayward_stage{%s}%s)", yardBays, ofPack), "{{stage}}"}).
 		FillOpacity(30).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
-	b.WithPanel(lines(text{"How many charges began, and how many were proven full?", "In the 24 hours before each moment.", "none", "no bay reports"}, 8,
+	b.WithPanel(lines(text{"How many charges began, and how many were proven full?", "In the 24 hours before each moment.", "none", "no bay reports"}, 12,
 		query{fmt.Sprintf("sum(increase(bayward_charges_total{%s}[1d])%s)", yardBays, ofPack), "began"},
 		query{fmt.Sprintf("sum(increase(bayward_charges_full_total{%s}[1d])%s)", yardBays, ofPack), "proven full"}).Decimals(0).Min(0))
+	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the cover reaches the least that a charge needs.", "s", "no forecast is known"}, 12, "lasts",
+		column{query{fmt.Sprintf("bottomk(20, min %s (bayward_water_forecast_seconds{%s})%s)", byBay, yardBays, ofPack), "lasts"}, "s", 1, nil}))
 	b.WithPanel(list(text{"Which chargers overcharge?", "The 10 bays with the highest charge factor of the last seven days: ampere-hours given for each that stayed. 1.15 to 1.20 is usual for vented traction packs (common practice, no source).",
-		"none", "no charge in seven days"}, 8, "factor",
-		column{query{fmt.Sprintf("topk(10, max %s (bay:bayward_charge_factor:ratio7d{%s} > 0)%s)", byBay, yardBays, ofPack), "factor"}, "none", 2, nil}).Height(8))
+		"none", "no charge in seven days"}, 12, "factor",
+		column{query{fmt.Sprintf("topk(10, max %s (bay:bayward_charge_factor:ratio7d{%s} > 0)%s)", byBay, yardBays, ofPack), "factor"}, "none", 2, nil}))
 }

@@ -223,7 +223,7 @@ func backOff(failures int) time.Duration {
 			break
 		}
 	}
-	return full/2 + rand.N(full/2+1)
+	return full/2 + rand.N(full/2+1) //nolint:gosec // G404: it spreads tries, it guards nothing
 }
 
 func wait(ctx context.Context, d time.Duration, wake <-chan struct{}) {

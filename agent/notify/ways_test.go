@@ -179,7 +179,7 @@ func TestMailArrives(t *testing.T) {
 // TestMailThatCannotGo: what is final and what is tried again.
 func TestMailThatCannotGo(t *testing.T) {
 	server, ca := certificate(t)
-	make := func(t *testing.T, b *box, change func(*notify.MailOptions)) *notify.Mail {
+	open := func(t *testing.T, b *box, change func(*notify.MailOptions)) *notify.Mail {
 		t.Helper()
 		o := notify.MailOptions{
 			Server: serveMail(t, b, server, false), Security: "starttls", From: "a@yard.example", To: []string{"b@yard.example"},
@@ -193,7 +193,7 @@ func TestMailThatCannotGo(t *testing.T) {
 	b := &box{user: "u", password: "p"}
 	final := func(code int) error {
 		b := &box{user: "u", password: "p", refuse: &smtp.SMTPError{Code: code, EnhancedCode: smtp.EnhancedCode{code / 100, 1, 1}, Message: "no"}}
-		return send(t, make(t, b, func(*notify.MailOptions) {}), &water)
+		return send(t, open(t, b, func(*notify.MailOptions) {}), &water)
 	}
 	require.ErrorIs(t, final(550), notify.ErrRefused)
 	greylisted := final(451)
@@ -205,14 +205,14 @@ func TestMailThatCannotGo(t *testing.T) {
 		"unknown authority":  func(o *notify.MailOptions) { o.CAFile = "" },
 		"nobody at the port": func(o *notify.MailOptions) { o.Server = "127.0.0.1:1" },
 	} {
-		err := send(t, make(t, b, change), &water)
+		err := send(t, open(t, b, change), &water)
 		require.Error(t, err, name)
 		require.NotErrorIs(t, err, notify.ErrRefused, name)
 	}
 	require.Empty(t, b.mails)
 	// A server without STARTTLS gets no password in the clear.
 	plain := &box{user: "u", password: "p"}
-	m := make(t, plain, func(o *notify.MailOptions) { o.Server = serveMail(t, plain, nil, false) })
+	m := open(t, plain, func(o *notify.MailOptions) { o.Server = serveMail(t, plain, nil, false) })
 	require.Error(t, send(t, m, &water))
 	require.Empty(t, plain.mails)
 }

@@ -52,6 +52,9 @@ const drainFor = 2 * time.Second
 // Serve answers on a listener until the context ends, which gives nil. A web
 // configuration file switches on TLS and basic authentication; "" is neither.
 func Serve(ctx context.Context, l net.Listener, srv *http.Server, webConfigFile string, log *slog.Logger) error {
+	srv.BaseContext = func(net.Listener) context.Context { // streams end at once, orders in flight do not
+		return withStopping(context.WithoutCancel(ctx), ctx.Done())
+	}
 	ended := make(chan error, 1)
 	go func() {
 		ended <- toolkit.Serve(l, srv, &toolkit.FlagConfig{WebConfigFile: &webConfigFile}, log)

@@ -108,3 +108,28 @@ func TestServeWithABadFile(t *testing.T) {
 	err = web.Serve(t.Context(), l, web.Server(http.NotFoundHandler(), log), filepath.Join(t.TempDir(), "missing.yaml"), log)
 	require.ErrorContains(t, err, "missing.yaml")
 }
+
+// TestStreamsEndWithTheListener: a page that is open does not hold the stop.
+func TestStreamsEndWithTheListener(t *testing.T) {
+	log := slog.New(slog.DiscardHandler)
+	l, err := web.Listen(t.Context(), "127.0.0.1:0")
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- web.Serve(ctx, l, web.Server(newBench(nil, "bay-1").handler, log), "", log) }()
+	client := &http.Client{Transport: &http.Transport{DisableKeepAlives: true}}
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, "http://"+l.Addr().String()+"/live", nil)
+	require.NoError(t, err)
+	answer, err := client.Do(req)
+	require.NoError(t, err)
+	defer answer.Body.Close()
+	require.Equal(t, "text/event-stream", answer.Header.Get("Content-Type"))
+	first := make([]byte, 32)
+	n, err := answer.Body.Read(first)
+	require.NoError(t, err)
+	require.Contains(t, string(first[:n]), "event: picture\ndata: ")
+	cancel()
+	_, err = io.ReadAll(answer.Body) // ends in order, not by being cut off
+	require.NoError(t, err)
+	require.NoError(t, <-ended)
+}

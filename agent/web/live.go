@@ -40,7 +40,7 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Type", "text/event-stream")
 	h.Set("X-Accel-Buffering", "no") // proxies must not hold events back
 	out := http.NewResponseController(w)
-	stopping, _ := r.Context().Value(stoppingKey{}).(<-chan struct{}) //nolint:errcheck // nil never closes
+	stopping, _ := r.Context().Value(stoppingKey{}).(<-chan struct{}) // nil never closes
 	end := time.NewTimer(liveFor)
 	defer end.Stop()
 	tick := time.NewTicker(lookEvery)

@@ -119,7 +119,7 @@ func browser(t *testing.T) context.Context {
 }
 
 // tab opens a tab of its own, as another device would: nothing is shared.
-func tab(t *testing.T, browser context.Context, url string, width, height int64) *screen {
+func tab(browser context.Context, t *testing.T, url string, width, height int64) *screen {
 	t.Helper()
 	ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
 	s := &screen{t: t, url: url, axe: axe(t)}

@@ -22,7 +22,7 @@ func says(words string) string {
 func TestAVisitOnAPhone(t *testing.T) {
 	b := browser(t)
 	url := demo(t, "--speed", "20")
-	s := tab(t, b, url, phoneWide, phoneHigh)
+	s := tab(b, t, url, phoneWide, phoneHigh)
 	s.open("/")
 	s.until(says("Water that covers the plates"))
 	s.has("Danger", "plates are bare", "not a certified safety device")
@@ -62,7 +62,7 @@ func TestAVisitOnAPhone(t *testing.T) {
 	for n := 1; n <= 12; n++ {
 		s.has("Cell " + strconv.Itoa(n) + " of 12")
 		if n == 6 { // the phone dies: another goes on where this one stood
-			s = tab(t, b, url, phoneWide, phoneHigh)
+			s = tab(b, t, url, phoneWide, phoneHigh)
 			s.open("/bays/bay-1/visit")
 			s.has("5 of 12 cells done", "Next: cell 6")
 			s.shot("phone-resumed")
@@ -88,7 +88,7 @@ func TestAVisitOnAPhone(t *testing.T) {
 func TestLiveWithoutReload(t *testing.T) {
 	b := browser(t)
 	wire := newWire(t, strings.TrimPrefix(demo(t, "--speed", "600"), "http://"))
-	s := tab(t, b, "http://"+wire.address(), 1280, 800)
+	s := tab(b, t, "http://"+wire.address(), 1280, 800)
 	s.open("/")
 	of[chromedp.Void](s, "window.same = true")
 	s.until(says("Charging for"))
@@ -105,7 +105,7 @@ func TestLiveWithoutReload(t *testing.T) {
 func TestWallSpanishDarkAndUS(t *testing.T) {
 	b := browser(t)
 	url := demo(t, "--speed", "3600")
-	s := tab(t, b, url, 1920, 1080)
+	s := tab(b, t, url, 1920, 1080)
 	_, err := chromedp.Call(s.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
 		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}},
 	})
@@ -124,7 +124,7 @@ func TestWallSpanishDarkAndUS(t *testing.T) {
 		s.shot("spanish" + strings.ReplaceAll(path, "/", "-"))
 		require.NotContains(t, s.text(), "⟦")
 	}
-	off := tab(t, b, url, phoneWide, phoneHigh)
+	off := tab(b, t, url, phoneWide, phoneHigh)
 	_, err = chromedp.Call(off.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 	require.NoError(t, err)
 	off.open("/bays/bay-4")

@@ -152,6 +152,11 @@ func TestEvidenceSteadyVoltage(t *testing.T) {
 	t.Run("not while it still rises", func(t *testing.T) {
 		require.False(t, run(9, chargetest.IUIa(0.16, 2.40, 0.04, 0.6), false, none).fullEver)
 	})
+	t.Run("single disturbed readings do not delay it", func(t *testing.T) {
+		plain := run(9, chargetest.IUIa(0.16, 2.40, 0.04, 3), false, none)
+		got := run(9, chargetest.IUIa(0.16, 2.40, 0.04, 3), false, chargetest.Spikes(40, 36, 0))
+		require.InDelta(t, plain.fullAtH, got.fullAtH, 0.02)
+	})
 	t.Run("voltage alone: not by a regulated charger in its bulk", func(t *testing.T) {
 		for _, v := range []float64{2.40, 2.45, 2.50} {
 			require.False(t, run(9, chargetest.IU(0.05, v), true, none).fullEver, v)

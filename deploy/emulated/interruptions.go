@@ -126,6 +126,7 @@ func networkDown(s *scene) {
 	s.granted()
 	s.gives("a day passes on the wall clock", control.Order{Do: control.Clock, Unix: time.Now().Add(24 * time.Hour).Unix(), Trusted: true})
 	s.asks("hold", `{"action":"hold","by":"Ada"}`)
+	s.stays(50) // longer than the keep-alive: the connection is given up
 	s.asks("hold", `{"action":"unhold","by":"Ada"}`)
 	s.asks("visit", `{"action":"open","by":"Bo"}`)
 	s.step("nothing came over the broker meanwhile", func(context.Context) error {
@@ -168,7 +169,8 @@ func contiguous(all []event) error {
 
 func clockSet(s *scene) {
 	s.stop()
-	s.gives("the wall clock is at 1970", control.Order{Do: control.Clock, Unix: 60})
+	// The kernel refuses a wall clock that is below the time since boot.
+	s.gives("the wall clock is at 1970", control.Order{Do: control.Clock, Unix: 24 * 3600})
 	s.begin(fresh(10))
 	s.shows("a time of 1970, not trusted", func(p *picture) bool { return p.Time.Year() == 1970 && !p.TimeTrusted })
 	s.granted()

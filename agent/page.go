@@ -17,7 +17,10 @@ type seen struct{ past *web.Past }
 func (seen) Name() string { return "page" }
 
 // Take implements loop.Output.
-func (o seen) Take(_ context.Context, n *loop.News) { o.past.Observe(n.Picture) }
+func (o seen) Take(_ context.Context, n *loop.News) {
+	o.past.Observe(n.Picture)
+	o.past.Happened(n.Bay, n.Events)
+}
 
 // errOpen says that a page on the network would not know who asks.
 var errOpen = errors.New("the page would be open to the network with nobody named who may give orders: " +

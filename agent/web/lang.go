@@ -53,6 +53,9 @@ func (l *lang) fault(f reading.Fault) string { return l.say("fault." + f.String(
 // title and whatToDo are a finding's words. The table of findings is written
 // in English; other languages translate it.
 func (l *lang) title(c interlock.Code) string {
+	if c == interlock.NoCode {
+		return ""
+	}
 	if l.name == Languages()[0] {
 		return interlock.Table[c].Title
 	}

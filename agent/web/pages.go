@@ -110,14 +110,15 @@ func summary(cards []card, v view) string {
 
 type bayPage struct {
 	base
-	Card        card
-	OrderID     string // of the page's forms, so that sending one twice does nothing
-	Who         string
-	AskName     bool
-	CanRelease  bool
-	Section     section
-	Night       night
-	Interactive bool
+	Card       card
+	OrderID    string // of the page's forms, so that sending one twice does nothing
+	Who        string
+	AskName    bool
+	CanRelease bool
+	Section    section
+	Night      night
+	History    []happened // the newest
+	Older      []happened
 }
 
 func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
@@ -130,6 +131,11 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 	page := bayPage{
 		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), OrderID: newID(), Who: s.who(r),
 		CanRelease: s.may(r, bay.OrderRelease), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
+		History: s.Past.history(p, v),
+	}
+	const newest = 8
+	if len(page.History) > newest {
+		page.History, page.Older = page.History[:newest], page.History[newest:]
 	}
 	page.AskName = s.gate == nil && page.Who == ""
 	page.Card.Alone, page.Live = true, true

@@ -29,6 +29,8 @@ type point struct {
 type Past struct {
 	mu   sync.Mutex // guards what follows
 	bays map[string][]point
+	// events are the last of each bay, oldest first.
+	events map[string][]bay.Event
 }
 
 // Observe takes in a picture.

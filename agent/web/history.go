@@ -1,0 +1,75 @@
+package web
+
+import (
+	"slices"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+)
+
+// keptEvents is how many events of a bay the page remembers: a round makes
+// about thirty. The whole record is the logbook's.
+const keptEvents = 60
+
+// Happened takes in the events of one tick.
+func (h *Past) Happened(bayName string, events []bay.Event) {
+	if len(events) == 0 {
+		return
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	if h.events == nil {
+		h.events = map[string][]bay.Event{}
+	}
+	kept := append(h.events[bayName], events...)
+	if extra := len(kept) - keptEvents; extra > 0 {
+		kept = slices.Delete(kept, 0, extra)
+	}
+	h.events[bayName] = kept
+}
+
+// happened is one event in words. Text is as it stands in the record, in
+// English, and "" where the words say it all.
+type happened struct{ Ago, What, Text string }
+
+// history lists the events of a bay, the newest first.
+func (h *Past) history(p *bay.Picture, v view) []happened {
+	if h == nil {
+		return nil
+	}
+	h.mu.Lock()
+	events := slices.Clone(h.events[p.Bay])
+	h.mu.Unlock()
+	slices.Reverse(events)
+	var all []happened
+	for i := range events {
+		e := &events[i]
+		if e.Code == interlock.AgentUnready && (e.Kind == bay.FindingRaised || e.Kind == bay.FindingCleared) {
+			continue // at every rest of the contactor
+		}
+		what, text := v.event(e)
+		all = append(all, happened{v.say("night.ago", v.span(max(p.Now-e.At, time.Duration(0)))), what, text})
+	}
+	return all
+}
+
+func (v view) event(e *bay.Event) (what, text string) {
+	key := "event." + e.Kind.String()
+	switch e.Kind {
+	case bay.PermitGranted:
+		return v.say(key), ""
+	case bay.PermitWithheld, bay.FindingRaised, bay.FindingCleared:
+		return v.say(key, v.title(e.Code)), ""
+	case bay.StageChanged:
+		return v.say(key, v.say("stage."+e.Stage.String())), ""
+	case bay.VisitOpened, bay.VisitClosed, bay.OrderTaken, bay.OrderRefused:
+		return v.say(key, e.By), e.Text
+	case bay.ChargeStarted:
+		return v.say(key), ""
+	case bay.ChargeFull, bay.ChargeEnded, bay.MemoryDoubted:
+		return v.say(key), e.Text
+	default:
+		return v.say("event.other"), e.Text
+	}
+}

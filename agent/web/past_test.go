@@ -1,0 +1,87 @@
+package web_test
+
+import (
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/reading"
+	"bayward/agent/web"
+)
+
+// night is a bay with a record of ten hours: an hour of charge, then rest.
+func night(t *testing.T) *bench {
+	t.Helper()
+	past := &web.Past{}
+	b := newBench(func(o *web.Options) { o.Past = past }, "bay-1")
+	p := b.picture("bay-1").Clone()
+	for at := time.Duration(0); at <= 10*time.Hour; at += 30 * time.Second {
+		p.Now, p.Stage = at, bay.Cooling
+		p.Seen.PackV, p.Seen.PackC = reading.Good(25.5, at), reading.Good(30, at)
+		if at < time.Hour {
+			p.Stage, p.Seen.PackV = bay.Charging, reading.Good(30.5, at)
+		}
+		if at > 4*time.Hour && at < 5*time.Hour { // the sensor's wire was off
+			p.Seen.PackC = reading.Bad(reading.Open, at)
+		}
+		past.Observe(p)
+	}
+	b.change("bay-1", func(last *bay.Picture) { *last = *p.Clone() })
+	past.Happened("bay-1", []bay.Event{
+		{At: time.Hour, Kind: bay.ChargeFull, Text: "Proven full by steady-taper."},
+		{At: 9 * time.Hour, Kind: bay.OrderTaken, By: "A. Person", Text: "Cell 3 was given 110 ml."},
+	})
+	return b
+}
+
+// TestTheNightIsDrawn: extremes, gaps and stages are those of the record.
+func TestTheNightIsDrawn(t *testing.T) {
+	b := night(t)
+	page := text(t, b.get("/bays/bay-1"))
+	require.Contains(t, page, "Pack voltage over the last 10 h 00 min: from 25.5 V to 30.5 V, now 25.5 V.")
+	require.Contains(t, page, `Charging <small>10 h 00 min ago</small>`)
+	require.Contains(t, page, `Cooling <small>9 h 00 min ago</small>`)
+	band := regexp.MustCompile(`band-charging" x="0" y="0" width="([0-9.]+)"`).FindStringSubmatch(page)
+	width, err := strconv.ParseFloat(band[1], 64)
+	require.NoError(t, err)
+	require.InDelta(t, 100, width, 1, "one hour of ten on 1000 units")
+	heat := page[strings.Index(page, "plot-heat"):]
+	heat = heat[:strings.Index(heat, "</svg>")]
+	require.Equal(t, 2, strings.Count(heat, "<polyline"), "nothing is drawn where nothing was known")
+	last := text(t, b.get("/bays/bay-1?hours=1"))
+	require.Contains(t, last, "Pack voltage over the last 1 h 00 min: from 25.5 V to 25.5 V")
+	require.NotContains(t, last, "Charging <small>")
+	for _, odd := range []string{"0", "-1", "99999999999999999999", "x"} {
+		require.Equal(t, 200, b.get("/bays/bay-1?hours="+odd).Code)
+	}
+}
+
+func TestHistoryIsTold(t *testing.T) {
+	page := text(t, night(t).get("/bays/bay-1"))
+	first, second := strings.Index(page, "Cell 3 was given 110 ml."), strings.Index(page, "Proven full by steady-taper.")
+	require.True(t, first > 0 && second > first, "the newest first")
+	require.Contains(t, page, "by A. Person")
+}
+
+// TestThePastIsBounded: weeks of ticks and events keep what the page needs.
+func TestThePastIsBounded(t *testing.T) {
+	past := &web.Past{}
+	b := newBench(func(o *web.Options) { o.Past = past }, "bay-1")
+	p := b.picture("bay-1").Clone()
+	for i := range 20000 {
+		p.Now = time.Duration(i) * 2 * time.Minute
+		p.Stage = bay.Stage(1 + i%8)
+		past.Observe(p)
+		past.Happened("bay-1", []bay.Event{{At: p.Now, Kind: bay.ChargeEnded, Text: fmt.Sprint("event ", i)}})
+	}
+	b.change("bay-1", func(last *bay.Picture) { *last = *p.Clone() })
+	page := text(t, b.get("/bays/bay-1?hours=45"))
+	require.Equal(t, 60, strings.Count(page, ">event "))
+	require.Less(t, len(page), 1<<20)
+}

@@ -8,8 +8,6 @@ import (
 	"strings"
 	"text/tabwriter"
 
-	"github.com/goccy/go-yaml"
-
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/sensors"
@@ -58,7 +56,7 @@ func runnable(cfg *config.Config) ([]bay.Setup, error) {
 
 // printJSON prints the configuration under the names that the file has.
 func printJSON(w io.Writer, cfg *config.Config) error {
-	flat, err := yaml.MarshalWithOptions(cfg, yaml.JSON())
+	flat, err := cfg.JSON()
 	if err != nil {
 		return fmt.Errorf("bug: print the configuration: %w", err)
 	}

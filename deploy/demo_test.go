@@ -30,6 +30,9 @@ func TestDemoMetrics(t *testing.T) {
 	assert.EventuallyWithT(t, func(c *assert.CollectT) {
 		scrape = get(c, address+"/metrics")
 		for _, name := range ruleMetrics(t) {
+			if later[name] {
+				continue
+			}
 			sample := regexp.MustCompile(`(?m)^` + name + `[{ ]`)
 			assert.Truef(c, sample.Match(scrape), "a rule uses %s, which the demo does not show", name)
 		}
@@ -41,6 +44,10 @@ func TestDemoMetrics(t *testing.T) {
 		t.Errorf("promtool check metrics: %v\n%s", err, out)
 	}
 }
+
+// later are metrics that the demo does not have in its first minute: a forecast needs a day of
+// record. The dashboards' test of whole days sees them.
+var later = map[string]bool{"bayward_water_forecast_seconds": true}
 
 // program finds a program that a test needs; without it the test is skipped, or fails where
 // everything must run.

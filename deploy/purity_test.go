@@ -105,7 +105,7 @@ func coreFiles(t *testing.T) (*token.FileSet, []goFile) {
 	fset, files := repository(t)
 	var found []goFile
 	for _, f := range files {
-		if !f.test && within(f.pkg, core...) {
+		if !f.test && within(f.pkg, core...) && !testPackage(f.pkg) {
 			found = append(found, f)
 		}
 	}
@@ -113,6 +113,21 @@ func coreFiles(t *testing.T) (*token.FileSet, []goFile) {
 		t.Fatal("no file of the core found: the list of its folders is out of date")
 	}
 	return fset, found
+}
+
+// testPackage tells whether a package only serves tests, by its name: such as
+// agent/charge/chargetest. TestTestPackages holds that nothing else uses it.
+func testPackage(pkg string) bool { return strings.HasSuffix(pkg, "test") }
+
+func TestTestPackages(t *testing.T) {
+	_, files := repository(t)
+	for _, f := range files {
+		for _, path := range f.imports() {
+			if pkg := local(path); pkg != "" && testPackage(pkg) && !f.test && !testPackage(f.pkg) {
+				t.Errorf("%s imports %s: what ships does not use what serves tests", f.path, path)
+			}
+		}
+	}
 }
 
 // impure names what makes a node depend on more than its inputs, or is empty.

@@ -2,9 +2,9 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 	"time"
 
 	"bayward/agent/bay"
@@ -29,7 +29,7 @@ func (a *agent) connect(ctx context.Context) error {
 		}
 		brokers = []string{a.embedded.URL()}
 	}
-	people, err := signers(m.People)
+	people, err := signers(a.cfg.People)
 	if err != nil {
 		return err
 	}
@@ -85,17 +85,20 @@ func credential(name string) string {
 	return path
 }
 
-// signers reads the keys of those who may order by MQTT.
-func signers(people []config.MQTTPerson) ([]mqtt.Person, error) {
+// signers reads the keys of those who may order by MQTT. Their roles are those
+// of the page.
+func signers(people []config.Person) ([]mqtt.Person, error) {
 	var out []mqtt.Person
 	for _, p := range people {
-		key, err := mqtt.ReadKey(p.KeyFile)
-		if err != nil {
-			return nil, err
+		if p.MQTTKeyFile == "" {
+			continue
 		}
-		out = append(out, mqtt.Person{
-			Name: p.Name, Key: key, Visit: slices.Contains(p.May, "visit"), Release: slices.Contains(p.May, "release"),
-		})
+		key, err := mqtt.ReadKey(p.MQTTKeyFile)
+		if err != nil {
+			return nil, fmt.Errorf("mqtt_key_file of %s: %w", p.Name, err)
+		}
+		release := p.Role == "release"
+		out = append(out, mqtt.Person{Name: p.Name, Key: key, Visit: release || p.Role == "visit", Release: release})
 	}
 	return out, nil
 }

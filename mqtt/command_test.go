@@ -167,6 +167,7 @@ func TestSignedCommands(t *testing.T) {
 		{"as JWT libraries write it", signed(key, `{"typ":"JWT","alg":"EdDSA","kid":"Ana Ruiz"}`, release), ""},
 		{"new name of the algorithm", signed(key, `{"alg":"Ed25519","kid":"Ana Ruiz"}`, release), ""},
 		{"by a helper", signed(helperKey, header("helper"), release), NoRight},
+		{"a helper takes a hold back", signed(helperKey, header("helper"), `{"v":1,"id":"r",`+address+`,"order":"unhold"}`), NoRight},
 		{"a helper's visit", signed(helperKey, header("helper"), `{"v":1,"id":"r",`+address+`,"order":"visit-open"}`), ""},
 		{"from before the start", signed(key, header("Ana Ruiz"), strings.Replace(release, "12:59:30", "12:54:59", 1)[:len(release)-1]+`,"expires_s":3600}`), Stale},
 		{"from after the start", signed(key, header("Ana Ruiz"), strings.Replace(release, "12:59:30", "12:55:01", 1)[:len(release)-1]+`,"expires_s":3600}`), ""},

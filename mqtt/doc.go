@@ -1,5 +1,6 @@
-// Package mqtt tells other programs of the bays: topics, payloads, and a
-// client that gets them to a broker (MQTT 3.1.1).
+// Package mqtt tells other programs of the bays and takes people's orders:
+// topics, payloads, and a client that joins them to a broker (MQTT 3.1.1). The
+// contract is asyncapi.yaml.
 //
 // What it promises:
 //   - State, Notice and Wake never wait, whatever the broker does.
@@ -10,7 +11,10 @@
 //     carried it.
 //   - State and notice are latest-only and retained. The status topic says
 //     whether the agent is there; the broker itself says so when it is not.
-//   - The client comes back for ever, from a second to a minute apart.
+//   - The client comes back for ever, from a second to a minute apart, and tries
+//     its brokers in their order.
+//   - A command is answered, whatever it is, and is carried out at most once. An
+//     open one can only hold; all others are signed by a person. See SECURITY.md.
 //
 // Traps that shaped it: with the library's own reconnection, a publish can end
 // without an error although the broker never had the message. So a connection

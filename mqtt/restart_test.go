@@ -27,10 +27,12 @@ func (b bookOutbox) Unsent(ctx context.Context, limit int) ([]Event, error) {
 	return events, err
 }
 
+// The full form is: go test ./mqtt -run Restarts -soak 10000
+//
 // TestEventsThroughAgentRestarts ends the agent at random moments and starts
 // it again on its logbook. Every event arrives, in order.
 func TestEventsThroughAgentRestarts(t *testing.T) {
-	const lives = 12
+	lives := max(12, *soak/45)
 	b := startMosquitto(t)
 	path := filepath.Join(t.TempDir(), "logbook.db")
 	seed := rand.Uint64()

@@ -19,8 +19,8 @@ import (
 type Person struct {
 	Name    string            // 1 to 60 printable characters; the key id of their signatures
 	Key     ed25519.PublicKey // see ReadKey
-	Visit   bool              // may open and close visits, hand in readings and take back a hold
-	Release bool              // may release latched findings
+	Visit   bool              // may open and close visits and hand in readings
+	Release bool              // may take back a hold and release latched findings
 }
 
 // ReadKey reads an Ed25519 public key from a PEM file, as
@@ -66,7 +66,7 @@ func checkPeople(people []Person) error {
 
 // may says whether a person has the right to an order.
 func (p *Person) may(kind bay.OrderKind) bool {
-	if kind == bay.OrderRelease {
+	if kind == bay.OrderRelease || kind == bay.OrderUnhold {
 		return p.Release
 	}
 	return p.Visit

@@ -72,7 +72,7 @@ func (c *Client) judgeSigned(bayName string, cmd *command, sealed *jws) (*Person
 		return nil, wrong
 	}
 	if !cmd.open() && !who.may(cmd.kind) {
-		return nil, refuse(NoRight, "this person has no right to the order %s", cmd.order)
+		return nil, refuse(NoRight, "the role of this person does not allow the order %s", cmd.order)
 	}
 	return who, nil
 }

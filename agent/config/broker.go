@@ -5,8 +5,6 @@ import (
 	"net"
 	"net/url"
 	"strings"
-	"unicode"
-	"unicode/utf8"
 )
 
 const brokerRule = "must be tcp://HOST:PORT, ssl://HOST:PORT, ws://HOST:PORT/PATH or wss://HOST:PORT/PATH"
@@ -35,9 +33,6 @@ func (c *checker) mqtt(cfg *Config) {
 	c.whole("mqtt.keep_alive_seconds", &m.KeepAliveS, 30, 5, 1200)
 	c.whole("mqtt.max_in_flight", &m.MaxInFlight, 16, 1, 64)
 	c.qos(&m.QoS)
-	for i := range m.People {
-		c.mqttPerson(fmt.Sprintf("mqtt.people[%d]", i), &m.People[i], m.People[:i])
-	}
 }
 
 func (c *checker) brokers(m *MQTT) {
@@ -85,31 +80,6 @@ func (c *checker) qos(q *QoS) {
 	c.whole("mqtt.qos.notice", &q.Notice, 1, 0, 2)
 	c.whole("mqtt.qos.command", &q.Command, 1, 0, 2)
 	c.whole("mqtt.qos.response", &q.Response, 1, 0, 2)
-}
-
-func (c *checker) mqttPerson(field string, p *MQTTPerson, before []MQTTPerson) {
-	const nameOf = "must be the person's name, 1 to 60 printable characters"
-	if !c.missing(field+".name", nameOf) && !personName(p.Name) {
-		c.reject(field+".name", nameOf)
-	}
-	for _, other := range before {
-		if other.Name == p.Name && p.Name != "" {
-			c.reject(field+".name", "must be a name that nobody before has")
-		}
-	}
-	c.missing(field+".mqtt_key_file", "must be the file of the person's public key (Ed25519, PEM)")
-	c.nonEmpty(field+".mqtt_key_file", p.KeyFile)
-	c.missing(field+".may", "must be a list of visit and release")
-	for i := range p.May {
-		c.word(fmt.Sprintf("%s.may[%d]", field, i), &p.May[i], "", "visit", "release")
-	}
-}
-
-func personName(s string) bool {
-	if s == "" || utf8.RuneCountInString(s) > 60 || strings.TrimSpace(s) != s {
-		return false
-	}
-	return strings.IndexFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) < 0
 }
 
 func isBroker(s string) bool {

@@ -33,19 +33,18 @@ type HTTP struct {
 
 // MQTT is the way to the broker.
 type MQTT struct {
-	Broker       string       `yaml:"broker"`   // tcp://host:port, ssl://host:port, ws:// or wss://; no user in it
-	Fallback     []string     `yaml:"fallback"` // further brokers, tried in this order when the one before does not answer
-	Embedded     string       `yaml:"embedded"` // host:port of this machine: a broker inside the program, instead of Broker
-	ClientID     string       `yaml:"client_id"`
-	Username     string       `yaml:"username"`      // "" for none
-	PasswordFile string       `yaml:"password_file"` // read at each connection; never the password itself
-	CAFile       string       `yaml:"ca_file"`       // PEM; default the system's roots
-	CertFile     string       `yaml:"cert_file"`     // our own certificate, PEM; "" for none
-	KeyFile      string       `yaml:"key_file"`      // its key, PEM
-	KeepAliveS   int          `yaml:"keep_alive_seconds"`
-	MaxInFlight  int          `yaml:"max_in_flight"`
-	QoS          QoS          `yaml:"qos"`
-	People       []MQTTPerson `yaml:"people"` // who may give signed orders; nobody else can do more than hold
+	Broker       string   `yaml:"broker"`   // tcp://host:port, ssl://host:port, ws:// or wss://; no user in it
+	Fallback     []string `yaml:"fallback"` // further brokers, tried in this order when the one before does not answer
+	Embedded     string   `yaml:"embedded"` // host:port of this machine: a broker inside the program, instead of Broker
+	ClientID     string   `yaml:"client_id"`
+	Username     string   `yaml:"username"`      // "" for none
+	PasswordFile string   `yaml:"password_file"` // read at each connection; never the password itself
+	CAFile       string   `yaml:"ca_file"`       // PEM; default the system's roots
+	CertFile     string   `yaml:"cert_file"`     // our own certificate, PEM; "" for none
+	KeyFile      string   `yaml:"key_file"`      // its key, PEM
+	KeepAliveS   int      `yaml:"keep_alive_seconds"`
+	MaxInFlight  int      `yaml:"max_in_flight"`
+	QoS          QoS      `yaml:"qos"`
 }
 
 // QoS is the quality of service for each topic, 0 to 2; status and event need
@@ -57,13 +56,6 @@ type QoS struct {
 	Notice   int `yaml:"notice"`
 	Command  int `yaml:"command"`
 	Response int `yaml:"response"`
-}
-
-// MQTTPerson is somebody whose signature on an order counts.
-type MQTTPerson struct {
-	Name    string   `yaml:"name"`
-	KeyFile string   `yaml:"mqtt_key_file"` // Ed25519 public key, PEM
-	May     []string `yaml:"may"`           // "visit", "release"
 }
 
 // Logbook is the durable record.

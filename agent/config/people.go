@@ -17,6 +17,9 @@ type Person struct {
 	// PINHash is bcrypt; "bayward pin" makes it. The PIN itself never stands
 	// in a file.
 	PINHash string `yaml:"pin_hash"`
+	// MQTTKeyFile holds the person's public key (Ed25519, PEM), by which their
+	// signed orders are known; "" when they give none. It is no secret.
+	MQTTKeyFile string `yaml:"mqtt_key_file"`
 }
 
 const (
@@ -37,6 +40,7 @@ func (c *checker) people(all []Person) {
 		c.personName(at+"name", p.Name, lines)
 		c.word(at+"role", &p.Role, "", "look", "visit", "release")
 		c.pinHash(at+"pin_hash", p.PINHash)
+		c.nonEmpty(at+"mqtt_key_file", p.MQTTKeyFile)
 	}
 }
 

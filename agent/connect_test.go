@@ -1,0 +1,113 @@
+package main
+
+import (
+	"context"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"bayward/agent/config"
+	"bayward/agent/logbook"
+)
+
+// TestSecretsFromSystemd: a password or key that systemd hands over is used
+// where the configuration names no file.
+func TestSecretsFromSystemd(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"mqtt-password", "mqtt-key"} {
+		if err := os.WriteFile(filepath.Join(dir, name), []byte("x"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	a := &agent{parts: parts{cfg: &config.Config{}}}
+	m := &config.MQTT{Username: "shed-2", CertFile: "cert.pem"}
+	if o := a.brokerOptions(m); o.PasswordFile != "" || o.KeyFile != "" {
+		t.Errorf("without systemd: %q, %q", o.PasswordFile, o.KeyFile)
+	}
+	t.Setenv("CREDENTIALS_DIRECTORY", dir)
+	if o := a.brokerOptions(m); o.PasswordFile != filepath.Join(dir, "mqtt-password") || o.KeyFile != filepath.Join(dir, "mqtt-key") {
+		t.Errorf("with systemd: %q, %q", o.PasswordFile, o.KeyFile)
+	}
+	m.PasswordFile, m.KeyFile = "p", "k"
+	if o := a.brokerOptions(m); o.PasswordFile != "p" || o.KeyFile != "k" {
+		t.Errorf("with files of its own: %q, %q", o.PasswordFile, o.KeyFile)
+	}
+	if o := a.brokerOptions(&config.MQTT{}); o.PasswordFile != "" || o.KeyFile != "" {
+		t.Errorf("without user and certificate: %q, %q", o.PasswordFile, o.KeyFile)
+	}
+}
+
+// TestRolesOfSigners: the roles of the page hold for signed orders too.
+func TestRolesOfSigners(t *testing.T) {
+	key := filepath.Join(t.TempDir(), "key.pem")
+	// The key of RFC 8032, section 7.1, test 1.
+	text := "-----BEGIN PUBLIC KEY-----\nMCowBQYDK2VwAyEA11qYAYKxCrfVS/7TyWQHOg7hcvPapiMlrwIaaPcHURo=\n-----END PUBLIC KEY-----\n"
+	if err := os.WriteFile(key, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	got, err := signers([]config.Person{
+		{Name: "no key", Role: "release"}, {Name: "looks", Role: "look", MQTTKeyFile: key},
+		{Name: "visits", Role: "visit", MQTTKeyFile: key}, {Name: "releases", Role: "release", MQTTKeyFile: key},
+	})
+	if err != nil || len(got) != 3 {
+		t.Fatalf("%+v, %v", got, err)
+	}
+	for i, want := range []struct{ visit, release bool }{{false, false}, {true, false}, {true, true}} {
+		if got[i].Visit != want.visit || got[i].Release != want.release {
+			t.Errorf("%s: %+v", got[i].Name, got[i])
+		}
+	}
+	_, err = signers([]config.Person{{Name: "A. Person", Role: "visit", MQTTKeyFile: key + "x"}})
+	if err == nil || !strings.Contains(err.Error(), "A. Person") {
+		t.Errorf("without its file: %v", err)
+	}
+}
+
+// TestEmbeddedBroker: a single bay without infrastructure has its broker
+// inside the program.
+func TestEmbeddedBroker(t *testing.T) {
+	cfg := simulatedConfig()
+	cfg.Site, cfg.Agent, cfg.HTTP.Listen = "quarry-road", "shed-2", "127.0.0.1:0"
+	cfg.Logbook.Path = filepath.Join(t.TempDir(), "logbook.db")
+	cfg.MQTT = &config.MQTT{Embedded: "127.0.0.1:0", ClientID: "shed"}
+	bench, _, err := simulate(cfg, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	a, err := assemble(ctx, parts{
+		cfg: cfg, log: slog.New(slog.DiscardHandler), hw: benchHardware(bench),
+		wall:   func() (time.Time, bool) { return time.Now(), true },
+		bootID: "b", mono: bench.Now, every: time.Second, guardAfter: time.Minute,
+		gap: func(logbook.Stamp) (time.Duration, bool) { return 0, false },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, got := readAll(t, a.embedded.URL())
+	g, ctx := errgroup.WithContext(ctx)
+	if err := a.serve(ctx, g); err != nil {
+		t.Fatal(err)
+	}
+	select {
+	case m := <-got:
+		if m.Topic() != "bayward/quarry-road/shed-2/status" || !strings.Contains(string(m.Payload()), `"online"`) {
+			t.Errorf("%s %s", m.Topic(), m.Payload())
+		}
+	case <-time.After(time.Minute):
+		t.Error("nothing came")
+	}
+	cancel()
+	if err := g.Wait(); err != nil {
+		t.Error(err)
+	}
+	if err := a.close(); err != nil {
+		t.Error(err)
+	}
+}

@@ -23,6 +23,9 @@ import (
 // broker's status topics, take our rules, and hand the alarm of the demo's bare plates to Debian's
 // Alertmanager.
 func TestStack(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts four daemons")
+	}
 	for _, name := range []string{"prometheus", "prometheus-alertmanager", "mosquitto", "mosquitto_sub"} {
 		program(t, name)
 	}

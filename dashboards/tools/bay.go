@@ -29,12 +29,13 @@ func bay() *dashboard.DashboardBuilder {
 		WithVariable(many("pack", "Pack", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent"}, pack)`)).
 		WithVariable(one("bay", "Bay", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent",pack=~"$pack"}, bay)`).Multi(true))
 	bayMarks(b)
+	b.WithPanel(texts.NewPanelBuilder().Title("Before anyone goes to this battery").Description("Cautions.").
+		Mode(texts.TextModeMarkdown).Content(cautions).Span(boardWidth).Height(3))
 	b.WithRow(dashboard.NewRowBuilder("$bay").Repeat("bay"))
 	bayRound(b)
 	bayReadings(b)
 	bayWater(b)
-	return b.WithPanel(texts.NewPanelBuilder().Title("Before anyone goes to this battery").Description("Cautions.").
-		Mode(texts.TextModeMarkdown).Content(cautions).Span(boardWidth).Height(3))
+	return b
 }
 
 // bayMarks are drawn into every panel with a time axis. Marks come where the value is not 0.

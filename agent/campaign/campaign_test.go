@@ -78,8 +78,8 @@ var trials = []trial{
 	},
 	{
 		name: "i2c driver hangs", says: interlock.CoverUnknown, bound: 14 * time.Second, back: cleanAir,
-		do:   func(r *rig) { r.hangs = make(chan struct{}) },
-		mend: func(r *rig) { close(r.hangs); r.hangs = nil },
+		do:   func(r *rig) { hangs := make(chan struct{}); r.hangs.Store(&hangs) },
+		mend: func(r *rig) { close(*r.hangs.Swap(nil)) },
 	},
 	{
 		name: "fan stops", says: interlock.AirflowUnproven, bound: 11 * time.Second, back: 2 * time.Minute,

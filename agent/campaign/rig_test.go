@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -24,7 +25,7 @@ type rig struct {
 	bench *sim.Bench
 	truth *sim.Bay
 	loop  *loop.Loop
-	hangs chan struct{} // while not nil, samples of the I²C bus hang on it
+	hangs atomic.Pointer[chan struct{}] // while set, samples of the I²C bus hang on it
 	ids   int
 }
 
@@ -97,8 +98,8 @@ type source struct {
 }
 
 func (s *source) Sample(ctx context.Context, out *bay.Readings) {
-	if hangs := s.r.hangs; hangs != nil && s.Name() != "contacts" && s.Name() != "1-wire" {
-		<-hangs
+	if hangs := s.r.hangs.Load(); hangs != nil && s.Name() != "contacts" && s.Name() != "1-wire" {
+		<-*hangs
 	}
 	s.Source.Sample(ctx, out)
 }

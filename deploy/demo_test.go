@@ -73,7 +73,7 @@ func startDemo(t *testing.T) string {
 		t.Fatalf("build: %v\n%s", err, out)
 	}
 	ctx, cancel := context.WithTimeout(t.Context(), 2*time.Minute)
-	demo := exec.CommandContext(ctx, binary, "demo", "--listen", "127.0.0.1:0")
+	demo := exec.CommandContext(ctx, binary, "demo", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0")
 	demo.Cancel = func() error { return demo.Process.Signal(syscall.SIGTERM) }
 	demo.WaitDelay = 10 * time.Second
 	demo.Dir = t.TempDir()

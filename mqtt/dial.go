@@ -7,10 +7,12 @@ import (
 	"crypto/x509"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/url"
 	"os"
 	"sync"
+	"syscall"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
@@ -227,6 +229,8 @@ func explain(err error, clockTrusted bool) error {
 		return fmt.Errorf("%w: the broker does not know this user, password or certificate", err)
 	case errors.Is(err, packets.ErrorRefusedIDRejected):
 		return fmt.Errorf("%w: the broker does not take this client_id", err)
+	case errors.Is(err, syscall.ECONNRESET), errors.Is(err, syscall.EPIPE), errors.Is(err, io.EOF):
+		return fmt.Errorf("%w: the broker hung up: it may want TLS (ssl://), a client certificate (cert_file), or not this one; its log knows", err)
 	}
 	return err
 }

@@ -93,7 +93,7 @@ func TestSchemaAndProgramAgree(t *testing.T) {
 	values := goodValues()
 	rnd := rand.New(rand.NewPCG(1, 2))
 	taken := 0
-	for range 20_000 {
+	for range 8000 {
 		m := map[string]any{}
 		orders := append(orderNames(), askState, "grant")
 		m["order"] = orders[rnd.IntN(len(orders))]

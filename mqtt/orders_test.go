@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/url"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -104,9 +105,17 @@ func TestBrokersInOrder(t *testing.T) {
 		c := newClient(t, Options{
 			Outbox: newOutbox(), Brokers: []string{"tcp://a", "ssl://b", "ws://c/mqtt"}, BackOff: func(int) time.Duration { return time.Second },
 		})
+		var mu sync.Mutex // guards the next two
 		alive := map[string]*fakePeer{}
 		var tried []string
+		set := func(name string, p *fakePeer) {
+			mu.Lock()
+			defer mu.Unlock()
+			alive[name] = p
+		}
 		c.dial = func(_ context.Context, u *url.URL, _ []byte) (peer, error) {
+			mu.Lock()
+			defer mu.Unlock()
 			tried = append(tried, u.Hostname())
 			if p := alive[u.Hostname()]; p != nil {
 				return p, nil
@@ -117,21 +126,24 @@ func TestBrokersInOrder(t *testing.T) {
 			t.Helper()
 			time.Sleep(time.Second)
 			synctest.Wait() // for the connection to be used
+			mu.Lock()
+			defer mu.Unlock()
 			if got := strings.Join(tried, " "); got != want {
 				t.Errorf("tried %q, want %q", got, want)
 			}
 			tried = nil
 		}
-		alive["b"] = newPeer()
+		a, b := newPeer(), newPeer()
+		set("b", b)
 		runClient(t, c)
 		step("a b")
-		alive["a"] = newPeer()
+		set("a", a)
 		step("") // b is kept
-		close(alive["b"].lost)
+		close(b.lost)
 		step("a")
-		close(alive["a"].lost)
-		delete(alive, "a")
-		delete(alive, "b")
+		set("a", nil)
+		set("b", nil)
+		close(a.lost)
 		step("a b c")
 	})
 }

@@ -32,7 +32,7 @@ func (b bookOutbox) Unsent(ctx context.Context, limit int) ([]Event, error) {
 // TestEventsThroughAgentRestarts ends the agent at random moments and starts
 // it again on its logbook. Every event arrives, in order.
 func TestEventsThroughAgentRestarts(t *testing.T) {
-	lives := max(12, *soak/45)
+	lives := max(12, (*soak-1000)/40)
 	b := startMosquitto(t)
 	path := filepath.Join(t.TempDir(), "logbook.db")
 	seed := rand.Uint64()

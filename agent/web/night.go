@@ -13,6 +13,7 @@ import (
 // night is the picture of the last hours: curves over bands of stages.
 type night struct {
 	Known  bool
+	Hours  int
 	Spans  []spanLink
 	Curves []curve
 	Bands  []band
@@ -48,11 +49,8 @@ const (
 )
 
 func (s *server) newNight(p *bay.Picture, v view, asked string) night {
-	h, err := strconv.Atoi(asked)
-	if err != nil || h < 1 || h > int(pastFor.Hours()) {
-		h = nightHours
-	}
-	var n night
+	h := hoursAsked(asked)
+	n := night{Hours: h}
 	for _, hours := range []int{1, 3, 12, 36} {
 		n.Spans = append(n.Spans, spanLink{hours, v.say("night.last", fmt.Sprintf("%d h", hours)), hours == h})
 	}
@@ -75,6 +73,15 @@ func (s *server) newNight(p *bay.Picture, v view, asked string) night {
 		b.curve(v, "cover", v.say("value.cover"), func(x point) float32 { return x.mm }, func(y float64) string { return v.height(zeroedMM(y), 0) }),
 	}
 	return n
+}
+
+// hoursAsked is how far to look back.
+func hoursAsked(text string) int {
+	h, err := strconv.Atoi(text)
+	if err != nil || h < 1 || h > int(pastFor.Hours()) {
+		return nightHours
+	}
+	return h
 }
 
 // box turns points into drawing units.

@@ -47,6 +47,7 @@ type base struct {
 	Here                        string // address of this page
 	Refresh                     int
 	Live                        bool // kept up to date by the script
+	Chart                       bool // with curves to look closer at
 	Late                        string
 	Writable                    bool // visits may be opened
 	SignedIn                    string
@@ -138,7 +139,7 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 		page.History, page.Older = page.History[:newest], page.History[newest:]
 	}
 	page.AskName = s.gate == nil && page.Who == ""
-	page.Card.Alone, page.Live = true, true
+	page.Card.Alone, page.Live, page.Chart = true, true, true
 	s.write(w, r, http.StatusOK, "bay", page)
 }
 

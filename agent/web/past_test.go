@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"regexp"
 	"strconv"
@@ -84,4 +85,39 @@ func TestThePastIsBounded(t *testing.T) {
 	page := text(t, b.get("/bays/bay-1?hours=45"))
 	require.Equal(t, 60, strings.Count(page, ">event "))
 	require.Less(t, len(page), 1<<20)
+}
+
+// TestThePastForTheScript: the same record in numbers, with gaps as null and in
+// the units of the person who asks.
+func TestThePastForTheScript(t *testing.T) {
+	b := night(t)
+	var got struct {
+		AgoS   []float64             `json:"ago_s"`
+		Curves map[string][]*float64 `json:"curves"`
+		Units  map[string]string     `json:"units"`
+		Bands  []struct {
+			FromS float64 `json:"from_s"`
+			ToS   float64 `json:"to_s"`
+			Class string  `json:"class"`
+		} `json:"bands"`
+	}
+	w := b.do(request{method: "GET", path: "/bays/bay-1/past.json", header: map[string]string{"Cookie": "bayward-units=us"}})
+	require.NoError(t, json.Unmarshal(w.Body.Bytes(), &got))
+	require.Equal(t, -36000.0, got.AgoS[0])
+	require.Equal(t, 86.0, *got.Curves["heat"][0], "30 °C")
+	require.Equal(t, "°F", got.Units["heat"])
+	gaps := 0
+	for _, y := range got.Curves["heat"] {
+		if y == nil {
+			gaps++
+		}
+	}
+	require.InDelta(t, 40, gaps, 1, "an hour at a point each 90 s")
+	require.Equal(t, "charging", got.Bands[0].Class)
+	require.InDelta(t, -32400, got.Bands[0].ToS, 90)
+	require.Zero(t, got.Bands[1].ToS)
+	for _, curve := range got.Curves {
+		require.Len(t, curve, len(got.AgoS))
+	}
+	require.Equal(t, 404, b.get("/bays/bay-9/past.json").Code)
 }

@@ -50,7 +50,7 @@ func (s *server) view(r *http.Request) view {
 // open are the addresses that need nobody: first aid above all.
 func openAddress(path string) bool {
 	switch path {
-	case "/healthz", "/metrics", "/style.css", "/script.js", "/chart.js", "/chart.css", "/first-aid", "/sign-in", "/settings", "/openapi.yaml":
+	case "/healthz", "/metrics", "/style.css", "/script.js", "/chart.js", "/uplot/uplot.js", "/uplot/uplot.css", "/first-aid", "/sign-in", "/settings", "/openapi.yaml":
 		return true
 	}
 	return false

@@ -69,7 +69,7 @@ func New(o Options) http.Handler {
 func (s *server) route(mux *http.ServeMux) {
 	mux.HandleFunc("/", s.nothing)
 	mux.Handle("/{$}", only(http.MethodGet, s.overview))
-	for _, name := range []string{"style.css", "script.js"} {
+	for _, name := range []string{"style.css", "script.js", "chart.js", "uplot/uplot.js", "uplot/uplot.css"} {
 		mux.Handle("/"+name, only(http.MethodGet, asset("page/"+name)))
 	}
 	mux.Handle("/openapi.yaml", only(http.MethodGet, asset("openapi.yaml")))
@@ -84,6 +84,7 @@ func (s *server) route(mux *http.ServeMux) {
 	mux.Handle("/bays/{bay}", only(http.MethodGet, s.bayPage))
 	mux.Handle("GET /bays/{bay}/visit", http.HandlerFunc(s.visitSteps))
 	mux.Handle("POST /bays/{bay}/visit", http.HandlerFunc(s.visitForm))
+	mux.Handle("/bays/{bay}/past.json", only(http.MethodGet, s.pastJSON))
 	mux.Handle("/bays/{bay}/hold", only(http.MethodPost, s.holdForm))
 	mux.Handle("/api/v1/bays", only(http.MethodGet, s.apiBays))
 	mux.Handle("/api/v1/bays/{bay}", only(http.MethodGet, s.apiBay))

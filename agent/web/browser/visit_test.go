@@ -1,6 +1,8 @@
 package browser_test
 
 import (
+	"os"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -114,7 +116,16 @@ func TestWallSpanishDarkAndUS(t *testing.T) {
 	s.until(says("Ready to water"))
 	s.shot("wall-dark")
 	s.open("/bays/bay-4")
+	s.until("document.querySelectorAll('.chart canvas').length === 4")
 	s.shot("wall-dark-bay")
+	// Dragging over one curve looks closer at all, and the button shows all again.
+	box := of[[]float64](s, `(() => { const over = document.querySelector(".chart .u-over"); over.scrollIntoView({block: "center", behavior: "instant"});
+		const box = over.getBoundingClientRect(); return [box.left, box.top, box.width]; })()`)
+	s.do(chromedp.DragAndDropXY(box[0]+box[2]*0.3, box[1]+40, box[0]+box[2]*0.6, box[1]+40, 10))
+	s.until("document.getElementById('night').dataset.closer === 'yes'")
+	s.shot("wall-dark-closer")
+	s.press("#night .zoom button")
+	s.until("document.getElementById('night').dataset.closer === ''")
 	s.press("footer summary")
 	of[chromedp.Void](s, `document.querySelector("select[name=language]").value = "es"; document.querySelector("select[name=units]").value = "us"`)
 	s.click("footer form[action='/settings'] button")
@@ -124,6 +135,11 @@ func TestWallSpanishDarkAndUS(t *testing.T) {
 		s.shot("spanish" + strings.ReplaceAll(path, "/", "-"))
 		require.NotContains(t, s.text(), "⟦")
 	}
+	// The sheet of a yard of four fits one page of paper.
+	s.open("/sheet")
+	pdf, err := chromedp.Run(s.ctx, chromedp.PrintToPDF())
+	require.NoError(t, err)
+	require.Len(t, regexp.MustCompile(`/Type /Page\b`).FindAll(pdf, -1), 1, "pages")
 	off := tab(b, t, url, phoneWide, phoneHigh)
 	_, err = chromedp.Call(off.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 	require.NoError(t, err)
@@ -131,4 +147,18 @@ func TestWallSpanishDarkAndUS(t *testing.T) {
 	off.has("The cells, drawn to scale", "The last hours", "Pack voltage")
 	off.open("/")
 	off.has("bays need a person")
+}
+
+// TestThePlottingLibraryIsUnchanged: what is built in is what its makers
+// published.
+func TestThePlottingLibraryIsUnchanged(t *testing.T) {
+	for ours, theirs := range map[string]string{"uplot.js": "dist/uPlot.iife.min.js", "uplot.css": "dist/uPlot.min.css", "LICENSE": "LICENSE"} {
+		published, err := os.ReadFile("node_modules/uplot/" + theirs)
+		if err != nil {
+			missing(t, "uplot is not installed: npm ci in agent/web/browser")
+		}
+		embedded, err := os.ReadFile("../page/uplot/" + ours)
+		require.NoError(t, err)
+		require.Equal(t, string(published), string(embedded), ours)
+	}
 }

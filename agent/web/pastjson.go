@@ -1,0 +1,83 @@
+package web
+
+import (
+	"math"
+	"net/http"
+	"time"
+
+	"bayward/agent/bay"
+)
+
+// pastBody is what the page's script draws, in the units of the person who
+// asks. Times are seconds before the picture; what was not known is null.
+type pastBody struct {
+	AgoS   []float64         `json:"ago_s"`
+	Curves map[string][]any  `json:"curves"`
+	Units  map[string]string `json:"units"`
+	Bands  []pastBand        `json:"bands"`
+}
+
+type pastBand struct {
+	FromS float64 `json:"from_s"`
+	ToS   float64 `json:"to_s"`
+	Class string  `json:"class"`
+	Name  string  `json:"name"`
+}
+
+// pastJSON gives the last hours of a bay to the page's script.
+func (s *server) pastJSON(w http.ResponseWriter, r *http.Request) {
+	p, missing := s.find(r)
+	if missing != nil {
+		writeProblem(w, *missing)
+		return
+	}
+	writeJSON(w, http.StatusOK, s.pastOf(p, s.view(r), r.URL.Query().Get("hours")))
+}
+
+func (s *server) pastOf(p *bay.Picture, v view, asked string) pastBody {
+	body := pastBody{
+		AgoS: []float64{}, Curves: map[string][]any{}, Bands: []pastBand{},
+		Units: map[string]string{"volts": "V", "amperes": "A", "heat": v.temperatureUnit(), "cover": v.lengthUnit()},
+	}
+	if s.Past == nil {
+		return body
+	}
+	heat, height := float32Of, float32Of
+	if v.us {
+		heat = func(x float32) float64 { return fahrenheit(float64(x)) }
+		height = func(x float32) float64 { return float64(x) / mmPerInch }
+	}
+	points := s.Past.since(p.Bay, p.Now-time.Duration(hoursAsked(asked))*time.Hour)
+	for i, x := range points {
+		body.AgoS = append(body.AgoS, math.Round((x.at - p.Now).Seconds()))
+		body.add("volts", x.v, float32Of)
+		body.add("amperes", x.a, float32Of)
+		body.add("heat", x.c, heat)
+		body.add("cover", x.mm, height)
+		if i == 0 || points[i-1].stage != x.stage {
+			body.band(x, p.Now, v)
+		}
+	}
+	return body
+}
+
+func float32Of(x float32) float64 { return float64(x) }
+
+func (b *pastBody) add(name string, x float32, convert func(float32) float64) {
+	y := math.Round(convert(x)*1000) / 1000
+	if math.IsNaN(y) {
+		b.Curves[name] = append(b.Curves[name], nil)
+		return
+	}
+	b.Curves[name] = append(b.Curves[name], y)
+}
+
+// band ends the one before it.
+func (b *pastBody) band(x point, now time.Duration, v view) {
+	from := (x.at - now).Seconds()
+	if n := len(b.Bands); n > 0 {
+		b.Bands[n-1].ToS = from
+	}
+	name := x.stage.String()
+	b.Bands = append(b.Bands, pastBand{FromS: from, Class: name, Name: v.say("stage." + name)})
+}

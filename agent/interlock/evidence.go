@@ -63,7 +63,7 @@ func Explain(c Code, e Evidence) string {
 		if e.Reason == ByAmpereHours {
 			return fmt.Sprintf("The charge put in %.0f Ah without becoming full; its ceiling is %.0f Ah.", e.Value, e.Limit)
 		}
-		return fmt.Sprintf("The charge ran %.1f h without becoming full; its ceiling is %.1f h.", e.Value, e.Limit)
+		return fmt.Sprintf("The charge ran %.1f h without ending; its ceiling is %.1f h.", e.Value, e.Limit)
 	case Runaway:
 		return fmt.Sprintf("At constant voltage the current rose by %.1f A while the pack warmed by %.1f K.", e.Value, e.Limit)
 	case ContactorStuck:

@@ -103,7 +103,7 @@ func TestExplain(t *testing.T) {
 		{interlock.AirflowUnproven, bad(reading.Missing), "The fan's proof is not read because nothing is read."},
 		{interlock.HydrogenHigh, interlock.Evidence{Value: 2.1, Limit: 1, Fault: reading.None}, "Hydrogen is at 2.10 % by volume; charging resumes below 1.00 %."},
 		{interlock.HydrogenHigh, bad(reading.OverRange), "The hydrogen sensor is not read because the converter is at the end of its range."},
-		{interlock.ChargeOverrun, interlock.Evidence{Value: 18.1, Limit: 18, Reason: interlock.ByHours}, "The charge ran 18.1 h without becoming full; its ceiling is 18.0 h."},
+		{interlock.ChargeOverrun, interlock.Evidence{Value: 18.1, Limit: 18, Reason: interlock.ByHours}, "The charge ran 18.1 h without ending; its ceiling is 18.0 h."},
 		{interlock.ChargeOverrun, interlock.Evidence{Value: 325, Limit: 324, Reason: interlock.ByAmpereHours}, "The charge put in 325 Ah without becoming full; its ceiling is 324 Ah."},
 		{interlock.Runaway, interlock.Evidence{Value: 3, Limit: 4}, "At constant voltage the current rose by 3.0 A while the pack warmed by 4.0 K."},
 		{interlock.ContactorStuck, interlock.Evidence{Value: 30, Reason: interlock.ByCurrent}, "30.0 A still charge the pack although the contactor is ordered open."},

@@ -40,6 +40,7 @@ type lastCharge struct {
 
 // Watcher sees every tick of a replay; the picture is valid until the next.
 type Watcher interface {
+	// See is called after the core's step, with the time as printed in the trace.
 	See(timeS float64, p *bay.Picture)
 }
 

@@ -82,8 +82,8 @@ func (s *scene) resume() {
 
 func bareThenCovered(s *scene) {
 	s.begin(fresh(-4))
-	s.finds("plates-bare")
 	s.stays(12)
+	s.finds("plates-bare")
 	s.step("water covers the plates", func(context.Context) error { return s.pour(14) })
 	s.granted()
 	s.shows("granted", func(p *picture) bool { return p.Permit == "granted" && !p.has("plates-bare") })

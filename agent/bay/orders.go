@@ -12,6 +12,10 @@ import (
 // does nothing.
 const keptOrders = 64
 
+// dipOverFloorMM is how far above the vent floor a dip rule can read at all: in
+// the neck of the vent.
+const dipOverFloorMM = 30.0
+
 // maxDipMM bounds what a dip rule can read, mm above or below the plate tops.
 const maxDipMM = 200
 
@@ -157,10 +161,12 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 }
 
 func (b *Bay) level(o *Order) (why string) {
-	if why := b.water.Level(o.Cell, o.CoverMM); why != "" {
+	why = b.water.Level(o.Cell, o.CoverMM)
+	blind := !b.pic.Water.Known || !b.pic.Water.RiseKnown
+	if why != "" && (!b.pic.Visit.Open || !blind || !(o.CoverMM <= b.setup.Pack.VentFloorMM+dipOverFloorMM)) {
 		return why
 	}
-	if b.pic.Visit.Open {
+	if b.pic.Visit.Open { // with nothing to compare it with, it still leads the person at the cell
 		c := &b.pic.Visit.Cells[o.Cell-1]
 		c.Dipped, c.DipLast, c.DipMM = true, true, o.CoverMM
 	}

@@ -134,3 +134,26 @@ func TestNotesGoIntoTheRecord(t *testing.T) {
 		"The water has 4.5 µS/cm.",
 	}, texts)
 }
+
+// TestTheDipRuleLeadsWhereTheProbeIsBroken: the visit keeps the reading, and
+// what no cell can show is refused all the same.
+func TestTheDipRuleLeadsWhereTheProbeIsBroken(t *testing.T) {
+	y := &pourer{core: bay.New(visitSetup()), coverMM: 5}
+	blind := func(orders ...bay.Order) (*bay.Picture, []bay.Event) {
+		y.now += time.Second
+		return y.core.Step(&bay.Readings{
+			Now: y.now, PackV: reading.Good(25.2, y.now), CurrentA: reading.Good(0, y.now), PackC: reading.Good(25, y.now),
+			AmbientC: reading.Good(21, y.now), Cover: reading.Cover{At: y.now, Fault: reading.Open}, Orders: orders,
+		})
+	}
+	for range 60 {
+		blind()
+	}
+	_, events := blind(bay.Order{ID: "1", By: "A", Kind: bay.OrderLevel, Cell: 2, CoverMM: -6})
+	require.Equal(t, bay.OrderRefused, events[0].Kind, "outside of a visit it is of no use")
+	blind(bay.Order{ID: "2", By: "A", Kind: bay.OrderVisitOpen})
+	p, _ := blind(bay.Order{ID: "3", By: "A", Kind: bay.OrderLevel, Cell: 2, CoverMM: -6})
+	require.Equal(t, bay.CellVisit{Dipped: true, DipLast: true, DipMM: -6}, p.Visit.Cells[1])
+	p, _ = blind(bay.Order{ID: "4", By: "A", Kind: bay.OrderLevel, Cell: 3, CoverMM: 60})
+	require.False(t, p.Visit.Cells[2].Dipped)
+}

@@ -2,6 +2,7 @@ package web
 
 import (
 	"math"
+	"slices"
 
 	"bayward/agent/bay"
 	"bayward/agent/water"
@@ -31,6 +32,7 @@ type plan struct {
 	RoomML     float64 // to the vent floor; valid with CoverKnown
 	Near       bool    // the vent floor is near
 	NoTempC    bool    // nothing is proposed since the temperature is not known
+	Doubt      bool    // the dip-rule reading wants a second one
 	Impure     bool    // nothing is proposed since the water is too impure
 }
 
@@ -51,13 +53,14 @@ func planOf(p *bay.Picture, i int) plan {
 		n.CoverKnown, n.CoverMM = true, settledMM+w.RiseMM
 	}
 	if n.CoverKnown {
-		n.RoomML = max(p.Pack.VentFloorMM-n.CoverMM, 0) * p.Pack.FreeSurfaceCM2 / 10
+		n.RoomML = roomML(p.Pack, n.CoverMM)
 		n.Near = p.Pack.VentFloorMM-n.CoverMM < nearMM || n.NeverKnown && n.CoverMM >= n.NeverMM
 	}
 	n.Impure = p.Visit.QualityKnown && p.Visit.USPerCM > worstUSPerCM
 	if n.AddKnown = known && !n.Impure; n.AddKnown {
-		n.AddML = addML(p, settledMM)
+		n.AddML = addML(p, i, settledMM)
 	}
+	n.Doubt = n.ByDip && slices.Contains(w.DoubtedCells(), i+1)
 	return n
 }
 
@@ -76,11 +79,23 @@ func settledOf(p *bay.Picture, i int) (mm float64, known bool) {
 	return 0, false
 }
 
-func addML(p *bay.Picture, settledMM float64) float64 {
-	c := water.Config{
-		ChargeCoverMM: p.Pack.ChargeCoverMM, TargetCoverMM: p.Pack.TargetCoverMM, FreeSurfaceCM2: p.Pack.FreeSurfaceCM2,
+// roomML is the water that reaches the vent floor. Between bare plates only a
+// part of the section is liquid: about a third is the least (from memory).
+func roomML(p *bay.Pack, coverMM float64) float64 {
+	const leastFree = 0.3
+	return (max(p.VentFloorMM-max(coverMM, 0), 0) - leastFree*min(coverMM, 0)) * p.FreeSurfaceCM2 / 10
+}
+
+// addML is what the core says, or the same worked out for a cell of which only
+// the dip rule knows.
+func addML(p *bay.Picture, i int, settledMM float64) float64 {
+	need, fill := p.Water.NeedML[i], p.Water.FillML[i]
+	if !p.Water.Known {
+		c := water.Config{
+			ChargeCoverMM: p.Pack.ChargeCoverMM, TargetCoverMM: p.Pack.TargetCoverMM, FreeSurfaceCM2: p.Pack.FreeSurfaceCM2,
+		}
+		need, fill = c.CellNeed(settledMM, p.Water.RiseMM, p.Water.CeilingMM)
 	}
-	need, fill := c.CellNeed(settledMM, p.Water.RiseMM, p.Water.CeilingMM)
 	if p.Visit.CoverFill {
 		need = fill
 	}

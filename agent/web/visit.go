@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/electrolyte"
+	"bayward/agent/interlock"
 )
 
 // cautionKeys are what is confirmed before a visit opens, closeKeys before it
@@ -43,6 +44,20 @@ type visitPage struct {
 	Length            string // unit in which heights are written
 	MaxML             int
 	Says              string
+	Alarms            []findingText
+}
+
+// alarms are the dangers that a person at the pack must know of at once. Bare
+// plates are why that person came.
+func alarms(p *bay.Picture, v view) []findingText {
+	var all []findingText
+	for c := range p.Findings {
+		code := interlock.Code(c)
+		if f := &p.Findings[c]; f.Raised && interlock.Table[c].Severity == interlock.Danger && code != interlock.PlatesBare {
+			all = append(all, v.finding(code, f, p.Now))
+		}
+	}
+	return all
 }
 
 type confirm struct{ Name, Text string }
@@ -111,7 +126,8 @@ func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 		base: s.base(r, v.say("visit.title", p.Bay)), Bay: p.Bay, OrderID: newID(), Who: s.who(r), Length: v.lengthUnit(),
 		MaxML: bay.MaxFillML, CoverFill: p.Visit.CoverFill, Hint: visitHint(p, v), Quality: v.quality(p), Says: v.says(p),
 	}
-	page.AskName = s.gate == nil && page.Who == ""
+	page.AskName, page.Live = s.gate == nil && page.Who == "", true
+	page.Alarms = alarms(p, v)
 	for _, k := range cautionKeys {
 		page.Confirm = append(page.Confirm, confirm{k, v.say("caution." + k)})
 	}
@@ -204,6 +220,9 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	c.Add, c.AddClass = v.addText(n)
 	if n.NeverKnown {
 		c.Never = v.say("cell.never", v.height(n.NeverMM, 0))
+	}
+	if n.Doubt {
+		c.Warnings = append(c.Warnings, v.say("cell.doubt"))
 	}
 	if n.Near {
 		c.Warnings = append(c.Warnings, v.say("cell.near"))

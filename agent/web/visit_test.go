@@ -125,8 +125,8 @@ func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
 		ready(p)
 		p.Visit = bay.Visit{Open: true, By: "A", Since: p.Now}
 		p.Water.RiseKnown, p.Water.CeilingMM = true, 15
-		p.Water.CoverMM[2] = 5 // 8 mm below the target of 13 on 130 cm²: 104 ml
-		p.Water.CoverMM[3] = 20
+		p.Water.CoverMM[2], p.Water.NeedML[2] = 5, 104.9 // whole millilitres of what the core says
+		p.Water.CoverMM[3], p.Water.NeedML[3] = 20, 0
 	})
 	require.Contains(t, text(t, b.get(visit+"?cell=3")), "Add 104 ml")
 	page := text(t, b.get(visit+"?cell=4"))
@@ -276,32 +276,49 @@ func TestABrokenProbeIsPouredByTheDipRule(t *testing.T) {
 	require.Contains(t, unescaped(text(t, b.get(visit+"?cell=5"))), "the pack's temperature is not known")
 }
 
-// TestNothingIsProposedPastTheVentFloor: whatever the pack, the dips and the
-// water given, cell by cell.
-func TestNothingIsProposedPastTheVentFloor(t *testing.T) {
+// TestNothingIsProposedPastTheCeiling: whatever the pack and whatever the dip
+// rule says of a cell that no probe knows.
+func TestNothingIsProposedPastTheCeiling(t *testing.T) {
 	number := regexp.MustCompile(`class="add add-some">Add (\d+) ml`)
+	b := newBench(nil, "bay-1")
+	b.leads(t, opening+"&by=A")
+	some := 0
 	rapid.Check(t, func(rt *rapid.T) {
-		b := newBench(nil, "bay-1")
-		b.leads(t, opening+"&by=A")
-		cover := rapid.Float64Range(-20, 25).Draw(rt, "settled cover")
+		dip := rapid.Float64Range(-20, 25).Draw(rt, "dip")
 		rise := rapid.Float64Range(-2, 4).Draw(rt, "rise")
 		ceiling := rapid.Float64Range(3, 21).Draw(rt, "ceiling")
 		b.change("bay-1", func(p *bay.Picture) {
 			p.Visit.CoverFill = rapid.Bool().Draw(rt, "cover fill")
-			p.Water.Known, p.Water.RiseKnown, p.Water.RiseMM, p.Water.CeilingMM = true, true, rise, ceiling
-			for i := range p.Water.Cells {
-				p.Water.CoverMM[i] = cover
-			}
+			p.Water.Known, p.Water.RiseKnown, p.Water.RiseMM, p.Water.CeilingMM = false, true, rise, ceiling
+			p.Visit.Cells[0] = bay.CellVisit{Dipped: true, DipLast: true, DipMM: dip}
 		})
 		found := number.FindStringSubmatch(text(t, b.get(visit+"?cell=1")))
 		if found == nil {
 			return
 		}
+		some++
 		ml, err := strconv.ParseFloat(found[1], 64)
-		if err != nil || cover+ml/13 > ceiling+1e-9 {
-			rt.Fatalf("from %g mm, %g ml on 130 cm² pass the ceiling of %g mm", cover, ml, ceiling)
+		if err != nil || dip-rise+ml/13 > ceiling+1e-9 {
+			rt.Fatalf("from %g mm, %g ml on 130 cm² pass the ceiling of %g mm", dip-rise, ml, ceiling)
 		}
 	})
+	require.Positive(t, some)
+}
+
+// TestDangersReachThePersonAtThePack: on every step, whatever is being filled in.
+func TestDangersReachThePersonAtThePack(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.leads(t, opening+"&by=A")
+	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "Danger while you are at the pack")
+	b.change("bay-1", func(p *bay.Picture) {
+		raise(p, interlock.HydrogenHigh, interlock.Evidence{Value: 2.4, Limit: 1, Fault: reading.None})
+	})
+	for _, step := range []string{"", "?cell=1", "?step=water", "?step=close", "?step=sheet"} {
+		page := text(t, b.get(visit+step))
+		require.Contains(t, page, "Danger while you are at the pack", step)
+		require.Contains(t, page, "Hydrogen is at 2.40 % by volume", step)
+		require.Contains(t, page, `data-live="/live"`, step)
+	}
 }
 
 // TestHoldByHand: hold, then the button to end it.

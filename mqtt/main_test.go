@@ -3,7 +3,9 @@ package mqtt
 import (
 	"context"
 	"flag"
+	"fmt"
 	"log/slog"
+	"os"
 	"slices"
 	"sync"
 	"testing"
@@ -14,7 +16,13 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files")
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) {
+	if os.Getenv(victimBook) != "" {
+		fmt.Fprintln(os.Stderr, liveUntilKilled())
+		os.Exit(1)
+	}
+	goleak.VerifyTestMain(m)
+}
 
 var testTopics = Topics{Site: "quarry-road", Agent: "shed-2"}
 

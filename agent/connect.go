@@ -2,7 +2,7 @@ package main
 
 import (
 	"context"
-	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"time"
@@ -29,12 +29,9 @@ func (a *agent) connect(ctx context.Context) error {
 		}
 		brokers = []string{a.embedded.URL()}
 	}
-	people, err := signers(a.cfg.People)
-	if err != nil {
-		return err
-	}
 	o := a.brokerOptions(m)
-	o.Brokers, o.People = brokers, people
+	o.Brokers, o.People = brokers, signers(a.cfg.People, a.log)
+	var err error
 	a.client, err = mqtt.New(o)
 	return err
 }
@@ -86,8 +83,9 @@ func credential(name string) string {
 }
 
 // signers reads the keys of those who may order by MQTT. Their roles are those
-// of the page.
-func signers(people []config.Person) ([]mqtt.Person, error) {
+// of the page. A key that cannot be read costs its person the right and nobody
+// else anything.
+func signers(people []config.Person, log *slog.Logger) []mqtt.Person {
 	var out []mqtt.Person
 	for _, p := range people {
 		if p.MQTTKeyFile == "" {
@@ -95,10 +93,11 @@ func signers(people []config.Person) ([]mqtt.Person, error) {
 		}
 		key, err := mqtt.ReadKey(p.MQTTKeyFile)
 		if err != nil {
-			return nil, fmt.Errorf("mqtt_key_file of %s: %w", p.Name, err)
+			log.Error("signed orders of this person are not taken", "person", p.Name, "err", err)
+			continue
 		}
 		release := p.Role == "release"
 		out = append(out, mqtt.Person{Name: p.Name, Key: key, Visit: release || p.Role == "visit", Release: release})
 	}
-	return out, nil
+	return out
 }

@@ -313,6 +313,18 @@ func TestRetainedCommand(t *testing.T) {
 	}
 }
 
+// Whoever opens a visit is told what could hurt them.
+func TestVisitHasCautions(t *testing.T) {
+	_, key := person("Ana Ruiz")
+	o := newOffice(t)
+	for order, want := range map[string]string{"visit-open": bay.Cautions, "visit-close": ""} {
+		r := o.ask(signed(key, header("Ana Ruiz"), `{"v":1,"id":"`+order+`",`+address+`,"order":"`+order+`"}`))
+		if r.Result != Done || r.Cautions != want {
+			t.Errorf("%s: %+v", order, r)
+		}
+	}
+}
+
 func TestBayThatRefusesOrIsSilent(t *testing.T) {
 	o := newOffice(t)
 	o.refuse = "Refused hold: no."

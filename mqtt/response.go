@@ -1,6 +1,10 @@
 package mqtt
 
-import "sync"
+import (
+	"sync"
+
+	"bayward/agent/bay"
+)
 
 // Result is what came of a command.
 type Result string
@@ -22,7 +26,9 @@ type Response struct {
 	Result Result
 	Reason Reason // "" when it is done
 	Text   string // one sentence for a person
-	At     Wall
+	// Cautions go to whoever opens a visit: they are about to work at a pack.
+	Cautions string
+	At       Wall
 }
 
 // JSON is the payload of the response topic.
@@ -36,9 +42,10 @@ func (r Response) JSON() ([]byte, error) {
 		Result      Result `json:"result"`
 		Reason      Reason `json:"reason,omitempty"`
 		Text        string `json:"text"`
+		Cautions    string `json:"cautions,omitempty"`
 		Time        string `json:"time"`
 		TimeTrusted bool   `json:"time_trusted"`
-	}{1, r.Bay, r.ID, r.Order, r.By, r.Result, r.Reason, r.Text, r.At.stamp(), r.At.Trusted})
+	}{1, r.Bay, r.ID, r.Order, r.By, r.Result, r.Reason, r.Text, r.Cautions, r.At.stamp(), r.At.Trusted})
 }
 
 func (c *Client) response(bayName string, cmd *command, wrong *refusal) Response {
@@ -49,7 +56,11 @@ func (c *Client) response(bayName string, cmd *command, wrong *refusal) Response
 }
 
 func (c *Client) done(bayName string, cmd *command, text string) Response {
-	return Response{Bay: bayName, ID: cmd.id, Order: cmd.order, By: cmd.by, Result: Done, Text: text, At: c.opt.OrderNow()}
+	r := Response{Bay: bayName, ID: cmd.id, Order: cmd.order, By: cmd.by, Result: Done, Text: text, At: c.opt.OrderNow()}
+	if cmd.kind == bay.OrderVisitOpen {
+		r.Cautions = bay.Cautions
+	}
+	return r
 }
 
 // answer queues a response for the broker.

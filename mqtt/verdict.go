@@ -96,7 +96,7 @@ func (c *Client) judgeTime(cmd *command) *refusal {
 	age := now.Time.Sub(cmd.time)
 	switch {
 	case !now.Trusted:
-		return refuse(ClockUnset, "the clock of the agent has not been set since it booted, so the age of the command is not known")
+		return refuse(ClockUnset, "the clock of the agent has not been set since it booted, so the age of the command is not known: give the agent a source of time, or use its page")
 	case age > cmd.expiry:
 		return refuse(Stale, "the command is %s old and was good for %s: is the sender's clock right?", age.Round(time.Second), cmd.expiry)
 	case age > time.Since(c.began) && !cmd.open():

@@ -1,5 +1,5 @@
-// Package broker is a small MQTT broker inside the program, for the demo and
-// for tests. It listens on loopback only, keeps nothing on disk and has no
+// Package broker is a small MQTT broker inside the program, for the demo, for
+// tests and for a single bay without infrastructure. It listens on loopback only, keeps nothing on disk and has no
 // passwords: whoever is on the machine may read everything and send commands,
 // and only the agent may say what the state of a bay is. A plant uses a broker
 // of its own.

@@ -62,6 +62,7 @@ type lane struct {
 	mu      sync.Mutex // guards what follows
 	waiting []Message
 	told    map[string]bool // notices that were sent as raised and not yet settled
+	flying  string          // the notice that is being sent
 	sent    uint64
 	failed  uint64
 	refused uint64
@@ -90,7 +91,7 @@ func (l *lane) offer(m *Message) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.waiting = slices.DeleteFunc(l.waiting, func(w Message) bool { return w.ID == m.ID })
-	if m.State == Settled.String() && !l.told[m.ID] {
+	if m.State == Settled.String() && !l.told[m.ID] && l.flying != m.ID {
 		return
 	}
 	if len(l.waiting) >= maxWaits {
@@ -110,6 +111,7 @@ func (l *lane) next(quiet bool) *Message {
 	defer l.mu.Unlock()
 	for i := range l.waiting {
 		if m := l.waiting[i]; m.Danger || !quiet {
+			l.flying = m.ID
 			return &m
 		}
 	}
@@ -120,9 +122,11 @@ func (l *lane) next(quiet bool) *Message {
 func (l *lane) done(m *Message, sent bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	l.flying = ""
 	l.waiting = slices.DeleteFunc(l.waiting, func(w Message) bool { return w == *m })
 	if !sent {
 		l.refused++
+		l.forget()
 		return
 	}
 	l.sent++
@@ -131,6 +135,20 @@ func (l *lane) done(m *Message, sent bool) {
 	} else if m.Kind != roundKind {
 		l.told[m.ID] = true
 	}
+}
+
+// fail counts a try that is repeated.
+func (l *lane) fail() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.failed++
+	l.flying = ""
+	l.forget()
+}
+
+// forget drops the end of what nobody was told of. The caller holds mu.
+func (l *lane) forget() {
+	l.waiting = slices.DeleteFunc(l.waiting, func(w Message) bool { return w.State == Settled.String() && !l.told[w.ID] })
 }
 
 // Run sends until the context ends.
@@ -195,9 +213,7 @@ func (s *Sender) send(ctx context.Context, l *lane, m *Message, failures int) bo
 	case ctx.Err() != nil:
 		return false
 	}
-	l.mu.Lock()
-	l.failed++
-	l.mu.Unlock()
+	l.fail()
 	if failures == 0 {
 		s.opt.Log.Warn("a notice could not be sent; it is tried again", "way", l.way.Name(), "notice", m.ID, "err", err)
 	}

@@ -88,6 +88,44 @@ func TestRaisedOnceUpdatedSettled(t *testing.T) {
 	})
 }
 
+// slow is a way whose far end answers late, as it is told.
+type slow struct {
+	answer chan error
+	sent   chan string
+}
+
+func (*slow) Name() string { return "slow" }
+
+func (s *slow) Send(_ context.Context, m *notify.Message) error {
+	s.sent <- m.State
+	return <-s.answer
+}
+
+// TestSettledWhileItIsBeingSent: whoever was told is told of the end, and
+// whoever was not is not.
+func TestSettledWhileItIsBeingSent(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		w := &slow{answer: make(chan error), sent: make(chan string, 9)}
+		s := running(t, notify.Options{Ways: []notify.Way{w}})
+		s.Offer(news("a", "raised", "x"))
+		synctest.Wait()
+		s.Offer(news("a", "settled", "x"))
+		w.answer <- nil
+		synctest.Wait()
+		require.Equal(t, "raised", <-w.sent)
+		require.Equal(t, "settled", <-w.sent)
+		w.answer <- nil
+		s.Offer(news("b", "raised", "x"))
+		synctest.Wait()
+		s.Offer(news("b", "settled", "x"))
+		w.answer <- errors.New("gone")
+		time.Sleep(time.Hour)
+		synctest.Wait()
+		require.Equal(t, "raised", <-w.sent)
+		require.Empty(t, w.sent)
+	})
+}
+
 // TestAServerThatIsGoneIsTriedAgain: with growing pauses of at most ten
 // minutes, for days; only the newest news of a notice is then told, and what
 // came and went meanwhile is not.

@@ -95,13 +95,13 @@ var scraped = regexp.MustCompile(`(?m)^((?:bayward_|process_resident_memory_byte
 // ticks is the demo's own clock: one tick for each simulated second.
 var ticks = regexp.MustCompile(`(?m)^bayward_tick_duration_seconds_count (\S+)$`)
 
-// recordDemo runs the demo as fast as it goes and scrapes it once in about a minute of its own
-// time, from minute 15 on, until that many hours are recorded. The first minutes pass in the blink
-// of an eye: what happens in them may fall between two scrapes.
+// recordDemo runs the demo and scrapes it once in about a minute of its own time, from minute 15
+// on, until that many hours are recorded. The first minutes pass in the blink of an eye: what
+// happens in them may fall between two scrapes.
 func recordDemo(t *testing.T, agent string, hours int64, args ...string) record {
 	t.Helper()
 	address, stop := begin(t, `(http://127\.0\.0\.1:[0-9]+)/metrics`, agent,
-		append([]string{"demo", "--speed", "3600", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0"}, args...)...)
+		append([]string{"demo", "--speed", "1800", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0"}, args...)...)
 	defer stop()
 	const first = 15 * 60
 	rec, last := record{}, int64(first-60)

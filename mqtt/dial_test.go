@@ -306,11 +306,13 @@ func TestAbort(t *testing.T) {
 
 // With delayed packets each QoS 1 round trip takes some 40 ms.
 func TestPacketsAreNotDelayed(t *testing.T) {
-	b := &embedded{}
-	b.start(t)
-	defer b.kill(t)
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
 	w := &wire{lost: make(chan struct{})}
-	u, err := parseBroker("tcp://" + b.addr())
+	u, err := parseBroker("tcp://" + l.Addr().String())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"syscall"
 	"testing"
 	"time"
 
@@ -66,6 +67,7 @@ func TestEventsThroughAgentKills(t *testing.T) {
 		victim := exec.Command(os.Args[0])
 		victim.Env = append(os.Environ(), victimBook+"="+path, victimBroker+"=tcp://"+b.addr())
 		victim.Stderr = os.Stderr
+		victim.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL} // a test that fails leaves nothing behind
 		if err := victim.Start(); err != nil {
 			t.Fatal(err)
 		}

@@ -37,7 +37,7 @@ var faultNames = [numFaults]string{
 }
 
 var faultTexts = [numFaults]string{
-	"nothing is read", "the reading is good", "its wire is broken", "its wire is shorted",
+	"nothing is read", "the reading is good again, but not yet for long enough", "its wire is broken", "its wire is shorted",
 	"the converter is at the end of its range", "the value is outside what the sensor can show",
 	"its parts contradict each other", "the device does not answer", "the bus is stuck",
 	"the answer did not come in time", "the answer came damaged",

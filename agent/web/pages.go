@@ -10,6 +10,7 @@ import (
 	"strings"
 
 	"bayward/agent/bay"
+	"bayward/agent/water"
 )
 
 //go:embed page words openapi.yaml
@@ -83,13 +84,18 @@ func (s *server) overview(w http.ResponseWriter, r *http.Request) {
 	v := s.view(r)
 	page := overviewPage{base: s.base(r, s.Site+" / "+s.Agent)}
 	page.Refresh, page.Live = refreshSeconds, true
+	var waters []*water.Status
 	for _, p := range s.Pictures() {
 		if p != nil {
 			page.Cards = append(page.Cards, newCard(p, v))
+			waters = append(waters, &p.Water)
 		}
 	}
 	slices.SortStableFunc(page.Cards, func(a, b card) int { return cmp.Compare(a.Urgency.rank, b.Urgency.rank) })
 	page.Summary = summary(page.Cards, v)
+	if round := water.NextRound(waters); round.DueML > 0 {
+		page.Summary += " " + v.say("sum.round", v.volume(round.DueML))
+	}
 	s.write(w, r, http.StatusOK, "overview", page)
 }
 

@@ -16,7 +16,7 @@ type Config struct {
 	HTTP     HTTP         `yaml:"http"`
 	MQTT     *MQTT        `yaml:"mqtt"`    // nil: no broker
 	Logbook  Logbook      `yaml:"logbook"` // where the record is kept
-	Bays     []Bay        `yaml:"bays"`    // 1 to 8; the demo may have more
+	Bays     []Bay        `yaml:"bays"`    // 1 to MaxBays
 	Packs    []Pack       `yaml:"packs"`
 	Limits   LimitsConfig `yaml:"limits"`
 	People   []Person     `yaml:"people"` // none: who listens on the network is refused

@@ -172,7 +172,7 @@ func TestPacksOnly(t *testing.T) {
   - {name: b, cells: 6, capacity_ah: 100, full_gravity: 1.28, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 90}
 limits: {rest_min_minutes: 90}
 `
-	c, err := ParsePacks("p", []byte(packs))
+	c, err := Parse("p", []byte(packs), PacksOnly())
 	require.NoError(t, err)
 	s, err := c.PackSetup("b")
 	require.NoError(t, err)
@@ -184,20 +184,17 @@ limits: {rest_min_minutes: 90}
 	require.EqualError(t, err, `no pack is named "c"; the configuration has a, b`)
 	_, err = Parse("p", []byte(packs))
 	require.ErrorContains(t, err, "p:1: field site: is missing")
-	_, err = ParsePacks("p", []byte(strings.Replace(packs, "limits:", "limts:", 1)))
+	_, err = Parse("p", []byte(strings.Replace(packs, "limits:", "limts:", 1)), PacksOnly())
 	require.EqualError(t, err, "p:4: field limts: unknown key; did you mean limits?")
 }
 
-func TestBaysUpTo(t *testing.T) {
+func TestTooManyBays(t *testing.T) {
 	text := strings.Replace(simulated, "packs:\n", strings.Repeat("  - {name: bay-X, pack: lift-24v}\n", 7)+"packs:\n", 1)
 	for i := range 7 {
 		text = strings.Replace(text, "bay-X", "bay-"+string(rune('3'+i)), 1)
 	}
 	_, err := Parse("nine", []byte(text))
 	require.EqualError(t, err, "nine:13: field bays: value (9 bays) is not accepted: must be 1 to 8 bays; one more agent can look after the others")
-	c, err := Parse("nine", []byte(text), BaysUpTo(20))
-	require.NoError(t, err)
-	require.Len(t, c.Bays, 9)
 }
 
 // TestSharedRoomSensors: bays of one room may have its air, its fan and its

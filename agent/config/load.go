@@ -20,19 +20,12 @@ const MaxBays = 8
 // Option changes how strict Load and Parse are.
 type Option func(*options)
 
-type options struct {
-	packsOnly bool
-	maxBays   int
-}
+type options struct{ packsOnly bool }
 
 // PacksOnly asks for no more than the packs, as a replay needs. Keys are still
 // checked, but a site, an agent and bays may be left out, and what is said of
 // bays and wiring is not judged.
 func PacksOnly() Option { return func(o *options) { o.packsOnly = true } }
-
-// BaysUpTo lifts the bound of MaxBays. It is for the demo and for load tests,
-// whose bays have no relay to be late for.
-func BaysUpTo(n int) Option { return func(o *options) { o.maxBays = n } }
 
 // Load reads and checks a file. A file with faults gives an *Error with all of
 // them; one that cannot be read gives an *Error that wraps nothing but says why.
@@ -69,7 +62,7 @@ func unreadable(err error) string {
 // Parse checks a configuration that is already in memory; name stands for the
 // file in complaints. The error is always an *Error.
 func Parse(name string, data []byte, opts ...Option) (*Config, error) {
-	o := options{maxBays: MaxBays}
+	var o options
 	for _, opt := range opts {
 		opt(&o)
 	}
@@ -84,9 +77,6 @@ func Parse(name string, data []byte, opts ...Option) (*Config, error) {
 	slices.SortStableFunc(d.problems, func(a, b Problem) int { return cmp.Compare(a.Line, b.Line) })
 	return nil, &Error{d.problems}
 }
-
-// ParsePacks is Parse with PacksOnly.
-func ParsePacks(name string, data []byte) (*Config, error) { return Parse(name, data, PacksOnly()) }
 
 // foreign says why bytes cannot be a configuration at all, or "".
 func foreign(data []byte) string {

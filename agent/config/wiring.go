@@ -23,9 +23,9 @@ func (c *checker) bays(cfg *Config) {
 		}
 		return
 	}
-	if len(cfg.Bays) > c.maxBays {
-		c.complain(c.line(fmt.Sprintf("bays[%d]", c.maxBays)), "bays", fmt.Sprintf("(%d bays)", len(cfg.Bays)),
-			fmt.Sprintf("must be 1 to %d bays; one more agent can look after the others", c.maxBays))
+	if len(cfg.Bays) > MaxBays {
+		c.complain(c.line(fmt.Sprintf("bays[%d]", MaxBays)), "bays", fmt.Sprintf("(%d bays)", len(cfg.Bays)),
+			fmt.Sprintf("must be 1 to %d bays; one more agent can look after the others", MaxBays))
 		return
 	}
 	first := map[string]int{}

@@ -17,9 +17,6 @@ type view struct {
 	us bool
 }
 
-// UnitSystems are the ones that the page knows, the default first.
-func UnitSystems() []string { return []string{"si", "us"} }
-
 func (v view) temperature(c float64) string {
 	if v.us {
 		return fmt.Sprintf("%.0f °F", fahrenheit(c))

@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"time"
 
 	"bayward/agent/bay"
 )
@@ -32,20 +31,33 @@ func (b *Book) Write(ctx context.Context, entries ...Entry) error {
 	return err
 }
 
+// LoadPackMemory returns the memory of a pack that was saved last, the bay
+// where it stood then, and when that was; ok is false for a pack without one.
+func (b *Book) LoadPackMemory(ctx context.Context, pack string) (memory []byte, bayName string, s Stamp, ok bool, err error) {
+	err = b.db.QueryRowContext(ctx, `SELECT bay.name, wall_ms, trusted, boot_id, mono_ns, state
+		FROM pack_memory JOIN pack ON pack.id = pack_id JOIN bay ON bay.id = bay_id WHERE pack.name = ?`, pack).
+		Scan(&bayName, msOf{&s.Wall}, &s.Trusted, &s.BootID, &s.Mono, &memory)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, "", Stamp{}, false, nil
+	}
+	if err != nil {
+		return nil, "", Stamp{}, false, fmt.Errorf("logbook: read the memory of pack %s: %w", pack, err)
+	}
+	return memory, bayName, s, true, nil
+}
+
 // LoadMemory returns the memory that was saved last and when that was; ok is
 // false for a bay without one.
 func (b *Book) LoadMemory(ctx context.Context, bayName string) (memory []byte, s Stamp, ok bool, err error) {
-	var wall int64
-	err = b.loose.QueryRowContext(ctx, `SELECT wall_ms, trusted, boot_id, mono_ns, state
+	err = b.db.QueryRowContext(ctx, `SELECT wall_ms, trusted, boot_id, mono_ns, state
 		FROM memory JOIN bay ON bay.id = bay_id WHERE name = ?`, bayName).
-		Scan(&wall, &s.Trusted, &s.BootID, &s.Mono, &memory)
+		Scan(msOf{&s.Wall}, &s.Trusted, &s.BootID, &s.Mono, &memory)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, Stamp{}, false, nil
 	}
 	if err != nil {
 		return nil, Stamp{}, false, fmt.Errorf("logbook: read the memory of %s: %w", bayName, err)
 	}
-	s.Wall = time.UnixMilli(wall).UTC()
 	return memory, s, true, nil
 }
 
@@ -65,53 +77,4 @@ func (b *Book) write(ctx context.Context, entries []Entry) ([]uint64, error) {
 		return nil, fmt.Errorf("logbook: commit: %w", err)
 	}
 	return w.seqs, nil
-}
-
-// writer is one transaction under way.
-type writer struct {
-	tx   *sql.Tx
-	seqs []uint64 // numbers given
-}
-
-func (w *writer) entry(ctx context.Context, e *Entry) error {
-	id, first, err := w.number(ctx, e.Bay, len(e.Events))
-	if err != nil {
-		return err
-	}
-	for i := range e.Events {
-		seq := first + uint64(i)
-		if err := w.event(ctx, id, record(e.Bay, seq, e.Stamp, &e.Events[i])); err != nil {
-			return err
-		}
-		w.seqs = append(w.seqs, seq)
-	}
-	if e.Memory == nil {
-		return nil
-	}
-	s := &e.Stamp
-	_, err = w.tx.ExecContext(ctx, `INSERT INTO memory (bay_id, wall_ms, trusted, boot_id, mono_ns, state)
-		VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO UPDATE SET wall_ms = excluded.wall_ms, trusted = excluded.trusted,
-		boot_id = excluded.boot_id, mono_ns = excluded.mono_ns, state = excluded.state`,
-		id, s.Wall.UnixMilli(), s.Trusted, s.BootID, int64(s.Mono), e.Memory)
-	return err
-}
-
-// number takes the next n numbers of a bay and returns the first.
-func (w *writer) number(ctx context.Context, name string, n int) (id int64, first uint64, err error) {
-	if name == "" {
-		return 0, 0, errors.New("an entry needs the name of its bay")
-	}
-	var last int64
-	err = w.tx.QueryRowContext(ctx, `INSERT INTO bay (name, last_seq) VALUES (?, ?)
-		ON CONFLICT (name) DO UPDATE SET last_seq = last_seq + excluded.last_seq RETURNING id, last_seq`,
-		name, n).Scan(&id, &last)
-	return id, uint64(last) - uint64(n) + 1, err
-}
-
-func (w *writer) event(ctx context.Context, id int64, r Record) error {
-	_, err := w.tx.ExecContext(ctx, `INSERT INTO event (bay_id, seq, wall_ms, trusted, boot_id, mono_ns,
-		kind, stage, from_stage, code, person, order_id, note) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		id, int64(r.Seq), r.Stamp.Wall.UnixMilli(), r.Stamp.Trusted, r.Stamp.BootID, int64(r.Stamp.Mono),
-		r.Kind, r.Stage, r.From, r.Code, r.By, r.Order, r.Text)
-	return err
 }

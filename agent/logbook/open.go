@@ -16,10 +16,11 @@ import (
 
 // Book is an open logbook. Its methods may be called from any goroutine.
 type Book struct {
+	*Reader
 	path     string
 	lock     *os.File
 	durable  *sql.DB // commits are synced: events and memory
-	loose    *sql.DB // reads, and the cursor: to lose it only repeats messages
+	loose    *sql.DB // the cursor: to lose it only repeats messages
 	log      *slog.Logger
 	setAside string
 }
@@ -74,7 +75,11 @@ func (b *Book) start(ctx context.Context) error {
 	if b.loose, err = handle(b.path, settings+"&_synchronous=NORMAL"); err != nil {
 		return err
 	}
-	return migrate(ctx, b.durable)
+	if err := migrate(ctx, b.durable); err != nil {
+		return err
+	}
+	b.Reader, err = newReader(b.path)
+	return err
 }
 
 // startAfresh moves a damaged file out of the way and begins a new one.
@@ -104,6 +109,9 @@ func (b *Book) Close() error {
 
 func (b *Book) closeHandles() error {
 	var errs []error
+	if b.Reader != nil {
+		errs = append(errs, b.Reader.Close())
+	}
 	for _, db := range []*sql.DB{b.loose, b.durable} {
 		if db != nil {
 			errs = append(errs, db.Close())
@@ -117,6 +125,9 @@ func (b *Book) closeHandles() error {
 const settings = "_auto_vacuum=INCREMENTAL&_busy_timeout=5000&_journal_mode=WAL&_pragma=wal_autocheckpoint(256)" +
 	"&_pragma=journal_size_limit(4194304)&_pragma=temp_store(MEMORY)&_pragma=cache_size(-1024)" +
 	"&_pragma=foreign_keys(1)&_txlock=immediate&_dqs=0"
+
+// readSettings are those of a handle that reads.
+const readSettings = "mode=ro&_busy_timeout=5000&_pragma=temp_store(MEMORY)&_pragma=cache_size(-1024)&_dqs=0"
 
 // handle opens one connection.
 func handle(path, query string) (*sql.DB, error) {

@@ -3,35 +3,7 @@ package logbook
 import (
 	"context"
 	"fmt"
-	"time"
 )
-
-const columns = `name, seq, wall_ms, trusted, boot_id, mono_ns, kind, stage, from_stage, code, person, order_id, note`
-
-// Events returns up to limit events of a bay with numbers above afterSeq, in
-// order.
-func (b *Book) Events(ctx context.Context, bayName string, afterSeq uint64, limit int) ([]Record, error) {
-	rows, err := b.loose.QueryContext(ctx, `SELECT `+columns+` FROM event JOIN bay ON bay.id = bay_id
-		WHERE name = ? AND seq > ? ORDER BY seq LIMIT ?`, bayName, int64(afterSeq), limit)
-	if err != nil {
-		return nil, fmt.Errorf("logbook: read events of %s: %w", bayName, err)
-	}
-	defer rows.Close()
-	var out []Record
-	for rows.Next() {
-		var r Record
-		var wall int64
-		s := &r.Stamp
-		err := rows.Scan(&r.Bay, &r.Seq, &wall, &s.Trusted, &s.BootID, &s.Mono,
-			&r.Kind, &r.Stage, &r.From, &r.Code, &r.By, &r.Order, &r.Text)
-		if err != nil {
-			return nil, fmt.Errorf("logbook: read events of %s: %w", bayName, err)
-		}
-		s.Wall = time.UnixMilli(wall).UTC()
-		out = append(out, r)
-	}
-	return out, rows.Err()
-}
 
 // Unsent returns up to limit events that the broker does not have yet. Those
 // of one bay are in order and begin right after its cursor; the bays take
@@ -71,7 +43,7 @@ type backlog struct {
 
 // waiting lists the bays with unsent events.
 func (b *Book) waiting(ctx context.Context) ([]backlog, error) {
-	rows, err := b.loose.QueryContext(ctx, `SELECT name, sent_seq FROM bay WHERE sent_seq < last_seq ORDER BY name`)
+	rows, err := b.db.QueryContext(ctx, `SELECT name, sent_seq FROM bay WHERE sent_seq < last_seq ORDER BY name`)
 	if err != nil {
 		return nil, fmt.Errorf("logbook: read the cursors: %w", err)
 	}
@@ -102,7 +74,7 @@ func (b *Book) Sent(ctx context.Context, bayName string, seq uint64) error {
 // UnsentCount is the number of events that the broker does not have yet.
 func (b *Book) UnsentCount(ctx context.Context) (int, error) {
 	var n int
-	err := b.loose.QueryRowContext(ctx, `SELECT coalesce(sum(last_seq - sent_seq), 0) FROM bay`).Scan(&n)
+	err := b.db.QueryRowContext(ctx, `SELECT coalesce(sum(last_seq - sent_seq), 0) FROM bay`).Scan(&n)
 	if err != nil {
 		return 0, fmt.Errorf("logbook: count unsent events: %w", err)
 	}

@@ -19,6 +19,7 @@ type Stamp struct {
 // is empty.
 type Record struct {
 	Bay   string
+	Pack  string // "" when it was not known
 	Seq   uint64 // 1, 2, 3, … for each bay
 	Stamp Stamp
 	Kind  string // such as "charge-full"
@@ -31,12 +32,17 @@ type Record struct {
 }
 
 // Entry is what one tick of a bay leaves for the record. It is written whole
-// or not at all, so that events and memory never contradict each other.
+// or not at all, so that events, rows and memories never contradict each other.
 type Entry struct {
 	Bay    string
+	Pack   string // that stood in the bay; "" when it was not known
 	Stamp  Stamp
 	Events []bay.Event
-	Memory []byte // the core's memory after the tick; nil leaves the old one
+	Rows   Rows
+	Memory []byte // the core's memory of the bay after the tick; nil leaves the old one
+	// PackMemory is what the core knows of the pack itself, wherever it goes;
+	// nil leaves the old one.
+	PackMemory []byte
 }
 
 // record gives an event the shape in which it is kept.

@@ -12,7 +12,7 @@ import (
 var schemas embed.FS
 
 // newest is the number of files in the schema folder.
-const newest = 1
+const newest = 2
 
 // applicationID marks the file as a logbook, so that another program's
 // database is refused and not written into: "bayw" in ASCII.

@@ -1,0 +1,273 @@
+package logbook
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"database/sql/driver"
+	"errors"
+	"fmt"
+	"hash"
+	"io"
+	"math"
+)
+
+// Which tables are chained.
+const (
+	chargeKind = "charge"
+	visitKind  = "visit"
+)
+
+// chainVersion is the version of the encoding. A later schema that adds
+// columns to a chained table needs a new one; old rows keep theirs.
+const chainVersion = 1
+
+// chain adds a row that has just been closed.
+func (w *writer) chain(ctx context.Context, kind string, id int64) error {
+	var no int
+	var before []byte
+	if err := w.tx.QueryRowContext(ctx, `SELECT no, hash FROM chain_head`).Scan(&no, &before); err != nil {
+		return fmt.Errorf("find the end of the chain: %w", err)
+	}
+	sum, err := link(ctx, w.tx, before, kind, id)
+	if err != nil {
+		return fmt.Errorf("chain %s %d: %w", kind, id, err)
+	}
+	_, err = w.tx.ExecContext(ctx, `INSERT INTO chain (no, v, kind, ref, hash) VALUES (?, ?, ?, ?, ?)`,
+		no+1, chainVersion, kind, id, sum)
+	if err != nil {
+		return err
+	}
+	_, err = w.tx.ExecContext(ctx, `UPDATE chain_head SET no = ?, hash = ?`, no+1, sum)
+	return err
+}
+
+// querier is a database or a transaction.
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+// link is the hash of a stored row and of the hash before it.
+func link(ctx context.Context, db querier, before []byte, kind string, id int64) ([]byte, error) {
+	h := sha256.New()
+	h.Write(before)
+	switch kind {
+	case chargeKind:
+		c, err := chargeTable.load(ctx, db, id)
+		if err != nil {
+			return nil, err
+		}
+		if err := chargeTable.encode(h, c); err != nil {
+			return nil, err
+		}
+	case visitKind:
+		v, err := loadVisit(ctx, db, id)
+		if err != nil {
+			return nil, err
+		}
+		if err := visitTable.encode(h, v); err != nil {
+			return nil, err
+		}
+		for i := range v.Cells {
+			if err := fields(h, cellCols, v.Cells[i].refs()); err != nil {
+				return nil, err
+			}
+		}
+	default:
+		return nil, fmt.Errorf("there is no kind %q", kind)
+	}
+	return h.Sum(nil), nil
+}
+
+func loadVisit(ctx context.Context, db querier, id int64) (*Visit, error) {
+	v, err := visitTable.load(ctx, db, id)
+	if err == nil {
+		err = v.readCells(ctx, db)
+	}
+	return v, err
+}
+
+// load reads one row.
+func (t *table[T]) load(ctx context.Context, db querier, id int64) (*T, error) {
+	row := new(T)
+	err := db.QueryRowContext(ctx, t.selects()+"WHERE t.id = ?", id).Scan(t.places(row)...)
+	return row, err
+}
+
+// encode writes the canonical form of a row: its kind, id, bay and pack, then
+// its columns in the order of the schema.
+func (t *table[T]) encode(h hash.Hash, row *T) error {
+	if _, err := io.WriteString(h, t.name+"\n"); err != nil {
+		return err
+	}
+	return fields(h, append([]string{"id", "bay", "pack"}, t.cols...), t.places(row))
+}
+
+// fields writes one line for each field: its name, a letter for its type, and
+// its value. Texts go with their length, so that no text can pass for another
+// field; a real number goes as its 64 bits, so that no rounding is in it.
+func fields(h hash.Hash, names []string, places []any) error {
+	for i, p := range places {
+		v, err := driver.DefaultParameterConverter.ConvertValue(p)
+		if err != nil {
+			return fmt.Errorf("%s: %w", names[i], err)
+		}
+		if _, err := fmt.Fprintln(h, names[i], canonical(v)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func canonical(v driver.Value) string {
+	switch x := v.(type) {
+	case nil:
+		return "n"
+	case bool:
+		if x {
+			return "i 1"
+		}
+		return "i 0"
+	case int64:
+		return fmt.Sprintf("i %d", x)
+	case float64:
+		return fmt.Sprintf("r %016x", math.Float64bits(x))
+	case string:
+		return fmt.Sprintf("t %d %s", len(x), x)
+	}
+	return fmt.Sprintf("bug: %T", v)
+}
+
+// Chain is what Verify found.
+type Chain struct {
+	Rows  int    // closed charges and visits that are chained
+	Head  string // hash of the last one, hexadecimal; note it down elsewhere to prove later that none was cut off or rewritten
+	Break *Break // nil when the chain holds
+}
+
+// Break is where a chain does not hold, the first place.
+type Break struct {
+	No   int    // in the chain, from 1; 0 when the row is not in it
+	Kind string // "charge" or "visit"; "" when the place has no row
+	ID   int64
+	What string // one sentence
+}
+
+// String is one sentence for a person.
+func (b *Break) String() string {
+	switch {
+	case b.Kind == "":
+		return fmt.Sprintf("link %d: %s", b.No, b.What)
+	case b.No == 0:
+		return fmt.Sprintf("%s %d: %s", b.Kind, b.ID, b.What)
+	}
+	return fmt.Sprintf("link %d (%s %d): %s", b.No, b.Kind, b.ID, b.What)
+}
+
+// Verify reads all closed charges and visits and says whether the chain over
+// them holds. The error is the disk's; a chain that is broken is no error. It
+// reads one state of the file, also while an agent writes.
+func (r *Reader) Verify(ctx context.Context) (Chain, error) {
+	tx, err := r.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return Chain{}, fmt.Errorf("logbook: verify: %w", err)
+	}
+	defer tx.Rollback()
+	v := verifier{tx: tx, hash: make([]byte, sha256.Size)}
+	for _, step := range []func(context.Context) error{v.links, v.end, v.outside} {
+		if err := step(ctx); err != nil {
+			return Chain{}, fmt.Errorf("logbook: verify: %w", err)
+		}
+	}
+	v.found.Head = fmt.Sprintf("%x", v.hash)
+	return v.found, nil
+}
+
+type verifier struct {
+	tx    *sql.Tx
+	found Chain
+	hash  []byte // of the last link
+}
+
+func (v *verifier) broken(no int, kind string, id int64, format string, args ...any) {
+	if v.found.Break == nil {
+		v.found.Break = &Break{no, kind, id, fmt.Sprintf(format, args...)}
+	}
+}
+
+// links walks the chain from its beginning.
+func (v *verifier) links(ctx context.Context) error {
+	for v.found.Break == nil {
+		var no, version int
+		var kind string
+		var id int64
+		var stored []byte
+		err := v.tx.QueryRowContext(ctx, `SELECT no, v, kind, ref, hash FROM chain WHERE no > ? ORDER BY no LIMIT 1`, v.found.Rows).
+			Scan(&no, &version, &kind, &id, &stored)
+		switch {
+		case errors.Is(err, sql.ErrNoRows):
+			return nil
+		case err != nil:
+			return err
+		case no != v.found.Rows+1:
+			v.broken(v.found.Rows+1, "", 0, "it is missing; the next one is %d.", no)
+		case version != chainVersion:
+			v.broken(no, kind, id, "its encoding has version %d, this program knows %d.", version, chainVersion)
+		default:
+			if err := v.link(ctx, no, kind, id, stored); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (v *verifier) link(ctx context.Context, no int, kind string, id int64, stored []byte) error {
+	sum, err := link(ctx, v.tx, v.hash, kind, id)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		v.broken(no, kind, id, "the row is missing.")
+	case ctx.Err() != nil:
+		return err
+	case err != nil:
+		v.broken(no, kind, id, "the row cannot be read: %v.", err)
+	case string(sum) != string(stored):
+		v.broken(no, kind, id, "the row, its place or the link before it was changed.")
+	default:
+		v.hash, v.found.Rows = sum, no
+	}
+	return nil
+}
+
+// end holds the last link against the note that the file has of it.
+func (v *verifier) end(ctx context.Context) error {
+	var no int
+	var head []byte
+	err := v.tx.QueryRowContext(ctx, `SELECT no, hash FROM chain_head`).Scan(&no, &head)
+	if errors.Is(err, sql.ErrNoRows) {
+		v.broken(v.found.Rows, "", 0, "the note of where the chain ends is missing.")
+		return nil
+	}
+	if err == nil && (no != v.found.Rows || string(head) != string(v.hash)) {
+		v.broken(v.found.Rows, "", 0, "the chain ends here, but was noted to end with link %d.", no)
+	}
+	return err
+}
+
+// outside looks for closed rows that are in no link.
+func (v *verifier) outside(ctx context.Context) error {
+	for _, kind := range []string{chargeKind, visitKind} {
+		var id int64
+		err := v.tx.QueryRowContext(ctx, `SELECT id FROM `+kind+` WHERE end_wall_ms IS NOT NULL AND
+			NOT EXISTS (SELECT 1 FROM chain WHERE kind = ? AND ref = id) ORDER BY id LIMIT 1`, kind).Scan(&id)
+		switch {
+		case errors.Is(err, sql.ErrNoRows):
+		case err != nil:
+			return err
+		default:
+			v.broken(0, kind, id, "it is closed and not in the chain: it was added by another program.")
+		}
+	}
+	return nil
+}

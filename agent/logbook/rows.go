@@ -1,0 +1,172 @@
+package logbook
+
+import "math"
+
+// Num is a number that may not be known: then it is nil. See Known.
+type Num = *float64
+
+// Known makes a Num. What is no number counts as not known.
+func Known(v float64) Num {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return nil
+	}
+	return &v
+}
+
+// Who wrote a row.
+const (
+	ByAgent  = "agent"
+	ByImport = "import" // history that was kept by hand
+)
+
+// Span is what all rows with a beginning and an end have in common. End is the
+// zero Stamp while the row is open; a bay has at most one open row of a kind.
+type Span struct {
+	ID     int64 // given by the file; 0 in a row that is to be written
+	Bay    string
+	Pack   string // "" when it was not known
+	Origin string // ByAgent or ByImport
+	Start  Stamp
+	End    Stamp
+}
+
+// Open tells that the row has no end yet.
+func (s *Span) Open() bool { return s.End.Wall.IsZero() }
+
+// How a charge ended.
+const (
+	EndedFull      = "full"      // proven full
+	EndedStopped   = "stopped"   // the charger stopped, or the current tapered away, before that
+	EndedWithheld  = "withheld"  // the permit was withdrawn, see Code
+	EndedUnplugged = "unplugged" // the pack left
+	EndedUnseen    = "unseen"    // while the agent was off
+)
+
+// Charge is one charge of a pack.
+type Charge struct {
+	Span
+	InAh      Num     // ampere-hours put in
+	GassingAh Num     // of them, what split water, in each cell
+	WaterML   Num     // that each cell lost by it, by Faraday's law
+	Depth     Num     // ampere-hours missing over capacity at the start, 0 to 1 or a little above
+	StartC    Num     // electrolyte, °C
+	EndC      Num     // °C
+	MaxC      Num     // °C
+	LowMM     Num     // lowest cover seen while current flowed, mm above the plate tops
+	FlowS     float64 // seconds with current
+	BareS     float64 // of them, with the plates bare
+	BlindS    float64 // of them, with the level unknown
+	Full      bool    // proven full
+	Evidence  string  // what proved it, such as "steady-taper"
+	Ended     string  // one of the Ended constants; "" while it is open
+	Code      string  // the finding that ended it, with EndedWithheld
+	Notes     string
+}
+
+// Dry tells whether the plates were ever bare while current flowed; known is
+// false when the level could not be read all the time and was never seen bare.
+func (c *Charge) Dry() (dry, known bool) {
+	dry = c.BareS > 0 || c.LowMM != nil && *c.LowMM <= 0
+	return dry, dry || c.BlindS == 0 && c.LowMM != nil
+}
+
+// The kinds of visit.
+const (
+	VisitWater     = "water"      // the pack was full, rested and cool
+	VisitCoverFill = "cover-fill" // only to cover bare plates
+	VisitReadings  = "readings"   // hydrometer and dip rule, without a visit open
+)
+
+// Visit is one watering job, or one round of readings by hand.
+type Visit struct {
+	Span
+	Kind     string
+	By       string
+	ClosedBy string
+	Cautions string // what was confirmed when it was opened
+	Water    string // "demineralised", "distilled", "other", or "" when nobody said
+	USPerCM  Num    // conductivity of the water, µS/cm
+	BeforeMM Num    // cover by the bay's own probe, mm above the plate tops
+	AfterMM  Num
+	TotalML  float64
+	Notes    string      // what was said with it, one line for each
+	Cells    []VisitCell // in order; only those at which something was done
+}
+
+// VisitCell is what was done and read at one cell.
+type VisitCell struct {
+	Cell     int // 1 is the positive end
+	ML       Num // water given; 0 is a cell that was looked at and needed none
+	BeforeMM Num // dip rule before any water, mm above the plate tops
+	AfterMM  Num // the last dip after it
+	Gravity  Num // specific gravity as read
+	AtC      Num // electrolyte temperature then, °C
+}
+
+// Finding is one finding from when it was raised until it was cleared.
+type Finding struct {
+	Span
+	Code     string
+	Blocks   bool
+	Latched  bool
+	Value    Num // these two are the code's own, see interlock.Evidence
+	Limit    Num
+	Fault    string // of the sensor, where that was the reason
+	Evidence string // one sentence, as it was raised
+}
+
+// How a refusal ended.
+const (
+	RefusalGranted = "granted"
+	RefusalLeft    = "left" // the pack was taken away uncharged
+	RefusalFull    = "full" // it needs no charge any more
+	RefusalRestart = "restart"
+)
+
+// Refusal is a time in which a pack stood connected and not full, and its
+// charge was withheld.
+type Refusal struct {
+	Span
+	Code     string   // the first reason
+	Codes    []string // all that there were, in the order in which they came
+	Evidence string   // one sentence on the first
+	Ended    string   // one of the Refusal constants; "" while it is open
+}
+
+// Series is the thinned readings of one span. A value that was never read in
+// it is nil.
+type Series struct {
+	ID                        int64
+	Bay, Pack                 string
+	Start                     Stamp
+	SpanS                     float64 // how long it lasted, 60 to 3600 as a rule
+	Ticks                     int     // how many went into it
+	Stage                     string  // at its end
+	PermitS                   float64 // seconds with the permit granted
+	PackV, PackVMin, PackVMax Num
+	CurrentA, CurrentAMin     Num
+	CurrentAMax               Num
+	PackC, PackCMax           Num
+	AmbientC                  Num
+	CoverMM, CoverMMMin       Num // the least that the probe proves, mm above the plate tops
+	HydrogenPctMax            Num
+	SettledMM                 Num // at its end: cover at 25 °C without gas
+	PredictMM                 Num // at its end: the same by the water balance
+	LostML                    Num // at its end: lost by each cell since the last fill
+	Soc                       Num // at its end, 0 to 1
+}
+
+// Rows is what a follower leaves for the file. A row that is open replaces the
+// bay's open row of its kind; one with an end closes it, or stands alone.
+type Rows struct {
+	Charges  []Charge
+	Visits   []Visit
+	Findings []Finding
+	Refusals []Refusal
+	Series   []Series
+}
+
+// Empty tells that there is nothing to write.
+func (r *Rows) Empty() bool {
+	return len(r.Charges)+len(r.Visits)+len(r.Findings)+len(r.Refusals)+len(r.Series) == 0
+}

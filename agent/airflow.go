@@ -45,11 +45,26 @@ func (c *airflowCmd) Run(p *program) error {
 	return err
 }
 
+// largest is the worst case of a bay for several packs, which have one number of
+// cells: the gas goes by the capacity.
+func largest(cfg *config.Config, names []string) (worst config.Pack, err error) {
+	for _, name := range names {
+		p, err := cfg.PackNamed(name)
+		if err != nil {
+			return config.Pack{}, err
+		}
+		if p.CapacityAh > worst.CapacityAh {
+			worst = p
+		}
+	}
+	return worst, nil
+}
+
 func placesOf(cfg *config.Config) ([]airflow.Place, error) {
 	var places []airflow.Place
 	for i := range cfg.Bays {
 		b := &cfg.Bays[i]
-		pack, err := cfg.PackNamed(b.Pack)
+		pack, err := largest(cfg, b.Serves())
 		if err != nil {
 			return nil, fmt.Errorf("bay %s: %w", b.Name, err)
 		}

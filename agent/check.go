@@ -87,7 +87,15 @@ func report(w io.Writer, file string, cfg *config.Config, setups []bay.Setup) er
 	for i := range setups {
 		s := &setups[i]
 		p, l := &s.Pack, &s.Limits
-		_, _ = fmt.Fprintf(t, "\n%s: pack %s, %d cells, %g Ah at %g h\n", s.Name, p.Name, p.Cells, p.CapacityAh, p.RateHours)
+		if len(s.Packs) > 0 {
+			reportPacks(t, s, row)
+			p = &s.Packs[0]
+		} else {
+			_, _ = fmt.Fprintf(t, "\n%s: pack %s, %d cells, %g Ah at %g h\n", s.Name, p.Name, p.Cells, p.CapacityAh, p.RateHours)
+		}
+		if len(s.Packs) > 1 {
+			row("limits", "those of whichever pack it is; here those of %s:", p.Name)
+		}
 		row("no charge", "below %.1f mm of cover, above %.0f °C, when frozen, and on whatever is unknown", p.ChargeCoverMM, l.ChargeMaxC)
 		row("full", "at gravity %.3f, by %s", p.FullGravity, evidence(s))
 		row("watering", "after %.0f min of rest, at most %.0f °C: to %.1f mm, vent floor %.1f mm", l.RestMin.Minutes(), l.WateringMaxC, p.TargetCoverMM, p.VentFloorMM)
@@ -98,6 +106,21 @@ func report(w io.Writer, file string, cfg *config.Config, setups []bay.Setup) er
 	}
 	_, _ = fmt.Fprintf(t, "\n%s\n", bay.Cautions)
 	return t.Flush()
+}
+
+// reportPacks says how it is known which of several packs is plugged in.
+func reportPacks(t io.Writer, s *bay.Setup, row func(name, format string, args ...any)) {
+	names := make([]string, len(s.Packs))
+	for i := range s.Packs {
+		names[i] = fmt.Sprintf("%s (%g Ah)", s.Packs[i].Name, s.Packs[i].CapacityAh)
+	}
+	_, _ = fmt.Fprintf(t, "\n%s: one of several packs, %d cells\n", s.Name, s.Packs[0].Cells)
+	row("packs", "%s", strings.Join(names, ", "))
+	if s.Recognises {
+		row("which one", "by the 1-wire sensor that each of them has of its own; no charge until one answers alone")
+		return
+	}
+	row("which one", "a person says it on the page, after each plugging; no charge before")
 }
 
 // evidence says what can prove the pack full here.

@@ -21,9 +21,13 @@ func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 	}
 	bench, bays := sim.NewBench(), map[string]*sim.Bay{}
 	for i, b := range cfg.Bays {
-		p, ok := packs[b.Pack]
+		name := b.Serves()[0]
+		if len(b.Packs) > 1 {
+			name = b.Packs[i%len(b.Packs)] // not every bay begins with the same
+		}
+		p, ok := packs[name]
 		if !ok {
-			return nil, nil, fmt.Errorf("simulate bay %s: there is no pack %q", b.Name, b.Pack)
+			return nil, nil, fmt.Errorf("simulate bay %s: there is no pack %q", b.Name, name)
 		}
 		start, ok := starts[b.Name]
 		if !ok {

@@ -20,6 +20,7 @@ const (
 	maxIDBytes      = 64
 	maxNameRunes    = 60
 	maxNoteRunes    = 200
+	maxPackRunes    = 48
 	defaultExpiry   = time.Minute
 	maxExpiry       = time.Hour
 )
@@ -30,6 +31,7 @@ const askState = "state"
 // command is what somebody wants, as written.
 type command struct {
 	id, order, by, to, note string
+	pack                    string
 	time                    time.Time // zero when it is not given
 	expiry                  time.Duration
 	cell                    int
@@ -83,6 +85,8 @@ func needs(kind bay.OrderKind) []string {
 		return []string{"cell", "gravity", "at_c"}
 	case bay.OrderQuality:
 		return []string{"us_per_cm"}
+	case bay.OrderPack:
+		return []string{"pack"}
 	default:
 		return nil
 	}
@@ -113,6 +117,7 @@ func (c *command) fields(v *int, at *string, expiry *int) map[string]field {
 		"cover_mm":  number(&c.coverMM, "millimetres above the plate tops"),
 		"gravity":   number(&c.gravity, "specific gravity, such as 1.265"),
 		"at_c":      number(&c.atC, "°C"),
+		"pack":      {&c.pack, "the name of a pack of the bay, or empty"},
 		"us_per_cm": number(&c.usPerCM, "µS/cm"),
 	}
 }
@@ -158,6 +163,9 @@ func (c *command) check() (wrong *refusal) {
 	if c.given["note"] && !printable(c.note, maxNoteRunes) {
 		wrong = first(wrong, c.badText("note", maxNoteRunes))
 	}
+	if c.pack != "" && !printable(c.pack, maxPackRunes) {
+		wrong, c.pack = first(wrong, refuse(BadField, "field pack is not accepted: must be the name of a pack of the bay, or empty")), ""
+	}
 	return first(wrong, c.checkValues())
 }
 
@@ -169,7 +177,7 @@ func (c *command) checkValues() *refusal {
 			return refuse(BadField, "field %s is missing: order %s needs it", name, c.order)
 		}
 	}
-	for _, name := range []string{"cell", "ml", "cover_mm", "gravity", "at_c", "us_per_cm"} {
+	for _, name := range []string{"cell", "ml", "cover_mm", "gravity", "at_c", "us_per_cm", "pack"} {
 		if c.given[name] && !wanted[name] {
 			return refuse(BadField, "field %s does not belong to order %s", name, c.order)
 		}
@@ -188,7 +196,7 @@ func (c *command) badText(name string, most int) *refusal {
 func (c *command) bayOrder(id, by string) bay.Order {
 	return bay.Order{
 		ID: id, Kind: c.kind, By: by, Note: c.note, Cell: c.cell, ML: c.ml,
-		CoverMM: c.coverMM, Gravity: c.gravity, AtC: c.atC, USPerCM: c.usPerCM,
+		CoverMM: c.coverMM, Gravity: c.gravity, AtC: c.atC, USPerCM: c.usPerCM, Pack: c.pack,
 	}
 }
 

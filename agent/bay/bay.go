@@ -32,6 +32,13 @@ type Bay struct {
 	pic    Picture
 	events []Event
 
+	who      identity
+	nobody   *Pack       // stands for a pack that is not known
+	released *PackMemory // of a pack that was let go, until taken
+	// Of the totals: what the packs before had, and what this one had when it came.
+	before, atSeat Totals
+	ours           [interlock.NumCodes]bool // latches that are of this pack
+
 	lock   *interlock.Interlock
 	charge *charge.Tracker
 	cool   *cooldown.Rest
@@ -58,22 +65,14 @@ type Bay struct {
 // New makes a core that knows nothing and withholds. The setup must be one
 // that the configuration has checked.
 func New(s Setup) *Bay {
-	b := &Bay{setup: s, events: make([]Event, 0, 32)}
-	p, l := &b.setup.Pack, &b.setup.Limits
-	b.charge = charge.New(charge.Config{
-		CapacityAh: p.CapacityAh, FullGravity: p.FullGravity, Factor: p.ChargeFactor,
-		MaxFor: l.ChargeMax, MaxAh: l.ChargeMaxFactor * p.CapacityAh, HasCurrent: s.HasCurrent,
-	})
-	b.cool = cooldown.New(cooldown.Config{
-		WateringMaxC: l.WateringMaxC, NearAmbientK: l.NearAmbientK, FallMaxKPerH: l.FallMaxKPerH,
-		RestMin: l.RestMin, HasAmbient: s.HasAmbient, SensorShare: sensorShare(s.TempOnCase),
-	})
-	b.water = water.New(water.Config{
-		Cells: p.Cells, ChargeCoverMM: p.ChargeCoverMM, TargetCoverMM: p.TargetCoverMM, VentFloorMM: p.VentFloorMM,
-		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, FullGravity: p.FullGravity,
-		HottestC: l.ChargeMaxC, GasHoldUpMM: l.GasHoldUpMM,
-	})
-	b.pic = Picture{Bay: s.Name, Pack: p, Limits: l, has: &b.setup}
+	b := &Bay{setup: s, events: make([]Event, 0, 32), who: identity{by: ByConfig, want: none}}
+	pack := &b.setup.Pack
+	if b.several() {
+		b.nobody = nobody(s.Packs)
+		pack, b.who.at, b.who.by = b.nobody, none, NotNamed
+	}
+	b.pic = Picture{Bay: s.Name, Naming: b.who.by, Limits: &b.setup.Limits, has: &b.setup}
+	b.place(pack)
 	return b
 }
 
@@ -91,13 +90,16 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.events = b.events[:0]
 	now := b.begin(clamped(r.Now))
 	dt := now - b.pic.Now
-	before := b.pic.Charge
 	b.pic.Now = now
+	b.letGo(now)
+	b.tellSeat()
+	before := b.pic.Charge
 	b.see(r, now)
 	b.seat.step(now, b.cellV(), &b.pic.Seen.CurrentA, strayRate*b.setup.Pack.CapacityAh, b.setup.Limits.SettleFor)
 	if b.seat.left {
 		b.charge.PackGone(now)
 	}
+	b.identify(now)
 	b.take(r.Orders, now)
 	b.stepCharge(now)
 	b.stepCool(now)
@@ -105,6 +107,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.stepLock(now, dt)
 	b.tellCharge(&before, now)
 	b.stage(now)
+	b.pic.Totals = b.totals()
 	return &b.pic, b.events
 }
 
@@ -160,6 +163,7 @@ func (b *Bay) see(r *Readings, now time.Duration) {
 	s.ContactorClosed = r.ContactorClosed.Aged(now, stale)
 	s.ChargerComplete = r.ChargerComplete.Aged(now, stale)
 	s.RecordFailing, s.LateTick = r.RecordFailing, r.LateTick
+	s.Pack, s.Taken = r.Pack.Aged(now, stale), r.Taken
 }
 
 // What no sensor of a bay can show, to either side of zero: such a value is a
@@ -191,6 +195,9 @@ func (b *Bay) stepCharge(now time.Duration) {
 	if b.seat.here != present {
 		b.chargeI.CellV = reading.Bad(reading.Missing, now)
 	}
+	if !b.mine() {
+		b.chargeI = charge.Inputs{Now: now}
+	}
 	b.charge.Step(&b.chargeI)
 	b.pic.Charge = *b.charge.Status()
 }
@@ -200,6 +207,9 @@ func (b *Bay) stepCool(now time.Duration) {
 	b.coolI = cooldown.Inputs{
 		Now: now, PackC: b.pic.Seen.PackC, AmbientC: b.pic.Seen.AmbientC,
 		Full: c.Full, Resting: c.Ended && !c.Active && !c.Flowing, EndedAt: c.EndedAt,
+	}
+	if !b.mine() {
+		b.coolI.PackC = reading.Bad(reading.Missing, now)
 	}
 	b.cool.Step(&b.coolI)
 	b.pic.Cool = *b.cool.Status()
@@ -211,6 +221,9 @@ func (b *Bay) stepWater(now time.Duration) {
 		Now: now, Cover: b.pic.Seen.Cover, PackC: b.pic.Seen.PackC, Gassing: c.Flowing,
 		GassingAh: c.TotalGassingAh, ChargeEnded: c.EndedAt, AnyCharge: c.Ended,
 		Visit: b.pic.Visit.Open && b.visitOK, VisitMM: b.visitMM, GivenML: &b.pic.Visit.GivenML,
+	}
+	if !b.mine() {
+		b.waterI.Cover, b.waterI.PackC = reading.Cover{At: now}, reading.Bad(reading.Missing, now)
 	}
 	b.water.Step(&b.waterI)
 	b.pic.Water = *b.water.Status()
@@ -238,6 +251,7 @@ func (b *Bay) stepLock(now, dt time.Duration) {
 	}
 	in.Ready = b.seat.here == present && b.seat.settled && !b.seat.gone(now) && !b.pic.Seen.LateTick
 	in.Plug = b.seat.plug()
+	in.Name, in.NameAt.Reason = b.known(now)
 	in.ReadyAt = b.unready(now)
 	b.lock.Step(in, b.release)
 	b.release = false
@@ -287,6 +301,7 @@ func (b *Bay) takePermit(dt time.Duration) {
 		old := f.Raised
 		f.Raised, f.Since, f.Latched, f.Evidence = s.Raised, s.Since, s.Latched, s.Evidence
 		if old != s.Raised {
+			b.ours[c] = s.Raised && s.Latched && packLatch(c) && b.who.at != none
 			b.tellFinding(c, f)
 		}
 	}

@@ -36,6 +36,11 @@ type Memory struct {
 	PermitS   float64             `json:"permit_s"`
 	WithheldS float64             `json:"withheld_s"`
 	Readied   uint64              `json:"readied"`
+	// Of a bay for several packs. Pack is then "" while none is known.
+	Seat        uint64   `json:"seat,omitempty"`         // see PackMemory
+	By          string   `json:"by,omitempty"`           // how the pack was known
+	PackLatches []string `json:"pack_latches,omitempty"` // latches that are of the pack
+	Totals      *Totals  `json:"totals,omitempty"`       // without this pack's own
 }
 
 // Evidence is interlock.Evidence as it is stored.
@@ -76,8 +81,9 @@ func (b *Bay) Memory() Memory {
 	m := Memory{
 		V: memoryVersion, Pack: b.setup.Pack.Name, Cells: b.setup.Pack.Cells, Held: b.held, Forgot: b.forgot,
 		Charge: b.charge.Memory(), Water: b.water.Memory(),
-		PermitS: b.pic.PermitS, WithheldS: b.pic.WithheldS, Readied: b.pic.Readied,
+		PermitS: b.pic.PermitS, WithheldS: b.pic.WithheldS, Readied: b.pic.Readied, Seat: b.who.seat,
 	}
+	b.rememberPack(&m)
 	for c := interlock.NoCode + 1; b.lock != nil && c < interlock.NumCodes; c++ {
 		if f := b.lock.Standing(c); f.Latched {
 			if m.Latches == nil {
@@ -89,6 +95,9 @@ func (b *Bay) Memory() Memory {
 	}
 	if cool, ok := b.cool.Memory(); ok {
 		m.Cool = &cool
+	}
+	if b.several() && b.who.at == none {
+		m.Pack, m.Cells, m.Charge, m.Water, m.Cool = "", 0, charge.Memory{}, water.Memory{}, nil
 	}
 	if v := &b.pic.Visit; v.Open {
 		m.Visit = &VisitMemory{
@@ -137,6 +146,9 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	now = clamped(now)
 	b.pic.Now = now
 	b.restoreOrders(m, now, gap)
+	if b.several() {
+		return b.restoreSeveral(m, now, gap, proven)
+	}
 	if err := m.usable(&b.setup); err != nil {
 		b.doubted = err.Error()
 		return err
@@ -149,6 +161,7 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 		b.cool.Restore(*m.Cool)
 	}
 	b.pic.PermitS, b.pic.WithheldS, b.pic.Readied = m.PermitS, m.WithheldS, m.Readied
+	b.who.seat = m.Seat
 	if !proven && (m.Charge.Full || m.Charge.Active) {
 		b.doubted = "The agent was off for too long or for an unknown time: the pack counts as not full and its rest starts anew."
 	}
@@ -163,12 +176,23 @@ func (b *Bay) Doubt(why string) { b.doubted, b.held, b.forgot = why, true, true 
 func (m *Memory) usable(s *Setup) error {
 	switch {
 	case m.V != memoryVersion:
-		return fmt.Errorf("%w: it has version %d, this program knows %d", ErrMemory, m.V, memoryVersion)
+		return m.whole()
 	case m.Pack != s.Pack.Name || m.Cells != s.Pack.Cells:
 		return fmt.Errorf("%w: it is of pack %q with %d cells, the bay has %q with %d", ErrMemory, m.Pack, m.Cells, s.Pack.Name, s.Pack.Cells)
-	case !m.intact():
+	case m.whole() != nil:
+		return m.whole()
+	case !m.Charge.Valid() || !m.Water.Valid(s.Pack.Cells) || m.tooOld():
 		return fmt.Errorf("%w: it is damaged", ErrMemory)
-	case !m.Charge.Valid() || !m.Water.Valid(s.Pack.Cells) || m.tooOld() || !(m.PermitS >= 0 && m.WithheldS >= 0):
+	}
+	return nil
+}
+
+// whole judges what is of the bay.
+func (m *Memory) whole() error {
+	switch {
+	case m.V != memoryVersion:
+		return fmt.Errorf("%w: it has version %d, this program knows %d", ErrMemory, m.V, memoryVersion)
+	case !m.intact() || !(m.PermitS >= 0 && m.WithheldS >= 0):
 		return fmt.Errorf("%w: it is damaged", ErrMemory)
 	}
 	return nil

@@ -82,6 +82,11 @@ func orderText(o *Order) string {
 		return fmt.Sprintf("Cell %d stands at %.1f mm by the dip rule.", o.Cell, o.CoverMM)
 	case OrderQuality:
 		return fmt.Sprintf("The water has %.1f µS/cm.", o.USPerCM)
+	case OrderPack:
+		if o.Pack == "" {
+			return "It is not known which pack is plugged in."
+		}
+		return "Pack " + o.Pack + " is plugged in."
 	default:
 		return "Done: " + o.Kind.String() + "."
 	}
@@ -95,6 +100,8 @@ func (b *Bay) check(o *Order) string {
 		return "an order with this ID was taken before"
 	case o.By == "":
 		return "it names no person"
+	case !b.mine() && (o.Kind == OrderGravity || o.Kind == OrderVisitOpen), b.who.at == none && o.Kind == OrderLevel:
+		return "it is not known which pack this is; say it first"
 	case o.Kind == OrderGravity && (b.seat.here == vacant || b.seat.empty):
 		return "no pack is connected whose gravity it could be"
 	case o.Kind == OrderFill || o.Kind == OrderGravity || o.Kind == OrderLevel:
@@ -154,6 +161,8 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 			return "no visit is open"
 		}
 		b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
+	case OrderPack:
+		return b.namePack(o)
 	default:
 		return "there is no such order"
 	}

@@ -25,7 +25,7 @@ func (b *Bay) nextStage() Stage {
 		return Vacant
 	case b.seat.empty && b.pic.Stage != StageUnknown:
 		return b.pic.Stage // a plug is being pulled or wriggled: wait which
-	case b.seat.here != present || !b.seat.settled:
+	case b.seat.here != present || !b.seat.settled || !b.mine():
 		return Settling
 	case c.Flowing && c.Active, c.Active && b.pic.Permit.Granted:
 		return Charging

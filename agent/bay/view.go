@@ -14,7 +14,9 @@ import (
 type View struct {
 	V             int           `json:"v"` // version of this shape: 1
 	Bay           string        `json:"bay"`
-	Pack          string        `json:"pack"`
+	Pack          string        `json:"pack,omitempty"`      // absent while it is not known
+	PackFrom      string        `json:"pack_from,omitempty"` // config, sensor or person: how it is known
+	Packs         []string      `json:"packs,omitempty"`     // that may be plugged in, where there are several
 	Stage         string        `json:"stage"`
 	StageForS     float64       `json:"stage_for_s"`
 	Says          string        `json:"says"` // what it is doing and why, one sentence
@@ -87,7 +89,7 @@ type FaultView struct {
 // path does not use it.
 func (p *Picture) View() View {
 	v := View{
-		V: 1, Bay: p.Bay, Pack: p.Pack.Name,
+		V: 1, Bay: p.Bay, Pack: p.Pack.Name, PackFrom: p.Naming.String(),
 		Stage: p.Stage.String(), StageForS: (p.Now - p.StageAt).Seconds(), Says: p.Says(),
 		Permit: p.Permit.String(), PermitForS: (p.Now - p.Permit.Since).Seconds(),
 		Findings: []FindingView{},
@@ -99,6 +101,9 @@ func (p *Picture) View() View {
 	}
 	if !p.Charge.Full {
 		v.FullEvidence = ""
+	}
+	for _, pack := range p.Serves() {
+		v.Packs = append(v.Packs, pack.Name)
 	}
 	if p.Seen.Cover.OK() {
 		v.CoverMM = when(true, digits(p.Seen.Cover.LowMM, 2))

@@ -57,7 +57,26 @@ type Readings struct {
 	ChargerComplete reading.Reading // 1: the charger says that it has finished
 	RecordFailing   bool            // the logbook cannot be written
 	LateTick        bool            // the guard has opened the relay, since a tick was late
+	Pack            PackSeen        // whose own sensor answers, in a bay that recognises packs
+	Taken           []string        // the packs that other bays have
 	Orders          []Order
+}
+
+// PackSeen is one look for the sensors that stay in packs. With no fault exactly
+// one of them answers; Contradictory stands for several, NoAnswer for none.
+type PackSeen struct {
+	Name  string
+	At    time.Duration
+	Fault reading.Fault
+}
+
+// OK tells whether exactly one pack is recognised.
+func (p PackSeen) OK() bool { return p.Fault == reading.None && p.Name != "" }
+
+// Aged is as for a reading.
+func (p PackSeen) Aged(now, limit time.Duration) PackSeen {
+	p.Fault = reading.Reading{At: p.At, Fault: p.Fault}.Aged(now, limit).Fault
+	return p
 }
 
 // OrderKind is what a person asks for.
@@ -75,11 +94,12 @@ const (
 	OrderGravity    // a hydrometer reading of one cell
 	OrderLevel      // a dip-rule reading of one cell
 	OrderQuality    // how pure the water of the open visit is
+	OrderPack       // which pack is plugged in; needs a right
 	numOrders
 )
 
 var orderNames = [numOrders]string{
-	"none", "hold", "unhold", "release", "visit-open", "visit-close", "fill", "gravity", "level", "quality",
+	"none", "hold", "unhold", "release", "visit-open", "visit-close", "fill", "gravity", "level", "quality", "pack",
 }
 
 // String is the order's name in messages, such as "visit-open".
@@ -113,6 +133,7 @@ type Order struct {
 	AtC     float64 // gravity: electrolyte temperature, °C
 	CoverMM float64 // level: cover as read, mm
 	USPerCM float64 // quality: conductivity of the water, µS/cm, 0 to MaxUSPerCM
+	Pack    string  // pack: its name, "" to take back what was said
 	Note    string  // what the person says with it, for the record; "" for nothing
 }
 
@@ -130,6 +151,12 @@ type Setup struct {
 	Name   string
 	Pack   Pack
 	Limits Limits
+	// Packs are those that may be plugged in, of one number of cells, in a bay
+	// that is not there for Pack alone; Pack is then not looked at.
+	Packs []Pack
+	// Recognises says that the packs' own sensors tell which of them is plugged
+	// in; else a person says it.
+	Recognises bool
 	// Which optional evidence is wired. What is configured and missing
 	// withholds; what is not configured is not asked for.
 	HasCurrent, HasAmbient, HasHydrogen, HasAirflow, HasFeedback, HasChargerContact bool
@@ -196,8 +223,11 @@ type CellVisit struct {
 // Picture is everything that is known of a bay after a tick. Outputs are made
 // from it and from nothing else.
 type Picture struct {
-	Bay      string
+	Bay string
+	// Pack is the pack that is plugged in or was last; while that is not known,
+	// one without a name that has the most careful figure of all that it may be.
 	Pack     *Pack
+	Naming   Naming
 	Limits   *Limits
 	Now      time.Duration
 	Stage    Stage
@@ -213,7 +243,44 @@ type Picture struct {
 	// WithheldS counts the rest.
 	WithheldS float64
 	Readied   uint64 // how often the pack became ready to water
+	Totals    Totals
 	has       *Setup
+}
+
+// Named tells whether it is known which pack this is.
+func (p *Picture) Named() bool { return p.Pack.Name != "" }
+
+// Serves lists the packs that may be plugged in, where there are several.
+func (p *Picture) Serves() []Pack { return p.has.Packs }
+
+// Naming says how it is known which pack is plugged in.
+type Naming uint8
+
+// The ways to know a pack. The zero value is not known.
+const (
+	NotNamed Naming = iota
+	ByConfig        // the bay is there for one pack alone
+	BySensor        // by the sensor that stays in the pack
+	ByPerson        // a person has said it
+)
+
+var namings = [...]string{"", "config", "sensor", "person"}
+
+// String is the naming in messages, "" when the pack is not known.
+func (n Naming) String() string {
+	if int(n) >= len(namings) {
+		return fmt.Sprintf("naming-%d", uint8(n))
+	}
+	return namings[n]
+}
+
+// Totals are sums over all packs that a bay has had. They never fall when a
+// pack goes and another comes.
+type Totals struct {
+	InAh        float64 `json:"in_ah"`
+	GassingAh   float64 `json:"gassing_ah"` // of one cell string
+	Charges     uint64  `json:"charges"`
+	ChargesFull uint64  `json:"charges_full"`
 }
 
 // EventKind is what happened.
@@ -235,13 +302,15 @@ const (
 	OrderTaken
 	OrderRefused
 	MemoryDoubted // after a restart a careful reading was taken
+	PackNamed     // it is known which pack is plugged in, and its history is taken up
+	PackLeft      // the pack has gone, or is not known any more; its history is laid by
 	numEvents
 )
 
 var eventNames = [numEvents]string{
 	"none", "permit-granted", "permit-withheld", "stage-changed", "finding-raised", "finding-cleared",
 	"charge-started", "charge-full", "charge-ended", "visit-opened", "visit-closed",
-	"order-taken", "order-refused", "memory-doubted",
+	"order-taken", "order-refused", "memory-doubted", "pack-named", "pack-left",
 }
 
 // String is the event's name in messages, such as "charge-full".

@@ -23,7 +23,7 @@ const (
 
 // claimAll registers every part of a bay and complains about a part that
 // something else uses already.
-func (c *checker) claimAll(field string, w *Wiring) {
+func (c *checker) claimAll(field string, w *Wiring, packs []*Pack) {
 	bus := busName(w.I2C)
 	channel := func(part string, in *Input, number int, room string) {
 		c.claim(fmt.Sprintf("converter 0x%x on bus %s, channel %d", uint16(in.ADC), bus, number), field+"."+part, room)
@@ -44,7 +44,7 @@ func (c *checker) claimAll(field string, w *Wiring) {
 		channel("hydrogen.channel", &w.Hydrogen.Input, w.Hydrogen.Channel, roomHydrogen)
 	}
 	if w.Temperature != nil {
-		c.claimNamed("1-wire sensor", w.Temperature.Pack, field+".temperature.pack", "")
+		c.claimPackSensor(field+".temperature.pack", w.Temperature.Pack, packs)
 		c.claimNamed("1-wire sensor", w.Temperature.Ambient, field+".temperature.ambient", roomAir)
 	}
 	c.claimLines(field, w)

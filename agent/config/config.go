@@ -65,9 +65,12 @@ type Logbook struct {
 
 // Bay is one charging place and what is wired to it.
 type Bay struct {
-	Name   string `yaml:"name"` // as Site
-	Pack   string `yaml:"pack"` // name of a pack below
-	Wiring Wiring `yaml:"wiring"`
+	Name string `yaml:"name"` // as Site
+	Pack string `yaml:"pack"` // name of a pack below, of a bay that is its alone
+	// Packs names the packs that may be plugged in here, instead of Pack; see
+	// Recognises for how it is known which.
+	Packs  []string `yaml:"packs"`
+	Wiring Wiring   `yaml:"wiring"`
 	// Charger is what ventilation goes by; nil is not known, the worst case.
 	Charger *Charger `yaml:"charger"`
 }
@@ -127,7 +130,12 @@ type Current struct {
 // Temperature names the 1-wire sensors by their numbers, such as
 // "28-0316a2795bff".
 type Temperature struct {
-	Pack    string  `yaml:"pack"`
+	// Pack is the sensor that stays in the bay, or in its only pack. "" reads
+	// the sensor that the plugged-in pack has of its own.
+	Pack string `yaml:"pack"`
+	// Bus is the 1-wire bus that the packs of this bay are plugged into, such
+	// as "w1_bus_master2"; "" looks on all. Only for packs that are recognised.
+	Bus     string  `yaml:"bus"`
 	Ambient string  `yaml:"ambient"`  // "" when there is none
 	OffsetC float64 `yaml:"offset_c"` // added to the pack's value, -5 to 5
 	// On is where the pack's sensor sits: "case" or "electrolyte"; "" is "case". A
@@ -200,6 +208,9 @@ type Pack struct {
 	FreeSurfaceCM2 float64 `yaml:"free_surface_cm2"`
 	ElectrolyteML  float64 `yaml:"electrolyte_ml"` // one cell at target cover; default 10 ml for each Ah
 	ChargeFactor   float64 `yaml:"charge_factor"`  // 1.02 to 1.30, default 1.15
+	// Sensor is the number of the 1-wire sensor that stays in this pack, by which
+	// a bay recognises it; "" for none.
+	Sensor string `yaml:"sensor"`
 }
 
 // LimitsConfig holds what the file says of the limits; nil keeps the default.

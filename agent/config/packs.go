@@ -27,6 +27,17 @@ func (c *checker) packs(packs []Pack) {
 		c.name(field+".name", packs[i].Name)
 		c.unique(field+".name", packs[i].Name, first)
 		c.pack(field, &packs[i])
+		c.packSensor(field+".sensor", &packs[i])
+	}
+}
+
+func (c *checker) packSensor(field string, p *Pack) {
+	switch {
+	case !c.present(field):
+	case !oneWire.MatchString(p.Sensor):
+		c.reject(field, oneWireRule)
+	default:
+		c.claimNamed("1-wire sensor", p.Sensor, field, "")
 	}
 }
 

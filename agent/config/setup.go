@@ -14,9 +14,16 @@ func (c *Config) Setups() ([]bay.Setup, error) {
 	out := make([]bay.Setup, 0, len(c.Bays))
 	for i := range c.Bays {
 		b := &c.Bays[i]
-		s, err := c.PackSetup(b.Pack)
-		if err != nil || b.Pack == "" {
-			return nil, fmt.Errorf("set up bay %s: no pack is named %q", b.Name, b.Pack)
+		s := bay.Setup{Limits: LimitsFrom(c.Limits), StaleAfter: c.Limits.StaleAfter(), Recognises: b.Recognises()}
+		for _, name := range b.Serves() {
+			p, err := c.PackNamed(name)
+			if err != nil || name == "" {
+				return nil, fmt.Errorf("set up bay %s: no pack is named %q", b.Name, name)
+			}
+			s.Packs = append(s.Packs, p.core())
+		}
+		if len(b.Packs) == 0 {
+			s.Pack, s.Packs = s.Packs[0], nil
 		}
 		s.Name = b.Name
 		b.Wiring.fitted(&s)

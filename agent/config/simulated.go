@@ -40,6 +40,26 @@ func dividerRatio(cells int) float64 {
 	return math.Max(2, math.Ceil(1.25*float64(cells)*cellMaxV/4.096))
 }
 
+// defaultWiring of a bay with several packs leaves the temperature to the
+// sensors that they bring along, if all have one.
+func defaultWiring(bayIndex int, packs []*Pack, several bool) Wiring {
+	most := *packs[0]
+	recognised := several
+	for _, p := range packs {
+		most.CapacityAh = max(most.CapacityAh, p.CapacityAh)
+		most.VentFloorMM = max(most.VentFloorMM, p.VentFloorMM)
+		recognised = recognised && p.Sensor != ""
+	}
+	w := DefaultWiring(bayIndex, most)
+	switch {
+	case recognised:
+		w.Temperature.Pack, w.Temperature.Bus = "", fmt.Sprintf("w1_bus_master%d", bayIndex+2)
+	case !several && most.Sensor != "":
+		w.Temperature.Pack = most.Sensor
+	}
+	return w
+}
+
 // hallFor is a sensor around half of a 3.3 V supply that sees half the
 // capacity as amperes in either direction.
 func hallFor(p Pack, in Input) *Current {

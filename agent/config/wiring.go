@@ -32,6 +32,7 @@ func (c *checker) bays(cfg *Config) {
 	for i := range cfg.Bays {
 		c.bay(cfg, i, first)
 	}
+	c.dedicated(cfg.Bays)
 }
 
 func (c *checker) bay(cfg *Config, i int, first map[string]int) {
@@ -42,23 +43,26 @@ func (c *checker) bay(cfg *Config, i int, first map[string]int) {
 	c.name(field+".name", b.Name)
 	c.unique(field+".name", b.Name, first)
 	c.charger(field+".charger", b.Charger)
-	p := c.packOf(field+".pack", b.Pack, cfg.Packs)
+	packs := c.packsOf(field, b, cfg.Packs)
 	simulated := cfg.Sensors == "simulated"
 	switch {
-	case c.bad[field+".wiring"] || p == nil:
+	case c.bad[field+".wiring"] || len(packs) == 0:
 		return
 	case simulated && !c.present(field+".wiring"):
-		b.Wiring = DefaultWiring(i, *p)
+		b.Wiring = defaultWiring(i, packs, len(b.Packs) > 0)
 	case !c.missing(field+".wiring", "the parts that are connected to this bay; with sensors: simulated it may be left out"):
-		c.wiring(field+".wiring", &b.Wiring, p, simulated)
+		for _, p := range packs { // what suits one may not suit another
+			c.wiring(field+".wiring", &b.Wiring, p, simulated)
+		}
 	}
-	c.claimAll(field+".wiring", &b.Wiring)
+	c.recognition(field, b, packs, len(cfg.Bays) == 1)
+	c.claimAll(field+".wiring", &b.Wiring, packs)
 }
 
 // packOf finds a bay's pack. A pack with faults of its own is not judged
 // against.
 func (c *checker) packOf(field, name string, packs []Pack) *Pack {
-	if c.missing(field, "the name of a pack under packs") || !c.usable(field, "packs") {
+	if !c.usable(field, "packs") {
 		return nil
 	}
 	names := make([]string, len(packs))
@@ -226,13 +230,15 @@ func (c *checker) minus(field string, v *Current) {
 
 var oneWire = regexp.MustCompile(`^(10|22|28|3b|42)-[0-9a-f]{12}$`)
 
+const oneWireRule = "must be a 1-wire number in lower case, such as 28-0316a2795bff"
+
+// temperature leaves it to recognition whether the pack's sensor must be named.
 func (c *checker) temperature(field string, t *Temperature) {
-	const rule = "must be a 1-wire number in lower case, such as 28-0316a2795bff"
-	if !c.missing(field+".pack", rule) && !oneWire.MatchString(t.Pack) {
-		c.reject(field+".pack", rule)
+	if c.present(field+".pack") && !oneWire.MatchString(t.Pack) {
+		c.reject(field+".pack", oneWireRule)
 	}
 	if c.present(field+".ambient") && !oneWire.MatchString(t.Ambient) {
-		c.reject(field+".ambient", rule)
+		c.reject(field+".ambient", oneWireRule)
 	}
 	if c.present(field + ".offset_c") {
 		c.number(field+".offset_c", t.OffsetC, -5, 5, "°C")

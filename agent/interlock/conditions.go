@@ -78,7 +78,21 @@ type Inputs struct {
 	ReadyAt                        Evidence // while not Ready
 	// Plug says whether a pack is there: its sensors leave with it.
 	Plug Plug
+	// Name says whether it is known which pack this is.
+	Name   Name
+	NameAt Evidence // while not Named
 }
+
+// Name says whether it is known which pack is plugged in. The zero value
+// withholds.
+type Name uint8
+
+// What is known of the pack's name.
+const (
+	Unnamed Name = iota // not known, or contradictory
+	Sought              // its own sensor is still looked for: not told yet, and nothing may start
+	Named
+)
 
 // Plug says whether a pack is there. The zero value judges its sensors.
 type Plug uint8
@@ -93,7 +107,8 @@ const (
 // judge fills in each rule's verdict.
 func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[PlatesBare], out[CoverUnknown] = l.judgeCover(in.Cover)
-	out[TemperatureUnknown] = known(in.PackC)
+	out[PackUnknown] = judgeName(in.Name, in.NameAt, orderedOpen)
+	out[TemperatureUnknown] = judgeWarmth(in.PackC, in.Name)
 	out[VoltageUnknown] = known(in.CellV)
 	out[CurrentUnknown] = l.judgeCurrent(in.CurrentA, in.CellV)
 	out[VoltageImplausible] = judgeVoltage(in.CellV, in.Charged)
@@ -131,6 +146,7 @@ func judgePlug(p Plug, out *[NumCodes]Judged) {
 	switch {
 	case p == Unplugged:
 		out[PlatesBare].Verdict = Between // nothing is said about plates that are elsewhere
+		out[PackUnknown].Verdict = Clear
 	case out[PlatesBare].Verdict == Bad:
 		out[PlatesBare].Verdict = Unjudged
 	}
@@ -146,6 +162,29 @@ func unless(bad bool, e Evidence) Judged {
 
 func known(r reading.Reading) Judged {
 	return unless(!r.OK(), Evidence{Value: r.Value, Fault: r.Fault})
+}
+
+// judgeName lets a pack be looked for only while open is ordered: a name that
+// goes missing on charge is bad at once.
+func judgeName(n Name, e Evidence, orderedOpen bool) Judged {
+	switch {
+	case n == Named:
+		return Judged{Verdict: Clear}
+	case n == Sought && orderedOpen:
+		return Judged{Between, e}
+	default:
+		return Judged{Bad, e}
+	}
+}
+
+// judgeWarmth: a pack whose own sensor does not tell its name has no temperature
+// either, which is told once, as the name.
+func judgeWarmth(packC reading.Reading, n Name) Judged {
+	j := known(packC)
+	if j.Verdict == Bad && n != Named {
+		j.Verdict = Unjudged
+	}
+	return j
 }
 
 // judgeCurrent asks for the current only where a sensor is configured: without

@@ -82,6 +82,7 @@ type situation struct {
 
 	charged, unready, overrun, runaway, visit, held bool
 	plug                                            interlock.Plug
+	name                                            interlock.Name
 	latched                                         int // bits of latches, from an earlier life
 	release                                         bool
 	before                                          before
@@ -128,7 +129,13 @@ func (s *situation) worst() (w meaning) {
 
 // atOnce is what ends a charge in the same tick.
 func (s *situation) atOnce() bool {
-	return s.unready || s.plug == interlock.Unplugged || s.overrun || s.runaway || s.visit || s.held || s.latchBlocks()
+	return s.unready || s.nameless() || s.plug == interlock.Unplugged || s.overrun || s.runaway || s.visit || s.held || s.latchBlocks()
+}
+
+// nameless: a pack that is there and not known. On charge there is no time to
+// look for it.
+func (s *situation) nameless() bool {
+	return s.plug != interlock.Unplugged && (s.name == interlock.Unnamed || s.name != interlock.Named && s.before == charging)
 }
 
 // latchBlocks: contactor-stuck is an alarm, it cannot block.
@@ -138,7 +145,7 @@ func (s *situation) latchBlocks() bool { return s.latched&3 != 0 }
 // lasted, independently of the rules.
 func (s *situation) may() bool {
 	latched := s.latchBlocks() || s.before == allRaised
-	if s.unready || s.overrun || s.runaway || s.visit || s.held || latched && !s.release {
+	if s.unready || s.nameless() || s.overrun || s.runaway || s.visit || s.held || latched && !s.release {
 		return false
 	}
 	switch s.before {
@@ -147,9 +154,9 @@ func (s *situation) may() bool {
 		// charge no more than the condition that is gone.
 		return s.plug != interlock.Unplugged && s.worst() < bad
 	case heldOnly:
-		return s.plug == interlock.Plugged && s.worst() < noStart
+		return s.plug == interlock.Plugged && s.name == interlock.Named && s.worst() < noStart
 	default:
-		return s.plug == interlock.Plugged && s.worst() == allGood
+		return s.plug == interlock.Plugged && s.name == interlock.Named && s.worst() == allGood
 	}
 }
 
@@ -159,7 +166,7 @@ func (s *situation) inputs(now time.Duration) interlock.Inputs {
 		Now: now, CellV: of(s.cellV), PackC: of(s.packC), CurrentA: of(s.current), Hydrogen: of(s.hydrogen),
 		Airflow: of(s.airflow), Feedback: of(s.feedback), FreezingC: freezingC, Charged: s.charged,
 		Cover:   reading.Cover{LowMM: s.cover.value, HighMM: s.cover.value, At: now, Fault: s.cover.fault},
-		Runaway: s.runaway, VisitOpen: s.visit, Held: s.held, Ready: !s.unready, Plug: s.plug,
+		Runaway: s.runaway, VisitOpen: s.visit, Held: s.held, Ready: !s.unready, Plug: s.plug, Name: s.name,
 	}
 	if s.overrun {
 		in.Overrun = interlock.ByHours
@@ -173,12 +180,13 @@ func bases(t *testing.T) (b [numBefore]interlock.Interlock) {
 	calm := situation{
 		cover: &allReadings.cover[0], cellV: &allReadings.cellV[0], packC: &allReadings.packC[0],
 		current: &allReadings.current[0], hydrogen: &allReadings.hydrogen[0], airflow: &allReadings.airflow[0],
-		feedback: &allReadings.feedback[0],
+		feedback: &allReadings.feedback[0], name: interlock.Named,
 	}
 	held, broken := calm, calm
 	held.held = true
 	broken.cover, broken.cellV, broken.packC = &allReadings.cover[4], &allReadings.cellV[4], &allReadings.packC[4]
 	broken.hydrogen, broken.airflow, broken.feedback = &allReadings.hydrogen[2], &allReadings.airflow[1], &allReadings.feedback[1]
+	broken.name = interlock.Unnamed
 	broken.overrun, broken.runaway, broken.visit, broken.held, broken.unready = true, true, true, true, true
 	for i, s := range []situation{calm, held, broken} {
 		x := interlock.New(enumLimits, 0)
@@ -289,6 +297,14 @@ func each(r space, people bool, f func(*situation)) {
 		}
 	}
 	run = flip(&s.held, yes, flip(&s.visit, yes, flip(&s.runaway, yes, flip(&s.overrun, yes, run))))
+	named := run
+	run = func() {
+		for s.name = range interlock.Named + 1 {
+			if s.name == interlock.Named || !people || !s.unready {
+				named()
+			}
+		}
+	}
 	run = flip(&s.unready, both, flip(&s.charged, both, run))
 	run = pick(&s.feedback, r.feedback, pick(&s.airflow, r.airflow, pick(&s.hydrogen, r.hydrogen, run)))
 	run = pick(&s.current, r.current, pick(&s.packC, r.packC, pick(&s.cellV, r.cellV, run)))

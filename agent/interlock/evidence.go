@@ -36,6 +36,10 @@ const (
 	TooHigh              // voltage-implausible
 	ByHours              // charge-overrun
 	ByAmpereHours        // charge-overrun
+	NoSensor             // pack-unknown: no pack's own sensor answers
+	TwoSensors           // pack-unknown: the sensors of several packs answer
+	PackChanged          // pack-unknown: another pack's sensor answers, although nothing was unplugged
+	Elsewhere            // pack-unknown: another bay has this pack
 )
 
 // Explain says in one sentence, in SI units, why the finding stands.
@@ -45,6 +49,8 @@ func Explain(c Code, e Evidence) string {
 		return explainBare(e)
 	case CoverUnknown:
 		return "The electrolyte level is not known because " + e.Fault.Text() + "."
+	case PackUnknown:
+		return explainName(e)
 	case TemperatureUnknown:
 		return "The pack temperature is not known because " + e.Fault.Text() + "."
 	case VoltageUnknown:
@@ -99,6 +105,21 @@ func explainBare(e Evidence) string {
 		return fmt.Sprintf("The plates were bare; electrolyte now stands %.1f mm above their tops, a charge needs at least %.1f mm.", e.Value, e.Limit)
 	}
 	return fmt.Sprintf("Electrolyte stands at %.1f mm; the plate tops are at 0 mm, a charge needs at least %.1f mm.", e.Value, e.Limit)
+}
+
+func explainName(e Evidence) string {
+	switch e.Reason {
+	case NoSensor:
+		return "No pack's own sensor answers at this bay, so it is not known which pack is plugged in."
+	case TwoSensors:
+		return "The sensors of several packs answer at this bay at once."
+	case PackChanged:
+		return "Another pack's sensor answers than before, although no pack was unplugged: unplug it and plug it in again, or name it."
+	case Elsewhere:
+		return "Another bay says that it has this pack, or has its visit open: a pack cannot stand in two bays."
+	default:
+		return "Nobody has said yet which pack is plugged in."
+	}
 }
 
 func explainAir(c Code, e Evidence) string {

@@ -14,7 +14,7 @@ func calm(now time.Duration) interlock.Inputs {
 	g := func(v float64) reading.Reading { return reading.Good(v, now) }
 	return interlock.Inputs{
 		Now: now, Cover: reading.Covered(8, 8, now), CellV: g(2.1), PackC: g(25), CurrentA: g(0), Hydrogen: g(0),
-		Airflow: g(1), Feedback: g(1), FreezingC: freezingC, WaterKnown: true, Ready: true,
+		Airflow: g(1), Feedback: g(1), FreezingC: freezingC, WaterKnown: true, Ready: true, Name: interlock.Named,
 	}
 }
 
@@ -62,6 +62,7 @@ func noCover(in *interlock.Inputs) { in.Cover = reading.Cover{At: in.Now, Fault:
 var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.PlatesBare:         bare,
 	interlock.CoverUnknown:       noCover,
+	interlock.PackUnknown:        func(in *interlock.Inputs) { in.Name = interlock.Unnamed },
 	interlock.TemperatureUnknown: func(in *interlock.Inputs) { in.PackC = reading.Bad(reading.PowerOn, in.Now) },
 	interlock.VoltageUnknown:     func(in *interlock.Inputs) { in.CellV = reading.Bad(reading.NoAnswer, in.Now) },
 	interlock.CurrentUnknown:     func(in *interlock.Inputs) { in.CurrentA = reading.Bad(reading.Open, in.Now) },

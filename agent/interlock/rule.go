@@ -13,6 +13,7 @@ const (
 	NoCode Code = iota
 	PlatesBare
 	CoverUnknown
+	PackUnknown
 	TemperatureUnknown
 	VoltageUnknown
 	CurrentUnknown

@@ -28,6 +28,15 @@ var Table = [NumCodes]Rule{
 		WhatToDo: cautions + "Look at the level yourself, then at the probe, its plug and its wire.",
 		Basis:    "no standard: missing evidence counts as bare plates",
 	},
+	PackUnknown: {
+		Code: PackUnknown, Name: "pack-unknown", Title: "it is not known which pack this is", Severity: Warning, Blocks: true, ToStart: true,
+		RaiseWhen: "a bay for several packs does not know which of them is plugged in, or what is known contradicts itself; to start a charge, also while the pack's own sensor is still looked for",
+		ClearWhen: "the pack's own sensor or a person says which pack it is, and nothing contradicts",
+		Clear:     10 * time.Second,
+		Why:       "Another pack's number is no disturbed reading, since its check sum was right: at once. Ten good seconds are more than one lucky answer.",
+		WhatToDo:  "Look which pack is plugged in. Where people say it: name it on the page. Where packs are recognised: look at the plug and the wire of the pack's sensor, and that its number is in the configuration.",
+		Basis:     "no standard: a pack that is not known has no limits and no history to go by",
+	},
 	TemperatureUnknown: {
 		Code: TemperatureUnknown, Name: "temperature-unknown", Title: "pack temperature unknown", Severity: Warning, Blocks: true,
 		RaiseWhen: "no good reading of the pack's temperature; a sensor's power-on value of 85 °C is not a reading",

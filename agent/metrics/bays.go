@@ -34,10 +34,12 @@ func (c *Collector) bay(out sink, p *bay.Picture) {
 
 // configured are the values that a reading is compared with.
 func configured(out sink, p *bay.Picture) {
-	out.value(bayInfo, 1, p.Bay, p.Pack.Name)
-	out.value(coverLimit, p.Pack.ChargeCoverMM/mmPerMeter, p.Bay, "charge")
-	out.value(coverLimit, p.Pack.TargetCoverMM/mmPerMeter, p.Bay, "target")
-	out.value(coverLimit, p.Pack.VentFloorMM/mmPerMeter, p.Bay, "vent-floor")
+	if p.Named() {
+		out.value(bayInfo, 1, p.Bay, p.Pack.Name)
+		out.value(coverLimit, p.Pack.ChargeCoverMM/mmPerMeter, p.Bay, "charge")
+		out.value(coverLimit, p.Pack.TargetCoverMM/mmPerMeter, p.Bay, "target")
+		out.value(coverLimit, p.Pack.VentFloorMM/mmPerMeter, p.Bay, "vent-floor")
+	}
 	out.value(tempLimit, p.Limits.ChargeMaxC, p.Bay, "charge")
 	out.value(tempLimit, p.Limits.WateringMaxC, p.Bay, "watering")
 }
@@ -82,10 +84,11 @@ func derived(out sink, p *bay.Picture) {
 	if p.Water.ForecastOK {
 		out.value(forecast, p.Water.ForecastH*secondsPerHour, p.Bay)
 	}
-	out.value(waterLost, p.Water.LostTotal*cells/mlPerLiter, p.Bay)
-	out.value(hydrogen, electrolyte.HydrogenL(p.Charge.TotalGassingAh, electrolyte.ReferenceC)*cells/litersPerM3, p.Bay)
-	out.value(charged, p.Charge.TotalInAh*coulombsPerAh, p.Bay)
-	out.value(gassed, p.Charge.TotalGassingAh*coulombsPerAh, p.Bay)
-	out.value(charges, float64(p.Charge.Charges), p.Bay)
-	out.value(fulls, float64(p.Charge.ChargesFull), p.Bay)
+	t := &p.Totals // of the bay, since a counter must not fall when its pack goes
+	out.value(waterLost, electrolyte.WaterML(t.GassingAh)*cells/mlPerLiter, p.Bay)
+	out.value(hydrogen, electrolyte.HydrogenL(t.GassingAh, electrolyte.ReferenceC)*cells/litersPerM3, p.Bay)
+	out.value(charged, t.InAh*coulombsPerAh, p.Bay)
+	out.value(gassed, t.GassingAh*coulombsPerAh, p.Bay)
+	out.value(charges, float64(t.Charges), p.Bay)
+	out.value(fulls, float64(t.ChargesFull), p.Bay)
 }

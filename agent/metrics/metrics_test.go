@@ -55,8 +55,7 @@ func cooling() *bay.Picture {
 	p.Cool.ReadyKnown, p.Cool.ReadyIn = true, 45*time.Minute
 	p.Water.Known, p.Water.TotalML, p.Water.LostTotal = true, 1320, 3.3708
 	p.Water.ForecastOK, p.Water.ForecastH = true, 48
-	p.Charge.TotalGassingAh, p.Charge.TotalInAh = 10, 250
-	p.Charge.Charges, p.Charge.ChargesFull = 3, 2
+	p.Totals = bay.Totals{InAh: 250, GassingAh: 10, Charges: 3, ChargesFull: 2}
 	return p
 }
 

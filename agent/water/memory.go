@@ -102,7 +102,7 @@ func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
 		b.doubt(i)
 	}
 	b.anchored, b.anchorMM, b.anchorAh, b.strayMM = m.Anchored, m.AnchorMM, m.AnchorAh, m.StrayMM
-	b.began, b.beganAh = m.Began, m.BeganAh
+	b.began, b.beganAh, b.last = m.Began, m.BeganAh, now
 	b.beganAt = now - gap - time.Duration(m.BeganAgoS*float64(time.Second))
 	b.restoreUse(m)
 	b.visits, b.apartOld = m.Visits, true

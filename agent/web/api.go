@@ -79,7 +79,7 @@ func (s *server) apiBay(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, p.View())
 }
 
-// orderBody is the body of POST …/visit and …/hold. Which fields are needed
+// orderBody is the body of POST …/visit, …/hold and …/pack. Which fields are needed
 // depends on the action.
 type orderBody struct {
 	Action  string   `json:"action"`
@@ -91,6 +91,7 @@ type orderBody struct {
 	Gravity *float64 `json:"gravity"`
 	AtC     *float64 `json:"at_c"`
 	USPerCM *float64 `json:"us_per_cm"`
+	Pack    *string  `json:"pack"`
 }
 
 // doneBody is what came of an order.
@@ -104,6 +105,8 @@ type doneBody struct {
 func (s *server) apiVisit(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, visitActions) }
 
 func (s *server) apiHold(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, holdActions) }
+
+func (s *server) apiPack(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, packActions) }
 
 func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, actions []action) {
 	p, missing := s.find(r)

@@ -25,6 +25,7 @@ type card struct {
 	VisitOpen    bool
 	Forgotten    string // how long a visit is open that should be closed, or ""
 	WantsVisit   bool
+	Unnamed      bool // a pack is there and it is not known which
 	Held         bool
 	Latched      bool
 	VisitBy, For string
@@ -41,7 +42,8 @@ func newCard(p *bay.Picture, v view) card {
 	c := card{
 		Name: p.Bay, Urgency: urgencyOf(p), Says: v.says(p), Next: v.next(p), ToDo: v.toDo(p),
 		Since: v.say("bay.since", v.say("stage."+p.Stage.String()), v.span(p.Now-p.StageAt),
-			v.say("permit."+p.Permit.String()), v.span(p.Now-p.Permit.Since), p.Pack.Name),
+			v.say("permit."+p.Permit.String()), v.span(p.Now-p.Permit.Since), or(p.Pack.Name, v.say("pack.none"))),
+		Unnamed:   !p.Named() && p.Stage != bay.Vacant,
 		Contactor: v.contactor(p), Held: p.Findings[interlock.Held].Raised, Water: newWater(p, v), Values: values(p, v),
 		VisitOpen: p.Visit.Open, WantsVisit: urgencyOf(p) == isTodo || p.Findings[interlock.PlatesBare].Raised,
 	}

@@ -36,7 +36,7 @@ func (v view) explain(c interlock.Code, e interlock.Evidence) string {
 			return v.say(key)
 		}
 		return v.say(key, e.Value)
-	case interlock.VisitOpen, interlock.Held, interlock.RecordFailing:
+	case interlock.VisitOpen, interlock.Held, interlock.RecordFailing, interlock.PackUnknown:
 		return v.say(key)
 	default: // a code that is newer than these words
 		return interlock.Explain(c, e)
@@ -71,6 +71,10 @@ func variant(c interlock.Code, e interlock.Evidence) string {
 	switch c {
 	case interlock.VoltageImplausible:
 		return map[interlock.Reason]string{interlock.Reversed: ".reversed", interlock.TooHigh: ".high"}[e.Reason]
+	case interlock.PackUnknown:
+		return map[interlock.Reason]string{
+			interlock.NoSensor: ".nosensor", interlock.TwoSensors: ".two", interlock.PackChanged: ".changed", interlock.Elsewhere: ".elsewhere",
+		}[e.Reason]
 	case interlock.AgentUnready:
 		return map[interlock.Reason]string{
 			interlock.NoPack: ".nopack", interlock.ContactorRest: ".rest", interlock.LateTick: ".late", interlock.Restored: ".restored",

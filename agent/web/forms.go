@@ -12,6 +12,22 @@ import (
 
 // holdForm takes a hold, its end or a release from the page and leads back.
 func (s *server) holdForm(w http.ResponseWriter, r *http.Request) {
+	s.shortForm(w, r, holdActions, func(*orderBody) {})
+}
+
+// packForm takes a person's word on which pack is plugged in. The page's buttons
+// carry the name of a pack, or none.
+func (s *server) packForm(w http.ResponseWriter, r *http.Request) {
+	s.shortForm(w, r, packActions, func(b *orderBody) {
+		b.Action = "forget"
+		if name := r.PostForm.Get("pack"); name != "" {
+			b.Action, b.Pack = "name", &name
+		}
+	})
+}
+
+// shortForm takes an order that needs no more than a button.
+func (s *server) shortForm(w http.ResponseWriter, r *http.Request, actions []action, complete func(*orderBody)) {
 	p, wrong := s.find(r)
 	if wrong == nil {
 		wrong = parseForm(w, r)
@@ -19,7 +35,8 @@ func (s *server) holdForm(w http.ResponseWriter, r *http.Request) {
 	var order bay.Order
 	if wrong == nil {
 		body := orderBody{Action: r.PostForm.Get("action"), By: s.nameOf(r, r.PostForm.Get("by")), ID: r.PostForm.Get("id")}
-		order, wrong = body.order(holdActions, p.Pack.Cells)
+		complete(&body)
+		order, wrong = body.order(actions, p.Pack.Cells)
 	}
 	if wrong == nil {
 		wrong = s.allowed(r, order.Kind)

@@ -10,6 +10,7 @@ import (
 	"mime"
 	"net/http"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -48,6 +49,10 @@ var (
 		{"hold", bay.OrderHold, nil},
 		{"unhold", bay.OrderUnhold, nil},
 		{"release", bay.OrderRelease, nil},
+	}
+	packActions = []action{
+		{"name", bay.OrderPack, []string{"pack"}},
+		{"forget", bay.OrderPack, nil}, // take back what was said
 	}
 )
 
@@ -128,7 +133,26 @@ func (b *orderBody) order(actions []action, cells int) (bay.Order, *problem) {
 			return bay.Order{}, wrong
 		}
 	}
+	if wrong := b.packName(&o, what); wrong != nil {
+		return bay.Order{}, wrong
+	}
 	return o, nil
+}
+
+// packName takes over the name of a pack; whether the bay has such a pack is its
+// own matter.
+func (b *orderBody) packName(o *bay.Order, what action) *problem {
+	switch needed := slices.Contains(what.needs, "pack"); {
+	case needed && b.Pack == nil:
+		return bad("field pack is missing: action %s needs the name of a pack of this bay", what.name)
+	case !needed && b.Pack != nil:
+		return bad("field pack does not belong to action %s", what.name)
+	case needed && !printable(*b.Pack, maxNameRunes):
+		return bad("field pack: value %s is not accepted: must be the name of a pack of this bay", quoted(*b.Pack))
+	case needed:
+		o.Pack = *b.Pack
+	}
+	return nil
 }
 
 func pick(actions []action, name string) (action, *problem) {

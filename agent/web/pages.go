@@ -124,6 +124,7 @@ type bayPage struct {
 	CanRelease bool
 	Section    section
 	Night      night
+	Pack       packChoice
 	History    []happened // the newest
 	Older      []happened
 }
@@ -138,7 +139,7 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 	page := bayPage{
 		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), OrderID: newID(), Who: s.who(r),
 		CanRelease: s.may(r, bay.OrderRelease), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
-		History: s.Past.history(p, v),
+		History: s.Past.history(p, v), Pack: newPackChoice(p, v, s.may(r, bay.OrderPack)),
 	}
 	const newest = 8
 	if len(page.History) > newest {

@@ -86,10 +86,12 @@ func (s *server) route(mux *http.ServeMux) {
 	mux.Handle("POST /bays/{bay}/visit", http.HandlerFunc(s.visitForm))
 	mux.Handle("/bays/{bay}/past.json", only(http.MethodGet, s.pastJSON))
 	mux.Handle("/bays/{bay}/hold", only(http.MethodPost, s.holdForm))
+	mux.Handle("/bays/{bay}/pack", only(http.MethodPost, s.packForm))
 	mux.Handle("/api/v1/bays", only(http.MethodGet, s.apiBays))
 	mux.Handle("/api/v1/bays/{bay}", only(http.MethodGet, s.apiBay))
 	mux.Handle("/api/v1/bays/{bay}/visit", only(http.MethodPost, s.apiVisit))
 	mux.Handle("/api/v1/bays/{bay}/hold", only(http.MethodPost, s.apiHold))
+	mux.Handle("/api/v1/bays/{bay}/pack", only(http.MethodPost, s.apiPack))
 	if s.Metrics != nil {
 		mux.Handle("/metrics", only(http.MethodGet, s.Metrics.ServeHTTP))
 	}

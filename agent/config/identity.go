@@ -1,0 +1,162 @@
+package config
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+)
+
+// maxBayPacks bounds the packs of one bay: more than one charger can serve in a
+// week.
+const maxBayPacks = 64
+
+// Recognises tells how a bay with several packs knows which is plugged in: by
+// the sensor of its own that each of them brings along, or, where a sensor stays
+// in the bay, because a person says so.
+func (b *Bay) Recognises() bool {
+	return len(b.Packs) > 0 && b.Wiring.Temperature != nil && b.Wiring.Temperature.Pack == ""
+}
+
+// Serves lists the names of the packs that may stand in the bay.
+func (b *Bay) Serves() []string {
+	if len(b.Packs) > 0 {
+		return b.Packs
+	}
+	return []string{b.Pack}
+}
+
+// packsOf finds the packs of a bay, none when something is wrong with one.
+func (c *checker) packsOf(field string, b *Bay, packs []Pack) []*Pack {
+	one, several := field+".pack", field+".packs"
+	if !c.present(several) {
+		if c.missing(one, "the name of a pack under packs, or packs with the names of several") {
+			return nil
+		}
+		if p := c.packOf(one, b.Pack, packs); p != nil {
+			return []*Pack{p}
+		}
+		return nil
+	}
+	switch {
+	case c.present(one):
+		c.reject(several, "must be left out where pack names the one that the bay is for")
+	case len(b.Packs) == 0 || len(b.Packs) > maxBayPacks:
+		c.texts[several] = fmt.Sprintf("(%d packs)", len(b.Packs))
+		c.reject(several, fmt.Sprintf("must be 1 to %d names of packs under packs", maxBayPacks))
+	}
+	if !c.usable(one, several) {
+		return nil
+	}
+	return c.listed(several, b.Packs, packs)
+}
+
+func (c *checker) listed(field string, names []string, packs []Pack) []*Pack {
+	var out []*Pack
+	first := map[string]int{}
+	for i, name := range names {
+		entry := fmt.Sprintf("%s[%d]", field, i)
+		c.unique(entry, name, first)
+		p := c.packOf(entry, name, packs)
+		switch {
+		case p == nil || c.bad[entry]:
+			return nil
+		case len(out) > 0 && p.Cells != out[0].Cells:
+			c.reject(entry, fmt.Sprintf("must have %d cells as pack %s, not %d: the charger of a bay is made for one voltage", out[0].Cells, out[0].Name, p.Cells))
+			return nil
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+var busMaster = regexp.MustCompile(`^w1_bus_master[0-9]{1,2}$`)
+
+// recognition judges from which sensor a bay has its pack's temperature and its
+// name. A number on a bus that several bays share says that the pack is at one of
+// them and not at which, so a bay that recognises packs has a bus of its own.
+func (c *checker) recognition(field string, b *Bay, packs []*Pack, alone bool) {
+	t := b.Wiring.Temperature
+	at := field + ".wiring.temperature"
+	if t == nil || c.bad[field+".wiring"] || c.bad[at] {
+		return
+	}
+	if len(b.Packs) == 0 {
+		c.dedicatedSensor(at, t, packs[0])
+		return
+	}
+	if t.Pack != "" {
+		if c.present(at + ".bus") {
+			c.reject(at+".bus", "must be left out where pack names a sensor that stays in the bay")
+		}
+		return
+	}
+	for _, p := range packs {
+		if p.Sensor == "" {
+			c.missing(at+".pack", fmt.Sprintf("pack %s has no sensor of its own by which it is recognised: give it one, or name here the sensor that stays in the bay; then a person says which pack is plugged in", p.Name))
+			return
+		}
+	}
+	c.ownBus(at+".bus", t.Bus, alone)
+}
+
+func (c *checker) ownBus(field, bus string, alone bool) {
+	const rule = "must be the 1-wire bus that only the packs of this bay are plugged into, such as w1_bus_master2 (ls /sys/bus/w1/devices)"
+	switch {
+	case bus == "":
+		if !alone {
+			c.missing(field, rule+": on a bus that bays share a sensor does not say at which of them its pack stands")
+		}
+	case !busMaster.MatchString(bus):
+		c.reject(field, rule)
+	default:
+		c.claimNamed("1-wire bus", bus, field, "")
+	}
+}
+
+// dedicatedSensor lets the number that is known of the pack stand for the bay's.
+func (c *checker) dedicatedSensor(at string, t *Temperature, p *Pack) {
+	if c.present(at + ".bus") {
+		c.reject(at+".bus", "must be left out for a bay with one pack: the number of its sensor is enough")
+	}
+	switch {
+	case p.Sensor == "":
+		if t.Pack == "" {
+			c.missing(at+".pack", oneWireRule)
+		}
+	case t.Pack == "":
+		t.Pack = p.Sensor
+	case t.Pack != p.Sensor && c.present(at+".pack"):
+		c.reject(at+".pack", fmt.Sprintf("must be %s, the sensor of pack %s, or be left out", p.Sensor, p.Name))
+	}
+}
+
+// claimPackSensor claims the sensor of a bay. That of its only pack is claimed
+// by the pack already.
+func (c *checker) claimPackSensor(field, number string, packs []*Pack) {
+	kind := "1-wire sensor"
+	if len(packs) == 1 && number == packs[0].Sensor {
+		kind = "the pack's own 1-wire sensor"
+	}
+	c.claimNamed(kind, number, field, "")
+}
+
+// dedicated holds that a pack which a bay has for its own is listed by no other.
+func (c *checker) dedicated(bays []Bay) {
+	owner := map[string]int{}
+	for i := range bays {
+		if name := bays[i].Pack; name != "" && len(bays[i].Packs) == 0 {
+			owner[name] = i
+		}
+	}
+	for i := range bays {
+		for j, name := range bays[i].Packs {
+			if k, taken := owner[name]; taken {
+				c.reject(fmt.Sprintf("bays[%d].packs[%d]", i, j), fmt.Sprintf("must not be the pack that bays[%d] has for its own (line %d); list it under packs there as well",
+					k, c.line(fmt.Sprintf("bays[%d].pack", k))))
+			}
+		}
+	}
+}
+
+// PackList words the packs of a bay for people.
+func (b *Bay) PackList() string { return strings.Join(b.Serves(), ", ") }

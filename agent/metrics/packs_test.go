@@ -1,0 +1,30 @@
+package metrics_test
+
+import (
+	"testing"
+
+	"github.com/prometheus/client_golang/prometheus/testutil"
+	"github.com/prometheus/common/expfmt"
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/metrics"
+)
+
+// TestABayThatDoesNotKnowItsPack says nothing of a pack's limits, and its own
+// counters stay.
+func TestABayThatDoesNotKnowItsPack(t *testing.T) {
+	core := bay.New(bay.Setup{
+		Name: "bay-1", Limits: bay.DefaultLimits(), Packs: []bay.Pack{{Name: "a", Cells: 12, CapacityAh: 225, FullGravity: 1.277, FreeSurfaceCM2: 130}},
+	})
+	p, _ := core.Step(&bay.Readings{})
+	q := p.Clone()
+	q.Totals.InAh = 10
+	text, err := testutil.CollectAndFormat(metrics.New(sources(q)), expfmt.TypeTextPlain, contract...)
+	require.NoError(t, err)
+	s := string(text)
+	require.NotContains(t, s, "bayward_bay_info{")
+	require.NotContains(t, s, "bayward_cover_limit_meters{")
+	require.Contains(t, s, `bayward_charge_coulombs_total{bay="bay-1"} 36000`)
+	require.Contains(t, s, `bayward_finding{bay="bay-1",code="pack-unknown"} 0`, "nothing is seen of a pack yet")
+}

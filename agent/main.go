@@ -42,6 +42,9 @@ type cli struct {
 
 	OutputsSafe outputsSafeCmd `cmd:"" help:"Drive every relay and heartbeat low and leave; for ExecStopPost."`
 
+	Manual     manualCmd     `cmd:"" hidden:"" help:"Print the manual page."`
+	Completion completionCmd `cmd:"" hidden:"" help:"Print the completion for bash."`
+
 	Version kong.VersionFlag `help:"Print the version and leave."`
 }
 

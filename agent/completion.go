@@ -1,0 +1,77 @@
+package main
+
+import (
+	_ "embed"
+	"io"
+	"strings"
+	"text/template"
+
+	"github.com/alecthomas/kong"
+)
+
+// completionCmd prints the completion of the shell for the package, made from
+// the command line's own model.
+type completionCmd struct{}
+
+//go:embed completion.bash
+var completionBash string
+
+var completionScript = template.Must(template.New("completion.bash").Parse(completionBash))
+
+// choice is what may follow some words.
+type choice struct {
+	After string   // the command's words, with a flag after them where its value is meant
+	Words []string // to choose from
+	Files bool     // files as well
+}
+
+// Run prints the script for bash.
+func (completionCmd) Run(k *kong.Context, p *program) error {
+	return writeCompletion(p.stdout, k.Model.Node)
+}
+
+func writeCompletion(w io.Writer, root *kong.Node) error {
+	var commands, values []choice
+	follow(root, "", &commands, &values)
+	return completionScript.Execute(w, struct{ Commands, Values []choice }{commands, values})
+}
+
+// follow collects the choices of a command and of those below it.
+func follow(n *kong.Node, after string, commands, values *[]choice) {
+	c := choice{After: after}
+	for _, child := range n.Children {
+		if child.Hidden {
+			continue
+		}
+		c.Words = append(c.Words, child.Name)
+		follow(child, strings.TrimSpace(after+" "+child.Name), commands, values)
+	}
+	for _, f := range n.Flags {
+		if f.Hidden {
+			continue
+		}
+		c.Words = append(c.Words, "--"+f.Name)
+		if !f.IsBool() {
+			v := choice{After: strings.TrimSpace(after + " --" + f.Name), Files: isPath(f.Value)}
+			if f.Enum != "" {
+				v.Words = f.EnumSlice()
+			}
+			*values = append(*values, v)
+		}
+	}
+	if after != "" {
+		c.Words = append(c.Words, "--help")
+	}
+	for _, a := range n.Positional {
+		c.Files = c.Files || isPath(a) || strings.Contains(a.Name, ".") // TRACE.csv
+	}
+	*commands = append(*commands, c)
+}
+
+func isPath(v *kong.Value) bool {
+	switch v.Tag.Type {
+	case "path", "existingfile", "existingdir":
+		return true
+	}
+	return false
+}

@@ -48,6 +48,9 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	if err != nil {
 		return err
 	}
+	if bench == nil {
+		rememberLines(cfg, log)
+	}
 	hw.Now, hw.Log = func() time.Duration { return time.Since(start) }, log
 	boot := newBootClock()
 	manager := newSystemd(log)

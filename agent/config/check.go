@@ -22,7 +22,7 @@ var nameForm = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 func (c *checker) config(cfg *Config) {
 	c.word("units", &cfg.Units, "si", "si", "us")
 	c.word("language", &cfg.Language, "en", "en", "es")
-	c.word("sensors", &cfg.Sensors, "wired", "wired", "simulated")
+	c.sensors(cfg)
 	c.packs(cfg.Packs)
 	c.limits(cfg)
 	if c.packsOnly {
@@ -116,6 +116,18 @@ func (c *checker) word(field string, v *string, fallback string, words ...string
 		}
 	}
 	c.reject(field, rule)
+}
+
+// notYet stands in the example that a package installs, so that it guards
+// nothing with somebody else's wiring.
+const notYet = "not-yet"
+
+func (c *checker) sensors(cfg *Config) {
+	if cfg.Sensors == notYet {
+		c.reject("sensors", "the file is the example as it was installed; make each line of it fit these bays, then write wired here (or simulated, to try it)")
+		return
+	}
+	c.word("sensors", &cfg.Sensors, "wired", "wired", "simulated")
 }
 
 func (c *checker) name(field, v string) {

@@ -1,0 +1,105 @@
+package config
+
+import (
+	"regexp"
+	"strings"
+)
+
+// RelayLines reads no more of a file than the lines that its relays and
+// heartbeats hang on, and that also from a file that is refused: a wrong limit,
+// even a torn file, must not hide which line may hold a charger on. Each Bay
+// has at most a name and a relay with its heartbeat. Only names that a relay
+// may have are taken: driving another line low could short a contact.
+//
+// There are none in a file that says of its sensors that they are simulated or
+// that the file has not been edited yet, and in one that cannot be read.
+func RelayLines(path string) []Bay {
+	data, err := read(path)
+	if err != nil || foreign(data) != "" || unwired.Match(data) {
+		return nil
+	}
+	if c := newDecoder(path).decode(data); c != nil {
+		return relaysOf(c)
+	}
+	return scanRelays(string(data))
+}
+
+// unwired is a file whose lines nobody has driven.
+var unwired = regexp.MustCompile(`(?m)^sensors:[ \t]*["']?(simulated|` + notYet + `)\b`)
+
+func relaysOf(c *Config) []Bay {
+	var bays []Bay
+	for i := range c.Bays {
+		r := c.Bays[i].Wiring.Relay
+		if r == nil {
+			continue
+		}
+		found := &Relay{}
+		if relayLine.MatchString(r.Pin) {
+			found.Pin = r.Pin
+		}
+		if relayLine.MatchString(r.Heartbeat) {
+			found.Heartbeat = r.Heartbeat
+		}
+		bays = appendRelay(bays, c.Bays[i].Name, found)
+	}
+	return bays
+}
+
+func appendRelay(bays []Bay, name string, r *Relay) []Bay {
+	if r.Pin == "" { // the heartbeat alone keeps a timer relay closed, too
+		r.Pin, r.Heartbeat = r.Heartbeat, ""
+	}
+	if r.Pin == "" {
+		return bays
+	}
+	return append(bays, Bay{Name: name, Wiring: Wiring{Relay: r}})
+}
+
+var (
+	relayHead = regexp.MustCompile(`^( *)relay:[ \t]*(#.*)?$`)
+	relayKey  = regexp.MustCompile(`^( *)(pin|heartbeat):[ \t]*["']?(GPIO[0-9]+)["']?[ \t]*(#.*)?$`)
+)
+
+// scanRelays looks for relay blocks in text that is no YAML any more. Inside a
+// block only its own keys count, those of the smallest indent, not the pin of
+// the feedback contact below it.
+func scanRelays(text string) []Bay {
+	var bays []Bay
+	lines := strings.Split(text, "\n")
+	for i, line := range lines {
+		head := relayHead.FindStringSubmatch(strings.TrimRight(line, "\r"))
+		if head == nil {
+			continue
+		}
+		bays = appendRelay(bays, "", scanBlock(lines[i+1:], len(head[1])))
+	}
+	return bays
+}
+
+// scanBlock reads the keys of the block that is indented deeper than outside.
+func scanBlock(lines []string, outside int) *Relay {
+	r, inside := &Relay{}, 0
+	for _, line := range lines {
+		line = strings.TrimRight(line, " \t\r")
+		indent := len(line) - len(strings.TrimLeft(line, " "))
+		if line == "" || strings.HasPrefix(line[indent:], "#") {
+			continue
+		}
+		if indent <= outside {
+			break
+		}
+		if inside == 0 {
+			inside = indent
+		}
+		key := relayKey.FindStringSubmatch(line)
+		switch {
+		case key == nil || indent != inside || !relayLine.MatchString(key[3]):
+		case key[2] == "pin":
+			r.Pin = key[3]
+		default:
+			r.Heartbeat = key[3]
+		}
+	}
+	return r
+}

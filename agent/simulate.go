@@ -19,7 +19,7 @@ func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 	for _, p := range cfg.Packs {
 		packs[p.Name] = p
 	}
-	bench, bays := sim.NewBench(), map[string]*sim.Bay{}
+	bench, bays, stands := sim.NewBench(), map[string]*sim.Bay{}, map[string]bool{}
 	for i, b := range cfg.Bays {
 		name := b.Serves()[0]
 		if len(b.Packs) > 1 {
@@ -33,7 +33,15 @@ func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 		if !ok {
 			start = sim.Opts{StateOfCharge: 0.5, CoverMM: p.TargetCoverMM - 3, Connected: true}
 		}
-		y, err := bench.Add(simulatedPack(b.Name, i, p, start), simulatedWiring(b.Wiring))
+		o := simulatedPack(b.Name, i, p, start)
+		if b.Recognises() {
+			o.OwnSensor = p.Sensor
+			if stands[p.Name] {
+				o.OwnSensor, o.Connected = "", false // it stands in another bay
+			}
+			stands[p.Name] = true
+		}
+		y, err := bench.Add(o, simulatedWiring(b.Wiring))
 		if err != nil {
 			return nil, nil, fmt.Errorf("simulate: %w", err)
 		}
@@ -82,7 +90,7 @@ func simulatedWiring(w config.Wiring) sim.Wiring {
 		out.Hydrogen = &sim.Analog{Input: simulatedInput(h.Input), ZeroV: h.ZeroV, PerVolt: h.PerVolt}
 	}
 	if t := w.Temperature; t != nil {
-		out.PackSensor, out.AmbientSensor, out.SensorOffsetC = t.Pack, t.Ambient, t.OffsetC
+		out.PackSensor, out.AmbientSensor, out.SensorOffsetC, out.PackBus = t.Pack, t.Ambient, t.OffsetC, t.Bus
 	}
 	if r := w.Relay; r != nil {
 		out.RelayPin, out.HeartbeatPin, out.Feedback = r.Pin, r.Heartbeat, simulatedContact(r.Feedback)

@@ -48,6 +48,7 @@ func (t *thermometer) celsius(ctx context.Context) (reading.Reading, error) {
 // oneWire samples a bay's temperatures.
 type oneWire struct {
 	probes []warmth
+	packs  *packFinder // nil where the pack's sensor is named
 }
 
 // warmth is one temperature of a bay.
@@ -64,6 +65,9 @@ func (o *oneWire) Name() string { return "1-wire" }
 // Sample reads each sensor in turn, which blocks for the time of a conversion
 // each.
 func (o *oneWire) Sample(ctx context.Context, out *bay.Readings) {
+	if o.packs != nil {
+		o.packs.sample(ctx, out)
+	}
 	for i := range o.probes {
 		p := &o.probes[i]
 		r, err := p.sensor.celsius(ctx)

@@ -48,7 +48,7 @@ func Open(cfg *config.Config, hw Hardware) ([]*Bay, error) {
 		if err != nil {
 			return nil, err
 		}
-		sources, err := o.sources(b)
+		sources, err := o.sources(cfg, b)
 		if err != nil {
 			return nil, err
 		}
@@ -62,7 +62,7 @@ func partError(b *config.Bay, field string, err error) error {
 	return fmt.Errorf("open bay %s: wiring.%s: %w", b.Name, field, err)
 }
 
-func (o *opener) sources(b *config.Bay) ([]Source, error) {
+func (o *opener) sources(cfg *config.Config, b *config.Bay) ([]Source, error) {
 	var sources []Source
 	a, err := o.analog(b)
 	if err != nil {
@@ -75,7 +75,12 @@ func (o *opener) sources(b *config.Bay) ([]Source, error) {
 	if err != nil {
 		return nil, err
 	}
-	if len(w.probes) > 0 {
+	if b.Recognises() {
+		if w.packs, err = o.packFinder(cfg, b); err != nil {
+			return nil, partError(b, "temperature", err)
+		}
+	}
+	if len(w.probes) > 0 || w.packs != nil {
 		sources = append(sources, w)
 	}
 	c, err := o.contacts(b)

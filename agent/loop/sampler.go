@@ -141,4 +141,7 @@ func merge(into, from *bay.Readings) {
 	if from.Cover.Fault != reading.Missing {
 		into.Cover = from.Cover
 	}
+	if from.Pack.Fault != reading.Missing {
+		into.Pack = from.Pack
+	}
 }

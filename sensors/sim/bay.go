@@ -30,6 +30,10 @@ type Bay struct {
 	probe      *probe
 	adcs       []*adc
 	packSensor *thermometer
+	packBus    string       // of the plug
+	offsetC    float64      // what a driver adds to a pack's sensor here
+	ownSensor  bool         // packSensor stays in the pack and goes with it
+	silent     *thermometer // of a pack whose own sensor is not plugged in here
 	airSensor  *thermometer
 
 	faults     [numFaults]bool

@@ -5,13 +5,31 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"slices"
 	"sort"
 	"strings"
 	"time"
 )
 
-// busMaster is the folder of the 1-wire bus itself.
+// busMaster is the folder of the first 1-wire bus.
 const busMaster = "w1_bus_master1"
+
+func isMaster(name string) bool {
+	number, ok := strings.CutPrefix(name, "w1_bus_master")
+	return ok && number != "" && strings.Trim(number, "0123456789") == ""
+}
+
+// masters are the folders of all buses, in order.
+func (w wireFS) masters() []string {
+	all := []string{busMaster}
+	for _, y := range w.bench.bays {
+		if !slices.Contains(all, y.packBus) {
+			all = append(all, y.packBus)
+		}
+	}
+	sort.Strings(all)
+	return all
+}
 
 // errIO is what a read of a damaged temperature gives.
 var errIO = errors.New("input/output error")
@@ -29,18 +47,23 @@ func (w wireFS) Open(name string) (fs.File, error) {
 		return refuse(fs.ErrInvalid)
 	}
 	if name == "." {
-		return w.folder(".", append(w.ids(), busMaster)...), nil
+		return w.folder(".", append(w.ids(""), w.masters()...)...), nil
 	}
 	folder, file, inside := strings.Cut(name, "/")
-	if folder == busMaster {
-		return w.openMaster(name, file, inside)
+	bus := ""
+	if slices.Contains(w.masters(), folder) {
+		if !inside || file == slavesFile {
+			return w.openMaster(name, folder, inside), nil
+		}
+		bus = folder
+		folder, file, inside = strings.Cut(file, "/")
 	}
-	s := w.find(folder)
+	s := w.find(folder, bus)
 	switch {
 	case s == nil:
 		return refuse(fs.ErrNotExist)
 	case !inside:
-		return w.folder(folder, "temperature", "w1_slave"), nil
+		return w.folder(name, "temperature", "w1_slave"), nil
 	case file == "w1_slave":
 		return newText(name, s.slaveText()), nil
 	case file == "temperature":
@@ -49,25 +72,26 @@ func (w wireFS) Open(name string) (fs.File, error) {
 	return refuse(fs.ErrNotExist)
 }
 
-func (w wireFS) openMaster(name, file string, inside bool) (fs.File, error) {
-	switch {
-	case !inside:
-		return w.folder(name, "w1_master_slaves"), nil
-	case file == "w1_master_slaves":
-		ids := w.ids()
-		if len(ids) == 0 {
-			ids = []string{"not found."}
-		}
-		return newText(name, strings.Join(ids, "\n")+"\n"), nil
+func (w wireFS) openMaster(name, bus string, inside bool) fs.File {
+	ids := w.ids(bus)
+	if !inside {
+		return w.folder(name, append(ids, slavesFile)...)
 	}
-	return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
+	if len(ids) == 0 {
+		ids = []string{"not found."}
+	}
+	return newText(name, strings.Join(ids, "\n")+"\n")
 }
 
-// ids are the sensors that the kernel knows, in order.
-func (w wireFS) ids() []string {
+// slavesFile lists the sensors of a bus.
+const slavesFile = "w1_master_slaves"
+
+// ids are the sensors that the kernel knows, in order: of one bus, or of all
+// for "".
+func (w wireFS) ids(bus string) []string {
 	var ids []string
 	for _, s := range w.bench.sensors {
-		if s.known() {
+		if s.known() && (bus == "" || s.bus == bus) {
 			ids = append(ids, s.id)
 		}
 	}
@@ -75,9 +99,9 @@ func (w wireFS) ids() []string {
 	return ids
 }
 
-func (w wireFS) find(id string) *thermometer {
+func (w wireFS) find(id, bus string) *thermometer {
 	for _, s := range w.bench.sensors {
-		if s.id == id && s.known() {
+		if s.id == id && s.known() && (bus == "" || s.bus == bus) {
 			return s
 		}
 	}
@@ -132,7 +156,8 @@ func (w wireFS) folder(name string, entries ...string) *folder {
 	f := &folder{name: name}
 	sort.Strings(entries)
 	for _, entry := range entries {
-		f.entries = append(f.entries, fs.FileInfoToDirEntry(info{name: entry, dir: name == "."}))
+		file := entry == slavesFile || entry == "temperature" || entry == "w1_slave"
+		f.entries = append(f.entries, fs.FileInfoToDirEntry(info{name: entry, dir: !file}))
 	}
 	return f
 }

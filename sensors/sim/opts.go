@@ -41,6 +41,9 @@ type Opts struct {
 	Seed            uint64
 	Connected       bool
 	PilotCell       int // counted from 1 at the positive end; 0: 1
+	// OwnSensor is the number of the 1-wire sensor that stays in the pack and goes
+	// with it, instead of the wiring's PackSensor; "" for none.
+	OwnSensor string
 }
 
 // Wiring says where the bay's parts are connected. It has the words of the
@@ -52,6 +55,7 @@ type Wiring struct {
 	Hydrogen      *Analog
 	Level         *Level
 	PackSensor    string // 1-wire number such as "28-0316a2795bff"; "" for none
+	PackBus       string // 1-wire bus of the bay's plug, such as "w1_bus_master2"; "": w1_bus_master1
 	AmbientSensor string
 	SensorOffsetC float64       // what a driver adds to the pack's sensor
 	RelayPin      string        // "" for none: the contactor then never closes

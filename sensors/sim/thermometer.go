@@ -17,6 +17,7 @@ type scratchpad [9]byte
 // thermometer is one DS18B20 on the 1-wire bus.
 type thermometer struct {
 	id      string
+	bus     string // the folder of its bus master
 	bay     *Bay
 	ambient bool
 	offsetC float64
@@ -27,7 +28,7 @@ type thermometer struct {
 
 // fit puts a sensor on the bus. A sensor of the air may be fitted again.
 func (b *Bench) fit(id string, y *Bay, ambient bool) (*thermometer, error) {
-	s := &thermometer{id: id, bay: y, ambient: ambient, plugged: true}
+	s := &thermometer{id: id, bus: busMaster, bay: y, ambient: ambient, plugged: true}
 	for _, other := range b.sensors {
 		if other.id != id {
 			continue
@@ -37,7 +38,7 @@ func (b *Bench) fit(id string, y *Bay, ambient bool) (*thermometer, error) {
 		}
 		return s, fmt.Errorf("1-wire sensor %q: %w", id, ErrTaken)
 	}
-	if id == "" || strings.ContainsAny(id, "/\\") || id == "." || id == ".." || id == busMaster {
+	if id == "" || strings.ContainsAny(id, "/\\") || id == "." || id == ".." || isMaster(id) {
 		return s, fmt.Errorf("1-wire sensor %q is no name of a device", id)
 	}
 	b.sensors = append(b.sensors, s)

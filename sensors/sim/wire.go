@@ -107,11 +107,21 @@ func (y *Bay) wirePins(w Wiring) error {
 // the sensor of the air, but no other.
 func (y *Bay) wireSensors(w Wiring) error {
 	var errs []error
-	if w.PackSensor != "" {
-		s, err := y.bench.fit(w.PackSensor, y, false)
+	y.packBus, y.offsetC = w.PackBus, w.SensorOffsetC
+	if y.packBus == "" {
+		y.packBus = busMaster
+	} else if !isMaster(y.packBus) {
+		errs = append(errs, fmt.Errorf("1-wire bus %q is no name of a bus, such as w1_bus_master2", w.PackBus))
+	}
+	number := w.PackSensor
+	if y.opts.OwnSensor != "" {
+		number, y.ownSensor = y.opts.OwnSensor, true
+	}
+	if number != "" {
+		s, err := y.bench.fit(number, y, false)
 		errs = append(errs, err)
 		y.packSensor = s
-		s.offsetC = w.SensorOffsetC
+		s.offsetC, s.bus = w.SensorOffsetC, y.packBus
 		s.plug(y.now-forgetAfter, y.sensorPlugged())
 	}
 	if w.AmbientSensor != "" {

@@ -56,6 +56,7 @@ type agent struct {
 	loop     *loop.Loop
 	book     *logbook.Book // nil when it could not be opened
 	recorder *logbook.Recorder
+	record   record         // with a recorder
 	client   *mqtt.Client   // nil without a broker
 	embedded *broker.Broker // the one in the program, nil without
 	metrics  *metrics.Collector
@@ -110,10 +111,17 @@ func (a *agent) build(ctx context.Context) error {
 // program ends the start; any other trouble only costs the record.
 func (a *agent) openBook(ctx context.Context) error {
 	book, err := logbook.Open(ctx, a.cfg.Logbook.Path, a.log)
+	var open map[string]*logbook.Follower
+	if err == nil {
+		if open, err = followers(ctx, book, a.cfg); err != nil {
+			err = errors.Join(err, book.Close())
+		}
+	}
 	switch {
 	case err == nil:
 		a.book = book
 		a.recorder = logbook.NewRecorder(book, logbook.RecorderOptions{}, a.log)
+		a.record = record{a.recorder, a.bootID, open}
 		return nil
 	case errors.Is(err, logbook.ErrLocked), errors.Is(err, logbook.ErrNewer), errors.Is(err, logbook.ErrForeign):
 		return err
@@ -195,7 +203,7 @@ func (a *agent) buildMetrics() {
 func (a *agent) edges() []loop.Output {
 	out := []loop.Output{counting{a.metrics}, seen{&a.past}}
 	if a.recorder != nil {
-		out = append(out, record{a.recorder, a.bootID})
+		out = append(out, a.record)
 	}
 	if a.client != nil {
 		out = append(out, newPublishing(a.client, a.cfg))
@@ -284,6 +292,7 @@ func (a *agent) close() error {
 		_ = a.listener.Close() // the server has closed it, if there was one
 	}
 	if a.recorder != nil {
+		a.record.finish()
 		ctx, cancel := context.WithTimeout(context.Background(), stopWithin)
 		defer cancel()
 		errs = append(errs, a.recorder.Close(ctx))

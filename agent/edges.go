@@ -22,10 +22,25 @@ func (counting) Name() string { return "metrics" }
 // Take implements loop.Output.
 func (o counting) Take(_ context.Context, n *loop.News) { o.c.Ticked(n.Picture) }
 
-// record offers events and memory to the logbook.
+// record offers events, rows and memory to the logbook.
 type record struct {
-	r      *logbook.Recorder
-	bootID string
+	r         *logbook.Recorder
+	bootID    string
+	followers map[string]*logbook.Follower
+}
+
+// followers go on with what the logbook has open.
+func followers(ctx context.Context, book *logbook.Book, cfg *config.Config) (map[string]*logbook.Follower, error) {
+	all := map[string]*logbook.Follower{}
+	for i := range cfg.Bays {
+		name := cfg.Bays[i].Name
+		open, err := book.OpenRows(ctx, name)
+		if err != nil {
+			return nil, err
+		}
+		all[name] = logbook.NewFollower(name, open)
+	}
+	return all, nil
 }
 
 // Name implements loop.Output.
@@ -33,11 +48,26 @@ func (record) Name() string { return "logbook" }
 
 // Take implements loop.Output.
 func (o record) Take(_ context.Context, n *loop.News) {
-	if len(n.Events) == 0 && n.Memory == nil {
-		return
+	e := logbook.Entry{
+		Bay: n.Bay, Events: n.Events, Memory: n.Memory,
+		Stamp: logbook.Stamp{Wall: n.Wall, Trusted: n.Trusted, BootID: o.bootID, Mono: n.Mono},
 	}
-	s := logbook.Stamp{Wall: n.Wall, Trusted: n.Trusted, BootID: o.bootID, Mono: n.Mono}
-	o.r.Offer(n.Bay, s, n.Events, n.Memory)
+	if p := n.Picture; p != nil {
+		e.Pack = p.Pack.Name
+		e.Rows = o.followers[n.Bay].Take(e.Stamp, p, n.Events)
+	}
+	if len(e.Events) > 0 || e.Memory != nil || !e.Rows.Empty() {
+		o.r.Offer(e)
+	}
+}
+
+// finish offers what is under way. It is called after the last Take.
+func (o record) finish() {
+	for name, f := range o.followers {
+		if rows := f.Flush(); !rows.Empty() {
+			o.r.Offer(logbook.Entry{Bay: name, Rows: rows})
+		}
+	}
 }
 
 // publishing hands states and notices to the broker's client.

@@ -48,11 +48,11 @@ func (b *Bay) take(orders []Order, now time.Duration) {
 			why = b.carryOut(o, now)
 		}
 		if why != "" {
-			b.tell(Event{Kind: OrderRefused, By: o.By, Order: o.ID, Text: "Refused " + o.Kind.String() + ": " + why + "."})
+			b.tell(Event{Kind: OrderRefused, By: o.By, Order: o.ID, Asked: *o, Text: "Refused " + o.Kind.String() + ": " + why + "."})
 			continue
 		}
 		b.orders.add(o.ID)
-		b.tell(Event{Kind: OrderTaken, By: o.By, Order: o.ID, Text: takenText(o)})
+		b.tell(Event{Kind: OrderTaken, By: o.By, Order: o.ID, Asked: *o, Text: takenText(o)})
 	}
 }
 
@@ -81,6 +81,9 @@ func orderText(o *Order) string {
 	case OrderLevel:
 		return fmt.Sprintf("Cell %d stands at %.1f mm by the dip rule.", o.Cell, o.CoverMM)
 	case OrderQuality:
+		if o.Unmeasured {
+			return "The water was not measured."
+		}
 		return fmt.Sprintf("The water has %.1f µS/cm.", o.USPerCM)
 	case OrderPack:
 		if o.Pack == "" {
@@ -106,6 +109,8 @@ func (b *Bay) check(o *Order) string {
 		return "no pack is connected whose gravity it could be"
 	case o.Kind == OrderFill || o.Kind == OrderGravity || o.Kind == OrderLevel:
 		return b.checkCell(o)
+	case o.Kind == OrderQuality && o.Unmeasured && o.Water == "":
+		return "it says nothing of the water"
 	case o.Kind == OrderQuality && !(o.USPerCM >= 0 && o.USPerCM <= MaxUSPerCM):
 		return fmt.Sprintf("%v µS/cm is not in 0 to %d", o.USPerCM, MaxUSPerCM)
 	}
@@ -160,7 +165,9 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 		if !b.pic.Visit.Open {
 			return "no visit is open"
 		}
-		b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
+		if !o.Unmeasured {
+			b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
+		}
 	case OrderPack:
 		return b.namePack(o)
 	default:
@@ -195,7 +202,7 @@ func (b *Bay) openVisit(o *Order, now time.Duration) string {
 	if !ready {
 		text = "A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out."
 	}
-	b.tell(Event{Kind: VisitOpened, By: o.By, Order: o.ID, Text: withNote(text, o)})
+	b.tell(Event{Kind: VisitOpened, By: o.By, Order: o.ID, Asked: *o, Text: withNote(text, o)})
 	return ""
 }
 
@@ -211,6 +218,6 @@ func (b *Bay) closeVisit(o *Order) string {
 		b.water.Filled(&b.pic.Visit.GivenML, b.visitMM, b.visitOK, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}
-	b.tell(Event{Kind: VisitClosed, By: o.By, Order: o.ID, Text: withNote(fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total), o)})
+	b.tell(Event{Kind: VisitClosed, By: o.By, Order: o.ID, Asked: *o, Text: withNote(fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total), o)})
 	return ""
 }

@@ -120,10 +120,15 @@ func TestNotesGoIntoTheRecord(t *testing.T) {
 		{ID: "2", By: "A", Kind: bay.OrderVisitOpen, Note: "Confirmed: face shield."},
 		{ID: "3", By: "A", Kind: bay.OrderQuality, USPerCM: -1},
 		{ID: "4", By: "A", Kind: bay.OrderQuality, USPerCM: 4.5},
+		{ID: "5", By: "A", Kind: bay.OrderQuality, Unmeasured: true},
+		{ID: "6", By: "A", Kind: bay.OrderQuality, Unmeasured: true, Water: "distilled"},
+		{ID: "7", By: "A", Kind: bay.OrderGravity, Cell: 3, Gravity: 1.265, AtC: 31},
 	}})
 	var texts []string
+	asked := map[string]bay.Order{}
 	for _, e := range events {
-		if e.Order != "" && e.Kind != bay.OrderTaken || e.Order == "4" {
+		asked[e.Asked.ID] = e.Asked
+		if e.Order != "" && e.Kind != bay.OrderTaken || e.Order == "4" || e.Order == "6" {
 			texts = append(texts, e.Text)
 		}
 	}
@@ -132,7 +137,12 @@ func TestNotesGoIntoTheRecord(t *testing.T) {
 		"A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out. Confirmed: face shield.",
 		"Refused quality: -1 µS/cm is not in 0 to 50000.",
 		"The water has 4.5 µS/cm.",
+		"Refused quality: it says nothing of the water.",
+		"The water was not measured.",
 	}, texts)
+	require.Equal(t, "distilled", asked["6"].Water)
+	require.Equal(t, bay.Order{ID: "7", By: "A", Kind: bay.OrderGravity, Cell: 3, Gravity: 1.265, AtC: 31}, asked["7"])
+	require.Equal(t, "Confirmed: face shield.", asked["2"].Note)
 }
 
 // TestTheDipRuleLeadsWhereTheProbeIsBroken: the visit keeps the reading, and

@@ -133,8 +133,12 @@ type Order struct {
 	AtC     float64 // gravity: electrolyte temperature, °C
 	CoverMM float64 // level: cover as read, mm
 	USPerCM float64 // quality: conductivity of the water, µS/cm, 0 to MaxUSPerCM
-	Pack    string  // pack: its name, "" to take back what was said
-	Note    string  // what the person says with it, for the record; "" for nothing
+	// Water is what kind it is: "demineralised", "distilled", "other", or ""
+	// when nobody said. With Unmeasured that is all that a quality order tells.
+	Water      string
+	Unmeasured bool
+	Pack       string // pack: its name, "" to take back what was said
+	Note       string // what the person says with it, for the record; "" for nothing
 }
 
 // MaxFillML is the most water that one fill order may name, a bound against
@@ -331,5 +335,6 @@ type Event struct {
 	Code  interlock.Code // FindingRaised, FindingCleared; PermitWithheld: the first reason
 	By    string         // visits and orders: the person
 	Order string         // orders: the ID
+	Asked Order          // orders and visits: what the person asked for
 	Text  string         // one sentence for a person, SI units
 }

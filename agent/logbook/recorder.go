@@ -7,8 +7,6 @@ import (
 	"slices"
 	"sync"
 	"time"
-
-	"bayward/agent/bay"
 )
 
 // Store is what a Recorder writes to: a Book.
@@ -19,12 +17,15 @@ type Store interface {
 
 // RecorderOptions tune a Recorder. The zero value of each takes the default.
 type RecorderOptions struct {
-	// MaxEvents bounds what waits while the disk fails; default 10,000. Beyond
-	// it the oldest events are dropped, counted and told.
+	// MaxEvents bounds the events that wait while the disk fails; default
+	// 10,000. Beyond it the oldest are dropped, counted and told.
 	MaxEvents int
-	// MemoryEvery is how long a memory that comes without an event may wait
-	// for the next commit; default ten minutes. Each commit wears the card.
-	MemoryEvery time.Duration
+	// MaxSeries bounds the thinned readings that wait; default 2,000. They are
+	// dropped first, and silently.
+	MaxSeries int
+	// Every is how long a memory or rows that come without an event may wait
+	// for the next commit; default an hour. Each commit wears the card.
+	Every time.Duration
 	// BackOff is the wait after the n-th failure in a row, n from 1; default
 	// 1 s doubling to 60 s.
 	BackOff func(n int) time.Duration
@@ -46,8 +47,9 @@ type Recorder struct {
 	cancel context.CancelFunc
 
 	mu       sync.Mutex       // guards everything that follows
-	queue    []Entry          // events, oldest first, without memory
+	queue    []Entry          // oldest first, without memory
 	queued   int              // events in queue
+	series   int              // thinned readings in queue
 	flying   int              // events in the write under way
 	memory   map[string]Entry // newest memory of each bay, without events
 	dropped  uint64
@@ -61,8 +63,11 @@ func NewRecorder(store Store, opt RecorderOptions, log *slog.Logger) *Recorder {
 	if opt.MaxEvents == 0 {
 		opt.MaxEvents = 10_000
 	}
-	if opt.MemoryEvery == 0 {
-		opt.MemoryEvery = 10 * time.Minute
+	if opt.MaxSeries == 0 {
+		opt.MaxSeries = 2_000
+	}
+	if opt.Every == 0 {
+		opt.Every = time.Hour
 	}
 	if opt.BackOff == nil {
 		opt.BackOff = doubling
@@ -85,38 +90,81 @@ func doubling(n int) time.Duration {
 	return min(time.Minute, time.Second<<min(n-1, 6))
 }
 
-// Offer hands over what one tick of a bay left. It copies what it keeps and
-// never waits. Events are written at once; a memory without events waits for
-// the next commit, at most MemoryEvery. A nil memory leaves the old one.
-func (r *Recorder) Offer(bayName string, s Stamp, events []bay.Event, memory []byte) {
+// Offer hands over what one tick of a bay left. It keeps the rows and copies
+// the rest, and never waits. Events are written at once, and what waits with
+// them; rows and memories without events wait for the next commit, at most
+// Every. A nil memory leaves the old one.
+func (r *Recorder) Offer(e Entry) {
 	r.mu.Lock()
-	if len(events) > 0 {
-		r.queue = append(r.queue, Entry{Bay: bayName, Stamp: s, Events: slices.Clone(events)})
-		r.queued += len(events)
+	if len(e.Events) > 0 || !e.Rows.Empty() {
+		kept := e
+		kept.Events, kept.Memory, kept.PackMemory = slices.Clone(e.Events), nil, nil
+		r.supersede(&kept)
+		r.queue = append(r.queue, kept)
+		r.queued += len(e.Events)
+		r.series += len(e.Rows.Series)
 		r.trim()
 	}
-	if memory != nil {
-		r.memory[bayName] = Entry{Bay: bayName, Stamp: s, Memory: slices.Clone(memory)}
+	if e.Memory != nil || e.PackMemory != nil {
+		r.remember(e)
 	}
 	r.mu.Unlock()
 	signal(r.wake)
 }
 
-// trim drops the oldest events beyond the bound. Those in the write under way
-// are not touched: they may be on the disk already. The mutex is held.
+// supersede drops what a newer state of an open row makes useless, so that a
+// disk that fails for weeks does not fill the memory. The mutex is held.
+func (r *Recorder) supersede(e *Entry) {
+	for i := range r.queue {
+		old := &r.queue[i]
+		if old.Bay != e.Bay {
+			continue
+		}
+		if len(e.Rows.Charges) > 0 {
+			old.Rows.Charges = slices.DeleteFunc(old.Rows.Charges, func(c Charge) bool { return c.Open() })
+		}
+		if len(e.Rows.Visits) > 0 {
+			old.Rows.Visits = slices.DeleteFunc(old.Rows.Visits, func(v Visit) bool { return v.Open() })
+		}
+	}
+}
+
+// remember keeps the newest memories of a bay. The mutex is held.
+func (r *Recorder) remember(e Entry) {
+	m := Entry{Bay: e.Bay, Pack: e.Pack, Stamp: e.Stamp, Memory: slices.Clone(e.Memory), PackMemory: slices.Clone(e.PackMemory)}
+	if old, have := r.memory[e.Bay]; have {
+		if m.Memory == nil {
+			m.Memory = old.Memory
+		}
+		if m.PackMemory == nil && old.Pack == m.Pack {
+			m.PackMemory = old.PackMemory
+		}
+	}
+	r.memory[e.Bay] = m
+}
+
+// trim drops the oldest thinned readings and the oldest events beyond their
+// bounds. Those in the write under way are not touched: they may be on the
+// disk already. Other rows stay, since a charge or a visit is not said twice.
+// The mutex is held.
 func (r *Recorder) trim() {
-	for r.queued > r.opt.MaxEvents {
-		first := &r.queue[0]
-		n := min(len(first.Events), r.queued-r.opt.MaxEvents)
-		if r.dropped == 0 {
+	for i := 0; r.series > r.opt.MaxSeries; i++ {
+		rows := &r.queue[i].Rows
+		n := min(len(rows.Series), r.series-r.opt.MaxSeries)
+		r.series, rows.Series = r.series-n, rows.Series[n:]
+	}
+	for i := 0; r.queued > r.opt.MaxEvents; i++ {
+		e := &r.queue[i]
+		n := min(len(e.Events), r.queued-r.opt.MaxEvents)
+		if n > 0 && r.dropped == 0 {
 			r.log.Error("events are lost: the logbook has failed for too long", "kept", r.opt.MaxEvents)
 		}
 		r.dropped += uint64(n)
-		r.queued -= n
-		first.Events = first.Events[n:]
-		if len(first.Events) == 0 {
-			r.queue = r.queue[1:]
-		}
+		r.queued, e.Events = r.queued-n, e.Events[n:]
+	}
+	for len(r.queue) > 0 && len(r.queue[0].Events) == 0 && r.queue[0].Rows.Empty() {
+		r.queue[0] = Entry{}
+		r.queue = r.queue[1:]
 	}
 }
 
@@ -219,9 +267,9 @@ func (r *Recorder) sleep(ctx context.Context, d time.Duration, early <-chan stru
 func (r *Recorder) take() (batch []Entry, wait time.Duration) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	due := r.commit.Add(r.opt.MemoryEvery)
-	wait = r.opt.MemoryEvery
-	if len(r.queue) == 0 && !r.stopping() && time.Now().Before(due) {
+	due := r.commit.Add(r.opt.Every)
+	wait = r.opt.Every
+	if r.queued == 0 && !r.stopping() && time.Now().Before(due) {
 		return nil, time.Until(due)
 	}
 	batch = r.queue
@@ -229,7 +277,7 @@ func (r *Recorder) take() (batch []Entry, wait time.Duration) {
 		batch = append(batch, r.memory[name])
 	}
 	r.queue, r.memory = nil, map[string]Entry{}
-	r.flying, r.queued = r.queued, 0
+	r.flying, r.queued, r.series = r.queued, 0, 0
 	if len(batch) > 0 {
 		r.writing = time.Now()
 	}
@@ -257,15 +305,16 @@ func (r *Recorder) keep(batch []Entry) {
 func (r *Recorder) putBack(batch []Entry, err error) time.Duration {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	var events []Entry
+	var back []Entry
 	for _, e := range batch {
-		if e.Memory == nil {
-			events = append(events, e)
+		if e.Memory == nil && e.PackMemory == nil {
+			back = append(back, e)
+			r.series += len(e.Rows.Series)
 		} else if _, newer := r.memory[e.Bay]; !newer {
 			r.memory[e.Bay] = e
 		}
 	}
-	r.queue = append(events, r.queue...)
+	r.queue = append(back, r.queue...)
 	r.queued, r.flying = r.queued+r.flying, 0
 	r.trim()
 	r.writing = time.Time{}

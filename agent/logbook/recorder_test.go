@@ -82,13 +82,13 @@ func newRecorder(t *testing.T, d Store, opt RecorderOptions) *Recorder {
 func TestRecorderWritesEventsAtOnceAndMemorySeldom(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &fakeDisk{}
-		r := newRecorder(t, d, RecorderOptions{MemoryEvery: 59500 * time.Millisecond})
+		r := newRecorder(t, d, RecorderOptions{Every: 59500 * time.Millisecond})
 		for n := range 121 { // two minutes of ticks, one event in the 90th
 			var evs []bay.Event
 			if n == 90 {
 				evs = told("full")
 			}
-			r.Offer("bay-1", stampAt(n), evs, []byte(itoa(n)))
+			r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(n), Events: evs, Memory: []byte(itoa(n))})
 			synctest.Wait() // for the writer to have taken what is due
 			time.Sleep(time.Second)
 		}
@@ -109,13 +109,13 @@ func TestRecorderKeepsOrderThroughFailure(t *testing.T) {
 		d := &fakeDisk{err: errors.New("disk full")}
 		r := newRecorder(t, d, RecorderOptions{})
 		start := time.Now()
-		r.Offer("bay-1", stampAt(0), told("a", "b"), []byte("1"))
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a", "b"), Memory: []byte("1")})
 		synctest.Wait() // for the first failure
 		if !r.Failing() || r.Waiting() != 2 {
 			t.Errorf("failing %v, waiting %d; want true, 2", r.Failing(), r.Waiting())
 		}
-		r.Offer("bay-2", stampAt(1), told("c"), nil)
-		r.Offer("bay-1", stampAt(2), told("d"), []byte("2"))
+		r.Offer(Entry{Bay: "bay-2", Stamp: stampAt(1), Events: told("c"), Memory: nil})
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(2), Events: told("d"), Memory: []byte("2")})
 		time.Sleep(5 * time.Minute)
 		// Doubling from 1 s to 60 s: tries at 0, 1, 3, 7, 15, 31, 63, 123, 183, 243 s.
 		if d.tries() != 10 {
@@ -145,10 +145,10 @@ func TestRecorderDropsOldestAndCounts(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &fakeDisk{err: errors.New("disk full")}
 		r := newRecorder(t, d, RecorderOptions{MaxEvents: 3})
-		r.Offer("bay-1", stampAt(0), told("a", "b"), nil)
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a", "b"), Memory: nil})
 		synctest.Wait()
-		r.Offer("bay-1", stampAt(1), told("c", "d"), nil)
-		r.Offer("bay-1", stampAt(2), told("e"), nil)
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(1), Events: told("c", "d"), Memory: nil})
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(2), Events: told("e"), Memory: nil})
 		if r.Dropped() != 2 || r.Waiting() != 3 {
 			t.Errorf("dropped %d, waiting %d; want 2, 3", r.Dropped(), r.Waiting())
 		}
@@ -164,9 +164,9 @@ func TestRecorderBoundWhileWriting(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &fakeDisk{hang: make(chan struct{})}
 		r := newRecorder(t, d, RecorderOptions{MaxEvents: 2})
-		r.Offer("bay-1", stampAt(0), told("a", "b"), nil)
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a", "b"), Memory: nil})
 		synctest.Wait() // for the write to hang
-		r.Offer("bay-1", stampAt(1), told("c", "d", "e"), nil)
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(1), Events: told("c", "d", "e"), Memory: nil})
 		close(d.hang)
 		if err := r.Close(t.Context()); err != nil || d.texts() != "a b d e" || r.Dropped() != 1 {
 			t.Errorf("written %q, dropped %d, %v", d.texts(), r.Dropped(), err)
@@ -179,10 +179,10 @@ func TestRecorderWithHangingDisk(t *testing.T) {
 		d := &fakeDisk{hang: make(chan struct{})}
 		r := newRecorder(t, d, RecorderOptions{})
 		start := time.Now()
-		r.Offer("bay-1", stampAt(0), told("a"), nil)
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a"), Memory: nil})
 		synctest.Wait() // for the write to hang
 		for n := range 20_000 {
-			r.Offer("bay-1", stampAt(n), told("x"), []byte("m"))
+			r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(n), Events: told("x"), Memory: []byte("m")})
 		}
 		if time.Since(start) != 0 {
 			t.Errorf("offers waited %v for a disk that hangs", time.Since(start))
@@ -212,7 +212,7 @@ func TestRecorderCloseUsesItsTime(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &fakeDisk{err: errors.New("disk full")}
 		r := newRecorder(t, d, RecorderOptions{})
-		r.Offer("bay-1", stampAt(0), told("a"), nil)
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a"), Memory: nil})
 		time.Sleep(time.Hour)
 		time.AfterFunc(time.Second, d.repair)
 		ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
@@ -228,7 +228,7 @@ func TestRecorderOnBook(t *testing.T) {
 	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
 	r := NewRecorder(b, RecorderOptions{}, quiet())
 	for n := range 500 {
-		r.Offer("bay-"+itoa(n%3), stampAt(n), told(itoa(n)), []byte(itoa(n)))
+		r.Offer(Entry{Bay: "bay-" + itoa(n%3), Stamp: stampAt(n), Events: told(itoa(n)), Memory: []byte(itoa(n))})
 	}
 	<-r.Stored()
 	if err := r.Close(t.Context()); err != nil {

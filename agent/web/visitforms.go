@@ -139,9 +139,12 @@ func (f *filled) quality() (string, *problem) {
 	if wrong != nil {
 		return "", wrong
 	}
-	next := onward(f.p, 0)
+	next, kind := onward(f.p, 0), waterKind(f.form.Get("kind"))
 	if !given {
-		return next, nil
+		if kind == "" {
+			return next, nil
+		}
+		return next, f.order("", bay.Order{Kind: bay.OrderQuality, Unmeasured: true, Water: kind, Note: kindNote(kind)})
 	}
 	if f.form.Get("unit") == "ppm" {
 		us = min(us*usPerPPM, bay.MaxUSPerCM)
@@ -149,15 +152,23 @@ func (f *filled) quality() (string, *problem) {
 	if us > worstUSPerCM { // shown before any cell
 		next = visitURL(f.p.Bay, "step=water")
 	}
-	return next, f.order("", bay.Order{Kind: bay.OrderQuality, USPerCM: us, Note: kindNote(f.form.Get("kind"))})
+	return next, f.order("", bay.Order{Kind: bay.OrderQuality, USPerCM: us, Water: kind, Note: kindNote(kind)})
+}
+
+// waterKind is one of the kinds that the form knows, or "".
+func waterKind(kind string) string {
+	switch kind {
+	case "demineralised", "distilled", "other":
+		return kind
+	}
+	return ""
 }
 
 func kindNote(kind string) string {
-	switch kind {
-	case "demineralised", "distilled", "other":
-		return "Kind: " + kind + "."
+	if kind == "" {
+		return ""
 	}
-	return ""
+	return "Kind: " + kind + "."
 }
 
 // theCell is the number of the cell that the form is of.

@@ -1,0 +1,145 @@
+package logbook
+
+import (
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+)
+
+// Follower turns what one bay shows, tick by tick, into rows. It has no clock
+// and no file: the same pictures and events give the same rows.
+//
+// A tick that brought events, or changed a row, gives rows at once; else the
+// rows that are under way come with the thinned readings. What the file has of
+// a row that is open is therefore at most some minutes old, and a tick with an
+// event is there whole.
+type Follower struct {
+	bay      string
+	pack     string
+	began    bool
+	now      time.Duration // of the last picture
+	charge   *chargeRow
+	visit    *Visit
+	readAt   Stamp         // of the last reading by hand of a round without a visit
+	readNow  time.Duration // the same, on the bay's clock
+	findings [interlock.NumCodes]*findingRow
+	refusal  *Refusal
+	thin     thinner
+	out      Rows
+}
+
+// NewFollower makes a follower that goes on with the rows that are open in the
+// file; see Reader.OpenRows.
+func NewFollower(bayName string, open Rows) *Follower {
+	f := &Follower{bay: bayName}
+	for i := range open.Charges {
+		f.charge = &chargeRow{Charge: open.Charges[i], resumed: true}
+	}
+	for i := range open.Visits {
+		f.visit = &open.Visits[i]
+	}
+	for i := range open.Findings {
+		if c := interlock.Lookup(open.Findings[i].Code); c != interlock.NoCode {
+			f.findings[c] = &findingRow{Finding: open.Findings[i], resumed: true}
+			continue
+		}
+		f.out.Findings = append(f.out.Findings, open.Findings[i]) // of a program that knew more: see first
+	}
+	for i := range open.Refusals {
+		f.refusal = &open.Refusals[i]
+	}
+	return f
+}
+
+// longest is the most that one tick stands for: over a longer gap nothing is
+// known.
+const longest = 15 * time.Minute
+
+// Take takes in one tick and gives the rows that it leaves, which are the
+// caller's.
+func (f *Follower) Take(s Stamp, p *bay.Picture, events []bay.Event) Rows {
+	dt := p.Now - f.now
+	if !f.began || dt < 0 || dt > longest {
+		dt = 0
+	}
+	f.first(s, p)
+	f.began, f.now = true, p.Now
+	f.followVisit(s, p, events)
+	f.followCharge(s, p, dt)
+	f.followFindings(s, p)
+	f.followRefusal(s, p)
+	full := f.thin.take(s, p, dt, len(events) > 0)
+	f.out.Series = append(f.out.Series, full...)
+	if len(events) > 0 || len(full) > 0 {
+		f.showOpen()
+	}
+	return f.give()
+}
+
+// Flush gives what is under way, at the end of the program.
+func (f *Follower) Flush() Rows {
+	f.out.Series = append(f.out.Series, f.thin.flush()...)
+	f.showOpen()
+	return f.give()
+}
+
+// first ends what another pack, or a program that knew other findings, left
+// open.
+func (f *Follower) first(s Stamp, p *bay.Picture) {
+	for i := range f.out.Findings {
+		f.out.Findings[i].End = s
+	}
+	f.pack = packOf(p)
+	if c := f.charge; c != nil && c.Pack != f.pack {
+		f.endCharge(s, EndedUnplugged, "")
+	}
+	if v := f.visit; v != nil && v.Pack != f.pack {
+		v.note("Another pack is in the bay now; the end of the visit was not seen.")
+		f.endVisit(s, "")
+	}
+	if r := f.refusal; r != nil && r.Pack != f.pack {
+		f.endRefusal(s, RefusalLeft)
+	}
+	for c, row := range f.findings {
+		if row != nil && row.Pack != f.pack {
+			f.clear(s, interlock.Code(c))
+		}
+	}
+}
+
+// packOf is the name of the pack in the bay, "" when it is not known.
+func packOf(p *bay.Picture) string {
+	if p.Pack == nil {
+		return ""
+	}
+	return p.Pack.Name
+}
+
+// showOpen adds the rows that are under way.
+func (f *Follower) showOpen() {
+	if f.charge != nil {
+		f.out.Charges = append(f.out.Charges, f.charge.Charge)
+	}
+	if f.visit != nil {
+		f.out.Visits = append(f.out.Visits, f.visit.clone())
+	}
+}
+
+func (f *Follower) give() Rows {
+	out := f.out
+	f.out = Rows{}
+	return out
+}
+
+// begins is the span of a row that begins so long before s.
+func (f *Follower) begins(s Stamp, ago time.Duration) Span {
+	return Span{Bay: f.bay, Pack: f.pack, Origin: ByAgent, Start: s.earlier(ago)}
+}
+
+// earlier is the stamp of a moment before this one.
+func (s Stamp) earlier(by time.Duration) Stamp {
+	by = max(by, 0)
+	s.Wall, s.Mono = s.Wall.Add(-by), s.Mono-by
+	return s
+}

@@ -1,0 +1,131 @@
+package logbook
+
+import (
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/electrolyte"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// chargeRow is the charge under way.
+type chargeRow struct {
+	Charge
+	resumed bool           // from the file, and not seen in a picture yet
+	count   uint64         // which charge it is, by the core's count
+	permit  bool           // as of the tick before
+	lost    interlock.Code // why the permit was withdrawn; NoCode while it stands
+}
+
+func (f *Follower) followCharge(s Stamp, p *bay.Picture, dt time.Duration) {
+	c := &p.Charge
+	if row := f.charge; row != nil && row.resumed {
+		row.resumed, row.count, row.permit = false, c.Charges, p.Permit.Granted
+		if !c.Active {
+			f.endCharge(s.earlier(p.Now-c.EndedAt), EndedUnseen, "The agent was off when it ended.")
+		}
+	}
+	if row := f.charge; row != nil && (!c.Active || row.count != c.Charges) {
+		f.lastOfCharge(p)
+		how, code := row.how(p)
+		row.Code = code
+		f.endCharge(s.earlier(p.Now-c.EndedAt), how, "")
+	}
+	if f.charge == nil && c.Active {
+		f.beginCharge(s, p)
+		dt = 0 // which is in it
+	}
+	if f.charge != nil {
+		f.charge.tick(p, dt)
+	}
+}
+
+func (f *Follower) beginCharge(s Stamp, p *bay.Picture) {
+	c := &p.Charge
+	f.charge = &chargeRow{Charge: Charge{Span: f.begins(s, p.Now-c.Since), StartC: num(p.Seen.PackC)}, count: c.Charges, permit: p.Permit.Granted}
+	if c.DepthKnown {
+		f.charge.Depth = Known(c.DepthBefore)
+	}
+	f.charge.FlowS = (p.Now - c.Since).Seconds()
+}
+
+// tick adds one tick to the charge.
+func (r *chargeRow) tick(p *bay.Picture, dt time.Duration) {
+	c, cover := &p.Charge, &p.Seen.Cover
+	r.figures(p)
+	if c.Full {
+		r.Full, r.Evidence = true, c.Evidence.String()
+	}
+	switch {
+	case p.Permit.Granted:
+		r.lost = interlock.NoCode
+	case r.permit:
+		r.lost = p.FirstReason()
+	}
+	r.permit = p.Permit.Granted
+	if !c.Flowing {
+		return
+	}
+	r.FlowS += dt.Seconds()
+	switch {
+	case !cover.OK():
+		r.BlindS += dt.Seconds()
+	case cover.LowMM <= 0:
+		r.BareS += dt.Seconds()
+	}
+	if cover.OK() && (r.LowMM == nil || cover.LowMM < *r.LowMM) {
+		r.LowMM = Known(cover.LowMM)
+	}
+}
+
+func (r *chargeRow) figures(p *bay.Picture) {
+	c := &p.Charge
+	r.GassingAh, r.WaterML = Known(c.GassingAh), Known(electrolyte.WaterML(c.GassingAh))
+	if c.InAh > 0 { // 0 is what a bay without a current sensor shows
+		r.InAh = Known(c.InAh)
+	}
+	if p.Seen.PackC.OK() {
+		r.EndC = Known(p.Seen.PackC.Value)
+	}
+	if c.TempKnown {
+		r.MaxC = Known(c.MaxPackC)
+	}
+}
+
+// lastOfCharge takes over the figures of a charge that has just ended, unless
+// another has begun since.
+func (f *Follower) lastOfCharge(p *bay.Picture) {
+	if f.charge.count == p.Charge.Charges {
+		f.charge.figures(p)
+	}
+}
+
+// how tells how the charge ended, in the tick that shows it.
+func (r *chargeRow) how(p *bay.Picture) (ended, code string) {
+	gone := p.Stage == bay.Vacant || p.Findings[interlock.AgentUnready].Evidence.Reason == interlock.NoPack
+	switch {
+	case r.Full:
+		return EndedFull, ""
+	case gone || r.lost == interlock.AgentUnready && p.Stage == bay.Settling:
+		return EndedUnplugged, ""
+	case r.lost != interlock.NoCode:
+		return EndedWithheld, r.lost.String()
+	}
+	return EndedStopped, ""
+}
+
+func (f *Follower) endCharge(at Stamp, how, notes string) {
+	c := &f.charge.Charge
+	c.End, c.Ended, c.Notes = at, how, notes
+	f.out.Charges = append(f.out.Charges, *c)
+	f.charge = nil
+}
+
+// num is the value of a reading that counts.
+func num(r reading.Reading) Num {
+	if !r.OK() {
+		return nil
+	}
+	return Known(r.Value)
+}

@@ -1,0 +1,455 @@
+package logbook
+
+import (
+	"math"
+	"path/filepath"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"bayward/agent/bay"
+	"bayward/agent/charge"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// scene is a bay that a test moves by hand, one second at a time, with all
+// that its follower left. The figures are invented.
+type scene struct {
+	t    *testing.T
+	f    *Follower
+	p    bay.Picture
+	got  Rows
+	base time.Time
+}
+
+func newScene(t *testing.T, open Rows) *scene {
+	s := &scene{t: t, f: NewFollower("bay-1", open), base: time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)}
+	s.p = bay.Picture{Bay: "bay-1", Pack: &bay.Pack{Name: "lift-24v", Cells: 12, CapacityAh: 225}, Stage: bay.Waiting}
+	s.read(24.5, 0, 25, 8)
+	return s
+}
+
+func (s *scene) read(v, a, c, coverMM float64) {
+	at := s.p.Now
+	s.p.Seen.PackV, s.p.Seen.CurrentA, s.p.Seen.PackC = reading.Good(v, at), reading.Good(a, at), reading.Good(c, at)
+	s.p.Seen.AmbientC, s.p.Seen.Cover = reading.Good(20, at), reading.Covered(coverMM, coverMM, at)
+}
+
+func (s *scene) stamp() Stamp {
+	return Stamp{Wall: s.base.Add(s.p.Now), Trusted: true, BootID: "b", Mono: time.Hour + s.p.Now}
+}
+
+func (s *scene) tick(events ...bay.Event) {
+	s.p.Now += time.Second
+	r := s.f.Take(s.stamp(), &s.p, events)
+	s.got.Charges = append(s.got.Charges, r.Charges...)
+	s.got.Visits = append(s.got.Visits, r.Visits...)
+	s.got.Findings = append(s.got.Findings, r.Findings...)
+	s.got.Refusals = append(s.got.Refusals, r.Refusals...)
+	s.got.Series = append(s.got.Series, r.Series...)
+}
+
+func (s *scene) run(d time.Duration) {
+	for range int(d / time.Second) {
+		s.tick()
+	}
+}
+
+// asked is the event that answers an order.
+func asked(o bay.Order) bay.Event {
+	o.ID, o.By = "1", "A. Person"
+	return bay.Event{Kind: bay.OrderTaken, By: o.By, Order: o.ID, Asked: o}
+}
+
+func (s *scene) beginCharge() {
+	s.p.Stage, s.p.Permit.Granted = bay.Charging, true
+	s.p.Charge = charge.Status{Active: true, Flowing: true, Since: s.p.Now - time.Minute, Charges: 1, InAh: 1, DepthBefore: 0.4, DepthKnown: true}
+	s.tick(bay.Event{Kind: bay.ChargeStarted})
+}
+
+func (s *scene) endCharge() {
+	c := &s.p.Charge
+	c.Active, c.Flowing, c.Ended, c.EndedAt = false, false, true, s.p.Now-10*time.Minute
+	s.tick(bay.Event{Kind: bay.ChargeEnded})
+}
+
+// lastCharge is the closed charge of the scene.
+func (s *scene) lastCharge() Charge {
+	s.t.Helper()
+	require.NotEmpty(s.t, s.got.Charges)
+	c := s.got.Charges[len(s.got.Charges)-1]
+	require.False(s.t, c.Open())
+	return c
+}
+
+func TestFollowCharge(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.run(10 * time.Minute)
+	s.read(27, 45, 26, 5)
+	s.beginCharge()
+	began := s.p.Now
+	s.run(time.Hour)
+	s.read(28, 30, 41, -1) // bare for ten seconds, then unseen for five
+	s.run(10 * time.Second)
+	s.p.Seen.Cover = reading.Cover{Fault: reading.Open}
+	s.run(5 * time.Second)
+	s.read(29, 10, 39, 6)
+	s.p.Charge.InAh, s.p.Charge.GassingAh, s.p.Charge.MaxPackC, s.p.Charge.TempKnown = 101.5, 20, 41, true
+	s.p.Charge.Full, s.p.Charge.Evidence = true, charge.SteadyTaper
+	s.run(time.Hour)
+	s.endCharge()
+	got := s.lastCharge()
+	require.Equal(t, Charge{
+		Span:  Span{Bay: "bay-1", Pack: "lift-24v", Origin: ByAgent, Start: s.stamp().earlier(s.p.Now - s.p.Charge.Since), End: s.stamp().earlier(s.p.Now - s.p.Charge.EndedAt)},
+		InAh:  Known(101.5),
+		Depth: Known(0.4), GassingAh: Known(20), WaterML: got.WaterML, StartC: Known(26), EndC: Known(39), MaxC: Known(41), LowMM: Known(-1),
+		FlowS: (s.p.Now - began + time.Minute).Seconds(), BareS: 10, BlindS: 5, Full: true, Evidence: "steady-taper", Ended: EndedFull,
+	}, got)
+	// 0.336 ml of water for each ampere-hour, DOE-HDBK-1084-95, p. 33; it takes
+	// the density as 1, so within 0.5 %.
+	require.InDelta(t, 20*0.336, *got.WaterML, 0.034)
+	dry, known := got.Dry()
+	require.True(t, dry && known)
+}
+
+func TestHowChargesEnd(t *testing.T) {
+	raise := func(s *scene, c interlock.Code, reason interlock.Reason) {
+		s.p.Permit.Granted = false
+		s.p.Findings[c] = bay.Finding{Raised: true, Since: s.p.Now, Evidence: interlock.Evidence{Reason: reason}}
+	}
+	for name, c := range map[string]struct {
+		do          func(*scene)
+		ended, code string
+	}{
+		"the charger stopped": {func(*scene) {}, EndedStopped, ""},
+		"proven full":         {func(s *scene) { s.p.Charge.Full, s.p.Charge.Evidence = true, charge.ChargerComplete }, EndedFull, ""},
+		"withheld":            {func(s *scene) { raise(s, interlock.PackHot, interlock.Usual) }, EndedWithheld, "pack-hot"},
+		"withheld and granted again": {func(s *scene) {
+			raise(s, interlock.PackHot, interlock.Usual)
+			s.tick()
+			s.p.Findings[interlock.PackHot].Raised, s.p.Permit.Granted = false, true
+		}, EndedStopped, ""},
+		"unplugged": {func(s *scene) {
+			raise(s, interlock.AgentUnready, interlock.NoPack)
+			s.p.Stage = bay.Vacant
+		}, EndedUnplugged, ""},
+		"another pack": {func(s *scene) { s.p.Pack = &bay.Pack{Name: "other", Cells: 12} }, EndedUnplugged, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newScene(t, Rows{})
+			s.beginCharge()
+			s.run(time.Minute)
+			c.do(s)
+			s.tick()
+			s.endCharge()
+			i := slices.IndexFunc(s.got.Charges, func(c Charge) bool { return !c.Open() })
+			got := s.got.Charges[i]
+			require.Equal(t, c.ended, got.Ended)
+			require.Equal(t, c.code, got.Code)
+			require.Equal(t, "lift-24v", got.Pack)
+		})
+	}
+}
+
+// A charge goes on after a restart; one that ended unseen is closed.
+func TestFollowChargeOverRestart(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.beginCharge()
+	s.run(20 * time.Minute)
+	before := s.got.Charges[len(s.got.Charges)-1]
+	require.True(t, before.Open())
+
+	again := newScene(t, Rows{Charges: []Charge{before}})
+	again.p.Charge, again.p.Stage, again.p.Permit.Granted = s.p.Charge, bay.Charging, true
+	again.run(time.Minute)
+	again.endCharge()
+	got := again.lastCharge()
+	require.Equal(t, before.Start, got.Start)
+	require.InDelta(t, before.FlowS+60, got.FlowS, 1.1)
+	require.Equal(t, EndedStopped, got.Ended)
+
+	unseen := newScene(t, Rows{Charges: []Charge{before}})
+	unseen.tick()
+	got = unseen.lastCharge()
+	require.Equal(t, EndedUnseen, got.Ended)
+	require.Equal(t, before.InAh, got.InAh)
+	require.NotEmpty(t, got.Notes)
+}
+
+func TestFollowVisit(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.p.Stage = bay.Watering
+	s.p.Visit = bay.Visit{Open: true, By: "A. Person", Since: 1}
+	s.read(25, 0, 30, 4)
+	s.tick(bay.Event{Kind: bay.VisitOpened, By: "A. Person", Asked: bay.Order{Note: "Confirmed: gloves."}})
+	opened := s.stamp()
+	for _, o := range []bay.Order{
+		{Kind: bay.OrderQuality, USPerCM: 4.5, Water: "distilled", Note: "Kind: distilled."},
+		{Kind: bay.OrderLevel, Cell: 2, CoverMM: 3},
+		{Kind: bay.OrderLevel, Cell: 2, CoverMM: 2},
+		{Kind: bay.OrderFill, Cell: 2, ML: 100, Note: "Typed in from paper."},
+		{Kind: bay.OrderFill, Cell: 2, ML: 50, Note: "Typed in from paper."},
+		{Kind: bay.OrderLevel, Cell: 2, CoverMM: 13},
+		{Kind: bay.OrderFill, Cell: 1, ML: 0},
+		{Kind: bay.OrderGravity, Cell: 12, Gravity: 1.265, AtC: 31},
+		{Kind: bay.OrderQuality, Unmeasured: true, Water: "distilled"},
+		{Kind: bay.OrderHold, Note: "not of the visit"},
+	} {
+		s.tick(asked(o))
+		v := s.got.Visits[len(s.got.Visits)-1]
+		require.True(t, v.Open(), "each order is in the file at once")
+	}
+	s.read(25, 0, 30, 12.5)
+	s.p.Visit, s.p.Stage = bay.Visit{}, bay.Rested
+	s.tick(bay.Event{Kind: bay.VisitClosed, By: "B. Person", Asked: bay.Order{Note: "Confirmed: caps."}})
+	require.Equal(t, Visit{
+		Span: Span{Bay: "bay-1", Pack: "lift-24v", Origin: ByAgent, Start: opened, End: s.stamp()},
+		Kind: VisitWater, By: "A. Person", ClosedBy: "B. Person", Cautions: "Confirmed: gloves.", Water: "distilled", USPerCM: Known(4.5),
+		BeforeMM: Known(4), AfterMM: Known(12.5), TotalML: 150, Notes: "Typed in from paper.\nConfirmed: caps.",
+		Cells: []VisitCell{
+			{Cell: 1, ML: Known(0)},
+			{Cell: 2, ML: Known(150), BeforeMM: Known(2), AfterMM: Known(13)},
+			{Cell: 12, Gravity: Known(1.265), AtC: Known(31)},
+		},
+	}, s.got.Visits[len(s.got.Visits)-1])
+}
+
+// The core remembers a visit that the file does not: it is taken over whole.
+func TestFollowVisitThatTheFileLost(t *testing.T) {
+	s := newScene(t, Rows{})
+	v := &s.p.Visit
+	*v = bay.Visit{Open: true, By: "A. Person", CoverFill: true, USPerCM: 3, QualityKnown: true}
+	v.GivenML[0], v.Cells[0] = 120, bay.CellVisit{Done: true, Dipped: true, DipLast: true, DipMM: 9}
+	v.Cells[3] = bay.CellVisit{Dipped: true, DipMM: -2}
+	s.run(time.Minute)
+	*v = bay.Visit{}
+	s.tick(bay.Event{Kind: bay.VisitClosed, By: "A. Person"})
+	got := s.got.Visits[len(s.got.Visits)-1]
+	require.Equal(t, VisitCoverFill, got.Kind)
+	require.Equal(t, 120.0, got.TotalML)
+	require.Equal(t, []VisitCell{{Cell: 1, ML: Known(120), AfterMM: Known(9)}, {Cell: 4, BeforeMM: Known(-2)}}, got.Cells)
+	require.Equal(t, "The opening of the visit was not seen.", got.Notes)
+
+	open := got
+	open.End = Stamp{}
+	again := newScene(t, Rows{Visits: []Visit{open}}) // and the core does not remember
+	again.tick()
+	require.False(t, again.got.Visits[0].Open())
+	require.Contains(t, again.got.Visits[0].Notes, "The end of the visit was not seen.")
+}
+
+// Readings without a visit make rounds, by person and by time.
+func TestRoundsOfReadings(t *testing.T) {
+	s := newScene(t, Rows{})
+	by := func(who string, cell int) bay.Event {
+		e := asked(bay.Order{Kind: bay.OrderGravity, Cell: cell, Gravity: 1.25, AtC: 20})
+		e.Asked.By = who
+		return e
+	}
+	for cell := 1; cell <= 3; cell++ {
+		s.tick(by("A", cell))
+		s.run(20 * time.Minute)
+	}
+	last := s.stamp().earlier(20 * time.Minute)
+	s.tick(by("B", 1))
+	s.run(31 * time.Minute)
+	var closed []Visit
+	for _, v := range s.got.Visits {
+		if !v.Open() {
+			closed = append(closed, v)
+		}
+	}
+	require.Len(t, closed, 2)
+	require.Equal(t, VisitReadings, closed[0].Kind)
+	require.Equal(t, "A", closed[0].By)
+	require.Len(t, closed[0].Cells, 3)
+	require.Equal(t, last, closed[0].End)
+	require.Equal(t, "B", closed[1].By)
+}
+
+func TestFollowFindingsAndRefusal(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.p.Findings[interlock.PlatesBare] = bay.Finding{Raised: true, Since: s.p.Now, Evidence: interlock.Evidence{Value: -4, Limit: 3}}
+	s.run(5 * time.Second)
+	s.p.Findings[interlock.CoverUnknown] = bay.Finding{Raised: true, Since: s.p.Now, Evidence: interlock.Evidence{Fault: reading.Open}}
+	s.run(5 * time.Second)
+	s.p.Findings = [interlock.NumCodes]bay.Finding{}
+	s.run(5 * time.Second) // withheld for the contactor's rest: the refusal goes on
+	s.p.Permit.Granted = true
+	s.tick()
+	require.Len(t, s.got.Findings, 4)
+	bare, blind := s.got.Findings[2], s.got.Findings[3]
+	require.Equal(t, "plates-bare", bare.Code)
+	require.Equal(t, Known(-4), bare.Value)
+	require.Empty(t, bare.Fault)
+	require.True(t, bare.Blocks)
+	require.Equal(t, 10*time.Second, bare.End.Mono-bare.Start.Mono-time.Second)
+	require.Equal(t, reading.Open.String(), blind.Fault)
+	require.Nil(t, blind.Value)
+	got := s.got.Refusals[len(s.got.Refusals)-1]
+	require.Equal(t, "plates-bare", got.Code)
+	require.Equal(t, []string{"plates-bare", "cover-unknown"}, got.Codes)
+	require.Equal(t, RefusalGranted, got.Ended)
+	require.Equal(t, 15*time.Second, got.End.Mono-got.Start.Mono)
+}
+
+func TestWhatIsNoRefusal(t *testing.T) {
+	for name, do := range map[string]func(*scene){
+		"settling":         func(s *scene) { s.p.Stage = bay.Settling },
+		"no pack":          func(s *scene) { s.p.Stage = bay.Vacant },
+		"full":             func(s *scene) { s.p.Charge.Full = true },
+		"not proven ready": func(s *scene) { s.p.Findings = [interlock.NumCodes]bay.Finding{interlock.AgentUnready: {Raised: true}} },
+		"a visit is open":  func(s *scene) { s.p.Findings = [interlock.NumCodes]bay.Finding{interlock.VisitOpen: {Raised: true}} },
+		"granted":          func(s *scene) { s.p.Permit.Granted = true },
+		"only an alarm":    func(s *scene) { s.p.Findings = [interlock.NumCodes]bay.Finding{interlock.WaterBalance: {Raised: true}} },
+	} {
+		s := newScene(t, Rows{})
+		s.p.Findings[interlock.PackHot].Raised = true
+		do(s)
+		s.run(5 * time.Second)
+		require.Empty(t, s.got.Refusals, name)
+	}
+}
+
+func TestFollowFindingsOverRestart(t *testing.T) {
+	open := func(code string) Finding {
+		f := Finding{Span: spanAt(0, "bay-1", "lift-24v"), Code: code}
+		f.End = Stamp{}
+		return f
+	}
+	s := newScene(t, Rows{Findings: []Finding{open("plates-bare"), open("pack-hot"), open("of-a-newer-program")}})
+	s.p.Findings[interlock.PlatesBare].Raised = true
+	s.run(3 * time.Second)
+	ended := map[string]bool{}
+	for _, f := range s.got.Findings {
+		ended[f.Code] = !f.Open()
+	}
+	require.Equal(t, map[string]bool{"pack-hot": true, "of-a-newer-program": true}, ended)
+}
+
+// Spans meet, minutes are kept near an event, and hours at rest.
+func TestThinnedReadings(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.run(6 * time.Hour)
+	rest := len(s.got.Series)
+	require.LessOrEqual(t, rest, 6)
+	s.read(26, 40, 25, 7)
+	s.tick(bay.Event{Kind: bay.StageChanged})
+	s.run(2 * time.Hour)
+	fine := 0
+	for _, r := range s.got.Series[rest:] {
+		if r.SpanS <= 61 {
+			fine++
+		}
+	}
+	require.InDelta(t, 30, fine, 2, "a quarter of an hour to both sides")
+	s.p.Charge.Active = true
+	s.run(2 * time.Hour)
+	for _, r := range s.got.Series[len(s.got.Series)-5:] {
+		require.InDelta(t, 600, r.SpanS, 60)
+	}
+	s.got.Series = append(s.got.Series, s.f.Flush().Series...)
+	at, ticks := s.got.Series[0].Start.Mono, 0
+	for i, r := range s.got.Series {
+		require.InDelta(t, at.Seconds(), r.Start.Mono.Seconds(), 1e-9, "row %d does not begin where the last one ended", i)
+		at = r.Start.Mono + time.Duration(r.SpanS*float64(time.Second))
+		ticks += r.Ticks
+		require.True(t, *r.PackVMin <= *r.PackV && *r.PackV <= *r.PackVMax)
+	}
+	require.Equal(t, s.stamp().Mono, at)
+	require.Equal(t, int(s.p.Now/time.Second), ticks)
+}
+
+func TestKnown(t *testing.T) {
+	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
+		require.Nil(t, Known(v))
+	}
+	require.Equal(t, 0.0, *Known(0))
+}
+
+// TestFollowerAndFileAgree plays random lives, with restarts at random
+// moments, into a real file: it takes every row, at most one is open of each
+// kind, closed rows never change, and the chain holds.
+func TestFollowerAndFileAgree(t *testing.T) {
+	dir, round := t.TempDir(), 0
+	rapid.Check(t, func(rt *rapid.T) {
+		round++
+		b, err := Open(t.Context(), filepath.Join(dir, itoa(round)+".db"), quiet())
+		require.NoError(rt, err)
+		defer b.Close()
+		s := newScene(t, Rows{})
+		closed := map[int64]Charge{}
+		for range rapid.IntRange(5, 15).Draw(rt, "steps") {
+			events := s.shake(rt)
+			s.got = Rows{}
+			s.tick(events...)
+			s.run(rapid.SampledFrom([]time.Duration{0, time.Minute, 40 * time.Minute}).Draw(rt, "for"))
+			require.NoError(rt, b.Write(t.Context(), Entry{Bay: "bay-1", Pack: s.p.Pack.Name, Stamp: s.stamp(), Events: events, Rows: s.got}))
+			open, err := b.OpenRows(t.Context(), "bay-1")
+			require.NoError(rt, err)
+			require.LessOrEqual(rt, len(open.Charges), 1)
+			if rapid.Bool().Draw(rt, "restart") {
+				s.f = NewFollower("bay-1", open)
+			}
+			for _, c := range allOf(t, b.Charges(t.Context(), Query{})) {
+				if c.Open() {
+					continue
+				}
+				if was, have := closed[c.ID]; have {
+					require.Equal(rt, was, c)
+				}
+				closed[c.ID] = c
+			}
+		}
+		chain, err := b.Verify(t.Context())
+		require.NoError(rt, err)
+		require.Nil(rt, chain.Break)
+	})
+}
+
+// shake changes something in the scene and gives the events of it.
+func (s *scene) shake(rt *rapid.T) []bay.Event {
+	p := &s.p
+	switch rapid.IntRange(0, 8).Draw(rt, "change") {
+	case 0:
+		if !p.Charge.Active {
+			p.Charge.Charges++
+			p.Charge.Active, p.Charge.Since = true, p.Now
+		}
+	case 1:
+		p.Charge.Flowing = p.Charge.Active && !p.Charge.Flowing
+	case 2:
+		p.Charge.Active, p.Charge.Flowing, p.Charge.EndedAt = false, false, p.Now
+	case 3:
+		p.Stage = bay.Stage(rapid.IntRange(0, int(bay.NumStages)-1).Draw(rt, "stage"))
+	case 4:
+		p.Visit.Open = !p.Visit.Open
+		p.Visit.By = "A"
+		return []bay.Event{{Kind: map[bool]bay.EventKind{true: bay.VisitOpened, false: bay.VisitClosed}[p.Visit.Open], By: "A"}}
+	case 5:
+		c := rapid.IntRange(1, int(interlock.NumCodes)-1).Draw(rt, "code")
+		p.Findings[c].Raised, p.Findings[c].Since = !p.Findings[c].Raised, p.Now
+	case 6:
+		p.Permit.Granted = !p.Permit.Granted
+	case 7:
+		p.Pack = &bay.Pack{Name: rapid.SampledFrom([]string{"lift-24v", "other", ""}).Draw(rt, "pack"), Cells: 12}
+	default:
+		kind := rapid.SampledFrom([]bay.OrderKind{bay.OrderFill, bay.OrderLevel, bay.OrderGravity, bay.OrderQuality}).Draw(rt, "order")
+		return []bay.Event{asked(bay.Order{Kind: kind, Cell: rapid.IntRange(1, 12).Draw(rt, "cell"), ML: 10, Gravity: 1.2})}
+	}
+	return []bay.Event{{Kind: bay.StageChanged}}
+}
+
+// BenchmarkFollow is one tick of one bay without an event.
+func BenchmarkFollow(b *testing.B) {
+	s := newScene(nil, Rows{})
+	b.ReportAllocs()
+	for b.Loop() {
+		s.p.Now += time.Second
+		s.f.Take(s.stamp(), &s.p, nil)
+	}
+}

@@ -1,0 +1,134 @@
+package logbook
+
+import (
+	"slices"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// findingRow is a finding that stands.
+type findingRow struct {
+	Finding
+	resumed bool // from the file, and not seen in a picture yet
+	since   time.Duration
+}
+
+func (f *Follower) followFindings(s Stamp, p *bay.Picture) {
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		now, row := &p.Findings[c], f.findings[c]
+		if row != nil && row.resumed {
+			row.resumed, row.since = false, now.Since
+		}
+		if row != nil && (!now.Raised || row.since != now.Since) {
+			f.clear(s, c)
+			row = nil
+		}
+		switch {
+		case row == nil && now.Raised:
+			f.findings[c] = f.raised(s, p, c)
+			f.out.Findings = append(f.out.Findings, f.findings[c].Finding)
+		case row != nil && row.Latched != now.Latched:
+			row.Latched = now.Latched
+			f.out.Findings = append(f.out.Findings, row.Finding)
+		}
+	}
+}
+
+func (f *Follower) clear(s Stamp, c interlock.Code) {
+	row := f.findings[c]
+	row.End = s
+	f.out.Findings = append(f.out.Findings, row.Finding)
+	f.findings[c] = nil
+}
+
+func (f *Follower) raised(s Stamp, p *bay.Picture, c interlock.Code) *findingRow {
+	now := &p.Findings[c]
+	row := &findingRow{since: now.Since, Finding: Finding{
+		Span: f.begins(s, p.Now-now.Since), Code: c.String(), Blocks: interlock.Table[c].Blocks, Latched: now.Latched,
+		Evidence: interlock.Explain(c, now.Evidence),
+	}}
+	switch e := &now.Evidence; {
+	case c == interlock.VisitOpen, c == interlock.Held, c == interlock.RecordFailing: // have no figures
+	case aboutReading(c) && e.Fault != reading.None:
+		row.Fault = e.Fault.String()
+	default:
+		row.Value, row.Limit = Known(e.Value), Known(e.Limit)
+	}
+	return row
+}
+
+// aboutReading tells whether a sensor's fault can be the reason.
+func aboutReading(c interlock.Code) bool {
+	return slices.Contains([]interlock.Code{
+		interlock.CoverUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown,
+		interlock.AirflowUnproven, interlock.HydrogenHigh, interlock.ContactorOpen,
+	}, c)
+}
+
+// followRefusal keeps the time in which a pack stands connected and not full,
+// and its charge is withheld for a reason of its own: that readings must be
+// proven first, or that a person is at the pack, refuses nothing.
+func (f *Follower) followRefusal(s Stamp, p *bay.Picture) {
+	r := f.refusal
+	switch {
+	case r == nil:
+	case p.Permit.Granted:
+		f.endRefusal(s, RefusalGranted)
+	case p.Stage == bay.Vacant:
+		f.endRefusal(s, RefusalLeft)
+	case p.Charge.Full:
+		f.endRefusal(s, RefusalFull)
+	}
+	if !plugged(p) || p.Permit.Granted || p.Charge.Full {
+		return
+	}
+	codes := refusing(p)
+	if len(codes) == 0 {
+		return
+	}
+	if f.refusal == nil {
+		f.refusal = &Refusal{
+			Span: f.begins(s, 0), Code: codes[0].String(), Evidence: interlock.Explain(codes[0], p.Findings[codes[0]].Evidence),
+		}
+	}
+	if f.refusal.add(codes) {
+		open := *f.refusal
+		open.Codes = slices.Clone(open.Codes)
+		f.out.Refusals = append(f.out.Refusals, open)
+	}
+}
+
+func plugged(p *bay.Picture) bool {
+	return p.Stage != bay.StageUnknown && p.Stage != bay.Vacant && p.Stage != bay.Settling
+}
+
+// refusing lists the findings that refuse the charge, the first reason first.
+func refusing(p *bay.Picture) []interlock.Code {
+	var out []interlock.Code
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		if p.Findings[c].Raised && interlock.Table[c].Blocks && c != interlock.AgentUnready && c != interlock.VisitOpen {
+			out = append(out, c)
+		}
+	}
+	return out
+}
+
+// add tells whether there was a new reason.
+func (r *Refusal) add(codes []interlock.Code) bool {
+	before := len(r.Codes)
+	for _, c := range codes {
+		if !slices.Contains(r.Codes, c.String()) {
+			r.Codes = append(r.Codes, c.String())
+		}
+	}
+	return len(r.Codes) > before
+}
+
+func (f *Follower) endRefusal(s Stamp, how string) {
+	f.refusal.End, f.refusal.Ended = s, how
+	f.out.Refusals = append(f.out.Refusals, *f.refusal)
+	f.refusal = nil
+}

@@ -120,6 +120,7 @@ func (a *agent) openBook(ctx context.Context) error {
 	switch {
 	case err == nil:
 		a.book = book
+		book.Keep(time.Duration(a.cfg.Logbook.KeepDays) * 24 * time.Hour)
 		a.recorder = logbook.NewRecorder(book, logbook.RecorderOptions{}, a.log)
 		a.record = record{a.recorder, a.bootID, open}
 		return nil
@@ -158,7 +159,11 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	return err
 }
 
-func (a *agent) recordFailing() bool { return a.recorder == nil || a.recorder.Failing() }
+// recordFailing is also true while a full disk costs thinned readings: a person
+// must see that before it costs more.
+func (a *agent) recordFailing() bool {
+	return a.recorder == nil || a.recorder.Failing() || a.book.ShortOfSpace()
+}
 
 // restore gives a core its memory. What cannot be read is told by the core in
 // its first tick.
@@ -168,6 +173,10 @@ func (a *agent) restore(ctx context.Context, name string, core *bay.Bay) {
 		return
 	}
 	raw, stamp, ok, err := a.book.LoadMemory(ctx, name)
+	if err == nil && !ok && a.book.SetAside() != "" {
+		core.Doubt("The logbook was damaged and is kept as " + a.book.SetAside() + ": nothing of the time before is known.")
+		return
+	}
 	if err == nil && !ok {
 		return // a new bay
 	}

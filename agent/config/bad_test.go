@@ -49,6 +49,7 @@ func TestBadFiles(t *testing.T) {
 		{"unknown key", "capacity_ah", "capcity_ah", "f:16: field packs[0].capcity_ah: unknown key; did you mean capacity_ah?"},
 		{"unknown key, short form", "capacity_ah", "capacity", "f:16: field packs[0].capacity: unknown key; did you mean capacity_ah?"},
 		{"unknown key, nothing near", "agent: shed-2", "agent: shed-2\ncolour: red", "f:3: field colour: unknown key; known here are site, agent, units, language, sensors, http, mqtt, logbook, bays, packs, limits, people, notify"},
+		{"readings kept for too short a time", "agent: shed-2", "agent: shed-2\nlogbook: {keep_days: 7}", "f:3: field logbook.keep_days: value 7 is not accepted: must be 30 to 3650"},
 		{"given twice", "agent: shed-2", "agent: shed-2\nagent: shed-3", `f:3: not well-formed YAML: mapping key "agent" already defined at [2:1]`},
 		{"given twice in two spellings", "agent: shed-2", "agent: shed-2\n'agent': shed-3", `f:3: not well-formed YAML: mapping key "agent" already defined at [2:1]`},
 		{"missing key", "    cells: 12\n", "", "f:14: field packs[0].cells: is missing: must be 1 to 48 cells of 2 V"},

@@ -36,6 +36,7 @@ func (c *checker) config(cfg *Config) {
 		cfg.Logbook.Path = "/var/lib/bayward/logbook.db"
 	}
 	c.nonEmpty("logbook.path", cfg.Logbook.Path)
+	c.whole("logbook.keep_days", &cfg.Logbook.KeepDays, 730, 30, 3650)
 	c.bays(cfg)
 	c.people(cfg.People)
 	c.notify(cfg.Notify)

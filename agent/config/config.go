@@ -61,6 +61,9 @@ type QoS struct {
 // Logbook is the durable record.
 type Logbook struct {
 	Path string `yaml:"path"` // default /var/lib/bayward/logbook.db
+	// KeepDays is how long thinned readings are kept, 30 to 3650; default 730.
+	// Events, charges, visits, findings and refusals are kept for ever.
+	KeepDays int `yaml:"keep_days"`
 }
 
 // Bay is one charging place and what is wired to it.

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"time"
 
 	"bayward/agent/bay"
 )
@@ -61,7 +62,46 @@ func (b *Book) LoadMemory(ctx context.Context, bayName string) (memory []byte, s
 	return memory, s, true, nil
 }
 
+// write takes its turn, and makes room on a full disk as long as there is any.
 func (b *Book) write(ctx context.Context, entries []Entry) ([]uint64, error) {
+	if err := b.takeTurn(ctx); err != nil {
+		return nil, err
+	}
+	defer b.giveTurn()
+	seqs, err := b.commit(ctx, entries)
+	for more := true; diskFull(err) && more; seqs, err = b.commit(ctx, entries) {
+		var why error
+		if more, why = b.makeRoom(ctx); why != nil {
+			err = errors.Join(err, why)
+			break
+		}
+	}
+	if diskFull(err) {
+		if rest, lost := withoutSeries(entries); lost > 0 {
+			b.shed.Add(int64(lost))
+			seqs, err = b.commit(ctx, rest)
+		}
+	}
+	if err == nil {
+		b.relieved()
+	}
+	return seqs, err
+}
+
+// takeTurn waits for the other writers. The database's own lock is not fair: a
+// writer that never rests would keep the outbox's cursor waiting for ever.
+func (b *Book) takeTurn(ctx context.Context) error {
+	select {
+	case b.turn <- struct{}{}:
+		return nil
+	case <-ctx.Done():
+		return fmt.Errorf("logbook: wait for a turn to write: %w", ctx.Err())
+	}
+}
+
+func (b *Book) giveTurn() { <-b.turn }
+
+func (b *Book) commit(ctx context.Context, entries []Entry) ([]uint64, error) {
 	tx, err := b.durable.BeginTx(ctx, nil)
 	if err != nil {
 		return nil, fmt.Errorf("logbook: begin: %w", err)
@@ -69,7 +109,11 @@ func (b *Book) write(ctx context.Context, entries []Entry) ([]uint64, error) {
 	defer tx.Rollback()
 	w := writer{tx: tx}
 	for i := range entries {
-		if err := w.entry(ctx, &entries[i]); err != nil {
+		err := w.entry(ctx, &entries[i])
+		if err == nil {
+			err = w.tidy(ctx, time.Duration(b.keepFor.Load()), &entries[i])
+		}
+		if err != nil {
 			return nil, fmt.Errorf("logbook: write for %s: %w", entries[i].Bay, err)
 		}
 	}

@@ -9,6 +9,8 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"sync/atomic"
+	"time"
 
 	"modernc.org/sqlite"
 	lib "modernc.org/sqlite/lib"
@@ -23,6 +25,11 @@ type Book struct {
 	loose    *sql.DB // the cursor: to lose it only repeats messages
 	log      *slog.Logger
 	setAside string
+	turn     chan struct{} // holds one token: writers take turns in the order in which they came
+	keepFor  atomic.Int64  // nanoseconds, see Keep
+	short    atomic.Bool   // see ShortOfSpace
+	shed     atomic.Int64
+	triedAt  time.Time // of the reserve, by whoever has the turn
 }
 
 // Open opens the logbook at path, creates it where there is none, and brings
@@ -52,13 +59,17 @@ func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Book{path: path, lock: f, log: log}
+	b := &Book{path: path, lock: f, log: log, turn: make(chan struct{}, 1)}
 	err = b.start(ctx)
 	if damaged(err) {
 		err = b.startAfresh(ctx, err)
 	}
 	if err != nil {
 		return nil, errors.Join(err, b.Close())
+	}
+	if err := b.reserve(); err != nil { // short of space from the beginning
+		b.short.Store(true)
+		log.Error("there is no room for the logbook's reserve: the disk is nearly full", "path", path, "err", err)
 	}
 	return b, syncFolder(path)
 }

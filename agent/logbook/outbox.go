@@ -63,6 +63,10 @@ func (b *Book) waiting(ctx context.Context) ([]backlog, error) {
 // never goes back and never past the last event. It is not synced at once:
 // after a power cut some events may be sent again, with the same numbers.
 func (b *Book) Sent(ctx context.Context, bayName string, seq uint64) error {
+	if err := b.takeTurn(ctx); err != nil {
+		return err
+	}
+	defer b.giveTurn()
 	_, err := b.loose.ExecContext(ctx, `UPDATE bay SET sent_seq = min(?, last_seq)
 		WHERE name = ? AND sent_seq < min(?, last_seq)`, int64(seq), bayName, int64(seq))
 	if err != nil {

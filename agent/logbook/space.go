@@ -1,0 +1,150 @@
+package logbook
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"time"
+
+	"golang.org/x/sys/unix"
+	"modernc.org/sqlite"
+	lib "modernc.org/sqlite/lib"
+)
+
+// reserveBytes is kept on the disk in a file of its own. To delete anything
+// takes room in the log first, and to write the log back takes room in the
+// file; on a full disk this is that room. The log is a megabyte as a rule.
+const reserveBytes = 2 << 20
+
+// reserveName is the file beside the logbook that is given up first.
+func reserveName(path string) string { return path + ".reserve" }
+
+// reserve makes the reserve, unless it is there. Its blocks are only taken and
+// not written, which spares the card.
+func (b *Book) reserve() error {
+	name := reserveName(b.path)
+	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o640) //nolint:gosec // readable by the group, as the logbook is
+	if err != nil {
+		return err
+	}
+	err = unix.Fallocate(int(f.Fd()), 0, 0, reserveBytes)
+	if errors.Is(err, unix.EOPNOTSUPP) {
+		_, err = f.WriteAt(make([]byte, reserveBytes), 0)
+	}
+	if err = errors.Join(err, f.Close()); err != nil {
+		return errors.Join(err, os.Remove(name))
+	}
+	return nil
+}
+
+// ShortOfSpace tells that the disk was full and the reserve cannot be laid by
+// again yet: thinned readings are given up to keep the rest of the record.
+func (b *Book) ShortOfSpace() bool { return b.short.Load() }
+
+// Shed is the number of thinned readings that a full disk has cost since the
+// logbook was opened.
+func (b *Book) Shed() int { return int(b.shed.Load()) }
+
+// diskFull tells whether there was no room for a write.
+func diskFull(err error) bool {
+	e, ok := errors.AsType[*sqlite.Error](err)
+	return ok && e.Code()&0xff == lib.SQLITE_FULL
+}
+
+// makeRoom gives up the oldest thinned readings, a part of them at a time,
+// until the reserve can be laid by again. It tells whether there were any.
+// Nothing else is ever given up.
+func (b *Book) makeRoom(ctx context.Context) (some bool, err error) {
+	if !b.short.Swap(true) {
+		b.log.Error("the disk is full: old thinned readings are given up to keep the rest of the record", "path", b.path)
+	}
+	b.triedAt = time.Now()
+	if err := os.Remove(reserveName(b.path)); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return false, err
+	}
+	for {
+		b.writeBack(ctx)
+		const most = `SELECT max(200, count(*) / 8) FROM series`
+		n, err := b.change(ctx, `DELETE FROM series WHERE id IN (SELECT id FROM series ORDER BY id LIMIT (`+most+`))`)
+		if err != nil {
+			return some, fmt.Errorf("give up thinned readings: %w", err)
+		}
+		if n == 0 {
+			return some, nil
+		}
+		some = true
+		b.shed.Add(n)
+		b.writeBack(ctx)
+		if b.reserve() == nil {
+			return true, nil
+		}
+	}
+}
+
+// writeBack gives what is free in the file, and the room of the log, back to
+// the disk. If it cannot be done now, there may be room enough all the same:
+// the next try tells.
+func (b *Book) writeBack(ctx context.Context) {
+	for _, s := range []string{`PRAGMA incremental_vacuum`, `PRAGMA wal_checkpoint(TRUNCATE)`} {
+		if _, err := b.durable.ExecContext(ctx, s); err != nil {
+			b.log.Debug("room cannot be given back", "statement", s, "err", err)
+		}
+	}
+}
+
+func (b *Book) change(ctx context.Context, statement string, args ...any) (rows int64, err error) {
+	res, err := b.durable.ExecContext(ctx, statement, args...)
+	if err != nil {
+		return 0, err
+	}
+	return res.RowsAffected()
+}
+
+// relieved notes that there is room again.
+func (b *Book) relieved() {
+	const again = 10 * time.Minute
+	if !b.short.Load() || time.Since(b.triedAt) < again {
+		return
+	}
+	b.triedAt = time.Now()
+	if err := b.reserve(); err == nil {
+		b.short.Store(false)
+		b.log.Info("the disk has room again", "thinned_readings_lost", b.Shed())
+	}
+}
+
+// withoutSeries leaves out of a batch what a full disk does not take.
+func withoutSeries(entries []Entry) (kept []Entry, lost int) {
+	for _, e := range entries {
+		lost += len(e.Rows.Series)
+		e.Rows.Series = nil
+		kept = append(kept, e)
+	}
+	return kept, lost
+}
+
+// Keep says how long thinned readings are kept; 0, which is how a Book begins,
+// keeps them for ever. Everything else is kept for ever in any case.
+func (b *Book) Keep(d time.Duration) { b.keepFor.Store(int64(d)) }
+
+// tidyAtOnce is how many old thinned readings go with one commit.
+const tidyAtOnce = 500
+
+// tidy deletes old thinned readings, with the commit that adds new ones. It
+// goes by trusted clocks only; a row from a time whose clock was not trusted
+// goes with its neighbours. What a wrong clock could cost is bounded.
+func (w *writer) tidy(ctx context.Context, keepFor time.Duration, e *Entry) error {
+	if keepFor <= 0 || !e.Stamp.Trusted || len(e.Rows.Series) == 0 {
+		return nil
+	}
+	_, err := w.tx.ExecContext(ctx, `DELETE FROM series WHERE id IN (SELECT id FROM series
+		WHERE start_trusted = 1 AND start_wall_ms < ? ORDER BY start_wall_ms LIMIT ?)`,
+		e.Stamp.Wall.Add(-keepFor).UnixMilli(), tidyAtOnce)
+	if err != nil {
+		return err
+	}
+	_, err = w.tx.ExecContext(ctx, `DELETE FROM series WHERE id IN (SELECT id FROM series
+		WHERE start_trusted = 0 AND id < (SELECT min(id) FROM series WHERE start_trusted = 1) LIMIT ?)`, tidyAtOnce)
+	return err
+}

@@ -1,0 +1,218 @@
+package logbook
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+)
+
+// hours are thinned readings, one for each hour from n on.
+func hours(n, count int) (out []Series) {
+	for i := range count {
+		s := someSeries(1)
+		s.Start.Wall = s.Start.Wall.Add(time.Duration(n+i) * time.Hour)
+		out = append(out, s)
+	}
+	return out
+}
+
+// A writer that never rests leaves the outbox's cursor its turn: between the
+// asking and the answer no more writes end than were in the line.
+func TestCursorIsNotStarved(t *testing.T) {
+	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	fill(t, b, 60)
+	const writers = 3
+	var wrote atomic.Int64
+	var wg sync.WaitGroup
+	stop := make(chan struct{})
+	for range writers {
+		wg.Go(func() {
+			for n := 0; ; n++ {
+				select {
+				case <-stop:
+					return
+				default:
+				}
+				if _, err := b.Append(t.Context(), "bay-1", stampAt(n), someEvents(1)); err != nil {
+					t.Error(err)
+					return
+				}
+				wrote.Add(1)
+			}
+		})
+	}
+	for wrote.Load() < 2*writers { // all are at it
+		time.Sleep(time.Millisecond)
+	}
+	for n := range 50 {
+		before := wrote.Load()
+		require.NoError(t, b.Sent(t.Context(), "bay-1", uint64(n+1)))
+		// One is under way, the others stand before; each may have counted late.
+		require.LessOrEqual(t, wrote.Load()-before, int64(2*writers))
+	}
+	close(stop)
+	wg.Wait()
+	n, err := b.UnsentCount(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, 60+int(wrote.Load())-50, n)
+}
+
+// fillUp writes events until the disk takes no more, and thinned readings
+// before. Each event is checked to be there whole.
+func fillUp(t *testing.T, b *Book, most int) (stored int, failed error) {
+	t.Helper()
+	writeRows(t, b, Rows{Charges: []Charge{someCharge(1)}, Visits: []Visit{someVisit(30)}, Series: hours(0, 3000)})
+	text := strings.Repeat("x", 1500)
+	for stored < most {
+		_, failed = b.Append(t.Context(), "bay-1", stampAt(stored), []bay.Event{{Kind: bay.FindingRaised, Code: interlock.PackHot, Text: text}})
+		if failed != nil {
+			return stored, failed
+		}
+		stored++
+	}
+	return stored, nil
+}
+
+// fullDiskKeeps is what a full disk must leave whole: all but the readings.
+func fullDiskKeeps(t *testing.T, b *Book, stored int, failed error) {
+	t.Helper()
+	require.True(t, diskFull(failed), "the disk must get full: %v", failed)
+	require.Zero(t, len(allOf(t, b.Series(t.Context(), Query{}))), "readings go before anything else is refused") //nolint:testifylint // thousands of rows are no message
+	require.Equal(t, 3000, b.Shed())
+	require.True(t, b.ShortOfSpace())
+	mustCount(t, b, "bay-1", stored)
+	require.Len(t, allOf(t, b.Charges(t.Context(), Query{})), 1)
+	require.Len(t, allOf(t, b.Visits(t.Context(), Query{})), 1)
+	mustHold(t, b.Reader, 2)
+	require.NoError(t, check(t.Context(), b.durable))
+}
+
+func TestFullFileShedsReadingsFirst(t *testing.T) {
+	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	_, err := b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = 600")
+	require.NoError(t, err)
+	stored, failed := fillUp(t, b, 100_000)
+	require.Greater(t, stored, 400)
+	fullDiskKeeps(t, b, stored, failed)
+	_, err = b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = 1000000")
+	require.NoError(t, err)
+	b.triedAt = time.Time{} // ten minutes later
+	_, err = b.Append(t.Context(), "bay-1", stampAt(0), someEvents(1))
+	require.NoError(t, err)
+	require.False(t, b.ShortOfSpace(), "there is room again")
+}
+
+// smallDisk mounts an ext4 file system of its own.
+func smallDisk(t *testing.T, mib int) (dir, device string) {
+	t.Helper()
+	image := filepath.Join(t.TempDir(), "disk.img")
+	require.NoError(t, os.WriteFile(image, nil, 0o600))
+	require.NoError(t, os.Truncate(image, int64(mib)<<20))
+	run := func(name string, args ...string) (string, error) {
+		out, err := exec.CommandContext(t.Context(), name, args...).CombinedOutput()
+		if err != nil {
+			return "", fmt.Errorf("%s %v: %w: %s", name, args, err, out)
+		}
+		return strings.TrimSpace(string(out)), nil
+	}
+	dir = filepath.Join(t.TempDir(), "mounted")
+	require.NoError(t, os.Mkdir(dir, 0o750))
+	_, err := run("mkfs.ext4", "-q", "-F", "-m", "0", image)
+	if err == nil {
+		device, err = run("losetup", "--find", "--show", image)
+	}
+	if err == nil {
+		_, err = run("mount", device, dir)
+	}
+	t.Cleanup(func() { // the test's own context has ended
+		_ = exec.Command("umount", dir).Run()
+		if device != "" {
+			_ = exec.Command("losetup", "--detach", device).Run()
+		}
+	})
+	if err != nil && os.Getenv("BAYWARD_REQUIRE_TOOLS") == "" {
+		t.Skipf("needs a loop device and the right to mount: %v", err)
+	}
+	require.NoError(t, err)
+	return dir, filepath.Base(device)
+}
+
+// TestFullDiskShedsReadingsFirst fills a real file system to its last block.
+func TestFullDiskShedsReadingsFirst(t *testing.T) {
+	dir, _ := smallDisk(t, 16)
+	b := openBook(t, filepath.Join(dir, "l.db"))
+	stored, failed := fillUp(t, b, 100_000)
+	t.Logf("%d events were stored before the disk was full", stored)
+	require.Greater(t, stored, 500)
+	fullDiskKeeps(t, b, stored, failed)
+	closeBook(t, b)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "crumbs"), nil, 0o600))
+	b = openBook(t, filepath.Join(dir, "l.db")) // opens on a full disk
+	mustCount(t, b, "bay-1", stored)
+	closeBook(t, b)
+}
+
+// Somebody else fills the disk: the record goes on in the room that old
+// readings leave.
+func TestDiskFilledByOthers(t *testing.T) {
+	dir, _ := smallDisk(t, 16)
+	b := openBook(t, filepath.Join(dir, "l.db"))
+	writeRows(t, b, Rows{Series: hours(0, 3000)})
+	junk, err := os.Create(filepath.Join(dir, "junk"))
+	require.NoError(t, err)
+	for block := make([]byte, 4096); err == nil; {
+		_, err = junk.Write(block)
+	}
+	require.NoError(t, errors.Join(junk.Close(), nil))
+	for n := range 300 {
+		_, err := b.Append(t.Context(), "bay-1", stampAt(n), []bay.Event{{Kind: bay.ChargeFull, Text: strings.Repeat("x", 1500)}})
+		require.NoError(t, err, "event %d", n)
+	}
+	mustCount(t, b, "bay-1", 300)
+	require.True(t, b.ShortOfSpace())
+	left := len(allOf(t, b.Series(t.Context(), Query{})))
+	require.Equal(t, 3000, left+b.Shed())
+	require.NoError(t, os.Remove(junk.Name()))
+	b.triedAt = time.Time{} // ten minutes later
+	_, err = b.Append(t.Context(), "bay-1", stampAt(0), someEvents(1))
+	require.NoError(t, err)
+	require.False(t, b.ShortOfSpace())
+}
+
+// Old readings go, and nothing else; a row of a time without a trusted clock
+// goes with its neighbours, and a clock that is not trusted takes nothing.
+func TestRetention(t *testing.T) {
+	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	const day = 24
+	old, past := hours(0, 10*day), hours(0, 1)
+	past[0].Start = Stamp{Wall: time.UnixMilli(0).UTC(), BootID: "x"}
+	writeRows(t, b, Rows{Series: past})
+	writeRows(t, b, Rows{Series: old, Charges: []Charge{someCharge(1)}, Visits: []Visit{someVisit(1)}})
+	b.Keep(5 * 24 * time.Hour)
+	now := old[len(old)-1].Start
+	wrong := now
+	wrong.Trusted, wrong.Wall = false, now.Wall.AddDate(50, 0, 0)
+	add := func(s Stamp) []Series {
+		require.NoError(t, b.Write(t.Context(), Entry{Bay: "bay-1", Pack: "lift-24v", Stamp: s, Events: someEvents(1), Rows: Rows{Series: hours(10*day, 1)}}))
+		return allOf(t, b.Series(t.Context(), Query{}))
+	}
+	require.Len(t, add(wrong), 10*day+2)
+	left := add(now)
+	require.Len(t, left, 5*day+3)
+	require.Equal(t, now.Wall.Add(-5*24*time.Hour), left[0].Start.Wall)
+	require.Len(t, allOf(t, b.Charges(t.Context(), Query{})), 1)
+	require.Len(t, allOf(t, b.Visits(t.Context(), Query{})), 1)
+	mustCount(t, b, "bay-1", 2)
+}

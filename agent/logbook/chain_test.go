@@ -1,7 +1,10 @@
 package logbook
 
 import (
+	"errors"
+	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -146,4 +149,20 @@ func TestChainGoesOn(t *testing.T) {
 	after := mustHold(t, b.Reader, 6)
 	require.Len(t, after.Head, 64)
 	require.NotEqual(t, before.Head, after.Head)
+}
+
+// A program that was written from the description alone comes to the same
+// hashes: python's sqlite3, hashlib and struct.
+func TestChainIsWhatTheDescriptionSays(t *testing.T) {
+	path := chained(t)
+	r, err := OpenReadOnly(t.Context(), path)
+	require.NoError(t, err)
+	defer r.Close()
+	out, err := exec.CommandContext(t.Context(), "python3", "testdata/verify.py", path).CombinedOutput()
+	if err != nil && os.Getenv("BAYWARD_REQUIRE_TOOLS") == "" && errors.Is(err, exec.ErrNotFound) {
+		t.Skip("needs python3")
+	}
+	require.NoError(t, err, string(out))
+	c := mustHold(t, r, 5)
+	require.Equal(t, fmt.Sprintf("%d %s\n", c.Rows, c.Head), string(out))
 }

@@ -33,7 +33,7 @@ func (b *Book) reserve() error {
 		_, err = f.WriteAt(make([]byte, reserveBytes), 0)
 	}
 	if err = errors.Join(err, f.Close()); err != nil {
-		return errors.Join(err, os.Remove(name))
+		return errors.Join(err, os.Remove(name)) //nolint:gosec // a person names the file
 	}
 	return nil
 }
@@ -60,7 +60,7 @@ func (b *Book) makeRoom(ctx context.Context) (some bool, err error) {
 		b.log.Error("the disk is full: old thinned readings are given up to keep the rest of the record", "path", b.path)
 	}
 	b.triedAt = time.Now()
-	if err := os.Remove(reserveName(b.path)); err != nil && !errors.Is(err, os.ErrNotExist) {
+	if err := os.Remove(reserveName(b.path)); err != nil && !errors.Is(err, os.ErrNotExist) { //nolint:gosec // a person names the file
 		return false, err
 	}
 	for {

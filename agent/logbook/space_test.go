@@ -101,12 +101,12 @@ func fullDiskKeeps(t *testing.T, b *Book, stored int, failed error) {
 
 func TestFullFileShedsReadingsFirst(t *testing.T) {
 	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
-	_, err := b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = 600")
+	_, err := b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = 2400")
 	require.NoError(t, err)
 	stored, failed := fillUp(t, b, 100_000)
 	require.Greater(t, stored, 400)
 	fullDiskKeeps(t, b, stored, failed)
-	_, err = b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = 1000000")
+	_, err = b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = 4000000")
 	require.NoError(t, err)
 	b.triedAt = time.Time{} // ten minutes later
 	_, err = b.Append(t.Context(), "bay-1", stampAt(0), someEvents(1))

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -139,9 +138,9 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 		return err
 	}
 	bays := make([]loop.Bay, len(setups))
+	cores, yard := a.remember(ctx, setups)
 	for i, s := range setups {
-		core := bay.New(s)
-		a.restore(ctx, s.Name, core)
+		core := cores[i]
 		bays[i] = loop.Bay{Name: s.Name, Core: core, Relay: hardware[i].Relay()}
 		for _, src := range hardware[i].Sources() {
 			bays[i].Sources = append(bays[i].Sources, src)
@@ -149,7 +148,7 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	}
 	a.buildMetrics()
 	a.loop, err = loop.New(loop.Options{
-		Bays: bays, Outputs: append(a.edges(), a.outputs...), Log: a.log, Every: a.every, Now: a.hw.Now, GuardAfter: a.guardAfter,
+		Bays: bays, Yard: yard, Outputs: append(a.edges(), a.outputs...), Log: a.log, Every: a.every, Now: a.hw.Now, GuardAfter: a.guardAfter,
 		Patience: a.patience, Wall: a.wall, Mono: a.mono, RecordFailing: a.recordFailing, OnTick: a.manager.ticked,
 		Observe: func(tick, reaction time.Duration) {
 			a.metrics.ObserveTick(tick)
@@ -163,36 +162,6 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 // must see that before it costs more.
 func (a *agent) recordFailing() bool {
 	return a.recorder == nil || a.recorder.Failing() || a.book.ShortOfSpace()
-}
-
-// restore gives a core its memory. What cannot be read is told by the core in
-// its first tick.
-func (a *agent) restore(ctx context.Context, name string, core *bay.Bay) {
-	if a.book == nil {
-		core.Doubt("The logbook cannot be read: nothing of the time before is known.")
-		return
-	}
-	raw, stamp, ok, err := a.book.LoadMemory(ctx, name)
-	if err == nil && !ok && a.book.SetAside() != "" {
-		core.Doubt("The logbook was damaged and is kept as " + a.book.SetAside() + ": nothing of the time before is known.")
-		return
-	}
-	if err == nil && !ok {
-		return // a new bay
-	}
-	var m bay.Memory
-	if err == nil {
-		err = json.Unmarshal(raw, &m)
-	}
-	if err != nil {
-		a.log.Error("the memory cannot be read", "bay", name, "err", err)
-		core.Doubt("The memory cannot be read: nothing of the time before is known.")
-		return
-	}
-	gap, proven := a.gap(stamp)
-	if err := core.Restore(&m, a.hw.Now(), gap, proven); err != nil {
-		a.log.Warn("the memory was doubted", "bay", name, "err", err)
-	}
 }
 
 func (a *agent) buildMetrics() {

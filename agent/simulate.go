@@ -21,10 +21,7 @@ func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 	}
 	bench, bays, stands := sim.NewBench(), map[string]*sim.Bay{}, map[string]bool{}
 	for i, b := range cfg.Bays {
-		name := b.Serves()[0]
-		if len(b.Packs) > 1 {
-			name = b.Packs[i%len(b.Packs)] // not every bay begins with the same
-		}
+		name, free := standing(&b, stands)
 		p, ok := packs[name]
 		if !ok {
 			return nil, nil, fmt.Errorf("simulate bay %s: there is no pack %q", b.Name, name)
@@ -34,12 +31,11 @@ func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 			start = sim.Opts{StateOfCharge: 0.5, CoverMM: p.TargetCoverMM - 3, Connected: true}
 		}
 		o := simulatedPack(b.Name, i, p, start)
-		if b.Recognises() {
+		switch {
+		case !free:
+			o.Connected = false
+		case b.Recognises():
 			o.OwnSensor = p.Sensor
-			if stands[p.Name] {
-				o.OwnSensor, o.Connected = "", false // it stands in another bay
-			}
-			stands[p.Name] = true
 		}
 		y, err := bench.Add(o, simulatedWiring(b.Wiring))
 		if err != nil {
@@ -53,6 +49,21 @@ func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 		}
 	}
 	return bench, bays, nil
+}
+
+// standing picks the pack that a bay begins with: of several the first that stands
+// in no bay yet. When there is none, the bay begins empty.
+func standing(b *config.Bay, stands map[string]bool) (name string, free bool) {
+	if len(b.Packs) == 0 {
+		return b.Pack, true
+	}
+	for _, name := range b.Packs {
+		if !stands[name] {
+			stands[name] = true
+			return name, true
+		}
+	}
+	return b.Packs[0], false
 }
 
 // simulatedPack is a start completed from the configuration.

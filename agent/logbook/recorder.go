@@ -52,6 +52,7 @@ type Recorder struct {
 	series   int              // thinned readings in queue
 	flying   int              // events in the write under way
 	memory   map[string]Entry // newest memory of each bay, without events
+	packs    map[string]Entry // newest memory of each pack that has left its bay
 	dropped  uint64
 	failures int       // in a row
 	writing  time.Time // start of the write under way, or zero
@@ -77,7 +78,7 @@ func NewRecorder(store Store, opt RecorderOptions, log *slog.Logger) *Recorder {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	r := &Recorder{
-		store: store, log: log, opt: opt, cancel: cancel, memory: map[string]Entry{},
+		store: store, log: log, opt: opt, cancel: cancel, memory: map[string]Entry{}, packs: map[string]Entry{},
 		wake: make(chan struct{}, 1), stored: make(chan struct{}, 1),
 		stop: make(chan struct{}), done: make(chan struct{}),
 	}
@@ -129,18 +130,15 @@ func (r *Recorder) supersede(e *Entry) {
 	}
 }
 
-// remember keeps the newest memories of a bay. The mutex is held.
+// remember keeps the newest memory of a bay, and apart from it that of a pack,
+// which may have gone on to another bay by the next commit. The mutex is held.
 func (r *Recorder) remember(e Entry) {
-	m := Entry{Bay: e.Bay, Pack: e.Pack, Stamp: e.Stamp, Memory: slices.Clone(e.Memory), PackMemory: slices.Clone(e.PackMemory)}
-	if old, have := r.memory[e.Bay]; have {
-		if m.Memory == nil {
-			m.Memory = old.Memory
-		}
-		if m.PackMemory == nil && old.Pack == m.Pack {
-			m.PackMemory = old.PackMemory
-		}
+	if e.Memory != nil {
+		r.memory[e.Bay] = Entry{Bay: e.Bay, Stamp: e.Stamp, Memory: slices.Clone(e.Memory)}
 	}
-	r.memory[e.Bay] = m
+	if e.PackMemory != nil {
+		r.packs[e.Pack] = Entry{Bay: e.Bay, Pack: e.Pack, Stamp: e.Stamp, PackMemory: slices.Clone(e.PackMemory)}
+	}
 }
 
 // trim drops the oldest thinned readings and the oldest events beyond their
@@ -210,7 +208,7 @@ func (r *Recorder) Close(ctx context.Context) error {
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if n := r.queued + r.flying; n > 0 || len(r.memory) > 0 || !r.writing.IsZero() {
+	if n := r.queued + r.flying; n > 0 || len(r.memory)+len(r.packs) > 0 || !r.writing.IsZero() {
 		return fmt.Errorf("logbook: %d events and perhaps the newest memory were not stored", n)
 	}
 	return nil
@@ -273,10 +271,12 @@ func (r *Recorder) take() (batch []Entry, wait time.Duration) {
 		return nil, time.Until(due)
 	}
 	batch = r.queue
-	for _, name := range sortedKeys(r.memory) {
-		batch = append(batch, r.memory[name])
+	for _, newest := range []map[string]Entry{r.packs, r.memory} {
+		for _, name := range sortedKeys(newest) {
+			batch = append(batch, newest[name])
+		}
 	}
-	r.queue, r.memory = nil, map[string]Entry{}
+	r.queue, r.memory, r.packs = nil, map[string]Entry{}, map[string]Entry{}
 	r.flying, r.queued, r.series = r.queued, 0, 0
 	if len(batch) > 0 {
 		r.writing = time.Now()
@@ -307,11 +307,14 @@ func (r *Recorder) putBack(batch []Entry, err error) time.Duration {
 	defer r.mu.Unlock()
 	var back []Entry
 	for _, e := range batch {
-		if e.Memory == nil && e.PackMemory == nil {
+		switch {
+		case e.PackMemory != nil:
+			putUnless(r.packs, e.Pack, e)
+		case e.Memory != nil:
+			putUnless(r.memory, e.Bay, e)
+		default:
 			back = append(back, e)
 			r.series += len(e.Rows.Series)
-		} else if _, newer := r.memory[e.Bay]; !newer {
-			r.memory[e.Bay] = e
 		}
 	}
 	r.queue = append(back, r.queue...)
@@ -323,6 +326,13 @@ func (r *Recorder) putBack(batch []Entry, err error) time.Duration {
 		r.log.Error("logbook cannot be written: events wait in memory", "waiting", r.queued, "err", err)
 	}
 	return r.opt.BackOff(r.failures)
+}
+
+// putUnless leaves a newer one in its place.
+func putUnless(m map[string]Entry, key string, e Entry) {
+	if _, newer := m[key]; !newer {
+		m[key] = e
+	}
 }
 
 func count(batch []Entry) int {

@@ -250,3 +250,43 @@ func TestRecorderOnBook(t *testing.T) {
 		t.Errorf("memory %q, %v; want the newest", m, err)
 	}
 }
+
+// TestRecorderKeepsAPackThatHasMovedOn: what a pack's last bay has handed over is
+// written before that bay's memory without it and is not lost when the pack is in
+// another bay, or another pack in this one, before the disk works again.
+func TestRecorderKeepsAPackThatHasMovedOn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &fakeDisk{err: errors.New("full")}
+		r := newRecorder(t, d, RecorderOptions{})
+		r.Offer(Entry{Bay: "bay-1", Pack: "a", PackMemory: []byte("a1")})
+		r.Offer(Entry{Bay: "bay-1", Events: told("left"), Memory: []byte("empty")})
+		synctest.Wait()
+		r.Offer(Entry{Bay: "bay-1", Pack: "b", PackMemory: []byte("b1")})
+		r.Offer(Entry{Bay: "bay-2", Pack: "a", PackMemory: []byte("a2")})
+		r.Offer(Entry{Bay: "bay-1", Pack: "c", Memory: []byte("c")})
+		d.repair()
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		packs, memoryAt := map[string]string{}, -1
+		for i, e := range d.kept {
+			if e.PackMemory != nil {
+				packs[e.Pack] = string(e.PackMemory)
+				if memoryAt >= 0 {
+					t.Errorf("the memory of a bay came before that of pack %s", e.Pack)
+				}
+			}
+			if e.Memory != nil {
+				memoryAt = i
+			}
+		}
+		if len(packs) != 2 || packs["a"] != "a2" || packs["b"] != "b1" {
+			t.Errorf("kept %v", packs)
+		}
+		if got := d.texts(); got != "left m:c" {
+			t.Errorf("kept %q", got)
+		}
+		if err := r.Close(t.Context()); err != nil {
+			t.Error(err)
+		}
+	})
+}

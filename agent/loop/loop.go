@@ -25,7 +25,9 @@ type Bay struct {
 
 // Options are what a loop needs. Zero values take the defaults in brackets.
 type Options struct {
-	Bays    []Bay
+	Bays []Bay
+	// Yard has the histories of the packs that stand in no bay [an empty one].
+	Yard    *bay.Yard
 	Outputs []Output
 	Log     *slog.Logger
 	Every   time.Duration // between ticks [1s]
@@ -60,6 +62,7 @@ type Options struct {
 type Loop struct {
 	o     Options
 	bays  []*runningBay
+	cores []*bay.Bay // of the bays
 	boxes []*mailbox
 
 	born     time.Time    // the health's own clock counts from here
@@ -106,7 +109,8 @@ func New(o Options) (*Loop, error) {
 		for _, s := range b.Sources {
 			b.samplers = append(b.samplers, newSampler(s, o.Patience(s), o.Log.With("bay", b.Name), l.countPanic))
 		}
-		l.bays = append(l.bays, b)
+		b.seen.Taken = o.Yard.Taken(b.Name)
+		l.bays, l.cores = append(l.bays, b), append(l.cores, b.Core)
 	}
 	for _, out := range o.Outputs {
 		l.boxes = append(l.boxes, newMailbox(out, o.Log, l.countPanic))
@@ -120,6 +124,9 @@ func (o *Options) defaults() {
 	}
 	if o.GuardAfter == 0 {
 		o.GuardAfter = 3 * o.Every
+	}
+	if o.Yard == nil {
+		o.Yard = bay.NewYard()
 	}
 	if o.Patience == nil {
 		every := o.Every
@@ -246,9 +253,11 @@ func (l *Loop) Tick(ctx context.Context) (err error) {
 		b.step(now, l.failing)
 		reaction = time.Since(began)
 	}
+	laidBy := l.o.Yard.LayBy(l.cores, now)
 	for _, b := range l.bays {
-		l.publish(b, now)
+		l.publish(b, now, laidBy)
 	}
+	l.seatPacks(now, len(laidBy) > 0)
 	l.failing = l.o.RecordFailing()
 	l.lastTick.Store(int64(time.Since(l.born)) + 1) // not 0, which is none
 	l.o.Observe(time.Since(began), reaction)
@@ -284,7 +293,7 @@ func (b *runningBay) step(now time.Duration, failing bool) {
 }
 
 // publish clones what the core will overwrite and offers it to the outputs.
-func (l *Loop) publish(b *runningBay, now time.Duration) {
+func (l *Loop) publish(b *runningBay, now time.Duration, laidBy []*bay.PackMemory) {
 	b.desk.tell(b.events)
 	b.complain(l.o.Log)
 	n := &News{Bay: b.Name, Picture: b.pic.Clone()}
@@ -292,7 +301,8 @@ func (l *Loop) publish(b *runningBay, now time.Duration) {
 	if len(b.events) > 0 {
 		n.Events = slices.Clone(b.events)
 	}
-	if len(b.events) > 0 || !b.saved || now-b.savedAt >= l.o.SaveEvery {
+	n.LaidBy = l.laidBy(b, laidBy)
+	if len(b.events) > 0 || len(n.LaidBy) > 0 || !b.saved || now-b.savedAt >= l.o.SaveEvery {
 		b.saved, b.savedAt = true, now
 		n.Memory = l.memory(b)
 	}

@@ -17,7 +17,8 @@ type News struct {
 	Bay     string
 	Picture *bay.Picture
 	Events  []bay.Event
-	Memory  []byte // JSON of bay.Memory, when it is due to be stored
+	Memory  []byte   // JSON of bay.Memory, when it is due to be stored
+	LaidBy  []LaidBy // histories of packs that the memory before held
 	Wall    time.Time
 	Trusted bool          // the wall clock has been set since boot
 	Mono    time.Duration // since boot, of the tick
@@ -106,11 +107,14 @@ func (m *mailbox) addPicture(n *News) {
 // withMemory keeps the memory of a picture that is skipped, which is still the
 // newest one, for whoever stores it. News are shared, so it makes its own.
 func withMemory(n, old *News) *News {
-	if n.Memory != nil || old.Memory == nil {
+	if (n.Memory != nil || old.Memory == nil) && len(old.LaidBy) == 0 {
 		return n
 	}
 	c := *n
-	c.Memory = old.Memory
+	if c.Memory == nil {
+		c.Memory = old.Memory
+	}
+	c.LaidBy = slices.Concat(old.LaidBy, n.LaidBy)
 	return &c
 }
 

@@ -1,0 +1,243 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/logbook"
+	"bayward/agent/loop"
+	"bayward/sensors/sim"
+)
+
+// swapYard is a site of two bays for two packs: recognised by their sensors, or
+// named by a person.
+const swapYard = `site: quarry-road
+agent: shed-2
+sensors: simulated
+http: {listen: "127.0.0.1:0"}
+logbook: {path: "%s"}
+bays:
+  - {name: bay-1, packs: [lift-a, lift-b]}
+  - {name: bay-2, packs: [lift-b, lift-a]}
+packs:
+  - {name: lift-a, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130%s}
+  - {name: lift-b, cells: 12, capacity_ah: 300, full_gravity: 1.277, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130%s}
+`
+
+// nightShift runs the whole program on one bench, over several lives.
+type nightShift struct {
+	*agent
+	t     *testing.T
+	text  string
+	bench *sim.Bench
+	bays  map[string]*sim.Bay
+	off   time.Duration // of the bench when the agent ended
+}
+
+func newNightShift(t *testing.T, recognised bool) *nightShift {
+	t.Helper()
+	own := [2]any{"", ""}
+	if recognised {
+		own = [2]any{", sensor: 28-00000000000a", ", sensor: 28-00000000000b"}
+	}
+	n := &nightShift{t: t, text: fmt.Sprintf(swapYard, filepath.Join(t.TempDir(), "logbook.db"), own[0], own[1])}
+	var err error
+	n.bench, n.bays, err = simulate(loadText(t, n.text), map[string]sim.Opts{
+		"bay-1": {StateOfCharge: 0.9, CoverMM: 8, Connected: true}, "bay-2": {StateOfCharge: 0.9, CoverMM: 11, Connected: true},
+	})
+	require.NoError(t, err)
+	t.Cleanup(func() { n.end() })
+	n.begin(true)
+	return n
+}
+
+// begin starts a life of the agent on the bench as it is.
+func (n *nightShift) begin(proven bool) {
+	n.t.Helper()
+	gap := n.bench.Now() - n.off
+	a, err := assemble(context.Background(), parts{
+		cfg: loadText(n.t, n.text), log: quiet(), hw: benchHardware(n.bench),
+		wall: func() (time.Time, bool) { return time.Now(), false }, bootID: "boot", mono: n.bench.Now,
+		gap:   func(logbook.Stamp) (time.Duration, bool) { return gap, proven },
+		every: time.Second, guardAfter: bound, patience: func(loop.Source) time.Duration { return bound },
+	})
+	require.NoError(n.t, err)
+	n.agent = a
+	n.loop.Start(context.Background())
+}
+
+func (n *nightShift) end() {
+	n.t.Helper()
+	if n.agent != nil {
+		require.NoError(n.t, n.close())
+		n.agent, n.off = nil, n.bench.Now()
+	}
+}
+
+// run lets time pass, with the agent when it lives.
+func (n *nightShift) run(d time.Duration) []*bay.Picture {
+	n.t.Helper()
+	for range int(d / time.Second) {
+		n.bench.Advance(time.Second)
+		if n.agent != nil {
+			require.NoError(n.t, n.loop.Tick(context.Background()))
+		}
+	}
+	if n.agent == nil {
+		return nil
+	}
+	return n.loop.Pictures()
+}
+
+// swap carries the packs to each other's bays, while nothing is plugged in.
+func (n *nightShift) swap() {
+	n.t.Helper()
+	one, two := n.bays["bay-1"], n.bays["bay-2"]
+	spare, err := n.bench.NewBattery(sim.Opts{Cells: 12, CapacityAh: 100, VentFloorMM: 22, FreeSurfaceCM2: 130, AmbientC: 22})
+	require.NoError(n.t, err)
+	a, err := one.Exchange(spare)
+	require.NoError(n.t, err)
+	b, err := two.Exchange(a)
+	require.NoError(n.t, err)
+	_, err = one.Exchange(b)
+	require.NoError(n.t, err)
+}
+
+func (n *nightShift) name(bayName, pack string) bay.Event {
+	n.t.Helper()
+	answer := make(chan bay.Event, 1)
+	go func() {
+		e, err := n.submit(context.Background(), bayName, bay.Order{ID: bayName + pack + n.bench.Now().String(), Kind: bay.OrderPack, By: "Ann", Pack: pack})
+		if err != nil {
+			n.t.Error(err)
+		}
+		answer <- e
+	}()
+	for {
+		select {
+		case e := <-answer:
+			return e
+		default:
+			n.run(time.Second)
+		}
+	}
+}
+
+// TestPacksSwappedInTheNight: two packs are unplugged, carried to each other's
+// bays and plugged in, with the agent running, restarted while they are unplugged,
+// or off all along. Each history goes with its pack, through sensors, loop and
+// logbook; nothing is granted before it is known which pack is there.
+func TestPacksSwappedInTheNight(t *testing.T) {
+	for _, recognised := range []bool{true, false} {
+		for name, night := range map[string]func(n *nightShift, plug func(bool)){
+			"running": func(n *nightShift, plug func(bool)) {
+				plug(false)
+				n.run(time.Minute)
+				n.swap()
+				plug(true)
+			},
+			"restarted while unplugged": func(n *nightShift, plug func(bool)) {
+				plug(false)
+				n.run(20 * time.Second)
+				n.end()
+				n.run(time.Hour)
+				n.begin(false)
+				n.run(20 * time.Second)
+				n.swap()
+				plug(true)
+			},
+			"off all along": func(n *nightShift, plug func(bool)) {
+				n.end()
+				plug(false)
+				n.run(10 * time.Minute)
+				n.swap()
+				plug(true)
+				n.begin(!recognised)
+			},
+		} {
+			t.Run(fmt.Sprintf("%s, recognised %v", name, recognised), func(t *testing.T) {
+				n := newNightShift(t, recognised)
+				if !recognised {
+					n.run(3 * time.Second)
+					require.Equal(t, bay.OrderTaken, n.name("bay-1", "lift-a").Kind)
+					require.Equal(t, bay.OrderTaken, n.name("bay-2", "lift-b").Kind)
+				}
+				p := n.run(2 * time.Minute)
+				require.Equal(t, "lift-a", p[0].Pack.Name)
+				require.Equal(t, "lift-b", p[1].Pack.Name)
+				require.True(t, p[0].Permit.Granted, p[0].Says())
+				n.bays["bay-2"].SetMains(false) // only one of them gasses
+				p = n.run(2 * time.Hour)
+				a, b := p[0].Charge.TotalGassingAh, p[1].Charge.TotalGassingAh
+				require.Greater(t, a, 2*b)
+				night(n, func(connected bool) {
+					for _, y := range n.bays {
+						if connected {
+							y.Connect()
+						} else {
+							y.Unplug()
+						}
+					}
+				})
+				p = n.run(2 * time.Second)
+				require.False(t, p[0].Permit.Granted || p[1].Permit.Granted)
+				if !recognised {
+					n.run(10 * time.Second)
+					// Off all along and proven to be short, the word of before still
+					// counts: nothing that bayward could see has changed.
+					e := n.name("bay-1", "")
+					require.Contains(t, []bay.EventKind{bay.OrderTaken, bay.OrderRefused}, e.Kind)
+					n.name("bay-2", "")
+					n.run(3 * time.Second)
+					require.Equal(t, bay.OrderTaken, n.name("bay-1", "lift-b").Kind)
+					require.Equal(t, bay.OrderTaken, n.name("bay-2", "lift-a").Kind)
+				}
+				p = n.run(2 * time.Minute)
+				require.Equal(t, "lift-b", p[0].Pack.Name, p[0].Says())
+				require.Equal(t, "lift-a", p[1].Pack.Name, p[1].Says())
+				lost := a / 50
+				if name == "off all along" {
+					lost = a / 6 // ten minutes that a memory may be old
+				}
+				require.InDelta(t, a, p[1].Charge.TotalGassingAh, lost, "the balance of lift-a came along")
+				require.InDelta(t, b, p[0].Charge.TotalGassingAh, lost)
+				require.True(t, p[0].Permit.Granted, p[0].Says())
+				require.True(t, p[1].Permit.Granted, p[1].Says())
+				require.False(t, math.Signbit(p[0].Totals.GassingAh-a/2), "what the bay has gassed does not fall")
+			})
+		}
+	}
+}
+
+// TestAPackMovesByTheConfiguration: a pack that the file gives to another bay takes
+// its history there, although nobody ever saw it move.
+func TestAPackMovesByTheConfiguration(t *testing.T) {
+	n := newNightShift(t, false)
+	_, packs, _ := strings.Cut(n.text, "\npacks:")
+	path := n.cfg.Logbook.Path
+	dedicated := func(one, two string) string {
+		return fmt.Sprintf("site: s\nagent: a\nsensors: simulated\nhttp: {listen: \"127.0.0.1:0\"}\nlogbook: {path: %q}\n"+
+			"bays:\n  - {name: bay-1, pack: %s}\n  - {name: bay-2, pack: %s}\npacks:%s", path, one, two, packs)
+	}
+	n.end()
+	n.text = dedicated("lift-a", "lift-b")
+	n.begin(false)
+	p := n.run(2 * time.Hour)
+	a := p[0].Charge.TotalGassingAh
+	require.Positive(t, a)
+	n.end()
+	n.text = dedicated("lift-b", "lift-a")
+	n.begin(false)
+	p = n.run(time.Minute)
+	require.Equal(t, "lift-a", p[1].Pack.Name)
+	require.InDelta(t, a, p[1].Charge.TotalGassingAh, a/5)
+	require.False(t, p[1].Charge.Full)
+}

@@ -125,6 +125,17 @@ func TestTrafficIsAsDescribed(t *testing.T) {
 		}
 	})
 	d.check(t, b, request{method: "GET", path: "/api/v1/bays/bay-1"})
+	const pack = "/api/v1/bays/bay-1/pack"
+	choice := newChoice(t, nil)
+	for _, r := range []request{
+		{method: "GET", path: "/api/v1/bays/bay-1"}, post(pack, `{"action":"name","pack":"lift-x","by":"A"}`), post(pack, `{"action":"name","by":"A"}`),
+		post(pack, `{"action":"name","pack":"lift-a","by":"A"}`), post(pack, `{"action":"forget","pack":"lift-a","by":"A"}`),
+	} {
+		d.check(t, choice, r)
+	}
+	choice.seat(t)
+	d.check(t, choice, request{method: "GET", path: "/api/v1/bays/bay-1"})
+	d.check(t, choice, post(pack, `{"action":"forget","by":"A"}`))
 	strangers := newBench(func(o *web.Options) { o.Writable = false }, "bay-1")
 	d.check(t, strangers, post(visit, `{"action":"open","by":"A"}`))
 }

@@ -1,0 +1,100 @@
+package web_test
+
+import (
+	"net/http"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/web"
+)
+
+// newChoice is a bay for two packs, of which a person says which is plugged in.
+func newChoice(t *testing.T, change func(*web.Options)) *bench {
+	t.Helper()
+	b := newBench(change, "bay-1")
+	p := *b.last["bay-1"].Pack
+	other := p
+	p.Name, other.Name = "lift-a", "lift-b"
+	b.cores["bay-1"] = bay.New(bay.Setup{
+		Name: "bay-1", Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, StaleAfter: 10 * time.Second, Packs: []bay.Pack{p, other},
+	})
+	b.step("bay-1")
+	return b
+}
+
+// seat is what the loop does between two ticks.
+func (b *bench) seat(t *testing.T) {
+	t.Helper()
+	_, err := bay.NewYard().Seat([]*bay.Bay{b.cores["bay-1"]}, b.now)
+	require.NoError(t, err)
+	b.step("bay-1")
+}
+
+// TestThePageAsksWhichPackItIs with a button for each, and takes the answer back,
+// all without a script.
+func TestThePageAsksWhichPackItIs(t *testing.T) {
+	b := newChoice(t, nil)
+	page := b.get("/bays/bay-1").Body.String()
+	require.Contains(t, page, "<h2>Which pack is this?</h2>")
+	require.Contains(t, page, `<button name="pack" value="lift-a">lift-a</button>`)
+	require.Contains(t, page, "Nobody has said yet which pack is plugged in.")
+	require.Contains(t, page, "pack not known")
+	require.Contains(t, b.get("/").Body.String(), `href="/bays/bay-1#pack">Which pack is this?</a>`)
+	require.NotContains(t, b.get("/api/v1/bays/bay-1").Body.String(), `"pack":`)
+
+	answer := b.form("/bays/bay-1/pack", "pack=lift-b&by=A.+Person&id=p1")
+	require.Equal(t, http.StatusSeeOther, answer.Code, answer.Body.String())
+	b.seat(t)
+	page = b.get("/bays/bay-1").Body.String()
+	require.Contains(t, page, "<h2>This is pack lift-b</h2>")
+	require.Contains(t, page, "A person has said so. It counts until the pack is unplugged.")
+	require.NotContains(t, page, `value="lift-b"`)
+	require.Contains(t, b.get("/api/v1/bays/bay-1").Body.String(), `"pack":"lift-b","pack_from":"person","packs":["lift-a","lift-b"]`)
+	require.NotContains(t, b.get("/").Body.String(), "Which pack is this?")
+
+	answer = b.form("/bays/bay-1/pack", "pack=&by=A.+Person&id=p2")
+	require.Equal(t, http.StatusSeeOther, answer.Code, answer.Body.String())
+	b.step("bay-1")
+	require.Contains(t, b.get("/bays/bay-1").Body.String(), "<h2>Which pack is this?</h2>")
+}
+
+// TestAWrongPackIsRefused with a word on what is accepted, and grants nothing.
+func TestAWrongPackIsRefused(t *testing.T) {
+	b := newChoice(t, nil)
+	for body, want := range map[string]struct {
+		status int
+		text   string
+	}{
+		`{"action":"name","pack":"lift-x","by":"A"}`:             {http.StatusConflict, `\"lift-x\" is no pack of this bay`},
+		`{"action":"name","by":"A"}`:                             {http.StatusBadRequest, "field pack is missing: action name needs the name of a pack of this bay"},
+		`{"action":"name","pack":"","by":"A"}`:                   {http.StatusBadRequest, `field pack: value \"\" is not accepted`},
+		`{"action":"name","pack":"a\u0007","by":"A"}`:            {http.StatusBadRequest, "field pack: value"},
+		`{"action":"forget","pack":"lift-a","by":"A"}`:           {http.StatusBadRequest, "field pack does not belong to action forget"},
+		`{"action":"hold","by":"A"}`:                             {http.StatusBadRequest, "must be one of name, forget"},
+		`{"action":"name","pack":"lift-a","cell":1,"by":"A"}`:    {http.StatusBadRequest, "field cell does not belong to action name"},
+		`{"action":"name","pack":"lift-a","force":true,"by":""}`: {http.StatusBadRequest, "unknown field"},
+	} {
+		answer := b.post("/api/v1/bays/bay-1/pack", body)
+		require.Equal(t, want.status, answer.Code, body)
+		require.Contains(t, answer.Body.String(), want.text, body)
+	}
+	require.False(t, b.picture("bay-1").Named())
+	dedicated := newBench(nil, "bay-1")
+	answer := dedicated.post("/api/v1/bays/bay-1/pack", `{"action":"name","pack":"lift-a","by":"A"}`)
+	require.Contains(t, answer.Body.String(), "this bay is there for pack lift-24v alone")
+	require.NotContains(t, dedicated.get("/bays/bay-1").Body.String(), `id="pack"`)
+}
+
+// TestNamingAPackNeedsARight: whoever is not known may hold, and no more.
+func TestNamingAPackNeedsARight(t *testing.T) {
+	b := newChoice(t, func(o *web.Options) { o.Writable = false })
+	require.Equal(t, http.StatusForbidden, b.post("/api/v1/bays/bay-1/pack", `{"action":"name","pack":"lift-a","by":"A"}`).Code)
+	require.Equal(t, http.StatusForbidden, b.form("/bays/bay-1/pack", "pack=lift-a&by=A&id=p1").Code)
+	page := b.get("/bays/bay-1").Body.String()
+	require.Contains(t, page, "Naming a pack needs the role visit: sign in.")
+	require.False(t, strings.Contains(page, `name="pack"`))
+}

@@ -182,3 +182,63 @@ func remember(t *testing.T, m *bay.Memory, gap time.Duration, proven bool) {
 		t.Fatalf("the memory is no JSON any more: %v", err)
 	}
 }
+
+// FuzzPackMemory gives any JSON to a bay of several packs, as its memory and as the
+// history of the pack that it recognises, once as it is and once with a checksum
+// that fits it. It can only withhold more than a pack without a history, and a latch
+// in it, or damage, withholds until a person has looked.
+func FuzzPackMemory(f *testing.F) {
+	s := newSite(f, true)
+	s.spots[0].plug("lift-a")
+	s.ticks(90)
+	memory := s.spots[0].core.Memory()
+	part, err := json.Marshal(memory.PackPart("bay-1"))
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(part, int64(time.Minute), true)
+	f.Add(s.spots[0].saved, int64(time.Minute), true)
+	f.Add([]byte(`{"v":1,"pack":"lift-a","cells":12,"seat":9,"latches":{"runaway":{"value":1}},"water":{"offset_mm":[0,0,0,0,0,0,0,0,0,0,0,0]},"charge":{"full":true,"ended":true,"ended_ago_s":1e11}}`), int64(math.MaxInt64), true)
+	f.Add([]byte(`{"v":1,"pack":"lift-a","cells":12,"seat":18446744073709551615,"by":"person","pack_latches":["held","runaway"],"latches":{"runaway":{}},"visit":{"given_ml":[1]},"totals":{"in_ah":-1}}`), int64(-1), true)
+	f.Fuzz(func(t *testing.T, text []byte, gap int64, proven bool) {
+		var m bay.PackMemory
+		var of bay.Memory
+		isPack, isBay := json.Unmarshal(text, &m) == nil, json.Unmarshal(text, &of) == nil
+		for range 2 {
+			site := newSite(t, true)
+			p := site.spots[0]
+			p.plug("lift-a")
+			if isBay {
+				_ = p.core.Restore(&of, 0, time.Duration(gap), proven)
+				site.yard.Restored(p.core, &of, 0, proven)
+			}
+			if isPack && m.Pack == "lift-a" {
+				site.yard.Keep(&m, -time.Duration(gap), proven)
+			}
+			kept := site.yard.Kept("lift-a")
+			if seats(t, site, p) && kept != nil && p.pic.Permit.Granted && len(kept.Latches) > 0 {
+				t.Fatal("granted with a latch in the history")
+			}
+			m.Seal()
+			of.Seal()
+		}
+	})
+}
+
+// seats runs the bay for three minutes, whatever its history says of itself.
+func seats(t *testing.T, s *site, p *spot) bool {
+	t.Helper()
+	for range 180 {
+		s.now += time.Second
+		r := p.readings(s.now)
+		pic, _ := p.core.Step(r)
+		p.pic = pic.Clone()
+		s.check(p)
+		s.yard.LayBy([]*bay.Bay{p.core}, s.now)
+		_, _ = s.yard.Seat([]*bay.Bay{p.core}, s.now) // an error is told by the core itself
+	}
+	if _, err := json.Marshal(p.core.Memory()); err != nil {
+		t.Fatalf("the memory is no JSON any more: %v", err)
+	}
+	return p.core.Seated() != ""
+}

@@ -192,7 +192,7 @@ func (m *Memory) whole() error {
 	switch {
 	case m.V != memoryVersion:
 		return fmt.Errorf("%w: it has version %d, this program knows %d", ErrMemory, m.V, memoryVersion)
-	case !m.intact() || !(m.PermitS >= 0 && m.WithheldS >= 0):
+	case !m.intact() || !(m.PermitS >= 0 && m.WithheldS >= 0), m.Totals != nil && !(m.Totals.InAh >= 0 && m.Totals.GassingAh >= 0):
 		return fmt.Errorf("%w: it is damaged", ErrMemory)
 	}
 	return nil

@@ -525,3 +525,45 @@ func TestExtremeClock(t *testing.T) {
 		t.Error("the plates are bare for longer than the clock can tell and the permit stands")
 	}
 }
+
+// TestAPackWithoutAName has no temperature of its own either: one cause is told
+// once, and a temperature that was unknown before clears.
+func TestAPackWithoutAName(t *testing.T) {
+	nameless := func(name interlock.Name) func(*interlock.Inputs) {
+		return func(in *interlock.Inputs) { in.Name, in.PackC = name, reading.Bad(reading.NoAnswer, in.Now) }
+	}
+	for _, name := range []interlock.Name{interlock.Unnamed, interlock.Sought} {
+		r := newRig(t, 0).granted()
+		if x := r.step(time.Second, nameless(name)); x.Granted() || !x.Standing(interlock.PackUnknown).Raised {
+			t.Fatalf("name %d: still granted", name)
+		}
+		if x := r.step(time.Minute, nameless(name)); x.Standing(interlock.TemperatureUnknown).Raised {
+			t.Fatalf("name %d: told as a broken thermometer", name)
+		}
+	}
+	r := newRig(t, 0).granted()
+	r.step(time.Minute, func(in *interlock.Inputs) { in.PackC = reading.Bad(reading.NoAnswer, in.Now) })
+	if !r.x.Standing(interlock.TemperatureUnknown).Raised {
+		t.Fatal("no unknown temperature to begin with")
+	}
+	for range 11 {
+		r.step(time.Second, func(in *interlock.Inputs) { in.Name = interlock.Unnamed })
+	}
+	if r.x.Standing(interlock.TemperatureUnknown).Raised || !r.x.Standing(interlock.PackUnknown).Raised {
+		t.Fatal("a temperature that is read again does not clear")
+	}
+}
+
+// TestASoughtPack is not told while it is looked for, but nothing starts.
+func TestASoughtPack(t *testing.T) {
+	r := newRig(t, 0)
+	sought := func(in *interlock.Inputs) { in.Name, in.Ready = interlock.Sought, false }
+	for range 90 {
+		if x := r.step(time.Second, sought); x.Standing(interlock.PackUnknown).Raised {
+			t.Fatal("told while it is looked for")
+		}
+	}
+	if x := r.step(time.Second, func(in *interlock.Inputs) { in.Name = interlock.Sought }); x.Granted() {
+		t.Fatal("granted")
+	}
+}

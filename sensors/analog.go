@@ -15,6 +15,8 @@ import (
 
 // input is one channel of a converter and what its voltage means.
 type input struct {
+	part  string // its key in the configuration, such as "voltage"
+	raw   reading.Reading
 	dev   *ads1115.Dev
 	mux   ads1115.Mux
 	gain  ads1115.Gain
@@ -49,12 +51,21 @@ func (a *analog) Sample(ctx context.Context, out *bay.Readings) {
 		if err == nil {
 			volts, err = in.dev.Read(ctx, in.mux, in.gain, in.rate)
 		}
+		in.raw = rawOf(volts, at, err)
 		fault, err := in.value.put(out, float64(volts)/float64(physic.Volt), at, err)
 		in.tell(err, fault, at)
 		if fault == reading.BusStuck {
 			stuck = err
 		}
 	}
+}
+
+// rawOf is the voltage at an input, for people who look at the wiring.
+func rawOf(volts physic.ElectricPotential, at time.Duration, err error) reading.Reading {
+	if err != nil {
+		return reading.Bad(faultOf(err), at)
+	}
+	return reading.Good(float64(volts)/float64(physic.Volt), at)
 }
 
 // linear is a sensor of which the value is (volts − zero) × factor.

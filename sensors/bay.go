@@ -30,6 +30,25 @@ func (b *Bay) Name() string { return b.name }
 // Sources lists what to sample: one for each bus that the bay has parts on.
 func (b *Bay) Sources() []Source { return b.sources }
 
+// Volts are the voltages at the converter's inputs as the sources last sampled
+// them, by the part's key in the configuration, such as "voltage". An input that
+// could not be converted is absent. Not to be called while a source samples.
+func (b *Bay) Volts() map[string]float64 {
+	out := map[string]float64{}
+	for _, s := range b.sources {
+		a, ok := s.(*analog)
+		if !ok {
+			continue
+		}
+		for i := range a.inputs {
+			if raw := &a.inputs[i].raw; raw.OK() {
+				out[a.inputs[i].part] = raw.Value
+			}
+		}
+	}
+	return out
+}
+
 // Relay is the charge-enable output, open after Open.
 func (b *Bay) Relay() *Relay { return b.relay }
 

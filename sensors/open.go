@@ -104,7 +104,7 @@ func (o *opener) analog(b *config.Bay) (*analog, error) {
 		if err != nil {
 			return partError(b, field, err)
 		}
-		opened.value, opened.teller = v, o.teller(b, field)
+		opened.part, opened.value, opened.teller = field, v, o.teller(b, field)
 		a.inputs = append(a.inputs, opened)
 		return nil
 	}

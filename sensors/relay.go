@@ -11,6 +11,8 @@ import (
 // ErrHalted means that the relay was halted and cannot be closed any more.
 var ErrHalted = errors.New("relay is halted")
 
+var errNoRelease = errors.New("release relay: the line cannot be given back")
+
 // output is all that a relay may do with a line. There is no way to read one
 // back on purpose: the kernel interface would turn it into an input.
 type output interface {
@@ -88,6 +90,30 @@ func (r *Relay) Halt() error {
 	defer r.mu.Unlock()
 	r.halted = true
 	return r.lower()
+}
+
+// Release opens the relay and gives its lines back to the kernel, for another
+// process to take. Set and Beat take them again. Where a line cannot be given
+// back, that is an error.
+func (r *Relay) Release() error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if err := r.lower(); err != nil {
+		return err
+	}
+	for _, o := range []output{r.charge, r.beat} {
+		if o == nil {
+			continue
+		}
+		c, ok := o.(interface{ release() error })
+		if !ok {
+			return errNoRelease
+		}
+		if err := c.release(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // lower drives both lines low, the heartbeat also if the relay fails.

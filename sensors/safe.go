@@ -74,6 +74,17 @@ func (l line) Out(level gpio.Level) error {
 	return nil
 }
 
+// release gives the line back to the kernel. Only lines of the character device
+// know how, and the simulated ones.
+func (l line) release() error {
+	c, ok := l.pin.(interface{ Close() })
+	if !ok {
+		return fmt.Errorf("bay %s: wiring.%s: pin %q: %w", l.bay.Name, l.field, l.name, errNoRelease)
+	}
+	c.Close()
+	return nil
+}
+
 // OutputsSafe drives every relay and every heartbeat low, as many as it can, and
 // reports those that it could not. It opens nothing else, so that it works when
 // the rest does not: after a crash, or with a bus that is gone.
@@ -91,4 +102,15 @@ func OutputsSafe(cfg *config.Config, hw Hardware) error {
 		}
 	}
 	return errors.Join(failed...)
+}
+
+// OpenRelay takes the lines of one bay's relay alone and drives them low. The
+// error names what could not be taken, or a bay that is not there.
+func OpenRelay(cfg *config.Config, bayName string, hw Hardware) (*Relay, error) {
+	for i := range cfg.Bays {
+		if b := &cfg.Bays[i]; b.Name == bayName {
+			return openRelay(b, hw)
+		}
+	}
+	return nil, fmt.Errorf("no bay is named %q", bayName)
 }

@@ -39,6 +39,11 @@ type Bay struct {
 	faults     [numFaults]bool
 	faultSince [numFaults]time.Duration
 	stuckMM    float64
+
+	// What a hand does at the wires; see hand.go.
+	lifted  bool
+	bridged bool
+	gasPct  float64
 }
 
 // newBay makes a bay without wires.
@@ -113,6 +118,9 @@ func (y *Bay) step(dt time.Duration) {
 func (y *Bay) probeMM() float64 {
 	if y.faults[ProbeStuck] {
 		return y.stuckMM
+	}
+	if y.lifted {
+		return liftedMM
 	}
 	return y.pack.CoverMM(y.opts.PilotCell)
 }

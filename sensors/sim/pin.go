@@ -116,7 +116,7 @@ func (l *line) level() gpio.Level {
 	case airflowLine:
 		closed = l.bay.fan
 	case completeLine:
-		closed = l.bay.charger.Complete() && !l.bay.faults[CompleteBroken]
+		closed = (l.bay.charger.Complete() || l.bay.bridged) && !l.bay.faults[CompleteBroken]
 	}
 	if !l.activeLow {
 		return gpio.Level(closed)
@@ -187,6 +187,15 @@ func (l *line) Out(level gpio.Level) error {
 	}
 	l.output, l.driven = true, level
 	return nil
+}
+
+// Close gives the line back, as the hardware driver's does and as the kernel
+// does when a process dies: nothing drives it, and the board's pull-down wins.
+func (l *line) Close() {
+	l.bay.bench.mu.Lock()
+	defer l.bay.bench.mu.Unlock()
+	l.release()
+	l.driven = gpio.Low
 }
 
 // PWM is not supported.

@@ -11,7 +11,7 @@ func (y *Bay) signalV(what signal) float64 {
 	case levelProbe:
 		return y.probe.volts(y.probeMM(), y.faults[ProbeOpen] || !y.connected, y.faults[ProbeShort], y.driftS())
 	case hydrogenSensor:
-		return y.room.Percent()/y.hydrogen.PerVolt + y.hydrogen.ZeroV
+		return max(y.room.Percent(), y.gasPct)/y.hydrogen.PerVolt + y.hydrogen.ZeroV
 	case floating, shuntReturn:
 	}
 	return 0

@@ -24,6 +24,29 @@ type thermometer struct {
 	plugged bool
 	goneAt  time.Duration
 	lastPad scratchpad // the last good answer, which the kernel shows beside a bad one
+
+	handK  float64 // what a hand on it warms it by in the end
+	handAt time.Duration
+	wasK   float64 // how much warmer it was at handAt
+}
+
+// handTau is how fast a hand warms a sensor in a metal sleeve (from memory).
+const handTau = 20 * time.Second
+
+// warmer is how much a hand has warmed the sensor by now.
+func (s *thermometer) warmer() float64 {
+	if s.handK == 0 && s.wasK == 0 {
+		return 0
+	}
+	gone := math.Exp(-(s.bay.bench.now - s.handAt).Seconds() / handTau.Seconds())
+	return s.handK + (s.wasK-s.handK)*gone
+}
+
+// touch puts a hand on the sensor that warms it by k in the end, 0 to let go.
+func (s *thermometer) touch(k float64) {
+	if s != nil {
+		s.wasK, s.handK, s.handAt = s.warmer(), k, s.bay.bench.now
+	}
 }
 
 // fit puts a sensor on the bus. A sensor of the air may be fitted again.
@@ -80,9 +103,9 @@ func (s *thermometer) answer() (pad scratchpad, good bool) {
 
 func (s *thermometer) degreesC() float64 {
 	if s.ambient {
-		return s.bay.ambientC()
+		return s.bay.ambientC() + s.warmer()
 	}
-	return s.bay.pack.ProbeC() - s.offsetC
+	return s.bay.pack.ProbeC() - s.offsetC + s.warmer()
 }
 
 // powerOnPad is the DS18B20's memory after power-on.

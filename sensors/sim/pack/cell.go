@@ -28,18 +28,20 @@ type cell struct {
 	slowV float64 // slow polarisation
 
 	// The electrical state of this step.
-	volts            float64
-	mainA, gasA      float64
-	baseV            float64 // voltage without current
-	chargeS, dischgS float64 // conductance of the charge reaction both ways
-	gasS, gasBaseA   float64 // gassing: current = gasS*V*exp(V/gasVolts) - gasBaseA
+	volts          float64
+	mainA, gasA    float64
+	baseV          float64 // voltage without current
+	chargeS        float64 // conductance of the charge reaction
+	dischgOhm      float64 // of the discharge, besides what depends on the current
+	dischgShare    float64 // of both, in ohms
+	gasS, gasBaseA float64 // gassing: current = gasS*V*exp(V/gasVolts) - gasBaseA
 
 	gassingAh, selfAh float64
 	level             level
 }
 
 // prepare sets what the step's solution stands on: electrode potentials,
-// conductances at the last current, and the temperature's part.
+// the charge's conductance at the last current, and the temperature's part.
 func (c *cell) prepare(t thermal, restV float64) {
 	c.baseV = restV + c.slowV
 	amps := math.Abs(c.mainA)
@@ -48,8 +50,8 @@ func (c *cell) prepare(t thermal, restV float64) {
 	charge := 6/(1+power(amps, 0.86)) + 0.48*power(toGo, -1.2) + 0.036
 	c.chargeS = c.c10Ah / (charge * t.chargeShare)
 	left := max(c.soc, 1e-3)
-	discharge := 4/(1+power(amps, 1.3)) + 0.27/(left*math.Sqrt(left)) + 0.02
-	c.dischgS = c.c10Ah / (discharge * t.dischargeShare)
+	c.dischgOhm = 0.27/(left*math.Sqrt(left)) + 0.02
+	c.dischgShare = t.dischargeShare / c.c10Ah
 	c.gasS = gasSiemens * gasNewShare * c.capacityAh / gasCellAh * c.gasShare * t.gasFactor
 	c.gasBaseA = c.gasS * c.baseV * math.Exp(c.baseV/gasVolts)
 }
@@ -66,8 +68,11 @@ func (c *cell) currents(v float64) (mainA, gasA, slopeS float64) {
 func (c *cell) solve(amps float64) (ohm float64) {
 	const stepV, doneV = 0.1, 1e-8
 	if amps < 0 { // nothing gasses below the rest voltage
-		c.volts, c.mainA, c.gasA = c.baseV+amps/c.dischgS, amps, 0
-		return 1 / c.dischgS
+		// At the very current: at that of the step before, none, the voltage
+		// would sag for one step as if the pack were empty.
+		ohm = (4/(1+power(-amps, 1.3)) + c.dischgOhm) * c.dischgShare
+		c.volts, c.mainA, c.gasA = c.baseV+amps*ohm, amps, 0
+		return ohm
 	}
 	c.volts = max(c.volts, c.baseV)
 	if amps == 0 {

@@ -12,7 +12,7 @@ import (
 var schemas embed.FS
 
 // newest is the number of files in the schema folder.
-const newest = 2
+const newest = 3
 
 // applicationID marks the file as a logbook, so that another program's
 // database is refused and not written into: "bayw" in ASCII.

@@ -22,6 +22,7 @@ func TestHelp(t *testing.T) {
 		"check":        {"--config", "--json", "line"},
 		"replay":       {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "cover_mm", "TRACE.csv", "standard input"},
 		"outputs-safe": {"--config", "ExecStopPost", "low"},
+		"wiring":       {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
 	} {
 		args := strings.Fields(command + " --help")
 		code, out, complaints := bayward(t, "", args...)

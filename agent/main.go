@@ -39,8 +39,10 @@ type cli struct {
 	PIN     pinCmd     `cmd:"" name:"pin" help:"Read a PIN from standard input and print its hash for the configuration."`
 	Replay  replayCmd  `cmd:"" help:"Send a recorded trace through the core and print what it decides."`
 	Airflow airflowCmd `cmd:"" help:"Print the hydrogen and the ventilation that the bays of a configuration need."`
+	Wiring  wiringCmd  `cmd:"" help:"Walk through a bay's wiring: prove each sensor and the relay, calibrate, sign."`
 
 	OutputsSafe outputsSafeCmd `cmd:"" help:"Drive every relay and heartbeat low and leave; for ExecStopPost."`
+	WiringHold  wiringHoldCmd  `cmd:"" hidden:"" help:"A part of wiring: the process that is killed while it holds the relay."`
 
 	Manual     manualCmd     `cmd:"" hidden:"" help:"Print the manual page."`
 	Completion completionCmd `cmd:"" hidden:"" help:"Print the completion for bash."`

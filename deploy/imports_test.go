@@ -33,6 +33,7 @@ var rooms = []room{
 	{"agent/bay", false, core, "composes the rules and knows no edge"},
 	{"agent/airflow", false, []string{"agent/electrolyte"}, "works figures out for people; no decision rests on them"},
 	{"agent/config", true, core, edge},
+	{"agent/commission", true, append([]string{"agent/config"}, core...), "walks through what the configuration says, with the core as its guard; sees hardware and person through its own small interfaces"},
 	{"agent/logbook", true, core, edge},
 	{"agent/loop", true, core, "sees sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
 	{"agent/metrics", true, core, edge},

@@ -1,0 +1,162 @@
+package commission
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// What is taken for granted in the error budget.
+const (
+	// meterShare is the error of a common hand meter as a share of its reading,
+	// besides two steps of its last digit (usual specification of 3½-digit meters
+	// on DC volts; from memory). A better meter only makes the budget smaller.
+	meterShare = 0.005
+	// driftShare is how far divider or shunt move after the calibration: 50 ppm
+	// for each kelvin over 20 K.
+	driftShare = 50e-6 * 20
+	// converterSteps make the full scale: 15 bits and a sign (ADS1115 data sheet,
+	// table of the least significant bit).
+	converterSteps = 1 << 15
+)
+
+// point is one pair of values: what the converter's input had and what the
+// meter showed.
+type point struct {
+	inputV float64 // mean of the looks
+	noiseV float64 // standard deviation of one look
+	looks  int
+	meter  figure
+}
+
+// linear is value = (input − zero) × factor.
+type linear struct{ factor, zeroV float64 }
+
+var errTooClose = errors.New("the two points are too close to each other to draw a line through them")
+
+// through draws the line through two points.
+func through(a, b point) (linear, error) {
+	du, dv := b.inputV-a.inputV, b.meter.value-a.meter.value
+	noise := 20 * math.Max(a.noiseV, b.noiseV) / math.Sqrt(float64(max(1, min(a.looks, b.looks))))
+	if du == 0 || dv == 0 || math.Abs(du) < noise {
+		return linear{}, errTooClose
+	}
+	factor := dv / du
+	return linear{factor, a.inputV - a.meter.value/factor}, nil
+}
+
+// bounds are how far a calibration may move what is configured. More than
+// that is no spread of parts but a wrong part, a wrong lead or a slip.
+type bounds struct {
+	share float64 // of the factor
+	zeroV float64 // of the zero, V at the input
+}
+
+var (
+	// voltageBounds: two resistors of 1 % and a converter of 0.15 % differ by 2 %
+	// at most; 5 % leaves room for a meter.
+	voltageBounds = bounds{0.05, 0.02}
+	// currentBounds: Hall sensors come with 1 to 10 % and their zero follows the
+	// supply (common practice, no source).
+	currentBounds = bounds{0.20, 0.15}
+	// shuntBounds: shunts are of 0.5 or 1 %; the zero is the converter's own.
+	shuntBounds = bounds{0.10, 0.002}
+)
+
+// accept compares a calibration with what is configured.
+func (b bounds) accept(got, configured linear, factorKey, zeroKey string) error {
+	if got.factor*configured.factor < 0 {
+		return fmt.Errorf("the sign is wrong: %s is %s and the meter asks for %s; exchange the two leads of the sensor, or its sign in the configuration",
+			factorKey, fixed(configured.factor), fixed(got.factor))
+	}
+	if off := got.factor/configured.factor - 1; math.Abs(off) > b.share {
+		return fmt.Errorf("%s is %s and the meter asks for %s, which is %+.1f %%; up to %.0f %% is the spread of parts, more is a wrong resistor, a wrong lead or a slip",
+			factorKey, fixed(configured.factor), fixed(got.factor), 100*off, 100*b.share)
+	}
+	if off := got.zeroV - configured.zeroV; math.Abs(off) > b.zeroV {
+		return fmt.Errorf("%s is %s V and the meter asks for %s V; up to %s V apart is the spread of parts, more is a leak, a wrong lead or a slip",
+			zeroKey, fixed(configured.zeroV), fixed(got.zeroV), fixed(b.zeroV))
+	}
+	return nil
+}
+
+// part is one share of an error budget, as a standard uncertainty in the unit
+// of the reading.
+type part struct {
+	name string
+	u    float64
+}
+
+// budget is what a reading may be off after the calibration, at a point.
+type budget []part
+
+// budgetAt is that of a line at a point; rangeV is the input's full scale. The
+// way is that of the Guide to the Expression of Uncertainty in Measurement
+// (JCGM 100:2008): bounds count as rectangular, the shares add up as squares, and
+// twice the root is given, for about 95 %.
+func budgetAt(l linear, p point, rangeV float64) budget {
+	root3, f := math.Sqrt(3), math.Abs(l.factor)
+	return budget{
+		{"meter", (meterShare*math.Abs(p.meter.value) + 2*p.meter.digit) / root3},
+		{"noise", f * p.noiseV / math.Sqrt(float64(max(1, p.looks)))},
+		{"converter step", f * rangeV / converterSteps / math.Sqrt(12)},
+		{"drift with temperature", driftShare * math.Abs(p.meter.value) / root3},
+	}
+}
+
+// total is the expanded uncertainty, twice the root of the sum of squares.
+func (b budget) total() float64 {
+	sum := 0.0
+	for _, p := range b {
+		sum += p.u * p.u
+	}
+	return 2 * math.Sqrt(sum)
+}
+
+// text lists the shares, each expanded as the total is.
+func (b budget) text(unit string) string {
+	var parts []string
+	for _, p := range b {
+		parts = append(parts, fmt.Sprintf("%s %s", p.name, short(2*p.u)))
+	}
+	return fmt.Sprintf("error budget at about 95 %%: %s; together %s %s", strings.Join(parts, ", "), short(b.total()), unit)
+}
+
+// fixed is a value with as many digits as a calibration is worth, without
+// exponent.
+func fixed(v float64) string {
+	if v == 0 {
+		return "0"
+	}
+	digits := max(0, 5-int(math.Floor(math.Log10(math.Abs(v))))-1)
+	s := strconv.FormatFloat(v, 'f', min(digits, 6), 64)
+	if strings.Contains(s, ".") {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	if s == "-0" || s == "" {
+		return "0"
+	}
+	return s
+}
+
+// rounded is the value that fixed prints.
+func rounded(v float64) float64 {
+	out, _ := strconv.ParseFloat(fixed(v), 64)
+	return out
+}
+
+// meanOf is the mean and the standard deviation of values.
+func meanOf(values []float64) (mean, sd float64) {
+	for _, v := range values {
+		mean += v / float64(len(values))
+	}
+	for _, v := range values {
+		sd += (v - mean) * (v - mean)
+	}
+	if len(values) > 1 {
+		sd = math.Sqrt(sd / float64(len(values)-1))
+	}
+	return mean, sd
+}

@@ -1,0 +1,80 @@
+package commission
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"time"
+
+	"bayward/agent/reading"
+)
+
+// withMeter measures an input and asks for the meter's value; ok is false when
+// the person has none.
+func (w *walk) withMeter(ctx context.Context, part, question string, low, high float64, read func(*Look) reading.Reading) (p point, ok bool, err error) {
+	if p, err = w.measure(ctx, part, read); err != nil {
+		return p, false, err
+	}
+	if w.Hand != nil {
+		w.say("Simulator: the meter shows %.2f.", w.Hand.Meter(part))
+	}
+	f, skip, err := w.number(ctx, question, low, high)
+	p.meter = f
+	return p, !skip, err
+}
+
+// calibration is what two points are to be made into.
+type calibration struct {
+	part, unit         string
+	factorKey, zeroKey string
+	a, b               point
+	configured         linear
+	bounds             bounds
+	rangeV             float64
+	most               float64 // that a reading may be uncertain by at point b, in unit
+}
+
+func (w *walk) calibrate(s *Step, c calibration) error {
+	got, err := through(c.a, c.b)
+	if err != nil {
+		return failed("%s cannot be calibrated: %v", c.part, err)
+	}
+	if err := c.bounds.accept(got, c.configured, c.factorKey, c.zeroKey); err != nil {
+		return failed("%v", err)
+	}
+	errors := budgetAt(got, c.b, c.rangeV)
+	u := errors.total()
+	s.Evidence = append(s.Evidence,
+		fmt.Sprintf("%s %s (configured %s), %s %.5f V (configured %s)", c.factorKey, fixed(got.factor), fixed(c.configured.factor), c.zeroKey, got.zeroV, fixed(c.configured.zeroV)),
+		errors.text(c.unit))
+	if u > c.most {
+		return failed("%s would be uncertain by %s %s, and %s is the most that is of use: take a better meter, or more load", c.part, short(u), c.unit, short(c.most))
+	}
+	w.found(c.factorKey, got.factor)
+	w.found(c.zeroKey, got.zeroV)
+	w.uncertain(c.part, u)
+	return nil
+}
+
+// finest is what the last digit of a calibration is worth: more digits than an
+// instrument gives only look exact. What is not here gets five that matter.
+var finest = map[string]float64{"voltage.offset_v": 1e-4, "current.zero_v": 1e-5, "temperature.offset_c": 0.05, "level.offset_mm": 0.1}
+
+func (w *walk) found(key string, v float64) {
+	if w.rec.Calibration == nil {
+		w.rec.Calibration = map[string]float64{}
+	}
+	if step, ok := finest[key]; ok {
+		v = math.Round(v/step) * step
+	}
+	w.rec.Calibration[key] = rounded(v)
+}
+
+func (w *walk) uncertain(part string, u float64) {
+	if w.rec.Uncertain == nil {
+		w.rec.Uncertain = map[string]float64{}
+	}
+	w.rec.Uncertain[part] = u
+}
+
+func seconds(d time.Duration) string { return fmt.Sprintf("%.1f s", d.Seconds()) }

@@ -1,0 +1,199 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/exec"
+	"sync"
+	"time"
+
+	"bayward/agent/config"
+	"bayward/sensors"
+)
+
+// wiringHoldCmd is the process that the commissioning walk kills while it holds
+// the relay. It closes the relay only while its parent says so every now and
+// then, and for no more than holdMost: by itself it does nothing.
+type wiringHoldCmd struct {
+	Config string `required:"" type:"path"`
+	Bay    string `required:""`
+}
+
+const (
+	holdMost  = 8 * time.Second        // from the first word to the end
+	holdWord  = "hold"                 // the parent's word
+	holdQuiet = 500 * time.Millisecond // without it the relay opens
+	holdEvery = 100 * time.Millisecond
+)
+
+// Run holds the relay closed.
+func (c *wiringHoldCmd) Run(ctx context.Context, p *program) error {
+	cfg, err := config.Load(c.Config)
+	if err != nil {
+		return inputError{err}
+	}
+	words := typedLines(ctx, p.stdin)
+	if err := hear(ctx, words); err != nil {
+		return err
+	}
+	drive, done, err := holder(cfg, c.Bay, p)
+	if err != nil {
+		return err
+	}
+	defer done()
+	for end := time.Now().Add(holdMost); time.Now().Before(end); {
+		if err := drive(); err != nil {
+			return err
+		}
+		if err := hear(ctx, words); err != nil {
+			return err
+		}
+	}
+	return errors.New("held for as long as it may be")
+}
+
+// hear waits for the parent's word.
+func hear(ctx context.Context, words <-chan string) error {
+	t := time.NewTimer(holdQuiet)
+	defer t.Stop()
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-t.C:
+	case word := <-words:
+		if word == holdWord {
+			return nil
+		}
+	}
+	return errors.New("this is a part of bayward wiring, which alone may start it")
+}
+
+// holder is what drives the line. With simulated sensors the line is in the
+// parent, which keeps it driven for as long as this process writes.
+func holder(cfg *config.Config, bayName string, p *program) (drive func() error, done func(), err error) {
+	if cfg.Sensors == "simulated" {
+		return func() error { _, err := fmt.Fprintln(p.stdout, holdWord); return err }, func() {}, nil
+	}
+	hw, _, err := hardware(cfg, slog.New(slog.DiscardHandler))
+	if err != nil {
+		return nil, nil, err
+	}
+	relay, err := sensors.OpenRelay(cfg, bayName, hw)
+	if err != nil {
+		return nil, nil, err
+	}
+	drive = func() error {
+		if err := errors.Join(relay.Beat(), relay.Set(true)); err != nil {
+			return err
+		}
+		_, err := fmt.Fprintln(p.stdout, holdWord)
+		return err
+	}
+	return drive, func() { _ = relay.Halt() }, nil
+}
+
+// HoldAndDie gives the relay to a process of its own.
+func (r *wiringRig) HoldAndDie(ctx context.Context) (kill, reclaim func() error, err error) {
+	if err := r.relay().Release(); err != nil {
+		return nil, nil, err
+	}
+	h, err := startHolder(ctx, r.configPath, r.bay)
+	if err != nil {
+		return nil, nil, errors.Join(err, r.Open())
+	}
+	if r.bench != nil {
+		h.bridge(r.relay())
+	} else {
+		go func() { _, _ = io.Copy(io.Discard, h.out) }()
+	}
+	return h.kill, r.Open, nil
+}
+
+// childHolder is the process that holds the relay.
+type childHolder struct {
+	cmd  *exec.Cmd
+	out  *bufio.Reader
+	stop context.CancelFunc
+	once sync.Once
+	gone chan struct{} // closed when the bridge has ended; nil without one
+	err  error
+}
+
+// startHolder starts it and waits for its first word, after which the relay is
+// closed.
+func startHolder(ctx context.Context, path, bayName string) (*childHolder, error) {
+	program, err := os.Executable()
+	if err != nil {
+		return nil, fmt.Errorf("find our own program: %w", err)
+	}
+	ctx, stop := context.WithCancel(ctx)
+	cmd := exec.CommandContext(ctx, program, "wiring-hold", "--config", path, "--bay", bayName) //nolint:gosec // our own program and the person's own file
+	cmd.WaitDelay = time.Second
+	in, inErr := cmd.StdinPipe()
+	out, outErr := cmd.StdoutPipe()
+	if err := errors.Join(inErr, outErr); err != nil {
+		stop()
+		return nil, err
+	}
+	if err := cmd.Start(); err != nil {
+		stop()
+		return nil, fmt.Errorf("start the process that is to die: %w", err)
+	}
+	h := &childHolder{cmd: cmd, out: bufio.NewReader(out), stop: stop}
+	go func() {
+		t := time.NewTicker(holdEvery)
+		defer t.Stop()
+		for {
+			if _, err := io.WriteString(in, holdWord+"\n"); err != nil {
+				return
+			}
+			select {
+			case <-ctx.Done():
+				return
+			case <-t.C:
+			}
+		}
+	}()
+	if _, err := h.out.ReadString('\n'); err != nil {
+		return nil, errors.Join(fmt.Errorf("the process that is to die did not take the relay: %w", err), h.kill())
+	}
+	return h, nil
+}
+
+// bridge drives a simulated line for as long as the process lives, and lets go
+// of it when it is gone, as the kernel does.
+func (h *childHolder) bridge(relay *sensors.Relay) {
+	h.gone = make(chan struct{})
+	hold := func() error { return errors.Join(relay.Beat(), relay.Set(true)) }
+	h.err = hold()
+	go func() {
+		defer close(h.gone)
+		defer func() { _ = relay.Release() }()
+		for {
+			if _, err := h.out.ReadString('\n'); err != nil {
+				return
+			}
+			if hold() != nil {
+				return
+			}
+		}
+	}()
+}
+
+// kill ends the process without a chance to clean up.
+func (h *childHolder) kill() error {
+	h.once.Do(func() {
+		_ = h.cmd.Process.Kill()
+		if h.gone != nil {
+			<-h.gone
+		}
+		_ = h.cmd.Wait() // "killed" is what was wanted
+		h.stop()
+	})
+	return h.err
+}

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -14,19 +15,31 @@ import (
 )
 
 type checkCmd struct {
-	Config string `required:"" type:"path" placeholder:"FILE" help:"Configuration to read."`
-	JSON   bool   `name:"json" help:"Print the effective configuration, defaults included, as JSON."`
+	Config string `type:"path" placeholder:"FILE" help:"Configuration to read."`
+	JSON   bool   `name:"json" help:"Print the effective configuration, defaults included, with the warnings, as JSON."`
+	Strict bool   `help:"Take warnings for failures: exit code 1."`
+	Schema bool   `help:"Print the JSON Schema of a configuration, for editors, and leave."`
 }
 
 // Help is the long text of --help.
 func (checkCmd) Help() string {
 	return `Every complaint names the file, the line, the field, the value and what is accepted. ` +
-		`With a good file it says what would be watched, and by what. No hardware is touched and nothing is written, ` +
-		`so it can be used on any machine; only parts that are not there can keep such a file from running.`
+		`With a good file it says in sentences what would be watched, by what, what will withhold a charge and by which limits, ` +
+		`and warns of what is accepted and not wise, with the figure and its source. No hardware is touched and nothing is written, ` +
+		`so it can be used on any machine; only parts that are not there can keep such a file from running.
+
+Exit codes: 0 the file is good, 1 it has warnings and --strict was given, 2 it is refused.`
 }
 
 // Run reads the file and says what it found.
 func (c *checkCmd) Run(p *program) error {
+	if c.Schema {
+		_, err := p.stdout.Write(config.Schema())
+		return err
+	}
+	if c.Config == "" {
+		return inputError{errors.New("missing flags: --config=FILE; see bayward --help")}
+	}
 	cfg, err := config.Load(c.Config)
 	if err != nil {
 		return inputError{err}
@@ -35,10 +48,16 @@ func (c *checkCmd) Run(p *program) error {
 	if err != nil {
 		return inputError{fmt.Errorf("%s: %w", c.Config, err)}
 	}
+	warnings := cfg.Warnings()
 	if c.JSON {
-		return printJSON(p.stdout, cfg)
+		err = printJSON(p.stdout, cfg, warnings)
+	} else {
+		err = report(p.stdout, c.Config, cfg, setups, warnings)
 	}
-	return report(p.stdout, c.Config, cfg, setups)
+	if err == nil && c.Strict && len(warnings) > 0 {
+		err = fmt.Errorf("%s has %d warnings, and --strict takes them for failures", c.Config, len(warnings))
+	}
+	return err
 }
 
 // runnable builds what run would build, with no hardware.
@@ -54,12 +73,21 @@ func runnable(cfg *config.Config) ([]bay.Setup, error) {
 	return cfg.Setups()
 }
 
-// printJSON prints the configuration under the names that the file has.
-func printJSON(w io.Writer, cfg *config.Config) error {
+// printJSON prints the configuration under the names that the file has, and
+// the warnings as one more key.
+func printJSON(w io.Writer, cfg *config.Config, warnings []config.Warning) error {
 	flat, err := cfg.JSON()
 	if err != nil {
 		return fmt.Errorf("bug: print the configuration: %w", err)
 	}
+	if warnings == nil {
+		warnings = []config.Warning{}
+	}
+	said, err := json.Marshal(warnings)
+	if err != nil {
+		return fmt.Errorf("bug: print the warnings: %w", err)
+	}
+	flat = fmt.Appendf(bytes.TrimSuffix(bytes.TrimSpace(flat), []byte("}")), `, "warnings": %s}`, said)
 	var out bytes.Buffer
 	if err := json.Indent(&out, flat, "", "  "); err != nil {
 		return fmt.Errorf("bug: print the configuration: %w", err)
@@ -69,7 +97,7 @@ func printJSON(w io.Writer, cfg *config.Config) error {
 	return err
 }
 
-func report(w io.Writer, file string, cfg *config.Config, setups []bay.Setup) error {
+func report(w io.Writer, file string, cfg *config.Config, setups []bay.Setup, warnings []config.Warning) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	_, _ = fmt.Fprintf(t, "%s is good.\n\n", file)
 	row := func(name, format string, args ...any) {
@@ -104,8 +132,11 @@ func report(w io.Writer, file string, cfg *config.Config, setups []bay.Setup) er
 			row("not fitted", "%s", lacks)
 		}
 	}
-	_, _ = fmt.Fprintf(t, "\n%s\n", bay.Cautions)
-	return t.Flush()
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	_, err := io.WriteString(w, withheldBy(setups)+limitsText(cfg)+warningsText(warnings)+"\n"+bay.Cautions+"\n")
+	return err
 }
 
 // reportPacks says how it is known which of several packs is plugged in.

@@ -19,7 +19,7 @@ func TestHelp(t *testing.T) {
 		"":             {"run", "demo", "check", "replay", "outputs-safe", "Exit codes: 0 done, 1 failed, 2 wrong use", "not a certified safety device"},
 		"run":          {"--config", "--listen", "SIGTERM", "sensors: simulated"},
 		"demo":         {"--speed", "--listen", "--broker", "--for", "--by-hand", "600", "127.0.0.1:1883"},
-		"check":        {"--config", "--json", "line"},
+		"check":        {"--config", "--json", "--strict", "--schema", "line"},
 		"replay":       {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "cover_mm", "TRACE.csv", "standard input"},
 		"outputs-safe": {"--config", "ExecStopPost", "low"},
 		"wiring":       {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
@@ -168,6 +168,39 @@ func TestCheck(t *testing.T) {
 				t.Errorf("%s: does not say %q:\n%s", path, want, out)
 			}
 		}
+	}
+}
+
+// TestCheckExplains: it says what will withhold and by which limits, warns of
+// the unwise, and fails for it only when asked to.
+func TestCheckExplains(t *testing.T) {
+	unwise := file(t, "unwise.yaml", onePack(t, "limits:", "limits:\n  charge_max_c: 54"))
+	code, out, _ := bayward(t, "", "check", "--config", unwise)
+	flat := strings.Join(strings.Fields(out), " ")
+	for _, want := range []string{
+		"At bay-1 a charge is withheld when", "- plates-bare:", "- hydrogen-high:", "charge_max_c: 54 °C, from the file (NAVEDTRA 14113",
+		"rest_min_minutes: 60 minutes, the default", "limits.charge_max_c: 54 °C is outside 38 to 52. Better: stop at 52 or lower.",
+		"nobody is called", "Warnings: ",
+	} {
+		if code != exitDone || !strings.Contains(flat, want) {
+			t.Errorf("exit code %d, does not say %q:\n%s", code, want, out)
+		}
+	}
+	code, _, said := bayward(t, "", "check", "--strict", "--config", unwise)
+	if code != exitFailed || !strings.Contains(said, "warnings, and --strict") {
+		t.Errorf("--strict: exit code %d, %q", code, said)
+	}
+	code, out, _ = bayward(t, "", "check", "--json", "--config", unwise)
+	var whole struct{ Warnings []config.Warning }
+	if err := json.Unmarshal([]byte(out), &whole); code != exitDone || err != nil || len(whole.Warnings) < 2 || whole.Warnings[0].Field == "" {
+		t.Errorf("--json: exit code %d, %v, %+v", code, err, whole)
+	}
+	if code, _, said := bayward(t, "", "check"); code != exitUsage || !strings.Contains(said, "--config") {
+		t.Errorf("without a file: exit code %d, %q", code, said)
+	}
+	code, out, _ = bayward(t, "", "check", "--schema")
+	if code != exitDone || out != string(config.Schema()) {
+		t.Errorf("--schema: exit code %d, %.80q", code, out)
 	}
 }
 

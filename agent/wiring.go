@@ -97,7 +97,7 @@ func (c *wiringCmd) load() (*config.Config, *config.Bay, config.Pack, error) {
 	for i := range cfg.Bays {
 		b := &cfg.Bays[i]
 		if b.Name == c.Bay || c.Bay == "" && len(cfg.Bays) == 1 {
-			pack, err := cfg.PackNamed(b.Pack)
+			pack, err := cfg.PackNamed(b.Serves()[0]) // of several each has the same cells
 			return cfg, b, pack, err
 		}
 		names = append(names, b.Name)

@@ -1,0 +1,87 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/interlock"
+)
+
+// sayWidth is what the sentences of check are wrapped to.
+const sayWidth = 78
+
+// paragraph wraps a text; lines after the first are set in further.
+func paragraph(indent, text string) string {
+	var b strings.Builder
+	line := indent
+	for _, word := range strings.Fields(text) {
+		if len([]rune(line))+1+len([]rune(word)) > sayWidth && strings.TrimSpace(line) != "" {
+			b.WriteString(line + "\n")
+			line = indent + "  "
+		}
+		if strings.TrimSpace(line) != "" {
+			line += " "
+		}
+		line += word
+	}
+	return b.String() + line + "\n"
+}
+
+// asked tells whether a bay is asked for a finding: what is not fitted is not.
+func asked(s *bay.Setup, c interlock.Code) bool {
+	switch c {
+	case interlock.CurrentUnknown:
+		return s.HasCurrent
+	case interlock.AirflowUnproven:
+		return s.HasAirflow
+	case interlock.HydrogenHigh:
+		return s.HasHydrogen
+	case interlock.PackUnknown:
+		return len(s.Packs) > 0
+	default:
+		return true
+	}
+}
+
+// withheldBy says in sentences what will withhold a charge.
+func withheldBy(setups []bay.Setup) string {
+	var b strings.Builder
+	for i := range setups {
+		s := &setups[i]
+		fmt.Fprintf(&b, "\nAt %s a charge is withheld when\n", s.Name)
+		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+			if row := &interlock.Table[c]; row.Blocks && asked(s, c) {
+				b.WriteString(paragraph("  ", fmt.Sprintf("- %s: %s.", row.Name, row.RaiseWhen)))
+			}
+		}
+	}
+	return b.String()
+}
+
+// limitsText lists the limits that count, each with its source.
+func limitsText(cfg *config.Config) string {
+	var b strings.Builder
+	b.WriteString("\nThe limits are\n")
+	for _, l := range cfg.LimitsSet() {
+		from := "the default"
+		if l.Set {
+			from = "from the file"
+		}
+		b.WriteString(paragraph("  ", fmt.Sprintf("- %s: %g %s, %s (%s).", l.Key, l.Value, l.Unit, from, l.Basis)))
+	}
+	return b.String()
+}
+
+func warningsText(warnings []config.Warning) string {
+	if len(warnings) == 0 {
+		return "\nNothing in it is known to be unwise.\n"
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "\nWarnings: %d. The file is accepted, and this is not wise:\n", len(warnings))
+	for _, w := range warnings {
+		b.WriteString(paragraph("  ", fmt.Sprintf("- %s: %s. Better: %s. (%s)", w.Field, w.Says, w.Do, w.Basis)))
+	}
+	return b.String()
+}

@@ -1,0 +1,188 @@
+package config
+
+import (
+	"fmt"
+	"net"
+	"strings"
+
+	"bayward/agent/electrolyte"
+)
+
+// Warning is something that is accepted and not wise.
+type Warning struct {
+	Field string `json:"field"` // such as bays[0].wiring.relay.feedback
+	Says  string `json:"says"`  // what is so, with figures
+	Do    string `json:"do"`    // what would be better
+	Basis string `json:"basis"` // the source of the figure, or "the project's own"
+}
+
+const (
+	own      = "the project's own"
+	practice = "common practice, no source"
+)
+
+// Warnings lists what is unwise, in the order of the example. The file itself
+// has passed Parse.
+func (c *Config) Warnings() []Warning {
+	u := &unwise{c: c}
+	u.site()
+	for i := range c.Bays {
+		u.bay(fmt.Sprintf("bays[%d]", i), &c.Bays[i])
+	}
+	for i := range c.Packs {
+		u.pack(fmt.Sprintf("packs[%d]", i), &c.Packs[i])
+	}
+	u.limits()
+	return u.found
+}
+
+type unwise struct {
+	c     *Config
+	found []Warning
+}
+
+func (u *unwise) say(bad bool, field, says, do, basis string) {
+	if bad {
+		u.found = append(u.found, Warning{field, says, do, basis})
+	}
+}
+
+func (u *unwise) site() {
+	c := u.c
+	u.say(!loopback(c.HTTP.Listen) && c.HTTP.WebConfigFile == "", "http.listen",
+		fmt.Sprintf("the page answers on %s without TLS: PINs cross the network in clear", c.HTTP.Listen),
+		"name a web_config_file with a certificate, or listen on 127.0.0.1 behind a proxy that has one", practice)
+	m := c.MQTT
+	u.say(m != nil && m.Username != "" && !strings.HasPrefix(m.Broker, "ssl://") && !strings.HasPrefix(m.Broker, "wss://"), "mqtt.broker",
+		"the password for the broker crosses the network in clear", "use ssl:// or wss://", practice)
+	u.say(m == nil && c.Notify == nil, "mqtt",
+		"there is neither a broker nor mail nor a webhook: nobody is called, they must look at the page", "set mqtt or notify", own)
+}
+
+func loopback(listen string) bool {
+	host, _, err := net.SplitHostPort(listen)
+	if err != nil {
+		return false
+	}
+	ip := net.ParseIP(host)
+	return host == "localhost" || ip != nil && ip.IsLoopback()
+}
+
+func (u *unwise) bay(field string, b *Bay) {
+	w, at := &b.Wiring, field+".wiring"
+	curve, _ := b.Characteristic()
+	u.say(curve == electrolyte.CurveUnknown, field+".charger",
+		"the charger's curve is not known: bayward airflow takes the worst case, up to 7 A of gas current for 100 Ah where an iu charger has 2",
+		"set charger.curve and rated_a from its plate", "EN IEC 62485-3, table of gas currents; see bayward airflow")
+	u.say(w.Current == nil && w.Complete == nil, at+".current",
+		"there is neither a current sensor nor the charger's contact: full is proven by voltage alone, and never where the charger holds its voltage",
+		"fit a current sensor", "TM 5-4320-258-12 for steady readings; see README, How it knows")
+	u.say(w.Current == nil && w.Complete != nil, at+".current",
+		"there is no current sensor: ampere-hours and water are estimated, and a contactor that sticks shows by its feedback only", "fit one", own)
+	u.say(w.Temperature != nil && w.Temperature.Ambient == "", at+".temperature.ambient",
+		"there is no sensor for the air: the cool-down goes by the fall alone and takes twice the rest", "fit one in the shade near the pack", own)
+	if r := w.Relay; r != nil {
+		u.say(r.Feedback == nil, at+".relay.feedback",
+			"there is no feedback contact: a contactor that welds is seen by its current only, or not at all", "wire the contactor's auxiliary contact", practice)
+		u.say(r.Heartbeat == "", at+".relay.heartbeat",
+			"there is no heartbeat: if the Pi hangs with the line high, nothing outside it opens the relay", "fit a watchdog relay; see the wiring guide", practice)
+	}
+	u.say(w.Airflow == nil && w.Hydrogen == nil, at+".airflow",
+		"neither the fan nor the air is watched: a charge goes on when the ventilation has failed", "wire the fan's proof, or a hydrogen sensor",
+		"UFC 3-410-04N: fan failure must block charging")
+	u.rod(at+".level", b)
+}
+
+// rod: one rod says wet or dry and nothing between, so the call for water comes
+// with the refusal.
+func (u *unwise) rod(field string, b *Bay) {
+	l := b.Wiring.Level
+	if l == nil || l.Kind == "4-20ma" {
+		return
+	}
+	p, err := u.c.PackNamed(b.Serves()[0])
+	if err != nil {
+		return
+	}
+	top := l.Rods[len(l.Rods)-1].HeightMM + l.OffsetMM
+	u.say(top < p.ChargeCoverMM+2, field+".rods",
+		fmt.Sprintf("the highest rod is at %s mm and a charge needs %s mm: the bay learns of low electrolyte only when it refuses the charge", plain(top), plain(p.ChargeCoverMM)),
+		"add a rod higher up, or use a transmitter", own)
+}
+
+// ventedMM is the least room that should stay under the vent floor.
+const ventedMM = 2
+
+func (u *unwise) pack(field string, p *Pack) {
+	l := LimitsFrom(u.c.Limits)
+	rise := electrolyte.LevelRiseMM(p.ElectrolyteML, p.FreeSurfaceCM2, 25, l.ChargeMaxC, p.FullGravity) + l.GasHoldUpMM
+	room := p.VentFloorMM - p.TargetCoverMM
+	u.say(room < rise+ventedMM, field+".target_cover_mm",
+		fmt.Sprintf("the target is %s mm under the vent floor, and at %s °C on charge the level rises by %.1f mm: each fill stops short of the target, at %.1f mm", plain(room), plain(l.ChargeMaxC), rise, p.VentFloorMM-rise),
+		fmt.Sprintf("set it to %.0f or lower", p.VentFloorMM-rise-ventedMM), "expansion of sulfuric acid: Myhre et al. (1998); gas hold-up from memory")
+	u.say(p.FullGravity < 1.24 || p.FullGravity > 1.31, field+".full_gravity",
+		fmt.Sprintf("%.3f is outside 1.240 to 1.310, where traction cells are when full", p.FullGravity), "see the battery's data sheet", "from memory")
+	u.say(p.ChargeFactor > 1.2, field+".charge_factor",
+		fmt.Sprintf("%s is more than the 1.20 of usual vented cells: each charge boils off more water", plain(p.ChargeFactor)), "use 1.10 to 1.20, or the data sheet's", "from memory; California Title 20 allows large chargers 1.10 to 1.15 (from memory)")
+	u.say(p.ChargeCoverMM < 2, field+".charge_cover_mm",
+		fmt.Sprintf("%s mm is within the error of a probe (1 to 2 mm): plates may be bare when it is read", plain(p.ChargeCoverMM)), "use 3 or more", own)
+}
+
+// limits compares with what is published.
+func (u *unwise) limits() {
+	for _, row := range u.c.LimitsSet() {
+		p := published[row.Key]
+		if p.basis == "" || row.Value >= p.low && row.Value <= p.high {
+			continue
+		}
+		u.say(true, "limits."+row.Key, fmt.Sprintf("%s %s is outside %s to %s", plain(row.Value), row.Unit, plain(p.low), plain(p.high)), p.do, p.basis)
+	}
+}
+
+// published are the ranges of what others say, or of what the project takes for
+// wise where nobody does.
+var published = map[string]struct {
+	low, high float64
+	do, basis string
+}{
+	"charge_max_c":        {38, 52, "stop at 52 or lower", "NAVEDTRA 14113 and TM 5-3820-256-24-4: never above 125 °F (52 °C); UFGS 16262N interrupts at 110 °F (43 °C)"},
+	"charge_resume_c":     {20, 38, "resume at 38 or lower", "UFGS 16262N: 100 °F (38 °C)"},
+	"watering_max_c":      {20, 43, "water below 43", "above it charging is interrupted (UFGS 16262N), and the level stands 1 mm high or more; " + own},
+	"near_ambient_k":      {2, 15, "keep it at 15 or lower", own},
+	"fall_max_k_per_h":    {0.5, 5, "keep it at 5 or lower", own},
+	"rest_min_minutes":    {60, 960, "rest for an hour at least", "California Title 8, section 8386(e): no open light for 60 min after a charge; BGHW SP 02: ventilation for an hour after it"},
+	"hydrogen_max_pct":    {0.4, 2, "stop between 0.4 and 2", "UFC 3-520-01: 2 % by volume; below 0.4 % a sensor's drift stops charges"},
+	"hydrogen_resume_pct": {0.1, 1, "resume at 1 or lower", "UFC 3-410-04N: 1 % is the design limit"},
+	"charge_max_hours":    {8, 20, "use 8 to 20", "8 h is the trade's usual charge (common practice, no source)"},
+	"charge_max_factor":   {1.15, 1.5, "use 1.15 to 1.5", "charge factors up to 1.20 with an equalize charge (from memory)"},
+	"settle_seconds":      {15, 600, "use 15 to 600", own},
+	"off_min_seconds":     {15, 900, "use 15 to 900", own},
+	"gas_hold_up_mm":      {1, 10, "use 1 to 10", "several millimetres are typical (from memory)"},
+	"stale_seconds":       {2, 20, "use 20 or less: a dead sensor is believed for as long", own},
+}
+
+// Limit is one limit as it counts.
+type Limit struct {
+	Key   string  `json:"key"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit"`
+	Set   bool    `json:"set"` // by the file; otherwise the default
+	Basis string  `json:"basis"`
+}
+
+// LimitsSet lists all limits in the order of the example, defaults included.
+func (c *Config) LimitsSet() []Limit {
+	l := LimitsFrom(c.Limits)
+	counts := map[string]float64{
+		"charge_max_c": l.ChargeMaxC, "charge_resume_c": l.ChargeResumeC, "watering_max_c": l.WateringMaxC,
+		"near_ambient_k": l.NearAmbientK, "fall_max_k_per_h": l.FallMaxKPerH, "rest_min_minutes": l.RestMin.Minutes(),
+		"hydrogen_max_pct": l.HydrogenMaxPct, "hydrogen_resume_pct": l.HydrogenResumePct, "charge_max_hours": l.ChargeMax.Hours(),
+		"charge_max_factor": l.ChargeMaxFactor, "settle_seconds": l.SettleFor.Seconds(), "off_min_seconds": l.OffMin.Seconds(),
+		"gas_hold_up_mm": l.GasHoldUpMM, "stale_seconds": c.Limits.StaleAfter().Seconds(),
+	}
+	var out []Limit
+	for _, row := range c.Limits.rows() {
+		out = append(out, Limit{row.key, counts[row.key], row.unit, row.value != nil, published[row.key].basis})
+	}
+	return out
+}

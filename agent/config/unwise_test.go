@@ -1,0 +1,79 @@
+package config
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// wise is small with all that is advised.
+const wise = `mqtt: {broker: 'tcp://broker.example:1883'}
+` + small
+
+func wiseText() string {
+	return strings.NewReplacer(
+		"    pack: lift-24v\n    wiring:", "    pack: lift-24v\n    charger: {curve: iui, rated_a: 40}\n    wiring:",
+		"temperature: {pack: 28-0316a2795bff}", "temperature: {pack: 28-0316a2795bff, ambient: 28-0416b3d1aaff}",
+		"relay: {pin: GPIO17, ", "airflow: {pin: GPIO24}\n      relay: {pin: GPIO17, heartbeat: GPIO27, ",
+	).Replace(wise)
+}
+
+func warned(t *testing.T, text string) []Warning {
+	t.Helper()
+	c, err := Parse("f", []byte(text))
+	require.NoError(t, err)
+	return c.Warnings()
+}
+
+// TestWarnings: each unwise setting is told once, with its field and a figure or
+// a reason, and a wise file is not warned of.
+func TestWarnings(t *testing.T) {
+	require.Empty(t, warned(t, wiseText()))
+	for _, row := range [][4]string{ // what is replaced, by what, the field, what is said
+		{"vent_floor_mm: 22", "vent_floor_mm: 17", "packs[0].target_cover_mm", "the target is 4 mm under the vent floor"},
+		{", feedback: {pin: GPIO23}", "", "bays[0].wiring.relay.feedback", "welds"},
+		{", heartbeat: GPIO27", "", "bays[0].wiring.relay.heartbeat", "hangs"},
+		{"      current: {kind: hall, adc: 0x48, channel: 1, amperes_per_volt: 100, zero_v: 1.65}\n", "", "bays[0].wiring.current", "voltage alone"},
+		{", ambient: 28-0416b3d1aaff", "", "bays[0].wiring.temperature.ambient", "twice the rest"},
+		{"airflow: {pin: GPIO24}\n", "\n", "bays[0].wiring.airflow", "ventilation has failed"},
+		{"    charger: {curve: iui, rated_a: 40}\n", "", "bays[0].charger", "worst case"},
+		{"mqtt: {broker: 'tcp://broker.example:1883'}\n", "", "mqtt", "nobody is called"},
+		{"broker.example:1883'}", "broker.example:1883', username: a}", "mqtt.broker", "in clear"},
+		{"packs:\n", "http: {listen: '0.0.0.0:8080'}\npeople: [{name: A, role: visit, pin_hash: $2a$11$iY8GzQJPoDx1o0XnUHnPHOAcJ0hCMgkmxgWMFdXZZ0cL1f3G9L3sK}]\npacks:\n", "http.listen", "without TLS"},
+		{transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 3.5", 1), "bays[0].wiring.level.rods", "only when it refuses"},
+		{"full_gravity: 1.277", "full_gravity: 1.215", "packs[0].full_gravity", "1.215"},
+		{"charge_cover_mm: 3", "charge_cover_mm: 1", "packs[0].charge_cover_mm", "1 mm"},
+		{"cells: 12\n", "cells: 12\n    charge_factor: 1.25\n", "packs[0].charge_factor", "1.25"},
+		{"packs:\n", "limits: {charge_max_c: 55}\npacks:\n", "limits.charge_max_c", "55 °C is outside 38 to 52"},
+		{"packs:\n", "limits: {charge_resume_c: 45}\npacks:\n", "limits.charge_resume_c", "45 °C"},
+		{"packs:\n", "limits: {rest_min_minutes: 30}\npacks:\n", "limits.rest_min_minutes", "30 minutes"},
+		{"packs:\n", "limits: {hydrogen_resume_pct: 1.5}\npacks:\n", "limits.hydrogen_resume_pct", "1.5"},
+		{"packs:\n", "limits: {stale_seconds: 45}\npacks:\n", "limits.stale_seconds", "45 s"},
+		{"packs:\n", "limits: {charge_max_hours: 30}\npacks:\n", "limits.charge_max_hours", "30 h"},
+	} {
+		text := strings.Replace(wiseText(), row[0], row[1], 1)
+		require.NotEqual(t, wiseText(), text, row[0])
+		found := warned(t, text)
+		require.Len(t, found, 1, "%q: %v", row[1], found)
+		w := found[0]
+		require.Equal(t, row[2], w.Field)
+		require.Contains(t, w.Says, row[3])
+		require.NotEmpty(t, w.Do)
+		require.NotEmpty(t, w.Basis)
+	}
+}
+
+// TestDefaultsAreWise: no default is outside what is published, and every limit
+// has its source.
+func TestDefaultsAreWise(t *testing.T) {
+	c, err := Parse("f", []byte(wiseText()))
+	require.NoError(t, err)
+	require.Len(t, c.LimitsSet(), len(c.Limits.rows()))
+	for _, l := range c.LimitsSet() {
+		require.False(t, l.Set)
+		require.NotEmpty(t, l.Basis, l.Key)
+		require.GreaterOrEqual(t, l.Value, published[l.Key].low, l.Key)
+		require.LessOrEqual(t, l.Value, published[l.Key].high, l.Key)
+	}
+}

@@ -216,6 +216,7 @@ func (c *wiringCmd) end(p *program, rec *commission.Record, err error) error {
 		if errors.Is(err, context.Canceled) {
 			err = errors.New("interrupted")
 		}
+		_, _ = fmt.Fprintln(p.stdout) // the last question stands there without an end
 		return fmt.Errorf("the walk of %s is not finished: %w. The relay is open. What was proven is on record; go on with: bayward wiring --resume", rec.Bay, err)
 	}
 	if text := rec.Fragment(); text != "" {

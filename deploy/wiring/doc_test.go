@@ -1,0 +1,171 @@
+package main
+
+import (
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"bayward/agent/config"
+	"bayward/sensors/level"
+)
+
+const guide = "../wiring.md"
+
+func read(t *testing.T, path string) string {
+	t.Helper()
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
+
+// TestPicturesAreDrawn: what is kept is what the generator draws, is well-formed,
+// says what it shows to who cannot see it, and stands in the guide.
+func TestPicturesAreDrawn(t *testing.T) {
+	text := read(t, guide)
+	for _, p := range pictures() {
+		svg := p.svg()
+		if kept := read(t, p.name+".svg"); kept != svg {
+			t.Errorf("%s.svg is not what is drawn: go run ./deploy/wiring", p.name)
+		}
+		d := xml.NewDecoder(strings.NewReader(svg))
+		for {
+			_, err := d.Token()
+			if errors.Is(err, io.EOF) {
+				break
+			}
+			if err != nil {
+				t.Fatalf("%s: %v", p.name, err)
+			}
+		}
+		if len(p.about) < 40 || !strings.Contains(text, "](wiring/"+p.name+".svg)") {
+			t.Errorf("%s has no description, or does not stand in the guide", p.name)
+		}
+	}
+}
+
+// packs are those of the divider table. Resistors of the E24 series; R2 is 10 kΩ.
+var packs = []struct {
+	volts, cells int
+	r1           float64 // Ω
+}{{24, 12, 100e3}, {36, 18, 160e3}, {48, 24, 220e3}, {80, 40, 360e3}}
+
+// TestDividerTable works the table of the guide out, from Ohm's law and the data
+// sheet of the ADS1115 (SBAS444E: gain error 0.15 % at most, 6 MΩ of input
+// impedance at ±4.096 and ±2.048 V), and lets the configuration judge each ratio.
+func TestDividerTable(t *testing.T) {
+	const (
+		r2       = 10e3
+		cellMax  = 2.9 // V, as the configuration's check has it
+		gain     = 0.0015
+		inputOhm = 6e6
+		supply   = 3.3 // of the converter: the input must stay below
+	)
+	text, example := read(t, guide), read(t, "../bayward.yaml")
+	for _, p := range packs {
+		ratio := (p.r1 + r2) / r2
+		top := float64(p.cells) * cellMax
+		in := top / ratio
+		amps := top / (p.r1 + r2)
+		milliW, uA := 1000*amps*amps*p.r1, 1e6*amps
+		step := 1000 * 4.096 / 32768 * ratio
+		parts := 100 * (2*0.01*p.r1/(p.r1+r2) + gain + p.r1*r2/(p.r1+r2)/inputOhm) // both 1 % parts at their worst ends
+		row := fmt.Sprintf("| %d V | %d | %.0f kΩ | %.0f | %.1f V | %.2f V | %.0f mW | %.0f µA | %.1f mV | %.1f %% |",
+			p.volts, p.cells, p.r1/1000, ratio, top, in, milliW, uA, step, parts)
+		if !strings.Contains(text, row) {
+			t.Errorf("the guide has no row\n%s", row)
+		}
+		if in >= supply {
+			t.Errorf("%d V: the input sees %.2f V, above the converter's supply", p.volts, in)
+		}
+		changed := strings.Replace(example, "ratio: 11", fmt.Sprintf("ratio: %g", ratio), 1)
+		changed = strings.Replace(changed, "cells: 12 ", fmt.Sprintf("cells: %d ", p.cells), 1)
+		if _, err := config.Parse("f", []byte(changed)); err != nil {
+			t.Errorf("%d V: %v", p.volts, err)
+		}
+	}
+}
+
+// TestProbeTable: the voltages of the rod and the ladder of the example, from the
+// circuit by hand, are in the guide and are read as the guide says.
+func TestProbeTable(t *testing.T) {
+	text := read(t, guide)
+	for name, o := range map[string]level.LoopOpts{
+		"rod": {ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 47e3, Tolerance: level.RodTolerance, Rods: []level.Rod{{HeightMM: 3, SeriesOhm: 4700}}},
+		"ladder": {ExcitationV: 3.3, PullOhm: 47e3, EndOhm: 100e3, Tolerance: level.LadderTolerance,
+			Rods: []level.Rod{{HeightMM: -5, SeriesOhm: 33e3}, {HeightMM: 4, SeriesOhm: 22e3}, {HeightMM: 13, SeriesOhm: 15e3}}},
+	} {
+		loop, err := level.NewLoop(o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		siemens := 1 / o.EndOhm
+		for wet := 0; wet <= len(o.Rods); wet++ {
+			if wet > 0 {
+				siemens += 1 / o.Rods[wet-1].SeriesOhm
+			}
+			volts := o.ExcitationV / (1 + o.PullOhm*siemens)
+			if row := fmt.Sprintf("| %s | %d | %.2f V |", name, wet, volts); !strings.Contains(text, row) {
+				t.Errorf("the guide has no row %s", row)
+			}
+			span, err := loop.Read(volts)
+			if err != nil || wet > 0 && span.LowMM != o.Rods[wet-1].HeightMM {
+				t.Errorf("%s with %d wet: %v, %v", name, wet, span, err)
+			}
+		}
+	}
+}
+
+var block = regexp.MustCompile("(?s)```sh\n(.*?)```")
+
+// TestGuideCommands runs every command of the guide that needs no hands.
+func TestGuideCommands(t *testing.T) {
+	dir := t.TempDir()
+	program := filepath.Join(dir, "bayward")
+	if out, err := exec.CommandContext(t.Context(), "go", "build", "-o", program, "../../agent").CombinedOutput(); err != nil {
+		t.Fatalf("build: %v\n%s", err, out)
+	}
+	for from, to := range map[string]string{"../bayward.yaml": "bayward.yaml"} {
+		if err := os.WriteFile(filepath.Join(dir, to), []byte(read(t, from)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	ran := 0
+	for _, b := range block.FindAllStringSubmatch(read(t, guide), -1) {
+		for _, line := range strings.Split(strings.TrimSpace(b[1]), "\n") {
+			if strings.Contains(line, "# needs hands") {
+				continue
+			}
+			c := exec.CommandContext(t.Context(), "sh", "-c", line)
+			c.Dir, c.Env = dir, append(os.Environ(), "PATH="+dir+":"+os.Getenv("PATH"))
+			out, err := c.CombinedOutput()
+			if err != nil || len(out) == 0 && !strings.Contains(line, ">") {
+				t.Errorf("%s: %v\n%s", line, err, out)
+			}
+			ran++
+		}
+	}
+	if ran < 4 {
+		t.Errorf("only %d commands were run", ran)
+	}
+}
+
+// TestGuideCautions: nobody reads the guide without them.
+func TestGuideCautions(t *testing.T) {
+	text := strings.Join(strings.Fields(read(t, guide)), " ")
+	for _, want := range []string{
+		"not a certified safety device", "licensed electrician", "local code", "independent", "eyewash", "face shield", "never the mains", "fuse",
+	} {
+		if !strings.Contains(strings.ToLower(text), want) {
+			t.Errorf("the guide does not say %q", want)
+		}
+	}
+}

@@ -1,0 +1,286 @@
+package main
+
+// pictures are all of the guide.
+func pictures() []*sheet {
+	return []*sheet{overview(), divider(), probe(), transmitter(), oneWire(), relay(), placing()}
+}
+
+func overview() *sheet {
+	s := newSheet("overview", "Overview of one bay",
+		"The pack's fused sense leads go to the measuring box. The level probe has a converter of its own. An isolator stands between each converter and the Pi. The Pi's relay output, with a watchdog relay, enables the charger. A feedback contact comes back. An independent cut-off stands in the charger's own circuit.", 860, 470)
+	s.heading("One bay: who is joined to what")
+	s.add(`<rect x="20" y="50" width="240" height="400" rx="8" fill="%s"/>`, warm)
+	s.text(30, 70, "start", danger, "gas, acid, full battery current")
+	s.add(`<rect x="280" y="50" width="190" height="400" rx="8" fill="%s"/>`, tint)
+	s.text(290, 70, "start", soft, "on the pack's potential")
+	s.add(`<rect x="490" y="50" width="350" height="400" rx="8" fill="%s"/>`, tint)
+	s.text(500, 70, "start", soft, "extra-low voltage, isolated")
+
+	s.box(40, 250, 130, 100, paper, "pack", "12 to 40 cells")
+	s.text(70, 370, "start", danger, "with level probe and", "temperature sensor")
+	s.wire(danger, 60, 250, 60, 120, 300, 120)
+	s.fuse(130, 120)
+	s.text(130, 104, "middle", danger, "fuse at the pack")
+	s.wire(ink, 110, 250, 110, 160, 300, 160)
+	s.fuse(180, 160)
+	s.wire(signal, 170, 280, 300, 280)
+	s.text(180, 272, "start", signal, "probe loop")
+	s.wire(signal, 170, 330, 500, 330)
+	s.text(300, 322, "start", signal, "1-wire (own insulation)")
+
+	s.box(300, 100, 150, 80, paper, "divider, clamp,", "converter 0x48")
+	s.box(300, 250, 110, 50, paper, "probe's supply,", "converter 0x49")
+	s.dashed(danger, 480, 60, 480, 440)
+	s.box(430, 200, 100, 34, paper, "isolator")
+	s.wire(signal, 450, 140, 470, 140, 470, 200)
+	s.wire(signal, 530, 217, 560, 217)
+	s.box(430, 258, 100, 34, paper, "isolator")
+	s.wire(signal, 410, 275, 430, 275)
+	s.wire(signal, 530, 275, 545, 275, 545, 217)
+	s.text(500, 96, "start", danger, "I²C and its supply cross", "only through the isolator")
+
+	s.box(560, 130, 120, 100, paper, "Pi", "bayward")
+	s.wire(signal, 500, 330, 620, 330, 620, 230)
+	s.wire(ink, 680, 160, 720, 160)
+	s.box(720, 130, 110, 60, paper, "relay driver,", "watchdog relay")
+	s.wire(signal, 775, 190, 775, 380, 620, 380)
+	s.text(640, 372, "start", signal, "enable")
+	s.box(500, 355, 120, 60, paper, "charger", "remote enable")
+	s.wire(signal, 650, 230, 650, 300, 720, 300, 720, 415, 620, 415)
+	s.text(660, 432, "start", signal, "feedback contact")
+	s.wire(danger, 500, 400, 55, 400, 55, 350)
+	s.box(270, 385, 170, 30, paper, "independent cut-off")
+	s.text(80, 420, "start", danger, "charging current")
+	return s
+}
+
+func divider() *sheet {
+	s := newSheet("divider", "Pack voltage: fused sense leads, divider and clamp",
+		"From the pack's plus through a fuse at the pack and two resistors in series to the converter's input, from there one resistor to the converter's ground. A clamp and a capacitor protect the input. The pack's minus, fused as well, is the converter's ground.", 820, 330)
+	s.heading("Pack voltage")
+	s.add(`<rect x="20" y="60" width="190" height="240" rx="8" fill="%s"/>`, warm)
+	s.text(30, 80, "start", danger, "at the pack, before the plug")
+	s.terminal(40, 130)
+	s.text(40, 116, "middle", danger, "+")
+	s.wire(danger, 44, 130, 440, 130)
+	s.fuse(120, 130)
+	s.text(120, 112, "middle", danger, "F1 0.1 A")
+	s.terminal(40, 270)
+	s.text(40, 256, "middle", ink, "-")
+	s.wire(ink, 44, 270, 640, 270)
+	s.fuse(120, 270)
+	s.text(120, 252, "middle", danger, "F2 0.1 A")
+	s.text(220, 112, "start", soft, "twisted pair")
+	s.resistor(320, 130, false)
+	s.text(320, 112, "middle", ink, "R1a")
+	s.resistor(390, 130, false)
+	s.text(390, 112, "middle", ink, "R1b")
+	s.text(355, 160, "middle", soft, "R1 = R1a + R1b")
+	s.wire(signal, 440, 130, 660, 130)
+	s.dot(450, 130)
+	s.wire(ink, 450, 130, 450, 270)
+	s.resistor(450, 200, true)
+	s.text(466, 205, "start", ink, "R2 10 kΩ")
+	s.dot(450, 270)
+	s.dot(550, 130)
+	s.wire(ink, 550, 130, 550, 270)
+	s.box(536, 184, 28, 30, paper, "C")
+	s.text(570, 204, "start", soft, "100 nF")
+	s.dot(550, 270)
+	s.dot(625, 130)
+	s.wire(ink, 625, 130, 625, 90)
+	s.box(580, 60, 90, 30, paper, "clamp")
+	s.text(680, 80, "start", soft, "diode to the converter's", "supply")
+	s.box(660, 110, 130, 180, tint, "converter", "A0 ... A3", "address 0x48")
+	s.dot(625, 270)
+	s.wire(ink, 625, 270, 660, 270)
+	s.ground(625, 274)
+	return s
+}
+
+func probe() *sheet {
+	s := newSheet("probe-loop", "Level probe as a supervised loop",
+		"An excitation of 3.3 volts feeds the loop through the pull resistor. The node is measured. The end resistor sits at the probe, so that a broken wire is told from a dry rod. Each rod has its own series resistor; the other electrode is common.", 820, 360)
+	s.heading("Level probe: rods in a supervised loop")
+	s.terminal(40, 110)
+	s.text(40, 94, "middle", ink, "3.3 V")
+	s.wire(ink, 44, 110, 180, 110)
+	s.resistor(110, 110, false)
+	s.text(110, 92, "middle", ink, "pull_ohm")
+	s.dot(180, 110)
+	s.wire(signal, 180, 110, 180, 170)
+	s.box(120, 170, 120, 40, tint, "converter input")
+	s.wire(signal, 180, 110, 760, 110)
+	s.text(290, 92, "middle", soft, "cable with strain relief")
+	s.dashed(danger, 430, 70, 430, 320)
+	s.text(440, 84, "start", danger, "at the probe's head, potted")
+	s.wire(ink, 40, 310, 760, 310)
+	s.ground(40, 310)
+	s.text(60, 300, "start", soft, "loop's own ground")
+	s.dot(480, 110)
+	s.wire(ink, 480, 110, 480, 310)
+	s.dot(480, 310)
+	s.resistor(480, 200, true)
+	s.text(494, 205, "start", ink, "end_ohm")
+	for i, name := range []string{"rod 1, low", "rod 2", "rod 3, high"} {
+		x := 560 + 80*i
+		s.dot(x, 110)
+		s.wire(ink, x, 110, x, 190)
+		s.resistor(x, 150, true)
+		s.add(`<line x1="%d" y1="%d" x2="%d" y2="%d" stroke="%s" stroke-width="5"/>`, x, 190, x, 266-24*i, soft)
+		s.text(x+10, 180, "start", ink, name)
+	}
+	s.add(`<rect x="520" y="232" width="260" height="78" fill="%s" opacity="0.25"/>`, signal)
+	s.text(530, 300, "start", signal, "electrolyte; common electrode below")
+	s.text(760, 330, "end", soft, "rods at heights above the plate tops")
+	return s
+}
+
+func transmitter() *sheet {
+	s := newSheet("transmitter", "Level transmitter 4 to 20 mA and the bands of NAMUR NE 43",
+		"A 24 volt supply feeds the transmitter in two wires; the current returns through a fuse and the shunt, over which the converter measures. Below: the bands. Up to 3.6 mA and from 21 mA a failure, 3.8 to 20.5 mA the measurement, between them neither.", 820, 360)
+	s.heading("Level transmitter, 4 to 20 mA")
+	s.box(30, 80, 110, 120, tint, "24 V supply,", "isolated")
+	s.wire(danger, 140, 100, 330, 100)
+	s.fuse(230, 100)
+	s.text(230, 84, "middle", danger, "0.1 A")
+	s.box(330, 80, 170, 50, paper, "transmitter in the cell,", "acid-proof, loop-powered")
+	s.wire(signal, 500, 105, 600, 105)
+	s.dot(600, 105)
+	s.wire(signal, 600, 105, 680, 105)
+	s.box(680, 80, 110, 50, tint, "converter")
+	s.wire(ink, 600, 105, 600, 180, 140, 180)
+	s.resistor(600, 145, true)
+	s.text(614, 150, "start", ink, "shunt_ohm 100 Ω, 0.1 %")
+	s.dot(600, 180)
+	s.ground(600, 184)
+	const x0, perMA = 60, 31
+	at := func(mA float64) int { return x0 + int(mA*perMA) }
+	band := func(from, to float64, fill string) {
+		s.add(`<rect x="%d" y="250" width="%d" height="30" fill="%s" stroke="%s"/>`, at(from), at(to)-at(from), fill, ink)
+	}
+	band(0, 3.6, warm)
+	band(3.6, 3.8, paper)
+	band(3.8, 20.5, tint)
+	band(20.5, 21, paper)
+	band(21, 23, warm)
+	s.text(at(1.8), 270, "middle", danger, "broken wire")
+	s.text(at(12), 270, "middle", ink, "measurement: 4 mA is low_mm, 20 mA is high_mm")
+	s.text(at(21)+6, 270, "start", danger, "failure")
+	for _, m := range []struct {
+		mA     float64
+		text   string
+		anchor string
+	}{{0, "0", "middle"}, {3.6, "3.6", "end"}, {3.8, "3.8 mA", "start"}, {20.5, "20.5", "end"}, {21, "21 mA", "start"}} {
+		s.text(at(m.mA), 298, m.anchor, soft, m.text)
+	}
+	s.text(x0, 330, "start", soft, "Bands of NAMUR NE 43. Over 100 Ω, 21 mA are 2.1 V: within range_v 4.096.")
+	return s
+}
+
+func oneWire() *sheet {
+	s := newSheet("one-wire", "The 1-wire run",
+		"One line from the Pi, with sensors on short stubs, a pull-up of 4.7 kilohms at the Pi, three conductors. The pack's sensor sits on a cell in the middle of the pack, the air's in the shade.", 820, 300)
+	s.heading("1-wire: one line, short stubs, no star")
+	s.box(30, 90, 110, 130, tint, "Pi", "GPIO4")
+	s.wire(ink, 140, 110, 760, 110)
+	s.text(150, 104, "start", ink, "3.3 V")
+	s.wire(signal, 140, 155, 760, 155)
+	s.text(150, 149, "start", signal, "data")
+	s.wire(ink, 140, 200, 760, 200)
+	s.text(150, 194, "start", ink, "ground")
+	s.dot(220, 110)
+	s.dot(220, 155)
+	s.wire(ink, 220, 110, 220, 155)
+	s.resistor(220, 132, true)
+	s.text(234, 137, "start", ink, "4.7 kΩ")
+	for i, lines := range [][]string{{"pack's sensor", "cell in the middle"}, {"air's sensor", "shade, pack height"}} {
+		x := 430 + 210*i
+		s.dot(x, 110)
+		s.dot(x+15, 155)
+		s.dot(x+30, 200)
+		s.wire(ink, x, 110, x, 230)
+		s.wire(signal, x+15, 155, x+15, 230)
+		s.wire(ink, x+30, 200, x+30, 230)
+		s.box(x-50, 230, 130, 44, paper, lines...)
+	}
+	s.text(300, 90, "start", soft, "up to 20 m in all; stubs under 0.5 m; away from the charging cable")
+	return s
+}
+
+func relay() *sheet {
+	s := newSheet("relay", "Charge-enable: relay, watchdog relay, feedback and the independent cut-off",
+		"The Pi's line drives the relay through a driver with a pull-down. A watchdog relay, kept up by the heartbeat, is in series with the coil. The relay's contact closes the charger's remote-enable loop, in which the independent cut-off stands too. The contactor's auxiliary contact comes back to the Pi.", 860, 430)
+	s.heading("Charge-enable: everything open without power")
+	s.box(30, 70, 120, 250, tint)
+	s.text(46, 94, "start", ink, "Pi")
+	s.text(140, 114, "end", ink, "GPIO17")
+	s.text(140, 204, "end", ink, "GPIO27")
+	s.text(140, 294, "end", ink, "GPIO23")
+	s.wire(signal, 150, 110, 290, 110)
+	s.dot(210, 110)
+	s.wire(ink, 210, 110, 210, 150)
+	s.resistor(210, 138, true)
+	s.text(228, 164, "start", soft, "10 kΩ pull-down")
+	s.ground(210, 156)
+	s.box(290, 85, 110, 50, paper, "relay driver")
+	s.wire(signal, 150, 200, 290, 200)
+	s.text(160, 194, "start", signal, "heartbeat")
+	s.box(290, 190, 110, 50, paper, "watchdog relay")
+	s.text(345, 258, "middle", soft, "opens 2 to 10 s after", "the last edge")
+	s.wire(ink, 400, 110, 440, 110)
+	s.contact(458, 110, false)
+	s.dashed(soft, 400, 215, 458, 215, 458, 120)
+	s.wire(ink, 476, 110, 510, 110)
+	s.box(510, 85, 90, 50, paper, "coil K1")
+	s.text(555, 76, "middle", soft, "coil supply 12 V")
+
+	s.dashed(danger, 640, 60, 640, 400)
+	s.text(650, 76, "start", danger, "charger: qualified hands only")
+	s.box(690, 250, 140, 60, warm, "charger", "remote enable")
+	s.wire(danger, 555, 135, 555, 150)
+	s.wire(danger, 690, 265, 660, 265, 660, 180, 573, 180)
+	s.contact(555, 180, false)
+	s.dashed(soft, 555, 135, 555, 168)
+	s.text(500, 172, "middle", ink, "K1")
+	s.wire(danger, 537, 180, 480, 180, 480, 350, 560, 350)
+	s.contact(578, 350, true)
+	s.text(632, 376, "end", danger, "independent cut-off:", "emergency stop, gas alarm, thermostat")
+	s.wire(danger, 596, 350, 665, 350, 665, 295, 690, 295)
+	s.box(690, 110, 140, 60, warm, "contactor", "main contacts")
+	s.wire(danger, 760, 250, 760, 170)
+	s.contact(760, 210, true)
+	s.wire(signal, 150, 290, 440, 290)
+	s.contact(458, 290, false)
+	s.wire(ink, 476, 290, 500, 290)
+	s.ground(500, 290)
+	s.text(160, 314, "start", signal, "feedback: auxiliary contact, mechanically linked")
+	return s
+}
+
+func placing() *sheet {
+	s := newSheet("placing", "Where things may stand",
+		"Side view. Around the pack's vents lies the distance d in which nothing may spark or be hot; hydrogen rises, so the box stands low and to the side, outside d, with its cable entry below and a drip loop. Air comes in low on one side and leaves high on the other.", 820, 400)
+	s.heading("Placing: nothing that sparks within d of the vents")
+	s.add(`<rect x="30" y="50" width="760" height="310" fill="none" stroke="%s" stroke-width="2"/>`, soft)
+	s.add(`<circle cx="260" cy="250" r="108" fill="%s" stroke="%s" stroke-width="2" stroke-dasharray="7 5"/>`, warm, danger)
+	s.box(190, 260, 140, 90, paper, "pack", "lid open")
+	for _, x := range []int{210, 250, 290} {
+		s.add(`<rect x="%d" y="248" width="14" height="12" fill="%s"/>`, x, soft)
+	}
+	s.wire(danger, 264, 246, 337, 173)
+	s.text(312, 222, "start", danger, "d")
+	s.text(260, 112, "middle", danger, "gas zone: no sparks,", "no hot surface, no relay")
+	s.box(560, 250, 130, 80, tint, "box: Pi, relays", "IP65, glands below")
+	s.wire(signal, 330, 330, 480, 330, 480, 350, 620, 350, 620, 330)
+	s.text(430, 322, "middle", soft, "strain relief")
+	s.text(540, 345, "end", soft, "drip loop")
+	s.wire(soft, 30, 300, 70, 300)
+	s.text(76, 304, "start", signal, "air in, low")
+	s.wire(soft, 750, 80, 790, 80)
+	s.text(744, 84, "end", signal, "air out, high, opposite")
+	s.box(600, 110, 110, 40, paper, "hydrogen sensor")
+	s.text(655, 168, "middle", soft, "highest point")
+	s.text(40, 384, "start", soft, "d = 28.8 ∛Igas ∛C mm, at least 0.5 m: bayward airflow works it out. The zone is a ball, and reaches higher with moving air.")
+	return s
+}

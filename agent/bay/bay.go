@@ -54,12 +54,15 @@ type Bay struct {
 	visitOK bool
 	orders  taken
 	release bool
-	doubted string // why the memory was doubted, until told
-	hotAt   time.Duration
-	wasHot  bool // hotAt is set: current flowed or was granted then
-	chargeI charge.Inputs
-	coolI   cooldown.Inputs
-	waterI  water.Inputs
+	told    interlock.Codes // the findings that stand in the picture
+	// freezesAt is the gravity that in.FreezingC was worked out for.
+	freezesAt float64
+	doubted   string // why the memory was doubted, until told
+	hotAt     time.Duration
+	wasHot    bool // hotAt is set: current flowed or was granted then
+	chargeI   charge.Inputs
+	coolI     cooldown.Inputs
+	waterI    water.Inputs
 }
 
 // New makes a core that knows nothing and withholds. The setup must be one
@@ -93,7 +96,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.pic.Now = now
 	b.letGo(now)
 	b.tellSeat()
-	before := b.pic.Charge
+	before := chargeBefore{b.pic.Charge.Active, b.pic.Charge.Full, b.pic.Charge.Charges}
 	b.see(r, now)
 	b.seat.step(now, b.cellV(), &b.pic.Seen.CurrentA, strayRate*b.setup.Pack.CapacityAh, b.setup.Limits.SettleFor)
 	if b.seat.left {
@@ -105,7 +108,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.stepCool(now)
 	b.stepWater(now)
 	b.stepLock(now, dt)
-	b.tellCharge(&before, now)
+	b.tellCharge(before, now)
 	b.stage(now)
 	b.pic.Totals = b.totals()
 	return &b.pic, b.events
@@ -191,42 +194,41 @@ func (b *Bay) cellV() reading.Reading {
 
 func (b *Bay) stepCharge(now time.Duration) {
 	s := &b.pic.Seen
-	b.chargeI = charge.Inputs{Now: now, CellV: b.cellV(), CurrentA: s.CurrentA, PackC: s.PackC, Complete: s.ChargerComplete}
+	in := &b.chargeI
+	in.Now, in.CellV, in.CurrentA, in.PackC, in.Complete = now, b.cellV(), s.CurrentA, s.PackC, s.ChargerComplete
 	if b.seat.here != present {
-		b.chargeI.CellV = reading.Bad(reading.Missing, now)
+		in.CellV = reading.Bad(reading.Missing, now)
 	}
 	if !b.mine() {
-		b.chargeI = charge.Inputs{Now: now}
+		*in = charge.Inputs{Now: now}
 	}
-	b.charge.Step(&b.chargeI)
+	b.charge.Step(in)
 	b.pic.Charge = *b.charge.Status()
 }
 
 func (b *Bay) stepCool(now time.Duration) {
 	c := &b.pic.Charge
-	b.coolI = cooldown.Inputs{
-		Now: now, PackC: b.pic.Seen.PackC, AmbientC: b.pic.Seen.AmbientC,
-		Full: c.Full, Resting: c.Ended && !c.Active && !c.Flowing, EndedAt: c.EndedAt,
-	}
+	in := &b.coolI
+	in.Now, in.PackC, in.AmbientC = now, b.pic.Seen.PackC, b.pic.Seen.AmbientC
+	in.Full, in.Resting, in.EndedAt = c.Full, c.Ended && !c.Active && !c.Flowing, c.EndedAt
 	if !b.mine() {
-		b.coolI.PackC = reading.Bad(reading.Missing, now)
+		in.PackC = reading.Bad(reading.Missing, now)
 	}
-	b.cool.Step(&b.coolI)
+	b.cool.Step(in)
 	b.pic.Cool = *b.cool.Status()
 }
 
 func (b *Bay) stepWater(now time.Duration) {
 	c := &b.pic.Charge
-	b.waterI = water.Inputs{
-		Now: now, Cover: b.pic.Seen.Cover, PackC: b.pic.Seen.PackC, Gassing: c.Flowing,
-		GassingAh: c.TotalGassingAh, ChargeEnded: c.EndedAt, AnyCharge: c.Ended,
-		Visit: b.pic.Visit.Open && b.visitOK, VisitMM: b.visitMM, GivenML: &b.pic.Visit.GivenML,
-	}
+	in := &b.waterI
+	in.Now, in.Cover, in.PackC, in.Gassing = now, b.pic.Seen.Cover, b.pic.Seen.PackC, c.Flowing
+	in.GassingAh, in.ChargeEnded, in.AnyCharge = c.TotalGassingAh, c.EndedAt, c.Ended
+	in.Visit, in.VisitMM, in.GivenML = b.pic.Visit.Open && b.visitOK, b.visitMM, &b.pic.Visit.GivenML
 	if !b.mine() {
-		b.waterI.Cover, b.waterI.PackC = reading.Cover{At: now}, reading.Bad(reading.Missing, now)
+		in.Cover, in.PackC = reading.Cover{At: now}, reading.Bad(reading.Missing, now)
 	}
-	b.water.Step(&b.waterI)
-	b.pic.Water = *b.water.Status()
+	b.water.Step(in)
+	b.water.Status().CopyTo(&b.pic.Water)
 }
 
 // stepLock gives the rules their inputs and takes over what they decided.
@@ -237,7 +239,9 @@ func (b *Bay) stepLock(now, dt time.Duration) {
 		in.Cover.LowMM += low
 	}
 	in.CurrentA, in.Hydrogen, in.Airflow, in.Feedback = s.CurrentA, s.HydrogenPct, s.Airflow, s.ContactorClosed
-	in.FreezingC = electrolyte.FreezingC(b.charge.GravityNow()) + electrolyte.FreezingMarginC
+	if g := b.charge.GravityNow(); g != b.freezesAt {
+		b.freezesAt, in.FreezingC = g, electrolyte.FreezingC(g)+electrolyte.FreezingMarginC
+	}
 	if c.Active || c.Flowing || b.lock.Granted() {
 		b.hotAt, b.wasHot = now, true
 	}
@@ -296,7 +300,9 @@ func (b *Bay) takePermit(dt time.Duration) {
 	} else {
 		b.pic.WithheldS += dt.Seconds()
 	}
-	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+	// What is told of a finding moves only while it stands.
+	raised := b.lock.Raised()
+	for c := range (raised | b.told).All() {
 		s, f := b.lock.Standing(c), &b.pic.Findings[c]
 		old := f.Raised
 		f.Raised, f.Since, f.Latched, f.Evidence = s.Raised, s.Since, s.Latched, s.Evidence
@@ -305,6 +311,7 @@ func (b *Bay) takePermit(dt time.Duration) {
 			b.tellFinding(c, f)
 		}
 	}
+	b.told = raised
 	b.pic.Permit = Permit{Granted: b.lock.Granted(), Since: b.lock.Changed()}
 	if b.pic.Permit.Granted != was {
 		b.tellPermit()

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"time"
 
-	"bayward/agent/charge"
 	"bayward/agent/interlock"
 )
 
@@ -31,7 +30,13 @@ func (b *Bay) tellPermit() {
 	b.tell(Event{Kind: PermitWithheld, Code: c, Text: interlock.Explain(c, b.pic.Findings[c].Evidence)})
 }
 
-func (b *Bay) tellCharge(before *charge.Status, now time.Duration) {
+// chargeBefore is what the events of a charge compare with.
+type chargeBefore struct {
+	Active, Full bool
+	Charges      uint64
+}
+
+func (b *Bay) tellCharge(before chargeBefore, now time.Duration) {
 	c := &b.pic.Charge
 	if c.Active && (!before.Active || c.Charges != before.Charges) {
 		b.tell(Event{Kind: ChargeStarted, Text: "Charging current flows."})

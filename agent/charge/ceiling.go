@@ -45,7 +45,7 @@ func (t *Tracker) ceilings(n *tick) {
 	c := &t.ceiling
 	strong := !n.aOK || n.a >= startRate*t.cfg.CapacityAh
 	if t.flow.on && (strong || !t.s.Full) {
-		c.flowS += n.dt.Seconds()
+		c.flowS += n.dtS
 		if n.aOK {
 			c.ah += max(n.a, 0) * n.dtH
 		}

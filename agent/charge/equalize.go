@@ -67,7 +67,7 @@ func (t *Tracker) watchEqualize(n *tick) {
 	case !t.s.Active:
 		e.afterS = 0
 	case t.s.Full && t.flow.on && (!n.aOK || n.a >= startRate*t.cfg.CapacityAh):
-		e.afterS += n.dt.Seconds()
+		e.afterS += n.dtS
 	}
 	out.Now = e.afterS >= equalizeFor.Seconds()
 	if out.Now {

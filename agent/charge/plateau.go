@@ -98,7 +98,7 @@ func (p *plateau) add(n *tick, flows bool) bool {
 		return false
 	}
 	if flows && p.flowed { // v and midA are middles of three
-		w := n.dt.Seconds()
+		w := n.dtS
 		p.sum.add(&mark{n.v, n.v25(), n.midA, n.c}, w)
 		p.weightS += w
 	}

@@ -68,7 +68,7 @@ func (t *Tracker) follow(n *tick) {
 	case !t.s.Active && t.flow.on && t.flow.raw && lasts >= confirm:
 		t.begin(n.now)
 	case t.s.Active && t.flow.on:
-		t.round.flowS += n.dt.Seconds()
+		t.round.flowS += n.dtS
 	case t.s.Active && !t.flow.on:
 		limit := endAfter
 		if t.s.Full {

@@ -127,7 +127,7 @@ func (t *Tracker) gap(now time.Duration) {
 type tick struct {
 	now      time.Duration
 	dt       time.Duration
-	dtH      float64
+	dtS, dtH float64 // the same, s and h
 	v, a, c  float64 // V of a cell, A, °C; c is assumed without cOK
 	vOK      bool
 	aOK      bool
@@ -159,7 +159,12 @@ const (
 )
 
 func (s *sense) take(in *Inputs, dt time.Duration, capacityAh float64) *tick {
-	s.out = tick{now: in.Now, dt: dt, dtH: dt.Hours(), c: unknownC, complete: in.Complete}
+	if dt != s.out.dt {
+		s.out.dtS, s.out.dtH = dt.Seconds(), dt.Hours()
+	}
+	s.out.now, s.out.dt, s.out.complete = in.Now, dt, in.Complete
+	s.out.v, s.out.a, s.out.c, s.out.smoothV, s.out.midA = 0, 0, unknownC, 0, 0
+	s.out.vOK, s.out.aOK, s.out.cOK = false, false, false
 	if in.PackC.OK() {
 		s.out.c, s.out.cOK = in.PackC.Value, true
 	}

@@ -22,6 +22,7 @@ type Interlock struct {
 	Limits    Limits
 	standings [NumCodes]Standing
 	judged    [NumCodes]Judged
+	raised    Codes // the standings that are
 	granted   bool
 	changed   time.Duration // when the permit last changed
 }
@@ -42,6 +43,9 @@ func (i *Interlock) Granted() bool { return i.granted }
 // Changed tells when the permit last changed.
 func (i *Interlock) Changed() time.Duration { return i.changed }
 
+// Raised tells which findings stand.
+func (i *Interlock) Raised() Codes { return i.raised }
+
 // Standing returns what stands for one code.
 func (i *Interlock) Standing(c Code) *Standing { return &i.standings[c] }
 
@@ -53,19 +57,44 @@ func (i *Interlock) Step(in *Inputs, release bool) {
 		i.judgeRest(in.Now)
 	}
 	for c := NoCode + 1; c < NumCodes; c++ {
+		if i.standings[c].quiet(&i.judged[c], in.Now) {
+			continue
+		}
 		i.standings[c].step(&Table[c], &i.judged[c], in.Now, release)
+		i.note(c)
 	}
 	i.decide(in.Now)
 }
 
-// step is the one machine that all findings share. A condition counts as bad
-// since the last tick that proved it was not: what lies between two ticks is
+// note keeps the set in step with a standing.
+func (i *Interlock) note(c Code) {
+	i.raised &^= 1 << c
+	if i.standings[c].Raised {
+		i.raised |= 1 << c
+	}
+}
+
+// raise raises one finding outside its own time.
+func (i *Interlock) raise(c Code, j *Judged, now time.Duration) {
+	i.standings[c].raise(&Table[c], j, now)
+	i.note(c)
+}
+
+// quiet takes a tick that proves the condition not bad and tells whether that
+// is all: nothing stands. Most findings of most ticks are so.
+func (s *Standing) quiet(j *Judged, now time.Duration) bool {
+	if j.Verdict != Between && j.Verdict != Clear {
+		return false
+	}
+	s.lastGood = now
+	return !s.Raised
+}
+
+// step is the one machine that all other findings share. A condition counts as
+// bad since the last tick that proved it was not: what lies between two ticks is
 // not known, so a slow trace raises at once, and so does a wire that shows
 // nothing and bad values in turn.
 func (s *Standing) step(r *Rule, j *Judged, now time.Duration, release bool) {
-	if j.Verdict == Between || j.Verdict == Clear {
-		s.lastGood = now
-	}
 	switch {
 	case !s.Raised && j.bad() && elapsed(s.lastGood, now) >= r.Raise:
 		s.raise(r, j, now)
@@ -117,11 +146,11 @@ func (i *Interlock) decide(now time.Duration) {
 	}
 	for c := NoCode + 1; c < NumCodes; c++ {
 		if Table[c].Blocks && i.judged[c].stops(&Table[c]) {
-			i.standings[c].raise(&Table[c], &i.judged[c], now)
+			i.raise(c, &i.judged[c], now)
 		}
 	}
 	if i.judgeRest(now) {
-		i.standings[AgentUnready].raise(&Table[AgentUnready], &i.judged[AgentUnready], now)
+		i.raise(AgentUnready, &i.judged[AgentUnready], now)
 	}
 	if !i.blocked() {
 		i.granted, i.changed = true, now
@@ -154,18 +183,11 @@ func (i *Interlock) judgeRest(now time.Duration) bool {
 	return true
 }
 
-func (i *Interlock) blocked() bool {
-	for c := NoCode + 1; c < NumCodes; c++ {
-		if Table[c].Blocks && i.standings[c].Raised {
-			return true
-		}
-	}
-	return false
-}
+func (i *Interlock) blocked() bool { return i.raised&blocking != 0 }
 
 // Restore raises a latched finding again after a restart.
 func (i *Interlock) Restore(c Code, e Evidence, now time.Duration) {
 	if c > NoCode && c < NumCodes && Table[c].Latches {
-		i.standings[c].raise(&Table[c], &Judged{Verdict: Bad, Evidence: e}, now)
+		i.raise(c, &Judged{Verdict: Bad, Evidence: e}, now)
 	}
 }

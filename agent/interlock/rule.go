@@ -2,6 +2,8 @@ package interlock
 
 import (
 	"fmt"
+	"iter"
+	"math/bits"
 	"time"
 )
 
@@ -33,6 +35,30 @@ const (
 	RecordFailing
 	NumCodes
 )
+
+// Codes is a set of findings: bit c stands for the code c.
+type Codes uint32
+
+// All gives each code of the set in order.
+func (s Codes) All() iter.Seq[Code] {
+	return func(yield func(Code) bool) {
+		for ; s != 0; s &= s - 1 {
+			if !yield(Code(bits.TrailingZeros32(uint32(s)))) {
+				return
+			}
+		}
+	}
+}
+
+// blocking is the set of those that withhold the permit.
+var blocking = func() (s Codes) {
+	for c := NoCode + 1; c < NumCodes; c++ {
+		if Table[c].Blocks {
+			s |= 1 << c
+		}
+	}
+	return s
+}()
 
 // Severity orders findings by what they ask of a person.
 type Severity uint8

@@ -62,8 +62,11 @@ func (b *Balance) spread() {
 	if d := b.gassingAh - b.apartAh; !b.apartOld && d < stepAh && d > -stepAh {
 		return
 	}
+	b.apartLow = 0
 	for i := range b.cfg.Cells {
 		b.apart[i] = apart{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i)}
+		b.apartLow = min(b.apartLow, b.apart[i].lowMM)
+		b.alike[i] = i > 0 && b.apart[i] == b.apart[i-1]
 	}
 	b.apartAh, b.apartOld = b.gassingAh, false
 }
@@ -101,11 +104,7 @@ func (b *Balance) lowestMM(i int) float64 {
 // less, by what people have measured and filled and by its own use.
 func (b *Balance) LowestMM() float64 {
 	b.spread()
-	low := 0.0
-	for i := range b.cfg.Cells {
-		low = min(low, b.apart[i].lowMM)
-	}
-	return low
+	return b.apartLow
 }
 
 // Level takes in a dip-rule reading of one cell (1 is the positive end), as

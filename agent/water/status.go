@@ -11,31 +11,47 @@ const ForecastCoverage = 0.90
 // Cells cells; lengths are millimetres above the plate tops at 25 °C with no
 // gas in the electrolyte, volumes are millilitres per cell.
 type Status struct {
+	Figures
+	CoverMM  [MaxCells]float64 // settled cover by cell, measured or estimated
+	NeedML   [MaxCells]float64 // to the target, never past the ceiling
+	FillML   [MaxCells]float64 // cover fill: to the charge cover, never past the ceiling
+	OddRatio [MaxCells]float64 // water taken over the median of the cells; 0: not odd
+}
+
+// Figures are what is known of the pack as a whole.
+type Figures struct {
 	Cells      int
 	Known      bool // a settled cover is known
 	SettledMM  float64
-	CoverMM    [MaxCells]float64 // settled cover by cell, measured or estimated
-	NeedML     [MaxCells]float64 // to the target, never past the ceiling
-	FillML     [MaxCells]float64 // cover fill: to the charge cover, never past the ceiling
-	RiseMM     float64           // what a level stands higher now than settled: warmth and gas; valid with RiseKnown
-	RiseKnown  bool              // the temperature is known
-	LowMM      float64           // lowest settled cover that any cell may have
-	LowCell    int               // that cell, 1 is the positive end; valid with Known
-	CeilingMM  float64           // highest settled cover that stays below the vent floor when hot
-	TotalML    float64           // NeedML of all cells
-	Due        bool              // the pack wants water: the need is worth a visit
-	LostML     float64           // per cell since the last fill, by Faraday's law
-	LostTotal  float64           // per cell since the memory began
-	PredictMM  float64           // settled cover by the balance; valid with PredictOK
+	RiseMM     float64 // what a level stands higher now than settled: warmth and gas; valid with RiseKnown
+	RiseKnown  bool    // the temperature is known
+	LowMM      float64 // lowest settled cover that any cell may have
+	LowCell    int     // that cell, 1 is the positive end; valid with Known
+	CeilingMM  float64 // highest settled cover that stays below the vent floor when hot
+	TotalML    float64 // NeedML of all cells
+	Due        bool    // the pack wants water: the need is worth a visit
+	LostML     float64 // per cell since the last fill, by Faraday's law
+	LostTotal  float64 // per cell since the memory began
+	PredictMM  float64 // settled cover by the balance; valid with PredictOK
 	PredictOK  bool
 	ApartMM    float64 // measured less predicted; valid with PredictOK
 	ForecastH  float64 // hours until the charge cover is reached; valid with ForecastOK
 	ForecastLo float64 // early end of its range, see ForecastCoverage
 	ForecastHi float64 // late end of its range
 	ForecastOK bool
-	Visits     int               // visits since the memory began whose water was recorded
-	OddRatio   [MaxCells]float64 // water taken over the median of the cells; 0: not odd
-	Doubted    uint64            // bit n: the last dip reading of cell n+1 does not agree with its estimate
+	Visits     int    // visits since the memory began whose water was recorded
+	Doubted    uint64 // bit n: the last dip reading of cell n+1 does not agree with its estimate
+}
+
+// CopyTo makes to equal to s. It spares the cells that the pack has not, which
+// are most of the size and zero in both: to must come from the same Balance.
+func (s *Status) CopyTo(to *Status) {
+	n := s.Cells
+	copy(to.CoverMM[:n], s.CoverMM[:n])
+	copy(to.NeedML[:n], s.NeedML[:n])
+	copy(to.FillML[:n], s.FillML[:n])
+	copy(to.OddRatio[:n], s.OddRatio[:n])
+	to.Figures = s.Figures
 }
 
 // DoubtedCells lists the cells whose last dip reading wants a second one.

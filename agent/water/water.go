@@ -67,6 +67,8 @@ type Balance struct {
 	cells     [MaxCells]cell
 	fillUse   [MaxCells]float64 // use over the median by what was filled, 1 or more
 	apart     [MaxCells]apart   // the cells against the pilot, worked out at apartAh
+	apartLow  float64           // the least lowMM of them, 0 or less
+	alike     [MaxCells]bool    // a cell stands as the one before it
 	apartAh   float64
 	apartOld  bool // a person has changed the cells since
 	visits    int
@@ -163,21 +165,27 @@ func (b *Balance) need() {
 	now := b.riseMM + b.gasMM
 	b.spread()
 	b.s.LowMM = math.Inf(1)
+	var cover, needML, fillML, total float64
 	for i := range b.cfg.Cells {
+		if b.alike[i] && !b.visit { // as most cells are
+			b.s.CoverMM[i], b.s.NeedML[i], b.s.FillML[i] = cover, needML, fillML
+			total += needML
+			continue
+		}
 		pilot, d := b.pilotFor(i), &b.apart[i]
-		cover := pilot + d.likelyMM
-		b.s.CoverMM[i] = cover
-		b.s.NeedML[i], b.s.FillML[i] = b.cfg.CellNeed(cover, now, b.s.CeilingMM)
+		cover = pilot + d.likelyMM
+		needML, fillML = b.cfg.CellNeed(cover, now, b.s.CeilingMM)
 		if d.highMM > d.likelyMM { // the higher estimate may be the true one
 			room := b.ml(max(b.s.CeilingMM-pilot-d.highMM, 0))
-			b.s.NeedML[i], b.s.FillML[i] = min(b.s.NeedML[i], room), min(b.s.FillML[i], room)
+			needML, fillML = min(needML, room), min(fillML, room)
 		}
-		b.s.TotalML += b.s.NeedML[i]
+		b.s.CoverMM[i], b.s.NeedML[i], b.s.FillML[i] = cover, needML, fillML
+		total += needML
 		if low := pilot + d.lowMM; low < b.s.LowMM {
 			b.s.LowMM, b.s.LowCell, b.lowUse = low, i+1, d.use
 		}
 	}
-	b.s.Due = b.s.LowMM <= dueAt
+	b.s.TotalML, b.s.Due = total, b.s.LowMM <= dueAt
 }
 
 // CellNeed is the water of one cell, in millilitres: to the target, and only

@@ -19,16 +19,9 @@ type printer struct {
 	colour bool
 }
 
-func newPrinter(w io.Writer) *printer { return &printer{w: w, colour: isTerminal(w)} }
-
-// isTerminal tells whether colours reach a person; NO_COLOR is respected.
-func isTerminal(w io.Writer) bool {
-	f, ok := w.(*os.File)
-	if !ok || os.Getenv("NO_COLOR") != "" {
-		return false
-	}
-	info, err := f.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0
+// newPrinter uses colours where they reach a person; NO_COLOR is respected.
+func newPrinter(w io.Writer) *printer {
+	return &printer{w: w, colour: isTerminal(w) && os.Getenv("NO_COLOR") == ""}
 }
 
 // Name implements loop.Output.

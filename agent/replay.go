@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime"
 	"time"
 
 	"bayward/agent/bay"
@@ -19,7 +20,7 @@ type replayCmd struct {
 	Pack   string        `placeholder:"NAME" help:"Which pack the trace is of, when the configuration has several."`
 	Hold   time.Duration `default:"15m" help:"How long a column holds its last value before it counts as stale."`
 	Plot   string        `type:"path" placeholder:"FILE.svg" help:"Draw a picture of the replay into this file."`
-	Trace  string        `arg:"" name:"TRACE.csv" help:"Trace, plain or gzip; - for standard input."`
+	Traces []string      `arg:"" name:"TRACE.csv" help:"Traces, plain or gzip; - for standard input."`
 }
 
 // Help is the long text of --help.
@@ -29,7 +30,11 @@ func (replayCmd) Help() string {
 		`An absent column or an empty field is no reading.
 
 Printed is one JSON object for each change, and a summary at the end. With --plot a picture is drawn as well: voltage, current, ` +
-		`temperature and cover over time, with the stages, the findings and the moments of full.`
+		`temperature and cover over time, with the stages, the findings and the moments of full.
+
+Several traces are replayed side by side, one for each processor. Each begins anew, with the same pack. Their output comes in the ` +
+		`order in which they are named, and each line says in "trace" which one it is of; a trace that cannot be read is told on ` +
+		`standard error and does not stop the others. On a terminal the progress is shown.`
 }
 
 const minHold, maxHold = time.Second, 24 * time.Hour
@@ -48,31 +53,79 @@ func (c *replayCmd) Run(p *program) error {
 		return inputError{fmt.Errorf("--pack: %w", err)}
 	}
 	setup.StaleAfter = c.Hold
-	name, in, err := c.open(p)
+	if err := c.several(); err != nil {
+		return inputError{err}
+	}
+	show := newProgress(p.stderr, c.Traces)
+	jobs := make([]func(io.Writer) error, len(c.Traces))
+	for i, trace := range c.Traces {
+		jobs[i] = func(w io.Writer) error { return c.one(p, show, trace, setup, w) }
+	}
+	errs := replay.Many(p.stdout, runtime.GOMAXPROCS(0), jobs)
+	show.end()
+	return worst(errs)
+}
+
+// several checks what can only be asked of one trace.
+func (c *replayCmd) several() error {
+	if c.Plot != "" && len(c.Traces) > 1 {
+		return fmt.Errorf("--plot: a picture is of one trace, and %d are given", len(c.Traces))
+	}
+	seen := map[string]bool{}
+	for _, t := range c.Traces {
+		if seen[t] {
+			return fmt.Errorf("trace: %s is given twice; accepted: each trace once", t)
+		}
+		seen[t] = true
+	}
+	return nil
+}
+
+// worst joins the errors: what failed counts more than input that is at fault.
+func worst(errs []error) error {
+	err := errors.Join(errs...)
+	for _, e := range errs {
+		if _, ok := errors.AsType[inputError](e); e != nil && !ok {
+			return err
+		}
+	}
+	if err == nil {
+		return nil
+	}
+	return inputError{err}
+}
+
+// one replays one trace.
+func (c *replayCmd) one(p *program, show *progress, trace string, setup bay.Setup, w io.Writer) error {
+	name, in, err := c.open(p, trace)
 	if err != nil {
 		return inputError{err}
 	}
 	defer func() { _ = in.Close() }()
-	err = c.replay(p, name, in, setup)
+	err = c.replay(w, name, show.reader(in), setup)
+	show.done()
 	if _, ok := errors.AsType[*replay.TraceError](err); ok {
 		return inputError{err}
 	}
 	return err
 }
 
-func (c *replayCmd) replay(p *program, name string, in io.Reader, setup bay.Setup) error {
+func (c *replayCmd) replay(w io.Writer, name string, in io.Reader, setup bay.Setup) error {
 	t, err := replay.Open(name, in)
 	if err != nil {
 		return err
 	}
 	t.Fit(&setup)
+	if len(c.Traces) > 1 {
+		t.Label = name
+	}
 	var picture *plot.Recorder
 	var watchers []replay.Watcher
 	if c.Plot != "" {
 		picture = plot.New(name)
 		watchers = append(watchers, picture)
 	}
-	out := bufio.NewWriterSize(p.stdout, 1<<16)
+	out := bufio.NewWriterSize(w, 1<<16)
 	_, err = replay.Run(t, setup, out, watchers...)
 	if ferr := out.Flush(); err == nil {
 		err = ferr
@@ -93,16 +146,16 @@ func (c *replayCmd) draw(picture *plot.Recorder) error {
 	return errors.Join(err, f.Close())
 }
 
-func (c *replayCmd) open(p *program) (name string, in io.ReadCloser, err error) {
-	if c.Trace == "-" {
+func (c *replayCmd) open(p *program, trace string) (name string, in io.ReadCloser, err error) {
+	if trace == "-" {
 		return "standard input", io.NopCloser(p.stdin), nil
 	}
-	f, err := os.Open(c.Trace)
+	f, err := os.Open(trace)
 	if err != nil {
 		return "", nil, fmt.Errorf("trace: %w; accepted: a readable CSV file, or - for standard input", err)
 	}
 	if info, err := f.Stat(); err == nil && info.IsDir() {
-		return "", nil, errors.Join(fmt.Errorf("trace: %s is a directory; accepted: a readable CSV file, or - for standard input", c.Trace), f.Close())
+		return "", nil, errors.Join(fmt.Errorf("trace: %s is a directory; accepted: a readable CSV file, or - for standard input", trace), f.Close())
 	}
-	return c.Trace, f, nil
+	return trace, f, nil
 }

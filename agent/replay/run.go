@@ -14,6 +14,7 @@ import (
 
 // line is what is written on each change; what is not known is absent.
 type line struct {
+	Trace         string    `json:"trace,omitempty"`
 	TimeS         float64   `json:"time_s"`
 	Stage         string    `json:"stage"`
 	Permit        string    `json:"permit"`
@@ -29,6 +30,12 @@ type line struct {
 	Pending string `json:"pending_evidence,omitempty"`
 	Doubt   string `json:"doubt,omitempty"`
 	lastCharge
+}
+
+// last is the line that closes a replay.
+type last struct {
+	Trace   string   `json:"trace,omitempty"`
+	Summary *Summary `json:"summary"`
 }
 
 // lastCharge is what is known of the charge under way, or the last one.
@@ -64,7 +71,7 @@ type Summary struct {
 // it, and writes one JSON object for each change and a summary. The error is a
 // *TraceError when the trace is at fault. Watchers see every tick.
 func Run(t *Trace, s bay.Setup, w io.Writer, watchers ...Watcher) (*Summary, error) {
-	r := runner{watchers: watchers, core: bay.New(s), out: json.NewEncoder(w), sum: Summary{Events: map[string]int{}}, maxC: math.Inf(-1)}
+	r := runner{label: t.Label, watchers: watchers, core: bay.New(s), out: json.NewEncoder(w), sum: Summary{Events: map[string]int{}}, maxC: math.Inf(-1)}
 	for {
 		timeS, readings, err := t.Next()
 		if errors.Is(err, io.EOF) {
@@ -84,13 +91,14 @@ func Run(t *Trace, s bay.Setup, w io.Writer, watchers ...Watcher) (*Summary, err
 }
 
 type runner struct {
-	core *bay.Bay
-	out  *json.Encoder
-	sum  Summary
-	maxC float64
-	any  bool
-	was  state
-	pic  *bay.Picture
+	core  *bay.Bay
+	out   *json.Encoder
+	label string
+	sum   Summary
+	maxC  float64
+	any   bool
+	was   state
+	pic   *bay.Picture
 
 	watchers []Watcher
 }
@@ -100,7 +108,7 @@ type state struct {
 	stage    bay.Stage
 	granted  bool
 	full     bool
-	evidence string
+	evidence charge.Evidence
 	raised   uint64
 	pending  charge.Evidence
 	doubt    charge.Doubt
@@ -118,21 +126,29 @@ func (r *runner) step(timeS float64, in *bay.Readings) error {
 	if pic.Seen.PackC.OK() {
 		r.maxC = max(r.maxC, pic.Seen.PackC.Value)
 	}
-	now := stateOf(pic)
+	now := r.state(pic, len(events) > 0)
 	if r.any && now == r.was {
 		return nil
 	}
 	r.any, r.was = true, now
-	if err := r.out.Encode(lineOf(timeS, pic)); err != nil {
+	l := lineOf(timeS, pic)
+	l.Trace = r.label
+	if err := r.out.Encode(l); err != nil {
 		return fmt.Errorf("write a change: %w", err)
 	}
 	return nil
 }
 
-func stateOf(p *bay.Picture) state {
+// state is what the picture says now. Findings come and go with an event, so a
+// tick without any has those of the tick before.
+func (r *runner) state(p *bay.Picture, eventful bool) state {
 	s := state{stage: p.Stage, granted: p.Permit.Granted, full: p.Charge.Full, pending: p.Charge.Pending, doubt: p.Charge.Doubt}
 	if s.full {
-		s.evidence = p.Charge.Evidence.String()
+		s.evidence = p.Charge.Evidence
+	}
+	if !eventful {
+		s.raised = r.was.raised
+		return s
 	}
 	for c := range p.Findings {
 		if p.Findings[c].Raised {
@@ -178,7 +194,7 @@ func (r *runner) finish() (*Summary, error) {
 	if !math.IsInf(r.maxC, -1) {
 		s.MaxPackC = &r.maxC
 	}
-	if err := r.out.Encode(map[string]*Summary{"summary": s}); err != nil {
+	if err := r.out.Encode(last{r.label, s}); err != nil {
 		return nil, fmt.Errorf("write the summary: %w", err)
 	}
 	return s, nil

@@ -2,13 +2,13 @@ package replay
 
 import (
 	"bufio"
+	"bytes"
 	"compress/gzip"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
 	"math"
-	"strconv"
 	"strings"
 	"time"
 
@@ -30,6 +30,9 @@ const (
 	coverMM
 	numColumns
 )
+
+// bufferSize is that of the trace as read and, of gzip, as unpacked.
+const bufferSize = 1 << 16
 
 // maxTimeS bounds the times of a trace, s: three centuries either way would
 // overflow a duration.
@@ -62,34 +65,35 @@ func (f *TraceError) Error() string {
 
 // Trace reads the rows of one trace.
 type Trace struct {
+	// Label, when set, stands as "trace" in each line that is written, so that
+	// the lines of several traces can be told apart.
+	Label string
+
 	name  string
-	csv   *csv.Reader
+	rows  rows
 	at    [numColumns]int // index of each column, -1 when absent
 	start float64
 	last  float64
-	rows  int
+	any   bool // a row was read
 	seen  bay.Readings
 }
 
 // Open reads the header of a trace; gzip is recognised by its first bytes. The
 // name stands in messages. An error about the content is a *TraceError.
 func Open(name string, r io.Reader) (*Trace, error) {
-	plain, err := unzip(name, bufio.NewReaderSize(r, 1<<16))
+	plain, err := unzip(name, bufio.NewReaderSize(r, bufferSize))
 	if err != nil {
 		return nil, err
 	}
-	t := &Trace{name: name, csv: csv.NewReader(plain)}
-	t.csv.Comment = '#'
-	t.csv.ReuseRecord = true
-	t.csv.TrimLeadingSpace = true
-	head, err := t.csv.Read()
+	t := &Trace{name: name, rows: rows{in: plain}}
+	head, err := t.rows.next()
 	if err != nil {
 		return nil, t.broken(err, "a header line such as time_s,pack_v,current_a,pack_c,ambient_c,cover_mm")
 	}
 	return t, t.header(head)
 }
 
-func unzip(name string, r *bufio.Reader) (io.Reader, error) {
+func unzip(name string, r *bufio.Reader) (*bufio.Reader, error) {
 	magic, err := r.Peek(2)
 	if err != nil || magic[0] != 0x1f || magic[1] != 0x8b {
 		return r, nil //nolint:nilerr // a file too short for gzip is not gzip; the CSV reader says what is wrong
@@ -98,27 +102,26 @@ func unzip(name string, r *bufio.Reader) (io.Reader, error) {
 	if err != nil {
 		return nil, &TraceError{File: name, Line: 1, Accepted: "the file begins like gzip but is not: " + err.Error()}
 	}
-	return z, nil
+	return bufio.NewReaderSize(z, bufferSize), nil
 }
 
-func (t *Trace) header(head []string) error {
+func (t *Trace) header(head [][]byte) error {
 	for c := range t.at {
 		t.at[c] = -1
 	}
 	for i, raw := range head {
-		name := strings.TrimSpace(strings.TrimPrefix(raw, "\ufeff"))
+		name := strings.TrimSpace(strings.TrimPrefix(string(bytes.TrimSpace(raw)), "\ufeff"))
 		c := columnOf(name)
-		line, _ := t.csv.FieldPos(i)
 		if c < 0 {
-			return &TraceError{t.name, line, "header", name, "a column must be one of " + strings.Join(columns[:], ", ")}
+			return &TraceError{t.name, t.rows.line, "header", name, "a column must be one of " + strings.Join(columns[:], ", ")}
 		}
 		if t.at[c] >= 0 {
-			return &TraceError{t.name, line, "header", name, "each column may stand only once"}
+			return &TraceError{t.name, t.rows.line, "header", name, "each column may stand only once"}
 		}
 		t.at[c] = i
 	}
 	if t.at[timeS] < 0 {
-		return &TraceError{t.name, 1, "header", strings.Join(head, ","), "a column time_s is needed"}
+		return &TraceError{t.name, 1, "header", string(bytes.Join(head, []byte{','})), "a column time_s is needed"}
 	}
 	return nil
 }
@@ -145,7 +148,7 @@ func (t *Trace) Fit(s *bay.Setup) {
 // time is as printed in the trace; the readings count from its first row. At
 // the end it returns io.EOF.
 func (t *Trace) Next() (timeS float64, r *bay.Readings, err error) {
-	rec, err := t.csv.Read()
+	rec, err := t.rows.next()
 	if err != nil {
 		if errors.Is(err, io.EOF) {
 			return 0, nil, io.EOF
@@ -185,40 +188,40 @@ func (t *Trace) hold(c column, v float64, now time.Duration) {
 	}
 }
 
-func (t *Trace) time(rec []string) (float64, error) {
+func (t *Trace) time(rec [][]byte) (float64, error) {
 	s, ok, err := t.number(rec, timeS)
 	if err != nil {
 		return 0, err
 	}
-	line, _ := t.csv.FieldPos(t.at[timeS])
 	if !ok || math.Abs(s) > maxTimeS {
-		return 0, &TraceError{t.name, line, columns[timeS], rec[t.at[timeS]], "seconds between -9e9 and 9e9"}
+		return 0, t.bad(rec, timeS, "seconds between -9e9 and 9e9")
 	}
-	if t.rows > 0 && s < t.last {
-		return 0, &TraceError{t.name, line, columns[timeS], rec[t.at[timeS]], fmt.Sprintf("time must not go back: the row before is at %v s", t.last)}
+	if t.any && s < t.last {
+		return 0, t.bad(rec, timeS, fmt.Sprintf("time must not go back: the row before is at %v s", t.last))
 	}
-	if t.rows == 0 {
+	if !t.any {
 		t.start = s
 	}
-	t.rows, t.last = t.rows+1, s
+	t.any, t.last = true, s
 	return s, nil
 }
 
-func (t *Trace) number(rec []string, c column) (v float64, ok bool, err error) {
+func (t *Trace) number(rec [][]byte, c column) (v float64, ok bool, err error) {
 	i := t.at[c]
 	if i < 0 {
 		return 0, false, nil
 	}
-	text := strings.TrimSpace(rec[i])
-	if text == "" {
-		return 0, false, nil
-	}
-	v, err = strconv.ParseFloat(text, 64)
+	v, ok, err = parse(rec[i])
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		line, _ := t.csv.FieldPos(i)
-		return 0, false, &TraceError{t.name, line, columns[c], text, "a number, or nothing for no reading"}
+		return 0, false, t.bad(rec, c, "a number, or nothing for no reading")
 	}
-	return v, true, nil
+	return v, ok, nil
+}
+
+// bad says what is wrong with a field of the last row.
+func (t *Trace) bad(rec [][]byte, c column, accepted string) error {
+	text := string(bytes.TrimSpace(rec[t.at[c]]))
+	return &TraceError{t.name, t.rows.line, columns[c], text, accepted}
 }
 
 // broken turns an error of the reader into one that names the place.

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// progressEvery is how often the line is drawn; a replay that is done sooner
+// shows none.
+const progressEvery = 500 * time.Millisecond
+
+// progress shows on a terminal how much of some files is read. It is silent
+// elsewhere.
+type progress struct {
+	w       io.Writer
+	files   int
+	total   int64 // bytes; 0 when a size is not known
+	read    atomic.Int64
+	through atomic.Int64 // files
+	stop    chan struct{}
+	shown   sync.WaitGroup
+}
+
+func newProgress(w io.Writer, files []string) *progress {
+	p := &progress{w: w, files: len(files), stop: make(chan struct{})}
+	for _, name := range files {
+		info, err := os.Stat(name)
+		if err != nil || !info.Mode().IsRegular() {
+			p.total = 0
+			break
+		}
+		p.total += info.Size()
+	}
+	if isTerminal(w) {
+		p.shown.Go(p.show)
+	}
+	return p
+}
+
+// isTerminal asks the kernel: a character device may be /dev/null as well.
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	_, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
+	return err == nil
+}
+
+func (p *progress) show() {
+	began := time.Now()
+	t := time.NewTicker(progressEvery)
+	defer t.Stop()
+	for {
+		select {
+		case <-p.stop:
+			_, _ = fmt.Fprint(p.w, "\r\x1b[K")
+			return
+		case <-t.C:
+			_, _ = fmt.Fprint(p.w, "\r\x1b[K"+p.line(time.Since(began)))
+		}
+	}
+}
+
+// line is what is shown after a time.
+func (p *progress) line(after time.Duration) string {
+	read := p.read.Load()
+	text := fmt.Sprintf("%d of %d traces, %.1f MB read", p.through.Load(), p.files, float64(read)/1e6)
+	if p.total == 0 || read == 0 {
+		return text
+	}
+	left := time.Duration(float64(after) * float64(p.total-read) / float64(read))
+	return fmt.Sprintf("%3d %%, %s, %s left", 100*read/p.total, text, max(left, 0).Round(time.Second))
+}
+
+// reader counts what is read of a file.
+func (p *progress) reader(r io.Reader) io.Reader { return &counted{r, &p.read} }
+
+// done is called for each file that is through.
+func (p *progress) done() { p.through.Add(1) }
+
+// end takes the line away.
+func (p *progress) end() {
+	close(p.stop)
+	p.shown.Wait()
+}
+
+type counted struct {
+	io.Reader
+	n *atomic.Int64
+}
+
+// Read reads and counts.
+func (c *counted) Read(b []byte) (int, error) {
+	n, err := c.Reader.Read(b)
+	c.n.Add(int64(n))
+	return n, err
+}

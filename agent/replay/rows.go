@@ -1,0 +1,99 @@
+package replay
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"io"
+)
+
+// rows splits CSV into fields as encoding/csv does with '#' for comments and
+// leading space trimmed. A year at one row a second is 31 million lines of
+// plain numbers, so lines without a quote are split where they lie in the
+// buffer; from the first quote, or the first line that does not fit, on
+// encoding/csv itself reads the rest. A test holds the two against each other.
+type rows struct {
+	in     *bufio.Reader
+	line   int      // of the last row, from 1
+	fields [][]byte // of the last row, valid until the next
+	want   int      // fields of a row; 0 before the first
+
+	slow *csv.Reader // nil while lines are plain
+	skip int         // lines read before slow took over
+}
+
+// next reads one row; at the end it returns io.EOF, and for a row that is not
+// CSV a *csv.ParseError.
+func (r *rows) next() ([][]byte, error) {
+	for r.slow == nil {
+		line, err := r.in.ReadSlice('\n')
+		if errors.Is(err, bufio.ErrBufferFull) || bytes.IndexByte(line, '"') >= 0 {
+			r.rest(line, err)
+			break
+		}
+		if err != nil && (len(line) == 0 || !errors.Is(err, io.EOF)) {
+			return nil, err // what was read of a broken line is no row
+		}
+		r.line++
+		line = bytes.TrimSuffix(line, []byte{'\n'})
+		line = bytes.TrimSuffix(line, []byte{'\r'})
+		if len(line) == 0 || line[0] == '#' {
+			continue
+		}
+		return r.split(line)
+	}
+	return r.quoted()
+}
+
+func (r *rows) split(line []byte) ([][]byte, error) {
+	f := r.fields[:0]
+	for i := bytes.IndexByte(line, ','); i >= 0; i = bytes.IndexByte(line, ',') {
+		f = append(f, line[:i])
+		line = line[i+1:]
+	}
+	r.fields = append(f, line)
+	if r.want == 0 {
+		r.want = len(r.fields)
+	}
+	if len(r.fields) != r.want {
+		return nil, &csv.ParseError{StartLine: r.line, Line: r.line, Column: 1, Err: csv.ErrFieldCount}
+	}
+	return r.fields, nil
+}
+
+// rest hands the line and all that follows to encoding/csv.
+func (r *rows) rest(line []byte, err error) {
+	var after io.Reader = r.in
+	if err != nil && !errors.Is(err, bufio.ErrBufferFull) {
+		after = failing{err}
+	}
+	r.skip = r.line
+	r.slow = csv.NewReader(io.MultiReader(bytes.NewReader(bytes.Clone(line)), after))
+	r.slow.Comment, r.slow.ReuseRecord, r.slow.TrimLeadingSpace = '#', true, true
+	r.slow.FieldsPerRecord = r.want
+}
+
+func (r *rows) quoted() ([][]byte, error) {
+	rec, err := r.slow.Read()
+	if err != nil {
+		if p, ok := errors.AsType[*csv.ParseError](err); ok {
+			p.StartLine, p.Line = p.StartLine+r.skip, p.Line+r.skip
+		}
+		return nil, err
+	}
+	r.line, _ = r.slow.FieldPos(0)
+	r.line += r.skip
+	r.fields = r.fields[:0]
+	for _, text := range rec {
+		r.fields = append(r.fields, []byte(text))
+	}
+	r.want = len(rec)
+	return r.fields, nil
+}
+
+// failing is a reader that has nothing but the error of the one before it.
+type failing struct{ err error }
+
+// Read gives the error.
+func (f failing) Read([]byte) (int, error) { return 0, f.err }

@@ -42,8 +42,8 @@ type Codes uint32
 // All gives each code of the set in order.
 func (s Codes) All() iter.Seq[Code] {
 	return func(yield func(Code) bool) {
-		for ; s != 0; s &= s - 1 {
-			if !yield(Code(bits.TrailingZeros32(uint32(s)))) {
+		for left := uint32(s); left != 0; left &= left - 1 {
+			if !yield(Code(bits.TrailingZeros32(left))) {
 				return
 			}
 		}

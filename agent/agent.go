@@ -145,6 +145,9 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 		for _, src := range hardware[i].Sources() {
 			bays[i].Sources = append(bays[i].Sources, src)
 		}
+		if level := hardware[i].Level(); level != nil {
+			bays[i].Level, bays[i].BareWithin = level, a.cfg.Bays[i].Wiring.Level.BareWithin()
+		}
 	}
 	a.buildMetrics()
 	a.loop, err = loop.New(loop.Options{

@@ -21,6 +21,7 @@ type Source interface {
 type Bay struct {
 	name    string
 	sources []Source
+	level   Source
 	relay   *Relay
 }
 
@@ -48,6 +49,10 @@ func (b *Bay) Volts() map[string]float64 {
 	}
 	return out
 }
+
+// Level is the level probe alone, for a loop that looks at it between the ticks;
+// nil unless the configuration asks for that.
+func (b *Bay) Level() Source { return b.level }
 
 // Relay is the charge-enable output, open after Open.
 func (b *Bay) Relay() *Relay { return b.relay }

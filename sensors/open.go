@@ -52,7 +52,11 @@ func Open(cfg *config.Config, hw Hardware) ([]*Bay, error) {
 		if err != nil {
 			return nil, err
 		}
-		bays = append(bays, &Bay{b.Name, sources, relay})
+		level, err := o.level(b)
+		if err != nil {
+			return nil, err
+		}
+		bays = append(bays, &Bay{b.Name, sources, level, relay})
 	}
 	return bays, nil
 }
@@ -130,6 +134,25 @@ func (o *opener) analog(b *config.Bay) (*analog, error) {
 		err = errors.Join(err, add("hydrogen", h.Input, ads1115.Ground, &linear{h.ZeroV, h.PerVolt, minHydrogenPct, maxHydrogenPct, hydrogenPct}))
 	}
 	return a, err
+}
+
+// level is the level probe by itself where it is to be looked at between the
+// ticks. Its faults are told by the ticks' own sampling.
+func (o *opener) level(b *config.Bay) (Source, error) {
+	w := &b.Wiring
+	if w.Level == nil || w.Level.FastMS == 0 {
+		return nil, nil
+	}
+	probe, err := newCover(w.Level)
+	if err != nil {
+		return nil, partError(b, "level", err)
+	}
+	in, err := o.input(w.I2C, w.Level.Input, ads1115.Ground)
+	if err != nil {
+		return nil, partError(b, "level", err)
+	}
+	in.value = probe
+	return &analog{name: "level on i2c " + w.I2C, now: o.hw.Now, inputs: []input{in}}, nil
 }
 
 // deadShare is the part of its zero below which a Hall sensor's output is no

@@ -165,7 +165,7 @@ func (b *Bay) see(r *Readings, now time.Duration) {
 	s.Airflow = r.Airflow.Aged(now, stale)
 	s.ContactorClosed = r.ContactorClosed.Aged(now, stale)
 	s.ChargerComplete = r.ChargerComplete.Aged(now, stale)
-	s.RecordFailing, s.LateTick = r.RecordFailing, r.LateTick
+	s.RecordFailing, s.LateTick, s.Bare = r.RecordFailing, r.LateTick, r.Bare
 	s.Pack, s.Taken = r.Pack.Aged(now, stale), r.Taken
 }
 
@@ -257,10 +257,18 @@ func (b *Bay) stepLock(now, dt time.Duration) {
 	in.Plug = b.seat.plug()
 	in.Name, in.NameAt.Reason = b.known(now)
 	in.ReadyAt = b.unready(now)
+	if s.Bare.OK() {
+		e := interlock.Evidence{Value: s.Bare.LowMM - b.BareAtMM(), Limit: b.setup.Pack.ChargeCoverMM, Fault: reading.None}
+		b.lock.Prove(interlock.PlatesBare, e, now)
+	}
 	b.lock.Step(in, b.release)
 	b.release = false
 	b.takePermit(dt)
 }
+
+// BareAtMM is the cover of the pilot cell, as measured, at or below which the
+// plates of the lowest cell are bare, mm; 0 or more.
+func (b *Bay) BareAtMM() float64 { return -min(b.water.LowestMM(), 0) }
 
 func (b *Bay) chargeFaults() {
 	in := &b.in

@@ -57,9 +57,12 @@ type Readings struct {
 	ChargerComplete reading.Reading // 1: the charger says that it has finished
 	RecordFailing   bool            // the logbook cannot be written
 	LateTick        bool            // the guard has opened the relay, since a tick was late
-	Pack            PackSeen        // whose own sensor answers, in a bay that recognises packs
-	Taken           []string        // the packs that other bays have
-	Orders          []Order
+	// Bare is a level at or below the plate tops that stood between two ticks for
+	// long enough that the relay was opened; missing when there was none.
+	Bare   reading.Cover
+	Pack   PackSeen // whose own sensor answers, in a bay that recognises packs
+	Taken  []string // the packs that other bays have
+	Orders []Order
 }
 
 // PackSeen is one look for the sensors that stay in packs. With no fault exactly

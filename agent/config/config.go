@@ -177,6 +177,9 @@ type Level struct {
 	LowMM       float64 `yaml:"low_mm"`
 	HighMM      float64 `yaml:"high_mm"`
 	OffsetMM    float64 `yaml:"offset_mm"` // added to every height
+	// FastMS is for how long bare plates must show before the relay opens without
+	// waiting for a tick; 0 leaves the level to the ticks.
+	FastMS float64 `yaml:"fast_ms"`
 }
 
 // Rod is one electrode of a level probe.

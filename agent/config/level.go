@@ -3,13 +3,22 @@ package config
 import (
 	"fmt"
 	"math"
+	"time"
 )
+
+// BareWithin is FastMS as a duration.
+func (l *Level) BareWithin() time.Duration {
+	return time.Duration(l.FastMS * float64(time.Millisecond))
+}
 
 func (c *checker) level(field string, l *Level, p *Pack) {
 	c.word(field+".kind", &l.Kind, "", "rod", "ladder", "4-20ma")
 	c.input(field, &l.Input, 4.096)
 	if c.present(field + ".offset_mm") {
 		c.number(field+".offset_mm", l.OffsetMM, -50, 50, "mm")
+	}
+	if c.present(field + ".fast_ms") {
+		c.number(field+".fast_ms", l.FastMS, 20, 1000, "ms")
 	}
 	if c.bad[field+".kind"] {
 		return

@@ -185,6 +185,14 @@ func (i *Interlock) judgeRest(now time.Duration) bool {
 
 func (i *Interlock) blocked() bool { return i.raised&blocking != 0 }
 
+// Prove raises a finding whose condition was seen to hold for long enough
+// between two ticks; the next step judges it like any other that stands.
+func (i *Interlock) Prove(c Code, e Evidence, now time.Duration) {
+	if !i.standings[c].Raised {
+		i.raise(c, &Judged{Verdict: Bad, Evidence: e}, now)
+	}
+}
+
 // Restore raises a latched finding again after a restart.
 func (i *Interlock) Restore(c Code, e Evidence, now time.Duration) {
 	if c > NoCode && c < NumCodes && Table[c].Latches {

@@ -24,6 +24,7 @@ type guard struct {
 	at      time.Time // of the last refresh that closed
 	closed  bool
 	tripped bool // and the core has not been told
+	dry     bool // it was the fast loop that opened, and the core has not been told
 	trips   uint64
 	ended   bool
 }
@@ -45,7 +46,7 @@ func (g *guard) refresh(closed bool) error {
 	if g.ended {
 		return order(g.relay, false)
 	}
-	g.closed = closed && !g.tripped
+	g.closed = closed && !g.tripped && !g.dry
 	if err := order(g.relay, g.closed); err != nil {
 		g.closed = false
 		_ = order(g.relay, false) // the caller has the first error
@@ -74,6 +75,29 @@ func (g *guard) tripIfLate() {
 	g.closed, g.tripped = false, true
 	g.trips++
 	_ = order(g.relay, false) // nobody to tell: the next refresh tries again and reports
+}
+
+// trip opens a closed relay between two ticks, and keeps it open until takeDry
+// was called; it tells whether it did.
+func (g *guard) trip() bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if !g.closed {
+		return false
+	}
+	g.closed, g.dry = false, true
+	g.timer.Stop()
+	_ = order(g.relay, false) // nobody to tell: the next refresh tries again and reports
+	return true
+}
+
+// takeDry tells once that trip has opened the relay.
+func (g *guard) takeDry() bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	d := g.dry
+	g.dry = false
+	return d
 }
 
 // takeTrip tells once that the refresh was late, so that the relay is open. It

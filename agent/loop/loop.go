@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/reading"
 )
 
 // Bay is one charging place as the loop runs it.
@@ -21,6 +22,11 @@ type Bay struct {
 	Core    *bay.Bay
 	Sources []Source
 	Relay   Relay
+	// Level, when set, is sampled several times a second while the relay is
+	// closed; when it has shown bare plates for BareWithin the relay opens without
+	// waiting for a tick. It must not share its state with Sources.
+	Level      Source
+	BareWithin time.Duration
 }
 
 // Options are what a loop needs. Zero values take the defaults in brackets.
@@ -83,6 +89,7 @@ type runningBay struct {
 	Bay
 	samplers []*sampler
 	guard    *guard
+	fast     *fast // nil without
 	desk     desk
 	seen     bay.Readings
 	board    atomic.Pointer[bay.Picture]
@@ -110,6 +117,10 @@ func New(o Options) (*Loop, error) {
 			b.samplers = append(b.samplers, newSampler(s, o.Patience(s), o.Log.With("bay", b.Name), l.countPanic))
 		}
 		b.seen.Taken = o.Yard.Taken(b.Name)
+		if b.Level != nil {
+			b.fast = newFast(b.Level, b.BareWithin)
+			b.fast.panics = panics{count: l.countPanic, log: o.Log.With("bay", b.Name, "source", b.Level.Name())}
+		}
 		l.bays, l.cores = append(l.bays, b), append(l.cores, b.Core)
 	}
 	for _, out := range o.Outputs {
@@ -164,6 +175,9 @@ func (l *Loop) Start(ctx context.Context) {
 	for _, b := range l.bays {
 		for _, s := range b.samplers {
 			l.workers.Go(func() { s.run(ctx) })
+		}
+		if b.fast != nil {
+			l.workers.Go(func() { b.fast.run(ctx, b.guard) })
 		}
 	}
 	for _, m := range l.boxes {
@@ -287,9 +301,16 @@ func (l *Loop) sample(ctx context.Context) {
 func (b *runningBay) step(now time.Duration, failing bool) {
 	b.seen.Now, b.seen.RecordFailing = now, failing
 	b.seen.LateTick = b.guard.takeTrip()
+	b.seen.Bare = reading.Cover{}
+	if b.guard.takeDry() {
+		b.seen.Bare = b.fast.take()
+	}
 	b.seen.Orders = b.desk.take()
 	b.pic, b.events = b.Core.Step(&b.seen)
 	b.relayErr = b.guard.refresh(b.pic.Permit.Granted)
+	if b.fast != nil {
+		b.fast.follow(b.Core, b.pic.Permit.Granted)
+	}
 }
 
 // publish clones what the core will overwrite and offers it to the outputs.
@@ -330,6 +351,9 @@ func (l *Loop) memory(b *runningBay) []byte {
 func (b *runningBay) complain(log *slog.Logger) {
 	if b.seen.LateTick {
 		log.Warn("a tick was late: the guard had opened the relay", "bay", b.Name)
+	}
+	if b.seen.Bare.OK() {
+		log.Warn("the level showed bare plates between two ticks: the relay was opened at once", "bay", b.Name, "cover_mm", b.seen.Bare.LowMM)
 	}
 	switch defiant := b.relayErr != nil; {
 	case defiant && !b.defiant:

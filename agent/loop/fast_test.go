@@ -1,0 +1,182 @@
+package loop
+
+import (
+	"context"
+	"math"
+	"sync"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+const fastWithin = 40 * time.Millisecond
+
+// probe is a level probe that can be looked at between the ticks. A look takes
+// two milliseconds, as a conversion does.
+type probe struct {
+	r    *rig
+	dryA func(after time.Duration) (lowMM float64, fault reading.Fault)
+
+	mu   sync.Mutex // guards what follows
+	from time.Time
+	n    int
+}
+
+func (p *probe) looks() int {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.n
+}
+
+func (*probe) Name() string { return "level" }
+
+func (p *probe) Sample(_ context.Context, out *bay.Readings) {
+	time.Sleep(2 * time.Millisecond)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.n++
+	mm, fault := 9.0, reading.None
+	if !p.from.IsZero() && time.Now().After(p.from) {
+		mm, fault = p.dryA(time.Since(p.from))
+	}
+	out.Cover = reading.Cover{LowMM: mm, HighMM: mm, At: p.r.now(), Fault: fault}
+}
+
+// fastRig is a loop in real time whose relay is closed and whose probe follows
+// dry from half way between two ticks on.
+func fastRig(t *testing.T, dry func(time.Duration) (float64, reading.Fault)) (*rig, *probe) {
+	t.Helper()
+	p := &probe{dryA: dry}
+	r := newRig(t, 1, func(r *rig, o *Options) {
+		p.r = r
+		o.Bays[0].Level, o.Bays[0].BareWithin = p, fastWithin
+	})
+	end := r.running()
+	t.Cleanup(func() {
+		if err := end(); err != nil {
+			t.Error(err)
+		}
+	})
+	r.closing()
+	time.Sleep(300 * time.Millisecond)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.from = time.Now()
+	return r, p
+}
+
+func dryFor(d time.Duration) func(time.Duration) (float64, reading.Fault) {
+	return func(after time.Duration) (float64, reading.Fault) {
+		if after < d {
+			return -2, reading.None
+		}
+		return 9, reading.None
+	}
+}
+
+// TestFastOpens: bare plates open the relay within a tenth of a second, the core
+// is told in the next tick and gives the finding with its numbers, though that
+// tick's own reading is good again; the permit comes back only by the rules.
+func TestFastOpens(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		r, p := fastRig(t, dryFor(200*time.Millisecond))
+		time.Sleep(100 * time.Millisecond)
+		if r.relays[0].isClosed() || r.FastTrips() != 1 {
+			t.Fatalf("closed %v, trips %d, after %d looks", r.relays[0].isClosed(), r.FastTrips(), p.looks())
+		}
+		if took := r.relays[0].movedAt().Sub(p.from); took < fastWithin {
+			t.Errorf("opened after %s, before the level had shown dry for %s", took, fastWithin)
+		}
+		time.Sleep(time.Second)
+		synctest.Wait()
+		pic := r.Pictures()[0]
+		f := pic.Findings[interlock.PlatesBare]
+		if pic.Permit.Granted || !f.Raised || pic.FirstReason() != interlock.PlatesBare || r.relays[0].isClosed() {
+			t.Errorf("the core says %s: %s", pic.Permit, pic.Says())
+		}
+		looks := p.looks()
+		time.Sleep(9 * time.Second)
+		if p.looks() != looks {
+			t.Error("it looks while the relay is open")
+		}
+		opened := r.relays[0].movedAt()
+		r.closing()
+		if rest := r.relays[0].movedAt().Sub(opened); rest < bay.DefaultLimits().OffMin {
+			t.Errorf("closed again after %s", rest)
+		}
+		if r.log.count("bare plates between two ticks") != 1 {
+			t.Error("not told once")
+		}
+	})
+}
+
+// TestFastSpares: a bubble, faults and a level above the plates open nothing
+// between the ticks.
+func TestFastSpares(t *testing.T) {
+	for name, dry := range map[string]func(time.Duration) (float64, reading.Fault){
+		"a bubble": dryFor(fastWithin - time.Millisecond),
+		"bubbles in turn with electrolyte": func(after time.Duration) (float64, reading.Fault) {
+			return map[bool]float64{true: -1, false: 9}[after/(30*time.Millisecond)%2 == 0], reading.None
+		},
+		"faults":          func(time.Duration) (float64, reading.Fault) { return 0, reading.NoAnswer },
+		"just covered":    func(time.Duration) (float64, reading.Fault) { return 0.1, reading.None },
+		"no number":       func(time.Duration) (float64, reading.Fault) { return math.NaN(), reading.Implausible },
+		"a panic of each": func(time.Duration) (float64, reading.Fault) { panic("driver") },
+	} {
+		t.Run(name, func(t *testing.T) {
+			bubble(t, func(t *testing.T) {
+				r, p := fastRig(t, dry)
+				time.Sleep(5 * time.Second)
+				if !r.relays[0].isClosed() || r.FastTrips() != 0 || p.looks() > 2000 {
+					t.Errorf("closed %v, trips %d, looks %d", r.relays[0].isClosed(), r.FastTrips(), p.looks())
+				}
+			})
+		})
+	}
+}
+
+// TestFastThroughFaults: a sample that fails between dry ones hides nothing.
+func TestFastThroughFaults(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		n := 0
+		r, p := fastRig(t, func(time.Duration) (float64, reading.Fault) {
+			if n++; n%2 == 0 {
+				return 0, reading.NoAnswer
+			}
+			return -2, reading.None
+		})
+		time.Sleep(300 * time.Millisecond)
+		if took := r.relays[0].movedAt().Sub(p.from); r.relays[0].isClosed() || took > 200*time.Millisecond {
+			t.Errorf("closed %v, after %s", r.relays[0].isClosed(), took)
+		}
+	})
+}
+
+// TestFastNeverCloses: an open relay stays open whatever the fast loop sees.
+func TestFastNeverCloses(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		relay := &testRelay{}
+		g := newGuard(relay, time.Second)
+		f := newFast(nil, fastWithin)
+		f.trip(g, reading.Covered(-1, -1, 0))
+		if relay.sets != 0 || g.takeDry() || f.take().OK() || f.trips != 0 {
+			t.Error("it moved a relay that was open")
+		}
+		_ = g.refresh(true)
+		f.trip(g, reading.Covered(-1, -1, 0))
+		if relay.isClosed() {
+			t.Error("not opened")
+		}
+		if _ = g.refresh(true); relay.isClosed() {
+			t.Error("closed before the core was told")
+		}
+		if !g.takeDry() || !f.take().OK() || g.takeDry() || f.take().OK() {
+			t.Error("not told once")
+		}
+		_ = g.end()
+	})
+}

@@ -23,6 +23,13 @@ func TestHelp(t *testing.T) {
 		"replay":       {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "cover_mm", "TRACE.csv", "standard input"},
 		"outputs-safe": {"--config", "ExecStopPost", "low"},
 		"wiring":       {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
+
+		"records":        {"list", "show", "export", "verify", "backup", "--logbook", "--config", "UTC"},
+		"records list":   {"--pack", "--bay", "--since", "--until", "--kind", "--json", "30d", "refusals"},
+		"records show":   {"charge", "visit", "finding", "ID", "--json"},
+		"records export": {"--table", "--format", "RFC 4180", "RFC 3339", "columns.md", "apostrophe"},
+		"records verify": {"hash", "Exit code 1"},
+		"records backup": {"--replace", "FILE", "restore", "stop the agent"},
 	} {
 		args := strings.Fields(command + " --help")
 		code, out, complaints := bayward(t, "", args...)

@@ -40,6 +40,7 @@ type cli struct {
 	Replay  replayCmd  `cmd:"" help:"Send a recorded trace through the core and print what it decides."`
 	Airflow airflowCmd `cmd:"" help:"Print the hydrogen and the ventilation that the bays of a configuration need."`
 	Wiring  wiringCmd  `cmd:"" help:"Walk through a bay's wiring: prove each sensor and the relay, calibrate, sign."`
+	Records recordsCmd `cmd:"" help:"List, show, export, verify and back up the record; see bayward records --help."`
 
 	OutputsSafe outputsSafeCmd `cmd:"" help:"Drive every relay and heartbeat low and leave; for ExecStopPost."`
 	WiringHold  wiringHoldCmd  `cmd:"" hidden:"" help:"A part of wiring: the process that is killed while it holds the relay."`

@@ -38,6 +38,7 @@ var rooms = []room{
 	{"agent/loop", true, core, "sees sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
 	{"agent/metrics", true, core, edge},
 	{"agent/notify", true, core, edge},
+	{"agent/records", true, append([]string{"agent/records", "agent/logbook"}, core...), "makes papers and tables of what the logbook kept; reads it through its reader alone"},
 	{"agent/replay", true, core, edge},
 	{"agent/web", true, core, edge},
 	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay to break each of them"},

@@ -1,0 +1,136 @@
+package records
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"iter"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+	"unicode"
+
+	"bayward/agent/logbook"
+)
+
+// WriteList writes the columns of a table that matter most as a plain table
+// for a terminal, and says how many rows there were.
+func (t *Table) WriteList(ctx context.Context, w io.Writer, r *logbook.Reader, q logbook.Query) (n int, err error) {
+	out := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	short := slices.DeleteFunc(slices.Clone(t.short), func(name string) bool { return strings.HasSuffix(name, "_trusted") })
+	_, _ = fmt.Fprintln(out, strings.Join(short, "\t")) // errors come out of Flush
+	cells := make([]string, len(short))
+	for row, err := range t.rows(ctx, r, q) {
+		if err != nil {
+			return n, err
+		}
+		for i, name := range short {
+			cells[i] = t.shown(row, name)
+		}
+		_, _ = fmt.Fprintln(out, strings.TrimRight(strings.Join(cells, "\t"), "\t"))
+		n++
+	}
+	return n, out.Flush()
+}
+
+// shown is a value for a terminal; a time that is not trusted has a mark.
+func (t *Table) shown(row []any, name string) string {
+	v := row[t.index(name)]
+	switch x := v.(type) {
+	case nil:
+		return "-"
+	case time.Time:
+		text := x.UTC().Format("2006-01-02T15:04:05Z")
+		if i := t.index(name + "_trusted"); i >= 0 {
+			if trusted, ok := row[i].(bool); ok && !trusted {
+				text += " (clock not set)"
+			}
+		}
+		return text
+	case float64:
+		return strconv.FormatFloat(math.Round(x*1000)/1000, 'f', -1, 64)
+	case string:
+		if x == "" {
+			return "-"
+		}
+		return printable(x)
+	}
+	return plain(v)
+}
+
+// printable keeps what a person wrote from moving the cursor or hiding lines.
+func printable(text string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\n' || r == '\t' || r == '\r':
+			return ' '
+		case unicode.IsControl(r), unicode.Is(unicode.Cf, r):
+			return '�'
+		}
+		return r
+	}, text)
+}
+
+// ErrNone says that the record has no such row.
+var ErrNone = errors.New("the record has no such row")
+
+// Find gives the row of a table with an id, as a fresh slice. The error is
+// ErrNone when there is none; tables without an id have none.
+func (t *Table) Find(ctx context.Context, r *logbook.Reader, id int64) ([]any, error) {
+	at := t.index("id")
+	if at < 0 {
+		return nil, ErrNone
+	}
+	for row, err := range t.rows(ctx, r, logbook.Query{}) {
+		if err != nil {
+			return nil, err
+		}
+		if row[at] == id {
+			return slices.Clone(row), nil
+		}
+	}
+	return nil, ErrNone
+}
+
+// WriteRow writes all that is known of one row, a line for each column.
+func (t *Table) WriteRow(w io.Writer, row []any) error {
+	out := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	for i, c := range t.Columns {
+		if v := plain(row[i]); v != "" {
+			_, _ = fmt.Fprintf(out, "%s\t%s\t%s\n", c.Name, printable(v), c.Means) // errors come out of Flush
+		}
+	}
+	return out.Flush()
+}
+
+// WriteCells writes what was done at each cell of a visit as a plain table.
+func WriteCells(ctx context.Context, w io.Writer, r *logbook.Reader, visit int64) error {
+	one := cells()
+	all := one.rows
+	at, cell := one.index("id"), one.index("cell")
+	one.rows = func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error] {
+		return func(yield func([]any, error) bool) {
+			for row, err := range all(ctx, r, q) {
+				if wanted := err != nil || row[at] == visit && row[cell] != nil; wanted && !yield(row, err) {
+					return
+				}
+			}
+		}
+	}
+	one.short = fieldsOf("cell water_ml dip_before_mm dip_after_mm gravity gravity_c")
+	_, err := one.WriteList(ctx, w, r, logbook.Query{})
+	return err
+}
+
+// WriteRowJSON writes one row as a JSON object.
+func (t *Table) WriteRowJSON(w io.Writer, row []any) error {
+	object, err := t.object(row)
+	if err == nil {
+		_, err = fmt.Fprintln(w, object)
+	}
+	return err
+}

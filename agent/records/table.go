@@ -1,0 +1,111 @@
+package records
+
+import (
+	"context"
+	"iter"
+	"slices"
+	"time"
+
+	"bayward/agent/logbook"
+)
+
+// Column is one column of a table.
+type Column struct {
+	Name  string // lower case, with its unit
+	Means string // one line for columns.md
+}
+
+// Table is one table of the record as people and programs get it.
+type Table struct {
+	Name    string
+	About   string // one sentence for columns.md
+	Columns []Column
+	short   []string // the columns that a list on a terminal shows
+	rows    func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error]
+}
+
+// Rows gives the rows that a query asks for, in a stable order. A value is nil
+// (not known), a string, a bool, an int64, a float64 or a time.Time in UTC. The
+// slice is used again for the next row. The sequence ends with an error, if
+// there is one.
+func (t *Table) Rows(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error] {
+	return t.rows(ctx, r, q)
+}
+
+// Tables lists the tables in the order of columns.md.
+func Tables() []*Table {
+	return []*Table{packs(), charges(), visits(), cells(), findings(), refusals(), series(), events()}
+}
+
+// TableNamed finds a table; nil when there is none of that name.
+func TableNamed(name string) *Table {
+	all := Tables()
+	if i := slices.IndexFunc(all, func(t *Table) bool { return t.Name == name }); i >= 0 {
+		return all[i]
+	}
+	return nil
+}
+
+// TableNames lists the names of all tables.
+func TableNames() []string {
+	var names []string
+	for _, t := range Tables() {
+		names = append(names, t.Name)
+	}
+	return names
+}
+
+// index finds a column, -1 when there is none.
+func (t *Table) index(name string) int {
+	return slices.IndexFunc(t.Columns, func(c Column) bool { return c.Name == name })
+}
+
+// column is a column with the way to its value in a row.
+type column[T any] struct {
+	name, means string
+	of          func(*T) any
+}
+
+// newTable joins columns to a sequence of rows.
+func newTable[T any](name, about, short string, cols []column[T],
+	read func(context.Context, *logbook.Reader, logbook.Query) iter.Seq2[T, error],
+) *Table {
+	t := &Table{Name: name, About: about, short: fieldsOf(short)}
+	for _, c := range cols {
+		t.Columns = append(t.Columns, Column{c.name, c.means})
+	}
+	t.rows = func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error] {
+		return valuesOf(cols, read(ctx, r, q))
+	}
+	return t
+}
+
+func valuesOf[T any](cols []column[T], rows iter.Seq2[T, error]) iter.Seq2[[]any, error] {
+	return func(yield func([]any, error) bool) {
+		values := make([]any, len(cols))
+		for row, err := range rows {
+			for i, c := range cols {
+				values[i] = c.of(&row)
+			}
+			if !yield(values, err) || err != nil {
+				return
+			}
+		}
+	}
+}
+
+// number is a Num as a value of a row.
+func number(n logbook.Num) any {
+	if n == nil {
+		return nil
+	}
+	return *n
+}
+
+// moment is a time as a value of a row; the zero time is none.
+func moment(t time.Time) any {
+	if t.IsZero() {
+		return nil
+	}
+	return t.UTC()
+}

@@ -1,0 +1,259 @@
+package records
+
+import (
+	"context"
+	"iter"
+	"strings"
+
+	"bayward/agent/logbook"
+)
+
+func fieldsOf(text string) []string { return strings.Fields(text) }
+
+const trustMeans = "true: the clock had been set; false: the time may be wrong by years"
+
+// spanColumns are what all rows with a beginning and an end have in common.
+func spanColumns[T any](of func(*T) *logbook.Span) []column[T] {
+	return []column[T]{
+		{"id", "number within its table, given by the logbook", func(r *T) any { return of(r).ID }},
+		{"bay", "", func(r *T) any { return of(r).Bay }},
+		{"pack", "empty: it was not known", func(r *T) any { return of(r).Pack }},
+		{"origin", "agent: seen by bayward; import: kept by hand", func(r *T) any { return of(r).Origin }},
+		{"start", "", func(r *T) any { return moment(of(r).Start.Wall) }},
+		{"start_trusted", trustMeans, func(r *T) any { return of(r).Start.Trusted }},
+		{"end", "empty: it still goes on", func(r *T) any { return moment(of(r).End.Wall) }},
+		{"end_trusted", "as start_trusted; empty while there is no end", func(r *T) any {
+			if of(r).Open() {
+				return nil
+			}
+			return of(r).End.Trusted
+		}},
+	}
+}
+
+func packs() *Table {
+	return newTable("packs", "The packs that the record knows, by name. Asked for by --pack only.", "pack bay charges visits", []column[logbook.Pack]{
+		{"pack", "", func(p *logbook.Pack) any { return p.Name }},
+		{"bay", "where it was charged or visited last", func(p *logbook.Pack) any { return p.Bay }},
+		{"charges", "", func(p *logbook.Pack) any { return int64(p.Charges) }},
+		{"visits", "without rounds of readings", func(p *logbook.Pack) any { return int64(p.Visits) }},
+	}, readPacks)
+}
+
+func readPacks(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[logbook.Pack, error] {
+	return func(yield func(logbook.Pack, error) bool) {
+		all, err := r.Packs(ctx)
+		if err != nil {
+			yield(logbook.Pack{}, err)
+			return
+		}
+		for _, p := range all {
+			if (q.Pack == "" || q.Pack == p.Name) && (q.Bay == "" || q.Bay == p.Bay) && !yield(p, nil) {
+				return
+			}
+		}
+	}
+}
+
+func charges() *Table {
+	type row = logbook.Charge
+	own := []column[row]{
+		{"in_ah", "ampere-hours put in", func(c *row) any { return number(c.InAh) }},
+		{"gassing_ah", "of them, what split water, in each cell", func(c *row) any { return number(c.GassingAh) }},
+		{"water_ml", "water that each cell lost by it, by Faraday's law", func(c *row) any { return number(c.WaterML) }},
+		{"depth", "ampere-hours missing over capacity when it began", func(c *row) any { return number(c.Depth) }},
+		{"start_c", "electrolyte at the start, °C", func(c *row) any { return number(c.StartC) }},
+		{"end_c", "electrolyte at the end, °C", func(c *row) any { return number(c.EndC) }},
+		{"max_c", "hottest electrolyte, °C", func(c *row) any { return number(c.MaxC) }},
+		{"low_cover_mm", "lowest cover while current flowed, mm above the plate tops", func(c *row) any { return number(c.LowMM) }},
+		{"dry", "charged with bare plates: yes, no, or unknown", func(c *row) any { return dry(c) }},
+		{"flow_s", "seconds with current", func(c *row) any { return c.FlowS }},
+		{"bare_s", "of them, with the plates bare", func(c *row) any { return c.BareS }},
+		{"blind_s", "of them, with the level unknown", func(c *row) any { return c.BlindS }},
+		{"full", "proven full", func(c *row) any { return c.Full }},
+		{"evidence", "what proved it", func(c *row) any { return c.Evidence }},
+		{"ended", "full, stopped, withheld, unplugged or unseen; empty: it goes on, or nobody noted it", func(c *row) any { return c.Ended }},
+		{"code", "with withheld: the finding that ended it", func(c *row) any { return c.Code }},
+		{"notes", "", func(c *row) any { return c.Notes }},
+	}
+	return newTable("charges", "Charges, by start.", "id pack bay start start_trusted end in_ah water_ml max_c low_cover_mm dry full ended",
+		append(spanColumns(func(c *row) *logbook.Span { return &c.Span }), own...),
+		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
+			return r.Charges(ctx, q)
+		})
+}
+
+// dry is the answer to the question that every warranty asks.
+func dry(c *logbook.Charge) string {
+	switch wasDry, known := c.Dry(); {
+	case wasDry:
+		return "yes"
+	case known:
+		return "no"
+	}
+	return "unknown"
+}
+
+// visitColumns are those of a visit as a whole.
+func visitColumns[T any](of func(*T) *logbook.Visit) []column[T] {
+	return append(spanColumns(func(r *T) *logbook.Span { return &of(r).Span }), []column[T]{
+		{"kind", "water, cover-fill, or readings (hydrometer and dip rule only)", func(r *T) any { return of(r).Kind }},
+		{"by", "who opened it", func(r *T) any { return of(r).By }},
+		{"closed_by", "", func(r *T) any { return of(r).ClosedBy }},
+		{"cautions", "what was confirmed when it was opened", func(r *T) any { return of(r).Cautions }},
+		{"water_kind", "demineralised, distilled or other; empty: nobody said", func(r *T) any { return of(r).Water }},
+		{"us_per_cm", "conductivity of the water, µS/cm", func(r *T) any { return number(of(r).USPerCM) }},
+		{"cover_before_mm", "cover by the bay's own probe, mm above the plate tops", func(r *T) any { return number(of(r).BeforeMM) }},
+		{"cover_after_mm", "", func(r *T) any { return number(of(r).AfterMM) }},
+		{"total_ml", "water given to all cells", func(r *T) any { return of(r).TotalML }},
+		{"notes", "", func(r *T) any { return of(r).Notes }},
+	}...)
+}
+
+func visits() *Table {
+	return newTable("visits", "Visits, by start, without their cells.", "id pack bay start start_trusted kind by water_kind us_per_cm cover_before_mm cover_after_mm total_ml",
+		visitColumns(func(v *logbook.Visit) *logbook.Visit { return v }),
+		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[logbook.Visit, error] {
+			return r.Visits(ctx, q)
+		})
+}
+
+// cellRow is one cell of a visit. A visit at which nothing was noted by cell
+// has one row whose number is 0.
+type cellRow struct {
+	logbook.Visit
+	cell logbook.VisitCell
+}
+
+func cells() *Table {
+	own := []column[cellRow]{
+		{"cell", "1 is the positive end; empty: nothing was noted by cell", func(r *cellRow) any {
+			if r.cell.Cell == 0 {
+				return nil
+			}
+			return int64(r.cell.Cell)
+		}},
+		{"water_ml", "water given to it; 0: looked at, needed none", func(r *cellRow) any { return number(r.cell.ML) }},
+		{"dip_before_mm", "dip rule before any water, mm above the plate tops", func(r *cellRow) any { return number(r.cell.BeforeMM) }},
+		{"dip_after_mm", "the last dip after it", func(r *cellRow) any { return number(r.cell.AfterMM) }},
+		{"gravity", "specific gravity as read, not corrected", func(r *cellRow) any { return number(r.cell.Gravity) }},
+		{"gravity_c", "electrolyte then, °C", func(r *cellRow) any { return number(r.cell.AtC) }},
+	}
+	return newTable("cells", "Visits again, one row for each cell at which something was done.", "id pack bay start start_trusted by cell water_ml dip_before_mm dip_after_mm gravity gravity_c",
+		append(visitColumns(func(r *cellRow) *logbook.Visit { return &r.Visit }), own...), readCells)
+}
+
+func readCells(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[cellRow, error] {
+	return func(yield func(cellRow, error) bool) {
+		for v, err := range r.Visits(ctx, q) {
+			if err != nil {
+				yield(cellRow{}, err)
+				return
+			}
+			if len(v.Cells) == 0 {
+				v.Cells = []logbook.VisitCell{{}}
+			}
+			for _, c := range v.Cells {
+				if !yield(cellRow{v, c}, nil) {
+					return
+				}
+			}
+		}
+	}
+}
+
+func findings() *Table {
+	type row = logbook.Finding
+	own := []column[row]{
+		{"code", "see agent/interlock/findings.md", func(f *row) any { return f.Code }},
+		{"blocks", "it withholds the charge", func(f *row) any { return f.Blocks }},
+		{"latched", "a person had to release it", func(f *row) any { return f.Latched }},
+		{"value", "what it means is the code's own matter", func(f *row) any { return number(f.Value) }},
+		{"limit_value", "likewise", func(f *row) any { return number(f.Limit) }},
+		{"fault", "of the sensor, where that was the reason", func(f *row) any { return f.Fault }},
+		{"evidence", "one sentence, as it was raised", func(f *row) any { return f.Evidence }},
+	}
+	return newTable("findings", "Findings, by start.", "id pack bay start start_trusted end code blocks evidence",
+		append(spanColumns(func(f *row) *logbook.Span { return &f.Span }), own...),
+		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
+			return r.Findings(ctx, q)
+		})
+}
+
+func refusals() *Table {
+	type row = logbook.Refusal
+	own := []column[row]{
+		{"code", "the first reason", func(f *row) any { return f.Code }},
+		{"codes", "all reasons in the order in which they came, joined by spaces", func(f *row) any { return strings.Join(f.Codes, " ") }},
+		{"evidence", "one sentence on the first", func(f *row) any { return f.Evidence }},
+		{"ended", "granted, left, full or restart", func(f *row) any { return f.Ended }},
+	}
+	return newTable("refusals", "Times in which a pack stood connected and not full, and its charge was withheld; by start.",
+		"id pack bay start start_trusted end codes ended evidence",
+		append(spanColumns(func(f *row) *logbook.Span { return &f.Span }), own...),
+		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
+			return r.Refusals(ctx, q)
+		})
+}
+
+func series() *Table {
+	type row = logbook.Series
+	num := func(name, means string, of func(*row) logbook.Num) column[row] {
+		return column[row]{name, means, func(s *row) any { return number(of(s)) }}
+	}
+	cols := []column[row]{
+		{"id", "number within its table", func(s *row) any { return s.ID }},
+		{"bay", "", func(s *row) any { return s.Bay }},
+		{"pack", "", func(s *row) any { return s.Pack }},
+		{"start", "", func(s *row) any { return moment(s.Start.Wall) }},
+		{"start_trusted", trustMeans, func(s *row) any { return s.Start.Trusted }},
+		{"span_s", "how long it lasted", func(s *row) any { return s.SpanS }},
+		{"ticks", "how many readings went into it", func(s *row) any { return int64(s.Ticks) }},
+		{"stage", "at its end", func(s *row) any { return s.Stage }},
+		{"permit_s", "seconds with the permit granted", func(s *row) any { return s.PermitS }},
+		num("pack_v", "mean, V", func(s *row) logbook.Num { return s.PackV }),
+		num("pack_v_min", "", func(s *row) logbook.Num { return s.PackVMin }),
+		num("pack_v_max", "", func(s *row) logbook.Num { return s.PackVMax }),
+		num("current_a", "mean, A, positive while charging", func(s *row) logbook.Num { return s.CurrentA }),
+		num("current_a_min", "", func(s *row) logbook.Num { return s.CurrentAMin }),
+		num("current_a_max", "", func(s *row) logbook.Num { return s.CurrentAMax }),
+		num("pack_c", "mean, °C", func(s *row) logbook.Num { return s.PackC }),
+		num("pack_c_max", "", func(s *row) logbook.Num { return s.PackCMax }),
+		num("ambient_c", "mean, °C", func(s *row) logbook.Num { return s.AmbientC }),
+		num("cover_mm", "mean of the least that the probe proves, mm above the plate tops", func(s *row) logbook.Num { return s.CoverMM }),
+		num("cover_mm_min", "", func(s *row) logbook.Num { return s.CoverMMMin }),
+		num("hydrogen_pct_max", "% by volume", func(s *row) logbook.Num { return s.HydrogenPctMax }),
+		num("settled_mm", "at its end: cover at 25 °C without gas", func(s *row) logbook.Num { return s.SettledMM }),
+		num("predict_mm", "at its end: the same by the water balance", func(s *row) logbook.Num { return s.PredictMM }),
+		num("lost_ml", "at its end: lost by each cell since the last fill", func(s *row) logbook.Num { return s.LostML }),
+		num("soc", "at its end: state of charge, 0 to 1", func(s *row) logbook.Num { return s.Soc }),
+	}
+	return newTable("series", "Readings, thinned out: one row for a span of time; by start.", "pack bay start stage pack_v current_a pack_c cover_mm", cols,
+		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
+			return r.Series(ctx, q)
+		})
+}
+
+func events() *Table {
+	type row = logbook.Record
+	cols := []column[row]{
+		{"bay", "", func(e *row) any { return e.Bay }},
+		{"seq", "1, 2, 3, … for each bay, without a gap", func(e *row) any { return int64(e.Seq) }},
+		{"pack", "empty: it was not known", func(e *row) any { return e.Pack }},
+		{"time", "", func(e *row) any { return moment(e.Stamp.Wall) }},
+		{"time_trusted", trustMeans, func(e *row) any { return e.Stamp.Trusted }},
+		{"boot_id", "the boot that mono_s counts from", func(e *row) any { return e.Stamp.BootID }},
+		{"mono_s", "seconds since that boot", func(e *row) any { return e.Stamp.Mono.Seconds() }},
+		{"kind", "such as charge-full; see mqtt/README.md", func(e *row) any { return e.Kind }},
+		{"stage", "stage-changed: the new one", func(e *row) any { return e.Stage }},
+		{"from", "stage-changed: the old one", func(e *row) any { return e.From }},
+		{"code", "the finding's", func(e *row) any { return e.Code }},
+		{"by", "the person", func(e *row) any { return e.By }},
+		{"order", "number of the order", func(e *row) any { return e.Order }},
+		{"text", "one sentence", func(e *row) any { return e.Text }},
+	}
+	return newTable("events", "Events, bay by bay, by number.", "bay seq pack time time_trusted kind code by text", cols,
+		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
+			return r.EachEvent(ctx, q)
+		})
+}

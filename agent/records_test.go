@@ -1,0 +1,173 @@
+package main
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"bayward/agent/logbook"
+)
+
+// someBook is a logbook with one charge and one visit, and a configuration
+// that names it.
+func someBook(t *testing.T) (path, cfg string) {
+	t.Helper()
+	path = filepath.Join(t.TempDir(), "logbook.db")
+	b, err := logbook.Open(t.Context(), path, quiet())
+	if err != nil {
+		t.Fatal(err)
+	}
+	start := time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)
+	span := func(n int) logbook.Span {
+		at := func(n int) logbook.Stamp {
+			return logbook.Stamp{Wall: start.Add(time.Duration(n) * time.Hour), Trusted: true}
+		}
+		return logbook.Span{Bay: "bay-1", Pack: "lift-a", Start: at(n), End: at(n + 8)}
+	}
+	err = b.Write(t.Context(), logbook.Entry{Bay: "bay-1", Pack: "lift-a", Stamp: span(0).Start, Rows: logbook.Rows{
+		Charges: []logbook.Charge{{Span: span(0), InAh: logbook.Known(101.5), LowMM: logbook.Known(7.5), FlowS: 28000, Full: true, Ended: logbook.EndedFull}},
+		Visits: []logbook.Visit{{Span: span(12), Kind: logbook.VisitWater, By: "=1+1", TotalML: 150, Cells: []logbook.VisitCell{
+			{Cell: 1, ML: logbook.Known(150), Gravity: logbook.Known(1.265), AtC: logbook.Known(31)},
+		}}},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return path, file(t, "good.yaml", onePack(t, "LOGBOOK", path))
+}
+
+// TestRecordsSay runs each command as a person would.
+func TestRecordsSay(t *testing.T) {
+	path, cfg := someBook(t)
+	for _, row := range []struct {
+		args string
+		says []string
+	}{
+		{"list", []string{"pack", "lift-a", "bay-1"}},
+		{"list --kind charges --pack lift-a --since 2026-03-01", []string{"2026-03-01T06:00:00Z", "101.5", "7.5", "no"}},
+		{"list --kind visits --json", []string{`"by":"=1+1"`, `"us_per_cm":null`}},
+		{"show charge 1", []string{"in_ah", "101.5", "ampere-hours put in"}},
+		{"show visit 1", []string{"=1+1", "gravity_c", "1.265"}},
+		{"show visit 1 --json", []string{`"total_ml":150`}},
+		{"export --table cells", []string{"'=1+1", ",150,"}},
+		{"export --table charges --format json --until 2030-01-01", []string{`"dry":"no"`, `"start":"2026-03-01T06:00:00.000Z"`}},
+		{"verify", []string{"The chain holds: 2 charges and visits."}},
+		{"verify --json", []string{`"holds":true,"rows":2`}},
+	} {
+		for _, which := range []string{"--logbook " + path, "--config " + cfg} {
+			args := strings.Fields("records " + row.args + " " + which)
+			code, out, complaints := bayward(t, "", args...)
+			if code != exitDone || complaints != "" {
+				t.Errorf("%v: exit code %d, %s", args, code, complaints)
+			}
+			for _, want := range row.says {
+				if !strings.Contains(out, want) {
+					t.Errorf("%v does not say %q:\n%s", args, want, out)
+				}
+			}
+		}
+	}
+	_, out, _ := bayward(t, "", "records", "export", "--table", "charges", "--logbook", path)
+	if lines, err := csv.NewReader(strings.NewReader(out)).ReadAll(); err != nil || len(lines) != 2 {
+		t.Errorf("%d lines, %v", len(lines), err)
+	}
+	if code, out, says := bayward(t, "", "records", "list", "--kind", "refusals", "--logbook", path); code != exitDone || !strings.Contains(says, "no refusals") || strings.Count(out, "\n") != 1 {
+		t.Errorf("an empty list: %d %q %q", code, out, says)
+	}
+}
+
+func TestRecordsRefuse(t *testing.T) {
+	path, cfg := someBook(t)
+	foreign := file(t, "foreign.db", "no database")
+	for _, row := range []struct {
+		args string
+		code int
+		says []string
+	}{
+		{"list", exitUsage, []string{"--config FILE", "--logbook FILE"}},
+		{"list --config " + cfg + " --logbook " + path, exitUsage, []string{"either"}},
+		{"list --logbook " + path + ".none", exitUsage, []string{"no such file", "bayward run"}},
+		{"list --logbook " + foreign, exitFailed, []string{"foreign.db"}},
+		{"list --kind cells --logbook " + path, exitUsage, []string{"--kind", "packs"}},
+		{"list --since tomorrow --logbook " + path, exitUsage, []string{"--since", `"tomorrow"`, "30d"}},
+		{"list --since 2026-03-02 --until 2026-03-01 --logbook " + path, exitUsage, []string{"--until", "after --since"}},
+		{"show charge 7 --logbook " + path, exitUsage, []string{"charge 7", "list --kind charges"}},
+		{"show bay 7 --logbook " + path, exitUsage, []string{"charge"}},
+		{"export --table ways --logbook " + path, exitUsage, []string{"--table", `"ways"`, "cells"}},
+		{"export --logbook " + path, exitUsage, []string{"--table"}},
+		{"export --table charges --format xml --logbook " + path, exitUsage, []string{"--format", "csv"}},
+		{"backup " + foreign + " --logbook " + path, exitUsage, []string{"there already", "--replace"}},
+		{"backup " + path + " --replace --logbook " + path, exitUsage, []string{"the logbook itself"}},
+	} {
+		code, out, complaints := bayward(t, "", strings.Fields("records "+row.args)...)
+		if code != row.code || out != "" {
+			t.Errorf("%s: exit code %d, said %s%s", row.args, code, complaints, out)
+		}
+		for _, want := range row.says {
+			if !strings.Contains(complaints, want) {
+				t.Errorf("%s does not say %q: %s", row.args, want, complaints)
+			}
+		}
+	}
+	if got, err := os.ReadFile(foreign); err != nil || string(got) != "no database" {
+		t.Errorf("a file that was there was touched: %q, %v", got, err)
+	}
+}
+
+// TestRecordsBackup: a copy while the logbook is open for writing, which every
+// command reads.
+func TestRecordsBackup(t *testing.T) {
+	path, cfg := someBook(t)
+	b, err := logbook.Open(t.Context(), path, quiet())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	to := filepath.Join(t.TempDir(), "copy.db")
+	for _, more := range []string{"", " --replace"} {
+		code, out, says := bayward(t, "", strings.Fields("records backup "+to+" --config "+cfg+more)...)
+		if code != exitDone || !strings.Contains(out, "2 chained charges and visits") {
+			t.Fatalf("exit code %d, %s%s", code, out, says)
+		}
+	}
+	if code, out, says := bayward(t, "", "records", "list", "--logbook", to); code != exitDone || !strings.Contains(out, "lift-a") {
+		t.Errorf("exit code %d, %s%s", code, out, says)
+	}
+	if left, err := filepath.Glob(to + ".*"); err != nil || len(left) != 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
+}
+
+// TestRecordsVerifyBroken changes a charge in the file as a person would who
+// wants it to look better.
+func TestRecordsVerifyBroken(t *testing.T) {
+	path, _ := someBook(t)
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	changed := strings.Replace(string(raw), "=1+1", "=1+2", 1)
+	if changed == string(raw) {
+		t.Fatal("the name does not stand in the file")
+	}
+	bad := file(t, "bad.db", changed)
+	code, out, says := bayward(t, "", "records", "verify", "--logbook", bad)
+	if code != exitFailed || !strings.Contains(says, "link 2 (visit 1)") || !strings.Contains(out, "first 1 ") {
+		t.Errorf("exit code %d, %s%s", code, out, says)
+	}
+	code, out, _ = bayward(t, "", "records", "verify", "--json", "--logbook", bad)
+	var found struct {
+		Holds bool
+		Break string
+	}
+	if err := json.Unmarshal([]byte(out), &found); err != nil || code != exitFailed || found.Holds || found.Break == "" {
+		t.Errorf("exit code %d, %v: %s", code, err, out)
+	}
+}

@@ -28,6 +28,7 @@ func TestHelp(t *testing.T) {
 		"records list":   {"--pack", "--bay", "--since", "--until", "--kind", "--json", "30d", "refusals"},
 		"records show":   {"charge", "visit", "finding", "ID", "--json"},
 		"records export": {"--table", "--format", "RFC 4180", "RFC 3339", "columns.md", "apostrophe"},
+		"records report": {"--pack", "--since", "--until", "--paper", "letter", "--units", "charged dry"},
 		"records verify": {"hash", "Exit code 1"},
 		"records backup": {"--replace", "FILE", "restore", "stop the agent"},
 	} {

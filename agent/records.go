@@ -19,6 +19,7 @@ type recordsCmd struct {
 	List   recordsListCmd   `cmd:"" help:"List packs, charges, visits, findings, refusals or events."`
 	Show   recordsShowCmd   `cmd:"" help:"Show one charge, visit, finding or refusal with all it has."`
 	Export recordsExportCmd `cmd:"" help:"Print one table of the record as CSV or JSON."`
+	Report recordsReportCmd `cmd:"" help:"Print the record of one pack as a page for paper."`
 	Verify recordsVerifyCmd `cmd:"" help:"Say whether the chain over charges and visits holds."`
 	Backup recordsBackupCmd `cmd:"" help:"Copy the whole logbook to a file, also while an agent runs."`
 }

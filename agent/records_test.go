@@ -58,6 +58,8 @@ func TestRecordsSay(t *testing.T) {
 		{"show visit 1 --json", []string{`"total_ml":150`}},
 		{"export --table cells", []string{"'=1+1", ",150,"}},
 		{"export --table charges --format json --until 2030-01-01", []string{`"dry":"no"`, `"start":"2026-03-01T06:00:00.000Z"`}},
+		{"report --pack lift-a --since 2026-01-01", []string{"Record of pack lift-a", "No. In all of 1 charge", "size: A4", "1.269"}},
+		{"report --pack lift-a --since 2026-01-01 --paper letter --units us", []string{"size: letter", "5.1"}},
 		{"verify", []string{"The chain holds: 2 charges and visits."}},
 		{"verify --json", []string{`"holds":true,"rows":2`}},
 	} {
@@ -103,6 +105,9 @@ func TestRecordsRefuse(t *testing.T) {
 		{"export --table ways --logbook " + path, exitUsage, []string{"--table", `"ways"`, "cells"}},
 		{"export --logbook " + path, exitUsage, []string{"--table"}},
 		{"export --table charges --format xml --logbook " + path, exitUsage, []string{"--format", "csv"}},
+		{"report --pack lift-z --logbook " + path, exitUsage, []string{"--pack", `"lift-z"`, "it knows lift-a"}},
+		{"report --logbook " + path, exitUsage, []string{"--pack"}},
+		{"report --pack lift-a --paper a5 --logbook " + path, exitUsage, []string{"--paper", "letter"}},
 		{"backup " + foreign + " --logbook " + path, exitUsage, []string{"there already", "--replace"}},
 		{"backup " + path + " --replace --logbook " + path, exitUsage, []string{"the logbook itself"}},
 	} {

@@ -37,7 +37,7 @@ func twoWeeks() logbook.Rows {
 		c := logbook.Charge{
 			Span: spanAt(24*day, 9), InAh: logbook.Known(100 + float64(day)), GassingAh: logbook.Known(20), WaterML: logbook.Known(6.7),
 			Depth: logbook.Known(0.5), StartC: logbook.Known(22), EndC: logbook.Known(33.5), MaxC: logbook.Known(36.25),
-			LowMM: logbook.Known(12 - float64(day)), FlowS: 30000, Full: true, Evidence: "steady-taper", Ended: logbook.EndedFull,
+			LowMM: logbook.Known(14 - float64(day)), FlowS: 30000, Full: true, Evidence: "steady-taper", Ended: logbook.EndedFull,
 		}
 		switch day {
 		case 3:

@@ -1,0 +1,144 @@
+package records
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"bayward/agent/logbook"
+)
+
+// answer is to the question whether the pack was ever charged dry.
+type answer struct {
+	Class string // yes, no, unknown, none
+	Text  string
+}
+
+type chargeRow struct {
+	ID                          int64
+	Start, End, Time            string
+	InAh, WaterML, StartC, MaxC string
+	LowCover, Dry, How          string
+	ByHand, IsDry, Unknown      bool
+	Note                        string
+}
+
+// chargeCount sums up all charges of a report.
+type chargeCount struct {
+	all, dry, unknown, full int
+	inAh, waterML           float64
+	lowest, hottest         logbook.Num
+	driest                  string
+}
+
+func (p *report) charges(ctx context.Context, r *logbook.Reader, q logbook.Query) error {
+	var n chargeCount
+	for c, err := range r.Charges(ctx, q) {
+		if err != nil {
+			return err
+		}
+		p.mark(&c.Span)
+		n.add(&c)
+		p.Charges = append(p.Charges, p.chargeRow(&c))
+	}
+	p.Answer = n.answer()
+	if n.all > 0 {
+		p.ChargeSum = []pair{
+			{"Charges", fmt.Sprintf("%d, of them %d proven full", n.all, n.full)},
+			{"Put in", digits(n.inAh, 0) + " Ah"},
+			{"Water lost by each cell in them", p.volume(n.waterML) + " " + p.Volume},
+			{"Lowest cover under current", p.known(n.lowest, func(v float64) string { return p.length(v) + " " + p.Length })},
+			{"Hottest electrolyte", p.known(n.hottest, func(v float64) string { return p.temp(v) + " " + p.Temp })},
+		}
+	}
+	return nil
+}
+
+func (n *chargeCount) add(c *logbook.Charge) {
+	n.all++
+	if c.Full {
+		n.full++
+	}
+	n.inAh += orZero(c.InAh)
+	n.waterML += orZero(c.WaterML)
+	if c.LowMM != nil && (n.lowest == nil || *c.LowMM < *n.lowest) {
+		n.lowest = c.LowMM
+	}
+	if c.MaxC != nil && (n.hottest == nil || *c.MaxC > *n.hottest) {
+		n.hottest = c.MaxC
+	}
+	switch dry(c) {
+	case "yes":
+		n.dry++
+		if n.driest == "" {
+			n.driest = at(c.Start)
+		}
+	case "unknown":
+		n.unknown++
+	}
+}
+
+func orZero(n logbook.Num) float64 {
+	if n == nil {
+		return 0
+	}
+	return *n
+}
+
+// answer never says "no" for a charge that was not watched.
+func (n *chargeCount) answer() answer {
+	switch {
+	case n.all == 0:
+		return answer{"none", "There is no charge of this pack in this time."}
+	case n.dry > 0:
+		text := fmt.Sprintf("Yes. In %s of %d the plates were bare while current flowed; first in the one of %s.", counted(n.dry, "charge", "charges"), n.all, n.driest)
+		if n.unknown > 0 {
+			text += fmt.Sprintf(" For %d more it is not known.", n.unknown)
+		}
+		return answer{"yes", text}
+	case n.unknown == n.all:
+		return answer{"unknown", fmt.Sprintf("Not known: in none of %s was the level watched all the time.", counted(n.all, "charge", "charges"))}
+	case n.unknown > 0:
+		return answer{"unknown", fmt.Sprintf("Never seen, but not all was watched: in %d of %d charges the plates were covered all the time; in %d the level was not known for all or a part of it.", n.all-n.unknown, n.all, n.unknown)}
+	}
+	return answer{"no", fmt.Sprintf("No. In all of %s the plates were covered all the time that current flowed.", counted(n.all, "charge", "charges"))}
+}
+
+func counted(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func (p *report) chargeRow(c *logbook.Charge) chargeRow {
+	row := chargeRow{
+		ID: c.ID, Start: at(c.Start), End: at(c.End), Time: hoursOf(c.FlowS), ByHand: c.Origin == logbook.ByImport,
+		InAh:    p.known(c.InAh, func(v float64) string { return digits(v, 0) }),
+		WaterML: p.known(c.WaterML, p.volume), StartC: p.known(c.StartC, p.temp), MaxC: p.known(c.MaxC, p.temp),
+		LowCover: p.known(c.LowMM, p.length), Dry: dry(c), Note: c.Notes,
+	}
+	if row.ByHand && c.FlowS == 0 {
+		row.Time = none
+	}
+	row.IsDry, row.Unknown = row.Dry == "yes", row.Dry == "unknown"
+	how := []string{c.Ended}
+	if c.Full && c.Ended == logbook.EndedFull {
+		how = []string{"full"}
+	} else if c.Full {
+		how = append(how, "full")
+	}
+	how = append(how, c.Evidence, c.Code)
+	row.How = strings.Join(deleteEmpty(how), ", ")
+	return row
+}
+
+func deleteEmpty(words []string) []string {
+	var out []string
+	for _, w := range words {
+		if w != "" {
+			out = append(out, w)
+		}
+	}
+	return out
+}

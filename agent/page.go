@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"time"
 
 	"bayward/agent/loop"
+	"bayward/agent/records"
 	"bayward/agent/web"
 )
 
@@ -40,9 +42,16 @@ func (a *agent) page(metrics http.Handler) http.Handler {
 	for i, p := range a.cfg.People {
 		people[i] = web.Person{Name: p.Name, Role: web.ParseRole(p.Role), Hash: p.PINHash}
 	}
+	var record http.Handler
+	if a.book != nil {
+		record = records.Handler(records.ServeOptions{
+			Reader: a.book.Reader, Version: version(), Describe: func(o *records.ReportOptions) { describe(o, a.cfg) },
+			Now: func() time.Time { now, _ := a.wall(); return now },
+		})
+	}
 	return web.New(web.Options{
 		Site: a.cfg.Site, Agent: a.cfg.Agent, Units: a.cfg.Units, Language: a.cfg.Language, Version: version(),
-		Pictures: a.loop.Pictures, Submit: a.submit, Healthy: a.loop.Healthy, Metrics: metrics,
+		Pictures: a.loop.Pictures, Submit: a.submit, Healthy: a.loop.Healthy, Metrics: metrics, Records: record,
 		People: people, Past: &a.past, Writable: a.invented || web.Loopback(a.listener),
 	})
 }

@@ -146,6 +146,7 @@ func TestEveryAddressIsDescribed(t *testing.T) {
 	d := readOpenAPI(t)
 	b := newBench(func(o *web.Options) {
 		o.Metrics = http.HandlerFunc(func(http.ResponseWriter, *http.Request) {})
+		o.Records = o.Metrics
 	}, "bay-1")
 	paths, _ := d.at(t, "paths")
 	for path := range paths.(map[string]any) {

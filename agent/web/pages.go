@@ -53,13 +53,14 @@ type base struct {
 	Writable                    bool // visits may be opened
 	SignedIn                    string
 	People                      bool // people sign in here
+	Records                     bool // the record can be read
 }
 
 func (s *server) base(r *http.Request, title string) base {
 	v := s.view(r)
 	b := base{
 		Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.name, US: v.us, Here: r.URL.RequestURI(),
-		Writable: s.may(r, bay.OrderVisitOpen), People: s.gate != nil,
+		Writable: s.may(r, bay.OrderVisitOpen), People: s.gate != nil, Records: s.Records != nil,
 	}
 	if r.Method == http.MethodPost {
 		b.Here = strings.TrimSuffix(strings.TrimSuffix(r.URL.Path, "/hold"), "/settings")
@@ -120,6 +121,7 @@ type bayPage struct {
 	Card       card
 	OrderID    string // of the page's forms, so that sending one twice does nothing
 	Who        string
+	PackName   string
 	AskName    bool
 	CanRelease bool
 	Section    section
@@ -137,7 +139,7 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 	}
 	v := s.view(r)
 	page := bayPage{
-		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), OrderID: newID(), Who: s.who(r),
+		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), OrderID: newID(), Who: s.who(r), PackName: p.Pack.Name,
 		CanRelease: s.may(r, bay.OrderRelease), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
 		History: s.Past.history(p, v), Pack: newPackChoice(p, v, s.may(r, bay.OrderPack)),
 	}

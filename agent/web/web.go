@@ -28,6 +28,9 @@ type Options struct {
 	// Healthy says why ticks are not on time, or nil.
 	Healthy func() error
 	Metrics http.Handler // nil: no /metrics
+	// Records answers /records, /api/v1/records.csv and /api/v1/records.json,
+	// which only read; nil: there is no record.
+	Records http.Handler
 	// People may sign in; with any of them, nobody else sees or orders
 	// anything but first aid, health and metrics.
 	People []Person
@@ -92,6 +95,11 @@ func (s *server) route(mux *http.ServeMux) {
 	mux.Handle("/api/v1/bays/{bay}/visit", only(http.MethodPost, s.apiVisit))
 	mux.Handle("/api/v1/bays/{bay}/hold", only(http.MethodPost, s.apiHold))
 	mux.Handle("/api/v1/bays/{bay}/pack", only(http.MethodPost, s.apiPack))
+	if s.Records != nil {
+		for _, path := range []string{"/records", "/api/v1/records.csv", "/api/v1/records.json"} {
+			mux.Handle(path, only(http.MethodGet, s.Records.ServeHTTP))
+		}
+	}
 	if s.Metrics != nil {
 		mux.Handle("/metrics", only(http.MethodGet, s.Metrics.ServeHTTP))
 	}

@@ -1,0 +1,219 @@
+package records
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"html/template"
+	"io"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/logbook"
+)
+
+// ServeOptions are what the pages of the record are made from.
+type ServeOptions struct {
+	Reader *logbook.Reader
+	// Describe adds site, agent, units and facts to the options of a report; nil
+	// adds nothing.
+	Describe func(*ReportOptions)
+	Now      func() time.Time // of the record's clock
+	Version  string
+}
+
+const (
+	// atOnce is how many answers are made at a time: a reader on the network must
+	// not take the disk from the logbook.
+	atOnce = 2
+	// streamFor is how long one answer may take.
+	streamFor = 10 * time.Minute
+)
+
+type pages struct {
+	ServeOptions
+	slots chan struct{}
+}
+
+// Handler answers /records, /api/v1/records.csv and /api/v1/records.json for
+// GET and HEAD. Who may ask is the caller's matter.
+func Handler(o ServeOptions) http.Handler {
+	p := &pages{o, make(chan struct{}, atOnce)}
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /records", p.report)
+	mux.HandleFunc("GET /api/v1/records.csv", p.table("text/csv; charset=utf-8; header=present", ".csv", (*Table).WriteCSV))
+	mux.HandleFunc("GET /api/v1/records.json", p.table("application/json; charset=utf-8", ".json", (*Table).WriteJSON))
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		select {
+		case p.slots <- struct{}{}:
+			defer func() { <-p.slots }()
+			// Where there is no such deadline there is none to move.
+			_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(streamFor))
+			mux.ServeHTTP(w, r)
+		default:
+			w.Header().Set("Retry-After", "5")
+			tell(w, http.StatusServiceUnavailable, "busy", "others are reading the record; try again in a few seconds")
+		}
+	})
+}
+
+// tell answers as the rest of the interface does.
+func tell(w http.ResponseWriter, status int, code, message string) {
+	type body struct {
+		Code    string `json:"code"`
+		Message string `json:"message"`
+	}
+	w.Header().Set("Content-Type", "application/json; charset=utf-8")
+	w.WriteHeader(status)
+	_ = json.NewEncoder(w).Encode(map[string]body{"error": {code, message}}) // a reader that is gone needs no answer
+}
+
+type writeTable func(t *Table, ctx context.Context, w io.Writer, r *logbook.Reader, q logbook.Query) error //nolint:revive // a method expression
+
+// table streams one table. An error in its midst cuts the connection, so that
+// nobody takes a part for the whole.
+func (p *pages) table(mediaType, ending string, write writeTable) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		form := r.URL.Query()
+		if why := strangers(form, "table", "pack", "bay", "since", "until"); why != "" {
+			tell(w, http.StatusBadRequest, "bad-field", why)
+			return
+		}
+		name := form.Get("table")
+		if name == "" {
+			name = "charges"
+		}
+		t := TableNamed(name)
+		if t == nil {
+			tell(w, http.StatusBadRequest, "bad-field", "field table: must be "+strings.Join(TableNames(), ", "))
+			return
+		}
+		q, err := p.query(form)
+		if err != nil {
+			tell(w, http.StatusBadRequest, "bad-field", err.Error())
+			return
+		}
+		w.Header().Set("Content-Type", mediaType)
+		w.Header().Set("Content-Disposition", `attachment; filename="bayward-`+t.Name+ending+`"`)
+		if r.Method == http.MethodHead {
+			return
+		}
+		if err := write(t, r.Context(), w, p.Reader, q); err != nil {
+			panic(http.ErrAbortHandler)
+		}
+	}
+}
+
+func strangers(form url.Values, known ...string) string {
+	for name, values := range form {
+		if !slices.Contains(known, name) || len(values) > 1 {
+			return "field " + name + ": accepted are, once each: " + strings.Join(known, ", ")
+		}
+	}
+	return ""
+}
+
+func (p *pages) query(form url.Values) (q logbook.Query, err error) {
+	q.Pack, q.Bay = form.Get("pack"), form.Get("bay")
+	if q.Since, err = When(form.Get("since"), p.Now(), time.Local); err != nil {
+		return q, fmt.Errorf("field since: %w", err)
+	}
+	if q.Until, err = When(form.Get("until"), p.Now(), time.Local); err != nil {
+		return q, fmt.Errorf("field until: %w", err)
+	}
+	return q, nil
+}
+
+//go:embed choose.html
+var chooseText string
+
+var choosePage = template.Must(template.New("choose").Parse(chooseText))
+
+// report shows one pack, or what there is to choose from.
+func (p *pages) report(w http.ResponseWriter, r *http.Request) {
+	form := r.URL.Query()
+	if form.Get("pack") == "" {
+		p.choose(w, r, http.StatusOK, "")
+		return
+	}
+	o, why := p.options(form)
+	if why != "" {
+		p.choose(w, r, http.StatusBadRequest, why)
+		return
+	}
+	var out bytes.Buffer
+	err := WriteReport(r.Context(), &out, p.Reader, o)
+	switch {
+	case errors.Is(err, ErrNoPack):
+		p.choose(w, r, http.StatusNotFound, "Pack "+o.Pack+": "+err.Error())
+	case err != nil:
+		http.Error(w, "the record cannot be read", http.StatusServiceUnavailable)
+	default:
+		send(w, http.StatusOK, StyleOf(o.Letter), out.Bytes())
+	}
+}
+
+func (p *pages) options(form url.Values) (o *ReportOptions, why string) {
+	if why := strangers(form, "pack", "since", "until", "paper", "units"); why != "" {
+		return nil, why
+	}
+	if form.Get("since") == "" {
+		form.Set("since", "365d")
+	}
+	q, err := p.query(form)
+	if err != nil {
+		return nil, err.Error()
+	}
+	o = &ReportOptions{Pack: q.Pack, Since: q.Since, Until: q.Until, Letter: form.Get("paper") == "letter", Made: p.Now(), Version: p.Version}
+	if p.Describe != nil {
+		p.Describe(o)
+	}
+	for field, accepted := range map[string][]string{"paper": {"", "a4", "letter"}, "units": {"", "si", "us"}} {
+		if !slices.Contains(accepted, form.Get(field)) {
+			return nil, "field " + field + ": must be" + strings.Join(accepted, " ")
+		}
+	}
+	if units := form.Get("units"); units != "" {
+		o.US = units == "us"
+	}
+	return o, ""
+}
+
+func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, problem string) {
+	packs, err := p.Reader.Packs(r.Context())
+	if err != nil {
+		http.Error(w, "the record cannot be read", http.StatusServiceUnavailable)
+		return
+	}
+	var out bytes.Buffer
+	err = choosePage.Execute(&out, struct {
+		Style                   template.CSS
+		Problem, Pack, Cautions string
+		Packs                   []logbook.Pack
+		Tables                  []*Table
+	}{template.CSS(StyleOf(false)), problem, r.URL.Query().Get("pack"), bay.Cautions, packs, Tables()}) //nolint:gosec // our own file
+	if err != nil {
+		http.Error(w, "the page cannot be made", http.StatusInternalServerError)
+		return
+	}
+	send(w, status, StyleOf(false), out.Bytes())
+}
+
+// send lets the page's own style through, and nothing else.
+func send(w http.ResponseWriter, status int, style string, page []byte) {
+	sum := sha256.Sum256([]byte(style))
+	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+
+		"'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.WriteHeader(status)
+	_, _ = w.Write(page) // a reader that is gone needs no answer
+}

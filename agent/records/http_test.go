@@ -1,0 +1,116 @@
+package records_test
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"net/http"
+	"net/http/httptest"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/records"
+)
+
+func served(t *testing.T) func(path string) *httptest.ResponseRecorder {
+	t.Helper()
+	_, r := kept(t, twoWeeks())
+	h := records.Handler(records.ServeOptions{Reader: r, Now: func() time.Time { return at(340).Wall }, Describe: func(o *records.ReportOptions) {
+		o.Facts, o.Site = options().Facts, "quarry-road"
+	}})
+	return func(path string) *httptest.ResponseRecorder {
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, path, nil))
+		return w
+	}
+}
+
+func TestTablesByHTTP(t *testing.T) {
+	get := served(t)
+	for path, rows := range map[string]int{
+		"/api/v1/records.csv": 14, "/api/v1/records.csv?table=cells": 25, "/api/v1/records.csv?table=visits&pack=lift-24v&since=9d&until=1d": 2,
+		"/api/v1/records.csv?table=visits&bay=bay-2": 0,
+	} {
+		w := get(path)
+		require.Equal(t, 200, w.Code, path)
+		require.Contains(t, w.Header().Get("Content-Type"), "text/csv")
+		lines, err := csv.NewReader(w.Body).ReadAll()
+		require.NoError(t, err)
+		require.Len(t, lines, rows+1, path)
+	}
+	w := get("/api/v1/records.json?table=events")
+	var events []map[string]any
+	require.NoError(t, json.Unmarshal(w.Body.Bytes(), &events))
+	require.Equal(t, odd, events[0]["by"])
+}
+
+func TestWrongQuestionsByHTTP(t *testing.T) {
+	get := served(t)
+	for path, says := range map[string]string{
+		"/api/v1/records.csv?table=ways": "must be packs, charges", "/api/v1/records.json?since=soon": "field since: value \\\"soon\\\"",
+		"/api/v1/records.csv?packs=a": "field packs", "/api/v1/records.csv?pack=a&pack=b": "once each",
+	} {
+		w := get(path)
+		require.Equal(t, 400, w.Code, path)
+		require.Contains(t, w.Body.String(), says)
+		require.Contains(t, w.Body.String(), `{"error":{"code":"bad-field"`)
+	}
+}
+
+func TestReportByHTTP(t *testing.T) {
+	get := served(t)
+	page := get("/records?pack=lift-24v&paper=letter&units=us")
+	require.Equal(t, 200, page.Code)
+	require.Contains(t, page.Header().Get("Content-Security-Policy"), "style-src 'sha256-")
+	for _, want := range []string{"Record of pack lift-24v", "quarry-road", "size: letter", "0.51 in"} {
+		mustSay(t, page.Body.String(), want)
+	}
+	mustSay(t, get("/records").Body.String(), `<a href="/records?pack=lift-24v">`)
+	for path, status := range map[string]int{
+		"/records?pack=none": 404, "/records?pack=lift-24v&since=soon": 400, "/records?pack=lift-24v&paper=a5": 400, "/records?pack=lift-24v&color=red": 400,
+	} {
+		w := get(path)
+		require.Equal(t, status, w.Code, path)
+		require.Contains(t, w.Body.String(), `role="alert"`)
+	}
+	require.NotContains(t, get("/records?pack=%3Cscript%3E").Body.String(), "<script")
+}
+
+// slow blocks in its first write, as a reader does who takes nothing.
+type slow struct {
+	*httptest.ResponseRecorder
+	begun, end chan struct{}
+}
+
+func (s slow) Write(p []byte) (int, error) {
+	s.begun <- struct{}{}
+	<-s.end
+	return s.ResponseRecorder.Write(p)
+}
+
+// TestFewReadersAtOnce: who comes while two are served is told to come again.
+func TestFewReadersAtOnce(t *testing.T) {
+	_, r := kept(t, twoWeeks())
+	h := records.Handler(records.ServeOptions{Reader: r, Now: time.Now})
+	s := slow{httptest.NewRecorder(), make(chan struct{}), make(chan struct{})}
+	done := make(chan struct{})
+	for range 2 {
+		go func() {
+			w := s
+			w.ResponseRecorder = httptest.NewRecorder()
+			h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/records", nil))
+			done <- struct{}{}
+		}()
+		<-s.begun
+	}
+	w := httptest.NewRecorder()
+	h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/api/v1/records.csv", nil))
+	require.Equal(t, http.StatusServiceUnavailable, w.Code)
+	require.Equal(t, "5", w.Header().Get("Retry-After"))
+	require.True(t, strings.Contains(w.Body.String(), "busy"))
+	close(s.end)
+	<-done
+	<-done
+}

@@ -18,8 +18,8 @@ func TestHelp(t *testing.T) {
 	for command, mentions := range map[string][]string{
 		"":             {"run", "demo", "check", "replay", "outputs-safe", "Exit codes: 0 done, 1 failed, 2 wrong use", "not a certified safety device"},
 		"run":          {"--config", "--listen", "SIGTERM", "sensors: simulated"},
-		"demo":         {"--speed", "--listen", "--broker", "--for", "--by-hand", "600", "127.0.0.1:1883"},
 		"check":        {"--config", "--json", "--strict", "--schema", "line"},
+		"demo":         {"--speed", "--listen", "--broker", "--for", "--by-hand", "--logbook", "600", "127.0.0.1:1883"},
 		"replay":       {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "cover_mm", "TRACE.csv", "standard input"},
 		"outputs-safe": {"--config", "ExecStopPost", "low"},
 		"wiring":       {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
@@ -75,6 +75,7 @@ func TestWrongInput(t *testing.T) {
 		"no config":                {args: []string{"run"}, says: []string{"--config"}},
 		"demo too fast":            {args: []string{"demo", "--speed", "1e9"}, says: []string{"--speed", "1e+09", "1 to 3600"}},
 		"demo at no speed":         {args: []string{"demo", "--speed", "nan"}, says: []string{"--speed", "1 to 3600"}},
+		"demo on a real record":    {args: []string{"demo", "--logbook", good}, says: []string{"--logbook", "good.yaml", "a new file"}},
 		"demo open to the network": {args: []string{"demo", "--listen", "127.0.0.1:0", "--broker", "0.0.0.0:0"}, says: []string{"0.0.0.0", "127.0.0.1"}},
 		"replay without hold":      {args: []string{"replay", "--config", good, "--hold", "0s", "-"}, says: []string{"--hold", "1s to 24h"}},
 		"unknown pack":             {args: []string{"replay", "--config", good, "--pack", "none", "-"}, says: []string{"--pack", "none", "lift-a"}},

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	_ "embed"
 	"errors"
@@ -24,11 +25,12 @@ import (
 var demoConfig []byte
 
 type demoCmd struct {
-	Speed  float64       `default:"600" help:"Simulated seconds in a second, 1 to 3600."`
-	Listen string        `default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address of page and metrics; port 0 takes a free one (${default})."`
-	Broker string        `default:"127.0.0.1:1883" placeholder:"HOST:PORT" help:"Address of the broker in the program; port 0 takes a free one (${default})."`
-	For    time.Duration `help:"End after this much real time; 0 runs until an interrupt."`
-	ByHand bool          `help:"Leave the technician's work to you, on the page."`
+	Speed   float64       `default:"600" help:"Simulated seconds in a second, 1 to 3600."`
+	Listen  string        `default:"127.0.0.1:8080" placeholder:"HOST:PORT" help:"Address of page and metrics; port 0 takes a free one (${default})."`
+	Broker  string        `default:"127.0.0.1:1883" placeholder:"HOST:PORT" help:"Address of the broker in the program; port 0 takes a free one (${default})."`
+	For     time.Duration `help:"End after this much real time; 0 runs until an interrupt."`
+	Logbook string        `type:"path" placeholder:"FILE" help:"Keep the record in this new file, for bayward records; otherwise it is thrown away."`
+	ByHand  bool          `help:"Leave the technician's work to you, on the page."`
 }
 
 // Help is the long text of --help.
@@ -36,7 +38,7 @@ func (demoCmd) Help() string {
 	return `Four simulated bays run through the real drivers, the real core and all outputs, with an MQTT broker inside the program. ` +
 		`One pack arrives with bare plates and one bay's level probe is broken, so both are refused their charge; the others are further on. ` +
 		`A simulated technician covers plates, mends the probe and waters the packs; after a rest the machines go to work and come back. ` +
-		`Everything is invented, and nothing is kept.`
+		`Everything is invented, and nothing is kept, unless --logbook names a file for the record.`
 }
 
 const (
@@ -49,6 +51,9 @@ const (
 func (c *demoCmd) Run(ctx context.Context, p *program) (err error) {
 	if !(c.Speed >= minSpeed && c.Speed <= maxSpeed) {
 		return inputError{fmt.Errorf("--speed: value %v is not accepted: %d to %d", c.Speed, minSpeed, maxSpeed)}
+	}
+	if _, err := os.Lstat(c.Logbook); err == nil {
+		return inputError{fmt.Errorf("--logbook: %s is there already; accepted: a new file, since the demo must not write to a real record", c.Logbook)}
 	}
 	if c.For > 0 {
 		var cancel context.CancelFunc
@@ -94,7 +99,7 @@ func (c *demoCmd) build(ctx context.Context, p *program, log *slog.Logger, dir s
 		return nil, inputError{err}
 	}
 	cfg.HTTP.Listen = c.Listen
-	cfg.Logbook.Path = filepath.Join(dir, "logbook.db")
+	cfg.Logbook.Path = cmp.Or(c.Logbook, filepath.Join(dir, "logbook.db"))
 	cfg.MQTT = &config.MQTT{Broker: d.broker.URL(), ClientID: demoClient}
 	if d.bench, d.bays, err = simulate(cfg, demoStarts()); err == nil {
 		d.bays["bay-3"].SetFault(sim.ProbeOpen, true)
@@ -153,13 +158,18 @@ func (d *demo) greet(p *program, c *demoCmd) {
 	if c.ByHand {
 		who = "You are the technician: open a visit on the page."
 	}
+	kept := ""
+	if c.Logbook != "" {
+		kept = "   (kept in " + c.Logbook + ")"
+	}
 	_, _ = fmt.Fprintf(p.stdout, `bayward demo: four invented bays, %.0f times faster than life. %s
   page     http://%s/
   metrics  http://%[3]s/metrics
-  broker   %s   (mosquitto_sub -p %s -t 'bayward/#' -v)
-%s
+  record   http://%[3]s/records%[6]s
+  broker   %[4]s   (mosquitto_sub -p %[5]s -t 'bayward/#' -v)
+%[7]s
 
-`, c.Speed, who, d.listener.Addr(), d.broker.URL(), port(d.broker.Addr()), bay.Cautions)
+`, c.Speed, who, d.listener.Addr(), d.broker.URL(), port(d.broker.Addr()), kept, bay.Cautions)
 }
 
 // run drives the simulated clock: it advances the physics by a tick, then runs

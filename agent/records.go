@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -34,22 +35,22 @@ Times are UTC. One that was stamped before the clock was set is marked, since it
 
 // bookFlags say which logbook is meant.
 type bookFlags struct {
-	Config  string `type:"path" placeholder:"FILE" help:"Configuration that names the logbook."`
-	Logbook string `type:"path" placeholder:"FILE" help:"The logbook itself, such as a backup."`
+	Config  string `type:"path" placeholder:"FILE" help:"Configuration that names the logbook and knows the packs."`
+	Logbook string `type:"path" placeholder:"FILE" help:"The logbook itself, such as a backup; instead of the configuration's."`
 }
 
 // load gives the logbook's path, and the configuration where one was named.
 func (f *bookFlags) load() (path string, cfg *config.Config, err error) {
-	if (f.Config == "") == (f.Logbook == "") {
-		return "", nil, inputError{errors.New("name the logbook: either --config FILE or --logbook FILE")}
+	if f.Config == "" && f.Logbook == "" {
+		return "", nil, inputError{errors.New("name the logbook: --config FILE or --logbook FILE")}
 	}
-	if f.Logbook != "" {
+	if f.Config == "" {
 		return f.Logbook, nil, nil
 	}
 	if cfg, err = config.Load(f.Config); err != nil {
 		return "", nil, inputError{err}
 	}
-	return cfg.Logbook.Path, cfg, nil
+	return cmp.Or(f.Logbook, cfg.Logbook.Path), cfg, nil
 }
 
 // reading opens the logbook beside whoever writes it, and closes it after do.

@@ -63,7 +63,7 @@ func TestRecordsSay(t *testing.T) {
 		{"verify", []string{"The chain holds: 2 charges and visits."}},
 		{"verify --json", []string{`"holds":true,"rows":2`}},
 	} {
-		for _, which := range []string{"--logbook " + path, "--config " + cfg} {
+		for _, which := range []string{"--logbook " + path, "--config " + cfg, "--logbook " + path + " --config " + example} {
 			args := strings.Fields("records " + row.args + " " + which)
 			code, out, complaints := bayward(t, "", args...)
 			if code != exitDone || complaints != "" {
@@ -86,7 +86,7 @@ func TestRecordsSay(t *testing.T) {
 }
 
 func TestRecordsRefuse(t *testing.T) {
-	path, cfg := someBook(t)
+	path, _ := someBook(t)
 	foreign := file(t, "foreign.db", "no database")
 	for _, row := range []struct {
 		args string
@@ -94,7 +94,6 @@ func TestRecordsRefuse(t *testing.T) {
 		says []string
 	}{
 		{"list", exitUsage, []string{"--config FILE", "--logbook FILE"}},
-		{"list --config " + cfg + " --logbook " + path, exitUsage, []string{"either"}},
 		{"list --logbook " + path + ".none", exitUsage, []string{"no such file", "bayward run"}},
 		{"list --logbook " + foreign, exitFailed, []string{"foreign.db"}},
 		{"list --kind cells --logbook " + path, exitUsage, []string{"--kind", "packs"}},

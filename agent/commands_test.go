@@ -30,6 +30,7 @@ func TestHelp(t *testing.T) {
 		"records export": {"--table", "--format", "RFC 4180", "RFC 3339", "columns.md", "apostrophe"},
 		"records report": {"--pack", "--since", "--until", "--paper", "letter", "--units", "charged dry"},
 		"records verify": {"hash", "Exit code 1"},
+		"records import": {"--write", "FILE.csv", "cell", "in_ah", "testdata/records", "columns.md", "stop the agent"},
 		"records backup": {"--replace", "FILE", "restore", "stop the agent"},
 	} {
 		args := strings.Fields(command + " --help")

@@ -22,6 +22,7 @@ type recordsCmd struct {
 	Export recordsExportCmd `cmd:"" help:"Print one table of the record as CSV or JSON."`
 	Report recordsReportCmd `cmd:"" help:"Print the record of one pack as a page for paper."`
 	Verify recordsVerifyCmd `cmd:"" help:"Say whether the chain over charges and visits holds."`
+	Import recordsImportCmd `cmd:"" help:"Take in history that was kept by hand; checks only, until told to write."`
 	Backup recordsBackupCmd `cmd:"" help:"Copy the whole logbook to a file, also while an agent runs."`
 }
 

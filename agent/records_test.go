@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -173,5 +174,105 @@ func TestRecordsVerifyBroken(t *testing.T) {
 	}
 	if err := json.Unmarshal([]byte(out), &found); err != nil || code != exitFailed || found.Holds || found.Break == "" {
 		t.Errorf("exit code %d, %v: %s", code, err, out)
+	}
+}
+
+// TestRecordsImport: checked first, written when told, never twice, never
+// beside an agent.
+func TestRecordsImport(t *testing.T) {
+	path, _ := someBook(t)
+	const example = "../testdata/records/visits.csv"
+	run := func(want int, says string, more ...string) {
+		t.Helper()
+		args := append([]string{"records", "import", "--logbook", path}, more...)
+		code, out, complaints := bayward(t, "", args...)
+		if code != want || !strings.Contains(out+complaints, says) {
+			t.Errorf("%v: exit code %d, %s%s", args, code, out, complaints)
+		}
+	}
+	run(exitDone, "0 charges and 2 visits. Nothing was written", example)
+	b, err := logbook.Open(t.Context(), path, quiet())
+	if err != nil {
+		t.Fatal(err)
+	}
+	run(exitFailed, "another agent has it open", "--write", example)
+	if err := b.Close(); err != nil {
+		t.Fatal(err)
+	}
+	run(exitDone, "0 charges and 2 visits were written", "--write", example)
+	run(exitUsage, "2 of its rows are in the record already", example)
+	run(exitUsage, "imported before", "--write", example)
+	run(exitDone, "2 charges and 0 visits were written", "--write", "../testdata/records/charges.csv")
+	run(exitUsage, "no such file", "none.csv")
+	run(exitUsage, `line 2: field cell: value "x"`, file(t, "h.csv", "bay,pack,start,cell\nb,p,2026-01-01,x\n"))
+	if code, out, says := bayward(t, "", "records", "verify", "--logbook", path); code != exitDone || !strings.Contains(out, "6 charges and visits") {
+		t.Errorf("exit code %d, %s%s", code, out, says)
+	}
+	if _, out, _ := bayward(t, "", "records", "report", "--pack", "lift-a", "--since", "2025-01-01", "--logbook", path); !strings.Contains(out, "‡ kept by hand") {
+		t.Error("the report does not mark what was kept by hand")
+	}
+}
+
+// TestRecordsInTheREADME runs every command of its section on the record as it
+// stands there.
+func TestRecordsInTheREADME(t *testing.T) {
+	readme, err := os.ReadFile("../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, section, _ := strings.Cut(string(readme), "\n## The record\n")
+	section, _, _ = strings.Cut(section, "\n## ")
+	path, cfg := someBook(t)
+	dir := t.TempDir()
+	history, err := os.ReadFile("../testdata/records/visits.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	n := 0
+	for _, m := range regexp.MustCompile("`bayward (records [^`]+)`").FindAllStringSubmatch(section, -1) {
+		command, _, _ := strings.Cut(m[1], " >")
+		args := strings.Fields(strings.NewReplacer("FILE", cfg, "NAME", "lift-a", "demo.db", path, "copy.db", filepath.Join(dir, "copy.db"),
+			"history.csv", file(t, "history.csv", string(history))).Replace(command))
+		if code, out, says := bayward(t, "", args...); code != exitDone || out == "" {
+			t.Errorf("%s: exit code %d, %s", m[0], code, says)
+		}
+		n++
+	}
+	if n < 9 {
+		t.Errorf("only %d commands were found", n)
+	}
+}
+
+// TestRestore does what the README says of a backup, over a logbook that has
+// gone on.
+func TestRestore(t *testing.T) {
+	path, _ := someBook(t)
+	copied := filepath.Join(t.TempDir(), "copy.db")
+	if code, _, says := bayward(t, "", "records", "backup", "--logbook", path, copied); code != exitDone {
+		t.Fatal(says)
+	}
+	if code, _, says := bayward(t, "", "records", "import", "--logbook", path, "--write", "../testdata/records/visits.csv"); code != exitDone {
+		t.Fatal(says)
+	}
+	for _, name := range []string{path, path + "-wal", path + "-shm"} {
+		if err := os.Rename(name, name+".old"); err != nil && !os.IsNotExist(err) {
+			t.Fatal(err)
+		}
+	}
+	raw, err := os.ReadFile(copied)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, raw, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	b, err := logbook.Open(t.Context(), path, quiet()) // as the agent does
+	if err != nil || b.SetAside() != "" {
+		t.Fatalf("%v, set aside as %q", err, b.SetAside())
+	}
+	defer b.Close()
+	chain, err := b.Verify(t.Context())
+	if err != nil || chain.Rows != 2 || chain.Break != nil {
+		t.Errorf("%+v, %v", chain, err)
 	}
 }

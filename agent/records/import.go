@@ -1,0 +1,232 @@
+package records
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"bayward/agent/logbook"
+)
+
+// ImportOptions say how hand-kept history is to be read.
+type ImportOptions struct {
+	Name string         // of the file, for complaints
+	Zone *time.Location // of times that name none
+	Now  time.Time      // nothing may lie after it
+}
+
+// Bounds of one file: a pack's life at a visit a week and a charge a day is far
+// below.
+const (
+	maxImportBytes = 8 << 20
+	maxComplaints  = 20
+)
+
+// ImportError is everything that is wrong with a file, by line.
+type ImportError struct {
+	File     string
+	Problems []string // such as `line 3: field cell: value "x" is not accepted: 1 to 48`
+	More     int      // that are not listed
+}
+
+// Error lists the problems, one on each line.
+func (e *ImportError) Error() string {
+	var b strings.Builder
+	for i, p := range e.Problems {
+		if i > 0 {
+			b.WriteByte('\n')
+		}
+		b.WriteString(e.File + ": " + p)
+	}
+	if e.More > 0 {
+		fmt.Fprintf(&b, "\n%s: and %d more", e.File, e.More)
+	}
+	return b.String()
+}
+
+// ReadImport reads history that was kept by hand: visits with a line for each
+// cell, or charges, told by their columns; columns.md says which there are. Our
+// own exports of cells and charges are such files. Any fault is an
+// *ImportError, and then there are no rows.
+func ReadImport(in io.Reader, o ImportOptions) (logbook.Rows, error) {
+	text, err := importText(in)
+	if err != nil {
+		return logbook.Rows{}, &ImportError{File: o.Name, Problems: []string{err.Error()}}
+	}
+	im := importer{ImportOptions: o}
+	im.read(text)
+	if len(im.problems) > 0 {
+		e := &ImportError{File: o.Name, Problems: im.problems}
+		if len(e.Problems) > maxComplaints {
+			e.Problems, e.More = e.Problems[:maxComplaints], len(e.Problems)-maxComplaints
+		}
+		return logbook.Rows{}, e
+	}
+	return im.rows, nil
+}
+
+func importText(in io.Reader) ([]byte, error) {
+	text, err := io.ReadAll(io.LimitReader(in, maxImportBytes+1))
+	text = bytes.TrimPrefix(text, []byte("\ufeff"))
+	switch {
+	case err != nil:
+		return nil, err
+	case len(text) > maxImportBytes:
+		return nil, fmt.Errorf("the file is larger than %d MiB: split it", maxImportBytes>>20)
+	case bytes.HasPrefix(text, []byte{0xff, 0xfe}), bytes.HasPrefix(text, []byte{0xfe, 0xff}):
+		return nil, errors.New("line 1: the file is UTF-16; save it as CSV in UTF-8")
+	}
+	if !utf8.Valid(text) || bytes.IndexByte(text, 0) >= 0 {
+		n := 1 + bytes.Count(text[:firstInvalid(text)], []byte("\n"))
+		return nil, fmt.Errorf("line %d: the file is not UTF-8 text; save it as CSV in UTF-8", n)
+	}
+	return text, nil
+}
+
+func firstInvalid(text []byte) int {
+	for i := 0; i < len(text); {
+		r, size := utf8.DecodeRune(text[i:])
+		if r == utf8.RuneError && size <= 1 || r == 0 {
+			return i
+		}
+		i += size
+	}
+	return len(text)
+}
+
+type importer struct {
+	ImportOptions
+	rows     logbook.Rows
+	problems []string
+	names    []string // of the columns
+	line     int      // of the row under way
+	cells    []string
+	comma    bool           // decimals may have a comma, since columns have semicolons
+	seen     map[string]int // what stands in which line
+}
+
+func (im *importer) complain(format string, args ...any) {
+	im.problems = append(im.problems, fmt.Sprintf("line %d: ", im.line)+fmt.Sprintf(format, args...))
+}
+
+func (im *importer) reject(field, accepted string) {
+	im.complain("field %s: value %q is not accepted: %s", field, im.text(field), accepted)
+}
+
+func (im *importer) read(text []byte) {
+	in := csv.NewReader(bytes.NewReader(text))
+	head, _, _ := bytes.Cut(text, []byte("\n"))
+	if bytes.Contains(head, []byte(";")) && !bytes.Contains(head, []byte(",")) {
+		in.Comma, im.comma = ';', true
+	}
+	im.seen, im.line = map[string]int{}, 1
+	var err error
+	if im.names, err = in.Read(); err != nil {
+		im.complain("there must be a line of column names: %v", err)
+		return
+	}
+	take := im.header()
+	for take != nil {
+		im.cells, err = in.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if bad, ok := errors.AsType[*csv.ParseError](err); ok {
+			im.line = bad.StartLine
+			im.complain("%v; accepted: as many fields as there are names, and quotes doubled within quotes", bad.Err)
+			return
+		}
+		im.line, _ = in.FieldPos(0)
+		take()
+	}
+	if take != nil && len(im.seen) == 0 && len(im.problems) == 0 {
+		im.complain("there is nothing below the line of names")
+	}
+}
+
+// givenColumns come from our own export and are given anew by the logbook.
+var givenColumns = []string{"id", "origin", "total_ml", "dry"}
+
+// header finds out what the file holds and names the columns that nobody knows.
+func (im *importer) header() (take func()) {
+	for i, name := range im.names {
+		im.names[i] = strings.ToLower(strings.TrimSpace(name))
+	}
+	var t *Table
+	switch {
+	case slices.Contains(im.names, "cell"):
+		t, take = cells(), im.visitLine
+	case slices.Contains(im.names, "in_ah"):
+		t, take = charges(), im.chargeLine
+	default:
+		im.complain("there is neither a column cell (visits, a line for each cell) nor a column in_ah (charges); separators are commas, or semicolons")
+		return nil
+	}
+	for i, name := range im.names {
+		if t.index(name) < 0 {
+			im.complain("column %q is not known; accepted: %s", name, strings.Join(accepted(t), ", "))
+		} else if slices.Index(im.names, name) != i {
+			im.complain("column %q is there twice", name)
+		}
+	}
+	for _, name := range []string{"bay", "pack", "start"} {
+		if !slices.Contains(im.names, name) {
+			im.complain("column %q is missing", name)
+		}
+	}
+	if len(im.problems) > 0 {
+		return nil
+	}
+	return take
+}
+
+func accepted(t *Table) []string {
+	var names []string
+	for _, c := range t.Columns {
+		if !slices.Contains(givenColumns, c.Name) {
+			names = append(names, c.Name)
+		}
+	}
+	return names
+}
+
+// Duplicates says which rows stand in the record already: same kind, bay, pack
+// and beginning. Whoever imports a file twice is told by this.
+func Duplicates(ctx context.Context, r *logbook.Reader, rows logbook.Rows) ([]string, error) {
+	key := func(kind string, s *logbook.Span) string {
+		return strings.Join([]string{kind, s.Bay, s.Pack, s.Start.Wall.UTC().Format(timeForm)}, "\x00")
+	}
+	wanted := map[string]bool{}
+	for i := range rows.Charges {
+		wanted[key("charge", &rows.Charges[i].Span)] = true
+	}
+	for i := range rows.Visits {
+		wanted[key("visit", &rows.Visits[i].Span)] = true
+	}
+	var found []string
+	note := func(kind string, s *logbook.Span) {
+		if wanted[key(kind, s)] {
+			found = append(found, fmt.Sprintf("%s %d of %s at %s", kind, s.ID, s.Pack, s.Start.Wall.UTC().Format(timeForm)))
+		}
+	}
+	for c, err := range r.Charges(ctx, logbook.Query{}) {
+		if err != nil {
+			return nil, err
+		}
+		note("charge", &c.Span)
+	}
+	for v, err := range r.Visits(ctx, logbook.Query{}) {
+		if err != nil {
+			return nil, err
+		}
+		note("visit", &v.Span)
+	}
+	return found, nil
+}

@@ -1,0 +1,212 @@
+package records
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"bayward/agent/logbook"
+)
+
+// text is a cell as it was written, "" when its column is missing.
+func (im *importer) text(field string) string {
+	i := slices.Index(im.names, field)
+	if i < 0 {
+		return ""
+	}
+	return unguard(im.cells[i])
+}
+
+const maxText = 2000 // bytes of one note
+
+func (im *importer) words(field string) string {
+	s := im.text(field)
+	if len(s) > maxText {
+		im.complain("field %s: is longer than %d bytes", field, maxText)
+	}
+	return s
+}
+
+// number reads a number within bounds; an empty cell is not known.
+func (im *importer) number(field string, low, high float64, unit string) logbook.Num {
+	s := strings.TrimSpace(im.text(field))
+	if s == "" {
+		return nil
+	}
+	if im.comma {
+		s = strings.Replace(s, ",", ".", 1)
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || math.IsNaN(v) || v < low || v > high {
+		im.reject(field, fmt.Sprintf("%g to %g %s", low, high, unit))
+		return nil
+	}
+	return &v
+}
+
+func (im *importer) yes(field string, otherwise bool) bool {
+	switch strings.ToLower(strings.TrimSpace(im.text(field))) {
+	case "":
+		return otherwise
+	case "true", "yes", "1":
+		return true
+	case "false", "no", "0":
+		return false
+	}
+	im.reject(field, "true or false")
+	return otherwise
+}
+
+func (im *importer) oneOf(field string, accepted ...string) string {
+	s := strings.TrimSpace(im.text(field))
+	if s != "" && !slices.Contains(accepted, s) {
+		im.reject(field, strings.Join(accepted, ", ")+", or empty")
+	}
+	return s
+}
+
+var placeName = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
+
+const maxPlace = 48
+
+func (im *importer) place(field string) string {
+	s := strings.TrimSpace(im.text(field))
+	if !placeName.MatchString(s) || len(s) > maxPlace {
+		im.reject(field, fmt.Sprintf("as in the configuration: lower-case words and digits joined by hyphens, up to %d", maxPlace))
+	}
+	return s
+}
+
+var timeForms = []string{time.RFC3339, "2006-01-02 15:04", "2006-01-02T15:04", time.DateOnly}
+
+// earliest is before the life of any battery that is in use.
+var earliest = time.Date(1970, 1, 1, 0, 0, 0, 0, time.UTC)
+
+func (im *importer) when(field string) time.Time {
+	s := strings.TrimSpace(im.text(field))
+	for _, form := range timeForms {
+		if t, err := time.ParseInLocation(form, s, im.Zone); err == nil && !t.Before(earliest) && !t.After(im.Now) {
+			return t.UTC().Truncate(time.Millisecond)
+		}
+	}
+	im.reject(field, "2026-03-01 14:30, 2026-03-01 or RFC 3339, from 1970 up to now")
+	return time.Time{}
+}
+
+// span reads what all rows have. History by hand has ended: without an end it
+// took no time.
+func (im *importer) span() logbook.Span {
+	s := logbook.Span{Bay: im.place("bay"), Pack: im.place("pack"), Origin: logbook.ByImport}
+	s.Start = logbook.Stamp{Wall: im.when("start"), Trusted: im.yes("start_trusted", true)}
+	s.End = logbook.Stamp{Wall: s.Start.Wall, Trusted: im.yes("end_trusted", s.Start.Trusted)}
+	if strings.TrimSpace(im.text("end")) != "" {
+		s.End.Wall = im.when("end")
+	}
+	if s.End.Wall.Before(s.Start.Wall) && s.Start.Trusted && !s.End.Wall.IsZero() {
+		im.reject("end", "not before start")
+	}
+	return s
+}
+
+// once tells whether a row is new in its file.
+func (im *importer) once(what string, parts ...string) {
+	key := strings.Join(append([]string{what}, parts...), "\x00")
+	if line, twice := im.seen[key]; twice {
+		im.complain("%s stands in line %d already", what, line)
+		return
+	}
+	im.seen[key] = im.line
+}
+
+// Bounds are those that the page has for what a person hands in, or wider.
+func (im *importer) chargeLine() {
+	c := logbook.Charge{
+		Span: im.span(), InAh: im.number("in_ah", 0, 10000, "Ah"), GassingAh: im.number("gassing_ah", 0, 10000, "Ah"),
+		WaterML: im.number("water_ml", 0, 10000, "ml in each cell"), Depth: im.number("depth", 0, 2, "of the capacity"),
+		StartC: im.number("start_c", -60, 120, "°C"), EndC: im.number("end_c", -60, 120, "°C"), MaxC: im.number("max_c", -60, 120, "°C"),
+		LowMM: im.number("low_cover_mm", -500, 500, "mm above the plate tops"),
+		FlowS: orZero(im.number("flow_s", 0, 1e9, "s")), BareS: orZero(im.number("bare_s", 0, 1e9, "s")), BlindS: orZero(im.number("blind_s", 0, 1e9, "s")),
+		Full: im.yes("full", false), Evidence: im.words("evidence"), Code: im.words("code"), Notes: im.words("notes"),
+		Ended: im.oneOf("ended", logbook.EndedFull, logbook.EndedStopped, logbook.EndedWithheld, logbook.EndedUnplugged, logbook.EndedUnseen),
+	}
+	im.once("this charge", c.Bay, c.Pack, c.Start.Wall.String())
+	im.rows.Charges = append(im.rows.Charges, c)
+}
+
+// visitLine adds a cell to its visit: lines of one visit have the same bay,
+// pack and start, and follow each other.
+func (im *importer) visitLine() {
+	v := logbook.Visit{
+		Span: im.span(), Kind: im.oneOf("kind", logbook.VisitWater, logbook.VisitCoverFill, logbook.VisitReadings),
+		By: im.words("by"), ClosedBy: im.words("closed_by"), Cautions: im.words("cautions"), Notes: im.words("notes"),
+		Water: im.oneOf("water_kind", "demineralised", "distilled", "other"), USPerCM: im.number("us_per_cm", 0, 100000, "µS/cm"),
+		BeforeMM: im.number("cover_before_mm", -500, 500, "mm above the plate tops"), AfterMM: im.number("cover_after_mm", -500, 500, "mm above the plate tops"),
+	}
+	if v.Kind == "" {
+		v.Kind = logbook.VisitWater
+	}
+	all := im.rows.Visits
+	if n := len(all); n > 0 && sameVisit(&all[n-1], &v) {
+		im.agree(&all[n-1], &v)
+	} else {
+		im.once("this visit", v.Bay, v.Pack, v.Start.Wall.String())
+		im.rows.Visits = append(all, v)
+	}
+	im.cell(&im.rows.Visits[len(im.rows.Visits)-1])
+}
+
+func sameVisit(a, b *logbook.Visit) bool {
+	return a.Bay == b.Bay && a.Pack == b.Pack && a.Start.Wall.Equal(b.Start.Wall)
+}
+
+// agree refuses a file that says two things of one visit.
+func (im *importer) agree(a, b *logbook.Visit) {
+	same := func(field string, x, y any) {
+		if x != y {
+			im.complain("field %s: value %q is not accepted: the same as in the lines before of this visit", field, im.text(field))
+		}
+	}
+	same("kind", a.Kind, b.Kind)
+	same("end", a.End.Wall, b.End.Wall)
+	same("by", a.By, b.By)
+	same("closed_by", a.ClosedBy, b.ClosedBy)
+	same("cautions", a.Cautions, b.Cautions)
+	same("notes", a.Notes, b.Notes)
+	same("water_kind", a.Water, b.Water)
+	same("us_per_cm", plain(number(a.USPerCM)), plain(number(b.USPerCM)))
+	same("cover_before_mm", plain(number(a.BeforeMM)), plain(number(b.BeforeMM)))
+	same("cover_after_mm", plain(number(a.AfterMM)), plain(number(b.AfterMM)))
+}
+
+const maxCell = 48
+
+func (im *importer) cell(v *logbook.Visit) {
+	c := logbook.VisitCell{
+		ML: im.number("water_ml", 0, 10000, "ml"), BeforeMM: im.number("dip_before_mm", -500, 500, "mm above the plate tops"),
+		AfterMM: im.number("dip_after_mm", -500, 500, "mm above the plate tops"),
+		Gravity: im.number("gravity", 1, 1.4, "as specific gravity, such as 1.265"), AtC: im.number("gravity_c", -60, 120, "°C"),
+	}
+	n := im.number("cell", 1, maxCell, "as a whole number; 1 is the positive end")
+	switch {
+	case n == nil && strings.TrimSpace(im.text("cell")) == "" && (c != logbook.VisitCell{}):
+		im.reject("cell", "the number of the cell that was given water or read")
+		return
+	case n == nil:
+		return
+	case *n != math.Trunc(*n):
+		im.reject("cell", "a whole number")
+		return
+	}
+	c.Cell = int(*n)
+	at, twice := slices.BinarySearchFunc(v.Cells, c.Cell, func(x logbook.VisitCell, n int) int { return x.Cell - n })
+	if twice {
+		im.complain("cell %d of this visit stands in the file twice", c.Cell)
+		return
+	}
+	v.Cells = slices.Insert(v.Cells, at, c)
+	v.TotalML += orZero(c.ML)
+}

@@ -530,6 +530,37 @@ func TestANameOverARestart(t *testing.T) {
 	}
 }
 
+// TestFullOverRestarts: full goes on at the same bay over a gap that is proven to be
+// short, and over no other, not even when a second restart is.
+func TestFullOverRestarts(t *testing.T) {
+	for name, tc := range map[string]struct {
+		gaps []time.Duration // proven when short
+		full bool
+	}{"short": {[]time.Duration{time.Minute}, true}, "long": {[]time.Duration{8 * time.Hour}, false}, "long, then short": {[]time.Duration{8 * time.Hour, time.Minute}, false}} {
+		t.Run(name, func(t *testing.T) {
+			s := newSite(t, true)
+			p := s.spots[0]
+			p.plug("lift-a")
+			s.ticks(90)
+			m := p.core.Memory()
+			m.Charge.Full, m.Charge.Ended, m.Charge.Evidence = true, true, 4
+			m.Seal()
+			text, err := json.Marshal(&m)
+			require.NoError(t, err)
+			p.saved = text
+			for _, gap := range tc.gaps {
+				s.restart(gap, gap <= time.Minute)
+				p.sensors = nil // it has not been recognised yet when the next one comes
+				s.ticks(3)
+			}
+			p.sensors = []string{"lift-a"}
+			s.ticks(10)
+			require.Equal(t, "lift-a", p.pic.Pack.Name)
+			require.Equal(t, tc.full, p.pic.Charge.Full)
+		})
+	}
+}
+
 // TestAVisitKeepsItsPack: the water of a visit is that of the pack for which it
 // was opened, even when another one is plugged in meanwhile, or a restart comes.
 func TestAVisitKeepsItsPack(t *testing.T) {

@@ -49,7 +49,10 @@ func (y *Yard) Restored(b *Bay, m *Memory, at time.Duration, proven bool) {
 		y.Hold(part.Pack, b.setup.Name)
 	default:
 		y.Keep(part, at, proven)
-		y.unstored = append(y.unstored, part)
+		stored := *part // with a stamp of this life, which says nothing of the gap before it
+		stored.Left = true
+		stored.Sum = stored.sum()
+		y.unstored = append(y.unstored, &stored)
 	}
 }
 

@@ -72,7 +72,7 @@ func piBus(name string) (i2c.Bus, error) {
 	if name == "" { // would be "the first one" to the registry
 		return nil, errors.New("no bus is named")
 	}
-	bus, err := i2creg.Open(name)
+	bus, err := openLasting(func() (i2c.BusCloser, error) { return i2creg.Open(name) })
 	if err != nil {
 		return nil, fmt.Errorf("%w (is I²C switched on, and is the user in group i2c?)", err)
 	}

@@ -46,16 +46,25 @@ var unacknowledged = [...]string{"no such device or address", "remote I/O error"
 // (i2c-bcm2835), ETIMEDOUT and EBUSY are a line that is held, EAGAIN is lost
 // arbitration, ENODEV an adapter that is gone.
 func classify(cause error) error {
+	if Unacknowledged(cause) {
+		return ErrNoAnswer
+	}
+	return ErrBusStuck
+}
+
+// Unacknowledged tells whether a bus's error says that no chip acknowledged its
+// address: the bus itself works then.
+func Unacknowledged(cause error) bool {
 	text := cause.Error()
 	if errno, ok := errors.AsType[syscall.Errno](cause); ok {
 		text = errno.Error()
 	}
 	for _, nack := range unacknowledged {
 		if strings.Contains(text, nack) {
-			return ErrNoAnswer
+			return true
 		}
 	}
-	return ErrBusStuck
+	return false
 }
 
 // transferError wraps what the bus reported.

@@ -152,3 +152,27 @@ func TestSimulatedFaults(t *testing.T) {
 		}
 	}
 }
+
+// TestSimulatedSilentWire: on a kernel that shows an empty file, a damaged answer
+// and a sensor that is gone are both no answer, and neither is 0 °C or the last
+// good value.
+func TestSimulatedSilentWire(t *testing.T) {
+	for _, kind := range []sim.FaultKind{sim.TemperatureCRC, sim.TemperatureUnplugged} {
+		y := newYard(t, "rod", 9)
+		y.bench.SilentWire(func(d time.Duration) { y.bench.Advance(d) })
+		if got := y.sample(t); !got.PackC.OK() {
+			t.Fatalf("whole: %+v", got.PackC)
+		}
+		y.truth.SetFault(kind, true)
+		y.bench.Advance(10 * time.Second)
+		got := y.sample(t)
+		if got.PackC.Fault != reading.NoAnswer || !got.AmbientC.OK() {
+			t.Errorf("%s: pack %+v, air %+v", kind, got.PackC, got.AmbientC)
+		}
+		y.truth.SetFault(kind, false)
+		y.bench.Advance(10 * time.Second)
+		if got := y.sample(t); !got.PackC.OK() {
+			t.Errorf("%s mended: %+v", kind, got.PackC)
+		}
+	}
+}

@@ -30,6 +30,8 @@ type Bench struct {
 	buses   map[string]*bus
 	pins    map[string]*line
 	sensors []*thermometer
+	silent  bool                // see SilentWire
+	block   func(time.Duration) // may be nil
 }
 
 // NewBench makes an empty bench.

@@ -38,8 +38,31 @@ var errIO = errors.New("input/output error")
 // opened.
 type wireFS struct{ bench *Bench }
 
+// triesFor is how long the kernel asks a sensor again whose answer is damaged or
+// missing, before it gives up: from one to more than ten seconds were seen on
+// the emulated board (deploy/emulated, Linux 6.1).
+const triesFor = 4 * time.Second
+
+// SilentWire makes the 1-wire files those of w1_therm in Linux 6.1: a damaged
+// answer and one that does not come show as an empty file without an error,
+// after seconds. By default the verdict NO is shown, as older kernels have it. The
+// reader is blocked by calling block with that time; nil does not block.
+func (b *Bench) SilentWire(block func(time.Duration)) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.silent, b.block = true, block
+}
+
 // Open implements fs.FS.
 func (w wireFS) Open(name string) (fs.File, error) {
+	f, err := w.open(name)
+	if t, ok := f.(*text); ok && t.block != nil {
+		t.block(triesFor) // without the lock: it may advance the bench
+	}
+	return f, err
+}
+
+func (w wireFS) open(name string) (fs.File, error) {
 	w.bench.mu.Lock()
 	defer w.bench.mu.Unlock()
 	refuse := func(err error) (fs.File, error) { return nil, &fs.PathError{Op: "open", Path: name, Err: err} }
@@ -64,12 +87,23 @@ func (w wireFS) Open(name string) (fs.File, error) {
 		return refuse(fs.ErrNotExist)
 	case !inside:
 		return w.folder(name, "temperature", "w1_slave"), nil
-	case file == "w1_slave":
-		return newText(name, s.slaveText()), nil
-	case file == "temperature":
-		return newText(name, "").fill(s), nil
+	case file != "w1_slave" && file != "temperature":
+		return refuse(fs.ErrNotExist)
 	}
-	return refuse(fs.ErrNotExist)
+	pad, good := s.answer()
+	switch {
+	case !good && w.bench.silent:
+		t := newText(name, "")
+		t.block = w.bench.block
+		return t, nil
+	case file == "w1_slave":
+		return newText(name, s.slaveText(pad, good)), nil
+	case !good:
+		t := newText(name, "")
+		t.err = &fs.PathError{Op: "read", Path: name, Err: errIO}
+		return t, nil
+	}
+	return newText(name, fmt.Sprintf("%d\n", pad.milliC())), nil
 }
 
 func (w wireFS) openMaster(name, bus string, inside bool) fs.File {
@@ -108,22 +142,12 @@ func (w wireFS) find(id, bus string) *thermometer {
 	return nil
 }
 
-// fill makes the text of a sensor's temperature file.
-func (t *text) fill(s *thermometer) *text {
-	pad, good := s.answer()
-	if !good {
-		t.err = &fs.PathError{Op: "read", Path: t.name, Err: errIO}
-		return t
-	}
-	t.content = strings.NewReader(fmt.Sprintf("%d\n", pad.milliC()))
-	return t
-}
-
 // text is an open file.
 type text struct {
 	content *strings.Reader
 	name    string
-	err     error // of a read
+	err     error               // of a read
+	block   func(time.Duration) // the kernel has tried for that long; may be nil
 }
 
 func newText(name, content string) *text {

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 	"testing/fstest"
+	"time"
 )
 
 // TestCRC: the worked example of Maxim application note 27: the ROM code
@@ -99,5 +100,35 @@ func TestUnpluggedSensor(t *testing.T) {
 	y.Connect()
 	if got := readText(t, files, "28-0000000000a1/temperature"); got == "" {
 		t.Error("not back")
+	}
+}
+
+// TestSilentWire: what w1_therm of Linux 6.1 shows of a damaged and of a missing
+// answer (seen on the emulated board): nothing, after seconds, in both files. What
+// is good stays as it is.
+func TestSilentWire(t *testing.T) {
+	b, y := fitted(t)
+	blocked := time.Duration(0)
+	b.SilentWire(func(d time.Duration) { blocked += d; b.Advance(d) })
+	files := b.OneWire()
+	good := readText(t, files, "28-0000000000a1/w1_slave")
+	if !strings.Contains(good, "YES") || blocked != 0 {
+		t.Errorf("good: %q after %v", good, blocked)
+	}
+	for _, kind := range []FaultKind{TemperatureCRC, TemperatureUnplugged} {
+		y.SetFault(kind, true)
+		for _, file := range []string{"w1_slave", "temperature"} {
+			blocked = 0
+			if got := readText(t, files, "28-0000000000a1/"+file); got != "" || blocked < time.Second {
+				t.Errorf("%s, %s: %q after %v", kind, file, got, blocked)
+			}
+		}
+		y.SetFault(kind, false)
+		if got := readText(t, files, "28-0000000000a1/w1_slave"); !strings.Contains(got, "YES") {
+			t.Errorf("%s mended: %q", kind, got)
+		}
+	}
+	if got := readText(t, files, "28-0000000000b2/temperature"); got == "" {
+		t.Error("the other sensor is silent as well")
 	}
 }

@@ -144,8 +144,7 @@ func crc8(data []byte) byte {
 
 // slaveText is the kernel's w1_slave: the answer with its verdict, then the
 // last good answer with the temperature of this one.
-func (s *thermometer) slaveText() string {
-	pad, good := s.answer()
+func (s *thermometer) slaveText(pad scratchpad, good bool) string {
 	verdict := "NO"
 	if good {
 		verdict = "YES"

@@ -29,7 +29,8 @@ type picture struct {
 	Findings    []struct{ Code string } `json:"findings"`
 	Time        time.Time               `json:"time"`
 	TimeTrusted bool                    `json:"time_trusted"`
-	Visit       *struct{ By string }    `json:"visit"`
+	Full        bool                    `json:"full"`
+	Visit       *visit                  `json:"visit"`
 	CoverMM     *float64                `json:"cover_mm"`
 	PackV       *float64                `json:"pack_v"`
 	CurrentA    *float64                `json:"current_a"`
@@ -37,6 +38,11 @@ type picture struct {
 	AmbientC    *float64                `json:"ambient_c"`
 	HydrogenPct *float64                `json:"hydrogen_pct"`
 	Faults      []struct{ Sensor, Fault string }
+}
+
+type visit struct {
+	By      string    `json:"by"`
+	GivenML []float64 `json:"given_ml"`
 }
 
 func (p *picture) has(code string) bool {
@@ -58,8 +64,9 @@ type event struct {
 type site struct {
 	port   int
 	cmds   []*exec.Cmd
-	mu     sync.Mutex // guards what follows
-	all    []message
+	mu     sync.Mutex    // guards what follows
+	past   []message     // of the lives of the agent before
+	all    []message     // of this life
 	wakeup chan struct{} // closed at the next message
 }
 
@@ -165,14 +172,28 @@ func (s *site) take(m message) {
 	s.wakeup = make(chan struct{})
 }
 
+// turn begins another life of the agent.
+func (s *site) turn() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.past, s.all = append(s.past, s.all...), nil
+}
+
 // forget drops what came before.
 func (s *site) forget() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.all = nil
+	s.past, s.all = nil, nil
 }
 
-// await returns when the messages since forget fulfil a condition.
+// numbered are all events of the bay since forget, over all lives.
+func (s *site) numbered() []event {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return events(append(s.past[:len(s.past):len(s.past)], s.all...))
+}
+
+// await returns when the messages of this life fulfil a condition.
 func (s *site) await(ctx context.Context, fulfilled func([]message) bool) error {
 	for {
 		s.mu.Lock()
@@ -200,6 +221,20 @@ func last(all []message) *picture {
 		}
 	}
 	return nil
+}
+
+// pictures are the bay's, as they came.
+func pictures(all []message) []picture {
+	var out []picture
+	for _, m := range all {
+		if strings.HasSuffix(m.topic, "/bay-1/state") {
+			var p picture
+			if json.Unmarshal([]byte(m.payload), &p) == nil {
+				out = append(out, p)
+			}
+		}
+	}
+	return out
 }
 
 // events are the bay's, as they came.

@@ -140,7 +140,7 @@ func TestWiringAgrees(t *testing.T) {
 // TestScratchpads: an exchanged thermometer is another one, and the pack's old
 // number is silent.
 func TestScratchpads(t *testing.T) {
-	r, err := newRig(t.Context())
+	r, err := newRig(t.Context(), 1)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, r.close()) })
 	pad, plugged := r.scratchpad(packSensor)

@@ -77,6 +77,22 @@ func converterFaults(s *scene) {
 	}
 }
 
+// adapterPulled: an adapter on USB is another one when it comes back, and gets the
+// number of the old one only when the agent has let that go.
+func adapterPulled(s *scene) {
+	s.begin(fresh(10))
+	s.granted()
+	s.drops("the adapter of the converters is pulled", dropTicksBus, func(ctx context.Context) error {
+		_, err := s.guest.order(ctx, control.Order{Do: control.Pull})
+		return err
+	})
+	s.named("cover", "bus-stuck")
+	s.stays(10)
+	s.gives("the adapter is plugged in again", control.Order{Do: control.Plug})
+	s.faultless()
+	s.granted()
+}
+
 // wireTicks is how long a 1-wire fault may take to open the relay: the kernel
 // tries a bad sensor several times, but a reading that is not renewed counts for
 // thirty seconds at most (stale_seconds), and the finding takes five more.

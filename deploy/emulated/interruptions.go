@@ -92,8 +92,17 @@ func raised(code string) func(event) bool {
 }
 
 func powerCuts(s *scene) {
+	before := s.look().rises
 	s.begin(fresh(10))
-	s.granted()
+	s.cutPower() // while it settles
+	s.step("the relay never closed", func(context.Context) error {
+		if s.look().rises > before {
+			return errors.New("it did")
+		}
+		return nil
+	})
+	s.resume()
+
 	s.shows("on charge", func(p *picture) bool { return p.Stage == "charging" })
 	s.keeps(3)
 	s.cutPower()
@@ -115,9 +124,44 @@ func powerCuts(s *scene) {
 	s.shows("the visit of Ada", func(p *picture) bool { return p.has("visit-open") && p.Visit != nil && p.Visit.By == "Ada" })
 	s.stays(15)
 	s.asks("visit", `{"action":"close","by":"Ada"}`)
+	s.granted()
+
+	s.step("the pack is unplugged", func(context.Context) error {
+		return s.with(func(y *sim.Bay) error { y.Unplug(); return nil })
+	})
+	s.isAt("vacant")
+	s.cutPower()
+	s.start()
+	s.isAt("vacant")
+	s.stays(15)
+	s.step("a pack is plugged in again", func(context.Context) error {
+		return s.with(func(y *sim.Bay) error { y.Connect(); return nil })
+	})
+	s.granted()
+	s.inOrder()
 }
 
+// isAt waits until the bay is at a stage.
+func (s *scene) isAt(stage string) {
+	s.shows("at the stage "+stage, func(p *picture) bool { return p.Stage == stage })
+}
+
+// inOrder judges the numbers of all events, over all lives of the agent.
+func (s *scene) inOrder() {
+	s.step("no event is missing, no number was given twice, and they came in order", func(context.Context) error {
+		return contiguous(s.site.numbered())
+	})
+}
+
+// dayEvents is what the outage must leave in the outbox: the busiest bay of the
+// demo has 55 events in two days.
+const dayEvents = 100
+
+// networkDown is an outage long past the keep-alive of 30 s, in which the
+// wall clock passes a day and as much happens as in more than one. The day itself
+// does not pass.
 func networkDown(s *scene) {
+	s.patience = 5 * time.Minute // a hundred orders, each in a tick of its own
 	s.begin(fresh(10))
 	s.granted()
 	s.step("the cable is pulled", func(context.Context) error { return s.machine.Cable(false) })
@@ -125,10 +169,12 @@ func networkDown(s *scene) {
 	s.step("water covers the plates", func(context.Context) error { return s.pour(16) })
 	s.granted()
 	s.gives("a day passes on the wall clock", control.Order{Do: control.Clock, Unix: time.Now().Add(24 * time.Hour).Unix(), Trusted: true})
+	s.fillsADay()
 	s.asks("hold", `{"action":"hold","by":"Ada"}`)
-	s.stays(50) // longer than the keep-alive: the connection is given up
+	s.stays(10)
 	s.asks("hold", `{"action":"unhold","by":"Ada"}`)
 	s.asks("visit", `{"action":"open","by":"Bo"}`)
+	s.step("the connection was given up, and the outbox holds a day's events", s.outboxFull)
 	s.step("nothing came over the broker meanwhile", func(context.Context) error {
 		s.site.mu.Lock()
 		defer s.site.mu.Unlock()
@@ -141,25 +187,63 @@ func networkDown(s *scene) {
 	})
 	s.step("the cable is in again", func(context.Context) error { return s.machine.Cable(true) })
 	s.recorded("the last event", raised("visit-open"))
-	s.step("no event is missing, and they came in order", func(context.Context) error {
-		s.site.mu.Lock()
-		defer s.site.mu.Unlock()
-		return contiguous(events(s.site.all))
+	s.inOrder()
+	s.step("as many came as had waited", func(context.Context) error {
+		if n := len(s.site.numbered()); n < dayEvents {
+			return fmt.Errorf("%d", n)
+		}
+		return nil
 	})
 	s.gives("the wall clock is right again", control.Order{Do: control.Clock, Unix: time.Now().Unix(), Trusted: true})
 }
 
+// fillsADay lets a person hold and release the bay until a day's events are made: a
+// finding is raised, and cleared.
+func (s *scene) fillsADay() {
+	s.step("a person holds and releases the bay again and again", func(ctx context.Context) error {
+		for range dayEvents / 2 {
+			for _, action := range []string{"hold", "unhold"} {
+				if err := s.ask(ctx, "hold", `{"action":"`+action+`","by":"Ada"}`); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+}
+
+// outboxFull waits until the agent says that it has no connection and a day's
+// events to send.
+func (s *scene) outboxFull(ctx context.Context) error {
+	for {
+		connected, err1 := s.metric(ctx, "bayward_mqtt_connected")
+		waiting, err2 := s.metric(ctx, "bayward_mqtt_outbox_events")
+		if err1 != nil || err2 != nil || connected == 0 && waiting >= dayEvents {
+			return errors.Join(err1, err2)
+		}
+		select {
+		case <-ctx.Done():
+			return fmt.Errorf("connected %g, waiting %g: %w", connected, waiting, ctx.Err())
+		case <-time.After(time.Second):
+		}
+	}
+}
+
 // contiguous tells whether events begin with number 1 and go on without a gap.
-// One may come again, as the broker's quality of service has it.
+// One may come again, as the broker's quality of service has it, but not
+// another one with its number.
 func contiguous(all []event) error {
-	next := uint64(1)
+	next, known := uint64(1), map[uint64]event{}
 	for _, e := range all {
-		switch {
+		switch was, again := known[e.Seq]; {
+		case again && was != e:
+			return fmt.Errorf("number %d was given to %+v and to %+v", e.Seq, was, e)
 		case e.Seq > next:
 			return fmt.Errorf("after %d events came number %d", next-1, e.Seq)
 		case e.Seq == next:
 			next++
 		}
+		known[e.Seq] = e
 	}
 	if next == 1 {
 		return errors.New("no event came")

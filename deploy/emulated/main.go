@@ -17,21 +17,27 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"syscall"
 	"time"
 
+	"bayward/deploy/emulated/control"
 	"bayward/deploy/emulated/machine"
 )
 
 // bench is what the command line asks for.
 type bench struct {
 	kernel, init, programs, qemu string
+	unit                         string
 	archs, only                  string
 	short, verbose, watch        bool
 	wrong                        string
-	page                         int
-	out                          io.Writer
+	page, boards                 int
 	began                        time.Time
+
+	mu    sync.Mutex // guards what follows
+	out   io.Writer
+	table table
 }
 
 func main() {
@@ -39,9 +45,11 @@ func main() {
 	flag.StringVar(&b.kernel, "kernel", "", "`folder` of an unpacked linux-image package")
 	flag.StringVar(&b.init, "init", "", "the guest's init, a `file`")
 	flag.StringVar(&b.programs, "programs", "", "`folder` with bayward-ARCH for each architecture")
+	flag.StringVar(&b.unit, "unit", "", "the packaged systemd unit, a `file`")
 	flag.StringVar(&b.qemu, "qemu", "qemu-system-aarch64", "the emulator, a `program`")
 	flag.StringVar(&b.archs, "arch", "arm64,armv6", "architectures of the program, a `list`")
 	flag.StringVar(&b.only, "only", "", "only these scenarios, a `list`")
+	flag.IntVar(&b.boards, "boards", 1, "how many boards run at a time; each needs a core")
 	flag.BoolVar(&b.short, "short", false, "only the short set")
 	flag.BoolVar(&b.verbose, "v", false, "show the guest's console")
 	flag.BoolVar(&b.watch, "watch", false, "no scenarios: start the machine and show it, until Ctrl-C")
@@ -55,7 +63,7 @@ func main() {
 }
 
 func (b *bench) main(ctx context.Context) int {
-	if b.kernel == "" || b.init == "" || b.programs == "" || b.wrong != "" && b.wrong != "line" && b.wrong != "rule" || flag.NArg() > 0 {
+	if b.kernel == "" || b.init == "" || b.programs == "" || b.unit == "" || b.wrong != "" && b.wrong != "line" && b.wrong != "rule" || flag.NArg() > 0 {
 		flag.Usage()
 		return 2
 	}
@@ -74,30 +82,47 @@ func (b *bench) main(ctx context.Context) int {
 var errFailed = errors.New("not all scenarios passed")
 
 func (b *bench) run(ctx context.Context, dir string) error {
-	site, err := startSite(ctx, dir)
-	if err != nil {
-		return err
+	if b.watch {
+		arch, _, _ := strings.Cut(b.archs, ",")
+		return b.board(ctx, filepath.Join(dir, arch), arch, nil)
 	}
-	defer func() { _ = site.close() }()
-	t := table{}
-	var errs []error
+	var (
+		running sync.WaitGroup
+		places  = make(chan struct{}, max(b.boards, 1))
+		mu      sync.Mutex // guards errs
+		errs    []error
+	)
 	for _, arch := range strings.Split(b.archs, ",") {
-		if err := b.board(ctx, filepath.Join(dir, arch), arch, site, &t); err != nil {
-			errs = append(errs, fmt.Errorf("%s: %w", arch, err))
-		}
-		if b.watch {
-			return errors.Join(errs...)
+		for _, sc := range b.chosen(arch) {
+			b.table.plan(sc.name, arch)
 		}
 	}
-	t.print(b.out)
+	for _, arch := range strings.Split(b.archs, ",") {
+		for i, list := range boards(b.chosen(arch)) {
+			places <- struct{}{}
+			running.Go(func() {
+				defer func() { <-places }()
+				if err := b.board(ctx, filepath.Join(dir, fmt.Sprintf("%s.%d", arch, i+1)), arch, list); err != nil {
+					mu.Lock()
+					defer mu.Unlock()
+					errs = append(errs, fmt.Errorf("%s: %w", arch, err))
+				}
+			})
+		}
+	}
+	running.Wait()
+	b.table.print(b.out)
 	fmt.Fprintf(b.out, "%.0f s in all\n", time.Since(b.began).Seconds())
-	if !t.passed() {
+	if !b.table.passed() {
 		errs = append(errs, errFailed)
 	}
 	return errors.Join(errs...)
 }
 
+// log writes one line, of several boards one at a time.
 func (b *bench) log(format string, a ...any) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
 	if strings.HasPrefix(format, "figure: ") {
 		fmt.Fprintf(b.out, format+"\n", a...)
 		return
@@ -105,12 +130,34 @@ func (b *bench) log(format string, a ...any) {
 	fmt.Fprintf(b.out, "[%6.1f s] "+format+"\n", append([]any{time.Since(b.began).Seconds()}, a...)...)
 }
 
-// board runs the scenarios on one board.
-func (b *bench) board(ctx context.Context, dir, arch string, site *site, t *table) error {
+// boards sorts scenarios by the board that they need: those next to each other
+// in the list with the same haste share one.
+func boards(list []scenario) (out [][]scenario) {
+	for _, sc := range list {
+		if n := len(out); n > 0 && out[n-1][0].haste == sc.haste {
+			out[n-1] = append(out[n-1], sc)
+			continue
+		}
+		out = append(out, []scenario{sc})
+	}
+	return out
+}
+
+// board runs scenarios on one board; with none it shows the board.
+func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) error {
 	if err := os.Mkdir(dir, 0o700); err != nil {
 		return err
 	}
-	r, err := newRig(ctx)
+	site, err := startSite(ctx, dir)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = site.close() }()
+	haste := 1
+	if len(list) > 0 {
+		haste = max(list[0].haste, 1)
+	}
+	r, err := newRig(ctx, haste)
 	if err != nil {
 		return err
 	}
@@ -121,8 +168,38 @@ func (b *bench) board(ctx context.Context, dir, arch string, site *site, t *tabl
 		return err
 	}
 	defer func() { _ = console.Close() }()
+	log := func(format string, a ...any) {
+		if !strings.HasPrefix(format, "figure: ") {
+			format = filepath.Base(dir) + ": " + format
+		}
+		b.log(format, a...)
+	}
+	log("the board is switched on")
+	bootCtx, cancel := context.WithTimeout(ctx, patience)
+	err = r.boot(bootCtx, b.options(dir, arch, console))
+	cancel()
+	if err != nil {
+		return errors.Join(err, tail(console.Name()))
+	}
+	log("all devices are there")
+	if b.watch {
+		return b.show(ctx, r, site)
+	}
+	for _, sc := range list {
+		s := &scene{rig: r, site: site, ctx: ctx, name: sc.name, short: b.short, log: log}
+		b.play(s, sc, arch, console.Name())
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+	}
+	return nil
+}
+
+// options are what a board is made of.
+func (b *bench) options(dir, arch string, console io.Writer) machine.Options {
 	o := machine.Options{
 		Qemu: b.qemu, Kernel: b.kernel, Init: b.init, Program: filepath.Join(b.programs, "bayward-"+arch), Dir: dir, Console: console,
+		Files: map[string]string{strings.TrimPrefix(control.UnitPath, "/"): b.unit},
 	}
 	if b.verbose {
 		o.Console = io.MultiWriter(console, b.out)
@@ -130,34 +207,27 @@ func (b *bench) board(ctx context.Context, dir, arch string, site *site, t *tabl
 	if b.watch {
 		o.PagePort = b.page
 	}
-	b.log("%s: the board is switched on", arch)
-	bootCtx, cancel := context.WithTimeout(ctx, patience)
-	err = r.boot(bootCtx, o)
-	cancel()
-	if err != nil {
-		return errors.Join(err, tail(console.Name()))
+	return o
+}
+
+// play runs one scenario and keeps its outcome.
+func (b *bench) play(s *scene, sc scenario, arch, console string) {
+	if b.wrong == "rule" {
+		s.twist = []string{"offset_mm: 0", "offset_mm: 20"}
 	}
-	b.log("%s: all devices are there", arch)
-	if b.watch {
-		return b.show(ctx, r, site)
+	s.log("%s: %s", sc.name, sc.says)
+	began := time.Now()
+	sc.run(s)
+	b.record(sc.name, arch, s.err, time.Since(began))
+	if s.err != nil {
+		s.log("%v", tail(console))
 	}
-	for _, sc := range b.chosen(arch) {
-		s := &scene{rig: r, site: site, ctx: ctx, name: sc.name, short: b.short, log: b.log}
-		if b.wrong == "rule" {
-			s.twist = []string{"offset_mm: 0", "offset_mm: 20"}
-		}
-		b.log("%s: %s: %s", arch, sc.name, sc.says)
-		began := time.Now()
-		sc.run(s)
-		t.add(sc.name, arch, s.err, time.Since(began))
-		if s.err != nil {
-			b.log("%v", tail(console.Name()))
-		}
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-	}
-	return nil
+}
+
+func (b *bench) record(name, arch string, err error, took time.Duration) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.table.add(name, arch, err, took)
 }
 
 // chosen are the scenarios that are asked for of an architecture.

@@ -32,6 +32,7 @@ type rig struct {
 	converts *chips.Adapter // the bus of the converters
 	wire     *chips.Adapter // the bus of the 1-wire bridge
 	inverted bool           // the relay's line is taken for its opposite: a fault of the bench
+	haste    int            // the physics is that much faster than life, as the board's clock is
 
 	mu        sync.Mutex // guards what follows
 	bench     *sim.Bench
@@ -76,8 +77,8 @@ func fresh(coverMM float64) sim.Opts {
 }
 
 // newRig wires a bay. Its adapters wait for a guest.
-func newRig(ctx context.Context) (*rig, error) {
-	r := &rig{journal: newJournal()}
+func newRig(ctx context.Context, haste int) (*rig, error) {
+	r := &rig{journal: newJournal(), haste: max(haste, 1)}
 	if err := r.refit(fresh(10)); err != nil {
 		return nil, err
 	}
@@ -133,8 +134,11 @@ func (r *rig) boot(ctx context.Context, o machine.Options) error {
 		}
 		env[name] = addr
 	}
+	if r.haste > 1 {
+		env["BENCH_HASTE"] = fmt.Sprint(r.haste)
+	}
 	o.Lines, o.Env, o.GuestPort = lineNames, env, control.RelayPort
-	o.OnEdge, o.OnEvent = r.onEdge, r.onEvent
+	o.OnEdge, o.OnEvent, o.Haste = r.onEdge, r.onEvent, r.haste
 	m, err := machine.Start(ctx, o)
 	if err != nil {
 		return err
@@ -197,16 +201,16 @@ func (r *rig) counts() (resets, fired int) {
 	return r.resets, r.fired
 }
 
-// catchUp lets the physics follow real time; the caller holds the lock.
+// catchUp lets the physics follow the board's time; the caller holds the lock.
 func (r *rig) catchUp() {
 	now := time.Now()
-	r.bench.Advance(now.Sub(r.since))
+	r.bench.Advance(now.Sub(r.since) * time.Duration(r.haste))
 	r.since = now
 }
 
 // pump moves the physics and puts the contacts on their lines.
 func (r *rig) pump(ctx context.Context) {
-	t := time.NewTicker(50 * time.Millisecond)
+	t := time.NewTicker(50 * time.Millisecond / time.Duration(r.haste))
 	defer t.Stop()
 	for {
 		select {

@@ -5,6 +5,7 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -40,6 +41,8 @@ type scene struct {
 	name string
 	// short leaves out what other scenarios show as well.
 	short bool
+	// patience of the scenario's steps, where it is more than that of others.
+	patience time.Duration
 	// twist changes words of every configuration: a deliberate fault.
 	twist []string
 	err   error
@@ -61,12 +64,13 @@ func (s *scene) step(what string, do func(context.Context) error) {
 	if s.failed() {
 		return
 	}
-	ctx, cancel := context.WithTimeout(s.ctx, patience)
+	most := max(patience, s.patience)
+	ctx, cancel := context.WithTimeout(s.ctx, most)
 	defer cancel()
 	began := time.Now()
 	if err := do(ctx); err != nil {
 		if errors.Is(err, context.DeadlineExceeded) {
-			err = fmt.Errorf("did not happen within %s", patience)
+			err = fmt.Errorf("did not happen within %s", most)
 		}
 		s.fail("%s: %w; the bay: %s", what, err, s.situation())
 		return
@@ -123,13 +127,14 @@ func (s *scene) config(changes ...string) string {
 func (s *scene) begin(o sim.Opts, changes ...string) {
 	s.stop()
 	s.step("a pack is plugged in", func(context.Context) error { return s.refit(o) })
+	s.site.forget()
 	s.start(changes...)
 }
 
 // start starts the agent and waits for READY=1.
 func (s *scene) start(changes ...string) {
 	text := s.config(changes...)
-	s.site.forget()
+	s.site.turn()
 	s.step("the agent starts and is ready", func(ctx context.Context) error {
 		mark := s.guest.mark()
 		if _, err := s.guest.order(ctx, control.Order{Do: control.Start, Config: text}); err != nil {
@@ -244,12 +249,43 @@ func (s *scene) tells(kind control.Kind, mark int) control.Event {
 	return e
 }
 
-// asks sends an order of a person to the page from inside.
-func (s *scene) asks(path, body string) {
-	e := s.gives("a person orders "+body, control.Order{Do: control.HTTP, Method: "POST", Path: "/api/v1/bays/bay-1/" + path, Body: body})
-	if !s.failed() && !strings.HasPrefix(e.Text, "2") {
-		s.fail("the page answered %s", e.Text)
+// ask sends an order of a person to the page from inside. One that no tick of a
+// stuttering board has taken in time is sent again, under the same number.
+func (s *scene) ask(ctx context.Context, path, body string) error {
+	numbered := fmt.Sprintf(`%s,"id":"bench-%d"}`, strings.TrimSuffix(body, "}"), time.Now().UnixNano())
+	for again := false; ; again = true {
+		e, err := s.guest.order(ctx, control.Order{Do: control.HTTP, Method: "POST", Path: "/api/v1/bays/bay-1/" + path, Body: numbered})
+		switch taken := strings.HasPrefix(e.Text, "409"); {
+		case err != nil || strings.HasPrefix(e.Text, "2") || taken && again:
+			return err
+		case !strings.HasPrefix(e.Text, "503"):
+			return fmt.Errorf("the page answered %s", e.Text)
+		}
+		select {
+		case <-ctx.Done():
+			return fmt.Errorf("the page answered %s: %w", e.Text, ctx.Err())
+		case <-time.After(time.Second):
+		}
 	}
+}
+
+// asks is the step of one order.
+func (s *scene) asks(path, body string) {
+	s.step("a person orders "+body, func(ctx context.Context) error { return s.ask(ctx, path, body) })
+}
+
+// metric asks the page from inside for a metric without labels.
+func (s *scene) metric(ctx context.Context, name string) (float64, error) {
+	e, err := s.guest.order(ctx, control.Order{Do: control.HTTP, Method: "GET", Path: "/metrics"})
+	if err != nil {
+		return 0, err
+	}
+	for line := range strings.Lines(e.Text) {
+		if value, ok := strings.CutPrefix(line, name+" "); ok {
+			return strconv.ParseFloat(strings.TrimSpace(value), 64)
+		}
+	}
+	return 0, fmt.Errorf("the page has no metric %s: %.200s", name, e.Text)
 }
 
 // pins waits until the board's chip shows what it should of the relay's line:

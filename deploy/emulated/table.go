@@ -19,15 +19,20 @@ type outcome struct {
 	took time.Duration
 }
 
-func (t *table) add(row, column string, err error, took time.Duration) {
-	if t.cells == nil {
-		t.cells = map[[2]string]outcome{}
-	}
+// plan keeps a place in the order of the scenarios, whichever board is first.
+func (t *table) plan(row, column string) {
 	if !slices.Contains(t.rows, row) {
 		t.rows = append(t.rows, row)
 	}
 	if !slices.Contains(t.columns, column) {
 		t.columns = append(t.columns, column)
+	}
+}
+
+func (t *table) add(row, column string, err error, took time.Duration) {
+	t.plan(row, column)
+	if t.cells == nil {
+		t.cells = map[[2]string]outcome{}
 	}
 	t.cells[[2]string{row, column}] = outcome{err, took}
 }

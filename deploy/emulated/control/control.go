@@ -28,6 +28,10 @@ const (
 	Run Do = "run"
 	// HTTP asks the agent's page from inside and answers with status and body.
 	HTTP Do = "http"
+	// Pull takes the adapter of the converters' bus off the machine's USB, Plug
+	// puts it back.
+	Pull Do = "pull"
+	Plug Do = "plug"
 	// Read answers with a file's text.
 	Read Do = "read"
 )
@@ -76,6 +80,7 @@ type Event struct {
 const (
 	Binary     = "/usr/bin/bayward"
 	ConfigPath = "/etc/bayward/bayward.yaml"
+	UnitPath   = "/usr/lib/systemd/system/bayward.service"
 	StateDir   = "/var/lib/bayward"
 	PageAddr   = "127.0.0.1:8080" // as deploy/emulated/bayward.yaml has it
 	// RelayPort is where the init hands the page on, for the bench's host.

@@ -71,6 +71,9 @@ func boot() (*guest, error) {
 		return nil, fmt.Errorf("reach the bench: %w", err)
 	}
 	g := newGuest(c)
+	if err := g.loadUnit(); err != nil {
+		return g, err
+	}
 	if err := mountDisk(); err != nil {
 		return g, err
 	}
@@ -147,8 +150,27 @@ func plugAdapters() error {
 	if err := os.WriteFile("/sys/bus/i2c/devices/i2c-2/new_device", []byte("ds2482 0x18\n"), 0o200); err != nil {
 		return fmt.Errorf("declare the 1-wire bridge: %w", err)
 	}
-	return waitFor("/sys/bus/w1/devices/28-*/temperature")
+	if err := waitFor("/sys/bus/w1/devices/28-*/temperature"); err != nil || os.Getenv("BENCH_HASTE") == "" {
+		return err
+	}
+	return endSearch()
 }
+
+// endSearch lets the kernel look for no more thermometers once both are found. On a
+// board whose clock is hastened a search is as slow as on any other, and would
+// leave no time to read.
+func endSearch() error {
+	const both = 2
+	for found := 0; found < both; {
+		m, _ := filepath.Glob("/sys/bus/w1/devices/28-*") // the pattern is good
+		found = len(m)
+		time.Sleep(100 * time.Millisecond)
+	}
+	return os.WriteFile("/sys/bus/w1/devices/w1_bus_master1/w1_master_search", []byte("0"), 0o200)
+}
+
+// virtualUSB is the kernel's virtual USB controller.
+const virtualUSB = "/sys/devices/platform/vhci_hcd.0"
 
 // attach hands a connected socket to the kernel's virtual USB controller.
 func attach(port int, addr string) error {
@@ -169,7 +191,7 @@ func attach(port int, addr string) error {
 	}
 	const bus, fullSpeed = 1 << 16, 2
 	line := fmt.Sprintf("%d %d %d %d", port, f.Fd(), bus|(port+2), fullSpeed)
-	return os.WriteFile("/sys/devices/platform/vhci_hcd.0/attach", []byte(line), 0o200)
+	return os.WriteFile(virtualUSB+"/attach", []byte(line), 0o200)
 }
 
 func waitFor(pattern string) error {

@@ -30,10 +30,18 @@ type guest struct {
 	dog  *watchdog
 }
 
-func newGuest(c net.Conn) *guest {
-	g := &guest{conn: c}
-	g.unit = newUnit(g.tell)
-	return g
+func newGuest(c net.Conn) *guest { return &guest{conn: c} }
+
+// loadUnit takes in the packaged unit.
+func (g *guest) loadUnit() error {
+	f, err := os.Open(control.UnitPath)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = f.Close() }()
+	says, err := readService(f)
+	g.unit = newUnit(says, g.tell)
+	return err
 }
 
 func (g *guest) tell(e control.Event) {
@@ -81,9 +89,13 @@ func (g *guest) do(o *control.Order) control.Event {
 	case control.Clock:
 		return done(setClock(o.Unix, o.Trusted))
 	case control.Run:
-		return run(o.Args)
+		return run(append([]string{control.Binary}, o.Args...))
 	case control.HTTP:
 		return ask(o)
+	case control.Pull:
+		return done(os.WriteFile(virtualUSB+"/detach", []byte("0"), 0o200))
+	case control.Plug:
+		return done(attach(0, os.Getenv("BENCH_I2C")))
 	case control.Read:
 		text, err := os.ReadFile(o.Path)
 		e := done(err)
@@ -100,10 +112,10 @@ func done(err error) control.Event {
 	return control.Event{}
 }
 
-func run(args []string) control.Event {
+func run(command []string) control.Event {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	out, err := exec.CommandContext(ctx, control.Binary, args...).CombinedOutput()
+	out, err := exec.CommandContext(ctx, command[0], command[1:]...).CombinedOutput()
 	e := control.Event{Text: string(out)}
 	if exit, ok := errors.AsType[*exec.ExitError](err); ok {
 		e.Exit = exit.ExitCode()

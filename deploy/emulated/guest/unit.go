@@ -18,20 +18,13 @@ import (
 	"bayward/deploy/emulated/control"
 )
 
-// As the packaged unit has them (deploy/systemd); the watchdog of the unit is
-// WATCHDOG_USEC of the agent's environment.
-const (
-	watchdogTime = 10 * time.Second
-	restartPause = 2 * time.Second
-	stopTime     = 20 * time.Second
-)
-
 const notifySocket = "/run/notify"
 
 // unit is the agent's service: type notify, restarted always, with a watchdog
 // and a stop action.
 type unit struct {
 	tell func(control.Event)
+	says service
 
 	mu         sync.Mutex // guards what follows
 	cmd        *exec.Cmd  // nil when it does not run
@@ -43,8 +36,8 @@ type unit struct {
 	beat       *time.Timer
 }
 
-func newUnit(tell func(control.Event)) *unit {
-	return &unit{tell: tell, stopAction: true, restart: true}
+func newUnit(says service, tell func(control.Event)) *unit {
+	return &unit{says: says, tell: tell, stopAction: true, restart: true}
 }
 
 // supervise sets what follows the end of the agent.
@@ -96,30 +89,36 @@ func (u *unit) hear(message string) {
 	for line := range strings.Lines(message) {
 		switch strings.TrimSpace(line) {
 		case "READY=1":
+			u.alive()
 			u.tell(control.Event{Kind: control.AgentReady})
 		case "WATCHDOG=1":
-			u.mu.Lock()
-			if u.beat != nil {
-				u.beat.Reset(watchdogTime)
-			}
-			u.mu.Unlock()
+			u.alive()
 		}
+	}
+}
+
+// alive begins the time anew in which the next sign of life must come.
+func (u *unit) alive() {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	if u.beat != nil {
+		u.beat.Reset(u.says.watchdog)
 	}
 }
 
 // launch starts the process; the caller holds the lock.
 func (u *unit) launch() error {
-	cmd := exec.CommandContext(context.Background(), control.Binary, "run", "--config", control.ConfigPath)
+	cmd := exec.CommandContext(context.Background(), u.says.start[0], u.says.start[1:]...)
 	cmd.Stdout, cmd.Stderr = os.Stdout, os.Stderr
-	cmd.Env = []string{
+	cmd.Env = append([]string{
 		"NOTIFY_SOCKET=" + notifySocket, "HOME=/", "PATH=/usr/bin",
-		fmt.Sprintf("WATCHDOG_USEC=%d", watchdogTime.Microseconds()),
-	}
+		fmt.Sprintf("WATCHDOG_USEC=%d", u.says.watchdog.Microseconds()),
+	}, u.says.environment...)
 	if err := cmd.Start(); err != nil {
 		return err
 	}
 	u.cmd, u.ended = cmd, make(chan struct{})
-	u.beat = time.AfterFunc(watchdogTime+stopTime, func() { u.hung(cmd) }) // a start may take longer
+	u.beat = time.AfterFunc(u.says.startTimeout, func() { u.hung(cmd) })
 	u.tell(control.Event{Kind: control.AgentStarted})
 	go u.follow(cmd, u.ended)
 	return nil
@@ -133,7 +132,8 @@ func (u *unit) hung(cmd *exec.Cmd) {
 	if still {
 		u.tell(control.Event{Kind: control.AgentHung})
 		_ = cmd.Process.Signal(unix.SIGABRT)
-		_ = cmd.Process.Kill() // a stopped process does not take the first
+		time.Sleep(u.says.abortTimeout) // a stopped process does not take the first
+		_ = cmd.Process.Kill()
 	}
 }
 
@@ -143,7 +143,7 @@ func (u *unit) follow(cmd *exec.Cmd, ended chan struct{}) {
 	u.mu.Lock()
 	u.beat.Stop()
 	u.cmd, u.beat = nil, nil
-	stopAction, again := u.stopAction, u.restart && u.wanted
+	stopAction, again := u.stopAction, u.restart && u.wanted && u.says.restarts(cmd.ProcessState.ExitCode())
 	u.mu.Unlock()
 	text := "exit status 0"
 	if err != nil {
@@ -151,7 +151,7 @@ func (u *unit) follow(cmd *exec.Cmd, ended chan struct{}) {
 	}
 	u.tell(control.Event{Kind: control.AgentEnded, Text: text})
 	if stopAction {
-		e := run([]string{"outputs-safe", "--config", control.ConfigPath})
+		e := run(u.says.stopPost)
 		e.Kind = control.StopActionRan
 		u.tell(e)
 	}
@@ -159,7 +159,7 @@ func (u *unit) follow(cmd *exec.Cmd, ended chan struct{}) {
 	if !again {
 		return
 	}
-	time.Sleep(restartPause)
+	time.Sleep(u.says.restartPause)
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	if u.wanted && u.restart && u.cmd == nil {
@@ -191,7 +191,7 @@ func (u *unit) stop() {
 	_ = cmd.Process.Signal(unix.SIGTERM)
 	select {
 	case <-ended:
-	case <-time.After(stopTime):
+	case <-time.After(u.says.stopTimeout):
 		_ = cmd.Process.Kill()
 		<-ended
 	}

@@ -28,6 +28,15 @@ func (c *cpio) add(name string, mode uint32, data []byte) {
 	c.pad()
 }
 
+// addFolders adds those that a file is in; one that is there already stays.
+func (c *cpio) addFolders(name string) {
+	for i, r := range name {
+		if r == '/' {
+			c.add(name[:i], 0o040755, nil)
+		}
+	}
+}
+
 func (c *cpio) pad() {
 	for c.Len()%4 != 0 {
 		c.WriteByte(0)
@@ -154,6 +163,14 @@ func writeInitramfs(ctx context.Context, out string, o *Options) error {
 			return err
 		}
 		c.add(name, 0o100755, image)
+	}
+	for name, path := range o.Files {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return err
+		}
+		c.addFolders(name)
+		c.add(name, 0o100644, text)
 	}
 	c.add("TRAILER!!!", 0, nil)
 	return os.WriteFile(out, c.Bytes(), 0o600)

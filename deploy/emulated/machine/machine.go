@@ -17,16 +17,20 @@ import (
 
 // Options are what a machine is made of.
 type Options struct {
-	Qemu    string // program; "" is qemu-system-aarch64
-	Kernel  string // folder of an unpacked linux-image package
-	Init    string // arm64 binary
-	Program string // the packaged binary, arm64 or arm
-	Dir     string // for sockets and images; a path short enough for a socket
+	Qemu    string            // program; "" is qemu-system-aarch64
+	Kernel  string            // folder of an unpacked linux-image package
+	Init    string            // arm64 binary
+	Program string            // the packaged binary, arm64 or arm
+	Files   map[string]string // more of the guest's files: where there, what from
+	Dir     string            // for sockets and images; a path short enough for a socket
 	// Lines names the lines of the GPIO chip, number 0 first; "" for none.
 	// Line 3 is the board's power key.
 	Lines [8]string
 	// Env is given to the init.
 	Env map[string]string
+	// Haste is how many seconds pass in the guest while one passes outside: its
+	// kernel takes the board's counter for that much slower. 0 stands for 1.
+	Haste int
 	// PagePort of the host is handed on to GuestPort of the guest; 0 for none.
 	PagePort, GuestPort int
 	// Console gets the guest's serial output.
@@ -104,10 +108,19 @@ func (m *Machine) makeTree(ctx context.Context) error {
 	}
 	names := append([]string{"-t", "s", tree, pl061, "gpio-line-names"}, m.o.Lines[:]...)
 	_ = quietly(ctx, "fdtput", "-c", tree, "/aliases") // there already with some versions
-	return errors.Join(
+	err := errors.Join(
 		quietly(ctx, "fdtput", names...),
 		quietly(ctx, "fdtput", "-t", "s", tree, "/aliases", "i2c0", pl061))
+	if m.o.Haste > 1 {
+		// Documentation/devicetree/bindings/timer/arm,arch_timer.yaml: it goes
+		// before what the counter says of itself.
+		err = errors.Join(err, quietly(ctx, "fdtput", "-t", "i", tree, "/timer", "clock-frequency", fmt.Sprint(counterHz/m.o.Haste)))
+	}
+	return err
 }
+
+// counterHz is the rate of the emulated processor's counter.
+const counterHz = 62_500_000
 
 func board(extra string) []string {
 	const kind = "virt"

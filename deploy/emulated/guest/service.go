@@ -1,0 +1,102 @@
+//go:build linux
+
+package main
+
+import (
+	"fmt"
+	"io"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	unitfile "github.com/coreos/go-systemd/v22/unit"
+)
+
+// service is what the init takes from the packaged unit, deploy/package/bayward.service.
+// Its hardening is not part of that.
+type service struct {
+	start, stopPost []string
+	environment     []string
+	watchdog        time.Duration // WatchdogSec=
+	startTimeout    time.Duration
+	stopTimeout     time.Duration
+	abortTimeout    time.Duration // from SIGABRT to SIGKILL
+	restartPause    time.Duration
+	notRestarted    []string // exit codes
+}
+
+// section is the service's part of a unit, with the first thing that is wrong.
+type section struct {
+	lines map[string][]string
+	err   error
+}
+
+func (s *section) fail(format string, a ...any) {
+	if s.err == nil {
+		s.err = fmt.Errorf("the unit "+format, a...)
+	}
+}
+
+// one is the value of a key that must be there once.
+func (s *section) one(key string) string {
+	values := s.lines[key]
+	if len(values) != 1 || values[0] == "" {
+		s.fail("has %q for %s=, want one value", values, key)
+		return ""
+	}
+	return values[0]
+}
+
+func (s *section) span(key string) time.Duration {
+	d, err := seconds(s.one(key))
+	if err != nil {
+		s.fail("has no time in %s=: %w", key, err)
+	}
+	return d
+}
+
+// only holds a key to the one value that this init knows.
+func (s *section) only(key, value string) {
+	if got := s.one(key); got != value {
+		s.fail("has %s=%s, the init only knows %s", key, got, value)
+	}
+}
+
+// readService reads a unit. The error names what the init would do otherwise than
+// systemd.
+func readService(r io.Reader) (service, error) {
+	options, err := unitfile.DeserializeOptions(r)
+	if err != nil {
+		return service{}, fmt.Errorf("read the unit: %w", err)
+	}
+	u := section{lines: map[string][]string{}}
+	for _, o := range options {
+		if o.Section == "Service" {
+			u.lines[o.Name] = append(u.lines[o.Name], o.Value)
+		}
+	}
+	u.only("Type", "notify")
+	u.only("Restart", "always")
+	s := service{
+		start: strings.Fields(u.one("ExecStart")), stopPost: strings.Fields(u.one("ExecStopPost")),
+		environment: u.lines["Environment"], notRestarted: u.lines["RestartPreventExitStatus"],
+		watchdog: u.span("WatchdogSec"), startTimeout: u.span("TimeoutStartSec"), stopTimeout: u.span("TimeoutStopSec"),
+		abortTimeout: u.span("TimeoutAbortSec"), restartPause: u.span("RestartSec"),
+	}
+	return s, u.err
+}
+
+// seconds is a time as systemd has it: a number alone is in seconds.
+func seconds(text string) (time.Duration, error) {
+	if n, err := strconv.Atoi(text); err == nil {
+		return time.Duration(n) * time.Second, nil
+	}
+	return time.ParseDuration(text)
+}
+
+// restarts tells whether the service is started again after an exit code; -1
+// is a signal.
+func (s *service) restarts(code int) bool {
+	return !slices.Contains(s.notRestarted, strconv.Itoa(code))
+}

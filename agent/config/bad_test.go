@@ -105,6 +105,7 @@ func TestBadFiles(t *testing.T) {
 		{"no voltage", "      voltage: {adc: 0x48, channel: 0, ratio: 11}\n", "", "f:6: field bays[0].wiring.voltage: is missing: without it nothing could ever be granted"},
 		{"no temperature", "      temperature: {pack: 28-0316a2795bff}\n", "", "f:6: field bays[0].wiring.temperature: is missing: without it nothing could ever be granted"},
 		{"shunt of the level too large", "shunt_ohm: 100", "shunt_ohm: 250", "f:11: field bays[0].wiring.level.shunt_ohm: value 250 is not accepted: must be at most 195 ohm, so that the input reaches the 21 mA of a fault"},
+		{"fast level faster than three readings", "low_mm: -20", "fast_ms: 5, low_mm: -20", "f:11: field bays[0].wiring.level.fast_ms: value 5 is not accepted: must be 20 to 1000 ms"},
 		{"transmitter blind to bare plates", "low_mm: -20", "low_mm: 5", "f:11: field bays[0].wiring.level.low_mm: value 5 is not accepted: must be -300 to 0 mm at 4 mA; bare plates must be seen"},
 		{"transmitter blind to bare plates by its offset", "low_mm: -20", "offset_mm: 25, low_mm: -20", "f:11: field bays[0].wiring.level.low_mm: value -20 is not accepted: must be at most 0 with offset_mm (25) added: bare plates must be seen"},
 		{"transmitter short of the target", "high_mm: 30", "high_mm: 10", "f:11: field bays[0].wiring.level.high_mm: value 10 is not accepted: must reach target_cover_mm (13) of pack lift-24v with offset_mm added"},

@@ -1,0 +1,223 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+)
+
+// figures are one agent's.
+type figures struct {
+	safe, published time.Duration // from the start of the process
+	u               usage
+	cpuShare        float64
+	scrape          time.Duration
+	bytesPerDay     float64
+	heard           []message
+}
+
+// message is one that the agent has published.
+type message struct {
+	topic    string
+	payload  []byte
+	retained bool
+}
+
+const pack = `  - {name: lift-%d, cells: 12, capacity_ah: 225, rate_hours: 20, full_gravity: 1.277, charge_cover_mm: 3,
+     target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}
+`
+
+// writeConfig writes an agent with simulated bays and everything on.
+func writeConfig(dir string, bays int, broker, listen string) (string, error) {
+	var b strings.Builder
+	fmt.Fprintf(&b, "site: bench\nagent: agent-1\nunits: si\nsensors: simulated\nhttp: {listen: %q}\nlogbook: {path: %q}\nmqtt: {broker: \"tcp://%s\"}\nbays:\n",
+		listen, filepath.Join(dir, fmt.Sprintf("logbook-%d.db", bays)), broker)
+	for i := range bays {
+		fmt.Fprintf(&b, "  - {name: bay-%d, pack: lift-%d}\n", i+1, i+1)
+	}
+	b.WriteString("packs:\n")
+	for i := range bays {
+		fmt.Fprintf(&b, pack, i+1)
+	}
+	file := filepath.Join(dir, "bayward.yaml")
+	return file, os.WriteFile(file, []byte(b.String()), 0o600)
+}
+
+// footprint runs one agent against a broker of its own.
+func footprint(ctx context.Context, dir, binary string, bays int, watch time.Duration) (*figures, error) {
+	broker, stop, err := startBroker(ctx, dir)
+	if err != nil {
+		return nil, err
+	}
+	defer stop()
+	listen, err := freeAddress()
+	if err != nil {
+		return nil, err
+	}
+	file, err := writeConfig(dir, bays, broker.addr, listen)
+	if err != nil {
+		return nil, fmt.Errorf("configuration: %w", err)
+	}
+	ear := &ear{first: make(chan struct{})}
+	client, err := ear.listen(broker.addr)
+	if err != nil {
+		return nil, err
+	}
+	defer client.Disconnect(100)
+	cmd := exec.CommandContext(ctx, binary, "run", "--config", file) //nolint:gosec // our own program
+	log, err := cmd.StderrPipe()
+	if err != nil {
+		return nil, fmt.Errorf("the agent's log: %w", err)
+	}
+	began := time.Now()
+	if err := cmd.Start(); err != nil {
+		return nil, fmt.Errorf("start the agent: %w", err)
+	}
+	defer func() { _ = cmd.Process.Signal(os.Interrupt); _ = cmd.Wait() }()
+	f := &figures{}
+	if f.safe, err = relaysOpen(log, began); err != nil {
+		return nil, err
+	}
+	select {
+	case <-ear.first:
+		f.published = time.Since(began)
+	case <-time.After(20 * time.Second):
+		return nil, fmt.Errorf("nothing was published at %s", broker.addr)
+	}
+	return f, f.watch(ctx, cmd.Process.Pid, listen, ear, watch)
+}
+
+// relaysOpen waits for the line that says so and then drains the log.
+func relaysOpen(log io.Reader, began time.Time) (time.Duration, error) {
+	var said strings.Builder
+	for lines := bufio.NewScanner(log); lines.Scan(); {
+		said.WriteString(lines.Text() + "\n")
+		if strings.Contains(lines.Text(), "all relays are open") {
+			took := time.Since(began)
+			go func() { _, _ = io.Copy(io.Discard, log) }()
+			return took, nil
+		}
+	}
+	return 0, fmt.Errorf("the agent ended: %s", said.String())
+}
+
+func (f *figures) watch(ctx context.Context, pid int, listen string, e *ear, watch time.Duration) error {
+	time.Sleep(5 * time.Second) // past its start
+	before, err := cpuOf(pid)
+	if err != nil {
+		return err
+	}
+	e.forget()
+	began := time.Now()
+	time.Sleep(watch)
+	if f.u, err = usageOf(pid); err != nil {
+		return err
+	}
+	f.cpuShare = 100 * float64(f.u.cpu-before) / float64(time.Since(began))
+	f.heard = e.all()
+	sum := 0
+	for _, m := range f.heard {
+		sum += len(m.topic) + len(m.payload) + 4 // its fixed header, length and packet number
+	}
+	f.bytesPerDay = float64(sum) * float64(24*time.Hour) / float64(time.Since(began))
+	const scrapes = 50
+	if before, err = cpuOf(pid); err != nil {
+		return err
+	}
+	for range scrapes {
+		if err := scrape(ctx, "http://"+listen+"/metrics"); err != nil {
+			return err
+		}
+	}
+	after, err := cpuOf(pid)
+	f.scrape = (after - before) / scrapes
+	return err
+}
+
+func scrape(ctx context.Context, url string) error {
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, http.NoBody)
+	if err != nil {
+		return fmt.Errorf("scrape: %w", err)
+	}
+	res, err := http.DefaultClient.Do(req)
+	if err != nil {
+		return fmt.Errorf("scrape: %w", err)
+	}
+	defer func() { _ = res.Body.Close() }()
+	_, err = io.Copy(io.Discard, res.Body)
+	return err
+}
+
+func (f *figures) print(w io.Writer, bays int) {
+	row := func(what, format string, a ...any) {
+		_, _ = fmt.Fprintf(w, "%d bays\t%s\t%s\n", bays, what, fmt.Sprintf(format, a...))
+	}
+	row("memory (PSS); highest resident", "%.1f MiB; %.1f MiB", float64(f.u.pssKB)/1024, float64(f.u.peakKB)/1024)
+	row("CPU at one tick a second", "%.2f %% of a core", f.cpuShare)
+	row("threads; open files", "%d; %d", f.u.threads, f.u.files)
+	row("start to relays open; to first message", "%.1f ms; %.1f ms", ms(f.safe), ms(f.published))
+	row("scrape", "%.2f ms CPU", ms(f.scrape))
+	row("to the broker, in quiet", "%.1f MB a day", f.bytesPerDay/1e6)
+}
+
+func ms(d time.Duration) float64 { return float64(d) / float64(time.Millisecond) }
+
+// ear hears all that is published.
+type ear struct {
+	first chan struct{}
+	once  sync.Once
+	mu    sync.Mutex // guards what follows
+	heard []message
+}
+
+func (e *ear) listen(addr string) (mqtt.Client, error) {
+	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + addr).SetClientID("bench-ear"))
+	if err := wait(c.Connect()); err != nil {
+		return nil, err
+	}
+	return c, wait(c.Subscribe("#", 1, func(_ mqtt.Client, m mqtt.Message) {
+		e.mu.Lock()
+		defer e.mu.Unlock()
+		e.heard = append(e.heard, message{m.Topic(), m.Payload(), m.Retained()})
+		e.once.Do(func() { close(e.first) })
+	}))
+}
+
+func (e *ear) forget() {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.heard = nil
+}
+
+func (e *ear) all() []message {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.heard
+}
+
+func wait(t mqtt.Token) error {
+	if !t.WaitTimeout(30 * time.Second) {
+		return fmt.Errorf("the broker does not answer")
+	}
+	return t.Error()
+}
+
+func freeAddress() (string, error) {
+	l, err := net.Listen("tcp", "127.0.0.1:0") //nolint:noctx // local and at once
+	if err != nil {
+		return "", fmt.Errorf("a free port: %w", err)
+	}
+	defer func() { _ = l.Close() }()
+	return l.Addr().String(), nil
+}

@@ -1,0 +1,96 @@
+// Command bench measures what bayward costs on this machine and prints one
+// table: its footprint with one and eight simulated bays, broker, metrics, page
+// and logbook on, and what many agents' traffic costs a broker. Wall-clock
+// figures mean something only on a machine that does nothing else.
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"text/tabwriter"
+	"time"
+)
+
+func main() {
+	watch := flag.Duration("watch", time.Minute, "how long each agent is watched; a state comes every 30 s")
+	fleet := flag.String("fleet", "1000", "numbers of agents whose traffic one broker gets, one after the other; empty for none")
+	flag.Usage = func() {
+		_, _ = fmt.Fprint(flag.CommandLine.Output(), "usage: go run ./deploy/bench [--watch 1m] [--fleet 1000,4000]\n\n"+
+			"Needs mosquitto. Prints a table for the README; all traffic stays on this machine.\n\n")
+		flag.PrintDefaults()
+	}
+	flag.Parse()
+	if err := run(*watch, *fleet); err != nil {
+		fmt.Fprintln(os.Stderr, "bench:", err)
+		os.Exit(1)
+	}
+}
+
+func run(watch time.Duration, fleet string) error {
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	dir, err := os.MkdirTemp("", "bayward-bench")
+	if err != nil {
+		return fmt.Errorf("a folder to work in: %w", err)
+	}
+	defer func() { _ = os.RemoveAll(dir) }()
+	binary := filepath.Join(dir, "bayward")
+	build := exec.CommandContext(ctx, "go", "build", "-trimpath", "-ldflags=-s", "-o", binary, "./agent")
+	build.Env = append(os.Environ(), "CGO_ENABLED=0")
+	if out, err := build.CombinedOutput(); err != nil {
+		return fmt.Errorf("build the agent: %w\n%s", err, out)
+	}
+	fmt.Printf("%s, %d processors, %s; load %s\n\n", cpuName(), runtime.NumCPU(), runtime.Version(), load())
+	t := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', 0)
+	defer func() { _ = t.Flush() }()
+	var heard []message
+	for _, bays := range []int{1, 8} {
+		f, err := footprint(ctx, dir, binary, bays, watch)
+		if err != nil {
+			return fmt.Errorf("%d bays: %w", bays, err)
+		}
+		f.print(t, bays)
+		_ = t.Flush() // what was measured is shown, whatever comes after
+		heard = f.heard
+	}
+	for size := range strings.SplitSeq(fleet, ",") {
+		if size == "" {
+			continue
+		}
+		var agents int
+		if _, err := fmt.Sscan(size, &agents); err != nil || agents < 1 {
+			return fmt.Errorf("--fleet: %q is not a number of agents", size)
+		}
+		if err := many(ctx, dir, agents, heard, watch, t); err != nil {
+			return fmt.Errorf("%d agents: %w", agents, err)
+		}
+	}
+	return nil
+}
+
+func cpuName() string {
+	text, err := os.ReadFile("/proc/cpuinfo")
+	if err != nil {
+		return runtime.GOARCH
+	}
+	for line := range strings.Lines(string(text)) {
+		if name, ok := strings.CutPrefix(line, "model name\t: "); ok {
+			return strings.TrimSpace(name)
+		}
+	}
+	return runtime.GOARCH
+}
+
+func load() string {
+	text, err := os.ReadFile("/proc/loadavg")
+	if err != nil {
+		return "not known"
+	}
+	return strings.Join(strings.Fields(string(text))[:3], " ")
+}

@@ -120,7 +120,7 @@ var foreign = []struct {
 	{"go.uber.org/goleak", nil, "for tests"},
 	{"github.com/santhosh-tekuri/jsonschema", nil, "for tests"},
 	{"github.com/mochi-mqtt/server", []string{"mqtt/broker"}, "the embedded broker is for demo and tests; one place keeps it replaceable"},
-	{"github.com/eclipse/paho.mqtt.golang", []string{"mqtt"}, "one package knows the client's traps"},
+	{"github.com/eclipse/paho.mqtt.golang", []string{"mqtt", "deploy/bench"}, "one package knows the client's traps; the bench plays a thousand strangers to a broker and is no part of the agent"},
 	{"modernc.org/sqlite", []string{"agent/logbook"}, "one package owns the record"},
 	{"github.com/prometheus", []string{"agent/metrics", "agent/web", "agent"}, "metrics are made from pictures, in one place; the listener serves them"},
 	{"periph.io/x/host", []string{"sensors", "agent"}, "host drivers are loaded once"},

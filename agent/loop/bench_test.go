@@ -87,7 +87,7 @@ func (o opens) Set(closed bool) error {
 func (opens) Beat() error { return nil }
 
 // BenchmarkReaction is the time from the plates of one bay falling dry to the
-// order at its relay, in real time, with all bays on one bus looked at at once.
+// order at its relay, in real time, with all bays on one bus.
 // The driver and the chip are their time only; the floor is three conversions of
 // each bay and the 40 ms asked for.
 func BenchmarkReaction(b *testing.B) {

@@ -59,7 +59,7 @@ func TestHowToBackup(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := os.WriteFile(config, []byte("site: quarry-road\n"), 0o640); err != nil { //nolint:gosec // as the package has it
+	if err := os.WriteFile(config, []byte("site: quarry-road\n"), 0o640); err != nil {
 		t.Fatal(err)
 	}
 	run := func(order string) {

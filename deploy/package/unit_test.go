@@ -135,7 +135,7 @@ func TestCrashIsNotWrongInput(t *testing.T) {
 		panic("as asked")
 	}
 	for setting, want := range map[string]string{"single": "exit status 2", "crash": "signal: aborted"} {
-		cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestCrashIsNotWrongInput$") //nolint:gosec // ourselves
+		cmd := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestCrashIsNotWrongInput$")
 		cmd.Env = append(os.Environ(), "BAYWARD_PANIC=1", "GOTRACEBACK="+setting)
 		err := cmd.Run()
 		if err == nil || !strings.HasPrefix(err.Error(), want) {

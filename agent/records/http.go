@@ -77,7 +77,7 @@ func tell(w http.ResponseWriter, status int, code, message string) {
 	_ = json.NewEncoder(w).Encode(map[string]body{"error": {code, message}}) // a reader that is gone needs no answer
 }
 
-type writeTable func(t *Table, ctx context.Context, w io.Writer, r *logbook.Reader, q logbook.Query) error //nolint:revive // a method expression
+type writeTable func(t *Table, ctx context.Context, w io.Writer, r *logbook.Reader, q logbook.Query) error
 
 // table streams one table. An error in its midst cuts the connection, so that
 // nobody takes a part for the whole.

@@ -126,7 +126,7 @@ func TestOwnExportComesBack(t *testing.T) {
 		path := filepath.Join(t.TempDir(), "l.db")
 		b, err := logbook.Open(t.Context(), path, slog.New(slog.DiscardHandler))
 		require.NoError(t, err)
-		defer b.Close()
+		t.Cleanup(func() { _ = b.Close() })
 		none, err := records.Duplicates(t.Context(), b.Reader, back)
 		require.NoError(t, err)
 		require.Empty(t, none)

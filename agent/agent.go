@@ -141,6 +141,9 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	cores, yard := a.remember(ctx, setups)
 	for i, s := range setups {
 		core := cores[i]
+		if a.book != nil {
+			a.recall(ctx, s.Name)
+		}
 		bays[i] = loop.Bay{Name: s.Name, Core: core, Relay: hardware[i].Relay()}
 		for _, src := range hardware[i].Sources() {
 			bays[i].Sources = append(bays[i].Sources, src)

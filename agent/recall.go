@@ -1,0 +1,67 @@
+package main
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/logbook"
+)
+
+// remembered is how many events of a bay the page gets back at start.
+const remembered = 60
+
+// recall shows the page what happened before this start. It is for people
+// only: without it the page begins empty.
+func (a *agent) recall(ctx context.Context, bayName string) {
+	var events []bay.Event
+	for r, err := range a.book.EachEvent(ctx, logbook.Query{Bay: bayName, Newest: true, Limit: remembered}) {
+		if err != nil {
+			a.log.Warn("the page begins without what happened before", "bay", bayName, "err", err)
+			return
+		}
+		if ago, ok := a.ago(r.Stamp); ok {
+			events = append(events, happenedBefore(&r, a.hw.Now()-ago))
+		}
+	}
+	slices.Reverse(events)
+	a.past.Happened(bayName, events)
+}
+
+// ago is how long ago a stamp was: proven within one boot, else by two clocks
+// that were set. Whoever reads it only wants to know roughly.
+func (a *agent) ago(s logbook.Stamp) (time.Duration, bool) {
+	if gap, proven := a.gap(s); proven {
+		return gap, true
+	}
+	now, trusted := a.wall()
+	gap := now.Sub(s.Wall)
+	return gap, trusted && s.Trusted && gap >= 0
+}
+
+// happenedBefore gives a record the shape of the core's event again.
+func happenedBefore(r *logbook.Record, at time.Duration) bay.Event {
+	e := bay.Event{At: at, By: r.By, Order: r.Order, Text: r.Text}
+	for k := bay.EventKind(0); k.String() != r.Kind; k++ {
+		if k == 255 {
+			break // of a program that knows more: told by its text
+		}
+		e.Kind = k + 1
+	}
+	for s := range bay.NumStages {
+		if s.String() == r.Stage {
+			e.Stage = s
+		}
+		if s.String() == r.From {
+			e.From = s
+		}
+	}
+	for c := range interlock.NumCodes {
+		if c != interlock.NoCode && c.String() == r.Code {
+			e.Code = c
+		}
+	}
+	return e
+}

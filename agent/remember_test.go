@@ -1,0 +1,35 @@
+package main
+
+import (
+	"net/http/httptest"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"bayward/agent/logbook"
+)
+
+// TestThePageRemembers: what happened before a restart is on the bay's page
+// again.
+func TestThePageRemembers(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "logbook.db")
+	proven := func(p *parts) { p.gap = func(logbook.Stamp) (time.Duration, bool) { return 2 * time.Hour, true } }
+	first := newYard(t, loadText(t, onePack(t, "LOGBOOK", path)), nil, nil)
+	for range 20 {
+		first.tick()
+	}
+	if err := first.close(); err != nil {
+		t.Fatal(err)
+	}
+	again := newYard(t, loadText(t, onePack(t, "LOGBOOK", path)), nil, proven)
+	defer again.close()
+	again.tick()
+	w := httptest.NewRecorder()
+	again.page(nil).ServeHTTP(w, httptest.NewRequest("GET", "/bays/bay-1", nil))
+	page := w.Body.String()
+	history := page[strings.Index(page, `id="history"`):]
+	if !strings.Contains(history, "2 h 00 min ago") {
+		t.Errorf("nothing of two hours ago: %.600s", history)
+	}
+}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"net/http"
 	"net/http/httptest"
 	"path/filepath"
 	"strings"
@@ -26,7 +27,7 @@ func TestThePageRemembers(t *testing.T) {
 	defer again.close()
 	again.tick()
 	w := httptest.NewRecorder()
-	again.page(nil).ServeHTTP(w, httptest.NewRequest("GET", "/bays/bay-1", nil))
+	again.page(nil).ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/bays/bay-1", nil))
 	page := w.Body.String()
 	history := page[strings.Index(page, `id="history"`):]
 	if !strings.Contains(history, "2 h 00 min ago") {

@@ -157,9 +157,7 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	proven = proven && gap <= doubtAfter
 	b.charge.Restore(&m.Charge, now, gap, proven)
 	b.water.Restore(&m.Water, now, gap)
-	if m.Cool != nil {
-		b.cool.Restore(*m.Cool)
-	}
+	b.cool.Restore(m.Cool)
 	b.pic.PermitS, b.pic.WithheldS, b.pic.Readied = m.PermitS, m.WithheldS, m.Readied
 	b.who.seat = m.Seat
 	if !proven && (m.Charge.Full || m.Charge.Active) {

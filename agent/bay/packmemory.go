@@ -142,9 +142,7 @@ func (b *Bay) takeUp(m *PackMemory, now, gap time.Duration, proven bool) error {
 	goesOn := !m.Left && m.Bay == b.setup.Name && proven && gap <= doubtAfter
 	b.charge.Restore(&m.Charge, now, gap, goesOn)
 	b.water.Restore(&m.Water, now, gap)
-	if m.Cool != nil {
-		b.cool.Restore(*m.Cool)
-	}
+	b.cool.Restore(m.Cool)
 	b.pic.Charge, b.pic.Readied = *b.charge.Status(), m.Readied
 	b.latchAgain(m.Latches, now)
 	return nil

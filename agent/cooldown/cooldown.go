@@ -44,6 +44,9 @@ const (
 	// noise makes a pack cool; readings further apart than holdGap start it
 	// again.
 	holdFor, holdGap = 5 * time.Minute, 15 * time.Minute
+	// holdAgain is what a restart adds to it: the means begin anew, and what is
+	// left of their first reading's noise must not make the pack cool earlier.
+	holdAgain = 2 * time.Minute
 	// lagFor is how long after a charge nothing is learned: the electrolyte
 	// still mixes and a sensor on the case still follows.
 	lagFor = 20 * time.Minute
@@ -69,6 +72,7 @@ type Rest struct {
 	holds  bool
 	lastAt time.Duration // of the last good reading
 	noted  bool
+	goesOn bool // since a restart, until the next charge
 
 	reach   span // hours from reachAt
 	reachAt time.Duration
@@ -91,6 +95,7 @@ func (r *Rest) Status() *Status { return &r.s }
 func (r *Rest) Step(in *Inputs) {
 	r.air.add(in.Now, in.AmbientC.Value, in.AmbientC.OK())
 	if !in.Full || !in.Resting {
+		r.goesOn = r.goesOn && in.Full
 		r.reset()
 		return
 	}
@@ -139,10 +144,17 @@ func (r *Rest) held(in *Inputs, why Reason, wasCool bool) Reason {
 	case !r.holds:
 		r.holds, r.holdAt = true, in.Now
 	}
-	if why == NothingLeft && in.Now-r.holdAt < holdFor {
+	if why == NothingLeft && in.Now-r.holdAt < r.holdTime() {
 		return StayingSo
 	}
 	return why
+}
+
+func (r *Rest) holdTime() time.Duration {
+	if r.goesOn {
+		return holdFor + holdAgain
+	}
+	return holdFor
 }
 
 // waiting looks at the temperatures first, since the rest may go by while they

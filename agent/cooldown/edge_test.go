@@ -227,13 +227,13 @@ func TestMemory(t *testing.T) {
 		{}, {PerH: math.NaN(), SpreadPerH: 1}, {PerH: -1, SpreadPerH: 0.1}, {PerH: 0.1}, {PerH: 0.1, SpreadPerH: math.Inf(1)}, {PerH: 1e9, SpreadPerH: 1},
 	} {
 		rule := cooldown.New(usual())
-		rule.Restore(m)
+		rule.Restore(&m)
 		if got, ok := rule.Memory(); ok {
 			t.Errorf("%+v was taken back as %+v", m, got)
 		}
 	}
 	rule := cooldown.New(usual())
-	rule.Restore(cooldown.Memory{PerH: 0.125, SpreadPerH: 0.01})
+	rule.Restore(&cooldown.Memory{PerH: 0.125, SpreadPerH: 0.01})
 	if got, ok := rule.Memory(); !ok || got.PerH != 0.125 {
 		t.Errorf("a good memory was taken back as %+v, %v", got, ok)
 	}

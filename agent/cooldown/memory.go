@@ -15,8 +15,13 @@ func (r *Rest) Memory() (m Memory, ok bool) {
 	return Memory{PerH: r.learned, SpreadPerH: r.learnedSE}, r.learned > 0
 }
 
-// Restore takes back what was learned. A figure that cannot be is left out.
-func (r *Rest) Restore(m Memory) {
+// Restore goes on in the middle of a cool-down, with what was learned before it; nil
+// is nothing. A figure that cannot be is left out.
+func (r *Rest) Restore(m *Memory) {
+	r.goesOn = true
+	if m == nil {
+		return
+	}
 	if m.PerH >= kLeast && m.PerH <= 10 && m.SpreadPerH > 0 && !math.IsInf(m.SpreadPerH, 0) {
 		r.learned, r.learnedSE = m.PerH, min(m.SpreadPerH, kFirstSpread)
 	}

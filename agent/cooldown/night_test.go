@@ -63,7 +63,7 @@ func (n night) run(mostH float64, look func(m moment) (goOn bool)) *cooldown.Res
 	cfg.HasAmbient = !n.blind
 	rule := cooldown.New(cfg)
 	if n.memory != nil {
-		rule.Restore(*n.memory)
+		rule.Restore(n.memory)
 	}
 	r := rand.New(rand.NewPCG(n.seed, 5))
 	dtH := tick.Hours()

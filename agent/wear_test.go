@@ -207,7 +207,7 @@ func newLoopDisk(t *testing.T, mib int) *loopDisk {
 	require.NoError(t, os.Truncate(image, int64(mib)<<20))
 	require.NoError(t, os.Mkdir(d.dir, 0o750))
 	run := func(name string, args ...string) string {
-		out, err := exec.Command(name, args...).CombinedOutput() //nolint:noctx // also runs after the test
+		out, err := exec.Command(name, args...).CombinedOutput()
 		require.NoError(t, err, "%s %v: %s", name, args, out)
 		return strings.TrimSpace(string(out))
 	}

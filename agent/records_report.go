@@ -18,7 +18,7 @@ type recordsReportCmd struct {
 	Since string `default:"365d" placeholder:"WHEN" help:"From when: RFC 3339, a date, or a span back from now such as 30d or 2y (${default})."`
 	Until string `placeholder:"WHEN" help:"Up to when; now, if left out."`
 	Paper string `enum:"a4,letter" default:"a4" help:"a4 or letter (${default})."`
-	Units string `enum:",si,us" default:"" help:"si or us, instead of the configuration's."`
+	Units string `placeholder:"UNITS" enum:",si,us" default:"" help:"si or us, instead of the configuration's."`
 }
 
 // Help is the long text of --help.

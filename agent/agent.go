@@ -217,6 +217,9 @@ func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
 	g.Go(func() error {
 		return web.Serve(ctx, a.listener, web.Server(handler, a.log), a.cfg.HTTP.WebConfigFile, a.log)
 	})
+	if a.book != nil {
+		g.Go(func() error { return a.keep(ctx, "room on the disk", a.seekRoom) })
+	}
 	if a.client != nil {
 		g.Go(func() error { return a.keep(ctx, "mqtt", a.client.Run) })
 		if a.recorder != nil {
@@ -253,6 +256,22 @@ func contained(ctx context.Context, part func(context.Context) error) (panicked 
 		}
 	}()
 	return false, part(ctx)
+}
+
+// seekRoom ends the finding about a full disk soon after a person made room.
+func (a *agent) seekRoom(ctx context.Context) error {
+	tick := time.NewTicker(30 * time.Second)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-tick.C:
+			if err := a.book.Relieve(ctx); err != nil {
+				return nil //nolint:nilerr // the end of ctx
+			}
+		}
+	}
 }
 
 func (a *agent) wakeClient(ctx context.Context) error {

@@ -114,7 +114,7 @@ func TestOutOfMemory(t *testing.T) {
 func TestFullDisk(t *testing.T) {
 	t.Parallel()
 	disk := t.TempDir()
-	if err := unix.Mount("tmpfs", disk, "tmpfs", 0, "size=2m"); err != nil {
+	if err := unix.Mount("tmpfs", disk, "tmpfs", 0, "size=8m"); err != nil {
 		if errors.Is(err, unix.EPERM) || errors.Is(err, unix.EACCES) {
 			t.Skipf("a disk of its own needs the right to mount: %v", err)
 		}
@@ -124,10 +124,10 @@ func TestFullDisk(t *testing.T) {
 	p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t, "LOGBOOK", disk+"/logbook.db")))
 	p.granted()
 	ballast := filepath.Join(disk, "ballast")
-	if err := fillUp(ballast); err != nil {
-		t.Fatal(err)
-	}
 	failing := func() bool {
+		if err := fillUp(ballast); err != nil { // what the logbook has found meanwhile, too
+			t.Fatal(err)
+		}
 		p.order("hold", `{"action":"hold","by":"Ann"}`) // something to record
 		return p.metric(`bayward_finding{bay="bay-1",code="record-failing"} 1`)
 	}
@@ -146,7 +146,7 @@ func TestFullDisk(t *testing.T) {
 
 // fillUp writes until the disk has no room.
 func fillUp(path string) error {
-	f, err := os.Create(path)
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_APPEND, 0o600)
 	if err != nil {
 		return err
 	}

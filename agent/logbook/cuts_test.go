@@ -53,7 +53,7 @@ func TestCuts(t *testing.T) {
 		if life.cut(rnd, next) {
 			torn++
 		}
-		for _, part := range []string{"", "-wal", "-shm", ".lock", ".reserve"} {
+		for _, part := range []string{"", "-wal", "-shm", ".lock", ".reserve", ".spare"} {
 			_ = os.Remove(path + part) // the life before
 		}
 		path = next

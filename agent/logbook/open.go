@@ -29,7 +29,7 @@ type Book struct {
 	keepFor  atomic.Int64  // nanoseconds, see Keep
 	short    atomic.Bool   // see ShortOfSpace
 	shed     atomic.Int64
-	triedAt  time.Time // of the reserve, by whoever has the turn
+	shedAt   time.Time // when giving up readings made room for the reserve; of whoever has the turn
 }
 
 // Open opens the logbook at path, creates it where there is none, and brings
@@ -61,6 +61,11 @@ func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 	}
 	b := &Book{path: path, lock: f, log: log, turn: make(chan struct{}, 1)}
 	err = b.start(ctx)
+	for _, room := range []string{reserveName(path), spareName(path)} {
+		if diskFull(err) && os.Remove(room) == nil { //nolint:gosec // a person names the file
+			err = b.startAgain(ctx)
+		}
+	}
 	if damaged(err) {
 		err = b.startAfresh(ctx, err)
 	}
@@ -72,6 +77,14 @@ func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 		log.Error("there is no room for the logbook's reserve: the disk is nearly full", "path", path, "err", err)
 	}
 	return b, syncFolder(path)
+}
+
+func (b *Book) startAgain(ctx context.Context) error {
+	if err := b.closeHandles(); err != nil {
+		b.log.Warn("a logbook on a full disk does not close cleanly", "err", err)
+	}
+	b.Reader, b.loose, b.durable = nil, nil, nil
+	return b.start(ctx)
 }
 
 // start opens both handles on a file that is sound and of this schema.

@@ -17,20 +17,32 @@ import (
 // file; on a full disk this is that room. The log is a megabyte as a rule.
 const reserveBytes = 2 << 20
 
+// spareBytes is kept beside that for a start on a disk that is full to the last
+// block: to open the logbook takes a little room too.
+const spareBytes = 256 << 10
+
 // reserveName is the file beside the logbook that is given up first.
 func reserveName(path string) string { return path + ".reserve" }
 
-// reserve makes the reserve, unless it is there. Its blocks are only taken and
-// not written, which spares the card.
+func spareName(path string) string { return path + ".spare" }
+
+// reserve makes spare and reserve, unless they are there.
 func (b *Book) reserve() error {
-	name := reserveName(b.path)
+	if err := layBy(spareName(b.path), spareBytes); err != nil {
+		return err
+	}
+	return layBy(reserveName(b.path), reserveBytes)
+}
+
+// layBy takes room for a file without writing it, which spares the card.
+func layBy(name string, bytes int64) error {
 	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o640) //nolint:gosec // readable by the group, as the logbook is
 	if err != nil {
 		return err
 	}
-	err = unix.Fallocate(int(f.Fd()), 0, 0, reserveBytes)
+	err = unix.Fallocate(int(f.Fd()), 0, 0, bytes)
 	if errors.Is(err, unix.EOPNOTSUPP) {
-		_, err = f.WriteAt(make([]byte, reserveBytes), 0)
+		_, err = f.WriteAt(make([]byte, bytes), 0)
 	}
 	if err = errors.Join(err, f.Close()); err != nil {
 		return errors.Join(err, os.Remove(name)) //nolint:gosec // a person names the file
@@ -59,7 +71,7 @@ func (b *Book) makeRoom(ctx context.Context) (some bool, err error) {
 	if !b.short.Swap(true) {
 		b.log.Error("the disk is full: old thinned readings are given up to keep the rest of the record", "path", b.path)
 	}
-	b.triedAt = time.Now()
+	b.shedAt = time.Time{}
 	if err := os.Remove(reserveName(b.path)); err != nil && !errors.Is(err, os.ErrNotExist) { //nolint:gosec // a person names the file
 		return false, err
 	}
@@ -77,6 +89,7 @@ func (b *Book) makeRoom(ctx context.Context) (some bool, err error) {
 		b.shed.Add(n)
 		b.writeBack(ctx)
 		if b.reserve() == nil {
+			b.shedAt = time.Now()
 			return true, nil
 		}
 	}
@@ -101,13 +114,27 @@ func (b *Book) change(ctx context.Context, statement string, args ...any) (rows 
 	return res.RowsAffected()
 }
 
-// relieved notes that there is room again.
+// Relieve looks whether a disk that was full has room again, so that ShortOfSpace
+// ends without waiting for the next write.
+func (b *Book) Relieve(ctx context.Context) error {
+	if !b.short.Load() {
+		return nil
+	}
+	if err := b.takeTurn(ctx); err != nil {
+		return err
+	}
+	defer b.giveTurn()
+	b.relieved()
+	return nil
+}
+
+// relieved notes that there is room again. Where that was made by giving up
+// readings, a person shall see it for a while.
 func (b *Book) relieved() {
-	const again = 10 * time.Minute
-	if !b.short.Load() || time.Since(b.triedAt) < again {
+	const shown = 10 * time.Minute
+	if !b.short.Load() || time.Since(b.shedAt) < shown {
 		return
 	}
-	b.triedAt = time.Now()
 	if err := b.reserve(); err == nil {
 		b.short.Store(false)
 		b.log.Info("the disk has room again", "thinned_readings_lost", b.Shed())

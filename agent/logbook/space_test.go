@@ -108,7 +108,7 @@ func TestFullFileShedsReadingsFirst(t *testing.T) {
 	fullDiskKeeps(t, b, stored, failed)
 	_, err = b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = 4000000")
 	require.NoError(t, err)
-	b.triedAt = time.Time{} // ten minutes later
+	b.shedAt = time.Time{} // ten minutes later
 	_, err = b.Append(t.Context(), "bay-1", stampAt(0), someEvents(1))
 	require.NoError(t, err)
 	require.False(t, b.ShortOfSpace(), "there is room again")
@@ -186,7 +186,7 @@ func TestDiskFilledByOthers(t *testing.T) {
 	left := len(allOf(t, b.Series(t.Context(), Query{})))
 	require.Equal(t, 3000, left+b.Shed())
 	require.NoError(t, os.Remove(junk.Name()))
-	b.triedAt = time.Time{} // ten minutes later
+	b.shedAt = time.Time{} // ten minutes later
 	_, err = b.Append(t.Context(), "bay-1", stampAt(0), someEvents(1))
 	require.NoError(t, err)
 	require.False(t, b.ShortOfSpace())

@@ -268,7 +268,7 @@ func (a *agent) seekRoom(ctx context.Context) error {
 			return nil
 		case <-tick.C:
 			if err := a.book.Relieve(ctx); err != nil {
-				return nil //nolint:nilerr // the end of ctx
+				return nil // the end of ctx
 			}
 		}
 	}

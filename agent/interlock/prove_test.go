@@ -1,0 +1,23 @@
+package interlock_test
+
+import (
+	"testing"
+	"time"
+
+	"bayward/agent/interlock"
+)
+
+// TestProve: what was seen between two ticks stands at once, and what stands
+// already keeps its time and its evidence.
+func TestProve(t *testing.T) {
+	lock := interlock.New(interlock.Limits{ChargeCoverMM: 3}, 0)
+	lock.Prove(interlock.PlatesBare, interlock.Evidence{Value: -1}, time.Second)
+	first := lock.Standing(interlock.PlatesBare)
+	if !first.Raised || first.Since != time.Second || first.Evidence.Value != -1 {
+		t.Fatalf("after the proof it stands as %+v", first)
+	}
+	lock.Prove(interlock.PlatesBare, interlock.Evidence{Value: -2}, time.Minute)
+	if again := lock.Standing(interlock.PlatesBare); again != first {
+		t.Errorf("a second proof made %+v of %+v", again, first)
+	}
+}

@@ -26,6 +26,7 @@ const (
 func (c *Config) Warnings() []Warning {
 	u := &unwise{c: c}
 	u.site()
+	u.shared()
 	for i := range c.Bays {
 		u.bay(fmt.Sprintf("bays[%d]", i), &c.Bays[i])
 	}
@@ -57,6 +58,21 @@ func (u *unwise) site() {
 		"the password for the broker crosses the network in clear", "use ssl:// or wss://", practice)
 	u.say(m == nil && c.Notify == nil, "mqtt",
 		"there is neither a broker nor mail nor a webhook: nobody is called, they must look at the page", "set mqtt or notify", own)
+}
+
+// shared: a pack stands at one place, and its history follows it.
+func (u *unwise) shared() {
+	first := map[string]string{}
+	for i := range u.c.Bays {
+		b := &u.c.Bays[i]
+		if len(b.Packs) > 0 {
+			continue
+		}
+		u.say(first[b.Pack] != "", fmt.Sprintf("bays[%d].pack", i),
+			fmt.Sprintf("pack %s is the only one of %s as well: its charges, water and forecast are those of two packs in one history", b.Pack, first[b.Pack]),
+			"name each pack for itself; a pack that moves between bays is listed under packs of each of them", own)
+		first[b.Pack] = b.Name
+	}
 }
 
 func loopback(listen string) bool {

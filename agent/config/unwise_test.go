@@ -64,6 +64,23 @@ func TestWarnings(t *testing.T) {
 	}
 }
 
+// TestSharedPackIsUnwise: two bays that are each for the same pack alone would
+// write its history together.
+func TestSharedPackIsUnwise(t *testing.T) {
+	head, tail, _ := strings.Cut(wiseText(), "  - name: bay-1\n")
+	one, packs, _ := strings.Cut(tail, "packs:\n")
+	second := strings.NewReplacer("0x48", "0x49", "28-0316a2795bff", "28-0516c4e2bb01", "GPIO17", "GPIO16", "GPIO27", "GPIO26", "GPIO23", "GPIO13").Replace(one)
+	two := head + "  - name: bay-1\n" + one + "  - name: bay-2\n" + second + "packs:\n" + packs
+	found := warned(t, two)
+	require.Len(t, found, 1, "%v", found)
+	require.Equal(t, "bays[1].pack", found[0].Field)
+	require.Contains(t, found[0].Says, "bay-1")
+
+	_, pack, _ := strings.Cut(two, "packs:\n")
+	apart := strings.Replace(two, "bay-2\n    pack: lift-24v", "bay-2\n    pack: lift-b", 1) + strings.Replace(pack, "lift-24v", "lift-b", 1)
+	require.Empty(t, warned(t, apart))
+}
+
 // TestDefaultsAreWise: no default is outside what is published, and every limit
 // has its source.
 func TestDefaultsAreWise(t *testing.T) {

@@ -101,7 +101,7 @@ func (l *latest) again() {
 // gist is what a person would call a change: not every millivolt.
 func gist(v *bay.View) string {
 	var b strings.Builder
-	fmt.Fprint(&b, v.Pack, "|", v.Stage, "|", v.Permit, "|", v.Full, "|", v.FullEvidence)
+	fmt.Fprint(&b, v.Pack, "|", v.Stage, "|", v.Permit, "|", v.Full, "|", v.FullEvidence, "|", v.FullDoubt, "|", v.EqualizeDue)
 	for i := range v.Findings {
 		fmt.Fprint(&b, "|", v.Findings[i].Code, v.Findings[i].Latched)
 	}

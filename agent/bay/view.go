@@ -32,6 +32,8 @@ type View struct {
 	HydrogenPct   *float64      `json:"hydrogen_pct,omitempty"`
 	Full          bool          `json:"full"`
 	FullEvidence  string        `json:"full_evidence,omitempty"`
+	FullDoubt     string        `json:"full_doubt,omitempty"`   // what speaks against calling it full; a hydrometer settles it
+	EqualizeDue   string        `json:"equalize_due,omitempty"` // why the cells should be brought to the same charge; advice
 	StateOfCharge *float64      `json:"state_of_charge,omitempty"`
 	ReadyInS      *float64      `json:"ready_in_s,omitempty"`
 	ReadyEarlyS   *float64      `json:"ready_early_s,omitempty"`
@@ -96,6 +98,7 @@ func (p *Picture) View() View {
 		PackV:    known(p.Seen.PackV, 3), CurrentA: known(p.Seen.CurrentA, 2), PackC: known(p.Seen.PackC, 2),
 		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),
 		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
+		FullDoubt: p.Charge.Doubt.String(), EqualizeDue: p.Charge.Equalize.Due.String(),
 		StateOfCharge: when(p.Charge.SocKnown, digits(p.Charge.Soc, 3)),
 		WaterLostML:   digits(p.Water.LostML, 2), ChargeInAh: digits(p.Charge.InAh, 2),
 	}

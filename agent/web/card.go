@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/charge"
 	"bayward/agent/interlock"
 )
 
@@ -105,7 +106,19 @@ func values(p *bay.Picture, v view) []value {
 	if p.Charge.SocKnown {
 		all = append(all, value{v.say("value.soc"), fmt.Sprintf("%.0f %%", 100*p.Charge.Soc)})
 	}
-	return append(all, v.outlook(p)...)
+	return append(append(all, v.advice(p)...), v.outlook(p)...)
+}
+
+// advice is what a person should look into; it grants and withholds nothing.
+func (v view) advice(p *bay.Picture) []value {
+	var all []value
+	if d := p.Charge.Doubt; d != charge.NoDoubt {
+		all = append(all, value{v.say("value.doubt"), v.say("doubt." + d.String())})
+	}
+	if due := p.Charge.Equalize.Due; due != charge.NotDue {
+		all = append(all, value{v.say("value.equalize"), v.say("equalize." + due.String())})
+	}
+	return all
 }
 
 func (v view) outlook(p *bay.Picture) []value {

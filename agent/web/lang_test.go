@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
@@ -135,6 +136,29 @@ func TestEveryStateIsSaid(t *testing.T) {
 		for _, r := range []Role{Look, Visit, Release} {
 			whole(t, v.say("role."+r.String()))
 		}
+	}
+}
+
+// TestAdviceIsSaid: every doubt about full and every reason to equalize, and
+// nothing where there is none. None of it changes what the page calls for.
+func TestAdviceIsSaid(t *testing.T) {
+	for _, v := range views() {
+		p := &bay.Picture{}
+		require.Empty(t, v.advice(p))
+		calm := urgencyOf(p)
+		for p.Charge.Doubt = charge.NoDoubt + 1; p.Charge.Doubt.String() != ""; p.Charge.Doubt++ {
+			for due := charge.NotDue + 1; due.String() != ""; due++ {
+				p.Charge.Equalize.Due = due
+				all := v.advice(p)
+				require.Len(t, all, 2)
+				for _, a := range all {
+					whole(t, a.Name)
+					whole(t, a.Text, p.Charge.Doubt, due)
+				}
+				require.Equal(t, calm, urgencyOf(p))
+			}
+		}
+		require.Equal(t, charge.DrawsTooMuch+1, p.Charge.Doubt)
 	}
 }
 

@@ -39,6 +39,7 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	if c.Listen != "" {
 		cfg.HTTP.Listen = c.Listen
 	}
+	thrifty()
 	outliveReaders()
 	start := time.Now()
 	out := newLines(p.stderr)
@@ -113,6 +114,7 @@ func (a *agent) run(ctx context.Context, bench *sim.Bench) error {
 		defer cancel()
 		return a.loop.Run(ctx)
 	})
+	g.Go(func() error { return giveBack(ctx, a.log) })
 	if a.manager != nil {
 		g.Go(func() error { return a.manager.run(ctx) })
 	}

@@ -99,7 +99,10 @@ func (b *Book) takeTurn(ctx context.Context) error {
 	}
 }
 
-func (b *Book) giveTurn() { <-b.turn }
+func (b *Book) giveTurn() {
+	b.moved.Add(1)
+	<-b.turn
+}
 
 func (b *Book) commit(ctx context.Context, entries []Entry) ([]uint64, error) {
 	tx, err := b.durable.BeginTx(ctx, nil)

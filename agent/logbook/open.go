@@ -26,8 +26,10 @@ type Book struct {
 	log      *slog.Logger
 	setAside string
 	turn     chan struct{} // holds one token: writers take turns in the order in which they came
-	keepFor  atomic.Int64  // nanoseconds, see Keep
-	short    atomic.Bool   // see ShortOfSpace
+	moved    atomic.Uint64 // turns given back, so writes that may have been made
+	unsent   atomic.Pointer[backlogCount]
+	keepFor  atomic.Int64 // nanoseconds, see Keep
+	short    atomic.Bool  // see ShortOfSpace
 	shed     atomic.Int64
 	shedAt   time.Time // when giving up readings made room for the reserve; of whoever has the turn
 }

@@ -75,12 +75,24 @@ func (b *Book) Sent(ctx context.Context, bayName string, seq uint64) error {
 	return nil
 }
 
-// UnsentCount is the number of events that the broker does not have yet.
+// backlogCount is how many events were unsent after so many writes.
+type backlogCount struct {
+	at uint64
+	n  int
+}
+
+// UnsentCount is the number of events that the broker does not have yet. It asks
+// the file only when something was written since it last did.
 func (b *Book) UnsentCount(ctx context.Context) (int, error) {
+	at := b.moved.Load()
+	if have := b.unsent.Load(); have != nil && have.at == at {
+		return have.n, nil
+	}
 	var n int
 	err := b.db.QueryRowContext(ctx, `SELECT coalesce(sum(last_seq - sent_seq), 0) FROM bay`).Scan(&n)
 	if err != nil {
 		return 0, fmt.Errorf("logbook: count unsent events: %w", err)
 	}
+	b.unsent.Store(&backlogCount{at, n})
 	return n, nil
 }

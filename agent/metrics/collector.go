@@ -34,6 +34,8 @@ type Collector struct {
 	ticks  prometheus.Histogram
 	relay  prometheus.Histogram
 
+	kept keeper
+
 	mu       sync.Mutex                          // guards everything that follows
 	lastGood map[string]map[string]time.Duration // by bay and sensor, on the pictures' clock
 	jugs     map[string]*jug                     // by bay
@@ -102,7 +104,7 @@ func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
 
 // Collect implements prometheus.Collector.
 func (c *Collector) Collect(ch chan<- prometheus.Metric) {
-	out := sink{ch}
+	out := sink{ch, &c.kept}
 	out.value(buildInfo, 1, c.src.Version, runtime.Version())
 	if c.src.MQTTConnected != nil {
 		out.flag(mqttConnected, c.src.MQTTConnected())
@@ -137,11 +139,14 @@ func (c *Collector) ages(out sink, p *bay.Picture) {
 
 // sink sends constant metrics. What is not a number is left out: absent is
 // what a missing reading must be.
-type sink struct{ ch chan<- prometheus.Metric }
+type sink struct {
+	ch   chan<- prometheus.Metric
+	kept *keeper
+}
 
 func (s sink) value(d *desc, v float64, labels ...string) {
 	if !math.IsNaN(v) && !math.IsInf(v, 0) {
-		s.ch <- prometheus.MustNewConstMetric(d.desc, d.kind, v, labels...)
+		s.ch <- s.kept.metric(d, v, labels)
 	}
 }
 

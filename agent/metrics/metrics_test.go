@@ -4,12 +4,14 @@ import (
 	"flag"
 	"io"
 	"log/slog"
+	"net/http"
 	"net/http/httptest"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -299,5 +301,30 @@ func BenchmarkTicked(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		c.Ticked(p)
+	}
+}
+
+// BenchmarkScrape is the whole answer to a scrape with eight bays: collecting,
+// the process's own figures, the text.
+func BenchmarkScrape(b *testing.B) {
+	var pictures []*bay.Picture
+	for i := range 8 {
+		p := cooling()
+		p.Bay = "bay-" + strconv.Itoa(i+1)
+		pictures = append(pictures, p)
+	}
+	c := metrics.New(sources(pictures...))
+	reg, err := metrics.Registry(c)
+	if err != nil {
+		b.Fatal(err)
+	}
+	h := metrics.Handler(reg, slog.New(slog.DiscardHandler))
+	b.ReportAllocs()
+	for b.Loop() {
+		w := httptest.NewRecorder()
+		h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/metrics", http.NoBody))
+		if w.Code != http.StatusOK {
+			b.Fatal(w.Body.String())
+		}
 	}
 }

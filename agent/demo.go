@@ -30,6 +30,7 @@ type demoCmd struct {
 	Broker  string        `default:"127.0.0.1:1883" placeholder:"HOST:PORT" help:"Address of the broker in the program; port 0 takes a free one (${default})."`
 	For     time.Duration `help:"End after this much real time; 0 runs until an interrupt."`
 	Logbook string        `type:"path" placeholder:"FILE" help:"Keep the record in this new file, for bayward records; otherwise it is thrown away."`
+	Bays    int           `default:"4" help:"How many bays, 1 to 1000; many are for load, best with --speed 1 (${default})."`
 	ByHand  bool          `help:"Leave the technician's work to you, on the page."`
 }
 
@@ -45,12 +46,16 @@ const (
 	minSpeed, maxSpeed = 1, 3600
 	demoTick           = time.Second // simulated
 	demoGuard          = 3 * time.Second
+	mostDemoBays       = 1000
 )
 
 // Run shows the round.
 func (c *demoCmd) Run(ctx context.Context, p *program) (err error) {
 	if !(c.Speed >= minSpeed && c.Speed <= maxSpeed) {
 		return inputError{fmt.Errorf("--speed: value %v is not accepted: %d to %d", c.Speed, minSpeed, maxSpeed)}
+	}
+	if c.Bays < 1 || c.Bays > mostDemoBays {
+		return inputError{fmt.Errorf("--bays: value %d is not accepted: 1 to %d", c.Bays, mostDemoBays)}
 	}
 	if _, err := os.Lstat(c.Logbook); err == nil {
 		return inputError{fmt.Errorf("--logbook: %s is there already; accepted: a new file, since the demo must not write to a real record", c.Logbook)}
@@ -91,6 +96,7 @@ func (c *demoCmd) build(ctx context.Context, p *program, log *slog.Logger, dir s
 		return nil, fmt.Errorf("bug: %w", err)
 	}
 	d := &demo{}
+	starts := crowd(cfg, c.Bays)
 	d.broker, err = broker.Start(ctx, broker.Options{Listen: c.Broker, Agents: []string{demoClient}, Log: log})
 	if errors.Is(err, broker.ErrTaken) {
 		return nil, fmt.Errorf("%w with --broker HOST:PORT (port 0 takes a free one)", err)
@@ -101,8 +107,10 @@ func (c *demoCmd) build(ctx context.Context, p *program, log *slog.Logger, dir s
 	cfg.HTTP.Listen = c.Listen
 	cfg.Logbook.Path = cmp.Or(c.Logbook, filepath.Join(dir, "logbook.db"))
 	cfg.MQTT = &config.MQTT{Broker: d.broker.URL(), ClientID: demoClient}
-	if d.bench, d.bays, err = simulate(cfg, demoStarts()); err == nil {
-		d.bays["bay-3"].SetFault(sim.ProbeOpen, true)
+	if d.bench, d.bays, err = simulate(cfg, starts); err == nil {
+		if broken := d.bays["bay-3"]; broken != nil {
+			broken.SetFault(sim.ProbeOpen, true)
+		}
 		d.agent, err = assemble(ctx, d.parts(cfg, log, p))
 	}
 	if err != nil {
@@ -162,14 +170,18 @@ func (d *demo) greet(p *program, c *demoCmd) {
 	if c.Logbook != "" {
 		kept = "   (kept in " + c.Logbook + ")"
 	}
-	_, _ = fmt.Fprintf(p.stdout, `bayward demo: four invented bays, %.0f times faster than life. %s
-  page     http://%s/
+	many := "one invented bay"
+	if n := len(d.cfg.Bays); n > 1 {
+		many = fmt.Sprintf("%d invented bays", n)
+	}
+	_, _ = fmt.Fprintf(p.stdout, `bayward demo: %[8]s, %.0[1]f times faster than life. %[2]s
+  page     http://%[3]s/
   metrics  http://%[3]s/metrics
   record   http://%[3]s/records%[6]s
   broker   %[4]s   (mosquitto_sub -p %[5]s -t 'bayward/#' -v)
 %[7]s
 
-`, c.Speed, who, d.listener.Addr(), d.broker.URL(), port(d.broker.Addr()), kept, bay.Cautions)
+`, c.Speed, who, d.listener.Addr(), d.broker.URL(), port(d.broker.Addr()), kept, bay.Cautions, many)
 }
 
 // run drives the simulated clock: it advances the physics by a tick, then runs
@@ -228,4 +240,31 @@ func demoStarts() map[string]sim.Opts {
 		"bay-3": {StateOfCharge: 0.55, CoverMM: 9, PackC: 26, Charger: sim.Taper, Connected: true},
 		"bay-4": {StateOfCharge: 0.97, CoverMM: 5, PackC: 38, Charger: sim.TwoStage, Connected: true},
 	}
+}
+
+// crowd makes the demo's configuration one of n bays, and says where each pack
+// begins: the further ones are like the four of the file, a little apart from each
+// other. An agent's own configuration has no more than config.MaxBays: so many
+// are for load.
+func crowd(cfg *config.Config, n int) map[string]sim.Opts {
+	first := demoStarts()
+	four := len(cfg.Bays)
+	starts := map[string]sim.Opts{}
+	for i := range n {
+		b := &cfg.Bays[i%four]
+		start := first[b.Name]
+		if i >= four {
+			round := i / four
+			p := cfg.Packs[i%four]
+			p.Name = fmt.Sprintf("lift-%d", i+1)
+			start.StateOfCharge = max(0.2, start.StateOfCharge-0.01*float64(round%20))
+			start.PackC += 0.1 * float64(round%30)
+			cfg.Packs = append(cfg.Packs, p)
+			cfg.Bays = append(cfg.Bays, config.Bay{Name: fmt.Sprintf("bay-%d", i+1), Pack: p.Name, Wiring: config.DefaultWiring(i, p)})
+			b = &cfg.Bays[i]
+		}
+		starts[b.Name] = start
+	}
+	cfg.Bays, cfg.Packs = cfg.Bays[:n], cfg.Packs[:n]
+	return starts
 }

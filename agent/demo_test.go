@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"io"
 	"regexp"
 	"slices"
@@ -211,5 +212,47 @@ func checkHeard(t *testing.T, h *heard) {
 	}
 	if notice := h.retained["bayward/quarry-road/shed-2/bay-1/notice"]; !strings.Contains(notice, `"kind":"ready-to-water"`) || !strings.Contains(notice, "settled") {
 		t.Errorf("the last notice of bay-1 is %q", notice)
+	}
+}
+
+// TestDemoBays: any number of bays is a whole configuration with buses, lines and
+// sensors of its own for each, and all of them tick, show and are scraped.
+func TestDemoBays(t *testing.T) {
+	t.Parallel()
+	for _, n := range []string{"0", "-1", "1001", "many"} {
+		var said strings.Builder
+		if c := run(t.Context(), []string{"demo", "--bays=" + n}, &program{strings.NewReader(""), io.Discard, &said}); c != exitUsage {
+			t.Errorf("--bays %s: exit code %d, %s", n, c, said.String())
+		}
+		if !strings.Contains(said.String(), "--bays") {
+			t.Errorf("--bays %s: said %q", n, said.String())
+		}
+	}
+	for _, n := range []int{1, 3, 60} {
+		var out strings.Builder
+		ctx, cancel := cancelled(t)
+		d, err := (&demoCmd{Speed: 1, Listen: "127.0.0.1:0", Broker: "127.0.0.1:0", Bays: n}).build(ctx, &program{strings.NewReader(""), &out, io.Discard}, quiet(), t.TempDir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		d.loop.Start(ctx)
+		for range 40 {
+			d.bench.Advance(demoTick)
+			if err := d.loop.Tick(ctx); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for _, p := range d.loop.Pictures() {
+			if p.Stage == bay.StageUnknown || p.Stage == bay.Settling || !p.Seen.PackV.OK() || !p.Seen.PackC.OK() {
+				t.Errorf("%d bays: %s is %v, its voltage %v", n, p.Bay, p.Stage, p.Seen.PackV)
+			}
+		}
+		if got := len(d.loop.Pictures()); got != n {
+			t.Errorf("%d bays wanted, %d run", n, got)
+		}
+		cancel()
+		if err := errors.Join(d.close(), d.broker.Close()); err != nil {
+			t.Error(err)
+		}
 	}
 }

@@ -77,6 +77,23 @@ func tell(w http.ResponseWriter, status int, code, message string) {
 	_ = json.NewEncoder(w).Encode(map[string]body{"error": {code, message}}) // a reader that is gone needs no answer
 }
 
+// unreadable says that the disk or the file fails.
+func unreadable(w http.ResponseWriter) {
+	tell(w, http.StatusServiceUnavailable, "unreadable", "the record cannot be read now; the agent's log and bayward records verify say more")
+}
+
+// begun knows whether anything of an answer has gone out.
+type begun struct {
+	io.Writer
+	yes bool
+}
+
+// Write implements io.Writer.
+func (b *begun) Write(p []byte) (int, error) {
+	b.yes = true
+	return b.Writer.Write(p)
+}
+
 type writeTable func(t *Table, ctx context.Context, w io.Writer, r *logbook.Reader, q logbook.Query) error
 
 // table streams one table. An error in its midst cuts the connection, so that
@@ -107,8 +124,14 @@ func (p *pages) table(mediaType, ending string, write writeTable) http.HandlerFu
 		if r.Method == http.MethodHead {
 			return
 		}
-		if err := write(t, r.Context(), w, p.Reader, q); err != nil {
+		out := &begun{Writer: w}
+		switch err := write(t, r.Context(), out, p.Reader, q); {
+		case err == nil:
+		case out.yes:
 			panic(http.ErrAbortHandler)
+		default:
+			w.Header().Del("Content-Disposition")
+			unreadable(w)
 		}
 	}
 }
@@ -156,7 +179,7 @@ func (p *pages) report(w http.ResponseWriter, r *http.Request) {
 	case errors.Is(err, ErrNoPack):
 		p.choose(w, r, http.StatusNotFound, "Pack "+o.Pack+": "+err.Error())
 	case err != nil:
-		http.Error(w, "the record cannot be read", http.StatusServiceUnavailable)
+		unreadable(w)
 	default:
 		send(w, http.StatusOK, StyleOf(o.Letter), out.Bytes())
 	}
@@ -191,7 +214,7 @@ func (p *pages) options(form url.Values) (o *ReportOptions, why string) {
 func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, problem string) {
 	packs, err := p.Reader.Packs(r.Context())
 	if err != nil {
-		http.Error(w, "the record cannot be read", http.StatusServiceUnavailable)
+		unreadable(w)
 		return
 	}
 	var out bytes.Buffer

@@ -99,5 +99,5 @@ func addML(p *bay.Picture, i int, settledMM float64) float64 {
 	if p.Visit.CoverFill {
 		need = fill
 	}
-	return math.Floor(need + 1e-6) // 130 ml less a rounding error are 130 ml
+	return math.Floor(need + 1e-9) // 130 ml less a rounding error are 130 ml
 }

@@ -111,10 +111,29 @@ func TestTable(t *testing.T) {
 	require.True(t, table.passed())
 	table.add("kill", "armv6", errors.New("no"), time.Second)
 	require.False(t, table.passed())
+	table.plan("kill", "arm64")
 	var out bytes.Buffer
 	table.print(&out)
-	require.Contains(t, out.String(), "FAIL (1 s)")
-	require.Contains(t, out.String(), "not run")
+	lines := strings.Split(strings.TrimSpace(out.String()), "\n")
+	require.Equal(t, []string{"boot", "pass", "(1", "s)", "-"}, strings.Fields(lines[1]), "no scenario for that board")
+	require.Equal(t, []string{"kill", "not", "run", "FAIL", "(1", "s)"}, strings.Fields(lines[2]))
+}
+
+// TestScenariosHaveABoard: what runs under systemd and what with the init only.
+func TestScenariosHaveABoard(t *testing.T) {
+	b := &bench{}
+	names := func(arch string) (out []string) {
+		for _, sc := range b.chosen(arch) {
+			out = append(out, sc.name)
+		}
+		return out
+	}
+	require.Equal(t, []string{installScenario, "bare", "level-lost", "killed", "frozen", "power-cut", "upgrade"}, names(managed))
+	require.NotContains(t, names("arm64"), installScenario)
+	require.Contains(t, names("arm64"), "bare")
+	require.Equal(t, names("arm64"), names("armv6"))
+	b.only = "upgrade"
+	require.Equal(t, []string{installScenario, "upgrade"}, names(managed), "nothing can be tried before it")
 }
 
 func TestConfig(t *testing.T) {

@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
 	"os/signal"
 	"path/filepath"
 	"slices"
@@ -29,6 +30,7 @@ import (
 type bench struct {
 	kernel, init, programs, qemu string
 	unit                         string
+	root, packages               string
 	archs, only                  string
 	short, verbose, watch        bool
 	wrong                        string
@@ -46,8 +48,10 @@ func main() {
 	flag.StringVar(&b.init, "init", "", "the guest's init, a `file`")
 	flag.StringVar(&b.programs, "programs", "", "`folder` with bayward-ARCH for each architecture")
 	flag.StringVar(&b.unit, "unit", "", "the packaged systemd unit, a `file`")
+	flag.StringVar(&b.root, "root", "", "image of a Debian root with systemd, a `file`, of which each board gets a copy")
+	flag.StringVar(&b.packages, "packages", "", "`folder` with old.deb and new.deb for that root")
 	flag.StringVar(&b.qemu, "qemu", "qemu-system-aarch64", "the emulator, a `program`")
-	flag.StringVar(&b.archs, "arch", "arm64,armv6", "architectures of the program, a `list`")
+	flag.StringVar(&b.archs, "arch", "arm64,armv6", "architectures of the program, a `list`; "+managed+" is the arm64 package under systemd, with -root and -packages")
 	flag.StringVar(&b.only, "only", "", "only these scenarios, a `list`")
 	flag.IntVar(&b.boards, "boards", 1, "how many boards run at a time; each needs a core")
 	flag.BoolVar(&b.short, "short", false, "only the short set")
@@ -62,7 +66,15 @@ func main() {
 	os.Exit(code)
 }
 
+// managed stands among the architectures for the board that runs the package
+// under systemd.
+const managed = "systemd"
+
 func (b *bench) main(ctx context.Context) int {
+	if strings.Contains(b.archs, managed) && (b.root == "" || b.packages == "") {
+		fmt.Fprintln(os.Stderr, "-arch "+managed+" needs -root and -packages")
+		return 2
+	}
 	if b.kernel == "" || b.init == "" || b.programs == "" || b.unit == "" || b.wrong != "" && b.wrong != "line" && b.wrong != "rule" || flag.NArg() > 0 {
 		flag.Usage()
 		return 2
@@ -176,7 +188,10 @@ func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) er
 	}
 	log("the board is switched on")
 	bootCtx, cancel := context.WithTimeout(ctx, patience)
-	err = r.boot(bootCtx, b.options(dir, arch, console))
+	o, err := b.options(ctx, dir, arch, console)
+	if err == nil {
+		err = r.boot(bootCtx, o)
+	}
 	cancel()
 	if err != nil {
 		return errors.Join(err, tail(console.Name()))
@@ -186,7 +201,7 @@ func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) er
 		return b.show(ctx, r, site)
 	}
 	for _, sc := range list {
-		s := &scene{rig: r, site: site, ctx: ctx, name: sc.name, short: b.short, log: log}
+		s := &scene{managed: arch == managed, rig: r, site: site, ctx: ctx, name: sc.name, short: b.short, log: log}
 		b.play(s, sc, arch, console.Name())
 		if ctx.Err() != nil {
 			return ctx.Err()
@@ -196,10 +211,15 @@ func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) er
 }
 
 // options are what a board is made of.
-func (b *bench) options(dir, arch string, console io.Writer) machine.Options {
-	o := machine.Options{
-		Qemu: b.qemu, Kernel: b.kernel, Init: b.init, Program: filepath.Join(b.programs, "bayward-"+arch), Dir: dir, Console: console,
-		Files: map[string]string{strings.TrimPrefix(control.UnitPath, "/"): b.unit},
+func (b *bench) options(ctx context.Context, dir, arch string, console io.Writer) (machine.Options, error) {
+	o := machine.Options{Qemu: b.qemu, Kernel: b.kernel, Init: b.init, Dir: dir, Console: console}
+	var err error
+	if arch == managed {
+		o.Root, o.Stick = filepath.Join(dir, "root"), b.packages
+		err = exec.CommandContext(ctx, "cp", "--sparse=always", "--reflink=auto", b.root, o.Root).Run()
+	} else {
+		o.Program = filepath.Join(b.programs, "bayward-"+arch)
+		o.Files = map[string]string{strings.TrimPrefix(control.UnitPath, "/"): b.unit}
 	}
 	if b.verbose {
 		o.Console = io.MultiWriter(console, b.out)
@@ -207,7 +227,7 @@ func (b *bench) options(dir, arch string, console io.Writer) machine.Options {
 	if b.watch {
 		o.PagePort = b.page
 	}
-	return o
+	return o, err
 }
 
 // play runs one scenario and keeps its outcome.
@@ -234,8 +254,8 @@ func (b *bench) record(name, arch string, err error, took time.Duration) {
 func (b *bench) chosen(arch string) []scenario {
 	var out []scenario
 	for _, sc := range scenarios {
-		named := b.only == "" || slices.Contains(strings.Split(b.only, ","), sc.name)
-		if named && (!b.short || slices.Contains(strings.Split(sc.short, ","), arch)) {
+		named := b.only == "" || arch == managed && sc.name == installScenario || slices.Contains(strings.Split(b.only, ","), sc.name)
+		if sc.runsOn(arch) && named && (!b.short || slices.Contains(strings.Split(sc.short, ","), arch)) {
 			out = append(out, sc)
 		}
 	}

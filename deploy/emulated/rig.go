@@ -137,6 +137,9 @@ func (r *rig) boot(ctx context.Context, o machine.Options) error {
 	if r.haste > 1 {
 		env["BENCH_HASTE"] = fmt.Sprint(r.haste)
 	}
+	if o.Root != "" {
+		env["BENCH_ROOT"] = "1"
+	}
 	o.Lines, o.Env, o.GuestPort = lineNames, env, control.RelayPort
 	o.OnEdge, o.OnEvent, o.Haste = r.onEdge, r.onEvent, r.haste
 	m, err := machine.Start(ctx, o)

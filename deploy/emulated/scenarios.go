@@ -17,27 +17,45 @@ type scenario struct {
 	says  string
 	run   func(*scene)
 	haste int // how much faster than life the board and the pack are; 0 stands for 1
+	on    int // the boards that it is for
+}
+
+// The boards: with the init that plays the manager, with systemd, or both.
+const (
+	initOnly = iota
+	systemdOnly
+	everywhere
+)
+
+// installScenario comes before all others on the board with systemd.
+const installScenario = "install"
+
+func (sc *scenario) runsOn(arch string) bool {
+	return sc.on == everywhere || (sc.on == systemdOnly) == (arch == managed)
 }
 
 // scenarios in the order in which they run.
 var scenarios = []scenario{
-	{"boot", "arm64,armv6", "before the agent runs nothing drives the relay; it drives it low first; all readings are good", boot, 0},
-	{"bare", "arm64", "bare plates: no relay; covered: relay", bareThenCovered, 0},
-	{"level-lost", "armv6", "level lost in mid charge: the relay opens within the bound", levelLost, 0},
-	{"slow-wire", "", "a 1-wire reading that takes for ever does not delay the relay", slowWire, 0},
-	{"i2c-dead", "arm64", "I²C bus dead: the relay opens, and closes only after recovery and the clear time", busDead, 0},
-	{"converter", "", "each fault of a converter is named, withholds, and goes", converterFaults, 0},
-	{"adapter", "", "the I²C adapter is pulled and plugged in again: the relay opens, and the agent finds the new one by itself", adapterPulled, 0},
-	{"thermometer", "", "each fault of a 1-wire sensor is named, withholds, and goes", thermometerFaults, 0},
-	{"contacts", "", "fan, contactor and its feedback as the lines tell them", contactFaults, 0},
-	{"kill", "armv6", "kill -9: the heartbeat stops, the stop action drives the line low", killed, 0},
-	{"frozen", "", "SIGSTOP: the manager's watchdog kills the agent, the line is low, it starts again", frozen, 0},
-	{"watchdog", "", "all of the machine hangs: the kernel's watchdog fires, and it comes back with the relay open", hung, 0},
-	{"power-cut", "", "power cut with no pack, settling, on charge, waiting on hold and with an open visit: the memory is there, no grant that was not", powerCuts, 0},
-	{"network", "", "network down past the keep-alive, over a day of the wall clock and its events: each comes once it is back, in order", networkDown, 0},
-	{"clock", "", "wall clock at 1970, then set: the record tells, the relay does not care", clockSet, 0},
-	{"wrong-rule", "arm64", "the bench sees a wrong relay rule", wrongRule, 0},
-	{"power-cut-late", "", "power cut while cooling, ready to water, in that visit and rested: never called full, ready or rested without proof", latePowerCuts, lateHaste},
+	{installScenario, "", "dpkg installs the package: nothing is driven, and nothing starts before its example is made one's own", installed, 0, systemdOnly},
+	{"boot", "arm64,armv6", "before the agent runs nothing drives the relay; it drives it low first; all readings are good", boot, 0, initOnly},
+	{"bare", "arm64", "bare plates: no relay; covered: relay", bareThenCovered, 0, everywhere},
+	{"level-lost", "armv6", "level lost in mid charge: the relay opens within the bound", levelLost, 0, everywhere},
+	{"slow-wire", "", "a 1-wire reading that takes for ever does not delay the relay", slowWire, 0, initOnly},
+	{"i2c-dead", "arm64", "I²C bus dead: the relay opens, and closes only after recovery and the clear time", busDead, 0, initOnly},
+	{"converter", "", "each fault of a converter is named, withholds, and goes", converterFaults, 0, initOnly},
+	{"adapter", "", "the I²C adapter is pulled and plugged in again: the relay opens, and the agent finds the new one by itself", adapterPulled, 0, initOnly},
+	{"thermometer", "", "each fault of a 1-wire sensor is named, withholds, and goes", thermometerFaults, 0, initOnly},
+	{"contacts", "", "fan, contactor and its feedback as the lines tell them", contactFaults, 0, initOnly},
+	{"kill", "armv6", "kill -9: the heartbeat stops, the stop action drives the line low", killed, 0, initOnly},
+	{"killed", "", "kill -9 under systemd: the stop action drives the line low, and it starts again", killedSupervised, 0, systemdOnly},
+	{"frozen", "", "SIGSTOP: the manager's watchdog kills the agent, the line is low, it starts again", frozen, 0, everywhere},
+	{"watchdog", "", "all of the machine hangs: the kernel's watchdog fires, and it comes back with the relay open", hung, 0, initOnly},
+	{"power-cut", "", "power cut with no pack, settling, on charge, waiting on hold and with an open visit: the memory is there, no grant that was not", powerCuts, 0, everywhere},
+	{"upgrade", "", "a newer package is installed during a charge: the relay opens, configuration and record stay, and it goes on", upgraded, 0, systemdOnly},
+	{"network", "", "network down past the keep-alive, over a day of the wall clock and its events: each comes once it is back, in order", networkDown, 0, initOnly},
+	{"clock", "", "wall clock at 1970, then set: the record tells, the relay does not care", clockSet, 0, initOnly},
+	{"wrong-rule", "arm64", "the bench sees a wrong relay rule", wrongRule, 0, initOnly},
+	{"power-cut-late", "", "power cut while cooling, ready to water, in that visit and rested: never called full, ready or rested without proof", latePowerCuts, lateHaste, initOnly},
 }
 
 // Bounds, in ticks of a second. The findings plates-bare and cover-unknown rise
@@ -180,10 +198,13 @@ func killed(s *scene) {
 	if s.short {
 		return
 	}
-	s.start()
+	killedSupervised(s)
+}
+
+func killedSupervised(s *scene) {
+	s.begin(fresh(10))
 	s.granted()
-	s.gives("supervision is on", control.Order{Do: control.Supervise, StopAction: true, Restart: true})
-	mark = s.guest.mark()
+	mark := s.guest.mark()
 	s.gives("kill -9 under supervision", control.Order{Do: control.Signal, Signal: int(syscall.SIGKILL)})
 	e := s.tells(control.StopActionRan, mark)
 	if !s.failed() && (e.Exit != 0 || e.Error != "") {

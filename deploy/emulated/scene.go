@@ -39,6 +39,8 @@ type scene struct {
 	site *site
 	ctx  context.Context //nolint:containedctx // a scene lives no longer than its scenario
 	name string
+	// managed tells that systemd runs the board.
+	managed bool
 	// short leaves out what other scenarios show as well.
 	short bool
 	// patience of the scenario's steps, where it is more than that of others.
@@ -110,6 +112,9 @@ func (s *scene) config(changes ...string) string {
 	text := wiredConfig
 	if !strings.Contains(strings.Join(changes, " "), "hydrogen") {
 		changes = append(changes, hydrogenPart, "")
+	}
+	if s.managed { // systemd is asked how things are, and answers late
+		changes = append(changes, "settle_seconds: 5", "settle_seconds: 20")
 	}
 	changes = append(changes, s.twist...)
 	changes = append(changes, "BROKER_PORT", fmt.Sprint(s.site.port), "logbook.db", s.name+".db")

@@ -11,6 +11,7 @@ import (
 // table is the outcome: scenario by architecture.
 type table struct {
 	rows, columns []string
+	planned       map[[2]string]bool
 	cells         map[[2]string]outcome
 }
 
@@ -27,6 +28,10 @@ func (t *table) plan(row, column string) {
 	if !slices.Contains(t.columns, column) {
 		t.columns = append(t.columns, column)
 	}
+	if t.planned == nil {
+		t.planned = map[[2]string]bool{}
+	}
+	t.planned[[2]string{row, column}] = true
 }
 
 func (t *table) add(row, column string, err error, took time.Duration) {
@@ -67,6 +72,8 @@ func (t *table) print(out io.Writer) {
 func (t *table) cell(row, column string) string {
 	o, ok := t.cells[[2]string{row, column}]
 	switch {
+	case !ok && !t.planned[[2]string{row, column}]:
+		return "-"
 	case !ok:
 		return "not run"
 	case o.err != nil:

@@ -34,6 +34,9 @@ const (
 	Plug Do = "plug"
 	// Read answers with a file's text.
 	Read Do = "read"
+	// Install has dpkg install the package Path of the stick and answers with its
+	// output. Only where systemd runs the board.
+	Install Do = "install"
 )
 
 // Order is one order of the bench.
@@ -48,7 +51,7 @@ type Order struct {
 	Trusted    bool     `json:",omitempty"` // Clock
 	Args       []string `json:",omitempty"` // Run
 	Method     string   `json:",omitempty"` // HTTP
-	Path       string   `json:",omitempty"` // HTTP and Read
+	Path       string   `json:",omitempty"` // HTTP, Read and Install
 	Body       string   `json:",omitempty"` // HTTP
 }
 

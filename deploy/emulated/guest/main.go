@@ -13,6 +13,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -22,7 +23,18 @@ import (
 )
 
 func main() {
+	if slices.Contains(os.Args, underSystemd) {
+		if err := serveUnderSystemd(); err != nil {
+			say("cannot go on: %v", err)
+			os.Exit(1)
+		}
+		return
+	}
 	defer halt()
+	if os.Getenv("BENCH_ROOT") != "" {
+		say("cannot hand over: %v", handOver())
+		return
+	}
 	g, err := boot()
 	if err != nil {
 		say("cannot go on: %v", err)
@@ -32,13 +44,19 @@ func main() {
 		}
 		return
 	}
+	g.dog = openWatchdog()
+	g.up()
+	g.serve()
+}
+
+// up tells that the devices are there.
+func (g *guest) up() {
 	say("up")
 	id, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
 	if err != nil {
 		say("boot id: %v", err)
 	}
 	g.tell(control.Event{Kind: control.Up, Text: strings.TrimSpace(string(id))})
-	g.serve()
 }
 
 // say writes to the console, for a person.
@@ -63,14 +81,10 @@ func boot() (*guest, error) {
 	if err := loadModules(); err != nil {
 		return nil, err
 	}
-	if err := bringUpNetwork(); err != nil {
+	g, err := callBench()
+	if err != nil {
 		return nil, err
 	}
-	c, err := net.DialTimeout("tcp", os.Getenv("BENCH_CONTROL"), 20*time.Second)
-	if err != nil {
-		return nil, fmt.Errorf("reach the bench: %w", err)
-	}
-	g := newGuest(c)
 	if err := g.loadUnit(); err != nil {
 		return g, err
 	}
@@ -78,6 +92,18 @@ func boot() (*guest, error) {
 		return g, err
 	}
 	return g, plugAdapters()
+}
+
+// callBench brings the network up and opens the connection for orders.
+func callBench() (*guest, error) {
+	if err := bringUpNetwork(); err != nil {
+		return nil, err
+	}
+	c, err := net.DialTimeout("tcp", os.Getenv("BENCH_CONTROL"), 20*time.Second)
+	if err != nil {
+		return nil, fmt.Errorf("reach the bench: %w", err)
+	}
+	return newGuest(c), nil
 }
 
 func mountKernel() error {

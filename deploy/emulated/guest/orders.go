@@ -26,8 +26,17 @@ import (
 type guest struct {
 	conn net.Conn
 	out  sync.Mutex // guards writes to conn
-	unit *unit
-	dog  *watchdog
+	unit manager
+	dog  *watchdog // nil where systemd serves it
+}
+
+// manager runs the agent's service: the init itself, or the board's systemd.
+type manager interface {
+	start(config string) error
+	stop() error
+	signal(s unix.Signal) error
+	// supervise sets whether the stop action follows an end, and a new start.
+	supervise(stopAction, restart bool) error
 }
 
 func newGuest(c net.Conn) *guest { return &guest{conn: c} }
@@ -54,7 +63,6 @@ func (g *guest) tell(e control.Event) {
 
 // serve carries out orders until the bench goes away.
 func (g *guest) serve() {
-	g.dog = openWatchdog()
 	go relayPage()
 	for d := json.NewDecoder(g.conn); ; {
 		var o control.Order
@@ -75,21 +83,23 @@ func (g *guest) do(o *control.Order) control.Event {
 	case control.Start:
 		return done(g.unit.start(o.Config))
 	case control.Stop:
-		g.unit.stop()
-		return control.Event{}
+		return done(g.unit.stop())
 	case control.Signal:
 		return done(g.unit.signal(unix.Signal(o.Signal)))
 	case control.Supervise:
-		g.unit.supervise(o.StopAction, o.Restart)
-		return control.Event{}
+		return done(g.unit.supervise(o.StopAction, o.Restart))
 	case control.Hang:
-		g.unit.supervise(false, false)
+		if err := g.unit.supervise(false, false); err != nil {
+			return done(err)
+		}
 		g.dog.abandon()
 		return done(g.unit.signal(unix.SIGSTOP))
 	case control.Clock:
 		return done(setClock(o.Unix, o.Trusted))
 	case control.Run:
 		return run(append([]string{control.Binary}, o.Args...))
+	case control.Install:
+		return install(o.Path)
 	case control.HTTP:
 		return ask(o)
 	case control.Pull:
@@ -112,8 +122,11 @@ func done(err error) control.Event {
 	return control.Event{}
 }
 
+// runTime is how long a command may take on an emulated processor.
+const runTime = 5 * time.Minute
+
 func run(command []string) control.Event {
-	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	ctx, cancel := context.WithTimeout(context.Background(), runTime)
 	defer cancel()
 	out, err := exec.CommandContext(ctx, command[0], command[1:]...).CombinedOutput()
 	e := control.Event{Text: string(out)}

@@ -41,10 +41,11 @@ func newUnit(says service, tell func(control.Event)) *unit {
 }
 
 // supervise sets what follows the end of the agent.
-func (u *unit) supervise(stopAction, restart bool) {
+func (u *unit) supervise(stopAction, restart bool) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	u.stopAction, u.restart = stopAction, restart
+	return nil
 }
 
 func (u *unit) start(config string) error {
@@ -179,13 +180,13 @@ func (u *unit) signal(s unix.Signal) error {
 }
 
 // stop ends the agent as systemctl stop does.
-func (u *unit) stop() {
+func (u *unit) stop() error {
 	u.mu.Lock()
 	u.wanted = false
 	cmd, ended := u.cmd, u.ended
 	u.mu.Unlock()
 	if cmd == nil {
-		return
+		return nil
 	}
 	_ = cmd.Process.Signal(unix.SIGCONT)
 	_ = cmd.Process.Signal(unix.SIGTERM)
@@ -195,4 +196,5 @@ func (u *unit) stop() {
 		_ = cmd.Process.Kill()
 		<-ended
 	}
+	return nil
 }

@@ -150,7 +150,7 @@ func writeInitramfs(ctx context.Context, out string, o *Options) error {
 		}
 	}
 	var c cpio
-	for _, folder := range []string{"dev", "proc", "sys", "run", "tmp", "etc", "etc/bayward", "var", "var/lib", "usr", "usr/bin", "modules"} {
+	for _, folder := range []string{"dev", "proc", "sys", "run", "tmp", "etc", "etc/bayward", "var", "var/lib", "usr", "usr/bin", "modules", "newroot"} {
 		c.add(folder, 0o040755, nil)
 	}
 	for _, name := range m.order {
@@ -158,6 +158,9 @@ func writeInitramfs(ctx context.Context, out string, o *Options) error {
 	}
 	c.add("modules/order", 0o100644, []byte(strings.Join(m.order, "\n")))
 	for name, path := range map[string]string{"init": o.Init, "usr/bin/bayward": o.Program} {
+		if path == "" {
+			continue
+		}
 		image, err := os.ReadFile(path)
 		if err != nil {
 			return err

@@ -20,7 +20,9 @@ type Options struct {
 	Qemu    string            // program; "" is qemu-system-aarch64
 	Kernel  string            // folder of an unpacked linux-image package
 	Init    string            // arm64 binary
-	Program string            // the packaged binary, arm64 or arm
+	Program string            // the packaged binary, arm64 or arm; "" with a Root
+	Root    string            // image of a Debian root that the init hands over to; it is written to
+	Stick   string            // folder whose files are on the first disk; "" is an empty one
 	Files   map[string]string // more of the guest's files: where there, what from
 	Dir     string            // for sockets and images; a path short enough for a socket
 	// Lines names the lines of the GPIO chip, number 0 first; "" for none.
@@ -95,7 +97,11 @@ func (m *Machine) makeDisk(ctx context.Context) error {
 	if err := errors.Join(f.Truncate(size), f.Close()); err != nil {
 		return err
 	}
-	return quietly(ctx, "/sbin/mke2fs", "-q", "-t", "ext4", "-F", m.file("disk"))
+	args := []string{"-q", "-t", "ext4", "-F"}
+	if m.o.Stick != "" {
+		args = append(args, "-d", m.o.Stick)
+	}
+	return quietly(ctx, "/sbin/mke2fs", append(args, m.file("disk"))...)
 }
 
 // makeTree takes the board's device tree and gives the GPIO lines the names
@@ -140,6 +146,9 @@ func (m *Machine) launch() error {
 		page = fmt.Sprintf(",hostfwd=tcp:127.0.0.1:%d-:%d", m.o.PagePort, m.o.GuestPort)
 	}
 	line := "console=ttyAMA0 loglevel=4 panic=-1"
+	if m.o.Root != "" {
+		line += " systemd.show_status=false systemd.getty_auto=false" // the console is the bench's
+	}
 	for k, v := range m.o.Env {
 		line += " " + k + "=" + v
 	}
@@ -152,6 +161,9 @@ func (m *Machine) launch() error {
 		"-device", "i6300esb", "-watchdog-action", "reset",
 		"-qmp", "unix:"+m.file("qmp")+",server=on,wait=off",
 		"-qtest", "unix:"+m.file("qtest")+",server=on,wait=off", "-qtest-log", "none")
+	if m.o.Root != "" { // after the other disk, which stays the first
+		args = append(args, "-drive", "if=none,id=root,format=raw,cache=writethrough,file="+m.o.Root, "-device", "virtio-blk-pci,drive=root")
+	}
 	m.cmd = exec.CommandContext(context.Background(), m.o.Qemu, args...)
 	m.cmd.Stderr = m.o.Console
 	out, err := m.cmd.StdoutPipe()

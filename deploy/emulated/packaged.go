@@ -1,0 +1,74 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"strings"
+	"time"
+
+	"bayward/deploy/emulated/control"
+)
+
+// These scenarios run on the board with a Debian root: dpkg and systemd are the
+// real ones, and the unit is the shipped one with its hardening.
+
+func installed(s *scene) {
+	s.patience = dpkgPatience
+	before := s.look()
+	text := s.installs("old.deb")
+	s.step("it was not started, and says what to do", func(context.Context) error {
+		if !strings.Contains(text, "not started; every relay stays open") {
+			return errors.New(text)
+		}
+		return nil
+	})
+	s.step("no line had an edge", func(context.Context) error {
+		if now := s.look(); now != before {
+			return errors.New("one had")
+		}
+		return nil
+	})
+	s.pins("the relay's line is not driven", false, false)
+	s.begin(fresh(10))
+	s.granted()
+}
+
+// dpkgPatience is for dpkg on an emulated processor.
+const dpkgPatience = 10 * time.Minute
+
+// installs has dpkg install a package of the stick.
+func (s *scene) installs(name string) string {
+	e := s.gives("dpkg installs "+name, control.Order{Do: control.Install, Path: name})
+	if !s.failed() && e.Exit != 0 {
+		s.fail("dpkg ended with %d: %s", e.Exit, e.Text)
+	}
+	return e.Text
+}
+
+func upgraded(s *scene) {
+	s.patience = dpkgPatience
+	s.begin(fresh(10))
+	s.shows("on charge", func(p *picture) bool { return p.Stage == "charging" })
+	s.keeps(3)
+	was := s.gives("the configuration", control.Order{Do: control.Read, Path: control.ConfigPath}).Text
+	before, mark := s.look(), s.guest.mark()
+	s.installs("new.deb")
+	s.tells(control.AgentEnded, mark)
+	s.tells(control.AgentReady, mark)
+	s.step("the relay has opened", func(context.Context) error {
+		if now := s.look(); now.drops == before.drops {
+			return errors.New("it has not")
+		}
+		return nil
+	})
+	s.granted()
+	s.step("the configuration is as it was", func(ctx context.Context) error {
+		e, err := s.guest.order(ctx, control.Order{Do: control.Read, Path: control.ConfigPath})
+		if err == nil && e.Text != was {
+			err = errors.New(e.Text)
+		}
+		return err
+	})
+	s.shows("on charge", func(p *picture) bool { return p.Stage == "charging" })
+	s.inOrder()
+}

@@ -43,12 +43,9 @@ func (a *agent) restore(ctx context.Context, s *bay.Setup, core *bay.Bay, yard *
 		return false
 	}
 	raw, stamp, ok, err := a.book.LoadMemory(ctx, s.Name)
-	if err == nil && !ok && a.book.SetAside() != "" {
-		core.Doubt("The logbook was damaged and is kept as " + a.book.SetAside() + ": nothing of the time before is known.")
-		return false
-	}
 	if err == nil && !ok {
-		return false // a new bay
+		a.isNew(core)
+		return false
 	}
 	var m bay.Memory
 	if err == nil {
@@ -65,6 +62,18 @@ func (a *agent) restore(ctx context.Context, s *bay.Setup, core *bay.Bay, yard *
 	}
 	yard.Restored(core, &m, a.hw.Now()-gap, proven)
 	return m.Pack == s.Pack.Name
+}
+
+// isNew is for a bay without a memory. While a damaged logbook lies beside this
+// one, the bay may be in that.
+func (a *agent) isNew(core *bay.Bay) {
+	switch kept, err := a.book.Damaged(); {
+	case err != nil:
+		a.log.Error("it cannot be told whether a logbook was damaged before", "err", err)
+		core.Doubt("It cannot be told whether the logbook was damaged before: nothing of the time before is known.")
+	case kept != "":
+		core.Doubt("The logbook was damaged and is kept as " + kept + ": nothing of the time before is known.")
+	}
 }
 
 // keepPack lays by what was stored of a pack when it left a bay. What cannot be

@@ -81,10 +81,15 @@ func (y *yard) until(what string, within time.Duration, is func(*bay.Picture) bo
 // order gives an order and runs the tick that takes it.
 func (y *yard) order(o bay.Order) {
 	y.t.Helper()
+	y.orderAt("bay-1", o)
+}
+
+func (y *yard) orderAt(bayName string, o bay.Order) {
+	y.t.Helper()
 	o.By = "Ann"
 	answer := make(chan bay.Event, 1)
 	go func() {
-		e, err := y.submit(context.Background(), "bay-1", o)
+		e, err := y.submit(context.Background(), bayName, o)
 		if err != nil {
 			y.t.Error(err)
 		}

@@ -9,6 +9,8 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -148,6 +150,32 @@ func (b *Book) startAfresh(ctx context.Context, why error) error {
 // was opened, or "".
 func (b *Book) SetAside() string { return b.setAside }
 
+// Damaged is the name of the newest damaged logbook that lies beside this one,
+// or "". It is there too for an agent that was killed after it had set the file
+// aside and before anything was written to the new one.
+func (b *Book) Damaged() (string, error) {
+	beside, err := os.ReadDir(filepath.Dir(b.path))
+	if err != nil {
+		return "", fmt.Errorf("logbook: look for damaged ones: %w", err)
+	}
+	newest := 0
+	for _, f := range beside {
+		if text, ok := strings.CutPrefix(f.Name(), filepath.Base(b.path)+damagedMark); ok {
+			n, _ := strconv.Atoi(text) // what belongs to the file has more behind its number
+			newest = max(newest, n)
+		}
+	}
+	if newest == 0 {
+		return "", nil
+	}
+	return damagedName(b.path, newest), nil
+}
+
+// damagedMark stands in the name of a file that was set aside, before its number.
+const damagedMark = ".damaged-"
+
+func damagedName(path string, n int) string { return path + damagedMark + strconv.Itoa(n) }
+
 // Close gives the file back. What was acknowledged is safe without it.
 func (b *Book) Close() error {
 	err := b.closeHandles()
@@ -243,7 +271,7 @@ func setAside(path string) (string, error) {
 
 func freeName(path string) (string, error) {
 	for n := 1; ; n++ {
-		to := fmt.Sprintf("%s.damaged-%d", path, n)
+		to := damagedName(path, n)
 		_, err := os.Lstat(to)
 		if errors.Is(err, os.ErrNotExist) {
 			return to, nil

@@ -110,7 +110,7 @@ func (b *Book) commit(ctx context.Context, entries []Entry) ([]uint64, error) {
 		return nil, fmt.Errorf("logbook: begin: %w", err)
 	}
 	defer tx.Rollback()
-	w := writer{tx: tx}
+	w := writer{tx: keeping(tx)}
 	for i := range entries {
 		err := w.entry(ctx, &entries[i])
 		if err == nil {

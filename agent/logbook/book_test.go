@@ -33,7 +33,7 @@ func TestRecordKeepsEveryField(t *testing.T) {
 
 // A Pi boots in the past, and a clock can be set before 1970.
 func TestRecordKeepsWrongClocks(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	for n, wall := range []time.Time{time.UnixMilli(0), time.UnixMilli(-1), {}, time.Date(9999, 12, 31, 0, 0, 0, 0, time.UTC)} {
 		if _, err := b.Append(t.Context(), "bay-1", Stamp{Wall: wall}, someEvents(1)); err != nil {
 			t.Fatal(err)
@@ -66,7 +66,7 @@ func TestNumbersGoOnAfterReopen(t *testing.T) {
 }
 
 func TestMemory(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "l.db")
+	path := filepath.Join(inMemory(t), "l.db")
 	b := openBook(t, path)
 	if m, _, ok, err := b.LoadMemory(t.Context(), "bay-1"); m != nil || ok || err != nil {
 		t.Fatalf("memory of an unknown bay: %q, %v, %v", m, ok, err)
@@ -85,7 +85,7 @@ func TestMemory(t *testing.T) {
 }
 
 func TestWriteIsAllOrNothing(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	err := b.Write(t.Context(),
 		Entry{Bay: "bay-1", Stamp: stampAt(1), Events: someEvents(2), Memory: []byte("m")},
 		Entry{Bay: "", Stamp: stampAt(1), Events: someEvents(1)})
@@ -103,7 +103,7 @@ func TestWriteIsAllOrNothing(t *testing.T) {
 }
 
 func TestFullDiskLosesNothingAndRecovers(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	limit := func(pages int) {
 		if _, err := b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = "+itoa(pages)); err != nil {
 			t.Fatal(err)

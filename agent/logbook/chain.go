@@ -174,7 +174,7 @@ func (r *Reader) Verify(ctx context.Context) (Chain, error) {
 		return Chain{}, fmt.Errorf("logbook: verify: %w", err)
 	}
 	defer tx.Rollback()
-	v := verifier{tx: tx, hash: make([]byte, sha256.Size)}
+	v := verifier{tx: keeping(tx), hash: make([]byte, sha256.Size)}
 	for _, step := range []func(context.Context) error{v.links, v.end, v.outside} {
 		if err := step(ctx); err != nil {
 			return Chain{}, fmt.Errorf("logbook: verify: %w", err)
@@ -185,7 +185,7 @@ func (r *Reader) Verify(ctx context.Context) (Chain, error) {
 }
 
 type verifier struct {
-	tx    *sql.Tx
+	tx    *statements
 	found Chain
 	hash  []byte // of the last link
 }

@@ -25,7 +25,7 @@ func mustHold(t *testing.T, r *Reader, links int) Chain {
 // chained makes a closed file with links: charge, visit, import, charge, visit.
 func chained(t *testing.T) (path string) {
 	t.Helper()
-	path = filepath.Join(t.TempDir(), "l.db")
+	path = filepath.Join(inMemory(t), "l.db")
 	b := openBook(t, path)
 	old := someVisit(-500)
 	old.Origin = ByImport
@@ -49,7 +49,7 @@ func chained(t *testing.T) (path string) {
 // copied puts the bytes of a closed logbook into a file of its own.
 func copied(t *testing.T, data []byte) (path string) {
 	t.Helper()
-	path = filepath.Join(t.TempDir(), "l.db")
+	path = filepath.Join(inMemory(t), "l.db")
 	require.NoError(t, os.WriteFile(path, data, 0o600))
 	return path
 }

@@ -29,7 +29,7 @@ func (b *Book) SaveCommissioning(ctx context.Context, c Commissioning) error {
 		return fmt.Errorf("logbook: begin: %w", err)
 	}
 	defer tx.Rollback()
-	w := writer{tx: tx}
+	w := writer{tx: keeping(tx)}
 	id, _, err := w.number(ctx, c.Bay, 0)
 	if err != nil {
 		return fmt.Errorf("logbook: commissioning of %s: %w", c.Bay, err)

@@ -10,7 +10,7 @@ import (
 // TestCommissioningIsKeptAndSealed: a walk grows step by step, survives the end
 // of its program, and is sealed by the signature.
 func TestCommissioningIsKeptAndSealed(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "l.db")
+	path := filepath.Join(inMemory(t), "l.db")
 	b := openBook(t, path)
 	_, ok, err := b.LastCommissioning(t.Context(), "bay-1")
 	require.NoError(t, err)

@@ -36,12 +36,7 @@ func TestCuts(t *testing.T) {
 	}
 	t.Logf("seed %d", seed)
 	rnd := rand.New(rand.NewPCG(seed, 0))
-	dir := t.TempDir()
-	// What is synced is played, so memory will do.
-	if fast, err := os.MkdirTemp("/dev/shm", "cuts"); err == nil { //nolint:usetesting // not where the others go
-		t.Cleanup(func() { _ = os.RemoveAll(fast) })
-		dir = fast
-	}
+	dir := inMemory(t) // what is synced is played
 	path := filepath.Join(dir, "0.db")
 	life := newLife(t, path)
 	torn := 0

@@ -375,7 +375,7 @@ func TestKnown(t *testing.T) {
 // moments, into a real file: it takes every row, at most one is open of each
 // kind, closed rows never change, and the chain holds.
 func TestFollowerAndFileAgree(t *testing.T) {
-	dir, round := t.TempDir(), 0
+	dir, round := inMemory(t), 0
 	rapid.Check(t, func(rt *rapid.T) {
 		round++
 		b, err := Open(t.Context(), filepath.Join(dir, itoa(round)+".db"), quiet())

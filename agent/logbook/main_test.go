@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"go.uber.org/goleak"
+	"golang.org/x/sys/unix"
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
@@ -74,6 +75,24 @@ func someEvents(n int) []bay.Event {
 		out = append(out, all[i%len(all)])
 	}
 	return out
+}
+
+// inMemory is a folder for files that no test asks to outlive the machine: what
+// holds there after a kill, a restart or a change by hand holds on a disk, and a
+// sync costs nothing. Where there is little memory it is on the disk.
+func inMemory(t *testing.T) string {
+	t.Helper()
+	const shm, enough = "/dev/shm", 512 << 20
+	var free unix.Statfs_t
+	if err := unix.Statfs(shm, &free); err != nil || free.Bavail*uint64(free.Bsize) < enough { //nolint:gosec // no size of a block is negative
+		return t.TempDir()
+	}
+	dir, err := os.MkdirTemp(shm, "logbook-test-") //nolint:usetesting // not where the others go
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() { _ = os.RemoveAll(dir) })
+	return dir
 }
 
 func openBook(t *testing.T, path string) *Book {

@@ -24,7 +24,7 @@ func quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }
 // synchronous 2 is FULL and 1 is NORMAL; auto_vacuum 2 is INCREMENTAL;
 // temp_store 2 is MEMORY.
 func TestSettingsAreInForce(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	common := map[string]string{
 		"journal_mode": "wal", "busy_timeout": "5000", "auto_vacuum": "2", "wal_autocheckpoint": "1024", "page_size": "1024",
 		"journal_size_limit": "4194304", "temp_store": "2", "cache_size": "-1024", "foreign_keys": "1",
@@ -44,7 +44,7 @@ func TestSettingsAreInForce(t *testing.T) {
 }
 
 func TestSecondAgentIsRefused(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "l.db")
+	path := filepath.Join(inMemory(t), "l.db")
 	first := openBook(t, path)
 	_, err := Open(t.Context(), path, quiet())
 	if !errors.Is(err, ErrLocked) {
@@ -60,7 +60,7 @@ func TestSecondAgentIsRefused(t *testing.T) {
 }
 
 func TestNewerSchemaIsRefused(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "l.db")
+	path := filepath.Join(inMemory(t), "l.db")
 	closeBook(t, openBook(t, path))
 	raw(t, path, "PRAGMA user_version = 99")
 	before := fileBytes(t, path)
@@ -74,7 +74,7 @@ func TestNewerSchemaIsRefused(t *testing.T) {
 }
 
 func TestForeignDatabaseIsRefused(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "l.db")
+	path := filepath.Join(inMemory(t), "l.db")
 	raw(t, path, "CREATE TABLE other (x)")
 	before := fileBytes(t, path)
 	if _, err := Open(t.Context(), path, quiet()); !errors.Is(err, ErrForeign) {
@@ -93,7 +93,7 @@ func TestDamagedFileIsSetAside(t *testing.T) {
 		"cut in the middle":  func(b []byte) []byte { return b[:len(b)/2] },
 	} {
 		t.Run(name, func(t *testing.T) {
-			path := filepath.Join(t.TempDir(), "l.db")
+			path := filepath.Join(inMemory(t), "l.db")
 			for n := 1; n <= 2; n++ { // twice: the first that was kept must stay
 				b := openBook(t, path)
 				if b.SetAside() != "" {
@@ -142,7 +142,7 @@ func TestDiskErrorIsNoDamage(t *testing.T) {
 // that it acknowledged must be there, without a gap, and the next writer goes
 // on from there.
 func TestKilledWriter(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "l.db")
+	path := filepath.Join(inMemory(t), "l.db")
 	seed := rand.Uint64()
 	t.Logf("seed %d", seed)
 	rnd := rand.New(rand.NewPCG(seed, 0))
@@ -206,7 +206,7 @@ func killWriter(t *testing.T, path string, writes int) (acked int) {
 // TestTornLog cuts and spoils the write-ahead log as a power cut may. What is
 // left must be a beginning of what was written, without a gap.
 func TestTornLog(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "l.db")
+	path := filepath.Join(inMemory(t), "l.db")
 	b := openBook(t, path)
 	fill(t, b, 60)
 	main, wal := fileBytes(t, path), fileBytes(t, path+"-wal")
@@ -220,7 +220,7 @@ func TestTornLog(t *testing.T) {
 		if len(torn) > 0 && cycle%2 == 1 {
 			torn[rnd.IntN(len(torn))] ^= 0x10
 		}
-		at := filepath.Join(t.TempDir(), "l.db")
+		at := filepath.Join(inMemory(t), "l.db")
 		for name, data := range map[string][]byte{at: main, at + "-wal": torn} {
 			if err := os.WriteFile(name, data, 0o600); err != nil {
 				t.Fatal(err)

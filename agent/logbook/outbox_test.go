@@ -8,7 +8,7 @@ import (
 )
 
 func TestBaysTakeTurns(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	for name, n := range map[string]int{"bay-1": 50, "bay-2": 2, "bay-3": 0} {
 		if _, err := b.Append(t.Context(), name, stampAt(0), someEvents(n)); err != nil {
 			t.Fatal(err)
@@ -36,7 +36,7 @@ type model struct {
 // TestAgainstModel drives the book with random calls and reopenings, and
 // holds it against the model after each.
 func TestAgainstModel(t *testing.T) {
-	dir, round := t.TempDir(), 0
+	dir, round := inMemory(t), 0
 	rapid.Check(t, func(rt *rapid.T) {
 		round++
 		path := filepath.Join(dir, itoa(round)+".db")

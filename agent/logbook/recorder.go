@@ -116,6 +116,9 @@ func (r *Recorder) Offer(e Entry) {
 // supersede drops what a newer state of an open row makes useless, so that a
 // disk that fails for weeks does not fill the memory. The mutex is held.
 func (r *Recorder) supersede(e *Entry) {
+	if len(e.Rows.Charges)+len(e.Rows.Visits) == 0 {
+		return // the queue may be long
+	}
 	for i := range r.queue {
 		old := &r.queue[i]
 		if old.Bay != e.Bay {

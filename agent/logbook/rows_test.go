@@ -70,7 +70,7 @@ func writeRows(t *testing.T, b *Book, rows Rows) {
 // A field that the tables forget comes back empty, so every field of every
 // sample must be set.
 func TestRowsKeepEveryField(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	charge, visit, series := someCharge(1), someVisit(2), someSeries(3)
 	charge.BareS, charge.Code = 3, "pack-hot"
 	finding := Finding{
@@ -115,7 +115,7 @@ func mustBeSet(t *testing.T, name string, v reflect.Value) {
 }
 
 func TestOpenRowIsReplacedAndClosed(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "l.db")
+	path := filepath.Join(inMemory(t), "l.db")
 	b := openBook(t, path)
 	for n := range 3 {
 		c, v := someCharge(1), someVisit(1)
@@ -157,7 +157,7 @@ func TestOpenRowIsReplacedAndClosed(t *testing.T) {
 
 // What was kept by hand is closed and must not replace what is going on.
 func TestImportLeavesOpenRows(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	now, old := someCharge(100), someCharge(1)
 	now.End = Stamp{}
 	old.Origin = ByImport
@@ -171,7 +171,7 @@ func TestImportLeavesOpenRows(t *testing.T) {
 }
 
 func TestQueries(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	var rows Rows
 	for n := range 3 * page { // more than one page, from two bays and packs
 		c := someCharge(n * 20)
@@ -214,7 +214,7 @@ func TestQueries(t *testing.T) {
 
 // A taker that stops, or a context that ends, ends the query.
 func TestQueryCanBeLeft(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	writeRows(t, b, Rows{Charges: []Charge{someCharge(1), someCharge(30)}})
 	for range b.Charges(t.Context(), Query{}) {
 		break
@@ -227,7 +227,7 @@ func TestQueryCanBeLeft(t *testing.T) {
 }
 
 func TestEventsOfAPack(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	for n := range 600 {
 		e := Entry{Bay: "bay-" + itoa(n%2), Pack: "pack-" + itoa(n%3), Stamp: minute(n), Events: someEvents(1)}
 		require.NoError(t, b.Write(t.Context(), e))
@@ -241,7 +241,7 @@ func TestEventsOfAPack(t *testing.T) {
 }
 
 func TestPackMemory(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	_, _, _, ok, err := b.LoadPackMemory(t.Context(), "lift-24v")
 	require.NoError(t, err)
 	require.False(t, ok)

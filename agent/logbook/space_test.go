@@ -31,7 +31,7 @@ func hours(n, count int) (out []Series) {
 // A writer that never rests leaves the outbox's cursor its turn: between the
 // asking and the answer no more writes end than were in the line.
 func TestCursorIsNotStarved(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	fill(t, b, 60)
 	const writers = 3
 	var wrote atomic.Int64
@@ -100,7 +100,7 @@ func fullDiskKeeps(t *testing.T, b *Book, stored int, failed error) {
 }
 
 func TestFullFileShedsReadingsFirst(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	_, err := b.durable.ExecContext(t.Context(), "PRAGMA max_page_count = 2400")
 	require.NoError(t, err)
 	stored, failed := fillUp(t, b, 100_000)
@@ -195,7 +195,7 @@ func TestDiskFilledByOthers(t *testing.T) {
 // Old readings go, and nothing else; a row of a time without a trusted clock
 // goes with its neighbours, and a clock that is not trusted takes nothing.
 func TestRetention(t *testing.T) {
-	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	const day = 24
 	old, past := hours(0, 10*day), hours(0, 1)
 	past[0].Start = Stamp{Wall: time.UnixMilli(0).UTC(), BootID: "x"}

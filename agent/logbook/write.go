@@ -9,7 +9,7 @@ import (
 
 // writer is one transaction under way.
 type writer struct {
-	tx   *sql.Tx
+	tx   *statements
 	seqs []uint64 // numbers given
 }
 

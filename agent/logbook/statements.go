@@ -1,0 +1,56 @@
+package logbook
+
+import (
+	"context"
+	"database/sql"
+)
+
+// statements is a transaction that keeps its statements prepared. The same few
+// run for each row, and to read the text of one costs more than to run it.
+type statements struct {
+	tx   *sql.Tx
+	kept map[string]*sql.Stmt
+}
+
+func keeping(tx *sql.Tx) *statements { return &statements{tx, map[string]*sql.Stmt{}} }
+
+// prepared gives a statement, which ends with the transaction.
+func (s *statements) prepared(ctx context.Context, query string) (*sql.Stmt, error) {
+	if have := s.kept[query]; have != nil {
+		return have, nil
+	}
+	made, err := s.tx.PrepareContext(ctx, query)
+	if err == nil {
+		s.kept[query] = made
+	}
+	return made, err
+}
+
+// QueryContext is that of the transaction.
+func (s *statements) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	p, err := s.prepared(ctx, query)
+	if err != nil {
+		return nil, err
+	}
+	return p.QueryContext(ctx, args...)
+}
+
+// QueryRowContext is that of the transaction.
+func (s *statements) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
+	p, err := s.prepared(ctx, query)
+	if err != nil {
+		return s.tx.QueryRowContext(ctx, query, args...) // which says the same
+	}
+	return p.QueryRowContext(ctx, args...)
+}
+
+// ExecContext is that of the transaction.
+func (s *statements) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
+	p, err := s.prepared(ctx, query)
+	if err != nil {
+		return nil, err
+	}
+	return p.ExecContext(ctx, args...)
+}
+
+var _ querier = &statements{}

@@ -18,6 +18,10 @@ import (
 // was read once. The guard keeps the relay open until the core was told, in the
 // next tick, what was seen; the core raises the finding and the permit is
 // withheld by its rules from there on.
+//
+// Nothing else is worth the bus time. A feedback contact tells of a contactor
+// that does not obey, which no order to it mends. A hydrogen sensor takes tens of
+// seconds to show most of a step, many ticks.
 
 // leastDry is how many samples must agree, whatever the time: a bubble at the
 // probe is not the level.

@@ -1,0 +1,206 @@
+package loop
+
+import (
+	"context"
+	"fmt"
+	"os/exec"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/reading"
+)
+
+// BenchmarkHand is the agent's own part of a reaction: from the last reading in
+// hand to the last order at a relay. The physical floor comes on top and is none of
+// the agent's: for three agreeing samples of a bay three conversions of 2.2 ms
+// for each bay on the converter, the time that the configuration asks for, and
+// 10 to 30 ms of the contactor.
+//
+//	go test ./agent/loop -run xxx -bench Hand -benchtime 100000x -timeout 1h
+//
+// "tick" is a whole tick from the end of its sampling to the last bay's relay,
+// "fast" from the third dry sample to the relay. Disk and broker are outputs that
+// never come back.
+func BenchmarkHand(b *testing.B) {
+	for _, under := range []string{"nothing", "cpu", "garbage", "stalled-disk-and-broker"} {
+		for _, bays := range []int{1, 4, 8} {
+			for _, path := range []string{"tick", "fast"} {
+				b.Run(fmt.Sprintf("%s/bays=%d/under=%s", path, bays, under), func(b *testing.B) {
+					h := newHand(b, bays, under == "stalled-disk-and-broker")
+					stop := strain(b, under)
+					defer stop()
+					if path == "tick" {
+						h.ticks(b)
+					} else {
+						h.fast(b)
+					}
+				})
+			}
+		}
+	}
+}
+
+// strain keeps the machine busy until stop is called: with other processes, twice
+// as many as there are processors, or with garbage of this one.
+func strain(b *testing.B, under string) (stop func()) {
+	b.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	var all sync.WaitGroup
+	switch under {
+	case "cpu":
+		for range 2 * runtime.GOMAXPROCS(0) {
+			other := exec.CommandContext(ctx, "sh", "-c", "while :; do :; done")
+			if err := other.Start(); err != nil {
+				b.Fatal(err)
+			}
+			all.Go(func() { _ = other.Wait() })
+		}
+	case "garbage":
+		all.Go(func() {
+			var keep [64][]byte
+			for n := 0; ctx.Err() == nil; n++ {
+				keep[n%len(keep)] = make([]byte, 16<<10)
+			}
+			runtime.KeepAlive(keep)
+		})
+	}
+	return func() { cancel(); all.Wait() }
+}
+
+// hand is a loop whose sources answer at once and whose relays note the time.
+type hand struct {
+	loop   *Loop
+	inHand atomic.Int64 // when a source last returned, nanoseconds since start
+	pin    atomic.Int64 // when a relay was last ordered
+	opened chan struct{}
+	dry    atomic.Int32 // the bay whose plates fall dry, from 1; 0 is none
+	start  time.Time
+	took   []time.Duration
+}
+
+// stuckOutput is a disk or a broker that never answers.
+type stuckOutput struct{ ctx context.Context }
+
+func (stuckOutput) Name() string                        { return "stuck" }
+func (o stuckOutput) Take(_ context.Context, _ *News)   { <-o.ctx.Done() }
+func (h *hand) now() time.Duration                      { return time.Since(h.start) }
+func (h *hand) note(at *atomic.Int64) (d time.Duration) { d = h.now(); at.Store(int64(d)); return d }
+
+// handSource is all sensors of a bay, or its level alone.
+type handSource struct {
+	h     *hand
+	bay   int32
+	level bool
+}
+
+func (handSource) Name() string { return "bus" }
+
+func (s handSource) Sample(_ context.Context, out *bay.Readings) {
+	at, mm := s.h.now(), 9.0
+	isDry := s.level && s.h.dry.Load() == s.bay
+	if isDry {
+		mm = -1
+	}
+	out.Cover = reading.Covered(mm, mm, at)
+	if !s.level {
+		out.PackV, out.PackC = reading.Good(24.6, at), reading.Good(25, at)
+	}
+	if !s.level || isDry {
+		s.h.note(&s.h.inHand)
+	}
+}
+
+type handRelay struct{ h *hand }
+
+func (r handRelay) Set(closed bool) error {
+	r.h.note(&r.h.pin)
+	if !closed {
+		select {
+		case r.h.opened <- struct{}{}:
+		default:
+		}
+	}
+	return nil
+}
+func (handRelay) Beat() error { return nil }
+
+func newHand(b *testing.B, bays int, stalled bool) *hand {
+	h := &hand{opened: make(chan struct{}, 1), start: time.Now()}
+	o := Options{Now: h.now, Log: quiet(), Outputs: []Output{nowhere{}}, GuardAfter: time.Hour}
+	ctx, cancel := context.WithCancel(context.Background())
+	if stalled {
+		o.Outputs = []Output{stuckOutput{ctx}, stuckOutput{ctx}}
+	}
+	for i := range bays {
+		o.Bays = append(o.Bays, Bay{
+			Name: fmt.Sprintf("bay-%d", i+1), Core: bay.New(setup(fmt.Sprintf("bay-%d", i+1))), Relay: handRelay{h},
+			Sources: []Source{handSource{h: h}}, Level: handSource{h, int32(i + 1), true}, BareWithin: 400 * time.Microsecond,
+		})
+	}
+	var err error
+	if h.loop, err = New(o); err != nil {
+		b.Fatal(err)
+	}
+	h.loop.Start(context.Background())
+	b.Cleanup(func() {
+		cancel()
+		if err := h.loop.Stop(time.Minute); err != nil {
+			b.Error(err)
+		}
+	})
+	return h
+}
+
+func (h *hand) ticks(b *testing.B) {
+	h.took = make([]time.Duration, 0, b.N)
+	for b.Loop() {
+		if err := h.loop.Tick(b.Context()); err != nil {
+			b.Fatal(err)
+		}
+		h.took = append(h.took, time.Duration(h.pin.Load()-h.inHand.Load()))
+	}
+	h.report(b)
+}
+
+// fast closes the relays by hand, so that the wait is not for the core's permit.
+func (h *hand) fast(b *testing.B) {
+	bays := h.loop.bays
+	for _, r := range bays {
+		_ = r.guard.refresh(true)
+		r.fast.follow(r.Core, true)
+	}
+	for n := 0; b.Loop(); n++ {
+		r := bays[n%len(bays)]
+		h.drain()
+		h.dry.Store(int32(n%len(bays) + 1))
+		<-h.opened
+		h.took = append(h.took, time.Duration(h.pin.Load()-h.inHand.Load()))
+		h.dry.Store(0)
+		_ = r.fast.take()
+		r.guard.takeDry()
+		_ = r.guard.refresh(true)
+		r.fast.follow(r.Core, true)
+	}
+	h.report(b)
+}
+
+func (h *hand) drain() {
+	select {
+	case <-h.opened:
+	default:
+	}
+}
+
+func (h *hand) report(b *testing.B) {
+	slices.Sort(h.took)
+	us := func(d time.Duration) float64 { return float64(d) / float64(time.Microsecond) }
+	b.ReportMetric(us(h.took[len(h.took)/2]), "median-µs")
+	b.ReportMetric(us(h.took[len(h.took)*99/100]), "p99-µs")
+	b.ReportMetric(us(h.took[len(h.took)-1]), "worst-µs")
+	b.ReportMetric(0, "ns/op")
+}

@@ -1,0 +1,266 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"net/http"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/sync/errgroup"
+
+	"bayward/agent/config"
+	"bayward/agent/logbook"
+	"bayward/mqtt/broker"
+)
+
+// TestYear lets eight bays and their technician live through the whole program,
+// faster than life: drivers, core, relays, logbook, broker, metrics and page.
+// Nothing may grow but the record, and every counter agrees with the record.
+//
+//	BAYWARD_YEAR=1 go test ./agent -run Year -v -timeout 3h
+//
+// lives through so many years; otherwise it is a day, in which what leaks with
+// each tick, event or scrape shows as well.
+func TestYear(t *testing.T) {
+	const bays = 8
+	span := 24 * time.Hour
+	if years := os.Getenv("BAYWARD_YEAR"); years != "" {
+		n, err := strconv.ParseFloat(years, 64)
+		require.NoError(t, err)
+		span = time.Duration(n * 365 * 24 * float64(time.Hour))
+	}
+	y := newLongYard(t, bays)
+	marks := y.live(t, span)
+
+	first, last := marks[0], marks[len(marks)-1]
+	days := span.Hours() / 24
+	t.Logf("figure: %v days of %d bays: heap %.2f to %.2f MB, %d to %d goroutines, %d to %d files, logbook %.3f MB a day for each bay",
+		days, bays, first.heapMB, last.heapMB, first.goroutines, last.goroutines, first.files, last.files, y.sizeMB(t)/days/bays)
+	// The first mark is after an eighth of the span: all that is made once is there.
+	require.Less(t, last.heapMB, 1.25*first.heapMB+1, "the memory grows")
+	require.LessOrEqual(t, last.goroutines, first.goroutines+4, "goroutines leak")
+	require.LessOrEqual(t, last.files, first.files+4, "files leak")
+	require.Less(t, y.sizeMB(t), bays*(0.2*days+1), "the logbook is larger than the README says")
+	require.Zero(t, y.loop.Dropped())
+	require.Zero(t, y.loop.Panics())
+	require.Zero(t, y.loop.GuardTrips())
+	require.Zero(t, y.recorder.Dropped())
+	y.counters(t, bays, span)
+}
+
+// longYard is a whole agent whose ticks a test runs, with a broker and a
+// listener that counts what comes.
+type longYard struct {
+	*yard
+	ear *counter
+}
+
+// step is the time between two ticks, as long as readings may be apart for the
+// rules to go on: a tick a second would take hours for a year.
+const step = 10 * time.Second
+
+func newLongYard(t *testing.T, bays int) *longYard {
+	t.Helper()
+	hub, err := broker.Start(t.Context(), broker.Options{Listen: "127.0.0.1:0", Agents: []string{demoClient}, Log: quiet()})
+	require.NoError(t, err)
+	t.Cleanup(func() { require.NoError(t, hub.Close()) })
+	cfg := loadText(t, wearYard(bays))
+	cfg.HTTP.Listen, cfg.Logbook.Path = "127.0.0.1:0", filepath.Join(t.TempDir(), "logbook.db")
+	cfg.MQTT = &config.MQTT{Broker: hub.URL(), ClientID: demoClient}
+	y := &longYard{ear: &counter{last: map[string]uint64{}, changed: make(chan struct{}, 1)}}
+	y.yard = newYard(t, cfg, wearStarts(bays), func(p *parts) {
+		start := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
+		p.wall, p.mono = func() (time.Time, bool) { return start.Add(y.bench.Now()), true }, func() time.Duration { return y.bench.Now() }
+		p.bootID, p.every = "year", step
+		p.gap = func(logbook.Stamp) (time.Duration, bool) { return 0, false }
+	})
+	y.ear.listen(t, hub.URL())
+	return y
+}
+
+// String is for the log.
+func (m mark) String() string {
+	return fmt.Sprintf("day %.1f: heap %.2f MB, %d goroutines, %d files", m.at.Hours()/24, m.heapMB, m.goroutines, m.files)
+}
+
+// mark is how much the program holds at a time.
+type mark struct {
+	at                time.Duration
+	heapMB            float64
+	goroutines, files int
+}
+
+// live runs ticks, and takes a mark and a scrape at each eighth of the span.
+func (y *longYard) live(t *testing.T, span time.Duration) (marks []mark) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	defer cancel()
+	g, gctx := errgroup.WithContext(ctx)
+	require.NoError(t, y.serve(gctx, g))
+	person := newTechnician((&demo{bays: y.yard.bays}).pour(y.submit), y.loop.Pictures, y.yard.bays)
+	g.Go(func() error { return person.work(gctx) })
+	for y.bench.Now() < span {
+		y.bench.Advance(step)
+		require.NoError(t, y.loop.Tick(gctx))
+		for y.recorder.Waiting() > 500 { // in life a tick comes once a second
+			runtime.Gosched()
+		}
+		if y.bench.Now() >= span/8*time.Duration(len(marks)+1) {
+			y.scrape(t)
+			marks = append(marks, y.mark(t))
+			t.Logf("%v", marks[len(marks)-1])
+		}
+	}
+	y.ear.await(t, y.book)
+	cancel()
+	require.NoError(t, g.Wait())
+	require.NoError(t, y.close())
+	return marks
+}
+
+func (y *longYard) mark(t *testing.T) mark {
+	t.Helper()
+	files, err := os.ReadDir("/proc/self/fd")
+	require.NoError(t, err)
+	http.DefaultClient.CloseIdleConnections()
+	runtime.GC()
+	runtime.GC() // a second time for what the first only made ready to go
+	var m runtime.MemStats
+	runtime.ReadMemStats(&m)
+	return mark{y.bench.Now(), float64(m.HeapAlloc) / 1e6, runtime.NumGoroutine(), len(files)}
+}
+
+// scrape gives the text of the metrics.
+func (y *longYard) scrape(t *testing.T) string {
+	t.Helper()
+	res, err := http.Get("http://" + y.listener.Addr().String() + "/metrics")
+	require.NoError(t, err)
+	defer res.Body.Close()
+	text, err := io.ReadAll(res.Body)
+	require.NoError(t, err)
+	require.Equal(t, http.StatusOK, res.StatusCode)
+	return string(text)
+}
+
+// sizeMB is of the logbook without its reserve for a full disk.
+func (y *longYard) sizeMB(t *testing.T) float64 {
+	t.Helper()
+	sum := int64(0)
+	for _, part := range []string{"", "-wal"} {
+		if info, err := os.Stat(y.cfg.Logbook.Path + part); err == nil {
+			sum += info.Size()
+		}
+	}
+	return float64(sum) / 1e6
+}
+
+// counters compares what the bays counted, what the logbook tells and what the
+// broker's listener heard.
+func (y *longYard) counters(t *testing.T, bays int, span time.Duration) {
+	t.Helper()
+	r, err := logbook.OpenReadOnly(t.Context(), y.cfg.Logbook.Path)
+	require.NoError(t, err)
+	defer func() { require.NoError(t, r.Close()) }()
+	chain, err := r.Verify(t.Context())
+	require.NoError(t, err)
+	require.Nil(t, chain.Break)
+	require.Positive(t, chain.Rows)
+	for _, p := range y.loop.Pictures() {
+		var begun, full uint64
+		var ah float64
+		for c, err := range r.Charges(t.Context(), logbook.Query{Bay: p.Bay}) {
+			require.NoError(t, err)
+			begun++
+			if c.Full {
+				full++
+			}
+			if c.InAh != nil {
+				ah += *c.InAh
+			}
+		}
+		t.Logf("%s: %d charges, %d full, %.1f Ah; counted %+v", p.Bay, begun, full, ah, p.Totals)
+		require.Equal(t, p.Totals.Charges, begun, p.Bay)
+		require.Equal(t, p.Totals.ChargesFull, full, p.Bay)
+		require.InEpsilon(t, p.Totals.InAh, ah, 0.001, p.Bay)
+		require.GreaterOrEqual(t, begun, uint64(math.Ceil(span.Hours()/24/2)), "%s went through no rounds", p.Bay)
+		var last uint64
+		for e, err := range r.EachEvent(t.Context(), logbook.Query{Bay: p.Bay}) {
+			require.NoError(t, err)
+			last++
+			require.Equal(t, last, e.Seq, "%s: an event is missing", p.Bay)
+		}
+	}
+	require.Len(t, y.loop.Pictures(), bays)
+}
+
+// counter hears the events of all bays and keeps their numbers only.
+type counter struct {
+	mu      sync.Mutex // guards what follows
+	last    map[string]uint64
+	gaps    []string
+	changed chan struct{}
+}
+
+func (c *counter) listen(t *testing.T, url string) {
+	t.Helper()
+	client := paho.NewClient(paho.NewClientOptions().AddBroker(url).SetClientID("a-counter").SetAutoReconnect(false).SetConnectTimeout(bound))
+	t.Cleanup(func() { client.Disconnect(0) })
+	k := client.Connect()
+	require.True(t, k.WaitTimeout(bound))
+	require.NoError(t, k.Error())
+	k = client.Subscribe("bayward/+/+/+/event", 1, func(_ paho.Client, m paho.Message) { c.take(m.Topic(), m.Payload()) })
+	require.True(t, k.WaitTimeout(bound))
+	require.NoError(t, k.Error())
+}
+
+func (c *counter) take(topic string, payload []byte) {
+	var e struct {
+		Seq uint64 `json:"seq"`
+	}
+	err := json.Unmarshal(payload, &e)
+	name := strings.Split(topic, "/")[3]
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if err != nil || e.Seq != c.last[name]+1 {
+		c.gaps = append(c.gaps, fmt.Sprintf("%s: %d after %d, %v", name, e.Seq, c.last[name], err))
+	}
+	c.last[name] = e.Seq
+	select {
+	case c.changed <- struct{}{}:
+	default:
+	}
+}
+
+// await waits until all that is recorded was heard, each number once.
+func (c *counter) await(t *testing.T, book *logbook.Book) {
+	t.Helper()
+	end := time.After(bound)
+	for {
+		unsent, err := book.UnsentCount(t.Context())
+		require.NoError(t, err)
+		if unsent == 0 {
+			break
+		}
+		select {
+		case <-c.changed:
+		case <-end:
+			t.Fatalf("%d events have not come", unsent)
+		}
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	require.Empty(t, c.gaps)
+	require.NotEmpty(t, c.last)
+}

@@ -73,7 +73,7 @@ func (c *wiringCmd) Run(ctx context.Context, p *program) error {
 	outliveReaders()
 	rig, err := newWiringRig(cfg, c.Config, b, c.Speed, log)
 	if err != nil {
-		return linesBusy(err)
+		return err
 	}
 	defer func() { _ = rig.halt() }() // Walk has opened it already, and said so if it could not
 	return c.walk(ctx, p, cfg, b, pack, book, rig, resume)
@@ -109,15 +109,6 @@ func (c *wiringCmd) load() (*config.Config, *config.Bay, config.Pack, error) {
 func agentHasIt(err error) error {
 	if errors.Is(err, logbook.ErrLocked) {
 		return fmt.Errorf("%w. The walk needs the bays for itself: systemctl stop bayward", err)
-	}
-	return err
-}
-
-// linesBusy does the same for a line of the Pi, which the kernel gives to one
-// program only.
-func linesBusy(err error) error {
-	if isBusy(err) {
-		return fmt.Errorf("%w. Another program has this line: stop the agent (systemctl stop bayward); gpioinfo names who has it", err)
 	}
 	return err
 }

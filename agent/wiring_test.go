@@ -15,6 +15,8 @@ import (
 	"testing"
 	"time"
 
+	"periph.io/x/conn/v3/gpio"
+
 	"bayward/agent/bay"
 	"bayward/agent/commission"
 	"bayward/agent/config"
@@ -689,11 +691,45 @@ func TestWiringBesideAnAgent(t *testing.T) {
 	}
 }
 
-// TestWiringBusyLine: the kernel's word for a line that is taken becomes advice.
+// TestWiringBusyLine: a line that another program has ends the walk before it
+// begins, with advice, and no other line is left high.
 func TestWiringBusyLine(t *testing.T) {
-	err := linesBusy(fmt.Errorf("pin %q: line_request ioctl: %w", "GPIO17", syscall.EBUSY))
-	if !strings.Contains(err.Error(), `"GPIO17"`) || !strings.Contains(err.Error(), "gpioinfo") {
-		t.Error(err)
+	cfg := loadText(t, onePack(t))
+	bench, bays, err := simulate(cfg, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	hw := benchHardware(bench)
+	pin := hw.Pin
+	hw.Pin = func(name string) (gpio.PinIO, error) {
+		if name == cfg.Bays[0].Wiring.Relay.Heartbeat {
+			return busyPin{}, nil
+		}
+		return pin(name)
+	}
+	b := &cfg.Bays[0]
+	rig := &wiringRig{cfg: cfg, bay: b.Name, speed: walkFast, bench: bench, sims: bays}
+	err = rig.open(hw)
+	for _, want := range []string{"bay bay-1: wiring.relay.heartbeat", b.Wiring.Relay.Heartbeat, "systemctl stop bayward", "gpioinfo"} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("got %v, want %q", err, want)
+		}
+	}
+	if bays[b.Name].Truth().Ordered {
+		t.Error("the relay is ordered closed")
+	}
+}
+
+// busyPin is a line that the kernel has given to another program.
+type busyPin struct{ gpio.PinIO }
+
+func (busyPin) Out(gpio.Level) error { return fmt.Errorf("line_request ioctl: %w", syscall.EBUSY) }
+
+// TestWiringHolderFails: what the process that is to die complains of is told.
+func TestWiringHolderFails(t *testing.T) {
+	t.Setenv(asProgram, "1")
+	if _, err := startHolder(t.Context(), "no-such.yaml", "bay-1"); err == nil || !strings.Contains(err.Error(), "no-such.yaml") {
+		t.Errorf("got %v", err)
 	}
 }
 

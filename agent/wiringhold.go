@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"os/exec"
+	"strings"
 	"sync"
 	"time"
 
@@ -134,6 +135,8 @@ func startHolder(ctx context.Context, path, bayName string) (*childHolder, error
 	ctx, stop := context.WithCancel(ctx)
 	cmd := exec.CommandContext(ctx, program, "wiring-hold", "--config", path, "--bay", bayName) //nolint:gosec // our own program and the person's own file
 	cmd.WaitDelay = time.Second
+	var complaint strings.Builder
+	cmd.Stderr = &complaint
 	in, inErr := cmd.StdinPipe()
 	out, outErr := cmd.StdoutPipe()
 	if err := errors.Join(inErr, outErr); err != nil {
@@ -160,7 +163,8 @@ func startHolder(ctx context.Context, path, bayName string) (*childHolder, error
 		}
 	}()
 	if _, err := h.out.ReadString('\n'); err != nil {
-		return nil, errors.Join(fmt.Errorf("the process that is to die did not take the relay: %w", err), h.kill())
+		_ = h.kill() // it has ended; what it said is whole then
+		return nil, fmt.Errorf("the process that is to die did not take the relay: %w: %s", err, strings.TrimSpace(complaint.String()))
 	}
 	return h, nil
 }

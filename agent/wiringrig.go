@@ -7,7 +7,6 @@ import (
 	"log/slog"
 	"math"
 	"sync"
-	"syscall"
 	"time"
 
 	"bayward/agent/bay"
@@ -66,9 +65,6 @@ func (r *wiringRig) open(hw sensors.Hardware) error {
 	}
 	return nil
 }
-
-// isBusy tells whether the kernel says that another program has a line.
-func isBusy(err error) bool { return errors.Is(err, syscall.EBUSY) }
 
 // slowSource reads 1-wire sensors beside the looks: each takes most of a second.
 type slowSource struct {

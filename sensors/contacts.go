@@ -33,7 +33,7 @@ func newContact(pin gpio.PinIn, c *config.Contact, field func(*bay.Readings) *re
 		pull, closedAt = gpio.PullUp, gpio.Low
 	}
 	if err := pin.In(pull, gpio.NoEdge); err != nil {
-		return contact{}, fmt.Errorf("make it an input with %s: %w", pull, err)
+		return contact{}, fmt.Errorf("make it an input with %s: %w", pull, taken(err))
 	}
 	return contact{pin, closedAt, field}, nil
 }

@@ -2,7 +2,10 @@ package sensors
 
 import (
 	"errors"
+	"fmt"
+	"slices"
 	"strings"
+	"syscall"
 	"testing"
 
 	"periph.io/x/conn/v3/gpio"
@@ -142,6 +145,46 @@ func TestOpenErrors(t *testing.T) {
 	hw.OneWire = nil
 	if _, err := Open(wired(), hw); err == nil || !strings.Contains(err.Error(), "no 1-wire bus") {
 		t.Errorf("no 1-wire bus: got %v", err)
+	}
+}
+
+// takenPin is a line that another program has, as the kernel's driver of periph
+// v3.8.5 (gpioioctl/gpio.go) tells it: the first order says so, later ones go to
+// no line at all.
+type takenPin struct {
+	gpio.PinIO
+	asked int
+}
+
+func (p *takenPin) Out(gpio.Level) error {
+	p.asked++
+	if p.asked > 1 {
+		return syscall.ENOTTY
+	}
+	return fmt.Errorf("GPIOLine.Out(): line_request ioctl: %w", syscall.EBUSY)
+}
+
+func (p *takenPin) In(gpio.Pull, gpio.Edge) error { return p.Out(gpio.Low) }
+
+// TestTakenLine: whichever line another program has, it is named with what to
+// do, and every line that can be had is low.
+func TestTakenLine(t *testing.T) {
+	for field, pin := range map[string]string{
+		"wiring.relay.pin": "GPIO17", "wiring.relay.heartbeat": "GPIO27", "wiring.relay.feedback": "GPIO5", "wiring.airflow": "GPIO6",
+	} {
+		b := newBench(t)
+		b.pins[pin] = &takenPin{}
+		_, err := Open(wired(), b.hardware())
+		for _, want := range []string{"bay bay-1: " + field, pin, "busy. Another program has this line", "systemctl stop bayward", "gpioinfo"} {
+			if err == nil || !strings.Contains(err.Error(), want) {
+				t.Errorf("%s: got %v, want %q", field, err, want)
+			}
+		}
+		for _, o := range []*outPin{b.relay, b.beat} {
+			if o.name != pin && (len(o.levels) == 0 || slices.Contains(o.levels, gpio.High)) {
+				t.Errorf("%s is taken: %s was driven to %v", pin, o.name, o.levels)
+			}
+		}
 	}
 }
 

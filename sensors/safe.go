@@ -3,6 +3,7 @@ package sensors
 import (
 	"errors"
 	"fmt"
+	"syscall"
 
 	"periph.io/x/conn/v3/gpio"
 
@@ -69,9 +70,18 @@ type line struct {
 // Out drives the line.
 func (l line) Out(level gpio.Level) error {
 	if err := l.pin.Out(level); err != nil {
-		return fmt.Errorf("bay %s: wiring.%s: pin %q to %s: %w", l.bay.Name, l.field, l.name, level, err)
+		return fmt.Errorf("bay %s: wiring.%s: pin %q to %s: %w", l.bay.Name, l.field, l.name, level, taken(err))
 	}
 	return nil
+}
+
+// taken says what to do when another program has a line: the kernel gives it to
+// one only.
+func taken(err error) error {
+	if errors.Is(err, syscall.EBUSY) {
+		return fmt.Errorf("%w. Another program has this line: stop the agent (systemctl stop bayward) or the walk; gpioinfo names who has it", err)
+	}
+	return err
 }
 
 // release gives the line back to the kernel. Only lines of the character device

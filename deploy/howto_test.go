@@ -11,60 +11,85 @@ import (
 
 const howTo = "howto/README.md"
 
-// commandText finds the texts between backquotes that begin like a command.
-var commandText = regexp.MustCompile("`((?:sudo |bayward |systemctl |findmnt |timedatectl |curl |apt-get )[^`]*)`")
+// commandText finds the texts between backquotes that begin like a command, and
+// the lines that are put into a file.
+var commandText = regexp.MustCompile("`((?:sudo|bayward|systemctl|findmnt|timedatectl|curl|apt-[a-z]+|deb|Unattended-Upgrade::[A-Za-z-]+::) [^`]*)`")
 
-// TestHowToSaysHowItIsKnown: each row with a command names its test or says that
-// it needs hands, and the tests that are named are there.
+// TestHowToSaysHowItIsKnown: each row of a table of steps says how it is known.
+// What is said to be in the package's life is in its probe word for word, and
+// the other tests and files that are named are there.
 func TestHowToSaysHowItIsKnown(t *testing.T) {
-	text, err := os.ReadFile(howTo)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows := 0
-	for line := range strings.Lines(string(text)) {
+	text, probe := readFile(t, howTo), readFile(t, "package/probe")
+	known := map[string]int{}
+	inSteps := false
+	for line := range strings.Lines(text) {
 		line = strings.TrimSpace(line)
-		if !strings.HasPrefix(line, "| ") || !commandText.MatchString(line) {
-			continue
-		}
-		rows++
 		cells := strings.Split(strings.Trim(line, "| "), " | ")
 		by := cells[len(cells)-1]
-		if by != "hands" && by != "the same" && by != "as there" && !strings.HasPrefix(by, "test: ") && !strings.HasPrefix(by, "see `") {
+		switch {
+		case !strings.HasPrefix(line, "|"):
+			inSteps = false
+			if found := commandText.FindString(line); found != "" {
+				t.Errorf("a command outside a table of steps: %s", found)
+			}
+		case by == "by":
+			inSteps = true
+		case !inSteps || strings.HasPrefix(by, "---"):
+		case by == "life":
+			known[by]++
+			for _, found := range commandText.FindAllStringSubmatch(line, -1) {
+				if !strings.Contains(probe, inMachine.Replace(found[1])) {
+					t.Errorf("deploy/package/probe does not do: %s", found[1])
+				}
+			}
+		case by == "hands", strings.HasPrefix(by, "test: "):
+			known[by]++
+		default:
 			t.Errorf("how is it known? %s", line)
 		}
 	}
-	if rows < 15 {
-		t.Errorf("only %d rows with a command were found: the search is broken", rows)
+	if known["life"] < 25 || known["hands"] > 15 {
+		t.Errorf("how steps are known: %v", known)
 	}
-	for _, path := range regexp.MustCompile("`(deploy/[a-z/-]+(?:\\.md)?)[ `]").FindAllStringSubmatch(string(text), -1) {
+	for _, path := range regexp.MustCompile("`(deploy/[a-z/-]+(?:\\.md)?)[ `]").FindAllStringSubmatch(text, -1) {
 		if _, err := os.Stat(filepath.Join("..", path[1])); err != nil {
 			t.Errorf("%s is named and not there", path[1])
 		}
 	}
 }
 
-// TestHowToBackup runs the archive commands as they are written, below a folder
-// in the place of the root: what was private comes back private.
-func TestHowToBackup(t *testing.T) {
-	text, err := os.ReadFile(howTo)
+// inMachine puts a command as the probe has it: it is root already, on a machine
+// without sudo, with the package for amd64.
+var inMachine = strings.NewReplacer("sudo -u bayward ", "runuser -u bayward -- ", "sudo ", "", "_arm64.deb", "_amd64.deb")
+
+func readFile(t *testing.T, path string) string {
+	t.Helper()
+	text, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	dir := t.TempDir()
+	return string(text)
+}
+
+// TestHowToBackup runs the archive commands as they are written, below a folder
+// in the place of the root: what was private comes back private.
+func TestHowToBackup(t *testing.T) {
+	text, dir := readFile(t, howTo), t.TempDir()
 	root, archive := filepath.Join(dir, "root"), filepath.Join(dir, "bay.tar.gz")
 	config := filepath.Join(root, "etc/bayward/bayward.yaml")
-	for _, folder := range []string{filepath.Dir(config), filepath.Join(root, "etc/credstore")} {
+	for _, folder := range []string{filepath.Dir(config), filepath.Join(root, "etc/credstore"), filepath.Join(root, "var/lib/bayward")} {
 		if err := os.MkdirAll(folder, 0o700); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if err := os.WriteFile(config, []byte("site: quarry-road\n"), 0o640); err != nil {
-		t.Fatal(err)
+	for _, path := range []string{config, filepath.Join(root, "var/lib/bayward/backup.db")} {
+		if err := os.WriteFile(path, []byte("site: quarry-road\n"), 0o640); err != nil {
+			t.Fatal(err)
+		}
 	}
 	run := func(order string) {
 		t.Helper()
-		found := regexp.MustCompile("`sudo (tar -C / " + order + "z?f? ?[^`]*)`").FindStringSubmatch(string(text))
+		found := regexp.MustCompile("`sudo (tar -C / " + order + "z?f? ?[^`]*)`").FindStringSubmatch(text)
 		if found == nil {
 			t.Fatalf("no tar %s in %s", order, howTo)
 		}
@@ -74,7 +99,10 @@ func TestHowToBackup(t *testing.T) {
 		}
 	}
 	run("-c")
-	if err := os.RemoveAll(filepath.Join(root, "etc")); err != nil {
+	if err := os.RemoveAll(root); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Mkdir(root, 0o755); err != nil {
 		t.Fatal(err)
 	}
 	run("-xp")

@@ -69,14 +69,14 @@ func (b *Book) write(ctx context.Context, entries []Entry) ([]uint64, error) {
 	}
 	defer b.giveTurn()
 	seqs, err := b.commit(ctx, entries)
-	for more := true; diskFull(err) && more; seqs, err = b.commit(ctx, entries) {
+	for more := true; b.full(err) && more; seqs, err = b.commit(ctx, entries) {
 		var why error
 		if more, why = b.makeRoom(ctx); why != nil {
 			err = errors.Join(err, why)
 			break
 		}
 	}
-	if diskFull(err) {
+	if b.full(err) {
 		if rest, lost := withoutSeries(entries); lost > 0 {
 			b.shed.Add(int64(lost))
 			seqs, err = b.commit(ctx, rest)

@@ -66,7 +66,7 @@ func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 	b := &Book{path: path, lock: f, log: log, turn: make(chan struct{}, 1)}
 	err = b.start(ctx)
 	for _, room := range []string{reserveName(path), spareName(path)} {
-		if diskFull(err) && os.Remove(room) == nil { //nolint:gosec // a person names the file
+		if b.full(err) && os.Remove(room) == nil { //nolint:gosec // a person names the file
 			err = b.startAgain(ctx)
 		}
 	}

@@ -64,6 +64,18 @@ func diskFull(err error) bool {
 	return ok && e.Code()&0xff == lib.SQLITE_FULL
 }
 
+// full tells whether there was no room. The index of the log is mapped into
+// memory, and a disk without a block for it shows as an error of that map.
+func (b *Book) full(err error) bool {
+	const hardly = 64 << 10
+	e, ok := errors.AsType[*sqlite.Error](err)
+	if !ok || e.Code() != lib.SQLITE_IOERR_SHMSIZE && e.Code() != lib.SQLITE_IOERR_IN_PAGE {
+		return diskFull(err)
+	}
+	var disk unix.Statfs_t
+	return unix.Statfs(b.path, &disk) == nil && disk.Bavail*uint64(disk.Bsize) < hardly //nolint:gosec // no size of a block is negative
+}
+
 // makeRoom gives up the oldest thinned readings, a part of them at a time,
 // until the reserve can be laid by again. It tells whether there were any.
 // Nothing else is ever given up.

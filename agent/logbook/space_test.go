@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
@@ -165,18 +166,49 @@ func TestFullDiskShedsReadingsFirst(t *testing.T) {
 	closeBook(t, b)
 }
 
+// fillDisk takes every block of a disk.
+func fillDisk(t *testing.T, dir string) (junk string) {
+	t.Helper()
+	f, err := os.Create(filepath.Join(dir, "junk"))
+	require.NoError(t, err)
+	for block := make([]byte, 1<<16); len(block) > 0; {
+		if _, err := f.Write(block); err != nil {
+			require.ErrorIs(t, err, syscall.ENOSPC)
+			block = block[:len(block)/2]
+		}
+	}
+	require.NoError(t, errors.Join(f.Sync(), f.Close()))
+	return f.Name()
+}
+
+// TestOpenWithoutABlock: others have taken every block while the agent was off. It
+// gives up what it had laid by, and the record goes on.
+func TestOpenWithoutABlock(t *testing.T) {
+	dir := smallDisk(t, 8)
+	path := filepath.Join(dir, "l.db")
+	b := openBook(t, path)
+	writeRows(t, b, Rows{Series: hours(0, 300)})
+	fill(t, b, 20)
+	closeBook(t, b)
+	junk := fillDisk(t, dir)
+	b = openBook(t, path)
+	require.True(t, b.ShortOfSpace())
+	fill(t, b, 20)
+	mustCount(t, b, "bay-1", 40)
+	require.NoError(t, os.Remove(junk))
+	b.shedAt = time.Time{} // ten minutes later
+	fill(t, b, 1)
+	require.False(t, b.ShortOfSpace())
+	require.Len(t, allOf(t, b.Series(t.Context(), Query{})), 300, "there was room enough for them")
+}
+
 // Somebody else fills the disk: the record goes on in the room that old
 // readings leave.
 func TestDiskFilledByOthers(t *testing.T) {
 	dir := smallDisk(t, 16)
 	b := openBook(t, filepath.Join(dir, "l.db"))
 	writeRows(t, b, Rows{Series: hours(0, 3000)})
-	junk, err := os.Create(filepath.Join(dir, "junk"))
-	require.NoError(t, err)
-	for block := make([]byte, 4096); err == nil; {
-		_, err = junk.Write(block)
-	}
-	require.NoError(t, errors.Join(junk.Close(), nil))
+	junk := fillDisk(t, dir)
 	for n := range 300 {
 		_, err := b.Append(t.Context(), "bay-1", stampAt(n), []bay.Event{{Kind: bay.ChargeFull, Text: strings.Repeat("x", 1500)}})
 		require.NoError(t, err, "event %d", n)
@@ -185,9 +217,9 @@ func TestDiskFilledByOthers(t *testing.T) {
 	require.True(t, b.ShortOfSpace())
 	left := len(allOf(t, b.Series(t.Context(), Query{})))
 	require.Equal(t, 3000, left+b.Shed())
-	require.NoError(t, os.Remove(junk.Name()))
+	require.NoError(t, os.Remove(junk))
 	b.shedAt = time.Time{} // ten minutes later
-	_, err = b.Append(t.Context(), "bay-1", stampAt(0), someEvents(1))
+	_, err := b.Append(t.Context(), "bay-1", stampAt(0), someEvents(1))
 	require.NoError(t, err)
 	require.False(t, b.ShortOfSpace())
 }

@@ -21,7 +21,7 @@ type recordsCmd struct {
 	Show   recordsShowCmd   `cmd:"" help:"Show one charge, visit, finding or refusal with all it has."`
 	Export recordsExportCmd `cmd:"" help:"Print one table of the record as CSV or JSON."`
 	Report recordsReportCmd `cmd:"" help:"Print the record of one pack as a page for paper."`
-	Verify recordsVerifyCmd `cmd:"" help:"Say whether the chain over charges and visits holds."`
+	Verify recordsVerifyCmd `cmd:"" help:"Say whether the chain over charges, visits and signed commissioning records holds."`
 	Import recordsImportCmd `cmd:"" help:"Take in history that was kept by hand; checks only, until told to write."`
 	Backup recordsBackupCmd `cmd:"" help:"Copy the whole logbook to a file, also while an agent runs."`
 }
@@ -193,7 +193,7 @@ type recordsVerifyCmd struct {
 
 // Help is the long text of --help.
 func (recordsVerifyCmd) Help() string {
-	return `Every closed charge and visit carries a hash over itself and the one before it. Whoever changes, inserts or removes one later breaks the chain. ` +
+	return `Every closed charge and visit and every signed commissioning record carries a hash over itself and the one before it. Whoever changes, inserts or removes one later breaks the chain. ` +
 		`The hash of the last link stands for the whole record: note it elsewhere, such as on a printed report, and it proves later that nothing before was rewritten.
 
 Exit code 1: the chain is broken.`
@@ -219,21 +219,23 @@ func (c *recordsVerifyCmd) Run(ctx context.Context, p *program) error {
 func (c *recordsVerifyCmd) print(p *program, chain logbook.Chain) error {
 	if c.JSON {
 		out := struct {
-			Holds bool   `json:"holds"`
-			Rows  int    `json:"rows"`
-			Head  string `json:"head"`
-			Break string `json:"break,omitempty"`
-		}{Holds: chain.Break == nil, Rows: chain.Rows, Head: chain.Head}
+			Holds  bool   `json:"holds"`
+			Rows   int    `json:"rows"`
+			Signed int    `json:"commissioning"`
+			Late   int    `json:"commissioning_from_before"`
+			Head   string `json:"head"`
+			Break  string `json:"break,omitempty"`
+		}{Holds: chain.Break == nil, Rows: chain.Rows, Signed: chain.Signed, Late: chain.Late, Head: chain.Head}
 		if chain.Break != nil {
 			out.Break = chain.Break.String()
 		}
 		return json.NewEncoder(p.stdout).Encode(out)
 	}
 	if chain.Break != nil {
-		_, err := fmt.Fprintf(p.stdout, "The chain holds for its first %d charges and visits, and no further.\n", chain.Rows)
+		_, err := fmt.Fprintf(p.stdout, "The chain holds for its first %d rows and no further: %s.\n", chain.Rows, chain.Covers())
 		return err
 	}
-	_, err := fmt.Fprintf(p.stdout, "The chain holds: %d charges and visits.\nlast link %s\n", chain.Rows, chain.Head)
+	_, err := fmt.Fprintf(p.stdout, "The chain holds: %s.\nlast link %s\n", chain.Covers(), chain.Head)
 	return err
 }
 
@@ -294,7 +296,7 @@ func (c *recordsBackupCmd) told(ctx context.Context, p *program) error {
 	if err = errors.Join(err, r.Close()); err != nil {
 		return fmt.Errorf("verify the copy: %w", err)
 	}
-	_, err = fmt.Fprintf(p.stdout, "%s: the logbook with %d chained charges and visits.\n", c.File, chain.Rows)
+	_, err = fmt.Fprintf(p.stdout, "%s: the logbook with %s in its chain.\n", c.File, chain.Covers())
 	if chain.Break != nil {
 		_, err = fmt.Fprintf(p.stdout, "The chain is broken in the copy as in the logbook: %s\n", chain.Break)
 	}

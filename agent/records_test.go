@@ -138,7 +138,7 @@ func TestRecordsBackup(t *testing.T) {
 	to := filepath.Join(t.TempDir(), "copy.db")
 	for _, more := range []string{"", " --replace"} {
 		code, out, says := bayward(t, "", strings.Fields("records backup "+to+" --config "+cfg+more)...)
-		if code != exitDone || !strings.Contains(out, "2 chained charges and visits") {
+		if code != exitDone || !strings.Contains(out, "with 2 charges and visits in its chain") {
 			t.Fatalf("exit code %d, %s%s", code, out, says)
 		}
 	}

@@ -14,15 +14,16 @@ import (
 
 // Which tables are chained.
 const (
-	chargeKind = "charge"
-	visitKind  = "visit"
+	chargeKind        = "charge"
+	visitKind         = "visit"
+	commissioningKind = "commissioning"
 )
 
 // chainVersion is the version of the encoding. A later schema that adds
 // columns to a chained table needs a new one; old rows keep theirs.
 const chainVersion = 1
 
-// chain adds a row that has just been closed.
+// chain adds a row that has just been closed or signed.
 func (w *writer) chain(ctx context.Context, kind string, id int64) error {
 	var no int
 	var before []byte
@@ -49,59 +50,49 @@ type querier interface {
 }
 
 // link is the hash of a stored row and of the hash before it.
-func link(ctx context.Context, db querier, before []byte, kind string, id int64) ([]byte, error) {
+func link(ctx context.Context, db querier, before []byte, kind string, id int64) (sum []byte, err error) {
 	h := sha256.New()
 	h.Write(before)
 	switch kind {
 	case chargeKind:
-		c, err := chargeTable.load(ctx, db, id)
-		if err != nil {
-			return nil, err
-		}
-		if err := chargeTable.encode(h, c); err != nil {
-			return nil, err
-		}
+		_, err = chargeTable.hash(ctx, db, h, id)
+	case commissioningKind:
+		_, err = commissioningTable.hash(ctx, db, h, id)
 	case visitKind:
-		v, err := loadVisit(ctx, db, id)
-		if err != nil {
-			return nil, err
-		}
-		if err := visitTable.encode(h, v); err != nil {
-			return nil, err
-		}
-		for i := range v.Cells {
-			if err := fields(h, cellCols, v.Cells[i].refs()); err != nil {
-				return nil, err
-			}
+		var v *Visit
+		if v, err = visitTable.hash(ctx, db, h, id); err == nil {
+			err = v.hashCells(ctx, db, h)
 		}
 	default:
-		return nil, fmt.Errorf("there is no kind %q", kind)
+		err = fmt.Errorf("there is no kind %q", kind)
 	}
-	return h.Sum(nil), nil
+	return h.Sum(nil), err
 }
 
-func loadVisit(ctx context.Context, db querier, id int64) (*Visit, error) {
-	v, err := visitTable.load(ctx, db, id)
-	if err == nil {
-		err = v.readCells(ctx, db)
-	}
-	return v, err
-}
-
-// load reads one row.
-func (t *table[T]) load(ctx context.Context, db querier, id int64) (*T, error) {
-	row := new(T)
-	err := db.QueryRowContext(ctx, t.selects()+"WHERE t.id = ?", id).Scan(t.places(row)...)
-	return row, err
-}
-
-// encode writes the canonical form of a row: its kind, id, bay and pack, then
-// its columns in the order of the schema.
-func (t *table[T]) encode(h hash.Hash, row *T) error {
-	if _, err := io.WriteString(h, t.name+"\n"); err != nil {
+func (v *Visit) hashCells(ctx context.Context, db querier, h hash.Hash) error {
+	if err := v.readCells(ctx, db); err != nil {
 		return err
 	}
-	return fields(h, append([]string{"id", "bay", "pack"}, t.cols...), t.places(row))
+	for i := range v.Cells {
+		if err := fields(h, cellCols, v.Cells[i].refs()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// hash reads one row and writes its canonical form: its kind, id, bay and pack,
+// then its columns in the order of the schema.
+func (t *table[T]) hash(ctx context.Context, db querier, h hash.Hash, id int64) (*T, error) {
+	row := new(T)
+	places := t.places(row)
+	if err := db.QueryRowContext(ctx, t.selects()+"WHERE t.id = ?", id).Scan(places...); err != nil {
+		return row, err
+	}
+	if _, err := io.WriteString(h, t.name+"\n"); err != nil {
+		return row, err
+	}
+	return row, fields(h, append([]string{"id", "bay", "pack"}, t.cols...), places)
 }
 
 // fields writes one line for each field: its name, a letter for its type, and
@@ -141,15 +132,29 @@ func canonical(v driver.Value) string {
 
 // Chain is what Verify found.
 type Chain struct {
-	Rows  int    // closed charges and visits that are chained
-	Head  string // hash of the last one, hexadecimal; note it down elsewhere to prove later that none was cut off or rewritten
-	Break *Break // nil when the chain holds
+	Rows   int    // chained rows: closed charges, closed visits, signed commissioning records
+	Signed int    // of them, commissioning records
+	Late   int    // of them, those that were signed before such records were chained
+	Head   string // hash of the last row, hexadecimal; note it down elsewhere to prove later that none was cut off or rewritten
+	Break  *Break // nil when the chain holds
+}
+
+// Covers says for a person what is in the chain as far as it holds.
+func (c *Chain) Covers() string {
+	text := fmt.Sprintf("%d charges and visits", c.Rows-c.Signed)
+	if c.Signed > 0 {
+		text += fmt.Sprintf(", %d signed commissioning records", c.Signed)
+	}
+	if c.Late > 0 {
+		text += fmt.Sprintf(" (%d of them from before such records were chained: what was changed until the logbook was brought up to date cannot be seen)", c.Late)
+	}
+	return text
 }
 
 // Break is where a chain does not hold, the first place.
 type Break struct {
 	No   int    // in the chain, from 1; 0 when the row is not in it
-	Kind string // "charge" or "visit"; "" when the place has no row
+	Kind string // "charge", "visit" or "commissioning"; "" when the place has no row
 	ID   int64
 	What string // one sentence
 }
@@ -165,8 +170,8 @@ func (b *Break) String() string {
 	return fmt.Sprintf("link %d (%s %d): %s", b.No, b.Kind, b.ID, b.What)
 }
 
-// Verify reads all closed charges and visits and says whether the chain over
-// them holds. The error is the disk's; a chain that is broken is no error. It
+// Verify reads all closed charges and visits and all signed commissioning
+// records, and says whether the chain over them holds. The error is the disk's; a chain that is broken is no error. It
 // reads one state of the file, also while an agent writes.
 func (r *Reader) Verify(ctx context.Context) (Chain, error) {
 	tx, err := r.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
@@ -236,8 +241,18 @@ func (v *verifier) link(ctx context.Context, no int, kind string, id int64, stor
 		v.broken(no, kind, id, "the row, its place or the link before it was changed.")
 	default:
 		v.hash, v.found.Rows = sum, no
+		if kind == commissioningKind {
+			return v.signed(ctx, id)
+		}
 	}
 	return nil
+}
+
+func (v *verifier) signed(ctx context.Context, id int64) error {
+	var late int
+	err := v.tx.QueryRowContext(ctx, `SELECT late FROM commissioning WHERE id = ?`, id).Scan(&late)
+	v.found.Signed, v.found.Late = v.found.Signed+1, v.found.Late+late
+	return err
 }
 
 // end holds the last link against the note that the file has of it.
@@ -255,18 +270,22 @@ func (v *verifier) end(ctx context.Context) error {
 	return err
 }
 
-// outside looks for closed rows that are in no link.
+// outside looks for rows that are in no link and should be.
 func (v *verifier) outside(ctx context.Context) error {
-	for _, kind := range []string{chargeKind, visitKind} {
+	for _, of := range []struct{ kind, is, when string }{
+		{chargeKind, "closed", "end_wall_ms IS NOT NULL"},
+		{visitKind, "closed", "end_wall_ms IS NOT NULL"},
+		{commissioningKind, "signed", "signed"},
+	} {
 		var id int64
-		err := v.tx.QueryRowContext(ctx, `SELECT id FROM `+kind+` WHERE end_wall_ms IS NOT NULL AND
-			NOT EXISTS (SELECT 1 FROM chain WHERE kind = ? AND ref = id) ORDER BY id LIMIT 1`, kind).Scan(&id)
+		err := v.tx.QueryRowContext(ctx, `SELECT id FROM `+of.kind+` WHERE `+of.when+` AND
+			NOT EXISTS (SELECT 1 FROM chain WHERE kind = ? AND ref = id) ORDER BY id LIMIT 1`, of.kind).Scan(&id)
 		switch {
 		case errors.Is(err, sql.ErrNoRows):
 		case err != nil:
 			return err
 		default:
-			v.broken(0, kind, id, "it is closed and not in the chain: it was added by another program.")
+			v.broken(0, of.kind, id, "it is %s and not in the chain: it was added by another program.", of.is)
 		}
 	}
 	return nil

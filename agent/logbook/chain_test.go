@@ -46,6 +46,25 @@ func chained(t *testing.T) (path string) {
 	return path
 }
 
+// sealed is chained with a sixth link: a signed commissioning record. One that
+// nobody has signed is in no link.
+func sealed(t *testing.T) (path string) {
+	t.Helper()
+	path = chained(t)
+	b := openBook(t, path)
+	for _, signed := range []bool{false, true} {
+		require.NoError(t, b.SaveCommissioning(t.Context(), Commissioning{Bay: "bay-1", ID: "a", Begun: stampAt(1), Signed: signed, Body: []byte(`{"by":"张"}`)}))
+		require.NoError(t, b.SaveCommissioning(t.Context(), Commissioning{Bay: "bay-1", ID: "b", Begun: stampAt(2), Body: []byte(`{}`)}))
+	}
+	c := mustHold(t, b.Reader, 6)
+	require.Equal(t, "5 charges and visits, 1 signed commissioning records", c.Covers())
+	closeBook(t, b)
+	return path
+}
+
+// unsealed drops what keeps a signed record from being changed by mistake.
+const unsealed = "DROP TRIGGER commissioning_signed; DROP TRIGGER commissioning_kept; "
+
 // copied puts the bytes of a closed logbook into a file of its own.
 func copied(t *testing.T, data []byte) (path string) {
 	t.Helper()
@@ -68,7 +87,7 @@ func brokenAt(t *testing.T, path string) *Break {
 // Each column of each chained row is changed by another program, one at a
 // time: every change must be seen, and at its row.
 func TestChainSeesEveryColumn(t *testing.T) {
-	good, changes := fileBytes(t, chained(t)), map[string][]string{}
+	good, changes := fileBytes(t, sealed(t)), map[string][]string{}
 	for _, tab := range []struct {
 		name string
 		cols []string
@@ -76,12 +95,13 @@ func TestChainSeesEveryColumn(t *testing.T) {
 		changes[tab.name] = append([]string{"bay_id", "pack_id", "id"}, tab.cols...)
 	}
 	changes["visit_cell"] = cellCols
-	rows := map[string]string{"charge": "id = 2", "visit": "id = 3", "visit_cell": "visit_id = 3 AND cell = 12"}
+	changes["commissioning"] = append([]string{"bay_id", "id"}, commissioningTable.cols...)
+	rows := map[string]string{"charge": "id = 2", "visit": "id = 3", "visit_cell": "visit_id = 3 AND cell = 12", "commissioning": "id = 1"}
 	for table, cols := range changes {
 		for _, col := range cols {
 			t.Run(table+"."+col, func(t *testing.T) {
 				path := copied(t, good)
-				raw(t, path, "INSERT INTO bay (name) VALUES ('bay-9'); INSERT INTO pack (name) VALUES ('pack-9')")
+				raw(t, path, unsealed+"INSERT INTO bay (name) VALUES ('bay-9'); INSERT INTO pack (name) VALUES ('pack-9')")
 				to := " = CASE typeof(" + col + ") WHEN 'text' THEN " + col + " || 'x' WHEN 'real' THEN " + col + " + 0.001 WHEN 'null' THEN 1 ELSE " + col + " + 100 END"
 				if table == "visit_cell" && col != "cell" {
 					raw(t, path, "UPDATE visit_cell SET "+col+" = 2 WHERE visit_id = 3 AND cell = 12 AND "+col+" IS NULL")
@@ -89,7 +109,7 @@ func TestChainSeesEveryColumn(t *testing.T) {
 				raw(t, path, "UPDATE "+table+" SET "+col+to+" WHERE "+rows[table])
 				got := brokenAt(t, path)
 				require.NotNil(t, got, "%s.%s was changed unseen", table, col)
-				want := map[string]int{"charge": 4, "visit": 5, "visit_cell": 5}[table]
+				want := map[string]int{"charge": 4, "visit": 5, "visit_cell": 5, "commissioning": 6}[table]
 				require.Equal(t, want, got.No, got)
 			})
 		}
@@ -138,6 +158,25 @@ func TestChainSeesWhatWasDone(t *testing.T) {
 	}
 }
 
+// A signed commissioning record that is removed, or put in by another program.
+func TestChainSeesSignedRecords(t *testing.T) {
+	good := fileBytes(t, sealed(t))
+	const another = "INSERT INTO commissioning SELECT 9, bay_id, 'c', wall_ms, trusted, boot_id, mono_ns, signed, late, body FROM commissioning WHERE id = 1"
+	for do, want := range map[string]string{
+		unsealed + "DELETE FROM commissioning WHERE id = 1":           "link 6 (commissioning 1): the row is missing.",
+		unsealed + "UPDATE commissioning SET signed = 0 WHERE id = 1": "link 6 (commissioning 1): the row, its place or the link before it was changed.",
+		unsealed + "UPDATE commissioning SET signed = 1 WHERE id = 2": "commissioning 2: it is signed and not in the chain: it was added by another program.",
+		another: "commissioning 9: it is signed and not in the chain: it was added by another program.",
+		another + "; UPDATE commissioning SET body = '[]' WHERE id = 2": "commissioning 9: it is signed and not in the chain: it was added by another program.",
+	} {
+		path := copied(t, good)
+		raw(t, path, do)
+		got := brokenAt(t, path)
+		require.NotNil(t, got, do)
+		require.Equal(t, want, got.String())
+	}
+}
+
 var insertCharge = "INSERT INTO charge SELECT 9, " + strings.Join(append([]string{"bay_id", "pack_id"}, chargeTable.cols...), ", ") + " FROM charge WHERE id = 1"
 
 // The chain goes on over restarts.
@@ -154,7 +193,7 @@ func TestChainGoesOn(t *testing.T) {
 // A program that was written from the description alone comes to the same
 // hashes: python's sqlite3, hashlib and struct.
 func TestChainIsWhatTheDescriptionSays(t *testing.T) {
-	path := chained(t)
+	path := sealed(t)
 	r, err := OpenReadOnly(t.Context(), path)
 	require.NoError(t, err)
 	defer r.Close()
@@ -163,6 +202,6 @@ func TestChainIsWhatTheDescriptionSays(t *testing.T) {
 		t.Skip("needs python3")
 	}
 	require.NoError(t, err, string(out))
-	c := mustHold(t, r, 5)
+	c := mustHold(t, r, 6)
 	require.Equal(t, fmt.Sprintf("%d %s\n", c.Rows, c.Head), string(out))
 }

@@ -3,8 +3,10 @@ package logbook
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
+	"strings"
 )
 
 // Commissioning is one walk through a bay's wiring; the body belongs to whoever
@@ -20,31 +22,88 @@ type Commissioning struct {
 // ErrSigned says that a signed commissioning record was to be changed.
 var ErrSigned = errors.New("a signed commissioning record is never changed")
 
+// commissioning is the row of a walk.
+type commissioning struct {
+	Commissioning
+	id   int64
+	late bool // signed before such records were chained
+}
+
+var commissioningTable = table[commissioning]{
+	name: commissioningKind,
+	cols: strings.Fields(`walk wall_ms trusted boot_id mono_ns signed late body`),
+	refs: func(c *commissioning) []any {
+		return []any{
+			&c.ID, msOf{&c.Begun.Wall}, &c.Begun.Trusted, &c.Begun.BootID, &c.Begun.Mono, &c.Signed, &c.late, textOf{&c.Body},
+		}
+	},
+	own:     func(c *commissioning) (*int64, *string, *string) { return &c.id, &c.Bay, new(string) },
+	anyPack: true,
+}
+
 // SaveCommissioning stores a walk, or what has come to it since it was stored
-// last. When it returns without an error it is on the disk. A signed one is never
-// changed again: ErrSigned.
+// last. When it returns without an error it is on the disk. A signed one is
+// chained, and never changed again: ErrSigned.
 func (b *Book) SaveCommissioning(ctx context.Context, c Commissioning) error {
+	if err := b.takeTurn(ctx); err != nil {
+		return err
+	}
+	defer b.giveTurn()
 	tx, err := b.durable.BeginTx(ctx, nil)
 	if err != nil {
 		return fmt.Errorf("logbook: begin: %w", err)
 	}
 	defer tx.Rollback()
 	w := writer{tx: keeping(tx)}
-	id, _, err := w.number(ctx, c.Bay, 0)
-	if err != nil {
-		return fmt.Errorf("logbook: commissioning of %s: %w", c.Bay, err)
-	}
-	done, err := tx.ExecContext(ctx, `INSERT INTO commissioning (id, bay_id, wall_ms, trusted, boot_id, mono_ns, signed, body)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET signed = excluded.signed, body = excluded.body WHERE NOT signed`,
-		c.ID, id, c.Begun.Wall.UnixMilli(), c.Begun.Trusted, c.Begun.BootID, int64(c.Begun.Mono), c.Signed, string(c.Body))
-	if err != nil {
-		return fmt.Errorf("logbook: commissioning of %s: %w", c.Bay, err)
-	}
-	if n, err := done.RowsAffected(); err == nil && n == 0 {
-		return fmt.Errorf("logbook: commissioning %s: %w", c.ID, ErrSigned)
+	if err := w.commissioning(ctx, &c); err != nil {
+		return fmt.Errorf("logbook: commissioning %s of %s: %w", c.ID, c.Bay, err)
 	}
 	if err := tx.Commit(); err != nil {
 		return fmt.Errorf("logbook: commit: %w", err)
+	}
+	return nil
+}
+
+func (w *writer) commissioning(ctx context.Context, c *Commissioning) error {
+	bayID, _, err := w.places(ctx, c.Bay, "")
+	if err != nil {
+		return err
+	}
+	var id int64
+	err = w.tx.QueryRowContext(ctx, `INSERT INTO commissioning (bay_id, walk, wall_ms, trusted, boot_id, mono_ns, signed, late, body)
+		VALUES (?, ?, ?, ?, ?, ?, ?, 0, ?)
+		ON CONFLICT (walk) DO UPDATE SET signed = excluded.signed, body = excluded.body WHERE NOT signed RETURNING id`,
+		bayID, c.ID, c.Begun.Wall.UnixMilli(), c.Begun.Trusted, c.Begun.BootID, int64(c.Begun.Mono), c.Signed, string(c.Body)).Scan(&id)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		return ErrSigned
+	case err != nil || !c.Signed:
+		return err
+	}
+	return w.chain(ctx, commissioningKind, id)
+}
+
+// chainLate chains what was signed before such records were chained.
+func (w *writer) chainLate(ctx context.Context) error {
+	var ids []int64
+	found, err := w.tx.QueryContext(ctx, `SELECT id FROM commissioning WHERE late ORDER BY id`)
+	if err != nil {
+		return err
+	}
+	for found.Next() {
+		var id int64
+		if err := found.Scan(&id); err != nil {
+			return errors.Join(err, found.Close())
+		}
+		ids = append(ids, id)
+	}
+	if err := errors.Join(found.Err(), found.Close()); err != nil {
+		return err
+	}
+	for _, id := range ids {
+		if err := w.chain(ctx, commissioningKind, id); err != nil {
+			return err
+		}
 	}
 	return nil
 }
@@ -54,7 +113,7 @@ func (b *Book) SaveCommissioning(ctx context.Context, c Commissioning) error {
 func (r *Reader) LastCommissioning(ctx context.Context, bayName string) (body []byte, ok bool, err error) {
 	var text string
 	err = r.db.QueryRowContext(ctx, `SELECT body FROM commissioning JOIN bay ON bay.id = bay_id
-		WHERE name = ? ORDER BY commissioning.rowid DESC LIMIT 1`, bayName).Scan(&text)
+		WHERE name = ? ORDER BY commissioning.id DESC LIMIT 1`, bayName).Scan(&text)
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, false, nil
 	}
@@ -62,4 +121,20 @@ func (r *Reader) LastCommissioning(ctx context.Context, bayName string) (body []
 		return nil, false, fmt.Errorf("logbook: read the commissioning of %s: %w", bayName, err)
 	}
 	return []byte(text), true, nil
+}
+
+// textOf keeps bytes as text.
+type textOf struct{ bytes *[]byte }
+
+// Value implements driver.Valuer.
+func (t textOf) Value() (driver.Value, error) { return string(*t.bytes), nil }
+
+// Scan implements sql.Scanner.
+func (t textOf) Scan(v any) error {
+	text, ok := v.(string)
+	if !ok {
+		return fmt.Errorf("%v is no text", v)
+	}
+	*t.bytes = []byte(text)
+	return nil
 }

@@ -38,7 +38,7 @@ func TestCommissioningIsKeptAndSealed(t *testing.T) {
 	mustCount(t, b, "bay-1", 0) // it takes no event's number
 	closeBook(t, b)
 
-	for _, change := range []string{"UPDATE commissioning SET body = '{}' WHERE id = 'a'", "DELETE FROM commissioning WHERE id = 'a'"} {
+	for _, change := range []string{"UPDATE commissioning SET body = '{}' WHERE walk = 'a'", "DELETE FROM commissioning WHERE walk = 'a'"} {
 		db, err := handle(path, "_busy_timeout=5000")
 		require.NoError(t, err)
 		_, err = db.ExecContext(t.Context(), change)

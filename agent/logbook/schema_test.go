@@ -47,11 +47,49 @@ func TestMigrationFromEverySchema(t *testing.T) {
 			seqs, err := b.Append(t.Context(), "bay-1", stampAt(3), someEvents(1))
 			require.NoError(t, err)
 			require.Equal(t, []uint64{10}, seqs)
+			links := map[int]int{3: 4}[v] // a charge, a visit, and two signed records
+			mustHold(t, b.Reader, links)
 			writeRows(t, b, Rows{Charges: []Charge{someCharge(1)}})
-			mustHold(t, b.Reader, 1)
+			mustHold(t, b.Reader, links+1)
 			closeBook(t, b)
 			closeBook(t, openBook(t, path))
 		})
+	}
+}
+
+// TestSignedBeforeTheChain: a record that was signed under schema 3 stays as it
+// is, is chained from the migration on, and says that it was not before. One
+// that was not signed yet goes on.
+func TestSignedBeforeTheChain(t *testing.T) {
+	path := older(t, 3)
+	b := openBook(t, path)
+	c := mustHold(t, b.Reader, 4)
+	require.Equal(t, [2]int{2, 2}, [2]int{c.Signed, c.Late})
+	require.Equal(t, "2 charges and visits, 2 signed commissioning records (2 of them from before such records were chained: "+
+		"what was changed until the logbook was brought up to date cannot be seen)", c.Covers())
+	for bayName, want := range map[string]string{"bay-1": `{"by":"Zoë \"O'Neil\""}`, "bay-2": `{"n":2}`} {
+		body, ok, err := b.LastCommissioning(t.Context(), bayName)
+		require.NoError(t, err)
+		require.True(t, ok)
+		require.Equal(t, want, string(body))
+	}
+	save := func(id string, signed bool) error {
+		return b.SaveCommissioning(t.Context(), Commissioning{Bay: "bay-2", ID: id, Begun: stampAt(4), Signed: signed, Body: []byte(`{"n":9}`)})
+	}
+	require.ErrorIs(t, save("walk-2", true), ErrSigned)
+	require.NoError(t, save("walk-1", false))
+	mustHold(t, b.Reader, 4)
+	require.NoError(t, save("walk-1", true))
+	c = mustHold(t, b.Reader, 5)
+	require.Equal(t, [2]int{3, 2}, [2]int{c.Signed, c.Late})
+	closeBook(t, b)
+	good := fileBytes(t, path)
+	for _, change := range []string{"body = body || ' '", "late = 0"} { // the mark cannot be taken away either
+		path := copied(t, good)
+		raw(t, path, unsealed+"UPDATE commissioning SET "+change+" WHERE walk = 'walk-2'")
+		got := brokenAt(t, path)
+		require.NotNil(t, got)
+		require.Equal(t, "link 3 (commissioning 1): the row, its place or the link before it was changed.", got.String())
 	}
 }
 

@@ -16,6 +16,8 @@ type table[T any] struct {
 	refs func(*T) []any
 	// own gives the places of the id and of the names of bay and pack.
 	own func(*T) (id *int64, bayName, packName *string)
+	// anyPack is set where a row is of a bay alone, and has no pack_id.
+	anyPack bool
 }
 
 const spanCols = "origin start_wall_ms start_trusted start_boot_id start_mono_ns end_wall_ms end_trusted end_boot_id end_mono_ns "
@@ -93,8 +95,12 @@ var seriesTable = table[Series]{
 // selects is the beginning of a query that reads whole rows. The table goes by
 // the name t in what follows.
 func (t *table[T]) selects() string {
-	return "SELECT t.id, bay.name, coalesce(pack.name, ''), t." + strings.Join(t.cols, ", t.") +
-		" FROM " + t.name + " t JOIN bay ON bay.id = t.bay_id LEFT JOIN pack ON pack.id = t.pack_id "
+	packName, from := "coalesce(pack.name, '')", " LEFT JOIN pack ON pack.id = t.pack_id "
+	if t.anyPack {
+		packName, from = "''", " "
+	}
+	return "SELECT t.id, bay.name, " + packName + ", t." + strings.Join(t.cols, ", t.") +
+		" FROM " + t.name + " t JOIN bay ON bay.id = t.bay_id" + from
 }
 
 // places is where a row that was selected goes.

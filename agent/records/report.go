@@ -168,9 +168,9 @@ func (p *report) chain(ctx context.Context, r *logbook.Reader, _ logbook.Query) 
 		return err
 	}
 	if p.ChainBroken = c.Break != nil; p.ChainBroken {
-		p.Chain = fmt.Sprintf("BROKEN. The chain over all charges and visits of this logbook holds for the first %d and no further: %s", c.Rows, c.Break)
+		p.Chain = fmt.Sprintf("BROKEN. The chain of this logbook holds for its first %d rows and no further: %s", c.Rows, c.Break)
 		return nil
 	}
-	p.Chain = fmt.Sprintf("Verified: the chain over all %d closed charges and visits of this logbook holds. Last link %s.", c.Rows, c.Head)
+	p.Chain = fmt.Sprintf("Verified: the chain of this logbook holds, over %s. Last link %s.", c.Covers(), c.Head)
 	return nil
 }

@@ -49,7 +49,7 @@ func TestReport(t *testing.T) {
 	page := reported(t, twoWeeks(), nil)
 	for _, want := range []string{
 		"<h1>Record of pack lift-24v</h1>", "Never seen, but not all was watched: in 13 of 14 charges", html.EscapeString(bay.Cautions), "not a certified safety device",
-		"Verified: the chain over all 16 closed charges and visits", "225 Ah at 20 h", "size: A4", "† stamped before the clock was set",
+		"Verified: the chain of this logbook holds, over 16 charges and visits.", "225 Ah at 20 h", "size: A4", "† stamped before the clock was set",
 		"&#34;Zoë&#34;; 张", "demineralised, 2.5 µS/cm", "goes on", "plates-bare, pack-hot", "Median of the cells: 223 ml",
 		// Cell 1 as read 1.271 at 31 °C: 6 °C above 25 °C add 0.0043 by the rule of 0.004 for 10 °F.
 		"<td class=\"n\">1.271</td><td class=\"n\">31.0</td><td class=\"n\">1.275</td>",
@@ -129,7 +129,7 @@ func TestReportOfABrokenChain(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, records.WriteReport(t.Context(), &out, r, options()))
 	said := regexp.MustCompile(`class="chain broken">.*`).FindString(out.String())
-	require.Regexp(t, `BROKEN\. The chain over all charges and visits of this logbook holds for the first \d+ and no further: link \d+ \(charge \d+\)`, said)
+	require.Regexp(t, `BROKEN\. The chain of this logbook holds for its first \d+ rows and no further: link \d+ \(charge \d+\)`, said)
 }
 
 func TestReportOfNoPack(t *testing.T) {

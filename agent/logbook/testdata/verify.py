@@ -26,8 +26,9 @@ def rows(query, *args):
 
 before, n = bytes(32), 0
 for no, kind, ref, stored in db.execute("SELECT no, kind, ref, hash FROM chain ORDER BY no"):
-    row = rows(f"SELECT t.*, bay.name AS bay, coalesce(pack.name, '') AS pack FROM {kind} t "
-               "JOIN bay ON bay.id = bay_id LEFT JOIN pack ON pack.id = pack_id WHERE t.id = ?", ref)[0]
+    pack = "(SELECT name FROM pack WHERE pack.id = pack_id)" if kind != "commissioning" else "NULL"
+    row = rows(f"SELECT t.*, bay.name AS bay, coalesce({pack}, '') AS pack FROM {kind} t "
+               "JOIN bay ON bay.id = bay_id WHERE t.id = ?", ref)[0]
     by = dict(row)
     text = kind + "\n" + "".join(line(k, by[k]) for k in ("id", "bay", "pack"))
     text += "".join(line(k, v) for k, v in row if k not in ("id", "bay_id", "pack_id", "bay", "pack"))

@@ -109,7 +109,7 @@ func (y *longYard) live(t *testing.T, span time.Duration) (marks []mark) {
 	defer cancel()
 	g, gctx := errgroup.WithContext(ctx)
 	require.NoError(t, y.serve(gctx, g))
-	person := newTechnician((&demo{bays: y.yard.bays}).pour(y.submit), y.loop.Pictures, y.yard.bays)
+	person := newTechnician((&demo{bays: y.bays}).pour(y.submit), y.loop.Pictures, y.bays)
 	g.Go(func() error { return person.work(gctx) })
 	for y.bench.Now() < span {
 		y.bench.Advance(step)
@@ -195,7 +195,7 @@ func (y *longYard) counters(t *testing.T, bays int, span time.Duration) {
 		require.Equal(t, p.Totals.ChargesFull, full, p.Bay)
 		require.InEpsilon(t, p.Totals.InAh, ah, 0.001, p.Bay)
 		require.GreaterOrEqual(t, begun, uint64(math.Ceil(span.Hours()/24/2)), "%s went through no rounds", p.Bay)
-		var last uint64
+		var last uint64 // an event's number
 		for e, err := range r.EachEvent(t.Context(), logbook.Query{Bay: p.Bay}) {
 			require.NoError(t, err)
 			last++
@@ -203,6 +203,9 @@ func (y *longYard) counters(t *testing.T, bays int, span time.Duration) {
 		}
 	}
 	require.Len(t, y.loop.Pictures(), bays)
+	y.ear.mu.Lock()
+	defer y.ear.mu.Unlock()
+	t.Logf("figure: events heard of each bay in %v days: %v", span.Hours()/24, y.ear.last)
 }
 
 // counter hears the events of all bays and keeps their numbers only.

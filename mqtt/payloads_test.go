@@ -172,3 +172,19 @@ func TestOptionsAreChecked(t *testing.T) {
 		}
 	}
 }
+
+// BenchmarkState is what a tick of one bay costs the broker's client.
+func BenchmarkState(b *testing.B) {
+	c, err := New(Options{
+		Brokers: []string{"tcp://127.0.0.1:1"}, ClientID: "bench", Topics: testTopics,
+		Bays: []string{"bay-1"}, Outbox: newOutbox(), Log: quiet(),
+	})
+	if err != nil {
+		b.Fatal(err)
+	}
+	view, at := testView(), testWall()
+	b.ReportAllocs()
+	for b.Loop() {
+		c.State("bay-1", view, at)
+	}
+}

@@ -84,10 +84,10 @@ type hand struct {
 }
 
 // stuckOutput is a disk or a broker that never answers.
-type stuckOutput struct{ ctx context.Context }
+type stuckOutput struct{ until <-chan struct{} }
 
 func (stuckOutput) Name() string                        { return "stuck" }
-func (o stuckOutput) Take(_ context.Context, _ *News)   { <-o.ctx.Done() }
+func (o stuckOutput) Take(context.Context, *News)       { <-o.until }
 func (h *hand) now() time.Duration                      { return time.Since(h.start) }
 func (h *hand) note(at *atomic.Int64) (d time.Duration) { d = h.now(); at.Store(int64(d)); return d }
 
@@ -132,9 +132,9 @@ func (handRelay) Beat() error { return nil }
 func newHand(b *testing.B, bays int, stalled bool) *hand {
 	h := &hand{opened: make(chan struct{}, 1), start: time.Now()}
 	o := Options{Now: h.now, Log: quiet(), Outputs: []Output{nowhere{}}, GuardAfter: time.Hour}
-	ctx, cancel := context.WithCancel(context.Background())
+	until := make(chan struct{})
 	if stalled {
-		o.Outputs = []Output{stuckOutput{ctx}, stuckOutput{ctx}}
+		o.Outputs = []Output{stuckOutput{until}, stuckOutput{until}}
 	}
 	for i := range bays {
 		o.Bays = append(o.Bays, Bay{
@@ -148,7 +148,7 @@ func newHand(b *testing.B, bays int, stalled bool) *hand {
 	}
 	h.loop.Start(context.Background())
 	b.Cleanup(func() {
-		cancel()
+		close(until)
 		if err := h.loop.Stop(time.Minute); err != nil {
 			b.Error(err)
 		}

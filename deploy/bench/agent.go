@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -19,12 +20,12 @@ import (
 
 // figures are one agent's.
 type figures struct {
-	safe, published time.Duration // from the start of the process
-	u               usage
-	cpuShare        float64
-	scrape          time.Duration
-	bytesPerDay     float64
-	heard           []message
+	u           usage
+	scraped     usage // after the scrapes
+	cpuShare    float64
+	scrape      time.Duration
+	bytesPerDay float64
+	heard       []message
 }
 
 // message is one that the agent has published.
@@ -54,27 +55,46 @@ func writeConfig(dir string, bays int, broker, listen string) (string, error) {
 	return file, os.WriteFile(file, []byte(b.String()), 0o600)
 }
 
-// footprint runs one agent against a broker of its own.
-func footprint(ctx context.Context, dir, binary string, bays int, watch time.Duration) (*figures, error) {
+// running is an agent with a broker and a listener of its own.
+type running struct {
+	pid             int
+	listen          string
+	ear             *ear
+	safe, published time.Duration // from the start of the process
+	stop            func()
+}
+
+// start runs one agent until its first message.
+func start(ctx context.Context, dir, binary string, bays int) (_ *running, err error) {
+	var ends []func()
+	r := &running{stop: func() {
+		for _, end := range slices.Backward(ends) {
+			end()
+		}
+	}}
+	defer func() {
+		if err != nil {
+			r.stop()
+		}
+	}()
 	broker, stop, err := startBroker(ctx, dir)
 	if err != nil {
 		return nil, err
 	}
-	defer stop()
-	listen, err := freeAddress()
-	if err != nil {
+	ends = append(ends, stop)
+	if r.listen, err = freeAddress(); err != nil {
 		return nil, err
 	}
-	file, err := writeConfig(dir, bays, broker.addr, listen)
+	file, err := writeConfig(dir, bays, broker.addr, r.listen)
 	if err != nil {
 		return nil, fmt.Errorf("configuration: %w", err)
 	}
-	ear := &ear{first: make(chan struct{})}
-	client, err := ear.listen(broker.addr)
+	r.ear = &ear{first: make(chan struct{})}
+	client, err := r.ear.listen(broker.addr)
 	if err != nil {
 		return nil, err
 	}
-	defer client.Disconnect(100)
+	ends = append(ends, func() { client.Disconnect(100) })
 	cmd := exec.CommandContext(ctx, binary, "run", "--config", file) //nolint:gosec // our own program
 	log, err := cmd.StderrPipe()
 	if err != nil {
@@ -84,18 +104,48 @@ func footprint(ctx context.Context, dir, binary string, bays int, watch time.Dur
 	if err := cmd.Start(); err != nil {
 		return nil, fmt.Errorf("start the agent: %w", err)
 	}
-	defer func() { _ = cmd.Process.Signal(os.Interrupt); _ = cmd.Wait() }()
-	f := &figures{}
-	if f.safe, err = relaysOpen(log, began); err != nil {
+	r.pid = cmd.Process.Pid
+	ends = append(ends, func() { _ = cmd.Process.Signal(os.Interrupt); _ = cmd.Wait() })
+	if r.safe, err = relaysOpen(log, began); err != nil {
 		return nil, err
 	}
 	select {
-	case <-ear.first:
-		f.published = time.Since(began)
+	case <-r.ear.first:
+		r.published = time.Since(began)
 	case <-time.After(20 * time.Second):
 		return nil, fmt.Errorf("nothing was published at %s", broker.addr)
 	}
-	return f, f.watch(ctx, cmd.Process.Pid, listen, ear, watch)
+	return r, nil
+}
+
+// footprint watches one agent.
+func footprint(ctx context.Context, dir, binary string, bays int, watch time.Duration) (*figures, error) {
+	r, err := start(ctx, dir, binary, bays)
+	if err != nil {
+		return nil, err
+	}
+	defer r.stop()
+	f := &figures{}
+	return f, f.watch(ctx, r.pid, r.listen, r.ear, watch)
+}
+
+// begin starts an agent again and again, each time with what the last left.
+func begin(ctx context.Context, dir, binary string, w io.Writer) error {
+	const starts, bays = 20, 8
+	var safe, published []time.Duration
+	for range starts {
+		r, err := start(ctx, dir, binary, bays)
+		if err != nil {
+			return err
+		}
+		safe, published = append(safe, r.safe), append(published, r.published)
+		r.stop()
+	}
+	slices.Sort(safe)
+	slices.Sort(published)
+	_, _ = fmt.Fprintf(w, "%d bays\tstart to relays open: median; worst of %d\t%.1f ms; %.1f ms\n", bays, starts, ms(safe[starts/2]), ms(safe[starts-1]))
+	_, _ = fmt.Fprintf(w, "%d bays\tstart to first message: median; worst\t%.1f ms; %.1f ms\n", bays, ms(published[starts/2]), ms(published[starts-1]))
+	return nil
 }
 
 // relaysOpen waits for the line that says so and then drains the log.
@@ -113,7 +163,7 @@ func relaysOpen(log io.Reader, began time.Time) (time.Duration, error) {
 }
 
 func (f *figures) watch(ctx context.Context, pid int, listen string, e *ear, watch time.Duration) error {
-	time.Sleep(5 * time.Second) // past its start
+	time.Sleep(15 * time.Second) // past its start, and what it gives back after it
 	before, err := cpuOf(pid)
 	if err != nil {
 		return err
@@ -141,7 +191,11 @@ func (f *figures) watch(ctx context.Context, pid int, listen string, e *ear, wat
 		}
 	}
 	after, err := cpuOf(pid)
+	if err != nil {
+		return err
+	}
 	f.scrape = (after - before) / scrapes
+	f.scraped, err = usageOf(pid)
 	return err
 }
 
@@ -163,13 +217,14 @@ func (f *figures) print(w io.Writer, bays int) {
 	row := func(what, format string, a ...any) {
 		_, _ = fmt.Fprintf(w, "%d bays\t%s\t%s\n", bays, what, fmt.Sprintf(format, a...))
 	}
-	row("memory (PSS); highest resident", "%.1f MiB; %.1f MiB", float64(f.u.pssKB)/1024, float64(f.u.peakKB)/1024)
+	row("memory (PSS): before a scrape; after; highest ever", "%.1f MiB; %.1f MiB; %.1f MiB", mib(f.u.pssKB), mib(f.scraped.pssKB), mib(f.scraped.peakKB))
 	row("CPU at one tick a second", "%.2f %% of a core", f.cpuShare)
 	row("threads; open files", "%d; %d", f.u.threads, f.u.files)
-	row("start to relays open; to first message", "%.1f ms; %.1f ms", ms(f.safe), ms(f.published))
 	row("scrape", "%.2f ms CPU", ms(f.scrape))
 	row("to the broker, in quiet", "%.1f MB a day", f.bytesPerDay/1e6)
 }
+
+func mib(kB int) float64 { return float64(kB) / 1024 }
 
 func ms(d time.Duration) float64 { return float64(d) / float64(time.Millisecond) }
 

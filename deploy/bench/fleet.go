@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -56,9 +57,40 @@ func startBroker(ctx context.Context, dir string) (*brokerProcess, func(), error
 	return nil, nil, errors.New("mosquitto does not listen")
 }
 
+// fleet is how many agents publish, and how many times faster than life: a
+// faster one stands for a larger one, without its connections.
+type fleet struct{ agents, faster int }
+
+func (f fleet) String() string {
+	if f.faster == 1 {
+		return fmt.Sprintf("%d agents", f.agents)
+	}
+	return fmt.Sprintf("%d agents x %d", f.agents, f.faster)
+}
+
+// fleets reads "1000,1000x10".
+func fleets(text string) (all []fleet, err error) {
+	for one := range strings.SplitSeq(text, ",") {
+		if one == "" {
+			continue
+		}
+		f := fleet{faster: 1}
+		size, times, faster := strings.Cut(one, "x")
+		f.agents, err = strconv.Atoi(size)
+		if err == nil && faster {
+			f.faster, err = strconv.Atoi(times)
+		}
+		if err != nil || f.agents < 1 || f.faster < 1 {
+			return nil, fmt.Errorf("--fleet: %q is not accepted: a number of agents, or agents and how many times faster, such as 1000x10", one)
+		}
+		all = append(all, f)
+	}
+	return all, nil
+}
+
 // many plays what one agent was heard to publish as that of many, each on a
 // connection of its own and all at their own moment, with one listener for all.
-func many(ctx context.Context, dir string, agents int, heard []message, span time.Duration, w io.Writer) error {
+func many(ctx context.Context, dir string, f fleet, heard []message, span time.Duration, w io.Writer) error {
 	if len(heard) == 0 {
 		return errors.New("one agent was heard to publish nothing")
 	}
@@ -73,18 +105,28 @@ func many(ctx context.Context, dir string, agents int, heard []message, span tim
 		return err
 	}
 	defer listener.Disconnect(100)
-	clients, refused := connectAll(broker.addr, agents)
+	clients, refused := connectAll(broker.addr, f.agents)
 	before, err := cpuOf(broker.pid)
 	if err != nil {
 		return err
 	}
+	mine, err := cpuOf(os.Getpid())
+	if err != nil {
+		return err
+	}
+	ear.forget()
 	began := time.Now()
-	lat, lost := play(clients, heard, span)
+	lat, lost := play(clients, heard, span/time.Duration(f.faster))
 	took := time.Since(began)
 	u, err := usageOf(broker.pid)
 	if err != nil {
 		return err
 	}
+	after, err := cpuOf(os.Getpid())
+	if err != nil {
+		return err
+	}
+	came := len(ear.all())
 	for _, c := range clients {
 		c.Disconnect(0)
 	}
@@ -93,12 +135,14 @@ func many(ctx context.Context, dir string, agents int, heard []message, span tim
 	}
 	slices.Sort(lat)
 	row := func(what, format string, a ...any) {
-		_, _ = fmt.Fprintf(w, "%d agents\t%s\t%s\n", agents, what, fmt.Sprintf(format, a...))
+		_, _ = fmt.Fprintf(w, "%s\t%s\t%s\n", f, what, fmt.Sprintf(format, a...))
 	}
 	row("connections refused; messages lost", "%d; %d", refused, lost)
-	row("messages a second, QoS 1, to one listener", "%.0f", float64(len(lat))/took.Seconds())
+	row("messages a second, QoS 1: wanted; published; at the one listener", "%.0f; %.0f; %.0f",
+		float64(f.agents*f.faster*len(heard))/span.Seconds(), float64(len(lat))/took.Seconds(), float64(came)/took.Seconds())
 	row("publish to acknowledged: median; p99; worst", "%.2f ms; %.2f ms; %.1f ms", ms(lat[len(lat)/2]), ms(lat[len(lat)*99/100]), ms(lat[len(lat)-1]))
-	row("broker: CPU; memory (PSS)", "%.1f %% of a core; %.1f MiB", 100*float64(u.cpu-before)/float64(took), float64(u.pssKB)/1024)
+	row("broker: CPU; memory (PSS); the agents' side: CPU", "%.1f %% of a core; %.1f MiB; %.1f %%",
+		100*float64(u.cpu-before)/float64(took), float64(u.pssKB)/1024, 100*float64(after-mine)/float64(took))
 	return nil
 }
 

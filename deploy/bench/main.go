@@ -19,9 +19,9 @@ import (
 
 func main() {
 	watch := flag.Duration("watch", time.Minute, "how long each agent is watched; a state comes every 30 s")
-	fleet := flag.String("fleet", "1000", "numbers of agents whose traffic one broker gets, one after the other; empty for none")
+	fleet := flag.String("fleet", "1000", "numbers of agents whose traffic one broker gets, one after the other, and how many times faster than life; empty for none")
 	flag.Usage = func() {
-		_, _ = fmt.Fprint(flag.CommandLine.Output(), "usage: go run ./deploy/bench [--watch 1m] [--fleet 1000,4000]\n\n"+
+		_, _ = fmt.Fprint(flag.CommandLine.Output(), "usage: go run ./deploy/bench [--watch 1m] [--fleet 1000,1000x20]\n\n"+
 			"Needs mosquitto. Prints a table for the README; all traffic stays on this machine.\n\n")
 		flag.PrintDefaults()
 	}
@@ -33,6 +33,10 @@ func main() {
 }
 
 func run(watch time.Duration, fleet string) error {
+	sizes, err := fleets(fleet)
+	if err != nil {
+		return err
+	}
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	dir, err := os.MkdirTemp("", "bayward-bench")
@@ -49,6 +53,10 @@ func run(watch time.Duration, fleet string) error {
 	_, _ = fmt.Fprintf(os.Stdout, "%s, %d processors, %s; load %s\n\n", cpuName(), runtime.NumCPU(), runtime.Version(), load())
 	t := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', 0)
 	defer func() { _ = t.Flush() }()
+	if err := begin(ctx, dir, binary, t); err != nil {
+		return fmt.Errorf("start: %w", err)
+	}
+	_ = t.Flush()
 	var heard []message
 	for _, bays := range []int{1, 8} {
 		f, err := footprint(ctx, dir, binary, bays, watch)
@@ -59,17 +67,11 @@ func run(watch time.Duration, fleet string) error {
 		_ = t.Flush() // what was measured is shown, whatever comes after
 		heard = f.heard
 	}
-	for size := range strings.SplitSeq(fleet, ",") {
-		if size == "" {
-			continue
+	for _, f := range sizes {
+		if err := many(ctx, dir, f, heard, watch, t); err != nil {
+			return fmt.Errorf("%s: %w", f, err)
 		}
-		var agents int
-		if _, err := fmt.Sscan(size, &agents); err != nil || agents < 1 {
-			return fmt.Errorf("--fleet: %q is not a number of agents", size)
-		}
-		if err := many(ctx, dir, agents, heard, watch, t); err != nil {
-			return fmt.Errorf("%d agents: %w", agents, err)
-		}
+		_ = t.Flush()
 	}
 	return nil
 }

@@ -70,7 +70,7 @@ func TestDemoKeepsTheContract(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
-	c := &demoCmd{Speed: maxSpeed, Listen: "127.0.0.1:0", Broker: "127.0.0.1:0"}
+	c := &demoCmd{Bays: 4, Speed: maxSpeed, Listen: "127.0.0.1:0", Broker: "127.0.0.1:0"}
 	d, err := c.build(ctx, &program{strings.NewReader(""), io.Discard, io.Discard}, slog.New(slog.DiscardHandler), t.TempDir())
 	if err != nil {
 		t.Fatal(err)

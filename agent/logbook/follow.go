@@ -92,7 +92,7 @@ func (f *Follower) first(s Stamp, p *bay.Picture) {
 	}
 	f.pack = packOf(p)
 	if c := f.charge; c != nil && c.Pack != f.pack {
-		f.endCharge(s, EndedUnplugged, "")
+		f.leaveCharge(s, p)
 	}
 	if v := f.visit; v != nil && v.Pack != f.pack {
 		v.note("Another pack is in the bay now; the end of the visit was not seen.")

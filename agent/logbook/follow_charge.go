@@ -18,7 +18,24 @@ type chargeRow struct {
 	lost    interlock.Code // why the permit was withdrawn; NoCode while it stands
 }
 
+// leaveCharge is for a charge whose pack is not the one that is known to be in
+// the bay. One from before a restart waits until it is known which pack that is:
+// until then nobody has seen it leave.
+func (f *Follower) leaveCharge(s Stamp, p *bay.Picture) {
+	switch {
+	case !f.charge.resumed:
+		f.endCharge(s, EndedUnplugged, "")
+	case f.pack != "":
+		f.endCharge(s, EndedUnseen, "The agent was off when it ended; another pack is in the bay now.")
+	case p.Stage == bay.Vacant:
+		f.endCharge(s, EndedUnseen, "The agent was off when it ended; the bay is empty now.")
+	}
+}
+
 func (f *Follower) followCharge(s Stamp, p *bay.Picture, dt time.Duration) {
+	if row := f.charge; row != nil && row.resumed && row.Pack != f.pack {
+		return
+	}
 	c := &p.Charge
 	if row := f.charge; row != nil && row.resumed {
 		row.resumed, row.count, row.permit = false, c.Charges, p.Permit.Granted

@@ -180,6 +180,54 @@ func TestFollowChargeOverRestart(t *testing.T) {
 	require.NotEmpty(t, got.Notes)
 }
 
+// TestFollowChargeUntilThePackIsKnown: after a restart it is not known at once
+// which pack stands there. Nobody has seen one leave: the charge goes on with its
+// pack, or ends unseen with all that it had; it is never said to be unplugged.
+func TestFollowChargeUntilThePackIsKnown(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.beginCharge()
+	s.run(20 * time.Minute)
+	before := s.got.Charges[len(s.got.Charges)-1]
+	require.True(t, before.Open())
+	restart := func() *scene {
+		again := newScene(t, Rows{Charges: []Charge{before}})
+		again.p.Pack, again.p.Stage = &bay.Pack{}, bay.Settling
+		again.run(time.Minute)
+		for _, c := range again.got.Charges {
+			require.True(t, c.Open(), "it waits until the pack is known")
+		}
+		again.p.Pack = &bay.Pack{Name: "lift-24v", Cells: 12, CapacityAh: 225}
+		return again
+	}
+
+	same := restart()
+	same.p.Charge, same.p.Stage, same.p.Permit.Granted = s.p.Charge, bay.Charging, true
+	same.run(time.Minute)
+	same.endCharge()
+	got := same.lastCharge()
+	require.Equal(t, before.Start, got.Start)
+	require.Equal(t, EndedStopped, got.Ended)
+	require.InDelta(t, before.FlowS+60, got.FlowS, 1.1, "the time that nobody saw is not counted")
+
+	for name, c := range map[string]struct {
+		then func(*bay.Picture)
+		says string
+	}{
+		"over when it is seen again": {func(*bay.Picture) {}, "The agent was off"},
+		"another pack":               {func(p *bay.Picture) { p.Pack.Name = "lift-x" }, "another pack"},
+		"empty":                      {func(p *bay.Picture) { p.Pack.Name, p.Stage = "", bay.Vacant }, "empty"},
+	} {
+		again := restart()
+		c.then(&again.p)
+		again.tick()
+		got := again.lastCharge()
+		require.Equal(t, EndedUnseen, got.Ended, name)
+		require.Contains(t, got.Notes, c.says, name)
+		got.End, got.Ended, got.Notes = before.End, before.Ended, before.Notes
+		require.Equal(t, before, got, "%s: what it had is kept", name)
+	}
+}
+
 func TestFollowVisit(t *testing.T) {
 	s := newScene(t, Rows{})
 	s.p.Stage = bay.Watering

@@ -72,9 +72,10 @@ func main() {
 }
 
 // endings are the signals after which the relays are opened in good order. A
-// terminal that goes is one of them, unless nohup asked for it not to be.
+// terminal that goes is one of them, unless nohup asked for it not to be; so is
+// its quit key, after which a line could otherwise stay driven.
 func endings() []os.Signal {
-	all := []os.Signal{os.Interrupt, syscall.SIGTERM}
+	all := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
 	if !signal.Ignored(syscall.SIGHUP) {
 		all = append(all, syscall.SIGHUP)
 	}
@@ -84,6 +85,10 @@ func endings() []os.Signal {
 // outliveReaders keeps a program that drives relays from being killed, with a
 // relay closed, because the reader of its log has gone.
 func outliveReaders() { signal.Ignore(syscall.SIGPIPE) }
+
+// outliveKeys keeps a terminal's stop key (Ctrl-Z) from freezing a program that
+// holds a relay closed. Processes that it starts inherit that.
+func outliveKeys() { signal.Ignore(syscall.SIGTSTP) }
 
 // run is the whole program, so that tests can start it.
 func run(ctx context.Context, args []string, p *program) int {

@@ -180,7 +180,7 @@ const relayClosed = `bayward_relay_closed{bay="bay-1"} 1`
 // TestRunEndsOnSignals: a charge is under way; the signal opens the relay and
 // the exit code is 0.
 func TestRunEndsOnSignals(t *testing.T) {
-	for _, s := range []syscall.Signal{syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP} {
+	for _, s := range []syscall.Signal{syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGQUIT} {
 		t.Run(s.String(), func(t *testing.T) {
 			t.Parallel()
 			p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t)))

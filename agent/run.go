@@ -41,6 +41,7 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	}
 	thrifty()
 	outliveReaders()
+	outliveKeys()
 	start := time.Now()
 	out := newLines(p.stderr)
 	defer out.close()

@@ -39,7 +39,8 @@ The charger's supply must be locked off for all of it. The relay is closed for s
 		`while the core that guards the bay would grant a charge, and under a watch that opens it at once. Stop the agent first (systemctl stop bayward).
 
 The record goes to the logbook, step by step and signed at the end; the calibration is printed, or written to --fragment, and never put ` +
-		`into your configuration. Interrupted at any point, the relay is open and what was proven is kept (--resume).
+		`into your configuration. Interrupted at any point (Ctrl-C, a lost connection), the relay is open and what was proven is kept (--resume). Ctrl-Z does nothing: ` +
+		`it would leave the relay as it is.
 
 With "sensors: simulated" it is for learning: the simulator does what is asked. The guide is deploy/wiring.md.
 
@@ -71,6 +72,7 @@ func (c *wiringCmd) Run(ctx context.Context, p *program) error {
 		}
 	}
 	outliveReaders()
+	outliveKeys()
 	rig, err := newWiringRig(cfg, c.Config, b, c.Speed, log)
 	if err != nil {
 		return err

@@ -124,9 +124,9 @@ func report(w io.Writer, file string, cfg *config.Config, setups []bay.Setup, wa
 		if len(s.Packs) > 1 {
 			row("limits", "those of whichever pack it is; here those of %s:", p.Name)
 		}
-		row("no charge", "below %.1f mm of cover, above %.0f °C, when frozen, and on whatever is unknown", p.ChargeCoverMM, l.ChargeMaxC)
+		row("no charge", "below %.1f mm of cover, above %g °C, when frozen, and on whatever is unknown", p.ChargeCoverMM, l.ChargeMaxC)
 		row("full", "at gravity %.3f, by %s", p.FullGravity, evidence(s))
-		row("watering", "after %.0f min of rest, at most %.0f °C: to %.1f mm, vent floor %.1f mm", l.RestMin.Minutes(), l.WateringMaxC, p.TargetCoverMM, p.VentFloorMM)
+		row("watering", "after %g min of rest, at most %g °C: to %.1f mm, vent floor %.1f mm", l.RestMin.Minutes(), l.WateringMaxC, p.TargetCoverMM, p.VentFloorMM)
 		row("fitted", "%s", fitted(s, cfg.Bays[i].Wiring.Level))
 		if lacks := lacking(s); lacks != "" {
 			row("not fitted", "%s", lacks)

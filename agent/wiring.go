@@ -224,7 +224,7 @@ func (c *wiringCmd) end(p *program, rec *commission.Record, err error) error {
 	}
 	_, err = fmt.Fprintf(p.stdout, "\nSigned by %s: %s. Read it again with: bayward wiring --last\n", rec.Person, rec.Result())
 	if rec.Result() != commission.Passed {
-		return errors.Join(err, fmt.Errorf("bay %s has not passed: it must not go to work before the failed steps are mended and proven", rec.Bay))
+		return errors.Join(err, fmt.Errorf("bay %s has not passed: it must not go to work before each step that failed or was left out is proven by another walk", rec.Bay))
 	}
 	return err
 }

@@ -380,6 +380,37 @@ func TestWiringFailures(t *testing.T) {
 	}
 }
 
+// TestWiringLeftOut: a signed walk in which a step was left out that a safe
+// charge rests on has not passed; without test gas, or with no watchdog relay
+// configured, it may.
+func TestWiringLeftOut(t *testing.T) {
+	for name, row := range map[string]struct {
+		at     string // where "skip" is typed
+		step   string
+		result commission.Result
+		want   commission.Result
+	}{
+		"voltage":            {"pull the pack's plug", "voltage", commission.Skipped, commission.Failed},
+		"charger not locked": {`"charger off"`, "relay", commission.Skipped, commission.NotDone},
+		"test gas":           {"Hydrogen in the test gas", "hydrogen", commission.Skipped, commission.Passed},
+		"no watchdog relay":  {"nowhere", "heartbeat", commission.NotFitted, commission.Passed},
+	} {
+		t.Run(name, func(t *testing.T) {
+			c := commissioning{cfg: loadText(t, onePack(t)), person: newAnswerer(t, [2]string{row.at, "skip"})}
+			if row.result == commission.NotFitted {
+				c.cfg.Bays[0].Wiring.Relay.Heartbeat = ""
+			}
+			rec, _, err := c.walk(t)
+			if err != nil || !rec.Signed {
+				t.Fatalf("%v\n%s", err, rec.Text())
+			}
+			if s := stepOf(t, rec, row.step); s.Result != row.result || rec.Result() != row.want {
+				t.Errorf("%s: %s %q; the walk: %q, want %q", s.Key, s.Result, s.Why, rec.Result(), row.want)
+			}
+		})
+	}
+}
+
 // spoiled is hardware that something is done to behind the walk's back.
 type spoiled struct {
 	*wiringRig

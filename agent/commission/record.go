@@ -2,6 +2,7 @@ package commission
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 )
@@ -11,10 +12,11 @@ type Result string
 
 // The results.
 const (
-	NotDone Result = ""
-	Passed  Result = "passed"
-	Failed  Result = "failed"
-	Skipped Result = "skipped"
+	NotDone   Result = ""
+	Passed    Result = "passed"
+	Failed    Result = "failed"
+	Skipped   Result = "skipped"    // by the person
+	NotFitted Result = "not fitted" // nothing is configured that could be proven
 )
 
 // Stamp is a time by both clocks: a Pi's wall clock may be wrong.
@@ -30,7 +32,7 @@ type Step struct {
 	Key      string   `json:"key"`
 	Title    string   `json:"title"`
 	Result   Result   `json:"result"`
-	Why      string   `json:"why,omitempty"`      // of a failure or of skipping
+	Why      string   `json:"why,omitempty"`      // it failed, was left out or is not fitted
 	Evidence []string `json:"evidence,omitempty"` // what was read, in sentences with figures
 	Begun    Stamp    `json:"begun"`
 	Ended    Stamp    `json:"ended"`
@@ -58,18 +60,23 @@ type Record struct {
 	Uncertain   map[string]float64 `json:"uncertain,omitempty"`
 }
 
-// Result is how the walk as a whole came out: failed when any step failed,
-// passed when none did and the person signed.
+// Result is how the walk as a whole came out: failed when any step failed, not
+// done when the person has not signed or has left out a step that a safe charge
+// rests on, else passed.
 func (r *Record) Result() Result {
+	out := Passed
+	if !r.Signed {
+		out = NotDone
+	}
 	for i := range r.Steps {
-		if r.Steps[i].Result == Failed {
+		switch s := &r.Steps[i]; {
+		case s.Result == Failed:
 			return Failed
+		case s.Result == Skipped && (slices.Contains(needed, s.Key) || slices.Contains(relaySteps, s.Key)):
+			out = NotDone
 		}
 	}
-	if !r.Signed {
-		return NotDone
-	}
-	return Passed
+	return out
 }
 
 func (r *Record) step(key string) *Step {

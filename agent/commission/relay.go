@@ -24,8 +24,12 @@ const (
 	beatEvery  = time.Second            // as the agent's loop does
 )
 
-// needed are the steps without which the relay is not closed.
-var needed = []string{"rest", "voltage", "level", "temperature", "current", "airflow"}
+// needed are the steps without which the relay is not closed, relaySteps those
+// that close it.
+var (
+	needed     = []string{"rest", "voltage", "level", "temperature", "current", "airflow"}
+	relaySteps = []string{"relay", "heartbeat", "death"}
+)
 
 // allow gets leave to close the relay: from what was proven, from the person and
 // from the core that guards the bay. It returns that core, granting.

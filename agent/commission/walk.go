@@ -151,7 +151,7 @@ func (w *walk) do(ctx context.Context, number int, s step) error {
 		if s.missing != "" {
 			w.heading(number, s)
 			w.say("%s", s.missing)
-			w.rec.keep(Step{Key: s.key, Title: s.title, Result: Skipped, Why: s.missing, Begun: w.Stamp(), Ended: w.Stamp(), By: w.rec.Person})
+			w.rec.keep(Step{Key: s.key, Title: s.title, Result: NotFitted, Why: s.missing, Begun: w.Stamp(), Ended: w.Stamp(), By: w.rec.Person})
 			return w.keepRecord()
 		}
 		return nil

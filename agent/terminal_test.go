@@ -29,6 +29,16 @@ type terminal struct {
 // onTerminal starts bayward in a terminal of its own.
 func onTerminal(t *testing.T, args ...string) *terminal {
 	t.Helper()
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return inTerminal(t, exec.Command(self, args...))
+}
+
+// inTerminal starts a program, which may be a shell that starts bayward.
+func inTerminal(t *testing.T, cmd *exec.Cmd) *terminal {
+	t.Helper()
 	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR|syscall.O_NOCTTY, 0)
 	if err != nil {
 		t.Skipf("no pseudo-terminals here: %v", err)
@@ -45,11 +55,6 @@ func onTerminal(t *testing.T, args ...string) *terminal {
 		t.Fatal(err)
 	}
 	defer slave.Close()
-	self, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
-	cmd := exec.Command(self, args...)
 	cmd.Env = append(os.Environ(), asProgram+"=1")
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = slave, slave, slave
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true, Setctty: true}
@@ -151,6 +156,62 @@ func TestWiringOnTerminal(t *testing.T) {
 			}
 		})
 	}
+}
+
+// TestWiringKeys presses the keys by which a shell that knows jobs stops or quits
+// what it has started, while the relay is closed: the walk is not frozen, and
+// ends in good order.
+func TestWiringKeys(t *testing.T) {
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, row := range map[string]struct {
+		key, says string
+		code      int
+	}{
+		"Ctrl-Z":  {"\x1a", "Signed by A. Person: passed.", exitDone},
+		"Ctrl-\\": {"\x1c", "interrupted. The relay is open.", exitFailed},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			path := file(t, "c.yaml", onePack(t))
+			shell := exec.Command("sh", "-m", "-c", `"$@"; exit $?`, "sh", self, "wiring", "--config", path, "--speed", "1000")
+			person, pressed := newAnswerer(t), false
+			code := inTerminal(t, shell).converse(t, person, func(shown string) string {
+				if pressed || !strings.Contains(shown, "The relay is closed.") {
+					return ""
+				}
+				pressed = true
+				return row.key
+			})
+			if said := person.said(); code != row.code || !strings.Contains(said, row.says) {
+				t.Errorf("exit code %d, want %d and %q\n%s", code, row.code, row.says, said)
+			}
+		})
+	}
+}
+
+// TestWiringTerminalStandsStill: somebody pressed Ctrl-S, so that nothing can be
+// printed any more while the relay is closed. It opens all the same.
+func TestWiringTerminalStandsStill(t *testing.T) {
+	cfg := loadText(t, onePack(t))
+	bench, bays, err := simulate(cfg, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rig := &wiringRig{cfg: cfg, bay: "bay-1", bench: bench, sims: bays}
+	if err := rig.open(benchHardware(bench)); err != nil {
+		t.Fatal(err)
+	}
+	ordered := func() bool { return bays["bay-1"].Truth().Ordered }
+	if err := rig.CloseFor(time.Hour); err != nil || !ordered() {
+		t.Fatalf("%v: the relay did not close", err)
+	}
+	if err := rig.CloseFor(time.Millisecond); err != nil {
+		t.Fatal(err)
+	}
+	until(t, "an open relay", func() bool { return !ordered() })
 }
 
 // keptRecord is the newest commissioning record of the configuration's logbook.

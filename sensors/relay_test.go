@@ -149,8 +149,8 @@ func TestOpenErrors(t *testing.T) {
 }
 
 // takenPin is a line that another program has, as the kernel's driver of periph
-// v3.8.5 (gpioioctl/gpio.go) tells it: the first order says so, later ones go to
-// no line at all.
+// v3.8.5 (gpioioctl/gpio.go) tells it, in words only: the first order says so,
+// later ones go to no line at all.
 type takenPin struct {
 	gpio.PinIO
 	asked int
@@ -161,7 +161,7 @@ func (p *takenPin) Out(gpio.Level) error {
 	if p.asked > 1 {
 		return syscall.ENOTTY
 	}
-	return fmt.Errorf("GPIOLine.Out(): line_request ioctl: %w", syscall.EBUSY)
+	return fmt.Errorf("GPIOLine.Out(): line_request ioctl: %w", errors.New(syscall.EBUSY.Error()))
 }
 
 func (p *takenPin) In(gpio.Pull, gpio.Edge) error { return p.Out(gpio.Low) }

@@ -3,6 +3,7 @@ package sensors
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"syscall"
 
 	"periph.io/x/conn/v3/gpio"
@@ -76,9 +77,10 @@ func (l line) Out(level gpio.Level) error {
 }
 
 // taken says what to do when another program has a line: the kernel gives it to
-// one only.
+// one only. periph passes on the words of its answer and drops the number
+// (gpioioctl/ioctl.go), so errors.Is would find nothing.
 func taken(err error) error {
-	if errors.Is(err, syscall.EBUSY) {
+	if strings.Contains(err.Error(), syscall.EBUSY.Error()) {
 		return fmt.Errorf("%w. Another program has this line: stop the agent (systemctl stop bayward) or the walk; gpioinfo names who has it", err)
 	}
 	return err

@@ -49,6 +49,7 @@ func latePowerCuts(s *scene) {
 	s.start(lateConfig...)
 	s.finds("held")
 	s.stays(15)
+	s.releases()
 	s.provenAnew()
 
 	s.step("the charger loses its mains", func(context.Context) error {
@@ -59,7 +60,6 @@ func latePowerCuts(s *scene) {
 	s.readsGravity()
 	s.isAt("cooling")
 	s.isAt("ready-to-water")
-	s.releases()
 	s.calls("ready-to-water")
 	s.cutPower()
 	s.resume(lateConfig...)
@@ -75,6 +75,7 @@ func latePowerCuts(s *scene) {
 		return p.Stage == "watering" && p.Visit != nil && p.Visit.By == "Ada" && slices.Equal(p.Visit.GivenML, slices.Repeat([]float64{91}, 12))
 	}
 	s.shows("the visit of Ada with 91 ml for each cell", given)
+	s.fillsRecorded(12)
 	s.cutPower()
 	s.start(lateConfig...)
 	s.shows("the visit of Ada with 91 ml for each cell", given)
@@ -88,6 +89,25 @@ func latePowerCuts(s *scene) {
 	s.resume(lateConfig...)
 	s.provenAnew()
 	s.inOrder()
+}
+
+// fillsRecorded waits until the event of each fill came over the broker: before it
+// is on the disk a power cut takes it, though the page has answered.
+func (s *scene) fillsRecorded(cells int) {
+	s.step("recorded: the fills", func(ctx context.Context) error {
+		return s.site.await(ctx, func(all []message) bool {
+			taken := map[uint64]bool{}
+			for _, e := range events(all) {
+				switch e.Kind {
+				case "visit-opened":
+					clear(taken)
+				case "order-taken":
+					taken[e.Seq] = true
+				}
+			}
+			return len(taken) >= 1+cells // the first is the order that opened it
+		})
+	})
 }
 
 // readsGravity hands in what a person's hydrometer shows of a full cell.
@@ -120,7 +140,7 @@ func (s *scene) provenAnew() {
 // releases takes back the alarm of a contactor that does not open. On this board
 // the wires from the relay's line to the pack and back are hastened with nothing, so
 // that on a busy host the pack answers too late; a latch stays until a person takes it
-// back.
+// back, which counts while the relay is ordered open and no current flows.
 func (s *scene) releases() {
 	s.step("a latched alarm is released", func(ctx context.Context) error {
 		s.site.mu.Lock()
@@ -129,7 +149,10 @@ func (s *scene) releases() {
 		if !p.has("contactor-stuck") {
 			return nil
 		}
-		return s.ask(ctx, "hold", `{"action":"release","by":"Ada"}`)
+		if err := s.ask(ctx, "hold", `{"action":"release","by":"Ada"}`); err != nil {
+			return err
+		}
+		return s.site.await(ctx, func(all []message) bool { p := last(all); return p != nil && !p.has("contactor-stuck") })
 	})
 }
 

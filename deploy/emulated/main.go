@@ -187,7 +187,11 @@ func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) er
 		b.log(format, a...)
 	}
 	log("the board is switched on")
-	bootCtx, cancel := context.WithTimeout(ctx, patience)
+	most := patience
+	if arch == managed {
+		most = dpkgPatience
+	}
+	bootCtx, cancel := context.WithTimeout(ctx, most)
 	o, err := b.options(ctx, dir, arch, console)
 	if err == nil {
 		err = r.boot(bootCtx, o)
@@ -201,7 +205,7 @@ func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) er
 		return b.show(ctx, r, site)
 	}
 	for _, sc := range list {
-		s := &scene{managed: arch == managed, rig: r, site: site, ctx: ctx, name: sc.name, short: b.short, log: log}
+		s := &scene{managed: arch == managed, patience: most, rig: r, site: site, ctx: ctx, name: sc.name, short: b.short, log: log}
 		b.play(s, sc, arch, console.Name())
 		if ctx.Err() != nil {
 			return ctx.Err()

@@ -13,7 +13,6 @@ import (
 // real ones, and the unit is the shipped one with its hardening.
 
 func installed(s *scene) {
-	s.patience = dpkgPatience
 	before := s.look()
 	text := s.installs("old.deb")
 	s.step("it was not started, and says what to do", func(context.Context) error {
@@ -33,7 +32,8 @@ func installed(s *scene) {
 	s.granted()
 }
 
-// dpkgPatience is for dpkg on an emulated processor.
+// dpkgPatience is for dpkg, and for all that Debian does at a boot, on an emulated
+// processor.
 const dpkgPatience = 10 * time.Minute
 
 // installs has dpkg install a package of the stick.
@@ -46,7 +46,6 @@ func (s *scene) installs(name string) string {
 }
 
 func upgraded(s *scene) {
-	s.patience = dpkgPatience
 	s.begin(fresh(10))
 	s.shows("on charge", func(p *picture) bool { return p.Stage == "charging" })
 	s.keeps(3)

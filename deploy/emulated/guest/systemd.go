@@ -191,6 +191,7 @@ type state struct {
 }
 
 func (s state) runs() bool  { return s.pid != "" && s.pid != "0" }
+func (s state) hung() bool  { return s.sub == "stop-watchdog" || s.result == "watchdog" }
 func (s state) ready() bool { return s.runs() && s.active == "active" && s.sub == "running" }
 
 func look() (s state) {
@@ -256,7 +257,7 @@ func (s *systemd) follow() {
 // changes are what has come about between two looks.
 func changes(was, now state) (out []control.Event) {
 	other := now.pid != was.pid
-	if now.sub == "stop-watchdog" && was.sub != now.sub {
+	if now.hung() && !was.hung() {
 		out = append(out, control.Event{Kind: control.AgentHung})
 	}
 	if was.runs() && other {

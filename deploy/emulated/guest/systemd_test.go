@@ -55,6 +55,9 @@ func TestChanges(t *testing.T) {
 	require.Equal(t, []control.Kind{control.AgentEnded, control.AgentStarted, control.AgentReady}, kinds(running("7"), running("11")))
 	hung := state{pid: "7", active: "deactivating", sub: "stop-watchdog", result: "watchdog"}
 	require.Equal(t, []control.Kind{control.AgentHung, control.AgentEnded, control.StopActionRan}, kinds(running("7"), hung, hung, ended))
+	late := ended
+	late.result = "watchdog"
+	require.Equal(t, []control.Kind{control.AgentHung, control.AgentEnded, control.StopActionRan}, kinds(running("7"), late, late), "the kill itself was missed")
 
 	failed := ended
 	failed.stopExit = "killed 9"

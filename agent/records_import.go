@@ -26,7 +26,7 @@ func (recordsImportCmd) Help() string {
 		`the columns are those of the tables cells and charges in agent/records/columns.md, in any order; bay, pack and start are needed, the rest may be left out. ` +
 		`UTF-8 with or without a byte order mark; commas, or semicolons, then decimals may have a comma. Times without a zone are local.
 
-Nothing is written without --write, and then all of the file or nothing. A row that the record has already (same bay, pack and start) refuses the file, so one file cannot go in twice. ` +
+Nothing is written without --write, and then all of the file or nothing. A row that the record has already (same bay, pack and start) is left out, so a file that has grown can be imported again; one that says something else than the record refuses the file, since a row is never changed. ` +
 		`With --write stop the agent first: one program at a time writes. Imported rows are marked as kept by hand and are chained like all others.`
 }
 
@@ -36,17 +36,26 @@ func (c *recordsImportCmd) Run(ctx context.Context, p *program) error {
 	if err != nil {
 		return inputError{err}
 	}
-	err = c.reading(ctx, func(r *logbook.Reader, _ *config.Config) error { return fresh(ctx, r, rows, c.File) })
+	var known records.Known
+	err = c.reading(ctx, func(r *logbook.Reader, _ *config.Config) (err error) {
+		rows, known, err = c.fresh(ctx, r, rows)
+		return err
+	})
 	if err != nil {
 		return err
 	}
 	what := fmt.Sprintf("%d charges and %d visits", len(rows.Charges), len(rows.Visits))
+	if known.Same > 0 {
+		what += fmt.Sprintf(" (%d more are in the record already)", known.Same)
+	}
 	if !c.Write {
 		_, err := fmt.Fprintf(p.stdout, "%s is good: %s. Nothing was written; say --write to do it.\n", c.File, what)
 		return err
 	}
-	if err := c.write(ctx, rows); err != nil {
-		return err
+	if len(rows.Charges)+len(rows.Visits) > 0 {
+		if err := c.write(ctx, rows); err != nil {
+			return err
+		}
 	}
 	_, err = fmt.Fprintf(p.stdout, "%s: %s were written.\n", c.File, what)
 	return err
@@ -64,13 +73,13 @@ func (c *recordsImportCmd) read() (logbook.Rows, error) {
 	return rows, errors.Join(err, f.Close())
 }
 
-// fresh refuses rows that the record has.
-func fresh(ctx context.Context, r *logbook.Reader, rows logbook.Rows, file string) error {
-	have, err := records.Duplicates(ctx, r, rows)
-	if err != nil || len(have) == 0 {
-		return err
+// fresh leaves out what the record has, and refuses what contradicts it.
+func (c *recordsImportCmd) fresh(ctx context.Context, r *logbook.Reader, rows logbook.Rows) (logbook.Rows, records.Known, error) {
+	rows, known, err := records.Fresh(ctx, r, rows)
+	if n := len(known.Differs); err == nil && n > 0 {
+		err = inputError{fmt.Errorf("%s: %d of its rows say something else than the record, which is never changed; the first is %s", c.File, n, known.Differs[0])}
 	}
-	return inputError{fmt.Errorf("%s: %d of its rows are in the record already, the first is %s; was it imported before?", file, len(have), have[0])}
+	return rows, known, err
 }
 
 func (c *recordsImportCmd) write(ctx context.Context, rows logbook.Rows) (err error) {
@@ -86,7 +95,7 @@ func (c *recordsImportCmd) write(ctx context.Context, rows logbook.Rows) (err er
 	if b.SetAside() != "" {
 		return fmt.Errorf("logbook %s was damaged and is kept as %s; nothing was imported", path, b.SetAside())
 	}
-	if err := fresh(ctx, b.Reader, rows, c.File); err != nil { // an agent may have written since
+	if rows, _, err = c.fresh(ctx, b.Reader, rows); err != nil || rows.Empty() { // an agent may have written since
 		return err
 	}
 	return b.Write(ctx, logbook.Entry{Bay: firstBay(rows), Rows: rows})
@@ -96,5 +105,5 @@ func firstBay(rows logbook.Rows) string {
 	if len(rows.Charges) > 0 {
 		return rows.Charges[0].Bay
 	}
-	return rows.Visits[0].Bay // a file without rows was refused
+	return rows.Visits[0].Bay
 }

@@ -200,12 +200,24 @@ func TestRecordsImport(t *testing.T) {
 		t.Fatal(err)
 	}
 	run(exitDone, "0 charges and 2 visits were written", "--write", example)
-	run(exitUsage, "2 of its rows are in the record already", example)
-	run(exitUsage, "imported before", "--write", example)
+	run(exitDone, "0 charges and 0 visits (2 more are in the record already). Nothing was written", example)
+	run(exitDone, "0 charges and 0 visits (2 more are in the record already) were written", "--write", example)
+	text, err := os.ReadFile(example)
+	if err != nil {
+		t.Fatal(err)
+	}
+	header, rest, _ := strings.Cut(string(text), "\n")
+	first, _, _ := strings.Cut(rest, "\n")
+	another := regexp.MustCompile(`20\d\d-\d\d-\d\d`).ReplaceAllString(first, "2024-02-03")
+	grown := file(t, "grown.csv", header+"\n"+rest+another+"\n")
+	run(exitDone, "0 charges and 1 visits (2 more are in the record already) were written", "--write", grown)
+	run(exitDone, "0 charges and 0 visits (3 more", "--write", grown)
+	cut := file(t, "cut.csv", header+"\n"+first+"\n") // the same visit with a cell less
+	run(exitUsage, "1 of its rows say something else than the record", "--write", cut)
 	run(exitDone, "2 charges and 0 visits were written", "--write", "../testdata/records/charges.csv")
 	run(exitUsage, "no such file", "none.csv")
 	run(exitUsage, `line 2: field cell: value "x"`, file(t, "h.csv", "bay,pack,start,cell\nb,p,2026-01-01,x\n"))
-	if code, out, says := bayward(t, "", "records", "verify", "--logbook", path); code != exitDone || !strings.Contains(out, "6 charges and visits") {
+	if code, out, says := bayward(t, "", "records", "verify", "--logbook", path); code != exitDone || !strings.Contains(out, "7 charges and visits") {
 		t.Errorf("exit code %d, %s%s", code, out, says)
 	}
 	if _, out, _ := bayward(t, "", "records", "report", "--pack", "lift-a", "--since", "2025-01-01", "--logbook", path); !strings.Contains(out, "‡ kept by hand") {

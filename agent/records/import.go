@@ -7,6 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
+	"reflect"
 	"slices"
 	"strings"
 	"time"
@@ -197,36 +199,60 @@ func accepted(t *Table) []string {
 	return names
 }
 
-// Duplicates says which rows stand in the record already: same kind, bay, pack
-// and beginning. Whoever imports a file twice is told by this.
-func Duplicates(ctx context.Context, r *logbook.Reader, rows logbook.Rows) ([]string, error) {
-	key := func(kind string, s *logbook.Span) string {
-		return strings.Join([]string{kind, s.Bay, s.Pack, s.Start.Wall.UTC().Format(timeForm)}, "\x00")
+// Known are rows of a file that the record has already: same kind, bay, pack and
+// beginning.
+type Known struct {
+	Same    int      // that the record has just so
+	Differs []string // that say something else than the record, such as "visit 3 of lift-a at …"
+}
+
+// Fresh gives the rows of a file that the record does not have, and tells of the
+// others. So a file can grow and be imported again; a row that the record has is
+// never changed.
+func Fresh(ctx context.Context, r *logbook.Reader, rows logbook.Rows) (fresh logbook.Rows, known Known, err error) {
+	if fresh.Charges, err = freshOf(r.Charges(ctx, logbook.Query{}), rows.Charges, "charge", &known, func(c *logbook.Charge) *logbook.Span { return &c.Span }); err != nil {
+		return logbook.Rows{}, known, err
 	}
-	wanted := map[string]bool{}
-	for i := range rows.Charges {
-		wanted[key("charge", &rows.Charges[i].Span)] = true
+	fresh.Visits, err = freshOf(r.Visits(ctx, logbook.Query{}), rows.Visits, "visit", &known, func(v *logbook.Visit) *logbook.Span { return &v.Span })
+	return fresh, known, err
+}
+
+func freshOf[T any](have iter.Seq2[T, error], rows []T, kind string, known *Known, span func(*T) *logbook.Span) (fresh []T, err error) {
+	key := func(s *logbook.Span) string {
+		return strings.Join([]string{s.Bay, s.Pack, s.Start.Wall.UTC().Format(timeForm)}, "\x00")
 	}
-	for i := range rows.Visits {
-		wanted[key("visit", &rows.Visits[i].Span)] = true
+	if len(rows) == 0 {
+		return nil, nil
 	}
-	var found []string
-	note := func(kind string, s *logbook.Span) {
-		if wanted[key(kind, s)] {
-			found = append(found, fmt.Sprintf("%s %d of %s at %s", kind, s.ID, s.Pack, s.Start.Wall.UTC().Format(timeForm)))
-		}
-	}
-	for c, err := range r.Charges(ctx, logbook.Query{}) {
+	stored := map[string]T{}
+	for row, err := range have {
 		if err != nil {
 			return nil, err
 		}
-		note("charge", &c.Span)
+		stored[key(span(&row))] = row
 	}
-	for v, err := range r.Visits(ctx, logbook.Query{}) {
-		if err != nil {
-			return nil, err
+	for _, row := range rows {
+		was, twice := stored[key(span(&row))]
+		s := span(&was)
+		id, pack, start := s.ID, s.Pack, s.Start.Wall
+		switch {
+		case !twice:
+			fresh = append(fresh, row)
+		case reflect.DeepEqual(told(was, span), told(row, span)):
+			known.Same++
+		default:
+			known.Differs = append(known.Differs, fmt.Sprintf("%s %d of %s at %s", kind, id, pack, start.UTC().Format(timeForm)))
 		}
-		note("visit", &v.Span)
 	}
-	return found, nil
+	return fresh, nil
+}
+
+// told is a row without what no file can say.
+func told[T any](row T, span func(*T) *logbook.Span) T {
+	s := span(&row)
+	s.ID, s.Origin = 0, ""
+	for _, at := range []*logbook.Stamp{&s.Start, &s.End} {
+		*at = logbook.Stamp{Wall: at.Wall.UTC(), Trusted: at.Trusted}
+	}
+	return row
 }

@@ -85,19 +85,8 @@ func (w *writer) commissioning(ctx context.Context, c *Commissioning) error {
 
 // chainLate chains what was signed before such records were chained.
 func (w *writer) chainLate(ctx context.Context) error {
-	var ids []int64
-	found, err := w.tx.QueryContext(ctx, `SELECT id FROM commissioning WHERE late ORDER BY id`)
+	ids, err := w.lateIDs(ctx)
 	if err != nil {
-		return err
-	}
-	for found.Next() {
-		var id int64
-		if err := found.Scan(&id); err != nil {
-			return errors.Join(err, found.Close())
-		}
-		ids = append(ids, id)
-	}
-	if err := errors.Join(found.Err(), found.Close()); err != nil {
 		return err
 	}
 	for _, id := range ids {
@@ -106,6 +95,23 @@ func (w *writer) chainLate(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// lateIDs are read to their end before anything is written.
+func (w *writer) lateIDs(ctx context.Context) (ids []int64, err error) {
+	found, err := w.tx.QueryContext(ctx, `SELECT id FROM commissioning WHERE late ORDER BY id`)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, found.Close()) }()
+	for found.Next() {
+		var id int64
+		if err := found.Scan(&id); err != nil {
+			return nil, err
+		}
+		ids = append(ids, id)
+	}
+	return ids, found.Err()
 }
 
 // LastCommissioning is the newest walk of a bay, signed or not; ok is false

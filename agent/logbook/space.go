@@ -73,7 +73,7 @@ func (b *Book) full(err error) bool {
 		return diskFull(err)
 	}
 	var disk unix.Statfs_t
-	return unix.Statfs(b.path, &disk) == nil && disk.Bavail*uint64(disk.Bsize) < hardly //nolint:gosec // no size of a block is negative
+	return unix.Statfs(b.path, &disk) == nil && disk.Bavail*uint64(disk.Bsize) < hardly
 }
 
 // makeRoom gives up the oldest thinned readings, a part of them at a time,

@@ -28,7 +28,7 @@ func (s *statements) prepared(ctx context.Context, query string) (*sql.Stmt, err
 
 // QueryContext is that of the transaction.
 func (s *statements) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
-	p, err := s.prepared(ctx, query)
+	p, err := s.prepared(ctx, query) //nolint:sqlclosecheck // it ends with the transaction
 	if err != nil {
 		return nil, err
 	}
@@ -37,7 +37,7 @@ func (s *statements) QueryContext(ctx context.Context, query string, args ...any
 
 // QueryRowContext is that of the transaction.
 func (s *statements) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
-	p, err := s.prepared(ctx, query)
+	p, err := s.prepared(ctx, query) //nolint:sqlclosecheck // it ends with the transaction
 	if err != nil {
 		return s.tx.QueryRowContext(ctx, query, args...) // which says the same
 	}
@@ -46,7 +46,7 @@ func (s *statements) QueryRowContext(ctx context.Context, query string, args ...
 
 // ExecContext is that of the transaction.
 func (s *statements) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
-	p, err := s.prepared(ctx, query)
+	p, err := s.prepared(ctx, query) //nolint:sqlclosecheck // it ends with the transaction
 	if err != nil {
 		return nil, err
 	}

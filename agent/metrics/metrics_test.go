@@ -321,8 +321,9 @@ func BenchmarkScrape(b *testing.B) {
 	h := metrics.Handler(reg, slog.New(slog.DiscardHandler))
 	b.ReportAllocs()
 	for b.Loop() {
-		w := httptest.NewRecorder()
-		h.ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/metrics", http.NoBody))
+		w, r := httptest.NewRecorder(), httptest.NewRequest(http.MethodGet, "/metrics", http.NoBody)
+		r.Header.Set("Accept-Encoding", "gzip") // as Prometheus asks
+		h.ServeHTTP(w, r)
 		if w.Code != http.StatusOK {
 			b.Fatal(w.Body.String())
 		}

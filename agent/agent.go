@@ -63,12 +63,13 @@ type agent struct {
 	past     web.Past // the last hours, for the page
 	notices  *telling // nil without mail and webhooks
 	submit   submit
+	born     time.Duration // by the hardware's clock, before the first tick
 }
 
 // assemble takes the relays into hand first, so that they are open from here
 // on, and then builds everything else. After an error the relays are open.
 func assemble(ctx context.Context, p parts) (*agent, error) {
-	a := &agent{parts: p}
+	a := &agent{parts: p, born: p.hw.Now()}
 	if err := a.build(ctx); err != nil {
 		return nil, errors.Join(err, a.close())
 	}
@@ -141,9 +142,6 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	cores, yard := a.remember(ctx, setups)
 	for i, s := range setups {
 		core := cores[i]
-		if a.book != nil {
-			a.recall(ctx, s.Name)
-		}
 		bays[i] = loop.Bay{Name: s.Name, Core: core, Relay: hardware[i].Relay()}
 		for _, src := range hardware[i].Sources() {
 			bays[i].Sources = append(bays[i].Sources, src)
@@ -225,6 +223,9 @@ func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
 		if a.recorder != nil {
 			g.Go(func() error { return a.keep(ctx, "mqtt outbox", a.wakeClient) })
 		}
+	}
+	if a.book != nil {
+		g.Go(func() error { return a.keep(ctx, "the page's past", a.recallAll) })
 	}
 	return nil
 }

@@ -16,8 +16,6 @@ type completionCmd struct{}
 //go:embed completion.bash
 var completionBash string
 
-var completionScript = template.Must(template.New("completion.bash").Parse(completionBash))
-
 // choice is what may follow some words.
 type choice struct {
 	After string   // the command's words, with a flag after them where its value is meant
@@ -33,7 +31,7 @@ func (completionCmd) Run(k *kong.Context, p *program) error {
 func writeCompletion(w io.Writer, root *kong.Node) error {
 	var commands, values []choice
 	follow(root, "", &commands, &values)
-	return completionScript.Execute(w, struct{ Commands, Values []choice }{commands, values})
+	return template.Must(template.New("completion.bash").Parse(completionBash)).Execute(w, struct{ Commands, Values []choice }{commands, values})
 }
 
 // follow collects the choices of a command and of those below it.

@@ -13,8 +13,15 @@ import (
 // remembered is how many events of a bay the page gets back at start.
 const remembered = 60
 
-// recall shows the page what happened before this start. It is for people
-// only: without it the page begins empty.
+// recallAll shows the page what happened before this start. It is for people
+// only, so that no tick and no message waits for it.
+func (a *agent) recallAll(ctx context.Context) error {
+	for i := range a.cfg.Bays {
+		a.recall(ctx, a.cfg.Bays[i].Name)
+	}
+	return nil
+}
+
 func (a *agent) recall(ctx context.Context, bayName string) {
 	var events []bay.Event
 	for r, err := range a.book.EachEvent(ctx, logbook.Query{Bay: bayName, Newest: true, Limit: remembered}) {
@@ -22,12 +29,13 @@ func (a *agent) recall(ctx context.Context, bayName string) {
 			a.log.Warn("the page begins without what happened before", "bay", bayName, "err", err)
 			return
 		}
-		if ago, ok := a.ago(r.Stamp); ok {
-			events = append(events, happenedBefore(&r, a.hw.Now()-ago))
+		ago, ok := a.ago(r.Stamp)
+		if at := a.hw.Now() - ago; ok && at < a.born { // what came later the page has seen
+			events = append(events, happenedBefore(&r, at))
 		}
 	}
 	slices.Reverse(events)
-	a.past.Happened(bayName, events)
+	a.past.HappenedBefore(bayName, events)
 }
 
 // ago is how long ago a stamp was: proven within one boot, else by two clocks

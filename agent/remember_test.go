@@ -26,11 +26,17 @@ func TestThePageRemembers(t *testing.T) {
 	again := newYard(t, loadText(t, onePack(t, "LOGBOOK", path)), nil, proven)
 	defer again.close()
 	again.tick()
+	if err := again.recallAll(t.Context()); err != nil { // as the program does once it runs
+		t.Fatal(err)
+	}
 	w := httptest.NewRecorder()
 	again.page(nil).ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/bays/bay-1", nil))
 	page := w.Body.String()
 	history := page[strings.Index(page, `id="history"`):]
 	if !strings.Contains(history, "2 h 00 min ago") {
 		t.Errorf("nothing of two hours ago: %.600s", history)
+	}
+	if strings.Index(history, "2 h 00 min ago") < strings.Index(history, "0 s ago") {
+		t.Errorf("what happened before stands above what happens: %.600s", history)
 	}
 }

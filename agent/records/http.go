@@ -15,6 +15,7 @@ import (
 	"net/url"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"bayward/agent/bay"
@@ -159,7 +160,7 @@ func (p *pages) query(form url.Values) (q logbook.Query, err error) {
 //go:embed choose.html
 var chooseText string
 
-var choosePage = template.Must(template.New("choose").Parse(chooseText))
+var choosePage = sync.OnceValue(func() *template.Template { return template.Must(template.New("choose").Parse(chooseText)) })
 
 // report shows one pack, or what there is to choose from.
 func (p *pages) report(w http.ResponseWriter, r *http.Request) {
@@ -218,7 +219,7 @@ func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, probl
 		return
 	}
 	var out bytes.Buffer
-	err = choosePage.Execute(&out, struct {
+	err = choosePage().Execute(&out, struct {
 		Style                   template.CSS
 		Problem, Pack, Cautions string
 		Packs                   []logbook.Pack

@@ -8,6 +8,7 @@ import (
 	"html/template"
 	"io"
 	"strings"
+	"sync"
 	"time"
 
 	"bayward/agent/bay"
@@ -45,7 +46,9 @@ var reportText string
 //go:embed report.css
 var reportStyle string
 
-var reportPage = template.Must(template.New("report").Parse(reportText))
+// The pages of the record are read when one is asked for, which in most runs of
+// the program is never.
+var reportPage = sync.OnceValue(func() *template.Template { return template.Must(template.New("report").Parse(reportText)) })
 
 // StyleOf is the text of the one style element of a report.
 func StyleOf(letter bool) string {
@@ -63,7 +66,7 @@ func WriteReport(ctx context.Context, w io.Writer, r *logbook.Reader, o *ReportO
 	if err != nil {
 		return err
 	}
-	return reportPage.Execute(w, page)
+	return reportPage().Execute(w, page)
 }
 
 // report is what the template shows.

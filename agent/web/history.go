@@ -19,10 +19,20 @@ func (h *Past) Happened(bayName string, events []bay.Event) {
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	h.keep(bayName, append(h.events[bayName], events...))
+}
+
+// HappenedBefore takes in what is older than all events so far, oldest first.
+func (h *Past) HappenedBefore(bayName string, events []bay.Event) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.keep(bayName, slices.Concat(events, h.events[bayName]))
+}
+
+func (h *Past) keep(bayName string, kept []bay.Event) {
 	if h.events == nil {
 		h.events = map[string][]bay.Event{}
 	}
-	kept := append(h.events[bayName], events...)
 	if extra := len(kept) - keptEvents; extra > 0 {
 		kept = slices.Delete(kept, 0, extra)
 	}

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"sync"
 
 	"bayward/agent/bay"
 	"bayward/agent/water"
@@ -20,14 +21,17 @@ var files embed.FS
 // runs. The page of one bay does not: a person may be writing on it.
 const refreshSeconds = 10
 
-// pages holds the templates of each language.
-type pages map[string]*template.Template
+// pages holds the templates of each language, which are read when the first page
+// is asked for: many agents are never looked at, and a start should not wait.
+type pages map[string]func() *template.Template
 
 func newPages(langs map[string]*lang) pages {
 	all := pages{}
 	for name, l := range langs {
-		funcs := template.FuncMap{"t": l.say, "lines": strings.Fields}
-		all[name] = template.Must(template.New(name).Funcs(funcs).ParseFS(files, "page/*.html")) // embedded: a fault shows in every test
+		all[name] = sync.OnceValue(func() *template.Template {
+			funcs := template.FuncMap{"t": l.say, "lines": strings.Fields}
+			return template.Must(template.New(name).Funcs(funcs).ParseFS(files, "page/*.html")) // embedded: a fault shows in every test
+		})
 	}
 	return all
 }
@@ -173,7 +177,7 @@ func (s *server) failAt(w http.ResponseWriter, r *http.Request, why problem, bac
 // leave half of one.
 func (s *server) write(w http.ResponseWriter, r *http.Request, status int, name string, page any) {
 	var out bytes.Buffer
-	if err := s.pages[s.view(r).name].ExecuteTemplate(&out, name, page); err != nil {
+	if err := s.pages[s.view(r).name]().ExecuteTemplate(&out, name, page); err != nil {
 		http.Error(w, "the page cannot be made", http.StatusInternalServerError)
 		return
 	}

@@ -167,11 +167,15 @@ type Sensor struct {
 	Reading reading.Reading
 }
 
+// maxSensors is how many sensors a bay can have.
+const maxSensors = 9
+
 // Sensors lists the readings of the configured sensors in a fixed order. The
 // cover stands with its lower bound.
 func (p *Picture) Sensors() []Sensor {
 	s, h := &p.Seen, p.has
-	all := []Sensor{{"pack-voltage", s.PackV}}
+	all := make([]Sensor, 1, maxSensors)
+	all[0] = Sensor{"pack-voltage", s.PackV}
 	add := func(has bool, name string, r reading.Reading) {
 		if has {
 			all = append(all, Sensor{name, r})

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"path"
 	"slices"
@@ -81,17 +82,31 @@ func (d *Dev) Read(ctx context.Context) (physic.Temperature, error) {
 }
 
 func (d *Dev) read() (physic.Temperature, error) {
-	text, err := fs.ReadFile(d.root, path.Join(d.id, "w1_slave"))
+	text, err := d.text("w1_slave")
 	if err == nil {
 		return Parse(text)
 	}
 	if !errors.Is(err, fs.ErrNotExist) {
 		return 0, fmt.Errorf("%w: %w", ErrUnplugged, err)
 	}
-	if text, err = fs.ReadFile(d.root, path.Join(d.id, "temperature")); err != nil {
+	if text, err = d.text("temperature"); err != nil {
 		return 0, fmt.Errorf("%w: %w", ErrUnplugged, err)
 	}
 	return ParseMilli(text)
 }
+
+// text reads a file of the sensor. The kernel gives all of them the size of a page,
+// for which fs.ReadFile would make room each second.
+func (d *Dev) text(name string) ([]byte, error) {
+	f, err := d.root.Open(path.Join(d.id, name))
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = f.Close() }()
+	return io.ReadAll(io.LimitReader(f, mostText))
+}
+
+// mostText is more than the kernel's driver ever writes: two lines of 40 characters.
+const mostText = 512
 
 var _ conn.Resource = (*Dev)(nil)

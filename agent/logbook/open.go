@@ -198,11 +198,11 @@ func (b *Book) closeHandles() error {
 // settings are all in the address, because a statement would reach only one
 // connection of a pool. A misspelt key is ignored: a test reads them back.
 const settings = "_auto_vacuum=INCREMENTAL&_busy_timeout=5000&_journal_mode=WAL&_pragma=wal_autocheckpoint(1024)" +
-	"&_pragma=journal_size_limit(4194304)&_pragma=temp_store(MEMORY)&_pragma=cache_size(-1024)" +
+	"&_pragma=journal_size_limit(4194304)&_pragma=temp_store(MEMORY)&_pragma=cache_size(-256)" +
 	"&_pragma=foreign_keys(1)&_txlock=immediate&_dqs=0"
 
 // readSettings are those of a handle that reads.
-const readSettings = "mode=ro&_busy_timeout=5000&_pragma=temp_store(MEMORY)&_pragma=cache_size(-1024)&_dqs=0"
+const readSettings = "mode=ro&_busy_timeout=5000&_pragma=temp_store(MEMORY)&_pragma=cache_size(-256)&_dqs=0"
 
 // handle opens one connection.
 func handle(path, query string) (*sql.DB, error) {
@@ -219,7 +219,7 @@ func handle(path, query string) (*sql.DB, error) {
 // It does so over a handle that changes nothing: the settings above write to
 // the file, and what is newer, foreign or damaged stays as it was found.
 func inspect(ctx context.Context, path string) error {
-	db, err := handle(path, "_busy_timeout=5000")
+	db, err := handle(path, "_busy_timeout=5000&_pragma=cache_size(-256)")
 	if err != nil {
 		return err
 	}

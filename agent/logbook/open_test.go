@@ -27,7 +27,7 @@ func TestSettingsAreInForce(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	common := map[string]string{
 		"journal_mode": "wal", "busy_timeout": "5000", "auto_vacuum": "2", "wal_autocheckpoint": "1024", "page_size": "1024",
-		"journal_size_limit": "4194304", "temp_store": "2", "cache_size": "-1024", "foreign_keys": "1",
+		"journal_size_limit": "4194304", "temp_store": "2", "cache_size": "-256", "foreign_keys": "1",
 	}
 	for name, h := range map[string]*sql.DB{"2": b.durable, "1": b.loose} {
 		common["synchronous"] = name

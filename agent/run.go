@@ -129,9 +129,10 @@ func (a *agent) run(ctx context.Context, bench *sim.Bench) error {
 	return errors.Join(err, a.close())
 }
 
-// advance lets the simulated physics follow real time.
+// advance lets the simulated physics follow real time: often enough for the ticks,
+// and seldom, because each time wakes the program up.
 func advance(ctx context.Context, bench *sim.Bench) error {
-	const step = 100 * time.Millisecond
+	const step = 500 * time.Millisecond
 	t := time.NewTicker(step)
 	defer t.Stop()
 	for {

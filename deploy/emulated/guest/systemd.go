@@ -129,12 +129,13 @@ func serveUnderSystemd() error {
 	return nil
 }
 
-// install has dpkg install a package of the stick, as a person does.
+// install has dpkg install a package of the stick. Beside a configuration that was
+// changed it asks which one to keep; the how-to's option answers.
 func install(name string) control.Event {
 	if err := os.Setenv("DEBIAN_FRONTEND", "noninteractive"); err != nil {
 		return done(err)
 	}
-	return run([]string{"dpkg", "-i", filepath.Join(stickDir, filepath.Base(name))})
+	return run([]string{"dpkg", "--force-confold", "--install", filepath.Join(stickDir, filepath.Base(name))})
 }
 
 // systemd has the packaged unit run by the board's own manager.

@@ -20,14 +20,15 @@ type contacts struct {
 
 // contact is one input line.
 type contact struct {
-	pin       gpio.PinIn
+	level     func() (gpio.Level, error)
 	closedAt  gpio.Level // the level that means closed
 	contactIs func(*bay.Readings) *reading.Reading
+	teller    teller
 }
 
 // newContact makes the line an input. The pull resistor is such that a broken
 // wire reads as an open contact.
-func newContact(pin gpio.PinIn, c *config.Contact, field func(*bay.Readings) *reading.Reading) (contact, error) {
+func newContact(pin gpio.PinIn, c *config.Contact, field func(*bay.Readings) *reading.Reading, t teller) (contact, error) {
 	pull, closedAt := gpio.PullDown, gpio.High
 	if c.ActiveLow {
 		pull, closedAt = gpio.PullUp, gpio.Low
@@ -35,19 +36,35 @@ func newContact(pin gpio.PinIn, c *config.Contact, field func(*bay.Readings) *re
 	if err := pin.In(pull, gpio.NoEdge); err != nil {
 		return contact{}, fmt.Errorf("make it an input with %s: %w", pull, taken(err))
 	}
-	return contact{pin, closedAt, field}, nil
+	return contact{levelOf(pin), closedAt, field, t}, nil
+}
+
+// levelOf is how a line is read. That of the character device can say that a read
+// failed; the simulated ones cannot fail.
+func levelOf(pin gpio.PinIn) func() (gpio.Level, error) {
+	if l, ok := pin.(interface{ Level() (gpio.Level, error) }); ok {
+		return l.Level
+	}
+	return func() (gpio.Level, error) { return pin.Read(), nil }
 }
 
 // Name is "contacts".
 func (c *contacts) Name() string { return "contacts" }
 
-// Sample reads each line: 1 is closed, 0 is open. A line that was opened has no
-// way to fail that could be seen.
+// Sample reads each line: 1 is closed, 0 is open. A line that cannot be read is a
+// fault, never a level: low can mean closed.
 func (c *contacts) Sample(_ context.Context, out *bay.Readings) {
 	for i := range c.inputs {
 		in, value := &c.inputs[i], 0.0
 		at := c.now()
-		if in.pin.Read() == in.closedAt {
+		level, err := in.level()
+		fault := faultOf(err)
+		in.teller.tell(err, fault, at)
+		switch {
+		case err != nil:
+			*in.contactIs(out) = reading.Bad(fault, at)
+			continue
+		case level == in.closedAt:
 			value = 1
 		}
 		*in.contactIs(out) = reading.Good(value, at)

@@ -11,11 +11,9 @@ import (
 
 	"periph.io/x/conn/v3/driver/driverreg"
 	"periph.io/x/conn/v3/gpio"
-	"periph.io/x/conn/v3/gpio/gpioreg"
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/i2c/i2creg"
-	_ "periph.io/x/host/v3/gpioioctl" // GPIO through the kernel's character device
-	_ "periph.io/x/host/v3/sysfs"     // I²C through /dev/i2c-N
+	_ "periph.io/x/host/v3/sysfs" // I²C through /dev/i2c-N
 )
 
 // Hardware is where the parts hang: the Pi's own, or simulated ones.
@@ -65,7 +63,7 @@ func Pi() (hw Hardware, warnings []string, err error) {
 	for _, f := range state.Skipped {
 		warnings = append(warnings, "driver skipped: "+f.String())
 	}
-	return Hardware{Bus: piBus, Pin: piPin, OneWire: os.DirFS(oneWireFolder)}, warnings, nil
+	return Hardware{Bus: piBus, Pin: newLines().pin, OneWire: os.DirFS(oneWireFolder)}, warnings, nil
 }
 
 func piBus(name string) (i2c.Bus, error) {
@@ -77,12 +75,4 @@ func piBus(name string) (i2c.Bus, error) {
 		return nil, fmt.Errorf("%w (is I²C switched on, and is the user in group i2c?)", err)
 	}
 	return bus, nil
-}
-
-func piPin(name string) (gpio.PinIO, error) {
-	pin := gpioreg.ByName(name)
-	if pin == nil {
-		return nil, errors.New("no GPIO line has this name (see gpioinfo; is the user in group gpio?)")
-	}
-	return pin, nil
 }

@@ -1,12 +1,15 @@
 package sensors
 
 import (
+	"errors"
+	"syscall"
 	"testing"
 	"testing/fstest"
 	"time"
 
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/gpio/gpiotest"
+	"periph.io/x/host/v3/gpioioctl"
 
 	"bayward/agent/reading"
 )
@@ -95,5 +98,55 @@ func TestNobodyWaitsForEdges(t *testing.T) {
 		if got := sample(t, bays[0]); !got.ContactorClosed.OK() || !got.Airflow.OK() || !got.ChargerComplete.OK() {
 			t.Errorf("got %+v, %+v, %+v", got.ContactorClosed, got.Airflow, got.ChargerComplete)
 		}
+	}
+}
+
+// fakeSet is a requested line.
+type fakeSet struct {
+	bits   gpio.GPIOValue
+	err    error
+	closed int
+}
+
+func (s *fakeSet) Read(mask gpio.GPIOValue) (gpio.GPIOValue, error) { return s.bits & mask, s.err }
+func (s *fakeSet) Close() error                                     { s.closed++; return nil }
+
+// TestKernelLineTellsFailedRead: as an input a line is asked for once, though two
+// bays share it, and a read that failed is no level.
+func TestKernelLineTellsFailedRead(t *testing.T) {
+	set, asked := &fakeSet{}, 0
+	l := &kernelLine{GPIOLine: &gpioioctl.GPIOLine{}, request: func(gpio.Pull) (lineSet, error) {
+		if asked++; asked > 1 {
+			return nil, syscall.EBUSY // as the kernel has it
+		}
+		return set, nil
+	}}
+	if _, err := l.Level(); !errors.Is(err, errNotInput) {
+		t.Errorf("before it is an input: got %v", err)
+	}
+	if err := l.In(gpio.PullUp, gpio.BothEdges); err == nil {
+		t.Error("edges were taken")
+	}
+	for range 2 {
+		if err := l.In(gpio.PullUp, gpio.NoEdge); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := l.In(gpio.PullDown, gpio.NoEdge); !errors.Is(err, syscall.EBUSY) {
+		t.Errorf("with the other resistor: got %v", err)
+	}
+	for _, want := range []gpio.Level{gpio.High, gpio.Low} {
+		set.bits = map[gpio.Level]gpio.GPIOValue{gpio.High: 1}[want]
+		if got, err := l.Level(); got != want || err != nil {
+			t.Errorf("%s: got %s, %v", want, got, err)
+		}
+	}
+	set.err = syscall.ENODEV
+	if _, err := levelOf(l)(); !errors.Is(err, syscall.ENODEV) {
+		t.Errorf("as a contact has it: got %v", err)
+	}
+	l.Close()
+	if _, err := l.Level(); set.closed != 1 || !errors.Is(err, errNotInput) {
+		t.Errorf("closed %d times, then: %v", set.closed, err)
 	}
 }

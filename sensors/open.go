@@ -271,7 +271,7 @@ func (o *opener) contacts(b *config.Bay) (*contacts, error) {
 		if err != nil {
 			return nil, partError(b, p.field, fmt.Errorf("pin %q: %w", p.wired.Pin, err))
 		}
-		in, err := newContact(pin, p.wired, p.into)
+		in, err := newContact(pin, p.wired, p.into, o.teller(b, p.field))
 		if err != nil {
 			return nil, partError(b, p.field, fmt.Errorf("pin %q: %w", p.wired.Pin, err))
 		}

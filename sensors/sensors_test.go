@@ -358,6 +358,41 @@ func TestContacts(t *testing.T) {
 	}
 }
 
+// unreadable is a line whose read can fail.
+type unreadable struct {
+	*gpiotest.Pin
+	err error
+}
+
+func (p *unreadable) Level() (gpio.Level, error) { return p.L, p.err }
+
+// TestContactUnreadable: a line that cannot be read is a fault of its sensor, also
+// where its level would mean a closed contact, and the others are read all the same.
+func TestContactUnreadable(t *testing.T) {
+	b := newBench(t)
+	fan := &unreadable{Pin: &gpiotest.Pin{N: "GPIO6"}}
+	b.pins["GPIO6"] = fan
+	var text bytes.Buffer
+	hw := b.hardware()
+	hw.Log = slog.New(slog.NewTextHandler(&text, nil))
+	bays := mustOpen(t, wired(), hw)
+	fan.L = gpio.Low
+	if got := sample(t, bays[0]); !got.Airflow.OK() || got.Airflow.Value != 1 {
+		t.Fatalf("low with active_low: got %+v", got.Airflow)
+	}
+	fan.err = errAbsent
+	if got := sample(t, bays[0]); got.Airflow.Fault != reading.NoAnswer || got.Airflow.Value != 0 || !got.ChargerComplete.OK() || !got.ContactorClosed.OK() {
+		t.Errorf("unreadable: got %+v; the others %+v, %+v", got.Airflow, got.ChargerComplete, got.ContactorClosed)
+	}
+	if !strings.Contains(text.String(), "sensor=airflow fault=no-answer") {
+		t.Errorf("log: %s", text.String())
+	}
+	fan.err = nil
+	if got := sample(t, bays[0]); !got.Airflow.OK() {
+		t.Errorf("readable again: got %+v", got.Airflow)
+	}
+}
+
 // TestLog: one line for a change, none for a repetition, and silence for a
 // while about a sensor that flaps.
 func TestLog(t *testing.T) {

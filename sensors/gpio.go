@@ -1,0 +1,105 @@
+package sensors
+
+import (
+	"errors"
+	"sync"
+
+	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/gpio/gpioreg"
+	"periph.io/x/host/v3/gpioioctl" // GPIO through the kernel's character device
+)
+
+// lines finds lines of the kernel's character devices, each one once, since bays
+// may share the fan's contact.
+type lines struct {
+	mu    sync.Mutex // guards found
+	found map[string]gpio.PinIO
+}
+
+func newLines() *lines { return &lines{found: map[string]gpio.PinIO{}} }
+
+func (l *lines) pin(name string) (gpio.PinIO, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if pin, ok := l.found[name]; ok {
+		return pin, nil
+	}
+	pin := gpioreg.ByName(name)
+	if pin == nil {
+		return nil, errors.New("no GPIO line has this name (see gpioinfo; is the user in group gpio?)")
+	}
+	for _, chip := range gpioioctl.Chips {
+		if line := chip.ByName(pin.Name()); line != nil && gpio.PinIO(line) == pin {
+			pin = &kernelLine{GPIOLine: line, request: func(pull gpio.Pull) (lineSet, error) {
+				return chip.LineSet(gpioioctl.LineInput, gpio.NoEdge, pull, line.Name())
+			}}
+			break
+		}
+	}
+	l.found[name] = pin
+	return pin, nil
+}
+
+// lineSet is what an input needs of gpioioctl.LineSet.
+type lineSet interface {
+	Read(mask gpio.GPIOValue) (gpio.GPIOValue, error)
+	Close() error
+}
+
+// errNotInput: the line was not made an input.
+var errNotInput = errors.New("the line is no input")
+
+// errEdges: contacts are read in each tick instead.
+var errEdges = errors.New("edges are not watched")
+
+// kernelLine is a line of a character device. As an input it is a set of one: a set
+// says when it could not be read, where periph's line gives a low level, which can
+// mean a closed contact. As an output it is periph's line. It is one or the other
+// until it is closed.
+type kernelLine struct {
+	*gpioioctl.GPIOLine
+	request func(gpio.Pull) (lineSet, error)
+	input   lineSet // nil until it is an input
+	pull    gpio.Pull
+}
+
+// In makes the line an input. It may be said again with the same pull resistor, by
+// bays that share a contact.
+func (l *kernelLine) In(pull gpio.Pull, edge gpio.Edge) error {
+	switch {
+	case edge != gpio.NoEdge:
+		return errEdges
+	case l.input != nil && l.pull == pull:
+		return nil
+	}
+	set, err := l.request(pull)
+	if err != nil {
+		return err
+	}
+	l.input, l.pull = set, pull
+	return nil
+}
+
+// Level reads an input.
+func (l *kernelLine) Level() (gpio.Level, error) {
+	if l.input == nil {
+		return gpio.Low, errNotInput
+	}
+	bits, err := l.input.Read(1)
+	return gpio.Level(bits&1 == 1), err
+}
+
+// Read is Level without the error: low also when the line could not be read.
+func (l *kernelLine) Read() gpio.Level {
+	level, _ := l.Level()
+	return level
+}
+
+// Close gives the line back to the kernel.
+func (l *kernelLine) Close() {
+	if l.input != nil {
+		_ = l.input.Close()
+		l.input = nil
+	}
+	l.GPIOLine.Close()
+}

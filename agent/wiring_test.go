@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"syscall"
@@ -209,6 +210,9 @@ func TestWiringToTheEnd(t *testing.T) {
 		if got, ok := rec.Calibration[key]; !ok || got < want.is-want.within || got > want.is+want.within {
 			t.Errorf("%s: %v (%v), want %v within %v", key, got, ok, want.is, want.within)
 		}
+	}
+	if found := regexp.MustCompile(`-0(\.0+)? `).FindString(rec.Text() + c.person.said()); found != "" {
+		t.Errorf("less than nothing was shown: %q", found)
 	}
 	if said := c.person.said(); !strings.Contains(said, "not a certified safety device") || !strings.Contains(said, "SIMULATED") {
 		t.Error("cautions or the mark of the simulation are missing")

@@ -45,7 +45,7 @@ func (w *walk) calibrate(s *Step, c calibration) error {
 	errors := budgetAt(got, c.b, c.rangeV)
 	u := errors.total()
 	s.Evidence = append(s.Evidence,
-		fmt.Sprintf("%s %s (configured %s), %s %.5f V (configured %s)", c.factorKey, fixed(got.factor), fixed(c.configured.factor), c.zeroKey, got.zeroV, fixed(c.configured.zeroV)),
+		fmt.Sprintf("%s %s (configured %s), %s %s V (configured %s)", c.factorKey, fixed(got.factor), fixed(c.configured.factor), c.zeroKey, reading.Digits(got.zeroV, 5), fixed(c.configured.zeroV)),
 		errors.text(c.unit))
 	if u > c.most {
 		return failed("%s would be uncertain by %s %s, and %s is the most that is of use: take a better meter, or more load", c.part, short(u), c.unit, short(c.most))

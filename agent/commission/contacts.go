@@ -69,7 +69,7 @@ func (w *walk) hydrogen(ctx context.Context, s *Step) error {
 	if err != nil {
 		return err
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("test gas of %s %%: %.2f %% after %s", short(gas.value), w.here.HydrogenPct.Value, seconds(took)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("test gas of %s %%: %s %% after %s", short(gas.value), reading.Digits(w.here.HydrogenPct.Value, 2), seconds(took)))
 	took, err = w.follow(ctx, task{
 		says: "Take the gas away.", act: GasOff, within: 5 * time.Minute, show: showHydrogen,
 		followed: func(l *Look) bool { return l.HydrogenPct.OK() && l.HydrogenPct.Value <= before.Value+0.1 },
@@ -77,6 +77,6 @@ func (w *walk) hydrogen(ctx context.Context, s *Step) error {
 	if err != nil {
 		return err
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("in air: %.2f %% after %s", w.here.HydrogenPct.Value, seconds(took)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("in air: %s %% after %s", reading.Digits(w.here.HydrogenPct.Value, 2), seconds(took)))
 	return nil
 }

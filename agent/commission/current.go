@@ -30,7 +30,7 @@ func (w *walk) current(ctx context.Context, s *Step) error {
 		w.act(LoadOff)
 		return failed("the pack gives current and the reading is %+.1f A, which means charging: exchange the leads of the sensor, or the sign of amperes_per_volt", v)
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("under load: %.1f A after %s", w.here.CurrentA.Value, seconds(took)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("under load: %s A after %s", reading.Digits(w.here.CurrentA.Value, 1), seconds(took)))
 	var load point
 	if measured {
 		load, measured, err = w.withMeter(ctx, "current", "Clamp meter now, amperes, negative since the pack gives, or \"skip\"", -5000, -1, read)
@@ -45,7 +45,7 @@ func (w *walk) current(ctx context.Context, s *Step) error {
 	if err != nil {
 		return err
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("load off: %.1f A after %s", w.here.CurrentA.Value, seconds(took)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("load off: %s A after %s", reading.Digits(w.here.CurrentA.Value, 1), seconds(took)))
 	if !measured {
 		s.Evidence = append(s.Evidence, "not calibrated: no meter")
 		return nil

@@ -114,7 +114,7 @@ func (w *walk) levelHeight(ctx context.Context, s *Step, l *config.Level) error 
 		return failed("with offset_mm %s the probe would not reach from bare plates to target_cover_mm: hang it at another height", fixed(offset))
 	}
 	u := 2 * math.Hypot(dipMM/math.Sqrt(3), mmPerV*p.noiseV/math.Sqrt(float64(p.looks)))
-	s.Evidence = append(s.Evidence, fmt.Sprintf("dip rule %s mm, probe %.1f mm: level.offset_mm %.1f (configured %s), within %.1f mm", short(p.meter.value), reads, offset, fixed(l.OffsetMM), u))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("dip rule %s mm, probe %s mm: level.offset_mm %s (configured %s), within %.1f mm", short(p.meter.value), reading.Digits(reads, 1), reading.Digits(offset, 1), fixed(l.OffsetMM), u))
 	w.found("level.offset_mm", offset)
 	w.uncertain("level", u)
 	return nil

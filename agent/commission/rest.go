@@ -83,7 +83,7 @@ type row struct {
 func (r *row) evidence(mean, sd float64, looks int) string {
 	switch {
 	case r.unit != "":
-		return fmt.Sprintf("%s: mean %.2f %s, standard deviation %.3f in %d looks", r.name, mean, r.unit, sd, looks)
+		return fmt.Sprintf("%s: mean %s %s, standard deviation %.3f in %d looks", r.name, reading.Digits(mean, 2), r.unit, sd, looks)
 	case mean == 0:
 		return fmt.Sprintf("%s: open in %d looks", r.name, looks)
 	case mean == 1:

@@ -29,12 +29,12 @@ func (w *walk) temperature(ctx context.Context, s *Step) error {
 		says: "Close a warm hand around the pack's temperature sensor.", act: WarmPack, within: 4 * time.Minute, show: showPackC,
 		followed: func(l *Look) bool { return moved(l.PackC, before) },
 		instead:  w.otherWarmed(l, w.Rig.Others(ctx)),
-		hint:     fmt.Sprintf("It must change by %.1f K from %.1f °C. Is this the sensor with the configured number %s?", warmK, before.Value, t.Pack),
+		hint:     fmt.Sprintf("It must change by %.1f K from %s °C. Is this the sensor with the configured number %s?", warmK, reading.Digits(before.Value, 1), t.Pack),
 	})
 	if err != nil {
 		return err
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("sensor %s: %.1f to %.1f °C in %s", t.Pack, before.Value, w.here.PackC.Value, seconds(took)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("sensor %s: %s to %s °C in %s", t.Pack, reading.Digits(before.Value, 1), reading.Digits(w.here.PackC.Value, 1), seconds(took)))
 	w.say("Let go of it.")
 	w.act(LeavePack)
 	if measured {
@@ -93,7 +93,7 @@ func (w *walk) thermometer(ctx context.Context, s *Step) (offset float64, measur
 	case math.Abs(offset) > 5:
 		return 0, false, failed("offset_c would be %s, and 5 is the most that is accepted", fixed(offset))
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("thermometer %s °C, sensor %.2f °C: temperature.offset_c %.2f (configured %s)", short(f.value), mean, offset, fixed(t.OffsetC)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("thermometer %s °C, sensor %s °C: temperature.offset_c %s (configured %s)", short(f.value), reading.Digits(mean, 2), reading.Digits(offset, 2), fixed(t.OffsetC)))
 	return offset, true, nil
 }
 
@@ -113,12 +113,12 @@ func (w *walk) ambient(ctx context.Context, s *Step) error {
 			}
 			return ""
 		},
-		hint: fmt.Sprintf("It must change by %.1f K from %.1f °C.", warmK, before.Value),
+		hint: fmt.Sprintf("It must change by %.1f K from %s °C.", warmK, reading.Digits(before.Value, 1)),
 	})
 	if err != nil {
 		return err
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("%.1f to %.1f °C in %s", before.Value, w.here.AmbientC.Value, seconds(took)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("%s to %s °C in %s", reading.Digits(before.Value, 1), reading.Digits(w.here.AmbientC.Value, 1), seconds(took)))
 	w.say("Let go of it.")
 	w.act(LeaveAir)
 	return nil

@@ -33,7 +33,7 @@ func (w *walk) voltage(ctx context.Context, s *Step) error {
 	if err != nil {
 		return err
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("unplugged: %.2f V after %s", w.here.PackV.Value, seconds(took)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("unplugged: %s V after %s", reading.Digits(w.here.PackV.Value, 2), seconds(took)))
 	var none point
 	if measured {
 		if none, measured, err = w.withMeter(ctx, "voltage", "The meter across the same sense leads now, volts (near 0), or \"skip\"", -2, 5, read); err != nil {

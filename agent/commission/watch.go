@@ -167,10 +167,10 @@ func (w *walk) measure(ctx context.Context, part string, read func(*Look) readin
 }
 
 // value is a reading for a person: its figure and the raw volts, or its fault.
-func value(r reading.Reading, format, unit string, l *Look, part string) string {
+func value(r reading.Reading, digits int, unit string, l *Look, part string) string {
 	text := "cannot be read: " + r.Fault.Text()
 	if r.OK() {
-		text = fmt.Sprintf(format, r.Value) + " " + unit
+		text = reading.Digits(r.Value, digits) + " " + unit
 	}
 	return text + input(l, part)
 }
@@ -181,15 +181,15 @@ func input(l *Look, part string) string {
 	if !there {
 		return ""
 	}
-	return fmt.Sprintf(" (input %.4f V)", v)
+	return " (input " + reading.Digits(v, 4) + " V)"
 }
 
-func showVoltage(l *Look) string { return "pack voltage " + value(l.PackV, "%.2f", "V", l, "voltage") }
-func showCurrent(l *Look) string { return "current " + value(l.CurrentA, "%.1f", "A", l, "current") }
-func showPackC(l *Look) string   { return "pack temperature " + value(l.PackC, "%.1f", "°C", l, "") }
-func showAir(l *Look) string     { return "air temperature " + value(l.AmbientC, "%.1f", "°C", l, "") }
+func showVoltage(l *Look) string { return "pack voltage " + value(l.PackV, 2, "V", l, "voltage") }
+func showCurrent(l *Look) string { return "current " + value(l.CurrentA, 1, "A", l, "current") }
+func showPackC(l *Look) string   { return "pack temperature " + value(l.PackC, 1, "°C", l, "") }
+func showAir(l *Look) string     { return "air temperature " + value(l.AmbientC, 1, "°C", l, "") }
 func showHydrogen(l *Look) string {
-	return "hydrogen " + value(l.HydrogenPct, "%.2f", "%", l, "hydrogen")
+	return "hydrogen " + value(l.HydrogenPct, 2, "%", l, "hydrogen")
 }
 
 func showLevel(l *Look) string {
@@ -197,9 +197,9 @@ func showLevel(l *Look) string {
 	text := "level cannot be read: " + c.Fault.Text()
 	switch {
 	case c.OK() && c.LowMM == c.HighMM:
-		text = fmt.Sprintf("level %.0f mm above the plate tops", c.LowMM)
+		text = fmt.Sprintf("level %s mm above the plate tops", reading.Digits(c.LowMM, 0))
 	case c.OK():
-		text = fmt.Sprintf("level between %.0f and %.0f mm above the plate tops", c.LowMM, c.HighMM)
+		text = fmt.Sprintf("level between %s and %s mm above the plate tops", reading.Digits(c.LowMM, 0), reading.Digits(c.HighMM, 0))
 	}
 	return text + input(l, "level")
 }

@@ -6,6 +6,8 @@ package reading
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -113,6 +115,16 @@ func tooOld(at, now, limit time.Duration) bool {
 }
 
 func finite(v float64) bool { return v-v == 0 }
+
+// Digits is a value for a person, with n digits after the point. What rounds to
+// nothing is 0, never -0.
+func Digits(v float64, n int) string {
+	text := strconv.FormatFloat(v, 'f', n, 64)
+	if strings.Trim(text, "-0.") == "" {
+		return strings.TrimPrefix(text, "-")
+	}
+	return text
+}
 
 // Cover is a reading of the electrolyte level in one cell, in millimetres
 // above the plate tops (negative: below them). A probe that only says "above"

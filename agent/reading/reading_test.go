@@ -116,3 +116,20 @@ func TestFaults(t *testing.T) {
 		t.Error("what was never read may be used")
 	}
 }
+
+// TestDigits: no value for a person begins with a minus and shows nothing.
+func TestDigits(t *testing.T) {
+	for _, row := range []struct {
+		v    float64
+		n    int
+		want string
+	}{
+		{-0.04, 1, "0.0"}, {-0.06, 1, "-0.1"}, {0.04, 1, "0.0"}, {math.Copysign(0, -1), 2, "0.00"},
+		{-0.5, 0, "0"}, {-0.6, 0, "-1"}, {-10, 0, "-10"}, {-200.004, 2, "-200.00"}, {25.68, 1, "25.7"},
+		{math.NaN(), 1, "NaN"}, {math.Inf(-1), 1, "-Inf"},
+	} {
+		if got := Digits(row.v, row.n); got != row.want {
+			t.Errorf("%g with %d digits: got %s, want %s", row.v, row.n, got, row.want)
+		}
+	}
+}

@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/logbook"
+	"bayward/agent/reading"
 )
 
 // Facts are what a configuration says of a pack.
@@ -149,7 +150,7 @@ func (p *report) identity() {
 	p.Identity = []pair{
 		{"Cells of 2 V in series", fmt.Sprint(f.Cells)},
 		{"Capacity", fmt.Sprintf("%g Ah at %g h", f.CapacityAh, f.RateHours)},
-		{"Gravity when full, at 25 °C", digits(f.FullGravity, 3)},
+		{"Gravity when full, at 25 °C", reading.Digits(f.FullGravity, 3)},
 		{"No charge below a cover of", mm(f.ChargeCoverMM)},
 		{"Water up to a cover of", mm(f.TargetCoverMM)},
 		{"Vent floor", mm(f.VentFloorMM)},

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"bayward/agent/logbook"
+	"bayward/agent/reading"
 )
 
 // answer is to the question whether the pack was ever charged dry.
@@ -45,7 +46,7 @@ func (p *report) charges(ctx context.Context, r *logbook.Reader, q logbook.Query
 	if n.all > 0 {
 		p.ChargeSum = []pair{
 			{"Charges", fmt.Sprintf("%d, of them %d proven full", n.all, n.full)},
-			{"Put in", digits(n.inAh, 0) + " Ah"},
+			{"Put in", reading.Digits(n.inAh, 0) + " Ah"},
 			{"Water lost by each cell in them", p.volume(n.waterML) + " " + p.Volume},
 			{"Lowest cover under current", p.known(n.lowest, func(v float64) string { return p.length(v) + " " + p.Length })},
 			{"Hottest electrolyte", p.known(n.hottest, func(v float64) string { return p.temp(v) + " " + p.Temp })},
@@ -114,7 +115,7 @@ func counted(n int, one, many string) string {
 func (p *report) chargeRow(c *logbook.Charge) chargeRow {
 	row := chargeRow{
 		ID: c.ID, Start: at(c.Start), End: at(c.End), Time: hoursOf(c.FlowS), ByHand: c.Origin == logbook.ByImport,
-		InAh:    p.known(c.InAh, func(v float64) string { return digits(v, 0) }),
+		InAh:    p.known(c.InAh, func(v float64) string { return reading.Digits(v, 0) }),
 		WaterML: p.known(c.WaterML, p.volume), StartC: p.known(c.StartC, p.temp), MaxC: p.known(c.MaxC, p.temp),
 		LowCover: p.known(c.LowMM, p.length), Dry: dry(c), Note: c.Notes,
 	}

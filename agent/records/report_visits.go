@@ -8,6 +8,7 @@ import (
 
 	"bayward/agent/electrolyte"
 	"bayward/agent/logbook"
+	"bayward/agent/reading"
 )
 
 type visitRow struct {
@@ -91,7 +92,7 @@ func addWater(sums map[int]float64, v *logbook.Visit) bool {
 func (p *report) visitRow(v *logbook.Visit) visitRow {
 	water := v.Water
 	if v.USPerCM != nil {
-		water = strings.TrimPrefix(water+", "+digits(*v.USPerCM, 1)+" µS/cm", ", ")
+		water = strings.TrimPrefix(water+", "+reading.Digits(*v.USPerCM, 1)+" µS/cm", ", ")
 	}
 	if water == "" {
 		water = "not said"
@@ -217,7 +218,7 @@ func (p *report) gravity(v *logbook.Visit) bool {
 	if row.Cells == 0 {
 		return false
 	}
-	row.Low, row.High, row.Spread, row.Mean = digits(low, 3), digits(high, 3), digits(high-low, 3), digits(sum/float64(row.Cells), 3)
+	row.Low, row.High, row.Spread, row.Mean = reading.Digits(low, 3), reading.Digits(high, 3), reading.Digits(high-low, 3), reading.Digits(sum/float64(row.Cells), 3)
 	p.Gravity = append(p.Gravity, row)
 	return true
 }
@@ -228,9 +229,9 @@ func (p *report) newest(v *logbook.Visit) {
 		if c.Gravity == nil {
 			continue
 		}
-		cell := gravityCell{Cell: c.Cell, Read: digits(*c.Gravity, 3), AtC: p.known(c.AtC, p.temp), Corrected: none}
+		cell := gravityCell{Cell: c.Cell, Read: reading.Digits(*c.Gravity, 3), AtC: p.known(c.AtC, p.temp), Corrected: none}
 		if c.AtC != nil {
-			cell.Corrected = digits(electrolyte.GravityAt25(*c.Gravity, *c.AtC), 3)
+			cell.Corrected = reading.Digits(electrolyte.GravityAt25(*c.Gravity, *c.AtC), 3)
 		}
 		p.Newest = append(p.Newest, cell)
 	}

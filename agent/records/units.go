@@ -1,24 +1,17 @@
 package records
 
 import (
-	"math"
 	"strconv"
 	"time"
 
 	"bayward/agent/logbook"
+	"bayward/agent/reading"
 )
 
 // paper is how one reader of a report measures.
 type paper struct{ us bool }
 
 const none = "–"
-
-func digits(v float64, n int) string {
-	if text := strconv.FormatFloat(v, 'f', n, 64); math.Abs(v) >= 0.5*math.Pow10(-n) {
-		return text
-	}
-	return strconv.FormatFloat(0, 'f', n, 64) // no "-0"
-}
 
 func (p paper) known(n logbook.Num, show func(float64) string) string {
 	if n == nil {
@@ -41,25 +34,25 @@ func pick(us bool, ifUS, ifSI string) string {
 
 func (p paper) temp(c float64) string {
 	if p.us {
-		return digits(c*9/5+32, 0)
+		return reading.Digits(c*9/5+32, 0)
 	}
-	return digits(c, 1)
+	return reading.Digits(c, 1)
 }
 
 // length in inches: NIST SP 811, appendix B: 25.4 mm.
 func (p paper) length(mm float64) string {
 	if p.us {
-		return digits(mm/25.4, 2)
+		return reading.Digits(mm/25.4, 2)
 	}
-	return digits(mm, 1)
+	return reading.Digits(mm, 1)
 }
 
 // volume in US fluid ounces: NIST SP 811, appendix B: 29.57353 ml.
 func (p paper) volume(ml float64) string {
 	if p.us {
-		return digits(ml/29.57353, 1)
+		return reading.Digits(ml/29.57353, 1)
 	}
-	return digits(ml, 0)
+	return reading.Digits(ml, 0)
 }
 
 // at is a time as a report shows it, with its mark where the clock was not set.

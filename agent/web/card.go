@@ -2,13 +2,13 @@ package web
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
 	"bayward/agent/bay"
 	"bayward/agent/charge"
 	"bayward/agent/interlock"
+	"bayward/agent/reading"
 )
 
 // card is a bay as the page shows it: words only, no more decisions.
@@ -98,7 +98,7 @@ func values(p *bay.Picture, v view) []value {
 		{v.say("value.voltage"), or(bad["pack-voltage"], fmt.Sprintf("%.2f V", s.PackV.Value))},
 	}
 	if text, isBad := bad["pack-current"]; isBad || s.CurrentA.OK() {
-		all = append(all, value{v.say("value.current"), or(text, fmt.Sprintf("%.1f A", zeroed(s.CurrentA.Value)))})
+		all = append(all, value{v.say("value.current"), or(text, reading.Digits(s.CurrentA.Value, 1)+" A")})
 	}
 	if s.AmbientC.OK() {
 		all = append(all, value{v.say("value.air"), v.temperature(s.AmbientC.Value)})
@@ -140,14 +140,6 @@ func or(fault, text string) string {
 		return fault
 	}
 	return text
-}
-
-// zeroed has no "-0.0".
-func zeroed(v float64) float64 {
-	if math.Abs(v) < 0.05 {
-		return 0
-	}
-	return v
 }
 
 func capital(s string) string {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/reading"
 )
 
 // night is the picture of the last hours: curves over bands of stages.
@@ -68,7 +69,7 @@ func (s *server) newNight(p *bay.Picture, v view, asked string) night {
 	n.Bands, n.Stages = b.bands(v, p.Now)
 	n.Curves = []curve{
 		b.curve(v, "volts", v.say("value.voltage"), func(x point) float32 { return x.v }, func(y float64) string { return fmt.Sprintf("%.1f V", y) }),
-		b.curve(v, "amperes", v.say("value.current"), func(x point) float32 { return x.a }, func(y float64) string { return fmt.Sprintf("%.0f A", zeroed(y)) }),
+		b.curve(v, "amperes", v.say("value.current"), func(x point) float32 { return x.a }, func(y float64) string { return reading.Digits(y, 0) + " A" }),
 		b.curve(v, "heat", v.say("value.temperature"), func(x point) float32 { return x.c }, v.temperature),
 		b.curve(v, "cover", v.say("value.cover"), func(x point) float32 { return x.mm }, func(y float64) string { return v.height(zeroedMM(y), 0) }),
 	}

@@ -5,29 +5,13 @@ import (
 	"strings"
 
 	"bayward/agent/bay"
+	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/interlock"
 )
 
-// sayWidth is what the sentences of check are wrapped to.
-const sayWidth = 78
-
-// paragraph wraps a text; lines after the first are set in further.
-func paragraph(indent, text string) string {
-	var b strings.Builder
-	line := indent
-	for _, word := range strings.Fields(text) {
-		if len([]rune(line))+1+len([]rune(word)) > sayWidth && strings.TrimSpace(line) != "" {
-			b.WriteString(line + "\n")
-			line = indent + "  "
-		}
-		if strings.TrimSpace(line) != "" {
-			line += " "
-		}
-		line += word
-	}
-	return b.String() + line + "\n"
-}
+// paragraph wraps an item of a list; lines after the first are set in further.
+func paragraph(text string) string { return commission.Wrap("  ", "    ", text) + "\n" }
 
 // asked tells whether a bay is asked for a finding: what is not fitted is not.
 func asked(s *bay.Setup, c interlock.Code) bool {
@@ -53,7 +37,7 @@ func withheldBy(setups []bay.Setup) string {
 		fmt.Fprintf(&b, "\nAt %s a charge is withheld when\n", s.Name)
 		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 			if row := &interlock.Table[c]; row.Blocks && asked(s, c) {
-				b.WriteString(paragraph("  ", fmt.Sprintf("- %s: %s.", row.Name, row.RaiseWhen)))
+				b.WriteString(paragraph(fmt.Sprintf("- %s: %s.", row.Name, row.RaiseWhen)))
 			}
 		}
 	}
@@ -69,7 +53,7 @@ func limitsText(cfg *config.Config) string {
 		if l.Set {
 			from = "from the file"
 		}
-		b.WriteString(paragraph("  ", fmt.Sprintf("- %s: %g %s, %s (%s).", l.Key, l.Value, l.Unit, from, l.Basis)))
+		b.WriteString(paragraph(fmt.Sprintf("- %s: %g %s, %s (%s).", l.Key, l.Value, l.Unit, from, l.Basis)))
 	}
 	return b.String()
 }
@@ -81,7 +65,7 @@ func warningsText(warnings []config.Warning) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "\nWarnings: %d. The file is accepted, and this is not wise:\n", len(warnings))
 	for _, w := range warnings {
-		b.WriteString(paragraph("  ", fmt.Sprintf("- %s: %s. Better: %s. (%s)", w.Field, w.Says, w.Do, w.Basis)))
+		b.WriteString(paragraph(fmt.Sprintf("- %s: %s. Better: %s. (%s)", w.Field, w.Says, w.Do, w.Basis)))
 	}
 	return b.String()
 }

@@ -8,6 +8,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 // ErrEnded says that nobody can answer any more: the input ended, or what is
@@ -37,22 +38,24 @@ func (c *Console) item(format string, args ...any) { c.put("  ", fmt.Sprintf(for
 // gap prints an empty line.
 func (c *Console) gap() { c.write("\n") }
 
-func (c *Console) put(indent, text string) { c.write(wrap(indent, text) + "\n") }
+func (c *Console) put(indent, text string) { c.write(Wrap(indent, indent, text) + "\n") }
 
-// wrap breaks a text into lines, all set in by the indent.
-func wrap(indent, text string) string {
+// Wrap breaks a text into lines for a terminal: the first one is set in by first,
+// those after it by rest.
+func Wrap(first, rest, text string) string {
 	var out []string
-	line := indent
+	line, begun := first, false
 	for _, word := range strings.Fields(text) {
 		switch {
-		case line == indent:
+		case !begun:
 			line += word
-		case len([]rune(line))+1+len([]rune(word)) > width:
+		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width:
 			out = append(out, line)
-			line = indent + word
+			line = rest + word
 		default:
 			line += " " + word
 		}
+		begun = true
 	}
 	return strings.Join(append(out, line), "\n")
 }
@@ -67,7 +70,7 @@ func (c *Console) write(text string) {
 // ask prints a question and waits for a line. "quit" is an answer to every
 // question.
 func (c *Console) ask(ctx context.Context, question string) (string, error) {
-	c.write(wrap("", question+" >") + " ")
+	c.write(Wrap("", "", question+" >") + " ")
 	if c.lost != nil {
 		return "", fmt.Errorf("%w: %w", ErrEnded, c.lost)
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -108,6 +109,80 @@ func TestReleaseIsWhole(t *testing.T) {
 	}
 	if said := run(t, program, "--version"); !strings.Contains(said, string(head[:12])) {
 		t.Errorf("--version says %s, want commit %s", said, head[:12])
+	}
+}
+
+// weakness is a made-up vulnerability database, by the published layout
+// (https://go.dev/security/vuln/database, from memory), with one entry: every version of a module that is linked
+// in has it, in this function of one package.
+func weakness(t *testing.T, function string) (url string) {
+	t.Helper()
+	const id, module, then = "GO-2000-0001", "periph.io/x/conn/v3", "2000-01-01T00:00:00Z"
+	entry := map[string]any{
+		"schema_version": "1.3.1", "id": id, "modified": then, "published": then, "details": "Invented.",
+		"database_specific": map[string]any{"url": "https://vuln.example/" + id},
+		"affected": []any{map[string]any{
+			"package":            map[string]any{"name": module, "ecosystem": "Go"},
+			"ranges":             []any{map[string]any{"type": "SEMVER", "events": []any{map[string]any{"introduced": "0"}}}},
+			"ecosystem_specific": map[string]any{"imports": []any{map[string]any{"path": module + "/gpio/gpioreg", "symbols": []string{function}}}},
+		}},
+	}
+	dir := t.TempDir()
+	for name, value := range map[string]any{
+		"ID/" + id:      entry,
+		"index/db":      map[string]any{"modified": then},
+		"index/modules": []any{map[string]any{"path": module, "vulns": []any{map[string]any{"id": id, "modified": then}}}},
+	} {
+		text, err := json.Marshal(value)
+		path := filepath.Join(dir, name+".json")
+		if err := errors.Join(err, os.MkdirAll(filepath.Dir(path), 0o755), os.WriteFile(path, text, 0o600)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return "file://" + dir
+}
+
+// TestReleaseEndsOnWeakness: a function with a known weakness that is in the program
+// ends the release before any package is built, whatever is asked for. One that no
+// command needs, and the linker has left out, lets it go on. A database that cannot
+// be asked ends it unless that is said to be known.
+func TestReleaseEndsOnWeakness(t *testing.T) {
+	released(t) // takes as long
+	dir := t.TempDir()
+	run(t, "git", "clone", "-q", "..", dir)
+	for name, text := range map[string]string{"release": readFile(t, "release"), "package/build": "#!/bin/sh\necho building; exit 7\n"} {
+		if err := os.WriteFile(filepath.Join(dir, "deploy", name), []byte(text), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	const linked, left, ends, builds = "ByName", "Unregister", 1, 7
+	gone := "file://" + filepath.Join(dir, "nothing")
+	for _, row := range []struct {
+		name, db string
+		flags    []string
+		code     int
+		says     string
+	}{
+		{"linked", weakness(t, linked), []string{"--unchecked"}, ends, "gpioreg." + linked},
+		{"left out", weakness(t, left), nil, builds, "building"},
+		{"no database", gone, nil, ends, "not checked for known weaknesses"},
+		{"no database, unchecked", gone, []string{"--unchecked"}, builds, "NOT CHECKED"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			folder := t.TempDir()
+			cmd := exec.CommandContext(t.Context(), filepath.Join(dir, "deploy/release"), append(append([]string{"--snapshot"}, row.flags...), folder)...)
+			cmd.Env = append(os.Environ(), "GOVULNDB="+row.db)
+			out, _ := cmd.CombinedOutput()
+			if code := cmd.ProcessState.ExitCode(); code != row.code || !strings.Contains(string(out), row.says) {
+				t.Errorf("got %d, want %d and %q:\n%s", code, row.code, row.says, out)
+			}
+			if strings.Contains(string(out), "building") != (row.code == builds) {
+				t.Errorf("builds: want %t:\n%s", row.code == builds, out)
+			}
+			if left, err := os.ReadDir(folder); err != nil || len(left) > 0 {
+				t.Errorf("in the folder: %v, %v", left, err)
+			}
+		})
 	}
 }
 

@@ -202,6 +202,12 @@ func (a *agent) edges() []loop.Output {
 // serve runs everything around the ticks until ctx ends: page, broker client
 // and record. The caller runs the ticks.
 func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
+	if a.client != nil {
+		g.Go(func() error { return a.keep(ctx, "mqtt", a.client.Run) })
+		if a.recorder != nil {
+			g.Go(func() error { return a.keep(ctx, "mqtt outbox", a.wakeClient) })
+		}
+	}
 	var more []prometheus.Collector
 	if a.notices != nil {
 		more = append(more, noticeMetrics{a.notices.sender})
@@ -217,14 +223,6 @@ func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
 	})
 	if a.book != nil {
 		g.Go(func() error { return a.keep(ctx, "room on the disk", a.seekRoom) })
-	}
-	if a.client != nil {
-		g.Go(func() error { return a.keep(ctx, "mqtt", a.client.Run) })
-		if a.recorder != nil {
-			g.Go(func() error { return a.keep(ctx, "mqtt outbox", a.wakeClient) })
-		}
-	}
-	if a.book != nil {
 		g.Go(func() error { return a.keep(ctx, "the page's past", a.recallAll) })
 	}
 	return nil

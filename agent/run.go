@@ -39,7 +39,6 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	if c.Listen != "" {
 		cfg.HTTP.Listen = c.Listen
 	}
-	thrifty()
 	outliveReaders()
 	outliveKeys()
 	start := time.Now()
@@ -66,6 +65,7 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	if err != nil {
 		return err
 	}
+	thrifty() // not earlier: a collection would hold up the relays
 	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.listener.Addr().String())
 	return a.run(ctx, bench)
 }

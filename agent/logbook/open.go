@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"net/url"
 	"os"
@@ -93,6 +94,9 @@ func (b *Book) startAgain(ctx context.Context) error {
 
 // start opens both handles on a file that is sound and of this schema.
 func (b *Book) start(ctx context.Context) error {
+	if err := begin(b.path); err != nil {
+		return err
+	}
 	if err := inspect(ctx, b.path); err != nil {
 		return err
 	}
@@ -111,6 +115,19 @@ func (b *Book) start(ctx context.Context) error {
 	}
 	b.Reader, err = newReader(b.path)
 	return err
+}
+
+// begin makes the file where there is none: the record names people, and one that
+// SQLite made would be everybody's to read.
+func begin(path string) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640) //nolint:gosec // readable by the group
+	if errors.Is(err, fs.ErrExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	return f.Close()
 }
 
 // pageBytes is small, because a commit writes whole pages and most change a

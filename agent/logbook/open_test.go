@@ -13,6 +13,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"golang.org/x/sys/unix"
 )
 
 func itoa(n int) string { return strconv.Itoa(n) }
@@ -57,6 +59,25 @@ func TestSecondAgentIsRefused(t *testing.T) {
 	}
 	closeBook(t, first)
 	closeBook(t, openBook(t, path))
+}
+
+// TestOthersCannotRead: the record names people. A person who starts the walk before
+// the service ever ran makes it, and has no umask of the service's.
+func TestOthersCannotRead(t *testing.T) {
+	dir := inMemory(t)
+	defer unix.Umask(unix.Umask(0))
+	b := openBook(t, filepath.Join(dir, "book", "l.db"))
+	fill(t, b, 1)
+	files, err := os.ReadDir(filepath.Join(dir, "book"))
+	if err != nil || len(files) < 4 {
+		t.Fatalf("%v, %v", files, err)
+	}
+	for _, f := range files {
+		info, err := f.Info()
+		if err != nil || info.Mode().Perm()&0o007 != 0 {
+			t.Errorf("%s: %s, %v", f.Name(), info.Mode(), err)
+		}
+	}
 }
 
 func TestNewerSchemaIsRefused(t *testing.T) {

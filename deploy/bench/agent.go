@@ -59,6 +59,7 @@ func writeConfig(dir string, bays int, broker, listen string) (string, error) {
 type running struct {
 	pid             int
 	listen          string
+	broker          string
 	ear             *ear
 	safe, published time.Duration // from the start of the process
 	stop            func()
@@ -82,6 +83,7 @@ func start(ctx context.Context, dir, binary string, bays int) (_ *running, err e
 		return nil, err
 	}
 	ends = append(ends, stop)
+	r.broker = broker.addr
 	if r.listen, err = freeAddress(); err != nil {
 		return nil, err
 	}

@@ -67,6 +67,10 @@ func run(watch time.Duration, fleet string) error {
 		_ = t.Flush() // what was measured is shown, whatever comes after
 		heard = f.heard
 	}
+	if err := answers(ctx, dir, binary, t); err != nil {
+		return fmt.Errorf("answers: %w", err)
+	}
+	_ = t.Flush()
 	for _, f := range sizes {
 		if err := many(ctx, dir, f, heard, watch, t); err != nil {
 			return fmt.Errorf("%s: %w", f, err)

@@ -121,9 +121,8 @@ func (c *wiringCmd) last(ctx context.Context, p *program, path, bayName string) 
 	if err != nil {
 		return err
 	}
-	defer func() { _ = book.Close() }() // only read from
 	r, err := lastRecord(ctx, book, bayName)
-	if err != nil {
+	if err = errors.Join(err, book.Close()); err != nil {
 		return err
 	}
 	if r == nil {

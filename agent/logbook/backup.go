@@ -43,6 +43,9 @@ func (r *Reader) backup(ctx context.Context, file string) (err error) {
 	if _, err := r.db.ExecContext(ctx, `VACUUM INTO ?`, part.Name()); err != nil {
 		return err
 	}
+	if err := r.rest.moved(); err != nil {
+		return err
+	}
 	if err := part.Sync(); err != nil {
 		return err
 	}

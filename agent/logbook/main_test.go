@@ -17,9 +17,16 @@ import (
 	"bayward/agent/interlock"
 )
 
-// TestMain runs the test binary as a writer that waits to be killed when a
-// test started it as one.
+// TestMain runs the test binary as a writer that waits to be killed, or as
+// another user's reader, when a test started it as one.
 func TestMain(m *testing.M) {
+	if path := os.Getenv("LOGBOOK_TEST_READER"); path != "" {
+		if err := readAsStranger(context.Background(), path); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		os.Exit(0)
+	}
 	if path := os.Getenv("LOGBOOK_TEST_WRITER"); path != "" {
 		fmt.Fprintln(os.Stderr, writeUntilKilled(path))
 		os.Exit(1)

@@ -6,8 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"iter"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -16,63 +14,26 @@ import (
 // Reader reads a logbook. A Book is one; OpenReadOnly makes one that can be
 // used beside a running agent. Its methods may be called from any goroutine.
 type Reader struct {
-	db *sql.DB
+	db   *sql.DB
+	rest *atRest // nil when it is shared with whoever writes
 }
 
 // readers is how many queries run at once: a slow one does not hold up the
 // outbox.
 const readers = 4
 
-// ErrOlder says that the logbook is of an older program and no agent has
-// brought it to this program's schema yet.
-var ErrOlder = errors.New("an older bayward wrote it")
-
-// OpenReadOnly opens the logbook at path for reading only, without its lock.
-// Nothing is written to the logbook itself. It refuses a file that is not a
-// logbook, or whose schema is not this program's, with ErrForeign, ErrNewer or
-// ErrOlder.
-func OpenReadOnly(ctx context.Context, path string) (*Reader, error) {
-	r, err := openReadOnly(ctx, path)
-	if err != nil {
-		return nil, fmt.Errorf("logbook %s: %w", path, err)
-	}
-	return r, nil
-}
-
-func openReadOnly(ctx context.Context, path string) (*Reader, error) {
-	path, err := filepath.Abs(path)
-	if err != nil {
-		return nil, err
-	}
-	if _, err := os.Stat(path); err != nil {
-		return nil, err
-	}
-	r, err := newReader(path)
-	if err != nil {
-		return nil, err
-	}
-	have, err := version(ctx, r.db)
-	if err == nil && have < newest {
-		err = fmt.Errorf("%w: its schema is version %d, this program reads %d: start the agent once, it brings the file up to date", ErrOlder, have, newest)
-	}
-	if err != nil {
-		return nil, errors.Join(err, r.Close())
-	}
-	return r, nil
-}
-
-func newReader(path string) (*Reader, error) {
-	db, err := handle(path, readSettings)
+func newReader(path string, more ...string) (*Reader, error) {
+	db, err := handle(path, strings.Join(append([]string{readSettings}, more...), "&"))
 	if err != nil {
 		return nil, err
 	}
 	db.SetMaxOpenConns(readers)
 	db.SetMaxIdleConns(1)
-	return &Reader{db}, nil
+	return &Reader{db: db}, nil
 }
 
-// Close gives the file back.
-func (r *Reader) Close() error { return r.db.Close() }
+// Close gives the file back. See OpenReadOnly for ErrMoved.
+func (r *Reader) Close() error { return errors.Join(r.rest.moved(), r.db.Close()) }
 
 // Query says which rows are asked for. The zero value of each field asks for
 // all of them.

@@ -1,32 +1,60 @@
 package records
 
-import "regexp"
-
-// runs finds a text that a spreadsheet may take for a formula: one of these
-// characters first, after spaces at most, and their full-width forms. The list
-// is the usual advice against CSV injection (common practice, no source).
-// Apostrophes before it are those of guard.
-var (
-	runs    = regexp.MustCompile(`^'*\s*[=+\-@\t\r\n＝＋－＠]`)
-	guarded = regexp.MustCompile(`^'+\s*[=+\-@\t\r\n＝＋－＠]`)
-	breaks  = regexp.MustCompile(`\r\n?`)
+import (
+	"regexp"
+	"strings"
 )
 
-// guard puts an apostrophe before a text that could run, by which spreadsheets
-// know a text. Line breaks become line feeds: readers of CSV disagree on the
-// others.
+// runs finds a text that a spreadsheet may take for a formula: one of these
+// characters first, after blanks, quotes and apostrophes at most, and their
+// full-width forms. The list is the usual advice against CSV injection (common
+// practice, no source).
+var (
+	runs   = regexp.MustCompile(`^['"\s]*[=+\-@\t\r\n＝＋－＠]`)
+	breaks = regexp.MustCompile(`\r\n?`)
+)
+
+// splits are the characters at which a spreadsheet may begin another cell within
+// a text of ours: one that is set to semicolons or tabs does not know our quotes,
+// which then stand in the middle of its own cell.
+const splits = ";\t\n"
+
+// guard puts an apostrophe, by which spreadsheets know a text, before a text that
+// could run, and before each part of a text that could run as a cell of its own.
+// Line breaks become line feeds: readers of CSV disagree on the others.
 func guard(text string) string {
-	text = breaks.ReplaceAllString(text, "\n")
-	if runs.MatchString(text) {
-		return "'" + text
-	}
-	return text
+	return eachCell(breaks.ReplaceAllString(text, "\n"), func(out *strings.Builder, rest string) int {
+		if runs.MatchString(rest) {
+			out.WriteByte('\'')
+		}
+		return 0
+	})
 }
 
-// unguard takes away the apostrophe that guard has put there, and no other.
+// unguard takes away the apostrophes that guard has put there, and no other:
+// guard looks past apostrophes, so that one which it left alone has nothing
+// behind it that could run.
 func unguard(cell string) string {
-	if guarded.MatchString(cell) {
-		return cell[1:]
+	return eachCell(cell, func(_ *strings.Builder, rest string) int {
+		if rest[0] == '\'' && runs.MatchString(rest[1:]) {
+			return 1
+		}
+		return 0
+	})
+}
+
+// eachCell copies a text and stops at each place where a spreadsheet may begin a
+// cell; at may write something there, and says how many bytes are left out.
+func eachCell(text string, at func(out *strings.Builder, rest string) (skip int)) string {
+	var out strings.Builder
+	for len(text) > 0 {
+		text = text[at(&out, text):]
+		end := strings.IndexAny(text, splits) + 1
+		if end == 0 {
+			end = len(text)
+		}
+		out.WriteString(text[:end])
+		text = text[end:]
 	}
-	return cell
+	return out.String()
 }

@@ -6,9 +6,12 @@ import (
 	"encoding/csv"
 	"iter"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
+	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
 	"bayward/agent/logbook"
@@ -24,44 +27,135 @@ func texts() *rapid.Generator[string] {
 	return rapid.Map(rapid.SliceOfN(part, 0, 5), func(parts []string) string { return strings.Join(parts, "") })
 }
 
-// TestTextsSurviveCSV: through our own file and back every text is the same,
-// with line feeds for line breaks, and no cell could run.
-func TestTextsSurviveCSV(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		want := rapid.SliceOfN(texts(), 1, 5).Draw(t, "texts")
-		one := newTable("one", "", "", []column[string]{
-			{"n", "", func(*string) any { return int64(-1) }},
-			{"text", "", func(s *string) any { return *s }},
-		}, func(context.Context, *logbook.Reader, logbook.Query) iter.Seq2[string, error] {
-			return func(yield func(string, error) bool) {
-				for _, s := range want {
-					if !yield(s, nil) {
-						return
-					}
+// failing is what tests, properties and fuzzing have in common.
+type failing interface {
+	Helper()
+	Fatalf(format string, args ...any)
+}
+
+// mustSurvive writes texts as a table and reads them back: each is the same,
+// with line feeds for line breaks, and no cell can run, whichever separator the
+// spreadsheet is set to.
+func mustSurvive(t failing, want []string) {
+	t.Helper()
+	one := newTable("one", "", "", []column[string]{
+		{"n", "", func(*string) any { return int64(1) }},
+		{"text", "", func(s *string) any { return *s }},
+		{"same", "", func(s *string) any { return *s }},
+		{"less", "", func(*string) any { return -1.5 }},
+	}, func(context.Context, *logbook.Reader, logbook.Query) iter.Seq2[string, error] {
+		return func(yield func(string, error) bool) {
+			for _, s := range want {
+				if !yield(s, nil) {
+					return
 				}
 			}
-		})
-		var out bytes.Buffer
-		if err := one.WriteCSV(context.Background(), &out, nil, logbook.Query{}); err != nil {
-			t.Fatal(err)
-		}
-		lines, err := csv.NewReader(&out).ReadAll()
-		if err != nil {
-			t.Fatal(err)
-		}
-		var got []string
-		for _, line := range lines[1:] {
-			cell := line[1]
-			if first := strings.TrimLeft(cell, " "); first != "" && strings.ContainsAny(first[:1], "=+-@\t\r\n") {
-				t.Fatalf("%q could run", cell)
-			}
-			got = append(got, unguard(cell))
-		}
-		for i := range want {
-			want[i] = strings.ReplaceAll(strings.ReplaceAll(want[i], "\r\n", "\n"), "\r", "\n")
-		}
-		if !slices.Equal(got, want) {
-			t.Fatalf("got %q, want %q", got, want)
 		}
 	})
+	var out bytes.Buffer
+	if err := one.WriteCSV(context.Background(), &out, nil, logbook.Query{}); err != nil {
+		t.Fatalf("%v", err)
+	}
+	for _, separator := range ",;\t" {
+		for _, cell := range spreadsheetCells(out.String(), byte(separator)) {
+			if evaluated(cell) {
+				t.Fatalf("with separator %q the cell %q could run, of %q", separator, cell, want)
+			}
+		}
+	}
+	lines, err := csv.NewReader(&out).ReadAll()
+	if err != nil {
+		t.Fatalf("%v", err)
+	}
+	var got []string
+	for _, line := range lines[1:] {
+		if line[1] != line[2] || line[3] != "-1.5" {
+			t.Fatalf("%q", line)
+		}
+		got = append(got, unguard(line[1]))
+	}
+	same := slices.Clone(want)
+	for i := range same {
+		same[i] = strings.ReplaceAll(strings.ReplaceAll(same[i], "\r\n", "\n"), "\r", "\n")
+	}
+	if !slices.Equal(got, same) {
+		t.Fatalf("got %q, want %q", got, same)
+	}
+}
+
+// spreadsheetCells takes a file apart as a spreadsheet does that was told, or
+// guesses, this separator: quotes count only at the beginning of a cell, and what
+// stands behind the closing one is part of the cell (common practice, no source).
+func spreadsheetCells(text string, separator byte) []string {
+	var cells []string
+	for text != "" {
+		var cell strings.Builder
+		if strings.HasPrefix(text, `"`) {
+			text = text[1:]
+			for text != "" {
+				c := text[0]
+				doubled := strings.HasPrefix(text, `""`)
+				text = text[1:]
+				if doubled {
+					text = text[1:]
+				} else if c == '"' {
+					break
+				}
+				cell.WriteByte(c)
+			}
+		}
+		end := strings.IndexAny(text, string(separator)+"\r\n")
+		if end < 0 {
+			end = len(text)
+		}
+		cell.WriteString(text[:end])
+		cells = append(cells, cell.String())
+		text = text[min(end+1, len(text)):]
+	}
+	return cells
+}
+
+// evaluated tells whether a spreadsheet takes a cell for something to work out. A
+// number is none, whatever its sign; a spreadsheet in an East Asian language
+// takes the full-width forms for the narrow ones.
+func evaluated(cell string) bool {
+	if _, err := strconv.ParseFloat(cell, 64); err == nil {
+		return false
+	}
+	first, _ := utf8.DecodeRuneInString(strings.TrimLeft(cell, " \t\r\n"))
+	return strings.ContainsRune("=+-@＝＋－＠", first)
+}
+
+func TestTextsSurviveCSV(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		mustSurvive(t, rapid.SliceOfN(texts(), 1, 5).Draw(t, "texts"))
+	})
+}
+
+// TestGuardTellsPeople shows what stands in the file.
+func TestGuardTellsPeople(t *testing.T) {
+	for text, want := range map[string]string{
+		"=1+1":                        "'=1+1",
+		"'=1+1":                       "''=1+1",
+		"wet; dry":                    "wet; dry",
+		"wet;=1+1":                    "wet;'=1+1",
+		"to do:\r\n- cell 3\r\n- 4":   "to do:\n'- cell 3\n'- 4",
+		`a;"=1+1"`:                    `a;'"=1+1"`,
+		"O'Neil, 'Zoë'; it's '5 % ok": "O'Neil, 'Zoë'; it's '5 % ok",
+		"\n\n=1":                      "'\n'\n'=1",
+		"＝1":                          "'＝1",
+		"a;\t@":                       "a;'\t'@",
+	} {
+		require.Equal(t, want, guard(text))
+		require.Equal(t, strings.ReplaceAll(text, "\r\n", "\n"), unguard(want))
+	}
+}
+
+// FuzzGuard looks for a text that a spreadsheet would run, or that does not come
+// back from a file.
+func FuzzGuard(f *testing.F) {
+	for _, seed := range []string{"=cmd|'/C calc'!A0", "wet;=1+1", "a\n-1", `x;"=1"`, "'\t'=", "＝HYPERLINK(\"a\")", "'''@", ";;;\"\"\"+", "1,\";=2\""} {
+		f.Add(seed, "Zoë; 张")
+	}
+	f.Fuzz(func(t *testing.T, a, b string) { mustSurvive(t, []string{a, b}) })
 }

@@ -4,8 +4,11 @@ import (
 	"bytes"
 	"errors"
 	"log/slog"
+	"math"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -148,34 +151,91 @@ func anonymous(text string) []string {
 	return out
 }
 
+// FuzzImport: a file is taken whole or not at all, each complaint says in which
+// line, and what was taken would be written: it has a bay, a pack, an end, and
+// numbers within their bounds.
 func FuzzImport(f *testing.F) {
 	for _, name := range []string{"visits.csv", "charges.csv"} {
 		text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "records", name))
 		require.NoError(f, err)
 		f.Add(string(text))
 	}
-	f.Add("bay,pack,start,cell\nb,p,2026-01-01,\"1")
+	for _, text := range []string{
+		"bay,pack,start,cell\nb,p,2026-01-01,\"1",
+		"\ufeffbay;pack;start;cell;water_ml\r\nb-1;p;2026-01-01;1;55,5\r\n",
+		"bay,pack,start,cell,notes\nb,p,2026-01-01,1,\"a\nb\"\nb,p,2026-01-01,x,\"a\nb\"",
+		"\"bay\n\",pack,start,in_ah\n",
+		"bay,pack,start,in_ah,by\nb,p,2026-01-01,0x1p4,1",
+		"bay,pack,start,end,start_trusted,in_ah\nb,p,2026-01-02,2026-01-01,no,1e999",
+		"bay,pack,start,cell,gravity\n\nb,p,2026-01-01T00:00:00+14:00,1,1.28\n",
+		"bay,pack,start,cell\nb,p,2026-01-01,1\x00",
+	} {
+		f.Add(text)
+	}
 	f.Fuzz(func(t *testing.T, text string) {
 		rows, err := imported(text)
 		if err != nil {
-			bad, ok := errors.AsType[*records.ImportError](err)
-			if !ok || len(bad.Problems) == 0 || !rows.Empty() {
-				t.Fatalf("%v, %v", err, rows)
+			mustNameLines(t, err, strings.Count(text, "\n")+1)
+			if !rows.Empty() {
+				t.Fatalf("refused, and yet there are %+v", rows)
 			}
 			return
 		}
 		if len(rows.Charges)+len(rows.Visits) == 0 {
 			t.Fatal("taken, but empty")
 		}
-		for _, v := range rows.Visits {
-			if v.Bay == "" || v.Pack == "" || v.Open() || v.Start.Wall.After(importNow) {
-				t.Fatalf("%+v", v)
-			}
-			for i, c := range v.Cells {
-				if c.Cell < 1 || c.Cell > 48 || i > 0 && v.Cells[i-1].Cell >= c.Cell {
-					t.Fatalf("%+v", v.Cells)
-				}
-			}
+		for i := range rows.Charges {
+			mustBeWhole(t, &rows.Charges[i].Span)
+		}
+		for i := range rows.Visits {
+			mustBeWhole(t, &rows.Visits[i].Span)
+			mustHaveCells(t, &rows.Visits[i])
 		}
 	})
+}
+
+var saysLine = regexp.MustCompile(`^line ([0-9]+): `)
+
+func mustNameLines(t *testing.T, err error, last int) {
+	t.Helper()
+	bad, ok := errors.AsType[*records.ImportError](err)
+	if !ok || len(bad.Problems) == 0 {
+		t.Fatalf("%v", err)
+	}
+	for _, p := range bad.Problems {
+		said := saysLine.FindStringSubmatch(p)
+		if said == nil {
+			t.Fatalf("%q names no line", p)
+		}
+		if n, err := strconv.Atoi(said[1]); err != nil || n < 1 || n > last {
+			t.Fatalf("%q names a line that is not there: the file has %d", p, last)
+		}
+	}
+}
+
+func mustBeWhole(t *testing.T, s *logbook.Span) {
+	t.Helper()
+	if s.Bay == "" || s.Pack == "" || s.Open() || s.Origin != logbook.ByImport || s.Start.Wall.After(importNow) || s.End.Wall.After(importNow) ||
+		s.Start.Wall.Year() < 1970 || s.Start.Trusted && s.End.Wall.Before(s.Start.Wall) {
+		t.Fatalf("%+v", s)
+	}
+}
+
+func mustHaveCells(t *testing.T, v *logbook.Visit) {
+	t.Helper()
+	total := 0.0
+	for i, c := range v.Cells {
+		if c.Cell < 1 || c.Cell > 48 || i > 0 && v.Cells[i-1].Cell >= c.Cell {
+			t.Fatalf("%+v", v.Cells)
+		}
+		if c.ML != nil {
+			if !(*c.ML >= 0 && *c.ML <= 10000) {
+				t.Fatalf("cell %d was given %g ml", c.Cell, *c.ML)
+			}
+			total += *c.ML
+		}
+	}
+	if math.Abs(total-v.TotalML) > 1e-6 {
+		t.Fatalf("the cells were given %g ml, the visit %g ml", total, v.TotalML)
+	}
 }

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/interlock"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
 	"bayward/sensors/sim"
@@ -36,6 +37,7 @@ packs:
 type nightShift struct {
 	*agent
 	t     *testing.T
+	path  string // of the logbook
 	text  string
 	bench *sim.Bench
 	bays  map[string]*sim.Bay
@@ -48,7 +50,8 @@ func newNightShift(t *testing.T, recognised bool) *nightShift {
 	if recognised {
 		own = [2]any{", sensor: 28-00000000000a", ", sensor: 28-00000000000b"}
 	}
-	n := &nightShift{t: t, text: fmt.Sprintf(swapYard, filepath.Join(t.TempDir(), "logbook.db"), own[0], own[1])}
+	n := &nightShift{t: t, path: filepath.Join(t.TempDir(), "logbook.db")}
+	n.text = fmt.Sprintf(swapYard, n.path, own[0], own[1])
 	var err error
 	n.bench, n.bays, err = simulate(loadText(t, n.text), map[string]sim.Opts{
 		"bay-1": {StateOfCharge: 0.9, CoverMM: 8, Connected: true}, "bay-2": {StateOfCharge: 0.9, CoverMM: 11, Connected: true},
@@ -80,6 +83,14 @@ func (n *nightShift) end() {
 		require.NoError(n.t, n.close())
 		n.agent, n.off = nil, n.bench.Now()
 	}
+}
+
+// dedicate changes the file for the next life: each bay is there for one pack.
+func (n *nightShift) dedicate(one, two string) {
+	n.t.Helper()
+	_, packs, _ := strings.Cut(n.text, "\npacks:")
+	n.text = fmt.Sprintf("site: s\nagent: a\nsensors: simulated\nhttp: {listen: \"127.0.0.1:0\"}\nlogbook: {path: %q}\n"+
+		"bays:\n  - {name: bay-1, pack: %s}\n  - {name: bay-2, pack: %s}\npacks:%s", n.path, one, two, packs)
 }
 
 // run lets time pass, with the agent when it lives.
@@ -221,23 +232,75 @@ func TestPacksSwappedInTheNight(t *testing.T) {
 // its history there, although nobody ever saw it move.
 func TestAPackMovesByTheConfiguration(t *testing.T) {
 	n := newNightShift(t, false)
-	_, packs, _ := strings.Cut(n.text, "\npacks:")
-	path := n.cfg.Logbook.Path
-	dedicated := func(one, two string) string {
-		return fmt.Sprintf("site: s\nagent: a\nsensors: simulated\nhttp: {listen: \"127.0.0.1:0\"}\nlogbook: {path: %q}\n"+
-			"bays:\n  - {name: bay-1, pack: %s}\n  - {name: bay-2, pack: %s}\npacks:%s", path, one, two, packs)
-	}
 	n.end()
-	n.text = dedicated("lift-a", "lift-b")
+	n.dedicate("lift-a", "lift-b")
 	n.begin(false)
 	p := n.run(2 * time.Hour)
 	a := p[0].Charge.TotalGassingAh
 	require.Positive(t, a)
 	n.end()
-	n.text = dedicated("lift-b", "lift-a")
+	n.dedicate("lift-b", "lift-a")
 	n.begin(false)
 	p = n.run(time.Minute)
 	require.Equal(t, "lift-a", p[1].Pack.Name)
 	require.InDelta(t, a, p[1].Charge.TotalGassingAh, a/5)
 	require.False(t, p[1].Charge.Full)
+}
+
+// TestARestartLeavesNoTrace: what stands at a pack stands in the record as one
+// row, with the agent restarted meanwhile, also while it is not known yet which
+// pack that is.
+func TestARestartLeavesNoTrace(t *testing.T) {
+	for name, off := range map[string]time.Duration{"at once": 2 * time.Second, "after an hour": time.Hour} {
+		for _, recognised := range []bool{true, false} {
+			t.Run(fmt.Sprintf("%s, recognised %v", name, recognised), func(t *testing.T) {
+				n := newNightShift(t, true)
+				if !recognised {
+					n.end()
+					n.dedicate("lift-a", "lift-b")
+					n.begin(false)
+				}
+				require.NoError(t, n.bays["bay-1"].Leak(n.bays["bay-1"].PilotCell(), 170))
+				p := n.run(5 * time.Minute)
+				require.Equal(t, "lift-a", p[0].Pack.Name)
+				require.True(t, p[0].Findings[interlock.PlatesBare].Raised)
+				for range 2 {
+					n.end()
+					n.run(off)
+					n.begin(true)
+					n.run(5 * time.Minute)
+				}
+				n.end()
+				n.mustStandOnce("bay-1", "lift-a", "plates-bare")
+			})
+		}
+	}
+}
+
+// mustStandOnce checks that a finding of a pack, and the refusal for it, are one
+// row each and open, and that no finding of the bay went and came again at once.
+func (n *nightShift) mustStandOnce(bayName, pack, code string) {
+	n.t.Helper()
+	r, err := logbook.OpenReadOnly(n.t.Context(), n.path)
+	require.NoError(n.t, err)
+	defer r.Close()
+	last := map[string]logbook.Finding{}
+	for f, err := range r.Findings(n.t.Context(), logbook.Query{Bay: bayName}) {
+		require.NoError(n.t, err)
+		require.Equal(n.t, pack, f.Pack, f.Code)
+		before, again := last[f.Code]
+		require.False(n.t, again && (f.Code == code || f.Start.Mono-before.End.Mono < time.Minute), "%+v\n%+v", before, f)
+		last[f.Code] = f
+	}
+	require.Contains(n.t, last, code)
+	require.Zero(n.t, last[code].End, "it still stands")
+	var refusals []logbook.Refusal
+	for f, err := range r.Refusals(n.t.Context(), logbook.Query{Bay: bayName}) {
+		require.NoError(n.t, err)
+		refusals = append(refusals, f)
+	}
+	require.Len(n.t, refusals, 1)
+	require.True(n.t, refusals[0].Open())
+	require.Equal(n.t, pack, refusals[0].Pack)
+	require.Equal(n.t, code, refusals[0].Code)
 }

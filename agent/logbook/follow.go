@@ -18,6 +18,7 @@ type Follower struct {
 	bay      string
 	pack     string
 	began    bool
+	start    time.Duration // of the first picture
 	now      time.Duration // of the last picture
 	charge   *chargeRow
 	visit    *Visit
@@ -25,6 +26,7 @@ type Follower struct {
 	readNow  time.Duration // the same, on the bay's clock
 	findings [interlock.NumCodes]*findingRow
 	refusal  *Refusal
+	unseen   bool // the refusal is from the file, and its pack was not seen since
 	thin     thinner
 	out      Rows
 }
@@ -41,13 +43,13 @@ func NewFollower(bayName string, open Rows) *Follower {
 	}
 	for i := range open.Findings {
 		if c := interlock.Lookup(open.Findings[i].Code); c != interlock.NoCode {
-			f.findings[c] = &findingRow{Finding: open.Findings[i], resumed: true}
+			f.findings[c] = &findingRow{Finding: open.Findings[i], resumed: true, empty: true}
 			continue
 		}
 		f.out.Findings = append(f.out.Findings, open.Findings[i]) // of a program that knew more: see first
 	}
 	for i := range open.Refusals {
-		f.refusal = &open.Refusals[i]
+		f.refusal, f.unseen = &open.Refusals[i], true
 	}
 	return f
 }
@@ -60,6 +62,9 @@ const longest = 15 * time.Minute
 // caller's.
 func (f *Follower) Take(s Stamp, p *bay.Picture, events []bay.Event) Rows {
 	dt := p.Now - f.now
+	if !f.began {
+		f.start = p.Now
+	}
 	if !f.began || dt < 0 || dt > longest {
 		dt = 0
 	}
@@ -98,15 +103,13 @@ func (f *Follower) first(s Stamp, p *bay.Picture) {
 		v.note("Another pack is in the bay now; the end of the visit was not seen.")
 		f.endVisit(s, "")
 	}
-	if r := f.refusal; r != nil && r.Pack != f.pack {
-		f.endRefusal(s, RefusalLeft)
-	}
-	for c, row := range f.findings {
-		if row != nil && row.Pack != f.pack {
-			f.clear(s, interlock.Code(c))
-		}
-	}
+	f.leaveRefusal(s, p)
+	f.leaveFindings(s, p)
 }
+
+// unknown tells that it is not known which pack is in the bay. What stood at a
+// pack before a restart waits as long: nobody has seen that pack leave.
+func (f *Follower) unknown(p *bay.Picture) bool { return f.pack == "" && p.Stage != bay.Vacant }
 
 // packOf is the name of the pack in the bay, "" when it is not known.
 func packOf(p *bay.Picture) string {

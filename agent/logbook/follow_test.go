@@ -4,6 +4,7 @@ import (
 	"math"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -363,20 +364,54 @@ func TestWhatIsNoRefusal(t *testing.T) {
 	}
 }
 
+// A finding and a refusal of before a restart go on once the core had its time to
+// say that they stand, and it is known which pack is there; else they end.
 func TestFollowFindingsOverRestart(t *testing.T) {
 	open := func(code string) Finding {
 		f := Finding{Span: spanAt(0, "bay-1", "lift-24v"), Code: code}
 		f.End = Stamp{}
 		return f
 	}
-	s := newScene(t, Rows{Findings: []Finding{open("plates-bare"), open("pack-hot"), open("of-a-newer-program")}})
-	s.p.Findings[interlock.PlatesBare].Raised = true
-	s.run(3 * time.Second)
-	ended := map[string]bool{}
-	for _, f := range s.got.Findings {
-		ended[f.Code] = !f.Open()
+	refused := Refusal{Span: open("").Span, Code: "plates-bare", Codes: []string{"plates-bare"}}
+	stands := func(p *bay.Picture) {
+		p.Findings[interlock.PlatesBare] = bay.Finding{Raised: true, Since: p.Now}
 	}
-	require.Equal(t, map[string]bool{"pack-hot": true, "of-a-newer-program": true}, ended)
+	for name, c := range map[string]struct {
+		then func(*bay.Picture)
+		want string // that ends within the seconds of the finding's rise, and after
+	}{
+		"stands":           {stands, "of-a-newer-program pack-hot"},
+		"does not":         {func(*bay.Picture) {}, "of-a-newer-program plates-bare pack-hot"},
+		"of another pack":  {func(p *bay.Picture) { p.Pack = &bay.Pack{Name: "other"}; stands(p) }, "of-a-newer-program plates-bare pack-hot plates-bare-refusal"},
+		"the bay is empty": {func(p *bay.Picture) { p.Pack, p.Stage = &bay.Pack{}, bay.Vacant }, "of-a-newer-program plates-bare pack-hot plates-bare-refusal"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newScene(t, Rows{Findings: []Finding{open("plates-bare"), open("pack-hot"), open("of-a-newer-program")}, Refusals: []Refusal{refused}})
+			known := s.p.Pack
+			s.p.Pack, s.p.Stage = &bay.Pack{}, bay.Settling
+			s.p.Findings[interlock.AgentUnready] = bay.Finding{Raised: true}
+			s.run(time.Minute)
+			s.p.Pack = known
+			s.run(time.Second)
+			s.p.Stage = bay.Waiting
+			c.then(&s.p)
+			s.tick()
+			s.p.Findings[interlock.AgentUnready].Raised = false
+			s.run(10 * time.Second)
+			var ended []string
+			for _, f := range s.got.Findings {
+				if f.Code != interlock.AgentUnready.String() && !f.Open() {
+					ended = append(ended, f.Code)
+				}
+			}
+			for _, r := range s.got.Refusals {
+				if !r.Open() {
+					ended = append(ended, r.Code+"-refusal")
+				}
+			}
+			require.Equal(t, c.want, strings.Join(ended, " "))
+		})
+	}
 }
 
 // Spans meet, minutes are kept near an event, and hours at rest.

@@ -12,29 +12,67 @@ import (
 // findingRow is a finding that stands.
 type findingRow struct {
 	Finding
-	resumed bool // from the file, and not seen in a picture yet
+	resumed bool // from the file, and the core has not judged it yet
+	empty   bool // it stood, or may have stood, while the bay was empty
 	since   time.Duration
+}
+
+// leaveFindings is for findings whose pack is not the one that is known to be in
+// the bay.
+func (f *Follower) leaveFindings(s Stamp, p *bay.Picture) {
+	for c, row := range f.findings {
+		switch {
+		case row == nil || row.Pack == f.pack:
+		case row.resumed && f.unknown(p):
+		case row.Pack == "" && !row.empty: // it is known by now which pack this was all along
+			row.Pack = f.pack
+			f.out.Findings = append(f.out.Findings, row.Finding)
+		default:
+			f.clear(s, interlock.Code(c))
+		}
+	}
 }
 
 func (f *Follower) followFindings(s Stamp, p *bay.Picture) {
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
-		now, row := &p.Findings[c], f.findings[c]
-		if row != nil && row.resumed {
-			row.resumed, row.since = false, now.Since
-		}
-		if row != nil && (!now.Raised || row.since != now.Since) {
-			f.clear(s, c)
-			row = nil
-		}
-		switch {
-		case row == nil && now.Raised:
-			f.findings[c] = f.raised(s, p, c)
-			f.out.Findings = append(f.out.Findings, f.findings[c].Finding)
-		case row != nil && row.Latched != now.Latched:
-			row.Latched = now.Latched
-			f.out.Findings = append(f.out.Findings, row.Finding)
+		f.followFinding(s, p, c)
+		if row := f.findings[c]; row != nil && p.Stage == bay.Vacant {
+			row.empty = true
 		}
 	}
+}
+
+func (f *Follower) followFinding(s Stamp, p *bay.Picture, c interlock.Code) {
+	now, row := &p.Findings[c], f.findings[c]
+	if row != nil && row.resumed {
+		if row.Pack != f.pack || !now.Raised && f.unjudged(p, c) {
+			return
+		}
+		row.resumed, row.since = false, now.Since
+	}
+	if row != nil && (!now.Raised || row.since != now.Since) {
+		f.clear(s, c)
+		row = nil
+	}
+	switch {
+	case row == nil && now.Raised:
+		f.findings[c] = f.raised(s, p, c)
+		f.out.Findings = append(f.out.Findings, f.findings[c].Finding)
+	case row != nil && row.Latched != now.Latched:
+		row.Latched = now.Latched
+		f.out.Findings = append(f.out.Findings, row.Finding)
+	}
+}
+
+// readyWithin is longer than readings take to be proven after a start.
+const readyWithin = 2 * time.Minute
+
+// unjudged tells that a finding from before a restart may still stand, although
+// the core does not say so: it begins anew, and needs its time to be sure.
+func (f *Follower) unjudged(p *bay.Picture, c interlock.Code) bool {
+	lived := p.Now - f.start
+	proving := p.Findings[interlock.AgentUnready].Raised && lived < readyWithin
+	return p.Stage != bay.Vacant && (proving || lived <= interlock.Table[c].Raise)
 }
 
 func (f *Follower) clear(s Stamp, c interlock.Code) {
@@ -68,11 +106,26 @@ func aboutReading(c interlock.Code) bool {
 	}, c)
 }
 
+// leaveRefusal is for a refusal of another pack than the one that is known to be
+// in the bay.
+func (f *Follower) leaveRefusal(s Stamp, p *bay.Picture) {
+	switch {
+	case f.refusal == nil:
+	case f.refusal.Pack == f.pack:
+		f.unseen = false
+	case !f.unseen || !f.unknown(p):
+		f.endRefusal(s, RefusalLeft)
+	}
+}
+
 // followRefusal keeps the time in which a pack stands connected and not full,
 // and its charge is withheld for a reason of its own: that readings must be
 // proven first, or that a person is at the pack, refuses nothing.
 func (f *Follower) followRefusal(s Stamp, p *bay.Picture) {
 	r := f.refusal
+	if r != nil && r.Pack != f.pack {
+		return // see leaveRefusal
+	}
 	switch {
 	case r == nil:
 	case p.Permit.Granted:
@@ -130,5 +183,5 @@ func (r *Refusal) add(codes []interlock.Code) bool {
 func (f *Follower) endRefusal(s Stamp, how string) {
 	f.refusal.End, f.refusal.Ended = s, how
 	f.out.Refusals = append(f.out.Refusals, *f.refusal)
-	f.refusal = nil
+	f.refusal, f.unseen = nil, false
 }

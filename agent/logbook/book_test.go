@@ -1,6 +1,7 @@
 package logbook
 
 import (
+	"fmt"
 	"path/filepath"
 	"slices"
 	"testing"
@@ -144,4 +145,99 @@ func BenchmarkAppend(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// BenchmarkBatch writes what one busy day of one bay or eight leaves, in the
+// commits in which the agent makes them: each hour one with the hour's readings
+// and the newest memories of all bays, and at once what came with an event: a
+// charge that began and was full, and a visit with its fills. The rows are
+// invented.
+func BenchmarkBatch(b *testing.B) {
+	for _, bays := range []int{1, 8} {
+		b.Run(fmt.Sprintf("bays=%d", bays), func(b *testing.B) {
+			book, err := Open(b.Context(), filepath.Join(b.TempDir(), "l.db"), quiet())
+			if err != nil {
+				b.Fatal(err)
+			}
+			defer book.Close()
+			day, commits := 0, 0
+			b.ReportAllocs()
+			for b.Loop() {
+				batches := dayOf(day, bays)
+				for _, batch := range batches {
+					if err := book.Write(b.Context(), batch...); err != nil {
+						b.Fatal(err)
+					}
+				}
+				day, commits = day+1, len(batches)
+			}
+			b.ReportMetric(float64(commits), "commits/op")
+		})
+	}
+}
+
+// dayOf are the batches of one day, as a Recorder hands them over: the rows of the
+// bays, then their memories.
+func dayOf(day, bays int) (batches [][]Entry) {
+	memory := make([]byte, 2500) // about what a bay's weighs
+	for hour := range 24 {
+		var rows, memories []Entry
+		for n := range bays {
+			e := Entry{Bay: "bay-" + itoa(n+1), Pack: "lift-" + itoa(n+1), Stamp: minute((day*24 + hour) * 60)}
+			kept := Entry{Bay: e.Bay, Pack: e.Pack, Stamp: e.Stamp, Memory: memory}
+			for _, eventful := range eventsOf(e, hour) {
+				batches = append(batches, []Entry{eventful, kept})
+			}
+			e.Rows.Series = readingsOf(&e, hour)
+			rows, memories = append(rows, e), append(memories, kept)
+		}
+		batches = append(batches, append(rows, memories...))
+	}
+	return batches
+}
+
+// readingsOf are the thinned readings of an hour: minutes near the events, one in
+// ten minutes on charge, and one an hour at rest.
+func readingsOf(e *Entry, hour int) (out []Series) {
+	every := 60
+	switch {
+	case hour == 6 || hour == 14 || hour == 18:
+		every = 4 // minutes for a quarter of it
+	case hour > 6 && hour < 14:
+		every = 10
+	}
+	for at := 0; at < 60; at += every {
+		s := someSeries(at)
+		s.Bay, s.Pack = e.Bay, e.Pack
+		s.Start.Wall = e.Stamp.Wall.Add(time.Duration(at) * time.Minute)
+		out = append(out, s)
+	}
+	return out
+}
+
+// eventsOf are the entries of an hour that are written at once.
+func eventsOf(e Entry, hour int) (out []Entry) {
+	add := func(n int, rows Rows) {
+		one := e
+		one.Events, one.Rows = someEvents(n), rows
+		out = append(out, one)
+	}
+	span := Span{Bay: e.Bay, Pack: e.Pack, Origin: ByAgent, Start: e.Stamp, End: e.Stamp}
+	c, v := someCharge(0), someVisit(0)
+	c.Span, v.Span = span, span
+	switch hour {
+	case 6:
+		c.End = Stamp{}
+		add(2, Rows{Charges: []Charge{c}})
+	case 14:
+		add(3, Rows{Charges: []Charge{c}})
+	case 18:
+		v.End = Stamp{}
+		for range 13 { // opened, and a fill in each cell
+			add(1, Rows{Visits: []Visit{v}})
+		}
+		v.End = e.Stamp
+		add(2, Rows{Visits: []Visit{v}})
+	}
+	return out
 }

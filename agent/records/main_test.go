@@ -45,7 +45,7 @@ func twoWeeks() logbook.Rows {
 		case 5:
 			c.Start.Trusted, c.Start.Wall = false, time.Unix(40, 0).UTC()
 		case 13:
-			c.End, c.Full, c.Ended = logbook.Stamp{}, false, ""
+			c.End, c.Ended = logbook.Stamp{}, "" // and goes on, although it is proven full
 		}
 		rows.Charges = append(rows.Charges, c)
 		rows.Refusals = append(rows.Refusals, logbook.Refusal{

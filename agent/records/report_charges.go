@@ -123,15 +123,24 @@ func (p *report) chargeRow(c *logbook.Charge) chargeRow {
 		row.Time = none
 	}
 	row.IsDry, row.Unknown = row.Dry == "yes", row.Dry == "unknown"
+	row.How = howItEnded(c)
+	return row
+}
+
+// howItEnded says of a charge that goes on what is known of it so far.
+func howItEnded(c *logbook.Charge) string {
 	how := []string{c.Ended}
-	if c.Full && c.Ended == logbook.EndedFull {
+	switch {
+	case c.Open() && c.Full:
+		how = []string{"not yet; proven full"}
+	case c.Open():
+		how = []string{"not yet"}
+	case c.Full && c.Ended == logbook.EndedFull:
 		how = []string{"full"}
-	} else if c.Full {
+	case c.Full:
 		how = append(how, "full")
 	}
-	how = append(how, c.Evidence, c.Code)
-	row.How = strings.Join(deleteEmpty(how), ", ")
-	return row
+	return strings.Join(deleteEmpty(append(how, c.Evidence, c.Code)), ", ")
 }
 
 func deleteEmpty(words []string) []string {

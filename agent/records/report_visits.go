@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"bayward/agent/electrolyte"
 	"bayward/agent/logbook"
@@ -117,7 +118,8 @@ func (p *report) waterPart(watered []logbook.Visit, sums map[int]float64, left i
 	part := &waterPart{Left: left}
 	most, cells := 0.0, p.cellNumbers(sums)
 	for i := range watered {
-		part.Visits = append(part.Visits, watered[i].Start.Wall.UTC().Format("06-01-02"))
+		v := &watered[i] // several may be of one day
+		part.Visits = append(part.Visits, fmt.Sprintf("No. %d, %s", v.ID, v.Start.Wall.UTC().Format(time.DateOnly)))
 		for _, c := range watered[i].Cells {
 			most = max(most, orZero(c.ML))
 		}

@@ -32,7 +32,7 @@ func spanColumns[T any](of func(*T) *logbook.Span) []column[T] {
 }
 
 func packs() *Table {
-	return newTable("packs", "The packs that the record knows, by name. Asked for by --pack only.", "pack bay charges visits", []column[logbook.Pack]{
+	return newTable("packs", "The packs that the record knows, by name. Neither a bay nor a time chooses among them.", "pack bay charges visits", []column[logbook.Pack]{
 		{"pack", "", func(p *logbook.Pack) any { return p.Name }},
 		{"bay", "where it was charged or visited last", func(p *logbook.Pack) any { return p.Bay }},
 		{"charges", "", func(p *logbook.Pack) any { return int64(p.Charges) }},

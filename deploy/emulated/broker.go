@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"os"
 	"os/exec"
@@ -63,11 +64,12 @@ type event struct {
 // its own, as a yard has it.
 type site struct {
 	port   int
-	cmds   []*exec.Cmd
+	ends   []func()      // each ends a program and waits until it has gone
 	mu     sync.Mutex    // guards what follows
 	past   []message     // of the lives of the agent before
 	all    []message     // of this life
-	wakeup chan struct{} // closed at the next message
+	lost   error         // a program has ended that nobody here has told to
+	wakeup chan struct{} // closed at the next message, and with lost
 }
 
 // startSite runs mosquitto on a free port of the loopback.
@@ -82,14 +84,16 @@ func startSite(ctx context.Context, dir string) (*site, error) {
 	if err := os.WriteFile(conf, []byte(text), 0o600); err != nil {
 		return nil, err
 	}
-	if err := s.start("mosquitto", "-c", conf); err != nil {
+	if err := s.start("mosquitto", nil, "-c", conf); err != nil {
 		return nil, err
 	}
-	if err := s.awaitBroker(ctx); err != nil {
-		return nil, errors.Join(err, s.close())
+	err = s.awaitBroker(ctx)
+	if err == nil {
+		err = s.listen()
 	}
-	if err := s.listen(); err != nil {
-		return nil, errors.Join(err, s.close())
+	if err != nil {
+		s.close()
+		return nil, err
 	}
 	return s, nil
 }
@@ -118,13 +122,41 @@ func find(program string) string {
 	return "/usr/sbin/" + program
 }
 
-func (s *site) start(program string, args ...string) error {
-	cmd := exec.CommandContext(context.Background(), find(program), args...)
-	if err := cmd.Start(); err != nil {
-		return fmt.Errorf("start the site's broker: %w", err)
+// start starts a program and notes when it ends before its time. What it prints goes
+// to takes, unless that is nil.
+func (s *site) start(program string, takes func(io.Reader), args ...string) error {
+	ctx, end := context.WithCancel(context.Background())
+	cmd := exec.CommandContext(ctx, find(program), args...)
+	var out io.ReadCloser
+	var err error
+	if takes != nil {
+		out, err = cmd.StdoutPipe()
 	}
-	s.cmds = append(s.cmds, cmd)
+	if err = errors.Join(err, cmd.Start()); err != nil {
+		end()
+		return fmt.Errorf("start %s: %w", program, err)
+	}
+	gone := make(chan struct{})
+	go func() {
+		defer close(gone)
+		if takes != nil {
+			takes(out)
+		}
+		_ = cmd.Wait() // how it ended is in its state
+		if ctx.Err() == nil {
+			s.lose(fmt.Errorf("%s was ended by somebody else: %s", program, cmd.ProcessState))
+		}
+	}()
+	s.ends = append(s.ends, func() { end(); <-gone })
 	return nil
+}
+
+func (s *site) lose(err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.lost = errors.Join(s.lost, err)
+	close(s.wakeup)
+	s.wakeup = make(chan struct{})
 }
 
 func (s *site) awaitBroker(ctx context.Context) error {
@@ -141,17 +173,7 @@ func (s *site) awaitBroker(ctx context.Context) error {
 
 // listen follows every topic of the site.
 func (s *site) listen() error {
-	cmd := exec.CommandContext(context.Background(), find("mosquitto_sub"),
-		"-h", "127.0.0.1", "-p", fmt.Sprint(s.port), "-q", "1", "-t", "bayward/#", "-F", "%t %p")
-	out, err := cmd.StdoutPipe()
-	if err != nil {
-		return err
-	}
-	if err := cmd.Start(); err != nil {
-		return fmt.Errorf("listen at the broker: %w", err)
-	}
-	s.cmds = append(s.cmds, cmd)
-	go func() {
+	takes := func(out io.Reader) {
 		for r := bufio.NewReader(out); ; {
 			line, err := r.ReadString('\n')
 			if err != nil {
@@ -160,8 +182,8 @@ func (s *site) listen() error {
 			topic, payload, _ := strings.Cut(strings.TrimSpace(line), " ")
 			s.take(message{topic, payload})
 		}
-	}()
-	return nil
+	}
+	return s.start("mosquitto_sub", takes, "-h", "127.0.0.1", "-p", fmt.Sprint(s.port), "-q", "1", "-t", "bayward/#", "-F", "%t %p")
 }
 
 func (s *site) take(m message) {
@@ -197,8 +219,11 @@ func (s *site) numbered() []event {
 func (s *site) await(ctx context.Context, fulfilled func([]message) bool) error {
 	for {
 		s.mu.Lock()
-		now, wakeup := s.all[:len(s.all):len(s.all)], s.wakeup
+		now, wakeup, lost := s.all[:len(s.all):len(s.all)], s.wakeup, s.lost
 		s.mu.Unlock()
+		if lost != nil {
+			return lost
+		}
 		if fulfilled(now) {
 			return nil
 		}
@@ -251,11 +276,8 @@ func events(all []message) []event {
 	return out
 }
 
-func (s *site) close() error {
-	var errs []error
-	for _, cmd := range slices.Backward(s.cmds) {
-		errs = append(errs, cmd.Process.Kill())
-		_ = cmd.Wait() // it was killed
+func (s *site) close() {
+	for _, end := range slices.Backward(s.ends) {
+		end()
 	}
-	return errors.Join(errs...)
 }

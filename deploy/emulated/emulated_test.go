@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"os"
+	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -189,4 +191,22 @@ func TestScenariosAreNamedOnce(t *testing.T) {
 	}
 	require.Positive(t, short["arm64"])
 	require.Positive(t, short["armv6"])
+}
+
+// TestBrokerEndedBySomebody: a broker that is gone fails the scene at once and by its
+// name, and one that is ended here is nothing to tell.
+func TestBrokerEndedBySomebody(t *testing.T) {
+	if _, err := exec.LookPath(find("mosquitto")); err != nil && os.Getenv("BAYWARD_REQUIRE_TOOLS") == "" {
+		t.Skip("mosquitto is missing")
+	}
+	s, err := startSite(t.Context(), t.TempDir())
+	require.NoError(t, err)
+	s.close()
+	require.NoError(t, s.lost)
+
+	s = &site{wakeup: make(chan struct{})}
+	require.NoError(t, s.start("sh", nil, "-c", "exit 3"))
+	t.Cleanup(s.close)
+	err = s.await(t.Context(), func([]message) bool { return false })
+	require.ErrorContains(t, err, "sh was ended by somebody else: exit status 3")
 }

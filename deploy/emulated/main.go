@@ -164,7 +164,7 @@ func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) er
 	if err != nil {
 		return err
 	}
-	defer func() { _ = site.close() }()
+	defer site.close()
 	haste := 1
 	if len(list) > 0 {
 		haste = max(list[0].haste, 1)

@@ -58,6 +58,28 @@ func TestHowToSaysHowItIsKnown(t *testing.T) {
 	}
 }
 
+// onBay finds a command of ours on the configuration of a bay, with what stands before it.
+var onBay = regexp.MustCompile(`((?:[a-z-]+ )*)bayward ([a-z-]+)(?: [a-z-]+)? --config\s+/etc/bayward/bayward.yaml`)
+
+// TestGuidesSayAsWhom: only root and the agent's user read a bay's configuration.
+// What opens the record or takes the lines goes by the agent's user: a file that root
+// made there would be closed to the agent.
+func TestGuidesSayAsWhom(t *testing.T) {
+	found := 0
+	for _, path := range []string{howTo, "wiring.md", "first-hardware.md"} {
+		for _, m := range onBay.FindAllStringSubmatch(readFile(t, path), -1) {
+			found++
+			asAgent := m[1] == "sudo -u bayward "
+			if m[2] == "wiring" && !asAgent || m[1] != "sudo " && !asAgent {
+				t.Errorf("%s: %s", path, m[0])
+			}
+		}
+	}
+	if found < 10 {
+		t.Errorf("only %d commands were found", found)
+	}
+}
+
 // inMachine puts a command as the probe has it: it is root already, on a machine
 // without sudo, with the package for amd64.
 var inMachine = strings.NewReplacer("sudo -u bayward ", "runuser -u bayward -- ", "sudo ", "", "_arm64.deb", "_amd64.deb")

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -92,6 +93,7 @@ func TestReleaseIsWhole(t *testing.T) {
 		}
 		files++
 	}
+	run(t, "sh", "-c", `cd "$1" && sha256sum --check --ignore-missing SHA256SUMS`, "sh", folder) // as the how-to has it
 	if got := strings.Count(sums, "\n"); got != files {
 		t.Errorf("%d sums for %d files", got, files)
 	}
@@ -109,6 +111,25 @@ func TestReleaseIsWhole(t *testing.T) {
 	}
 	if said := run(t, program, "--version"); !strings.Contains(said, string(head[:12])) {
 		t.Errorf("--version says %s, want commit %s", said, head[:12])
+	}
+}
+
+// TestReleaseBringsGuides: who installs it has the guides at hand, and every link
+// in them leads to a file of the package.
+func TestReleaseBringsGuides(t *testing.T) {
+	docs := filepath.Join(filepath.Dir(unpacked(t, released(t))), "../share/doc/bayward")
+	links := 0
+	for _, name := range []string{"wiring.md", "first-hardware.md", "howto/README.md"} {
+		path := filepath.Join(docs, name)
+		for _, link := range regexp.MustCompile(`\]\(([^)#:]+)\)`).FindAllStringSubmatch(readFile(t, path), -1) {
+			links++
+			if _, err := os.Stat(filepath.Join(filepath.Dir(path), link[1])); err != nil {
+				t.Errorf("%s: %v", name, err)
+			}
+		}
+	}
+	if links < 9 {
+		t.Errorf("only %d links were found", links)
 	}
 }
 

@@ -2,6 +2,7 @@ package metrics
 
 import (
 	"maps"
+	"slices"
 	"testing"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -19,7 +20,7 @@ func TestProcess(t *testing.T) {
 	require.Len(t, ours, 6)
 	for name, f := range ours {
 		of := theirs[name]
-		require.NotNil(t, of, "%s: not one of %v", name, maps.Keys(theirs))
+		require.NotNil(t, of, "%s: not one of %v", name, slices.Sorted(maps.Keys(theirs)))
 		require.Equal(t, of.GetHelp(), f.GetHelp(), name)
 		require.Equal(t, of.GetType(), f.GetType(), name)
 		switch name {

@@ -5,23 +5,30 @@ import (
 	"fmt"
 	"log/slog"
 	"strings"
+	"sync"
+	"sync/atomic"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-// LogTo sends the library's own messages to a log. They are variables of the
-// whole process: main calls this once, before any client runs.
-func LogTo(log *slog.Logger) {
-	paho.CRITICAL = libraryLog{log, slog.LevelError}
-	paho.ERROR = libraryLog{log, slog.LevelDebug} // each is told by the client as well, in its own words
-	paho.WARN = libraryLog{log, slog.LevelDebug}
-}
+// LogTo sends the library's own messages to a log from here on; nil drops them.
+// They are of the whole process, as the library has them: with several agents
+// in one, the last log given gets them all.
+func LogTo(log *slog.Logger) { libraryTo.Store(log) }
+
+// libraryTo is where the library's messages go.
+var libraryTo atomic.Pointer[slog.Logger]
+
+// hookLibrary sets the library's variables before its first client is made, and
+// never again: a running client reads them without a lock.
+var hookLibrary = sync.OnceFunc(func() {
+	paho.CRITICAL = libraryLog(slog.LevelError)
+	paho.ERROR = libraryLog(slog.LevelDebug) // each is told by the client as well, in its own words
+	paho.WARN = libraryLog(slog.LevelDebug)
+})
 
 // libraryLog is one of the library's levels.
-type libraryLog struct {
-	log   *slog.Logger
-	level slog.Level
-}
+type libraryLog slog.Level
 
 // spurious ends the line that version 1.5.1 writes at each loss when its
 // reconnection is off.
@@ -34,9 +41,9 @@ func (l libraryLog) Println(v ...any) { l.say(fmt.Sprintln(v...)) }
 func (l libraryLog) Printf(format string, v ...any) { l.say(fmt.Sprintf(format, v...)) }
 
 func (l libraryLog) say(text string) {
-	if !strings.Contains(text, spurious) {
-		l.log.Log(context.Background(), l.level, "mqtt library", "text", strings.TrimSpace(text))
+	if log := libraryTo.Load(); log != nil && !strings.Contains(text, spurious) {
+		log.Log(context.Background(), slog.Level(l), "mqtt library", "text", strings.TrimSpace(text))
 	}
 }
 
-var _ paho.Logger = libraryLog{}
+var _ paho.Logger = libraryLog(0)

@@ -12,6 +12,8 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
 // fakeToken ends when the script says so.
@@ -387,10 +389,28 @@ func TestSecondClientIsHintedAt(t *testing.T) {
 
 func TestLibraryLog(t *testing.T) {
 	var log bytes.Buffer
-	l := libraryLog{slog.New(slog.NewTextHandler(&log, nil)), slog.LevelError}
+	LogTo(slog.New(slog.NewTextHandler(&log, nil)))
+	t.Cleanup(func() { LogTo(nil) })
+	l := libraryLog(slog.LevelError)
 	l.Println("[client]", strings.Repeat("BUG ", 3)+"reconnection function is nil", nil)
 	l.Printf("store %s\n", "broken")
 	if got := log.String(); strings.Contains(got, "BUG") || !strings.Contains(got, `text="store broken"`) {
 		t.Errorf("log: %s", got)
 	}
+}
+
+// TestLibraryLogOfSeveralAgents: an agent that is made takes the library's
+// messages while another's client writes some. The race detector is the judge.
+func TestLibraryLogOfSeveralAgents(*testing.T) {
+	var both sync.WaitGroup
+	for range 2 {
+		both.Go(func() {
+			for range 100 {
+				LogTo(nil)
+				hookLibrary()
+				paho.ERROR.Println("the peer is gone")
+			}
+		})
+	}
+	both.Wait()
 }

@@ -220,9 +220,10 @@ func (r *Recorder) Close(ctx context.Context) error {
 func (r *Recorder) run(ctx context.Context) {
 	defer close(r.done)
 	for ctx.Err() == nil {
-		batch, wait := r.take()
+		stopping := r.stopping() // asked first: what was offered before Close is in the take then
+		batch, wait := r.take(stopping)
 		if len(batch) == 0 {
-			if r.stopping() {
+			if stopping {
 				return
 			}
 			r.sleep(ctx, wait, r.wake)
@@ -264,13 +265,14 @@ func (r *Recorder) sleep(ctx context.Context, d time.Duration, early <-chan stru
 	}
 }
 
-// take removes what is due, or says how long nothing will be.
-func (r *Recorder) take() (batch []Entry, wait time.Duration) {
+// take removes what is due, all of it when stopping, or says how long nothing
+// will be.
+func (r *Recorder) take(stopping bool) (batch []Entry, wait time.Duration) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	due := r.commit.Add(r.opt.Every)
 	wait = r.opt.Every
-	if r.queued == 0 && !r.stopping() && time.Now().Before(due) {
+	if r.queued == 0 && !stopping && time.Now().Before(due) {
 		return nil, time.Until(due)
 	}
 	batch = r.queue

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
@@ -221,6 +222,25 @@ func TestRecorderCloseUsesItsTime(t *testing.T) {
 			t.Errorf("written %q, %v", d.texts(), err)
 		}
 	})
+}
+
+// TestRecorderCloseTakesTheNewest: a memory that is offered just before the end,
+// while the recorder looks for work after its last, is stored. Which comes first
+// is the scheduler's choice, so it is tried often.
+func TestRecorderCloseTakesTheNewest(t *testing.T) {
+	for n := range 2000 {
+		d := &fakeDisk{}
+		r := newRecorder(t, d, RecorderOptions{})
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a")})
+		<-r.Stored()
+		for range n % 100 {
+			runtime.Gosched()
+		}
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(1), Memory: []byte("newest")})
+		if err := r.Close(t.Context()); err != nil {
+			t.Fatalf("round %d: %v", n, err)
+		}
+	}
 }
 
 // TestRecorderOnBook is the real pair, without a bubble.

@@ -34,6 +34,7 @@ type Client struct {
 	answers     answers
 	desks       map[string]*desk // by bay; empty when nobody takes orders
 	wake        chan struct{}
+	unsent      atomic.Bool    // the outbox may have events: it costs a query of the logbook to know
 	senders     sync.WaitGroup // goroutines inside the library's Publish
 
 	connected atomic.Bool
@@ -90,7 +91,7 @@ func (c *Client) State(bayName string, view bay.View, at Wall) {
 		return
 	}
 	if c.latest.put(c.opt.Topics.State(bayName), c.opt.QoS.State, gist(&view), payload) {
-		c.Wake()
+		c.stir()
 	}
 }
 
@@ -102,12 +103,18 @@ func (c *Client) Notice(bayName string, n Notice) {
 		return
 	}
 	if c.latest.put(c.opt.Topics.Notice(bayName), c.opt.QoS.Notice, string(payload), payload) {
-		c.Wake()
+		c.stir()
 	}
 }
 
 // Wake says that the outbox has new events.
 func (c *Client) Wake() {
+	c.unsent.Store(true)
+	c.stir()
+}
+
+// stir has the session look for what is to be sent.
+func (c *Client) stir() {
 	select {
 	case c.wake <- struct{}{}:
 	default:

@@ -140,7 +140,7 @@ func (d *desk) admit(c *command, mem *memory, now time.Time) *refusal {
 func (d *desk) carryOut(ctx context.Context, c *command, who *Person) Response {
 	if c.order == askState {
 		d.c.latest.urge(d.c.opt.Topics.State(d.bay))
-		d.c.Wake()
+		d.c.stir()
 		return d.c.done(d.bay, c, "The state is published.")
 	}
 	id, by := "open/"+c.id, c.by+" (not proven)"

@@ -36,6 +36,7 @@ type memoryOutbox struct {
 	err   error
 	all   map[string][]Event
 	sent  map[string]uint64
+	looks int
 	moved chan struct{} // one signal for moves of a cursor
 }
 
@@ -57,6 +58,7 @@ func (o *memoryOutbox) add(bayName string, n int) {
 func (o *memoryOutbox) Unsent(_ context.Context, limit int) ([]Event, error) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
+	o.looks++
 	if o.err != nil {
 		return nil, o.err
 	}
@@ -65,6 +67,13 @@ func (o *memoryOutbox) Unsent(_ context.Context, limit int) ([]Event, error) {
 		out = append(out, o.all[name][o.sent[name]:]...)
 	}
 	return slices.Clone(out[:min(limit, len(out))]), nil
+}
+
+// looked is how often the outbox was asked.
+func (o *memoryOutbox) looked() int {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.looks
 }
 
 func (o *memoryOutbox) Sent(_ context.Context, bayName string, seq uint64) error {

@@ -71,7 +71,7 @@ func (c *Client) answer(bayName string, r Response) {
 		return
 	}
 	c.answers.put(message{topic: c.opt.Topics.Response(bayName), qos: c.opt.QoS.Response, payload: payload})
-	c.Wake()
+	c.stir()
 }
 
 // maxAnswers is how many responses wait for the broker. Who asked is likely

@@ -45,6 +45,7 @@ func (s *session) use(ctx context.Context) error {
 		return err
 	}
 	s.latest.again()
+	s.unsent.Store(true)
 	for {
 		busy, err := s.round(ctx)
 		if err != nil {
@@ -98,13 +99,19 @@ func (s *session) round(ctx context.Context) (busy bool, err error) {
 		s.retained.Add(uint64(n))
 		return true, err
 	}
+	if !s.unsent.Swap(false) {
+		return false, nil
+	}
 	return s.outbox(ctx)
 }
 
 // outbox sends one window of events and moves the cursor behind those that
-// the broker has acknowledged.
+// the broker has acknowledged. It is looked at again unless it was empty.
 func (s *session) outbox(ctx context.Context) (busy bool, err error) {
 	evs, err := s.opt.Outbox.Unsent(ctx, s.opt.MaxInFlight)
+	if err != nil || len(evs) > 0 {
+		s.unsent.Store(true)
+	}
 	if err != nil || len(evs) == 0 {
 		s.disk(ctx, err)
 		return false, nil

@@ -343,6 +343,36 @@ func TestStateGoesOutOnChangeAndSeldomElse(t *testing.T) {
 	})
 }
 
+// TestEmptyOutboxIsNotAskedAgain: a query of the logbook for each state would be
+// the dearest part of it. A new event, and a new connection, are looked for.
+func TestEmptyOutboxIsNotAskedAgain(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		o, first, second := newOutbox(), newPeer(), newPeer()
+		c := newClient(t, Options{Outbox: o})
+		c.dial = dialPeers(first, second)
+		runClient(t, c)
+		for range 5 {
+			c.State("bay-1", testView(), testWall())
+			time.Sleep(time.Minute)
+		}
+		if n := o.looked(); n != 1 {
+			t.Errorf("looked %d times into an empty outbox, want once", n)
+		}
+		o.add("bay-1", 1)
+		c.Wake()
+		synctest.Wait()
+		if n := o.looked(); o.cursor("bay-1") != 1 || n != 3 {
+			t.Errorf("sent %d events, looked %d times, want a look for it and one for more", o.cursor("bay-1"), n)
+		}
+		o.add("bay-1", 1) // stored, and its signal lost with the connection
+		close(first.lost)
+		time.Sleep(time.Minute)
+		if o.cursor("bay-1") != 2 {
+			t.Error("a new connection did not look for events")
+		}
+	})
+}
+
 func TestOutboxThatFails(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var log bytes.Buffer

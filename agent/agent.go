@@ -213,7 +213,7 @@ func (a *agent) serve(ctx context.Context, g *errgroup.Group) error {
 		more = append(more, noticeMetrics{a.notices.sender})
 		g.Go(func() error { return a.notices.sender.Run(ctx) })
 	}
-	reg, err := metrics.Registry(a.metrics, more...)
+	reg, err := metrics.NewRegistry(a.metrics, more...)
 	if err != nil {
 		return fmt.Errorf("bug: metrics: %w", err)
 	}

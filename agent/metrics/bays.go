@@ -16,7 +16,7 @@ const (
 )
 
 // bay emits all that one picture tells.
-func (c *Collector) bay(out sink, p *bay.Picture) {
+func (c *Collector) bay(out *shelf, p *bay.Picture) {
 	out.flag(permitted, p.Permit.Granted, p.Bay)
 	for code := interlock.NoCode + 1; code < interlock.NumCodes; code++ {
 		out.flag(finding, p.Findings[code].Raised, p.Bay, code.String())
@@ -33,7 +33,7 @@ func (c *Collector) bay(out sink, p *bay.Picture) {
 }
 
 // configured are the values that a reading is compared with.
-func configured(out sink, p *bay.Picture) {
+func configured(out *shelf, p *bay.Picture) {
 	if p.Named() {
 		out.value(bayInfo, 1, p.Bay, p.Pack.Name)
 		out.value(coverLimit, p.Pack.ChargeCoverMM/mmPerMeter, p.Bay, "charge")
@@ -44,7 +44,7 @@ func configured(out sink, p *bay.Picture) {
 	out.value(tempLimit, p.Limits.WateringMaxC, p.Bay, "watering")
 }
 
-func readings(out sink, p *bay.Picture) {
+func readings(out *shelf, p *bay.Picture) {
 	for _, m := range []struct {
 		d *desc
 		r reading.Reading
@@ -60,7 +60,7 @@ func readings(out sink, p *bay.Picture) {
 
 // relayState believes the contact more than the order: it is the contactor
 // that charges.
-func (c *Collector) relayState(out sink, p *bay.Picture) {
+func (c *Collector) relayState(out *shelf, p *bay.Picture) {
 	if p.Seen.ContactorClosed.OK() {
 		out.flag(closed, p.Seen.ContactorClosed.Value >= 0.5, p.Bay)
 		return
@@ -73,7 +73,7 @@ func (c *Collector) relayState(out sink, p *bay.Picture) {
 	}
 }
 
-func derived(out sink, p *bay.Picture) {
+func derived(out *shelf, p *bay.Picture) {
 	cells := float64(p.Pack.Cells)
 	if p.Cool.ReadyKnown {
 		out.value(coolLeft, p.Cool.ReadyIn.Seconds(), p.Bay)

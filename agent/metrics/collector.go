@@ -1,12 +1,13 @@
 package metrics
 
 import (
-	"math"
+	"fmt"
 	"runtime"
 	"sync"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+	dto "github.com/prometheus/client_model/go"
 
 	"bayward/agent/bay"
 )
@@ -34,17 +35,17 @@ type Collector struct {
 	ticks  prometheus.Histogram
 	relay  prometheus.Histogram
 
-	kept keeper
+	shelf *shelf
 
 	mu       sync.Mutex                          // guards everything that follows
 	lastGood map[string]map[string]time.Duration // by bay and sensor, on the pictures' clock
 	jugs     map[string]*jug                     // by bay
 }
 
-// New makes a collector. Register it once, see Registry.
+// New makes a collector. It is scraped by a Registry.
 func New(src Sources) *Collector {
 	return &Collector{
-		src: src, lastGood: map[string]map[string]time.Duration{}, jugs: map[string]*jug{},
+		src: src, shelf: newShelf(), lastGood: map[string]map[string]time.Duration{}, jugs: map[string]*jug{},
 		faults: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "bayward_reading_faults_total",
 			Help: "Ticks in which a configured sensor gave no usable value, by its fault.",
@@ -92,19 +93,22 @@ func (c *Collector) Ticked(p *bay.Picture) {
 	}
 }
 
-// Describe implements prometheus.Collector.
-func (c *Collector) Describe(ch chan<- *prometheus.Desc) {
-	for _, d := range descs {
-		ch <- d.desc
-	}
-	c.faults.Describe(ch)
-	c.ticks.Describe(ch)
-	c.relay.Describe(ch)
+// Gather implements prometheus.TransactionalGatherer with all that the pictures
+// tell. What it gives is used again: the next scrape waits until done is called.
+func (c *Collector) Gather() (families []*dto.MetricFamily, done func(), err error) {
+	c.shelf.mu.Lock()
+	defer func() {
+		if p := recover(); p != nil { // one broken scrape must not stop those after it
+			c.shelf.mu.Unlock()
+			families, done, err = nil, func() {}, fmt.Errorf("bug: metrics: %v", p)
+		}
+	}()
+	c.shelf.scrape++
+	c.all(c.shelf)
+	return c.shelf.present(), c.shelf.mu.Unlock, nil
 }
 
-// Collect implements prometheus.Collector.
-func (c *Collector) Collect(ch chan<- prometheus.Metric) {
-	out := sink{ch, &c.kept}
+func (c *Collector) all(out *shelf) {
 	out.value(buildInfo, 1, c.src.Version, runtime.Version())
 	if c.src.MQTTConnected != nil {
 		out.flag(mqttConnected, c.src.MQTTConnected())
@@ -117,12 +121,9 @@ func (c *Collector) Collect(ch chan<- prometheus.Metric) {
 			c.bay(out, p)
 		}
 	}
-	c.faults.Collect(ch)
-	c.ticks.Collect(ch)
-	c.relay.Collect(ch)
 }
 
-func (c *Collector) ages(out sink, p *bay.Picture) {
+func (c *Collector) ages(out *shelf, p *bay.Picture) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for _, s := range p.Sensors() {
@@ -137,25 +138,4 @@ func (c *Collector) ages(out sink, p *bay.Picture) {
 	}
 }
 
-// sink sends constant metrics. What is not a number is left out: absent is
-// what a missing reading must be.
-type sink struct {
-	ch   chan<- prometheus.Metric
-	kept *keeper
-}
-
-func (s sink) value(d *desc, v float64, labels ...string) {
-	if !math.IsNaN(v) && !math.IsInf(v, 0) {
-		s.ch <- s.kept.metric(d, v, labels)
-	}
-}
-
-func (s sink) flag(d *desc, on bool, labels ...string) {
-	v := 0.0
-	if on {
-		v = 1
-	}
-	s.value(d, v, labels...)
-}
-
-var _ prometheus.Collector = (*Collector)(nil)
+var _ prometheus.TransactionalGatherer = (*Collector)(nil)

@@ -5,16 +5,22 @@ import "github.com/prometheus/client_golang/prometheus"
 // desc is a metric's name, help, labels and kind. Descs are constants that Go
 // cannot write as such; nothing changes them.
 type desc struct {
-	desc *prometheus.Desc
-	kind prometheus.ValueType
+	name, help string
+	desc       *prometheus.Desc
+	kind       prometheus.ValueType
 }
 
 func gauge(name, help string, labels ...string) *desc {
-	return &desc{prometheus.NewDesc("bayward_"+name, help, labels, nil), prometheus.GaugeValue}
+	return newDesc(name, help, labels, prometheus.GaugeValue)
 }
 
 func counter(name, help string, labels ...string) *desc {
-	return &desc{prometheus.NewDesc("bayward_"+name, help, labels, nil), prometheus.CounterValue}
+	return newDesc(name, help, labels, prometheus.CounterValue)
+}
+
+func newDesc(name, help string, labels []string, kind prometheus.ValueType) *desc {
+	name = "bayward_" + name
+	return &desc{name, help, prometheus.NewDesc(name, help, labels, nil), kind}
 }
 
 var (

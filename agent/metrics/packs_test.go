@@ -20,7 +20,7 @@ func TestABayThatDoesNotKnowItsPack(t *testing.T) {
 	p, _ := core.Step(&bay.Readings{})
 	q := p.Clone()
 	q.Totals.InAh = 10
-	text, err := testutil.CollectAndFormat(metrics.New(sources(q)), expfmt.TypeTextPlain, contract...)
+	text, err := testutil.GatherAndFormat(gatherer(t, metrics.New(sources(q))), expfmt.TypeTextPlain, contract...)
 	require.NoError(t, err)
 	s := string(text)
 	require.NotContains(t, s, "bayward_bay_info{")

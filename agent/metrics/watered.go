@@ -32,7 +32,7 @@ func (c *Collector) pour(p *bay.Picture) {
 
 // watered shows every cell from the start: a counter that first appears with
 // its first fill would hide that fill from a rate.
-func (c *Collector) watered(out sink, p *bay.Picture) {
+func (c *Collector) watered(out *shelf, p *bay.Picture) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	j := c.jugs[p.Bay]

@@ -27,7 +27,7 @@ func TestWaterGiven(t *testing.T) {
 		copy(p.Visit.GivenML[:], given[:])
 		c.Ticked(p)
 	}
-	require.NoError(t, testutil.CollectAndCompare(c, strings.NewReader(`
+	require.NoError(t, testutil.GatherAndCompare(gatherer(t, c), strings.NewReader(`
 # HELP bayward_water_given_liters_total Water that people recorded for a cell since the agent started; cell 1 is the positive end.
 # TYPE bayward_water_given_liters_total counter
 bayward_water_given_liters_total{bay="bay-1",cell="1"} 0.1

@@ -1,0 +1,50 @@
+package metrics
+
+import (
+	"bytes"
+	"log/slog"
+	"net/http"
+	"strconv"
+	"sync/atomic"
+
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+)
+
+// Handler serves a registry. One broken collector does not blank the page, and
+// scrapes that come too fast share one answer. Nothing that is collected waits for
+// hardware or disk, so that the server's limits of time are enough. Compressing
+// would take a third of a scrape's time and a megabyte of memory on the board, to
+// save what is 3 kB a second with eight bays.
+func Handler(reg *Registry, log *slog.Logger) http.Handler {
+	return whole(promhttp.HandlerForTransactional(reg, promhttp.HandlerOpts{
+		Registry: reg.rest, ErrorHandling: promhttp.ContinueOnError, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
+		MaxRequestsInFlight: 3, CoalesceGather: true, EnableOpenMetrics: true, DisableCompression: true,
+	}))
+}
+
+// whole writes an answer once it is complete: who reads slowly must not keep the
+// next scrape from the families, and one write is cheaper than a dozen.
+func whole(h http.Handler) http.Handler {
+	var spare atomic.Pointer[bytes.Buffer] // from the scrape before
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		body := spare.Swap(nil)
+		if body == nil {
+			body = &bytes.Buffer{}
+		}
+		body.Reset()
+		h.ServeHTTP(held{w, body}, r)
+		w.Header().Set("Content-Length", strconv.Itoa(body.Len()))
+		_, _ = w.Write(body.Bytes()) // a reader that is gone needs none
+		spare.Store(body)
+	})
+}
+
+// held keeps the body back. The encoders of the library write to it without a
+// buffer of their own, since it has all methods of one.
+type held struct {
+	http.ResponseWriter
+	*bytes.Buffer
+}
+
+// Write implements io.Writer.
+func (h held) Write(p []byte) (int, error) { return h.Buffer.Write(p) }

@@ -31,14 +31,14 @@ type record struct {
 
 // followers go on with what the logbook has open.
 func followers(ctx context.Context, book *logbook.Book, cfg *config.Config) (map[string]*logbook.Follower, error) {
+	open, err := book.OpenRows(ctx)
+	if err != nil {
+		return nil, err
+	}
 	all := map[string]*logbook.Follower{}
 	for i := range cfg.Bays {
 		name := cfg.Bays[i].Name
-		open, err := book.OpenRows(ctx, name)
-		if err != nil {
-			return nil, err
-		}
-		all[name] = logbook.NewFollower(name, open)
+		all[name] = logbook.NewFollower(name, open[name])
 	}
 	return all, nil
 }

@@ -209,25 +209,24 @@ func (v *Visit) readCells(ctx context.Context, db querier) error {
 	return found.Err()
 }
 
-// OpenRows are the rows of a bay that have no end yet: what a Follower goes on
+// OpenRows are the rows that have no end yet, by bay: what its Follower goes on
 // with after a restart.
-func (r *Reader) OpenRows(ctx context.Context, bayName string) (Rows, error) {
-	var out Rows
-	const where = "WHERE t.end_wall_ms IS NULL AND bay.name = ? ORDER BY t.id"
+func (r *Reader) OpenRows(ctx context.Context) (map[string]Rows, error) {
+	var all Rows
+	const where = "WHERE t.end_wall_ms IS NULL ORDER BY t.id"
 	var errs [4]error
-	at := []any{bayName}
-	out.Charges, errs[0] = chargeTable.page(ctx, r.db, where, at)
-	out.Visits, errs[1] = visitTable.page(ctx, r.db, where, at)
-	out.Findings, errs[2] = findingTable.page(ctx, r.db, where, at)
-	out.Refusals, errs[3] = refusalTable.page(ctx, r.db, where, at)
+	all.Charges, errs[0] = chargeTable.page(ctx, r.db, where, nil)
+	all.Visits, errs[1] = visitTable.page(ctx, r.db, where, nil)
+	all.Findings, errs[2] = findingTable.page(ctx, r.db, where, nil)
+	all.Refusals, errs[3] = refusalTable.page(ctx, r.db, where, nil)
 	err := errors.Join(errs[:]...)
-	for i := range out.Visits {
-		err = errors.Join(err, out.Visits[i].readCells(ctx, r.db))
+	for i := range all.Visits {
+		err = errors.Join(err, all.Visits[i].readCells(ctx, r.db))
 	}
 	if err != nil {
-		return Rows{}, fmt.Errorf("logbook: read the open rows of %s: %w", bayName, err)
+		return nil, fmt.Errorf("logbook: read the open rows: %w", err)
 	}
-	return out, nil
+	return all.byBay(), nil
 }
 
 // Pack is a pack that the record knows.

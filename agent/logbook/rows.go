@@ -170,3 +170,26 @@ type Rows struct {
 func (r *Rows) Empty() bool {
 	return len(r.Charges)+len(r.Visits)+len(r.Findings)+len(r.Refusals)+len(r.Series) == 0
 }
+
+// byBay deals rows out to their bays, in the order in which they come.
+func (r *Rows) byBay() map[string]Rows {
+	out := map[string]Rows{}
+	deal := func(bayName string, to func(*Rows)) {
+		of := out[bayName]
+		to(&of)
+		out[bayName] = of
+	}
+	for _, c := range r.Charges {
+		deal(c.Bay, func(of *Rows) { of.Charges = append(of.Charges, c) })
+	}
+	for _, v := range r.Visits {
+		deal(v.Bay, func(of *Rows) { of.Visits = append(of.Visits, v) })
+	}
+	for _, f := range r.Findings {
+		deal(f.Bay, func(of *Rows) { of.Findings = append(of.Findings, f) })
+	}
+	for _, f := range r.Refusals {
+		deal(f.Bay, func(of *Rows) { of.Refusals = append(of.Refusals, f) })
+	}
+	return out
+}

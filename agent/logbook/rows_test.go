@@ -129,30 +129,35 @@ func TestOpenRowIsReplacedAndClosed(t *testing.T) {
 		closeBook(t, b)
 		b = openBook(t, path)
 	}
-	open, err := b.OpenRows(t.Context(), "bay-1")
+	all, err := b.OpenRows(t.Context())
 	require.NoError(t, err)
+	open := all["bay-1"]
 	require.Len(t, open.Charges, 1)
 	require.Len(t, open.Visits, 1)
 	require.Len(t, open.Findings, 2)
 	require.Equal(t, 2.0, *open.Charges[0].InAh)
 	require.Len(t, open.Visits[0].Cells, 3)
 	require.True(t, open.Charges[0].Open())
-	none, err := b.OpenRows(t.Context(), "bay-2")
-	require.NoError(t, err)
-	require.True(t, none.Empty())
+	require.Len(t, all, 1)
 
 	writeRows(t, b, Rows{Charges: []Charge{someCharge(1)}, Visits: []Visit{someVisit(1)}, Findings: []Finding{
 		{Span: spanAt(0, "bay-1", ""), Code: "pack-hot"},
 	}})
 	writeRows(t, b, Rows{Charges: []Charge{someCharge(30)}})
+	other := Finding{Span: spanAt(2, "bay-2", ""), Code: "held"}
+	other.End = Stamp{}
+	require.NoError(t, b.Write(t.Context(), Entry{Bay: "bay-2", Rows: Rows{Findings: []Finding{other}}}))
 	require.Len(t, allOf(t, b.Charges(t.Context(), Query{})), 2)
 	require.Len(t, allOf(t, b.Visits(t.Context(), Query{})), 1)
-	require.Len(t, allOf(t, b.Findings(t.Context(), Query{})), 2)
-	open, err = b.OpenRows(t.Context(), "bay-1")
+	require.Len(t, allOf(t, b.Findings(t.Context(), Query{})), 3)
+	all, err = b.OpenRows(t.Context())
 	require.NoError(t, err)
+	open = all["bay-1"]
 	require.Len(t, open.Findings, 1)
 	require.Equal(t, "plates-bare", open.Findings[0].Code)
 	require.Empty(t, open.Charges)
+	require.Len(t, all["bay-2"].Findings, 1)
+	require.Equal(t, "held", all["bay-2"].Findings[0].Code)
 }
 
 // What was kept by hand is closed and must not replace what is going on.

@@ -80,6 +80,18 @@ func TestACardSaysWhyAndWhatToDo(t *testing.T) {
 	}
 }
 
+// TestAHeldBayIsToBeTakenBack: a hold withholds the charge until a person acts, so
+// the page must not say that there is nothing to do.
+func TestAHeldBayIsToBeTakenBack(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.change("bay-1", func(p *bay.Picture) {
+		p.Stage, p.Permit.Granted = bay.Rested, false
+		p.Findings[interlock.Held].Raised = true
+	})
+	page := unescaped(text(t, b.get("/bays/bay-1")))
+	require.Contains(t, page, "<strong>What to do:</strong> "+interlock.Table[interlock.Held].WhatToDo)
+}
+
 func unescaped(page string) string {
 	return strings.NewReplacer("&#39;", "'", "&amp;", "&", "&#34;", `"`).Replace(page)
 }

@@ -118,6 +118,8 @@ func (v view) toDo(p *bay.Picture) string {
 		return v.say("do.findings")
 	case p.Stage == bay.ReadyToWater:
 		return v.say("do.water")
+	case p.Findings[interlock.Held].Raised:
+		return v.whatToDo(interlock.Held)
 	}
 	return v.say("do.nothing")
 }

@@ -122,7 +122,7 @@ var foreign = []struct {
 	{"github.com/mochi-mqtt/server", []string{"mqtt/broker"}, "the embedded broker is for demo and tests; one place keeps it replaceable"},
 	{"github.com/eclipse/paho.mqtt.golang", []string{"mqtt", "deploy/bench"}, "one package knows the client's traps; the bench plays a thousand strangers to a broker and is no part of the agent"},
 	{"modernc.org/sqlite", []string{"agent/logbook"}, "one package owns the record"},
-	{"github.com/prometheus", []string{"agent/metrics", "agent/web", "agent"}, "metrics are made from pictures, in one place; the listener serves them"},
+	{"github.com/prometheus", []string{"agent/metrics", "agent/web", "agent", "deploy/bench/bare"}, "metrics are made from pictures, in one place; the listener serves them; the bench sets a program beside the agent that has nothing else"},
 	{"periph.io/x/host", []string{"sensors", "agent"}, "host drivers are loaded once"},
 	{"periph.io/x/conn", []string{"sensors", "agent"}, "nothing else talks to hardware"},
 	{"github.com/goccy/go-yaml", []string{"agent/config"}, "one package reads the configuration"},

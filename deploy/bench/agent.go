@@ -65,8 +65,33 @@ type running struct {
 	stop            func()
 }
 
-// start runs one agent until its first message.
-func start(ctx context.Context, dir, binary string, bays int) (_ *running, err error) {
+// program is what is measured.
+type program struct {
+	name    string // in the table
+	began   string // what it logs when it has begun
+	command func(ctx context.Context, broker, listen string) (*exec.Cmd, error)
+}
+
+// agent is bayward with simulated bays and everything on.
+func agent(dir, binary string, bays int) program {
+	return program{fmt.Sprintf("%d bays", bays), "all relays are open", func(ctx context.Context, broker, listen string) (*exec.Cmd, error) {
+		file, err := writeConfig(dir, bays, broker, listen)
+		if err != nil {
+			return nil, fmt.Errorf("configuration: %w", err)
+		}
+		return exec.CommandContext(ctx, binary, "run", "--config", file), nil //nolint:gosec // our own program
+	}}
+}
+
+// bare is the program in the folder of that name.
+func bare(binary string) program {
+	return program{"bare", "main is reached", func(ctx context.Context, broker, listen string) (*exec.Cmd, error) {
+		return exec.CommandContext(ctx, binary, broker, listen), nil //nolint:gosec // our own program
+	}}
+}
+
+// start runs a program until its first message.
+func (p program) start(ctx context.Context, dir string) (_ *running, err error) {
 	var ends []func()
 	r := &running{stop: func() {
 		for _, end := range slices.Backward(ends) {
@@ -87,9 +112,9 @@ func start(ctx context.Context, dir, binary string, bays int) (_ *running, err e
 	if r.listen, err = freeAddress(); err != nil {
 		return nil, err
 	}
-	file, err := writeConfig(dir, bays, broker.addr, r.listen)
+	cmd, err := p.command(ctx, broker.addr, r.listen)
 	if err != nil {
-		return nil, fmt.Errorf("configuration: %w", err)
+		return nil, err
 	}
 	r.ear = &ear{first: make(chan struct{})}
 	client, err := r.ear.listen(broker.addr)
@@ -97,18 +122,17 @@ func start(ctx context.Context, dir, binary string, bays int) (_ *running, err e
 		return nil, err
 	}
 	ends = append(ends, func() { client.Disconnect(100) })
-	cmd := exec.CommandContext(ctx, binary, "run", "--config", file) //nolint:gosec // our own program
 	log, err := cmd.StderrPipe()
 	if err != nil {
-		return nil, fmt.Errorf("the agent's log: %w", err)
+		return nil, fmt.Errorf("its log: %w", err)
 	}
 	began := time.Now()
 	if err := cmd.Start(); err != nil {
-		return nil, fmt.Errorf("start the agent: %w", err)
+		return nil, fmt.Errorf("start it: %w", err)
 	}
 	r.pid = cmd.Process.Pid
 	ends = append(ends, func() { _ = cmd.Process.Signal(os.Interrupt); _ = cmd.Wait() })
-	if r.safe, err = relaysOpen(log, began); err != nil {
+	if r.safe, err = p.hasBegun(log, began); err != nil {
 		return nil, err
 	}
 	select {
@@ -120,9 +144,9 @@ func start(ctx context.Context, dir, binary string, bays int) (_ *running, err e
 	return r, nil
 }
 
-// footprint watches one agent.
-func footprint(ctx context.Context, dir, binary string, bays int, watch time.Duration) (*figures, error) {
-	r, err := start(ctx, dir, binary, bays)
+// footprint watches one program.
+func (p program) footprint(ctx context.Context, dir string, watch time.Duration) (*figures, error) {
+	r, err := p.start(ctx, dir)
 	if err != nil {
 		return nil, err
 	}
@@ -131,12 +155,12 @@ func footprint(ctx context.Context, dir, binary string, bays int, watch time.Dur
 	return f, f.watch(ctx, r.pid, r.listen, r.ear, watch)
 }
 
-// begin starts an agent again and again, each time with what the last left.
-func begin(ctx context.Context, dir, binary string, w io.Writer) error {
-	const starts, bays = 20, 8
+// begin starts a program again and again, each time with what the last left.
+func (p program) begin(ctx context.Context, dir string, w io.Writer) error {
+	const starts = 20
 	var safe, published []time.Duration
 	for range starts {
-		r, err := start(ctx, dir, binary, bays)
+		r, err := p.start(ctx, dir)
 		if err != nil {
 			return err
 		}
@@ -145,23 +169,23 @@ func begin(ctx context.Context, dir, binary string, w io.Writer) error {
 	}
 	slices.Sort(safe)
 	slices.Sort(published)
-	_, _ = fmt.Fprintf(w, "%d bays\tstart to relays open: median; worst of %d\t%.1f ms; %.1f ms\n", bays, starts, ms(safe[starts/2]), ms(safe[starts-1]))
-	_, _ = fmt.Fprintf(w, "%d bays\tstart to first message: median; worst\t%.1f ms; %.1f ms\n", bays, ms(published[starts/2]), ms(published[starts-1]))
+	_, _ = fmt.Fprintf(w, "%s\tstart to %q: median; worst of %d\t%.1f ms; %.1f ms\n", p.name, p.began, starts, ms(safe[starts/2]), ms(safe[starts-1]))
+	_, _ = fmt.Fprintf(w, "%s\tstart to first message: median; worst\t%.1f ms; %.1f ms\n", p.name, ms(published[starts/2]), ms(published[starts-1]))
 	return nil
 }
 
-// relaysOpen waits for the line that says so and then drains the log.
-func relaysOpen(log io.Reader, began time.Time) (time.Duration, error) {
+// hasBegun waits for the line that says so and then drains the log.
+func (p program) hasBegun(log io.Reader, began time.Time) (time.Duration, error) {
 	var said strings.Builder
 	for lines := bufio.NewScanner(log); lines.Scan(); {
 		said.WriteString(lines.Text() + "\n")
-		if strings.Contains(lines.Text(), "all relays are open") {
+		if strings.Contains(lines.Text(), p.began) {
 			took := time.Since(began)
 			go func() { _, _ = io.Copy(io.Discard, log) }()
 			return took, nil
 		}
 	}
-	return 0, fmt.Errorf("the agent ended: %s", said.String())
+	return 0, fmt.Errorf("it ended: %s", said.String())
 }
 
 func (f *figures) watch(ctx context.Context, pid int, listen string, e *ear, watch time.Duration) error {
@@ -215,9 +239,9 @@ func scrape(ctx context.Context, url string) error {
 	return err
 }
 
-func (f *figures) print(w io.Writer, bays int) {
+func (f *figures) print(w io.Writer, name string) {
 	row := func(what, format string, a ...any) {
-		_, _ = fmt.Fprintf(w, "%d bays\t%s\t%s\n", bays, what, fmt.Sprintf(format, a...))
+		_, _ = fmt.Fprintf(w, "%s\t%s\t%s\n", name, what, fmt.Sprintf(format, a...))
 	}
 	row("memory (PSS): before a scrape; after; highest ever", "%.1f MiB; %.1f MiB; %.1f MiB", mib(f.u.pssKB), mib(f.scraped.pssKB), mib(f.scraped.peakKB))
 	row("CPU at one tick a second", "%.2f %% of a core", f.cpuShare)

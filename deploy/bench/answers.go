@@ -15,9 +15,9 @@ import (
 // broker again. It sends the same command over and over, whose answer needs no
 // tick but its first: a repeat is answered at once, and carried out no second time.
 // The agent reads ten a second of each bay, and so many are sent.
-func answers(ctx context.Context, dir, binary string, w io.Writer) error {
+func (p program) answers(ctx context.Context, dir string, w io.Writer) error {
 	const bays, rounds = 8, 125
-	r, err := start(ctx, dir, binary, bays)
+	r, err := p.start(ctx, dir)
 	if err != nil {
 		return err
 	}
@@ -28,8 +28,8 @@ func answers(ctx context.Context, dir, binary string, w io.Writer) error {
 			return fmt.Errorf("QoS %d: %w", qos, err)
 		}
 		slices.Sort(took)
-		_, _ = fmt.Fprintf(w, "%d bays\tcommand to its answer, QoS %d, %d times: median; p99; worst\t%.2f ms; %.2f ms; %.2f ms\n",
-			bays, qos, len(took), ms(took[len(took)/2]), ms(took[len(took)*99/100]), ms(took[len(took)-1]))
+		_, _ = fmt.Fprintf(w, "%s\tcommand to its answer, QoS %d, %d times: median; p99; worst\t%.2f ms; %.2f ms; %.2f ms\n",
+			p.name, qos, len(took), ms(took[len(took)/2]), ms(took[len(took)*99/100]), ms(took[len(took)-1]))
 	}
 	return nil
 }

@@ -1,11 +1,12 @@
 // Command bench measures what bayward costs on this machine and prints one
 // table: its footprint with one and eight simulated bays, broker, metrics, page
-// and logbook on, and what many agents' traffic costs a broker. Wall-clock
+// and logbook on, beside that of a bare program, and what many agents' traffic costs a broker. Wall-clock
 // figures mean something only on a machine that does nothing else.
 package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"os"
@@ -44,38 +45,51 @@ func run(watch time.Duration, fleet string) error {
 		return fmt.Errorf("a folder to work in: %w", err)
 	}
 	defer func() { _ = os.RemoveAll(dir) }()
-	binary := filepath.Join(dir, "bayward")
-	build := exec.CommandContext(ctx, "go", "build", "-trimpath", "-ldflags=-s", "-o", binary, "./agent") //nolint:gosec // our own program, into our own folder
-	build.Env = append(os.Environ(), "CGO_ENABLED=0")
-	if out, err := build.CombinedOutput(); err != nil {
-		return fmt.Errorf("build the agent: %w\n%s", err, out)
+	ours, floor := filepath.Join(dir, "bayward"), filepath.Join(dir, "bare")
+	if err := errors.Join(build(ctx, ours, "./agent"), build(ctx, floor, "./deploy/bench/bare")); err != nil {
+		return err
 	}
+	one, eight, bare := agent(dir, ours, 1), agent(dir, ours, 8), bare(floor)
 	_, _ = fmt.Fprintf(os.Stdout, "%s, %d processors, %s; load %s\n\n", cpuName(), runtime.NumCPU(), runtime.Version(), load())
 	t := tabwriter.NewWriter(os.Stdout, 0, 0, 2, ' ', 0)
 	defer func() { _ = t.Flush() }()
-	if err := begin(ctx, dir, binary, t); err != nil {
-		return fmt.Errorf("start: %w", err)
-	}
-	_ = t.Flush()
-	var heard []message
-	for _, bays := range []int{1, 8} {
-		f, err := footprint(ctx, dir, binary, bays, watch)
-		if err != nil {
-			return fmt.Errorf("%d bays: %w", bays, err)
+	for _, p := range []program{bare, eight} {
+		if err := p.begin(ctx, dir, t); err != nil {
+			return fmt.Errorf("start of %s: %w", p.name, err)
 		}
-		f.print(t, bays)
 		_ = t.Flush() // what was measured is shown, whatever comes after
+	}
+	var heard []message
+	for _, p := range []program{bare, one, eight} {
+		f, err := p.footprint(ctx, dir, watch)
+		if err != nil {
+			return fmt.Errorf("%s: %w", p.name, err)
+		}
+		f.print(t, p.name)
+		_ = t.Flush()
 		heard = f.heard
 	}
-	if err := answers(ctx, dir, binary, t); err != nil {
-		return fmt.Errorf("answers: %w", err)
+	for _, p := range []program{bare, eight} {
+		if err := p.answers(ctx, dir, t); err != nil {
+			return fmt.Errorf("answers of %s: %w", p.name, err)
+		}
+		_ = t.Flush()
 	}
-	_ = t.Flush()
 	for _, f := range sizes {
 		if err := many(ctx, dir, f, heard, watch, t); err != nil {
 			return fmt.Errorf("%s: %w", f, err)
 		}
 		_ = t.Flush()
+	}
+	return nil
+}
+
+// build makes one of our programs as a release does.
+func build(ctx context.Context, to, from string) error {
+	cmd := exec.CommandContext(ctx, "go", "build", "-trimpath", "-ldflags=-s", "-o", to, from) //nolint:gosec // our own program, into our own folder
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return fmt.Errorf("build %s: %w\n%s", from, err, out)
 	}
 	return nil
 }

@@ -47,6 +47,7 @@ type Tracker struct {
 
 	sense   sense
 	count   counter
+	law     law
 	flow    flow
 	round   round
 	plateau plateau

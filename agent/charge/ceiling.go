@@ -39,9 +39,6 @@ func (c *ceiling) begin(pause time.Duration, known bool) {
 func (t *Tracker) Overrun() Overrun { return t.ceiling.over }
 
 func (t *Tracker) ceilings(n *tick) {
-	if !t.s.Active {
-		return
-	}
 	c := &t.ceiling
 	strong := !n.aOK || n.a >= startRate*t.cfg.CapacityAh
 	if t.flow.on && (strong || !t.s.Full) {
@@ -50,12 +47,12 @@ func (t *Tracker) ceilings(n *tick) {
 			c.ah += max(n.a, 0) * n.dtH
 		}
 	}
-	limit := t.cfg.MaxFor
-	if t.s.Full {
-		limit = min(limit, overchargeFor)
+	limit, limitS := t.cfg.MaxFor, t.maxS
+	if t.s.Full && limit > overchargeFor {
+		limit, limitS = overchargeFor, overchargeFor.Seconds()
 	}
 	switch {
-	case c.flowS > limit.Seconds():
+	case c.flowS > limitS:
 		c.over = Overrun{Hours: true, AfterFull: t.s.Full, Value: c.flowS / 3600, Limit: limit.Hours()}
 	case !t.s.Full && c.ah > t.cfg.MaxAh:
 		c.over = Overrun{AmpereHours: true, Value: c.ah, Limit: t.cfg.MaxAh}

@@ -39,8 +39,9 @@ const (
 
 // Tracker follows one pack's charges. The zero value is not usable: see New.
 type Tracker struct {
-	cfg Config
-	s   Status
+	cfg  Config
+	maxS float64 // cfg.MaxFor, s
+	s    Status
 
 	started bool
 	last    time.Duration
@@ -61,7 +62,7 @@ type Tracker struct {
 
 // New makes a tracker that knows nothing of the pack yet.
 func New(cfg Config) *Tracker {
-	t := &Tracker{cfg: cfg}
+	t := &Tracker{cfg: cfg, maxS: cfg.MaxFor.Seconds()}
 	t.s.MaxPackC = math.Inf(-1)
 	return t
 }
@@ -77,7 +78,7 @@ func (t *Tracker) PackGone(now time.Duration) {
 		t.end(now)
 	}
 	keep := t.s
-	*t = Tracker{cfg: t.cfg, started: t.started, last: now, equal: t.equal}
+	*t = Tracker{cfg: t.cfg, maxS: t.maxS, started: t.started, last: now, equal: t.equal}
 	t.s = Status{
 		TotalInAh: keep.TotalInAh, TotalOutAh: keep.TotalOutAh, TotalGassingAh: keep.TotalGassingAh,
 		Charges: keep.Charges, ChargesFull: keep.ChargesFull, Since: now, MaxPackC: math.Inf(-1),
@@ -105,8 +106,10 @@ func (t *Tracker) Step(in *Inputs) {
 	t.integrate(now)
 	t.watchFlow(now)
 	t.follow(now)
-	t.prove(now)
-	t.ceilings(now)
+	if t.s.Active {
+		t.prove(now)
+		t.ceilings(now)
+	}
 	t.watchRest(now)
 	t.estimate(now)
 	t.watchEqualize(now)

@@ -59,9 +59,13 @@ type apart struct {
 // spread works out where the cells stand; between gassing and orders they stay.
 func (b *Balance) spread() {
 	const stepAh = 0.01
-	if d := b.gassingAh - b.apartAh; !b.apartOld && d < stepAh && d > -stepAh {
-		return
+	if d := b.gassingAh - b.apartAh; b.apartOld || !(d < stepAh && d > -stepAh) {
+		b.spreadAnew()
 	}
+}
+
+// spreadAnew is spread when they have moved.
+func (b *Balance) spreadAnew() {
 	b.apartLow = 0
 	for i := range b.cfg.Cells {
 		b.apart[i] = apart{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i)}

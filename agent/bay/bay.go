@@ -55,6 +55,9 @@ type Bay struct {
 	orders  taken
 	release bool
 	told    interlock.Codes // the findings that stand in the picture
+	dt      time.Duration   // of the last tick
+	dtS     float64         // the same, s
+	cellV   reading.Reading // Seen.PackV over the cells, V
 	// freezesAt is the gravity that in.FreezingC was worked out for.
 	freezesAt float64
 	doubted   string // why the memory was doubted, until told
@@ -91,43 +94,62 @@ func sensorShare(onCase bool) float64 {
 // that goes back is taken as the time of the tick before.
 func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.events = b.events[:0]
-	now := b.begin(clamped(r.Now))
-	dt := now - b.pic.Now
-	b.pic.Now = now
-	b.letGo(now)
-	b.tellSeat()
-	before := chargeBefore{b.pic.Charge.Active, b.pic.Charge.Full, b.pic.Charge.Charges}
+	now := clamped(r.Now)
+	if !b.started {
+		b.begin(now)
+	}
+	now = max(now, b.pic.Now)
+	b.elapse(now)
+	if b.who.leaving && !b.pic.Visit.Open {
+		b.letGo(now)
+	}
+	if b.who.fresh {
+		b.tellSeat()
+	}
+	before := b.chargeNow()
 	b.see(r, now)
-	b.seat.step(now, b.cellV(), &b.pic.Seen.CurrentA, strayRate*b.setup.Pack.CapacityAh, b.setup.Limits.SettleFor)
+	b.seat.step(now, b.cellV, &b.pic.Seen.CurrentA, strayRate*b.setup.Pack.CapacityAh, b.setup.Limits.SettleFor)
 	if b.seat.left {
 		b.charge.PackGone(now)
 	}
-	b.identify(now)
-	b.take(r.Orders, now)
+	if b.several() {
+		b.identify(now)
+	}
+	if len(r.Orders) > 0 {
+		b.take(r.Orders, now)
+	}
 	b.stepCharge(now)
 	b.stepCool(now)
 	b.stepWater(now)
-	b.stepLock(now, dt)
-	b.tellCharge(before, now)
+	b.stepLock(now)
+	if before != b.chargeNow() {
+		b.tellCharge(before, now)
+	}
 	b.stage(now)
 	b.pic.Totals = b.totals()
 	return &b.pic, b.events
 }
 
-func (b *Bay) begin(now time.Duration) time.Duration {
-	if !b.started {
-		b.started, b.start = true, now
-		b.pic.Now, b.pic.StageAt, b.pic.Permit.Since = now, now, now
-		latches := b.lock
-		b.lock = interlock.New(b.lockLimits(), now)
-		if latches != nil {
-			b.relatch(latches, now)
-		}
-		if b.doubted != "" {
-			b.tell(Event{Kind: MemoryDoubted, Text: b.doubted})
-		}
+// begin is the first step's own part.
+func (b *Bay) begin(now time.Duration) {
+	b.started, b.start = true, now
+	b.pic.Now, b.pic.StageAt, b.pic.Permit.Since = now, now, now
+	latches := b.lock
+	b.lock = interlock.New(b.lockLimits(), now)
+	if latches != nil {
+		b.relatch(latches, now)
 	}
-	return max(now, b.pic.Now)
+	if b.doubted != "" {
+		b.tell(Event{Kind: MemoryDoubted, Text: b.doubted})
+	}
+}
+
+// elapse moves the picture to the time of this tick.
+func (b *Bay) elapse(now time.Duration) {
+	if dt := now - b.pic.Now; dt != b.dt { // as a rule it is that of the tick before
+		b.dt, b.dtS = dt, dt.Seconds()
+	}
+	b.pic.Now = now
 }
 
 // clamped keeps a clock in the range in which no difference of two times
@@ -154,6 +176,8 @@ func (b *Bay) see(r *Readings, now time.Duration) {
 	s := &b.pic.Seen
 	s.Now = now
 	s.PackV = within(r.PackV.Aged(now, stale), mostV)
+	b.cellV = s.PackV
+	b.cellV.Value /= float64(b.setup.Pack.Cells)
 	s.CurrentA = within(r.CurrentA.Aged(now, stale), mostA)
 	s.PackC = within(r.PackC.Aged(now, stale), mostC)
 	s.AmbientC = within(r.AmbientC.Aged(now, stale), mostC)
@@ -186,16 +210,10 @@ func within(r reading.Reading, most float64) reading.Reading {
 	return r
 }
 
-func (b *Bay) cellV() reading.Reading {
-	v := b.pic.Seen.PackV
-	v.Value /= float64(b.setup.Pack.Cells)
-	return v
-}
-
 func (b *Bay) stepCharge(now time.Duration) {
 	s := &b.pic.Seen
 	in := &b.chargeI
-	in.Now, in.CellV, in.CurrentA, in.PackC, in.Complete = now, b.cellV(), s.CurrentA, s.PackC, s.ChargerComplete
+	in.Now, in.CellV, in.CurrentA, in.PackC, in.Complete = now, b.cellV, s.CurrentA, s.PackC, s.ChargerComplete
 	if b.seat.here != present {
 		in.CellV = reading.Bad(reading.Missing, now)
 	}
@@ -232,9 +250,9 @@ func (b *Bay) stepWater(now time.Duration) {
 }
 
 // stepLock gives the rules their inputs and takes over what they decided.
-func (b *Bay) stepLock(now, dt time.Duration) {
+func (b *Bay) stepLock(now time.Duration) {
 	s, c, in := &b.pic.Seen, &b.pic.Charge, &b.in
-	in.Now, in.Cover, in.CellV, in.PackC = now, s.Cover, b.cellV(), s.PackC
+	in.Now, in.Cover, in.CellV, in.PackC = now, s.Cover, b.cellV, s.PackC
 	if low := b.water.LowestMM(); low < 0 && in.Cover.OK() {
 		in.Cover.LowMM += low
 	}
@@ -256,14 +274,16 @@ func (b *Bay) stepLock(now, dt time.Duration) {
 	in.Ready = b.seat.here == present && b.seat.settled && !b.seat.gone(now) && !b.pic.Seen.LateTick
 	in.Plug = b.seat.plug()
 	in.Name, in.NameAt.Reason = b.known(now)
-	in.ReadyAt = b.unready(now)
+	if !in.Ready || in.Plug != interlock.Plugged || b.lock.Standing(interlock.AgentUnready).Raised { // else nobody asks
+		in.ReadyAt = b.unready(now)
+	}
 	if s.Bare.OK() {
 		e := interlock.Evidence{Value: s.Bare.LowMM - b.BareAtMM(), Limit: b.setup.Pack.ChargeCoverMM, Fault: reading.None}
 		b.lock.Prove(interlock.PlatesBare, e, now)
 	}
 	b.lock.Step(in, b.release)
 	b.release = false
-	b.takePermit(dt)
+	b.takePermit()
 }
 
 // BareAtMM is the cover of the pilot cell, as measured, at or below which the
@@ -301,12 +321,12 @@ func (b *Bay) unready(now time.Duration) interlock.Evidence {
 }
 
 // takePermit moves findings and permit into the picture and tells the changes.
-func (b *Bay) takePermit(dt time.Duration) {
+func (b *Bay) takePermit() {
 	was := b.pic.Permit.Granted
 	if was {
-		b.pic.PermitS += dt.Seconds()
+		b.pic.PermitS += b.dtS
 	} else {
-		b.pic.WithheldS += dt.Seconds()
+		b.pic.WithheldS += b.dtS
 	}
 	// What is told of a finding moves only while it stands.
 	raised := b.lock.Raised()

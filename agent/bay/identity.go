@@ -87,9 +87,6 @@ func (b *Bay) find(name string) int {
 // when another one's sensor answers; it is never exchanged for another in place.
 func (b *Bay) identify(now time.Duration) {
 	w := &b.who
-	if !b.several() {
-		return
-	}
 	if b.seat.left || b.seat.here == vacant {
 		w.leaving, w.want, w.clash = w.at != none, none, interlock.Usual
 	}
@@ -193,9 +190,6 @@ func (b *Bay) namePack(o *Order) (why string) {
 // the visit is this pack's, wherever it stands meanwhile.
 func (b *Bay) letGo(now time.Duration) {
 	w := &b.who
-	if !w.leaving || b.pic.Visit.Open {
-		return
-	}
 	b.charge.PackGone(now)
 	b.pic.Charge = *b.charge.Status()
 	m := b.packMemory(true)
@@ -210,9 +204,6 @@ func (b *Bay) letGo(now time.Duration) {
 
 // tellSeat tells of a pack that was seated since the last step.
 func (b *Bay) tellSeat() {
-	if !b.who.fresh {
-		return
-	}
 	b.who.fresh = false
 	how := "a person says so"
 	if b.who.by == BySensor {

@@ -36,6 +36,11 @@ type chargeBefore struct {
 	Charges      uint64
 }
 
+// chargeNow is it in the picture now; what does not move it tells nothing.
+func (b *Bay) chargeNow() chargeBefore {
+	return chargeBefore{b.pic.Charge.Active, b.pic.Charge.Full, b.pic.Charge.Charges}
+}
+
 func (b *Bay) tellCharge(before chargeBefore, now time.Duration) {
 	c := &b.pic.Charge
 	if c.Active && (!before.Active || c.Charges != before.Charges) {

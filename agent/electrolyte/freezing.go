@@ -45,9 +45,12 @@ var freezingCurve = [...]freezingPoint{
 // Source: TM 5-4210-230-14&P-1 table 2, TM 5-1185 table III, TM 10-6140-200-14
 // table 1-1; Vinal, Storage Batteries (from memory).
 func FreezingC(sg25 float64) float64 {
+	if !(sg25 >= freezingCurve[0].sg25) {
+		return 0
+	}
 	for i := 1; i < len(freezingCurve); i++ {
-		a, b := freezingCurve[i-1], freezingCurve[i]
-		if sg25 >= a.sg25 && sg25 <= b.sg25 {
+		if b := &freezingCurve[i]; sg25 <= b.sg25 {
+			a := &freezingCurve[i-1]
 			return a.c + (sg25-a.sg25)/(b.sg25-a.sg25)*(b.c-a.c)
 		}
 	}

@@ -123,10 +123,13 @@ func (r *runner) step(timeS float64, in *bay.Readings) error {
 	for i := range events {
 		r.sum.Events[events[i].Kind.String()]++
 	}
-	if pic.Seen.PackC.OK() {
-		r.maxC = max(r.maxC, pic.Seen.PackC.Value)
+	if c := &pic.Seen.PackC; c.OK() {
+		r.maxC = max(r.maxC, c.Value)
 	}
-	now := r.state(pic, len(events) > 0)
+	if r.any && len(events) == 0 && r.was.same(pic) {
+		return nil
+	}
+	now := stateOf(pic)
 	if r.any && now == r.was {
 		return nil
 	}
@@ -139,16 +142,11 @@ func (r *runner) step(timeS float64, in *bay.Readings) error {
 	return nil
 }
 
-// state is what the picture says now. Findings come and go with an event, so a
-// tick without any has those of the tick before.
-func (r *runner) state(p *bay.Picture, eventful bool) state {
+// stateOf is what the picture says now.
+func stateOf(p *bay.Picture) state {
 	s := state{stage: p.Stage, granted: p.Permit.Granted, full: p.Charge.Full, pending: p.Charge.Pending, doubt: p.Charge.Doubt}
 	if s.full {
 		s.evidence = p.Charge.Evidence
-	}
-	if !eventful {
-		s.raised = r.was.raised
-		return s
 	}
 	for c := range p.Findings {
 		if p.Findings[c].Raised {
@@ -156,6 +154,13 @@ func (r *runner) state(p *bay.Picture, eventful bool) state {
 		}
 	}
 	return s
+}
+
+// same tells whether a tick without an event leaves the state as it was. Findings
+// come and go with an event.
+func (s *state) same(p *bay.Picture) bool {
+	c := &p.Charge
+	return p.Stage == s.stage && p.Permit.Granted == s.granted && c.Full == s.full && (!c.Full || c.Evidence == s.evidence) && c.Pending == s.pending && c.Doubt == s.doubt
 }
 
 func lineOf(timeS float64, p *bay.Picture) line {

@@ -28,31 +28,39 @@ func parse(field []byte) (v float64, ok bool, err error) {
 	return v, true, err
 }
 
-func decimal(s []byte) (v float64, ok bool) {
-	negative := len(s) > 0 && s[0] == '-'
-	if negative {
-		s = s[1:]
+// decimal reads a field that is one plain decimal and nothing else.
+func decimal(field []byte) (v float64, ok bool) {
+	v, n := leading(field)
+	return v, n > 0 && n == len(field)
+}
+
+// leading reads the plain decimal that a text begins with and gives its length, 0
+// for none.
+func leading(s []byte) (v float64, n int) {
+	first := 0
+	if len(s) > 0 && s[0] == '-' {
+		first = 1
 	}
-	if len(s) == 0 || len(s) > mostDigits {
-		return 0, false
-	}
-	whole, point := uint64(0), 0 // point is where it stands; never first
-	for i := 0; i < len(s); i++ {
-		if d := uint64(s[i] - '0'); d <= 9 {
-			whole = whole*10 + d
+	whole, point, i := int64(0), 0, first // point is where it stands; never first
+	for ; i < len(s); i++ {
+		if d := s[i] - '0'; d <= 9 {
+			whole = whole*10 + int64(d)
 			continue
 		}
-		if s[i] != '.' || point > 0 || i == 0 {
-			return 0, false
+		if s[i] != '.' || point > 0 || i == first {
+			break
 		}
 		point = i
 	}
+	if i == first || i-first > mostDigits {
+		return 0, 0
+	}
 	v = float64(whole)
 	if point > 0 {
-		v /= powers[len(s)-1-point]
+		v /= powers[i-1-point]
 	}
-	if negative {
+	if first > 0 {
 		v = -v
 	}
-	return v, true
+	return v, i
 }

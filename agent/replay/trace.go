@@ -76,6 +76,7 @@ type Trace struct {
 	last  float64
 	any   bool // a row was read
 	seen  bay.Readings
+	to    [numColumns]*reading.Reading // where in seen a column stands; nil for the cover
 }
 
 // Open reads the header of a trace; gzip is recognised by its first bytes. The
@@ -86,6 +87,9 @@ func Open(name string, r io.Reader) (*Trace, error) {
 		return nil, err
 	}
 	t := &Trace{name: name, rows: rows{in: plain}}
+	t.to = [numColumns]*reading.Reading{
+		packV: &t.seen.PackV, currentA: &t.seen.CurrentA, packC: &t.seen.PackC, ambientC: &t.seen.AmbientC,
+	}
 	head, err := t.rows.next()
 	if err != nil {
 		return nil, t.broken(err, "a header line such as time_s,pack_v,current_a,pack_c,ambient_c,cover_mm")
@@ -120,6 +124,7 @@ func (t *Trace) header(head [][]byte) error {
 		}
 		t.at[c] = i
 	}
+	t.rows.values = make([]float64, len(head))
 	if t.at[timeS] < 0 {
 		return &TraceError{t.name, 1, "header", string(bytes.Join(head, []byte{','})), "a column time_s is needed"}
 	}
@@ -147,7 +152,23 @@ func (t *Trace) Fit(s *bay.Setup) {
 // Next reads one row into readings that hold each column's last value. The
 // time is as printed in the trace; the readings count from its first row. At
 // the end it returns io.EOF.
-func (t *Trace) Next() (timeS float64, r *bay.Readings, err error) {
+func (t *Trace) Next() (atS float64, r *bay.Readings, err error) {
+	if t.rows.decimals() {
+		if err := t.pass(t.rows.values[t.at[timeS]]); err != nil {
+			return 0, nil, err
+		}
+		for c := packV; c < numColumns; c++ {
+			if i := t.at[c]; i >= 0 {
+				t.hold(c, t.rows.values[i])
+			}
+		}
+		return t.last, &t.seen, nil
+	}
+	return t.spelt()
+}
+
+// spelt is Next for a row that is not of plain decimals alone.
+func (t *Trace) spelt() (atS float64, r *bay.Readings, err error) {
 	rec, err := t.rows.next()
 	if err != nil {
 		if errors.Is(err, io.EOF) {
@@ -155,55 +176,54 @@ func (t *Trace) Next() (timeS float64, r *bay.Readings, err error) {
 		}
 		return 0, nil, t.broken(err, "as many fields as the header, separated by commas")
 	}
-	s, err := t.time(rec)
-	if err != nil {
+	if err := t.time(rec); err != nil {
 		return 0, nil, err
 	}
-	now := time.Duration((s - t.start) * float64(time.Second))
-	t.seen.Now = now
 	for c := packV; c < numColumns; c++ {
 		v, ok, err := t.number(rec, c)
 		if err != nil {
 			return 0, nil, err
 		}
 		if ok {
-			t.hold(c, v, now)
+			t.hold(c, v)
 		}
 	}
-	return s, &t.seen, nil
+	return t.last, &t.seen, nil
 }
 
-func (t *Trace) hold(c column, v float64, now time.Duration) {
-	switch c {
-	case packV:
-		t.seen.PackV = reading.Good(v, now)
-	case currentA:
-		t.seen.CurrentA = reading.Good(v, now)
-	case packC:
-		t.seen.PackC = reading.Good(v, now)
-	case ambientC:
-		t.seen.AmbientC = reading.Good(v, now)
-	default:
-		t.seen.Cover = reading.Covered(v, v, now)
+func (t *Trace) hold(c column, v float64) {
+	if to := t.to[c]; to != nil {
+		*to = reading.Good(v, t.seen.Now)
+		return
 	}
+	t.seen.Cover = reading.Covered(v, v, t.seen.Now)
 }
 
-func (t *Trace) time(rec [][]byte) (float64, error) {
+func (t *Trace) time(rec [][]byte) error {
 	s, ok, err := t.number(rec, timeS)
 	if err != nil {
-		return 0, err
+		return err
 	}
-	if !ok || math.Abs(s) > maxTimeS {
-		return 0, t.bad(rec, timeS, "seconds between -9e9 and 9e9")
+	if !ok {
+		s = math.Inf(1)
+	}
+	return t.pass(s)
+}
+
+// pass lets the time go on to that of the row.
+func (t *Trace) pass(s float64) error {
+	if s > maxTimeS || s < -maxTimeS {
+		return t.bad(timeS, "seconds between -9e9 and 9e9")
 	}
 	if t.any && s < t.last {
-		return 0, t.bad(rec, timeS, fmt.Sprintf("time must not go back: the row before is at %v s", t.last))
+		return t.bad(timeS, fmt.Sprintf("time must not go back: the row before is at %v s", t.last))
 	}
 	if !t.any {
 		t.start = s
 	}
 	t.any, t.last = true, s
-	return s, nil
+	t.seen.Now = time.Duration((s - t.start) * float64(time.Second))
+	return nil
 }
 
 func (t *Trace) number(rec [][]byte, c column) (v float64, ok bool, err error) {
@@ -213,14 +233,14 @@ func (t *Trace) number(rec [][]byte, c column) (v float64, ok bool, err error) {
 	}
 	v, ok, err = parse(rec[i])
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, false, t.bad(rec, c, "a number, or nothing for no reading")
+		return 0, false, t.bad(c, "a number, or nothing for no reading")
 	}
 	return v, ok, nil
 }
 
 // bad says what is wrong with a field of the last row.
-func (t *Trace) bad(rec [][]byte, c column, accepted string) error {
-	text := string(bytes.TrimSpace(rec[t.at[c]]))
+func (t *Trace) bad(c column, accepted string) error {
+	text := string(bytes.TrimSpace(t.rows.field(t.at[c])))
 	return &TraceError{t.name, t.rows.line, columns[c], text, accepted}
 }
 

@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
+	"os/signal"
 	"regexp"
 	"slices"
 	"strings"
@@ -180,6 +181,10 @@ const relayClosed = `bayward_relay_closed{bay="bay-1"} 1`
 // TestRunEndsOnSignals: a charge is under way; the signal opens the relay and
 // the exit code is 0.
 func TestRunEndsOnSignals(t *testing.T) {
+	// Where the tests run under nohup, the programs would inherit it.
+	hangups := make(chan os.Signal, 1)
+	signal.Notify(hangups, syscall.SIGHUP)
+	t.Cleanup(func() { signal.Stop(hangups) })
 	for _, s := range []syscall.Signal{syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGQUIT} {
 		t.Run(s.String(), func(t *testing.T) {
 			t.Parallel()

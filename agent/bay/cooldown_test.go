@@ -44,7 +44,7 @@ func (n coolNight) readings(i int) *bay.Readings {
 // readyAt runs the night and gives the tick at which the pack became ready to
 // water, -1 for never. At the tick of a restart the core is made anew from its
 // memory, with what can be proven of the time that it was off.
-func (n coolNight) readyAt(t *rapid.T, restart, offTicks int, proven bool) int {
+func (n coolNight) readyAt(t rapid.TB, restart, offTicks int, proven bool) int {
 	setup := benchSetup()
 	setup.HasFeedback = false
 	core := bay.New(setup)
@@ -60,7 +60,7 @@ func (n coolNight) readyAt(t *rapid.T, restart, offTicks int, proven bool) int {
 	return -1
 }
 
-func again(t *rapid.T, core *bay.Bay, setup bay.Setup, n coolNight, i, offTicks int, proven bool) *bay.Bay {
+func again(t rapid.TB, core *bay.Bay, setup bay.Setup, n coolNight, i, offTicks int, proven bool) *bay.Bay {
 	raw, err := json.Marshal(core.Memory())
 	if err != nil {
 		t.Fatal(err)
@@ -75,6 +75,16 @@ func again(t *rapid.T, core *bay.Bay, setup bay.Setup, n coolNight, i, offTicks 
 		t.Fatal(err)
 	}
 	return next
+}
+
+// TestARestartOnACoolReading: the first reading after the restart is 0.13 K low, and
+// the means begin with it. The property test below found this night.
+func TestARestartOnACoolReading(t *testing.T) {
+	n := coolNight{tauH: 3.625, startC: 47.75, airC: 16.5, noiseK: 0.08159531001001596, seed: 10}
+	whole := n.readyAt(t, -1, 0, false)
+	if with := n.readyAt(t, 1587, 1, true); whole < 0 || with < whole {
+		t.Errorf("ready at tick %d with a restart, at %d without", with, whole)
+	}
 }
 
 // TestARestartNeverShortensTheRest: whenever the agent is restarted in a night,

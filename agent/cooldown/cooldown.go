@@ -47,6 +47,12 @@ const (
 	// holdAgain is what a restart adds to it: the means begin anew, and what is
 	// left of their first reading's noise must not make the pack cool earlier.
 	holdAgain = 2 * time.Minute
+	// settleFor is how long means that begin anew after a restart are not used
+	// for the fall: of the first reading's noise less than a ten thousandth is
+	// left then. After five minutes it was a twelfth, and the call to water could
+	// come a mark earlier than without the restart. A night that begins with its
+	// charge's end has hours to go, and needs but one mark's time.
+	settleFor = 10 * smoothOver
 	// lagFor is how long after a charge nothing is learned: the electrolyte
 	// still mixes and a sensor on the case still follows.
 	lagFor = 20 * time.Minute
@@ -113,7 +119,7 @@ func (r *Rest) Step(in *Inputs) {
 		r.s.ReadyKnown, r.s.FallKnown = false, false
 		return
 	}
-	if r.marks.add(in.Now, in.PackC.Value, in.AmbientC.Value, !r.s.NoAmbient) {
+	if r.marks.add(in.Now, in.PackC.Value, in.AmbientC.Value, !r.s.NoAmbient, r.settleTime()) {
 		r.s.FallKPerH, r.s.FallKnown = r.marks.fall()
 		r.learn()
 		r.estimate(in.Now)
@@ -159,6 +165,13 @@ func (r *Rest) holdTime() time.Duration {
 		return holdFor + holdAgain
 	}
 	return holdFor
+}
+
+func (r *Rest) settleTime() time.Duration {
+	if r.goesOn {
+		return settleFor
+	}
+	return markEvery
 }
 
 // waiting looks at the temperatures first, since the rest may go by while they

@@ -31,8 +31,10 @@ type marks struct {
 	sumH        float64 // time that sumKH covers, h
 }
 
-// add takes in one tick; it tells whether a mark was set.
-func (m *marks) add(now time.Duration, packC, airC float64, hasAir bool) bool {
+// add takes in one tick; it tells whether a mark was set. None is set before
+// settle has gone by since the first: that one's noise must have gone out of the
+// mean, or a fall would look slower than it is.
+func (m *marks) add(now time.Duration, packC, airC float64, hasAir bool, settle time.Duration) bool {
 	number := int64(now / markEvery)
 	if !m.primed {
 		*m = marks{primed: true, packC: packC, airC: airC, hasAir: hasAir, last: now, since: now, number: number}
@@ -53,9 +55,7 @@ func (m *marks) add(now time.Duration, packC, airC float64, hasAir bool) bool {
 		m.sumKH += (before + m.packC - m.airC) / 2 * dt.Hours()
 		m.sumH += dt.Hours()
 	}
-	// The first reading has all its noise: it must have gone out of the mean
-	// before a mark is set, or a restart would make a fall look slower.
-	if now-m.since < markEvery {
+	if now-m.since < settle {
 		m.number = number
 		return false
 	}

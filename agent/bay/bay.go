@@ -274,9 +274,7 @@ func (b *Bay) stepLock(now time.Duration) {
 	in.Ready = b.seat.here == present && b.seat.settled && !b.seat.gone(now) && !b.pic.Seen.LateTick
 	in.Plug = b.seat.plug()
 	in.Name, in.NameAt.Reason = b.known(now)
-	if !in.Ready || in.Plug != interlock.Plugged || b.lock.Standing(interlock.AgentUnready).Raised { // else nobody asks
-		in.ReadyAt = b.unready(now)
-	}
+	in.ReadyAt = b.unready(now)
 	if s.Bare.OK() {
 		e := interlock.Evidence{Value: s.Bare.LowMM - b.BareAtMM(), Limit: b.setup.Pack.ChargeCoverMM, Fault: reading.None}
 		b.lock.Prove(interlock.PlatesBare, e, now)

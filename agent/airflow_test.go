@@ -28,9 +28,9 @@ bays:
     cells: 24
     capacity_ah: 500
     full_gravity: 1.28
-    charge_cover_mm: 3
-    target_cover_mm: 13
-    vent_floor_mm: 22
+    charge_level_mm: 3
+    fill_mark_mm: 13
+    vent_well_mm: 22
     free_surface_cm2: 260
 `
 	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {

@@ -24,7 +24,7 @@ type checkCmd struct {
 // Help is the long text of --help.
 func (checkCmd) Help() string {
 	return `Every complaint names the file, the line, the field, the value and what is accepted. ` +
-		`With a good file it says in sentences what would be watched, by what, what will withhold a charge and by which limits, ` +
+		`With a good file it says in sentences what would be watched, by what, what will block a charge and by which limits, ` +
 		`and warns of what is accepted and not wise, with the figure and its source. No hardware is touched and nothing is written, ` +
 		`so it can be used on any machine; only parts that are not there can keep such a file from running.
 
@@ -124,9 +124,9 @@ func report(w io.Writer, file string, cfg *config.Config, setups []bay.Setup, wa
 		if len(s.Packs) > 1 {
 			row("limits", "those of whichever pack it is; here those of %s:", p.Name)
 		}
-		row("no charge", "below %.1f mm of cover, above %g °C, when frozen, and on whatever is unknown", p.ChargeCoverMM, l.ChargeMaxC)
+		row("no charge", "below %.1f mm of level, above %g °C, when frozen, and on whatever is unknown", p.ChargeLevelMM, l.ChargeMaxC)
 		row("full", "at gravity %.3f, by %s", p.FullGravity, evidence(s))
-		row("watering", "after %g min of rest, at most %g °C: to %.1f mm, vent floor %.1f mm", l.RestMin.Minutes(), l.WateringMaxC, p.TargetCoverMM, p.VentFloorMM)
+		row("watering", "after %g min of rest, at most %g °C: to %.1f mm, bottom of the vent well %.1f mm", l.RestMin.Minutes(), l.WateringMaxC, p.FillMarkMM, p.VentWellMM)
 		row("fitted", "%s", fitted(s, cfg.Bays[i].Wiring.Level))
 		if lacks := lacking(s); lacks != "" {
 			row("not fitted", "%s", lacks)
@@ -135,7 +135,7 @@ func report(w io.Writer, file string, cfg *config.Config, setups []bay.Setup, wa
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	_, err := io.WriteString(w, withheldBy(setups)+limitsText(cfg)+warningsText(warnings)+"\n"+bay.Cautions+"\n")
+	_, err := io.WriteString(w, blockedBy(setups)+limitsText(cfg)+warningsText(warnings)+"\n"+bay.Cautions+"\n")
 	return err
 }
 

@@ -29,12 +29,12 @@ func asked(s *bay.Setup, c interlock.Code) bool {
 	}
 }
 
-// withheldBy says in sentences what will withhold a charge.
-func withheldBy(setups []bay.Setup) string {
+// blockedBy says in sentences what will block a charge.
+func blockedBy(setups []bay.Setup) string {
 	var b strings.Builder
 	for i := range setups {
 		s := &setups[i]
-		fmt.Fprintf(&b, "\nAt %s a charge is withheld when\n", s.Name)
+		fmt.Fprintf(&b, "\nAt %s a charge is blocked when\n", s.Name)
 		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 			if row := &interlock.Table[c]; row.Blocks && asked(s, c) {
 				b.WriteString(paragraph(fmt.Sprintf("- %s: %s.", row.Name, row.RaiseWhen)))

@@ -20,7 +20,7 @@ func TestHelp(t *testing.T) {
 		"run":          {"--config", "--listen", "SIGTERM", "sensors: simulated"},
 		"check":        {"--config", "--json", "--strict", "--schema", "line"},
 		"demo":         {"--speed", "--listen", "--broker", "--for", "--by-hand", "--logbook", "600", "127.0.0.1:1883"},
-		"replay":       {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "cover_mm", "TRACE.csv", "standard input"},
+		"replay":       {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm", "TRACE.csv", "standard input"},
 		"outputs-safe": {"--config", "ExecStopPost", "low"},
 		"wiring":       {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
 
@@ -64,24 +64,24 @@ func TestWrongInput(t *testing.T) {
 		stdin string
 		says  []string // all in one line
 	}{
-		"missing config":           {args: []string{"--config", missing}, says: []string{missing, "no such file", "--config FILE"}},
-		"a folder":                 {args: []string{"--config", t.TempDir()}, says: []string{"directory"}},
-		"wrong type":               {args: []string{"--config", bad("cells: 12", "cells: twelve")}, says: []string{"bad.yaml:13: field packs[0].cells: value", "twelve", "number"}},
-		"unknown key":              {args: []string{"--config", bad("    cells: 12", "    cels: 12\n    cells: 12")}, says: []string{"bad.yaml:13:", "cels"}},
-		"negative capacity":        {args: []string{"--config", bad("capacity_ah: 225", "capacity_ah: -225")}, says: []string{"bad.yaml:14: field packs[0].capacity_ah: value -225 is not accepted", "Ah"}},
-		"target above vent floor":  {args: []string{"--config", bad("target_cover_mm: 13", "target_cover_mm: 30")}, says: []string{"bad.yaml:18: field packs[0].target_cover_mm: value 30 is not accepted", "vent_floor_mm"}},
-		"two bays on one channel":  {args: []string{"--config", twice}, says: []string{"twice.yaml:", "field bays[1].wiring.voltage.channel: value 0 is not accepted", "already used by bays[0].wiring.voltage.channel (line "}},
-		"unknown command":          {args: []string{"charge"}, says: []string{"charge", "--help"}},
-		"unknown flag":             {args: []string{"run", "--config", good, "--fast"}, says: []string{"--fast", "--help"}},
-		"no config":                {args: []string{"run"}, says: []string{"--config"}},
-		"demo too fast":            {args: []string{"demo", "--speed", "1e9"}, says: []string{"--speed", "1e+09", "1 to 3600"}},
-		"demo at no speed":         {args: []string{"demo", "--speed", "nan"}, says: []string{"--speed", "1 to 3600"}},
-		"demo on a real record":    {args: []string{"demo", "--logbook", good}, says: []string{"--logbook", "good.yaml", "a new file"}},
-		"demo open to the network": {args: []string{"demo", "--listen", "127.0.0.1:0", "--broker", "0.0.0.0:0"}, says: []string{"0.0.0.0", "127.0.0.1"}},
-		"replay without hold":      {args: []string{"replay", "--config", good, "--hold", "0s", "-"}, says: []string{"--hold", "1s to 24h"}},
-		"unknown pack":             {args: []string{"replay", "--config", good, "--pack", "none", "-"}, says: []string{"--pack", "none", "lift-a"}},
-		"no trace":                 {args: []string{"replay", "--config", good, missing}, says: []string{missing, "no such file", "standard input"}},
-		"a folder for a trace":     {args: []string{"replay", "--config", good, t.TempDir()}, says: []string{"directory"}},
+		"missing config":    {args: []string{"--config", missing}, says: []string{missing, "no such file", "--config FILE"}},
+		"a folder":          {args: []string{"--config", t.TempDir()}, says: []string{"directory"}},
+		"wrong type":        {args: []string{"--config", bad("cells: 12", "cells: twelve")}, says: []string{"bad.yaml:13: field packs[0].cells: value", "twelve", "number"}},
+		"unknown key":       {args: []string{"--config", bad("    cells: 12", "    cels: 12\n    cells: 12")}, says: []string{"bad.yaml:13:", "cels"}},
+		"negative capacity": {args: []string{"--config", bad("capacity_ah: 225", "capacity_ah: -225")}, says: []string{"bad.yaml:14: field packs[0].capacity_ah: value -225 is not accepted", "Ah"}},
+		"fill mark above bottom of the vent well": {args: []string{"--config", bad("fill_mark_mm: 13", "fill_mark_mm: 30")}, says: []string{"bad.yaml:18: field packs[0].fill_mark_mm: value 30 is not accepted", "vent_well_mm"}},
+		"two bays on one channel":                 {args: []string{"--config", twice}, says: []string{"twice.yaml:", "field bays[1].wiring.voltage.channel: value 0 is not accepted", "already used by bays[0].wiring.voltage.channel (line "}},
+		"unknown command":                         {args: []string{"charge"}, says: []string{"charge", "--help"}},
+		"unknown flag":                            {args: []string{"run", "--config", good, "--fast"}, says: []string{"--fast", "--help"}},
+		"no config":                               {args: []string{"run"}, says: []string{"--config"}},
+		"demo too fast":                           {args: []string{"demo", "--speed", "1e9"}, says: []string{"--speed", "1e+09", "1 to 3600"}},
+		"demo at no speed":                        {args: []string{"demo", "--speed", "nan"}, says: []string{"--speed", "1 to 3600"}},
+		"demo on a real record":                   {args: []string{"demo", "--logbook", good}, says: []string{"--logbook", "good.yaml", "a new file"}},
+		"demo open to the network":                {args: []string{"demo", "--listen", "127.0.0.1:0", "--broker", "0.0.0.0:0"}, says: []string{"0.0.0.0", "127.0.0.1"}},
+		"replay without hold":                     {args: []string{"replay", "--config", good, "--hold", "0s", "-"}, says: []string{"--hold", "1s to 24h"}},
+		"unknown pack":                            {args: []string{"replay", "--config", good, "--pack", "none", "-"}, says: []string{"--pack", "none", "lift-a"}},
+		"no trace":                                {args: []string{"replay", "--config", good, missing}, says: []string{missing, "no such file", "standard input"}},
+		"a folder for a trace":                    {args: []string{"replay", "--config", good, t.TempDir()}, says: []string{"directory"}},
 		"time goes back": {
 			args: []string{"replay", "--config", good, "-"}, stdin: "time_s,pack_v\n0,24\n10,24\n9,24\n",
 			says: []string{"standard input:4:", "time_s", "9"},
@@ -173,7 +173,7 @@ func TestCheck(t *testing.T) {
 		if code != exitDone || complaints != "" {
 			t.Errorf("%s: exit code %d, %s", path, code, complaints)
 		}
-		for _, want := range []string{filepath.Base(path) + " is good.", "bay-1: pack lift-", "12 cells, 225 Ah at 20 h", "no charge", "vent floor 22.0 mm", "fitted", "level (4-20ma)", "not a certified safety device"} {
+		for _, want := range []string{filepath.Base(path) + " is good.", "bay-1: pack lift-", "12 cells, 225 Ah at 20 h", "no charge", "bottom of the vent well 22.0 mm", "fitted", "level (4-20ma)", "not a certified safety device"} {
 			if !strings.Contains(out, want) {
 				t.Errorf("%s: does not say %q:\n%s", path, want, out)
 			}
@@ -181,14 +181,14 @@ func TestCheck(t *testing.T) {
 	}
 }
 
-// TestCheckExplains: it says what will withhold and by which limits, warns of
+// TestCheckExplains: it says what will block and by which limits, warns of
 // the unwise, and fails for it only when asked to.
 func TestCheckExplains(t *testing.T) {
 	unwise := file(t, "unwise.yaml", onePack(t, "limits:", "limits:\n  charge_max_c: 54"))
 	code, out, _ := bayward(t, "", "check", "--config", unwise)
 	flat := strings.Join(strings.Fields(out), " ")
 	for _, want := range []string{
-		"At bay-1 a charge is withheld when", "- plates-bare:", "- hydrogen-high:", "charge_max_c: 54 °C, from the file (NAVEDTRA 14113",
+		"At bay-1 a charge is blocked when", "- plates-bare:", "- hydrogen-high:", "charge_max_c: 54 °C, from the file (NAVEDTRA 14113",
 		"rest_min_minutes: 60 minutes, the default", "limits.charge_max_c: 54 °C is outside 38 to 52. Better: stop at 52 or lower.",
 		"nobody is called", "Warnings: ",
 	} {

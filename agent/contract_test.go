@@ -23,7 +23,7 @@ func wanted() map[string]bool {
 	for _, w := range []string{
 		"status online", "state waiting", "state charging", "state cooling", "state watering", "state with findings",
 		"state with a visit", "state with faults", "state with water_ml", "state with ready_in_s", "state with full_evidence",
-		"event stage-changed", "event finding-raised", "event finding-cleared", "event permit-granted", "event permit-withheld",
+		"event stage-changed", "event finding-raised", "event finding-cleared", "event permit-granted", "event permit-blocked",
 		"event charge-started", "event charge-full", "event charge-ended", "event visit-opened", "event visit-closed", "event order-taken",
 		"notice raised", "notice seen", "notice settled", "response done", "response refused", "command",
 	} {

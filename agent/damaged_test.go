@@ -18,8 +18,8 @@ import (
 // twoBays is a site with a logbook at path.
 func twoBays(t *testing.T, path string) string {
 	t.Helper()
-	const more = "  - {name: lift-b, cells: 12, capacity_ah: 225, rate_hours: 20, full_gravity: 1.277, charge_cover_mm: 3, " +
-		"target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}\n"
+	const more = "  - {name: lift-b, cells: 12, capacity_ah: 225, rate_hours: 20, full_gravity: 1.277, charge_level_mm: 3, " +
+		"fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}\n"
 	return onePack(t, "LOGBOOK", path, "    pack: lift-a\n", "    pack: lift-a\n  - {name: bay-2, pack: lift-b}\n", "limits:\n", more+"limits:\n")
 }
 
@@ -27,7 +27,7 @@ func damagedYard(t *testing.T, path string) *yard {
 	t.Helper()
 	starts := map[string]sim.Opts{}
 	for _, name := range []string{"bay-1", "bay-2"} {
-		starts[name] = sim.Opts{StateOfCharge: 0.5, CoverMM: 10, Connected: true}
+		starts[name] = sim.Opts{StateOfCharge: 0.5, LevelMM: 10, Connected: true}
 	}
 	return newYard(t, loadText(t, twoBays(t, path)), starts, nil)
 }

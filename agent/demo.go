@@ -235,10 +235,10 @@ func (d *demo) pace(ctx context.Context, speed float64) error {
 // demoStarts puts the bays at different points of the round.
 func demoStarts() map[string]sim.Opts {
 	return map[string]sim.Opts{
-		"bay-1": {StateOfCharge: 0.40, CoverMM: -5, PackC: 27, Charger: sim.TwoStage, Connected: true},
-		"bay-2": {StateOfCharge: 0.85, CoverMM: 8, PackC: 30, Charger: sim.TwoStage, Connected: true},
-		"bay-3": {StateOfCharge: 0.55, CoverMM: 9, PackC: 26, Charger: sim.Taper, Connected: true},
-		"bay-4": {StateOfCharge: 0.97, CoverMM: 5, PackC: 38, Charger: sim.TwoStage, Connected: true},
+		"bay-1": {StateOfCharge: 0.40, LevelMM: -5, PackC: 27, Charger: sim.TwoStage, Connected: true},
+		"bay-2": {StateOfCharge: 0.85, LevelMM: 8, PackC: 30, Charger: sim.TwoStage, Connected: true},
+		"bay-3": {StateOfCharge: 0.55, LevelMM: 9, PackC: 26, Charger: sim.Taper, Connected: true},
+		"bay-4": {StateOfCharge: 0.97, LevelMM: 5, PackC: 38, Charger: sim.TwoStage, Connected: true},
 	}
 }
 

@@ -142,7 +142,7 @@ func TestDemo(t *testing.T) {
 	<-read
 	checkHeard(t, h)
 	for _, want := range []string{
-		"bay-1   charge withheld", "bay-1   visit-opened", "bay-1   charging", "bay-1   proven full", "bay-1   cooling",
+		"bay-1   charge blocked", "bay-1   visit-opened", "bay-1   charging", "bay-1   proven full", "bay-1   cooling",
 		"bay-1   ready-to-water   Full, rested and cool: ready to water, ", "bay-1   rested",
 	} {
 		if !strings.Contains(lines.String(), want) {
@@ -176,7 +176,7 @@ func checkPages(t *testing.T, page string) {
 	}
 	metrics := get(t, page+"/metrics")
 	for _, want := range []string{
-		`bayward_charge_permitted{bay="bay-1"} `, `bayward_finding{bay="bay-3",code="cover-unknown"} `, "bayward_relay_closed{", "bayward_tick_duration_seconds_count ",
+		`bayward_charge_permitted{bay="bay-1"} `, `bayward_finding{bay="bay-3",code="level-unknown"} `, "bayward_relay_closed{", "bayward_tick_duration_seconds_count ",
 		"bayward_mqtt_connected 1",
 	} {
 		if !strings.Contains(metrics, "\n"+want) {
@@ -243,7 +243,7 @@ func TestDemoBays(t *testing.T) {
 			}
 		}
 		for _, p := range d.loop.Pictures() {
-			if p.Stage == bay.StageUnknown || p.Stage == bay.Settling || !p.Seen.PackV.OK() || !p.Seen.PackC.OK() {
+			if p.Stage == bay.StageUnknown || p.Stage == bay.Checking || !p.Seen.PackV.OK() || !p.Seen.PackC.OK() {
 				t.Errorf("%d bays: %s is %v, its voltage %v", n, p.Bay, p.Stage, p.Seen.PackV)
 			}
 		}

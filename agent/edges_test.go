@@ -47,14 +47,14 @@ func TestStuckEdges(t *testing.T) {
 	y.until("a closed relay", 5*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
 	for range 3600 {
 		if p := y.tick(); !p.Permit.Granted || !y.loop.RelayClosed("bay-1") {
-			t.Fatalf("withheld: %s", p.Says())
+			t.Fatalf("blocked: %s", p.Says())
 		}
 	}
 	until(t, "a record that fails", func() bool { return y.tick().Findings[interlock.RecordFailing].Raised })
 	began := y.bench.Now()
 	y.bays["bay-1"].SetFault(sim.ProbeOpen, true)
 	y.until("an open relay", time.Minute, func(p *bay.Picture) bool { return !p.Permit.Granted })
-	if took := y.bench.Now() - began; took > interlock.Table[interlock.CoverUnknown].Raise+time.Second || y.level() != gpio.Low {
+	if took := y.bench.Now() - began; took > interlock.Table[interlock.LevelUnknown].Raise+time.Second || y.level() != gpio.Low {
 		t.Errorf("opened after %s, the line is %s", took, y.level())
 	}
 	if y.loop.GuardTrips() != 0 {

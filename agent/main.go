@@ -1,5 +1,5 @@
 // Command bayward looks after the vented lead-acid battery on a charging bay:
-// it withholds the charge while the plates may be bare, follows the charge to
+// it blocks the charge while the plates may be bare, follows the charge to
 // proven full, enforces the cool-down, tells when and how much water each cell
 // needs, and keeps the record.
 //
@@ -56,7 +56,7 @@ type cli struct {
 	Completion completionCmd `cmd:"" hidden:"" help:"Print the completion for bash."`
 }
 
-const about = `bayward looks after the vented lead-acid battery on a charging bay: it withholds the charge while the plates may be bare, ` +
+const about = `bayward looks after the vented lead-acid battery on a charging bay: it blocks the charge while the plates may be bare, ` +
 	`follows the charge to proven full, enforces the cool-down, and tells when and how much water each cell needs.
 
 It is not a certified safety device: local codes, the battery's own instructions and licensed practice come first.

@@ -41,7 +41,7 @@ func thrifty() {
 // hundred minor faults, once and within a tick; the others are of that part of
 // the file which the kernel lets go first when memory gets scarce in any case,
 // mapped or not, because nothing has used them. What opens a relay is used by
-// every tick that withholds the charge, and by the guard that refreshes.
+// every tick that blocks the charge, and by the guard that refreshes.
 func giveBack(ctx context.Context, log *slog.Logger) error {
 	t := time.NewTimer(startedAfter)
 	defer t.Stop()

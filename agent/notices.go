@@ -31,7 +31,7 @@ func (o telling) Take(_ context.Context, n *loop.News) {
 	kind := notice.Kind.String()
 	m := notify.Message{
 		ID: n.Bay + " " + kind, Site: o.cfg.Site, Agent: o.cfg.Agent, Bay: n.Bay, Kind: kind, State: notice.State.String(),
-		Danger:   notice.Kind == notify.ContactorStuck || notice.Kind == notify.CoverFill,
+		Danger:   notice.Kind == notify.ContactorStuck || notice.Kind == notify.CoverPlates,
 		Cautions: o.voice.Cautions(), At: n.Wall, Trusted: n.Trusted,
 	}
 	m.Title, m.Text, m.WhatToDo = o.voice.Notice(kind, notice.State == notify.Settled, n.Picture)

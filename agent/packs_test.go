@@ -29,8 +29,8 @@ bays:
   - {name: bay-1, packs: [lift-a, lift-b]}
   - {name: bay-2, packs: [lift-b, lift-a]}
 packs:
-  - {name: lift-a, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130%s}
-  - {name: lift-b, cells: 12, capacity_ah: 300, full_gravity: 1.277, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130%s}
+  - {name: lift-a, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130%s}
+  - {name: lift-b, cells: 12, capacity_ah: 300, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130%s}
 `
 
 // nightShift runs the whole program on one bench, over several lives.
@@ -54,7 +54,7 @@ func newNightShift(t *testing.T, recognised bool) *nightShift {
 	n.text = fmt.Sprintf(swapYard, n.path, own[0], own[1])
 	var err error
 	n.bench, n.bays, err = simulate(loadText(t, n.text), map[string]sim.Opts{
-		"bay-1": {StateOfCharge: 0.9, CoverMM: 8, Connected: true}, "bay-2": {StateOfCharge: 0.9, CoverMM: 11, Connected: true},
+		"bay-1": {StateOfCharge: 0.9, LevelMM: 8, Connected: true}, "bay-2": {StateOfCharge: 0.9, LevelMM: 11, Connected: true},
 	})
 	require.NoError(t, err)
 	t.Cleanup(func() { n.end() })
@@ -112,7 +112,7 @@ func (n *nightShift) run(d time.Duration) []*bay.Picture {
 func (n *nightShift) swap() {
 	n.t.Helper()
 	one, two := n.bays["bay-1"], n.bays["bay-2"]
-	spare, err := n.bench.NewBattery(sim.Opts{Cells: 12, CapacityAh: 100, VentFloorMM: 22, FreeSurfaceCM2: 130, AmbientC: 22})
+	spare, err := n.bench.NewBattery(sim.Opts{Cells: 12, CapacityAh: 100, VentWellMM: 22, FreeSurfaceCM2: 130, AmbientC: 22})
 	require.NoError(n.t, err)
 	a, err := one.Exchange(spare)
 	require.NoError(n.t, err)

@@ -43,10 +43,10 @@ func (p *printer) line(n *loop.News, i int) string {
 	switch e.Kind {
 	case bay.PermitGranted:
 		what, code = "charge permitted", "32"
-	case bay.PermitWithheld:
-		what, code = "charge withheld", "31"
+	case bay.PermitBlocked:
+		what, code = "charge blocked", "31"
 	case bay.FindingRaised:
-		if told(n.Events, bay.PermitWithheld, e) {
+		if told(n.Events, bay.PermitBlocked, e) {
 			return ""
 		}
 		what, code = "finding", "33"

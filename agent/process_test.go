@@ -317,7 +317,7 @@ func restored(t *testing.T, when string, v bay.View) {
 			t.Errorf("%s: %s does not stand: %v", when, want, codes)
 		}
 	}
-	if v.Permit != "withheld" || v.Visit == nil || v.Visit.By != "Ann" {
+	if v.Permit != "blocked" || v.Visit == nil || v.Visit.By != "Ann" {
 		t.Fatalf("%s: permit %s, visit %+v", when, v.Permit, v.Visit)
 	}
 	if !v.Full {
@@ -325,7 +325,7 @@ func restored(t *testing.T, when string, v bay.View) {
 	}
 }
 
-// TestUnknownBoot: a memory of another boot proves no time. What withholds
+// TestUnknownBoot: a memory of another boot proves no time. What blocks
 // stands; that the pack is full does not, and the record says why.
 func TestUnknownBoot(t *testing.T) {
 	t.Parallel()

@@ -24,7 +24,7 @@ type recordsReportCmd struct {
 // Help is the long text of --help.
 func (recordsReportCmd) Help() string {
 	return `Prints HTML that needs nothing from elsewhere: open it in a browser and print it, or keep the file. On it: whether the pack was ever charged dry, ` +
-		`whether the record is whole, identity and limits, cover over time, charges, visits, water and gravity of each cell, refusals and findings.
+		`whether the record is whole, identity and limits, level over time, charges, visits, water and gravity of each cell, refusals and findings.
 
 With --config it knows the pack's size and limits; with --logbook alone they are left out.`
 }
@@ -65,7 +65,7 @@ func facts(s *bay.Setup) *records.Facts {
 	p, l := &s.Pack, &s.Limits
 	return &records.Facts{
 		Cells: p.Cells, CapacityAh: p.CapacityAh, RateHours: p.RateHours, FullGravity: p.FullGravity,
-		ChargeCoverMM: p.ChargeCoverMM, TargetCoverMM: p.TargetCoverMM, VentFloorMM: p.VentFloorMM,
+		ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,
 		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, ChargeMaxC: l.ChargeMaxC, WateringMaxC: l.WateringMaxC,
 	}
 }

@@ -26,11 +26,11 @@ type replayCmd struct {
 // Help is the long text of --help.
 func (replayCmd) Help() string {
 	return `The trace is CSV with a header; lines that begin with # are comments. Columns, in any order: time_s (seconds, never falling), ` +
-		`pack_v (V), current_a (A, positive while charging), pack_c and ambient_c (°C), cover_mm (mm above the plate tops). ` +
+		`pack_v (V), current_a (A, positive while charging), pack_c and ambient_c (°C), level_mm (mm above the plate tops). ` +
 		`An absent column or an empty field is no reading.
 
 Printed is one JSON object for each change, and a summary at the end. With --plot a picture is drawn as well: voltage, current, ` +
-		`temperature and cover over time, with the stages, the findings and the moments of full.
+		`temperature and level over time, with the stages, the findings and the moments of full.
 
 Several traces are replayed side by side, one for each processor. Each begins anew, with the same pack. Their output comes in the ` +
 		`order in which they are named, and each line says in "trace" which one it is of; a trace that cannot be read is told on ` +

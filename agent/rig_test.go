@@ -113,7 +113,7 @@ func (y *yard) orderAt(bayName string, o bay.Order) {
 // stuck, the bay is held, and Ann's visit is open.
 func resting(t *testing.T, path, bootID string) {
 	t.Helper()
-	starts := map[string]sim.Opts{"bay-1": {StateOfCharge: 0.97, CoverMM: 8, PackC: 26, Charger: sim.TwoStage, Connected: true}}
+	starts := map[string]sim.Opts{"bay-1": {StateOfCharge: 0.97, LevelMM: 8, PackC: 26, Charger: sim.TwoStage, Connected: true}}
 	y := newYard(t, loadText(t, onePack(t, "LOGBOOK", path)), starts, func(p *parts) { p.bootID = bootID })
 	y.until("full", 24*time.Hour, func(p *bay.Picture) bool { return p.Charge.Full })
 	y.bays["bay-1"].SetFault(sim.ContactorWelded, true)

@@ -23,7 +23,7 @@ type runCmd struct {
 // Help is the long text of --help.
 func (runCmd) Help() string {
 	return `Runs until SIGTERM or an interrupt. Relays are open before the first tick, after the last one, when the program panics, ` +
-		`when a tick is late and when readings stop. Whatever is unknown withholds the charge.
+		`when a tick is late and when readings stop. Whatever is unknown blocks the charge.
 
 With "sensors: simulated" in the configuration it runs anywhere, on simulated bays in real time.`
 }

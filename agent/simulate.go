@@ -10,10 +10,10 @@ import (
 // simulate builds a bench with a simulated bay for each bay of the
 // configuration, wired as it says. What the configuration knows of a pack comes
 // from there. The rest comes from starts, by bay name: there, state of charge,
-// cover, charger and whether the pack is plugged in count as they stand, and a
+// level, charger and whether the pack is plugged in count as they stand, and a
 // zero ambient, seed, charger current or time constant takes its default. A bay
 // without a start holds a plugged-in pack that is half charged and 3 mm below
-// its target cover. The error names the bay, or a start without one.
+// its fill mark. The error names the bay, or a start without one.
 func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[string]*sim.Bay, error) {
 	packs := map[string]config.Pack{}
 	for _, p := range cfg.Packs {
@@ -28,7 +28,7 @@ func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 		}
 		start, ok := starts[b.Name]
 		if !ok {
-			start = sim.Opts{StateOfCharge: 0.5, CoverMM: p.TargetCoverMM - 3, Connected: true}
+			start = sim.Opts{StateOfCharge: 0.5, LevelMM: p.FillMarkMM - 3, Connected: true}
 		}
 		o := simulatedPack(b.Name, i, p, start)
 		switch {
@@ -71,7 +71,7 @@ func simulatedPack(name string, index int, p config.Pack, o sim.Opts) sim.Opts {
 	const mildC = 22
 	o.Name = name
 	o.Cells, o.CapacityAh, o.RateHours, o.FullGravity = p.Cells, p.CapacityAh, p.RateHours, p.FullGravity
-	o.TargetCoverMM, o.ChargeCoverMM, o.VentFloorMM = p.TargetCoverMM, p.ChargeCoverMM, p.VentFloorMM
+	o.FillMarkMM, o.ChargeLevelMM, o.VentWellMM = p.FillMarkMM, p.ChargeLevelMM, p.VentWellMM
 	o.FreeSurfaceCM2, o.ElectrolyteML = p.FreeSurfaceCM2, p.ElectrolyteML
 	if o.AmbientC == 0 {
 		o.AmbientC = mildC

@@ -16,8 +16,8 @@ import (
 // simulatedConfig has a bay with the wiring of every kind of level probe.
 func simulatedConfig() *config.Config {
 	p := config.Pack{
-		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
-		TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
+		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
+		FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
 	}
 	c := &config.Config{Packs: []config.Pack{p}}
 	rods := []config.Rod{{HeightMM: 0, SeriesOhm: 22000}, {HeightMM: 4, SeriesOhm: 10000}, {HeightMM: 13, SeriesOhm: 4700}}
@@ -50,7 +50,7 @@ func good(t *testing.T, what string, r reading.Reading, want, tolerance float64)
 // they say is what is so.
 func TestDriversReadTheTruth(t *testing.T) {
 	cfg := simulatedConfig()
-	start := sim.Opts{StateOfCharge: 0.4, CoverMM: 7, PackC: 31, AmbientC: 19, Connected: true}
+	start := sim.Opts{StateOfCharge: 0.4, LevelMM: 7, PackC: 31, AmbientC: 19, Connected: true}
 	bench, bays, err := simulate(cfg, map[string]sim.Opts{"sender": start, "rod": start, "ladder": start})
 	if err != nil {
 		t.Fatal(err)
@@ -93,9 +93,9 @@ func checkReadings(t *testing.T, name string, r bay.Readings, truth sim.Truth) {
 	good(t, name+" airflow", r.Airflow, 1, 0)
 	good(t, name+" complete", r.ChargerComplete, 0, 0)
 	good(t, name+" temperature", r.PackC, truth.PackC, 0.1)
-	coverMM := truth.Cells[0].CoverMM
-	if !r.Cover.OK() || r.Cover.LowMM > coverMM+0.2 || r.Cover.HighMM < coverMM-0.2 {
-		t.Errorf("%s: cover %+v, true %v", name, r.Cover, coverMM)
+	levelMM := truth.Cells[0].LevelMM
+	if !r.Level.OK() || r.Level.LowMM > levelMM+0.2 || r.Level.HighMM < levelMM-0.2 {
+		t.Errorf("%s: level %+v, true %v", name, r.Level, levelMM)
 	}
 }
 

@@ -87,7 +87,7 @@ func (t *technician) reason(p *bay.Picture) (why string, in time.Duration) {
 		return "cover", comesIn
 	case p.Stage == bay.ReadyToWater:
 		return "water", comesIn
-	case p.Findings[interlock.CoverUnknown].Raised:
+	case p.Findings[interlock.LevelUnknown].Raised:
 		return "mend", mendsIn
 	case p.Stage == bay.Rested:
 		return "leave", leavesIn
@@ -102,7 +102,7 @@ func (t *technician) visit(ctx context.Context, p *bay.Picture) error {
 	}
 	amounts := p.Water.NeedML[:p.Water.Cells]
 	if p.Stage != bay.ReadyToWater {
-		amounts = p.Water.FillML[:p.Water.Cells]
+		amounts = p.Water.CoverPlatesML[:p.Water.Cells]
 	}
 	for i, ml := range amounts {
 		const jug = 5 // millilitres: the marks of a measuring jug; rounded down

@@ -153,8 +153,8 @@ func wearYard(n int) string {
 	var bays, packs strings.Builder
 	for i := 1; i <= n; i++ {
 		fmt.Fprintf(&bays, "  - {name: bay-%d, pack: lift-%d}\n", i, i)
-		fmt.Fprintf(&packs, "  - {name: lift-%d, cells: 12, capacity_ah: 225, rate_hours: 20, full_gravity: 1.277, charge_cover_mm: 3, "+
-			"target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}\n", i)
+		fmt.Fprintf(&packs, "  - {name: lift-%d, cells: 12, capacity_ah: 225, rate_hours: 20, full_gravity: 1.277, charge_level_mm: 3, "+
+			"fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}\n", i)
 	}
 	return "site: quarry-road\nagent: shed-2\nsensors: simulated\nbays:\n" + bays.String() + "packs:\n" + packs.String()
 }

@@ -42,7 +42,7 @@ func usual() [][2]string {
 		{"Your name", "A. Person"}, {`"charger locked off"`, "charger locked off"}, {`"charger off"`, "charger off"},
 		{"to sign", "A. Person"}, {`Type "again"`, "next"},
 		{"clamp meter, amperes", "METER"}, {"Clamp meter now", "METER"}, {"Hand meter, volts", "METER"}, {"The meter across", "METER"},
-		{"Reference thermometer", "METER"}, {"Dip rule", "METER"}, {"Hydrogen in the test gas", "1.0"},
+		{"Reference thermometer", "METER"}, {"Level rod", "METER"}, {"Hydrogen in the test gas", "1.0"},
 		{"Why is it left out", "no instrument here"},
 	}
 }
@@ -281,8 +281,8 @@ func TestWiringFailures(t *testing.T) {
 			return row{step: "voltage", says: "spread of parts",
 				commissioning: commissioning{person: newAnswerer(t, [2]string{"Hand meter, volts", "2.46"})}}
 		},
-		"a dip rule far off": func(t *testing.T) row {
-			return row{step: "level", says: "hangs wrong", commissioning: commissioning{person: newAnswerer(t, [2]string{"Dip rule", "25"})}}
+		"a level rod far off": func(t *testing.T) row {
+			return row{step: "level", says: "hangs wrong", commissioning: commissioning{person: newAnswerer(t, [2]string{"Level rod", "25"})}}
 		},
 		"a spent gas sensor": func(*testing.T) row {
 			return row{step: "hydrogen", says: "within a quarter", commissioning: commissioning{

@@ -261,7 +261,7 @@ func (h *simulatedHand) Meter(part string) float64 {
 	case "temperature":
 		return t.PackC
 	case "level":
-		return t.Cells[h.bay.PilotCell()-1].CoverMM
+		return t.Cells[h.bay.PilotCell()-1].LevelMM
 	case "hydrogen":
 		return testGas
 	}

@@ -17,16 +17,16 @@ var expected = []alarm{
 	// The attended yard: bay-3 starts with a broken probe, which the technician mends after 90
 	// minutes, and its unregulated charger goes on for hours after the pack is full.
 	{"BaywardBlind", "warning", "shed-2", "bay-3", ""},
-	{"BaywardProbeFailing", "warning", "shed-2", "bay-3", `, sensor="cover"`},
+	{"BaywardProbeFailing", "warning", "shed-2", "bay-3", `, sensor="level"`},
 	{"BaywardOvercharge", "warning", "shed-2", "bay-3", ""},
 	{"BaywardWaterSoon", "info", "shed-2", "bay-3", ""},
 	// The neglected yard: nobody covers the plates of bay-1 nor mends the probe of bay-3, so both
-	// wait for a charge that is withheld.
+	// wait for a charge that is blocked.
 	{"BaywardPlatesBare", "warning", "shed-3", "bay-1", ""},
-	{"BaywardChargeWithheld", "warning", "shed-3", "bay-1", ""},
+	{"BaywardChargeBlocked", "warning", "shed-3", "bay-1", ""},
 	{"BaywardBlind", "warning", "shed-3", "bay-3", ""},
-	{"BaywardProbeFailing", "warning", "shed-3", "bay-3", `, sensor="cover"`},
-	{"BaywardChargeWithheld", "warning", "shed-3", "bay-3", ""},
+	{"BaywardProbeFailing", "warning", "shed-3", "bay-3", `, sensor="level"`},
+	{"BaywardChargeBlocked", "warning", "shed-3", "bay-3", ""},
 }
 
 // alarms runs the rules over the recorded days minute by minute, in the rule engine of promtool,

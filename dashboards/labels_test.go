@@ -28,11 +28,11 @@ func allowed() map[string][]string {
 		"bay": {"bay-1", "bay-2", "bay-3", "bay-4"}, "pack": {"lift-a", "lift-b", "lift-c", "lift-d"},
 		"code": codes(), "stage": stages, "fault": faults,
 		"sensor": {
-			"pack-voltage", "pack-current", "pack-temperature", "ambient-temperature", "cover", "hydrogen", "airflow",
+			"pack-voltage", "pack-current", "pack-temperature", "ambient-temperature", "level", "hydrogen", "airflow",
 			"contactor-feedback", "charger-complete",
 		},
 		"cell":  {"1", "2", "3", "4", "5", "6", "7", "8", "9", "10", "11", "12"},
-		"limit": {"charge", "target", "vent-floor", "watering"},
+		"limit": {"charge", "fill-mark", "vent-well", "watering"},
 	}
 }
 

@@ -35,7 +35,7 @@ type command struct {
 	time                    time.Time // zero when it is not given
 	expiry                  time.Duration
 	cell                    int
-	ml, coverMM             float64
+	ml, levelMM             float64
 	gravity, atC, usPerCM   float64
 
 	given map[string]bool // fields that stand in it
@@ -80,7 +80,7 @@ func needs(kind bay.OrderKind) []string {
 	case bay.OrderFill:
 		return []string{"cell", "ml"}
 	case bay.OrderLevel:
-		return []string{"cell", "cover_mm"}
+		return []string{"cell", "level_mm"}
 	case bay.OrderGravity:
 		return []string{"cell", "gravity", "at_c"}
 	case bay.OrderQuality:
@@ -114,7 +114,7 @@ func (c *command) fields(v *int, at *string, expiry *int) map[string]field {
 		"note":      text(&c.note, maxNoteRunes),
 		"cell":      {&c.cell, "a whole number from 1, counted from the positive end"},
 		"ml":        number(&c.ml, "millilitres"),
-		"cover_mm":  number(&c.coverMM, "millimetres above the plate tops"),
+		"level_mm":  number(&c.levelMM, "millimetres above the plate tops"),
 		"gravity":   number(&c.gravity, "specific gravity, such as 1.265"),
 		"at_c":      number(&c.atC, "°C"),
 		"pack":      {&c.pack, "the name of a pack of the bay, or empty"},
@@ -177,7 +177,7 @@ func (c *command) checkValues() *refusal {
 			return refuse(BadField, "field %s is missing: order %s needs it", name, c.order)
 		}
 	}
-	for _, name := range []string{"cell", "ml", "cover_mm", "gravity", "at_c", "us_per_cm", "pack"} {
+	for _, name := range []string{"cell", "ml", "level_mm", "gravity", "at_c", "us_per_cm", "pack"} {
 		if c.given[name] && !wanted[name] {
 			return refuse(BadField, "field %s does not belong to order %s", name, c.order)
 		}
@@ -196,7 +196,7 @@ func (c *command) badText(name string, most int) *refusal {
 func (c *command) bayOrder(id, by string) bay.Order {
 	return bay.Order{
 		ID: id, Kind: c.kind, By: by, Note: c.note, Cell: c.cell, ML: c.ml,
-		CoverMM: c.coverMM, Gravity: c.gravity, AtC: c.atC, USPerCM: c.usPerCM, Pack: c.pack,
+		LevelMM: c.levelMM, Gravity: c.gravity, AtC: c.atC, USPerCM: c.usPerCM, Pack: c.pack,
 	}
 }
 

@@ -67,7 +67,7 @@ func FuzzSignedOrder(f *testing.F) {
 	_, key := person("Ana Ruiz")
 	f.Add(`{"v":1,"id":"r-1",` + address + `,"order":"release"}`)
 	f.Add(`{"v":1,"id":"r-1",` + address + `,"order":"fill","cell":-1,"ml":1}`)
-	f.Add(`{"v":1,"id":"r-1",` + address + `,"order":"level","cell":1,"cover_mm":5}`)
+	f.Add(`{"v":1,"id":"r-1",` + address + `,"order":"level","cell":1,"level_mm":5}`)
 	f.Add(`{`)
 	c := contract(f)
 	f.Fuzz(func(t *testing.T, inner string) {
@@ -131,7 +131,7 @@ func TestSchemaAndProgramAgree(t *testing.T) {
 func goodValues() map[string]any {
 	return map[string]any{
 		"v": 1, "id": "x", "time": "2026-03-01T12:00:00Z", "expires_s": 30, "to": "t", "by": "A", "note": "n",
-		"cell": 2, "ml": 10, "cover_mm": 3, "gravity": 1.2, "at_c": 20, "us_per_cm": 5, "more": true,
+		"cell": 2, "ml": 10, "level_mm": 3, "gravity": 1.2, "at_c": 20, "us_per_cm": 5, "more": true,
 	}
 }
 
@@ -143,7 +143,7 @@ func parsedOrder(name any) bay.OrderKind {
 // bayJudges says that a value is one whose bounds the bay looks at, not the
 // client, or a text whose characters a schema cannot judge.
 func bayJudges(m map[string]any) bool {
-	for _, name := range []string{"cell", "ml", "cover_mm", "gravity", "at_c", "us_per_cm"} {
+	for _, name := range []string{"cell", "ml", "level_mm", "gravity", "at_c", "us_per_cm"} {
 		switch m[name].(type) {
 		case int, float64:
 			if m[name] != goodValues()[name] {

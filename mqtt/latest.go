@@ -109,7 +109,7 @@ func gist(v *bay.View) string {
 		fmt.Fprint(&b, "|", f.Sensor, f.Fault)
 	}
 	if v.Visit != nil {
-		fmt.Fprint(&b, "|", v.Visit.By, v.Visit.CoverFill, v.Visit.GivenML)
+		fmt.Fprint(&b, "|", v.Visit.By, v.Visit.OnlyCoverPlates, v.Visit.GivenML)
 	}
 	return b.String()
 }

@@ -151,14 +151,14 @@ func stateJSON(v bay.View, at Wall) ([]byte, error) {
 
 func dropUnknown(v *bay.View) {
 	for _, p := range []**float64{
-		&v.PackV, &v.CurrentA, &v.PackC, &v.AmbientC, &v.CoverMM, &v.CoverHighMM, &v.HydrogenPct,
+		&v.PackV, &v.CurrentA, &v.PackC, &v.AmbientC, &v.LevelMM, &v.LevelHighMM, &v.HydrogenPct,
 		&v.StateOfCharge, &v.ReadyInS, &v.ReadyEarlyS, &v.ReadyLateS, &v.ForecastH,
 	} {
 		if *p != nil && !finite(**p) {
 			*p = nil
 		}
 	}
-	for _, list := range []*[]float64{&v.WaterML, &v.CoverFillML} {
+	for _, list := range []*[]float64{&v.WaterML, &v.CoverPlatesML} {
 		if !finite(*list...) {
 			*list = nil
 		}

@@ -17,14 +17,14 @@ func ptr(x float64) *float64 { return &x }
 
 func testView() bay.View {
 	return bay.View{
-		V: 1, Bay: "bay-1", Pack: "lift-24v", Stage: "waiting", StageForS: 12, Permit: "withheld", PermitForS: 3.5,
-		Says: "At rest, not full. Charge withheld: Plates are bare.",
+		V: 1, Bay: "bay-1", Pack: "lift-24v", Stage: "waiting", StageForS: 12, Permit: "blocked", BlockedForS: ptr(3.5),
+		Says: "At rest, not full. Charge blocked: Plates are bare.",
 		Findings: []bay.FindingView{{
 			Code: "plates-bare", Title: "Plates are bare", Severity: "danger", Blocks: true, ForS: 3.5,
-			Evidence: "cover −2 mm", WhatToDo: "Cover the plates.", Basis: "…",
+			Evidence: "level −2 mm", WhatToDo: "Cover the plates.", Basis: "…",
 		}},
-		PackV: ptr(24.31), PackC: ptr(21.5), CoverMM: ptr(-2), CoverHighMM: ptr(0),
-		WaterML: []float64{195, 195}, CoverFillML: []float64{65, 65}, WaterLostML: 190.25, ChargeInAh: 0,
+		PackV: ptr(24.31), PackC: ptr(21.5), LevelMM: ptr(-2), LevelHighMM: ptr(0),
+		WaterML: []float64{195, 195}, CoverPlatesML: []float64{65, 65}, WaterLostML: 190.25, ChargeInAh: 0,
 		Faults: []bay.FaultView{{Sensor: "ambient-temperature", Fault: "missing"}},
 	}
 }
@@ -103,8 +103,8 @@ func TestTimesAreRFC3339(t *testing.T) {
 func TestNoNumberIsAbsent(t *testing.T) {
 	for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 		v := testView()
-		cover := x
-		v.CoverMM, v.WaterML = &cover, []float64{1, x}
+		level := x
+		v.LevelMM, v.WaterML = &level, []float64{1, x}
 		b, err := stateJSON(v, testWall())
 		if err != nil {
 			t.Fatal(err)
@@ -113,7 +113,7 @@ func TestNoNumberIsAbsent(t *testing.T) {
 		if err := json.Unmarshal(b, &m); err != nil {
 			t.Fatal(err)
 		}
-		for _, key := range []string{"cover_mm", "water_ml"} {
+		for _, key := range []string{"level_mm", "water_ml"} {
 			if _, there := m[key]; there {
 				t.Errorf("%v: %s is there: %s", x, key, b)
 			}

@@ -20,7 +20,7 @@ type Person struct {
 	Name    string            // 1 to 60 printable characters; the key id of their signatures
 	Key     ed25519.PublicKey // see ReadKey
 	Visit   bool              // may open and close visits and hand in readings
-	Release bool              // may take back a hold and release latched findings
+	Release bool              // may remove a hold and release latched findings
 }
 
 // ReadKey reads an Ed25519 public key from a PEM file, as

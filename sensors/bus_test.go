@@ -76,8 +76,8 @@ func TestAdapterComesBack(t *testing.T) {
 	}
 	u.pull()
 	for range 3 {
-		if got := sample(t, bays[0]); got.PackV.Fault != reading.BusStuck || got.Cover.Fault != reading.BusStuck {
-			t.Errorf("pulled: got %+v, %+v", got.PackV, got.Cover)
+		if got := sample(t, bays[0]); got.PackV.Fault != reading.BusStuck || got.Level.Fault != reading.BusStuck {
+			t.Errorf("pulled: got %+v, %+v", got.PackV, got.Level)
 		}
 	}
 	if bus.String() == "fake" {

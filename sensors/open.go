@@ -124,7 +124,7 @@ func (o *opener) analog(b *config.Bay) (*analog, error) {
 		err = errors.Join(err, add("current", c.Input, minus, currentOf(c)))
 	}
 	if l := w.Level; l != nil {
-		probe, levelErr := newCover(l)
+		probe, levelErr := newLevelSense(l)
 		if levelErr != nil {
 			return nil, errors.Join(err, partError(b, "level", levelErr))
 		}
@@ -143,7 +143,7 @@ func (o *opener) level(b *config.Bay) (Source, error) {
 	if w.Level == nil || w.Level.FastMS == 0 {
 		return nil, nil
 	}
-	probe, err := newCover(w.Level)
+	probe, err := newLevelSense(w.Level)
 	if err != nil {
 		return nil, partError(b, "level", err)
 	}

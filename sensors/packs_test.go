@@ -55,7 +55,7 @@ func newGarage(t *testing.T) *garage {
 
 func (g *garage) pack(name, sensor string, packC float64) sim.Opts {
 	return sim.Opts{
-		Name: name, Cells: 12, CapacityAh: 225, VentFloorMM: 22, FreeSurfaceCM2: 130, StateOfCharge: 0.5, CoverMM: 8,
+		Name: name, Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130, StateOfCharge: 0.5, LevelMM: 8,
 		AmbientC: 20, PackC: packC, Connected: true, Seed: 1, OwnSensor: sensor,
 	}
 }
@@ -147,7 +147,7 @@ func TestStrangeSensor(t *testing.T) {
 func TestTwoSensorsOnOneBus(t *testing.T) {
 	g := newGarage(t)
 	_, err := g.bench.Add(sim.Opts{
-		Name: "crossed", Cells: 12, CapacityAh: 225, VentFloorMM: 22, FreeSurfaceCM2: 130, StateOfCharge: 0.5, CoverMM: 8,
+		Name: "crossed", Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130, StateOfCharge: 0.5, LevelMM: 8,
 		AmbientC: 20, Connected: true, Seed: 9, OwnSensor: "28-00000000000c",
 	}, sim.Wiring{I2C: "other", PackBus: "w1_bus_master2"})
 	require.NoError(t, err)

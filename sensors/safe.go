@@ -11,8 +11,8 @@ import (
 	"bayward/agent/config"
 )
 
-// errNoRelay: a bay without a relay could not withhold anything.
-var errNoRelay = errors.New("no relay is wired, so nothing could withhold the charge")
+// errNoRelay: a bay without a relay could not block anything.
+var errNoRelay = errors.New("no relay is wired, so nothing could block the charge")
 
 // openRelay takes a bay's lines and drives them low.
 func openRelay(b *config.Bay, hw Hardware) (*Relay, error) {

@@ -48,8 +48,8 @@ func TestEveryPart(t *testing.T) {
 			t.Errorf("%s: got %+v, want %g", name, *r, want)
 		}
 	}
-	if want := reading.Covered(4.5, level.CeilingMM, time.Hour); got.Cover != want {
-		t.Errorf("cover: got %+v, want %+v", got.Cover, want)
+	if want := reading.LevelBetween(4.5, level.CeilingMM, time.Hour); got.Level != want {
+		t.Errorf("level: got %+v, want %+v", got.Level, want)
 	}
 	if got.Now != 0 || got.Orders != nil || got.RecordFailing {
 		t.Error("a source filled what is not its own")
@@ -83,8 +83,8 @@ func TestSourcesKeepApart(t *testing.T) {
 				t.Errorf("%s: %s changed: %v", s.Name(), name, changed)
 			}
 		}
-		if changed := out.Cover != (reading.Cover{}); changed != (s.Name() == "i2c 1") {
-			t.Errorf("%s: cover changed: %v", s.Name(), changed)
+		if changed := out.Level != (reading.Level{}); changed != (s.Name() == "i2c 1") {
+			t.Errorf("%s: level changed: %v", s.Name(), changed)
 		}
 	}
 }
@@ -92,7 +92,7 @@ func TestSourcesKeepApart(t *testing.T) {
 func TestNotWiredStaysMissing(t *testing.T) {
 	cfg := &config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: config.Wiring{Relay: &config.Relay{Pin: "GPIO17"}}}}}
 	bays := mustOpen(t, cfg, newBench(t).hardware())
-	if got := sample(t, bays[0]); len(bays[0].Sources()) != 0 || got.PackV.Fault != reading.Missing || got.Cover.Fault != reading.Missing {
+	if got := sample(t, bays[0]); len(bays[0].Sources()) != 0 || got.PackV.Fault != reading.Missing || got.Level.Fault != reading.Missing {
 		t.Errorf("got %d sources and %+v", len(bays[0].Sources()), got)
 	}
 	if err := bays[0].Relay().Beat(); err != nil {
@@ -163,7 +163,7 @@ func TestUnpluggedConverter(t *testing.T) {
 	b.bus.pins[0] = 2.26
 	bays := mustOpen(t, wired(), b.hardware())
 	got := sample(t, bays[0])
-	if got.PackV.Fault != reading.NoAnswer || got.Cover.Fault != reading.NoAnswer || got.Cover.At != time.Hour || !got.PackC.OK() {
+	if got.PackV.Fault != reading.NoAnswer || got.Level.Fault != reading.NoAnswer || got.Level.At != time.Hour || !got.PackC.OK() {
 		t.Errorf("unplugged: got %+v", got)
 	}
 	b.bus.err = nil
@@ -179,7 +179,7 @@ func TestStuckBus(t *testing.T) {
 	b.bus.err, b.bus.txs = errStuck, 0
 	got := sample(t, bays[0])
 	for name, r := range map[string]reading.Fault{
-		"voltage": got.PackV.Fault, "current": got.CurrentA.Fault, "level": got.Cover.Fault, "hydrogen": got.HydrogenPct.Fault,
+		"voltage": got.PackV.Fault, "current": got.CurrentA.Fault, "level": got.Level.Fault, "hydrogen": got.HydrogenPct.Fault,
 	} {
 		if r != reading.BusStuck {
 			t.Errorf("%s: got %s", name, r)
@@ -198,7 +198,7 @@ func TestCanceledRound(t *testing.T) {
 	for _, s := range bays[0].Sources() {
 		s.Sample(ctx, &got)
 	}
-	if got.PackV.Fault != reading.Timeout || got.Cover.Fault != reading.Timeout || got.PackC.Fault != reading.Timeout {
+	if got.PackV.Fault != reading.Timeout || got.Level.Fault != reading.Timeout || got.PackC.Fault != reading.Timeout {
 		t.Errorf("got %+v", got)
 	}
 }
@@ -225,27 +225,27 @@ func TestLevelKinds(t *testing.T) {
 		name  string
 		level *config.Level
 		volts float64
-		want  reading.Cover
+		want  reading.Level
 	}{
 		// Node voltages by Ohm's law: 3.3 V / (1 + 10 kΩ × conductance).
-		{"ladder, rods 1 and 2", ladder, 3.3 / (1 + 10e3*(1/100e3+1/22e3+1/47e3)), reading.Covered(12, 19, time.Hour)},
-		{"ladder, rod 2 alone", ladder, 3.3 / (1 + 10e3*(1/100e3+1/47e3)), reading.Cover{At: time.Hour, Fault: reading.Contradictory}},
-		{"ladder, broken", ladder, 3.3, reading.Cover{At: time.Hour, Fault: reading.Open}},
-		{"ladder, short", ladder, 0.001, reading.Cover{At: time.Hour, Fault: reading.Short}},
-		{"4-20 mA, broken", current, 0, reading.Cover{At: time.Hour, Fault: reading.Open}},
-		{"4-20 mA, 22 mA", current, 2.2, reading.Cover{At: time.Hour, Fault: reading.OverRange}},
-		{"4-20 mA, 3.7 mA", current, 0.37, reading.Cover{At: time.Hour, Fault: reading.Implausible}},
+		{"ladder, rods 1 and 2", ladder, 3.3 / (1 + 10e3*(1/100e3+1/22e3+1/47e3)), reading.LevelBetween(12, 19, time.Hour)},
+		{"ladder, rod 2 alone", ladder, 3.3 / (1 + 10e3*(1/100e3+1/47e3)), reading.Level{At: time.Hour, Fault: reading.Contradictory}},
+		{"ladder, broken", ladder, 3.3, reading.Level{At: time.Hour, Fault: reading.Open}},
+		{"ladder, short", ladder, 0.001, reading.Level{At: time.Hour, Fault: reading.Short}},
+		{"4-20 mA, broken", current, 0, reading.Level{At: time.Hour, Fault: reading.Open}},
+		{"4-20 mA, 22 mA", current, 2.2, reading.Level{At: time.Hour, Fault: reading.OverRange}},
+		{"4-20 mA, 3.7 mA", current, 0.37, reading.Level{At: time.Hour, Fault: reading.Implausible}},
 	} {
 		b, cfg := newBench(t), wired()
 		cfg.Bays[0].Wiring.Level = tc.level
 		b.bus.pins[2] = tc.volts
-		if got := sample(t, mustOpen(t, cfg, b.hardware())[0]).Cover; got != tc.want {
+		if got := sample(t, mustOpen(t, cfg, b.hardware())[0]).Level; got != tc.want {
 			t.Errorf("%s: got %+v, want %+v", tc.name, got, tc.want)
 		}
 	}
 	b, cfg := newBench(t), wired()
 	cfg.Bays[0].Wiring.Level, b.bus.pins[2] = current, 1.2 // 12 mA: half way from −20 to 30, and 2 more
-	if got := sample(t, mustOpen(t, cfg, b.hardware())[0]).Cover; !got.OK() || math.Abs(got.LowMM-7) > 0.01 || got.LowMM != got.HighMM {
+	if got := sample(t, mustOpen(t, cfg, b.hardware())[0]).Level; !got.OK() || math.Abs(got.LowMM-7) > 0.01 || got.LowMM != got.HighMM {
 		t.Errorf("12 mA: got %+v, want 7 mm", got)
 	}
 }

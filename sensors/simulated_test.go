@@ -21,7 +21,7 @@ type yard struct {
 
 // newYard wires the same bay twice: once in the simulation's words, once in
 // the configuration's.
-func newYard(t *testing.T, kind string, coverMM float64) *yard {
+func newYard(t *testing.T, kind string, levelMM float64) *yard {
 	t.Helper()
 	in := func(n int) config.Input { return config.Input{ADC: 0x48, Channel: n, RangeV: 4.096, Rate: 128} }
 	at := func(n int) sim.Input { return sim.Input{ADC: 0x48, Channel: n} }
@@ -40,8 +40,8 @@ func newYard(t *testing.T, kind string, coverMM float64) *yard {
 	y := &yard{bench: sim.NewBench()}
 	var err error
 	y.truth, err = y.bench.Add(sim.Opts{
-		Name: "bay-1", Cells: 12, CapacityAh: 225, VentFloorMM: 22, FreeSurfaceCM2: 130,
-		StateOfCharge: 0.5, CoverMM: coverMM, AmbientC: 20, Connected: true, Seed: 1,
+		Name: "bay-1", Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130,
+		StateOfCharge: 0.5, LevelMM: levelMM, AmbientC: 20, Connected: true, Seed: 1,
 	}, sim.Wiring{
 		I2C: "1", Voltage: &sim.Divider{Input: at(0), Ratio: 11},
 		Current:  &sim.Current{Input: at(1), AmperesPerVolt: 80, ZeroV: 1.65},
@@ -80,8 +80,8 @@ func (y *yard) sample(t *testing.T) bay.Readings {
 // and closed.
 func TestSimulatedTruth(t *testing.T) {
 	for _, kind := range []string{"4-20ma", "rod", "ladder"} {
-		for _, coverMM := range []float64{-12, 1, 9, 18} {
-			y := newYard(t, kind, coverMM)
+		for _, levelMM := range []float64{-12, 1, 9, 18} {
+			y := newYard(t, kind, levelMM)
 			for _, closed := range []bool{false, true} {
 				if err := y.bay.Relay().Set(closed); err != nil {
 					t.Fatal(err)
@@ -93,8 +93,8 @@ func TestSimulatedTruth(t *testing.T) {
 				near(t, "pack temperature", got.PackC, so.PackC, 0.1)
 				near(t, "ambient", got.AmbientC, so.AmbientC, 0.1)
 				near(t, "hydrogen", got.HydrogenPct, so.HydrogenPct, 0.01)
-				level := so.Cells[y.truth.PilotCell()-1].CoverMM
-				if c := got.Cover; !c.OK() || c.LowMM-0.1 > level || c.HighMM+0.1 < level {
+				level := so.Cells[y.truth.PilotCell()-1].LevelMM
+				if c := got.Level; !c.OK() || c.LowMM-0.1 > level || c.HighMM+0.1 < level {
 					t.Errorf("%s at %g mm: got %+v", kind, level, c)
 				}
 				if !got.ContactorClosed.OK() || (got.ContactorClosed.Value == 1) != so.ContactorClosed || so.ContactorClosed != closed {
@@ -115,7 +115,7 @@ func near(t *testing.T, what string, got reading.Reading, want, tolerance float6
 // TestSimulatedFaults: each broken part has its own fault, and is read again
 // once it is mended.
 func TestSimulatedFaults(t *testing.T) {
-	cover := func(r *bay.Readings) reading.Fault { return r.Cover.Fault }
+	level := func(r *bay.Readings) reading.Fault { return r.Level.Fault }
 	volts := func(r *bay.Readings) reading.Fault { return r.PackV.Fault }
 	warm := func(r *bay.Readings) reading.Fault { return r.PackC.Fault }
 	for _, tc := range []struct {
@@ -124,17 +124,17 @@ func TestSimulatedFaults(t *testing.T) {
 		of    func(*bay.Readings) reading.Fault
 		want  reading.Fault
 	}{
-		{"4-20ma", sim.ProbeOpen, cover, reading.Open},
-		{"4-20ma", sim.ProbeShort, cover, reading.OverRange},
-		{"rod", sim.ProbeOpen, cover, reading.Open},
-		{"rod", sim.ProbeShort, cover, reading.Short},
-		{"ladder", sim.ProbeOpen, cover, reading.Open},
-		{"ladder", sim.ProbeShort, cover, reading.Short},
+		{"4-20ma", sim.ProbeOpen, level, reading.Open},
+		{"4-20ma", sim.ProbeShort, level, reading.OverRange},
+		{"rod", sim.ProbeOpen, level, reading.Open},
+		{"rod", sim.ProbeShort, level, reading.Short},
+		{"ladder", sim.ProbeOpen, level, reading.Open},
+		{"ladder", sim.ProbeShort, level, reading.Short},
 		{"rod", sim.ADCAbsent, volts, reading.NoAnswer},
-		{"rod", sim.ADCAbsent, cover, reading.NoAnswer},
-		{"rod", sim.BusStuck, cover, reading.BusStuck},
-		{"rod", sim.ConversionStuck, cover, reading.Timeout},
-		{"rod", sim.ConfigReset, cover, reading.Contradictory},
+		{"rod", sim.ADCAbsent, level, reading.NoAnswer},
+		{"rod", sim.BusStuck, level, reading.BusStuck},
+		{"rod", sim.ConversionStuck, level, reading.Timeout},
+		{"rod", sim.ConfigReset, level, reading.Contradictory},
 		{"rod", sim.TemperatureCRC, warm, reading.BadCRC},
 		{"rod", sim.TemperaturePowerOn, warm, reading.PowerOn},
 		{"rod", sim.TemperatureUnplugged, warm, reading.NoAnswer},

@@ -50,7 +50,7 @@ type Bay struct {
 	seat    seat
 	held    bool
 	forgot  bool    // held since what people had ordered cannot be read
-	visitMM float64 // settled cover of the pilot when the visit opened
+	visitMM float64 // settled level of the pilot when the visit opened
 	visitOK bool
 	orders  taken
 	release bool
@@ -68,7 +68,7 @@ type Bay struct {
 	waterI    water.Inputs
 }
 
-// New makes a core that knows nothing and withholds. The setup must be one
+// New makes a core that knows nothing and blocks. The setup must be one
 // that the configuration has checked.
 func New(s Setup) *Bay {
 	b := &Bay{setup: s, events: make([]Event, 0, 32), who: identity{by: ByConfig, want: none}}
@@ -162,7 +162,7 @@ func clamped(now time.Duration) time.Duration {
 func (b *Bay) lockLimits() interlock.Limits {
 	s, l := &b.setup, &b.setup.Limits
 	return interlock.Limits{
-		ChargeCoverMM: s.Pack.ChargeCoverMM, ChargeMaxC: l.ChargeMaxC, ChargeResumeC: l.ChargeResumeC,
+		ChargeLevelMM: s.Pack.ChargeLevelMM, ChargeMaxC: l.ChargeMaxC, ChargeResumeC: l.ChargeResumeC,
 		HydrogenMaxPct: l.HydrogenMaxPct, HydrogenResumePct: l.HydrogenResumePct, OffMin: l.OffMin,
 		HasHydrogen: s.HasHydrogen, HasAirflow: s.HasAirflow, HasFeedback: s.HasFeedback,
 		HasCurrent: s.HasCurrent, StrayA: strayRate * s.Pack.CapacityAh,
@@ -181,9 +181,9 @@ func (b *Bay) see(r *Readings, now time.Duration) {
 	s.CurrentA = within(r.CurrentA.Aged(now, stale), mostA)
 	s.PackC = within(r.PackC.Aged(now, stale), mostC)
 	s.AmbientC = within(r.AmbientC.Aged(now, stale), mostC)
-	s.Cover = r.Cover.Aged(now, stale)
-	if s.Cover.OK() && (s.Cover.LowMM < -mostMM || s.Cover.HighMM > mostMM) {
-		s.Cover.Fault = reading.Implausible
+	s.Level = r.Level.Aged(now, stale)
+	if s.Level.OK() && (s.Level.LowMM < -mostMM || s.Level.HighMM > mostMM) {
+		s.Level.Fault = reading.Implausible
 	}
 	s.HydrogenPct = within(r.HydrogenPct.Aged(now, stale), mostPct)
 	s.Airflow = r.Airflow.Aged(now, stale)
@@ -239,11 +239,11 @@ func (b *Bay) stepCool(now time.Duration) {
 func (b *Bay) stepWater(now time.Duration) {
 	c := &b.pic.Charge
 	in := &b.waterI
-	in.Now, in.Cover, in.PackC, in.Gassing = now, b.pic.Seen.Cover, b.pic.Seen.PackC, c.Flowing
+	in.Now, in.Level, in.PackC, in.Gassing = now, b.pic.Seen.Level, b.pic.Seen.PackC, c.Flowing
 	in.GassingAh, in.ChargeEnded, in.AnyCharge = c.TotalGassingAh, c.EndedAt, c.Ended
 	in.Visit, in.VisitMM, in.GivenML = b.pic.Visit.Open && b.visitOK, b.visitMM, &b.pic.Visit.GivenML
 	if !b.mine() {
-		in.Cover, in.PackC = reading.Cover{At: now}, reading.Bad(reading.Missing, now)
+		in.Level, in.PackC = reading.Level{At: now}, reading.Bad(reading.Missing, now)
 	}
 	b.water.Step(in)
 	b.water.Status().CopyTo(&b.pic.Water)
@@ -252,9 +252,9 @@ func (b *Bay) stepWater(now time.Duration) {
 // stepLock gives the rules their inputs and takes over what they decided.
 func (b *Bay) stepLock(now time.Duration) {
 	s, c, in := &b.pic.Seen, &b.pic.Charge, &b.in
-	in.Now, in.Cover, in.CellV, in.PackC = now, s.Cover, b.cellV, s.PackC
-	if low := b.water.LowestMM(); low < 0 && in.Cover.OK() {
-		in.Cover.LowMM += low
+	in.Now, in.Level, in.CellV, in.PackC = now, s.Level, b.cellV, s.PackC
+	if low := b.water.LowestMM(); low < 0 && in.Level.OK() {
+		in.Level.LowMM += low
 	}
 	in.CurrentA, in.Hydrogen, in.Airflow, in.Feedback = s.CurrentA, s.HydrogenPct, s.Airflow, s.ContactorClosed
 	if g := b.charge.GravityNow(); g != b.freezesAt {
@@ -276,7 +276,7 @@ func (b *Bay) stepLock(now time.Duration) {
 	in.Name, in.NameAt.Reason = b.known(now)
 	in.ReadyAt = b.unready(now)
 	if s.Bare.OK() {
-		e := interlock.Evidence{Value: s.Bare.LowMM - b.BareAtMM(), Limit: b.setup.Pack.ChargeCoverMM, Fault: reading.None}
+		e := interlock.Evidence{Value: s.Bare.LowMM - b.BareAtMM(), Limit: b.setup.Pack.ChargeLevelMM, Fault: reading.None}
 		b.lock.Prove(interlock.PlatesBare, e, now)
 	}
 	b.lock.Step(in, b.release)
@@ -284,7 +284,7 @@ func (b *Bay) stepLock(now time.Duration) {
 	b.takePermit()
 }
 
-// BareAtMM is the cover of the pilot cell, as measured, at or below which the
+// BareAtMM is the level of the pilot cell, as measured, at or below which the
 // plates of the lowest cell are bare, mm; 0 or more.
 func (b *Bay) BareAtMM() float64 { return -min(b.water.LowestMM(), 0) }
 
@@ -324,7 +324,7 @@ func (b *Bay) takePermit() {
 	if was {
 		b.pic.PermitS += b.dtS
 	} else {
-		b.pic.WithheldS += b.dtS
+		b.pic.BlockedS += b.dtS
 	}
 	// What is told of a finding moves only while it stands.
 	raised := b.lock.Raised()

@@ -14,17 +14,17 @@ func benchSetup() bay.Setup {
 		Name: "bay-1", Limits: bay.DefaultLimits(), StaleAfter: 10 * time.Second,
 		HasCurrent: true, HasAmbient: true, HasFeedback: true,
 		Pack: bay.Pack{
-			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
-			TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
+			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
+			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
 		},
 	}
 }
 
-func benchReadings(r *bay.Readings, now time.Duration, packV, currentA, packC, coverMM float64) {
+func benchReadings(r *bay.Readings, now time.Duration, packV, currentA, packC, levelMM float64) {
 	r.Now = now
 	r.PackV, r.CurrentA = reading.Good(packV, now), reading.Good(currentA, now)
 	r.PackC, r.AmbientC = reading.Good(packC, now), reading.Good(22, now)
-	r.Cover = reading.Covered(coverMM, coverMM, now)
+	r.Level = reading.LevelBetween(levelMM, levelMM, now)
 	r.ContactorClosed = reading.Good(0, now)
 }
 

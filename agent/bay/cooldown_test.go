@@ -33,7 +33,7 @@ func (n coolNight) readings(i int) *bay.Readings {
 	}
 	r := &bay.Readings{
 		Now: now, PackV: reading.Good(volts, now), CurrentA: reading.Good(amps, now), PackC: reading.Good(packC, now),
-		AmbientC: reading.Good(airC, now), Cover: reading.Covered(6, 6, now), ContactorClosed: reading.Good(0, now),
+		AmbientC: reading.Good(airC, now), Level: reading.LevelBetween(6, 6, now), ContactorClosed: reading.Good(0, now),
 	}
 	if i == 65 {
 		r.Orders = []bay.Order{{ID: "sg", Kind: bay.OrderGravity, By: "A. Person", Cell: 1, Gravity: 1.277, AtC: 25}}

@@ -40,13 +40,13 @@ func (b *tape) change(r *bay.Readings) {
 		all[which].Value, all[which].Fault = value, fault
 		return
 	}
-	r.Cover.LowMM, r.Cover.HighMM, r.Cover.Fault = value, b.float(), fault
+	r.Level.LowMM, r.Level.HighMM, r.Level.Fault = value, b.float(), fault
 }
 
 func (b *tape) order() bay.Order {
 	return bay.Order{
 		ID: string(rune(b.byte())), Kind: bay.OrderKind(b.byte()), By: "a person", Cell: int(int8(b.byte())),
-		ML: b.float(), Gravity: b.float(), AtC: b.float(), CoverMM: b.float(),
+		ML: b.float(), Gravity: b.float(), AtC: b.float(), LevelMM: b.float(),
 	}
 }
 
@@ -57,7 +57,7 @@ func goodReadings(setup *bay.Setup) bay.Readings {
 	g := func(v float64) reading.Reading { return reading.Good(v, 0) }
 	r.PackV, r.CurrentA, r.PackC, r.AmbientC = g(2.1*float64(setup.Pack.Cells)), g(0), g(25), g(25)
 	r.HydrogenPct, r.Airflow, r.ContactorClosed, r.ChargerComplete = g(0), g(1), g(0), g(0)
-	r.Cover = reading.Covered(9, 9, 0)
+	r.Level = reading.LevelBetween(9, 9, 0)
 	return r
 }
 
@@ -92,7 +92,7 @@ func FuzzStep(f *testing.F) {
 			}
 			dt, ticks := spans[int(b.byte())%len(spans)], 1
 			if op&0x40 != 0 {
-				ticks = 70 // long enough for settling and the minimum off time
+				ticks = 70 // long enough for checking and the minimum off time
 			}
 			for range ticks {
 				w.jump(dt)
@@ -121,12 +121,12 @@ func (w *world) jump(dt time.Duration) {
 	for _, r := range []*reading.Reading{&w.r.PackV, &w.r.CurrentA, &w.r.PackC, &w.r.AmbientC, &w.r.Airflow, &w.r.HydrogenPct, &w.r.ContactorClosed, &w.r.ChargerComplete} {
 		r.At = at
 	}
-	w.r.Cover.At = at
+	w.r.Level.At = at
 	w.now = max(w.now, min(at, most))
 }
 
 // FuzzMemory restores any JSON, once as it is and once with a checksum that
-// fits it. Whatever it holds, it can only withhold more than an agent that
+// fits it. Whatever it holds, it can only block more than an agent that
 // remembers nothing, and what it says of hold, visit and latches comes back.
 func FuzzMemory(f *testing.F) {
 	core := bay.New(fuzzSetup())
@@ -185,8 +185,8 @@ func remember(t *testing.T, m *bay.Memory, gap time.Duration, proven bool) {
 
 // FuzzPackMemory gives any JSON to a bay of several packs, as its memory and as the
 // history of the pack that it recognises, once as it is and once with a checksum
-// that fits it. It can only withhold more than a pack without a history, and a latch
-// in it, or damage, withholds until a person has looked.
+// that fits it. It can only block more than a pack without a history, and a latch
+// in it, or damage, blocks until a person has looked.
 func FuzzPackMemory(f *testing.F) {
 	s := newSite(f, true)
 	s.spots[0].plug("lift-a")

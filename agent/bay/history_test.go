@@ -141,7 +141,7 @@ func (s *saga) charge() {
 	for _, phase := range []struct{ cellV, currentA float64 }{{2.35, 35}, {2.45, 4}, {2.1, 0}} {
 		s.w.calm()
 		s.w.r.PackV.Value, s.w.r.CurrentA.Value = phase.cellV*float64(s.w.setup.Pack.Cells), phase.currentA
-		s.w.r.Cover = reading.Covered(5, 5, s.w.now)
+		s.w.r.Level = reading.LevelBetween(5, 5, s.w.now)
 		s.w.r.PackC.Value, s.w.r.AmbientC.Value = 26, 25
 		for range rapid.IntRange(20, 90).Draw(s.t, "phase") {
 			s.tick(2*time.Minute, -1, nil)
@@ -282,7 +282,7 @@ func (s *saga) order() {
 			ID: fmt.Sprint("o", s.w.ids), Kind: bay.OrderKind(rapid.IntRange(0, 12).Draw(s.t, "kind")), By: "a person",
 			Cell: rapid.IntRange(0, 13).Draw(s.t, "cell"), ML: rapid.SampledFrom([]float64{0, 120, 2000, 2001, -1, math.NaN()}).Draw(s.t, "ml"),
 			Gravity: rapid.SampledFrom([]float64{1.1, 1.277, 1.41, math.NaN()}).Draw(s.t, "sg"), AtC: 25,
-			CoverMM: rapid.SampledFrom([]float64{-300, -5, 4, 15, math.Inf(1)}).Draw(s.t, "mm"),
+			LevelMM: rapid.SampledFrom([]float64{-300, -5, 4, 15, math.Inf(1)}).Draw(s.t, "mm"),
 		}
 		switch rapid.IntRange(0, 5).Draw(s.t, "flaw") {
 		case 0:
@@ -315,7 +315,7 @@ func (s *saga) swap() {
 	s.w.calm()
 	s.w.r.CurrentA.Value = 0
 	if rapid.Bool().Draw(s.t, "bare") {
-		s.w.r.Cover = reading.Covered(-3, -3, s.w.now)
+		s.w.r.Level = reading.LevelBetween(-3, -3, s.w.now)
 	}
 	s.tick(time.Second, -1, nil)
 	s.seatedAt = s.w.now
@@ -345,7 +345,7 @@ func (s *saga) jump() {
 		for _, r := range []*reading.Reading{&s.w.r.PackV, &s.w.r.CurrentA, &s.w.r.PackC, &s.w.r.AmbientC, &s.w.r.Airflow, &s.w.r.HydrogenPct, &s.w.r.ContactorClosed, &s.w.r.ChargerComplete} {
 			r.At = at
 		}
-		s.w.r.Cover.At = at
+		s.w.r.Level.At = at
 		s.step()
 	}
 }

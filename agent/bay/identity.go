@@ -45,9 +45,9 @@ func nobody(packs []Pack) *Pack {
 	for i := range packs {
 		o := &packs[i]
 		p.CapacityAh, p.FullGravity = min(p.CapacityAh, o.CapacityAh), min(p.FullGravity, o.FullGravity)
-		p.ChargeCoverMM = max(p.ChargeCoverMM, o.ChargeCoverMM)
-		p.VentFloorMM, p.FreeSurfaceCM2 = min(p.VentFloorMM, o.VentFloorMM), min(p.FreeSurfaceCM2, o.FreeSurfaceCM2)
-		p.TargetCoverMM = min(p.TargetCoverMM, o.TargetCoverMM)
+		p.ChargeLevelMM = max(p.ChargeLevelMM, o.ChargeLevelMM)
+		p.VentWellMM, p.FreeSurfaceCM2 = min(p.VentWellMM, o.VentWellMM), min(p.FreeSurfaceCM2, o.FreeSurfaceCM2)
+		p.FillMarkMM = min(p.FillMarkMM, o.FillMarkMM)
 		p.ElectrolyteML, p.ChargeFactor = max(p.ElectrolyteML, o.ElectrolyteML), max(p.ChargeFactor, o.ChargeFactor)
 	}
 	return &p
@@ -66,7 +66,7 @@ func (b *Bay) place(p *Pack) {
 		RestMin: l.RestMin, HasAmbient: s.HasAmbient, SensorShare: sensorShare(s.TempOnCase),
 	})
 	b.water = water.New(water.Config{
-		Cells: p.Cells, ChargeCoverMM: p.ChargeCoverMM, TargetCoverMM: p.TargetCoverMM, VentFloorMM: p.VentFloorMM,
+		Cells: p.Cells, ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,
 		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, FullGravity: p.FullGravity,
 		HottestC: l.ChargeMaxC, GasHoldUpMM: l.GasHoldUpMM,
 	})
@@ -136,7 +136,7 @@ func (b *Bay) known(now time.Duration) (interlock.Name, interlock.Reason) {
 	case b.setup.Recognises && seen.Fault == reading.Contradictory:
 		return interlock.Unnamed, interlock.TwoSensors
 	case w.leaving && b.pic.Visit.Open:
-		return interlock.Sought, interlock.Usual // the visit withholds, and is told
+		return interlock.Sought, interlock.Usual // the visit blocks, and is told
 	case w.want != none && b.elsewhere(b.setup.Packs[w.want].Name):
 		return interlock.Unnamed, interlock.Elsewhere
 	}
@@ -284,7 +284,7 @@ func (b *Bay) Seat(m *PackMemory, now, gap time.Duration, proven bool) error {
 }
 
 // contest tells that another bay's own bus shows the sensor of the pack that this
-// one has. Unless a visit keeps it, its history is let go, and the bay withholds
+// one has. Unless a visit keeps it, its history is let go, and the bay blocks
 // until its pack is unplugged or named. It tells whether this bay sees the same
 // sensor itself: then neither can be believed.
 func (b *Bay) contest() (bothSee bool) {

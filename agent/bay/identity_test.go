@@ -389,7 +389,7 @@ func TestUnknownPackIsHeld(t *testing.T) {
 	p.sensors = nil
 	s.ticks(20)
 	require.False(t, p.raised(interlock.PackUnknown), "its sensor is looked for")
-	require.Equal(t, bay.Settling, p.pic.Stage)
+	require.Equal(t, bay.Checking, p.pic.Stage)
 	s.ticks(300)
 	require.True(t, p.raised(interlock.PackUnknown))
 	require.False(t, p.raised(interlock.TemperatureUnknown), "one cause is told once")
@@ -420,7 +420,7 @@ func TestTwoSensorsContradict(t *testing.T) {
 	require.True(t, p.pic.Permit.Granted)
 }
 
-// TestAnotherSensorWhileCharging withholds at once and stays so until somebody
+// TestAnotherSensorWhileCharging blocks at once and stays so until somebody
 // has looked: nothing was unplugged, so one of the two is wrong.
 func TestAnotherSensorWhileCharging(t *testing.T) {
 	for name, solve := range map[string]func(*site, *spot){
@@ -463,7 +463,7 @@ func TestAPersonNamesThePack(t *testing.T) {
 	s.ticks(300)
 	require.True(t, p.raised(interlock.PackUnknown))
 	for _, o := range []bay.OrderKind{bay.OrderVisitOpen, bay.OrderGravity, bay.OrderLevel} {
-		s.order(p, bay.Order{Kind: o, Cell: 1, Gravity: 1.2, AtC: 20, CoverMM: 5})
+		s.order(p, bay.Order{Kind: o, Cell: 1, Gravity: 1.2, AtC: 20, LevelMM: 5})
 		s.tick()
 		require.Contains(t, p.heard(bay.OrderRefused), "which pack this is", o)
 	}

@@ -21,21 +21,21 @@ const memoryVersion = 1
 // Memory is what decisions need after a restart. It is plain data, to be
 // stored by whoever runs the core.
 type Memory struct {
-	V         int                 `json:"v"`
-	Sum       string              `json:"sum"` // of all the rest, so that damage shows
-	Pack      string              `json:"pack"`
-	Cells     int                 `json:"cells"`
-	Held      bool                `json:"held,omitempty"`
-	Forgot    bool                `json:"forgot,omitempty"` // held since the memory before could not be read
-	Visit     *VisitMemory        `json:"visit,omitempty"`
-	Latches   map[string]Evidence `json:"latches,omitempty"`
-	OrderIDs  []string            `json:"order_ids,omitempty"`
-	Charge    charge.Memory       `json:"charge"`
-	Water     water.Memory        `json:"water"`
-	Cool      *cooldown.Memory    `json:"cool,omitempty"` // only estimates rest on it
-	PermitS   float64             `json:"permit_s"`
-	WithheldS float64             `json:"withheld_s"`
-	Readied   uint64              `json:"readied"`
+	V        int                 `json:"v"`
+	Sum      string              `json:"sum"` // of all the rest, so that damage shows
+	Pack     string              `json:"pack"`
+	Cells    int                 `json:"cells"`
+	Held     bool                `json:"held,omitempty"`
+	Forgot   bool                `json:"forgot,omitempty"` // held since the memory before could not be read
+	Visit    *VisitMemory        `json:"visit,omitempty"`
+	Latches  map[string]Evidence `json:"latches,omitempty"`
+	OrderIDs []string            `json:"order_ids,omitempty"`
+	Charge   charge.Memory       `json:"charge"`
+	Water    water.Memory        `json:"water"`
+	Cool     *cooldown.Memory    `json:"cool,omitempty"` // only estimates rest on it
+	PermitS  float64             `json:"permit_s"`
+	BlockedS float64             `json:"blocked_s"`
+	Readied  uint64              `json:"readied"`
 	// Of a bay for several packs. Pack is then "" while none is known.
 	Seat        uint64   `json:"seat,omitempty"`         // see PackMemory
 	By          string   `json:"by,omitempty"`           // how the pack was known
@@ -53,12 +53,12 @@ type Evidence struct {
 
 // VisitMemory is an open visit as it is stored.
 type VisitMemory struct {
-	By        string    `json:"by"`
-	AgoS      float64   `json:"ago_s"`
-	CoverFill bool      `json:"cover_fill,omitempty"`
-	GivenML   []float64 `json:"given_ml"`
-	PilotMM   float64   `json:"pilot_mm"`
-	PilotOK   bool      `json:"pilot_ok,omitempty"`
+	By              string    `json:"by"`
+	AgoS            float64   `json:"ago_s"`
+	OnlyCoverPlates bool      `json:"only_cover_plates,omitempty"`
+	GivenML         []float64 `json:"given_ml"`
+	PilotMM         float64   `json:"pilot_mm"`
+	PilotOK         bool      `json:"pilot_ok,omitempty"`
 	// What was done besides; absent in memories that were saved before there
 	// was any of it.
 	Cells   []CellMemory `json:"cells,omitempty"`
@@ -67,9 +67,9 @@ type VisitMemory struct {
 
 // CellMemory is a CellVisit as it is stored.
 type CellMemory struct {
-	Done    bool     `json:"done,omitempty"`
-	DipMM   *float64 `json:"dip_mm,omitempty"`
-	DipLast bool     `json:"dip_last,omitempty"`
+	Done      bool     `json:"done,omitempty"`
+	LevelMM   *float64 `json:"level_mm,omitempty"`
+	LevelLast bool     `json:"level_last,omitempty"`
 }
 
 // ErrMemory says that a memory cannot be used; the core then starts without
@@ -81,7 +81,7 @@ func (b *Bay) Memory() Memory {
 	m := Memory{
 		V: memoryVersion, Pack: b.setup.Pack.Name, Cells: b.setup.Pack.Cells, Held: b.held, Forgot: b.forgot,
 		Charge: b.charge.Memory(), Water: b.water.Memory(),
-		PermitS: b.pic.PermitS, WithheldS: b.pic.WithheldS, Readied: b.pic.Readied, Seat: b.who.seat,
+		PermitS: b.pic.PermitS, BlockedS: b.pic.BlockedS, Readied: b.pic.Readied, Seat: b.who.seat,
 	}
 	b.rememberPack(&m)
 	for c := interlock.NoCode + 1; b.lock != nil && c < interlock.NumCodes; c++ {
@@ -101,7 +101,7 @@ func (b *Bay) Memory() Memory {
 	}
 	if v := &b.pic.Visit; v.Open {
 		m.Visit = &VisitMemory{
-			By: v.By, AgoS: (b.pic.Now - v.Since).Seconds(), CoverFill: v.CoverFill,
+			By: v.By, AgoS: (b.pic.Now - v.Since).Seconds(), OnlyCoverPlates: v.OnlyCoverPlates,
 			GivenML: append([]float64{}, v.GivenML[:b.setup.Pack.Cells]...), PilotMM: b.visitMM, PilotOK: b.visitOK,
 		}
 		m.Visit.remember(v, b.setup.Pack.Cells)
@@ -158,7 +158,7 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	b.charge.Restore(&m.Charge, now, gap, proven)
 	b.water.Restore(&m.Water, now, gap)
 	b.cool.Restore(m.Cool)
-	b.pic.PermitS, b.pic.WithheldS, b.pic.Readied = m.PermitS, m.WithheldS, m.Readied
+	b.pic.PermitS, b.pic.BlockedS, b.pic.Readied = m.PermitS, m.BlockedS, m.Readied
 	b.who.seat = m.Seat
 	if !proven && (m.Charge.Full || m.Charge.Active) {
 		b.doubted = "The agent was off for too long or for an unknown time: the pack counts as not full and its rest starts anew."
@@ -190,7 +190,7 @@ func (m *Memory) whole() error {
 	switch {
 	case m.V != memoryVersion:
 		return fmt.Errorf("%w: it has version %d, this program knows %d", ErrMemory, m.V, memoryVersion)
-	case !m.intact() || !(m.PermitS >= 0 && m.WithheldS >= 0), m.Totals != nil && !(m.Totals.InAh >= 0 && m.Totals.GassingAh >= 0):
+	case !m.intact() || !(m.PermitS >= 0 && m.BlockedS >= 0), m.Totals != nil && !(m.Totals.InAh >= 0 && m.Totals.GassingAh >= 0):
 		return fmt.Errorf("%w: it is damaged", ErrMemory)
 	}
 	return nil
@@ -213,14 +213,14 @@ func (m *Memory) tooOld() bool {
 
 // restoreOrders takes back what people have ordered and what latched. This is
 // done even with a memory that is otherwise not usable, since it can only
-// withhold.
+// block.
 func (b *Bay) restoreOrders(m *Memory, now, gap time.Duration) {
 	b.held, b.forgot = m.Held, m.Held && m.Forgot
 	for _, id := range m.OrderIDs {
 		b.orders.add(id)
 	}
 	if v := m.Visit; v != nil {
-		b.pic.Visit = Visit{Open: true, By: v.By, Since: now - gap - agoOf(v.AgoS), CoverFill: v.CoverFill}
+		b.pic.Visit = Visit{Open: true, By: v.By, Since: now - gap - agoOf(v.AgoS), OnlyCoverPlates: v.OnlyCoverPlates}
 		copy(b.pic.Visit.GivenML[:], v.GivenML)
 		v.recall(&b.pic.Visit)
 		b.visitMM, b.visitOK = v.PilotMM, v.PilotOK

@@ -12,12 +12,12 @@ import (
 // does nothing.
 const keptOrders = 64
 
-// dipOverFloorMM is how far above the vent floor a dip rule can read at all: in
+// rodOverWellMM is how far above the bottom of the vent well a level rod can read at all: in
 // the neck of the vent.
-const dipOverFloorMM = 30.0
+const rodOverWellMM = 30.0
 
-// maxDipMM bounds what a dip rule can read, mm above or below the plate tops.
-const maxDipMM = 200
+// maxLevelMM bounds what a level rod can read, mm above or below the plate tops.
+const maxLevelMM = 200
 
 type taken struct {
 	ids  [keptOrders]string
@@ -39,7 +39,7 @@ func (t *taken) add(id string) {
 }
 
 // take carries out the orders of this tick. None of them can grant: a hold or
-// a visit withholds, and a release only clears latches whose condition is gone.
+// a visit blocks, and a release only clears latches whose condition is gone.
 func (b *Bay) take(orders []Order, now time.Duration) {
 	for i := range orders {
 		o := &orders[i]
@@ -79,7 +79,7 @@ func orderText(o *Order) string {
 	case OrderGravity:
 		return fmt.Sprintf("Cell %d reads %.3f at %.1f °C.", o.Cell, o.Gravity, o.AtC)
 	case OrderLevel:
-		return fmt.Sprintf("Cell %d stands at %.1f mm by the dip rule.", o.Cell, o.CoverMM)
+		return fmt.Sprintf("Cell %d stands at %.1f mm by the level rod.", o.Cell, o.LevelMM)
 	case OrderQuality:
 		if o.Unmeasured {
 			return "The water was not measured."
@@ -131,8 +131,8 @@ func (b *Bay) checkCell(o *Order) string {
 			return fmt.Sprintf("gravity %v at %v °C is not in 1.0 to 1.4 at -30 to 70 °C", o.Gravity, o.AtC)
 		}
 	default:
-		if !(math.Abs(o.CoverMM) <= maxDipMM) {
-			return fmt.Sprintf("cover %v mm is not in -%d to %d", o.CoverMM, maxDipMM, maxDipMM)
+		if !(math.Abs(o.LevelMM) <= maxLevelMM) {
+			return fmt.Sprintf("level %v mm is not in -%d to %d", o.LevelMM, maxLevelMM, maxLevelMM)
 		}
 	}
 	return ""
@@ -156,7 +156,7 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 		}
 		b.pic.Visit.GivenML[o.Cell-1] += o.ML
 		c := &b.pic.Visit.Cells[o.Cell-1]
-		c.Done, c.DipLast = true, c.DipLast && o.ML == 0
+		c.Done, c.LevelLast = true, c.LevelLast && o.ML == 0
 	case OrderGravity:
 		b.charge.CellGravity(now, o.Cell, electrolyte.GravityAt25(o.Gravity, o.AtC))
 	case OrderLevel:
@@ -177,14 +177,14 @@ func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
 }
 
 func (b *Bay) level(o *Order) (why string) {
-	why = b.water.Level(o.Cell, o.CoverMM)
+	why = b.water.Level(o.Cell, o.LevelMM)
 	blind := !b.pic.Water.Known || !b.pic.Water.RiseKnown
-	if why != "" && (!b.pic.Visit.Open || !blind || !(o.CoverMM <= b.setup.Pack.VentFloorMM+dipOverFloorMM)) {
+	if why != "" && (!b.pic.Visit.Open || !blind || !(o.LevelMM <= b.setup.Pack.VentWellMM+rodOverWellMM)) {
 		return why
 	}
 	if b.pic.Visit.Open { // with nothing to compare it with, it still leads the person at the cell
 		c := &b.pic.Visit.Cells[o.Cell-1]
-		c.Dipped, c.DipLast, c.DipMM = true, true, o.CoverMM
+		c.LevelRead, c.LevelLast, c.LevelMM = true, true, o.LevelMM
 	}
 	return ""
 }
@@ -196,7 +196,7 @@ func (b *Bay) openVisit(o *Order, now time.Duration) string {
 		return "a visit by " + b.pic.Visit.By + " is open"
 	}
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
-	b.pic.Visit = Visit{Open: true, By: o.By, Since: now, CoverFill: !ready}
+	b.pic.Visit = Visit{Open: true, By: o.By, Since: now, OnlyCoverPlates: !ready}
 	b.visitMM, b.visitOK = b.pic.Water.SettledMM, b.pic.Water.Known
 	text := "A visit is open; the charge is locked out."
 	if !ready {

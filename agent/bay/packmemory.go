@@ -188,7 +188,7 @@ func (b *Bay) restoreSeveral(m *Memory, now, gap time.Duration, proven bool) err
 		b.doubted = err.Error()
 		return err
 	}
-	b.pic.PermitS, b.pic.WithheldS = m.PermitS, m.WithheldS
+	b.pic.PermitS, b.pic.BlockedS = m.PermitS, m.BlockedS
 	if m.Totals != nil {
 		b.before = *m.Totals
 	}

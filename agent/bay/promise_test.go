@@ -14,7 +14,7 @@ import (
 )
 
 // world draws readings in segments: each reading keeps a mode for a while, so
-// that raise and clear times, settling and the minimum off time are crossed
+// that raise and clear times, checking and the minimum off time are crossed
 // from both sides.
 type world struct {
 	t     *rapid.T
@@ -44,10 +44,10 @@ func (w *world) segment() {
 	w.r.HydrogenPct = w.reading("H2", 0, 0.2, 0.9, 1.5, 2.5)
 	w.r.ContactorClosed = w.reading("feedback", 0, 1)
 	w.r.ChargerComplete = w.reading("complete", 0, 0, 1)
-	c := w.reading("cover", -10, -0.1, 0, 0.1, 2.9, 3, 8, 12, 25, math.Inf(1), math.NaN())
-	w.r.Cover = reading.Covered(c.Value, c.Value+rapid.SampledFrom([]float64{0, 0, 4, -1}).Draw(w.t, "span"), w.now)
+	c := w.reading("level", -10, -0.1, 0, 0.1, 2.9, 3, 8, 12, 25, math.Inf(1), math.NaN())
+	w.r.Level = reading.LevelBetween(c.Value, c.Value+rapid.SampledFrom([]float64{0, 0, 4, -1}).Draw(w.t, "span"), w.now)
 	if !c.OK() {
-		w.r.Cover = reading.Cover{LowMM: 10, HighMM: 10, At: w.now, Fault: c.Fault}
+		w.r.Level = reading.Level{LowMM: 10, HighMM: 10, At: w.now, Fault: c.Fault}
 	}
 }
 
@@ -62,7 +62,7 @@ func (w *world) tick(dt time.Duration, stuck int) {
 		}
 	}
 	if stuck != 8 {
-		w.r.Cover.At = w.now
+		w.r.Level.At = w.now
 	}
 }
 
@@ -76,7 +76,7 @@ func (w *world) orders() []bay.Order {
 		Kind: bay.OrderKind(rapid.IntRange(0, 9).Draw(w.t, "order kind")),
 		By:   rapid.SampledFrom([]string{"", "a person"}).Draw(w.t, "by"),
 		Cell: rapid.IntRange(-1, 14).Draw(w.t, "cell"), ML: rapid.Float64Range(-10, 3000).Draw(w.t, "ml"),
-		Gravity: rapid.Float64Range(0.9, 1.5).Draw(w.t, "sg"), AtC: 25, CoverMM: rapid.Float64Range(-300, 300).Draw(w.t, "mm"),
+		Gravity: rapid.Float64Range(0.9, 1.5).Draw(w.t, "sg"), AtC: 25, LevelMM: rapid.Float64Range(-300, 300).Draw(w.t, "mm"),
 	}}
 }
 
@@ -87,13 +87,13 @@ func (w *world) forbids() (reasons map[interlock.Code]bool) {
 		return r.Fault == reading.None && w.now-r.At <= s.StaleAfter && !math.IsNaN(r.Value) && !math.IsInf(r.Value, 0)
 	}
 	cellV := w.r.PackV.Value / float64(s.Pack.Cells)
-	cover := w.r.Cover
+	level := w.r.Level
 	plugged := !(cellV > -0.3 && cellV < 0.3) // without a pack its sensors are not judged; nothing is granted either
-	coverOK := cover.Fault == reading.None && w.now-cover.At <= s.StaleAfter && !math.IsInf(cover.HighMM, 0)
+	coverOK := level.Fault == reading.None && w.now-level.At <= s.StaleAfter && !math.IsInf(level.HighMM, 0)
 	return map[interlock.Code]bool{
 		interlock.AgentUnready:       ok(w.r.PackV) && !plugged && w.r.CurrentA.Fault != reading.None,
-		interlock.CoverUnknown:       plugged && !coverOK,
-		interlock.PlatesBare:         plugged && coverOK && !(cover.LowMM > 0),
+		interlock.LevelUnknown:       plugged && !coverOK,
+		interlock.PlatesBare:         plugged && coverOK && !(level.LowMM > 0),
 		interlock.VoltageUnknown:     !ok(w.r.PackV),
 		interlock.CurrentUnknown:     ok(w.r.PackV) && !ok(w.r.CurrentA),
 		interlock.VoltageImplausible: plugged && ok(w.r.PackV) && !(cellV >= 1.7 && cellV <= 2.9),
@@ -139,7 +139,7 @@ func (v *witness) check(t failer, w *world, p *bay.Picture, was bool) {
 // TestPromise drives random histories through the core and holds it to the
 // first section of the design: no permit on bare plates, an unknown level or
 // any other missing evidence; no call to water a pack that is not full, rested
-// and cool; no water past the vent floor.
+// and cool; no water past the bottom of the vent well.
 func TestPromise(t *testing.T) {
 	steps, total, grants := steps(t), 0, 0
 	rounds := 0
@@ -210,8 +210,8 @@ func (w *world) calm() {
 	}
 	w.r.PackC, w.r.AmbientC = reading.Good(30, w.now), reading.Good(25, w.now)
 	w.r.Airflow, w.r.HydrogenPct = reading.Good(1, w.now), reading.Good(0, w.now)
-	cover := rapid.SampledFrom([]float64{3, 5, 9, 14}).Draw(w.t, "calm cover")
-	w.r.Cover = reading.Covered(cover, cover, w.now)
+	level := rapid.SampledFrom([]float64{3, 5, 9, 14}).Draw(w.t, "calm level")
+	w.r.Level = reading.LevelBetween(level, level, w.now)
 }
 
 func checkPicture(t failer, w *world, p *bay.Picture, last bay.Stage) {
@@ -252,10 +252,10 @@ func checkWater(t failer, w *world, p *bay.Picture) {
 	pack := &w.setup.Pack
 	hotMM := pack.ElectrolyteML * 5.66e-4 * (w.setup.Limits.ChargeMaxC - 25) / pack.FreeSurfaceCM2 * 10
 	for c := range p.Water.Cells {
-		for _, ml := range []float64{p.Water.NeedML[c], p.Water.FillML[c]} {
-			after := p.Water.CoverMM[c] + ml/pack.FreeSurfaceCM2*10
-			if ml > 0 && !(after+hotMM <= pack.VentFloorMM) {
-				t.Fatalf("cell %d: %.1f ml on %.1f mm reach %.1f mm when hot; vent floor %.1f", c+1, ml, p.Water.CoverMM[c], after+hotMM, pack.VentFloorMM)
+		for _, ml := range []float64{p.Water.NeedML[c], p.Water.CoverPlatesML[c]} {
+			after := p.Water.LevelMM[c] + ml/pack.FreeSurfaceCM2*10
+			if ml > 0 && !(after+hotMM <= pack.VentWellMM) {
+				t.Fatalf("cell %d: %.1f ml on %.1f mm reach %.1f mm when hot; bottom of the vent well %.1f", c+1, ml, p.Water.LevelMM[c], after+hotMM, pack.VentWellMM)
 			}
 		}
 	}

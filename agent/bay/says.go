@@ -20,7 +20,7 @@ func (p *Picture) Says() string {
 		return s
 	}
 	if c := p.FirstReason(); c != interlock.NoCode && c != interlock.AgentUnready {
-		return s + " Charge withheld: " + interlock.Table[c].Title + "."
+		return s + " Charge blocked: " + interlock.Table[c].Title + "."
 	}
 	return s
 }
@@ -29,7 +29,7 @@ func (p *Picture) stageSays() string {
 	switch p.Stage {
 	case Vacant:
 		return "No pack is connected."
-	case Settling:
+	case Checking:
 		return "Readings are being proven before anything is granted."
 	case Waiting:
 		if p.Permit.Granted {
@@ -43,7 +43,7 @@ func (p *Picture) stageSays() string {
 	case ReadyToWater:
 		return fmt.Sprintf("Full, rested and cool: ready to water, %.0f ml in all.", p.Water.TotalML)
 	case Watering:
-		if p.Visit.CoverFill {
+		if p.Visit.OnlyCoverPlates {
 			return "A person covers the plates; the charge is locked out."
 		}
 		return "A person waters the pack; the charge is locked out."
@@ -66,7 +66,7 @@ func (p *Picture) chargingSays() string {
 
 func (p *Picture) coolingSays() string {
 	if p.Cool.Cool && !p.Water.Known {
-		return "Full, rested and cool; how much water it wants is not known: take a dip reading."
+		return "Full, rested and cool; how much water it wants is not known: take a level reading."
 	}
 	s := "Proven full, cooling down; waiting for " + p.Cool.WaitingFor.String()
 	if p.Cool.ReadyKnown {

@@ -78,7 +78,7 @@ func (s *seat) plug() interlock.Plug {
 	return interlock.Plugged
 }
 
-// unseen is a tick without a voltage: settling starts again, and after a long
+// unseen is a tick without a voltage: checking starts again, and after a long
 // gap nothing is known.
 func (s *seat) unseen(now time.Duration) {
 	s.empty = false

@@ -26,7 +26,7 @@ func (b *Bay) nextStage() Stage {
 	case b.seat.empty && b.pic.Stage != StageUnknown:
 		return b.pic.Stage // a plug is being pulled or wriggled: wait which
 	case b.seat.here != present || !b.seat.settled || !b.mine():
-		return Settling
+		return Checking
 	case c.Flowing && c.Active, c.Active && b.pic.Permit.Granted:
 		return Charging
 	case !c.Full:

@@ -27,7 +27,7 @@ func (b *Bay) tellPermit() {
 		return
 	}
 	c := b.pic.FirstReason()
-	b.tell(Event{Kind: PermitWithheld, Code: c, Text: interlock.Explain(c, b.pic.Findings[c].Evidence)})
+	b.tell(Event{Kind: PermitBlocked, Code: c, Text: interlock.Explain(c, b.pic.Findings[c].Evidence)})
 }
 
 // chargeBefore is what the events of a charge compare with.

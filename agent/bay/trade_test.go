@@ -26,7 +26,7 @@ func TestChargeThenCoolThenWater(t *testing.T) {
 			}
 		}
 	}
-	want := []bay.Stage{bay.Settling, bay.Waiting, bay.Charging, bay.Cooling, bay.ReadyToWater}
+	want := []bay.Stage{bay.Checking, bay.Waiting, bay.Charging, bay.Cooling, bay.ReadyToWater}
 	if !slices.Equal(stages, want) {
 		t.Errorf("stages %v, want %v", stages, want)
 	}

@@ -21,14 +21,14 @@ type View struct {
 	StageForS     float64       `json:"stage_for_s"`
 	Says          string        `json:"says"` // what it is doing and why, one sentence
 	Permit        string        `json:"permit"`
-	PermitForS    float64       `json:"permit_for_s"`
+	BlockedForS   *float64      `json:"blocked_for_s,omitempty"` // absent while granted
 	Findings      []FindingView `json:"findings"`
 	PackV         *float64      `json:"pack_v,omitempty"`
 	CurrentA      *float64      `json:"current_a,omitempty"`
 	PackC         *float64      `json:"pack_c,omitempty"`
 	AmbientC      *float64      `json:"ambient_c,omitempty"`
-	CoverMM       *float64      `json:"cover_mm,omitempty"`      // the least that the probe proves
-	CoverHighMM   *float64      `json:"cover_high_mm,omitempty"` // the most that it allows
+	LevelMM       *float64      `json:"level_mm,omitempty"`      // the least that the probe proves
+	LevelHighMM   *float64      `json:"level_high_mm,omitempty"` // the most that it allows
 	HydrogenPct   *float64      `json:"hydrogen_pct,omitempty"`
 	Full          bool          `json:"full"`
 	FullEvidence  string        `json:"full_evidence,omitempty"`
@@ -38,16 +38,16 @@ type View struct {
 	ReadyInS      *float64      `json:"ready_in_s,omitempty"`
 	ReadyEarlyS   *float64      `json:"ready_early_s,omitempty"`
 	ReadyLateS    *float64      `json:"ready_late_s,omitempty"`
-	WaterML       []float64     `json:"water_ml,omitempty"`      // per cell, to the target
-	CoverFillML   []float64     `json:"cover_fill_ml,omitempty"` // per cell, only to cover the plates
-	WaterLostML   float64       `json:"water_lost_ml"`           // per cell since the last fill
-	ForecastH     *float64      `json:"forecast_h,omitempty"`    // until the charge cover is reached
+	WaterML       []float64     `json:"water_ml,omitempty"`        // per cell, to the fill mark
+	CoverPlatesML []float64     `json:"cover_plates_ml,omitempty"` // per cell, only to cover the plates
+	WaterLostML   float64       `json:"water_lost_ml"`             // per cell since the last fill
+	ForecastH     *float64      `json:"forecast_h,omitempty"`      // until the lowest level for charging is reached
 	// ForecastEarlyH and ForecastLateH are the ends of the forecast's range, see
 	// water.ForecastCoverage.
 	ForecastEarlyH *float64      `json:"forecast_early_h,omitempty"`
 	ForecastLateH  *float64      `json:"forecast_late_h,omitempty"`
-	OddCells       []OddCellView `json:"odd_cells,omitempty"` // that take far more or less water than the others
-	DipAgain       []int         `json:"dip_again,omitempty"` // cells whose last dip reading wants a second one
+	OddCells       []OddCellView `json:"odd_cells,omitempty"`   // that take far more or less water than the others
+	LevelAgain     []int         `json:"level_again,omitempty"` // cells whose last level reading wants a second one
 	ChargeInAh     float64       `json:"charge_in_ah"`
 	Visit          *VisitView    `json:"visit,omitempty"`
 	Faults         []FaultView   `json:"faults,omitempty"`
@@ -68,10 +68,10 @@ type FindingView struct {
 
 // VisitView is an open visit.
 type VisitView struct {
-	By        string    `json:"by"`
-	ForS      float64   `json:"for_s"`
-	CoverFill bool      `json:"cover_fill"`
-	GivenML   []float64 `json:"given_ml"`
+	By              string    `json:"by"`
+	ForS            float64   `json:"for_s"`
+	OnlyCoverPlates bool      `json:"only_cover_plates"`
+	GivenML         []float64 `json:"given_ml"`
 }
 
 // OddCellView is a cell that takes far more or less water than its neighbours.
@@ -93,7 +93,7 @@ func (p *Picture) View() View {
 	v := View{
 		V: 1, Bay: p.Bay, Pack: p.Pack.Name, PackFrom: p.Naming.String(),
 		Stage: p.Stage.String(), StageForS: (p.Now - p.StageAt).Seconds(), Says: p.Says(),
-		Permit: p.Permit.String(), PermitForS: (p.Now - p.Permit.Since).Seconds(),
+		Permit: p.Permit.String(), BlockedForS: when(!p.Permit.Granted, (p.Now-p.Permit.Since).Seconds()),
 		Findings: []FindingView{},
 		PackV:    known(p.Seen.PackV, 3), CurrentA: known(p.Seen.CurrentA, 2), PackC: known(p.Seen.PackC, 2),
 		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),
@@ -108,9 +108,9 @@ func (p *Picture) View() View {
 	for _, pack := range p.Serves() {
 		v.Packs = append(v.Packs, pack.Name)
 	}
-	if p.Seen.Cover.OK() {
-		v.CoverMM = when(true, digits(p.Seen.Cover.LowMM, 2))
-		v.CoverHighMM = when(true, digits(p.Seen.Cover.HighMM, 2))
+	if p.Seen.Level.OK() {
+		v.LevelMM = when(true, digits(p.Seen.Level.LowMM, 2))
+		v.LevelHighMM = when(true, digits(p.Seen.Level.HighMM, 2))
 	}
 	v.addCool(p)
 	v.addWater(p)
@@ -121,7 +121,7 @@ func (p *Picture) View() View {
 	}
 	if p.Visit.Open {
 		v.Visit = &VisitView{
-			By: p.Visit.By, ForS: (p.Now - p.Visit.Since).Seconds(), CoverFill: p.Visit.CoverFill,
+			By: p.Visit.By, ForS: (p.Now - p.Visit.Since).Seconds(), OnlyCoverPlates: p.Visit.OnlyCoverPlates,
 			GivenML: append([]float64{}, p.Visit.GivenML[:p.Pack.Cells]...),
 		}
 	}
@@ -141,7 +141,7 @@ func (v *View) addCool(p *Picture) {
 func (v *View) addWater(p *Picture) {
 	if p.Water.Known {
 		v.WaterML = wholeML(p.Water.NeedML[:p.Water.Cells])
-		v.CoverFillML = wholeML(p.Water.FillML[:p.Water.Cells])
+		v.CoverPlatesML = wholeML(p.Water.CoverPlatesML[:p.Water.Cells])
 	}
 	v.ForecastH = when(p.Water.ForecastOK, digits(p.Water.ForecastH, 1))
 	v.ForecastEarlyH = when(p.Water.ForecastOK, digits(p.Water.ForecastLo, 1))
@@ -149,7 +149,7 @@ func (v *View) addWater(p *Picture) {
 	for _, o := range p.Water.OddCells() {
 		v.OddCells = append(v.OddCells, OddCellView{Cell: o.Cell, Ratio: digits(o.Ratio, 2), Text: o.Text()})
 	}
-	v.DipAgain = p.Water.DoubtedCells()
+	v.LevelAgain = p.Water.DoubtedCells()
 }
 
 func (p *Picture) findingView(c interlock.Code) FindingView {
@@ -171,7 +171,7 @@ type Sensor struct {
 const maxSensors = 9
 
 // Sensors lists the readings of the configured sensors in a fixed order. The
-// cover stands with its lower bound.
+// level stands with its lower bound.
 func (p *Picture) Sensors() []Sensor {
 	s, h := &p.Seen, p.has
 	all := make([]Sensor, 1, maxSensors)
@@ -184,7 +184,7 @@ func (p *Picture) Sensors() []Sensor {
 	add(h.HasCurrent, "pack-current", s.CurrentA)
 	add(true, "pack-temperature", s.PackC)
 	add(h.HasAmbient, "ambient-temperature", s.AmbientC)
-	add(true, "cover", reading.Reading{Value: s.Cover.LowMM, At: s.Cover.At, Fault: s.Cover.Fault})
+	add(true, "level", reading.Reading{Value: s.Level.LowMM, At: s.Level.At, Fault: s.Level.Fault})
 	add(h.HasHydrogen, "hydrogen", s.HydrogenPct)
 	add(h.HasAirflow, "airflow", s.Airflow)
 	add(h.HasFeedback, "contactor-feedback", s.ContactorClosed)
@@ -202,12 +202,12 @@ func (p *Picture) faults() []FaultView {
 	return out
 }
 
-// String is the permit in messages: "granted" or "withheld".
+// String is the permit in messages: "granted" or "blocked".
 func (p Permit) String() string {
 	if p.Granted {
 		return "granted"
 	}
-	return "withheld"
+	return "blocked"
 }
 
 // Codes lists the raised findings' names in the order of the table.

@@ -14,10 +14,10 @@ const VisitForgottenAfter = 90 * time.Minute
 func (m *VisitMemory) remember(v *Visit, cells int) {
 	for i := range v.Cells[:cells] {
 		c := &v.Cells[i]
-		kept := CellMemory{Done: c.Done, DipLast: c.DipLast}
-		if c.Dipped {
-			mm := c.DipMM
-			kept.DipMM = &mm
+		kept := CellMemory{Done: c.Done, LevelLast: c.LevelLast}
+		if c.LevelRead {
+			mm := c.LevelMM
+			kept.LevelMM = &mm
 		}
 		m.Cells = append(m.Cells, kept)
 	}
@@ -32,8 +32,8 @@ func (m *VisitMemory) recall(v *Visit) {
 	for i := range m.Cells[:min(len(m.Cells), len(v.Cells))] {
 		kept, c := &m.Cells[i], &v.Cells[i]
 		c.Done = kept.Done
-		if kept.DipMM != nil && math.Abs(*kept.DipMM) <= maxDipMM {
-			c.Dipped, c.DipLast, c.DipMM = true, kept.DipLast, *kept.DipMM
+		if kept.LevelMM != nil && math.Abs(*kept.LevelMM) <= maxLevelMM {
+			c.LevelRead, c.LevelLast, c.LevelMM = true, kept.LevelLast, *kept.LevelMM
 		}
 	}
 	if m.USPerCM != nil && *m.USPerCM >= 0 && *m.USPerCM <= MaxUSPerCM {

@@ -16,7 +16,7 @@ import (
 type pourer struct {
 	core    *bay.Bay
 	now     time.Duration
-	coverMM float64
+	levelMM float64
 	n       int
 }
 
@@ -24,8 +24,8 @@ func visitSetup() bay.Setup {
 	return bay.Setup{
 		Name: "bay-1", Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, StaleAfter: 10 * time.Second,
 		Pack: bay.Pack{
-			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3, TargetCoverMM: 13,
-			VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
+			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
+			VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
 		},
 	}
 }
@@ -38,11 +38,11 @@ func (y *pourer) step(orders ...bay.Order) *bay.Picture {
 	y.now += time.Second
 	p, _ := y.core.Step(&bay.Readings{
 		Now: y.now, PackV: reading.Good(25.2, y.now), CurrentA: reading.Good(0, y.now), PackC: reading.Good(25, y.now),
-		AmbientC: reading.Good(21, y.now), Cover: reading.Covered(y.coverMM, y.coverMM, y.now), Orders: orders,
+		AmbientC: reading.Good(21, y.now), Level: reading.LevelBetween(y.levelMM, y.levelMM, y.now), Orders: orders,
 	})
 	for _, o := range orders {
 		if o.Kind == bay.OrderFill && o.Cell == 1 {
-			y.coverMM += o.ML / 13 // 130 cm²: 13 ml for each millimetre
+			y.levelMM += o.ML / 13 // 130 cm²: 13 ml for each millimetre
 		}
 	}
 	return p
@@ -51,7 +51,7 @@ func (y *pourer) step(orders ...bay.Order) *bay.Picture {
 // TestPouringThePilotLeavesTheOthersThirsty: the water in the pilot cell is in
 // no other cell.
 func TestPouringThePilotLeavesTheOthersThirsty(t *testing.T) {
-	y := &pourer{core: bay.New(visitSetup()), coverMM: 3}
+	y := &pourer{core: bay.New(visitSetup()), levelMM: 3}
 	for range 60 {
 		y.step()
 	}
@@ -65,39 +65,39 @@ func TestPouringThePilotLeavesTheOthersThirsty(t *testing.T) {
 	}
 	y.step(bay.Order{Kind: bay.OrderVisitClose})
 	closed := y.step().Water
-	require.InDelta(t, 13, closed.CoverMM[0], 0.1)
-	require.InDelta(t, 3, closed.CoverMM[1], 0.1, "cell 2 was given nothing")
+	require.InDelta(t, 13, closed.LevelMM[0], 0.1)
+	require.InDelta(t, 3, closed.LevelMM[1], 0.1, "cell 2 was given nothing")
 	require.InDelta(t, 130, closed.NeedML[1], 1)
 }
 
-// TestADipAfterPouringIsNotCountedTwice: the dip rule sees the water that was
+// TestADipAfterPouringIsNotCountedTwice: the level rod sees the water that was
 // poured before it.
 func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
-	y := &pourer{core: bay.New(visitSetup()), coverMM: 5}
+	y := &pourer{core: bay.New(visitSetup()), levelMM: 5}
 	for range 60 {
 		y.step()
 	}
 	y.step(bay.Order{Kind: bay.OrderVisitOpen})
 	y.step(bay.Order{Kind: bay.OrderFill, Cell: 1, ML: 104})
 	y.step(bay.Order{Kind: bay.OrderFill, Cell: 2, ML: 104})
-	y.step(bay.Order{Kind: bay.OrderLevel, Cell: 2, CoverMM: 11}) // it stood lower than thought
+	y.step(bay.Order{Kind: bay.OrderLevel, Cell: 2, LevelMM: 11}) // it stood lower than thought
 	p := y.step(bay.Order{Kind: bay.OrderFill, Cell: 2, ML: 26})
-	require.InDelta(t, 13, p.Water.CoverMM[1], 0.1, "11 mm and 26 ml on 130 cm²")
-	require.Equal(t, bay.CellVisit{Done: true, Dipped: true, DipMM: 11}, p.Visit.Cells[1])
+	require.InDelta(t, 13, p.Water.LevelMM[1], 0.1, "11 mm and 26 ml on 130 cm²")
+	require.Equal(t, bay.CellVisit{Done: true, LevelRead: true, LevelMM: 11}, p.Visit.Cells[1])
 	y.step(bay.Order{Kind: bay.OrderVisitClose})
 	p = y.step()
-	require.InDelta(t, 13, p.Water.CoverMM[0], 0.1)
-	require.InDelta(t, 13, p.Water.CoverMM[1], 0.1)
+	require.InDelta(t, 13, p.Water.LevelMM[0], 0.1)
+	require.InDelta(t, 13, p.Water.LevelMM[1], 0.1)
 }
 
 // TestAVisitComesBackWhole: all that a person did is there after a restart.
 func TestAVisitComesBackWhole(t *testing.T) {
-	y := &pourer{core: bay.New(visitSetup()), coverMM: 5}
+	y := &pourer{core: bay.New(visitSetup()), levelMM: 5}
 	for range 60 {
 		y.step()
 	}
 	y.step(bay.Order{Kind: bay.OrderVisitOpen, Note: "Confirmed: face shield."}, bay.Order{Kind: bay.OrderQuality, USPerCM: 4.5})
-	y.step(bay.Order{Kind: bay.OrderFill, Cell: 3, ML: 0}, bay.Order{Kind: bay.OrderLevel, Cell: 4, CoverMM: -2})
+	y.step(bay.Order{Kind: bay.OrderFill, Cell: 3, ML: 0}, bay.Order{Kind: bay.OrderLevel, Cell: 4, LevelMM: -2})
 	want := y.step().Visit
 	raw, err := json.Marshal(y.core.Memory())
 	require.NoError(t, err)
@@ -109,7 +109,7 @@ func TestAVisitComesBackWhole(t *testing.T) {
 	got := y.step().Visit
 	want.Since, got.Since = 0, 0
 	require.Equal(t, want, got)
-	require.True(t, got.QualityKnown && got.Cells[2].Done && got.Cells[3].DipLast)
+	require.True(t, got.QualityKnown && got.Cells[2].Done && got.Cells[3].LevelLast)
 }
 
 // TestNotesGoIntoTheRecord: and water that cannot be is refused.
@@ -145,25 +145,25 @@ func TestNotesGoIntoTheRecord(t *testing.T) {
 	require.Equal(t, "Confirmed: face shield.", asked["2"].Note)
 }
 
-// TestTheDipRuleLeadsWhereTheProbeIsBroken: the visit keeps the reading, and
+// TestTheLevelRodLeadsWhereTheProbeIsBroken: the visit keeps the reading, and
 // what no cell can show is refused all the same.
-func TestTheDipRuleLeadsWhereTheProbeIsBroken(t *testing.T) {
-	y := &pourer{core: bay.New(visitSetup()), coverMM: 5}
+func TestTheLevelRodLeadsWhereTheProbeIsBroken(t *testing.T) {
+	y := &pourer{core: bay.New(visitSetup()), levelMM: 5}
 	blind := func(orders ...bay.Order) (*bay.Picture, []bay.Event) {
 		y.now += time.Second
 		return y.core.Step(&bay.Readings{
 			Now: y.now, PackV: reading.Good(25.2, y.now), CurrentA: reading.Good(0, y.now), PackC: reading.Good(25, y.now),
-			AmbientC: reading.Good(21, y.now), Cover: reading.Cover{At: y.now, Fault: reading.Open}, Orders: orders,
+			AmbientC: reading.Good(21, y.now), Level: reading.Level{At: y.now, Fault: reading.Open}, Orders: orders,
 		})
 	}
 	for range 60 {
 		blind()
 	}
-	_, events := blind(bay.Order{ID: "1", By: "A", Kind: bay.OrderLevel, Cell: 2, CoverMM: -6})
+	_, events := blind(bay.Order{ID: "1", By: "A", Kind: bay.OrderLevel, Cell: 2, LevelMM: -6})
 	require.Equal(t, bay.OrderRefused, events[0].Kind, "outside of a visit it is of no use")
 	blind(bay.Order{ID: "2", By: "A", Kind: bay.OrderVisitOpen})
-	p, _ := blind(bay.Order{ID: "3", By: "A", Kind: bay.OrderLevel, Cell: 2, CoverMM: -6})
-	require.Equal(t, bay.CellVisit{Dipped: true, DipLast: true, DipMM: -6}, p.Visit.Cells[1])
-	p, _ = blind(bay.Order{ID: "4", By: "A", Kind: bay.OrderLevel, Cell: 3, CoverMM: 60})
-	require.False(t, p.Visit.Cells[2].Dipped)
+	p, _ := blind(bay.Order{ID: "3", By: "A", Kind: bay.OrderLevel, Cell: 2, LevelMM: -6})
+	require.Equal(t, bay.CellVisit{LevelRead: true, LevelLast: true, LevelMM: -6}, p.Visit.Cells[1])
+	p, _ = blind(bay.Order{ID: "4", By: "A", Kind: bay.OrderLevel, Cell: 3, LevelMM: 60})
+	require.False(t, p.Visit.Cells[2].LevelRead)
 }

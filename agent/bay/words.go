@@ -12,14 +12,14 @@ import (
 )
 
 // Stage is where the pack stands in its round. The permit is a separate
-// matter: a bay can be waiting with the permit withheld.
+// matter: a bay can be waiting with the permit blocked.
 type Stage uint8
 
 // The stages of a round. The zero value is unknown and grants nothing.
 const (
 	StageUnknown Stage = iota
 	Vacant             // no pack
-	Settling           // pack just connected or agent just started: readings not yet proven
+	Checking           // pack just connected or agent just started: readings not yet proven
 	Waiting            // at rest, needs charge
 	Charging
 	Cooling // proven full, resting
@@ -30,7 +30,7 @@ const (
 )
 
 var stageNames = [NumStages]string{
-	"unknown", "vacant", "settling", "waiting", "charging", "cooling", "ready-to-water", "watering", "rested",
+	"unknown", "vacant", "checking", "waiting", "charging", "cooling", "ready-to-water", "watering", "rested",
 }
 
 // String is the stage's name in messages and metrics, such as "ready-to-water".
@@ -50,7 +50,7 @@ type Readings struct {
 	CurrentA        reading.Reading // A, positive while charging
 	PackC           reading.Reading // °C, electrolyte or case
 	AmbientC        reading.Reading // °C, air in the bay
-	Cover           reading.Cover   // mm, pilot cell
+	Level           reading.Level   // mm, pilot cell
 	HydrogenPct     reading.Reading // % by volume
 	Airflow         reading.Reading // 1: the fan's proof says that air moves; 0: it does not
 	ContactorClosed reading.Reading // 1: the feedback contact says closed; 0: open
@@ -59,7 +59,7 @@ type Readings struct {
 	LateTick        bool            // the guard has opened the relay, since a tick was late
 	// Bare is a level at or below the plate tops that stood between two ticks for
 	// long enough that the relay was opened; missing when there was none.
-	Bare   reading.Cover
+	Bare   reading.Level
 	Pack   PackSeen // whose own sensor answers, in a bay that recognises packs
 	Taken  []string // the packs that other bays have
 	Orders []Order
@@ -89,13 +89,13 @@ type OrderKind uint8
 const (
 	NoOrder OrderKind = iota
 	OrderHold
-	OrderUnhold     // take back a hold
+	OrderUnhold     // remove a hold
 	OrderRelease    // clear latched findings whose condition is gone; needs a right
 	OrderVisitOpen  // needs a right
 	OrderVisitClose // needs a right
 	OrderFill       // water given to one cell in the open visit
 	OrderGravity    // a hydrometer reading of one cell
-	OrderLevel      // a dip-rule reading of one cell
+	OrderLevel      // a level reading of one cell
 	OrderQuality    // how pure the water of the open visit is
 	OrderPack       // which pack is plugged in; needs a right
 	numOrders
@@ -134,7 +134,7 @@ type Order struct {
 	ML      float64 // fill: millilitres given, 0 to MaxFillML
 	Gravity float64 // gravity: specific gravity as read, 1.0 to 1.4
 	AtC     float64 // gravity: electrolyte temperature, °C
-	CoverMM float64 // level: cover as read, mm
+	LevelMM float64 // level: level as read, mm
 	USPerCM float64 // quality: conductivity of the water, µS/cm, 0 to MaxUSPerCM
 	// Water is what kind it is: "demineralised", "distilled", "other", or ""
 	// when nobody said. With Unmeasured that is all that a quality order tells.
@@ -165,7 +165,7 @@ type Setup struct {
 	// in; else a person says it.
 	Recognises bool
 	// Which optional evidence is wired. What is configured and missing
-	// withholds; what is not configured is not asked for.
+	// blocks; what is not configured is not asked for.
 	HasCurrent, HasAmbient, HasHydrogen, HasAirflow, HasFeedback, HasChargerContact bool
 	// TempOnCase says that the pack's temperature is taken on the outside of a
 	// cell and not in its electrolyte.
@@ -181,15 +181,15 @@ type Pack struct {
 	CapacityAh     float64 // at RateHours
 	RateHours      float64
 	FullGravity    float64 // at 25 °C
-	ChargeCoverMM  float64
-	TargetCoverMM  float64
-	VentFloorMM    float64
+	ChargeLevelMM  float64
+	FillMarkMM     float64
+	VentWellMM     float64
 	FreeSurfaceCM2 float64
-	ElectrolyteML  float64 // in one cell at target cover
+	ElectrolyteML  float64 // in one cell at fill mark
 	ChargeFactor   float64 // ampere-hours back over ampere-hours out that make it full
 }
 
-// Permit is the bay's right to charge now. The zero value is withheld.
+// Permit is the bay's right to charge now. The zero value is blocked.
 type Permit struct {
 	Granted bool
 	Since   time.Duration
@@ -207,11 +207,11 @@ type Finding struct {
 
 // Visit is one watering job while it is open.
 type Visit struct {
-	Open      bool
-	By        string
-	Since     time.Duration
-	CoverFill bool // only the water that covers the plates: the pack is not ready
-	GivenML   [water.MaxCells]float64
+	Open            bool
+	By              string
+	Since           time.Duration
+	OnlyCoverPlates bool // only the water that covers the plates: the pack is not ready
+	GivenML         [water.MaxCells]float64
 	// Cells is what was done at each cell besides; Quality what was said of the
 	// water, with QualityKnown.
 	Cells        [water.MaxCells]CellVisit
@@ -221,10 +221,10 @@ type Visit struct {
 
 // CellVisit is what a person did at one cell in an open visit.
 type CellVisit struct {
-	Done    bool    // a fill was recorded, be it of 0 ml
-	Dipped  bool    // a dip-rule reading was taken
-	DipLast bool    // and nothing was poured after it
-	DipMM   float64 // as read, mm above the plate tops
+	Done      bool    // a fill was recorded, be it of 0 ml
+	LevelRead bool    // a level reading was taken
+	LevelLast bool    // and nothing was poured after it
+	LevelMM   float64 // as read, mm above the plate tops
 }
 
 // Picture is everything that is known of a bay after a tick. Outputs are made
@@ -247,11 +247,11 @@ type Picture struct {
 	Water    water.Status
 	Visit    Visit
 	PermitS  float64 // seconds with the permit granted since the memory began
-	// WithheldS counts the rest.
-	WithheldS float64
-	Readied   uint64 // how often the pack became ready to water
-	Totals    Totals
-	has       *Setup
+	// BlockedS counts the rest.
+	BlockedS float64
+	Readied  uint64 // how often the pack became ready to water
+	Totals   Totals
+	has      *Setup
 }
 
 // Named tells whether it is known which pack this is.
@@ -297,7 +297,7 @@ type EventKind uint8
 const (
 	NoEvent EventKind = iota
 	PermitGranted
-	PermitWithheld
+	PermitBlocked
 	StageChanged
 	FindingRaised
 	FindingCleared
@@ -315,7 +315,7 @@ const (
 )
 
 var eventNames = [numEvents]string{
-	"none", "permit-granted", "permit-withheld", "stage-changed", "finding-raised", "finding-cleared",
+	"none", "permit-granted", "permit-blocked", "stage-changed", "finding-raised", "finding-cleared",
 	"charge-started", "charge-full", "charge-ended", "visit-opened", "visit-closed",
 	"order-taken", "order-refused", "memory-doubted", "pack-named", "pack-left",
 }
@@ -335,7 +335,7 @@ type Event struct {
 	Kind  EventKind
 	Stage Stage          // StageChanged: the new one
 	From  Stage          // StageChanged: the old one
-	Code  interlock.Code // FindingRaised, FindingCleared; PermitWithheld: the first reason
+	Code  interlock.Code // FindingRaised, FindingCleared; PermitBlocked: the first reason
 	By    string         // visits and orders: the person
 	Order string         // orders: the ID
 	Asked Order          // orders and visits: what the person asked for

@@ -19,16 +19,16 @@ type trial struct {
 	name string
 	do   func(*rig)
 	mend func(*rig)
-	// bound is the longest time until the charge is withheld: one tick, the
+	// bound is the longest time until the charge is blocked: one tick, the
 	// finding's raise time, and the age of a stale reading where the fault is
 	// silence. The contactor opens in the same tick, within its 15 ms.
 	bound time.Duration
-	says  interlock.Code // the first reason, or what is told without withholding
+	says  interlock.Code // the first reason, or what is told without blocking
 	// stays is set when the permit rightly stays, or when nothing can see the
 	// fault: it says why that is so and what sees it later.
 	stays string
 	// back is the longest time until the charge goes on after mending: clear
-	// time, minimum off time, settling; 0 when it has no way back by itself.
+	// time, minimum off time, checking; 0 when it has no way back by itself.
 	back time.Duration
 }
 
@@ -47,20 +47,20 @@ func unseen(f sim.FaultKind, says interlock.Code, why string) trial {
 
 const (
 	atRest   = 80 * time.Second // minimum off time, clear time, ticks between
-	settles  = 2 * time.Minute  // as well as settling anew
+	settles  = 2 * time.Minute  // as well as checking anew
 	cleanAir = 6 * time.Minute  // as well as five minutes of clean air, when the gas sensor was lost too
 )
 
 // trials has every fault of the simulator, and what else breaks.
 var trials = []trial{
-	fault(sim.ProbeOpen, 3*time.Second, interlock.CoverUnknown, atRest),
-	fault(sim.ProbeShort, 3*time.Second, interlock.CoverUnknown, atRest),
-	unseen(sim.ProbeStuck, 0, "a level that does not move is what a calm level does; the water balance tells it once the charge records say that 4 mm are gone, and a dip rule at the next visit"),
+	fault(sim.ProbeOpen, 3*time.Second, interlock.LevelUnknown, atRest),
+	fault(sim.ProbeShort, 3*time.Second, interlock.LevelUnknown, atRest),
+	unseen(sim.ProbeStuck, 0, "a level that does not move is what a calm level does; the water balance tells it once the charge records say that 4 mm are gone, and a level rod at the next visit"),
 	unseen(sim.ProbeDrift, 0, "1 mm an hour cannot be told from a charge that heats and gasses; the water balance tells it after 4 mm and 6 h of calm"),
-	fault(sim.ADCAbsent, 3*time.Second, interlock.CoverUnknown, cleanAir),
-	fault(sim.BusStuck, 3*time.Second, interlock.CoverUnknown, cleanAir),
-	fault(sim.ConversionStuck, 3*time.Second, interlock.CoverUnknown, cleanAir),
-	fault(sim.ConfigReset, 3*time.Second, interlock.CoverUnknown, cleanAir),
+	fault(sim.ADCAbsent, 3*time.Second, interlock.LevelUnknown, cleanAir),
+	fault(sim.BusStuck, 3*time.Second, interlock.LevelUnknown, cleanAir),
+	fault(sim.ConversionStuck, 3*time.Second, interlock.LevelUnknown, cleanAir),
+	fault(sim.ConfigReset, 3*time.Second, interlock.LevelUnknown, cleanAir),
 	fault(sim.TemperatureCRC, 8*time.Second, interlock.TemperatureUnknown, settles),
 	fault(sim.TemperaturePowerOn, 8*time.Second, interlock.TemperatureUnknown, settles),
 	fault(sim.TemperatureUnplugged, 8*time.Second, interlock.TemperatureUnknown, settles),
@@ -77,7 +77,7 @@ var trials = []trial{
 		bound: 2 * time.Second,
 	},
 	{
-		name: "i2c driver hangs", says: interlock.CoverUnknown, bound: 14 * time.Second, back: cleanAir,
+		name: "i2c driver hangs", says: interlock.LevelUnknown, bound: 14 * time.Second, back: cleanAir,
 		do:   func(r *rig) { hangs := make(chan struct{}); r.hangs.Store(&hangs) },
 		mend: func(r *rig) { close(*r.hangs.Swap(nil)) },
 	},
@@ -148,7 +148,7 @@ func (x *trial) run(t *testing.T, table *strings.Builder) {
 	after := r.bench.Now() - from
 	p := r.loop.Pictures()[0]
 	if !ok || after > x.bound {
-		t.Errorf("%s: withheld %v after %v, bound %v; %v", x.name, ok, after, x.bound, p.Codes())
+		t.Errorf("%s: blocked %v after %v, bound %v; %v", x.name, ok, after, x.bound, p.Codes())
 	}
 	reason := p.FirstReason()
 	if x.says == interlock.ContactorStuck { // an alarm beside the reason
@@ -158,12 +158,12 @@ func (x *trial) run(t *testing.T, table *strings.Builder) {
 			t.Errorf("%s: told %v, contactor closed %v", x.name, told, r.truth.Truth().ContactorClosed)
 		}
 	} else if r.pass(); r.truth.Truth().ContactorClosed {
-		t.Errorf("%s: the contactor is closed a second after the permit was withheld", x.name)
+		t.Errorf("%s: the contactor is closed a second after the permit was blocked", x.name)
 	}
 	if reason != x.says {
 		t.Errorf("%s: says %v, want %v (%v)", x.name, reason, x.says, p.Codes())
 	}
-	fmt.Fprintf(table, "%-28s withheld after %2.0f s (bound %2.0f s)  %s\n", x.name, after.Seconds(), x.bound.Seconds(), said(p, reason))
+	fmt.Fprintf(table, "%-28s blocked after %2.0f s (bound %2.0f s)  %s\n", x.name, after.Seconds(), x.bound.Seconds(), said(p, reason))
 	x.recovers(r, table)
 }
 
@@ -171,7 +171,7 @@ func (x *trial) run(t *testing.T, table *strings.Builder) {
 func (x *trial) recovers(r *rig, table *strings.Builder) {
 	r.t.Helper()
 	for range 30 {
-		r.tick() // it stays withheld while the fault stands
+		r.tick() // it stays blocked while the fault stands
 		if x.name != "loop late" && r.loop.Pictures()[0].Permit.Granted {
 			r.t.Fatalf("%s: granted again while the fault stands", x.name)
 		}
@@ -190,7 +190,7 @@ func (x *trial) recovers(r *rig, table *strings.Builder) {
 	}
 }
 
-// remains is for faults that do not withhold: the permit stands for ten
+// remains is for faults that do not block: the permit stands for ten
 // minutes, and what is told is told within one tick and its raise time.
 func (x *trial) remains(r *rig, table *strings.Builder) {
 	r.t.Helper()
@@ -198,17 +198,17 @@ func (x *trial) remains(r *rig, table *strings.Builder) {
 	for after := tick; after <= 10*time.Minute; after += tick {
 		p := r.tick()
 		if !p.Permit.Granted {
-			r.t.Fatalf("%s: withheld after %v by %v, although: %s", x.name, after, p.Codes(), x.stays)
+			r.t.Fatalf("%s: blocked after %v by %v, although: %s", x.name, after, p.Codes(), x.stays)
 		}
 		if x.says != interlock.NoCode && told == 0 && p.Findings[x.says].Raised {
 			told = after
-			fmt.Fprintf(table, "%-28s not withheld, told after %.0f s: %s\n", x.name, told.Seconds(), said(p, x.says))
+			fmt.Fprintf(table, "%-28s not blocked, told after %.0f s: %s\n", x.name, told.Seconds(), said(p, x.says))
 		}
 	}
 	if x.says != interlock.NoCode && (told == 0 || told > tick+interlock.Table[x.says].Raise) {
 		r.t.Errorf("%s: told after %v", x.name, told)
 	}
-	fmt.Fprintf(table, "%-28s not withheld: %s\n", x.name, x.stays)
+	fmt.Fprintf(table, "%-28s not blocked: %s\n", x.name, x.stays)
 }
 
 // TestNoise: noise and spikes are the drivers' matter; the contactor must not

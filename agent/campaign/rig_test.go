@@ -30,8 +30,8 @@ type rig struct {
 }
 
 var pack = config.Pack{
-	Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
-	TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
+	Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
+	FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
 }
 
 // newRig wires a bay. What miswire changes in the configuration is not changed
@@ -42,8 +42,8 @@ func newRig(t *testing.T, miswire func(*config.Wiring)) *rig {
 	r := &rig{t: t, bench: sim.NewBench()}
 	var err error
 	r.truth, err = r.bench.Add(sim.Opts{
-		Name: "bay-1", Cells: pack.Cells, CapacityAh: pack.CapacityAh, VentFloorMM: pack.VentFloorMM,
-		FreeSurfaceCM2: pack.FreeSurfaceCM2, ElectrolyteML: pack.ElectrolyteML, StateOfCharge: 0.5, CoverMM: 10,
+		Name: "bay-1", Cells: pack.Cells, CapacityAh: pack.CapacityAh, VentWellMM: pack.VentWellMM,
+		FreeSurfaceCM2: pack.FreeSurfaceCM2, ElectrolyteML: pack.ElectrolyteML, StateOfCharge: 0.5, LevelMM: 10,
 		AmbientC: 20, PackC: 27, Connected: true, Seed: 1,
 	}, bench(&w))
 	if err != nil {

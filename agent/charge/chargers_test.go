@@ -112,8 +112,8 @@ func TestCopettiCeraoloPhysics(t *testing.T) {
 func simulated(t *testing.T, ambientC float64, kind pack.ChargerKind, soc float64) chargetest.Series {
 	t.Helper()
 	p, err := pack.New(pack.Spec{
-		Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
-		StateOfCharge: soc, CoverMM: 13, PackC: ambientC, TauH: 8, PilotCell: 1, Seed: 1,
+		Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
+		StateOfCharge: soc, LevelMM: 13, PackC: ambientC, TauH: 8, PilotCell: 1, Seed: 1,
 	})
 	require.NoError(t, err)
 	ch, err := pack.NewCharger(kind, 12, 225, 0, false)

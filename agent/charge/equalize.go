@@ -38,7 +38,7 @@ func (r EqualizeReason) String() string {
 }
 
 // Equalize is advice: when the cells should be brought to the same charge. It
-// grants and withholds nothing.
+// grants and blocks nothing.
 type Equalize struct {
 	Due         EqualizeReason
 	Cycles      int           // charges proven full since the last equalize charge

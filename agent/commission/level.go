@@ -13,7 +13,7 @@ import (
 
 func (w *walk) level(ctx context.Context, s *Step) error {
 	l := w.Bay.Wiring.Level
-	before, others := w.look(ctx).Cover, w.Rig.Others(ctx)
+	before, others := w.look(ctx).Level, w.Rig.Others(ctx)
 	if !before.OK() {
 		return failed("the level cannot be read before the step: %s", before.Fault.Text())
 	}
@@ -40,10 +40,10 @@ type probeTask struct {
 }
 
 // probeTasks are what a probe must answer to, in order.
-func (w *walk) probeTasks(before reading.Cover, others map[string]*Look) []probeTask {
+func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probeTask {
 	exchanged := func(now map[string]*Look) string {
 		for name, n := range now {
-			if o := others[name]; o != nil && o.Cover.OK() && (!n.Cover.OK() || n.Cover.HighMM < o.Cover.LowMM-3) {
+			if o := others[name]; o != nil && o.Level.OK() && (!n.Level.OK() || n.Level.HighMM < o.Level.LowMM-3) {
 				return "the level probe of " + name + " followed: the probes of the two bays are exchanged"
 			}
 		}
@@ -53,54 +53,54 @@ func (w *walk) probeTasks(before reading.Cover, others map[string]*Look) []probe
 		{"lifted out", task{
 			says: "Lift the probe out of the electrolyte and hold it over the cell.", act: LiftProbe,
 			followed: func(l *Look) bool {
-				return l.Cover.OK() && l.Cover.HighMM < w.Pack.ChargeCoverMM && l.Cover.LowMM < before.LowMM
+				return l.Level.OK() && l.Level.HighMM < w.Pack.ChargeLevelMM && l.Level.LowMM < before.LowMM
 			}, instead: exchanged,
-			hint: "Dry it must say less than the charge cover. Is the probe stuck, bridged by crust or of another bay?",
+			hint: "Dry it must say less than the lowest level for charging. Is the probe stuck, bridged by crust or of another bay?",
 		}},
 		{"back in its cell", task{
 			says: "Rinse it over the cell and put it back in its place.", act: LowerProbe,
-			followed: func(l *Look) bool { return l.Cover.OK() && math.Abs(l.Cover.LowMM-before.LowMM) <= 3 },
+			followed: func(l *Look) bool { return l.Level.OK() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
 			hint:     "It must say what it said before.",
 		}},
 		{"loop opened", task{
 			says: "Pull the probe's plug, or one of its wires at the terminals.", act: OpenLoop,
-			followed: func(l *Look) bool { return l.Cover.Fault == reading.Open }, instead: exchanged,
+			followed: func(l *Look) bool { return l.Level.Fault == reading.Open }, instead: exchanged,
 			hint: "An open loop must be told as a broken wire. Does the end resistor sit at the probe, and not at the Pi?",
 		}},
 		{"loop closed again", task{
 			says: "Connect it again.", act: CloseLoop,
-			followed: func(l *Look) bool { return l.Cover.OK() && math.Abs(l.Cover.LowMM-before.LowMM) <= 3 },
+			followed: func(l *Look) bool { return l.Level.OK() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
 		}},
 		{"shorted by the clip", task{
 			says: "Put the test clip across the probe's two terminals.", act: ShortLoop,
-			followed: func(l *Look) bool { return l.Cover.Fault == reading.Short || l.Cover.Fault == reading.OverRange }, instead: exchanged,
+			followed: func(l *Look) bool { return l.Level.Fault == reading.Short || l.Level.Fault == reading.OverRange }, instead: exchanged,
 			hint: "A short must be told as one.",
 		}},
 		{"clip taken off", task{
 			says: "Take the clip off.", act: UnshortLoop,
-			followed: func(l *Look) bool { return l.Cover.OK() && math.Abs(l.Cover.LowMM-before.LowMM) <= 3 },
+			followed: func(l *Look) bool { return l.Level.OK() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
 		}},
 	}
 }
 
 const (
-	// dipMM is how well a person reads a dip rule (common practice, no source).
+	// dipMM is how well a person reads a level rod (common practice, no source).
 	dipMM = 1.0
-	// maxDipMM is how far the dip rule may be from the probe: more is a probe
+	// maxLevelMM is how far the level rod may be from the probe: more is a probe
 	// that hangs wrong, which no offset mends.
-	maxDipMM = 10.0
+	maxLevelMM = 10.0
 )
 
 func (w *walk) levelHeight(ctx context.Context, s *Step, l *config.Level) error {
-	cover := func(l *Look) reading.Reading {
-		return reading.Reading{Value: l.Cover.LowMM, At: l.Cover.At, Fault: l.Cover.Fault}
+	level := func(l *Look) reading.Reading {
+		return reading.Reading{Value: l.Level.LowMM, At: l.Level.At, Fault: l.Level.Fault}
 	}
-	p, ok, err := w.withMeter(ctx, "level", "Dip rule in the pilot cell, mm above the plate tops, or \"skip\"", -50, 300, cover)
+	p, ok, err := w.withMeter(ctx, "level", "Level rod in the pilot cell, mm above the plate tops, or \"skip\"", -50, 300, level)
 	if err != nil {
 		return err
 	}
 	if !ok {
-		s.Evidence = append(s.Evidence, "height not compared with a dip rule")
+		s.Evidence = append(s.Evidence, "height not compared with a level rod")
 		return nil
 	}
 	mmPerV := (l.HighMM - l.LowMM) / 0.016 / l.ShuntOhm
@@ -108,13 +108,13 @@ func (w *walk) levelHeight(ctx context.Context, s *Step, l *config.Level) error 
 	off := p.meter.value - reads
 	offset := l.OffsetMM + off
 	switch {
-	case math.Abs(off) > maxDipMM:
-		return failed("the dip rule says %s mm and the probe %.1f mm; more than %.0f mm apart is a probe that hangs wrong, not an offset", short(p.meter.value), reads, maxDipMM)
-	case l.LowMM+offset > 0 || l.HighMM+offset < w.Pack.TargetCoverMM:
-		return failed("with offset_mm %s the probe would not reach from bare plates to target_cover_mm: hang it at another height", fixed(offset))
+	case math.Abs(off) > maxLevelMM:
+		return failed("the level rod says %s mm and the probe %.1f mm; more than %.0f mm apart is a probe that hangs wrong, not an offset", short(p.meter.value), reads, maxLevelMM)
+	case l.LowMM+offset > 0 || l.HighMM+offset < w.Pack.FillMarkMM:
+		return failed("with offset_mm %s the probe would not reach from bare plates to fill_mark_mm: hang it at another height", fixed(offset))
 	}
 	u := 2 * math.Hypot(dipMM/math.Sqrt(3), mmPerV*p.noiseV/math.Sqrt(float64(p.looks)))
-	s.Evidence = append(s.Evidence, fmt.Sprintf("dip rule %s mm, probe %s mm: level.offset_mm %s (configured %s), within %.1f mm", short(p.meter.value), reading.Digits(reads, 1), reading.Digits(offset, 1), fixed(l.OffsetMM), u))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("level rod %s mm, probe %s mm: level.offset_mm %s (configured %s), within %.1f mm", short(p.meter.value), reading.Digits(reads, 1), reading.Digits(offset, 1), fixed(l.OffsetMM), u))
 	w.found("level.offset_mm", offset)
 	w.uncertain("level", u)
 	return nil

@@ -17,7 +17,7 @@ const (
 	pullIn     = 3 * time.Second        // in which a contactor must have closed; it takes 30 ms
 	letGo      = 2 * time.Second        // in which it must have opened
 	holdTime   = 30 * time.Second       // the longest that a watchdog relay may hold without heartbeat
-	permitWait = 4 * time.Minute        // for the core to make up its mind: settling, clear times, off time
+	permitWait = 4 * time.Minute        // for the core to make up its mind: checking, clear times, off time
 	riseV      = 0.05                   // for each cell, that shows a charger at work
 	surge      = 5                      // times the stray current that need no second look
 	slack      = 500 * time.Millisecond // of the timer that opens whatever happens
@@ -61,11 +61,11 @@ func (w *walk) leave(ctx context.Context) (*bay.Bay, error) {
 			return core, nil
 		}
 		if text := reasons(pic); text != told {
-			w.item("withheld: %s", text)
+			w.item("blocked: %s", text)
 			told = text
 		}
 		if w.Rig.Now()-start > permitWait {
-			return nil, failed("the relay stays open, since the core withholds a charge: %s", told)
+			return nil, failed("the relay stays open, since the core blocks a charge: %s", told)
 		}
 		if err := w.pause(ctx); err != nil {
 			return nil, err
@@ -122,8 +122,8 @@ func (g *guard) check(l *Look) error {
 		return failed("the voltage could not be read while the relay was closed (%s); it was opened at once", l.PackV.Fault.Text())
 	case l.PackV.Value-g.beforeV > riseV*g.cells():
 		return failed("the voltage rose from %.2f to %.2f V while the relay was closed: the charger is not off. It was opened at once", g.beforeV, l.PackV.Value)
-	case !l.Cover.OK():
-		return failed("the level could not be read while the relay was closed (%s); it was opened at once", l.Cover.Fault.Text())
+	case !l.Level.OK():
+		return failed("the level could not be read while the relay was closed (%s); it was opened at once", l.Level.Fault.Text())
 	}
 	return g.tick(l)
 }

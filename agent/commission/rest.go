@@ -97,12 +97,12 @@ func anything(float64) string { return "" }
 // readings lists what is configured.
 func (w *walk) readings() []row {
 	wi := &w.Bay.Wiring
-	cover := func(l *Look) reading.Reading {
-		return reading.Reading{Value: l.Cover.LowMM, At: l.Cover.At, Fault: l.Cover.Fault}
+	level := func(l *Look) reading.Reading {
+		return reading.Reading{Value: l.Level.LowMM, At: l.Level.At, Fault: l.Level.Fault}
 	}
 	rows := []row{
 		{"voltage", "V", func(l *Look) reading.Reading { return l.PackV }, showVoltage, w.restV},
-		{"level", "mm", cover, showLevel, anything},
+		{"level", "mm", level, showLevel, anything},
 		{"pack temperature", "°C", func(l *Look) reading.Reading { return l.PackC }, showPackC, anything},
 	}
 	if wi.Temperature != nil && wi.Temperature.Ambient != "" {

@@ -193,7 +193,7 @@ func showHydrogen(l *Look) string {
 }
 
 func showLevel(l *Look) string {
-	c := l.Cover
+	c := l.Level
 	text := "level cannot be read: " + c.Fault.Text()
 	switch {
 	case c.OK() && c.LowMM == c.HighMM:

@@ -27,9 +27,9 @@ packs:
     cells: 12
     capacity_ah: 225
     full_gravity: 1.277
-    charge_cover_mm: 3
-    target_cover_mm: 13
-    vent_floor_mm: 22
+    charge_level_mm: 3
+    fill_mark_mm: 13
+    vent_well_mm: 22
     free_surface_cm2: 130
 `
 
@@ -69,9 +69,9 @@ func TestBadFiles(t *testing.T) {
 		{"text for a part", "relay: {pin: GPIO17, feedback: {pin: GPIO23}}", "relay: GPIO17", `f:12: field bays[0].wiring.relay: value "GPIO17" is not accepted: must be keys with values, one each line, indented`},
 		{"anchor", "cells: 12", "cells: &n 12", "f:15: field packs[0].cells: anchors, aliases and tags are not accepted: write the value itself"},
 		{"too many cells", "cells: 12", "cells: 49", "f:15: field packs[0].cells: value 49 is not accepted: must be 1 to 48 cells of 2 V"},
-		{"target above vent floor", "target_cover_mm: 13", "target_cover_mm: 23", "f:19: field packs[0].target_cover_mm: value 23 is not accepted: must be below vent_floor_mm (22): water above it leaves through the vents"},
-		{"charge cover at target", "charge_cover_mm: 3", "charge_cover_mm: 13", "f:18: field packs[0].charge_cover_mm: value 13 is not accepted: must be below target_cover_mm (13)"},
-		{"charge cover below the plates", "charge_cover_mm: 3", "charge_cover_mm: -1", "f:18: field packs[0].charge_cover_mm: value -1 is not accepted: must be 0.5 to 100 mm above the plate tops; at 0 the plates count as bare"},
+		{"fill mark above bottom of the vent well", "fill_mark_mm: 13", "fill_mark_mm: 23", "f:19: field packs[0].fill_mark_mm: value 23 is not accepted: must be below vent_well_mm (22): water above it leaves through the vents"},
+		{"lowest level for charging at the fill mark", "charge_level_mm: 3", "charge_level_mm: 13", "f:18: field packs[0].charge_level_mm: value 13 is not accepted: must be below fill_mark_mm (13)"},
+		{"lowest level for charging below the plates", "charge_level_mm: 3", "charge_level_mm: -1", "f:18: field packs[0].charge_level_mm: value -1 is not accepted: must be 0.5 to 100 mm above the plate tops; at 0 the plates count as bare"},
 		{"bad name", "site: quarry-road", "site: Quarry Road", `f:1: field site: value "Quarry Road" is not accepted: must be lower-case words and digits joined by hyphens, at most 48 characters, such as quarry-road`},
 		{"name with a topic's wildcard", "name: bay-1", "name: 'bay/+/#'", `f:4: field bays[0].name: value "bay/+/#" is not accepted: must be lower-case words and digits joined by hyphens, at most 48 characters, such as quarry-road`},
 		{"unknown pack", "pack: lift-24v", "pack: lift-36v", `f:5: field bays[0].pack: value "lift-36v" is not accepted: must be the name of a pack under packs: lift-24v`},
@@ -108,10 +108,10 @@ func TestBadFiles(t *testing.T) {
 		{"fast level faster than three readings", "low_mm: -20", "fast_ms: 5, low_mm: -20", "f:11: field bays[0].wiring.level.fast_ms: value 5 is not accepted: must be 20 to 1000 ms"},
 		{"transmitter blind to bare plates", "low_mm: -20", "low_mm: 5", "f:11: field bays[0].wiring.level.low_mm: value 5 is not accepted: must be -300 to 0 mm at 4 mA; bare plates must be seen"},
 		{"transmitter blind to bare plates by its offset", "low_mm: -20", "offset_mm: 25, low_mm: -20", "f:11: field bays[0].wiring.level.low_mm: value -20 is not accepted: must be at most 0 with offset_mm (25) added: bare plates must be seen"},
-		{"transmitter short of the target", "high_mm: 30", "high_mm: 10", "f:11: field bays[0].wiring.level.high_mm: value 10 is not accepted: must reach target_cover_mm (13) of pack lift-24v with offset_mm added"},
+		{"transmitter short of the fill mark", "high_mm: 30", "high_mm: 10", "f:11: field bays[0].wiring.level.high_mm: value 10 is not accepted: must reach fill_mark_mm (13) of pack lift-24v with offset_mm added"},
 		{"key of another probe", "shunt_ohm: 100", "shunt_ohm: 100, pull_ohm: 1000", "f:11: field bays[0].wiring.level.pull_ohm: value 1000 is not accepted: does not belong to a level probe of kind 4-20ma"},
-		{"ladder below the charge cover", transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 2", 1), "f:11: field bays[0].wiring.level.rods[1].height_mm: value 2 is not accepted: must be at or above charge_cover_mm (3) of pack lift-24v with offset_mm added, or a charge could never be granted"},
-		{"ladder above the vent floor", transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 40", 1), "f:11: field bays[0].wiring.level.rods[1].height_mm: value 40 is not accepted: must be at most vent_floor_mm (22) of pack lift-24v with offset_mm added"},
+		{"ladder below the lowest level for charging", transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 2", 1), "f:11: field bays[0].wiring.level.rods[1].height_mm: value 2 is not accepted: must be at or above charge_level_mm (3) of pack lift-24v with offset_mm added, or a charge could never be granted"},
+		{"ladder above the bottom of the vent well", transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 40", 1), "f:11: field bays[0].wiring.level.rods[1].height_mm: value 40 is not accepted: must be at most vent_well_mm (22) of pack lift-24v with offset_mm added"},
 		{"ladder out of order", transmitter, strings.Replace(ladder, "height_mm: -5", "height_mm: 4", 1), "f:11: field bays[0].wiring.level.rods[1].height_mm: value 4 is not accepted: must be above the rod before it (4): lowest first"},
 		{"ladder with equal rods", transmitter, strings.Replace(ladder, "22000", "10000", 1), `f:11: field bays[0].wiring.level.rods: must give each state its own voltage: "rod 1 wet" and "rod 2 wet" cannot be told apart near 1.49 V; choose other values of series_ohm, pull_ohm or end_ohm`},
 		{"ladder of one", transmitter, strings.Replace(ladder, "{height_mm: -5, series_ohm: 22000}, ", "", 1), "f:11: field bays[0].wiring.level.rods: value (1 rods) is not accepted: must be two to four rods"},

@@ -208,11 +208,11 @@ type Pack struct {
 	CapacityAh     float64 `yaml:"capacity_ah"` // 1 to 2000, at rate_hours
 	RateHours      float64 `yaml:"rate_hours"`  // 1 to 100, default 20
 	FullGravity    float64 `yaml:"full_gravity"`
-	ChargeCoverMM  float64 `yaml:"charge_cover_mm"`
-	TargetCoverMM  float64 `yaml:"target_cover_mm"`
-	VentFloorMM    float64 `yaml:"vent_floor_mm"`
+	ChargeLevelMM  float64 `yaml:"charge_level_mm"`
+	FillMarkMM     float64 `yaml:"fill_mark_mm"`
+	VentWellMM     float64 `yaml:"vent_well_mm"`
 	FreeSurfaceCM2 float64 `yaml:"free_surface_cm2"`
-	ElectrolyteML  float64 `yaml:"electrolyte_ml"` // one cell at target cover; default 10 ml for each Ah
+	ElectrolyteML  float64 `yaml:"electrolyte_ml"` // one cell at fill mark; default 10 ml for each Ah
 	ChargeFactor   float64 `yaml:"charge_factor"`  // 1.02 to 1.30, default 1.15
 	// Sensor is the number of the 1-wire sensor that stays in this pack, by which
 	// a bay recognises it; "" for none.

@@ -32,8 +32,8 @@ func TestExampleLoads(t *testing.T) {
 	require.Equal(t, []bay.Setup{{
 		Name: "bay-1",
 		Pack: bay.Pack{
-			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
-			TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
+			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
+			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
 		},
 		Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, TempOnCase: true, StaleAfter: 10 * time.Second,
 	}}, setups)
@@ -118,8 +118,8 @@ bays:
   - {name: bay-1, pack: lift-24v}
   - {name: bay-2, pack: sweeper-36v}
 packs:
-  - {name: lift-24v, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130}
-  - {name: sweeper-36v, cells: 18, capacity_ah: 320, full_gravity: 1.280, charge_cover_mm: 4, target_cover_mm: 15, vent_floor_mm: 30, free_surface_cm2: 150}
+  - {name: lift-24v, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130}
+  - {name: sweeper-36v, cells: 18, capacity_ah: 320, full_gravity: 1.280, charge_level_mm: 4, fill_mark_mm: 15, vent_well_mm: 30, free_surface_cm2: 150}
 `
 
 func TestSimulatedWiringIsFilledIn(t *testing.T) {
@@ -168,8 +168,8 @@ func withChannels(data []byte) []byte {
 
 func TestPacksOnly(t *testing.T) {
 	const packs = `packs:
-  - {name: a, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130}
-  - {name: b, cells: 6, capacity_ah: 100, full_gravity: 1.28, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 90}
+  - {name: a, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130}
+  - {name: b, cells: 6, capacity_ah: 100, full_gravity: 1.28, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 90}
 limits: {rest_min_minutes: 90}
 `
 	c, err := Parse("p", []byte(packs), PacksOnly())

@@ -51,7 +51,7 @@ func acceptedPacks(t *testing.T, c *Config) {
 	t.Helper()
 	for _, p := range c.Packs {
 		if p.Cells < 1 || p.Cells > water.MaxCells || !(p.CapacityAh > 0) || !(p.FreeSurfaceCM2 > 0) ||
-			!(0 < p.ChargeCoverMM && p.ChargeCoverMM < p.TargetCoverMM && p.TargetCoverMM < p.VentFloorMM) || math.IsInf(p.VentFloorMM, 0) {
+			!(0 < p.ChargeLevelMM && p.ChargeLevelMM < p.FillMarkMM && p.FillMarkMM < p.VentWellMM) || math.IsInf(p.VentWellMM, 0) {
 			t.Errorf("accepted pack %+v", p)
 		}
 		s, err := c.PackSetup(p.Name)

@@ -11,7 +11,7 @@ import (
 
 // packLine is one more pack of twelve cells.
 func packLine(name, more string) string {
-	return "  - {name: " + name + ", cells: 12, capacity_ah: 300, full_gravity: 1.277, charge_cover_mm: 3, target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130" + more + "}\n"
+	return "  - {name: " + name + ", cells: 12, capacity_ah: 300, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130" + more + "}\n"
 }
 
 const (

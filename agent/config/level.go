@@ -58,8 +58,8 @@ func (c *checker) transmitter(field string, l *Level, p *Pack) {
 	if l.LowMM+l.OffsetMM > 0 {
 		c.reject(low, fmt.Sprintf("must be at most 0 with offset_mm (%s) added: bare plates must be seen", plain(l.OffsetMM)))
 	}
-	if l.HighMM+l.OffsetMM < p.TargetCoverMM {
-		c.reject(high, fmt.Sprintf("must reach target_cover_mm (%s) of pack %s with offset_mm added", plain(p.TargetCoverMM), p.Name))
+	if l.HighMM+l.OffsetMM < p.FillMarkMM {
+		c.reject(high, fmt.Sprintf("must reach fill_mark_mm (%s) of pack %s with offset_mm added", plain(p.FillMarkMM), p.Name))
 	}
 }
 
@@ -109,16 +109,16 @@ func (c *checker) rodValues(field string, rods []Rod) bool {
 }
 
 // rodHeights: a rod proves no more than its own height, so without one at the
-// charge cover bare plates could never be cleared.
+// lowest level for charging bare plates could never be cleared.
 func (c *checker) rodHeights(field string, l *Level, p *Pack) {
 	last := len(l.Rods) - 1
 	top := fmt.Sprintf("%s[%d].height_mm", field, last)
 	height := l.Rods[last].HeightMM + l.OffsetMM
 	switch {
-	case height < p.ChargeCoverMM:
-		c.reject(top, fmt.Sprintf("must be at or above charge_cover_mm (%s) of pack %s with offset_mm added, or a charge could never be granted",
-			plain(p.ChargeCoverMM), p.Name))
-	case height > p.VentFloorMM:
-		c.reject(top, fmt.Sprintf("must be at most vent_floor_mm (%s) of pack %s with offset_mm added", plain(p.VentFloorMM), p.Name))
+	case height < p.ChargeLevelMM:
+		c.reject(top, fmt.Sprintf("must be at or above charge_level_mm (%s) of pack %s with offset_mm added, or a charge could never be granted",
+			plain(p.ChargeLevelMM), p.Name))
+	case height > p.VentWellMM:
+		c.reject(top, fmt.Sprintf("must be at most vent_well_mm (%s) of pack %s with offset_mm added", plain(p.VentWellMM), p.Name))
 	}
 }

@@ -11,7 +11,7 @@ import (
 // all of it may go until the gravity fell from 1.28 (0.48 g of acid in a
 // millilitre) to 1.09 (0.14 g; both densities from memory), 10 to 11 ml are
 // needed for each ampere-hour. More electrolyte expands by more, so a figure
-// that is too high only keeps a top-up further from the vent floor.
+// that is too high only keeps a top-up further from the bottom of the vent well.
 const electrolyteMLPerAh = 10
 
 func (c *checker) packs(packs []Pack) {
@@ -67,16 +67,16 @@ func (c *checker) pack(field string, p *Pack) {
 	c.heights(field, p)
 }
 
-// heights holds plate tops < charge cover < target < vent floor.
+// heights holds plate tops < lowest level for charging < fill mark < bottom of the vent well.
 func (c *checker) heights(field string, p *Pack) {
-	charge, target, floor := field+".charge_cover_mm", field+".target_cover_mm", field+".vent_floor_mm"
-	c.number(charge, p.ChargeCoverMM, 0.5, 100, "mm above the plate tops; at 0 the plates count as bare")
-	c.number(target, p.TargetCoverMM, 1, 200, "mm above the plate tops")
-	c.number(floor, p.VentFloorMM, 2, 300, "mm above the plate tops")
-	if c.usable(charge, target) && p.ChargeCoverMM >= p.TargetCoverMM {
-		c.reject(charge, fmt.Sprintf("must be below target_cover_mm (%s)", plain(p.TargetCoverMM)))
+	charge, mark, well := field+".charge_level_mm", field+".fill_mark_mm", field+".vent_well_mm"
+	c.number(charge, p.ChargeLevelMM, 0.5, 100, "mm above the plate tops; at 0 the plates count as bare")
+	c.number(mark, p.FillMarkMM, 1, 200, "mm above the plate tops")
+	c.number(well, p.VentWellMM, 2, 300, "mm above the plate tops")
+	if c.usable(charge, mark) && p.ChargeLevelMM >= p.FillMarkMM {
+		c.reject(charge, fmt.Sprintf("must be below fill_mark_mm (%s)", plain(p.FillMarkMM)))
 	}
-	if c.usable(target, floor) && p.TargetCoverMM >= p.VentFloorMM {
-		c.reject(target, fmt.Sprintf("must be below vent_floor_mm (%s): water above it leaves through the vents", plain(p.VentFloorMM)))
+	if c.usable(mark, well) && p.FillMarkMM >= p.VentWellMM {
+		c.reject(mark, fmt.Sprintf("must be below vent_well_mm (%s): water above it leaves through the vents", plain(p.VentWellMM)))
 	}
 }

@@ -30,7 +30,7 @@ const (
 var ranges = map[string][2]float64{
 	"Pack.cells": {1, 48}, "Pack.capacity_ah": {1, 2000}, "Pack.rate_hours": {1, 100}, "Pack.full_gravity": {1.2, 1.35},
 	"Pack.electrolyte_ml": {10, 100000}, "Pack.charge_factor": {1.02, 1.30}, "Pack.free_surface_cm2": {1, 5000},
-	"Pack.charge_cover_mm": {0.5, 100}, "Pack.target_cover_mm": {1, 200}, "Pack.vent_floor_mm": {2, 300},
+	"Pack.charge_level_mm": {0.5, 100}, "Pack.fill_mark_mm": {1, 200}, "Pack.vent_well_mm": {2, 300},
 	"Voltage.channel": {0, 3}, "Voltage.offset_v": {-0.5, 0.5}, "Voltage.ratio": {1, 1000}, "Temperature.offset_c": {-5, 5},
 	"Level.offset_mm": {-50, 50}, "Level.shunt_ohm": {1, 1000}, "Level.low_mm": {-300, 0}, "Level.high_mm": {1, 500},
 	"Charger.rated_a": {0.1, 1000}, "MQTT.max_in_flight": {1, 64}, "QoS.state": {0, 2}, "QoS.event": {1, 2}, "QoS.status": {1, 2},
@@ -47,7 +47,7 @@ var words = map[string][]any{
 // must are the keys without which a part is refused.
 var must = map[string][]string{
 	"Config": {"site", "agent", "bays", "packs"}, "Bay": {"name"}, "Contact": {"pin"}, "Relay": {"pin"},
-	"Pack":    {"name", "cells", "capacity_ah", "full_gravity", "charge_cover_mm", "target_cover_mm", "vent_floor_mm", "free_surface_cm2"},
+	"Pack":    {"name", "cells", "capacity_ah", "full_gravity", "charge_level_mm", "fill_mark_mm", "vent_well_mm", "free_surface_cm2"},
 	"Voltage": {"adc", "channel", "ratio"}, "Current": {"adc", "channel", "kind", "amperes_per_volt"}, "Level": {"adc", "channel", "kind"},
 	"Analog": {"adc", "channel", "per_volt"}, "Rod": {"height_mm", "series_ohm"},
 }

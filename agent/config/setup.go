@@ -74,7 +74,7 @@ func (c *Config) PackNamed(name string) (Pack, error) {
 func (p Pack) core() bay.Pack {
 	return bay.Pack{
 		Name: p.Name, Cells: p.Cells, CapacityAh: p.CapacityAh, RateHours: p.RateHours, FullGravity: p.FullGravity,
-		ChargeCoverMM: p.ChargeCoverMM, TargetCoverMM: p.TargetCoverMM, VentFloorMM: p.VentFloorMM,
+		ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,
 		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, ChargeFactor: p.ChargeFactor,
 	}
 }

@@ -22,7 +22,7 @@ func DefaultWiring(bayIndex int, p Pack) Wiring {
 		},
 		Level: &Level{
 			Input: input(2), Kind: "4-20ma", ShuntOhm: 100,
-			LowMM: -20, HighMM: math.Max(30, math.Ceil(p.VentFloorMM+5)),
+			LowMM: -20, HighMM: math.Max(30, math.Ceil(p.VentWellMM+5)),
 		},
 		// 0.5 V at none, 4 % at 2.5 V, as common transmitters with 0.5 to 2.5 V give.
 		Hydrogen: &Analog{Input: input(3), ZeroV: 0.5, PerVolt: 2},
@@ -47,7 +47,7 @@ func defaultWiring(bayIndex int, packs []*Pack, several bool) Wiring {
 	recognised := several
 	for _, p := range packs {
 		most.CapacityAh = max(most.CapacityAh, p.CapacityAh)
-		most.VentFloorMM = max(most.VentFloorMM, p.VentFloorMM)
+		most.VentWellMM = max(most.VentWellMM, p.VentWellMM)
 		recognised = recognised && p.Sensor != ""
 	}
 	w := DefaultWiring(bayIndex, most)

@@ -121,27 +121,27 @@ func (u *unwise) rod(field string, b *Bay) {
 		return
 	}
 	top := l.Rods[len(l.Rods)-1].HeightMM + l.OffsetMM
-	u.say(top < p.ChargeCoverMM+2, field+".rods",
-		fmt.Sprintf("the highest rod is at %s mm and a charge needs %s mm: the bay learns of low electrolyte only when it refuses the charge", plain(top), plain(p.ChargeCoverMM)),
+	u.say(top < p.ChargeLevelMM+2, field+".rods",
+		fmt.Sprintf("the highest rod is at %s mm and a charge needs %s mm: the bay learns of low electrolyte only when it refuses the charge", plain(top), plain(p.ChargeLevelMM)),
 		"add a rod higher up, or use a transmitter", own)
 }
 
-// ventedMM is the least room that should stay under the vent floor.
+// ventedMM is the least room that should stay under the bottom of the vent well.
 const ventedMM = 2
 
 func (u *unwise) pack(field string, p *Pack) {
 	l := LimitsFrom(u.c.Limits)
 	rise := electrolyte.LevelRiseMM(p.ElectrolyteML, p.FreeSurfaceCM2, 25, l.ChargeMaxC, p.FullGravity) + l.GasHoldUpMM
-	room := p.VentFloorMM - p.TargetCoverMM
-	u.say(room < rise+ventedMM, field+".target_cover_mm",
-		fmt.Sprintf("the target is %s mm under the vent floor, and at %s °C on charge the level rises by %.1f mm: each fill stops short of the target, at %.1f mm", plain(room), plain(l.ChargeMaxC), rise, p.VentFloorMM-rise),
-		fmt.Sprintf("set it to %.0f or lower", p.VentFloorMM-rise-ventedMM), "expansion of sulfuric acid: Myhre et al. (1998); gas hold-up from memory")
+	room := p.VentWellMM - p.FillMarkMM
+	u.say(room < rise+ventedMM, field+".fill_mark_mm",
+		fmt.Sprintf("the fill mark is %s mm under the bottom of the vent well, and at %s °C on charge the level rises by %.1f mm: each fill stops short of the fill mark, at %.1f mm", plain(room), plain(l.ChargeMaxC), rise, p.VentWellMM-rise),
+		fmt.Sprintf("set it to %.0f or lower", p.VentWellMM-rise-ventedMM), "expansion of sulfuric acid: Myhre et al. (1998); gas hold-up from memory")
 	u.say(p.FullGravity < 1.24 || p.FullGravity > 1.31, field+".full_gravity",
 		fmt.Sprintf("%.3f is outside 1.240 to 1.310, where traction cells are when full", p.FullGravity), "see the battery's data sheet", "from memory")
 	u.say(p.ChargeFactor > 1.2, field+".charge_factor",
 		fmt.Sprintf("%s is more than the 1.20 of usual vented cells: each charge boils off more water", plain(p.ChargeFactor)), "use 1.10 to 1.20, or the data sheet's", "from memory; California Title 20 allows large chargers 1.10 to 1.15 (from memory)")
-	u.say(p.ChargeCoverMM < 2, field+".charge_cover_mm",
-		fmt.Sprintf("%s mm is within the error of a probe (1 to 2 mm): plates may be bare when it is read", plain(p.ChargeCoverMM)), "use 3 or more", own)
+	u.say(p.ChargeLevelMM < 2, field+".charge_level_mm",
+		fmt.Sprintf("%s mm is within the error of a probe (1 to 2 mm): plates may be bare when it is read", plain(p.ChargeLevelMM)), "use 3 or more", own)
 }
 
 // limits compares with what is published.

@@ -31,7 +31,7 @@ func warned(t *testing.T, text string) []Warning {
 func TestWarnings(t *testing.T) {
 	require.Empty(t, warned(t, wiseText()))
 	for _, row := range [][4]string{ // what is replaced, by what, the field, what is said
-		{"vent_floor_mm: 22", "vent_floor_mm: 17", "packs[0].target_cover_mm", "the target is 4 mm under the vent floor"},
+		{"vent_well_mm: 22", "vent_well_mm: 17", "packs[0].fill_mark_mm", "the fill mark is 4 mm under the bottom of the vent well"},
 		{", feedback: {pin: GPIO23}", "", "bays[0].wiring.relay.feedback", "welds"},
 		{", heartbeat: GPIO27", "", "bays[0].wiring.relay.heartbeat", "hangs"},
 		{"      current: {kind: hall, adc: 0x48, channel: 1, amperes_per_volt: 100, zero_v: 1.65}\n", "", "bays[0].wiring.current", "voltage alone"},
@@ -43,7 +43,7 @@ func TestWarnings(t *testing.T) {
 		{"packs:\n", "http: {listen: '0.0.0.0:8080'}\npeople: [{name: A, role: visit, pin_hash: $2a$11$iY8GzQJPoDx1o0XnUHnPHOAcJ0hCMgkmxgWMFdXZZ0cL1f3G9L3sK}]\npacks:\n", "http.listen", "without TLS"},
 		{transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 3.5", 1), "bays[0].wiring.level.rods", "only when it refuses"},
 		{"full_gravity: 1.277", "full_gravity: 1.215", "packs[0].full_gravity", "1.215"},
-		{"charge_cover_mm: 3", "charge_cover_mm: 1", "packs[0].charge_cover_mm", "1 mm"},
+		{"charge_level_mm: 3", "charge_level_mm: 1", "packs[0].charge_level_mm", "1 mm"},
 		{"cells: 12\n", "cells: 12\n    charge_factor: 1.25\n", "packs[0].charge_factor", "1.25"},
 		{"packs:\n", "limits: {charge_max_c: 55}\npacks:\n", "limits.charge_max_c", "55 °C is outside 38 to 52"},
 		{"packs:\n", "limits: {charge_resume_c: 45}\npacks:\n", "limits.charge_resume_c", "45 °C"},

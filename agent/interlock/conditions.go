@@ -28,7 +28,7 @@ type Judged struct {
 // Limits are the bounds of the rules; see the fields of bay.Limits and
 // bay.Pack with the same names.
 type Limits struct {
-	ChargeCoverMM                     float64
+	ChargeLevelMM                     float64
 	ChargeMaxC, ChargeResumeC         float64
 	HydrogenMaxPct, HydrogenResumePct float64
 	OffMin                            time.Duration
@@ -53,7 +53,7 @@ const (
 // and what the other rules of the core found.
 type Inputs struct {
 	Now      time.Duration
-	Cover    reading.Cover   // of the lowest cell
+	Level    reading.Level   // of the lowest cell
 	CellV    reading.Reading // pack voltage over cells
 	PackC    reading.Reading
 	CurrentA reading.Reading
@@ -84,7 +84,7 @@ type Inputs struct {
 }
 
 // Name says whether it is known which pack is plugged in. The zero value
-// withholds.
+// blocks.
 type Name uint8
 
 // What is known of the pack's name.
@@ -106,7 +106,7 @@ const (
 
 // judge fills in each rule's verdict.
 func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
-	out[PlatesBare], out[CoverUnknown] = l.judgeCover(in.Cover)
+	out[PlatesBare], out[LevelUnknown] = l.judgeLevel(in.Level)
 	out[PackUnknown] = judgeName(in.Name, in.NameAt, orderedOpen)
 	out[TemperatureUnknown] = judgeWarmth(in.PackC, in.Name)
 	out[VoltageUnknown] = known(in.CellV)
@@ -135,7 +135,7 @@ func judgePlug(p Plug, out *[NumCodes]Judged) {
 	if p == Plugged {
 		return
 	}
-	for _, c := range [...]Code{CoverUnknown, TemperatureUnknown, VoltageImplausible, PackHot, PackFrozen} {
+	for _, c := range [...]Code{LevelUnknown, TemperatureUnknown, VoltageImplausible, PackHot, PackFrozen} {
 		switch {
 		case p == Unplugged:
 			out[c].Verdict = Clear
@@ -201,15 +201,15 @@ func (l *Limits) judgeCurrent(currentA, cellV reading.Reading) Judged {
 	return j
 }
 
-// judgeCover judges both findings about the level. While the level is unknown
+// judgeLevel judges both findings about the level. While the level is unknown
 // nothing is said about the plates: one broken wire is one finding.
-func (l *Limits) judgeCover(c reading.Cover) (bare, unknown Judged) {
+func (l *Limits) judgeLevel(c reading.Level) (bare, unknown Judged) {
 	unknown = unless(!c.OK(), Evidence{Value: c.LowMM, Fault: c.Fault})
-	e := Evidence{Value: c.LowMM, Limit: l.ChargeCoverMM, Fault: c.Fault}
+	e := Evidence{Value: c.LowMM, Limit: l.ChargeLevelMM, Fault: c.Fault}
 	switch {
 	case !c.OK():
 		return Judged{Unjudged, e}, unknown
-	case c.LowMM >= l.ChargeCoverMM:
+	case c.LowMM >= l.ChargeLevelMM:
 		return Judged{Clear, e}, unknown
 	case c.LowMM > 0:
 		e.Reason = NotYetCharge

@@ -1,6 +1,6 @@
 // Package interlock decides the permit: rules over readings, with the table of
 // findings that explain it. It is pure, and everything that is not proven good
-// withholds.
+// blocks.
 //
 // Table has everything that is fixed about a finding, Limits.judge its
 // condition, Explain its sentence, and Interlock.Step the one machine of raise

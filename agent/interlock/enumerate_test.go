@@ -37,16 +37,16 @@ func none(f reading.Fault) choice      { return choice{0, f, bad, bad} }
 const freezingC = -10.0
 
 var enumLimits = interlock.Limits{
-	ChargeCoverMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, HydrogenMaxPct: 2, HydrogenResumePct: 1,
+	ChargeLevelMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, HydrogenMaxPct: 2, HydrogenResumePct: 1,
 	OffMin: time.Minute, HasHydrogen: true, HasAirflow: true, HasFeedback: true, HasCurrent: true, StrayA: 2.25,
 }
 
 // space is the discretised readings.
-type space struct{ cover, cellV, packC, current, hydrogen, airflow, feedback []choice }
+type space struct{ level, cellV, packC, current, hydrogen, airflow, feedback []choice }
 
 // allReadings has each reading good, at each boundary, bad, and without value.
 var allReadings = space{
-	cover: []choice{
+	level: []choice{
 		good(8, allGood), good(3, allGood), good(2.99, noStart), good(0.01, noStart), good(0, bad), good(-4, bad),
 		good(math.NaN(), bad), none(reading.Missing), none(reading.Stale), none(reading.Contradictory),
 	},
@@ -67,7 +67,7 @@ var allReadings = space{
 
 // fewReadings is for the product with everything that people and memory do.
 var fewReadings = space{
-	cover:    []choice{good(3, allGood), good(2.99, noStart), none(reading.Stale)},
+	level:    []choice{good(3, allGood), good(2.99, noStart), none(reading.Stale)},
 	cellV:    []choice{good(2.1, allGood), {2.46, reading.None, bad, allGood}, none(reading.Missing)},
 	packC:    []choice{good(38, allGood), good(52.1, bad)},
 	current:  []choice{good(0, allGood), good(30, allGood)},
@@ -78,7 +78,7 @@ var fewReadings = space{
 
 // situation is one point of the space.
 type situation struct {
-	cover, cellV, packC, current, hydrogen, airflow, feedback *choice
+	level, cellV, packC, current, hydrogen, airflow, feedback *choice
 
 	charged, unready, overrun, runaway, visit, held bool
 	plug                                            interlock.Plug
@@ -96,12 +96,12 @@ type before uint8
 
 const (
 	charging  before = iota // the permit stood
-	heldOnly                // withheld for one reason that is gone, after the minimum off time
-	allRaised               // withheld, and every finding raised by its own condition
+	heldOnly                // blocked for one reason that is gone, after the minimum off time
+	allRaised               // blocked, and every finding raised by its own condition
 	numBefore
 )
 
-// meanings are those of the readings that can withhold, while a pack is there.
+// meanings are those of the readings that can block, while a pack is there.
 func (s *situation) meanings() []meaning {
 	of := func(c *choice) meaning {
 		if s.charged {
@@ -115,7 +115,7 @@ func (s *situation) meanings() []meaning {
 		m = append(m, bad)
 	}
 	if s.plug == interlock.Plugged {
-		m = append(m, of(s.cover), of(s.cellV), of(s.packC))
+		m = append(m, of(s.level), of(s.cellV), of(s.packC))
 	}
 	return m
 }
@@ -165,7 +165,7 @@ func (s *situation) inputs(now time.Duration) interlock.Inputs {
 	in := interlock.Inputs{
 		Now: now, CellV: of(s.cellV), PackC: of(s.packC), CurrentA: of(s.current), Hydrogen: of(s.hydrogen),
 		Airflow: of(s.airflow), Feedback: of(s.feedback), FreezingC: freezingC, Charged: s.charged,
-		Cover:   reading.Cover{LowMM: s.cover.value, HighMM: s.cover.value, At: now, Fault: s.cover.fault},
+		Level:   reading.Level{LowMM: s.level.value, HighMM: s.level.value, At: now, Fault: s.level.fault},
 		Runaway: s.runaway, VisitOpen: s.visit, Held: s.held, Ready: !s.unready, Plug: s.plug, Name: s.name,
 	}
 	if s.overrun {
@@ -178,13 +178,13 @@ func (s *situation) inputs(now time.Duration) interlock.Inputs {
 func bases(t *testing.T) (b [numBefore]interlock.Interlock) {
 	t.Helper()
 	calm := situation{
-		cover: &allReadings.cover[0], cellV: &allReadings.cellV[0], packC: &allReadings.packC[0],
+		level: &allReadings.level[0], cellV: &allReadings.cellV[0], packC: &allReadings.packC[0],
 		current: &allReadings.current[0], hydrogen: &allReadings.hydrogen[0], airflow: &allReadings.airflow[0],
 		feedback: &allReadings.feedback[0], name: interlock.Named,
 	}
 	held, broken := calm, calm
 	held.held = true
-	broken.cover, broken.cellV, broken.packC = &allReadings.cover[4], &allReadings.cellV[4], &allReadings.packC[4]
+	broken.level, broken.cellV, broken.packC = &allReadings.level[4], &allReadings.cellV[4], &allReadings.packC[4]
 	broken.hydrogen, broken.airflow, broken.feedback = &allReadings.hydrogen[2], &allReadings.airflow[1], &allReadings.feedback[1]
 	broken.name = interlock.Unnamed
 	broken.overrun, broken.runaway, broken.visit, broken.held, broken.unready = true, true, true, true, true
@@ -221,7 +221,7 @@ func (s *situation) try(b *[numBefore]interlock.Interlock) string {
 	case s.before == charging && first && s.atOnce():
 		return "still granted after one tick"
 	case s.before == charging && !first && !s.atOnce():
-		return "withheld before the raise time"
+		return "blocked before the raise time"
 	}
 	if first || s.before != charging {
 		last := baseEnd + 11*time.Second // all raise times are over
@@ -308,7 +308,7 @@ func each(r space, people bool, f func(*situation)) {
 	run = flip(&s.unready, both, flip(&s.charged, both, run))
 	run = pick(&s.feedback, r.feedback, pick(&s.airflow, r.airflow, pick(&s.hydrogen, r.hydrogen, run)))
 	run = pick(&s.current, r.current, pick(&s.packC, r.packC, pick(&s.cellV, r.cellV, run)))
-	pick(&s.cover, r.cover, run)()
+	pick(&s.level, r.level, run)()
 }
 
 // TestEnumerate tries every combination of the discretised readings with every
@@ -332,10 +332,10 @@ func TestEnumerate(t *testing.T) {
 	total, wrong := 0, 0
 	var wg sync.WaitGroup
 	for _, p := range parts {
-		for i := range p.r.cover {
+		for i := range p.r.level {
 			wg.Go(func() {
 				mine := p.r
-				mine.cover = mine.cover[i : i+1]
+				mine.level = mine.level[i : i+1]
 				n := 0
 				each(mine, p.people, func(s *situation) {
 					n++
@@ -358,7 +358,7 @@ func TestEnumerate(t *testing.T) {
 }
 
 func (s *situation) String() string {
-	return fmt.Sprintf("cover %v, V %v, °C %v, A %v, H2 %v, air %v, feedback %v, charged %v, unready %v, overrun %v, runaway %v, visit %v, held %v, plug %d, latched %b, release %v, before %d",
-		*s.cover, *s.cellV, *s.packC, *s.current, *s.hydrogen, *s.airflow, *s.feedback, s.charged, s.unready,
+	return fmt.Sprintf("level %v, V %v, °C %v, A %v, H2 %v, air %v, feedback %v, charged %v, unready %v, overrun %v, runaway %v, visit %v, held %v, plug %d, latched %b, release %v, before %d",
+		*s.level, *s.cellV, *s.packC, *s.current, *s.hydrogen, *s.airflow, *s.feedback, s.charged, s.unready,
 		s.overrun, s.runaway, s.visit, s.held, s.plug, s.latched, s.release, s.before)
 }

@@ -7,7 +7,7 @@ import (
 )
 
 // Evidence is the numbers that led to a finding. What Value and Limit mean
-// depends on the code: millimetres for the cover, degrees Celsius for
+// depends on the code: millimetres for the level, degrees Celsius for
 // temperatures, volts for one cell, per cent by volume for hydrogen, amperes
 // for a stuck contactor, seconds left for an unready agent, and hours or
 // ampere-hours for an overrun.
@@ -47,7 +47,7 @@ func Explain(c Code, e Evidence) string {
 	switch c {
 	case PlatesBare:
 		return explainBare(e)
-	case CoverUnknown:
+	case LevelUnknown:
 		return "The electrolyte level is not known because " + e.Fault.Text() + "."
 	case PackUnknown:
 		return explainName(e)

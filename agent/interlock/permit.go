@@ -27,7 +27,7 @@ type Interlock struct {
 	changed   time.Duration // when the permit last changed
 }
 
-// New makes an interlock that withholds. The contactor counts as opened now:
+// New makes an interlock that blocks. The contactor counts as opened now:
 // it may have been closed before a restart.
 func New(l Limits, now time.Duration) *Interlock {
 	i := &Interlock{Limits: l, changed: now}
@@ -132,7 +132,7 @@ func (s *Standing) keep(r *Rule, j *Judged, now time.Duration, release bool) {
 
 // decide grants only when no blocking finding stands, no blocking rule is bad
 // in this very tick, and the contactor has rested. A rule that is bad at that
-// moment is raised, so that a withheld permit always has a reason; raise times
+// moment is raised, so that a blocked permit always has a reason; raise times
 // only spare a charge that is under way.
 func (i *Interlock) decide(now time.Duration) {
 	if i.granted {

@@ -13,7 +13,7 @@ import (
 func calm(now time.Duration) interlock.Inputs {
 	g := func(v float64) reading.Reading { return reading.Good(v, now) }
 	return interlock.Inputs{
-		Now: now, Cover: reading.Covered(8, 8, now), CellV: g(2.1), PackC: g(25), CurrentA: g(0), Hydrogen: g(0),
+		Now: now, Level: reading.LevelBetween(8, 8, now), CellV: g(2.1), PackC: g(25), CurrentA: g(0), Hydrogen: g(0),
 		Airflow: g(1), Feedback: g(1), FreezingC: freezingC, WaterKnown: true, Ready: true, Name: interlock.Named,
 	}
 }
@@ -55,13 +55,13 @@ func (r *rig) step(dt time.Duration, change func(*interlock.Inputs)) *interlock.
 	return r.x
 }
 
-func bare(in *interlock.Inputs)    { in.Cover = reading.Covered(-1, -1, in.Now) }
-func noCover(in *interlock.Inputs) { in.Cover = reading.Cover{At: in.Now, Fault: reading.Open} }
+func bare(in *interlock.Inputs)    { in.Level = reading.LevelBetween(-1, -1, in.Now) }
+func noLevel(in *interlock.Inputs) { in.Level = reading.Level{At: in.Now, Fault: reading.Open} }
 
 // conditions makes each finding's condition; the ones without a raise time too.
 var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.PlatesBare:         bare,
-	interlock.CoverUnknown:       noCover,
+	interlock.LevelUnknown:       noLevel,
 	interlock.PackUnknown:        func(in *interlock.Inputs) { in.Name = interlock.Unnamed },
 	interlock.TemperatureUnknown: func(in *interlock.Inputs) { in.PackC = reading.Bad(reading.PowerOn, in.Now) },
 	interlock.VoltageUnknown:     func(in *interlock.Inputs) { in.CellV = reading.Bad(reading.NoAnswer, in.Now) },
@@ -100,7 +100,7 @@ func TestTimes(t *testing.T) {
 				t.Fatalf("after %v: %+v, granted %v", rule.Raise, *s, r.x.Granted())
 			}
 			if rule.Blocks && r.x.Changed() != r.now {
-				t.Errorf("withheld at %v, want %v", r.x.Changed(), r.now)
+				t.Errorf("blocked at %v, want %v", r.x.Changed(), r.now)
 			}
 			r.clears(code, rule, change)
 		})
@@ -164,7 +164,7 @@ func TestMinimumOffTime(t *testing.T) {
 // the other's tick for good.
 func TestNeverBothGood(t *testing.T) {
 	for name, pair := range map[string][2]func(*interlock.Inputs){
-		"cover":       {bare, noCover},
+		"level":       {bare, noLevel},
 		"temperature": {conditions[interlock.PackHot], conditions[interlock.TemperatureUnknown]},
 		"frozen":      {conditions[interlock.PackFrozen], conditions[interlock.TemperatureUnknown]},
 		"voltage":     {conditions[interlock.VoltageImplausible], conditions[interlock.VoltageUnknown]},
@@ -189,7 +189,7 @@ func TestOneWireOneFinding(t *testing.T) {
 		change func(*interlock.Inputs)
 		want   []interlock.Code
 	}{
-		"probe":       {noCover, []interlock.Code{interlock.CoverUnknown}},
+		"probe":       {noLevel, []interlock.Code{interlock.LevelUnknown}},
 		"thermometer": {conditions[interlock.TemperatureUnknown], []interlock.Code{interlock.TemperatureUnknown}},
 		"sense lead":  {conditions[interlock.VoltageUnknown], []interlock.Code{interlock.VoltageUnknown}},
 		"voltage and current": {func(in *interlock.Inputs) {
@@ -197,7 +197,7 @@ func TestOneWireOneFinding(t *testing.T) {
 		}, []interlock.Code{interlock.VoltageUnknown}},
 		"hydrogen": {func(in *interlock.Inputs) { in.Hydrogen = reading.Bad(reading.Open, in.Now) }, []interlock.Code{interlock.HydrogenHigh}},
 		"pack and its sensors": {func(in *interlock.Inputs) {
-			noCover(in)
+			noLevel(in)
 			in.CellV.Value, in.PackC, in.Ready, in.Plug = 0, reading.Bad(reading.NoAnswer, in.Now), false, interlock.Unplugged
 		}, []interlock.Code{interlock.AgentUnready}},
 	} {
@@ -228,7 +228,7 @@ func (r *rig) only(name string, want []interlock.Code) {
 // starts on it, and they are not taken for good either.
 func TestFadingPlug(t *testing.T) {
 	fading := func(in *interlock.Inputs) {
-		noCover(in)
+		noLevel(in)
 		in.CellV.Value, in.Plug = 0, interlock.Fading
 	}
 	r := newRig(t, 0).granted()
@@ -236,8 +236,8 @@ func TestFadingPlug(t *testing.T) {
 		r.step(time.Second, fading)
 	}
 	r.only("a plug that fades", nil)
-	if r.step(time.Second, noCover); r.x.Granted() {
-		t.Error("the cover has been unknown for six seconds and the permit stands")
+	if r.step(time.Second, noLevel); r.x.Granted() {
+		t.Error("the level has been unknown for six seconds and the permit stands")
 	}
 	r = newRig(t, 0).granted()
 	for range 2 {
@@ -394,7 +394,7 @@ func TestRelease(t *testing.T) {
 // TestNotConfigured: what is not wired is not asked for.
 func TestNotConfigured(t *testing.T) {
 	r := newRig(t, 0)
-	r.x.Limits = interlock.Limits{ChargeCoverMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, StrayA: 2.25}
+	r.x.Limits = interlock.Limits{ChargeLevelMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, StrayA: 2.25}
 	for range 2 {
 		r.step(time.Second, func(in *interlock.Inputs) {
 			in.Airflow, in.Hydrogen, in.Feedback, in.CurrentA = reading.Reading{}, reading.Reading{}, reading.Reading{}, reading.Reading{}
@@ -406,7 +406,7 @@ func TestNotConfigured(t *testing.T) {
 	}
 }
 
-// TestZeroValues: what was forgotten withholds, and so does a limit that is no
+// TestZeroValues: what was forgotten blocks, and so does a limit that is no
 // number.
 func TestZeroValues(t *testing.T) {
 	x := interlock.New(enumLimits, 0)
@@ -418,14 +418,14 @@ func TestZeroValues(t *testing.T) {
 	}
 	nan := math.NaN()
 	for name, spoil := range map[string]func(*interlock.Limits, *interlock.Inputs){
-		"charge cover": func(l *interlock.Limits, _ *interlock.Inputs) { l.ChargeCoverMM = nan },
-		"charge max":   func(l *interlock.Limits, in *interlock.Inputs) { l.ChargeMaxC, in.PackC.Value = nan, 40 },
-		"hydrogen":     func(l *interlock.Limits, _ *interlock.Inputs) { l.HydrogenMaxPct, l.HydrogenResumePct = nan, nan },
-		"freezing":     func(_ *interlock.Limits, in *interlock.Inputs) { in.FreezingC = nan },
-		"cover value":  func(_ *interlock.Limits, in *interlock.Inputs) { in.Cover.LowMM = nan },
-		"voltage":      func(_ *interlock.Limits, in *interlock.Inputs) { in.CellV.Value = nan },
-		"temperature":  func(_ *interlock.Limits, in *interlock.Inputs) { in.PackC.Value = nan },
-		"airflow":      func(_ *interlock.Limits, in *interlock.Inputs) { in.Airflow.Value = nan },
+		"lowest level for charging": func(l *interlock.Limits, _ *interlock.Inputs) { l.ChargeLevelMM = nan },
+		"charge max":                func(l *interlock.Limits, in *interlock.Inputs) { l.ChargeMaxC, in.PackC.Value = nan, 40 },
+		"hydrogen":                  func(l *interlock.Limits, _ *interlock.Inputs) { l.HydrogenMaxPct, l.HydrogenResumePct = nan, nan },
+		"freezing":                  func(_ *interlock.Limits, in *interlock.Inputs) { in.FreezingC = nan },
+		"level value":               func(_ *interlock.Limits, in *interlock.Inputs) { in.Level.LowMM = nan },
+		"voltage":                   func(_ *interlock.Limits, in *interlock.Inputs) { in.CellV.Value = nan },
+		"temperature":               func(_ *interlock.Limits, in *interlock.Inputs) { in.PackC.Value = nan },
+		"airflow":                   func(_ *interlock.Limits, in *interlock.Inputs) { in.Airflow.Value = nan },
 	} {
 		r := newRig(t, 0)
 		for range 100 {
@@ -451,9 +451,9 @@ func TestEvidence(t *testing.T) {
 		}
 	}
 	check(interlock.PlatesBare, interlock.Evidence{Value: -1, Limit: 3, Fault: reading.None})
-	r.step(time.Second, noCover)
+	r.step(time.Second, noLevel)
 	check(interlock.PlatesBare, interlock.Evidence{Value: -1, Limit: 3, Fault: reading.None})
-	r.step(time.Second, func(in *interlock.Inputs) { in.Cover.LowMM = 2 })
+	r.step(time.Second, func(in *interlock.Inputs) { in.Level.LowMM = 2 })
 	check(interlock.PlatesBare, interlock.Evidence{Value: 2, Limit: 3, Fault: reading.None, Reason: interlock.NotYetCharge})
 	r.step(time.Second, nil)
 	check(interlock.PlatesBare, interlock.Evidence{Value: 8, Limit: 3, Fault: reading.None})

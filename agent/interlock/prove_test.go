@@ -10,7 +10,7 @@ import (
 // TestProve: what was seen between two ticks stands at once, and what stands
 // already keeps its time and its evidence.
 func TestProve(t *testing.T) {
-	lock := interlock.New(interlock.Limits{ChargeCoverMM: 3}, 0)
+	lock := interlock.New(interlock.Limits{ChargeLevelMM: 3}, 0)
 	lock.Prove(interlock.PlatesBare, interlock.Evidence{Value: -1}, time.Second)
 	first := lock.Standing(interlock.PlatesBare)
 	if !first.Raised || first.Since != time.Second || first.Evidence.Value != -1 {

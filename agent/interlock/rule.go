@@ -14,7 +14,7 @@ type Code uint8
 const (
 	NoCode Code = iota
 	PlatesBare
-	CoverUnknown
+	LevelUnknown
 	PackUnknown
 	TemperatureUnknown
 	VoltageUnknown
@@ -50,7 +50,7 @@ func (s Codes) All() iter.Seq[Code] {
 	}
 }
 
-// blocking is the set of those that withhold the permit.
+// blocking is the set of those that block the permit.
 var blocking = func() (s Codes) {
 	for c := NoCode + 1; c < NumCodes; c++ {
 		if Table[c].Blocks {
@@ -91,7 +91,7 @@ type Rule struct {
 	Name      string // in messages and metrics
 	Title     string // a few words for a list
 	Severity  Severity
-	Blocks    bool          // withholds the permit while raised
+	Blocks    bool          // blocks the permit while raised
 	Latches   bool          // stays until a person releases it
 	ToStart   bool          // a charge may not even start between the limit and the all-clear
 	RaiseWhen string        // the condition in words

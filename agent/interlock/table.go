@@ -12,15 +12,15 @@ const (
 var Table = [NumCodes]Rule{
 	PlatesBare: {
 		Code: PlatesBare, Name: "plates-bare", Title: "plates are bare", Severity: Danger, Blocks: true, ToStart: true,
-		RaiseWhen: "the lowest cell's cover is at or below the plate tops; to start a charge, also while it is below the charge cover",
-		ClearWhen: "the cover is at the charge cover or above",
+		RaiseWhen: "the lowest cell's level is at or below the plate tops; to start a charge, also while it is below the lowest level for charging",
+		ClearWhen: "the level is at the lowest level for charging or above",
 		Raise:     2 * time.Second, Clear: 10 * time.Second,
-		Why:      "At one tick a second two readings must agree, so that one bubble at the probe does not drop the contactor; two seconds are far shorter than what harms a plate. Ten seconds of cover show that it is not a wave.",
+		Why:      "At one tick a second two readings must agree, so that one bubble at the probe does not drop the contactor; two seconds are far shorter than what harms a plate. Ten seconds of level show that it is not a wave.",
 		WhatToDo: cautions + "Open a visit. Add pure water to each cell only until its plates are covered. Fill to the level after the charge, when the pack is full, rested and cool.",
 		Basis:    "TM 10-3930-644-14&P: bared plates are harmed for good; cover them before the charge",
 	},
-	CoverUnknown: {
-		Code: CoverUnknown, Name: "cover-unknown", Title: "electrolyte level unknown", Severity: Warning, Blocks: true,
+	LevelUnknown: {
+		Code: LevelUnknown, Name: "level-unknown", Title: "electrolyte level unknown", Severity: Warning, Blocks: true,
 		RaiseWhen: "no good reading of the level: probe open, shorted, implausible, contradictory or stale",
 		ClearWhen: "the level is read",
 		Raise:     2 * time.Second, Clear: 10 * time.Second,
@@ -62,7 +62,7 @@ var Table = [NumCodes]Rule{
 		Raise:     5 * time.Second, Clear: 10 * time.Second,
 		Why:      "Five seconds of the highest current are a thousandth of the capacity and lose no count; ten good readings show that it is mended.",
 		WhatToDo: "Look at the current sensor, its supply and its leads. Without it neither the end of a charge nor its overrun can be seen.",
-		Basis:    "no standard: what is configured and missing withholds",
+		Basis:    "no standard: what is configured and missing blocks",
 	},
 	VoltageImplausible: {
 		Code: VoltageImplausible, Name: "voltage-implausible", Title: "voltage does not fit the pack", Severity: Danger, Blocks: true,
@@ -156,15 +156,15 @@ var Table = [NumCodes]Rule{
 		RaiseWhen: "a person has put the bay on hold, or what people had ordered cannot be read after a restart",
 		ClearWhen: "a person has taken the hold back",
 		Why:       "A person's order: at once.",
-		WhatToDo:  "Take back the hold when its reason is gone and nobody works on the pack.",
+		WhatToDo:  "Remove the hold when its reason is gone and nobody works on the pack.",
 		Basis:     "order of a person",
 	},
 	AgentUnready: {
 		Code: AgentUnready, Name: "agent-unready", Title: "not proven ready yet", Severity: Info, Blocks: true,
-		RaiseWhen: "no pack is connected, its voltage has not been good for the settling time, a tick was late, or the contactor rests for its minimum off time",
+		RaiseWhen: "no pack is connected, its voltage has not been good for the checking time, a tick was late, or the contactor rests for its minimum off time",
 		ClearWhen: "none of these holds",
-		Why:       "The settling time and the minimum off time are its own condition.",
-		WhatToDo:  "Wait until the readings have been good for the settling time. If a tick was late, look at what loads the machine.",
+		Why:       "The checking time and the minimum off time are its own condition.",
+		WhatToDo:  "Wait until the readings have been good for the checking time. If a tick was late, look at what loads the machine.",
 		Basis:     "no standard: nothing is granted on readings that are not proven",
 	},
 	WaterBalance: {
@@ -173,7 +173,7 @@ var Table = [NumCodes]Rule{
 		ClearWhen: "it differs by 2 mm or less",
 		Raise:     6 * time.Hour, Clear: time.Hour,
 		Why:      "Stratified and gas-filled electrolyte takes hours to settle.",
-		WhatToDo: cautions + "Look for a leak, and for a probe that is fouled or stuck; compare the level with a dip rule.",
+		WhatToDo: cautions + "Look for a leak, and for a probe that is fouled or stuck; compare the level with a level rod.",
 		Basis:    "Faraday's law: 0.336 g of water per ampere-hour; tolerance is the project's own",
 	},
 	RecordFailing: {

@@ -50,7 +50,7 @@ func TestTable(t *testing.T) {
 	}
 }
 
-// checkTimes: a finding that withholds is never slower than a minute, and never
+// checkTimes: a finding that blocks is never slower than a minute, and never
 // clears faster than it is raised.
 func checkTimes(t *testing.T, r *interlock.Rule) {
 	t.Helper()
@@ -90,7 +90,7 @@ func TestExplain(t *testing.T) {
 		{interlock.PlatesBare, interlock.Evidence{Value: 0, Limit: 3, Fault: reading.None}, "Electrolyte stands at 0.0 mm; the plate tops are at 0 mm, a charge needs at least 3.0 mm."},
 		{interlock.PlatesBare, interlock.Evidence{Value: 1, Limit: 3, Reason: interlock.NotYetCharge}, "Electrolyte stands 1.0 mm above the plate tops; a charge needs at least 3.0 mm."},
 		{interlock.PlatesBare, interlock.Evidence{Value: 4, Limit: 3}, "The plates were bare; electrolyte now stands 4.0 mm above their tops, a charge needs at least 3.0 mm."},
-		{interlock.CoverUnknown, bad(reading.Open), "The electrolyte level is not known because its wire is broken."},
+		{interlock.LevelUnknown, bad(reading.Open), "The electrolyte level is not known because its wire is broken."},
 		{interlock.PackUnknown, interlock.Evidence{}, "Nobody has said yet which pack is plugged in."},
 		{interlock.PackUnknown, interlock.Evidence{Reason: interlock.NoSensor}, "No pack's own sensor answers at this bay, so it is not known which pack is plugged in."},
 		{interlock.PackUnknown, interlock.Evidence{Reason: interlock.TwoSensors}, "The sensors of several packs answer at this bay at once."},
@@ -156,9 +156,9 @@ Made from the table in table.go by its test; do not edit.
 
 A finding is raised after its condition has held for the raise time, counted from the last tick that
 proved the opposite, and cleared after the all-clear has held for the clear time. While one that
-withholds is raised, the charge contactor is ordered open. One that latches stays until a person with
+blocks is raised, the charge contactor is ordered open. One that latches stays until a person with
 the right to it releases it, and a release does nothing while the condition holds. No charge starts
-while a condition that withholds holds, however short: raise times only spare a charge under way.
+while a condition that blocks holds, however short: raise times only spare a charge under way.
 
 bayward is not a certified safety device. Local rules and the battery's own instructions come first;
 work on batteries is for people who are trained for it.
@@ -191,9 +191,9 @@ func findingsPage() string {
 
 func does(r *interlock.Rule) string {
 	if r.Blocks {
-		return "withheld"
+		return "blocked"
 	}
-	return "not withheld"
+	return "not blocked"
 }
 
 func clears(r *interlock.Rule) string {

@@ -23,7 +23,7 @@ func TestRecordKeepsEveryField(t *testing.T) {
 	}
 	s := stampAt(2)
 	want := []Record{
-		{Bay: "bay-1", Seq: 1, Stamp: s, Kind: "finding-raised", Code: "plates-bare", Text: "Cover is 2 mm below the plate tops."},
+		{Bay: "bay-1", Seq: 1, Stamp: s, Kind: "finding-raised", Code: "plates-bare", Text: "Level is 2 mm below the plate tops."},
 		{Bay: "bay-1", Seq: 2, Stamp: s, Kind: "stage-changed", Stage: "charging", From: "waiting", Text: "Charging."},
 		{Bay: "bay-1", Seq: 3, Stamp: s, Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok"},
 	}

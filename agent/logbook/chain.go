@@ -4,11 +4,9 @@ import (
 	"context"
 	"crypto/sha256"
 	"database/sql"
-	"database/sql/driver"
 	"errors"
 	"fmt"
 	"hash"
-	"io"
 	"math"
 )
 
@@ -19,12 +17,19 @@ const (
 	commissioningKind = "commissioning"
 )
 
-// chainVersion is the version of the encoding. A later schema that adds
-// columns to a chained table needs a new one; old rows keep theirs.
-const chainVersion = 1
+// chainVersion is the version of the encoding, which covers the names of the
+// columns. A later schema that adds or renames columns of a chained table needs a
+// new one, and makes the chain again.
+const chainVersion = 2
 
 // chain adds a row that has just been closed or signed.
 func (w *writer) chain(ctx context.Context, kind string, id int64) error {
+	return w.chainIn(ctx, chainVersion, kind, id)
+}
+
+// chainIn is chain with the encoding of the file's schema while it is brought up
+// to date.
+func (w *writer) chainIn(ctx context.Context, encoding int, kind string, id int64) error {
 	var no int
 	var before []byte
 	if err := w.tx.QueryRowContext(ctx, `SELECT no, hash FROM chain_head`).Scan(&no, &before); err != nil {
@@ -35,7 +40,7 @@ func (w *writer) chain(ctx context.Context, kind string, id int64) error {
 		return fmt.Errorf("chain %s %d: %w", kind, id, err)
 	}
 	_, err = w.tx.ExecContext(ctx, `INSERT INTO chain (no, v, kind, ref, hash) VALUES (?, ?, ?, ?, ?)`,
-		no+1, chainVersion, kind, id, sum)
+		no+1, encoding, kind, id, sum)
 	if err != nil {
 		return err
 	}
@@ -49,77 +54,80 @@ type querier interface {
 	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
-// link is the hash of a stored row and of the hash before it.
-func link(ctx context.Context, db querier, before []byte, kind string, id int64) (sum []byte, err error) {
+// packOfKind gives the name of a row's pack, for each kind.
+var packOfKind = map[string]string{
+	chargeKind:        `coalesce((SELECT name FROM pack WHERE pack.id = t.pack_id), '')`,
+	visitKind:         `coalesce((SELECT name FROM pack WHERE pack.id = t.pack_id), '')`,
+	commissioningKind: `''`, // it is of a bay alone
+}
+
+// link is the hash of a stored row and of the hash before it. It reads the names
+// and the order of the columns from the file, so that it serves for a file of an
+// earlier schema too.
+func link(ctx context.Context, db querier, before []byte, kind string, id int64) ([]byte, error) {
+	packName, ok := packOfKind[kind]
+	if !ok {
+		return nil, fmt.Errorf("there is no kind %q", kind)
+	}
 	h := sha256.New()
 	h.Write(before)
-	switch kind {
-	case chargeKind:
-		_, err = chargeTable.hash(ctx, db, h, id)
-	case commissioningKind:
-		_, err = commissioningTable.hash(ctx, db, h, id)
-	case visitKind:
-		var v *Visit
-		if v, err = visitTable.hash(ctx, db, h, id); err == nil {
-			err = v.hashCells(ctx, db, h)
-		}
-	default:
-		err = fmt.Errorf("there is no kind %q", kind)
+	h.Write(fmt.Appendln(nil, kind))
+	n, err := hashRows(ctx, db, h, `SELECT t.id, bay.name AS bay, `+packName+` AS pack, t.* FROM `+kind+` t
+		JOIN bay ON bay.id = t.bay_id WHERE t.id = ?`, id)
+	switch {
+	case err != nil:
+		return nil, err
+	case n == 0:
+		return nil, sql.ErrNoRows
+	case kind == visitKind:
+		_, err = hashRows(ctx, db, h, `SELECT * FROM visit_cell WHERE visit_id = ? ORDER BY cell`, id)
 	}
 	return h.Sum(nil), err
 }
 
-func (v *Visit) hashCells(ctx context.Context, db querier, h hash.Hash) error {
-	if err := v.readCells(ctx, db); err != nil {
-		return err
+// hashRows writes the fields of the rows that a query finds, and counts the rows.
+func hashRows(ctx context.Context, db querier, h hash.Hash, query string, id int64) (n int, err error) {
+	found, err := db.QueryContext(ctx, query, id)
+	if err != nil {
+		return 0, err
 	}
-	for i := range v.Cells {
-		if err := fields(h, cellCols, v.Cells[i].refs()); err != nil {
-			return err
+	defer found.Close()
+	names, err := found.Columns()
+	if err != nil {
+		return 0, err
+	}
+	values, places := make([]any, len(names)), make([]any, len(names))
+	for i := range values {
+		places[i] = &values[i]
+	}
+	for ; found.Next(); n++ {
+		if err := found.Scan(places...); err != nil {
+			return n, err
 		}
+		fields(h, names, values)
 	}
-	return nil
-}
-
-// hash reads one row and writes its canonical form: its kind, id, bay and pack,
-// then its columns in the order of the schema.
-func (t *table[T]) hash(ctx context.Context, db querier, h hash.Hash, id int64) (*T, error) {
-	row := new(T)
-	places := t.places(row)
-	if err := db.QueryRowContext(ctx, t.selects()+"WHERE t.id = ?", id).Scan(places...); err != nil {
-		return row, err
-	}
-	if _, err := io.WriteString(h, t.name+"\n"); err != nil {
-		return row, err
-	}
-	return row, fields(h, append([]string{"id", "bay", "pack"}, t.cols...), places)
+	return n, found.Err()
 }
 
 // fields writes one line for each field: its name, a letter for its type, and
 // its value. Texts go with their length, so that no text can pass for another
-// field; a real number goes as its 64 bits, so that no rounding is in it.
-func fields(h hash.Hash, names []string, places []any) error {
-	for i, p := range places {
-		v, err := driver.DefaultParameterConverter.ConvertValue(p)
-		if err != nil {
-			return fmt.Errorf("%s: %w", names[i], err)
+// field; a real number goes as its 64 bits, so that no rounding is in it. The ids
+// of bay and pack are left out, as their names stand for them, and so are a
+// visit's in its cells and a row's own where the whole row repeats it.
+func fields(h hash.Hash, names []string, values []any) {
+	for i, name := range names {
+		if name == "bay_id" || name == "pack_id" || name == "visit_id" || name == "id" && i > 0 {
+			continue
 		}
-		if _, err := fmt.Fprintln(h, names[i], canonical(v)); err != nil {
-			return err
-		}
+		h.Write(fmt.Appendln(nil, name, canonical(values[i])))
 	}
-	return nil
 }
 
-func canonical(v driver.Value) string {
+// canonical knows the types of a strict table.
+func canonical(v any) string {
 	switch x := v.(type) {
 	case nil:
 		return "n"
-	case bool:
-		if x {
-			return "i 1"
-		}
-		return "i 0"
 	case int64:
 		return fmt.Sprintf("i %d", x)
 	case float64:
@@ -137,6 +145,15 @@ type Chain struct {
 	Late   int    // of them, those that were signed before such records were chained
 	Head   string // hash of the last row, hexadecimal; note it down elsewhere to prove later that none was cut off or rewritten
 	Break  *Break // nil when the chain holds
+	// Again says what the chain was before it was made again under other names;
+	// nil when it is as it was written.
+	Again *Rechained
+}
+
+// Rechained is what a chain was before a change of the schema made it again.
+type Rechained struct {
+	Links int    // how many held then
+	Head  string // hash of the last of them, hexadecimal, to compare with one that was noted down before
 }
 
 // Covers says for a person what is in the chain as far as it holds.
@@ -148,6 +165,9 @@ func (c *Chain) Covers() string {
 	if c.Late > 0 {
 		text += fmt.Sprintf(" (%d of them from before such records were chained: what was changed until the logbook was brought up to date cannot be seen)", c.Late)
 	}
+	if c.Again != nil {
+		text += fmt.Sprintf(" (made again when the names changed: %d links held then, last %s)", c.Again.Links, c.Again.Head)
+	}
 	return text
 }
 
@@ -157,11 +177,16 @@ type Break struct {
 	Kind string // "charge", "visit" or "commissioning"; "" when the place has no row
 	ID   int64
 	What string // one sentence
+	// Before is set for a break that stood before the chain was made again: What
+	// then names the place as well.
+	Before bool
 }
 
 // String is one sentence for a person.
 func (b *Break) String() string {
 	switch {
+	case b.Before:
+		return b.What
 	case b.Kind == "":
 		return fmt.Sprintf("link %d: %s", b.No, b.What)
 	case b.No == 0:
@@ -171,16 +196,17 @@ func (b *Break) String() string {
 }
 
 // Verify reads all closed charges and visits and all signed commissioning
-// records, and says whether the chain over them holds. The error is the disk's; a chain that is broken is no error. It
-// reads one state of the file, also while an agent writes.
+// records, and says whether the chain over them holds. The error is the disk's; a
+// chain that is broken is no error. It reads one state of the file, also while an
+// agent writes.
 func (r *Reader) Verify(ctx context.Context) (Chain, error) {
 	tx, err := r.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
 	if err != nil {
 		return Chain{}, fmt.Errorf("logbook: verify: %w", err)
 	}
 	defer tx.Rollback()
-	v := verifier{tx: keeping(tx), hash: make([]byte, sha256.Size)}
-	for _, step := range []func(context.Context) error{v.links, v.end, v.outside} {
+	v := newVerifier(keeping(tx), chainVersion)
+	for _, step := range []func(context.Context) error{v.walk, v.before} {
 		if err := step(ctx); err != nil {
 			return Chain{}, fmt.Errorf("logbook: verify: %w", err)
 		}
@@ -190,14 +216,29 @@ func (r *Reader) Verify(ctx context.Context) (Chain, error) {
 }
 
 type verifier struct {
-	tx    *statements
-	found Chain
-	hash  []byte // of the last link
+	tx       *statements
+	encoding int // the version that the links should have
+	found    Chain
+	hash     []byte // of the last link
+}
+
+func newVerifier(tx *statements, encoding int) *verifier {
+	return &verifier{tx: tx, encoding: encoding, hash: make([]byte, sha256.Size)}
+}
+
+// walk holds the whole chain against the rows.
+func (v *verifier) walk(ctx context.Context) error {
+	for _, step := range []func(context.Context) error{v.links, v.end, v.outside} {
+		if err := step(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (v *verifier) broken(no int, kind string, id int64, format string, args ...any) {
 	if v.found.Break == nil {
-		v.found.Break = &Break{no, kind, id, fmt.Sprintf(format, args...)}
+		v.found.Break = &Break{No: no, Kind: kind, ID: id, What: fmt.Sprintf(format, args...)}
 	}
 }
 
@@ -217,8 +258,8 @@ func (v *verifier) links(ctx context.Context) error {
 			return err
 		case no != v.found.Rows+1:
 			v.broken(v.found.Rows+1, "", 0, "it is missing; the next one is %d.", no)
-		case version != chainVersion:
-			v.broken(no, kind, id, "its encoding has version %d, this program knows %d.", version, chainVersion)
+		case version != v.encoding:
+			v.broken(no, kind, id, "its encoding has version %d, this program knows %d.", version, v.encoding)
 		default:
 			if err := v.link(ctx, no, kind, id, stored); err != nil {
 				return err

@@ -3,10 +3,8 @@ package logbook
 import (
 	"context"
 	"database/sql"
-	"database/sql/driver"
 	"errors"
 	"fmt"
-	"strings"
 )
 
 // Commissioning is one walk through a bay's wiring; the body belongs to whoever
@@ -21,25 +19,6 @@ type Commissioning struct {
 
 // ErrSigned says that a signed commissioning record was to be changed.
 var ErrSigned = errors.New("a signed commissioning record is never changed")
-
-// commissioning is the row of a walk.
-type commissioning struct {
-	Commissioning
-	id   int64
-	late bool // signed before such records were chained
-}
-
-var commissioningTable = table[commissioning]{
-	name: commissioningKind,
-	cols: strings.Fields(`walk wall_ms trusted boot_id mono_ns signed late body`),
-	refs: func(c *commissioning) []any {
-		return []any{
-			&c.ID, msOf{&c.Begun.Wall}, &c.Begun.Trusted, &c.Begun.BootID, &c.Begun.Mono, &c.Signed, &c.late, textOf{&c.Body},
-		}
-	},
-	own:     func(c *commissioning) (*int64, *string, *string) { return &c.id, &c.Bay, new(string) },
-	anyPack: true,
-}
 
 // SaveCommissioning stores a walk, or what has come to it since it was stored
 // last. When it returns without an error it is on the disk. A signed one is
@@ -83,6 +62,9 @@ func (w *writer) commissioning(ctx context.Context, c *Commissioning) error {
 	return w.chain(ctx, commissioningKind, id)
 }
 
+// chainsSigned is the step of the schema that chains what is signed.
+const chainsSigned = 4
+
 // chainLate chains what was signed before such records were chained.
 func (w *writer) chainLate(ctx context.Context) error {
 	ids, err := w.lateIDs(ctx)
@@ -90,8 +72,8 @@ func (w *writer) chainLate(ctx context.Context) error {
 		return err
 	}
 	for _, id := range ids {
-		if err := w.chain(ctx, commissioningKind, id); err != nil {
-			return err
+		if err := w.chainIn(ctx, firstEncoding, commissioningKind, id); err != nil {
+			return fmt.Errorf("chain what was signed before: %w", err)
 		}
 	}
 	return nil
@@ -127,20 +109,4 @@ func (r *Reader) LastCommissioning(ctx context.Context, bayName string) (body []
 		return nil, false, fmt.Errorf("logbook: read the commissioning of %s: %w", bayName, err)
 	}
 	return []byte(text), true, nil
-}
-
-// textOf keeps bytes as text.
-type textOf struct{ bytes *[]byte }
-
-// Value implements driver.Valuer.
-func (t textOf) Value() (driver.Value, error) { return string(*t.bytes), nil }
-
-// Scan implements sql.Scanner.
-func (t textOf) Scan(v any) error {
-	text, ok := v.(string)
-	if !ok {
-		return fmt.Errorf("%v is no text", v)
-	}
-	*t.bytes = []byte(text)
-	return nil
 }

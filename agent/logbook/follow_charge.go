@@ -69,7 +69,7 @@ func (f *Follower) beginCharge(s Stamp, p *bay.Picture) {
 
 // tick adds one tick to the charge.
 func (r *chargeRow) tick(p *bay.Picture, dt time.Duration) {
-	c, cover := &p.Charge, &p.Seen.Cover
+	c, level := &p.Charge, &p.Seen.Level
 	r.figures(p)
 	if c.Full {
 		r.Full, r.Evidence = true, c.Evidence.String()
@@ -86,13 +86,13 @@ func (r *chargeRow) tick(p *bay.Picture, dt time.Duration) {
 	}
 	r.FlowS += dt.Seconds()
 	switch {
-	case !cover.OK():
+	case !level.OK():
 		r.BlindS += dt.Seconds()
-	case cover.LowMM <= 0:
+	case level.LowMM <= 0:
 		r.BareS += dt.Seconds()
 	}
-	if cover.OK() && (r.LowMM == nil || cover.LowMM < *r.LowMM) {
-		r.LowMM = Known(cover.LowMM)
+	if level.OK() && (r.LowMM == nil || level.LowMM < *r.LowMM) {
+		r.LowMM = Known(level.LowMM)
 	}
 }
 
@@ -124,10 +124,10 @@ func (r *chargeRow) how(p *bay.Picture) (ended, code string) {
 	switch {
 	case r.Full:
 		return EndedFull, ""
-	case gone || r.lost == interlock.AgentUnready && p.Stage == bay.Settling:
+	case gone || r.lost == interlock.AgentUnready && p.Stage == bay.Checking:
 		return EndedUnplugged, ""
 	case r.lost != interlock.NoCode:
-		return EndedWithheld, r.lost.String()
+		return EndedBlocked, r.lost.String()
 	}
 	return EndedStopped, ""
 }

@@ -34,10 +34,10 @@ func newScene(t *testing.T, open Rows) *scene {
 	return s
 }
 
-func (s *scene) read(v, a, c, coverMM float64) {
+func (s *scene) read(v, a, c, levelMM float64) {
 	at := s.p.Now
 	s.p.Seen.PackV, s.p.Seen.CurrentA, s.p.Seen.PackC = reading.Good(v, at), reading.Good(a, at), reading.Good(c, at)
-	s.p.Seen.AmbientC, s.p.Seen.Cover = reading.Good(20, at), reading.Covered(coverMM, coverMM, at)
+	s.p.Seen.AmbientC, s.p.Seen.Level = reading.Good(20, at), reading.LevelBetween(levelMM, levelMM, at)
 }
 
 func (s *scene) stamp() Stamp {
@@ -96,7 +96,7 @@ func TestFollowCharge(t *testing.T) {
 	s.run(time.Hour)
 	s.read(28, 30, 41, -1) // bare for ten seconds, then unseen for five
 	s.run(10 * time.Second)
-	s.p.Seen.Cover = reading.Cover{Fault: reading.Open}
+	s.p.Seen.Level = reading.Level{Fault: reading.Open}
 	s.run(5 * time.Second)
 	s.read(29, 10, 39, 6)
 	s.p.Charge.InAh, s.p.Charge.GassingAh, s.p.Charge.MaxPackC, s.p.Charge.TempKnown = 101.5, 20, 41, true
@@ -128,8 +128,8 @@ func TestHowChargesEnd(t *testing.T) {
 	}{
 		"the charger stopped": {func(*scene) {}, EndedStopped, ""},
 		"proven full":         {func(s *scene) { s.p.Charge.Full, s.p.Charge.Evidence = true, charge.ChargerComplete }, EndedFull, ""},
-		"withheld":            {func(s *scene) { raise(s, interlock.PackHot, interlock.Usual) }, EndedWithheld, "pack-hot"},
-		"withheld and granted again": {func(s *scene) {
+		"blocked":             {func(s *scene) { raise(s, interlock.PackHot, interlock.Usual) }, EndedBlocked, "pack-hot"},
+		"blocked and granted again": {func(s *scene) {
 			raise(s, interlock.PackHot, interlock.Usual)
 			s.tick()
 			s.p.Findings[interlock.PackHot].Raised, s.p.Permit.Granted = false, true
@@ -192,7 +192,7 @@ func TestFollowChargeUntilThePackIsKnown(t *testing.T) {
 	require.True(t, before.Open())
 	restart := func() *scene {
 		again := newScene(t, Rows{Charges: []Charge{before}})
-		again.p.Pack, again.p.Stage = &bay.Pack{}, bay.Settling
+		again.p.Pack, again.p.Stage = &bay.Pack{}, bay.Checking
 		again.run(time.Minute)
 		for _, c := range again.got.Charges {
 			require.True(t, c.Open(), "it waits until the pack is known")
@@ -238,11 +238,11 @@ func TestFollowVisit(t *testing.T) {
 	opened := s.stamp()
 	for _, o := range []bay.Order{
 		{Kind: bay.OrderQuality, USPerCM: 4.5, Water: "distilled", Note: "Kind: distilled."},
-		{Kind: bay.OrderLevel, Cell: 2, CoverMM: 3},
-		{Kind: bay.OrderLevel, Cell: 2, CoverMM: 2},
+		{Kind: bay.OrderLevel, Cell: 2, LevelMM: 3},
+		{Kind: bay.OrderLevel, Cell: 2, LevelMM: 2},
 		{Kind: bay.OrderFill, Cell: 2, ML: 100, Note: "Typed in from paper."},
 		{Kind: bay.OrderFill, Cell: 2, ML: 50, Note: "Typed in from paper."},
-		{Kind: bay.OrderLevel, Cell: 2, CoverMM: 13},
+		{Kind: bay.OrderLevel, Cell: 2, LevelMM: 13},
 		{Kind: bay.OrderFill, Cell: 1, ML: 0},
 		{Kind: bay.OrderGravity, Cell: 12, Gravity: 1.265, AtC: 31},
 		{Kind: bay.OrderQuality, Unmeasured: true, Water: "distilled"},
@@ -271,14 +271,14 @@ func TestFollowVisit(t *testing.T) {
 func TestFollowVisitThatTheFileLost(t *testing.T) {
 	s := newScene(t, Rows{})
 	v := &s.p.Visit
-	*v = bay.Visit{Open: true, By: "A. Person", CoverFill: true, USPerCM: 3, QualityKnown: true}
-	v.GivenML[0], v.Cells[0] = 120, bay.CellVisit{Done: true, Dipped: true, DipLast: true, DipMM: 9}
-	v.Cells[3] = bay.CellVisit{Dipped: true, DipMM: -2}
+	*v = bay.Visit{Open: true, By: "A. Person", OnlyCoverPlates: true, USPerCM: 3, QualityKnown: true}
+	v.GivenML[0], v.Cells[0] = 120, bay.CellVisit{Done: true, LevelRead: true, LevelLast: true, LevelMM: 9}
+	v.Cells[3] = bay.CellVisit{LevelRead: true, LevelMM: -2}
 	s.run(time.Minute)
 	*v = bay.Visit{}
 	s.tick(bay.Event{Kind: bay.VisitClosed, By: "A. Person"})
 	got := s.got.Visits[len(s.got.Visits)-1]
-	require.Equal(t, VisitCoverFill, got.Kind)
+	require.Equal(t, VisitCoverPlates, got.Kind)
 	require.Equal(t, 120.0, got.TotalML)
 	require.Equal(t, []VisitCell{{Cell: 1, ML: Known(120), AfterMM: Known(9)}, {Cell: 4, BeforeMM: Known(-2)}}, got.Cells)
 	require.Equal(t, "The opening of the visit was not seen.", got.Notes)
@@ -324,10 +324,10 @@ func TestFollowFindingsAndRefusal(t *testing.T) {
 	s := newScene(t, Rows{})
 	s.p.Findings[interlock.PlatesBare] = bay.Finding{Raised: true, Since: s.p.Now, Evidence: interlock.Evidence{Value: -4, Limit: 3}}
 	s.run(5 * time.Second)
-	s.p.Findings[interlock.CoverUnknown] = bay.Finding{Raised: true, Since: s.p.Now, Evidence: interlock.Evidence{Fault: reading.Open}}
+	s.p.Findings[interlock.LevelUnknown] = bay.Finding{Raised: true, Since: s.p.Now, Evidence: interlock.Evidence{Fault: reading.Open}}
 	s.run(5 * time.Second)
 	s.p.Findings = [interlock.NumCodes]bay.Finding{}
-	s.run(5 * time.Second) // withheld for the contactor's rest: the refusal goes on
+	s.run(5 * time.Second) // blocked for the contactor's rest: the refusal goes on
 	s.p.Permit.Granted = true
 	s.tick()
 	require.Len(t, s.got.Findings, 4)
@@ -341,14 +341,14 @@ func TestFollowFindingsAndRefusal(t *testing.T) {
 	require.Nil(t, blind.Value)
 	got := s.got.Refusals[len(s.got.Refusals)-1]
 	require.Equal(t, "plates-bare", got.Code)
-	require.Equal(t, []string{"plates-bare", "cover-unknown"}, got.Codes)
+	require.Equal(t, []string{"plates-bare", "level-unknown"}, got.Codes)
 	require.Equal(t, RefusalGranted, got.Ended)
 	require.Equal(t, 15*time.Second, got.End.Mono-got.Start.Mono)
 }
 
 func TestWhatIsNoRefusal(t *testing.T) {
 	for name, do := range map[string]func(*scene){
-		"settling":         func(s *scene) { s.p.Stage = bay.Settling },
+		"checking":         func(s *scene) { s.p.Stage = bay.Checking },
 		"no pack":          func(s *scene) { s.p.Stage = bay.Vacant },
 		"full":             func(s *scene) { s.p.Charge.Full = true },
 		"not proven ready": func(s *scene) { s.p.Findings = [interlock.NumCodes]bay.Finding{interlock.AgentUnready: {Raised: true}} },
@@ -388,7 +388,7 @@ func TestFollowFindingsOverRestart(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			s := newScene(t, Rows{Findings: []Finding{open("plates-bare"), open("pack-hot"), open("of-a-newer-program")}, Refusals: []Refusal{refused}})
 			known := s.p.Pack
-			s.p.Pack, s.p.Stage = &bay.Pack{}, bay.Settling
+			s.p.Pack, s.p.Stage = &bay.Pack{}, bay.Checking
 			s.p.Findings[interlock.AgentUnready] = bay.Finding{Raised: true}
 			s.run(time.Minute)
 			s.p.Pack = known

@@ -52,14 +52,14 @@ func (f *Follower) visitEvent(s Stamp, p *bay.Picture, e *bay.Event) {
 	case bay.VisitOpened:
 		f.endBefore(s)
 		f.visit = &Visit{
-			Span: f.begins(s, 0), Kind: visitKindOf(p), By: e.By, Cautions: o.Note, BeforeMM: cover(p),
+			Span: f.begins(s, 0), Kind: visitKindOf(p), By: e.By, Cautions: o.Note, BeforeMM: level(p),
 		}
 	case bay.VisitClosed:
 		if f.visit == nil {
 			f.visit = f.visitOf(s, p)
 		}
 		f.visit.note(o.Note)
-		f.visit.AfterMM = cover(p)
+		f.visit.AfterMM = level(p)
 		f.endVisit(s, e.By)
 	case bay.OrderTaken:
 		f.orderTaken(s, p, o)
@@ -84,8 +84,8 @@ const unseenEnd = "The end of the visit was not seen."
 // visitKindOf is the kind of a visit that has just been opened; in the same
 // tick it may have been closed again, so that the stage tells it too.
 func visitKindOf(p *bay.Picture) string {
-	if p.Visit.CoverFill || !p.Visit.Open && p.Stage != bay.ReadyToWater && p.Stage != bay.Rested {
-		return VisitCoverFill
+	if p.Visit.OnlyCoverPlates || !p.Visit.Open && p.Stage != bay.ReadyToWater && p.Stage != bay.Rested {
+		return VisitCoverPlates
 	}
 	return VisitWater
 }
@@ -118,9 +118,9 @@ func (v *Visit) apply(o *bay.Order) {
 		v.TotalML += o.ML
 	case bay.OrderLevel:
 		if c := v.cell(o.Cell); c.ML == nil {
-			c.BeforeMM = Known(o.CoverMM)
+			c.BeforeMM = Known(o.LevelMM)
 		} else {
-			c.AfterMM = Known(o.CoverMM)
+			c.AfterMM = Known(o.LevelMM)
 		}
 	case bay.OrderGravity:
 		c := v.cell(o.Cell)
@@ -146,7 +146,7 @@ func (f *Follower) round(s Stamp, p *bay.Picture, o *bay.Order) {
 		f.visit = f.visitOf(s, p)
 	}
 	if f.visit == nil {
-		f.visit = &Visit{Span: f.begins(s, 0), Kind: VisitReadings, By: o.By, BeforeMM: cover(p)}
+		f.visit = &Visit{Span: f.begins(s, 0), Kind: VisitReadings, By: o.By, BeforeMM: level(p)}
 	}
 	if f.visit.Kind == VisitReadings {
 		f.readAt, f.readNow = s, p.Now
@@ -172,10 +172,10 @@ func (f *Follower) visitOf(s Stamp, p *bay.Picture) *Visit {
 			v.cell(i + 1).ML = Known(open.GivenML[i])
 			v.TotalML += open.GivenML[i]
 		}
-		if c.Dipped && !c.Done {
-			v.cell(i + 1).BeforeMM = Known(c.DipMM)
-		} else if c.Dipped && c.DipLast {
-			v.cell(i + 1).AfterMM = Known(c.DipMM)
+		if c.LevelRead && !c.Done {
+			v.cell(i + 1).BeforeMM = Known(c.LevelMM)
+		} else if c.LevelRead && c.LevelLast {
+			v.cell(i + 1).AfterMM = Known(c.LevelMM)
 		}
 	}
 	return v
@@ -187,12 +187,12 @@ func (f *Follower) endVisit(at Stamp, by string) {
 	f.visit = nil
 }
 
-// cover is what the bay's own probe proves now.
-func cover(p *bay.Picture) Num {
-	if !p.Seen.Cover.OK() {
+// level is what the bay's own probe proves now.
+func level(p *bay.Picture) Num {
+	if !p.Seen.Level.OK() {
 		return nil
 	}
-	return Known(p.Seen.Cover.LowMM)
+	return Known(p.Seen.Level.LowMM)
 }
 
 // cell finds the row of a cell, or makes it in its place.

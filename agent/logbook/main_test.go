@@ -73,7 +73,7 @@ func stampAt(n int) Stamp {
 
 func someEvents(n int) []bay.Event {
 	all := []bay.Event{
-		{Kind: bay.FindingRaised, Code: interlock.PlatesBare, Text: "Cover is 2 mm below the plate tops."},
+		{Kind: bay.FindingRaised, Code: interlock.PlatesBare, Text: "Level is 2 mm below the plate tops."},
 		{Kind: bay.StageChanged, From: bay.Waiting, Stage: bay.Charging, Text: "Charging."},
 		{Kind: bay.OrderTaken, By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok"},
 	}

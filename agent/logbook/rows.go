@@ -37,7 +37,7 @@ func (s *Span) Open() bool { return s.End.Wall.IsZero() }
 const (
 	EndedFull      = "full"      // proven full
 	EndedStopped   = "stopped"   // the charger stopped, or the current tapered away, before that
-	EndedWithheld  = "withheld"  // the permit was withdrawn, see Code
+	EndedBlocked   = "blocked"   // the permit was withdrawn, see Code
 	EndedUnplugged = "unplugged" // the pack left
 	EndedUnseen    = "unseen"    // while the agent was off
 )
@@ -52,14 +52,14 @@ type Charge struct {
 	StartC    Num     // electrolyte, °C
 	EndC      Num     // °C
 	MaxC      Num     // °C
-	LowMM     Num     // lowest cover seen while current flowed, mm above the plate tops
+	LowMM     Num     // lowest level seen while current flowed, mm above the plate tops
 	FlowS     float64 // seconds with current
 	BareS     float64 // of them, with the plates bare
 	BlindS    float64 // of them, with the level unknown
 	Full      bool    // proven full
 	Evidence  string  // what proved it, such as "steady-taper"
 	Ended     string  // one of the Ended constants; "" while it is open
-	Code      string  // the finding that ended it, with EndedWithheld
+	Code      string  // the finding that ended it, with EndedBlocked
 	Notes     string
 }
 
@@ -72,9 +72,9 @@ func (c *Charge) Dry() (dry, known bool) {
 
 // The kinds of visit.
 const (
-	VisitWater     = "water"      // the pack was full, rested and cool
-	VisitCoverFill = "cover-fill" // only to cover bare plates
-	VisitReadings  = "readings"   // hydrometer and dip rule, without a visit open
+	VisitWater       = "water"        // the pack was full, rested and cool
+	VisitCoverPlates = "cover-plates" // only to cover bare plates
+	VisitReadings    = "readings"     // hydrometer and level rod, without a visit open
 )
 
 // Visit is one watering job, or one round of readings by hand.
@@ -86,7 +86,7 @@ type Visit struct {
 	Cautions string // what was confirmed when it was opened
 	Water    string // "demineralised", "distilled", "other", or "" when nobody said
 	USPerCM  Num    // conductivity of the water, µS/cm
-	BeforeMM Num    // cover by the bay's own probe, mm above the plate tops
+	BeforeMM Num    // level by the bay's own probe, mm above the plate tops
 	AfterMM  Num
 	TotalML  float64
 	Notes    string      // what was said with it, one line for each
@@ -97,8 +97,8 @@ type Visit struct {
 type VisitCell struct {
 	Cell     int // 1 is the positive end
 	ML       Num // water given; 0 is a cell that was looked at and needed none
-	BeforeMM Num // dip rule before any water, mm above the plate tops
-	AfterMM  Num // the last dip after it
+	BeforeMM Num // level rod before any water, mm above the plate tops
+	AfterMM  Num // the last level reading after it
 	Gravity  Num // specific gravity as read
 	AtC      Num // electrolyte temperature then, °C
 }
@@ -124,7 +124,7 @@ const (
 )
 
 // Refusal is a time in which a pack stood connected and not full, and its
-// charge was withheld.
+// charge was blocked.
 type Refusal struct {
 	Span
 	Code     string   // the first reason
@@ -148,9 +148,9 @@ type Series struct {
 	CurrentAMax               Num
 	PackC, PackCMax           Num
 	AmbientC                  Num
-	CoverMM, CoverMMMin       Num // the least that the probe proves, mm above the plate tops
+	LevelMM, LevelMMMin       Num // the least that the probe proves, mm above the plate tops
 	HydrogenPctMax            Num
-	SettledMM                 Num // at its end: cover at 25 °C without gas
+	SettledMM                 Num // at its end: level at 25 °C without gas
 	PredictMM                 Num // at its end: the same by the water balance
 	LostML                    Num // at its end: lost by each cell since the last fill
 	Soc                       Num // at its end, 0 to 1

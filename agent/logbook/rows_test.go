@@ -47,7 +47,7 @@ func someSeries(n int) Series {
 	return Series{
 		Bay: "bay-1", Pack: "lift-24v", Start: minute(n), SpanS: 600, Ticks: 600, Stage: "charging", PermitS: 599,
 		PackV: Known(25.9), PackVMin: Known(25.1), PackVMax: Known(26.2), CurrentA: Known(30), CurrentAMin: Known(29),
-		CurrentAMax: Known(31), PackC: Known(30), PackCMax: Known(31), AmbientC: Known(20), CoverMM: Known(9), CoverMMMin: Known(8.5),
+		CurrentAMax: Known(31), PackC: Known(30), PackCMax: Known(31), AmbientC: Known(20), LevelMM: Known(9), LevelMMMin: Known(8.5),
 		HydrogenPctMax: Known(0.2), SettledMM: Known(8), PredictMM: Known(8.2), LostML: Known(40), Soc: Known(0.7),
 	}
 }

@@ -12,7 +12,7 @@ import (
 var schemas embed.FS
 
 // newest is the number of files in the schema folder.
-const newest = 4
+const newest = 5
 
 // applicationID marks the file as a logbook, so that another program's
 // database is refused and not written into: "bayw" in ASCII.
@@ -69,17 +69,31 @@ func step(ctx context.Context, db *sql.DB, n int) error {
 		return err
 	}
 	defer tx.Rollback()
+	finish, err := besides(ctx, tx, n)
+	if err != nil {
+		return err
+	}
 	mark := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, n)
 	for _, s := range []string{string(text), mark} {
 		if _, err := tx.ExecContext(ctx, s); err != nil {
 			return err
 		}
 	}
-	if n == 4 { // SQL has no hashes
-		w := writer{tx: keeping(tx)}
-		if err := w.chainLate(ctx); err != nil {
-			return fmt.Errorf("chain what was signed before: %w", err)
-		}
+	if err := finish(&writer{tx: keeping(tx)}); err != nil {
+		return err
 	}
 	return tx.Commit()
+}
+
+// besides does of a step what SQL cannot, which has no hashes: at once what needs
+// the file as it was, and by finish what follows the step's file.
+func besides(ctx context.Context, tx *sql.Tx, n int) (finish func(*writer) error, err error) {
+	switch n {
+	case chainsSigned:
+		return func(w *writer) error { return w.chainLate(ctx) }, nil
+	case renames:
+		old, err := oldChain(ctx, tx)
+		return func(w *writer) error { return w.rename(ctx, old) }, err
+	}
+	return func(*writer) error { return nil }, nil
 }

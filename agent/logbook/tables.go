@@ -8,7 +8,7 @@ import (
 )
 
 // table tells how rows of one type are kept. One list of columns serves for
-// writing, reading and the chain, so that none can be forgotten in one of them.
+// writing and reading, so that none can be forgotten in one of them.
 type table[T any] struct {
 	name string
 	cols []string // besides id, bay_id and pack_id
@@ -16,8 +16,6 @@ type table[T any] struct {
 	refs func(*T) []any
 	// own gives the places of the id and of the names of bay and pack.
 	own func(*T) (id *int64, bayName, packName *string)
-	// anyPack is set where a row is of a bay alone, and has no pack_id.
-	anyPack bool
 }
 
 const spanCols = "origin start_wall_ms start_trusted start_boot_id start_mono_ns end_wall_ms end_trusted end_boot_id end_mono_ns "
@@ -33,7 +31,7 @@ func (s *Span) own() (id *int64, bayName, packName *string) { return &s.ID, &s.B
 
 var chargeTable = table[Charge]{
 	name: "charge",
-	cols: strings.Fields(spanCols + `in_ah gassing_ah water_ml depth start_c end_c max_c low_cover_mm
+	cols: strings.Fields(spanCols + `in_ah gassing_ah water_ml depth start_c end_c max_c low_level_mm
 		flow_s bare_s blind_s is_full evidence ended code notes`),
 	refs: func(c *Charge) []any {
 		return c.refs(&c.InAh, &c.GassingAh, &c.WaterML, &c.Depth, &c.StartC, &c.EndC, &c.MaxC, &c.LowMM,
@@ -45,7 +43,7 @@ var chargeTable = table[Charge]{
 var visitTable = table[Visit]{
 	name: "visit",
 	cols: strings.Fields(spanCols + `kind opened_by closed_by cautions water_kind us_per_cm
-		cover_before_mm cover_after_mm total_ml notes`),
+		level_before_mm level_after_mm total_ml notes`),
 	refs: func(v *Visit) []any {
 		return v.refs(&v.Kind, &v.By, &v.ClosedBy, &v.Cautions, &v.Water, &v.USPerCM,
 			&v.BeforeMM, &v.AfterMM, &v.TotalML, &v.Notes)
@@ -53,7 +51,7 @@ var visitTable = table[Visit]{
 	own: func(v *Visit) (*int64, *string, *string) { return v.own() },
 }
 
-var cellCols = strings.Fields(`cell ml dip_before_mm dip_after_mm gravity gravity_c`)
+var cellCols = strings.Fields(`cell ml rod_before_mm rod_after_mm gravity gravity_c`)
 
 func (c *VisitCell) refs() []any {
 	return []any{&c.Cell, &c.ML, &c.BeforeMM, &c.AfterMM, &c.Gravity, &c.AtC}
@@ -81,12 +79,12 @@ var seriesTable = table[Series]{
 	name: "series",
 	cols: strings.Fields(`start_wall_ms start_trusted start_boot_id start_mono_ns span_s ticks stage permit_s
 		pack_v pack_v_min pack_v_max current_a current_a_min current_a_max pack_c pack_c_max ambient_c
-		cover_mm cover_mm_min hydrogen_pct_max settled_mm predict_mm lost_ml soc`),
+		level_mm level_mm_min hydrogen_pct_max settled_mm predict_mm lost_ml soc`),
 	refs: func(s *Series) []any {
 		return []any{
 			msOf{&s.Start.Wall}, &s.Start.Trusted, &s.Start.BootID, &s.Start.Mono, &s.SpanS, &s.Ticks, &s.Stage, &s.PermitS,
 			&s.PackV, &s.PackVMin, &s.PackVMax, &s.CurrentA, &s.CurrentAMin, &s.CurrentAMax, &s.PackC, &s.PackCMax, &s.AmbientC,
-			&s.CoverMM, &s.CoverMMMin, &s.HydrogenPctMax, &s.SettledMM, &s.PredictMM, &s.LostML, &s.Soc,
+			&s.LevelMM, &s.LevelMMMin, &s.HydrogenPctMax, &s.SettledMM, &s.PredictMM, &s.LostML, &s.Soc,
 		}
 	},
 	own: func(s *Series) (*int64, *string, *string) { return &s.ID, &s.Bay, &s.Pack },
@@ -95,12 +93,8 @@ var seriesTable = table[Series]{
 // selects is the beginning of a query that reads whole rows. The table goes by
 // the name t in what follows.
 func (t *table[T]) selects() string {
-	packName, from := "coalesce(pack.name, '')", " LEFT JOIN pack ON pack.id = t.pack_id "
-	if t.anyPack {
-		packName, from = "''", " "
-	}
-	return "SELECT t.id, bay.name, " + packName + ", t." + strings.Join(t.cols, ", t.") +
-		" FROM " + t.name + " t JOIN bay ON bay.id = t.bay_id" + from
+	return "SELECT t.id, bay.name, coalesce(pack.name, ''), t." + strings.Join(t.cols, ", t.") +
+		" FROM " + t.name + " t JOIN bay ON bay.id = t.bay_id LEFT JOIN pack ON pack.id = t.pack_id "
 }
 
 // places is where a row that was selected goes.

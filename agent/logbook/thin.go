@@ -153,7 +153,7 @@ type bucket struct {
 	row      Series // what is not a tally
 	v, a, c  tally
 	air      tally
-	cover    tally
+	level    tally
 	h2       tally
 }
 
@@ -172,7 +172,7 @@ func (b *bucket) add(p *bay.Picture, dt time.Duration) {
 	b.c.add(seen.PackC)
 	b.air.add(seen.AmbientC)
 	b.h2.add(seen.HydrogenPct)
-	b.cover.add(reading.Reading{Value: seen.Cover.LowMM, At: seen.Cover.At, Fault: seen.Cover.Fault})
+	b.level.add(reading.Reading{Value: seen.Level.LowMM, At: seen.Level.At, Fault: seen.Level.Fault})
 	if p.Permit.Granted {
 		b.row.PermitS += dt.Seconds()
 	}
@@ -196,7 +196,7 @@ func (b *bucket) merge(o *bucket) {
 	b.row = o.row
 	b.row.Start, b.row.PermitS = start, permit+o.row.PermitS
 	b.to, b.ticks = o.to, b.ticks+o.ticks
-	for _, pair := range [][2]*tally{{&b.v, &o.v}, {&b.a, &o.a}, {&b.c, &o.c}, {&b.air, &o.air}, {&b.cover, &o.cover}, {&b.h2, &o.h2}} {
+	for _, pair := range [][2]*tally{{&b.v, &o.v}, {&b.a, &o.a}, {&b.c, &o.c}, {&b.air, &o.air}, {&b.level, &o.level}, {&b.h2, &o.h2}} {
 		pair[0].merge(pair[1])
 	}
 }
@@ -207,6 +207,6 @@ func (b *bucket) series() Series {
 	r.PackV, r.PackVMin, r.PackVMax = b.v.mean(), b.v.least(), b.v.most()
 	r.CurrentA, r.CurrentAMin, r.CurrentAMax = b.a.mean(), b.a.least(), b.a.most()
 	r.PackC, r.PackCMax, r.AmbientC = b.c.mean(), b.c.most(), b.air.mean()
-	r.CoverMM, r.CoverMMMin, r.HydrogenPctMax = b.cover.mean(), b.cover.least(), b.h2.most()
+	r.LevelMM, r.LevelMMMin, r.HydrogenPctMax = b.level.mean(), b.level.least(), b.h2.most()
 	return r
 }

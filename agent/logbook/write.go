@@ -140,7 +140,7 @@ func (w *writer) charge(ctx context.Context, c *Charge) error {
 	return w.chain(ctx, chargeKind, id)
 }
 
-const insertCell = `INSERT INTO visit_cell (visit_id, cell, ml, dip_before_mm, dip_after_mm, gravity, gravity_c)
+const insertCell = `INSERT INTO visit_cell (visit_id, cell, ml, rod_before_mm, rod_after_mm, gravity, gravity_c)
 	VALUES (?, ?, ?, ?, ?, ?, ?)`
 
 func (w *writer) visit(ctx context.Context, v *Visit) error {

@@ -69,7 +69,7 @@ func (w *wire) Sample(_ context.Context, out *bay.Readings) {
 		mm = -1
 	}
 	time.Sleep(conversion)
-	out.Cover = reading.Covered(mm, mm, at)
+	out.Level = reading.LevelBetween(mm, mm, at)
 }
 
 // opens is a relay that tells the moment at which it was opened.
@@ -140,7 +140,7 @@ func benchReaction(b *testing.B, bays int) {
 func BenchmarkTrip(b *testing.B) {
 	g := newGuard(&testRelay{}, time.Hour)
 	f := newFast(nil, 40*time.Millisecond)
-	c := reading.Covered(-1, -1, 0)
+	c := reading.LevelBetween(-1, -1, 0)
 	b.ReportAllocs()
 	for b.Loop() {
 		_ = g.refresh(true)

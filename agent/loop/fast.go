@@ -17,7 +17,7 @@ import (
 // one rhythm: its medians, means and windows would count a voltage twice that
 // was read once. The guard keeps the relay open until the core was told, in the
 // next tick, what was seen; the core raises the finding and the permit is
-// withheld by its rules from there on.
+// blocked by its rules from there on.
 //
 // Nothing else is worth the bus time. A feedback contact tells of a contactor
 // that does not obey, which no order to it mends. A hydrogen sensor takes tens of
@@ -37,7 +37,7 @@ type fast struct {
 	bareAt atomic.Uint64 // mm as a float64's bits: at or below, the lowest cell is bare
 
 	mu    sync.Mutex    // guards what follows
-	seen  reading.Cover // what opened the relay and the core has not been told of
+	seen  reading.Level // what opened the relay and the core has not been told of
 	trips uint64        // how often it did
 }
 
@@ -72,7 +72,7 @@ func (f *fast) look(ctx context.Context, g *guard, t *time.Timer) {
 	for n := 0; ; {
 		var r bay.Readings
 		f.source.Sample(ctx, &r)
-		switch c := r.Cover; {
+		switch c := r.Level; {
 		case !c.OK() && n == 0, c.OK() && !(c.LowMM <= math.Float64frombits(f.bareAt.Load())):
 			return
 		case !c.OK():
@@ -104,23 +104,23 @@ func sleep(ctx context.Context, t *time.Timer, d time.Duration) bool {
 
 // trip notes why before it opens the relay, so that the tick that finds it open
 // finds the reason too.
-func (f *fast) trip(g *guard, c reading.Cover) {
+func (f *fast) trip(g *guard, c reading.Level) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.seen = c
 	if !g.trip() {
-		f.seen = reading.Cover{}
+		f.seen = reading.Level{}
 		return
 	}
 	f.trips++
 }
 
 // take gives once what has opened the relay.
-func (f *fast) take() reading.Cover {
+func (f *fast) take() reading.Level {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	c := f.seen
-	f.seen = reading.Cover{}
+	f.seen = reading.Level{}
 	return c
 }
 

@@ -43,7 +43,7 @@ func (p *probe) Sample(_ context.Context, out *bay.Readings) {
 	if !p.from.IsZero() && time.Now().After(p.from) {
 		mm, fault = p.dryA(time.Since(p.from))
 	}
-	out.Cover = reading.Cover{LowMM: mm, HighMM: mm, At: p.r.now(), Fault: fault}
+	out.Level = reading.Level{LowMM: mm, HighMM: mm, At: p.r.now(), Fault: fault}
 }
 
 // fastRig is a loop in real time whose relay is closed and whose probe follows
@@ -162,12 +162,12 @@ func TestFastNeverCloses(t *testing.T) {
 		relay := &testRelay{}
 		g := newGuard(relay, time.Second)
 		f := newFast(nil, fastWithin)
-		f.trip(g, reading.Covered(-1, -1, 0))
+		f.trip(g, reading.LevelBetween(-1, -1, 0))
 		if relay.sets != 0 || g.takeDry() || f.take().OK() || f.trips != 0 {
 			t.Error("it moved a relay that was open")
 		}
 		_ = g.refresh(true)
-		f.trip(g, reading.Covered(-1, -1, 0))
+		f.trip(g, reading.LevelBetween(-1, -1, 0))
 		if relay.isClosed() {
 			t.Error("not opened")
 		}

@@ -13,7 +13,7 @@ import (
 )
 
 // TestGuardOpens: a loop that stops ticking has an open relay within three
-// ticks of its last refresh; the core learns of it and withholds, and the
+// ticks of its last refresh; the core learns of it and blocks, and the
 // permit returns only after the contactor's rest.
 func TestGuardOpens(t *testing.T) {
 	bubble(t, func(t *testing.T) {

@@ -106,7 +106,7 @@ func (s handSource) Sample(_ context.Context, out *bay.Readings) {
 	if isDry {
 		mm = -1
 	}
-	out.Cover = reading.Covered(mm, mm, at)
+	out.Level = reading.LevelBetween(mm, mm, at)
 	if !s.level {
 		out.PackV, out.PackC = reading.Good(24.6, at), reading.Good(25, at)
 	}

@@ -301,7 +301,7 @@ func (l *Loop) sample(ctx context.Context) {
 func (b *runningBay) step(now time.Duration, failing bool) {
 	b.seen.Now, b.seen.RecordFailing = now, failing
 	b.seen.LateTick = b.guard.takeTrip()
-	b.seen.Bare = reading.Cover{}
+	b.seen.Bare = reading.Level{}
 	if b.guard.takeDry() {
 		b.seen.Bare = b.fast.take()
 	}
@@ -353,7 +353,7 @@ func (b *runningBay) complain(log *slog.Logger) {
 		log.Warn("a tick was late: the guard had opened the relay", "bay", b.Name)
 	}
 	if b.seen.Bare.OK() {
-		log.Warn("the level showed bare plates between two ticks: the relay was opened at once", "bay", b.Name, "cover_mm", b.seen.Bare.LowMM)
+		log.Warn("the level showed bare plates between two ticks: the relay was opened at once", "bay", b.Name, "level_mm", b.seen.Bare.LowMM)
 	}
 	switch defiant := b.relayErr != nil; {
 	case defiant && !b.defiant:

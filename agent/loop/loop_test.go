@@ -99,7 +99,7 @@ func TestBlockedOutputs(t *testing.T) {
 }
 
 // TestHungSource: readings of a source that hangs grow old, and the permit is
-// withheld within their stale time, the finding's raise time and two ticks. The
+// blocked within their stale time, the finding's raise time and two ticks. The
 // hung source costs the patience of one tick, not of each.
 func TestHungSource(t *testing.T) {
 	bubble(t, func(t *testing.T) {

@@ -17,14 +17,14 @@ import (
 
 const stale = 5 * time.Second
 
-// setup is a pack that is granted its charge on good readings, after settling
+// setup is a pack that is granted its charge on good readings, after checking
 // (30 s) and the contactor's rest (1 min).
 func setup(name string) bay.Setup {
 	return bay.Setup{
 		Name: name, Limits: bay.DefaultLimits(), StaleAfter: stale,
 		Pack: bay.Pack{
-			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3,
-			TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.1,
+			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
+			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.1,
 		},
 	}
 }
@@ -142,7 +142,7 @@ func (s *testSource) Sample(ctx context.Context, out *bay.Readings) {
 	}
 	out.PackV = reading.Good(24.6, at)
 	out.PackC = reading.Good(25, at)
-	out.Cover = reading.Covered(9, 9, at)
+	out.Level = reading.LevelBetween(9, 9, at)
 }
 
 func (s *testSource) set(fault func(context.Context)) {
@@ -272,7 +272,7 @@ func (r *rig) running() (end func() error) {
 	}
 }
 
-// closing waits until bay-1's relay is closed, which takes settling and rest.
+// closing waits until bay-1's relay is closed, which takes checking and rest.
 func (r *rig) closing() {
 	r.t.Helper()
 	const bound = 3 * time.Minute

@@ -138,8 +138,8 @@ func merge(into, from *bay.Readings) {
 	one(&into.Airflow, from.Airflow)
 	one(&into.ContactorClosed, from.ContactorClosed)
 	one(&into.ChargerComplete, from.ChargerComplete)
-	if from.Cover.Fault != reading.Missing {
-		into.Cover = from.Cover
+	if from.Level.Fault != reading.Missing {
+		into.Level = from.Level
 	}
 	if from.Pack.Fault != reading.Missing {
 		into.Pack = from.Pack

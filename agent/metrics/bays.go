@@ -36,9 +36,9 @@ func (c *Collector) bay(out *shelf, p *bay.Picture) {
 func configured(out *shelf, p *bay.Picture) {
 	if p.Named() {
 		out.value(bayInfo, 1, p.Bay, p.Pack.Name)
-		out.value(coverLimit, p.Pack.ChargeCoverMM/mmPerMeter, p.Bay, "charge")
-		out.value(coverLimit, p.Pack.TargetCoverMM/mmPerMeter, p.Bay, "target")
-		out.value(coverLimit, p.Pack.VentFloorMM/mmPerMeter, p.Bay, "vent-floor")
+		out.value(levelLimit, p.Pack.ChargeLevelMM/mmPerMeter, p.Bay, "charge")
+		out.value(levelLimit, p.Pack.FillMarkMM/mmPerMeter, p.Bay, "fill-mark")
+		out.value(levelLimit, p.Pack.VentWellMM/mmPerMeter, p.Bay, "vent-well")
 	}
 	out.value(tempLimit, p.Limits.ChargeMaxC, p.Bay, "charge")
 	out.value(tempLimit, p.Limits.WateringMaxC, p.Bay, "watering")
@@ -53,8 +53,8 @@ func readings(out *shelf, p *bay.Picture) {
 			out.value(m.d, m.r.Value, p.Bay)
 		}
 	}
-	if p.Seen.Cover.OK() {
-		out.value(cover, p.Seen.Cover.LowMM/mmPerMeter, p.Bay)
+	if p.Seen.Level.OK() {
+		out.value(level, p.Seen.Level.LowMM/mmPerMeter, p.Bay)
 	}
 }
 

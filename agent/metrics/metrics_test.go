@@ -37,8 +37,8 @@ func picture(name string, r bay.Readings) *bay.Picture {
 	b := bay.New(bay.Setup{
 		Name: name, Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, StaleAfter: 10 * time.Second,
 		Pack: bay.Pack{
-			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3, TargetCoverMM: 13,
-			VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
+			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
+			VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
 		},
 	})
 	p, _ := b.Step(&r)
@@ -52,7 +52,7 @@ func cooling() *bay.Picture {
 	const now = 100 * time.Second
 	p := picture("bay-1", bay.Readings{
 		Now: now, PackV: reading.Good(25.6, now), CurrentA: reading.Good(0, now), PackC: reading.Good(41.5, now),
-		AmbientC: reading.Good(21, now-2*time.Second), Cover: reading.Covered(4.5, 4.5, now), ContactorClosed: reading.Good(0, now),
+		AmbientC: reading.Good(21, now-2*time.Second), Level: reading.LevelBetween(4.5, 4.5, now), ContactorClosed: reading.Good(0, now),
 	})
 	p.Stage, p.Permit.Granted = bay.Cooling, true
 	p.Cool.ReadyKnown, p.Cool.ReadyIn = true, 45*time.Minute
@@ -68,10 +68,10 @@ func blind() *bay.Picture {
 	const now = 50 * time.Second
 	p := picture("bay-2", bay.Readings{
 		Now: now, PackV: reading.Good(24.1, now), CurrentA: reading.Bad(reading.OverRange, now), PackC: reading.Bad(reading.PowerOn, now),
-		Cover: reading.Cover{Fault: reading.Open, At: now}, ContactorClosed: reading.Bad(reading.Timeout, now),
+		Level: reading.Level{Fault: reading.Open, At: now}, ContactorClosed: reading.Bad(reading.Timeout, now),
 	})
 	p.Stage, p.Permit.Granted = bay.Waiting, false
-	p.Findings[interlock.CoverUnknown].Raised = true
+	p.Findings[interlock.LevelUnknown].Raised = true
 	p.Findings[interlock.TemperatureUnknown].Raised = true
 	return p
 }
@@ -116,7 +116,7 @@ func TestGolden(t *testing.T) {
 var contract = []string{
 	"bayward_ambient_temperature_celsius", "bayward_bay_info", "bayward_build_info", "bayward_charge_coulombs_total",
 	"bayward_charge_permitted", "bayward_charges_full_total", "bayward_charges_total", "bayward_cooldown_remaining_seconds",
-	"bayward_cover_limit_meters", "bayward_cover_meters", "bayward_disk_written_bytes_total", "bayward_finding",
+	"bayward_disk_written_bytes_total", "bayward_electrolyte_level_limit_meters", "bayward_electrolyte_level_meters", "bayward_finding",
 	"bayward_gassing_coulombs_total", "bayward_hydrogen_released_cubic_meters_total",
 	"bayward_mqtt_connected", "bayward_mqtt_outbox_events", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius",
 	"bayward_pack_voltage_volts", "bayward_reading_age_seconds", "bayward_reading_faults_total", "bayward_relay_closed",
@@ -184,7 +184,7 @@ func TestMissingIsAbsent(t *testing.T) {
 	c := metrics.New(src)
 	for _, name := range []string{
 		"bayward_pack_voltage_volts", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius", "bayward_ambient_temperature_celsius",
-		"bayward_cover_meters", "bayward_cooldown_remaining_seconds", "bayward_water_needed_liters", "bayward_water_forecast_seconds",
+		"bayward_electrolyte_level_meters", "bayward_cooldown_remaining_seconds", "bayward_water_needed_liters", "bayward_water_forecast_seconds",
 		"bayward_relay_closed", "bayward_reading_age_seconds", "bayward_mqtt_connected", "bayward_mqtt_outbox_events",
 	} {
 		require.Zero(t, count(t, c, name), name)
@@ -210,7 +210,7 @@ func TestPublishedQuantities(t *testing.T) {
 	require.InEpsilon(t, 0.45*10*12/1000, value("bayward_hydrogen_released_cubic_meters_total"), 0.02)
 	require.InEpsilon(t, 250*3600, value("bayward_charge_coulombs_total"), 1e-9)
 	require.InEpsilon(t, 1.32, value("bayward_water_needed_liters"), 1e-9)
-	require.InEpsilon(t, 0.0045, value("bayward_cover_meters"), 1e-9)
+	require.InEpsilon(t, 0.0045, value("bayward_electrolyte_level_meters"), 1e-9)
 	require.InEpsilon(t, 48*3600, value("bayward_water_forecast_seconds"), 1e-9)
 }
 
@@ -228,7 +228,7 @@ func TestAgeGrowsWhileFaulty(t *testing.T) {
 # TYPE bayward_reading_age_seconds gauge
 bayward_reading_age_seconds{bay="bay-1",sensor="ambient-temperature"} 32
 bayward_reading_age_seconds{bay="bay-1",sensor="contactor-feedback"} 30
-bayward_reading_age_seconds{bay="bay-1",sensor="cover"} 30
+bayward_reading_age_seconds{bay="bay-1",sensor="level"} 30
 bayward_reading_age_seconds{bay="bay-1",sensor="pack-current"} 30
 bayward_reading_age_seconds{bay="bay-1",sensor="pack-temperature"} 30
 bayward_reading_age_seconds{bay="bay-1",sensor="pack-voltage"} 30

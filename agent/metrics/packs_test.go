@@ -24,7 +24,7 @@ func TestABayThatDoesNotKnowItsPack(t *testing.T) {
 	require.NoError(t, err)
 	s := string(text)
 	require.NotContains(t, s, "bayward_bay_info{")
-	require.NotContains(t, s, "bayward_cover_limit_meters{")
+	require.NotContains(t, s, "bayward_electrolyte_level_limit_meters{")
 	require.Contains(t, s, `bayward_charge_coulombs_total{bay="bay-1"} 36000`)
 	require.Contains(t, s, `bayward_finding{bay="bay-1",code="pack-unknown"} 0`, "nothing is seen of a pack yet")
 }

@@ -20,11 +20,11 @@ type Kind uint8
 // The kinds, from the least to the most pressing.
 const (
 	Nothing        Kind = iota
-	WaterSoon           // the charge cover is reached within days
-	ChargeWithheld      // something keeps the pack from charging for long
+	WaterSoon           // the lowest level for charging is reached within days
+	ChargeBlocked       // something keeps the pack from charging for long
 	ProbeFailed         // and that is a reading that does not come
 	ReadyToWater        // full, rested, cool, and it wants water
-	CoverFill           // bare plates: just enough water before the charge
+	CoverPlates         // bare plates: just enough water before the charge
 	VisitForgotten      // a visit has been open for very long
 	ContactorStuck      // charging cannot be stopped from here
 )
@@ -38,12 +38,12 @@ func (k Kind) String() string {
 		return "probe-failed"
 	case VisitForgotten:
 		return "visit-forgotten"
-	case ChargeWithheld:
-		return "charge-withheld"
+	case ChargeBlocked:
+		return "charge-blocked"
 	case ReadyToWater:
 		return "ready-to-water"
-	case CoverFill:
-		return "cover-fill"
+	case CoverPlates:
+		return "cover-plates"
 	case ContactorStuck:
 		return "contactor-stuck"
 	case Nothing:
@@ -82,24 +82,24 @@ type Notice struct {
 	WhatToDo string
 }
 
-// withheldFor is how long a charge must be withheld before a person is called:
-// slosh, settling and a short fault end by themselves.
-const withheldFor = 10 * time.Minute
+// blockedFor is how long a charge must be blocked before a person is called:
+// slosh, checking and a short fault end by themselves.
+const blockedFor = 10 * time.Minute
 
 // Watch follows the notices of one bay. The zero value is ready.
 type Watch struct {
 	now  Notice
-	code interlock.Code // why a charge is withheld, when that is the notice
+	code interlock.Code // why a charge is blocked, when that is the notice
 	told bool
 }
 
 // Update takes in a picture and tells whether the notice changed. The first
-// change comes once the bay is out of its settling, also when there is nothing
+// change comes once the bay is out of its checking, also when there is nothing
 // to tell: a notice from before a restart may still be on show somewhere.
 func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
 	kind, state := w.next(p)
 	code := interlock.NoCode
-	if (kind == ChargeWithheld || kind == ProbeFailed) && state == Raised {
+	if (kind == ChargeBlocked || kind == ProbeFailed) && state == Raised {
 		code = p.FirstReason()
 	}
 	if kind == w.now.Kind && state == w.now.State && (code == w.code || state != Raised) && !w.first(p) {
@@ -111,7 +111,7 @@ func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
 }
 
 func (w *Watch) first(p *bay.Picture) bool {
-	return !w.told && p.Stage != bay.StageUnknown && p.Stage != bay.Settling
+	return !w.told && p.Stage != bay.StageUnknown && p.Stage != bay.Checking
 }
 
 // next is the notice that stands now. During a visit its reason is being
@@ -138,14 +138,14 @@ func kindOf(p *bay.Picture, now Notice) Kind {
 	case p.Visit.Open && p.Now-p.Visit.Since >= bay.VisitForgottenAfter:
 		return VisitForgotten
 	case raised(interlock.PlatesBare) && p.Stage != bay.Vacant:
-		return CoverFill
+		return CoverPlates
 	case p.Stage == bay.ReadyToWater:
 		return ReadyToWater
-	case p.Stage != bay.Vacant && !p.Charge.Full && withheldLong(p):
+	case p.Stage != bay.Vacant && !p.Charge.Full && blockedLong(p):
 		if isReading(p.FirstReason()) {
 			return ProbeFailed
 		}
-		return ChargeWithheld
+		return ChargeBlocked
 	case p.Stage != bay.Vacant && p.Water.ForecastOK && p.Water.ForecastH < soonHours(now):
 		return WaterSoon
 	}
@@ -163,16 +163,16 @@ func soonHours(now Notice) float64 {
 
 func isReading(c interlock.Code) bool {
 	switch c {
-	case interlock.CoverUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown:
+	case interlock.LevelUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown:
 		return true
 	default:
 		return false
 	}
 }
 
-func withheldLong(p *bay.Picture) bool {
+func blockedLong(p *bay.Picture) bool {
 	c := p.FirstReason()
-	return c != interlock.NoCode && interlock.Table[c].Severity > interlock.Info && p.Now-p.Findings[c].Since >= withheldFor
+	return c != interlock.NoCode && interlock.Table[c].Severity > interlock.Info && p.Now-p.Findings[c].Since >= blockedFor
 }
 
 func words(k Kind, s State, p *bay.Picture) (text, whatToDo string) {
@@ -185,16 +185,16 @@ func words(k Kind, s State, p *bay.Picture) (text, whatToDo string) {
 	switch k {
 	case ContactorStuck:
 		return finding(p, interlock.ContactorStuck)
-	case CoverFill:
+	case CoverPlates:
 		text, whatToDo = finding(p, interlock.PlatesBare)
 		if p.Water.Known {
-			text += " To cover them: " + perCell(p.Water.FillML[:p.Water.Cells]) + "."
+			text += " To cover them: " + perCell(p.Water.CoverPlatesML[:p.Water.Cells]) + "."
 		}
 		return text, whatToDo
 	case ReadyToWater:
 		return fmt.Sprintf("Ready to water: %.1f l in all; %s.", p.Water.TotalML/1000, perCell(p.Water.NeedML[:p.Water.Cells])),
-			"Open a visit, then bring each cell to its level with pure water and never past the vent floor."
-	case ChargeWithheld, ProbeFailed:
+			"Open a visit, then bring each cell to its level with pure water and never past the bottom of the vent well."
+	case ChargeBlocked, ProbeFailed:
 		return finding(p, p.FirstReason())
 	case VisitForgotten:
 		return fmt.Sprintf("The visit of %s has been open for %.1f h; the charge stays locked out until it is closed.", p.Visit.By, (p.Now - p.Visit.Since).Hours()),

@@ -43,7 +43,7 @@ func visited(since time.Duration) func(*bay.Picture) {
 func water(p *bay.Picture) {
 	p.Stage, p.Water.Known, p.Water.TotalML = bay.ReadyToWater, true, 341.9
 	copy(p.Water.NeedML[:], []float64{120.9, 121, 100})
-	copy(p.Water.FillML[:], []float64{40.9, 41, 42.2})
+	copy(p.Water.CoverPlatesML[:], []float64{40.9, 41, 42.2})
 }
 
 const (
@@ -62,13 +62,13 @@ func TestLife(t *testing.T) {
 		pictures []*bay.Picture
 		want     []string
 	}{
-		"nothing, told once after settling": {
-			[]*bay.Picture{picture(0, stage(bay.StageUnknown)), picture(sec, stage(bay.Settling)), picture(2 * sec), picture(3 * sec)},
+		"nothing, told once after checking": {
+			[]*bay.Picture{picture(0, stage(bay.StageUnknown)), picture(sec, stage(bay.Checking)), picture(2 * sec), picture(3 * sec)},
 			[]string{"-", "-", "nothing settled", "-"},
 		},
 		"something is told at once": {
-			[]*bay.Picture{picture(0, stage(bay.Settling), bare), picture(sec, stage(bay.Settling), bare)},
-			[]string{"cover-fill raised", "-"},
+			[]*bay.Picture{picture(0, stage(bay.Checking), bare), picture(sec, stage(bay.Checking), bare)},
+			[]string{"cover-plates raised", "-"},
 		},
 		"ready to water": {
 			[]*bay.Picture{picture(0, full), picture(sec, full, water), picture(2*sec, full, water), picture(3*sec, full, visited(3*sec)), picture(4*sec, full, visited(3*sec)), picture(5*sec, full, stage(bay.Rested))},
@@ -76,7 +76,7 @@ func TestLife(t *testing.T) {
 		},
 		"a visit that did not help": {
 			[]*bay.Picture{picture(0, bare), picture(sec, visited(sec), bare), picture(2*sec, bare)},
-			[]string{"cover-fill raised", "cover-fill seen", "cover-fill raised"},
+			[]string{"cover-plates raised", "cover-plates seen", "cover-plates raised"},
 		},
 		"a visit to a pack that asks for nothing": {
 			[]*bay.Picture{picture(0), picture(sec, full, water), picture(2*sec, full, stage(bay.Rested)), picture(3*sec, full, visited(3*sec)), picture(4*sec, full, stage(bay.Rested))},
@@ -88,19 +88,19 @@ func TestLife(t *testing.T) {
 		},
 		"the most pressing first": {
 			[]*bay.Picture{picture(0, full, water, bare, stuck), picture(sec, full, water, bare), picture(2*sec, full, water), picture(3*sec, full)},
-			[]string{"contactor-stuck raised", "cover-fill raised", "ready-to-water raised", "ready-to-water settled"},
+			[]string{"contactor-stuck raised", "cover-plates raised", "ready-to-water raised", "ready-to-water settled"},
 		},
 		"no pack, no plates": {
-			[]*bay.Picture{picture(0, stage(bay.Vacant), bare), picture(time.Hour, stage(bay.Vacant), raised(interlock.CoverUnknown, 0))},
+			[]*bay.Picture{picture(0, stage(bay.Vacant), bare), picture(time.Hour, stage(bay.Vacant), raised(interlock.LevelUnknown, 0))},
 			[]string{"nothing settled", "-"},
 		},
-		"withheld for long": {
-			[]*bay.Picture{picture(0, raised(interlock.CoverUnknown, 0)), picture(10*minute-sec, raised(interlock.CoverUnknown, 0)), picture(10*minute, raised(interlock.CoverUnknown, 0)), picture(11*minute, raised(interlock.CoverUnknown, 0)), picture(12 * minute)},
+		"blocked for long": {
+			[]*bay.Picture{picture(0, raised(interlock.LevelUnknown, 0)), picture(10*minute-sec, raised(interlock.LevelUnknown, 0)), picture(10*minute, raised(interlock.LevelUnknown, 0)), picture(11*minute, raised(interlock.LevelUnknown, 0)), picture(12 * minute)},
 			[]string{"nothing settled", "-", "probe-failed raised", "-", "probe-failed settled"},
 		},
-		"withheld for another reason": {
-			[]*bay.Picture{picture(10*minute, raised(interlock.CoverUnknown, 0)), picture(20*minute, raised(interlock.PackHot, 0)), picture(21*minute, raised(interlock.PackHot, 0))},
-			[]string{"probe-failed raised", "charge-withheld raised", "-"},
+		"blocked for another reason": {
+			[]*bay.Picture{picture(10*minute, raised(interlock.LevelUnknown, 0)), picture(20*minute, raised(interlock.PackHot, 0)), picture(21*minute, raised(interlock.PackHot, 0))},
+			[]string{"probe-failed raised", "charge-blocked raised", "-"},
 		},
 		"a visit that nobody closes": {
 			[]*bay.Picture{picture(0, full, water), picture(sec, full, visited(sec)), picture(90*minute, full, visited(sec)), picture(90*minute+sec, full, visited(sec)), picture(91*minute, full, visited(sec)), picture(92*minute, full)},
@@ -152,11 +152,11 @@ func TestWords(t *testing.T) {
 		says, not string
 		do        string
 	}{
-		"water":              {picture(0, full, water), "0.3 l in all; cells 1 to 3: 120, 121, 100 ml", "122", "never past the vent floor"},
-		"cover":              {picture(0, fill), "To cover them: cells 1 to 3: 40, 41, 42 ml.", "120", "only until its plates are covered"},
-		"cover, not known":   {picture(0, unknown), "plate", "To cover them", "only until its plates are covered"},
-		"stuck contactor":    {picture(0, raised(interlock.ContactorStuck, 0)), "contactor", "", "switch the charger off"},
-		"withheld, no probe": {picture(time.Hour, raised(interlock.CoverUnknown, 0)), "its wire is broken", "", "probe"},
+		"water":             {picture(0, full, water), "0.3 l in all; cells 1 to 3: 120, 121, 100 ml", "122", "never past the bottom of the vent well"},
+		"cover":             {picture(0, fill), "To cover them: cells 1 to 3: 40, 41, 42 ml.", "120", "only until its plates are covered"},
+		"cover, not known":  {picture(0, unknown), "plate", "To cover them", "only until its plates are covered"},
+		"stuck contactor":   {picture(0, raised(interlock.ContactorStuck, 0)), "contactor", "", "switch the charger off"},
+		"blocked, no probe": {picture(time.Hour, raised(interlock.LevelUnknown, 0)), "its wire is broken", "", "probe"},
 	} {
 		var w Watch
 		n, _ := w.Update(row.p)
@@ -168,8 +168,8 @@ func TestWords(t *testing.T) {
 
 func TestNames(t *testing.T) {
 	for got, want := range map[string]string{
-		Nothing.String(): "nothing", ChargeWithheld.String(): "charge-withheld", ReadyToWater.String(): "ready-to-water",
-		CoverFill.String(): "cover-fill", ContactorStuck.String(): "contactor-stuck", Kind(99).String(): "nothing",
+		Nothing.String(): "nothing", ChargeBlocked.String(): "charge-blocked", ReadyToWater.String(): "ready-to-water",
+		CoverPlates.String(): "cover-plates", ContactorStuck.String(): "contactor-stuck", Kind(99).String(): "nothing",
 		Settled.String(): "settled", Raised.String(): "raised", Seen.String(): "seen",
 	} {
 		if got != want {

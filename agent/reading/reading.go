@@ -12,7 +12,7 @@ import (
 )
 
 // Fault says why a reading cannot be used. The zero value means that nothing
-// was ever read, so that a forgotten field withholds the charge.
+// was ever read, so that a forgotten field blocks the charge.
 type Fault uint8
 
 // The faults, from "nothing there" to "there, but not to be believed".
@@ -126,31 +126,31 @@ func Digits(v float64, n int) string {
 	return text
 }
 
-// Cover is a reading of the electrolyte level in one cell, in millimetres
+// Level is a reading of the electrolyte level in one cell, in millimetres
 // above the plate tops (negative: below them). A probe that only says "above"
 // or "below" a height proves a span, so the reading holds two bounds: the
-// cover is at least LowMM and at most HighMM. A continuous probe has both
+// level is at least LowMM and at most HighMM. A continuous probe has both
 // equal.
-type Cover struct {
+type Level struct {
 	LowMM, HighMM float64
 	At            time.Duration
 	Fault         Fault
 }
 
-// Covered makes a usable reading of the cover. Bounds in the wrong order are
+// LevelBetween makes a usable reading of the level. Bounds in the wrong order are
 // a contradiction.
-func Covered(lowMM, highMM float64, at time.Duration) Cover {
+func LevelBetween(lowMM, highMM float64, at time.Duration) Level {
 	if !(lowMM <= highMM) {
-		return Cover{At: at, Fault: Contradictory}
+		return Level{At: at, Fault: Contradictory}
 	}
-	return Cover{LowMM: lowMM, HighMM: highMM, At: at, Fault: None}
+	return Level{LowMM: lowMM, HighMM: highMM, At: at, Fault: None}
 }
 
 // OK tells whether the bounds may be used.
-func (c Cover) OK() bool { return c.Fault == None }
+func (c Level) OK() bool { return c.Fault == None }
 
-// Aged is Reading.Aged for a cover.
-func (c Cover) Aged(now, limit time.Duration) Cover {
+// Aged is Reading.Aged for a level.
+func (c Level) Aged(now, limit time.Duration) Level {
 	switch {
 	case c.Fault != None:
 	case !finite(c.LowMM) || !finite(c.HighMM) || c.LowMM > c.HighMM:
@@ -163,4 +163,4 @@ func (c Cover) Aged(now, limit time.Duration) Cover {
 
 // MidMM is the middle of the span, the best single figure for a picture; it is
 // not what decisions use.
-func (c Cover) MidMM() float64 { return (c.LowMM + c.HighMM) / 2 }
+func (c Level) MidMM() float64 { return (c.LowMM + c.HighMM) / 2 }

@@ -38,32 +38,32 @@ func TestAged(t *testing.T) {
 	}
 }
 
-func TestCoverAged(t *testing.T) {
+func TestLevelAged(t *testing.T) {
 	const now = 100 * time.Second
 	for name, row := range map[string]struct {
-		c    Cover
+		c    Level
 		want Fault
 	}{
-		"a span":           {Covered(3, 13, now), None},
-		"a point":          {Covered(-4, -4, now), None},
-		"at the limit":     {Covered(3, 13, now-limit), None},
-		"past the limit":   {Covered(3, 13, now-limit-1), Stale},
-		"from the future":  {Covered(3, 13, now+1), Stale},
-		"from long before": {Covered(3, 13, math.MinInt64), Stale},
-		"never read":       {Cover{}, Missing},
-		"in wrong order":   {Covered(13, 3, now), Contradictory},
-		"no number":        {Covered(math.NaN(), 3, now), Contradictory},
-		"no number either": {Covered(3, math.NaN(), now), Contradictory},
-		"without end":      {Covered(13, math.Inf(1), now), Implausible},
-		"made by hand":     {Cover{LowMM: 13, HighMM: 3, At: now, Fault: None}, Implausible},
-		"a fault stays":    {Cover{Fault: Open, At: now}, Open},
+		"a span":           {LevelBetween(3, 13, now), None},
+		"a point":          {LevelBetween(-4, -4, now), None},
+		"at the limit":     {LevelBetween(3, 13, now-limit), None},
+		"past the limit":   {LevelBetween(3, 13, now-limit-1), Stale},
+		"from the future":  {LevelBetween(3, 13, now+1), Stale},
+		"from long before": {LevelBetween(3, 13, math.MinInt64), Stale},
+		"never read":       {Level{}, Missing},
+		"in wrong order":   {LevelBetween(13, 3, now), Contradictory},
+		"no number":        {LevelBetween(math.NaN(), 3, now), Contradictory},
+		"no number either": {LevelBetween(3, math.NaN(), now), Contradictory},
+		"without end":      {LevelBetween(13, math.Inf(1), now), Implausible},
+		"made by hand":     {Level{LowMM: 13, HighMM: 3, At: now, Fault: None}, Implausible},
+		"a fault stays":    {Level{Fault: Open, At: now}, Open},
 	} {
 		got := row.c.Aged(now, limit)
 		if got.Fault != row.want || got.OK() != (row.want == None) {
 			t.Errorf("%s: %+v, want fault %s", name, got, row.want)
 		}
 	}
-	if mm := Covered(3, 13, 0).MidMM(); mm != 8 {
+	if mm := LevelBetween(3, 13, 0).MidMM(); mm != 8 {
 		t.Errorf("middle of 3 to 13: %v", mm)
 	}
 }
@@ -112,7 +112,7 @@ func TestFaults(t *testing.T) {
 	if got := Fault(200).Text(); got == "" {
 		t.Error("an unknown fault has no words")
 	}
-	if (Reading{}).OK() || (Cover{}).OK() {
+	if (Reading{}).OK() || (Level{}).OK() {
 		t.Error("what was never read may be used")
 	}
 }

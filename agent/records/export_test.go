@@ -149,7 +149,7 @@ func TestList(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, 14, n)
 	lines := strings.Split(out.String(), "\n")
-	require.Contains(t, lines[0], "low_cover_mm")
+	require.Contains(t, lines[0], "low_level_mm")
 	require.Contains(t, lines[1], "1970-01-01T00:00:40Z (clock not set)")
 	require.Contains(t, out.String(), " unknown ")
 	out.Reset()

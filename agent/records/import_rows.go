@@ -128,10 +128,10 @@ func (im *importer) chargeLine() {
 		Span: im.span(), InAh: im.number("in_ah", 0, 10000, "Ah"), GassingAh: im.number("gassing_ah", 0, 10000, "Ah"),
 		WaterML: im.number("water_ml", 0, 10000, "ml in each cell"), Depth: im.number("depth", 0, 2, "of the capacity"),
 		StartC: im.number("start_c", -60, 120, "°C"), EndC: im.number("end_c", -60, 120, "°C"), MaxC: im.number("max_c", -60, 120, "°C"),
-		LowMM: im.number("low_cover_mm", -500, 500, "mm above the plate tops"),
+		LowMM: im.number("low_level_mm", -500, 500, "mm above the plate tops"),
 		FlowS: orZero(im.number("flow_s", 0, 1e9, "s")), BareS: orZero(im.number("bare_s", 0, 1e9, "s")), BlindS: orZero(im.number("blind_s", 0, 1e9, "s")),
 		Full: im.yes("full", false), Evidence: im.words("evidence"), Code: im.words("code"), Notes: im.words("notes"),
-		Ended: im.oneOf("ended", logbook.EndedFull, logbook.EndedStopped, logbook.EndedWithheld, logbook.EndedUnplugged, logbook.EndedUnseen),
+		Ended: im.oneOf("ended", logbook.EndedFull, logbook.EndedStopped, logbook.EndedBlocked, logbook.EndedUnplugged, logbook.EndedUnseen),
 	}
 	im.once("this charge", c.Bay, c.Pack, c.Start.Wall.String())
 	im.rows.Charges = append(im.rows.Charges, c)
@@ -141,10 +141,10 @@ func (im *importer) chargeLine() {
 // pack and start, and follow each other.
 func (im *importer) visitLine() {
 	v := logbook.Visit{
-		Span: im.span(), Kind: im.oneOf("kind", logbook.VisitWater, logbook.VisitCoverFill, logbook.VisitReadings),
+		Span: im.span(), Kind: im.oneOf("kind", logbook.VisitWater, logbook.VisitCoverPlates, logbook.VisitReadings),
 		By: im.words("by"), ClosedBy: im.words("closed_by"), Cautions: im.words("cautions"), Notes: im.words("notes"),
 		Water: im.oneOf("water_kind", "demineralised", "distilled", "other"), USPerCM: im.number("us_per_cm", 0, 100000, "µS/cm"),
-		BeforeMM: im.number("cover_before_mm", -500, 500, "mm above the plate tops"), AfterMM: im.number("cover_after_mm", -500, 500, "mm above the plate tops"),
+		BeforeMM: im.number("level_before_mm", -500, 500, "mm above the plate tops"), AfterMM: im.number("level_after_mm", -500, 500, "mm above the plate tops"),
 	}
 	if v.Kind == "" {
 		v.Kind = logbook.VisitWater
@@ -178,16 +178,16 @@ func (im *importer) agree(a, b *logbook.Visit) {
 	same("notes", a.Notes, b.Notes)
 	same("water_kind", a.Water, b.Water)
 	same("us_per_cm", plain(number(a.USPerCM)), plain(number(b.USPerCM)))
-	same("cover_before_mm", plain(number(a.BeforeMM)), plain(number(b.BeforeMM)))
-	same("cover_after_mm", plain(number(a.AfterMM)), plain(number(b.AfterMM)))
+	same("level_before_mm", plain(number(a.BeforeMM)), plain(number(b.BeforeMM)))
+	same("level_after_mm", plain(number(a.AfterMM)), plain(number(b.AfterMM)))
 }
 
 const maxCell = 48
 
 func (im *importer) cell(v *logbook.Visit) {
 	c := logbook.VisitCell{
-		ML: im.number("water_ml", 0, 10000, "ml"), BeforeMM: im.number("dip_before_mm", -500, 500, "mm above the plate tops"),
-		AfterMM: im.number("dip_after_mm", -500, 500, "mm above the plate tops"),
+		ML: im.number("water_ml", 0, 10000, "ml"), BeforeMM: im.number("rod_before_mm", -500, 500, "mm above the plate tops"),
+		AfterMM: im.number("rod_after_mm", -500, 500, "mm above the plate tops"),
 		Gravity: im.number("gravity", 1, 1.4, "as specific gravity, such as 1.265"), AtC: im.number("gravity_c", -60, 120, "°C"),
 	}
 	n := im.number("cell", 1, maxCell, "as a whole number; 1 is the positive end")

@@ -121,7 +121,7 @@ func WriteCells(ctx context.Context, w io.Writer, r *logbook.Reader, visit int64
 			}
 		}
 	}
-	one.short = fieldsOf("cell water_ml dip_before_mm dip_after_mm gravity gravity_c")
+	one.short = fieldsOf("cell water_ml rod_before_mm rod_after_mm gravity gravity_c")
 	_, err := one.WriteList(ctx, w, r, logbook.Query{})
 	return err
 }

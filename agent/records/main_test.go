@@ -74,7 +74,7 @@ func twoWeeks() logbook.Rows {
 	for h := range 24 * 14 {
 		rows.Series = append(rows.Series, logbook.Series{
 			Bay: "bay-1", Pack: "lift-24v", Start: at(h), SpanS: 3600, Ticks: 3600, Stage: "charging",
-			CoverMM: logbook.Known(13 - float64(h%170)/17), CoverMMMin: logbook.Known(12.5 - float64(h%170)/17), PackV: logbook.Known(25.25),
+			LevelMM: logbook.Known(13 - float64(h%170)/17), LevelMMMin: logbook.Known(12.5 - float64(h%170)/17), PackV: logbook.Known(25.25),
 		})
 	}
 	return rows

@@ -10,7 +10,7 @@ import (
 	"bayward/agent/logbook"
 )
 
-// The picture of cover over time, in units of its viewBox.
+// The picture of level over time, in units of its viewBox.
 const (
 	pictureWide, pictureHigh = 1000.0, 300.0
 	plotLeft, plotRight      = 60.0, 990.0
@@ -40,57 +40,57 @@ type tick struct {
 	Text string
 }
 
-// coverPoint is the cover in a part of the time.
-type coverPoint struct {
+// levelPoint is the level in a part of the time.
+type levelPoint struct {
 	from, to time.Time
 	sum, n   float64
 	low      float64
 }
 
-// coverTrack keeps a curve of any length in a bounded number of points, by
+// levelTrack keeps a curve of any length in a bounded number of points, by
 // joining neighbours once there are too many.
-type coverTrack struct{ points []coverPoint }
+type levelTrack struct{ points []levelPoint }
 
-func (c *coverTrack) add(p coverPoint) {
+func (c *levelTrack) add(p levelPoint) {
 	if c.points = append(c.points, p); len(c.points) < 2*maxPoints {
 		return
 	}
 	joined := c.points[:0]
 	for i := 0; i+1 < len(c.points); i += 2 {
 		a, b := c.points[i], c.points[i+1]
-		joined = append(joined, coverPoint{a.from, b.to, a.sum + b.sum, a.n + b.n, min(a.low, b.low)})
+		joined = append(joined, levelPoint{a.from, b.to, a.sum + b.sum, a.n + b.n, min(a.low, b.low)})
 	}
 	c.points = joined
 }
 
-func (p *report) cover(ctx context.Context, r *logbook.Reader, q logbook.Query) error {
-	var track coverTrack
+func (p *report) level(ctx context.Context, r *logbook.Reader, q logbook.Query) error {
+	var track levelTrack
 	skipped := 0
 	for s, err := range r.Series(ctx, q) {
 		switch {
 		case err != nil:
 			return err
-		case s.CoverMM == nil:
+		case s.LevelMM == nil:
 		case !s.Start.Trusted:
 			skipped++
 		default:
-			low := *s.CoverMM
-			if s.CoverMMMin != nil {
-				low = *s.CoverMMMin
+			low := *s.LevelMM
+			if s.LevelMMMin != nil {
+				low = *s.LevelMMMin
 			}
 			weight := max(s.SpanS, 1)
 			to := s.Start.Wall.Add(time.Duration(s.SpanS * float64(time.Second)))
-			track.add(coverPoint{s.Start.Wall, to, *s.CoverMM * weight, weight, low})
+			track.add(levelPoint{s.Start.Wall, to, *s.LevelMM * weight, weight, low})
 		}
 	}
 	if len(track.points) > 0 {
-		p.Cover = p.draw(track.points)
-		p.Cover.Skipped = skipped
+		p.Level = p.draw(track.points)
+		p.Level.Skipped = skipped
 	}
 	return nil
 }
 
-// scale turns time and cover into places of the picture.
+// scale turns time and level into places of the picture.
 type scale struct {
 	from, to  time.Time
 	low, high float64 // mm
@@ -106,7 +106,7 @@ func (s *scale) y(mm float64) float64 {
 
 func round1(v float64) float64 { return math.Round(v*10) / 10 }
 
-func (p *report) draw(points []coverPoint) *picture {
+func (p *report) draw(points []levelPoint) *picture {
 	s := scale{points[0].from, points[len(points)-1].to, 0, 5}
 	lowest := math.Inf(1)
 	for _, c := range points {
@@ -115,7 +115,7 @@ func (p *report) draw(points []coverPoint) *picture {
 	}
 	s.low = min(0, lowest) - 2
 	if p.Facts != nil {
-		s.high = max(s.high, p.Facts.VentFloorMM)
+		s.high = max(s.high, p.Facts.VentWellMM)
 	}
 	s.high += 2
 	out := &picture{Levels: p.levels(&s), Ticks: ticks(&s)}
@@ -125,13 +125,13 @@ func (p *report) draw(points []coverPoint) *picture {
 			out.Visits = append(out.Visits, s.x(t))
 		}
 	}
-	out.Summary = fmt.Sprintf("Cover above the plate tops from %s to %s; lowest %s %s.",
+	out.Summary = fmt.Sprintf("Level above the plate tops from %s to %s; lowest %s %s.",
 		s.from.UTC().Format(time.DateOnly), s.to.UTC().Format(time.DateOnly), p.length(lowest), p.Length)
 	return out
 }
 
 // curves begins a new line where nothing was read for long.
-func (out *picture) curves(s *scale, points []coverPoint) {
+func (out *picture) curves(s *scale, points []levelPoint) {
 	gap := max(6*time.Hour, s.to.Sub(s.from)/50)
 	begin := 0
 	for i := range points {
@@ -143,7 +143,7 @@ func (out *picture) curves(s *scale, points []coverPoint) {
 	}
 }
 
-func (out *picture) curve(s *scale, points []coverPoint) {
+func (out *picture) curve(s *scale, points []levelPoint) {
 	var mean, low []string
 	for _, c := range points {
 		for _, t := range []time.Time{c.from, c.to} {
@@ -165,7 +165,7 @@ func (p *report) levels(s *scale) []level {
 	}
 	out := []level{at(0, "plates", "plate tops")}
 	if f := p.Facts; f != nil {
-		out = append(out, at(f.ChargeCoverMM, "least", "charge cover"), at(f.TargetCoverMM, "target", "target"), at(f.VentFloorMM, "floor", "vent floor"))
+		out = append(out, at(f.ChargeLevelMM, "least", "lowest level for charging"), at(f.FillMarkMM, "mark", "fill mark"), at(f.VentWellMM, "well", "bottom of the vent well"))
 	}
 	return out
 }

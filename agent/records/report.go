@@ -18,12 +18,12 @@ import (
 
 // Facts are what a configuration says of a pack.
 type Facts struct {
-	Cells                                     int
-	CapacityAh, RateHours                     float64 // Ah at hours
-	FullGravity                               float64 // at 25 °C
-	ChargeCoverMM, TargetCoverMM, VentFloorMM float64
-	FreeSurfaceCM2, ElectrolyteML             float64 // of one cell
-	ChargeMaxC, WateringMaxC                  float64
+	Cells                                 int
+	CapacityAh, RateHours                 float64 // Ah at hours
+	FullGravity                           float64 // at 25 °C
+	ChargeLevelMM, FillMarkMM, VentWellMM float64
+	FreeSurfaceCM2, ElectrolyteML         float64 // of one cell
+	ChargeMaxC, WateringMaxC              float64
 }
 
 // ReportOptions say what a report is of and how it is shown.
@@ -89,7 +89,7 @@ type report struct {
 	Gravity              []gravityRow
 	Newest               []gravityCell
 	NewestOf             string
-	Cover                *picture
+	Level                *picture
 	Refusals, Findings   []reasonRow
 	Untrusted, ByHand    bool
 	visited              []time.Time // for the picture
@@ -108,7 +108,7 @@ func newReport(ctx context.Context, r *logbook.Reader, o *ReportOptions) (*repor
 	p.Temp, p.Length, p.Volume = p.tempUnit(), p.lengthUnit(), p.volumeUnit()
 	p.identity()
 	q := logbook.Query{Pack: o.Pack, Since: o.Since, Until: o.Until}
-	for _, part := range []func(context.Context, *logbook.Reader, logbook.Query) error{p.charges, p.visits, p.reasons, p.cover, p.chain} {
+	for _, part := range []func(context.Context, *logbook.Reader, logbook.Query) error{p.charges, p.visits, p.reasons, p.level, p.chain} {
 		if err := part(ctx, r, q); err != nil {
 			return nil, err
 		}
@@ -151,9 +151,9 @@ func (p *report) identity() {
 		{"Cells of 2 V in series", fmt.Sprint(f.Cells)},
 		{"Capacity", fmt.Sprintf("%g Ah at %g h", f.CapacityAh, f.RateHours)},
 		{"Gravity when full, at 25 °C", reading.Digits(f.FullGravity, 3)},
-		{"No charge below a cover of", mm(f.ChargeCoverMM)},
-		{"Water up to a cover of", mm(f.TargetCoverMM)},
-		{"Vent floor", mm(f.VentFloorMM)},
+		{"No charge below a level of", mm(f.ChargeLevelMM)},
+		{"Water up to a level of", mm(f.FillMarkMM)},
+		{"Bottom of the vent well", mm(f.VentWellMM)},
 		{"Electrolyte, free surface of a cell", p.volume(f.ElectrolyteML) + " " + p.Volume + fmt.Sprintf(", %g cm²", f.FreeSurfaceCM2)},
 		{"No charge above", p.temp(f.ChargeMaxC) + " " + p.Temp},
 		{"No water above", p.temp(f.WateringMaxC) + " " + p.Temp},

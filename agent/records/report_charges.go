@@ -19,7 +19,7 @@ type chargeRow struct {
 	ID                          int64
 	Start, End, Time            string
 	InAh, WaterML, StartC, MaxC string
-	LowCover, Dry, How          string
+	LowLevel, Dry, How          string
 	ByHand, IsDry, Unknown      bool
 	Note                        string
 }
@@ -48,7 +48,7 @@ func (p *report) charges(ctx context.Context, r *logbook.Reader, q logbook.Query
 			{"Charges", fmt.Sprintf("%d, of them %d proven full", n.all, n.full)},
 			{"Put in", reading.Digits(n.inAh, 0) + " Ah"},
 			{"Water lost by each cell in them", p.volume(n.waterML) + " " + p.Volume},
-			{"Lowest cover under current", p.known(n.lowest, func(v float64) string { return p.length(v) + " " + p.Length })},
+			{"Lowest level under current", p.known(n.lowest, func(v float64) string { return p.length(v) + " " + p.Length })},
 			{"Hottest electrolyte", p.known(n.hottest, func(v float64) string { return p.temp(v) + " " + p.Temp })},
 		}
 	}
@@ -117,7 +117,7 @@ func (p *report) chargeRow(c *logbook.Charge) chargeRow {
 		ID: c.ID, Start: at(c.Start), End: at(c.End), Time: hoursOf(c.FlowS), ByHand: c.Origin == logbook.ByImport,
 		InAh:    p.known(c.InAh, func(v float64) string { return reading.Digits(v, 0) }),
 		WaterML: p.known(c.WaterML, p.volume), StartC: p.known(c.StartC, p.temp), MaxC: p.known(c.MaxC, p.temp),
-		LowCover: p.known(c.LowMM, p.length), Dry: dry(c), Note: c.Notes,
+		LowLevel: p.known(c.LowMM, p.length), Dry: dry(c), Note: c.Notes,
 	}
 	if row.ByHand && c.FlowS == 0 {
 		row.Time = none

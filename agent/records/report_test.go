@@ -24,7 +24,7 @@ func options() *records.ReportOptions {
 	return &records.ReportOptions{
 		Pack: "lift-24v", Site: "quarry-road", Agent: "shed-2", Made: at(340).Wall, Version: "test",
 		Facts: &records.Facts{
-			Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3, TargetCoverMM: 13, VentFloorMM: 22,
+			Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13, VentWellMM: 22,
 			FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeMaxC: 55, WateringMaxC: 38,
 		},
 	}
@@ -154,10 +154,10 @@ func TestLongCurveStaysSmall(t *testing.T) {
 	var rows logbook.Rows
 	for n := range 20_000 {
 		rows.Series = append(rows.Series, logbook.Series{
-			Bay: "bay-1", Pack: "lift-24v", Start: at(n), SpanS: 3600, Stage: "rested", CoverMM: logbook.Known(9), CoverMMMin: logbook.Known(8),
+			Bay: "bay-1", Pack: "lift-24v", Start: at(n), SpanS: 3600, Stage: "rested", LevelMM: logbook.Known(9), LevelMMMin: logbook.Known(8),
 		})
 	}
-	rows.Series[15_000].CoverMMMin = logbook.Known(-3) // an hour must not get lost in the thinning
+	rows.Series[15_000].LevelMMMin = logbook.Known(-3) // an hour must not get lost in the thinning
 	page := reported(t, rows, func(o *records.ReportOptions) { o.Made = at(20_001).Wall })
 	require.Less(t, len(page), 200_000)
 	mustSay(t, page, "lowest -3.0 mm")

@@ -258,7 +258,7 @@ func (p *report) reasons(ctx context.Context, r *logbook.Reader, q logbook.Query
 		p.mark(&f.Span)
 		ended := "tells"
 		if f.Blocks {
-			ended = "withholds"
+			ended = "blocks"
 		}
 		if f.Latched {
 			ended += ", latched"

@@ -65,18 +65,18 @@ func charges() *Table {
 		{"start_c", "electrolyte at the start, °C", func(c *row) any { return number(c.StartC) }},
 		{"end_c", "electrolyte at the end, °C", func(c *row) any { return number(c.EndC) }},
 		{"max_c", "hottest electrolyte, °C", func(c *row) any { return number(c.MaxC) }},
-		{"low_cover_mm", "lowest cover while current flowed, mm above the plate tops", func(c *row) any { return number(c.LowMM) }},
+		{"low_level_mm", "lowest level while current flowed, mm above the plate tops", func(c *row) any { return number(c.LowMM) }},
 		{"dry", "charged with bare plates: yes, no, or unknown", func(c *row) any { return dry(c) }},
 		{"flow_s", "seconds with current", func(c *row) any { return c.FlowS }},
 		{"bare_s", "of them, with the plates bare", func(c *row) any { return c.BareS }},
 		{"blind_s", "of them, with the level unknown", func(c *row) any { return c.BlindS }},
 		{"full", "proven full", func(c *row) any { return c.Full }},
 		{"evidence", "what proved it", func(c *row) any { return c.Evidence }},
-		{"ended", "full, stopped, withheld, unplugged or unseen; empty: it goes on, or nobody noted it", func(c *row) any { return c.Ended }},
-		{"code", "with withheld: the finding that ended it", func(c *row) any { return c.Code }},
+		{"ended", "full, stopped, blocked, unplugged or unseen; empty: it goes on, or nobody noted it", func(c *row) any { return c.Ended }},
+		{"code", "with blocked: the finding that ended it", func(c *row) any { return c.Code }},
 		{"notes", "", func(c *row) any { return c.Notes }},
 	}
-	return newTable("charges", "Charges, by start.", "id pack bay start start_trusted end in_ah water_ml max_c low_cover_mm dry full ended",
+	return newTable("charges", "Charges, by start.", "id pack bay start start_trusted end in_ah water_ml max_c low_level_mm dry full ended",
 		append(spanColumns(func(c *row) *logbook.Span { return &c.Span }), own...),
 		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
 			return r.Charges(ctx, q)
@@ -97,21 +97,21 @@ func dry(c *logbook.Charge) string {
 // visitColumns are those of a visit as a whole.
 func visitColumns[T any](of func(*T) *logbook.Visit) []column[T] {
 	return append(spanColumns(func(r *T) *logbook.Span { return &of(r).Span }), []column[T]{
-		{"kind", "water, cover-fill, or readings (hydrometer and dip rule only)", func(r *T) any { return of(r).Kind }},
+		{"kind", "water, cover-plates, or readings (hydrometer and level rod only)", func(r *T) any { return of(r).Kind }},
 		{"by", "who opened it", func(r *T) any { return of(r).By }},
 		{"closed_by", "", func(r *T) any { return of(r).ClosedBy }},
 		{"cautions", "what was confirmed when it was opened", func(r *T) any { return of(r).Cautions }},
 		{"water_kind", "demineralised, distilled or other; empty: nobody said", func(r *T) any { return of(r).Water }},
 		{"us_per_cm", "conductivity of the water, µS/cm", func(r *T) any { return number(of(r).USPerCM) }},
-		{"cover_before_mm", "cover by the bay's own probe, mm above the plate tops", func(r *T) any { return number(of(r).BeforeMM) }},
-		{"cover_after_mm", "", func(r *T) any { return number(of(r).AfterMM) }},
+		{"level_before_mm", "level by the bay's own probe, mm above the plate tops", func(r *T) any { return number(of(r).BeforeMM) }},
+		{"level_after_mm", "", func(r *T) any { return number(of(r).AfterMM) }},
 		{"total_ml", "water given to all cells", func(r *T) any { return of(r).TotalML }},
 		{"notes", "", func(r *T) any { return of(r).Notes }},
 	}...)
 }
 
 func visits() *Table {
-	return newTable("visits", "Visits, by start, without their cells.", "id pack bay start start_trusted kind by water_kind us_per_cm cover_before_mm cover_after_mm total_ml",
+	return newTable("visits", "Visits, by start, without their cells.", "id pack bay start start_trusted kind by water_kind us_per_cm level_before_mm level_after_mm total_ml",
 		visitColumns(func(v *logbook.Visit) *logbook.Visit { return v }),
 		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[logbook.Visit, error] {
 			return r.Visits(ctx, q)
@@ -134,12 +134,12 @@ func cells() *Table {
 			return int64(r.cell.Cell)
 		}},
 		{"water_ml", "water given to it; 0: looked at, needed none", func(r *cellRow) any { return number(r.cell.ML) }},
-		{"dip_before_mm", "dip rule before any water, mm above the plate tops", func(r *cellRow) any { return number(r.cell.BeforeMM) }},
-		{"dip_after_mm", "the last dip after it", func(r *cellRow) any { return number(r.cell.AfterMM) }},
+		{"rod_before_mm", "level rod before any water, mm above the plate tops", func(r *cellRow) any { return number(r.cell.BeforeMM) }},
+		{"rod_after_mm", "the last level reading after it", func(r *cellRow) any { return number(r.cell.AfterMM) }},
 		{"gravity", "specific gravity as read, not corrected", func(r *cellRow) any { return number(r.cell.Gravity) }},
 		{"gravity_c", "electrolyte then, °C", func(r *cellRow) any { return number(r.cell.AtC) }},
 	}
-	return newTable("cells", "Visits again, one row for each cell at which something was done.", "id pack bay start start_trusted by cell water_ml dip_before_mm dip_after_mm gravity gravity_c",
+	return newTable("cells", "Visits again, one row for each cell at which something was done.", "id pack bay start start_trusted by cell water_ml rod_before_mm rod_after_mm gravity gravity_c",
 		append(visitColumns(func(r *cellRow) *logbook.Visit { return &r.Visit }), own...), readCells)
 }
 
@@ -166,7 +166,7 @@ func findings() *Table {
 	type row = logbook.Finding
 	own := []column[row]{
 		{"code", "see agent/interlock/findings.md", func(f *row) any { return f.Code }},
-		{"blocks", "it withholds the charge", func(f *row) any { return f.Blocks }},
+		{"blocks", "it blocks the charge", func(f *row) any { return f.Blocks }},
 		{"latched", "a person had to release it", func(f *row) any { return f.Latched }},
 		{"value", "what it means is the code's own matter", func(f *row) any { return number(f.Value) }},
 		{"limit_value", "likewise", func(f *row) any { return number(f.Limit) }},
@@ -188,7 +188,7 @@ func refusals() *Table {
 		{"evidence", "one sentence on the first", func(f *row) any { return f.Evidence }},
 		{"ended", "granted, left, full or restart", func(f *row) any { return f.Ended }},
 	}
-	return newTable("refusals", "Times in which a pack stood connected and not full, and its charge was withheld; by start.",
+	return newTable("refusals", "Times in which a pack stood connected and not full, and its charge was blocked; by start.",
 		"id pack bay start start_trusted end codes ended evidence",
 		append(spanColumns(func(f *row) *logbook.Span { return &f.Span }), own...),
 		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
@@ -220,15 +220,15 @@ func series() *Table {
 		num("pack_c", "mean, °C", func(s *row) logbook.Num { return s.PackC }),
 		num("pack_c_max", "", func(s *row) logbook.Num { return s.PackCMax }),
 		num("ambient_c", "mean, °C", func(s *row) logbook.Num { return s.AmbientC }),
-		num("cover_mm", "mean of the least that the probe proves, mm above the plate tops", func(s *row) logbook.Num { return s.CoverMM }),
-		num("cover_mm_min", "", func(s *row) logbook.Num { return s.CoverMMMin }),
+		num("level_mm", "mean of the least that the probe proves, mm above the plate tops", func(s *row) logbook.Num { return s.LevelMM }),
+		num("level_mm_min", "", func(s *row) logbook.Num { return s.LevelMMMin }),
 		num("hydrogen_pct_max", "% by volume", func(s *row) logbook.Num { return s.HydrogenPctMax }),
-		num("settled_mm", "at its end: cover at 25 °C without gas", func(s *row) logbook.Num { return s.SettledMM }),
+		num("settled_mm", "at its end: level at 25 °C without gas", func(s *row) logbook.Num { return s.SettledMM }),
 		num("predict_mm", "at its end: the same by the water balance", func(s *row) logbook.Num { return s.PredictMM }),
 		num("lost_ml", "at its end: lost by each cell since the last fill", func(s *row) logbook.Num { return s.LostML }),
 		num("soc", "at its end: state of charge, 0 to 1", func(s *row) logbook.Num { return s.Soc }),
 	}
-	return newTable("series", "Readings, thinned out: one row for a span of time; by start.", "pack bay start stage pack_v current_a pack_c cover_mm", cols,
+	return newTable("series", "Readings, thinned out: one row for a span of time; by start.", "pack bay start stage pack_v current_a pack_c level_mm", cols,
 		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
 			return r.Series(ctx, q)
 		})

@@ -15,7 +15,7 @@ import (
 // with the digits that a logger writes. Invented; only its shape matters.
 func secondly(rows int) []byte {
 	var b bytes.Buffer
-	b.WriteString("time_s,pack_v,current_a,pack_c,ambient_c,cover_mm\n")
+	b.WriteString("time_s,pack_v,current_a,pack_c,ambient_c,level_mm\n")
 	for s := range rows {
 		day := math.Mod(float64(s), 86400)
 		v, a := 25.4, 0.0

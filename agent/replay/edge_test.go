@@ -110,7 +110,7 @@ func through(b base, rows chargetest.Series, limits bay.Limits) *outcome {
 		good(&in.CurrentA, r.A)
 		good(&in.PackC, r.C)
 		good(&in.AmbientC, r.C-2)
-		in.Cover = reading.Covered(6, 6, now)
+		in.Level = reading.LevelBetween(6, 6, now)
 		pic, _ := core.Step(&in)
 		if flowed[r.S] {
 			o.lastChargeS = r.S

@@ -86,7 +86,7 @@ type change struct {
 	Full         bool     `json:"full"`
 	FullEvidence string   `json:"full_evidence"`
 	Soc          *float64 `json:"state_of_charge"`
-	CoverMM      *float64 `json:"cover_mm"`
+	LevelMM      *float64 `json:"level_mm"`
 }
 
 func run(t *testing.T, setup bay.Setup, text string) ([]change, *replay.Summary) {
@@ -114,7 +114,7 @@ func run(t *testing.T, setup bay.Setup, text string) ([]change, *replay.Summary)
 func pack(cells int, capacityAh, fullGravity float64) bay.Setup {
 	return bay.Setup{Name: "reference", Limits: bay.DefaultLimits(), Pack: bay.Pack{
 		Name: "reference", Cells: cells, CapacityAh: capacityAh, RateHours: 10, FullGravity: fullGravity,
-		ChargeCoverMM: 3, TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 250, ElectrolyteML: 6 * capacityAh, ChargeFactor: 1.15,
+		ChargeLevelMM: 3, FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 250, ElectrolyteML: 6 * capacityAh, ChargeFactor: 1.15,
 	}}
 }
 
@@ -148,7 +148,7 @@ func TestSchifferModelCharge(t *testing.T) {
 			require.InDelta(t, net, sum.ChargeAh-sum.DischargeAh, 0.005*500, "half a per cent of the capacity: one step of 80 A at each edge")
 			checkFullTime(t, src, changes)
 			for _, ch := range changes {
-				require.Equal(t, "withheld", ch.Permit, "no level, no permit: %+v", ch)
+				require.Equal(t, "blocked", ch.Permit, "no level, no permit: %+v", ch)
 			}
 		})
 	}
@@ -218,7 +218,7 @@ func TestMeasuredCycles(t *testing.T) {
 			require.InEpsilon(t, outAh, sum.DischargeAh, 0.02)
 			requireStarts(t, starts, changes)
 			for _, ch := range changes {
-				require.Equal(t, "withheld", ch.Permit, "no level, no permit: %+v", ch)
+				require.Equal(t, "blocked", ch.Permit, "no level, no permit: %+v", ch)
 			}
 			// The charger's constant-voltage part ends while the current still
 			// falls: not steady, so the core must not call it full by taper.
@@ -247,7 +247,7 @@ func requireStarts(t *testing.T, starts []float64, changes []change) {
 func TestNoPermitOnBarePlates(t *testing.T) {
 	src := load(t, "data", "gassing_model_500ah_iuia_25c.csv")
 	names := map[string]string{"time_s": "t_s", "pack_v": "cell_voltage_V", "current_a": "current_A", "pack_c": "temperature_C"}
-	cover := func(row int) string {
+	level := func(row int) string {
 		switch {
 		case row > 600 && row < 630:
 			return "" // held for 15 minutes, then unknown
@@ -255,22 +255,22 @@ func TestNoPermitOnBarePlates(t *testing.T) {
 			return fmt.Sprintf("%.2f", 4-8*math.Sin(float64(row)/60))
 		}
 	}
-	changes, sum := run(t, pack(1, 500, 1.285), src.trace(names, cover, "cover_mm"))
+	changes, sum := run(t, pack(1, 500, 1.285), src.trace(names, level, "level_mm"))
 	require.Positive(t, sum.PermitS)
 	next := 0
 	permit := ""
-	lastCover, lastAt := math.NaN(), math.Inf(-1)
+	lastLevel, lastAt := math.NaN(), math.Inf(-1)
 	for row := range src.rows {
 		at := src.num(t, row, "t_s")
 		for next < len(changes) && changes[next].TimeS <= at {
 			permit = changes[next].Permit
 			next++
 		}
-		if v, err := strconv.ParseFloat(cover(row), 64); err == nil {
-			lastCover, lastAt = v, at
+		if v, err := strconv.ParseFloat(level(row), 64); err == nil {
+			lastLevel, lastAt = v, at
 		}
-		if lastCover <= 0 || at-lastAt > 900 {
-			require.Equal(t, "withheld", permit, "row %d: cover %v read %v s ago", row, lastCover, at-lastAt)
+		if lastLevel <= 0 || at-lastAt > 900 {
+			require.Equal(t, "blocked", permit, "row %d: level %v read %v s ago", row, lastLevel, at-lastAt)
 		}
 	}
 }

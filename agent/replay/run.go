@@ -23,7 +23,7 @@ type line struct {
 	FullEvidence  string    `json:"full_evidence,omitempty"`
 	StateOfCharge *float64  `json:"state_of_charge,omitempty"`
 	ReadyInS      *float64  `json:"ready_in_s,omitempty"`
-	CoverMM       *float64  `json:"cover_mm,omitempty"`
+	LevelMM       *float64  `json:"level_mm,omitempty"`
 	WaterML       []float64 `json:"water_ml,omitempty"`
 	WaterLostML   float64   `json:"water_lost_ml"`
 	// Evidence that a doubt holds back, and the doubt.
@@ -60,7 +60,7 @@ type Summary struct {
 	GassingAh   float64        `json:"gassing_ah"`    // of the cell string
 	WaterLostML float64        `json:"water_lost_ml"` // of one cell
 	PermitS     float64        `json:"permit_s"`
-	WithheldS   float64        `json:"withheld_s"`
+	BlockedS    float64        `json:"blocked_s"`
 	Ready       uint64         `json:"ready"` // how often the pack became ready to water
 	MaxPackC    *float64       `json:"max_pack_c,omitempty"`
 	lastCharge                 // of the last charge
@@ -167,7 +167,7 @@ func lineOf(timeS float64, p *bay.Picture) line {
 	v := p.View()
 	l := line{
 		TimeS: timeS, Stage: v.Stage, Permit: v.Permit, Findings: p.Codes(), Full: v.Full, FullEvidence: v.FullEvidence,
-		StateOfCharge: digits(v.StateOfCharge, 4), ReadyInS: digits(v.ReadyInS, 0), CoverMM: digits(v.CoverMM, 2),
+		StateOfCharge: digits(v.StateOfCharge, 4), ReadyInS: digits(v.ReadyInS, 0), LevelMM: digits(v.LevelMM, 2),
 		WaterML: slices.Clone(v.WaterML), WaterLostML: digit(p.Water.LostTotal, 3),
 		Pending: p.Charge.Pending.String(), Doubt: p.Charge.Doubt.String(), lastCharge: chargeOf(p),
 	}
@@ -195,7 +195,7 @@ func (r *runner) finish() (*Summary, error) {
 	s.ChargeAh, s.DischargeAh = digit(p.Charge.TotalInAh, 4), digit(p.Charge.TotalOutAh, 4)
 	s.GassingAh, s.WaterLostML = digit(p.Charge.TotalGassingAh, 4), digit(p.Water.LostTotal, 4)
 	s.lastCharge = chargeOf(p)
-	s.PermitS, s.WithheldS = digit(p.PermitS, 3), digit(p.WithheldS, 3)
+	s.PermitS, s.BlockedS = digit(p.PermitS, 3), digit(p.BlockedS, 3)
 	if !math.IsInf(r.maxC, -1) {
 		s.MaxPackC = &r.maxC
 	}

@@ -17,7 +17,7 @@ import (
 )
 
 // columns are the fields of a trace in the order of column's values.
-var columns = [...]string{"time_s", "pack_v", "current_a", "pack_c", "ambient_c", "cover_mm"}
+var columns = [...]string{"time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm"}
 
 type column int
 
@@ -27,7 +27,7 @@ const (
 	currentA
 	packC
 	ambientC
-	coverMM
+	levelMM
 	numColumns
 )
 
@@ -76,7 +76,7 @@ type Trace struct {
 	last  float64
 	any   bool // a row was read
 	seen  bay.Readings
-	to    [numColumns]*reading.Reading // where in seen a column stands; nil for the cover
+	to    [numColumns]*reading.Reading // where in seen a column stands; nil for the level
 }
 
 // Open reads the header of a trace; gzip is recognised by its first bytes. The
@@ -92,7 +92,7 @@ func Open(name string, r io.Reader) (*Trace, error) {
 	}
 	head, err := t.rows.next()
 	if err != nil {
-		return nil, t.broken(err, "a header line such as time_s,pack_v,current_a,pack_c,ambient_c,cover_mm")
+		return nil, t.broken(err, "a header line such as time_s,pack_v,current_a,pack_c,ambient_c,level_mm")
 	}
 	return t, t.header(head)
 }
@@ -141,7 +141,7 @@ func columnOf(name string) column {
 }
 
 // Fit takes out of a setup what this trace has no column for, so that it is
-// not asked for. The voltage, the temperature and the cover are always asked
+// not asked for. The voltage, the temperature and the level are always asked
 // for: without them nothing is granted.
 func (t *Trace) Fit(s *bay.Setup) {
 	s.HasCurrent = t.at[currentA] >= 0
@@ -196,7 +196,7 @@ func (t *Trace) hold(c column, v float64) {
 		*to = reading.Good(v, t.seen.Now)
 		return
 	}
-	t.seen.Cover = reading.Covered(v, v, t.seen.Now)
+	t.seen.Level = reading.LevelBetween(v, v, t.seen.Now)
 }
 
 func (t *Trace) time(rec [][]byte) error {

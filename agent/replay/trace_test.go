@@ -15,17 +15,17 @@ import (
 
 func TestBadTraces(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
-		{"empty", "", "t.csv:1: the file is empty; accepted: a header line such as time_s,pack_v,current_a,pack_c,ambient_c,cover_mm"},
-		{"only a comment", "# hello\n", "t.csv:1: the file is empty; accepted: a header line such as time_s,pack_v,current_a,pack_c,ambient_c,cover_mm"},
-		{"unknown column", "time_s,volts\n", `t.csv:1: field header: value "volts" is not accepted: a column must be one of time_s, pack_v, current_a, pack_c, ambient_c, cover_mm`},
+		{"empty", "", "t.csv:1: the file is empty; accepted: a header line such as time_s,pack_v,current_a,pack_c,ambient_c,level_mm"},
+		{"only a comment", "# hello\n", "t.csv:1: the file is empty; accepted: a header line such as time_s,pack_v,current_a,pack_c,ambient_c,level_mm"},
+		{"unknown column", "time_s,volts\n", `t.csv:1: field header: value "volts" is not accepted: a column must be one of time_s, pack_v, current_a, pack_c, ambient_c, level_mm`},
 		{"no time", "pack_v\n1\n", `t.csv:1: field header: value "pack_v" is not accepted: a column time_s is needed`},
 		{"column twice", "time_s,pack_v,pack_v\n", `t.csv:1: field header: value "pack_v" is not accepted: each column may stand only once`},
 		{"no row", "time_s,pack_v\n", "t.csv:1: the trace has a header but no row; at least one is needed"},
 		{"time goes back", "# c\ntime_s,pack_v\n10,25\n9,25\n", `t.csv:4: field time_s: value "9" is not accepted: time must not go back: the row before is at 10 s`},
 		{"no time in a row", "time_s,pack_v\n,25\n", `t.csv:2: field time_s: a value is missing: seconds between -9e9 and 9e9`},
 		{"letters", "time_s,pack_v\n1,25\n2,abc\n", `t.csv:3: field pack_v: value "abc" is not accepted: a number, or nothing for no reading`},
-		{"not a number", "time_s,cover_mm\n1,NaN\n", `t.csv:2: field cover_mm: value "NaN" is not accepted: a number, or nothing for no reading`},
-		{"infinite", "time_s,cover_mm\n1,1e999\n", `t.csv:2: field cover_mm: value "1e999" is not accepted: a number, or nothing for no reading`},
+		{"not a number", "time_s,level_mm\n1,NaN\n", `t.csv:2: field level_mm: value "NaN" is not accepted: a number, or nothing for no reading`},
+		{"infinite", "time_s,level_mm\n1,1e999\n", `t.csv:2: field level_mm: value "1e999" is not accepted: a number, or nothing for no reading`},
 		{"too few fields", "time_s,pack_v,pack_c\n1,2\n", "t.csv:2: wrong number of fields; accepted: as many fields as the header, separated by commas"},
 		{"broken gzip", "\x1f\x8bxxxxxxxxxxxxxx", "t.csv:1: the file begins like gzip but is not: gzip: invalid header"},
 	} {
@@ -41,7 +41,7 @@ func TestBadTraces(t *testing.T) {
 	}
 }
 
-const small = "# comment\ncover_mm, pack_v,time_s,pack_c\n5,25.2,0,25\n5,25.2,60,25\n,,120,\n-1,25.2,180,25\n"
+const small = "# comment\nlevel_mm, pack_v,time_s,pack_c\n5,25.2,0,25\n5,25.2,60,25\n,,120,\n-1,25.2,180,25\n"
 
 func TestSameBytesEachTime(t *testing.T) {
 	once := func(r io.Reader) string {
@@ -58,7 +58,7 @@ func TestSameBytesEachTime(t *testing.T) {
 	first := once(strings.NewReader(small))
 	require.Equal(t, first, once(strings.NewReader(small)))
 	require.Contains(t, first, `"time_s":60,"stage":"waiting","permit":"granted"`)
-	require.Contains(t, first, `"time_s":180,"stage":"waiting","permit":"withheld","findings":["plates-bare"]`)
+	require.Contains(t, first, `"time_s":180,"stage":"waiting","permit":"blocked","findings":["plates-bare"]`)
 	var z bytes.Buffer
 	w := gzip.NewWriter(&z)
 	_, err := w.Write([]byte(small))
@@ -70,7 +70,7 @@ func TestSameBytesEachTime(t *testing.T) {
 func FuzzTrace(f *testing.F) {
 	f.Add([]byte(small))
 	f.Add([]byte("time_s\n0\n1e9\n"))
-	f.Add([]byte("time_s,pack_v,current_a,pack_c,ambient_c,cover_mm\n-1e9,1e300,-1e300,1e300,1,1\n"))
+	f.Add([]byte("time_s,pack_v,current_a,pack_c,ambient_c,level_mm\n-1e9,1e300,-1e300,1e300,1,1\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		tr, err := replay.Open("t.csv", bytes.NewReader(data))
 		if err != nil {

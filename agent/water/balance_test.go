@@ -16,7 +16,7 @@ func TestRod(t *testing.T) {
 	const dry, wet, rodMM = -30.0, 30.0, 4.0
 	r := &rig{Balance: water.New(pack())}
 	if s := r.wait(time.Minute, rodMM, wet); s.Known {
-		t.Fatalf("a rod that was always wet tells a cover of %.1f mm", s.SettledMM)
+		t.Fatalf("a rod that was always wet tells a level of %.1f mm", s.SettledMM)
 	}
 	for range 20 {
 		r.wait(time.Minute, rodMM, wet)
@@ -52,8 +52,8 @@ func TestRod(t *testing.T) {
 	}
 }
 
-// TestRodAndDipRule: one dip reading gives a rod's balance its start.
-func TestRodAndDipRule(t *testing.T) {
+// TestRodAndLevelRod: one level reading gives a rod's balance its start.
+func TestRodAndLevelRod(t *testing.T) {
 	r := &rig{Balance: water.New(pack())}
 	r.wait(time.Minute, 4, 30)
 	if why := r.Level(5, 11); why != "" {
@@ -125,7 +125,7 @@ func TestUnknownIsUnknown(t *testing.T) {
 	if s := r.stand(8, 8); s.Known || s.ForecastOK || s.TotalML != 0 || s.Due {
 		t.Errorf("without a temperature: %+v", s.Known)
 	}
-	r.in.PackC, r.in.Cover = reading.Good(25, r.now), reading.Cover{At: r.now, Fault: reading.Short}
+	r.in.PackC, r.in.Level = reading.Good(25, r.now), reading.Level{At: r.now, Fault: reading.Short}
 	r.Step(&r.in)
 	if s := r.Status(); s.Known || s.TotalML != 0 {
 		t.Errorf("without a level: known %v, %.0f ml", s.Known, s.TotalML)

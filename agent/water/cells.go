@@ -8,33 +8,33 @@ import (
 )
 
 const (
-	// agreeMM is how near two readings of the same level lie: a dip rule in a
+	// agreeMM is how near two readings of the same level lie: a level rod in a
 	// vent is read to 1 or 2 mm (common practice, no source).
 	agreeMM = 3.0
-	dipMM   = 1.5 // standard error of one dip reading
+	dipMM   = 1.5 // standard error of one level reading
 	// usualMore is how much more than the pilot a cell may use that was never
 	// measured: cells of a sound pack differ by a tenth or so (common practice,
 	// no source).
 	usualMore = 1.15
 	// Bounds of a cell's own use over that of the pilot; beyond, it leaks or
-	// takes no charge, and the dip readings must say how it goes on.
+	// takes no charge, and the level readings must say how it goes on.
 	leastUse, mostUse = 0.5, 2.5
 	useSpread         = 0.3 // of that ratio before anything is known: sound cells and odd ones
 	learnMM           = 4.0 // water lost below which two readings teach no use
-	// overFloorMM is how far above the vent floor a level can be read at all: in
+	// overFloorMM is how far above the bottom of the vent well a level can be read at all: in
 	// the tube of the vent.
 	overFloorMM = 30.0
 	// useVisits is how many visits make a cell's share of the water its own use.
 	useVisits = 3
 )
 
-// cell is one cell's estimate against the pilot's settled cover.
+// cell is one cell's estimate against the pilot's settled level.
 type cell struct {
 	offsetMM float64 // likely
 	lowMM    float64 // of the lowest estimate, below the likely one; 0 or less
 	highMM   float64 // of the highest, above it; 0 or more
 	use      float64 // own water use over that of the pilot
-	readAh   float64 // gassing total at the last dip reading
+	readAh   float64 // gassing total at the last level reading
 	measured bool    // there was one
 	fresh    bool    // and no water was poured since
 	pouredML float64 // of the open visit when it was read
@@ -42,7 +42,7 @@ type cell struct {
 }
 
 // driftMM is how much lower the cell has got against the pilot since its last
-// dip reading by its own use.
+// level reading by its own use.
 func (b *Balance) driftMM(c *cell) float64 {
 	if !c.measured {
 		return 0
@@ -75,7 +75,7 @@ func (b *Balance) spreadAnew() {
 	b.apartAh, b.apartOld = b.gassingAh, false
 }
 
-// likelyMM, lowestMM and highestMM are a cell's settled cover less the pilot's.
+// likelyMM, lowestMM and highestMM are a cell's settled level less the pilot's.
 func (b *Balance) likelyMM(i int) float64 {
 	c := &b.cells[i]
 	return c.offsetMM - b.driftMM(c)
@@ -111,21 +111,21 @@ func (b *Balance) LowestMM() float64 {
 	return b.apartLow
 }
 
-// Level takes in a dip-rule reading of one cell (1 is the positive end), as
+// Level takes in a level reading of one cell (1 is the positive end), as
 // measured; it moves that cell's estimate against the pilot. The text says why
 // it cannot be used, "" when it is. A reading that does not agree with the
 // estimate, by more than 3 mm, counts at once for what is careful, and for the
 // rest when a second one agrees with it; until then Status.Doubted has its bit.
-func (b *Balance) Level(number int, coverMM float64) (why string) {
+func (b *Balance) Level(number int, levelMM float64) (why string) {
 	switch {
 	case number < 1 || number > b.cfg.Cells:
 		return fmt.Sprintf("cell %d is not one of 1 to %d", number, b.cfg.Cells)
-	case math.IsNaN(coverMM) || coverMM > b.cfg.VentFloorMM+overFloorMM:
-		return fmt.Sprintf("%.1f mm is above any level that this cell can have: its vent floor is at %.1f mm", coverMM, b.cfg.VentFloorMM)
+	case math.IsNaN(levelMM) || levelMM > b.cfg.VentWellMM+overFloorMM:
+		return fmt.Sprintf("%.1f mm is above any level that this cell can have: its bottom of the vent well is at %.1f mm", levelMM, b.cfg.VentWellMM)
 	case !b.s.RiseKnown:
 		return "the temperature is not known now, so the level cannot be referred to 25 °C: read it again"
 	}
-	settled := coverMM - b.riseMM - b.gasMM
+	settled := levelMM - b.riseMM - b.gasMM
 	if !b.s.Known && b.open && !b.visit {
 		// A probe that is in order but measures nothing: one cell's level is the
 		// best that is known of all.
@@ -135,12 +135,12 @@ func (b *Balance) Level(number int, coverMM float64) (why string) {
 	if !b.s.Known && !b.visit {
 		return "the pilot cell's level is not known now, so there is nothing to compare with: read it again"
 	}
-	b.dip(number-1, settled-b.pilotFor(number-1))
+	b.read(number-1, settled-b.pilotFor(number-1))
 	return ""
 }
 
-// dip is one reading as a difference to the pilot cell.
-func (b *Balance) dip(i int, offset float64) {
+// read takes one reading as a difference to the pilot cell.
+func (b *Balance) read(i int, offset float64) {
 	c := &b.cells[i]
 	likely := b.likelyMM(i)
 	b.learnUse(c, likely, offset)
@@ -184,7 +184,7 @@ func (b *Balance) learnUse(c *cell, likely, offset float64) {
 }
 
 // Filled closes a visit: each cell rose by what it was given, and the balance
-// starts anew from the next calm level. beforeMM is the pilot's settled cover
+// starts anew from the next calm level. beforeMM is the pilot's settled level
 // when the visit opened; without it the water is only counted.
 func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK bool, gassingAh float64) {
 	if beforeOK {

@@ -13,12 +13,12 @@ import (
 	"bayward/agent/water"
 )
 
-// TestHandReadings is what one dip reading may do: always something careful,
+// TestHandReadings is what one level reading may do: always something careful,
 // never something bold before a second one agrees.
 func TestHandReadings(t *testing.T) {
 	for _, c := range []struct {
 		name    string
-		dips    []float64 // of cell 3, the pilot stands at 8 mm
+		levels  []float64 // of cell 3, the pilot stands at 8 mm
 		lowMM   float64   // how far below the pilot the lowest cell counts
 		needML  float64   // of cell 3
 		doubted bool
@@ -36,7 +36,7 @@ func TestHandReadings(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := newRig(pack(), 8)
-			for _, mm := range c.dips {
+			for _, mm := range c.levels {
 				if why := r.Level(3, mm); why != "" {
 					t.Fatal(why)
 				}
@@ -104,11 +104,11 @@ func TestOwnUse(t *testing.T) {
 	}
 	r.lose(2)
 	s := r.stand(5, 5)
-	if s.CoverMM[6] > 2-0.3 || s.CoverMM[6] < 1 {
-		t.Errorf("cell 7 is taken to stand at %.2f mm, want 1 (its whole own use) to 1.7 (what one pair of readings proves)", s.CoverMM[6])
+	if s.LevelMM[6] > 2-0.3 || s.LevelMM[6] < 1 {
+		t.Errorf("cell 7 is taken to stand at %.2f mm, want 1 (its whole own use) to 1.7 (what one pair of readings proves)", s.LevelMM[6])
 	}
-	if math.Abs(s.CoverMM[0]-5) > 0.3 {
-		t.Errorf("cell 1 is taken to stand at %.2f mm, want 5", s.CoverMM[0])
+	if math.Abs(s.LevelMM[0]-5) > 0.3 {
+		t.Errorf("cell 1 is taken to stand at %.2f mm, want 5", s.LevelMM[0])
 	}
 }
 
@@ -118,8 +118,8 @@ func TestUnmeasuredCellsMayUseMore(t *testing.T) {
 	r := newRig(pack(), 13)
 	r.lose(8)
 	s := r.stand(5, 5)
-	if want := -0.15 * 8; math.Abs(r.LowestMM()-want) > 0.02 || math.Abs(s.CoverMM[4]-5) > 0.01 {
-		t.Errorf("lowest %.2f mm below the pilot, want %.2f; likely cover %.2f, want 5", r.LowestMM(), want, s.CoverMM[4])
+	if want := -0.15 * 8; math.Abs(r.LowestMM()-want) > 0.02 || math.Abs(s.LevelMM[4]-5) > 0.01 {
+		t.Errorf("lowest %.2f mm below the pilot, want %.2f; likely level %.2f, want 5", r.LowestMM(), want, s.LevelMM[4])
 	}
 }
 
@@ -156,40 +156,40 @@ func TestPouredWaterProvesNoLevel(t *testing.T) {
 func TestAnyReadings(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		cfg := pack()
-		r := newRig(cfg, rapid.Float64Range(-5, 15).Draw(t, "cover"))
-		cover := r.Status().SettledMM
+		r := newRig(cfg, rapid.Float64Range(-5, 15).Draw(t, "level"))
+		level := r.Status().SettledMM
 		for range rapid.IntRange(1, 30).Draw(t, "n") {
 			switch rapid.IntRange(0, 3).Draw(t, "what") {
 			case 0:
 				drop := rapid.Float64Range(0, 5).Draw(t, "drop")
 				r.lose(drop)
-				cover -= drop
-				r.wait(time.Hour, cover, cover)
+				level -= drop
+				r.wait(time.Hour, level, level)
 			case 1:
-				cell, dip := rapid.IntRange(1, 12).Draw(t, "cell"), rapid.Float64Range(-60, 50).Draw(t, "dip")
+				cell, read := rapid.IntRange(1, 12).Draw(t, "cell"), rapid.Float64Range(-60, 50).Draw(t, "level")
 				before := r.LowestMM()
 				doubted := r.Status().Doubted&(1<<(cell-1)) != 0
-				r.Level(cell, dip)
+				r.Level(cell, read)
 				if after := r.LowestMM(); !doubted && after > before+3.01 {
-					t.Fatalf("one reading of %.1f mm lifted the lowest cell from %.2f to %.2f mm", dip, before, after)
+					t.Fatalf("one reading of %.1f mm lifted the lowest cell from %.2f to %.2f mm", read, before, after)
 				}
 			case 2:
 				var given [water.MaxCells]float64
-				before := r.stand(cover, cover)
+				before := r.stand(level, level)
 				for i := range 12 {
 					given[i] = before.NeedML[i]
 				}
 				settled := before.SettledMM
-				cover += given[0] / 13
-				r.stand(cover, cover)
+				level += given[0] / 13
+				r.stand(level, level)
 				r.Filled(&given, settled, true, r.in.GassingAh)
 			case 3:
 				r = again(t, r, cfg)
 			}
-			s := r.stand(cover, cover)
+			s := r.stand(level, level)
 			for i := range 12 {
-				if s.NeedML[i] < 0 || s.CoverMM[i]+s.NeedML[i]/13 > max(s.CeilingMM, s.CoverMM[i])+1e-6 {
-					t.Fatalf("cell %d: %.1f ml on %.1f mm pass the ceiling of %.1f mm", i+1, s.NeedML[i], s.CoverMM[i], s.CeilingMM)
+				if s.NeedML[i] < 0 || s.LevelMM[i]+s.NeedML[i]/13 > max(s.CeilingMM, s.LevelMM[i])+1e-6 {
+					t.Fatalf("cell %d: %.1f ml on %.1f mm pass the ceiling of %.1f mm", i+1, s.NeedML[i], s.LevelMM[i], s.CeilingMM)
 				}
 			}
 			if low := r.LowestMM(); low > 0 || math.IsNaN(low) {

@@ -22,7 +22,7 @@ const (
 	// scaleSpread is how wrong the gassing law may be for one pack, as a share;
 	// it is a fit over many batteries. scaleAges is added at each visit.
 	scaleSpread, scaleAges = 0.3, 0.05
-	levelMM                = 0.8   // standard error of a settled cover
+	levelErrorMM           = 0.8   // standard error of a settled level
 	soonH                  = 72.0  // hours of forecast below which a visit is due
 	mostForecastH          = 9600. // 400 days: beyond, the figure says nothing
 	forecastZ              = 1.645 // for ForecastCoverage
@@ -99,7 +99,7 @@ func (u *use) learn(measured, predicted float64) (scale, se float64) {
 	if !(predicted > 0) {
 		return u.scale, u.scaleSE
 	}
-	noise := math.Sqrt2 * levelMM
+	noise := math.Sqrt2 * levelErrorMM
 	gain := u.scaleSE * u.scaleSE * predicted / (u.scaleSE*u.scaleSE*predicted*predicted + noise*noise)
 	scale = min(max(u.scale+gain*(measured-u.scale*predicted), 0.2), 5)
 	return scale, u.scaleSE * math.Sqrt(max(1-gain*predicted, 0))
@@ -109,14 +109,14 @@ func (u *use) learn(measured, predicted float64) (scale, se float64) {
 // has risen by itself teaches nothing.
 func (b *Balance) learnScale(beforeMM float64) {
 	lost := b.mm(b.s.LostML)
-	if !b.anchored || b.open || beforeMM > b.anchorMM+levelMM {
+	if !b.anchored || b.open || beforeMM > b.anchorMM+levelErrorMM {
 		return
 	}
 	b.use.scale, b.use.scaleSE = b.use.learn(b.anchorMM-beforeMM, lost)
 	b.use.scaleSE = min(math.Hypot(b.use.scaleSE, scaleAges), scaleSpread)
 }
 
-// forecast says when the lowest cell reaches the charge cover. Its range adds,
+// forecast says when the lowest cell reaches the lowest level for charging. Its range adds,
 // as shares of the time, what is unsure of the gassing law, of the level, of the
 // record of days and of the days to come.
 func (b *Balance) forecast() {
@@ -142,11 +142,11 @@ func (b *Balance) reckon() {
 	if b.teaches {
 		scale, scaleSE = b.use.learn(b.anchorMM-b.calmMM, b.mm(b.calmLostML))
 	}
-	left := max(b.s.LowMM-b.cfg.ChargeCoverMM, 0)
+	left := max(b.s.LowMM-b.cfg.ChargeLevelMM, 0)
 	atDays := b.ml(left) / (scale * mean * b.lowUse)
 	share := spread / mean
 	relative := scaleSE*scaleSE/(scale*scale) + habitSpread*habitSpread + cellSpread*cellSpread
-	relative += share*share/float64(days) + share*share/max(atDays, 1) + square(levelMM/max(left, levelMM))
+	relative += share*share/float64(days) + share*share/max(atDays, 1) + square(levelErrorMM/max(left, levelErrorMM))
 	wide := math.Exp(forecastZ * math.Sqrt(relative))
 	hours := func(d float64) float64 { return min(d*day.Hours(), mostForecastH) }
 	b.s.ForecastH = hours(atDays)

@@ -35,7 +35,7 @@ func someYard(seed uint64) *yard {
 	}
 }
 
-// run goes through the days until the lowest cell reaches the charge cover, with
+// run goes through the days until the lowest cell reaches the lowest level for charging, with
 // a fill of each cell to its mark each time before rounds are over; it asks at the given
 // shares of the last interval.
 func (y *yard) run(rounds int, asked []float64, told func(share, trueH, saidH, lo, hi float64)) {
@@ -84,7 +84,7 @@ func (y *yard) run(rounds int, asked []float64, told func(share, trueH, saidH, l
 	}
 }
 
-// TestForecastHolds checks that the date at which the charge cover is reached
+// TestForecastHolds checks that the date at which the lowest level for charging is reached
 // lies in the forecast's range about as often as water.ForecastCoverage says. The
 // bounds are four standard errors around 0.9 and 0.04 for the difference between
 // these yards and those that the constants were chosen for. The early end allows

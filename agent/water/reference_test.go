@@ -64,15 +64,15 @@ func TestGovernmentWaterRules(t *testing.T) {
 
 // TestLevelMarks holds a common block against the level marks of
 // testdata/reference/electrolyte_level.csv: the ceiling lies below every mark
-// that is given from the vent, and the target at or above every mark that is
+// that is given from the vent, and the fill mark at or above every mark that is
 // given from the plates. The marks from the vent disagree (3.2 mm below the tube,
 // TM 55-2210-224-12; at the base of the vent well, TM 5-3895-349-14&P): those fill
 // a cold pack by eye before its charge, this fills for the hottest hour.
 func TestLevelMarks(t *testing.T) {
 	cfg := pack()
 	s := newRig(cfg, 5).Status()
-	if s.CeilingMM < cfg.TargetCoverMM {
-		t.Fatalf("ceiling %.1f mm below the target", s.CeilingMM)
+	if s.CeilingMM < cfg.FillMarkMM {
+		t.Fatalf("ceiling %.1f mm below the fill mark", s.CeilingMM)
 	}
 	for _, row := range rows(t, "reference", "electrolyte_level.csv") {
 		if row["unit"] == "" || row["item"] != "level_full" && row["item"] != "level_min" {
@@ -81,12 +81,12 @@ func TestLevelMarks(t *testing.T) {
 		t.Run(row["source"]+", "+row["unit"], func(t *testing.T) {
 			switch v := num(t, row, "value"); row["unit"] {
 			case "mm below bottom of filling tube (1/8 in)", "at the base of each vent well", "mm":
-				if s.CeilingMM > cfg.VentFloorMM-v {
-					t.Errorf("ceiling %.1f mm, mark at %.1f", s.CeilingMM, cfg.VentFloorMM-v)
+				if s.CeilingMM > cfg.VentWellMM-v {
+					t.Errorf("ceiling %.1f mm, mark at %.1f", s.CeilingMM, cfg.VentWellMM-v)
 				}
 			default:
-				if cfg.TargetCoverMM < v {
-					t.Errorf("target %.1f mm, mark at %.1f", cfg.TargetCoverMM, v)
+				if cfg.FillMarkMM < v {
+					t.Errorf("fill mark %.1f mm, mark at %.1f", cfg.FillMarkMM, v)
 				}
 			}
 		})
@@ -95,16 +95,16 @@ func TestLevelMarks(t *testing.T) {
 
 // TestTradeRules are rules of the trade: common practice, no source.
 func TestTradeRules(t *testing.T) {
-	t.Run("a fill to half of the gap from plate top to vent floor is usual (common practice, no source)", func(t *testing.T) {
+	t.Run("a fill to half of the gap from plate top to bottom of the vent well is usual (common practice, no source)", func(t *testing.T) {
 		for _, floor := range []float64{19, 22, 25} { // common 6 V blocks
 			cfg := pack()
-			cfg.VentFloorMM, cfg.TargetCoverMM = floor, floor/2
+			cfg.VentWellMM, cfg.FillMarkMM = floor, floor/2
 			s := newRig(cfg, 2).Status()
 			if got, want := s.NeedML[0], 13*(floor/2-2); math.Abs(got-want) > 0.01 {
-				t.Errorf("vent floor at %.0f mm: %.1f ml, want %.1f: half of the gap must be allowed", floor, got, want)
+				t.Errorf("bottom of the vent well at %.0f mm: %.1f ml, want %.1f: half of the gap must be allowed", floor, got, want)
 			}
 			if s.CeilingMM > floor-3 {
-				t.Errorf("vent floor at %.0f mm: ceiling at %.1f mm", floor, s.CeilingMM)
+				t.Errorf("bottom of the vent well at %.0f mm: ceiling at %.1f mm", floor, s.CeilingMM)
 			}
 		}
 	})
@@ -119,7 +119,7 @@ func TestTradeRules(t *testing.T) {
 // TestColdStandsLow: "lower when very cold: let it warm before judging" (TM
 // 9-6140-200-14, 4-8a). By the expansion of 1.28 acid, 5.66e-4 per °C (1998 density
 // polynomial, CALC): 1.5 L over 60 cm² move 2.9 mm in 20 °C. The same liquid read
-// at 5 and at 45 °C must settle to the same cover.
+// at 5 and at 45 °C must settle to the same level.
 func TestColdStandsLow(t *testing.T) {
 	cfg := pack()
 	cfg.ElectrolyteML, cfg.FreeSurfaceCM2 = 1500, 60
@@ -178,21 +178,21 @@ func TestNoAmountReachesTheVents(t *testing.T) {
 	cfg := pack()
 	const perC = 5.66e-4 // 1998 density polynomial near 1.28, CALC
 	hot := cfg.ElectrolyteML*perC*(cfg.HottestC-25)/13 + cfg.GasHoldUpMM
-	for cover := -80.0; cover <= 25; cover += 0.5 {
-		s := newRig(cfg, cover).Status()
+	for level := -80.0; level <= 25; level += 0.5 {
+		s := newRig(cfg, level).Status()
 		for _, free := range []float64{0.3, 0.5, 1} {
-			for _, ml := range []float64{s.NeedML[0], s.FillML[0]} {
-				after := cover + ml/13
-				if cover < 0 {
-					after = (ml + cover*13*free) / 13
+			for _, ml := range []float64{s.NeedML[0], s.CoverPlatesML[0]} {
+				after := level + ml/13
+				if level < 0 {
+					after = (ml + level*13*free) / 13
 				}
-				if ml > 0 && after+hot > cfg.VentFloorMM {
-					t.Fatalf("%.0f ml on %.1f mm with %.1f of the section free: %.1f mm when hot, vent floor at %.0f", ml, cover, free, after+hot, cfg.VentFloorMM)
+				if ml > 0 && after+hot > cfg.VentWellMM {
+					t.Fatalf("%.0f ml on %.1f mm with %.1f of the section free: %.1f mm when hot, bottom of the vent well at %.0f", ml, level, free, after+hot, cfg.VentWellMM)
 				}
 			}
 		}
 	}
 	if need, fill := cfg.CellNeed(-4, 0, 17); math.Abs(need-13*17) > 0.01 || math.Abs(fill-13*8) > 0.01 {
-		t.Errorf("4 mm below the tops: %.0f and %.0f ml, want 221 (13 mm above) and 104 (1 mm over the charge cover)", need, fill)
+		t.Errorf("4 mm below the tops: %.0f and %.0f ml, want 221 (13 mm above) and 104 (1 mm over the lowest level for charging)", need, fill)
 	}
 }

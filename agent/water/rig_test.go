@@ -15,7 +15,7 @@ import (
 // pack is an invented pack of six volt blocks: 13 ml to a millimetre.
 func pack() water.Config {
 	return water.Config{
-		Cells: 12, ChargeCoverMM: 3, TargetCoverMM: 13, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
+		Cells: 12, ChargeLevelMM: 3, FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
 		FullGravity: 1.277, HottestC: 52, GasHoldUpMM: 3,
 	}
 }
@@ -27,9 +27,9 @@ type rig struct {
 	in  water.Inputs
 }
 
-func newRig(cfg water.Config, coverMM float64) *rig {
+func newRig(cfg water.Config, levelMM float64) *rig {
 	r := &rig{Balance: water.New(cfg)}
-	r.stand(coverMM, coverMM)
+	r.stand(levelMM, levelMM)
 	return r
 }
 
@@ -38,7 +38,7 @@ func (r *rig) stand(lowMM, highMM float64) *water.Status { return r.wait(time.Se
 
 func (r *rig) wait(dt time.Duration, lowMM, highMM float64) *water.Status {
 	r.now += dt
-	r.in.Now, r.in.Cover = r.now, reading.Covered(lowMM, highMM, r.now)
+	r.in.Now, r.in.Level = r.now, reading.LevelBetween(lowMM, highMM, r.now)
 	if r.in.PackC.Fault == reading.Missing {
 		r.in.PackC = reading.Good(25, r.now)
 	}

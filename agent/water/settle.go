@@ -55,7 +55,7 @@ func (b *Balance) thermal(packC float64) float64 {
 	return b.riseMM
 }
 
-// settle refers the measured cover to 25 °C and no gas, and holds it against
+// settle refers the measured level to 25 °C and no gas, and holds it against
 // the balance while the electrolyte is calm.
 func (b *Balance) settle(in *Inputs) {
 	b.s.PredictOK = b.anchored
@@ -66,15 +66,15 @@ func (b *Balance) settle(in *Inputs) {
 	if b.s.RiseKnown {
 		b.s.RiseMM = b.thermal(in.PackC.Value) + b.gasMM
 	}
-	if !in.Cover.OK() || !in.PackC.OK() {
+	if !in.Level.OK() || !in.PackC.OK() {
 		b.s.Known, b.open = false, false
 		return
 	}
 	calm := !in.Gassing && (!in.AnyCharge || in.Now-in.ChargeEnded >= calmFor)
-	low, high := in.Cover.LowMM-b.s.RiseMM, in.Cover.HighMM-b.s.RiseMM
+	low, high := in.Level.LowMM-b.s.RiseMM, in.Level.HighMM-b.s.RiseMM
 	b.open = high-low > wideMM
 	if b.open && calm && !b.visit {
-		if at, ok := b.edge.look(in.Now, in.Cover.LowMM, in.Cover.HighMM); ok {
+		if at, ok := b.edge.look(in.Now, in.Level.LowMM, in.Level.HighMM); ok {
 			b.passRod(at-b.s.RiseMM, in.GassingAh)
 		}
 	}

@@ -12,49 +12,49 @@ const ForecastCoverage = 0.90
 // gas in the electrolyte, volumes are millilitres per cell.
 type Status struct {
 	Figures
-	CoverMM  [MaxCells]float64 // settled cover by cell, measured or estimated
-	NeedML   [MaxCells]float64 // to the target, never past the ceiling
-	FillML   [MaxCells]float64 // cover fill: to the charge cover, never past the ceiling
-	OddRatio [MaxCells]float64 // water taken over the median of the cells; 0: not odd
+	LevelMM       [MaxCells]float64 // settled level by cell, measured or estimated
+	NeedML        [MaxCells]float64 // to the fill mark, never past the ceiling
+	CoverPlatesML [MaxCells]float64 // covers the plates: to the lowest level for charging, never past the ceiling
+	OddRatio      [MaxCells]float64 // water taken over the median of the cells; 0: not odd
 }
 
 // Figures are what is known of the pack as a whole.
 type Figures struct {
 	Cells      int
-	Known      bool // a settled cover is known
+	Known      bool // a settled level is known
 	SettledMM  float64
 	RiseMM     float64 // what a level stands higher now than settled: warmth and gas; valid with RiseKnown
 	RiseKnown  bool    // the temperature is known
-	LowMM      float64 // lowest settled cover that any cell may have
+	LowMM      float64 // lowest settled level that any cell may have
 	LowCell    int     // that cell, 1 is the positive end; valid with Known
-	CeilingMM  float64 // highest settled cover that stays below the vent floor when hot
+	CeilingMM  float64 // highest settled level that stays below the bottom of the vent well when hot
 	TotalML    float64 // NeedML of all cells
 	Due        bool    // the pack wants water: the need is worth a visit
 	LostML     float64 // per cell since the last fill, by Faraday's law
 	LostTotal  float64 // per cell since the memory began
-	PredictMM  float64 // settled cover by the balance; valid with PredictOK
+	PredictMM  float64 // settled level by the balance; valid with PredictOK
 	PredictOK  bool
 	ApartMM    float64 // measured less predicted; valid with PredictOK
-	ForecastH  float64 // hours until the charge cover is reached; valid with ForecastOK
+	ForecastH  float64 // hours until the lowest level for charging is reached; valid with ForecastOK
 	ForecastLo float64 // early end of its range, see ForecastCoverage
 	ForecastHi float64 // late end of its range
 	ForecastOK bool
 	Visits     int    // visits since the memory began whose water was recorded
-	Doubted    uint64 // bit n: the last dip reading of cell n+1 does not agree with its estimate
+	Doubted    uint64 // bit n: the last level reading of cell n+1 does not agree with its estimate
 }
 
 // CopyTo makes to equal to s. It spares the cells that the pack has not, which
 // are most of the size and zero in both: to must come from the same Balance.
 func (s *Status) CopyTo(to *Status) {
 	n := s.Cells
-	copy(to.CoverMM[:n], s.CoverMM[:n])
+	copy(to.LevelMM[:n], s.LevelMM[:n])
 	copy(to.NeedML[:n], s.NeedML[:n])
-	copy(to.FillML[:n], s.FillML[:n])
+	copy(to.CoverPlatesML[:n], s.CoverPlatesML[:n])
 	copy(to.OddRatio[:n], s.OddRatio[:n])
 	to.Figures = s.Figures
 }
 
-// DoubtedCells lists the cells whose last dip reading wants a second one.
+// DoubtedCells lists the cells whose last level reading wants a second one.
 func (s *Status) DoubtedCells() []int {
 	var out []int
 	for i := range s.Cells {

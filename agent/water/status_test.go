@@ -14,7 +14,7 @@ func TestCopyTo(t *testing.T) {
 	fill(v)
 	from.Cells = 12
 	from.CopyTo(&to)
-	for _, cells := range []*[water.MaxCells]float64{&from.CoverMM, &from.NeedML, &from.FillML, &from.OddRatio} {
+	for _, cells := range []*[water.MaxCells]float64{&from.LevelMM, &from.NeedML, &from.CoverPlatesML, &from.OddRatio} {
 		clear(cells[from.Cells:])
 	}
 	if to != from {

@@ -11,9 +11,9 @@ import (
 // Config is what is fixed of the pack; lengths are above the plate tops.
 type Config struct {
 	Cells          int // 1 to MaxCells
-	ChargeCoverMM  float64
-	TargetCoverMM  float64
-	VentFloorMM    float64
+	ChargeLevelMM  float64
+	FillMarkMM     float64
+	VentWellMM     float64
 	FreeSurfaceCM2 float64
 	ElectrolyteML  float64
 	FullGravity    float64
@@ -24,14 +24,14 @@ type Config struct {
 // Inputs is one tick.
 type Inputs struct {
 	Now         time.Duration
-	Cover       reading.Cover   // pilot cell, as measured
+	Level       reading.Level   // pilot cell, as measured
 	PackC       reading.Reading // electrolyte
 	Gassing     bool            // charging current flows and splits water
 	GassingAh   float64         // total of the string since the memory began
 	ChargeEnded time.Duration
 	AnyCharge   bool // a charge has ended, at ChargeEnded
 	// While a visit is open the pilot cell rises when it is filled and the
-	// others do not: cells count from the pilot's settled cover when the visit
+	// others do not: cells count from the pilot's settled level when the visit
 	// opened, and from what they were given since.
 	Visit   bool
 	VisitMM float64
@@ -41,12 +41,12 @@ type Inputs struct {
 const (
 	mmPerCM    = 10.0
 	referenceC = 25.0
-	spareMM    = 1.0       // stays free below the vent floor, and above the charge cover
+	spareMM    = 1.0       // stays free below the bottom of the vent well, and above the lowest level for charging
 	wideMM     = 6.0       // a probe that leaves more open does not measure
 	calmFor    = time.Hour // after gassing, before a level counts as settled
 	gasUp      = 30 * time.Minute
 	gasDown    = 20 * time.Minute
-	dueShare   = 1.0 / 3 // of the way from target to charge cover
+	dueShare   = 1.0 / 3 // of the way from the fill mark to lowest level for charging
 	// leastFree is the least share of a cell's section that is liquid between
 	// the plates; it keeps an amount for bare plates under the ceiling.
 	leastFree = 0.3
@@ -72,7 +72,7 @@ type Balance struct {
 	apartAh   float64
 	apartOld  bool // a person has changed the cells since
 	visits    int
-	anchorMM  float64 // settled cover from which the balance counts
+	anchorMM  float64 // settled level from which the balance counts
 	anchorAh  float64 // gassing total then
 	anchored  bool
 	strayMM   float64       // what the balance was off when it passed rods
@@ -86,7 +86,7 @@ type Balance struct {
 	open      bool // the probe is in order but leaves more than wideMM open
 	use       use
 	teaches   bool    // calmMM was measured since the anchor
-	calmMM    float64 // last settled cover in calm electrolyte
+	calmMM    float64 // last settled level in calm electrolyte
 	// calmLostML is the water that the balance had lost by then.
 	calmLostML float64
 	lowUse     float64 // use of the lowest cell over that of the pilot
@@ -101,7 +101,7 @@ func New(cfg Config) *Balance {
 		b.cells[i].use, b.fillUse[i] = 1, 1
 	}
 	hot := electrolyte.LevelRiseMM(cfg.ElectrolyteML, cfg.FreeSurfaceCM2, referenceC, cfg.HottestC, cfg.FullGravity)
-	b.s.CeilingMM = cfg.VentFloorMM - hot - cfg.GasHoldUpMM - spareMM
+	b.s.CeilingMM = cfg.VentWellMM - hot - cfg.GasHoldUpMM - spareMM
 	return b
 }
 
@@ -152,34 +152,34 @@ func (b *Balance) mm(ml float64) float64 { return ml / b.cfg.FreeSurfaceCM2 * mm
 // ml is the volume of a height in one cell.
 func (b *Balance) ml(mm float64) float64 { return mm * b.cfg.FreeSurfaceCM2 / mmPerCM }
 
-// need works out the water of each cell: to the target, never past the
-// ceiling; and to just above the charge cover, for bare plates. The lowest
+// need works out the water of each cell: to the fill mark, never past the
+// ceiling; and to just above the lowest level for charging, for bare plates. The lowest
 // estimate of all makes the call.
 func (b *Balance) need() {
 	b.s.TotalML, b.s.Due = 0, false
 	if !b.s.Known {
 		return
 	}
-	dueAt := b.cfg.TargetCoverMM - dueShare*(b.cfg.TargetCoverMM-b.cfg.ChargeCoverMM)
-	// What stands above the charge cover now, warm or gassing, is covered.
+	dueAt := b.cfg.FillMarkMM - dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM)
+	// What stands above the lowest level for charging now, warm or gassing, is covered.
 	now := b.riseMM + b.gasMM
 	b.spread()
 	b.s.LowMM = math.Inf(1)
-	var cover, needML, fillML, total float64
+	var level, needML, fillML, total float64
 	for i := range b.cfg.Cells {
 		if b.alike[i] && !b.visit { // as most cells are
-			b.s.CoverMM[i], b.s.NeedML[i], b.s.FillML[i] = cover, needML, fillML
+			b.s.LevelMM[i], b.s.NeedML[i], b.s.CoverPlatesML[i] = level, needML, fillML
 			total += needML
 			continue
 		}
 		pilot, d := b.pilotFor(i), &b.apart[i]
-		cover = pilot + d.likelyMM
-		needML, fillML = b.cfg.CellNeed(cover, now, b.s.CeilingMM)
+		level = pilot + d.likelyMM
+		needML, fillML = b.cfg.CellNeed(level, now, b.s.CeilingMM)
 		if d.highMM > d.likelyMM { // the higher estimate may be the true one
 			room := b.ml(max(b.s.CeilingMM-pilot-d.highMM, 0))
 			needML, fillML = min(needML, room), min(fillML, room)
 		}
-		b.s.CoverMM[i], b.s.NeedML[i], b.s.FillML[i] = cover, needML, fillML
+		b.s.LevelMM[i], b.s.NeedML[i], b.s.CoverPlatesML[i] = level, needML, fillML
 		total += needML
 		if low := pilot + d.lowMM; low < b.s.LowMM {
 			b.s.LowMM, b.s.LowCell, b.lowUse = low, i+1, d.use
@@ -188,23 +188,23 @@ func (b *Balance) need() {
 	b.s.TotalML, b.s.Due = total, b.s.LowMM <= dueAt
 }
 
-// CellNeed is the water of one cell, in millilitres: to the target, and only
-// to just above the charge cover, for bare plates. Neither passes the ceiling,
+// CellNeed is the water of one cell, in millilitres: to the fill mark, and only
+// to just above the lowest level for charging, for bare plates. Neither passes the ceiling,
 // not even if only three tenths of the section are liquid between the plates.
-// settledMM is the cell's cover at 25 °C without gas, riseMM what it stands
+// settledMM is the cell's level at 25 °C without gas, riseMM what it stands
 // higher now (see Status).
 func (c *Config) CellNeed(settledMM, riseMM, ceilingMM float64) (needML, fillML float64) {
 	perMM := c.FreeSurfaceCM2 / mmPerCM
 	most := perMM * max(ceilingMM-min(settledMM, 0)*leastFree-max(settledMM, 0), 0)
-	needML = min(perMM*max(c.TargetCoverMM-settledMM, 0), most)
-	if settledMM+riseMM < c.ChargeCoverMM {
-		least := min(min(c.ChargeCoverMM+spareMM, ceilingMM)-riseMM, ceilingMM)
+	needML = min(perMM*max(c.FillMarkMM-settledMM, 0), most)
+	if settledMM+riseMM < c.ChargeLevelMM {
+		least := min(min(c.ChargeLevelMM+spareMM, ceilingMM)-riseMM, ceilingMM)
 		fillML = min(perMM*max(least-settledMM, 0), most)
 	}
 	return needML, fillML
 }
 
-// pilotFor is the settled cover that a cell's difference counts from.
+// pilotFor is the settled level that a cell's difference counts from.
 func (b *Balance) pilotFor(i int) float64 {
 	if !b.visit {
 		return b.s.SettledMM

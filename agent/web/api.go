@@ -87,7 +87,7 @@ type orderBody struct {
 	ID      string   `json:"id"`
 	Cell    *int     `json:"cell"`
 	ML      *float64 `json:"ml"`
-	CoverMM *float64 `json:"cover_mm"`
+	LevelMM *float64 `json:"level_mm"`
 	Gravity *float64 `json:"gravity"`
 	AtC     *float64 `json:"at_c"`
 	USPerCM *float64 `json:"us_per_cm"`

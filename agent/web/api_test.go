@@ -129,7 +129,7 @@ func TestVisitThroughTheInterface(t *testing.T) {
 	require.Equal(t, 200, b.post(visit, `{"action":"fill","by":"A. Person","cell":12,"ml":110.5,"id":"b"}`).Code)
 	refused(t, b.post(visit, `{"action":"fill","by":"A. Person","cell":12,"ml":110.5,"id":"b"}`), 409, "Refused fill: an order with this ID was taken before.")
 	require.InDelta(t, 110.5, b.picture("bay-1").Visit.GivenML[11], 1e-9)
-	require.Equal(t, 200, b.post(visit, `{"action":"level","by":"A. Person","cell":2,"cover_mm":12}`).Code)
+	require.Equal(t, 200, b.post(visit, `{"action":"level","by":"A. Person","cell":2,"level_mm":12}`).Code)
 	require.Equal(t, 200, b.post(visit, `{"action":"gravity","by":"A. Person","cell":2,"gravity":1.27,"at_c":30}`).Code)
 	require.Equal(t, 200, b.post(visit, `{"action":"close","by":"A. Person"}`).Code)
 	require.False(t, b.picture("bay-1").Visit.Open)
@@ -157,7 +157,7 @@ func TestStrangersCanOnlyHold(t *testing.T) {
 	}
 	for _, body := range []string{
 		`{"action":"open","by":"A"}`, `{"action":"close","by":"A"}`, `{"action":"fill","by":"A","cell":1,"ml":1}`,
-		`{"action":"level","by":"A","cell":1,"cover_mm":1}`, `{"action":"quality","by":"A","us_per_cm":4}`, `{"action":"gravity","by":"A","cell":1,"gravity":1.2,"at_c":20}`,
+		`{"action":"level","by":"A","cell":1,"level_mm":1}`, `{"action":"quality","by":"A","us_per_cm":4}`, `{"action":"gravity","by":"A","cell":1,"gravity":1.2,"at_c":20}`,
 	} {
 		refused(t, b.post("/api/v1/bays/bay-1/visit", body), 403, why)
 	}
@@ -210,7 +210,7 @@ func TestMetricsAreServed(t *testing.T) {
 func FuzzOrders(f *testing.F) {
 	for _, body := range []string{
 		`{"action":"open","by":"A"}`, `{"action":"fill","by":"A","cell":1,"ml":1e3}`, `{"action":"gravity","by":"A","cell":1,"gravity":1.2,"at_c":20}`,
-		`{"action":"level","by":"A","cell":12,"cover_mm":-200}`, `{"action":"hold","by":"\ud800"}`, `[]`, `{"ml":1e999}`,
+		`{"action":"level","by":"A","cell":12,"level_mm":-200}`, `{"action":"hold","by":"\ud800"}`, `[]`, `{"ml":1e999}`,
 		"action=fill&by=A&ml=1&ml=&ml=3", "action=open&by=A&cautions=read", "action=fill&by=A&ml=NaN&ml=Inf", "%zz",
 	} {
 		f.Add(body)

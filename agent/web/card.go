@@ -93,7 +93,7 @@ func values(p *bay.Picture, v view) []value {
 		}
 	}
 	all := []value{
-		{v.say("value.cover"), or(bad["cover"], v.cover(s.Cover.LowMM, s.Cover.HighMM))},
+		{v.say("value.level"), or(bad["level"], v.level(s.Level.LowMM, s.Level.HighMM))},
 		{v.say("value.temperature"), or(bad["pack-temperature"], v.temperature(s.PackC.Value))},
 		{v.say("value.voltage"), or(bad["pack-voltage"], fmt.Sprintf("%.2f V", s.PackV.Value))},
 	}
@@ -109,7 +109,7 @@ func values(p *bay.Picture, v view) []value {
 	return append(append(all, v.advice(p)...), v.outlook(p)...)
 }
 
-// advice is what a person should look into; it grants and withholds nothing.
+// advice is what a person should look into; it grants and blocks nothing.
 func (v view) advice(p *bay.Picture) []value {
 	var all []value
 	if d := p.Charge.Doubt; d != charge.NoDoubt {

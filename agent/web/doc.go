@@ -1,5 +1,5 @@
 // Package web is the technician's page and the HTTP interface: what each bay
-// is doing, why a charge is withheld, what to do, and the orders of a person
+// is doing, why a charge is blocked, what to do, and the orders of a person
 // at the pack.
 //
 // It promises: handlers only read the last pictures, so no reader, however

@@ -27,7 +27,7 @@ func (v view) explain(c interlock.Code, e interlock.Evidence) string {
 			return v.say(key, v.fault(e.Fault))
 		}
 		return v.say(key, e.Value, e.Limit)
-	case interlock.CoverUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown:
+	case interlock.LevelUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown:
 		return v.say(key, v.fault(e.Fault))
 	case interlock.AirflowUnproven, interlock.ContactorOpen, interlock.ContactorStuck:
 		return v.explainContact(key, e)

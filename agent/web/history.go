@@ -69,7 +69,7 @@ func (v view) event(e *bay.Event) (what, text string) {
 	switch e.Kind {
 	case bay.PermitGranted:
 		return v.say(key), ""
-	case bay.PermitWithheld, bay.FindingRaised, bay.FindingCleared:
+	case bay.PermitBlocked, bay.FindingRaised, bay.FindingCleared:
 		return v.say(key, v.title(e.Code)), ""
 	case bay.StageChanged:
 		return v.say(key, v.say("stage."+e.Stage.String())), ""

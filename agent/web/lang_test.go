@@ -120,7 +120,7 @@ func TestEveryStateIsSaid(t *testing.T) {
 				for _, yes := range []bool{false, true} {
 					p := &bay.Picture{Limits: &limits, Pack: &pack, Stage: stage, Now: time.Hour}
 					p.Permit.Granted, p.Charge.Full, p.Charge.Flowing = yes, yes, !yes
-					p.Cool.WaitingFor, p.Cool.ReadyKnown, p.Water.ForecastOK, p.Visit.CoverFill = wait, yes, yes, yes
+					p.Cool.WaitingFor, p.Cool.ReadyKnown, p.Water.ForecastOK, p.Visit.OnlyCoverPlates = wait, yes, yes, yes
 					for _, text := range []string{v.says(p), v.next(p), v.toDo(p), v.say("stage." + stage.String()), visitHint(p, v)} {
 						whole(t, text, stage, wait)
 					}

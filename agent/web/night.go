@@ -71,7 +71,7 @@ func (s *server) newNight(p *bay.Picture, v view, asked string) night {
 		b.curve(v, "volts", v.say("value.voltage"), func(x point) float32 { return x.v }, func(y float64) string { return fmt.Sprintf("%.1f V", y) }),
 		b.curve(v, "amperes", v.say("value.current"), func(x point) float32 { return x.a }, func(y float64) string { return reading.Digits(y, 0) + " A" }),
 		b.curve(v, "heat", v.say("value.temperature"), func(x point) float32 { return x.c }, v.temperature),
-		b.curve(v, "cover", v.say("value.cover"), func(x point) float32 { return x.mm }, func(y float64) string { return v.height(zeroedMM(y), 0) }),
+		b.curve(v, "level", v.say("value.level"), func(x point) float32 { return x.mm }, func(y float64) string { return v.height(zeroedMM(y), 0) }),
 	}
 	return n
 }

@@ -108,7 +108,7 @@ func TestTrafficIsAsDescribed(t *testing.T) {
 		post(visit, `{"action":"fill","by":"A","cell":1,"ml":1}`), post(visit, `{"action":"open","by":"A. Person"}`), {method: "GET", path: "/api/v1/bays/bay-1"},
 		post(visit, `{"action":"open","by":"A"}`), post(visit, `{"action":"fill","by":"A","cell":1,"ml":110.5}`), post(visit, `{"action":"fill","by":"A","cell":49,"ml":1}`),
 		post(visit, `{"action":"fill","by":"A","cell":1,"ml":2001}`), post(visit, `{"action":"fill","by":"A","cell":1.5,"ml":1}`), post(visit, `{"action":"fill","by":"A","ml":1}`),
-		post(visit, `{"action":"level","by":"A","cell":2,"cover_mm":-3}`), post(visit, `{"action":"level","by":"A","cell":2,"cover_mm":-201}`),
+		post(visit, `{"action":"level","by":"A","cell":2,"level_mm":-3}`), post(visit, `{"action":"level","by":"A","cell":2,"level_mm":-201}`),
 		post(visit, `{"action":"quality","by":"A","us_per_cm":4.2}`), post(visit, `{"action":"quality","by":"A","us_per_cm":-1}`), post(visit, `{"action":"quality","by":"A"}`),
 		post(visit, `{"action":"gravity","by":"A","cell":2,"gravity":1.27,"at_c":30}`), post(visit, `{"action":"gravity","by":"A","cell":2,"gravity":0.9,"at_c":30}`),
 		post(visit, `{"action":"open","by":"A","ml":5}`), post(visit, `{"action":"open","by":"A","force":true}`), post(visit, `{"action":"open","by":"`+strings.Repeat("x", 61)+`"}`),

@@ -40,7 +40,7 @@ var (
 	visitActions = []action{
 		{"open", bay.OrderVisitOpen, nil},
 		{"fill", bay.OrderFill, []string{"cell", "ml"}},
-		{"level", bay.OrderLevel, []string{"cell", "cover_mm"}},
+		{"level", bay.OrderLevel, []string{"cell", "level_mm"}},
 		{"quality", bay.OrderQuality, []string{"us_per_cm"}},
 		{"gravity", bay.OrderGravity, []string{"cell", "gravity", "at_c"}},
 		{"close", bay.OrderVisitClose, nil},
@@ -218,7 +218,7 @@ func (b *orderBody) fields(o *bay.Order, cells int) []field {
 	return []field{
 		{"cell", cell, 1, float64(cells), func(v float64) { o.Cell = int(v) }},
 		{"ml", b.ML, 0, bay.MaxFillML, func(v float64) { o.ML = v }},
-		{"cover_mm", b.CoverMM, -200, 200, func(v float64) { o.CoverMM = v }},
+		{"level_mm", b.LevelMM, -200, 200, func(v float64) { o.LevelMM = v }},
 		{"gravity", b.Gravity, 1.0, 1.4, func(v float64) { o.Gravity = v }},
 		{"at_c", b.AtC, -30, 70, func(v float64) { o.AtC = v }},
 		{"us_per_cm", b.USPerCM, 0, bay.MaxUSPerCM, func(v float64) { o.USPerCM = v }},

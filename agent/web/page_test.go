@@ -24,10 +24,10 @@ func plates(p *bay.Picture) {
 	p.Stage = bay.Waiting
 	p.Findings = [interlock.NumCodes]bay.Finding{}
 	raise(p, interlock.PlatesBare, interlock.Evidence{Value: -4, Limit: 3, Fault: reading.None})
-	p.Seen.Cover = reading.Covered(-4, -4, p.Now)
+	p.Seen.Level = reading.LevelBetween(-4, -4, p.Now)
 	p.Water.Known, p.Water.Cells = true, 12
 	for i := range 12 {
-		p.Water.FillML[i] = 91
+		p.Water.CoverPlatesML[i] = 91
 	}
 }
 
@@ -72,7 +72,7 @@ func TestACardSaysWhyAndWhatToDo(t *testing.T) {
 		page := unescaped(text(t, b.get(path)))
 		for _, want := range []string{
 			bay.Cautions, "bayward is not a certified safety device", "Electrolyte stands at -4.0 mm; the plate tops are at 0, a charge needs at least 3.0 mm.",
-			rule.WhatToDo, rule.Basis, "For 4 min.", "charge withheld for", "-4 mm", "25.0 °C", "25.20 V",
+			rule.WhatToDo, rule.Basis, "For 4 min.", "charge blocked for", "-4 mm", "25.0 °C", "25.20 V",
 			"Water that covers the plates, no more: 1092 ml in all", "Each of 12 cells: 91 ml",
 		} {
 			require.Contains(t, page, want, path)
@@ -80,7 +80,7 @@ func TestACardSaysWhyAndWhatToDo(t *testing.T) {
 	}
 }
 
-// TestAHeldBayIsToBeTakenBack: a hold withholds the charge until a person acts, so
+// TestAHeldBayIsToBeTakenBack: a hold blocks the charge until a person acts, so
 // the page must not say that there is nothing to do.
 func TestAHeldBayIsToBeTakenBack(t *testing.T) {
 	b := newBench(nil, "bay-1")
@@ -111,7 +111,7 @@ func TestWhatIsNotKnownSaysWhy(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.change("bay-1", func(p *bay.Picture) {
 		p.Seen.PackC = reading.Bad(reading.PowerOn, p.Now)
-		p.Seen.Cover = reading.Cover{Fault: reading.Open}
+		p.Seen.Level = reading.Level{Fault: reading.Open}
 	})
 	page := text(t, b.get("/"))
 	require.Contains(t, page, "not known: it shows its power-on value, not a measurement")

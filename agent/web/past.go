@@ -65,8 +65,8 @@ func newPoint(p *bay.Picture) point {
 	if p.Seen.AmbientC.OK() {
 		x.airC = float32(p.Seen.AmbientC.Value)
 	}
-	if p.Seen.Cover.OK() {
-		x.mm = float32(p.Seen.Cover.MidMM())
+	if p.Seen.Level.OK() {
+		x.mm = float32(p.Seen.Level.MidMM())
 	}
 	return x
 }

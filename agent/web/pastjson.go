@@ -37,7 +37,7 @@ func (s *server) pastJSON(w http.ResponseWriter, r *http.Request) {
 func (s *server) pastOf(p *bay.Picture, v view, asked string) pastBody {
 	body := pastBody{
 		AgoS: []float64{}, Curves: map[string][]any{}, Bands: []pastBand{},
-		Units: map[string]string{"volts": "V", "amperes": "A", "heat": v.temperatureUnit(), "cover": v.lengthUnit()},
+		Units: map[string]string{"volts": "V", "amperes": "A", "heat": v.temperatureUnit(), "level": v.lengthUnit()},
 	}
 	if s.Past == nil {
 		return body
@@ -53,7 +53,7 @@ func (s *server) pastOf(p *bay.Picture, v view, asked string) pastBody {
 		body.add("volts", x.v, float32Of)
 		body.add("amperes", x.a, float32Of)
 		body.add("heat", x.c, heat)
-		body.add("cover", x.mm, height)
+		body.add("level", x.mm, height)
 		if i == 0 || points[i-1].stage != x.stage {
 			body.band(x, p.Now, v)
 		}

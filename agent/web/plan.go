@@ -15,24 +15,24 @@ const (
 	// usPerPPM turns dissolved solids in mg/l into µS/cm: common practice, no
 	// source.
 	usPerPPM = 2
-	// nearMM is the distance to the vent floor at which a person is warned:
-	// the width of a dip rule's mark and a wave. The project's own.
+	// nearMM is the distance to the bottom of the vent well at which a person is warned:
+	// the width of a level rod's mark and a wave. The project's own.
 	nearMM = 3
 )
 
 // plan is what an open visit proposes for one cell.
 type plan struct {
-	CoverKnown bool
-	CoverMM    float64 // as a dip rule would show it now
-	ByDip      bool    // read with the rule, else estimated
+	LevelKnown bool
+	LevelMM    float64 // as a level rod would show it now
+	ByRod      bool    // read with the rule, else estimated
 	AddKnown   bool
 	AddML      float64 // whole millilitres, never past the ceiling
-	NeverMM    float64 // as a dip rule would show it now: never above
+	NeverMM    float64 // as a level rod would show it now: never above
 	NeverKnown bool
-	RoomML     float64 // to the vent floor; valid with CoverKnown
-	Near       bool    // the vent floor is near
+	RoomML     float64 // to the bottom of the vent well; valid with LevelKnown
+	Near       bool    // the bottom of the vent well is near
 	NoTempC    bool    // nothing is proposed since the temperature is not known
-	Doubt      bool    // the dip-rule reading wants a second one
+	Doubt      bool    // the level reading wants a second one
 	Impure     bool    // nothing is proposed since the water is too impure
 }
 
@@ -45,58 +45,58 @@ func planOf(p *bay.Picture, i int) plan {
 	if n.NeverKnown = w.RiseKnown; n.NeverKnown {
 		n.NeverMM = w.CeilingMM + w.RiseMM
 	}
-	n.ByDip = c.Dipped && c.DipLast
+	n.ByRod = c.LevelRead && c.LevelLast
 	switch {
-	case n.ByDip:
-		n.CoverKnown, n.CoverMM = true, c.DipMM
+	case n.ByRod:
+		n.LevelKnown, n.LevelMM = true, c.LevelMM
 	case known:
-		n.CoverKnown, n.CoverMM = true, settledMM+w.RiseMM
+		n.LevelKnown, n.LevelMM = true, settledMM+w.RiseMM
 	}
-	if n.CoverKnown {
-		n.RoomML = roomML(p.Pack, n.CoverMM)
-		n.Near = p.Pack.VentFloorMM-n.CoverMM < nearMM || n.NeverKnown && n.CoverMM >= n.NeverMM
+	if n.LevelKnown {
+		n.RoomML = roomML(p.Pack, n.LevelMM)
+		n.Near = p.Pack.VentWellMM-n.LevelMM < nearMM || n.NeverKnown && n.LevelMM >= n.NeverMM
 	}
 	n.Impure = p.Visit.QualityKnown && p.Visit.USPerCM > worstUSPerCM
 	if n.AddKnown = known && !n.Impure; n.AddKnown {
 		n.AddML = addML(p, i, settledMM)
 	}
-	n.Doubt = n.ByDip && slices.Contains(w.DoubtedCells(), i+1)
+	n.Doubt = n.ByRod && slices.Contains(w.DoubtedCells(), i+1)
 	return n
 }
 
-// settledOf is a cell's cover at 25 °C without gas, by the core's estimate or,
-// when the probe gives none, by the dip rule.
+// settledOf is a cell's level at 25 °C without gas, by the core's estimate or,
+// when the probe gives none, by the level rod.
 func settledOf(p *bay.Picture, i int) (mm float64, known bool) {
 	w, c := &p.Water, &p.Visit.Cells[i]
 	switch {
 	case !w.RiseKnown:
 		return 0, false
 	case w.Known && i < w.Cells:
-		return w.CoverMM[i], true
-	case c.Dipped && c.DipLast:
-		return c.DipMM - w.RiseMM, true
+		return w.LevelMM[i], true
+	case c.LevelRead && c.LevelLast:
+		return c.LevelMM - w.RiseMM, true
 	}
 	return 0, false
 }
 
-// roomML is the water that reaches the vent floor. Between bare plates only a
+// roomML is the water that reaches the bottom of the vent well. Between bare plates only a
 // part of the section is liquid: about a third is the least (from memory).
-func roomML(p *bay.Pack, coverMM float64) float64 {
+func roomML(p *bay.Pack, levelMM float64) float64 {
 	const leastFree = 0.3
-	return (max(p.VentFloorMM-max(coverMM, 0), 0) - leastFree*min(coverMM, 0)) * p.FreeSurfaceCM2 / 10
+	return (max(p.VentWellMM-max(levelMM, 0), 0) - leastFree*min(levelMM, 0)) * p.FreeSurfaceCM2 / 10
 }
 
 // addML is what the core says, or the same worked out for a cell of which only
-// the dip rule knows.
+// the level rod knows.
 func addML(p *bay.Picture, i int, settledMM float64) float64 {
-	need, fill := p.Water.NeedML[i], p.Water.FillML[i]
+	need, fill := p.Water.NeedML[i], p.Water.CoverPlatesML[i]
 	if !p.Water.Known {
 		c := water.Config{
-			ChargeCoverMM: p.Pack.ChargeCoverMM, TargetCoverMM: p.Pack.TargetCoverMM, FreeSurfaceCM2: p.Pack.FreeSurfaceCM2,
+			ChargeLevelMM: p.Pack.ChargeLevelMM, FillMarkMM: p.Pack.FillMarkMM, FreeSurfaceCM2: p.Pack.FreeSurfaceCM2,
 		}
 		need, fill = c.CellNeed(settledMM, p.Water.RiseMM, p.Water.CeilingMM)
 	}
-	if p.Visit.CoverFill {
+	if p.Visit.OnlyCoverPlates {
 		need = fill
 	}
 	return math.Floor(need + 1e-9) // 130 ml less a rounding error are 130 ml

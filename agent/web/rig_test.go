@@ -41,8 +41,8 @@ func newBench(change func(*web.Options), names ...string) *bench {
 		b.cores[name] = bay.New(bay.Setup{
 			Name: name, Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, StaleAfter: 10 * time.Second,
 			Pack: bay.Pack{
-				Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3, TargetCoverMM: 13,
-				VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
+				Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
+				VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
 			},
 		})
 		b.step(name)
@@ -63,7 +63,7 @@ func (b *bench) step(name string, orders ...bay.Order) []bay.Event {
 	b.now += time.Second
 	p, events := b.cores[name].Step(&bay.Readings{
 		Now: b.now, PackV: reading.Good(25.2, b.now), CurrentA: reading.Good(0, b.now), PackC: reading.Good(25, b.now),
-		AmbientC: reading.Good(21, b.now), Cover: reading.Covered(6, 6, b.now), ContactorClosed: reading.Good(0, b.now), Orders: orders,
+		AmbientC: reading.Good(21, b.now), Level: reading.LevelBetween(6, 6, b.now), ContactorClosed: reading.Good(0, b.now), Orders: orders,
 	})
 	b.last[name] = p.Clone()
 	return append([]bay.Event(nil), events...)

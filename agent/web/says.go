@@ -16,7 +16,7 @@ func (v view) says(p *bay.Picture) string {
 		return s
 	}
 	if c := p.FirstReason(); c != interlock.NoCode && c != interlock.AgentUnready {
-		return s + " " + v.say("says.withheld", v.title(c))
+		return s + " " + v.say("says.blocked", v.title(c))
 	}
 	return s
 }
@@ -25,8 +25,8 @@ func (v view) stageSays(p *bay.Picture) string {
 	switch p.Stage {
 	case bay.Vacant:
 		return v.say("says.vacant")
-	case bay.Settling:
-		return v.say("says.settling")
+	case bay.Checking:
+		return v.say("says.checking")
 	case bay.Waiting:
 		return v.say("says.waiting" + when(p.Permit.Granted, ".free"))
 	case bay.Charging:
@@ -36,7 +36,7 @@ func (v view) stageSays(p *bay.Picture) string {
 	case bay.ReadyToWater:
 		return v.say("says.ready", v.volume(p.Water.TotalML))
 	case bay.Watering:
-		return v.say("says.watering" + when(p.Visit.CoverFill, ".cover"))
+		return v.say("says.watering" + when(p.Visit.OnlyCoverPlates, ".plates"))
 	case bay.Rested:
 		return v.say("says.rested")
 	case bay.StageUnknown, bay.NumStages:
@@ -70,8 +70,8 @@ func (v view) next(p *bay.Picture) string {
 	switch p.Stage {
 	case bay.Vacant:
 		return v.say("next.vacant")
-	case bay.Settling:
-		return v.say("next.settling")
+	case bay.Checking:
+		return v.say("next.checking")
 	case bay.Waiting:
 		return v.say("next.waiting" + when(p.Permit.Granted, ".free"))
 	case bay.Charging:
@@ -89,7 +89,7 @@ func (v view) next(p *bay.Picture) string {
 		return v.nextRested(p)
 	case bay.StageUnknown, bay.NumStages:
 	}
-	return v.say("next.settling")
+	return v.say("next.checking")
 }
 
 func (v view) nextCooling(p *bay.Picture) string {
@@ -113,7 +113,7 @@ func (v view) toDo(p *bay.Picture) string {
 	case p.Visit.Open:
 		return v.say("do.visit")
 	case p.Findings[interlock.PlatesBare].Raised && p.Stage != bay.Vacant:
-		return v.say("do.cover")
+		return v.say("do.plates")
 	case urgencyOf(p).rank <= isLook.rank:
 		return v.say("do.findings")
 	case p.Stage == bay.ReadyToWater:

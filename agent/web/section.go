@@ -13,7 +13,7 @@ type section struct {
 	Known   bool
 	Label   string
 	Rows    []jarRow
-	Lines   []heightLine // plate top, target, vent floor
+	Lines   []heightLine // plate top, fill mark, bottom of the vent well
 	Height  float64      // of a row, in drawing units
 	JarHigh float64
 	NameY   float64 // of the captions below a jar
@@ -44,7 +44,7 @@ type heightLine struct {
 	TextY       float64
 }
 
-type sectionLine struct{ Cell, Cover, How, Water string }
+type sectionLine struct{ Cell, Level, How, Water string }
 
 const (
 	perRow       = 6
@@ -53,21 +53,21 @@ const (
 	labelWide    = 74.0
 	perMM        = 4.0
 	belowMM      = 14.0 // of the plates, drawn
-	aboveMM      = 5.0  // of the vent floor, drawn
+	aboveMM      = 5.0  // of the bottom of the vent well, drawn
 	captionHigh  = 30.0
 	oddMM        = 4.0 // a cell this much lower than the middle one is named
 	lineTextHigh = 12.0
 )
 
 func newSection(p *bay.Picture, v view) section {
-	top := p.Pack.VentFloorMM + aboveMM
+	top := p.Pack.VentWellMM + aboveMM
 	y := func(mm float64) float64 { return math.Round(10*perMM*(top-min(max(mm, -belowMM), top))) / 10 }
 	s := section{Height: perMM*(top+belowMM) + captionHigh, PlateY: y(0)}
 	s.JarHigh = s.Height - captionHigh
 	s.NameY, s.WaterY = s.JarHigh+12, s.JarHigh+26
 	s.Lines = []heightLine{
-		{Y: y(p.Pack.VentFloorMM), Class: "vent", Name: v.say("section.vent")},
-		{Y: y(p.Pack.TargetCoverMM), Class: "target", Name: v.say("section.target")},
+		{Y: y(p.Pack.VentWellMM), Class: "vent", Name: v.say("section.vent")},
+		{Y: y(p.Pack.FillMarkMM), Class: "mark", Name: v.say("section.mark")},
 		{Y: y(0), Class: "plates", Name: v.say("section.plates")},
 	}
 	for i := range s.Lines {
@@ -90,18 +90,18 @@ func newSection(p *bay.Picture, v view) section {
 	}
 	s.Summary = v.say("section.unknown")
 	if s.Known {
-		s.Summary = v.say("section.label", p.Pack.Cells, v.say("value.cover")+": "+s.Table[0].Cover+".")
+		s.Summary = v.say("section.label", p.Pack.Cells, v.say("value.level")+": "+s.Table[0].Level+".")
 	}
 	return s
 }
 
 // probe is the measured cell as its probe shows it now.
 func (s *section) probe(p *bay.Picture, v view, y func(float64) float64) []jar {
-	c := p.Seen.Cover
+	c := p.Seen.Level
 	if !c.OK() {
 		return nil
 	}
-	text := v.cover(c.LowMM, c.HighMM)
+	text := v.level(c.LowMM, c.HighMM)
 	s.Table = append(s.Table, sectionLine{v.say("section.probe"), text, v.say("section.measured"), ""})
 	return []jar{{
 		Y: y(c.LowMM), H: s.Height - captionHigh - y(c.LowMM), Span: y(c.LowMM) - y(c.HighMM), Measured: true,
@@ -112,21 +112,21 @@ func (s *section) probe(p *bay.Picture, v view, y func(float64) float64) []jar {
 func (s *section) cell(p *bay.Picture, v view, i int, y func(float64) float64) (jar, bool) {
 	n := planOf(p, i)
 	line := sectionLine{Cell: v.say("water.cell", i+1), How: v.say("section.estimated")}
-	if n.ByDip {
-		line.How = v.say("section.dip")
+	if n.ByRod {
+		line.How = v.say("section.rod")
 	}
 	if perCell, _ := proposal(p); i < len(perCell) {
 		line.Water = v.volume(math.Floor(perCell[i]))
 	}
-	if !n.CoverKnown {
+	if !n.LevelKnown {
 		return jar{}, false
 	}
-	line.Cover = v.height(zeroedMM(n.CoverMM), 0)
+	line.Level = v.height(zeroedMM(n.LevelMM), 0)
 	if low := lowerBy(p, i); low >= oddMM {
 		line.How += "; " + v.say("section.odd", v.height(low, 0))
 	}
 	s.Table = append(s.Table, line)
-	j := jar{Y: y(n.CoverMM), H: s.Height - captionHigh - y(n.CoverMM), Measured: n.ByDip, Name: digits(i + 1), Title: line.Cell + ": " + line.Cover + ", " + line.How}
+	j := jar{Y: y(n.LevelMM), H: s.Height - captionHigh - y(n.LevelMM), Measured: n.ByRod, Name: digits(i + 1), Title: line.Cell + ": " + line.Level + ", " + line.How}
 	if line.Water != "" {
 		perCell, _ := proposal(p)
 		j.Water = digits(int(perCell[i]))
@@ -144,7 +144,7 @@ func lowerBy(p *bay.Picture, i int) float64 {
 	if !w.Known || i >= w.Cells {
 		return 0
 	}
-	all := slices.Clone(w.CoverMM[:w.Cells])
+	all := slices.Clone(w.LevelMM[:w.Cells])
 	slices.Sort(all)
-	return all[len(all)/2] - w.CoverMM[i]
+	return all[len(all)/2] - w.LevelMM[i]
 }

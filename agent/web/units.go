@@ -43,8 +43,8 @@ func (v view) height(mm float64, digits int) string {
 	return fmt.Sprintf("%.*f mm", digits, mm)
 }
 
-// cover shows both bounds where the probe proves only a span.
-func (v view) cover(lowMM, highMM float64) string {
+// level shows both bounds where the probe proves only a span.
+func (v view) level(lowMM, highMM float64) string {
 	one := func(mm float64) string { return v.height(zeroedMM(mm), 0) }
 	if highMM-lowMM < 0.5 {
 		return one(lowMM)
@@ -52,7 +52,7 @@ func (v view) cover(lowMM, highMM float64) string {
 	return v.say("value.to", one(lowMM), one(highMM))
 }
 
-// zeroedMM has no "-0"; a cover just below the plate tops rounds to -1, since
+// zeroedMM has no "-0"; a level just below the plate tops rounds to -1, since
 // bare plates must not read as 0.
 func zeroedMM(mm float64) float64 {
 	switch {

@@ -31,7 +31,7 @@ type visitPage struct {
 	Bay, OrderID, Who string
 	AskName           bool
 	Step              string // open, water, cells, cell, sure, sheet, close, done
-	CoverFill         bool
+	OnlyCoverPlates   bool
 	Hint              string
 	Confirm           []confirm
 	By, Progress      string
@@ -71,7 +71,7 @@ type quality struct {
 // visitCell is one line of the list of cells.
 type visitCell struct {
 	Number                int
-	Name, Cover, Add      string
+	Name, Level, Add      string
 	Given                 string
 	GivenML, ProposedML   string // for forms
 	Done, Near, Estimated bool
@@ -124,7 +124,7 @@ func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 	v := s.view(r)
 	page := visitPage{
 		base: s.base(r, v.say("visit.title", p.Bay)), Bay: p.Bay, OrderID: newID(), Who: s.who(r), Length: v.lengthUnit(),
-		MaxML: bay.MaxFillML, CoverFill: p.Visit.CoverFill, Hint: visitHint(p, v), Quality: v.quality(p), Says: v.says(p),
+		MaxML: bay.MaxFillML, OnlyCoverPlates: p.Visit.OnlyCoverPlates, Hint: visitHint(p, v), Quality: v.quality(p), Says: v.says(p),
 	}
 	page.AskName, page.Live = s.gate == nil && page.Who == "", true
 	page.Alarms = alarms(p, v)
@@ -172,8 +172,8 @@ func newVisitCell(p *bay.Picture, v view, i int) visitCell {
 	if c.Done {
 		c.Given = v.volume(p.Visit.GivenML[i])
 	}
-	if n.CoverKnown {
-		c.Cover, c.Estimated = v.height(zeroedMM(n.CoverMM), 0), !n.ByDip
+	if n.LevelKnown {
+		c.Level, c.Estimated = v.height(zeroedMM(n.LevelMM), 0), !n.ByRod
 	}
 	if n.AddKnown {
 		c.Add, c.ProposedML = v.volume(n.AddML), strconv.Itoa(int(n.AddML))
@@ -188,7 +188,7 @@ func visitHint(p *bay.Picture, v view) string {
 	case bay.Rested:
 		return v.say("visit.open.none")
 	default:
-		return v.say("visit.open.cover")
+		return v.say("visit.open.plates")
 	}
 }
 
@@ -214,7 +214,7 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	v, i := s.view(r), number-1
 	n := planOf(p, i)
 	c := &cellStep{
-		visitCell: newVisitCell(p, v, i), Title: v.say("cell.title", number, p.Pack.Cells), Now: v.coverNow(n),
+		visitCell: newVisitCell(p, v, i), Title: v.say("cell.title", number, p.Pack.Cells), Now: v.levelNow(n),
 		Temperature: v.temperatureUnit(), Next: nextCell(p, number), After: v.say("cell.after", v.lengthUnit()),
 	}
 	c.Add, c.AddClass = v.addText(n)
@@ -234,14 +234,14 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	return c
 }
 
-func (v view) coverNow(n plan) string {
+func (v view) levelNow(n plan) string {
 	switch {
-	case !n.CoverKnown:
+	case !n.LevelKnown:
 		return v.say("cell.now.unknown")
-	case n.ByDip:
-		return v.say("cell.now.dip", v.height(zeroedMM(n.CoverMM), 0))
+	case n.ByRod:
+		return v.say("cell.now.rod", v.height(zeroedMM(n.LevelMM), 0))
 	}
-	return v.say("cell.now.estimated", v.height(zeroedMM(n.CoverMM), 0))
+	return v.say("cell.now.estimated", v.height(zeroedMM(n.LevelMM), 0))
 }
 
 func (v view) addText(n plan) (text, class string) {

@@ -48,7 +48,7 @@ func TestVisitByHand(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	page := text(t, b.get(visit))
 	for _, want := range []string{
-		"only a cover fill", "face shield, apron and acid-proof gloves", "No metal on my body", "Eyewash or shower works", "No flame, spark or smoking",
+		"only for covering the plates", "face shield, apron and acid-proof gloves", "No metal on my body", "Eyewash or shower works", "No flame, spark or smoking",
 		"Air is moving", "locks the charge out", `href="/first-aid"`, bay.Cautions,
 	} {
 		require.Contains(t, unescaped(page), want)
@@ -60,24 +60,24 @@ func TestVisitByHand(t *testing.T) {
 	require.Equal(t, visit+"?cell=1", b.leads(t, "action=quality&kind=distilled&us=4,5&unit=us&by=A.+Person"))
 	require.InDelta(t, 4.5, b.picture("bay-1").Visit.USPerCM, 1e-9)
 	page = text(t, b.get(visit+"?cell=1"))
-	for _, want := range []string{"Cell 1 of 12", "Cover fill only", "Water: 4.5 µS/cm", "about 6 mm, estimated", "Never fill this cell above", "Non-metallic dip rule", `href="/first-aid"`} {
+	for _, want := range []string{"Cell 1 of 12", "Cover the plates first", "Water: 4.5 µS/cm", "about 6 mm, estimated", "Never fill this cell above", "Non-metallic level rod", `href="/first-aid"`} {
 		require.Contains(t, page, want)
 	}
-	// The plates are covered, so a cover fill proposes nothing; the dip rule
-	// then says otherwise for this cell: 4 mm to cover by 1 mm more than the
+	// The plates are covered, so a level fill proposes nothing; the level rod
+	// then says otherwise for this cell: 4 mm to level by 1 mm more than the
 	// charge needs, on 130 cm², are 6 mm or 78 ml from -2 mm.
 	require.Contains(t, page, "Add nothing: this cell has enough.")
-	require.Equal(t, visit+"?cell=1", b.leads(t, "action=before&cell=1&cover=-2&by=A.+Person"))
+	require.Equal(t, visit+"?cell=1", b.leads(t, "action=before&cell=1&level=-2&by=A.+Person"))
 	page = text(t, b.get(visit+"?cell=1"))
 	require.Contains(t, page, "Add 78 ml")
-	require.Contains(t, page, "-2 mm by the dip rule")
+	require.Contains(t, page, "-2 mm by the level rod")
 
 	form := "action=cell&cell=1&by=A.+Person&given=" + hidden(t, page, "given") + "&ml=78&after=4&id=" + hidden(t, page, "id")
 	require.Equal(t, visit+"?cell=2", b.leads(t, form))
 	require.Equal(t, visit+"?cell=2", b.leads(t, form), "the answer was lost and the form is sent again")
 	v := b.picture("bay-1").Visit
 	require.Equal(t, 78.0, v.GivenML[0], "and nothing more is recorded")
-	require.Equal(t, bay.CellVisit{Done: true, Dipped: true, DipLast: true, DipMM: 4}, v.Cells[0])
+	require.Equal(t, bay.CellVisit{Done: true, LevelRead: true, LevelLast: true, LevelMM: 4}, v.Cells[0])
 
 	require.Equal(t, visit+"?at=35.0&cell=2&gravity=1.262", b.leads(t, "action=gravity&cell=2&gravity=1.262&at=35&by=A.+Person"))
 	// Published: 0.004 for each 10 °F (TM 5-3895-349-14&P), so 10 °C (18 °F)
@@ -115,7 +115,7 @@ func TestEveryCautionIsAsked(t *testing.T) {
 	}
 }
 
-// TestAReadyPackIsFilledToItsLevel: never a word of a cover fill, and the
+// TestAReadyPackIsFilledToItsLevel: never a word of a level fill, and the
 // amounts are those of the core.
 func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
 	b := newBench(nil, "bay-1")
@@ -125,14 +125,14 @@ func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
 		ready(p)
 		p.Visit = bay.Visit{Open: true, By: "A", Since: p.Now}
 		p.Water.RiseKnown, p.Water.CeilingMM = true, 15
-		p.Water.CoverMM[2], p.Water.NeedML[2] = 5, 104.9 // whole millilitres of what the core says
-		p.Water.CoverMM[3], p.Water.NeedML[3] = 20, 0
+		p.Water.LevelMM[2], p.Water.NeedML[2] = 5, 104.9 // whole millilitres of what the core says
+		p.Water.LevelMM[3], p.Water.NeedML[3] = 20, 0
 	})
 	require.Contains(t, text(t, b.get(visit+"?cell=3")), "Add 104 ml")
 	page := text(t, b.get(visit+"?cell=4"))
 	require.Contains(t, page, "Add nothing")
-	require.Contains(t, page, "stands near the vent floor")
-	require.NotContains(t, page, "cover fill")
+	require.Contains(t, page, "stands near the bottom of the vent well")
+	require.NotContains(t, page, "small fill")
 }
 
 // TestImpureWaterIsNotProposed: the limits are those of water for filling,
@@ -140,7 +140,7 @@ func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
 func TestImpureWaterIsNotProposed(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
-	b.leads(t, "action=before&cell=1&cover=-5&by=A")
+	b.leads(t, "action=before&cell=1&level=-5&by=A")
 	for _, row := range []struct{ us, unit, leads, says, cell string }{
 		{"10", "us", "?cell=1", "At or below 10 µS/cm: good.", "Add 117 ml"},
 		{"10.1", "us", "?cell=1", "Above 10 µS/cm, the limit for fresh water", "Add 117 ml"},
@@ -154,7 +154,7 @@ func TestImpureWaterIsNotProposed(t *testing.T) {
 	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "Add 117 ml")
 }
 
-// TestTooMuchIsAskedBack: what reaches the vent floor is recorded only when a
+// TestTooMuchIsAskedBack: what reaches the bottom of the vent well is recorded only when a
 // person says so again. From 6 mm to 22 mm on 130 cm² are 208 ml.
 func TestTooMuchIsAskedBack(t *testing.T) {
 	b := newBench(nil, "bay-1")
@@ -163,7 +163,7 @@ func TestTooMuchIsAskedBack(t *testing.T) {
 	w := b.form(visit, "action=cell&cell=2&ml=208&by=A&id=q")
 	require.Equal(t, 409, w.Code)
 	page := text(t, w)
-	require.Contains(t, page, "208 ml in cell 2 would reach the vent floor")
+	require.Contains(t, page, "208 ml in cell 2 would reach the bottom of the vent well")
 	require.Equal(t, "q", hidden(t, page, "id"))
 	require.Zero(t, b.picture("bay-1").Visit.GivenML[1])
 	require.Equal(t, visit+"?cell=3", b.leads(t, "action=cell&cell=2&ml=208&sure=yes&by=A&id=q"))
@@ -195,7 +195,7 @@ func TestBadForms(t *testing.T) {
 		{"negative", "action=cell&cell=1&by=A&ml=-3", 400, `Poured, ml: "-3" is not accepted. It must be a number from 0 to 2000.`},
 		{"five litres", "action=cell&cell=1&by=A&ml=5000", 400, `Poured, ml: "5000" is not accepted.`},
 		{"not a number", "action=cell&cell=1&by=A&ml=NaN", 400, `Poured, ml: "NaN" is not accepted.`},
-		{"cover from the moon", "action=before&cell=1&by=A&cover=-201", 400, `"-201" is not accepted. It must be a number from -200 to 200.`},
+		{"level from the moon", "action=before&cell=1&by=A&level=-201", 400, `"-201" is not accepted. It must be a number from -200 to 200.`},
 		{"no such cell", "action=cell&cell=13&by=A&ml=5", 400, `There is no cell "13": the pack has 12.`},
 		{"no cell", "action=cell&by=A&ml=5", 400, "There is no cell"},
 		{"gravity of ice", "action=gravity&cell=1&by=A&gravity=0.9&at=20", 400, `"0.9" is not accepted. It must be a number from 1 to 1.4.`},
@@ -243,7 +243,7 @@ func TestTheSheetIsTypedIn(t *testing.T) {
 	require.Equal(t, visit+"?step=close", b.leads(t, body), "sent twice")
 	v := b.picture("bay-1").Visit
 	require.Equal(t, []float64{90, 0, 75.5, 0}, v.GivenML[:4])
-	require.Equal(t, 13.0, v.Cells[0].DipMM)
+	require.Equal(t, 13.0, v.Cells[0].LevelMM)
 	require.False(t, v.Cells[1].Done)
 }
 
@@ -258,25 +258,25 @@ func TestAForgottenVisitReminds(t *testing.T) {
 	}
 }
 
-// TestABrokenProbeIsPouredByTheDipRule: with no level from the probe, the rule
+// TestABrokenProbeIsPouredByTheLevelRod: with no level from the probe, the rule
 // alone gives an amount, and without a temperature nothing does.
-func TestABrokenProbeIsPouredByTheDipRule(t *testing.T) {
+func TestABrokenProbeIsPouredByTheLevelRod(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
 	b.change("bay-1", func(p *bay.Picture) {
 		p.Water.Known, p.Water.RiseKnown, p.Water.RiseMM, p.Water.CeilingMM = false, true, 0, 15
-		p.Seen.Cover = reading.Cover{Fault: reading.Open}
+		p.Seen.Level = reading.Level{Fault: reading.Open}
 	})
-	require.Contains(t, text(t, b.get(visit+"?cell=5")), "No amount can be proposed. Measure the cover first.")
+	require.Contains(t, text(t, b.get(visit+"?cell=5")), "No amount can be proposed. Measure the level first.")
 	b.change("bay-1", func(p *bay.Picture) {
-		p.Visit.Cells[4] = bay.CellVisit{Dipped: true, DipLast: true, DipMM: -6}
+		p.Visit.Cells[4] = bay.CellVisit{LevelRead: true, LevelLast: true, LevelMM: -6}
 	})
-	require.Contains(t, text(t, b.get(visit+"?cell=5")), "Add 130 ml", "from -6 mm to 1 mm above the charge cover of 3: 10 mm on 130 cm²")
+	require.Contains(t, text(t, b.get(visit+"?cell=5")), "Add 130 ml", "from -6 mm to 1 mm above the lowest level for charging of 3: 10 mm on 130 cm²")
 	b.change("bay-1", func(p *bay.Picture) { p.Water.RiseKnown = false })
 	require.Contains(t, unescaped(text(t, b.get(visit+"?cell=5"))), "the pack's temperature is not known")
 }
 
-// TestNothingIsProposedPastTheCeiling: whatever the pack and whatever the dip
+// TestNothingIsProposedPastTheCeiling: whatever the pack and whatever the level
 // rule says of a cell that no probe knows.
 func TestNothingIsProposedPastTheCeiling(t *testing.T) {
 	number := regexp.MustCompile(`class="add add-some">Add (\d+) ml`)
@@ -284,13 +284,13 @@ func TestNothingIsProposedPastTheCeiling(t *testing.T) {
 	b.leads(t, opening+"&by=A")
 	some := 0
 	rapid.Check(t, func(rt *rapid.T) {
-		dip := rapid.Float64Range(-20, 25).Draw(rt, "dip")
+		level := rapid.Float64Range(-20, 25).Draw(rt, "level")
 		rise := rapid.Float64Range(-2, 4).Draw(rt, "rise")
 		ceiling := rapid.Float64Range(3, 21).Draw(rt, "ceiling")
 		b.change("bay-1", func(p *bay.Picture) {
-			p.Visit.CoverFill = rapid.Bool().Draw(rt, "cover fill")
+			p.Visit.OnlyCoverPlates = rapid.Bool().Draw(rt, "small fill")
 			p.Water.Known, p.Water.RiseKnown, p.Water.RiseMM, p.Water.CeilingMM = false, true, rise, ceiling
-			p.Visit.Cells[0] = bay.CellVisit{Dipped: true, DipLast: true, DipMM: dip}
+			p.Visit.Cells[0] = bay.CellVisit{LevelRead: true, LevelLast: true, LevelMM: level}
 		})
 		found := number.FindStringSubmatch(text(t, b.get(visit+"?cell=1")))
 		if found == nil {
@@ -298,8 +298,8 @@ func TestNothingIsProposedPastTheCeiling(t *testing.T) {
 		}
 		some++
 		ml, err := strconv.ParseFloat(found[1], 64)
-		if err != nil || dip-rise+ml/13 > ceiling+1e-9 {
-			rt.Fatalf("from %g mm, %g ml on 130 cm² pass the ceiling of %g mm", dip-rise, ml, ceiling)
+		if err != nil || level-rise+ml/13 > ceiling+1e-9 {
+			rt.Fatalf("from %g mm, %g ml on 130 cm² pass the ceiling of %g mm", level-rise, ml, ceiling)
 		}
 	})
 	require.Positive(t, some)

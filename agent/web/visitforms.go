@@ -180,15 +180,15 @@ func (f *filled) theCell() (int, *problem) {
 	return n, nil
 }
 
-// before takes a dip-rule reading and comes back with a new proposal.
+// before takes a level reading and comes back with a new proposal.
 func (f *filled) before() (string, *problem) {
 	n, wrong := f.theCell()
 	if wrong != nil {
 		return "", wrong
 	}
-	mm, given, wrong := f.height("cover", "cell.before")
+	mm, given, wrong := f.height("level", "cell.before")
 	if wrong == nil && given {
-		wrong = f.order("", bay.Order{Kind: bay.OrderLevel, Cell: n, CoverMM: mm})
+		wrong = f.order("", bay.Order{Kind: bay.OrderLevel, Cell: n, LevelMM: mm})
 	}
 	return visitURL(f.p.Bay, fmt.Sprintf("cell=%d", n)), wrong
 }
@@ -199,7 +199,7 @@ func (f *filled) height(field, key string) (mm float64, given bool, wrong *probl
 	return f.v.lengthMM(x), given, wrong
 }
 
-// cell records what was poured and, where it was measured, the cover reached.
+// cell records what was poured and, where it was measured, the level reached.
 func (f *filled) cell() (string, *problem) {
 	n, wrong := f.theCell()
 	if wrong != nil {
@@ -219,13 +219,13 @@ func (f *filled) cell() (string, *problem) {
 	if wrong = f.meanwhile(n); wrong != nil {
 		return "", wrong
 	}
-	if plan := planOf(f.p, n-1); ml > 0 && plan.CoverKnown && ml >= plan.RoomML && f.form.Get("sure") != "yes" {
+	if plan := planOf(f.p, n-1); ml > 0 && plan.LevelKnown && ml >= plan.RoomML && f.form.Get("sure") != "yes" {
 		f.ask(n, ml)
 		return "", nil
 	}
 	wrong = f.order("-fill", bay.Order{Kind: bay.OrderFill, Cell: n, ML: ml})
 	if wrong == nil && measured {
-		wrong = f.order("-after", bay.Order{Kind: bay.OrderLevel, Cell: n, CoverMM: after})
+		wrong = f.order("-after", bay.Order{Kind: bay.OrderLevel, Cell: n, LevelMM: after})
 	}
 	return onward(f.p, n), wrong
 }
@@ -335,7 +335,7 @@ func (f *filled) sheetLine(line url.Values, n int) ([]bay.Order, *problem) {
 		orders = append(orders, bay.Order{Kind: bay.OrderFill, Cell: n, ML: ml, Note: "Typed in from paper."})
 	}
 	if measured {
-		orders = append(orders, bay.Order{Kind: bay.OrderLevel, Cell: n, CoverMM: after, Note: "Typed in from paper."})
+		orders = append(orders, bay.Order{Kind: bay.OrderLevel, Cell: n, LevelMM: after, Note: "Typed in from paper."})
 	}
 	return orders, nil
 }

@@ -41,7 +41,7 @@ func (o Voice) Notice(kind string, settled bool, p *bay.Picture) (title, text, w
 		return title, v.says(p) + v.cells(p), v.say("do.water")
 	case "contactor-stuck":
 		return o.finding(title, interlock.ContactorStuck, p)
-	case "cover-fill":
+	case "cover-plates":
 		title, text, whatToDo = o.finding(title, interlock.PlatesBare, p)
 		return title, text + v.cells(p), whatToDo
 	}

@@ -45,10 +45,10 @@ func proposal(p *bay.Picture) (perCell []float64, key string) {
 	}
 	cells := p.Water.Cells
 	switch {
-	case p.Visit.Open && p.Visit.CoverFill, !p.Visit.Open && p.Findings[interlock.PlatesBare].Raised:
-		return p.Water.FillML[:cells], "water.cover"
+	case p.Visit.Open && p.Visit.OnlyCoverPlates, !p.Visit.Open && p.Findings[interlock.PlatesBare].Raised:
+		return p.Water.CoverPlatesML[:cells], "water.plates"
 	case p.Visit.Open, p.Stage == bay.ReadyToWater:
-		return p.Water.NeedML[:cells], "water.target"
+		return p.Water.NeedML[:cells], "water.mark"
 	}
 	return nil, ""
 }

@@ -42,7 +42,7 @@ func bay() *dashboard.DashboardBuilder {
 func bayMarks(b *dashboard.DashboardBuilder) {
 	b.Annotation(mark("charge proven full", "green", fmt.Sprintf("changes(bayward_charges_full_total{%s}[2m]) > bool 0", oneBay), "{{bay}}"))
 	b.Annotation(mark("visit", "light-blue", fmt.Sprintf(`max by (bay) (bayward_finding{%s,code="visit-open"})`, oneBay), "{{bay}}"))
-	b.Annotation(mark("permit withheld", "red", fmt.Sprintf("max by (bay) (bayward_charge_permitted{%s}) == bool 0", oneBay), "{{bay}}"))
+	b.Annotation(mark("permit blocked", "red", fmt.Sprintf("max by (bay) (bayward_charge_permitted{%s}) == bool 0", oneBay), "{{bay}}"))
 }
 
 func bayRound(b *dashboard.DashboardBuilder) {
@@ -73,13 +73,13 @@ func bayReadings(b *dashboard.DashboardBuilder) {
 	limit(warm, "watering limit", "orange")
 	b.WithPanel(warm)
 	level := lines(text{"Do the plates stay covered?", "Electrolyte above the plate tops, the least that the probe proves; below 0 the plates are bare. A gap: no usable reading, which counts as bare.", "lengthmm", "no usable reading"}, 12,
-		query{"1000 * " + of("bayward_cover_meters"), "cover"},
-		query{"1000 * " + bound("bayward_cover_limit_meters", "charge"), "least for a charge"},
-		query{"1000 * " + bound("bayward_cover_limit_meters", "target"), "target"},
-		query{"1000 * " + bound("bayward_cover_limit_meters", "vent-floor"), "vent floor"}).Decimals(0).AxisSoftMin(-5)
+		query{"1000 * " + of("bayward_electrolyte_level_meters"), "level"},
+		query{"1000 * " + bound("bayward_electrolyte_level_limit_meters", "charge"), "least for a charge"},
+		query{"1000 * " + bound("bayward_electrolyte_level_limit_meters", "fill-mark"), "fill-mark"},
+		query{"1000 * " + bound("bayward_electrolyte_level_limit_meters", "vent-well"), "bottom of the vent well"}).Decimals(0).AxisSoftMin(-5)
 	limit(level, "least for a charge", "red")
-	limit(level, "target", "green")
-	limit(level, "vent floor", "orange")
+	limit(level, "fill-mark", "green")
+	limit(level, "bottom of the vent well", "orange")
 	b.WithPanel(level)
 	b.WithPanel(lines(text{"How old is each reading?", "Time since the last usable value. It grows while a sensor fails, so it shows what a gap elsewhere cannot.", "s", "the agent was not heard"}, 12,
 		query{fmt.Sprintf("max by (sensor) (bayward_reading_age_seconds{%s})", oneBay), "{{sensor}}"}).Decimals(0).Min(0))
@@ -88,12 +88,12 @@ func bayReadings(b *dashboard.DashboardBuilder) {
 func bayWater(b *dashboard.DashboardBuilder) {
 	b.WithPanel(lines(text{"How long until it may be watered?", "Estimated time until the pack is rested and cool. Nothing is drawn while no charge was proven full.", "s", "no cool-down, or no estimate"}, 8,
 		query{of("bayward_cooldown_remaining_seconds"), "remaining"}).Min(0))
-	b.WithPanel(lines(text{"How much water does it want, and how much did it lose?", "Wanted: to the target, all cells, by the probe. Lost: to gas in the 24 hours before, all cells, by the charge and Faraday's law. Given: by people in the 24 hours before. The three tell a leak or a fouled probe.",
+	b.WithPanel(lines(text{"How much water does it want, and how much did it lose?", "Wanted: to the fill mark, all cells, by the probe. Lost: to gas in the 24 hours before, all cells, by the charge and Faraday's law. Given: by people in the 24 hours before. The three tell a leak or a fouled probe.",
 		"litre", "no level is known"}, 8,
 		query{of("bayward_water_needed_liters"), "wanted"},
 		query{fmt.Sprintf("max by (bay) (increase(bayward_water_lost_liters_total{%s}[1d]))", oneBay), "lost in 24 h"},
 		query{fmt.Sprintf("sum by (bay) (increase(bayward_water_given_liters_total{%s}[1d]))", oneBay), "given in 24 h"}).Decimals(2).Min(0))
-	b.WithPanel(lines(text{"How long does the water last?", "Forecast until the cover reaches the least that a charge needs.", "s", "no forecast is known"}, 8,
+	b.WithPanel(lines(text{"How long does the water last?", "Forecast until the level reaches the least that a charge needs.", "s", "no forecast is known"}, 8,
 		query{of("bayward_water_forecast_seconds"), "lasts"}).Min(0))
 	b.WithPanel(lines(text{"How much was charged, and how much of it made gas?", "Ampere-hours in the 24 hours before.", "none", "the agent was not heard"}, 12,
 		query{fmt.Sprintf("max by (bay) (increase(bayward_charge_coulombs_total{%s}[1d])) / 3600", oneBay), "charged, Ah"},

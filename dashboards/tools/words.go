@@ -24,7 +24,7 @@ func mapped(words ...word) []dashboard.ValueMapping {
 // in stageNumber: on the wire each stage is a series of its own.
 func stages() []word {
 	return []word{
-		{0, "unknown", "dark-red"}, {1, "vacant", "#5a5f66"}, {2, "settling", "#8e8e8e"}, {3, "waiting", "orange"},
+		{0, "unknown", "dark-red"}, {1, "vacant", "#5a5f66"}, {2, "checking", "#8e8e8e"}, {3, "waiting", "orange"},
 		{4, "charging", "blue"}, {5, "cooling", "purple"}, {6, "ready-to-water", "super-light-yellow"}, {7, "watering", "light-blue"},
 		{8, "rested", "green"},
 	}
@@ -35,7 +35,7 @@ const permitBase, relayBase = 10, 20
 
 func roundWords() []dashboard.ValueMapping {
 	return mapped(append(stages(),
-		word{permitBase, "withheld", "red"}, word{permitBase + 1, "permitted", "green"},
+		word{permitBase, "blocked", "red"}, word{permitBase + 1, "permitted", "green"},
 		word{relayBase, "open", "#5a5f66"}, word{relayBase + 1, "closed", "blue"})...)
 }
 

@@ -35,7 +35,7 @@ func atNeeding(expr string) string {
 }
 
 func yard() *dashboard.DashboardBuilder {
-	b := frame("yard", "bayward: yard", "Which packs need a person, today and this week? How many charges are withheld, and why? How many litres to bring?", "now-7d").
+	b := frame("yard", "bayward: yard", "Which packs need a person, today and this week? How many charges are blocked, and why? How many litres to bring?", "now-7d").
 		WithVariable(many("site", "Site", "label_values(bayward_bay_info, site)")).
 		WithVariable(many("agent", "Agent", `label_values(bayward_bay_info{site=~"$site"}, agent)`)).
 		WithVariable(many("pack", "Pack", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent"}, pack)`)).
@@ -56,12 +56,12 @@ func yardNow(b *dashboard.DashboardBuilder) {
 		4, coloured("green", step{1, "red"}), query{`sum(up{job="bayward",site=~"$site",agent=~"$agent"} == bool 0)`, ""}))
 	b.WithPanel(number(text{"Bays that need a person", "Bays with a finding that does not settle by itself, or with a pack that is ready to water.", "none", "no bay reports"},
 		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf("sum(%s > bool 0)", needs), ""}))
-	b.WithPanel(number(text{"Waiting, charge withheld", "Packs at rest, in need of a charge that is withheld.", "none", "no bay reports"},
+	b.WithPanel(number(text{"Waiting, charge blocked", "Packs at rest, in need of a charge that is blocked.", "none", "no bay reports"},
 		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf(`sum((max %s (bayward_stage{%s,stage="waiting"}) * (1 - max %s (bayward_charge_permitted{%s})))%s)`,
 			byBay, yardBays, byBay, yardBays, ofPack), ""}))
 	b.WithPanel(number(text{"Litres to bring today", "Water for the packs that are ready to water now (full, rested and cool), and for those with bare plates, which get a part before their charge and the rest after. Bays whose level is not known are not in it.", "litre", "no level is known"},
 		4, coloured("text"), query{litres(waterNow), ""}).Decimals(1))
-	b.WithPanel(number(text{"Litres to bring this week", "Besides today's, the packs whose cover reaches the least for a charge within seven days. Bays whose level is not known are not in it.", "litre", "no level is known"},
+	b.WithPanel(number(text{"Litres to bring this week", "Besides today's, the packs whose level reaches the least for a charge within seven days. Bays whose level is not known are not in it.", "litre", "no level is known"},
 		4, coloured("text"), query{litres(fmt.Sprintf(`(bayward_water_forecast_seconds{%s} < bool 604800) or %s`, yardBays, waterNow)), ""}).Decimals(1))
 }
 
@@ -81,13 +81,13 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 		column{query{fmt.Sprintf("topk(50, %s > 0)", needs), "findings"}, "none", 0, nil},
 		column{query{atNeeding(fmt.Sprintf("(sum %s (%s))", byBay, join(stage, " or "))), "stage"}, "none", 0, mapped(stages()...)},
 		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_charge_permitted{%s}))", byBay, yardBays)), "charge"}, "none", 0,
-			mapped(word{0, "withheld", "red"}, word{1, "permitted", "green"})},
+			mapped(word{0, "blocked", "red"}, word{1, "permitted", "green"})},
 		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_water_needed_liters{%s}))", byBay, yardBays)), "water"}, "litre", 2, nil},
 		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_water_forecast_seconds{%s}))", byBay, yardBays)), "lasts"}, "s", 1, nil},
 	).OverrideByName("bay", []dashboard.DynamicConfigValue{{Id: "links", Value: []map[string]any{{
 		"title": "the bay's round", "url": "/d/bayward-bay?var-site=${__data.fields.site}&var-agent=${__data.fields.agent}&var-bay=${__data.fields.bay}",
 	}}}}))
-	b.WithPanel(list(text{"What is wrong, bay by bay?", "Up to 50 findings that stand now, and which part of the last 24 hours each stood. Orders of people and settling are not in it.",
+	b.WithPanel(list(text{"What is wrong, bay by bay?", "Up to 50 findings that stand now, and which part of the last 24 hours each stood. Orders of people and checking are not in it.",
 		"percentunit", "no finding stands, or no bay reports: see the figures above"}, 12, "of the last day",
 		column{query{fmt.Sprintf(`topk(50, (max by (site, agent, instance, bay, code) (avg_over_time(bayward_finding{%s,code!~"%s"}[1d]))`+
 			` and max by (site, agent, instance, bay, code) (bayward_finding{%s}) == 1)%s)`, yardBays, quiet, yardBays, ofPack), "of the last day"}, "percentunit", 0, nil}))
@@ -99,11 +99,11 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 }
 
 func yardWhy(b *dashboard.DashboardBuilder) {
-	b.WithRow(dashboard.NewRowBuilder("Why charges are withheld"))
-	b.WithPanel(lines(text{"Why are charges withheld?", "Bays with each finding raised. A finding that nobody has is not drawn. agent-unready stands also while no pack is connected.", "none", "no finding was raised, or no bay reports"}, 12,
+	b.WithRow(dashboard.NewRowBuilder("Why charges are blocked"))
+	b.WithPanel(lines(text{"Why are charges blocked?", "Bays with each finding raised. A finding that nobody has is not drawn. agent-unready stands also while no pack is connected.", "none", "no finding was raised, or no bay reports"}, 12,
 		query{fmt.Sprintf(`sum by (code) (bayward_finding{%s}%s) > 0`, yardBays, ofPack), "{{code}}"}).
 		Height(9).FillOpacity(30).DrawStyle(common.GraphDrawStyleBars).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
-	b.WithPanel(list(text{"How often was a charge held back, by reason?", "How often each finding was raised in the time shown. Raised and gone between two scrapes is not seen; so is settling after a start.",
+	b.WithPanel(list(text{"How often was a charge held back, by reason?", "How often each finding was raised in the time shown. Raised and gone between two scrapes is not seen; so is checking after a start.",
 		"none", "no finding was raised, or no bay reports"}, 12, "times",
 		column{query{fmt.Sprintf(`sum by (code) (ceil(changes(bayward_finding{%s}[$__range]) / 2)%s) > 0`, yardBays, ofPack), "times"}, "none", 0, nil}))
 }
@@ -116,7 +116,7 @@ func yardTrend(b *dashboard.DashboardBuilder) {
 	b.WithPanel(lines(text{"How many charges began, and how many were proven full?", "In the 24 hours before each moment.", "none", "no bay reports"}, 12,
 		query{fmt.Sprintf("sum(increase(bayward_charges_total{%s}[1d])%s)", yardBays, ofPack), "began"},
 		query{fmt.Sprintf("sum(increase(bayward_charges_full_total{%s}[1d])%s)", yardBays, ofPack), "proven full"}).Decimals(0).Min(0))
-	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the cover reaches the least that a charge needs.", "s", "no forecast is known"}, 12, "lasts",
+	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the level reaches the least that a charge needs.", "s", "no forecast is known"}, 12, "lasts",
 		column{query{fmt.Sprintf("bottomk(20, min %s (bayward_water_forecast_seconds{%s})%s)", byBay, yardBays, ofPack), "lasts"}, "s", 1, nil}))
 	b.WithPanel(list(text{"Which chargers overcharge?", "The 10 bays with the highest charge factor of the last seven days: ampere-hours given for each that stayed. 1.15 to 1.20 is usual for vented traction packs (common practice, no source).",
 		"none", "no charge in seven days"}, 12, "factor",

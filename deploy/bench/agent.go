@@ -35,8 +35,8 @@ type message struct {
 	retained bool
 }
 
-const pack = `  - {name: lift-%d, cells: 12, capacity_ah: 225, rate_hours: 20, full_gravity: 1.277, charge_cover_mm: 3,
-     target_cover_mm: 13, vent_floor_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}
+const pack = `  - {name: lift-%d, cells: 12, capacity_ah: 225, rate_hours: 20, full_gravity: 1.277, charge_level_mm: 3,
+     fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}
 `
 
 // writeConfig writes an agent with simulated bays and everything on.

@@ -32,7 +32,7 @@ type picture struct {
 	TimeTrusted bool                    `json:"time_trusted"`
 	Full        bool                    `json:"full"`
 	Visit       *visit                  `json:"visit"`
-	CoverMM     *float64                `json:"cover_mm"`
+	LevelMM     *float64                `json:"level_mm"`
 	PackV       *float64                `json:"pack_v"`
 	CurrentA    *float64                `json:"current_a"`
 	PackC       *float64                `json:"pack_c"`

@@ -62,11 +62,11 @@ func converterFaults(s *scene) {
 		sensor string
 		fault  string
 	}{
-		{sim.ADCAbsent, "cover", "no-answer"},
-		{sim.ConfigReset, "cover", "contradictory"},
-		{sim.ConversionStuck, "cover", "timeout"},
-		{sim.ProbeShort, "cover", "over-range"},
-		{sim.ProbeOpen, "cover", "open"},
+		{sim.ADCAbsent, "level", "no-answer"},
+		{sim.ConfigReset, "level", "contradictory"},
+		{sim.ConversionStuck, "level", "timeout"},
+		{sim.ProbeShort, "level", "over-range"},
+		{sim.ProbeOpen, "level", "open"},
 	} {
 		s.drops(f.kind.String(), dropTicksBus, s.breaks(f.kind))
 		s.named(f.sensor, f.fault)
@@ -86,7 +86,7 @@ func adapterPulled(s *scene) {
 		_, err := s.guest.order(ctx, control.Order{Do: control.Pull})
 		return err
 	})
-	s.named("cover", "bus-stuck")
+	s.named("level", "bus-stuck")
 	s.stays(10)
 	s.gives("the adapter is plugged in again", control.Order{Do: control.Plug})
 	s.faultless()

@@ -30,8 +30,8 @@ var lateConfig = []string{
 }
 
 // cool is a full pack that has the temperature of the air.
-func cool(coverMM float64) sim.Opts {
-	o := fresh(coverMM)
+func cool(levelMM float64) sim.Opts {
+	o := fresh(levelMM)
 	o.StateOfCharge, o.PackC = 1, o.AmbientC
 	return o
 }

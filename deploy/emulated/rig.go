@@ -68,11 +68,11 @@ func wiring() sim.Wiring {
 }
 
 // fresh is a plugged-in pack, half charged, with a level above the plate tops.
-func fresh(coverMM float64) sim.Opts {
+func fresh(levelMM float64) sim.Opts {
 	return sim.Opts{
 		Name: "bay-1", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277,
-		TargetCoverMM: 13, ChargeCoverMM: 3, VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
-		StateOfCharge: 0.5, CoverMM: coverMM, AmbientC: 21, PackC: 24, Charger: sim.TwoStage, Seed: 1, Connected: true,
+		FillMarkMM: 13, ChargeLevelMM: 3, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
+		StateOfCharge: 0.5, LevelMM: levelMM, AmbientC: 21, PackC: 24, Charger: sim.TwoStage, Seed: 1, Connected: true,
 	}
 }
 

@@ -42,15 +42,15 @@ var scenarios = []scenario{
 	{"level-lost", "armv6", "level lost in mid charge: the relay opens within the bound", levelLost, 0, everywhere},
 	{"slow-wire", "", "a 1-wire reading that takes for ever does not delay the relay", slowWire, 0, initOnly},
 	{"i2c-dead", "arm64", "I²C bus dead: the relay opens, and closes only after recovery and the clear time", busDead, 0, initOnly},
-	{"converter", "", "each fault of a converter is named, withholds, and goes", converterFaults, 0, initOnly},
+	{"converter", "", "each fault of a converter is named, blocks, and goes", converterFaults, 0, initOnly},
 	{"adapter", "", "the I²C adapter is pulled and plugged in again: the relay opens, and the agent finds the new one by itself", adapterPulled, 0, initOnly},
-	{"thermometer", "", "each fault of a 1-wire sensor is named, withholds, and goes", thermometerFaults, 0, initOnly},
+	{"thermometer", "", "each fault of a 1-wire sensor is named, blocks, and goes", thermometerFaults, 0, initOnly},
 	{"contacts", "", "fan, contactor and its feedback as the lines tell them", contactFaults, 0, initOnly},
 	{"kill", "armv6", "kill -9: the heartbeat stops, the stop action drives the line low", killed, 0, initOnly},
 	{"killed", "", "kill -9 under systemd: the stop action drives the line low, and it starts again", killedSupervised, 0, systemdOnly},
 	{"frozen", "", "SIGSTOP: the manager's watchdog kills the agent, the line is low, it starts again", frozen, 0, everywhere},
 	{"watchdog", "", "all of the machine hangs: the kernel's watchdog fires, and it comes back with the relay open", hung, 0, initOnly},
-	{"power-cut", "", "power cut with no pack, settling, on charge, waiting on hold and with an open visit: the memory is there, no grant that was not", powerCuts, 0, everywhere},
+	{"power-cut", "", "power cut with no pack, checking, on charge, waiting on hold and with an open visit: the memory is there, no grant that was not", powerCuts, 0, everywhere},
 	{"upgrade", "", "a newer package is installed during a charge: the relay opens, configuration and record stay, and it goes on", upgraded, 0, systemdOnly},
 	{"network", "", "network down past the keep-alive, over a day of the wall clock and its events: each comes once it is back, in order", networkDown, 0, initOnly},
 	{"clock", "", "wall clock at 1970, then set: the record tells, the relay does not care", clockSet, 0, initOnly},
@@ -58,7 +58,7 @@ var scenarios = []scenario{
 	{"power-cut-late", "", "power cut while cooling, ready to water, in that visit and rested: never called full, ready or rested without proof", latePowerCuts, lateHaste, initOnly},
 }
 
-// Bounds, in ticks of a second. The findings plates-bare and cover-unknown rise
+// Bounds, in ticks of a second. The findings plates-bare and level-unknown rise
 // after two seconds: three ticks, and three for a conversion that was under way,
 // a reading used in the tick after, and an emulator that stutters. A dead bus is
 // known only when the kernel has given a transfer up, after a second or two.
@@ -80,7 +80,7 @@ func boot(s *scene) {
 		return nil
 	})
 	s.shows("all readings, none with a fault", func(p *picture) bool {
-		return len(p.Faults) == 0 && p.CoverMM != nil && p.PackV != nil && p.CurrentA != nil &&
+		return len(p.Faults) == 0 && p.LevelMM != nil && p.PackV != nil && p.CurrentA != nil &&
 			p.PackC != nil && p.AmbientC != nil && p.HydrogenPct != nil
 	})
 	s.granted()
@@ -167,14 +167,14 @@ func levelLost(s *scene) {
 	s.step("water covers the plates again", func(context.Context) error { return s.pour(16) })
 	s.granted()
 	s.drops("the probe's wire breaks", dropTicks, s.breaks(sim.ProbeOpen))
-	s.finds("cover-unknown")
+	s.finds("level-unknown")
 }
 
 func busDead(s *scene) {
 	s.begin(fresh(10))
 	s.granted()
 	s.drops("the data line is held low", dropTicksBus, s.breaks(sim.BusStuck))
-	s.finds("cover-unknown")
+	s.finds("level-unknown")
 	s.stays(6)
 	s.mends(sim.BusStuck)
 	// Ten seconds must pass without a finding before it clears.

@@ -78,9 +78,9 @@ func (b *bench) line(r *rig, site *site) {
 	if p != nil {
 		says = fmt.Sprintf("%s, %s %v", p.Stage, p.Permit, p.Findings)
 	}
-	b.log("line %-4s beats %-5d contactor %-6s cover %5.1f mm  %5.2f V  %5.1f A  %4.1f °C  | %s",
+	b.log("line %-4s beats %-5d contactor %-6s level %5.1f mm  %5.2f V  %5.1f A  %4.1f °C  | %s",
 		map[bool]string{true: "HIGH", false: "low"}[now.relay], now.beats,
-		map[bool]string{true: "CLOSED", false: "open"}[t.ContactorClosed], t.Cells[0].CoverMM, t.PackV, t.CurrentA, t.PackC, says)
+		map[bool]string{true: "CLOSED", false: "open"}[t.ContactorClosed], t.Cells[0].LevelMM, t.PackV, t.CurrentA, t.PackC, says)
 }
 
 func (s *scene) setFault(name string, on bool) error {

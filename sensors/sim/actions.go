@@ -3,7 +3,7 @@ package sim
 import "math"
 
 // AddWater pours water into a cell, numbered from 1 at the positive end. What
-// does not fit under the vent floor runs over. The error names a cell that is
+// does not fit under the bottom of the vent well runs over. The error names a cell that is
 // not there or an amount that is none.
 func (y *Bay) AddWater(cell int, ml float64) error {
 	y.bench.mu.Lock()

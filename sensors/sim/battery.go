@@ -68,7 +68,7 @@ func (y *Bay) Exchange(in *Battery) (out *Battery, err error) {
 		in.at += dt
 	}
 	y.pack, y.opts.PilotCell = in.pack, in.opts.PilotCell
-	y.stuckMM = y.pack.CoverMM(y.opts.PilotCell)
+	y.stuckMM = y.pack.LevelMM(y.opts.PilotCell)
 	switch s := in.sensor; {
 	case s == nil:
 	case y.packSensor != nil: // the bay's own: the pack's has no plug here

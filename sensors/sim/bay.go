@@ -122,7 +122,7 @@ func (y *Bay) probeMM() float64 {
 	if y.lifted {
 		return liftedMM
 	}
-	return y.pack.CoverMM(y.opts.PilotCell)
+	return y.pack.LevelMM(y.opts.PilotCell)
 }
 
 // sensorPlugged tells whether the pack's temperature sensor is on its bus.

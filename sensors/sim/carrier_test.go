@@ -16,8 +16,8 @@ func carried(t *testing.T) (*sim.Bench, *sim.Bay) {
 	b := sim.NewBench()
 	y, err := b.Add(
 		sim.Opts{
-			Name: "bay-1", Cells: 12, CapacityAh: 225, VentFloorMM: 22, FreeSurfaceCM2: 130,
-			StateOfCharge: 0.5, CoverMM: 10, AmbientC: 20, PackC: 23.125, Connected: true,
+			Name: "bay-1", Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130,
+			StateOfCharge: 0.5, LevelMM: 10, AmbientC: 20, PackC: 23.125, Connected: true,
 		},
 		sim.Wiring{
 			I2C: "1", PackSensor: "28-00000000000a", AmbientSensor: "28-000000000001",

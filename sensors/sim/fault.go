@@ -66,7 +66,7 @@ func (y *Bay) SetFault(f FaultKind, on bool) {
 	y.faultSince[f] = y.now
 	switch f {
 	case ProbeStuck:
-		y.stuckMM = y.pack.CoverMM(y.opts.PilotCell)
+		y.stuckMM = y.pack.LevelMM(y.opts.PilotCell)
 	case TemperatureUnplugged:
 		y.packSensor.plug(y.now, y.sensorPlugged())
 	case AmbientUnplugged:

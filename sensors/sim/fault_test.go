@@ -75,7 +75,7 @@ func TestEveryFaultShows(t *testing.T) {
 func TestStuckProbe(t *testing.T) {
 	b := NewBench()
 	o, w := common("bay-1")
-	o.CoverMM = -2
+	o.LevelMM = -2
 	y := mustAdd(t, b, o, w)
 	level := func() float64 {
 		v, err := convert(b, mustBus(t, b), 0x48, 5)

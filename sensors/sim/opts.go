@@ -22,14 +22,14 @@ type Opts struct {
 	CapacityAh     float64 // at RateHours
 	RateHours      float64 // 0: 20
 	FullGravity    float64 // specific gravity when full at 25 °C; 0: 1.277
-	TargetCoverMM  float64 // for the reader's sake; the physics does not use it
-	ChargeCoverMM  float64 // as TargetCoverMM
-	VentFloorMM    float64 // acid above it is lost
+	FillMarkMM     float64 // for the reader's sake; the physics does not use it
+	ChargeLevelMM  float64 // as FillMarkMM
+	VentWellMM     float64 // acid above it is lost
 	FreeSurfaceCM2 float64
 	ElectrolyteML  float64 // of one cell; 0: 6 ml for each Ah
 
 	StateOfCharge float64 // 0 to 1
-	CoverMM       float64 // of the pilot cell: settled, 25 °C, no gas; negative is bare
+	LevelMM       float64 // of the pilot cell: settled, 25 °C, no gas; negative is bare
 	PackC         float64 // 0: as AmbientC
 	AmbientC      float64 // mean of the day
 	AmbientSwingC float64 // half of the difference between afternoon and night
@@ -145,8 +145,8 @@ func (o Opts) withDefaults() Opts {
 func (o Opts) spec() pack.Spec {
 	return pack.Spec{
 		Cells: o.Cells, CapacityAh: o.CapacityAh, RateHours: o.RateHours, FullGravity: o.FullGravity,
-		VentFloorMM: o.VentFloorMM, FreeSurfaceCM2: o.FreeSurfaceCM2, ElectrolyteML: o.ElectrolyteML,
-		StateOfCharge: o.StateOfCharge, CoverMM: o.CoverMM, PackC: o.PackC, TauH: o.TauH,
+		VentWellMM: o.VentWellMM, FreeSurfaceCM2: o.FreeSurfaceCM2, ElectrolyteML: o.ElectrolyteML,
+		StateOfCharge: o.StateOfCharge, LevelMM: o.LevelMM, PackC: o.PackC, TauH: o.TauH,
 		PilotCell: o.PilotCell, Seed: o.Seed,
 	}
 }

@@ -28,9 +28,9 @@ func newProbe(l Level, rng *rand.Rand) *probe {
 }
 
 // volts is what the converter's input sees for a level.
-func (p *probe) volts(coverMM float64, open, short bool, driftS float64) float64 {
+func (p *probe) volts(levelMM float64, open, short bool, driftS float64) float64 {
 	if p.level.Kind == Transmitter {
-		return p.transmitterV(coverMM, open, short, driftS)
+		return p.transmitterV(levelMM, open, short, driftS)
 	}
 	switch {
 	case short:
@@ -40,7 +40,7 @@ func (p *probe) volts(coverMM float64, open, short bool, driftS float64) float64
 	}
 	siemens := 1 / p.endOhm
 	for i, rod := range p.level.Rods {
-		if coverMM >= rod.HeightMM+p.level.OffsetMM {
+		if levelMM >= rod.HeightMM+p.level.OffsetMM {
 			siemens += 1 / p.rodOhm[i]
 		}
 	}
@@ -50,7 +50,7 @@ func (p *probe) volts(coverMM float64, open, short bool, driftS float64) float64
 
 // transmitterV is a 4-20 mA transmitter, which saturates at 3.8 and 20.5 mA as
 // NAMUR NE 43 has it; a short lets the supply push more than 21 mA.
-func (p *probe) transmitterV(coverMM float64, open, short bool, driftS float64) float64 {
+func (p *probe) transmitterV(levelMM float64, open, short bool, driftS float64) float64 {
 	const shortMA = 24.0
 	switch {
 	case open:
@@ -58,7 +58,7 @@ func (p *probe) transmitterV(coverMM float64, open, short bool, driftS float64) 
 	case short:
 		return shortMA / 1000 * p.level.ShuntOhm
 	}
-	coverMM += driftMMPerH * driftS / 3600
-	span := (coverMM - p.level.OffsetMM - p.level.LowMM) / (p.level.HighMM - p.level.LowMM)
+	levelMM += driftMMPerH * driftS / 3600
+	span := (levelMM - p.level.OffsetMM - p.level.LowMM) / (p.level.HighMM - p.level.LowMM)
 	return min(max(4+16*span, 3.8), 20.5) / 1000 * p.level.ShuntOhm
 }

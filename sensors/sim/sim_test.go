@@ -16,8 +16,8 @@ import (
 func common(name string) (Opts, Wiring) {
 	minus := 3
 	o := Opts{
-		Name: name, Cells: 12, CapacityAh: 225, VentFloorMM: 22, FreeSurfaceCM2: 130, StateOfCharge: 0.5,
-		CoverMM: 8, AmbientC: 24, Connected: true, Seed: 3,
+		Name: name, Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130, StateOfCharge: 0.5,
+		LevelMM: 8, AmbientC: 24, Connected: true, Seed: 3,
 	}
 	w := Wiring{
 		I2C:     "1",

@@ -2,7 +2,7 @@
  * The charge relay between the loop that decides and the contactor, small
  * enough to be explored completely. A tick is the unit of time.
  *
- * What is modelled: the permit with settling and minimum off time, a latched
+ * What is modelled: the permit with checking and minimum off time, a latched
  * finding and its memory, the refresh of the relay, the guard in the process,
  * a loop that hangs and comes back, the death of the process while the kernel
  * keeps the output driven, the outside timer relay that the heartbeat keeps

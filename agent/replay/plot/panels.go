@@ -54,9 +54,9 @@ func (r *Recorder) panels() []panel {
 	add("temperature, °C", nil,
 		curve{&r.series[packC], "pack", stroke{purple, 1.2, ""}},
 		curve{&r.series[ambientC], "ambient", stroke{green, 1, "4 2"}})
-	add("cover, mm over the plates", []reference{
-		{0, "plate tops"}, {r.pack.ChargeCoverMM, "charge cover"}, {r.pack.TargetCoverMM, "target"}, {r.pack.VentFloorMM, "vent floor"},
-	}, curve{&r.series[coverMM], "", stroke{blue, 1, ""}})
+	add("level, mm over the plates", []reference{
+		{0, "plate tops"}, {r.pack.ChargeLevelMM, "lowest level for charging"}, {r.pack.FillMarkMM, "fill mark"}, {r.pack.VentWellMM, "bottom of the vent well"},
+	}, curve{&r.series[levelMM], "", stroke{blue, 1, ""}})
 	if p, ok := r.findingPanel(); ok {
 		out = append(out, p)
 	}

@@ -24,8 +24,8 @@ import (
 
 func setup() bay.Setup {
 	return bay.Setup{Name: "p", Limits: bay.DefaultLimits(), StaleAfter: 15 * time.Minute, Pack: bay.Pack{
-		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeCoverMM: 3, TargetCoverMM: 13,
-		VentFloorMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
+		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
+		VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
 	}}
 }
 
@@ -63,7 +63,7 @@ func picture(t *testing.T, name, trace string) []byte {
 // All columns, so all panels: each has its unit, each stage and finding its name.
 func TestPanels(t *testing.T) {
 	var b strings.Builder
-	b.WriteString("time_s,pack_v,current_a,pack_c,ambient_c,cover_mm\n")
+	b.WriteString("time_s,pack_v,current_a,pack_c,ambient_c,level_mm\n")
 	for s := 0; s < 30*3600; s += 60 {
 		v, a := 25.0, 0.0
 		if s > 3600 && s < 12*3600 {
@@ -85,7 +85,7 @@ func TestPanels(t *testing.T) {
 	got := strings.Join(texts(t, svg), "\n")
 	for _, want := range []string{
 		"a <night> & more.csv: pack lift-24v, 12 cells, 225 Ah", "pack voltage, V", "current, A (+ charging)", "temperature, °C",
-		"pack\n", "ambient", "cover, mm over the plates", "plate tops", "charge cover", "target", "vent floor",
+		"pack\n", "ambient", "level, mm over the plates", "plate tops", "lowest level for charging", "fill mark", "bottom of the vent well",
 		"time since the first row, h", "waiting", "charging", "permit granted", "plates-bare", "stage", "findings",
 	} {
 		require.Contains(t, got, want)
@@ -110,7 +110,7 @@ func TestPublishedRun(t *testing.T) {
 	require.Contains(t, got, "1 cell, 500 Ah")
 	require.Contains(t, got, "full: steady-voltage")
 	require.Contains(t, got, "proven full once")
-	require.NotContains(t, got, "cover, mm", "no panel for what was not read")
+	require.NotContains(t, got, "level, mm", "no panel for what was not read")
 	require.NotContains(t, got, "ambient")
 }
 

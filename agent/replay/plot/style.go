@@ -19,7 +19,7 @@ func shade(s bay.Stage) string {
 	switch s {
 	case bay.Vacant:
 		return "#ffffff"
-	case bay.Settling:
+	case bay.Checking:
 		return "#e4e4e4"
 	case bay.Waiting:
 		return "#f4f4f4"

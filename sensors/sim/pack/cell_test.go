@@ -52,8 +52,8 @@ func number(t *testing.T, s string) float64 {
 // common is a 24 V traction pack.
 func common() Spec {
 	return Spec{
-		Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, VentFloorMM: 22, FreeSurfaceCM2: 130,
-		ElectrolyteML: 1350, StateOfCharge: 0.37, CoverMM: 8, PackC: 25, TauH: 6, PilotCell: 1, Seed: 1,
+		Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, VentWellMM: 22, FreeSurfaceCM2: 130,
+		ElectrolyteML: 1350, StateOfCharge: 0.37, LevelMM: 8, PackC: 25, TauH: 6, PilotCell: 1, Seed: 1,
 	}
 }
 
@@ -175,7 +175,7 @@ func TestWater(t *testing.T) {
 	c := p.Cell(1)
 	ah := c.GassingAh + c.SelfAh
 	near(t, "ml/Ah", c.LostML/ah, 0.336, 0.336*0.005)
-	near(t, "level lost", s.CoverMM-c.SettledMM, c.LostML/s.FreeSurfaceCM2*10, 1e-9)
+	near(t, "level lost", s.LevelMM-c.SettledMM, c.LostML/s.FreeSurfaceCM2*10, 1e-9)
 }
 
 // TestSelfDischarge: TM 9-6140-200-14, paragraph 4-8c, the three published

@@ -96,7 +96,7 @@ func TestHydrogen(t *testing.T) {
 // 11.43 mL to 45 °C (computed from Myhre et al. 1998, another correlation than
 // the one used here).
 func TestExpansion(t *testing.T) {
-	l := level{areaCM2: 100, ventFloorMM: 99, acidML: 1000}
+	l := level{areaCM2: 100, ventWellMM: 99, acidML: 1000}
 	near(t, "mm at 35 °C", l.standingMM(35), 0.565, 0.03)
 	near(t, "mm at 45 °C", l.standingMM(45), 1.143, 0.05)
 }

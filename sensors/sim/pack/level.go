@@ -3,26 +3,26 @@ package pack
 import "math"
 
 const (
-	waterGPerAh     = 18.01528 / (2 * 96485.33212) * 3600 // one water for two electrons: 0.3361 g
-	waterGPerML     = 0.99705                             // at 25 °C
-	acidPerK        = 5.9e-4                              // expansion of 34 to 38 % acid, Laliberté (2009)
-	gasMLPerAh      = 1.5 * 24465.4 / (2 * 96485.33212) * 3600
-	gasStayS        = 15.0 // how long a bubble stays among the plates; invented
-	gasBuildS       = 240.0
-	gasLeaveS       = 1200.0
-	sloshMM         = 2.5 // after the machine is moved; invented
-	sloshCalmS      = 40.0
-	sloshPeriodS    = 1.3
-	belowTopsShare  = 0.5 // of the section that is liquid between the plates; invented
-	mmCM2PerML      = 10.0
-	ventFloorMargin = 1e-9
+	waterGPerAh    = 18.01528 / (2 * 96485.33212) * 3600 // one water for two electrons: 0.3361 g
+	waterGPerML    = 0.99705                             // at 25 °C
+	acidPerK       = 5.9e-4                              // expansion of 34 to 38 % acid, Laliberté (2009)
+	gasMLPerAh     = 1.5 * 24465.4 / (2 * 96485.33212) * 3600
+	gasStayS       = 15.0 // how long a bubble stays among the plates; invented
+	gasBuildS      = 240.0
+	gasLeaveS      = 1200.0
+	sloshMM        = 2.5 // after the machine is moved; invented
+	sloshCalmS     = 40.0
+	sloshPeriodS   = 1.3
+	belowTopsShare = 0.5 // of the section that is liquid between the plates; invented
+	mmCM2PerML     = 10.0
+	ventWellMargin = 1e-9
 )
 
 // level is the liquid of one cell.
 type level struct {
 	areaCM2      float64
-	ventFloorMM  float64
-	acidML       float64 // all electrolyte at target cover, for expansion
+	ventWellMM   float64
+	acidML       float64 // all electrolyte at fill mark, for expansion
 	liquidML     float64 // above the plate tops, settled, at 25 °C, without gas
 	gasML        float64 // held among the plates
 	sloshPhase   float64
@@ -31,29 +31,29 @@ type level struct {
 	overflowedML float64
 }
 
-// volumeML is the liquid above the plate tops that makes a cover.
-func (l *level) volumeML(coverMM float64) float64 {
-	ml := coverMM * l.areaCM2 / mmCM2PerML
+// volumeML is the liquid above the plate tops that makes a level.
+func (l *level) volumeML(levelMM float64) float64 {
+	ml := levelMM * l.areaCM2 / mmCM2PerML
 	if ml < 0 {
 		ml *= belowTopsShare
 	}
 	return ml
 }
 
-// coverMM is the cover that a volume above the plate tops makes.
-func (l *level) coverMM(ml float64) float64 {
+// levelMM is the level that a volume above the plate tops makes.
+func (l *level) levelMM(ml float64) float64 {
 	if ml < 0 {
 		ml /= belowTopsShare
 	}
 	return ml * mmCM2PerML / l.areaCM2
 }
 
-// settledMM is the cover at 25 °C without gas.
-func (l *level) settledMM() float64 { return l.coverMM(l.liquidML) }
+// settledMM is the level at 25 °C without gas.
+func (l *level) settledMM() float64 { return l.levelMM(l.liquidML) }
 
-// standingMM is the cover of this moment, without slosh.
+// standingMM is the level of this moment, without slosh.
 func (l *level) standingMM(packC float64) float64 {
-	return l.coverMM(l.liquidML + acidPerK*(packC-25)*l.acidML + l.gasML)
+	return l.levelMM(l.liquidML + acidPerK*(packC-25)*l.acidML + l.gasML)
 }
 
 // loseWater takes the water that an amount of gassing decomposes.
@@ -79,10 +79,10 @@ func (l *level) holdGas(dtS, gasA, packC float64) {
 	l.gasML += (target - l.gasML) * (1 - math.Exp(-dtS/tau))
 }
 
-// spill lets out what stands above the vent floor.
+// spill lets out what stands above the bottom of the vent well.
 func (l *level) spill(packC float64) {
-	over := l.standingMM(packC) - l.ventFloorMM
-	if over <= ventFloorMargin {
+	over := l.standingMM(packC) - l.ventWellMM
+	if over <= ventWellMargin {
 		return
 	}
 	ml := over * l.areaCM2 / mmCM2PerML

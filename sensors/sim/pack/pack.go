@@ -13,11 +13,11 @@ type Spec struct {
 	CapacityAh     float64 // at RateHours
 	RateHours      float64
 	FullGravity    float64 // specific gravity when full, 25 °C
-	VentFloorMM    float64 // above the plate tops
+	VentWellMM     float64 // above the plate tops
 	FreeSurfaceCM2 float64
 	ElectrolyteML  float64 // of one cell, for its expansion
 	StateOfCharge  float64 // 0 to 1
-	CoverMM        float64 // pilot cell, settled, 25 °C, without gas
+	LevelMM        float64 // pilot cell, settled, 25 °C, without gas
 	PackC          float64
 	TauH           float64 // time constant of cooling, h
 	PilotCell      int     // 1 to Cells, counted from the positive end
@@ -64,7 +64,7 @@ func New(s Spec) (*Pack, error) {
 }
 
 // newCell makes a cell with its share of the spread. The pilot cell has the
-// asked cover exactly.
+// asked level exactly.
 func newCell(s Spec, c10 float64, pilot bool, rng *rand.Rand) cell {
 	spread := func(sigma float64) float64 { return 1 + sigma*min(max(rng.NormFloat64(), -2.5), 2.5) }
 	size := spread(0.01)
@@ -74,14 +74,14 @@ func newCell(s Spec, c10 float64, pilot bool, rng *rand.Rand) cell {
 	}
 	c.soc = min(max(s.StateOfCharge+spread(0.008)-1, 0.001), 0.9995)
 	c.level = level{
-		areaCM2: s.FreeSurfaceCM2, ventFloorMM: s.VentFloorMM, acidML: s.ElectrolyteML,
+		areaCM2: s.FreeSurfaceCM2, ventWellMM: s.VentWellMM, acidML: s.ElectrolyteML,
 		sloshPhase: 2 * math.Pi * rng.Float64(),
 	}
-	coverMM := s.CoverMM
+	levelMM := s.LevelMM
 	if offset := 0.4 * (spread(1) - 1); !pilot {
-		coverMM += offset
+		levelMM += offset
 	}
-	c.level.liquidML = c.level.volumeML(coverMM)
+	c.level.liquidML = c.level.volumeML(levelMM)
 	c.volts = RestV(s.FullGravity - gravitySpan*(1-c.soc))
 	return c
 }
@@ -98,11 +98,11 @@ func (s Spec) check() error {
 	between("capacity (Ah)", s.CapacityAh, 1, 2000)
 	between("rate (h)", s.RateHours, 1, 100)
 	between("full gravity", s.FullGravity, 1.21, 1.30)
-	between("vent floor (mm)", s.VentFloorMM, 1, 200)
+	between("bottom of the vent well (mm)", s.VentWellMM, 1, 200)
 	between("free surface (cm2)", s.FreeSurfaceCM2, 1, 10000)
 	between("electrolyte (ml)", s.ElectrolyteML, 1, 100000)
 	between("state of charge", s.StateOfCharge, 0, 1)
-	between("cover (mm)", s.CoverMM, -200, s.VentFloorMM)
+	between("level (mm)", s.LevelMM, -200, s.VentWellMM)
 	between("pack temperature (°C)", s.PackC, -20, 60)
 	between("time constant (h)", s.TauH, 0.1, 100)
 	between("pilot cell", float64(s.PilotCell), 1, float64(s.Cells))

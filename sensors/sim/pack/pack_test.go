@@ -39,18 +39,18 @@ func TestTwoStageRound(t *testing.T) {
 		t.Fatal(err)
 	}
 	highest := 0.0
-	hours := round(t, p, c, 24, func() { highest = max(highest, p.CoverMM(1)) })
+	hours := round(t, p, c, 24, func() { highest = max(highest, p.LevelMM(1)) })
 	sum, cell := p.Totals(), p.Cell(1)
 	factor := sum.InAh / ((1 - 0.35) * 225)
-	t.Logf("%.2f h, factor %.3f, %.1f °C, highest cover %.1f mm, lost %.1f ml", hours, factor, p.PackC(), highest, cell.LostML)
+	t.Logf("%.2f h, factor %.3f, %.1f °C, highest level %.1f mm, lost %.1f ml", hours, factor, p.PackC(), highest, cell.LostML)
 	if hours < 8 || hours > 9.5 || factor < 1.1 || factor > 1.22 || p.PackC() < 38 || p.PackC() > 45 {
 		t.Errorf("%.2f h, charge factor %.3f, %.1f °C", hours, factor, p.PackC())
 	}
 	if cell.StateOfCharge < 0.98 || !c.Complete() {
 		t.Errorf("state of charge %.3f, complete %v", cell.StateOfCharge, c.Complete())
 	}
-	if highest < s.CoverMM+1.5 || highest > s.CoverMM+6 {
-		t.Errorf("level rose from %.1f to %.1f mm", s.CoverMM, highest)
+	if highest < s.LevelMM+1.5 || highest > s.LevelMM+6 {
+		t.Errorf("level rose from %.1f to %.1f mm", s.LevelMM, highest)
 	}
 	// Cells rest at the voltage of their acid: SG + 0.845 (DOE-HDBK-1084-95).
 	feed(p, 0, 16, 24)
@@ -123,13 +123,13 @@ func TestTaperHasNoEndOfItsOwn(t *testing.T) {
 
 func TestOverflow(t *testing.T) {
 	s := common()
-	s.CoverMM = 21
+	s.LevelMM = 21
 	p := mustNew(t, s)
 	if err := p.AddWater(2, 200); err != nil {
 		t.Fatal(err)
 	}
-	if c := p.Cell(2); c.OverflowML < 150 || c.CoverMM > s.VentFloorMM+1e-6 {
-		t.Errorf("overflow %.1f ml, cover %.2f mm", c.OverflowML, c.CoverMM)
+	if c := p.Cell(2); c.OverflowML < 150 || c.LevelMM > s.VentWellMM+1e-6 {
+		t.Errorf("overflow %.1f ml, level %.2f mm", c.OverflowML, c.LevelMM)
 	}
 }
 
@@ -163,7 +163,7 @@ func TestAnyLife(t *testing.T) {
 		s.StateOfCharge = rapid.Float64Range(0.05, 1).Draw(t, "soc")
 		s.PackC = rapid.Float64Range(-10, 50).Draw(t, "packC")
 		s.Seed = rapid.Uint64().Draw(t, "seed")
-		s.CoverMM = rapid.Float64Range(-10, 20).Draw(t, "cover")
+		s.LevelMM = rapid.Float64Range(-10, 20).Draw(t, "level")
 		p, err := New(s)
 		if err != nil {
 			t.Fatal(err)

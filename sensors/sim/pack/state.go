@@ -67,9 +67,9 @@ func (p *Pack) Discharge(ah float64) float64 {
 // Move sets the liquid moving, as driving and plugging do.
 func (p *Pack) Move() { p.sloshS, p.sloshing = 0, true }
 
-// CoverMM is a cell's level of this moment with expansion, gas and slosh, in mm
+// LevelMM is a cell's level of this moment with expansion, gas and slosh, in mm
 // above the plate tops. A number out of range is a bug and gives NaN.
-func (p *Pack) CoverMM(number int) float64 {
+func (p *Pack) LevelMM(number int) float64 {
 	c, err := p.cell(number)
 	if err != nil {
 		return math.NaN()
@@ -123,7 +123,7 @@ type CellState struct {
 	StateOfCharge float64 // 0 to 1
 	CapacityAh    float64
 	Volts         float64
-	CoverMM       float64 // of this moment, without slosh
+	LevelMM       float64 // of this moment, without slosh
 	SettledMM     float64 // at 25 °C, without gas
 	GassingAh     float64 // since the start
 	SelfAh        float64 // lost by self-discharge since the start
@@ -141,7 +141,7 @@ func (p *Pack) Cell(number int) CellState {
 	l := &c.level
 	return CellState{
 		StateOfCharge: c.soc, CapacityAh: c.capacityAh, Volts: c.volts,
-		CoverMM: l.standingMM(p.packC), SettledMM: l.settledMM(),
+		LevelMM: l.standingMM(p.packC), SettledMM: l.settledMM(),
 		GassingAh: c.gassingAh, SelfAh: c.selfAh,
 		LostML: l.lostML, AddedML: l.addedML, OverflowML: l.overflowedML,
 	}

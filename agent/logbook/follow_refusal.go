@@ -101,7 +101,7 @@ func (f *Follower) raised(s Stamp, p *bay.Picture, c interlock.Code) *findingRow
 // aboutReading tells whether a sensor's fault can be the reason.
 func aboutReading(c interlock.Code) bool {
 	return slices.Contains([]interlock.Code{
-		interlock.CoverUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown,
+		interlock.LevelUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown,
 		interlock.AirflowUnproven, interlock.HydrogenHigh, interlock.ContactorOpen,
 	}, c)
 }
@@ -119,7 +119,7 @@ func (f *Follower) leaveRefusal(s Stamp, p *bay.Picture) {
 }
 
 // followRefusal keeps the time in which a pack stands connected and not full,
-// and its charge is withheld for a reason of its own: that readings must be
+// and its charge is blocked for a reason of its own: that readings must be
 // proven first, or that a person is at the pack, refuses nothing.
 func (f *Follower) followRefusal(s Stamp, p *bay.Picture) {
 	r := f.refusal
@@ -155,7 +155,7 @@ func (f *Follower) followRefusal(s Stamp, p *bay.Picture) {
 }
 
 func plugged(p *bay.Picture) bool {
-	return p.Stage != bay.StageUnknown && p.Stage != bay.Vacant && p.Stage != bay.Settling
+	return p.Stage != bay.StageUnknown && p.Stage != bay.Vacant && p.Stage != bay.Checking
 }
 
 // refusing lists the findings that refuse the charge, the first reason first.

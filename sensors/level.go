@@ -15,17 +15,17 @@ type prober interface {
 	Read(volts float64) (level.Span, error)
 }
 
-// cover is the level probe's input.
-type cover struct {
+// level is the level probe's input.
+type levelSense struct {
 	probe prober
 }
 
-func newCover(l *config.Level) (*cover, error) {
+func newLevelSense(l *config.Level) (*levelSense, error) {
 	if l.Kind == "4-20ma" {
 		probe, err := level.NewTransmitter(level.Transmitter{
 			ShuntOhm: l.ShuntOhm, LowMM: l.LowMM + l.OffsetMM, HighMM: l.HighMM + l.OffsetMM,
 		})
-		return &cover{probe: probe}, err
+		return &levelSense{probe: probe}, err
 	}
 	tolerance := level.RodTolerance
 	switch l.Kind {
@@ -40,19 +40,19 @@ func newCover(l *config.Level) (*cover, error) {
 		o.Rods = append(o.Rods, level.Rod{HeightMM: rod.HeightMM + l.OffsetMM, SeriesOhm: rod.SeriesOhm})
 	}
 	probe, err := level.NewLoop(o)
-	return &cover{probe: probe}, err
+	return &levelSense{probe: probe}, err
 }
 
-func (c *cover) put(out *bay.Readings, volts float64, at time.Duration, err error) (reading.Fault, error) {
+func (c *levelSense) put(out *bay.Readings, volts float64, at time.Duration, err error) (reading.Fault, error) {
 	var span level.Span
 	if err == nil {
 		span, err = c.probe.Read(volts)
 	}
 	if err != nil {
 		fault := faultOf(err)
-		out.Cover = reading.Cover{At: at, Fault: fault}
+		out.Level = reading.Level{At: at, Fault: fault}
 		return fault, err
 	}
-	out.Cover = reading.Covered(span.LowMM, span.HighMM, at)
+	out.Level = reading.LevelBetween(span.LowMM, span.HighMM, at)
 	return reading.None, nil
 }

@@ -23,7 +23,7 @@ func main() {
 	fleet := flag.String("fleet", "1000", "numbers of agents whose traffic one broker gets, one after the other, and how many times faster than life; empty for none")
 	flag.Usage = func() {
 		_, _ = fmt.Fprint(flag.CommandLine.Output(), "usage: go run ./deploy/bench [--watch 1m] [--fleet 1000,1000x20]\n\n"+
-			"Needs mosquitto. Prints a table for the README; all traffic stays on this machine.\n\n")
+			"Needs mosquitto. Prints the tables of costs.md; all traffic stays on this machine.\n\n")
 		flag.PrintDefaults()
 	}
 	flag.Parse()

@@ -1,4 +1,4 @@
-"""Walks the chain of a logbook as DEVELOPERS.md describes it, with nothing of
+"""Walks the chain of a logbook as format.md describes it, with nothing of
 bayward's: python3 verify.py FILE prints the number of links and the last hash."""
 import hashlib
 import sqlite3

@@ -93,7 +93,7 @@ func (p *Picture) View() View {
 	v := View{
 		V: 1, Bay: p.Bay, Pack: p.Pack.Name, PackFrom: p.Naming.String(),
 		Stage: p.Stage.String(), StageForS: (p.Now - p.StageAt).Seconds(), Says: p.Says(),
-		Permit: p.Permit.String(), BlockedForS: when(!p.Permit.Granted, (p.Now-p.Permit.Since).Seconds()),
+		Permit: p.Permit.String(), BlockedForS: when(!p.Permit.Granted, (p.Now - p.Permit.Since).Seconds()),
 		Findings: []FindingView{},
 		PackV:    known(p.Seen.PackV, 3), CurrentA: known(p.Seen.CurrentA, 2), PackC: known(p.Seen.PackC, 2),
 		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),

@@ -6,6 +6,7 @@ import (
 
 	"bayward/agent/airflow"
 	"bayward/agent/config"
+	"bayward/agent/usage"
 )
 
 type airflowCmd struct {
@@ -26,15 +27,15 @@ A competent person must design the ventilation; these figures are where that per
 func (c *airflowCmd) Run(p *program) error {
 	cfg, err := config.Load(c.Config)
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	places, err := placesOf(cfg)
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	report, err := airflow.For(places)
 	if err != nil {
-		return inputError{fmt.Errorf("work out the air flow: %w", err)}
+		return usage.Errorf("work out the air flow: %w", err)
 	}
 	if c.JSON {
 		e := json.NewEncoder(p.stdout)

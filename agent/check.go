@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"strings"
@@ -11,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/usage"
 	"bayward/sensors"
 )
 
@@ -38,15 +38,15 @@ func (c *checkCmd) Run(p *program) error {
 		return err
 	}
 	if c.Config == "" {
-		return inputError{errors.New("missing flags: --config=FILE; see bayward --help")}
+		return usage.Errorf("missing flags: --config=FILE; see bayward --help")
 	}
 	cfg, err := config.Load(c.Config)
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	setups, err := runnable(cfg)
 	if err != nil {
-		return inputError{fmt.Errorf("%s: %w", c.Config, err)}
+		return usage.Errorf("%s: %w", c.Config, err)
 	}
 	warnings := cfg.Warnings()
 	if c.JSON {

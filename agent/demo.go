@@ -17,6 +17,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
+	"bayward/agent/usage"
 	"bayward/mqtt/broker"
 	"bayward/sensors/sim"
 )
@@ -52,13 +53,13 @@ const (
 // Run shows the round.
 func (c *demoCmd) Run(ctx context.Context, p *program) (err error) {
 	if !(c.Speed >= minSpeed && c.Speed <= maxSpeed) {
-		return inputError{fmt.Errorf("--speed: value %v is not accepted: %d to %d", c.Speed, minSpeed, maxSpeed)}
+		return usage.Errorf("--speed: value %v is not accepted: %d to %d", c.Speed, minSpeed, maxSpeed)
 	}
 	if c.Bays < 1 || c.Bays > mostDemoBays {
-		return inputError{fmt.Errorf("--bays: value %d is not accepted: 1 to %d", c.Bays, mostDemoBays)}
+		return usage.Errorf("--bays: value %d is not accepted: 1 to %d", c.Bays, mostDemoBays)
 	}
 	if _, err := os.Lstat(c.Logbook); err == nil {
-		return inputError{fmt.Errorf("--logbook: %s is there already; accepted: a new file, since the demo must not write to a real record", c.Logbook)}
+		return usage.Errorf("--logbook: %s is there already; accepted: a new file, since the demo must not write to a real record", c.Logbook)
 	}
 	if c.For > 0 {
 		var cancel context.CancelFunc
@@ -102,7 +103,7 @@ func (c *demoCmd) build(ctx context.Context, p *program, log *slog.Logger, dir s
 		return nil, fmt.Errorf("%w with --broker HOST:PORT (port 0 takes a free one)", err)
 	}
 	if err != nil {
-		return nil, inputError{err}
+		return nil, usage.Error(err)
 	}
 	cfg.HTTP.Listen = c.Listen
 	cfg.Logbook.Path = cmp.Or(c.Logbook, filepath.Join(dir, "logbook.db"))

@@ -9,12 +9,13 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
 	"os/signal"
 	"syscall"
+
+	"bayward/agent/usage"
 
 	"github.com/alecthomas/kong"
 )
@@ -63,12 +64,6 @@ It is not a certified safety device: local codes, the battery's own instructions
 
 Exit codes: 0 done, 1 failed, 2 wrong use or wrong input.`
 
-// inputError marks an error that is the input's fault: exit code 2.
-type inputError struct{ error }
-
-// Unwrap gives the cause.
-func (e inputError) Unwrap() error { return e.error }
-
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), endings()...)
 	code := run(ctx, os.Args[1:], &program{os.Stdin, os.Stdout, os.Stderr})
@@ -116,7 +111,7 @@ func run(ctx context.Context, args []string, p *program) int {
 		return exit // help or version was printed
 	}
 	if err != nil {
-		return p.complain(inputError{fmt.Errorf("%w; see bayward --help", err)})
+		return p.complain(usage.Errorf("%w; see bayward --help", err))
 	}
 	k.BindTo(ctx, (*context.Context)(nil))
 	k.Bind(p)
@@ -129,7 +124,7 @@ func (p *program) complain(err error) int {
 		return exitDone
 	}
 	_, _ = fmt.Fprintf(p.stderr, "bayward: %v\n", err)
-	if _, ok := errors.AsType[inputError](err); ok {
+	if usage.Is(err) {
 		return exitUsage
 	}
 	return exitFailed

@@ -9,6 +9,8 @@ import (
 	"strings"
 	"time"
 
+	"bayward/agent/usage"
+
 	"github.com/alecthomas/kong"
 )
 
@@ -27,7 +29,7 @@ var manualEnd string
 func (c *manualCmd) Run(k *kong.Context, p *program) error {
 	day, err := time.Parse(time.DateOnly, c.Date)
 	if err != nil {
-		return inputError{fmt.Errorf("--date: %q is not a day as YYYY-MM-DD", c.Date)}
+		return usage.Errorf("--date: %q is not a day as YYYY-MM-DD", c.Date)
 	}
 	w := bufio.NewWriter(p.stdout)
 	m := mdoc{w}

@@ -8,6 +8,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/loop"
 	"bayward/agent/notify"
+	"bayward/agent/usage"
 	"bayward/agent/web"
 )
 
@@ -46,7 +47,7 @@ func (a *agent) buildNotices() error {
 	}
 	ways, err := ways(c)
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	quiet, _ := notify.ParseQuiet(c.QuietHours) // checked with the configuration
 	voice := web.NewVoice(a.cfg.Language, a.cfg.Units)

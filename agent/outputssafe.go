@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"bayward/agent/config"
+	"bayward/agent/usage"
 	"bayward/sensors"
 )
 
@@ -50,7 +51,7 @@ func (c *outputsSafeCmd) drive(p *program, open opener) error {
 	cfg, refused := config.Load(c.Config)
 	switch {
 	case refused != nil && len(held) == 0:
-		return inputError{errors.Join(guess(c.Config, refused, open), heldErr)}
+		return usage.Error(errors.Join(guess(c.Config, refused, open), heldErr))
 	case refused != nil:
 		_, _ = fmt.Fprintf(p.stderr, "bayward: the configuration is refused; the lines of the agent that ran last are driven; bayward check --config %s says why\n", c.Config)
 		cfg = wiredTo(held)

@@ -3,12 +3,12 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"time"
 
 	"bayward/agent/loop"
 	"bayward/agent/records"
+	"bayward/agent/usage"
 	"bayward/agent/web"
 )
 
@@ -34,7 +34,7 @@ func (a *agent) guarded() error {
 	if a.invented || web.Loopback(a.listener) || len(a.cfg.People) > 0 || a.cfg.HTTP.WebConfigFile != "" {
 		return nil
 	}
-	return inputError{fmt.Errorf("http.listen: value %s is not accepted: %w", a.cfg.HTTP.Listen, errOpen)}
+	return usage.Errorf("http.listen: value %s is not accepted: %w", a.cfg.HTTP.Listen, errOpen)
 }
 
 func (a *agent) page(metrics http.Handler) http.Handler {

@@ -7,6 +7,7 @@ import (
 	"io"
 	"strings"
 
+	"bayward/agent/usage"
 	"bayward/agent/web"
 )
 
@@ -27,7 +28,7 @@ func (pinCmd) Run(p *program) error {
 	}
 	hash, err := web.HashPIN(strings.TrimRight(line, "\r\n"))
 	if errors.Is(err, web.ErrPIN) {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	if err != nil {
 		return err

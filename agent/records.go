@@ -14,6 +14,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/records"
+	"bayward/agent/usage"
 )
 
 type recordsCmd struct {
@@ -43,13 +44,13 @@ type bookFlags struct {
 // load gives the logbook's path, and the configuration where one was named.
 func (f *bookFlags) load() (path string, cfg *config.Config, err error) {
 	if f.Config == "" && f.Logbook == "" {
-		return "", nil, inputError{errors.New("name the logbook: --config FILE or --logbook FILE")}
+		return "", nil, usage.Errorf("name the logbook: --config FILE or --logbook FILE")
 	}
 	if f.Config == "" {
 		return f.Logbook, nil, nil
 	}
 	if cfg, err = config.Load(f.Config); err != nil {
-		return "", nil, inputError{err}
+		return "", nil, usage.Error(err)
 	}
 	return cmp.Or(f.Logbook, cfg.Logbook.Path), cfg, nil
 }
@@ -63,9 +64,9 @@ func (f *bookFlags) reading(ctx context.Context, do func(*logbook.Reader, *confi
 	r, err := logbook.OpenReadOnly(ctx, path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return inputError{fmt.Errorf("logbook %s: there is no such file; bayward run makes it", path)}
+		return usage.Errorf("logbook %s: there is no such file; bayward run makes it", path)
 	case errors.Is(err, logbook.ErrNewer), errors.Is(err, logbook.ErrOlder), errors.Is(err, logbook.ErrForeign):
-		return inputError{err}
+		return usage.Error(err)
 	case err != nil:
 		return err
 	}
@@ -85,13 +86,13 @@ func (f *rangeFlags) query() (logbook.Query, error) {
 	now := time.Now()
 	var err error
 	if q.Since, err = records.When(f.Since, now, time.Local); err != nil {
-		return q, inputError{fmt.Errorf("--since: %w", err)}
+		return q, usage.Errorf("--since: %w", err)
 	}
 	if q.Until, err = records.When(f.Until, now, time.Local); err != nil {
-		return q, inputError{fmt.Errorf("--until: %w", err)}
+		return q, usage.Errorf("--until: %w", err)
 	}
 	if !q.Since.IsZero() && !q.Until.IsZero() && !q.Since.Before(q.Until) {
-		return q, inputError{fmt.Errorf("--until: value %q is not accepted: a time after --since", f.Until)}
+		return q, usage.Errorf("--until: value %q is not accepted: a time after --since", f.Until)
 	}
 	return q, nil
 }
@@ -136,7 +137,7 @@ func (c *recordsShowCmd) Run(ctx context.Context, p *program) error {
 		t := records.TableNamed(table)
 		row, err := t.Find(ctx, r, c.ID)
 		if errors.Is(err, records.ErrNone) {
-			return inputError{fmt.Errorf("%s %d: %w; bayward records list --kind %s shows what there is", c.Kind, c.ID, err, table)}
+			return usage.Errorf("%s %d: %w; bayward records list --kind %s shows what there is", c.Kind, c.ID, err, table)
 		}
 		if err != nil {
 			return err
@@ -172,7 +173,7 @@ A text that a spreadsheet could run as a formula gets an apostrophe before it, a
 func (c *recordsExportCmd) Run(ctx context.Context, p *program) error {
 	t := records.TableNamed(c.Table)
 	if t == nil {
-		return inputError{fmt.Errorf("--table: value %q is not accepted: %s", c.Table, strings.Join(records.TableNames(), ", "))}
+		return usage.Errorf("--table: value %q is not accepted: %s", c.Table, strings.Join(records.TableNames(), ", "))
 	}
 	q, err := c.query()
 	if err != nil {
@@ -268,10 +269,10 @@ func (c *recordsBackupCmd) backup(ctx context.Context, r *logbook.Reader) error 
 		return err
 	}
 	if !c.Replace {
-		return inputError{fmt.Errorf("%s: it is there already; name another file, or say --replace", c.File)}
+		return usage.Errorf("%s: it is there already; name another file, or say --replace", c.File)
 	}
 	if path, _, err := c.load(); err != nil || sameFile(path, c.File) {
-		return errors.Join(err, inputError{fmt.Errorf("%s: it is the logbook itself; name another file", c.File)})
+		return errors.Join(err, usage.Errorf("%s: it is the logbook itself; name another file", c.File))
 	}
 	next := fmt.Sprintf("%s.next-%d", c.File, os.Getpid())
 	if err := r.Backup(ctx, next); err != nil {

@@ -12,6 +12,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/records"
+	"bayward/agent/usage"
 )
 
 type recordsImportCmd struct {
@@ -34,7 +35,7 @@ Nothing is written without --write, and then all of the file or nothing. A row t
 func (c *recordsImportCmd) Run(ctx context.Context, p *program) error {
 	rows, err := c.read()
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	var known records.Known
 	err = c.reading(ctx, func(r *logbook.Reader, _ *config.Config) (err error) {
@@ -77,7 +78,7 @@ func (c *recordsImportCmd) read() (logbook.Rows, error) {
 func (c *recordsImportCmd) fresh(ctx context.Context, r *logbook.Reader, rows logbook.Rows) (logbook.Rows, records.Known, error) {
 	rows, known, err := records.Fresh(ctx, r, rows)
 	if n := len(known.Differs); err == nil && n > 0 {
-		err = inputError{fmt.Errorf("%s: %d of its rows say something else than the record, which is never changed; the first is %s", c.File, n, known.Differs[0])}
+		err = usage.Errorf("%s: %d of its rows say something else than the record, which is never changed; the first is %s", c.File, n, known.Differs[0])
 	}
 	return rows, known, err
 }

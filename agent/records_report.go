@@ -3,13 +3,13 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"time"
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/records"
+	"bayward/agent/usage"
 )
 
 type recordsReportCmd struct {
@@ -43,7 +43,7 @@ func (c *recordsReportCmd) Run(ctx context.Context, p *program) error {
 		}
 		err := records.WriteReport(ctx, p.stdout, r, o)
 		if errors.Is(err, records.ErrNoPack) {
-			return inputError{fmt.Errorf("--pack: value %q is not accepted: %w", c.Pack, err)}
+			return usage.Errorf("--pack: value %q is not accepted: %w", c.Pack, err)
 		}
 		return err
 	})

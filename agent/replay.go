@@ -13,6 +13,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/replay"
 	"bayward/agent/replay/plot"
+	"bayward/agent/usage"
 )
 
 type replayCmd struct {
@@ -42,19 +43,19 @@ const minHold, maxHold = time.Second, 24 * time.Hour
 // Run sends the trace through the core.
 func (c *replayCmd) Run(p *program) error {
 	if c.Hold < minHold || c.Hold > maxHold {
-		return inputError{fmt.Errorf("--hold: value %v is not accepted: %v to %v", c.Hold, minHold, maxHold)}
+		return usage.Errorf("--hold: value %v is not accepted: %v to %v", c.Hold, minHold, maxHold)
 	}
 	cfg, err := config.Load(c.Config, config.PacksOnly())
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	setup, err := cfg.PackSetup(c.Pack)
 	if err != nil {
-		return inputError{fmt.Errorf("--pack: %w", err)}
+		return usage.Errorf("--pack: %w", err)
 	}
 	setup.StaleAfter = c.Hold
 	if err := c.several(); err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	show := newProgress(p.stderr, c.Traces)
 	jobs := make([]func(io.Writer) error, len(c.Traces))
@@ -85,27 +86,24 @@ func (c *replayCmd) several() error {
 func worst(errs []error) error {
 	err := errors.Join(errs...)
 	for _, e := range errs {
-		if _, ok := errors.AsType[inputError](e); e != nil && !ok {
+		if e != nil && !usage.Is(e) {
 			return err
 		}
 	}
-	if err == nil {
-		return nil
-	}
-	return inputError{err}
+	return usage.Error(err)
 }
 
 // one replays one trace.
 func (c *replayCmd) one(p *program, show *progress, trace string, setup bay.Setup, w io.Writer) error {
 	name, in, err := c.open(p, trace)
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	defer func() { _ = in.Close() }()
 	err = c.replay(w, name, show.reader(in), setup)
 	show.done()
 	if _, ok := errors.AsType[*replay.TraceError](err); ok {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	return err
 }
@@ -140,7 +138,7 @@ func (c *replayCmd) replay(w io.Writer, name string, in io.Reader, setup bay.Set
 func (c *replayCmd) draw(picture *plot.Recorder) error {
 	f, err := os.Create(c.Plot)
 	if err != nil {
-		return inputError{fmt.Errorf("--plot: %w; accepted: a file that can be written", err)}
+		return usage.Errorf("--plot: %w; accepted: a file that can be written", err)
 	}
 	err = picture.WriteSVG(f)
 	return errors.Join(err, f.Close())

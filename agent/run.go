@@ -11,6 +11,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
+	"bayward/agent/usage"
 	"bayward/sensors"
 	"bayward/sensors/sim"
 )
@@ -34,7 +35,7 @@ const tickEvery = time.Second
 func (c *runCmd) Run(ctx context.Context, p *program) error {
 	cfg, err := config.Load(c.Config)
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	if c.Listen != "" {
 		cfg.HTTP.Listen = c.Listen

@@ -16,6 +16,7 @@ import (
 	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/logbook"
+	"bayward/agent/usage"
 )
 
 type wiringCmd struct {
@@ -51,7 +52,7 @@ Work on mains is for a licensed electrician. bayward is not a certified safety d
 func (c *wiringCmd) Run(ctx context.Context, p *program) error {
 	cfg, b, pack, err := c.load()
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	if c.Last {
 		return c.last(ctx, p, cfg.Logbook.Path, b.Name)
@@ -68,7 +69,7 @@ func (c *wiringCmd) Run(ctx context.Context, p *program) error {
 	}
 	if c.Fragment != "" {
 		if _, err := os.Lstat(c.Fragment); err == nil {
-			return inputError{fmt.Errorf("--fragment %s: the file is there already and is not overwritten; name a new one", c.Fragment)}
+			return usage.Errorf("--fragment %s: the file is there already and is not overwritten; name a new one", c.Fragment)
 		}
 	}
 	outliveReaders()
@@ -158,7 +159,7 @@ func (c *wiringCmd) resumed(ctx context.Context, book *logbook.Book, cfg *config
 		return nil, err
 	}
 	if !commission.MayResume(r, b, pack, cfg.Sensors == "simulated") {
-		return nil, inputError{fmt.Errorf("--resume: there is no unfinished walk of %s with this wiring; start one without --resume", b.Name)}
+		return nil, usage.Errorf("--resume: there is no unfinished walk of %s with this wiring; start one without --resume", b.Name)
 	}
 	return r, nil
 }

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"bayward/agent/config"
+	"bayward/agent/usage"
 	"bayward/sensors"
 )
 
@@ -36,7 +37,7 @@ const (
 func (c *wiringHoldCmd) Run(ctx context.Context, p *program) error {
 	cfg, err := config.Load(c.Config)
 	if err != nil {
-		return inputError{err}
+		return usage.Error(err)
 	}
 	words := typedLines(ctx, p.stdin)
 	if err := hear(ctx, words); err != nil {

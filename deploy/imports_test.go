@@ -31,6 +31,7 @@ var rooms = []room{
 	{"agent/cooldown", false, inner, rule},
 	{"agent/water", false, inner, rule},
 	{"agent/bay", false, core, "composes the rules and knows no edge"},
+	{"agent/usage", false, nil, "a mark on an error, which every command and what it calls may set"},
 	{"agent/airflow", false, []string{"agent/electrolyte"}, "works figures out for people; no decision rests on them"},
 	{"agent/config", true, core, edge},
 	{"agent/commission", true, append([]string{"agent/config"}, core...), "walks through what the configuration says, with the core as its guard; sees hardware and person through its own small interfaces"},

@@ -9,13 +9,13 @@ import (
 	"bayward/agent/loop"
 	"bayward/agent/notify"
 	"bayward/agent/usage"
-	"bayward/agent/web"
+	"bayward/agent/words"
 )
 
 // telling sends notices to people by mail and webhooks.
 type telling struct {
 	sender *notify.Sender
-	voice  web.Voice
+	voice  words.Voice
 	cfg    *config.Config
 	watch  map[string]*notify.Watch
 }
@@ -50,7 +50,7 @@ func (a *agent) buildNotices() error {
 		return usage.Error(err)
 	}
 	quiet, _ := notify.ParseQuiet(c.QuietHours) // checked with the configuration
-	voice := web.NewVoice(a.cfg.Language, a.cfg.Units)
+	voice := words.New(a.cfg.Language, a.cfg.Units)
 	a.notices = &telling{voice: voice, cfg: a.cfg, watch: map[string]*notify.Watch{}}
 	for i := range a.cfg.Bays {
 		a.notices.watch[a.cfg.Bays[i].Name] = &notify.Watch{}

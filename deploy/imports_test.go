@@ -21,6 +21,9 @@ var core = []string{
 	"agent/reading", "agent/electrolyte",
 }
 
+// said is for the edges that speak to people: the core, and the words for it.
+var said = append([]string{"agent/words"}, core...)
+
 // rooms is read from the top: the first row that fits a folder is its rule. A folder without a
 // row fails the test, so that a new package is placed on purpose.
 var rooms = []room{
@@ -32,23 +35,24 @@ var rooms = []room{
 	{"agent/water", false, inner, rule},
 	{"agent/bay", false, core, "composes the rules and knows no edge"},
 	{"agent/usage", false, nil, "a mark on an error, which every command and what it calls may set"},
+	{"agent/words", false, core, "words what the core knows in each language; reads its pictures and codes, and decides nothing"},
 	{"agent/airflow", false, []string{"agent/electrolyte"}, "works figures out for people; no decision rests on them"},
-	{"agent/config", true, core, edge},
-	{"agent/commission", true, append([]string{"agent/config"}, core...), "walks through what the configuration says, with the core as its guard; sees hardware and person through its own small interfaces"},
+	{"agent/config", true, said, "edges never import each other; which languages and units there are it asks of the words"},
+	{"agent/commission", true, append([]string{"agent/config"}, said...), "walks through what the configuration says, with the core as its guard; sees hardware and person through its own small interfaces"},
 	{"agent/logbook", true, core, edge},
 	{"agent/loop", true, core, "sees sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
 	{"agent/metrics", true, core, edge},
-	{"agent/notify", true, core, edge},
-	{"agent/records", true, append([]string{"agent/records", "agent/logbook"}, core...), "makes papers and tables of what the logbook kept; reads it through its reader alone"},
+	{"agent/notify", true, said, edge},
+	{"agent/records", true, append([]string{"agent/records", "agent/logbook"}, said...), "makes papers and tables of what the logbook kept; reads it through its reader alone"},
 	{"agent/replay", true, core, edge},
-	{"agent/web", true, core, edge},
+	{"agent/web", true, said, edge},
 	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay to break each of them"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
 	{"sensors/sim", true, []string{"sensors/sim"}, "its physics comes from other models than the core's: if it borrowed from the core, agreement would mean nothing"},
 	{"sensors", false, append([]string{"sensors", "agent/config"}, core...), "opens what the configuration wires up; turns what drivers return into readings"},
 	{"sensors", true, nil, "a driver knows its part's data sheet and nothing of batteries"},
 	{"mqtt/broker", true, nil, "an embedded broker is only a broker"},
-	{"mqtt", true, append([]string{"mqtt"}, core...), edge},
+	{"mqtt", true, append([]string{"mqtt"}, said...), edge},
 	{"dashboards", true, append([]string{"dashboards"}, core...), "describes metrics from the outside"},
 	{"deploy/emulated", true, []string{"deploy/emulated", "sensors/sim"}, "plays the hardware from outside with the simulator's physics, and must not borrow from what it judges"},
 	{"deploy", true, []string{"deploy"}, "checks and packs the program from the outside"},

@@ -6,6 +6,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+
+	"bayward/agent/words"
 )
 
 // checker judges what the decoder found and fills in what was left out.
@@ -20,8 +22,8 @@ const nameRule = "must be lower-case words and digits joined by hyphens, at most
 var nameForm = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 
 func (c *checker) config(cfg *Config) {
-	c.word("units", &cfg.Units, "si", "si", "us")
-	c.word("language", &cfg.Language, "en", "en", "es")
+	c.word("units", &cfg.Units, words.Systems()[0], words.Systems()...)
+	c.word("language", &cfg.Language, words.English, words.Languages()...)
 	c.sensors(cfg)
 	c.packs(cfg.Packs)
 	c.limits(cfg)
@@ -102,16 +104,17 @@ func (c *checker) option(field string, v *float64, fallback, low, high float64, 
 }
 
 // word requires one of some words, or takes the first of none.
-func (c *checker) word(field string, v *string, fallback string, words ...string) {
+func (c *checker) word(field string, v *string, fallback string, accepted ...string) {
 	if !c.present(field) && fallback != "" {
 		*v = fallback
 		return
 	}
-	rule := "must be " + strings.Join(words[:len(words)-1], ", ") + " or " + words[len(words)-1]
+	last := len(accepted) - 1
+	rule := "must be " + strings.Join(accepted[:last], ", ") + " or " + accepted[last]
 	if c.missing(field, rule) || c.bad[field] {
 		return
 	}
-	for _, w := range words {
+	for _, w := range accepted {
 		if *v == w {
 			return
 		}

@@ -8,9 +8,9 @@ package config
 type Config struct {
 	Site  string `yaml:"site"`  // lower-case words and digits joined by hyphens
 	Agent string `yaml:"agent"` // as Site
-	Units string `yaml:"units"` // "si" or "us", for people only
-	// Language of page and notices: "en" or "es"; files, topics and the record
-	// are always English.
+	// Units are for people only; every key, file and topic is in SI units.
+	Units string `yaml:"units"`
+	// Language of page and notices; files, topics and the record are English.
 	Language string       `yaml:"language"`
 	Sensors  string       `yaml:"sensors"` // "wired" or "simulated"
 	HTTP     HTTP         `yaml:"http"`

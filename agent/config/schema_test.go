@@ -15,6 +15,8 @@ import (
 	reflector "github.com/invopop/jsonschema"
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
+
+	"bayward/agent/words"
 )
 
 var update = flag.Bool("update", false, "write the schema anew")
@@ -37,9 +39,9 @@ var ranges = map[string][2]float64{
 	"QoS.notice": {0, 2}, "QoS.command": {0, 2}, "QoS.response": {0, 2}, "Current.channel": {0, 3}, "Level.channel": {0, 3}, "Analog.channel": {0, 3},
 }
 
-// words are the only values of some keys.
-var words = map[string][]any{
-	"Config.units": {"si", "us"}, "Config.language": {"en", "es"}, "Config.sensors": {"wired", "simulated"},
+// choices are the only values of some keys.
+var choices = map[string][]any{
+	"Config.units": anys(words.Systems()), "Config.language": anys(words.Languages()), "Config.sensors": {"wired", "simulated"},
 	"Current.kind": {"shunt", "hall"}, "Level.kind": {"rod", "ladder", "4-20ma"}, "Temperature.on": {"case", "electrolyte"},
 	"Charger.curve": {"iu", "iui", "taper", "unregulated", "unknown"},
 }
@@ -82,7 +84,7 @@ func tune(name string, s *reflector.Schema) {
 		if b, ok := ranges[key]; ok {
 			p.Minimum, p.Maximum = number(b[0]), number(b[1])
 		}
-		if w, ok := words[key]; ok {
+		if w, ok := choices[key]; ok {
 			p.Enum = w
 		}
 		switch at.Key {
@@ -107,6 +109,13 @@ func tune(name string, s *reflector.Schema) {
 			p.Minimum, p.Maximum = number(row.low), number(row.high)
 		}
 	}
+}
+
+func anys(names []string) (all []any) {
+	for _, name := range names {
+		all = append(all, name)
+	}
+	return all
 }
 
 func ref[T any](v T) *T { return &v }

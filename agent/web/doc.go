@@ -11,7 +11,5 @@
 // Options.Writable is false), nothing can be ordered that makes a bay less
 // careful.
 //
-// Text for people stands in words/*.json, one file a language. To add a
-// language: translate a file, add its name to Languages, and let the tests say
-// what is missing.
+// Text for people is worded by agent/words.
 package web

@@ -6,6 +6,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/words"
 )
 
 // keptEvents is how many events of a bay the page remembers: a round makes
@@ -44,7 +45,7 @@ func (h *Past) keep(bayName string, kept []bay.Event) {
 type happened struct{ Ago, What, Text string }
 
 // history lists the events of a bay, the newest first.
-func (h *Past) history(p *bay.Picture, v view) []happened {
+func (h *Past) history(p *bay.Picture, v words.Voice) []happened {
 	if h == nil {
 		return nil
 	}
@@ -58,28 +59,8 @@ func (h *Past) history(p *bay.Picture, v view) []happened {
 		if e.Code == interlock.AgentUnready && (e.Kind == bay.FindingRaised || e.Kind == bay.FindingCleared) {
 			continue // at every rest of the contactor
 		}
-		what, text := v.event(e)
-		all = append(all, happened{v.say("night.ago", v.span(max(p.Now-e.At, time.Duration(0)))), what, text})
+		what, text := v.Event(e)
+		all = append(all, happened{v.Say("night.ago", v.Span(max(p.Now-e.At, time.Duration(0)))), what, text})
 	}
 	return all
-}
-
-func (v view) event(e *bay.Event) (what, text string) {
-	key := "event." + e.Kind.String()
-	switch e.Kind {
-	case bay.PermitGranted:
-		return v.say(key), ""
-	case bay.PermitBlocked, bay.FindingRaised, bay.FindingCleared:
-		return v.say(key, v.title(e.Code)), ""
-	case bay.StageChanged:
-		return v.say(key, v.say("stage."+e.Stage.String())), ""
-	case bay.VisitOpened, bay.VisitClosed, bay.OrderTaken, bay.OrderRefused:
-		return v.say(key, e.By), e.Text
-	case bay.ChargeStarted:
-		return v.say(key), ""
-	case bay.ChargeFull, bay.ChargeEnded, bay.MemoryDoubted:
-		return v.say(key), e.Text
-	default:
-		return v.say("event.other"), e.Text
-	}
 }

@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 // night is the picture of the last hours: curves over bands of stages.
@@ -49,11 +50,11 @@ const (
 	nightHours       = 12
 )
 
-func (s *server) newNight(p *bay.Picture, v view, asked string) night {
+func (s *server) newNight(p *bay.Picture, v words.Voice, asked string) night {
 	h := hoursAsked(asked)
 	n := night{Hours: h}
 	for _, hours := range []int{1, 3, 12, 36} {
-		n.Spans = append(n.Spans, spanLink{hours, v.say("night.last", fmt.Sprintf("%d h", hours)), hours == h})
+		n.Spans = append(n.Spans, spanLink{hours, v.Say("night.last", fmt.Sprintf("%d h", hours)), hours == h})
 	}
 	if s.Past == nil {
 		return n
@@ -64,14 +65,14 @@ func (s *server) newNight(p *bay.Picture, v view, asked string) night {
 		return n
 	}
 	width = min(width, max(p.Now-points[0].at, time.Minute)) // a short record fills the box
-	n.Ago = v.say("night.ago", v.span(width))
+	n.Ago = v.Say("night.ago", v.Span(width))
 	b := box{points: points, from: p.Now - width, width: width}
 	n.Bands, n.Stages = b.bands(v, p.Now)
 	n.Curves = []curve{
-		b.curve(v, "volts", v.say("value.voltage"), func(x point) float32 { return x.v }, func(y float64) string { return fmt.Sprintf("%.1f V", y) }),
-		b.curve(v, "amperes", v.say("value.current"), func(x point) float32 { return x.a }, func(y float64) string { return reading.Digits(y, 0) + " A" }),
-		b.curve(v, "heat", v.say("value.temperature"), func(x point) float32 { return x.c }, v.temperature),
-		b.curve(v, "level", v.say("value.level"), func(x point) float32 { return x.mm }, func(y float64) string { return v.height(zeroedMM(y), 0) }),
+		b.curve(v, "volts", v.Say("value.voltage"), func(x point) float32 { return x.v }, func(y float64) string { return fmt.Sprintf("%.1f V", y) }),
+		b.curve(v, "amperes", v.Say("value.current"), func(x point) float32 { return x.a }, func(y float64) string { return reading.Digits(y, 0) + " A" }),
+		b.curve(v, "heat", v.Say("value.temperature"), func(x point) float32 { return x.c }, v.Temperature),
+		b.curve(v, "level", v.Say("value.level"), func(x point) float32 { return x.mm }, v.Height),
 	}
 	return n
 }
@@ -96,7 +97,7 @@ func (b *box) x(at time.Duration) float64 {
 	return math.Round(10*boxWide*float64(at-b.from)/float64(b.width)) / 10
 }
 
-func (b *box) bands(v view, now time.Duration) (bands []band, stages []stageSpan) {
+func (b *box) bands(v words.Voice, now time.Duration) (bands []band, stages []stageSpan) {
 	for i, x := range b.points {
 		if i > 0 && b.points[i-1].stage == x.stage {
 			continue
@@ -110,7 +111,7 @@ func (b *box) bands(v view, now time.Duration) (bands []band, stages []stageSpan
 		}
 		name := x.stage.String()
 		bands = append(bands, band{X: b.x(x.at), W: math.Max(b.x(end)-b.x(x.at), 0), Class: name})
-		stages = append(stages, stageSpan{name, v.say("stage." + name), v.say("night.ago", v.span(now-x.at))})
+		stages = append(stages, stageSpan{name, v.Say("stage." + name), v.Say("night.ago", v.Span(now-x.at))})
 	}
 	const most = 8 // the newest; the bands show all
 	if len(stages) > most {
@@ -119,7 +120,7 @@ func (b *box) bands(v view, now time.Duration) (bands []band, stages []stageSpan
 	return bands, stages
 }
 
-func (b *box) curve(v view, class, name string, of func(point) float32, text func(float64) string) curve {
+func (b *box) curve(v words.Voice, class, name string, of func(point) float32, text func(float64) string) curve {
 	low, high, last := math.Inf(1), math.Inf(-1), math.NaN()
 	for _, x := range b.points {
 		if y := float64(of(x)); !math.IsNaN(y) {
@@ -128,11 +129,11 @@ func (b *box) curve(v view, class, name string, of func(point) float32, text fun
 	}
 	c := curve{Class: class, Name: name}
 	if math.IsNaN(last) {
-		c.Label = v.say("night.none")
+		c.Label = v.Say("night.none")
 		return c
 	}
 	c.Low, c.High = text(low), text(high)
-	c.Label = v.say("night.label", name, v.span(b.width), c.Low, c.High, text(last))
+	c.Label = v.Say("night.label", name, v.Span(b.width), c.Low, c.High, text(last))
 	room := math.Max((high-low)*0.08, 0.05)
 	c.Lines = b.runs(of, low-room, high+room)
 	return c

@@ -1,6 +1,9 @@
 package web
 
-import "bayward/agent/bay"
+import (
+	"bayward/agent/bay"
+	"bayward/agent/words"
+)
 
 // packChoice is the part of a page on which a person says which pack is plugged
 // in. It is only there for a bay of several packs.
@@ -13,19 +16,19 @@ type packChoice struct {
 	Known   bool
 }
 
-func newPackChoice(p *bay.Picture, v view, may bool) packChoice {
-	c := packChoice{Several: len(p.Serves()) > 0, Known: p.Named(), Title: v.say("pack.which")}
+func newPackChoice(p *bay.Picture, v words.Voice, may bool) packChoice {
+	c := packChoice{Several: len(p.Serves()) > 0, Known: p.Named(), Title: v.Say("pack.which")}
 	if c.Known {
-		c.Title, c.How = v.say("pack.this", p.Pack.Name), v.say("pack."+p.Naming.String())
+		c.Title, c.How = v.Say("pack.this", p.Pack.Name), v.Say("pack."+p.Naming.String())
 	}
 	switch {
 	case !c.Several:
 	case p.Stage == bay.Vacant:
-		c.How = v.say("pack.vacant")
+		c.How = v.Say("pack.vacant")
 	case p.Visit.Open:
-		c.How = v.say("pack.visit")
+		c.How = v.Say("pack.visit")
 	case !may:
-		c.How = v.say("pack.may")
+		c.How = v.Say("pack.may")
 	default:
 		for _, pack := range p.Serves() {
 			if pack.Name != p.Pack.Name {

@@ -12,9 +12,10 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/water"
+	"bayward/agent/words"
 )
 
-//go:embed page words openapi.yaml
+//go:embed page openapi.yaml
 var files embed.FS
 
 // refreshSeconds is how often the overview loads itself again where no script
@@ -25,11 +26,11 @@ const refreshSeconds = 10
 // is asked for: many agents are never looked at, and a start should not wait.
 type pages map[string]func() *template.Template
 
-func newPages(langs map[string]*lang) pages {
+func newPages() pages {
 	all := pages{}
-	for name, l := range langs {
+	for _, name := range words.Languages() {
 		all[name] = sync.OnceValue(func() *template.Template {
-			funcs := template.FuncMap{"t": l.say, "lines": strings.Fields}
+			funcs := template.FuncMap{"t": words.New(name, "").Say, "lines": strings.Fields}
 			return template.Must(template.New(name).Funcs(funcs).ParseFS(files, "page/*.html")) // embedded: a fault shows in every test
 		})
 	}
@@ -48,7 +49,7 @@ func asset(name string) http.HandlerFunc {
 type base struct {
 	Title, Site, Agent, Version string
 	Lang                        string
-	US                          bool
+	Languages, Systems          []choice
 	Here                        string // address of this page
 	Refresh                     int
 	Live                        bool // kept up to date by the script
@@ -60,20 +61,40 @@ type base struct {
 	Records                     bool // the record can be read
 }
 
+// choice is one of those that a person may read the page in.
+type choice struct {
+	Name, Own string
+	Chosen    bool
+}
+
+func languages(v words.Voice) (all []choice) {
+	for _, name := range words.Languages() {
+		all = append(all, choice{name, words.New(name, "").Say("lang.name"), name == v.Language()})
+	}
+	return all
+}
+
+func systems(v words.Voice) (all []choice) {
+	for _, name := range words.Systems() {
+		all = append(all, choice{name, v.Say("units." + name), name == v.Units().Name})
+	}
+	return all
+}
+
 func (s *server) base(r *http.Request, title string) base {
 	v := s.view(r)
 	b := base{
-		Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.name, US: v.us, Here: r.URL.RequestURI(),
+		Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.Language(), Languages: languages(v), Systems: systems(v), Here: r.URL.RequestURI(),
 		Writable: s.may(r, bay.OrderVisitOpen), People: s.gate != nil, Records: s.Records != nil,
 	}
 	if r.Method == http.MethodPost {
 		b.Here = strings.TrimSuffix(strings.TrimSuffix(r.URL.Path, "/hold"), "/settings")
 	}
 	if p := person(r); p.Name != "" {
-		b.SignedIn = v.say("app.signedin", p.Name, v.say("role."+p.Role.String()))
+		b.SignedIn = v.Say("app.signedin", p.Name, v.Say("role."+p.Role.String()))
 	}
 	if err := s.healthy(); err != nil {
-		b.Late = v.say("app.late", err.Error())
+		b.Late = v.Say("app.late", err.Error())
 	}
 	return b
 }
@@ -96,28 +117,21 @@ func (s *server) overview(w http.ResponseWriter, r *http.Request) {
 			waters = append(waters, &p.Water)
 		}
 	}
-	slices.SortStableFunc(page.Cards, func(a, b card) int { return cmp.Compare(a.Urgency.rank, b.Urgency.rank) })
-	page.Summary = summary(page.Cards, v)
+	slices.SortStableFunc(page.Cards, func(a, b card) int { return cmp.Compare(a.Urgency.Rank, b.Urgency.Rank) })
+	page.Summary = v.Summary(callsPerson(page.Cards))
 	if round := water.NextRound(waters); round.DueML > 0 {
-		page.Summary += " " + v.say("sum.round", v.volume(round.DueML))
+		page.Summary += " " + v.Say("sum.round", v.Volume(round.DueML))
 	}
 	s.write(w, r, http.StatusOK, "overview", page)
 }
 
-func summary(cards []card, v view) string {
-	n := 0
+func callsPerson(cards []card) (n int) {
 	for i := range cards {
 		if cards[i].Urgency.CallsPerson() {
 			n++
 		}
 	}
-	switch n {
-	case 0:
-		return v.say("sum.none")
-	case 1:
-		return v.say("sum.one")
-	}
-	return v.say("sum.many", n)
+	return n
 }
 
 type bayPage struct {
@@ -157,7 +171,7 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) firstAid(w http.ResponseWriter, r *http.Request) {
-	s.write(w, r, http.StatusOK, "aid", s.base(r, s.view(r).say("aid.title")))
+	s.write(w, r, http.StatusOK, "aid", s.base(r, s.view(r).Say("aid.title")))
 }
 
 type failurePage struct {
@@ -168,7 +182,7 @@ type failurePage struct {
 
 // failAt tells a person what was not done and leads back.
 func (s *server) failAt(w http.ResponseWriter, r *http.Request, why problem, back string) {
-	page := failurePage{base: s.base(r, s.view(r).say("fail.title")), Message: why.message, Back: back}
+	page := failurePage{base: s.base(r, s.view(r).Say("fail.title")), Message: why.message, Back: back}
 	page.Here = back
 	s.write(w, r, why.status, "failure", page)
 }
@@ -177,7 +191,7 @@ func (s *server) failAt(w http.ResponseWriter, r *http.Request, why problem, bac
 // leave half of one.
 func (s *server) write(w http.ResponseWriter, r *http.Request, status int, name string, page any) {
 	var out bytes.Buffer
-	if err := s.pages[s.view(r).name]().ExecuteTemplate(&out, name, page); err != nil {
+	if err := s.pages[s.view(r).Language()]().ExecuteTemplate(&out, name, page); err != nil {
 		http.Error(w, "the page cannot be made", http.StatusInternalServerError)
 		return
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/words"
 )
 
 // pastBody is what the page's script draws, in the units of the person who
@@ -34,19 +35,16 @@ func (s *server) pastJSON(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, s.pastOf(p, s.view(r), r.URL.Query().Get("hours")))
 }
 
-func (s *server) pastOf(p *bay.Picture, v view, asked string) pastBody {
+func (s *server) pastOf(p *bay.Picture, v words.Voice, asked string) pastBody {
 	body := pastBody{
 		AgoS: []float64{}, Curves: map[string][]any{}, Bands: []pastBand{},
-		Units: map[string]string{"volts": "V", "amperes": "A", "heat": v.temperatureUnit(), "level": v.lengthUnit()},
+		Units: map[string]string{"volts": "V", "amperes": "A", "heat": v.Units().Temperature.Symbol, "level": v.Units().Length.Symbol},
 	}
 	if s.Past == nil {
 		return body
 	}
-	heat, height := float32Of, float32Of
-	if v.us {
-		heat = func(x float32) float64 { return fahrenheit(float64(x)) }
-		height = func(x float32) float64 { return float64(x) / mmPerInch }
-	}
+	heat := func(x float32) float64 { return v.Units().Temperature.Of(float64(x)) }
+	height := func(x float32) float64 { return v.Units().Length.Of(float64(x)) }
 	points := s.Past.since(p.Bay, p.Now-time.Duration(hoursAsked(asked))*time.Hour)
 	for i, x := range points {
 		body.AgoS = append(body.AgoS, math.Round((x.at - p.Now).Seconds()))
@@ -73,11 +71,11 @@ func (b *pastBody) add(name string, x float32, convert func(float32) float64) {
 }
 
 // band ends the one before it.
-func (b *pastBody) band(x point, now time.Duration, v view) {
+func (b *pastBody) band(x point, now time.Duration, v words.Voice) {
 	from := (x.at - now).Seconds()
 	if n := len(b.Bands); n > 0 {
 		b.Bands[n-1].ToS = from
 	}
 	name := x.stage.String()
-	b.Bands = append(b.Bands, pastBand{FromS: from, Class: name, Name: v.say("stage." + name)})
+	b.Bands = append(b.Bands, pastBand{FromS: from, Class: name, Name: v.Say("stage." + name)})
 }

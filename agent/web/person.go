@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"bayward/agent/bay"
+	"bayward/agent/words"
 )
 
 // Names of the cookies.
@@ -32,19 +33,15 @@ func person(r *http.Request) Person {
 }
 
 // view is how the person who asks reads: by cookie, else by configuration.
-func (s *server) view(r *http.Request) view {
+func (s *server) view(r *http.Request) words.Voice {
 	language, units := s.Language, s.Units
-	if c, err := r.Cookie(languageCookie); err == nil && s.langs[c.Value] != nil {
+	if c, err := r.Cookie(languageCookie); err == nil && words.IsLanguage(c.Value) {
 		language = c.Value
 	}
-	if c, err := r.Cookie(unitsCookie); err == nil && (c.Value == "si" || c.Value == "us") {
+	if c, err := r.Cookie(unitsCookie); err == nil && words.IsSystem(c.Value) {
 		units = c.Value
 	}
-	l := s.langs[language]
-	if l == nil {
-		l = s.langs[Languages()[0]]
-	}
-	return view{l, units == "us"}
+	return words.New(language, units)
 }
 
 // open are the addresses that need nobody: first aid above all.
@@ -73,7 +70,7 @@ func (s *server) admit(next http.Handler) http.Handler {
 		case r.Method == http.MethodGet && r.URL.Path != "/live":
 			http.Redirect(w, r, "/sign-in?"+url.Values{"to": {r.URL.RequestURI()}}.Encode(), http.StatusSeeOther)
 		default:
-			s.fail(w, r, problem{http.StatusUnauthorized, "sign-in", s.view(r).say("sign.why")})
+			s.fail(w, r, problem{http.StatusUnauthorized, "sign-in", s.view(r).Say("sign.why")})
 		}
 	})
 }
@@ -120,7 +117,7 @@ type signInPage struct {
 
 func (s *server) signInForm(w http.ResponseWriter, r *http.Request) {
 	v := s.view(r)
-	s.write(w, r, http.StatusOK, "signin", signInPage{base: s.base(r, v.say("sign.title")), To: safeTarget(r.URL.Query().Get("to"))})
+	s.write(w, r, http.StatusOK, "signin", signInPage{base: s.base(r, v.Say("sign.title")), To: safeTarget(r.URL.Query().Get("to"))})
 }
 
 // safeTarget is an address of our own, or the overview.
@@ -156,13 +153,13 @@ func (s *server) signIn(w http.ResponseWriter, r *http.Request) {
 
 func (s *server) signInAgain(w http.ResponseWriter, r *http.Request, err error) {
 	v, status, text := s.view(r), http.StatusUnauthorized, "sign.wrong"
-	page := signInPage{base: s.base(r, v.say("sign.title")), To: safeTarget(r.PostForm.Get("to")), Name: r.PostForm.Get("name")}
+	page := signInPage{base: s.base(r, v.Say("sign.title")), To: safeTarget(r.PostForm.Get("to")), Name: r.PostForm.Get("name")}
 	if many, ok := errors.AsType[tooManyError](err); ok {
 		status = http.StatusTooManyRequests
 		w.Header().Set("Retry-After", seconds(many.wait))
-		page.Wrong = v.say("sign.wait", v.span(many.wait+time.Second))
+		page.Wrong = v.Say("sign.wait", v.Span(many.wait+time.Second))
 	} else {
-		page.Wrong = v.say(text)
+		page.Wrong = v.Say(text)
 	}
 	s.write(w, r, status, "signin", page)
 }

@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"bayward/agent/bay"
+	"bayward/agent/words"
 )
 
 // section is the cross-section of a pack's cells, heights drawn to scale.
@@ -59,16 +60,16 @@ const (
 	lineTextHigh = 12.0
 )
 
-func newSection(p *bay.Picture, v view) section {
+func newSection(p *bay.Picture, v words.Voice) section {
 	top := p.Pack.VentWellMM + aboveMM
 	y := func(mm float64) float64 { return math.Round(10*perMM*(top-min(max(mm, -belowMM), top))) / 10 }
 	s := section{Height: perMM*(top+belowMM) + captionHigh, PlateY: y(0)}
 	s.JarHigh = s.Height - captionHigh
 	s.NameY, s.WaterY = s.JarHigh+12, s.JarHigh+26
 	s.Lines = []heightLine{
-		{Y: y(p.Pack.VentWellMM), Class: "vent", Name: v.say("section.vent")},
-		{Y: y(p.Pack.FillMarkMM), Class: "mark", Name: v.say("section.mark")},
-		{Y: y(0), Class: "plates", Name: v.say("section.plates")},
+		{Y: y(p.Pack.VentWellMM), Class: "vent", Name: v.Say("section.vent")},
+		{Y: y(p.Pack.FillMarkMM), Class: "mark", Name: v.Say("section.mark")},
+		{Y: y(0), Class: "plates", Name: v.Say("section.plates")},
 	}
 	for i := range s.Lines {
 		s.Lines[i].TextY = s.Lines[i].Y + lineTextHigh - 2
@@ -88,47 +89,47 @@ func newSection(p *bay.Picture, v view) section {
 		}
 		s.Rows = append(s.Rows, r)
 	}
-	s.Summary = v.say("section.unknown")
+	s.Summary = v.Say("section.unknown")
 	if s.Known {
-		s.Summary = v.say("section.label", p.Pack.Cells, v.say("value.level")+": "+s.Table[0].Level+".")
+		s.Summary = v.Say("section.label", p.Pack.Cells, v.Say("value.level")+": "+s.Table[0].Level+".")
 	}
 	return s
 }
 
 // probe is the measured cell as its probe shows it now.
-func (s *section) probe(p *bay.Picture, v view, y func(float64) float64) []jar {
+func (s *section) probe(p *bay.Picture, v words.Voice, y func(float64) float64) []jar {
 	c := p.Seen.Level
 	if !c.OK() {
 		return nil
 	}
-	text := v.level(c.LowMM, c.HighMM)
-	s.Table = append(s.Table, sectionLine{v.say("section.probe"), text, v.say("section.measured"), ""})
+	text := v.Level(c.LowMM, c.HighMM)
+	s.Table = append(s.Table, sectionLine{v.Say("section.probe"), text, v.Say("section.measured"), ""})
 	return []jar{{
 		Y: y(c.LowMM), H: s.Height - captionHigh - y(c.LowMM), Span: y(c.LowMM) - y(c.HighMM), Measured: true,
-		Name: v.say("section.probe"), Title: v.say("section.probe") + ": " + text,
+		Name: v.Say("section.probe"), Title: v.Say("section.probe") + ": " + text,
 	}}
 }
 
-func (s *section) cell(p *bay.Picture, v view, i int, y func(float64) float64) (jar, bool) {
+func (s *section) cell(p *bay.Picture, v words.Voice, i int, y func(float64) float64) (jar, bool) {
 	n := planOf(p, i)
-	line := sectionLine{Cell: v.say("water.cell", i+1), How: v.say("section.estimated")}
+	line := sectionLine{Cell: v.Say("water.cell", i+1), How: v.Say("section.estimated")}
 	if n.ByRod {
-		line.How = v.say("section.rod")
+		line.How = v.Say("section.rod")
 	}
-	if perCell, _ := proposal(p); i < len(perCell) {
-		line.Water = v.volume(math.Floor(perCell[i]))
+	if perCell, _ := words.Proposal(p); i < len(perCell) {
+		line.Water = v.Volume(math.Floor(perCell[i]))
 	}
 	if !n.LevelKnown {
 		return jar{}, false
 	}
-	line.Level = v.height(zeroedMM(n.LevelMM), 0)
+	line.Level = v.Height(n.LevelMM)
 	if low := lowerBy(p, i); low >= oddMM {
-		line.How += "; " + v.say("section.odd", v.height(low, 0))
+		line.How += "; " + v.Say("section.odd", v.Height(low))
 	}
 	s.Table = append(s.Table, line)
 	j := jar{Y: y(n.LevelMM), H: s.Height - captionHigh - y(n.LevelMM), Measured: n.ByRod, Name: digits(i + 1), Title: line.Cell + ": " + line.Level + ", " + line.How}
 	if line.Water != "" {
-		perCell, _ := proposal(p)
+		perCell, _ := words.Proposal(p)
 		j.Water = digits(int(perCell[i]))
 	}
 	return j, true

@@ -4,6 +4,7 @@ import (
 	"net/http"
 
 	"bayward/agent/bay"
+	"bayward/agent/words"
 )
 
 // sheetPage is the visit sheet for a technician without a phone.
@@ -25,12 +26,12 @@ type sheetCell struct{ Name, Add string }
 // sheet prints the bays that want water now, or the one that is asked for.
 func (s *server) sheet(w http.ResponseWriter, r *http.Request) {
 	v := s.view(r)
-	page := sheetPage{base: s.base(r, v.say("sheet.title")), Length: v.lengthUnit()}
+	page := sheetPage{base: s.base(r, v.Say("sheet.title")), Length: v.Units().Length.Symbol}
 	for _, k := range cautionKeys {
-		page.Confirm = append(page.Confirm, confirm{k, v.say("caution." + k)})
+		page.Confirm = append(page.Confirm, confirm{k, v.Say("caution." + k)})
 	}
 	for _, k := range closeKeys {
-		page.Close = append(page.Close, confirm{k, v.say("close." + k)})
+		page.Close = append(page.Close, confirm{k, v.Say("close." + k)})
 	}
 	for _, p := range s.Pictures() {
 		if p == nil {
@@ -44,15 +45,15 @@ func (s *server) sheet(w http.ResponseWriter, r *http.Request) {
 }
 
 func wantsVisit(p *bay.Picture) bool {
-	perCell, _ := proposal(p)
+	perCell, _ := words.Proposal(p)
 	return perCell != nil
 }
 
-func newSheetBay(p *bay.Picture, v view) sheetBay {
-	b := sheetBay{Name: p.Bay, Pack: p.Pack.Name, Says: v.says(p), Kind: visitHint(p, v)}
+func newSheetBay(p *bay.Picture, v words.Voice) sheetBay {
+	b := sheetBay{Name: p.Bay, Pack: p.Pack.Name, Says: v.Says(p), Kind: visitHint(p, v)}
 	for i := range p.Pack.Cells {
 		c := sheetCell{Name: digits(i + 1)}
-		if perCell, _ := proposal(p); i < len(perCell) {
+		if perCell, _ := words.Proposal(p); i < len(perCell) {
 			c.Add = digits(int(perCell[i]))
 		}
 		b.Cells = append(b.Cells, c)

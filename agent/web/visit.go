@@ -10,6 +10,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/electrolyte"
 	"bayward/agent/interlock"
+	"bayward/agent/words"
 )
 
 // cautionKeys are what is confirmed before a visit opens, closeKeys before it
@@ -49,12 +50,12 @@ type visitPage struct {
 
 // alarms are the dangers that a person at the pack must know of at once. Bare
 // plates are why that person came.
-func alarms(p *bay.Picture, v view) []findingText {
+func alarms(p *bay.Picture, v words.Voice) []findingText {
 	var all []findingText
 	for c := range p.Findings {
 		code := interlock.Code(c)
 		if f := &p.Findings[c]; f.Raised && interlock.Table[c].Severity == interlock.Danger && code != interlock.PlatesBare {
-			all = append(all, v.finding(code, f, p.Now))
+			all = append(all, newFinding(v, code, f, p.Now))
 		}
 	}
 	return all
@@ -108,7 +109,7 @@ func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
 	case q.Get("cell") != "":
 		n, err := strconv.Atoi(q.Get("cell"))
 		if err != nil || n < 1 || n > p.Pack.Cells {
-			s.fail(w, r, problem{http.StatusNotFound, "no-such-cell", s.view(r).say("fail.cell", quoted(q.Get("cell")), p.Pack.Cells)})
+			s.fail(w, r, problem{http.StatusNotFound, "no-such-cell", s.view(r).Say("fail.cell", quoted(q.Get("cell")), p.Pack.Cells)})
 			return
 		}
 		page.Step, page.Cell = "cell", s.newCellStep(r, p, n)
@@ -123,30 +124,30 @@ func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
 func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 	v := s.view(r)
 	page := visitPage{
-		base: s.base(r, v.say("visit.title", p.Bay)), Bay: p.Bay, OrderID: newID(), Who: s.who(r), Length: v.lengthUnit(),
-		MaxML: bay.MaxFillML, OnlyCoverPlates: p.Visit.OnlyCoverPlates, Hint: visitHint(p, v), Quality: v.quality(p), Says: v.says(p),
+		base: s.base(r, v.Say("visit.title", p.Bay)), Bay: p.Bay, OrderID: newID(), Who: s.who(r), Length: v.Units().Length.Symbol,
+		MaxML: bay.MaxFillML, OnlyCoverPlates: p.Visit.OnlyCoverPlates, Hint: visitHint(p, v), Quality: qualityOf(v, p), Says: v.Says(p),
 	}
 	page.AskName, page.Live = s.gate == nil && page.Who == "", true
 	page.Alarms = alarms(p, v)
 	for _, k := range cautionKeys {
-		page.Confirm = append(page.Confirm, confirm{k, v.say("caution." + k)})
+		page.Confirm = append(page.Confirm, confirm{k, v.Say("caution." + k)})
 	}
 	if !p.Visit.Open {
 		return page
 	}
 	page.Confirm = nil
 	for _, k := range closeKeys {
-		page.Confirm = append(page.Confirm, confirm{k, v.say("close." + k)})
+		page.Confirm = append(page.Confirm, confirm{k, v.Say("close." + k)})
 	}
-	page.By = v.say("visit.by", p.Visit.By, v.span(p.Now-p.Visit.Since))
+	page.By = v.Say("visit.by", p.Visit.By, v.Span(p.Now-p.Visit.Since))
 	if open := p.Now - p.Visit.Since; open > bay.VisitForgottenAfter {
-		page.Forgotten = v.say("visit.forgotten", v.span(open))
+		page.Forgotten = v.Say("visit.forgotten", v.Span(open))
 	}
 	page.addCells(p, v)
 	return page
 }
 
-func (page *visitPage) addCells(p *bay.Picture, v view) {
+func (page *visitPage) addCells(p *bay.Picture, v words.Voice) {
 	done, total, missing := 0, 0.0, []string(nil)
 	for i := range p.Pack.Cells {
 		c := newVisitCell(p, v, i)
@@ -158,54 +159,54 @@ func (page *visitPage) addCells(p *bay.Picture, v view) {
 			missing = append(missing, strconv.Itoa(c.Number))
 		}
 	}
-	page.Progress = v.say("visit.progress", done, p.Pack.Cells)
-	page.Total = v.say("close.total", v.volume(total))
+	page.Progress = v.Say("visit.progress", done, p.Pack.Cells)
+	page.Total = v.Say("close.total", v.Volume(total))
 	if len(missing) > 0 {
-		page.Missing = v.say("close.missing", strings.Join(missing, ", "))
+		page.Missing = v.Say("close.missing", strings.Join(missing, ", "))
 	}
 }
 
-func newVisitCell(p *bay.Picture, v view, i int) visitCell {
-	n, c := planOf(p, i), visitCell{Number: i + 1, Name: v.say("water.cell", i+1)}
+func newVisitCell(p *bay.Picture, v words.Voice, i int) visitCell {
+	n, c := planOf(p, i), visitCell{Number: i + 1, Name: v.Say("water.cell", i+1)}
 	c.Done, c.Near = p.Visit.Cells[i].Done, n.Near
 	c.GivenML = strconv.FormatFloat(p.Visit.GivenML[i], 'f', -1, 64)
 	if c.Done {
-		c.Given = v.volume(p.Visit.GivenML[i])
+		c.Given = v.Volume(p.Visit.GivenML[i])
 	}
 	if n.LevelKnown {
-		c.Level, c.Estimated = v.height(zeroedMM(n.LevelMM), 0), !n.ByRod
+		c.Level, c.Estimated = v.Height(n.LevelMM), !n.ByRod
 	}
 	if n.AddKnown {
-		c.Add, c.ProposedML = v.volume(n.AddML), strconv.Itoa(int(n.AddML))
+		c.Add, c.ProposedML = v.Volume(n.AddML), strconv.Itoa(int(n.AddML))
 	}
 	return c
 }
 
-func visitHint(p *bay.Picture, v view) string {
+func visitHint(p *bay.Picture, v words.Voice) string {
 	switch p.Stage {
 	case bay.ReadyToWater:
-		return v.say("visit.open.full")
+		return v.Say("visit.open.full")
 	case bay.Rested:
-		return v.say("visit.open.none")
+		return v.Say("visit.open.none")
 	default:
-		return v.say("visit.open.plates")
+		return v.Say("visit.open.plates")
 	}
 }
 
-// quality judges the water by what was recorded of it.
-func (v view) quality(p *bay.Picture) quality {
+// qualityOf judges the water by what was recorded of it.
+func qualityOf(v words.Voice, p *bay.Picture) quality {
 	if !p.Visit.QualityKnown {
-		return quality{Text: v.say("quality.unmeasured")}
+		return quality{Text: v.Say("quality.unmeasured")}
 	}
 	us := p.Visit.USPerCM
-	q := quality{Known: true, Text: v.say("quality.is", us)}
+	q := quality{Known: true, Text: v.Say("quality.is", us)}
 	switch {
 	case us > worstUSPerCM:
-		q.Class, q.Judgement = "refuse", v.say("quality.refuse", float64(worstUSPerCM))
+		q.Class, q.Judgement = "refuse", v.Say("quality.refuse", float64(worstUSPerCM))
 	case us > goodUSPerCM:
-		q.Class, q.Judgement = "warn", v.say("quality.warn", float64(goodUSPerCM))
+		q.Class, q.Judgement = "warn", v.Say("quality.warn", float64(goodUSPerCM))
 	default:
-		q.Class, q.Judgement = "good", v.say("quality.good", float64(goodUSPerCM))
+		q.Class, q.Judgement = "good", v.Say("quality.good", float64(goodUSPerCM))
 	}
 	return q
 }
@@ -214,58 +215,58 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	v, i := s.view(r), number-1
 	n := planOf(p, i)
 	c := &cellStep{
-		visitCell: newVisitCell(p, v, i), Title: v.say("cell.title", number, p.Pack.Cells), Now: v.levelNow(n),
-		Temperature: v.temperatureUnit(), Next: nextCell(p, number), After: v.say("cell.after", v.lengthUnit()),
+		visitCell: newVisitCell(p, v, i), Title: v.Say("cell.title", number, p.Pack.Cells), Now: levelNow(v, n),
+		Temperature: v.Units().Temperature.Symbol, Next: nextCell(p, number), After: v.Say("cell.after", v.Units().Length.Symbol),
 	}
-	c.Add, c.AddClass = v.addText(n)
+	c.Add, c.AddClass = addText(v, n)
 	if n.NeverKnown {
-		c.Never = v.say("cell.never", v.height(n.NeverMM, 0))
+		c.Never = v.Say("cell.never", v.Height(n.NeverMM))
 	}
 	if n.Doubt {
-		c.Warnings = append(c.Warnings, v.say("cell.doubt"))
+		c.Warnings = append(c.Warnings, v.Say("cell.doubt"))
 	}
 	if n.Near {
-		c.Warnings = append(c.Warnings, v.say("cell.near"))
+		c.Warnings = append(c.Warnings, v.Say("cell.near"))
 	}
-	if q := v.quality(p); q.Class == "refuse" || q.Class == "warn" {
+	if q := qualityOf(v, p); q.Class == "refuse" || q.Class == "warn" {
 		c.Warnings = append(c.Warnings, q.Text+" "+q.Judgement)
 	}
-	c.Gravity = v.correctedGravity(r.URL.Query(), number)
+	c.Gravity = correctedGravity(v, r.URL.Query(), number)
 	return c
 }
 
-func (v view) levelNow(n plan) string {
+func levelNow(v words.Voice, n plan) string {
 	switch {
 	case !n.LevelKnown:
-		return v.say("cell.now.unknown")
+		return v.Say("cell.now.unknown")
 	case n.ByRod:
-		return v.say("cell.now.rod", v.height(zeroedMM(n.LevelMM), 0))
+		return v.Say("cell.now.rod", v.Height(n.LevelMM))
 	}
-	return v.say("cell.now.estimated", v.height(zeroedMM(n.LevelMM), 0))
+	return v.Say("cell.now.estimated", v.Height(n.LevelMM))
 }
 
-func (v view) addText(n plan) (text, class string) {
+func addText(v words.Voice, n plan) (text, class string) {
 	switch {
 	case n.Impure:
-		return v.say("quality.refuse", float64(worstUSPerCM)), "none"
+		return v.Say("quality.refuse", float64(worstUSPerCM)), "none"
 	case n.NoTempC:
-		return v.say("cell.add.hot"), "none"
+		return v.Say("cell.add.hot"), "none"
 	case !n.AddKnown:
-		return v.say("cell.add.unknown"), "none"
+		return v.Say("cell.add.unknown"), "none"
 	case n.AddML < 1:
-		return v.say("cell.add.none"), "none"
+		return v.Say("cell.add.none"), "none"
 	}
-	return v.say("cell.add", v.volume(n.AddML)), "some"
+	return v.Say("cell.add", v.Volume(n.AddML)), "some"
 }
 
 // correctedGravity shows what was just recorded; the address carries it.
-func (v view) correctedGravity(q url.Values, cell int) string {
+func correctedGravity(v words.Voice, q url.Values, cell int) string {
 	sg, err1 := strconv.ParseFloat(q.Get("gravity"), 64)
 	atC, err2 := strconv.ParseFloat(q.Get("at"), 64)
 	if err1 != nil || err2 != nil || !(sg >= 1 && sg <= 1.4) || !(atC >= -30 && atC <= 70) {
 		return ""
 	}
-	return v.say("gravity.is", cell, sg, v.temperature(atC), electrolyte.GravityAt25(sg, atC))
+	return v.Say("gravity.is", cell, sg, v.Temperature(atC), electrolyte.GravityAt25(sg, atC))
 }
 
 // nextCell is the first after one that is not done, around the pack; 0 when

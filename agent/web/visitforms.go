@@ -9,13 +9,14 @@ import (
 	"strings"
 
 	"bayward/agent/bay"
+	"bayward/agent/words"
 )
 
 // filled is a form of a visit that a person sent.
 type filled struct {
 	*server
 	r    *http.Request
-	v    view
+	v    words.Voice
 	p    *bay.Picture
 	form url.Values
 	by   string
@@ -95,16 +96,16 @@ func (f *filled) take() (to string, wrong *problem) {
 }
 
 func (f *filled) bad(status int, key string, args ...any) *problem {
-	return &problem{status, strings.ReplaceAll(key, ".", "-"), f.v.say(key, args...)}
+	return &problem{status, strings.ReplaceAll(key, ".", "-"), f.v.Say(key, args...)}
 }
 
 // mayVisit checks the right and finds the name.
 func (f *filled) mayVisit() *problem {
 	if !f.may(f.r, bay.OrderVisitOpen) {
 		if f.gate == nil {
-			return &problem{http.StatusForbidden, "not-writable", f.v.say("hold.reading")}
+			return &problem{http.StatusForbidden, "not-writable", f.v.Say("hold.reading")}
 		}
-		return f.bad(http.StatusForbidden, "fail.right", person(f.r).Name, f.v.say("role.visit"))
+		return f.bad(http.StatusForbidden, "fail.right", person(f.r).Name, f.v.Say("role.visit"))
 	}
 	f.by = f.nameOf(f.r, f.form.Get("by"))
 	if !printable(f.by, maxNameRunes) {
@@ -135,7 +136,7 @@ func (f *filled) open() (string, *problem) {
 }
 
 func (f *filled) quality() (string, *problem) {
-	us, given, wrong := f.number("us", f.v.say("quality.value"), 0, bay.MaxUSPerCM)
+	us, given, wrong := f.number("us", f.v.Say("quality.value"), 0, bay.MaxUSPerCM)
 	if wrong != nil {
 		return "", wrong
 	}
@@ -195,8 +196,8 @@ func (f *filled) before() (string, *problem) {
 
 func (f *filled) height(field, key string) (mm float64, given bool, wrong *problem) {
 	const most = 200
-	x, given, wrong := f.number(field, f.v.say(key, f.v.lengthUnit()), -most/f.v.lengthMM(1), most/f.v.lengthMM(1))
-	return f.v.lengthMM(x), given, wrong
+	x, given, wrong := f.number(field, f.v.Say(key, f.v.Units().Length.Symbol), -most/f.v.Units().Length.SI(1), most/f.v.Units().Length.SI(1))
+	return f.v.Units().Length.SI(x), given, wrong
 }
 
 // cell records what was poured and, where it was measured, the level reached.
@@ -205,7 +206,7 @@ func (f *filled) cell() (string, *problem) {
 	if wrong != nil {
 		return "", wrong
 	}
-	ml, given, wrong := f.number("ml", f.v.say("cell.ml"), 0, bay.MaxFillML)
+	ml, given, wrong := f.number("ml", f.v.Say("cell.ml"), 0, bay.MaxFillML)
 	if wrong != nil {
 		return "", wrong
 	}
@@ -243,7 +244,7 @@ func (f *filled) meanwhile(n int) *problem {
 func (f *filled) ask(n int, ml float64) {
 	f.sure = f.newCellStep(f.r, f.p, n)
 	f.sure.PouredML = strconv.FormatFloat(ml, 'f', -1, 64)
-	f.sure.Sure = f.v.say("cell.sure", f.v.volume(ml), n)
+	f.sure.Sure = f.v.Say("cell.sure", f.v.Volume(ml), n)
 	f.sure.After = f.form.Get("after")
 }
 
@@ -252,22 +253,19 @@ func (f *filled) gravity() (string, *problem) {
 	if wrong != nil {
 		return "", wrong
 	}
-	sg, hasSG, wrong := f.number("gravity", f.v.say("gravity.value"), 1, 1.4)
+	sg, hasSG, wrong := f.number("gravity", f.v.Say("gravity.value"), 1, 1.4)
 	if wrong != nil {
 		return "", wrong
 	}
-	low, high := -30.0, 70.0
-	if f.v.us {
-		low, high = fahrenheit(low), fahrenheit(high)
-	}
-	at, hasAt, wrong := f.number("at", f.v.say("gravity.at", f.v.temperatureUnit()), low, high)
+	unit := f.v.Units().Temperature
+	at, hasAt, wrong := f.number("at", f.v.Say("gravity.at", unit.Symbol), unit.Of(-30), unit.Of(70))
 	if wrong != nil {
 		return "", wrong
 	}
 	if !hasSG || !hasAt {
 		return "", f.bad(http.StatusBadRequest, "fail.pair")
 	}
-	atC := f.v.degreesC(at)
+	atC := unit.SI(at)
 	wrong = f.order("", bay.Order{Kind: bay.OrderGravity, Cell: n, Gravity: sg, AtC: atC})
 	return visitURL(f.p.Bay, fmt.Sprintf("at=%.1f&cell=%d&gravity=%.3f", atC, n, sg)), wrong
 }
@@ -302,7 +300,7 @@ func (f *filled) sheet() (string, *problem) {
 	for _, o := range orders {
 		if wrong := f.order(fmt.Sprintf("-%d-%s", o.Cell, o.Kind), o); wrong != nil {
 			if last > 0 {
-				wrong.message += " " + f.v.say("fail.partly", last)
+				wrong.message += " " + f.v.Say("fail.partly", last)
 			}
 			return "", wrong
 		}
@@ -321,13 +319,13 @@ func at(all []string, i int) []string {
 func (f *filled) sheetLine(line url.Values, n int) ([]bay.Order, *problem) {
 	cell := *f
 	cell.form = line
-	ml, poured, wrong := cell.number("ml", f.v.say("water.cell", n)+", "+f.v.say("cell.ml"), 0, bay.MaxFillML)
+	ml, poured, wrong := cell.number("ml", f.v.Say("water.cell", n)+", "+f.v.Say("cell.ml"), 0, bay.MaxFillML)
 	if wrong != nil {
 		return nil, wrong
 	}
 	after, measured, wrong := cell.height("after", "cell.after")
 	if wrong != nil {
-		wrong.message = f.v.say("water.cell", n) + ": " + wrong.message
+		wrong.message = f.v.Say("water.cell", n) + ": " + wrong.message
 		return nil, wrong
 	}
 	var orders []bay.Order
@@ -372,9 +370,9 @@ func (f *filled) order(suffix string, o bay.Order) *problem {
 	case wrong == nil:
 		f.recent.add(o.ID)
 	case wrong.code == "no-answer":
-		wrong.message = f.v.say("fail.noanswer")
+		wrong.message = f.v.Say("fail.noanswer")
 	case wrong.code == "refused":
-		wrong.message = f.v.say("fail.refused") + " " + wrong.message
+		wrong.message = f.v.Say("fail.refused") + " " + wrong.message
 	}
 	return wrong
 }

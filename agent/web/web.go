@@ -47,7 +47,6 @@ type Options struct {
 // server holds what all handlers share.
 type server struct {
 	Options
-	langs   map[string]*lang
 	pages   pages
 	gate    *gate // nil: nobody signs in
 	recent  recent
@@ -56,8 +55,7 @@ type server struct {
 
 // New makes the handler of the one listener.
 func New(o Options) http.Handler {
-	s := &server{Options: o, langs: newLangs()}
-	s.pages = newPages(s.langs)
+	s := &server{Options: o, pages: newPages()}
 	if s.Now == nil {
 		s.Now = time.Now
 	}
@@ -187,4 +185,11 @@ func (s *server) find(r *http.Request) (*bay.Picture, *problem) {
 		}
 	}
 	return nil, &problem{http.StatusNotFound, "no-such-bay", "no bay has this name; /api/v1/bays lists them"}
+}
+
+func when(ok bool, s string) string {
+	if ok {
+		return s
+	}
+	return ""
 }

@@ -1,4 +1,4 @@
-package web
+package words
 
 import (
 	"math"
@@ -7,39 +7,40 @@ import (
 	"bayward/agent/interlock"
 )
 
-// waterText is how much each cell takes.
-type waterText struct {
+// WaterText is how much each cell takes.
+type WaterText struct {
 	Title string
 	Each  string // set when all cells take the same
-	Cells []cellText
+	Cells []CellText
 }
 
-type cellText struct{ Name, Text string }
+// CellText is one cell.
+type CellText struct{ Name, Text string }
 
-// newWater is nil when nobody should think of water: the pack is not ready for
+// Water is nil when nobody should think of water: the pack is not ready for
 // it and its plates are covered.
-func newWater(p *bay.Picture, v view) *waterText {
-	perCell, key := proposal(p)
+func (v Voice) Water(p *bay.Picture) *WaterText {
+	perCell, key := Proposal(p)
 	if perCell == nil {
 		return nil
 	}
 	total, same := 0.0, true
-	w := &waterText{}
+	w := &WaterText{}
 	for i, ml := range perCell {
 		ml = math.Floor(ml)
 		total += ml
 		same = same && ml == math.Floor(perCell[0])
-		w.Cells = append(w.Cells, cellText{v.say("water.cell", i+1), v.volume(ml)})
+		w.Cells = append(w.Cells, CellText{v.Say("water.cell", i+1), v.Volume(ml)})
 	}
-	w.Title = v.say(key, v.volume(total))
+	w.Title = v.Say(key, v.Volume(total))
 	if same {
-		w.Each = v.say("water.each", len(perCell), w.Cells[0].Text)
+		w.Each = v.Say("water.each", len(perCell), w.Cells[0].Text)
 	}
 	return w
 }
 
-// proposal is the water for each cell, in millilitres, or nil.
-func proposal(p *bay.Picture) (perCell []float64, key string) {
+// Proposal is the water for each cell, in millilitres, or nil.
+func Proposal(p *bay.Picture) (perCell []float64, key string) {
 	if !p.Water.Known || p.Water.Cells < 1 {
 		return nil, ""
 	}

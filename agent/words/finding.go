@@ -1,4 +1,4 @@
-package web
+package words
 
 import (
 	"strings"
@@ -7,50 +7,50 @@ import (
 	"bayward/agent/reading"
 )
 
-// explain says in a person's language and units why a finding stands.
-func (v view) explain(c interlock.Code, e interlock.Evidence) string {
+// Evidence says in a person's language and units why a finding stands.
+func (v Voice) Evidence(c interlock.Code, e interlock.Evidence) string {
 	key := "evidence." + c.String() + variant(c, e)
 	switch c {
 	case interlock.PlatesBare, interlock.WaterBalance:
-		return v.say(key, v.height(e.Value, 1), v.height(e.Limit, 1))
+		return v.Say(key, v.HeightFine(e.Value), v.HeightFine(e.Limit))
 	case interlock.PackHot, interlock.PackFrozen:
-		return v.say(key, v.temperature(e.Value), v.temperature(e.Limit))
+		return v.Say(key, v.Temperature(e.Value), v.Temperature(e.Limit))
 	case interlock.Runaway:
-		return v.say(key, e.Value, v.degrees(e.Limit))
+		return v.Say(key, e.Value, v.Degrees(e.Limit))
 	case interlock.VoltageImplausible, interlock.ChargeOverrun:
 		if c == interlock.VoltageImplausible && e.Reason == interlock.Reversed {
-			return v.say(key, e.Value)
+			return v.Say(key, e.Value)
 		}
-		return v.say(key, e.Value, e.Limit)
+		return v.Say(key, e.Value, e.Limit)
 	case interlock.HydrogenHigh:
 		if e.Fault != reading.None {
-			return v.say(key, v.fault(e.Fault))
+			return v.Say(key, v.Fault(e.Fault))
 		}
-		return v.say(key, e.Value, e.Limit)
+		return v.Say(key, e.Value, e.Limit)
 	case interlock.LevelUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown:
-		return v.say(key, v.fault(e.Fault))
+		return v.Say(key, v.Fault(e.Fault))
 	case interlock.AirflowUnproven, interlock.ContactorOpen, interlock.ContactorStuck:
 		return v.explainContact(key, e)
 	case interlock.AgentUnready:
 		if e.Reason == interlock.NoPack || e.Reason == interlock.LateTick {
-			return v.say(key)
+			return v.Say(key)
 		}
-		return v.say(key, e.Value)
+		return v.Say(key, e.Value)
 	case interlock.VisitOpen, interlock.Held, interlock.RecordFailing, interlock.PackUnknown:
-		return v.say(key)
+		return v.Say(key)
 	default: // a code that is newer than these words
 		return interlock.Explain(c, e)
 	}
 }
 
-func (v view) explainContact(key string, e interlock.Evidence) string {
+func (v Voice) explainContact(key string, e interlock.Evidence) string {
 	switch {
 	case strings.HasSuffix(key, ".current"):
-		return v.say(key, e.Value)
+		return v.Say(key, e.Value)
 	case strings.HasSuffix(key, ".fault"):
-		return v.say(key, v.fault(e.Fault))
+		return v.Say(key, v.Fault(e.Fault))
 	}
-	return v.say(key)
+	return v.Say(key)
 }
 
 // variant tells apart the ways in which one finding can come about.

@@ -1,0 +1,81 @@
+package words
+
+import (
+	"strings"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+)
+
+// Notice words a notice of a kind by what a picture shows: title, text and
+// what to do. A settled one asks for nothing.
+func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (title, text, whatToDo string) {
+	title = v.Say("notice."+kind+".title", p.Bay)
+	if settled {
+		return v.Say("notice.settled", title), v.Says(p), ""
+	}
+	switch kind {
+	case "water-soon":
+		w := &p.Water
+		return title, v.Say("notice.water-soon.text", v.Hours(w.ForecastH), v.Hours(w.ForecastLo), v.Hours(w.ForecastHi)), v.Say("notice.water-soon.do")
+	case "visit-forgotten":
+		return title, v.Say("notice.visit-forgotten.text", p.Visit.By, v.Span(p.Now-p.Visit.Since)), v.Say("notice.visit-forgotten.do")
+	case "ready-to-water":
+		return title, v.Says(p) + v.cells(p), v.Say("do.water")
+	case "contactor-stuck":
+		return v.notice(title, interlock.ContactorStuck, p)
+	case "cover-plates":
+		title, text, whatToDo = v.notice(title, interlock.PlatesBare, p)
+		return title, text + v.cells(p), whatToDo
+	}
+	return v.notice(title, p.FirstReason(), p)
+}
+
+func (v Voice) notice(title string, c interlock.Code, p *bay.Picture) (string, string, string) {
+	return title, Capital(v.Title(c)) + ". " + v.Evidence(c, p.Findings[c].Evidence), v.WhatToDo(c)
+}
+
+// cells lists the water of each cell.
+func (v Voice) cells(p *bay.Picture) string {
+	w := v.Water(p)
+	switch {
+	case w == nil:
+		return ""
+	case w.Each != "":
+		return " " + w.Title + ". " + w.Each + "."
+	}
+	lines := make([]string, len(w.Cells))
+	for i, c := range w.Cells {
+		lines[i] = c.Name + ": " + c.Text
+	}
+	return " " + w.Title + ". " + strings.Join(lines, "; ") + "."
+}
+
+// Round words the daily round of a yard: a line for each bay, what a person
+// must do first.
+func (v Voice) Round(site, agent string, pictures []*bay.Picture) (title, text string) {
+	var lines []string
+	call := 0
+	for _, p := range pictures {
+		if p == nil {
+			continue
+		}
+		u := UrgencyOf(p)
+		if u.CallsPerson() {
+			call++
+		}
+		lines = append(lines, p.Bay+": "+v.Say("urgency."+u.Class)+". "+v.Says(p)+v.cells(p))
+	}
+	return v.Say("notice.round.title", site, agent), v.Summary(call) + "\n\n" + strings.Join(lines, "\n")
+}
+
+// Summary says how many bays call for a person.
+func (v Voice) Summary(n int) string {
+	switch n {
+	case 0:
+		return v.Say("sum.none")
+	case 1:
+		return v.Say("sum.one")
+	}
+	return v.Say("sum.many", n)
+}

@@ -1,0 +1,124 @@
+package words
+
+import (
+	"strconv"
+
+	"bayward/agent/bay"
+	"bayward/agent/cooldown"
+	"bayward/agent/interlock"
+)
+
+// Says tells in one sentence what the bay is doing and why.
+func (v Voice) Says(p *bay.Picture) string {
+	s := v.stageSays(p)
+	if p.Permit.Granted || p.Stage == bay.Watering {
+		return s
+	}
+	if c := p.FirstReason(); c != interlock.NoCode && c != interlock.AgentUnready {
+		return s + " " + v.Say("says.blocked", v.Title(c))
+	}
+	return s
+}
+
+func (v Voice) stageSays(p *bay.Picture) string {
+	switch p.Stage {
+	case bay.Vacant:
+		return v.Say("says.vacant")
+	case bay.Checking:
+		return v.Say("says.checking")
+	case bay.Waiting:
+		return v.Say("says.waiting" + when(p.Permit.Granted, ".free"))
+	case bay.Charging:
+		return v.chargingSays(p)
+	case bay.Cooling:
+		return v.Say("says.cooling", v.waitingFor(p.Cool.WaitingFor))
+	case bay.ReadyToWater:
+		return v.Say("says.ready", v.Volume(p.Water.TotalML))
+	case bay.Watering:
+		return v.Say("says.watering" + when(p.Visit.OnlyCoverPlates, ".plates"))
+	case bay.Rested:
+		return v.Say("says.rested")
+	case bay.StageUnknown, bay.NumStages:
+	}
+	return v.Say("says.unknown")
+}
+
+func (v Voice) waitingFor(r cooldown.Reason) string {
+	return v.Say("reason." + strconv.Itoa(int(r)))
+}
+
+func (v Voice) chargingSays(p *bay.Picture) string {
+	switch {
+	case p.Charge.Full:
+		return v.Say("says.charging.full")
+	case !p.Charge.Flowing:
+		return v.Say("says.charging.paused")
+	}
+	return v.Say("says.charging", v.Span(p.Now-p.Charge.Since))
+}
+
+func when(ok bool, s string) string {
+	if ok {
+		return s
+	}
+	return ""
+}
+
+// Next tells what happens next and when, with its range.
+func (v Voice) Next(p *bay.Picture) string {
+	switch p.Stage {
+	case bay.Vacant:
+		return v.Say("next.vacant")
+	case bay.Checking:
+		return v.Say("next.checking")
+	case bay.Waiting:
+		return v.Say("next.waiting" + when(p.Permit.Granted, ".free"))
+	case bay.Charging:
+		if p.Charge.Full {
+			return v.Say("next.charging.full")
+		}
+		return v.Say("next.charging", v.Span(p.Limits.RestMin))
+	case bay.Cooling:
+		return v.nextCooling(p)
+	case bay.ReadyToWater:
+		return v.Say("next.ready")
+	case bay.Watering:
+		return v.Say("next.watering")
+	case bay.Rested:
+		return v.nextRested(p)
+	case bay.StageUnknown, bay.NumStages:
+	}
+	return v.Say("next.checking")
+}
+
+func (v Voice) nextCooling(p *bay.Picture) string {
+	if !p.Cool.ReadyKnown {
+		return v.Say("next.cooling.unknown")
+	}
+	return v.Say("next.cooling", v.Span(p.Cool.ReadyIn), v.Span(p.Cool.ReadyEarly), v.Span(p.Cool.ReadyLate))
+}
+
+func (v Voice) nextRested(p *bay.Picture) string {
+	s := v.Say("next.rested")
+	if w := &p.Water; w.ForecastOK {
+		s += " " + v.Say("next.forecast", v.Hours(w.ForecastH), v.Hours(w.ForecastLo), v.Hours(w.ForecastHi))
+	}
+	return s
+}
+
+// ToDo tells a person what to do, if anything.
+func (v Voice) ToDo(p *bay.Picture) string {
+	switch {
+	case p.Visit.Open:
+		return v.Say("do.visit")
+	case p.Findings[interlock.PlatesBare].Raised && p.Stage != bay.Vacant:
+		return v.Say("do.plates")
+	case UrgencyOf(p).Rank <= Look.Rank:
+		return v.Say("do.findings")
+	case p.Stage == bay.ReadyToWater:
+		return v.Say("do.water")
+	case p.Findings[interlock.Held].Raised:
+		return v.WhatToDo(interlock.Held)
+	}
+	return v.Say("do.nothing")
+}

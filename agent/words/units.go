@@ -1,0 +1,82 @@
+package words
+
+import (
+	"strconv"
+
+	"bayward/agent/reading"
+)
+
+// Units is one system of units. All of a program's own figures are in SI.
+type Units struct {
+	Name        string // in the configuration
+	Length      Measure
+	Temperature Measure
+	Volume      Measure
+	AlsoML      bool // millilitres stand beside a volume: jugs have both marks
+}
+
+// Measure is how one quantity is shown. A figure in it is the SI figure times
+// Num over Den, plus Offset.
+type Measure struct {
+	Symbol           string
+	Num, Den, Offset float64
+	Digits, Fine     int // after the point: usually, and where a fraction matters
+}
+
+// systems is the one list; the first is the default. Factors: NIST SP 811,
+// appendix B: 1 in = 25.4 mm, 1 US fluid ounce = 29.57353 ml, °F = 1.8 °C + 32.
+var systems = []*Units{
+	{
+		Name: "si", Length: Measure{Symbol: "mm", Num: 1, Den: 1, Fine: 1},
+		Temperature: Measure{Symbol: "°C", Num: 1, Den: 1, Digits: 1, Fine: 1}, Volume: Measure{Symbol: "ml", Num: 1, Den: 1},
+	},
+	{
+		Name: "us", Length: Measure{Symbol: "in", Num: 1, Den: 25.4, Digits: 2, Fine: 2},
+		Temperature: Measure{Symbol: "°F", Num: 9, Den: 5, Offset: 32, Fine: 1}, Volume: Measure{Symbol: "fl oz", Num: 1, Den: 29.57353, Digits: 1, Fine: 1},
+		AlsoML: true,
+	},
+}
+
+// Systems are the names of all systems of units, the default first.
+func Systems() []string {
+	names := make([]string, len(systems))
+	for i, u := range systems {
+		names[i] = u.Name
+	}
+	return names
+}
+
+// UnitsOf finds a system by its name; an unknown one is the default.
+func UnitsOf(name string) *Units {
+	for _, u := range systems {
+		if u.Name == name {
+			return u
+		}
+	}
+	return systems[0]
+}
+
+// IsSystem tells whether there is a system of units of this name.
+func IsSystem(name string) bool { return UnitsOf(name).Name == name }
+
+// Of is an SI figure in this unit; SI is the way back.
+func (m Measure) Of(si float64) float64 { return si*m.Num/m.Den + m.Offset }
+
+// SI is a figure in this unit as an SI figure.
+func (m Measure) SI(x float64) float64 { return (x - m.Offset) * m.Den / m.Num }
+
+// Number is an SI figure without its unit, as a column shows it.
+func (m Measure) Number(si float64) string { return reading.Digits(m.Of(si), m.Digits) }
+
+// Show is an SI figure with its unit.
+func (m Measure) Show(si float64) string { return m.Number(si) + " " + m.Symbol }
+
+// ShowFine is Show with the digits for small differences.
+func (m Measure) ShowFine(si float64) string {
+	return reading.Digits(m.Of(si), m.Fine) + " " + m.Symbol
+}
+
+// ShowDifference is a difference of two figures: an offset does not count.
+func (m Measure) ShowDifference(si float64) string {
+	return strconv.FormatFloat(si*m.Num/m.Den, 'f', m.Fine, 64) + " " + m.Symbol
+}

@@ -1,0 +1,53 @@
+package words
+
+import (
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+)
+
+// Urgency is what a bay asks of a person. Each has a word and a sign, so that
+// nothing is told by colour alone.
+type Urgency struct {
+	Rank        int    // 0 comes first
+	Class, Sign string // Class is also the key of its word
+}
+
+// The urgencies.
+var (
+	Danger = Urgency{0, "danger", "▲"}
+	Look   = Urgency{1, "look", "◆"}
+	Todo   = Urgency{2, "todo", "●"}
+	AtPack = Urgency{3, "person", "◐"}
+	OnHold = Urgency{4, "held", "■"}
+	Runs   = Urgency{5, "runs", "▷"}
+	Fine   = Urgency{6, "fine", "○"}
+)
+
+// CallsPerson tells whether somebody should go there.
+func (u Urgency) CallsPerson() bool { return u.Rank <= Todo.Rank }
+
+// UrgencyOf is the first that holds. While a person is at the pack, a danger
+// still comes first.
+func UrgencyOf(p *bay.Picture) Urgency {
+	worst := interlock.SeverityUnknown
+	for code := range p.Findings {
+		if p.Findings[code].Raised {
+			worst = max(worst, interlock.Table[code].Severity)
+		}
+	}
+	switch {
+	case worst == interlock.Danger:
+		return Danger
+	case worst == interlock.Warning && p.Stage != bay.Vacant:
+		return Look
+	case p.Visit.Open:
+		return AtPack
+	case p.Stage == bay.ReadyToWater:
+		return Todo
+	case p.Findings[interlock.Held].Raised:
+		return OnHold
+	case p.Stage == bay.Rested || p.Stage == bay.Vacant:
+		return Fine
+	}
+	return Runs
+}

@@ -1,0 +1,130 @@
+package words
+
+import (
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// Voice says things in one language and one system of units. Make it with New.
+type Voice struct {
+	words *catalogue
+	units *Units
+}
+
+// New takes names of Languages and Systems; an unknown one is the first.
+func New(language, units string) Voice {
+	read, ok := catalogues[language]
+	if !ok {
+		read = catalogues[English]
+	}
+	return Voice{read(), UnitsOf(units)}
+}
+
+// Language is the name of the language.
+func (v Voice) Language() string { return v.words.name }
+
+// Units is the system of units.
+func (v Voice) Units() *Units { return v.units }
+
+// Say gives the text of a key with its values.
+func (v Voice) Say(key string, args ...any) string { return v.words.say(key, args...) }
+
+// Cautions stand wherever a person is led to a battery.
+func (v Voice) Cautions() string { return v.Say("app.cautions") }
+
+// Fault says why a reading cannot be used, to stand after "because".
+func (v Voice) Fault(f reading.Fault) string { return v.Say("fault." + f.String()) }
+
+// Title names a finding in a few words, "" for none.
+func (v Voice) Title(c interlock.Code) string {
+	if c == interlock.NoCode {
+		return ""
+	}
+	if v.words.name == English {
+		return interlock.Table[c].Title
+	}
+	return v.Say("finding." + c.String() + ".title")
+}
+
+// WhatToDo says what a person should do about a finding.
+func (v Voice) WhatToDo(c interlock.Code) string {
+	if v.words.name == English {
+		return interlock.Table[c].WhatToDo
+	}
+	return v.Say("finding." + c.String() + ".do")
+}
+
+// Temperature shows degrees Celsius.
+func (v Voice) Temperature(c float64) string { return v.units.Temperature.Show(c) }
+
+// Degrees shows a difference of two temperatures, in kelvins.
+func (v Voice) Degrees(k float64) string { return v.units.Temperature.ShowDifference(k) }
+
+// Height shows a height above the plate tops, in millimetres.
+func (v Voice) Height(mm float64) string { return v.units.Length.Show(zeroedMM(mm)) }
+
+// HeightFine shows a difference of heights, in millimetres.
+func (v Voice) HeightFine(mm float64) string { return v.units.Length.ShowFine(mm) }
+
+// Level shows both bounds, in millimetres, where the probe proves only a span.
+func (v Voice) Level(lowMM, highMM float64) string {
+	if highMM-lowMM < 0.5 {
+		return v.Height(lowMM)
+	}
+	return v.Say("value.to", v.Height(lowMM), v.Height(highMM))
+}
+
+// zeroedMM has no "-0"; a level just below the plate tops rounds to -1, since
+// bare plates must not read as 0.
+func zeroedMM(mm float64) float64 {
+	switch {
+	case mm > -0.005 && mm < 0.5:
+		return 0
+	case mm < 0 && mm > -1:
+		return -1
+	}
+	return mm
+}
+
+// Volume shows millilitres.
+func (v Voice) Volume(ml float64) string {
+	text := v.units.Volume.Show(ml)
+	if v.units.AlsoML {
+		text += " (" + systems[0].Volume.Show(ml) + ")"
+	}
+	return text
+}
+
+// Span says a duration as people do; a negative one is none.
+func (v Voice) Span(d time.Duration) string {
+	d = max(0, d)
+	const day = 24 * time.Hour
+	switch {
+	case d < time.Minute:
+		return v.Say("span.s", int(d.Seconds()))
+	case d < time.Hour:
+		return v.Say("span.min", int(d.Minutes()))
+	case d < 2*day:
+		return v.Say("span.h", int(d.Hours()), int(d.Minutes())%60)
+	}
+	return v.Say("span.days", int(min(d, 10000*day)/day))
+}
+
+// Hours is Span of a number of hours.
+func (v Voice) Hours(h float64) string {
+	const most = 1e6
+	return v.Span(time.Duration(min(max(h, 0), most) * float64(time.Hour)))
+}
+
+// Capital begins a sentence.
+func Capital(s string) string {
+	if s == "" {
+		return s
+	}
+	first, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[size:]
+}

@@ -1,0 +1,166 @@
+package words
+
+import (
+	"encoding/json"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/cooldown"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+var verb = regexp.MustCompile(`%(\.\d)?(\[\d\])?[a-z%]`)
+
+// TestEveryLanguageSaysEverything: the same keys with the same values in them,
+// and none empty.
+func TestEveryLanguageSaysEverything(t *testing.T) {
+	base := catalogues[English]().texts
+	require.Contains(t, Languages(), "es", "the search for languages is broken")
+	for _, name := range Languages() {
+		other := catalogues[name]().texts
+		for key, text := range base {
+			require.NotEmpty(t, other[key], "%s.json has no %s", name, key)
+			require.Equal(t, verbs(text), verbs(other[key]), "%s.json: the values of %s", name, key)
+		}
+		for key := range other {
+			if !strings.HasPrefix(key, "finding.") || key == "finding.for" {
+				require.Contains(t, base, key, "%s.json has a key that nobody else has", name)
+			}
+		}
+		if name == English {
+			continue
+		}
+		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+			for _, part := range []string{".title", ".do"} {
+				require.NotEmpty(t, other["finding."+c.String()+part], "%s.json does not name the finding %s", name, c)
+			}
+		}
+	}
+}
+
+func verbs(text string) []string {
+	all := verb.FindAllString(text, -1)
+	slices.Sort(all)
+	return all
+}
+
+// voices are all ways to read.
+func voices() []Voice {
+	var all []Voice
+	for _, language := range Languages() {
+		for _, units := range Systems() {
+			all = append(all, New(language, units))
+		}
+	}
+	return all
+}
+
+func whole(t *testing.T, text string, about ...any) {
+	t.Helper()
+	require.NotEmpty(t, text, "%v", about)
+	require.NotContains(t, text, "⟦", "%v", about)
+	require.NotContains(t, text, "%!", "%v", about)
+}
+
+// TestEveryFindingIsExplained: in every language and unit, whatever its reason
+// and fault; the English one says the same numbers as the core's own sentence.
+func TestEveryFindingIsExplained(t *testing.T) {
+	number := regexp.MustCompile(`-?\d+(\.\d+)?`)
+	for _, v := range voices() {
+		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+			whole(t, v.Title(c))
+			whole(t, v.WhatToDo(c))
+			for reason := interlock.Usual; reason <= interlock.ByAmpereHours; reason++ {
+				for _, fault := range append(reading.Faults(), reading.None, reading.Missing) {
+					e := interlock.Evidence{Value: 4.25, Limit: 17.5, Fault: fault, Reason: reason}
+					whole(t, v.Evidence(c, e), c, reason, fault)
+				}
+			}
+			if v.Language() == English && v.Units().Name == "si" && c != interlock.PlatesBare {
+				e := interlock.Evidence{Value: -4, Limit: 3, Fault: reading.None}
+				require.Equal(t, number.FindAllString(interlock.Explain(c, e), -1), number.FindAllString(v.Evidence(c, e), -1), c)
+			}
+		}
+	}
+}
+
+// TestEveryStateIsSaid: stages, waits, faults and urgencies.
+func TestEveryStateIsSaid(t *testing.T) {
+	limits, pack := bay.DefaultLimits(), bay.Pack{Cells: 12}
+	for _, v := range voices() {
+		for stage := bay.StageUnknown; stage < bay.NumStages; stage++ {
+			for wait := cooldown.NothingLeft; wait.String() != "an unknown reason"; wait++ {
+				for _, yes := range []bool{false, true} {
+					p := &bay.Picture{Limits: &limits, Pack: &pack, Stage: stage, Now: time.Hour}
+					p.Permit.Granted, p.Charge.Full, p.Charge.Flowing = yes, yes, !yes
+					p.Cool.WaitingFor, p.Cool.ReadyKnown, p.Water.ForecastOK, p.Visit.OnlyCoverPlates = wait, yes, yes, yes
+					for _, text := range []string{v.Says(p), v.Next(p), v.ToDo(p), v.Say("stage." + stage.String())} {
+						whole(t, text, stage, wait)
+					}
+				}
+			}
+		}
+		for _, f := range append(reading.Faults(), reading.None, reading.Missing) {
+			whole(t, v.Fault(f))
+		}
+		for _, u := range []Urgency{Danger, Look, Todo, AtPack, OnHold, Runs, Fine} {
+			whole(t, v.Say("urgency."+u.Class))
+		}
+		whole(t, v.Say("lang.name"))
+		for _, name := range Systems() {
+			whole(t, v.Say("units."+name))
+		}
+	}
+}
+
+// TestUnitsForPeople: NIST SP 811 (2008), appendix B: 1 in = 25.4 mm, 1 US
+// fluid ounce = 29.57353 ml, and °F = 1.8 °C + 32.
+func TestUnitsForPeople(t *testing.T) {
+	v := New("en", "us")
+	require.Equal(t, "1.00 in", v.Height(25.4))
+	require.Equal(t, "1.0 fl oz (30 ml)", v.Volume(29.57353))
+	require.Equal(t, "104 °F", v.Temperature(40))
+	require.Equal(t, "-40 °F", v.Temperature(-40))
+	require.Equal(t, "18.0 °F", v.Degrees(10))
+	require.InDelta(t, 25.4, v.Units().Length.SI(1), 1e-12)
+	require.InDelta(t, 37.7778, v.Units().Temperature.SI(100), 1e-4)
+}
+
+// TestUnknownNamesAreTheFirst: a cookie may hold anything.
+func TestUnknownNamesAreTheFirst(t *testing.T) {
+	v := New("xx", "stones")
+	require.Equal(t, English, v.Language())
+	require.Equal(t, "si", v.Units().Name)
+	require.False(t, IsLanguage("xx"))
+	require.False(t, IsSystem("stones"))
+}
+
+// TestWordsAreSorted keeps two people's changes apart.
+func TestWordsAreSorted(t *testing.T) {
+	for _, name := range Languages() {
+		data, err := files.ReadFile(name + ".json")
+		require.NoError(t, err)
+		decoder, keys := json.NewDecoder(strings.NewReader(string(data))), []string(nil)
+		for {
+			token, err := decoder.Token()
+			if err != nil {
+				break
+			}
+			if text, ok := token.(string); ok && decoder.InputOffset() > 0 {
+				keys = append(keys, text)
+			}
+		}
+		var only []string
+		for i := 0; i < len(keys); i += 2 {
+			only = append(only, keys[i])
+		}
+		require.True(t, slices.IsSorted(only), name)
+	}
+}

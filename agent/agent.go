@@ -17,6 +17,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
 	"bayward/agent/metrics"
+	"bayward/agent/systemd"
 	"bayward/agent/web"
 	"bayward/mqtt"
 	"bayward/mqtt/broker"
@@ -42,7 +43,7 @@ type parts struct {
 	every, guardAfter time.Duration
 	patience          func(loop.Source) time.Duration
 	outputs           []loop.Output       // besides the usual ones
-	manager           *systemd            // nil without a service manager
+	manager           *systemd.Manager    // nil without a service manager
 	wrapSubmit        func(submit) submit // nil leaves it
 	invented          bool                // the demo: whoever reaches the page may order
 }
@@ -153,7 +154,7 @@ func (a *agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	a.buildMetrics()
 	a.loop, err = loop.New(loop.Options{
 		Bays: bays, Yard: yard, Outputs: append(a.edges(), a.outputs...), Log: a.log, Every: a.every, Now: a.hw.Now, GuardAfter: a.guardAfter,
-		Patience: a.patience, Wall: a.wall, Mono: a.mono, RecordFailing: a.recordFailing, OnTick: a.manager.ticked,
+		Patience: a.patience, Wall: a.wall, Mono: a.mono, RecordFailing: a.recordFailing, OnTick: a.manager.Ticked,
 		Observe: func(tick, reaction time.Duration) {
 			a.metrics.ObserveTick(tick)
 			a.metrics.ObserveRelay(reaction)

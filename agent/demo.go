@@ -16,6 +16,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/logbook"
+	"bayward/agent/logwriter"
 	"bayward/agent/loop"
 	"bayward/agent/usage"
 	"bayward/mqtt/broker"
@@ -72,8 +73,8 @@ func (c *demoCmd) Run(ctx context.Context, p *program) (err error) {
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
 	outliveReaders()
-	out := newLines(p.stderr)
-	defer out.close()
+	out := logwriter.New(p.stderr)
+	defer out.Close()
 	log := slog.New(slog.NewTextHandler(out, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	d, err := c.build(ctx, p, log, dir)
 	if err != nil {

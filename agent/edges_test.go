@@ -5,7 +5,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
 	"io"
 	"log/slog"
 	"net"
@@ -18,6 +17,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/logwriter"
 	"bayward/sensors/sim"
 )
 
@@ -31,7 +31,7 @@ func TestStuckEdges(t *testing.T) {
 	path := t.TempDir() + "/logbook.db"
 	cfg := loadText(t, onePack(t, "LOGBOOK", path)+"mqtt:\n  broker: tcp://"+dumb+"\n")
 	terminal, nobody := io.Pipe()
-	log := newLines(nobody)
+	log := logwriter.New(nobody)
 	y := newYard(t, cfg, nil, func(p *parts) {
 		p.log = slog.New(slog.NewTextHandler(log, nil))
 		p.outputs = append(p.outputs, newPrinter(nobody))
@@ -69,7 +69,7 @@ func TestStuckEdges(t *testing.T) {
 	if err := y.close(); err != nil {
 		t.Error(err)
 	}
-	log.close()
+	log.Close()
 }
 
 // level is that of the relay's line.
@@ -187,27 +187,5 @@ func TestKeep(t *testing.T) {
 	gone := errors.New("gone")
 	if err := a.keep(t.Context(), "part", func(context.Context) error { return gone }); !errors.Is(err, gone) {
 		t.Errorf("an error of its own: %v", err)
-	}
-}
-
-// TestLines: a reader that is stuck holds nobody up; what is lost is told when
-// it reads again.
-func TestLines(t *testing.T) {
-	r, w := io.Pipe()
-	l := newLines(w)
-	for i := range 3 * maxLines {
-		if n, err := fmt.Fprintf(l, "line %d\n", i); n == 0 || err != nil {
-			t.Fatal(n, err)
-		}
-	}
-	var got bytes.Buffer
-	read := make(chan struct{})
-	go func() { _, _ = io.Copy(&got, r); close(read) }()
-	l.close()
-	_ = w.Close()
-	<-read
-	all := strings.Split(strings.TrimSpace(got.String()), "\n")
-	if len(all) < maxLines || len(all) > maxLines+3 || all[0] != "line 0" || !strings.Contains(got.String(), "were lost") {
-		t.Errorf("%d lines, first %q, last %q", len(all), all[0], all[len(all)-1])
 	}
 }

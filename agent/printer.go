@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/loop"
+	"bayward/agent/terminal"
 )
 
 // printer writes a line for each thing that happens, for a person at a
@@ -21,7 +22,7 @@ type printer struct {
 
 // newPrinter uses colours where they reach a person; NO_COLOR is respected.
 func newPrinter(w io.Writer) *printer {
-	return &printer{w: w, colour: isTerminal(w) && os.Getenv("NO_COLOR") == ""}
+	return &printer{w: w, colour: terminal.Is(w) && os.Getenv("NO_COLOR") == ""}
 }
 
 // Name implements loop.Output.

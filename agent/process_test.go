@@ -23,6 +23,7 @@ import (
 	_ "modernc.org/sqlite" // to look into the logbook of a process that runs
 
 	"bayward/agent/bay"
+	"bayward/agent/bootclock"
 	"bayward/agent/logbook"
 )
 
@@ -269,9 +270,9 @@ func rested(t *testing.T, path string, after time.Duration) time.Duration {
 // process was gone is proven by the boot's clock.
 func TestKill9(t *testing.T) {
 	t.Parallel()
-	path, boot := t.TempDir()+"/logbook.db", newBootClock()
-	resting(t, path, boot.id)
-	killed := boot.now()
+	path, boot := t.TempDir()+"/logbook.db", bootclock.New()
+	resting(t, path, boot.ID)
+	killed := boot.Now()
 	config := file(t, "run.yaml", onePack(t, "LOGBOOK", path))
 	first := start(t, nil, "run", "--config", config)
 	restored(t, "after a start", first.stepped())
@@ -284,7 +285,7 @@ func TestKill9(t *testing.T) {
 	if code := first.end(syscall.SIGKILL); code != -1 {
 		t.Errorf("exit code %d after kill -9", code)
 	}
-	killed = boot.now()
+	killed = boot.Now()
 
 	second := start(t, nil, "run", "--config", config)
 	after := second.stepped()

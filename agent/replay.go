@@ -13,6 +13,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/replay"
 	"bayward/agent/replay/plot"
+	"bayward/agent/terminal"
 	"bayward/agent/usage"
 )
 
@@ -57,13 +58,13 @@ func (c *replayCmd) Run(p *program) error {
 	if err := c.several(); err != nil {
 		return usage.Error(err)
 	}
-	show := newProgress(p.stderr, c.Traces)
+	show := terminal.NewProgress(p.stderr, c.Traces)
 	jobs := make([]func(io.Writer) error, len(c.Traces))
 	for i, trace := range c.Traces {
 		jobs[i] = func(w io.Writer) error { return c.one(p, show, trace, setup, w) }
 	}
 	errs := replay.Many(p.stdout, runtime.GOMAXPROCS(0), jobs)
-	show.end()
+	show.End()
 	return worst(errs)
 }
 
@@ -94,14 +95,14 @@ func worst(errs []error) error {
 }
 
 // one replays one trace.
-func (c *replayCmd) one(p *program, show *progress, trace string, setup bay.Setup, w io.Writer) error {
+func (c *replayCmd) one(p *program, show *terminal.Progress, trace string, setup bay.Setup, w io.Writer) error {
 	name, in, err := c.open(p, trace)
 	if err != nil {
 		return usage.Error(err)
 	}
 	defer func() { _ = in.Close() }()
-	err = c.replay(w, name, show.reader(in), setup)
-	show.done()
+	err = c.replay(w, name, show.Reader(in), setup)
+	show.Done()
 	if _, ok := errors.AsType[*replay.TraceError](err); ok {
 		return usage.Error(err)
 	}

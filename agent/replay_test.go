@@ -6,7 +6,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 )
@@ -42,13 +41,4 @@ func TestReplaySeveral(t *testing.T) {
 	require.Contains(t, complaints.String(), "given twice")
 	require.Equal(t, exitUsage, run(context.Background(), append(args, "--plot", filepath.Join(dir, "p.svg"), traces[0], "-"), &program{strings.NewReader(""), &out, &complaints}))
 	require.Contains(t, complaints.String(), "--plot")
-}
-
-func TestProgressLine(t *testing.T) {
-	p := &progress{files: 3, total: 8e6}
-	p.read.Store(2e6)
-	p.done()
-	require.Equal(t, " 25 %, 1 of 3 traces, 2.0 MB read, 30s left", p.line(10*time.Second))
-	p.total = 0
-	require.Equal(t, "1 of 3 traces, 2.0 MB read", p.line(10*time.Second))
 }

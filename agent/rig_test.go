@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/bootclock"
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
@@ -31,11 +32,11 @@ func newYard(t *testing.T, cfg *config.Config, starts map[string]sim.Opts, chang
 	if y.bench, y.bays, err = simulate(cfg, starts); err != nil {
 		t.Fatal(err)
 	}
-	boot := newBootClock()
+	boot := bootclock.New()
 	p := parts{
 		cfg: cfg, log: quiet(), hw: benchHardware(y.bench),
 		wall:   func() (time.Time, bool) { return time.Now(), false },
-		bootID: boot.id, mono: boot.now, gap: func(logbook.Stamp) (time.Duration, bool) { return 0, false },
+		bootID: boot.ID, mono: boot.Now, gap: func(logbook.Stamp) (time.Duration, bool) { return 0, false },
 		every: time.Second, guardAfter: bound, patience: func(loop.Source) time.Duration { return bound },
 	}
 	if change != nil {

@@ -8,9 +8,13 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"bayward/agent/bootclock"
 	"bayward/agent/config"
+	"bayward/agent/footprint"
 	"bayward/agent/logbook"
+	"bayward/agent/logwriter"
 	"bayward/agent/loop"
+	"bayward/agent/systemd"
 	"bayward/agent/usage"
 	"bayward/sensors"
 	"bayward/sensors/sim"
@@ -43,8 +47,8 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	outliveReaders()
 	outliveKeys()
 	start := time.Now()
-	out := newLines(p.stderr)
-	defer out.close()
+	out := logwriter.New(p.stderr)
+	defer out.Close()
 	log := slog.New(slog.NewTextHandler(out, nil))
 	hw, bench, err := hardware(cfg, log)
 	if err != nil {
@@ -54,19 +58,19 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 		rememberLines(cfg, log)
 	}
 	hw.Now, hw.Log = func() time.Duration { return time.Since(start) }, log
-	boot := newBootClock()
-	manager := newSystemd(log)
+	boot := bootclock.New()
+	manager := systemd.New(log, tickEvery)
 	a, err := assemble(ctx, parts{
 		cfg: cfg, log: log, hw: hw, every: tickEvery, manager: manager,
-		wall:   func() (time.Time, bool) { return time.Now(), wallTrusted() },
-		bootID: boot.id, mono: boot.now,
-		gap:      func(s logbook.Stamp) (time.Duration, bool) { return boot.gap(s.BootID, s.Mono) },
+		wall:   func() (time.Time, bool) { return time.Now(), bootclock.WallTrusted() },
+		bootID: boot.ID, mono: boot.Now,
+		gap:      func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) },
 		patience: patience(cfg),
 	})
 	if err != nil {
 		return err
 	}
-	thrifty() // not earlier: a collection would hold up the relays
+	footprint.KeepHeapSmall() // not earlier: a collection would hold up the relays
 	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.listener.Addr().String())
 	return a.run(ctx, bench)
 }
@@ -116,9 +120,9 @@ func (a *agent) run(ctx context.Context, bench *sim.Bench) error {
 		defer cancel()
 		return a.loop.Run(ctx)
 	})
-	g.Go(func() error { return giveBack(ctx, a.log) })
+	g.Go(func() error { return footprint.ReleaseStart(ctx, a.log) })
 	if a.manager != nil {
-		g.Go(func() error { return a.manager.run(ctx) })
+		g.Go(func() error { return a.manager.Run(ctx) })
 	}
 	if bench != nil {
 		g.Go(func() error { return advance(ctx, bench) })

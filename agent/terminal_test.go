@@ -19,15 +19,15 @@ import (
 	"bayward/agent/logbook"
 )
 
-// terminal is a pseudo-terminal with a program in it, as a person has who comes
+// screen is a pseudo-terminal with a program in it, as a person has who comes
 // by ssh: what is typed is echoed, and keys make signals.
-type terminal struct {
+type screen struct {
 	master *os.File
 	cmd    *exec.Cmd
 }
 
 // onTerminal starts bayward in a terminal of its own.
-func onTerminal(t *testing.T, args ...string) *terminal {
+func onTerminal(t *testing.T, args ...string) *screen {
 	t.Helper()
 	self, err := os.Executable()
 	if err != nil {
@@ -37,7 +37,7 @@ func onTerminal(t *testing.T, args ...string) *terminal {
 }
 
 // inTerminal starts a program, which may be a shell that starts bayward.
-func inTerminal(t *testing.T, cmd *exec.Cmd) *terminal {
+func inTerminal(t *testing.T, cmd *exec.Cmd) *screen {
 	t.Helper()
 	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR|syscall.O_NOCTTY, 0)
 	if err != nil {
@@ -66,12 +66,12 @@ func inTerminal(t *testing.T, cmd *exec.Cmd) *terminal {
 		_ = cmd.Wait()
 		_ = master.Close()
 	})
-	return &terminal{master, cmd}
+	return &screen{master, cmd}
 }
 
 // converse lets a person read until the program ends, and gives its exit code.
 // press is called with all that is shown so far; what it gives is typed as it is.
-func (c *terminal) converse(t *testing.T, person *answerer, press func(shown string) string) int {
+func (c *screen) converse(t *testing.T, person *answerer, press func(shown string) string) int {
 	t.Helper()
 	ended := time.AfterFunc(bound, func() { _ = c.cmd.Process.Kill() })
 	defer ended.Stop()

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/bootclock"
 	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/logbook"
@@ -183,16 +184,16 @@ func walkOptions(ctx context.Context, cfg *config.Config, b *config.Bay, pack co
 	if err != nil {
 		return commission.Options{}, err
 	}
-	boot := newBootClock()
+	boot := bootclock.New()
 	o := commission.Options{
 		Bay: b, Pack: pack, Setup: setup, Rig: rig, Program: version(),
-		ID: fmt.Sprintf("%s-%d-%d", b.Name, time.Now().Unix(), boot.now()),
+		ID: fmt.Sprintf("%s-%d-%d", b.Name, time.Now().Unix(), boot.Now()),
 		Stamp: func() commission.Stamp {
-			return commission.Stamp{Wall: time.Now().UTC(), Trusted: wallTrusted(), BootID: boot.id, MonoS: boot.now().Seconds()}
+			return commission.Stamp{Wall: time.Now().UTC(), Trusted: bootclock.WallTrusted(), BootID: boot.ID, MonoS: boot.Now().Seconds()}
 		},
 		Core: func() *bay.Bay {
 			core := bay.New(setup)
-			restoreCore(ctx, core, book, b.Name, rig.Now(), func(s logbook.Stamp) (time.Duration, bool) { return boot.gap(s.BootID, s.Mono) })
+			restoreCore(ctx, core, book, b.Name, rig.Now(), func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) })
 			return core
 		},
 		Keep: func(r *commission.Record) error { return keepCommissioning(ctx, book, r) },

@@ -34,6 +34,11 @@ var rooms = []room{
 	{"agent/cooldown", false, inner, rule},
 	{"agent/water", false, inner, rule},
 	{"agent/bay", false, core, "composes the rules and knows no edge"},
+	{"agent/bootclock", false, nil, ground},
+	{"agent/footprint", false, nil, ground},
+	{"agent/logwriter", false, nil, ground},
+	{"agent/systemd", false, nil, ground},
+	{"agent/terminal", false, nil, ground},
 	{"agent/usage", false, nil, "a mark on an error, which every command and what it calls may set"},
 	{"agent/words", false, core, "words what the core knows in each language; reads its pictures and codes, and decides nothing"},
 	{"agent/airflow", false, []string{"agent/electrolyte"}, "works figures out for people; no decision rests on them"},
@@ -61,8 +66,9 @@ var rooms = []room{
 var inner = []string{"agent/electrolyte", "agent/reading"}
 
 const (
-	rule = "rules never import each other: bay composes them, and each can be read and tested alone"
-	edge = "edges never import each other: main joins them, and each can be replaced alone"
+	rule   = "rules never import each other: bay composes them, and each can be read and tested alone"
+	ground = "talks to the machine and knows nothing of batteries"
+	edge   = "edges never import each other: main joins them, and each can be replaced alone"
 )
 
 func roomOf(folder string) (room, bool) {

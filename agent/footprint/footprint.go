@@ -1,4 +1,8 @@
-package main
+// Package footprint keeps the memory of a started agent small.
+//
+// The agent shares a small board with others for years, and it needs little: its
+// start touches most of the program and makes garbage, its ticks do neither.
+package footprint
 
 import (
 	"bufio"
@@ -14,9 +18,6 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// The agent shares a small board with others for years, and it needs little: its
-// start touches most of the program and makes garbage, its ticks do neither.
-
 // gcPercent lets the heap grow by half before it is collected, instead of
 // doubling: by 1 MB, since less than 2 MB live. Eight bays allocate about 0.1 MB a
 // second, so that a collection of some milliseconds comes every ten seconds.
@@ -26,15 +27,16 @@ const gcPercent = 50
 // the broker's session, the first page, the first scrape.
 const startedAfter = 10 * time.Second
 
-// thrifty asks the garbage collector to keep the heap small, unless whoever
+// KeepHeapSmall asks the garbage collector to collect early, unless whoever
 // started the program has asked for something else.
-func thrifty() {
+func KeepHeapSmall() {
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(gcPercent)
 	}
 }
 
-// giveBack returns once to the kernel what only the start needed.
+// ReleaseStart returns to the kernel, once and some seconds from now, what only
+// the start needed. It returns early, without an error, when ctx ends.
 //
 // No relay waits for it: the pages of the program's file stay in the kernel's
 // cache, where they were mapped from. Those that ticks need come back by some
@@ -42,7 +44,7 @@ func thrifty() {
 // the file which the kernel lets go first when memory gets scarce in any case,
 // mapped or not, because nothing has used them. What opens a relay is used by
 // every tick that blocks the charge, and by the guard that refreshes.
-func giveBack(ctx context.Context, log *slog.Logger) error {
+func ReleaseStart(ctx context.Context, log *slog.Logger) error {
 	t := time.NewTimer(startedAfter)
 	defer t.Stop()
 	select {
@@ -51,15 +53,15 @@ func giveBack(ctx context.Context, log *slog.Logger) error {
 	case <-t.C:
 	}
 	debug.FreeOSMemory()
-	if err := forgetProgram(); err != nil {
+	if err := unmapProgram(); err != nil {
 		log.Debug("pages of the start stay mapped", "err", err)
 	}
 	return nil
 }
 
-// forgetProgram unmaps the pages of the program's own file: they are mapped again
+// unmapProgram unmaps the pages of the program's own file: they are mapped again
 // from the kernel's cache as they are used.
-func forgetProgram() error {
+func unmapProgram() error {
 	program, err := os.Readlink("/proc/self/exe")
 	if err != nil {
 		return fmt.Errorf("the program's file: %w", err)

@@ -1,4 +1,5 @@
-package main
+// Package logwriter writes a log without ever making its writer wait.
+package logwriter
 
 import (
 	"bytes"
@@ -11,10 +12,10 @@ import (
 // maxLines is how many lines of the log wait for a reader that is stuck.
 const maxLines = 1000
 
-// lines is a writer that never blocks: whoever reads the log, a terminal with
-// its output stopped or a full pipe, must not hold up a tick. Lines that do not
-// fit are lost and counted.
-type lines struct {
+// Writer never blocks: whoever reads the log, a terminal with its output stopped
+// or a full pipe, must not hold up a tick. Lines that do not fit are lost and
+// counted.
+type Writer struct {
 	w    io.Writer
 	next chan []byte
 	lost atomic.Uint64
@@ -22,15 +23,15 @@ type lines struct {
 	done chan struct{}
 }
 
-// newLines starts the writing, which close must end.
-func newLines(w io.Writer) *lines {
-	l := &lines{w: w, next: make(chan []byte, maxLines), stop: make(chan struct{}), done: make(chan struct{})}
+// New starts the writing, which Close must end.
+func New(w io.Writer) *Writer {
+	l := &Writer{w: w, next: make(chan []byte, maxLines), stop: make(chan struct{}), done: make(chan struct{})}
 	go l.run()
 	return l
 }
 
 // Write keeps a copy of a line. It never fails.
-func (l *lines) Write(line []byte) (int, error) {
+func (l *Writer) Write(line []byte) (int, error) {
 	select {
 	case l.next <- bytes.Clone(line):
 	default:
@@ -39,7 +40,7 @@ func (l *lines) Write(line []byte) (int, error) {
 	return len(line), nil
 }
 
-func (l *lines) run() {
+func (l *Writer) run() {
 	defer close(l.done)
 	for {
 		select {
@@ -52,7 +53,7 @@ func (l *lines) run() {
 	}
 }
 
-func (l *lines) rest() {
+func (l *Writer) rest() {
 	for {
 		select {
 		case line := <-l.next:
@@ -64,16 +65,16 @@ func (l *lines) rest() {
 }
 
 // put has nobody to tell of an error.
-func (l *lines) put(line []byte) {
+func (l *Writer) put(line []byte) {
 	_, _ = l.w.Write(line)
 	if n := l.lost.Swap(0); n > 0 {
 		_, _ = fmt.Fprintf(l.w, "level=WARN msg=\"lines of this log were lost: nobody read them in time\" lost=%d\n", n)
 	}
 }
 
-// close writes what waits, but not for longer than a reader that is alive
+// Close writes what waits, but not for longer than a reader that is alive
 // needs. It is called once; what is written later is lost.
-func (l *lines) close() {
+func (l *Writer) Close() {
 	close(l.stop)
 	t := time.NewTimer(time.Second)
 	defer t.Stop()

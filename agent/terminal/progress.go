@@ -1,4 +1,4 @@
-package main
+package terminal
 
 import (
 	"fmt"
@@ -7,17 +7,15 @@ import (
 	"sync"
 	"sync/atomic"
 	"time"
-
-	"golang.org/x/sys/unix"
 )
 
 // progressEvery is how often the line is drawn; a replay that is done sooner
 // shows none.
 const progressEvery = 500 * time.Millisecond
 
-// progress shows on a terminal how much of some files is read. It is silent
+// Progress shows on a terminal how much of some files is read. It is silent
 // elsewhere.
-type progress struct {
+type Progress struct {
 	w       io.Writer
 	files   int
 	total   int64 // bytes; 0 when a size is not known
@@ -27,8 +25,9 @@ type progress struct {
 	shown   sync.WaitGroup
 }
 
-func newProgress(w io.Writer, files []string) *progress {
-	p := &progress{w: w, files: len(files), stop: make(chan struct{})}
+// NewProgress begins to show the reading of files, which End must end.
+func NewProgress(w io.Writer, files []string) *Progress {
+	p := &Progress{w: w, files: len(files), stop: make(chan struct{})}
 	for _, name := range files {
 		info, err := os.Stat(name)
 		if err != nil || !info.Mode().IsRegular() {
@@ -37,23 +36,13 @@ func newProgress(w io.Writer, files []string) *progress {
 		}
 		p.total += info.Size()
 	}
-	if isTerminal(w) {
+	if Is(w) {
 		p.shown.Go(p.show)
 	}
 	return p
 }
 
-// isTerminal asks the kernel: a character device may be /dev/null as well.
-func isTerminal(w io.Writer) bool {
-	f, ok := w.(*os.File)
-	if !ok {
-		return false
-	}
-	_, err := unix.IoctlGetTermios(int(f.Fd()), unix.TCGETS)
-	return err == nil
-}
-
-func (p *progress) show() {
+func (p *Progress) show() {
 	began := time.Now()
 	t := time.NewTicker(progressEvery)
 	defer t.Stop()
@@ -69,7 +58,7 @@ func (p *progress) show() {
 }
 
 // line is what is shown after a time.
-func (p *progress) line(after time.Duration) string {
+func (p *Progress) line(after time.Duration) string {
 	read := p.read.Load()
 	text := fmt.Sprintf("%d of %d traces, %.1f MB read", p.through.Load(), p.files, float64(read)/1e6)
 	if p.total == 0 || read == 0 {
@@ -79,14 +68,14 @@ func (p *progress) line(after time.Duration) string {
 	return fmt.Sprintf("%3d %%, %s, %s left", 100*read/p.total, text, max(left, 0).Round(time.Second))
 }
 
-// reader counts what is read of a file.
-func (p *progress) reader(r io.Reader) io.Reader { return &counted{r, &p.read} }
+// Reader counts what is read of a file.
+func (p *Progress) Reader(r io.Reader) io.Reader { return &counted{r, &p.read} }
 
-// done is called for each file that is through.
-func (p *progress) done() { p.through.Add(1) }
+// Done is called for each file that is through.
+func (p *Progress) Done() { p.through.Add(1) }
 
-// end takes the line away.
-func (p *progress) end() {
+// End takes the line away.
+func (p *Progress) End() {
 	close(p.stop)
 	p.shown.Wait()
 }

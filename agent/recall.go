@@ -49,27 +49,12 @@ func (a *agent) ago(s logbook.Stamp) (time.Duration, bool) {
 	return gap, trusted && s.Trusted && gap >= 0
 }
 
-// happenedBefore gives a record the shape of the core's event again.
+// happenedBefore gives a record the shape of the core's event again. A kind, a
+// stage or a finding of a program that knows more is left out; the text says it.
 func happenedBefore(r *logbook.Record, at time.Duration) bay.Event {
-	e := bay.Event{At: at, By: r.By, Order: r.Order, Text: r.Text}
-	for k := bay.EventKind(0); k.String() != r.Kind; k++ {
-		if k == 255 {
-			break // of a program that knows more: told by its text
-		}
-		e.Kind = k + 1
-	}
-	for s := range bay.NumStages {
-		if s.String() == r.Stage {
-			e.Stage = s
-		}
-		if s.String() == r.From {
-			e.From = s
-		}
-	}
-	for c := range interlock.NumCodes {
-		if c != interlock.NoCode && c.String() == r.Code {
-			e.Code = c
-		}
-	}
+	e := bay.Event{At: at, By: r.By, Order: r.Order, Text: r.Text, Code: interlock.Lookup(r.Code)}
+	e.Kind, _ = bay.ParseEvent(r.Kind)
+	e.Stage, _ = bay.ParseStage(r.Stage)
+	e.From, _ = bay.ParseStage(r.From)
 	return e
 }

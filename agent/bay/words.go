@@ -2,6 +2,7 @@ package bay
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"bayward/agent/charge"
@@ -39,6 +40,13 @@ func (s Stage) String() string {
 		return fmt.Sprintf("stage-%d", uint8(s))
 	}
 	return stageNames[s]
+}
+
+// ParseStage finds a stage by its name in messages; ok is false for a name that
+// is not one.
+func ParseStage(name string) (s Stage, ok bool) {
+	i := slices.Index(stageNames[:], name)
+	return Stage(max(i, 0)), i >= 0
 }
 
 // Readings is one tick's measurements and the orders that came in since the
@@ -326,6 +334,13 @@ func (k EventKind) String() string {
 		return fmt.Sprintf("event-%d", uint8(k))
 	}
 	return eventNames[k]
+}
+
+// ParseEvent finds an event by its name in messages; ok is false for a name that
+// is not one.
+func ParseEvent(name string) (k EventKind, ok bool) {
+	i := slices.Index(eventNames[:], name)
+	return EventKind(max(i, 0)), i > int(NoEvent)
 }
 
 // Event is a thing that happened in a tick. Fields that do not belong to its

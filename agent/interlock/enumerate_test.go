@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"slices"
 	"sync"
 	"testing"
 	"time"
@@ -83,13 +84,17 @@ type situation struct {
 	charged, unready, overrun, runaway, visit, held bool
 	plug                                            interlock.Plug
 	name                                            interlock.Name
-	latched                                         int // bits of latches, from an earlier life
+	latched                                         int             // bits of latches, from an earlier life
+	alone                                           interlock.Codes // each was once the only one that blocked
 	release                                         bool
 	before                                          before
 }
 
-// latches are the findings that survive a restart.
-var latches = []interlock.Code{interlock.ChargeOverrun, interlock.Runaway, interlock.ContactorStuck}
+// latches are the findings that survive a restart; alarms of them cannot block.
+var (
+	latches = []interlock.Code{interlock.ChargeOverrun, interlock.Runaway, interlock.ContactorStuck}
+	alarms  = []interlock.Code{interlock.ContactorStuck}
+)
 
 // before says what went on until the situation came.
 type before uint8
@@ -138,8 +143,15 @@ func (s *situation) nameless() bool {
 	return s.plug != interlock.Unplugged && (s.name == interlock.Unnamed || s.name != interlock.Named && s.before == charging)
 }
 
-// latchBlocks: contactor-stuck is an alarm, it cannot block.
-func (s *situation) latchBlocks() bool { return s.latched&3 != 0 }
+// latchBlocks: an alarm does not.
+func (s *situation) latchBlocks() bool {
+	for i, c := range latches {
+		if s.latched>>i&1 != 0 && !slices.Contains(alarms, c) {
+			return true
+		}
+	}
+	return false
+}
 
 // may tells whether a charge may go on or start in the situation once it has
 // lasted, independently of the rules.
@@ -221,7 +233,7 @@ func (s *situation) try(b *[numBefore]interlock.Interlock) string {
 	case s.before == charging && first && s.atOnce():
 		return "still granted after one tick"
 	case s.before == charging && !first && !s.atOnce():
-		return "blocked before the raise time"
+		return fmt.Sprintf("blocked before the raise time by %v", slices.Collect(x.Raised().All()))
 	}
 	if first || s.before != charging {
 		last := baseEnd + 11*time.Second // all raise times are over
@@ -231,11 +243,24 @@ func (s *situation) try(b *[numBefore]interlock.Interlock) string {
 		in.Now = last
 		x.Step(&in, s.release)
 		if got := x.Granted(); got != s.may() {
-			return fmt.Sprintf("granted %v after %v", got, last-baseEnd)
+			return fmt.Sprintf("granted %v after %v, standing: %v", got, last-baseEnd, slices.Collect(x.Raised().All()))
 		}
+	}
+	if blocks := x.Raised() & blockers; blocks != 0 && blocks&(blocks-1) == 0 {
+		s.alone |= blocks
 	}
 	return s.consistent(&x)
 }
+
+// blockers are the findings that block.
+var blockers = func() (all interlock.Codes) {
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		if interlock.Table[c].Blocks {
+			all |= 1 << c
+		}
+	}
+	return all
+}()
 
 // consistent: the permit is the absence of blocking findings, and latches are
 // gone only by a release.
@@ -265,7 +290,10 @@ func each(r space, people bool, f func(*situation)) {
 	yes := []bool{false}
 	masks := []int{0}
 	if people {
-		yes, masks = []bool{false, true}, []int{0, 1, 2, 3, 4, 5, 6, 7}
+		yes, masks = []bool{false, true}, masks[:0]
+		for m := range 1 << len(latches) {
+			masks = append(masks, m)
+		}
 	}
 	var s situation
 	pick := func(to **choice, from []choice, next func()) func() {
@@ -329,7 +357,7 @@ func TestEnumerate(t *testing.T) {
 	}
 	b := bases(t)
 	var mu sync.Mutex
-	total, wrong := 0, 0
+	total, wrong, alone := 0, 0, interlock.Codes(0)
 	var wg sync.WaitGroup
 	for _, p := range parts {
 		for i := range p.r.level {
@@ -337,9 +365,11 @@ func TestEnumerate(t *testing.T) {
 				mine := p.r
 				mine.level = mine.level[i : i+1]
 				n := 0
+				seen := interlock.Codes(0)
 				each(mine, p.people, func(s *situation) {
 					n++
-					if why := s.try(&b); why != "" {
+					why := s.try(&b)
+					if seen |= s.alone; why != "" {
 						mu.Lock()
 						if wrong++; wrong <= 10 {
 							t.Errorf("%s: %s", why, s)
@@ -348,13 +378,32 @@ func TestEnumerate(t *testing.T) {
 					}
 				})
 				mu.Lock()
-				total += n
+				total, alone = total+n, alone|seen
 				mu.Unlock()
 			})
 		}
 	}
 	wg.Wait()
 	t.Logf("figure: states enumerated %d, violations %d", total, wrong)
+	if testing.Short() {
+		return
+	}
+	for c := range (blockers &^ alone).All() {
+		t.Errorf("%v is never all that blocks: give its readings the values in allReadings that decide it, with what each means", c)
+	}
+}
+
+// TestLatchesAreEnumerated: the list of latches is written by hand, and whole.
+func TestLatchesAreEnumerated(t *testing.T) {
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		r := &interlock.Table[c]
+		if r.Latches != slices.Contains(latches, c) {
+			t.Errorf("%v latches %v: the list latches in enumerate_test.go does not say so", c, r.Latches)
+		}
+		if r.Latches && r.Blocks == slices.Contains(alarms, c) {
+			t.Errorf("%v blocks %v: the list alarms in enumerate_test.go does not say so", c, r.Blocks)
+		}
+	}
 }
 
 func (s *situation) String() string {

@@ -8,6 +8,8 @@ import (
 	"regexp"
 	"strconv"
 	"testing"
+
+	"bayward/agent/interlock"
 )
 
 // tool finds a program; without it the test is skipped, or fails where all are
@@ -92,6 +94,27 @@ func TestModel(t *testing.T) {
 	}
 	t.Logf("figure: model states explored %d, errors 0", total)
 }
+
+// TestModelNamesLatches: the model has one latch for all; which findings it is,
+// and why it is right for them, stands in its head.
+func TestModelNamesLatches(t *testing.T) {
+	text, err := os.ReadFile("model/relay.pml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := map[string]bool{}
+	for _, row := range latchRow.FindAllStringSubmatch(string(text), -1) {
+		rows[row[1]] = true
+	}
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		if interlock.Table[c].Latches != rows[c.String()] {
+			t.Errorf("%v latches %v: the rows of latch in the head of model/relay.pml do not say so", c, interlock.Table[c].Latches)
+		}
+	}
+}
+
+// latchRow is such as " *   latch charge-overrun: ...".
+var latchRow = regexp.MustCompile(`(?m)^ \*   latch ([a-z-]+): \S`)
 
 // TestModelBroken takes one part away at a time: a claim must fail.
 func TestModelBroken(t *testing.T) {

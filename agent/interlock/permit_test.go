@@ -81,6 +81,22 @@ var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.RecordFailing:      func(in *interlock.Inputs) { in.RecordFailing = true },
 }
 
+// elsewhere names the findings that no change of a granted tick raises, with the
+// test that makes their condition.
+var elsewhere = map[interlock.Code]func(*testing.T){
+	interlock.ContactorStuck: TestContactor, // only while open is ordered
+}
+
+// TestEveryCodeHasACondition fails by name for a finding that no test here
+// raises: TestTimes holds only what stands in the map.
+func TestEveryCodeHasACondition(t *testing.T) {
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		if (conditions[c] == nil) == (elsewhere[c] == nil) {
+			t.Errorf("%v must have its condition in the map conditions of permit_test.go, or the test that makes it in elsewhere", c)
+		}
+	}
+}
+
 // TestTimes holds every row to its raise and its clear time, to the nanosecond,
 // and the permit to what blocks.
 func TestTimes(t *testing.T) {

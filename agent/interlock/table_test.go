@@ -80,6 +80,7 @@ func TestSeverities(t *testing.T) {
 // TestExplain: each finding says in one sentence the numbers that led to it.
 // The sentences are what a technician reads; they are held word by word.
 func TestExplain(t *testing.T) {
+	explained := map[interlock.Code]bool{}
 	bad := func(f reading.Fault) interlock.Evidence { return interlock.Evidence{Fault: f} }
 	for _, tc := range []struct {
 		code interlock.Code
@@ -130,8 +131,14 @@ func TestExplain(t *testing.T) {
 		{interlock.NumCodes, interlock.Evidence{}, "Unknown finding."},
 		{200, interlock.Evidence{}, "Unknown finding."},
 	} {
+		explained[tc.code] = true
 		if got := interlock.Explain(tc.code, tc.e); got != tc.want {
 			t.Errorf("%s %+v:\n got %s\nwant %s", tc.code, tc.e, got, tc.want)
+		}
+	}
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		if !explained[c] {
+			t.Errorf("%v has no sentence in this test", c)
 		}
 	}
 }

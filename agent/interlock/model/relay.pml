@@ -16,6 +16,12 @@
  * in between it is lost, unless its condition comes again: `owed` is set when
  * the record has it. The relay has been open since the tick that raised it.
  *
+ * Which findings that is:
+ *   latch charge-overrun: as modelled; it blocks
+ *   latch runaway: as modelled; it blocks
+ *   latch contactor-stuck: an alarm; it is kept and released the same way and
+ *   blocks nothing, so "kept" holds for it without its last part
+ *
  * Each BROKEN_ switch takes one part away; the test shows that each is needed.
  */
 

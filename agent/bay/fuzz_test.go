@@ -79,7 +79,7 @@ func FuzzStep(f *testing.F) {
 		w := &world{setup: fuzzSetup()}
 		w.r = goodReadings(&w.setup)
 		core := bay.New(w.setup)
-		v := &witness{lastGood: map[interlock.Code]time.Duration{}}
+		v := newWitness(0, new([interlock.NumCodes]int))
 		was, stage := false, bay.StageUnknown
 		for len(b) > 0 {
 			op := b.byte()
@@ -96,7 +96,8 @@ func FuzzStep(f *testing.F) {
 			}
 			for range ticks {
 				w.jump(dt)
-				p, _ := core.Step(&w.r)
+				p, events := core.Step(&w.r)
+				w.obey(events)
 				v.check(t, w, p, was)
 				checkPicture(t, w, p, stage)
 				was, stage = p.Permit.Granted, p.Stage

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"bayward/agent/config"
+	"bayward/agent/hardware"
 	"bayward/agent/loop"
 	"bayward/sensors/sim"
 )
@@ -18,12 +19,12 @@ func benchYard(b *testing.B) (*config.Config, *sim.Bench, *loop.Loop) {
 		b.Fatal(err)
 	}
 	cfg.HTTP.Listen, cfg.Logbook.Path = "127.0.0.1:0", b.TempDir()+"/logbook.db"
-	bench, _, err := simulate(cfg, demoStarts())
+	bench, _, err := hardware.Simulate(cfg, demoStarts())
 	if err != nil {
 		b.Fatal(err)
 	}
 	a, err := assemble(context.Background(), parts{
-		cfg: cfg, log: quiet(), hw: benchHardware(bench), mono: bench.Now,
+		cfg: cfg, log: quiet(), hw: hardware.OfBench(bench), mono: bench.Now,
 		wall:  func() (time.Time, bool) { return time.Now(), false },
 		every: time.Second, guardAfter: bound, patience: func(loop.Source) time.Duration { return bound },
 	})

@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/hardware"
 	"bayward/agent/usage"
 	"bayward/sensors"
 )
@@ -66,7 +67,7 @@ func runnable(cfg *config.Config) ([]bay.Setup, error) {
 		return nil, err
 	}
 	if cfg.Sensors == "simulated" {
-		if _, _, err := simulate(cfg, nil); err != nil {
+		if _, _, err := hardware.Simulate(cfg, nil); err != nil {
 			return nil, err
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"bayward/agent/config"
+	"bayward/agent/config/configtest"
 )
 
 // example is the commented configuration that is shipped.
@@ -55,10 +56,12 @@ func TestHelp(t *testing.T) {
 
 // TestWrongInput: one clear message with file, line and field, and exit code 2.
 func TestWrongInput(t *testing.T) {
-	good := file(t, "good.yaml", onePack(t))
+	good := configtest.File(t, "good.yaml", configtest.OneBay(t))
 	missing := t.TempDir() + "/none.yaml"
-	bad := func(replace ...string) string { return file(t, "bad.yaml", onePack(t, replace...)) }
-	twice := file(t, "twice.yaml", onTheSameChannel(t))
+	bad := func(replace ...string) string {
+		return configtest.File(t, "bad.yaml", configtest.OneBay(t, replace...))
+	}
+	twice := configtest.File(t, "twice.yaml", onTheSameChannel(t))
 	for name, row := range map[string]struct {
 		args  []string
 		stdin string
@@ -87,11 +90,11 @@ func TestWrongInput(t *testing.T) {
 			says: []string{"standard input:4:", "time_s", "9"},
 		},
 		"no number in a trace": {
-			args: []string{"replay", "--config", good, file(t, "t.csv", "time_s,pack_v\n0,24\n1,volts\n")},
+			args: []string{"replay", "--config", good, configtest.File(t, "t.csv", "time_s,pack_v\n0,24\n1,volts\n")},
 			says: []string{"t.csv:3:", "pack_v", "volts"},
 		},
 		"no trace at all": {
-			args: []string{"replay", "--config", good, file(t, "t.csv", "\x00\x01\x02")}, says: []string{"t.csv:1:", "time_s"},
+			args: []string{"replay", "--config", good, configtest.File(t, "t.csv", "\x00\x01\x02")}, says: []string{"t.csv:1:", "time_s"},
 		},
 	} {
 		commands := [][]string{row.args}
@@ -144,7 +147,7 @@ func TestPortTaken(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer taken.Close()
-	addr, good := taken.Addr().String(), file(t, "good.yaml", onePack(t))
+	addr, good := taken.Addr().String(), configtest.File(t, "good.yaml", configtest.OneBay(t))
 	for name, args := range map[string][]string{
 		"run":           {"run", "--config", good, "--listen", addr},
 		"demo's page":   {"demo", "--listen", addr, "--broker", "127.0.0.1:0"},
@@ -168,7 +171,7 @@ func lastLine(text string) string {
 }
 
 func TestCheck(t *testing.T) {
-	for _, path := range []string{example, file(t, "good.yaml", onePack(t))} {
+	for _, path := range []string{example, configtest.File(t, "good.yaml", configtest.OneBay(t))} {
 		code, out, complaints := bayward(t, "", "check", "--config", path)
 		if code != exitDone || complaints != "" {
 			t.Errorf("%s: exit code %d, %s", path, code, complaints)
@@ -184,7 +187,7 @@ func TestCheck(t *testing.T) {
 // TestCheckExplains: it says what will block and by which limits, warns of
 // the unwise, and fails for it only when asked to.
 func TestCheckExplains(t *testing.T) {
-	unwise := file(t, "unwise.yaml", onePack(t, "limits:", "limits:\n  charge_max_c: 54"))
+	unwise := configtest.File(t, "unwise.yaml", configtest.OneBay(t, "limits:", "limits:\n  charge_max_c: 54"))
 	code, out, _ := bayward(t, "", "check", "--config", unwise)
 	flat := strings.Join(strings.Fields(out), " ")
 	for _, want := range []string{
@@ -253,8 +256,23 @@ func TestCheckMeansRun(t *testing.T) {
 }
 
 func TestOutputsSafe(t *testing.T) {
-	code, out, complaints := bayward(t, "", "outputs-safe", "--config", file(t, "good.yaml", onePack(t)))
+	code, out, complaints := bayward(t, "", "outputs-safe", "--config", configtest.File(t, "good.yaml", configtest.OneBay(t)))
 	if code != exitDone || out != "Driven low: relays 1, heartbeats 1.\n" || complaints != "" {
 		t.Errorf("simulated: exit code %d, %q, %q", code, out, complaints)
+	}
+}
+
+// TestExampleAsInstalled: it says what to do and never starts.
+func TestExampleAsInstalled(t *testing.T) {
+	shipped, err := os.ReadFile(example)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := configtest.File(t, "bayward.yaml", strings.Replace(string(shipped), "sensors: wired", "sensors: not-yet", 1))
+	for _, command := range []string{"check", "run"} {
+		code, out, complaints := bayward(t, "", command, "--config", path)
+		if code != exitUsage || out != "" || strings.Count(complaints, "\n") != 1 || !strings.Contains(complaints, "the example as it was installed") {
+			t.Errorf("%s: exit code %d, %q, %q", command, code, out, complaints)
+		}
 	}
 }

@@ -12,6 +12,8 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"bayward/agent/config"
+	"bayward/agent/config/configtest"
+	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 )
 
@@ -75,18 +77,16 @@ func TestRolesOfSigners(t *testing.T) {
 // TestEmbeddedBroker: a single bay without infrastructure has its broker
 // inside the program.
 func TestEmbeddedBroker(t *testing.T) {
-	cfg := simulatedConfig()
-	cfg.Site, cfg.Agent, cfg.HTTP.Listen = "quarry-road", "shed-2", "127.0.0.1:0"
-	cfg.Logbook.Path = filepath.Join(t.TempDir(), "logbook.db")
+	cfg := configtest.Parse(t, configtest.OneBay(t))
 	cfg.MQTT = &config.MQTT{Embedded: "127.0.0.1:0", ClientID: "shed"}
-	bench, _, err := simulate(cfg, nil)
+	bench, _, err := hardware.Simulate(cfg, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	a, err := assemble(ctx, parts{
-		cfg: cfg, log: slog.New(slog.DiscardHandler), hw: benchHardware(bench),
+		cfg: cfg, log: slog.New(slog.DiscardHandler), hw: hardware.OfBench(bench),
 		wall:   func() (time.Time, bool) { return time.Now(), true },
 		bootID: "b", mono: bench.Now, every: time.Second, guardAfter: time.Minute,
 		gap: func(logbook.Stamp) (time.Duration, bool) { return 0, false },
@@ -101,7 +101,7 @@ func TestEmbeddedBroker(t *testing.T) {
 	}
 	select {
 	case m := <-got:
-		if m.Topic() != "bayward/quarry-road/shed-2/status" || !strings.Contains(string(m.Payload()), `"online"`) {
+		if m.Topic() != "bayward/quarry-road/shed-9/status" || !strings.Contains(string(m.Payload()), `"online"`) {
 			t.Errorf("%s %s", m.Topic(), m.Payload())
 		}
 	case <-time.After(time.Minute):

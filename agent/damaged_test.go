@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/config/configtest"
 	"bayward/agent/interlock"
 	"bayward/agent/logbook"
 	"bayward/sensors/sim"
@@ -20,7 +21,7 @@ func twoBays(t *testing.T, path string) string {
 	t.Helper()
 	const more = "  - {name: lift-b, cells: 12, capacity_ah: 225, rate_hours: 20, full_gravity: 1.277, charge_level_mm: 3, " +
 		"fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}\n"
-	return onePack(t, "LOGBOOK", path, "    pack: lift-a\n", "    pack: lift-a\n  - {name: bay-2, pack: lift-b}\n", "limits:\n", more+"limits:\n")
+	return configtest.OneBay(t, "LOGBOOK", path, "    pack: lift-a\n", "    pack: lift-a\n  - {name: bay-2, pack: lift-b}\n", "limits:\n", more+"limits:\n")
 }
 
 func damagedYard(t *testing.T, path string) *yard {
@@ -29,7 +30,7 @@ func damagedYard(t *testing.T, path string) *yard {
 	for _, name := range []string{"bay-1", "bay-2"} {
 		starts[name] = sim.Opts{StateOfCharge: 0.5, LevelMM: 10, Connected: true}
 	}
-	return newYard(t, loadText(t, twoBays(t, path)), starts, nil)
+	return newYard(t, configtest.Parse(t, twoBays(t, path)), starts, nil)
 }
 
 // spoil overwrites the middle of a file, as a card does that fails, and gives

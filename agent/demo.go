@@ -15,6 +15,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 	"bayward/agent/logwriter"
 	"bayward/agent/loop"
@@ -109,7 +110,7 @@ func (c *demoCmd) build(ctx context.Context, p *program, log *slog.Logger, dir s
 	cfg.HTTP.Listen = c.Listen
 	cfg.Logbook.Path = cmp.Or(c.Logbook, filepath.Join(dir, "logbook.db"))
 	cfg.MQTT = &config.MQTT{Broker: d.broker.URL(), ClientID: demoClient}
-	if d.bench, d.bays, err = simulate(cfg, starts); err == nil {
+	if d.bench, d.bays, err = hardware.Simulate(cfg, starts); err == nil {
 		if broken := d.bays["bay-3"]; broken != nil {
 			broken.SetFault(sim.ProbeOpen, true)
 		}
@@ -131,7 +132,7 @@ const demoClient = "bayward-demo"
 func (d *demo) parts(cfg *config.Config, log *slog.Logger, p *program) parts {
 	start := time.Now()
 	return parts{
-		cfg: cfg, log: log, hw: benchHardware(d.bench),
+		cfg: cfg, log: log, hw: hardware.OfBench(d.bench),
 		wall:      func() (time.Time, bool) { return start.Add(d.bench.Now()), true },
 		orderWall: func() (time.Time, bool) { return time.Now(), true }, // people live in real time
 		bootID:    "demo", mono: d.bench.Now,

@@ -16,6 +16,7 @@ import (
 	"periph.io/x/conn/v3/gpio"
 
 	"bayward/agent/bay"
+	"bayward/agent/config/configtest"
 	"bayward/agent/interlock"
 	"bayward/agent/logwriter"
 	"bayward/sensors/sim"
@@ -29,7 +30,7 @@ func TestStuckEdges(t *testing.T) {
 	t.Parallel()
 	dumb := deaf(t)
 	path := t.TempDir() + "/logbook.db"
-	cfg := loadText(t, onePack(t, "LOGBOOK", path)+"mqtt:\n  broker: tcp://"+dumb+"\n")
+	cfg := configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)+"mqtt:\n  broker: tcp://"+dumb+"\n")
 	terminal, nobody := io.Pipe()
 	log := logwriter.New(nobody)
 	y := newYard(t, cfg, nil, func(p *parts) {
@@ -150,7 +151,7 @@ func stopReading(t *testing.T, addr string) {
 func TestCorePanicEndsTheProgram(t *testing.T) {
 	t.Parallel()
 	ticks := 0
-	y := newYard(t, loadText(t, onePack(t)), nil, func(p *parts) {
+	y := newYard(t, configtest.Parse(t, configtest.OneBay(t)), nil, func(p *parts) {
 		p.every = time.Millisecond
 		now := p.hw.Now
 		p.manager, p.mono = nil, func() time.Duration {

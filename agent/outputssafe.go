@@ -1,20 +1,11 @@
 package main
 
 import (
-	"cmp"
-	"encoding/json"
-	"errors"
-	"fmt"
-	"io"
-	"io/fs"
 	"log/slog"
-	"os"
-	"path/filepath"
-	"slices"
-	"strings"
 
 	"bayward/agent/config"
-	"bayward/agent/usage"
+	"bayward/agent/hardware"
+	"bayward/agent/safestop"
 	"bayward/sensors"
 )
 
@@ -36,154 +27,8 @@ The lines are those that the last agent of the service had in hand, even if the 
 // Run opens all relays.
 func (c *outputsSafeCmd) Run(p *program) error {
 	log := slog.New(slog.DiscardHandler) // a driver that is missing shows in the lines that are not found
-	return c.drive(p, func(cfg *config.Config) (sensors.Hardware, error) {
-		hw, _, err := hardware(cfg, log)
+	return safestop.Drive(c.Config, p.stdout, p.stderr, func(cfg *config.Config) (sensors.Hardware, error) {
+		hw, _, err := hardware.Open(cfg, log)
 		return hw, err
 	})
-}
-
-// opener gives the hardware that a configuration is wired to.
-type opener = func(*config.Config) (sensors.Hardware, error)
-
-// drive takes the lines from where they are known.
-func (c *outputsSafeCmd) drive(p *program, open opener) error {
-	held, heldErr := heldLines()
-	cfg, refused := config.Load(c.Config)
-	switch {
-	case refused != nil && len(held) == 0:
-		return usage.Error(errors.Join(guess(c.Config, refused, open), heldErr))
-	case refused != nil:
-		_, _ = fmt.Fprintf(p.stderr, "bayward: the configuration is refused; the lines of the agent that ran last are driven; bayward check --config %s says why\n", c.Config)
-		cfg = wiredTo(held)
-	case cfg.Sensors == "wired":
-		cfg = wiredTo(merged(held, cfg.Bays))
-	case len(held) > 0: // simulated now, wired when the agent started
-		heldErr = errors.Join(heldErr, safe(p.stdout, wiredTo(held), open))
-	}
-	return errors.Join(safe(p.stdout, cfg, open), heldErr)
-}
-
-// guess drives what can be read of a configuration that is refused. That may not
-// be all, so there is always an error.
-func guess(path string, refused error, open opener) error {
-	bays := config.RelayLines(path)
-	if len(bays) == 0 {
-		return fmt.Errorf("no line was driven, for none is known: %w", refused)
-	}
-	var out strings.Builder
-	if err := safe(&out, wiredTo(bays), open); err != nil {
-		return errors.Join(refused, err)
-	}
-	return fmt.Errorf("%w\nLines that could be read all the same; there may be more. %s", refused, strings.TrimSpace(out.String()))
-}
-
-func wiredTo(bays []config.Bay) *config.Config { return &config.Config{Sensors: "wired", Bays: bays} }
-
-// merged adds the bays whose lines are not in hand.
-func merged(held, configured []config.Bay) []config.Bay {
-	all := slices.Clone(held)
-	for i := range configured {
-		same := func(h config.Bay) bool {
-			a, b := h.Wiring.Relay, configured[i].Wiring.Relay
-			return b == nil || a.Pin == b.Pin && a.Heartbeat == b.Heartbeat
-		}
-		if !slices.ContainsFunc(held, same) {
-			all = append(all, configured[i])
-		}
-	}
-	return all
-}
-
-// safe drives the lines of a configuration low and says how many.
-func safe(w io.Writer, cfg *config.Config, open opener) error {
-	hw, err := open(cfg)
-	if err != nil {
-		return err
-	}
-	if err := sensors.OutputsSafe(cfg, hw); err != nil {
-		return fmt.Errorf("not all outputs are safe: %w", err)
-	}
-	relays, hearts := 0, 0
-	for i := range cfg.Bays {
-		relays++
-		if r := cfg.Bays[i].Wiring.Relay; r != nil && r.Heartbeat != "" {
-			hearts++
-		}
-	}
-	_, err = fmt.Fprintf(w, "Driven low: relays %d, heartbeats %d.\n", relays, hearts)
-	return err
-}
-
-// heldLine is what an agent says of one bay before it drives anything.
-type heldLine struct {
-	Bay       string `json:"bay"`
-	Relay     string `json:"relay"`
-	Heartbeat string `json:"heartbeat,omitempty"`
-}
-
-// runtimeFolder is in memory: it is gone after a restart of the machine, as the
-// lines are let go by it.
-const runtimeFolder = "/run/bayward"
-
-// linesFile is where the service keeps the list; systemd names the folder to
-// the agent and to its stop action.
-func linesFile() string {
-	folder, _, _ := strings.Cut(os.Getenv("RUNTIME_DIRECTORY"), ":")
-	return filepath.Join(cmp.Or(folder, runtimeFolder), "outputs")
-}
-
-// rememberLines writes down which lines this agent is about to drive, for a stop
-// action that finds another configuration than this one. Only a service does:
-// an agent that is tried by hand must not overwrite its list.
-func rememberLines(cfg *config.Config, log *slog.Logger) {
-	if os.Getenv("RUNTIME_DIRECTORY") == "" {
-		return
-	}
-	var lines []heldLine
-	for i := range cfg.Bays {
-		if r := cfg.Bays[i].Wiring.Relay; r != nil {
-			lines = append(lines, heldLine{cfg.Bays[i].Name, r.Pin, r.Heartbeat})
-		}
-	}
-	if err := replaceFile(linesFile(), lines); err != nil {
-		log.Warn("the list of lines cannot be written; after a crash, a changed configuration could hide one", "err", err)
-	}
-}
-
-// replaceFile writes beside the file and renames, so that a reader never sees
-// half of it. The folder is in memory: there is nothing to sync.
-func replaceFile(path string, lines []heldLine) error {
-	data, err := json.Marshal(lines)
-	if err != nil {
-		return err
-	}
-	if err := os.WriteFile(path+".new", append(data, '\n'), 0o644); err != nil { //nolint:gosec // no secret, and read by whoever opens relays by hand
-		return err
-	}
-	return os.Rename(path+".new", path)
-}
-
-// maxLinesFile bounds what is read; eight bays take a tenth of it.
-const maxLinesFile = 16 << 10
-
-// heldLines are those of the last agent of the service; none when there was
-// none.
-func heldLines() ([]config.Bay, error) {
-	f, err := os.Open(linesFile())
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("read the agent's list of lines: %w", err)
-	}
-	defer f.Close() //nolint:errcheck // only read from
-	var lines []heldLine
-	if err := json.NewDecoder(io.LimitReader(f, maxLinesFile)).Decode(&lines); err != nil {
-		return nil, fmt.Errorf("read the agent's list of lines: %s: %w", f.Name(), err)
-	}
-	var bays []config.Bay
-	for _, l := range lines {
-		bays = append(bays, config.Bay{Name: l.Bay, Wiring: config.Wiring{Relay: &config.Relay{Pin: l.Relay, Heartbeat: l.Heartbeat}}})
-	}
-	return bays, nil
 }

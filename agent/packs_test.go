@@ -12,6 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/config/configtest"
+	"bayward/agent/hardware"
 	"bayward/agent/interlock"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
@@ -53,7 +55,7 @@ func newNightShift(t *testing.T, recognised bool) *nightShift {
 	n := &nightShift{t: t, path: filepath.Join(t.TempDir(), "logbook.db")}
 	n.text = fmt.Sprintf(swapYard, n.path, own[0], own[1])
 	var err error
-	n.bench, n.bays, err = simulate(loadText(t, n.text), map[string]sim.Opts{
+	n.bench, n.bays, err = hardware.Simulate(configtest.Parse(t, n.text), map[string]sim.Opts{
 		"bay-1": {StateOfCharge: 0.9, LevelMM: 8, Connected: true}, "bay-2": {StateOfCharge: 0.9, LevelMM: 11, Connected: true},
 	})
 	require.NoError(t, err)
@@ -67,7 +69,7 @@ func (n *nightShift) begin(proven bool) {
 	n.t.Helper()
 	gap := n.bench.Now() - n.off
 	a, err := assemble(context.Background(), parts{
-		cfg: loadText(n.t, n.text), log: quiet(), hw: benchHardware(n.bench),
+		cfg: configtest.Parse(n.t, n.text), log: quiet(), hw: hardware.OfBench(n.bench),
 		wall: func() (time.Time, bool) { return time.Now(), false }, bootID: "boot", mono: n.bench.Now,
 		gap:   func(logbook.Stamp) (time.Duration, bool) { return gap, proven },
 		every: time.Second, guardAfter: bound, patience: func(loop.Source) time.Duration { return bound },

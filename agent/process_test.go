@@ -24,6 +24,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/bootclock"
+	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
 )
 
@@ -189,7 +190,7 @@ func TestRunEndsOnSignals(t *testing.T) {
 	for _, s := range []syscall.Signal{syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscall.SIGQUIT} {
 		t.Run(s.String(), func(t *testing.T) {
 			t.Parallel()
-			p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t)))
+			p := start(t, nil, "run", "--config", configtest.File(t, "run.yaml", configtest.OneBay(t)))
 			until(t, "a closed relay", func() bool { return p.metric(relayClosed) })
 			if code := p.end(s); code != exitDone {
 				t.Errorf("exit code %d", code)
@@ -205,7 +206,7 @@ func TestRunEndsOnSignals(t *testing.T) {
 // program, which the kernel's answer to a broken pipe would.
 func TestRunOutlivesItsReader(t *testing.T) {
 	t.Parallel()
-	p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t)))
+	p := start(t, nil, "run", "--config", configtest.File(t, "run.yaml", configtest.OneBay(t)))
 	if err := p.stderr.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -220,7 +221,7 @@ func TestRunOutlivesItsReader(t *testing.T) {
 // closed stays so after the next start. It has no bound: the machine may have
 // much else to do.
 func TestRelaySafeAtStart(t *testing.T) {
-	config := file(t, "run.yaml", onePack(t))
+	config := configtest.File(t, "run.yaml", configtest.OneBay(t))
 	var took []time.Duration
 	for range 5 {
 		p := start(t, nil, "run", "--config", config)
@@ -273,7 +274,7 @@ func TestKill9(t *testing.T) {
 	path, boot := t.TempDir()+"/logbook.db", bootclock.New()
 	resting(t, path, boot.ID)
 	killed := boot.Now()
-	config := file(t, "run.yaml", onePack(t, "LOGBOOK", path))
+	config := configtest.File(t, "run.yaml", configtest.OneBay(t, "LOGBOOK", path))
 	first := start(t, nil, "run", "--config", config)
 	restored(t, "after a start", first.stepped())
 	before := rested(t, path, killed)
@@ -332,7 +333,7 @@ func TestUnknownBoot(t *testing.T) {
 	t.Parallel()
 	path := t.TempDir() + "/logbook.db"
 	resting(t, path, "another-boot")
-	p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t, "LOGBOOK", path)))
+	p := start(t, nil, "run", "--config", configtest.File(t, "run.yaml", configtest.OneBay(t, "LOGBOOK", path)))
 	v := p.stepped()
 	if v.Full {
 		t.Error("it counts as full")
@@ -393,7 +394,7 @@ func TestSystemd(t *testing.T) {
 			heard <- string(buf[:n])
 		}
 	}()
-	p := start(t, []string{"NOTIFY_SOCKET=" + socket, "WATCHDOG_USEC=2000000"}, "run", "--config", file(t, "run.yaml", onePack(t)))
+	p := start(t, []string{"NOTIFY_SOCKET=" + socket, "WATCHDOG_USEC=2000000"}, "run", "--config", configtest.File(t, "run.yaml", configtest.OneBay(t)))
 	hear := func(want string) string {
 		t.Helper()
 		for {

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
 )
 
@@ -41,7 +42,7 @@ func someBook(t *testing.T) (path, cfg string) {
 	if err := b.Close(); err != nil {
 		t.Fatal(err)
 	}
-	return path, file(t, "good.yaml", onePack(t, "LOGBOOK", path))
+	return path, configtest.File(t, "good.yaml", configtest.OneBay(t, "LOGBOOK", path))
 }
 
 // TestRecordsSay runs each command as a person would.
@@ -88,7 +89,7 @@ func TestRecordsSay(t *testing.T) {
 
 func TestRecordsRefuse(t *testing.T) {
 	path, _ := someBook(t)
-	foreign := file(t, "foreign.db", "no database")
+	foreign := configtest.File(t, "foreign.db", "no database")
 	for _, row := range []struct {
 		args string
 		code int
@@ -162,7 +163,7 @@ func TestRecordsVerifyBroken(t *testing.T) {
 	if changed == string(raw) {
 		t.Fatal("the name does not stand in the file")
 	}
-	bad := file(t, "bad.db", changed)
+	bad := configtest.File(t, "bad.db", changed)
 	code, out, says := bayward(t, "", "records", "verify", "--logbook", bad)
 	if code != exitFailed || !strings.Contains(says, "link 2 (visit 1)") || !strings.Contains(out, "first 1 ") {
 		t.Errorf("exit code %d, %s%s", code, out, says)
@@ -209,14 +210,14 @@ func TestRecordsImport(t *testing.T) {
 	header, rest, _ := strings.Cut(string(text), "\n")
 	first, _, _ := strings.Cut(rest, "\n")
 	another := regexp.MustCompile(`20\d\d-\d\d-\d\d`).ReplaceAllString(first, "2024-02-03")
-	grown := file(t, "grown.csv", header+"\n"+rest+another+"\n")
+	grown := configtest.File(t, "grown.csv", header+"\n"+rest+another+"\n")
 	run(exitDone, "0 charges and 1 visits (2 more are in the record already) were written", "--write", grown)
 	run(exitDone, "0 charges and 0 visits (3 more", "--write", grown)
-	cut := file(t, "cut.csv", header+"\n"+first+"\n") // the same visit with a cell less
+	cut := configtest.File(t, "cut.csv", header+"\n"+first+"\n") // the same visit with a cell less
 	run(exitUsage, "1 of its rows say something else than the record", "--write", cut)
 	run(exitDone, "2 charges and 0 visits were written", "--write", "../testdata/records/charges.csv")
 	run(exitUsage, "no such file", "none.csv")
-	run(exitUsage, `line 2: field cell: value "x"`, file(t, "h.csv", "bay,pack,start,cell\nb,p,2026-01-01,x\n"))
+	run(exitUsage, `line 2: field cell: value "x"`, configtest.File(t, "h.csv", "bay,pack,start,cell\nb,p,2026-01-01,x\n"))
 	if code, out, says := bayward(t, "", "records", "verify", "--logbook", path); code != exitDone || !strings.Contains(out, "7 charges and visits") {
 		t.Errorf("exit code %d, %s%s", code, out, says)
 	}
@@ -244,7 +245,7 @@ func TestRecordsInTheREADME(t *testing.T) {
 	for _, m := range regexp.MustCompile("`bayward (records [^`]+)`").FindAllStringSubmatch(section, -1) {
 		command, _, _ := strings.Cut(m[1], " >")
 		args := strings.Fields(strings.NewReplacer("FILE", cfg, "NAME", "lift-a", "demo.db", path, "copy.db", filepath.Join(dir, "copy.db"),
-			"history.csv", file(t, "history.csv", string(history))).Replace(command))
+			"history.csv", configtest.File(t, "history.csv", string(history))).Replace(command))
 		if code, out, says := bayward(t, "", args...); code != exitDone || out == "" {
 			t.Errorf("%s: exit code %d, %s", m[0], code, says)
 		}

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
 )
 
@@ -16,14 +17,14 @@ import (
 func TestThePageRemembers(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "logbook.db")
 	proven := func(p *parts) { p.gap = func(logbook.Stamp) (time.Duration, bool) { return 2 * time.Hour, true } }
-	first := newYard(t, loadText(t, onePack(t, "LOGBOOK", path)), nil, nil)
+	first := newYard(t, configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)), nil, nil)
 	for range 20 {
 		first.tick()
 	}
 	if err := first.close(); err != nil {
 		t.Fatal(err)
 	}
-	again := newYard(t, loadText(t, onePack(t, "LOGBOOK", path)), nil, proven)
+	again := newYard(t, configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)), nil, proven)
 	defer again.close()
 	again.tick()
 	if err := again.recallAll(t.Context()); err != nil { // as the program does once it runs

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"bayward/agent/config/configtest"
+
 	"github.com/stretchr/testify/require"
 )
 
@@ -15,7 +17,7 @@ import (
 func TestReplaySeveral(t *testing.T) {
 	dir := t.TempDir()
 	good := "time_s,pack_v,pack_c,level_mm\n0,25.2,25,5\n60,25.2,25,5\n120,25.2,25,-1\n180,25.2,25,-1\n"
-	traces := []string{file(t, "a.csv", good), file(t, "b.csv", "time_s,pack_v\n0,24\n1,volts\n"), "-", filepath.Join(dir, "none.csv"), file(t, "c.csv", good)}
+	traces := []string{configtest.File(t, "a.csv", good), configtest.File(t, "b.csv", "time_s,pack_v\n0,24\n1,volts\n"), "-", filepath.Join(dir, "none.csv"), configtest.File(t, "c.csv", good)}
 	args := []string{"replay", "--config", "../testdata/traces/packs.yaml", "--pack", "model-500ah"}
 	var out, complaints bytes.Buffer
 	code := run(context.Background(), append(args, traces...), &program{strings.NewReader(good), &out, &complaints})

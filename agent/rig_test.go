@@ -10,6 +10,8 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/bootclock"
 	"bayward/agent/config"
+	"bayward/agent/config/configtest"
+	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
 	"bayward/sensors/sim"
@@ -29,12 +31,12 @@ func newYard(t *testing.T, cfg *config.Config, starts map[string]sim.Opts, chang
 	t.Helper()
 	y := &yard{t: t}
 	var err error
-	if y.bench, y.bays, err = simulate(cfg, starts); err != nil {
+	if y.bench, y.bays, err = hardware.Simulate(cfg, starts); err != nil {
 		t.Fatal(err)
 	}
 	boot := bootclock.New()
 	p := parts{
-		cfg: cfg, log: quiet(), hw: benchHardware(y.bench),
+		cfg: cfg, log: quiet(), hw: hardware.OfBench(y.bench),
 		wall:   func() (time.Time, bool) { return time.Now(), false },
 		bootID: boot.ID, mono: boot.Now, gap: func(logbook.Stamp) (time.Duration, bool) { return 0, false },
 		every: time.Second, guardAfter: bound, patience: func(loop.Source) time.Duration { return bound },
@@ -47,15 +49,6 @@ func newYard(t *testing.T, cfg *config.Config, starts map[string]sim.Opts, chang
 	}
 	y.loop.Start(context.Background())
 	return y
-}
-
-func loadText(t *testing.T, text string) *config.Config {
-	t.Helper()
-	cfg, err := config.Parse("test.yaml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	return cfg
 }
 
 func (y *yard) tick() *bay.Picture {
@@ -115,7 +108,7 @@ func (y *yard) orderAt(bayName string, o bay.Order) {
 func resting(t *testing.T, path, bootID string) {
 	t.Helper()
 	starts := map[string]sim.Opts{"bay-1": {StateOfCharge: 0.97, LevelMM: 8, PackC: 26, Charger: sim.TwoStage, Connected: true}}
-	y := newYard(t, loadText(t, onePack(t, "LOGBOOK", path)), starts, func(p *parts) { p.bootID = bootID })
+	y := newYard(t, configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)), starts, func(p *parts) { p.bootID = bootID })
 	y.until("full", 24*time.Hour, func(p *bay.Picture) bool { return p.Charge.Full })
 	y.bays["bay-1"].SetFault(sim.ContactorWelded, true)
 	y.order(bay.Order{ID: "hold-1", Kind: bay.OrderHold})

@@ -11,12 +11,13 @@ import (
 	"bayward/agent/bootclock"
 	"bayward/agent/config"
 	"bayward/agent/footprint"
+	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 	"bayward/agent/logwriter"
 	"bayward/agent/loop"
+	"bayward/agent/safestop"
 	"bayward/agent/systemd"
 	"bayward/agent/usage"
-	"bayward/sensors"
 	"bayward/sensors/sim"
 )
 
@@ -50,12 +51,12 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	out := logwriter.New(p.stderr)
 	defer out.Close()
 	log := slog.New(slog.NewTextHandler(out, nil))
-	hw, bench, err := hardware(cfg, log)
+	hw, bench, err := hardware.Open(cfg, log)
 	if err != nil {
 		return err
 	}
 	if bench == nil {
-		rememberLines(cfg, log)
+		safestop.NoteLines(cfg, log)
 	}
 	hw.Now, hw.Log = func() time.Duration { return time.Since(start) }, log
 	boot := bootclock.New()
@@ -73,25 +74,6 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	footprint.KeepHeapSmall() // not earlier: a collection would hold up the relays
 	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.listener.Addr().String())
 	return a.run(ctx, bench)
-}
-
-func hardware(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, error) {
-	if cfg.Sensors == "simulated" {
-		bench, _, err := simulate(cfg, nil)
-		if err != nil {
-			return sensors.Hardware{}, nil, err
-		}
-		return benchHardware(bench), bench, nil
-	}
-	hw, warnings, err := sensors.Pi()
-	for _, w := range warnings {
-		log.Warn("a host driver did not load", "driver", w)
-	}
-	return hw, nil, err
-}
-
-func benchHardware(b *sim.Bench) sensors.Hardware {
-	return sensors.Hardware{Bus: b.Bus, Pin: b.Pin, OneWire: b.OneWire(), Wait: b.Wait, Now: b.Now}
 }
 
 // patience lets a tick wait for converters and contacts, which answer in

@@ -12,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	"bayward/agent/config/configtest"
+
 	"golang.org/x/sys/unix"
 )
 
@@ -42,7 +44,7 @@ func (p *process) granted() {
 // ticks go on; nothing is said of the bay that is not so.
 func TestOutOfFileHandles(t *testing.T) {
 	t.Parallel()
-	p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t, "LOGBOOK", t.TempDir()+"/logbook.db")))
+	p := start(t, nil, "run", "--config", configtest.File(t, "run.yaml", configtest.OneBay(t, "LOGBOOK", t.TempDir()+"/logbook.db")))
 	p.granted()
 	before, at := p.ticks(), time.Now()
 	var old unix.Rlimit
@@ -77,7 +79,7 @@ func TestOutOfFileHandles(t *testing.T) {
 // see deploy/emulated.
 func TestOutOfMemory(t *testing.T) {
 	t.Parallel()
-	p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t, "LOGBOOK", t.TempDir()+"/logbook.db")))
+	p := start(t, nil, "run", "--config", configtest.File(t, "run.yaml", configtest.OneBay(t, "LOGBOOK", t.TempDir()+"/logbook.db")))
 	p.granted()
 	none := unix.Rlimit{Cur: 0, Max: 0}
 	for _, resource := range []int{unix.RLIMIT_AS, unix.RLIMIT_DATA} {
@@ -121,7 +123,7 @@ func TestFullDisk(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = unix.Unmount(disk, unix.MNT_DETACH) })
-	p := start(t, nil, "run", "--config", file(t, "run.yaml", onePack(t, "LOGBOOK", disk+"/logbook.db")))
+	p := start(t, nil, "run", "--config", configtest.File(t, "run.yaml", configtest.OneBay(t, "LOGBOOK", disk+"/logbook.db")))
 	p.granted()
 	ballast := filepath.Join(disk, "ballast")
 	failing := func() bool {

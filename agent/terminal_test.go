@@ -16,6 +16,8 @@ import (
 	"golang.org/x/sys/unix"
 
 	"bayward/agent/commission"
+	"bayward/agent/config/configtest"
+	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 )
 
@@ -130,7 +132,7 @@ func TestWiringOnTerminal(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			path := file(t, "c.yaml", onePack(t))
+			path := configtest.File(t, "c.yaml", configtest.OneBay(t))
 			term := onTerminal(t, "wiring", "--config", path, "--speed", "1000", "--fragment", filepath.Join(t.TempDir(), "f.yaml"))
 			person, pressed := newAnswerer(t), false
 			code := term.converse(t, person, func(shown string) string {
@@ -175,7 +177,7 @@ func TestWiringKeys(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
-			path := file(t, "c.yaml", onePack(t))
+			path := configtest.File(t, "c.yaml", configtest.OneBay(t))
 			shell := exec.Command("sh", "-m", "-c", `"$@"; exit $?`, "sh", self, "wiring", "--config", path, "--speed", "1000")
 			person, pressed := newAnswerer(t), false
 			code := inTerminal(t, shell).converse(t, person, func(shown string) string {
@@ -195,13 +197,13 @@ func TestWiringKeys(t *testing.T) {
 // TestWiringTerminalStandsStill: somebody pressed Ctrl-S, so that nothing can be
 // printed any more while the relay is closed. It opens all the same.
 func TestWiringTerminalStandsStill(t *testing.T) {
-	cfg := loadText(t, onePack(t))
-	bench, bays, err := simulate(cfg, nil)
+	cfg := configtest.Parse(t, configtest.OneBay(t))
+	bench, bays, err := hardware.Simulate(cfg, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	rig := &wiringRig{cfg: cfg, bay: "bay-1", bench: bench, sims: bays}
-	if err := rig.open(benchHardware(bench)); err != nil {
+	if err := rig.open(hardware.OfBench(bench)); err != nil {
 		t.Fatal(err)
 	}
 	ordered := func() bool { return bays["bay-1"].Truth().Ordered }
@@ -221,7 +223,7 @@ func keptRecord(t *testing.T, path string) *commission.Record {
 	if err != nil {
 		t.Fatal(err)
 	}
-	book, err := logbook.OpenReadOnly(t.Context(), loadText(t, string(text)).Logbook.Path)
+	book, err := logbook.OpenReadOnly(t.Context(), configtest.Parse(t, string(text)).Logbook.Path)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,6 +17,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
 	"bayward/sensors"
@@ -122,10 +123,10 @@ func newWear(t *testing.T, n int) *wear {
 	follow, err := followers(t.Context(), book, cfg)
 	require.NoError(t, err)
 	w.store = &countingStore{t: t, book: book, follow: follow, memory: map[string]logbook.Entry{}, dir: w.disk.dir, took: make(chan struct{}, n)}
-	bench, bays, err := simulate(cfg, wearStarts(n))
+	bench, bays, err := hardware.Simulate(cfg, wearStarts(n))
 	require.NoError(t, err)
 	w.bench = bench
-	hw, err := sensors.Open(cfg, benchHardware(bench))
+	hw, err := sensors.Open(cfg, hardware.OfBench(bench))
 	require.NoError(t, err)
 	setups, err := cfg.Setups()
 	require.NoError(t, err)

@@ -20,6 +20,8 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/commission"
 	"bayward/agent/config"
+	"bayward/agent/config/configtest"
+	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 	"bayward/sensors/sim"
 )
@@ -121,13 +123,13 @@ func (c *commissioning) walk(t *testing.T) (*commission.Record, *sim.Bay, error)
 	if c.ctx == nil {
 		c.ctx = t.Context()
 	}
-	bench, bays, err := simulate(c.real, nil)
+	bench, bays, err := hardware.Simulate(c.real, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	b := &c.cfg.Bays[0]
-	rig := &wiringRig{cfg: c.cfg, configPath: file(t, "c.yaml", onePack(t)), bay: b.Name, speed: walkFast, bench: bench, sims: bays}
-	if err := rig.open(benchHardware(bench)); err != nil {
+	rig := &wiringRig{cfg: c.cfg, configPath: configtest.File(t, "c.yaml", configtest.OneBay(t)), bay: b.Name, speed: walkFast, bench: bench, sims: bays}
+	if err := rig.open(hardware.OfBench(bench)); err != nil {
 		t.Fatal(err)
 	}
 	book, err := logbook.Open(t.Context(), filepath.Join(t.TempDir(), "l.db"), quiet())
@@ -188,7 +190,7 @@ func stepOf(t *testing.T, r *commission.Record, key string) commission.Step {
 // TestWiringToTheEnd: every part that can be fitted is proven on a good bay,
 // and what is found agrees with what the bay is made of.
 func TestWiringToTheEnd(t *testing.T) {
-	c := commissioning{cfg: loadText(t, onePack(t))}
+	c := commissioning{cfg: configtest.Parse(t, configtest.OneBay(t))}
 	rec, _, err := c.walk(t)
 	if err != nil || rec.Result() != commission.Passed || !rec.Signed || rec.Person != "A. Person" {
 		t.Fatalf("%v\n%s\n%s", err, rec.Text(), c.person.said())
@@ -262,18 +264,18 @@ func TestWiringFailures(t *testing.T) {
 				commissioning: commissioning{change: func(b *sim.Bay, _ *wiringRig) { b.SetFault(sim.ProbeOpen, true) }}}
 		},
 		"swapped thermometers": func(t *testing.T) row {
-			wired := loadText(t, onePack(t))
+			wired := configtest.Parse(t, configtest.OneBay(t))
 			w := &wired.Bays[0].Wiring
 			w.Temperature.Pack, w.Temperature.Ambient = w.Temperature.Ambient, w.Temperature.Pack
 			return row{step: "temperature", says: "the two are exchanged", commissioning: commissioning{real: wired}}
 		},
 		"wrong divider": func(t *testing.T) row {
-			wired := loadText(t, onePack(t))
+			wired := configtest.Parse(t, configtest.OneBay(t))
 			wired.Bays[0].Wiring.Voltage.Ratio *= 1.06
 			return row{step: "voltage", says: "spread of parts", commissioning: commissioning{real: wired}}
 		},
 		"current the wrong way round": func(t *testing.T) row {
-			wired := loadText(t, onePack(t))
+			wired := configtest.Parse(t, configtest.OneBay(t))
 			wired.Bays[0].Wiring.Current.AmperesPerVolt *= -1
 			return row{step: "current", says: "which means charging", commissioning: commissioning{real: wired}}
 		},
@@ -343,7 +345,7 @@ func TestWiringFailures(t *testing.T) {
 	for name, build := range rows {
 		t.Run(name, func(t *testing.T) {
 			r := build(t)
-			r.cfg = loadText(t, onePack(t))
+			r.cfg = configtest.Parse(t, configtest.OneBay(t))
 			var watched *sim.Bay
 			old := r.change
 			r.change = func(b *sim.Bay, rig *wiringRig) {
@@ -399,7 +401,7 @@ func TestWiringLeftOut(t *testing.T) {
 		"no watchdog relay":  {"nowhere", "heartbeat", commission.NotFitted, commission.Passed},
 	} {
 		t.Run(name, func(t *testing.T) {
-			c := commissioning{cfg: loadText(t, onePack(t)), person: newAnswerer(t, [2]string{row.at, "skip"})}
+			c := commissioning{cfg: configtest.Parse(t, configtest.OneBay(t)), person: newAnswerer(t, [2]string{row.at, "skip"})}
 			if row.result == commission.NotFitted {
 				c.cfg.Bays[0].Wiring.Relay.Heartbeat = ""
 			}
@@ -445,7 +447,7 @@ func (s *spoiled) HoldAndDie(ctx context.Context) (kill, reclaim func() error, e
 // TestWiringOfTwoBays: leads that were exchanged between two bays are named.
 func TestWiringOfTwoBays(t *testing.T) {
 	const second = "\n  - name: bay-2\n    pack: lift-a\npacks:"
-	cfg := loadText(t, strings.Replace(onePack(t), "\npacks:", second, 1))
+	cfg := configtest.Parse(t, strings.Replace(configtest.OneBay(t), "\npacks:", second, 1))
 	for name, row := range map[string]struct {
 		step, says string
 		swap       func(a, b *config.Wiring)
@@ -458,7 +460,7 @@ func TestWiringOfTwoBays(t *testing.T) {
 		}},
 	} {
 		t.Run(name, func(t *testing.T) {
-			wired := loadText(t, strings.Replace(onePack(t), "\npacks:", second, 1))
+			wired := configtest.Parse(t, strings.Replace(configtest.OneBay(t), "\npacks:", second, 1))
 			row.swap(&wired.Bays[0].Wiring, &wired.Bays[1].Wiring)
 			c := commissioning{cfg: cfg, real: wired}
 			rec, _, err := c.walk(t)
@@ -491,13 +493,13 @@ func heldWalk(t *testing.T, c *commissioning) {
 	if err := book.SaveMemory(t.Context(), "bay-1", logbook.Stamp{Wall: time.Unix(0, 0)}, []byte("not json")); err != nil {
 		t.Fatal(err)
 	}
-	bench, bays, err := simulate(c.cfg, nil)
+	bench, bays, err := hardware.Simulate(c.cfg, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	b := &c.cfg.Bays[0]
 	rig := &wiringRig{cfg: c.cfg, bay: b.Name, speed: walkFast, bench: bench, sims: bays}
-	if err := rig.open(benchHardware(bench)); err != nil {
+	if err := rig.open(hardware.OfBench(bench)); err != nil {
 		t.Fatal(err)
 	}
 	pack, _ := c.cfg.PackNamed(b.Pack)
@@ -533,7 +535,7 @@ func TestWiringEndsSafely(t *testing.T) {
 		"no word for charger": {at: "", is: commission.ErrQuit},
 	} {
 		t.Run(name, func(t *testing.T) {
-			c := commissioning{cfg: loadText(t, onePack(t)), person: newAnswerer(t, [2]string{end.at, "quit"})}
+			c := commissioning{cfg: configtest.Parse(t, configtest.OneBay(t)), person: newAnswerer(t, [2]string{end.at, "quit"})}
 			if end.at == "" {
 				c.person = newAnswerer(t, [2]string{`"charger locked off"`, "yes"})
 			}
@@ -555,7 +557,7 @@ func TestWiringEndsSafely(t *testing.T) {
 		})
 	}
 	t.Run("input ends while the relay is closed", func(t *testing.T) {
-		c := commissioning{cfg: loadText(t, onePack(t)), person: newAnswerer(t)}
+		c := commissioning{cfg: configtest.Parse(t, configtest.OneBay(t)), person: newAnswerer(t)}
 		w := &closing{answerer: c.person, at: "The relay is closed."}
 		c.person.lines = make(chan string, 64)
 		rec, b, err := c.walkOn(t, w)
@@ -564,7 +566,7 @@ func TestWiringEndsSafely(t *testing.T) {
 		}
 	})
 	t.Run("the terminal dies", func(t *testing.T) {
-		c := commissioning{cfg: loadText(t, onePack(t)), person: newAnswerer(t)}
+		c := commissioning{cfg: configtest.Parse(t, configtest.OneBay(t)), person: newAnswerer(t)}
 		w := &closing{answerer: c.person, at: "The relay is closed.", broken: true}
 		rec, b, err := c.walkOn(t, w)
 		if !errors.Is(err, commission.ErrEnded) || rec.Signed || b.Truth().Ordered {
@@ -573,7 +575,7 @@ func TestWiringEndsSafely(t *testing.T) {
 	})
 	t.Run("interrupt while the relay is closed", func(t *testing.T) {
 		ctx, cancel := context.WithCancel(t.Context())
-		c := commissioning{cfg: loadText(t, onePack(t)), person: newAnswerer(t), ctx: ctx}
+		c := commissioning{cfg: configtest.Parse(t, configtest.OneBay(t)), person: newAnswerer(t), ctx: ctx}
 		w := &closing{answerer: c.person, at: "The relay is closed.", also: cancel}
 		rec, b, err := c.walkOn(t, w)
 		if !errors.Is(err, context.Canceled) || rec.Signed || b.Truth().Ordered {
@@ -617,7 +619,7 @@ func (c *commissioning) walkOn(t *testing.T, out io.Writer) (*commission.Record,
 // standard input to the file and the record that it leaves.
 func TestWiringCommand(t *testing.T) {
 	t.Setenv(asProgram, "1")
-	path, fragment := file(t, "c.yaml", onePack(t)), filepath.Join(t.TempDir(), "calibration.yaml")
+	path, fragment := configtest.File(t, "c.yaml", configtest.OneBay(t)), filepath.Join(t.TempDir(), "calibration.yaml")
 	person := newAnswerer(t)
 	in, typed := io.Pipe()
 	done := make(chan struct{})
@@ -712,14 +714,14 @@ func inConfiguration(t *testing.T, fragment string) {
 
 // TestWiringBesideAnAgent: an agent has the bays to itself.
 func TestWiringBesideAnAgent(t *testing.T) {
-	text := onePack(t)
-	cfg := loadText(t, text)
+	text := configtest.OneBay(t)
+	cfg := configtest.Parse(t, text)
 	book, err := logbook.Open(t.Context(), cfg.Logbook.Path, quiet())
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer book.Close()
-	code, _, said := bayward(t, "", "wiring", "--config", file(t, "c.yaml", text))
+	code, _, said := bayward(t, "", "wiring", "--config", configtest.File(t, "c.yaml", text))
 	if code != exitFailed || !strings.Contains(said, "another agent has it open (process ") || !strings.Contains(said, "systemctl stop bayward") {
 		t.Errorf("exit code %d, said %q", code, said)
 	}
@@ -728,12 +730,12 @@ func TestWiringBesideAnAgent(t *testing.T) {
 // TestWiringBusyLine: a line that another program has ends the walk before it
 // begins, with advice, and no other line is left high.
 func TestWiringBusyLine(t *testing.T) {
-	cfg := loadText(t, onePack(t))
-	bench, bays, err := simulate(cfg, nil)
+	cfg := configtest.Parse(t, configtest.OneBay(t))
+	bench, bays, err := hardware.Simulate(cfg, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	hw := benchHardware(bench)
+	hw := hardware.OfBench(bench)
 	pin := hw.Pin
 	hw.Pin = func(name string) (gpio.PinIO, error) {
 		if name == cfg.Bays[0].Wiring.Relay.Heartbeat {
@@ -773,7 +775,7 @@ func TestWiringHolderFails(t *testing.T) {
 // TestWiringHoldAlone: the process that holds the relay does nothing without
 // its parent.
 func TestWiringHoldAlone(t *testing.T) {
-	code, out, said := bayward(t, "", "wiring-hold", "--config", file(t, "c.yaml", onePack(t)), "--bay", "bay-1")
+	code, out, said := bayward(t, "", "wiring-hold", "--config", configtest.File(t, "c.yaml", configtest.OneBay(t)), "--bay", "bay-1")
 	if code != exitFailed || out != "" || !strings.Contains(said, "which alone may start it") {
 		t.Errorf("exit code %d, %q, %q", code, out, said)
 	}

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"bayward/agent/config"
+	"bayward/agent/hardware"
 	"bayward/agent/usage"
 	"bayward/sensors"
 )
@@ -81,7 +82,7 @@ func holder(cfg *config.Config, bayName string, p *program) (drive func() error,
 	if cfg.Sensors == "simulated" {
 		return func() error { _, err := fmt.Fprintln(p.stdout, holdWord); return err }, func() {}, nil
 	}
-	hw, _, err := hardware(cfg, slog.New(slog.DiscardHandler))
+	hw, _, err := hardware.Open(cfg, slog.New(slog.DiscardHandler))
 	if err != nil {
 		return nil, nil, err
 	}

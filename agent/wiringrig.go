@@ -12,6 +12,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/commission"
 	"bayward/agent/config"
+	"bayward/agent/hardware"
 	"bayward/sensors"
 	"bayward/sensors/sim"
 )
@@ -37,14 +38,14 @@ type wiringRig struct {
 // open when it returns.
 func newWiringRig(cfg *config.Config, path string, b *config.Bay, speed float64, log *slog.Logger) (*wiringRig, error) {
 	if cfg.Sensors == "simulated" {
-		bench, bays, err := simulate(cfg, nil)
+		bench, bays, err := hardware.Simulate(cfg, nil)
 		if err != nil {
 			return nil, err
 		}
 		r := &wiringRig{cfg: cfg, configPath: path, bay: b.Name, speed: speed, bench: bench, sims: bays}
-		return r, r.open(benchHardware(bench))
+		return r, r.open(hardware.OfBench(bench))
 	}
-	hw, _, err := hardware(cfg, log)
+	hw, _, err := hardware.Open(cfg, log)
 	if err != nil {
 		return nil, err
 	}

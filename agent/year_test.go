@@ -21,6 +21,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"bayward/agent/config"
+	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
 	"bayward/mqtt/broker"
 )
@@ -76,7 +77,7 @@ func newLongYard(t *testing.T, bays int) *longYard {
 	hub, err := broker.Start(t.Context(), broker.Options{Listen: "127.0.0.1:0", Agents: []string{demoClient}, Log: quiet()})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, hub.Close()) })
-	cfg := loadText(t, wearYard(bays))
+	cfg := configtest.Parse(t, wearYard(bays))
 	cfg.HTTP.Listen, cfg.Logbook.Path = "127.0.0.1:0", filepath.Join(t.TempDir(), "logbook.db")
 	cfg.MQTT = &config.MQTT{Broker: hub.URL(), ClientID: demoClient}
 	y := &longYard{ear: &counter{last: map[string]uint64{}, changed: make(chan struct{}, 1)}}

@@ -52,6 +52,8 @@ var rooms = []room{
 	{"agent/replay", true, core, edge},
 	{"agent/web", true, said, edge},
 	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay to break each of them"},
+	{"agent/hardware", false, []string{"agent/config", "sensors"}, "joins the drivers, the simulator and the configuration that names them"},
+	{"agent/safestop", false, []string{"agent/config", "agent/usage", "sensors"}, "opens relays after a crash, so it needs as little as possible: no core, no record"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
 	{"sensors/sim", true, []string{"sensors/sim"}, "its physics comes from other models than the core's: if it borrowed from the core, agreement would mean nothing"},
 	{"sensors", false, append([]string{"sensors", "agent/config"}, core...), "opens what the configuration wires up; turns what drivers return into readings"},

@@ -1,4 +1,4 @@
-package main
+package hardware
 
 import (
 	"fmt"
@@ -7,14 +7,14 @@ import (
 	"bayward/sensors/sim"
 )
 
-// simulate builds a bench with a simulated bay for each bay of the
+// Simulate builds a bench with a simulated bay for each bay of the
 // configuration, wired as it says. What the configuration knows of a pack comes
 // from there. The rest comes from starts, by bay name: there, state of charge,
 // level, charger and whether the pack is plugged in count as they stand, and a
 // zero ambient, seed, charger current or time constant takes its default. A bay
 // without a start holds a plugged-in pack that is half charged and 3 mm below
 // its fill mark. The error names the bay, or a start without one.
-func simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[string]*sim.Bay, error) {
+func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[string]*sim.Bay, error) {
 	packs := map[string]config.Pack{}
 	for _, p := range cfg.Packs {
 		packs[p.Name] = p

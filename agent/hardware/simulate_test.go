@@ -1,4 +1,4 @@
-package main
+package hardware
 
 import (
 	"math"
@@ -51,7 +51,7 @@ func good(t *testing.T, what string, r reading.Reading, want, tolerance float64)
 func TestDriversReadTheTruth(t *testing.T) {
 	cfg := simulatedConfig()
 	start := sim.Opts{StateOfCharge: 0.4, LevelMM: 7, PackC: 31, AmbientC: 19, Connected: true}
-	bench, bays, err := simulate(cfg, map[string]sim.Opts{"sender": start, "rod": start, "ladder": start})
+	bench, bays, err := Simulate(cfg, map[string]sim.Opts{"sender": start, "rod": start, "ladder": start})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -101,11 +101,11 @@ func checkReadings(t *testing.T, name string, r bay.Readings, truth sim.Truth) {
 
 func TestSimulateRefuses(t *testing.T) {
 	cfg := simulatedConfig()
-	if _, _, err := simulate(cfg, map[string]sim.Opts{"elsewhere": {}}); err == nil || !strings.Contains(err.Error(), "elsewhere") {
+	if _, _, err := Simulate(cfg, map[string]sim.Opts{"elsewhere": {}}); err == nil || !strings.Contains(err.Error(), "elsewhere") {
 		t.Errorf("unknown bay: %v", err)
 	}
 	cfg.Bays[1].Pack = "none"
-	if _, _, err := simulate(cfg, nil); err == nil || !strings.Contains(err.Error(), `"none"`) {
+	if _, _, err := Simulate(cfg, nil); err == nil || !strings.Contains(err.Error(), `"none"`) {
 		t.Errorf("unknown pack: %v", err)
 	}
 }

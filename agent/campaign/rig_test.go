@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"math"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -12,6 +13,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/interlock"
 	"bayward/agent/loop"
+	"bayward/agent/reading"
 	"bayward/sensors"
 	"bayward/sensors/sim"
 )
@@ -26,6 +28,8 @@ type rig struct {
 	truth *sim.Bay
 	loop  *loop.Loop
 	hangs atomic.Pointer[chan struct{}] // while set, samples of the I²C bus hang on it
+	plays atomic.Pointer[play]          // while set, what the drivers read is changed
+	full  atomic.Bool                   // the disk: the logbook cannot be written
 	ids   int
 }
 
@@ -34,9 +38,13 @@ var pack = config.Pack{
 	FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
 }
 
-// newRig wires a bay. What miswire changes in the configuration is not changed
-// on the bench: the wires are exchanged.
-func newRig(t *testing.T, miswire func(*config.Wiring)) *rig {
+// play is what the simulated pack cannot do by itself, such as a runaway.
+type play func(*bay.Readings)
+
+// newRig wires a bay, set up as configured but for what change does. What
+// miswire changes in the configuration is not changed on the bench: the wires
+// are exchanged.
+func newRig(t *testing.T, miswire func(*config.Wiring), change func(*bay.Setup)) *rig {
 	t.Helper()
 	w := config.DefaultWiring(0, pack)
 	r := &rig{t: t, bench: sim.NewBench()}
@@ -63,11 +71,14 @@ func newRig(t *testing.T, miswire func(*config.Wiring)) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if change != nil {
+		change(&setups[0])
+	}
 	b := loop.Bay{Name: "bay-1", Core: bay.New(setups[0]), Relay: bays[0].Relay()}
 	for _, s := range bays[0].Sources() {
 		b.Sources = append(b.Sources, &source{s, r})
 	}
-	r.loop, err = loop.New(loop.Options{Bays: []loop.Bay{b}, Log: slog.New(slog.DiscardHandler), Every: tick, Now: r.bench.Now})
+	r.loop, err = loop.New(loop.Options{Bays: []loop.Bay{b}, Log: slog.New(slog.DiscardHandler), Every: tick, Now: r.bench.Now, RecordFailing: r.full.Load})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -102,6 +113,26 @@ func (s *source) Sample(ctx context.Context, out *bay.Readings) {
 		<-*hangs
 	}
 	s.Source.Sample(ctx, out)
+	if p := s.r.plays.Load(); p != nil {
+		(*p)(out)
+	}
+}
+
+// runaway is a play that lets the current rise by 7 % and the pack warm by
+// 0.7 K every ten minutes, at constant voltage.
+func runaway(now func() time.Duration) play {
+	from := now()
+	set := func(r *reading.Reading, v float64) {
+		if r.OK() {
+			r.Value = v
+		}
+	}
+	return func(out *bay.Readings) {
+		n := float64(now()-from) / float64(10*time.Minute)
+		set(&out.PackV, 2.4*float64(pack.Cells))
+		set(&out.CurrentA, 20*math.Pow(1.07, n))
+		set(&out.PackC, 28+0.7*n)
+	}
 }
 
 // tick lets a second pass and runs one tick.
@@ -147,12 +178,24 @@ func (r *rig) charge() {
 }
 
 // order hands in a person's order; the next tick takes it.
-func (r *rig) order(kind bay.OrderKind) {
+func (r *rig) order(kind bay.OrderKind, pack string) {
 	r.ids++
-	o := bay.Order{ID: fmt.Sprint("o", r.ids), Kind: kind, By: "a person"}
+	o := bay.Order{ID: fmt.Sprint("o", r.ids), Kind: kind, By: "a person", Pack: pack}
 	ctx, cancel := context.WithCancel(r.t.Context())
 	cancel() // do not wait for the answer
 	_, _ = r.loop.Submit(ctx, "bay-1", o)
+}
+
+// pour adds water to the pilot cell, or lets electrolyte out of it.
+func (r *rig) pour(ml float64) {
+	r.t.Helper()
+	do := r.truth.AddWater
+	if ml < 0 {
+		do, ml = r.truth.Leak, -ml
+	}
+	if err := do(r.truth.PilotCell(), ml); err != nil {
+		r.t.Fatal(err)
+	}
 }
 
 // said is what a picture gives as its reason for a code.

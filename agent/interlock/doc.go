@@ -24,10 +24,12 @@
 //  4. evidence.go: say it in one sentence with the numbers that led to it.
 //  5. Tests here: its condition in the map of permit_test.go, its sentence in
 //     table_test.go, its values in enumerate_test.go with what each means,
-//     written by hand from the words of the table and not from the code.
+//     written by hand from the words of the table and not from the code; if it
+//     latches, also its row in the head of model/relay.pml.
 //  6. agent/bay/promise_test.go: what forbids a charge, in the oracle; if it
 //     latches, history_test.go follows it through restarts by itself.
 //  7. agent/campaign: break what it looks at, with the longest time it may take.
+//     The tests of steps 5 to 7 fail with the name of a finding that they lack.
 //  8. Write what is made from the table anew and read the difference:
 //     go test ./agent/interlock ./agent/metrics -update.
 //  9. go run ./deploy/mutate: every comparison of the new condition must be

@@ -239,22 +239,6 @@ func TestCheckJSON(t *testing.T) {
 	}
 }
 
-// TestCheckMeansRun: what passes check opens at run; the shipped example is
-// only short of a Pi.
-func TestCheckMeansRun(t *testing.T) {
-	cfg, err := config.Load(example)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := runnable(cfg); err != nil {
-		t.Error(err)
-	}
-	cfg.Bays[0].Wiring.Level.Kind = "float"
-	if _, err := runnable(cfg); err == nil || !strings.Contains(err.Error(), "float") {
-		t.Errorf("a probe that run cannot open: %v", err)
-	}
-}
-
 func TestOutputsSafe(t *testing.T) {
 	code, out, complaints := bayward(t, "", "outputs-safe", "--config", configtest.File(t, "good.yaml", configtest.OneBay(t)))
 	if code != exitDone || out != "Driven low: relays 1, heartbeats 1.\n" || complaints != "" {

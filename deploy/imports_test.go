@@ -43,7 +43,7 @@ var rooms = []room{
 	{"agent/words", false, core, "words what the core knows in each language; reads its pictures and codes, and decides nothing"},
 	{"agent/airflow", false, []string{"agent/electrolyte"}, "works figures out for people; no decision rests on them"},
 	{"agent/config", true, said, "edges never import each other; which languages and units there are it asks of the words"},
-	{"agent/commission", true, append([]string{"agent/config"}, said...), "walks through what the configuration says, with the core as its guard; sees hardware and person through its own small interfaces"},
+	{"agent/commission", true, append([]string{"agent/config", "agent/terminal"}, said...), "walks through what the configuration says, with the core as its guard; sees hardware and person through its own small interfaces"},
 	{"agent/logbook", true, core, edge},
 	{"agent/loop", true, core, "sees sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
 	{"agent/metrics", true, core, edge},
@@ -52,6 +52,8 @@ var rooms = []room{
 	{"agent/replay", true, core, edge},
 	{"agent/web", true, said, edge},
 	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay to break each of them"},
+	{"agent/check", false, append([]string{"agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, to report it"},
+	{"agent/manual", false, nil, "knows the command line alone"},
 	{"agent/hardware", false, []string{"agent/config", "sensors"}, "joins the drivers, the simulator and the configuration that names them"},
 	{"agent/safestop", false, []string{"agent/config", "agent/usage", "sensors"}, "opens relays after a crash, so it needs as little as possible: no core, no record"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
@@ -139,7 +141,7 @@ var foreign = []struct {
 	{"periph.io/x/host", []string{"sensors", "agent"}, "host drivers are loaded once"},
 	{"periph.io/x/conn", []string{"sensors", "agent"}, "nothing else talks to hardware"},
 	{"github.com/goccy/go-yaml", []string{"agent/config"}, "one package reads the configuration"},
-	{"github.com/alecthomas/kong", []string{"agent"}, "only the command reads the command line"},
+	{"github.com/alecthomas/kong", []string{"agent", "agent/manual"}, "only the command reads the command line, and its manual is made from the same model"},
 }
 
 func TestForeignLibraries(t *testing.T) {

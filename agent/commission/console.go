@@ -8,7 +8,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
-	"unicode/utf8"
+
+	"bayward/agent/terminal"
 )
 
 // ErrEnded says that nobody can answer any more: the input ended, or what is
@@ -17,10 +18,6 @@ var ErrEnded = errors.New("nobody answers any more")
 
 // ErrQuit says that the person ended the walk.
 var ErrQuit = errors.New("ended by the person")
-
-// width is what the text is wrapped to: plain lines for an 80-column terminal
-// and for a screen reader, nothing is ever overwritten.
-const width = 78
 
 // Console is the person at the terminal.
 type Console struct {
@@ -38,27 +35,7 @@ func (c *Console) item(format string, args ...any) { c.put("  ", fmt.Sprintf(for
 // gap prints an empty line.
 func (c *Console) gap() { c.write("\n") }
 
-func (c *Console) put(indent, text string) { c.write(Wrap(indent, indent, text) + "\n") }
-
-// Wrap breaks a text into lines for a terminal: the first one is set in by first,
-// those after it by rest.
-func Wrap(first, rest, text string) string {
-	var out []string
-	line, begun := first, false
-	for _, word := range strings.Fields(text) {
-		switch {
-		case !begun:
-			line += word
-		case utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > width:
-			out = append(out, line)
-			line = rest + word
-		default:
-			line += " " + word
-		}
-		begun = true
-	}
-	return strings.Join(append(out, line), "\n")
-}
+func (c *Console) put(indent, text string) { c.write(terminal.Wrap(indent, indent, text) + "\n") }
 
 // write remembers that the terminal has gone; the next question tells.
 func (c *Console) write(text string) {
@@ -70,7 +47,7 @@ func (c *Console) write(text string) {
 // ask prints a question and waits for a line. "quit" is an answer to every
 // question.
 func (c *Console) ask(ctx context.Context, question string) (string, error) {
-	c.write(Wrap("", "", question+" >") + " ")
+	c.write(terminal.Wrap("", "", question+" >") + " ")
 	if c.lost != nil {
 		return "", fmt.Errorf("%w: %w", ErrEnded, c.lost)
 	}

@@ -1,4 +1,4 @@
-package main
+package manual
 
 import (
 	_ "embed"
@@ -8,10 +8,6 @@ import (
 
 	"github.com/alecthomas/kong"
 )
-
-// completionCmd prints the completion of the shell for the package, made from
-// the command line's own model.
-type completionCmd struct{}
 
 //go:embed completion.bash
 var completionBash string
@@ -23,12 +19,8 @@ type choice struct {
 	Files bool     // files as well
 }
 
-// Run prints the script for bash.
-func (completionCmd) Run(k *kong.Context, p *program) error {
-	return writeCompletion(p.stdout, k.Model.Node)
-}
-
-func writeCompletion(w io.Writer, root *kong.Node) error {
+// WriteCompletion prints the script that completes a command line in bash.
+func WriteCompletion(w io.Writer, root *kong.Node) error {
 	var commands, values []choice
 	follow(root, "", &commands, &values)
 	return template.Must(template.New("completion.bash").Parse(completionBash)).Execute(w, struct{ Commands, Values []choice }{commands, values})

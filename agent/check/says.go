@@ -1,17 +1,17 @@
-package main
+package check
 
 import (
 	"fmt"
 	"strings"
 
 	"bayward/agent/bay"
-	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/interlock"
+	"bayward/agent/terminal"
 )
 
 // paragraph wraps an item of a list; lines after the first are set in further.
-func paragraph(text string) string { return commission.Wrap("  ", "    ", text) + "\n" }
+func paragraph(text string) string { return terminal.Wrap("  ", "    ", text) + "\n" }
 
 // asked tells whether a bay is asked for a finding: what is not fitted is not.
 func asked(s *bay.Setup, c interlock.Code) bool {

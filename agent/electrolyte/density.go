@@ -14,13 +14,12 @@ const (
 	MaxDensityC     = 60.0
 )
 
-// acidDensity holds the coefficients of density in kg/m3: row i for the power i
-// of the mass fraction, column j for the power j of the temperature in °C. It is
-// never written.
+// acidDensity holds the coefficients of density in kg/m3: row i for the power i of
+// the mass fraction, column j for the power j of the temperature in °C. Read-only.
 //
-// The term of w^2 t^4 is negative here. Open copies of the table carry it with a
-// plus sign, but then density would rise from 40 to 50 °C; with the minus sign
-// the table agrees with an independent model and with handbook values.
+// The w^2 t^4 term is negative here. Open copies of the table print it with a plus
+// sign, but then density would rise from 40 to 50 °C; with the minus sign the table
+// agrees with an independent model and with handbook values.
 var acidDensity = [11][5]float64{
 	{999.8426, 0.03345402, -0.005691304},
 	{547.2659, -5.300445, 0.01187671, 0.0005990008},
@@ -36,8 +35,8 @@ var acidDensity = [11][5]float64{
 }
 
 // DensityGPerML returns the density of sulfuric acid, g/mL, at mass fraction
-// massFraction (acid over solution, 0.1 to 0.9) and temperature c (0 to 60 °C).
-// Outside it returns an error that wraps [ErrRange].
+// massFraction (acid over solution, 0.1 to 0.9) and temperature c (0 to 60 °C). Out
+// of range it returns an error that wraps [ErrRange].
 //
 // Error: 0.0026 g/mL up to fraction 0.46 against the independent model of
 // Laliberté (J. Chem. Eng. Data 54, 2009, 1725); 0.0005 against handbook values
@@ -55,11 +54,13 @@ func DensityGPerML(massFraction, c float64) (float64, error) {
 	return density(massFraction, c), nil
 }
 
-// MassFraction returns the mass fraction (0.1 to 0.9) of acid whose density at c
-// (0 to 60 °C) is densityGPerML; the inverse of [DensityGPerML], to 1e-9. Outside
-// it returns an error that wraps [ErrRange]. For a gravity sg25 use it with 25.
+// MassFraction returns the mass fraction (0.1 to 0.9) of acid whose density at c (0
+// to 60 °C) is densityGPerML; it inverts [DensityGPerML] to within 1e-9. Out of
+// range it returns an error that wraps [ErrRange]. For a gravity sg25 call it with
+// c = 25.
 //
-// Error: 0.0022 in the fraction, from the density's. Source: as [DensityGPerML].
+// Error: 0.0022 in the fraction, from that of the density. Source: as
+// [DensityGPerML].
 func MassFraction(densityGPerML, c float64) (float64, error) {
 	if err := checkDensityC(c); err != nil {
 		return 0, err
@@ -72,8 +73,8 @@ func MassFraction(densityGPerML, c float64) (float64, error) {
 	return massFraction(densityGPerML, c), nil
 }
 
-// MolarityMolPerL returns the moles of acid in a litre at c (0 to 60 °C) for a
-// mass fraction of 0.1 to 0.9. Outside it returns an error that wraps [ErrRange].
+// MolarityMolPerL returns the moles of acid per litre at c (0 to 60 °C) for a mass
+// fraction of 0.1 to 0.9. Out of range it returns an error that wraps [ErrRange].
 //
 // Error: 0.25 %, that of the density. Source: as [DensityGPerML], with M = 98.078.
 func MolarityMolPerL(massFraction, c float64) (float64, error) {
@@ -84,9 +85,9 @@ func MolarityMolPerL(massFraction, c float64) (float64, error) {
 	return molarity(rho, massFraction), nil
 }
 
-// MassFractionFromMolarity returns the mass fraction (0.1 to 0.9) of acid that
-// holds molPerL moles in a litre at c (0 to 60 °C); the inverse of
-// [MolarityMolPerL]. Outside it returns an error that wraps [ErrRange].
+// MassFractionFromMolarity returns the mass fraction (0.1 to 0.9) of acid with
+// molPerL moles per litre at c (0 to 60 °C); the inverse of [MolarityMolPerL]. Out
+// of range it returns an error that wraps [ErrRange].
 //
 // Error: 0.25 %. Source: as [MolarityMolPerL].
 func MassFractionFromMolarity(molPerL, c float64) (float64, error) {
@@ -111,7 +112,7 @@ func checkDensityC(c float64) error {
 	return fmt.Errorf("acid temperature %g °C, accepted %g to %g: %w", c, MinDensityC, MaxDensityC, ErrRange)
 }
 
-// density evaluates the polynomial, g/mL, without a look at the range.
+// density evaluates the polynomial, g/mL, without checking the range.
 func density(w, c float64) float64 {
 	rho := 0.0
 	for i := len(acidDensity) - 1; i >= 0; i-- {
@@ -121,8 +122,8 @@ func density(w, c float64) float64 {
 	return rho / 1000
 }
 
-// massFraction inverts density inside its range, by a secant held in a bracket:
-// density rises with the fraction all the way from 0.1 to 0.9.
+// massFraction inverts density inside its range, by a bracketed secant: density
+// rises with the fraction all the way from 0.1 to 0.9.
 func massFraction(rho, c float64) float64 {
 	low, high := MinMassFraction, MaxMassFraction
 	w := clamp((rho-1)/0.75, low, high) // chord of the battery range, a good start
@@ -144,7 +145,7 @@ func massFraction(rho, c float64) float64 {
 	return w
 }
 
-// bisect returns the mass fraction at which the rising function f is want.
+// bisect returns the mass fraction at which the rising function f equals want.
 func bisect(want float64, f func(w float64) float64) float64 {
 	low, high := MinMassFraction, MaxMassFraction
 	for range 60 {

@@ -11,9 +11,9 @@ import (
 
 const laliberte = "Laliberté, J. Chem. Eng. Data 54 (2009) 1725"
 
-// TestDensityAgainstLaliberte holds all rows of an independent density model that
+// TestDensityAgainstLaliberte checks all rows of an independent density model that
 // lie in the polynomial's range: 0.0026 g/mL (0.2 %) in the paper's own range, and
-// the same from 50 to 60 °C. Rows outside must be refused.
+// the same from 50 to 60 °C. Rows outside must be rejected.
 func TestDensityAgainstLaliberte(t *testing.T) {
 	inside := 0
 	for _, r := range table(t, "data/acid_density_vs_fraction_temperature.csv") {
@@ -38,7 +38,7 @@ func TestDensityAgainstLaliberte(t *testing.T) {
 	}
 }
 
-// TestDensityAgainstHandbook holds every row of the standard handbook table (from
+// TestDensityAgainstHandbook checks every row of the standard handbook table (from
 // memory), 0.0005 g/mL.
 func TestDensityAgainstHandbook(t *testing.T) {
 	rows := table(t, "reference/sulfuric_acid_density_crosscheck.csv")
@@ -53,8 +53,9 @@ func TestDensityAgainstHandbook(t *testing.T) {
 	}
 }
 
-// TestDensityCoefficients: the polynomial as printed, evaluated anew from its table
-// of coefficients. Myhre, Nielsen and Saastad, J. Chem. Eng. Data 43 (1998) 617.
+// TestDensityCoefficients evaluates the polynomial as printed, independently, from
+// its table of coefficients. Myhre, Nielsen and Saastad, J. Chem. Eng. Data 43
+// (1998) 617.
 func TestDensityCoefficients(t *testing.T) {
 	rows := table(t, "reference/sulfuric_acid_density_coefficients.csv")
 	printed := func(w, c, signW2T4 float64) float64 {
@@ -77,9 +78,9 @@ func TestDensityCoefficients(t *testing.T) {
 			}
 		}
 	})
-	t.Run("two signs of the w^2 t^4 term: open copies print plus; minus is used, since plus rises with heat", func(t *testing.T) {
+	t.Run("two signs of the w^2 t^4 term: open copies print plus; minus is used, because plus rises with heat", func(t *testing.T) {
 		if plus := printed(0.38, 50, +1) - printed(0.38, 40, +1); !(plus > 0) {
-			t.Errorf("with plus, 40 to 50 °C changes density by %.4f; the reason for minus is gone", plus)
+			t.Errorf("with plus, 40 to 50 °C changes density by %.4f; the reason for minus no longer applies", plus)
 		}
 		if minus := printed(0.38, 50, -1) - printed(0.38, 40, -1); !(minus < 0) {
 			t.Errorf("with minus, 40 to 50 °C changes density by %.4f", minus)
@@ -87,8 +88,8 @@ func TestDensityCoefficients(t *testing.T) {
 	})
 }
 
-// TestMolarity holds molarity, fraction and density at 25 °C against every row of
-// the independent table, 0.3 %; and the federal acid classes.
+// TestMolarity checks molarity, fraction and density at 25 °C against every row of
+// the independent table, 0.3 %; and against the federal acid classes.
 func TestMolarity(t *testing.T) {
 	for _, r := range table(t, "data/acid_sg_ocv_25c.csv") {
 		w := r.num(t, "acid_mass_fraction")
@@ -141,10 +142,10 @@ func densityGrid(t *testing.T, file, fraction, temp, density string, scale, dens
 	}
 }
 
-// TestExpansion holds expansion and level against differences of two density
+// TestExpansion checks expansion and level against differences of two density
 // tables. They disagree by up to 11 % (17 % for weak acid below 25 °C). The
-// handbook's is the one followed: the density polynomial is within 3 % of it, and
-// its rounding alone is 1 %.
+// handbook is followed: the density polynomial is within 3 % of it, and its
+// rounding alone is 1 %.
 func TestExpansion(t *testing.T) {
 	handbook := densityGrid(t, "reference/sulfuric_acid_density_crosscheck.csv",
 		"mass_percent", "temp_C", "handbook_rho_g_ml", 0.01, 1)
@@ -169,7 +170,7 @@ func TestExpansion(t *testing.T) {
 			})
 		}
 	}
-	t.Run("the default stands for charged acid at 25 °C", func(t *testing.T) {
+	t.Run("the default is for charged acid at 25 °C", func(t *testing.T) {
 		near(t, "per °C", electrolyte.Expansion(1.280, 25), electrolyte.ExpansionPerC, 0.03e-4)
 	})
 	nan := math.NaN()

@@ -4,18 +4,18 @@ import "math"
 
 // QuietEvaporationMLPerDay bounds the water, mL per day and cell, that diffuses
 // through a vent hole 3 mm wide and 10 mm long from electrolyte of up to 40 °C into
-// dry air (Fick's law). No sum here holds this term: it is a fortieth of the 4 mL
+// dry air (Fick's law). No balance includes this term: it is a fortieth of the 4 mL
 // per day that gassing may take (30 mL per week, TM 5-3895-349-14&P). A missing cap
-// is another matter; then predicted and measured level part.
+// is a different matter; predicted and measured level then drift apart.
 const QuietEvaporationMLPerDay = 0.1
 
-// VapourCarriedML returns the most water, mL, that leaves one cell as vapour in
-// the gas which gassingAh frees at electrolyte temperature atC: the gas taken as
-// saturated over pure water. It comes on top of [WaterML]: 5 % of it at 25 °C, 12 %
-// at 40 °C, 21 % at 50 °C. Range: atC is clamped to 0 to 60 °C.
+// VapourCarriedML returns the most water, mL, that leaves one cell as vapour in the
+// gas which gassingAh produces at electrolyte temperature atC; the gas is taken as
+// saturated over pure water. It adds to [WaterML]: 5 % of it at 25 °C, 12 % at 40
+// °C, 21 % at 50 °C. Range: atC is clamped to 0 to 60 °C.
 //
-// Error: an upper bound. Acid of gravity 1.28 lowers the vapour pressure by a
-// third or so, and much of the vapour drips back from the vent plug.
+// Error: an upper bound. Acid of gravity 1.28 lowers the vapour pressure by about a
+// third, and much of the vapour drips back from the vent plug.
 //
 // Quiet evaporation through the vents of a resting cell is left out on purpose, see
 // [QuietEvaporationMLPerDay].

@@ -6,7 +6,7 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// A 24 V pack of 225 Ah at the end of its charge: 2.60 V per cell, 38 °C, 9 A.
+// A 24 V pack of 225 Ah at the end of a charge: 2.60 V per cell, 38 °C, 9 A.
 func ExampleGassingCurrentA() {
 	law := electrolyte.GassingCurrentA(225, 2.60, 38)
 	gassing := electrolyte.BoundGassingA(law, 9, true)

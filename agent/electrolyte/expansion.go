@@ -2,9 +2,9 @@ package electrolyte
 
 import "math"
 
-// ExpansionPerC is the volume expansion of charged electrolyte (gravity 1.28 at
-// 25 °C), per °C. From the density polynomial; 5.63e-4 to 5.69e-4 over the whole
-// range from 1.20 to 1.30. Use [Expansion] where the gravity is known.
+// ExpansionPerC is the volume expansion of charged electrolyte (gravity 1.28 at 25
+// °C), per °C. From the density polynomial; 5.63e-4 to 5.69e-4 over the whole range
+// from 1.20 to 1.30. Where the gravity is known, use [Expansion].
 const ExpansionPerC = 5.66e-4
 
 // Range of gravity at 25 °C for expansion and level.
@@ -19,7 +19,7 @@ const (
 //
 // Error: 3 % against handbook densities (from memory) from 10 to 50 °C; 11 %
 // against the model of Laliberté (2009) for gravities from 1.20, 17 % at 1.14. The
-// handbook is the one followed.
+// formula follows the handbook.
 //
 // Source: slope of the density polynomial, see [DensityGPerML].
 func Expansion(sg25, c float64) float64 {
@@ -31,13 +31,13 @@ func Expansion(sg25, c float64) float64 {
 
 // LevelRiseMM returns how far the level in one cell rises, mm, when electrolyteML
 // (volume at fromC) with a free surface of surfaceCM2 goes from fromC to toC;
-// negative when it cools. Gas held between the plates is not in it.
+// negative when it cools. It leaves out gas held between the plates.
 //
 // Range: sg25 and both temperatures are clamped as in [Expansion]; a volume below
 // 0 or a surface not above 0 gives NaN.
 //
-// Error: as [Expansion], plus that of the volume and surface put in; the growth of the jar
-// itself, a tenth of this or less, is left out.
+// Error: as [Expansion], plus that of the given volume and surface. The growth of
+// the jar itself, a tenth of this or less, is left out.
 //
 // Source: conservation of mass with [DensityGPerML].
 func LevelRiseMM(electrolyteML, surfaceCM2, fromC, toC, sg25 float64) float64 {
@@ -51,7 +51,7 @@ func LevelRiseMM(electrolyteML, surfaceCM2, fromC, toC, sg25 float64) float64 {
 	return electrolyteML * (from/to - 1) / surfaceCM2 * mmPerCM
 }
 
-// gravityFraction turns a gravity at 25 °C, clamped, into a mass fraction; NaN
+// gravityFraction converts a gravity at 25 °C, clamped, to a mass fraction; NaN
 // stays NaN.
 func gravityFraction(sg25 float64) float64 {
 	if math.IsNaN(sg25) {

@@ -1,6 +1,6 @@
 package electrolyte
 
-// Constants of nature and what follows from them.
+// Constants of nature and figures derived from them.
 const (
 	// FaradayCPerMol is the charge of a mole of electrons, C/mol; exact since the
 	// SI of 2019 (CODATA 2018). The 2014 value, 96485.33289, differs in the 9th figure.
@@ -19,21 +19,21 @@ const (
 	// handbooks; 0.9970449 by the water model of Laliberté 2009).
 	WaterDensity25GPerML = 0.99705
 
-	// GasMolPerAh is the hydrogen freed, and equally the water taken, by one
+	// GasMolPerAh is the hydrogen freed, and equally the water used, by one
 	// ampere-hour in one cell, mol: 3600 C / F, two electrons each.
 	GasMolPerAh = 3600 / FaradayCPerMol / 2
-	// WaterGPerAh is the water taken by one ampere-hour of gassing in one cell,
-	// g: 0.336087.
+	// WaterGPerAh is the water used by one ampere-hour of gassing in one cell, g:
+	// 0.336087.
 	WaterGPerAh = GasMolPerAh * MolarMassWaterGPerMol
 )
 
 // WaterML returns the water that gassingAh takes from one cell, in mL of water at
 // 25 °C (density 0.997 g/mL): 0.33708 mL per ampere-hour. Linear, any amount.
 //
-// Error: none in the law; what is uncertain is how much of the charge was
-// gassing. Water is between 0.992 and 1.000 g/mL from 0 to 40 °C, so a jug filled
-// at another temperature is within 0.5 %. US handbooks print 0.336 mL, which takes
-// the density as 1 (DOE-HDBK-1084-95, p. 33).
+// Error: none in the law; the uncertainty is in how much of the charge was gassing.
+// Water is between 0.992 and 1.000 g/mL from 0 to 40 °C, so a jug filled at another
+// temperature is within 0.5 %. US handbooks print 0.336 mL, which takes the density
+// as 1 (DOE-HDBK-1084-95, p. 33).
 //
 // Source: Faraday's law, 2 H2O = 2 H2 + O2 for four electrons.
 func WaterML(gassingAh float64) float64 {

@@ -11,9 +11,8 @@ const (
 	hourS              = 3600.0
 )
 
-// TestFaraday holds constants and yields per ampere-hour against what others
-// print. Tolerance of a printed value: half of its last digit, or what the note
-// at its row says.
+// TestFaraday checks constants and yields per ampere-hour against published values.
+// Tolerance of a printed value: half of its last digit, or as noted at its row.
 func TestFaraday(t *testing.T) {
 	h2, o2 := electrolyte.HydrogenL, electrolyte.OxygenL
 	for _, c := range []struct {
@@ -45,8 +44,7 @@ func TestFaraday(t *testing.T) {
 	}
 }
 
-// TestFaradayTable holds the table of yields, every row that is per ampere-hour,
-// against the package.
+// TestFaradayTable checks every row of the table of yields that is per ampere-hour.
 func TestFaradayTable(t *testing.T) {
 	yields := map[string]func() float64{
 		"water_lost_per_Ah_per_cell": func() float64 { return electrolyte.WaterGPerAh },
@@ -77,7 +75,7 @@ func TestFaradayTable(t *testing.T) {
 	}
 }
 
-// TestWaterRules holds the overcharge rows of DOE-HDBK-1084-95 (0.5 %: the book
+// TestWaterRules checks the overcharge rows of DOE-HDBK-1084-95 (0.5 %: the book
 // takes the density of water as 1) and the upper bounds of water per cycle.
 func TestWaterRules(t *testing.T) {
 	for _, r := range pick(t, table(t, "data/us_government_rules.csv"), "rule", "water_loss", 3) {
@@ -92,7 +90,7 @@ func TestWaterRules(t *testing.T) {
 	})
 }
 
-// TestVapour holds the vapour term against steam tables and bounds what is left
+// TestVapour checks the vapour term against steam tables and bounds what is left
 // out.
 func TestVapour(t *testing.T) {
 	for _, c := range []struct{ c, kPa float64 }{{0, 0.6113}, {25, 3.1698}, {40, 7.3849}, {50, 12.352}, {60, 19.946}} {

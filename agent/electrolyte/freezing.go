@@ -1,16 +1,16 @@
 package electrolyte
 
-// FreezingMarginC is what a rule should keep above [FreezingC], °C: hydrometer and
-// thermometer errors, and a cell in the tray that is colder than the one measured.
-// The project's own choice.
+// FreezingMarginC is the margin that a rule should keep above [FreezingC], °C. It
+// allows for hydrometer and thermometer errors and for a cell in the tray colder
+// than the measured one. The project's own choice.
 const FreezingMarginC = 5.0
 
 // freezingPoint is one row of the freezing curve.
 type freezingPoint struct{ sg25, c float64 }
 
 // freezingCurve runs through published rows, the warmer one where sources differ.
-// It is never written. Acid of 1.300 is close to the eutectic: above it the freezing
-// point rises again.
+// Read-only. Acid of 1.300 is close to the eutectic: above it the freezing point
+// rises again.
 var freezingCurve = [...]freezingPoint{
 	{1.000, 0},
 	{1.050, -3.27},  // Vinal, Storage Batteries, 4th ed. (from memory)
@@ -33,13 +33,13 @@ var freezingCurve = [...]freezingPoint{
 // FreezingC returns the temperature at which ice begins to form in electrolyte of
 // gravity sg25, °C, without any margin (see [FreezingMarginC]). Linear between
 // published rows; where sources differ, the warmer one. Slush begins here; a jar
-// splits somewhat colder.
+// splits at a somewhat lower temperature.
 //
-// Range: 1.000 to 1.350. Outside it, and for NaN, the answer is 0 °C, that of
-// water, which is the careful one: an unknown gravity counts as flat.
+// Range: 1.000 to 1.350. Outside it, and for NaN, the answer is 0 °C, as for water.
+// That is the safe answer: an unknown gravity counts as flat.
 //
-// Error: 3 °C colder in some of the sources, never warmer; interpolation below
-// 1 °C. Sources refer gravity to 60 to 80 °F; taking it as 25 °C errs to the warm
+// Error: some sources give up to 3 °C colder, none warmer; interpolation below 1
+// °C. Sources refer gravity to 60 to 80 °F; taking it as 25 °C errs to the warm
 // side by up to 2 °C.
 //
 // Source: TM 5-4210-230-14&P-1 table 2, TM 5-1185 table III, TM 10-6140-200-14

@@ -3,8 +3,8 @@ package electrolyte
 import "math"
 
 // Range of cell voltage of the gassing law, V. Below it the cell is being
-// discharged hard and gases next to nothing; no charger of a vented traction
-// pack goes above it.
+// discharged hard and hardly gases; no charger of a vented traction pack goes above
+// it.
 const (
 	MinGassingV = 1.8
 	MaxGassingV = 2.8
@@ -20,20 +20,18 @@ const (
 	gassingRefK      = 298.0
 )
 
-// GassingCurrentA returns the part of the current of one cell (and so of a
-// series string) that splits water, A, for a cell of capacityAh at cellV and
-// electrolyteC:
+// GassingCurrentA returns the part of the current of one cell (and so of a series
+// string) that splits water, A, for a cell of capacityAh at cellV and electrolyteC:
 //
 //	I = C/100 Ah * 20 mA * exp(11/V*(U - 2.23 V) + 0.06/K*(T - 298 K))
 //
 // Range: cellV is clamped to [MinGassingV, MaxGassingV], electrolyteC to
-// [MinModelC, MaxModelC]; [InGassingRange] marks the clamp. A negative or NaN
-// capacity, or any NaN, gives NaN.
+// [MinModelC, MaxModelC]; [InGassingRange] reports whether they were clamped. A
+// negative or NaN capacity, or any NaN, gives NaN.
 //
-// Error: a fit to many vented batteries. One battery may gas at half or twice
-// the rate, and an old one with antimony on its negative plates at five times
-// (our estimate, no source). The law does not know the charge current: see
-// [BoundGassingA].
+// Error: a fit to many vented batteries. One battery may gas at half or twice the
+// rate, and an old one with antimony on its negative plates at five times (our
+// estimate, no source). The law ignores the charge current: see [BoundGassingA].
 //
 // Source: Schiffer, Sauer, Bindner, Cronin, Lundsager and Kaiser, J. Power
 // Sources 168 (2007) 66, section 3.2 (equation and constants as confirmed in two
@@ -47,20 +45,20 @@ func GassingCurrentA(capacityAh, cellV, electrolyteC float64) float64 {
 	return capacityAh / 100 * gassingAPer100Ah * math.Exp(gassingPerV*dV+gassingPerK*dK)
 }
 
-// InGassingRange tells whether [GassingCurrentA] takes cellV and electrolyteC as
-// they are, without a clamp. NaN is out of range.
+// InGassingRange reports whether [GassingCurrentA] uses cellV and electrolyteC as
+// given, without clamping. NaN is out of range.
 func InGassingRange(cellV, electrolyteC float64) bool {
 	return cellV >= MinGassingV && cellV <= MaxGassingV && InTemperatureRange(electrolyteC)
 }
 
-// BoundGassingA joins the law with a measured charge current, A. Once the cell
-// is full the whole of the measured current splits water, whatever the law says.
-// Before that gassing cannot exceed the charge current. While no charge flows
-// (chargeA of 0 or less) the law stands, since a resting cell gases a little too.
-// NaN in either current gives NaN where it is needed.
+// BoundGassingA bounds the law by a measured charge current, A. Once the cell is
+// full, all of the measured current splits water, whatever the law gives. Before
+// that, gassing cannot exceed the charge current. With no charge current (chargeA
+// of 0 or less) the law applies unchanged, because a resting cell gases a little
+// too. NaN in either current gives NaN where that current is used.
 //
 // Error: on a full cell below 2 %, plus that of the meter: all of the current
-// gasses but what makes up for self-discharge and corrodes the positive grid.
+// gasses except what makes up for self-discharge and corrodes the positive grid.
 //
 // Source: charge balance; "the most a cell can make" in UFC 3-520-01 (2002)
 // 14-1.3.2.2 is this full-cell case.
@@ -76,12 +74,12 @@ func BoundGassingA(lawA, chargeA float64, full bool) float64 {
 
 // Onset of gassing and compensation of a cyclic charge voltage, per cell.
 const (
-	// GassingOnset25V is the gassing point of a motive-power cell at 25 °C, V
-	// (TM 10-6140-200-14, 2-9b). A table of unlocated origin gives 2.39; the lower
-	// one is used because it speaks earlier.
+	// GassingOnset25V is the gassing point of a motive-power cell at 25 °C, V (TM
+	// 10-6140-200-14, 2-9b). A table whose source was not found gives 2.39; the
+	// lower value is used because it acts earlier.
 	GassingOnset25V = 2.37
-	// GassingOnsetVPerC is its slope, V per °C: mean of that table from 20 to 40 °C
-	// is -4.25 mV (from memory), rounded towards zero.
+	// GassingOnsetVPerC is its slope, V per °C: the mean of that table from 20 to
+	// 40 °C is -4.25 mV (from memory), rounded towards zero.
 	GassingOnsetVPerC = -0.004
 	// CompensationVPerC is the change of a cyclic charge-voltage limit, V per °C
 	// and cell (from memory: Linden, Handbook of Batteries; textbooks range from
@@ -93,8 +91,8 @@ const (
 // 2.37 V at 25 °C, -4 mV per °C. Range: atC is clamped to [MinModelC, MaxModelC].
 //
 // Error: 0.03 V from 20 to 50 °C and 0.08 V down to 0 °C against the table quoted
-// at [GassingOnset25V], always early; in frost that table rises faster, by 0.42 V
-// at -20 °C, so there the onset is far too early.
+// at [GassingOnset25V], always early. Below freezing that table rises faster, by
+// 0.42 V at -20 °C, so there the onset is far too early.
 //
 // Source: TM 10-6140-200-14, 2-9b(2), for 25 °C; slope from memory.
 func GassingOnsetV(atC float64) float64 {
@@ -102,18 +100,18 @@ func GassingOnsetV(atC float64) float64 {
 }
 
 // Compensate refers a charge voltage per cell, taken at electrolyte temperature
-// atC, to 25 °C: V. A cell held at 2.525 V at 10 °C and one at 2.375 V at 40 °C
-// are charged alike, as at 2.45 V and 25 °C. Range: atC is clamped to
-// [MinModelC, MaxModelC]; cellV any.
+// atC, to 25 °C: V. A cell held at 2.525 V at 10 °C and one at 2.375 V at 40 °C are
+// charged alike, as at 2.45 V and 25 °C. Range: atC is clamped to [MinModelC,
+// MaxModelC]; any cellV.
 //
-// Error: textbooks spread from -3 to -6 mV per °C, so up to 2 mV per °C away from
+// Error: textbooks range from -3 to -6 mV per °C, so up to 2 mV per °C away from
 // 25. Source: see [CompensationVPerC].
 func Compensate(cellV, atC float64) float64 {
 	return cellV - CompensationVPerC*(clamp(atC, MinModelC, MaxModelC)-ReferenceC)
 }
 
-// ChargeLimitAt returns what a charge-voltage limit stated for 25 °C (V per cell)
-// is at atC; the inverse of [Compensate], with its range, error and source.
+// ChargeLimitAt converts a charge-voltage limit stated for 25 °C (V per cell) to
+// atC; the inverse of [Compensate], with the same range, error and source.
 func ChargeLimitAt(cellV25, atC float64) float64 {
 	return cellV25 + CompensationVPerC*(clamp(atC, MinModelC, MaxModelC)-ReferenceC)
 }

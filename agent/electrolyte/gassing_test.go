@@ -11,8 +11,8 @@ import (
 
 const schiffer = "Schiffer et al., J. Power Sources 168 (2007) 66, section 3.2"
 
-// TestGassingCurrentTable holds all rows of the published law, current and water,
-// within the six figures that the table prints.
+// TestGassingCurrentTable checks all rows of the published law, current and water,
+// to the six figures that the table prints.
 func TestGassingCurrentTable(t *testing.T) {
 	rows := table(t, "data/gassing_current_vs_voltage_temperature.csv")
 	if len(rows) != 91 {
@@ -31,9 +31,9 @@ func TestGassingCurrentTable(t *testing.T) {
 	}
 }
 
-// TestGassingModelRuns integrates the law over two reference-model runs of one
-// 500 Ah cell and compares charge and water. Tolerance 1 %: the runs are sampled
-// at up to a minute, while the current changes by stages.
+// TestGassingModelRuns integrates the law over two reference-model runs of one 500
+// Ah cell and compares charge and water. Tolerance 1 %: the runs are sampled at
+// intervals of up to a minute, while the current changes in steps.
 func TestGassingModelRuns(t *testing.T) {
 	for _, c := range []struct {
 		file    string
@@ -92,8 +92,8 @@ func TestGassingRange(t *testing.T) {
 	}
 }
 
-// TestBoundGassing: charge balance, UFC 3-520-01 (2002) 14-1.3.2.2 (the most a
-// full cell can make is all of its current).
+// TestBoundGassing checks the charge balance, UFC 3-520-01 (2002) 14-1.3.2.2 (the
+// most a full cell can make is all of its current).
 func TestBoundGassing(t *testing.T) {
 	for _, c := range []struct {
 		name         string
@@ -105,8 +105,8 @@ func TestBoundGassing(t *testing.T) {
 		{"full cell gasses all of the current, law too high", 8, 5, true, 5},
 		{"before full, law below the current", 1, 5, false, 1},
 		{"before full, never more than the current", 8, 5, false, 5},
-		{"at rest the law stands", 0.02, 0, true, 0.02},
-		{"on discharge the law stands", 0.02, -30, false, 0.02},
+		{"at rest the law applies", 0.02, 0, true, 0.02},
+		{"on discharge the law applies", 0.02, -30, false, 0.02},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			near(t, "A", electrolyte.BoundGassingA(c.law, c.current, c.full), c.want, 0)
@@ -117,9 +117,9 @@ func TestBoundGassing(t *testing.T) {
 	}
 }
 
-// TestGassingOnset holds the onset against both sources. They disagree: 2.37 V at
-// 25 °C (TM 10-6140-200-14, seen) stands against 2.39 V (a table of unlocated
-// origin, from memory). 2.37 is used because it is never later than the other.
+// TestGassingOnset checks the onset against both sources. They disagree: 2.37 V at
+// 25 °C (TM 10-6140-200-14, seen) and 2.39 V (a table whose source was not found,
+// from memory). 2.37 is used because it is never later than the other.
 func TestGassingOnset(t *testing.T) {
 	for _, r := range table(t, "reference/gassing_voltage.csv") {
 		if r["temp_C"] == "" {
@@ -149,8 +149,8 @@ func TestGassingOnset(t *testing.T) {
 	})
 }
 
-// TestCompensate: -5 mV per °C and cell about 25 °C, Linden, Handbook of Batteries
-// (from memory); textbooks range from -3 to -6 mV.
+// TestCompensate checks -5 mV per °C and cell about 25 °C, Linden, Handbook of
+// Batteries (from memory); textbooks range from -3 to -6 mV.
 func TestCompensate(t *testing.T) {
 	for _, c := range []struct{ atC, limit float64 }{{10, 2.525}, {25, 2.45}, {40, 2.375}} {
 		t.Run(fmt.Sprintf("Linden (from memory): a 2.45 V limit at %.0f °C is %.3f V", c.atC, c.limit), func(t *testing.T) {

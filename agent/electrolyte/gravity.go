@@ -21,11 +21,12 @@ const (
 )
 
 // GravityAt25 refers a gravity reading sg, taken at atC, to 25 °C: add when hot,
-// take off when cold. Range: atC is clamped to [MinCorrectionC, MaxCorrectionC].
+// subtract when cold. Range: atC is clamped to [MinCorrectionC, MaxCorrectionC].
 //
 // Error: 0.0013 from 10 to 50 °C for charged acid (1.25 to 1.29), 0.002 at 1.20,
-// 0.004 at 1.14, where the fixed rule over-corrects; in frost 0.001 from the
-// printed table. For better, take [MassFraction] at atC and [DensityGPerML] at 25.
+// 0.004 at 1.14, where the fixed rule over-corrects; below freezing 0.001 from the
+// printed table. For a better value, use [MassFraction] at atC and [DensityGPerML]
+// at 25.
 //
 // Source: the 0.004 per 10 °F rule, see [GravityPerC].
 func GravityAt25(sg, atC float64) float64 {
@@ -34,19 +35,20 @@ func GravityAt25(sg, atC float64) float64 {
 
 // GravityAt80F refers a gravity reading sg, taken at atF (°F), to 80 °F, as US
 // tables do. Range: atF is clamped to -65 to 122 °F. Error and source as
-// [GravityAt25]. A gravity at 80 °F is 0.0012 below the same acid's at 25 °C.
+// [GravityAt25]. The same acid reads 0.0012 lower at 80 °F than at 25 °C.
 func GravityAt80F(sg, atF float64) float64 {
 	return sg + GravityPerF*(clamp(atF, -65, 122)-ReferenceF)
 }
 
 // GravityAfterWater returns gravity and volume (litres, at 25 °C) of the
-// electrolyte of one cell after waterML of water (25 °C) went in, or left if it
-// is negative. sg25 and litres are those before. The acid stays, so its mass
-// fraction goes as 1/mass; densities do the rest. The result holds for mixed
-// electrolyte only: an hour of gassing charge after the fill (NAVEDTRA 14113).
+// electrolyte of one cell after waterML of water (25 °C) was added, or lost if it
+// is negative. sg25 and litres are the values before. The acid stays, so its mass
+// fraction goes as 1/mass; densities do the rest. The result is for mixed
+// electrolyte only: after an hour of gassing charge following the fill (NAVEDTRA
+// 14113).
 //
 // Range: litres above 0; acid from mass fraction 0.1 to 0.9 before and after;
-// else an error that wraps [ErrRange].
+// otherwise an error that wraps [ErrRange].
 //
 // Error: 0.001 in gravity (differences of one density model).
 //

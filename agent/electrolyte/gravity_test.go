@@ -10,10 +10,10 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// TestGravityCorrection holds every usable row of the published corrections.
-// Printed values are rounded to 0.001, so 0.0006. The two rules disagree: 0.004
-// per 10 °F (Army) is used, since the density of charged acid follows it within
-// 1 %; 0.001 per 3 °F (Navy and Witte) is 17 % short of it.
+// TestGravityCorrection checks every usable row of the published corrections.
+// Printed values are rounded to 0.001, hence 0.0006. The two rules disagree: 0.004
+// per 10 °F (Army) is used, because the density of charged acid follows it within 1
+// %; 0.001 per 3 °F (Navy and Witte) is 17 % short of it.
 func TestGravityCorrection(t *testing.T) {
 	for _, r := range table(t, "reference/sg_temperature_correction.csv") {
 		if strings.HasPrefix(r["rule"], "DO NOT TEST") {
@@ -24,7 +24,7 @@ func TestGravityCorrection(t *testing.T) {
 			switch {
 			case strings.Contains(r["rule"], "3 F"):
 				// To 70 °F: refer both to 80 °F and back. The rules differ by a
-				// sixth of a 12 °F step, 0.0008, and the print is rounded.
+				// sixth of a 12 °F step, 0.0008, and the printed value is rounded.
 				got := electrolyte.GravityAt80F(sg, f) + electrolyte.GravityPerF*(80-70)
 				near(t, "by the other rule", got, want, 0.0014)
 			case strings.HasPrefix(r["rule"], "density"):
@@ -44,7 +44,7 @@ func TestGravityCorrection(t *testing.T) {
 	}
 }
 
-// TestGravityAt25AgainstDensity holds the fixed rule against the independent
+// TestGravityAt25AgainstDensity checks the fixed rule against the independent
 // density model: 0.0013 for charged acid (0.34 to 0.38), 0.002 at 0.28, 0.004 at
 // 0.20, from 10 to 50 °C.
 func TestGravityAt25AgainstDensity(t *testing.T) {
@@ -70,9 +70,9 @@ func TestGravityAt25AgainstDensity(t *testing.T) {
 	near(t, "clamped above, °F", electrolyte.GravityAt80F(1.28, 185), electrolyte.GravityAt80F(1.28, 122), 0)
 }
 
-// TestGravityAfterWater: the acid stays. The first cases are worked
-// outside this code over the same published densities (37.80 % acid is 1.280 at
-// 25 °C, 1 L holds 483.8 g of it), the last over independent ones.
+// TestGravityAfterWater: the acid stays. The first cases are worked outside this
+// code from the same published densities (37.80 % acid is 1.280 at 25 °C, 1 L
+// contains 483.8 g of it), the last from independent ones.
 func TestGravityAfterWater(t *testing.T) {
 	for _, c := range []struct {
 		sg, litres, waterG float64
@@ -106,8 +106,9 @@ func TestGravityAfterWater(t *testing.T) {
 	}
 }
 
-// TestFreezing holds every published row. Where sources differ the warmer stands,
-// so no row may be warmer than the curve, and none colder by more than 3 °C.
+// TestFreezing checks every published row. Where sources differ the curve takes the
+// warmer, so no row may be warmer than the curve, and none colder by more than 3
+// °C.
 func TestFreezing(t *testing.T) {
 	rows := table(t, "reference/electrolyte_freezing.csv")
 	if len(rows) != 21 {
@@ -127,11 +128,11 @@ func TestFreezing(t *testing.T) {
 		near(t, "°C", electrolyte.FreezingC(1.350), -49, 0.5)
 	})
 	for _, sg := range []float64{0.9, 1.36, math.NaN(), math.Inf(1)} {
-		near(t, "careful answer", electrolyte.FreezingC(sg), 0, 0)
+		near(t, "safe answer", electrolyte.FreezingC(sg), 0, 0)
 	}
 }
 
-// TestSelfDischarge holds all published rows over a span of 0.140. TM 9 and TM
+// TestSelfDischarge checks all published rows over a span of 0.140. TM 9 and TM
 // 5-1185 disagree below 80 °F; TM 9 is used because it gives the temperature.
 func TestSelfDischarge(t *testing.T) {
 	for _, r := range pick(t, table(t, "reference/self_discharge.csv"), "source", "TM 9-6140", 3) {

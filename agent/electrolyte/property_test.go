@@ -14,7 +14,7 @@ func draw(t *rapid.T, name string, low, high float64) float64 {
 	return rapid.Float64Range(low, high).Draw(t, name)
 }
 
-// TestRoundTrips: what one function does, its inverse undoes.
+// TestRoundTrips: each inverse undoes its function.
 func TestRoundTrips(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		c := draw(t, "c", electrolyte.MinDensityC, electrolyte.MaxDensityC)
@@ -64,7 +64,7 @@ func TestRoundTrips(t *testing.T) {
 	})
 }
 
-// TestDirections: more of the cause is never less of the effect.
+// TestDirections: more of the cause never gives less of the effect.
 func TestDirections(t *testing.T) {
 	// lowHigh draws two different values in order.
 	lowHigh := func(t *rapid.T, low, high float64) (a, b float64) {
@@ -98,8 +98,8 @@ func TestDirections(t *testing.T) {
 	})
 }
 
-// TestStateOfChargeAlwaysBounded: whatever goes in, the state of charge lies within
-// 0 to 1, its bound too, and "not ok" never comes with a tight bound.
+// TestStateOfChargeAlwaysBounded: for any input, the state of charge and its bound
+// are within 0 to 1, and "not ok" never comes with a tight bound.
 func TestStateOfChargeAlwaysBounded(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		v, c := rapid.Float64().Draw(t, "v"), rapid.Float64().Draw(t, "c")

@@ -2,7 +2,7 @@ package electrolyte
 
 import "math"
 
-// Rest voltage of one cell and what it tells.
+// Rest voltage of one cell and what follows from it.
 const (
 	// RestOffsetV is the rest voltage above the number of the gravity, V
 	// (DOE-HDBK-1084-95). TM 5-684/MO-200 prints 0.84; textbook tables fit 0.845.
@@ -11,10 +11,10 @@ const (
 	// memory: +0.2 mV at gravities of 1.25 to 1.30, Harned and Hamer 1935 and
 	// textbooks after them; the standard entropies of the cell reaction give 0.21).
 	RestVPerC = 0.0002
-	// RestFullRuleH is the time off charge after which the rule holds in full, h
+	// RestFullRuleH is the time off charge after which the rule applies in full, h
 	// (TM 5-684/MO-200).
 	RestFullRuleH = 16.0
-	// MinRestH is the shortest rest from which a state of charge is drawn, h; the
+	// MinRestH is the shortest rest from which a state of charge is derived, h; the
 	// project's own choice.
 	MinRestH = 1.0
 	// GravitySpan is the fall of gravity from full to flat: 1.280 to 1.140, the
@@ -48,10 +48,11 @@ func RestVoltage(sg25, atC float64) float64 {
 }
 
 // GravityFromRestVoltage returns the gravity at 25 °C of a rested cell from its
-// voltage, the inverse of [RestVoltage]. A voltage that stands for no gravity
-// within [MinRestGravity, MaxRestGravity] gives NaN. Error and source as there:
-// 0.001 per mV, so weak acid is taken for up to 0.016 stronger than it is. Before [RestFullRuleH] of rest a cell reads high after charge and low after
-// discharge, see [StateOfChargeFromRest].
+// voltage; it inverts [RestVoltage]. A voltage whose gravity is outside
+// [MinRestGravity, MaxRestGravity] gives NaN. Error and source as there: 0.001 per
+// mV, so weak acid may be overestimated by up to 0.016. Before [RestFullRuleH] of
+// rest a cell reads high after charge and low after discharge, see
+// [StateOfChargeFromRest].
 func GravityFromRestVoltage(cellV, atC float64) float64 {
 	sg25 := cellV - RestOffsetV - restShiftV(atC)
 	if !(sg25 >= MinRestGravity && sg25 <= MaxRestGravity) {
@@ -66,10 +67,10 @@ func restShiftV(atC float64) float64 {
 
 // StateOfChargeFromGravity returns the state of charge, 0 to 1, of a cell with
 // gravity sg25 whose full gravity is fullGravity: linear over [GravitySpan]. Range:
-// the result is clamped to 0 and 1; a full gravity outside
-// [MinFullGravity, MaxFullGravity], or a gravity outside 1.00 to 1.40, is not ok.
+// the result is clamped to 0 and 1; ok is false for a full gravity outside
+// [MinFullGravity, MaxFullGravity] or a gravity outside 1.00 to 1.40.
 //
-// Error: 0.12 against Army tables, most near flat, since the span differs from
+// Error: 0.12 against Army tables, mostly near flat, because the span differs from
 // battery to battery (0.120 to 0.150); none at full.
 //
 // Source: DOE-HDBK-1084-95 (gravity falls linearly with ampere-hours); span see
@@ -82,19 +83,19 @@ func StateOfChargeFromGravity(sg25, fullGravity float64) (soc float64, ok bool) 
 }
 
 // StateOfChargeFromRest returns the state of charge, 0 to 1, of a cell that shows
-// cellV after restedH hours without current, and the bound of its error. The
-// bound adds up: the voltage rule, the hydrometer scale of fullGravity (4 mV), the
-// temperature coefficient, the charge or lack of charge still at the plates'
+// cellV after restedH hours without current, and a bound of its error. The bound is
+// a sum: the voltage rule, the hydrometer scale of fullGravity (4 mV), the
+// temperature coefficient, the surplus or deficit of charge still at the plates'
 // surface (80 mV when rest begins, falling to a tenth in 9 h and to 1.5 mV at
 // [RestFullRuleH]), and the unknown span, which counts for more the flatter the
 // cell. At 25 °C and 16 h it is 0.08 for a full cell and 0.30 for a flat one.
 //
-// Range: not ok, with 0 ± 1, when the rest is shorter than [MinRestH], the
-// temperature is outside [MinModelC, MaxModelC], the full gravity outside
-// [MinFullGravity, MaxFullGravity], the voltage stands for no gravity, or the
-// charge it stands for is further from 0 to 1 than the bound (dead cell, wrong
-// cell count, surface charge). Otherwise soc is clamped to 0 and 1. One dead cell
-// among twelve full ones reads flat: voltage of the whole string cannot tell.
+// Range: ok is false, with 0 ± 1, when the rest is shorter than [MinRestH], the
+// temperature is outside [MinModelC, MaxModelC], the full gravity is outside
+// [MinFullGravity, MaxFullGravity], the voltage matches no gravity, or the charge
+// it implies is further from 0 to 1 than the bound (dead cell, wrong cell count,
+// surface charge). Otherwise soc is clamped to 0 and 1. One dead cell among twelve
+// full ones reads flat: the voltage of the whole string cannot show which.
 //
 // Source: DOE-HDBK-1084-95 eq. 6 and TM 5-684/MO-200 (16 h); surface charge from
 // the rests of the open 12 V 17 Ah record (Sulzer et al., J. Electrochem. Soc. 166,
@@ -121,7 +122,7 @@ func validFull(sg float64) bool { return sg >= MinFullGravity && sg <= MaxFullGr
 func rawCharge(sg25, fullGravity float64) float64 { return 1 - (fullGravity-sg25)/GravitySpan }
 
 // ruleErrorV bounds the error of the rest-voltage rule, V: 5.1 mV down to 1.236 and
-// 1.1 mV more per 0.01 below, which holds every row of Bode's potentials.
+// 1.1 mV more per 0.01 below, enough for every row of Bode's potentials.
 func ruleErrorV(sg25 float64) float64 { return 0.0051 + 0.11*max(1.236-sg25, 0) }
 
 // surfaceChargeV bounds how far a cell still is from its settled voltage, V.

@@ -9,9 +9,9 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// TestRestVoltageRule holds all rows of both published rules. They disagree by
-// 5 mV: SG + 0.845 (DOE-HDBK-1084-95) is used, since textbook tables and the
-// potentials of Bode fit it better; SG + 0.84 (TM 5-684) stands in the tolerance.
+// TestRestVoltageRule checks all rows of both published rules. They disagree by 5
+// mV: SG + 0.845 (DOE-HDBK-1084-95) is used, because textbook tables and the
+// potentials of Bode fit it better; SG + 0.84 (TM 5-684) is within the tolerance.
 func TestRestVoltageRule(t *testing.T) {
 	for _, r := range table(t, "reference/ocv_vs_sg.csv") {
 		sg := r.num(t, "sg_25C")
@@ -36,11 +36,11 @@ func TestRestVoltageRule(t *testing.T) {
 	}
 }
 
-// TestRestVoltageAgainstPotentials holds the rule against every row of measured
+// TestRestVoltageAgainstPotentials checks the rule against every row of measured
 // potentials (Bode 1977) at 25 °C, 5.1 mV from 1.236, 9 to 1.20, 16 to 1.137, 21
-// below. Against water at 25 °C, as some hydrometers are marked, the rule would be
-// 3 to 5 mV better; the difference of scales is part of the bound of the state of
-// charge.
+// below. Relative to water at 25 °C, as some hydrometers are marked, the rule would
+// be 3 to 5 mV better; the difference of scales is part of the bound of the state
+// of charge.
 func TestRestVoltageAgainstPotentials(t *testing.T) {
 	for _, r := range table(t, "data/acid_sg_ocv_25c.csv") {
 		sg := r.num(t, "sg_25_4")
@@ -73,9 +73,9 @@ func TestRestVoltageTemperature(t *testing.T) {
 	})
 }
 
-// TestStateOfChargeTables holds both Army gravity tables and the voltage table,
-// every row. The tables disagree (spans of 0.120 to 0.150); a linear fall over
-// 0.140 stands between them and is what DOE-HDBK-1084-95 says of its form.
+// TestStateOfChargeTables checks every row of both Army gravity tables and the
+// voltage table. The tables disagree (spans of 0.120 to 0.150); a linear fall over
+// 0.140 is between them and has the form that DOE-HDBK-1084-95 gives.
 func TestStateOfChargeTables(t *testing.T) {
 	rows := table(t, "reference/state_of_charge_tables.csv")
 	for _, c := range []struct {
@@ -99,16 +99,16 @@ func TestStateOfChargeTables(t *testing.T) {
 	}
 	for _, r := range pick(t, rows, "kind", "ocv_12V_battery_V", 5) {
 		t.Run(fmt.Sprintf("%s: %s V for 12 V", r["source"], r["value"]), func(t *testing.T) {
-			// The table drains surface charge first, so it is held as a settled one;
-			// its vehicle battery is full at 1.265 (TM 5-4210). It must lie within the
-			// bound that the function itself states.
+			// The table drains surface charge first, so it counts as settled; its
+			// vehicle battery is full at 1.265 (TM 5-4210). The result must be
+			// within the bound that the function itself returns.
 			soc, pm, ok := electrolyte.StateOfChargeFromRest(r.num(t, "value")/6, 25, 1.265, 16)
 			if !ok {
 				t.Fatal("not ok")
 			}
 			near(t, "state of charge", soc, r.num(t, "state_of_charge_percent")/100, pm)
 			if pm > 0.35 {
-				t.Errorf("bound ±%.2f says nothing", pm)
+				t.Errorf("bound ±%.2f is too wide", pm)
 			}
 		})
 	}
@@ -130,10 +130,10 @@ func pickKind(rows []row, kind string) []row {
 	return kept
 }
 
-// TestGravityAtRestAgainstModel holds the gravity drawn from a resting cell against
-// the true mean acid of a porous-electrode model, after discharges at three rates
-// and a charge. Tolerance: the rule's 5 mV (16 at 1.14) and what the bound grants
-// to the surface, 80 mV falling with 4 h.
+// TestGravityAtRestAgainstModel checks the gravity derived from a resting cell
+// against the true mean acid of a porous-electrode model, after discharges at three
+// rates and a charge. Tolerance: the rule's 5 mV (16 at 1.14) plus the bound's
+// allowance for the surface, 80 mV falling with 4 h.
 func TestGravityAtRestAgainstModel(t *testing.T) {
 	seen := 0
 	for _, file := range []string{"cycle", "discharge_c2", "discharge_c5", "discharge_c20"} {
@@ -160,9 +160,9 @@ func TestGravityAtRestAgainstModel(t *testing.T) {
 }
 
 // TestRestAfterMeasuredCharge: rests of a real battery after full charges. Its
-// cells hold 5.65 mol/L when full (the parameter set of the paper), 1.318 at 25 °C.
-// From one hour on every sample must be taken as full, and the surface charge that
-// is left must lie within the stated bound.
+// cells contain 5.65 mol/L when full (the parameter set of the paper), 1.318 at 25
+// °C. From one hour on every sample must be taken as full, and the remaining
+// surface charge must be within the stated bound.
 func TestRestAfterMeasuredCharge(t *testing.T) {
 	const full = 1.318
 	seen := 0
@@ -191,7 +191,7 @@ func TestRestAfterMeasuredCharge(t *testing.T) {
 					t.Errorf("ok %v after %.2f h at %.4f V", ok, restedH, v)
 				}
 				if ok && (soc < 1-pm || pm > 0.6) {
-					t.Errorf("%.2f ± %.2f after %.2f h, the charge was full", soc, pm, restedH)
+					t.Errorf("%.2f ± %.2f after %.2f h, the charge was complete", soc, pm, restedH)
 				}
 			}
 		})

@@ -21,8 +21,8 @@ const (
 )
 
 // SelfDischargePerDay returns the part of a full charge that a resting, charged
-// cell loses in a day at atC: 0.0071 at 26.7 °C. Published falls of gravity over
-// [GravitySpan], linear in the logarithm between 10 and 37.8 °C and along the end
+// cell loses in a day at atC: 0.0071 at 26.7 °C. It takes published falls of
+// gravity over [GravitySpan], log-linear between 10 and 37.8 °C and along the end
 // slopes beyond. Range: atC is clamped to [MinSelfDischargeC, MaxSelfDischargeC].
 //
 // Error: a factor of 2. The rate falls after the first ten days, and rises with

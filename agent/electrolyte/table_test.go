@@ -51,7 +51,8 @@ func table(t *testing.T, name string) []row {
 	return rows
 }
 
-// pick keeps the rows whose column holds text, and fails when there are not want.
+// pick returns the rows whose column contains text, and fails unless there are want
+// of them.
 func pick(t *testing.T, rows []row, column, text string, want int) []row {
 	t.Helper()
 	var kept []row

@@ -8,9 +8,10 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// TestVentilationExamples works every published example anew; they round to two or
-// three figures, so 2 % for rates and 4 % for areas. The cases marked "rule applied"
-// were worked by hand from the rule, and are held to their printed figures.
+// TestVentilationExamples recomputes every published example; they round to two or
+// three figures, so 2 % for rates and 4 % for areas. The cases marked "rule
+// applied" were worked by hand from the rule, and are checked against their printed
+// figures.
 func TestVentilationExamples(t *testing.T) {
 	cfh := func(cells, amps, c float64) float64 {
 		return cells * electrolyte.HydrogenL(amps, c) / litresPerCubicFoot
@@ -28,7 +29,7 @@ func TestVentilationExamples(t *testing.T) {
 		"UFC-2": {fromUFC, 0.02},
 		"UFC-3": {electrolyte.DilutionM3PerH(3*19*litresPerCubicFoot, 0.01/2) / m3h(60), 0.02}, // three banks, mixing factor 2
 		"UFC-4": {electrolyte.AirChangesPerH(m3h(192*60), m3h(8000)), 0.02},
-		// Forerunner of the rule, gas at 0 °C.
+		// Predecessor of the rule, gas at 0 °C.
 		"EN3-1": {electrolyte.AirflowFromGasM3PerH(24, unregulated, 0.42), 0.02},
 		"EN3-2": {electrolyte.OpeningCM2(48.4), 0.04},
 		"EN2-1": {electrolyte.OpeningCM2(electrolyte.StationaryAirflowM3PerH(12, 1, 48)), 0.04},
@@ -61,7 +62,7 @@ func TestVentilationExamples(t *testing.T) {
 	}
 }
 
-// TestAirflowFactor: two factors stand in print, 0.05 (EN 50272-3, gas at 0 °C) and
+// TestAirflowFactor: two factors are in print, 0.05 (EN 50272-3, gas at 0 °C) and
 // 0.055 (ZVEI leaflet 14, 2020; EN IEC 62485-3, gas at 25 °C). The newer and larger
 // is used.
 func TestAirflowFactor(t *testing.T) {
@@ -79,14 +80,14 @@ func TestAirflowFactor(t *testing.T) {
 	t.Run("trade article on EN 50272-2: opening for 0.1 m/s, 28 is 27.78 rounded up", func(t *testing.T) {
 		near(t, "cm2", electrolyte.OpeningCM2(1), 1/hourS/0.1*1e4, 0.23)
 	})
-	t.Run("Australian rule quoted publicly: 0.006 n I L/s holds 2 % or less", func(t *testing.T) {
+	t.Run("Australian rule quoted publicly: 0.006 n I L/s keeps 2 % or less", func(t *testing.T) {
 		flow := electrolyte.DilutionM3PerH(24*electrolyte.HydrogenL(10, 25), electrolyte.HydrogenStopFraction) / 3.6
 		near(t, "L/s", flow, 0.006*24*10, 0.06*0.006*24*10)
 	})
 }
 
-// TestHydrogenLimits holds the limits against every source of the table. Where they
-// disagree the more careful one is used.
+// TestHydrogenLimits checks the limits against every source of the table. Where
+// they disagree the safer one is used.
 func TestHydrogenLimits(t *testing.T) {
 	rows := table(t, "reference/hydrogen_limits.csv")
 	for _, r := range pick(t, rows, "item", "LFL", 2) {

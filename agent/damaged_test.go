@@ -13,6 +13,7 @@ import (
 	"bayward/agent/config/configtest"
 	"bayward/agent/interlock"
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
 
@@ -50,7 +51,7 @@ func (y *yard) mustBeHeld() {
 	for range 3600 {
 		y.tick()
 		for _, p := range y.loop.Pictures() {
-			require.False(y.t, p.Permit.Granted, "%s: %s", p.Bay, p.Says())
+			require.False(y.t, p.Permit.Granted, "%s: %s", p.Bay, words.EnglishSI().Says(p))
 		}
 	}
 	for _, p := range y.loop.Pictures() {

@@ -20,6 +20,7 @@ import (
 	"bayward/agent/logwriter"
 	"bayward/agent/loop"
 	"bayward/agent/usage"
+	"bayward/agent/words"
 	"bayward/mqtt/broker"
 	"bayward/sensors/sim"
 )
@@ -184,7 +185,7 @@ func (d *demo) greet(p *program, c *demoCmd) {
   broker   %[4]s   (mosquitto_sub -p %[5]s -t 'bayward/#' -v)
 %[7]s
 
-`, c.Speed, who, d.listener.Addr(), d.broker.URL(), port(d.broker.Addr()), kept, bay.Cautions, many)
+`, c.Speed, who, d.listener.Addr(), d.broker.URL(), port(d.broker.Addr()), kept, words.EnglishSI().Cautions(), many)
 }
 
 // run drives the simulated clock: it advances the physics by a tick, then runs

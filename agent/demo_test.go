@@ -15,6 +15,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"bayward/agent/bay"
+	"bayward/agent/view"
 )
 
 // round is what must happen at the bay that begins with bare plates, in this
@@ -170,7 +171,7 @@ func greeting(t *testing.T, r *bufio.Reader) (page, broker string) {
 
 func checkPages(t *testing.T, page string) {
 	t.Helper()
-	var body struct{ Bays []bay.View }
+	var body struct{ Bays []view.View }
 	if err := json.Unmarshal([]byte(get(t, page+"/api/v1/bays")), &body); err != nil || len(body.Bays) != 4 || body.Bays[0].Bay != "bay-1" {
 		t.Errorf("/api/v1/bays: %v %+v", err, body)
 	}

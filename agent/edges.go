@@ -4,12 +4,13 @@ import (
 	"context"
 	"time"
 
-	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
 	"bayward/agent/metrics"
 	"bayward/agent/notify"
+	"bayward/agent/view"
+	"bayward/agent/words"
 	"bayward/mqtt"
 )
 
@@ -96,14 +97,14 @@ func (publishing) Name() string { return "mqtt" }
 // Take implements loop.Output.
 func (o publishing) Take(_ context.Context, n *loop.News) {
 	at := wallOf(n.Wall, n.Trusted)
-	o.c.State(n.Bay, n.Picture.View(), at)
+	o.c.State(n.Bay, view.Of(n.Picture), at)
 	notice, changed := o.watch[n.Bay].Update(n.Picture)
 	if !changed {
 		return
 	}
 	o.c.Notice(n.Bay, mqtt.Notice{
 		Kind: notice.Kind.String(), State: mqtt.NoticeState(notice.State.String()), Since: at,
-		Text: notice.Text, WhatToDo: notice.WhatToDo, Cautions: bay.Cautions,
+		Text: notice.Text, WhatToDo: notice.WhatToDo, Cautions: words.EnglishSI().Cautions(),
 	})
 }
 

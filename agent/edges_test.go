@@ -19,6 +19,7 @@ import (
 	"bayward/agent/config/configtest"
 	"bayward/agent/interlock"
 	"bayward/agent/logwriter"
+	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
 
@@ -48,7 +49,7 @@ func TestStuckEdges(t *testing.T) {
 	y.until("a closed relay", 5*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
 	for range 3600 {
 		if p := y.tick(); !p.Permit.Granted || !y.loop.RelayClosed("bay-1") {
-			t.Fatalf("blocked: %s", p.Says())
+			t.Fatalf("blocked: %s", words.EnglishSI().Says(p))
 		}
 	}
 	until(t, "a record that fails", func() bool { return y.tick().Findings[interlock.RecordFailing].Raised })

@@ -17,6 +17,7 @@ import (
 	"bayward/agent/interlock"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
+	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
 
@@ -186,7 +187,7 @@ func TestPacksSwappedInTheNight(t *testing.T) {
 				p := n.run(2 * time.Minute)
 				require.Equal(t, "lift-a", p[0].Pack.Name)
 				require.Equal(t, "lift-b", p[1].Pack.Name)
-				require.True(t, p[0].Permit.Granted, p[0].Says())
+				require.True(t, p[0].Permit.Granted, words.EnglishSI().Says(p[0]))
 				n.bays["bay-2"].SetMains(false) // only one of them gasses
 				p = n.run(2 * time.Hour)
 				a, b := p[0].Charge.TotalGassingAh, p[1].Charge.TotalGassingAh
@@ -214,16 +215,16 @@ func TestPacksSwappedInTheNight(t *testing.T) {
 					require.Equal(t, bay.OrderTaken, n.name("bay-2", "lift-a").Kind)
 				}
 				p = n.run(2 * time.Minute)
-				require.Equal(t, "lift-b", p[0].Pack.Name, p[0].Says())
-				require.Equal(t, "lift-a", p[1].Pack.Name, p[1].Says())
+				require.Equal(t, "lift-b", p[0].Pack.Name, words.EnglishSI().Says(p[0]))
+				require.Equal(t, "lift-a", p[1].Pack.Name, words.EnglishSI().Says(p[1]))
 				lost := a / 50
 				if name == "off all along" {
 					lost = a / 6 // ten minutes that a memory may be old
 				}
 				require.InDelta(t, a, p[1].Charge.TotalGassingAh, lost, "the balance of lift-a came along")
 				require.InDelta(t, b, p[0].Charge.TotalGassingAh, lost)
-				require.True(t, p[0].Permit.Granted, p[0].Says())
-				require.True(t, p[1].Permit.Granted, p[1].Says())
+				require.True(t, p[0].Permit.Granted, words.EnglishSI().Says(p[0]))
+				require.True(t, p[1].Permit.Granted, words.EnglishSI().Says(p[1]))
 				require.False(t, math.Signbit(p[0].Totals.GassingAh-a/2), "what the bay has gassed does not fall")
 			})
 		}

@@ -26,6 +26,7 @@ import (
 	"bayward/agent/bootclock"
 	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
+	"bayward/agent/view"
 )
 
 // bound is for what must come; reached only by a failure, also on a machine
@@ -150,9 +151,9 @@ func (p *process) metric(line string) bool {
 	return slices.Contains(strings.Split(get(p.t, p.page+"/metrics"), "\n"), line)
 }
 
-func (p *process) view() bay.View {
+func (p *process) view() view.View {
 	p.t.Helper()
-	var v bay.View
+	var v view.View
 	if err := json.Unmarshal([]byte(get(p.t, p.page+"/api/v1/bays/bay-1")), &v); err != nil {
 		p.t.Fatal(err)
 	}
@@ -160,7 +161,7 @@ func (p *process) view() bay.View {
 }
 
 // stepped waits for the first tick.
-func (p *process) stepped() bay.View {
+func (p *process) stepped() view.View {
 	p.t.Helper()
 	until(p.t, "the first tick", func() bool { return strings.Contains(get(p.t, p.page+"/api/v1/bays"), `"bay":"bay-1"`) })
 	return p.view()
@@ -306,7 +307,7 @@ func TestKill9(t *testing.T) {
 }
 
 // restored looks for what resting has left.
-func restored(t *testing.T, when string, v bay.View) {
+func restored(t *testing.T, when string, v view.View) {
 	t.Helper()
 	var codes []string
 	for _, f := range v.Findings {
@@ -340,7 +341,7 @@ func TestUnknownBoot(t *testing.T) {
 	}
 	codes := v.Findings
 	for _, want := range []string{"held", "visit-open", "contactor-stuck"} {
-		if !slices.ContainsFunc(codes, func(f bay.FindingView) bool { return f.Code == want }) {
+		if !slices.ContainsFunc(codes, func(f view.Finding) bool { return f.Code == want }) {
 			t.Errorf("%s does not stand", want)
 		}
 	}

@@ -14,6 +14,7 @@ import (
 	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
+	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
 
@@ -69,7 +70,7 @@ func (y *yard) until(what string, within time.Duration, is func(*bay.Picture) bo
 			return
 		}
 	}
-	y.t.Fatalf("%s did not come within %s: %s", what, within, y.loop.Pictures()[0].Says())
+	y.t.Fatalf("%s did not come within %s: %s", what, within, words.EnglishSI().Says(y.loop.Pictures()[0]))
 }
 
 // order gives an order and runs the tick that takes it.

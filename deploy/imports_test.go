@@ -21,8 +21,9 @@ var core = []string{
 	"agent/reading", "agent/electrolyte",
 }
 
-// said is for the edges that speak to people: the core, and the words for it.
-var said = append([]string{"agent/words"}, core...)
+// said is for the edges that speak to people or programs: the core, the words for it, and the one
+// shape in which programs read it.
+var said = append([]string{"agent/words", "agent/view"}, core...)
 
 // rooms is read from the top: the first row that fits a folder is its rule. A folder without a
 // row fails the test, so that a new package is placed on purpose.
@@ -41,6 +42,7 @@ var rooms = []room{
 	{"agent/terminal", false, nil, ground},
 	{"agent/usage", false, nil, "a mark on an error, which every command and what it calls may set"},
 	{"agent/words", false, core, "words what the core knows in each language; reads its pictures and codes, and decides nothing"},
+	{"agent/view", false, append([]string{"agent/words"}, core...), "shapes a picture for programs, the same on every edge"},
 	{"agent/airflow", false, []string{"agent/electrolyte"}, "works figures out for people; no decision rests on them"},
 	{"agent/config", true, said, "edges never import each other; which languages and units there are it asks of the words"},
 	{"agent/commission", true, append([]string{"agent/config", "agent/terminal"}, said...), "walks through what the configuration says, with the core as its guard; sees hardware and person through its own small interfaces"},
@@ -49,7 +51,7 @@ var rooms = []room{
 	{"agent/metrics", true, core, edge},
 	{"agent/notify", true, said, edge},
 	{"agent/records", true, append([]string{"agent/records", "agent/logbook"}, said...), "makes papers and tables of what the logbook kept; reads it through its reader alone"},
-	{"agent/replay", true, core, edge},
+	{"agent/replay", true, said, edge},
 	{"agent/web", true, said, edge},
 	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay to break each of them"},
 	{"agent/check", false, append([]string{"agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, to report it"},

@@ -9,7 +9,7 @@ import (
 	"sync/atomic"
 	"time"
 
-	"bayward/agent/bay"
+	"bayward/agent/view"
 )
 
 const (
@@ -84,13 +84,13 @@ func New(o Options) (*Client, error) {
 // State hands over the newest picture of a bay. Call it at every tick: a
 // change of stage, permit, findings, faults or visit goes out at once, all
 // else every StateEvery. What the view points to is read before it returns.
-func (c *Client) State(bayName string, view bay.View, at Wall) {
-	payload, err := stateJSON(view, at)
+func (c *Client) State(bayName string, v view.View, at Wall) {
+	payload, err := stateJSON(v, at)
 	if err != nil {
 		c.opt.Log.Error("state is not published: it has a value that is no number", "bay", bayName, "err", err)
 		return
 	}
-	if c.latest.put(c.opt.Topics.State(bayName), c.opt.QoS.State, gist(&view), payload) {
+	if c.latest.put(c.opt.Topics.State(bayName), c.opt.QoS.State, gist(&v), payload) {
 		c.stir()
 	}
 }

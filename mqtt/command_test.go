@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/words"
 )
 
 // clerk takes orders as a bay would, and keeps them.
@@ -317,7 +318,7 @@ func TestRetainedCommand(t *testing.T) {
 func TestVisitHasCautions(t *testing.T) {
 	_, key := person("Ana Ruiz")
 	o := newOffice(t)
-	for order, want := range map[string]string{"visit-open": bay.Cautions, "visit-close": ""} {
+	for order, want := range map[string]string{"visit-open": words.EnglishSI().Cautions(), "visit-close": ""} {
 		r := o.ask(signed(key, header("Ana Ruiz"), `{"v":1,"id":"`+order+`",`+address+`,"order":"`+order+`"}`))
 		if r.Result != Done || r.Cautions != want {
 			t.Errorf("%s: %+v", order, r)

@@ -8,7 +8,7 @@ import (
 	"sync"
 	"time"
 
-	"bayward/agent/bay"
+	"bayward/agent/view"
 )
 
 // message is one publication.
@@ -99,7 +99,7 @@ func (l *latest) again() {
 }
 
 // gist is what a person would call a change: not every millivolt.
-func gist(v *bay.View) string {
+func gist(v *view.View) string {
 	var b strings.Builder
 	fmt.Fprint(&b, v.Pack, "|", v.Stage, "|", v.Permit, "|", v.Full, "|", v.FullEvidence, "|", v.FullDoubt, "|", v.EqualizeDue)
 	for i := range v.Findings {

@@ -7,7 +7,7 @@ import (
 	"math"
 	"time"
 
-	"bayward/agent/bay"
+	"bayward/agent/view"
 )
 
 // Wall is a time of the wall clock and whether that clock was set from a
@@ -136,10 +136,10 @@ func noticeJSON(bayName string, n Notice) ([]byte, error) {
 
 // stateJSON is the payload of the state topic: the view with its time. A
 // number that is not finite counts as not known and is left out.
-func stateJSON(v bay.View, at Wall) ([]byte, error) {
+func stateJSON(v view.View, at Wall) ([]byte, error) {
 	dropUnknown(&v)
 	b, err := encode(struct {
-		bay.View
+		view.View
 		Time        string `json:"time"`
 		TimeTrusted bool   `json:"time_trusted"`
 	}{v, at.stamp(), at.Trusted})
@@ -149,7 +149,7 @@ func stateJSON(v bay.View, at Wall) ([]byte, error) {
 	return b, nil
 }
 
-func dropUnknown(v *bay.View) {
+func dropUnknown(v *view.View) {
 	for _, p := range []**float64{
 		&v.PackV, &v.CurrentA, &v.PackC, &v.AmbientC, &v.LevelMM, &v.LevelHighMM, &v.HydrogenPct,
 		&v.StateOfCharge, &v.ReadyInS, &v.ReadyEarlyS, &v.ReadyLateS, &v.ForecastH,

@@ -10,22 +10,23 @@ import (
 	"testing"
 	"time"
 
-	"bayward/agent/bay"
+	"bayward/agent/view"
+	"bayward/agent/words"
 )
 
 func ptr(x float64) *float64 { return &x }
 
-func testView() bay.View {
-	return bay.View{
+func testView() view.View {
+	return view.View{
 		V: 1, Bay: "bay-1", Pack: "lift-24v", Stage: "waiting", StageForS: 12, Permit: "blocked", BlockedForS: ptr(3.5),
 		Says: "At rest, not full. Charge blocked: Plates are bare.",
-		Findings: []bay.FindingView{{
+		Findings: []view.Finding{{
 			Code: "plates-bare", Title: "Plates are bare", Severity: "danger", Blocks: true, ForS: 3.5,
 			Evidence: "level −2 mm", WhatToDo: "Cover the plates.", Basis: "…",
 		}},
 		PackV: ptr(24.31), PackC: ptr(21.5), LevelMM: ptr(-2), LevelHighMM: ptr(0),
 		WaterML: []float64{195, 195}, CoverPlatesML: []float64{65, 65}, WaterLostML: 190.25, ChargeInAh: 0,
-		Faults: []bay.FaultView{{Sensor: "ambient-temperature", Fault: "missing"}},
+		Faults: []view.Fault{{Sensor: "ambient-temperature", Fault: "missing"}},
 	}
 }
 
@@ -57,7 +58,7 @@ func TestGoldenPayloads(t *testing.T) {
 		}.JSON()),
 		"notice": must(noticeJSON("bay-1", Notice{
 			Kind: "ready-to-water", State: Raised, Since: now, Text: "Full, rested and cool: ready to water, 2340 ml in all.",
-			WhatToDo: "Give each cell its amount.", Cautions: bay.Cautions,
+			WhatToDo: "Give each cell its amount.", Cautions: words.EnglishSI().Cautions(),
 		})),
 	} {
 		golden(t, name, got)

@@ -4,6 +4,7 @@ import (
 	"sync"
 
 	"bayward/agent/bay"
+	"bayward/agent/words"
 )
 
 // Result is what came of a command.
@@ -58,7 +59,7 @@ func (c *Client) response(bayName string, cmd *command, wrong *refusal) Response
 func (c *Client) done(bayName string, cmd *command, text string) Response {
 	r := Response{Bay: bayName, ID: cmd.id, Order: cmd.order, By: cmd.by, Result: Done, Text: text, At: c.opt.OrderNow()}
 	if cmd.kind == bay.OrderVisitOpen {
-		r.Cautions = bay.Cautions
+		r.Cautions = words.EnglishSI().Cautions()
 	}
 	return r
 }

@@ -14,6 +14,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
+	"bayward/agent/view"
 )
 
 // site is two or three bays and the packs that are carried between them, as a
@@ -395,8 +396,8 @@ func TestUnknownPackIsHeld(t *testing.T) {
 	require.False(t, p.raised(interlock.TemperatureUnknown), "one cause is told once")
 	require.False(t, p.pic.Permit.Granted)
 	require.Equal(t, interlock.NoSensor, p.pic.Findings[interlock.PackUnknown].Evidence.Reason)
-	require.Empty(t, p.pic.View().Pack)
-	require.Equal(t, []string{"lift-a", "lift-b", "lift-c"}, p.pic.View().Packs)
+	require.Empty(t, view.Of(p.pic).Pack)
+	require.Equal(t, []string{"lift-a", "lift-b", "lift-c"}, view.Of(p.pic).Packs)
 	p.plug("")
 	s.ticks(30)
 	require.False(t, p.raised(interlock.PackUnknown), "an empty bay is no riddle")

@@ -7,24 +7,6 @@ import (
 	"bayward/agent/interlock"
 )
 
-// Cautions stand wherever a person is led to a battery.
-const Cautions = "Acid, hydrogen, current: face shield, apron and acid-proof gloves on; metal off the body and away from the terminals; " +
-	"no flame, spark or smoking; air moving; eyewash within reach. Local rules and the battery's own instructions come first. " +
-	"bayward is not a certified safety device."
-
-// Says tells what the bay is doing and why, in one sentence without units
-// other than SI.
-func (p *Picture) Says() string {
-	s := p.stageSays()
-	if p.Permit.Granted || p.Stage == Watering {
-		return s
-	}
-	if c := p.FirstReason(); c != interlock.NoCode && c != interlock.AgentUnready {
-		return s + " Charge blocked: " + interlock.Table[c].Title + "."
-	}
-	return s
-}
-
 func (p *Picture) stageSays() string {
 	switch p.Stage {
 	case Vacant:

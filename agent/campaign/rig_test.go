@@ -14,6 +14,7 @@ import (
 	"bayward/agent/interlock"
 	"bayward/agent/loop"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 	"bayward/sensors"
 	"bayward/sensors/sim"
 )
@@ -170,7 +171,7 @@ func (r *rig) charge() {
 	})
 	if !ok {
 		p := r.loop.Pictures()[0]
-		r.t.Fatalf("no charge starts: %s, %v", p.Says(), p.Codes())
+		r.t.Fatalf("no charge starts: %s, %v", words.EnglishSI().Says(p), p.Codes())
 	}
 	for range 60 {
 		r.tick()

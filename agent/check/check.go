@@ -12,6 +12,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/hardware"
+	"bayward/agent/words"
 	"bayward/sensors"
 )
 
@@ -92,7 +93,7 @@ func WriteText(w io.Writer, file string, cfg *config.Config, setups []bay.Setup,
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	_, err := io.WriteString(w, blockedBy(setups)+limitsText(cfg)+warningsText(warnings)+"\n"+bay.Cautions+"\n")
+	_, err := io.WriteString(w, blockedBy(setups)+limitsText(cfg)+warningsText(warnings)+"\n"+words.EnglishSI().Cautions()+"\n")
 	return err
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/words"
 )
 
 // Options are what a walk needs. All but Hand and Resume are required.
@@ -93,7 +94,7 @@ func (w *walk) greet(ctx context.Context) error {
 		w.say("SIMULATED sensors: this is for learning. At each task press Enter, and the simulator does it. The record is marked as simulated.")
 	}
 	w.gap()
-	w.say("CAUTION. %s", bay.Cautions)
+	w.say("CAUTION. %s", words.EnglishSI().Cautions())
 	w.gap()
 	w.say("Before you go on: the charger's supply is switched off, locked and tagged, by whoever is allowed to. Work on mains is for a licensed electrician. A second person knows that you are here. No charge is running, and none ran in the last hour. The lead between charger and pack is not under anybody's hands.")
 	w.gap()

@@ -11,6 +11,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 const fastWithin = 40 * time.Millisecond
@@ -96,7 +97,7 @@ func TestFastOpens(t *testing.T) {
 		pic := r.Pictures()[0]
 		f := pic.Findings[interlock.PlatesBare]
 		if pic.Permit.Granted || !f.Raised || pic.FirstReason() != interlock.PlatesBare || r.relays[0].isClosed() {
-			t.Errorf("the core says %s: %s", pic.Permit, pic.Says())
+			t.Errorf("the core says %s: %s", pic.Permit, words.EnglishSI().Says(pic))
 		}
 		looks := p.looks()
 		time.Sleep(9 * time.Second)

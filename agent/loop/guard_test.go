@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/words"
 )
 
 // TestGuardOpens: a loop that stops ticking has an open relay within three
@@ -37,13 +38,13 @@ func TestGuardOpens(t *testing.T) {
 		r.ticks(1)
 		p := r.Pictures()[0]
 		if p.Permit.Granted || !p.Seen.LateTick || p.FirstReason() != interlock.AgentUnready || r.relays[0].isClosed() {
-			t.Errorf("the core was not told: permit %s, %s", p.Permit, p.Says())
+			t.Errorf("the core was not told: permit %s, %s", p.Permit, words.EnglishSI().Says(p))
 		}
 		off := bay.DefaultLimits().OffMin
 		for !r.relays[0].isClosed() {
 			r.ticks(1)
 			if time.Since(back) > 2*off {
-				t.Fatalf("the permit does not come back: %s", r.Pictures()[0].Says())
+				t.Fatalf("the permit does not come back: %s", words.EnglishSI().Says(r.Pictures()[0]))
 			}
 		}
 		if rest := r.relays[0].movedAt().Sub(back); rest < off {

@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 const stale = 5 * time.Second
@@ -283,7 +284,7 @@ func (r *rig) closing() {
 		time.Sleep(time.Second)
 		synctest.Wait()
 	}
-	r.t.Fatalf("the relay is not closed after %s: %s", bound, r.Pictures()[0].Says())
+	r.t.Fatalf("the relay is not closed after %s: %s", bound, words.EnglishSI().Says(r.Pictures()[0]))
 }
 
 // ticks runs ticks by hand, a second apart.

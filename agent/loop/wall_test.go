@@ -6,6 +6,8 @@ import (
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"bayward/agent/view"
 )
 
 // TestWallClockDecidesNothing: whatever the wall clock does, relay, pictures
@@ -55,7 +57,7 @@ func lived(t *testing.T, clock func(int, time.Time) time.Time) (out []string) {
 			t.Fatal(err)
 		}
 		for _, news := range seen.all() {
-			text, err := json.Marshal(struct{ View, Events any }{news.Picture.View(), news.Events})
+			text, err := json.Marshal(struct{ View, Events any }{view.Of(news.Picture), news.Events})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -18,8 +18,8 @@ import (
 	"sync"
 	"time"
 
-	"bayward/agent/bay"
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
 // ServeOptions are what the pages of the record are made from.
@@ -224,7 +224,7 @@ func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, probl
 		Problem, Pack, Cautions string
 		Packs                   []logbook.Pack
 		Tables                  []*Table
-	}{template.CSS(StyleOf(false)), problem, r.URL.Query().Get("pack"), bay.Cautions, packs, Tables()}) //nolint:gosec // our own file
+	}{template.CSS(StyleOf(false)), problem, r.URL.Query().Get("pack"), words.EnglishSI().Cautions(), packs, Tables()}) //nolint:gosec // our own file
 	if err != nil {
 		http.Error(w, "the page cannot be made", http.StatusInternalServerError)
 		return

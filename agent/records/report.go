@@ -11,9 +11,9 @@ import (
 	"sync"
 	"time"
 
-	"bayward/agent/bay"
 	"bayward/agent/logbook"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 // Facts are what a configuration says of a pack.
@@ -103,7 +103,7 @@ func newReport(ctx context.Context, r *logbook.Reader, o *ReportOptions) (*repor
 	}
 	p := &report{
 		ReportOptions: o, paper: paper{o.US}, Style: template.CSS(StyleOf(o.Letter)), //nolint:gosec // our own file
-		From: bound(o.Since, "its beginning"), To: bound(o.Until, "now"), MadeAt: o.Made.UTC().Format("2006-01-02 15:04"), Cautions: bay.Cautions,
+		From: bound(o.Since, "its beginning"), To: bound(o.Until, "now"), MadeAt: o.Made.UTC().Format("2006-01-02 15:04"), Cautions: words.EnglishSI().Cautions(),
 	}
 	p.Temp, p.Length, p.Volume = p.tempUnit(), p.lengthUnit(), p.volumeUnit()
 	p.identity()

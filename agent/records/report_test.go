@@ -15,9 +15,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"bayward/agent/bay"
 	"bayward/agent/logbook"
 	"bayward/agent/records"
+	"bayward/agent/words"
 )
 
 func options() *records.ReportOptions {
@@ -48,7 +48,7 @@ func reported(t *testing.T, rows logbook.Rows, change func(*records.ReportOption
 func TestReport(t *testing.T) {
 	page := reported(t, twoWeeks(), nil)
 	for _, want := range []string{
-		"<h1>Record of pack lift-24v</h1>", "Never seen, but not all was watched: in 13 of 14 charges", html.EscapeString(bay.Cautions), "not a certified safety device",
+		"<h1>Record of pack lift-24v</h1>", "Never seen, but not all was watched: in 13 of 14 charges", html.EscapeString(words.EnglishSI().Cautions()), "not a certified safety device",
 		"Verified: the chain of this logbook holds, over 16 charges and visits.", "225 Ah at 20 h", "size: A4", "† stamped before the clock was set",
 		"&#34;Zoë&#34;; 张", "demineralised, 2.5 µS/cm", "goes on", "<td>not yet; proven full, steady-taper", "<th class=\"n\">No. 1, 2026-03-", "plates-bare, pack-hot", "Median of the cells: 223 ml",
 		// Cell 1 as read 1.271 at 31 °C: 6 °C above 25 °C add 0.0043 by the rule of 0.004 for 10 °F.

@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/charge"
+	"bayward/agent/view"
 )
 
 // line is what is written on each change; what is not known is absent.
@@ -164,7 +165,7 @@ func (s *state) same(p *bay.Picture) bool {
 }
 
 func lineOf(timeS float64, p *bay.Picture) line {
-	v := p.View()
+	v := view.Of(p)
 	l := line{
 		TimeS: timeS, Stage: v.Stage, Permit: v.Permit, Findings: p.Codes(), Full: v.Full, FullEvidence: v.FullEvidence,
 		StateOfCharge: digits(v.StateOfCharge, 4), ReadyInS: digits(v.ReadyInS, 0), LevelMM: digits(v.LevelMM, 2),

@@ -6,7 +6,7 @@ import (
 	"net/url"
 	"strings"
 
-	"bayward/agent/bay"
+	"bayward/agent/view"
 )
 
 // problem is what a caller is told: the status, a code for programs and a
@@ -54,17 +54,17 @@ func writeJSON(w http.ResponseWriter, status int, v any) {
 }
 
 type baysBody struct {
-	V     int        `json:"v"`
-	Site  string     `json:"site"`
-	Agent string     `json:"agent"`
-	Bays  []bay.View `json:"bays"`
+	V     int         `json:"v"`
+	Site  string      `json:"site"`
+	Agent string      `json:"agent"`
+	Bays  []view.View `json:"bays"`
 }
 
 func (s *server) apiBays(w http.ResponseWriter, _ *http.Request) {
-	body := baysBody{V: 1, Site: s.Site, Agent: s.Agent, Bays: []bay.View{}}
+	body := baysBody{V: 1, Site: s.Site, Agent: s.Agent, Bays: []view.View{}}
 	for _, p := range s.Pictures() {
 		if p != nil {
-			body.Bays = append(body.Bays, p.View())
+			body.Bays = append(body.Bays, view.Of(p))
 		}
 	}
 	writeJSON(w, http.StatusOK, body)
@@ -76,7 +76,7 @@ func (s *server) apiBay(w http.ResponseWriter, r *http.Request) {
 		writeProblem(w, *missing)
 		return
 	}
-	writeJSON(w, http.StatusOK, p.View())
+	writeJSON(w, http.StatusOK, view.Of(p))
 }
 
 // orderBody is the body of POST …/visit, …/hold and …/pack. Which fields are needed

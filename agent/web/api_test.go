@@ -14,6 +14,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/view"
 	"bayward/agent/web"
 )
 
@@ -22,7 +23,7 @@ func TestBays(t *testing.T) {
 	var all struct {
 		V           int
 		Site, Agent string
-		Bays        []bay.View
+		Bays        []view.View
 	}
 	w := b.get("/api/v1/bays")
 	require.Equal(t, http.StatusOK, w.Code)
@@ -30,7 +31,7 @@ func TestBays(t *testing.T) {
 	require.NoError(t, json.Unmarshal(w.Body.Bytes(), &all))
 	require.Equal(t, "quarry-road", all.Site)
 	require.Len(t, all.Bays, 2)
-	var one bay.View
+	var one view.View
 	require.NoError(t, json.Unmarshal(b.get("/api/v1/bays/bay-2").Body.Bytes(), &one))
 	require.Equal(t, all.Bays[1], one)
 	require.Equal(t, "bay-2", one.Bay)

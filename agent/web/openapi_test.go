@@ -15,6 +15,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/view"
 	"bayward/agent/web"
 )
 
@@ -166,7 +167,7 @@ func TestDescribedFields(t *testing.T) {
 	d := readOpenAPI(t)
 	fields, _ := d.at(t, "components", "schemas", "Bay", "properties")
 	one := 1.0
-	full, err := json.Marshal(bay.View{PackV: &one, CurrentA: &one, HydrogenPct: &one, Visit: &bay.VisitView{}, Faults: []bay.FaultView{{}}})
+	full, err := json.Marshal(view.View{PackV: &one, CurrentA: &one, HydrogenPct: &one, Visit: &view.Visit{}, Faults: []view.Fault{{}}})
 	require.NoError(t, err)
 	var names map[string]any
 	require.NoError(t, json.Unmarshal(full, &names))

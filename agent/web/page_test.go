@@ -18,6 +18,7 @@ import (
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 	"bayward/agent/web"
+	"bayward/agent/words"
 )
 
 func plates(p *bay.Picture) {
@@ -71,7 +72,7 @@ func TestACardSaysWhyAndWhatToDo(t *testing.T) {
 	for _, path := range []string{"/", "/bays/bay-1"} {
 		page := unescaped(text(t, b.get(path)))
 		for _, want := range []string{
-			bay.Cautions, "bayward is not a certified safety device", "Electrolyte stands at -4.0 mm; the plate tops are at 0, a charge needs at least 3.0 mm.",
+			words.EnglishSI().Cautions(), "bayward is not a certified safety device", "Electrolyte stands at -4.0 mm; the plate tops are at 0, a charge needs at least 3.0 mm.",
 			rule.WhatToDo, rule.Basis, "For 4 min.", "charge blocked for", "-4 mm", "25.0 °C", "25.20 V",
 			"Water that covers the plates, no more: 1092 ml in all", "Each of 12 cells: 91 ml",
 		} {

@@ -18,6 +18,7 @@ import (
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 	"bayward/agent/web"
+	"bayward/agent/words"
 )
 
 // opening and closing are the forms with every box ticked.
@@ -49,7 +50,7 @@ func TestVisitByHand(t *testing.T) {
 	page := text(t, b.get(visit))
 	for _, want := range []string{
 		"only for covering the plates", "face shield, apron and acid-proof gloves", "No metal on my body", "Eyewash or shower works", "No flame, spark or smoking",
-		"Air is moving", "locks the charge out", `href="/first-aid"`, bay.Cautions,
+		"Air is moving", "locks the charge out", `href="/first-aid"`, words.EnglishSI().Cautions(),
 	} {
 		require.Contains(t, unescaped(page), want)
 	}

@@ -31,7 +31,7 @@ func (v Voice) stageSays(p *bay.Picture) string {
 	case bay.Charging:
 		return v.chargingSays(p)
 	case bay.Cooling:
-		return v.Say("says.cooling", v.waitingFor(p.Cool.WaitingFor))
+		return v.coolingSays(p)
 	case bay.ReadyToWater:
 		return v.Say("says.ready", v.Volume(p.Water.TotalML))
 	case bay.Watering:
@@ -41,6 +41,17 @@ func (v Voice) stageSays(p *bay.Picture) string {
 	case bay.StageUnknown, bay.NumStages:
 	}
 	return v.Say("says.unknown")
+}
+
+func (v Voice) coolingSays(p *bay.Picture) string {
+	waits := v.waitingFor(p.Cool.WaitingFor)
+	switch {
+	case p.Cool.Cool && !p.Water.Known:
+		return v.Say("says.cooling.level")
+	case p.Cool.ReadyKnown:
+		return v.Say("says.cooling.ready", waits, v.Span(p.Cool.ReadyIn))
+	}
+	return v.Say("says.cooling", waits)
 }
 
 func (v Voice) waitingFor(r cooldown.Reason) string {

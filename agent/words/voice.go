@@ -24,6 +24,9 @@ func New(language, units string) Voice {
 	return Voice{read(), UnitsOf(units)}
 }
 
+// EnglishSI is the voice of what programs read: MQTT, the HTTP interface, exports.
+func EnglishSI() Voice { return New(English, systems[0].Name) }
+
 // Language is the name of the language.
 func (v Voice) Language() string { return v.words.name }
 

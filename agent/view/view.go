@@ -1,0 +1,207 @@
+// Package view is a picture as other programs read it: one shape for the MQTT
+// state topic, the HTTP interface and a replay. Its sentences are English.
+package view
+
+import (
+	"math"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+	"bayward/agent/words"
+)
+
+// View is a picture as other programs read it: the payload of the MQTT state
+// topic and of the HTTP interface. Names carry their units; what is not known
+// is absent. Times are ages in seconds, since the core has no wall clock.
+type View struct {
+	V             int       `json:"v"` // version of this shape: 1
+	Bay           string    `json:"bay"`
+	Pack          string    `json:"pack,omitempty"`      // absent while it is not known
+	PackFrom      string    `json:"pack_from,omitempty"` // config, sensor or person: how it is known
+	Packs         []string  `json:"packs,omitempty"`     // that may be plugged in, where there are several
+	Stage         string    `json:"stage"`
+	StageForS     float64   `json:"stage_for_s"`
+	Says          string    `json:"says"` // what it is doing and why, one sentence
+	Permit        string    `json:"permit"`
+	BlockedForS   *float64  `json:"blocked_for_s,omitempty"` // absent while granted
+	Findings      []Finding `json:"findings"`
+	PackV         *float64  `json:"pack_v,omitempty"`
+	CurrentA      *float64  `json:"current_a,omitempty"`
+	PackC         *float64  `json:"pack_c,omitempty"`
+	AmbientC      *float64  `json:"ambient_c,omitempty"`
+	LevelMM       *float64  `json:"level_mm,omitempty"`      // the least that the probe proves
+	LevelHighMM   *float64  `json:"level_high_mm,omitempty"` // the most that it allows
+	HydrogenPct   *float64  `json:"hydrogen_pct,omitempty"`
+	Full          bool      `json:"full"`
+	FullEvidence  string    `json:"full_evidence,omitempty"`
+	FullDoubt     string    `json:"full_doubt,omitempty"`   // what speaks against calling it full; a hydrometer settles it
+	EqualizeDue   string    `json:"equalize_due,omitempty"` // why the cells should be brought to the same charge; advice
+	StateOfCharge *float64  `json:"state_of_charge,omitempty"`
+	ReadyInS      *float64  `json:"ready_in_s,omitempty"`
+	ReadyEarlyS   *float64  `json:"ready_early_s,omitempty"`
+	ReadyLateS    *float64  `json:"ready_late_s,omitempty"`
+	WaterML       []float64 `json:"water_ml,omitempty"`        // per cell, to the fill mark
+	CoverPlatesML []float64 `json:"cover_plates_ml,omitempty"` // per cell, only to cover the plates
+	WaterLostML   float64   `json:"water_lost_ml"`             // per cell since the last fill
+	ForecastH     *float64  `json:"forecast_h,omitempty"`      // until the lowest level for charging is reached
+	// ForecastEarlyH and ForecastLateH are the ends of the forecast's range, see
+	// water.ForecastCoverage.
+	ForecastEarlyH *float64  `json:"forecast_early_h,omitempty"`
+	ForecastLateH  *float64  `json:"forecast_late_h,omitempty"`
+	OddCells       []OddCell `json:"odd_cells,omitempty"`   // that take far more or less water than the others
+	LevelAgain     []int     `json:"level_again,omitempty"` // cells whose last level reading wants a second one
+	ChargeInAh     float64   `json:"charge_in_ah"`
+	Visit          *Visit    `json:"visit,omitempty"`
+	Faults         []Fault   `json:"faults,omitempty"`
+}
+
+// Finding is a raised finding with all that a person needs.
+type Finding struct {
+	Code     string  `json:"code"`
+	Title    string  `json:"title"`
+	Severity string  `json:"severity"`
+	Blocks   bool    `json:"blocks"`
+	Latched  bool    `json:"latched"`
+	ForS     float64 `json:"for_s"`
+	Evidence string  `json:"evidence"`
+	WhatToDo string  `json:"what_to_do"`
+	Basis    string  `json:"basis"`
+}
+
+// Visit is an open visit.
+type Visit struct {
+	By              string    `json:"by"`
+	ForS            float64   `json:"for_s"`
+	OnlyCoverPlates bool      `json:"only_cover_plates"`
+	GivenML         []float64 `json:"given_ml"`
+}
+
+// OddCell is a cell that takes far more or less water than its neighbours.
+type OddCell struct {
+	Cell  int     `json:"cell"`  // 1 is the positive end
+	Ratio float64 `json:"ratio"` // of its water over the median of the cells
+	Text  string  `json:"text"`  // what it usually means and what to check
+}
+
+// Fault is a configured sensor that gives no usable value now.
+type Fault struct {
+	Sensor string `json:"sensor"`
+	Fault  string `json:"fault"`
+}
+
+// Of makes the shape that other programs read. It allocates; the core's own
+// path does not use it.
+func Of(p *bay.Picture) View {
+	english := words.EnglishSI()
+	v := View{
+		V: 1, Bay: p.Bay, Pack: p.Pack.Name, PackFrom: p.Naming.String(),
+		Stage: p.Stage.String(), StageForS: (p.Now - p.StageAt).Seconds(), Says: english.Says(p),
+		Permit: p.Permit.String(), BlockedForS: when(!p.Permit.Granted, (p.Now - p.Permit.Since).Seconds()),
+		Findings: []Finding{},
+		PackV:    known(p.Seen.PackV, 3), CurrentA: known(p.Seen.CurrentA, 2), PackC: known(p.Seen.PackC, 2),
+		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),
+		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
+		FullDoubt: p.Charge.Doubt.String(), EqualizeDue: p.Charge.Equalize.Due.String(),
+		StateOfCharge: when(p.Charge.SocKnown, digits(p.Charge.Soc, 3)),
+		WaterLostML:   digits(p.Water.LostML, 2), ChargeInAh: digits(p.Charge.InAh, 2),
+	}
+	if !p.Charge.Full {
+		v.FullEvidence = ""
+	}
+	for _, pack := range p.Serves() {
+		v.Packs = append(v.Packs, pack.Name)
+	}
+	if p.Seen.Level.OK() {
+		v.LevelMM = when(true, digits(p.Seen.Level.LowMM, 2))
+		v.LevelHighMM = when(true, digits(p.Seen.Level.HighMM, 2))
+	}
+	v.addCool(p)
+	v.addWater(p)
+	for c := range p.Findings {
+		if p.Findings[c].Raised {
+			v.Findings = append(v.Findings, findingOf(p, interlock.Code(c)))
+		}
+	}
+	if p.Visit.Open {
+		v.Visit = &Visit{
+			By: p.Visit.By, ForS: (p.Now - p.Visit.Since).Seconds(), OnlyCoverPlates: p.Visit.OnlyCoverPlates,
+			GivenML: append([]float64{}, p.Visit.GivenML[:p.Pack.Cells]...),
+		}
+	}
+	v.Faults = faults(p)
+	return v
+}
+
+func (v *View) addCool(p *bay.Picture) {
+	if !p.Cool.ReadyKnown {
+		return
+	}
+	v.ReadyInS = seconds(p.Cool.ReadyIn)
+	v.ReadyEarlyS = seconds(p.Cool.ReadyEarly)
+	v.ReadyLateS = seconds(p.Cool.ReadyLate)
+}
+
+func (v *View) addWater(p *bay.Picture) {
+	if p.Water.Known {
+		v.WaterML = wholeML(p.Water.NeedML[:p.Water.Cells])
+		v.CoverPlatesML = wholeML(p.Water.CoverPlatesML[:p.Water.Cells])
+	}
+	v.ForecastH = when(p.Water.ForecastOK, digits(p.Water.ForecastH, 1))
+	v.ForecastEarlyH = when(p.Water.ForecastOK, digits(p.Water.ForecastLo, 1))
+	v.ForecastLateH = when(p.Water.ForecastOK, digits(p.Water.ForecastHi, 1))
+	for _, o := range p.Water.OddCells() {
+		v.OddCells = append(v.OddCells, OddCell{Cell: o.Cell, Ratio: digits(o.Ratio, 2), Text: o.Text()})
+	}
+	v.LevelAgain = p.Water.DoubtedCells()
+}
+
+func findingOf(p *bay.Picture, c interlock.Code) Finding {
+	f, r := &p.Findings[c], &interlock.Table[c]
+	english := words.EnglishSI()
+	return Finding{
+		Code: r.Name, Title: english.Title(c), Severity: r.Severity.String(), Blocks: r.Blocks, Latched: f.Latched,
+		ForS: (p.Now - f.Since).Seconds(), Evidence: english.Evidence(c, f.Evidence),
+		WhatToDo: english.WhatToDo(c), Basis: r.Basis,
+	}
+}
+
+func faults(p *bay.Picture) []Fault {
+	var out []Fault
+	for _, s := range p.Sensors() {
+		if !s.Reading.OK() {
+			out = append(out, Fault{Sensor: s.Name, Fault: s.Reading.Fault.String()})
+		}
+	}
+	return out
+}
+
+func known(r reading.Reading, n int) *float64 { return when(r.OK(), digits(r.Value, n)) }
+
+// digits rounds for readers; decisions never see the rounded figure.
+func digits(v float64, n int) float64 {
+	p := math.Pow10(n)
+	return math.Round(v*p)/p + 0 // not -0
+}
+
+// wholeML rounds down: too little water can be mended.
+func wholeML(ml []float64) []float64 {
+	out := make([]float64, len(ml))
+	for i, v := range ml {
+		out[i] = math.Floor(v)
+	}
+	return out
+}
+
+func when(ok bool, v float64) *float64 {
+	if !ok {
+		return nil
+	}
+	return &v
+}
+
+func seconds(d time.Duration) *float64 {
+	s := d.Seconds()
+	return &s
+}

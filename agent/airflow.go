@@ -20,7 +20,7 @@ func (airflowCmd) Help() string {
 		`distance for sparks, each with its formula, the figures put in and the clause of the standard. What is known of a charger stands ` +
 		`under "charger" of its bay; what is not known is taken as the worst case.
 
-A competent person must design the ventilation; these figures are where that person starts.`
+A qualified electrician must design the ventilation; these figures are only a starting point.`
 }
 
 // Run works the figures out and prints them.

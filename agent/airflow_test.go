@@ -69,7 +69,7 @@ func TestAirflowOfThePublishedExample(t *testing.T) {
 // TestAirflowSaysWhatItAssumes, and refuses a file that is wrong.
 func TestAirflowSaysWhatItAssumes(t *testing.T) {
 	code, out, complaint := airflowOf(t, "")
-	if code != exitDone || !strings.Contains(out, "Assumed: the charger's characteristic") || !strings.Contains(out, "competent person") {
+	if code != exitDone || !strings.Contains(out, "Assumed: charger characteristic") || !strings.Contains(out, "qualified electrician") {
 		t.Errorf("exit %d %s:\n%s", code, complaint, out)
 	}
 	code, out, complaint = airflowOf(t, "    charger: {curve: fast}\n")

@@ -1,13 +1,13 @@
-// Package airflow works out what air a charging place for vented traction
-// batteries needs: the hydrogen that is released, the air flow that thins it,
-// the openings that let that air through, the least room, and how far sparks
-// stay away. Every figure comes with its formula, what was put in, and the
+// Package airflow calculates the ventilation that a charging place for vented
+// traction batteries needs: the hydrogen released, the air flow that dilutes it,
+// the openings for that flow, the least free volume of the room, and the distance
+// to keep clear of sparks. Every figure comes with its formula, its inputs, and the
 // clause of the standard.
 //
 // The figures are for the worst hour of a charge and for all bays at once in one
-// mixed room. They are what a competent person starts a design from and never the
-// design: where the gas collects, where the openings lie, what a fan does when it
-// fails and what the local code asks for is not in them.
+// mixed room. A qualified electrician starts a design from them; they are never the
+// design. They leave out where the gas collects, where the openings are, what
+// happens when a fan fails, and what the local code requires.
 package airflow
 
 import (
@@ -25,7 +25,7 @@ type Place struct {
 	Cells      int     // of 2 V in series, 1 or more
 	CapacityAh float64 // above 0
 	Curve      electrolyte.ChargerCurve
-	RatedA     float64 // of the charger, A; 0: not known
+	RatedA     float64 // of the charger, A; 0: unknown
 }
 
 // Figure is one result with its derivation.
@@ -37,15 +37,15 @@ type Figure struct {
 	Basis   string  `json:"basis"`  // standard and clause
 }
 
-// Bay is what one bay needs by itself.
+// Bay is what one bay needs on its own.
 type Bay struct {
 	Bay        string   `json:"bay"`
 	Pack       string   `json:"pack"`
 	Cells      int      `json:"cells"`
 	CapacityAh float64  `json:"capacity_ah"`
-	Charger    string   `json:"charger"` // the characteristic that was taken
+	Charger    string   `json:"charger"` // the characteristic used
 	RatedA     float64  `json:"rated_a,omitempty"`
-	Assumed    string   `json:"assumed,omitempty"` // what was taken for what is not known
+	Assumed    string   `json:"assumed,omitempty"` // what was assumed for unknown inputs
 	Figures    []Figure `json:"figures"`
 }
 
@@ -57,7 +57,7 @@ type Report struct {
 	Cautions []string `json:"cautions"`
 }
 
-// The names of the figures.
+// Names of the figures.
 const (
 	GasCurrent = "gas_current_a"
 	Hydrogen   = "hydrogen_l_per_h"
@@ -76,10 +76,10 @@ const (
 	atC           = 25.0
 )
 
-// ErrNoBays says that there is nothing to work out.
+// ErrNoBays is returned when there are no bays to calculate for.
 var ErrNoBays = errors.New("no bays")
 
-// For works out what places need. The error names the bay and wraps ErrNoBays or
+// For calculates what places need. The error names the bay and wraps ErrNoBays or
 // electrolyte.ErrRange.
 func For(places []Place) (*Report, error) {
 	if len(places) == 0 {
@@ -105,10 +105,10 @@ func For(places []Place) (*Report, error) {
 	return r, nil
 }
 
-// Value is a figure by its name; NaN when the bay has none of that name.
+// Value returns a figure by its name; NaN when the bay has none of that name.
 func (b *Bay) Value(name string) float64 { return value(b.Figures, name) }
 
-// Value is a figure of the room by its name; NaN when there is none.
+// Value returns a figure of the room by its name; NaN when there is none.
 func (r *Report) Value(name string) float64 { return value(r.Room, name) }
 
 func value(figures []Figure, name string) float64 {
@@ -140,18 +140,19 @@ func (p *Place) bay(gasA float64) Bay {
 	return b
 }
 
-// assumed says what was taken for what the configuration does not tell.
+// assumed describes the assumptions made for inputs that the configuration does not
+// give.
 func (p *Place) assumed() string {
 	switch {
 	case p.Curve != electrolyte.CurveUnknown:
 		return ""
 	case p.RatedA == 0:
-		return "the charger's characteristic and rated current are not known: the worst of the table is taken; an oversized unregulated charger would need more"
+		return "charger characteristic and rated current unknown: worst of the table used; an oversized unregulated charger would need more"
 	}
-	return "the charger's characteristic is not known: the larger of the worst of the table and 40 % of its rated current is taken"
+	return "charger characteristic unknown: worst of the table or 40 % of the rated current, whichever is larger"
 }
 
-// gasFigure says whether the table or the rated current decided.
+// gasFigure shows whether the table or the rated current decided.
 func (p *Place) gasFigure(gasA float64) Figure {
 	byTable, err := p.Curve.GasCurrentA(p.CapacityAh, 0)
 	if err != nil || gasA > byTable {
@@ -164,7 +165,7 @@ func (p *Place) gasFigure(gasA float64) Figure {
 	}
 }
 
-// distance is never less than the clear air path of a traction charging place.
+// distance is at least the clear air path of a traction charging place.
 func (p *Place) distance(gasA float64) Figure {
 	mAPerAh := gasA * 1000 / p.CapacityAh
 	return Figure{
@@ -184,7 +185,7 @@ func dilution(hydrogenLPerH float64) Figure {
 
 func flowFigures(flow float64) []Figure {
 	return []Figure{
-		{Opening, electrolyte.OpeningCM2(flow), "A = 28 × Q, for the inlet and again for the outlet", "28 × " + plain(flow) + " m³/h", electrolyte.BasisOpening},
+		{Opening, electrolyte.OpeningCM2(flow), "A = 28 × Q, for the inlet and for the outlet", "28 × " + plain(flow) + " m³/h", electrolyte.BasisOpening},
 		{Room, electrolyte.FreeVolumeM3(flow), "V = 2.5 × Q", "2.5 × " + plain(flow) + " m³/h", electrolyte.BasisFreeVolume},
 	}
 }
@@ -192,8 +193,8 @@ func flowFigures(flow float64) []Figure {
 func roomFigures(hydrogen, flow float64, bays int) []Figure {
 	sum := fmt.Sprintf("sum over %d bays", bays)
 	out := []Figure{
-		{Hydrogen, hydrogen, "sum of the single releases", sum, basisHydrogen},
-		{Airflow, flow, "sum of the single flows", sum, "BGHW SP 02: the flows of batteries that are charged at once are added"},
+		{Hydrogen, hydrogen, "sum of the releases", sum, basisHydrogen},
+		{Airflow, flow, "sum of the flows", sum, "BGHW SP 02: flows of batteries charged at the same time add up"},
 	}
 	return append(append(out, flowFigures(flow)...), dilution(hydrogen))
 }

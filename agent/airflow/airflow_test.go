@@ -17,8 +17,8 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files")
 
-// published is the answers of testdata/reference/hydrogen_ventilation_examples.csv
-// by their id.
+// published returns the answers of
+// testdata/reference/hydrogen_ventilation_examples.csv by id.
 func published(t *testing.T) map[string]float64 {
 	t.Helper()
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "reference", "hydrogen_ventilation_examples.csv"))
@@ -48,16 +48,16 @@ func one(t *testing.T, p airflow.Place) *airflow.Bay {
 	return &r.Bays[0]
 }
 
-// gas is a place whose gas current is known: 40 % of an unregulated charger.
+// gas is a place with a known gas current: 40 % of an unregulated charger.
 func gas(cells int, gasA float64) airflow.Place {
 	return airflow.Place{Bay: "b", Pack: "p", Cells: cells, CapacityAh: 500, Curve: electrolyte.CurveUnregulated, RatedA: gasA / 0.4}
 }
 
-// TestWorkedExamples holds the report against published worked examples, the
-// ones for vented batteries and mixed rooms; tolerance 2 % for rates and 4 % for
-// areas, since the sources round to two or three figures. EN2-1 is of a
-// valve-regulated battery, which bayward does not charge; UFC-3, UFC-4, US-3 are
-// of the room and not of its batteries; US-1 spreads an overcharge over hours.
+// TestWorkedExamples checks the report against published worked examples, those for
+// vented batteries and mixed rooms; tolerance 2 % for rates and 4 % for areas,
+// because the sources round to two or three figures. EN2-1 is for a valve-regulated
+// battery, which bayward does not charge; UFC-3, UFC-4, US-3 are about the room,
+// not its batteries; US-1 spreads an overcharge over hours.
 func TestWorkedExamples(t *testing.T) {
 	want := published(t)
 	iui := airflow.Place{Bay: "a", Pack: "p", Cells: 12, CapacityAh: 250, Curve: electrolyte.CurveIUI}
@@ -71,8 +71,8 @@ func TestWorkedExamples(t *testing.T) {
 		id, source     string
 		got, tolerance float64
 	}{
-		// EN 50272-3 had 0.0504, from gas at 0 °C; its successor has 0.055. The
-		// report follows the newer and safer.
+		// EN 50272-3 had 0.0504, for gas at 0 °C; its successor has 0.055. The
+		// report follows the newer, safer one.
 		{"EN3-1", "Italian safety page applying the EN traction standard", truck.Value(airflow.Airflow) * 0.0504 / 0.055, 0.02},
 		{"EN3-2", "same page, opening", truck.Value(airflow.Opening) * 0.0504 / 0.055, 0.04},
 		{"OWN-1", "EN 62485-3 applied by hand, no voltage limit", both.Bays[0].Value(airflow.Airflow), 0.001},
@@ -94,17 +94,18 @@ func TestWorkedExamples(t *testing.T) {
 		})
 	}
 	if truck.Value(airflow.Airflow) < want["EN3-1"] {
-		t.Errorf("the report asks for %.1f m³/h, less than the older standard", truck.Value(airflow.Airflow))
+		t.Errorf("the report requires %.1f m³/h, less than the older standard", truck.Value(airflow.Airflow))
 	}
 }
 
-// TestUnknownIsTheWorst: no characteristic that is known asks for more than one
-// that is not, and both that and the spark-free air path of EN 62485-3 are said.
+// TestUnknownIsTheWorst: no known characteristic needs more air than the unknown
+// one. The report states the assumption, and keeps the spark-free air path of EN
+// 62485-3.
 func TestUnknownIsTheWorst(t *testing.T) {
 	p := airflow.Place{Bay: "b", Pack: "p", Cells: 12, CapacityAh: 225, RatedA: 30}
 	worst := one(t, p)
-	if !strings.Contains(worst.Assumed, "not known") {
-		t.Errorf("nothing is said of what was assumed: %q", worst.Assumed)
+	if !strings.Contains(worst.Assumed, "unknown") {
+		t.Errorf("the assumption is not stated: %q", worst.Assumed)
 	}
 	for _, curve := range []electrolyte.ChargerCurve{electrolyte.CurveIU, electrolyte.CurveIUI, electrolyte.CurveTaper, electrolyte.CurveUnregulated} {
 		p.Curve = curve
@@ -119,8 +120,8 @@ func TestUnknownIsTheWorst(t *testing.T) {
 	}
 }
 
-// TestReport holds the whole text against reviewed files: every figure with its
-// formula, what was put in and its clause, and the caution.
+// TestReport compares the whole text with reviewed files: every figure with its
+// formula, inputs and clause, and the caution.
 func TestReport(t *testing.T) {
 	r, err := airflow.For([]airflow.Place{
 		{Bay: "bay-1", Pack: "lift-24v", Cells: 12, CapacityAh: 225, Curve: electrolyte.CurveIUI, RatedA: 40},
@@ -141,15 +142,16 @@ func TestReport(t *testing.T) {
 			t.Fatal(err)
 		}
 		if text != string(want) {
-			t.Errorf("%s is not as reviewed (go test ./agent/airflow -update):\n%s", file, text)
+			t.Errorf("%s differs from the reviewed one (go test ./agent/airflow -update):\n%s", file, text)
 		}
-		if !strings.Contains(text, "competent person") || !strings.Contains(text, "not a certified safety device") {
+		if !strings.Contains(text, "qualified electrician") || !strings.Contains(text, "not a certified safety device") {
 			t.Errorf("%s has no caution", name)
 		}
 	}
 }
 
-// TestRefusals: what cannot be worked out is an error that names the bay.
+// TestRefusals: a place that cannot be calculated gives an error that names the
+// bay.
 func TestRefusals(t *testing.T) {
 	if _, err := airflow.For(nil); !errors.Is(err, airflow.ErrNoBays) {
 		t.Errorf("no bays: %v", err)

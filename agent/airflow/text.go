@@ -11,23 +11,23 @@ import (
 
 func notes() []string {
 	return []string{
-		"All bays are taken to charge at once in one room; bays in rooms of their own need each their own figures.",
-		fmt.Sprintf("In a mixed room the air flow leaves %.2f %% of hydrogen: the least that burns, 4 %%, over the standard's factor of 5. The space close to the cells holds more.",
+		"Assumes that all bays charge at once in one room; bays in separate rooms each need their own figures.",
+		fmt.Sprintf("In a mixed room this air flow keeps hydrogen at %.2f %%: the lower flammable limit, 4 %%, over the standard's factor of 5. It is higher close to the cells.",
 			100*electrolyte.HydrogenL(1, atC)/1000/0.055),
-		"Openings belong in opposite walls, the outlet under the ceiling, or 2 m apart in one wall; they are for air at 0.1 m/s: measure in the worst season with doors shut.",
-		fmt.Sprintf("A fan runs on for at least %.0f minutes after a charge (BGHW SP 02), and its failure stops the charge.", electrolyte.FanRunOnMin),
-		"Clause numbers and the formula of the safety distance are from memory: look them up in the edition that is in force.",
+		"Place openings in opposite walls, the outlet under the ceiling, or 2 m apart in one wall. They assume air at 0.1 m/s: measure in the worst season with doors shut.",
+		fmt.Sprintf("A fan must run on for at least %.0f minutes after a charge (BGHW SP 02), and its failure must stop the charge.", electrolyte.FanRunOnMin),
+		"Clause numbers and the formula of the safety distance are from memory: look them up in the edition in force.",
 	}
 }
 
 func cautions() []string {
 	return []string{
-		"CAUTION. Hydrogen explodes. A competent person must design, measure and sign for the ventilation, and the local code comes first.",
-		"These figures are where that person starts. bayward is not a certified safety device.",
+		"CAUTION. Hydrogen explodes. A qualified electrician must design, measure and sign off the ventilation; the local code takes precedence.",
+		"These figures are only a starting point. bayward is not a certified safety device.",
 	}
 }
 
-// row says how a figure is shown to people.
+// row is how a figure is displayed.
 type row struct {
 	label, si string
 	us        string
@@ -55,7 +55,7 @@ func shownAs(name string) row {
 	return row{label: name}
 }
 
-// Text is the report for people. With us, US units stand beside the others.
+// Text returns the report as text. With us it adds US units.
 func (r *Report) Text(us bool) string {
 	var b strings.Builder
 	for i := range r.Bays {
@@ -95,8 +95,8 @@ func table(b *strings.Builder, figures []Figure, us bool) {
 	b.WriteString("\n")
 }
 
-// rounded shows three figures, and whole numbers from 100 up: always up, since
-// these are needs.
+// rounded shows three figures, and whole numbers from 100 up. It always rounds up,
+// because these are requirements.
 func rounded(v float64) string {
 	decimals := 0
 	for decimals < 2 && v*math.Pow10(decimals) < 100 {

@@ -1,7 +1,7 @@
 // Package reading is one measured value with its time and its fault.
 //
-// A value that is not known is never zero, never "the last one": it carries
-// the reason why it is not known. The zero Reading is "missing".
+// An unknown value is never zero and never "the last one": it carries the reason
+// why it is unknown. The zero Reading is "missing".
 package reading
 
 import (
@@ -11,23 +11,23 @@ import (
 	"time"
 )
 
-// Fault says why a reading cannot be used. The zero value means that nothing
-// was ever read, so that a forgotten field blocks the charge.
+// Fault is the reason why a reading cannot be used. The zero value means that
+// nothing was ever read, so a forgotten field blocks the charge.
 type Fault uint8
 
-// The faults, from "nothing there" to "there, but not to be believed".
+// The faults, from "no reading" to "a reading that is not credible".
 const (
 	Missing       Fault = iota // nothing was read: no such sensor, or not yet
 	None                       // no fault: the value is good
 	Open                       // the wire or the sensor is broken
 	Short                      // the wire or the sensor is shorted
-	OverRange                  // the converter stands at the end of its range
+	OverRange                  // the converter is at the end of its range
 	Implausible                // the value is outside what the sensor can show
-	Contradictory              // parts of one sensor say different things
+	Contradictory              // parts of one sensor contradict each other
 	NoAnswer                   // the device did not acknowledge its address
-	BusStuck                   // the bus, not the device, does not work
-	Timeout                    // an answer was promised and did not come in time
-	BadCRC                     // the answer came damaged
+	BusStuck                   // the bus failed, not the device
+	Timeout                    // an answer was due and did not come in time
+	BadCRC                     // the answer was corrupted
 	PowerOn                    // the sensor shows its power-on value, not a measurement
 	Stale                      // the last good value is too old
 	numFaults
@@ -46,7 +46,7 @@ var faultTexts = [numFaults]string{
 	"it shows its power-on value, not a measurement", "the last good value is too old",
 }
 
-// String is the fault's name in metrics and messages, such as "no-answer".
+// String returns the fault's name in metrics and messages, such as "no-answer".
 func (f Fault) String() string {
 	if f >= numFaults {
 		return fmt.Sprintf("fault-%d", uint8(f))
@@ -54,7 +54,7 @@ func (f Fault) String() string {
 	return faultNames[f]
 }
 
-// Text is the fault in plain words, to stand after "because".
+// Text returns the fault in plain words, to follow "because".
 func (f Fault) Text() string {
 	if f >= numFaults {
 		return "of an unknown fault"
@@ -62,8 +62,8 @@ func (f Fault) Text() string {
 	return faultTexts[f]
 }
 
-// Faults lists every fault that a sensor can report, that is all but None and
-// Missing, in a fixed order.
+// Faults lists every fault that a sensor can report, in a fixed order: all but None
+// and Missing.
 func Faults() []Fault {
 	all := make([]Fault, 0, numFaults)
 	for f := Open; f < numFaults; f++ {
@@ -72,30 +72,29 @@ func Faults() []Fault {
 	return all
 }
 
-// Reading is one measured value. Value has the unit of the place that holds
-// the reading; At is the monotonic time of the measurement, on the same clock
-// as the tick that uses it.
+// Reading is one measured value. Value is in the unit of the field that holds the
+// reading; At is the monotonic time of the measurement, on the same clock as the
+// tick that uses it.
 type Reading struct {
 	Value float64
 	At    time.Duration
 	Fault Fault
 }
 
-// Good makes a usable reading.
+// Good returns a usable reading.
 func Good(value float64, at time.Duration) Reading {
 	return Reading{Value: value, At: at, Fault: None}
 }
 
-// Bad makes a reading that was tried at the given time and failed.
+// Bad returns a reading that was attempted at the given time and failed.
 func Bad(f Fault, at time.Duration) Reading { return Reading{At: at, Fault: f} }
 
-// OK tells whether the value may be used.
+// OK reports whether the value may be used.
 func (r Reading) OK() bool { return r.Fault == None }
 
-// Aged returns the reading as it counts at a later time: a good value older
-// than the limit becomes Stale, and so does one from the future, since a
-// clock that disagrees proves nothing. What is not a finite number is
-// Implausible.
+// Aged returns the reading as it counts at a later time. A good value older than
+// limit becomes Stale. So does one from the future: a clock that disagrees proves
+// nothing. A value that is not finite becomes Implausible.
 func (r Reading) Aged(now, limit time.Duration) Reading {
 	switch {
 	case r.Fault != None:
@@ -107,8 +106,8 @@ func (r Reading) Aged(now, limit time.Duration) Reading {
 	return r
 }
 
-// tooOld also holds for a time from the future, and for one so old that the
-// age does not fit.
+// tooOld also reports true for a time from the future, and for one so old that the
+// age overflows.
 func tooOld(at, now, limit time.Duration) bool {
 	age := now - at
 	return age > limit || age < 0 || at > now
@@ -116,8 +115,8 @@ func tooOld(at, now, limit time.Duration) bool {
 
 func finite(v float64) bool { return v-v == 0 }
 
-// Digits is a value for a person, with n digits after the point. What rounds to
-// nothing is 0, never -0.
+// Digits formats a value for people, with n digits after the point. A value that
+// rounds to zero is 0, never -0.
 func Digits(v float64, n int) string {
 	text := strconv.FormatFloat(v, 'f', n, 64)
 	if strings.Trim(text, "-0.") == "" {
@@ -126,18 +125,17 @@ func Digits(v float64, n int) string {
 	return text
 }
 
-// Level is a reading of the electrolyte level in one cell, in millimetres
-// above the plate tops (negative: below them). A probe that only says "above"
-// or "below" a height proves a span, so the reading holds two bounds: the
-// level is at least LowMM and at most HighMM. A continuous probe has both
-// equal.
+// Level is a reading of the electrolyte level in one cell, in millimetres above the
+// plate tops (negative: below them). A probe that only reports "above" or "below" a
+// height proves a span, so the reading has two bounds: the level is at least LowMM
+// and at most HighMM. For a continuous probe they are equal.
 type Level struct {
 	LowMM, HighMM float64
 	At            time.Duration
 	Fault         Fault
 }
 
-// LevelBetween makes a usable reading of the level. Bounds in the wrong order are
+// LevelBetween returns a usable reading of the level. Bounds in the wrong order are
 // a contradiction.
 func LevelBetween(lowMM, highMM float64, at time.Duration) Level {
 	if !(lowMM <= highMM) {
@@ -146,10 +144,10 @@ func LevelBetween(lowMM, highMM float64, at time.Duration) Level {
 	return Level{LowMM: lowMM, HighMM: highMM, At: at, Fault: None}
 }
 
-// OK tells whether the bounds may be used.
+// OK reports whether the bounds may be used.
 func (c Level) OK() bool { return c.Fault == None }
 
-// Aged is Reading.Aged for a level.
+// Aged does for a level what [Reading.Aged] does for a reading.
 func (c Level) Aged(now, limit time.Duration) Level {
 	switch {
 	case c.Fault != None:
@@ -161,6 +159,6 @@ func (c Level) Aged(now, limit time.Duration) Level {
 	return c
 }
 
-// MidMM is the middle of the span, the best single figure for a picture; it is
-// not what decisions use.
+// MidMM returns the middle of the span, the best single figure for a picture.
+// Decisions do not use it.
 func (c Level) MidMM() float64 { return (c.LowMM + c.HighMM) / 2 }

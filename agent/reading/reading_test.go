@@ -11,25 +11,25 @@ import (
 
 const limit = 10 * time.Second
 
-// TestAged: what a reading is worth at 100 s with a limit of 10 s.
+// TestAged: what a reading counts as at 100 s with a limit of 10 s.
 func TestAged(t *testing.T) {
 	const now = 100 * time.Second
 	for name, row := range map[string]struct {
 		r    Reading
 		want Fault
 	}{
-		"fresh":              {Good(1, now), None},
-		"at the limit":       {Good(1, now-limit), None},
-		"past the limit":     {Good(1, now-limit-1), Stale},
-		"from the future":    {Good(1, now+1), Stale},
-		"from long before":   {Good(1, math.MinInt64), Stale},
-		"never read":         {Reading{}, Missing},
-		"no number":          {Good(math.NaN(), now), Implausible},
-		"endless":            {Good(math.Inf(1), now), Implausible},
-		"endless below":      {Good(math.Inf(-1), now), Implausible},
-		"a fault stays":      {Bad(BadCRC, now), BadCRC},
-		"an old fault stays": {Bad(BusStuck, 0), BusStuck},
-		"unknown fault":      {Reading{Fault: 200, At: now}, 200},
+		"fresh":            {Good(1, now), None},
+		"at the limit":     {Good(1, now-limit), None},
+		"past the limit":   {Good(1, now-limit-1), Stale},
+		"from the future":  {Good(1, now+1), Stale},
+		"from long before": {Good(1, math.MinInt64), Stale},
+		"never read":       {Reading{}, Missing},
+		"not a number":     {Good(math.NaN(), now), Implausible},
+		"endless":          {Good(math.Inf(1), now), Implausible},
+		"infinite below":   {Good(math.Inf(-1), now), Implausible},
+		"fault stays":      {Bad(BadCRC, now), BadCRC},
+		"old fault stays":  {Bad(BusStuck, 0), BusStuck},
+		"unknown fault":    {Reading{Fault: 200, At: now}, 200},
 	} {
 		got := row.r.Aged(now, limit)
 		if got.Fault != row.want || got.OK() != (row.want == None) || got.At != row.r.At {
@@ -44,19 +44,19 @@ func TestLevelAged(t *testing.T) {
 		c    Level
 		want Fault
 	}{
-		"a span":           {LevelBetween(3, 13, now), None},
-		"a point":          {LevelBetween(-4, -4, now), None},
-		"at the limit":     {LevelBetween(3, 13, now-limit), None},
-		"past the limit":   {LevelBetween(3, 13, now-limit-1), Stale},
-		"from the future":  {LevelBetween(3, 13, now+1), Stale},
-		"from long before": {LevelBetween(3, 13, math.MinInt64), Stale},
-		"never read":       {Level{}, Missing},
-		"in wrong order":   {LevelBetween(13, 3, now), Contradictory},
-		"no number":        {LevelBetween(math.NaN(), 3, now), Contradictory},
-		"no number either": {LevelBetween(3, math.NaN(), now), Contradictory},
-		"without end":      {LevelBetween(13, math.Inf(1), now), Implausible},
-		"made by hand":     {Level{LowMM: 13, HighMM: 3, At: now, Fault: None}, Implausible},
-		"a fault stays":    {Level{Fault: Open, At: now}, Open},
+		"a span":            {LevelBetween(3, 13, now), None},
+		"a point":           {LevelBetween(-4, -4, now), None},
+		"at the limit":      {LevelBetween(3, 13, now-limit), None},
+		"past the limit":    {LevelBetween(3, 13, now-limit-1), Stale},
+		"from the future":   {LevelBetween(3, 13, now+1), Stale},
+		"from long before":  {LevelBetween(3, 13, math.MinInt64), Stale},
+		"never read":        {Level{}, Missing},
+		"wrong order":       {LevelBetween(13, 3, now), Contradictory},
+		"low not a number":  {LevelBetween(math.NaN(), 3, now), Contradictory},
+		"high not a number": {LevelBetween(3, math.NaN(), now), Contradictory},
+		"infinite":          {LevelBetween(13, math.Inf(1), now), Implausible},
+		"built by hand":     {Level{LowMM: 13, HighMM: 3, At: now, Fault: None}, Implausible},
+		"fault stays":       {Level{Fault: Open, At: now}, Open},
 	} {
 		got := row.c.Aged(now, limit)
 		if got.Fault != row.want || got.OK() != (row.want == None) {
@@ -68,8 +68,8 @@ func TestLevelAged(t *testing.T) {
 	}
 }
 
-// TestAgedProperty: a value that may be used is a number, was good when it was
-// read, and is of the last limit; and age never makes a reading better.
+// TestAgedProperty: a usable value is a number, was good when it was read, and is
+// no older than the limit; and age never makes a reading better.
 func TestAgedProperty(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		r := Reading{
@@ -87,7 +87,7 @@ func TestAgedProperty(t *testing.T) {
 	})
 }
 
-// TestFaults: each has its own name and words, and none of them is silence.
+// TestFaults: each fault has its own name and words, and none of them is empty.
 func TestFaults(t *testing.T) {
 	seen := map[string]bool{}
 	for f := Missing; f < numFaults; f++ {
@@ -107,17 +107,17 @@ func TestFaults(t *testing.T) {
 		}
 	}
 	if got := Fault(200).String(); got != "fault-200" {
-		t.Errorf("an unknown fault: %q", got)
+		t.Errorf("unknown fault: %q", got)
 	}
 	if got := Fault(200).Text(); got == "" {
 		t.Error("an unknown fault has no words")
 	}
 	if (Reading{}).OK() || (Level{}).OK() {
-		t.Error("what was never read may be used")
+		t.Error("a value that was never read may be used")
 	}
 }
 
-// TestDigits: no value for a person begins with a minus and shows nothing.
+// TestDigits: no displayed value is a minus with only zeros.
 func TestDigits(t *testing.T) {
 	for _, row := range []struct {
 		v    float64

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"bayward/agent/config"
+	"bayward/sensors/level"
 )
 
 // TestCheck: it takes what Open takes, and refuses what Open would.
@@ -35,14 +36,14 @@ func TestCheck(t *testing.T) {
 
 // indistinct is a ladder whose second rod changes nothing that can be seen.
 func indistinct(in config.Input) config.Level {
-	return config.Level{Input: in, Kind: "ladder", ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: []config.Rod{
-		{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 4, SeriesOhm: 1e6},
+	return config.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
+		ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: []level.Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 4, SeriesOhm: 1e6}},
 	}}
 }
 
 // crossed is a ladder that begins at the top.
 func crossed(in config.Input) config.Level {
-	return config.Level{Input: in, Kind: "ladder", ExcitationV: 3.3, PullOhm: 47000, EndOhm: 100000, Rods: []config.Rod{
-		{HeightMM: 13, SeriesOhm: 33000}, {HeightMM: 4, SeriesOhm: 22000},
+	return config.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
+		ExcitationV: 3.3, PullOhm: 47000, EndOhm: 100000, Rods: []level.Rod{{HeightMM: 13, SeriesOhm: 33000}, {HeightMM: 4, SeriesOhm: 22000}},
 	}}
 }

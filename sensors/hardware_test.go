@@ -18,6 +18,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/reading"
+	"bayward/sensors/level"
 )
 
 // errStuck and errAbsent are as the sysfs driver words them on a Pi.
@@ -173,8 +174,9 @@ func wired() *config.Config {
 		Current:     &config.Current{Input: channel(1), Kind: "hall", ZeroV: 1.65, AmperesPerVolt: -80},
 		Temperature: &config.Temperature{Pack: packID, Ambient: ambientID, OffsetC: -0.5},
 		Level: &config.Level{
-			Input: channel(2), Kind: "rod", ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 10e3,
-			Rods: []config.Rod{{HeightMM: 3, SeriesOhm: 1e3}}, OffsetMM: 1.5,
+			Input: channel(2), Kind: level.SingleRod, Settings: level.Settings{
+				ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 10e3, Rods: []level.Rod{{HeightMM: 3, SeriesOhm: 1e3}}, OffsetMM: 1.5,
+			},
 		},
 		Hydrogen: &config.Analog{Input: channel(3), ZeroV: 0.5, PerVolt: 2},
 		Relay:    &config.Relay{Pin: "GPIO17", Heartbeat: "GPIO27", Feedback: &config.Contact{Pin: "GPIO5", ActiveLow: true}},

@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bayward/agent/config"
+	"bayward/sensors/level"
 )
 
 func TestRelay(t *testing.T) {
@@ -122,7 +123,7 @@ func TestOpenErrors(t *testing.T) {
 		{"rate", func(w *config.Wiring) { w.Voltage.Rate = 100 }, "wiring.voltage: rate 100 is not one of"},
 		{"kind", func(w *config.Wiring) { w.Level.Kind = "float" }, `wiring.level: kind "float" is not one of`},
 		{"circuit", func(w *config.Wiring) { w.Level.EndOhm = 1e9 }, "wiring.level: level: "},
-		{"transmitter", func(w *config.Wiring) { w.Level = &config.Level{Input: channel(2), Kind: "4-20ma"} }, "wiring.level: level: shunt"},
+		{"transmitter", func(w *config.Wiring) { w.Level = &config.Level{Input: channel(2), Kind: level.FourTwentyMA} }, "wiring.level: level: shunt"},
 		{"sensor number", func(w *config.Wiring) { w.Temperature.Ambient = "first" }, "wiring.temperature.ambient: w1therm:"},
 	} {
 		b, cfg := newBench(t), wired()

@@ -216,11 +216,14 @@ func TestBeyondTheSensor(t *testing.T) {
 }
 
 func TestLevelKinds(t *testing.T) {
-	ladder := &config.Level{
-		Input: channel(2), Kind: "ladder", ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 100e3, OffsetMM: -1,
-		Rods: []config.Rod{{HeightMM: 3, SeriesOhm: 22e3}, {HeightMM: 13, SeriesOhm: 47e3}, {HeightMM: 20, SeriesOhm: 100e3}},
+	ladder := &config.Level{Input: channel(2), Kind: level.Ladder, Settings: level.Settings{
+		ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 100e3, OffsetMM: -1,
+		Rods: []level.Rod{{HeightMM: 3, SeriesOhm: 22e3}, {HeightMM: 13, SeriesOhm: 47e3}, {HeightMM: 20, SeriesOhm: 100e3}},
+	}}
+	current := &config.Level{
+		Input: channel(2), Kind: level.FourTwentyMA,
+		Settings: level.Settings{ShuntOhm: 100, LowMM: -20, HighMM: 30, OffsetMM: 2},
 	}
-	current := &config.Level{Input: channel(2), Kind: "4-20ma", ShuntOhm: 100, LowMM: -20, HighMM: 30, OffsetMM: 2}
 	for _, tc := range []struct {
 		name  string
 		level *config.Level

@@ -7,8 +7,10 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/config/exampletest"
 	"bayward/agent/reading"
 	"bayward/sensors"
+	"bayward/sensors/level"
 	"bayward/sensors/sim"
 )
 
@@ -20,32 +22,25 @@ type yard struct {
 }
 
 // newYard wires the same bay twice: once in the simulation's words, once in
-// the configuration's.
-func newYard(t *testing.T, kind string, levelMM float64) *yard {
+// the configuration's. The level probe is the one that the example shows for its
+// kind.
+func newYard(t *testing.T, kind level.Kind, levelMM float64) *yard {
 	t.Helper()
 	in := func(n int) config.Input { return config.Input{ADC: 0x48, Channel: n, RangeV: 4.096, Rate: 128} }
 	at := func(n int) sim.Input { return sim.Input{ADC: 0x48, Channel: n} }
-	level := &config.Level{Input: in(2), Kind: kind, ShuntOhm: 100, LowMM: -20, HighMM: 30}
-	probe := &sim.Level{Input: at(2), Kind: sim.Transmitter, ShuntOhm: 100, LowMM: -20, HighMM: 30}
-	if kind != "4-20ma" {
-		level = &config.Level{Input: in(2), Kind: kind, ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 47e3, Rods: []config.Rod{{HeightMM: 4, SeriesOhm: 10e3}}}
-		if kind == "ladder" {
-			level.Rods = []config.Rod{{HeightMM: -5, SeriesOhm: 22e3}, {HeightMM: 4, SeriesOhm: 10e3}, {HeightMM: 13, SeriesOhm: 4.7e3}}
-		}
-		probe = &sim.Level{Input: at(2), Kind: sim.Rods, ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 47e3}
-		for _, r := range level.Rods {
-			probe.Rods = append(probe.Rods, sim.Rod(r))
-		}
+	cfg, err := config.Parse("example", []byte(exampletest.WithLevel(t, string(kind))))
+	if err != nil {
+		t.Fatal(err)
 	}
+	set := cfg.Bays[0].Wiring.Level.Settings
 	y := &yard{bench: sim.NewBench()}
-	var err error
 	y.truth, err = y.bench.Add(sim.Opts{
 		Name: "bay-1", Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130,
 		StateOfCharge: 0.5, LevelMM: levelMM, AmbientC: 20, Connected: true, Seed: 1,
 	}, sim.Wiring{
 		I2C: "1", Voltage: &sim.Divider{Input: at(0), Ratio: 11},
 		Current:  &sim.Current{Input: at(1), AmperesPerVolt: 80, ZeroV: 1.65},
-		Hydrogen: &sim.Analog{Input: at(3), ZeroV: 0.5, PerVolt: 2}, Level: probe,
+		Hydrogen: &sim.Analog{Input: at(3), ZeroV: 0.5, PerVolt: 2}, Level: &sim.Level{Input: at(2), Kind: kind, Settings: set},
 		PackSensor: "28-000000000001", AmbientSensor: "28-000000000002",
 		RelayPin: "GPIO17", Feedback: &sim.Contact{Pin: "GPIO5", ActiveLow: true},
 	})
@@ -55,7 +50,7 @@ func newYard(t *testing.T, kind string, levelMM float64) *yard {
 	bays, err := sensors.Open(&config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: config.Wiring{
 		I2C: "1", Voltage: &config.Voltage{Input: in(0), Ratio: 11},
 		Current:  &config.Current{Input: in(1), Kind: "hall", AmperesPerVolt: 80, ZeroV: 1.65},
-		Hydrogen: &config.Analog{Input: in(3), ZeroV: 0.5, PerVolt: 2}, Level: level,
+		Hydrogen: &config.Analog{Input: in(3), ZeroV: 0.5, PerVolt: 2}, Level: &config.Level{Input: in(2), Kind: kind, Settings: set},
 		Temperature: &config.Temperature{Pack: "28-000000000001", Ambient: "28-000000000002"},
 		Relay:       &config.Relay{Pin: "GPIO17", Feedback: &config.Contact{Pin: "GPIO5", ActiveLow: true}},
 	}}}}, sensors.Hardware{Bus: y.bench.Bus, Pin: y.bench.Pin, OneWire: y.bench.OneWire(), Wait: y.bench.Wait, Now: y.bench.Now})
@@ -79,7 +74,7 @@ func (y *yard) sample(t *testing.T) bay.Readings {
 // TestSimulatedTruth: what the drivers read is what is so, with the relay open
 // and closed.
 func TestSimulatedTruth(t *testing.T) {
-	for _, kind := range []string{"4-20ma", "rod", "ladder"} {
+	for _, kind := range level.Kinds() {
 		for _, levelMM := range []float64{-12, 1, 9, 18} {
 			y := newYard(t, kind, levelMM)
 			for _, closed := range []bool{false, true} {
@@ -93,9 +88,9 @@ func TestSimulatedTruth(t *testing.T) {
 				near(t, "pack temperature", got.PackC, so.PackC, 0.1)
 				near(t, "ambient", got.AmbientC, so.AmbientC, 0.1)
 				near(t, "hydrogen", got.HydrogenPct, so.HydrogenPct, 0.01)
-				level := so.Cells[y.truth.PilotCell()-1].LevelMM
-				if c := got.Level; !c.OK() || c.LowMM-0.1 > level || c.HighMM+0.1 < level {
-					t.Errorf("%s at %g mm: got %+v", kind, level, c)
+				mm := so.Cells[y.truth.PilotCell()-1].LevelMM
+				if c := got.Level; !c.OK() || c.LowMM-0.1 > mm || c.HighMM+0.1 < mm || kind.Measures() != (c.LowMM == c.HighMM) {
+					t.Errorf("%s at %g mm: got %+v", kind, mm, c)
 				}
 				if !got.ContactorClosed.OK() || (got.ContactorClosed.Value == 1) != so.ContactorClosed || so.ContactorClosed != closed {
 					t.Errorf("relay %v: feedback %+v, contactor %v", closed, got.ContactorClosed, so.ContactorClosed)
@@ -115,26 +110,26 @@ func near(t *testing.T, what string, got reading.Reading, want, tolerance float6
 // TestSimulatedFaults: each broken part has its own fault, and is read again
 // once it is mended.
 func TestSimulatedFaults(t *testing.T) {
-	level := func(r *bay.Readings) reading.Fault { return r.Level.Fault }
+	probe := func(r *bay.Readings) reading.Fault { return r.Level.Fault }
 	volts := func(r *bay.Readings) reading.Fault { return r.PackV.Fault }
 	warm := func(r *bay.Readings) reading.Fault { return r.PackC.Fault }
 	for _, tc := range []struct {
-		kind  string
+		kind  level.Kind
 		fault sim.FaultKind
 		of    func(*bay.Readings) reading.Fault
 		want  reading.Fault
 	}{
-		{"4-20ma", sim.ProbeOpen, level, reading.Open},
-		{"4-20ma", sim.ProbeShort, level, reading.OverRange},
-		{"rod", sim.ProbeOpen, level, reading.Open},
-		{"rod", sim.ProbeShort, level, reading.Short},
-		{"ladder", sim.ProbeOpen, level, reading.Open},
-		{"ladder", sim.ProbeShort, level, reading.Short},
+		{"4-20ma", sim.ProbeOpen, probe, reading.Open},
+		{"4-20ma", sim.ProbeShort, probe, reading.OverRange},
+		{"rod", sim.ProbeOpen, probe, reading.Open},
+		{"rod", sim.ProbeShort, probe, reading.Short},
+		{"ladder", sim.ProbeOpen, probe, reading.Open},
+		{"ladder", sim.ProbeShort, probe, reading.Short},
 		{"rod", sim.ADCAbsent, volts, reading.NoAnswer},
-		{"rod", sim.ADCAbsent, level, reading.NoAnswer},
-		{"rod", sim.BusStuck, level, reading.BusStuck},
-		{"rod", sim.ConversionStuck, level, reading.Timeout},
-		{"rod", sim.ConfigReset, level, reading.Contradictory},
+		{"rod", sim.ADCAbsent, probe, reading.NoAnswer},
+		{"rod", sim.BusStuck, probe, reading.BusStuck},
+		{"rod", sim.ConversionStuck, probe, reading.Timeout},
+		{"rod", sim.ConfigReset, probe, reading.Contradictory},
 		{"rod", sim.TemperatureCRC, warm, reading.BadCRC},
 		{"rod", sim.TemperaturePowerOn, warm, reading.PowerOn},
 		{"rod", sim.TemperatureUnplugged, warm, reading.NoAnswer},

@@ -95,7 +95,7 @@ func bench(w *config.Wiring) sim.Wiring {
 		I2C: w.I2C, Voltage: &sim.Divider{Input: in(w.Voltage.Input), Ratio: w.Voltage.Ratio},
 		Current:    &sim.Current{Input: in(w.Current.Input), AmperesPerVolt: w.Current.AmperesPerVolt, ZeroV: w.Current.ZeroV},
 		Hydrogen:   &sim.Analog{Input: in(w.Hydrogen.Input), ZeroV: w.Hydrogen.ZeroV, PerVolt: w.Hydrogen.PerVolt},
-		Level:      &sim.Level{Input: in(w.Level.Input), Kind: sim.Transmitter, ShuntOhm: w.Level.ShuntOhm, LowMM: w.Level.LowMM, HighMM: w.Level.HighMM},
+		Level:      &sim.Level{Input: in(w.Level.Input), Kind: w.Level.Kind, Settings: w.Level.Settings},
 		PackSensor: w.Temperature.Pack, AmbientSensor: w.Temperature.Ambient,
 		RelayPin: w.Relay.Pin, HeartbeatPin: w.Relay.Heartbeat, Feedback: contact(w.Relay.Feedback),
 		Airflow: contact(w.Airflow), Complete: contact(w.Complete),

@@ -128,7 +128,7 @@ func evidence(s *bay.Setup) string {
 func fitted(s *bay.Setup, l *config.Level) string {
 	parts := []string{"pack voltage", "pack temperature"}
 	if l != nil {
-		parts = append(parts, "level ("+l.Kind+")")
+		parts = append(parts, "level ("+string(l.Kind)+")")
 	}
 	for _, o := range optional(s) {
 		if o.has {

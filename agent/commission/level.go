@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/config"
 	"bayward/agent/reading"
+	"bayward/sensors/level"
 )
 
 func (w *walk) level(ctx context.Context, s *Step) error {
@@ -26,7 +27,7 @@ func (w *walk) level(ctx context.Context, s *Step) error {
 		}
 		s.Evidence = append(s.Evidence, fmt.Sprintf("%s: %s, after %s", t.what, strings.TrimPrefix(showLevel(w.here), "level "), seconds(took)))
 	}
-	if l.Kind != "4-20ma" {
+	if !l.Kind.Measures() {
 		s.Evidence = append(s.Evidence, "heights of rods are set by hand; nothing to calibrate")
 		return nil
 	}
@@ -41,6 +42,7 @@ type probeTask struct {
 
 // probeTasks are what a probe must answer to, in order.
 func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probeTask {
+	kind := w.Bay.Wiring.Level.Kind
 	exchanged := func(now map[string]*Look) string {
 		for name, n := range now {
 			if o := others[name]; o != nil && o.Level.OK() && (!n.Level.OK() || n.Level.HighMM < o.Level.LowMM-3) {
@@ -64,7 +66,7 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 		}},
 		{"loop opened", task{
 			says: "Pull the probe's plug, or one of its wires at the terminals.", act: OpenLoop,
-			followed: func(l *Look) bool { return l.Level.Fault == reading.Open }, instead: exchanged,
+			followed: reads(kind.Opened()), instead: exchanged,
 			hint: "An open loop must be told as a broken wire. Does the end resistor sit at the probe, and not at the Pi?",
 		}},
 		{"loop closed again", task{
@@ -73,7 +75,7 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 		}},
 		{"shorted by the clip", task{
 			says: "Put the test clip across the probe's two terminals.", act: ShortLoop,
-			followed: func(l *Look) bool { return l.Level.Fault == reading.Short || l.Level.Fault == reading.OverRange }, instead: exchanged,
+			followed: reads(kind.Shorted()), instead: exchanged,
 			hint: "A short must be told as one.",
 		}},
 		{"clip taken off", task{
@@ -81,6 +83,12 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 			followed: func(l *Look) bool { return l.Level.OK() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
 		}},
 	}
+}
+
+// reads tells when the level is not read for the reason that a probe gives.
+func reads(why error) func(*Look) bool {
+	want := map[error]reading.Fault{level.ErrOpen: reading.Open, level.ErrShort: reading.Short, level.ErrOverRange: reading.OverRange}[why]
+	return func(l *Look) bool { return l.Level.Fault == want && want != reading.Missing }
 }
 
 const (
@@ -92,10 +100,10 @@ const (
 )
 
 func (w *walk) levelHeight(ctx context.Context, s *Step, l *config.Level) error {
-	level := func(l *Look) reading.Reading {
+	height := func(l *Look) reading.Reading {
 		return reading.Reading{Value: l.Level.LowMM, At: l.Level.At, Fault: l.Level.Fault}
 	}
-	p, ok, err := w.withMeter(ctx, "level", "Level rod in the pilot cell, mm above the plate tops, or \"skip\"", -50, 300, level)
+	p, ok, err := w.withMeter(ctx, "level", "Level rod in the pilot cell, mm above the plate tops, or \"skip\"", -50, 300, height)
 	if err != nil {
 		return err
 	}
@@ -103,18 +111,25 @@ func (w *walk) levelHeight(ctx context.Context, s *Step, l *config.Level) error 
 		s.Evidence = append(s.Evidence, "height not compared with a level rod")
 		return nil
 	}
-	mmPerV := (l.HighMM - l.LowMM) / 0.016 / l.ShuntOhm
-	reads := l.LowMM + l.OffsetMM + (p.inputV/l.ShuntOhm-0.004)/0.016*(l.HighMM-l.LowMM)
-	off := p.meter.value - reads
+	probe, err := level.New(l.Kind, l.Settings)
+	if err != nil {
+		return err // the configuration was checked
+	}
+	scale, ok := probe.(level.Scale)
+	if !ok {
+		return fmt.Errorf("bug: a level probe of kind %s measures and has no scale", l.Kind)
+	}
+	shown := scale.LevelMM(p.inputV)
+	off := p.meter.value - shown
 	offset := l.OffsetMM + off
 	switch {
 	case math.Abs(off) > maxLevelMM:
-		return failed("the level rod says %s mm and the probe %.1f mm; more than %.0f mm apart is a probe that hangs wrong, not an offset", short(p.meter.value), reads, maxLevelMM)
+		return failed("the level rod says %s mm and the probe %.1f mm; more than %.0f mm apart is a probe that hangs wrong, not an offset", short(p.meter.value), shown, maxLevelMM)
 	case l.LowMM+offset > 0 || l.HighMM+offset < w.Pack.FillMarkMM:
 		return failed("with offset_mm %s the probe would not reach from bare plates to fill_mark_mm: hang it at another height", fixed(offset))
 	}
-	u := 2 * math.Hypot(dipMM/math.Sqrt(3), mmPerV*p.noiseV/math.Sqrt(float64(p.looks)))
-	s.Evidence = append(s.Evidence, fmt.Sprintf("level rod %s mm, probe %s mm: level.offset_mm %s (configured %s), within %.1f mm", short(p.meter.value), reading.Digits(reads, 1), reading.Digits(offset, 1), fixed(l.OffsetMM), u))
+	u := 2 * math.Hypot(dipMM/math.Sqrt(3), scale.MMPerV()*p.noiseV/math.Sqrt(float64(p.looks)))
+	s.Evidence = append(s.Evidence, fmt.Sprintf("level rod %s mm, probe %s mm: level.offset_mm %s (configured %s), within %.1f mm", short(p.meter.value), reading.Digits(shown, 1), reading.Digits(offset, 1), fixed(l.OffsetMM), u))
 	w.found("level.offset_mm", offset)
 	w.uncertain("level", u)
 	return nil

@@ -4,6 +4,8 @@
 // can only be as careful or more careful than the table of the design.
 package config
 
+import "bayward/sensors/level"
+
 // Config is the whole file after defaults and checks.
 type Config struct {
 	Site  string `yaml:"site"`  // lower-case words and digits joined by hyphens
@@ -153,39 +155,15 @@ type Analog struct {
 	PerVolt float64 `yaml:"per_volt"`
 }
 
-// Level is the level probe in the pilot cell.
-//
-// Kind "rod": one rod in a supervised loop. The loop is fed through pull_ohm
-// from excitation_v and measured at the node; end_ohm sits at the far end and
-// keeps a dry loop from looking like a broken wire; the wetted rod adds
-// series_ohm in parallel.
-//
-// Kind "ladder": several rods in one such loop, each with its own series_ohm,
-// all different, so that every combination has its own voltage; only a wet
-// rod above wet rods makes sense.
-//
-// Kind "4-20ma": a transmitter over shunt_ohm with the fault bands of NAMUR
-// NE 43; low_mm at 4 mA, high_mm at 20 mA.
+// Level is the level probe in the pilot cell. Its kind says which of the
+// settings it takes.
 type Level struct {
-	Input       `yaml:",inline"`
-	Kind        string  `yaml:"kind"`
-	ExcitationV float64 `yaml:"excitation_v"`
-	PullOhm     float64 `yaml:"pull_ohm"`
-	EndOhm      float64 `yaml:"end_ohm"`
-	Rods        []Rod   `yaml:"rods"` // "rod" has one, "ladder" two to four, lowest first
-	ShuntOhm    float64 `yaml:"shunt_ohm"`
-	LowMM       float64 `yaml:"low_mm"`
-	HighMM      float64 `yaml:"high_mm"`
-	OffsetMM    float64 `yaml:"offset_mm"` // added to every height
+	Input          `yaml:",inline"`
+	Kind           level.Kind `yaml:"kind"`
+	level.Settings `yaml:",inline"`
 	// FastMS is for how long bare plates must show before the relay opens without
 	// waiting for a tick; 0 leaves the level to the ticks.
 	FastMS float64 `yaml:"fast_ms"`
-}
-
-// Rod is one electrode of a level probe.
-type Rod struct {
-	HeightMM  float64 `yaml:"height_mm"` // its tip above the plate tops
-	SeriesOhm float64 `yaml:"series_ohm"`
 }
 
 // Relay is the charge-enable output. It is open when its pin is low.

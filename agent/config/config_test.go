@@ -1,7 +1,6 @@
 package config
 
 import (
-	"os"
 	"reflect"
 	"regexp"
 	"strings"
@@ -12,17 +11,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/config/exampletest"
 	"bayward/agent/electrolyte"
 )
 
 const examplePath = "../../deploy/bayward.yaml"
-
-func example(t testing.TB) string {
-	t.Helper()
-	data, err := os.ReadFile(examplePath)
-	require.NoError(t, err)
-	return string(data)
-}
 
 func TestExampleLoads(t *testing.T) {
 	c, err := Load(examplePath)
@@ -44,7 +37,7 @@ func TestExampleLoads(t *testing.T) {
 // TestExampleIsComplete: every key of the configuration stands in the example,
 // in use or commented out.
 func TestExampleIsComplete(t *testing.T) {
-	text := example(t)
+	text := exampletest.Example(t)
 	for _, key := range allKeys(reflect.TypeFor[Config]()) {
 		if !regexp.MustCompile(`(?m)^[ #-]*` + key + `:`).MatchString(text) {
 			t.Errorf("%s has no line for the key %s", examplePath, key)
@@ -74,7 +67,7 @@ func allKeys(t reflect.Type) []string {
 // TestCommentedLimitsAreTheDefaults: what the example gives as defaults is
 // what a silent configuration gets.
 func TestCommentedLimitsAreTheDefaults(t *testing.T) {
-	text := example(t)
+	text := exampletest.Example(t)
 	at := strings.Index(text, "# limits:")
 	require.Positive(t, at)
 	said := text[:at] + regexp.MustCompile(`(?m)^# ?`).ReplaceAllString(text[at:], "")
@@ -89,7 +82,7 @@ func TestCommentedLimitsAreTheDefaults(t *testing.T) {
 
 // TestOptionalPartsOfTheExampleAreAccepted switches each commented part on.
 func TestOptionalPartsOfTheExampleAreAccepted(t *testing.T) {
-	text := example(t)
+	text := exampletest.Example(t)
 	for _, part := range []string{"hydrogen", "airflow", "charger_complete", "http"} {
 		block := regexp.MustCompile(`(?m)^( *)# ` + part + `:.*\n(?:^ *#   .*\n)+`)
 		on := block.ReplaceAllStringFunc(text, func(s string) string {
@@ -200,7 +193,7 @@ func TestTooManyBays(t *testing.T) {
 // TestSharedRoomSensors: bays of one room may have its air, its fan and its
 // hydrogen sensor in common, and nothing else.
 func TestSharedRoomSensors(t *testing.T) {
-	text := example(t)
+	text := exampletest.Example(t)
 	second := `  - name: bay-2
     pack: lift-24v
     wiring:

@@ -7,13 +7,14 @@ import (
 	"testing"
 	"time"
 
+	"bayward/agent/config/exampletest"
 	"bayward/agent/water"
 )
 
 // FuzzParse: no bytes make it panic; a refusal says where and what; and what
 // is accepted holds everything that the rest of the program relies on.
 func FuzzParse(f *testing.F) {
-	f.Add([]byte(example(f)))
+	f.Add([]byte(exampletest.Example(f)))
 	for _, text := range []string{small, strings.Replace(small, transmitter, ladder, 1), simulated, "", "---\n---", "bays: [{wiring: {level: {rods: [~]}}}]",
 		"? [a]\n: b", "a: &x {b: *x}", "<<: {site: a}", "!!map {site: a}", "site: |\n  x\n", "\xef\xbb\xbfsite: a"} {
 		f.Add([]byte(text))

@@ -2,8 +2,9 @@ package config
 
 import (
 	"fmt"
-	"math"
 	"time"
+
+	"bayward/sensors/level"
 )
 
 // BareWithin is FastMS as a duration.
@@ -12,46 +13,64 @@ func (l *Level) BareWithin() time.Duration {
 }
 
 func (c *checker) level(field string, l *Level, p *Pack) {
-	c.word(field+".kind", &l.Kind, "", "rod", "ladder", "4-20ma")
-	c.input(field, &l.Input, 4.096)
-	if c.present(field + ".offset_mm") {
-		c.number(field+".offset_mm", l.OffsetMM, -50, 50, "mm")
+	kind, names := string(l.Kind), []string{}
+	for _, k := range level.Kinds() {
+		names = append(names, string(k))
 	}
+	c.word(field+".kind", &kind, "", names...)
+	c.input(field, &l.Input, 4.096)
 	if c.present(field + ".fast_ms") {
 		c.number(field+".fast_ms", l.FastMS, 20, 1000, "ms")
 	}
 	if c.bad[field+".kind"] {
 		return
 	}
-	if l.Kind == "4-20ma" {
-		c.stray(field, l.Kind, "excitation_v", "pull_ohm", "end_ohm", "rods")
-		c.transmitter(field, l, p)
-		return
+	c.settings(field, l)
+	good := c.rods(field+".rods", l)
+	c.relations(field, l, good)
+	switch {
+	case l.Kind.Measures():
+		c.reach(field, l, p)
+	case good:
+		c.topRod(field, l, p)
 	}
-	c.stray(field, l.Kind, "shunt_ohm", "low_mm", "high_mm")
-	c.loop(field, l)
-	c.rods(field, l, p)
 }
 
-// stray finds keys that another kind of probe has.
-func (c *checker) stray(field, kind string, keys ...string) {
-	for _, key := range keys {
-		if c.present(field + "." + key) {
-			c.reject(field+"."+key, "does not belong to a level probe of kind "+kind)
+// settings judges the keys of a probe by what its kind takes.
+func (c *checker) settings(field string, l *Level) {
+	for _, key := range level.SettingKeys() {
+		if c.present(field+"."+key) && !l.Kind.Takes(key) {
+			c.reject(field+"."+key, "does not belong to a level probe of kind "+string(l.Kind))
+		}
+	}
+	for _, key := range l.Kind.Keys() {
+		if at := field + "." + key.Name; !key.Optional || c.present(at) {
+			c.number(at, *key.Of(&l.Settings), key.Low, key.High, key.Unit)
 		}
 	}
 }
 
-// transmitter: NAMUR NE 43 gives 3.8 to 20.5 mA to measured values and 21 mA
-// and more to faults. The input must reach 21 mA to tell them apart.
-func (c *checker) transmitter(field string, l *Level, p *Pack) {
-	shunt, low, high := field+".shunt_ohm", field+".low_mm", field+".high_mm"
-	c.number(shunt, l.ShuntOhm, 1, 1000, "ohm")
-	if top := l.topV() / 0.021; c.usable(shunt, field+".range_v") && l.ShuntOhm > top {
-		c.reject(shunt, fmt.Sprintf("must be at most %.0f ohm, so that the input reaches the 21 mA of a fault", math.Floor(top)))
+// relations judges what the keys must be to each other, where each is good by
+// itself.
+func (c *checker) relations(field string, l *Level, rodsGood bool) {
+	for _, r := range l.Kind.Relations() {
+		at := field + "." + r.Key
+		fit := c.usable(at, field+".range_v") && (r.Key != level.RodsKey || rodsGood)
+		for _, key := range r.Needs {
+			fit = fit && c.usable(field+"."+key)
+		}
+		if !fit {
+			continue
+		}
+		if rule := r.Broken(&l.Settings, l.topV()); rule != "" {
+			c.reject(at, rule)
+		}
 	}
-	c.number(low, l.LowMM, -300, 0, "mm at 4 mA; bare plates must be seen")
-	c.number(high, l.HighMM, 1, 500, "mm at 20 mA")
+}
+
+// reach: a probe that measures must see bare plates and a cell that is filled.
+func (c *checker) reach(field string, l *Level, p *Pack) {
+	low, high := field+".low_mm", field+".high_mm"
 	if !c.usable(low, high, field+".offset_mm") {
 		return
 	}
@@ -63,56 +82,41 @@ func (c *checker) transmitter(field string, l *Level, p *Pack) {
 	}
 }
 
-func (c *checker) loop(field string, l *Level) {
-	feed := field + ".excitation_v"
-	c.number(feed, l.ExcitationV, 0.5, 5.5, "V")
-	c.number(field+".pull_ohm", l.PullOhm, 100, 1e6, "ohm")
-	c.number(field+".end_ohm", l.EndOhm, 100, 1e7, "ohm")
-	if c.usable(feed, field+".range_v") && l.ExcitationV > l.topV() {
-		c.reject(feed, fmt.Sprintf("must be at most the input's %s V, so that an open loop can be told from an input at its end", plain(l.topV())))
+// rods judges each rod by itself, and reports whether all are good.
+func (c *checker) rods(field string, l *Level) bool {
+	count := l.Kind.Rods()
+	switch {
+	case count.Most == 0 || c.bad[field]:
+		return false
+	case len(l.Rods) < count.Least || len(l.Rods) > count.Most:
+		c.texts[field] = fmt.Sprintf("(%d rods)", len(l.Rods))
+		c.reject(field, count.Rule)
+		return false
 	}
-}
-
-func (c *checker) rods(field string, l *Level, p *Pack) {
-	rods := field + ".rods"
-	least, most, rule := 1, 1, "must be one rod; several make a ladder"
-	if l.Kind == "ladder" {
-		least, most, rule = 2, 4, "must be two to four rods"
-	}
-	if len(l.Rods) < least || len(l.Rods) > most {
-		c.texts[rods] = fmt.Sprintf("(%d rods)", len(l.Rods))
-		c.reject(rods, rule)
-		return
-	}
-	if c.bad[rods] || !c.rodValues(rods, l.Rods) || c.bad[field+".offset_mm"] {
-		return
-	}
-	c.rodHeights(rods, l, p)
-	c.loopStates(rods, field, l)
-}
-
-// rodValues reports whether all rods are good by themselves.
-func (c *checker) rodValues(field string, rods []Rod) bool {
 	before := len(c.problems)
-	for i, r := range rods {
+	for i := range l.Rods {
 		rod := fmt.Sprintf("%s[%d]", field, i)
 		if c.faulty(rod) {
 			return false
 		}
-		c.number(rod+".height_mm", r.HeightMM, -100, 300, "mm above the plate tops")
-		c.number(rod+".series_ohm", r.SeriesOhm, 10, 1e6, "ohm")
-		if i > 0 && c.usable(rod+".height_mm") && r.HeightMM <= rods[i-1].HeightMM {
-			c.reject(rod+".height_mm", fmt.Sprintf("must be above the rod before it (%s): lowest first", plain(rods[i-1].HeightMM)))
+		for _, key := range level.RodKeys {
+			c.number(rod+"."+key.Name, *key.Of(&l.Rods[i]), key.Low, key.High, key.Unit)
+		}
+		if at := rod + ".height_mm"; i > 0 && c.usable(at) && l.Rods[i].HeightMM <= l.Rods[i-1].HeightMM {
+			c.reject(at, fmt.Sprintf("must be above the rod before it (%s): lowest first", plain(l.Rods[i-1].HeightMM)))
 		}
 	}
 	return len(c.problems) == before
 }
 
-// rodHeights: a rod proves no more than its own height, so without one at the
+// topRod: a rod proves no more than its own height, so without one at the
 // lowest level for charging bare plates could never be cleared.
-func (c *checker) rodHeights(field string, l *Level, p *Pack) {
+func (c *checker) topRod(field string, l *Level, p *Pack) {
+	if c.bad[field+".offset_mm"] {
+		return
+	}
 	last := len(l.Rods) - 1
-	top := fmt.Sprintf("%s[%d].height_mm", field, last)
+	top := fmt.Sprintf("%s.rods[%d].height_mm", field, last)
 	height := l.Rods[last].HeightMM + l.OffsetMM
 	switch {
 	case height < p.ChargeLevelMM:

@@ -6,11 +6,13 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"bayward/agent/config/exampletest"
 )
 
 // TestCommentedPeopleAndNoticesLoad: what the example shows is accepted.
 func TestCommentedPeopleAndNoticesLoad(t *testing.T) {
-	text := example(t)
+	text := exampletest.Example(t)
 	from, to := strings.Index(text, "# people:"), strings.Index(text, "# Limits, all optional")
 	require.Greater(t, to, from)
 	open := regexp.MustCompile(`(?m)^# (people:|notify:|  .*)$`).ReplaceAllString(text[from:to], "$1")

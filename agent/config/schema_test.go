@@ -17,6 +17,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/words"
+	"bayward/sensors/level"
 )
 
 var update = flag.Bool("update", false, "write the schema anew")
@@ -34,7 +35,6 @@ var ranges = map[string][2]float64{
 	"Pack.electrolyte_ml": {10, 100000}, "Pack.charge_factor": {1.02, 1.30}, "Pack.free_surface_cm2": {1, 5000},
 	"Pack.charge_level_mm": {0.5, 100}, "Pack.fill_mark_mm": {1, 200}, "Pack.vent_well_mm": {2, 300},
 	"Voltage.channel": {0, 3}, "Voltage.offset_v": {-0.5, 0.5}, "Voltage.ratio": {1, 1000}, "Temperature.offset_c": {-5, 5},
-	"Level.offset_mm": {-50, 50}, "Level.shunt_ohm": {1, 1000}, "Level.low_mm": {-300, 0}, "Level.high_mm": {1, 500},
 	"Charger.rated_a": {0.1, 1000}, "MQTT.max_in_flight": {1, 64}, "QoS.state": {0, 2}, "QoS.event": {1, 2}, "QoS.status": {1, 2},
 	"QoS.notice": {0, 2}, "QoS.command": {0, 2}, "QoS.response": {0, 2}, "Current.channel": {0, 3}, "Level.channel": {0, 3}, "Analog.channel": {0, 3},
 }
@@ -42,7 +42,7 @@ var ranges = map[string][2]float64{
 // choices are the only values of some keys.
 var choices = map[string][]any{
 	"Config.units": anys(words.Systems()), "Config.language": anys(words.Languages()), "Config.sensors": {"wired", "simulated"},
-	"Current.kind": {"shunt", "hall"}, "Level.kind": {"rod", "ladder", "4-20ma"}, "Temperature.on": {"case", "electrolyte"},
+	"Current.kind": {"shunt", "hall"}, "Temperature.on": {"case", "electrolyte"},
 	"Charger.curve": {"iu", "iui", "taper", "unregulated", "unknown"},
 }
 
@@ -59,6 +59,7 @@ func build(t *testing.T) []byte {
 	t.Helper()
 	r := &reflector.Reflector{FieldNameTag: "yaml", RequiredFromJSONSchemaTags: true, ExpandedStruct: true, Anonymous: true}
 	require.NoError(t, r.AddGoComments("bayward/agent/config", ".", reflector.WithFullComment()))
+	require.NoError(t, r.AddGoComments("bayward/sensors/level", "../../sensors/level", reflector.WithFullComment()))
 	for name, text := range r.CommentMap {
 		r.CommentMap[name] = strings.Join(strings.Fields(text), " ")
 	}
@@ -103,10 +104,16 @@ func tune(name string, s *reflector.Schema) {
 			}
 		}
 	}
-	if name == "LimitsConfig" {
+	switch name {
+	case "Level":
+		tuneLevel(s)
+	case "Rod":
+		for _, key := range level.RodKeys {
+			bound(s, key.Name, key.Low, key.High)
+		}
+	case "LimitsConfig":
 		for _, row := range (&LimitsConfig{}).rows() {
-			p, _ := s.Properties.Get(row.key)
-			p.Minimum, p.Maximum = number(row.low), number(row.high)
+			bound(s, row.key, row.low, row.high)
 		}
 	}
 }
@@ -117,6 +124,45 @@ func anys(names []string) (all []any) {
 	}
 	return all
 }
+
+func bound(s *reflector.Schema, key string, low, high float64) {
+	p, ok := s.Properties.Get(key)
+	if !ok {
+		p = &reflector.Schema{}
+		s.Properties.Set(key, p)
+	}
+	p.Minimum, p.Maximum = number(low), number(high)
+}
+
+// tuneLevel says for each kind of probe what it must have and what it may not.
+func tuneLevel(s *reflector.Schema) {
+	at, _ := s.Properties.Get("kind")
+	for _, kind := range level.Kinds() {
+		at.Enum = append(at.Enum, kind)
+		is, own := part(), part()
+		is.Required = []string{"kind"}
+		is.Properties.Set("kind", &reflector.Schema{Const: kind})
+		own.Description = kind.About()
+		for _, key := range kind.Keys() {
+			bound(own, key.Name, key.Low, key.High)
+			if !key.Optional {
+				own.Required = append(own.Required, key.Name)
+			}
+		}
+		if rods := kind.Rods(); rods.Most > 0 {
+			own.Properties.Set(level.RodsKey, &reflector.Schema{MinItems: ref(uint64(rods.Least)), MaxItems: ref(uint64(rods.Most))})
+			own.Required = append(own.Required, level.RodsKey)
+		}
+		for _, key := range level.SettingKeys() {
+			if !kind.Takes(key) {
+				own.Properties.Set(key, reflector.FalseSchema)
+			}
+		}
+		s.AllOf = append(s.AllOf, &reflector.Schema{If: is, Then: own})
+	}
+}
+
+func part() *reflector.Schema { return &reflector.Schema{Properties: reflector.NewProperties()} }
 
 func ref[T any](v T) *T { return &v }
 
@@ -180,7 +226,7 @@ func TestSchemaRefuses(t *testing.T) {
 		{"agent: shed-2", "agent: shed-2\nunits: metric"}, {"agent: shed-2", "agent: shed-2\nsensors: none"},
 		{"adc: 0x48, channel: 0", "adc: 0x40, channel: 0"}, {"channel: 0, ratio", "channel: 4, ratio"}, {"ratio: 11", "ratio: 0.5"},
 		{"ratio: 11", "ratio: 11, range_v: 3.3"}, {"ratio: 11", "ratio: 11, rate: 100"}, {"kind: hall", "kind: magnet"},
-		{"kind: 4-20ma", "kind: float"}, {"packs:", "limits: {charge_max_c: 60}\npacks:"}, {"packs:", "limits: {stale_seconds: 1}\npacks:"},
+		{"kind: 4-20ma", "kind: float"}, {"shunt_ohm: 100", "shunt_ohm: 100, pull_ohm: 1000"}, {"shunt_ohm: 100, ", ""}, {"low_mm: -20", "low_mm: 5"}, {"packs:", "limits: {charge_max_c: 60}\npacks:"}, {"packs:", "limits: {stale_seconds: 1}\npacks:"},
 		{"packs:", "limits: {charge_max: 50}\npacks:"}, {"packs:", "mqtt: {broker: 'tcp://b:1883', qos: {event: 0}}\npacks:"},
 		{"relay: {pin: GPIO17, ", "relay: {"}, {"agent: shed-2", "agent: [shed-2]"},
 	} {
@@ -241,10 +287,9 @@ func TestSchemaKnowsEveryKey(t *testing.T) {
 		}
 		seen[typ] = true
 		for i := range typ.NumField() {
-			look(typ.Field(i).Type)
-		}
-		if typ == reflect.TypeFor[Input]() {
-			return // stands inline in the parts that have one
+			if f := typ.Field(i); !f.Anonymous { // what stands inline is of the part that has it
+				look(f.Type)
+			}
 		}
 		props := whole.Properties
 		if typ.Name() != "Config" {

@@ -3,6 +3,8 @@ package config
 import (
 	"fmt"
 	"math"
+
+	"bayward/sensors/level"
 )
 
 // DefaultWiring is what a simulated bay is wired with when the file says
@@ -21,8 +23,8 @@ func DefaultWiring(bayIndex int, p Pack) Wiring {
 			On: "electrolyte", Pack: fmt.Sprintf("28-%012x", 2*n), Ambient: fmt.Sprintf("28-%012x", 2*n+1),
 		},
 		Level: &Level{
-			Input: input(2), Kind: "4-20ma", ShuntOhm: 100,
-			LowMM: -20, HighMM: math.Max(30, math.Ceil(p.VentWellMM+5)),
+			Input: input(2), Kind: level.FourTwentyMA,
+			Settings: level.Settings{ShuntOhm: 100, LowMM: -20, HighMM: math.Max(30, math.Ceil(p.VentWellMM+5))},
 		},
 		// 0.5 V at none, 4 % at 2.5 V, as common transmitters with 0.5 to 2.5 V give.
 		Hydrogen: &Analog{Input: input(3), ZeroV: 0.5, PerVolt: 2},

@@ -113,7 +113,7 @@ func (u *unwise) bay(field string, b *Bay) {
 // with the refusal.
 func (u *unwise) rod(field string, b *Bay) {
 	l := b.Wiring.Level
-	if l == nil || l.Kind == "4-20ma" {
+	if l == nil || l.Kind.Measures() {
 		return
 	}
 	p, err := u.c.PackNamed(b.Serves()[0])

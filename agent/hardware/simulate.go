@@ -124,15 +124,5 @@ func simulatedLevel(l *config.Level) *sim.Level {
 	if l == nil {
 		return nil
 	}
-	out := &sim.Level{
-		Input: simulatedInput(l.Input), ExcitationV: l.ExcitationV, PullOhm: l.PullOhm, EndOhm: l.EndOhm,
-		ShuntOhm: l.ShuntOhm, LowMM: l.LowMM, HighMM: l.HighMM, OffsetMM: l.OffsetMM,
-	}
-	if l.Kind == "4-20ma" {
-		out.Kind = sim.Transmitter
-	}
-	for _, rod := range l.Rods {
-		out.Rods = append(out.Rods, sim.Rod{HeightMM: rod.HeightMM, SeriesOhm: rod.SeriesOhm})
-	}
-	return out
+	return &sim.Level{Input: simulatedInput(l.Input), Kind: l.Kind, Settings: l.Settings}
 }

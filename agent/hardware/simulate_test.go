@@ -10,6 +10,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/reading"
 	"bayward/sensors"
+	"bayward/sensors/level"
 	"bayward/sensors/sim"
 )
 
@@ -20,12 +21,12 @@ func simulatedConfig() *config.Config {
 		FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
 	}
 	c := &config.Config{Packs: []config.Pack{p}}
-	rods := []config.Rod{{HeightMM: 0, SeriesOhm: 22000}, {HeightMM: 4, SeriesOhm: 10000}, {HeightMM: 13, SeriesOhm: 4700}}
+	rods := []level.Rod{{HeightMM: 0, SeriesOhm: 22000}, {HeightMM: 4, SeriesOhm: 10000}, {HeightMM: 13, SeriesOhm: 4700}}
 	for i, name := range []string{"sender", "rod", "ladder"} {
 		w := config.DefaultWiring(i, p)
 		if name != "sender" {
 			in := w.Level.Input
-			w.Level = &config.Level{Input: in, Kind: name, ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: rods[:1]}
+			w.Level = &config.Level{Input: in, Kind: level.Kind(name), Settings: level.Settings{ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: rods[:1]}}
 		}
 		if name == "ladder" {
 			minus := 3

@@ -12,6 +12,7 @@ import (
 	"bayward/deploy/emulated/chips"
 	"bayward/deploy/emulated/control"
 	"bayward/deploy/emulated/machine"
+	"bayward/sensors/level"
 	"bayward/sensors/sim"
 )
 
@@ -54,10 +55,13 @@ type rig struct {
 func wiring() sim.Wiring {
 	ground := 1
 	return sim.Wiring{
-		I2C:        "1",
-		Voltage:    &sim.Divider{Input: sim.Input{ADC: 0x48, Channel: 0}, Ratio: 11},
-		Current:    &sim.Current{Input: sim.Input{ADC: 0x49, Channel: 0}, Minus: &ground, AmperesPerVolt: 2500},
-		Level:      &sim.Level{Kind: sim.Transmitter, Input: sim.Input{ADC: 0x48, Channel: 2}, ShuntOhm: 45, LowMM: -20, HighMM: 30},
+		I2C:     "1",
+		Voltage: &sim.Divider{Input: sim.Input{ADC: 0x48, Channel: 0}, Ratio: 11},
+		Current: &sim.Current{Input: sim.Input{ADC: 0x49, Channel: 0}, Minus: &ground, AmperesPerVolt: 2500},
+		Level: &sim.Level{
+			Kind: level.FourTwentyMA, Input: sim.Input{ADC: 0x48, Channel: 2},
+			Settings: level.Settings{ShuntOhm: 45, LowMM: -20, HighMM: 30},
+		},
 		Hydrogen:   &sim.Analog{Input: sim.Input{ADC: 0x48, Channel: 3}, ZeroV: 0.5, PerVolt: 2},
 		PackSensor: packSensor, AmbientSensor: airSensor,
 		RelayPin: lineNames[relayLine], HeartbeatPin: lineNames[heartbeatLine],

@@ -31,8 +31,20 @@ const MaxRods = 4
 
 // Rod is one electrode.
 type Rod struct {
-	HeightMM  float64 // of its tip above the plate tops
-	SeriesOhm float64 // above 0
+	HeightMM  float64 `yaml:"height_mm"`  // its tip above the plate tops
+	SeriesOhm float64 `yaml:"series_ohm"` // resistor between the loop and the rod, above 0
+}
+
+// AlikeError says that two states of a loop show the same voltage.
+type AlikeError struct {
+	State, Other string // such as "rod 1 wet" and "a short"
+	Volts        float64
+}
+
+// Error names both states.
+func (e *AlikeError) Error() string {
+	return fmt.Sprintf("level: %s and %s cannot be told apart at %.3f V: resistors too close to each other or to %d ohm",
+		e.State, e.Other, e.Volts, MaxPathOhm)
 }
 
 // LoopOpts describes a loop as it is built.
@@ -60,8 +72,9 @@ type state struct {
 }
 
 // NewLoop works out the voltages of every state. It is an error if the numbers
-// are no circuit, if the rods are not in order, or if a state that makes sense
-// could not be told from another one even with perfect parts and clean rods.
+// are no circuit, if the rods are not in order, or, an *AlikeError, if a state
+// that makes sense could not be told from another one even with perfect parts and
+// clean rods.
 func NewLoop(o LoopOpts) (*Loop, error) {
 	if err := o.check(); err != nil {
 		return nil, err
@@ -133,15 +146,19 @@ func (o *LoopOpts) pattern(pattern uint) state {
 	return s
 }
 
-// wetRods names a pattern, such as "wet rods [1 2]".
+// wetRods names a pattern, such as "rod 1+2 wet".
 func wetRods(pattern uint) string {
-	var numbers []int
+	if pattern == 0 {
+		return "no rod wet"
+	}
+	name, sign := "rod", " "
 	for i := range MaxRods {
 		if pattern>>i&1 != 0 {
-			numbers = append(numbers, i+1)
+			name += fmt.Sprintf("%s%d", sign, i+1)
+			sign = "+"
 		}
 	}
-	return fmt.Sprint("wet rods ", numbers)
+	return name + " wet"
 }
 
 // siemens is the conductance from the node back, with every resistor at the
@@ -176,8 +193,7 @@ func (l *Loop) distinct(o LoopOpts) error {
 		}
 		for _, other := range l.states {
 			if other.name != s.name && other.has(v) {
-				return fmt.Errorf("level: %s and %s cannot be told apart at %.3f V: resistors too close to each other or to %d ohm",
-					s.name, other.name, v, MaxPathOhm)
+				return &AlikeError{s.name, other.name, v}
 			}
 		}
 	}

@@ -227,7 +227,7 @@ func TestNewLoopRefuses(t *testing.T) {
 		{"upside down", func(o *LoopOpts) { o.Rods[1].HeightMM = 2 }, "rod 2: height of 2 mm is not above rod 1"},
 		{"no height", func(o *LoopOpts) { o.Rods[2].HeightMM = math.NaN() }, "rod 3: height of NaN mm"},
 		{"silly tolerance", func(o *LoopOpts) { o.Tolerance = 0.5 }, "tolerance of 0.5"},
-		{"same resistors", func(o *LoopOpts) { o.Rods[1].SeriesOhm = 22e3 }, "wet rods [1] and wet rods [2] cannot be told apart"},
+		{"same resistors", func(o *LoopOpts) { o.Rods[1].SeriesOhm = 22e3 }, "rod 1 wet and rod 2 wet cannot be told apart"},
 		{"dry like broken", func(o *LoopOpts) { o.EndOhm = 5e6 }, "a broken wire cannot be told apart"},
 		{"wet like short", func(o *LoopOpts) { o.Rods = []Rod{{5, 47}} }, "a short cannot be told apart"},
 	} {

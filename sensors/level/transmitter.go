@@ -15,6 +15,33 @@ const (
 	FailHighMA  = 21.0
 )
 
+// transmitterRow is the kind of a transmitter.
+var transmitterRow = row{
+	kind:     FourTwentyMA,
+	about:    "A transmitter over shunt_ohm with the fault bands of NAMUR NE 43; low_mm at 4 mA, high_mm at 20 mA.",
+	measures: true,
+	keys: []Key{
+		{"shunt_ohm", 1, 1000, "ohm", false, func(s *Settings) *float64 { return &s.ShuntOhm }},
+		{"low_mm", -300, 0, "mm at 4 mA; bare plates must be seen", false, func(s *Settings) *float64 { return &s.LowMM }},
+		{"high_mm", 1, 500, "mm at 20 mA", false, func(s *Settings) *float64 { return &s.HighMM }},
+		offsetKey,
+	},
+	opened: ErrOpen, shorted: ErrOverRange,
+	relations: []Relation{{"shunt_ohm", nil, shuntTooLarge}},
+	open: func(s *Settings) (Probe, error) {
+		return NewTransmitter(Transmitter{ShuntOhm: s.ShuntOhm, LowMM: s.LowMM + s.OffsetMM, HighMM: s.HighMM + s.OffsetMM})
+	},
+}
+
+// shuntTooLarge: the input must reach FailHighMA, or a failure could not be told
+// from a measured value.
+func shuntTooLarge(s *Settings, topV float64) string {
+	if most := topV / FailHighMA * 1000; s.ShuntOhm > most {
+		return fmt.Sprintf("must be at most %.0f ohm, so that the input reaches the 21 mA of a fault", math.Floor(most))
+	}
+	return ""
+}
+
 // Transmitter reads a 4–20 mA signal as the voltage over a shunt.
 type Transmitter struct {
 	ShuntOhm float64
@@ -45,9 +72,19 @@ func (t *Transmitter) Read(volts float64) (Span, error) {
 	case mA >= FailHighMA:
 		return Span{}, ErrOverRange
 	case mA >= ValidLowMA && mA <= ValidHighMA:
-		mm := t.LowMM + (mA-4)/(20-4)*(t.HighMM-t.LowMM)
+		mm := t.LevelMM(volts)
 		return Span{mm, mm}, nil
 	default:
 		return Span{}, ErrImplausible
 	}
 }
+
+// LevelMM is the height on the line through 4 and 20 mA.
+func (t *Transmitter) LevelMM(volts float64) float64 {
+	return t.LowMM + (volts/t.ShuntOhm*1000-4)/(20-4)*(t.HighMM-t.LowMM)
+}
+
+// MMPerV is the slope of that line.
+func (t *Transmitter) MMPerV() float64 { return (t.HighMM - t.LowMM) / 0.016 / t.ShuntOhm }
+
+var _ Scale = (*Transmitter)(nil)

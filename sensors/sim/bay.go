@@ -3,7 +3,6 @@ package sim
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 	"time"
 
 	"bayward/sensors/sim/pack"
@@ -27,7 +26,7 @@ type Bay struct {
 	divider    Divider
 	current    Current
 	hydrogen   Analog
-	probe      *probe
+	probe      circuit
 	adcs       []*adc
 	packSensor *thermometer
 	packBus    string       // of the plug
@@ -71,9 +70,6 @@ func newBay(b *Bench, o Opts, w Wiring) (*Bay, error) {
 		y.contactor.hold = 10 * time.Second
 	}
 	y.contactor.timed = w.HeartbeatPin != ""
-	if w.Level != nil {
-		y.probe = newProbe(*w.Level, rand.New(rand.NewPCG(o.Seed, 0x9a7e)))
-	}
 	return y, nil
 }
 

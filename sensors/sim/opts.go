@@ -3,6 +3,7 @@ package sim
 import (
 	"time"
 
+	"bayward/sensors/level"
 	"bayward/sensors/sim/pack"
 )
 
@@ -92,30 +93,12 @@ type Analog struct {
 	ZeroV, PerVolt float64
 }
 
-// LevelKind is the kind of a level probe's circuit.
-type LevelKind uint8
-
-// The circuits of a level probe.
-const (
-	Rods        LevelKind = iota // one or more rods in a supervised loop
-	Transmitter                  // 4-20 mA over a shunt
-)
-
-// Level is the level probe in the pilot cell. Heights are what a driver reports
-// after adding OffsetMM to what it is told.
+// Level is the level probe in the pilot cell, with the settings that a driver is
+// told: heights are what it reports after adding OffsetMM.
 type Level struct {
 	Input
-	Kind                         LevelKind
-	ExcitationV, PullOhm, EndOhm float64
-	Rods                         []Rod
-	ShuntOhm, LowMM, HighMM      float64
-	OffsetMM                     float64
-}
-
-// Rod is one electrode.
-type Rod struct {
-	HeightMM  float64 // of its tip above the plate tops
-	SeriesOhm float64
+	Kind level.Kind
+	level.Settings
 }
 
 // Contact is a contact input. With ActiveLow a closed contact pulls the line

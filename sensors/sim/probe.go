@@ -1,6 +1,12 @@
 package sim
 
-import "math/rand/v2"
+import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
+
+	"bayward/sensors/level"
+)
 
 const (
 	supplyV       = 5.0    // of the converter and the transmitter's clamp
@@ -9,56 +15,94 @@ const (
 	resistorShare = 0.005
 )
 
-// probe is the level probe's circuit.
-type probe struct {
-	level   Level
-	pullOhm float64
-	endOhm  float64
-	rodOhm  []float64
+// circuit is the physics of a level probe: not that of the driver which reads
+// it, but written once more, from the data sheets.
+type circuit interface {
+	// volts is what the converter's input sees.
+	volts(p plight) float64
 }
 
-// newProbe gives each resistor its tolerance.
-func newProbe(l Level, rng *rand.Rand) *probe {
+// plight is how a probe is doing.
+type plight struct {
+	levelMM     float64 // that it feels
+	open, short bool
+	driftS      float64 // for how long it has been drifting, s
+}
+
+// circuits makes the circuit of each kind. The error is for settings that cannot
+// be.
+var circuits = map[level.Kind]func(*level.Settings, *rand.Rand) (circuit, error){
+	level.SingleRod:    newRodLoop,
+	level.Ladder:       newRodLoop,
+	level.FourTwentyMA: newTransmitter,
+}
+
+func newCircuit(l *Level, rng *rand.Rand) (circuit, error) {
+	build, ok := circuits[l.Kind]
+	if !ok {
+		return nil, fmt.Errorf("no circuit is known of a level probe of kind %q", l.Kind)
+	}
+	settings := l.Settings
+	return build(&settings, rng)
+}
+
+// rodLoop is one rod or several in a supervised loop.
+type rodLoop struct {
+	*level.Settings
+	// The resistors as they came out of the box.
+	pullOhm, endOhm float64
+	rodOhm          []float64
+}
+
+// newRodLoop gives each resistor its tolerance.
+func newRodLoop(s *level.Settings, rng *rand.Rand) (circuit, error) {
 	actual := func(ohm float64) float64 { return ohm * (1 + resistorShare*(2*rng.Float64()-1)) }
-	p := &probe{level: l, pullOhm: actual(l.PullOhm), endOhm: actual(l.EndOhm)}
-	for _, rod := range l.Rods {
-		p.rodOhm = append(p.rodOhm, actual(rod.SeriesOhm))
+	l := &rodLoop{Settings: s, pullOhm: actual(s.PullOhm), endOhm: actual(s.EndOhm)}
+	errs := []error{
+		above0("excitation volts", s.ExcitationV), above0("pull ohm", s.PullOhm),
+		above0("end ohm", s.EndOhm), above0("number of rods", float64(len(s.Rods))),
 	}
-	return p
+	for _, rod := range s.Rods {
+		l.rodOhm = append(l.rodOhm, actual(rod.SeriesOhm))
+		errs = append(errs, above0("series ohm", rod.SeriesOhm))
+	}
+	return l, errors.Join(errs...)
 }
 
-// volts is what the converter's input sees for a level.
-func (p *probe) volts(levelMM float64, open, short bool, driftS float64) float64 {
-	if p.level.Kind == Transmitter {
-		return p.transmitterV(levelMM, open, short, driftS)
-	}
+func (l *rodLoop) volts(p plight) float64 {
 	switch {
-	case short:
+	case p.short:
 		return 0
-	case open:
-		return p.level.ExcitationV
+	case p.open:
+		return l.ExcitationV
 	}
-	siemens := 1 / p.endOhm
-	for i, rod := range p.level.Rods {
-		if levelMM >= rod.HeightMM+p.level.OffsetMM {
-			siemens += 1 / p.rodOhm[i]
+	siemens := 1 / l.endOhm
+	for i, rod := range l.Rods {
+		if p.levelMM >= rod.HeightMM+l.OffsetMM {
+			siemens += 1 / l.rodOhm[i]
 		}
 	}
-	siemens += driftS / driftLeakS / p.endOhm
-	return p.level.ExcitationV / (1 + p.pullOhm*siemens)
+	siemens += p.driftS / driftLeakS / l.endOhm
+	return l.ExcitationV / (1 + l.pullOhm*siemens)
 }
 
-// transmitterV is a 4-20 mA transmitter, which saturates at 3.8 and 20.5 mA as
+// transmitter is a 4-20 mA transmitter, which saturates at 3.8 and 20.5 mA as
 // NAMUR NE 43 has it; a short lets the supply push more than 21 mA.
-func (p *probe) transmitterV(levelMM float64, open, short bool, driftS float64) float64 {
+type transmitter struct{ *level.Settings }
+
+func newTransmitter(s *level.Settings, _ *rand.Rand) (circuit, error) {
+	return transmitter{s}, errors.Join(above0("shunt ohm", s.ShuntOhm), above0("range of the transmitter (mm)", s.HighMM-s.LowMM))
+}
+
+func (t transmitter) volts(p plight) float64 {
 	const shortMA = 24.0
 	switch {
-	case open:
+	case p.open:
 		return 0
-	case short:
-		return shortMA / 1000 * p.level.ShuntOhm
+	case p.short:
+		return shortMA / 1000 * t.ShuntOhm
 	}
-	levelMM += driftMMPerH * driftS / 3600
-	span := (levelMM - p.level.OffsetMM - p.level.LowMM) / (p.level.HighMM - p.level.LowMM)
-	return min(max(4+16*span, 3.8), 20.5) / 1000 * p.level.ShuntOhm
+	levelMM := p.levelMM + driftMMPerH*p.driftS/3600
+	span := (levelMM - t.OffsetMM - t.LowMM) / (t.HighMM - t.LowMM)
+	return min(max(4+16*span, 3.8), 20.5) / 1000 * t.ShuntOhm
 }

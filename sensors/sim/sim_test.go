@@ -10,6 +10,8 @@ import (
 
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/i2c"
+
+	"bayward/sensors/level"
 )
 
 // common is a bay with everything fitted.
@@ -24,8 +26,10 @@ func common(name string) (Opts, Wiring) {
 		Voltage: &Divider{Input: Input{0x48, 0}, Ratio: 11},
 		Current: &Current{Input: Input{0x48, 2}, Minus: &minus, AmperesPerVolt: 1000},
 		Level: &Level{
-			Input: Input{0x48, 1}, ExcitationV: 3.3, PullOhm: 10000, EndOhm: 22000,
-			Rods: []Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 3, SeriesOhm: 10000}},
+			Input: Input{0x48, 1}, Kind: level.Ladder, Settings: level.Settings{
+				ExcitationV: 3.3, PullOhm: 10000, EndOhm: 22000,
+				Rods: []level.Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 3, SeriesOhm: 10000}},
+			},
 		},
 		Hydrogen:   &Analog{Input: Input{0x49, 0}, ZeroV: 0.4, PerVolt: 2},
 		PackSensor: "28-0000000000a1", AmbientSensor: "28-0000000000b2",
@@ -146,11 +150,14 @@ func par(ohm ...float64) float64 {
 }
 
 func TestProbe(t *testing.T) {
-	p := &probe{level: Level{ExcitationV: 5, PullOhm: 1000, OffsetMM: 1, Rods: []Rod{{5, 2000}}}, pullOhm: 1000, endOhm: 4000, rodOhm: []float64{2000}}
-	tx := &probe{level: Level{Kind: Transmitter, ShuntOhm: 100, LowMM: -10, HighMM: 30}}
+	p := &rodLoop{
+		Settings: &level.Settings{ExcitationV: 5, OffsetMM: 1, Rods: []level.Rod{{HeightMM: 5}}},
+		pullOhm:  1000, endOhm: 4000, rodOhm: []float64{2000},
+	}
+	tx := transmitter{&level.Settings{ShuntOhm: 100, LowMM: -10, HighMM: 30}}
 	for _, row := range []struct {
 		what        string
-		p           *probe
+		p           circuit
 		mm          float64
 		open, short bool
 		want        float64
@@ -166,7 +173,7 @@ func TestProbe(t *testing.T) {
 		{"broken loop", tx, 10, true, false, 0},        // NE 43: 3.6 mA or less
 		{"shorted sensor", tx, 10, false, true, 2.4},   // NE 43: 21 mA or more
 	} {
-		near(t, row.what, row.p.volts(row.mm, row.open, row.short, 0), row.want, 1e-9)
+		near(t, row.what, row.p.volts(plight{row.mm, row.open, row.short, 0}), row.want, 1e-9)
 	}
 }
 
@@ -184,8 +191,9 @@ func TestRefusals(t *testing.T) {
 		"empty name":    func(o *Opts, w *Wiring) { o.Name, *w = "", Wiring{} },
 		"charge":        func(o *Opts, w *Wiring) { o.StateOfCharge, *w = 2, Wiring{} },
 		"rods": func(_ *Opts, w *Wiring) {
-			*w = Wiring{Level: &Level{Input: Input{0x4a, 0}, ExcitationV: 1, PullOhm: 1, EndOhm: 1}}
+			*w = Wiring{Level: &Level{Input: Input{0x4a, 0}, Kind: level.SingleRod, Settings: level.Settings{ExcitationV: 1, PullOhm: 1, EndOhm: 1}}}
 		},
+		"kind of probe":  func(_ *Opts, w *Wiring) { *w = Wiring{Level: &Level{Input: Input{0x4a, 0}, Kind: "float"}} },
 		"name of sensor": func(_ *Opts, w *Wiring) { *w = Wiring{PackSensor: "../etc"} },
 	} {
 		b, _ := fitted(t)

@@ -3,6 +3,7 @@ package sim
 import (
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"slices"
 )
 
@@ -34,7 +35,9 @@ func (y *Bay) wireInputs(w Wiring) error {
 		connect("hydrogen", h.Input, hydrogenSensor)
 	}
 	if l := w.Level; l != nil {
-		errs = append(errs, l.check())
+		probe, err := newCircuit(l, rand.New(rand.NewPCG(y.opts.Seed, 0x9a7e)))
+		y.probe = probe
+		errs = append(errs, err)
 		connect("level", l.Input, levelProbe)
 	}
 	return errors.Join(errs...)
@@ -152,19 +155,4 @@ func pair(plus, minus int) error {
 		return nil
 	}
 	return fmt.Errorf("channels %d and %d are no differential pair: want 0-1, 0-3, 1-3 or 2-3", plus, minus)
-}
-
-// check refuses a circuit that cannot be.
-func (l *Level) check() error {
-	if l.Kind == Transmitter {
-		return errors.Join(above0("shunt ohm", l.ShuntOhm), above0("range of the transmitter (mm)", l.HighMM-l.LowMM))
-	}
-	errs := []error{
-		above0("excitation volts", l.ExcitationV), above0("pull ohm", l.PullOhm),
-		above0("end ohm", l.EndOhm), above0("number of rods", float64(len(l.Rods))),
-	}
-	for _, rod := range l.Rods {
-		errs = append(errs, above0("series ohm", rod.SeriesOhm))
-	}
-	return errors.Join(errs...)
 }

@@ -2,37 +2,28 @@ package config
 
 import (
 	"fmt"
-	"regexp"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"bayward/agent/config/exampletest"
 	"bayward/sensors/level"
 )
 
-// TestAlternativesOfTheExample: the other kinds of probe and sensor that stand
-// in its comments are accepted as they are.
+// TestAlternativesOfTheExample: every kind of probe and of current sensor stands
+// in the example, and is accepted as it stands there.
 func TestAlternativesOfTheExample(t *testing.T) {
-	example := example(t)
-	for _, row := range []struct{ part, kind, keep string }{
-		{"level", "rod", "adc: 0x48\n        channel: 2\n"},
-		{"level", "ladder", "adc: 0x48\n        channel: 2\n"},
-		{"current", "shunt", "adc: 0x49\n"},
-	} {
-		t.Run(row.kind, func(t *testing.T) {
-			marker := "        # kind: " + row.kind + "\n"
-			_, after, found := strings.Cut(example, marker)
-			require.True(t, found)
-			lines := regexp.MustCompile(`^(?: {8}# +(?:- )?[a-z_]+:.*\n)+`).FindString(after)
-			require.NotEmpty(t, lines)
-			block := regexp.MustCompile(`(?m)^      ` + row.part + `:\n(?:^        .*\n)+`)
-			text := block.ReplaceAllString(example, "      "+row.part+":\n        "+row.keep+
-				strings.ReplaceAll(marker+lines, "        # ", "        "))
-			_, err := Parse("example", []byte(text))
-			require.NoError(t, err, text)
-		})
+	for _, kind := range level.Kinds() {
+		c, err := Parse("example", []byte(exampletest.WithLevel(t, string(kind))))
+		require.NoError(t, err, kind)
+		require.Equal(t, kind, c.Bays[0].Wiring.Level.Kind)
+	}
+	for _, kind := range []string{"hall", "shunt"} {
+		c, err := Parse("example", []byte(exampletest.WithCurrent(t, kind)))
+		require.NoError(t, err, kind)
+		require.Equal(t, kind, c.Bays[0].Wiring.Current.Kind)
 	}
 }
 

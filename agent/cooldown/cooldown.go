@@ -6,65 +6,65 @@ import (
 	"bayward/agent/reading"
 )
 
-// Config is the limits of the rule; see bay.Limits.
+// Config holds the limits of the rule; see bay.Limits.
 type Config struct {
 	WateringMaxC float64
 	NearAmbientK float64
 	FallMaxKPerH float64
 	RestMin      time.Duration
 	HasAmbient   bool
-	// SensorShare is how much of the electrolyte's excess over the air the
-	// sensor shows, 0.5 to 1; 0 stands for 1, a sensor in the electrolyte. See
+	// SensorShare is the share of the electrolyte's excess over the air that the
+	// sensor shows, 0.5 to 1; 0 means 1, a sensor in the electrolyte. See
 	// [CaseShare].
 	SensorShare float64
 }
 
-// CaseShare is the SensorShare of a sensor on the outside of a cell's jar.
-// Heat that leaves through 3 to 5 mm of polypropylene (0.2 W/(m K)) and then to
-// still air (8 W/(m² K)) drops 11 to 17 % of the excess in the wall; both
-// figures from memory. What covers the sensor raises the share.
+// CaseShare is the SensorShare of a sensor on the outside of a cell's jar. Heat
+// that leaves through 3 to 5 mm of polypropylene (0.2 W/(m K)) and then to still
+// air (8 W/(m² K)) drops 11 to 17 % of the excess in the wall; both figures from
+// memory. Covering the sensor raises the share.
 const CaseShare = 0.85
 
-// Inputs is one tick.
+// Inputs is one tick's input.
 type Inputs struct {
 	Now      time.Duration
 	PackC    reading.Reading
 	AmbientC reading.Reading
 	Full     bool          // proven full
-	Resting  bool          // no charge is under way and none flows
+	Resting  bool          // no charge in progress and no current
 	EndedAt  time.Duration // when the last charging current stopped
 }
 
 const (
-	// rewarmK is how far the pack may warm again, by the sun or by a working
-	// fan that stops, before it no longer counts as cool. A reading this much
-	// above what its mean shows is not passed over either.
+	// rewarmK is how far a cool pack may warm again, from the sun or because a fan
+	// stops, before it no longer counts as cool. A reading more than this above its mean
+	// counts, too.
 	rewarmK = 2.0
-	// holdFor is how long the rules must hold on end, so that no spike and no
-	// noise makes a pack cool; readings further apart than holdGap start it
-	// again.
+	// holdFor is how long the rules must hold without a break, so that neither a
+	// spike nor noise makes a pack cool. Readings further apart than holdGap start
+	// it again.
 	holdFor, holdGap = 5 * time.Minute, 15 * time.Minute
-	// holdAgain is what a restart adds to it: the means begin anew, and what is
-	// left of their first reading's noise must not make the pack cool earlier.
+	// holdAgain is added after a restart: the means begin again, and the remaining
+	// noise of their first reading must not make the pack cool earlier.
 	holdAgain = 2 * time.Minute
-	// settleFor is how long means that begin anew after a restart are not used
-	// for the fall: of the first reading's noise less than a ten thousandth is
-	// left then. After five minutes it was a twelfth, and the call to water could
-	// come a mark earlier than without the restart. A night that begins with its
-	// charge's end has hours to go, and needs but one mark's time.
+	// settleFor is how long after a restart the new means are not used for the
+	// fall. By then less than a ten-thousandth of the first reading's noise is
+	// left. After five minutes it was a twelfth, and the call to water could come a
+	// mark earlier than without the restart. A night that begins when its charge
+	// ends has hours to go and needs only one mark's time.
 	settleFor = 10 * smoothOver
-	// lagFor is how long after a charge nothing is learned: the electrolyte
-	// still mixes and a sensor on the case still follows.
+	// lagFor is how long after a charge nothing is learned: the electrolyte is
+	// still mixing and a sensor on the case is still catching up.
 	lagFor = 20 * time.Minute
-	// Without a reading of the air the fall alone must tell: a third of the
-	// limit, after twice the rest.
+	// Without a reading of the air only the fall can decide: a third of the limit,
+	// after twice the rest.
 	blindShare, blindRests = 3.0, 2
-	// blindCaseK is what a sensor on the case may miss when the air is not
-	// known: the share lost of an excess of 17 K.
+	// blindCaseK is what a sensor on the case may miss when the air temperature is
+	// unknown: the lost share of an excess of 17 K.
 	blindCaseK = 3.0
 )
 
-// Rest judges one cool-down. Make it with New.
+// Rest judges one cool-down. Create it with [New].
 type Rest struct {
 	cfg Config
 	s   Status
@@ -75,11 +75,11 @@ type Rest struct {
 	fitted bool
 
 	idle   bool          // nothing has cooled since the last reset
-	holdAt time.Duration // since when the rules hold
+	holdAt time.Duration // when the rules began to hold
 	holds  bool
 	lastAt time.Duration // of the last good reading
 	noted  bool
-	goesOn bool // since a restart, until the next charge
+	goesOn bool // from a restart to the next charge
 
 	reach   span // hours from reachAt
 	reachAt time.Duration
@@ -87,7 +87,7 @@ type Rest struct {
 	learned, learnedSE float64 // 1/tau of the last night, 1/h; 0: unknown
 }
 
-// New makes a rule that is not cool.
+// New returns a rule that is not cool.
 func New(cfg Config) *Rest {
 	if !(cfg.SensorShare > 0 && cfg.SensorShare <= 1) {
 		cfg.SensorShare = 1
@@ -95,10 +95,10 @@ func New(cfg Config) *Rest {
 	return &Rest{cfg: cfg}
 }
 
-// Status gives the state after the last step; it is valid until the next.
+// Status returns the state after the last step; it is valid until the next.
 func (r *Rest) Status() *Status { return &r.s }
 
-// Step takes in one tick.
+// Step processes one tick.
 func (r *Rest) Step(in *Inputs) {
 	r.air.add(in.Now, in.AmbientC.Value, in.AmbientC.OK())
 	if !in.Full || !in.Resting {
@@ -129,7 +129,7 @@ func (r *Rest) Step(in *Inputs) {
 	r.tell(in.Now)
 }
 
-// reset is a pack that is not at rest after a full charge.
+// reset starts again for a pack that is not at rest after a full charge.
 func (r *Rest) reset() {
 	r.idle = true
 	if r.marks.primed {
@@ -139,7 +139,7 @@ func (r *Rest) reset() {
 	r.s = Status{TauH: tau, TauSpreadH: spread, TauKnown: known, NoAmbient: !r.cfg.HasAmbient}
 }
 
-// held lets a cool verdict through once it has stood for holdFor.
+// held passes a cool verdict once the rules have held for holdFor.
 func (r *Rest) held(in *Inputs, why Reason, wasCool bool) Reason {
 	if r.noted && in.Now-r.lastAt > holdGap {
 		r.holds = false
@@ -174,7 +174,7 @@ func (r *Rest) settleTime() time.Duration {
 	return markEvery
 }
 
-// waiting looks at the temperatures first, since the rest may go by while they
+// waiting checks the temperatures first, because the rest may run out while they
 // already hold.
 func (r *Rest) waiting(in *Inputs, wasCool bool) Reason {
 	slack := 0.0
@@ -197,7 +197,7 @@ func (r *Rest) waiting(in *Inputs, wasCool bool) Reason {
 	return r.or(NothingLeft)
 }
 
-// or names the minimum rest before any other reason.
+// or returns the minimum rest in place of any other reason while it is not over.
 func (r *Rest) or(why Reason) Reason {
 	if r.s.RestLeft > 0 {
 		if why != NothingLeft {
@@ -218,7 +218,7 @@ func (r *Rest) waitingBlind() Reason {
 	return NothingLeft
 }
 
-// electrolyteC is the temperature of the electrolyte for a reading.
+// electrolyteC estimates the temperature of the electrolyte from a reading.
 func (r *Rest) electrolyteC(packC float64) float64 {
 	if r.cfg.SensorShare == 1 {
 		return packC

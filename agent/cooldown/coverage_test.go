@@ -8,14 +8,14 @@ import (
 	"bayward/agent/cooldown"
 )
 
-// said is an estimate that was given some time into a night.
+// said is an estimate given some time into a night.
 type said struct{ at, ready, early, late float64 }
 
-// asked are the times after a charge, h, at which a person may look.
+// asked are the times after a charge, h, at which the technician may look.
 var asked = []float64{0.75, 1, 2, 4}
 
-// tellings runs a night and gives the time at which it became ready and what
-// had been said at each of the asked times; ok is false when it never did.
+// tellings runs a night. It returns when the pack became ready and the estimate at
+// each of the asked times; ok is false when it never became ready.
 func tellings(n night) (readyH float64, all []said, ok bool) {
 	next := 0
 	n.run(40, func(m moment) bool {
@@ -34,7 +34,7 @@ func tellings(n night) (readyH float64, all []said, ok bool) {
 	return readyH, all, ok
 }
 
-// score counts how often the truth lay in the range.
+// score counts how often the truth was in the range.
 type score struct {
 	nights, in, early, late int
 	widths, misses          []float64
@@ -62,11 +62,11 @@ func median(x []float64) float64 {
 	return x[len(x)/2]
 }
 
-// TestRangeHolds checks that the time to ready lies in its range about as often
-// as cooldown.ReadyCoverage says, over nights of which the rule knows nothing:
-// on the first night of a pack and on a later one. The bounds are four standard
-// errors of a share of 0.9 around it, and 0.03 for the difference between these
-// nights and those that the rule's constants were chosen for.
+// TestRangeHolds checks that the time to ready is in its range about as often as
+// cooldown.ReadyCoverage promises, over nights unknown to the rule: on the first
+// night of a pack and on a later one. The bounds are four standard errors of a
+// share of 0.9 around it, and 0.03 for the difference between these nights and
+// those that the rule's constants were chosen for.
 func TestRangeHolds(t *testing.T) {
 	const nights = 600
 	for _, c := range []struct {
@@ -102,18 +102,18 @@ func TestRangeHolds(t *testing.T) {
 func (s *score) check(t *testing.T, h float64) {
 	t.Helper()
 	share := float64(s.in) / float64(s.nights)
-	t.Logf("figure: cool-down, told %.2f h after the charge: %.1f %% of %d nights inside the range (meant: %.0f %%), %d sooner, %d later; median error %.2f h, median width %.2f of what was left",
+	t.Logf("figure: cool-down, %.2f h after the charge: %.1f %% of %d nights inside the range (target: %.0f %%), %d sooner, %d later; median error %.2f h, median width %.2f of what was left",
 		h, 100*share, s.nights, 100*cooldown.ReadyCoverage, s.early, s.late, median(s.misses), median(s.widths))
 	if s.nights < 100 {
-		t.Fatalf("only %d nights say anything", s.nights)
+		t.Fatalf("only %d nights give an estimate", s.nights)
 	}
 	allow := 4*math.Sqrt(0.9*0.1/float64(s.nights)) + 0.03
 	if math.Abs(share-cooldown.ReadyCoverage) > allow {
-		t.Errorf("%.3f of the ranges told after %.2f h hold, want %.2f ± %.2f", share, h, cooldown.ReadyCoverage, allow)
+		t.Errorf("%.3f of the ranges given after %.2f h hold, want %.2f ± %.2f", share, h, cooldown.ReadyCoverage, allow)
 	}
 }
 
-// taught is what the same pack had taught on another night.
+// taught returns what another night taught about the same pack.
 func (n night) taught() *cooldown.Memory {
 	other := someNight(n.seed + 1_000_000)
 	other.tauH = n.tauH

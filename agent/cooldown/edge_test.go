@@ -11,11 +11,11 @@ import (
 	"bayward/agent/reading"
 )
 
-// TestHardNights is the table of what a night can do to the sensors: scenario,
-// what is allowed, what is seen. A pack may be called cool only when the truth
-// is: rested for the hour, electrolyte at or below 40 °C, within 10 K of the true
-// air, both with an allowance for what the sensors can show. A miss must end by
-// itself: "late" is how much later than the truth the call may come.
+// TestHardNights lists what a night can do to the sensors: scenario, allowance,
+// result. A pack may be called cool only when it truly is: rested for the hour,
+// electrolyte at or below 40 °C, within 10 K of the true air, both with an
+// allowance for what the sensors can show. A miss must end by itself: "late" is how
+// much later than the truth the call may come.
 func TestHardNights(t *testing.T) {
 	base := night{tauH: 8, startC: 44, airC: 18, swingK: 3, phaseH: 6, strayK: 0.3, share: 1, lagH: 0.1, noiseK: 0.05, stepK: 0.0625, limits: usual(), seed: 9}
 	for _, c := range []struct {
@@ -29,9 +29,9 @@ func TestHardNights(t *testing.T) {
 		{"half a degree of resolution", func(n *night) { n.stepK = 0.5 }, 0.5, 0.8},
 		{"a gap of 2 h in the night", func(n *night) { n.gapFrom, n.gapForH = 3, 2 }, 0.2, 1.2},
 		{"a gap over the moment of readiness", func(n *night) { n.gapFrom, n.gapForH = 5.5, 3 }, 0.2, 4},
-		{"sensor on the case, told so", func(n *night) { n.share, n.limits.SensorShare = 0.87, cooldown.CaseShare }, 0.3, 1.5},
+		{"sensor on the case, configured", func(n *night) { n.share, n.limits.SensorShare = 0.87, cooldown.CaseShare }, 0.3, 1.5},
 		{"sensor on the case, lag of 20 minutes", func(n *night) { n.share, n.limits.SensorShare, n.lagH = 0.87, cooldown.CaseShare, 0.33 }, 0.3, 2},
-		{"sensor on the case, not told", func(n *night) { n.share = 0.87 }, 10*(1/0.87-1) + 0.3, 1},
+		{"sensor on the case, not configured", func(n *night) { n.share = 0.87 }, 10*(1/0.87-1) + 0.3, 1},
 		{"a bay in the sun for 4 h", func(n *night) { n.sunK, n.sunH = 6, 4 }, 0.2, 0.8},
 		{"no sensor of the air", func(n *night) { n.blind = true }, 2, 12},
 		{"a bay at 0 °C", func(n *night) { n.airC, n.startC = 0, 26 }, 0.2, 0.6},
@@ -70,8 +70,9 @@ func TestHardNights(t *testing.T) {
 	}
 }
 
-// TestSpikes: single readings far off neither make a pack cool nor, when they go
-// the other way, keep it from being so for longer than it takes to hold again.
+// TestSpikes: single readings far off never make a pack cool; nor, in the other
+// direction, do they keep it from being cool for longer than the rules take to hold
+// again.
 func TestSpikes(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -81,7 +82,7 @@ func TestSpikes(t *testing.T) {
 	}{
 		{"a hot pack with cold spikes", 45, 5, false},
 		{"a pack far above the air with spikes of the air", 35, 20, false},
-		{"a cool pack with one hot spike a quarter of an hour", 24, 84, true},
+		{"a cool pack with a hot spike every quarter of an hour", 24, 84, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			rule := cooldown.New(usual())
@@ -102,9 +103,8 @@ func TestSpikes(t *testing.T) {
 	}
 }
 
-// TestBlindNightUsesWhatIsKnown: without a sensor of the air there is no
-// estimate on the first night, and one after a night that taught the time
-// constant.
+// TestBlindNightUsesWhatIsKnown: without an air sensor there is no estimate on the
+// first night, and there is one after a night that taught the time constant.
 func TestBlindNightUsesWhatIsKnown(t *testing.T) {
 	n := night{tauH: 8, startC: 46, airC: 18, share: 1, lagH: 0.1, noiseK: 0.05, stepK: 0.0625, limits: usual(), seed: 3, blind: true}
 	told := 0
@@ -115,22 +115,22 @@ func TestBlindNightUsesWhatIsKnown(t *testing.T) {
 		return true
 	})
 	if told > 0 {
-		t.Errorf("an estimate was given %d times although nothing is known", told)
+		t.Errorf("%d estimates without an earlier night", told)
 	}
 	n.memory = &cooldown.Memory{PerH: 1.0 / 8, SpreadPerH: 0.01}
 	readyH, all, ok := tellings(n)
 	if !ok || len(all) < 2 {
-		t.Fatalf("ready: %v, told %d times", ok, len(all))
+		t.Fatalf("ready: %v, %d estimates", ok, len(all))
 	}
 	for _, e := range all {
 		if readyH < e.early || readyH > e.late {
-			t.Errorf("told after %.2f h: %.2f to %.2f h, ready at %.2f h", e.at, e.early, e.late, readyH)
+			t.Errorf("estimate after %.2f h: %.2f to %.2f h, ready at %.2f h", e.at, e.early, e.late, readyH)
 		}
 	}
 }
 
-// TestNeverReadyBefore draws any readings at all and holds every call against
-// the rule's own words.
+// TestNeverReadyBefore draws arbitrary readings and checks every call against the
+// rule as documented.
 func TestNeverReadyBefore(t *testing.T) {
 	ticks, calls := 0, 0
 	for ticks < 500_000 && !t.Failed() {
@@ -141,7 +141,7 @@ func TestNeverReadyBefore(t *testing.T) {
 	}
 	t.Logf("figure: cool-down property: %d ticks, %d calls, none before its time", ticks, calls)
 	if calls < 100 {
-		t.Errorf("only %d calls in %d ticks: the property hardly tests anything", calls, ticks)
+		t.Errorf("only %d calls in %d ticks: the property tests next to nothing", calls, ticks)
 	}
 }
 
@@ -221,7 +221,7 @@ func checkCall(t *rapid.T, s *cooldown.Status, in *cooldown.Inputs, cfg cooldown
 	}
 }
 
-// TestMemory: what cannot be a time constant is not taken back.
+// TestMemory: an impossible time constant is not restored.
 func TestMemory(t *testing.T) {
 	for _, m := range []cooldown.Memory{
 		{}, {PerH: math.NaN(), SpreadPerH: 1}, {PerH: -1, SpreadPerH: 0.1}, {PerH: 0.1}, {PerH: 0.1, SpreadPerH: math.Inf(1)}, {PerH: 1e9, SpreadPerH: 1},
@@ -229,12 +229,12 @@ func TestMemory(t *testing.T) {
 		rule := cooldown.New(usual())
 		rule.Restore(&m)
 		if got, ok := rule.Memory(); ok {
-			t.Errorf("%+v was taken back as %+v", m, got)
+			t.Errorf("%+v was restored as %+v", m, got)
 		}
 	}
 	rule := cooldown.New(usual())
 	rule.Restore(&cooldown.Memory{PerH: 0.125, SpreadPerH: 0.01})
 	if got, ok := rule.Memory(); !ok || got.PerH != 0.125 {
-		t.Errorf("a good memory was taken back as %+v, %v", got, ok)
+		t.Errorf("a good memory was restored as %+v, %v", got, ok)
 	}
 }

@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// learn takes the last mark into the fit.
+// learn feeds the last mark to the fit.
 func (r *Rest) learn() {
 	kh, h, whole := r.marks.taken()
 	if r.s.Rested < lagFor {
@@ -39,7 +39,7 @@ func (r *Rest) estimate(now time.Duration) {
 		kk, kq, qq = r.fit.p[1][1], r.fit.p[1][2], r.fit.p[2][2]
 	}
 	if kk > square(knownShare*c.k) {
-		return // neither this night nor one before has taught enough
+		return // neither this night nor an earlier one has taught enough
 	}
 	if r.s.NoAmbient {
 		if !r.s.FallKnown || !(r.s.FallKPerH > 0) {
@@ -51,7 +51,7 @@ func (r *Rest) estimate(now time.Duration) {
 	r.reach = c.reach(kk, kq, qq)
 }
 
-// blind puts the air where the fall says that it is.
+// blind infers the air temperature from the fall.
 func (c *course) blind(packC, fallKPerH, share float64) {
 	c.airC, c.sun, c.driftK = packC-fallKPerH/c.k, 0, 0
 	c.nearK = math.Inf(1)

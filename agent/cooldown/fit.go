@@ -3,26 +3,25 @@ package cooldown
 import "math"
 
 const (
-	// tauFirstH and its spread are what is taken before anything is known: a
-	// few hours for light blocks to a day for tight trays (estimate, from
-	// memory).
+	// kFirst and its spread are the assumption before anything is learned: a few
+	// hours for light blocks to a day for tight trays (estimate, from memory).
 	kFirst, kFirstSpread = 1.0 / 8, 0.08 // 1/h
-	// nightSpread is how much 1/tau may change from one night to the next: the
-	// lid, the fan, the place.
+	// nightSpread is how much 1/tau may change from one night to the next: the lid,
+	// the fan, the location.
 	nightSpread = 0.12
-	// What the air does not explain, K/h: sun on the lid, a warm neighbour,
-	// wind. sunFirst is its spread when a charge ends, sunSpread that to which
-	// it comes and goes with the hours of sunH. Chosen so that the range holds
-	// over the simulated nights of the tests.
+	// What the air does not explain, K/h: sun on the lid, a warm neighbour, wind.
+	// sunFirst is its spread when a charge ends. sunSpread is its spread later, as
+	// it comes and goes over sunH hours. Chosen so that the range holds over the
+	// simulated nights of the tests.
 	sunFirst, sunSpread, sunH = 0.45, 0.3, 3.0
-	// markNoiseK is the error of a smoothed reading: a sixteenth of a degree of
-	// a digital sensor and what is left of noise.
+	// markNoiseK is the error of a smoothed reading: a sixteenth of a degree of a
+	// digital sensor, plus the remaining noise.
 	markNoiseK = 0.05
-	// paceK is what the temperature may stray from the law in an hour.
+	// paceK is how far the temperature may stray from the law in an hour.
 	paceK  = 0.05
-	lostK  = 50.0 // spread of a temperature of which nothing is known
+	lostK  = 50.0 // spread of an unknown temperature
 	kLeast = 0.01 // 1/h: slower is no cooling
-	// knownShare is the relative spread of 1/tau at or below which it is known.
+	// knownShare is the relative spread of 1/tau up to which it counts as known.
 	knownShare = 0.35
 )
 
@@ -31,7 +30,7 @@ const (
 //	T(now) = T(before) - k X + q dt,  X = integral of T - Ta
 //
 // by recursive least squares with a covariance (a Kalman filter). X is measured,
-// so the law is linear in what is sought.
+// so the law is linear in the unknowns.
 type fit struct {
 	x      [3]float64 // T °C, k 1/h, q K/h
 	p      [3][3]float64
@@ -39,7 +38,7 @@ type fit struct {
 	steps  int
 }
 
-// newFit starts from what is taken of k.
+// newFit starts from a guess of k.
 func newFit(k, spread float64) fit {
 	var f fit
 	f.x[1] = k
@@ -49,15 +48,15 @@ func newFit(k, spread float64) fit {
 	return f
 }
 
-// begin takes the first mark.
+// begin starts with the first mark.
 func (f *fit) begin(packC float64) {
 	f.x[0], f.primed = packC, true
 	f.p[0] = [3]float64{markNoiseK * markNoiseK, 0, 0}
 	f.p[1][0], f.p[2][0] = 0, 0
 }
 
-// step takes one mark: h hours after the one before, with an integral of kh
-// between. Without a whole integral only the temperature is taken over.
+// step processes one mark: h hours after the previous one, with an integral of kh
+// between. Without a whole integral it uses only the temperature.
 func (f *fit) step(packC, kh, h float64, whole bool) {
 	if !f.primed || !whole {
 		f.begin(packC)
@@ -78,7 +77,7 @@ func (f *fit) predict(kh, h float64) {
 	f.p[2][2] += sunSpread * sunSpread * (1 - keep*keep)
 }
 
-// update is the correction by a measured temperature.
+// update corrects the state by a measured temperature.
 func (f *fit) update(packC float64) {
 	s := f.p[0][0] + markNoiseK*markNoiseK
 	gain := [3]float64{f.p[0][0] / s, f.p[1][0] / s, f.p[2][0] / s}
@@ -93,10 +92,10 @@ func (f *fit) update(packC float64) {
 	f.x[1] = max(f.x[1], kLeast)
 }
 
-// k is 1/tau with its standard error, 1/h.
+// k returns 1/tau and its standard error, 1/h.
 func (f *fit) k() (perH, se float64) { return f.x[1], math.Sqrt(max(f.p[1][1], 0)) }
 
-// sandwich is a p aᵀ.
+// sandwich returns a p aᵀ.
 func sandwich(a, p *[3][3]float64) [3][3]float64 {
 	var ap, out [3][3]float64
 	for i := range 3 {

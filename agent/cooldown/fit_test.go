@@ -28,14 +28,14 @@ func marksOf(seed uint64, n int) (temps, kh, h []float64) {
 	return temps, kh, h
 }
 
-// batch solves the same estimate in one piece: every noise is an unknown of its
-// own, every assumption and every reading a weighted row, and the whole is a
-// least-squares problem for gonum's QR decomposition. It gives the last state
-// and its covariance.
+// batch solves the same estimate in one piece: every noise term is an unknown of
+// its own, every assumption and every reading a weighted row, and the whole is a
+// least-squares problem for gonum's QR decomposition. It returns the last state and
+// its covariance.
 func batch(t *testing.T, k, spread float64, temps, kh, h []float64) (x [3]float64, p [3][3]float64) {
 	t.Helper()
 	steps := len(temps) - 1
-	unknowns := 3 + 2*steps // T0, k, q0, then a stray of temperature and of q for each step
+	unknowns := 3 + 2*steps // T0, k, q0, then a deviation of temperature and of q for each step
 	var a [][]float64
 	var b []float64
 	add := func(row []float64, value, sd float64) {
@@ -95,8 +95,8 @@ func batch(t *testing.T, k, spread float64, temps, kh, h []float64) (x [3]float6
 	return x, p
 }
 
-// TestFitIsTheBatchFit holds the recursion against gonum: the same estimate and
-// the same covariance, to 1e-6 of their size.
+// TestFitIsTheBatchFit compares the recursion with gonum: the same estimate and the
+// same covariance, to 1e-6 of their size.
 func TestFitIsTheBatchFit(t *testing.T) {
 	for seed := range uint64(20) {
 		temps, kh, h := marksOf(seed, 40)
@@ -118,10 +118,10 @@ func TestFitIsTheBatchFit(t *testing.T) {
 	}
 }
 
-// TestFitIsTheCurve holds the time constant against gonum's regression on the
-// curve itself, Ta + (T0 - Ta) exp(-t/tau), with a steady air and no sun. The
-// curve knows that there is no sun; the filter does not, and must be off by no
-// more than its own spread says.
+// TestFitIsTheCurve compares the time constant with gonum's regression on the curve
+// itself, Ta + (T0 - Ta) exp(-t/tau), with a steady air and no sun. The curve
+// assumes no sun; the filter does not, and must be off by no more than its own
+// spread.
 func TestFitIsTheCurve(t *testing.T) {
 	const airC, startC, n = 20.0, 44.0, 72
 	far := 0
@@ -137,8 +137,8 @@ func TestFitIsTheCurve(t *testing.T) {
 			f.step(temps[i], tau*(before-c), 1.0/12, true)
 			before = c
 		}
-		// ln(T - Ta) is a straight line of slope -1/tau; a reading's error in it
-		// is that of T over the excess.
+		// ln(T - Ta) is a straight line of slope -1/tau; a reading's error in it is
+		// that of T divided by the excess.
 		var x, y, weight []float64
 		for i, c := range temps {
 			if c-airC > 1 {
@@ -154,15 +154,15 @@ func TestFitIsTheCurve(t *testing.T) {
 			t.Errorf("night %d: gonum finds tau %.3f, true %.3f", seed, -1/slope, tau)
 		}
 	}
-	if far > 4 { // 5 % of 40, and as much for chance
+	if far > 4 { // 5 % of 40, and as much again for chance
 		t.Errorf("in %d of 40 nights the filter is more than two of its spreads from gonum's curve", far)
 	}
 }
 
-// TestLawOfPublishedModel walks the filter's law through the expectations that
-// the System Advisor Model prints in its own tests: 507 kg, 2.0184 m², 0.0002 ohm,
-// 1004 J/(kg K), 20 W/(m² K), hourly steps from 16.85 °C, mean of each step.
-// Tolerance: the table's own 0.02 K.
+// TestLawOfPublishedModel runs the filter's law through the expectations that the
+// System Advisor Model prints in its own tests: 507 kg, 2.0184 m², 0.0002 ohm, 1004
+// J/(kg K), 20 W/(m² K), hourly steps from 16.85 °C, mean of each step. Tolerance:
+// the table's own 0.02 K.
 func TestLawOfPublishedModel(t *testing.T) {
 	const massKg, areaM2, ohm, jouleKgK, film = 507.0, 2.0184, 0.0002, 1004.0, 20.0
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "data", "published_expectations_thermal.csv"))
@@ -198,12 +198,13 @@ func TestLawOfPublishedModel(t *testing.T) {
 	}
 }
 
-// TestLumpedModel takes the cooling half of a run of the System Advisor Model,
-// whose first line gives tau = 12.369792 h from mass, heat capacity, area and film
-// coefficient, and nothing but the air around. The excess is 8 K, a third of what a
-// charge leaves, so that what the sun may do keeps the filter unsure: tolerance
-// 15 %, and within its own spread. With the sun ruled out the same recursion must
-// find the figure to 1 %, what its first guess still pulls; gonum's regression on
+// TestLumpedModel uses the cooling half of a run of the System Advisor Model, whose
+// first line gives tau = 12.369792 h from mass, heat capacity, area and film
+// coefficient, with only the air around it. The excess is 8 K, a third of what a
+// charge leaves, so the allowance for the sun keeps the filter unsure: tolerance 15
+// %, and within its own spread. With the sun ruled out the same recursion must find
+// the figure to 1 %, the remaining pull of its first guess. gonum's regression on
+// the record finds it to 0.1 %, which shows that the record contains the figure.
 // the record, to 0.1 %, shows that the record holds the figure.
 func TestLumpedModel(t *testing.T) {
 	const tauH, airC = 12.369792, 24.0

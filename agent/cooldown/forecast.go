@@ -6,20 +6,20 @@ import (
 )
 
 const (
-	strideH = 1.0 / 6 // of the run forward, h
-	mostH   = 48.0    // beyond, nothing is said
+	strideH = 1.0 / 6 // step of the forward run, h
+	mostH   = 48.0    // no estimate beyond this, h
 	rangeZ  = 1.645   // standard deviations to each side, for ReadyCoverage
-	// airDriftH is how long a drift of the air goes on, h.
+	// airDriftH is how long a drift of the air continues, h.
 	airDriftH = 3.0
-	// airStrayK is how far the air is off its drift after an hour, K; it grows
+	// airStrayK is how far the air strays from its drift after an hour, K; it grows
 	// with the square root of time.
 	airStrayK = 1.0
-	// leastH is the least half width of a range, h: a mark, and what noise
-	// does to the moment at which a limit is passed.
+	// leastH is the least half width of a range, h: a mark, plus the effect of
+	// noise on the moment when a limit is passed.
 	leastH = 0.1
 )
 
-// course is the rest of one night as it may come. Each stray is in standard
+// course is one possible course of the rest of a night. Deviations are in standard
 // deviations.
 type course struct {
 	packC, airC      float64
@@ -30,7 +30,7 @@ type course struct {
 	fallKPerH        float64
 }
 
-// readyH is the time until all temperature rules hold, h; ok is false when
+// readyH returns the time until all temperature rules hold, h; ok is false when
 // they do not within mostH.
 func (c *course) readyH() (h float64, ok bool) {
 	cool, sunKeep, driftKeep := math.Exp(-c.k*strideH), math.Exp(-strideH/sunH), math.Exp(-strideH/airDriftH)
@@ -57,7 +57,7 @@ func (c *course) readyH() (h float64, ok bool) {
 	return 0, false
 }
 
-// short is how much is missing, K or K/h, 0 or less when nothing is.
+// short returns how much is missing, K or K/h; 0 or less when nothing is.
 func (c *course) short(packC, airC, fall float64) float64 {
 	excess := (packC - airC) / c.share
 	return max(airC+max(excess, packC-airC)-c.maxC, excess-c.nearK, fall-c.fallKPerH)
@@ -69,9 +69,8 @@ type span struct {
 	ok              bool
 }
 
-// reach runs the course forward with each uncertain figure moved to both
-// sides and adds the squares of what that does. kk, kq and qq are the
-// covariance of k and sun.
+// reach runs the course forward with each uncertain figure moved to both sides and
+// adds the squares of the effects. kk, kq and qq are the covariance of k and sun.
 func (c *course) reach(kk, kq, qq float64) span {
 	at, ok := c.readyH()
 	if !ok {
@@ -101,8 +100,8 @@ func (c *course) reach(kk, kq, qq float64) span {
 	both(func(to *course, z float64) { to.sun += z * across })
 	both(func(to *course, z float64) { to.airStray = z })
 	both(func(to *course, z float64) { to.sunOff = z })
-	// Two sides that both come out late, or early, are not two causes: the
-	// sum is then a little wide, which is the honest side.
+	// When both sides come out late, or early, they are not two causes. The sum is
+	// then a little too wide, which is the safe side.
 	return span{
 		at: at, ok: true,
 		early: max(at-math.Sqrt(early)-leastH, 0), late: min(at+math.Sqrt(late)+leastH, mostH),

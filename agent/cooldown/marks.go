@@ -6,17 +6,17 @@ const (
 	markEvery  = 5 * time.Minute
 	smoothOver = 2 * time.Minute
 	fallMarks  = 7 // the fall is taken over half an hour
-	// driftOver is the memory of the slow mean of the air that its drift is
-	// taken from.
+	// driftOver is the time constant of the slow mean of the air, from which its
+	// drift is taken.
 	driftOver = time.Hour
-	// gapMost is the longest step over which a mean of both ends stands for
-	// what was in between.
+	// gapMost is the longest step over which the mean of both ends may stand in for
+	// the time between.
 	gapMost = 20 * time.Minute
 )
 
-// marks smooths both temperatures and keeps the pack's at every five minutes
-// of the clock. The grid is that of the clock and not of the first tick, so that
-// a restart finds the same marks again.
+// marks smooths both temperatures and stores the pack's every five minutes of the
+// clock. The grid follows the clock, not the first tick, so a restart finds the
+// same marks again.
 type marks struct {
 	packC, airC float64 // smoothed
 	hasAir      bool
@@ -28,12 +28,12 @@ type marks struct {
 	temps       [fallMarks]float64
 	n           int
 	sumKH       float64 // excess over the air since the last mark, K h
-	sumH        float64 // time that sumKH covers, h
+	sumH        float64 // time that sumKH spans, h
 }
 
-// add takes in one tick; it tells whether a mark was set. None is set before
-// settle has gone by since the first: that one's noise must have gone out of the
-// mean, or a fall would look slower than it is.
+// add processes one tick and reports whether a mark was set. It sets none before
+// settle has passed since the first reading: that reading's noise must have left
+// the mean, or a fall would look slower than it is.
 func (m *marks) add(now time.Duration, packC, airC float64, hasAir bool, settle time.Duration) bool {
 	number := int64(now / markEvery)
 	if !m.primed {
@@ -76,8 +76,8 @@ func (m *marks) push(now time.Duration, number int64) {
 	m.n++
 }
 
-// taken gives the excess over the air since the mark before and starts anew;
-// whole is false when a part of that time is not known.
+// taken returns the excess over the air since the previous mark and starts again;
+// whole is false when part of that time is unknown.
 func (m *marks) taken() (kh, h float64, whole bool) {
 	if m.n < 2 {
 		return 0, 0, false
@@ -88,7 +88,7 @@ func (m *marks) taken() (kh, h float64, whole bool) {
 	return kh, h, whole
 }
 
-// fall is how fast the temperature falls, K/h, over the last half hour.
+// fall returns how fast the temperature fell over the last half hour, K/h.
 func (m *marks) fall() (kPerH float64, ok bool) {
 	if m.n < fallMarks {
 		return 0, false
@@ -97,7 +97,7 @@ func (m *marks) fall() (kPerH float64, ok bool) {
 	return (m.temps[0] - m.temps[m.n-1]) / dtH, true
 }
 
-// drift follows where the air is going.
+// drift follows the trend of the air temperature.
 type drift struct {
 	nowC, slowC float64
 	last        time.Duration
@@ -117,9 +117,9 @@ func (d *drift) add(now time.Duration, airC float64, ok bool) {
 	d.last = now
 }
 
-// kPerH is the drift of the air: a mean over an hour lags a steady drift by
+// kPerH returns the drift of the air: a mean over an hour lags a steady drift by
 // one hour's worth.
 func (d *drift) kPerH() float64 { return (d.nowC - d.slowC) / (driftOver - smoothOver).Hours() }
 
-// part is the share that a first-order mean moves in dt.
+// part returns the share by which a first-order mean moves in dt.
 func part(dt, over time.Duration) float64 { return float64(dt) / float64(dt+over) }

@@ -11,14 +11,14 @@ import (
 
 const tick = 10 * time.Second
 
-// night is one simulated cool-down with its own physics: one lump that loses
-// heat to an air that swings and strays, with sun on the lid, a sensor with lag,
-// noise and steps. None of its figures is known to the rule.
+// night is one simulated cool-down with its own physics: one lump that loses heat
+// to an air temperature that swings and strays, with sun on the lid, and a sensor
+// with lag, noise and steps. The rule knows none of its figures.
 type night struct {
 	tauH, startC     float64
 	airC, swingK     float64 // mean of the air and half its daily swing
-	phaseH           float64 // after the warmest hour when the charge ends
-	strayK           float64 // slow strays of the air
+	phaseH           float64 // end of the charge, hours after the warmest hour
+	strayK           float64 // slow wander of the air
 	sunK, sunH       float64 // how much warmer the sun makes the air seem, and until when
 	share, lagH      float64 // what the sensor shows of the excess, and how late
 	noiseK, stepK    float64
@@ -46,18 +46,18 @@ func someNight(seed uint64) night {
 	return n
 }
 
-// usual are the limits of bay.DefaultLimits.
+// usual returns the limits of bay.DefaultLimits.
 func usual() cooldown.Config {
 	return cooldown.Config{WateringMaxC: 40, NearAmbientK: 10, FallMaxKPerH: 3, RestMin: time.Hour, HasAmbient: true}
 }
 
-// moment is what was said and what was so at one tick.
+// moment is the verdict and the truth at one tick.
 type moment struct {
 	h, trueC, airC, shownC float64
 	said                   cooldown.Status
 }
 
-// run goes through the night until the pack counts as cool, at most mostH.
+// run goes through the night until the pack counts as cool, for at most mostH.
 func (n night) run(mostH float64, look func(m moment) (goOn bool)) *cooldown.Rest {
 	cfg := n.limits
 	cfg.HasAmbient = !n.blind

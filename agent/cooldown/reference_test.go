@@ -48,12 +48,12 @@ func num(t *testing.T, row map[string]string, col string) float64 {
 	return v
 }
 
-// newton is the law by hand.
+// newton is the law worked by hand.
 func newton(startC, airC, tauH, h float64) float64 {
 	return airC + (startC-airC)*math.Exp(-h/tauH)
 }
 
-// cool runs a rule over an exact cooling and gives what it says after h hours.
+// cool runs a rule over an exact cooling and returns its status after h hours.
 func cool(cfg cooldown.Config, startC, airC, tauH, h float64) cooldown.Status {
 	rule := cooldown.New(cfg)
 	for i := 0; float64(i)/60 <= h; i++ {
@@ -66,16 +66,16 @@ func cool(cfg cooldown.Config, startC, airC, tauH, h float64) cooldown.Status {
 	return *rule.Status()
 }
 
-// only leaves the watering temperature as the one rule.
+// only returns limits with the watering temperature as the only rule.
 func only(maxC float64) cooldown.Config {
 	return cooldown.Config{WateringMaxC: maxC, NearAmbientK: 1e3, FallMaxKPerH: 1e3, RestMin: time.Minute, HasAmbient: true}
 }
 
-// TestCoolingChecks holds the estimate against Newton's law worked by hand, all
+// TestCoolingChecks compares the estimate with Newton's law worked by hand, all
 // rows of testdata/reference/cooling_checks.csv (CALC). A time and a temperature
-// are asked for a third of the way in; tolerance 4 % of what is left, and the
-// five minutes for which the rule must hold. A time constant is asked for after
-// the row's own time, of which the first 20 minutes teach nothing: 10 %.
+// are checked a third of the way in; tolerance 4 % of what is left, and the five
+// minutes for which the rule must hold. A time constant is checked after the row's
+// own time, of which the first 20 minutes teach nothing: 10 %.
 func TestCoolingChecks(t *testing.T) {
 	for i, row := range rows(t, "reference", "cooling_checks.csv") {
 		start, air, answer := num(t, row, "start_C"), num(t, row, "ambient_C"), num(t, row, "answer")
@@ -95,7 +95,7 @@ func TestCoolingChecks(t *testing.T) {
 					t.Errorf("time constant %.3f h (known: %v), want %.3f", s.TauH, s.TauKnown, answer)
 				}
 			default:
-				t.Fatalf("question %q is not known", row["question"])
+				t.Fatalf("unknown question %q", row["question"])
 			}
 		})
 	}

@@ -2,11 +2,11 @@ package cooldown
 
 import "time"
 
-// ReadyCoverage is the share of nights in which the true time is meant to lie
-// between Status.ReadyEarly and Status.ReadyLate.
+// ReadyCoverage is the target share of nights in which the true time is between
+// Status.ReadyEarly and Status.ReadyLate.
 const ReadyCoverage = 0.90
 
-// Status is what the cool-down knows after a tick.
+// Status is the state of the cool-down after a tick.
 type Status struct {
 	Cool        bool          // rested, cool and no longer falling fast
 	Rested      time.Duration // since the end of the charge
@@ -26,10 +26,10 @@ type Status struct {
 	TempUnknown bool
 }
 
-// Reason says what a cool-down still waits for.
+// Reason is what a cool-down is still waiting for.
 type Reason uint8
 
-// The reasons, in the order in which they are looked at. Zero is nothing.
+// The reasons, in the order in which they are checked. Zero means nothing.
 const (
 	NothingLeft Reason = iota
 	TemperatureReading
@@ -37,10 +37,10 @@ const (
 	WateringTemperature
 	NearAmbient
 	FallingFast
-	StayingSo // all holds, but not yet for long enough to be believed
+	StayingSo // all rules hold, but not yet for long enough
 )
 
-// String says in plain words what is waited for.
+// String names the thing waited for in plain words.
 func (r Reason) String() string {
 	switch r {
 	case NothingLeft:

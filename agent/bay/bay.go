@@ -55,17 +55,13 @@ type Bay struct {
 	orders  taken
 	release bool
 	told    interlock.Codes // the findings that stand in the picture
-	dt      time.Duration   // of the last tick
-	dtS     float64         // the same, s
 	cellV   reading.Reading // Seen.PackV over the cells, V
-	// freezesAt is the gravity that in.FreezingC was worked out for.
-	freezesAt float64
-	doubted   string // why the memory was doubted, until told
-	hotAt     time.Duration
-	wasHot    bool // hotAt is set: current flowed or was granted then
-	chargeI   charge.Inputs
-	coolI     cooldown.Inputs
-	waterI    water.Inputs
+	doubted string          // why the memory was doubted, until told
+	hotAt   time.Duration
+	wasHot  bool // hotAt is set: current flowed or was granted then
+	chargeI charge.Inputs
+	coolI   cooldown.Inputs
+	waterI  water.Inputs
 }
 
 // New makes a core that knows nothing and blocks. The setup must be one
@@ -99,7 +95,8 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 		b.begin(now)
 	}
 	now = max(now, b.pic.Now)
-	b.elapse(now)
+	dt := now - b.pic.Now
+	b.pic.Now = now
 	if b.who.leaving && !b.pic.Visit.Open {
 		b.letGo(now)
 	}
@@ -121,7 +118,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.stepCharge(now)
 	b.stepCool(now)
 	b.stepWater(now)
-	b.stepLock(now)
+	b.stepLock(now, dt)
 	if before != b.chargeNow() {
 		b.tellCharge(before, now)
 	}
@@ -142,14 +139,6 @@ func (b *Bay) begin(now time.Duration) {
 	if b.doubted != "" {
 		b.tell(Event{Kind: MemoryDoubted, Text: b.doubted})
 	}
-}
-
-// elapse moves the picture to the time of this tick.
-func (b *Bay) elapse(now time.Duration) {
-	if dt := now - b.pic.Now; dt != b.dt { // as a rule it is that of the tick before
-		b.dt, b.dtS = dt, dt.Seconds()
-	}
-	b.pic.Now = now
 }
 
 // clamped keeps a clock in the range in which no difference of two times
@@ -246,20 +235,18 @@ func (b *Bay) stepWater(now time.Duration) {
 		in.Level, in.PackC = reading.Level{At: now}, reading.Bad(reading.Missing, now)
 	}
 	b.water.Step(in)
-	b.water.Status().CopyTo(&b.pic.Water)
+	b.pic.Water = *b.water.Status()
 }
 
 // stepLock gives the rules their inputs and takes over what they decided.
-func (b *Bay) stepLock(now time.Duration) {
+func (b *Bay) stepLock(now, dt time.Duration) {
 	s, c, in := &b.pic.Seen, &b.pic.Charge, &b.in
 	in.Now, in.Level, in.CellV, in.PackC = now, s.Level, b.cellV, s.PackC
 	if low := b.water.LowestMM(); low < 0 && in.Level.OK() {
 		in.Level.LowMM += low
 	}
 	in.CurrentA, in.Hydrogen, in.Airflow, in.Feedback = s.CurrentA, s.HydrogenPct, s.Airflow, s.ContactorClosed
-	if g := b.charge.GravityNow(); g != b.freezesAt {
-		b.freezesAt, in.FreezingC = g, electrolyte.FreezingC(g)+electrolyte.FreezingMarginC
-	}
+	in.FreezingC = electrolyte.FreezingC(b.charge.GravityNow()) + electrolyte.FreezingMarginC
 	if c.Active || c.Flowing || b.lock.Granted() {
 		b.hotAt, b.wasHot = now, true
 	}
@@ -281,7 +268,7 @@ func (b *Bay) stepLock(now time.Duration) {
 	}
 	b.lock.Step(in, b.release)
 	b.release = false
-	b.takePermit()
+	b.takePermit(dt)
 }
 
 // BareAtMM is the level of the pilot cell, as measured, at or below which the
@@ -319,12 +306,12 @@ func (b *Bay) unready(now time.Duration) interlock.Evidence {
 }
 
 // takePermit moves findings and permit into the picture and tells the changes.
-func (b *Bay) takePermit() {
+func (b *Bay) takePermit(dt time.Duration) {
 	was := b.pic.Permit.Granted
 	if was {
-		b.pic.PermitS += b.dtS
+		b.pic.PermitS += dt.Seconds()
 	} else {
-		b.pic.BlockedS += b.dtS
+		b.pic.BlockedS += dt.Seconds()
 	}
 	// What is told of a finding moves only while it stands.
 	raised := b.lock.Raised()

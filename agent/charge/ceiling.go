@@ -39,6 +39,9 @@ func (c *ceiling) begin(pause time.Duration, known bool) {
 func (t *Tracker) Overrun() Overrun { return t.ceiling.over }
 
 func (t *Tracker) ceilings(n *tick) {
+	if !t.s.Active {
+		return
+	}
 	c := &t.ceiling
 	strong := !n.aOK || n.a >= startRate*t.cfg.CapacityAh
 	if t.flow.on && (strong || !t.s.Full) {
@@ -47,12 +50,12 @@ func (t *Tracker) ceilings(n *tick) {
 			c.ah += max(n.a, 0) * n.dtH
 		}
 	}
-	limit, limitS := t.cfg.MaxFor, t.maxS
-	if t.s.Full && limit > overchargeFor {
-		limit, limitS = overchargeFor, overchargeFor.Seconds()
+	limit := t.cfg.MaxFor
+	if t.s.Full {
+		limit = min(limit, overchargeFor)
 	}
 	switch {
-	case c.flowS > limitS:
+	case c.flowS > limit.Seconds():
 		c.over = Overrun{Hours: true, AfterFull: t.s.Full, Value: c.flowS / 3600, Limit: limit.Hours()}
 	case !t.s.Full && c.ah > t.cfg.MaxAh:
 		c.over = Overrun{AmpereHours: true, Value: c.ah, Limit: t.cfg.MaxAh}

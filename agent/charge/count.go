@@ -87,19 +87,9 @@ func (t *Tracker) recount() {
 // temperature (see electrolyte.GassingCurrentA), never more than the charging
 // current, and all of that current once the pack is full.
 func (t *Tracker) gassingA(n *tick) float64 {
-	if !t.law.known || n.v != t.law.v || n.c != t.law.c {
-		t.law = law{n.v, n.c, electrolyte.GassingCurrentA(t.cfg.CapacityAh, n.v, n.c), true}
-	}
-	gas := t.law.a
+	gas := electrolyte.GassingCurrentA(t.cfg.CapacityAh, n.v, n.c)
 	if n.aOK && t.flow.on {
 		gas = electrolyte.BoundGassingA(gas, n.a, t.s.Full && t.s.Evidence >= SteadyVoltage)
 	}
 	return gas
-}
-
-// law is the gassing law as last worked out. A cell at rest shows the same figures
-// tick after tick, and the exponential is one of the dearest steps of a tick.
-type law struct {
-	v, c, a float64
-	known   bool
 }

@@ -31,6 +31,9 @@ func (t *Tracker) Runaway() (riseA, riseK float64, ok bool) {
 
 // prove looks for evidence of full while a charge is under way.
 func (t *Tracker) prove(n *tick) {
+	if !t.s.Active {
+		return
+	}
 	if !n.vOK || !t.flow.on && n.now-t.flow.since > pulsePause {
 		t.plateau = plateau{} // successive readings must be successive
 	} else if t.plateau.add(n, t.flow.raw) {

@@ -75,7 +75,7 @@ func (t *Tracker) watchRest(n *tick) {
 	if for_ >= emptyFor && r.v < electrolyte.RestVoltage(t.cfg.FullGravity-electrolyte.GravitySpan, n.c)-emptyV {
 		t.s.Doubt = RestsTooLow
 	}
-	if for_ >= restTry && (t.s.Doubt != NoDoubt || t.s.Pending != NoEvidence) {
+	if for_ >= restTry {
 		t.settle(n.now, r.v >= full-fullLowV)
 	}
 }

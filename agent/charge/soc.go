@@ -29,9 +29,7 @@ func (t *Tracker) estimate(n *tick) {
 	if !t.rest.resting {
 		return
 	}
-	if t.rest.agedH += n.dtH; t.rest.agedH >= ageEvery.Hours() {
-		t.selfDischarge(n)
-	}
+	t.selfDischarge(n)
 	if t.s.Doubt == RestsTooLow {
 		t.s.SocKnown = false // a mean over a dead cell says nothing of the others
 		return
@@ -44,6 +42,9 @@ func (t *Tracker) estimate(n *tick) {
 // selfDischarge lets a resting pack lose charge by the published rates.
 func (t *Tracker) selfDischarge(n *tick) {
 	r := &t.rest
+	if r.agedH += n.dtH; r.agedH < ageEvery.Hours() {
+		return
+	}
 	lost := electrolyte.SelfDischargePerDay(n.c) * r.agedH / 24
 	r.agedH = 0
 	if !t.s.Full {

@@ -39,16 +39,14 @@ const (
 
 // Tracker follows one pack's charges. The zero value is not usable: see New.
 type Tracker struct {
-	cfg  Config
-	maxS float64 // cfg.MaxFor, s
-	s    Status
+	cfg Config
+	s   Status
 
 	started bool
 	last    time.Duration
 
 	sense   sense
 	count   counter
-	law     law
 	flow    flow
 	round   round
 	plateau plateau
@@ -62,7 +60,7 @@ type Tracker struct {
 
 // New makes a tracker that knows nothing of the pack yet.
 func New(cfg Config) *Tracker {
-	t := &Tracker{cfg: cfg, maxS: cfg.MaxFor.Seconds()}
+	t := &Tracker{cfg: cfg}
 	t.s.MaxPackC = math.Inf(-1)
 	return t
 }
@@ -78,7 +76,7 @@ func (t *Tracker) PackGone(now time.Duration) {
 		t.end(now)
 	}
 	keep := t.s
-	*t = Tracker{cfg: t.cfg, maxS: t.maxS, started: t.started, last: now, equal: t.equal}
+	*t = Tracker{cfg: t.cfg, started: t.started, last: now, equal: t.equal}
 	t.s = Status{
 		TotalInAh: keep.TotalInAh, TotalOutAh: keep.TotalOutAh, TotalGassingAh: keep.TotalGassingAh,
 		Charges: keep.Charges, ChargesFull: keep.ChargesFull, Since: now, MaxPackC: math.Inf(-1),
@@ -106,10 +104,8 @@ func (t *Tracker) Step(in *Inputs) {
 	t.integrate(now)
 	t.watchFlow(now)
 	t.follow(now)
-	if t.s.Active {
-		t.prove(now)
-		t.ceilings(now)
-	}
+	t.prove(now)
+	t.ceilings(now)
 	t.watchRest(now)
 	t.estimate(now)
 	t.watchEqualize(now)
@@ -163,12 +159,7 @@ const (
 )
 
 func (s *sense) take(in *Inputs, dt time.Duration, capacityAh float64) *tick {
-	if dt != s.out.dt {
-		s.out.dtS, s.out.dtH = dt.Seconds(), dt.Hours()
-	}
-	s.out.now, s.out.dt, s.out.complete = in.Now, dt, in.Complete
-	s.out.v, s.out.a, s.out.c, s.out.smoothV, s.out.midA = 0, 0, unknownC, 0, 0
-	s.out.vOK, s.out.aOK, s.out.cOK = false, false, false
+	s.out = tick{now: in.Now, dt: dt, dtS: dt.Seconds(), dtH: dt.Hours(), c: unknownC, complete: in.Complete}
 	if in.PackC.OK() {
 		s.out.c, s.out.cOK = in.PackC.Value, true
 	}

@@ -74,7 +74,6 @@ type Rest struct {
 	fit    fit
 	fitted bool
 
-	idle   bool          // nothing has cooled since the last reset
 	holdAt time.Duration // when the rules began to hold
 	holds  bool
 	lastAt time.Duration // of the last good reading
@@ -103,13 +102,11 @@ func (r *Rest) Step(in *Inputs) {
 	r.air.add(in.Now, in.AmbientC.Value, in.AmbientC.OK())
 	if !in.Full || !in.Resting {
 		r.goesOn = r.goesOn && in.Full
-		if !r.idle {
-			r.reset()
-		}
+		r.reset()
 		return
 	}
 	wasCool := r.s.Cool
-	r.s.Cool, r.idle = false, false
+	r.s.Cool = false
 	r.s.Rested = max(in.Now-in.EndedAt, 0)
 	r.s.RestLeft = max(r.cfg.RestMin-r.s.Rested, 0)
 	r.s.NoAmbient = !r.cfg.HasAmbient || !in.AmbientC.OK()
@@ -131,7 +128,6 @@ func (r *Rest) Step(in *Inputs) {
 
 // reset starts again for a pack that is not at rest after a full charge.
 func (r *Rest) reset() {
-	r.idle = true
 	if r.marks.primed {
 		r.marks, r.fitted, r.holds, r.noted = marks{}, false, false, false
 	}

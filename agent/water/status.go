@@ -11,15 +11,6 @@ const ForecastCoverage = 0.90
 // Cells cells; lengths are millimetres above the plate tops at 25 °C with no
 // gas in the electrolyte, volumes are millilitres per cell.
 type Status struct {
-	Figures
-	LevelMM       [MaxCells]float64 // settled level by cell, measured or estimated
-	NeedML        [MaxCells]float64 // to the fill mark, never past the ceiling
-	CoverPlatesML [MaxCells]float64 // covers the plates: to the lowest level for charging, never past the ceiling
-	OddRatio      [MaxCells]float64 // water taken over the median of the cells; 0: not odd
-}
-
-// Figures are what is known of the pack as a whole.
-type Figures struct {
 	Cells      int
 	Known      bool // a settled level is known
 	SettledMM  float64
@@ -41,17 +32,12 @@ type Figures struct {
 	ForecastOK bool
 	Visits     int    // visits since the memory began whose water was recorded
 	Doubted    uint64 // bit n: the last level reading of cell n+1 does not agree with its estimate
-}
 
-// CopyTo makes to equal to s. It spares the cells that the pack has not, which
-// are most of the size and zero in both: to must come from the same Balance.
-func (s *Status) CopyTo(to *Status) {
-	n := s.Cells
-	copy(to.LevelMM[:n], s.LevelMM[:n])
-	copy(to.NeedML[:n], s.NeedML[:n])
-	copy(to.CoverPlatesML[:n], s.CoverPlatesML[:n])
-	copy(to.OddRatio[:n], s.OddRatio[:n])
-	to.Figures = s.Figures
+	// By cell.
+	LevelMM       [MaxCells]float64 // settled level, measured or estimated
+	NeedML        [MaxCells]float64 // to the fill mark, never past the ceiling
+	CoverPlatesML [MaxCells]float64 // covers the plates: to the lowest level for charging, never past the ceiling
+	OddRatio      [MaxCells]float64 // water taken over the median of the cells; 0: not odd
 }
 
 // DoubtedCells lists the cells whose last level reading wants a second one.

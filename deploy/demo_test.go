@@ -18,11 +18,11 @@ import (
 	"github.com/stretchr/testify/assert"
 )
 
-// TestDemoMetrics scrapes the running demo as Prometheus would: promtool must find nothing to
-// improve, and every metric that the rules use must be there.
+// TestDemoMetrics scrapes the running demo as Prometheus would: promtool must find nothing wrong,
+// and every metric that the rules use must be there.
 func TestDemoMetrics(t *testing.T) {
 	if sources, _ := filepath.Glob("../agent/*.go"); len(sources) == 0 {
-		t.Skip("there is no program yet; the build for every target tells")
+		t.Skip("there is no program yet; the builds for every target report that")
 	}
 	promtool := program(t, "promtool")
 	address := startDemo(t)
@@ -34,7 +34,7 @@ func TestDemoMetrics(t *testing.T) {
 				continue
 			}
 			sample := regexp.MustCompile(`(?m)^` + name + `[{ ]`)
-			assert.Truef(c, sample.Match(scrape), "a rule uses %s, which the demo does not show", name)
+			assert.Truef(c, sample.Match(scrape), "a rule uses %s, which the demo does not publish", name)
 		}
 	}, 30*time.Second, 200*time.Millisecond)
 
@@ -45,12 +45,12 @@ func TestDemoMetrics(t *testing.T) {
 	}
 }
 
-// later are metrics that the demo does not have in its first minute: a forecast needs a day of
-// record. The dashboards' test of whole days sees them.
+// later lists metrics that the demo lacks in its first minute: a forecast needs a day of record. The
+// dashboards' test of whole days checks them.
 var later = map[string]bool{"bayward_water_forecast_seconds": true}
 
-// program finds a program that a test needs; without it the test is skipped, or fails where
-// everything must run.
+// program finds a program that a test needs. If it is missing, the test is skipped, or fails under
+// deploy/test.
 func program(t *testing.T, name string) string {
 	t.Helper()
 	path, err := exec.LookPath(name)
@@ -87,9 +87,9 @@ func startDemo(t *testing.T) string {
 	}
 	lines := bufio.NewScanner(stdout)
 	address := regexp.MustCompile(`http://127\.0\.0\.1:[1-9][0-9]*`)
-	var said strings.Builder
+	var output strings.Builder
 	for lines.Scan() {
-		said.WriteString(lines.Text() + "\n")
+		output.WriteString(lines.Text() + "\n")
 		if found := address.FindString(lines.Text()); found != "" {
 			drained := make(chan struct{})
 			go func() { // a full pipe would block the demo's lines
@@ -105,11 +105,11 @@ func startDemo(t *testing.T) string {
 		}
 	}
 	cancel()
-	t.Fatalf("the demo ended without telling its address (%v):\n%s", demo.Wait(), &said)
+	t.Fatalf("the demo exited without printing its address (%v):\n%s", demo.Wait(), &output)
 	return ""
 }
 
-// get reads a page; what goes wrong is reported and gives no text.
+// get reads a page; on an error it fails the test and returns nothing.
 func get(t assert.TestingT, url string) []byte {
 	answer, err := http.Get(url)
 	if !assert.NoError(t, err) {
@@ -131,7 +131,7 @@ func ruleMetrics(t *testing.T) []string {
 	}
 	names := regexp.MustCompile(`[( ]bayward_[a-z_]+\b`).FindAllString(string(text), -1)
 	if len(names) == 0 {
-		t.Fatal("the rules name no metric: the search is broken")
+		t.Fatal("no metric found in the rules: the search is broken")
 	}
 	seen := map[string]bool{}
 	var found []string

@@ -14,7 +14,7 @@ func TestEveryPackageHasOneComment(t *testing.T) {
 	comments := map[string][]string{} // folder to the files that carry its package comment
 	for _, f := range files {
 		if f.ast.Doc == nil {
-			comments[f.pkg] = slices.Clip(comments[f.pkg]) // so that a folder without any has an entry
+			comments[f.pkg] = slices.Clip(comments[f.pkg]) // gives a folder without any an entry
 			continue
 		}
 		comments[f.pkg] = append(comments[f.pkg], f.path)
@@ -26,9 +26,9 @@ func TestEveryPackageHasOneComment(t *testing.T) {
 	for folder, found := range comments {
 		switch {
 		case len(found) == 0:
-			t.Errorf("%s: no package comment says what the package is", folder)
+			t.Errorf("%s: the package has no package comment", folder)
 		case len(found) > 1:
-			t.Errorf("%s: the package comment stands in %d files: %s", folder, len(found), strings.Join(found, ", "))
+			t.Errorf("%s: the package comment is in %d files: %s", folder, len(found), strings.Join(found, ", "))
 		}
 	}
 }
@@ -49,10 +49,10 @@ func TestEveryExportedNameIsExplained(t *testing.T) {
 func TestBareNamesAreSeen(t *testing.T) {
 	const source = `package p
 type Bare struct { Field int }
-// Told is explained.
-type Told interface { M() }
+// Documented is explained.
+type Documented interface { M() }
 type hidden struct { X int }
-func (Told) Func() {}
+func (Documented) Func() {}
 func (hidden) Func() {}
 func Free() {}
 // The group is explained.
@@ -68,7 +68,7 @@ var V = 1
 	for _, at := range exported(fset, file) {
 		got = append(got, at.name)
 	}
-	want := []string{"Bare", "Told.M", "Told.Func", "Free", "V"}
+	want := []string{"Bare", "Documented.M", "Documented.Func", "Free", "V"}
 	if !slices.Equal(got, want) {
 		t.Errorf("bare names: got %q, want %q", got, want)
 	}
@@ -86,7 +86,7 @@ type survey struct {
 	bare []bareName
 }
 
-// exported lists a file's exported names that have no comment.
+// exported returns a file's exported names that have no comment.
 func exported(fset *token.FileSet, file *ast.File) []bareName {
 	s := survey{fset: fset}
 	for _, decl := range file.Decls {
@@ -147,7 +147,7 @@ func (s *survey) spec(decl *ast.GenDecl, spec ast.Spec) {
 			s.name("", id, decl.Doc, spec.Doc, spec.Comment)
 		}
 	case *ast.TypeSpec:
-		// The comment of a group of types does not explain each of them.
+		// The comment of a group of types does not document each type.
 		docs := []*ast.CommentGroup{spec.Doc, spec.Comment}
 		if !decl.Lparen.IsValid() {
 			docs = append(docs, decl.Doc)
@@ -159,8 +159,8 @@ func (s *survey) spec(decl *ast.GenDecl, spec ast.Spec) {
 	}
 }
 
-// methods looks at an interface's methods. A struct's fields are left to the type's comment, to
-// their names, which carry units, and to review.
+// methods checks an interface's methods. Struct fields are not checked: the type's comment and their
+// names, which carry units, document them, and review covers the rest.
 func (s *survey) methods(spec *ast.TypeSpec) {
 	kind, ok := spec.Type.(*ast.InterfaceType)
 	if !ok {

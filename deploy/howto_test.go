@@ -11,16 +11,16 @@ import (
 
 const howTo = "howto/README.md"
 
-// commandText finds the texts between backquotes that begin like a command, and
-// the lines that are put into a file.
+// commandText matches backquoted text that begins like a command, and lines that
+// go into a file.
 var commandText = regexp.MustCompile("`((?:sudo|bayward|systemctl|findmnt|timedatectl|curl|apt-[a-z]+|deb|Unattended-Upgrade::[A-Za-z-]+::) [^`]*)`")
 
-// TestHowToSaysHowItIsKnown: each row of a table of steps says how it is known.
-// What is said to be in the package's life is in its probe word for word, and
-// the other tests and files that are named are there.
-func TestHowToSaysHowItIsKnown(t *testing.T) {
+// TestHowToNamesItsTests: each row of a table of steps names how the step is
+// tested. A step marked "probe" is in the package's probe word for word, and every
+// file that the page names exists.
+func TestHowToNamesItsTests(t *testing.T) {
 	text, probe := readFile(t, howTo), readFile(t, "package/probe")
-	known := map[string]int{}
+	tested := map[string]int{}
 	inSteps := false
 	for line := range strings.Lines(text) {
 		line = strings.TrimSpace(line)
@@ -32,39 +32,39 @@ func TestHowToSaysHowItIsKnown(t *testing.T) {
 			if found := commandText.FindString(line); found != "" {
 				t.Errorf("a command outside a table of steps: %s", found)
 			}
-		case by == "by":
+		case by == "tested by":
 			inSteps = true
 		case !inSteps || strings.HasPrefix(by, "---"):
-		case by == "life":
-			known[by]++
+		case by == "probe":
+			tested[by]++
 			for _, found := range commandText.FindAllStringSubmatch(line, -1) {
 				if !strings.Contains(probe, inMachine.Replace(found[1])) {
-					t.Errorf("deploy/package/probe does not do: %s", found[1])
+					t.Errorf("deploy/package/probe does not run: %s", found[1])
 				}
 			}
-		case by == "hands", strings.HasPrefix(by, "test: "):
-			known[by]++
+		case by == "by hand", strings.HasPrefix(by, "test: "):
+			tested[by]++
 		default:
-			t.Errorf("how is it known? %s", line)
+			t.Errorf("the row does not name how it is tested: %s", line)
 		}
 	}
-	if known["life"] < 25 || known["hands"] > 15 {
-		t.Errorf("how steps are known: %v", known)
+	if tested["probe"] < 25 || tested["by hand"] > 15 {
+		t.Errorf("how steps are tested: %v", tested)
 	}
 	for _, path := range regexp.MustCompile("`(deploy/[a-z/-]+(?:\\.md)?)[ `]").FindAllStringSubmatch(text, -1) {
 		if _, err := os.Stat(filepath.Join("..", path[1])); err != nil {
-			t.Errorf("%s is named and not there", path[1])
+			t.Errorf("the page names %s, which does not exist", path[1])
 		}
 	}
 }
 
-// onBay finds a command of ours on the configuration of a bay, with what stands before it.
+// onBay matches one of our commands on a bay's configuration, with the words before it.
 var onBay = regexp.MustCompile(`((?:[a-z-]+ )*)bayward ([a-z-]+)(?: [a-z-]+)? --config\s+/etc/bayward/bayward.yaml`)
 
-// TestGuidesSayAsWhom: only root and the agent's user read a bay's configuration.
-// What opens the record or takes the lines goes by the agent's user: a file that root
-// made there would be closed to the agent.
-func TestGuidesSayAsWhom(t *testing.T) {
+// TestGuidesNameTheUser: only root and the agent's user can read a bay's configuration.
+// A command that opens the record or takes the lines runs as the agent's user: the agent
+// could not open a file that root made there.
+func TestGuidesNameTheUser(t *testing.T) {
 	found := 0
 	for _, path := range []string{howTo, "wiring.md", "first-hardware.md"} {
 		for _, m := range onBay.FindAllStringSubmatch(readFile(t, path), -1) {
@@ -80,7 +80,7 @@ func TestGuidesSayAsWhom(t *testing.T) {
 	}
 }
 
-// inMachine puts a command as the probe has it: it is root already, on a machine
+// inMachine rewrites a command as it is in the probe, which runs as root on a machine
 // without sudo, with the package for amd64.
 var inMachine = strings.NewReplacer("sudo -u bayward ", "runuser -u bayward -- ", "sudo ", "", "_arm64.deb", "_amd64.deb")
 
@@ -93,8 +93,8 @@ func readFile(t *testing.T, path string) string {
 	return string(text)
 }
 
-// TestHowToBackup runs the archive commands as they are written, below a folder
-// in the place of the root: what was private comes back private.
+// TestHowToBackup runs the archive commands as written, with a folder in place of
+// the root: private files are still private after the restore.
 func TestHowToBackup(t *testing.T) {
 	text, dir := readFile(t, howTo), t.TempDir()
 	root, archive := filepath.Join(dir, "root"), filepath.Join(dir, "bay.tar.gz")

@@ -6,74 +6,74 @@ import (
 	"testing"
 )
 
-// room says which packages of this repository the packages of a folder may import. Imports point
-// inward, so that a decision can never depend on a technology and an edge can be taken away.
+// room lists which packages of this repository the packages of a folder may import. Imports point
+// inward, so that a decision never depends on a technology and an edge can be removed.
 type room struct {
 	folder string
-	deep   bool // the rule holds for folders below too
+	deep   bool // the rule also applies to the folders below
 	may    []string
 	why    string
 }
 
-// core is everything that decides.
+// core lists the packages that decide.
 var core = []string{
 	"agent/bay", "agent/interlock", "agent/charge", "agent/cooldown", "agent/water",
 	"agent/reading", "agent/electrolyte",
 }
 
-// said is for the edges that speak to people or programs: the core, the words for it, and the one
+// said is for the edges that address people or programs: the core, the words for it, and the one
 // shape in which programs read it.
 var said = append([]string{"agent/words", "agent/view"}, core...)
 
-// rooms is read from the top: the first row that fits a folder is its rule. A folder without a
-// row fails the test, so that a new package is placed on purpose.
+// rooms is read from the top: the first row that matches a folder is its rule. A folder without a
+// row fails the test, so that every new package is placed deliberately.
 var rooms = []room{
-	{"agent/reading", false, nil, "the innermost word: everything else stands on it"},
+	{"agent/reading", false, nil, "the innermost package: everything else builds on it"},
 	{"agent/electrolyte", false, nil, "numbers and formulas without state"},
 	{"agent/interlock", false, inner, rule},
 	{"agent/charge", false, inner, rule},
 	{"agent/cooldown", false, inner, rule},
 	{"agent/water", false, inner, rule},
-	{"agent/bay", false, core, "composes the rules and knows no edge"},
+	{"agent/bay", false, core, "composes the rules and depends on no edge"},
 	{"agent/bootclock", false, nil, ground},
 	{"agent/footprint", false, nil, ground},
 	{"agent/logwriter", false, nil, ground},
 	{"agent/systemd", false, nil, ground},
 	{"agent/terminal", false, nil, ground},
-	{"agent/usage", false, nil, "a mark on an error, which every command and what it calls may set"},
-	{"agent/words", false, core, "words what the core knows in each language; reads its pictures and codes, and decides nothing"},
+	{"agent/usage", false, nil, "marks an error as wrong use; every command and what it calls may set it"},
+	{"agent/words", false, core, "puts the core's results into words in each language; reads its pictures and codes, and decides nothing"},
 	{"agent/view", false, append([]string{"agent/words"}, core...), "shapes a picture for programs, the same on every edge"},
-	{"agent/airflow", false, []string{"agent/electrolyte"}, "works figures out for people; no decision rests on them"},
-	{"agent/config", true, append([]string{"sensors/level"}, said...), "edges never import each other; which languages and units there are it asks of the words, what settings a level probe takes of the pure package that reads it"},
-	{"agent/commission", true, append([]string{"agent/config", "agent/terminal", "sensors/level"}, said...), "walks through what the configuration says, with the core as its guard; sees hardware and person through its own small interfaces"},
+	{"agent/airflow", false, []string{"agent/electrolyte"}, "calculates figures for people; no decision depends on them"},
+	{"agent/config", true, append([]string{"sensors/level"}, said...), "edges never import each other; the words list the languages and units, and the pure package that reads a level probe lists its settings"},
+	{"agent/commission", true, append([]string{"agent/config", "agent/terminal", "sensors/level"}, said...), "walks through the configured parts, with the core as its guard; reaches hardware and person through its own small interfaces"},
 	{"agent/logbook", true, core, edge},
-	{"agent/loop", true, core, "sees sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
+	{"agent/loop", true, core, "reaches sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
 	{"agent/metrics", true, core, edge},
 	{"agent/notify", true, said, edge},
-	{"agent/records", true, append([]string{"agent/records", "agent/logbook"}, said...), "makes papers and tables of what the logbook kept; reads it through its reader alone"},
+	{"agent/records", true, append([]string{"agent/records", "agent/logbook"}, said...), "makes reports and tables from the logbook; reads it only through its reader"},
 	{"agent/replay", true, said, edge},
 	{"agent/web", true, said, edge},
-	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay to break each of them"},
-	{"agent/check", false, append([]string{"agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, to report it"},
-	{"agent/manual", false, nil, "knows the command line alone"},
+	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay and breaks each of them"},
+	{"agent/check", false, append([]string{"agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, and reports it"},
+	{"agent/manual", false, nil, "knows only the command line"},
 	{"agent/hardware", false, []string{"agent/config", "sensors"}, "joins the drivers, the simulator and the configuration that names them"},
 	{"agent/safestop", false, []string{"agent/config", "agent/usage", "sensors"}, "opens relays after a crash, so it needs as little as possible: no core, no record"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
-	{"sensors/sim", true, []string{"sensors/sim", "sensors/level"}, "its physics comes from other models than the core's: if it borrowed from the core, agreement would mean nothing. Of sensors/level it takes the names of kinds and settings, and no circuit: TestOwnCircuits"},
-	{"sensors", false, append([]string{"sensors", "agent/config"}, core...), "opens what the configuration wires up; turns what drivers return into readings"},
-	{"sensors", true, nil, "a driver knows its part's data sheet and nothing of batteries"},
+	{"sensors/sim", true, []string{"sensors/sim", "sensors/level"}, "its physics comes from other models than the core's: if it used the core's, agreement would mean nothing. From sensors/level it takes the names of kinds and settings, but no circuit: TestOwnCircuits"},
+	{"sensors", false, append([]string{"sensors", "agent/config"}, core...), "opens the configured hardware; turns what drivers return into readings"},
+	{"sensors", true, nil, "a driver knows its part's data sheet and nothing about batteries"},
 	{"mqtt/broker", true, nil, "an embedded broker is only a broker"},
 	{"mqtt", true, append([]string{"mqtt"}, said...), edge},
 	{"dashboards", true, append([]string{"dashboards"}, core...), "describes metrics from the outside"},
-	{"deploy/emulated", true, []string{"deploy/emulated", "sensors/sim", "sensors/level"}, "plays the hardware from outside with the simulator's physics, and must not borrow from what it judges"},
-	{"deploy", true, []string{"deploy"}, "checks and packs the program from the outside"},
+	{"deploy/emulated", true, []string{"deploy/emulated", "sensors/sim", "sensors/level"}, "plays the hardware from outside with the simulator's physics, and must not use the code that it judges"},
+	{"deploy", true, []string{"deploy"}, "checks and packages the program from the outside"},
 }
 
 var inner = []string{"agent/electrolyte", "agent/reading"}
 
 const (
 	rule   = "rules never import each other: bay composes them, and each can be read and tested alone"
-	ground = "talks to the machine and knows nothing of batteries"
+	ground = "talks to the machine and knows nothing about batteries"
 	edge   = "edges never import each other: main joins them, and each can be replaced alone"
 )
 
@@ -125,7 +125,7 @@ func TestFakesStayInTests(t *testing.T) {
 	}
 }
 
-// foreign says where a library may be imported. Outside tests a library without a row is
+// foreign lists where a library may be imported. Outside tests, a library without a row is
 // allowed at the edges only.
 var foreign = []struct {
 	prefix string
@@ -137,9 +137,9 @@ var foreign = []struct {
 	{"go.uber.org/goleak", nil, "for tests"},
 	{"github.com/santhosh-tekuri/jsonschema", nil, "for tests"},
 	{"github.com/mochi-mqtt/server", []string{"mqtt/broker"}, "the embedded broker is for demo and tests; one place keeps it replaceable"},
-	{"github.com/eclipse/paho.mqtt.golang", []string{"mqtt", "deploy/bench"}, "one package knows the client's traps; the bench plays a thousand strangers to a broker and is no part of the agent"},
+	{"github.com/eclipse/paho.mqtt.golang", []string{"mqtt", "deploy/bench"}, "one package knows the client's traps; the bench plays a thousand clients of a broker and is not part of the agent"},
 	{"modernc.org/sqlite", []string{"agent/logbook"}, "one package owns the record"},
-	{"github.com/prometheus", []string{"agent/metrics", "agent/web", "agent", "deploy/bench/bare"}, "metrics are made from pictures, in one place; the listener serves them; the bench sets a program beside the agent that has nothing else"},
+	{"github.com/prometheus", []string{"agent/metrics", "agent/web", "agent", "deploy/bench/bare"}, "metrics are made from pictures, in one place; the listener serves them; the bench compares the agent with a program that has nothing else"},
 	{"periph.io/x/host", []string{"sensors", "agent"}, "host drivers are loaded once"},
 	{"periph.io/x/conn", []string{"sensors", "agent"}, "nothing else talks to hardware"},
 	{"github.com/goccy/go-yaml", []string{"agent/config"}, "one package reads the configuration"},
@@ -169,7 +169,7 @@ func isHome(folder string, homes []string) bool {
 	})
 }
 
-// TestDriversAreBare: a chip's folder stands on periph and the standard library alone.
+// TestDriversAreBare: a chip's folder imports only periph and the standard library.
 func TestDriversAreBare(t *testing.T) {
 	_, files := repository(t)
 	for _, f := range files {

@@ -1,7 +1,7 @@
-// Package deploy_test holds the repository to its own rules: which package may
-// import which, what the pure core may not touch, and that everything exported
-// is explained. The rules are data, each with its reason, so that a failure
-// says why and not only what.
+// Package deploy_test checks the repository against its own rules: which package
+// may import which, what the pure core may not use, and that everything exported
+// has a comment. The rules are data, each with its reason, so that a failure
+// explains why.
 package deploy_test
 
 import (
@@ -61,7 +61,7 @@ func repository(t *testing.T) (*token.FileSet, []goFile) {
 	return fset, files
 }
 
-// skipFolder leaves out what the go tool leaves out: hidden folders, test data, other modules.
+// skipFolder skips what the go tool skips: hidden folders, test data, other modules.
 func skipFolder(root, path string) error {
 	name := filepath.Base(path)
 	if _, err := os.Stat(filepath.Join(root, path, "go.mod")); err == nil && path != "." {
@@ -74,7 +74,7 @@ func skipFolder(root, path string) error {
 	return nil
 }
 
-// imports lists a file's imports as paths.
+// imports returns the paths that a file imports.
 func (f goFile) imports() []string {
 	var paths []string
 	for _, spec := range f.ast.Imports {
@@ -83,7 +83,7 @@ func (f goFile) imports() []string {
 	return paths
 }
 
-// local is an import's folder in this repository, or "" for a foreign one.
+// local returns an import's folder in this repository, or "" for a foreign one.
 func local(path string) string {
 	folder, ok := strings.CutPrefix(path, module+"/")
 	if !ok {
@@ -92,15 +92,15 @@ func local(path string) string {
 	return folder
 }
 
-// within reports whether a folder is one of the roots or lies below one.
+// within reports whether a folder is one of the roots or is below one.
 func within(folder string, roots ...string) bool {
 	return slices.ContainsFunc(roots, func(root string) bool {
 		return folder == root || strings.HasPrefix(folder, root+"/")
 	})
 }
 
-// badNames are names that say nothing of a subject; what they would hold belongs to a package or
-// file with one.
+// badNames are names without a subject; their content belongs in a package or file named after its
+// subject.
 var badNames = []string{"util", "utils", "common", "helper", "helpers", "types", "models", "misc", "base", "shared"}
 
 func TestNames(t *testing.T) {
@@ -110,7 +110,7 @@ func TestNames(t *testing.T) {
 	for _, f := range files {
 		name := filepath.Base(f.path)
 		if !fileName.MatchString(name) {
-			t.Errorf("%s: a file's name is lower-case words and digits joined by _", f.path)
+			t.Errorf("%s: a file name must be lower-case words and digits joined by _", f.path)
 		}
 		subject := strings.TrimSuffix(strings.TrimSuffix(name, ".go"), "_test")
 		if slices.Contains(badNames, subject) {
@@ -118,13 +118,13 @@ func TestNames(t *testing.T) {
 		}
 		for folder := range strings.SplitSeq(f.pkg, "/") {
 			if !folderName.MatchString(folder) || slices.Contains(badNames, folder) {
-				t.Errorf("%s: folder %q is not a subject in one lower-case word", f.path, folder)
+				t.Errorf("%s: a folder name must be a subject in one lower-case word, not %q", f.path, folder)
 			}
 		}
 	}
 }
 
-// maxLines keeps a file to one subject. The aim is 300; past this it is surely two.
+// maxLines keeps a file to one subject. The aim is 300; a file longer than this has two.
 const maxLines = 400
 
 func TestFileLength(t *testing.T) {

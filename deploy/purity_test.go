@@ -8,20 +8,20 @@ import (
 	"testing"
 )
 
-// banned are the packages that a deciding package may not import: the same readings must give the
-// same picture on every machine, in every replay, for ever.
+// banned lists packages that the core may not import: the same readings must give the same picture
+// on every machine, in every replay, forever.
 var banned = []struct{ path, why string }{
 	{"os", "files and environment differ between machines"},
 	{"io/fs", "files differ between machines"},
 	{"path/filepath", "files differ between machines"},
 	{"embed", "a constant belongs in the code, with its source"},
 	{"flag", "the command line is read in main"},
-	{"net", "what the network says cannot be replayed"},
+	{"net", "the network cannot be replayed"},
 	{"syscall", "the kernel cannot be replayed"},
 	{"database", "the record is an edge"},
-	{"log", "a decision is told by its picture and events; edges write them down"},
+	{"log", "a decision is in its picture and events; edges write them down"},
 	{"expvar", "metrics are made from pictures, at the edge"},
-	{"runtime", "scheduling and memory are no evidence"},
+	{"runtime", "scheduling and memory are not evidence"},
 	{"sync", "the core has one caller and no goroutine"},
 	{"context", "the core never waits, so there is nothing to cancel"},
 	{"math/rand", "a decision is never random"},
@@ -29,9 +29,9 @@ var banned = []struct{ path, why string }{
 	{"hash/maphash", "its seed is random"},
 	{"unsafe", "its results depend on the machine"},
 	{"reflect", "decisions are plain code, and it defeats the compiler's checks"},
-	{"plugin", "the core is whole"},
+	{"plugin", "the core is complete"},
 	{"testing", "test code is in test files"},
-	{"text/template", "texts are made by functions that can be read and tested"},
+	{"text/template", "text is made by functions that can be read and tested"},
 	{"html/template", "pages are an edge"},
 }
 
@@ -46,7 +46,7 @@ func TestCoreImports(t *testing.T) {
 	for _, f := range files {
 		for _, path := range f.imports() {
 			if !isStandard(path) && local(path) == "" {
-				t.Errorf("%s imports %s: the core stands on the standard library alone", f.path, path)
+				t.Errorf("%s imports %s: the core uses only the standard library", f.path, path)
 			}
 			for _, ban := range banned {
 				if within(path, ban.path) {
@@ -80,7 +80,7 @@ func TestImpureIsSeen(t *testing.T) {
 			seen = seen || impure(node) != ""
 		}
 		if !seen {
-			t.Errorf("%q passes for pure", code)
+			t.Errorf("%q is taken for pure", code)
 		}
 	}
 	for node := range ast.Preorder(parseBody(t, `x := time.Duration(3); _ = fmt.Sprintf("%v", x); at.Sub(then)`)) {
@@ -115,8 +115,8 @@ func coreFiles(t *testing.T) (*token.FileSet, []goFile) {
 	return fset, found
 }
 
-// testPackage tells whether a package only serves tests, by its name: such as
-// agent/charge/chargetest. TestTestPackages holds that nothing else uses it.
+// testPackage reports whether a package only serves tests, by its name, such as
+// agent/charge/chargetest. TestTestPackages checks that nothing else uses it.
 func testPackage(pkg string) bool { return strings.HasSuffix(pkg, "test") }
 
 func TestTestPackages(t *testing.T) {
@@ -124,13 +124,13 @@ func TestTestPackages(t *testing.T) {
 	for _, f := range files {
 		for _, path := range f.imports() {
 			if pkg := local(path); pkg != "" && testPackage(pkg) && !f.test && !testPackage(f.pkg) {
-				t.Errorf("%s imports %s: what ships does not use what serves tests", f.path, path)
+				t.Errorf("%s imports %s: shipped code must not use test code", f.path, path)
 			}
 		}
 	}
 }
 
-// impure names what makes a node depend on more than its inputs, or is empty.
+// impure names what makes a node depend on more than its inputs, or returns "".
 func impure(n ast.Node) string {
 	switch n := n.(type) {
 	case *ast.GoStmt:

@@ -17,7 +17,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 )
 
-// TestReleaseRefuses: a release that could not be told from others is not begun.
+// TestReleaseRefuses: a release that could not be identified is not started.
 func TestReleaseRefuses(t *testing.T) {
 	dir := t.TempDir()
 	in := func(name string, args ...string) string {
@@ -41,11 +41,11 @@ func TestReleaseRefuses(t *testing.T) {
 	for _, row := range []struct {
 		before func()
 		folder string
-		says   string
+		prints string
 	}{
-		{func() {}, "out", "bears no tag"},
-		{func() { in("git", "tag", "1.0.0") }, "out", "bears no tag"},
-		{func() { in("git", "tag", "v1.0.0") }, "out", "not committed"}, // the folder itself is in the tree
+		{func() {}, "out", "has no tag"},
+		{func() { in("git", "tag", "1.0.0") }, "out", "has no tag"},
+		{func() { in("git", "tag", "v1.0.0") }, "out", "uncommitted"}, // the folder itself is in the tree
 		{func() {}, "deploy", "is not empty"},
 		{func() {}, "--hurry", "usage:"},
 	} {
@@ -53,24 +53,24 @@ func TestReleaseRefuses(t *testing.T) {
 		if err := os.WriteFile(filepath.Join(dir, "new"), nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if got := in("deploy/release", row.folder); !strings.HasPrefix(got, "2 ") || !strings.Contains(got, row.says) {
-			t.Errorf("%s: got %s, want 2 and %q", row.folder, got, row.says)
+		if got := in("deploy/release", row.folder); !strings.HasPrefix(got, "2 ") || !strings.Contains(got, row.prints) {
+			t.Errorf("%s: got %s, want 2 and %q", row.folder, got, row.prints)
 		}
 	}
 }
 
-// released is the folder of a whole release; making one takes minutes, so that
-// deploy/test --package does it.
+// released returns the folder of a complete release. Building one takes minutes, so
+// only deploy/test --package does.
 func released(t *testing.T) string {
 	t.Helper()
 	folder := os.Getenv("BAYWARD_RELEASE")
 	if folder == "" {
-		t.Skip("BAYWARD_RELEASE names no release; deploy/test --package makes one")
+		t.Skip("BAYWARD_RELEASE is not set; deploy/test --package builds a release")
 	}
 	return folder
 }
 
-// only is the one file of the release that matches.
+// only returns the one file of the release that matches.
 func only(t *testing.T, folder, pattern string) string {
 	t.Helper()
 	found, err := filepath.Glob(filepath.Join(folder, pattern))
@@ -80,8 +80,8 @@ func only(t *testing.T, folder, pattern string) string {
 	return found[0]
 }
 
-// TestReleaseIsWhole: every file is there and has its sum, and the program says
-// from which commit it is.
+// TestReleaseIsWhole: every file is there with its checksum, and the program names
+// its commit.
 func TestReleaseIsWhole(t *testing.T) {
 	folder := released(t)
 	sums, files := readFile(t, filepath.Join(folder, "SHA256SUMS")), 0
@@ -89,17 +89,17 @@ func TestReleaseIsWhole(t *testing.T) {
 		path := only(t, folder, "bayward_"+pattern)
 		want := fmt.Sprintf("%x  %s\n", sha256.Sum256([]byte(readFile(t, path))), filepath.Base(path))
 		if !strings.Contains(sums, want) {
-			t.Errorf("SHA256SUMS does not have: %s", want)
+			t.Errorf("SHA256SUMS lacks: %s", want)
 		}
 		files++
 	}
-	run(t, "sh", "-c", `cd "$1" && sha256sum --check --ignore-missing SHA256SUMS`, "sh", folder) // as the how-to has it
+	run(t, "sh", "-c", `cd "$1" && sha256sum --check --ignore-missing SHA256SUMS`, "sh", folder) // as in the how-to
 	if got := strings.Count(sums, "\n"); got != files {
 		t.Errorf("%d sums for %d files", got, files)
 	}
 	report := readFile(t, only(t, folder, "*.govulncheck"))
 	if !strings.HasPrefix(report, "NOT CHECKED: ") && !strings.Contains(report, "No vulnerabilities found.") {
-		t.Errorf("the report says neither what was found nor that nothing was looked for:\n%s", report)
+		t.Errorf("the report neither gives a result nor states that nothing was checked:\n%s", report)
 	}
 	program := unpacked(t, folder)
 	head, err := exec.CommandContext(t.Context(), "git", "rev-parse", "HEAD").Output()
@@ -109,14 +109,14 @@ func TestReleaseIsWhole(t *testing.T) {
 	if info := run(t, "go", "version", "-m", program); !strings.Contains(info, "vcs.revision="+string(bytes.TrimSpace(head))) {
 		t.Errorf("the program does not name commit %s:\n%s", head, info)
 	}
-	if said := run(t, program, "--version"); !strings.Contains(said, string(head[:12])) {
-		t.Errorf("--version says %s, want commit %s", said, head[:12])
+	if got := run(t, program, "--version"); !strings.Contains(got, string(head[:12])) {
+		t.Errorf("--version prints %s, want commit %s", got, head[:12])
 	}
 }
 
-// TestReleaseBringsGuides: who installs it has the guides at hand, and every link
-// in them leads to a file of the package.
-func TestReleaseBringsGuides(t *testing.T) {
+// TestReleaseIncludesGuides: the package contains the guides, and every link in
+// them leads to a file of the package.
+func TestReleaseIncludesGuides(t *testing.T) {
 	docs := filepath.Join(filepath.Dir(unpacked(t, released(t))), "../share/doc/bayward")
 	links := 0
 	for _, name := range []string{"wiring.md", "first-hardware.md", "howto/README.md"} {
@@ -133,10 +133,10 @@ func TestReleaseBringsGuides(t *testing.T) {
 	}
 }
 
-// weakness is a made-up vulnerability database, by the published layout
-// (https://go.dev/security/vuln/database, from memory), with one entry: every version of a module that is linked
-// in has it, in this function of one package.
-func weakness(t *testing.T, function string) (url string) {
+// vulnerability makes an invented vulnerability database in the published layout
+// (https://go.dev/security/vuln/database, from memory). Its one entry applies to this
+// function of one package, in every version of a module that is linked in.
+func vulnerability(t *testing.T, function string) (url string) {
 	t.Helper()
 	const id, module, then = "GO-2000-0001", "periph.io/x/conn/v3", "2000-01-01T00:00:00Z"
 	entry := map[string]any{
@@ -163,12 +163,12 @@ func weakness(t *testing.T, function string) (url string) {
 	return "file://" + dir
 }
 
-// TestReleaseEndsOnWeakness: a function with a known weakness that is in the program
-// ends the release before any package is built, whatever is asked for. One that no
-// command needs, and the linker has left out, lets it go on. A database that cannot
-// be asked ends it unless that is said to be known.
-func TestReleaseEndsOnWeakness(t *testing.T) {
-	released(t) // takes as long
+// TestReleaseStopsOnVulnerability: a vulnerable function in the program stops the
+// release before any package is built, whatever the flags. A vulnerable function that
+// the linker has left out does not. A database that cannot be reached stops it too,
+// unless --unchecked is given.
+func TestReleaseStopsOnVulnerability(t *testing.T) {
+	released(t) // for its skip: this takes as long
 	dir := t.TempDir()
 	run(t, "git", "clone", "-q", "..", dir)
 	for name, text := range map[string]string{"release": readFile(t, "release"), "package/build": "#!/bin/sh\necho building; exit 7\n"} {
@@ -176,17 +176,17 @@ func TestReleaseEndsOnWeakness(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	const linked, left, ends, builds = "ByName", "Unregister", 1, 7
+	const linked, left, stops, builds = "ByName", "Unregister", 1, 7
 	gone := "file://" + filepath.Join(dir, "nothing")
 	for _, row := range []struct {
 		name, db string
 		flags    []string
 		code     int
-		says     string
+		prints   string
 	}{
-		{"linked", weakness(t, linked), []string{"--unchecked"}, ends, "gpioreg." + linked},
-		{"left out", weakness(t, left), nil, builds, "building"},
-		{"no database", gone, nil, ends, "not checked for known weaknesses"},
+		{"linked", vulnerability(t, linked), []string{"--unchecked"}, stops, "gpioreg." + linked},
+		{"left out", vulnerability(t, left), nil, builds, "building"},
+		{"no database", gone, nil, stops, "not checked for known vulnerabilities"},
 		{"no database, unchecked", gone, []string{"--unchecked"}, builds, "NOT CHECKED"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
@@ -194,20 +194,20 @@ func TestReleaseEndsOnWeakness(t *testing.T) {
 			cmd := exec.CommandContext(t.Context(), filepath.Join(dir, "deploy/release"), append(append([]string{"--snapshot"}, row.flags...), folder)...)
 			cmd.Env = append(os.Environ(), "GOVULNDB="+row.db)
 			out, _ := cmd.CombinedOutput()
-			if code := cmd.ProcessState.ExitCode(); code != row.code || !strings.Contains(string(out), row.says) {
-				t.Errorf("got %d, want %d and %q:\n%s", code, row.code, row.says, out)
+			if code := cmd.ProcessState.ExitCode(); code != row.code || !strings.Contains(string(out), row.prints) {
+				t.Errorf("got %d, want %d and %q:\n%s", code, row.code, row.prints, out)
 			}
 			if strings.Contains(string(out), "building") != (row.code == builds) {
 				t.Errorf("builds: want %t:\n%s", row.code == builds, out)
 			}
 			if left, err := os.ReadDir(folder); err != nil || len(left) > 0 {
-				t.Errorf("in the folder: %v, %v", left, err)
+				t.Errorf("left in the folder: %v, %v", left, err)
 			}
 		})
 	}
 }
 
-// TestReleaseMaterials holds the bill of materials against the schema of its
+// TestReleaseMaterials checks the bill of materials against the schema of its
 // format (CycloneDX, from the format's Go library) and against the program.
 func TestReleaseMaterials(t *testing.T) {
 	folder := released(t)
@@ -233,7 +233,7 @@ func TestReleaseMaterials(t *testing.T) {
 		t.Error(err)
 	}
 	if c := bill.Metadata.Component; c.Name != "bayward" || !strings.Contains(filepath.Base(only(t, folder, "*_arm64.deb")), c.Version) || c.Version == "" {
-		t.Errorf("it is of %+v", c)
+		t.Errorf("the bill of materials describes %+v", c)
 	}
 	var linked, named []string
 	for line := range strings.Lines(run(t, "go", "version", "-m", unpacked(t, folder))) {
@@ -242,26 +242,26 @@ func TestReleaseMaterials(t *testing.T) {
 		}
 	}
 	for _, c := range bill.Components {
-		if c.Name == "std" { // the standard library: no module of its own
+		if c.Name == "std" { // the standard library is not a module
 			continue
 		}
 		named = append(named, c.Name+" "+c.Version)
 		if c.Type != "library" || !strings.HasPrefix(c.PURL, "pkg:golang/") {
-			t.Errorf("%+v is no Go library", c)
+			t.Errorf("%+v is not a Go library", c)
 		}
 	}
 	slices.Sort(linked)
 	slices.Sort(named)
 	if len(linked) < 20 || !slices.Equal(linked, named) {
-		t.Errorf("linked into the program:\n%v\nnamed:\n%v", linked, named)
+		t.Errorf("linked into the program:\n%v\nlisted:\n%v", linked, named)
 	}
 }
 
-// billSchema is the format's schema as the library cyclonedx-go brings it.
+// billSchema compiles the format's schema from the library cyclonedx-go.
 func billSchema(t *testing.T, version string) *jsonschema.Schema {
 	t.Helper()
 	cmd := exec.CommandContext(t.Context(), "go", "mod", "download", "-json", "github.com/CycloneDX/cyclonedx-go@v0.9.3")
-	cmd.Dir = t.TempDir() // outside of our module, which must not know it
+	cmd.Dir = t.TempDir() // outside our module, which must not depend on it
 	out, err := cmd.Output()
 	if err != nil {
 		t.Fatalf("%v\n%s", err, out)
@@ -287,7 +287,7 @@ func billSchema(t *testing.T, version string) *jsonschema.Schema {
 	return schema
 }
 
-// unpacked is the release's program for this machine's kind.
+// unpacked unpacks the amd64 package and returns the path of its program.
 func unpacked(t *testing.T, folder string) string {
 	t.Helper()
 	dir := t.TempDir()
@@ -295,7 +295,7 @@ func unpacked(t *testing.T, folder string) string {
 	return filepath.Join(dir, "usr/bin/bayward")
 }
 
-// run gives what a program prints, which must end well.
+// run returns the output of a program that must succeed.
 func run(t *testing.T, name string, args ...string) string {
 	t.Helper()
 	out, err := exec.CommandContext(t.Context(), name, args...).CombinedOutput()

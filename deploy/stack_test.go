@@ -19,8 +19,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestStack runs deploy/stack as the README says: Debian's Prometheus must find the agent by the
-// broker's status topics, take our rules, and hand the alarm of the demo's bare plates to Debian's
+// TestStack runs deploy/stack as the README describes. Debian's Prometheus must find the agent by the
+// broker's status topics, load our rules, and send the alert for the demo's bare plates to Debian's
 // Alertmanager.
 func TestStack(t *testing.T) {
 	if testing.Short() {
@@ -78,10 +78,10 @@ func TestStack(t *testing.T) {
 	}
 	assert.Greater(t, n, 20)
 	page := get(t, addresses["the bays' page"]+"bays/bay-1")
-	assert.Contains(t, string(page), "bay-1", "an alarm's link leads to the bay's page")
+	assert.Contains(t, string(page), "bay-1", "an alert's link leads to the bay's page")
 }
 
-// hasty copies the rules with all waiting taken out: waiting is what rules/bayward_test.yaml tests.
+// hasty copies the rules without their waiting times, which rules/bayward_test.yaml tests.
 func hasty(t *testing.T) string {
 	t.Helper()
 	text, err := os.ReadFile("../dashboards/rules/bayward.yaml")
@@ -94,8 +94,8 @@ func hasty(t *testing.T) string {
 	return dir
 }
 
-// startStack starts the script and returns the addresses that it tells. The script and all that it
-// started end with the test.
+// startStack starts the script and returns the addresses that it prints. The script and everything
+// that it starts stop with the test.
 func startStack(t *testing.T, args ...string) map[string]string {
 	t.Helper()
 	binary := filepath.Join(t.TempDir(), "bayward")
@@ -116,9 +116,9 @@ func startStack(t *testing.T, args ...string) map[string]string {
 		_ = in.CloseWithError(stack.Wait())
 	}()
 	t.Cleanup(func() { cancel(); <-ended })
-	addresses, said := map[string]string{}, ""
+	addresses, output := map[string]string{}, ""
 	for lines := bufio.NewScanner(out); lines.Scan(); {
-		said += lines.Text() + "\n"
+		output += lines.Text() + "\n"
 		if m := regexp.MustCompile(`^(\S.*\S) +(http://\S+/)$`).FindStringSubmatch(lines.Text()); m != nil {
 			addresses[m[1]] = m[2]
 		}
@@ -127,7 +127,7 @@ func startStack(t *testing.T, args ...string) map[string]string {
 			return addresses
 		}
 	}
-	t.Fatalf("the stack did not start:\n%s", said)
+	t.Fatalf("the stack did not start:\n%s", output)
 	return nil
 }
 
@@ -140,8 +140,8 @@ func ask(t assert.TestingT, url string, into any) {
 	assert.NoError(t, json.Unmarshal(get(t, url), into), url)
 }
 
-// TestDiscover: real broker, real mosquitto_sub. Names that are none are left out, what is known
-// stays known, and a broker that is away changes nothing.
+// TestDiscover uses a real broker and a real mosquitto_sub. Invalid names are skipped, known agents
+// are kept, and a missing broker changes nothing.
 func TestDiscover(t *testing.T) {
 	mosquitto, pub := program(t, "mosquitto"), program(t, "mosquitto_pub")
 	program(t, "mosquitto_sub")
@@ -162,7 +162,7 @@ func TestDiscover(t *testing.T) {
 	require.Contains(t, out, "knows no agent")
 
 	publish("bayward/quarry-road/shed-2/status", `{"v":1,"state":"online"}`)
-	publish("bayward/quarry-road/shed-3/status", `{"v":1,"state":"offline"}`) // silent, so it must be watched
+	publish("bayward/quarry-road/shed-3/status", `{"v":1,"state":"offline"}`) // silent, so it must stay a target
 	publish("bayward/quarry-road/shed-2/bay-1/state", `{}`)
 	publish(`bayward/quarry-road/x","evil":"y/status`, `{}`)
 	publish("bayward/../shed-4/status", `{}`)
@@ -179,12 +179,12 @@ func TestDiscover(t *testing.T) {
 	require.Equal(t, []string{"shed-3.local:8080"}, targets[0].Targets)
 	require.Equal(t, map[string]string{"site": "quarry-road", "agent": "shed-3", "instance": "shed-3.example"}, targets[0].Labels)
 
-	publish("bayward/quarry-road/shed-3/status", "") // the broker forgets it
+	publish("bayward/quarry-road/shed-3/status", "") // the broker loses it
 	out, err = discover("--instance", "%a.example")
 	require.NoError(t, err, out)
-	require.Len(t, listed(t, agents), 2, "a forgotten agent is still watched")
+	require.Len(t, listed(t, agents), 2, "an agent whose status is lost is still a target")
 
-	port = "1" // nobody listens there
+	port = "1" // nothing listens there
 	out, err = discover()
 	require.Error(t, err)
 	require.Contains(t, out, "does not answer")
@@ -206,7 +206,7 @@ func listed(t *testing.T, dir string) []string {
 	return names
 }
 
-// startMosquitto tries ports until one is free: mosquitto cannot choose by itself.
+// startMosquitto tries ports until one is free: mosquitto cannot choose one itself.
 func startMosquitto(t *testing.T, mosquitto string) string {
 	t.Helper()
 	for try := range 20 {

@@ -18,7 +18,7 @@ import (
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 )
 
-// figures are one agent's.
+// figures are the measurements of one agent.
 type figures struct {
 	u           usage
 	scraped     usage // after the scrapes
@@ -28,7 +28,7 @@ type figures struct {
 	heard       []message
 }
 
-// message is one that the agent has published.
+// message is one message that the agent published.
 type message struct {
 	topic    string
 	payload  []byte
@@ -39,7 +39,8 @@ const pack = `  - {name: lift-%d, cells: 12, capacity_ah: 225, rate_hours: 20, f
      fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}
 `
 
-// writeConfig writes an agent with simulated bays and everything on.
+// writeConfig writes the configuration of an agent with simulated bays and
+// everything on.
 func writeConfig(dir string, bays int, broker, listen string) (string, error) {
 	var b strings.Builder
 	fmt.Fprintf(&b, "site: bench\nagent: agent-1\nunits: si\nsensors: simulated\nhttp: {listen: %q}\nlogbook: {path: %q}\nmqtt: {broker: \"tcp://%s\"}\nbays:\n",
@@ -55,7 +56,7 @@ func writeConfig(dir string, bays int, broker, listen string) (string, error) {
 	return file, os.WriteFile(file, []byte(b.String()), 0o600)
 }
 
-// running is an agent with a broker and a listener of its own.
+// running is an agent with its own broker and listener.
 type running struct {
 	pid             int
 	listen          string
@@ -65,10 +66,10 @@ type running struct {
 	stop            func()
 }
 
-// program is what is measured.
+// program is a program to be measured.
 type program struct {
 	name    string // in the table
-	began   string // what it logs when it has begun
+	began   string // what it logs once it has started
 	command func(ctx context.Context, broker, listen string) (*exec.Cmd, error)
 }
 
@@ -83,14 +84,14 @@ func agent(dir, binary string, bays int) program {
 	}}
 }
 
-// bare is the program in the folder of that name.
+// bare is the program in the folder bare.
 func bare(binary string) program {
 	return program{"bare", "main is reached", func(ctx context.Context, broker, listen string) (*exec.Cmd, error) {
 		return exec.CommandContext(ctx, binary, broker, listen), nil //nolint:gosec // our own program
 	}}
 }
 
-// start runs a program until its first message.
+// start starts a program and returns at its first message.
 func (p program) start(ctx context.Context, dir string) (_ *running, err error) {
 	var ends []func()
 	r := &running{stop: func() {
@@ -139,12 +140,12 @@ func (p program) start(ctx context.Context, dir string) (_ *running, err error) 
 	case <-r.ear.first:
 		r.published = time.Since(began)
 	case <-time.After(20 * time.Second):
-		return nil, fmt.Errorf("nothing was published at %s", broker.addr)
+		return nil, fmt.Errorf("no message arrived at %s", broker.addr)
 	}
 	return r, nil
 }
 
-// footprint watches one program.
+// footprint starts one program and measures it.
 func (p program) footprint(ctx context.Context, dir string, watch time.Duration) (*figures, error) {
 	r, err := p.start(ctx, dir)
 	if err != nil {
@@ -155,7 +156,8 @@ func (p program) footprint(ctx context.Context, dir string, watch time.Duration)
 	return f, f.watch(ctx, r.pid, r.listen, r.ear, watch)
 }
 
-// begin starts a program again and again, each time with what the last left.
+// begin starts a program repeatedly, each time on the files of the last run, and
+// prints how long the starts took.
 func (p program) begin(ctx context.Context, dir string, w io.Writer) error {
 	const starts = 20
 	var safe, published []time.Duration
@@ -174,22 +176,22 @@ func (p program) begin(ctx context.Context, dir string, w io.Writer) error {
 	return nil
 }
 
-// hasBegun waits for the line that says so and then drains the log.
+// hasBegun waits for the log line of a finished start, then drains the log.
 func (p program) hasBegun(log io.Reader, began time.Time) (time.Duration, error) {
-	var said strings.Builder
+	var output strings.Builder
 	for lines := bufio.NewScanner(log); lines.Scan(); {
-		said.WriteString(lines.Text() + "\n")
+		output.WriteString(lines.Text() + "\n")
 		if strings.Contains(lines.Text(), p.began) {
 			took := time.Since(began)
 			go func() { _, _ = io.Copy(io.Discard, log) }()
 			return took, nil
 		}
 	}
-	return 0, fmt.Errorf("it ended: %s", said.String())
+	return 0, fmt.Errorf("it exited: %s", output.String())
 }
 
 func (f *figures) watch(ctx context.Context, pid int, listen string, e *ear, watch time.Duration) error {
-	time.Sleep(15 * time.Second) // past its start, and what it gives back after it
+	time.Sleep(15 * time.Second) // past its start, and the memory it returns after it
 	before, err := cpuOf(pid)
 	if err != nil {
 		return err
@@ -243,22 +245,22 @@ func (f *figures) print(w io.Writer, name string) {
 	row := func(what, format string, a ...any) {
 		_, _ = fmt.Fprintf(w, "%s\t%s\t%s\n", name, what, fmt.Sprintf(format, a...))
 	}
-	row("memory (PSS): before a scrape; after; highest ever", "%.1f MiB; %.1f MiB; %.1f MiB", mib(f.u.pssKB), mib(f.scraped.pssKB), mib(f.scraped.peakKB))
+	row("memory (PSS): before a scrape; after; peak", "%.1f MiB; %.1f MiB; %.1f MiB", mib(f.u.pssKB), mib(f.scraped.pssKB), mib(f.scraped.peakKB))
 	row("CPU at one tick a second", "%.2f %% of a core", f.cpuShare)
 	row("threads; open files", "%d; %d", f.u.threads, f.u.files)
 	row("scrape", "%.2f ms CPU", ms(f.scrape))
-	row("to the broker, in quiet", "%.1f MB a day", f.bytesPerDay/1e6)
+	row("to the broker, when idle", "%.1f MB a day", f.bytesPerDay/1e6)
 }
 
 func mib(kB int) float64 { return float64(kB) / 1024 }
 
 func ms(d time.Duration) float64 { return float64(d) / float64(time.Millisecond) }
 
-// ear hears all that is published.
+// ear receives everything that is published.
 type ear struct {
 	first chan struct{}
 	once  sync.Once
-	mu    sync.Mutex // guards what follows
+	mu    sync.Mutex // guards the fields below
 	heard []message
 }
 

@@ -12,9 +12,9 @@ import (
 )
 
 // answers measures how long a command takes through the broker, the agent and the
-// broker again. It sends the same command over and over, whose answer needs no
-// tick but its first: a repeat is answered at once, and carried out no second time.
-// The agent reads ten a second of each bay, and so many are sent.
+// broker again. It repeats the same command: only the first waits for a tick, and a
+// repeat is answered at once without being carried out again. The agent reads ten
+// commands a second for each bay; this sends nine.
 func (p program) answers(ctx context.Context, dir string, w io.Writer) error {
 	const bays, rounds = 8, 125
 	r, err := p.start(ctx, dir)
@@ -66,11 +66,11 @@ func ask(broker string, bays, rounds int, qos byte) (took []time.Duration, err e
 		}
 		select {
 		case at := <-came:
-			if n >= bays { // the first of each bay has waited for a tick
+			if n >= bays { // the first of each bay waited for a tick
 				took = append(took, at.Sub(began))
 			}
 		case <-time.After(10 * time.Second):
-			return nil, fmt.Errorf("no answer came to command %d", n+1)
+			return nil, fmt.Errorf("no answer to command %d", n+1)
 		}
 	}
 	return took, nil

@@ -24,8 +24,8 @@ type brokerProcess struct {
 	pid  int
 }
 
-// startBroker runs mosquitto on a port of its own, with what deploy/mosquitto sets
-// for speed.
+// startBroker runs mosquitto on a free port, with the settings that deploy/mosquitto
+// makes for speed.
 func startBroker(ctx context.Context, dir string) (*brokerProcess, func(), error) {
 	addr, err := freeAddress()
 	if err != nil {
@@ -58,8 +58,8 @@ func startBroker(ctx context.Context, dir string) (*brokerProcess, func(), error
 	return nil, nil, errors.New("mosquitto does not listen")
 }
 
-// fleet is how many agents publish, and how many times faster than life: a
-// faster one stands for a larger one, without its connections.
+// fleet is how many agents publish, and how many times faster than real time. A
+// faster fleet stands in for a larger one, without its connections.
 type fleet struct{ agents, faster int }
 
 func (f fleet) String() string {
@@ -89,11 +89,11 @@ func fleets(text string) (all []fleet, err error) {
 	return all, nil
 }
 
-// many plays what one agent was heard to publish as that of many, each on a
-// connection of its own and all at their own moment, with one listener for all.
+// many replays the messages of one agent as those of many, each agent on its own
+// connection and offset in time, with one listener for all.
 func many(ctx context.Context, dir string, f fleet, heard []message, span time.Duration, w io.Writer) error {
 	if len(heard) == 0 {
-		return errors.New("one agent was heard to publish nothing")
+		return errors.New("the one agent published nothing")
 	}
 	broker, stop, err := startBroker(ctx, dir)
 	if err != nil {
@@ -139,7 +139,7 @@ func many(ctx context.Context, dir string, f fleet, heard []message, span time.D
 		_, _ = fmt.Fprintf(w, "%s\t%s\t%s\n", f, what, fmt.Sprintf(format, a...))
 	}
 	row("connections refused; messages lost", "%d; %d", refused, lost)
-	row("messages a second, QoS 1: wanted; published; at the one listener", "%.0f; %.0f; %.0f",
+	row("messages a second, QoS 1: requested; published; at the one listener", "%.0f; %.0f; %.0f",
 		float64(f.agents*f.faster*len(heard))/span.Seconds(), float64(len(lat))/took.Seconds(), float64(came)/took.Seconds())
 	row("publish to acknowledged: median; p99; worst", "%.2f ms; %.2f ms; %.1f ms", ms(lat[len(lat)/2]), ms(lat[len(lat)*99/100]), ms(lat[len(lat)-1]))
 	row("broker: CPU; memory (PSS); the agents' side: CPU", "%.1f %% of a core; %.1f MiB; %.1f %%",
@@ -160,8 +160,8 @@ func connectAll(addr string, agents int) (clients []mqtt.Client, refused int) {
 	return clients, refused
 }
 
-// play spreads each agent's messages evenly over the span that they were heard
-// in, so that the fleet makes its real rate.
+// play spreads each agent's messages evenly over the span, so that the fleet
+// publishes at its real rate.
 func play(clients []mqtt.Client, heard []message, span time.Duration) (lat []time.Duration, lost int) {
 	var mu sync.Mutex
 	var failed atomic.Int64

@@ -1,7 +1,7 @@
-// Command bench measures what bayward costs on this machine and prints one
-// table: its footprint with one and eight simulated bays, broker, metrics, page
-// and logbook on, beside that of a bare program, and what many agents' traffic costs a broker. Wall-clock
-// figures mean something only on a machine that does nothing else.
+// Command bench measures what bayward costs on this machine and prints one table:
+// its footprint with one and eight simulated bays, broker, metrics, page and
+// logbook on, compared with that of a bare program, and what many agents' traffic
+// costs a broker. Wall-clock figures are meaningful only on an idle machine.
 package main
 
 import (
@@ -19,11 +19,11 @@ import (
 )
 
 func main() {
-	watch := flag.Duration("watch", time.Minute, "how long each agent is watched; a state comes every 30 s")
-	fleet := flag.String("fleet", "1000", "numbers of agents whose traffic one broker gets, one after the other, and how many times faster than life; empty for none")
+	watch := flag.Duration("watch", time.Minute, "how long each agent is measured; it sends a state every 30 s")
+	fleet := flag.String("fleet", "1000", "fleets to try on one broker, one after the other: a number of agents, and how many times faster than real time; empty for none")
 	flag.Usage = func() {
 		_, _ = fmt.Fprint(flag.CommandLine.Output(), "usage: go run ./deploy/bench [--watch 1m] [--fleet 1000,1000x20]\n\n"+
-			"Needs mosquitto. Prints the tables of costs.md; all traffic stays on this machine.\n\n")
+			"Needs mosquitto. Prints the figures of costs.md; all traffic stays on this machine.\n\n")
 		flag.PrintDefaults()
 	}
 	flag.Parse()
@@ -57,7 +57,7 @@ func run(watch time.Duration, fleet string) error {
 		if err := p.begin(ctx, dir, t); err != nil {
 			return fmt.Errorf("start of %s: %w", p.name, err)
 		}
-		_ = t.Flush() // what was measured is shown, whatever comes after
+		_ = t.Flush() // show what was measured, even if a later step fails
 	}
 	var heard []message
 	for _, p := range []program{bare, one, eight} {
@@ -84,7 +84,7 @@ func run(watch time.Duration, fleet string) error {
 	return nil
 }
 
-// build makes one of our programs as a release does.
+// build builds one of our programs as a release does.
 func build(ctx context.Context, to, from string) error {
 	cmd := exec.CommandContext(ctx, "go", "build", "-trimpath", "-ldflags=-s", "-o", to, from) //nolint:gosec // our own program, into our own folder
 	cmd.Env = append(os.Environ(), "CGO_ENABLED=0")

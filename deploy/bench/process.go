@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// usage is what the kernel says of a process.
+// usage is what the kernel reports of a process.
 type usage struct {
 	pssKB, peakKB int // proportional share now; highest resident set
 	threads       int
@@ -55,9 +55,9 @@ func field(file, name string) (int, error) {
 	return 0, fmt.Errorf("%s has no %s", file, name)
 }
 
-// cpuOf is the processor time of all threads, by the scheduler's own count in
-// nanoseconds: the ticks of stat are too coarse for an agent that works for a
-// millisecond in each second.
+// cpuOf returns the processor time of all threads, from the scheduler's count in
+// nanoseconds: the ticks of stat are too coarse for an agent that works a
+// millisecond in every second.
 func cpuOf(pid int) (time.Duration, error) {
 	dir := fmt.Sprintf("/proc/%d/task", pid)
 	tasks, err := os.ReadDir(dir)

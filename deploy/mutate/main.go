@@ -1,11 +1,12 @@
-// Command mutate checks the tests of the interlock: it breaks one comparison,
-// boolean operator, negation or boolean constant after the other and demands
-// that a test fails. A test suite that a broken rule passes proves nothing.
+// Command mutate checks the tests of the interlock: it breaks the comparisons,
+// boolean operators, negations and boolean constants one by one and requires
+// that a test fails each time. A test suite that passes with a broken rule
+// proves nothing.
 //
-// All mutants are compiled into one test binary for each package, behind a
-// switch that the environment sets, so that a run takes well under a minute.
-// Nothing in the tree is changed: the mutated sources are an overlay in a
-// temporary folder. Tests that only compare generated text are left out.
+// All mutants are compiled into one test binary per package, behind a switch in
+// the environment, so that nothing is compiled again for each mutant. Nothing in
+// the tree changes: the mutated sources are an overlay in a temporary folder.
+// Tests that only compare generated text are skipped.
 package main
 
 import (
@@ -24,10 +25,10 @@ func main() {
 	flag.Usage = func() {
 		fmt.Fprint(os.Stderr, "usage: go run ./deploy/mutate [-v]\n\n"+
 			"Breaks each comparison and boolean of "+target+" in turn and runs the tests of the\n"+
-			"interlock and of the core on it. To be run at the repository's root.\n\n"+
-			"  -v  list every mutant with what killed it\n\n"+
+			"interlock and of the core on it. Run it in the repository's root.\n\n"+
+			"  -v  list every mutant and the suite that killed it\n\n"+
 			"Exit code 0: every mutant was killed or is listed as equivalent. 1: one survived,\n"+
-			"or a listed one is gone. 2: wrong use.\n")
+			"or a listed one no longer exists. 2: wrong use.\n")
 	}
 	verbose := flag.Bool("v", false, "")
 	flag.Parse()
@@ -57,15 +58,15 @@ func run(out io.Writer, verbose bool) error {
 	}
 	for _, s := range suites {
 		if killed, log := s.run(0); killed {
-			return fmt.Errorf("%s fails on code that is whole:\n%s", s.name, log)
+			return fmt.Errorf("%s fails on unchanged code:\n%s", s.name, log)
 		}
 	}
 	tryAll(mutants, suites, runtime.NumCPU())
 	return report(out, mutants, verbose)
 }
 
-// report lists what is wrong, prints the figure and is an error when a mutant
-// lives that should not.
+// report prints the figure. Its error names each mutant that survived, and each
+// row of the list of equivalents that is wrong.
 func report(out io.Writer, mutants []*mutant, verbose bool) error {
 	var wrong []error
 	killed, equal := 0, 0

@@ -14,11 +14,11 @@ import (
 
 // mutant is one change of one place.
 type mutant struct {
-	id       int // 1 and up; 0 is the code as it is
+	id       int // from 1; 0 is the unchanged code
 	place    string
 	function string
 	from, to string
-	nth      int // of equal ones in the same function
+	nth      int // among equal mutants of the same function
 	killer   string
 }
 
@@ -27,7 +27,7 @@ func (m *mutant) String() string {
 	return fmt.Sprintf("%s: %s -> %s #%d", m.function, m.from, m.to, m.nth)
 }
 
-// others are what an operator is exchanged for: its boundary and its opposite.
+// others lists the replacements of an operator: its boundary and its opposite.
 var others = map[token.Token][]token.Token{
 	token.LSS: {token.LEQ, token.GEQ}, token.LEQ: {token.LSS, token.GTR},
 	token.GTR: {token.GEQ, token.LEQ}, token.GEQ: {token.GTR, token.LSS},
@@ -55,7 +55,7 @@ func mutantPick(id int, changed, whole bool) bool {
 }
 `
 
-// file is one source file while its sites are rewritten.
+// file is one source file whose sites are being rewritten.
 type file struct {
 	name    string
 	source  []byte
@@ -66,8 +66,8 @@ type file struct {
 	mutants *[]*mutant
 }
 
-// mutate writes the package with all its mutants to the work folder and gives
-// the overlay file for the go command.
+// mutate writes the package with all its mutants to the work folder. It returns
+// the mutants and the overlay file for the go command.
 func mutate(folder, work string) ([]*mutant, string, error) {
 	paths, err := filepath.Glob(filepath.Join(folder, "*.go"))
 	if err != nil || len(paths) == 0 {
@@ -107,7 +107,7 @@ func mutate(folder, work string) ([]*mutant, string, error) {
 	return all, overlay, os.WriteFile(overlay, text, 0o600)
 }
 
-// rewrite gives the text of a file with a switch at each site.
+// rewrite returns the text of a file with a switch at each site.
 func rewrite(path string, all *[]*mutant) (string, error) {
 	source, err := os.ReadFile(path)
 	if err != nil {
@@ -149,8 +149,8 @@ func isSite(e ast.Expr) bool {
 
 func (f *file) at(p token.Pos) int { return f.fset.Position(p).Offset }
 
-// text is the source from one offset to another with its outermost sites
-// rewritten, but for the one that is being rewritten itself.
+// text returns the source between two offsets with its outermost sites
+// rewritten, except the one that is being rewritten already.
 func (f *file) text(from, to int, but ast.Expr) string {
 	var out strings.Builder
 	for _, e := range f.sites {
@@ -170,7 +170,7 @@ func (f *file) operand(e ast.Expr, of ast.Expr) string {
 	return f.text(f.at(e.Pos()), f.at(e.End()), of)
 }
 
-// site is the text of a site with its switches.
+// site returns the text of a site with its switches.
 func (f *file) site(e ast.Expr) string {
 	switch e := e.(type) {
 	case *ast.BinaryExpr:
@@ -192,7 +192,7 @@ func (f *file) binary(e *ast.BinaryExpr) string {
 		ids[i] = f.add(e, op.String())
 	}
 	x, y := f.operand(e.X, e), f.operand(e.Y, e)
-	if e.Op == token.LAND || e.Op == token.LOR { // the right side is worked out only where it was
+	if e.Op == token.LAND || e.Op == token.LOR { // the right side is evaluated only where it was
 		op := others[e.Op][0]
 		return fmt.Sprintf("(mutantIs(%d) && (%s %s %s) || !mutantIs(%d) && (%s %s %s))", ids[0], x, op, y, ids[0], x, e.Op, y)
 	}
@@ -203,7 +203,7 @@ func (f *file) binary(e *ast.BinaryExpr) string {
 	return text
 }
 
-// add makes a mutant of a site and gives its number.
+// add makes a mutant of a site and returns its number.
 func (f *file) add(e ast.Expr, to string) int {
 	from := strings.Join(strings.Fields(string(f.source[f.at(e.Pos()):f.at(e.End())])), " ")
 	m := &mutant{id: len(*f.mutants) + 1, function: f.inside[e], from: from, to: to}

@@ -16,15 +16,15 @@ type suite struct {
 	args                 []string
 }
 
-// patience is for a mutant that loops for ever; it counts as killed.
+// patience is the limit for a mutant that loops forever, which counts as killed.
 const patience = 2 * time.Minute
 
-// build compiles the tests with the mutants in them. The suites stand in the
-// order in which they are tried: what kills most in the least time first.
+// build compiles the tests with the mutants in them. The suites are tried in this
+// order: the one that kills most in the least time comes first.
 func build(overlay, work string) ([]*suite, error) {
 	compile := func(pkg string) (string, error) {
 		binary := filepath.Join(work, filepath.Base(pkg)+".test")
-		// The mutants are no clean code, so vet is not asked.
+		// The mutants are not clean code, so vet is off.
 		cmd := exec.CommandContext(context.Background(), "go", "test", "-c", "-vet=off", "-overlay", overlay, "-o", binary, "./"+pkg) //nolint:gosec // fixed packages
 		if out, err := cmd.CombinedOutput(); err != nil {
 			return "", fmt.Errorf("compile the tests of %s: %w\n%s", pkg, err, out)
@@ -40,7 +40,7 @@ func build(overlay, work string) ([]*suite, error) {
 		return nil, err
 	}
 	short := []string{"-test.short", "-test.failfast"}
-	// Generated pages and Promela models are no judges of the rules.
+	// Generated pages and Promela models do not test the rules.
 	return []*suite{
 		{"rules", rules, target, append([]string{"-test.skip=TestFindingsPage|TestEnumerate|TestModel"}, short...)},
 		{"enumeration", rules, target, []string{"-test.run=TestEnumerate"}},

@@ -1,5 +1,5 @@
-// Package package_test holds the systemd unit to what it says: how little it
-// leaves open, and that the program can live within that.
+// Package package_test checks the systemd unit: that it leaves open as little as
+// it claims, and that the program can run within it.
 package package_test
 
 import (
@@ -17,7 +17,7 @@ import (
 
 const unit = "bayward.service"
 
-// needs skips a test that misses its program, unless deploy/test asked for all.
+// needs skips a test whose program is missing, or fails it under deploy/test.
 func needs(t *testing.T, programs ...string) {
 	t.Helper()
 	for _, program := range programs {
@@ -30,14 +30,14 @@ func needs(t *testing.T, programs ...string) {
 	}
 }
 
-// command runs a program and returns what it printed on both ways.
+// command runs a program and returns its output, standard error included.
 func command(t *testing.T, name string, args ...string) (string, error) {
 	t.Helper()
 	out, err := exec.CommandContext(t.Context(), name, args...).CombinedOutput()
 	return string(out), err
 }
 
-// setting lists the values of a key of the unit.
+// setting returns the values of a key of the unit.
 func setting(t *testing.T, key string) []string {
 	t.Helper()
 	text, err := os.ReadFile(unit)
@@ -53,8 +53,8 @@ func setting(t *testing.T, key string) []string {
 	return values
 }
 
-// TestExposure: 1.5 by systemd's own measure, and a unit without its sandbox
-// does not pass.
+// TestExposure: systemd rates the unit at 1.5, and a unit without its sandbox
+// fails.
 func TestExposure(t *testing.T) {
 	needs(t, "systemd-analyze")
 	analyze := func(file string) (string, error) {
@@ -73,13 +73,13 @@ func TestExposure(t *testing.T) {
 			t.Fatal(err)
 		}
 		if out, err := analyze(weaker); err == nil {
-			t.Errorf("passes without %s:\n%s", key, out)
+			t.Errorf("the unit passes without %s:\n%s", key, out)
 		}
 	}
 }
 
-// TestUnitIsWellFormed: systemd has nothing to say about the unit but that the
-// program and its manual are not installed here.
+// TestUnitIsWellFormed: systemd finds no fault in the unit. The program and its
+// manual are not installed here, so the test replaces their lines.
 func TestUnitIsWellFormed(t *testing.T) {
 	needs(t, "systemd-analyze")
 	text, err := os.ReadFile(unit)
@@ -96,26 +96,26 @@ func TestUnitIsWellFormed(t *testing.T) {
 	}
 }
 
-// TestWhatStaysOpenIsExplained: each setting that systemd marks as open, the
-// network and the devices apart from their list, has its reason in the unit.
-func TestWhatStaysOpenIsExplained(t *testing.T) {
+// TestOpenSettingsHaveReasons: each setting that systemd marks as open has its
+// reason in the unit.
+func TestOpenSettingsHaveReasons(t *testing.T) {
 	text, err := os.ReadFile(unit)
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, open := range []string{"ProcSubset=", "ProtectClock=", "PrivateNetwork=", "IPAddressDeny=", "adjtimex", "unix socket"} {
 		if !strings.Contains(string(text), open) {
-			t.Errorf("%s stays open without a word", open)
+			t.Errorf("the unit gives no reason for leaving %s open", open)
 		}
 	}
 	for _, key := range []string{"ProcSubset", "ProtectClock", "PrivateNetwork"} {
 		if len(setting(t, key)) > 0 {
-			t.Errorf("%s is set; the reasons say it is not", key)
+			t.Errorf("%s is set, but the unit's comments give reasons for leaving it off", key)
 		}
 	}
 }
 
-// TestTimesAgree: the emulated board's own init does what the unit does.
+// TestTimesAgree: the unit has the times that the emulated board's init uses.
 func TestTimesAgree(t *testing.T) {
 	for key, want := range map[string]string{"WatchdogSec": "10s", "RestartSec": "2s", "TimeoutStopSec": "20s", "Restart": "always", "RestartPreventExitStatus": "2"} {
 		if got := setting(t, key); !slices.Equal(got, []string{want}) {
@@ -124,12 +124,12 @@ func TestTimesAgree(t *testing.T) {
 	}
 	env := setting(t, "Environment")
 	if !slices.Contains(env, "GOTRACEBACK=crash") {
-		t.Error("a crash of Go would leave with 2, which is not restarted")
+		t.Error("a crash of Go would exit with 2, which is not restarted")
 	}
 }
 
-// TestCrashIsNotWrongInput: what the unit rests on. A Go program that panics
-// leaves with 2, the exit code of wrong input, unless it is told to crash.
+// TestCrashIsNotWrongInput: the unit depends on this. A Go program that panics
+// exits with 2, the code for wrong input, unless GOTRACEBACK=crash is set.
 func TestCrashIsNotWrongInput(t *testing.T) {
 	if os.Getenv("BAYWARD_PANIC") != "" {
 		panic("as asked")
@@ -144,11 +144,11 @@ func TestCrashIsNotWrongInput(t *testing.T) {
 	}
 }
 
-// TestSystemCalls traces the real program, with page, broker and record, and
-// finds each of its calls in what the unit allows.
+// TestSystemCalls traces the real program, with page, broker and record: the unit
+// allows each of its system calls.
 func TestSystemCalls(t *testing.T) {
 	if testing.Short() {
-		t.Skip("the trace shows the same calls in every run")
+		t.Skip("the trace is the same in every run")
 	}
 	needs(t, "systemd-analyze", "strace")
 	dir := t.TempDir()
@@ -172,21 +172,21 @@ func TestSystemCalls(t *testing.T) {
 		calls(t, log, seen)
 	}
 	if len(seen) < 30 || !seen["adjtimex"] || !seen["fsync"] && !seen["fdatasync"] {
-		t.Fatalf("the trace does not show a whole agent: %v", seen)
+		t.Fatalf("the trace does not show a complete run of the agent: %v", seen)
 	}
 	allowed := allowedCalls(t)
 	for call := range seen {
 		if !allowed[call] {
-			t.Errorf("%s is called and not allowed", call)
+			t.Errorf("the program calls %s, which the unit does not allow", call)
 		}
 	}
 	if allowed["mount"] || allowed["clock_settime"] || allowed["ptrace"] {
-		t.Error("the filter is read wrongly: it allows what it forbids")
+		t.Error("the test reads the filter wrongly: it takes a forbidden call as allowed")
 	}
 	t.Logf("figure: system calls in use %d, allowed %d", len(seen), len(allowed))
 }
 
-// config is the simulated bay with its record below dir.
+// config writes the simulated bay's configuration, with its record below dir.
 func config(t *testing.T, dir string) string {
 	t.Helper()
 	text, err := os.ReadFile("simulated.yaml")
@@ -217,11 +217,11 @@ func calls(t *testing.T, log string, seen map[string]bool) {
 		}
 	}
 	if os.Geteuid() == 0 {
-		delete(seen, "fchown") // SQLite gives its files to their folder's owner, but only when it runs as root
+		delete(seen, "fchown") // SQLite gives its files to the folder's owner, but only as root
 	}
 }
 
-// allowedCalls follows the unit's SystemCallFilter= lines from the top.
+// allowedCalls applies the unit's SystemCallFilter= lines from top to bottom.
 func allowedCalls(t *testing.T) map[string]bool {
 	t.Helper()
 	allowed := map[string]bool{}
@@ -244,7 +244,7 @@ func allowedCalls(t *testing.T) map[string]bool {
 	return allowed
 }
 
-// members resolves a set of system calls; one call stands for itself.
+// members resolves a set of system calls; a single call is a set of one.
 func members(t *testing.T, word string) map[string]bool {
 	t.Helper()
 	if !strings.HasPrefix(word, "@") {

@@ -1,7 +1,7 @@
-// Command bare is what a program costs that has the libraries for MQTT and metrics
-// and does next to nothing with them: it answers every command, publishes a line a
-// second and can be scraped. The benchmark sets bayward beside it, because what a
-// machine takes for that much differs between machines more than programs do.
+// Command bare shows what a program costs that links the libraries for MQTT and
+// metrics and does next to nothing with them: it answers every command, publishes a
+// line a second and can be scraped. The benchmark compares bayward with it, because
+// machines differ more in these costs than programs do.
 package main
 
 import (

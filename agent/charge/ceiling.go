@@ -4,24 +4,25 @@ import "time"
 
 const (
 	// pauseEnds is the pause after which hours and ampere-hours of a charge count
-	// from nothing: the trade's 8 h of work or of cooling (common practice, no
+	// from zero: the trade's 8 h of work or of cooling (common practice, no
 	// source). A charger that trips and restarts all night stays one charge.
 	pauseEnds = 8 * time.Hour
-	// overchargeFor is how long a charger may go on after full: an equalize
+	// overchargeFor is how long a charger may continue after full: an equalize
 	// charge takes 3 to 6 h more (traction habit, from memory), that of a
-	// stationary battery 8 to 24 h by a service task card; the least of those.
+	// stationary battery 8 to 24 h by a service task card, of which this is the
+	// least.
 	overchargeFor = 8 * time.Hour
 )
 
-// Overrun says which ceiling a charge passed. The zero value is none.
+// Overrun names the ceiling that a charge passed. The zero value is none.
 type Overrun struct {
 	Hours, AmpereHours bool
-	AfterFull          bool    // the pack is full and the charger goes on
+	AfterFull          bool    // the pack is full and the charger continues
 	Value, Limit       float64 // h or Ah
 }
 
-// ceiling counts what a charge has taken, over its pauses and over charges that
-// follow each other closely, up to full and then again after it.
+// ceiling counts what a charge has delivered, across its pauses and across charges
+// in close succession, up to full and then again after full.
 type ceiling struct {
 	flowS, ah float64
 	over      Overrun
@@ -34,8 +35,8 @@ func (c *ceiling) begin(pause time.Duration, known bool) {
 	c.over = Overrun{}
 }
 
-// Overrun tells whether the charge has passed a ceiling: of hours or
-// ampere-hours without becoming full, or of hours after it was full.
+// Overrun returns the ceiling that the charge has passed: hours or ampere-hours
+// without becoming full, or hours after full.
 func (t *Tracker) Overrun() Overrun { return t.ceiling.over }
 
 func (t *Tracker) ceilings(n *tick) {

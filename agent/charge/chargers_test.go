@@ -13,19 +13,19 @@ import (
 	"bayward/sensors/sim/pack"
 )
 
-// shortOf is how far below the highest charge that a run reaches a pack may be
-// when it is called full. The published rule, gravity unchanged over three
-// half-hour readings (TM 5-4320-258-12) on a hydrometer that shows 0.005, leaves
-// 0.005/0.140 = 3.6 %; the project asks for 2.5 % of itself.
+// shortOf is how far below the highest charge of a run a pack may be when it is
+// called full. The published rule, gravity unchanged over three half-hour readings
+// (TM 5-4320-258-12) on a hydrometer with steps of 0.005, leaves 0.005/0.140 =
+// 3.6 %; the project requires 2.5 % of itself.
 const shortOf = 0.025
 
-// kind is a way of charging, with what is allowed.
+// kind is a way of charging, with the allowed result.
 type kind struct {
 	name    string
 	charger func() chargetest.Charger
 	hours   float64
-	// must: proven full by the end of the rest, with a current reading and
-	// without; else never called full.
+	// must: proven full by the end of the rest, with a current reading and without;
+	// otherwise never called full.
 	must, mustBlind bool
 	evidence        charge.Evidence // with a current reading
 }
@@ -64,7 +64,7 @@ func TestChargers(t *testing.T) {
 				fmt.Fprintf(&table, "%-48s | %-19s | %s\n", k.name, with, got)
 				require.Equal(t, must, got.fullEver)
 				if !blind || !strings.HasPrefix(k.name, "two-rate") {
-					// Voltage alone takes the step down, below 2.20 V, for an end.
+					// Voltage alone takes the step down, below 2.20 V, for the end.
 					require.EqualValues(t, 1, got.status.Charges)
 				}
 				if got.fullEver {
@@ -80,9 +80,9 @@ func TestChargers(t *testing.T) {
 	t.Logf("charger | sensors | seen\n%s", table.String())
 }
 
-// The same tracker on physics that share no equation with it: Copetti, Lorenzo
-// and Chenlo (1993) and Ceraolo (2000), in sensors/sim/pack, with its two chargers
-// and its own heat. The two-stage charger ends by itself after three unchanged
+// The same tracker on physics that share no equation with it: Copetti, Lorenzo and
+// Chenlo (1993) and Ceraolo (2000), in sensors/sim/pack, with its two chargers and
+// its own heat. The two-stage charger ends by itself after three unchanged
 // half-hour readings.
 func TestCopettiCeraoloPhysics(t *testing.T) {
 	for _, c := range []struct {
@@ -102,7 +102,7 @@ func TestCopettiCeraoloPhysics(t *testing.T) {
 			if got.fullEver {
 				require.GreaterOrEqual(t, got.socAtFull, got.topSoc-shortOf)
 			} else {
-				require.Less(t, got.topSoc, 0.97, "not called full, and it was not")
+				require.Less(t, got.topSoc, 0.97, "not called full, so it must not be")
 			}
 			require.LessOrEqual(t, got.worstSoc, 0.0, "state of charge outside its own range")
 		})
@@ -131,9 +131,9 @@ func simulated(t *testing.T, ambientC float64, kind pack.ChargerKind, soc float6
 	return rows
 }
 
-// One shorted cell, at every charger and without a rest before that could betray
+// One shorted cell, at every charger and without an earlier rest that could reveal
 // it. What a pack voltage can show depends on the number of cells: see the limits
-// in the package's comment.
+// in the package comment.
 func TestOneDeadCell(t *testing.T) {
 	for _, k := range kinds() {
 		for _, cells := range []int{3, 6, 12, 24} {
@@ -149,7 +149,7 @@ func TestOneDeadCell(t *testing.T) {
 			}
 		}
 	}
-	t.Run("voltage alone, 1 of 24: taken back in the rest", func(t *testing.T) {
+	t.Run("voltage alone, 1 of 24: revoked in the rest", func(t *testing.T) {
 		p := &chargetest.Pack{CapacityAh: 225, Cells: 24, Dead: 1, C: 25, Soc: 0.3}
 		r := &chargetest.Recorder{Pack: p, EachS: 20}
 		r.Charge(14, chargetest.IUIa(0.16, 2.40, 0.04, 3))

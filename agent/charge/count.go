@@ -2,24 +2,24 @@ package charge
 
 import "bayward/agent/electrolyte"
 
-// Drift of the count, stated: what it can be short of.
+// Drift of the count: how much it may fall short by.
 const (
-	// deadRate is the current, in parts of the capacity, that may be nothing but
-	// the offset of a sensor and is not counted: half of stopRate.
+	// deadRate is the current, as a share of the capacity, that may be only the
+	// offset of a sensor and is not counted: half of stopRate.
 	deadRate = stopRate / 2
-	// gainShare is what a sensor may differ between the two directions: 1 % is
-	// usual for a shunt with a 16-bit converter or a compensated Hall sensor
+	// gainShare is how much a sensor's gain may differ between the two directions:
+	// 1 % is usual for a shunt with a 16-bit converter or a compensated Hall sensor
 	// (common practice, no source).
 	gainShare = 0.01
 	takenOut  = 0.02 // share of the capacity that makes a full pack not full
 )
 
-// counter holds what the trapezoid needs of the tick before.
+// counter keeps what the trapezoid needs from the previous tick.
 type counter struct {
 	a, gas     float64
 	hadA, hadV bool
-	backAh     float64 // put in since the pack was last full
-	unseenAh   float64 // what may have been taken out below deadRate
+	backAh     float64 // returned since the pack was last full
+	unseenAh   float64 // possibly taken out below deadRate
 }
 
 func (c *counter) lose() { c.hadA, c.hadV = false, false }
@@ -62,8 +62,8 @@ func (t *Tracker) add(ah float64, n *tick) {
 	t.s.OutPlusAh = t.count.unseenAh + gainShare*t.s.OutAh
 }
 
-// addIn counts a charge. What goes into a full pack returns nothing; it makes
-// good the little that was taken out and did not make it less than full.
+// addIn counts a charge. Charge into a full pack returns nothing; it only makes up
+// for the little taken out that left the pack full.
 func (t *Tracker) addIn(ah float64) {
 	t.s.TotalInAh += ah
 	if t.s.Active {
@@ -77,15 +77,15 @@ func (t *Tracker) addIn(ah float64) {
 	t.count.backAh += ah
 }
 
-// recount starts the count from a proven full pack.
+// recount restarts the count from a proven full pack.
 func (t *Tracker) recount() {
 	t.s.OutAh, t.s.OutPlusAh, t.s.OutKnown = 0, 0, true
 	t.count.backAh, t.count.unseenAh = 0, 0
 }
 
-// gassingA is the part of the current that splits water: by voltage and
+// gassingA returns the part of the current that splits water: by voltage and
 // temperature (see electrolyte.GassingCurrentA), never more than the charging
-// current, and all of that current once the pack is full.
+// current, and all of it once the pack is full.
 func (t *Tracker) gassingA(n *tick) float64 {
 	gas := electrolyte.GassingCurrentA(t.cfg.CapacityAh, n.v, n.c)
 	if n.aOK && t.flow.on {

@@ -11,13 +11,12 @@ import (
 	"bayward/agent/charge/chargetest"
 )
 
-// recorder is a fresh pack on the published equations.
+// recorder is a new pack on the published equations.
 func recorder(soc float64) *chargetest.Recorder {
 	return &chargetest.Recorder{Pack: &chargetest.Pack{CapacityAh: 225, Cells: 12, C: 25, Soc: soc}, EachS: 10}
 }
 
-// contact lays the charger's contact over a series: open, then closed from an
-// hour on.
+// contact adds the charger's contact to a series: open, then closed from fromH on.
 func contact(rows chargetest.Series, openFirst bool, fromH float64) chargetest.Series {
 	for i := range rows {
 		rows[i].Complete = 0
@@ -28,8 +27,8 @@ func contact(rows chargetest.Series, openFirst bool, fromH float64) chargetest.S
 	return rows
 }
 
-// Specific gravity handed in by a person: within 0.005 of the last equalize value
-// (NAVEDTRA 14344).
+// Specific gravity entered by the technician: within 0.005 of the last equalize
+// value (NAVEDTRA 14344).
 func TestEvidenceHandGravity(t *testing.T) {
 	const full = 1.277
 	for _, c := range []struct {
@@ -41,7 +40,7 @@ func TestEvidenceHandGravity(t *testing.T) {
 		{"NAVEDTRA 14344: 0.006 below", map[int]float64{1: full - 0.006}, false},
 		{"one full cell beside one 0.016 below", map[int]float64{1: full - 0.016, 2: full}, false},
 		{"TM 5-3895-349-14&P: one 0.050 below, read first", map[int]float64{1: full - 0.050, 2: full}, false},
-		{"a cell that does not exist", map[int]float64{0: full, 49: full}, false},
+		{"no such cell", map[int]float64{0: full, 49: full}, false},
 		{"not a number", map[int]float64{1: math.NaN()}, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -70,8 +69,8 @@ func TestEvidenceHandGravity(t *testing.T) {
 }
 
 // Current tapered and steady at regulated voltage: three half-hour intervals, TM
-// 5-4320-258-12; at most what EN 62485-3 gives for 2.40 V, and what the gassing
-// law explains.
+// 5-4320-258-12; at most what EN 62485-3 gives for 2.40 V, and no more than the
+// gassing law explains.
 func TestEvidenceSteadyTaper(t *testing.T) {
 	run := func(d chargetest.Disturb, chargeH float64, v float64) *seen {
 		r := recorder(0.6)
@@ -87,7 +86,7 @@ func TestEvidenceSteadyTaper(t *testing.T) {
 	t.Run("not while it still falls", func(t *testing.T) { require.False(t, run(none, 5, 2.40).fullEver) })
 	t.Run("not below the gassing voltage, TM 10-6140-200-14", func(t *testing.T) { require.False(t, run(none, 16, 2.28).fullEver) })
 	t.Run("not more than gassing explains, Schiffer et al. 2007", func(t *testing.T) {
-		// As if four times the law flowed for ever: held back, not proven.
+		// As if four times the law flowed forever: held back, not proven.
 		r := recorder(0.97)
 		r.Charge(4, chargetest.IU(0.16, 2.40))
 		for i := range r.Rows[30:] {
@@ -171,10 +170,10 @@ func TestEvidenceSteadyVoltage(t *testing.T) {
 	t.Run("voltage alone: not without a temperature", func(t *testing.T) {
 		require.False(t, run(9, chargetest.IUIa(0.16, 2.40, 0.04, 3), true, chargetest.Without("c")).fullEver)
 	})
-	t.Run("not by a voltage that stands still at a bulk current", func(t *testing.T) {
+	t.Run("not by a voltage that does not move at a bulk current", func(t *testing.T) {
 		require.False(t, run(4, chargetest.ConstantCurrent(0.08), false, func(s chargetest.Series) chargetest.Series {
 			for i := range s {
-				s[i].PackV = 2.46 * 12 // a converter that is stuck
+				s[i].PackV = 2.46 * 12 // a stuck converter
 			}
 			return s
 		}).fullEver)
@@ -201,7 +200,7 @@ func TestEvidenceChargeFactor(t *testing.T) {
 		r.Charge(backH, chargetest.ConstantCurrent(0.08))
 		return followWith(tr, 12, r.Rows, nil)
 	}
-	t.Run("1.15 returned, with one per cent for the count", func(t *testing.T) {
+	t.Run("1.15 returned, plus one per cent for the count", func(t *testing.T) {
 		got := run(5, true, 0)
 		require.True(t, got.fullEver)
 		require.Equal(t, charge.ChargeFactor, got.evidence)
@@ -209,7 +208,7 @@ func TestEvidenceChargeFactor(t *testing.T) {
 		require.InDelta(t, 3.5+0.30*1.15*1.01/0.08, got.fullAtH, 0.25)
 	})
 	t.Run("1.05 returned", func(t *testing.T) { require.False(t, run(0.30*1.05/0.08, true, 0).fullEver) })
-	t.Run("what was taken out before is not known", func(t *testing.T) {
+	t.Run("unknown charge taken out before", func(t *testing.T) {
 		require.NotEqual(t, charge.ChargeFactor, run(4.4, false, 0).evidence)
 	})
 	t.Run("a day's rest may hide 0.2 A for each 100 Ah, 4.8 % of the capacity", func(t *testing.T) {
@@ -217,7 +216,7 @@ func TestEvidenceChargeFactor(t *testing.T) {
 		require.False(t, got.fullEver)
 		require.InDelta(t, 0.002*24*225+0.01*0.30*225, got.status.OutPlusAh, 0.6)
 	})
-	t.Run("depth and factor are told", func(t *testing.T) {
+	t.Run("depth and factor are reported", func(t *testing.T) {
 		got := run(4.5, true, 0)
 		require.True(t, got.status.DepthKnown && got.status.ReturnKnown)
 		require.InDelta(t, 0.30, got.status.DepthBefore, 0.003)
@@ -238,14 +237,14 @@ func TestEvidenceChargerComplete(t *testing.T) {
 	t.Run("closes after the gassing voltage", func(t *testing.T) {
 		got := run(5, 2.40, true, 1, 0)
 		require.Equal(t, charge.ChargerComplete, got.evidence)
-		require.InDelta(t, 5+1.0/6, got.fullAtH, 0.05, "ten minutes of rest do not speak against it")
+		require.InDelta(t, 5+1.0/6, got.fullAtH, 0.05, "ten minutes of rest do not contradict it")
 	})
 	t.Run("stuck closed", func(t *testing.T) { require.False(t, run(5, 2.40, false, 1, 0).fullEver) })
 	t.Run("closes below the gassing voltage: a fault of the charger", func(t *testing.T) { require.False(t, run(5, 2.25, true, 1, 0).fullEver) })
 	t.Run("closes on a pack with a dead cell", func(t *testing.T) { require.False(t, run(5, 2.40, true, 5, 1).fullEver) })
 }
 
-// What a hydrometer says outranks the rest, and the order of trust is kept.
+// A hydrometer reading outranks the rest, and the order of trust is kept.
 func TestOrderOfTrust(t *testing.T) {
 	require.Less(t, charge.NoEvidence, charge.ChargerComplete)
 	require.Less(t, charge.ChargerComplete, charge.ChargeFactor)

@@ -6,47 +6,47 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// Thresholds of flow. Currents are in parts of the capacity, per hour.
+// Thresholds of flow. Currents are shares of the capacity, per hour.
 const (
 	startRate = 0.01  // charging current flows from here on, C/100
 	stopRate  = 0.004 // and stops below: above the offset of usual sensors
-	// A cell at heldV or above is on a charger, however small the current: the
-	// voltage of a full cell at rest is 2.13 (DOE-HDBK-1084-95) and 0.08 more
-	// when the rest begins (see electrolyte.StateOfChargeFromRest); float is at
-	// 2.23 to 2.27 V. Not referred to 25 °C, since a rest voltage hardly moves.
+	// A cell at heldV or above is on a charger, however small the current. A full
+	// cell rests at 2.13 V (DOE-HDBK-1084-95), and 0.08 V more when the rest begins
+	// (see electrolyte.StateOfChargeFromRest); float is 2.23 to 2.27 V. Not
+	// referred to 25 °C, because a rest voltage hardly changes with temperature.
 	heldV = 2.30
-	// In the heat a charger that follows the temperature holds less: there, what
-	// is heldV25 at 25 °C.
+	// When hot, a charger that follows the temperature holds less: then it is
+	// heldV25 referred to 25 °C.
 	heldV25 = 2.36
-	// Without a current sensor: no cell at rest stands above onV, and when the
-	// current stops the voltage falls at once by more than dropV.
+	// Without a current sensor: no cell at rest is above onV, and when the current
+	// stops the voltage falls at once by more than dropV.
 	onV, offV = 2.20, 2.15
 	riseV     = 0.015
 	dropV     = 0.08
-	// A charger that steps down lets the voltage fall like one that stops; but a
-	// cell at rest so high goes on sinking, by more than 3 mV in ten minutes (the
+	// A charger that steps down lets the voltage fall like one that stops. But a
+	// cell at rest this high keeps sinking, by more than 3 mV in ten minutes (the
 	// open 12 V 17 Ah record, Sulzer et al. 2019).
 	sinkV, sinkFor = 0.003, 10 * time.Minute
 	confirm        = time.Minute
-	// offHold bridges the gaps of a pulsed charger; less than confirm, so that
-	// one disturbed reading is no charge.
+	// offHold bridges the gaps of a pulsed charger. It is less than confirm, so one
+	// disturbed reading makes no charge.
 	offHold = 45 * time.Second
 )
 
-// flow tells whether charging current flows now.
+// flow tracks whether charging current is flowing.
 type flow struct {
 	on    bool
 	since time.Duration // of the present state
 	raw   bool          // by this tick alone
-	rawAt time.Duration // since when raw is so
+	rawAt time.Duration // when raw last changed
 	peakV float64       // highest voltage while on
 	lowV  float64       // lowest voltage while off
-	refV  float64       // a voltage while off that was not undercut by sinkV ...
+	refV  float64       // a voltage while off from which none sank by sinkV ...
 	refAt time.Duration // ... since then
-	armed bool          // the voltage was low enough to see a rise
+	armed bool          // the voltage was low enough to show a rise
 }
 
-// see takes one tick's verdict: on at once, off after a pause.
+// see processes one tick's verdict: on at once, off after a pause.
 func (f *flow) see(raw bool, now time.Duration) {
 	if raw != f.raw {
 		f.raw, f.rawAt = raw, now
@@ -59,7 +59,7 @@ func (f *flow) see(raw bool, now time.Duration) {
 	}
 }
 
-// lose is a tick about which nothing is known: nothing flows.
+// lose processes a tick with unknown flow: it counts as off.
 func (f *flow) lose(now time.Duration) {
 	if f.on {
 		f.since = now
@@ -67,8 +67,8 @@ func (f *flow) lose(now time.Duration) {
 	f.on, f.raw, f.rawAt = false, false, now
 }
 
-// byCurrent has hysteresis, so that a tapered current does not chatter. While
-// a charger holds the voltage, a very small tail is still a charge.
+// byCurrent has hysteresis, so a tapered current does not chatter. While a charger
+// holds the voltage, a very small tail is still a charge.
 func (f *flow) byCurrent(now time.Duration, currentA, capacityAh float64, held bool) {
 	rate := currentA / capacityAh
 	switch {
@@ -82,7 +82,7 @@ func (f *flow) byCurrent(now time.Duration, currentA, capacityAh float64, held b
 	}
 }
 
-// byVoltage judges by the voltage of one cell where no current is measured.
+// byVoltage judges by the cell voltage where no current is measured.
 func (f *flow) byVoltage(now time.Duration, cellV float64) {
 	if f.raw {
 		f.peakV = max(f.peakV, cellV)
@@ -108,7 +108,7 @@ func (f *flow) byVoltage(now time.Duration, cellV float64) {
 	}
 }
 
-// held tells whether a cell's voltage stands so high that a charger holds it.
+// held reports whether a cell's voltage is so high that a charger must hold it.
 func held(cellV, atC float64) bool {
 	return cellV >= min(heldV, electrolyte.ChargeLimitAt(heldV25, atC))
 }

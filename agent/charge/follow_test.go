@@ -32,7 +32,7 @@ func TestPauses(t *testing.T) {
 		require.EqualValues(t, 2, got.status.Charges)
 		require.EqualValues(t, 1, got.status.ChargesFull)
 	})
-	t.Run("unplugged: nothing is kept of the pack", func(t *testing.T) {
+	t.Run("unplugged: the pack's state is dropped", func(t *testing.T) {
 		tr := charge.New(config(225, 1.285))
 		r := recorder(0.6)
 		r.Charge(8, chargetest.IUIa(0.16, 2.40, 0.04, 3))
@@ -41,9 +41,9 @@ func TestPauses(t *testing.T) {
 		tr.PackGone(9 * time.Hour)
 		s := tr.Status()
 		require.False(t, s.Full || s.Active || s.SocKnown || s.OutKnown)
-		require.EqualValues(t, 1, s.ChargesFull, "the counts stay")
+		require.EqualValues(t, 1, s.ChargesFull, "counts are kept")
 	})
-	t.Run("a gap of two hours: nothing is kept that it could hide", func(t *testing.T) {
+	t.Run("a gap of two hours: anything it could hide is dropped", func(t *testing.T) {
 		r := recorder(0.6)
 		r.Charge(8, chargetest.IUIa(0.16, 2.40, 0.04, 3))
 		r.Rest(4)
@@ -76,7 +76,7 @@ func TestPauses(t *testing.T) {
 		require.True(t, got.fullEver)
 		require.LessOrEqual(t, got.fullAtH, 2.0, "90 minutes after the charger's own stages")
 	})
-	t.Run("little taken out of a full pack and put back leaves it full", func(t *testing.T) {
+	t.Run("a little taken out of a full pack and returned leaves it full", func(t *testing.T) {
 		tr := charge.New(config(225, 1.285))
 		tr.CellGravity(0, 1, 1.285)
 		r := recorder(0.98)
@@ -111,7 +111,7 @@ func TestChargerThatNeverEnds(t *testing.T) {
 	})
 	t.Run("1.44 times the capacity without becoming full", func(t *testing.T) {
 		r := recorder(0.3)
-		r.Charge(16, chargetest.ConstantCurrent(0.11)) // above the finish rate for ever
+		r.Charge(16, chargetest.ConstantCurrent(0.11)) // above the finish rate forever
 		got := follow(config(225, 1.285), 12, r.Rows)
 		require.True(t, got.overrun.AmpereHours)
 		require.InDelta(t, 1.44/0.11, got.overrunH, 0.2)
@@ -123,7 +123,7 @@ func TestChargerThatNeverEnds(t *testing.T) {
 		require.True(t, got.fullEver && got.overrun.AfterFull)
 		require.InDelta(t, got.fullAtH+8, got.overrunH, 0.1)
 	})
-	t.Run("a tail at held voltage after full is none", func(t *testing.T) {
+	t.Run("a tail at held voltage after full is no overrun", func(t *testing.T) {
 		r := recorder(0.6)
 		r.Charge(30, chargetest.IU(0.16, 2.40))
 		got := follow(config(225, 1.285), 12, r.Rows)
@@ -133,7 +133,7 @@ func TestChargerThatNeverEnds(t *testing.T) {
 }
 
 // Equalize charge due: traction habit (from memory), TM 55-2210-224-12 for the
-// spread; done after three hours more at the finish rate.
+// spread; done after three more hours at the finish rate.
 func TestEqualize(t *testing.T) {
 	night := func(tr *charge.Tracker, at0 float64, extraH float64) {
 		r := recorder(0.9)
@@ -163,7 +163,7 @@ func TestEqualize(t *testing.T) {
 		require.EqualValues(t, 10, tr.Status().Equalize.Cycles)
 		require.Equal(t, charge.ByCycles, tr.Status().Equalize.Due)
 		night(tr, 10*43200*1.2, 3)
-		require.Equal(t, charge.NotDue, tr.Status().Equalize.Due, "three hours more have equalized it")
+		require.Equal(t, charge.NotDue, tr.Status().Equalize.Due, "three more hours have equalized it")
 	})
 	t.Run("TM 55-2210-224-12: by a spread of 0.020", func(t *testing.T) {
 		tr := charge.New(config(225, 1.285))
@@ -192,8 +192,8 @@ func steadyRest(hours, fromS float64) chargetest.Series {
 	return r.Rows
 }
 
-// A restart: with a short proven gap the charge goes on; else the pack is not
-// full and its rest begins anew.
+// A restart: after a short proven gap the charge continues; otherwise the pack is
+// not full and its rest starts again.
 func TestRestart(t *testing.T) {
 	r := recorder(0.6)
 	r.Charge(8, chargetest.IUIa(0.16, 2.40, 0.04, 3))
@@ -211,7 +211,7 @@ func TestRestart(t *testing.T) {
 	}{
 		{"a minute, proven", time.Minute, true, true},
 		{"a minute, not proven", time.Minute, false, false},
-		{"five hours, proven: another pack may stand there", 5 * time.Hour, true, false},
+		{"five hours, proven: may be another pack", 5 * time.Hour, true, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			again := charge.New(config(225, 1.285))
@@ -235,9 +235,9 @@ func TestRestart(t *testing.T) {
 	}
 }
 
-// Whatever a charger does, and however the readings suffer, a pack that is called
-// full is within reach of the highest charge that the current then flowing can
-// bring about in the model.
+// Whatever a charger does, and however bad the readings are, a pack that is called
+// full is close to the highest charge that the current then flowing can reach in
+// the model.
 func TestNeverFalselyFull(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := &chargetest.Pack{CapacityAh: 225, Cells: 12, StepS: 10, C: rapid.Float64Range(0, 50).Draw(t, "C"), Soc: rapid.Float64Range(0.1, 0.95).Draw(t, "soc")}
@@ -269,7 +269,6 @@ func TestNeverFalselyFull(t *testing.T) {
 		was := false
 		followWith(charge.New(cfg), 12, rows, func(row chargetest.Row, s *charge.Status) {
 			// What is held back was claimed when it was held back.
-			// What is held back was claimed when it was held back.
 			// The highest current of the time that the proof looks at.
 			lastA := 0.0
 			for s := row.S; s > row.S-100*60; s -= r.EachS {
@@ -283,7 +282,7 @@ func TestNeverFalselyFull(t *testing.T) {
 			}
 			short := shortOf
 			if max(s.Evidence, s.Pending) == charge.ChargeFactor {
-				short = 0.06 // from the full before, at up to 10 A for each 100 Ah, and the drift
+				short = 0.06 // from the previous full, at up to 10 A for each 100 Ah, and the drift
 			}
 			if row.Soc < p.FullSoc(max(lastA, 0.001*225))-short {
 				t.Fatalf("full by %v at %.2f h, true charge %.3f, %.3f V, %.2f A, %.0f °C", s.Evidence, row.S/3600, row.Soc, row.PackV/12, row.A, row.C)

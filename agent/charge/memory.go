@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// Memory is what must survive a restart. Times are ages at the moment of
-// saving, since a clock that starts anew says nothing about the old one.
+// Memory is what must survive a restart. Times are ages at the moment of saving,
+// because a clock that starts again is unrelated to the old one.
 type Memory struct {
 	Active     bool    `json:"active,omitempty"`
 	SinceAgoS  float64 `json:"since_ago_s"`
@@ -48,7 +48,7 @@ type Memory struct {
 	SpreadKnown bool    `json:"spread_known,omitempty"`
 }
 
-// Memory gives what must survive a restart, as of the last step.
+// Memory returns what must survive a restart, as of the last step.
 func (t *Tracker) Memory() Memory {
 	s := &t.s
 	ago := func(at time.Duration) float64 { return (t.last - at).Seconds() }
@@ -72,11 +72,11 @@ func (t *Tracker) Memory() Memory {
 	return m
 }
 
-// most bounds what a memory may hold, s and Ah: 31 years, which still is a
+// most bounds the values in a memory, s and Ah: 31 years, which still fits a
 // duration.
 const most = 1e9
 
-// Valid tells whether the memory can be one that was saved.
+// Valid reports whether the memory can be one that was saved.
 func (m *Memory) Valid() bool {
 	for _, x := range []float64{
 		m.SinceAgoS, m.FlowS, m.FullAgoS, m.EndedAgoS, m.InAh, m.OutAh, m.BackAh, m.GassingAh,
@@ -92,11 +92,11 @@ func (m *Memory) Valid() bool {
 		(!m.Ended || m.EndedAgoS >= 0) && (!m.Full || m.FullAgoS >= 0)
 }
 
-// Restore takes back a memory at the start of a new life, before the first
-// step, which will be at now. The gap is the time since it was saved as far as
-// it is proven; when it is not, or is longer than a gap in the readings may be,
-// nothing is kept that a charge, a machine at work or another pack in the gap
-// could have changed: the pack counts as not full, and its rest starts now.
+// Restore restores a memory at start, before the first step, which is at now. gap
+// is the time since it was saved, if proven. If the gap is unproven, or longer than
+// a gap in the readings may be, Restore drops everything that a charge, a machine
+// at work or another pack could have changed in it: the pack counts as not full,
+// and its rest starts now.
 func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 	at := func(agoS float64) time.Duration { return now - gap - time.Duration(agoS*float64(time.Second)) }
 	t.started, t.last = true, now

@@ -9,10 +9,10 @@ import (
 	"bayward/agent/charge/chargetest"
 )
 
-// The equations behind the test charges, held against the published run of the
+// The equations behind the test charges, compared with the published run of the
 // same equations: testdata/data/README.md, section 4. Driven by the file's own
-// current, of which the file has a value each minute; where it bends, a minute's
-// straight line is up to 0.3 % of the capacity off in the sum over the run.
+// current, of which the file has one value a minute. Where it bends, a straight
+// line over a minute is off by up to 0.3 % of the capacity in the sum over the run.
 func TestSchifferEquations(t *testing.T) {
 	for _, file := range []string{"gassing_model_500ah_iuia_25c.csv", "gassing_model_500ah_iuia_45c.csv"} {
 		t.Run(file, func(t *testing.T) {

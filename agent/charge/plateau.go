@@ -6,36 +6,37 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// A plateau is proven by three successive half hours that do not differ: TM
-// 5-4320-258-12, full charge, three half-hour intervals; TM 10-3930-644-14&P asks
-// for three hourly readings. Both speak of a hydrometer, whose last digit, 0.005,
-// is 3.6 % of the charge of a traction cell. Voltage and current of a cell near
-// full say more: by the charge equation of Schiffer et al., J. Power Sources 168
-// (2007) 66, 12 mV at the finish rate are less than 0.1 % of the charge. So the
-// shorter time is taken, with the finer reading. Means over ten minutes are kept,
-// so that noise and pulses average out, and what happens between counts too.
+// Three successive equal half hours prove a plateau: TM 5-4320-258-12, full charge,
+// three half-hour intervals; TM 10-3930-644-14&P has three hourly readings. Both
+// are for a hydrometer, whose last digit, 0.005, is 3.6 % of the charge of a
+// traction cell. Voltage and current of a cell near full are finer: by the charge
+// equation of Schiffer et al., J. Power Sources 168 (2007) 66, 12 mV at the finish
+// rate are less than 0.1 % of the charge. So the shorter time is used, with the
+// finer reading. Readings are averaged over ten minutes, so noise and pulses
+// average out and everything in between counts too.
 const (
 	markEvery = 10 * time.Minute
 	marks     = 9 // 90 minutes
 	perThird  = marks / 3
 	// steadyV is how far the compensated voltage of a cell may move from one half
-	// hour to the next: 8.3 mV are one digit, 0.1 V, of a voltmeter on a 24 V pack,
-	// and the pack warms by up to 2 K in that time, of which the compensation
-	// (-3 to -6 mV/K in textbooks) may miss 2 mV each. A charger that stops after
-	// three unchanged half-hour readings has then shown it too.
+	// hour to the next. 8.3 mV are one digit, 0.1 V, of a voltmeter on a 24 V pack,
+	// and the pack warms by up to 2 K in that time, of which the compensation (-3
+	// to -6 mV/K in textbooks) may miss 2 mV each. A charger that stops after three
+	// unchanged half-hour readings has then met this, too.
 	steadyV = 0.012
-	// blindSteadyV is the same where no current tells how much still goes in; a
-	// taper charger's voltage creeps. A third, as small as averages of noise allow.
+	// blindSteadyV is the same where no current shows how much still goes in; a
+	// taper charger's voltage creeps. A third, as small as the noise of the
+	// averages allows.
 	blindSteadyV = 0.004
-	// regulatedSpanV is what a regulator and its drift may move in 90 minutes: 1 %
-	// of 2.40 V, the usual tolerance of a regulated charger (from memory). The means
-	// of three half hours lie 60 of the 90 minutes apart.
+	// regulatedSpanV is how far a regulator and its drift may move in 90 minutes:
+	// 1 % of 2.40 V, the usual tolerance of a regulated charger (from memory). The
+	// means of the three half hours span 60 of the 90 minutes.
 	regulatedSpanV = 0.025 * 2 / 3
-	// The current may move by a tenth in 90 minutes, or by what is lost in noise.
-	// A current that falls exponentially with a time constant of 5 h (old,
-	// sulfated plates; new ones have 1 to 2 h) and has lost 0.15 A for each 100
-	// Ah in 90 min has some 2 % of the charge still to give: 0.15 / (1 - e^-0.3)
-	// = 0.58, at the end 0.43, times 5 h.
+	// The current may move by a tenth in 90 minutes, or by an amount lost in noise.
+	// A current that falls exponentially with a time constant of 5 h (old, sulfated
+	// plates; new ones have 1 to 2 h) and has lost 0.15 A for each 100 Ah in 90 min
+	// has some 2 % of the charge still to deliver: 0.15 / (1 - e^-0.3) = 0.58, at
+	// the end 0.43, times 5 h.
 	steadyShare, steadyRate = 0.10 * 2 / 3, 0.0015 * 2 / 3
 	// Within the half hours the marks may scatter this many times as far.
 	scatter = 4
@@ -46,25 +47,25 @@ const (
 	// finishRate is twice the usual finish rate of 5 A for each 100 Ah (from
 	// memory): a constant current above it is the bulk of a charge.
 	finishRate = 0.10
-	// regulatedV is the least compensated voltage at which a tapered current
-	// says something: just below the gassing onset of 2.37 V, TM 10-6140-200-14.
+	// regulatedV is the lowest compensated voltage at which a tapered current
+	// counts: just below the gassing onset of 2.37 V, TM 10-6140-200-14.
 	regulatedV = 2.33
-	// finishV: a charger without regulation takes a full cell beyond it; gassing
-	// is normal at 2.40 and rapid at 2.50 V, TM 10-6140-200-14.
+	// finishV: an unregulated charger takes a full cell above it; gassing is normal
+	// at 2.40 and rapid at 2.50 V, TM 10-6140-200-14.
 	finishV = 2.45
-	// blindV is the same without a current reading, when only the voltage
-	// excludes a charger that holds it and is still in its bulk: rapid gassing
-	// and 2 % of it. It must show as it is and referred to 25 °C, since a charger
+	// blindV is the same without a current reading, when only the voltage rules out
+	// a charger that holds it and is still in its bulk: rapid gassing plus 2 %. The
+	// voltage must exceed it both as it is and referred to 25 °C, because a charger
 	// may or may not follow the temperature.
 	blindV = 2.55
-	// lawTimes is how many times the current of the gassing law may flow in a
-	// full cell: twice between one battery and another
-	// (electrolyte.GassingCurrentA) and 1.35 for 5 K between sensor and plates,
-	// rounded up. More is not explained by gassing.
+	// lawTimes is how many times the current of the gassing law may flow in a full
+	// cell: twice between one battery and another (electrolyte.GassingCurrentA) and
+	// 1.35 for 5 K between sensor and plates, rounded up. Gassing does not explain
+	// more.
 	lawTimes = 3.0
 )
 
-// mark is the mean of ten minutes: the voltage of a cell as it is, referred to
+// mark is the mean over ten minutes: the voltage of a cell as it is and referred to
 // 25 °C, the current and the temperature.
 type mark struct{ v, v25, i, c float64 }
 
@@ -75,13 +76,13 @@ func (m *mark) add(o *mark, w float64) {
 	m.c += w * o.c
 }
 
-// plateau keeps the marks of a charge.
+// plateau collects the marks of a charge.
 type plateau struct {
 	sum     mark
 	weightS float64
-	at      time.Duration // start of the mark under way
+	at      time.Duration // start of the current mark
 	begun   bool
-	flowed  bool // at the tick before
+	flowed  bool // at the previous tick
 	current bool // the marks have a current
 	warm    bool // they have a temperature
 	marks   [marks]mark
@@ -89,15 +90,15 @@ type plateau struct {
 	next    int
 }
 
-// add takes in one reading with its step and tells whether a mark is complete.
-// Between the pulses of a charger the cells say nothing of its end, so that only
-// readings with flow are averaged. A sparse trace has longer marks.
+// add processes one reading with its step and reports whether a mark is complete.
+// Between the pulses of a charger the cells do not show its end, so only readings
+// with flow are averaged. A sparse trace has longer marks.
 func (p *plateau) add(n *tick, flows bool) bool {
 	if !p.begun || p.current != n.aOK || p.warm != n.cOK {
 		*p = plateau{begun: true, at: n.now, current: n.aOK, warm: n.cOK}
 		return false
 	}
-	if flows && p.flowed { // v and midA are middles of three
+	if flows && p.flowed { // v and midA are medians of three
 		w := n.dtS
 		p.sum.add(&mark{n.v, n.v25(), n.midA, n.c}, w)
 		p.weightS += w
@@ -115,8 +116,8 @@ func (p *plateau) add(n *tick, flows bool) bool {
 	return true
 }
 
-// back gives the mark taken k marks ago, 0 being the last; ok is false when
-// there is none.
+// back returns the mark k marks ago, 0 being the last; ok is false when there is
+// none.
 func (p *plateau) back(k int) (m *mark, ok bool) {
 	if k >= p.n {
 		return nil, false
@@ -136,8 +137,8 @@ func (s *span) widen(m *mark, first bool) {
 	s.hi = mark{max(s.hi.v, m.v), max(s.hi.v25, m.v25), max(s.hi.i, m.i), max(s.hi.c, m.c)}
 }
 
-// spans gives the range of the single marks, that of the three half hours, and
-// the largest change of the compensated voltage from one of these to the next.
+// spans returns the range of the single marks, that of the three half hours, and
+// the largest change of the compensated voltage from one half hour to the next.
 func (p *plateau) spans() (single, half span, changeV float64) {
 	var third mark
 	last := 0.0
@@ -156,8 +157,8 @@ func (p *plateau) spans() (single, half span, changeV float64) {
 	return single, half, changeV
 }
 
-// judge looks for a plateau after a complete mark. holdBack is true when
-// the current is steady but more than gassing explains.
+// judge looks for a plateau after a complete mark. holdBack is true when the
+// current is steady but more than gassing explains.
 func (p *plateau) judge(capacityAh float64) (e Evidence, holdBack bool) {
 	if p.n < marks {
 		return NoEvidence, false
@@ -186,7 +187,7 @@ func (p *plateau) judge(capacityAh float64) (e Evidence, holdBack bool) {
 	return e, unexplained(&mark{v: half.lo.v, i: half.hi.i, c: half.hi.c}, capacityAh)
 }
 
-// unexplained tells whether more current flows than gassing explains.
+// unexplained reports whether more current flows than gassing explains.
 func unexplained(m *mark, capacityAh float64) bool {
 	law := electrolyte.GassingCurrentA(capacityAh, m.v, m.c)
 	return m.i > max(lawTimes*law, deadRate*capacityAh)

@@ -3,33 +3,33 @@ package charge
 import "time"
 
 const (
-	completeIn = 10 * time.Minute // a charger that says so sooner was not charging
-	// pulsePause is the longest pause over which a plateau goes on.
+	completeIn = 10 * time.Minute // a charger that signals sooner was not charging
+	// pulsePause is the longest pause that does not interrupt a plateau.
 	pulsePause = markEvery
-	// settledFor is how long a charge has run when its current may no longer
-	// collapse: a pack plugged in already full lets it fall within minutes, a
-	// charge under way over hours.
+	// settledFor is how long a charge must have run before a collapse of its
+	// current is suspicious: on a pack plugged in already full the current falls
+	// within minutes, in a running charge over hours.
 	settledFor = 30 * time.Minute
 )
 
-// proof holds what the evidences need to remember of the charge under way.
+// proof is what the evidence must remember of the current charge.
 type proof struct {
 	sawOpen   bool // the charger's contact was seen open
 	sawGas    bool // the gassing voltage was reached
-	complete  bool // the contact closed after both; the rest must not speak against it
-	collapsed bool // the current fell to nothing at a voltage that stands
+	complete  bool // the contact closed after both; the rest must not contradict it
+	collapsed bool // the current fell to nothing at an unchanged voltage
 	riseA     float64
 	riseK     float64
 	isRunaway bool
 }
 
-// Runaway tells whether the current rises with the temperature, by how many
+// Runaway reports whether the current rises with the temperature, by how many
 // amperes and by how many kelvins.
 func (t *Tracker) Runaway() (riseA, riseK float64, ok bool) {
 	return t.proof.riseA, t.proof.riseK, t.proof.isRunaway
 }
 
-// prove looks for evidence of full while a charge is under way.
+// prove looks for evidence of full during a charge.
 func (t *Tracker) prove(n *tick) {
 	if !t.s.Active {
 		return
@@ -43,7 +43,7 @@ func (t *Tracker) prove(n *tick) {
 	t.judgeComplete(n)
 }
 
-// judgeMark is called after each complete mark, every ten minutes.
+// judgeMark runs after each complete mark, every ten minutes.
 func (t *Tracker) judgeMark() {
 	m, _ := t.plateau.back(0)
 	capAh := t.cfg.CapacityAh
@@ -66,9 +66,9 @@ func (t *Tracker) judgeMark() {
 	t.evidence(t.last, e)
 }
 
-// watchCollapse finds a current that vanishes within 20 minutes while the
-// voltage stands, in a charge that is long under way. Plates do not do that; a
-// broken current sensor does, and it must not read as tapered.
+// watchCollapse finds a current that vanishes within 20 minutes while the voltage
+// holds, in a charge that has run for long. Plates do not do that; a broken current
+// sensor does, and it must not read as tapered.
 func (t *Tracker) watchCollapse(m *mark) {
 	capAh := t.cfg.CapacityAh
 	if !t.plateau.current || m.i >= startRate*capAh {
@@ -85,8 +85,8 @@ func (t *Tracker) watchCollapse(m *mark) {
 	}
 }
 
-// judgeFactor takes ampere-hours as proof only at the gassing voltage and a
-// finishing current, and only if they outweigh the drift of the count.
+// judgeFactor accepts ampere-hours as proof only at the gassing voltage and a
+// finishing current, and only if they exceed the drift of the count.
 func (t *Tracker) judgeFactor(m *mark) {
 	s, capAh := &t.s, t.cfg.CapacityAh
 	if !s.OutKnown || s.Full || !t.plateau.current || m.v25 < regulatedV || m.i > finishRate*capAh {
@@ -112,10 +112,10 @@ func (t *Tracker) watchRunaway(n *tick) {
 	}
 }
 
-// judgeComplete trusts the charger's contact only if it was open earlier in
-// this charge, since a stuck contact proves nothing, and only if the voltage has
-// been where cells gas, since a charger also stops for its own faults. The first
-// ten minutes of rest must not speak against it (watchRest).
+// judgeComplete trusts the charger's contact only if it was open earlier in this
+// charge, because a stuck contact proves nothing, and only if the voltage has
+// reached gassing, because a charger also stops for its own faults. The first ten
+// minutes of rest must not contradict it (watchRest).
 func (t *Tracker) judgeComplete(n *tick) {
 	if !n.complete.OK() {
 		return
@@ -127,8 +127,8 @@ func (t *Tracker) judgeComplete(n *tick) {
 	t.proof.complete = t.proof.sawOpen && t.proof.sawGas && t.round.flowS >= completeIn.Seconds()
 }
 
-// evidence takes note of what proves the pack full, unless a doubt stands that
-// it cannot outweigh: then the rest after the charge must settle that.
+// evidence records what proves the pack full. If a doubt remains that it cannot
+// outweigh, the rest after the charge must settle that.
 func (t *Tracker) evidence(now time.Duration, e Evidence) {
 	if t.s.Doubt == RestsTooLow || t.s.Doubt == DrawsTooMuch && e < SteadyVoltage {
 		t.doubt(e, t.s.Doubt)
@@ -148,8 +148,8 @@ func (t *Tracker) doubt(e Evidence, d Doubt) {
 	}
 }
 
-// full makes the pack full; later evidence of more trust replaces the first,
-// but the time of full stays the first.
+// full makes the pack full. Later evidence of more trust replaces the first, but
+// the time of full stays.
 func (t *Tracker) full(now time.Duration, e Evidence) {
 	if t.s.Full {
 		t.s.Evidence = max(t.s.Evidence, e)

@@ -7,7 +7,7 @@ import (
 )
 
 const (
-	restTry = 2 * time.Hour // below, the rest voltage says too little
+	restTry = 2 * time.Hour // before that, the rest voltage shows too little
 	// socFull is the half width of "full": the finish stage of the published model
 	// (Schiffer et al.) settles at 0.96 to 0.98 of its scale, warm packs lowest.
 	socFull   = 0.05
@@ -15,29 +15,30 @@ const (
 	socUsable = 0.40  // a wider range is no estimate
 
 	restSmooth = 10 * time.Minute
-	// Without a current reading a slow charge below onV looks like rest; its
-	// voltage climbs by 6 mV/h and more (C/20), after some hours a rest moves by less than
-	// 3 (the open 12 V 17 Ah record, Sulzer et al. 2019).
+	// Without a current reading a slow charge below onV looks like rest. Its
+	// voltage climbs by 6 mV/h and more (C/20); after some hours of rest the
+	// voltage moves by less than 3 (the open 12 V 17 Ah record, Sulzer et al.
+	// 2019).
 	stillV, stillFor = 0.0015, 30 * time.Minute
-	// emptyFor is the rest after which a voltage below that of a flat cell is
-	// taken for what it is: electrolyte.MinRestH.
+	// emptyFor is the rest after which a voltage below that of a flat cell is taken
+	// at face value: electrolyte.MinRestH.
 	emptyFor = time.Hour
-	// emptyV is how far below the rest voltage of a flat cell a rested pack must
-	// stand for the doubt: the rule's error there (16 mV), the spread of the
-	// span (0.010) and the lack of charge at the plates after an hour.
+	// emptyV is how far below the rest voltage of a flat cell a rested pack must be
+	// to raise the doubt: the rule's error there (16 mV), the spread of the span
+	// (0.010) and the lack of charge at the plates after an hour.
 	emptyV = 0.05
 	// fullLowV is how far below the rest voltage of full gravity a full pack may
-	// stand: 20 points of gravity that the acid may have lost, and 10 mV for the
-	// rule, the hydrometer's scale and the voltmeter. TM 5-684/MO-200: lower than
-	// the rule points to a fault.
+	// be: 20 points of gravity that the acid may have lost, and 10 mV for the rule,
+	// the hydrometer's scale and the voltmeter. TM 5-684/MO-200: lower than the
+	// rule points to a fault.
 	fullLowV = 0.03
-	// revokeV is the same for taking back a full that was proven: twice as
-	// careful, since the evidence was good.
+	// revokeV is the same for revoking a proven full: more cautious, because the
+	// evidence was good.
 	revokeV   = 0.05
 	revokeFor = 10 * time.Minute
 )
 
-// rest remembers since when no current flows, and the smoothed voltage of it.
+// rest tracks when the current stopped, and the smoothed voltage since.
 type rest struct {
 	since   time.Duration
 	resting bool
@@ -45,13 +46,13 @@ type rest struct {
 	lowAt   time.Duration
 	low     bool
 	selfOut float64 // share of the charge lost by self-discharge since full
-	agedH   float64 // hours not yet reckoned in it
+	agedH   float64 // hours not yet included in it
 	markV   float64 // v half an hour ago or less
 	markAt  time.Duration
 	still   bool // v did not move over the last half hour
 }
 
-// watchRest judges the voltage while nothing flows.
+// watchRest judges the voltage while no current flows.
 func (t *Tracker) watchRest(n *tick) {
 	quiet := n.vOK && !t.flow.on && !t.round.disch && (!n.aOK || n.a < stopRate*t.cfg.CapacityAh && n.a > -stopRate*t.cfg.CapacityAh)
 	r := &t.rest
@@ -80,7 +81,7 @@ func (t *Tracker) watchRest(n *tick) {
 	}
 }
 
-// revoke takes back a full that the rest voltage contradicts.
+// revoke ends a full that the rest voltage contradicts.
 func (t *Tracker) revoke(now time.Duration, low bool) {
 	r := &t.rest
 	if !low || !t.s.Full {

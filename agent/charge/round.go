@@ -6,17 +6,17 @@ import (
 )
 
 const (
-	endAfter = 30 * time.Minute // a pause of a charge that is not full yet
-	endFull  = 10 * time.Minute // a pause of one that is
+	endAfter = 30 * time.Minute // ends a charge that is not full yet
+	endFull  = 10 * time.Minute // ends one that is
 	leastOut = 0.05             // share of the capacity below which a charge factor proves nothing
 )
 
-// round holds what belongs to the charge under way, or to the last one.
+// round belongs to the current charge, or to the last one.
 type round struct {
 	flowS   float64 // seconds of flow
 	outAh   float64 // taken out before it, since the pack was full
 	outOK   bool
-	backAh  float64 // returned, with earlier charges since the pack was full
+	backAh  float64 // returned, including earlier charges since the pack was full
 	disch   bool
 	dischAt time.Duration
 }
@@ -26,7 +26,7 @@ func (t *Tracker) watchFlow(n *tick) {
 	case n.aOK:
 		t.flow.byCurrent(n.now, n.a, t.cfg.CapacityAh, n.vOK && held(n.v, n.c))
 	case t.cfg.HasCurrent:
-		// A sensor that should be there and is not: nothing is known to flow.
+		// A configured sensor gives no reading: no current counts as proven.
 		t.flow.lose(n.now)
 	case n.vOK:
 		t.flow.byVoltage(n.now, n.smoothV)
@@ -61,7 +61,7 @@ func (t *Tracker) notFull() {
 	t.count.backAh = 0
 }
 
-// follow begins and ends charges.
+// follow starts and ends charges.
 func (t *Tracker) follow(n *tick) {
 	lasts := n.now - t.flow.since
 	switch {
@@ -106,11 +106,11 @@ func (t *Tracker) begin(now time.Duration) {
 	}
 	t.proof = proof{}
 	t.plateau, t.run = plateau{}, runaway{}
-	t.cells = gravities{} // what was read belongs to the state before
+	t.cells = gravities{} // the readings belong to the state before
 }
 
-// depth notes how far the pack is down, by the count or, without one, by the
-// estimate.
+// depth records how far the pack is discharged, by the count or, without one, by
+// the estimate.
 func (t *Tracker) depth() {
 	s := &t.s
 	s.DepthKnown = s.OutKnown || s.SocKnown

@@ -30,7 +30,7 @@ func config(capacityAh, fullGravity float64) charge.Config {
 	}
 }
 
-// seen is what a run showed.
+// seen is the outcome of a run.
 type seen struct {
 	t         *charge.Tracker
 	status    charge.Status

@@ -2,19 +2,18 @@ package charge
 
 import "time"
 
-// Thermal runaway: at constant voltage the current rises because the pack
-// warms, and the pack warms because the current rises. Windows of ten minutes
-// are compared; in each of three the current must rise while the voltage
-// stands. Linden, Handbook of Batteries: from memory; the figures are the
-// project's own.
+// Thermal runaway: at constant voltage the current rises because the pack warms,
+// and the pack warms because the current rises. Windows of ten minutes are
+// compared; in each of three the current must rise while the voltage holds. Linden,
+// Handbook of Batteries: from memory; the figures are the project's own.
 const (
 	runWindow  = 10 * time.Minute
 	runWindows = 4 // three rises
 	runV       = 0.010
 	runShare   = 0.03 // least rise of each window
-	runTotal   = 0.15 // least rise over all
-	runRate    = 0.02 // and in parts of the capacity
-	runK       = 1.5  // least warming over all, K
+	runTotal   = 0.15 // least total rise
+	runRate    = 0.02 // the same as a share of the capacity
+	runK       = 1.5  // least total warming, K
 )
 
 type window struct{ v, i, c float64 }
@@ -27,7 +26,7 @@ type runaway struct {
 	count int
 }
 
-// add takes in one tick with all three readings good.
+// add processes one tick with all three readings good.
 func (r *runaway) add(now time.Duration, cellV, currentA, packC float64) {
 	if r.n == 0 {
 		r.at = now
@@ -46,7 +45,7 @@ func (r *runaway) add(now time.Duration, cellV, currentA, packC float64) {
 	r.sum, r.n = window{}, 0
 }
 
-// found gives the rise of current, A, and of temperature, K.
+// found returns the rise of current, A, and of temperature, K.
 func (r *runaway) found(capacityAh float64) (riseA, riseK float64, ok bool) {
 	if r.count < runWindows {
 		return 0, 0, false

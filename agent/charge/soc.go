@@ -6,16 +6,16 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// selfOut is the share of the charge that a full pack may lose by itself before
-// it no longer counts as full: the published rates are good to a factor of two
-// (electrolyte.SelfDischargePerDay), so at least half of this is gone.
+// selfOut is the share of the charge that a full pack may lose by self-discharge
+// before it no longer counts as full. The published rates are good to a factor of
+// two (electrolyte.SelfDischargePerDay), so at least half of this is gone.
 const selfOut = 0.10
 
-// ageEvery is how often it is reckoned.
+// ageEvery is how often the loss is added.
 const ageEvery = 5 * time.Minute
 
-// estimate keeps the state of charge: counted from the last certain point, and
-// set anew by a rest voltage that is more certain than the count.
+// estimate tracks the state of charge: counted from the last certain point, and
+// reset by a rest voltage that is more certain than the count.
 func (t *Tracker) estimate(n *tick) {
 	if t.s.Full && !t.round.disch && t.s.OutAh <= 0 && t.flow.on {
 		t.rest.selfOut = 0
@@ -31,7 +31,7 @@ func (t *Tracker) estimate(n *tick) {
 	}
 	t.selfDischarge(n)
 	if t.s.Doubt == RestsTooLow {
-		t.s.SocKnown = false // a mean over a dead cell says nothing of the others
+		t.s.SocKnown = false // a mean that includes a dead cell shows nothing about the others
 		return
 	}
 	if n.now-t.rest.since >= restTry && (n.aOK || t.rest.still) {
@@ -39,7 +39,7 @@ func (t *Tracker) estimate(n *tick) {
 	}
 }
 
-// selfDischarge lets a resting pack lose charge by the published rates.
+// selfDischarge reduces the charge of a resting pack by the published rates.
 func (t *Tracker) selfDischarge(n *tick) {
 	r := &t.rest
 	if r.agedH += n.dtH; r.agedH < ageEvery.Hours() {
@@ -86,7 +86,7 @@ func (t *Tracker) byRest(n *tick) {
 }
 
 // GravityNow estimates the specific gravity at 25 °C from the state of charge;
-// where that is not known, the gravity of a flat cell, which freezes first.
+// where that is unknown it returns the gravity of a flat cell, which freezes first.
 func (t *Tracker) GravityNow() float64 {
 	soc := 0.0
 	if t.s.SocKnown {

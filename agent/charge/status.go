@@ -2,21 +2,21 @@ package charge
 
 import "time"
 
-// Evidence says what proved a pack full. The order is the order of trust, the
-// least first; zero means that nothing did.
+// Evidence is what proved a pack full. The order is the order of trust, the least
+// first; zero means that nothing did.
 type Evidence uint8
 
-// The evidences of full.
+// The evidence of full.
 const (
 	NoEvidence      Evidence = iota
 	ChargerComplete          // the charger's own contact
 	ChargeFactor             // ampere-hours returned over removed
 	SteadyVoltage            // compensated voltage unchanged over successive readings
 	SteadyTaper              // current tapered and steady at regulated voltage
-	HandGravity              // specific gravity handed in by a person
+	HandGravity              // specific gravity entered by the technician
 )
 
-// String is the evidence's name in messages, "" when there is none.
+// String returns the evidence's name in messages, "" when there is none.
 func (e Evidence) String() string {
 	switch e {
 	case ChargerComplete:
@@ -34,24 +34,23 @@ func (e Evidence) String() string {
 	return ""
 }
 
-// Doubt says what speaks against the evidence of full. Zero means nothing.
+// Doubt is what contradicts the evidence of full. Zero means nothing.
 type Doubt uint8
 
-// The doubts. A doubt never proves a fault; it says what a hydrometer should
-// settle.
+// The doubts. A doubt never proves a fault; it is a question for the hydrometer.
 const (
 	NoDoubt Doubt = iota
-	// RestsTooLow: the rest voltage is lower than all cells together can show
-	// after a full charge, or than a flat pack has. A shorted or reversed cell, a
-	// deep discharge, or a wrong cell count. "Lower than that points to a fault":
-	// TM 5-684/MO-200.
+	// RestsTooLow: the rest voltage is lower than all cells together can have after
+	// a full charge, or than a flat pack has. A shorted or reversed cell, a deep
+	// discharge, or a wrong cell count. "Lower than that points to a fault": TM
+	// 5-684/MO-200.
 	RestsTooLow
 	// DrawsTooMuch: the steady current at the end is more than gassing explains.
 	// Old plates, or a shorted cell among good ones.
 	DrawsTooMuch
 )
 
-// String is the doubt's name in messages, "" when there is none.
+// String returns the doubt's name in messages, "" when there is none.
 func (d Doubt) String() string {
 	switch d {
 	case RestsTooLow:
@@ -63,38 +62,38 @@ func (d Doubt) String() string {
 	return ""
 }
 
-// Status is what the charge tracker knows after a tick. Ampere-hours are of
+// Status is the state of the charge tracker after a tick. Ampere-hours are those of
 // the cell string, so they are the same for each cell.
 type Status struct {
-	Active   bool          // a charge is under way (it may be paused)
+	Active   bool          // a charge is in progress (it may be paused)
 	Flowing  bool          // charging current flows now
 	Since    time.Duration // start of the charge, or of the rest
 	Full     bool          // proven full, and nothing taken out since
 	Evidence Evidence      // what proved it
 	FullAt   time.Duration // when it was proven; valid with Full
 	EndedAt  time.Duration // when the last charging current stopped; valid with Ended
-	Ended    bool          // a charge has ended since the agent knows the pack
+	Ended    bool          // a charge has ended since the agent has known the pack
 	// Pending is evidence that a doubt holds back until the pack has rested.
 	Pending Evidence
 	Doubt   Doubt
 
 	InAh      float64 // this charge, or the last one
 	OutAh     float64 // taken out since the pack was last full
-	OutPlusAh float64 // what OutAh may be short of by drift of the count
+	OutPlusAh float64 // how much OutAh may be short by drift of the count
 	OutKnown  bool    // OutAh counts from a proven full pack
 	GassingAh float64 // this charge, or the last one
 	Soc       float64 // 0 to 1
 	SocPlus   float64 // half width of its range, 0 to 1
 	SocKnown  bool
-	MaxPackC  float64 // hottest in this charge
+	MaxPackC  float64 // maximum in this charge
 	TempKnown bool
 
-	// DepthBefore is how far the pack was down when this charge, or the last
+	// DepthBefore is how far the pack was discharged when this charge, or the last
 	// one, began: ampere-hours missing over capacity, 0 to 1 or a little above.
 	DepthBefore float64
 	DepthKnown  bool
-	// ReturnFactor is ampere-hours returned over those taken out since the pack
-	// was full, up to the end of this charge, or the last one. Not below a depth
+	// ReturnFactor is ampere-hours returned over those taken out since the pack was
+	// full, up to the end of this charge, or the last one. Not given below a depth
 	// of 0.05, where it would be noise.
 	ReturnFactor float64
 	ReturnKnown  bool

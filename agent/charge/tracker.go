@@ -8,11 +8,11 @@ import (
 	"bayward/agent/reading"
 )
 
-// Config is what the tracker must know of the pack and its limits.
+// Config is the data of the pack and its limits that the tracker needs.
 type Config struct {
 	CapacityAh  float64
 	FullGravity float64
-	Factor      float64 // ampere-hours back over ampere-hours out that prove full
+	Factor      float64 // ampere-hours returned over ampere-hours out that prove full
 	MaxFor      time.Duration
 	MaxAh       float64
 	HasCurrent  bool
@@ -24,20 +24,20 @@ type Inputs struct {
 	CellV    reading.Reading // V of one cell, mean of the pack
 	CurrentA reading.Reading // positive while charging
 	PackC    reading.Reading
-	Complete reading.Reading // 1: the charger says that it has finished
+	Complete reading.Reading // 1: the charger signals that it has finished
 }
 
 const (
-	gapMax   = 15 * time.Minute // over a longer gap nothing is integrated or taken for continuous
+	gapMax   = 15 * time.Minute // a longer gap is not integrated or taken as continuous
 	unknownC = 25.0             // °C assumed for gassing where no temperature is known
-	// mostIn and mostOut are the highest believable currents, in parts of the
-	// capacity: three times the fastest opportunity charger and a short circuit's
-	// tenth (common practice, no source). More is a disturbed reading.
+	// mostIn and mostOut are the highest plausible currents, as shares of the
+	// capacity: three times the fastest opportunity charger, and a tenth of a short
+	// circuit (common practice, no source). More is a disturbed reading.
 	mostIn, mostOut = 1.5, 5.0
 	spikeFor        = 2 * time.Minute // how long the last good value bridges disturbed ones
 )
 
-// Tracker follows one pack's charges. The zero value is not usable: see New.
+// Tracker follows one pack's charges. The zero value is not usable: see [New].
 type Tracker struct {
 	cfg Config
 	s   Status
@@ -58,19 +58,19 @@ type Tracker struct {
 	equal   equalizer
 }
 
-// New makes a tracker that knows nothing of the pack yet.
+// New returns a tracker that knows nothing of the pack yet.
 func New(cfg Config) *Tracker {
 	t := &Tracker{cfg: cfg}
 	t.s.MaxPackC = math.Inf(-1)
 	return t
 }
 
-// Status gives the state after the last step; it is valid until the next.
+// Status returns the state after the last step; it is valid until the next.
 func (t *Tracker) Status() *Status { return &t.s }
 
-// PackGone forgets what belonged to the pack that was here: it may come back
-// used, or another may come. The advice on equalizing stays, and so does a doubt
-// about a cell: it is as a rule the same pack that comes back.
+// PackGone drops the state of the pack that was here: it may come back used, or
+// another may come. The equalize advice stays, and so does a doubt about a cell,
+// because it is usually the same pack that comes back.
 func (t *Tracker) PackGone(now time.Duration) {
 	if t.s.Active {
 		t.end(now)
@@ -89,7 +89,7 @@ func (t *Tracker) PackGone(now time.Duration) {
 	}
 }
 
-// Step takes in one tick.
+// Step processes one tick.
 func (t *Tracker) Step(in *Inputs) {
 	dt := in.Now - t.last
 	if !t.started {
@@ -111,8 +111,8 @@ func (t *Tracker) Step(in *Inputs) {
 	t.watchEqualize(now)
 }
 
-// gap is a time about which nothing is known. Within it the pack can have been
-// used or exchanged, so that neither full nor the count outlives it.
+// gap handles a time without readings. The pack may have been used or exchanged in
+// it, so neither full nor the count survives it.
 func (t *Tracker) gap(now time.Duration) {
 	t.sense, t.plateau, t.run, t.rest = sense{}, plateau{}, runaway{}, rest{}
 	t.count.lose()
@@ -133,14 +133,14 @@ type tick struct {
 	aOK      bool
 	cOK      bool
 	smoothV  float64 // v over a minute; valid with vOK
-	midA     float64 // the middle of three a, as v is of the voltage
+	midA     float64 // the median of three a, as v is of the voltage
 	complete reading.Reading
 }
 
-// v25 is the voltage of a cell referred to 25 °C.
+// v25 returns the cell voltage referred to 25 °C.
 func (n *tick) v25() float64 { return electrolyte.Compensate(n.v, n.c) }
 
-// sense takes disturbed values out of the readings.
+// sense removes disturbed values from the readings.
 type sense struct {
 	v, i   [3]float64 // the last voltages and currents
 	n, ni  int
@@ -153,8 +153,8 @@ type sense struct {
 
 const (
 	smoothFor = time.Minute
-	// medianWithin is the longest step at which the middle of three voltages
-	// stands for the present one.
+	// medianWithin is the longest step at which the median of three voltages stands
+	// in for the present one.
 	medianWithin = 2 * time.Minute
 )
 
@@ -168,7 +168,7 @@ func (s *sense) take(in *Inputs, dt time.Duration, capacityAh float64) *tick {
 	return &s.out
 }
 
-// current lets the last believable value stand for a short time.
+// current lets the last plausible value stand in for a short time.
 func (s *sense) current(in *Inputs, dt time.Duration, capacityAh float64) {
 	if !in.CurrentA.OK() {
 		s.ni = 0
@@ -187,8 +187,8 @@ func (s *sense) current(in *Inputs, dt time.Duration, capacityAh float64) {
 	s.out.midA = push(&s.i, s.ni, s.out.a)
 }
 
-// push takes in the newest of three values and gives their middle, or the newest
-// as long as there are fewer than three.
+// push adds the newest of three values and returns their median, or the newest
+// while there are fewer than three.
 func push(last *[3]float64, n int, v float64) float64 {
 	last[0], last[1], last[2] = last[1], last[2], v
 	if n < 3 {
@@ -197,8 +197,8 @@ func push(last *[3]float64, n int, v float64) float64 {
 	return max(min(last[0], last[1]), min(max(last[0], last[1]), v))
 }
 
-// voltage takes the middle of three successive readings, which leaves out a
-// single spike, and smooths it.
+// voltage takes the median of three successive readings, which removes a single
+// spike, and smooths it.
 func (s *sense) voltage(in *Inputs, dt time.Duration) {
 	if !in.CellV.OK() {
 		s.n = 0

@@ -16,9 +16,9 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// State of charge against the truth of models made by others. The tolerance of
-// the count: half a step of current at each edge of the file (60 s of C/5: 0.17 %
-// of the capacity each, three edges) and 0.2 % per hour, which is the stated drift.
+// State of charge compared with the truth of others' models. The tolerance of the
+// count: half a step of current at each edge of the file (60 s of C/5: 0.17 % of
+// the capacity each, three edges) and 0.2 % per hour, which is the stated drift.
 func TestStateOfChargeAgainstModels(t *testing.T) {
 	t.Run("PyBaMM porous electrode, Sulzer2019, 17 Ah", func(t *testing.T) {
 		// 5.65 mol/L is 1320.5 kg/m3 at 21.7 °C in the file: gravity 1.318 at 25 °C.
@@ -56,8 +56,8 @@ func againstTruth(t *testing.T, rows chargetest.Series, capacityAh, fullGravity 
 	require.LessOrEqual(t, beyond, 0.0)
 }
 
-// Worked examples of charge arithmetic: NAVEDTRA 14113 and 14344, all rows that
-// the tracker can answer. The last row, 1.75 V per cell, is of a discharge test.
+// Worked examples of charge arithmetic: NAVEDTRA 14113 and 14344, all rows that the
+// tracker can answer. The last row, 1.75 V per cell, is about a discharge test.
 func TestWorkedChargeExamples(t *testing.T) {
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "reference", "charge_worked_examples.csv"))
 	require.NoError(t, err)
@@ -76,7 +76,7 @@ func TestWorkedChargeExamples(t *testing.T) {
 		tr.CellGravity(0, 1, 1.28)
 		got := followWith(tr, 1, steady(7, -10), nil)
 		drop := electrolyte.GravitySpan * (1 - got.status.Soc)
-		require.InDelta(t, want["SG drop for Ah removed"], drop, 0.001, "a point: the last digit of the answer")
+		require.InDelta(t, want["SG drop for Ah removed"], drop, 0.001, "one point: the last digit of the answer")
 	})
 	t.Run("NAVEDTRA 14113: 1.150 of 1.210 is 40 Ah out", func(t *testing.T) {
 		tr := charge.New(config(capacity, 1.21))
@@ -96,7 +96,7 @@ func TestWorkedChargeExamples(t *testing.T) {
 	})
 }
 
-// steady is a current for hours, at a voltage that says nothing.
+// steady is a current for hours, at a voltage that shows nothing.
 func steady(hours, a float64) chargetest.Series {
 	var out chargetest.Series
 	for s := 0.0; s <= hours*3600; s += 60 {
@@ -106,7 +106,7 @@ func steady(hours, a float64) chargetest.Series {
 }
 
 // The measured record: ampere-hours of each charge within 2 % and the start within
-// ten minutes, the uncertainty that testdata/data/README.md gives, and its return
+// ten minutes, the uncertainty given in testdata/data/README.md, and its return
 // factor, 1.04 to 1.14 there.
 func TestMeasuredRecord(t *testing.T) {
 	for file, charges := range map[string][]float64{
@@ -129,15 +129,16 @@ func TestMeasuredRecord(t *testing.T) {
 			for i := range charges {
 				require.InEpsilon(t, charges[i], got[i], 0.02, "charge %d", i+1)
 			}
-			// Drawn beyond its nominal capacity (19.7 of 17 Ah), the sealed cells
-			// rest 0.13 V below a flat vented one: that asks for a hydrometer.
+			// Discharged beyond its nominal capacity (19.7 of 17 Ah), the sealed
+			// cells rest 0.13 V below a flat vented one: that calls for a
+			// hydrometer.
 			require.Equal(t, charge.RestsTooLow, sum.status.Doubt)
 			require.False(t, sum.fullEver)
 		})
 	}
 }
 
-// Time of full against the true charge of the published runs.
+// Time of full compared with the true charge of the published runs.
 func TestFullTimeAgainstSchifferRun(t *testing.T) {
 	for _, file := range []string{"gassing_model_500ah_iuia_25c.csv", "gassing_model_500ah_iuia_45c.csv"} {
 		t.Run(file, func(t *testing.T) {
@@ -158,7 +159,7 @@ func TestFullTimeAgainstSchifferRun(t *testing.T) {
 	}
 }
 
-// topAfter is the highest charge that the charger of a run reaches.
+// topAfter returns the highest charge that the charger of a run reaches.
 func topAfter(t *testing.T, file string) float64 {
 	t.Helper()
 	top := 0.0

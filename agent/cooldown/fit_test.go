@@ -201,8 +201,8 @@ func TestLawOfPublishedModel(t *testing.T) {
 // TestLumpedModel uses the cooling half of a run of the System Advisor Model, whose
 // first line gives tau = 12.369792 h from mass, heat capacity, area and film
 // coefficient, with only the air around it. The excess is 8 K, a third of what a
-// charge leaves, so the allowance for the sun keeps the filter unsure: tolerance 15
-// %, and within its own spread. With the sun ruled out the same recursion must find
+// charge leaves, so the allowance for the sun keeps the filter unsure: tolerance
+// 15 %, and within its own spread. With the sun ruled out the same recursion must find
 // the figure to 1 %, the remaining pull of its first guess. gonum's regression on
 // the record finds it to 0.1 %, which shows that the record contains the figure.
 // the record, to 0.1 %, shows that the record holds the figure.

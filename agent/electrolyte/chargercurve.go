@@ -35,8 +35,8 @@ type curveRow struct {
 	ofRated   float64 // or this part of the charger's rated current
 }
 
-// curveTable holds worst-case gas currents for vented cells: IU 2 A, IUI at most 6
-// A, W 5 to 7 A per 100 Ah (EN IEC 62485-3 as quoted publicly). The 40 % is
+// curveTable holds worst-case gas currents for vented cells: IU 2 A, IUI at most
+// 6 A, W 5 to 7 A per 100 Ah (EN IEC 62485-3 as quoted publicly). The 40 % is
 // inferred from the only published example of an unregulated charger. Read-only.
 var curveTable = [curveCount]curveRow{
 	CurveUnknown:     {"unknown", 7, 0.40},

@@ -11,8 +11,8 @@ const QuietEvaporationMLPerDay = 0.1
 
 // VapourCarriedML returns the most water, mL, that leaves one cell as vapour in the
 // gas which gassingAh produces at electrolyte temperature atC; the gas is taken as
-// saturated over pure water. It adds to [WaterML]: 5 % of it at 25 °C, 12 % at 40
-// °C, 21 % at 50 °C. Range: atC is clamped to 0 to 60 °C.
+// saturated over pure water. It adds to [WaterML]: 5 % of it at 25 °C, 12 % at
+// 40 °C, 21 % at 50 °C. Range: atC is clamped to 0 to 60 °C.
 //
 // Error: an upper bound. Acid of gravity 1.28 lowers the vapour pressure by about a
 // third, and much of the vapour drips back from the vent plug.

@@ -2,8 +2,8 @@ package electrolyte
 
 import "math"
 
-// ExpansionPerC is the volume expansion of charged electrolyte (gravity 1.28 at 25
-// °C), per °C. From the density polynomial; 5.63e-4 to 5.69e-4 over the whole range
+// ExpansionPerC is the volume expansion of charged electrolyte (gravity 1.28 at
+// 25 °C), per °C. From the density polynomial; 5.63e-4 to 5.69e-4 over the whole range
 // from 1.20 to 1.30. Where the gravity is known, use [Expansion].
 const ExpansionPerC = 5.66e-4
 

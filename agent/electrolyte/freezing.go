@@ -38,8 +38,8 @@ var freezingCurve = [...]freezingPoint{
 // Range: 1.000 to 1.350. Outside it, and for NaN, the answer is 0 °C, as for water.
 // That is the safe answer: an unknown gravity counts as flat.
 //
-// Error: some sources give up to 3 °C colder, none warmer; interpolation below 1
-// °C. Sources refer gravity to 60 to 80 °F; taking it as 25 °C errs to the warm
+// Error: some sources give up to 3 °C colder, none warmer; interpolation below
+// 1 °C. Sources refer gravity to 60 to 80 °F; taking it as 25 °C errs to the warm
 // side by up to 2 °C.
 //
 // Source: TM 5-4210-230-14&P-1 table 2, TM 5-1185 table III, TM 10-6140-200-14

@@ -31,8 +31,8 @@ func TestGassingCurrentTable(t *testing.T) {
 	}
 }
 
-// TestGassingModelRuns integrates the law over two reference-model runs of one 500
-// Ah cell and compares charge and water. Tolerance 1 %: the runs are sampled at
+// TestGassingModelRuns integrates the law over two reference-model runs of one
+// 500 Ah cell and compares charge and water. Tolerance 1 %: the runs are sampled at
 // intervals of up to a minute, while the current changes in steps.
 func TestGassingModelRuns(t *testing.T) {
 	for _, c := range []struct {

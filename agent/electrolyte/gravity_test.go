@@ -12,8 +12,8 @@ import (
 
 // TestGravityCorrection checks every usable row of the published corrections.
 // Printed values are rounded to 0.001, hence 0.0006. The two rules disagree: 0.004
-// per 10 °F (Army) is used, because the density of charged acid follows it within 1
-// %; 0.001 per 3 °F (Navy and Witte) is 17 % short of it.
+// per 10 °F (Army) is used, because the density of charged acid follows it within
+// 1 %; 0.001 per 3 °F (Navy and Witte) is 17 % short of it.
 func TestGravityCorrection(t *testing.T) {
 	for _, r := range table(t, "reference/sg_temperature_correction.csv") {
 		if strings.HasPrefix(r["rule"], "DO NOT TEST") {
@@ -107,8 +107,8 @@ func TestGravityAfterWater(t *testing.T) {
 }
 
 // TestFreezing checks every published row. Where sources differ the curve takes the
-// warmer, so no row may be warmer than the curve, and none colder by more than 3
-// °C.
+// warmer, so no row may be warmer than the curve, and none colder by more than
+// 3 °C.
 func TestFreezing(t *testing.T) {
 	rows := table(t, "reference/electrolyte_freezing.csv")
 	if len(rows) != 21 {

@@ -9,8 +9,8 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// TestRestVoltageRule checks all rows of both published rules. They disagree by 5
-// mV: SG + 0.845 (DOE-HDBK-1084-95) is used, because textbook tables and the
+// TestRestVoltageRule checks all rows of both published rules. They disagree by
+// 5 mV: SG + 0.845 (DOE-HDBK-1084-95) is used, because textbook tables and the
 // potentials of Bode fit it better; SG + 0.84 (TM 5-684) is within the tolerance.
 func TestRestVoltageRule(t *testing.T) {
 	for _, r := range table(t, "reference/ocv_vs_sg.csv") {
@@ -160,8 +160,8 @@ func TestGravityAtRestAgainstModel(t *testing.T) {
 }
 
 // TestRestAfterMeasuredCharge: rests of a real battery after full charges. Its
-// cells contain 5.65 mol/L when full (the parameter set of the paper), 1.318 at 25
-// °C. From one hour on every sample must be taken as full, and the remaining
+// cells contain 5.65 mol/L when full (the parameter set of the paper), 1.318 at
+// 25 °C. From one hour on every sample must be taken as full, and the remaining
 // surface charge must be within the stated bound.
 func TestRestAfterMeasuredCharge(t *testing.T) {
 	const full = 1.318

@@ -16,22 +16,22 @@ const (
 	stepS   = 3.0
 )
 
-// Pack is a string of equal cells, of which some may be shorted.
+// Pack is a string of equal cells, some of which may be shorted.
 type Pack struct {
 	CapacityAh float64
 	Cells      int
 	Dead       int     // shorted cells: 0 V
-	C          float64 // °C, held
+	C          float64 // °C, constant
 	Soc        float64 // truth, 0 to 1
 	GassingAh  float64 // of a live cell
-	StepS      float64 // longest step, s; 0 is 3 s, as the published run
+	StepS      float64 // longest step, s; 0 means 3 s, as in the published run
 }
 
-// Supply is what stands at the terminals: a source of OpenV volts behind Ohm, with
-// at most MaxA. A load has a negative LoadA and no source.
+// Supply is what is connected to the terminals: a source of OpenV volts behind Ohm,
+// with at most MaxA. A load has a negative LoadA and no source.
 type Supply struct{ OpenV, Ohm, MaxA, LoadA float64 }
 
-// line gives the voltage of a live cell as a + b*i.
+// line returns the voltage of a live cell as a + b*i.
 func (p *Pack) line(s float64, charging bool) (a, b float64) {
 	s = min(max(s, 0), 1)
 	a = u0 - g*(1-s)
@@ -41,7 +41,7 @@ func (p *Pack) line(s float64, charging bool) (a, b float64) {
 	return a, rd / p.CapacityAh * (1 + md*(1-s)/(cd-(1-s)))
 }
 
-// solve gives current and cell voltage on a supply.
+// solve returns current and cell voltage on a supply.
 func (p *Pack) solve(s float64, sup *Supply) (i, v float64) {
 	if sup.LoadA < 0 {
 		a, b := p.line(s, false)
@@ -56,7 +56,7 @@ func (p *Pack) solve(s float64, sup *Supply) (i, v float64) {
 	return i, a + b*i
 }
 
-// GasA is the gassing current of a cell at v and c.
+// GasA returns the gassing current of a cell at v and c.
 func (p *Pack) GasA(v float64) float64 {
 	return p.CapacityAh / 100 * gasA * math.Exp(gasPerV*(v-gasRefV)+gasPerK*(p.C-gasRefC))
 }
@@ -66,14 +66,14 @@ func (p *Pack) rate(s float64, sup *Supply) float64 {
 	gas := p.GasA(v)
 	if i > 0 {
 		// Beyond the equilibrium of gas and current the equations are stiff; the
-		// way back to it is limited so that three seconds do not overshoot.
+		// way back is limited so that three seconds do not overshoot.
 		gas = min(gas, 2*i)
 	}
 	return (i - gas) / p.CapacityAh / 3600
 }
 
-// Step carries the pack through dt seconds in Runge-Kutta steps and returns current and voltage of the pack at its
-// end.
+// Step runs the pack for dtS seconds in Runge-Kutta steps and returns its current
+// and voltage at the end.
 func (p *Pack) Step(dtS float64, sup Supply) (packV, currentA float64) {
 	most := p.StepS
 	if most == 0 {
@@ -94,8 +94,8 @@ func (p *Pack) Step(dtS float64, sup Supply) (packV, currentA float64) {
 	return v * float64(p.Cells-p.Dead), i
 }
 
-// FullSoc is the charge at which all of a current gasses, so that it can go no
-// higher with that current.
+// FullSoc returns the charge at which all of a current gasses, so that this current
+// can bring it no higher.
 func (p *Pack) FullSoc(currentA float64) float64 {
 	lo, hi := 0.0, 1.0
 	for range 50 {

@@ -1,19 +1,19 @@
 package chargetest
 
-// Charger says what a charger puts out, from what it sees at its terminals and the
-// hours since it began. Volts are for one cell, as the charger believes; amperes
-// are in parts of the capacity.
+// Charger is what a charger puts out, given what it sees at its terminals and the
+// hours since it began. Volts are for one cell, as the charger assumes; amperes are
+// shares of the capacity.
 type Charger func(hours, cellV, rate float64) (openV, ohmPerCell, maxRate float64)
 
-// hard is a source without resistance worth the name.
+// hard is a source with practically no resistance.
 const hard = 1e-5
 
-// ConstantCurrent gives one current whatever the voltage.
+// ConstantCurrent gives one current at any voltage.
 func ConstantCurrent(rate float64) Charger {
 	return func(_, _, _ float64) (float64, float64, float64) { return 4, hard, rate }
 }
 
-// IU gives a constant current, then holds a voltage for ever.
+// IU gives a constant current, then holds a voltage forever.
 func IU(rate, v float64) Charger {
 	return func(_, _, _ float64) (float64, float64, float64) { return v, hard, rate }
 }
@@ -68,7 +68,7 @@ func W(rate, hours float64) Charger {
 	}
 }
 
-// Pulsed lets another charger through for on out of every on+off seconds.
+// Pulsed passes another charger's output for on out of every on+off seconds.
 func Pulsed(c Charger, onS, offS float64) Charger {
 	lastV, lastI := 0.0, 1.0
 	return func(h, v, i float64) (float64, float64, float64) {

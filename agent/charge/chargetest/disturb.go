@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// Disturb changes a series; the one put in stays as it is.
+// Disturb returns a changed copy of a series.
 type Disturb func(Series) Series
 
 func each(f func(*Row)) Disturb {
@@ -19,9 +19,9 @@ func each(f func(*Row)) Disturb {
 	}
 }
 
-// Noise adds normal noise of a share of each value; the seed repeats it.
+// Noise adds normal noise of a share of each value; the seed makes it repeatable.
 func Noise(share float64, seed uint64) Disturb {
-	rng := rand.New(rand.NewPCG(seed, 1)) //nolint:gosec // noise that can be repeated
+	rng := rand.New(rand.NewPCG(seed, 1)) //nolint:gosec // repeatable noise
 	return each(func(r *Row) {
 		r.PackV *= 1 + share*rng.NormFloat64()
 		r.A *= 1 + share*rng.NormFloat64()
@@ -39,8 +39,8 @@ func Quantise(bits int, fullV, fullA float64) Disturb {
 	})
 }
 
-// Spikes replaces one value in so many rows by a far one, in turn voltage and
-// current, up and down.
+// Spikes replaces one value in every so many rows by one far off, alternating
+// voltage and current, up and down.
 func Spikes(every int, v, a float64) Disturb {
 	n := 0
 	return each(func(r *Row) {
@@ -72,7 +72,7 @@ func Cut(fromH, toH float64) Disturb {
 	}
 }
 
-// Swap shows another series from an hour on, begun at its own hour.
+// Swap switches to another series from an hour on, starting at otherH of it.
 func Swap(atH float64, other Series, otherH float64) Disturb {
 	return func(s Series) Series {
 		var out Series
@@ -91,7 +91,7 @@ func Swap(atH float64, other Series, otherH float64) Disturb {
 	}
 }
 
-// LoseCell takes one cell's voltage out of a series of so many.
+// LoseCell removes one cell's voltage from a series of so many.
 func LoseCell(cells int) Disturb {
 	return each(func(r *Row) { r.PackV *= float64(cells-1) / float64(cells) })
 }
@@ -113,7 +113,7 @@ func Without(what string) Disturb {
 	})
 }
 
-// All lays several disturbances on, the first one first.
+// All applies several disturbances, the first one first.
 func All(ds ...Disturb) Disturb {
 	return func(s Series) Series {
 		for _, d := range ds {

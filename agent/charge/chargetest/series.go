@@ -11,14 +11,14 @@ import (
 // Row is one line of a series. NaN is no reading.
 type Row struct {
 	S, PackV, A, C float64
-	Soc            float64 // truth, 0 to 1; NaN when not known
+	Soc            float64 // truth, 0 to 1; NaN when unknown
 	Complete       float64 // the charger's contact
 }
 
-// Series is a run, in the order of time.
+// Series is a run, in order of time.
 type Series []Row
 
-// columns are the names that the files of testdata/data have for one thing.
+// columns are the names that the files of testdata/data use for one thing.
 var columns = map[string][]string{ //nolint:gochecknoglobals // a constant table
 	"s": {"t_s"}, "v": {"cell_voltage_V", "voltage_V"}, "a": {"current_A"}, "c": {"temperature_C"}, "soc": {"soc_pct"},
 }
@@ -64,7 +64,7 @@ func field(rec []string, at map[string]int, what string) float64 {
 	return math.NaN()
 }
 
-// Recorder makes a series out of a pack and what is done with it.
+// Recorder records a series from a pack and its treatment.
 type Recorder struct {
 	Pack  *Pack
 	EachS float64
@@ -76,13 +76,13 @@ func (r *Recorder) record(v, a float64) {
 	r.Rows = append(r.Rows, Row{S: r.now, PackV: v, A: a, C: r.Pack.C, Soc: r.Pack.Soc, Complete: math.NaN()})
 }
 
-// Hours is the time of the recording so far.
+// Hours returns the time recorded so far.
 func (r *Recorder) Hours() float64 { return r.now / 3600 }
 
-// Rest lets the pack stand, or work with a negative rate.
+// Rest leaves the pack at rest.
 func (r *Recorder) Rest(hours float64) { r.Load(hours, 0) }
 
-// Load takes a current in parts of the capacity, 0 or negative.
+// Load draws a current as a share of the capacity, 0 or negative.
 func (r *Recorder) Load(hours, rate float64) {
 	for end := r.now + hours*3600; r.now < end; {
 		r.now += r.EachS
@@ -90,7 +90,7 @@ func (r *Recorder) Load(hours, rate float64) {
 	}
 }
 
-// Charge lets a charger work.
+// Charge runs a charger.
 func (r *Recorder) Charge(hours float64, c Charger) {
 	p := r.Pack
 	cells := float64(p.Cells)

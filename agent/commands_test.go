@@ -260,3 +260,14 @@ func TestExampleAsInstalled(t *testing.T) {
 		}
 	}
 }
+
+// TestDemoEnds by itself when it was told how long to run.
+func TestDemoEnds(t *testing.T) {
+	code, out, complaints := bayward(t, "", "demo", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0", "--speed", "3600", "--for", "100ms", "--bays", "2")
+	if code != exitDone || complaints != "" || !strings.Contains(out, "bayward demo: 2 invented bays, 3600 times faster") {
+		t.Errorf("exit code %d, %q, %q", code, out, complaints)
+	}
+	if code, _, complaints := bayward(t, "", "demo", "--bays", "many"); code != exitUsage || !strings.Contains(complaints, "--bays") {
+		t.Errorf("exit code %d, %q", code, complaints)
+	}
+}

@@ -22,16 +22,13 @@ import (
 
 	_ "modernc.org/sqlite" // to look into the logbook of a process that runs
 
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/bay"
 	"bayward/agent/bootclock"
 	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
 	"bayward/agent/view"
 )
-
-// bound is for what must come; reached only by a failure, also on a machine
-// with much else to do.
-const bound = 2 * time.Minute
 
 // process is bayward as a process of its own.
 type process struct {
@@ -74,7 +71,7 @@ func start(t *testing.T, env []string, args ...string) *process {
 	case p.page = <-told:
 	case <-p.done:
 		t.Fatalf("it ended:\n%s", p.log())
-	case <-time.After(bound):
+	case <-time.After(assemblytest.Bound):
 		t.Fatalf("it does not tell its address:\n%s", p.log())
 	}
 	return p
@@ -110,51 +107,22 @@ func (p *process) end(s os.Signal) int {
 	}
 	select {
 	case <-p.done:
-	case <-time.After(bound):
+	case <-time.After(assemblytest.Bound):
 		p.t.Fatalf("it does not end:\n%s", p.log())
 	}
 	_ = p.cmd.Wait() // tells the exit code as well
 	return p.cmd.ProcessState.ExitCode()
 }
 
-// until asks again and again for something that must come.
-func until(t *testing.T, what string, is func() bool) {
-	t.Helper()
-	for end := time.Now().Add(bound); !is(); time.Sleep(20 * time.Millisecond) {
-		if time.Now().After(end) {
-			t.Fatalf("%s did not come within %s", what, bound)
-		}
-	}
-}
-
-// client keeps no connection that would outlive its test.
-func client() *http.Client {
-	return &http.Client{Timeout: bound, Transport: &http.Transport{DisableKeepAlives: true}}
-}
-
-func get(t *testing.T, url string) string {
-	t.Helper()
-	answer, err := client().Get(url)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer answer.Body.Close()
-	text, err := io.ReadAll(answer.Body)
-	if err != nil || answer.StatusCode != http.StatusOK {
-		t.Fatalf("%s: %s %v %s", url, answer.Status, err, text)
-	}
-	return string(text)
-}
-
 func (p *process) metric(line string) bool {
 	p.t.Helper()
-	return slices.Contains(strings.Split(get(p.t, p.page+"/metrics"), "\n"), line)
+	return slices.Contains(strings.Split(assemblytest.Get(p.t, p.page+"/metrics"), "\n"), line)
 }
 
 func (p *process) view() view.View {
 	p.t.Helper()
 	var v view.View
-	if err := json.Unmarshal([]byte(get(p.t, p.page+"/api/v1/bays/bay-1")), &v); err != nil {
+	if err := json.Unmarshal([]byte(assemblytest.Get(p.t, p.page+"/api/v1/bays/bay-1")), &v); err != nil {
 		p.t.Fatal(err)
 	}
 	return v
@@ -163,13 +131,13 @@ func (p *process) view() view.View {
 // stepped waits for the first tick.
 func (p *process) stepped() view.View {
 	p.t.Helper()
-	until(p.t, "the first tick", func() bool { return strings.Contains(get(p.t, p.page+"/api/v1/bays"), `"bay":"bay-1"`) })
+	assemblytest.Until(p.t, "the first tick", func() bool { return strings.Contains(assemblytest.Get(p.t, p.page+"/api/v1/bays"), `"bay":"bay-1"`) })
 	return p.view()
 }
 
 func (p *process) order(kind, body string) {
 	p.t.Helper()
-	answer, err := client().Post(p.page+"/api/v1/bays/bay-1/"+kind, "application/json", strings.NewReader(body))
+	answer, err := assemblytest.Client().Post(p.page+"/api/v1/bays/bay-1/"+kind, "application/json", strings.NewReader(body))
 	if err != nil {
 		p.t.Fatal(err)
 	}
@@ -192,7 +160,7 @@ func TestRunEndsOnSignals(t *testing.T) {
 		t.Run(s.String(), func(t *testing.T) {
 			t.Parallel()
 			p := start(t, nil, "run", "--config", configtest.File(t, "run.yaml", configtest.OneBay(t)))
-			until(t, "a closed relay", func() bool { return p.metric(relayClosed) })
+			assemblytest.Until(t, "a closed relay", func() bool { return p.metric(relayClosed) })
 			if code := p.end(s); code != exitDone {
 				t.Errorf("exit code %d", code)
 			}
@@ -219,7 +187,7 @@ func TestRunOutlivesItsReader(t *testing.T) {
 }
 
 // TestRelaySafeAtStart measures how long a relay that a killed program has left
-// closed stays so after the next start. It has no bound: the machine may have
+// closed stays so after the next start. It has no assemblytest.Bound: the machine may have
 // much else to do.
 func TestRelaySafeAtStart(t *testing.T) {
 	config := configtest.File(t, "run.yaml", configtest.OneBay(t))
@@ -255,7 +223,7 @@ func stored(t *testing.T, path string) (text string, mono time.Duration) {
 func rested(t *testing.T, path string, after time.Duration) time.Duration {
 	t.Helper()
 	var text string
-	until(t, "a newer memory", func() bool {
+	assemblytest.Until(t, "a newer memory", func() bool {
 		var mono time.Duration
 		text, mono = stored(t, path)
 		return mono > after
@@ -273,14 +241,14 @@ func rested(t *testing.T, path string, after time.Duration) time.Duration {
 func TestKill9(t *testing.T) {
 	t.Parallel()
 	path, boot := t.TempDir()+"/logbook.db", bootclock.New()
-	resting(t, path, boot.ID)
+	assemblytest.Resting(t, path, boot.ID)
 	killed := boot.Now()
 	config := configtest.File(t, "run.yaml", configtest.OneBay(t, "LOGBOOK", path))
 	first := start(t, nil, "run", "--config", config)
 	restored(t, "after a start", first.stepped())
 	before := rested(t, path, killed)
 	first.order("visit", `{"action":"fill","by":"Ann","cell":3,"ml":50,"id":"fill-1"}`)
-	until(t, "the fill on record", func() bool {
+	assemblytest.Until(t, "the fill on record", func() bool {
 		text, _ := stored(t, path)
 		return strings.Contains(text, "fill-1")
 	})
@@ -295,7 +263,7 @@ func TestKill9(t *testing.T) {
 	if after.Visit.GivenML[2] != 50 {
 		t.Errorf("the water of the visit is forgotten: %v", after.Visit.GivenML)
 	}
-	if now := rested(t, path, killed); before < 30*time.Minute || now < before || now > before+bound {
+	if now := rested(t, path, killed); before < 30*time.Minute || now < before || now > before+assemblytest.Bound {
 		t.Errorf("rested for %s before and %s after, want at least 30 min and some seconds more", before, now)
 	}
 	if second.metric(relayClosed) {
@@ -333,7 +301,7 @@ func restored(t *testing.T, when string, v view.View) {
 func TestUnknownBoot(t *testing.T) {
 	t.Parallel()
 	path := t.TempDir() + "/logbook.db"
-	resting(t, path, "another-boot")
+	assemblytest.Resting(t, path, "another-boot")
 	p := start(t, nil, "run", "--config", configtest.File(t, "run.yaml", configtest.OneBay(t, "LOGBOOK", path)))
 	v := p.stepped()
 	if v.Full {
@@ -356,7 +324,7 @@ func TestUnknownBoot(t *testing.T) {
 // events reads those of one kind from a logbook that nobody writes.
 func events(t *testing.T, path, kind string) (out []logbook.Record) {
 	t.Helper()
-	book, err := logbook.Open(context.Background(), path, quiet())
+	book, err := logbook.Open(context.Background(), path, assemblytest.Quiet())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -407,7 +375,7 @@ func TestSystemd(t *testing.T) {
 				if want == "READY=1" && got == "WATCHDOG=1" {
 					t.Error("alive before it is ready")
 				}
-			case <-time.After(bound):
+			case <-time.After(assemblytest.Bound):
 				t.Fatalf("%s is not told; log:\n%s", want, p.log())
 			}
 		}

@@ -5,7 +5,7 @@ import (
 	"errors"
 	"time"
 
-	"bayward/agent/bay"
+	"bayward/agent/assembly"
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/records"
@@ -37,7 +37,7 @@ func (c *recordsReportCmd) Run(ctx context.Context, p *program) error {
 	}
 	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
 		o := &records.ReportOptions{Pack: c.Pack, Since: q.Since, Until: q.Until, Letter: c.Paper == "letter", Made: time.Now(), Version: version()}
-		describe(o, cfg)
+		assembly.Describe(o, cfg)
 		if c.Units != "" {
 			o.US = c.Units == "us"
 		}
@@ -47,25 +47,4 @@ func (c *recordsReportCmd) Run(ctx context.Context, p *program) error {
 		}
 		return err
 	})
-}
-
-// describe adds what a configuration says of the pack of a report, if it says
-// anything.
-func describe(o *records.ReportOptions, cfg *config.Config) {
-	if cfg == nil {
-		return
-	}
-	o.Site, o.Agent, o.US = cfg.Site, cfg.Agent, cfg.Units == "us"
-	if setup, err := cfg.PackSetup(o.Pack); err == nil { // a pack that has left the site keeps its record
-		o.Facts = facts(&setup)
-	}
-}
-
-func facts(s *bay.Setup) *records.Facts {
-	p, l := &s.Pack, &s.Limits
-	return &records.Facts{
-		Cells: p.Cells, CapacityAh: p.CapacityAh, RateHours: p.RateHours, FullGravity: p.FullGravity,
-		ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,
-		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, ChargeMaxC: l.ChargeMaxC, WateringMaxC: l.WateringMaxC,
-	}
 }

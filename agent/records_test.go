@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
 )
@@ -19,7 +20,7 @@ import (
 func someBook(t *testing.T) (path, cfg string) {
 	t.Helper()
 	path = filepath.Join(t.TempDir(), "logbook.db")
-	b, err := logbook.Open(t.Context(), path, quiet())
+	b, err := logbook.Open(t.Context(), path, assemblytest.Quiet())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -131,7 +132,7 @@ func TestRecordsRefuse(t *testing.T) {
 // command reads.
 func TestRecordsBackup(t *testing.T) {
 	path, cfg := someBook(t)
-	b, err := logbook.Open(t.Context(), path, quiet())
+	b, err := logbook.Open(t.Context(), path, assemblytest.Quiet())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -192,7 +193,7 @@ func TestRecordsImport(t *testing.T) {
 		}
 	}
 	run(exitDone, "0 charges and 2 visits. Nothing was written", example)
-	b, err := logbook.Open(t.Context(), path, quiet())
+	b, err := logbook.Open(t.Context(), path, assemblytest.Quiet())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -279,7 +280,7 @@ func TestRestore(t *testing.T) {
 	if err := os.WriteFile(path, raw, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	b, err := logbook.Open(t.Context(), path, quiet()) // as the agent does
+	b, err := logbook.Open(t.Context(), path, assemblytest.Quiet()) // as the agent does
 	if err != nil || b.SetAside() != "" {
 		t.Fatalf("%v, set aside as %q", err, b.SetAside())
 	}

@@ -2,12 +2,10 @@ package main
 
 import (
 	"context"
-	"errors"
 	"log/slog"
 	"time"
 
-	"golang.org/x/sync/errgroup"
-
+	"bayward/agent/assembly"
 	"bayward/agent/bootclock"
 	"bayward/agent/config"
 	"bayward/agent/footprint"
@@ -18,7 +16,6 @@ import (
 	"bayward/agent/safestop"
 	"bayward/agent/systemd"
 	"bayward/agent/usage"
-	"bayward/sensors/sim"
 )
 
 type runCmd struct {
@@ -60,20 +57,23 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	}
 	hw.Now, hw.Log = func() time.Duration { return time.Since(start) }, log
 	boot := bootclock.New()
-	manager := systemd.New(log, tickEvery)
-	a, err := assemble(ctx, parts{
-		cfg: cfg, log: log, hw: hw, every: tickEvery, manager: manager,
-		wall:   func() (time.Time, bool) { return time.Now(), bootclock.WallTrusted() },
-		bootID: boot.ID, mono: boot.Now,
-		gap:      func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) },
-		patience: patience(cfg),
+	a, err := assembly.New(ctx, assembly.Parts{
+		Config: cfg, Log: log, Hardware: hw, Every: tickEvery, Manager: systemd.New(log, tickEvery), Version: version(),
+		Wall:   func() (time.Time, bool) { return time.Now(), bootclock.WallTrusted() },
+		BootID: boot.ID, Mono: boot.Now,
+		Gap:      func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) },
+		Patience: patience(cfg),
 	})
 	if err != nil {
 		return err
 	}
 	footprint.KeepHeapSmall() // not earlier: a collection would hold up the relays
-	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.listener.Addr().String())
-	return a.run(ctx, bench)
+	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.Address())
+	beside := []func(context.Context) error{func(ctx context.Context) error { return footprint.ReleaseStart(ctx, log) }}
+	if bench != nil {
+		beside = append(beside, func(ctx context.Context) error { return hardware.Follow(ctx, bench) })
+	}
+	return a.Run(ctx, beside...)
 }
 
 // patience lets a tick wait for converters and contacts, which answer in
@@ -86,48 +86,5 @@ func patience(cfg *config.Config) func(loop.Source) time.Duration {
 			return 0
 		}
 		return tickEvery / 4
-	}
-}
-
-// run ticks in real time until ctx ends. The relays are open when it returns.
-func (a *agent) run(ctx context.Context, bench *sim.Bench) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	g, ctx := errgroup.WithContext(ctx)
-	if err := a.serve(ctx, g); err != nil {
-		cancel()
-		return errors.Join(err, g.Wait(), a.close())
-	}
-	g.Go(func() error {
-		defer cancel()
-		return a.loop.Run(ctx)
-	})
-	g.Go(func() error { return footprint.ReleaseStart(ctx, a.log) })
-	if a.manager != nil {
-		g.Go(func() error { return a.manager.Run(ctx) })
-	}
-	if bench != nil {
-		g.Go(func() error { return advance(ctx, bench) })
-	}
-	err := g.Wait()
-	if err == nil {
-		a.log.Info("stopping: all relays are open")
-	}
-	return errors.Join(err, a.close())
-}
-
-// advance lets the simulated physics follow real time: often enough for the ticks,
-// and seldom, because each time wakes the program up.
-func advance(ctx context.Context, bench *sim.Bench) error {
-	const step = 500 * time.Millisecond
-	t := time.NewTicker(step)
-	defer t.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-t.C:
-			bench.Advance(step)
-		}
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/config/configtest"
 
 	"golang.org/x/sys/unix"
@@ -22,7 +23,7 @@ var ticked = regexp.MustCompile(`(?m)^bayward_tick_duration_seconds_count (\S+)$
 // ticks is how many ticks the agent has made.
 func (p *process) ticks() float64 {
 	p.t.Helper()
-	m := ticked.FindStringSubmatch(get(p.t, p.page+"/metrics"))
+	m := ticked.FindStringSubmatch(assemblytest.Get(p.t, p.page+"/metrics"))
 	if m == nil {
 		p.t.Fatal("no count of ticks")
 	}
@@ -37,7 +38,7 @@ func (p *process) ticks() float64 {
 func (p *process) granted() {
 	p.t.Helper()
 	p.stepped()
-	until(p.t, "the permit", func() bool { return p.metric(relayClosed) })
+	assemblytest.Until(p.t, "the permit", func() bool { return p.metric(relayClosed) })
 }
 
 // TestOutOfFileHandles: with no handle left the page cannot be opened and the
@@ -62,7 +63,7 @@ func TestOutOfFileHandles(t *testing.T) {
 	if err := unix.Prlimit(p.cmd.Process.Pid, unix.RLIMIT_NOFILE, &old, nil); err != nil {
 		t.Fatal(err)
 	}
-	until(t, "ticks that went on", func() bool { return p.ticks()-before >= 3 })
+	assemblytest.Until(t, "ticks that went on", func() bool { return p.ticks()-before >= 3 })
 	if got, most := p.ticks()-before, time.Since(at).Seconds()+2; got > most {
 		t.Errorf("%v ticks in %.0f s", got, most)
 	}
@@ -90,14 +91,14 @@ func TestOutOfMemory(t *testing.T) {
 	// Requests make it ask for memory until it gets none. It may live as long
 	// as what it has is enough; then its ticks must be on time.
 	for end := time.Now().Add(10 * time.Second); time.Now().Before(end); {
-		answer, err := client().Get(p.page + "/bays/bay-1")
+		answer, err := assemblytest.Client().Get(p.page + "/bays/bay-1")
 		if err == nil {
 			_ = answer.Body.Close()
 			continue
 		}
 		select {
 		case <-p.done:
-		case <-time.After(bound):
+		case <-time.After(assemblytest.Bound):
 			t.Fatalf("it answers nothing and does not end:\n%s", p.log())
 		}
 		_ = p.cmd.Wait()
@@ -106,7 +107,7 @@ func TestOutOfMemory(t *testing.T) {
 		}
 		return
 	}
-	if !strings.Contains(get(t, p.page+"/healthz"), "ok") {
+	if !strings.Contains(assemblytest.Get(t, p.page+"/healthz"), "ok") {
 		t.Error("it lives, and its ticks are late")
 	}
 }
@@ -133,14 +134,14 @@ func TestFullDisk(t *testing.T) {
 		p.order("hold", `{"action":"hold","by":"Ann"}`) // something to record
 		return p.metric(`bayward_finding{bay="bay-1",code="record-failing"} 1`)
 	}
-	until(t, "the finding about the record", failing)
-	if text := get(t, p.page+"/healthz"); !strings.Contains(text, "ok") {
+	assemblytest.Until(t, "the finding about the record", failing)
+	if text := assemblytest.Get(t, p.page+"/healthz"); !strings.Contains(text, "ok") {
 		t.Errorf("with a full disk the ticks are late: %s", text)
 	}
 	if err := os.Remove(ballast); err != nil {
 		t.Fatal(err)
 	}
-	until(t, "a record that works again", func() bool { return !p.metric(`bayward_finding{bay="bay-1",code="record-failing"} 1`) })
+	assemblytest.Until(t, "a record that works again", func() bool { return !p.metric(`bayward_finding{bay="bay-1",code="record-failing"} 1`) })
 	if code := p.end(syscall.SIGTERM); code != exitDone {
 		t.Errorf("exit code %d:\n%s", code, p.log())
 	}

@@ -15,6 +15,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/commission"
 	"bayward/agent/config/configtest"
 	"bayward/agent/hardware"
@@ -75,7 +76,7 @@ func inTerminal(t *testing.T, cmd *exec.Cmd) *screen {
 // press is called with all that is shown so far; what it gives is typed as it is.
 func (c *screen) converse(t *testing.T, person *answerer, press func(shown string) string) int {
 	t.Helper()
-	ended := time.AfterFunc(bound, func() { _ = c.cmd.Process.Kill() })
+	ended := time.AfterFunc(assemblytest.Bound, func() { _ = c.cmd.Process.Kill() })
 	defer ended.Stop()
 	var shown strings.Builder
 	buf := make([]byte, 4096)
@@ -213,7 +214,7 @@ func TestWiringTerminalStandsStill(t *testing.T) {
 	if err := rig.CloseFor(time.Millisecond); err != nil {
 		t.Fatal(err)
 	}
-	until(t, "an open relay", func() bool { return !ordered() })
+	assemblytest.Until(t, "an open relay", func() bool { return !ordered() })
 }
 
 // keptRecord is the newest commissioning record of the configuration's logbook.

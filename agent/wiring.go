@@ -17,6 +17,7 @@ import (
 	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/logbook"
+	"bayward/agent/restore"
 	"bayward/agent/usage"
 )
 
@@ -192,9 +193,11 @@ func walkOptions(ctx context.Context, cfg *config.Config, b *config.Bay, pack co
 			return commission.Stamp{Wall: time.Now().UTC(), Trusted: bootclock.WallTrusted(), BootID: boot.ID, MonoS: boot.Now().Seconds()}
 		},
 		Core: func() *bay.Bay {
-			core := bay.New(setup)
-			restoreCore(ctx, core, book, b.Name, rig.Now(), func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) })
-			return core
+			from := restore.Source{
+				Book: book, Now: rig.Now, Log: slog.New(slog.DiscardHandler), // what it doubts it holds, and reports
+				Gap: func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) },
+			}
+			return from.Core(ctx, &setup)
 		},
 		Keep: func(r *commission.Record) error { return keepCommissioning(ctx, book, r) },
 	}
@@ -264,25 +267,6 @@ func setupOf(cfg *config.Config, name string) (bay.Setup, error) {
 		}
 	}
 	return bay.Setup{}, fmt.Errorf("bug: bay %s has no setup", name)
-}
-
-// restoreCore gives a core what the logbook has of its bay, as the agent does.
-// What cannot be read holds the bay.
-func restoreCore(ctx context.Context, core *bay.Bay, book *logbook.Book, name string, now time.Duration, gap func(logbook.Stamp) (time.Duration, bool)) {
-	raw, stamp, ok, err := book.LoadMemory(ctx, name)
-	if err == nil && !ok {
-		return // a new bay
-	}
-	var m bay.Memory
-	if err == nil {
-		err = json.Unmarshal(raw, &m)
-	}
-	if err != nil {
-		core.Doubt("The memory cannot be read: nothing of the time before is known.")
-		return
-	}
-	since, proven := gap(stamp)
-	_ = core.Restore(&m, now, since, proven) // what it doubts it holds, and tells
 }
 
 var _ commission.Rig = (*wiringRig)(nil)

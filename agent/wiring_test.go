@@ -17,6 +17,7 @@ import (
 
 	"periph.io/x/conn/v3/gpio"
 
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/bay"
 	"bayward/agent/commission"
 	"bayward/agent/config"
@@ -132,7 +133,7 @@ func (c *commissioning) walk(t *testing.T) (*commission.Record, *sim.Bay, error)
 	if err := rig.open(hardware.OfBench(bench)); err != nil {
 		t.Fatal(err)
 	}
-	book, err := logbook.Open(t.Context(), filepath.Join(t.TempDir(), "l.db"), quiet())
+	book, err := logbook.Open(t.Context(), filepath.Join(t.TempDir(), "l.db"), assemblytest.Quiet())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -485,7 +486,7 @@ func heldWalk(t *testing.T, c *commissioning) {
 		t.Fatal("a doubted memory grants")
 	}
 	path := filepath.Join(t.TempDir(), "l.db")
-	book, err := logbook.Open(t.Context(), path, quiet())
+	book, err := logbook.Open(t.Context(), path, assemblytest.Quiet())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -716,7 +717,7 @@ func inConfiguration(t *testing.T, fragment string) {
 func TestWiringBesideAnAgent(t *testing.T) {
 	text := configtest.OneBay(t)
 	cfg := configtest.Parse(t, text)
-	book, err := logbook.Open(t.Context(), cfg.Logbook.Path, quiet())
+	book, err := logbook.Open(t.Context(), cfg.Logbook.Path, assemblytest.Quiet())
 	if err != nil {
 		t.Fatal(err)
 	}

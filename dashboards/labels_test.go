@@ -10,7 +10,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// The demo's own bays and packs, from agent/demo.yaml.
+// The demo's own bays and packs, from agent/demo/demo.yaml.
 const demoBays, demoCells = 4, 12
 
 // allowed says which values each label may have: names from the configuration, or rows of a fixed

@@ -57,6 +57,9 @@ var rooms = []room{
 	{"agent/check", false, append([]string{"agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, and reports it"},
 	{"agent/manual", false, nil, "knows only the command line"},
 	{"agent/hardware", false, []string{"agent/config", "sensors"}, "joins the drivers, the simulator and the configuration that names them"},
+	{"agent/restore", false, append([]string{"agent/logbook"}, core...), "hands what the logbook kept to the core, for whoever builds one"},
+	{"agent/assembly", false, append([]string{"agent/restore", "agent/systemd"}, joined...), "joins the edges; what a command adds comes as parts"},
+	{"agent/demo", false, append([]string{"agent/assembly", "agent/hardware", "agent/logwriter", "agent/terminal"}, joined...), "an assembled agent whose clock and bays are invented"},
 	{"agent/safestop", false, []string{"agent/config", "agent/usage", "sensors"}, "opens relays after a crash, so it needs as little as possible: no core, no record"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
 	{"sensors/sim", true, []string{"sensors/sim", "sensors/level"}, "its physics comes from other models than the core's: if it used the core's, agreement would mean nothing. From sensors/level it takes the names of kinds and settings, but no circuit: TestOwnCircuits"},
@@ -68,6 +71,12 @@ var rooms = []room{
 	{"deploy/emulated", true, []string{"deploy/emulated", "sensors/sim", "sensors/level"}, "plays the hardware from outside with the simulator's physics, and must not use the code that it judges"},
 	{"deploy", true, []string{"deploy"}, "checks and packages the program from the outside"},
 }
+
+// joined is what makes an agent: everything that decides, every edge, the hardware.
+var joined = append([]string{
+	"agent/config", "agent/logbook", "agent/loop", "agent/metrics", "agent/notify", "agent/records", "agent/web",
+	"agent/usage", "mqtt", "sensors",
+}, said...)
 
 var inner = []string{"agent/electrolyte", "agent/reading"}
 
@@ -139,9 +148,9 @@ var foreign = []struct {
 	{"github.com/mochi-mqtt/server", []string{"mqtt/broker"}, "the embedded broker is for demo and tests; one place keeps it replaceable"},
 	{"github.com/eclipse/paho.mqtt.golang", []string{"mqtt", "deploy/bench"}, "one package knows the client's traps; the bench plays a thousand clients of a broker and is not part of the agent"},
 	{"modernc.org/sqlite", []string{"agent/logbook"}, "one package owns the record"},
-	{"github.com/prometheus", []string{"agent/metrics", "agent/web", "agent", "deploy/bench/bare"}, "metrics are made from pictures, in one place; the listener serves them; the bench compares the agent with a program that has nothing else"},
-	{"periph.io/x/host", []string{"sensors", "agent"}, "host drivers are loaded once"},
-	{"periph.io/x/conn", []string{"sensors", "agent"}, "nothing else talks to hardware"},
+	{"github.com/prometheus", []string{"agent/metrics", "agent/web", "agent/assembly", "deploy/bench/bare"}, "metrics are made from pictures, in one place; the listener serves them; the bench compares the agent with a program that has nothing else"},
+	{"periph.io/x/host", []string{"sensors"}, "host drivers are loaded once"},
+	{"periph.io/x/conn", []string{"sensors"}, "nothing else talks to hardware"},
 	{"github.com/goccy/go-yaml", []string{"agent/config"}, "one package reads the configuration"},
 	{"github.com/alecthomas/kong", []string{"agent", "agent/manual"}, "only the command reads the command line, and its manual is made from the same model"},
 }

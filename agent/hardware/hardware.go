@@ -2,7 +2,9 @@
 package hardware
 
 import (
+	"context"
 	"log/slog"
+	"time"
 
 	"bayward/agent/config"
 	"bayward/sensors"
@@ -30,4 +32,20 @@ func Open(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, e
 // OfBench gives simulated hardware, whose clock is the bench's.
 func OfBench(b *sim.Bench) sensors.Hardware {
 	return sensors.Hardware{Bus: b.Bus, Pin: b.Pin, OneWire: b.OneWire(), Wait: b.Wait, Now: b.Now}
+}
+
+// Follow lets the simulated physics follow real time: often enough for the ticks,
+// and seldom, because each time wakes the program up. It ends with ctx.
+func Follow(ctx context.Context, bench *sim.Bench) error {
+	const step = 500 * time.Millisecond
+	t := time.NewTicker(step)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-t.C:
+			bench.Advance(step)
+		}
+	}
 }

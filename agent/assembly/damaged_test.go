@@ -1,4 +1,4 @@
-package main
+package assembly_test
 
 import (
 	"os"
@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/bay"
 	"bayward/agent/config/configtest"
 	"bayward/agent/interlock"
@@ -25,13 +26,13 @@ func twoBays(t *testing.T, path string) string {
 	return configtest.OneBay(t, "LOGBOOK", path, "    pack: lift-a\n", "    pack: lift-a\n  - {name: bay-2, pack: lift-b}\n", "limits:\n", more+"limits:\n")
 }
 
-func damagedYard(t *testing.T, path string) *yard {
+func damagedSite(t *testing.T, path string) *assemblytest.Site {
 	t.Helper()
 	starts := map[string]sim.Opts{}
 	for _, name := range []string{"bay-1", "bay-2"} {
 		starts[name] = sim.Opts{StateOfCharge: 0.5, LevelMM: 10, Connected: true}
 	}
-	return newYard(t, configtest.Parse(t, twoBays(t, path)), starts, nil)
+	return assemblytest.New(t, configtest.Parse(t, twoBays(t, path)), starts, nil)
 }
 
 // spoil overwrites the middle of a file, as a card does that fails, and gives
@@ -46,18 +47,18 @@ func spoil(t *testing.T, path string) []byte {
 }
 
 // mustBeHeld runs an hour in which nothing is granted and says why.
-func (y *yard) mustBeHeld() {
-	y.t.Helper()
+func mustBeHeld(t *testing.T, y *assemblytest.Site) {
+	t.Helper()
 	for range 3600 {
-		y.tick()
-		for _, p := range y.loop.Pictures() {
-			require.False(y.t, p.Permit.Granted, "%s: %s", p.Bay, words.EnglishSI().Says(p))
+		y.Tick()
+		for _, p := range y.Loop.Pictures() {
+			require.False(t, p.Permit.Granted, "%s: %s", p.Bay, words.EnglishSI().Says(p))
 		}
 	}
-	for _, p := range y.loop.Pictures() {
+	for _, p := range y.Loop.Pictures() {
 		f := &p.Findings[interlock.Held]
-		require.True(y.t, f.Raised, p.Bay)
-		require.Contains(y.t, interlock.Explain(interlock.Held, f.Evidence), "cannot be read: a visit may be open", p.Bay)
+		require.True(t, f.Raised, p.Bay)
+		require.Contains(t, interlock.Explain(interlock.Held, f.Evidence), "cannot be read: a visit may be open", p.Bay)
 	}
 }
 
@@ -87,7 +88,7 @@ func TestDamagedLogbook(t *testing.T) {
 		// Killed between the setting aside and the first record.
 		"found by a start that went no further": func(t *testing.T, path string) {
 			t.Helper()
-			b, err := logbook.Open(t.Context(), path, quiet())
+			b, err := logbook.Open(t.Context(), path, assemblytest.Quiet())
 			require.NoError(t, err)
 			require.NotEmpty(t, b.SetAside())
 			require.NoError(t, b.Close())
@@ -95,16 +96,16 @@ func TestDamagedLogbook(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "logbook.db")
-			y := damagedYard(t, path)
-			y.until("a charge", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted && p.Charge.Active })
-			y.order(bay.Order{ID: "visit-1", Kind: bay.OrderVisitOpen})
-			require.NoError(t, y.close())
+			y := damagedSite(t, path)
+			y.Until("a charge", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted && p.Charge.Active })
+			y.Order(bay.Order{ID: "visit-1", Kind: bay.OrderVisitOpen})
+			require.NoError(t, y.Close())
 			bad := spoil(t, path)
 			meanwhile(t, path)
 
-			y = damagedYard(t, path)
-			y.mustBeHeld()
-			require.NoError(t, y.close())
+			y = damagedSite(t, path)
+			mustBeHeld(t, y)
+			require.NoError(t, y.Close())
 			kept, err := os.ReadFile(path + ".damaged-1")
 			require.NoError(t, err)
 			require.Equal(t, bad, kept, "not a byte of it is changed")
@@ -112,18 +113,18 @@ func TestDamagedLogbook(t *testing.T) {
 				require.Contains(t, doubts(t, path)[bayName], path+".damaged-1", bayName)
 			}
 
-			y = damagedYard(t, path) // the hold is in the new one
-			y.mustBeHeld()
-			y.order(bay.Order{ID: "unhold-1", Kind: bay.OrderUnhold})
-			y.until("a permit", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted })
-			require.False(t, y.loop.Pictures()[1].Permit.Granted, "only that bay's hold was taken back")
-			y.orderAt("bay-2", bay.Order{ID: "unhold-2", Kind: bay.OrderUnhold})
-			y.until("a permit of the other", time.Hour, func(*bay.Picture) bool { return y.loop.Pictures()[1].Permit.Granted })
-			require.NoError(t, y.close())
+			y = damagedSite(t, path) // the hold is in the new one
+			mustBeHeld(t, y)
+			y.Order(bay.Order{ID: "unhold-1", Kind: bay.OrderUnhold})
+			y.Until("a permit", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted })
+			require.False(t, y.Loop.Pictures()[1].Permit.Granted, "only that bay's hold was taken back")
+			y.OrderAt("bay-2", bay.Order{ID: "unhold-2", Kind: bay.OrderUnhold})
+			y.Until("a permit of the other", time.Hour, func(*bay.Picture) bool { return y.Loop.Pictures()[1].Permit.Granted })
+			require.NoError(t, y.Close())
 
-			y = damagedYard(t, path) // and its end too
-			y.until("a permit after that", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted && y.loop.Pictures()[1].Permit.Granted })
-			require.NoError(t, y.close())
+			y = damagedSite(t, path) // and its end too
+			y.Until("a permit after that", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted && y.Loop.Pictures()[1].Permit.Granted })
+			require.NoError(t, y.Close())
 			require.FileExists(t, path+".damaged-1")
 			require.NoFileExists(t, path+".damaged-2")
 		})

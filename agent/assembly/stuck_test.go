@@ -1,10 +1,10 @@
-package main
+package assembly_test
 
 import (
-	"bytes"
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
@@ -15,10 +15,14 @@ import (
 	"golang.org/x/sync/errgroup"
 	"periph.io/x/conn/v3/gpio"
 
+	"bayward/agent/assembly"
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/bay"
 	"bayward/agent/config/configtest"
 	"bayward/agent/interlock"
 	"bayward/agent/logwriter"
+	"bayward/agent/loop"
+	"bayward/agent/usage"
 	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
@@ -34,32 +38,33 @@ func TestStuckEdges(t *testing.T) {
 	cfg := configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)+"mqtt:\n  broker: tcp://"+dumb+"\n")
 	terminal, nobody := io.Pipe()
 	log := logwriter.New(nobody)
-	y := newYard(t, cfg, nil, func(p *parts) {
-		p.log = slog.New(slog.NewTextHandler(log, nil))
-		p.outputs = append(p.outputs, newPrinter(nobody))
+	y := assemblytest.New(t, cfg, nil, func(_ *assemblytest.Site, p *assembly.Parts) {
+		p.Log = slog.New(slog.NewTextHandler(log, nil))
+		p.Outputs = append(p.Outputs, printer{nobody})
 	})
 	defer func() { _ = terminal.Close() }()
-	ctx, cancel := cancelled(t)
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
 	g, ctx := errgroup.WithContext(ctx)
-	if err := y.serve(ctx, g); err != nil {
+	if err := y.Serve(ctx, g); err != nil {
 		t.Fatal(err)
 	}
 	unlock := lockFile(t, path)
-	stopReading(t, y.listener.Addr().String())
-	y.until("a closed relay", 5*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
+	stopReading(t, y.Address())
+	y.Until("a closed relay", 5*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
 	for range 3600 {
-		if p := y.tick(); !p.Permit.Granted || !y.loop.RelayClosed("bay-1") {
+		if p := y.Tick(); !p.Permit.Granted || !y.Loop.RelayClosed("bay-1") {
 			t.Fatalf("blocked: %s", words.EnglishSI().Says(p))
 		}
 	}
-	until(t, "a record that fails", func() bool { return y.tick().Findings[interlock.RecordFailing].Raised })
-	began := y.bench.Now()
-	y.bays["bay-1"].SetFault(sim.ProbeOpen, true)
-	y.until("an open relay", time.Minute, func(p *bay.Picture) bool { return !p.Permit.Granted })
-	if took := y.bench.Now() - began; took > interlock.Table[interlock.LevelUnknown].Raise+time.Second || y.level() != gpio.Low {
-		t.Errorf("opened after %s, the line is %s", took, y.level())
+	assemblytest.Until(t, "a record that fails", func() bool { return y.Tick().Findings[interlock.RecordFailing].Raised })
+	began := y.Bench.Now()
+	y.Bays["bay-1"].SetFault(sim.ProbeOpen, true)
+	y.Until("an open relay", time.Minute, func(p *bay.Picture) bool { return !p.Permit.Granted })
+	if took := y.Bench.Now() - began; took > interlock.Table[interlock.LevelUnknown].Raise+time.Second || level(t, y) != gpio.Low {
+		t.Errorf("opened after %s, the line is %s", took, level(t, y))
 	}
-	if y.loop.GuardTrips() != 0 {
+	if y.Loop.GuardTrips() != 0 {
 		t.Error("the guard had to open")
 	}
 	cancel()
@@ -68,18 +73,31 @@ func TestStuckEdges(t *testing.T) {
 	}
 	unlock()
 	_ = terminal.CloseWithError(errors.New("the terminal is gone")) // lets the printer go
-	if err := y.close(); err != nil {
+	if err := y.Close(); err != nil {
 		t.Error(err)
 	}
 	log.Close()
 }
 
+// printer writes for a person at a terminal.
+type printer struct{ w io.Writer }
+
+// Name implements loop.Output.
+func (printer) Name() string { return "terminal" }
+
+// Take implements loop.Output.
+func (p printer) Take(_ context.Context, n *loop.News) {
+	for i := range n.Events {
+		_, _ = fmt.Fprintln(p.w, n.Events[i].Text)
+	}
+}
+
 // level is that of the relay's line.
-func (y *yard) level() gpio.Level {
-	y.t.Helper()
-	pin, err := y.bench.Pin(y.cfg.Bays[0].Wiring.Relay.Pin)
+func level(t *testing.T, y *assemblytest.Site) gpio.Level {
+	t.Helper()
+	pin, err := y.Bench.Pin(y.Config.Bays[0].Wiring.Relay.Pin)
 	if err != nil {
-		y.t.Fatal(err)
+		t.Fatal(err)
 	}
 	return pin.Read()
 }
@@ -152,42 +170,22 @@ func stopReading(t *testing.T, addr string) {
 func TestCorePanicEndsTheProgram(t *testing.T) {
 	t.Parallel()
 	ticks := 0
-	y := newYard(t, configtest.Parse(t, configtest.OneBay(t)), nil, func(p *parts) {
-		p.every = time.Millisecond
-		now := p.hw.Now
-		p.manager, p.mono = nil, func() time.Duration {
+	y := assemblytest.New(t, configtest.Parse(t, configtest.OneBay(t)), nil, func(_ *assemblytest.Site, p *assembly.Parts) {
+		p.Every = time.Millisecond
+		now := p.Hardware.Now
+		p.Mono = func() time.Duration {
 			if ticks++; ticks > 30 && ticks%2 == 0 { // of a part that is asked within the tick
 				panic("a bug")
 			}
 			return now()
 		}
 	})
-	y.bench.Advance(time.Hour)
-	err := y.run(context.Background(), nil)
-	if err == nil || !strings.Contains(err.Error(), "a bug") || y.level() != gpio.Low {
-		t.Errorf("error %v, the line is %s", err, y.level())
+	y.Bench.Advance(time.Hour)
+	err := y.Run(context.Background())
+	if err == nil || !strings.Contains(err.Error(), "a bug") || level(t, y) != gpio.Low {
+		t.Errorf("error %v, the line is %s", err, level(t, y))
 	}
-	var out bytes.Buffer
-	if code := (&program{stderr: &out}).complain(err); code != exitFailed || !strings.Contains(out.String(), "all relays") {
-		t.Errorf("exit code %d, %q", code, out.String())
-	}
-}
-
-// TestKeep: a part that panics starts again, and ends with the context.
-func TestKeep(t *testing.T) {
-	ctx, cancel := cancelled(t)
-	a := &agent{parts: parts{log: quiet()}}
-	calls := 0
-	err := a.keep(ctx, "part", func(context.Context) error {
-		calls++
-		cancel()
-		panic("a bug")
-	})
-	if err != nil || calls != 1 {
-		t.Errorf("%v after %d calls", err, calls)
-	}
-	gone := errors.New("gone")
-	if err := a.keep(t.Context(), "part", func(context.Context) error { return gone }); !errors.Is(err, gone) {
-		t.Errorf("an error of its own: %v", err)
+	if usage.Is(err) || !strings.Contains(err.Error(), "all relays") {
+		t.Errorf("%q", err)
 	}
 }

@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"context"
@@ -15,6 +15,7 @@ import (
 	"bayward/agent/config/configtest"
 	"bayward/agent/hardware"
 	"bayward/agent/logbook"
+	"bayward/mqtt/mqtttest"
 )
 
 // TestSecretsFromSystemd: a password or key that systemd hands over is used
@@ -26,7 +27,7 @@ func TestSecretsFromSystemd(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	a := &agent{parts: parts{cfg: &config.Config{}}}
+	a := &Agent{Parts: Parts{Config: &config.Config{}}}
 	m := &config.MQTT{Username: "shed-2", CertFile: "cert.pem"}
 	if o := a.brokerOptions(m); o.PasswordFile != "" || o.KeyFile != "" {
 		t.Errorf("without systemd: %q, %q", o.PasswordFile, o.KeyFile)
@@ -85,18 +86,18 @@ func TestEmbeddedBroker(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
-	a, err := assemble(ctx, parts{
-		cfg: cfg, log: slog.New(slog.DiscardHandler), hw: hardware.OfBench(bench),
-		wall:   func() (time.Time, bool) { return time.Now(), true },
-		bootID: "b", mono: bench.Now, every: time.Second, guardAfter: time.Minute,
-		gap: func(logbook.Stamp) (time.Duration, bool) { return 0, false },
+	a, err := New(ctx, Parts{
+		Config: cfg, Log: slog.New(slog.DiscardHandler), Hardware: hardware.OfBench(bench),
+		Wall:   func() (time.Time, bool) { return time.Now(), true },
+		BootID: "b", Mono: bench.Now, Every: time.Second, GuardAfter: time.Minute,
+		Gap: func(logbook.Stamp) (time.Duration, bool) { return 0, false },
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, got := readAll(t, a.embedded.URL())
+	_, got := mqtttest.ReadAll(t, a.embedded.URL())
 	g, ctx := errgroup.WithContext(ctx)
-	if err := a.serve(ctx, g); err != nil {
+	if err := a.Serve(ctx, g); err != nil {
 		t.Fatal(err)
 	}
 	select {
@@ -111,7 +112,7 @@ func TestEmbeddedBroker(t *testing.T) {
 	if err := g.Wait(); err != nil {
 		t.Error(err)
 	}
-	if err := a.close(); err != nil {
+	if err := a.Close(); err != nil {
 		t.Error(err)
 	}
 }

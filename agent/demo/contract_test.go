@@ -1,4 +1,4 @@
-package main
+package demo
 
 import (
 	"context"
@@ -7,7 +7,6 @@ import (
 	"log/slog"
 	"maps"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -70,14 +69,14 @@ func TestDemoKeepsTheContract(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
-	c := &demoCmd{Bays: 4, Speed: maxSpeed, Listen: "127.0.0.1:0", Broker: "127.0.0.1:0"}
-	d, err := c.build(ctx, &program{strings.NewReader(""), io.Discard, io.Discard}, slog.New(slog.DiscardHandler), t.TempDir())
+	o := &Options{Bays: 4, Speed: maxSpeed, Listen: "127.0.0.1:0", Broker: "127.0.0.1:0"}
+	d, err := build(ctx, o, io.Discard, slog.New(slog.DiscardHandler), t.TempDir())
 	if err != nil {
 		t.Fatal(err)
 	}
-	reader, got := readAll(t, d.broker.URL())
+	reader, got := mqtttest.ReadAll(t, d.broker.URL())
 	ended := make(chan error, 1)
-	go func() { ended <- d.run(ctx, c.Speed) }()
+	go func() { ended <- d.run(ctx, o.Speed) }()
 
 	missing, n, patience := wanted(), 0, time.After(3*time.Minute)
 	asked := false
@@ -120,32 +119,6 @@ func order(t *testing.T, reader paho.Client) {
 	for _, payload := range []string{
 		`{"v":1,"id":"h-1","order":"hold","by":"A. Person","time":"` + time.Now().UTC().Format(time.RFC3339) + `"}`, garbage,
 	} {
-		await(t, reader.Publish(topic, 1, false, payload))
-	}
-}
-
-func readAll(t *testing.T, broker string) (paho.Client, <-chan paho.Message) {
-	t.Helper()
-	got := make(chan paho.Message, 100_000)
-	reader := paho.NewClient(paho.NewClientOptions().AddBroker(broker).SetClientID("reader").SetProtocolVersion(4).SetAutoReconnect(false))
-	await(t, reader.Connect())
-	t.Cleanup(func() { reader.Disconnect(0) })
-	await(t, reader.Subscribe("#", 1, func(_ paho.Client, m paho.Message) {
-		if !strings.HasPrefix(m.Topic(), "$") {
-			got <- m
-		}
-	}))
-	return reader, got
-}
-
-func await(t *testing.T, tok paho.Token) {
-	t.Helper()
-	select {
-	case <-tok.Done():
-		if tok.Error() != nil {
-			t.Fatal(tok.Error())
-		}
-	case <-time.After(time.Minute):
-		t.Fatal("the broker does not answer")
+		mqtttest.Await(t, reader.Publish(topic, 1, false, payload))
 	}
 }

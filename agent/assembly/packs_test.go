@@ -1,4 +1,4 @@
-package main
+package assembly_test
 
 import (
 	"context"
@@ -11,6 +11,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"bayward/agent/assembly"
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/bay"
 	"bayward/agent/config/configtest"
 	"bayward/agent/hardware"
@@ -21,9 +23,9 @@ import (
 	"bayward/sensors/sim"
 )
 
-// swapYard is a site of two bays for two packs: recognised by their sensors, or
+// swapSite is a site of two bays for two packs: recognised by their sensors, or
 // named by a person.
-const swapYard = `site: quarry-road
+const swapSite = `site: quarry-road
 agent: shed-2
 sensors: simulated
 http: {listen: "127.0.0.1:0"}
@@ -38,7 +40,7 @@ packs:
 
 // nightShift runs the whole program on one bench, over several lives.
 type nightShift struct {
-	*agent
+	*assembly.Agent
 	t     *testing.T
 	path  string // of the logbook
 	text  string
@@ -54,7 +56,7 @@ func newNightShift(t *testing.T, recognised bool) *nightShift {
 		own = [2]any{", sensor: 28-00000000000a", ", sensor: 28-00000000000b"}
 	}
 	n := &nightShift{t: t, path: filepath.Join(t.TempDir(), "logbook.db")}
-	n.text = fmt.Sprintf(swapYard, n.path, own[0], own[1])
+	n.text = fmt.Sprintf(swapSite, n.path, own[0], own[1])
 	var err error
 	n.bench, n.bays, err = hardware.Simulate(configtest.Parse(t, n.text), map[string]sim.Opts{
 		"bay-1": {StateOfCharge: 0.9, LevelMM: 8, Connected: true}, "bay-2": {StateOfCharge: 0.9, LevelMM: 11, Connected: true},
@@ -69,22 +71,22 @@ func newNightShift(t *testing.T, recognised bool) *nightShift {
 func (n *nightShift) begin(proven bool) {
 	n.t.Helper()
 	gap := n.bench.Now() - n.off
-	a, err := assemble(context.Background(), parts{
-		cfg: configtest.Parse(n.t, n.text), log: quiet(), hw: hardware.OfBench(n.bench),
-		wall: func() (time.Time, bool) { return time.Now(), false }, bootID: "boot", mono: n.bench.Now,
-		gap:   func(logbook.Stamp) (time.Duration, bool) { return gap, proven },
-		every: time.Second, guardAfter: bound, patience: func(loop.Source) time.Duration { return bound },
+	a, err := assembly.New(context.Background(), assembly.Parts{
+		Config: configtest.Parse(n.t, n.text), Log: assemblytest.Quiet(), Hardware: hardware.OfBench(n.bench),
+		Wall: func() (time.Time, bool) { return time.Now(), false }, BootID: "boot", Mono: n.bench.Now,
+		Gap:   func(logbook.Stamp) (time.Duration, bool) { return gap, proven },
+		Every: time.Second, GuardAfter: assemblytest.Bound, Patience: func(loop.Source) time.Duration { return assemblytest.Bound },
 	})
 	require.NoError(n.t, err)
-	n.agent = a
-	n.loop.Start(context.Background())
+	n.Agent = a
+	n.Loop.Start(context.Background())
 }
 
 func (n *nightShift) end() {
 	n.t.Helper()
-	if n.agent != nil {
-		require.NoError(n.t, n.close())
-		n.agent, n.off = nil, n.bench.Now()
+	if n.Agent != nil {
+		require.NoError(n.t, n.Close())
+		n.Agent, n.off = nil, n.bench.Now()
 	}
 }
 
@@ -101,14 +103,14 @@ func (n *nightShift) run(d time.Duration) []*bay.Picture {
 	n.t.Helper()
 	for range int(d / time.Second) {
 		n.bench.Advance(time.Second)
-		if n.agent != nil {
-			require.NoError(n.t, n.loop.Tick(context.Background()))
+		if n.Agent != nil {
+			require.NoError(n.t, n.Loop.Tick(context.Background()))
 		}
 	}
-	if n.agent == nil {
+	if n.Agent == nil {
 		return nil
 	}
-	return n.loop.Pictures()
+	return n.Loop.Pictures()
 }
 
 // swap carries the packs to each other's bays, while nothing is plugged in.
@@ -129,7 +131,7 @@ func (n *nightShift) name(bayName, pack string) bay.Event {
 	n.t.Helper()
 	answer := make(chan bay.Event, 1)
 	go func() {
-		e, err := n.submit(context.Background(), bayName, bay.Order{ID: bayName + pack + n.bench.Now().String(), Kind: bay.OrderPack, By: "Ann", Pack: pack})
+		e, err := n.Submit(context.Background(), bayName, bay.Order{ID: bayName + pack + n.bench.Now().String(), Kind: bay.OrderPack, By: "Ann", Pack: pack})
 		if err != nil {
 			n.t.Error(err)
 		}

@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"context"
@@ -15,22 +15,22 @@ const remembered = 60
 
 // recallAll shows the page what happened before this start. It is for people
 // only, so that no tick and no message waits for it.
-func (a *agent) recallAll(ctx context.Context) error {
-	for i := range a.cfg.Bays {
-		a.recall(ctx, a.cfg.Bays[i].Name)
+func (a *Agent) recallAll(ctx context.Context) error {
+	for i := range a.Config.Bays {
+		a.recall(ctx, a.Config.Bays[i].Name)
 	}
 	return nil
 }
 
-func (a *agent) recall(ctx context.Context, bayName string) {
+func (a *Agent) recall(ctx context.Context, bayName string) {
 	var events []bay.Event
-	for r, err := range a.book.EachEvent(ctx, logbook.Query{Bay: bayName, Newest: true, Limit: remembered}) {
+	for r, err := range a.Book.EachEvent(ctx, logbook.Query{Bay: bayName, Newest: true, Limit: remembered}) {
 		if err != nil {
-			a.log.Warn("the page begins without what happened before", "bay", bayName, "err", err)
+			a.Log.Warn("the page begins without what happened before", "bay", bayName, "err", err)
 			return
 		}
 		ago, ok := a.ago(r.Stamp)
-		if at := a.hw.Now() - ago; ok && at < a.born { // what came later the page has seen
+		if at := a.Hardware.Now() - ago; ok && at < a.born { // what came later the page has seen
 			events = append(events, happenedBefore(&r, at))
 		}
 	}
@@ -40,11 +40,11 @@ func (a *agent) recall(ctx context.Context, bayName string) {
 
 // ago is how long ago a stamp was: proven within one boot, else by two clocks
 // that were set. Whoever reads it only wants to know roughly.
-func (a *agent) ago(s logbook.Stamp) (time.Duration, bool) {
-	if gap, proven := a.gap(s); proven {
+func (a *Agent) ago(s logbook.Stamp) (time.Duration, bool) {
+	if gap, proven := a.Gap(s); proven {
 		return gap, true
 	}
-	now, trusted := a.wall()
+	now, trusted := a.Wall()
 	gap := now.Sub(s.Wall)
 	return gap, trusted && s.Trusted && gap >= 0
 }

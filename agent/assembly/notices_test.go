@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"context"
@@ -31,9 +31,9 @@ func TestANoticeReachesTheYardsOwnServer(t *testing.T) {
 	}))
 	defer server.Close()
 	limits, pack := bay.DefaultLimits(), bay.Pack{Name: "lift-24v", Cells: 12}
-	a := &agent{parts: parts{
-		log: slog.New(slog.DiscardHandler), wall: func() (time.Time, bool) { return time.Unix(1e9, 0), true },
-		cfg: &config.Config{
+	a := &Agent{Parts: Parts{
+		Log: slog.New(slog.DiscardHandler), Wall: func() (time.Time, bool) { return time.Unix(1e9, 0), true },
+		Config: &config.Config{
 			Site: "quarry-road", Agent: "shed-2", Language: "es", Units: "si", Bays: []config.Bay{{Name: "bay-1"}},
 			Notify: &config.Notify{Webhooks: []config.Webhook{{Name: "hook", URL: server.URL, Method: "POST"}}},
 		},
@@ -74,7 +74,7 @@ func TestANoticeReachesTheYardsOwnServer(t *testing.T) {
 
 // TestNoWayNoSender: nothing runs where nothing is configured.
 func TestNoWayNoSender(t *testing.T) {
-	a := &agent{parts: parts{cfg: &config.Config{Notify: &config.Notify{QuietHours: "20:00-06:00"}}}}
+	a := &Agent{Parts: Parts{Config: &config.Config{Notify: &config.Notify{QuietHours: "20:00-06:00"}}}}
 	require.NoError(t, a.buildNotices())
 	require.Nil(t, a.notices)
 }

@@ -1,18 +1,20 @@
-package main
+package demo
 
 import (
 	"context"
 	"testing"
 	"time"
 
+	"bayward/agent/assembly"
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/config"
 	"bayward/agent/hardware"
 	"bayward/agent/loop"
 	"bayward/sensors/sim"
 )
 
-// benchYard is the demo without its broker.
-func benchYard(b *testing.B) (*config.Config, *sim.Bench, *loop.Loop) {
+// benchSite is the demo without its broker.
+func benchSite(b *testing.B) (*config.Config, *sim.Bench, *loop.Loop) {
 	b.Helper()
 	cfg, err := config.Parse("demo.yaml", demoConfig)
 	if err != nil {
@@ -23,27 +25,27 @@ func benchYard(b *testing.B) (*config.Config, *sim.Bench, *loop.Loop) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	a, err := assemble(context.Background(), parts{
-		cfg: cfg, log: quiet(), hw: hardware.OfBench(bench), mono: bench.Now,
-		wall:  func() (time.Time, bool) { return time.Now(), false },
-		every: time.Second, guardAfter: bound, patience: func(loop.Source) time.Duration { return bound },
+	a, err := assembly.New(context.Background(), assembly.Parts{
+		Config: cfg, Log: assemblytest.Quiet(), Hardware: hardware.OfBench(bench), Mono: bench.Now,
+		Wall:  func() (time.Time, bool) { return time.Now(), false },
+		Every: time.Second, GuardAfter: assemblytest.Bound, Patience: func(loop.Source) time.Duration { return assemblytest.Bound },
 	})
 	if err != nil {
 		b.Fatal(err)
 	}
-	a.loop.Start(context.Background())
+	a.Loop.Start(context.Background())
 	b.Cleanup(func() {
-		if err := a.close(); err != nil {
+		if err := a.Close(); err != nil {
 			b.Error(err)
 		}
 	})
-	return cfg, bench, a.loop
+	return cfg, bench, a.Loop
 }
 
 // BenchmarkIteration is a tick of the demo's four bays with everything behind
 // it: drivers on the simulated buses, core, relays, record, metrics, page.
 func BenchmarkIteration(b *testing.B) {
-	cfg, bench, l := benchYard(b)
+	cfg, bench, l := benchSite(b)
 	b.ReportAllocs()
 	for b.Loop() {
 		bench.Advance(time.Second)

@@ -1,4 +1,4 @@
-package main
+package demo
 
 import (
 	"context"
@@ -20,6 +20,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/sync/errgroup"
 
+	"bayward/agent/assembly"
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/config"
 	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
@@ -30,7 +32,7 @@ import (
 // faster than life: drivers, core, relays, logbook, broker, metrics and page.
 // Nothing may grow but the record, and every counter agrees with the record.
 //
-//	BAYWARD_YEAR=1 go test ./agent -run Year -v -timeout 3h
+//	BAYWARD_YEAR=1 go test ./agent/demo -run Year -v -timeout 3h
 //
 // lives through so many years; otherwise it is half a day, in which what leaks with
 // each tick, event or scrape shows as well.
@@ -42,7 +44,7 @@ func TestYear(t *testing.T) {
 		require.NoError(t, err)
 		span = time.Duration(n * 365 * 24 * float64(time.Hour))
 	}
-	y := newLongYard(t, bays)
+	y := newLongSite(t, bays)
 	marks := y.live(t, span)
 
 	first, last := marks[0], marks[len(marks)-1]
@@ -54,17 +56,17 @@ func TestYear(t *testing.T) {
 	require.LessOrEqual(t, last.goroutines, first.goroutines+4, "goroutines leak")
 	require.LessOrEqual(t, last.files, first.files+4, "files leak")
 	require.Less(t, y.sizeMB(t), bays*(0.2*days+1), "the logbook is larger than the README says")
-	require.Zero(t, y.loop.Dropped())
-	require.Zero(t, y.loop.Panics())
-	require.Zero(t, y.loop.GuardTrips())
-	require.Zero(t, y.recorder.Dropped())
+	require.Zero(t, y.Loop.Dropped())
+	require.Zero(t, y.Loop.Panics())
+	require.Zero(t, y.Loop.GuardTrips())
+	require.Zero(t, y.Recorder.Dropped())
 	y.counters(t, bays, span)
 }
 
-// longYard is a whole agent whose ticks a test runs, with a broker and a
+// longSite is a whole agent whose ticks a test runs, with a broker and a
 // listener that counts what comes.
-type longYard struct {
-	*yard
+type longSite struct {
+	*assemblytest.Site
 	ear *counter
 }
 
@@ -72,20 +74,20 @@ type longYard struct {
 // rules to go on: a tick a second would take hours for a year.
 const step = 10 * time.Second
 
-func newLongYard(t *testing.T, bays int) *longYard {
+func newLongSite(t *testing.T, bays int) *longSite {
 	t.Helper()
-	hub, err := broker.Start(t.Context(), broker.Options{Listen: "127.0.0.1:0", Agents: []string{demoClient}, Log: quiet()})
+	hub, err := broker.Start(t.Context(), broker.Options{Listen: "127.0.0.1:0", Agents: []string{demoClient}, Log: assemblytest.Quiet()})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, hub.Close()) })
-	cfg := configtest.Parse(t, wearYard(bays))
+	cfg := configtest.Parse(t, wearSite(bays))
 	cfg.HTTP.Listen, cfg.Logbook.Path = "127.0.0.1:0", filepath.Join(t.TempDir(), "logbook.db")
 	cfg.MQTT = &config.MQTT{Broker: hub.URL(), ClientID: demoClient}
-	y := &longYard{ear: &counter{last: map[string]uint64{}, changed: make(chan struct{}, 1)}}
-	y.yard = newYard(t, cfg, wearStarts(bays), func(p *parts) {
+	y := &longSite{ear: &counter{last: map[string]uint64{}, changed: make(chan struct{}, 1)}}
+	y.Site = assemblytest.New(t, cfg, wearStarts(bays), func(s *assemblytest.Site, p *assembly.Parts) {
 		start := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)
-		p.wall, p.mono = func() (time.Time, bool) { return start.Add(y.bench.Now()), true }, func() time.Duration { return y.bench.Now() }
-		p.bootID, p.every = "year", step
-		p.gap = func(logbook.Stamp) (time.Duration, bool) { return 0, false }
+		p.Wall, p.Mono = func() (time.Time, bool) { return start.Add(s.Bench.Now()), true }, s.Bench.Now
+		p.BootID, p.Every = "year", step
+		p.Gap = func(logbook.Stamp) (time.Duration, bool) { return 0, false }
 	})
 	y.ear.listen(t, hub.URL())
 	return y
@@ -104,34 +106,34 @@ type mark struct {
 }
 
 // live runs ticks, and takes a mark and a scrape at each eighth of the span.
-func (y *longYard) live(t *testing.T, span time.Duration) (marks []mark) {
+func (y *longSite) live(t *testing.T, span time.Duration) (marks []mark) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	g, gctx := errgroup.WithContext(ctx)
-	require.NoError(t, y.serve(gctx, g))
-	person := newTechnician((&demo{bays: y.bays}).pour(y.submit), y.loop.Pictures, y.bays)
+	require.NoError(t, y.Serve(gctx, g))
+	person := newTechnician((&demo{bays: y.Bays}).pour(y.Submit), y.Loop.Pictures, y.Bays)
 	g.Go(func() error { return person.work(gctx) })
-	for y.bench.Now() < span {
-		y.bench.Advance(step)
-		require.NoError(t, y.loop.Tick(gctx))
-		for y.recorder.Waiting() > 500 { // in life a tick comes once a second
+	for y.Bench.Now() < span {
+		y.Bench.Advance(step)
+		require.NoError(t, y.Loop.Tick(gctx))
+		for y.Recorder.Waiting() > 500 { // in life a tick comes once a second
 			runtime.Gosched()
 		}
-		if y.bench.Now() >= span/8*time.Duration(len(marks)+1) {
+		if y.Bench.Now() >= span/8*time.Duration(len(marks)+1) {
 			y.scrape(t)
 			marks = append(marks, y.mark(t))
 			t.Logf("%v", marks[len(marks)-1])
 		}
 	}
-	y.ear.await(t, y.book)
+	y.ear.await(t, y.Book)
 	cancel()
 	require.NoError(t, g.Wait())
-	require.NoError(t, y.close())
+	require.NoError(t, y.Close())
 	return marks
 }
 
-func (y *longYard) mark(t *testing.T) mark {
+func (y *longSite) mark(t *testing.T) mark {
 	t.Helper()
 	files, err := os.ReadDir("/proc/self/fd")
 	require.NoError(t, err)
@@ -140,13 +142,13 @@ func (y *longYard) mark(t *testing.T) mark {
 	runtime.GC() // a second time for what the first only made ready to go
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)
-	return mark{y.bench.Now(), float64(m.HeapAlloc) / 1e6, runtime.NumGoroutine(), len(files)}
+	return mark{y.Bench.Now(), float64(m.HeapAlloc) / 1e6, runtime.NumGoroutine(), len(files)}
 }
 
 // scrape gives the text of the metrics.
-func (y *longYard) scrape(t *testing.T) string {
+func (y *longSite) scrape(t *testing.T) string {
 	t.Helper()
-	res, err := http.Get("http://" + y.listener.Addr().String() + "/metrics")
+	res, err := http.Get("http://" + y.Address() + "/metrics")
 	require.NoError(t, err)
 	defer res.Body.Close()
 	text, err := io.ReadAll(res.Body)
@@ -156,11 +158,11 @@ func (y *longYard) scrape(t *testing.T) string {
 }
 
 // sizeMB is of the logbook without its reserve for a full disk.
-func (y *longYard) sizeMB(t *testing.T) float64 {
+func (y *longSite) sizeMB(t *testing.T) float64 {
 	t.Helper()
 	sum := int64(0)
 	for _, part := range []string{"", "-wal"} {
-		if info, err := os.Stat(y.cfg.Logbook.Path + part); err == nil {
+		if info, err := os.Stat(y.Config.Logbook.Path + part); err == nil {
 			sum += info.Size()
 		}
 	}
@@ -169,16 +171,16 @@ func (y *longYard) sizeMB(t *testing.T) float64 {
 
 // counters compares what the bays counted, what the logbook tells and what the
 // broker's listener heard.
-func (y *longYard) counters(t *testing.T, bays int, span time.Duration) {
+func (y *longSite) counters(t *testing.T, bays int, span time.Duration) {
 	t.Helper()
-	r, err := logbook.OpenReadOnly(t.Context(), y.cfg.Logbook.Path)
+	r, err := logbook.OpenReadOnly(t.Context(), y.Config.Logbook.Path)
 	require.NoError(t, err)
 	defer func() { require.NoError(t, r.Close()) }()
 	chain, err := r.Verify(t.Context())
 	require.NoError(t, err)
 	require.Nil(t, chain.Break)
 	require.Positive(t, chain.Rows)
-	for _, p := range y.loop.Pictures() {
+	for _, p := range y.Loop.Pictures() {
 		var begun, full uint64
 		var ah float64
 		for c, err := range r.Charges(t.Context(), logbook.Query{Bay: p.Bay}) {
@@ -204,7 +206,7 @@ func (y *longYard) counters(t *testing.T, bays int, span time.Duration) {
 			require.Equal(t, last, e.Seq, "%s: an event is missing", p.Bay)
 		}
 	}
-	require.Len(t, y.loop.Pictures(), bays)
+	require.Len(t, y.Loop.Pictures(), bays)
 	y.ear.mu.Lock()
 	defer y.ear.mu.Unlock()
 	t.Logf("figure: events heard of each bay in %v days: %v", span.Hours()/24, y.ear.last)
@@ -220,13 +222,13 @@ type counter struct {
 
 func (c *counter) listen(t *testing.T, url string) {
 	t.Helper()
-	client := paho.NewClient(paho.NewClientOptions().AddBroker(url).SetClientID("a-counter").SetAutoReconnect(false).SetConnectTimeout(bound))
+	client := paho.NewClient(paho.NewClientOptions().AddBroker(url).SetClientID("a-counter").SetAutoReconnect(false).SetConnectTimeout(assemblytest.Bound))
 	t.Cleanup(func() { client.Disconnect(0) })
 	k := client.Connect()
-	require.True(t, k.WaitTimeout(bound))
+	require.True(t, k.WaitTimeout(assemblytest.Bound))
 	require.NoError(t, k.Error())
 	k = client.Subscribe("bayward/+/+/+/event", 1, func(_ paho.Client, m paho.Message) { c.take(m.Topic(), m.Payload()) })
-	require.True(t, k.WaitTimeout(bound))
+	require.True(t, k.WaitTimeout(assemblytest.Bound))
 	require.NoError(t, k.Error())
 }
 
@@ -251,7 +253,7 @@ func (c *counter) take(topic string, payload []byte) {
 // await waits until all that is recorded was heard, each number once.
 func (c *counter) await(t *testing.T, book *logbook.Book) {
 	t.Helper()
-	end := time.After(bound)
+	end := time.After(assemblytest.Bound)
 	for {
 		unsent, err := book.UnsentCount(t.Context())
 		require.NoError(t, err)

@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"context"
@@ -14,29 +14,29 @@ import (
 )
 
 // connect makes the broker's client; nothing is opened before it runs.
-func (a *agent) connect(ctx context.Context) error {
-	m := a.cfg.MQTT
+func (a *Agent) connect(ctx context.Context) error {
+	m := a.Config.MQTT
 	if m == nil {
 		return nil
 	}
-	mqtt.LogTo(a.log)
+	mqtt.LogTo(a.Log)
 	brokers := append([]string{m.Broker}, m.Fallback...)
 	if m.Embedded != "" {
 		var err error
-		a.embedded, err = broker.Start(ctx, broker.Options{Listen: m.Embedded, Agents: []string{m.ClientID}, Log: a.log})
+		a.embedded, err = broker.Start(ctx, broker.Options{Listen: m.Embedded, Agents: []string{m.ClientID}, Log: a.Log})
 		if err != nil {
 			return err
 		}
 		brokers = []string{a.embedded.URL()}
 	}
 	o := a.brokerOptions(m)
-	o.Brokers, o.People = brokers, signers(a.cfg.People, a.log)
+	o.Brokers, o.People = brokers, signers(a.Config.People, a.Log)
 	var err error
 	a.client, err = mqtt.New(o)
 	return err
 }
 
-func (a *agent) brokerOptions(m *config.MQTT) mqtt.Options {
+func (a *Agent) brokerOptions(m *config.MQTT) mqtt.Options {
 	q := m.QoS
 	o := mqtt.Options{
 		ClientID: m.ClientID, Username: m.Username, PasswordFile: m.PasswordFile,
@@ -46,15 +46,15 @@ func (a *agent) brokerOptions(m *config.MQTT) mqtt.Options {
 			Status: byte(q.Status), State: byte(q.State), Event: byte(q.Event),
 			Notice: byte(q.Notice), Command: byte(q.Command), Response: byte(q.Response),
 		},
-		Topics: mqtt.Topics{Site: a.cfg.Site, Agent: a.cfg.Agent}, Version: version(), BootID: a.bootID,
-		Outbox: outbox{a.book}, Log: a.log, Now: func() mqtt.Wall { return wallOf(a.wall()) },
+		Topics: mqtt.Topics{Site: a.Config.Site, Agent: a.Config.Agent}, Version: a.Version, BootID: a.BootID,
+		Outbox: outbox{a.Book}, Log: a.Log, Now: func() mqtt.Wall { return wallOf(a.Wall()) },
 		// The client runs only once the loop is there to take orders.
 		Submit: func(ctx context.Context, name string, order bay.Order) (bay.Event, error) {
-			return a.submit(ctx, name, order)
+			return a.Submit(ctx, name, order)
 		},
 	}
-	if a.orderWall != nil {
-		o.OrderNow = func() mqtt.Wall { return wallOf(a.orderWall()) }
+	if a.OrderWall != nil {
+		o.OrderNow = func() mqtt.Wall { return wallOf(a.OrderWall()) }
 	}
 	if o.Username != "" && o.PasswordFile == "" {
 		o.PasswordFile = credential("mqtt-password")
@@ -62,8 +62,8 @@ func (a *agent) brokerOptions(m *config.MQTT) mqtt.Options {
 	if o.CertFile != "" && o.KeyFile == "" {
 		o.KeyFile = credential("mqtt-key")
 	}
-	for i := range a.cfg.Bays {
-		o.Bays = append(o.Bays, a.cfg.Bays[i].Name)
+	for i := range a.Config.Bays {
+		o.Bays = append(o.Bays, a.Config.Bays[i].Name)
 	}
 	return o
 }

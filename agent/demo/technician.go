@@ -1,10 +1,11 @@
-package main
+package demo
 
 import (
 	"context"
 	"fmt"
 	"time"
 
+	"bayward/agent/assembly"
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/sensors/sim"
@@ -14,7 +15,7 @@ import (
 // and takes the machines to work when their packs are ready. It sees only what
 // the outputs show and acts only through orders and hands.
 type technician struct {
-	submit   submit
+	submit   assembly.Submit
 	pictures func() []*bay.Picture
 	bays     map[string]*sim.Bay
 	since    map[string]time.Duration // when the present reason to act was first seen
@@ -22,7 +23,7 @@ type technician struct {
 	orders   int
 }
 
-func newTechnician(s submit, pictures func() []*bay.Picture, bays map[string]*sim.Bay) *technician {
+func newTechnician(s assembly.Submit, pictures func() []*bay.Picture, bays map[string]*sim.Bay) *technician {
 	return &technician{submit: s, pictures: pictures, bays: bays, since: map[string]time.Duration{}, why: map[string]string{}}
 }
 

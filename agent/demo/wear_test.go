@@ -1,4 +1,4 @@
-package main
+package demo
 
 import (
 	"context"
@@ -15,6 +15,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/sync/errgroup"
 
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/hardware"
@@ -28,7 +29,7 @@ import (
 // reads from the block device what really reached it: a process's own counter
 // misses the file system's journal. BAYWARD_WEAR says how many days.
 //
-//	BAYWARD_WEAR=7 go test ./agent -run Wear -v -timeout 1h
+//	BAYWARD_WEAR=7 go test ./agent/demo -run Wear -v -timeout 1h
 //
 // The physics run faster than life, so the hour after which the recorder
 // commits is counted here by the simulated clock, and the file system is synced
@@ -115,13 +116,15 @@ func (s *countingStore) commit(ctx context.Context, now time.Duration) {
 func newWear(t *testing.T, n int) *wear {
 	t.Helper()
 	w := &wear{disk: newLoopDisk(t, 64), bays: n}
-	cfg, err := config.Parse("wear.yaml", []byte(wearYard(n)))
+	cfg, err := config.Parse("wear.yaml", []byte(wearSite(n)))
 	require.NoError(t, err)
-	book, err := logbook.Open(t.Context(), filepath.Join(w.disk.dir, "logbook.db"), quiet())
+	book, err := logbook.Open(t.Context(), filepath.Join(w.disk.dir, "logbook.db"), assemblytest.Quiet())
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, book.Close()) })
-	follow, err := followers(t.Context(), book, cfg)
-	require.NoError(t, err)
+	follow := map[string]*logbook.Follower{}
+	for i := range cfg.Bays {
+		follow[cfg.Bays[i].Name] = logbook.NewFollower(cfg.Bays[i].Name, logbook.Rows{})
+	}
 	w.store = &countingStore{t: t, book: book, follow: follow, memory: map[string]logbook.Entry{}, dir: w.disk.dir, took: make(chan struct{}, n)}
 	bench, bays, err := hardware.Simulate(cfg, wearStarts(n))
 	require.NoError(t, err)
@@ -131,8 +134,8 @@ func newWear(t *testing.T, n int) *wear {
 	setups, err := cfg.Setups()
 	require.NoError(t, err)
 	o := loop.Options{
-		Outputs: []loop.Output{w.store}, Log: quiet(), Every: time.Second, Now: bench.Now, GuardAfter: bound,
-		Patience: func(loop.Source) time.Duration { return bound },
+		Outputs: []loop.Output{w.store}, Log: assemblytest.Quiet(), Every: time.Second, Now: bench.Now, GuardAfter: assemblytest.Bound,
+		Patience: func(loop.Source) time.Duration { return assemblytest.Bound },
 		Wall:     func() (time.Time, bool) { return time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC).Add(bench.Now()), true },
 	}
 	for i, s := range setups {
@@ -149,8 +152,8 @@ func newWear(t *testing.T, n int) *wear {
 	return w
 }
 
-// wearYard is n bays, each with a pack of its own.
-func wearYard(n int) string {
+// wearSite is n bays, each with a pack of its own.
+func wearSite(n int) string {
 	var bays, packs strings.Builder
 	for i := 1; i <= n; i++ {
 		fmt.Fprintf(&bays, "  - {name: bay-%d, pack: lift-%d}\n", i, i)
@@ -183,7 +186,7 @@ func (w *wear) run(t *testing.T, lasts time.Duration) {
 	}
 	cancel()
 	require.NoError(t, g.Wait())
-	require.NoError(t, w.loop.Stop(bound))
+	require.NoError(t, w.loop.Stop(assemblytest.Bound))
 }
 
 // size is of the logbook's file and its log, MB.

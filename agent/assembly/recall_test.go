@@ -1,4 +1,4 @@
-package main
+package assembly_test
 
 import (
 	"net/http"
@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"bayward/agent/assembly"
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
 )
@@ -16,22 +18,24 @@ import (
 // again.
 func TestThePageRemembers(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "logbook.db")
-	proven := func(p *parts) { p.gap = func(logbook.Stamp) (time.Duration, bool) { return 2 * time.Hour, true } }
-	first := newYard(t, configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)), nil, nil)
-	for range 20 {
-		first.tick()
+	proven := func(_ *assemblytest.Site, p *assembly.Parts) {
+		p.Gap = func(logbook.Stamp) (time.Duration, bool) { return 2 * time.Hour, true }
 	}
-	if err := first.close(); err != nil {
+	first := assemblytest.New(t, configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)), nil, nil)
+	for range 20 {
+		first.Tick()
+	}
+	if err := first.Close(); err != nil {
 		t.Fatal(err)
 	}
-	again := newYard(t, configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)), nil, proven)
-	defer again.close()
-	again.tick()
-	if err := again.recallAll(t.Context()); err != nil { // as the program does once it runs
+	again := assemblytest.New(t, configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)), nil, proven)
+	defer again.Close()
+	again.Tick()
+	if err := again.RecallAll(t.Context()); err != nil { // as the program does once it runs
 		t.Fatal(err)
 	}
 	w := httptest.NewRecorder()
-	again.page(nil).ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/bays/bay-1", nil))
+	again.Page(nil).ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/bays/bay-1", nil))
 	page := w.Body.String()
 	history := page[strings.Index(page, `id="history"`):]
 	if !strings.Contains(history, "2 h 00 min ago") {

@@ -1,7 +1,8 @@
-package main
+package demo
 
 import (
 	"bufio"
+	"context"
 	"encoding/json"
 	"errors"
 	"io"
@@ -14,7 +15,9 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
+	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/bay"
+	"bayward/agent/usage"
 	"bayward/agent/view"
 )
 
@@ -89,7 +92,7 @@ func (h *heard) missing() string {
 
 func (h *heard) listen(t *testing.T, url string) {
 	t.Helper()
-	o := paho.NewClientOptions().AddBroker(url).SetClientID("a-listener").SetAutoReconnect(false).SetConnectTimeout(bound)
+	o := paho.NewClientOptions().AddBroker(url).SetClientID("a-listener").SetAutoReconnect(false).SetConnectTimeout(assemblytest.Bound)
 	c := paho.NewClient(o)
 	t.Cleanup(func() { c.Disconnect(0) })
 	for _, token := range []func() paho.Token{
@@ -98,7 +101,7 @@ func (h *heard) listen(t *testing.T, url string) {
 			return c.Subscribe("bayward/#", 1, func(_ paho.Client, m paho.Message) { h.take(t, m.Topic(), m.Payload()) })
 		},
 	} {
-		if k := token(); !k.WaitTimeout(bound) || k.Error() != nil {
+		if k := token(); !k.WaitTimeout(assemblytest.Bound) || k.Error() != nil {
 			t.Fatal(k.Error())
 		}
 	}
@@ -109,13 +112,13 @@ func (h *heard) listen(t *testing.T, url string) {
 // and in the metrics. It waits for what happens, however long that takes.
 func TestDemo(t *testing.T) {
 	t.Parallel()
-	ctx, cancel := cancelled(t)
+	ctx, cancel := context.WithCancel(t.Context())
 	r, w := io.Pipe()
-	code := make(chan int, 1)
+	defer cancel()
+	ended := make(chan error, 1)
 	var complaints strings.Builder
 	go func() {
-		code <- run(ctx, []string{"demo", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0", "--speed", "3600", "--for", "15m"},
-			&program{strings.NewReader(""), w, &complaints})
+		ended <- Run(ctx, &Options{Listen: "127.0.0.1:0", Broker: "127.0.0.1:0", Speed: 3600, Bays: 4}, w, &complaints)
 		_ = w.Close()
 	}()
 	terminal := bufio.NewReader(r)
@@ -129,16 +132,16 @@ func TestDemo(t *testing.T) {
 	for end := time.After(5 * time.Minute); h.missing() != ""; {
 		select {
 		case <-h.changed:
-		case c := <-code:
-			t.Fatalf("the demo ended with %d: %s", c, complaints.String())
+		case err := <-ended:
+			t.Fatalf("the demo ended: %v, %s", err, complaints.String())
 		case <-end:
 			t.Fatalf("the round stopped before %q: %v", h.missing(), h.events["bay-1"])
 		}
 	}
 	checkPages(t, page)
 	cancel()
-	if c := <-code; c != exitDone || complaints.String() != "" {
-		t.Errorf("exit code %d, said %q", c, complaints.String())
+	if err := <-ended; err != nil || complaints.String() != "" {
+		t.Errorf("%v, said %q", err, complaints.String())
 	}
 	<-read
 	checkHeard(t, h)
@@ -172,10 +175,10 @@ func greeting(t *testing.T, r *bufio.Reader) (page, broker string) {
 func checkPages(t *testing.T, page string) {
 	t.Helper()
 	var body struct{ Bays []view.View }
-	if err := json.Unmarshal([]byte(get(t, page+"/api/v1/bays")), &body); err != nil || len(body.Bays) != 4 || body.Bays[0].Bay != "bay-1" {
+	if err := json.Unmarshal([]byte(assemblytest.Get(t, page+"/api/v1/bays")), &body); err != nil || len(body.Bays) != 4 || body.Bays[0].Bay != "bay-1" {
 		t.Errorf("/api/v1/bays: %v %+v", err, body)
 	}
-	metrics := get(t, page+"/metrics")
+	metrics := assemblytest.Get(t, page+"/metrics")
 	for _, want := range []string{
 		`bayward_charge_permitted{bay="bay-1"} `, `bayward_finding{bay="bay-3",code="level-unknown"} `, "bayward_relay_closed{", "bayward_tick_duration_seconds_count ",
 		"bayward_mqtt_connected 1",
@@ -184,7 +187,7 @@ func checkPages(t *testing.T, page string) {
 			t.Errorf("/metrics does not show %s", want)
 		}
 	}
-	if !strings.Contains(get(t, page+"/"), "bay-1") {
+	if !strings.Contains(assemblytest.Get(t, page+"/"), "bay-1") {
 		t.Error("the page does not show bay-1")
 	}
 }
@@ -220,39 +223,35 @@ func checkHeard(t *testing.T, h *heard) {
 // sensors of its own for each, and all of them tick, show and are scraped.
 func TestDemoBays(t *testing.T) {
 	t.Parallel()
-	for _, n := range []string{"0", "-1", "1001", "many"} {
-		var said strings.Builder
-		if c := run(t.Context(), []string{"demo", "--bays=" + n}, &program{strings.NewReader(""), io.Discard, &said}); c != exitUsage {
-			t.Errorf("--bays %s: exit code %d, %s", n, c, said.String())
-		}
-		if !strings.Contains(said.String(), "--bays") {
-			t.Errorf("--bays %s: said %q", n, said.String())
+	for _, n := range []int{0, -1, 1001} {
+		if err := Run(t.Context(), &Options{Speed: 600, Bays: n}, io.Discard, io.Discard); !usage.Is(err) || !strings.Contains(err.Error(), "--bays") {
+			t.Errorf("--bays %d: %v", n, err)
 		}
 	}
 	for _, n := range []int{1, 3, 60} {
 		var out strings.Builder
-		ctx, cancel := cancelled(t)
-		d, err := (&demoCmd{Speed: 1, Listen: "127.0.0.1:0", Broker: "127.0.0.1:0", Bays: n}).build(ctx, &program{strings.NewReader(""), &out, io.Discard}, quiet(), t.TempDir())
+		ctx, cancel := context.WithCancel(t.Context())
+		d, err := build(ctx, &Options{Speed: 1, Listen: "127.0.0.1:0", Broker: "127.0.0.1:0", Bays: n}, &out, assemblytest.Quiet(), t.TempDir())
 		if err != nil {
 			t.Fatal(err)
 		}
-		d.loop.Start(ctx)
+		d.Loop.Start(ctx)
 		for range 40 {
 			d.bench.Advance(demoTick)
-			if err := d.loop.Tick(ctx); err != nil {
+			if err := d.Loop.Tick(ctx); err != nil {
 				t.Fatal(err)
 			}
 		}
-		for _, p := range d.loop.Pictures() {
+		for _, p := range d.Loop.Pictures() {
 			if p.Stage == bay.StageUnknown || p.Stage == bay.Checking || !p.Seen.PackV.OK() || !p.Seen.PackC.OK() {
 				t.Errorf("%d bays: %s is %v, its voltage %v", n, p.Bay, p.Stage, p.Seen.PackV)
 			}
 		}
-		if got := len(d.loop.Pictures()); got != n {
+		if got := len(d.Loop.Pictures()); got != n {
 			t.Errorf("%d bays wanted, %d run", n, got)
 		}
 		cancel()
-		if err := errors.Join(d.close(), d.broker.Close()); err != nil {
+		if err := errors.Join(d.Close(), d.broker.Close()); err != nil {
 			t.Error(err)
 		}
 	}

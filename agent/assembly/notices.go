@@ -1,4 +1,4 @@
-package main
+package assembly
 
 import (
 	"context"
@@ -40,8 +40,8 @@ func (o telling) Take(_ context.Context, n *loop.News) {
 }
 
 // buildNotices makes the sender, if the configuration has a way for it.
-func (a *agent) buildNotices() error {
-	c := a.cfg.Notify
+func (a *Agent) buildNotices() error {
+	c := a.Config.Notify
 	if c == nil || len(c.Mail)+len(c.Webhooks) == 0 {
 		return nil
 	}
@@ -50,16 +50,16 @@ func (a *agent) buildNotices() error {
 		return usage.Error(err)
 	}
 	quiet, _ := notify.ParseQuiet(c.QuietHours) // checked with the configuration
-	voice := words.New(a.cfg.Language, a.cfg.Units)
-	a.notices = &telling{voice: voice, cfg: a.cfg, watch: map[string]*notify.Watch{}}
-	for i := range a.cfg.Bays {
-		a.notices.watch[a.cfg.Bays[i].Name] = &notify.Watch{}
+	voice := words.New(a.Config.Language, a.Config.Units)
+	a.notices = &telling{voice: voice, cfg: a.Config, watch: map[string]*notify.Watch{}}
+	for i := range a.Config.Bays {
+		a.notices.watch[a.Config.Bays[i].Name] = &notify.Watch{}
 	}
 	a.notices.sender = notify.NewSender(notify.Options{
-		Ways: ways, Quiet: quiet, Round: c.DailyRound, Wall: a.wall, Log: a.log,
+		Ways: ways, Quiet: quiet, Round: c.DailyRound, Wall: a.Wall, Log: a.Log,
 		Summary: func() notify.Message {
-			title, text := voice.Round(a.cfg.Site, a.cfg.Agent, a.loop.Pictures())
-			return notify.Message{Site: a.cfg.Site, Agent: a.cfg.Agent, Title: title, Text: text, Cautions: voice.Cautions()}
+			title, text := voice.Round(a.Config.Site, a.Config.Agent, a.Loop.Pictures())
+			return notify.Message{Site: a.Config.Site, Agent: a.Config.Agent, Title: title, Text: text, Cautions: voice.Cautions()}
 		},
 	})
 	return nil

@@ -1,0 +1,80 @@
+package assembly
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/loop"
+	"bayward/agent/records"
+	"bayward/agent/usage"
+	"bayward/agent/web"
+)
+
+// seen shows each picture to the page's memory of the last hours.
+type seen struct{ past *web.Past }
+
+// Name implements loop.Output.
+func (seen) Name() string { return "page" }
+
+// Take implements loop.Output.
+func (o seen) Take(_ context.Context, n *loop.News) {
+	o.past.Observe(n.Picture)
+	o.past.Happened(n.Bay, n.Events)
+}
+
+// errOpen says that a page on the network would not know who asks.
+var errOpen = errors.New("the page would be open to the network with nobody named who may give orders: " +
+	"name people in the configuration (bayward pin makes the hashes), or set http.web_config_file, or listen on 127.0.0.1")
+
+// guarded refuses a listener on the network that knows nobody. The demo keeps
+// nothing and guards nothing.
+func (a *Agent) guarded() error {
+	if a.Invented || web.Loopback(a.listener) || len(a.Config.People) > 0 || a.Config.HTTP.WebConfigFile != "" {
+		return nil
+	}
+	return usage.Errorf("http.listen: value %s is not accepted: %w", a.Config.HTTP.Listen, errOpen)
+}
+
+func (a *Agent) page(metrics http.Handler) http.Handler {
+	people := make([]web.Person, len(a.Config.People))
+	for i, p := range a.Config.People {
+		people[i] = web.Person{Name: p.Name, Role: web.ParseRole(p.Role), Hash: p.PINHash}
+	}
+	var record http.Handler
+	if a.Book != nil {
+		record = records.Handler(records.ServeOptions{
+			Reader: a.Book.Reader, Version: a.Version, Describe: func(o *records.ReportOptions) { Describe(o, a.Config) },
+			Now: func() time.Time { now, _ := a.Wall(); return now },
+		})
+	}
+	return web.New(web.Options{
+		Site: a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,
+		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record,
+		People: people, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener),
+	})
+}
+
+// Describe adds what a configuration says of the pack of a report, if it says
+// anything.
+func Describe(o *records.ReportOptions, cfg *config.Config) {
+	if cfg == nil {
+		return
+	}
+	o.Site, o.Agent, o.US = cfg.Site, cfg.Agent, cfg.Units == "us"
+	if setup, err := cfg.PackSetup(o.Pack); err == nil { // a pack that has left the site keeps its record
+		o.Facts = facts(&setup)
+	}
+}
+
+func facts(s *bay.Setup) *records.Facts {
+	p, l := &s.Pack, &s.Limits
+	return &records.Facts{
+		Cells: p.Cells, CapacityAh: p.CapacityAh, RateHours: p.RateHours, FullGravity: p.FullGravity,
+		ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,
+		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, ChargeMaxC: l.ChargeMaxC, WateringMaxC: l.WateringMaxC,
+	}
+}

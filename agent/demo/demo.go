@@ -1,0 +1,274 @@
+// Package demo plays a charging site with invented bays, faster than life.
+package demo
+
+import (
+	"cmp"
+	"context"
+	_ "embed"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"time"
+
+	"golang.org/x/sync/errgroup"
+
+	"bayward/agent/assembly"
+	"bayward/agent/bay"
+	"bayward/agent/config"
+	"bayward/agent/hardware"
+	"bayward/agent/logbook"
+	"bayward/agent/logwriter"
+	"bayward/agent/loop"
+	"bayward/agent/usage"
+	"bayward/agent/words"
+	"bayward/mqtt/broker"
+	"bayward/sensors/sim"
+)
+
+//go:embed demo.yaml
+var demoConfig []byte
+
+// Options are what a person may choose.
+type Options struct {
+	Speed   float64 // simulated seconds in a second, 1 to 3600
+	Listen  string  // HOST:PORT of page and metrics; port 0 takes a free one
+	Broker  string  // HOST:PORT of the broker in the program; port 0 takes a free one
+	Logbook string  // a new file for the record; "" throws it away
+	Bays    int     // 1 to 1000
+	ByHand  bool    // leave the technician's work to the person at the page
+	Version string  // of the program
+}
+
+const (
+	minSpeed, maxSpeed = 1, 3600
+	demoTick           = time.Second // simulated
+	demoGuard          = 3 * time.Second
+	mostDemoBays       = 1000
+)
+
+// check names the flag of what cannot be had.
+func (o *Options) check() error {
+	if !(o.Speed >= minSpeed && o.Speed <= maxSpeed) {
+		return usage.Errorf("--speed: value %v is not accepted: %d to %d", o.Speed, minSpeed, maxSpeed)
+	}
+	if o.Bays < 1 || o.Bays > mostDemoBays {
+		return usage.Errorf("--bays: value %d is not accepted: 1 to %d", o.Bays, mostDemoBays)
+	}
+	if _, err := os.Lstat(o.Logbook); err == nil {
+		return usage.Errorf("--logbook: %s is there already; accepted: a new file, since the demo must not write to a real record", o.Logbook)
+	}
+	return nil
+}
+
+// Run shows the round until ctx ends. What happens is written to out line by line,
+// what is wrong to complaints.
+func Run(ctx context.Context, o *Options, out, complaints io.Writer) (err error) {
+	if err := o.check(); err != nil {
+		return err
+	}
+	dir, err := os.MkdirTemp("", "bayward-demo-")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	writer := logwriter.New(complaints)
+	defer writer.Close()
+	log := slog.New(slog.NewTextHandler(writer, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	d, err := build(ctx, o, out, log, dir)
+	if err != nil {
+		return err
+	}
+	return d.run(ctx, o.Speed)
+}
+
+// demo is the agent on simulated bays whose clock it drives itself.
+type demo struct {
+	*assembly.Agent
+	bench  *sim.Bench
+	bays   map[string]*sim.Bay
+	broker *broker.Broker
+	person *technician // nil: by hand
+}
+
+// build keeps what is thrown away in dir.
+func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir string) (*demo, error) {
+	cfg, err := config.Parse("demo.yaml", demoConfig)
+	if err != nil {
+		return nil, fmt.Errorf("bug: %w", err)
+	}
+	d := &demo{}
+	starts := crowd(cfg, o.Bays)
+	d.broker, err = broker.Start(ctx, broker.Options{Listen: o.Broker, Agents: []string{demoClient}, Log: log})
+	if errors.Is(err, broker.ErrTaken) {
+		return nil, fmt.Errorf("%w with --broker HOST:PORT (port 0 takes a free one)", err)
+	}
+	if err != nil {
+		return nil, usage.Error(err)
+	}
+	cfg.HTTP.Listen = o.Listen
+	cfg.Logbook.Path = cmp.Or(o.Logbook, filepath.Join(dir, "logbook.db"))
+	cfg.MQTT = &config.MQTT{Broker: d.broker.URL(), ClientID: demoClient}
+	if d.bench, d.bays, err = hardware.Simulate(cfg, starts); err == nil {
+		if broken := d.bays["bay-3"]; broken != nil {
+			broken.SetFault(sim.ProbeOpen, true)
+		}
+		d.Agent, err = assembly.New(ctx, d.parts(cfg, log, out, o.Version))
+	}
+	if err != nil {
+		return nil, errors.Join(err, d.broker.Close())
+	}
+	if !o.ByHand {
+		d.person = newTechnician(d.Submit, d.Loop.Pictures, d.bays)
+	}
+	d.greet(out, o)
+	return d, nil
+}
+
+// demoClient is the one client that may publish in the demo's broker.
+const demoClient = "bayward-demo"
+
+func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, version string) assembly.Parts {
+	start := time.Now()
+	return assembly.Parts{
+		Config: cfg, Log: log, Hardware: hardware.OfBench(d.bench), Version: version,
+		Wall:      func() (time.Time, bool) { return start.Add(d.bench.Now()), true },
+		OrderWall: func() (time.Time, bool) { return time.Now(), true }, // people live in real time
+		BootID:    "demo", Mono: d.bench.Now,
+		Gap:   func(logbook.Stamp) (time.Duration, bool) { return 0, false },
+		Every: demoTick, GuardAfter: demoGuard,
+		Patience:   func(loop.Source) time.Duration { return demoGuard }, // simulated parts answer at once
+		Outputs:    []loop.Output{newPrinter(out)},
+		WrapSubmit: d.pour, Invented: true,
+	}
+}
+
+// pour lets the water of a fill order run into the simulated cell, and mends
+// a broken probe when a visit is closed, whoever did it.
+func (d *demo) pour(next assembly.Submit) assembly.Submit {
+	return func(ctx context.Context, bayName string, o bay.Order) (bay.Event, error) {
+		e, err := next(ctx, bayName, o)
+		y := d.bays[bayName]
+		if err != nil || y == nil || e.Kind != bay.OrderTaken {
+			return e, err
+		}
+		switch o.Kind {
+		case bay.OrderFill:
+			err = y.AddWater(o.Cell, o.ML)
+		case bay.OrderVisitClose:
+			y.SetFault(sim.ProbeOpen, false)
+		default:
+		}
+		return e, err
+	}
+}
+
+func (d *demo) greet(out io.Writer, o *Options) {
+	who := "A simulated technician answers the notices."
+	if o.ByHand {
+		who = "You are the technician: open a visit on the page."
+	}
+	kept := ""
+	if o.Logbook != "" {
+		kept = "   (kept in " + o.Logbook + ")"
+	}
+	many := "one invented bay"
+	if n := len(d.Config.Bays); n > 1 {
+		many = fmt.Sprintf("%d invented bays", n)
+	}
+	_, _ = fmt.Fprintf(out, `bayward demo: %[8]s, %.0[1]f times faster than life. %[2]s
+  page     http://%[3]s/
+  metrics  http://%[3]s/metrics
+  record   http://%[3]s/records%[6]s
+  broker   %[4]s   (mosquitto_sub -p %[5]s -t 'bayward/#' -v)
+%[7]s
+
+`, o.Speed, who, d.Address(), d.broker.URL(), port(d.broker.Addr()), kept, words.EnglishSI().Cautions(), many)
+}
+
+// run drives the simulated clock: it advances the physics by a tick, then runs
+// the tick, as often as the real time asks for.
+func (d *demo) run(ctx context.Context, speed float64) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	g, ctx := errgroup.WithContext(ctx)
+	d.Loop.Start(ctx)
+	if err := d.Serve(ctx, g); err != nil {
+		cancel()
+		return errors.Join(err, g.Wait(), d.Close(), d.broker.Close())
+	}
+	if d.person != nil {
+		g.Go(func() error { return d.person.work(ctx) })
+	}
+	g.Go(func() error {
+		defer cancel()
+		return d.pace(ctx, speed)
+	})
+	err := g.Wait()
+	return errors.Join(err, d.Close(), d.broker.Close())
+}
+
+// pace falls behind rather than skip a tick when the machine is too slow.
+func (d *demo) pace(ctx context.Context, speed float64) error {
+	const look = 10 * time.Millisecond
+	t := time.NewTicker(look)
+	defer t.Stop()
+	last, owed := time.Now(), demoTick.Seconds()
+	for {
+		for ; owed >= demoTick.Seconds() && ctx.Err() == nil; owed -= demoTick.Seconds() {
+			d.bench.Advance(demoTick)
+			if err := d.Loop.Tick(ctx); err != nil {
+				return err
+			}
+			if time.Since(last) > look {
+				owed = demoTick.Seconds()
+			}
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case now := <-t.C:
+			owed += now.Sub(last).Seconds() * speed
+			last = now
+		}
+	}
+}
+
+// demoStarts puts the bays at different points of the round.
+func demoStarts() map[string]sim.Opts {
+	return map[string]sim.Opts{
+		"bay-1": {StateOfCharge: 0.40, LevelMM: -5, PackC: 27, Charger: sim.TwoStage, Connected: true},
+		"bay-2": {StateOfCharge: 0.85, LevelMM: 8, PackC: 30, Charger: sim.TwoStage, Connected: true},
+		"bay-3": {StateOfCharge: 0.55, LevelMM: 9, PackC: 26, Charger: sim.Taper, Connected: true},
+		"bay-4": {StateOfCharge: 0.97, LevelMM: 5, PackC: 38, Charger: sim.TwoStage, Connected: true},
+	}
+}
+
+// crowd makes the demo's configuration one of n bays, and says where each pack
+// begins: the further ones are like the four of the file, a little apart from each
+// other. An agent's own configuration has no more than config.MaxBays: so many
+// are for load.
+func crowd(cfg *config.Config, n int) map[string]sim.Opts {
+	first := demoStarts()
+	four := len(cfg.Bays)
+	starts := map[string]sim.Opts{}
+	for i := range n {
+		b := &cfg.Bays[i%four]
+		start := first[b.Name]
+		if i >= four {
+			round := i / four
+			p := cfg.Packs[i%four]
+			p.Name = fmt.Sprintf("lift-%d", i+1)
+			start.StateOfCharge = max(0.2, start.StateOfCharge-0.01*float64(round%20))
+			start.PackC += 0.1 * float64(round%30)
+			cfg.Packs = append(cfg.Packs, p)
+			cfg.Bays = append(cfg.Bays, config.Bay{Name: fmt.Sprintf("bay-%d", i+1), Pack: p.Name, Wiring: config.DefaultWiring(i, p)})
+			b = &cfg.Bays[i]
+		}
+		starts[b.Name] = start
+	}
+	cfg.Bays, cfg.Packs = cfg.Bays[:n], cfg.Packs[:n]
+	return starts
+}

@@ -1,0 +1,115 @@
+// Package restore gives cores what the logbook remembers of their bays.
+package restore
+
+import (
+	"context"
+	"encoding/json"
+	"log/slog"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/logbook"
+)
+
+// Source is where memories come from.
+type Source struct {
+	Book *logbook.Book // nil when it could not be opened: then every core doubts
+	Gap  func(logbook.Stamp) (ago time.Duration, proven bool)
+	Now  func() time.Duration // the clock of readings and ticks
+	Log  *slog.Logger
+}
+
+// Core makes one core and gives it its memory.
+func (s *Source) Core(ctx context.Context, setup *bay.Setup) *bay.Bay {
+	core := bay.New(*setup)
+	s.restore(ctx, setup, core, bay.NewYard())
+	return core
+}
+
+// Cores makes the cores and gives them what the logbook knows: each bay its
+// memory, and the yard the histories of those packs that no bay has taken back.
+func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) ([]*bay.Bay, *bay.Yard) {
+	cores, yard := make([]*bay.Bay, len(setups)), bay.NewYard()
+	own := make([]bool, len(setups)) // its memory is of its one pack
+	for i := range setups {
+		cores[i] = bay.New(setups[i])
+		own[i] = s.restore(ctx, &setups[i], cores[i], yard)
+	}
+	if s.Book == nil {
+		return cores, yard
+	}
+	for _, name := range packs {
+		s.keepPack(ctx, name, yard)
+	}
+	for i := range setups {
+		setup := &setups[i]
+		if m := yard.Kept(setup.Pack.Name); m != nil && len(setup.Packs) == 0 && !own[i] {
+			s.Log.Info("a pack's history has followed it", "pack", m.Pack, "from", m.Bay, "to", setup.Name)
+			if err := cores[i].Inherit(m, s.Now()); err != nil {
+				s.Log.Warn("the history of a pack was doubted", "pack", m.Pack, "err", err)
+			}
+		}
+	}
+	return cores, yard
+}
+
+// restore gives a core its memory and tells whether that is of its only pack. What
+// cannot be read is told by the core in its first tick.
+func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, yard *bay.Yard) (own bool) {
+	if s.Book == nil {
+		core.Doubt("The logbook cannot be read: nothing of the time before is known.")
+		return false
+	}
+	raw, stamp, ok, err := s.Book.LoadMemory(ctx, setup.Name)
+	if err == nil && !ok {
+		s.isNew(core)
+		return false
+	}
+	var m bay.Memory
+	if err == nil {
+		err = json.Unmarshal(raw, &m)
+	}
+	if err != nil {
+		s.Log.Error("the memory cannot be read", "bay", setup.Name, "err", err)
+		core.Doubt("The memory cannot be read: nothing of the time before is known.")
+		return false
+	}
+	gap, proven := s.Gap(stamp)
+	if err := core.Restore(&m, s.Now(), gap, proven); err != nil {
+		s.Log.Warn("the memory was doubted", "bay", setup.Name, "err", err)
+	}
+	yard.Restored(core, &m, s.Now()-gap, proven)
+	return m.Pack == setup.Pack.Name
+}
+
+// isNew is for a bay without a memory. While a damaged logbook lies beside this
+// one, the bay may be in that.
+func (s *Source) isNew(core *bay.Bay) {
+	switch kept, err := s.Book.Damaged(); {
+	case err != nil:
+		s.Log.Error("it cannot be told whether a logbook was damaged before", "err", err)
+		core.Doubt("It cannot be told whether the logbook was damaged before: nothing of the time before is known.")
+	case kept != "":
+		core.Doubt("The logbook was damaged and is kept as " + kept + ": nothing of the time before is known.")
+	}
+}
+
+// keepPack lays by what was stored of a pack when it left a bay. What cannot be
+// read holds the bay in which it is recognised.
+func (s *Source) keepPack(ctx context.Context, name string, yard *bay.Yard) {
+	raw, _, stamp, ok, err := s.Book.LoadPackMemory(ctx, name)
+	if err == nil && !ok {
+		return
+	}
+	m := bay.PackMemory{}
+	if err == nil {
+		err = json.Unmarshal(raw, &m)
+	}
+	if err != nil {
+		s.Log.Error("the history of a pack cannot be read", "pack", name, "err", err)
+		m = bay.PackMemory{}
+	}
+	m.Pack = name
+	gap, proven := s.Gap(stamp)
+	yard.Keep(&m, s.Now()-gap, proven)
+}

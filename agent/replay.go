@@ -54,7 +54,7 @@ func (c *replayCmd) Run(p *program) error {
 	if err != nil {
 		return usage.Errorf("--pack: %w", err)
 	}
-	setup.StaleAfter = c.Hold
+	setup.Limits.StaleAfter = c.Hold
 	if err := c.several(); err != nil {
 		return usage.Error(err)
 	}

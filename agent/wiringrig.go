@@ -114,7 +114,7 @@ func (r *wiringRig) lookAt(ctx context.Context, name string) *commission.Look {
 	}
 	slow.into(&l.Readings)
 	l.Now = r.now()
-	stale := r.cfg.Limits.StaleAfter()
+	stale := r.cfg.Limits.Core().StaleAfter
 	l.PackC, l.AmbientC = l.PackC.Aged(l.Now, stale), l.AmbientC.Aged(l.Now, stale)
 	l.Volts = b.Volts()
 	return l

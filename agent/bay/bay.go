@@ -161,7 +161,7 @@ func (b *Bay) lockLimits() interlock.Limits {
 // see ages the readings: what is judged and shown from here on is only what
 // counts at this tick.
 func (b *Bay) see(r *Readings, now time.Duration) {
-	stale := b.setup.StaleAfter
+	stale := b.setup.Limits.StaleAfter
 	s := &b.pic.Seen
 	s.Now = now
 	s.PackV = within(r.PackV.Aged(now, stale), mostV)

@@ -11,7 +11,7 @@ import (
 // benchSetup is the invented pack of the demo.
 func benchSetup() bay.Setup {
 	return bay.Setup{
-		Name: "bay-1", Limits: bay.DefaultLimits(), StaleAfter: 10 * time.Second,
+		Name: "bay-1", Limits: bay.DefaultLimits(),
 		HasCurrent: true, HasAmbient: true, HasFeedback: true,
 		Pack: bay.Pack{
 			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,

@@ -2,8 +2,8 @@ package bay
 
 import "time"
 
-// Limits are the bounds that decisions use. DefaultLimits gives each with its
-// source; the configuration may change them.
+// Limits are the bounds that decisions use. LimitTable has a row for each, with
+// unit, range, default and source.
 type Limits struct {
 	ChargeMaxC        float64       // °C: no charge above
 	ChargeResumeC     float64       // °C: charge again at or below
@@ -18,29 +18,71 @@ type Limits struct {
 	SettleFor         time.Duration // readings must be good this long before anything is granted
 	OffMin            time.Duration // the contactor stays open at least this long
 	GasHoldUpMM       float64       // level raised by gas held among the plates on charge
+	StaleAfter        time.Duration // the age at which a good reading stops counting
+}
+
+// Limit is everything that is fixed about one limit.
+type Limit struct {
+	Key     string // in the configuration, below limits
+	Unit    string
+	What    string  // it does, for whoever configures it
+	Default float64 // where the configuration is silent
+	// Low and High are what a configuration may set, both included. They keep it
+	// from undoing the protection: no limit can be set less careful than that.
+	Low, High float64
+	// Below is the key of the limit that this one must stay below, "" for none.
+	Below string
+	Wise  Range
+	// Source is that of the default and of what is wise.
+	Source string
+	value  value
+}
+
+// Range is what others publish, or what the project takes for wise where nobody
+// does. A value outside is accepted and warned of.
+type Range struct {
+	Low, High float64
+	Better    string // what to do instead
+}
+
+// value is a limit's place, as a number in the limit's unit.
+type value struct {
+	get func(*Limits) float64
+	set func(*Limits, float64)
+}
+
+func number(of func(*Limits) *float64) value {
+	return value{func(l *Limits) float64 { return *of(l) }, func(l *Limits, v float64) { *of(l) = v }}
+}
+
+func span(unit time.Duration, of func(*Limits) *time.Duration) value {
+	return value{
+		func(l *Limits) float64 { return float64(*of(l)) / float64(unit) },
+		func(l *Limits, v float64) { *of(l) = time.Duration(v * float64(unit)) },
+	}
+}
+
+// Of is the limit's value in its unit.
+func (r *Limit) Of(l *Limits) float64 { return r.value.get(l) }
+
+// Set gives the limit a value in its unit.
+func (r *Limit) Set(l *Limits, v float64) { r.value.set(l, v) }
+
+// LimitNamed finds a limit by its key; nil for a key that is none.
+func LimitNamed(key string) *Limit {
+	for i := range LimitTable {
+		if LimitTable[i].Key == key {
+			return &LimitTable[i]
+		}
+	}
+	return nil
 }
 
 // DefaultLimits are used where the configuration is silent.
 func DefaultLimits() Limits {
-	return Limits{
-		ChargeMaxC:    52, // 125 °F: NAVEDTRA 14113; TM 5-3820-256-24-4
-		ChargeResumeC: 38, // 100 °F: UFGS 16262N
-		// No standard fixes a temperature or a rest before watering. These
-		// are the project's own: a level read 15 °C above 25 °C is under
-		// 1 mm high in common cells, and gassing has stopped for an hour.
-		WateringMaxC: 40, NearAmbientK: 10, FallMaxKPerH: 3, RestMin: time.Hour,
-		HydrogenMaxPct:    2, // UFC 3-520-01, section 14-1.3.2.2
-		HydrogenResumePct: 1, // UFC 3-410-04N, chapter 8: the design limit
-		// 8 h work, 8 h charge, 8 h cooling is the trade's rule of thumb
-		// (common practice, no source); a charge twice as long and a bit is
-		// not a charge any more.
-		ChargeMax: 18 * time.Hour,
-		// 1.20 is the upper end of usual charge factors for vented cells
-		// without acid circulation (from memory); a fifth more for an
-		// equalize charge.
-		ChargeMaxFactor: 1.44,
-		SettleFor:       30 * time.Second, // thirty ticks: longer than any sensor's filter
-		OffMin:          time.Minute,      // spares the contactor; the project's own
-		GasHoldUpMM:     3,                // several millimetres are typical (from memory)
+	var l Limits
+	for i := range LimitTable {
+		LimitTable[i].Set(&l, LimitTable[i].Default)
 	}
+	return l
 }

@@ -121,7 +121,7 @@ const longTicks = 30 * time.Minute
 
 // ok tells whether a reading can be believed.
 func (w *world) ok(r reading.Reading) bool {
-	return r.Fault == reading.None && w.now-r.At <= w.setup.StaleAfter && !math.IsNaN(r.Value) && !math.IsInf(r.Value, 0)
+	return r.Fault == reading.None && w.now-r.At <= w.setup.Limits.StaleAfter && !math.IsNaN(r.Value) && !math.IsInf(r.Value, 0)
 }
 
 // plugged: without a pack its sensors are not judged; nothing is granted either.
@@ -166,7 +166,7 @@ func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 	s, l, ok := &w.setup, &w.setup.Limits, w.ok
 	cellV := w.r.PackV.Value / float64(s.Pack.Cells)
 	level, plugged := w.r.Level, w.plugged()
-	coverOK := level.Fault == reading.None && w.now-level.At <= s.StaleAfter && !math.IsInf(level.HighMM, 0)
+	coverOK := level.Fault == reading.None && w.now-level.At <= s.Limits.StaleAfter && !math.IsInf(level.HighMM, 0)
 	return map[interlock.Code]bool{
 		interlock.AgentUnready:       w.r.LateTick || ok(w.r.PackV) && !plugged && w.r.CurrentA.Fault != reading.None,
 		interlock.LevelUnknown:       plugged && !coverOK,

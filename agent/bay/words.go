@@ -178,8 +178,6 @@ type Setup struct {
 	// TempOnCase says that the pack's temperature is taken on the outside of a
 	// cell and not in its electrolyte.
 	TempOnCase bool
-	// StaleAfter is the age at which a good reading stops counting.
-	StaleAfter time.Duration
 }
 
 // Pack is one battery. See the configuration for the meaning of each key.

@@ -13,16 +13,16 @@ type Config struct {
 	// Units are for people only; every key, file and topic is in SI units.
 	Units string `yaml:"units"`
 	// Language of page and notices; files, topics and the record are English.
-	Language string       `yaml:"language"`
-	Sensors  string       `yaml:"sensors"` // "wired" or "simulated"
-	HTTP     HTTP         `yaml:"http"`
-	MQTT     *MQTT        `yaml:"mqtt"`    // nil: no broker
-	Logbook  Logbook      `yaml:"logbook"` // where the record is kept
-	Bays     []Bay        `yaml:"bays"`    // 1 to MaxBays
-	Packs    []Pack       `yaml:"packs"`
-	Limits   LimitsConfig `yaml:"limits"`
-	People   []Person     `yaml:"people"` // none: who listens on the network is refused
-	Notify   *Notify      `yaml:"notify"` // nil: notices go to the broker and the page only
+	Language string   `yaml:"language"`
+	Sensors  string   `yaml:"sensors"` // "wired" or "simulated"
+	HTTP     HTTP     `yaml:"http"`
+	MQTT     *MQTT    `yaml:"mqtt"`    // nil: no broker
+	Logbook  Logbook  `yaml:"logbook"` // where the record is kept
+	Bays     []Bay    `yaml:"bays"`    // 1 to MaxBays
+	Packs    []Pack   `yaml:"packs"`
+	Limits   Limits   `yaml:"limits"`
+	People   []Person `yaml:"people"` // none: who listens on the network is refused
+	Notify   *Notify  `yaml:"notify"` // nil: notices go to the broker and the page only
 }
 
 // HTTP is the one listener for page, metrics and interface.
@@ -195,22 +195,4 @@ type Pack struct {
 	// Sensor is the number of the 1-wire sensor that stays in this pack, by which
 	// a bay recognises it; "" for none.
 	Sensor string `yaml:"sensor"`
-}
-
-// LimitsConfig holds what the file says of the limits; nil keeps the default.
-type LimitsConfig struct {
-	ChargeMaxC        *float64 `yaml:"charge_max_c"`
-	ChargeResumeC     *float64 `yaml:"charge_resume_c"`
-	WateringMaxC      *float64 `yaml:"watering_max_c"`
-	NearAmbientK      *float64 `yaml:"near_ambient_k"`
-	FallMaxKPerH      *float64 `yaml:"fall_max_k_per_h"`
-	RestMinMinutes    *float64 `yaml:"rest_min_minutes"`
-	HydrogenMaxPct    *float64 `yaml:"hydrogen_max_pct"`
-	HydrogenResumePct *float64 `yaml:"hydrogen_resume_pct"`
-	ChargeMaxHours    *float64 `yaml:"charge_max_hours"`
-	ChargeMaxFactor   *float64 `yaml:"charge_max_factor"`
-	SettleSeconds     *float64 `yaml:"settle_seconds"`
-	OffMinSeconds     *float64 `yaml:"off_min_seconds"`
-	GasHoldUpMM       *float64 `yaml:"gas_hold_up_mm"`
-	StaleSeconds      *float64 `yaml:"stale_seconds"`
 }

@@ -28,7 +28,7 @@ func TestExampleLoads(t *testing.T) {
 			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
 			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
 		},
-		Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, TempOnCase: true, StaleAfter: 10 * time.Second,
+		Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, TempOnCase: true,
 	}}, setups)
 	require.Equal(t, "127.0.0.1:8080", c.HTTP.Listen)
 	require.Equal(t, "bayward-quarry-road-shed-2", c.MQTT.ClientID)
@@ -49,6 +49,8 @@ func allKeys(t reflect.Type) []string {
 	switch t.Kind() {
 	case reflect.Pointer, reflect.Slice:
 		return allKeys(t.Elem())
+	case reflect.Map:
+		return reflect.Zero(t).Interface().(keyed).Keys()
 	case reflect.Struct:
 	default:
 		return nil
@@ -73,11 +75,14 @@ func TestCommentedLimitsAreTheDefaults(t *testing.T) {
 	said := text[:at] + regexp.MustCompile(`(?m)^# ?`).ReplaceAllString(text[at:], "")
 	c, err := Parse("example", []byte(said))
 	require.NoError(t, err)
-	require.NotNil(t, c.Limits.StaleSeconds)
+	require.Len(t, c.Limits, len(bay.LimitTable))
+	for i := range bay.LimitTable {
+		row := &bay.LimitTable[i]
+		require.Regexp(t, `(?m)^ +`+row.Key+`: \S+ +# `+regexp.QuoteMeta(row.What), said[at:], "the example says something else of it")
+	}
 	setups, err := c.Setups()
 	require.NoError(t, err)
 	require.Equal(t, bay.DefaultLimits(), setups[0].Limits)
-	require.Equal(t, 10*time.Second, setups[0].StaleAfter)
 }
 
 // TestOptionalPartsOfTheExampleAreAccepted switches each commented part on.
@@ -134,7 +139,7 @@ func TestDefaultWiringPassesItsOwnChecks(t *testing.T) {
 	require.NoError(t, err)
 	for _, cells := range []int{1, 6, 12, 18, 24, 40, 48} {
 		c := *base
-		c.Limits = LimitsConfig{}
+		c.Limits = nil
 		c.Packs[0].Cells, c.Packs[1].Cells = cells, cells
 		for i := range c.Bays {
 			c.Bays[i].Wiring = DefaultWiring(i, c.Packs[i])

@@ -36,6 +36,8 @@ func (d *decoder) into(field string, node ast.Node, v reflect.Value) {
 		d.mapping(field, node, v)
 	case reflect.Slice:
 		d.sequence(field, node, v)
+	case reflect.Map:
+		d.numbers(field, node, v)
 	default:
 		d.scalar(field, node, v)
 	}
@@ -48,20 +50,41 @@ func (d *decoder) null(field string, node ast.Node, v reflect.Value) {
 	if kind == reflect.Pointer {
 		kind = v.Type().Elem().Kind()
 	}
-	if kind != reflect.Struct && kind != reflect.Slice {
+	if kind != reflect.Struct && kind != reflect.Slice && kind != reflect.Map {
 		d.complain(lineOf(node), field, "", "has no value: give it one or remove the key")
 	}
 	delete(d.lines, field)
 }
 
 func (d *decoder) mapping(field string, node ast.Node, v reflect.Value) {
+	places := map[string]reflect.Value{}
+	d.pairs(field, node, keysOf(v, places), places)
+}
+
+// keyed is a map whose keys are fixed.
+type keyed interface{ Keys() []string }
+
+// numbers fills a map of numbers. What is not good is left out.
+func (d *decoder) numbers(field string, node ast.Node, v reflect.Value) {
+	keys, places := v.Interface().(keyed).Keys(), map[string]reflect.Value{}
+	for _, key := range keys {
+		places[key] = reflect.New(v.Type().Elem()).Elem()
+	}
+	d.pairs(field, node, keys, places)
+	v.Set(reflect.MakeMap(v.Type()))
+	for _, key := range keys {
+		if at := field + "." + key; d.lines[at] > 0 && !d.bad[at] {
+			v.SetMapIndex(reflect.ValueOf(key), places[key])
+		}
+	}
+}
+
+func (d *decoder) pairs(field string, node ast.Node, keys []string, places map[string]reflect.Value) {
 	pairs, ok := node.(ast.MapNode)
 	if !ok {
 		d.complain(lineOf(node), field, written(node), "must be keys with values, one each line, indented")
 		return
 	}
-	places := map[string]reflect.Value{}
-	keys := keysOf(v, places)
 	for it := pairs.MapRange(); it.Next(); {
 		d.pair(field, it.Key(), it.Value(), keys, places)
 	}

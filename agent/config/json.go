@@ -11,6 +11,10 @@ import (
 // which only names the files that hold them.
 func (c *Config) JSON() ([]byte, error) {
 	shown := *c
+	shown.Limits = Limits{}
+	for _, l := range c.LimitsSet() {
+		shown.Limits[l.Key] = l.Value
+	}
 	shown.People = slices.Clone(c.People)
 	for i := range shown.People {
 		shown.People[i].PINHash = "(hidden)"

@@ -16,6 +16,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 
+	"bayward/agent/bay"
 	"bayward/agent/words"
 	"bayward/sensors/level"
 )
@@ -65,6 +66,8 @@ func build(t *testing.T) []byte {
 	}
 	s := r.Reflect(&Config{})
 	s.Title, s.ID = "bayward configuration", ""
+	s.Definitions["Limits"] = limits()
+	s.Properties.Set("limits", &reflector.Schema{Ref: "#/$defs/Limits"})
 	tune("Config", s)
 	for name, part := range s.Definitions {
 		tune(name, part)
@@ -111,11 +114,21 @@ func tune(name string, s *reflector.Schema) {
 		for _, key := range level.RodKeys {
 			bound(s, key.Name, key.Low, key.High)
 		}
-	case "LimitsConfig":
-		for _, row := range (&LimitsConfig{}).rows() {
-			bound(s, row.key, row.low, row.high)
-		}
 	}
+}
+
+// limits has a key for each row of the limits.
+func limits() *reflector.Schema {
+	s := part()
+	s.Type, s.AdditionalProperties, s.Description = "object", reflector.FalseSchema, "What the file says of the limits; a limit that is not there keeps its default."
+	for i := range bay.LimitTable {
+		row := &bay.LimitTable[i]
+		s.Properties.Set(row.Key, &reflector.Schema{
+			Type: "number", Minimum: number(row.Low), Maximum: number(row.High), Default: number(row.Default),
+			Description: fmt.Sprintf("%s (%s). Source: %s", row.What, row.Unit, row.Source),
+		})
+	}
+	return s
 }
 
 func anys(names []string) (all []any) {
@@ -241,7 +254,6 @@ func TestSchemaRefuses(t *testing.T) {
 // TestSchemaRangesAreParses: at each bound Parse does not complain of the range,
 // just outside it does.
 func TestSchemaRangesAreParses(t *testing.T) {
-	l := &LimitsConfig{}
 	check := func(line, key string, low, high float64) {
 		for v, good := range map[float64]bool{low: true, high: true, just(low, -1): false, just(high, +1): false} {
 			_, err := Parse("f", []byte(fmt.Sprintf(line, plain(v))))
@@ -249,8 +261,9 @@ func TestSchemaRangesAreParses(t *testing.T) {
 			require.Equal(t, !good, complains, "%s: %v: %v", key, v, err)
 		}
 	}
-	for _, row := range l.rows() {
-		check(strings.Replace(small, "packs:", "limits: {"+row.key+": %s}\npacks:", 1), "limits."+row.key, row.low, row.high)
+	for i := range bay.LimitTable {
+		row := &bay.LimitTable[i]
+		check(strings.Replace(small, "packs:", "limits: {"+row.Key+": %s}\npacks:", 1), "limits."+row.Key, row.Low, row.High)
 	}
 	for key, b := range ranges {
 		part, name, _ := strings.Cut(key, ".")
@@ -281,6 +294,13 @@ func TestSchemaKnowsEveryKey(t *testing.T) {
 	look = func(typ reflect.Type) {
 		for typ.Kind() == reflect.Pointer || typ.Kind() == reflect.Slice {
 			typ = typ.Elem()
+		}
+		if typ.Kind() == reflect.Map {
+			require.Len(t, whole.Definitions[typ.Name()].Properties, len(allKeys(typ)), typ.Name())
+			for _, k := range allKeys(typ) {
+				require.Contains(t, whole.Definitions[typ.Name()].Properties, k, typ.Name())
+			}
+			return
 		}
 		if typ.Kind() != reflect.Struct || seen[typ] {
 			return

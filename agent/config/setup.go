@@ -14,7 +14,7 @@ func (c *Config) Setups() ([]bay.Setup, error) {
 	out := make([]bay.Setup, 0, len(c.Bays))
 	for i := range c.Bays {
 		b := &c.Bays[i]
-		s := bay.Setup{Limits: LimitsFrom(c.Limits), StaleAfter: c.Limits.StaleAfter(), Recognises: b.Recognises()}
+		s := bay.Setup{Limits: c.Limits.Core(), Recognises: b.Recognises()}
 		for _, name := range b.Serves() {
 			p, err := c.PackNamed(name)
 			if err != nil || name == "" {
@@ -52,7 +52,7 @@ func (c *Config) PackSetup(name string) (bay.Setup, error) {
 		return bay.Setup{}, err
 	}
 	return bay.Setup{
-		Name: p.Name, Pack: p.core(), Limits: LimitsFrom(c.Limits), StaleAfter: c.Limits.StaleAfter(),
+		Name: p.Name, Pack: p.core(), Limits: c.Limits.Core(),
 	}, nil
 }
 

@@ -5,6 +5,7 @@ import (
 	"net"
 	"strings"
 
+	"bayward/agent/bay"
 	"bayward/agent/electrolyte"
 )
 
@@ -130,7 +131,7 @@ func (u *unwise) rod(field string, b *Bay) {
 const ventedMM = 2
 
 func (u *unwise) pack(field string, p *Pack) {
-	l := LimitsFrom(u.c.Limits)
+	l := u.c.Limits.Core()
 	rise := electrolyte.LevelRiseMM(p.ElectrolyteML, p.FreeSurfaceCM2, 25, l.ChargeMaxC, p.FullGravity) + l.GasHoldUpMM
 	room := p.VentWellMM - p.FillMarkMM
 	u.say(room < rise+ventedMM, field+".fill_mark_mm",
@@ -146,59 +147,11 @@ func (u *unwise) pack(field string, p *Pack) {
 
 // limits compares with what is published.
 func (u *unwise) limits() {
-	for _, row := range u.c.LimitsSet() {
-		p := published[row.Key]
-		if p.basis == "" || row.Value >= p.low && row.Value <= p.high {
-			continue
-		}
-		u.say(true, "limits."+row.Key, fmt.Sprintf("%s %s is outside %s to %s", plain(row.Value), row.Unit, plain(p.low), plain(p.high)), p.do, p.basis)
+	l := u.c.Limits.Core()
+	for i := range bay.LimitTable {
+		row := &bay.LimitTable[i]
+		v, wise := row.Of(&l), row.Wise
+		u.say(v < wise.Low || v > wise.High, "limits."+row.Key,
+			fmt.Sprintf("%s %s is outside %s to %s", plain(v), row.Unit, plain(wise.Low), plain(wise.High)), wise.Better, row.Source)
 	}
-}
-
-// published are the ranges of what others say, or of what the project takes for
-// wise where nobody does.
-var published = map[string]struct {
-	low, high float64
-	do, basis string
-}{
-	"charge_max_c":        {38, 52, "stop at 52 or lower", "NAVEDTRA 14113 and TM 5-3820-256-24-4: never above 125 °F (52 °C); UFGS 16262N interrupts at 110 °F (43 °C)"},
-	"charge_resume_c":     {20, 38, "resume at 38 or lower", "UFGS 16262N: 100 °F (38 °C)"},
-	"watering_max_c":      {20, 43, "water below 43", "above it charging is interrupted (UFGS 16262N), and the level stands 1 mm high or more; " + own},
-	"near_ambient_k":      {2, 15, "keep it at 15 or lower", own},
-	"fall_max_k_per_h":    {0.5, 5, "keep it at 5 or lower", own},
-	"rest_min_minutes":    {60, 960, "rest for an hour at least", "California Title 8, section 8386(e): no open light for 60 min after a charge; BGHW SP 02: ventilation for an hour after it"},
-	"hydrogen_max_pct":    {0.4, 2, "stop between 0.4 and 2", "UFC 3-520-01: 2 % by volume; below 0.4 % a sensor's drift stops charges"},
-	"hydrogen_resume_pct": {0.1, 1, "resume at 1 or lower", "UFC 3-410-04N: 1 % is the design limit"},
-	"charge_max_hours":    {8, 20, "use 8 to 20", "8 h is the trade's usual charge (common practice, no source)"},
-	"charge_max_factor":   {1.15, 1.5, "use 1.15 to 1.5", "charge factors up to 1.20 with an equalize charge (from memory)"},
-	"settle_seconds":      {15, 600, "use 15 to 600", own},
-	"off_min_seconds":     {15, 900, "use 15 to 900", own},
-	"gas_hold_up_mm":      {1, 10, "use 1 to 10", "several millimetres are typical (from memory)"},
-	"stale_seconds":       {2, 20, "use 20 or less: a dead sensor is believed for as long", own},
-}
-
-// Limit is one limit as it counts.
-type Limit struct {
-	Key   string  `json:"key"`
-	Value float64 `json:"value"`
-	Unit  string  `json:"unit"`
-	Set   bool    `json:"set"` // by the file; otherwise the default
-	Basis string  `json:"basis"`
-}
-
-// LimitsSet lists all limits in the order of the example, defaults included.
-func (c *Config) LimitsSet() []Limit {
-	l := LimitsFrom(c.Limits)
-	counts := map[string]float64{
-		"charge_max_c": l.ChargeMaxC, "charge_resume_c": l.ChargeResumeC, "watering_max_c": l.WateringMaxC,
-		"near_ambient_k": l.NearAmbientK, "fall_max_k_per_h": l.FallMaxKPerH, "rest_min_minutes": l.RestMin.Minutes(),
-		"hydrogen_max_pct": l.HydrogenMaxPct, "hydrogen_resume_pct": l.HydrogenResumePct, "charge_max_hours": l.ChargeMax.Hours(),
-		"charge_max_factor": l.ChargeMaxFactor, "settle_seconds": l.SettleFor.Seconds(), "off_min_seconds": l.OffMin.Seconds(),
-		"gas_hold_up_mm": l.GasHoldUpMM, "stale_seconds": c.Limits.StaleAfter().Seconds(),
-	}
-	var out []Limit
-	for _, row := range c.Limits.rows() {
-		out = append(out, Limit{row.key, counts[row.key], row.unit, row.value != nil, published[row.key].basis})
-	}
-	return out
 }

@@ -5,6 +5,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
 )
 
 // wise is small with all that is advised.
@@ -86,11 +88,12 @@ func TestSharedPackIsUnwise(t *testing.T) {
 func TestDefaultsAreWise(t *testing.T) {
 	c, err := Parse("f", []byte(wiseText()))
 	require.NoError(t, err)
-	require.Len(t, c.LimitsSet(), len(c.Limits.rows()))
+	require.Len(t, c.LimitsSet(), len(bay.LimitTable))
 	for _, l := range c.LimitsSet() {
 		require.False(t, l.Set)
 		require.NotEmpty(t, l.Basis, l.Key)
-		require.GreaterOrEqual(t, l.Value, published[l.Key].low, l.Key)
-		require.LessOrEqual(t, l.Value, published[l.Key].high, l.Key)
+		wise := bay.LimitNamed(l.Key).Wise
+		require.GreaterOrEqual(t, l.Value, wise.Low, l.Key)
+		require.LessOrEqual(t, l.Value, wise.High, l.Key)
 	}
 }

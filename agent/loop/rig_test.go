@@ -21,8 +21,10 @@ const stale = 5 * time.Second
 // setup is a pack that is granted its charge on good readings, after checking
 // (30 s) and the contactor's rest (1 min).
 func setup(name string) bay.Setup {
+	limits := bay.DefaultLimits()
+	limits.StaleAfter = stale
 	return bay.Setup{
-		Name: name, Limits: bay.DefaultLimits(), StaleAfter: stale,
+		Name: name, Limits: limits,
 		Pack: bay.Pack{
 			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
 			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.1,

@@ -40,7 +40,7 @@ func BenchmarkReplay(b *testing.B) {
 			b.Fatal(err)
 		}
 		s := pack(12, 225, 1.277)
-		s.StaleAfter = 15 * time.Minute
+		s.Limits.StaleAfter = 15 * time.Minute
 		tr.Fit(&s)
 		if _, err := replay.Run(tr, s, io.Discard); err != nil {
 			b.Fatal(err)

@@ -93,7 +93,7 @@ func run(t *testing.T, setup bay.Setup, text string) ([]change, *replay.Summary)
 	t.Helper()
 	tr, err := replay.Open("trace.csv", strings.NewReader(text))
 	require.NoError(t, err)
-	setup.StaleAfter = 15 * time.Minute
+	setup.Limits.StaleAfter = 15 * time.Minute
 	tr.Fit(&setup)
 	var out bytes.Buffer
 	sum, err := replay.Run(tr, setup, &out)

@@ -48,7 +48,7 @@ func TestSameBytesEachTime(t *testing.T) {
 		tr, err := replay.Open("t.csv", r)
 		require.NoError(t, err)
 		s := pack(12, 225, 1.277)
-		s.StaleAfter = 15 * 60e9
+		s.Limits.StaleAfter = 15 * 60e9
 		tr.Fit(&s)
 		var out bytes.Buffer
 		_, err = replay.Run(tr, s, &out)

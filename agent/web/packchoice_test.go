@@ -4,7 +4,6 @@ import (
 	"net/http"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -20,7 +19,7 @@ func newChoice(t *testing.T, change func(*web.Options)) *bench {
 	other := p
 	p.Name, other.Name = "lift-a", "lift-b"
 	b.cores["bay-1"] = bay.New(bay.Setup{
-		Name: "bay-1", Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, StaleAfter: 10 * time.Second, Packs: []bay.Pack{p, other},
+		Name: "bay-1", Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, Packs: []bay.Pack{p, other},
 	})
 	b.step("bay-1")
 	return b

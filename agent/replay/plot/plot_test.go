@@ -23,7 +23,9 @@ import (
 )
 
 func setup() bay.Setup {
-	return bay.Setup{Name: "p", Limits: bay.DefaultLimits(), StaleAfter: 15 * time.Minute, Pack: bay.Pack{
+	limits := bay.DefaultLimits()
+	limits.StaleAfter = 15 * time.Minute
+	return bay.Setup{Name: "p", Limits: limits, Pack: bay.Pack{
 		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
 		VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
 	}}

@@ -27,14 +27,14 @@ func read(t *testing.T, path string) string {
 	return string(text)
 }
 
-// TestPicturesAreDrawn: what is kept is what the generator draws, is well-formed,
-// says what it shows to who cannot see it, and stands in the guide.
-func TestPicturesAreDrawn(t *testing.T) {
+// TestPicturesAreCurrent: each stored picture is what the generator draws, is
+// well-formed, has a description for readers who cannot see it, and is in the guide.
+func TestPicturesAreCurrent(t *testing.T) {
 	text := read(t, guide)
 	for _, p := range pictures() {
 		svg := p.svg()
 		if kept := read(t, p.name+".svg"); kept != svg {
-			t.Errorf("%s.svg is not what is drawn: go run ./deploy/wiring", p.name)
+			t.Errorf("%s.svg is out of date: go run ./deploy/wiring", p.name)
 		}
 		d := xml.NewDecoder(strings.NewReader(svg))
 		for {
@@ -47,27 +47,27 @@ func TestPicturesAreDrawn(t *testing.T) {
 			}
 		}
 		if len(p.about) < 40 || !strings.Contains(text, "](wiring/"+p.name+".svg)") {
-			t.Errorf("%s has no description, or does not stand in the guide", p.name)
+			t.Errorf("%s has no description, or is not in the guide", p.name)
 		}
 	}
 }
 
-// packs are those of the divider table. Resistors of the E24 series; R2 is 10 kΩ.
+// packs are the rows of the divider table. Resistors are of the E24 series; R2 is 10 kΩ.
 var packs = []struct {
 	volts, cells int
 	r1           float64 // Ω
 }{{24, 12, 100e3}, {36, 18, 160e3}, {48, 24, 220e3}, {80, 40, 360e3}}
 
-// TestDividerTable works the table of the guide out, from Ohm's law and the data
-// sheet of the ADS1115 (SBAS444E: gain error 0.15 % at most, 6 MΩ of input
-// impedance at ±4.096 and ±2.048 V), and lets the configuration judge each ratio.
+// TestDividerTable calculates the guide's table from Ohm's law and the data sheet of
+// the ADS1115 (SBAS444E: gain error 0.15 % at most, input impedance 6 MΩ at ±4.096
+// and ±2.048 V), and checks each ratio with the configuration.
 func TestDividerTable(t *testing.T) {
 	const (
 		r2       = 10e3
-		cellMax  = 2.9 // V, as the configuration's check has it
+		cellMax  = 2.9 // V, as in the configuration's check
 		gain     = 0.0015
 		inputOhm = 6e6
-		supply   = 3.3 // of the converter: the input must stay below
+		supply   = 3.3 // V, of the converter: the input must stay below
 	)
 	text, example := read(t, guide), read(t, "../bayward.yaml")
 	for _, p := range packs {
@@ -77,14 +77,14 @@ func TestDividerTable(t *testing.T) {
 		amps := top / (p.r1 + r2)
 		milliW, uA := 1000*amps*amps*p.r1, 1e6*amps
 		step := 1000 * 4.096 / 32768 * ratio
-		parts := 100 * (2*0.01*p.r1/(p.r1+r2) + gain + p.r1*r2/(p.r1+r2)/inputOhm) // both 1 % parts at their worst ends
+		parts := 100 * (2*0.01*p.r1/(p.r1+r2) + gain + p.r1*r2/(p.r1+r2)/inputOhm) // both 1 % resistors at their worst
 		row := fmt.Sprintf("| %d V | %d | %.0f kΩ | %.0f | %.1f V | %.2f V | %.0f mW | %.0f µA | %.1f mV | %.1f %% |",
 			p.volts, p.cells, p.r1/1000, ratio, top, in, milliW, uA, step, parts)
 		if !strings.Contains(text, row) {
 			t.Errorf("the guide has no row\n%s", row)
 		}
 		if in >= supply {
-			t.Errorf("%d V: the input sees %.2f V, above the converter's supply", p.volts, in)
+			t.Errorf("%d V: the input gets %.2f V, above the converter's supply", p.volts, in)
 		}
 		changed := strings.Replace(example, "ratio: 11", fmt.Sprintf("ratio: %g", ratio), 1)
 		changed = strings.Replace(changed, "cells: 12 ", fmt.Sprintf("cells: %d ", p.cells), 1)
@@ -94,8 +94,8 @@ func TestDividerTable(t *testing.T) {
 	}
 }
 
-// TestProbeTable: the voltages of the rod and the ladder of the example, from the
-// circuit by hand, are in the guide and are read as the guide says.
+// TestProbeTable: the guide has the voltages of the example's rod and ladder, here
+// calculated from the circuit, and the driver reads them as the guide describes.
 func TestProbeTable(t *testing.T) {
 	text := read(t, guide)
 	for name, o := range map[string]level.LoopOpts{
@@ -126,7 +126,7 @@ func TestProbeTable(t *testing.T) {
 
 var block = regexp.MustCompile("(?s)```sh\n(.*?)```")
 
-// TestGuideCommands runs every command of the guide that needs no hands.
+// TestGuideCommands runs every command of the guide that is not marked "by hand".
 func TestGuideCommands(t *testing.T) {
 	dir := t.TempDir()
 	program := filepath.Join(dir, "bayward")
@@ -141,7 +141,7 @@ func TestGuideCommands(t *testing.T) {
 	ran := 0
 	for _, b := range block.FindAllStringSubmatch(read(t, guide), -1) {
 		for _, line := range strings.Split(strings.TrimSpace(b[1]), "\n") {
-			if strings.Contains(line, "# needs hands") || triedElsewhere(t, line) {
+			if strings.Contains(line, "# by hand") || testedElsewhere(t, line) {
 				continue
 			}
 			c := exec.CommandContext(t.Context(), "sh", "-c", line)
@@ -154,24 +154,24 @@ func TestGuideCommands(t *testing.T) {
 		}
 	}
 	if ran < 4 {
-		t.Errorf("only %d commands were run", ran)
+		t.Errorf("only %d commands ran", ran)
 	}
 }
 
-var triedBy = regexp.MustCompile(`# tried by (\S+)$`)
+var testedBy = regexp.MustCompile(`# tested by (\S+)$`)
 
-// triedElsewhere tells whether a line names what runs it, which must be there: a
-// test of the agent, or the package's probe with the line's words.
-func triedElsewhere(t *testing.T, line string) bool {
+// testedElsewhere reports whether a line names what tests it. That must exist: a
+// test of the agent, or the package's probe with the same command.
+func testedElsewhere(t *testing.T, line string) bool {
 	t.Helper()
-	by := triedBy.FindStringSubmatch(line)
+	by := testedBy.FindStringSubmatch(line)
 	switch {
 	case by == nil:
 		return false
 	case by[1] == "deploy/package/probe":
 		command := strings.TrimSpace(strings.TrimPrefix(strings.TrimSuffix(line, by[0]), "sudo "))
 		if !strings.Contains(read(t, "../package/probe"), command) {
-			t.Errorf("deploy/package/probe does not do: %s", command)
+			t.Errorf("deploy/package/probe does not run: %s", command)
 		}
 		return true
 	}
@@ -184,18 +184,18 @@ func triedElsewhere(t *testing.T, line string) bool {
 			return true
 		}
 	}
-	t.Errorf("no such test in agent: %s", line)
+	t.Errorf("agent has no such test: %s", line)
 	return true
 }
 
-// TestGuideCautions: nobody reads the guide without them.
+// TestGuideCautions: the guide contains its cautions.
 func TestGuideCautions(t *testing.T) {
 	text := strings.Join(strings.Fields(read(t, guide)), " ")
 	for _, want := range []string{
 		"not a certified safety device", "licensed electrician", "local code", "independent", "eyewash", "face shield", "never the mains", "fuse",
 	} {
 		if !strings.Contains(strings.ToLower(text), want) {
-			t.Errorf("the guide does not say %q", want)
+			t.Errorf("the guide lacks %q", want)
 		}
 	}
 }

@@ -1,9 +1,9 @@
 // Command wiring draws the pictures of the wiring guide, ../wiring.md: go run
-// ./deploy/wiring writes them beside this file. A test compares them with what is
-// kept.
+// ./deploy/wiring writes them beside this file. A test compares them with the stored
+// ones.
 //
 // The symbols follow IEC 60617 in spirit: a resistor is a box, a fuse a box with
-// a line through it. Everything stands on a grid of 10 pixels.
+// a line through it. Everything is on a grid of 10 pixels.
 package main
 
 import (

@@ -1,14 +1,14 @@
 package main
 
-// pictures are all of the guide.
+// pictures returns all pictures of the guide.
 func pictures() []*sheet {
 	return []*sheet{overview(), divider(), probe(), transmitter(), oneWire(), relay(), placing()}
 }
 
 func overview() *sheet {
 	s := newSheet("overview", "Overview of one bay",
-		"The pack's fused sense leads go to the measuring box. The level probe has a converter of its own. An isolator stands between each converter and the Pi. The Pi's relay output, with a watchdog relay, enables the charger. A feedback contact comes back. An independent cut-off stands in the charger's own circuit.", 860, 470)
-	s.heading("One bay: who is joined to what")
+		"The pack's fused sense leads go to the measuring box. The level probe has its own converter. An isolator is between each converter and the Pi. The Pi's relay output, with a watchdog relay, enables the charger. A feedback contact returns to the Pi. An independent cut-off is in the charger's own circuit.", 860, 470)
+	s.heading("One bay: what connects to what")
 	s.add(`<rect x="20" y="50" width="240" height="400" rx="8" fill="%s"/>`, warm)
 	s.text(30, 70, "start", danger, "gas, acid, full battery current")
 	s.add(`<rect x="280" y="50" width="190" height="400" rx="8" fill="%s"/>`, tint)
@@ -56,7 +56,7 @@ func overview() *sheet {
 
 func divider() *sheet {
 	s := newSheet("divider", "Pack voltage: fused sense leads, divider and clamp",
-		"From the pack's plus through a fuse at the pack and two resistors in series to the converter's input, from there one resistor to the converter's ground. A clamp and a capacitor protect the input. The pack's minus, fused as well, is the converter's ground.", 820, 330)
+		"The pack's plus goes through a fuse at the pack and two resistors in series to the converter's input. One resistor goes from the input to the converter's ground. A clamp and a capacitor protect the input. The pack's minus, also fused, is the converter's ground.", 820, 330)
 	s.heading("Pack voltage")
 	s.add(`<rect x="20" y="60" width="190" height="240" rx="8" fill="%s"/>`, warm)
 	s.text(30, 80, "start", danger, "at the pack, before the plug")
@@ -100,7 +100,7 @@ func divider() *sheet {
 
 func probe() *sheet {
 	s := newSheet("probe-loop", "Level probe as a supervised loop",
-		"An excitation of 3.3 volts feeds the loop through the pull resistor. The node is measured. The end resistor sits at the probe, so that a broken wire is told from a dry rod. Each rod has its own series resistor; the other electrode is common.", 820, 360)
+		"An excitation of 3.3 volts feeds the loop through the pull resistor. The node is measured. The end resistor sits at the probe, so that a broken wire and a dry rod read differently. Each rod has its own series resistor; the other electrode is common.", 820, 360)
 	s.heading("Level probe: rods in a supervised loop")
 	s.terminal(40, 110)
 	s.text(40, 94, "middle", ink, "3.3 V")
@@ -113,7 +113,7 @@ func probe() *sheet {
 	s.wire(signal, 180, 110, 760, 110)
 	s.text(290, 92, "middle", soft, "cable with strain relief")
 	s.dashed(danger, 430, 70, 430, 320)
-	s.text(440, 84, "start", danger, "at the probe's head, potted")
+	s.text(440, 84, "start", danger, "in the probe's head, potted")
 	s.wire(ink, 40, 310, 760, 310)
 	s.ground(40, 310)
 	s.text(60, 300, "start", soft, "loop's own ground")
@@ -138,7 +138,7 @@ func probe() *sheet {
 
 func transmitter() *sheet {
 	s := newSheet("transmitter", "Level transmitter 4 to 20 mA and the bands of NAMUR NE 43",
-		"A 24 volt supply feeds the transmitter in two wires; the current returns through a fuse and the shunt, over which the converter measures. Below: the bands. Up to 3.6 mA and from 21 mA a failure, 3.8 to 20.5 mA the measurement, between them neither.", 820, 360)
+		"A 24 volt supply feeds the two-wire transmitter through a fuse; the current returns through the shunt, across which the converter measures. Below are the bands: up to 3.6 mA and from 21 mA a failure, 3.8 to 20.5 mA the measurement, in between neither.", 820, 360)
 	s.heading("Level transmitter, 4 to 20 mA")
 	s.box(30, 80, 110, 120, tint, "24 V supply,", "isolated")
 	s.wire(danger, 140, 100, 330, 100)
@@ -180,7 +180,7 @@ func transmitter() *sheet {
 
 func oneWire() *sheet {
 	s := newSheet("one-wire", "The 1-wire run",
-		"One line from the Pi, with sensors on short stubs, a pull-up of 4.7 kilohms at the Pi, three conductors. The pack's sensor sits on a cell in the middle of the pack, the air's in the shade.", 820, 300)
+		"One line of three conductors from the Pi, with the sensors on short stubs and a pull-up of 4.7 kilohms at the Pi. The pack's sensor sits on a cell in the middle of the pack, the air's in the shade.", 820, 300)
 	s.heading("1-wire: one line, short stubs, no star")
 	s.box(30, 90, 110, 130, tint, "Pi", "GPIO4")
 	s.wire(ink, 140, 110, 760, 110)
@@ -210,7 +210,7 @@ func oneWire() *sheet {
 
 func relay() *sheet {
 	s := newSheet("relay", "Charge-enable: relay, watchdog relay, feedback and the independent cut-off",
-		"The Pi's line drives the relay through a driver with a pull-down. A watchdog relay, kept up by the heartbeat, is in series with the coil. The relay's contact closes the charger's remote-enable loop, in which the independent cut-off stands too. The contactor's auxiliary contact comes back to the Pi.", 860, 430)
+		"The Pi's line drives the relay through a driver with a pull-down. A watchdog relay, held by the heartbeat, is in series with the coil. The relay's contact closes the charger's remote-enable loop, which also contains the independent cut-off. The contactor's auxiliary contact returns to the Pi.", 860, 430)
 	s.heading("Charge-enable: everything open without power")
 	s.box(30, 70, 120, 250, tint)
 	s.text(46, 94, "start", ink, "Pi")
@@ -236,7 +236,7 @@ func relay() *sheet {
 	s.text(555, 76, "middle", soft, "coil supply 12 V")
 
 	s.dashed(danger, 640, 60, 640, 400)
-	s.text(650, 76, "start", danger, "charger: qualified hands only")
+	s.text(650, 76, "start", danger, "charger: qualified people only")
 	s.box(690, 250, 140, 60, warm, "charger", "remote enable")
 	s.wire(danger, 555, 135, 555, 150)
 	s.wire(danger, 690, 265, 660, 265, 660, 180, 573, 180)
@@ -259,8 +259,8 @@ func relay() *sheet {
 }
 
 func placing() *sheet {
-	s := newSheet("placing", "Where things may stand",
-		"Side view. Around the pack's vents lies the distance d in which nothing may spark or be hot; hydrogen rises, so the box stands low and to the side, outside d, with its cable entry below and a drip loop. Air comes in low on one side and leaves high on the other.", 820, 400)
+	s := newSheet("placing", "Where things go",
+		"Side view. Within the distance d around the pack's vents nothing may spark or be hot. Hydrogen rises, so the box is low and to the side, outside d, with its cable entry at the bottom and a drip loop. Air comes in low on one side and leaves high on the other.", 820, 400)
 	s.heading("Placing: nothing that sparks within d of the vents")
 	s.add(`<rect x="30" y="50" width="760" height="310" fill="none" stroke="%s" stroke-width="2"/>`, soft)
 	s.add(`<circle cx="260" cy="250" r="108" fill="%s" stroke="%s" stroke-width="2" stroke-dasharray="7 5"/>`, warm, danger)
@@ -281,6 +281,6 @@ func placing() *sheet {
 	s.text(744, 84, "end", signal, "air out, high, opposite")
 	s.box(600, 110, 110, 40, paper, "hydrogen sensor")
 	s.text(655, 168, "middle", soft, "highest point")
-	s.text(40, 384, "start", soft, "d = 28.8 ∛Igas ∛C mm, at least 0.5 m: bayward airflow works it out. The zone is a ball, and reaches higher with moving air.")
+	s.text(40, 384, "start", soft, "d = 28.8 ∛Igas ∛C mm, at least 0.5 m: run bayward airflow. The zone is a sphere, and reaches higher in moving air.")
 	return s
 }

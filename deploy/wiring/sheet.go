@@ -13,7 +13,7 @@ type sheet struct {
 	b                  strings.Builder
 }
 
-// Colours: what is dangerous is red, what is signal is blue, all else is dark.
+// Colours: red for danger, blue for signals, dark for everything else.
 const (
 	ink    = "#1d2733"
 	danger = "#b3261e"
@@ -28,7 +28,8 @@ func newSheet(name, title, about string, w, h int) *sheet {
 	return &sheet{name: name, title: title, about: about, w: w, h: h}
 }
 
-// svg is the file. Title and description are for who cannot see it.
+// svg returns the file's text. Title and description are for readers who cannot see
+// the picture.
 func (s *sheet) svg() string {
 	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-labelledby="t d" font-family="Helvetica, Arial, sans-serif" font-size="13" fill="%s">
 <title id="t">%s</title>
@@ -47,12 +48,12 @@ func (s *sheet) text(x, y int, anchor, colour string, lines ...string) {
 	}
 }
 
-// heading stands at the top left.
+// heading writes the heading at the top left.
 func (s *sheet) heading(text string) {
 	s.add(`<text x="20" y="30" font-size="15" font-weight="bold">%s</text>`, html.EscapeString(text))
 }
 
-// box is a part with its name in the middle.
+// box draws a part with its name in the middle.
 func (s *sheet) box(x, y, w, h int, fill string, lines ...string) {
 	s.add(`<rect x="%d" y="%d" width="%d" height="%d" rx="4" fill="%s" stroke="%s" stroke-width="1.5"/>`, x, y, w, h, fill, ink)
 	if len(lines) == 0 {
@@ -62,12 +63,12 @@ func (s *sheet) box(x, y, w, h int, fill string, lines ...string) {
 	s.text(x+w/2, top, "middle", ink, lines...)
 }
 
-// wire is a line through points x, y, x, y, …
+// wire draws a line through the points x, y, x, y, …
 func (s *sheet) wire(colour string, points ...int) {
 	s.path(colour, "", points)
 }
 
-// dashed is a boundary, not a wire.
+// dashed draws a boundary, not a wire.
 func (s *sheet) dashed(colour string, points ...int) {
 	s.path(colour, ` stroke-dasharray="7 5"`, points)
 }
@@ -82,12 +83,12 @@ func (s *sheet) path(colour, more string, points []int) {
 
 func (s *sheet) dot(x, y int) { s.add(`<circle cx="%d" cy="%d" r="3.5" fill="%s"/>`, x, y, ink) }
 
-// terminal is an open circle: here a wire is screwed on.
+// terminal draws an open circle, where a wire is screwed on.
 func (s *sheet) terminal(x, y int) {
 	s.add(`<circle cx="%d" cy="%d" r="4" fill="%s" stroke="%s" stroke-width="1.5"/>`, x, y, paper, ink)
 }
 
-// resistor lies on its middle; upright turns it.
+// resistor draws a resistor centred at x, y; upright turns it.
 func (s *sheet) resistor(x, y int, upright bool) {
 	w, h := 36, 14
 	if upright {
@@ -96,13 +97,13 @@ func (s *sheet) resistor(x, y int, upright bool) {
 	s.add(`<rect x="%d" y="%d" width="%d" height="%d" fill="%s" stroke="%s" stroke-width="2"/>`, x-w/2, y-h/2, w, h, paper, ink)
 }
 
-// fuse is a resistor's box with the wire through it.
+// fuse draws a resistor's box with the wire through it.
 func (s *sheet) fuse(x, y int) {
 	s.resistor(x, y, false)
 	s.wire(danger, x-18, y, x+18, y)
 }
 
-// ground is the converter's own, not the pack's.
+// ground draws the converter's own ground, not the pack's.
 func (s *sheet) ground(x, y int) {
 	s.wire(ink, x, y, x, y+8)
 	for i, half := range []int{12, 8, 4} {
@@ -110,7 +111,7 @@ func (s *sheet) ground(x, y int) {
 	}
 }
 
-// contact is a switch that is drawn at rest; closed tells how.
+// contact draws a switch at rest, open or closed.
 func (s *sheet) contact(x, y int, closed bool) {
 	s.terminal(x-18, y)
 	s.terminal(x+18, y)

@@ -9,21 +9,21 @@ import (
 	"bayward/agent/water"
 )
 
-// TestRod: a single rod measures nothing but the moment at which the level
-// passes it. Before, amounts are unknown; from there the balance counts on, and
-// what it counts stays inside what the rod shows.
+// TestRod: a single rod measures only the moment when the level passes it. Before
+// that, amounts are unknown; from then on the balance counts, and its figure agrees
+// with what the rod shows.
 func TestRod(t *testing.T) {
 	const dry, wet, rodMM = -30.0, 30.0, 4.0
 	r := &rig{Balance: water.New(pack())}
 	if s := r.wait(time.Minute, rodMM, wet); s.Known {
-		t.Fatalf("a rod that was always wet tells a level of %.1f mm", s.SettledMM)
+		t.Fatalf("a rod that was always wet gives a level of %.1f mm", s.SettledMM)
 	}
 	for range 20 {
 		r.wait(time.Minute, rodMM, wet)
 	}
 	for i := range 9 {
 		if s := r.wait(time.Minute, dry, rodMM); s.Known {
-			t.Fatalf("the rod counts after %d minutes; bubbles and slosh do that as well", i)
+			t.Fatalf("the rod counts after %d minutes; bubbles and slosh can do that, too", i)
 		}
 	}
 	var s *water.Status
@@ -52,7 +52,7 @@ func TestRod(t *testing.T) {
 	}
 }
 
-// TestRodAndLevelRod: one level reading gives a rod's balance its start.
+// TestRodAndLevelRod: one level reading gives a probe rod's balance its start.
 func TestRodAndLevelRod(t *testing.T) {
 	r := &rig{Balance: water.New(pack())}
 	r.wait(time.Minute, 4, 30)
@@ -64,17 +64,17 @@ func TestRodAndLevelRod(t *testing.T) {
 	}
 }
 
-// TestALeakPartsLevelAndBalance: a cell that loses 0.2 mm a day beside 0.3 by
-// gassing is told apart within the weeks between two fills; gassing alone, even
-// one third off, is not.
+// TestALeakPartsLevelAndBalance: a cell that loses 0.2 mm a day on top of 0.3 by
+// gassing shows up within the weeks between two fills; gassing alone, even a third
+// off, does not.
 func TestALeakPartsLevelAndBalance(t *testing.T) {
 	for _, c := range []struct {
 		name          string
 		scale, leakMM float64
 		want          bool
 	}{
-		{"as predicted", 1, 0, false}, {"a third more gassing than told", 1.33, 0, false},
-		{"a leak", 1, 0.3, true}, {"no loss at all: water that nobody noted", 0, 0, true},
+		{"as predicted", 1, 0, false}, {"a third more gassing than counted", 1.33, 0, false},
+		{"a leak", 1, 0.3, true}, {"no loss at all: water not recorded", 0, 0, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := newRig(pack(), 13)
@@ -94,8 +94,8 @@ func TestALeakPartsLevelAndBalance(t *testing.T) {
 	}
 }
 
-// TestChargeIsNotJudged: while gas stands in the electrolyte nothing is held
-// against the balance, and the gas is taken out of the level.
+// TestChargeIsNotJudged: while the electrolyte contains gas the balance is not
+// judged, and the gas is subtracted from the level.
 func TestChargeIsNotJudged(t *testing.T) {
 	r := newRig(pack(), 8)
 	r.in.Gassing = true
@@ -132,7 +132,7 @@ func TestUnknownIsUnknown(t *testing.T) {
 	}
 }
 
-// TestNextRound adds up what a yard takes.
+// TestNextRound adds up the water for a yard.
 func TestNextRound(t *testing.T) {
 	low, full, blind := newRig(pack(), 8).Status(), newRig(pack(), 12.5).Status(), (&rig{Balance: water.New(pack())}).Status()
 	got := water.NextRound([]*water.Status{low, full, blind})
@@ -142,7 +142,7 @@ func TestNextRound(t *testing.T) {
 	}
 }
 
-// TestStepDoesNotAllocate: a tick of every bay each second, for years.
+// TestStepDoesNotAllocate: every bay ticks each second, for years.
 func TestStepDoesNotAllocate(t *testing.T) {
 	r := newRig(pack(), 8)
 	if n := testing.AllocsPerRun(1000, func() { r.stand(8, 8) }); n > 0 {

@@ -8,41 +8,41 @@ import (
 )
 
 const (
-	// agreeMM is how near two readings of the same level lie: a level rod in a
-	// vent is read to 1 or 2 mm (common practice, no source).
+	// agreeMM is how far apart two readings of the same level may be: a level rod
+	// in a vent is read to 1 or 2 mm (common practice, no source).
 	agreeMM = 3.0
 	dipMM   = 1.5 // standard error of one level reading
 	// usualMore is how much more than the pilot a cell may use that was never
-	// measured: cells of a sound pack differ by a tenth or so (common practice,
-	// no source).
+	// measured: cells of a sound pack differ by about a tenth (common practice, no
+	// source).
 	usualMore = 1.15
-	// Bounds of a cell's own use over that of the pilot; beyond, it leaks or
-	// takes no charge, and the level readings must say how it goes on.
+	// Bounds of a cell's own use over that of the pilot. Beyond them it leaks or
+	// takes no charge, and only level readings can follow it.
 	leastUse, mostUse = 0.5, 2.5
-	useSpread         = 0.3 // of that ratio before anything is known: sound cells and odd ones
-	learnMM           = 4.0 // water lost below which two readings teach no use
-	// overFloorMM is how far above the bottom of the vent well a level can be read at all: in
-	// the tube of the vent.
+	useSpread         = 0.3 // of that ratio before anything is measured: sound cells and odd ones
+	learnMM           = 4.0 // two readings teach no use below this loss
+	// overFloorMM is how far above the bottom of the vent well, in the tube of the
+	// vent, a level can be read at all.
 	overFloorMM = 30.0
 	// useVisits is how many visits make a cell's share of the water its own use.
 	useVisits = 3
 )
 
-// cell is one cell's estimate against the pilot's settled level.
+// cell is one cell's estimate relative to the pilot's settled level.
 type cell struct {
 	offsetMM float64 // likely
-	lowMM    float64 // of the lowest estimate, below the likely one; 0 or less
-	highMM   float64 // of the highest, above it; 0 or more
+	lowMM    float64 // lowest estimate less the likely one; 0 or less
+	highMM   float64 // highest estimate less the likely one; 0 or more
 	use      float64 // own water use over that of the pilot
 	readAh   float64 // gassing total at the last level reading
 	measured bool    // there was one
 	fresh    bool    // and no water was poured since
-	pouredML float64 // of the open visit when it was read
+	pouredML float64 // in the open visit when it was read
 	filledML float64 // recorded since the memory began
 }
 
-// driftMM is how much lower the cell has got against the pilot since its last
-// level reading by its own use.
+// driftMM returns how far the cell has sunk relative to the pilot since its last
+// level reading, by its own use.
 func (b *Balance) driftMM(c *cell) float64 {
 	if !c.measured {
 		return 0
@@ -50,13 +50,14 @@ func (b *Balance) driftMM(c *cell) float64 {
 	return (c.use - 1) * b.mm(electrolyte.WaterML(b.gassingAh-c.readAh))
 }
 
-// apart is where a cell stands against the pilot, mm.
+// apart is where a cell is relative to the pilot, mm.
 type apart struct {
 	likelyMM, lowMM, highMM float64
-	use                     float64 // by which lowMM falls with the pilot's loss
+	use                     float64 // rate at which lowMM falls with the pilot's loss
 }
 
-// spread works out where the cells stand; between gassing and orders they stay.
+// spread calculates where the cells are; between gassing and orders they do not
+// move.
 func (b *Balance) spread() {
 	const stepAh = 0.01
 	if d := b.gassingAh - b.apartAh; b.apartOld || !(d < stepAh && d > -stepAh) {
@@ -64,7 +65,7 @@ func (b *Balance) spread() {
 	}
 }
 
-// spreadAnew is spread when they have moved.
+// spreadAnew does it when they have moved.
 func (b *Balance) spreadAnew() {
 	b.apartLow = 0
 	for i := range b.cfg.Cells {
@@ -75,7 +76,7 @@ func (b *Balance) spreadAnew() {
 	b.apartAh, b.apartOld = b.gassingAh, false
 }
 
-// likelyMM, lowestMM and highestMM are a cell's settled level less the pilot's.
+// likelyMM, lowestMM and highestMM return a cell's settled level less the pilot's.
 func (b *Balance) likelyMM(i int) float64 {
 	c := &b.cells[i]
 	return c.offsetMM - b.driftMM(c)
@@ -83,7 +84,7 @@ func (b *Balance) likelyMM(i int) float64 {
 
 func (b *Balance) highestMM(i int) float64 { return b.likelyMM(i) + b.cells[i].highMM }
 
-// lowestUse is the greatest use that a cell may have over the pilot.
+// lowestUse returns the highest use that a cell may have relative to the pilot.
 func (b *Balance) lowestUse(i int) float64 {
 	if c := &b.cells[i]; c.measured {
 		return max(b.fillUse[i], c.use)
@@ -99,47 +100,47 @@ func (b *Balance) lowestMM(i int) float64 {
 	}
 	more := b.lowestUse(i) - 1
 	if c.measured {
-		more = b.lowestUse(i) - c.use // the drift holds the rest already
+		more = b.lowestUse(i) - c.use // the drift already includes the rest
 	}
 	return likely + c.lowMM - more*b.mm(b.s.LostML)
 }
 
-// LowestMM is how far the lowest cell may stand below the pilot cell, 0 or
-// less, by what people have measured and filled and by its own use.
+// LowestMM returns how far the lowest cell may be below the pilot cell, 0 or less,
+// by what was measured and filled by hand and by its own use.
 func (b *Balance) LowestMM() float64 {
 	b.spread()
 	return b.apartLow
 }
 
-// Level takes in a level reading of one cell (1 is the positive end), as
-// measured; it moves that cell's estimate against the pilot. The text says why
-// it cannot be used, "" when it is. A reading that does not agree with the
-// estimate, by more than 3 mm, counts at once for what is careful, and for the
-// rest when a second one agrees with it; until then Status.Doubted has its bit.
+// Level accepts a level reading of one cell (1 is the positive end), as measured;
+// it moves that cell's estimate relative to the pilot. why is the reason why it
+// cannot be used, "" when it is used. A reading that differs from the estimate by
+// more than 3 mm counts at once in the safe direction. In the other direction it
+// counts when a second one agrees with it; until then Status.Doubted has its bit.
 func (b *Balance) Level(number int, levelMM float64) (why string) {
 	switch {
 	case number < 1 || number > b.cfg.Cells:
 		return fmt.Sprintf("cell %d is not one of 1 to %d", number, b.cfg.Cells)
 	case math.IsNaN(levelMM) || levelMM > b.cfg.VentWellMM+overFloorMM:
-		return fmt.Sprintf("%.1f mm is above any level that this cell can have: its bottom of the vent well is at %.1f mm", levelMM, b.cfg.VentWellMM)
+		return fmt.Sprintf("%.1f mm is above any level that this cell can have: the bottom of its vent well is at %.1f mm", levelMM, b.cfg.VentWellMM)
 	case !b.s.RiseKnown:
-		return "the temperature is not known now, so the level cannot be referred to 25 °C: read it again"
+		return "temperature unknown, so the level cannot be referred to 25 °C: read it again later"
 	}
 	settled := levelMM - b.riseMM - b.gasMM
 	if !b.s.Known && b.open && !b.visit {
-		// A probe that is in order but measures nothing: one cell's level is the
-		// best that is known of all.
+		// The probe works but does not measure: one cell's level is the best known
+		// figure for all.
 		b.anchor(settled, b.gassingAh)
 		b.s.SettledMM, b.s.Known = settled, true
 	}
 	if !b.s.Known && !b.visit {
-		return "the pilot cell's level is not known now, so there is nothing to compare with: read it again"
+		return "pilot cell level unknown, so there is nothing to compare with: read it again later"
 	}
 	b.read(number-1, settled-b.pilotFor(number-1))
 	return ""
 }
 
-// read takes one reading as a difference to the pilot cell.
+// read processes one reading as a difference to the pilot cell.
 func (b *Balance) read(i int, offset float64) {
 	c := &b.cells[i]
 	likely := b.likelyMM(i)
@@ -158,10 +159,10 @@ func (b *Balance) read(i int, offset float64) {
 	b.doubt(i)
 }
 
-// dipLowMM is the lowest estimate that a doubted reading must not lift.
+// dipLowMM returns the lowest estimate, which a doubted reading must not raise.
 func (b *Balance) dipLowMM(i int) float64 { return b.likelyMM(i) + b.cells[i].lowMM }
 
-// doubt shows whether the cell wants a second reading.
+// doubt marks whether the cell needs a second reading.
 func (b *Balance) doubt(i int) {
 	c := &b.cells[i]
 	b.s.Doubted &^= 1 << i
@@ -170,8 +171,9 @@ func (b *Balance) doubt(i int) {
 	}
 }
 
-// learnUse compares a reading with what the cell would have if it used as much
-// as the pilot. A difference beyond belief is no use but a leak or a slip.
+// learnUse compares a reading with the level that the cell would have if it used as
+// much as the pilot. A difference that is not plausible is not use but a leak or an
+// error.
 func (b *Balance) learnUse(c *cell, likely, offset float64) {
 	lost := b.mm(electrolyte.WaterML(b.gassingAh - c.readAh))
 	if !c.measured || lost < learnMM || c.lowMM != 0 || c.highMM != 0 || math.Abs(offset-likely) > 2*agreeMM {
@@ -184,8 +186,8 @@ func (b *Balance) learnUse(c *cell, likely, offset float64) {
 }
 
 // Filled closes a visit: each cell rose by what it was given, and the balance
-// starts anew from the next calm level. beforeMM is the pilot's settled level
-// when the visit opened; without it the water is only counted.
+// starts again from the next calm level. beforeMM is the pilot's settled level when
+// the visit opened; without it the water is only counted.
 func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK bool, gassingAh float64) {
 	if beforeOK {
 		b.learnScale(beforeMM)
@@ -201,7 +203,7 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK 
 		if beforeOK && b.s.Known && !b.open {
 			c.offsetMM += beforeMM + b.mm(givenML[i]) - b.s.SettledMM
 		} else {
-			c.offsetMM += b.mm(givenML[i] - middle) // the pilot is taken for one of many
+			c.offsetMM += b.mm(givenML[i] - middle) // the pilot counts as one of many
 		}
 	}
 	b.anchored, b.anchorAh = false, gassingAh

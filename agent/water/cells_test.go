@@ -13,12 +13,12 @@ import (
 	"bayward/agent/water"
 )
 
-// TestHandReadings is what one level reading may do: always something careful,
-// never something bold before a second one agrees.
+// TestHandReadings lists the allowed effects of one level reading: always safe,
+// never less safe before a second one agrees.
 func TestHandReadings(t *testing.T) {
 	for _, c := range []struct {
 		name    string
-		levels  []float64 // of cell 3, the pilot stands at 8 mm
+		levels  []float64 // of cell 3, the pilot is at 8 mm
 		lowMM   float64   // how far below the pilot the lowest cell counts
 		needML  float64   // of cell 3
 		doubted bool
@@ -28,8 +28,8 @@ func TestHandReadings(t *testing.T) {
 		{"a little lower", []float64{6}, -2, 13 * 7, false},
 		{"much lower: low at once, and no more water than fits if it is wrong", []float64{-1}, -9, 13 * (17 - 8), true},
 		{"much lower, twice", []float64{-1, -1.5}, -9.5, 13 * 14.5, false},
-		{"a slip of the sign, then the truth", []float64{-8, 8.5}, -16, 13 * 4.5, true},
-		{"a slip of the sign, then the truth twice", []float64{-8, 8.5, 8}, 0, 13 * 5, false},
+		{"wrong sign, then the truth", []float64{-8, 8.5}, -16, 13 * 4.5, true},
+		{"wrong sign, then the truth twice", []float64{-8, 8.5, 8}, 0, 13 * 5, false},
 		{"much higher: less water at once", []float64{14}, 0, 0, true},
 		{"low, then high once: still low", []float64{2, 2, 9}, -6, 13 * 4, true},
 		{"low, then high twice", []float64{2, 2, 9, 9}, 0, 13 * 4, false},
@@ -58,7 +58,7 @@ func TestHandReadings(t *testing.T) {
 	}
 }
 
-// TestImpossibleHandReadings are refused with a reason.
+// TestImpossibleHandReadings: each is refused with a reason.
 func TestImpossibleHandReadings(t *testing.T) {
 	r := newRig(pack(), 8)
 	for _, c := range []struct {
@@ -83,8 +83,8 @@ func TestImpossibleHandReadings(t *testing.T) {
 	}
 }
 
-// TestOwnUse: a cell that uses half as much again as the pilot, measured at two
-// visits, is expected lower as the water goes, and governs the call.
+// TestOwnUse: a cell that uses 50 % more than the pilot, measured at two visits, is
+// expected lower as the water goes down, and decides when to water.
 func TestOwnUse(t *testing.T) {
 	r := newRig(pack(), 13)
 	for i := range 12 {
@@ -95,7 +95,7 @@ func TestOwnUse(t *testing.T) {
 	for i := range 12 {
 		level := 7.0
 		if i == 6 {
-			level = 4 // 9 mm gone where the pilot lost 6
+			level = 4 // lost 9 mm while the pilot lost 6
 		}
 		r.Level(i+1, level)
 	}
@@ -105,15 +105,15 @@ func TestOwnUse(t *testing.T) {
 	r.lose(2)
 	s := r.stand(5, 5)
 	if s.LevelMM[6] > 2-0.3 || s.LevelMM[6] < 1 {
-		t.Errorf("cell 7 is taken to stand at %.2f mm, want 1 (its whole own use) to 1.7 (what one pair of readings proves)", s.LevelMM[6])
+		t.Errorf("cell 7 is estimated at %.2f mm, want 1 (its whole own use) to 1.7 (what one pair of readings proves)", s.LevelMM[6])
 	}
 	if math.Abs(s.LevelMM[0]-5) > 0.3 {
-		t.Errorf("cell 1 is taken to stand at %.2f mm, want 5", s.LevelMM[0])
+		t.Errorf("cell 1 is estimated at %.2f mm, want 5", s.LevelMM[0])
 	}
 }
 
-// TestUnmeasuredCellsMayUseMore: with no hand reading the lowest cell counts
-// 15 % of the water lost since the last fill below the pilot.
+// TestUnmeasuredCellsMayUseMore: without hand readings the lowest cell counts as
+// below the pilot by 15 % of the water lost since the last fill.
 func TestUnmeasuredCellsMayUseMore(t *testing.T) {
 	r := newRig(pack(), 13)
 	r.lose(8)
@@ -124,8 +124,8 @@ func TestUnmeasuredCellsMayUseMore(t *testing.T) {
 }
 
 // TestPouredWaterProvesNoLevel: a cell that took twice the water of the others
-// either stood lower or overflowed. It gets no more water than fits, and the
-// permit does not count on it.
+// either was lower or overflowed. It gets no more water than fits, and the permit
+// does not rely on it.
 func TestPouredWaterProvesNoLevel(t *testing.T) {
 	r := newRig(pack(), 6)
 	var given [water.MaxCells]float64
@@ -150,9 +150,9 @@ func TestPouredWaterProvesNoLevel(t *testing.T) {
 	}
 }
 
-// TestAnyReadings draws orders and readings and holds the promise of the package:
+// TestAnyReadings draws orders and readings and checks the promises of the package:
 // one reading never makes a cell count higher, no amount passes the ceiling by any
-// estimate, and a memory brings the same estimate back.
+// estimate, and a memory restores the same estimate.
 func TestAnyReadings(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		cfg := pack()
@@ -171,7 +171,7 @@ func TestAnyReadings(t *testing.T) {
 				doubted := r.Status().Doubted&(1<<(cell-1)) != 0
 				r.Level(cell, read)
 				if after := r.LowestMM(); !doubted && after > before+3.01 {
-					t.Fatalf("one reading of %.1f mm lifted the lowest cell from %.2f to %.2f mm", read, before, after)
+					t.Fatalf("one reading of %.1f mm raised the lowest cell from %.2f to %.2f mm", read, before, after)
 				}
 			case 2:
 				var given [water.MaxCells]float64
@@ -189,17 +189,17 @@ func TestAnyReadings(t *testing.T) {
 			s := r.stand(level, level)
 			for i := range 12 {
 				if s.NeedML[i] < 0 || s.LevelMM[i]+s.NeedML[i]/13 > max(s.CeilingMM, s.LevelMM[i])+1e-6 {
-					t.Fatalf("cell %d: %.1f ml on %.1f mm pass the ceiling of %.1f mm", i+1, s.NeedML[i], s.LevelMM[i], s.CeilingMM)
+					t.Fatalf("cell %d: %.1f ml on %.1f mm passes the ceiling of %.1f mm", i+1, s.NeedML[i], s.LevelMM[i], s.CeilingMM)
 				}
 			}
 			if low := r.LowestMM(); low > 0 || math.IsNaN(low) {
-				t.Fatalf("the lowest cell stands %.2f mm above the pilot", low)
+				t.Fatalf("the lowest cell is %.2f mm above the pilot", low)
 			}
 		}
 	})
 }
 
-// again restarts through a stored memory.
+// again restarts from a stored memory.
 func again(t interface {
 	Fatalf(format string, args ...any)
 }, r *rig, cfg water.Config,
@@ -222,7 +222,8 @@ func again(t interface {
 	return next
 }
 
-// TestMemoryOfAnOlderProgram has offsets and no cells; damaged ones are told.
+// TestMemoryOfAnOlderProgram has offsets and no cells; damaged memories are
+// detected.
 func TestMemoryOfAnOlderProgram(t *testing.T) {
 	var old water.Memory
 	raw := `{"offset_mm":[0,0,-4,0,0,0,0,0,0,0,0,0],"anchored":true,"anchor_mm":13,"anchor_ah":100,"began_ago_s":8640000,"began_ah":50,"began":true}`
@@ -236,19 +237,19 @@ func TestMemoryOfAnOlderProgram(t *testing.T) {
 		t.Errorf("lowest %.2f mm, want -4; forecast %v, want none before a day is on record", r.LowestMM(), s.ForecastOK)
 	}
 	for name, hurt := range map[string]func(m *water.Memory){
-		"too few cells":   func(m *water.Memory) { m.OffsetMM = m.OffsetMM[:3] },
-		"no number":       func(m *water.Memory) { m.AnchorMM = math.NaN() },
-		"an age below 0":  func(m *water.Memory) { m.BeganAgoS = -1 },
-		"cells too few":   func(m *water.Memory) { m.Cells = make([]water.CellMemory, 3) },
-		"a use of 0":      func(m *water.Memory) { m.Cells = make([]water.CellMemory, 12) },
+		"too few offsets": func(m *water.Memory) { m.OffsetMM = m.OffsetMM[:3] },
+		"not a number":    func(m *water.Memory) { m.AnchorMM = math.NaN() },
+		"negative age":    func(m *water.Memory) { m.BeganAgoS = -1 },
+		"too few cells":   func(m *water.Memory) { m.Cells = make([]water.CellMemory, 3) },
+		"use of 0":        func(m *water.Memory) { m.Cells = make([]water.CellMemory, 12) },
 		"too many days":   func(m *water.Memory) { m.DaysML = make([]float64, 400) },
-		"a scale of 1000": func(m *water.Memory) { m.Scale, m.ScaleSE = 1000, 0.1 },
+		"scale of 1000":   func(m *water.Memory) { m.Scale, m.ScaleSE = 1000, 0.1 },
 	} {
 		m := old
 		m.OffsetMM = append([]float64(nil), old.OffsetMM...)
 		hurt(&m)
 		if m.Valid(12) {
-			t.Errorf("%s: passes for good", name)
+			t.Errorf("%s: accepted as valid", name)
 		}
 	}
 }

@@ -9,40 +9,40 @@ import (
 
 const (
 	day = 24 * time.Hour
-	// daysKept is the record of daily losses that a forecast goes by.
+	// daysKept is how many daily losses a forecast uses.
 	daysKept = 28
 	weekDays = 7
-	// firstSpread is how a day's loss differs from the mean, as a share, before
-	// two weeks are on record.
+	// firstSpread is how much a day's loss differs from the mean, as a share, until
+	// two weeks are recorded.
 	firstSpread = 0.4
 	// habitSpread is how much the use changes from one month to the next.
 	habitSpread = 0.12
-	// cellSpread is how far the use of the lowest cell is off what is taken.
+	// cellSpread is how far the use of the lowest cell may be off the assumed one.
 	cellSpread = 0.05
-	// scaleSpread is how wrong the gassing law may be for one pack, as a share;
-	// it is a fit over many batteries. scaleAges is added at each visit.
+	// scaleSpread is how wrong the gassing law may be for one pack, as a share; it
+	// is a fit over many batteries. scaleAges is added at each visit.
 	scaleSpread, scaleAges = 0.3, 0.05
 	levelErrorMM           = 0.8   // standard error of a settled level
-	soonH                  = 72.0  // hours of forecast below which a visit is due
-	mostForecastH          = 9600. // 400 days: beyond, the figure says nothing
+	soonH                  = 72.0  // a visit is due below this forecast, h
+	mostForecastH          = 9600. // 400 days: beyond that the figure means nothing
 	forecastZ              = 1.645 // for ForecastCoverage
-	// forecastEvery spares the tick: a forecast of days moves slowly.
+	// forecastEvery saves work per tick: a forecast of days moves slowly.
 	forecastEvery = time.Minute
 )
 
-// use is the record of water lost day by day and how the measured loss
-// compares with the predicted one.
+// use records the water lost day by day and how the measured loss compares with the
+// predicted one.
 type use struct {
 	daysML  [daysKept]float64 // oldest first
 	n       int
-	day     int64   // number of the day under way, from the beginning
+	day     int64   // number of the current day, from the beginning
 	beganAh float64 // gassing total when it began
 	begun   bool
 	scale   float64 // measured over predicted loss
 	scaleSE float64
 }
 
-// pass closes the days that have gone by.
+// pass closes the days that have passed.
 func (u *use) pass(since time.Duration, gassingAh float64) {
 	today := int64(since / day)
 	if !u.begun {
@@ -68,8 +68,8 @@ func (u *use) push(ml float64) {
 	u.n++
 }
 
-// rate is the loss of a day with the spread between like days, ml. Whole weeks
-// count, and a day is held against that of the week before: a yard's Sunday is
+// rate returns a day's mean loss and the spread between like days, ml. It uses
+// whole weeks and compares a day with that of the week before: a yard's Sunday is
 // not its Monday.
 func (u *use) rate() (mean, spread float64, days int) {
 	days = u.n
@@ -105,8 +105,8 @@ func (u *use) learn(measured, predicted float64) (scale, se float64) {
 	return scale, u.scaleSE * math.Sqrt(max(1-gain*predicted, 0))
 }
 
-// learnScale keeps what the time since the last fill has taught; a level that
-// has risen by itself teaches nothing.
+// learnScale stores what the time since the last fill has taught; a level that rose
+// by itself teaches nothing.
 func (b *Balance) learnScale(beforeMM float64) {
 	lost := b.mm(b.s.LostML)
 	if !b.anchored || b.open || beforeMM > b.anchorMM+levelErrorMM {
@@ -116,9 +116,9 @@ func (b *Balance) learnScale(beforeMM float64) {
 	b.use.scaleSE = min(math.Hypot(b.use.scaleSE, scaleAges), scaleSpread)
 }
 
-// forecast says when the lowest cell reaches the lowest level for charging. Its range adds,
-// as shares of the time, what is unsure of the gassing law, of the level, of the
-// record of days and of the days to come.
+// forecast estimates when the lowest cell reaches the lowest level for charging.
+// Its range adds up, as shares of the time, the uncertainty of the gassing law, of
+// the level, of the recorded days and of the days to come.
 func (b *Balance) forecast() {
 	if !b.s.Known {
 		b.s.ForecastOK = false
@@ -131,7 +131,7 @@ func (b *Balance) forecast() {
 	b.s.Due = b.s.Due || b.s.ForecastOK && b.s.ForecastH < soonH
 }
 
-// reckon works the forecast out.
+// reckon calculates the forecast.
 func (b *Balance) reckon() {
 	mean, spread, days := b.use.rate()
 	b.s.ForecastOK = days > 0 && mean > 0

@@ -8,12 +8,12 @@ import (
 	"time"
 )
 
-// yard is one pack's weeks as they may be, unknown to the forecast.
+// yard is one pack's weeks, with figures unknown to the forecast.
 type yard struct {
 	dayMM    float64 // mean loss of a working day
 	spread   float64 // between working days, as a share
 	workdays int     // of seven
-	gassing  float64 // true over told water
+	gassing  float64 // true over predicted water
 	levelMM  float64 // noise of the level
 	habit    float64 // change of use over a month, as a share
 	startMM  float64
@@ -35,9 +35,9 @@ func someYard(seed uint64) *yard {
 	}
 }
 
-// run goes through the days until the lowest cell reaches the lowest level for charging, with
-// a fill of each cell to its mark each time before rounds are over; it asks at the given
-// shares of the last interval.
+// run goes through the days until the lowest cell reaches the lowest level for
+// charging, and before that fills each cell to its mark until rounds are over; it
+// asks at the given shares of the last interval.
 func (y *yard) run(rounds int, asked []float64, told func(share, trueH, saidH, lo, hi float64)) {
 	r := newRig(pack(), y.startMM)
 	level := y.startMM
@@ -84,11 +84,12 @@ func (y *yard) run(rounds int, asked []float64, told func(share, trueH, saidH, l
 	}
 }
 
-// TestForecastHolds checks that the date at which the lowest level for charging is reached
-// lies in the forecast's range about as often as water.ForecastCoverage says. The
-// bounds are four standard errors around 0.9 and 0.04 for the difference between
-// these yards and those that the constants were chosen for. The early end allows
-// for cells that were never measured, so the ranges may hold a little too often.
+// TestForecastHolds checks that the date at which the lowest level for charging is
+// reached is in the forecast's range about as often as water.ForecastCoverage
+// promises. The bounds are four standard errors around 0.9 and 0.04 for the
+// difference between these yards and those that the constants were chosen for. The
+// early end allows for cells that were never measured, so the ranges may hold a
+// little too often.
 func TestForecastHolds(t *testing.T) {
 	const yards = 300
 	asked := []float64{0.3, 0.5, 0.8}
@@ -110,7 +111,7 @@ func TestForecastHolds(t *testing.T) {
 		}
 		for _, share := range asked {
 			got := float64(in[share]) / float64(n[share])
-			t.Logf("figure: water forecast, interval %d, %.0f %% of it gone: %.1f %% of %d dates inside the range (meant: 90 %%), %d before it; median error %.1f d, median width %.1f d",
+			t.Logf("figure: water forecast, interval %d, %.0f %% of it gone: %.1f %% of %d dates inside the range (target: 90 %%), %d before it; median error %.1f d, median width %.1f d",
 				rounds, 100*share, 100*got, n[share], sooner[share], median(errs[share]), median(widths[share]))
 			allow := 4*math.Sqrt(0.09/float64(n[share])) + 0.04
 			if n[share] < 100 || math.Abs(got-0.9) > allow {

@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// Memory is what must survive a restart. Lists that a memory of an older
-// program has not are empty.
+// Memory is what must survive a restart. Lists that an older program's memory lacks
+// are empty.
 type Memory struct {
 	OffsetMM  []float64 `json:"offset_mm"`
 	Anchored  bool      `json:"anchored,omitempty"`
@@ -37,7 +37,7 @@ type CellMemory struct {
 	FilledML float64 `json:"filled_ml,omitempty"`
 }
 
-// Memory gives what must survive a restart, as of the last step.
+// Memory returns what must survive a restart, as of the last step.
 func (b *Balance) Memory() Memory {
 	m := Memory{
 		Anchored: b.anchored, AnchorMM: b.anchorMM, AnchorAh: b.anchorAh,
@@ -54,7 +54,7 @@ func (b *Balance) Memory() Memory {
 	return m
 }
 
-// Valid tells whether the memory can be one that was saved for this pack.
+// Valid reports whether the memory can be one that was saved for this pack.
 func (m *Memory) Valid(cells int) bool {
 	if len(m.OffsetMM) != cells || len(m.Cells) != cells && len(m.Cells) != 0 || len(m.DaysML) > daysKept || m.Visits < 0 {
 		return false
@@ -87,10 +87,10 @@ func allSane(list []float64) bool {
 	return true
 }
 
-func sane(x float64) bool { return math.Abs(x) <= 1e12 } // NaN is not
+func sane(x float64) bool { return math.Abs(x) <= 1e12 } // false for NaN
 
-// Restore takes back a memory before the first step. Cells stay as people left
-// them, however long the gap.
+// Restore restores a memory before the first step. Cells stay as they were last
+// filled and measured, however long the gap.
 func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
@@ -109,7 +109,7 @@ func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
 	b.judgeFills()
 }
 
-// restoreUse takes back the days; a memory without them begins a new day.
+// restoreUse restores the days; a memory without them begins a new day.
 func (b *Balance) restoreUse(m *Memory) {
 	if m.Scale > 0 {
 		b.use.scale, b.use.scaleSE = m.Scale, m.ScaleSE

@@ -15,10 +15,10 @@ const (
 	// madToSigma makes the median absolute deviation a standard deviation of
 	// normal figures: 1/0.6745.
 	madToSigma = 1.4826
-	// pourShare is how well a person pours and notes, as a share of the median;
-	// cells that are all alike must not make a spoonful an oddity.
+	// pourShare is how accurately the technician pours and records, as a share of
+	// the median. When all cells are alike, a spoonful must not make one odd.
 	pourShare = 0.08
-	// oddShare is the least that is worth a word.
+	// oddShare is the smallest deviation worth reporting.
 	oddShare = 0.35
 )
 
@@ -39,25 +39,26 @@ func (s *Status) OddCells() []OddCell {
 	return out
 }
 
-// Text says what it usually means and what to check, in one or two sentences.
+// Text explains the usual causes and what to check, in one or two sentences.
 //
 // Sources: TM 10-6140-200-14 (causes of a low level: cracked jar, a cell missed
 // when watering, a weak cell, frequent overcharge); TM 5-684/MO-200 (cells of
-// higher gravity use more water); Scholl (period handbook: a thirsty cell leaks,
-// the more so if its gravity falls); no use at all: undercharge (from memory).
+// higher gravity use more water); Scholl (period handbook: a cell that uses more
+// water leaks, the more so if its gravity falls); no use at all: undercharge (from
+// memory).
 func (o OddCell) Text() string {
 	if o.Ratio > 1 {
-		return fmt.Sprintf("Cell %d takes %.1f times the water of its neighbours. Usually it is overcharged or runs hot, or its jar is cracked. "+
-			"Check its temperature and gravity at the end of a charge, look for wet or corroded places around and under it, and measure twice what is poured; "+
-			"gravity that falls from visit to visit with no rise of the others is a leak.", o.Cell, o.Ratio)
+		return fmt.Sprintf("Cell %d uses %.1f times as much water as its neighbours. It is usually overcharged or hot, or its jar is cracked. "+
+			"Check its temperature and gravity at the end of a charge, look for wet or corroded places around and under it, and check the amount poured; "+
+			"if its gravity falls from visit to visit while the others do not rise, it leaks.", o.Cell, o.Ratio)
 	}
-	return fmt.Sprintf("Cell %d takes only %.2f of the water of its neighbours. Usually it no longer takes charge (an internal short, or it is sulfated) and so does not gas, "+
-		"its vent is blocked, or its fill is missed or noted wrongly. "+
-		"Check its gravity and voltage at the end of a charge against the others, its vent (a blocked vent can burst the jar), and whether it was filled to the same mark.", o.Cell, o.Ratio)
+	return fmt.Sprintf("Cell %d uses only %.2f times as much water as its neighbours. Usually it no longer takes charge (internal short or sulfation) and so does not gas, "+
+		"its vent is blocked, or its fill was missed or recorded wrongly. "+
+		"Compare its gravity and voltage with the others at the end of a charge. Check its vent (a blocked vent can burst the jar) and that it was filled to the same mark.", o.Cell, o.Ratio)
 }
 
-// judgeFills looks at the water recorded since the memory began. It runs when a
-// visit is closed and not at each tick.
+// judgeFills judges the water recorded since the memory began. It runs when a visit
+// is closed, not at each tick.
 func (b *Balance) judgeFills() {
 	var fills [MaxCells]float64
 	cells := b.cfg.Cells
@@ -75,7 +76,7 @@ func (b *Balance) judgeFills() {
 	}
 }
 
-// oddRatios gives the ratio of each odd cell and 0 for the others.
+// oddRatios returns the ratio of each odd cell and 0 for the others.
 func oddRatios(fills [MaxCells]float64, cells, visits int) (out [MaxCells]float64) {
 	middle := medianOf(fills[:cells])
 	if visits < oddVisits || cells < oddCells || !(middle > 0) {
@@ -94,7 +95,7 @@ func oddRatios(fills [MaxCells]float64, cells, visits int) (out [MaxCells]float6
 	return out
 }
 
-// medianOf leaves its argument alone.
+// medianOf does not change its argument.
 func medianOf(x []float64) float64 {
 	var sorted [MaxCells]float64
 	n := copy(sorted[:], x)

@@ -9,7 +9,7 @@ import (
 	"bayward/agent/water"
 )
 
-// visits records the same shares of water over some visits, poured and noted
+// visits records the same shares of water over some visits, poured and recorded
 // with 5 % of error.
 func visits(n int, shares []float64, seed uint64) *water.Status {
 	cfg := pack()
@@ -26,7 +26,7 @@ func visits(n int, shares []float64, seed uint64) *water.Status {
 	return r.stand(13, 13)
 }
 
-// even are cells of a sound pack: a tenth apart.
+// even returns the shares of a sound pack: within a tenth.
 func even(n int, seed uint64) []float64 {
 	rng := rand.New(rand.NewPCG(seed, 2))
 	out := make([]float64, n)
@@ -36,7 +36,7 @@ func even(n int, seed uint64) []float64 {
 	return out
 }
 
-// TestOddCells: who is named after how many visits, and what is said.
+// TestOddCells: which cells are named after how many visits, and the text for each.
 func TestOddCells(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -45,8 +45,8 @@ func TestOddCells(t *testing.T) {
 		want   map[int]string // cell to a word of its text
 	}{
 		{"a sound pack", 8, nil, nil},
-		{"a thirsty cell", 3, map[int]float64{5: 2}, map[int]string{5: "cracked"}},
-		{"a thirsty cell, two visits: too soon", 2, map[int]float64{5: 2}, nil},
+		{"a cell that uses more", 3, map[int]float64{5: 2}, map[int]string{5: "cracked"}},
+		{"a cell that uses more, two visits: too soon", 2, map[int]float64{5: 2}, nil},
 		{"a cell that takes no charge", 4, map[int]float64{12: 0.1}, map[int]string{12: "no longer takes charge"}},
 		{"a cell that was never filled", 4, map[int]float64{2: 0}, map[int]string{2: "missed"}},
 		{"a blocked vent", 4, map[int]float64{2: 0.3}, map[int]string{2: "blocked vent"}},
@@ -76,8 +76,8 @@ func TestOddCells(t *testing.T) {
 	}
 }
 
-// TestOddCellsHoldUp: over 2,000 packs of sound cells few are named wrongly, and
-// a cell of twice the use is missed seldom.
+// TestOddCellsHoldUp: over 2,000 packs of sound cells few are named wrongly, and a
+// cell of twice the use is rarely missed.
 func TestOddCellsHoldUp(t *testing.T) {
 	false1, missed, cells := 0, 0, 0
 	for seed := range uint64(2000) {

@@ -8,22 +8,21 @@ import (
 	"bayward/agent/reading"
 )
 
-// lost is what the balance says that an overcharge takes from a cell, ml.
+// lost is the water that an overcharge takes from a cell by the balance, ml.
 func lost(overchargeAh float64) float64 {
 	r := newRig(pack(), 13)
 	r.in.GassingAh = overchargeAh
 	return r.stand(13, 13).LostML
 }
 
-// TestWaterUse: all rows of testdata/reference/water_use.csv (Faraday's law,
-// CALC), which print grams rounded to 0.01 and 0.1; a gram of water is 1.003 ml
-// at 25 °C.
+// TestWaterUse: all rows of testdata/reference/water_use.csv (Faraday's law, CALC),
+// which print grams rounded to 0.01 and 0.1; a gram of water is 1.003 ml at 25 °C.
 func TestWaterUse(t *testing.T) {
 	for _, row := range rows(t, "reference", "water_use.csv") {
 		t.Run(fmt.Sprintf("Faraday's law (CALC), %s Ah, depth %s, charge factor %s", row["capacity_Ah"], row["depth_of_discharge"], row["charge_factor"]), func(t *testing.T) {
 			over := num(t, row, "capacity_Ah") * num(t, row, "depth_of_discharge") * (num(t, row, "charge_factor") - 1)
 			if want := num(t, row, "overcharge_Ah"); math.Abs(over-want) > 0.006 {
-				t.Errorf("overcharge %.3f Ah, the row says %.2f", over, want)
+				t.Errorf("overcharge %.3f Ah, the row has %.2f", over, want)
 			}
 			grams := lost(over) * 0.99705
 			if want := num(t, row, "water_g_per_cell_per_cycle"); math.Abs(grams-want) > 0.006 {
@@ -62,12 +61,12 @@ func TestGovernmentWaterRules(t *testing.T) {
 	}
 }
 
-// TestLevelMarks holds a common block against the level marks of
-// testdata/reference/electrolyte_level.csv: the ceiling lies below every mark
-// that is given from the vent, and the fill mark at or above every mark that is
-// given from the plates. The marks from the vent disagree (3.2 mm below the tube,
-// TM 55-2210-224-12; at the base of the vent well, TM 5-3895-349-14&P): those fill
-// a cold pack by eye before its charge, this fills for the hottest hour.
+// TestLevelMarks compares a common block with the level marks of
+// testdata/reference/electrolyte_level.csv: the ceiling is below every mark
+// measured from the vent, and the fill mark is at or above every mark measured from
+// the plates. The marks from the vent disagree (3.2 mm below the tube, TM
+// 55-2210-224-12; at the base of the vent well, TM 5-3895-349-14&P): those fill a
+// cold pack by eye before its charge, this fills for the hottest hour.
 func TestLevelMarks(t *testing.T) {
 	cfg := pack()
 	s := newRig(cfg, 5).Status()
@@ -93,7 +92,7 @@ func TestLevelMarks(t *testing.T) {
 	}
 }
 
-// TestTradeRules are rules of the trade: common practice, no source.
+// TestTradeRules checks rules of the trade: common practice, no source.
 func TestTradeRules(t *testing.T) {
 	t.Run("a fill to half of the gap from plate top to bottom of the vent well is usual (common practice, no source)", func(t *testing.T) {
 		for _, floor := range []float64{19, 22, 25} { // common 6 V blocks
@@ -108,8 +107,8 @@ func TestTradeRules(t *testing.T) {
 			}
 		}
 	})
-	t.Run("a vehicle battery charged right takes 30 ml per cell and week at most (TM 5-3895-349-14&P)", func(t *testing.T) {
-		// 100 Ah at half depth, seven days, charge factor 1.10: what is right.
+	t.Run("a vehicle battery charged correctly uses 30 ml per cell and week at most (TM 5-3895-349-14&P)", func(t *testing.T) {
+		// 100 Ah at half depth, seven days, charge factor 1.10: correct charging.
 		if got := lost(7 * 100 * 0.5 * 0.10); got > 30 {
 			t.Errorf("%.1f ml a week", got)
 		}
@@ -133,12 +132,12 @@ func TestColdStandsLow(t *testing.T) {
 }
 
 // TestStateOfChargeCancels is why no level is corrected for the state of charge:
-// what the plates swell, the acid shrinks. Plates: molar volumes of lead, its
+// the acid shrinks by what the plates swell. Plates: molar volumes of lead, its
 // dioxide and its sulfate 18.3, 25.5 and 48.2 cm³/mol (CRC Handbook densities, from
 // memory). Acid: 3.6594 g of acid used and 0.67217 g of water formed for each
 // ampere-hour (Faraday's law, CALC), densities of Laliberté (2009) in
 // testdata/data/acid_density_vs_fraction_temperature.csv at 25 °C. For the invented
-// cell of 225 Ah and 2.2 L, 80 % out, what is left must be under 2 mm.
+// cell of 225 Ah and 2.2 L, 80 % discharged, the remainder must be under 2 mm.
 func TestStateOfChargeCancels(t *testing.T) {
 	const swellPerAh = (2*48.2 - 18.3 - 25.5) / (2 * 96485.33212) * 3600
 	fractions, densities := []float64{}, []float64{}
@@ -172,8 +171,8 @@ func TestStateOfChargeCancels(t *testing.T) {
 	}
 }
 
-// TestNoAmountReachesTheVents: at the hottest and with gas, whatever the level
-// was, even if only three tenths of the section are free between the plates.
+// TestNoAmountReachesTheVents: when hottest and with gas, at any level, even if
+// only three tenths of the section are free between the plates.
 func TestNoAmountReachesTheVents(t *testing.T) {
 	cfg := pack()
 	const perC = 5.66e-4 // 1998 density polynomial near 1.28, CALC

@@ -12,7 +12,7 @@ import (
 	"bayward/agent/water"
 )
 
-// pack is an invented pack of six volt blocks: 13 ml to a millimetre.
+// pack is an invented pack of six-volt blocks: 13 ml per millimetre.
 func pack() water.Config {
 	return water.Config{
 		Cells: 12, ChargeLevelMM: 3, FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
@@ -46,7 +46,7 @@ func (r *rig) wait(dt time.Duration, lowMM, highMM float64) *water.Status {
 	return r.Status()
 }
 
-// lose lets the balance count gassing that takes a height of water.
+// lose makes the balance count gassing that uses a given height of water.
 func (r *rig) lose(mm float64) { r.in.GassingAh += mm * 13 * 0.99705 / 0.336087 }
 
 func rows(t *testing.T, elem ...string) []map[string]string {

@@ -2,14 +2,14 @@ package water
 
 // Round is the water to load for the next round of a yard.
 type Round struct {
-	DueML   float64 // for the packs that want water now
+	DueML   float64 // for the packs that need water now
 	AllML   float64 // for every pack whose level is known
-	Due     int     // packs that want water now
-	Unknown int     // packs whose level is not known: their water is not in the sums
+	Due     int     // packs that need water now
+	Unknown int     // packs of unknown level, not in the sums
 }
 
-// NextRound adds up the packs of a yard. The sums are what the cells take; what
-// is spilled and what a pump leaves in its tank comes on top.
+// NextRound adds up the packs of a yard. The sums are what the cells need; spills
+// and what a pump leaves in its tank come on top.
 func NextRound(packs []*Status) Round {
 	var r Round
 	for _, s := range packs {

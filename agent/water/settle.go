@@ -8,13 +8,13 @@ import (
 )
 
 const (
-	edgeFor = 10 * time.Minute // for which a rod must stay dry before its height counts as the level
-	edgeGap = time.Hour        // between two looks at a rod, in which the level hardly moves
-	sameMM  = 0.5              // between two spans that meet at one rod
+	edgeFor = 10 * time.Minute // how long a rod must stay dry before its height counts as the level
+	edgeGap = time.Hour        // longest time between two looks at a rod; the level hardly moves in it
+	sameMM  = 0.5              // tolerance of two spans that meet at one rod
 )
 
-// edge watches a probe that leaves much open: when the level has just passed a
-// rod on its way down, it stands at that rod.
+// edge watches a probe that leaves much open: when the level has just passed a rod
+// on its way down, it is at that rod.
 type edge struct {
 	lowMM, highMM float64 // span as measured
 	at            time.Duration
@@ -24,8 +24,8 @@ type edge struct {
 	passed        bool
 }
 
-// look takes in a span in calm electrolyte; ok tells that the level stands at
-// the height of a rod.
+// look processes a span in calm electrolyte; ok reports that the level is at the
+// height of a rod.
 func (e *edge) look(now time.Duration, lowMM, highMM float64) (atMM float64, ok bool) {
 	switch {
 	case !e.seen || now-e.at > edgeGap:
@@ -55,8 +55,8 @@ func (b *Balance) thermal(packC float64) float64 {
 	return b.riseMM
 }
 
-// settle refers the measured level to 25 °C and no gas, and holds it against
-// the balance while the electrolyte is calm.
+// settle refers the measured level to 25 °C and no gas, and compares it with the
+// balance while the electrolyte is calm.
 func (b *Balance) settle(in *Inputs) {
 	b.s.PredictOK = b.anchored
 	if b.anchored {
@@ -95,7 +95,7 @@ func (b *Balance) settle(in *Inputs) {
 	b.s.ApartMM, b.s.PredictOK = 0, false
 }
 
-// compare holds a calm level against the balance.
+// compare compares a calm level with the balance.
 func (b *Balance) compare(gassingAh float64) {
 	if !b.anchored {
 		b.anchor(b.s.SettledMM, gassingAh)
@@ -106,8 +106,8 @@ func (b *Balance) compare(gassingAh float64) {
 	}
 }
 
-// passRod starts the balance anew from a rod. What it was off stays a
-// difference until the next fill: a leak must not be forgotten with each rod.
+// passRod restarts the balance from a rod. Its error remains a difference until the
+// next fill: a leak must not be forgotten at each rod.
 func (b *Balance) passRod(settledMM, gassingAh float64) {
 	stray := 0.0
 	if b.anchored {

@@ -1,26 +1,26 @@
 package water
 
-// MaxCells is the most cells that a pack can have here: an 80 V pack has 40.
+// MaxCells is the highest number of cells of a pack: an 80 V pack has 40.
 const MaxCells = 48
 
-// ForecastCoverage is the share of forecasts whose true date is meant to lie
-// between Status.ForecastLo and Status.ForecastHi.
+// ForecastCoverage is the target share of forecasts whose true date is between
+// Status.ForecastLo and Status.ForecastHi.
 const ForecastCoverage = 0.90
 
-// Status is what is known of the water after a tick. Arrays hold the first
-// Cells cells; lengths are millimetres above the plate tops at 25 °C with no
-// gas in the electrolyte, volumes are millilitres per cell.
+// Status is the state of the water after a tick. Arrays use their first Cells
+// elements; lengths are millimetres above the plate tops at 25 °C with no gas in
+// the electrolyte, volumes are millilitres per cell.
 type Status struct {
 	Cells      int
 	Known      bool // a settled level is known
 	SettledMM  float64
-	RiseMM     float64 // what a level stands higher now than settled: warmth and gas; valid with RiseKnown
+	RiseMM     float64 // how much higher a level is now than settled, by heat and gas; valid with RiseKnown
 	RiseKnown  bool    // the temperature is known
 	LowMM      float64 // lowest settled level that any cell may have
 	LowCell    int     // that cell, 1 is the positive end; valid with Known
 	CeilingMM  float64 // highest settled level that stays below the bottom of the vent well when hot
 	TotalML    float64 // NeedML of all cells
-	Due        bool    // the pack wants water: the need is worth a visit
+	Due        bool    // the pack needs water: enough for a visit
 	LostML     float64 // per cell since the last fill, by Faraday's law
 	LostTotal  float64 // per cell since the memory began
 	PredictMM  float64 // settled level by the balance; valid with PredictOK
@@ -30,8 +30,8 @@ type Status struct {
 	ForecastLo float64 // early end of its range, see ForecastCoverage
 	ForecastHi float64 // late end of its range
 	ForecastOK bool
-	Visits     int    // visits since the memory began whose water was recorded
-	Doubted    uint64 // bit n: the last level reading of cell n+1 does not agree with its estimate
+	Visits     int    // visits with recorded water since the memory began
+	Doubted    uint64 // bit n: the last level reading of cell n+1 disagrees with its estimate
 
 	// By cell.
 	LevelMM       [MaxCells]float64 // settled level, measured or estimated
@@ -40,7 +40,7 @@ type Status struct {
 	OddRatio      [MaxCells]float64 // water taken over the median of the cells; 0: not odd
 }
 
-// DoubtedCells lists the cells whose last level reading wants a second one.
+// DoubtedCells lists the cells whose last level reading needs a second one.
 func (s *Status) DoubtedCells() []int {
 	var out []int
 	for i := range s.Cells {

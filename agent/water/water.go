@@ -8,7 +8,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// Config is what is fixed of the pack; lengths are above the plate tops.
+// Config is the fixed data of the pack; lengths are above the plate tops.
 type Config struct {
 	Cells          int // 1 to MaxCells
 	ChargeLevelMM  float64
@@ -18,7 +18,7 @@ type Config struct {
 	ElectrolyteML  float64
 	FullGravity    float64
 	HottestC       float64 // highest service temperature, °C
-	GasHoldUpMM    float64 // level raised by gas held among the plates on charge
+	GasHoldUpMM    float64 // rise of the level by gas among the plates on charge
 }
 
 // Inputs is one tick.
@@ -30,9 +30,9 @@ type Inputs struct {
 	GassingAh   float64         // total of the string since the memory began
 	ChargeEnded time.Duration
 	AnyCharge   bool // a charge has ended, at ChargeEnded
-	// While a visit is open the pilot cell rises when it is filled and the
-	// others do not: cells count from the pilot's settled level when the visit
-	// opened, and from what they were given since.
+	// While a visit is open the pilot cell rises when it is filled and the others
+	// do not. So cells count from the pilot's settled level when the visit opened,
+	// plus what they were given since.
 	Visit   bool
 	VisitMM float64
 	GivenML *[MaxCells]float64 // with Visit
@@ -41,18 +41,18 @@ type Inputs struct {
 const (
 	mmPerCM    = 10.0
 	referenceC = 25.0
-	spareMM    = 1.0       // stays free below the bottom of the vent well, and above the lowest level for charging
+	spareMM    = 1.0       // margin below the bottom of the vent well and above the lowest level for charging
 	wideMM     = 6.0       // a probe that leaves more open does not measure
 	calmFor    = time.Hour // after gassing, before a level counts as settled
 	gasUp      = 30 * time.Minute
 	gasDown    = 20 * time.Minute
 	dueShare   = 1.0 / 3 // of the way from the fill mark to lowest level for charging
-	// leastFree is the least share of a cell's section that is liquid between
-	// the plates; it keeps an amount for bare plates under the ceiling.
+	// leastFree is the smallest share of a cell's section that is liquid between
+	// the plates; it keeps an amount for bare plates below the ceiling.
 	leastFree = 0.3
 )
 
-// Balance follows the water of one pack. Make it with New.
+// Balance tracks the water of one pack. Create it with [New].
 type Balance struct {
 	cfg Config
 	s   Status
@@ -78,7 +78,7 @@ type Balance struct {
 	anchorMM float64 // settled level from which the balance counts
 	anchorAh float64 // gassing total then
 	anchored bool
-	strayMM  float64       // what the balance was off when it passed rods
+	strayMM  float64       // error of the balance when it passed rods
 	beganAt  time.Duration // of the balance
 	beganAh  float64
 	began    bool
@@ -86,7 +86,7 @@ type Balance struct {
 	visitMM  float64
 	given    *[MaxCells]float64
 	edge     edge
-	open     bool // the probe is in order but leaves more than wideMM open
+	open     bool // the probe works but leaves more than wideMM open
 	use      use
 	teaches  bool    // calmMM was measured since the anchor
 	calmMM   float64 // last settled level in calm electrolyte
@@ -96,7 +96,7 @@ type Balance struct {
 	forecastAt time.Duration
 }
 
-// New makes a balance that knows no level yet.
+// New returns a balance that knows no level yet.
 func New(cfg Config) *Balance {
 	b := &Balance{cfg: cfg, apartOld: true, use: use{scale: 1, scaleSE: scaleSpread}}
 	b.s.Cells = cfg.Cells
@@ -108,10 +108,10 @@ func New(cfg Config) *Balance {
 	return b
 }
 
-// Status gives the state after the last step; it is valid until the next.
+// Status returns the state after the last step; it is valid until the next.
 func (b *Balance) Status() *Status { return &b.s }
 
-// Step takes in one tick.
+// Step processes one tick.
 func (b *Balance) Step(in *Inputs) {
 	dt := in.Now - b.last
 	if !b.started || dt < 0 {
@@ -126,8 +126,8 @@ func (b *Balance) Step(in *Inputs) {
 	b.forecast()
 }
 
-// holdUp follows the gas held among the plates: it builds up while gas is made
-// and leaves when it ends (first order; from memory, several millimetres).
+// holdUp tracks the gas held among the plates: it builds up while gas forms and
+// leaves when that ends (first order; from memory, several millimetres).
 func (b *Balance) holdUp(gassing bool, dt time.Duration) {
 	to, over := 0.0, gasDown
 	if gassing {
@@ -149,22 +149,22 @@ func (b *Balance) lose(in *Inputs) {
 	b.s.LostTotal = electrolyte.WaterML(in.GassingAh)
 }
 
-// mm is the height that a volume takes in one cell.
+// mm returns the height of a volume in one cell.
 func (b *Balance) mm(ml float64) float64 { return ml / b.cfg.FreeSurfaceCM2 * mmPerCM }
 
-// ml is the volume of a height in one cell.
+// ml returns the volume of a height in one cell.
 func (b *Balance) ml(mm float64) float64 { return mm * b.cfg.FreeSurfaceCM2 / mmPerCM }
 
-// need works out the water of each cell: to the fill mark, never past the
-// ceiling; and to just above the lowest level for charging, for bare plates. The lowest
-// estimate of all makes the call.
+// need calculates the water of each cell: to the fill mark, never past the ceiling;
+// and to just above the lowest level for charging, for bare plates. The lowest
+// estimate of all decides the call.
 func (b *Balance) need() {
 	b.s.TotalML, b.s.Due = 0, false
 	if !b.s.Known {
 		return
 	}
 	dueAt := b.cfg.FillMarkMM - dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM)
-	// What stands above the lowest level for charging now, warm or gassing, is covered.
+	// What is above the lowest level for charging now, by heat or gas, is covered.
 	now := b.riseMM + b.gasMM
 	b.spread()
 	b.s.LowMM = math.Inf(1)
@@ -191,11 +191,11 @@ func (b *Balance) need() {
 	b.s.TotalML, b.s.Due = total, b.s.LowMM <= dueAt
 }
 
-// CellNeed is the water of one cell, in millilitres: to the fill mark, and only
-// to just above the lowest level for charging, for bare plates. Neither passes the ceiling,
-// not even if only three tenths of the section are liquid between the plates.
-// settledMM is the cell's level at 25 °C without gas, riseMM what it stands
-// higher now (see Status).
+// CellNeed returns the water for one cell, in millilitres: to the fill mark, and
+// only to just above the lowest level for charging, for bare plates. Neither passes
+// the ceiling, even if only three tenths of the section are liquid between the
+// plates. settledMM is the cell's level at 25 °C without gas, riseMM how much
+// higher it is now (see Status).
 func (c *Config) CellNeed(settledMM, riseMM, ceilingMM float64) (needML, fillML float64) {
 	perMM := c.FreeSurfaceCM2 / mmPerCM
 	most := perMM * max(ceilingMM-min(settledMM, 0)*leastFree-max(settledMM, 0), 0)
@@ -207,7 +207,7 @@ func (c *Config) CellNeed(settledMM, riseMM, ceilingMM float64) (needML, fillML 
 	return needML, fillML
 }
 
-// pilotFor is the settled level that a cell's difference counts from.
+// pilotFor returns the settled level that a cell's difference counts from.
 func (b *Balance) pilotFor(i int) float64 {
 	if !b.visit {
 		return b.s.SettledMM

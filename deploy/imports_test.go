@@ -18,7 +18,7 @@ type room struct {
 // core lists the packages that decide.
 var core = []string{
 	"agent/bay", "agent/interlock", "agent/charge", "agent/cooldown", "agent/water",
-	"agent/reading", "agent/electrolyte",
+	"agent/reading", "agent/electrolyte", "agent/order",
 }
 
 // said is for the edges that address people or programs: the core, the words for it, and the one
@@ -34,6 +34,7 @@ var rooms = []room{
 	{"agent/charge", false, inner, rule},
 	{"agent/cooldown", false, inner, rule},
 	{"agent/water", false, inner, rule},
+	{"agent/order", false, []string{"agent/water"}, "what people may ask, as rows; takes the greatest number of cells from where cells are"},
 	{"agent/bay", false, core, "composes the rules and depends on no edge"},
 	{"agent/bootclock", false, nil, ground},
 	{"agent/footprint", false, nil, ground},

@@ -8,19 +8,14 @@ import (
 	"io"
 	"strings"
 	"time"
-	"unicode"
 	"unicode/utf8"
 
-	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 // Bounds of a command. They are part of the contract.
 const (
 	maxCommandBytes = 4096
-	maxIDBytes      = 64
-	maxNameRunes    = 60
-	maxNoteRunes    = 200
-	maxPackRunes    = 48
 	defaultExpiry   = time.Minute
 	maxExpiry       = time.Hour
 )
@@ -30,16 +25,11 @@ const askState = "state"
 
 // command is what somebody wants, as written.
 type command struct {
-	id, order, by, to, note string
-	pack                    string
-	time                    time.Time // zero when it is not given
-	expiry                  time.Duration
-	cell                    int
-	ml, levelMM             float64
-	gravity, atC, usPerCM   float64
-
-	given map[string]bool // fields that stand in it
-	kind  bay.OrderKind   // NoOrder for askState
+	order.Order           // Kind is order.None for askState
+	name, to    string    // of the order; the topic
+	time        time.Time // zero when it is not given
+	expiry      time.Duration
+	given       map[string]bool // fields that are in it
 }
 
 // Reason says to a program why an order was not carried out.
@@ -73,25 +63,6 @@ func refuse(r Reason, format string, args ...any) *refusal {
 	return &refusal{r, fmt.Sprintf(format, args...)}
 }
 
-// needs are the fields that an order takes besides those of every order. All
-// of them must be there.
-func needs(kind bay.OrderKind) []string {
-	switch kind {
-	case bay.OrderFill:
-		return []string{"cell", "ml"}
-	case bay.OrderLevel:
-		return []string{"cell", "level_mm"}
-	case bay.OrderGravity:
-		return []string{"cell", "gravity", "at_c"}
-	case bay.OrderQuality:
-		return []string{"us_per_cm"}
-	case bay.OrderPack:
-		return []string{"pack"}
-	default:
-		return nil
-	}
-}
-
 // field is where a member of the object goes, and what it accepts.
 type field struct {
 	into    any
@@ -102,24 +73,20 @@ func (c *command) fields(v *int, at *string, expiry *int) map[string]field {
 	text := func(p *string, most int) field {
 		return field{p, fmt.Sprintf("text of 1 to %d printable characters", most)}
 	}
-	number := func(p *float64, what string) field { return field{p, "a number of " + what} }
-	return map[string]field{
+	all := map[string]field{
 		"v":         {v, "1"},
-		"id":        text(&c.id, maxIDBytes),
+		"id":        text(&c.ID, order.MaxIDBytes),
 		"time":      {at, "RFC 3339 with a zone, such as 2026-03-01T05:07:08Z"},
 		"expires_s": {expiry, fmt.Sprintf("whole seconds, 1 to %d", int(maxExpiry.Seconds()))},
 		"to":        {&c.to, "the topic that the command is published on"},
-		"by":        text(&c.by, maxNameRunes),
-		"order":     {&c.order, "the name of an order"},
-		"note":      text(&c.note, maxNoteRunes),
-		"cell":      {&c.cell, "a whole number from 1, counted from the positive end"},
-		"ml":        number(&c.ml, "millilitres"),
-		"level_mm":  number(&c.levelMM, "millimetres above the plate tops"),
-		"gravity":   number(&c.gravity, "specific gravity, such as 1.265"),
-		"at_c":      number(&c.atC, "°C"),
-		"pack":      {&c.pack, "the name of a pack of the bay, or empty"},
-		"us_per_cm": number(&c.usPerCM, "µS/cm"),
+		"by":        text(&c.By, order.MaxNameRunes),
+		"order":     {&c.name, "the name of an order"},
+		"note":      text(&c.Note, order.MaxNoteRunes),
 	}
+	for _, f := range order.Fields() {
+		all[f.Name] = field{f.Place(&c.Order), f.Accepts(f.Low, f.High)}
+	}
+	return all
 }
 
 // parse reads the object of one order. What is wrong with a field does not
@@ -128,8 +95,8 @@ func parse(payload []byte) (c command, wrong *refusal) {
 	c.given = map[string]bool{}
 	v, at, expiry := 0, "", int(defaultExpiry.Seconds())
 	wrong = readObject(payload, c.fields(&v, &at, &expiry), c.given)
-	if !printable(c.id, maxIDBytes) || len(c.id) > maxIDBytes {
-		wrong, c.id = first(wrong, c.badText("id", maxIDBytes)), ""
+	if !printable(c.ID, order.MaxIDBytes) || len(c.ID) > order.MaxIDBytes {
+		wrong, c.ID = first(wrong, c.badText("id", order.MaxIDBytes)), ""
 	}
 	if v != 1 {
 		wrong = first(wrong, refuse(BadField, "field v must be 1: this agent reads no other version"))
@@ -149,40 +116,35 @@ func parse(payload []byte) (c command, wrong *refusal) {
 }
 
 // check judges what the fields say together, and blanks what must not be
-// repeated in an answer. Whether a value fits the pack is the bay's own matter.
+// repeated in an answer. Whether a number fits the pack is the bay's own matter.
 func (c *command) check() (wrong *refusal) {
-	kind, ok := bay.ParseOrder(c.order)
-	if c.kind = kind; !ok && c.order != askState {
-		c.order = ""
+	kind, ok := order.Parse(c.name)
+	if c.Kind = kind; !ok && c.name != askState {
+		c.name = ""
 		wrong = refuse(BadField, "field order is not accepted: must be %s or %s", strings.Join(orderNames(), ", "), askState)
 	}
-	if c.given["by"] && !printable(c.by, maxNameRunes) {
-		c.by = ""
-		wrong = first(wrong, c.badText("by", maxNameRunes))
+	if c.given["by"] && !printable(c.By, order.MaxNameRunes) {
+		c.By = ""
+		wrong = first(wrong, c.badText("by", order.MaxNameRunes))
 	}
-	if c.given["note"] && !printable(c.note, maxNoteRunes) {
-		wrong = first(wrong, c.badText("note", maxNoteRunes))
+	if c.given["note"] && !printable(c.Note, order.MaxNoteRunes) {
+		wrong = first(wrong, c.badText("note", order.MaxNoteRunes))
 	}
-	if c.pack != "" && !printable(c.pack, maxPackRunes) {
-		wrong, c.pack = first(wrong, refuse(BadField, "field pack is not accepted: must be the name of a pack of the bay, or empty")), ""
-	}
-	return first(wrong, c.checkValues())
+	return first(wrong, c.checkFields())
 }
 
-func (c *command) checkValues() *refusal {
-	wanted := map[string]bool{}
-	for _, name := range needs(c.kind) {
-		wanted[name] = true
-		if !c.given[name] {
-			return refuse(BadField, "field %s is missing: order %s needs it", name, c.order)
+// checkFields holds the fields against the order's row.
+func (c *command) checkFields() (wrong *refusal) {
+	for _, f := range order.Fields() {
+		if why := f.Check(&c.Order, order.Limits{}); why != nil && f.IsText() && c.given[f.Name] {
+			wrong = first(wrong, refuse(BadField, "%s", why.Why()))
 		}
 	}
-	for _, name := range []string{"cell", "ml", "level_mm", "gravity", "at_c", "us_per_cm", "pack"} {
-		if c.given[name] && !wanted[name] {
-			return refuse(BadField, "field %s does not belong to order %s", name, c.order)
-		}
+	c.LeaveOut(func(name string) bool { return !c.given[name] })
+	if why := order.Given(c.Kind, func(name string) bool { return c.given[name] }); why != nil {
+		wrong = first(wrong, refuse(BadField, "%s", why.Why()))
 	}
-	return nil
+	return wrong
 }
 
 func (c *command) badText(name string, most int) *refusal {
@@ -193,21 +155,18 @@ func (c *command) badText(name string, most int) *refusal {
 }
 
 // bayOrder is the order as the bay takes it.
-func (c *command) bayOrder(id, by string) bay.Order {
-	return bay.Order{
-		ID: id, Kind: c.kind, By: by, Note: c.note, Cell: c.cell, ML: c.ml,
-		LevelMM: c.levelMM, Gravity: c.gravity, AtC: c.atC, USPerCM: c.usPerCM, Pack: c.pack,
-	}
+func (c *command) bayOrder(id, by string) order.Order {
+	o := c.Order
+	o.ID, o.By = id, by
+	return o
 }
 
 func orderNames() []string {
 	var names []string
-	for k := bay.NoOrder + 1; ; k++ {
-		if _, ok := bay.ParseOrder(k.String()); !ok {
-			return names
-		}
+	for k := order.None + 1; k < order.NumKinds; k++ {
 		names = append(names, k.String())
 	}
+	return names
 }
 
 func first(a, b *refusal) *refusal {
@@ -274,12 +233,10 @@ func jsonFault(err error) string {
 	return strings.TrimPrefix(err.Error(), "json: ")
 }
 
-// printable says whether a text can stand in a record and on a screen.
-func printable(s string, mostRunes int) bool {
-	if s == "" || !utf8.ValidString(s) || utf8.RuneCountInString(s) > mostRunes || strings.TrimSpace(s) != s {
-		return false
-	}
-	return strings.IndexFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) < 0
+// printable is order.Printable for a text that neither begins nor ends with a
+// space: a name that looks like another is none.
+func printable(s string, most int) bool {
+	return order.Printable(s, most) && strings.TrimSpace(s) == s
 }
 
 // short quotes the beginning of foreign text.

@@ -15,18 +15,19 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/words"
 )
 
 // clerk takes orders as a bay would, and keeps them.
 type clerk struct {
 	mu     sync.Mutex // guards everything that follows
-	orders []bay.Order
+	orders []order.Order
 	refuse string
 	err    error
 }
 
-func (k *clerk) submit(_ context.Context, _ string, o bay.Order) (bay.Event, error) {
+func (k *clerk) submit(_ context.Context, _ string, o order.Order) (bay.Event, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if k.err != nil {
@@ -39,7 +40,7 @@ func (k *clerk) submit(_ context.Context, _ string, o bay.Order) (bay.Event, err
 	return bay.Event{Kind: bay.OrderTaken, Order: o.ID, Text: "Done."}, nil
 }
 
-func (k *clerk) taken() []bay.Order {
+func (k *clerk) taken() []order.Order {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	return slices.Clone(k.orders)
@@ -50,7 +51,7 @@ func person(name string) (Person, ed25519.PrivateKey) {
 	seed := make([]byte, ed25519.SeedSize)
 	copy(seed, name)
 	key := ed25519.NewKeyFromSeed(seed)
-	return Person{Name: name, Key: key.Public().(ed25519.PublicKey), Visit: true, Release: true}, key
+	return Person{Name: name, Key: key.Public().(ed25519.PublicKey), Right: order.MayRelease}, key
 }
 
 // signed is a command as a JOSE library would write it.
@@ -75,7 +76,7 @@ func newOffice(t testing.TB) *office {
 	o := &office{clerk: &clerk{}, now: Wall{time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC), true}}
 	known, _ := person("Ana Ruiz")
 	helper, _ := person("helper")
-	helper.Release = false
+	helper.Right = order.MayVisit
 	var err error
 	o.Client, err = New(Options{
 		Brokers: []string{"tcp://127.0.0.1:1"}, Topics: testTopics, Outbox: newOutbox(), Log: quiet(), Version: "1.2.3",
@@ -256,8 +257,8 @@ func TestRepeats(t *testing.T) {
 		t.Errorf("%+v", r)
 	}
 	var ids []string
-	for _, order := range o.taken() {
-		ids = append(ids, order.ID+" "+order.By)
+	for _, taken := range o.taken() {
+		ids = append(ids, taken.ID+" "+taken.By)
 	}
 	want := []string{"open/h-1 A. Person (not proven)", "r-1 Ana Ruiz", "open/r-2 A (not proven)", "r-2 Ana Ruiz"}
 	if !slices.Equal(ids, want) {
@@ -282,8 +283,8 @@ func TestSignedCommandCountsOnce(t *testing.T) {
 			o.ask(good)
 		}
 		releases := 0
-		for _, order := range o.taken() {
-			if order.Kind == bay.OrderRelease {
+		for _, taken := range o.taken() {
+			if taken.Kind == order.Release {
 				releases++
 			}
 		}
@@ -318,10 +319,10 @@ func TestRetainedCommand(t *testing.T) {
 func TestVisitHasCautions(t *testing.T) {
 	_, key := person("Ana Ruiz")
 	o := newOffice(t)
-	for order, want := range map[string]string{"visit-open": words.EnglishSI().Cautions(), "visit-close": ""} {
-		r := o.ask(signed(key, header("Ana Ruiz"), `{"v":1,"id":"`+order+`",`+address+`,"order":"`+order+`"}`))
+	for name, want := range map[string]string{"visit-open": words.EnglishSI().Cautions(), "visit-close": ""} {
+		r := o.ask(signed(key, header("Ana Ruiz"), `{"v":1,"id":"`+name+`",`+address+`,"order":"`+name+`"}`))
 		if r.Result != Done || r.Cautions != want {
-			t.Errorf("%s: %+v", order, r)
+			t.Errorf("%s: %+v", name, r)
 		}
 	}
 }

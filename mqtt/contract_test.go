@@ -20,6 +20,7 @@ import (
 	"bayward/agent/charge"
 	"bayward/agent/interlock"
 	"bayward/agent/notify"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/mqtt/mqtttest"
 )
@@ -127,15 +128,15 @@ func TestContractSignature(t *testing.T) {
 		t.Fatal(err)
 	}
 	key := ed25519.NewKeyFromSeed(seed)
-	order := `{"v":1,"id":"r-1","to":"bayward/quarry-road/shed-2/bay-1/command","time":"2026-03-01T11:59:30Z","order":"release"}`
-	want := signed(key, header("Ana Ruiz"), order)
+	inner := `{"v":1,"id":"r-1","to":"bayward/quarry-road/shed-2/bay-1/command","time":"2026-03-01T11:59:30Z","order":"release"}`
+	want := signed(key, header("Ana Ruiz"), inner)
 	c := contract(t)
 	example := c.Section("components", "messages", "signedCommand")["examples"].([]any)[0].(map[string]any)["payload"].(map[string]any)
 	if got := fmt.Sprintf(`{"v":1,"jws":"%v"}`, example["jws"]); got != want {
 		t.Errorf("the example in asyncapi.yaml is\n%s\nwant\n%s", got, want)
 	}
 	o := newOffice(t)
-	o.opt.People = []Person{{Name: "Ana Ruiz", Key: key.Public().(ed25519.PublicKey), Release: true}}
+	o.opt.People = []Person{{Name: "Ana Ruiz", Key: key.Public().(ed25519.PublicKey), Right: order.MayRelease}}
 	if r := o.ask(want); r.Result != Done {
 		t.Errorf("the example is not taken: %+v", r)
 	}

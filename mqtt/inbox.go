@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 // Bounds of what may come in. An attacker with the broker's password can fill
@@ -110,7 +111,7 @@ func (d *desk) read(ctx context.Context, m inbound) Response {
 		mem = &d.signed
 	}
 	now, sum := time.Now(), sha256.Sum256(m.payload)
-	if old := mem.find(c.id, now); old != nil {
+	if old := mem.find(c.ID, now); old != nil {
 		if old.sum == sum {
 			return old.answer
 		}
@@ -120,7 +121,7 @@ func (d *desk) read(ctx context.Context, m inbound) Response {
 		return d.c.response(d.bay, &c, wrong)
 	}
 	r := d.carryOut(ctx, &c, who)
-	mem.add(c.id, now, kept{sum, now, r})
+	mem.add(c.ID, now, kept{sum, now, r})
 	return r
 }
 
@@ -129,7 +130,7 @@ func (d *desk) admit(c *command, mem *memory, now time.Time) *refusal {
 	switch {
 	case mem.full(now):
 		return refuse(Busy, "too many signed commands in the last hours")
-	case c.kind == bay.OrderHold && mem == &d.open && !d.holds.take(now, holdBurst, holdEvery):
+	case c.Kind == order.Hold && mem == &d.open && !d.holds.take(now, holdBurst, holdEvery):
 		return refuse(Busy, "too many holds: one in %.0f s is taken", holdEvery.Seconds())
 	}
 	return nil
@@ -138,14 +139,14 @@ func (d *desk) admit(c *command, mem *memory, now time.Time) *refusal {
 // carryOut hands the order to the bay, as the page does, and waits for what
 // comes of it.
 func (d *desk) carryOut(ctx context.Context, c *command, who *Person) Response {
-	if c.order == askState {
+	if c.name == askState {
 		d.c.latest.urge(d.c.opt.Topics.State(d.bay))
 		d.c.stir()
 		return d.c.done(d.bay, c, "The state is published.")
 	}
-	id, by := "open/"+c.id, c.by+" (not proven)"
+	id, by := "open/"+c.ID, c.By+" (not proven)"
 	if who != nil {
-		id, by = c.id, who.Name
+		id, by = c.ID, who.Name
 	}
 	ctx, cancel := context.WithTimeout(ctx, answerWithin)
 	defer cancel()

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 // Outbox holds the events that the broker does not have yet.
@@ -51,7 +52,7 @@ type Options struct {
 	People []Person
 	// Submit hands an order to a bay and returns what came of it, as
 	// loop.Submit does; nil reads no commands.
-	Submit func(ctx context.Context, bayName string, o bay.Order) (bay.Event, error)
+	Submit func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
 	// StateEvery is how long a state without a real change may wait; 0 is 30 s.
 	StateEvery time.Duration
 	// BackOff is the wait after the n-th failure in a row, n from 1; nil is a

@@ -14,6 +14,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 // TestCommandsThroughABroker: good, bad and huge ones are answered, and the
@@ -57,7 +58,7 @@ func TestCommandsThroughABroker(t *testing.T) {
 func TestSlowBayKeepsNothingBack(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o, p := newOutbox(), newPeer()
-		c := newClient(t, Options{Outbox: o, Bays: []string{"bay-1"}, Submit: func(ctx context.Context, _ string, _ bay.Order) (bay.Event, error) {
+		c := newClient(t, Options{Outbox: o, Bays: []string{"bay-1"}, Submit: func(ctx context.Context, _ string, _ order.Order) (bay.Event, error) {
 			<-ctx.Done()
 			return bay.Event{}, ctx.Err()
 		}})

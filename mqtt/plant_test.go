@@ -12,7 +12,7 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
-	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 const deployed = "../deploy/mosquitto/"
@@ -230,7 +230,7 @@ func TestSignedOrderByScript(t *testing.T) {
 	k := &clerk{}
 	o := p.as("shed-2.quarry-road")
 	o.Outbox, o.Bays, o.Submit = newOutbox(), []string{"bay-1"}, k.submit
-	o.People = []Person{{Name: "Ana Ruiz", Key: key, Visit: true}}
+	o.People = []Person{{Name: "Ana Ruiz", Key: key, Right: order.MayVisit}}
 	o.OrderNow = func() Wall { return Wall{time.Now(), true} }
 	seen := p.subscribe(t, "display", "bayward/#")
 	c := newClient(t, o)
@@ -260,7 +260,7 @@ func TestSignedOrderByScript(t *testing.T) {
 		}
 		await(t, seen, testTopics.Response("bay-1"), step.result)
 	}
-	want := bay.Order{Kind: bay.OrderFill, By: "Ana Ruiz", Cell: 3, ML: 150.5, Note: "north end"}
+	want := order.Order{Kind: order.Fill, By: "Ana Ruiz", Cell: 3, ML: 150.5, Note: "north end"}
 	got := k.taken()
 	if len(got) == 1 {
 		want.ID = got[0].ID

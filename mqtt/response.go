@@ -3,7 +3,7 @@ package mqtt
 import (
 	"sync"
 
-	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/words"
 )
 
@@ -51,14 +51,14 @@ func (r Response) JSON() ([]byte, error) {
 
 func (c *Client) response(bayName string, cmd *command, wrong *refusal) Response {
 	return Response{
-		Bay: bayName, ID: cmd.id, Order: cmd.order, By: cmd.by,
+		Bay: bayName, ID: cmd.ID, Order: cmd.name, By: cmd.By,
 		Result: Declined, Reason: wrong.reason, Text: wrong.text, At: c.opt.OrderNow(),
 	}
 }
 
 func (c *Client) done(bayName string, cmd *command, text string) Response {
-	r := Response{Bay: bayName, ID: cmd.id, Order: cmd.order, By: cmd.by, Result: Done, Text: text, At: c.opt.OrderNow()}
-	if cmd.kind == bay.OrderVisitOpen {
+	r := Response{Bay: bayName, ID: cmd.ID, Order: cmd.name, By: cmd.By, Result: Done, Text: text, At: c.opt.OrderNow()}
+	if cmd.Kind == order.VisitOpen {
 		r.Cautions = words.EnglishSI().Cautions()
 	}
 	return r

@@ -11,16 +11,15 @@ import (
 	"slices"
 	"strings"
 
-	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 // Person is somebody who may give signed orders. The agent holds no secret of
 // theirs: who reads its files cannot order in their name.
 type Person struct {
-	Name    string            // 1 to 60 printable characters; the key id of their signatures
-	Key     ed25519.PublicKey // see ReadKey
-	Visit   bool              // may open and close visits and hand in readings
-	Release bool              // may remove a hold and release latched findings
+	Name  string            // 1 to 60 printable characters; the key id of their signatures
+	Key   ed25519.PublicKey // see ReadKey
+	Right order.Right
 }
 
 // ReadKey reads an Ed25519 public key from a PEM file, as
@@ -52,8 +51,8 @@ func checkPeople(people []Person) error {
 	seen := map[string]bool{}
 	for _, p := range people {
 		switch {
-		case !printable(p.Name, maxNameRunes):
-			return fmt.Errorf("mqtt: person %q: want a name of 1 to %d printable characters", p.Name, maxNameRunes)
+		case !printable(p.Name, order.MaxNameRunes):
+			return fmt.Errorf("mqtt: person %q: want a name of 1 to %d printable characters", p.Name, order.MaxNameRunes)
 		case len(p.Key) != ed25519.PublicKeySize:
 			return fmt.Errorf("mqtt: person %q has no key", p.Name)
 		case seen[p.Name]:
@@ -64,17 +63,9 @@ func checkPeople(people []Person) error {
 	return nil
 }
 
-// may says whether a person has the right to an order.
-func (p *Person) may(kind bay.OrderKind) bool {
-	if kind == bay.OrderRelease || kind == bay.OrderUnhold {
-		return p.Release
-	}
-	return p.Visit
-}
-
 // open says that an order needs no more than access to the broker: it can
 // only make a bay more careful, or asks for what everybody may read.
-func (c *command) open() bool { return c.kind == bay.OrderHold || c.order == askState }
+func (c *command) open() bool { return order.MayLook.Allows(c.Kind) || c.name == askState }
 
 // jws is a signed command: a compact JSON Web Signature (RFC 7515, section
 // 3.1) over the same object that an open command is.

@@ -47,8 +47,8 @@ func unwrap(payload []byte) (inner []byte, sealed *jws, wrong *refusal) {
 func (c *Client) judgeOpen(bayName string, cmd *command) *refusal {
 	switch {
 	case !cmd.open():
-		return refuse(Unsigned, "order %s needs a person's signature; only hold and %s do without", cmd.order, askState)
-	case cmd.by == "":
+		return refuse(Unsigned, "order %s needs a person's signature; only hold and %s do without", cmd.name, askState)
+	case cmd.By == "":
 		return refuse(BadField, "field by is missing")
 	}
 	return first(c.judgeAddress(bayName, cmd), c.judgeTime(cmd))
@@ -60,19 +60,19 @@ func (c *Client) judgeSigned(bayName string, cmd *command, sealed *jws) (*Person
 	switch {
 	case wrong != nil:
 		return nil, wrong
-	case cmd.given["by"] && cmd.by != who.Name:
+	case cmd.given["by"] && cmd.By != who.Name:
 		return nil, refuse(BadField, "field by must be the person who signs, or be left out")
 	case !cmd.given["to"]:
 		return nil, refuse(BadField, "field to is missing: a signed command names the topic that it is for")
 	case !cmd.given["time"]:
 		return nil, refuse(BadField, "field time is missing: a signed command says when it was given")
 	}
-	cmd.by = who.Name
+	cmd.By = who.Name
 	if wrong := first(c.judgeAddress(bayName, cmd), c.judgeTime(cmd)); wrong != nil {
 		return nil, wrong
 	}
-	if !cmd.open() && !who.may(cmd.kind) {
-		return nil, refuse(NoRight, "the role of this person does not allow the order %s", cmd.order)
+	if !cmd.open() && !who.Right.Allows(cmd.Kind) {
+		return nil, refuse(NoRight, "the role of this person does not allow the order %s", cmd.name)
 	}
 	return who, nil
 }

@@ -18,6 +18,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
 	"bayward/agent/metrics"
+	"bayward/agent/order"
 	"bayward/agent/restore"
 	"bayward/agent/systemd"
 	"bayward/agent/web"
@@ -53,7 +54,7 @@ type Parts struct {
 }
 
 // Submit gives a person's order to a bay and waits for what became of it.
-type Submit = func(ctx context.Context, bayName string, o bay.Order) (bay.Event, error)
+type Submit = func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
 
 // Agent is the whole of the program that looks after bays.
 type Agent struct {

@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/order"
 	"bayward/mqtt"
 	"bayward/mqtt/broker"
 )
@@ -49,8 +50,8 @@ func (a *Agent) brokerOptions(m *config.MQTT) mqtt.Options {
 		Topics: mqtt.Topics{Site: a.Config.Site, Agent: a.Config.Agent}, Version: a.Version, BootID: a.BootID,
 		Outbox: outbox{a.Book}, Log: a.Log, Now: func() mqtt.Wall { return wallOf(a.Wall()) },
 		// The client runs only once the loop is there to take orders.
-		Submit: func(ctx context.Context, name string, order bay.Order) (bay.Event, error) {
-			return a.Submit(ctx, name, order)
+		Submit: func(ctx context.Context, name string, o order.Order) (bay.Event, error) {
+			return a.Submit(ctx, name, o)
 		},
 	}
 	if a.OrderWall != nil {
@@ -96,8 +97,7 @@ func signers(people []config.Person, log *slog.Logger) []mqtt.Person {
 			log.Error("signed orders of this person are not taken", "person", p.Name, "err", err)
 			continue
 		}
-		release := p.Role == "release"
-		out = append(out, mqtt.Person{Name: p.Name, Key: key, Visit: release || p.Role == "visit", Release: release})
+		out = append(out, mqtt.Person{Name: p.Name, Key: key, Right: order.ParseRight(p.Role)})
 	}
 	return out
 }

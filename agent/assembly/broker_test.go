@@ -15,6 +15,7 @@ import (
 	"bayward/agent/config/configtest"
 	"bayward/agent/hardware"
 	"bayward/agent/logbook"
+	"bayward/agent/order"
 	"bayward/mqtt/mqtttest"
 )
 
@@ -63,7 +64,7 @@ func TestRolesOfSigners(t *testing.T) {
 		t.Fatalf("%+v, %s", got, &log)
 	}
 	for i, want := range []struct{ visit, release bool }{{false, false}, {true, false}, {true, true}} {
-		if got[i].Visit != want.visit || got[i].Release != want.release {
+		if got[i].Right.Allows(order.VisitOpen) != want.visit || got[i].Right.Allows(order.Release) != want.release {
 			t.Errorf("%s: %+v", got[i].Name, got[i])
 		}
 	}

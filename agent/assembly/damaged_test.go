@@ -14,6 +14,7 @@ import (
 	"bayward/agent/config/configtest"
 	"bayward/agent/interlock"
 	"bayward/agent/logbook"
+	"bayward/agent/order"
 	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
@@ -98,7 +99,7 @@ func TestDamagedLogbook(t *testing.T) {
 			path := filepath.Join(t.TempDir(), "logbook.db")
 			y := damagedSite(t, path)
 			y.Until("a charge", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted && p.Charge.Active })
-			y.Order(bay.Order{ID: "visit-1", Kind: bay.OrderVisitOpen})
+			y.Order(order.Order{ID: "visit-1", Kind: order.VisitOpen})
 			require.NoError(t, y.Close())
 			bad := spoil(t, path)
 			meanwhile(t, path)
@@ -115,10 +116,10 @@ func TestDamagedLogbook(t *testing.T) {
 
 			y = damagedSite(t, path) // the hold is in the new one
 			mustBeHeld(t, y)
-			y.Order(bay.Order{ID: "unhold-1", Kind: bay.OrderUnhold})
+			y.Order(order.Order{ID: "unhold-1", Kind: order.Unhold})
 			y.Until("a permit", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted })
 			require.False(t, y.Loop.Pictures()[1].Permit.Granted, "only that bay's hold was taken back")
-			y.OrderAt("bay-2", bay.Order{ID: "unhold-2", Kind: bay.OrderUnhold})
+			y.OrderAt("bay-2", order.Order{ID: "unhold-2", Kind: order.Unhold})
 			y.Until("a permit of the other", time.Hour, func(*bay.Picture) bool { return y.Loop.Pictures()[1].Permit.Granted })
 			require.NoError(t, y.Close())
 

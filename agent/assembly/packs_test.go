@@ -19,6 +19,7 @@ import (
 	"bayward/agent/interlock"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
+	"bayward/agent/order"
 	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
@@ -131,7 +132,7 @@ func (n *nightShift) name(bayName, pack string) bay.Event {
 	n.t.Helper()
 	answer := make(chan bay.Event, 1)
 	go func() {
-		e, err := n.Submit(context.Background(), bayName, bay.Order{ID: bayName + pack + n.bench.Now().String(), Kind: bay.OrderPack, By: "Ann", Pack: pack})
+		e, err := n.Submit(context.Background(), bayName, order.Order{ID: bayName + pack + n.bench.Now().String(), Kind: order.Pack, By: "Ann", Pack: pack})
 		if err != nil {
 			n.t.Error(err)
 		}

@@ -9,6 +9,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/loop"
+	"bayward/agent/order"
 	"bayward/agent/records"
 	"bayward/agent/usage"
 	"bayward/agent/web"
@@ -42,7 +43,7 @@ func (a *Agent) guarded() error {
 func (a *Agent) page(metrics http.Handler) http.Handler {
 	people := make([]web.Person, len(a.Config.People))
 	for i, p := range a.Config.People {
-		people[i] = web.Person{Name: p.Name, Role: web.ParseRole(p.Role), Hash: p.PINHash}
+		people[i] = web.Person{Name: p.Name, Right: order.ParseRight(p.Role), Hash: p.PINHash}
 	}
 	var record http.Handler
 	if a.Book != nil {

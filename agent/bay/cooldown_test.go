@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 )
 
@@ -36,7 +37,7 @@ func (n coolNight) readings(i int) *bay.Readings {
 		AmbientC: reading.Good(airC, now), Level: reading.LevelBetween(6, 6, now), ContactorClosed: reading.Good(0, now),
 	}
 	if i == 65 {
-		r.Orders = []bay.Order{{ID: "sg", Kind: bay.OrderGravity, By: "A. Person", Cell: 1, Gravity: 1.277, AtC: 25}}
+		r.Orders = []order.Order{{ID: "sg", Kind: order.Gravity, By: "A. Person", Cell: 1, Gravity: 1.277, AtC: 25}}
 	}
 	return r
 }

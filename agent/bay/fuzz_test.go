@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 )
 
@@ -43,9 +44,9 @@ func (b *tape) change(r *bay.Readings) {
 	r.Level.LowMM, r.Level.HighMM, r.Level.Fault = value, b.float(), fault
 }
 
-func (b *tape) order() bay.Order {
-	return bay.Order{
-		ID: string(rune(b.byte())), Kind: bay.OrderKind(b.byte()), By: "a person", Cell: int(int8(b.byte())),
+func (b *tape) order() order.Order {
+	return order.Order{
+		ID: string(rune(b.byte())), Kind: order.Kind(b.byte()), By: "a person", Cell: int(int8(b.byte())),
 		ML: b.float(), Gravity: b.float(), AtC: b.float(), LevelMM: b.float(),
 	}
 }
@@ -88,7 +89,7 @@ func FuzzStep(f *testing.F) {
 				b.change(&w.r)
 			}
 			if op&0x02 != 0 {
-				w.r.Orders = []bay.Order{b.order()}
+				w.r.Orders = []order.Order{b.order()}
 			}
 			dt, ticks := spans[int(b.byte())%len(spans)], 1
 			if op&0x40 != 0 {
@@ -132,7 +133,7 @@ func (w *world) jump(dt time.Duration) {
 func FuzzMemory(f *testing.F) {
 	core := bay.New(fuzzSetup())
 	r := goodReadings(&bay.Setup{Pack: bay.Pack{Cells: 12}})
-	r.Orders = []bay.Order{{ID: "1", Kind: bay.OrderHold, By: "a person"}, {ID: "2", Kind: bay.OrderVisitOpen, By: "a person"}}
+	r.Orders = []order.Order{{ID: "1", Kind: order.Hold, By: "a person"}, {ID: "2", Kind: order.VisitOpen, By: "a person"}}
 	core.Step(&r)
 	text, err := json.Marshal(core.Memory())
 	if err != nil {

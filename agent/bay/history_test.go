@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 )
 
@@ -177,7 +178,7 @@ func (s *saga) runaway() {
 }
 
 // tick is one tick of this life.
-func (s *saga) tick(dt time.Duration, stuck int, orders []bay.Order) {
+func (s *saga) tick(dt time.Duration, stuck int, orders []order.Order) {
 	s.w.tick(dt, stuck)
 	s.truth += dt
 	s.w.r.Orders = orders
@@ -247,7 +248,7 @@ func (s *saga) obey(e *bay.Event) {
 		switch {
 		case o.ID == "" || o.By == "":
 			s.t.Fatalf("an order without name or ID was taken: %+v", o)
-		case o.Kind == bay.OrderRelease:
+		case o.Kind == order.Release:
 			s.latched = [interlock.NumCodes]bool{} // what still holds latches anew below
 		}
 		return
@@ -295,11 +296,11 @@ func (s *saga) check(p *bay.Picture) {
 
 // order hands in a few orders: new, replayed, late, invalid.
 func (s *saga) order() {
-	var orders []bay.Order
+	var orders []order.Order
 	for range rapid.IntRange(1, 3).Draw(s.t, "orders") {
 		s.w.ids++
-		o := bay.Order{
-			ID: fmt.Sprint("o", s.w.ids), Kind: bay.OrderKind(rapid.IntRange(0, 12).Draw(s.t, "kind")), By: "a person",
+		o := order.Order{
+			ID: fmt.Sprint("o", s.w.ids), Kind: order.Kind(rapid.IntRange(0, 12).Draw(s.t, "kind")), By: "a person",
 			Cell: rapid.IntRange(0, 13).Draw(s.t, "cell"), ML: rapid.SampledFrom([]float64{0, 120, 2000, 2001, -1, math.NaN()}).Draw(s.t, "ml"),
 			Gravity: rapid.SampledFrom([]float64{1.1, 1.277, 1.41, math.NaN()}).Draw(s.t, "sg"), AtC: 25,
 			LevelMM: rapid.SampledFrom([]float64{-300, -5, 4, 15, math.Inf(1)}).Draw(s.t, "mm"),

@@ -8,6 +8,7 @@ import (
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/water"
 )
@@ -154,35 +155,35 @@ func (b *Bay) elsewhere(name string) bool { return slices.Contains(b.pic.Seen.Ta
 
 // namePack carries out a person's word on which pack is plugged in. It counts
 // until the pack is unplugged, and never against a sensor.
-func (b *Bay) namePack(o *Order) (why string) {
+func (b *Bay) namePack(o *order.Order) *order.Refusal {
 	w, seen := &b.who, &b.pic.Seen.Pack
 	i := b.find(o.Pack)
 	switch {
 	case !b.several():
-		return "this bay is there for pack " + b.setup.Pack.Name + " alone"
+		return refuseFor(o, order.OnePack, b.setup.Pack.Name)
 	case b.pic.Visit.Open:
-		return "a visit by " + b.pic.Visit.By + " is open"
+		return refuseFor(o, order.VisitIsOpen, b.pic.Visit.By)
 	case o.Pack == "":
 		w.leaving, w.want = w.at != none, none
-		return ""
+		return nil
 	case i == none:
-		return fmt.Sprintf("%q is no pack of this bay", o.Pack)
+		return refuseFor(o, order.NoSuchPack, o.Pack)
 	case b.seat.here == vacant || b.seat.empty:
-		return "no pack is connected"
+		return refuse(o, order.NoPack)
 	case b.elsewhere(o.Pack):
-		return "another bay has pack " + o.Pack + ": unplug it there, or take back there what was said"
+		return refuseFor(o, order.PackElsewhere, o.Pack)
 	case b.setup.Recognises && seen.Fault == reading.Contradictory:
-		return "the sensors of several packs answer"
+		return refuse(o, order.SensorsDisagree)
 	case b.setup.Recognises && seen.OK() && seen.Name != o.Pack:
-		return "the sensor of pack " + seen.Name + " answers"
+		return refuseFor(o, order.OtherPackSensed, seen.Name)
 	}
 	w.clash = interlock.Usual
 	if w.at == i {
 		w.leaving, w.want = false, none
-		return ""
+		return nil
 	}
 	w.leaving, w.want, w.wantBy = w.at != none, i, ByPerson
-	return ""
+	return nil
 }
 
 // letGo lays the history of a pack by, one tick after it was found gone, so that

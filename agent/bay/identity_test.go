@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/view"
 )
@@ -43,7 +44,7 @@ type spot struct {
 	amps    float64
 	named   string // what a person has said since the plug, and was taken
 	gone    int    // ticks without a pack
-	orders  []bay.Order
+	orders  []order.Order
 	total   float64 // Totals.GassingAh of the last tick
 }
 
@@ -121,7 +122,7 @@ func (s *site) tick() {
 		p.pic, p.told = pic.Clone(), slices.Clone(events)
 		for _, e := range p.told {
 			for _, o := range r.Orders {
-				if e.Kind == bay.OrderTaken && e.Order == o.ID && o.Kind == bay.OrderPack {
+				if e.Kind == bay.OrderTaken && e.Order == o.ID && o.Kind == order.Pack {
 					p.named = o.Pack
 				}
 			}
@@ -183,10 +184,10 @@ func (s *site) check(p *spot) {
 
 func (s *site) name(p *spot, pack string) {
 	s.ids++
-	p.orders = append(p.orders, bay.Order{ID: fmt.Sprint("n", s.ids), Kind: bay.OrderPack, By: "A. Person", Pack: pack})
+	p.orders = append(p.orders, order.Order{ID: fmt.Sprint("n", s.ids), Kind: order.Pack, By: "A. Person", Pack: pack})
 }
 
-func (s *site) order(p *spot, o bay.Order) {
+func (s *site) order(p *spot, o order.Order) {
 	s.ids++
 	o.ID, o.By = fmt.Sprint("n", s.ids), "A. Person"
 	p.orders = append(p.orders, o)
@@ -291,7 +292,7 @@ func TestIdentityKeepsItsPromise(t *testing.T) {
 				restarts++
 				s.restart(rapid.SampledFrom([]time.Duration{0, time.Minute, time.Hour}).Draw(t, "gap"), rapid.Bool().Draw(t, "proven"))
 			case "visit":
-				s.order(p, bay.Order{Kind: rapid.SampledFrom([]bay.OrderKind{bay.OrderVisitOpen, bay.OrderVisitClose}).Draw(t, "visit")})
+				s.order(p, order.Order{Kind: rapid.SampledFrom([]order.Kind{order.VisitOpen, order.VisitClose}).Draw(t, "visit")})
 			case "dark":
 				if p.pack != "" {
 					p.sensors = []string{p.pack}
@@ -463,14 +464,14 @@ func TestAPersonNamesThePack(t *testing.T) {
 	p.plug("lift-a")
 	s.ticks(300)
 	require.True(t, p.raised(interlock.PackUnknown))
-	for _, o := range []bay.OrderKind{bay.OrderVisitOpen, bay.OrderGravity, bay.OrderLevel} {
-		s.order(p, bay.Order{Kind: o, Cell: 1, Gravity: 1.2, AtC: 20, LevelMM: 5})
+	for _, o := range []order.Kind{order.VisitOpen, order.Gravity, order.Level} {
+		s.order(p, order.Order{Kind: o, Cell: 1, Gravity: 1.2, AtC: 20, LevelMM: 5})
 		s.tick()
 		require.Contains(t, p.heard(bay.OrderRefused), "which pack this is", o)
 	}
 	s.name(p, "lift-x")
 	s.tick()
-	require.Contains(t, p.heard(bay.OrderRefused), `"lift-x" is no pack of this bay`)
+	require.Contains(t, p.heard(bay.OrderRefused), `this bay has no pack "lift-x"`)
 	s.name(p, "lift-a")
 	s.tick()
 	require.Equal(t, "Pack lift-a is plugged in.", p.heard(bay.OrderTaken))
@@ -570,8 +571,8 @@ func TestAVisitKeepsItsPack(t *testing.T) {
 		p, other := s.spots[0], s.spots[1]
 		p.plug("lift-a")
 		s.ticks(90)
-		s.order(p, bay.Order{Kind: bay.OrderVisitOpen})
-		s.order(p, bay.Order{Kind: bay.OrderFill, Cell: 3, ML: 100})
+		s.order(p, order.Order{Kind: order.VisitOpen})
+		s.order(p, order.Order{Kind: order.Fill, Cell: 3, ML: 100})
 		s.ticks(2)
 		p.plug("")
 		s.ticks(20)
@@ -586,8 +587,8 @@ func TestAVisitKeepsItsPack(t *testing.T) {
 		require.True(t, p.pic.Visit.Open)
 		require.Empty(t, other.core.Seated(), "its visit is open elsewhere")
 		require.Equal(t, interlock.Elsewhere, other.pic.Findings[interlock.PackUnknown].Evidence.Reason)
-		s.order(p, bay.Order{Kind: bay.OrderFill, Cell: 3, ML: 20})
-		s.order(p, bay.Order{Kind: bay.OrderVisitClose})
+		s.order(p, order.Order{Kind: order.Fill, Cell: 3, ML: 20})
+		s.order(p, order.Order{Kind: order.VisitClose})
 		s.ticks(90)
 		require.Equal(t, "lift-a", other.core.Seated())
 		m := s.history("lift-a")
@@ -619,7 +620,7 @@ func TestALatchGoesWithThePack(t *testing.T) {
 	s.ticks(120)
 	require.True(t, one.raised(interlock.ChargeOverrun), "the charger may be the wrong one")
 	require.True(t, two.raised(interlock.ChargeOverrun), "the pack may have a weak cell")
-	s.order(two, bay.Order{Kind: bay.OrderRelease})
+	s.order(two, order.Order{Kind: order.Release})
 	s.ticks(120)
 	require.True(t, two.pic.Permit.Granted)
 	require.False(t, one.pic.Permit.Granted)

@@ -2,22 +2,16 @@ package bay
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"bayward/agent/electrolyte"
+	"bayward/agent/order"
+	"bayward/agent/water"
 )
 
 // keptOrders is how many order IDs are remembered, so that a repeated message
 // does nothing.
 const keptOrders = 64
-
-// rodOverWellMM is how far above the bottom of the vent well a level rod can read at all: in
-// the neck of the vent.
-const rodOverWellMM = 30.0
-
-// maxLevelMM bounds what a level rod can read, mm above or below the plate tops.
-const maxLevelMM = 200
 
 type taken struct {
 	ids  [keptOrders]string
@@ -40,15 +34,15 @@ func (t *taken) add(id string) {
 
 // take carries out the orders of this tick. None of them can grant: a hold or
 // a visit blocks, and a release only clears latches whose condition is gone.
-func (b *Bay) take(orders []Order, now time.Duration) {
+func (b *Bay) take(orders []order.Order, now time.Duration) {
 	for i := range orders {
 		o := &orders[i]
 		why := b.check(o)
-		if why == "" {
+		if why == nil {
 			why = b.carryOut(o, now)
 		}
-		if why != "" {
-			b.tell(Event{Kind: OrderRefused, By: o.By, Order: o.ID, Asked: *o, Text: "Refused " + o.Kind.String() + ": " + why + "."})
+		if why != nil {
+			b.tell(Event{Kind: OrderRefused, By: o.By, Order: o.ID, Asked: *o, Why: *why, Text: why.Text()})
 			continue
 		}
 		b.orders.add(o.ID)
@@ -58,142 +52,105 @@ func (b *Bay) take(orders []Order, now time.Duration) {
 
 // withNote adds what the person said to what was done; a visit's own events
 // carry its notes.
-func withNote(text string, o *Order) string {
+func withNote(text string, o *order.Order) string {
 	if o.Note == "" {
 		return text
 	}
 	return text + " " + o.Note
 }
 
-func takenText(o *Order) string {
-	if o.Kind == OrderVisitOpen || o.Kind == OrderVisitClose {
-		return orderText(o)
+func takenText(o *order.Order) string {
+	if o.Kind == order.VisitOpen || o.Kind == order.VisitClose {
+		return order.Done(o)
 	}
-	return withNote(orderText(o), o)
+	return withNote(order.Done(o), o)
 }
 
-func orderText(o *Order) string {
-	switch o.Kind {
-	case OrderFill:
-		return fmt.Sprintf("Cell %d was given %.0f ml.", o.Cell, o.ML)
-	case OrderGravity:
-		return fmt.Sprintf("Cell %d reads %.3f at %.1f °C.", o.Cell, o.Gravity, o.AtC)
-	case OrderLevel:
-		return fmt.Sprintf("Cell %d stands at %.1f mm by the level rod.", o.Cell, o.LevelMM)
-	case OrderQuality:
-		if o.Unmeasured {
-			return "The water was not measured."
-		}
-		return fmt.Sprintf("The water has %.1f µS/cm.", o.USPerCM)
-	case OrderPack:
-		if o.Pack == "" {
-			return "It is not known which pack is plugged in."
-		}
-		return "Pack " + o.Pack + " is plugged in."
-	default:
-		return "Done: " + o.Kind.String() + "."
-	}
+// refuse is a refusal without numbers.
+func refuse(o *order.Order, code order.Code) *order.Refusal {
+	return &order.Refusal{Code: code, Kind: o.Kind}
 }
 
-func (b *Bay) check(o *Order) string {
+// refuseFor names whom or what it is about.
+func refuseFor(o *order.Order, code order.Code, name string) *order.Refusal {
+	return &order.Refusal{Code: code, Kind: o.Kind, Name: name}
+}
+
+// check judges an order by itself and by what the bay knows of its pack.
+func (b *Bay) check(o *order.Order) *order.Refusal {
+	if why := order.Check(o, order.Limits{Cells: b.setup.Pack.Cells}); why != nil {
+		return why
+	}
 	switch {
-	case o.ID == "":
-		return "it has no ID"
 	case b.orders.has(o.ID):
-		return "an order with this ID was taken before"
-	case o.By == "":
-		return "it names no person"
-	case !b.mine() && (o.Kind == OrderGravity || o.Kind == OrderVisitOpen), b.who.at == none && o.Kind == OrderLevel:
-		return "it is not known which pack this is; say it first"
-	case o.Kind == OrderGravity && (b.seat.here == vacant || b.seat.empty):
-		return "no pack is connected whose gravity it could be"
-	case o.Kind == OrderFill || o.Kind == OrderGravity || o.Kind == OrderLevel:
-		return b.checkCell(o)
-	case o.Kind == OrderQuality && o.Unmeasured && o.Water == "":
-		return "it says nothing of the water"
-	case o.Kind == OrderQuality && !(o.USPerCM >= 0 && o.USPerCM <= MaxUSPerCM):
-		return fmt.Sprintf("%v µS/cm is not in 0 to %d", o.USPerCM, MaxUSPerCM)
+		return refuse(o, order.Repeated)
+	case !b.mine() && (o.Kind == order.Gravity || o.Kind == order.VisitOpen), b.who.at == none && o.Kind == order.Level:
+		return refuse(o, order.PackUnknown)
+	case o.Kind == order.Gravity && (b.seat.here == vacant || b.seat.empty):
+		return refuse(o, order.NoPack)
+	case o.Kind.Row().InVisit && !b.pic.Visit.Open:
+		return refuse(o, order.NoVisit)
 	}
-	return ""
+	return nil
 }
 
-func (b *Bay) checkCell(o *Order) string {
-	if o.Cell < 1 || o.Cell > b.setup.Pack.Cells {
-		return fmt.Sprintf("cell %d is not one of 1 to %d", o.Cell, b.setup.Pack.Cells)
-	}
+func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 	switch o.Kind {
-	case OrderFill:
-		if !(o.ML >= 0 && o.ML <= MaxFillML) {
-			return fmt.Sprintf("%v ml is not in 0 to %d", o.ML, MaxFillML)
-		}
-	case OrderGravity:
-		if !(o.Gravity >= 1 && o.Gravity <= 1.4) || !(o.AtC >= -30 && o.AtC <= 70) {
-			return fmt.Sprintf("gravity %v at %v °C is not in 1.0 to 1.4 at -30 to 70 °C", o.Gravity, o.AtC)
-		}
-	default:
-		if !(math.Abs(o.LevelMM) <= maxLevelMM) {
-			return fmt.Sprintf("level %v mm is not in -%d to %d", o.LevelMM, maxLevelMM, maxLevelMM)
-		}
-	}
-	return ""
-}
-
-func (b *Bay) carryOut(o *Order, now time.Duration) (why string) {
-	switch o.Kind {
-	case OrderHold:
+	case order.Hold:
 		b.held = true
-	case OrderUnhold:
+	case order.Unhold:
 		b.held, b.forgot = false, false
-	case OrderRelease:
+	case order.Release:
 		b.release = true
-	case OrderVisitOpen:
+	case order.VisitOpen:
 		return b.openVisit(o, now)
-	case OrderVisitClose:
-		return b.closeVisit(o)
-	case OrderFill:
-		if !b.pic.Visit.Open {
-			return "no visit is open"
-		}
+	case order.VisitClose:
+		b.closeVisit(o)
+	case order.Fill:
 		b.pic.Visit.GivenML[o.Cell-1] += o.ML
 		c := &b.pic.Visit.Cells[o.Cell-1]
 		c.Done, c.LevelLast = true, c.LevelLast && o.ML == 0
-	case OrderGravity:
+	case order.Gravity:
 		b.charge.CellGravity(now, o.Cell, electrolyte.GravityAt25(o.Gravity, o.AtC))
-	case OrderLevel:
+	case order.Level:
 		return b.level(o)
-	case OrderQuality:
-		if !b.pic.Visit.Open {
-			return "no visit is open"
-		}
+	case order.Quality:
 		if !o.Unmeasured {
 			b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
 		}
-	case OrderPack:
+	case order.Pack:
 		return b.namePack(o)
 	default:
-		return "there is no such order"
+		return refuse(o, order.NoSuchOrder)
 	}
-	return ""
+	return nil
 }
 
-func (b *Bay) level(o *Order) (why string) {
-	why = b.water.Level(o.Cell, o.LevelMM)
+// rejected are the codes of what the water balance says of a level reading.
+var rejected = [...]order.Code{
+	water.NotRejected: order.NoCode, water.NoSuchCell: order.OutOfRange, water.AboveVentWell: order.AboveVentWell,
+	water.NoTemperature: order.TemperatureUnknown, water.NoPilotLevel: order.LevelUnknown,
+}
+
+func (b *Bay) level(o *order.Order) *order.Refusal {
+	wellMM := b.setup.Pack.VentWellMM
+	why := rejected[b.water.Level(o.Cell, o.LevelMM)]
 	blind := !b.pic.Water.Known || !b.pic.Water.RiseKnown
-	if why != "" && (!b.pic.Visit.Open || !blind || !(o.LevelMM <= b.setup.Pack.VentWellMM+rodOverWellMM)) {
-		return why
+	if why != order.NoCode && (!b.pic.Visit.Open || !blind || !(o.LevelMM <= wellMM+water.OverWellMM)) {
+		return &order.Refusal{Code: why, Kind: o.Kind, Field: order.LevelField, Value: o.LevelMM, High: wellMM}
 	}
 	if b.pic.Visit.Open { // with nothing to compare it with, it still leads the person at the cell
 		c := &b.pic.Visit.Cells[o.Cell-1]
 		c.LevelRead, c.LevelLast, c.LevelMM = true, true, o.LevelMM
 	}
-	return ""
+	return nil
 }
 
 // openVisit locks the charge out. A visit to a pack that is not full, rested
 // and cool is only for covering its plates.
-func (b *Bay) openVisit(o *Order, now time.Duration) string {
+func (b *Bay) openVisit(o *order.Order, now time.Duration) *order.Refusal {
 	if b.pic.Visit.Open {
-		return "a visit by " + b.pic.Visit.By + " is open"
+		return refuseFor(o, order.VisitIsOpen, b.pic.Visit.By)
 	}
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
 	b.pic.Visit = Visit{Open: true, By: o.By, Since: now, OnlyCoverPlates: !ready}
@@ -203,13 +160,10 @@ func (b *Bay) openVisit(o *Order, now time.Duration) string {
 		text = "A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out."
 	}
 	b.tell(Event{Kind: VisitOpened, By: o.By, Order: o.ID, Asked: *o, Text: withNote(text, o)})
-	return ""
+	return nil
 }
 
-func (b *Bay) closeVisit(o *Order) string {
-	if !b.pic.Visit.Open {
-		return "no visit is open"
-	}
+func (b *Bay) closeVisit(o *order.Order) {
 	total := 0.0
 	for _, ml := range b.pic.Visit.GivenML {
 		total += ml
@@ -219,5 +173,4 @@ func (b *Bay) closeVisit(o *Order) string {
 	}
 	b.pic.Visit = Visit{}
 	b.tell(Event{Kind: VisitClosed, By: o.By, Order: o.ID, Asked: *o, Text: withNote(fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total), o)})
-	return ""
 }

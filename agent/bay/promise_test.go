@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 )
 
@@ -71,14 +72,14 @@ func (w *world) tick(dt time.Duration, stuck int) {
 	}
 }
 
-func (w *world) orders() []bay.Order {
+func (w *world) orders() []order.Order {
 	if rapid.IntRange(0, 7).Draw(w.t, "order") != 0 {
 		return nil
 	}
 	w.ids++
-	return []bay.Order{{
+	return []order.Order{{
 		ID:   fmt.Sprint(rapid.IntRange(max(0, w.ids-2), w.ids).Draw(w.t, "id")),
-		Kind: bay.OrderKind(rapid.IntRange(0, 9).Draw(w.t, "order kind")),
+		Kind: order.Kind(rapid.IntRange(0, 9).Draw(w.t, "order kind")),
 		By:   rapid.SampledFrom([]string{"", "a person"}).Draw(w.t, "by"),
 		Cell: rapid.IntRange(-1, 14).Draw(w.t, "cell"), ML: rapid.Float64Range(-10, 3000).Draw(w.t, "ml"),
 		Gravity: rapid.Float64Range(0.9, 1.5).Draw(w.t, "sg"), AtC: 25, LevelMM: rapid.Float64Range(-300, 300).Draw(w.t, "mm"),
@@ -93,10 +94,10 @@ func (w *world) obey(events []bay.Event) {
 				continue
 			}
 			switch o.Kind {
-			case bay.OrderHold, bay.OrderUnhold:
-				w.held = o.Kind == bay.OrderHold
-			case bay.OrderVisitOpen, bay.OrderVisitClose:
-				w.visit = o.Kind == bay.OrderVisitOpen
+			case order.Hold, order.Unhold:
+				w.held = o.Kind == order.Hold
+			case order.VisitOpen, order.VisitClose:
+				w.visit = o.Kind == order.VisitOpen
 			default:
 			}
 			break
@@ -299,7 +300,7 @@ func history(t *rapid.T, alone *[interlock.NumCodes]int) (steps, grants int) {
 }
 
 // orders2 keeps the draws of a history few: an order may come every 50 steps.
-func (w *world) orders2(step int) []bay.Order {
+func (w *world) orders2(step int) []order.Order {
 	if step%50 != 0 {
 		return nil
 	}

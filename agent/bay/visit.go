@@ -1,8 +1,9 @@
 package bay
 
 import (
-	"math"
 	"time"
+
+	"bayward/agent/order"
 )
 
 // VisitForgottenAfter is how long a visit may be open before people are
@@ -32,11 +33,11 @@ func (m *VisitMemory) recall(v *Visit) {
 	for i := range m.Cells[:min(len(m.Cells), len(v.Cells))] {
 		kept, c := &m.Cells[i], &v.Cells[i]
 		c.Done = kept.Done
-		if kept.LevelMM != nil && math.Abs(*kept.LevelMM) <= maxLevelMM {
+		if kept.LevelMM != nil && order.LevelField.Holds(*kept.LevelMM) {
 			c.LevelRead, c.LevelLast, c.LevelMM = true, kept.LevelLast, *kept.LevelMM
 		}
 	}
-	if m.USPerCM != nil && *m.USPerCM >= 0 && *m.USPerCM <= MaxUSPerCM {
+	if m.USPerCM != nil && order.USPerCMField.Holds(*m.USPerCM) {
 		v.USPerCM, v.QualityKnown = *m.USPerCM, true
 	}
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 )
 
@@ -30,7 +31,7 @@ func visitSetup() bay.Setup {
 	}
 }
 
-func (y *pourer) step(orders ...bay.Order) *bay.Picture {
+func (y *pourer) step(orders ...order.Order) *bay.Picture {
 	for i := range orders {
 		y.n++
 		orders[i].ID, orders[i].By = string(rune('a'+y.n)), "A. Person"
@@ -41,7 +42,7 @@ func (y *pourer) step(orders ...bay.Order) *bay.Picture {
 		AmbientC: reading.Good(21, y.now), Level: reading.LevelBetween(y.levelMM, y.levelMM, y.now), Orders: orders,
 	})
 	for _, o := range orders {
-		if o.Kind == bay.OrderFill && o.Cell == 1 {
+		if o.Kind == order.Fill && o.Cell == 1 {
 			y.levelMM += o.ML / 13 // 130 cm²: 13 ml for each millimetre
 		}
 	}
@@ -55,15 +56,15 @@ func TestPouringThePilotLeavesTheOthersThirsty(t *testing.T) {
 	for range 60 {
 		y.step()
 	}
-	before := y.step(bay.Order{Kind: bay.OrderVisitOpen}).Water
+	before := y.step(order.Order{Kind: order.VisitOpen}).Water
 	require.InDelta(t, 130, before.NeedML[0], 1, "10 mm on 130 cm²")
-	y.step(bay.Order{Kind: bay.OrderFill, Cell: 1, ML: 130})
+	y.step(order.Order{Kind: order.Fill, Cell: 1, ML: 130})
 	after := y.step().Water
 	require.InDelta(t, 0, after.NeedML[0], 1)
 	for i := 1; i < 12; i++ {
 		require.InDelta(t, before.NeedML[i], after.NeedML[i], 1e-6, "cell %d", i+1)
 	}
-	y.step(bay.Order{Kind: bay.OrderVisitClose})
+	y.step(order.Order{Kind: order.VisitClose})
 	closed := y.step().Water
 	require.InDelta(t, 13, closed.LevelMM[0], 0.1)
 	require.InDelta(t, 3, closed.LevelMM[1], 0.1, "cell 2 was given nothing")
@@ -77,14 +78,14 @@ func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
 	for range 60 {
 		y.step()
 	}
-	y.step(bay.Order{Kind: bay.OrderVisitOpen})
-	y.step(bay.Order{Kind: bay.OrderFill, Cell: 1, ML: 104})
-	y.step(bay.Order{Kind: bay.OrderFill, Cell: 2, ML: 104})
-	y.step(bay.Order{Kind: bay.OrderLevel, Cell: 2, LevelMM: 11}) // it stood lower than thought
-	p := y.step(bay.Order{Kind: bay.OrderFill, Cell: 2, ML: 26})
+	y.step(order.Order{Kind: order.VisitOpen})
+	y.step(order.Order{Kind: order.Fill, Cell: 1, ML: 104})
+	y.step(order.Order{Kind: order.Fill, Cell: 2, ML: 104})
+	y.step(order.Order{Kind: order.Level, Cell: 2, LevelMM: 11}) // it stood lower than thought
+	p := y.step(order.Order{Kind: order.Fill, Cell: 2, ML: 26})
 	require.InDelta(t, 13, p.Water.LevelMM[1], 0.1, "11 mm and 26 ml on 130 cm²")
 	require.Equal(t, bay.CellVisit{Done: true, LevelRead: true, LevelMM: 11}, p.Visit.Cells[1])
-	y.step(bay.Order{Kind: bay.OrderVisitClose})
+	y.step(order.Order{Kind: order.VisitClose})
 	p = y.step()
 	require.InDelta(t, 13, p.Water.LevelMM[0], 0.1)
 	require.InDelta(t, 13, p.Water.LevelMM[1], 0.1)
@@ -96,8 +97,8 @@ func TestAVisitComesBackWhole(t *testing.T) {
 	for range 60 {
 		y.step()
 	}
-	y.step(bay.Order{Kind: bay.OrderVisitOpen, Note: "Confirmed: face shield."}, bay.Order{Kind: bay.OrderQuality, USPerCM: 4.5})
-	y.step(bay.Order{Kind: bay.OrderFill, Cell: 3, ML: 0}, bay.Order{Kind: bay.OrderLevel, Cell: 4, LevelMM: -2})
+	y.step(order.Order{Kind: order.VisitOpen, Note: "Confirmed: face shield."}, order.Order{Kind: order.Quality, USPerCM: 4.5})
+	y.step(order.Order{Kind: order.Fill, Cell: 3, ML: 0}, order.Order{Kind: order.Level, Cell: 4, LevelMM: -2})
 	want := y.step().Visit
 	raw, err := json.Marshal(y.core.Memory())
 	require.NoError(t, err)
@@ -115,17 +116,17 @@ func TestAVisitComesBackWhole(t *testing.T) {
 // TestNotesGoIntoTheRecord: and water that cannot be is refused.
 func TestNotesGoIntoTheRecord(t *testing.T) {
 	core := bay.New(visitSetup())
-	_, events := core.Step(&bay.Readings{Now: time.Second, Orders: []bay.Order{
-		{ID: "1", By: "A", Kind: bay.OrderQuality, USPerCM: 4},
-		{ID: "2", By: "A", Kind: bay.OrderVisitOpen, Note: "Confirmed: face shield."},
-		{ID: "3", By: "A", Kind: bay.OrderQuality, USPerCM: -1},
-		{ID: "4", By: "A", Kind: bay.OrderQuality, USPerCM: 4.5},
-		{ID: "5", By: "A", Kind: bay.OrderQuality, Unmeasured: true},
-		{ID: "6", By: "A", Kind: bay.OrderQuality, Unmeasured: true, Water: "distilled"},
-		{ID: "7", By: "A", Kind: bay.OrderGravity, Cell: 3, Gravity: 1.265, AtC: 31},
+	_, events := core.Step(&bay.Readings{Now: time.Second, Orders: []order.Order{
+		{ID: "1", By: "A", Kind: order.Quality, USPerCM: 4},
+		{ID: "2", By: "A", Kind: order.VisitOpen, Note: "Confirmed: face shield."},
+		{ID: "3", By: "A", Kind: order.Quality, USPerCM: -1},
+		{ID: "4", By: "A", Kind: order.Quality, USPerCM: 4.5},
+		{ID: "5", By: "A", Kind: order.Quality, Unmeasured: true},
+		{ID: "6", By: "A", Kind: order.Quality, Unmeasured: true, Water: "distilled"},
+		{ID: "7", By: "A", Kind: order.Gravity, Cell: 3, Gravity: 1.265, AtC: 31},
 	}})
 	var texts []string
-	asked := map[string]bay.Order{}
+	asked := map[string]order.Order{}
 	for _, e := range events {
 		asked[e.Asked.ID] = e.Asked
 		if e.Order != "" && e.Kind != bay.OrderTaken || e.Order == "4" || e.Order == "6" {
@@ -135,13 +136,13 @@ func TestNotesGoIntoTheRecord(t *testing.T) {
 	require.Equal(t, []string{
 		"Refused quality: no visit is open.",
 		"A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out. Confirmed: face shield.",
-		"Refused quality: -1 µS/cm is not in 0 to 50000.",
+		"Refused quality: field us_per_cm: value -1 is not accepted: must be 0 to 50000 µS/cm.",
 		"The water has 4.5 µS/cm.",
-		"Refused quality: it says nothing of the water.",
-		"The water was not measured.",
+		"Refused quality: it needs field us_per_cm or water_kind.",
+		"The water was not measured (distilled).",
 	}, texts)
 	require.Equal(t, "distilled", asked["6"].Water)
-	require.Equal(t, bay.Order{ID: "7", By: "A", Kind: bay.OrderGravity, Cell: 3, Gravity: 1.265, AtC: 31}, asked["7"])
+	require.Equal(t, order.Order{ID: "7", By: "A", Kind: order.Gravity, Cell: 3, Gravity: 1.265, AtC: 31}, asked["7"])
 	require.Equal(t, "Confirmed: face shield.", asked["2"].Note)
 }
 
@@ -149,7 +150,7 @@ func TestNotesGoIntoTheRecord(t *testing.T) {
 // what no cell can show is refused all the same.
 func TestTheLevelRodLeadsWhereTheProbeIsBroken(t *testing.T) {
 	y := &pourer{core: bay.New(visitSetup()), levelMM: 5}
-	blind := func(orders ...bay.Order) (*bay.Picture, []bay.Event) {
+	blind := func(orders ...order.Order) (*bay.Picture, []bay.Event) {
 		y.now += time.Second
 		return y.core.Step(&bay.Readings{
 			Now: y.now, PackV: reading.Good(25.2, y.now), CurrentA: reading.Good(0, y.now), PackC: reading.Good(25, y.now),
@@ -159,11 +160,11 @@ func TestTheLevelRodLeadsWhereTheProbeIsBroken(t *testing.T) {
 	for range 60 {
 		blind()
 	}
-	_, events := blind(bay.Order{ID: "1", By: "A", Kind: bay.OrderLevel, Cell: 2, LevelMM: -6})
+	_, events := blind(order.Order{ID: "1", By: "A", Kind: order.Level, Cell: 2, LevelMM: -6})
 	require.Equal(t, bay.OrderRefused, events[0].Kind, "outside of a visit it is of no use")
-	blind(bay.Order{ID: "2", By: "A", Kind: bay.OrderVisitOpen})
-	p, _ := blind(bay.Order{ID: "3", By: "A", Kind: bay.OrderLevel, Cell: 2, LevelMM: -6})
+	blind(order.Order{ID: "2", By: "A", Kind: order.VisitOpen})
+	p, _ := blind(order.Order{ID: "3", By: "A", Kind: order.Level, Cell: 2, LevelMM: -6})
 	require.Equal(t, bay.CellVisit{LevelRead: true, LevelLast: true, LevelMM: -6}, p.Visit.Cells[1])
-	p, _ = blind(bay.Order{ID: "4", By: "A", Kind: bay.OrderLevel, Cell: 3, LevelMM: 60})
+	p, _ = blind(order.Order{ID: "4", By: "A", Kind: order.Level, Cell: 3, LevelMM: 60})
 	require.False(t, p.Visit.Cells[2].LevelRead)
 }

@@ -8,6 +8,7 @@ import (
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/water"
 )
@@ -70,7 +71,7 @@ type Readings struct {
 	Bare   reading.Level
 	Pack   PackSeen // whose own sensor answers, in a bay that recognises packs
 	Taken  []string // the packs that other bays have
-	Orders []Order
+	Orders []order.Order
 }
 
 // PackSeen is one look for the sensors that stay in packs. With no fault exactly
@@ -89,76 +90,6 @@ func (p PackSeen) Aged(now, limit time.Duration) PackSeen {
 	p.Fault = reading.Reading{At: p.At, Fault: p.Fault}.Aged(now, limit).Fault
 	return p
 }
-
-// OrderKind is what a person asks for.
-type OrderKind uint8
-
-// The orders. None of them can grant the permit.
-const (
-	NoOrder OrderKind = iota
-	OrderHold
-	OrderUnhold     // remove a hold
-	OrderRelease    // clear latched findings whose condition is gone; needs a right
-	OrderVisitOpen  // needs a right
-	OrderVisitClose // needs a right
-	OrderFill       // water given to one cell in the open visit
-	OrderGravity    // a hydrometer reading of one cell
-	OrderLevel      // a level reading of one cell
-	OrderQuality    // how pure the water of the open visit is
-	OrderPack       // which pack is plugged in; needs a right
-	numOrders
-)
-
-var orderNames = [numOrders]string{
-	"none", "hold", "unhold", "release", "visit-open", "visit-close", "fill", "gravity", "level", "quality", "pack",
-}
-
-// String is the order's name in messages, such as "visit-open".
-func (k OrderKind) String() string {
-	if k >= numOrders {
-		return fmt.Sprintf("order-%d", uint8(k))
-	}
-	return orderNames[k]
-}
-
-// ParseOrder finds an order by its name in messages; ok is false for a name
-// that is not one.
-func ParseOrder(name string) (kind OrderKind, ok bool) {
-	for k := NoOrder + 1; k < numOrders; k++ {
-		if orderNames[k] == name {
-			return k, true
-		}
-	}
-	return NoOrder, false
-}
-
-// Order is one request of a person. Whether that person has the right to it
-// is decided at the edge, before it becomes part of the readings.
-type Order struct {
-	ID      string // unique; a repeated ID does nothing
-	Kind    OrderKind
-	By      string  // the person
-	Cell    int     // 1 is the positive end; fill, gravity and level only
-	ML      float64 // fill: millilitres given, 0 to MaxFillML
-	Gravity float64 // gravity: specific gravity as read, 1.0 to 1.4
-	AtC     float64 // gravity: electrolyte temperature, °C
-	LevelMM float64 // level: level as read, mm
-	USPerCM float64 // quality: conductivity of the water, µS/cm, 0 to MaxUSPerCM
-	// Water is what kind it is: "demineralised", "distilled", "other", or ""
-	// when nobody said. With Unmeasured that is all that a quality order tells.
-	Water      string
-	Unmeasured bool
-	Pack       string // pack: its name, "" to take back what was said
-	Note       string // what the person says with it, for the record; "" for nothing
-}
-
-// MaxFillML is the most water that one fill order may name, a bound against
-// slips of the finger.
-const MaxFillML = 2000
-
-// MaxUSPerCM is the highest conductivity of water that an order may name: sea
-// water has 50,000 µS/cm.
-const MaxUSPerCM = 50000
 
 // Setup is what is fixed for a bay: its pack, its limits and which sensors it
 // has. It is read once.
@@ -351,6 +282,7 @@ type Event struct {
 	Code  interlock.Code // FindingRaised, FindingCleared; PermitBlocked: the first reason
 	By    string         // visits and orders: the person
 	Order string         // orders: the ID
-	Asked Order          // orders and visits: what the person asked for
+	Asked order.Order    // orders and visits: what the person asked for
+	Why   order.Refusal  // OrderRefused: why
 	Text  string         // one sentence for a person, SI units
 }

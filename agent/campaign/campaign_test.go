@@ -11,6 +11,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/sensors/sim"
 )
 
@@ -93,7 +94,7 @@ var trials = []trial{
 	unseen(sim.CompleteBroken, 0, "it reads as not complete, so it can only prove less"),
 	{
 		name: "contactor-welded, then held", says: interlock.ContactorStuck,
-		do:    func(r *rig) { r.truth.SetFault(sim.ContactorWelded, true); r.order(bay.OrderHold, "") },
+		do:    func(r *rig) { r.truth.SetFault(sim.ContactorWelded, true); r.order(order.Hold, "") },
 		mend:  func(r *rig) { r.truth.SetFault(sim.ContactorWelded, false) },
 		bound: 2 * time.Second,
 	},
@@ -148,9 +149,9 @@ var trials = []trial{
 			other.Name = another
 			s.Packs, s.Pack = []bay.Pack{s.Pack, other}, bay.Pack{}
 		},
-		first: func(r *rig) { r.order(bay.OrderPack, pack.Name) },
-		do:    func(r *rig) { r.order(bay.OrderPack, "") },
-		mend:  func(r *rig) { r.order(bay.OrderPack, another) },
+		first: func(r *rig) { r.order(order.Pack, pack.Name) },
+		do:    func(r *rig) { r.order(order.Pack, "") },
+		mend:  func(r *rig) { r.order(order.Pack, another) },
 	},
 	{
 		name: "disk full", says: interlock.RecordFailing, stays: "the charge is guarded all the same; people are told that the record has gaps",
@@ -158,11 +159,11 @@ var trials = []trial{
 	},
 	{
 		name: "hold", says: interlock.Held, bound: time.Second, back: atRest,
-		do: func(r *rig) { r.order(bay.OrderHold, "") }, mend: func(r *rig) { r.order(bay.OrderUnhold, "") },
+		do: func(r *rig) { r.order(order.Hold, "") }, mend: func(r *rig) { r.order(order.Unhold, "") },
 	},
 	{
 		name: "visit opened", says: interlock.VisitOpen, bound: 2 * time.Second, back: atRest,
-		do: func(r *rig) { r.order(bay.OrderVisitOpen, "") }, mend: func(r *rig) { r.order(bay.OrderVisitClose, "") },
+		do: func(r *rig) { r.order(order.VisitOpen, "") }, mend: func(r *rig) { r.order(order.VisitClose, "") },
 	},
 	{
 		name: "loop late", says: interlock.AgentUnready, bound: 5 * time.Second, back: atRest,

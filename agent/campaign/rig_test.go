@@ -13,6 +13,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/interlock"
 	"bayward/agent/loop"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/words"
 	"bayward/sensors"
@@ -179,9 +180,9 @@ func (r *rig) charge() {
 }
 
 // order hands in a person's order; the next tick takes it.
-func (r *rig) order(kind bay.OrderKind, pack string) {
+func (r *rig) order(kind order.Kind, pack string) {
 	r.ids++
-	o := bay.Order{ID: fmt.Sprint("o", r.ids), Kind: kind, By: "a person", Pack: pack}
+	o := order.Order{ID: fmt.Sprint("o", r.ids), Kind: kind, By: "a person", Pack: pack}
 	ctx, cancel := context.WithCancel(r.t.Context())
 	cancel() // do not wait for the answer
 	_, _ = r.loop.Submit(ctx, "bay-1", o)

@@ -95,7 +95,7 @@ func TestDemoKeepsTheContract(t *testing.T) {
 			}
 			if !asked && channel == "status" { // the agent listens from before its birth
 				asked = true
-				order(t, reader)
+				holdByBroker(t, reader)
 			}
 		case err := <-ended:
 			t.Fatalf("the demo ended: %v", err)
@@ -112,8 +112,8 @@ func TestDemoKeepsTheContract(t *testing.T) {
 
 const garbage = "this is no command"
 
-// order holds the bay whose probe is broken, and sends what is no command.
-func order(t *testing.T, reader paho.Client) {
+// holdByBroker holds the bay whose probe is broken, and sends what is no command.
+func holdByBroker(t *testing.T, reader paho.Client) {
 	t.Helper()
 	topic := "bayward/quarry-road/shed-2/bay-3/command"
 	for _, payload := range []string{

@@ -22,6 +22,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/logwriter"
 	"bayward/agent/loop"
+	"bayward/agent/order"
 	"bayward/agent/usage"
 	"bayward/agent/words"
 	"bayward/mqtt/broker"
@@ -148,16 +149,16 @@ func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, versio
 // pour lets the water of a fill order run into the simulated cell, and mends
 // a broken probe when a visit is closed, whoever did it.
 func (d *demo) pour(next assembly.Submit) assembly.Submit {
-	return func(ctx context.Context, bayName string, o bay.Order) (bay.Event, error) {
+	return func(ctx context.Context, bayName string, o order.Order) (bay.Event, error) {
 		e, err := next(ctx, bayName, o)
 		y := d.bays[bayName]
 		if err != nil || y == nil || e.Kind != bay.OrderTaken {
 			return e, err
 		}
 		switch o.Kind {
-		case bay.OrderFill:
+		case order.Fill:
 			err = y.AddWater(o.Cell, o.ML)
-		case bay.OrderVisitClose:
+		case order.VisitClose:
 			y.SetFault(sim.ProbeOpen, false)
 		default:
 		}

@@ -8,6 +8,7 @@ import (
 	"bayward/agent/assembly"
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/sensors/sim"
 )
 
@@ -98,7 +99,7 @@ func (t *technician) reason(p *bay.Picture) (why string, in time.Duration) {
 
 // visit opens a visit, gives each cell what the picture says, and closes it.
 func (t *technician) visit(ctx context.Context, p *bay.Picture) error {
-	if err := t.order(ctx, p.Bay, bay.Order{Kind: bay.OrderVisitOpen}); err != nil {
+	if err := t.order(ctx, p.Bay, order.Order{Kind: order.VisitOpen}); err != nil {
 		return err
 	}
 	amounts := p.Water.NeedML[:p.Water.Cells]
@@ -111,14 +112,14 @@ func (t *technician) visit(ctx context.Context, p *bay.Picture) error {
 		if !p.Water.Known || ml <= 0 {
 			continue
 		}
-		if err := t.order(ctx, p.Bay, bay.Order{Kind: bay.OrderFill, Cell: i + 1, ML: ml}); err != nil {
+		if err := t.order(ctx, p.Bay, order.Order{Kind: order.Fill, Cell: i + 1, ML: ml}); err != nil {
 			return err
 		}
 	}
-	return t.order(ctx, p.Bay, bay.Order{Kind: bay.OrderVisitClose})
+	return t.order(ctx, p.Bay, order.Order{Kind: order.VisitClose})
 }
 
-func (t *technician) order(ctx context.Context, bayName string, o bay.Order) error {
+func (t *technician) order(ctx context.Context, bayName string, o order.Order) error {
 	t.orders++
 	o.ID, o.By = fmt.Sprintf("demo-%d", t.orders), "simulated technician"
 	e, err := t.submit(ctx, bayName, o)

@@ -14,6 +14,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/charge"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 )
 
@@ -61,7 +62,7 @@ func (s *scene) run(d time.Duration) {
 }
 
 // asked is the event that answers an order.
-func asked(o bay.Order) bay.Event {
+func asked(o order.Order) bay.Event {
 	o.ID, o.By = "1", "A. Person"
 	return bay.Event{Kind: bay.OrderTaken, By: o.By, Order: o.ID, Asked: o}
 }
@@ -234,19 +235,19 @@ func TestFollowVisit(t *testing.T) {
 	s.p.Stage = bay.Watering
 	s.p.Visit = bay.Visit{Open: true, By: "A. Person", Since: 1}
 	s.read(25, 0, 30, 4)
-	s.tick(bay.Event{Kind: bay.VisitOpened, By: "A. Person", Asked: bay.Order{Note: "Confirmed: gloves."}})
+	s.tick(bay.Event{Kind: bay.VisitOpened, By: "A. Person", Asked: order.Order{Note: "Confirmed: gloves."}})
 	opened := s.stamp()
-	for _, o := range []bay.Order{
-		{Kind: bay.OrderQuality, USPerCM: 4.5, Water: "distilled", Note: "Kind: distilled."},
-		{Kind: bay.OrderLevel, Cell: 2, LevelMM: 3},
-		{Kind: bay.OrderLevel, Cell: 2, LevelMM: 2},
-		{Kind: bay.OrderFill, Cell: 2, ML: 100, Note: "Typed in from paper."},
-		{Kind: bay.OrderFill, Cell: 2, ML: 50, Note: "Typed in from paper."},
-		{Kind: bay.OrderLevel, Cell: 2, LevelMM: 13},
-		{Kind: bay.OrderFill, Cell: 1, ML: 0},
-		{Kind: bay.OrderGravity, Cell: 12, Gravity: 1.265, AtC: 31},
-		{Kind: bay.OrderQuality, Unmeasured: true, Water: "distilled"},
-		{Kind: bay.OrderHold, Note: "not of the visit"},
+	for _, o := range []order.Order{
+		{Kind: order.Quality, USPerCM: 4.5, Water: "distilled", Note: "Kind: distilled."},
+		{Kind: order.Level, Cell: 2, LevelMM: 3},
+		{Kind: order.Level, Cell: 2, LevelMM: 2},
+		{Kind: order.Fill, Cell: 2, ML: 100, Note: "Typed in from paper."},
+		{Kind: order.Fill, Cell: 2, ML: 50, Note: "Typed in from paper."},
+		{Kind: order.Level, Cell: 2, LevelMM: 13},
+		{Kind: order.Fill, Cell: 1, ML: 0},
+		{Kind: order.Gravity, Cell: 12, Gravity: 1.265, AtC: 31},
+		{Kind: order.Quality, Unmeasured: true, Water: "distilled"},
+		{Kind: order.Hold, Note: "not of the visit"},
 	} {
 		s.tick(asked(o))
 		v := s.got.Visits[len(s.got.Visits)-1]
@@ -254,7 +255,7 @@ func TestFollowVisit(t *testing.T) {
 	}
 	s.read(25, 0, 30, 12.5)
 	s.p.Visit, s.p.Stage = bay.Visit{}, bay.Rested
-	s.tick(bay.Event{Kind: bay.VisitClosed, By: "B. Person", Asked: bay.Order{Note: "Confirmed: caps."}})
+	s.tick(bay.Event{Kind: bay.VisitClosed, By: "B. Person", Asked: order.Order{Note: "Confirmed: caps."}})
 	require.Equal(t, Visit{
 		Span: Span{Bay: "bay-1", Pack: "lift-24v", Origin: ByAgent, Start: opened, End: s.stamp()},
 		Kind: VisitWater, By: "A. Person", ClosedBy: "B. Person", Cautions: "Confirmed: gloves.", Water: "distilled", USPerCM: Known(4.5),
@@ -295,7 +296,7 @@ func TestFollowVisitThatTheFileLost(t *testing.T) {
 func TestRoundsOfReadings(t *testing.T) {
 	s := newScene(t, Rows{})
 	by := func(who string, cell int) bay.Event {
-		e := asked(bay.Order{Kind: bay.OrderGravity, Cell: cell, Gravity: 1.25, AtC: 20})
+		e := asked(order.Order{Kind: order.Gravity, Cell: cell, Gravity: 1.25, AtC: 20})
 		e.Asked.By = who
 		return e
 	}
@@ -522,8 +523,8 @@ func (s *scene) shake(rt *rapid.T) []bay.Event {
 	case 7:
 		p.Pack = &bay.Pack{Name: rapid.SampledFrom([]string{"lift-24v", "other", ""}).Draw(rt, "pack"), Cells: 12}
 	default:
-		kind := rapid.SampledFrom([]bay.OrderKind{bay.OrderFill, bay.OrderLevel, bay.OrderGravity, bay.OrderQuality}).Draw(rt, "order")
-		return []bay.Event{asked(bay.Order{Kind: kind, Cell: rapid.IntRange(1, 12).Draw(rt, "cell"), ML: 10, Gravity: 1.2})}
+		kind := rapid.SampledFrom([]order.Kind{order.Fill, order.Level, order.Gravity, order.Quality}).Draw(rt, "order")
+		return []bay.Event{asked(order.Order{Kind: kind, Cell: rapid.IntRange(1, 12).Draw(rt, "cell"), ML: 10, Gravity: 1.2})}
 	}
 	return []bay.Event{{Kind: bay.StageChanged}}
 }

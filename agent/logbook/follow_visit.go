@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 // roundFor is how long after a reading by hand the next one still belongs to
@@ -90,11 +91,11 @@ func visitKindOf(p *bay.Picture) string {
 	return VisitWater
 }
 
-func (f *Follower) orderTaken(s Stamp, p *bay.Picture, o *bay.Order) {
+func (f *Follower) orderTaken(s Stamp, p *bay.Picture, o *order.Order) {
 	switch o.Kind {
-	case bay.OrderGravity, bay.OrderLevel:
+	case order.Gravity, order.Level:
 		f.round(s, p, o)
-	case bay.OrderFill, bay.OrderQuality:
+	case order.Fill, order.Quality:
 		if f.visit == nil {
 			f.visit = f.visitOf(s, p)
 		}
@@ -105,10 +106,10 @@ func (f *Follower) orderTaken(s Stamp, p *bay.Picture, o *bay.Order) {
 }
 
 // apply notes what an order of the visit says.
-func (v *Visit) apply(o *bay.Order) {
+func (v *Visit) apply(o *order.Order) {
 	note := o.Note
 	switch o.Kind {
-	case bay.OrderFill:
+	case order.Fill:
 		c := v.cell(o.Cell)
 		given := o.ML
 		if c.ML != nil {
@@ -116,13 +117,13 @@ func (v *Visit) apply(o *bay.Order) {
 		}
 		c.ML = Known(given)
 		v.TotalML += o.ML
-	case bay.OrderLevel:
+	case order.Level:
 		if c := v.cell(o.Cell); c.ML == nil {
 			c.BeforeMM = Known(o.LevelMM)
 		} else {
 			c.AfterMM = Known(o.LevelMM)
 		}
-	case bay.OrderGravity:
+	case order.Gravity:
 		c := v.cell(o.Cell)
 		c.Gravity, c.AtC = Known(o.Gravity), Known(o.AtC)
 	default:
@@ -138,7 +139,7 @@ func (v *Visit) apply(o *bay.Order) {
 
 // round makes sure that a reading by hand has a row: the open visit, or a
 // round of readings by the same person.
-func (f *Follower) round(s Stamp, p *bay.Picture, o *bay.Order) {
+func (f *Follower) round(s Stamp, p *bay.Picture, o *order.Order) {
 	if v := f.visit; v != nil && v.Kind == VisitReadings && v.By != o.By {
 		f.endVisit(f.readAt, v.By)
 	}

@@ -44,12 +44,12 @@ func (g *guard) refresh(closed bool) error {
 	defer g.mu.Unlock()
 	g.timer.Stop()
 	if g.ended {
-		return order(g.relay, false)
+		return drive(g.relay, false)
 	}
 	g.closed = closed && !g.tripped && !g.dry
-	if err := order(g.relay, g.closed); err != nil {
+	if err := drive(g.relay, g.closed); err != nil {
 		g.closed = false
-		_ = order(g.relay, false) // the caller has the first error
+		_ = drive(g.relay, false) // the caller has the first error
 		return err
 	}
 	if g.closed {
@@ -74,7 +74,7 @@ func (g *guard) tripIfLate() {
 	}
 	g.closed, g.tripped = false, true
 	g.trips++
-	_ = order(g.relay, false) // nobody to tell: the next refresh tries again and reports
+	_ = drive(g.relay, false) // nobody to tell: the next refresh tries again and reports
 }
 
 // trip opens a closed relay between two ticks, and keeps it open until takeDry
@@ -87,7 +87,7 @@ func (g *guard) trip() bool {
 	}
 	g.closed, g.dry = false, true
 	g.timer.Stop()
-	_ = order(g.relay, false) // nobody to tell: the next refresh tries again and reports
+	_ = drive(g.relay, false) // nobody to tell: the next refresh tries again and reports
 	return true
 }
 
@@ -125,12 +125,12 @@ func (g *guard) end() error {
 	defer g.mu.Unlock()
 	g.ended, g.closed = true, false
 	g.timer.Stop()
-	return order(g.relay, false)
+	return drive(g.relay, false)
 }
 
-// order sets a relay. A panic of its driver is an error like any other: it must
+// drive sets a relay. A panic of its driver is an error like any other: it must
 // not keep the relays of other bays from being opened.
-func order(r Relay, closed bool) (err error) {
+func drive(r Relay, closed bool) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = panicked(p)

@@ -110,7 +110,7 @@ func New(o Options) (*Loop, error) {
 	var errs []error
 	for i := range o.Bays {
 		b := &runningBay{Bay: o.Bays[i], guard: newGuard(o.Bays[i].Relay, o.GuardAfter)}
-		if err := order(b.Relay, false); err != nil {
+		if err := drive(b.Relay, false); err != nil {
 			errs = append(errs, fmt.Errorf("open the relay of %s: %w", b.Name, err))
 		}
 		for _, s := range b.Sources {

@@ -7,6 +7,7 @@ import (
 	"sync"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 // Errors of Submit.
@@ -22,14 +23,14 @@ const maxOrders = 32
 // desk takes orders in from any goroutine and hands them to the ticks.
 type desk struct {
 	mu      sync.Mutex // guards what follows
-	waiting []bay.Order
+	waiting []order.Order
 	answers map[string]chan bay.Event
 }
 
 // Submit gives an order to a bay and waits for the tick that takes or refuses
 // it. The event says which, and why. It ends with ctx, and with ErrEnded when no
 // tick will come any more; the order may then still have been carried out.
-func (l *Loop) Submit(ctx context.Context, bayName string, o bay.Order) (bay.Event, error) {
+func (l *Loop) Submit(ctx context.Context, bayName string, o order.Order) (bay.Event, error) {
 	b := l.find(bayName)
 	if b == nil {
 		return bay.Event{}, fmt.Errorf("%w: %q", ErrNoBay, bayName)
@@ -64,7 +65,7 @@ func lastAnswer(answer <-chan bay.Event) (bay.Event, error) {
 	}
 }
 
-func (d *desk) put(o bay.Order, answer chan bay.Event) error {
+func (d *desk) put(o order.Order, answer chan bay.Event) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if len(d.waiting) >= maxOrders || d.answers[o.ID] != nil {
@@ -86,7 +87,7 @@ func (d *desk) forget(id string, answer chan bay.Event) {
 	}
 }
 
-func (d *desk) take() []bay.Order {
+func (d *desk) take() []order.Order {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	o := d.waiting

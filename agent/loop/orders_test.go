@@ -10,9 +10,10 @@ import (
 	"testing/synctest"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
-func hold(id string) bay.Order { return bay.Order{ID: id, By: "Ann", Kind: bay.OrderHold} }
+func hold(id string) order.Order { return order.Order{ID: id, By: "Ann", Kind: order.Hold} }
 
 // asked is what came of an order.
 type asked struct {
@@ -21,7 +22,7 @@ type asked struct {
 }
 
 // ask submits an order in the background.
-func (r *rig) ask(ctx context.Context, o bay.Order) <-chan asked {
+func (r *rig) ask(ctx context.Context, o order.Order) <-chan asked {
 	c := make(chan asked, 1)
 	go func() {
 		e, err := r.Submit(ctx, "bay-1", o)
@@ -34,7 +35,7 @@ func (r *rig) ask(ctx context.Context, o bay.Order) <-chan asked {
 func TestOrders(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		r := newRig(t, 1, nil)
-		taken, nameless := r.ask(t.Context(), hold("1")), r.ask(t.Context(), bay.Order{ID: "2", Kind: bay.OrderHold})
+		taken, nameless := r.ask(t.Context(), hold("1")), r.ask(t.Context(), order.Order{ID: "2", Kind: order.Hold})
 		if _, err := r.Submit(t.Context(), "bay-9", hold("1")); !errors.Is(err, ErrNoBay) || !strings.Contains(err.Error(), "bay-9") {
 			t.Errorf("unknown bay: %v", err)
 		}
@@ -50,7 +51,7 @@ func TestOrders(t *testing.T) {
 		if got := <-again; got.err != nil || got.event.Kind != bay.OrderRefused || !strings.Contains(got.event.Text, "taken before") {
 			t.Errorf("the same ID again: %+v", got)
 		}
-		release := r.ask(t.Context(), bay.Order{ID: "", By: "Ann", Kind: bay.OrderUnhold})
+		release := r.ask(t.Context(), order.Order{ID: "", By: "Ann", Kind: order.Unhold})
 		r.ticks(1)
 		if got := <-release; got.err != nil || got.event.Kind != bay.OrderRefused || !r.bays[0].Core.Memory().Held {
 			t.Errorf("no ID: %+v", got)

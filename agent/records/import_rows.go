@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"bayward/agent/logbook"
+	"bayward/agent/order"
 )
 
 // text is a cell as it was written, "" when its column is missing.
@@ -46,6 +47,37 @@ func (im *importer) number(field string, low, high float64, unit string) logbook
 		return nil
 	}
 	return &v
+}
+
+// How many times the bounds of an order's field a file may reach. Orders are
+// typed at the pack and bounded against slips of the finger; paper is not, and
+// sums several pours up.
+const (
+	asOrders  = 1
+	widerML   = 5
+	widerMM   = 2.5
+	widerUSCM = 2
+)
+
+// Temperatures have bounds of their own, those of a thermometer: what a sensor
+// on a case read in frost or fire is history, too.
+const coldestC, hottestC = -60, 120
+
+// handed reads what an order could have handed in, within wider bounds.
+func (im *importer) handed(column string, f *order.Field, wider float64, unit string) logbook.Num {
+	low := f.Low
+	if low < 0 {
+		low *= wider
+	}
+	return im.number(column, low, f.High*wider, unit)
+}
+
+func (im *importer) temperature(column string) logbook.Num {
+	return im.number(column, coldestC, hottestC, "°C")
+}
+
+func (im *importer) level(column string) logbook.Num {
+	return im.handed(column, order.LevelField, widerMM, "mm above the plate tops")
 }
 
 func (im *importer) yes(field string, otherwise bool) bool {
@@ -122,13 +154,12 @@ func (im *importer) once(what string, parts ...string) {
 	im.seen[key] = im.line
 }
 
-// Bounds are those that the page has for what a person hands in, or wider.
 func (im *importer) chargeLine() {
 	c := logbook.Charge{
 		Span: im.span(), InAh: im.number("in_ah", 0, 10000, "Ah"), GassingAh: im.number("gassing_ah", 0, 10000, "Ah"),
 		WaterML: im.number("water_ml", 0, 10000, "ml in each cell"), Depth: im.number("depth", 0, 2, "of the capacity"),
-		StartC: im.number("start_c", -60, 120, "°C"), EndC: im.number("end_c", -60, 120, "°C"), MaxC: im.number("max_c", -60, 120, "°C"),
-		LowMM: im.number("low_level_mm", -500, 500, "mm above the plate tops"),
+		StartC: im.temperature("start_c"), EndC: im.temperature("end_c"), MaxC: im.temperature("max_c"),
+		LowMM: im.level("low_level_mm"),
 		FlowS: orZero(im.number("flow_s", 0, 1e9, "s")), BareS: orZero(im.number("bare_s", 0, 1e9, "s")), BlindS: orZero(im.number("blind_s", 0, 1e9, "s")),
 		Full: im.yes("full", false), Evidence: im.words("evidence"), Code: im.words("code"), Notes: im.words("notes"),
 		Ended: im.oneOf("ended", logbook.EndedFull, logbook.EndedStopped, logbook.EndedBlocked, logbook.EndedUnplugged, logbook.EndedUnseen),
@@ -143,8 +174,8 @@ func (im *importer) visitLine() {
 	v := logbook.Visit{
 		Span: im.span(), Kind: im.oneOf("kind", logbook.VisitWater, logbook.VisitCoverPlates, logbook.VisitReadings),
 		By: im.words("by"), ClosedBy: im.words("closed_by"), Cautions: im.words("cautions"), Notes: im.words("notes"),
-		Water: im.oneOf("water_kind", "demineralised", "distilled", "other"), USPerCM: im.number("us_per_cm", 0, 100000, "µS/cm"),
-		BeforeMM: im.number("level_before_mm", -500, 500, "mm above the plate tops"), AfterMM: im.number("level_after_mm", -500, 500, "mm above the plate tops"),
+		Water: im.oneOf("water_kind", order.WaterField.Words...), USPerCM: im.handed("us_per_cm", order.USPerCMField, widerUSCM, "µS/cm"),
+		BeforeMM: im.level("level_before_mm"), AfterMM: im.level("level_after_mm"),
 	}
 	if v.Kind == "" {
 		v.Kind = logbook.VisitWater
@@ -182,15 +213,13 @@ func (im *importer) agree(a, b *logbook.Visit) {
 	same("level_after_mm", plain(number(a.AfterMM)), plain(number(b.AfterMM)))
 }
 
-const maxCell = 48
-
 func (im *importer) cell(v *logbook.Visit) {
 	c := logbook.VisitCell{
-		ML: im.number("water_ml", 0, 10000, "ml"), BeforeMM: im.number("rod_before_mm", -500, 500, "mm above the plate tops"),
-		AfterMM: im.number("rod_after_mm", -500, 500, "mm above the plate tops"),
-		Gravity: im.number("gravity", 1, 1.4, "as specific gravity, such as 1.265"), AtC: im.number("gravity_c", -60, 120, "°C"),
+		ML: im.handed("water_ml", order.MLField, widerML, "ml"), BeforeMM: im.level("rod_before_mm"),
+		AfterMM: im.level("rod_after_mm"),
+		Gravity: im.handed("gravity", order.GravityField, asOrders, "as specific gravity, such as 1.265"), AtC: im.temperature("gravity_c"),
 	}
-	n := im.number("cell", 1, maxCell, "as a whole number; 1 is the positive end")
+	n := im.handed("cell", order.CellField, asOrders, "as a whole number; 1 is the positive end")
 	switch {
 	case n == nil && strings.TrimSpace(im.text("cell")) == "" && (c != logbook.VisitCell{}):
 		im.reject("cell", "the number of the cell that was given water or read")

@@ -19,6 +19,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/logbook"
+	"bayward/agent/order"
 	"bayward/agent/records"
 	"bayward/agent/web"
 )
@@ -195,7 +196,7 @@ func TestRefusalsAreAsPromised(t *testing.T) {
 	_, r := kept(t, twoWeeks())
 	pin, err := web.HashPIN("not a secret")
 	require.NoError(t, err)
-	open, closed := site(r), site(r, web.Person{Name: "Ann", Role: web.Look, Hash: pin})
+	open, closed := site(r), site(r, web.Person{Name: "Ann", Right: order.MayLook, Hash: pin})
 	for _, path := range []string{csvPath, jsonPath, pagePath} {
 		for _, method := range []string{http.MethodPost, http.MethodPut, http.MethodDelete} {
 			w := ask(open, method, path)

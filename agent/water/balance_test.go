@@ -56,7 +56,7 @@ func TestRod(t *testing.T) {
 func TestRodAndLevelRod(t *testing.T) {
 	r := &rig{Balance: water.New(pack())}
 	r.wait(time.Minute, 4, 30)
-	if why := r.Level(5, 11); why != "" {
+	if why := r.Level(5, 11); why != water.NotRejected {
 		t.Fatal(why)
 	}
 	if s := r.wait(time.Minute, 4, 30); !s.Known || math.Abs(s.SettledMM-11) > 0.01 {

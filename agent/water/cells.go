@@ -1,7 +1,6 @@
 package water
 
 import (
-	"fmt"
 	"math"
 
 	"bayward/agent/electrolyte"
@@ -21,9 +20,9 @@ const (
 	leastUse, mostUse = 0.5, 2.5
 	useSpread         = 0.3 // of that ratio before anything is measured: sound cells and odd ones
 	learnMM           = 4.0 // two readings teach no use below this loss
-	// overFloorMM is how far above the bottom of the vent well, in the tube of the
+	// OverWellMM is how far above the bottom of the vent well, in the tube of the
 	// vent, a level can be read at all.
-	overFloorMM = 30.0
+	OverWellMM = 30.0
 	// useVisits is how many visits make a cell's share of the water its own use.
 	useVisits = 3
 )
@@ -112,19 +111,31 @@ func (b *Balance) LowestMM() float64 {
 	return b.apartLow
 }
 
+// Rejected says why a level reading cannot be used.
+type Rejected uint8
+
+// The reasons. The zero value is none: the reading is used.
+const (
+	NotRejected   Rejected = iota
+	NoSuchCell             // the pack has no cell of this number
+	AboveVentWell          // no cell can show such a level
+	NoTemperature          // so it cannot be referred to 25 °C
+	NoPilotLevel           // so there is nothing to compare it with
+)
+
 // Level accepts a level reading of one cell (1 is the positive end), as measured;
-// it moves that cell's estimate relative to the pilot. why is the reason why it
-// cannot be used, "" when it is used. A reading that differs from the estimate by
-// more than 3 mm counts at once in the safe direction. In the other direction it
-// counts when a second one agrees with it; until then Status.Doubted has its bit.
-func (b *Balance) Level(number int, levelMM float64) (why string) {
+// it moves that cell's estimate relative to the pilot. A reading that differs from
+// the estimate by more than 3 mm counts at once in the safe direction. In the other
+// direction it counts when a second one agrees with it; until then Status.Doubted
+// has its bit.
+func (b *Balance) Level(number int, levelMM float64) Rejected {
 	switch {
 	case number < 1 || number > b.cfg.Cells:
-		return fmt.Sprintf("cell %d is not one of 1 to %d", number, b.cfg.Cells)
-	case math.IsNaN(levelMM) || levelMM > b.cfg.VentWellMM+overFloorMM:
-		return fmt.Sprintf("%.1f mm is above any level that this cell can have: the bottom of its vent well is at %.1f mm", levelMM, b.cfg.VentWellMM)
+		return NoSuchCell
+	case math.IsNaN(levelMM) || levelMM > b.cfg.VentWellMM+OverWellMM:
+		return AboveVentWell
 	case !b.s.RiseKnown:
-		return "temperature unknown, so the level cannot be referred to 25 °C: read it again later"
+		return NoTemperature
 	}
 	settled := levelMM - b.riseMM - b.gasMM
 	if !b.s.Known && b.open && !b.visit {
@@ -134,10 +145,10 @@ func (b *Balance) Level(number int, levelMM float64) (why string) {
 		b.s.SettledMM, b.s.Known = settled, true
 	}
 	if !b.s.Known && !b.visit {
-		return "pilot cell level unknown, so there is nothing to compare with: read it again later"
+		return NoPilotLevel
 	}
 	b.read(number-1, settled-b.pilotFor(number-1))
-	return ""
+	return NotRejected
 }
 
 // read processes one reading as a difference to the pilot cell.

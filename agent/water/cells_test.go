@@ -3,7 +3,6 @@ package water_test
 import (
 	"encoding/json"
 	"math"
-	"strings"
 	"testing"
 	"time"
 
@@ -37,7 +36,7 @@ func TestHandReadings(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			r := newRig(pack(), 8)
 			for _, mm := range c.levels {
-				if why := r.Level(3, mm); why != "" {
+				if why := r.Level(3, mm); why != water.NotRejected {
 					t.Fatal(why)
 				}
 			}
@@ -64,21 +63,22 @@ func TestImpossibleHandReadings(t *testing.T) {
 	for _, c := range []struct {
 		cell int
 		mm   float64
-		want string
+		want water.Rejected
 	}{
-		{0, 5, "cell 0 is not one of 1 to 12"}, {13, 5, "cell 13 is not one of 1 to 12"},
-		{3, 80, "above any level"}, {3, math.NaN(), "above any level"},
+		{0, 5, water.NoSuchCell}, {13, 5, water.NoSuchCell}, {1, 5, water.NotRejected}, {12, 5, water.NotRejected},
+		{3, 80, water.AboveVentWell}, {3, math.NaN(), water.AboveVentWell}, {3, 52.1, water.AboveVentWell},
 	} {
-		if why := r.Level(c.cell, c.mm); !strings.Contains(why, c.want) {
-			t.Errorf("cell %d at %v mm: %q, want %q", c.cell, c.mm, why, c.want)
+		if why := r.Level(c.cell, c.mm); why != c.want {
+			t.Errorf("cell %d at %v mm: %v, want %v", c.cell, c.mm, why, c.want)
 		}
 	}
+	low := r.LowestMM()
 	r.in.PackC = reading.Bad(reading.Open, r.now)
 	r.stand(8, 8)
-	if why := r.Level(3, 5); !strings.Contains(why, "temperature") {
-		t.Errorf("without a temperature: %q", why)
+	if why := r.Level(3, 5); why != water.NoTemperature {
+		t.Errorf("without a temperature: %v", why)
 	}
-	if r.LowestMM() != 0 {
+	if r.LowestMM() != low {
 		t.Errorf("a refused reading moved a cell: %.1f mm", r.LowestMM())
 	}
 }

@@ -9,49 +9,15 @@ import (
 	"time"
 
 	"golang.org/x/crypto/bcrypt"
+
+	"bayward/agent/order"
 )
-
-// Role is what a person may do. Each role may do what those before it may.
-type Role uint8
-
-// The roles. The zero value may do nothing.
-const (
-	NoRole  Role = iota
-	Look         // read, and hold
-	Visit        // open, work and close visits
-	Release      // end a hold, release what latched
-)
-
-// String is the role's name in the configuration.
-func (r Role) String() string {
-	switch r {
-	case Look:
-		return "look"
-	case Visit:
-		return "visit"
-	case Release:
-		return "release"
-	case NoRole:
-	}
-	return "none"
-}
-
-// ParseRole finds a role by its name in the configuration, NoRole for a name
-// that is not one.
-func ParseRole(name string) Role {
-	for _, r := range []Role{Look, Visit, Release} {
-		if r.String() == name {
-			return r
-		}
-	}
-	return NoRole
-}
 
 // Person may sign in.
 type Person struct {
-	Name string
-	Role Role
-	Hash string // bcrypt, as HashPIN makes it
+	Name  string
+	Right order.Right
+	Hash  string // bcrypt, as HashPIN makes it
 }
 
 // pinCost makes one guess take a good part of a second on a small computer.

@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"golang.org/x/crypto/bcrypt"
 
+	"bayward/agent/order"
 	"bayward/agent/web"
 )
 
@@ -32,7 +33,7 @@ func newYard(t *testing.T) *yard {
 	y := &yard{now: time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)}
 	y.bench = newBench(func(o *web.Options) {
 		o.Writable, o.Now = false, y.clock
-		o.People = []web.Person{{Name: "Looker", Role: web.Look, Hash: string(hash)}, {Name: "Visitor", Role: web.Visit, Hash: string(hash)}, {Name: "Boss", Role: web.Release, Hash: string(hash)}}
+		o.People = []web.Person{{Name: "Looker", Right: order.MayLook, Hash: string(hash)}, {Name: "Visitor", Right: order.MayVisit, Hash: string(hash)}, {Name: "Boss", Right: order.MayRelease, Hash: string(hash)}}
 	}, "bay-1")
 	return y
 }
@@ -232,8 +233,4 @@ func TestHashPIN(t *testing.T) {
 		_, err := web.HashPIN(bad)
 		require.ErrorIs(t, err, web.ErrPIN)
 	}
-	for _, r := range []web.Role{web.Look, web.Visit, web.Release} {
-		require.Equal(t, r, web.ParseRole(r.String()))
-	}
-	require.Equal(t, web.NoRole, web.ParseRole("none"))
 }

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"strings"
 
+	"bayward/agent/order"
 	"bayward/agent/view"
 )
 
@@ -79,21 +80,6 @@ func (s *server) apiBay(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, view.Of(p))
 }
 
-// orderBody is the body of POST …/visit, …/hold and …/pack. Which fields are needed
-// depends on the action.
-type orderBody struct {
-	Action  string   `json:"action"`
-	By      string   `json:"by"`
-	ID      string   `json:"id"`
-	Cell    *int     `json:"cell"`
-	ML      *float64 `json:"ml"`
-	LevelMM *float64 `json:"level_mm"`
-	Gravity *float64 `json:"gravity"`
-	AtC     *float64 `json:"at_c"`
-	USPerCM *float64 `json:"us_per_cm"`
-	Pack    *string  `json:"pack"`
-}
-
 // doneBody is what came of an order.
 type doneBody struct {
 	V    int    `json:"v"`
@@ -102,13 +88,13 @@ type doneBody struct {
 	Text string `json:"text"`
 }
 
-func (s *server) apiVisit(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, visitActions) }
+func (s *server) apiVisit(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, order.OfVisit) }
 
-func (s *server) apiHold(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, holdActions) }
+func (s *server) apiHold(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, order.OfCharge) }
 
-func (s *server) apiPack(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, packActions) }
+func (s *server) apiPack(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, order.OfPack) }
 
-func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, actions []action) {
+func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, of order.Subject) {
 	p, missing := s.find(r)
 	if missing != nil {
 		writeProblem(w, *missing)
@@ -123,20 +109,20 @@ func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, actions []acti
 		writeProblem(w, *wrong)
 		return
 	}
-	order, wrong := body.order(actions, p.Pack.Cells)
+	o, wrong := body.judged(of, p.Pack.Cells)
 	if wrong == nil {
-		wrong = s.allowed(r, order.Kind)
+		wrong = s.allowed(r, o.Kind)
 	}
 	if wrong != nil {
 		writeProblem(w, *wrong)
 		return
 	}
-	text, wrong := s.submit(r.Context(), p.Bay, order)
+	text, wrong := s.submit(r.Context(), p.Bay, o)
 	if wrong != nil {
 		writeProblem(w, *wrong)
 		return
 	}
-	writeJSON(w, http.StatusOK, doneBody{V: 1, Bay: p.Bay, ID: order.ID, Text: text})
+	writeJSON(w, http.StatusOK, doneBody{V: 1, Bay: p.Bay, ID: o.ID, Text: text})
 }
 
 // sign puts the person who has signed in under an order; nobody signs for

@@ -7,49 +7,52 @@ import (
 	"net/url"
 	"strings"
 
-	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 // holdForm takes a hold, its end or a release from the page and leads back.
 func (s *server) holdForm(w http.ResponseWriter, r *http.Request) {
-	s.shortForm(w, r, holdActions, func(*orderBody) {})
+	s.shortForm(w, r, order.OfCharge, func(*orderBody) {})
 }
 
 // packForm takes a person's word on which pack is plugged in. The page's buttons
 // carry the name of a pack, or none.
 func (s *server) packForm(w http.ResponseWriter, r *http.Request) {
-	s.shortForm(w, r, packActions, func(b *orderBody) {
-		b.Action = "forget"
-		if name := r.PostForm.Get("pack"); name != "" {
-			b.Action, b.Pack = "name", &name
+	s.shortForm(w, r, order.OfPack, func(b *orderBody) {
+		b.action = forgetPack
+		if b.Pack = r.PostForm.Get("pack"); b.Pack != "" {
+			b.action, b.given = namePack, map[string]bool{order.PackField.Name: true}
 		}
 	})
 }
 
 // shortForm takes an order that needs no more than a button.
-func (s *server) shortForm(w http.ResponseWriter, r *http.Request, actions []action, complete func(*orderBody)) {
+func (s *server) shortForm(w http.ResponseWriter, r *http.Request, of order.Subject, complete func(*orderBody)) {
 	p, wrong := s.find(r)
 	if wrong == nil {
 		wrong = parseForm(w, r)
 	}
-	var order bay.Order
+	var o order.Order
 	if wrong == nil {
-		body := orderBody{Action: r.PostForm.Get("action"), By: s.nameOf(r, r.PostForm.Get("by")), ID: r.PostForm.Get("id")}
+		body := orderBody{
+			Order:  order.Order{By: s.nameOf(r, r.PostForm.Get("by")), ID: r.PostForm.Get("id")},
+			action: r.PostForm.Get("action"), given: map[string]bool{},
+		}
 		complete(&body)
-		order, wrong = body.order(actions, p.Pack.Cells)
+		o, wrong = body.judged(of, p.Pack.Cells)
 	}
 	if wrong == nil {
-		wrong = s.allowed(r, order.Kind)
+		wrong = s.allowed(r, o.Kind)
 	}
 	if wrong == nil {
-		_, wrong = s.submit(r.Context(), p.Bay, order)
+		_, wrong = s.submit(r.Context(), p.Bay, o)
 	}
 	if wrong != nil {
 		s.fail(w, r, *wrong)
 		return
 	}
 	if s.gate == nil {
-		setCookie(w, r, nameCookie, order.By, sessionFor)
+		setCookie(w, r, nameCookie, o.By, sessionFor)
 	}
 	http.Redirect(w, r, "/bays/"+url.PathEscape(p.Bay), http.StatusSeeOther)
 }

@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/charge"
+	"bayward/agent/order"
 	"bayward/agent/words"
 )
 
@@ -55,7 +56,7 @@ func TestEveryChoiceIsSaid(t *testing.T) {
 		for stage := bay.StageUnknown; stage < bay.NumStages; stage++ {
 			whole(t, visitHint(&bay.Picture{Stage: stage}, v), stage)
 		}
-		for _, r := range []Role{Look, Visit, Release} {
+		for _, r := range order.Rights() {
 			whole(t, v.Say("role."+r.String()))
 		}
 	}

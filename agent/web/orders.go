@@ -7,68 +7,55 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"mime"
 	"net/http"
-	"reflect"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 const (
 	maxBodyBytes = 4 << 10
-	maxNameRunes = 60
-	maxIDBytes   = 64
 	// submitFor is how long an order may wait for a tick: five are due in it.
 	submitFor = 5 * time.Second
 )
 
-// action is one thing that a person may ask for, and the fields it needs
-// besides the person.
-type action struct {
-	name  string
-	kind  bay.OrderKind
-	needs []string
-}
+// namePack and forgetPack are the two actions that order.Pack has here: a
+// program that leaves the name out must not take back what a person said.
+const namePack, forgetPack = "name", "forget"
 
-var (
-	visitActions = []action{
-		{"open", bay.OrderVisitOpen, nil},
-		{"fill", bay.OrderFill, []string{"cell", "ml"}},
-		{"level", bay.OrderLevel, []string{"cell", "level_mm"}},
-		{"quality", bay.OrderQuality, []string{"us_per_cm"}},
-		{"gravity", bay.OrderGravity, []string{"cell", "gravity", "at_c"}},
-		{"close", bay.OrderVisitClose, nil},
+// actions are the orders of one address by the names that they have there: at
+// …/visit the order visit-open is the action open.
+func actions(of order.Subject) (names []string, kinds []order.Kind) {
+	if of == order.OfPack {
+		return []string{namePack, forgetPack}, []order.Kind{order.Pack, order.Pack}
 	}
-	holdActions = []action{
-		{"hold", bay.OrderHold, nil},
-		{"unhold", bay.OrderUnhold, nil},
-		{"release", bay.OrderRelease, nil},
+	for k := order.None + 1; k < order.NumKinds; k++ {
+		if row := k.Row(); row.Of == of {
+			names, kinds = append(names, strings.TrimPrefix(row.Name, "visit-")), append(kinds, k)
+		}
 	}
-	packActions = []action{
-		{"name", bay.OrderPack, []string{"pack"}},
-		{"forget", bay.OrderPack, nil}, // take back what was said
-	}
-)
+	return names, kinds
+}
 
 func bad(format string, args ...any) *problem {
 	return &problem{http.StatusBadRequest, "bad-request", fmt.Sprintf(format, args...)}
 }
 
 // allowed holds back what only a known person with the right may order.
-func (s *server) allowed(r *http.Request, kind bay.OrderKind) *problem {
+func (s *server) allowed(r *http.Request, kind order.Kind) *problem {
 	if s.may(r, kind) {
 		return nil
 	}
 	if s.gate != nil {
 		return &problem{
 			http.StatusForbidden, "no-right",
-			fmt.Sprintf("%s has the role %s; this order needs the role %s", person(r).Name, person(r).Role, needs(kind)),
+			fmt.Sprintf("%s has the role %s; this order needs the role %s", person(r).Name, person(r).Right, kind.Row().Right),
 		}
 	}
 	return &problem{
@@ -83,23 +70,49 @@ func readBody(w http.ResponseWriter, r *http.Request) (*orderBody, *problem) {
 		return nil, &problem{http.StatusUnsupportedMediaType, "content-type", "the body must be JSON, with Content-Type: application/json"}
 	}
 	decoder := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBodyBytes))
-	decoder.DisallowUnknownFields()
-	var body orderBody
-	if err := decoder.Decode(&body); err != nil {
+	var members map[string]json.RawMessage
+	if err := decoder.Decode(&members); err != nil {
 		return nil, unreadable(err)
 	}
 	if _, err := decoder.Token(); !errors.Is(err, io.EOF) {
 		return nil, bad("the body must be one JSON object and nothing after it")
 	}
-	return &body, nil
+	return newBody(members)
+}
+
+// orderBody is the body of POST …/visit, …/hold and …/pack: an order under
+// way, with the action that it was called.
+type orderBody struct {
+	order.Order
+	action string
+	given  map[string]bool // of the order's own fields
+}
+
+func newBody(members map[string]json.RawMessage) (*orderBody, *problem) {
+	b := &orderBody{given: map[string]bool{}}
+	places := map[string]any{"action": &b.action, "by": &b.By, "id": &b.ID}
+	for _, f := range order.Fields() {
+		places[f.Name] = f.Place(&b.Order)
+	}
+	for _, name := range slices.Sorted(maps.Keys(members)) {
+		place, known := places[name]
+		if !known {
+			return nil, bad("the body is not accepted: unknown field %s", quoted(name))
+		}
+		if string(members[name]) == "null" { // as good as left out
+			continue
+		}
+		if err := json.Unmarshal(members[name], place); err != nil {
+			return nil, misfit(name, place, err)
+		}
+		b.given[name] = true
+	}
+	return b, nil
 }
 
 func unreadable(err error) *problem {
 	if tooLarge, ok := errors.AsType[*http.MaxBytesError](err); ok {
 		return &problem{http.StatusRequestEntityTooLarge, "too-large", fmt.Sprintf("the body is larger than %d bytes", tooLarge.Limit)}
-	}
-	if wrong, ok := errors.AsType[*json.UnmarshalTypeError](err); ok && wrong.Field != "" {
-		return bad("field %s: value (%s) is not accepted: must be %s", wrong.Field, wrong.Value, wanted(wrong.Type.Kind()))
 	}
 	if errors.Is(err, io.EOF) {
 		return bad(`the body is empty: must be a JSON object such as {"action":"hold","by":"A. Person"}`)
@@ -107,75 +120,77 @@ func unreadable(err error) *problem {
 	return bad("the body is not accepted: %s", strings.TrimPrefix(err.Error(), "json: "))
 }
 
-func wanted(kind reflect.Kind) string {
-	switch kind {
-	case reflect.String:
+func misfit(name string, place any, err error) *problem {
+	value := "as written"
+	if wrong, ok := errors.AsType[*json.UnmarshalTypeError](err); ok {
+		value = wrong.Value
+	}
+	return bad("field %s: value (%s) is not accepted: must be %s", name, value, wanted(place))
+}
+
+func wanted(place any) string {
+	switch place.(type) {
+	case *string:
 		return "text in quotes"
-	case reflect.Int:
+	case *int:
 		return "a whole number"
 	default:
 		return "a number"
 	}
 }
 
-// order makes an order of a body, or says what is wrong with it.
-func (b *orderBody) order(actions []action, cells int) (bay.Order, *problem) {
-	what, wrong := pick(actions, b.Action)
-	if wrong != nil {
-		return bay.Order{}, wrong
+// judged is the order of a body, or what is wrong with it.
+func (b *orderBody) judged(of order.Subject, cells int) (order.Order, *problem) {
+	names, kinds := actions(of)
+	i := slices.Index(names, b.action)
+	if i < 0 {
+		return order.Order{}, bad("field action: value %s is not accepted: must be one of %s", quoted(b.action), strings.Join(names, ", "))
 	}
-	o := bay.Order{ID: b.ID, Kind: what.kind, By: strings.TrimSpace(b.By)}
-	if wrong := identify(&o); wrong != nil {
-		return bay.Order{}, wrong
+	b.Kind, b.By = kinds[i], strings.TrimSpace(b.By)
+	if wrong := identify(&b.Order); wrong != nil {
+		return order.Order{}, wrong
 	}
-	for _, f := range b.fields(&o, cells) {
-		if wrong := f.check(what); wrong != nil {
-			return bay.Order{}, wrong
-		}
+	why := b.judgePack()
+	if why == nil {
+		why = order.Given(b.Kind, func(name string) bool { return b.given[name] })
 	}
-	if wrong := b.packName(&o, what); wrong != nil {
-		return bay.Order{}, wrong
+	b.LeaveOut(func(name string) bool { return !b.given[name] })
+	if why == nil {
+		why = order.Check(&b.Order, order.Limits{Cells: cells})
 	}
-	return o, nil
+	if why != nil {
+		return order.Order{}, bad("%s", why.Why())
+	}
+	return b.Order, nil
 }
 
-// packName takes over the name of a pack; whether the bay has such a pack is its
-// own matter.
-func (b *orderBody) packName(o *bay.Order, what action) *problem {
-	switch needed := slices.Contains(what.needs, "pack"); {
-	case needed && b.Pack == nil:
-		return bad("field pack is missing: action %s needs the name of a pack of this bay", what.name)
-	case !needed && b.Pack != nil:
-		return bad("field pack does not belong to action %s", what.name)
-	case needed && !printable(*b.Pack, maxNameRunes):
-		return bad("field pack: value %s is not accepted: must be the name of a pack of this bay", quoted(*b.Pack))
-	case needed:
-		o.Pack = *b.Pack
+// judgePack holds the two actions of order.Pack apart.
+func (b *orderBody) judgePack() *order.Refusal {
+	f, named := order.PackField, order.Refusal{Code: order.BadText, Kind: order.Pack, Field: order.PackField, Low: 1, High: order.PackField.High}
+	switch {
+	case b.action == forgetPack && b.given[f.Name]:
+		return &order.Refusal{Code: order.Stray, Kind: order.Pack, Field: f}
+	case b.action == forgetPack:
+		b.given[f.Name] = true
+	case b.action == namePack && !b.given[f.Name]:
+		named.Code = order.Missing
+		return &named
+	case b.action == namePack && b.Pack == "":
+		return &named
 	}
 	return nil
 }
 
-func pick(actions []action, name string) (action, *problem) {
-	names := make([]string, len(actions))
-	for i, a := range actions {
-		if a.name == name {
-			return a, nil
-		}
-		names[i] = a.name
-	}
-	return action{}, bad("field action: value %s is not accepted: must be one of %s", quoted(name), strings.Join(names, ", "))
-}
-
 // identify checks the person and the ID, and makes an ID where there is none.
-func identify(o *bay.Order) *problem {
-	if !printable(o.By, maxNameRunes) {
-		return bad("field by: value %s is not accepted: must be the person's name, 1 to %d printable characters", quoted(o.By), maxNameRunes)
+func identify(o *order.Order) *problem {
+	if !order.Printable(o.By, order.MaxNameRunes) {
+		return bad("field by: value %s is not accepted: must be the person's name, 1 to %d printable characters", quoted(o.By), order.MaxNameRunes)
 	}
 	if o.ID == "" {
 		o.ID = newID()
 	}
-	if len(o.ID) > maxIDBytes || !printable(o.ID, maxIDBytes) {
-		return bad("field id: value %s is not accepted: must be 1 to %d printable characters", quoted(o.ID), maxIDBytes)
+	if len(o.ID) > order.MaxIDBytes || !order.Printable(o.ID, order.MaxIDBytes) {
+		return bad("field id: value %s is not accepted: must be 1 to %d printable characters", quoted(o.ID), order.MaxIDBytes)
 	}
 	return nil
 }
@@ -186,13 +201,6 @@ func seconds(d time.Duration) string { return strconv.Itoa(int(d/time.Second) + 
 // newID is unique without any memory.
 func newID() string { return "web-" + rand.Text() }
 
-func printable(s string, most int) bool {
-	if s == "" || !utf8.ValidString(s) || utf8.RuneCountInString(s) > most {
-		return false
-	}
-	return strings.IndexFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) < 0
-}
-
 func quoted(s string) string {
 	const most = 40
 	if runes := []rune(s); len(runes) > most {
@@ -201,51 +209,8 @@ func quoted(s string) string {
 	return strconv.Quote(s)
 }
 
-// field is one number of an order with its bounds, which are those of the core.
-type field struct {
-	name      string
-	given     *float64
-	low, high float64
-	store     func(float64)
-}
-
-func (b *orderBody) fields(o *bay.Order, cells int) []field {
-	var cell *float64
-	if b.Cell != nil {
-		v := float64(*b.Cell)
-		cell = &v
-	}
-	return []field{
-		{"cell", cell, 1, float64(cells), func(v float64) { o.Cell = int(v) }},
-		{"ml", b.ML, 0, bay.MaxFillML, func(v float64) { o.ML = v }},
-		{"level_mm", b.LevelMM, -200, 200, func(v float64) { o.LevelMM = v }},
-		{"gravity", b.Gravity, 1.0, 1.4, func(v float64) { o.Gravity = v }},
-		{"at_c", b.AtC, -30, 70, func(v float64) { o.AtC = v }},
-		{"us_per_cm", b.USPerCM, 0, bay.MaxUSPerCM, func(v float64) { o.USPerCM = v }},
-	}
-}
-
-func (f field) check(a action) *problem {
-	needed := false
-	for _, name := range a.needs {
-		needed = needed || name == f.name
-	}
-	switch {
-	case needed && f.given == nil:
-		return bad("field %s is missing: action %s needs %g to %g", f.name, a.name, f.low, f.high)
-	case !needed && f.given != nil:
-		return bad("field %s does not belong to action %s", f.name, a.name)
-	case f.given == nil:
-		return nil
-	case !(*f.given >= f.low && *f.given <= f.high):
-		return bad("field %s: value %g is not accepted: must be %g to %g", f.name, *f.given, f.low, f.high)
-	}
-	f.store(*f.given)
-	return nil
-}
-
 // submit hands an order over and says what came of it.
-func (s *server) submit(ctx context.Context, bayName string, o bay.Order) (string, *problem) {
+func (s *server) submit(ctx context.Context, bayName string, o order.Order) (string, *problem) {
 	if s.Submit == nil {
 		return "", &problem{http.StatusForbidden, "no-orders", "this program takes no orders"}
 	}

@@ -10,7 +10,7 @@ import (
 	"strings"
 	"sync"
 
-	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/water"
 	"bayward/agent/words"
 )
@@ -85,13 +85,13 @@ func (s *server) base(r *http.Request, title string) base {
 	v := s.view(r)
 	b := base{
 		Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.Language(), Languages: languages(v), Systems: systems(v), Here: r.URL.RequestURI(),
-		Writable: s.may(r, bay.OrderVisitOpen), People: s.gate != nil, Records: s.Records != nil,
+		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Records: s.Records != nil,
 	}
 	if r.Method == http.MethodPost {
 		b.Here = strings.TrimSuffix(strings.TrimSuffix(r.URL.Path, "/hold"), "/settings")
 	}
 	if p := person(r); p.Name != "" {
-		b.SignedIn = v.Say("app.signedin", p.Name, v.Say("role."+p.Role.String()))
+		b.SignedIn = v.Say("app.signedin", p.Name, v.Say("role."+p.Right.String()))
 	}
 	if err := s.healthy(); err != nil {
 		b.Late = v.Say("app.late", err.Error())
@@ -158,8 +158,8 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 	v := s.view(r)
 	page := bayPage{
 		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), OrderID: newID(), Who: s.who(r), PackName: p.Pack.Name,
-		CanRelease: s.may(r, bay.OrderRelease), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
-		History: s.Past.history(p, v), Pack: newPackChoice(p, v, s.may(r, bay.OrderPack)),
+		CanRelease: s.may(r, order.Release), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
+		History: s.Past.history(p, v), Pack: newPackChoice(p, v, s.may(r, order.Pack)),
 	}
 	const newest = 8
 	if len(page.History) > newest {

@@ -9,9 +9,8 @@ import (
 	"net/url"
 	"strings"
 	"time"
-	"unicode/utf8"
 
-	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/words"
 )
 
@@ -198,29 +197,17 @@ func rememberedName(r *http.Request) string {
 		return ""
 	}
 	name, err := url.QueryUnescape(c.Value)
-	if err != nil || !printable(name, maxNameRunes) || !utf8.ValidString(name) {
+	if err != nil || !order.Printable(name, order.MaxNameRunes) {
 		return ""
 	}
 	return name
 }
 
-// needs is the role that an order takes.
-func needs(kind bay.OrderKind) Role {
-	switch kind {
-	case bay.OrderHold:
-		return Look
-	case bay.OrderUnhold, bay.OrderRelease:
-		return Release
-	default:
-		return Visit
-	}
-}
-
 // may tells whether the person who asks may give an order of a kind. Where
 // nobody signs in, Writable decides.
-func (s *server) may(r *http.Request, kind bay.OrderKind) bool {
+func (s *server) may(r *http.Request, kind order.Kind) bool {
 	if s.gate != nil {
-		return person(r).Role >= needs(kind)
+		return person(r).Right.Allows(kind)
 	}
-	return s.Writable || kind == bay.OrderHold
+	return s.Writable || order.MayLook.Allows(kind)
 }

@@ -16,6 +16,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/web"
 )
@@ -59,7 +60,7 @@ func newBench(change func(*web.Options), names ...string) *bench {
 }
 
 // step runs one tick with good readings.
-func (b *bench) step(name string, orders ...bay.Order) []bay.Event {
+func (b *bench) step(name string, orders ...order.Order) []bay.Event {
 	b.now += time.Second
 	p, events := b.cores[name].Step(&bay.Readings{
 		Now: b.now, PackV: reading.Good(25.2, b.now), CurrentA: reading.Good(0, b.now), PackC: reading.Good(25, b.now),
@@ -79,7 +80,7 @@ func (b *bench) pictures() []*bay.Picture {
 	return all
 }
 
-func (b *bench) submit(_ context.Context, name string, o bay.Order) (bay.Event, error) {
+func (b *bench) submit(_ context.Context, name string, o order.Order) (bay.Event, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for _, e := range b.step(name, o) {

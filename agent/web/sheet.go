@@ -4,6 +4,7 @@ import (
 	"net/http"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/words"
 )
 
@@ -26,12 +27,9 @@ type sheetCell struct{ Name, Add string }
 // sheet prints the bays that want water now, or the one that is asked for.
 func (s *server) sheet(w http.ResponseWriter, r *http.Request) {
 	v := s.view(r)
-	page := sheetPage{base: s.base(r, v.Say("sheet.title")), Length: v.Units().Length.Symbol}
-	for _, k := range cautionKeys {
-		page.Confirm = append(page.Confirm, confirm{k, v.Say("caution." + k)})
-	}
-	for _, k := range closeKeys {
-		page.Close = append(page.Close, confirm{k, v.Say("close." + k)})
+	page := sheetPage{
+		base: s.base(r, v.Say("sheet.title")), Length: v.Units().Length.Symbol,
+		Confirm: confirms(v, order.VisitOpen), Close: confirms(v, order.VisitClose),
 	}
 	for _, p := range s.Pictures() {
 		if p == nil {

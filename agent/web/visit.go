@@ -10,19 +10,8 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/electrolyte"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/words"
-)
-
-// cautionKeys are what is confirmed before a visit opens, closeKeys before it
-// closes; the record has them in English.
-var (
-	cautionKeys = []string{"wear", "metal", "wash", "spark", "air", "lock"}
-	closeKeys   = []string{"caps", "spills", "latch"}
-)
-
-const (
-	openNote  = "Confirmed: face shield, apron, gloves; no metal; eyewash works and is free; no flame or spark; air moving; lock-out known."
-	closeNote = "Confirmed: caps sealed; spills neutralised and wiped; compartment latched."
 )
 
 // visitPage is one step of a visit. All that it knows comes from the picture,
@@ -62,6 +51,16 @@ func alarms(p *bay.Picture, v words.Voice) []findingText {
 }
 
 type confirm struct{ Name, Text string }
+
+// confirms are what a person confirms before an order.
+func confirms(v words.Voice, kind order.Kind) []confirm {
+	keys := map[order.Kind]string{order.VisitOpen: "caution.", order.VisitClose: "close."}
+	var all []confirm
+	for _, point := range kind.Row().Confirm {
+		all = append(all, confirm{point.Key, v.Say(keys[kind] + point.Key)})
+	}
+	return all
+}
 
 type quality struct {
 	Known           bool
@@ -125,20 +124,15 @@ func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 	v := s.view(r)
 	page := visitPage{
 		base: s.base(r, v.Say("visit.title", p.Bay)), Bay: p.Bay, OrderID: newID(), Who: s.who(r), Length: v.Units().Length.Symbol,
-		MaxML: bay.MaxFillML, OnlyCoverPlates: p.Visit.OnlyCoverPlates, Hint: visitHint(p, v), Quality: qualityOf(v, p), Says: v.Says(p),
+		MaxML: int(order.MLField.High), OnlyCoverPlates: p.Visit.OnlyCoverPlates, Hint: visitHint(p, v), Quality: qualityOf(v, p), Says: v.Says(p),
 	}
 	page.AskName, page.Live = s.gate == nil && page.Who == "", true
 	page.Alarms = alarms(p, v)
-	for _, k := range cautionKeys {
-		page.Confirm = append(page.Confirm, confirm{k, v.Say("caution." + k)})
-	}
 	if !p.Visit.Open {
+		page.Confirm = confirms(v, order.VisitOpen)
 		return page
 	}
-	page.Confirm = nil
-	for _, k := range closeKeys {
-		page.Confirm = append(page.Confirm, confirm{k, v.Say("close." + k)})
-	}
+	page.Confirm = confirms(v, order.VisitClose)
 	page.By = v.Say("visit.by", p.Visit.By, v.Span(p.Now-p.Visit.Since))
 	if open := p.Now - p.Visit.Since; open > bay.VisitForgottenAfter {
 		page.Forgotten = v.Say("visit.forgotten", v.Span(open))
@@ -263,7 +257,7 @@ func addText(v words.Voice, n plan) (text, class string) {
 func correctedGravity(v words.Voice, q url.Values, cell int) string {
 	sg, err1 := strconv.ParseFloat(q.Get("gravity"), 64)
 	atC, err2 := strconv.ParseFloat(q.Get("at"), 64)
-	if err1 != nil || err2 != nil || !(sg >= 1 && sg <= 1.4) || !(atC >= -30 && atC <= 70) {
+	if err1 != nil || err2 != nil || !order.GravityField.Holds(sg) || !order.AtCField.Holds(atC) {
 		return ""
 	}
 	return v.Say("gravity.is", cell, sg, v.Temperature(atC), electrolyte.GravityAt25(sg, atC))

@@ -5,10 +5,12 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/words"
 )
 
@@ -101,23 +103,23 @@ func (f *filled) bad(status int, key string, args ...any) *problem {
 
 // mayVisit checks the right and finds the name.
 func (f *filled) mayVisit() *problem {
-	if !f.may(f.r, bay.OrderVisitOpen) {
+	if !f.may(f.r, order.VisitOpen) {
 		if f.gate == nil {
 			return &problem{http.StatusForbidden, "not-writable", f.v.Say("hold.reading")}
 		}
 		return f.bad(http.StatusForbidden, "fail.right", person(f.r).Name, f.v.Say("role.visit"))
 	}
 	f.by = f.nameOf(f.r, f.form.Get("by"))
-	if !printable(f.by, maxNameRunes) {
+	if !order.Printable(f.by, order.MaxNameRunes) {
 		return f.bad(http.StatusBadRequest, "fail.name", quoted(f.by))
 	}
 	return nil
 }
 
 // confirmed tells whether every box was ticked.
-func (f *filled) confirmed(keys []string) *problem {
-	for _, k := range keys {
-		if f.form.Get("ok-"+k) != "yes" {
+func (f *filled) confirmed(kind order.Kind) *problem {
+	for _, point := range kind.Row().Confirm {
+		if f.form.Get("ok-"+point.Key) != "yes" {
 			return f.bad(http.StatusBadRequest, "fail.confirm")
 		}
 	}
@@ -125,51 +127,35 @@ func (f *filled) confirmed(keys []string) *problem {
 }
 
 func (f *filled) open() (string, *problem) {
-	if wrong := f.confirmed(cautionKeys); wrong != nil {
+	if wrong := f.confirmed(order.VisitOpen); wrong != nil {
 		return "", wrong
 	}
 	if f.p.Visit.Open && !f.recent.has(f.form.Get("id")) {
 		return "", f.bad(http.StatusConflict, "fail.other", f.p.Visit.By)
 	}
-	wrong := f.order("", bay.Order{Kind: bay.OrderVisitOpen, Note: openNote})
+	wrong := f.order("", order.Order{Kind: order.VisitOpen, Note: order.VisitOpen.Row().Confirmed()})
 	return visitURL(f.p.Bay, "step=water"), wrong
 }
 
 func (f *filled) quality() (string, *problem) {
-	us, given, wrong := f.number("us", f.v.Say("quality.value"), 0, bay.MaxUSPerCM)
+	us, given, wrong := f.number("us", f.v.Say("quality.value"), order.USPerCMField)
 	if wrong != nil {
 		return "", wrong
 	}
-	next, kind := onward(f.p, 0), waterKind(f.form.Get("kind"))
-	if !given {
-		if kind == "" {
-			return next, nil
-		}
-		return next, f.order("", bay.Order{Kind: bay.OrderQuality, Unmeasured: true, Water: kind, Note: kindNote(kind)})
-	}
 	if f.form.Get("unit") == "ppm" {
-		us = min(us*usPerPPM, bay.MaxUSPerCM)
+		us = min(us*usPerPPM, order.USPerCMField.High)
+	}
+	next, o := onward(f.p, 0), order.Order{Kind: order.Quality, USPerCM: us, Unmeasured: !given}
+	if kind := f.form.Get("kind"); slices.Contains(order.WaterField.Words, kind) {
+		o.Water = kind
+	}
+	if !given && o.Water == "" {
+		return next, nil
 	}
 	if us > worstUSPerCM { // shown before any cell
 		next = visitURL(f.p.Bay, "step=water")
 	}
-	return next, f.order("", bay.Order{Kind: bay.OrderQuality, USPerCM: us, Water: kind, Note: kindNote(kind)})
-}
-
-// waterKind is one of the kinds that the form knows, or "".
-func waterKind(kind string) string {
-	switch kind {
-	case "demineralised", "distilled", "other":
-		return kind
-	}
-	return ""
-}
-
-func kindNote(kind string) string {
-	if kind == "" {
-		return ""
-	}
-	return "Kind: " + kind + "."
+	return next, f.order("", o)
 }
 
 // theCell is the number of the cell that the form is of.
@@ -187,17 +173,16 @@ func (f *filled) before() (string, *problem) {
 	if wrong != nil {
 		return "", wrong
 	}
-	mm, given, wrong := f.height("level", "cell.before")
+	mm, given, wrong := f.level("level", "cell.before")
 	if wrong == nil && given {
-		wrong = f.order("", bay.Order{Kind: bay.OrderLevel, Cell: n, LevelMM: mm})
+		wrong = f.order("", order.Order{Kind: order.Level, Cell: n, LevelMM: mm})
 	}
 	return visitURL(f.p.Bay, fmt.Sprintf("cell=%d", n)), wrong
 }
 
-func (f *filled) height(field, key string) (mm float64, given bool, wrong *problem) {
-	const most = 200
-	x, given, wrong := f.number(field, f.v.Say(key, f.v.Units().Length.Symbol), -most/f.v.Units().Length.SI(1), most/f.v.Units().Length.SI(1))
-	return f.v.Units().Length.SI(x), given, wrong
+// level reads a level by the level rod.
+func (f *filled) level(field, key string) (mm float64, given bool, wrong *problem) {
+	return f.number(field, f.v.Say(key, f.v.Units().Length.Symbol), order.LevelField)
 }
 
 // cell records what was poured and, where it was measured, the level reached.
@@ -206,11 +191,11 @@ func (f *filled) cell() (string, *problem) {
 	if wrong != nil {
 		return "", wrong
 	}
-	ml, given, wrong := f.number("ml", f.v.Say("cell.ml"), 0, bay.MaxFillML)
+	ml, given, wrong := f.number("ml", f.v.Say("cell.ml"), order.MLField)
 	if wrong != nil {
 		return "", wrong
 	}
-	after, measured, wrong := f.height("after", "cell.after")
+	after, measured, wrong := f.level("after", "cell.after")
 	if wrong != nil {
 		return "", wrong
 	}
@@ -224,9 +209,9 @@ func (f *filled) cell() (string, *problem) {
 		f.ask(n, ml)
 		return "", nil
 	}
-	wrong = f.order("-fill", bay.Order{Kind: bay.OrderFill, Cell: n, ML: ml})
+	wrong = f.order("-fill", order.Order{Kind: order.Fill, Cell: n, ML: ml})
 	if wrong == nil && measured {
-		wrong = f.order("-after", bay.Order{Kind: bay.OrderLevel, Cell: n, LevelMM: after})
+		wrong = f.order("-after", order.Order{Kind: order.Level, Cell: n, LevelMM: after})
 	}
 	return onward(f.p, n), wrong
 }
@@ -253,28 +238,26 @@ func (f *filled) gravity() (string, *problem) {
 	if wrong != nil {
 		return "", wrong
 	}
-	sg, hasSG, wrong := f.number("gravity", f.v.Say("gravity.value"), 1, 1.4)
+	sg, hasSG, wrong := f.number("gravity", f.v.Say("gravity.value"), order.GravityField)
 	if wrong != nil {
 		return "", wrong
 	}
-	unit := f.v.Units().Temperature
-	at, hasAt, wrong := f.number("at", f.v.Say("gravity.at", unit.Symbol), unit.Of(-30), unit.Of(70))
+	atC, hasAt, wrong := f.number("at", f.v.Say("gravity.at", f.v.Units().Temperature.Symbol), order.AtCField)
 	if wrong != nil {
 		return "", wrong
 	}
 	if !hasSG || !hasAt {
 		return "", f.bad(http.StatusBadRequest, "fail.pair")
 	}
-	atC := unit.SI(at)
-	wrong = f.order("", bay.Order{Kind: bay.OrderGravity, Cell: n, Gravity: sg, AtC: atC})
+	wrong = f.order("", order.Order{Kind: order.Gravity, Cell: n, Gravity: sg, AtC: atC})
 	return visitURL(f.p.Bay, fmt.Sprintf("at=%.1f&cell=%d&gravity=%.3f", atC, n, sg)), wrong
 }
 
 func (f *filled) close() (string, *problem) {
-	if wrong := f.confirmed(closeKeys); wrong != nil {
+	if wrong := f.confirmed(order.VisitClose); wrong != nil {
 		return "", wrong
 	}
-	return visitURL(f.p.Bay, "step=done"), f.order("", bay.Order{Kind: bay.OrderVisitClose, Note: closeNote})
+	return visitURL(f.p.Bay, "step=done"), f.order("", order.Order{Kind: order.VisitClose, Note: order.VisitClose.Row().Confirmed()})
 }
 
 // sheet types in a whole sheet of paper. Nothing is ordered unless all of it
@@ -284,7 +267,7 @@ func (f *filled) sheet() (string, *problem) {
 	if len(mls) > f.p.Pack.Cells || len(afters) > f.p.Pack.Cells {
 		return "", f.bad(http.StatusBadRequest, "fail.cells", max(len(mls), len(afters)), f.p.Pack.Cells)
 	}
-	var orders []bay.Order
+	var orders []order.Order
 	for i := range f.p.Pack.Cells {
 		line := url.Values{"ml": at(mls, i), "after": at(afters, i)}
 		more, wrong := f.sheetLine(line, i+1)
@@ -316,40 +299,54 @@ func at(all []string, i int) []string {
 	return nil
 }
 
-func (f *filled) sheetLine(line url.Values, n int) ([]bay.Order, *problem) {
+func (f *filled) sheetLine(line url.Values, n int) ([]order.Order, *problem) {
 	cell := *f
 	cell.form = line
-	ml, poured, wrong := cell.number("ml", f.v.Say("water.cell", n)+", "+f.v.Say("cell.ml"), 0, bay.MaxFillML)
+	ml, poured, wrong := cell.number("ml", f.v.Say("water.cell", n)+", "+f.v.Say("cell.ml"), order.MLField)
 	if wrong != nil {
 		return nil, wrong
 	}
-	after, measured, wrong := cell.height("after", "cell.after")
+	after, measured, wrong := cell.level("after", "cell.after")
 	if wrong != nil {
 		wrong.message = f.v.Say("water.cell", n) + ": " + wrong.message
 		return nil, wrong
 	}
-	var orders []bay.Order
+	var orders []order.Order
 	if poured {
-		orders = append(orders, bay.Order{Kind: bay.OrderFill, Cell: n, ML: ml, Note: "Typed in from paper."})
+		orders = append(orders, order.Order{Kind: order.Fill, Cell: n, ML: ml, Note: "Typed in from paper."})
 	}
 	if measured {
-		orders = append(orders, bay.Order{Kind: bay.OrderLevel, Cell: n, LevelMM: after, Note: "Typed in from paper."})
+		orders = append(orders, order.Order{Kind: order.Level, Cell: n, LevelMM: after, Note: "Typed in from paper."})
 	}
 	return orders, nil
 }
 
-// number reads a number as people write it, with a point or a comma. An empty
-// field is none.
-func (f *filled) number(field, name string, low, high float64) (x float64, given bool, wrong *problem) {
-	text := strings.TrimSpace(f.form.Get(field))
+// number reads a field of an order as people write it: in their own unit, with a
+// point or a comma. The result is in the field's unit; an empty field is none.
+func (f *filled) number(name, label string, of *order.Field) (x float64, given bool, wrong *problem) {
+	text := strings.TrimSpace(f.form.Get(name))
 	if text == "" {
 		return 0, false, nil
 	}
+	in := measureOf(f.v, of.Unit)
+	low, high := in.Of(of.Low), in.Of(of.High)
 	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
 	if err != nil || !(x >= low && x <= high) {
-		return 0, true, f.bad(http.StatusBadRequest, "fail.number", name, quoted(text), bound(low), bound(high))
+		return 0, true, f.bad(http.StatusBadRequest, "fail.number", label, quoted(text), bound(low), bound(high))
 	}
-	return x, true, nil
+	return min(max(in.SI(x), of.Low), of.High), true, nil
+}
+
+// measureOf is how a person writes a number of a unit.
+func measureOf(v words.Voice, unit order.Unit) words.Measure {
+	switch unit {
+	case order.Millimetres:
+		return v.Units().Length
+	case order.Celsius:
+		return v.Units().Temperature
+	default:
+		return words.Measure{Num: 1, Den: 1}
+	}
 }
 
 // bound writes a limit with no more digits than it needs.
@@ -357,9 +354,9 @@ func bound(x float64) string { return strconv.FormatFloat(math.Round(100*x)/100,
 
 // order gives one order of the form. One that was taken from this very form
 // before is done: the answer to it was lost on its way.
-func (f *filled) order(suffix string, o bay.Order) *problem {
+func (f *filled) order(suffix string, o order.Order) *problem {
 	o.ID, o.By = f.form.Get("id")+suffix, f.by
-	if len(o.ID) > maxIDBytes || !printable(o.ID, maxIDBytes) {
+	if len(o.ID) > order.MaxIDBytes || !order.Printable(o.ID, order.MaxIDBytes) {
 		return f.bad(http.StatusBadRequest, "fail.action")
 	}
 	if f.recent.has(o.ID) {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 )
 
 // Options are what the page and the interface are made from.
@@ -24,7 +25,7 @@ type Options struct {
 	// Submit hands an order to a bay's next tick and returns what came of it:
 	// an event of kind bay.OrderTaken or bay.OrderRefused. It ends with the
 	// context. Nil refuses every order.
-	Submit func(ctx context.Context, bayName string, o bay.Order) (bay.Event, error)
+	Submit func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
 	// Healthy says why ticks are not on time, or nil.
 	Healthy func() error
 	Metrics http.Handler // nil: no /metrics

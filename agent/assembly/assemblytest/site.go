@@ -18,6 +18,7 @@ import (
 	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
+	"bayward/agent/order"
 	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
@@ -116,13 +117,13 @@ func (s *Site) Until(what string, within time.Duration, is func(*bay.Picture) bo
 }
 
 // Order gives an order to the first bay and runs the tick that takes it.
-func (s *Site) Order(o bay.Order) {
+func (s *Site) Order(o order.Order) {
 	s.t.Helper()
 	s.OrderAt("bay-1", o)
 }
 
 // OrderAt gives an order to a bay and runs ticks until it is taken, which it must be.
-func (s *Site) OrderAt(bayName string, o bay.Order) {
+func (s *Site) OrderAt(bayName string, o order.Order) {
 	s.t.Helper()
 	o.By = "Ann"
 	answer := make(chan bay.Event, 1)
@@ -155,13 +156,13 @@ func Resting(t *testing.T, path, bootID string) {
 	s := New(t, configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)), starts, func(_ *Site, p *assembly.Parts) { p.BootID = bootID })
 	s.Until("full", 24*time.Hour, func(p *bay.Picture) bool { return p.Charge.Full })
 	s.Bays["bay-1"].SetFault(sim.ContactorWelded, true)
-	s.Order(bay.Order{ID: "hold-1", Kind: bay.OrderHold})
+	s.Order(order.Order{ID: "hold-1", Kind: order.Hold})
 	s.Until("a stuck contactor", time.Minute, func(p *bay.Picture) bool { return slices.Contains(p.Codes(), "contactor-stuck") })
 	s.Bays["bay-1"].SetFault(sim.ContactorWelded, false)
 	s.Until("rest", 4*time.Hour, func(p *bay.Picture) bool {
 		return p.Charge.Ended && !p.Charge.Active && p.Now-p.Charge.EndedAt >= 30*time.Minute
 	})
-	s.Order(bay.Order{ID: "visit-1", Kind: bay.OrderVisitOpen})
+	s.Order(order.Order{ID: "visit-1", Kind: order.VisitOpen})
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}

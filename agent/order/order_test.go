@@ -1,0 +1,292 @@
+package order_test
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/order"
+)
+
+// written is what the table must say of one order, written by hand: a field is
+// its name, bounds and unit.
+type written struct {
+	right   string
+	inVisit bool
+	fields  []string
+}
+
+const (
+	cell    = "cell 1 to 48 1"
+	ml      = "ml 0 to 2000 ml"
+	gravity = "gravity 1 to 1.4 1"
+	atC     = "at_c -30 to 70 °C"
+	level   = "level_mm -200 to 200 mm"
+	us      = "us_per_cm 0 to 50000 µS/cm"
+	kind    = "water_kind 1 to 13 printable characters"
+	pack    = "pack 0 to 48 printable characters"
+)
+
+var oracle = map[string]written{
+	"hold":        {"look", false, nil},
+	"unhold":      {"release", false, nil},
+	"release":     {"release", false, nil},
+	"visit-open":  {"visit", false, nil},
+	"visit-close": {"visit", true, nil},
+	"fill":        {"visit", true, []string{cell, ml}},
+	"gravity":     {"visit", false, []string{cell, gravity, atC}},
+	"level":       {"visit", false, []string{cell, level}},
+	"quality":     {"visit", true, []string{us, kind}},
+	"pack":        {"visit", false, []string{pack}},
+}
+
+// TestTable holds each row to what was written by hand.
+func TestTable(t *testing.T) {
+	for k := order.None + 1; k < order.NumKinds; k++ {
+		row := k.Row()
+		want, ok := oracle[row.Name]
+		require.True(t, ok, "the order %q has no oracle: write one into oracle", k)
+		got := written{row.Right.String(), row.InVisit, nil}
+		for _, f := range row.Fields {
+			got.fields = append(got.fields, fmt.Sprintf("%s %v to %v %s", f.Name, f.Low, f.High, f.Unit))
+		}
+		require.Equal(t, want, got, row.Name)
+	}
+	require.Len(t, oracle, int(order.NumKinds)-1, "an oracle without an order")
+}
+
+// TestRowsAreWhole: names, descriptions and units are there and unlike.
+func TestRowsAreWhole(t *testing.T) {
+	seen := map[string]bool{}
+	for k := order.None + 1; k < order.NumKinds; k++ {
+		row := k.Row()
+		require.NotEmpty(t, row.Name, "order %d has no name", k)
+		require.False(t, seen[row.Name], row.Name)
+		seen[row.Name] = true
+		require.True(t, strings.HasSuffix(row.Does, "."), "%s: say in a sentence what it does", k)
+		require.NotZero(t, row.Of, k)
+		back, ok := order.Parse(row.Name)
+		require.True(t, ok && back == k, row.Name)
+	}
+	for _, f := range order.Fields() {
+		require.NotEmpty(t, f.Name)
+		require.False(t, seen["field "+f.Name], f.Name)
+		seen["field "+f.Name] = true
+		require.NotEmpty(t, f.About, "the field %s has no description", f.Name)
+		require.NotEmpty(t, f.Unit, "the field %s has no unit", f.Name)
+		require.Less(t, f.Low, f.High, f.Name)
+		require.Equal(t, f.IsText(), f.Unit == order.Characters, f.Name)
+	}
+	for _, name := range []string{"", "none", "order-3", "Hold", "hold "} {
+		_, ok := order.Parse(name)
+		require.False(t, ok, name)
+	}
+	require.Equal(t, "order-0 order-200", order.None.String()+" "+order.Kind(200).String())
+}
+
+// good is an order that nothing is wrong with: each field at its lower bound.
+func good(k order.Kind) order.Order {
+	o := order.Order{ID: "1", Kind: k, By: "A. Person"}
+	for _, f := range k.Row().Fields {
+		set(f, &o, f.Low)
+	}
+	return o
+}
+
+func set(f *order.Field, o *order.Order, v float64) {
+	switch p := f.Place(o).(type) {
+	case *int:
+		*p = int(v)
+	case *float64:
+		*p = v
+	case *string:
+		*p = strings.Repeat("x", int(v))
+		if len(f.Words) > 0 {
+			*p = f.Words[0]
+		}
+	}
+}
+
+// TestBounds: each field of each order at its bounds and just beyond.
+func TestBounds(t *testing.T) {
+	const cells = 12
+	for k := order.None + 1; k < order.NumKinds; k++ {
+		o := good(k)
+		require.Nil(t, order.Check(&o, order.Limits{Cells: cells}), k)
+		for _, f := range k.Row().Fields {
+			low, high, step := f.Low, f.High, 1.0
+			if f == order.CellField {
+				high = cells
+			}
+			if !f.IsWhole() && !f.IsText() {
+				step = math.Abs(math.Nextafter(high, math.Inf(1)) - high)
+			}
+			for _, v := range []struct {
+				at float64
+				ok bool
+			}{{low, true}, {high, true}, {low - step, false}, {high + step, false}} {
+				if o := good(k); v.at >= 0 || !f.IsText() {
+					set(f, &o, v.at)
+					wrong := order.Check(&o, order.Limits{Cells: cells})
+					if len(f.Words) == 0 {
+						require.Equal(t, v.ok, wrong == nil, "%s: %s %v", k, f.Name, v.at)
+					}
+					if wrong != nil {
+						require.Equal(t, f, wrong.Field)
+						require.Equal(t, k, wrong.Kind)
+						require.Equal(t, []float64{low, high}, []float64{wrong.Low, wrong.High}, f.Name)
+					}
+				}
+			}
+			if !f.IsWhole() && !f.IsText() {
+				o := good(k)
+				set(f, &o, math.NaN())
+				require.Equal(t, order.OutOfRange, order.Check(&o, order.Limits{Cells: cells}).Code, "%s: %s that is no number", k, f.Name)
+			}
+		}
+	}
+}
+
+// TestCellsOfTheBay: without a number of cells no cell is accepted.
+func TestCellsOfTheBay(t *testing.T) {
+	o := order.Order{ID: "1", By: "A", Kind: order.Fill, Cell: 1}
+	require.Equal(t, order.OutOfRange, order.Check(&o, order.Limits{}).Code)
+	o.Cell = 49
+	require.Equal(t, order.OutOfRange, order.Check(&o, order.Limits{Cells: 60}).Code)
+}
+
+// TestRefusedByItself: what is wrong with an order without any number.
+func TestRefusedByItself(t *testing.T) {
+	for _, row := range []struct {
+		o    order.Order
+		want order.Code
+		why  string
+	}{
+		{order.Order{By: "A", Kind: order.Hold}, order.NoID, "it has no ID"},
+		{order.Order{ID: "1", Kind: order.Hold}, order.NoPerson, "it names no person"},
+		{order.Order{ID: "1", By: "A"}, order.NoSuchOrder, "there is no such order"},
+		{order.Order{ID: "1", By: "A", Kind: order.NumKinds}, order.NoSuchOrder, "there is no such order"},
+		{order.Order{ID: "1", By: "A", Kind: order.Quality, Unmeasured: true}, order.NothingSaid, "it needs field us_per_cm or water_kind"},
+		{order.Order{ID: "1", By: "A", Kind: order.Quality, Water: "tap"}, order.BadText, `field water_kind: value "tap" is not accepted: must be demineralised, distilled or other`},
+		{order.Order{ID: "1", By: "A", Kind: order.Pack, Pack: "a\nb"}, order.BadText, `field pack: value "a\nb" is not accepted: must be 0 to 48 printable characters`},
+		{order.Order{ID: "1", By: "A", Kind: order.Fill, Cell: 1, ML: 2001}, order.OutOfRange, "field ml: value 2001 is not accepted: must be 0 to 2000 ml"},
+	} {
+		got := order.Check(&row.o, order.Limits{Cells: 12})
+		require.NotNil(t, got, row.why)
+		require.Equal(t, row.want, got.Code)
+		require.Equal(t, row.why, got.Why())
+	}
+	for _, o := range []order.Order{
+		{ID: "1", By: "A", Kind: order.Quality, Unmeasured: true, USPerCM: 1e9, Water: "distilled"}, {ID: "1", By: "A", Kind: order.Quality, USPerCM: 4},
+		{ID: "1", By: "A", Kind: order.Pack},
+	} {
+		require.Nil(t, order.Check(&o, order.Limits{Cells: 12}), "%+v", o)
+	}
+}
+
+// TestGiven: every field that is missing and every one that is stray, for every
+// order.
+func TestGiven(t *testing.T) {
+	for k := order.None; k < order.NumKinds; k++ {
+		row, all := k.Row(), map[string]bool{}
+		if row == nil {
+			row = &order.Row{}
+		}
+		for _, f := range row.Fields {
+			all[f.Name] = true
+		}
+		require.Nil(t, order.Given(k, func(name string) bool { return all[name] }), k)
+		for _, f := range order.Fields() {
+			changed := func(name string) bool { return all[name] != (name == f.Name) }
+			why := order.Given(k, changed)
+			switch {
+			case !row.Takes(f):
+				require.Equal(t, &order.Refusal{Code: order.Stray, Kind: k, Field: f}, why)
+			case row.AnyOf:
+				require.Nil(t, why)
+			default:
+				require.Equal(t, &order.Refusal{Code: order.Missing, Kind: k, Field: f, Low: f.Low, High: f.High}, why)
+			}
+		}
+		if row.AnyOf {
+			require.Equal(t, order.NothingSaid, order.Given(k, func(string) bool { return false }).Code)
+		}
+	}
+}
+
+// TestLeaveOut notes what was not given, and touches no other order.
+func TestLeaveOut(t *testing.T) {
+	for k := order.None; k < order.NumKinds; k++ {
+		o := order.Order{Kind: k}
+		o.LeaveOut(func(string) bool { return true })
+		require.Equal(t, order.Order{Kind: k, Unmeasured: k == order.Quality}, o)
+		o = order.Order{Kind: k}
+		o.LeaveOut(func(string) bool { return false })
+		require.Equal(t, order.Order{Kind: k}, o)
+	}
+}
+
+// TestRights: each right by hand, and nobody may give what is no order.
+func TestRights(t *testing.T) {
+	for k := order.None; k <= order.NumKinds; k++ {
+		for _, r := range append(order.Rights(), order.NoRight, 200) {
+			want := false
+			switch name := oracle[k.String()].right; r {
+			case order.MayLook:
+				want = name == "look"
+			case order.MayVisit:
+				want = name == "look" || name == "visit"
+			case order.MayRelease, 200:
+				want = name != ""
+			case order.NoRight:
+			}
+			require.Equal(t, want, r.Allows(k), "%s: %s", r, k)
+		}
+	}
+	for _, r := range order.Rights() {
+		require.Equal(t, r, order.ParseRight(r.String()))
+	}
+	for _, name := range []string{"none", "", "Visit"} {
+		require.Equal(t, order.NoRight, order.ParseRight(name))
+	}
+}
+
+// TestEveryRefusalIsWorded: each code has its own name and its own clause, with
+// everything in it.
+func TestEveryRefusalIsWorded(t *testing.T) {
+	names, texts := map[string]bool{}, map[string]bool{}
+	for c := order.NoCode + 1; c < order.NumCodes; c++ {
+		r := order.Refusal{Code: c, Kind: order.Level, Field: order.LevelField, Value: 61.5, Low: -200, High: 22, Name: "lift-a"}
+		text := r.Text()
+		require.True(t, strings.HasPrefix(text, "Refused level: ") && strings.HasSuffix(text, "."), text)
+		require.Greater(t, len(r.Why()), 10, "the refusal %s has no words", c)
+		require.NotContains(t, text, "%!", c)
+		require.False(t, names[c.String()] || texts[text], "%s: %s", c, text)
+		names[c.String()], texts[text] = true, true
+	}
+	require.NotContains(t, (&order.Refusal{Code: order.NumCodes + 3}).Text(), "%!")
+	require.Equal(t, "refusal-99", order.Code(99).String())
+}
+
+// TestConfirmed is what the record has of a visit's cautions.
+func TestConfirmed(t *testing.T) {
+	for name, want := range map[order.Kind]string{
+		order.VisitOpen:  "Confirmed: face shield, apron, gloves; no metal; eyewash works and is free; no flame or spark; air moving; lock-out known.",
+		order.VisitClose: "Confirmed: caps sealed; spills neutralised and wiped; compartment latched.",
+		order.Fill:       "",
+	} {
+		require.Equal(t, want, name.Row().Confirmed())
+	}
+}
+
+func TestPrintable(t *testing.T) {
+	for text, want := range map[string]bool{
+		"A. Person": true, strings.Repeat("ä", 60): true, " A": true,
+		"": false, strings.Repeat("ä", 61): false, "A\nB": false, "A\x1b[2J": false, "\xff": false,
+	} {
+		require.Equal(t, want, order.Printable(text, order.MaxNameRunes), "%q", text)
+	}
+}

@@ -17,13 +17,13 @@ import (
 	"time"
 )
 
-// message is one that came over the broker.
+// message is a message from the broker.
 type message struct {
 	topic   string
 	payload string
 }
 
-// picture is what a bay's state topic says, as far as the scenarios look.
+// picture is the part of a bay's state topic that the scenarios use.
 type picture struct {
 	Stage       string                  `json:"stage"`
 	Permit      string                  `json:"permit"`
@@ -50,7 +50,7 @@ func (p *picture) has(code string) bool {
 	return p != nil && slices.ContainsFunc(p.Findings, func(f struct{ Code string }) bool { return f.Code == code })
 }
 
-// event is what an event topic says, as far as the scenarios look.
+// event is the part of an event topic that the scenarios use.
 type event struct {
 	Seq         uint64 `json:"seq"`
 	Kind        string `json:"kind"`
@@ -60,15 +60,15 @@ type event struct {
 	Time        time.Time
 }
 
-// site is a broker of another make than the agent's library, with a listener of
-// its own, as a yard has it.
+// site is a broker, independent of the agent's library, with its own listener, as
+// in a yard.
 type site struct {
 	port   int
-	ends   []func()      // each ends a program and waits until it has gone
-	mu     sync.Mutex    // guards what follows
-	past   []message     // of the lives of the agent before
-	all    []message     // of this life
-	lost   error         // a program has ended that nobody here has told to
+	ends   []func()      // each ends a program and waits for its exit
+	mu     sync.Mutex    // guards the fields below
+	past   []message     // of earlier runs of the agent
+	all    []message     // of this run
+	lost   error         // a program exited unexpectedly
 	wakeup chan struct{} // closed at the next message, and with lost
 }
 
@@ -98,8 +98,8 @@ func startSite(ctx context.Context, dir string) (*site, error) {
 	return s, nil
 }
 
-// freePort is a port that was free a moment ago: the broker cannot tell which
-// one it would choose itself.
+// freePort returns a port that was free a moment ago: the broker does not report
+// a port that it chooses itself.
 func freePort(ctx context.Context) (int, error) {
 	var lc net.ListenConfig
 	l, err := lc.Listen(ctx, "tcp", "127.0.0.1:0")
@@ -114,7 +114,7 @@ func freePort(ctx context.Context) (int, error) {
 	return addr.Port, nil
 }
 
-// find looks where Debian keeps daemons out of an ordinary user's path.
+// find also looks in /usr/sbin, which is not in an ordinary user's path on Debian.
 func find(program string) string {
 	if path, err := exec.LookPath(program); err == nil {
 		return path
@@ -122,8 +122,8 @@ func find(program string) string {
 	return "/usr/sbin/" + program
 }
 
-// start starts a program and notes when it ends before its time. What it prints goes
-// to takes, unless that is nil.
+// start starts a program and notes when it exits early. Its output goes to takes,
+// unless that is nil.
 func (s *site) start(program string, takes func(io.Reader), args ...string) error {
 	ctx, end := context.WithCancel(context.Background())
 	cmd := exec.CommandContext(ctx, find(program), args...)
@@ -144,7 +144,7 @@ func (s *site) start(program string, takes func(io.Reader), args ...string) erro
 		}
 		_ = cmd.Wait() // how it ended is in its state
 		if ctx.Err() == nil {
-			s.lose(fmt.Errorf("%s was ended by somebody else: %s", program, cmd.ProcessState))
+			s.lose(fmt.Errorf("%s exited unexpectedly: %s", program, cmd.ProcessState))
 		}
 	}()
 	s.ends = append(s.ends, func() { end(); <-gone })
@@ -194,28 +194,28 @@ func (s *site) take(m message) {
 	s.wakeup = make(chan struct{})
 }
 
-// turn begins another life of the agent.
+// turn begins another run of the agent.
 func (s *site) turn() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.past, s.all = append(s.past, s.all...), nil
 }
 
-// forget drops what came before.
+// forget drops all earlier messages.
 func (s *site) forget() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.past, s.all = nil, nil
 }
 
-// numbered are all events of the bay since forget, over all lives.
+// numbered returns all events of the bay since forget, over all runs.
 func (s *site) numbered() []event {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return events(append(s.past[:len(s.past):len(s.past)], s.all...))
 }
 
-// await returns when the messages of this life fulfil a condition.
+// await returns when the messages of this run meet a condition.
 func (s *site) await(ctx context.Context, fulfilled func([]message) bool) error {
 	for {
 		s.mu.Lock()
@@ -235,7 +235,7 @@ func (s *site) await(ctx context.Context, fulfilled func([]message) bool) error 
 	}
 }
 
-// last is the newest picture of the bay among messages, nil before the first.
+// last returns the newest picture of the bay among messages, nil before the first.
 func last(all []message) *picture {
 	for _, m := range slices.Backward(all) {
 		if strings.HasSuffix(m.topic, "/bay-1/state") {
@@ -248,7 +248,7 @@ func last(all []message) *picture {
 	return nil
 }
 
-// pictures are the bay's, as they came.
+// pictures returns the bay's pictures in order of arrival.
 func pictures(all []message) []picture {
 	var out []picture
 	for _, m := range all {
@@ -262,7 +262,7 @@ func pictures(all []message) []picture {
 	return out
 }
 
-// events are the bay's, as they came.
+// events returns the bay's events in order of arrival.
 func events(all []message) []event {
 	var out []event
 	for _, m := range all {

@@ -20,7 +20,7 @@ func TestJournal(t *testing.T) {
 	j := newJournal()
 	j.edge(heartbeatLine, true)
 	j.edge(relayLine, true)
-	j.edge(relayLine, true) // the same level again is no edge
+	j.edge(relayLine, true) // the same level again is not an edge
 	j.edge(heartbeatLine, false)
 	j.edge(heartbeatLine, true)
 	j.edge(relayLine, false)
@@ -35,7 +35,7 @@ func TestJournal(t *testing.T) {
 	require.NoError(t, err)
 }
 
-// quietScene is a scene with nothing but outputs to look at.
+// quietScene returns a scene that only has outputs.
 func quietScene(t *testing.T) *scene {
 	t.Helper()
 	return &scene{
@@ -44,8 +44,8 @@ func quietScene(t *testing.T) *scene {
 	}
 }
 
-// TestStepsCanFail: each judgement about the relay fails when the relay does
-// what it must not.
+// TestStepsCanFail: each step about the relay fails when the relay does what it
+// must not.
 func TestStepsCanFail(t *testing.T) {
 	rise := func(j *journal) { j.edge(relayLine, true) }
 	beat := func(j *journal, n int) {
@@ -77,8 +77,8 @@ func TestStepsCanFail(t *testing.T) {
 			done := make(chan struct{})
 			go func() { defer close(done); c.step(s) }()
 			if c.later != nil {
-				// The step looks at the beginning first; edges before that
-				// would be part of it.
+				// Wait until the step has recorded its starting state, which
+				// earlier edges would be part of.
 				for s.began.Load() == 0 {
 					time.Sleep(time.Millisecond)
 				}
@@ -100,7 +100,7 @@ func TestContiguous(t *testing.T) {
 		return all
 	}
 	require.NoError(t, contiguous(numbers(1, 2, 3)))
-	require.NoError(t, contiguous(numbers(1, 2, 2, 1, 3)), "a repeated one is allowed by QoS 1 (MQTT 3.1.1, section 4.3.2)")
+	require.NoError(t, contiguous(numbers(1, 2, 2, 1, 3)), "QoS 1 allows a repeated event (MQTT 3.1.1, section 4.3.2)")
 	require.Error(t, contiguous(numbers(1, 3)))
 	require.Error(t, contiguous(numbers(2)))
 	require.Error(t, contiguous(nil))
@@ -108,7 +108,7 @@ func TestContiguous(t *testing.T) {
 
 func TestTable(t *testing.T) {
 	var table table
-	require.False(t, table.passed(), "no result is no success")
+	require.False(t, table.passed(), "no result is not a success")
 	table.add("boot", "arm64", nil, time.Second)
 	require.True(t, table.passed())
 	table.add("kill", "armv6", errors.New("no"), time.Second)
@@ -121,7 +121,8 @@ func TestTable(t *testing.T) {
 	require.Equal(t, []string{"kill", "not", "run", "FAIL", "(1", "s)"}, strings.Fields(lines[2]))
 }
 
-// TestScenariosHaveABoard: what runs under systemd and what with the init only.
+// TestScenariosHaveABoard: which scenarios run under systemd, and which only with
+// the init.
 func TestScenariosHaveABoard(t *testing.T) {
 	b := &bench{}
 	names := func(arch string) (out []string) {
@@ -135,7 +136,7 @@ func TestScenariosHaveABoard(t *testing.T) {
 	require.Contains(t, names("arm64"), "bare")
 	require.Equal(t, names("arm64"), names("armv6"))
 	b.only = "upgrade"
-	require.Equal(t, []string{installScenario, "upgrade"}, names(managed), "nothing can be tried before it")
+	require.Equal(t, []string{installScenario, "upgrade"}, names(managed), "nothing can run before it")
 }
 
 func TestConfig(t *testing.T) {
@@ -147,10 +148,10 @@ func TestConfig(t *testing.T) {
 	require.Contains(t, text, "offset_mm: 20")
 	require.NotContains(t, text, "hydrogen:")
 	s.config("no such words", "x")
-	require.Error(t, s.err, "a change that changes nothing would make a scenario say nothing")
+	require.Error(t, s.err, "a change without effect would make a scenario prove nothing")
 }
 
-// TestWiringAgrees: the outside says by hand what the file says, for each part.
+// TestWiringAgrees: the bench's wiring, written by hand, agrees with the file.
 func TestWiringAgrees(t *testing.T) {
 	w := wiring()
 	for _, words := range []string{w.PackSensor, w.AmbientSensor, w.RelayPin, w.HeartbeatPin, w.Feedback.Pin, w.Airflow.Pin, w.Complete.Pin} {
@@ -158,8 +159,8 @@ func TestWiringAgrees(t *testing.T) {
 	}
 }
 
-// TestScratchpads: an exchanged thermometer is another one, and the pack's old
-// number is silent.
+// TestScratchpads: a replaced thermometer has another number, and the old one is
+// silent.
 func TestScratchpads(t *testing.T) {
 	r, err := newRig(t.Context(), 1)
 	require.NoError(t, err)
@@ -193,9 +194,9 @@ func TestScenariosAreNamedOnce(t *testing.T) {
 	require.Positive(t, short["armv6"])
 }
 
-// TestBrokerEndedBySomebody: a broker that is gone fails the scene at once and by its
-// name, and one that is ended here is nothing to tell.
-func TestBrokerEndedBySomebody(t *testing.T) {
+// TestBrokerExits: a broker that exits fails the scene at once, by name. One that the
+// bench ends is not an error.
+func TestBrokerExits(t *testing.T) {
 	if _, err := exec.LookPath(find("mosquitto")); err != nil && os.Getenv("BAYWARD_REQUIRE_TOOLS") == "" {
 		t.Skip("mosquitto is missing")
 	}
@@ -208,5 +209,5 @@ func TestBrokerEndedBySomebody(t *testing.T) {
 	require.NoError(t, s.start("sh", nil, "-c", "exit 3"))
 	t.Cleanup(s.close)
 	err = s.await(t.Context(), func([]message) bool { return false })
-	require.ErrorContains(t, err, "sh was ended by somebody else: exit status 3")
+	require.ErrorContains(t, err, "sh exited unexpectedly: exit status 3")
 }

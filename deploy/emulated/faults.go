@@ -11,9 +11,9 @@ import (
 	"bayward/sensors/sim"
 )
 
-// readingMessages is less than any reading of a thermometer takes on the bridge:
-// eighteen bytes for the sensor's number twice, two commands and the answer, and
-// each byte is a command and a status at least.
+// readingMessages is fewer than any reading of a thermometer takes on the bridge:
+// the sensor's number twice (eighteen bytes with its commands) and the answer, each
+// byte at least a command and a status.
 const readingMessages = 2 * (2*8 + 2 + 9)
 
 func slowWire(s *scene) {
@@ -28,7 +28,7 @@ func slowWire(s *scene) {
 	defer s.wire.SetDelay(0)
 	s.keeps(5)
 	s.drops("the jar leaks", dropTicks, func(context.Context) error { return s.leak(16) })
-	s.step("no 1-wire reading came to its end meanwhile", func(context.Context) error {
+	s.step("no 1-wire reading ended meanwhile", func(context.Context) error {
 		if n := s.wire.Messages() - before; n >= readingMessages {
 			return fmt.Errorf("there were %d messages, enough for one", n)
 		}
@@ -42,7 +42,7 @@ func slowWire(s *scene) {
 	s.granted()
 }
 
-// named waits until the bay's state names a sensor's fault.
+// named waits until the bay's state reports a sensor's fault.
 func (s *scene) named(sensor, fault string) {
 	s.shows(sensor+" has "+fault, func(p *picture) bool {
 		return slices.ContainsFunc(p.Faults, func(f struct{ Sensor, Fault string }) bool { return f.Sensor == sensor && f.Fault == fault })
@@ -71,14 +71,14 @@ func converterFaults(s *scene) {
 		s.drops(f.kind.String(), dropTicksBus, s.breaks(f.kind))
 		s.named(f.sensor, f.fault)
 		s.stays(5)
-		s.mends(f.kind)
+		s.repairs(f.kind)
 		s.faultless()
 		s.granted()
 	}
 }
 
-// adapterPulled: an adapter on USB is another one when it comes back, and gets the
-// number of the old one only when the agent has let that go.
+// adapterPulled: an adapter on USB is a new device when it comes back, and gets the
+// old number only if the agent has closed the old device.
 func adapterPulled(s *scene) {
 	s.begin(fresh(10))
 	s.granted()
@@ -94,8 +94,8 @@ func adapterPulled(s *scene) {
 }
 
 // wireTicks is how long a 1-wire fault may take to open the relay: the kernel
-// tries a bad sensor several times, but a reading that is not renewed counts for
-// thirty seconds at most (stale_seconds), and the finding takes five more.
+// retries a bad sensor several times, but an old reading counts for thirty seconds
+// at most (stale_seconds), and the finding takes five more.
 const wireTicks = 45
 
 func thermometerFaults(s *scene) {
@@ -113,18 +113,17 @@ func thermometerFaults(s *scene) {
 		s.named("pack-temperature", f.fault)
 		s.writes(packSensor)
 		s.stays(5)
-		s.mends(f.kind)
+		s.repairs(f.kind)
 		s.faultless()
 		s.granted()
 	}
-	s.drops("the sensor is exchanged for another", wireTicks, func(context.Context) error { s.exchange(); return nil })
+	s.drops("the sensor is replaced with another", wireTicks, func(context.Context) error { s.exchange(); return nil })
 	s.stays(20)
 }
 
-// writes logs what the kernel writes of a sensor, as a sample for the tests of
-// the driver.
+// writes logs the kernel's file for a sensor, as a sample for the driver's tests.
 func (s *scene) writes(number string) {
-	e := s.gives("what the kernel writes of it", control.Order{Do: control.Read, Path: "/sys/bus/w1/devices/" + number + "/w1_slave"})
+	e := s.gives("the kernel's file for it", control.Order{Do: control.Read, Path: "/sys/bus/w1/devices/" + number + "/w1_slave"})
 	s.log("      %q", e.Text)
 }
 
@@ -144,7 +143,7 @@ func contactFaults(s *scene) {
 	s.step("the contactor welds", s.breaks(sim.ContactorWelded))
 	s.drops("the probe's wire breaks", dropTicks, s.breaks(sim.ProbeOpen))
 	s.finds("contactor-stuck")
-	s.step("current still flows: the line is low, and that is all the agent can do", func(context.Context) error {
+	s.step("current still flows, but the line is low: the agent can do no more", func(context.Context) error {
 		if s.look().relay {
 			return errors.New("the line is high")
 		}

@@ -17,22 +17,22 @@ func frozen(s *scene) {
 	s.granted()
 	mark := s.guest.mark()
 	s.gives("SIGSTOP", control.Order{Do: control.Signal, Signal: int(syscall.SIGSTOP)})
-	s.tells(control.AgentHung, mark)
-	e := s.tells(control.StopActionRan, mark)
+	s.hears(control.AgentHung, mark)
+	e := s.hears(control.StopActionRan, mark)
 	if !s.failed() && (e.Exit != 0 || e.Error != "") {
 		s.fail("the stop action ended with %d %s: %s", e.Exit, e.Error, e.Text)
 	}
 	s.pins("the line is low", true, false)
-	s.tells(control.AgentReady, mark)
+	s.hears(control.AgentReady, mark)
 	s.stays(4)
 	s.granted()
 }
 
-// comesBack waits for the end of a boot that something has started.
+// comesBack waits for the end of a boot that has begun.
 func (s *scene) comesBack(mark int) {
-	s.pins("without supply the line is not driven", false, false)
-	s.tells(control.Up, mark)
-	s.step("the relay's line had no edge in the boot", func(context.Context) error {
+	s.pins("without power the line is not driven", false, false)
+	s.hears(control.Up, mark)
+	s.step("the relay's line had no edge during the boot", func(context.Context) error {
 		if s.look().relay {
 			return errors.New("it is high")
 		}
@@ -46,7 +46,7 @@ func hung(s *scene) {
 	resets, fired := s.counts()
 	mark := s.guest.mark()
 	s.gives("agent and init hang", control.Order{Do: control.Hang})
-	s.step("the contactor drops out, as no heartbeat comes", func(ctx context.Context) error {
+	s.step("the contactor drops out without a heartbeat", func(ctx context.Context) error {
 		return s.until(ctx, func(t sim.Truth) bool { return !t.ContactorClosed })
 	})
 	s.step("the watchdog fires and resets the machine", func(ctx context.Context) error {
@@ -72,8 +72,8 @@ func (s *scene) cutPower() {
 	s.comesBack(mark)
 }
 
-// recorded waits until an event came over the broker: then the record has it,
-// and it must survive.
+// recorded waits until an event comes from the broker: then it is in the record
+// and must survive.
 func (s *scene) recorded(what string, fits func(event) bool) {
 	s.step("recorded: "+what, func(ctx context.Context) error {
 		return s.site.await(ctx, func(all []message) bool {
@@ -94,7 +94,7 @@ func raised(code string) func(event) bool {
 func powerCuts(s *scene) {
 	before := s.look().rises
 	s.begin(fresh(10))
-	s.cutPower() // while it settles
+	s.cutPower() // while it checks its readings
 	s.step("the relay never closed", func(context.Context) error {
 		if s.look().rises > before {
 			return errors.New("it did")
@@ -146,22 +146,21 @@ func (s *scene) isAt(stage string) {
 	s.shows("at the stage "+stage, func(p *picture) bool { return p.Stage == stage })
 }
 
-// inOrder judges the numbers of all events, over all lives of the agent.
+// inOrder checks the numbers of all events, over all runs of the agent.
 func (s *scene) inOrder() {
-	s.step("no event is missing, no number was given twice, and they came in order", func(context.Context) error {
+	s.step("no event is missing, no number was used twice, and they came in order", func(context.Context) error {
 		return contiguous(s.site.numbered())
 	})
 }
 
-// dayEvents is what the outage must leave in the outbox: the busiest bay of the
-// demo has 55 events in two days.
+// dayEvents is how many events the outage must leave in the outbox. The busiest bay
+// of the demo has 55 in two days.
 const dayEvents = 100
 
-// networkDown is an outage long past the keep-alive of 30 s, in which the
-// wall clock passes a day and as much happens as in more than one. The day itself
-// does not pass.
+// networkDown is an outage far longer than the keep-alive of 30 s. The wall clock
+// moves on by a day, and more happens than in a day, but no real day passes.
 func networkDown(s *scene) {
-	s.patience = 5 * time.Minute // a hundred orders, each in a tick of its own
+	s.patience = 5 * time.Minute // a hundred orders, each in its own tick
 	s.begin(fresh(10))
 	s.granted()
 	s.step("the cable is pulled", func(context.Context) error { return s.machine.Cable(false) })
@@ -174,8 +173,8 @@ func networkDown(s *scene) {
 	s.stays(10)
 	s.asks("hold", `{"action":"unhold","by":"Ada"}`)
 	s.asks("visit", `{"action":"open","by":"Bo"}`)
-	s.step("the connection was given up, and the outbox holds a day's events", s.outboxFull)
-	s.step("nothing came over the broker meanwhile", func(context.Context) error {
+	s.step("the agent gave up the connection, and the outbox holds a day's events", s.outboxFull)
+	s.step("nothing came from the broker meanwhile", func(context.Context) error {
 		s.site.mu.Lock()
 		defer s.site.mu.Unlock()
 		for _, e := range events(s.site.all) {
@@ -185,10 +184,10 @@ func networkDown(s *scene) {
 		}
 		return nil
 	})
-	s.step("the cable is in again", func(context.Context) error { return s.machine.Cable(true) })
+	s.step("the cable is plugged in again", func(context.Context) error { return s.machine.Cable(true) })
 	s.recorded("the last event", raised("visit-open"))
 	s.inOrder()
-	s.step("as many came as had waited", func(context.Context) error {
+	s.step("as many events came as had waited", func(context.Context) error {
 		if n := len(s.site.numbered()); n < dayEvents {
 			return fmt.Errorf("%d", n)
 		}
@@ -197,10 +196,10 @@ func networkDown(s *scene) {
 	s.gives("the wall clock is right again", control.Order{Do: control.Clock, Unix: time.Now().Unix(), Trusted: true})
 }
 
-// fillsADay lets a person hold and release the bay until a day's events are made: a
-// finding is raised, and cleared.
+// fillsADay holds and releases the bay until there are a day's events: each hold
+// raises a finding and clears it.
 func (s *scene) fillsADay() {
-	s.step("a person holds and releases the bay again and again", func(ctx context.Context) error {
+	s.step("a person holds and releases the bay many times", func(ctx context.Context) error {
 		for range dayEvents / 2 {
 			for _, action := range []string{"hold", "unhold"} {
 				if err := s.ask(ctx, "hold", `{"action":"`+action+`","by":"Ada"}`); err != nil {
@@ -212,8 +211,8 @@ func (s *scene) fillsADay() {
 	})
 }
 
-// outboxFull waits until the agent says that it has no connection and a day's
-// events to send.
+// outboxFull waits until the agent reports no connection and a day's events to
+// send.
 func (s *scene) outboxFull(ctx context.Context) error {
 	for {
 		connected, err1 := s.metric(ctx, "bayward_mqtt_connected")
@@ -229,17 +228,17 @@ func (s *scene) outboxFull(ctx context.Context) error {
 	}
 }
 
-// contiguous tells whether events begin with number 1 and go on without a gap.
-// One may come again, as the broker's quality of service has it, but not
-// another one with its number.
+// contiguous returns an error unless the events begin with number 1 and continue
+// without a gap. The same event may come twice, as the broker's quality of service
+// allows, but no other event with its number.
 func contiguous(all []event) error {
 	next, known := uint64(1), map[uint64]event{}
 	for _, e := range all {
 		switch was, again := known[e.Seq]; {
 		case again && was != e:
-			return fmt.Errorf("number %d was given to %+v and to %+v", e.Seq, was, e)
+			return fmt.Errorf("number %d is on both %+v and %+v", e.Seq, was, e)
 		case e.Seq > next:
-			return fmt.Errorf("after %d events came number %d", next-1, e.Seq)
+			return fmt.Errorf("number %d came after %d events", e.Seq, next-1)
 		case e.Seq == next:
 			next++
 		}
@@ -253,7 +252,7 @@ func contiguous(all []event) error {
 
 func clockSet(s *scene) {
 	s.stop()
-	// The kernel refuses a wall clock that is below the time since boot.
+	// The kernel refuses a wall clock below the time since boot.
 	s.gives("the wall clock is at 1970", control.Order{Do: control.Clock, Unix: 24 * 3600})
 	s.begin(fresh(10))
 	s.shows("a time of 1970, not trusted", func(p *picture) bool { return p.Time.Year() == 1970 && !p.TimeTrusted })
@@ -261,11 +260,11 @@ func clockSet(s *scene) {
 	s.gives("the wall clock is set", control.Order{Do: control.Clock, Unix: time.Now().Unix(), Trusted: true})
 	s.keeps(8)
 	s.asks("hold", `{"action":"hold","by":"Ada"}`)
-	s.shows("the time of today, trusted", func(p *picture) bool { return p.TimeTrusted && time.Since(p.Time).Abs() < time.Hour })
+	s.shows("today's time, trusted", func(p *picture) bool { return p.TimeTrusted && time.Since(p.Time).Abs() < time.Hour })
 	s.recorded("an event of 1970, not trusted", func(e event) bool { return !e.TimeTrusted && e.Time.Year() == 1970 })
 	s.recorded("an event of today, trusted", func(e event) bool { return e.TimeTrusted && e.Time.Year() > 1970 })
 	text := s.gives("the page's records", control.Order{Do: control.HTTP, Method: "GET", Path: "/healthz"}).Text
 	if !s.failed() && !strings.HasPrefix(text, "200") {
-		s.fail("the agent is not well: %s", text)
+		s.fail("the agent is not healthy: %s", text)
 	}
 }

@@ -16,12 +16,12 @@ const (
 	numLines = 8
 )
 
-// lineNames are what the configuration calls them.
+// lineNames are the lines' names in the configuration.
 var lineNames = [numLines]string{
 	relayLine: "GPIO17", heartbeatLine: "GPIO27", feedbackLine: "GPIO23", airflowLine: "GPIO24", completeLine: "GPIO25",
 }
 
-// seen is what was seen of the outputs up to now.
+// seen is what has been seen of the outputs so far.
 type seen struct {
 	relay      bool
 	rises      int // of the relay's line
@@ -33,14 +33,14 @@ type seen struct {
 
 // journal follows the outputs. Its counters only grow.
 type journal struct {
-	mu      sync.Mutex // guards what follows
+	mu      sync.Mutex // guards the fields below
 	now     seen
 	changed chan struct{} // closed at the next edge
 }
 
 func newJournal() *journal { return &journal{changed: make(chan struct{})} }
 
-// edge takes an edge of an output.
+// edge records an edge of an output.
 func (j *journal) edge(line int, high bool) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
@@ -67,7 +67,7 @@ func (j *journal) look() seen {
 	return j.now
 }
 
-// await returns when what was seen fulfils a condition, or ctx ends.
+// await returns when the outputs meet a condition, or ctx ends.
 func (j *journal) await(ctx context.Context, fulfilled func(seen) bool) (seen, error) {
 	for {
 		j.mu.Lock()

@@ -11,25 +11,25 @@ import (
 	"bayward/sensors/sim"
 )
 
-// lateHaste makes the stages after a charge short enough to wait for: before a
-// pack is called cool its fall must be known over half an hour, whatever the
-// configuration says, and a cut of the power makes that begin anew. The board's
-// clock and the pack run that much faster than life; program, limits and kernel
-// are those of every other scenario.
+// lateHaste shortens the stages after a charge. A pack counts as cool only after
+// half an hour of known fall in temperature, whatever the configuration, and a power
+// cut starts that half hour again. The board's clock and the pack run this much
+// faster than real time; program, limits and kernel are those of every other
+// scenario.
 const lateHaste = 4
 
-// latePatience is for the whole of such a wait.
+// latePatience is the limit for such a wait.
 const latePatience = 30 * time.Minute
 
-// lateConfig has the shortest rest and the greatest age of a reading that are
-// accepted, and no sensor of the air, which makes the rule stricter: the 1-wire bus
-// is not hastened, and two sensors would take too long.
+// lateConfig has the shortest rest and the greatest age of a reading that the
+// configuration accepts. It has no air sensor, which makes the rule stricter: the
+// 1-wire bus does not run faster, and two sensors would take too long.
 var lateConfig = []string{
 	"stale_seconds: 30", "stale_seconds: 60\n  rest_min_minutes: 10",
 	"        ambient: " + airSensor + "\n", "",
 }
 
-// cool is a full pack that has the temperature of the air.
+// cool returns a full pack at air temperature.
 func cool(levelMM float64) sim.Opts {
 	o := fresh(levelMM)
 	o.StateOfCharge, o.PackC = 1, o.AmbientC
@@ -50,7 +50,7 @@ func latePowerCuts(s *scene) {
 	s.finds("held")
 	s.stays(15)
 	s.releases()
-	s.provenAnew()
+	s.provenAgain()
 
 	s.step("the charger loses its mains", func(context.Context) error {
 		return s.with(func(y *sim.Bay) error { y.SetMains(false); return nil })
@@ -63,12 +63,12 @@ func latePowerCuts(s *scene) {
 	s.calls("ready-to-water")
 	s.cutPower()
 	s.resume(lateConfig...)
-	s.provenAnew()
+	s.provenAgain()
 	s.calledBack("ready-to-water")
 
 	s.asks("visit", `{"action":"open","by":"Ada"}`)
 	s.step("water is poured into every cell", func(context.Context) error { return s.pour(7) })
-	for cell := 1; cell <= 12; cell++ { // a cell whose fill nobody recorded would keep the pack from rested
+	for cell := 1; cell <= 12; cell++ { // a cell without a recorded fill would keep the pack from rested
 		s.asks("visit", fmt.Sprintf(`{"action":"fill","by":"Ada","cell":%d,"ml":91}`, cell))
 	}
 	given := func(p *picture) bool {
@@ -87,12 +87,12 @@ func latePowerCuts(s *scene) {
 	s.isAt("rested")
 	s.cutPower()
 	s.resume(lateConfig...)
-	s.provenAnew()
+	s.provenAgain()
 	s.inOrder()
 }
 
-// fillsRecorded waits until the event of each fill came over the broker: before it
-// is on the disk a power cut takes it, though the page has answered.
+// fillsRecorded waits until the event of each fill comes from the broker: until it is
+// on the disk a power cut can lose it, even after the page has answered.
 func (s *scene) fillsRecorded(cells int) {
 	s.step("recorded: the fills", func(ctx context.Context) error {
 		return s.site.await(ctx, func(all []message) bool {
@@ -110,18 +110,18 @@ func (s *scene) fillsRecorded(cells int) {
 	})
 }
 
-// readsGravity hands in what a person's hydrometer shows of a full cell.
+// readsGravity enters a hydrometer reading of a full cell.
 func (s *scene) readsGravity() {
 	s.asks("visit", `{"action":"gravity","by":"Ada","cell":1,"gravity":1.277,"at_c":25}`)
 	s.shows("full", func(p *picture) bool { return p.Full })
 }
 
-// provenAnew judges all that this life of the agent has said until it had
-// proven its readings and for some ticks more: nothing that rests on time
-// without supply.
-func (s *scene) provenAnew() {
+// provenAgain checks everything that this run of the agent has published, until
+// some ticks after it had checked its readings: it must not count time without
+// power.
+func (s *scene) provenAgain() {
 	s.isAt("waiting")
-	s.step("it never said full, cooling, ready or rested", func(ctx context.Context) error {
+	s.step("it never reported full, cooling, ready or rested", func(ctx context.Context) error {
 		from := s.beginning()
 		if _, err := s.await(ctx, func(n seen) bool { return n.beats >= from.beats+10 }); err != nil {
 			return err
@@ -137,12 +137,12 @@ func (s *scene) provenAnew() {
 	})
 }
 
-// releases takes back the alarm of a contactor that does not open. On this board
-// the wires from the relay's line to the pack and back are hastened with nothing, so
-// that on a busy host the pack answers too late; a latch stays until a person takes it
-// back, which counts while the relay is ordered open and no current flows.
+// releases releases the finding of a contactor that does not open. On this board the
+// wires from the relay's line to the pack and back do not run faster, so on a busy
+// host the pack answers too late. A latched finding stays until a person releases it,
+// which counts while the relay is ordered open and no current flows.
 func (s *scene) releases() {
-	s.step("a latched alarm is released", func(ctx context.Context) error {
+	s.step("a latched finding is released", func(ctx context.Context) error {
 		s.site.mu.Lock()
 		p := last(s.site.all)
 		s.site.mu.Unlock()
@@ -156,26 +156,26 @@ func (s *scene) releases() {
 	})
 }
 
-// notice is the bay's newest one.
+// notice returns the bay's newest notice.
 func notice(all []message) (n struct{ Kind, State string }) {
 	for _, m := range all {
 		if strings.HasSuffix(m.topic, "/bay-1/notice") {
-			_ = json.Unmarshal([]byte(m.payload), &n) // stays what it was
+			_ = json.Unmarshal([]byte(m.payload), &n) // on an error it stays as it was
 		}
 	}
 	return n
 }
 
-// calls waits until a person is called.
+// calls waits until the technician is called.
 func (s *scene) calls(kind string) {
-	s.step("a person is called: "+kind, func(ctx context.Context) error {
+	s.step("the technician is called: "+kind, func(ctx context.Context) error {
 		return s.site.await(ctx, func(all []message) bool { n := notice(all); return n.Kind == kind && n.State == "raised" })
 	})
 }
 
-// calledBack waits until this life of the agent has said something else.
+// calledBack waits until this run of the agent has sent another notice.
 func (s *scene) calledBack(kind string) {
-	s.step("nobody is called any more: "+kind, func(ctx context.Context) error {
+	s.step("the call is replaced: "+kind, func(ctx context.Context) error {
 		return s.site.await(ctx, func(all []message) bool { n := notice(all); return n.Kind != "" && n.Kind != kind })
 	})
 }

@@ -14,7 +14,7 @@ import (
 
 // guest is the bench's end of the control connection, over all boots.
 type guest struct {
-	mu      sync.Mutex // guards what follows
+	mu      sync.Mutex // guards the fields below
 	conn    net.Conn
 	nextID  int
 	events  []control.Event
@@ -23,7 +23,7 @@ type guest struct {
 
 func newGuest() *guest { return &guest{changed: make(chan struct{})} }
 
-// follow reads what one boot of the guest tells.
+// follow reads the events of one boot of the guest.
 func (g *guest) follow(c net.Conn) {
 	g.mu.Lock()
 	g.conn = c
@@ -41,15 +41,15 @@ func (g *guest) follow(c net.Conn) {
 	}
 }
 
-// mark is a place among the events, to wait for later ones.
+// mark returns the place of the next event, to wait for later ones.
 func (g *guest) mark() int {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	return len(g.events)
 }
 
-// find returns the first event since a mark that fits. An init that cannot go
-// on ends the wait with an error.
+// find returns the first matching event since a mark. If the init cannot continue,
+// find returns an error.
 func (g *guest) find(ctx context.Context, mark int, fits func(*control.Event) bool) (control.Event, error) {
 	for {
 		g.mu.Lock()
@@ -83,7 +83,7 @@ func (g *guest) await(ctx context.Context, kind control.Kind, mark int) (control
 	return e, nil
 }
 
-// order gives an order and waits for the reply.
+// order sends an order and waits for the reply.
 func (g *guest) order(ctx context.Context, o control.Order) (control.Event, error) {
 	g.mu.Lock()
 	g.nextID++
@@ -91,7 +91,7 @@ func (g *guest) order(ctx context.Context, o control.Order) (control.Event, erro
 	mark, conn := len(g.events), g.conn
 	g.mu.Unlock()
 	if conn == nil {
-		return control.Event{}, errors.New("the guest has not called yet")
+		return control.Event{}, errors.New("the guest has not connected yet")
 	}
 	if err := json.NewEncoder(conn).Encode(o); err != nil {
 		return control.Event{}, fmt.Errorf("order %s: %w", o.Do, err)

@@ -1,9 +1,8 @@
 // Command emulated runs the packaged program on an emulated board: a real
 // Linux kernel with its drivers for I²C, 1-wire, GPIO, network, disk and
-// watchdog, while this program plays the pack, the charger and the chips on the
-// wires, and judges what it sees from outside: edges of the relay's and the
-// heartbeat's line, and what comes over a broker. deploy/emulated/run prepares
-// what it needs.
+// watchdog. It plays the pack, the charger and the chips on the wires, and judges
+// by what it sees from outside: edges of the relay's and the heartbeat's line, and
+// messages from a broker. deploy/emulated/run prepares what it needs.
 package main
 
 import (
@@ -26,7 +25,7 @@ import (
 	"bayward/deploy/emulated/machine"
 )
 
-// bench is what the command line asks for.
+// bench holds the command line's options and the results.
 type bench struct {
 	kernel, init, programs, qemu string
 	unit                         string
@@ -37,7 +36,7 @@ type bench struct {
 	page, boards                 int
 	began                        time.Time
 
-	mu    sync.Mutex // guards what follows
+	mu    sync.Mutex // guards the fields below
 	out   io.Writer
 	table table
 }
@@ -48,7 +47,7 @@ func main() {
 	flag.StringVar(&b.init, "init", "", "the guest's init, a `file`")
 	flag.StringVar(&b.programs, "programs", "", "`folder` with bayward-ARCH for each architecture")
 	flag.StringVar(&b.unit, "unit", "", "the packaged systemd unit, a `file`")
-	flag.StringVar(&b.root, "root", "", "image of a Debian root with systemd, a `file`, of which each board gets a copy")
+	flag.StringVar(&b.root, "root", "", "image of a Debian root with systemd, a `file`; each board gets a copy")
 	flag.StringVar(&b.packages, "packages", "", "`folder` with old.deb and new.deb for that root")
 	flag.StringVar(&b.qemu, "qemu", "qemu-system-aarch64", "the emulator, a `program`")
 	flag.StringVar(&b.archs, "arch", "arm64,armv6", "architectures of the program, a `list`; "+managed+" is the arm64 package under systemd, with -root and -packages")
@@ -56,9 +55,9 @@ func main() {
 	flag.IntVar(&b.boards, "boards", 1, "how many boards run at a time; each needs a core")
 	flag.BoolVar(&b.short, "short", false, "only the short set")
 	flag.BoolVar(&b.verbose, "v", false, "show the guest's console")
-	flag.BoolVar(&b.watch, "watch", false, "no scenarios: start the machine and show it, until Ctrl-C")
-	flag.StringVar(&b.wrong, "wrong", "", "a deliberate fault that must make the run fail: `line` (the relay's line is taken for its opposite) or rule (plates are taken for covered)")
-	flag.IntVar(&b.page, "page", 8080, "port of this host for the page, with -watch")
+	flag.BoolVar(&b.watch, "watch", false, "run no scenarios: start the machine and show it until Ctrl-C")
+	flag.StringVar(&b.wrong, "wrong", "", "a deliberate fault that must make the run fail: `line` (the bench reads the relay's line inverted) or rule (bare plates are taken for covered)")
+	flag.IntVar(&b.page, "page", 8080, "the page's port on this host, with -watch")
 	flag.Parse()
 	ctx, cancel := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	code := b.main(ctx)
@@ -66,8 +65,8 @@ func main() {
 	os.Exit(code)
 }
 
-// managed stands among the architectures for the board that runs the package
-// under systemd.
+// managed is listed among the architectures; it means the board that runs the
+// package under systemd.
 const managed = "systemd"
 
 func (b *bench) main(ctx context.Context) int {
@@ -131,7 +130,7 @@ func (b *bench) run(ctx context.Context, dir string) error {
 	return errors.Join(errs...)
 }
 
-// log writes one line, of several boards one at a time.
+// log writes one line; several boards may call it.
 func (b *bench) log(format string, a ...any) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -142,8 +141,8 @@ func (b *bench) log(format string, a ...any) {
 	fmt.Fprintf(b.out, "[%6.1f s] "+format+"\n", append([]any{time.Since(b.began).Seconds()}, a...)...)
 }
 
-// boards sorts scenarios by the board that they need: those next to each other
-// in the list with the same haste share one.
+// boards groups scenarios by the board that they need: neighbours in the list
+// with the same haste share one.
 func boards(list []scenario) (out [][]scenario) {
 	for _, sc := range list {
 		if n := len(out); n > 0 && out[n-1][0].haste == sc.haste {
@@ -155,7 +154,7 @@ func boards(list []scenario) (out [][]scenario) {
 	return out
 }
 
-// board runs scenarios on one board; with none it shows the board.
+// board runs scenarios on one board; with -watch it shows the board instead.
 func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) error {
 	if err := os.Mkdir(dir, 0o700); err != nil {
 		return err
@@ -200,7 +199,7 @@ func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) er
 	if err != nil {
 		return errors.Join(err, tail(console.Name()))
 	}
-	log("all devices are there")
+	log("all devices are present")
 	if b.watch {
 		return b.show(ctx, r, site)
 	}
@@ -214,7 +213,7 @@ func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) er
 	return nil
 }
 
-// options are what a board is made of.
+// options returns what a board is made of.
 func (b *bench) options(ctx context.Context, dir, arch string, console io.Writer) (machine.Options, error) {
 	o := machine.Options{Qemu: b.qemu, Kernel: b.kernel, Init: b.init, Dir: dir, Console: console}
 	var err error
@@ -234,12 +233,12 @@ func (b *bench) options(ctx context.Context, dir, arch string, console io.Writer
 	return o, err
 }
 
-// play runs one scenario and keeps its outcome.
+// play runs one scenario and records its outcome.
 func (b *bench) play(s *scene, sc scenario, arch, console string) {
 	if b.wrong == "rule" {
 		s.twist = []string{"offset_mm: 0", "offset_mm: 20"}
 	}
-	s.log("%s: %s", sc.name, sc.says)
+	s.log("%s: %s", sc.name, sc.about)
 	began := time.Now()
 	sc.run(s)
 	b.record(sc.name, arch, s.err, time.Since(began))
@@ -254,7 +253,7 @@ func (b *bench) record(name, arch string, err error, took time.Duration) {
 	b.table.add(name, arch, err, took)
 }
 
-// chosen are the scenarios that are asked for of an architecture.
+// chosen returns the scenarios requested for an architecture.
 func (b *bench) chosen(arch string) []scenario {
 	var out []scenario
 	for _, sc := range scenarios {
@@ -266,7 +265,7 @@ func (b *bench) chosen(arch string) []scenario {
 	return out
 }
 
-// tail is the end of the console, as an error.
+// tail returns the end of the console as an error.
 func tail(file string) error {
 	text, err := os.ReadFile(file)
 	if err != nil {

@@ -15,7 +15,7 @@ import (
 func installed(s *scene) {
 	before := s.look()
 	text := s.installs("old.deb")
-	s.step("it was not started, and says what to do", func(context.Context) error {
+	s.step("it was not started, and prints what to do", func(context.Context) error {
 		if !strings.Contains(text, "not started; every relay stays open") {
 			return errors.New(text)
 		}
@@ -23,7 +23,7 @@ func installed(s *scene) {
 	})
 	s.step("no line had an edge", func(context.Context) error {
 		if now := s.look(); now != before {
-			return errors.New("one had")
+			return errors.New("a line had an edge")
 		}
 		return nil
 	})
@@ -32,7 +32,7 @@ func installed(s *scene) {
 	s.granted()
 }
 
-// dpkgPatience is for dpkg, and for all that Debian does at a boot, on an emulated
+// dpkgPatience is the limit for dpkg, and for a boot of Debian, on an emulated
 // processor.
 const dpkgPatience = 10 * time.Minute
 
@@ -52,16 +52,16 @@ func upgraded(s *scene) {
 	was := s.gives("the configuration", control.Order{Do: control.Read, Path: control.ConfigPath}).Text
 	before, mark := s.look(), s.guest.mark()
 	s.installs("new.deb")
-	s.tells(control.AgentEnded, mark)
-	s.tells(control.AgentReady, mark)
+	s.hears(control.AgentEnded, mark)
+	s.hears(control.AgentReady, mark)
 	s.step("the relay has opened", func(context.Context) error {
 		if now := s.look(); now.drops == before.drops {
-			return errors.New("it has not")
+			return errors.New("it did not open")
 		}
 		return nil
 	})
 	s.granted()
-	s.step("the configuration is as it was", func(ctx context.Context) error {
+	s.step("the configuration is unchanged", func(ctx context.Context) error {
 		e, err := s.guest.order(ctx, control.Order{Do: control.Read, Path: control.ConfigPath})
 		if err == nil && e.Text != was {
 			err = errors.New(e.Text)

@@ -16,42 +16,41 @@ import (
 	"bayward/sensors/sim"
 )
 
-// The numbers of the thermometers: the pack's, the one it is exchanged for,
-// and the air's.
+// The numbers of the thermometers: the pack's, its replacement, and the air's.
 const (
 	packSensor  = "28-0316a2795bff"
 	otherSensor = "28-0316a2795c01"
 	airSensor   = "28-0416b3d1aaff"
 )
 
-// rig is the board with everything that is wired to it: the physics of one bay
-// behind chips and lines.
+// rig is the board with everything wired to it: the physics of one bay behind
+// chips and lines.
 type rig struct {
 	*journal
 	guest    *guest
 	machine  *machine.Machine
 	converts *chips.Adapter // the bus of the converters
 	wire     *chips.Adapter // the bus of the 1-wire bridge
-	inverted bool           // the relay's line is taken for its opposite: a fault of the bench
-	haste    int            // the physics is that much faster than life, as the board's clock is
+	inverted bool           // the bench reads the relay's line inverted: a deliberate fault
+	haste    int            // physics and board clock run this much faster than real time
 
-	mu        sync.Mutex // guards what follows
+	mu        sync.Mutex // guards the fields below
 	bench     *sim.Bench
 	bay       *sim.Bay
 	bus       chips.Bus
-	since     time.Time    // up to when the physics has come
-	exchanged bool         // the pack's thermometer is another one
+	since     time.Time    // the physics is advanced up to here
+	exchanged bool         // the pack's thermometer was replaced
 	contacts  map[int]bool // levels that were put on the lines
 	resets    int
-	fired     int // hardware watchdogs
+	fired     int // times that the hardware watchdog fired
 
 	listeners []net.Listener
 	stop      context.CancelFunc
 	pumping   sync.WaitGroup
 }
 
-// wiring is what deploy/emulated/bayward.yaml says, said once more by hand: the
-// physics must not learn from the file that it judges.
+// wiring repeats deploy/emulated/bayward.yaml by hand: the physics must not depend
+// on the file that it judges.
 func wiring() sim.Wiring {
 	ground := 1
 	return sim.Wiring{
@@ -71,7 +70,8 @@ func wiring() sim.Wiring {
 	}
 }
 
-// fresh is a plugged-in pack, half charged, with a level above the plate tops.
+// fresh returns a plugged-in pack, half charged, with this level above the plate
+// tops.
 func fresh(levelMM float64) sim.Opts {
 	return sim.Opts{
 		Name: "bay-1", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277,
@@ -101,8 +101,8 @@ func newRig(ctx context.Context, haste int) (*rig, error) {
 	return r, nil
 }
 
-// serve opens a port for a kind of connection and tells its address as the
-// guest sees it.
+// serve opens a port for a kind of connection and returns its address as the guest
+// sees it.
 func (r *rig) serve(ctx context.Context, handle func(net.Conn)) (string, error) {
 	var lc net.ListenConfig
 	l, err := lc.Listen(ctx, "tcp", "127.0.0.1:0")
@@ -158,7 +158,7 @@ func (r *rig) boot(ctx context.Context, o machine.Options) error {
 	return err
 }
 
-// refit puts another pack and charger in place of the old ones.
+// refit replaces pack and charger.
 func (r *rig) refit(o sim.Opts) error {
 	bench := sim.NewBench()
 	bay, err := bench.Add(o, wiring())
@@ -175,7 +175,7 @@ func (r *rig) refit(o sim.Opts) error {
 	return bench.Drive(lineNames[relayLine], r.look().relay)
 }
 
-// onEdge takes an edge of an output to the physics and into the journal.
+// onEdge passes an edge of an output to the physics and the journal.
 func (r *rig) onEdge(line int, high bool) {
 	if line == relayLine && r.inverted {
 		high = !high
@@ -195,27 +195,27 @@ func (r *rig) onEvent(name string) {
 	switch name {
 	case "RESET":
 		r.resets++
-		clear(r.contacts) // the chip has forgotten what stands on its lines
+		clear(r.contacts) // the chip has forgotten the levels of its lines
 	case "WATCHDOG":
 		r.fired++
 	}
 }
 
-// counts are how often the board was reset and its watchdog fired.
+// counts returns how often the board was reset and its watchdog fired.
 func (r *rig) counts() (resets, fired int) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.resets, r.fired
 }
 
-// catchUp lets the physics follow the board's time; the caller holds the lock.
+// catchUp advances the physics to the board's time; the caller holds the lock.
 func (r *rig) catchUp() {
 	now := time.Now()
 	r.bench.Advance(now.Sub(r.since) * time.Duration(r.haste))
 	r.since = now
 }
 
-// pump moves the physics and puts the contacts on their lines.
+// pump advances the physics and puts the contacts' levels on their lines.
 func (r *rig) pump(ctx context.Context) {
 	t := time.NewTicker(50 * time.Millisecond / time.Duration(r.haste))
 	defer t.Stop()
@@ -247,7 +247,7 @@ func (r *rig) driveContacts() {
 	}
 }
 
-// scratchpad is the memory of one of the thermometers.
+// scratchpad returns the memory of one of the thermometers.
 func (r *rig) scratchpad(number string) ([9]byte, bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -267,7 +267,7 @@ func (r *rig) scratchpad(number string) ([9]byte, bool) {
 	return pad, plugged && err == nil
 }
 
-// exchange puts another thermometer in the place of the pack's.
+// exchange replaces the pack's thermometer.
 func (r *rig) exchange() {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -282,9 +282,9 @@ func (r *rig) with(do func(*sim.Bay) error) error {
 	return do(bay)
 }
 
-// fault breaks or mends a part.
+// fault sets or clears a fault of a part.
 func (r *rig) fault(kind sim.FaultKind, on bool) {
-	_ = r.with(func(y *sim.Bay) error { y.SetFault(kind, on); return nil }) // gives none
+	_ = r.with(func(y *sim.Bay) error { y.SetFault(kind, on); return nil }) // returns none
 }
 
 // close ends the board and the physics.
@@ -305,7 +305,7 @@ func (r *rig) close() error {
 	return err
 }
 
-// converters are the chips on the first bus.
+// converters is the first bus, with its chips.
 type converters struct{ r *rig }
 
 // Tx implements chips.Bus.
@@ -315,7 +315,7 @@ func (c converters) Tx(addr uint16, w, r []byte) error {
 	bus, stuck := c.r.bus, c.r.bay.Fault(sim.BusStuck)
 	c.r.mu.Unlock()
 	if stuck {
-		time.Sleep(time.Second) // after which a Pi's controller gives up
+		time.Sleep(time.Second) // a Pi's controller gives up after this
 		return fmt.Errorf("bus 1: %w", chips.ErrStuck)
 	}
 	return bus.Tx(addr, w, r)

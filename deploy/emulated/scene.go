@@ -14,13 +14,13 @@ import (
 	"bayward/sensors/sim"
 )
 
-// wiredConfig is the file that the agent gets.
+// wiredConfig is the agent's configuration file.
 //
 //go:embed bayward.yaml
 var wiredConfig string
 
-// hydrogenPart is left out unless a scenario names it: once a reading of the
-// gas was missing, no charge starts for minutes.
+// hydrogenPart is left out unless a scenario names it: one missing reading of the
+// gas blocks the charge for minutes.
 const hydrogenPart = `      hydrogen:
         adc: 0x48
         channel: 3
@@ -28,27 +28,27 @@ const hydrogenPart = `      hydrogen:
         per_volt: 2
 `
 
-// patience is how long any one thing may take under an emulator on a busy
-// host. It decides nothing: what counts is what happened before what.
+// patience is the time limit of a step under an emulator on a busy host. It
+// decides nothing else: only the order of events counts.
 const patience = 150 * time.Second
 
-// scene is one scenario while it runs. After the first failure its methods do
-// nothing, so that a scenario reads as what should happen.
+// scene is a running scenario. After the first failure its methods do nothing, so
+// that a scenario reads as the list of what should happen.
 type scene struct {
 	*rig
 	site *site
-	ctx  context.Context //nolint:containedctx // a scene lives no longer than its scenario
+	ctx  context.Context //nolint:containedctx // a scene ends with its scenario
 	name string
-	// managed tells that systemd runs the board.
+	// managed is set when systemd runs the board.
 	managed bool
-	// short leaves out what other scenarios show as well.
+	// short leaves out what other scenarios also show.
 	short bool
-	// patience of the scenario's steps, where it is more than that of others.
+	// patience for the scenario's steps, if longer than the default.
 	patience time.Duration
 	// twist changes words of every configuration: a deliberate fault.
 	twist []string
 	err   error
-	began atomic.Int64 // judgements that have looked at the beginning
+	began atomic.Int64 // steps that have recorded their starting state
 	log   func(format string, a ...any)
 }
 
@@ -61,7 +61,7 @@ func (s *scene) fail(format string, a ...any) {
 	}
 }
 
-// step runs one thing that may fail.
+// step runs one step, which may fail.
 func (s *scene) step(what string, do func(context.Context) error) {
 	if s.failed() {
 		return
@@ -80,7 +80,7 @@ func (s *scene) step(what string, do func(context.Context) error) {
 	s.log("ok    %-58s %5.1f s", what, time.Since(began).Seconds())
 }
 
-// situation tells, for the report, how things stand.
+// situation describes the state of the bay, for the report.
 func (s *scene) situation() string {
 	var p *picture
 	s.site.mu.Lock()
@@ -94,7 +94,7 @@ func (s *scene) situation() string {
 	return text
 }
 
-// stop ends the agent of the scenario before.
+// stop ends the agent of the previous scenario.
 func (s *scene) stop() {
 	s.step("the agent is stopped", func(ctx context.Context) error {
 		_, err := s.guest.order(ctx, control.Order{Do: control.Supervise, StopAction: true, Restart: true})
@@ -106,14 +106,14 @@ func (s *scene) stop() {
 	})
 }
 
-// config is the agent's file with a logbook of its own and some words changed,
-// each given before its replacement.
+// config returns the agent's file with its own logbook and some changes, given as
+// pairs of old and new text.
 func (s *scene) config(changes ...string) string {
 	text := wiredConfig
 	if !strings.Contains(strings.Join(changes, " "), "hydrogen") {
 		changes = append(changes, hydrogenPart, "")
 	}
-	if s.managed { // systemd is asked how things are, and answers late
+	if s.managed { // the state comes from systemd, with a delay
 		changes = append(changes, "settle_seconds: 5", "settle_seconds: 20")
 	}
 	changes = append(changes, s.twist...)
@@ -127,7 +127,7 @@ func (s *scene) config(changes ...string) string {
 	return text
 }
 
-// begin fits a pack, forgets what was before and starts the agent with a new
+// begin plugs a pack in, forgets earlier messages and starts the agent with a new
 // logbook.
 func (s *scene) begin(o sim.Opts, changes ...string) {
 	s.stop()
@@ -152,7 +152,7 @@ func (s *scene) start(changes ...string) {
 	})
 }
 
-// beginning is what was seen before something is judged.
+// beginning returns what was seen before a step judges anything.
 func (s *scene) beginning() seen {
 	defer s.began.Add(1)
 	return s.look()
@@ -166,7 +166,7 @@ func (s *scene) granted() {
 	})
 }
 
-// stays waits for some beats in which the relay must not close.
+// stays waits for a number of beats, during which the relay must not close.
 func (s *scene) stays(beats int) {
 	s.step(fmt.Sprintf("the relay stays open for %d ticks", beats), func(ctx context.Context) error {
 		from := s.beginning()
@@ -178,7 +178,7 @@ func (s *scene) stays(beats int) {
 	})
 }
 
-// keeps waits for some beats in which the relay must not open.
+// keeps waits for a number of beats, during which the relay must not open.
 func (s *scene) keeps(beats int) {
 	s.step(fmt.Sprintf("the relay stays closed for %d ticks", beats), func(ctx context.Context) error {
 		from := s.beginning()
@@ -190,8 +190,8 @@ func (s *scene) keeps(beats int) {
 	})
 }
 
-// drops does something upon which the relay must open within a number of
-// ticks, counted by the agent's own heartbeat.
+// drops does something after which the relay must open within a number of ticks,
+// counted by the agent's own heartbeat.
 func (s *scene) drops(what string, ticks int, do func(context.Context) error) {
 	s.step(fmt.Sprintf("%s: the relay opens within %d ticks", what, ticks), func(ctx context.Context) error {
 		from := s.beginning()
@@ -212,29 +212,29 @@ func (s *scene) drops(what string, ticks int, do func(context.Context) error) {
 	})
 }
 
-// breaks is what drops takes to break a part.
+// breaks returns a function for drops that breaks a part.
 func (s *scene) breaks(kind sim.FaultKind) func(context.Context) error {
 	return func(context.Context) error { s.fault(kind, true); return nil }
 }
 
-// mends puts a part right.
-func (s *scene) mends(kind sim.FaultKind) {
-	s.step("mended: "+kind.String(), func(context.Context) error { s.fault(kind, false); return nil })
+// repairs ends the fault of a part.
+func (s *scene) repairs(kind sim.FaultKind) {
+	s.step("repaired: "+kind.String(), func(context.Context) error { s.fault(kind, false); return nil })
 }
 
-// shows waits for a picture over the broker that fulfils a condition.
+// shows waits for a picture from the broker that meets a condition.
 func (s *scene) shows(what string, fulfilled func(*picture) bool) {
 	s.step("over the broker: "+what, func(ctx context.Context) error {
 		return s.site.await(ctx, func(all []message) bool { p := last(all); return p != nil && fulfilled(p) })
 	})
 }
 
-// finds waits for a finding over the broker.
+// finds waits for a finding from the broker.
 func (s *scene) finds(code string) {
 	s.shows(code, func(p *picture) bool { return p.has(code) })
 }
 
-// gives orders the guest's init to do something.
+// gives sends an order to the guest's init.
 func (s *scene) gives(what string, o control.Order) control.Event {
 	var e control.Event
 	s.step(what, func(ctx context.Context) (err error) {
@@ -244,18 +244,18 @@ func (s *scene) gives(what string, o control.Order) control.Event {
 	return e
 }
 
-// tells waits for something that the guest tells after a mark.
-func (s *scene) tells(kind control.Kind, mark int) control.Event {
+// hears waits for a report of the guest after a mark.
+func (s *scene) hears(kind control.Kind, mark int) control.Event {
 	var e control.Event
-	s.step("the guest tells "+string(kind), func(ctx context.Context) (err error) {
+	s.step("the guest reports "+string(kind), func(ctx context.Context) (err error) {
 		e, err = s.guest.await(ctx, kind, mark)
 		return err
 	})
 	return e
 }
 
-// ask sends an order of a person to the page from inside. One that no tick of a
-// stuttering board has taken in time is sent again, under the same number.
+// ask sends a person's order to the page from inside. If no tick of a stuttering
+// board accepted it in time, ask sends it again under the same number.
 func (s *scene) ask(ctx context.Context, path, body string) error {
 	numbered := fmt.Sprintf(`%s,"id":"bench-%d"}`, strings.TrimSuffix(body, "}"), time.Now().UnixNano())
 	for again := false; ; again = true {
@@ -279,7 +279,7 @@ func (s *scene) asks(path, body string) {
 	s.step("a person orders "+body, func(ctx context.Context) error { return s.ask(ctx, path, body) })
 }
 
-// metric asks the page from inside for a metric without labels.
+// metric reads a metric without labels from the page, from inside.
 func (s *scene) metric(ctx context.Context, name string) (float64, error) {
 	e, err := s.guest.order(ctx, control.Order{Do: control.HTTP, Method: "GET", Path: "/metrics"})
 	if err != nil {
@@ -293,8 +293,8 @@ func (s *scene) metric(ctx context.Context, name string) (float64, error) {
 	return 0, fmt.Errorf("the page has no metric %s: %.200s", name, e.Text)
 }
 
-// pins waits until the board's chip shows what it should of the relay's line:
-// driven tells that the guest drives it at all.
+// pins waits until the board's chip shows the relay's line in the given state;
+// driven means that the guest drives it at all.
 func (s *scene) pins(what string, driven, high bool) {
 	s.step("the chip itself: "+what, func(ctx context.Context) error {
 		for {

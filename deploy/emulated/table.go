@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// table is the outcome: scenario by architecture.
+// table holds the outcomes by scenario and architecture.
 type table struct {
 	rows, columns []string
 	planned       map[[2]string]bool
@@ -20,7 +20,8 @@ type outcome struct {
 	took time.Duration
 }
 
-// plan keeps a place in the order of the scenarios, whichever board is first.
+// plan adds a row and a column in the order of the scenarios, whichever board ends
+// first.
 func (t *table) plan(row, column string) {
 	if !slices.Contains(t.rows, row) {
 		t.rows = append(t.rows, row)
@@ -42,7 +43,7 @@ func (t *table) add(row, column string, err error, took time.Duration) {
 	t.cells[[2]string{row, column}] = outcome{err, took}
 }
 
-// passed tells whether there is a result, and none is a failure.
+// passed reports whether there are results and none is a failure.
 func (t *table) passed() bool {
 	for _, o := range t.cells {
 		if o.err != nil {
@@ -66,7 +67,7 @@ func (t *table) print(out io.Writer) {
 		}
 		fmt.Fprintln(w)
 	}
-	_ = w.Flush() // nowhere to tell it
+	_ = w.Flush() // nowhere to report an error
 }
 
 func (t *table) cell(row, column string) string {

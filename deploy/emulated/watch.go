@@ -16,7 +16,7 @@ import (
 
 const watchHelp = `Type, then Enter:
   pour MM | leak MM        raise or lower the level of every cell
-  break FAULT | mend FAULT one of: %s
+  break FAULT | fix FAULT  one of: %s
   unplug | plug            the pack
   kill | freeze | start    the agent: kill -9, SIGSTOP, start again
   cable in | cable out     the site's network
@@ -66,21 +66,21 @@ func (b *bench) help(site *site) {
 	fmt.Fprintf(b.out, watchHelp, strings.Join(names, " "), b.page, site.port)
 }
 
-// line is how things stand: what is so, then what the agent says.
+// line logs the true state of the bay, then what the agent reports.
 func (b *bench) line(r *rig, site *site) {
 	var t sim.Truth
-	_ = r.with(func(y *sim.Bay) error { t = y.Truth(); return nil }) // gives none
+	_ = r.with(func(y *sim.Bay) error { t = y.Truth(); return nil }) // returns none
 	now := r.look()
 	site.mu.Lock()
 	p := last(site.all)
 	site.mu.Unlock()
-	says := "nothing yet"
+	report := "nothing yet"
 	if p != nil {
-		says = fmt.Sprintf("%s, %s %v", p.Stage, p.Permit, p.Findings)
+		report = fmt.Sprintf("%s, %s %v", p.Stage, p.Permit, p.Findings)
 	}
 	b.log("line %-4s beats %-5d contactor %-6s level %5.1f mm  %5.2f V  %5.1f A  %4.1f °C  | %s",
 		map[bool]string{true: "HIGH", false: "low"}[now.relay], now.beats,
-		map[bool]string{true: "CLOSED", false: "open"}[t.ContactorClosed], t.Cells[0].LevelMM, t.PackV, t.CurrentA, t.PackC, says)
+		map[bool]string{true: "CLOSED", false: "open"}[t.ContactorClosed], t.Cells[0].LevelMM, t.PackV, t.CurrentA, t.PackC, report)
 }
 
 func (s *scene) setFault(name string, on bool) error {
@@ -90,7 +90,7 @@ func (s *scene) setFault(name string, on bool) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("%q is no fault", name)
+	return fmt.Errorf("there is no fault %q", name)
 }
 
 func (b *bench) obey(s *scene, words []string) error {
@@ -112,7 +112,7 @@ func (b *bench) obey(s *scene, words []string) error {
 			return s.pour(mm)
 		}
 		return s.leak(mm)
-	case "break", "mend":
+	case "break", "fix":
 		return s.setFault(argument, words[0] == "break")
 	case "unplug", "plug":
 		return s.with(func(y *sim.Bay) error {

@@ -1,6 +1,6 @@
-// Package chips plays the parts that hang on the emulated board: a USB adapter
-// for an I²C bus, which the guest's kernel drives over USB/IP, an I²C to 1-wire
-// bridge, and thermometers at the level of bits.
+// Package chips plays the parts on the emulated board: a USB adapter for an I²C
+// bus, which the guest's kernel drives over USB/IP, an I²C to 1-wire bridge, and
+// thermometers at bit level.
 //
 // Sources: USB/IP protocol, kernel Documentation/usb/usbip_protocol.rst; the
 // adapter's requests, kernel drivers/i2c/busses/i2c-tiny-usb.c; bridge, data
@@ -16,11 +16,11 @@ import (
 	"time"
 )
 
-// ErrStuck is returned by a Bus when the transfer fails for another reason than
-// a missing acknowledge; the kernel then sees a failed USB request.
+// ErrStuck is returned by a Bus when a transfer fails for a reason other than a
+// missing acknowledge; the kernel then sees a failed USB request.
 var ErrStuck = errors.New("bus is stuck")
 
-// Bus carries one I²C message: either w or r is not empty. Any other error than
+// Bus carries one I²C message: either w or r is not empty. Any error other than
 // ErrStuck means that the chip does not acknowledge.
 type Bus interface {
 	// Tx writes w or fills r.
@@ -30,7 +30,7 @@ type Bus interface {
 // Adapter is one I²C adapter on USB. Serve it on each connection.
 type Adapter struct {
 	Bus Bus
-	// delay of each message, in nanoseconds, as a slow bus has it.
+	// delay of each message, in nanoseconds, to imitate a slow bus.
 	delay atomic.Int64
 	count atomic.Int64
 }
@@ -38,8 +38,8 @@ type Adapter struct {
 // Messages counts the I²C messages so far.
 func (a *Adapter) Messages() int64 { return a.count.Load() }
 
-// SetDelay makes each message take longer. The kernel gives a message up after
-// two seconds.
+// SetDelay makes each message take longer. The kernel gives up a message after two
+// seconds.
 func (a *Adapter) SetDelay(d time.Duration) { a.delay.Store(int64(d)) }
 
 // Requests of the adapter and of the USB/IP protocol.
@@ -70,7 +70,7 @@ type request struct {
 	in    bool
 }
 
-// Serve speaks USB/IP on c until the guest goes away; c is closed then.
+// Serve handles USB/IP on c until the guest disconnects, and closes c then.
 func (a *Adapter) Serve(c net.Conn) error {
 	defer func() { _ = c.Close() }()
 	acked := false
@@ -79,7 +79,7 @@ func (a *Adapter) Serve(c net.Conn) error {
 		if err != nil {
 			return err
 		}
-		if binary.BigEndian.Uint32(r.head[:]) == cmdUnlink { // everything is already answered
+		if binary.BigEndian.Uint32(r.head[:]) == cmdUnlink { // every request is already answered
 			var reply [48]byte
 			copy(reply[4:8], r.head[4:8])
 			binary.BigEndian.PutUint32(reply[:], retUnlink)
@@ -120,7 +120,7 @@ func readRequest(c io.Reader) (*request, error) {
 	return r, err
 }
 
-// reply carries n bytes of data, when the request asked for some.
+// reply encodes an answer, with n bytes of data if the request asked for some.
 func (r *request) reply(n int, status int32) []byte {
 	out := make([]byte, 48, 48+n)
 	copy(out[4:8], r.head[4:8])
@@ -134,7 +134,7 @@ func (r *request) reply(n int, status int32) []byte {
 	return out
 }
 
-// answer fills in the data and tells how much of it counts.
+// answer fills in the data and returns how many bytes of it are valid.
 func (a *Adapter) answer(r *request, acked *bool) (n int, status int32) {
 	const device, class = 0x80, 0x60
 	n = len(r.data)
@@ -182,7 +182,7 @@ func (a *Adapter) message(r *request, acked *bool) (n int, status int32) {
 	return len(r.data), 0
 }
 
-// descriptor is a USB descriptor of the adapter, nil for one that it has not.
+// descriptor returns a USB descriptor of the adapter, nil if it has none such.
 func descriptor(kind, index byte) []byte {
 	switch {
 	case kind == 1:

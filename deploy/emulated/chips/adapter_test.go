@@ -12,7 +12,7 @@ import (
 	"bayward/deploy/emulated/chips"
 )
 
-// fakeBus answers at one address and fails as it is told.
+// fakeBus answers at one address and returns err.
 type fakeBus struct {
 	err error
 	got []byte
@@ -55,8 +55,8 @@ func submit(t *testing.T, c net.Conn, in bool, setup [8]byte, data []byte, lengt
 }
 
 // TestMessages: the requests of i2c-tiny-usb.c: CMD_I2C_IO with begin and end,
-// then CMD_GET_STATUS, which says 1 for an acknowledge and 2 for none. A
-// transfer that fails otherwise is a refused request.
+// then CMD_GET_STATUS, which returns 1 for an acknowledge and 2 for none. A
+// transfer that fails for another reason is a refused request.
 func TestMessages(t *testing.T) {
 	bus := &fakeBus{}
 	a := &chips.Adapter{Bus: bus}
@@ -73,7 +73,7 @@ func TestMessages(t *testing.T) {
 	_, got = submit(t, kernel, true, read, nil, 2)
 	require.Equal(t, []byte{0xA0, 0xA1}, got)
 
-	bus.err = errors.New("nobody there")
+	bus.err = errors.New("no chip there")
 	status, _ = submit(t, kernel, false, write, []byte{1}, 1)
 	require.Zero(t, status)
 	_, got = submit(t, kernel, true, state, nil, 1)

@@ -34,7 +34,7 @@ const (
 type Bridge struct {
 	Wire *Wire
 
-	mu      sync.Mutex // guards what follows
+	mu      sync.Mutex // guards the fields below
 	pointer byte
 	status  byte
 	config  byte
@@ -93,14 +93,14 @@ func (b *Bridge) command(w []byte) bool {
 		b.singleBit(arg&0x80 != 0)
 	case cmdTriplet:
 		b.triplet(arg&0x80 != 0)
-	default: // channel selection and the like: not this variant
+	default: // channel selection and the like: not on this variant
 		return false
 	}
 	b.pointer = regStatus
 	return true
 }
 
-// singleBit is one time slot: a 1 written is a read as well.
+// singleBit is one time slot: writing a 1 is also a read.
 func (b *Bridge) singleBit(one bool) {
 	b.status &^= statusBit
 	if !one {
@@ -110,14 +110,14 @@ func (b *Bridge) singleBit(one bool) {
 	}
 }
 
-// triplet is one step of the search: a bit, its complement, the way taken.
+// triplet is one step of the search: a bit, its complement, the direction taken.
 func (b *Bridge) triplet(wish bool) {
 	bit, complement := b.Wire.Read(), b.Wire.Read()
 	way := wish
 	switch {
 	case bit != complement:
 		way = bit
-	case bit: // nobody answers
+	case bit: // no sensor answers
 		way = true
 	}
 	b.status &^= 0xE0

@@ -18,8 +18,8 @@ func TestCRC8(t *testing.T) {
 	require.Equal(t, byte(0x1C), chips.CRC8([]byte{0x50, 0x05, 0x4B, 0x46, 0x7F, 0xFF, 0x0C, 0x10}))
 }
 
-// search is the ROM search of the maker's application note 187, written against
-// the bridge's triplet command: the kernel's way through the bus.
+// search is the ROM search of the maker's application note 187, using the bridge's
+// triplet command, as the kernel searches the bus.
 func search(t *testing.T, b *chips.Bridge) [][8]byte {
 	t.Helper()
 	var found [][8]byte
@@ -68,8 +68,8 @@ func sensor(t *testing.T, number string, pad [9]byte, plugged *bool) *chips.Sens
 	return s
 }
 
-// TestSearchFindsAll: two sensors whose numbers differ in a late bit are both
-// found, and one that is unplugged is not.
+// TestSearchFindsAll: the search finds two sensors whose numbers differ in a late
+// bit, and does not find an unplugged one.
 func TestSearchFindsAll(t *testing.T) {
 	there, gone := true, false
 	b := &chips.Bridge{Wire: chips.NewWire(
@@ -86,7 +86,7 @@ func TestSearchFindsAll(t *testing.T) {
 	require.Empty(t, search(t, b))
 }
 
-// TestReadOne: a read by number gets that sensor's memory and no other's.
+// TestReadOne: a read by number returns that sensor's memory and no other's.
 func TestReadOne(t *testing.T) {
 	there := true
 	want := [9]byte{1, 2, 3, 4, 5, 6, 7, 8, 9}
@@ -105,7 +105,7 @@ func TestReadOne(t *testing.T) {
 		require.Equal(t, w, got[0])
 	}
 	require.Error(t, b.Tx(0x19, []byte{0xF0}, nil), "another address")
-	require.Error(t, b.Tx(chips.BridgeAddr, []byte{0xC3, 0xF0}, nil), "the one-channel chip selects none")
+	require.Error(t, b.Tx(chips.BridgeAddr, []byte{0xC3, 0xF0}, nil), "the one-channel chip has no channel to select")
 }
 
 func TestNumbers(t *testing.T) {

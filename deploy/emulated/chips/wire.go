@@ -6,14 +6,14 @@ import (
 	"strings"
 )
 
-// Wire is a 1-wire line with any number of sensors. One pulls it low for all.
-// It is used by one master.
+// Wire is a 1-wire line with any number of sensors. One sensor pulls it low for
+// all. It is for one master.
 type Wire struct{ sensors []*Sensor }
 
 // NewWire makes a line with sensors.
 func NewWire(sensors ...*Sensor) *Wire { return &Wire{sensors: sensors} }
 
-// Reset tells whether any sensor answers.
+// Reset resets the line and reports whether any sensor answers.
 func (w *Wire) Reset() bool {
 	present := false
 	for _, s := range w.sensors {
@@ -31,15 +31,15 @@ func (w *Wire) Read() bool {
 	return level
 }
 
-// Write is a time slot in which the master gives a bit.
+// Write is a time slot in which the master writes a bit.
 func (w *Wire) Write(bit bool) {
 	for _, s := range w.sensors {
 		s.write(bit)
 	}
 }
 
-// Slot is a 1 written by the master, in which a sensor that has something to
-// say may answer.
+// Slot is a 1 written by the master, in which a sensor with data to send may
+// answer.
 func (w *Wire) Slot() bool {
 	level := true
 	for _, s := range w.sensors {
@@ -54,15 +54,15 @@ func (w *Wire) Slot() bool {
 
 // Sensor is one DS18B20.
 type Sensor struct {
-	// Scratchpad is asked at each conversion and each read; plugged is false
-	// for a sensor that is off the line.
+	// Scratchpad is called at each conversion and each read; plugged is false
+	// for a sensor that is not on the line.
 	Scratchpad func() (pad [9]byte, plugged bool)
 
 	rom     [8]byte
 	state   state
-	in      byte // bits of the byte that is being written
+	in      byte // bits of the byte being written
 	bits    int
-	step    int // of the search or of the number that is matched
+	step    int // of the search, or of the number being matched
 	out     []byte
 	outBits int
 }
@@ -98,7 +98,7 @@ func NewSensor(number string, scratchpad func() (pad [9]byte, plugged bool)) (*S
 	return s, nil
 }
 
-// CRC8 is the 1-wire CRC: x^8 + x^5 + x^4 + 1, least bit first.
+// CRC8 returns the 1-wire CRC: x^8 + x^5 + x^4 + 1, least significant bit first.
 func CRC8(data []byte) byte {
 	crc := byte(0)
 	for _, b := range data {
@@ -161,7 +161,7 @@ func (s *Sensor) write(bit bool) {
 	s.take(b)
 }
 
-// follow stays in the search while the master goes this sensor's way.
+// follow stays in the search while the master follows this sensor's number.
 func (s *Sensor) follow(bit bool) {
 	n := s.step/2 - 1
 	switch {
@@ -172,7 +172,7 @@ func (s *Sensor) follow(bit bool) {
 	}
 }
 
-// take is one whole byte from the master.
+// take handles one whole byte from the master.
 func (s *Sensor) take(b byte) {
 	switch s.state {
 	case romCommand:

@@ -1,6 +1,6 @@
-// Package control is what the bench and the guest's init say to each other:
-// JSON values, one after the other, over one TCP connection that the guest
-// opens. It travels beside the I²C adapters and is no part of what is tested.
+// Package control defines the messages between the bench and the guest's init:
+// JSON values, one after the other, over one TCP connection that the guest opens.
+// The connection is separate from the I²C adapters and not part of what is tested.
 package control
 
 // Do names an order.
@@ -8,34 +8,34 @@ type Do string
 
 // The orders of the bench.
 const (
-	// Start writes Config and starts the agent under supervision. It is
-	// answered when the process runs.
+	// Start writes Config and starts the agent under supervision. The reply
+	// comes when the process runs.
 	Start Do = "start"
 	// Stop ends the agent with SIGTERM and then runs the stop action.
 	Stop Do = "stop"
-	// Signal sends Signal to the agent, which supervision does not prevent.
+	// Signal sends Signal to the agent; supervision stays on.
 	Signal Do = "signal"
-	// Supervise sets whether an agent that ended is followed by the stop
-	// action and started again.
+	// Supervise sets whether the stop action runs when the agent ends, and
+	// whether the agent is started again.
 	Supervise Do = "supervise"
-	// Hang stops the agent with SIGSTOP and the init with it: nobody serves
-	// the kernel's watchdog any more.
+	// Hang stops the agent with SIGSTOP, and the init too: nothing serves the
+	// kernel's watchdog any more.
 	Hang Do = "hang"
-	// Clock sets the wall clock to Unix, and whether the kernel takes it for
-	// set by a source.
+	// Clock sets the wall clock to Unix, and whether the kernel treats it as
+	// synchronized.
 	Clock Do = "clock"
-	// Run runs the packaged program with Args and answers with its output.
+	// Run runs the packaged program with Args and returns its output.
 	Run Do = "run"
-	// HTTP asks the agent's page from inside and answers with status and body.
+	// HTTP requests the agent's page from inside and returns status and body.
 	HTTP Do = "http"
-	// Pull takes the adapter of the converters' bus off the machine's USB, Plug
+	// Pull removes the adapter of the converters' bus from the machine's USB; Plug
 	// puts it back.
 	Pull Do = "pull"
 	Plug Do = "plug"
-	// Read answers with a file's text.
+	// Read returns a file's text.
 	Read Do = "read"
-	// Install has dpkg install the package Path of the stick and answers with its
-	// output. Only where systemd runs the board.
+	// Install runs dpkg on the package Path of the stick and returns its output.
+	// Only on the board with systemd.
 	Install Do = "install"
 )
 
@@ -55,22 +55,22 @@ type Order struct {
 	Body       string   `json:",omitempty"` // HTTP
 }
 
-// Kind names what the guest tells.
+// Kind names an event of the guest.
 type Kind string
 
-// What the guest tells.
+// The events of the guest.
 const (
-	Up            Kind = "up"            // devices are there; Text is the boot's id
+	Up            Kind = "up"            // the devices are present; Text is the boot's id
 	Reply         Kind = "reply"         // to the order ID
 	AgentStarted  Kind = "agent-started" // the process runs
-	AgentReady    Kind = "agent-ready"   // it said READY=1
-	AgentHung     Kind = "agent-hung"    // WATCHDOG=1 did not come in time; it is killed now
-	AgentEnded    Kind = "agent-ended"   // Text tells how
-	StopActionRan Kind = "stop-action"   // Text tells how it ended
-	Trouble       Kind = "trouble"       // the init itself cannot go on
+	AgentReady    Kind = "agent-ready"   // it sent READY=1
+	AgentHung     Kind = "agent-hung"    // WATCHDOG=1 did not come in time; it is being killed
+	AgentEnded    Kind = "agent-ended"   // Text is how
+	StopActionRan Kind = "stop-action"   // Text is how it ended
+	Trouble       Kind = "trouble"       // the init itself cannot continue
 )
 
-// Event is one thing that the guest tells.
+// Event is one event of the guest.
 type Event struct {
 	Kind  Kind
 	ID    int    `json:",omitempty"`
@@ -85,7 +85,7 @@ const (
 	ConfigPath = "/etc/bayward/bayward.yaml"
 	UnitPath   = "/usr/lib/systemd/system/bayward.service"
 	StateDir   = "/var/lib/bayward"
-	PageAddr   = "127.0.0.1:8080" // as deploy/emulated/bayward.yaml has it
-	// RelayPort is where the init hands the page on, for the bench's host.
+	PageAddr   = "127.0.0.1:8080" // as in deploy/emulated/bayward.yaml
+	// RelayPort is where the init forwards the page, for the bench's host.
 	RelayPort = 8081
 )

@@ -1,11 +1,11 @@
 //go:build linux
 
 // Command guest is /init of the emulated machine. It loads the kernel's
-// drivers, plugs in the two I²C adapters that the bench plays, and then has the
-// small part of systemd that the packaged unit relies on: it starts the
-// program, reads its READY=1 and WATCHDOG=1, kills it when they stop, runs the
-// stop action, starts it again, and serves the kernel's watchdog. What the
-// bench orders comes over a connection of its own.
+// drivers, plugs in the two I²C adapters that the bench plays, and then does the
+// small part of systemd that the packaged unit relies on: it starts the program,
+// reads its READY=1 and WATCHDOG=1, kills it when they stop, runs the stop
+// action, starts it again, and serves the kernel's watchdog. The bench's orders
+// come over a separate connection.
 package main
 
 import (
@@ -25,7 +25,7 @@ import (
 func main() {
 	if slices.Contains(os.Args, underSystemd) {
 		if err := serveUnderSystemd(); err != nil {
-			say("cannot go on: %v", err)
+			say("cannot continue: %v", err)
 			os.Exit(1)
 		}
 		return
@@ -37,9 +37,9 @@ func main() {
 	}
 	g, err := boot()
 	if err != nil {
-		say("cannot go on: %v", err)
+		say("cannot continue: %v", err)
 		if g != nil {
-			g.tell(control.Event{Kind: control.Trouble, Error: err.Error()})
+			g.report(control.Event{Kind: control.Trouble, Error: err.Error()})
 			time.Sleep(time.Second) // let the bench read it
 		}
 		return
@@ -49,17 +49,17 @@ func main() {
 	g.serve()
 }
 
-// up tells that the devices are there.
+// up reports that the devices are present.
 func (g *guest) up() {
 	say("up")
 	id, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
 	if err != nil {
 		say("boot id: %v", err)
 	}
-	g.tell(control.Event{Kind: control.Up, Text: strings.TrimSpace(string(id))})
+	g.report(control.Event{Kind: control.Up, Text: strings.TrimSpace(string(id))})
 }
 
-// say writes to the console, for a person.
+// say writes to the console, for people.
 func say(format string, a ...any) {
 	up, _ := os.ReadFile("/proc/uptime")
 	t, _, _ := strings.Cut(string(up), " ")
@@ -72,8 +72,8 @@ func halt() {
 	select {}
 }
 
-// boot brings the machine to the state in which systemd would start the unit.
-// It returns a guest with an error when there is one to tell it by.
+// boot brings the machine to the state in which systemd would start the unit. Once
+// there is a guest to report an error with, boot returns it with the error.
 func boot() (*guest, error) {
 	if err := mountKernel(); err != nil {
 		return nil, err
@@ -94,7 +94,7 @@ func boot() (*guest, error) {
 	return g, plugAdapters()
 }
 
-// callBench brings the network up and opens the connection for orders.
+// callBench brings up the network and opens the connection for orders.
 func callBench() (*guest, error) {
 	if err := bringUpNetwork(); err != nil {
 		return nil, err
@@ -131,8 +131,9 @@ func loadModules() error {
 	return nil
 }
 
-// settings are parameters of modules. Here each search of the 1-wire bus takes
-// seconds; the kernel's ten seconds between two would leave no time to read.
+// settings are module parameters. Here each search of the 1-wire bus takes seconds;
+// with the kernel's default of ten seconds between searches there would be no time
+// to read.
 var settings = map[string]string{"wire": "timeout=40"}
 
 func loadModule(name string) error {
@@ -147,8 +148,8 @@ func loadModule(name string) error {
 	return nil
 }
 
-// mountDisk mounts the machine's card. As on a Pi it survives the power cut;
-// what was not synced does not.
+// mountDisk mounts the machine's card. As on a Pi, it survives a power cut; data
+// that was not synced does not.
 func mountDisk() error {
 	if err := waitFor("/dev/vda"); err != nil {
 		return err
@@ -182,13 +183,13 @@ func plugAdapters() error {
 	return endSearch()
 }
 
-// endSearch lets the kernel look for no more thermometers once both are found. On a
-// board whose clock is hastened a search is as slow as on any other, and would
-// leave no time to read.
+// endSearch stops the kernel's search for thermometers once both are found. On a
+// board with a faster clock a search is as slow as on any other, and would leave no
+// time to read.
 func endSearch() error {
 	const both = 2
 	for found := 0; found < both; {
-		m, _ := filepath.Glob("/sys/bus/w1/devices/28-*") // the pattern is good
+		m, _ := filepath.Glob("/sys/bus/w1/devices/28-*") // the pattern is valid
 		found = len(m)
 		time.Sleep(100 * time.Millisecond)
 	}
@@ -206,7 +207,7 @@ func attach(port int, addr string) error {
 	}
 	tcp, ok := c.(*net.TCPConn)
 	if !ok {
-		return fmt.Errorf("%s is no TCP address", addr)
+		return fmt.Errorf("%s is not a TCP address", addr)
 	}
 	f, err := tcp.File() // kept open: the kernel uses it from now on
 	if err != nil {

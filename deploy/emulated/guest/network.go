@@ -18,9 +18,9 @@ import (
 	"bayward/deploy/emulated/control"
 )
 
-// bringUpNetwork gives the loopback and both cards their addresses. The cards
-// are told apart by the numbers that the bench gave them: one carries the
-// adapters and the control, the other is the site's network, whose cable can be
+// bringUpNetwork gives the loopback and both cards their addresses. It identifies
+// the cards by the hardware addresses that the bench gave them: one carries the
+// adapters and the orders, the other is the site's network, whose cable can be
 // pulled.
 func bringUpNetwork() error {
 	if err := ifconfig("lo", "127.0.0.1", "255.0.0.0"); err != nil {
@@ -85,8 +85,8 @@ func ifconfig(dev, ip, mask string) error {
 	return do(unix.SIOCSIFFLAGS, func(r *ifreq) { binary.NativeEndian.PutUint16(r.data[0:], unix.IFF_UP) })
 }
 
-// relayPage lets a person at the bench's host look at the page, which listens
-// on the machine's loopback only.
+// relayPage makes the page, which listens on the machine's loopback only, available
+// on the bench's host.
 func relayPage() {
 	l, err := net.Listen("tcp", fmt.Sprintf(":%d", control.RelayPort))
 	if err != nil {

@@ -27,7 +27,7 @@ type guest struct {
 	conn net.Conn
 	out  sync.Mutex // guards writes to conn
 	unit manager
-	dog  *watchdog // nil where systemd serves it
+	dog  *watchdog // nil if systemd serves it
 }
 
 // manager runs the agent's service: the init itself, or the board's systemd.
@@ -35,33 +35,33 @@ type manager interface {
 	start(config string) error
 	stop() error
 	signal(s unix.Signal) error
-	// supervise sets whether the stop action follows an end, and a new start.
+	// supervise sets whether the stop action and a restart follow an exit.
 	supervise(stopAction, restart bool) error
 }
 
 func newGuest(c net.Conn) *guest { return &guest{conn: c} }
 
-// loadUnit takes in the packaged unit.
+// loadUnit reads the packaged unit.
 func (g *guest) loadUnit() error {
 	f, err := os.Open(control.UnitPath)
 	if err != nil {
 		return err
 	}
 	defer func() { _ = f.Close() }()
-	says, err := readService(f)
-	g.unit = newUnit(says, g.tell)
+	s, err := readService(f)
+	g.unit = newUnit(s, g.report)
 	return err
 }
 
-func (g *guest) tell(e control.Event) {
+func (g *guest) report(e control.Event) {
 	g.out.Lock()
 	defer g.out.Unlock()
 	if err := json.NewEncoder(g.conn).Encode(e); err != nil {
-		say("tell the bench: %v", err)
+		say("send to the bench: %v", err)
 	}
 }
 
-// serve carries out orders until the bench goes away.
+// serve carries out orders until the bench disconnects.
 func (g *guest) serve() {
 	go relayPage()
 	for d := json.NewDecoder(g.conn); ; {
@@ -73,7 +73,7 @@ func (g *guest) serve() {
 		go func() {
 			e := g.do(&o)
 			e.Kind, e.ID = control.Reply, o.ID
-			g.tell(e)
+			g.report(e)
 		}()
 	}
 }
@@ -112,7 +112,7 @@ func (g *guest) do(o *control.Order) control.Event {
 		e.Text = string(text)
 		return e
 	}
-	return done(fmt.Errorf("order %q is not known", o.Do))
+	return done(fmt.Errorf("unknown order %q", o.Do))
 }
 
 func done(err error) control.Event {
@@ -158,23 +158,23 @@ func ask(o *control.Order) control.Event {
 	return e
 }
 
-// setClock sets the wall clock. The kernel takes it for unset until it is told
-// otherwise, as a time service does.
+// setClock sets the wall clock. The kernel treats it as unset until a time service,
+// or this function with trusted, marks it as synchronized.
 func setClock(seconds int64, trusted bool) error {
 	tv := unix.NsecToTimeval(seconds * int64(time.Second))
 	if err := unix.Settimeofday(&tv); err != nil {
 		return fmt.Errorf("set the clock: %w", err)
 	}
-	// ADJ_MAXERROR, ADJ_ESTERROR and ADJ_STATUS of linux/timex.h: with the
-	// greatest error left as it is, the kernel would take the clock for unset
-	// again within a second.
+	// ADJ_MAXERROR, ADJ_ESTERROR and ADJ_STATUS of linux/timex.h: unless the
+	// maximum error is lowered, the kernel treats the clock as unset again within
+	// a second.
 	const maxError, estError, status = 0x0004, 0x0008, 0x0010
 	tx := unix.Timex{Modes: maxError | estError | status}
 	if !trusted {
 		tx.Status = unix.STA_UNSYNC
 	}
 	if _, err := unix.Adjtimex(&tx); err != nil {
-		return fmt.Errorf("tell the kernel about the clock: %w", err)
+		return fmt.Errorf("set the clock's status: %w", err)
 	}
 	return nil
 }

@@ -13,8 +13,8 @@ import (
 	unitfile "github.com/coreos/go-systemd/v22/unit"
 )
 
-// service is what the init takes from the packaged unit, deploy/package/bayward.service.
-// Its hardening is not part of that.
+// service is the part of the packaged unit, deploy/package/bayward.service, that the
+// init uses. The hardening is not part of it.
 type service struct {
 	start, stopPost []string
 	environment     []string
@@ -26,7 +26,7 @@ type service struct {
 	notRestarted    []string // exit codes
 }
 
-// section is the service's part of a unit, with the first thing that is wrong.
+// section is the [Service] section of a unit, with the first error found.
 type section struct {
 	lines map[string][]string
 	err   error
@@ -38,7 +38,7 @@ func (s *section) fail(format string, a ...any) {
 	}
 }
 
-// one is the value of a key that must be there once.
+// one returns the value of a key that must occur once.
 func (s *section) one(key string) string {
 	values := s.lines[key]
 	if len(values) != 1 || values[0] == "" {
@@ -51,19 +51,19 @@ func (s *section) one(key string) string {
 func (s *section) span(key string) time.Duration {
 	d, err := seconds(s.one(key))
 	if err != nil {
-		s.fail("has no time in %s=: %w", key, err)
+		s.fail("has no valid time in %s=: %w", key, err)
 	}
 	return d
 }
 
-// only holds a key to the one value that this init knows.
+// only checks that a key has the one value that this init supports.
 func (s *section) only(key, value string) {
 	if got := s.one(key); got != value {
-		s.fail("has %s=%s, the init only knows %s", key, got, value)
+		s.fail("has %s=%s; the init supports only %s", key, got, value)
 	}
 }
 
-// readService reads a unit. The error names what the init would do otherwise than
+// readService reads a unit. The error names what the init would do differently from
 // systemd.
 func readService(r io.Reader) (service, error) {
 	options, err := unitfile.DeserializeOptions(r)
@@ -87,7 +87,7 @@ func readService(r io.Reader) (service, error) {
 	return s, u.err
 }
 
-// seconds is a time as systemd has it: a number alone is in seconds.
+// seconds parses a time in systemd's notation: a plain number is in seconds.
 func seconds(text string) (time.Duration, error) {
 	if n, err := strconv.Atoi(text); err == nil {
 		return time.Duration(n) * time.Second, nil
@@ -95,8 +95,8 @@ func seconds(text string) (time.Duration, error) {
 	return time.ParseDuration(text)
 }
 
-// restarts tells whether the service is started again after an exit code; -1
-// is a signal.
+// restarts reports whether the service is started again after an exit code; -1
+// means a signal.
 func (s *service) restarts(code int) bool {
 	return !slices.Contains(s.notRestarted, strconv.Itoa(code))
 }

@@ -13,7 +13,7 @@ import (
 	"bayward/deploy/emulated/control"
 )
 
-// TestPackagedUnit: what is on the emulated board is what the package installs.
+// TestPackagedUnit: the init runs what the packaged unit runs.
 func TestPackagedUnit(t *testing.T) {
 	f, err := os.Open("../../package/bayward.service")
 	require.NoError(t, err)

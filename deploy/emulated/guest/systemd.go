@@ -19,9 +19,9 @@ import (
 )
 
 // On a board with a Debian root the init loads the drivers and hands over to
-// systemd. It goes on as a service beside the agent's, which plugs the adapters in
+// systemd. It continues as a service beside the agent's, which plugs the adapters in
 // before the agent may start and carries out the bench's orders with systemctl and
-// dpkg. The agent's unit is the packaged one, hardening and all.
+// dpkg. The agent's unit is the packaged one, with its hardening.
 
 const (
 	underSystemd = "under-systemd" // the argument of that service
@@ -30,7 +30,7 @@ const (
 	agentUnit    = "bayward.service"
 )
 
-// benchUnit is that service. The environment's lines are put in.
+// benchUnit is that service; %s is replaced by its Environment= lines.
 const benchUnit = `[Unit]
 Description=the wires of the emulated board
 Before=bayward.service
@@ -75,7 +75,7 @@ func handOver() error {
 	return unix.Exec("/sbin/init", []string{"/sbin/init"}, []string{"PATH=/usr/sbin:/usr/bin:/sbin:/bin"})
 }
 
-// layService puts the service into /run, which systemd finds as it is.
+// layService puts the service into /run, which systemd keeps.
 func layService() error {
 	var env strings.Builder
 	for _, v := range os.Environ() {
@@ -104,20 +104,20 @@ func layService() error {
 	return errors.Join(os.MkdirAll(wants, 0o755), os.Symlink("../bench.service", wants+"/bench.service"))
 }
 
-// serveUnderSystemd is the service.
+// serveUnderSystemd runs the service.
 func serveUnderSystemd() error {
 	g, err := callBench()
 	if err != nil {
 		return err
 	}
-	m := &systemd{tell: g.tell}
+	m := &systemd{report: g.report}
 	g.unit = m
 	err = errors.Join(os.MkdirAll(stickDir, 0o755), unix.Mount("/dev/vda", stickDir, "ext4", unix.MS_RDONLY, ""))
 	if err == nil {
 		err = plugAdapters()
 	}
 	if err != nil {
-		g.tell(control.Event{Kind: control.Trouble, Error: err.Error()})
+		g.report(control.Event{Kind: control.Trouble, Error: err.Error()})
 		return err
 	}
 	g.up()
@@ -129,8 +129,8 @@ func serveUnderSystemd() error {
 	return nil
 }
 
-// install has dpkg install a package of the stick. Beside a configuration that was
-// changed it asks which one to keep; the how-to's option answers.
+// install runs dpkg on a package of the stick. When the configuration was changed,
+// dpkg asks which one to keep; the how-to's option answers.
 func install(name string) control.Event {
 	if err := os.Setenv("DEBIAN_FRONTEND", "noninteractive"); err != nil {
 		return done(err)
@@ -138,8 +138,8 @@ func install(name string) control.Event {
 	return run([]string{"dpkg", "--force-confold", "--install", filepath.Join(stickDir, filepath.Base(name))})
 }
 
-// systemd has the packaged unit run by the board's own manager.
-type systemd struct{ tell func(control.Event) }
+// systemd runs the packaged unit with the board's own manager.
+type systemd struct{ report func(control.Event) }
 
 var _ manager = (*systemd)(nil)
 
@@ -151,8 +151,8 @@ func systemctl(args ...string) error {
 	return nil
 }
 
-// start puts the configuration in place and starts the agent. One that runs
-// with it already, as after a boot, is left alone.
+// start writes the configuration and starts the agent. An agent that already runs
+// with it, as after a boot, is left alone.
 func (s *systemd) start(config string) error {
 	was, err := os.ReadFile(control.ConfigPath)
 	if err != nil {
@@ -160,7 +160,7 @@ func (s *systemd) start(config string) error {
 	}
 	if string(was) == config {
 		if now := look(); now.ready() {
-			s.tell(control.Event{Kind: control.AgentReady})
+			s.report(control.Event{Kind: control.AgentReady})
 			return nil
 		}
 		return systemctl("start", "--no-block", agentUnit)
@@ -180,15 +180,15 @@ func (s *systemd) signal(sig unix.Signal) error {
 
 func (s *systemd) supervise(stopAction, restart bool) error {
 	if !stopAction || !restart {
-		return errors.New("systemd supervises as the packaged unit says, and not otherwise")
+		return errors.New("systemd supervises only as the packaged unit specifies")
 	}
 	return nil
 }
 
-// state is what systemd says of the agent's service.
+// state is what systemd reports of the agent's service.
 type state struct {
 	pid, active, sub, result string
-	stopPid, stopExit        string // of a stop action that has ended, else ""
+	stopPid, stopExit        string // of a stop action that has ended, otherwise ""
 }
 
 func (s state) runs() bool  { return s.pid != "" && s.pid != "0" }
@@ -204,7 +204,7 @@ func look() (s state) {
 	return readState(string(out))
 }
 
-// readState takes in the lines of systemctl show.
+// readState parses the lines of systemctl show.
 func readState(text string) (s state) {
 	for line := range strings.Lines(text) {
 		key, value, _ := strings.Cut(strings.TrimSpace(line), "=")
@@ -224,7 +224,7 @@ func readState(text string) (s state) {
 	return s
 }
 
-// readStopPost takes in { path=… ; … ; stop_time=[…] ; pid=N ; code=exited ; status=N }.
+// readStopPost parses { path=… ; … ; stop_time=[…] ; pid=N ; code=exited ; status=N }.
 func readStopPost(text string) (pid, exit string) {
 	parts := map[string]string{}
 	for part := range strings.SplitSeq(strings.Trim(text, "{} "), ";") {
@@ -240,8 +240,8 @@ func readStopPost(text string) (pid, exit string) {
 	return parts["pid"], exit
 }
 
-// follow tells the bench what becomes of the agent. What lasts shorter than it
-// looks is missed; a new start comes two seconds after an end.
+// follow reports the agent's changes of state to the bench. It misses states shorter
+// than its interval; a restart comes two seconds after an exit.
 func (s *systemd) follow() {
 	for was := (state{}); ; time.Sleep(250 * time.Millisecond) {
 		now := look()
@@ -249,13 +249,13 @@ func (s *systemd) follow() {
 			continue // systemd is busy
 		}
 		for _, e := range changes(was, now) {
-			s.tell(e)
+			s.report(e)
 		}
 		was = now
 	}
 }
 
-// changes are what has come about between two looks.
+// changes returns the events between two looks.
 func changes(was, now state) (out []control.Event) {
 	other := now.pid != was.pid
 	if now.hung() && !was.hung() {

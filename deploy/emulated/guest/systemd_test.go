@@ -11,7 +11,7 @@ import (
 	"bayward/deploy/emulated/control"
 )
 
-// TestReadState reads what systemctl show of systemd 252 prints.
+// TestReadState reads the output of systemctl show, systemd 252.
 func TestReadState(t *testing.T) {
 	const stopped = `MainPID=0
 ExecStopPost={ path=/usr/bin/bayward ; argv[]=/usr/bin/bayward outputs-safe --config /etc/bayward/bayward.yaml ; ignore_errors=no ; ` +
@@ -36,8 +36,8 @@ SubState=auto-restart
 	require.False(t, readState("MainPID=511\nActiveState=activating\nSubState=start\n").ready())
 }
 
-// TestChanges: a killed agent and a hung one as the bench hears of them, also when
-// the looks between were missed.
+// TestChanges: the events of a killed and of a hung agent, even when states in
+// between were missed.
 func TestChanges(t *testing.T) {
 	kinds := func(looks ...state) (out []control.Kind) {
 		for i := 1; i < len(looks); i++ {

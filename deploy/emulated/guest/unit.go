@@ -23,11 +23,11 @@ const notifySocket = "/run/notify"
 // unit is the agent's service: type notify, restarted always, with a watchdog
 // and a stop action.
 type unit struct {
-	tell func(control.Event)
-	says service
+	report func(control.Event)
+	file   service
 
-	mu         sync.Mutex // guards what follows
-	cmd        *exec.Cmd  // nil when it does not run
+	mu         sync.Mutex // guards the fields below
+	cmd        *exec.Cmd  // nil when it is not running
 	ended      chan struct{}
 	notified   *net.UnixConn
 	stopAction bool
@@ -36,11 +36,11 @@ type unit struct {
 	beat       *time.Timer
 }
 
-func newUnit(says service, tell func(control.Event)) *unit {
-	return &unit{says: says, tell: tell, stopAction: true, restart: true}
+func newUnit(file service, report func(control.Event)) *unit {
+	return &unit{file: file, report: report, stopAction: true, restart: true}
 }
 
-// supervise sets what follows the end of the agent.
+// supervise sets what follows an exit of the agent.
 func (u *unit) supervise(stopAction, restart bool) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()
@@ -55,7 +55,7 @@ func (u *unit) start(config string) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	if u.cmd != nil {
-		return errors.New("the agent runs already")
+		return errors.New("the agent is already running")
 	}
 	if err := u.listen(); err != nil {
 		return err
@@ -64,7 +64,7 @@ func (u *unit) start(config string) error {
 	return u.launch()
 }
 
-// listen opens the socket that the agent tells its state by.
+// listen opens the socket on which the agent reports its state.
 func (u *unit) listen() error {
 	if u.notified != nil {
 		return nil
@@ -91,81 +91,81 @@ func (u *unit) hear(message string) {
 		switch strings.TrimSpace(line) {
 		case "READY=1":
 			u.alive()
-			u.tell(control.Event{Kind: control.AgentReady})
+			u.report(control.Event{Kind: control.AgentReady})
 		case "WATCHDOG=1":
 			u.alive()
 		}
 	}
 }
 
-// alive begins the time anew in which the next sign of life must come.
+// alive restarts the time within which the next sign of life must come.
 func (u *unit) alive() {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	if u.beat != nil {
-		u.beat.Reset(u.says.watchdog)
+		u.beat.Reset(u.file.watchdog)
 	}
 }
 
 // launch starts the process; the caller holds the lock.
 func (u *unit) launch() error {
-	cmd := exec.CommandContext(context.Background(), u.says.start[0], u.says.start[1:]...)
+	cmd := exec.CommandContext(context.Background(), u.file.start[0], u.file.start[1:]...)
 	cmd.Stdout, cmd.Stderr = os.Stdout, os.Stderr
 	cmd.Env = append([]string{
 		"NOTIFY_SOCKET=" + notifySocket, "HOME=/", "PATH=/usr/bin",
-		fmt.Sprintf("WATCHDOG_USEC=%d", u.says.watchdog.Microseconds()),
-	}, u.says.environment...)
+		fmt.Sprintf("WATCHDOG_USEC=%d", u.file.watchdog.Microseconds()),
+	}, u.file.environment...)
 	if err := cmd.Start(); err != nil {
 		return err
 	}
 	u.cmd, u.ended = cmd, make(chan struct{})
-	u.beat = time.AfterFunc(u.says.startTimeout, func() { u.hung(cmd) })
-	u.tell(control.Event{Kind: control.AgentStarted})
+	u.beat = time.AfterFunc(u.file.startTimeout, func() { u.hung(cmd) })
+	u.report(control.Event{Kind: control.AgentStarted})
 	go u.follow(cmd, u.ended)
 	return nil
 }
 
-// hung is what systemd does to a service that does not serve its watchdog.
+// hung does what systemd does to a service that does not serve its watchdog.
 func (u *unit) hung(cmd *exec.Cmd) {
 	u.mu.Lock()
 	still := u.cmd == cmd && u.restart
 	u.mu.Unlock()
 	if still {
-		u.tell(control.Event{Kind: control.AgentHung})
+		u.report(control.Event{Kind: control.AgentHung})
 		_ = cmd.Process.Signal(unix.SIGABRT)
-		time.Sleep(u.says.abortTimeout) // a stopped process does not take the first
+		time.Sleep(u.file.abortTimeout) // a stopped process does not handle SIGABRT
 		_ = cmd.Process.Kill()
 	}
 }
 
-// follow waits for the end of the process and does what the unit says then.
+// follow waits for the process to exit and then does what the unit specifies.
 func (u *unit) follow(cmd *exec.Cmd, ended chan struct{}) {
 	err := cmd.Wait()
 	u.mu.Lock()
 	u.beat.Stop()
 	u.cmd, u.beat = nil, nil
-	stopAction, again := u.stopAction, u.restart && u.wanted && u.says.restarts(cmd.ProcessState.ExitCode())
+	stopAction, again := u.stopAction, u.restart && u.wanted && u.file.restarts(cmd.ProcessState.ExitCode())
 	u.mu.Unlock()
 	text := "exit status 0"
 	if err != nil {
 		text = err.Error()
 	}
-	u.tell(control.Event{Kind: control.AgentEnded, Text: text})
+	u.report(control.Event{Kind: control.AgentEnded, Text: text})
 	if stopAction {
-		e := run(u.says.stopPost)
+		e := run(u.file.stopPost)
 		e.Kind = control.StopActionRan
-		u.tell(e)
+		u.report(e)
 	}
 	close(ended)
 	if !again {
 		return
 	}
-	time.Sleep(u.says.restartPause)
+	time.Sleep(u.file.restartPause)
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	if u.wanted && u.restart && u.cmd == nil {
 		if err := u.launch(); err != nil {
-			u.tell(control.Event{Kind: control.Trouble, Error: err.Error()})
+			u.report(control.Event{Kind: control.Trouble, Error: err.Error()})
 		}
 	}
 }
@@ -174,7 +174,7 @@ func (u *unit) signal(s unix.Signal) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	if u.cmd == nil {
-		return errors.New("the agent does not run")
+		return errors.New("the agent is not running")
 	}
 	return u.cmd.Process.Signal(s)
 }
@@ -192,7 +192,7 @@ func (u *unit) stop() error {
 	_ = cmd.Process.Signal(unix.SIGTERM)
 	select {
 	case <-ended:
-	case <-time.After(u.says.stopTimeout):
+	case <-time.After(u.file.stopTimeout):
 		_ = cmd.Process.Kill()
 		<-ended
 	}

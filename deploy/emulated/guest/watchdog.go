@@ -10,7 +10,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// hardwareSec is the time of the kernel's watchdog, as RuntimeWatchdogSec= of
+// hardwareSec is the time of the kernel's watchdog, like RuntimeWatchdogSec= in
 // systemd's configuration.
 const hardwareSec = 15
 
@@ -20,7 +20,7 @@ type watchdog struct {
 	end  chan struct{}
 }
 
-// openWatchdog starts the service. Without a watchdog the machine still runs.
+// openWatchdog starts serving it. Without a watchdog the machine still runs.
 func openWatchdog() *watchdog {
 	w := &watchdog{end: make(chan struct{})}
 	f, err := os.OpenFile("/dev/watchdog", os.O_WRONLY, 0)

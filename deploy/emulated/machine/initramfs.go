@@ -28,7 +28,7 @@ func (c *cpio) add(name string, mode uint32, data []byte) {
 	c.pad()
 }
 
-// addFolders adds those that a file is in; one that is there already stays.
+// addFolders adds the folders of a file; existing ones stay.
 func (c *cpio) addFolders(name string) {
 	for i, r := range name {
 		if r == '/' {
@@ -47,7 +47,7 @@ func (c *cpio) pad() {
 type modules struct {
 	where   map[string]string // name with underscores to file
 	builtin map[string]bool
-	order   []string // to load, what depends on others last
+	order   []string // for loading, dependencies first
 	files   map[string][]byte
 }
 
@@ -75,7 +75,7 @@ func findModules(root string) (*modules, error) {
 	return m, err
 }
 
-// want takes a module in, after those that it depends on.
+// want adds a module, after those that it depends on.
 func (m *modules) want(ctx context.Context, name string) error {
 	name = plainModule(name)
 	if _, done := m.files[name]; done || name == "" || m.builtin[name] {
@@ -103,7 +103,7 @@ func (m *modules) want(ctx context.Context, name string) error {
 	return nil
 }
 
-// readModule unpacks a module where Debian packed it.
+// readModule reads a module and unpacks it if Debian compressed it.
 func readModule(ctx context.Context, path string) ([]byte, error) {
 	if !strings.HasSuffix(path, ".xz") {
 		return os.ReadFile(path)
@@ -115,7 +115,7 @@ func readModule(ctx context.Context, path string) ([]byte, error) {
 	return image, nil
 }
 
-// dependencies reads the list that the kernel's build left in a module.
+// dependencies reads the list of dependencies in a module.
 func dependencies(image []byte) ([]string, error) {
 	e, err := elf.NewFile(bytes.NewReader(image))
 	if err != nil {
@@ -137,8 +137,8 @@ func dependencies(image []byte) ([]string, error) {
 	return nil, nil
 }
 
-// writeInitramfs packs the init, the program under test and the modules that
-// the devices of the machine need.
+// writeInitramfs packs the init, the program under test and the modules for the
+// machine's devices.
 func writeInitramfs(ctx context.Context, out string, o *Options) error {
 	m, err := findModules(filepath.Join(o.Kernel, "lib/modules"))
 	if err != nil {
@@ -179,8 +179,8 @@ func writeInitramfs(ctx context.Context, out string, o *Options) error {
 	return os.WriteFile(out, c.Bytes(), 0o600)
 }
 
-// drivers are the modules of the devices that the machine has. ext4 brings
-// what it needs but not its checksum, which it looks up by name.
+// drivers are the modules of the machine's devices. ext4 lists its dependencies,
+// except its checksum, which it looks up by name.
 var drivers = [...]string{
 	"virtio_pci", "virtio_net", "virtio_blk", "crc32c_generic", "ext4",
 	"i2c-dev", "vhci-hcd", "i2c-tiny-usb", "ds2482", "w1_therm", "i6300esb",

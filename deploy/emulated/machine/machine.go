@@ -21,24 +21,24 @@ type Options struct {
 	Kernel  string            // folder of an unpacked linux-image package
 	Init    string            // arm64 binary
 	Program string            // the packaged binary, arm64 or arm; "" with a Root
-	Root    string            // image of a Debian root that the init hands over to; it is written to
-	Stick   string            // folder whose files are on the first disk; "" is an empty one
-	Files   map[string]string // more of the guest's files: where there, what from
-	Dir     string            // for sockets and images; a path short enough for a socket
+	Root    string            // image of a Debian root that the init hands over to; the guest writes to it
+	Stick   string            // folder whose files are put on the first disk; "" leaves it empty
+	Files   map[string]string // more of the guest's files: path there to path here
+	Dir     string            // for sockets and images; the path must be short enough for a socket
 	// Lines names the lines of the GPIO chip, number 0 first; "" for none.
 	// Line 3 is the board's power key.
 	Lines [8]string
 	// Env is given to the init.
 	Env map[string]string
-	// Haste is how many seconds pass in the guest while one passes outside: its
-	// kernel takes the board's counter for that much slower. 0 stands for 1.
+	// Haste is how many seconds pass in the guest per second outside: its kernel
+	// takes the board's counter to be this much slower. 0 means 1.
 	Haste int
-	// PagePort of the host is handed on to GuestPort of the guest; 0 for none.
+	// PagePort of the host is forwarded to GuestPort of the guest; 0 for none.
 	PagePort, GuestPort int
 	// Console gets the guest's serial output.
 	Console io.Writer
-	// OnEdge is told each edge of an output line, OnEvent each event of QEMU
-	// such as WATCHDOG or RESET; OnEvent must not call the machine.
+	// OnEdge is called at each edge of an output line, OnEvent at each event of
+	// QEMU, such as WATCHDOG or RESET; OnEvent must not call the machine.
 	OnEdge  func(line int, high bool)
 	OnEvent func(name string)
 }
@@ -78,7 +78,7 @@ func Start(ctx context.Context, o Options) (*Machine, error) {
 
 func (m *Machine) file(name string) string { return filepath.Join(m.o.Dir, name) }
 
-// quietly runs a program of the host and tells its output only with an error.
+// quietly runs a program of the host and returns its output only in an error.
 func quietly(ctx context.Context, name string, args ...string) error {
 	out, err := exec.CommandContext(ctx, name, args...).CombinedOutput()
 	if err != nil {
@@ -104,8 +104,8 @@ func (m *Machine) makeDisk(ctx context.Context) error {
 	return quietly(ctx, "/sbin/mke2fs", append(args, m.file("disk"))...)
 }
 
-// makeTree takes the board's device tree and gives the GPIO lines the names
-// that a Pi has. The alias makes the first bus that a driver adds number 1.
+// makeTree writes the board's device tree, with the GPIO lines named as on a Pi. The
+// alias makes the first bus that a driver adds number 1.
 func (m *Machine) makeTree(ctx context.Context) error {
 	const pl061 = "/pl061@9030000"
 	tree := m.file("tree")
@@ -113,13 +113,13 @@ func (m *Machine) makeTree(ctx context.Context) error {
 		return err
 	}
 	names := append([]string{"-t", "s", tree, pl061, "gpio-line-names"}, m.o.Lines[:]...)
-	_ = quietly(ctx, "fdtput", "-c", tree, "/aliases") // there already with some versions
+	_ = quietly(ctx, "fdtput", "-c", tree, "/aliases") // some versions already have it
 	err := errors.Join(
 		quietly(ctx, "fdtput", names...),
 		quietly(ctx, "fdtput", "-t", "s", tree, "/aliases", "i2c0", pl061))
 	if m.o.Haste > 1 {
-		// Documentation/devicetree/bindings/timer/arm,arch_timer.yaml: it goes
-		// before what the counter says of itself.
+		// Documentation/devicetree/bindings/timer/arm,arch_timer.yaml: this
+		// overrides the rate that the counter itself reports.
 		err = errors.Join(err, quietly(ctx, "fdtput", "-t", "i", tree, "/timer", "clock-frequency", fmt.Sprint(counterHz/m.o.Haste)))
 	}
 	return err
@@ -161,8 +161,8 @@ func (m *Machine) launch() error {
 		"-device", "i6300esb", "-watchdog-action", "reset",
 		"-qmp", "unix:"+m.file("qmp")+",server=on,wait=off",
 		"-qtest", "unix:"+m.file("qtest")+",server=on,wait=off", "-qtest-log", "none")
-	// After the other disk, which stays the first. What the guest has written survives a power cut of
-	// the board in the memory of this machine, so nothing need wait for a disk.
+	// After the other disk, which stays the first. The guest's writes survive a power cut of the board
+	// in the host's memory, so none has to wait for a disk.
 	if m.o.Root != "" {
 		args = append(args, "-drive", "if=none,id=root,format=raw,cache=unsafe,file="+m.o.Root, "-device", "virtio-blk-pci,drive=root")
 	}
@@ -202,8 +202,8 @@ func (m *Machine) connect(ctx context.Context) error {
 // Drive puts a level on an input line from outside.
 func (m *Machine) Drive(line int, high bool) error { return m.pins.drive(line, high) }
 
-// Outputs tells which lines the guest drives, and to which level: bit n is
-// line n.
+// Outputs returns which lines the guest drives, and to which level: bit n is line
+// n.
 func (m *Machine) Outputs() (driven, high uint8, err error) {
 	driven, err = m.pins.register(pinsDir)
 	if err != nil {
@@ -213,14 +213,14 @@ func (m *Machine) Outputs() (driven, high uint8, err error) {
 	return driven, driven & high, err
 }
 
-// PowerCut takes the board's supply away for a moment: what the guest had in
-// memory is lost, and it boots again with the same disk.
+// PowerCut interrupts the board's power: the guest loses its memory and boots again
+// with the same disk.
 func (m *Machine) PowerCut() error {
 	_, err := m.mon.do("system_reset", nil)
 	return err
 }
 
-// Cable plugs the site's network in or pulls it.
+// Cable plugs the site's network cable in or pulls it.
 func (m *Machine) Cable(in bool) error {
 	_, err := m.mon.do("set_link", map[string]any{"name": "card", "up": in})
 	return err

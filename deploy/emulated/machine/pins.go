@@ -12,7 +12,7 @@ import (
 
 // Registers of a PL061 (ARM DDI 0190): all data bits, and the directions.
 const (
-	pinsBase = 0x09030000 // where the board has it
+	pinsBase = 0x09030000 // its address on the board
 	pinsData = pinsBase + 0x3FC
 	pinsDir  = pinsBase + 0x400
 )
@@ -31,7 +31,8 @@ type edge struct {
 	high bool
 }
 
-// openPins tells each edge of an output to onEdge, in order; it may take its time and call the machine.
+// openPins connects to the chip and calls onEdge at each edge of an output, in order. onEdge may be
+// slow and may call the machine.
 func openPins(ctx context.Context, socket, chip string, onEdge func(line int, high bool)) (*pins, error) {
 	c, err := dialSocket(ctx, socket)
 	if err != nil {
@@ -80,7 +81,7 @@ func (p *pins) do(command string) (string, error) {
 	return strings.TrimSpace(strings.TrimPrefix(r, "OK")), nil
 }
 
-// drive sets the level that the outside puts on a line.
+// drive puts a level on a line from outside.
 func (p *pins) drive(line int, high bool) error {
 	level := 0
 	if high {

@@ -41,7 +41,8 @@ type reply struct {
 	Greeting json.RawMessage `json:"QMP"`
 }
 
-// openMonitor tells each event's name to onEvent, in order.
+// openMonitor connects to QEMU and calls onEvent with the name of each event, in
+// order.
 func openMonitor(ctx context.Context, path string, onEvent func(string)) (*monitor, error) {
 	c, err := dialSocket(ctx, path)
 	if err != nil {
@@ -87,7 +88,7 @@ func (m *monitor) do(command string, arguments any) (json.RawMessage, error) {
 	return r.Return, nil
 }
 
-// find is the object path of the first device of a type.
+// find returns the object path of the first device of a type.
 func (m *monitor) find(kind string) (string, error) {
 	const root = "/machine/unattached"
 	raw, err := m.do("qom-list", map[string]string{"path": root})

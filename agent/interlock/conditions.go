@@ -6,7 +6,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// Verdict is what a rule's condition says in one tick. The zero value is
+// Verdict is the result of a rule's condition in one tick. The zero value is
 // unknown and counts as bad.
 type Verdict uint8
 
@@ -14,7 +14,7 @@ type Verdict uint8
 const (
 	Unknown  Verdict = iota
 	Bad              // the raise condition holds
-	Unjudged         // the reading it needs is missing, which is another finding: neither raises nor clears, and proves nothing good
+	Unjudged         // its reading is missing, which is another finding: neither raises nor clears, and proves nothing good
 	Between          // neither the raise condition nor the all-clear holds
 	Clear            // the all-clear holds
 )
@@ -37,10 +37,10 @@ type Limits struct {
 	StrayA                            float64 // A: current above this is not an offset of the sensor
 }
 
-// Voltages of one cell, V. A cell at rest or under load in a bay stands
-// between 1.75 and 2.45; on charge it goes up to 2.85. The next smaller or
-// larger usual pack on the same terminals falls outside: 36 V on 48 V shows
-// 1.58, 36 V on 24 V shows 3.15. Common practice, no source.
+// Voltages of one cell, V. A cell at rest or under load in a bay is between 1.75
+// and 2.45; on charge it goes up to 2.85. The next smaller or larger usual pack on
+// the same terminals is outside: 36 V on 48 V shows 1.58, 36 V on 24 V shows 3.15.
+// Common practice, no source.
 const (
 	lowV, lowClearV       = 1.70, 1.75
 	highV, highClearV     = 2.90, 2.85
@@ -49,8 +49,8 @@ const (
 	waterTolMM, waterOkMM = 4.0, 2.0
 )
 
-// Inputs is what the rules look at in one tick: readings as judged by age,
-// and what the other rules of the core found.
+// Inputs is what the rules see in one tick: readings as judged by age, and what the
+// other rules of the core found.
 type Inputs struct {
 	Now      time.Duration
 	Level    reading.Level   // of the lowest cell
@@ -74,37 +74,36 @@ type Inputs struct {
 
 	VisitOpen, Held, RecordFailing bool
 	HeldAt                         Evidence
-	Ready                          bool     // settled and in order
+	Ready                          bool     // readings checked and good
 	ReadyAt                        Evidence // while not Ready
-	// Plug says whether a pack is there: its sensors leave with it.
+	// Plug is the state of the plug: the pack's sensors leave with the pack.
 	Plug Plug
-	// Name says whether it is known which pack this is.
+	// Name is whether the pack is known.
 	Name   Name
 	NameAt Evidence // while not Named
 }
 
-// Name says whether it is known which pack is plugged in. The zero value
-// blocks.
+// Name is whether the pack that is plugged in is known. The zero value blocks.
 type Name uint8
 
-// What is known of the pack's name.
+// The states of the pack's name.
 const (
-	Unnamed Name = iota // not known, or contradictory
-	Sought              // its own sensor is still looked for: not told yet, and nothing may start
+	Unnamed Name = iota // unknown, or contradictory
+	Sought              // still looking for its own sensor: not reported yet, and nothing may start
 	Named
 )
 
-// Plug says whether a pack is there. The zero value judges its sensors.
+// Plug is whether a pack is there. With the zero value its sensors are judged.
 type Plug uint8
 
 // The states of the plug.
 const (
 	Plugged   Plug = iota
-	Fading         // no voltage at this moment: what the pack's sensors lack is not told yet
-	Unplugged      // no pack: its sensors are not asked for
+	Fading         // no voltage right now: missing readings of the pack's sensors are not reported yet
+	Unplugged      // no pack: its sensors are not judged
 )
 
-// judge fills in each rule's verdict.
+// judge sets each rule's verdict.
 func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[PlatesBare], out[LevelUnknown] = l.judgeLevel(in.Level)
 	out[PackUnknown] = judgeName(in.Name, in.NameAt, orderedOpen)
@@ -129,8 +128,8 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	judgePlug(in.Plug, out)
 }
 
-// judgePlug keeps an unplugged pack from being told as broken sensors. The
-// permit does not need that: an agent without a pack is not ready.
+// judgePlug keeps an unplugged pack from being reported as broken sensors. The
+// permit does not depend on that: an agent without a pack is not ready.
 func judgePlug(p Plug, out *[NumCodes]Judged) {
 	if p == Plugged {
 		return
@@ -145,14 +144,14 @@ func judgePlug(p Plug, out *[NumCodes]Judged) {
 	}
 	switch {
 	case p == Unplugged:
-		out[PlatesBare].Verdict = Between // nothing is said about plates that are elsewhere
+		out[PlatesBare].Verdict = Between // the plates are elsewhere: no verdict on them
 		out[PackUnknown].Verdict = Clear
 	case out[PlatesBare].Verdict == Bad:
 		out[PlatesBare].Verdict = Unjudged
 	}
 }
 
-// unless is Clear unless the condition holds.
+// unless returns Clear unless the condition holds.
 func unless(bad bool, e Evidence) Judged {
 	if bad {
 		return Judged{Bad, e}
@@ -164,8 +163,8 @@ func known(r reading.Reading) Judged {
 	return unless(!r.OK(), Evidence{Value: r.Value, Fault: r.Fault})
 }
 
-// judgeName lets a pack be looked for only while open is ordered: a name that
-// goes missing on charge is bad at once.
+// judgeName allows looking for a pack only while open is ordered: a name that goes
+// missing on charge is bad at once.
 func judgeName(n Name, e Evidence, orderedOpen bool) Judged {
 	switch {
 	case n == Named:
@@ -177,8 +176,8 @@ func judgeName(n Name, e Evidence, orderedOpen bool) Judged {
 	}
 }
 
-// judgeWarmth: a pack whose own sensor does not tell its name has no temperature
-// either, which is told once, as the name.
+// judgeWarmth: a pack whose own sensor does not give its name has no temperature
+// either. That is reported once, as the name.
 func judgeWarmth(packC reading.Reading, n Name) Judged {
 	j := known(packC)
 	if j.Verdict == Bad && n != Named {
@@ -187,9 +186,9 @@ func judgeWarmth(packC reading.Reading, n Name) Judged {
 	return j
 }
 
-// judgeCurrent asks for the current only where a sensor is configured: without
-// it neither the end of a charge nor its overrun could be seen. A converter
-// that takes the voltage with it is told once, as the voltage.
+// judgeCurrent requires the current only where a sensor is configured: without it
+// neither the end of a charge nor its overrun could be seen. A converter that takes
+// the voltage with it is reported once, as the voltage.
 func (l *Limits) judgeCurrent(currentA, cellV reading.Reading) Judged {
 	if !l.HasCurrent {
 		return Judged{Verdict: Clear}
@@ -201,8 +200,8 @@ func (l *Limits) judgeCurrent(currentA, cellV reading.Reading) Judged {
 	return j
 }
 
-// judgeLevel judges both findings about the level. While the level is unknown
-// nothing is said about the plates: one broken wire is one finding.
+// judgeLevel judges both findings about the level. While the level is unknown there
+// is no verdict on the plates: one broken wire is one finding.
 func (l *Limits) judgeLevel(c reading.Level) (bare, unknown Judged) {
 	unknown = unless(!c.OK(), Evidence{Value: c.LowMM, Fault: c.Fault})
 	e := Evidence{Value: c.LowMM, Limit: l.ChargeLevelMM, Fault: c.Fault}
@@ -214,7 +213,7 @@ func (l *Limits) judgeLevel(c reading.Level) (bare, unknown Judged) {
 	case c.LowMM > 0:
 		e.Reason = NotYetCharge
 		return Judged{Between, e}, unknown
-	default: // at or below the plate tops; NaN as well
+	default: // at or below the plate tops, or NaN
 		return Judged{Bad, e}, unknown
 	}
 }
@@ -250,7 +249,7 @@ func judgeVoltage(v reading.Reading, charged bool) Judged {
 	}
 }
 
-// below is Clear at or below resume, Bad above limit.
+// below returns Clear at or below resume, Bad above limit.
 func below(r reading.Reading, resume, limit float64) Judged {
 	e := Evidence{Value: r.Value, Limit: resume, Fault: r.Fault}
 	switch {
@@ -265,7 +264,7 @@ func below(r reading.Reading, resume, limit float64) Judged {
 	}
 }
 
-// judgeFrozen clears one degree above, so that noise does not chatter.
+// judgeFrozen clears one degree above the limit, so that noise does not chatter.
 func judgeFrozen(r reading.Reading, freezingC float64) Judged {
 	e := Evidence{Value: r.Value, Limit: freezingC, Fault: r.Fault}
 	switch {
@@ -304,9 +303,9 @@ func (l *Limits) judgeHydrogen(r reading.Reading) Judged {
 	}
 }
 
-// judgeStuck compares the order to open with what the contact and the current
-// say. Nothing is said while closed is ordered. All that is configured must say
-// open before it is believed.
+// judgeStuck compares the order to open with the contact and the current. While
+// closed is ordered there is no verdict. Everything configured must show open
+// before it counts as open.
 func (l *Limits) judgeStuck(in *Inputs, orderedOpen bool) Judged {
 	switch {
 	case !orderedOpen:
@@ -321,9 +320,9 @@ func (l *Limits) judgeStuck(in *Inputs, orderedOpen bool) Judged {
 	return Judged{Verdict: Clear}
 }
 
-// judgeOpen compares the order to close with what the contact says. With
-// current the contactor is closed, so the contact itself is broken and can no
-// longer tell a contactor that sticks.
+// judgeOpen compares the order to close with the contact. If current flows the
+// contactor is closed, so the contact itself is broken and can no longer show a
+// contactor that sticks.
 func (l *Limits) judgeOpen(in *Inputs, orderedOpen bool) Judged {
 	switch {
 	case !l.HasFeedback:
@@ -349,7 +348,7 @@ func judgeWater(known bool, apartMM float64) Judged {
 		return Judged{Clear, e}
 	case apartMM <= waterTolMM && apartMM >= -waterTolMM:
 		return Judged{Between, e}
-	default: // NaN as well
+	default: // or NaN
 		return Judged{Bad, e}
 	}
 }

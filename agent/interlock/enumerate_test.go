@@ -13,19 +13,19 @@ import (
 	"bayward/agent/reading"
 )
 
-// What a value means is written here by hand from section 5 of the design and
-// the texts of the table, not computed with the rules: may a charge go on, may
+// The meaning of a value is written here by hand from section 5 of the design and
+// the texts of the table, not computed with the rules: may a charge continue, may
 // one start, and does the finding that it raised clear.
 type meaning uint8
 
 const (
-	allGood meaning = iota // goes on, starts, clears
-	between                // goes on, starts, does not clear
-	noStart                // goes on, does not start, does not clear
-	bad                    // does not even go on
+	allGood meaning = iota // continues, starts, clears
+	between                // continues, starts, does not clear
+	noStart                // continues, does not start, does not clear
+	bad                    // does not even continue
 )
 
-// choice is one value of a reading with what it means at rest and on charge.
+// choice is one value of a reading with its meaning at rest and on charge.
 type choice struct {
 	value           float64
 	fault           reading.Fault
@@ -66,7 +66,7 @@ var allReadings = space{
 	feedback: []choice{good(0, allGood), good(1, allGood), {0, reading.Missing, allGood, allGood}},
 }
 
-// fewReadings is for the product with everything that people and memory do.
+// fewReadings is for the product with everything that people and memory can do.
 var fewReadings = space{
 	level:    []choice{good(3, allGood), good(2.99, noStart), none(reading.Stale)},
 	cellV:    []choice{good(2.1, allGood), {2.46, reading.None, bad, allGood}, none(reading.Missing)},
@@ -84,7 +84,7 @@ type situation struct {
 	charged, unready, overrun, runaway, visit, held bool
 	plug                                            interlock.Plug
 	name                                            interlock.Name
-	latched                                         int             // bits of latches, from an earlier life
+	latched                                         int             // bits of latches, from an earlier run
 	alone                                           interlock.Codes // each was once the only one that blocked
 	release                                         bool
 	before                                          before
@@ -96,17 +96,17 @@ var (
 	alarms  = []interlock.Code{interlock.ContactorStuck}
 )
 
-// before says what went on until the situation came.
+// before is the state until the situation came.
 type before uint8
 
 const (
-	charging  before = iota // the permit stood
+	charging  before = iota // the permit was granted
 	heldOnly                // blocked for one reason that is gone, after the minimum off time
 	allRaised               // blocked, and every finding raised by its own condition
 	numBefore
 )
 
-// meanings are those of the readings that can block, while a pack is there.
+// meanings returns those of the readings that can block, while a pack is there.
 func (s *situation) meanings() []meaning {
 	of := func(c *choice) meaning {
 		if s.charged {
@@ -132,18 +132,18 @@ func (s *situation) worst() (w meaning) {
 	return w
 }
 
-// atOnce is what ends a charge in the same tick.
+// atOnce reports whether the situation ends a charge in the same tick.
 func (s *situation) atOnce() bool {
 	return s.unready || s.nameless() || s.plug == interlock.Unplugged || s.overrun || s.runaway || s.visit || s.held || s.latchBlocks()
 }
 
-// nameless: a pack that is there and not known. On charge there is no time to
-// look for it.
+// nameless reports whether a pack is there and unknown. On charge there is no time
+// to look for it.
 func (s *situation) nameless() bool {
 	return s.plug != interlock.Unplugged && (s.name == interlock.Unnamed || s.name != interlock.Named && s.before == charging)
 }
 
-// latchBlocks: an alarm does not.
+// latchBlocks reports whether a latched finding blocks; an alarm does not.
 func (s *situation) latchBlocks() bool {
 	for i, c := range latches {
 		if s.latched>>i&1 != 0 && !slices.Contains(alarms, c) {
@@ -153,7 +153,7 @@ func (s *situation) latchBlocks() bool {
 	return false
 }
 
-// may tells whether a charge may go on or start in the situation once it has
+// may reports whether a charge may continue or start in the situation once it has
 // lasted, independently of the rules.
 func (s *situation) may() bool {
 	latched := s.latchBlocks() || s.before == allRaised
@@ -162,8 +162,8 @@ func (s *situation) may() bool {
 	}
 	switch s.before {
 	case charging:
-		// A latch released in the tick in which it was found ends the
-		// charge no more than the condition that is gone.
+		// A latch released in the tick in which it was found ends the charge no
+		// more than a condition that is gone.
 		return s.plug != interlock.Unplugged && s.worst() < bad
 	case heldOnly:
 		return s.plug == interlock.Plugged && s.name == interlock.Named && s.worst() < noStart
@@ -186,7 +186,7 @@ func (s *situation) inputs(now time.Duration) interlock.Inputs {
 	return in
 }
 
-// bases are the interlocks to start from, one for each before.
+// bases returns the interlocks to start from, one for each before.
 func bases(t *testing.T) (b [numBefore]interlock.Interlock) {
 	t.Helper()
 	calm := situation{
@@ -216,7 +216,7 @@ func bases(t *testing.T) (b [numBefore]interlock.Interlock) {
 
 const baseEnd = 5 * time.Minute
 
-// try carries one situation through and says what is wrong, if anything.
+// try runs one situation and describes what is wrong, if anything.
 func (s *situation) try(b *[numBefore]interlock.Interlock) string {
 	x := b[s.before]
 	for i, c := range latches {
@@ -243,7 +243,7 @@ func (s *situation) try(b *[numBefore]interlock.Interlock) string {
 		in.Now = last
 		x.Step(&in, s.release)
 		if got := x.Granted(); got != s.may() {
-			return fmt.Sprintf("granted %v after %v, standing: %v", got, last-baseEnd, slices.Collect(x.Raised().All()))
+			return fmt.Sprintf("granted %v after %v, raised: %v", got, last-baseEnd, slices.Collect(x.Raised().All()))
 		}
 	}
 	if blocks := x.Raised() & blockers; blocks != 0 && blocks&(blocks-1) == 0 {
@@ -262,8 +262,8 @@ var blockers = func() (all interlock.Codes) {
 	return all
 }()
 
-// consistent: the permit is the absence of blocking findings, and latches are
-// gone only by a release.
+// consistent: the permit is the absence of blocking findings, and latches end only
+// by a release.
 func (s *situation) consistent(x *interlock.Interlock) string {
 	blocked := false
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
@@ -274,18 +274,18 @@ func (s *situation) consistent(x *interlock.Interlock) string {
 	}
 	for i, c := range latches {
 		if (s.latched>>i&1 != 0 || s.before == allRaised) && !s.release && !x.Standing(c).Latched {
-			return fmt.Sprintf("%v is lost without a release", c)
+			return fmt.Sprintf("%v lost without a release", c)
 		}
 	}
 	closedSeen := s.feedback.value == 1 || s.current.value > enumLimits.StrayA
 	if s.before != charging && closedSeen && !x.Granted() && !x.Standing(interlock.ContactorStuck).Raised {
-		return "a stuck contactor is not told"
+		return "a stuck contactor is not reported"
 	}
 	return ""
 }
 
 // each calls f with every situation of the space; with people, times everything
-// that people and memory do.
+// that people and memory can do.
 func each(r space, people bool, f func(*situation)) {
 	yes := []bool{false}
 	masks := []int{0}
@@ -340,9 +340,9 @@ func each(r space, people bool, f func(*situation)) {
 }
 
 // TestEnumerate tries every combination of the discretised readings with every
-// earlier permit, and every combination of what people, latches and the charge
-// say with fewer values of the readings. With BAYWARD_LONG set it tries the
-// whole product, which takes hours.
+// earlier permit, and every combination of people, latches and charge with fewer
+// values of the readings. With BAYWARD_LONG set it tries the whole product, which
+// takes hours.
 func TestEnumerate(t *testing.T) {
 	type part struct {
 		r      space
@@ -393,15 +393,15 @@ func TestEnumerate(t *testing.T) {
 	}
 }
 
-// TestLatchesAreEnumerated: the list of latches is written by hand, and whole.
+// TestLatchesAreEnumerated: the handwritten list of latches is complete.
 func TestLatchesAreEnumerated(t *testing.T) {
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		r := &interlock.Table[c]
 		if r.Latches != slices.Contains(latches, c) {
-			t.Errorf("%v latches %v: the list latches in enumerate_test.go does not say so", c, r.Latches)
+			t.Errorf("%v latches %v: the list latches in enumerate_test.go disagrees", c, r.Latches)
 		}
 		if r.Latches && r.Blocks == slices.Contains(alarms, c) {
-			t.Errorf("%v blocks %v: the list alarms in enumerate_test.go does not say so", c, r.Blocks)
+			t.Errorf("%v blocks %v: the list alarms in enumerate_test.go disagrees", c, r.Blocks)
 		}
 	}
 }

@@ -12,8 +12,8 @@ import (
 	"bayward/agent/interlock"
 )
 
-// tool finds a program; without it the test is skipped, or fails where all are
-// required.
+// tool finds a program; without it the test is skipped, or fails where every tool
+// is required.
 func tool(t *testing.T, name string) string {
 	t.Helper()
 	path, err := exec.LookPath(name)
@@ -27,7 +27,7 @@ func tool(t *testing.T, name string) string {
 	return ""
 }
 
-// checker is the model's verifier, compiled.
+// checker is the compiled verifier of the model.
 type checker struct{ dir string }
 
 func newChecker(t *testing.T, broken string) checker {
@@ -53,7 +53,7 @@ func (c checker) must(t *testing.T, name string, args ...string) string {
 	cmd.Dir = c.dir
 	out, err := cmd.CombinedOutput()
 	exit := (*exec.ExitError)(nil)
-	found := errors.As(err, &exit) && filepath.Base(name) == "pan" // it says so by its exit code too
+	found := errors.As(err, &exit) && filepath.Base(name) == "pan" // its exit code says so too
 	if err != nil && !found {
 		t.Fatalf("%s %v: %v\n%s", name, args, err, out)
 	}
@@ -72,7 +72,7 @@ func (c checker) holds(t *testing.T, claim string) (states, wrong int, log strin
 	log = c.must(t, filepath.Join(c.dir, "pan"), "-a", "-f", "-m1000000", "-N", claim)
 	count, found := statesLine.FindStringSubmatch(log), errorsLine.FindStringSubmatch(log)
 	if count == nil || found == nil {
-		t.Fatalf("%s: the verifier says neither states nor errors:\n%s", claim, log)
+		t.Fatalf("%s: the verifier prints neither states nor errors:\n%s", claim, log)
 	}
 	states, _ = strconv.Atoi(count[1])
 	wrong, _ = strconv.Atoi(found[1])
@@ -95,8 +95,8 @@ func TestModel(t *testing.T) {
 	t.Logf("figure: model states explored %d, errors 0", total)
 }
 
-// TestModelNamesLatches: the model has one latch for all; which findings it is,
-// and why it is right for them, stands in its head.
+// TestModelNamesLatches: the model has one latch for all. Its head names the
+// findings it is for, and why it is right for them.
 func TestModelNamesLatches(t *testing.T) {
 	text, err := os.ReadFile("model/relay.pml")
 	if err != nil {
@@ -108,15 +108,15 @@ func TestModelNamesLatches(t *testing.T) {
 	}
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		if interlock.Table[c].Latches != rows[c.String()] {
-			t.Errorf("%v latches %v: the rows of latch in the head of model/relay.pml do not say so", c, interlock.Table[c].Latches)
+			t.Errorf("%v latches %v: the latch rows in the head of model/relay.pml disagree", c, interlock.Table[c].Latches)
 		}
 	}
 }
 
-// latchRow is such as " *   latch charge-overrun: ...".
+// latchRow matches a line such as " *   latch charge-overrun: ...".
 var latchRow = regexp.MustCompile(`(?m)^ \*   latch ([a-z-]+): \S`)
 
-// TestModelBroken takes one part away at a time: a claim must fail.
+// TestModelBroken removes one part at a time: a claim must fail.
 func TestModelBroken(t *testing.T) {
 	for broken, claim := range map[string]string{
 		"BROKEN_GUARD": "young", "BROKEN_START": "young", "BROKEN_MEMORY": "kept", "BROKEN_BOTH": "opens", "BROKEN_TIMER": "opens",

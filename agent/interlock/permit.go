@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// Standing is what is remembered of one finding.
+// Standing is the state of one finding.
 type Standing struct {
 	Raised   bool
 	Latched  bool
@@ -17,18 +17,18 @@ type Standing struct {
 	clearing   bool
 }
 
-// Interlock holds the standings and the permit. Make it with New.
+// Interlock holds the state of all findings and the permit. Create it with [New].
 type Interlock struct {
 	Limits    Limits
 	standings [NumCodes]Standing
 	judged    [NumCodes]Judged
-	raised    Codes // the standings that are
+	raised    Codes // the findings that are raised
 	granted   bool
 	changed   time.Duration // when the permit last changed
 }
 
-// New makes an interlock that blocks. The contactor counts as opened now:
-// it may have been closed before a restart.
+// New returns an interlock that blocks. The contactor counts as opened now: it may
+// have been closed before a restart.
 func New(l Limits, now time.Duration) *Interlock {
 	i := &Interlock{Limits: l, changed: now}
 	for c := range i.standings {
@@ -37,16 +37,16 @@ func New(l Limits, now time.Duration) *Interlock {
 	return i
 }
 
-// Granted tells the permit after the last step.
+// Granted reports whether the permit is granted after the last step.
 func (i *Interlock) Granted() bool { return i.granted }
 
-// Changed tells when the permit last changed.
+// Changed returns when the permit last changed.
 func (i *Interlock) Changed() time.Duration { return i.changed }
 
-// Raised tells which findings stand.
+// Raised returns the findings that are raised.
 func (i *Interlock) Raised() Codes { return i.raised }
 
-// Standing returns what stands for one code.
+// Standing returns the state of one finding.
 func (i *Interlock) Standing(c Code) *Standing { return &i.standings[c] }
 
 // Step judges one tick. With release, latched findings whose condition is gone
@@ -66,7 +66,7 @@ func (i *Interlock) Step(in *Inputs, release bool) {
 	i.decide(in.Now)
 }
 
-// note keeps the set in step with a standing.
+// note updates the set for one finding.
 func (i *Interlock) note(c Code) {
 	i.raised &^= 1 << c
 	if i.standings[c].Raised {
@@ -80,8 +80,8 @@ func (i *Interlock) raise(c Code, j *Judged, now time.Duration) {
 	i.note(c)
 }
 
-// quiet takes a tick that proves the condition not bad and tells whether that
-// is all: nothing stands. Most findings of most ticks are so.
+// quiet processes a tick that proves the condition not bad, and reports whether
+// nothing else is to do because the finding is not raised. That is the usual case.
 func (s *Standing) quiet(j *Judged, now time.Duration) bool {
 	if j.Verdict != Between && j.Verdict != Clear {
 		return false
@@ -90,10 +90,10 @@ func (s *Standing) quiet(j *Judged, now time.Duration) bool {
 	return !s.Raised
 }
 
-// step is the one machine that all other findings share. A condition counts as
-// bad since the last tick that proved it was not: what lies between two ticks is
-// not known, so a slow trace raises at once, and so does a wire that shows
-// nothing and bad values in turn.
+// step is the one state machine that all other findings share. A condition counts
+// as bad since the last tick that proved it was not. What happened between two
+// ticks is unknown, so a slow trace raises at once, and so does a wire that
+// alternates between no value and bad values.
 func (s *Standing) step(r *Rule, j *Judged, now time.Duration, release bool) {
 	switch {
 	case !s.Raised && j.bad() && elapsed(s.lastGood, now) >= r.Raise:
@@ -130,10 +130,10 @@ func (s *Standing) keep(r *Rule, j *Judged, now time.Duration, release bool) {
 	}
 }
 
-// decide grants only when no blocking finding stands, no blocking rule is bad
-// in this very tick, and the contactor has rested. A rule that is bad at that
-// moment is raised, so that a blocked permit always has a reason; raise times
-// only spare a charge that is under way.
+// decide grants only when no blocking finding is raised, no blocking rule is bad in
+// this very tick, and the contactor's minimum off time is over. A rule that is bad
+// in that tick is raised, so that a blocked permit always has a reason; raise times
+// only protect a charge in progress.
 func (i *Interlock) decide(now time.Duration) {
 	if i.granted {
 		if i.blocked() {
@@ -157,13 +157,13 @@ func (i *Interlock) decide(now time.Duration) {
 	}
 }
 
-// stops tells whether a verdict forbids to start a charge. One that could not
-// be judged is another finding's, which does.
+// stops reports whether a verdict forbids starting a charge. A verdict that is
+// missing belongs to another finding, which forbids it.
 func (j *Judged) stops(r *Rule) bool { return j.bad() || r.ToStart && j.Verdict == Between }
 
 func (j *Judged) bad() bool { return j.Verdict == Bad || j.Verdict == Unknown }
 
-// elapsed is the time between two ticks; what does not fit counts as very long.
+// elapsed returns the time between two ticks; an overflow counts as very long.
 func elapsed(since, now time.Duration) time.Duration {
 	d := now - since
 	if d < 0 && now > since {
@@ -172,8 +172,8 @@ func elapsed(since, now time.Duration) time.Duration {
 	return d
 }
 
-// judgeRest turns the all-clear of an agent that is ready into "the contactor
-// rests" until the minimum off time is over, and tells whether it does.
+// judgeRest turns the all-clear of a ready agent into "minimum off time" until that
+// is over, and reports whether it did.
 func (i *Interlock) judgeRest(now time.Duration) bool {
 	left := i.Limits.OffMin - elapsed(i.changed, now)
 	if i.granted || left <= 0 {
@@ -185,8 +185,8 @@ func (i *Interlock) judgeRest(now time.Duration) bool {
 
 func (i *Interlock) blocked() bool { return i.raised&blocking != 0 }
 
-// Prove raises a finding whose condition was seen to hold for long enough
-// between two ticks; the next step judges it like any other that stands.
+// Prove raises a finding whose condition was seen to hold for long enough between
+// two ticks; the next step judges it like any other raised finding.
 func (i *Interlock) Prove(c Code, e Evidence, now time.Duration) {
 	if !i.standings[c].Raised {
 		i.raise(c, &Judged{Verdict: Bad, Evidence: e}, now)

@@ -9,7 +9,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// calm is a tick in which nothing speaks against a charge.
+// calm is a tick in which nothing blocks a charge.
 func calm(now time.Duration) interlock.Inputs {
 	g := func(v float64) reading.Reading { return reading.Good(v, now) }
 	return interlock.Inputs{
@@ -29,7 +29,7 @@ func newRig(t *testing.T, start time.Duration) *rig {
 	return &rig{t, interlock.New(enumLimits, start), start}
 }
 
-// granted runs in calm until the permit stands.
+// granted runs in calm until the permit is granted.
 func (r *rig) granted() *rig {
 	r.t.Helper()
 	for range 61 {
@@ -41,7 +41,7 @@ func (r *rig) granted() *rig {
 	return r
 }
 
-// step moves by dt and steps in calm, but for what change does.
+// step moves by dt and steps in calm, except for what change does.
 func (r *rig) step(dt time.Duration, change func(*interlock.Inputs)) *interlock.Interlock {
 	r.now += dt
 	in := calm(r.now)
@@ -58,7 +58,8 @@ func (r *rig) step(dt time.Duration, change func(*interlock.Inputs)) *interlock.
 func bare(in *interlock.Inputs)    { in.Level = reading.LevelBetween(-1, -1, in.Now) }
 func noLevel(in *interlock.Inputs) { in.Level = reading.Level{At: in.Now, Fault: reading.Open} }
 
-// conditions makes each finding's condition; the ones without a raise time too.
+// conditions creates each finding's condition, including those without a raise
+// time.
 var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.PlatesBare:         bare,
 	interlock.LevelUnknown:       noLevel,
@@ -82,23 +83,23 @@ var conditions = map[interlock.Code]func(*interlock.Inputs){
 }
 
 // elsewhere names the findings that no change of a granted tick raises, with the
-// test that makes their condition.
+// test that creates their condition.
 var elsewhere = map[interlock.Code]func(*testing.T){
 	interlock.ContactorStuck: TestContactor, // only while open is ordered
 }
 
-// TestEveryCodeHasACondition fails by name for a finding that no test here
-// raises: TestTimes holds only what stands in the map.
+// TestEveryCodeHasACondition fails by name for a finding that no test here raises:
+// TestTimes checks only those in the map.
 func TestEveryCodeHasACondition(t *testing.T) {
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		if (conditions[c] == nil) == (elsewhere[c] == nil) {
-			t.Errorf("%v must have its condition in the map conditions of permit_test.go, or the test that makes it in elsewhere", c)
+			t.Errorf("%v must have its condition in the map conditions of permit_test.go, or the test that creates it in elsewhere", c)
 		}
 	}
 }
 
-// TestTimes holds every row to its raise and its clear time, to the nanosecond,
-// and the permit to what blocks.
+// TestTimes checks the raise and clear time of every row, to the nanosecond, and
+// that the permit is blocked where it must be.
 func TestTimes(t *testing.T) {
 	for code, change := range conditions {
 		t.Run(code.String(), func(t *testing.T) {
@@ -128,11 +129,11 @@ func (r *rig) clears(code interlock.Code, rule *interlock.Rule, change func(*int
 	if rule.Latches {
 		r.step(time.Hour, nil)
 		if r.step(time.Hour, nil); !r.x.Standing(code).Raised || r.x.Granted() {
-			r.t.Fatal("a latch went by itself")
+			r.t.Fatal("a latch cleared by itself")
 		}
 		return
 	}
-	// A relapse starts the clear time anew.
+	// A relapse starts the clear time again.
 	if rule.Clear > 0 {
 		r.step(time.Second, nil)
 		r.step(rule.Clear-1, change)
@@ -144,7 +145,7 @@ func (r *rig) clears(code interlock.Code, rule *interlock.Rule, change func(*int
 		}
 		r.step(1, nil)
 	}
-	if code == interlock.AgentUnready { // has the contactor's rest in it
+	if code == interlock.AgentUnready { // includes the contactor's minimum off time
 		r.step(time.Minute, nil)
 	}
 	if r.x.Standing(code).Raised {
@@ -152,8 +153,8 @@ func (r *rig) clears(code interlock.Code, rule *interlock.Rule, change func(*int
 	}
 }
 
-// TestMinimumOffTime: the contactor stays open for it, to the nanosecond, and
-// says so.
+// TestMinimumOffTime: the contactor stays open for it, to the nanosecond, and the
+// evidence says so.
 func TestMinimumOffTime(t *testing.T) {
 	r := newRig(t, 0).granted()
 	r.step(time.Second, conditions[interlock.Held])
@@ -161,7 +162,7 @@ func TestMinimumOffTime(t *testing.T) {
 	r.step(time.Second, nil)
 	e := r.x.Standing(interlock.AgentUnready)
 	if !e.Raised || e.Evidence.Reason != interlock.ContactorRest || e.Evidence.Value != 59 {
-		t.Errorf("while the contactor rests: %+v", *e)
+		t.Errorf("during the minimum off time: %+v", *e)
 	}
 	if r.step(off+time.Minute-1-r.now, nil); r.x.Granted() {
 		t.Error("granted a nanosecond before the minimum off time")
@@ -171,13 +172,13 @@ func TestMinimumOffTime(t *testing.T) {
 	}
 	r.x.Limits.OffMin = time.Hour
 	if r.step(time.Second, nil); !r.x.Granted() {
-		t.Error("the rest ends a permit that stands")
+		t.Error("the minimum off time ends a granted permit")
 	}
 }
 
-// TestNeverBothGood: a wire that shows bad values and nothing in turn is never
-// proven good, so it does not keep the permit. It used to: each finding took
-// the other's tick for good.
+// TestNeverBothGood: a wire that alternates between bad values and none is never
+// proven good, so it does not keep the permit. It used to: each finding took the
+// other's tick as good.
 func TestNeverBothGood(t *testing.T) {
 	for name, pair := range map[string][2]func(*interlock.Inputs){
 		"level":       {bare, noLevel},
@@ -199,7 +200,7 @@ func TestNeverBothGood(t *testing.T) {
 	}
 }
 
-// TestOneWireOneFinding: what a broken wire takes with it is told once.
+// TestOneWireOneFinding: what a broken wire takes with it is reported once.
 func TestOneWireOneFinding(t *testing.T) {
 	for name, tc := range map[string]struct {
 		change func(*interlock.Inputs)
@@ -226,7 +227,7 @@ func TestOneWireOneFinding(t *testing.T) {
 	}
 }
 
-// only fails when another finding stands than those.
+// only fails when any other finding is raised.
 func (r *rig) only(name string, want []interlock.Code) {
 	r.t.Helper()
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
@@ -240,8 +241,8 @@ func (r *rig) only(name string, want []interlock.Code) {
 	}
 }
 
-// TestFadingPlug: while a plug is pulled its sensors are not told, but nothing
-// starts on it, and they are not taken for good either.
+// TestFadingPlug: while a plug is being pulled its sensors are not reported, but
+// nothing starts, and they do not count as good either.
 func TestFadingPlug(t *testing.T) {
 	fading := func(in *interlock.Inputs) {
 		noLevel(in)
@@ -251,16 +252,16 @@ func TestFadingPlug(t *testing.T) {
 	for range 5 {
 		r.step(time.Second, fading)
 	}
-	r.only("a plug that fades", nil)
+	r.only("fading plug", nil)
 	if r.step(time.Second, noLevel); r.x.Granted() {
-		t.Error("the level has been unknown for six seconds and the permit stands")
+		t.Error("the level has been unknown for six seconds and the permit is granted")
 	}
 	r = newRig(t, 0).granted()
 	for range 2 {
 		r.step(time.Second, func(in *interlock.Inputs) { fading(in); bare(in) })
 	}
 	if r.step(time.Second, bare); r.x.Granted() {
-		t.Error("the plates have been bare for three seconds and the permit stands")
+		t.Error("the plates have been bare for three seconds and the permit is granted")
 	}
 	r = newRig(t, 0)
 	for range 120 {
@@ -273,12 +274,12 @@ func TestFadingPlug(t *testing.T) {
 	for range 3 {
 		r.step(time.Second, bareAndFading)
 	}
-	r.only("bare plates at a plug that fades", nil)
+	r.only("bare plates at a fading plug", nil)
 	away := func(in *interlock.Inputs) { bareAndFading(in); in.Plug = interlock.Unplugged }
 	for range 3 {
 		r.step(time.Second, away)
 	}
-	r.only("plates that are elsewhere", []interlock.Code{interlock.AgentUnready})
+	r.only("pack unplugged", []interlock.Code{interlock.AgentUnready})
 }
 
 // TestContactor compares order, contact and current.
@@ -296,14 +297,14 @@ func TestContactor(t *testing.T) {
 		"contact closed":       {set(1, 0), true, interlock.Usual},
 		"contact unclear":      {set(0.5, 0), true, interlock.Usual},
 		"current":              {set(0, enumLimits.StrayA+0.01), true, interlock.ByCurrent},
-		"current is no number": {set(0, math.NaN()), true, interlock.ByCurrent},
+		"current not a number": {set(0, math.NaN()), true, interlock.ByCurrent},
 		"discharge":            {set(0, -30), false, 0},
 	} {
 		r := newRig(t, 0).granted()
 		r.step(time.Second, tc.change) // the order to open comes at the end of this tick
 		r.step(2999*time.Millisecond, tc.change)
 		if r.x.Standing(interlock.ContactorStuck).Raised {
-			t.Errorf("%s: told before 3 s", name)
+			t.Errorf("%s: reported before 3 s", name)
 		}
 		r.step(time.Millisecond, tc.change)
 		s := r.x.Standing(interlock.ContactorStuck)
@@ -313,8 +314,8 @@ func TestContactor(t *testing.T) {
 	}
 }
 
-// TestContactorOpen tells a contactor that does not close from a contact that
-// is broken: by the current.
+// TestContactorOpen distinguishes a contactor that does not close from a broken
+// contact: by the current.
 func TestContactorOpen(t *testing.T) {
 	stray := enumLimits.StrayA
 	for name, tc := range map[string]struct {
@@ -349,7 +350,7 @@ func TestFrozenClears(t *testing.T) {
 	}
 }
 
-// TestOneReason: the rest of the contactor is no reason beside another one.
+// TestOneReason: the minimum off time is not a reason beside another one.
 func TestOneReason(t *testing.T) {
 	r := newRig(t, 0).granted()
 	for range 3 {
@@ -365,20 +366,20 @@ func TestOneReason(t *testing.T) {
 	}
 }
 
-// TestRelease: only with a release, and only when all that is configured says
-// that the condition is gone.
+// TestRelease: a latch clears only with a release, and only when everything
+// configured shows that the condition is gone.
 func TestRelease(t *testing.T) {
 	for name, tc := range map[string]struct {
 		limits func(*interlock.Limits)
 		change func(*interlock.Inputs)
 		gone   bool
 	}{
-		"all say open":            {nil, nil, true},
+		"all show open":           {nil, nil, true},
 		"contact closed":          {nil, func(in *interlock.Inputs) { in.Feedback.Value = 1 }, false},
 		"contact not read":        {nil, func(in *interlock.Inputs) { in.Feedback.Fault = reading.Missing }, false},
 		"current not read":        {nil, conditions[interlock.CurrentUnknown], false},
-		"no contact is wired":     {func(l *interlock.Limits) { l.HasFeedback = false }, func(in *interlock.Inputs) { in.Feedback.Fault = reading.Missing }, true},
-		"no current is wired":     {func(l *interlock.Limits) { l.HasCurrent = false }, conditions[interlock.CurrentUnknown], true},
+		"no contact wired":        {func(l *interlock.Limits) { l.HasFeedback = false }, func(in *interlock.Inputs) { in.Feedback.Fault = reading.Missing }, true},
+		"no current wired":        {func(l *interlock.Limits) { l.HasCurrent = false }, conditions[interlock.CurrentUnknown], true},
 		"closed, no contact used": {func(l *interlock.Limits) { l.HasFeedback = false }, func(in *interlock.Inputs) { in.Feedback.Value = 1 }, true},
 	} {
 		r := newRig(t, 0)
@@ -404,10 +405,10 @@ func TestRelease(t *testing.T) {
 	r.x.Restore(interlock.Held, interlock.Evidence{}, 0)
 	r.x.Restore(interlock.NoCode, interlock.Evidence{}, 0)
 	r.x.Restore(interlock.NumCodes, interlock.Evidence{}, 0)
-	r.only("what does not latch is not restored", nil)
+	r.only("a finding that does not latch is not restored", nil)
 }
 
-// TestNotConfigured: what is not wired is not asked for.
+// TestNotConfigured: an input that is not wired is not required.
 func TestNotConfigured(t *testing.T) {
 	r := newRig(t, 0)
 	r.x.Limits = interlock.Limits{ChargeLevelMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, StrayA: 2.25}
@@ -416,20 +417,19 @@ func TestNotConfigured(t *testing.T) {
 			in.Airflow, in.Hydrogen, in.Feedback, in.CurrentA = reading.Reading{}, reading.Reading{}, reading.Reading{}, reading.Reading{}
 		})
 	}
-	r.only("nothing optional is wired", nil)
+	r.only("nothing optional wired", nil)
 	if !r.x.Granted() {
 		t.Error("not granted")
 	}
 }
 
-// TestZeroValues: what was forgotten blocks, and so does a limit that is no
-// number.
+// TestZeroValues: forgotten fields block, and so does a limit that is not a number.
 func TestZeroValues(t *testing.T) {
 	x := interlock.New(enumLimits, 0)
 	for now := time.Duration(0); now < time.Hour; now += time.Minute {
 		x.Step(&interlock.Inputs{Now: now}, true)
 		if x.Granted() {
-			t.Fatal("granted on nothing")
+			t.Fatal("granted on zero values")
 		}
 	}
 	nan := math.NaN()
@@ -448,13 +448,13 @@ func TestZeroValues(t *testing.T) {
 			r.step(time.Second, func(in *interlock.Inputs) { spoil(&r.x.Limits, in) })
 		}
 		if r.x.Granted() {
-			t.Errorf("%s is no number and the permit is granted", name)
+			t.Errorf("%s is not a number and the permit is granted", name)
 		}
 	}
 }
 
-// TestEvidence: a finding keeps the numbers that led to it while its reading is
-// gone, and follows them while it is there.
+// TestEvidence: a finding keeps its numbers while its reading is gone, and updates
+// them while the reading is there.
 func TestEvidence(t *testing.T) {
 	r := newRig(t, 0).granted()
 	for range 3 {
@@ -501,7 +501,7 @@ func TestEvidence(t *testing.T) {
 	}
 }
 
-// TestWater: the tolerance is 4 mm, the all-clear 2 mm, to both sides.
+// TestWater: the tolerance is 4 mm, the all-clear 2 mm, in both directions.
 func TestWater(t *testing.T) {
 	for _, sign := range []float64{1, -1} {
 		for mm, want := range map[float64][2]bool{4.01: {true, true}, 4: {false, true}, 2.01: {false, true}, 2: {false, false}} {
@@ -523,11 +523,11 @@ func TestWater(t *testing.T) {
 	}
 	r := newRig(t, 0).granted()
 	r.step(7*time.Hour, func(in *interlock.Inputs) { in.WaterKnown, in.ApartMM = false, 9 })
-	r.only("what is not known is not compared", nil)
+	r.only("unknown values are not compared", nil)
 }
 
-// TestExtremeClock: times at the ends of the clock do not overflow into a
-// permit that stays.
+// TestExtremeClock: times at the ends of the clock do not overflow into a permit
+// that stays granted.
 func TestExtremeClock(t *testing.T) {
 	x := interlock.New(enumLimits, math.MinInt64)
 	in := calm(math.MinInt64 + 2*time.Minute)
@@ -538,11 +538,11 @@ func TestExtremeClock(t *testing.T) {
 	in = calm(math.MaxInt64)
 	bare(&in)
 	if x.Step(&in, false); x.Granted() {
-		t.Error("the plates are bare for longer than the clock can tell and the permit stands")
+		t.Error("the plates have been bare for longer than the clock can count and the permit is granted")
 	}
 }
 
-// TestAPackWithoutAName has no temperature of its own either: one cause is told
+// TestAPackWithoutAName has no temperature of its own either: one cause is reported
 // once, and a temperature that was unknown before clears.
 func TestAPackWithoutAName(t *testing.T) {
 	nameless := func(name interlock.Name) func(*interlock.Inputs) {
@@ -554,29 +554,29 @@ func TestAPackWithoutAName(t *testing.T) {
 			t.Fatalf("name %d: still granted", name)
 		}
 		if x := r.step(time.Minute, nameless(name)); x.Standing(interlock.TemperatureUnknown).Raised {
-			t.Fatalf("name %d: told as a broken thermometer", name)
+			t.Fatalf("name %d: reported as a broken thermometer", name)
 		}
 	}
 	r := newRig(t, 0).granted()
 	r.step(time.Minute, func(in *interlock.Inputs) { in.PackC = reading.Bad(reading.NoAnswer, in.Now) })
 	if !r.x.Standing(interlock.TemperatureUnknown).Raised {
-		t.Fatal("no unknown temperature to begin with")
+		t.Fatal("no unknown temperature at the start")
 	}
 	for range 11 {
 		r.step(time.Second, func(in *interlock.Inputs) { in.Name = interlock.Unnamed })
 	}
 	if r.x.Standing(interlock.TemperatureUnknown).Raised || !r.x.Standing(interlock.PackUnknown).Raised {
-		t.Fatal("a temperature that is read again does not clear")
+		t.Fatal("a temperature that is good again does not clear")
 	}
 }
 
-// TestASoughtPack is not told while it is looked for, but nothing starts.
+// TestASoughtPack is not reported during the search, but nothing starts.
 func TestASoughtPack(t *testing.T) {
 	r := newRig(t, 0)
 	sought := func(in *interlock.Inputs) { in.Name, in.Ready = interlock.Sought, false }
 	for range 90 {
 		if x := r.step(time.Second, sought); x.Standing(interlock.PackUnknown).Raised {
-			t.Fatal("told while it is looked for")
+			t.Fatal("reported during the search")
 		}
 	}
 	if x := r.step(time.Second, func(in *interlock.Inputs) { in.Name = interlock.Sought }); x.Granted() {

@@ -39,7 +39,7 @@ const (
 // Codes is a set of findings: bit c stands for the code c.
 type Codes uint32
 
-// All gives each code of the set in order.
+// All iterates over the codes of the set in order.
 func (s Codes) All() iter.Seq[Code] {
 	return func(yield func(Code) bool) {
 		for left := uint32(s); left != 0; left &= left - 1 {
@@ -50,7 +50,7 @@ func (s Codes) All() iter.Seq[Code] {
 	}
 }
 
-// blocking is the set of those that block the permit.
+// blocking is the set of findings that block the permit.
 var blocking = func() (s Codes) {
 	for c := NoCode + 1; c < NumCodes; c++ {
 		if Table[c].Blocks {
@@ -60,18 +60,18 @@ var blocking = func() (s Codes) {
 	return s
 }()
 
-// Severity orders findings by what they ask of a person.
+// Severity orders findings by the response they need.
 type Severity uint8
 
 // The severities. The zero value is unknown.
 const (
 	SeverityUnknown Severity = iota
-	Info                     // expected, someone did it on purpose
+	Info                     // expected, done on purpose
 	Warning                  // look at it soon
-	Danger                   // something can be ruined or someone hurt
+	Danger                   // damage or injury possible
 )
 
-// String is the severity's name in messages.
+// String returns the severity's name in messages.
 func (s Severity) String() string {
 	switch s {
 	case Info:
@@ -85,15 +85,15 @@ func (s Severity) String() string {
 	}
 }
 
-// Rule is one row of the table: everything that is fixed about a finding.
+// Rule is one row of the table: everything fixed about a finding.
 type Rule struct {
 	Code      Code
 	Name      string // in messages and metrics
 	Title     string // a few words for a list
 	Severity  Severity
 	Blocks    bool          // blocks the permit while raised
-	Latches   bool          // stays until a person releases it
-	ToStart   bool          // a charge may not even start between the limit and the all-clear
+	Latches   bool          // stays until it is released
+	ToStart   bool          // between the limit and the all-clear a charge may continue but not start
 	RaiseWhen string        // the condition in words
 	ClearWhen string        // the all-clear in words
 	Raise     time.Duration // the condition must hold this long; see Why
@@ -103,8 +103,8 @@ type Rule struct {
 	Basis     string // published source of the limit, or that there is none
 }
 
-// Lookup finds a code by its name in messages. It returns NoCode for a name
-// that is not in the table.
+// Lookup returns the code with a name from messages, or NoCode for a name that is
+// not in the table.
 func Lookup(name string) Code {
 	for c := NoCode + 1; c < NumCodes; c++ {
 		if Table[c].Name == name {
@@ -114,7 +114,7 @@ func Lookup(name string) Code {
 	return NoCode
 }
 
-// String is the code's name in messages and metrics, such as "plates-bare".
+// String returns the code's name in messages and metrics, such as "plates-bare".
 func (c Code) String() string {
 	if c == NoCode || c >= NumCodes {
 		return fmt.Sprintf("code-%d", uint8(c))

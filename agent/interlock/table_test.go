@@ -13,9 +13,9 @@ import (
 	"bayward/agent/reading"
 )
 
-var update = flag.Bool("update", false, "write findings.md anew")
+var update = flag.Bool("update", false, "rewrite findings.md")
 
-// TestTable: a row that says nothing, or twice the same, is no help to anybody.
+// TestTable: an empty or repeated text in a row helps nobody.
 func TestTable(t *testing.T) {
 	names := map[string]bool{}
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
@@ -37,21 +37,21 @@ func TestTable(t *testing.T) {
 		}
 		for what, text := range map[string]string{"what to do": r.WhatToDo, "reason of its times": r.Why} {
 			if text = strings.TrimSpace(text); !strings.HasSuffix(text, ".") || !unicode.IsUpper([]rune(text)[0]) {
-				t.Errorf("%s: %s is no sentence: %q", r.Name, what, text)
+				t.Errorf("%s: %s is not a sentence: %q", r.Name, what, text)
 			}
 		}
 		checkTimes(t, r)
 	}
 	if interlock.Lookup("") != interlock.NoCode || interlock.Lookup("code-1") != interlock.NoCode {
-		t.Error("a name that is none is found")
+		t.Error("a name that does not exist is found")
 	}
 	if s := interlock.NoCode.String() + interlock.NumCodes.String(); !strings.HasPrefix(s, "code-0code-") {
-		t.Errorf("names of no finding: %q", s)
+		t.Errorf("name of no finding: %q", s)
 	}
 }
 
-// checkTimes: a finding that blocks is never slower than a minute, and never
-// clears faster than it is raised.
+// checkTimes: a blocking finding is never slower than a minute, and never clears
+// faster than it is raised.
 func checkTimes(t *testing.T, r *interlock.Rule) {
 	t.Helper()
 	if r.Blocks && r.Raise > 10*time.Second || r.Raise < 0 {
@@ -65,7 +65,7 @@ func checkTimes(t *testing.T, r *interlock.Rule) {
 	}
 }
 
-// TestSeverities: the words that order what people do first.
+// TestSeverities checks the words that rank the findings.
 func TestSeverities(t *testing.T) {
 	for s, want := range map[interlock.Severity]string{
 		interlock.Info: "info", interlock.Warning: "warning", interlock.Danger: "danger",
@@ -143,7 +143,7 @@ func TestExplain(t *testing.T) {
 	}
 }
 
-// TestFindingsPage keeps findings.md to the table.
+// TestFindingsPage keeps findings.md identical to the table.
 func TestFindingsPage(t *testing.T) {
 	page := findingsPage()
 	if *update {
@@ -153,7 +153,7 @@ func TestFindingsPage(t *testing.T) {
 	}
 	got, err := os.ReadFile("findings.md")
 	if err != nil || string(got) != page {
-		t.Fatalf("findings.md does not show the table (%v); write it anew with: go test ./agent/interlock -run TestFindingsPage -update", err)
+		t.Fatalf("findings.md differs from the table (%v); regenerate it with: go test ./agent/interlock -run TestFindingsPage -update", err)
 	}
 }
 

@@ -2,27 +2,27 @@
  * The charge relay between the loop that decides and the contactor, small
  * enough to be explored completely. A tick is the unit of time.
  *
- * What is modelled: the permit with checking and minimum off time, a latched
- * finding and its memory, the refresh of the relay, the guard in the process,
+ * Modelled: the permit with checking and minimum off time, a latched finding
+ * and its memory, the refresh of the relay, the guard in the process,
  * a loop that hangs and comes back, the death of the process while the kernel
  * keeps the output driven, the outside timer relay that the heartbeat keeps
  * up, the unit's stop action, and the restart. Holds and open visits are
  * remembered as the latch is.
  *
- * What is not: the readings (see the enumeration and the random histories) and
+ * Not modelled: the readings (see the enumeration and the random histories) and
  * welded contacts, which nothing in the chain can open.
  *
  * A latch is raised in a tick and written a little later. If the process dies
- * in between it is lost, unless its condition comes again: `owed` is set when
- * the record has it. The relay has been open since the tick that raised it.
+ * in between it is lost, unless its condition recurs: `owed` is set when it is
+ * recorded. The relay has been open since the tick that raised it.
  *
- * Which findings that is:
+ * The findings that latch:
  *   latch charge-overrun: as modelled; it blocks
  *   latch runaway: as modelled; it blocks
- *   latch contactor-stuck: an alarm; it is kept and released the same way and
- *   blocks nothing, so "kept" holds for it without its last part
+ *   latch contactor-stuck: an alarm; kept and released in the same way, but it
+ *   blocks nothing, so "kept" applies to it without its last part
  *
- * Each BROKEN_ switch takes one part away; the test shows that each is needed.
+ * Each BROKEN_ switch removes one part; the test shows that each is needed.
  */
 
 #define GUARD 3   /* ticks: a closed relay without a refresh is opened */
@@ -35,7 +35,7 @@ mtype = { up, hung, dead };
 mtype process = dead;      /* before the first start the line is open */
 bool ticked;               /* the loop has had its tick in this unit of time */
 
-bool good;                 /* what the readings say */
+bool good;                 /* the readings are good */
 bool trouble;              /* the condition of the latched finding */
 
 bool granted, latch;       /* in the process */
@@ -43,13 +43,13 @@ byte settled, off;
 byte guard;                /* of the guard in the process; 0: not armed */
 bool tripped;              /* the guard has opened the relay */
 
-bool record;               /* the latch as it is written */
-bool owed;                 /* a latch that was written and not released */
+bool record;               /* the latch as recorded */
+bool owed;                 /* a latch that was recorded and not released */
 
 bool line;                 /* the output, held by the kernel */
 byte timer;                /* of the outside timer relay */
 byte age = OLD;            /* ticks since one that granted */
-bool stayed;               /* the permit outlived a tick that spoke against it */
+bool stayed;               /* the permit outlived a tick that forbade it */
 
 #ifdef BROKEN_TIMER
 #define closed line /* no outside timer relay is wired */
@@ -167,14 +167,14 @@ active proctype World() {
    process has died, than the time of the outside timer relay. */
 ltl young { [] (closed -> (age < GUARD || (process == dead && age < HOLD))) }
 
-/* The permit never outlives a tick that speaks against it. */
+/* The permit never outlives a tick that forbids it. */
 ltl prompt { [] !stayed }
 
 /* A latch that is on record is never lost: nothing is granted until released. */
 ltl kept { [] (owed -> (latch || process == dead)) && [] ((owed && process != dead) -> !(granted && ticked)) }
 
-/* A loop that stays dead or hung opens. */
+/* A loop that stays dead or hung opens the relay. */
 ltl opens { [] ((<>[] (process != up)) -> <>[] !closed) }
 
-/* A good pack charges in the end, once the program stays up. */
+/* A good pack eventually charges, once the program stays up. */
 ltl charges { (<>[] (process == up && good && !trouble && !latch)) -> <>[] closed }

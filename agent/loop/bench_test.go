@@ -13,14 +13,14 @@ import (
 	"bayward/agent/reading"
 )
 
-// nowhere takes and forgets.
+// nowhere accepts news and drops it.
 type nowhere struct{}
 
 func (nowhere) Name() string                { return "nowhere" }
 func (nowhere) Take(context.Context, *News) {}
 
-// BenchmarkTick is the loop's own cost for eight bays with a source and an
-// output each: hand over to goroutines and back, step, clone, publish.
+// BenchmarkTick is the loop's own cost for eight bays with a source and an output
+// each: hand over to goroutines and back, step, clone, publish.
 func BenchmarkTick(b *testing.B) {
 	start := time.Now()
 	now := func() time.Duration { return time.Since(start) }
@@ -72,7 +72,7 @@ func (w *wire) Sample(_ context.Context, out *bay.Readings) {
 	out.Level = reading.LevelBetween(mm, mm, at)
 }
 
-// opens is a relay that tells the moment at which it was opened.
+// opens is a relay that reports when it was opened.
 type opens struct{ at chan time.Time }
 
 func (o opens) Set(closed bool) error {
@@ -86,10 +86,10 @@ func (o opens) Set(closed bool) error {
 }
 func (opens) Beat() error { return nil }
 
-// BenchmarkReaction is the time from the plates of one bay falling dry to the
-// order at its relay, in real time, with all bays on one bus.
-// The driver and the chip are their time only; the floor is three conversions of
-// each bay and the 40 ms asked for.
+// BenchmarkReaction is the time from the plates of one bay falling dry to the order
+// at its relay, in real time, with all bays on one bus. It counts only the time of
+// driver and chip; the floor is three conversions of each bay and the required
+// 40 ms.
 func BenchmarkReaction(b *testing.B) {
 	for _, bays := range []int{1, 4, 8} {
 		b.Run(fmt.Sprintf("bays=%d", bays), func(b *testing.B) { benchReaction(b, bays) })
@@ -124,7 +124,7 @@ func benchReaction(b *testing.B, bays int) {
 		_ = guards[i].refresh(true)
 		select {
 		case fasts[i].closed <- struct{}{}:
-		default: // it has not gone to sleep yet
+		default: // it does not sleep yet
 		}
 	}
 	cancel()
@@ -136,7 +136,7 @@ func benchReaction(b *testing.B, bays int) {
 	b.ReportMetric(ms(took[len(took)-1]), "worst-ms")
 }
 
-// BenchmarkTrip is from a dry reading in hand to the order at the relay.
+// BenchmarkTrip is the time from a dry reading in hand to the order at the relay.
 func BenchmarkTrip(b *testing.B) {
 	g := newGuard(&testRelay{}, time.Hour)
 	f := newFast(nil, 40*time.Millisecond)

@@ -11,33 +11,32 @@ import (
 	"bayward/agent/reading"
 )
 
-// The fast loop looks at one thing, the level in the pilot cell, several times
-// a second while the relay is closed, and can do one thing: open it. It decides
-// nothing else, so that the core goes on ticking once a second on readings of
-// one rhythm: its medians, means and windows would count a voltage twice that
-// was read once. The guard keeps the relay open until the core was told, in the
-// next tick, what was seen; the core raises the finding and the permit is
-// blocked by its rules from there on.
+// The fast loop watches one thing, the level in the pilot cell, several times a
+// second while the relay is closed, and can do one thing: open it. It decides
+// nothing else, so the core keeps ticking once a second on evenly spaced readings;
+// otherwise its medians, means and windows would count one reading twice. The guard
+// keeps the relay open until the next tick passes the level seen to the core. The
+// core then raises the finding, and its rules block the permit.
 //
-// Nothing else is worth the bus time. A feedback contact tells of a contactor
-// that does not obey, which no order to it mends. A hydrogen sensor takes tens of
-// seconds to show most of a step, many ticks.
+// Nothing else is worth the bus time. A feedback contact shows a contactor that
+// does not obey, which no order can fix. A hydrogen sensor takes tens of seconds to
+// show most of a step, many ticks.
 
-// leastDry is how many samples must agree, whatever the time: a bubble at the
+// leastDry is how many samples must agree, however long they take: a bubble at the
 // probe is not the level.
 const leastDry = 3
 
 // fast watches one bay between the ticks. The zero value is not usable.
 type fast struct {
 	source Source
-	within time.Duration // for which the level must show dry
+	within time.Duration // how long the level must show dry
 	panics panics
 
-	closed chan struct{} // tells that the relay was closed
+	closed chan struct{} // signals that the relay was closed
 	bareAt atomic.Uint64 // mm as a float64's bits: at or below, the lowest cell is bare
 
-	mu    sync.Mutex    // guards what follows
-	seen  reading.Level // what opened the relay and the core has not been told of
+	mu    sync.Mutex    // guards the fields below
+	seen  reading.Level // what opened the relay, until the core has it
 	trips uint64        // how often it did
 }
 
@@ -64,9 +63,9 @@ func (f *fast) run(ctx context.Context, g *guard) {
 	}
 }
 
-// look takes one sample and, while the probe shows dry, further ones soon after
-// each other. A sample that failed proves nothing, neither way: a level that
-// stays unknown is for the ticks to judge.
+// look takes one sample and, while the probe shows dry, more in quick succession. A
+// failed sample proves nothing either way: a level that stays unknown is left to
+// the ticks.
 func (f *fast) look(ctx context.Context, g *guard, t *time.Timer) {
 	var since time.Duration
 	for n := 0; ; {
@@ -91,7 +90,7 @@ func (f *fast) look(ctx context.Context, g *guard, t *time.Timer) {
 	}
 }
 
-// sleep is false when ctx has ended.
+// sleep returns false when ctx has ended.
 func sleep(ctx context.Context, t *time.Timer, d time.Duration) bool {
 	t.Reset(d)
 	select {
@@ -102,7 +101,7 @@ func sleep(ctx context.Context, t *time.Timer, d time.Duration) bool {
 	}
 }
 
-// trip notes why before it opens the relay, so that the tick that finds it open
+// trip stores the reason before it opens the relay, so the tick that finds it open
 // finds the reason too.
 func (f *fast) trip(g *guard, c reading.Level) {
 	f.mu.Lock()
@@ -115,7 +114,7 @@ func (f *fast) trip(g *guard, c reading.Level) {
 	f.trips++
 }
 
-// take gives once what has opened the relay.
+// take returns once what opened the relay.
 func (f *fast) take() reading.Level {
 	f.mu.Lock()
 	defer f.mu.Unlock()

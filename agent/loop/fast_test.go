@@ -16,13 +16,13 @@ import (
 
 const fastWithin = 40 * time.Millisecond
 
-// probe is a level probe that can be looked at between the ticks. A look takes
-// two milliseconds, as a conversion does.
+// probe is a level probe that can be read between the ticks. A look takes two
+// milliseconds, like a conversion.
 type probe struct {
 	r    *rig
 	dryA func(after time.Duration) (lowMM float64, fault reading.Fault)
 
-	mu   sync.Mutex // guards what follows
+	mu   sync.Mutex // guards the fields below
 	from time.Time
 	n    int
 }
@@ -47,8 +47,8 @@ func (p *probe) Sample(_ context.Context, out *bay.Readings) {
 	out.Level = reading.Level{LowMM: mm, HighMM: mm, At: p.r.now(), Fault: fault}
 }
 
-// fastRig is a loop in real time whose relay is closed and whose probe follows
-// dry from half way between two ticks on.
+// fastRig is a loop in real time whose relay is closed and whose probe follows dry
+// from halfway between two ticks.
 func fastRig(t *testing.T, dry func(time.Duration) (float64, reading.Fault)) (*rig, *probe) {
 	t.Helper()
 	p := &probe{dryA: dry}
@@ -79,9 +79,9 @@ func dryFor(d time.Duration) func(time.Duration) (float64, reading.Fault) {
 	}
 }
 
-// TestFastOpens: bare plates open the relay within a tenth of a second, the core
-// is told in the next tick and gives the finding with its numbers, though that
-// tick's own reading is good again; the permit comes back only by the rules.
+// TestFastOpens: bare plates open the relay within a tenth of a second. The core
+// learns of it in the next tick and raises the finding with its numbers, although
+// that tick's own reading is good again. The permit comes back only by the rules.
 func TestFastOpens(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		r, p := fastRig(t, dryFor(200*time.Millisecond))
@@ -97,12 +97,12 @@ func TestFastOpens(t *testing.T) {
 		pic := r.Pictures()[0]
 		f := pic.Findings[interlock.PlatesBare]
 		if pic.Permit.Granted || !f.Raised || pic.FirstReason() != interlock.PlatesBare || r.relays[0].isClosed() {
-			t.Errorf("the core says %s: %s", pic.Permit, words.EnglishSI().Says(pic))
+			t.Errorf("the core has %s: %s", pic.Permit, words.EnglishSI().Says(pic))
 		}
 		looks := p.looks()
 		time.Sleep(9 * time.Second)
 		if p.looks() != looks {
-			t.Error("it looks while the relay is open")
+			t.Error("it samples while the relay is open")
 		}
 		opened := r.relays[0].movedAt()
 		r.closing()
@@ -110,7 +110,7 @@ func TestFastOpens(t *testing.T) {
 			t.Errorf("closed again after %s", rest)
 		}
 		if r.log.count("bare plates between two ticks") != 1 {
-			t.Error("not told once")
+			t.Error("not logged exactly once")
 		}
 	})
 }
@@ -120,13 +120,13 @@ func TestFastOpens(t *testing.T) {
 func TestFastSpares(t *testing.T) {
 	for name, dry := range map[string]func(time.Duration) (float64, reading.Fault){
 		"a bubble": dryFor(fastWithin - time.Millisecond),
-		"bubbles in turn with electrolyte": func(after time.Duration) (float64, reading.Fault) {
+		"bubbles and electrolyte by turns": func(after time.Duration) (float64, reading.Fault) {
 			return map[bool]float64{true: -1, false: 9}[after/(30*time.Millisecond)%2 == 0], reading.None
 		},
 		"faults":          func(time.Duration) (float64, reading.Fault) { return 0, reading.NoAnswer },
 		"just covered":    func(time.Duration) (float64, reading.Fault) { return 0.1, reading.None },
-		"no number":       func(time.Duration) (float64, reading.Fault) { return math.NaN(), reading.Implausible },
-		"a panic of each": func(time.Duration) (float64, reading.Fault) { panic("driver") },
+		"not a number":    func(time.Duration) (float64, reading.Fault) { return math.NaN(), reading.Implausible },
+		"panic each time": func(time.Duration) (float64, reading.Fault) { panic("driver") },
 	} {
 		t.Run(name, func(t *testing.T) {
 			bubble(t, func(t *testing.T) {
@@ -140,7 +140,7 @@ func TestFastSpares(t *testing.T) {
 	}
 }
 
-// TestFastThroughFaults: a sample that fails between dry ones hides nothing.
+// TestFastThroughFaults: a failed sample between dry ones hides nothing.
 func TestFastThroughFaults(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		n := 0
@@ -173,10 +173,10 @@ func TestFastNeverCloses(t *testing.T) {
 			t.Error("not opened")
 		}
 		if _ = g.refresh(true); relay.isClosed() {
-			t.Error("closed before the core was told")
+			t.Error("closed before the core knew")
 		}
 		if !g.takeDry() || !f.take().OK() || g.takeDry() || f.take().OK() {
-			t.Error("not told once")
+			t.Error("not reported exactly once")
 		}
 		_ = g.end()
 	})

@@ -14,17 +14,17 @@ type Relay interface {
 	Beat() error
 }
 
-// guard opens its relay by itself when the refresh of a closed one is late.
+// guard opens its relay by itself when the refresh of a closed relay is late.
 type guard struct {
 	relay Relay
 	limit time.Duration
 
-	mu      sync.Mutex // guards what follows, and the order of calls to the relay
+	mu      sync.Mutex // guards the fields below, and the order of calls to the relay
 	timer   *time.Timer
 	at      time.Time // of the last refresh that closed
 	closed  bool
-	tripped bool // and the core has not been told
-	dry     bool // it was the fast loop that opened, and the core has not been told
+	tripped bool // and the core does not know yet
+	dry     bool // opened by the fast loop, and the core does not know yet
 	trips   uint64
 	ended   bool
 }
@@ -36,9 +36,9 @@ func newGuard(r Relay, limit time.Duration) *guard {
 	return g
 }
 
-// refresh orders the relay for the next limit. It does not close one that the
-// guard has opened before the core knows of that, and after end it only opens.
-// The heart beats once for each refresh that the relay obeys.
+// refresh orders the relay for the next limit. If the guard has opened the relay,
+// refresh does not close it before the core knows. After end it only opens. The
+// heart beats once for each refresh that the relay obeys.
 func (g *guard) refresh(closed bool) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -66,19 +66,19 @@ func (g *guard) late() {
 	g.tripIfLate()
 }
 
-// tripIfLate looks at the clock, since the timer may have waited for a refresh
-// that has just come. The mutex is held.
+// tripIfLate checks the clock, because the timer may have waited for a refresh that
+// has just come. The caller holds the mutex.
 func (g *guard) tripIfLate() {
 	if !g.closed || time.Since(g.at) < g.limit {
 		return
 	}
 	g.closed, g.tripped = false, true
 	g.trips++
-	_ = drive(g.relay, false) // nobody to tell: the next refresh tries again and reports
+	_ = drive(g.relay, false) // no caller to report to: the next refresh tries again and reports
 }
 
-// trip opens a closed relay between two ticks, and keeps it open until takeDry
-// was called; it tells whether it did.
+// trip opens a closed relay between two ticks and keeps it open until takeDry was
+// called. It reports whether it opened the relay.
 func (g *guard) trip() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -87,11 +87,11 @@ func (g *guard) trip() bool {
 	}
 	g.closed, g.dry = false, true
 	g.timer.Stop()
-	_ = drive(g.relay, false) // nobody to tell: the next refresh tries again and reports
+	_ = drive(g.relay, false) // no caller to report to: the next refresh tries again and reports
 	return true
 }
 
-// takeDry tells once that trip has opened the relay.
+// takeDry reports once that trip has opened the relay.
 func (g *guard) takeDry() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -100,9 +100,9 @@ func (g *guard) takeDry() bool {
 	return d
 }
 
-// takeTrip tells once that the refresh was late, so that the relay is open. It
-// does not rely on the timer: in a process that was stopped for a while the
-// tick may come before it.
+// takeTrip reports once that the refresh was late, so the relay is open. It does
+// not rely on the timer: in a process that was stopped for a while the tick may
+// come before it.
 func (g *guard) takeTrip() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -112,7 +112,7 @@ func (g *guard) takeTrip() bool {
 	return t
 }
 
-// isClosed tells what is ordered now.
+// isClosed reports whether closed is ordered.
 func (g *guard) isClosed() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -128,8 +128,8 @@ func (g *guard) end() error {
 	return drive(g.relay, false)
 }
 
-// drive sets a relay. A panic of its driver is an error like any other: it must
-// not keep the relays of other bays from being opened.
+// drive sets a relay. A panic of its driver is an error like any other: it must not
+// stop the relays of other bays from being opened.
 func drive(r Relay, closed bool) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
@@ -148,4 +148,4 @@ func beat(r Relay) (err error) {
 	return r.Beat()
 }
 
-func panicked(p any) error { return fmt.Errorf("the relay's driver panicked: %v", p) }
+func panicked(p any) error { return fmt.Errorf("relay driver panicked: %v", p) }

@@ -13,9 +13,9 @@ import (
 	"bayward/agent/words"
 )
 
-// TestGuardOpens: a loop that stops ticking has an open relay within three
-// ticks of its last refresh; the core learns of it and blocks, and the
-// permit returns only after the contactor's rest.
+// TestGuardOpens: when the loop stops ticking, the relay opens within three ticks
+// of its last refresh. The core learns of it and blocks, and the permit returns
+// only after the contactor's minimum off time.
 func TestGuardOpens(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		out := &testOutput{name: "record"}
@@ -38,7 +38,7 @@ func TestGuardOpens(t *testing.T) {
 		r.ticks(1)
 		p := r.Pictures()[0]
 		if p.Permit.Granted || !p.Seen.LateTick || p.FirstReason() != interlock.AgentUnready || r.relays[0].isClosed() {
-			t.Errorf("the core was not told: permit %s, %s", p.Permit, words.EnglishSI().Says(p))
+			t.Errorf("the core does not know: permit %s, %s", p.Permit, words.EnglishSI().Says(p))
 		}
 		off := bay.DefaultLimits().OffMin
 		for !r.relays[0].isClosed() {
@@ -48,10 +48,10 @@ func TestGuardOpens(t *testing.T) {
 			}
 		}
 		if rest := r.relays[0].movedAt().Sub(back); rest < off {
-			t.Errorf("closed again after %s, the contactor's rest is %s", rest, off)
+			t.Errorf("closed again after %s, the minimum off time is %s", rest, off)
 		}
 		if r.log.count("guard had opened") != 1 {
-			t.Errorf("told %d times", r.log.count("guard had opened"))
+			t.Errorf("logged %d times", r.log.count("guard had opened"))
 		}
 		if err := r.Stop(time.Second); err != nil {
 			t.Error(err)
@@ -59,8 +59,8 @@ func TestGuardOpens(t *testing.T) {
 	})
 }
 
-// TestGuardWithoutTimer: a process that was stopped for a while may run its
-// next tick before the guard's timer has a turn.
+// TestGuardWithoutTimer: a process that was stopped for a while may run its next
+// tick before the guard's timer runs.
 func TestGuardWithoutTimer(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		relay := &testRelay{}
@@ -74,13 +74,13 @@ func TestGuardWithoutTimer(t *testing.T) {
 			t.Errorf("not taken as late; closed %v, trips %d", relay.isClosed(), g.trips)
 		}
 		if g.takeTrip() {
-			t.Error("told twice")
+			t.Error("reported twice")
 		}
 	})
 }
 
-// TestGuardWithoutTelling: a relay that the guard has opened stays open until
-// the core was told, or it would be closed again without its rest.
+// TestGuardWithoutTelling: a relay that the guard has opened stays open until the
+// core knows; otherwise it would close again without its minimum off time.
 func TestGuardWithoutTelling(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		relay := &testRelay{}
@@ -96,10 +96,10 @@ func TestGuardWithoutTelling(t *testing.T) {
 			}
 		}
 		if !g.takeTrip() {
-			t.Error("the trip is forgotten")
+			t.Error("the trip is lost")
 		}
 		if err := g.refresh(true); err != nil || !relay.isClosed() {
-			t.Errorf("after it was told: closed %v, %v", relay.isClosed(), err)
+			t.Errorf("after it was reported: closed %v, %v", relay.isClosed(), err)
 		}
 		_ = g.end()
 	})
@@ -119,9 +119,9 @@ func TestGuardOfOpenRelay(t *testing.T) {
 	})
 }
 
-// TestGuardProperty: whatever happens in whatever order, the relay is closed
-// only within the limit after a refresh that asked for it, with no trip untold
-// and no end before.
+// TestGuardProperty: whatever happens in whatever order, the relay is closed only
+// within the limit after a refresh that ordered it, with no unreported trip and no
+// end before.
 func TestGuardProperty(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) { rapid.SyncTest(rt, checkGuard) })
 }
@@ -151,15 +151,15 @@ func checkGuard(rt *rapid.T) {
 				rt.Fatalf("closed: wanted %v, ended %v, %s after the refresh", wanted, ended, time.Since(asked))
 			}
 			if relay.isClosed() != g.isClosed() {
-				rt.Fatalf("closed %v, told %v", relay.isClosed(), g.isClosed())
+				rt.Fatalf("closed %v, reported %v", relay.isClosed(), g.isClosed())
 			}
 		},
 	})
 	_ = g.end()
 }
 
-// TestRelayErrors: a relay that does not obey is opened as well as it can be,
-// told once, tried again each tick, and does not beat.
+// TestRelayErrors: a relay that does not obey is opened as far as possible, logged
+// once, tried again each tick, and does not beat.
 func TestRelayErrors(t *testing.T) {
 	for name, spoil := range map[string]func(*testRelay, bool){
 		"error": func(r *testRelay, on bool) {
@@ -176,19 +176,19 @@ func TestRelayErrors(t *testing.T) {
 				r.ticks(120)
 				beats := r.relays[0].beats
 				if r.relays[0].isClosed() || r.RelayClosed("bay-1") || !r.relays[1].isClosed() {
-					t.Errorf("closed %v (told %v), the other %v", r.relays[0].isClosed(), r.RelayClosed("bay-1"), r.relays[1].isClosed())
+					t.Errorf("closed %v (reported %v), the other %v", r.relays[0].isClosed(), r.RelayClosed("bay-1"), r.relays[1].isClosed())
 				}
 				r.ticks(10)
 				if r.relays[0].beats != beats {
 					t.Error("it beats")
 				}
-				if n := r.log.count("does not obey"); n != 1 {
-					t.Errorf("told %d times", n)
+				if n := r.log.count("relay command failed"); n != 1 {
+					t.Errorf("logged %d times", n)
 				}
 				r.relays[0].spoil(func(y *testRelay) { spoil(y, false) })
 				r.ticks(1)
-				if !r.relays[0].isClosed() || r.log.count("obeys again") != 1 || r.relays[0].beats == beats {
-					t.Errorf("mended: closed %v, told %d", r.relays[0].isClosed(), r.log.count("obeys again"))
+				if !r.relays[0].isClosed() || r.log.count("relay works again") != 1 || r.relays[0].beats == beats {
+					t.Errorf("fixed: closed %v, logged %d", r.relays[0].isClosed(), r.log.count("relay works again"))
 				}
 				if err := r.Stop(0); err != nil {
 					t.Error(err)

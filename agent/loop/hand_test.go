@@ -16,10 +16,10 @@ import (
 )
 
 // BenchmarkHand is the agent's own part of a reaction: from the last reading in
-// hand to the last order at a relay. The physical floor comes on top and is none of
+// hand to the last order at a relay. The physical floor comes on top and is not
 // the agent's: for three agreeing samples of a bay three conversions of 2.2 ms
-// for each bay on the converter, the time that the configuration asks for, and
-// 10 to 30 ms of the contactor.
+// for each bay on the converter, the time set in the configuration, and 10 to
+// 30 ms for the contactor.
 //
 //	go test ./agent/loop -run xxx -bench Hand -benchtime 100000x -timeout 1h
 //
@@ -46,7 +46,7 @@ func BenchmarkHand(b *testing.B) {
 }
 
 // strain keeps the machine busy until stop is called: with other processes, twice
-// as many as there are processors, or with garbage of this one.
+// as many as there are processors, or with garbage from this one.
 func strain(b *testing.B, under string) (stop func()) {
 	b.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
@@ -72,13 +72,13 @@ func strain(b *testing.B, under string) (stop func()) {
 	return func() { cancel(); all.Wait() }
 }
 
-// hand is a loop whose sources answer at once and whose relays note the time.
+// hand is a loop whose sources answer at once and whose relays record the time.
 type hand struct {
 	loop   *Loop
 	inHand atomic.Int64 // when a source last returned, nanoseconds since start
 	pin    atomic.Int64 // when a relay was last ordered
 	opened chan struct{}
-	dry    atomic.Int32 // the bay whose plates fall dry, from 1; 0 is none
+	dry    atomic.Int32 // the bay whose plates fall dry, from 1; 0: none
 	start  time.Time
 	took   []time.Duration
 }
@@ -167,7 +167,7 @@ func (h *hand) ticks(b *testing.B) {
 	h.report(b)
 }
 
-// fast closes the relays by hand, so that the wait is not for the core's permit.
+// fast closes the relays by hand, to avoid waiting for the core's permit.
 func (h *hand) fast(b *testing.B) {
 	bays := h.loop.bays
 	for _, r := range bays {

@@ -10,10 +10,10 @@ import (
 
 func (l *Loop) countPanic() { l.panics.Add(1) }
 
-// Panics counts the panics of drivers and outputs that were contained.
+// Panics returns the number of contained panics of drivers and outputs.
 func (l *Loop) Panics() uint64 { return l.panics.Load() }
 
-// Dropped counts the ticks with events that a blocked output has lost.
+// Dropped returns the number of ticks with events that blocked outputs have lost.
 func (l *Loop) Dropped() (n uint64) {
 	for _, m := range l.boxes {
 		n += m.dropped.Load()
@@ -21,7 +21,7 @@ func (l *Loop) Dropped() (n uint64) {
 	return n
 }
 
-// GuardTrips counts how often a guard has opened a relay.
+// GuardTrips returns how often a guard has opened a relay.
 func (l *Loop) GuardTrips() (n uint64) {
 	for _, b := range l.bays {
 		b.guard.mu.Lock()
@@ -31,8 +31,8 @@ func (l *Loop) GuardTrips() (n uint64) {
 	return n
 }
 
-// Pictures are the latest pictures, in the order of the bays; a bay that has
-// not had its first tick has none. They must not be changed.
+// Pictures returns the latest pictures, in the order of the bays, without bays that
+// have not had their first tick. They must not be changed.
 func (l *Loop) Pictures() []*bay.Picture {
 	out := make([]*bay.Picture, 0, len(l.bays))
 	for _, b := range l.bays {
@@ -43,13 +43,13 @@ func (l *Loop) Pictures() []*bay.Picture {
 	return out
 }
 
-// RelayClosed tells what is ordered of a bay's relay now.
+// RelayClosed reports whether a bay's relay is ordered closed.
 func (l *Loop) RelayClosed(bayName string) bool {
 	b := l.find(bayName)
 	return b != nil && b.guard.isClosed()
 }
 
-// Healthy is nil while ticks are on time. It counts on the monotonic clock: the
+// Healthy returns nil while ticks are on time. It uses the monotonic clock: the
 // wall clock of a machine without a battery clock jumps.
 func (l *Loop) Healthy() error {
 	select {

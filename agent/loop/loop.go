@@ -22,17 +22,17 @@ type Bay struct {
 	Core    *bay.Bay
 	Sources []Source
 	Relay   Relay
-	// Level, when set, is sampled several times a second while the relay is
-	// closed; when it has shown bare plates for BareWithin the relay opens without
-	// waiting for a tick. It must not share its state with Sources.
+	// Level, when set, is sampled several times a second while the relay is closed.
+	// When it has shown bare plates for BareWithin the relay opens without waiting
+	// for a tick. It must not share its state with Sources.
 	Level      Source
 	BareWithin time.Duration
 }
 
-// Options are what a loop needs. Zero values take the defaults in brackets.
+// Options configure a loop. Zero values take the defaults in brackets.
 type Options struct {
 	Bays []Bay
-	// Yard has the histories of the packs that stand in no bay [an empty one].
+	// Yard has the histories of the packs that are in no bay [an empty one].
 	Yard    *bay.Yard
 	Outputs []Output
 	Log     *slog.Logger
@@ -40,31 +40,31 @@ type Options struct {
 	// Now is the monotonic clock that the sources stamp readings with. It is
 	// required.
 	Now func() time.Duration
-	// GuardAfter is how long a closed relay stays closed without a refresh
-	// [three ticks].
+	// GuardAfter is how long a closed relay stays closed without a refresh [three
+	// ticks].
 	GuardAfter time.Duration
-	// Patience is how long a tick waits for a source [a quarter of a tick];
-	// with 0 its answer is used in the tick after.
+	// Patience is how long a tick waits for a source [a quarter of a tick]; with 0
+	// its answer is used in the next tick.
 	Patience func(Source) time.Duration
-	// Wall gives the wall clock for records and whether it has been set since
+	// Wall returns the wall clock for records and whether it has been set since
 	// boot [the system's, not trusted].
 	Wall func() (time.Time, bool)
-	// Mono gives the time since boot for records [Now].
+	// Mono returns the time since boot for records [Now].
 	Mono func() time.Duration
-	// SaveEvery is the time between two savings of the memory [10m]; it is
-	// saved on every event besides.
+	// SaveEvery is the time between two saves of the memory [10m]; every event
+	// saves it too.
 	SaveEvery time.Duration
-	// RecordFailing tells whether the logbook cannot be written. It is asked
-	// after the relays, for the tick after.
+	// RecordFailing reports whether the logbook cannot be written. It is called
+	// after the relays, for the next tick.
 	RecordFailing func() bool
-	// Observe is told how long a tick took, and how long from the start of its
+	// Observe receives how long a tick took, and the time from the start of its
 	// sampling to each order to a relay.
 	Observe func(tick, reaction time.Duration)
 	// OnTick is called after each good tick of all bays, for a watchdog.
 	OnTick func()
 }
 
-// Loop runs the bays. Make it with New.
+// Loop runs the bays. Create it with [New].
 type Loop struct {
 	o     Options
 	bays  []*runningBay
@@ -79,9 +79,9 @@ type Loop struct {
 	workers  sync.WaitGroup
 
 	ending sync.Once
-	ended  chan struct{} // no tick will come any more
+	ended  chan struct{} // no more ticks
 
-	mu   sync.Mutex         // guards what follows
+	mu   sync.Mutex         // guards the fields below
 	stop context.CancelFunc // nil before Start
 }
 
@@ -89,7 +89,7 @@ type runningBay struct {
 	Bay
 	samplers []*sampler
 	guard    *guard
-	fast     *fast // nil without
+	fast     *fast // nil for none
 	desk     desk
 	seen     bay.Readings
 	board    atomic.Pointer[bay.Picture]
@@ -98,11 +98,11 @@ type runningBay struct {
 	pic      *bay.Picture // of this tick, the core's own
 	events   []bay.Event  // of this tick, the core's own
 	relayErr error        // of this tick
-	defiant  bool         // told that the relay does not obey
+	defiant  bool         // relay failure already logged
 }
 
-// New makes a loop. No relay is closed before the first tick; each is ordered
-// open at once, and an error to do that is returned after all were tried.
+// New returns a loop. No relay is closed before the first tick. New orders each one
+// open at once and returns the errors after it has tried all.
 func New(o Options) (*Loop, error) {
 	o.defaults()
 	l := &Loop{o: o, born: time.Now(), ended: make(chan struct{}), timer: time.NewTimer(time.Hour)}
@@ -111,7 +111,7 @@ func New(o Options) (*Loop, error) {
 	for i := range o.Bays {
 		b := &runningBay{Bay: o.Bays[i], guard: newGuard(o.Bays[i].Relay, o.GuardAfter)}
 		if err := drive(b.Relay, false); err != nil {
-			errs = append(errs, fmt.Errorf("open the relay of %s: %w", b.Name, err))
+			errs = append(errs, fmt.Errorf("open relay of %s: %w", b.Name, err))
 		}
 		for _, s := range b.Sources {
 			b.samplers = append(b.samplers, newSampler(s, o.Patience(s), o.Log.With("bay", b.Name), l.countPanic))
@@ -163,8 +163,8 @@ func (o *Options) defaults() {
 	}
 }
 
-// Start begins the goroutines of sources and outputs, which keep the values of
-// ctx but not its end: Stop ends them, so that nothing of the last tick is lost.
+// Start starts the goroutines of sources and outputs. They keep the values of ctx
+// but not its end: Stop ends them, so nothing of the last tick is lost.
 func (l *Loop) Start(ctx context.Context) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -185,9 +185,9 @@ func (l *Loop) Start(ctx context.Context) {
 	}
 }
 
-// Stop opens every relay for good, then lets the outputs finish for at most
-// the given time. A source or an output that hangs is left behind. It is to be
-// called after the last tick, or what that tick tells is lost.
+// Stop opens every relay for good, then lets the outputs finish for at most the
+// given time. It leaves a hanging source or output behind. Call it after the last
+// tick, or the news of that tick is lost.
 func (l *Loop) Stop(within time.Duration) error {
 	err := l.open()
 	l.mu.Lock()
@@ -204,26 +204,26 @@ func (l *Loop) Stop(within time.Duration) error {
 	select {
 	case <-done:
 	case <-t.C:
-		l.o.Log.Warn("an output or a sensor did not finish in time", "within_s", within.Seconds())
+		l.o.Log.Warn("an output or sensor did not finish in time", "within_s", within.Seconds())
 	}
 	return err
 }
 
-// open opens every relay for good, whatever happens to one of them.
+// open opens every relay for good, even if one fails.
 func (l *Loop) open() error {
 	l.ending.Do(func() { close(l.ended) })
 	var errs []error
 	for _, b := range l.bays {
 		if err := b.guard.end(); err != nil {
-			errs = append(errs, fmt.Errorf("open the relay of %s: %w", b.Name, err))
+			errs = append(errs, fmt.Errorf("open relay of %s: %w", b.Name, err))
 		}
 	}
 	return errors.Join(errs...)
 }
 
 // Run ticks in real time until ctx ends, then opens every relay and offers the
-// memory of each bay to the outputs. It returns an error when the core
-// panicked; the process must then end.
+// memory of each bay to the outputs. It returns an error when the core panicked;
+// the process must then exit.
 func (l *Loop) Run(ctx context.Context) error {
 	l.Start(ctx)
 	tick := time.NewTicker(l.o.Every)
@@ -249,10 +249,10 @@ func (l *Loop) finish() error {
 	return err
 }
 
-// Tick runs one tick of every bay: all relays are served before any output is
-// made or anything else is called that might wait. The tick is stamped after
-// its sampling, so that no reading comes from its future. After a panic of the
-// core all relays are open and the error says what happened.
+// Tick runs one tick of every bay. It serves all relays before it makes any output
+// or calls anything else that might wait. The tick is stamped after its sampling,
+// so no reading comes from its future. After a panic of the core all relays are
+// open and the error has the cause.
 func (l *Loop) Tick(ctx context.Context) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
@@ -273,14 +273,13 @@ func (l *Loop) Tick(ctx context.Context) (err error) {
 	}
 	l.seatPacks(now, len(laidBy) > 0)
 	l.failing = l.o.RecordFailing()
-	l.lastTick.Store(int64(time.Since(l.born)) + 1) // not 0, which is none
+	l.lastTick.Store(int64(time.Since(l.born)) + 1) // 0 means none
 	l.o.Observe(time.Since(began), reaction)
 	l.o.OnTick()
 	return nil
 }
 
-// sample asks every source at once and waits for each no longer than its
-// patience.
+// sample asks every source at once and waits for each no longer than its patience.
 func (l *Loop) sample(ctx context.Context) {
 	for _, b := range l.bays {
 		for _, s := range b.samplers {
@@ -297,7 +296,7 @@ func (l *Loop) sample(ctx context.Context) {
 	}
 }
 
-// step decides and drives the relay: nothing else happens in between.
+// step decides and drives the relay; nothing else happens in between.
 func (b *runningBay) step(now time.Duration, failing bool) {
 	b.seen.Now, b.seen.RecordFailing = now, failing
 	b.seen.LateTick = b.guard.takeTrip()
@@ -341,25 +340,25 @@ func (l *Loop) offer(n *News) {
 func (l *Loop) memory(b *runningBay) []byte {
 	m, err := json.Marshal(b.Core.Memory())
 	if err != nil {
-		l.o.Log.Error("the memory cannot be stored", "bay", b.Name, "err", err)
+		l.o.Log.Error("cannot store the memory", "bay", b.Name, "err", err)
 		return nil
 	}
 	return m
 }
 
-// complain tells what changed about the relay and the sources.
+// complain logs changes of the relay and the sources.
 func (b *runningBay) complain(log *slog.Logger) {
 	if b.seen.LateTick {
-		log.Warn("a tick was late: the guard had opened the relay", "bay", b.Name)
+		log.Warn("tick was late: the guard had opened the relay", "bay", b.Name)
 	}
 	if b.seen.Bare.OK() {
-		log.Warn("the level showed bare plates between two ticks: the relay was opened at once", "bay", b.Name, "level_mm", b.seen.Bare.LowMM)
+		log.Warn("bare plates between two ticks: relay opened at once", "bay", b.Name, "level_mm", b.seen.Bare.LowMM)
 	}
 	switch defiant := b.relayErr != nil; {
 	case defiant && !b.defiant:
-		log.Error("the relay does not obey", "bay", b.Name, "err", b.relayErr)
+		log.Error("relay command failed", "bay", b.Name, "err", b.relayErr)
 	case b.defiant && !defiant:
-		log.Info("the relay obeys again", "bay", b.Name)
+		log.Info("relay works again", "bay", b.Name)
 	}
 	b.defiant = b.relayErr != nil
 	for _, s := range b.samplers {

@@ -15,10 +15,10 @@ import (
 	"bayward/agent/interlock"
 )
 
-// TestRelayBeforeOutputs: in each tick all relays have their order before any
-// output sees anything of that tick. The second relay is slow, and while it
-// works the clock stands until all other goroutines wait: an output that had
-// been told earlier would have taken it by then.
+// TestRelayBeforeOutputs: in each tick all relays get their order before any output
+// sees that tick. The second relay is slow, and the clock does not move until all
+// other goroutines wait: an output that got the news earlier would have taken it by
+// then.
 func TestRelayBeforeOutputs(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		j := &journal{}
@@ -58,8 +58,8 @@ func TestRelayBeforeOutputs(t *testing.T) {
 	})
 }
 
-// TestBlockedOutputs: outputs that never come back change nothing for relays,
-// for other outputs and for the time of a tick.
+// TestBlockedOutputs: outputs that never come back do not affect relays, other
+// outputs or the time of a tick.
 func TestBlockedOutputs(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		gate := make(chan struct{})
@@ -79,10 +79,10 @@ func TestBlockedOutputs(t *testing.T) {
 			t.Errorf("with blocked outputs: closed %v, trips %d, %d refreshes in 600 s", r.relays[0].isClosed(), r.GuardTrips(), after-before)
 		}
 		if took := time.Duration(longest.Load()); took != 0 {
-			t.Errorf("a tick took %s on a clock that stands unless something waits", took)
+			t.Errorf("a tick took %s on a clock that moves only while something waits", took)
 		}
 		if n := len(live.all()); n < 600 {
-			t.Errorf("the output that lives got %d pictures", n)
+			t.Errorf("the working output got %d pictures", n)
 		}
 		r.sources[0].set(func(context.Context) { panic("gone") })
 		at := time.Now()
@@ -98,9 +98,9 @@ func TestBlockedOutputs(t *testing.T) {
 	})
 }
 
-// TestHungSource: readings of a source that hangs grow old, and the permit is
-// blocked within their stale time, the finding's raise time and two ticks. The
-// hung source costs the patience of one tick, not of each.
+// TestHungSource: readings of a hanging source grow old, and the permit is blocked
+// within their stale time, the finding's raise time and two ticks. The hanging
+// source costs the patience of one tick, not of each.
 func TestHungSource(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		var slow atomic.Int64
@@ -129,13 +129,13 @@ func TestHungSource(t *testing.T) {
 			t.Errorf("%d ticks waited, asked %d times: want one each", slow.Load(), r.sources[0].count()-asked)
 		}
 		if n := r.log.count("does not answer"); n != 1 {
-			t.Errorf("told %d times that it hangs", n)
+			t.Errorf("logged %d times that it hangs", n)
 		}
 		r.sources[0].set(nil)
 		close(gate)
 		r.closing()
 		if n := r.log.count("answers again"); n != 1 {
-			t.Errorf("told %d times that it is back", n)
+			t.Errorf("logged %d times that it is back", n)
 		}
 		if err := end(); err != nil {
 			t.Error(err)
@@ -143,8 +143,8 @@ func TestHungSource(t *testing.T) {
 	})
 }
 
-// TestLateAnswer: an answer that comes after the tick is used in the next one,
-// with the time at which it was asked for.
+// TestLateAnswer: an answer that comes after the tick is used in the next one, with
+// the time at which it was requested.
 func TestLateAnswer(t *testing.T) {
 	for name, patience := range map[string]time.Duration{"slower than the patience": 250 * time.Millisecond, "no patience": 0} {
 		t.Run(name, func(t *testing.T) {
@@ -157,7 +157,7 @@ func TestLateAnswer(t *testing.T) {
 				time.Sleep(10*time.Second + 900*time.Millisecond)
 				seen := r.Pictures()[0].Seen
 				if !seen.PackV.OK() || seen.PackV.At.Round(time.Second) != 9*time.Second || seen.Now.Round(time.Second) != 10*time.Second {
-					t.Errorf("the tick at %s used %v of %s, want that of the tick before", seen.Now, seen.PackV, seen.PackV.At)
+					t.Errorf("the tick at %s used %v of %s, want that of the previous tick", seen.Now, seen.PackV, seen.PackV.At)
 				}
 				r.closing() // a slow bus is enough for a charge
 				if err := end(); err != nil {
@@ -168,9 +168,8 @@ func TestLateAnswer(t *testing.T) {
 	}
 }
 
-// TestReadingsAreOfThePast: a tick is stamped after its sampling. A reading
-// that seems to come from the future counts as stale, so a charge could never
-// begin.
+// TestReadingsAreOfThePast: a tick is stamped after its sampling. A reading that
+// seems to come from the future counts as stale, so no charge could ever start.
 func TestReadingsAreOfThePast(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		r := newRig(t, 1, nil)
@@ -183,8 +182,8 @@ func TestReadingsAreOfThePast(t *testing.T) {
 	})
 }
 
-// TestDriverPanics: they are counted each time and told once; the readings
-// grow old; other bays go on; and the source is asked again.
+// TestDriverPanics: panics are counted each time and logged once; the readings grow
+// old; other bays continue; and the source is asked again.
 func TestDriverPanics(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		r := newRig(t, 2, nil)
@@ -196,8 +195,8 @@ func TestDriverPanics(t *testing.T) {
 		if r.relays[0].isClosed() || !r.relays[1].isClosed() {
 			t.Errorf("closed: %v and %v, want only that of the good bay", r.relays[0].isClosed(), r.relays[1].isClosed())
 		}
-		if n := r.Panics(); n != 30 || r.log.count("panic was contained") != 1 {
-			t.Errorf("%d panics counted and %d told, want 30 and 1", n, r.log.count("panic was contained"))
+		if n := r.Panics(); n != 30 || r.log.count("panic contained") != 1 {
+			t.Errorf("%d panics counted and %d logged, want 30 and 1", n, r.log.count("panic contained"))
 		}
 		r.sources[0].set(nil)
 		r.closing()
@@ -207,8 +206,8 @@ func TestDriverPanics(t *testing.T) {
 	})
 }
 
-// TestCorePanic: all relays are open, the heart stops, and the run ends with an
-// error that says what happened.
+// TestCorePanic: all relays open, the heart stops, and the run ends with an error
+// that has the cause.
 func TestCorePanic(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		r := newRig(t, 3, nil)
@@ -230,7 +229,7 @@ func TestCorePanic(t *testing.T) {
 			}
 		}
 		if r.relays[1].beats != beats {
-			t.Error("the heart of the bay beats on")
+			t.Error("the bay's heart still beats")
 		}
 		if !errors.Is(r.Healthy(), ErrEnded) {
 			t.Errorf("healthy: %v", r.Healthy())
@@ -242,8 +241,8 @@ func TestCorePanic(t *testing.T) {
 	})
 }
 
-// TestRunEnds: the relays open at once, whatever the outputs do; what the last
-// tick told and the memory as of it reach the outputs.
+// TestRunEnds: the relays open at once, whatever the outputs do; the last tick's
+// news and memory reach the outputs.
 func TestRunEnds(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		gate := make(chan struct{})
@@ -252,7 +251,7 @@ func TestRunEnds(t *testing.T) {
 		var last atomic.Bool
 		r := newRig(t, 1, func(_ *rig, o *Options) {
 			o.Wall = func() (time.Time, bool) {
-				if last.Swap(false) { // the end is asked for within a tick, before its news are offered
+				if last.Swap(false) { // the end is requested within a tick, before its news is offered
 					cancel()
 					synctest.Wait()
 				}
@@ -272,7 +271,7 @@ func TestRunEnds(t *testing.T) {
 			t.Error(err)
 		}
 		if r.relays[0].isClosed() || time.Since(at) != 0 {
-			t.Errorf("closed %v, %s after the end was asked for", r.relays[0].isClosed(), time.Since(at))
+			t.Errorf("closed %v, %s after the end was requested", r.relays[0].isClosed(), time.Since(at))
 		}
 		if err := r.Stop(3 * time.Second); err != nil {
 			t.Error(err)
@@ -281,7 +280,7 @@ func TestRunEnds(t *testing.T) {
 			t.Errorf("stopped after %s with one output stuck", took)
 		}
 		if !slices.ContainsFunc(out.events(), func(e bay.Event) bool { return e.Kind == bay.OrderTaken && e.Order == "last" }) {
-			t.Error("an order that was answered is not in the record")
+			t.Error("an answered order is not in the record")
 		}
 		close(gate)
 	})
@@ -307,7 +306,7 @@ func TestRunSavesAtTheEnd(t *testing.T) {
 	})
 }
 
-// TestStop opens first and for good.
+// TestStop: Stop opens first and for good.
 func TestStop(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		gate := make(chan struct{})
@@ -320,7 +319,7 @@ func TestStop(t *testing.T) {
 		go func() { stopped <- r.Stop(time.Minute) }()
 		synctest.Wait() // Stop waits for the output
 		if r.relays[0].isClosed() || !r.relays[0].movedAt().Equal(at) {
-			t.Error("the relay is not opened before the outputs are waited for")
+			t.Error("the relay is not opened before waiting for the outputs")
 		}
 		close(gate)
 		if err := <-stopped; err != nil || time.Since(at) != 0 {
@@ -342,11 +341,11 @@ func TestStopReportsWhatDoesNotOpen(t *testing.T) {
 		r.relays[0].spoil(func(y *testRelay) { y.panics = true })
 		r.relays[1].spoil(func(y *testRelay) { y.stuck = welded })
 		err := r.Stop(0)
-		if !errors.Is(err, welded) || !strings.Contains(err.Error(), "bay-2") || !strings.Contains(err.Error(), "bay-1: the relay's driver panicked") {
+		if !errors.Is(err, welded) || !strings.Contains(err.Error(), "bay-2") || !strings.Contains(err.Error(), "bay-1: relay driver panicked") {
 			t.Errorf("got %v", err)
 		}
 		if r.relays[2].isClosed() {
-			t.Error("the others kept the third relay from being opened")
+			t.Error("the third relay was not opened because of the others")
 		}
 	})
 }
@@ -377,8 +376,8 @@ func TestHealthy(t *testing.T) {
 	})
 }
 
-// TestNewOpensAll: each relay is ordered open before the first tick, and one
-// that does not obey keeps none of the others from it.
+// TestNewOpensAll: each relay is ordered open before the first tick, even if one
+// does not obey.
 func TestNewOpensAll(t *testing.T) {
 	gone := errors.New("line is gone")
 	a, b := &testRelay{closed: true, stuck: gone}, &testRelay{closed: true}
@@ -390,14 +389,14 @@ func TestNewOpensAll(t *testing.T) {
 	}
 }
 
-// TestRecordFailing is told by the core, and asked for only after the relays.
+// TestRecordFailing: the core gets it, and it is called only after the relays.
 func TestRecordFailing(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		failing := false
 		r := newRig(t, 1, func(r *rig, o *Options) {
 			o.RecordFailing = func() bool {
-				if r.relays[0].sets < 2 { // one of New
-					t.Error("asked before the relay")
+				if r.relays[0].sets < 2 { // one by New
+					t.Error("called before the relay")
 				}
 				return failing
 			}

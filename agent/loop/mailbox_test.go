@@ -32,7 +32,7 @@ func rest(m *mailbox) (out []string) {
 	return out
 }
 
-// TestMailbox: what waits for a blocked output.
+// TestMailbox lists what waits for a blocked output.
 func TestMailbox(t *testing.T) {
 	memory := func(n *News, text string) *News { n.Memory = []byte(text); return n }
 	for _, row := range []struct {
@@ -71,8 +71,8 @@ func TestMailboxSharesNews(t *testing.T) {
 	}
 }
 
-// TestMailboxIsBounded: the oldest events go, each is counted, and the memory
-// is given back when the output lives again.
+// TestMailboxIsBounded: the oldest events are dropped, each is counted, and the
+// memory is released when the output works again.
 func TestMailboxIsBounded(t *testing.T) {
 	log := &logged{}
 	m := newMailbox(&testOutput{}, slogOf(log), func() {})
@@ -82,20 +82,20 @@ func TestMailboxIsBounded(t *testing.T) {
 		m.offer(news("b", i, 0))
 	}
 	if m.dropped.Load() != more || log.count("events are lost") != 1 {
-		t.Errorf("dropped %d, told %d times", m.dropped.Load(), log.count("events are lost"))
+		t.Errorf("dropped %d, logged %d times", m.dropped.Load(), log.count("events are lost"))
 	}
 	left := rest(m)
 	if len(left) != maxWaiting+1 || left[0] != fmt.Sprintf("event a %d ", more) || left[maxWaiting-1] != fmt.Sprintf("event a %d ", maxWaiting+more-1) {
 		t.Errorf("%d left, from %q to %q", len(left), left[0], left[len(left)-1])
 	}
 	if m.events != nil || len(m.latest) != 0 {
-		t.Error("an empty mailbox holds on to its news")
+		t.Error("an empty mailbox keeps its news")
 	}
 }
 
-// TestMailboxProperty: whatever is offered and taken in whatever order, each
-// bay's news come in the order of their ticks, no event is lost, and the last
-// memory taken is the last one offered.
+// TestMailboxProperty: whatever is offered and taken in whatever order, each bay's
+// news comes in the order of its ticks, no event is lost, and the last memory taken
+// is the last one offered.
 func TestMailboxProperty(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		m := newMailbox(&testOutput{}, quiet(), func() {})
@@ -136,8 +136,8 @@ func TestMailboxProperty(t *testing.T) {
 	})
 }
 
-// TestOutputPanics: contained, counted each time, told once, and the next news
-// come all the same.
+// TestOutputPanics: contained, counted each time, logged once, and the next news
+// still comes.
 func TestOutputPanics(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		bad := true
@@ -152,14 +152,14 @@ func TestOutputPanics(t *testing.T) {
 			r.ticks(1)
 			synctest.Wait()
 		}
-		if n := r.Panics(); n != 50 || r.log.count("panic was contained") != 1 || len(well.all()) != 50 {
-			t.Errorf("%d panics counted, %d told, the other output took %d", n, r.log.count("panic was contained"), len(well.all()))
+		if n := r.Panics(); n != 50 || r.log.count("panic contained") != 1 || len(well.all()) != 50 {
+			t.Errorf("%d panics counted, %d logged, the other output took %d", n, r.log.count("panic contained"), len(well.all()))
 		}
 		bad = false
 		r.ticks(1)
 		synctest.Wait()
-		if len(sick.all()) != 1 || r.log.count("no panic any more") != 1 {
-			t.Errorf("it took %d and told %d times that it is well", len(sick.all()), r.log.count("no panic any more"))
+		if len(sick.all()) != 1 || r.log.count("no more panics") != 1 {
+			t.Errorf("it took %d and logged %d times that it works again", len(sick.all()), r.log.count("no more panics"))
 		}
 		if r.Dropped() != 0 {
 			t.Errorf("%d dropped", r.Dropped())
@@ -167,8 +167,8 @@ func TestOutputPanics(t *testing.T) {
 	})
 }
 
-// TestDrainAfterEnd: what waits when the loop stops is still handed over, with
-// a context that has ended.
+// TestDrainAfterEnd: what waits when the loop stops is still handed over, with an
+// ended context.
 func TestDrainAfterEnd(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	out := &testOutput{}

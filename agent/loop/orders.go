@@ -13,23 +13,23 @@ import (
 // Errors of Submit.
 var (
 	ErrNoBay = errors.New("no such bay")
-	ErrBusy  = errors.New("too many orders wait; try again")
+	ErrBusy  = errors.New("too many orders waiting; try again")
 	ErrEnded = errors.New("the loop has ended")
 )
 
 // maxOrders is how many orders of one bay may wait for its next tick.
 const maxOrders = 32
 
-// desk takes orders in from any goroutine and hands them to the ticks.
+// desk accepts orders from any goroutine and hands them to the ticks.
 type desk struct {
-	mu      sync.Mutex // guards what follows
+	mu      sync.Mutex // guards the fields below
 	waiting []order.Order
 	answers map[string]chan bay.Event
 }
 
-// Submit gives an order to a bay and waits for the tick that takes or refuses
-// it. The event says which, and why. It ends with ctx, and with ErrEnded when no
-// tick will come any more; the order may then still have been carried out.
+// Submit gives an order to a bay and waits for the tick that takes or refuses it.
+// The event names which, and why. It returns early when ctx ends, and with ErrEnded
+// when there are no more ticks; the order may then still have been carried out.
 func (l *Loop) Submit(ctx context.Context, bayName string, o order.Order) (bay.Event, error) {
 	b := l.find(bayName)
 	if b == nil {
@@ -55,7 +55,7 @@ func (l *Loop) Submit(ctx context.Context, bayName string, o order.Order) (bay.E
 	}
 }
 
-// lastAnswer is for an order that the last tick may have taken.
+// lastAnswer handles an order that the last tick may have taken.
 func lastAnswer(answer <-chan bay.Event) (bay.Event, error) {
 	select {
 	case e := <-answer:
@@ -95,7 +95,7 @@ func (d *desk) take() []order.Order {
 	return o
 }
 
-// tell answers those who wait for the orders of this tick.
+// tell answers the callers of this tick's orders.
 func (d *desk) tell(events []bay.Event) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -105,7 +105,7 @@ func (d *desk) tell(events []bay.Event) {
 			continue
 		}
 		if a := d.answers[e.Order]; a != nil {
-			a <- e // has room: one answer for each order
+			a <- e // never blocks: one answer for each order
 			delete(d.answers, e.Order)
 		}
 	}

@@ -15,7 +15,7 @@ import (
 
 func hold(id string) order.Order { return order.Order{ID: id, By: "Ann", Kind: order.Hold} }
 
-// asked is what came of an order.
+// asked is the outcome of an order.
 type asked struct {
 	event bay.Event
 	err   error
@@ -59,8 +59,8 @@ func TestOrders(t *testing.T) {
 	})
 }
 
-// TestOrdersAreBounded: what does not fit is told at once, and there is room
-// again after the next tick.
+// TestOrdersAreBounded: an order that does not fit is rejected at once, and there
+// is room again after the next tick.
 func TestOrdersAreBounded(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		r := newRig(t, 1, nil)
@@ -86,23 +86,23 @@ func TestOrdersAreBounded(t *testing.T) {
 	})
 }
 
-// TestOrderForgotten: who does not wait any longer leaves nothing behind; the
-// order itself stands. A repeat with the same ID, which a person's device sends
-// when it got no answer, has the answer of the first.
+// TestOrderForgotten: a caller who stops waiting leaves nothing behind; the order
+// itself remains. A repeat with the same ID, which a device sends when it got no
+// answer, gets the answer of the first.
 func TestOrderForgotten(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		r := newRig(t, 1, nil)
 		ctx, cancel := context.WithCancel(t.Context())
 		first := r.ask(ctx, hold("1"))
 		if _, err := r.Submit(t.Context(), "bay-1", hold("1")); !errors.Is(err, ErrBusy) {
-			t.Errorf("the same ID while one waits: %v", err)
+			t.Errorf("the same ID while one is waiting: %v", err)
 		}
 		cancel()
 		if got := <-first; !errors.Is(got.err, context.Canceled) {
 			t.Errorf("given up: %+v", got)
 		}
 		if n := len(r.bays[0].desk.answers); n != 0 {
-			t.Errorf("%d answers wait for nobody", n)
+			t.Errorf("%d answers without a caller", n)
 		}
 		repeat := r.ask(t.Context(), hold("1"))
 		r.ticks(1)
@@ -133,8 +133,8 @@ func TestOrderAfterTheEnd(t *testing.T) {
 	})
 }
 
-// TestOrdersFromEverywhere: many people at once, with ticks between; each has
-// the answer to its own order. The race detector looks on.
+// TestOrdersFromEverywhere: many callers at once, with ticks between; each gets the
+// answer to its own order. For the race detector.
 func TestOrdersFromEverywhere(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		r := newRig(t, 2, nil)

@@ -11,35 +11,35 @@ import (
 	"bayward/agent/bay"
 )
 
-// News is what one tick of one bay has to tell. It is shared by the outputs:
-// none may change it.
+// News is what one tick of one bay hands to the outputs. They share it: none may
+// change it.
 type News struct {
 	Bay     string
 	Picture *bay.Picture
 	Events  []bay.Event
 	Memory  []byte   // JSON of bay.Memory, when it is due to be stored
-	LaidBy  []LaidBy // histories of packs that the memory before held
+	LaidBy  []LaidBy // histories of packs that the previous memory had
 	Wall    time.Time
 	Trusted bool          // the wall clock has been set since boot
 	Mono    time.Duration // since boot, of the tick
 }
 
-// Output is made from pictures and events. Take is called from a goroutine of
-// its own and may block; then pictures are skipped and events wait in order.
-// The news of one bay always come in the order of their ticks.
+// Output consumes pictures and events. Take is called from a goroutine of its own
+// and may block; then pictures are skipped and events wait in order. The news of
+// one bay always comes in the order of its ticks.
 type Output interface {
 	// Name is for the log.
 	Name() string
-	// Take may block; what comes meanwhile waits in a bounded mailbox.
+	// Take may block; news that comes meanwhile waits in a bounded mailbox.
 	Take(ctx context.Context, n *News)
 }
 
-// maxWaiting is how many ticks with events wait for a blocked output before
-// the oldest is dropped and counted: some days of a busy yard, and less than
-// 20 MB, which all blocked outputs share.
+// maxWaiting is how many ticks with events wait for a blocked output before the
+// oldest is dropped and counted: some days of a busy yard, and less than 20 MB,
+// which all blocked outputs share.
 const maxWaiting = 4096
 
-// mailbox stands between the loop and one output.
+// mailbox is the queue between the loop and one output.
 type mailbox struct {
 	out     Output
 	log     *slog.Logger
@@ -47,7 +47,7 @@ type mailbox struct {
 	panics  panics
 	wake    chan struct{}
 
-	mu     sync.Mutex // guards what follows
+	mu     sync.Mutex // guards the fields below
 	events []*News
 	latest map[string]*News // without events, and newer than all events of its bay
 	order  []string         // bays with a latest, oldest first
@@ -76,8 +76,8 @@ func (m *mailbox) offer(n *News) {
 	}
 }
 
-// addEvents takes the place of the bay's older picture: it must not come after
-// these events, or an output would go back in time. The mutex is held.
+// addEvents drops the bay's older picture: it must not come after these events, or
+// an output would go back in time. The caller holds the mutex.
 func (m *mailbox) addEvents(n *News) {
 	if old := m.latest[n.Bay]; old != nil {
 		n = withMemory(n, old)
@@ -87,13 +87,13 @@ func (m *mailbox) addEvents(n *News) {
 	if len(m.events) >= maxWaiting {
 		m.pop()
 		if m.dropped.Add(1) == 1 {
-			m.log.Error("an output is stuck: its oldest events are lost", "kept", maxWaiting)
+			m.log.Error("output stuck: its oldest events are lost", "kept", maxWaiting)
 		}
 	}
 	m.events = append(m.events, n)
 }
 
-// addPicture replaces the bay's older picture. The mutex is held.
+// addPicture replaces the bay's older picture. The caller holds the mutex.
 func (m *mailbox) addPicture(n *News) {
 	old := m.latest[n.Bay]
 	if old == nil {
@@ -104,8 +104,8 @@ func (m *mailbox) addPicture(n *News) {
 	m.latest[n.Bay] = n
 }
 
-// withMemory keeps the memory of a picture that is skipped, which is still the
-// newest one, for whoever stores it. News are shared, so it makes its own.
+// withMemory keeps the memory of a skipped picture, which is still the newest one,
+// for the output that stores it. News is shared, so it makes a copy.
 func withMemory(n, old *News) *News {
 	if (n.Memory != nil || old.Memory == nil) && len(old.LaidBy) == 0 {
 		return n
@@ -118,7 +118,7 @@ func withMemory(n, old *News) *News {
 	return &c
 }
 
-// pop takes the oldest events and lets go of their memory. The mutex is held.
+// pop takes the oldest events and drops their memory. The caller holds the mutex.
 func (m *mailbox) pop() *News {
 	n := m.events[0]
 	m.events[0] = nil
@@ -128,8 +128,8 @@ func (m *mailbox) pop() *News {
 	return n
 }
 
-// next takes events before pictures: a picture that waits is newer than all
-// events of its bay.
+// next takes events before pictures: a waiting picture is newer than all events of
+// its bay.
 func (m *mailbox) next() *News {
 	m.mu.Lock()
 	defer m.mu.Unlock()

@@ -7,14 +7,14 @@ import (
 	"bayward/agent/bay"
 )
 
-// LaidBy is the history of a pack that a bay does not keep any more, to be stored.
+// LaidBy is the history of a pack that a bay no longer keeps, to be stored.
 type LaidBy struct {
 	Pack   string
 	Memory []byte // JSON of bay.PackMemory
 }
 
-// laidBy picks what the memory of a bay has held until now. What a bay held that is
-// no longer configured goes with the first one.
+// laidBy picks what the memory of a bay has contained until now. Histories of a bay
+// that is no longer configured go with the first one.
 func (l *Loop) laidBy(b *runningBay, all []*bay.PackMemory) []LaidBy {
 	var out []LaidBy
 	for _, m := range all {
@@ -23,7 +23,7 @@ func (l *Loop) laidBy(b *runningBay, all []*bay.PackMemory) []LaidBy {
 		}
 		text, err := json.Marshal(m)
 		if err != nil {
-			l.o.Log.Error("the history of a pack cannot be stored", "pack", m.Pack, "err", err)
+			l.o.Log.Error("cannot store the history of a pack", "pack", m.Pack, "err", err)
 			continue
 		}
 		out = append(out, LaidBy{m.Pack, text})
@@ -35,7 +35,7 @@ func (l *Loop) laidBy(b *runningBay, all []*bay.PackMemory) []LaidBy {
 func (l *Loop) seatPacks(now time.Duration, changed bool) {
 	given, err := l.o.Yard.Seat(l.cores, now)
 	if err != nil {
-		l.o.Log.Warn("the history of a pack was doubted", "err", err)
+		l.o.Log.Warn("history of a pack in doubt", "err", err)
 	}
 	if !given && !changed {
 		return

@@ -6,8 +6,8 @@ import (
 	"runtime/debug"
 )
 
-// panics contains those of one driver or output. It belongs to one goroutine.
-// A panic in each call is counted each time and told once.
+// panics contains the panics of one driver or output. It belongs to one goroutine.
+// A panic in every call is counted each time and logged once.
 type panics struct {
 	count func()
 	log   *slog.Logger
@@ -24,7 +24,7 @@ func (c *panics) contain(call func()) {
 	call()
 	if c.told != "" {
 		c.told = ""
-		c.log.Info("no panic any more")
+		c.log.Info("no more panics")
 	}
 }
 
@@ -34,5 +34,5 @@ func (c *panics) tell(text string) {
 		return
 	}
 	c.told = text
-	c.log.Error("a panic was contained", "panic", text, "stack", string(debug.Stack()))
+	c.log.Error("panic contained", "panic", text, "stack", string(debug.Stack()))
 }

@@ -18,8 +18,8 @@ import (
 
 const stale = 5 * time.Second
 
-// setup is a pack that is granted its charge on good readings, after checking
-// (30 s) and the contactor's rest (1 min).
+// setup is a pack whose charge is granted on good readings, after checking (30 s)
+// and the contactor's minimum off time (1 min).
 func setup(name string) bay.Setup {
 	limits := bay.DefaultLimits()
 	limits.StaleAfter = stale
@@ -32,7 +32,7 @@ func setup(name string) bay.Setup {
 	}
 }
 
-// journal notes what happened in which order, from all goroutines.
+// journal records what happened in which order, from all goroutines.
 type journal struct {
 	mu    sync.Mutex
 	lines []string
@@ -123,7 +123,7 @@ func (r *testRelay) spoil(f func(*testRelay)) {
 	f(r)
 }
 
-// testSource gives good readings until it is told otherwise.
+// testSource gives good readings until set otherwise.
 type testSource struct {
 	name  string
 	now   func() time.Duration
@@ -160,7 +160,7 @@ func (s *testSource) count() int {
 	return s.asked
 }
 
-// testOutput keeps what it takes, after doing what it is told to.
+// testOutput keeps what it takes, after doing what it was set to do.
 type testOutput struct {
 	name string
 	do   func(*News)
@@ -234,7 +234,7 @@ type rig struct {
 
 func (r *rig) now() time.Duration { return time.Since(r.start) }
 
-// newRig makes bays bay-1, bay-2, …; change may alter the options.
+// newRig creates bays bay-1, bay-2, …; change may alter the options.
 func newRig(t *testing.T, bays int, change func(*rig, *Options), outputs ...Output) *rig {
 	t.Helper()
 	r := &rig{t: t, start: time.Now(), log: &logged{}}
@@ -263,7 +263,7 @@ func bubble(t *testing.T, f func(*testing.T)) {
 	synctest.Test(t, f)
 }
 
-// running starts Run and gives a function that ends it.
+// running starts Run and returns a function that ends it.
 func (r *rig) running() (end func() error) {
 	ctx, cancel := context.WithCancel(context.Background())
 	done := make(chan error, 1)
@@ -275,7 +275,8 @@ func (r *rig) running() (end func() error) {
 	}
 }
 
-// closing waits until bay-1's relay is closed, which takes checking and rest.
+// closing waits until bay-1's relay is closed, which takes checking and the minimum
+// off time.
 func (r *rig) closing() {
 	r.t.Helper()
 	const bound = 3 * time.Minute

@@ -10,7 +10,7 @@ import (
 )
 
 // Source is one thread of sensors, such as an I²C bus. Sample fills in its own
-// fields and leaves the others alone. It may take long or hang: then its last
+// fields and leaves the others alone. It may take long or hang; then its last
 // readings grow old.
 type Source interface {
 	// Name is for the log.
@@ -19,8 +19,8 @@ type Source interface {
 	Sample(ctx context.Context, out *bay.Readings)
 }
 
-// hungAfter is how long a source may take before it is told: no bus needs as
-// long.
+// hungAfter is how long a source may take before it is logged as hanging: no bus
+// needs that long.
 const hungAfter = 15 * time.Second
 
 // sampler owns a source and the goroutine that asks it.
@@ -36,7 +36,7 @@ type sampler struct {
 	busy    bool // asked, and the answer is not taken yet
 	awaited bool // asked in this tick, which waits for the answer
 	asked   time.Time
-	hung    bool // told that it does not answer
+	hung    bool // logged that it does not answer
 }
 
 func newSampler(s Source, patience time.Duration, log *slog.Logger, count func()) *sampler {
@@ -55,7 +55,7 @@ func (s *sampler) run(ctx context.Context) {
 			return
 		case <-s.ask:
 			s.sample(ctx)
-			s.done <- &s.buf // has room: one answer for each question
+			s.done <- &s.buf // never blocks: one answer for each question
 		}
 	}
 }
@@ -65,10 +65,9 @@ func (s *sampler) sample(ctx context.Context) {
 	s.panics.contain(func() { s.source.Sample(ctx, &s.buf) })
 }
 
-// start asks for a sample unless the last one is still under way; an answer
-// that came since the last tick is taken first. A tick waits only for what it
-// has asked itself, so that a source that hangs costs one tick's patience and
-// not that of each.
+// start asks for a sample unless the last one is still running; an answer that came
+// since the last tick is taken first. A tick waits only for what it has asked for
+// itself, so a hanging source costs one tick's patience, not every tick's.
 func (s *sampler) start(into *bay.Readings) {
 	select {
 	case r := <-s.done:
@@ -78,12 +77,12 @@ func (s *sampler) start(into *bay.Readings) {
 	s.awaited = !s.busy && s.patience > 0
 	if !s.busy {
 		s.busy, s.asked = true, time.Now()
-		s.ask <- struct{}{} // has room: it is not busy
+		s.ask <- struct{}{} // never blocks: it is not busy
 	}
 }
 
-// await takes the answer if it comes before the end of the patience, which
-// began with the tick's sampling. The timer is the loop's, stopped.
+// await takes the answer if it comes before the end of the patience, which began
+// with the tick's sampling. The timer is the loop's, stopped.
 func (s *sampler) await(ctx context.Context, into *bay.Readings, began time.Time, t *time.Timer) {
 	select {
 	case r := <-s.done:
@@ -110,20 +109,20 @@ func (s *sampler) take(r, into *bay.Readings) {
 	merge(into, r)
 }
 
-// tell says once that a source hangs, and once that it is back. It is called
-// after the relays.
+// tell logs once that a source hangs, and once that it is back. It is called after
+// the relays.
 func (s *sampler) tell() {
 	switch hangs := s.busy && time.Since(s.asked) > hungAfter; {
 	case hangs && !s.hung:
 		s.hung = true
-		s.log.Warn("a source of readings does not answer", "waited_s", time.Since(s.asked).Seconds())
+		s.log.Warn("sensor source does not answer", "waited_s", time.Since(s.asked).Seconds())
 	case s.hung && !hangs:
 		s.hung = false
-		s.log.Info("a source of readings answers again")
+		s.log.Info("sensor source answers again")
 	}
 }
 
-// merge takes over the fields that a source has filled in.
+// merge takes the fields that a source has filled in.
 func merge(into, from *bay.Readings) {
 	one := func(to *reading.Reading, r reading.Reading) {
 		if r.Fault != reading.Missing {

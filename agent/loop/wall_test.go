@@ -10,15 +10,15 @@ import (
 	"bayward/agent/view"
 )
 
-// TestWallClockDecidesNothing: whatever the wall clock does, relay, pictures
-// and events are the same. A Pi has no battery clock: it boots in the past and
-// is set later.
+// TestWallClockDecidesNothing: whatever the wall clock does, relay, pictures and
+// events are the same. A Pi has no battery clock: it boots in the past and is set
+// later.
 func TestWallClockDecidesNothing(t *testing.T) {
 	clocks := map[string]func(n int, now time.Time) time.Time{
 		"jumps a day":     func(n int, now time.Time) time.Time { return now.Add(time.Duration(n%3-1) * 24 * time.Hour) },
 		"jumps ten years": func(n int, now time.Time) time.Time { return now.AddDate(10*(n%3-1), 0, 0) },
 		"back to 1970":    func(n int, _ time.Time) time.Time { return time.Unix(int64(n%5), 0) },
-		"stands still":    func(int, time.Time) time.Time { return time.Unix(1e9, 0) },
+		"does not move":   func(int, time.Time) time.Time { return time.Unix(1e9, 0) },
 	}
 	want := lived(t, func(_ int, now time.Time) time.Time { return now })
 	if len(want) < 200 {
@@ -36,8 +36,8 @@ func TestWallClockDecidesNothing(t *testing.T) {
 	}
 }
 
-// lived runs some minutes in which a charge is granted, a reading is lost and
-// comes back, and gives what was known and what happened after each tick.
+// lived runs some minutes in which a charge is granted, a reading is lost and comes
+// back. It returns the view and events after each tick.
 func lived(t *testing.T, clock func(int, time.Time) time.Time) (out []string) {
 	bubble(t, func(t *testing.T) {
 		seen := &testOutput{name: "seen"}

@@ -79,6 +79,7 @@ func TestRowsAreWhole(t *testing.T) {
 		require.NotEmpty(t, f.Unit, "the field %s has no unit", f.Name)
 		require.Less(t, f.Low, f.High, f.Name)
 		require.Equal(t, f.IsText(), f.Unit == order.Characters, f.Name)
+		require.Equal(t, f.IsText() && f.Low == 0, f.Empty != "", "%s: say what an empty text does", f.Name)
 	}
 	for _, name := range []string{"", "none", "order-3", "Hold", "hold "} {
 		_, ok := order.Parse(name)

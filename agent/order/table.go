@@ -84,6 +84,7 @@ type Field struct {
 	// of a text the number of its characters.
 	Low, High float64
 	Words     []string // the only texts that are accepted; none: any
+	Empty     string   // what an empty text does, where it is accepted
 
 	place func(*Order) any            // *int, *float64 or *string
 	left  func(*Order) *bool          // notes that it was left out; nil: an empty text does
@@ -124,8 +125,8 @@ var (
 		place: func(o *Order) any { return &o.Water },
 	}
 	PackField = &Field{
-		Name: "pack", About: "the name of the pack that is plugged in, one of the bay's packs; \"\" takes back what was said",
-		Unit: Characters, Low: 0, High: 48,
+		Name: "pack", About: "the name of the pack that is plugged in, one of the bay's packs", Unit: Characters, Low: 0, High: 48,
+		Empty: "takes back what was said",
 		place: func(o *Order) any { return &o.Pack },
 	}
 )

@@ -1,0 +1,263 @@
+package web_test
+
+import (
+	"context"
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/order"
+	"bayward/agent/order/ordertest"
+	"bayward/agent/web"
+	"bayward/agent/words"
+)
+
+// desk is a page whose orders go to a real core, and keeps them.
+type desk struct {
+	*bench
+	t     *testing.T
+	asked []order.Order
+}
+
+func newDesk(t *testing.T, k order.Kind, change func(*web.Options)) *desk {
+	t.Helper()
+	core, d := ordertest.NewCore(t, k), &desk{t: t}
+	d.bench = newBench(func(o *web.Options) {
+		o.Submit = func(_ context.Context, _ string, asked order.Order) (bay.Event, error) {
+			d.asked = append(d.asked, asked)
+			return core.Ask(t, asked), nil
+		}
+		if change != nil {
+			change(o)
+		}
+	}, "bay-1")
+	if k.Row().Of == order.OfVisit && k != order.VisitOpen {
+		d.change("bay-1", func(p *bay.Picture) { p.Visit.Open, p.Visit.By = true, "A. Person" })
+	}
+	return d
+}
+
+// address is where an order goes and what it is called there.
+func address(t *testing.T, k order.Kind) (path, action string) {
+	t.Helper()
+	for of, path := range map[order.Subject]string{order.OfVisit: "visit", order.OfCharge: "hold", order.OfPack: "pack"} {
+		names, kinds := web.Actions(of)
+		for i := range kinds {
+			if kinds[i] == k {
+				return "/api/v1/bays/bay-1/" + path, names[i]
+			}
+		}
+	}
+	t.Fatalf("the order %q has no address", k)
+	return "", ""
+}
+
+func (d *desk) send(k order.Kind, fields map[string]any, header map[string]string) (*httptest.ResponseRecorder, request) {
+	d.t.Helper()
+	path, action := address(d.t, k)
+	fields["action"] = action
+	body, err := json.Marshal(fields)
+	require.NoError(d.t, err)
+	r := request{method: http.MethodPost, path: path, body: string(body), header: map[string]string{"Content-Type": "application/json"}}
+	for name, value := range header {
+		r.header[name] = value
+	}
+	return d.do(r), r
+}
+
+func named(o *order.Order) map[string]any {
+	fields := ordertest.Members(o)
+	fields["by"], fields["id"] = "A. Person", "x-1"
+	return fields
+}
+
+// TestEveryOrderByHTTP: it is understood, described, and taken from whoever has
+// just the right.
+func TestEveryOrderByHTTP(t *testing.T) {
+	api := readOpenAPI(t)
+	ordertest.Each(t, func(t *testing.T, want order.Order) {
+		d := newDesk(t, want.Kind, nil)
+		w, r := d.send(want.Kind, named(&want), nil)
+		require.Equal(t, http.StatusOK, w.Code, text(t, w))
+		want.ID, want.By = "x-1", "A. Person"
+		require.Equal(t, []order.Order{want}, d.asked)
+		api.check(t, newDesk(t, want.Kind, nil).bench, r)
+
+		stranger := newDesk(t, want.Kind, func(o *web.Options) { o.Writable = false })
+		w, _ = stranger.send(want.Kind, named(&want), nil)
+		require.Equal(t, want.Kind.Row().Right == order.MayLook, w.Code == http.StatusOK, "who is not known: %d", w.Code)
+		for name, right := range map[string]order.Right{"Looker": order.MayLook, "Visitor": order.MayVisit, "Boss": order.MayRelease} {
+			y := newDesk(t, want.Kind, func(o *web.Options) { o.People = newYard(t).People })
+			fields := named(&want)
+			delete(fields, "by")
+			w, _ := y.send(want.Kind, fields, map[string]string{"Authorization": "Basic " + base64.StdEncoding.EncodeToString([]byte(name+":"+pin))})
+			status := map[bool]int{true: http.StatusOK, false: http.StatusForbidden}[right >= want.Kind.Row().Right]
+			require.Equal(t, status, w.Code, "%s: %s", name, text(t, w))
+		}
+	})
+}
+
+// TestEveryBoundByHTTP: each number at its bounds and beyond, as described.
+func TestEveryBoundByHTTP(t *testing.T) {
+	api := readOpenAPI(t)
+	ordertest.Each(t, func(t *testing.T, o order.Order) {
+		for _, at := range ordertest.Bounds(o, ordertest.Cells) {
+			d := newDesk(t, o.Kind, nil)
+			w, r := d.send(o.Kind, named(&at.Order), nil)
+			if at.Beyond {
+				require.Equal(t, http.StatusBadRequest, w.Code, r.body)
+				require.Contains(t, text(t, w), `{"error":{"code":"bad-request","message":"field `+at.Field.Name+": value ")
+				require.Empty(t, d.asked, r.body)
+			} else {
+				require.Equal(t, http.StatusOK, w.Code, text(t, w))
+				require.InDelta(t, at.Field.Number(&at.Order), at.Field.Number(&d.asked[0]), 0, at.Field.Name)
+			}
+			if at.Field != order.CellField || !at.Beyond { // whose bound is the pack's
+				api.check(t, newDesk(t, o.Kind, nil).bench, r)
+			}
+		}
+	})
+}
+
+// TestEveryFieldByHTTP: a field that is missing, and one that is stray.
+func TestEveryFieldByHTTP(t *testing.T) {
+	api := readOpenAPI(t)
+	ordertest.Each(t, func(t *testing.T, o order.Order) {
+		for _, f := range order.Fields() {
+			fields, status := named(&o), http.StatusBadRequest
+			switch takes := o.Kind.Row().Takes(f); {
+			case takes && o.Kind.Row().AnyOf:
+				status = http.StatusOK
+				fallthrough
+			case takes:
+				delete(fields, f.Name)
+			case f.IsText():
+				fields[f.Name] = "other"
+			default:
+				fields[f.Name] = f.High
+			}
+			d := newDesk(t, o.Kind, nil)
+			w, r := d.send(o.Kind, fields, nil)
+			require.Equal(t, status, w.Code, r.body)
+			require.Len(t, d.asked, map[int]int{http.StatusOK: 1}[status], r.body)
+			api.check(t, newDesk(t, o.Kind, nil).bench, r)
+		}
+	})
+}
+
+// written is how the page's forms carry each order: their address, and their
+// fields with the numbers in a person's own units.
+type written struct {
+	path string
+	form func(o *order.Order, u *words.Units) url.Values
+}
+
+var forms = map[order.Kind]written{
+	order.Hold:    {"hold", button("hold")},
+	order.Unhold:  {"hold", button("unhold")},
+	order.Release: {"hold", button("release")},
+	order.VisitOpen: {"visit", func(*order.Order, *words.Units) url.Values {
+		return ticked("open", "wear", "metal", "wash", "spark", "air", "lock")
+	}},
+	order.VisitClose: {"visit", func(*order.Order, *words.Units) url.Values {
+		return ticked("close", "caps", "spills", "latch")
+	}},
+	order.Fill: {"visit", func(o *order.Order, _ *words.Units) url.Values {
+		return url.Values{"action": {"cell"}, "cell": {strconv.Itoa(o.Cell)}, "ml": {fmt.Sprint(o.ML)}, "sure": {"yes"}}
+	}},
+	order.Gravity: {"visit", func(o *order.Order, u *words.Units) url.Values {
+		return url.Values{
+			"action": {"gravity"}, "cell": {strconv.Itoa(o.Cell)}, "gravity": {fmt.Sprint(o.Gravity)}, "at": {fmt.Sprint(u.Temperature.Of(o.AtC))},
+		}
+	}},
+	order.Level: {"visit", func(o *order.Order, u *words.Units) url.Values {
+		return url.Values{"action": {"before"}, "cell": {strconv.Itoa(o.Cell)}, "level": {fmt.Sprint(u.Length.Of(o.LevelMM))}}
+	}},
+	order.Quality: {"visit", func(o *order.Order, _ *words.Units) url.Values {
+		return url.Values{"action": {"quality"}, "us": {fmt.Sprint(o.USPerCM)}, "kind": {o.Water}}
+	}},
+	order.Pack: {"pack", func(o *order.Order, _ *words.Units) url.Values { return url.Values{"pack": {o.Pack}} }},
+}
+
+func button(action string) func(*order.Order, *words.Units) url.Values {
+	return func(*order.Order, *words.Units) url.Values { return url.Values{"action": {action}} }
+}
+
+func ticked(action string, points ...string) url.Values {
+	form := url.Values{"action": {action}}
+	for _, p := range points {
+		form.Set("ok-"+p, "yes")
+	}
+	return form
+}
+
+// fill sends an order by its form, in a system of units.
+func (d *desk) fill(o order.Order, units string, change func(url.Values)) *httptest.ResponseRecorder {
+	d.t.Helper()
+	w, ok := forms[o.Kind]
+	require.True(d.t, ok, "the order %q has no form: add one to forms", o.Kind)
+	form := w.form(&o, words.UnitsOf(units))
+	form.Set("by", "A. Person")
+	change(form)
+	return d.form("/bays/bay-1/"+w.path, form.Encode())
+}
+
+func same(url.Values) {}
+
+// TestEveryOrderByForm: the page's form gives the same order as a program.
+func TestEveryOrderByForm(t *testing.T) {
+	ordertest.Each(t, func(t *testing.T, want order.Order) {
+		for _, units := range words.Systems() {
+			d := newDesk(t, want.Kind, func(o *web.Options) { o.Units = units })
+			w := d.fill(want, units, same)
+			require.Equal(t, http.StatusSeeOther, w.Code, text(t, w))
+			require.Len(t, d.asked, 1)
+			got := d.asked[0]
+			for _, f := range want.Kind.Row().Fields {
+				require.InDelta(t, f.Number(&want), f.Number(&got), 1e-9, f.Name)
+			}
+			require.NotEmpty(t, got.ID)
+			require.Equal(t, order.Order{Kind: want.Kind, By: "A. Person", Water: want.Water, Pack: want.Pack, Note: want.Kind.Row().Confirmed()},
+				order.Order{Kind: got.Kind, By: got.By, Water: got.Water, Pack: got.Pack, Note: got.Note})
+		}
+		stranger := newDesk(t, want.Kind, func(o *web.Options) { o.Writable = false })
+		w := stranger.fill(want, "si", same)
+		require.Equal(t, want.Kind.Row().Right == order.MayLook, w.Code == http.StatusSeeOther, "who is not known: %d", w.Code)
+		for _, point := range want.Kind.Row().Confirm {
+			d := newDesk(t, want.Kind, nil)
+			w := d.fill(want, "si", func(form url.Values) { form.Del("ok-" + point.Key) })
+			require.Equal(t, http.StatusBadRequest, w.Code, point.Key)
+			require.Empty(t, d.asked, point.Key)
+		}
+	})
+}
+
+// TestEveryBoundByForm: each number at its bounds and beyond, in every system of
+// units; the page says what is accepted.
+func TestEveryBoundByForm(t *testing.T) {
+	ordertest.Each(t, func(t *testing.T, o order.Order) {
+		for _, at := range ordertest.Bounds(o, ordertest.Cells) {
+			for _, units := range words.Systems() {
+				d := newDesk(t, o.Kind, func(o *web.Options) { o.Units = units })
+				w := d.fill(at.Order, units, same)
+				if at.Beyond {
+					require.Equal(t, http.StatusBadRequest, w.Code, "%s: %+v", units, at.Order)
+					require.Empty(t, d.asked)
+					require.Contains(t, text(t, w), "Not done")
+					continue
+				}
+				require.Equal(t, http.StatusSeeOther, w.Code, "%s: %+v: %s", units, at.Order, strings.TrimSpace(text(t, w)))
+				require.InDelta(t, at.Field.Number(&at.Order), at.Field.Number(&d.asked[0]), 1e-9, at.Field.Name)
+			}
+		}
+	})
+}

@@ -1,12 +1,18 @@
 package main
 
 import (
+	"bufio"
+	"bytes"
+	"context"
 	"encoding/json"
+	"io"
 	"net"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/stretchr/testify/require"
 
 	"bayward/agent/config"
 	"bayward/agent/config/configtest"
@@ -261,13 +267,27 @@ func TestExampleAsInstalled(t *testing.T) {
 	}
 }
 
-// TestDemoEnds by itself when it was told how long to run.
-func TestDemoEnds(t *testing.T) {
-	code, out, complaints := bayward(t, "", "demo", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0", "--speed", "3600", "--for", "100ms", "--bays", "2")
-	if code != exitDone || complaints != "" || !strings.Contains(out, "bayward demo: 2 invented bays, 3600 times faster") {
-		t.Errorf("exit code %d, %q, %q", code, out, complaints)
+// TestDemoCommand greets, and ends well when it is interrupted.
+func TestDemoCommand(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	r, w := io.Pipe()
+	var complaints bytes.Buffer
+	code := make(chan int, 1)
+	go func() {
+		code <- run(ctx, []string{"demo", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0", "--bays", "2", "--for", "1h"},
+			&program{strings.NewReader(""), w, &complaints})
+		_ = w.Close()
+	}()
+	lines := bufio.NewScanner(r)
+	require.True(t, lines.Scan())
+	require.Equal(t, "bayward demo: 2 invented bays, 600 times faster than life. A simulated technician answers the notices.", lines.Text())
+	cancel()
+	for lines.Scan() { // the rest of it
 	}
-	if code, _, complaints := bayward(t, "", "demo", "--bays", "many"); code != exitUsage || !strings.Contains(complaints, "--bays") {
-		t.Errorf("exit code %d, %q", code, complaints)
-	}
+	require.Equal(t, exitDone, <-code)
+	require.Empty(t, complaints.String())
+	wrong, _, said := bayward(t, "", "demo", "--bays", "many")
+	require.Equal(t, exitUsage, wrong)
+	require.Contains(t, said, "--bays")
 }

@@ -2,7 +2,7 @@ package main
 
 import (
 	"bytes"
-	"errors"
+	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -18,8 +18,8 @@ import (
 	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/commission"
 	"bayward/agent/config/configtest"
-	"bayward/agent/hardware"
-	"bayward/agent/logbook"
+	"bayward/agent/walk"
+	"bayward/agent/walk/walktest"
 )
 
 // screen is a pseudo-terminal with a program in it, as a person has who comes
@@ -74,7 +74,7 @@ func inTerminal(t *testing.T, cmd *exec.Cmd) *screen {
 
 // converse lets a person read until the program ends, and gives its exit code.
 // press is called with all that is shown so far; what it gives is typed as it is.
-func (c *screen) converse(t *testing.T, person *answerer, press func(shown string) string) int {
+func (c *screen) converse(t *testing.T, person *walktest.Person, press func(shown string) string) int {
 	t.Helper()
 	ended := time.AfterFunc(assemblytest.Bound, func() { _ = c.cmd.Process.Kill() })
 	defer ended.Stop()
@@ -85,7 +85,7 @@ func (c *screen) converse(t *testing.T, person *answerer, press func(shown strin
 		shown.Write(buf[:n])
 		keys := press(shown.String())
 		if keys == "" {
-			keys = person.types(buf[:n])
+			keys = person.Types(buf[:n])
 		}
 		if keys != "" {
 			if _, err := io.WriteString(c.master, keys); err != nil {
@@ -101,19 +101,6 @@ func (c *screen) converse(t *testing.T, person *answerer, press func(shown strin
 		t.Fatalf("it does not end:\n%s", shown.String())
 	}
 	return c.cmd.ProcessState.ExitCode()
-}
-
-// types is what the person types after some more text.
-func (a *answerer) types(text []byte) string {
-	if _, err := a.Write(bytes.ReplaceAll(text, []byte("\r\n"), []byte("\n"))); err != nil {
-		return ""
-	}
-	select {
-	case line := <-a.lines:
-		return line + "\n"
-	default:
-		return ""
-	}
 }
 
 // TestWiringOnTerminal walks through the simulated bay on a terminal, from the
@@ -135,7 +122,7 @@ func TestWiringOnTerminal(t *testing.T) {
 			t.Parallel()
 			path := configtest.File(t, "c.yaml", configtest.OneBay(t))
 			term := onTerminal(t, "wiring", "--config", path, "--speed", "1000", "--fragment", filepath.Join(t.TempDir(), "f.yaml"))
-			person, pressed := newAnswerer(t), false
+			person, pressed := walktest.NewPerson(t), false
 			code := term.converse(t, person, func(shown string) string {
 				if row.at == "" || pressed || !strings.Contains(strings.ReplaceAll(shown, "\r\n", " "), row.at) {
 					return ""
@@ -146,7 +133,7 @@ func TestWiringOnTerminal(t *testing.T) {
 				}
 				return row.keys
 			})
-			said := person.said()
+			said := person.Said()
 			if code != row.code || row.at != "" && !pressed {
 				t.Fatalf("exit code %d, want %d; pressed %v\n%s", code, row.code, pressed, said)
 			}
@@ -180,7 +167,7 @@ func TestWiringKeys(t *testing.T) {
 			t.Parallel()
 			path := configtest.File(t, "c.yaml", configtest.OneBay(t))
 			shell := exec.Command("sh", "-m", "-c", `"$@"; exit $?`, "sh", self, "wiring", "--config", path, "--speed", "1000")
-			person, pressed := newAnswerer(t), false
+			person, pressed := walktest.NewPerson(t), false
 			code := inTerminal(t, shell).converse(t, person, func(shown string) string {
 				if pressed || !strings.Contains(shown, "The relay is closed.") {
 					return ""
@@ -188,33 +175,11 @@ func TestWiringKeys(t *testing.T) {
 				pressed = true
 				return row.key
 			})
-			if said := person.said(); code != row.code || !strings.Contains(said, row.says) {
+			if said := person.Said(); code != row.code || !strings.Contains(said, row.says) {
 				t.Errorf("exit code %d, want %d and %q\n%s", code, row.code, row.says, said)
 			}
 		})
 	}
-}
-
-// TestWiringTerminalStandsStill: somebody pressed Ctrl-S, so that nothing can be
-// printed any more while the relay is closed. It opens all the same.
-func TestWiringTerminalStandsStill(t *testing.T) {
-	cfg := configtest.Parse(t, configtest.OneBay(t))
-	bench, bays, err := hardware.Simulate(cfg, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rig := &wiringRig{cfg: cfg, bay: "bay-1", bench: bench, sims: bays}
-	if err := rig.open(hardware.OfBench(bench)); err != nil {
-		t.Fatal(err)
-	}
-	ordered := func() bool { return bays["bay-1"].Truth().Ordered }
-	if err := rig.CloseFor(time.Hour); err != nil || !ordered() {
-		t.Fatalf("%v: the relay did not close", err)
-	}
-	if err := rig.CloseFor(time.Millisecond); err != nil {
-		t.Fatal(err)
-	}
-	assemblytest.Until(t, "an open relay", func() bool { return !ordered() })
 }
 
 // keptRecord is the newest commissioning record of the configuration's logbook.
@@ -224,13 +189,13 @@ func keptRecord(t *testing.T, path string) *commission.Record {
 	if err != nil {
 		t.Fatal(err)
 	}
-	book, err := logbook.OpenReadOnly(t.Context(), configtest.Parse(t, string(text)).Logbook.Path)
-	if err != nil {
+	var out bytes.Buffer
+	if err := walk.WriteLast(t.Context(), &out, configtest.Parse(t, string(text)).Logbook.Path, "bay-1", true); err != nil {
 		t.Fatal(err)
 	}
-	rec, err := lastRecord(t.Context(), book, "bay-1")
-	if err = errors.Join(err, book.Close()); err != nil || rec == nil {
-		t.Fatalf("%v, %v", rec, err)
+	rec := &commission.Record{}
+	if err := json.Unmarshal(out.Bytes(), rec); err != nil {
+		t.Fatal(err)
 	}
 	return rec
 }

@@ -25,6 +25,9 @@ func (a *Agent) recallAll(ctx context.Context) error {
 func (a *Agent) recall(ctx context.Context, bayName string) {
 	var events []bay.Event
 	for r, err := range a.Book.EachEvent(ctx, logbook.Query{Bay: bayName, Newest: true, Limit: remembered}) {
+		if ctx.Err() != nil {
+			return // the agent stops, and nobody reads the page any more
+		}
 		if err != nil {
 			a.Log.Warn("the page begins without what happened before", "bay", bayName, "err", err)
 			return

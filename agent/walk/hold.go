@@ -1,4 +1,4 @@
-package main
+package walk
 
 import (
 	"bufio"
@@ -15,17 +15,8 @@ import (
 
 	"bayward/agent/config"
 	"bayward/agent/hardware"
-	"bayward/agent/usage"
 	"bayward/sensors"
 )
-
-// wiringHoldCmd is the process that the commissioning walk kills while it holds
-// the relay. It closes the relay only while its parent says so every now and
-// then, and for no more than holdMost: by itself it does nothing.
-type wiringHoldCmd struct {
-	Config string `required:"" type:"path"`
-	Bay    string `required:""`
-}
 
 const (
 	holdMost  = 8 * time.Second        // from the first word to the end
@@ -34,17 +25,15 @@ const (
 	holdEvery = 100 * time.Millisecond
 )
 
-// Run holds the relay closed.
-func (c *wiringHoldCmd) Run(ctx context.Context, p *program) error {
-	cfg, err := config.Load(c.Config)
-	if err != nil {
-		return usage.Error(err)
-	}
-	words := typedLines(ctx, p.stdin)
+// Hold is the process that the walk kills while it holds the relay of a bay. It
+// closes the relay only while its parent, at in, says so every now and then, and
+// for no more than holdMost: by itself it does nothing.
+func Hold(ctx context.Context, cfg *config.Config, bayName string, in io.Reader, out io.Writer) error {
+	words := typedLines(ctx, in)
 	if err := hear(ctx, words); err != nil {
 		return err
 	}
-	drive, done, err := holder(cfg, c.Bay, p)
+	drive, done, err := holder(cfg, bayName, out)
 	if err != nil {
 		return err
 	}
@@ -78,9 +67,9 @@ func hear(ctx context.Context, words <-chan string) error {
 
 // holder is what drives the line. With simulated sensors the line is in the
 // parent, which keeps it driven for as long as this process writes.
-func holder(cfg *config.Config, bayName string, p *program) (drive func() error, done func(), err error) {
+func holder(cfg *config.Config, bayName string, out io.Writer) (drive func() error, done func(), err error) {
 	if cfg.Sensors == "simulated" {
-		return func() error { _, err := fmt.Fprintln(p.stdout, holdWord); return err }, func() {}, nil
+		return func() error { _, err := fmt.Fprintln(out, holdWord); return err }, func() {}, nil
 	}
 	hw, _, err := hardware.Open(cfg, slog.New(slog.DiscardHandler))
 	if err != nil {
@@ -94,14 +83,14 @@ func holder(cfg *config.Config, bayName string, p *program) (drive func() error,
 		if err := errors.Join(relay.Beat(), relay.Set(true)); err != nil {
 			return err
 		}
-		_, err := fmt.Fprintln(p.stdout, holdWord)
+		_, err := fmt.Fprintln(out, holdWord)
 		return err
 	}
 	return drive, func() { _ = relay.Halt() }, nil
 }
 
 // HoldAndDie gives the relay to a process of its own.
-func (r *wiringRig) HoldAndDie(ctx context.Context) (kill, reclaim func() error, err error) {
+func (r *rig) HoldAndDie(ctx context.Context) (kill, reclaim func() error, err error) {
 	if err := r.relay().Release(); err != nil {
 		return nil, nil, err
 	}

@@ -1,0 +1,36 @@
+package walk
+
+import (
+	"sync"
+	"time"
+)
+
+// limit opens a relay when its time is up.
+type limit struct {
+	mu    sync.Mutex // guards timer, and is not held by what the timer does
+	timer *time.Timer
+}
+
+// closeFor closes a relay and opens it after most. The timer runs before the relay
+// is closed, in case that never returns, and begins again when it has returned: a
+// timer that was up before, on a machine with much else to do, has opened what was
+// not closed yet.
+func (l *limit) closeFor(most time.Duration, closeRelay func() error, openRelay func()) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.timer != nil {
+		l.timer.Stop()
+	}
+	l.timer = time.AfterFunc(most, openRelay)
+	defer l.timer.Reset(most)
+	return closeRelay()
+}
+
+// stop is for a relay that is opened sooner.
+func (l *limit) stop() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.timer != nil {
+		l.timer.Stop()
+	}
+}

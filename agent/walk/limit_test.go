@@ -1,0 +1,66 @@
+package walk
+
+import (
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/config/configtest"
+	"bayward/agent/hardware"
+)
+
+// TestTerminalStandsStill: somebody pressed Ctrl-S, so that nothing can be printed
+// any more while the relay is closed. It opens all the same, when its time is up.
+func TestTerminalStandsStill(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		cfg := configtest.Parse(t, configtest.OneBay(t))
+		bench, bays, err := hardware.Simulate(cfg, nil)
+		require.NoError(t, err)
+		r := &rig{cfg: cfg, bay: "bay-1", bench: bench, sims: bays}
+		require.NoError(t, r.open(hardware.OfBench(bench)))
+		require.NoError(t, r.CloseFor(time.Hour))
+		require.NoError(t, r.CloseFor(8*time.Second), "the new limit counts")
+		time.Sleep(8*time.Second - 1)
+		synctest.Wait()
+		require.True(t, bays["bay-1"].Truth().Ordered)
+		time.Sleep(1)
+		synctest.Wait()
+		require.False(t, bays["bay-1"].Truth().Ordered)
+	})
+}
+
+// TestLimitOfASlowClosing: where closing takes longer than the relay may be closed,
+// its end is not forgotten, and a closing that hangs is answered all the same.
+func TestLimitOfASlowClosing(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		const most = time.Second
+		var l limit
+		closed, opened := false, 0
+		err := l.closeFor(most, func() error {
+			time.Sleep(3 * most)
+			closed = true
+			return nil
+		}, func() { closed = false; opened++ })
+		require.NoError(t, err)
+		require.Equal(t, 1, opened, "while it hung")
+		require.True(t, closed)
+		time.Sleep(most)
+		synctest.Wait()
+		require.False(t, closed)
+		require.Equal(t, 2, opened)
+	})
+}
+
+// TestLimitStopped: a relay that was opened in time is left alone.
+func TestLimitStopped(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		var l limit
+		l.stop()
+		require.NoError(t, l.closeFor(time.Second, func() error { return nil }, func() { t.Error("too late") }))
+		l.stop()
+		time.Sleep(time.Minute)
+		synctest.Wait()
+	})
+}

@@ -1,0 +1,26 @@
+package walk
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"testing"
+
+	"go.uber.org/goleak"
+
+	"bayward/agent/config"
+)
+
+// TestMain makes the test binary the process that holds the relay, when it is
+// started as bayward would be for that.
+func TestMain(m *testing.M) {
+	if len(os.Args) == 6 && os.Args[1] == "wiring-hold" { // --config FILE --bay NAME
+		cfg, err := config.Load(os.Args[3])
+		if err == nil {
+			err = Hold(context.Background(), cfg, os.Args[5], os.Stdin, os.Stdout)
+		}
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+	goleak.VerifyTestMain(m)
+}

@@ -1,0 +1,201 @@
+// Package walk leads a person through a bay on the hardware of the machine.
+package walk
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"strings"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/bootclock"
+	"bayward/agent/commission"
+	"bayward/agent/config"
+	"bayward/agent/logbook"
+	"bayward/agent/restore"
+	"bayward/agent/usage"
+)
+
+// Options say which bay is walked through, and how.
+type Options struct {
+	Config          *config.Config
+	ConfigPath      string // its file, for the process that is killed while it holds the relay
+	Bay             *config.Bay
+	Pack            config.Pack
+	Fragment        string  // a new file for the calibration; "" prints it at the end
+	Resume          bool    // go on with the last walk that was not finished
+	Speed           float64 // simulated sensors only: how many times faster than life
+	Version         string  // of the program
+	In              io.Reader
+	Out, Complaints io.Writer
+}
+
+// Choose finds a bay by its name, which may be "" when there is only one, and the
+// pack that it is for.
+func Choose(cfg *config.Config, name string) (*config.Bay, config.Pack, error) {
+	var names []string
+	for i := range cfg.Bays {
+		b := &cfg.Bays[i]
+		if b.Name == name || name == "" && len(cfg.Bays) == 1 {
+			pack, err := cfg.PackNamed(b.Serves()[0]) // of several each has the same cells
+			return b, pack, err
+		}
+		names = append(names, b.Name)
+	}
+	return nil, config.Pack{}, fmt.Errorf("--bay %q is not accepted: must be one of %s", name, strings.Join(names, ", "))
+}
+
+// Run walks a person through the bay. When it returns the relay is open, and what
+// was proven is on record; an error says that the bay must not go to work.
+func Run(ctx context.Context, o *Options) error {
+	log := slog.New(slog.NewTextHandler(o.Complaints, &slog.HandlerOptions{Level: slog.LevelWarn}))
+	book, err := logbook.Open(ctx, o.Config.Logbook.Path, log)
+	if err != nil {
+		return agentHasIt(err)
+	}
+	defer func() { _ = book.Close() }() // what was acknowledged is safe without it
+	resume, err := o.resumed(ctx, book)
+	if err != nil {
+		return err
+	}
+	if o.Fragment != "" {
+		if _, err := os.Lstat(o.Fragment); err == nil {
+			return usage.Errorf("--fragment %s: the file is there already and is not overwritten; name a new one", o.Fragment)
+		}
+	}
+	r, err := newRig(o, log)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = r.halt() }() // Walk has opened it already, and said so if it could not
+	steps, err := o.steps(ctx, book, r)
+	if err != nil {
+		return err
+	}
+	steps.Resume = resume
+	steps.Console = &commission.Console{Out: o.Out, Lines: typedLines(ctx, o.In)}
+	rec, err := commission.Walk(ctx, steps)
+	return o.end(rec, err)
+}
+
+// agentHasIt adds what to do when an agent is at work.
+func agentHasIt(err error) error {
+	if errors.Is(err, logbook.ErrLocked) {
+		return fmt.Errorf("%w. The walk needs the bays for itself: systemctl stop bayward", err)
+	}
+	return err
+}
+
+func (o *Options) resumed(ctx context.Context, book *logbook.Book) (*commission.Record, error) {
+	if !o.Resume {
+		return nil, nil
+	}
+	r, err := lastRecord(ctx, book.Reader, o.Bay.Name)
+	if err != nil {
+		return nil, err
+	}
+	if !commission.MayResume(r, o.Bay, o.Pack, o.Config.Sensors == "simulated") {
+		return nil, usage.Errorf("--resume: there is no unfinished walk of %s with this wiring; start one without --resume", o.Bay.Name)
+	}
+	return r, nil
+}
+
+// steps is everything that a walk needs but the person.
+func (o *Options) steps(ctx context.Context, book *logbook.Book, r *rig) (commission.Options, error) {
+	setup, err := setupOf(o.Config, o.Bay.Name)
+	if err != nil {
+		return commission.Options{}, err
+	}
+	boot := bootclock.New()
+	steps := commission.Options{
+		Bay: o.Bay, Pack: o.Pack, Setup: setup, Rig: r, Program: o.Version,
+		ID: fmt.Sprintf("%s-%d-%d", o.Bay.Name, time.Now().Unix(), boot.Now()),
+		Stamp: func() commission.Stamp {
+			return commission.Stamp{Wall: time.Now().UTC(), Trusted: bootclock.WallTrusted(), BootID: boot.ID, MonoS: boot.Now().Seconds()}
+		},
+		Core: func() *bay.Bay {
+			from := restore.Source{
+				Book: book, Now: r.Now, Log: slog.New(slog.DiscardHandler), // what it doubts it holds, and reports
+				Gap: func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) },
+			}
+			return from.Core(ctx, &setup)
+		},
+		Keep: func(r *commission.Record) error { return keepRecord(ctx, book, r) },
+	}
+	if hand := r.hand(); hand != nil {
+		steps.Hand = hand
+	}
+	return steps, nil
+}
+
+func setupOf(cfg *config.Config, name string) (bay.Setup, error) {
+	setups, err := cfg.Setups()
+	if err != nil {
+		return bay.Setup{}, err
+	}
+	for i := range setups {
+		if setups[i].Name == name {
+			return setups[i], nil
+		}
+	}
+	return bay.Setup{}, fmt.Errorf("bug: bay %s has no setup", name)
+}
+
+// end says how the walk came out. What was proven is on record in any case.
+func (o *Options) end(rec *commission.Record, err error) error {
+	if err != nil {
+		if errors.Is(err, context.Canceled) {
+			err = errors.New("interrupted")
+		}
+		_, _ = fmt.Fprintln(o.Out) // the last question stands there without an end
+		return fmt.Errorf("the walk of %s is not finished: %w. The relay is open. What was proven is on record; go on with: bayward wiring --resume", rec.Bay, err)
+	}
+	if text := rec.Fragment(); text != "" {
+		if o.Fragment == "" {
+			_, err = fmt.Fprintf(o.Out, "\nCalibration:\n\n%s", text)
+		} else if err = writeNew(o.Fragment, text); err == nil {
+			_, err = fmt.Fprintf(o.Out, "\nThe calibration is in %s.\n", o.Fragment)
+		}
+		if err != nil {
+			return fmt.Errorf("the record is signed, but the calibration could not be written: %w", err)
+		}
+	}
+	_, err = fmt.Fprintf(o.Out, "\nSigned by %s: %s. Read it again with: bayward wiring --last\n", rec.Person, rec.Result())
+	if rec.Result() != commission.Passed {
+		return errors.Join(err, fmt.Errorf("bay %s has not passed: it must not go to work before each step that failed or was left out is proven by another walk", rec.Bay))
+	}
+	return err
+}
+
+// writeNew writes a file that must not be there yet.
+func writeNew(path, text string) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644) //nolint:gosec // a calibration is no secret
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(text)
+	return errors.Join(err, f.Sync(), f.Close())
+}
+
+// typedLines hands on what is typed. The goroutine ends with the input; a read
+// from a terminal cannot be woken, so an interrupted walk leaves it behind.
+func typedLines(ctx context.Context, in io.Reader) <-chan string {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		s := bufio.NewScanner(in)
+		for s.Scan() {
+			select {
+			case lines <- s.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return lines
+}

@@ -11,10 +11,10 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Backup writes a copy of the whole logbook to a new file, of one moment, also
-// while an agent writes. The copy is a logbook of its own, in one file, checked
-// and synced before it gets its name. A file that exists is never touched: the
-// error then is fs.ErrExist. After an error there is no file.
+// Backup writes a copy of the whole logbook, as of one moment, to a new file, even
+// while an agent writes. The copy is a logbook of its own, in one file, checked and
+// synced before it gets its name. Backup never touches an existing file; the error
+// is then fs.ErrExist. After an error there is no file.
 func (r *Reader) Backup(ctx context.Context, file string) error {
 	if err := r.backup(ctx, file); err != nil {
 		return fmt.Errorf("logbook: back up to %s: %w", file, err)
@@ -58,14 +58,14 @@ func (r *Reader) backup(ctx context.Context, file string) (err error) {
 	return syncFolder(file)
 }
 
-// renameNew gives a file its name unless that is taken.
+// renameNew gives a file its name unless that exists.
 func renameNew(from, to string) error {
 	err := unix.Renameat2(unix.AT_FDCWD, from, unix.AT_FDCWD, to, unix.RENAME_NOREPLACE)
 	if !errors.Is(err, unix.EINVAL) && !errors.Is(err, unix.ENOSYS) {
 		return err
 	}
-	// The file system cannot do both at once. A hard link does not replace
-	// either, where there are any; such sticks as have none are left.
+	// The file system cannot do both at once. A hard link does not replace either,
+	// where hard links exist; that leaves the sticks without them.
 	if err := os.Link(from, to); err == nil || errors.Is(err, fs.ErrExist) {
 		return errors.Join(err, os.Remove(from))
 	}

@@ -9,8 +9,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// A backup is taken again and again while a writer writes: each copy is whole
-// and of one moment.
+// Backups run again and again while a writer writes: each copy is whole and of one
+// moment.
 func TestBackupWhileWriting(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "l.db")
 	b := openBook(t, path)
@@ -41,7 +41,7 @@ func TestBackupWhileWriting(t *testing.T) {
 		chain, err := c.Verify(t.Context())
 		require.NoError(t, err)
 		require.Nil(t, chain.Break)
-		mustCount(t, c, "bay-1", 2*chain.Rows) // a commit is there with all of it or not at all
+		mustCount(t, c, "bay-1", 2*chain.Rows) // a commit is there whole or not at all
 		closeBook(t, c)
 	}
 	close(stop)

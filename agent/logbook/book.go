@@ -10,9 +10,9 @@ import (
 	"bayward/agent/bay"
 )
 
-// Append records the events of one tick and returns their numbers, which
-// follow the bay's last one without a gap. When it returns without an error
-// the events are on the disk; with an error none of them is.
+// Append records the events of one tick and returns their numbers, which follow the
+// bay's last one without a gap. If it returns no error the events are on the disk;
+// with an error none of them is.
 func (b *Book) Append(ctx context.Context, bayName string, s Stamp, evs []bay.Event) ([]uint64, error) {
 	return b.write(ctx, []Entry{{Bay: bayName, Stamp: s, Events: evs}})
 }
@@ -32,8 +32,8 @@ func (b *Book) Write(ctx context.Context, entries ...Entry) error {
 	return err
 }
 
-// LoadPackMemory returns the memory of a pack that was saved last, the bay
-// where it stood then, and when that was; ok is false for a pack without one.
+// LoadPackMemory returns the last saved memory of a pack, the bay it was in, and
+// when it was saved; ok is false for a pack without one.
 func (b *Book) LoadPackMemory(ctx context.Context, pack string) (memory []byte, bayName string, s Stamp, ok bool, err error) {
 	err = b.db.QueryRowContext(ctx, `SELECT bay.name, wall_ms, trusted, boot_id, mono_ns, state
 		FROM pack_memory JOIN pack ON pack.id = pack_id JOIN bay ON bay.id = bay_id WHERE pack.name = ?`, pack).
@@ -47,7 +47,7 @@ func (b *Book) LoadPackMemory(ctx context.Context, pack string) (memory []byte, 
 	return memory, bayName, s, true, nil
 }
 
-// LoadMemory returns the memory that was saved last and when that was; ok is
+// LoadMemory returns the last saved memory of a bay and when it was saved; ok is
 // false for a bay without one.
 func (b *Book) LoadMemory(ctx context.Context, bayName string) (memory []byte, s Stamp, ok bool, err error) {
 	err = b.db.QueryRowContext(ctx, `SELECT wall_ms, trusted, boot_id, mono_ns, state
@@ -89,7 +89,7 @@ func (b *Book) write(ctx context.Context, entries []Entry) ([]uint64, error) {
 }
 
 // takeTurn waits for the other writers. The database's own lock is not fair: a
-// writer that never rests would keep the outbox's cursor waiting for ever.
+// writer that never rests would keep the outbox's cursor waiting forever.
 func (b *Book) takeTurn(ctx context.Context) error {
 	select {
 	case b.turn <- struct{}{}:

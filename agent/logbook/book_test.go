@@ -95,7 +95,7 @@ func TestWriteIsAllOrNothing(t *testing.T) {
 	}
 	mustCount(t, b, "bay-1", 0)
 	if _, _, ok, _ := b.LoadMemory(t.Context(), "bay-1"); ok {
-		t.Error("half of a failed write stayed")
+		t.Error("half of a failed write remained")
 	}
 	seqs, err := b.Append(t.Context(), "bay-1", stampAt(1), someEvents(1))
 	if err != nil || seqs[0] != 1 {
@@ -148,10 +148,10 @@ func BenchmarkAppend(b *testing.B) {
 }
 
 // BenchmarkBatch writes what one busy day of one bay or eight leaves, in the
-// commits in which the agent makes them: each hour one with the hour's readings
-// and the newest memories of all bays, and at once what came with an event: a
-// charge that began and was full, and a visit with its fills. The rows are
-// invented.
+// commits in which the agent makes them: one each hour with the hour's readings and
+// the newest memories of all bays, and at once whatever comes with an event: a
+// charge that began and one that became full, and a visit with its fills. The rows
+// are invented.
 func BenchmarkBatch(b *testing.B) {
 	for _, bays := range []int{1, 8} {
 		b.Run(fmt.Sprintf("bays=%d", bays), func(b *testing.B) {
@@ -176,10 +176,10 @@ func BenchmarkBatch(b *testing.B) {
 	}
 }
 
-// dayOf are the batches of one day, as a Recorder hands them over: the rows of the
-// bays, then their memories.
+// dayOf returns the batches of one day, as a Recorder hands them over: the rows of
+// the bays, then their memories.
 func dayOf(day, bays int) (batches [][]Entry) {
-	memory := make([]byte, 2500) // about what a bay's weighs
+	memory := make([]byte, 2500) // about the size of a bay's
 	for hour := range 24 {
 		var rows, memories []Entry
 		for n := range bays {
@@ -196,8 +196,8 @@ func dayOf(day, bays int) (batches [][]Entry) {
 	return batches
 }
 
-// readingsOf are the thinned readings of an hour: minutes near the events, one in
-// ten minutes on charge, and one an hour at rest.
+// readingsOf returns the thinned readings of an hour: every minute near the events,
+// every ten minutes on charge, and every hour at rest.
 func readingsOf(e *Entry, hour int) (out []Series) {
 	every := 60
 	switch {
@@ -215,7 +215,7 @@ func readingsOf(e *Entry, hour int) (out []Series) {
 	return out
 }
 
-// eventsOf are the entries of an hour that are written at once.
+// eventsOf returns the entries of an hour that are written at once.
 func eventsOf(e Entry, hour int) (out []Entry) {
 	add := func(n int, rows Rows) {
 		one := e

@@ -10,16 +10,16 @@ import (
 	"math"
 )
 
-// Which tables are chained.
+// The chained tables.
 const (
 	chargeKind        = "charge"
 	visitKind         = "visit"
 	commissioningKind = "commissioning"
 )
 
-// chainVersion is the version of the encoding, which covers the names of the
+// chainVersion is the version of the encoding, which includes the names of the
 // columns. A later schema that adds or renames columns of a chained table needs a
-// new one, and makes the chain again.
+// new version, and rebuilds the chain.
 const chainVersion = 2
 
 // chain adds a row that has just been closed or signed.
@@ -27,8 +27,7 @@ func (w *writer) chain(ctx context.Context, kind string, id int64) error {
 	return w.chainIn(ctx, chainVersion, kind, id)
 }
 
-// chainIn is chain with the encoding of the file's schema while it is brought up
-// to date.
+// chainIn does the same in the encoding of the file's schema during a migration.
 func (w *writer) chainIn(ctx context.Context, encoding int, kind string, id int64) error {
 	var no int
 	var before []byte
@@ -54,16 +53,16 @@ type querier interface {
 	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
-// packOfKind gives the name of a row's pack, for each kind.
+// packOfKind is the name of a row's pack, for each kind.
 var packOfKind = map[string]string{
 	chargeKind:        `coalesce((SELECT name FROM pack WHERE pack.id = t.pack_id), '')`,
 	visitKind:         `coalesce((SELECT name FROM pack WHERE pack.id = t.pack_id), '')`,
-	commissioningKind: `''`, // it is of a bay alone
+	commissioningKind: `''`, // it belongs to a bay alone
 }
 
-// link is the hash of a stored row and of the hash before it. It reads the names
-// and the order of the columns from the file, so that it serves for a file of an
-// earlier schema too.
+// link returns the hash of a stored row and of the hash before it. It reads the
+// names and the order of the columns from the file, so it also works on a file of
+// an earlier schema.
 func link(ctx context.Context, db querier, before []byte, kind string, id int64) ([]byte, error) {
 	packName, ok := packOfKind[kind]
 	if !ok {
@@ -109,11 +108,11 @@ func hashRows(ctx context.Context, db querier, h hash.Hash, query string, id int
 	return n, found.Err()
 }
 
-// fields writes one line for each field: its name, a letter for its type, and
-// its value. Texts go with their length, so that no text can pass for another
-// field; a real number goes as its 64 bits, so that no rounding is in it. The ids
-// of bay and pack are left out, as their names stand for them, and so are a
-// visit's in its cells and a row's own where the whole row repeats it.
+// fields writes one line for each field: its name, a letter for its type, and its
+// value. Texts are written with their length, so that no text can pass for another
+// field; a real number is written as its 64 bits, so that nothing is rounded. The
+// ids of bay and pack are left out, because their names represent them; so are a
+// visit's id in its cells and a row's own id where the whole row repeats it.
 func fields(h hash.Hash, names []string, values []any) {
 	for i, name := range names {
 		if name == "bay_id" || name == "pack_id" || name == "visit_id" || name == "id" && i > 0 {
@@ -123,7 +122,7 @@ func fields(h hash.Hash, names []string, values []any) {
 	}
 }
 
-// canonical knows the types of a strict table.
+// canonical covers the types of a strict table.
 func canonical(v any) string {
 	switch x := v.(type) {
 	case nil:
@@ -138,51 +137,51 @@ func canonical(v any) string {
 	return fmt.Sprintf("bug: %T", v)
 }
 
-// Chain is what Verify found.
+// Chain is the result of Verify.
 type Chain struct {
 	Rows   int    // chained rows: closed charges, closed visits, signed commissioning records
 	Signed int    // of them, commissioning records
-	Late   int    // of them, those that were signed before such records were chained
-	Head   string // hash of the last row, hexadecimal; note it down elsewhere to prove later that none was cut off or rewritten
+	Late   int    // of them, those signed before such records were chained
+	Head   string // hash of the last row, hexadecimal; note it elsewhere to prove later that none was cut off or rewritten
 	Break  *Break // nil when the chain holds
-	// Again says what the chain was before it was made again under other names;
-	// nil when it is as it was written.
+	// Again is the state of the chain before it was rebuilt under other names; nil
+	// when it is as first written.
 	Again *Rechained
 }
 
-// Rechained is what a chain was before a change of the schema made it again.
+// Rechained is the state of a chain before a change of the schema rebuilt it.
 type Rechained struct {
 	Links int    // how many held then
-	Head  string // hash of the last of them, hexadecimal, to compare with one that was noted down before
+	Head  string // hash of the last of them, hexadecimal, to compare with one noted before
 }
 
-// Covers says for a person what is in the chain as far as it holds.
+// Covers describes what is in the chain as far as it holds.
 func (c *Chain) Covers() string {
 	text := fmt.Sprintf("%d charges and visits", c.Rows-c.Signed)
 	if c.Signed > 0 {
 		text += fmt.Sprintf(", %d signed commissioning records", c.Signed)
 	}
 	if c.Late > 0 {
-		text += fmt.Sprintf(" (%d of them from before such records were chained: what was changed until the logbook was brought up to date cannot be seen)", c.Late)
+		text += fmt.Sprintf(" (%d of them signed before such records were chained: changes made before the logbook was upgraded cannot be detected)", c.Late)
 	}
 	if c.Again != nil {
-		text += fmt.Sprintf(" (made again when the names changed: %d links held then, last %s)", c.Again.Links, c.Again.Head)
+		text += fmt.Sprintf(" (rebuilt when the names changed: %d links held then, last %s)", c.Again.Links, c.Again.Head)
 	}
 	return text
 }
 
-// Break is where a chain does not hold, the first place.
+// Break is the first place where a chain does not hold.
 type Break struct {
 	No   int    // in the chain, from 1; 0 when the row is not in it
 	Kind string // "charge", "visit" or "commissioning"; "" when the place has no row
 	ID   int64
 	What string // one sentence
-	// Before is set for a break that stood before the chain was made again: What
-	// then names the place as well.
+	// Before is set for a break from before the chain was rebuilt: What then names
+	// the place as well.
 	Before bool
 }
 
-// String is one sentence for a person.
+// String describes the break in one sentence.
 func (b *Break) String() string {
 	switch {
 	case b.Before:
@@ -195,9 +194,9 @@ func (b *Break) String() string {
 	return fmt.Sprintf("link %d (%s %d): %s", b.No, b.Kind, b.ID, b.What)
 }
 
-// Verify reads all closed charges and visits and all signed commissioning
-// records, and says whether the chain over them holds. The error is the disk's; a
-// chain that is broken is no error. It reads one state of the file, also while an
+// Verify reads all closed charges and visits and all signed commissioning records,
+// and checks whether the chain over them holds. An error is about reading the disk;
+// a broken chain is not an error. It reads one state of the file, even while an
 // agent writes.
 func (r *Reader) Verify(ctx context.Context) (Chain, error) {
 	tx, err := r.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
@@ -226,7 +225,7 @@ func newVerifier(tx *statements, encoding int) *verifier {
 	return &verifier{tx: tx, encoding: encoding, hash: make([]byte, sha256.Size)}
 }
 
-// walk holds the whole chain against the rows.
+// walk checks the whole chain against the rows.
 func (v *verifier) walk(ctx context.Context) error {
 	for _, step := range []func(context.Context) error{v.links, v.end, v.outside} {
 		if err := step(ctx); err != nil {
@@ -259,7 +258,7 @@ func (v *verifier) links(ctx context.Context) error {
 		case no != v.found.Rows+1:
 			v.broken(v.found.Rows+1, "", 0, "it is missing; the next one is %d.", no)
 		case version != v.encoding:
-			v.broken(no, kind, id, "its encoding has version %d, this program knows %d.", version, v.encoding)
+			v.broken(no, kind, id, "its encoding is version %d; this program knows %d.", version, v.encoding)
 		default:
 			if err := v.link(ctx, no, kind, id, stored); err != nil {
 				return err
@@ -296,22 +295,22 @@ func (v *verifier) signed(ctx context.Context, id int64) error {
 	return err
 }
 
-// end holds the last link against the note that the file has of it.
+// end compares the last link with the end that the file has recorded.
 func (v *verifier) end(ctx context.Context) error {
 	var no int
 	var head []byte
 	err := v.tx.QueryRowContext(ctx, `SELECT no, hash FROM chain_head`).Scan(&no, &head)
 	if errors.Is(err, sql.ErrNoRows) {
-		v.broken(v.found.Rows, "", 0, "the note of where the chain ends is missing.")
+		v.broken(v.found.Rows, "", 0, "the record of the chain's end is missing.")
 		return nil
 	}
 	if err == nil && (no != v.found.Rows || string(head) != string(v.hash)) {
-		v.broken(v.found.Rows, "", 0, "the chain ends here, but was noted to end with link %d.", no)
+		v.broken(v.found.Rows, "", 0, "the chain ends here, but its recorded end is link %d.", no)
 	}
 	return err
 }
 
-// outside looks for rows that are in no link and should be.
+// outside looks for rows that should be in a link and are not.
 func (v *verifier) outside(ctx context.Context) error {
 	for _, of := range []struct{ kind, is, when string }{
 		{chargeKind, "closed", "end_wall_ms IS NOT NULL"},

@@ -12,7 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// mustHold checks that the chain holds and has so many links.
+// mustHold checks that the chain holds and has links links.
 func mustHold(t *testing.T, r *Reader, links int) Chain {
 	t.Helper()
 	c, err := r.Verify(t.Context())
@@ -22,7 +22,7 @@ func mustHold(t *testing.T, r *Reader, links int) Chain {
 	return c
 }
 
-// chained makes a closed file with links: charge, visit, import, charge, visit.
+// chained creates a closed file with links: charge, visit, import, charge, visit.
 func chained(t *testing.T) (path string) {
 	t.Helper()
 	path = filepath.Join(inMemory(t), "l.db")
@@ -46,8 +46,8 @@ func chained(t *testing.T) (path string) {
 	return path
 }
 
-// sealed is chained with a sixth link: a signed commissioning record. One that
-// nobody has signed is in no link.
+// sealed is chained with a sixth link: a signed commissioning record. An unsigned
+// one is in no link.
 func sealed(t *testing.T) (path string) {
 	t.Helper()
 	path = chained(t)
@@ -62,7 +62,7 @@ func sealed(t *testing.T) (path string) {
 	return path
 }
 
-// unsealed drops what keeps a signed record from being changed by mistake.
+// unsealed removes what protects a signed record from being changed by mistake.
 const unsealed = "DROP TRIGGER commissioning_signed; DROP TRIGGER commissioning_kept; "
 
 // copied puts the bytes of a closed logbook into a file of its own.
@@ -73,7 +73,7 @@ func copied(t *testing.T, data []byte) (path string) {
 	return path
 }
 
-// brokenAt says where the chain of a file breaks.
+// brokenAt returns where the chain of a file breaks.
 func brokenAt(t *testing.T, path string) *Break {
 	t.Helper()
 	r, err := OpenReadOnly(t.Context(), path)
@@ -84,7 +84,7 @@ func brokenAt(t *testing.T, path string) *Break {
 	return c.Break
 }
 
-// columns are those of a table of a closed logbook, by its own schema.
+// columns returns those of a table of a closed logbook, by its own schema.
 func columns(t *testing.T, path, table string) (names []string) {
 	t.Helper()
 	db, err := handle(path, "mode=ro")
@@ -103,8 +103,8 @@ func columns(t *testing.T, path, table string) (names []string) {
 	return names
 }
 
-// Each column of each chained row is changed by another program, one at a
-// time: every change must be seen, and at its row.
+// Another program changes each column of each chained row, one at a time: every
+// change must be found, and at its row.
 func TestChainSeesEveryColumn(t *testing.T) {
 	source := sealed(t)
 	good, changes := fileBytes(t, source), map[string][]string{}
@@ -123,7 +123,7 @@ func TestChainSeesEveryColumn(t *testing.T) {
 				}
 				raw(t, path, "UPDATE "+table+" SET "+col+to+" WHERE "+rows[table])
 				got := brokenAt(t, path)
-				require.NotNil(t, got, "%s.%s was changed unseen", table, col)
+				require.NotNil(t, got, "%s.%s was changed undetected", table, col)
 				want := map[string]int{"charge": 4, "visit": 5, "visit_cell": 5, "commissioning": 6}[table]
 				require.Equal(t, want, got.No, got)
 			})
@@ -136,8 +136,8 @@ func TestChainSeesWhatWasDone(t *testing.T) {
 	for name, c := range map[string]struct{ do, want string }{
 		"a charge deleted":                 {"DELETE FROM charge WHERE id = 1", "link 1 (charge 1): the row is missing."},
 		"a charge deleted with its link":   {"DELETE FROM charge WHERE id = 1; DELETE FROM chain WHERE no = 1", "link 1: it is missing; the next one is 2."},
-		"the last deleted with its link":   {"DELETE FROM visit_cell WHERE visit_id = 3; DELETE FROM visit WHERE id = 3; DELETE FROM chain WHERE no = 5", "link 4: the chain ends here, but was noted to end with link 5."},
-		"all deleted":                      {"DELETE FROM visit_cell; DELETE FROM visit; DELETE FROM charge; DELETE FROM chain", "link 0: the chain ends here, but was noted to end with link 5."},
+		"the last deleted with its link":   {"DELETE FROM visit_cell WHERE visit_id = 3; DELETE FROM visit WHERE id = 3; DELETE FROM chain WHERE no = 5", "link 4: the chain ends here, but its recorded end is link 5."},
+		"all deleted":                      {"DELETE FROM visit_cell; DELETE FROM visit; DELETE FROM charge; DELETE FROM chain", "link 0: the chain ends here, but its recorded end is link 5."},
 		"a closed charge opened again":     {"DELETE FROM charge WHERE id = 3; UPDATE charge SET end_wall_ms = NULL WHERE id = 2", "link 4 (charge 2): the row, its place or the link before it was changed."},
 		"a cell deleted":                   {"DELETE FROM visit_cell WHERE visit_id = 1 AND cell = 2", "link 2 (visit 1): the row, its place or the link before it was changed."},
 		"a cell inserted":                  {"INSERT INTO visit_cell (visit_id, cell, ml) VALUES (1, 3, 100)", "link 2 (visit 1): the row, its place or the link before it was changed."},
@@ -146,18 +146,18 @@ func TestChainSeesWhatWasDone(t *testing.T) {
 		"two rows exchanged":               {"UPDATE charge SET id = 99 WHERE id = 1; UPDATE charge SET id = 1 WHERE id = 2; UPDATE charge SET id = 2 WHERE id = 99", "link 1 (charge 1): the row, its place or the link before it was changed."},
 		"two links exchanged":              {"UPDATE chain SET no = 99 WHERE no = 1; UPDATE chain SET no = 1 WHERE no = 2; UPDATE chain SET no = 2 WHERE no = 99", "link 1 (visit 1): the row, its place or the link before it was changed."},
 		"a hash changed":                   {"UPDATE chain SET hash = zeroblob(32) WHERE no = 3", "link 3 (visit 2): the row, its place or the link before it was changed."},
-		"the last hash and its note":       {"UPDATE chain SET hash = zeroblob(32) WHERE no = 5; UPDATE chain_head SET hash = zeroblob(32)", "link 5 (visit 3): the row, its place or the link before it was changed."},
-		"the note of the end":              {"UPDATE chain_head SET no = 4", "link 5: the chain ends here, but was noted to end with link 4."},
-		"the note of the end gone":         {"DELETE FROM chain_head", "link 5: the note of where the chain ends is missing."},
+		"the last hash and its record":     {"UPDATE chain SET hash = zeroblob(32) WHERE no = 5; UPDATE chain_head SET hash = zeroblob(32)", "link 5 (visit 3): the row, its place or the link before it was changed."},
+		"the record of the end":            {"UPDATE chain_head SET no = 4", "link 5: the chain ends here, but its recorded end is link 4."},
+		"the record of the end gone":       {"DELETE FROM chain_head", "link 5: the record of the chain's end is missing."},
 		"an unknown kind":                  {"UPDATE chain SET kind = 'finding' WHERE no = 2", `link 2 (finding 1): the row cannot be read: there is no kind "finding".`},
-		"an unknown encoding":              {"UPDATE chain SET v = 7 WHERE no = 2", "link 2 (visit 1): its encoding has version 7, this program knows 2."},
+		"an unknown encoding":              {"UPDATE chain SET v = 7 WHERE no = 2", "link 2 (visit 1): its encoding is version 7; this program knows 2."},
 		"a pack given another name":        {"UPDATE pack SET name = 'other'", "link 1 (charge 1): the row, its place or the link before it was changed."},
 		"a bay given another name":         {"UPDATE bay SET name = 'other' WHERE name = 'bay-1'", "link 1 (charge 1): the row, its place or the link before it was changed."},
 		"a known number made unknown":      {"UPDATE charge SET in_ah = NULL WHERE id = 2", "link 4 (charge 2): the row, its place or the link before it was changed."},
 		"text moved from field to field":   {"UPDATE visit SET opened_by = opened_by || closed_by, closed_by = '' WHERE id = 1", "link 2 (visit 1): the row, its place or the link before it was changed."},
 		"water moved from cell to cell":    {"UPDATE visit_cell SET ml = 310 - ml WHERE visit_id = 1 AND cell <> 2", "link 2 (visit 1): the row, its place or the link before it was changed."},
-		"nothing of it (an open charge)":   {"UPDATE charge SET in_ah = 1 WHERE id = 3", ""},
-		"nothing of it (another's memory)": {"INSERT INTO pack (name) VALUES ('other')", ""},
+		"nothing chained (open charge)":    {"UPDATE charge SET in_ah = 1 WHERE id = 3", ""},
+		"nothing chained (another's pack)": {"INSERT INTO pack (name) VALUES ('other')", ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := copied(t, good)
@@ -173,7 +173,7 @@ func TestChainSeesWhatWasDone(t *testing.T) {
 	}
 }
 
-// A signed commissioning record that is removed, or put in by another program.
+// A signed commissioning record removed, or inserted by another program.
 func TestChainSeesSignedRecords(t *testing.T) {
 	good := fileBytes(t, sealed(t))
 	const another = "INSERT INTO commissioning SELECT 9, bay_id, 'c', wall_ms, trusted, boot_id, mono_ns, signed, late, body FROM commissioning WHERE id = 1"
@@ -194,7 +194,7 @@ func TestChainSeesSignedRecords(t *testing.T) {
 
 var insertCharge = "INSERT INTO charge SELECT 9, " + strings.Join(append([]string{"bay_id", "pack_id"}, chargeTable.cols...), ", ") + " FROM charge WHERE id = 1"
 
-// The chain goes on over restarts.
+// The chain continues across restarts.
 func TestChainGoesOn(t *testing.T) {
 	path := chained(t)
 	b := openBook(t, path)
@@ -205,8 +205,8 @@ func TestChainGoesOn(t *testing.T) {
 	require.NotEqual(t, before.Head, after.Head)
 }
 
-// A program that was written from the description alone comes to the same
-// hashes: python's sqlite3, hashlib and struct.
+// A program written from the description alone comes to the same hashes: python's
+// sqlite3, hashlib and struct.
 func TestChainIsWhatTheDescriptionSays(t *testing.T) {
 	path := sealed(t)
 	r, err := OpenReadOnly(t.Context(), path)
@@ -216,7 +216,7 @@ func TestChainIsWhatTheDescriptionSays(t *testing.T) {
 	require.Equal(t, fmt.Sprintf("%d %s\n", c.Rows, c.Head), byDescription(t, path))
 }
 
-// byDescription is what that program says of a closed logbook.
+// byDescription returns what that program prints about a closed logbook.
 func byDescription(t *testing.T, path string) string {
 	t.Helper()
 	out, err := exec.CommandContext(t.Context(), "python3", "testdata/verify.py", path).CombinedOutput()

@@ -7,8 +7,8 @@ import (
 	"fmt"
 )
 
-// Commissioning is one walk through a bay's wiring; the body belongs to whoever
-// writes it.
+// Commissioning is one walk through a bay's wiring; the format of the body is the
+// caller's.
 type Commissioning struct {
 	Bay    string
 	ID     string // unique
@@ -17,12 +17,12 @@ type Commissioning struct {
 	Body   []byte // JSON
 }
 
-// ErrSigned says that a signed commissioning record was to be changed.
+// ErrSigned is returned for a change to a signed commissioning record.
 var ErrSigned = errors.New("a signed commissioning record is never changed")
 
-// SaveCommissioning stores a walk, or what has come to it since it was stored
-// last. When it returns without an error it is on the disk. A signed one is
-// chained, and never changed again: ErrSigned.
+// SaveCommissioning stores a walk, or what was added since it was last stored. If
+// it returns no error the walk is on the disk. A signed walk is chained, and never
+// changed again: ErrSigned.
 func (b *Book) SaveCommissioning(ctx context.Context, c Commissioning) error {
 	if err := b.takeTurn(ctx); err != nil {
 		return err
@@ -62,10 +62,10 @@ func (w *writer) commissioning(ctx context.Context, c *Commissioning) error {
 	return w.chain(ctx, commissioningKind, id)
 }
 
-// chainsSigned is the step of the schema that chains what is signed.
+// chainsSigned is the schema step that chains signed records.
 const chainsSigned = 4
 
-// chainLate chains what was signed before such records were chained.
+// chainLate chains records signed before such records were chained.
 func (w *writer) chainLate(ctx context.Context) error {
 	ids, err := w.lateIDs(ctx)
 	if err != nil {
@@ -79,7 +79,7 @@ func (w *writer) chainLate(ctx context.Context) error {
 	return nil
 }
 
-// lateIDs are read to their end before anything is written.
+// lateIDs reads all ids before anything is written.
 func (w *writer) lateIDs(ctx context.Context) (ids []int64, err error) {
 	found, err := w.tx.QueryContext(ctx, `SELECT id FROM commissioning WHERE late ORDER BY id`)
 	if err != nil {
@@ -96,7 +96,7 @@ func (w *writer) lateIDs(ctx context.Context) (ids []int64, err error) {
 	return ids, found.Err()
 }
 
-// LastCommissioning is the newest walk of a bay, signed or not; ok is false
+// LastCommissioning returns the newest walk of a bay, signed or not; ok is false
 // when there is none.
 func (r *Reader) LastCommissioning(ctx context.Context, bayName string) (body []byte, ok bool, err error) {
 	var text string

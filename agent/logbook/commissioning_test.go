@@ -7,8 +7,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestCommissioningIsKeptAndSealed: a walk grows step by step, survives the end
-// of its program, and is sealed by the signature.
+// TestCommissioningIsKeptAndSealed: a walk grows step by step, survives the end of
+// its program, and is sealed by the signature.
 func TestCommissioningIsKeptAndSealed(t *testing.T) {
 	path := filepath.Join(inMemory(t), "l.db")
 	b := openBook(t, path)
@@ -35,7 +35,7 @@ func TestCommissioningIsKeptAndSealed(t *testing.T) {
 	body, _, err = b.LastCommissioning(t.Context(), "bay-1")
 	require.NoError(t, err)
 	require.JSONEq(t, `{"n":3}`, string(body))
-	mustCount(t, b, "bay-1", 0) // it takes no event's number
+	mustCount(t, b, "bay-1", 0) // it uses no event number
 	closeBook(t, b)
 
 	for _, change := range []string{"UPDATE commissioning SET body = '{}' WHERE walk = 'a'", "DELETE FROM commissioning WHERE walk = 'a'"} {

@@ -11,7 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// cuts is how many power cuts TestCuts plays; BAYWARD_CUTS asks for more.
+// cuts is how many power cuts TestCuts plays; BAYWARD_CUTS sets more.
 func cuts(t *testing.T) int {
 	t.Helper()
 	text := os.Getenv("BAYWARD_CUTS")
@@ -23,20 +23,20 @@ func cuts(t *testing.T) int {
 	return n
 }
 
-// TestCuts cuts the power again and again. The disk is one that keeps what it
-// has synced: of the log, all up to the last acknowledged commit. What was
-// written after that may be there, be missing, or be torn in sectors of 512
-// bytes, in any mixture. After each cut the file opens, every acknowledged
-// record is there, numbers go on without a gap, and the chain holds; and the
-// next life goes on from what is left.
+// TestCuts cuts the power again and again. The disk is one that keeps what it has
+// synced: of the log, everything up to the last acknowledged commit. What was
+// written after that may be there, be missing, or be torn in sectors of 512 bytes,
+// in any mixture. After each cut the file opens, every acknowledged record is
+// there, numbers continue without a gap, and the chain holds; and the next run
+// continues from what is left.
 func TestCuts(t *testing.T) {
-	seed := uint64(1) // the same in every run but those that a person starts
+	seed := uint64(1) // the same in every run, unless BAYWARD_CUTS is set
 	if os.Getenv("BAYWARD_CUTS") != "" {
 		seed = rand.Uint64()
 	}
 	t.Logf("seed %d", seed)
 	rnd := rand.New(rand.NewPCG(seed, 0))
-	dir := inMemory(t) // what is synced is played
+	dir := inMemory(t) // syncing is simulated
 	path := filepath.Join(dir, "0.db")
 	life := newLife(t, path)
 	torn := 0
@@ -49,7 +49,7 @@ func TestCuts(t *testing.T) {
 			torn++
 		}
 		for _, part := range []string{"", "-wal", "-shm", ".lock", ".reserve", ".spare"} {
-			_ = os.Remove(path + part) // the life before
+			_ = os.Remove(path + part) // the previous run
 		}
 		path = next
 		life.resume(path)
@@ -57,10 +57,10 @@ func TestCuts(t *testing.T) {
 	if torn == 0 {
 		t.Error("no cut tore anything: the test is broken")
 	}
-	t.Logf("%d cuts, %d of them tore a commit under way; %d events and %d charges are there", cuts(t), torn, life.events, life.charges)
+	t.Logf("%d cuts, %d of them tore a running commit; %d events and %d charges are there", cuts(t), torn, life.events, life.charges)
 }
 
-// life is a writer with what it has been acknowledged.
+// life is a writer with what was acknowledged to it.
 type life struct {
 	t       *testing.T
 	b       *Book
@@ -73,7 +73,7 @@ func newLife(t *testing.T, path string) *life {
 	return &life{t: t, b: openBook(t, path), path: path}
 }
 
-// entry is what a commit writes: events, a memory, and a charge that closes.
+// entry returns what a commit writes: events, a memory, and a charge that closes.
 func (l *life) entry() Entry {
 	return Entry{
 		Bay: "bay-1", Pack: "lift-24v", Stamp: minute(l.charges), Events: someEvents(1 + l.charges%3),
@@ -88,8 +88,8 @@ func (l *life) commit() {
 	l.events, l.charges = l.events+len(e.Events), l.charges+1
 }
 
-// cut lets one more commit be under way when the power fails, and leaves at
-// next what the disk has then. It tells whether that commit was torn.
+// cut has one more commit running when the power fails, and leaves at next what the
+// disk then contains. It reports whether that commit was torn.
 func (l *life) cut(rnd *rand.Rand, next string) (torn bool) {
 	l.t.Helper()
 	main, synced := fileBytes(l.t, l.path), logBytes(l.t, l.path)
@@ -97,8 +97,8 @@ func (l *life) cut(rnd *rand.Rand, next string) (torn bool) {
 	mainAfter, after := fileBytes(l.t, l.path), logBytes(l.t, l.path)
 	disk := tear(rnd, synced, after)
 	if string(mainAfter) != string(main) {
-		// The log was written back to the file in this commit, after all of the
-		// log was synced: the file may be torn, the log is not.
+		// The log was written back to the file in this commit, after all of the log
+		// was synced: the file may be torn, the log is not.
 		disk, main = after, tear(rnd, main, mainAfter)
 	}
 	require.NoError(l.t, l.b.Close())
@@ -107,7 +107,7 @@ func (l *life) cut(rnd *rand.Rand, next string) (torn bool) {
 	return string(disk) != string(after)
 }
 
-// logBytes is the log, empty before there is one.
+// logBytes returns the log, empty if there is none yet.
 func logBytes(t *testing.T, path string) []byte {
 	t.Helper()
 	data, err := os.ReadFile(path + "-wal")
@@ -117,8 +117,8 @@ func logBytes(t *testing.T, path string) []byte {
 	return data
 }
 
-// tear mixes two states of a file, sector by sector: each sector is old, new,
-// or spoilt where old and new differ; the length is anything in between.
+// tear mixes two states of a file, sector by sector: each sector is old, new, or
+// corrupted where old and new differ; the length is anything in between.
 func tear(rnd *rand.Rand, before, after []byte) []byte {
 	const sector = 512
 	n := len(before)
@@ -136,8 +136,8 @@ func tear(rnd *rand.Rand, before, after []byte) []byte {
 		case 0: // not written: old, or zeros where there was nothing
 		case 1:
 			copy(out[at:end], after[at:end])
-			// A sector that holds synced bytes is written whole or not at all: what
-			// disks promise, and the database calls powersafe overwrite.
+			// A sector with synced bytes is written whole or not at all: disks
+			// promise that, and the database calls it powersafe overwrite.
 			for i := at; i+8 <= end && at >= len(before); i += 64 {
 				binary.LittleEndian.PutUint64(out[i:], rnd.Uint64())
 			}
@@ -161,7 +161,7 @@ func (l *life) resume(path string) {
 	chain, err := l.b.Verify(l.t.Context())
 	require.NoError(l.t, err)
 	require.Nil(l.t, chain.Break)
-	// The commit under way is there whole, or not at all.
+	// The running commit is there whole, or not at all.
 	switch chain.Rows {
 	case l.charges:
 		require.Equal(l.t, l.events, last)

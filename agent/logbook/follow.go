@@ -7,13 +7,12 @@ import (
 	"bayward/agent/interlock"
 )
 
-// Follower turns what one bay shows, tick by tick, into rows. It has no clock
-// and no file: the same pictures and events give the same rows.
+// Follower turns the pictures and events of one bay, tick by tick, into rows. It
+// has no clock and no file: the same pictures and events give the same rows.
 //
-// A tick that brought events, or changed a row, gives rows at once; else the
-// rows that are under way come with the thinned readings. What the file has of
-// a row that is open is therefore at most some minutes old, and a tick with an
-// event is there whole.
+// A tick with events, or with a changed row, gives rows at once; otherwise the open
+// rows come with the thinned readings. So the file's copy of an open row is at most
+// some minutes old, and a tick with an event is stored whole.
 type Follower struct {
 	bay      string
 	pack     string
@@ -31,8 +30,8 @@ type Follower struct {
 	out      Rows
 }
 
-// NewFollower makes a follower that goes on with the rows that are open in the
-// file; see Reader.OpenRows.
+// NewFollower returns a follower that continues the open rows of the file; see
+// Reader.OpenRows.
 func NewFollower(bayName string, open Rows) *Follower {
 	f := &Follower{bay: bayName}
 	for i := range open.Charges {
@@ -46,7 +45,7 @@ func NewFollower(bayName string, open Rows) *Follower {
 			f.findings[c] = &findingRow{Finding: open.Findings[i], resumed: true, empty: true}
 			continue
 		}
-		f.out.Findings = append(f.out.Findings, open.Findings[i]) // of a program that knew more: see first
+		f.out.Findings = append(f.out.Findings, open.Findings[i]) // from a program that knew more: see first
 	}
 	for i := range open.Refusals {
 		f.refusal, f.unseen = &open.Refusals[i], true
@@ -54,12 +53,12 @@ func NewFollower(bayName string, open Rows) *Follower {
 	return f
 }
 
-// longest is the most that one tick stands for: over a longer gap nothing is
-// known.
+// longest is the longest time that one tick may account for; a longer gap is
+// unknown.
 const longest = 15 * time.Minute
 
-// Take takes in one tick and gives the rows that it leaves, which are the
-// caller's.
+// Take processes one tick and returns the resulting rows, which then belong to the
+// caller.
 func (f *Follower) Take(s Stamp, p *bay.Picture, events []bay.Event) Rows {
 	dt := p.Now - f.now
 	if !f.began {
@@ -82,15 +81,14 @@ func (f *Follower) Take(s Stamp, p *bay.Picture, events []bay.Event) Rows {
 	return f.give()
 }
 
-// Flush gives what is under way, at the end of the program.
+// Flush returns the open rows, at the end of the program.
 func (f *Follower) Flush() Rows {
 	f.out.Series = append(f.out.Series, f.thin.flush()...)
 	f.showOpen()
 	return f.give()
 }
 
-// first ends what another pack, or a program that knew other findings, left
-// open.
+// first ends what another pack, or a program that knew other findings, left open.
 func (f *Follower) first(s Stamp, p *bay.Picture) {
 	for i := range f.out.Findings {
 		f.out.Findings[i].End = s
@@ -107,11 +105,11 @@ func (f *Follower) first(s Stamp, p *bay.Picture) {
 	f.leaveFindings(s, p)
 }
 
-// unknown tells that it is not known which pack is in the bay. What stood at a
-// pack before a restart waits as long: nobody has seen that pack leave.
+// unknown reports whether the pack in the bay is unknown. Rows of a pack from
+// before a restart wait for that long: its leaving was not seen.
 func (f *Follower) unknown(p *bay.Picture) bool { return f.pack == "" && p.Stage != bay.Vacant }
 
-// packOf is the name of the pack in the bay, "" when it is not known.
+// packOf returns the name of the pack in the bay, "" when it is unknown.
 func packOf(p *bay.Picture) string {
 	if p.Pack == nil {
 		return ""
@@ -119,7 +117,7 @@ func packOf(p *bay.Picture) string {
 	return p.Pack.Name
 }
 
-// showOpen adds the rows that are under way.
+// showOpen adds the open rows.
 func (f *Follower) showOpen() {
 	if f.charge != nil {
 		f.out.Charges = append(f.out.Charges, f.charge.Charge)
@@ -135,12 +133,12 @@ func (f *Follower) give() Rows {
 	return out
 }
 
-// begins is the span of a row that begins so long before s.
+// begins returns the span of a row that begins that long before s.
 func (f *Follower) begins(s Stamp, ago time.Duration) Span {
 	return Span{Bay: f.bay, Pack: f.pack, Origin: ByAgent, Start: s.earlier(ago)}
 }
 
-// earlier is the stamp of a moment before this one.
+// earlier returns the stamp of a moment before this one.
 func (s Stamp) earlier(by time.Duration) Stamp {
 	by = max(by, 0)
 	s.Wall, s.Mono = s.Wall.Add(-by), s.Mono-by

@@ -9,18 +9,18 @@ import (
 	"bayward/agent/reading"
 )
 
-// chargeRow is the charge under way.
+// chargeRow is the current charge.
 type chargeRow struct {
 	Charge
 	resumed bool           // from the file, and not seen in a picture yet
 	count   uint64         // which charge it is, by the core's count
-	permit  bool           // as of the tick before
-	lost    interlock.Code // why the permit was withdrawn; NoCode while it stands
+	permit  bool           // as of the previous tick
+	lost    interlock.Code // why the permit was withdrawn; NoCode while it is granted
 }
 
-// leaveCharge is for a charge whose pack is not the one that is known to be in
-// the bay. One from before a restart waits until it is known which pack that is:
-// until then nobody has seen it leave.
+// leaveCharge handles a charge whose pack is not the one now known to be in the
+// bay. A charge from before a restart waits until the pack is known: until then its
+// pack was not seen to leave.
 func (f *Follower) leaveCharge(s Stamp, p *bay.Picture) {
 	switch {
 	case !f.charge.resumed:
@@ -51,7 +51,7 @@ func (f *Follower) followCharge(s Stamp, p *bay.Picture, dt time.Duration) {
 	}
 	if f.charge == nil && c.Active {
 		f.beginCharge(s, p)
-		dt = 0 // which is in it
+		dt = 0 // already counted
 	}
 	if f.charge != nil {
 		f.charge.tick(p, dt)
@@ -99,7 +99,7 @@ func (r *chargeRow) tick(p *bay.Picture, dt time.Duration) {
 func (r *chargeRow) figures(p *bay.Picture) {
 	c := &p.Charge
 	r.GassingAh, r.WaterML = Known(c.GassingAh), Known(electrolyte.WaterML(c.GassingAh))
-	if c.InAh > 0 { // 0 is what a bay without a current sensor shows
+	if c.InAh > 0 { // 0: a bay without a current sensor
 		r.InAh = Known(c.InAh)
 	}
 	if p.Seen.PackC.OK() {
@@ -110,15 +110,15 @@ func (r *chargeRow) figures(p *bay.Picture) {
 	}
 }
 
-// lastOfCharge takes over the figures of a charge that has just ended, unless
-// another has begun since.
+// lastOfCharge copies the figures of a charge that has just ended, unless another
+// has begun since.
 func (f *Follower) lastOfCharge(p *bay.Picture) {
 	if f.charge.count == p.Charge.Charges {
 		f.charge.figures(p)
 	}
 }
 
-// how tells how the charge ended, in the tick that shows it.
+// how returns how the charge ended, in the tick that shows it.
 func (r *chargeRow) how(p *bay.Picture) (ended, code string) {
 	gone := p.Stage == bay.Vacant || p.Findings[interlock.AgentUnready].Evidence.Reason == interlock.NoPack
 	switch {
@@ -139,7 +139,7 @@ func (f *Follower) endCharge(at Stamp, how, notes string) {
 	f.charge = nil
 }
 
-// num is the value of a reading that counts.
+// num returns the value of a good reading.
 func num(r reading.Reading) Num {
 	if !r.OK() {
 		return nil

@@ -9,22 +9,22 @@ import (
 	"bayward/agent/reading"
 )
 
-// findingRow is a finding that stands.
+// findingRow is a raised finding.
 type findingRow struct {
 	Finding
-	resumed bool // from the file, and the core has not judged it yet
-	empty   bool // it stood, or may have stood, while the bay was empty
+	resumed bool // from the file, and not judged by the core yet
+	empty   bool // raised, or possibly raised, while the bay was empty
 	since   time.Duration
 }
 
-// leaveFindings is for findings whose pack is not the one that is known to be in
-// the bay.
+// leaveFindings handles findings whose pack is not the one now known to be in the
+// bay.
 func (f *Follower) leaveFindings(s Stamp, p *bay.Picture) {
 	for c, row := range f.findings {
 		switch {
 		case row == nil || row.Pack == f.pack:
 		case row.resumed && f.unknown(p):
-		case row.Pack == "" && !row.empty: // it is known by now which pack this was all along
+		case row.Pack == "" && !row.empty: // only now known: it was this pack all along
 			row.Pack = f.pack
 			f.out.Findings = append(f.out.Findings, row.Finding)
 		default:
@@ -64,11 +64,11 @@ func (f *Follower) followFinding(s Stamp, p *bay.Picture, c interlock.Code) {
 	}
 }
 
-// readyWithin is longer than readings take to be proven after a start.
+// readyWithin is longer than readings take to be checked after a start.
 const readyWithin = 2 * time.Minute
 
-// unjudged tells that a finding from before a restart may still stand, although
-// the core does not say so: it begins anew, and needs its time to be sure.
+// unjudged reports whether a finding from before a restart may still apply although
+// the core does not report it: the core starts again and needs its time to be sure.
 func (f *Follower) unjudged(p *bay.Picture, c interlock.Code) bool {
 	lived := p.Now - f.start
 	proving := p.Findings[interlock.AgentUnready].Raised && lived < readyWithin
@@ -106,8 +106,8 @@ func aboutReading(c interlock.Code) bool {
 	}, c)
 }
 
-// leaveRefusal is for a refusal of another pack than the one that is known to be
-// in the bay.
+// leaveRefusal handles a refusal of another pack than the one now known to be in
+// the bay.
 func (f *Follower) leaveRefusal(s Stamp, p *bay.Picture) {
 	switch {
 	case f.refusal == nil:
@@ -118,9 +118,9 @@ func (f *Follower) leaveRefusal(s Stamp, p *bay.Picture) {
 	}
 }
 
-// followRefusal keeps the time in which a pack stands connected and not full,
-// and its charge is blocked for a reason of its own: that readings must be
-// proven first, or that a person is at the pack, refuses nothing.
+// followRefusal tracks the time in which a pack is connected and not full and its
+// charge is blocked for a reason of its own. Checking the readings, or someone
+// working at the pack, is not a refusal.
 func (f *Follower) followRefusal(s Stamp, p *bay.Picture) {
 	r := f.refusal
 	if r != nil && r.Pack != f.pack {
@@ -169,7 +169,7 @@ func refusing(p *bay.Picture) []interlock.Code {
 	return out
 }
 
-// add tells whether there was a new reason.
+// add reports whether there was a new reason.
 func (r *Refusal) add(codes []interlock.Code) bool {
 	before := len(r.Codes)
 	for _, c := range codes {

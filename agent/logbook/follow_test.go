@@ -18,7 +18,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// scene is a bay that a test moves by hand, one second at a time, with all
+// scene is a bay that a test moves by hand, one second at a time, with everything
 // that its follower left. The figures are invented.
 type scene struct {
 	t    *testing.T
@@ -61,7 +61,7 @@ func (s *scene) run(d time.Duration) {
 	}
 }
 
-// asked is the event that answers an order.
+// asked returns the event that answers an order.
 func asked(o order.Order) bay.Event {
 	o.ID, o.By = "1", "A. Person"
 	return bay.Event{Kind: bay.OrderTaken, By: o.By, Order: o.ID, Asked: o}
@@ -79,7 +79,7 @@ func (s *scene) endCharge() {
 	s.tick(bay.Event{Kind: bay.ChargeEnded})
 }
 
-// lastCharge is the closed charge of the scene.
+// lastCharge returns the closed charge of the scene.
 func (s *scene) lastCharge() Charge {
 	s.t.Helper()
 	require.NotEmpty(s.t, s.got.Charges)
@@ -111,8 +111,8 @@ func TestFollowCharge(t *testing.T) {
 		Depth: Known(0.4), GassingAh: Known(20), WaterML: got.WaterML, StartC: Known(26), EndC: Known(39), MaxC: Known(41), LowMM: Known(-1),
 		FlowS: (s.p.Now - began + time.Minute).Seconds(), BareS: 10, BlindS: 5, Full: true, Evidence: "steady-taper", Ended: EndedFull,
 	}, got)
-	// 0.336 ml of water for each ampere-hour, DOE-HDBK-1084-95, p. 33; it takes
-	// the density as 1, so within 0.5 %.
+	// 0.336 ml of water for each ampere-hour, DOE-HDBK-1084-95, p. 33; it takes the
+	// density as 1, so within 0.5 %.
 	require.InDelta(t, 20*0.336, *got.WaterML, 0.034)
 	dry, known := got.Dry()
 	require.True(t, dry && known)
@@ -157,7 +157,7 @@ func TestHowChargesEnd(t *testing.T) {
 	}
 }
 
-// A charge goes on after a restart; one that ended unseen is closed.
+// A charge continues after a restart; one that ended unseen is closed.
 func TestFollowChargeOverRestart(t *testing.T) {
 	s := newScene(t, Rows{})
 	s.beginCharge()
@@ -182,9 +182,9 @@ func TestFollowChargeOverRestart(t *testing.T) {
 	require.NotEmpty(t, got.Notes)
 }
 
-// TestFollowChargeUntilThePackIsKnown: after a restart it is not known at once
-// which pack stands there. Nobody has seen one leave: the charge goes on with its
-// pack, or ends unseen with all that it had; it is never said to be unplugged.
+// TestFollowChargeUntilThePackIsKnown: after a restart it takes time until the pack
+// is known. No pack was seen to leave: the charge continues with its pack, or ends
+// as unseen with all its figures; it is never recorded as unplugged.
 func TestFollowChargeUntilThePackIsKnown(t *testing.T) {
 	s := newScene(t, Rows{})
 	s.beginCharge()
@@ -209,7 +209,7 @@ func TestFollowChargeUntilThePackIsKnown(t *testing.T) {
 	got := same.lastCharge()
 	require.Equal(t, before.Start, got.Start)
 	require.Equal(t, EndedStopped, got.Ended)
-	require.InDelta(t, before.FlowS+60, got.FlowS, 1.1, "the time that nobody saw is not counted")
+	require.InDelta(t, before.FlowS+60, got.FlowS, 1.1, "unseen time is not counted")
 
 	for name, c := range map[string]struct {
 		then func(*bay.Picture)
@@ -226,7 +226,7 @@ func TestFollowChargeUntilThePackIsKnown(t *testing.T) {
 		require.Equal(t, EndedUnseen, got.Ended, name)
 		require.Contains(t, got.Notes, c.says, name)
 		got.End, got.Ended, got.Notes = before.End, before.Ended, before.Notes
-		require.Equal(t, before, got, "%s: what it had is kept", name)
+		require.Equal(t, before, got, "%s: its figures are kept", name)
 	}
 }
 
@@ -247,7 +247,7 @@ func TestFollowVisit(t *testing.T) {
 		{Kind: order.Fill, Cell: 1, ML: 0},
 		{Kind: order.Gravity, Cell: 12, Gravity: 1.265, AtC: 31},
 		{Kind: order.Quality, Unmeasured: true, Water: "distilled"},
-		{Kind: order.Hold, Note: "not of the visit"},
+		{Kind: order.Hold, Note: "not part of the visit"},
 	} {
 		s.tick(asked(o))
 		v := s.got.Visits[len(s.got.Visits)-1]
@@ -268,7 +268,7 @@ func TestFollowVisit(t *testing.T) {
 	}, s.got.Visits[len(s.got.Visits)-1])
 }
 
-// The core remembers a visit that the file does not: it is taken over whole.
+// The core remembers a visit that the file does not: it is copied whole.
 func TestFollowVisitThatTheFileLost(t *testing.T) {
 	s := newScene(t, Rows{})
 	v := &s.p.Visit
@@ -328,7 +328,7 @@ func TestFollowFindingsAndRefusal(t *testing.T) {
 	s.p.Findings[interlock.LevelUnknown] = bay.Finding{Raised: true, Since: s.p.Now, Evidence: interlock.Evidence{Fault: reading.Open}}
 	s.run(5 * time.Second)
 	s.p.Findings = [interlock.NumCodes]bay.Finding{}
-	s.run(5 * time.Second) // blocked for the contactor's rest: the refusal goes on
+	s.run(5 * time.Second) // blocked for the minimum off time: the refusal continues
 	s.p.Permit.Granted = true
 	s.tick()
 	require.Len(t, s.got.Findings, 4)
@@ -365,8 +365,8 @@ func TestWhatIsNoRefusal(t *testing.T) {
 	}
 }
 
-// A finding and a refusal of before a restart go on once the core had its time to
-// say that they stand, and it is known which pack is there; else they end.
+// A finding and a refusal from before a restart continue once the core has had time
+// to report them and the pack is known; otherwise they end.
 func TestFollowFindingsOverRestart(t *testing.T) {
 	open := func(code string) Finding {
 		f := Finding{Span: spanAt(0, "bay-1", "lift-24v"), Code: code}
@@ -379,12 +379,12 @@ func TestFollowFindingsOverRestart(t *testing.T) {
 	}
 	for name, c := range map[string]struct {
 		then func(*bay.Picture)
-		want string // that ends within the seconds of the finding's rise, and after
+		want string // what ends within the finding's raise time, and after it
 	}{
-		"stands":           {stands, "of-a-newer-program pack-hot"},
-		"does not":         {func(*bay.Picture) {}, "of-a-newer-program plates-bare pack-hot"},
-		"of another pack":  {func(p *bay.Picture) { p.Pack = &bay.Pack{Name: "other"}; stands(p) }, "of-a-newer-program plates-bare pack-hot plates-bare-refusal"},
-		"the bay is empty": {func(p *bay.Picture) { p.Pack, p.Stage = &bay.Pack{}, bay.Vacant }, "of-a-newer-program plates-bare pack-hot plates-bare-refusal"},
+		"still applies":     {stands, "of-a-newer-program pack-hot"},
+		"no longer applies": {func(*bay.Picture) {}, "of-a-newer-program plates-bare pack-hot"},
+		"another pack":      {func(p *bay.Picture) { p.Pack = &bay.Pack{Name: "other"}; stands(p) }, "of-a-newer-program plates-bare pack-hot plates-bare-refusal"},
+		"the bay is empty":  {func(p *bay.Picture) { p.Pack, p.Stage = &bay.Pack{}, bay.Vacant }, "of-a-newer-program plates-bare pack-hot plates-bare-refusal"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := newScene(t, Rows{Findings: []Finding{open("plates-bare"), open("pack-hot"), open("of-a-newer-program")}, Refusals: []Refusal{refused}})
@@ -430,7 +430,7 @@ func TestThinnedReadings(t *testing.T) {
 			fine++
 		}
 	}
-	require.InDelta(t, 30, fine, 2, "a quarter of an hour to both sides")
+	require.InDelta(t, 30, fine, 2, "a quarter of an hour on both sides")
 	s.p.Charge.Active = true
 	s.run(2 * time.Hour)
 	for _, r := range s.got.Series[len(s.got.Series)-5:] {
@@ -455,9 +455,9 @@ func TestKnown(t *testing.T) {
 	require.Equal(t, 0.0, *Known(0))
 }
 
-// TestFollowerAndFileAgree plays random lives, with restarts at random
-// moments, into a real file: it takes every row, at most one is open of each
-// kind, closed rows never change, and the chain holds.
+// TestFollowerAndFileAgree plays random histories, with restarts at random moments,
+// into a real file: it accepts every row, at most one of each kind is open, closed
+// rows never change, and the chain holds.
 func TestFollowerAndFileAgree(t *testing.T) {
 	dir, round := inMemory(t), 0
 	rapid.Check(t, func(rt *rapid.T) {
@@ -496,7 +496,7 @@ func TestFollowerAndFileAgree(t *testing.T) {
 	})
 }
 
-// shake changes something in the scene and gives the events of it.
+// shake changes something in the scene and returns its events.
 func (s *scene) shake(rt *rapid.T) []bay.Event {
 	p := &s.p
 	switch rapid.IntRange(0, 8).Draw(rt, "change") {

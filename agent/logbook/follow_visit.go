@@ -9,8 +9,8 @@ import (
 	"bayward/agent/order"
 )
 
-// roundFor is how long after a reading by hand the next one still belongs to
-// the same round, when no visit is open: a person walks from cell to cell.
+// roundFor is how long after a reading by hand the next one still belongs to the
+// same round when no visit is open: the technician walks from cell to cell.
 const roundFor = 30 * time.Minute
 
 func (f *Follower) followVisit(s Stamp, p *bay.Picture, events []bay.Event) {
@@ -27,15 +27,15 @@ func (f *Follower) followVisit(s Stamp, p *bay.Picture, events []bay.Event) {
 	}
 }
 
-// resumeVisit holds an open visit of the file, or one that this follower
-// knows, against the picture before the tick's events.
+// resumeVisit compares an open visit of the file, or one that this follower knows,
+// with the picture before the tick's events.
 func (f *Follower) resumeVisit(s Stamp, p *bay.Picture, events []bay.Event) {
 	v := f.visit
 	if v == nil {
 		return
 	}
 	if v.Kind == VisitReadings {
-		if f.readAt.Wall.IsZero() { // of the life before
+		if f.readAt.Wall.IsZero() { // of the previous run
 			f.readAt, f.readNow = v.Start, p.Now-roundFor-1
 		}
 		return
@@ -68,7 +68,7 @@ func (f *Follower) visitEvent(s Stamp, p *bay.Picture, e *bay.Event) {
 	}
 }
 
-// endBefore ends what a new visit finds.
+// endBefore ends what a new visit finds open.
 func (f *Follower) endBefore(s Stamp) {
 	switch v := f.visit; {
 	case v == nil:
@@ -82,8 +82,8 @@ func (f *Follower) endBefore(s Stamp) {
 
 const unseenEnd = "The end of the visit was not seen."
 
-// visitKindOf is the kind of a visit that has just been opened; in the same
-// tick it may have been closed again, so that the stage tells it too.
+// visitKindOf returns the kind of a visit that has just been opened. It may have
+// been closed again in the same tick, so the stage counts, too.
 func visitKindOf(p *bay.Picture) string {
 	if p.Visit.OnlyCoverPlates || !p.Visit.Open && p.Stage != bay.ReadyToWater && p.Stage != bay.Rested {
 		return VisitCoverPlates
@@ -105,7 +105,7 @@ func (f *Follower) orderTaken(s Stamp, p *bay.Picture, o *order.Order) {
 	f.visit.apply(o)
 }
 
-// apply notes what an order of the visit says.
+// apply applies an order of the visit.
 func (v *Visit) apply(o *order.Order) {
 	note := o.Note
 	switch o.Kind {
@@ -131,14 +131,14 @@ func (v *Visit) apply(o *order.Order) {
 			v.USPerCM = Known(o.USPerCM)
 		}
 		if o.Water != "" {
-			v.Water, note = o.Water, "" // which says the same
+			v.Water, note = o.Water, "" // which has the same
 		}
 	}
 	v.note(note)
 }
 
-// round makes sure that a reading by hand has a row: the open visit, or a
-// round of readings by the same person.
+// round ensures that a reading by hand has a row: the open visit, or a round of
+// readings by the same person.
 func (f *Follower) round(s Stamp, p *bay.Picture, o *order.Order) {
 	if v := f.visit; v != nil && v.Kind == VisitReadings && v.By != o.By {
 		f.endVisit(f.readAt, v.By)
@@ -154,8 +154,8 @@ func (f *Follower) round(s Stamp, p *bay.Picture, o *order.Order) {
 	}
 }
 
-// visitOf makes the row of a visit whose opening is not in the record, from
-// what the core remembers of it.
+// visitOf returns the row of a visit whose opening is not in the record, from what
+// the core remembers of it.
 func (f *Follower) visitOf(s Stamp, p *bay.Picture) *Visit {
 	open := &p.Visit
 	v := &Visit{Span: f.begins(s, 0), Kind: visitKindOf(p), By: open.By}
@@ -188,7 +188,7 @@ func (f *Follower) endVisit(at Stamp, by string) {
 	f.visit = nil
 }
 
-// level is what the bay's own probe proves now.
+// level returns what the bay's own probe proves now.
 func level(p *bay.Picture) Num {
 	if !p.Seen.Level.OK() {
 		return nil
@@ -196,7 +196,7 @@ func level(p *bay.Picture) Num {
 	return Known(p.Seen.Level.LowMM)
 }
 
-// cell finds the row of a cell, or makes it in its place.
+// cell finds the row of a cell, or inserts it in order.
 func (v *Visit) cell(n int) *VisitCell {
 	i, have := slices.BinarySearchFunc(v.Cells, n, func(c VisitCell, n int) int { return c.Cell - n })
 	if !have {
@@ -205,7 +205,7 @@ func (v *Visit) cell(n int) *VisitCell {
 	return &v.Cells[i]
 }
 
-// note adds a line that is not there yet: a sheet of paper says the same at
+// note adds a line that is not there yet: a paper sheet repeats the same line at
 // each cell.
 func (v *Visit) note(text string) {
 	if text == "" || slices.Contains(strings.Split(v.Notes, "\n"), text) {
@@ -217,7 +217,7 @@ func (v *Visit) note(text string) {
 	v.Notes += text
 }
 
-// clone is safe to keep while the visit goes on.
+// clone returns a copy that is safe to keep while the visit continues.
 func (v *Visit) clone() Visit {
 	c := *v
 	c.Cells = slices.Clone(v.Cells)

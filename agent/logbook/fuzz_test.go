@@ -7,8 +7,9 @@ import (
 	"testing"
 )
 
-// FuzzOpen opens whatever may lie at the logbook's place. The agent must get
-// a logbook, or be told why not; and no byte of what was there may be lost.
+// FuzzOpen opens whatever may be in the logbook's place. The agent must get a
+// logbook or an error that explains why not, and no byte that was there may be
+// lost.
 func FuzzOpen(f *testing.F) {
 	f.Add([]byte{})
 	f.Add([]byte("SQLite format 3\x00"))

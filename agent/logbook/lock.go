@@ -9,12 +9,12 @@ import (
 	"syscall"
 )
 
-// ErrLocked says that another agent has the logbook open. Two agents on one
+// ErrLocked is returned when another agent has the logbook open. Two agents on one
 // file would give the same numbers to different events.
 var ErrLocked = errors.New("another agent has it open")
 
-// lock takes the file beside the logbook that says who owns it. The kernel
-// gives the lock back when the process ends, however it ends; the file stays.
+// lock takes the file beside the logbook that marks its owner. The kernel releases
+// the lock when the process ends, however it ends; the file stays.
 func lock(path string) (*os.File, error) {
 	f, err := os.OpenFile(path+".lock", os.O_RDWR|os.O_CREATE, 0o640) //nolint:gosec // readable by the group, as the logbook is
 	if err != nil {
@@ -30,7 +30,7 @@ func lock(path string) (*os.File, error) {
 	return f, errors.Join(f.Truncate(0), sign(f))
 }
 
-// sign leaves the process id for the message that a second agent shows.
+// sign writes the process id for the message that a second agent prints.
 func sign(f *os.File) error {
 	_, err := f.WriteAt(fmt.Appendf(nil, "%d\n", os.Getpid()), 0)
 	return err

@@ -17,8 +17,8 @@ import (
 	"bayward/agent/interlock"
 )
 
-// TestMain runs the test binary as a writer that waits to be killed, or as
-// another user's reader, when a test started it as one.
+// TestMain runs the test binary as a writer that waits to be killed, or as another
+// user's reader, when a test started it as one.
 func TestMain(m *testing.M) {
 	if path := os.Getenv("LOGBOOK_TEST_READER"); path != "" {
 		if err := readAsStranger(context.Background(), path); err != nil {
@@ -31,16 +31,16 @@ func TestMain(m *testing.M) {
 		fmt.Fprintln(os.Stderr, writeUntilKilled(path))
 		os.Exit(1)
 	}
-	// Each step of a random sequence waits for the disk. The command line may
-	// ask for more: -rapid.checks=1000.
+	// Each step of a random sequence waits for the disk. The command line may set
+	// more: -rapid.checks=1000.
 	if err := flag.Set("rapid.checks", "25"); err != nil {
 		panic(err)
 	}
 	goleak.VerifyTestMain(m)
 }
 
-// writeUntilKilled appends for ever and prints each number that was
-// acknowledged, so that the reader knows what must be there.
+// writeUntilKilled appends forever and prints each acknowledged number, so that the
+// reader knows what must be there.
 func writeUntilKilled(path string) error {
 	ctx := context.Background()
 	b, err := Open(ctx, path, slog.New(slog.DiscardHandler))
@@ -84,9 +84,9 @@ func someEvents(n int) []bay.Event {
 	return out
 }
 
-// inMemory is a folder for files that no test asks to outlive the machine: what
-// holds there after a kill, a restart or a change by hand holds on a disk, and a
-// sync costs nothing. Where there is little memory it is on the disk.
+// inMemory returns a folder for files that need not outlive the machine: what holds
+// there after a kill, a restart or a change by hand holds on a disk, and a sync
+// costs nothing. Where memory is short it is on the disk.
 func inMemory(t *testing.T) string {
 	t.Helper()
 	const shm, enough = "/dev/shm", 512 << 20

@@ -25,25 +25,24 @@ type Book struct {
 	path     string
 	lock     *os.File
 	durable  *sql.DB // commits are synced: events and memory
-	loose    *sql.DB // the cursor: to lose it only repeats messages
+	loose    *sql.DB // the cursor: losing it only repeats messages
 	log      *slog.Logger
 	setAside string
-	turn     chan struct{} // holds one token: writers take turns in the order in which they came
+	turn     chan struct{} // holds one token: writers take turns in order of arrival
 	moved    atomic.Uint64 // turns given back, so writes that may have been made
 	unsent   atomic.Pointer[backlogCount]
 	keepFor  atomic.Int64 // nanoseconds, see Keep
 	short    atomic.Bool  // see ShortOfSpace
 	shed     atomic.Int64
-	shedAt   time.Time // when giving up readings made room for the reserve; of whoever has the turn
+	shedAt   time.Time // when dropping readings made room for the reserve; belongs to the writer whose turn it is
 }
 
-// Open opens the logbook at path, creates it where there is none, and brings
-// an older one to the present schema. The folder is made if it is missing.
+// Open opens the logbook at path, creates it if there is none, and brings an older
+// one to the present schema. It creates the folder if that is missing.
 //
-// A file that fails its check is renamed to PATH.damaged-N and a new one is
-// begun; SetAside then tells its name. ErrLocked, ErrNewer and ErrForeign say
-// that the file is good and not ours to write; every other error is the
-// disk's.
+// A file that fails its check is renamed to PATH.damaged-N and a new one is begun;
+// SetAside then returns its name. With ErrLocked, ErrNewer and ErrForeign the file
+// is good but not ours to write; every other error is about the disk.
 func Open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 	b, err := open(ctx, path, log)
 	if err != nil {
@@ -58,7 +57,7 @@ func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 		return nil, err
 	}
 	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil { //nolint:gosec // a person names the file
-		return nil, fmt.Errorf("make its folder: %w", err)
+		return nil, fmt.Errorf("create its folder: %w", err)
 	}
 	f, err := lock(path)
 	if err != nil {
@@ -79,20 +78,20 @@ func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 	}
 	if err := b.reserve(); err != nil { // short of space from the beginning
 		b.short.Store(true)
-		log.Error("there is no room for the logbook's reserve: the disk is nearly full", "path", path, "err", err)
+		log.Error("no room for the logbook's reserve: disk nearly full", "path", path, "err", err)
 	}
 	return b, syncFolder(path)
 }
 
 func (b *Book) startAgain(ctx context.Context) error {
 	if err := b.closeHandles(); err != nil {
-		b.log.Warn("a logbook on a full disk does not close cleanly", "err", err)
+		b.log.Warn("logbook on a full disk does not close cleanly", "err", err)
 	}
 	b.Reader, b.loose, b.durable = nil, nil, nil
 	return b.start(ctx)
 }
 
-// start opens both handles on a file that is sound and of this schema.
+// start opens both handles on a sound file of this schema.
 func (b *Book) start(ctx context.Context) error {
 	if err := begin(b.path); err != nil {
 		return err
@@ -117,8 +116,8 @@ func (b *Book) start(ctx context.Context) error {
 	return err
 }
 
-// begin makes the file where there is none: the record names people, and one that
-// SQLite made would be everybody's to read.
+// begin creates the file if there is none: the record contains names, and a file
+// created by SQLite would be readable by everyone.
 func begin(path string) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o640) //nolint:gosec // readable by the group
 	if errors.Is(err, fs.ErrExist) {
@@ -130,12 +129,12 @@ func begin(path string) error {
 	return f.Close()
 }
 
-// pageBytes is small, because a commit writes whole pages and most change a
-// few hundred bytes: less reaches the card than with the usual 4096.
+// pageBytes is small, because a commit writes whole pages and most change a few
+// hundred bytes: less reaches the card than with the usual 4096.
 const pageBytes = 1024
 
-// lay gives a new file its size of pages, which cannot be changed later. A file
-// of before keeps its own.
+// lay gives a new file its page size, which cannot be changed later. An existing
+// file keeps its own.
 func lay(ctx context.Context, path string) error {
 	if info, err := os.Stat(path); err == nil && info.Size() > 0 {
 		return nil
@@ -150,7 +149,7 @@ func lay(ctx context.Context, path string) error {
 
 // startAfresh moves a damaged file out of the way and begins a new one.
 func (b *Book) startAfresh(ctx context.Context, why error) error {
-	// Migration may have found what the check did not.
+	// Migration may have found what the check missed.
 	if err := b.closeHandles(); err != nil {
 		b.log.Warn("damaged logbook does not close cleanly", "err", err)
 	}
@@ -159,17 +158,17 @@ func (b *Book) startAfresh(ctx context.Context, why error) error {
 		return errors.Join(why, err)
 	}
 	b.setAside = to
-	b.log.Error("logbook is damaged: set aside, a new one is begun", "path", b.path, "kept_as", to, "err", why)
+	b.log.Error("logbook damaged: set aside, new one begun", "path", b.path, "kept_as", to, "err", why)
 	return b.start(ctx)
 }
 
-// SetAside is the name under which a damaged logbook was kept when this one
+// SetAside returns the name under which a damaged logbook was kept when this one
 // was opened, or "".
 func (b *Book) SetAside() string { return b.setAside }
 
-// Damaged is the name of the newest damaged logbook that lies beside this one,
-// or "". It is there too for an agent that was killed after it had set the file
-// aside and before anything was written to the new one.
+// Damaged returns the name of the newest damaged logbook beside this one, or "". It
+// also works for an agent that was killed after it had set the file aside and
+// before it wrote anything to the new one.
 func (b *Book) Damaged() (string, error) {
 	beside, err := os.ReadDir(filepath.Dir(b.path))
 	if err != nil {
@@ -178,7 +177,7 @@ func (b *Book) Damaged() (string, error) {
 	newest := 0
 	for _, f := range beside {
 		if text, ok := strings.CutPrefix(f.Name(), filepath.Base(b.path)+damagedMark); ok {
-			n, _ := strconv.Atoi(text) // what belongs to the file has more behind its number
+			n, _ := strconv.Atoi(text) // files that belong to it have more after the number
 			newest = max(newest, n)
 		}
 	}
@@ -188,12 +187,12 @@ func (b *Book) Damaged() (string, error) {
 	return damagedName(b.path, newest), nil
 }
 
-// damagedMark stands in the name of a file that was set aside, before its number.
+// damagedMark is in the name of a file that was set aside, before its number.
 const damagedMark = ".damaged-"
 
 func damagedName(path string, n int) string { return path + damagedMark + strconv.Itoa(n) }
 
-// Close gives the file back. What was acknowledged is safe without it.
+// Close closes the file. What was acknowledged is safe without it.
 func (b *Book) Close() error {
 	err := b.closeHandles()
 	return errors.Join(err, b.lock.Close())
@@ -213,12 +212,12 @@ func (b *Book) closeHandles() error {
 }
 
 // settings are all in the address, because a statement would reach only one
-// connection of a pool. A misspelt key is ignored: a test reads them back.
+// connection of a pool. A misspelt key is ignored, so a test reads them back.
 const settings = "_auto_vacuum=INCREMENTAL&_busy_timeout=5000&_journal_mode=WAL&_pragma=wal_autocheckpoint(1024)" +
 	"&_pragma=journal_size_limit(4194304)&_pragma=temp_store(MEMORY)&_pragma=cache_size(-256)" +
 	"&_pragma=foreign_keys(1)&_txlock=immediate&_dqs=0"
 
-// readSettings are those of a handle that reads.
+// readSettings are for a handle that only reads.
 const readSettings = "mode=ro&_busy_timeout=5000&_pragma=temp_store(MEMORY)&_pragma=cache_size(-256)&_dqs=0"
 
 // handle opens one connection.
@@ -232,9 +231,9 @@ func handle(path, query string) (*sql.DB, error) {
 	return db, nil
 }
 
-// inspect refuses a file that this program must not write, and finds damage.
-// It does so over a handle that changes nothing: the settings above write to
-// the file, and what is newer, foreign or damaged stays as it was found.
+// inspect rejects a file that this program must not write, and finds damage. It
+// uses a handle that changes nothing: the settings above write to the file, but a
+// newer, foreign or damaged file stays as it was found.
 func inspect(ctx context.Context, path string) error {
 	db, err := handle(path, "_busy_timeout=5000&_pragma=cache_size(-256)")
 	if err != nil {
@@ -247,7 +246,7 @@ func inspect(ctx context.Context, path string) error {
 	return errors.Join(err, db.Close())
 }
 
-// errDamaged says that the file's own check found a fault.
+// errDamaged means that the file's own check found a fault.
 var errDamaged = errors.New("the file is damaged")
 
 // check reads the whole file for faults.
@@ -262,7 +261,8 @@ func check(ctx context.Context, db *sql.DB) error {
 	return nil
 }
 
-// damaged tells a broken file from a broken disk: only the first is set aside.
+// damaged reports whether the file is broken, not the disk: only a broken file is
+// set aside.
 func damaged(err error) bool {
 	if e, ok := errors.AsType[*sqlite.Error](err); ok {
 		primary := e.Code() & 0xff
@@ -271,13 +271,13 @@ func damaged(err error) bool {
 	return errors.Is(err, errDamaged)
 }
 
-// setAside renames the file and what belongs to it to the first free name.
+// setAside renames the file and its companions to the first free name.
 func setAside(path string) (string, error) {
 	to, err := freeName(path)
 	if err != nil {
 		return "", err
 	}
-	for _, part := range []string{"-wal", "-shm", ""} { // the file itself last: until then all is as it was
+	for _, part := range []string{"-wal", "-shm", ""} { // the file itself last: until then nothing has changed
 		err := os.Rename(path+part, to+part)
 		if err != nil && !errors.Is(err, os.ErrNotExist) {
 			return "", fmt.Errorf("set the damaged file aside: %w", err)

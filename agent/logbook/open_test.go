@@ -21,10 +21,9 @@ func itoa(n int) string { return strconv.Itoa(n) }
 
 func quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }
 
-// The library ignores a misspelt setting, so they are read back.
-// Source of the values: the database's own documentation, "Pragma statements":
-// synchronous 2 is FULL and 1 is NORMAL; auto_vacuum 2 is INCREMENTAL;
-// temp_store 2 is MEMORY.
+// The library ignores a misspelt setting, so the test reads them back. Source of
+// the values: the database's own documentation, "Pragma statements": synchronous 2
+// is FULL and 1 is NORMAL; auto_vacuum 2 is INCREMENTAL; temp_store 2 is MEMORY.
 func TestSettingsAreInForce(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	common := map[string]string{
@@ -54,15 +53,16 @@ func TestSecondAgentIsRefused(t *testing.T) {
 	}
 	for _, part := range []string{path, fmt.Sprintf("process %d", os.Getpid()), "stop it"} {
 		if !strings.Contains(err.Error(), part) {
-			t.Errorf("message %q does not say %q", err, part)
+			t.Errorf("message %q does not contain %q", err, part)
 		}
 	}
 	closeBook(t, first)
 	closeBook(t, openBook(t, path))
 }
 
-// TestOthersCannotRead: the record names people. A person who starts the walk before
-// the service ever ran makes it, and has no umask of the service's.
+// TestOthersCannotRead: the record contains names. If the walk is started before
+// the service ever ran, the user who starts it creates the record, without the
+// service's umask.
 func TestOthersCannotRead(t *testing.T) {
 	dir := inMemory(t)
 	defer unix.Umask(unix.Umask(0))
@@ -108,14 +108,14 @@ func TestForeignDatabaseIsRefused(t *testing.T) {
 
 func TestDamagedFileIsSetAside(t *testing.T) {
 	for name, spoil := range map[string]func([]byte) []byte{
-		"no database at all": func([]byte) []byte { return []byte("site: quarry-road\nthis is a text\n") },
+		"not a database":     func([]byte) []byte { return []byte("site: quarry-road\nthis is a text\n") },
 		"header overwritten": func(b []byte) []byte { copy(b, make([]byte, 100)); return b },
 		"page overwritten":   func(b []byte) []byte { copy(b[len(b)/2:], strings.Repeat("\xa5", 3*4096)); return b },
 		"cut in the middle":  func(b []byte) []byte { return b[:len(b)/2] },
 	} {
 		t.Run(name, func(t *testing.T) {
 			path := filepath.Join(inMemory(t), "l.db")
-			for n := 1; n <= 2; n++ { // twice: the first that was kept must stay
+			for n := 1; n <= 2; n++ { // twice: the first kept file must stay
 				b := openBook(t, path)
 				if b.SetAside() != "" {
 					t.Fatalf("a good file was set aside as %q", b.SetAside())
@@ -146,7 +146,7 @@ func TestDiskErrorIsNoDamage(t *testing.T) {
 		t.Fatal(err)
 	}
 	if _, err := Open(t.Context(), filepath.Join(dir, "file", "l.db"), quiet()); err == nil {
-		t.Error("a logbook below a file was opened")
+		t.Error("a path below a file was opened as a logbook")
 	}
 	if err := os.Mkdir(filepath.Join(dir, "l.db"), 0o700); err != nil {
 		t.Fatal(err)
@@ -159,9 +159,9 @@ func TestDiskErrorIsNoDamage(t *testing.T) {
 	}
 }
 
-// TestKilledWriter kills a writing process at random moments. Every number
-// that it acknowledged must be there, without a gap, and the next writer goes
-// on from there.
+// TestKilledWriter kills a writing process at random moments. Every number that it
+// acknowledged must be there, without a gap, and the next writer continues from
+// there.
 func TestKilledWriter(t *testing.T) {
 	path := filepath.Join(inMemory(t), "l.db")
 	seed := rand.Uint64()
@@ -188,8 +188,8 @@ func TestKilledWriter(t *testing.T) {
 	}
 }
 
-// killWriter lets a writer acknowledge a number of writes, kills it, and
-// returns the last number that it acknowledged.
+// killWriter lets a writer acknowledge a number of writes, kills it, and returns
+// the last acknowledged number.
 func killWriter(t *testing.T, path string, writes int) (acked int) {
 	t.Helper()
 	exe, err := os.Executable()
@@ -224,7 +224,7 @@ func killWriter(t *testing.T, path string, writes int) (acked int) {
 	return acked
 }
 
-// TestTornLog cuts and spoils the write-ahead log as a power cut may. What is
+// TestTornLog cuts and corrupts the write-ahead log as a power cut may. What is
 // left must be a beginning of what was written, without a gap.
 func TestTornLog(t *testing.T) {
 	path := filepath.Join(inMemory(t), "l.db")

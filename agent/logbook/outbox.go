@@ -5,9 +5,9 @@ import (
 	"fmt"
 )
 
-// Unsent returns up to limit events that the broker does not have yet. Those
-// of one bay are in order and begin right after its cursor; the bays take
-// turns, so that a long backlog of one does not hold up the others.
+// Unsent returns up to limit events that the broker does not have yet. Those of one
+// bay are in order and begin right after its cursor; the bays take turns, so a long
+// backlog of one does not delay the others.
 func (b *Book) Unsent(ctx context.Context, limit int) ([]Record, error) {
 	waiting, err := b.waiting(ctx)
 	if err != nil {
@@ -59,9 +59,9 @@ func (b *Book) waiting(ctx context.Context) ([]backlog, error) {
 	return out, rows.Err()
 }
 
-// Sent says that the broker has the events of a bay up to seq. The cursor
-// never goes back and never past the last event. It is not synced at once:
-// after a power cut some events may be sent again, with the same numbers.
+// Sent records that the broker has the events of a bay up to seq. The cursor never
+// goes back and never past the last event. It is not synced at once: after a power
+// cut some events may be sent again, with the same numbers.
 func (b *Book) Sent(ctx context.Context, bayName string, seq uint64) error {
 	if err := b.takeTurn(ctx); err != nil {
 		return err
@@ -81,8 +81,8 @@ type backlogCount struct {
 	n  int
 }
 
-// UnsentCount is the number of events that the broker does not have yet. It asks
-// the file only when something was written since it last did.
+// UnsentCount returns the number of events that the broker does not have yet. It
+// queries the file only when something was written since the last call.
 func (b *Book) UnsentCount(ctx context.Context) (int, error) {
 	at := b.moved.Load()
 	if have := b.unsent.Load(); have != nil && have.at == at {

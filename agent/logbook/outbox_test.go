@@ -34,8 +34,8 @@ type model struct {
 	memory     map[string]string
 }
 
-// TestAgainstModel drives the book with random calls and reopenings, and
-// holds it against the model after each.
+// TestAgainstModel drives the book with random calls and reopenings, and compares
+// it with the model after each.
 func TestAgainstModel(t *testing.T) {
 	dir, round := inMemory(t), 0
 	rapid.Check(t, func(rt *rapid.T) {
@@ -87,7 +87,7 @@ func TestAgainstModel(t *testing.T) {
 	})
 }
 
-// compare reads each event once, and all of them anew after a reopening and at the
+// compare reads each event once, and all of them again after a reopening and at the
 // end: reading them after every call was half of the test's time.
 func (m *model) compare(rt *rapid.T, t *testing.T, b *Book) {
 	unsent := 0

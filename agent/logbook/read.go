@@ -11,15 +11,14 @@ import (
 	"time"
 )
 
-// Reader reads a logbook. A Book is one; OpenReadOnly makes one that can be
-// used beside a running agent. Its methods may be called from any goroutine.
+// Reader reads a logbook. A Book is one; OpenReadOnly returns one that can be used
+// beside a running agent. Its methods may be called from any goroutine.
 type Reader struct {
 	db   *sql.DB
-	rest *atRest // nil when it is shared with whoever writes
+	rest *atRest // nil when it is shared with a writer
 }
 
-// readers is how many queries run at once: a slow one does not hold up the
-// outbox.
+// readers is how many queries run at once: a slow one does not delay the outbox.
 const readers = 4
 
 func newReader(path string, more ...string) (*Reader, error) {
@@ -32,36 +31,34 @@ func newReader(path string, more ...string) (*Reader, error) {
 	return &Reader{db: db}, nil
 }
 
-// Close gives the file back. See OpenReadOnly for ErrMoved.
+// Close closes the file. See OpenReadOnly for ErrMoved.
 func (r *Reader) Close() error { return errors.Join(r.rest.moved(), r.db.Close()) }
 
-// Query says which rows are asked for. The zero value of each field asks for
-// all of them.
+// Query selects rows. The zero value of each field selects all of them.
 type Query struct {
 	Pack string
 	Bay  string
-	// Since and Until choose rows that touch the time from Since up to, and
-	// without, Until. A row whose clock was not trusted is in every range: it
-	// may belong there.
+	// Since and Until select rows that touch the time from Since up to, but not
+	// including, Until. A row whose clock was not trusted is in every range: it may
+	// belong there.
 	Since, Until time.Time
-	// Limit is the most rows that are given.
+	// Limit is the highest number of rows.
 	Limit int
-	// Newest gives the newest rows first.
+	// Newest returns the newest rows first.
 	Newest bool
 }
 
-// page is how many rows are read at once. Between two pages no query runs, so
-// that a slow taker holds up neither the agent nor the tidying of its file.
+// page is how many rows are read at once. Between two pages no query runs, so a
+// slow consumer delays neither the agent nor the tidying of its file.
 const page = 256
 
-// Charges gives charges in the order of their start; those of one start in the
-// order in which they came to the file. The sequence ends with an error, if
-// there is one.
+// Charges returns charges in the order of their start; those with the same start in
+// the order of their ids. An error ends the sequence.
 func (r *Reader) Charges(ctx context.Context, q Query) iter.Seq2[Charge, error] {
 	return rows(ctx, r, &chargeTable, q, spanEnd, func(c *Charge) Stamp { return c.Start })
 }
 
-// Visits gives visits with their cells, in the order of Charges.
+// Visits returns visits with their cells, in the order of Charges.
 func (r *Reader) Visits(ctx context.Context, q Query) iter.Seq2[Visit, error] {
 	return func(yield func(Visit, error) bool) {
 		for v, err := range rows(ctx, r, &visitTable, q, spanEnd, func(v *Visit) Stamp { return v.Start }) {
@@ -75,17 +72,17 @@ func (r *Reader) Visits(ctx context.Context, q Query) iter.Seq2[Visit, error] {
 	}
 }
 
-// Findings gives findings in the order of Charges.
+// Findings returns findings in the order of Charges.
 func (r *Reader) Findings(ctx context.Context, q Query) iter.Seq2[Finding, error] {
 	return rows(ctx, r, &findingTable, q, spanEnd, func(f *Finding) Stamp { return f.Start })
 }
 
-// Refusals gives refusals in the order of Charges.
+// Refusals returns refusals in the order of Charges.
 func (r *Reader) Refusals(ctx context.Context, q Query) iter.Seq2[Refusal, error] {
 	return rows(ctx, r, &refusalTable, q, spanEnd, func(f *Refusal) Stamp { return f.Start })
 }
 
-// Series gives the thinned readings in the order of Charges.
+// Series returns the thinned readings in the order of Charges.
 func (r *Reader) Series(ctx context.Context, q Query) iter.Seq2[Series, error] {
 	const end = "t.start_wall_ms + CAST(t.span_s * 1000 AS INTEGER)"
 	return rows(ctx, r, &seriesTable, q, end, func(s *Series) Stamp { return s.Start })
@@ -94,7 +91,7 @@ func (r *Reader) Series(ctx context.Context, q Query) iter.Seq2[Series, error] {
 // spanEnd is where a row ends; an open one has not ended.
 const spanEnd = "coalesce(t.end_wall_ms, 9223372036854775807)"
 
-// rows reads page by page, each behind the last row of the page before.
+// rows reads page by page, each after the last row of the previous page.
 func rows[T any](ctx context.Context, r *Reader, t *table[T], q Query, end string, start func(*T) Stamp) iter.Seq2[T, error] {
 	where, args := q.where("t.start_wall_ms", "t.start_trusted", end)
 	return pages(q.Limit, func(last *T, n int) ([]T, error) {
@@ -111,8 +108,8 @@ func rows[T any](ctx context.Context, r *Reader, t *table[T], q Query, end strin
 	})
 }
 
-// pages gives what read reads: up to n behind the last one, or from the first
-// with nil.
+// pages yields what read reads: up to n after the last one, or from the first with
+// nil.
 func pages[T any](limit int, read func(last *T, n int) ([]T, error)) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
 		var last *T
@@ -130,7 +127,7 @@ func pages[T any](limit int, read func(last *T, n int) ([]T, error)) iter.Seq2[T
 	}
 }
 
-// give tells whether more is wanted.
+// give reports whether the consumer wants more.
 func give[T any](yield func(T, error) bool, got []T, err error) bool {
 	for i := range got {
 		if !yield(got[i], nil) {
@@ -143,7 +140,7 @@ func give[T any](yield func(T, error) bool, got []T, err error) bool {
 	return err == nil
 }
 
-// where is the condition of a query and its arguments.
+// where returns the condition of a query and its arguments.
 func (q *Query) where(start, trusted, end string) (text string, args []any) {
 	conds := []string{"1"}
 	add := func(cond string, arg any) { conds, args = append(conds, cond), append(args, arg) }
@@ -209,8 +206,8 @@ func (v *Visit) readCells(ctx context.Context, db querier) error {
 	return found.Err()
 }
 
-// OpenRows are the rows that have no end yet, by bay: what its Follower goes on
-// with after a restart.
+// OpenRows returns the rows without an end, by bay: a Follower continues them after
+// a restart.
 func (r *Reader) OpenRows(ctx context.Context) (map[string]Rows, error) {
 	var all Rows
 	const where = "WHERE t.end_wall_ms IS NULL ORDER BY t.id"
@@ -229,10 +226,10 @@ func (r *Reader) OpenRows(ctx context.Context) (map[string]Rows, error) {
 	return all.byBay(), nil
 }
 
-// Pack is a pack that the record knows.
+// Pack is a pack in the record.
 type Pack struct {
 	Name    string
-	Bay     string // where it was charged or visited last; "" when it never was
+	Bay     string // where it was last charged or visited; "" for never
 	Charges int
 	Visits  int // without rounds of readings
 }
@@ -294,8 +291,8 @@ func (r *Reader) Events(ctx context.Context, bayName string, afterSeq uint64, li
 	return out, nil
 }
 
-// EachEvent gives the events that a query asks for: bay by bay, by number, or
-// the other way round with Newest.
+// EachEvent returns the events that a query selects: bay by bay, by number, or in
+// reverse with Newest.
 func (r *Reader) EachEvent(ctx context.Context, q Query) iter.Seq2[Record, error] {
 	where, args := q.where("wall_ms", "trusted", "wall_ms")
 	behind, order := " AND (bay.name, seq) > (?, ?)", " ORDER BY bay.name, seq LIMIT ?"

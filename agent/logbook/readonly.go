@@ -12,26 +12,25 @@ import (
 	lib "modernc.org/sqlite/lib"
 )
 
-// ErrOlder says that the logbook is of an older program and no agent has
-// brought it to this program's schema yet.
+// ErrOlder is returned for a logbook of an older program that no agent has brought
+// to this program's schema yet.
 var ErrOlder = errors.New("an older bayward wrote it")
 
-// ErrNotYours says that the logbook may not be read, or not as it lies there, by
-// who asks.
+// ErrNotYours is returned when the caller may not read the logbook, or not in its
+// present state.
 var ErrNotYours = errors.New("read it as the agent's user, such as by sudo -u bayward")
 
-// ErrMoved says that an agent wrote to a logbook that was read as a file at rest.
-// What was read may be wrong.
-var ErrMoved = errors.New("an agent began to write while this was read: do it again")
+// ErrMoved is returned when an agent wrote to a logbook that was read as a file at
+// rest. What was read may be wrong.
+var ErrMoved = errors.New("an agent began to write during the read: try again")
 
-// OpenReadOnly opens the logbook at path for reading only, without its lock.
-// Nothing is written to the logbook itself. It refuses a file that is not a
-// logbook, or whose schema is not this program's, with ErrForeign, ErrNewer or
-// ErrOlder.
+// OpenReadOnly opens the logbook at path for reading only, without its lock. It
+// writes nothing to the logbook itself. It rejects a file that is not a logbook, or
+// whose schema is not this program's, with ErrForeign, ErrNewer or ErrOlder.
 //
-// Who may read the file and not write to its folder can read it as well: beside
-// an agent by what that shares, and without one as a file at rest. Then Close
-// tells with ErrMoved when it did not stay at rest.
+// A user who may read the file but not write to its folder can read it too: beside
+// an agent through the files that it shares, and without one as a file at rest.
+// Close then returns ErrMoved when the file did not stay at rest.
 func OpenReadOnly(ctx context.Context, path string) (*Reader, error) {
 	r, err := openReadOnly(ctx, path)
 	if err != nil {
@@ -66,9 +65,9 @@ func openReadOnly(ctx context.Context, path string) (*Reader, error) {
 	return r, nil
 }
 
-// readable tells in our words that a file may not be read. Only a handle that the
-// database could not open asks: to open and close a file gives up the locks of
-// every other handle that this process has on it.
+// readable explains in our words that a file may not be read. Call it only when the
+// database could not open a handle: opening and closing a file gives up the locks
+// of every other handle of this process on it.
 func readable(path string) error {
 	f, err := os.Open(path) //nolint:gosec // a person names the file
 	if err != nil {
@@ -77,7 +76,7 @@ func readable(path string) error {
 	return f.Close()
 }
 
-// notYours adds what to do when something is not permitted.
+// notYours adds what to do when permission is denied.
 func notYours(err error) error {
 	if errors.Is(err, fs.ErrPermission) {
 		return fmt.Errorf("%w: %w", err, ErrNotYours)
@@ -85,31 +84,30 @@ func notYours(err error) error {
 	return err
 }
 
-// known refuses a file that is not of this program's schema.
+// known rejects a file that is not of this program's schema.
 func (r *Reader) known(ctx context.Context) error {
 	have, err := version(ctx, r.db)
 	if err == nil && have < newest {
-		err = fmt.Errorf("%w: its schema is version %d, this program reads %d: start the agent once, it brings the file up to date", ErrOlder, have, newest)
+		err = fmt.Errorf("%w: its schema is version %d, this program reads %d: start the agent once to upgrade the file", ErrOlder, have, newest)
 	}
 	return err
 }
 
-// cannotShare tells that the files by which readers and writers share a database
-// are not there and cannot be made.
+// cannotShare reports whether the files through which readers and writers share a
+// database are missing and cannot be created.
 func cannotShare(err error) bool {
 	e, ok := errors.AsType[*sqlite.Error](err)
 	return ok && (e.Code()&0xff == lib.SQLITE_READONLY || e.Code()&0xff == lib.SQLITE_CANTOPEN)
 }
 
-// atRest is a file that nobody writes, as it was when it was opened.
+// atRest is a file without a writer, as it was when it was opened.
 type atRest struct {
 	path string
 	info os.FileInfo
 }
 
-// readAtRest opens a logbook that no agent has open, as what it is: one file. What
-// an agent that was killed has left in its log would be missed, so there must be
-// none.
+// readAtRest opens a logbook that no agent has open, as a single file. It would
+// miss what a killed agent has left in its log, so there must be no log.
 func readAtRest(path string) (*Reader, error) {
 	if err := readable(path); err != nil {
 		return nil, err
@@ -132,7 +130,7 @@ func readAtRest(path string) (*Reader, error) {
 	return r, nil
 }
 
-// logWaits tells whether there are records that are not in the file itself yet.
+// logWaits reports whether there are records that are not in the file itself yet.
 func logWaits(path string) (bool, error) {
 	wal, err := os.Stat(path + "-wal") //nolint:gosec // a person names the file
 	if errors.Is(err, fs.ErrNotExist) {
@@ -141,9 +139,9 @@ func logWaits(path string) (bool, error) {
 	return err == nil && wal.Size() > 0, err
 }
 
-// moved tells whether the file did not stay as it was.
+// moved reports whether the file has changed.
 func (a *atRest) moved() error {
-	if a == nil { // shared with whoever writes
+	if a == nil { // shared with a writer
 		return nil
 	}
 	waits, err := logWaits(a.path)

@@ -14,10 +14,10 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// nobody is the usual number of the user who owns nothing.
+// nobody is the usual id of the user who owns nothing.
 const nobody = 65534
 
-// readAsStranger reads a logbook and tells what was found; TestMain runs it as
+// readAsStranger reads a logbook and prints what it found; TestMain runs it as
 // another user.
 func readAsStranger(ctx context.Context, path string) error {
 	r, err := OpenReadOnly(ctx, path)
@@ -43,13 +43,13 @@ func readAsStranger(ctx context.Context, path string) error {
 }
 
 // asStranger reads a logbook as a user who can write nothing there: nobody, with
-// the logbook's group, when the test runs as root, else its own user in a folder
-// without write bits. It gives what was found, or the error.
+// the logbook's group, when the test runs as root, otherwise its own user in a
+// folder without write bits. It returns what was found, or the error.
 func asStranger(t *testing.T, path string) string {
 	t.Helper()
 	dir := filepath.Dir(path)
 	before := namesIn(t, dir)
-	cmd := exec.Command("/proc/self/exe") // whose folder nobody else may enter
+	cmd := exec.Command("/proc/self/exe") // whose folder no other user may enter
 	cmd.Env = append(os.Environ(), "LOGBOOK_TEST_READER="+path)
 	if os.Geteuid() == 0 {
 		cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: nobody, Gid: uint32(os.Getegid())}}
@@ -67,7 +67,8 @@ func asStranger(t *testing.T, path string) string {
 	return strings.TrimSpace(string(out))
 }
 
-// openToRead is a folder that its group may enter and only its owner write to.
+// openToRead returns a folder that its group may enter and only its owner may write
+// to.
 func openToRead(t *testing.T) string {
 	t.Helper()
 	dir := inMemory(t)
@@ -77,8 +78,8 @@ func openToRead(t *testing.T) string {
 	return dir
 }
 
-// lyingThere is the logbook of an agent that was killed: with what it shared, and
-// records in its log.
+// lyingThere returns the logbook of a killed agent: with the files that it shared,
+// and records in its log.
 func lyingThere(t *testing.T, parts ...string) string {
 	t.Helper()
 	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
@@ -100,8 +101,8 @@ func twoCharges(t *testing.T, b *Book) {
 
 const allThere = "4 events, 2 charges"
 
-// TestReadersWhoMayNotWrite: whoever may read the file reads all of it, and else
-// is told why not and what to do.
+// TestReadersWhoMayNotWrite: a user who may read the file reads all of it;
+// otherwise the error explains why not and what to do.
 func TestReadersWhoMayNotWrite(t *testing.T) {
 	t.Run("beside an agent", func(t *testing.T) {
 		path := filepath.Join(openToRead(t), "l.db")
@@ -119,12 +120,12 @@ func TestReadersWhoMayNotWrite(t *testing.T) {
 	t.Run("after an agent that was killed", func(t *testing.T) {
 		require.Equal(t, allThere, asStranger(t, lyingThere(t, "", "-wal", "-shm")))
 	})
-	t.Run("a copy without what was shared", func(t *testing.T) {
+	t.Run("a copy without the shared files", func(t *testing.T) {
 		path := lyingThere(t, "", "-wal")
 		require.Equal(t, "logbook "+path+": its newest records are in "+path+"-wal, which cannot be read from here: "+
 			"read it as the agent's user, such as by sudo -u bayward; or copy both files to a folder of your own and read them there", asStranger(t, path))
 	})
-	t.Run("not to be read", func(t *testing.T) {
+	t.Run("not readable", func(t *testing.T) {
 		path := lyingThere(t, "")
 		require.NoError(t, os.Chmod(path, 0o000))
 		if os.Geteuid() == 0 {
@@ -134,15 +135,15 @@ func TestReadersWhoMayNotWrite(t *testing.T) {
 	})
 }
 
-// TestReadAtRest: an agent that begins to write meanwhile is noticed.
+// TestReadAtRest: an agent that begins to write during the read is noticed.
 func TestReadAtRest(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "l.db")
 	b := openBook(t, path)
 	twoCharges(t, b)
 	closeBook(t, b)
 	for name, write := range map[string]func(b *Book){
-		"and goes on":   func(*Book) {},
-		"and has ended": func(b *Book) { closeBook(t, b) },
+		"still running": func(*Book) {},
+		"has ended":     func(b *Book) { closeBook(t, b) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			r, err := readAtRest(path)

@@ -7,7 +7,7 @@ import (
 	"bayward/agent/interlock"
 )
 
-// Stamp says when, by both clocks.
+// Stamp is a time by both clocks.
 type Stamp struct {
 	Wall    time.Time     // kept to the millisecond
 	Trusted bool          // the wall clock was set from a source since boot
@@ -15,11 +15,10 @@ type Stamp struct {
 	Mono    time.Duration // since that boot; never goes back within one BootID
 }
 
-// Record is one event as it is kept. A field that does not belong to its kind
-// is empty.
+// Record is one event as stored. A field that does not belong to its kind is empty.
 type Record struct {
 	Bay   string
-	Pack  string // "" when it was not known
+	Pack  string // "" when unknown
 	Seq   uint64 // 1, 2, 3, … for each bay
 	Stamp Stamp
 	Kind  string // such as "charge-full"
@@ -31,21 +30,21 @@ type Record struct {
 	Text  string // one sentence for a person
 }
 
-// Entry is what one tick of a bay leaves for the record. It is written whole
-// or not at all, so that events, rows and memories never contradict each other.
+// Entry is what one tick of a bay leaves for the record. It is written whole or not
+// at all, so that events, rows and memories never contradict each other.
 type Entry struct {
 	Bay    string
-	Pack   string // that stood in the bay; "" when it was not known
+	Pack   string // in the bay; "" when unknown
 	Stamp  Stamp
 	Events []bay.Event
 	Rows   Rows
-	Memory []byte // the core's memory of the bay after the tick; nil leaves the old one
-	// PackMemory is what the core knows of the pack itself, wherever it goes;
-	// nil leaves the old one.
+	Memory []byte // the core's memory of the bay after the tick; nil keeps the old one
+	// PackMemory is the core's memory of the pack itself, wherever it goes; nil
+	// keeps the old one.
 	PackMemory []byte
 }
 
-// record gives an event the shape in which it is kept.
+// record converts an event to its stored form.
 func record(bayName string, seq uint64, s Stamp, e *bay.Event) Record {
 	r := Record{
 		Bay: bayName, Seq: seq, Stamp: s, Kind: e.Kind.String(),

@@ -11,31 +11,31 @@ import (
 
 // Store is what a Recorder writes to: a Book.
 type Store interface {
-	// Write keeps all entries, or none and says why.
+	// Write stores all entries, or none and returns why.
 	Write(ctx context.Context, entries ...Entry) error
 }
 
-// RecorderOptions tune a Recorder. The zero value of each takes the default.
+// RecorderOptions tune a Recorder. Zero values take the defaults.
 type RecorderOptions struct {
-	// MaxEvents bounds the events that wait while the disk fails; default
-	// 10,000. Beyond it the oldest are dropped, counted and told.
+	// MaxEvents bounds the events that wait while the disk fails; default 10,000.
+	// Beyond it the oldest are dropped, counted and logged.
 	MaxEvents int
 	// MaxSeries bounds the thinned readings that wait; default 2,000. They are
 	// dropped first, and silently.
 	MaxSeries int
-	// Every is how long a memory or rows that come without an event may wait
-	// for the next commit; default an hour. Each commit wears the card.
+	// Every is how long a memory or rows without an event may wait for the next
+	// commit; default an hour. Each commit wears the card.
 	Every time.Duration
-	// BackOff is the wait after the n-th failure in a row, n from 1; default
-	// 1 s doubling to 60 s.
+	// BackOff is the wait after the n-th failure in a row, n from 1; default 1 s
+	// doubling to 60 s.
 	BackOff func(n int) time.Duration
 	// StuckAfter is how long one write may take before the Recorder counts as
 	// failing; default 10 s.
 	StuckAfter time.Duration
 }
 
-// Recorder takes what the loop offers and writes it behind its back, in
-// order. Only Close waits for the disk.
+// Recorder accepts what the loop offers and writes it in the background, in order.
+// Only Close waits for the disk.
 type Recorder struct {
 	store  Store
 	log    *slog.Logger
@@ -46,20 +46,20 @@ type Recorder struct {
 	done   chan struct{} // the goroutine has ended
 	cancel context.CancelFunc
 
-	mu       sync.Mutex       // guards everything that follows
+	mu       sync.Mutex       // guards all fields below
 	queue    []Entry          // oldest first, without memory
 	queued   int              // events in queue
 	series   int              // thinned readings in queue
-	flying   int              // events in the write under way
+	flying   int              // events in the current write
 	memory   map[string]Entry // newest memory of each bay, without events
 	packs    map[string]Entry // newest memory of each pack that has left its bay
 	dropped  uint64
 	failures int       // in a row
-	writing  time.Time // start of the write under way, or zero
+	writing  time.Time // start of the current write, or zero
 	commit   time.Time // end of the last good write
 }
 
-// NewRecorder starts a Recorder, which Close must end.
+// NewRecorder starts a Recorder; Close must end it.
 func NewRecorder(store Store, opt RecorderOptions, log *slog.Logger) *Recorder {
 	if opt.MaxEvents == 0 {
 		opt.MaxEvents = 10_000
@@ -91,10 +91,10 @@ func doubling(n int) time.Duration {
 	return min(time.Minute, time.Second<<min(n-1, 6))
 }
 
-// Offer hands over what one tick of a bay left. It keeps the rows and copies
-// the rest, and never waits. Events are written at once, and what waits with
-// them; rows and memories without events wait for the next commit, at most
-// Every. A nil memory leaves the old one.
+// Offer hands over what one tick of a bay left. It keeps the rows, copies the rest,
+// and never waits. Events are written at once, together with everything that waits;
+// rows and memories without events wait for the next commit, at most Every. A nil
+// memory keeps the old one.
 func (r *Recorder) Offer(e Entry) {
 	r.mu.Lock()
 	if len(e.Events) > 0 || !e.Rows.Empty() {
@@ -113,8 +113,8 @@ func (r *Recorder) Offer(e Entry) {
 	signal(r.wake)
 }
 
-// supersede drops what a newer state of an open row makes useless, so that a
-// disk that fails for weeks does not fill the memory. The mutex is held.
+// supersede drops what a newer state of an open row makes useless, so that a disk
+// that fails for weeks does not fill the memory. The caller holds the mutex.
 func (r *Recorder) supersede(e *Entry) {
 	if len(e.Rows.Charges)+len(e.Rows.Visits) == 0 {
 		return // the queue may be long
@@ -133,8 +133,8 @@ func (r *Recorder) supersede(e *Entry) {
 	}
 }
 
-// remember keeps the newest memory of a bay, and apart from it that of a pack,
-// which may have gone on to another bay by the next commit. The mutex is held.
+// remember keeps the newest memory of a bay, and separately that of a pack, which
+// may be in another bay by the next commit. The caller holds the mutex.
 func (r *Recorder) remember(e Entry) {
 	if e.Memory != nil {
 		r.memory[e.Bay] = Entry{Bay: e.Bay, Stamp: e.Stamp, Memory: slices.Clone(e.Memory)}
@@ -144,10 +144,10 @@ func (r *Recorder) remember(e Entry) {
 	}
 }
 
-// trim drops the oldest thinned readings and the oldest events beyond their
-// bounds. Those in the write under way are not touched: they may be on the
-// disk already. Other rows stay, since a charge or a visit is not said twice.
-// The mutex is held.
+// trim drops the oldest thinned readings and the oldest events beyond their bounds.
+// It does not touch those in the current write: they may be on the disk already.
+// Other rows stay, because a charge or a visit is not repeated. The caller holds
+// the mutex.
 func (r *Recorder) trim() {
 	for i := 0; r.series > r.opt.MaxSeries; i++ {
 		rows := &r.queue[i].Rows
@@ -158,7 +158,7 @@ func (r *Recorder) trim() {
 		e := &r.queue[i]
 		n := min(len(e.Events), r.queued-r.opt.MaxEvents)
 		if n > 0 && r.dropped == 0 {
-			r.log.Error("events are lost: the logbook has failed for too long", "kept", r.opt.MaxEvents)
+			r.log.Error("events lost: the logbook has failed for too long", "kept", r.opt.MaxEvents)
 		}
 		r.dropped += uint64(n)
 		r.queued, e.Events = r.queued-n, e.Events[n:]
@@ -169,35 +169,35 @@ func (r *Recorder) trim() {
 	}
 }
 
-// Failing says that the logbook cannot be written now: the last write failed,
-// or one has been under way for too long.
+// Failing reports whether the logbook cannot be written now: the last write failed,
+// or the current one has taken too long.
 func (r *Recorder) Failing() bool {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.failures > 0 || !r.writing.IsZero() && time.Since(r.writing) > r.opt.StuckAfter
 }
 
-// Dropped is the number of events that were lost because the logbook could
-// not be written for too long.
+// Dropped returns the number of events lost because the logbook could not be
+// written for too long.
 func (r *Recorder) Dropped() uint64 {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.dropped
 }
 
-// Waiting is the number of events that are offered and not yet stored.
+// Waiting returns the number of events offered and not yet stored.
 func (r *Recorder) Waiting() int {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.queued + r.flying
 }
 
-// Stored receives a signal after new events were stored. It has one reader;
-// signals that come before it looks are one signal.
+// Stored returns a channel that receives a signal after new events were stored. It
+// has one reader; signals before its next receive merge into one.
 func (r *Recorder) Stored() <-chan struct{} { return r.stored }
 
-// Close writes what waits, until ctx ends, and stops. The error says how many
-// events could not be stored. It is called once, after the last Offer.
+// Close writes what waits, until ctx ends, and stops. The error gives the number of
+// events that could not be stored. Call it once, after the last Offer.
 func (r *Recorder) Close(ctx context.Context) error {
 	close(r.stop)
 	select {
@@ -207,7 +207,7 @@ func (r *Recorder) Close(ctx context.Context) error {
 	r.cancel()
 	select {
 	case <-r.done:
-	case <-time.After(time.Second): // a disk that hangs does not hold up the exit
+	case <-time.After(time.Second): // a hanging disk does not delay the exit
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -220,7 +220,7 @@ func (r *Recorder) Close(ctx context.Context) error {
 func (r *Recorder) run(ctx context.Context) {
 	defer close(r.done)
 	for ctx.Err() == nil {
-		stopping := r.stopping() // asked first: what was offered before Close is in the take then
+		stopping := r.stopping() // first: the take then includes all that was offered before Close
 		batch, wait := r.take(stopping)
 		if len(batch) == 0 {
 			if stopping {
@@ -247,9 +247,8 @@ func (r *Recorder) stopping() bool {
 	}
 }
 
-// sleep waits for d, or until early gets a signal. A call to Close ends the
-// first sleep; after it the waits are short, so that what little time is left
-// is used.
+// sleep waits for d, or until early gets a signal. A call to Close ends the first
+// sleep; after it the waits are short, to use what little time is left.
 func (r *Recorder) sleep(ctx context.Context, d time.Duration, early <-chan struct{}) {
 	stop := r.stop
 	if r.stopping() {
@@ -265,7 +264,7 @@ func (r *Recorder) sleep(ctx context.Context, d time.Duration, early <-chan stru
 	}
 }
 
-// take removes what is due, all of it when stopping, or says how long nothing
+// take removes what is due, all of it when stopping, or returns how long nothing
 // will be.
 func (r *Recorder) take(stopping bool) (batch []Entry, wait time.Duration) {
 	r.mu.Lock()
@@ -289,7 +288,7 @@ func (r *Recorder) take(stopping bool) (batch []Entry, wait time.Duration) {
 	return batch, wait
 }
 
-// keep notes that a batch is stored.
+// keep records that a batch is stored.
 func (r *Recorder) keep(batch []Entry) {
 	events := count(batch)
 	r.mu.Lock()
@@ -299,14 +298,14 @@ func (r *Recorder) keep(batch []Entry) {
 	dropped := r.dropped
 	r.mu.Unlock()
 	if after > 0 {
-		r.log.Info("logbook is written again", "failures", after, "events_lost", dropped)
+		r.log.Info("logbook can be written again", "failures", after, "events_lost", dropped)
 	}
 	if events > 0 {
 		signal(r.stored)
 	}
 }
 
-// putBack returns a batch to the front of the queue and says how long to wait.
+// putBack returns a batch to the front of the queue and how long to wait.
 func (r *Recorder) putBack(batch []Entry, err error) time.Duration {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -328,12 +327,12 @@ func (r *Recorder) putBack(batch []Entry, err error) time.Duration {
 	r.writing = time.Time{}
 	r.failures++
 	if r.failures == 1 {
-		r.log.Error("logbook cannot be written: events wait in memory", "waiting", r.queued, "err", err)
+		r.log.Error("cannot write the logbook: events wait in memory", "waiting", r.queued, "err", err)
 	}
 	return r.opt.BackOff(r.failures)
 }
 
-// putUnless leaves a newer one in its place.
+// putUnless does not replace a newer entry.
 func putUnless(m map[string]Entry, key string, e Entry) {
 	if _, newer := m[key]; !newer {
 		m[key] = e

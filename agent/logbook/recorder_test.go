@@ -14,11 +14,10 @@ import (
 	"bayward/agent/bay"
 )
 
-// fakeDisk keeps entries, fails while it has an error, and hangs while hang is
-// set.
+// fakeDisk keeps entries, fails while it has an error, and hangs while hang is set.
 type fakeDisk struct {
 	hang  chan struct{}
-	mu    sync.Mutex // guards everything that follows
+	mu    sync.Mutex // guards all fields below
 	err   error
 	kept  []Entry
 	calls int
@@ -50,7 +49,7 @@ func (d *fakeDisk) tries() int {
 	return d.calls
 }
 
-// texts are the texts of the kept events in order.
+// texts returns the texts of the kept events in order.
 func (d *fakeDisk) texts() string {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -90,7 +89,7 @@ func TestRecorderWritesEventsAtOnceAndMemorySeldom(t *testing.T) {
 				evs = told("full")
 			}
 			r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(n), Events: evs, Memory: []byte(itoa(n))})
-			synctest.Wait() // for the writer to have taken what is due
+			synctest.Wait() // until the writer has taken what is due
 			time.Sleep(time.Second)
 		}
 		if got, want := d.texts(), "m:0 m:59 full m:90"; got != want {
@@ -118,7 +117,8 @@ func TestRecorderKeepsOrderThroughFailure(t *testing.T) {
 		r.Offer(Entry{Bay: "bay-2", Stamp: stampAt(1), Events: told("c"), Memory: nil})
 		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(2), Events: told("d"), Memory: []byte("2")})
 		time.Sleep(5 * time.Minute)
-		// Doubling from 1 s to 60 s: tries at 0, 1, 3, 7, 15, 31, 63, 123, 183, 243 s.
+		// Doubling from 1 s to 60 s: tries at 0, 1, 3, 7, 15, 31, 63, 123, 183,
+		// 243 s.
 		if d.tries() != 10 {
 			t.Errorf("%d tries in %v, want 10", d.tries(), time.Since(start))
 		}
@@ -160,7 +160,7 @@ func TestRecorderDropsOldestAndCounts(t *testing.T) {
 	})
 }
 
-// While a write is under way nothing of it is dropped: it may be on the disk.
+// Nothing of a running write is dropped: it may be on the disk.
 func TestRecorderBoundWhileWriting(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &fakeDisk{hang: make(chan struct{})}
@@ -193,13 +193,13 @@ func TestRecorderWithHangingDisk(t *testing.T) {
 		}
 		time.Sleep(11 * time.Second)
 		if !r.Failing() {
-			t.Error("a write that hangs is not seen")
+			t.Error("a hanging write is not detected")
 		}
 		ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second)
 		defer cancel()
 		start = time.Now()
 		if err := r.Close(ctx); err == nil || !strings.Contains(err.Error(), "10001 events") {
-			t.Errorf("close said %v, want the number of events", err)
+			t.Errorf("close returned %v, want the number of events", err)
 		}
 		if took := time.Since(start); took > 3*time.Second {
 			t.Errorf("close took %v", took)
@@ -224,9 +224,9 @@ func TestRecorderCloseUsesItsTime(t *testing.T) {
 	})
 }
 
-// TestRecorderCloseTakesTheNewest: a memory that is offered just before the end,
-// while the recorder looks for work after its last, is stored. Which comes first
-// is the scheduler's choice, so it is tried often.
+// TestRecorderCloseTakesTheNewest: a memory offered just before the end, while the
+// recorder looks for work after its last, is stored. Which comes first is up to the
+// scheduler, so it is tried often.
 func TestRecorderCloseTakesTheNewest(t *testing.T) {
 	for n := range 2000 {
 		d := &fakeDisk{}
@@ -271,9 +271,10 @@ func TestRecorderOnBook(t *testing.T) {
 	}
 }
 
-// TestRecorderKeepsAPackThatHasMovedOn: what a pack's last bay has handed over is
-// written before that bay's memory without it and is not lost when the pack is in
-// another bay, or another pack in this one, before the disk works again.
+// TestRecorderKeepsAPackThatHasMovedOn: the memory of a pack that its last bay
+// handed over is written before that bay's memory without it, and is not lost when
+// the pack is in another bay, or another pack in this one, before the disk works
+// again.
 func TestRecorderKeepsAPackThatHasMovedOn(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &fakeDisk{err: errors.New("full")}

@@ -12,13 +12,13 @@ import (
 	"strings"
 )
 
-// renames is the step of the schema that gave columns and values other names.
+// renames is the schema step that renamed columns and values.
 const renames = 5
 
 // firstEncoding is the version of the chain's encoding up to that step.
 const firstEncoding = 1
 
-// oldChain verifies the chain under its old names, which the file itself still has.
+// oldChain verifies the chain under the old names, which the file itself still has.
 func oldChain(ctx context.Context, tx *sql.Tx) (*verifier, error) {
 	v := newVerifier(keeping(tx), firstEncoding)
 	if err := v.walk(ctx); err != nil {
@@ -27,10 +27,10 @@ func oldChain(ctx context.Context, tx *sql.Tx) (*verifier, error) {
 	return v, nil
 }
 
-// rename does what SQL cannot, once the step's file has been applied.
+// rename does what SQL cannot, after the step's file has been applied.
 func (w *writer) rename(ctx context.Context, old *verifier) error {
 	if err := w.rechain(ctx, old); err != nil {
-		return fmt.Errorf("make the chain again: %w", err)
+		return fmt.Errorf("rebuild the chain: %w", err)
 	}
 	for _, of := range []struct{ table, key string }{{"memory", "bay_id"}, {"pack_memory", "pack_id"}} {
 		if err := w.renameMemories(ctx, of.table, of.key); err != nil {
@@ -40,9 +40,9 @@ func (w *writer) rename(ctx context.Context, old *verifier) error {
 	return nil
 }
 
-// rechain gives the links that held their hashes under the new names, and keeps
-// what the chain was. From a break on nothing is touched: those links stay as
-// they were found, and a link of the first encoding holds no more.
+// rechain gives the links that held their hashes under the new names, and records
+// what the chain was. From a break on it touches nothing: those links stay as they
+// were found, and a link of the first encoding no longer holds.
 func (w *writer) rechain(ctx context.Context, old *verifier) error {
 	held, broken := old.found.Rows, ""
 	if old.found.Break != nil {
@@ -62,7 +62,7 @@ func (w *writer) rechain(ctx context.Context, old *verifier) error {
 			return fmt.Errorf("link %d: %w", no, err)
 		}
 	}
-	// A note that named another end stays wrong.
+	// A recorded end that was wrong stays wrong.
 	_, err = w.tx.ExecContext(ctx, `UPDATE chain_head SET hash = ? WHERE no = ? AND hash = ?`, sum, held, old.hash)
 	return err
 }
@@ -82,8 +82,8 @@ func (w *writer) relink(ctx context.Context, no int, before []byte) ([]byte, err
 	return sum, err
 }
 
-// before adds what the chain was before it was made again. A break that was found
-// then is still the first, unless an earlier link has been changed since.
+// before adds what the chain was before it was rebuilt. A break found then is still
+// the first, unless an earlier link has been changed since.
 func (v *verifier) before(ctx context.Context) error {
 	var links int
 	var head []byte
@@ -102,13 +102,13 @@ func (v *verifier) before(ctx context.Context) error {
 	return nil
 }
 
-// keptMemory is a memory as it is stored.
+// keptMemory is a stored memory.
 type keptMemory struct {
 	id    int64
 	state []byte
 }
 
-// renameMemories rewrites the memories of one table that are whole.
+// renameMemories rewrites the intact memories of one table.
 func (w *writer) renameMemories(ctx context.Context, table, key string) error {
 	all, err := w.keptMemories(ctx, `SELECT `+key+`, state FROM `+table)
 	if err != nil {
@@ -126,7 +126,7 @@ func (w *writer) renameMemories(ctx context.Context, table, key string) error {
 	return nil
 }
 
-// keptMemories are read to their end before anything is written.
+// keptMemories reads all memories before anything is written.
 func (w *writer) keptMemories(ctx context.Context, query string) (all []keptMemory, err error) {
 	found, err := w.tx.QueryContext(ctx, query)
 	if err != nil {
@@ -144,8 +144,8 @@ func (w *writer) keptMemories(ctx context.Context, query string) (all []keptMemo
 }
 
 // memoryKeys renames the keys of a memory. A key with its quotes and its colon
-// stands nowhere else in JSON: within a text a quote has a backslash before it,
-// so the one before the colon would not follow the name directly.
+// occurs nowhere else in JSON: inside a text a quote has a backslash before it, so
+// the one before the colon would not directly follow the name.
 var memoryKeys = strings.NewReplacer(
 	`"withheld_s":`, `"blocked_s":`,
 	`"cover_fill":`, `"only_cover_plates":`,
@@ -154,8 +154,8 @@ var memoryKeys = strings.NewReplacer(
 	`"cover-unknown":`, `"level-unknown":`,
 )
 
-// renamedMemory gives a memory its new keys and a new sum. When its sum does not
-// hold, ok is false: it is damaged, and a new sum would hide that.
+// renamedMemory gives a memory its new keys and a new sum. If its sum does not
+// match, ok is false: it is damaged, and a new sum would hide that.
 func renamedMemory(state []byte) (renamed []byte, ok bool) {
 	head, sum, tail, ok := cutSum(state)
 	if !ok || sumOf(head+tail) != sum {
@@ -165,7 +165,7 @@ func renamedMemory(state []byte) (renamed []byte, ok bool) {
 	return []byte(head + sumOf(head+tail) + tail), true
 }
 
-// cutSum cuts a memory around the value of its sum.
+// cutSum splits a memory around the value of its sum.
 func cutSum(state []byte) (head, sum, tail string, ok bool) {
 	const mark, digits = `"sum":"`, 8
 	at := bytes.Index(state, []byte(mark)) + len(mark)
@@ -175,5 +175,5 @@ func cutSum(state []byte) (head, sum, tail string, ok bool) {
 	return string(state[:at]), string(state[at : at+digits]), string(state[at+digits:]), true
 }
 
-// sumOf is the sum of a memory over its text with an empty one.
+// sumOf returns the sum of a memory over its text with an empty sum.
 func sumOf(text string) string { return fmt.Sprintf("%08x", crc32.ChecksumIEEE([]byte(text))) }

@@ -16,7 +16,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// list gives the rows of a query of one column, in a closed logbook of any schema.
+// list returns the rows of a query of one column, in a closed logbook of any
+// schema.
 func list(t *testing.T, path, query string) (out []string) {
 	t.Helper()
 	db, err := handle(path, "_busy_timeout=5000")
@@ -87,14 +88,14 @@ func TestRenamesArrive(t *testing.T) {
 			}
 		}
 	}
-	require.Greater(t, replaced, 10, "the file must have what is to be renamed")
+	require.Greater(t, replaced, 10, "the file must contain what is to be renamed")
 	migrated(t, path)
 	for i, c := range same {
 		require.Equal(t, want[i], list(t, path, "SELECT "+c.is+" FROM "+c.table+" ORDER BY "+c.key), "%s.%s", c.table, c.is)
 	}
 }
 
-// TestRenamedRowsAreRead: what the program makes of an older file.
+// TestRenamedRowsAreRead: how the program reads an older file.
 func TestRenamedRowsAreRead(t *testing.T) {
 	b := openBook(t, older(t, 4))
 	of := Query{Bay: "bay-3"}
@@ -114,10 +115,10 @@ func TestRenamedRowsAreRead(t *testing.T) {
 	require.Equal(t, []any{bay.Checking.String(), Known(8), Known(8)}, []any{s[0].Stage, s[0].LevelMM, s[0].LevelMMMin})
 	open, err := b.OpenRows(t.Context())
 	require.NoError(t, err)
-	require.Empty(t, NewFollower("bay-3", open["bay-3"]).out.Findings, "each open finding is one that the program knows")
+	require.Empty(t, NewFollower("bay-3", open["bay-3"]).out.Findings, "each open finding is known to the program")
 }
 
-// TestNoOldNameIsLeft: in no column's name, no coded value and no memory.
+// TestNoOldNameIsLeft: in no column name, no coded value and no memory.
 func TestNoOldNameIsLeft(t *testing.T) {
 	path := older(t, 4)
 	migrated(t, path)
@@ -139,7 +140,7 @@ func TestNoOldNameIsLeft(t *testing.T) {
 }
 
 // TestChainIsMadeAgain: it held under the old names and holds under the new ones,
-// by the program that was written from the description too.
+// also by the program written from the description.
 func TestChainIsMadeAgain(t *testing.T) {
 	path := older(t, 4)
 	links := list(t, path, "SELECT no || kind || ref FROM chain ORDER BY no")
@@ -148,7 +149,7 @@ func TestChainIsMadeAgain(t *testing.T) {
 	c := mustHold(t, b.Reader, 7)
 	require.Equal(t, before, fmt.Sprintf("%d %s\n", c.Again.Links, c.Again.Head))
 	require.NotEqual(t, c.Again.Head, c.Head)
-	require.Contains(t, c.Covers(), " (made again when the names changed: 7 links held then, last "+c.Again.Head+")")
+	require.Contains(t, c.Covers(), " (rebuilt when the names changed: 7 links held then, last "+c.Again.Head+")")
 	closeBook(t, b)
 	require.Equal(t, fmt.Sprintf("%d %s\n", c.Rows, c.Head), byDescription(t, path))
 	require.Equal(t, links, list(t, path, "SELECT no || kind || ref FROM chain ORDER BY no"))
@@ -157,11 +158,11 @@ func TestChainIsMadeAgain(t *testing.T) {
 	b = openBook(t, path)
 	writeRows(t, b, Rows{Charges: []Charge{someCharge(80)}})
 	again := mustHold(t, b.Reader, 8).Again
-	require.Equal(t, c.Again, again, "what it was before does not change")
+	require.Equal(t, c.Again, again, "the earlier state does not change")
 }
 
 // TestBrokenBeforeStaysBroken: what another program did to an older file is not
-// made good when the chain is made again, nor by a restart, nor when it is undone.
+// repaired when the chain is rebuilt, nor by a restart, nor when it is undone.
 func TestBrokenBeforeStaysBroken(t *testing.T) {
 	const changed = "the row, its place or the link before it was changed."
 	for name, c := range map[string]struct {
@@ -177,9 +178,9 @@ func TestBrokenBeforeStaysBroken(t *testing.T) {
 			"UPDATE visit_cell SET rod_after_mm = 2 WHERE visit_id = 2 AND cell = 2", "link 6 (visit 2): " + changed, 5},
 		"a row gone":        {"DELETE FROM charge WHERE id = 4", "", "link 7 (charge 4): the row is missing.", 6},
 		"a link gone":       {"DELETE FROM chain WHERE no = 6", "", "link 6: it is missing; the next one is 7.", 5},
-		"the end cut off":   {"DELETE FROM chain WHERE no = 7", "", "link 6: the chain ends here, but was noted to end with link 7.", 6},
-		"the note of it":    {"DELETE FROM chain_head", "", "link 7: the note of where the chain ends is missing.", 7},
-		"an encoding":       {"UPDATE chain SET v = 2 WHERE no = 3", "", "link 3 (commissioning 1): its encoding has version 2, this program knows 1.", 2},
+		"the end cut off":   {"DELETE FROM chain WHERE no = 7", "", "link 6: the chain ends here, but its recorded end is link 7.", 6},
+		"the record of it":  {"DELETE FROM chain_head", "", "link 7: the record of the chain's end is missing.", 7},
+		"an encoding":       {"UPDATE chain SET v = 2 WHERE no = 3", "", "link 3 (commissioning 1): its encoding is version 2; this program knows 1.", 2},
 		"another's charge":  {"UPDATE charge SET end_wall_ms = 1 WHERE id = 2", "UPDATE charge SET end_wall_ms = NULL WHERE id = 2", "charge 2: it is closed and not in the chain: it was added by another program.", 7},
 		"a signed record":   {unsealed + "UPDATE commissioning SET body = '{}' WHERE id = 3", "", "link 4 (commissioning 3): " + changed, 3},
 		"the name of a bay": {"UPDATE bay SET name = 'bay-9' WHERE id = 4", "UPDATE bay SET name = 'bay-4' WHERE id = 4", "link 7 (charge 4): " + changed, 6},
@@ -192,9 +193,9 @@ func TestBrokenBeforeStaysBroken(t *testing.T) {
 			migrated(t, path) // a restart
 			raw(t, path, c.undo)
 			mustBreak(t, path, c.want, c.held)
-			if c.held < 7 { // else nothing that was chained had changed
+			if c.held < 7 { // otherwise no chained row had changed
 				raw(t, path, "DELETE FROM rechained")
-				require.NotNil(t, brokenAt(t, path), "without the note of it as well")
+				require.NotNil(t, brokenAt(t, path), "even without the record of it")
 			}
 		})
 	}
@@ -213,8 +214,8 @@ func mustBreak(t *testing.T, path, want string, held int) {
 	require.Equal(t, [2]int{held, held}, [2]int{c.Rows, c.Again.Links})
 }
 
-// TestFirstBreakIsShown: a change to an earlier link, made since the chain was made
-// again, comes first.
+// TestFirstBreakIsShown: a change to an earlier link, made after the chain was
+// rebuilt, comes first.
 func TestFirstBreakIsShown(t *testing.T) {
 	path := older(t, 4)
 	raw(t, path, "UPDATE charge SET in_ah = 1 WHERE id = 3")
@@ -251,8 +252,8 @@ func restored(t *testing.T, b *Book) (*bay.Picture, error) {
 	return p, err
 }
 
-// TestMemoryGoesOnUnderNewNames: a hold, an open visit with all that was done in
-// it, and a latch.
+// TestMemoryGoesOnUnderNewNames: a hold, an open visit with everything done in it,
+// and a latch.
 func TestMemoryGoesOnUnderNewNames(t *testing.T) {
 	p, err := restored(t, openBook(t, older(t, 4)))
 	require.NoError(t, err)
@@ -268,7 +269,7 @@ func TestMemoryGoesOnUnderNewNames(t *testing.T) {
 	require.InDelta(t, 521, p.PermitS, 1)
 }
 
-// TestDamagedMemoryStaysDamaged: a sum that does not hold is not made to hold.
+// TestDamagedMemoryStaysDamaged: a wrong sum is not made right.
 func TestDamagedMemoryStaysDamaged(t *testing.T) {
 	path := older(t, 4)
 	raw(t, path, `UPDATE memory SET state = CAST(replace(CAST(state AS TEXT), '"held":true,', '') AS BLOB) WHERE bay_id = 3`)
@@ -278,12 +279,12 @@ func TestDamagedMemoryStaysDamaged(t *testing.T) {
 	require.Equal(t, before, list(t, path, query))
 	p, err := restored(t, openBook(t, path))
 	require.ErrorIs(t, err, bay.ErrMemory)
-	require.True(t, p.Findings[interlock.Held].Raised, "it is held until a person has looked")
+	require.True(t, p.Findings[interlock.Held].Raised, "it is held until someone has looked")
 	require.True(t, p.Visit.Open)
 	require.False(t, p.Permit.Granted)
 }
 
-// TestOnlyKeysAreRenamed: a person's name or an order's may be anything.
+// TestOnlyKeysAreRenamed: the name of a person or an order may be anything.
 func TestOnlyKeysAreRenamed(t *testing.T) {
 	type memory struct {
 		V    int            `json:"v"`
@@ -325,7 +326,7 @@ func TestRenamingIsAllOrNothing(t *testing.T) {
 	for fail, c := range map[string]struct{ again, want string }{
 		"CREATE TABLE rechained (x)": {"DROP TABLE rechained", "rechained already exists"},
 		"CREATE TRIGGER no BEFORE UPDATE ON chain WHEN OLD.no = 5 BEGIN SELECT RAISE(ABORT, 'no disk'); END": {
-			"DROP TRIGGER no", "make the chain again: link 5: "},
+			"DROP TRIGGER no", "rebuild the chain: link 5: "},
 		"CREATE TRIGGER no BEFORE UPDATE ON memory WHEN OLD.bay_id = 4 BEGIN SELECT RAISE(ABORT, 'no disk'); END": {
 			"DROP TRIGGER no", "rename in memory: "},
 	} {

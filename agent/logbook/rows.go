@@ -2,10 +2,10 @@ package logbook
 
 import "math"
 
-// Num is a number that may not be known: then it is nil. See Known.
+// Num is a number that may be unknown: then it is nil. See Known.
 type Num = *float64
 
-// Known makes a Num. What is no number counts as not known.
+// Known returns a Num. A value that is not a number counts as unknown.
 func Known(v float64) Num {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return nil
@@ -13,24 +13,24 @@ func Known(v float64) Num {
 	return &v
 }
 
-// Who wrote a row.
+// Writers of a row.
 const (
 	ByAgent  = "agent"
 	ByImport = "import" // history that was kept by hand
 )
 
-// Span is what all rows with a beginning and an end have in common. End is the
-// zero Stamp while the row is open; a bay has at most one open row of a kind.
+// Span is what all rows with a beginning and an end share. End is the zero Stamp
+// while the row is open; a bay has at most one open row of a kind.
 type Span struct {
-	ID     int64 // given by the file; 0 in a row that is to be written
+	ID     int64 // assigned by the file; 0 in a row to be written
 	Bay    string
-	Pack   string // "" when it was not known
+	Pack   string // "" when unknown
 	Origin string // ByAgent or ByImport
 	Start  Stamp
 	End    Stamp
 }
 
-// Open tells that the row has no end yet.
+// Open reports whether the row has no end yet.
 func (s *Span) Open() bool { return s.End.Wall.IsZero() }
 
 // How a charge ended.
@@ -45,9 +45,9 @@ const (
 // Charge is one charge of a pack.
 type Charge struct {
 	Span
-	InAh      Num     // ampere-hours put in
-	GassingAh Num     // of them, what split water, in each cell
-	WaterML   Num     // that each cell lost by it, by Faraday's law
+	InAh      Num     // ampere-hours in
+	GassingAh Num     // of them, the part that split water, in each cell
+	WaterML   Num     // lost by each cell, by Faraday's law
 	Depth     Num     // ampere-hours missing over capacity at the start, 0 to 1 or a little above
 	StartC    Num     // electrolyte, °C
 	EndC      Num     // °C
@@ -63,8 +63,8 @@ type Charge struct {
 	Notes     string
 }
 
-// Dry tells whether the plates were ever bare while current flowed; known is
-// false when the level could not be read all the time and was never seen bare.
+// Dry reports whether the plates were ever bare while current flowed; known is
+// false when the level was unread at times and was never seen bare.
 func (c *Charge) Dry() (dry, known bool) {
 	dry = c.BareS > 0 || c.LowMM != nil && *c.LowMM <= 0
 	return dry, dry || c.BlindS == 0 && c.LowMM != nil
@@ -84,21 +84,21 @@ type Visit struct {
 	By       string
 	ClosedBy string
 	Cautions string // what was confirmed when it was opened
-	Water    string // "demineralised", "distilled", "other", or "" when nobody said
+	Water    string // "demineralised", "distilled", "other", or "" when not stated
 	USPerCM  Num    // conductivity of the water, µS/cm
 	BeforeMM Num    // level by the bay's own probe, mm above the plate tops
 	AfterMM  Num
 	TotalML  float64
-	Notes    string      // what was said with it, one line for each
-	Cells    []VisitCell // in order; only those at which something was done
+	Notes    string      // notes of the orders, one line each
+	Cells    []VisitCell // in order; only those with an entry
 }
 
 // VisitCell is what was done and read at one cell.
 type VisitCell struct {
 	Cell     int // 1 is the positive end
-	ML       Num // water given; 0 is a cell that was looked at and needed none
+	ML       Num // water given; 0: inspected, needed none
 	BeforeMM Num // level rod before any water, mm above the plate tops
-	AfterMM  Num // the last level reading after it
+	AfterMM  Num // last level reading after it
 	Gravity  Num // specific gravity as read
 	AtC      Num // electrolyte temperature then, °C
 }
@@ -123,23 +123,23 @@ const (
 	RefusalRestart = "restart"
 )
 
-// Refusal is a time in which a pack stood connected and not full, and its
-// charge was blocked.
+// Refusal is a time in which a pack was connected and not full, and its charge was
+// blocked.
 type Refusal struct {
 	Span
 	Code     string   // the first reason
-	Codes    []string // all that there were, in the order in which they came
+	Codes    []string // all reasons, in order of appearance
 	Evidence string   // one sentence on the first
 	Ended    string   // one of the Refusal constants; "" while it is open
 }
 
-// Series is the thinned readings of one span. A value that was never read in
-// it is nil.
+// Series is the thinned readings of one span. A value that was never read in it is
+// nil.
 type Series struct {
 	ID                        int64
 	Bay, Pack                 string
 	Start                     Stamp
-	SpanS                     float64 // how long it lasted, 60 to 3600 as a rule
+	SpanS                     float64 // duration, usually 60 to 3600
 	Ticks                     int     // how many went into it
 	Stage                     string  // at its end
 	PermitS                   float64 // seconds with the permit granted
@@ -148,7 +148,7 @@ type Series struct {
 	CurrentAMax               Num
 	PackC, PackCMax           Num
 	AmbientC                  Num
-	LevelMM, LevelMMMin       Num // the least that the probe proves, mm above the plate tops
+	LevelMM, LevelMMMin       Num // the minimum that the probe proves, mm above the plate tops
 	HydrogenPctMax            Num
 	SettledMM                 Num // at its end: level at 25 °C without gas
 	PredictMM                 Num // at its end: the same by the water balance
@@ -156,8 +156,8 @@ type Series struct {
 	Soc                       Num // at its end, 0 to 1
 }
 
-// Rows is what a follower leaves for the file. A row that is open replaces the
-// bay's open row of its kind; one with an end closes it, or stands alone.
+// Rows is what a follower leaves for the file. An open row replaces the bay's open
+// row of its kind; one with an end closes it, or is a row of its own.
 type Rows struct {
 	Charges  []Charge
 	Visits   []Visit
@@ -166,12 +166,12 @@ type Rows struct {
 	Series   []Series
 }
 
-// Empty tells that there is nothing to write.
+// Empty reports whether there is nothing to write.
 func (r *Rows) Empty() bool {
 	return len(r.Charges)+len(r.Visits)+len(r.Findings)+len(r.Refusals)+len(r.Series) == 0
 }
 
-// byBay deals rows out to their bays, in the order in which they come.
+// byBay splits rows by bay, in the order in which the bays appear.
 func (r *Rows) byBay() map[string]Rows {
 	out := map[string]Rows{}
 	deal := func(bayName string, to func(*Rows)) {

@@ -11,7 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// spanAt is a span of ten minutes that began at minute n.
+// spanAt returns a span of ten minutes that began at minute n.
 func spanAt(n int, bayName, pack string) Span {
 	return Span{Bay: bayName, Pack: pack, Origin: ByAgent, Start: minute(n), End: minute(n + 10)}
 }
@@ -67,8 +67,8 @@ func writeRows(t *testing.T, b *Book, rows Rows) {
 	require.NoError(t, b.Write(t.Context(), Entry{Bay: "bay-1", Pack: "lift-24v", Stamp: minute(0), Rows: rows}))
 }
 
-// A field that the tables forget comes back empty, so every field of every
-// sample must be set.
+// A field that the tables forget comes back empty, so every field of every sample
+// must be set.
 func TestRowsKeepEveryField(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	charge, visit, series := someCharge(1), someVisit(2), someSeries(3)
@@ -98,8 +98,8 @@ func TestRowsKeepEveryField(t *testing.T) {
 	require.Equal(t, []Series{series}, allOf(t, b.Series(t.Context(), Query{})))
 }
 
-// mustBeSet wants each field of a sample to differ from its zero value; the id
-// is given by the file.
+// mustBeSet requires each field of a sample to differ from its zero value; the id
+// is assigned by the file.
 func mustBeSet(t *testing.T, name string, v reflect.Value) {
 	t.Helper()
 	for i := range v.NumField() {
@@ -160,7 +160,7 @@ func TestOpenRowIsReplacedAndClosed(t *testing.T) {
 	require.Equal(t, "held", all["bay-2"].Findings[0].Code)
 }
 
-// What was kept by hand is closed and must not replace what is going on.
+// Imported rows are closed and must not replace open ones.
 func TestImportLeavesOpenRows(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	now, old := someCharge(100), someCharge(1)
@@ -206,8 +206,8 @@ func TestQueries(t *testing.T) {
 	require.Len(t, ask(Query{Pack: "pack-1"}), page)
 	require.Len(t, ask(Query{Pack: "pack-1", Bay: "bay-1"}), page/2)
 	require.Empty(t, ask(Query{Pack: "no such"}))
-	// 10 minutes long, one each 20: minutes 20, 40 and 60 touch 25 to 61; row
-	// 8 has an untrusted clock.
+	// 10 minutes long, one every 20: minutes 20, 40 and 60 touch 25 to 61; row 8
+	// has an untrusted clock.
 	require.Equal(t, []int64{8, 2, 3, 4}, ask(Query{Since: minute(25).Wall, Until: minute(61).Wall}))
 	require.Equal(t, []int64{8, 3, 4}, ask(Query{Since: minute(31).Wall, Until: minute(61).Wall}))
 
@@ -217,7 +217,7 @@ func TestQueries(t *testing.T) {
 	require.Equal(t, Pack{Name: "pack-0", Bay: "bay-1", Charges: page}, packs[1])
 }
 
-// A taker that stops, or a context that ends, ends the query.
+// A consumer that stops, or a context that ends, ends the query.
 func TestQueryCanBeLeft(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	writeRows(t, b, Rows{Charges: []Charge{someCharge(1), someCharge(30)}})

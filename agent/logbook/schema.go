@@ -14,18 +14,18 @@ var schemas embed.FS
 // newest is the number of files in the schema folder.
 const newest = 5
 
-// applicationID marks the file as a logbook, so that another program's
-// database is refused and not written into: "bayw" in ASCII.
+// applicationID marks the file as a logbook, so that another program's database is
+// rejected and not written to: "bayw" in ASCII.
 const applicationID = 0x62617977
 
-// ErrNewer says that a newer program wrote the logbook. It is left alone.
+// ErrNewer is returned for a logbook of a newer program. It is left alone.
 var ErrNewer = errors.New("a newer bayward wrote it")
 
-// ErrForeign says that the file is a database of another program.
+// ErrForeign is returned for a database of another program.
 var ErrForeign = errors.New("it is a database of another program")
 
-// migrate brings the file to this program's schema, step by step, each step
-// in one transaction of its own.
+// migrate brings the file to this program's schema, step by step, each step in a
+// transaction of its own.
 func migrate(ctx context.Context, db *sql.DB) error {
 	have, err := version(ctx, db)
 	if err != nil {
@@ -39,8 +39,8 @@ func migrate(ctx context.Context, db *sql.DB) error {
 	return nil
 }
 
-// version reads the schema's version, 0 for an empty file, and refuses a file
-// that is foreign or newer.
+// version returns the schema's version, 0 for an empty file, and rejects a foreign
+// or newer file.
 func version(ctx context.Context, db *sql.DB) (int, error) {
 	var app, have, tables int
 	err := db.QueryRowContext(ctx, `SELECT (SELECT application_id FROM pragma_application_id),
@@ -85,8 +85,8 @@ func step(ctx context.Context, db *sql.DB, n int) error {
 	return tx.Commit()
 }
 
-// besides does of a step what SQL cannot, which has no hashes: at once what needs
-// the file as it was, and by finish what follows the step's file.
+// besides does the parts of a step that SQL cannot, because it has no hashes: at
+// once what needs the file as it was, and in finish what follows the step's file.
 func besides(ctx context.Context, tx *sql.Tx, n int) (finish func(*writer) error, err error) {
 	switch n {
 	case chainsSigned:

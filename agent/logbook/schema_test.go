@@ -9,18 +9,18 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// older makes a logbook as a program of an earlier schema left it.
+// older creates a logbook as a program of an earlier schema left it.
 func older(t *testing.T, v int) (path string) {
 	t.Helper()
 	dump, err := os.ReadFile(fmt.Sprintf("testdata/v%d.sql", v))
-	require.NoError(t, err, "each schema that was ever shipped needs its file")
+	require.NoError(t, err, "each schema ever shipped needs its file")
 	path = filepath.Join(t.TempDir(), "l.db")
 	raw(t, path, string(dump))
 	return path
 }
 
-// TestMigrationFromEverySchema opens a file of each earlier schema: nothing of
-// it is lost, and it can be written on.
+// TestMigrationFromEverySchema opens a file of each earlier schema: nothing of it
+// is lost, and it can be written to.
 func TestMigrationFromEverySchema(t *testing.T) {
 	for v := 1; v < newest; v++ {
 		t.Run(fmt.Sprintf("version %d", v), func(t *testing.T) {
@@ -57,17 +57,17 @@ func TestMigrationFromEverySchema(t *testing.T) {
 	}
 }
 
-// TestSignedBeforeTheChain: a record that was signed under schema 3 stays as it
-// is, is chained from the migration on, and says that it was not before. One
-// that was not signed yet goes on.
+// TestSignedBeforeTheChain: a record signed under schema 3 stays as it is, is
+// chained from the migration on, and is marked as not chained before. One that was
+// not signed yet continues.
 func TestSignedBeforeTheChain(t *testing.T) {
 	path := older(t, 3)
 	b := openBook(t, path)
 	c := mustHold(t, b.Reader, 4)
 	require.Equal(t, [2]int{2, 2}, [2]int{c.Signed, c.Late})
-	require.Equal(t, "2 charges and visits, 2 signed commissioning records (2 of them from before such records were chained: "+
-		"what was changed until the logbook was brought up to date cannot be seen) "+
-		"(made again when the names changed: 4 links held then, last "+c.Again.Head+")", c.Covers())
+	require.Equal(t, "2 charges and visits, 2 signed commissioning records (2 of them signed before such records were chained: "+
+		"changes made before the logbook was upgraded cannot be detected) "+
+		"(rebuilt when the names changed: 4 links held then, last "+c.Again.Head+")", c.Covers())
 	for bayName, want := range map[string]string{"bay-1": `{"by":"Zoë \"O'Neil\""}`, "bay-2": `{"n":2}`} {
 		body, ok, err := b.LastCommissioning(t.Context(), bayName)
 		require.NoError(t, err)
@@ -85,7 +85,7 @@ func TestSignedBeforeTheChain(t *testing.T) {
 	require.Equal(t, [2]int{3, 2}, [2]int{c.Signed, c.Late})
 	closeBook(t, b)
 	good := fileBytes(t, path)
-	for _, change := range []string{"body = body || ' '", "late = 0"} { // the mark cannot be taken away either
+	for _, change := range []string{"body = body || ' '", "late = 0"} { // the mark cannot be removed either
 		path := copied(t, good)
 		raw(t, path, unsealed+"UPDATE commissioning SET "+change+" WHERE walk = 'walk-2'")
 		got := brokenAt(t, path)

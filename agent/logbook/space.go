@@ -12,13 +12,13 @@ import (
 	lib "modernc.org/sqlite/lib"
 )
 
-// reserveBytes is kept on the disk in a file of its own. To delete anything
-// takes room in the log first, and to write the log back takes room in the
-// file; on a full disk this is that room. The log is a megabyte as a rule.
+// reserveBytes is kept on the disk in a file of its own. Deleting anything first
+// takes room in the log, and writing the log back takes room in the file; on a full
+// disk this is that room. The log is usually a megabyte.
 const reserveBytes = 2 << 20
 
-// spareBytes is kept beside that for a start on a disk that is full to the last
-// block: to open the logbook takes a little room too.
+// spareBytes is kept in addition for a start on a disk that is full to the last
+// block: opening the logbook takes a little room too.
 const spareBytes = 256 << 10
 
 // reserveName is the file beside the logbook that is given up first.
@@ -26,7 +26,7 @@ func reserveName(path string) string { return path + ".reserve" }
 
 func spareName(path string) string { return path + ".spare" }
 
-// reserve makes spare and reserve, unless they are there.
+// reserve creates spare and reserve, unless they exist.
 func (b *Book) reserve() error {
 	if err := layBy(spareName(b.path), spareBytes); err != nil {
 		return err
@@ -34,7 +34,7 @@ func (b *Book) reserve() error {
 	return layBy(reserveName(b.path), reserveBytes)
 }
 
-// layBy takes room for a file without writing it, which spares the card.
+// layBy allocates room for a file without writing it, which spares the card.
 func layBy(name string, bytes int64) error {
 	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o640) //nolint:gosec // readable by the group, as the logbook is
 	if err != nil {
@@ -50,21 +50,21 @@ func layBy(name string, bytes int64) error {
 	return nil
 }
 
-// ShortOfSpace tells that the disk was full and the reserve cannot be laid by
-// again yet: thinned readings are given up to keep the rest of the record.
+// ShortOfSpace reports whether the disk was full and the reserve cannot be set
+// aside again yet: thinned readings are dropped to keep the rest of the record.
 func (b *Book) ShortOfSpace() bool { return b.short.Load() }
 
-// Shed is the number of thinned readings that a full disk has cost since the
+// Shed returns the number of thinned readings dropped for a full disk since the
 // logbook was opened.
 func (b *Book) Shed() int { return int(b.shed.Load()) }
 
-// diskFull tells whether there was no room for a write.
+// diskFull reports whether there was no room for a write.
 func diskFull(err error) bool {
 	e, ok := errors.AsType[*sqlite.Error](err)
 	return ok && e.Code()&0xff == lib.SQLITE_FULL
 }
 
-// full tells whether there was no room. The index of the log is mapped into
+// full reports whether there was no room. The index of the log is mapped into
 // memory, and a disk without a block for it shows as an error of that map.
 func (b *Book) full(err error) bool {
 	const hardly = 64 << 10
@@ -76,12 +76,12 @@ func (b *Book) full(err error) bool {
 	return unix.Statfs(b.path, &disk) == nil && disk.Bavail*uint64(disk.Bsize) < hardly
 }
 
-// makeRoom gives up the oldest thinned readings, a part of them at a time,
-// until the reserve can be laid by again. It tells whether there were any.
-// Nothing else is ever given up.
+// makeRoom drops the oldest thinned readings, some at a time, until the reserve can
+// be set aside again. It reports whether there were any. Nothing else is ever
+// dropped.
 func (b *Book) makeRoom(ctx context.Context) (some bool, err error) {
 	if !b.short.Swap(true) {
-		b.log.Error("the disk is full: old thinned readings are given up to keep the rest of the record", "path", b.path)
+		b.log.Error("disk full: dropping old thinned readings to keep the rest of the record", "path", b.path)
 	}
 	b.shedAt = time.Time{}
 	if err := os.Remove(reserveName(b.path)); err != nil && !errors.Is(err, os.ErrNotExist) { //nolint:gosec // a person names the file
@@ -92,7 +92,7 @@ func (b *Book) makeRoom(ctx context.Context) (some bool, err error) {
 		const most = `SELECT max(200, count(*) / 8) FROM series`
 		n, err := b.change(ctx, `DELETE FROM series WHERE id IN (SELECT id FROM series ORDER BY id LIMIT (`+most+`))`)
 		if err != nil {
-			return some, fmt.Errorf("give up thinned readings: %w", err)
+			return some, fmt.Errorf("drop thinned readings: %w", err)
 		}
 		if n == 0 {
 			return some, nil
@@ -107,13 +107,12 @@ func (b *Book) makeRoom(ctx context.Context) (some bool, err error) {
 	}
 }
 
-// writeBack gives what is free in the file, and the room of the log, back to
-// the disk. If it cannot be done now, there may be room enough all the same:
-// the next try tells.
+// writeBack returns free room in the file, and the room of the log, to the disk. If
+// that fails now there may be enough room anyway: the next try shows.
 func (b *Book) writeBack(ctx context.Context) {
 	for _, s := range []string{`PRAGMA incremental_vacuum`, `PRAGMA wal_checkpoint(TRUNCATE)`} {
 		if _, err := b.durable.ExecContext(ctx, s); err != nil {
-			b.log.Debug("room cannot be given back", "statement", s, "err", err)
+			b.log.Debug("cannot return room to the disk", "statement", s, "err", err)
 		}
 	}
 }
@@ -126,8 +125,8 @@ func (b *Book) change(ctx context.Context, statement string, args ...any) (rows 
 	return res.RowsAffected()
 }
 
-// Relieve looks whether a disk that was full has room again, so that ShortOfSpace
-// ends without waiting for the next write.
+// Relieve checks whether a full disk has room again, so that ShortOfSpace ends
+// without waiting for the next write.
 func (b *Book) Relieve(ctx context.Context) error {
 	if !b.short.Load() {
 		return nil
@@ -140,8 +139,8 @@ func (b *Book) Relieve(ctx context.Context) error {
 	return nil
 }
 
-// relieved notes that there is room again. Where that was made by giving up
-// readings, a person shall see it for a while.
+// relieved records that there is room again. If dropping readings made that room,
+// the state stays visible for a while.
 func (b *Book) relieved() {
 	const shown = 10 * time.Minute
 	if !b.short.Load() || time.Since(b.shedAt) < shown {
@@ -149,11 +148,11 @@ func (b *Book) relieved() {
 	}
 	if err := b.reserve(); err == nil {
 		b.short.Store(false)
-		b.log.Info("the disk has room again", "thinned_readings_lost", b.Shed())
+		b.log.Info("disk has room again", "thinned_readings_lost", b.Shed())
 	}
 }
 
-// withoutSeries leaves out of a batch what a full disk does not take.
+// withoutSeries leaves out of a batch what a full disk cannot take.
 func withoutSeries(entries []Entry) (kept []Entry, lost int) {
 	for _, e := range entries {
 		lost += len(e.Rows.Series)
@@ -163,16 +162,16 @@ func withoutSeries(entries []Entry) (kept []Entry, lost int) {
 	return kept, lost
 }
 
-// Keep says how long thinned readings are kept; 0, which is how a Book begins,
-// keeps them for ever. Everything else is kept for ever in any case.
+// Keep sets how long thinned readings are kept; 0, the initial value of a Book,
+// keeps them forever. Everything else is always kept forever.
 func (b *Book) Keep(d time.Duration) { b.keepFor.Store(int64(d)) }
 
-// tidyAtOnce is how many old thinned readings go with one commit.
+// tidyAtOnce is how many old thinned readings one commit deletes.
 const tidyAtOnce = 500
 
-// tidy deletes old thinned readings, with the commit that adds new ones. It
-// goes by trusted clocks only; a row from a time whose clock was not trusted
-// goes with its neighbours. What a wrong clock could cost is bounded.
+// tidy deletes old thinned readings, in the commit that adds new ones. It uses
+// trusted clocks only; a row from a time without a trusted clock goes with its
+// neighbours. What a wrong clock could cost is bounded.
 func (w *writer) tidy(ctx context.Context, keepFor time.Duration, e *Entry) error {
 	if keepFor <= 0 || !e.Stamp.Trusted || len(e.Rows.Series) == 0 {
 		return nil

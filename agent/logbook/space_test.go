@@ -19,7 +19,7 @@ import (
 	"bayward/agent/interlock"
 )
 
-// hours are thinned readings, one for each hour from n on.
+// hours returns thinned readings, one for each hour from n on.
 func hours(n, count int) (out []Series) {
 	for i := range count {
 		s := someSeries(1)
@@ -29,8 +29,8 @@ func hours(n, count int) (out []Series) {
 	return out
 }
 
-// A writer that never rests leaves the outbox's cursor its turn: between the
-// asking and the answer no more writes end than were in the line.
+// A writer that never rests gives the outbox's cursor its turn: between request and
+// answer, no more writes end than were in the queue.
 func TestCursorIsNotStarved(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	fill(t, b, 60)
@@ -54,13 +54,13 @@ func TestCursorIsNotStarved(t *testing.T) {
 			}
 		})
 	}
-	for wrote.Load() < 2*writers { // all are at it
+	for wrote.Load() < 2*writers { // all are writing
 		time.Sleep(time.Millisecond)
 	}
 	for n := range 50 {
 		before := wrote.Load()
 		require.NoError(t, b.Sent(t.Context(), "bay-1", uint64(n+1)))
-		// One is under way, the others stand before; each may have counted late.
+		// One is running, the others are queued before; each may have counted late.
 		require.LessOrEqual(t, wrote.Load()-before, int64(2*writers))
 	}
 	close(stop)
@@ -70,8 +70,8 @@ func TestCursorIsNotStarved(t *testing.T) {
 	require.Equal(t, 60+int(wrote.Load())-50, n)
 }
 
-// fillUp writes events until the disk takes no more, and thinned readings
-// before. Each event is checked to be there whole.
+// fillUp writes events until the disk takes no more, and thinned readings before.
+// It checks that each event is there whole.
 func fillUp(t *testing.T, b *Book, most int) (stored int, failed error) {
 	t.Helper()
 	writeRows(t, b, Rows{Charges: []Charge{someCharge(1)}, Visits: []Visit{someVisit(30)}, Series: hours(0, 3000)})
@@ -86,11 +86,12 @@ func fillUp(t *testing.T, b *Book, most int) (stored int, failed error) {
 	return stored, nil
 }
 
-// fullDiskKeeps is what a full disk must leave whole: all but the readings.
+// fullDiskKeeps checks what a full disk must leave whole: everything but the
+// readings.
 func fullDiskKeeps(t *testing.T, b *Book, stored int, failed error) {
 	t.Helper()
 	require.True(t, diskFull(failed), "the disk must get full: %v", failed)
-	require.Zero(t, len(allOf(t, b.Series(t.Context(), Query{}))), "readings go before anything else is refused") //nolint:testifylint // thousands of rows are no message
+	require.Zero(t, len(allOf(t, b.Series(t.Context(), Query{}))), "readings are dropped before anything else is refused") //nolint:testifylint // thousands of rows are no message
 	require.Equal(t, 3000, b.Shed())
 	require.True(t, b.ShortOfSpace())
 	mustCount(t, b, "bay-1", stored)
@@ -181,8 +182,8 @@ func fillDisk(t *testing.T, dir string) (junk string) {
 	return f.Name()
 }
 
-// TestOpenWithoutABlock: others have taken every block while the agent was off. It
-// gives up what it had laid by, and the record goes on.
+// TestOpenWithoutABlock: every block was taken while the agent was off. It gives up
+// what it had set aside, and the record continues.
 func TestOpenWithoutABlock(t *testing.T) {
 	dir := smallDisk(t, 8)
 	path := filepath.Join(dir, "l.db")
@@ -202,7 +203,7 @@ func TestOpenWithoutABlock(t *testing.T) {
 	require.Len(t, allOf(t, b.Series(t.Context(), Query{})), 300, "there was room enough for them")
 }
 
-// Somebody else fills the disk: the record goes on in the room that old
+// Another program fills the disk: the record continues in the room that old
 // readings leave.
 func TestDiskFilledByOthers(t *testing.T) {
 	dir := smallDisk(t, 16)
@@ -224,8 +225,8 @@ func TestDiskFilledByOthers(t *testing.T) {
 	require.False(t, b.ShortOfSpace())
 }
 
-// Old readings go, and nothing else; a row of a time without a trusted clock
-// goes with its neighbours, and a clock that is not trusted takes nothing.
+// Only old readings are deleted; a row of a time without a trusted clock goes with
+// its neighbours, and an untrusted clock deletes nothing.
 func TestRetention(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	const day = 24

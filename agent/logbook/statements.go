@@ -5,8 +5,8 @@ import (
 	"database/sql"
 )
 
-// statements is a transaction that keeps its statements prepared. The same few
-// run for each row, and to read the text of one costs more than to run it.
+// statements is a transaction that keeps its statements prepared. The same few run
+// for each row, and parsing one costs more than running it.
 type statements struct {
 	tx   *sql.Tx
 	kept map[string]*sql.Stmt
@@ -14,7 +14,7 @@ type statements struct {
 
 func keeping(tx *sql.Tx) *statements { return &statements{tx, map[string]*sql.Stmt{}} }
 
-// prepared gives a statement, which ends with the transaction.
+// prepared returns a statement, which ends with the transaction.
 func (s *statements) prepared(ctx context.Context, query string) (*sql.Stmt, error) {
 	if have := s.kept[query]; have != nil {
 		return have, nil
@@ -26,7 +26,7 @@ func (s *statements) prepared(ctx context.Context, query string) (*sql.Stmt, err
 	return made, err
 }
 
-// QueryContext is that of the transaction.
+// QueryContext runs a query in the transaction.
 func (s *statements) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
 	p, err := s.prepared(ctx, query) //nolint:sqlclosecheck // it ends with the transaction
 	if err != nil {
@@ -35,16 +35,16 @@ func (s *statements) QueryContext(ctx context.Context, query string, args ...any
 	return p.QueryContext(ctx, args...)
 }
 
-// QueryRowContext is that of the transaction.
+// QueryRowContext runs a query for one row in the transaction.
 func (s *statements) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
 	p, err := s.prepared(ctx, query) //nolint:sqlclosecheck // it ends with the transaction
 	if err != nil {
-		return s.tx.QueryRowContext(ctx, query, args...) // which says the same
+		return s.tx.QueryRowContext(ctx, query, args...) // which gives the same error
 	}
 	return p.QueryRowContext(ctx, args...)
 }
 
-// ExecContext is that of the transaction.
+// ExecContext runs a statement in the transaction.
 func (s *statements) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
 	p, err := s.prepared(ctx, query) //nolint:sqlclosecheck // it ends with the transaction
 	if err != nil {

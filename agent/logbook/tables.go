@@ -7,14 +7,14 @@ import (
 	"time"
 )
 
-// table tells how rows of one type are kept. One list of columns serves for
-// writing and reading, so that none can be forgotten in one of them.
+// table describes how rows of one type are stored. One list of columns serves for
+// writing and reading, so that neither can miss one.
 type table[T any] struct {
 	name string
 	cols []string // besides id, bay_id and pack_id
-	// refs gives the places of cols in a row, in the same order.
+	// refs returns the fields of cols in a row, in the same order.
 	refs func(*T) []any
-	// own gives the places of the id and of the names of bay and pack.
+	// own returns the fields of the id and of the names of bay and pack.
 	own func(*T) (id *int64, bayName, packName *string)
 }
 
@@ -90,33 +90,34 @@ var seriesTable = table[Series]{
 	own: func(s *Series) (*int64, *string, *string) { return &s.ID, &s.Bay, &s.Pack },
 }
 
-// selects is the beginning of a query that reads whole rows. The table goes by
-// the name t in what follows.
+// selects returns the start of a query that reads whole rows. The table has the
+// alias t.
 func (t *table[T]) selects() string {
 	return "SELECT t.id, bay.name, coalesce(pack.name, ''), t." + strings.Join(t.cols, ", t.") +
 		" FROM " + t.name + " t JOIN bay ON bay.id = t.bay_id LEFT JOIN pack ON pack.id = t.pack_id "
 }
 
-// places is where a row that was selected goes.
+// places returns where a selected row goes.
 func (t *table[T]) places(row *T) []any {
 	id, bayName, packName := t.own(row)
 	return append([]any{id, bayName, packName}, t.refs(row)...)
 }
 
-// insert adds a row; its arguments are the bay's id, the pack's and refs.
+// insert returns the statement that adds a row; its arguments are the bay's id, the
+// pack's and refs.
 func (t *table[T]) insert() string {
 	return "INSERT INTO " + t.name + " (bay_id, pack_id, " + strings.Join(t.cols, ", ") +
 		") VALUES (?, ?" + strings.Repeat(", ?", len(t.cols)) + ") RETURNING id"
 }
 
-// update replaces the open row of a bay; its arguments are the pack's id, refs
-// and the bay's id.
+// update returns the statement that replaces the open row of a bay; its arguments
+// are the pack's id, refs and the bay's id.
 func (t *table[T]) update(also string) string {
 	return "UPDATE " + t.name + " SET pack_id = ?, " + strings.Join(t.cols, " = ?, ") +
 		" = ? WHERE bay_id = ? AND end_wall_ms IS NULL" + also + " RETURNING id"
 }
 
-// msOf keeps a time as milliseconds since 1970.
+// msOf stores a time as milliseconds since 1970.
 type msOf struct{ t *time.Time }
 
 // Value implements driver.Valuer.
@@ -126,7 +127,7 @@ func (m msOf) Value() (driver.Value, error) { return m.t.UnixMilli(), nil }
 func (m msOf) Scan(v any) error {
 	ms, ok := v.(int64)
 	if !ok {
-		return fmt.Errorf("%v is no time", v)
+		return fmt.Errorf("%v is not a time", v)
 	}
 	*m.t = time.UnixMilli(ms).UTC()
 	return nil
@@ -152,7 +153,7 @@ func (e endOf) Scan(v any) error {
 	return msOf(e).Scan(v)
 }
 
-// wordsOf keeps words as one text, joined by spaces.
+// wordsOf stores words as one text, joined by spaces.
 type wordsOf struct{ words *[]string }
 
 // Value implements driver.Valuer.
@@ -162,7 +163,7 @@ func (w wordsOf) Value() (driver.Value, error) { return strings.Join(*w.words, "
 func (w wordsOf) Scan(v any) error {
 	text, ok := v.(string)
 	if !ok {
-		return fmt.Errorf("%v is no text", v)
+		return fmt.Errorf("%v is not a text", v)
 	}
 	*w.words = strings.Fields(text)
 	return nil

@@ -8,7 +8,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// How fine the thinned readings are: minutes near an event, to both sides; else
+// Resolution of the thinned readings: minutes on both sides of an event; otherwise
 // ten minutes while current flows, and an hour at rest.
 const (
 	fineSpan   = time.Minute
@@ -17,15 +17,15 @@ const (
 	restSpan   = time.Hour
 )
 
-// thinner makes few rows of many ticks. Minutes wait until it is known whether
-// an event is near.
+// thinner makes few rows of many ticks. Minutes wait until it is clear whether an
+// event is near.
 type thinner struct {
 	minute  bucket
 	waiting []bucket      // minutes without an event after them yet
 	fineTo  time.Duration // on the bay's clock; minutes up to here are kept
 }
 
-// take adds a tick and gives the rows that are complete.
+// take adds a tick and returns the complete rows.
 func (t *thinner) take(s Stamp, p *bay.Picture, dt time.Duration, event bool) []Series {
 	if t.minute.ticks > 0 && (p.Now-t.minute.from > fineSpan || packOf(p) != t.minute.row.Pack) {
 		t.endMinute()
@@ -45,8 +45,8 @@ func (t *thinner) endMinute() {
 	t.minute = bucket{}
 }
 
-// ready gives what is decided: the minutes that are near an event one by one,
-// the others together.
+// ready returns what is decided: the minutes near an event one by one, the others
+// merged.
 func (t *thinner) ready(p *bay.Picture, event bool) []Series {
 	if len(t.waiting) == 0 {
 		return nil
@@ -75,7 +75,7 @@ func (t *thinner) ready(p *bay.Picture, event bool) []Series {
 	return append(out, merged(far)...)
 }
 
-// flush gives everything.
+// flush returns everything.
 func (t *thinner) flush() []Series {
 	if t.minute.ticks > 0 {
 		t.endMinute()
@@ -97,7 +97,7 @@ func merged(minutes []bucket) []Series {
 	return out
 }
 
-// tally is what is kept of one column.
+// tally is the summary of one column.
 type tally struct {
 	n, sum    float64
 	low, high float64
@@ -143,21 +143,21 @@ func (t *tally) most() Num {
 	return rounded(t.high)
 }
 
-// rounded keeps no digits that no sensor has.
+// rounded drops digits that no sensor has.
 func rounded(v float64) Num { return Known(math.Round(v*1e4) / 1e4) }
 
-// bucket gathers the ticks of one span.
+// bucket collects the ticks of one span.
 type bucket struct {
 	from, to time.Duration
 	ticks    int
-	row      Series // what is not a tally
+	row      Series // everything except the tallies
 	v, a, c  tally
 	air      tally
 	level    tally
 	h2       tally
 }
 
-// begin starts where the tick before left off, so that spans meet.
+// begin starts where the previous tick ended, so that spans meet.
 func (b *bucket) begin(s Stamp, p *bay.Picture, dt time.Duration) {
 	b.from = p.Now - dt
 	b.row = Series{Bay: p.Bay, Pack: packOf(p), Start: s.earlier(dt)}

@@ -7,10 +7,10 @@ import (
 	"fmt"
 )
 
-// writer is one transaction under way.
+// writer is one open transaction.
 type writer struct {
 	tx   *statements
-	seqs []uint64 // numbers given
+	seqs []uint64 // numbers assigned
 }
 
 func (w *writer) entry(ctx context.Context, e *Entry) error {
@@ -86,7 +86,7 @@ func (w *writer) memories(ctx context.Context, e *Entry, bayID int64, pack sql.N
 	return err
 }
 
-// pack finds or makes the id of a pack; no name is no pack.
+// pack finds or creates the id of a pack; no name means no pack.
 func (w *writer) pack(ctx context.Context, name string) (id sql.NullInt64, err error) {
 	return w.named(ctx, "pack", name)
 }
@@ -171,7 +171,7 @@ func put[T any](ctx context.Context, w *writer, t *table[T], row *T, s *Span, al
 	if err != nil {
 		return 0, err
 	}
-	if s.Origin == ByAgent { // what was kept by hand was closed long ago
+	if s.Origin == ByAgent { // imported rows were closed long ago
 		args := append([]any{packID}, t.refs(row)...)
 		err = w.tx.QueryRowContext(ctx, t.update(also), append(append(args, bayID), key...)...).Scan(&id)
 		if !errors.Is(err, sql.ErrNoRows) {

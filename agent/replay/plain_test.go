@@ -16,15 +16,12 @@ import (
 	"pgregory.net/rapid"
 )
 
-// number is a field as strconv reads it, bit by bit.
-func number(field string) string {
-	text := strings.TrimSpace(field)
-	v, err := strconv.ParseFloat(text, 64)
-	switch {
-	case text == "":
-		return " none"
-	case err != nil:
-		return " bad"
+// standard is a field as strconv reads it, bit by bit; what is none, or nothing,
+// is the number that a row has for it.
+func standard(field string) string {
+	v, err := strconv.ParseFloat(strings.TrimSpace(field), 64)
+	if err != nil {
+		v = math.NaN()
 	}
 	return fmt.Sprintf(" %x", math.Float64bits(v))
 }
@@ -53,14 +50,14 @@ func numbersByStandard(in io.Reader) string {
 		line, _ := r.FieldPos(0)
 		fmt.Fprint(&b, line)
 		for _, field := range rec {
-			b.WriteString(number(field))
+			b.WriteString(standard(field))
 		}
 		b.WriteByte('\n')
 	}
 }
 
 // numbersByRows are the same as a trace reads them; plain counts the rows that were
-// plain decimals.
+// read in one pass.
 func numbersByRows(in io.Reader) (text string, plain int) {
 	r := rows{in: bufio.NewReaderSize(in, 64)}
 	head, err := r.next()
@@ -70,24 +67,19 @@ func numbersByRows(in io.Reader) (text string, plain int) {
 	r.values = make([]float64, len(head))
 	var b strings.Builder
 	for {
-		fast := r.decimals()
-		if !fast {
-			if _, err := r.next(); err != nil {
-				return b.String() + end(err), plain
-			}
+		if err := r.numbers(); err != nil {
+			return b.String() + end(err), plain
 		}
 		fmt.Fprint(&b, r.line)
-		for i := range r.values {
-			if field := string(r.field(i)); !fast {
-				b.WriteString(number(field))
-			} else if got, want := fmt.Sprintf(" %x", math.Float64bits(r.values[i])), number(field); got != want {
-				return fmt.Sprintf("line %d: %q was read as%s, strconv reads%s", r.line, field, got, want), plain
-			} else {
-				b.WriteString(got)
+		for i, v := range r.values {
+			got := fmt.Sprintf(" %x", math.Float64bits(v))
+			if field := string(r.field(i)); got != standard(field) {
+				return fmt.Sprintf("line %d: %q was read as%s, strconv reads%s", r.line, field, got, standard(field)), plain
 			}
+			b.WriteString(got)
 		}
 		b.WriteByte('\n')
-		if fast {
+		if r.plain.row != nil {
 			plain++
 		}
 	}

@@ -6,6 +6,8 @@ import (
 	"encoding/csv"
 	"errors"
 	"io"
+	"math"
+	"strconv"
 )
 
 // rows splits CSV into fields as encoding/csv does with '#' for comments and
@@ -19,86 +21,43 @@ type rows struct {
 	fields [][]byte // of the last row, valid until the next
 	want   int      // fields of a row; 0 before the first
 
-	// Of a row that was read as plain decimals: its fields, the line, which is not
-	// split, and what follows the first field.
-	values      []float64
-	plain, tail []byte
-	ahead       []byte // what lies in the buffer after it
-	taken       int    // bytes before ahead that are still to be discarded
+	values []float64 // of the last row, one for each field of the header
+	plain  plain
 
 	slow *csv.Reader // nil while lines are plain
 	skip int         // lines read before slow took over
 }
 
-// decimals reads the next row into values if it is a line of plain decimals that
-// lies whole in the buffer, as nearly every row is. Else it takes nothing, and next
-// reads the row.
-func (r *rows) decimals() bool {
-	if r.ahead == nil && r.slow == nil {
-		r.ahead, _ = r.in.Peek(r.in.Buffered()) // never more than is there
+// numbers reads the next row into values; a field that holds no number, or nothing,
+// is NaN there. The errors are those of next.
+func (r *rows) numbers() error {
+	if r.onePass() {
+		return nil
 	}
-	n := r.plainLine(r.ahead)
-	if n == 0 {
-		_, _ = r.in.Discard(r.taken)
-		r.ahead, r.taken, r.plain, r.tail = nil, 0, nil, nil
-		return false
+	fields, err := r.next()
+	if err != nil {
+		return err
 	}
-	r.plain, r.ahead = r.ahead[:n], r.ahead[n:]
-	r.taken += n
-	r.line++
-	return true
+	for i, f := range fields {
+		r.values[i] = number(f)
+	}
+	return nil
 }
 
-// plainLine reads the first line of a text into values, and gives its length with
-// its end: 0 when it is anything but a plain decimal for each value, or its end is
-// not there. Where all but the first field stand as in the row before, as they do
-// for many rows of a pack at rest, the values do as well.
-func (r *rows) plainLine(text []byte) (length int) {
-	v, n := leading(text)
-	if n == 0 {
-		return 0
+func number(field []byte) float64 {
+	v, err := strconv.ParseFloat(string(bytes.TrimSpace(field)), 64)
+	if err != nil {
+		return math.NaN()
 	}
-	r.values[0] = v
-	if len(r.tail) > 0 && bytes.HasPrefix(text[n:], r.tail) {
-		return n + len(r.tail)
-	}
-	first := n
-	for k := 1; k < len(r.values); k++ {
-		if n == len(text) || text[n] != ',' {
-			return 0
-		}
-		v, more := leading(text[n+1:])
-		if more == 0 {
-			return 0
-		}
-		r.values[k] = v
-		n += 1 + more
-	}
-	end := lineEnd(text[n:])
-	if end == 0 {
-		return 0
-	}
-	r.tail = text[first : n+end]
-	return n + end
-}
-
-// lineEnd is the length of the line's end that a text begins with, 0 for none.
-func lineEnd(text []byte) int {
-	switch {
-	case len(text) > 0 && text[0] == '\n':
-		return 1
-	case len(text) > 1 && text[0] == '\r' && text[1] == '\n':
-		return 2
-	}
-	return 0
+	return v
 }
 
 // field is the text of one field of the last row.
 func (r *rows) field(i int) []byte {
-	if r.plain == nil {
+	if r.plain.row == nil {
 		return r.fields[i]
 	}
-	return bytes.Split(r.plain, []byte{','})[i]
+	return bytes.Split(r.plain.row, []byte{','})[i]
 }
 
 // next reads one row; at the end it returns io.EOF, and for a row that is not

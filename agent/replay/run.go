@@ -127,9 +127,6 @@ func (r *runner) step(timeS float64, in *bay.Readings) error {
 	if c := &pic.Seen.PackC; c.OK() {
 		r.maxC = max(r.maxC, c.Value)
 	}
-	if r.any && len(events) == 0 && r.was.same(pic) {
-		return nil
-	}
 	now := stateOf(pic)
 	if r.any && now == r.was {
 		return nil
@@ -155,13 +152,6 @@ func stateOf(p *bay.Picture) state {
 		}
 	}
 	return s
-}
-
-// same tells whether a tick without an event leaves the state as it was. Findings
-// come and go with an event.
-func (s *state) same(p *bay.Picture) bool {
-	c := &p.Charge
-	return p.Stage == s.stage && p.Permit.Granted == s.granted && c.Full == s.full && (!c.Full || c.Evidence == s.evidence) && c.Pending == s.pending && c.Doubt == s.doubt
 }
 
 func lineOf(timeS float64, p *bay.Picture) line {

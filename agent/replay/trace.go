@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"strings"
 	"time"
 
@@ -153,34 +152,17 @@ func (t *Trace) Fit(s *bay.Setup) {
 // time is as printed in the trace; the readings count from its first row. At
 // the end it returns io.EOF.
 func (t *Trace) Next() (atS float64, r *bay.Readings, err error) {
-	if t.rows.decimals() {
-		if err := t.pass(t.rows.values[t.at[timeS]]); err != nil {
-			return 0, nil, err
-		}
-		for c := packV; c < numColumns; c++ {
-			if i := t.at[c]; i >= 0 {
-				t.hold(c, t.rows.values[i])
-			}
-		}
-		return t.last, &t.seen, nil
-	}
-	return t.spelt()
-}
-
-// spelt is Next for a row that is not of plain decimals alone.
-func (t *Trace) spelt() (atS float64, r *bay.Readings, err error) {
-	rec, err := t.rows.next()
-	if err != nil {
+	if err := t.rows.numbers(); err != nil {
 		if errors.Is(err, io.EOF) {
 			return 0, nil, io.EOF
 		}
 		return 0, nil, t.broken(err, "as many fields as the header, separated by commas")
 	}
-	if err := t.time(rec); err != nil {
+	if err := t.time(); err != nil {
 		return 0, nil, err
 	}
 	for c := packV; c < numColumns; c++ {
-		v, ok, err := t.number(rec, c)
+		v, ok, err := t.number(c)
 		if err != nil {
 			return 0, nil, err
 		}
@@ -199,26 +181,17 @@ func (t *Trace) hold(c column, v float64) {
 	t.seen.Level = reading.LevelBetween(v, v, t.seen.Now)
 }
 
-func (t *Trace) time(rec [][]byte) error {
-	s, ok, err := t.number(rec, timeS)
-	if err != nil {
+// time lets the time go on to that of the row.
+func (t *Trace) time() error {
+	s, ok, err := t.number(timeS)
+	switch {
+	case err != nil:
 		return err
-	}
-	if !ok {
-		s = math.Inf(1)
-	}
-	return t.pass(s)
-}
-
-// pass lets the time go on to that of the row.
-func (t *Trace) pass(s float64) error {
-	if s > maxTimeS || s < -maxTimeS {
+	case !ok || s > maxTimeS || s < -maxTimeS:
 		return t.bad(timeS, "seconds between -9e9 and 9e9")
-	}
-	if t.any && s < t.last {
+	case t.any && s < t.last:
 		return t.bad(timeS, fmt.Sprintf("time must not go back: the row before is at %v s", t.last))
-	}
-	if !t.any {
+	case !t.any:
 		t.start = s
 	}
 	t.any, t.last = true, s
@@ -226,17 +199,23 @@ func (t *Trace) pass(s float64) error {
 	return nil
 }
 
-func (t *Trace) number(rec [][]byte, c column) (v float64, ok bool, err error) {
+// number is a column of the last row; ok is false where it is absent or empty.
+func (t *Trace) number(c column) (v float64, ok bool, err error) {
 	i := t.at[c]
 	if i < 0 {
 		return 0, false, nil
 	}
-	v, ok, err = parse(rec[i])
-	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, false, t.bad(c, "a number, or nothing for no reading")
+	if v = t.rows.values[i]; finite(v) {
+		return v, true, nil
 	}
-	return v, ok, nil
+	if len(bytes.TrimSpace(t.rows.field(i))) == 0 {
+		return 0, false, nil
+	}
+	return 0, false, t.bad(c, "a number, or nothing for no reading")
 }
+
+// finite: infinity less itself is not 0, and what is no number equals nothing.
+func finite(v float64) bool { return v-v == 0 }
 
 // bad says what is wrong with a field of the last row.
 func (t *Trace) bad(c column, accepted string) error {

@@ -1,0 +1,189 @@
+package bay_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/order"
+	"bayward/agent/order/ordertest"
+	"bayward/agent/reading"
+)
+
+// TestEveryOrderInTheCore: it is taken once; out of a visit, when it needs one,
+// it is not; and what the core holds of it is what was asked.
+func TestEveryOrderInTheCore(t *testing.T) {
+	ordertest.Each(t, func(t *testing.T, o order.Order) {
+		o.ID, o.By = "x-1", "A. Person"
+		core := ordertest.NewCore(t, o.Kind)
+		e := core.Ask(t, o)
+		require.Equal(t, bay.OrderTaken, e.Kind, e.Text)
+		require.Equal(t, o, e.Asked)
+		again := core.Ask(t, o)
+		require.Equal(t, bay.OrderRefused, again.Kind)
+		if !o.Kind.Row().InVisit || o.Kind == order.Fill || o.Kind == order.Quality {
+			require.Equal(t, order.Refusal{Code: order.Repeated, Kind: o.Kind}, again.Why)
+		}
+		if o.Kind.Row().InVisit {
+			e := ordertest.NewCore(t, order.Hold).Ask(t, o)
+			require.Equal(t, order.Refusal{Code: order.NoVisit, Kind: o.Kind}, e.Why)
+		}
+	})
+}
+
+// TestEveryBoundInTheCore: each number at its bounds and beyond.
+func TestEveryBoundInTheCore(t *testing.T) {
+	ordertest.Each(t, func(t *testing.T, o order.Order) {
+		for _, at := range ordertest.Bounds(o, ordertest.Cells) {
+			at.ID, at.By = "x-1", "A. Person"
+			e := ordertest.NewCore(t, o.Kind).Ask(t, at.Order)
+			require.Equal(t, at.Beyond, e.Kind == bay.OrderRefused, "%+v: %s", at.Order, e.Text)
+			if at.Beyond {
+				require.Equal(t, order.OutOfRange, e.Why.Code)
+				require.Equal(t, at.Field, e.Why.Field)
+				require.InDelta(t, at.Field.Number(&at.Order), e.Why.Value, 0)
+			}
+		}
+	})
+}
+
+// stand is one bay in a state that a refusal needs.
+type stand struct {
+	setup  func(*bay.Setup)
+	before []order.Order
+	read   func(*bay.Readings)
+	ask    order.Order
+	want   order.Refusal
+}
+
+func packs(s *bay.Setup) {
+	other := s.Pack
+	other.Name = "lift-b"
+	s.Packs, s.Pack = []bay.Pack{s.Pack, other}, bay.Pack{}
+}
+
+func recognised(s *bay.Setup) { packs(s); s.Recognises = true }
+
+func unplugged(r *bay.Readings) { r.PackV = reading.Good(0, r.Now) }
+
+func named(name string) order.Order { return order.Order{Kind: order.Pack, Pack: name} }
+
+// refusals get every refusal that a core can give; the edges alone find what is
+// missing or stray in a message.
+var refusals = map[order.Code]stand{
+	order.NoID:        {ask: order.Order{Kind: order.Hold, ID: "none"}, want: order.Refusal{Kind: order.Hold}},
+	order.NoPerson:    {ask: order.Order{Kind: order.Hold, By: "none"}, want: order.Refusal{Kind: order.Hold}},
+	order.NoSuchOrder: {},
+	order.Repeated:    {before: []order.Order{{Kind: order.Hold, ID: "x"}}, ask: order.Order{Kind: order.Fill, Cell: 1, ID: "x"}, want: order.Refusal{Kind: order.Fill}},
+	order.NothingSaid: {ask: order.Order{Kind: order.Quality, Unmeasured: true}, want: order.Refusal{Kind: order.Quality}},
+	order.OutOfRange: {
+		ask:  order.Order{Kind: order.Level, Cell: 13},
+		want: order.Refusal{Kind: order.Level, Field: order.CellField, Value: 13, Low: 1, High: 12},
+	},
+	order.BadText: {
+		ask:  order.Order{Kind: order.Quality, Water: "tap"},
+		want: order.Refusal{Kind: order.Quality, Field: order.WaterField, Low: 1, High: 13, Name: "tap"},
+	},
+	order.NoVisit:     {ask: order.Order{Kind: order.Fill, Cell: 1}, want: order.Refusal{Kind: order.Fill}},
+	order.VisitIsOpen: {before: []order.Order{{Kind: order.VisitOpen}}, ask: order.Order{Kind: order.VisitOpen}, want: order.Refusal{Kind: order.VisitOpen, Name: "A. Person"}},
+	order.PackUnknown: {setup: packs, ask: order.Order{Kind: order.VisitOpen}, want: order.Refusal{Kind: order.VisitOpen}},
+	order.NoPack:      {read: unplugged, ask: order.Order{Kind: order.Gravity, Cell: 1, Gravity: 1.2, AtC: 20}, want: order.Refusal{Kind: order.Gravity}},
+	order.OnePack:     {ask: named("lift-a"), want: order.Refusal{Kind: order.Pack, Name: "lift-24v"}},
+	order.NoSuchPack:  {setup: packs, ask: named("lift-x"), want: order.Refusal{Kind: order.Pack, Name: "lift-x"}},
+	order.PackElsewhere: {
+		setup: packs, read: func(r *bay.Readings) { r.Taken = []string{"lift-b"} },
+		ask: named("lift-b"), want: order.Refusal{Kind: order.Pack, Name: "lift-b"},
+	},
+	order.SensorsDisagree: {
+		setup: recognised, read: func(r *bay.Readings) { r.Pack = bay.PackSeen{At: r.Now, Fault: reading.Contradictory} },
+		ask: named("lift-b"), want: order.Refusal{Kind: order.Pack},
+	},
+	order.OtherPackSensed: {
+		setup: recognised, read: func(r *bay.Readings) { r.Pack = bay.PackSeen{Name: "lift-24v", At: r.Now, Fault: reading.None} },
+		ask: named("lift-b"), want: order.Refusal{Kind: order.Pack, Name: "lift-24v"},
+	},
+	order.AboveVentWell: {
+		ask:  order.Order{Kind: order.Level, Cell: 1, LevelMM: 60},
+		want: order.Refusal{Kind: order.Level, Field: order.LevelField, Value: 60, High: 22},
+	},
+	order.TemperatureUnknown: {
+		read: func(r *bay.Readings) { r.PackC = reading.Bad(reading.Open, r.Now) },
+		ask:  order.Order{Kind: order.Level, Cell: 1, LevelMM: 6}, want: order.Refusal{Kind: order.Level, Field: order.LevelField, Value: 6, High: 22},
+	},
+	order.LevelUnknown: {
+		read: func(r *bay.Readings) { r.Level = reading.Level{At: r.Now, Fault: reading.Open} },
+		ask:  order.Order{Kind: order.Level, Cell: 1, LevelMM: 6}, want: order.Refusal{Kind: order.Level, Field: order.LevelField, Value: 6, High: 22},
+	},
+}
+
+// TestEveryRefusal: each code comes from the core with its numbers, and a
+// refused order changes nothing.
+func TestEveryRefusal(t *testing.T) {
+	for c := order.NoCode + 1; c < order.NumCodes; c++ {
+		if c == order.Missing || c == order.Stray {
+			continue
+		}
+		t.Run(c.String(), func(t *testing.T) {
+			s, ok := refusals[c]
+			require.True(t, ok, "no case gets the refusal %s: add one to refusals", c)
+			s.want.Code = c
+			e := s.refused(t)
+			require.Equal(t, bay.OrderRefused, e.Kind, e.Text)
+			require.Equal(t, s.want, e.Why)
+		})
+	}
+}
+
+func (s *stand) refused(t *testing.T) bay.Event {
+	t.Helper()
+	setup, now := visitSetup(), time.Duration(0)
+	if s.setup != nil {
+		s.setup(&setup)
+	}
+	core := bay.New(setup)
+	step := func(orders ...order.Order) []bay.Event {
+		now += time.Second
+		r := bay.Readings{
+			Now: now, PackV: reading.Good(25.2, now), CurrentA: reading.Good(0, now), PackC: reading.Good(25, now),
+			AmbientC: reading.Good(21, now), Level: reading.LevelBetween(6, 6, now), Orders: orders,
+		}
+		if s.read != nil {
+			s.read(&r)
+		}
+		_, events := core.Step(&r)
+		return events
+	}
+	for range 60 {
+		step()
+	}
+	for _, o := range s.before {
+		step(signedBy(o, "before"))
+	}
+	before := core.Memory()
+	for _, e := range step(signedBy(s.ask, "asked")) {
+		if e.Kind == bay.OrderRefused || e.Kind == bay.OrderTaken {
+			after := core.Memory()
+			require.Equal(t, before.Visit == nil, after.Visit == nil)
+			require.Equal(t, before.OrderIDs, after.OrderIDs)
+			require.Equal(t, before.Held, after.Held)
+			return e
+		}
+	}
+	t.Fatal("the core does not answer")
+	return bay.Event{}
+}
+
+// signedBy fills in who and which; "none" asks for nobody and nothing.
+func signedBy(o order.Order, id string) order.Order {
+	for place, otherwise := range map[*string]string{&o.ID: id, &o.By: "A. Person"} {
+		switch *place {
+		case "":
+			*place = otherwise
+		case "none":
+			*place = ""
+		}
+	}
+	return o
+}

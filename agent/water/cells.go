@@ -27,26 +27,27 @@ const (
 	useVisits = 3
 )
 
-// cell is one cell's estimate relative to the pilot's settled level.
-type cell struct {
-	offsetMM float64 // likely
-	lowMM    float64 // lowest estimate less the likely one; 0 or less
-	highMM   float64 // highest estimate less the likely one; 0 or more
-	use      float64 // own water use over that of the pilot
-	readAh   float64 // gassing total at the last level reading
-	measured bool    // there was one
-	fresh    bool    // and no water was poured since
-	pouredML float64 // in the open visit when it was read
-	filledML float64 // recorded since the memory began
+// Cell is one cell's estimate relative to the pilot's settled level, as it is
+// also stored.
+type Cell struct {
+	OffsetMM float64 `json:"-"`                   // likely; Memory has it in a list of its own
+	LowMM    float64 `json:"low_mm,omitempty"`    // lowest estimate less the likely one; 0 or less
+	HighMM   float64 `json:"high_mm,omitempty"`   // highest estimate less the likely one; 0 or more
+	Use      float64 `json:"use"`                 // own water use over that of the pilot
+	ReadAh   float64 `json:"read_ah,omitempty"`   // gassing total at the last level reading
+	Measured bool    `json:"measured,omitempty"`  // there was one
+	Fresh    bool    `json:"fresh,omitempty"`     // and no water was poured since
+	PouredML float64 `json:"poured_ml,omitempty"` // in the open visit when it was read
+	FilledML float64 `json:"filled_ml,omitempty"` // recorded since the memory began
 }
 
 // driftMM returns how far the cell has sunk relative to the pilot since its last
 // level reading, by its own use.
-func (b *Balance) driftMM(c *cell) float64 {
-	if !c.measured {
+func (b *Balance) driftMM(c *Cell) float64 {
+	if !c.Measured {
 		return 0
 	}
-	return (c.use - 1) * b.mm(electrolyte.WaterML(b.gassingAh-c.readAh))
+	return (c.Use - 1) * b.mm(electrolyte.WaterML(b.gassingAh-c.ReadAh))
 }
 
 // apart is where a cell is relative to the pilot, mm.
@@ -78,15 +79,15 @@ func (b *Balance) spreadAnew() {
 // likelyMM, lowestMM and highestMM return a cell's settled level less the pilot's.
 func (b *Balance) likelyMM(i int) float64 {
 	c := &b.cells[i]
-	return c.offsetMM - b.driftMM(c)
+	return c.OffsetMM - b.driftMM(c)
 }
 
-func (b *Balance) highestMM(i int) float64 { return b.likelyMM(i) + b.cells[i].highMM }
+func (b *Balance) highestMM(i int) float64 { return b.likelyMM(i) + b.cells[i].HighMM }
 
 // lowestUse returns the highest use that a cell may have relative to the pilot.
 func (b *Balance) lowestUse(i int) float64 {
-	if c := &b.cells[i]; c.measured {
-		return max(b.fillUse[i], c.use)
+	if c := &b.cells[i]; c.Measured {
+		return max(b.fillUse[i], c.Use)
 	}
 	return max(b.fillUse[i], usualMore)
 }
@@ -94,14 +95,14 @@ func (b *Balance) lowestUse(i int) float64 {
 func (b *Balance) lowestMM(i int) float64 {
 	c := &b.cells[i]
 	likely := b.likelyMM(i)
-	if !c.fresh {
+	if !c.Fresh {
 		likely = min(likely, 0) // poured water proves no level
 	}
 	more := b.lowestUse(i) - 1
-	if c.measured {
-		more = b.lowestUse(i) - c.use // the drift already includes the rest
+	if c.Measured {
+		more = b.lowestUse(i) - c.Use // the drift already includes the rest
 	}
-	return likely + c.lowMM - more*b.mm(b.s.LostML)
+	return likely + c.LowMM - more*b.mm(b.s.LostML)
 }
 
 // LowestMM returns how far the lowest cell may be below the pilot cell, 0 or less,
@@ -157,27 +158,27 @@ func (b *Balance) read(i int, offset float64) {
 	likely := b.likelyMM(i)
 	b.learnUse(c, likely, offset)
 	agrees := math.Abs(offset-likely) <= agreeMM
-	low, high := min(b.dipLowMM(i), offset), max(likely+c.highMM, offset)
-	c.offsetMM, c.lowMM, c.highMM = offset, low-offset, high-offset
+	low, high := min(b.dipLowMM(i), offset), max(likely+c.HighMM, offset)
+	c.OffsetMM, c.LowMM, c.HighMM = offset, low-offset, high-offset
 	if agrees {
-		c.lowMM, c.highMM = 0, 0
+		c.LowMM, c.HighMM = 0, 0
 	}
-	c.measured, c.fresh, c.readAh, c.pouredML = true, true, b.gassingAh, 0
+	c.Measured, c.Fresh, c.ReadAh, c.PouredML = true, true, b.gassingAh, 0
 	b.apartOld = true
 	if b.visit {
-		c.pouredML = b.given[i]
+		c.PouredML = b.given[i]
 	}
 	b.doubt(i)
 }
 
 // dipLowMM returns the lowest estimate, which a doubted reading must not raise.
-func (b *Balance) dipLowMM(i int) float64 { return b.likelyMM(i) + b.cells[i].lowMM }
+func (b *Balance) dipLowMM(i int) float64 { return b.likelyMM(i) + b.cells[i].LowMM }
 
 // doubt marks whether the cell needs a second reading.
 func (b *Balance) doubt(i int) {
 	c := &b.cells[i]
 	b.s.Doubted &^= 1 << i
-	if c.lowMM < -agreeMM || c.highMM > agreeMM {
+	if c.LowMM < -agreeMM || c.HighMM > agreeMM {
 		b.s.Doubted |= 1 << i
 	}
 }
@@ -185,15 +186,15 @@ func (b *Balance) doubt(i int) {
 // learnUse compares a reading with the level that the cell would have if it used as
 // much as the pilot. A difference that is not plausible is not use but a leak or an
 // error.
-func (b *Balance) learnUse(c *cell, likely, offset float64) {
-	lost := b.mm(electrolyte.WaterML(b.gassingAh - c.readAh))
-	if !c.measured || lost < learnMM || c.lowMM != 0 || c.highMM != 0 || math.Abs(offset-likely) > 2*agreeMM {
+func (b *Balance) learnUse(c *Cell, likely, offset float64) {
+	lost := b.mm(electrolyte.WaterML(b.gassingAh - c.ReadAh))
+	if !c.Measured || lost < learnMM || c.LowMM != 0 || c.HighMM != 0 || math.Abs(offset-likely) > 2*agreeMM {
 		return
 	}
-	seen := 1 - (offset-c.offsetMM)/lost
+	seen := 1 - (offset-c.OffsetMM)/lost
 	spread := math.Sqrt2 * dipMM / lost
 	weight := useSpread * useSpread / (useSpread*useSpread + spread*spread)
-	c.use = min(max(c.use+weight*(seen-c.use), leastUse), mostUse)
+	c.Use = min(max(c.Use+weight*(seen-c.Use), leastUse), mostUse)
 }
 
 // Filled closes a visit: each cell rose by what it was given, and the balance
@@ -206,15 +207,15 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK 
 	middle := medianOf(givenML[:b.cfg.Cells])
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
-		c.filledML += givenML[i]
-		if givenML[i] > c.pouredML {
-			c.fresh = false
+		c.FilledML += givenML[i]
+		if givenML[i] > c.PouredML {
+			c.Fresh = false
 		}
-		c.pouredML = 0
+		c.PouredML = 0
 		if beforeOK && b.s.Known && !b.open {
-			c.offsetMM += beforeMM + b.mm(givenML[i]) - b.s.SettledMM
+			c.OffsetMM += beforeMM + b.mm(givenML[i]) - b.s.SettledMM
 		} else {
-			c.offsetMM += b.mm(givenML[i] - middle) // the pilot counts as one of many
+			c.OffsetMM += b.mm(givenML[i] - middle) // the pilot counts as one of many
 		}
 	}
 	b.anchored, b.anchorAh = false, gassingAh

@@ -240,8 +240,8 @@ func TestMemoryOfAnOlderProgram(t *testing.T) {
 		"too few offsets": func(m *water.Memory) { m.OffsetMM = m.OffsetMM[:3] },
 		"not a number":    func(m *water.Memory) { m.AnchorMM = math.NaN() },
 		"negative age":    func(m *water.Memory) { m.BeganAgoS = -1 },
-		"too few cells":   func(m *water.Memory) { m.Cells = make([]water.CellMemory, 3) },
-		"use of 0":        func(m *water.Memory) { m.Cells = make([]water.CellMemory, 12) },
+		"too few cells":   func(m *water.Memory) { m.Cells = make([]water.Cell, 3) },
+		"use of 0":        func(m *water.Memory) { m.Cells = make([]water.Cell, 12) },
 		"too many days":   func(m *water.Memory) { m.DaysML = make([]float64, 400) },
 		"scale of 1000":   func(m *water.Memory) { m.Scale, m.ScaleSE = 1000, 0.1 },
 	} {

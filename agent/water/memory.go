@@ -16,25 +16,13 @@ type Memory struct {
 	BeganAh   float64   `json:"began_ah"`
 	Began     bool      `json:"began,omitempty"`
 
-	Cells   []CellMemory `json:"cells,omitempty"`
-	StrayMM float64      `json:"stray_mm,omitempty"`
-	Visits  int          `json:"visits,omitempty"`
-	DaysML  []float64    `json:"days_ml,omitempty"`
-	DayAh   float64      `json:"day_ah,omitempty"`
-	Scale   float64      `json:"scale,omitempty"`
-	ScaleSE float64      `json:"scale_se,omitempty"`
-}
-
-// CellMemory is the estimate of one cell as it is stored.
-type CellMemory struct {
-	LowMM    float64 `json:"low_mm,omitempty"`
-	HighMM   float64 `json:"high_mm,omitempty"`
-	Use      float64 `json:"use"`
-	ReadAh   float64 `json:"read_ah,omitempty"`
-	Measured bool    `json:"measured,omitempty"`
-	Fresh    bool    `json:"fresh,omitempty"`
-	PouredML float64 `json:"poured_ml,omitempty"`
-	FilledML float64 `json:"filled_ml,omitempty"`
+	Cells   []Cell    `json:"cells,omitempty"`
+	StrayMM float64   `json:"stray_mm,omitempty"`
+	Visits  int       `json:"visits,omitempty"`
+	DaysML  []float64 `json:"days_ml,omitempty"`
+	DayAh   float64   `json:"day_ah,omitempty"`
+	Scale   float64   `json:"scale,omitempty"`
+	ScaleSE float64   `json:"scale_se,omitempty"`
 }
 
 // Memory returns what must survive a restart, as of the last step.
@@ -48,8 +36,8 @@ func (b *Balance) Memory() Memory {
 	}
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
-		m.OffsetMM = append(m.OffsetMM, c.offsetMM)
-		m.Cells = append(m.Cells, CellMemory{c.lowMM, c.highMM, c.use, c.readAh, c.measured, c.fresh, c.pouredML, c.filledML})
+		m.OffsetMM = append(m.OffsetMM, c.OffsetMM)
+		m.Cells = append(m.Cells, *c)
 	}
 	return m
 }
@@ -73,7 +61,7 @@ func (m *Memory) Valid(cells int) bool {
 	return m.BeganAgoS >= 0 && scaleOK
 }
 
-func (c *CellMemory) valid() bool {
+func (c *Cell) valid() bool {
 	return sane(c.LowMM) && c.LowMM <= 0 && sane(c.HighMM) && c.HighMM >= 0 && c.Use >= leastUse && c.Use <= mostUse &&
 		sane(c.ReadAh) && sane(c.PouredML) && sane(c.FilledML) && c.FilledML >= 0
 }
@@ -93,12 +81,10 @@ func sane(x float64) bool { return math.Abs(x) <= 1e12 } // false for NaN
 // filled and measured, however long the gap.
 func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
 	for i := range b.cfg.Cells {
-		c := &b.cells[i]
-		c.offsetMM = m.OffsetMM[i]
 		if i < len(m.Cells) {
-			k := &m.Cells[i]
-			*c = cell{c.offsetMM, k.LowMM, k.HighMM, k.Use, k.ReadAh, k.Measured, k.Fresh, k.PouredML, k.FilledML}
+			b.cells[i] = m.Cells[i]
 		}
+		b.cells[i].OffsetMM = m.OffsetMM[i]
 		b.doubt(i)
 	}
 	b.anchored, b.anchorMM, b.anchorAh, b.strayMM = m.Anchored, m.AnchorMM, m.AnchorAh, m.StrayMM

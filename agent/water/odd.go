@@ -63,7 +63,7 @@ func (b *Balance) judgeFills() {
 	var fills [MaxCells]float64
 	cells := b.cfg.Cells
 	for i := range cells {
-		fills[i] = b.cells[i].filledML
+		fills[i] = b.cells[i].FilledML
 	}
 	b.s.Visits = b.visits
 	b.s.OddRatio = oddRatios(fills, cells, b.visits)

@@ -64,7 +64,7 @@ type Balance struct {
 	riseMM    float64 // thermal part of the level, mm
 	riseAtC   float64 // temperature for which riseMM was worked out
 	riseSet   bool
-	cells     [MaxCells]cell
+	cells     [MaxCells]Cell
 	fillUse   [MaxCells]float64 // use over the median by what was filled, 1 or more
 	apart     [MaxCells]apart   // the cells against the pilot, worked out at apartAh
 	apartLow  float64           // the least lowMM of them, 0 or less
@@ -101,7 +101,7 @@ func New(cfg Config) *Balance {
 	b := &Balance{cfg: cfg, apartOld: true, use: use{scale: 1, scaleSE: scaleSpread}}
 	b.s.Cells = cfg.Cells
 	for i := range b.cells {
-		b.cells[i].use, b.fillUse[i] = 1, 1
+		b.cells[i].Use, b.fillUse[i] = 1, 1
 	}
 	hot := electrolyte.LevelRiseMM(cfg.ElectrolyteML, cfg.FreeSurfaceCM2, referenceC, cfg.HottestC, cfg.FullGravity)
 	b.s.CeilingMM = cfg.VentWellMM - hot - cfg.GasHoldUpMM - spareMM

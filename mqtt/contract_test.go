@@ -227,8 +227,7 @@ func names[T interface {
 
 func sensorNames() (out []string) {
 	b := bay.New(bay.Setup{
-		Name: "b", Pack: bay.Pack{Cells: 1}, HasCurrent: true, HasAmbient: true, HasHydrogen: true,
-		HasAirflow: true, HasFeedback: true, HasChargerContact: true,
+		Name: "b", Pack: bay.Pack{Cells: 1}, Fitted: bay.Optional,
 	})
 	pic, _ := b.Step(&bay.Readings{})
 	for _, s := range pic.Sensors() {

@@ -153,8 +153,7 @@ func (b *Bay) lockLimits() interlock.Limits {
 	return interlock.Limits{
 		ChargeLevelMM: s.Pack.ChargeLevelMM, ChargeMaxC: l.ChargeMaxC, ChargeResumeC: l.ChargeResumeC,
 		HydrogenMaxPct: l.HydrogenMaxPct, HydrogenResumePct: l.HydrogenResumePct, OffMin: l.OffMin,
-		HasHydrogen: s.HasHydrogen, HasAirflow: s.HasAirflow, HasFeedback: s.HasFeedback,
-		HasCurrent: s.HasCurrent, StrayA: strayRate * s.Pack.CapacityAh,
+		Fitted: s.Fitted, StrayA: strayRate * s.Pack.CapacityAh,
 	}
 }
 
@@ -164,33 +163,20 @@ func (b *Bay) see(r *Readings, now time.Duration) {
 	stale := b.setup.Limits.StaleAfter
 	s := &b.pic.Seen
 	s.Now = now
-	s.PackV = within(r.PackV.Aged(now, stale), mostV)
+	for i := range sensorTable {
+		if row := &sensorTable[i]; row.at != nil {
+			*row.at(s) = within(row.at(r).Aged(now, stale), row.most)
+		}
+	}
 	b.cellV = s.PackV
 	b.cellV.Value /= float64(b.setup.Pack.Cells)
-	s.CurrentA = within(r.CurrentA.Aged(now, stale), mostA)
-	s.PackC = within(r.PackC.Aged(now, stale), mostC)
-	s.AmbientC = within(r.AmbientC.Aged(now, stale), mostC)
 	s.Level = r.Level.Aged(now, stale)
 	if s.Level.OK() && (s.Level.LowMM < -mostMM || s.Level.HighMM > mostMM) {
 		s.Level.Fault = reading.Implausible
 	}
-	s.HydrogenPct = within(r.HydrogenPct.Aged(now, stale), mostPct)
-	s.Airflow = r.Airflow.Aged(now, stale)
-	s.ContactorClosed = r.ContactorClosed.Aged(now, stale)
-	s.ChargerComplete = r.ChargerComplete.Aged(now, stale)
 	s.RecordFailing, s.LateTick, s.Bare = r.RecordFailing, r.LateTick, r.Bare
 	s.Pack, s.Taken = r.Pack.Aged(now, stale), r.Taken
 }
-
-// What no sensor of a bay can show, to either side of zero: such a value is a
-// broken converter or a slip in a trace, and would spoil every sum it enters.
-const (
-	mostV   = 1000
-	mostA   = 1e5
-	mostC   = 150 // a 1-wire sensor ends at 125
-	mostMM  = 1000
-	mostPct = 100
-)
 
 func within(r reading.Reading, most float64) reading.Reading {
 	if r.OK() && (r.Value > most || r.Value < -most) {

@@ -12,7 +12,7 @@ import (
 func benchSetup() bay.Setup {
 	return bay.Setup{
 		Name: "bay-1", Limits: bay.DefaultLimits(),
-		HasCurrent: true, HasAmbient: true, HasFeedback: true,
+		Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback),
 		Pack: bay.Pack{
 			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
 			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,

@@ -47,7 +47,7 @@ func (n coolNight) readings(i int) *bay.Readings {
 // memory, with what can be proven of the time that it was off.
 func (n coolNight) readyAt(t rapid.TB, restart, offTicks int, proven bool) int {
 	setup := benchSetup()
-	setup.HasFeedback = false
+	setup.Fitted = setup.Fitted.Without(reading.ContactorFeedback)
 	core := bay.New(setup)
 	for i := 0; i < 30*360; i++ {
 		if i == restart {

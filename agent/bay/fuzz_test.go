@@ -64,7 +64,7 @@ func goodReadings(setup *bay.Setup) bay.Readings {
 
 func fuzzSetup() bay.Setup {
 	s := benchSetup()
-	s.HasAirflow, s.HasHydrogen, s.HasChargerContact = true, true, true
+	s.Fitted |= reading.SensorsOf(reading.Airflow, reading.Hydrogen, reading.ChargerComplete)
 	return s
 }
 

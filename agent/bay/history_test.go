@@ -92,7 +92,7 @@ func TestHistories(t *testing.T) {
 
 func newSaga(t *rapid.T, n *tally) *saga {
 	setup := benchSetup()
-	setup.HasAirflow, setup.HasHydrogen, setup.HasChargerContact = true, true, true
+	setup.Fitted |= reading.SensorsOf(reading.Airflow, reading.Hydrogen, reading.ChargerComplete)
 	setup.Limits.RestMin, setup.Limits.ChargeMax = 10*time.Minute, 2*time.Hour
 	s := &saga{t: t, w: &world{t: t, setup: setup}, count: n}
 	s.begin(time.Duration(rapid.Int64Range(0, 1e13).Draw(t, "boot")))

@@ -60,11 +60,11 @@ func (b *Bay) place(p *Pack) {
 	s.Pack = *p
 	b.charge = charge.New(charge.Config{
 		CapacityAh: p.CapacityAh, FullGravity: p.FullGravity, Factor: p.ChargeFactor,
-		MaxFor: l.ChargeMax, MaxAh: l.ChargeMaxFactor * p.CapacityAh, HasCurrent: s.HasCurrent,
+		MaxFor: l.ChargeMax, MaxAh: l.ChargeMaxFactor * p.CapacityAh, HasCurrent: s.Fitted.Has(reading.PackCurrent),
 	})
 	b.cool = cooldown.New(cooldown.Config{
 		WateringMaxC: l.WateringMaxC, NearAmbientK: l.NearAmbientK, FallMaxKPerH: l.FallMaxKPerH,
-		RestMin: l.RestMin, HasAmbient: s.HasAmbient, SensorShare: sensorShare(s.TempOnCase),
+		RestMin: l.RestMin, HasAmbient: s.Fitted.Has(reading.AmbientTemperature), SensorShare: sensorShare(s.TempOnCase),
 	})
 	b.water = water.New(water.Config{
 		Cells: p.Cells, ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,

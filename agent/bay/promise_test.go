@@ -270,7 +270,7 @@ func TestPromise(t *testing.T) {
 
 func history(t *rapid.T, alone *[interlock.NumCodes]int) (steps, grants int) {
 	setup := benchSetup()
-	setup.HasAirflow, setup.HasHydrogen, setup.HasChargerContact = true, true, true
+	setup.Fitted |= reading.SensorsOf(reading.Airflow, reading.Hydrogen, reading.ChargerComplete)
 	setup.Limits.RestMin, setup.Limits.ChargeMax = 10*time.Minute, 2*time.Hour
 	w := &world{t: t, setup: setup, now: time.Duration(rapid.Int64Range(-1e12, 1e12).Draw(t, "start"))}
 	core := bay.New(setup)

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"bayward/agent/interlock"
+	"bayward/agent/reading"
 )
 
 // tell adds an event of this tick.
@@ -60,7 +61,7 @@ func (b *Bay) endText(now time.Duration) string {
 	if c.Full {
 		how = "proven full"
 	}
-	if b.setup.HasCurrent {
+	if b.setup.Fitted.Has(reading.PackCurrent) {
 		return fmt.Sprintf("The charge ended %s ago, %s, with %.0f Ah.", round(now-c.EndedAt), how, c.InAh)
 	}
 	return fmt.Sprintf("The charge ended %s ago, %s.", round(now-c.EndedAt), how)

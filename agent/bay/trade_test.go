@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"bayward/agent/bay"
+	"bayward/agent/reading"
 )
 
 // TestChargeThenCoolThenWater: charge, then cool, then water (common practice, no
@@ -13,7 +14,7 @@ import (
 // nobody is called before.
 func TestChargeThenCoolThenWater(t *testing.T) {
 	setup := benchSetup()
-	setup.HasFeedback = false
+	setup.Fitted = setup.Fitted.Without(reading.ContactorFeedback)
 	core := bay.New(setup)
 	n := coolNight{tauH: 6, startC: 42, airC: 18, noiseK: 0.05, seed: 1}
 	var stages []bay.Stage

@@ -103,9 +103,9 @@ type Setup struct {
 	// Recognises says that the packs' own sensors tell which of them is plugged
 	// in; else a person says it.
 	Recognises bool
-	// Which optional evidence is wired. What is configured and missing
-	// blocks; what is not configured is not asked for.
-	HasCurrent, HasAmbient, HasHydrogen, HasAirflow, HasFeedback, HasChargerContact bool
+	// Fitted are the optional sensors that are wired, see Optional. What is
+	// configured and missing blocks; what is not configured is not asked for.
+	Fitted reading.Sensors
 	// TempOnCase says that the pack's temperature is taken on the outside of a
 	// cell and not in its electrolyte.
 	TempOnCase bool

@@ -12,6 +12,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/hardware"
+	"bayward/agent/reading"
 	"bayward/agent/words"
 	"bayward/sensors"
 )
@@ -115,47 +116,38 @@ func reportPacks(t io.Writer, s *bay.Setup, row func(name, format string, args .
 // evidence says what can prove the pack full here.
 func evidence(s *bay.Setup) string {
 	by := []string{}
-	if s.HasCurrent {
+	if s.Has(reading.PackCurrent) {
 		by = append(by, "current", "ampere-hours")
 	}
 	by = append(by, "voltage")
-	if s.HasChargerContact {
+	if s.Has(reading.ChargerComplete) {
 		by = append(by, "the charger's contact")
 	}
 	return strings.Join(append(by, "a person's hydrometer"), ", ")
 }
 
+// fitted lists the bay's sensors: those that every bay has, then the optional ones.
 func fitted(s *bay.Setup, l *config.Level) string {
-	parts := []string{"pack voltage", "pack temperature"}
-	if l != nil {
-		parts = append(parts, "level ("+string(l.Kind)+")")
-	}
-	for _, o := range optional(s) {
-		if o.has {
-			parts = append(parts, o.name)
+	parts := titles(func(sensor reading.Sensor) bool { return !bay.Optional.Has(sensor) })
+	for i := range parts {
+		if l != nil && parts[i] == reading.ElectrolyteLevel.Title() {
+			parts[i] += " (" + string(l.Kind) + ")"
 		}
 	}
-	return strings.Join(parts, ", ")
+	return strings.Join(append(parts, titles(s.Fitted.Has)...), ", ")
 }
 
+// lacking lists the optional sensors that are not there.
 func lacking(s *bay.Setup) string {
-	var parts []string
-	for _, o := range optional(s) {
-		if !o.has {
-			parts = append(parts, o.name)
+	return strings.Join(titles(func(sensor reading.Sensor) bool { return !s.Has(sensor) }), ", ")
+}
+
+func titles(which func(reading.Sensor) bool) []string {
+	var all []string
+	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
+		if which(s) {
+			all = append(all, s.Title())
 		}
 	}
-	return strings.Join(parts, ", ")
-}
-
-type option struct {
-	has  bool
-	name string
-}
-
-func optional(s *bay.Setup) []option {
-	return []option{
-		{s.HasCurrent, "current"}, {s.HasAmbient, "ambient temperature"}, {s.HasHydrogen, "hydrogen"},
-		{s.HasAirflow, "airflow proof"}, {s.HasFeedback, "contactor feedback"}, {s.HasChargerContact, "charger's contact"},
-	}
+	return all
 }

@@ -7,6 +7,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/interlock"
+	"bayward/agent/reading"
 	"bayward/agent/terminal"
 )
 
@@ -14,19 +15,11 @@ import (
 func paragraph(text string) string { return terminal.Wrap("  ", "    ", text) + "\n" }
 
 // asked tells whether a bay is asked for a finding: what is not fitted is not.
-func asked(s *bay.Setup, c interlock.Code) bool {
-	switch c {
-	case interlock.CurrentUnknown:
-		return s.HasCurrent
-	case interlock.AirflowUnproven:
-		return s.HasAirflow
-	case interlock.HydrogenHigh:
-		return s.HasHydrogen
-	case interlock.PackUnknown:
+func asked(s *bay.Setup, row *interlock.Rule) bool {
+	if row.Code == interlock.PackUnknown {
 		return len(s.Packs) > 0
-	default:
-		return true
 	}
+	return row.Reads == reading.NoSensor || s.Has(row.Reads)
 }
 
 // blockedBy says in sentences what will block a charge.
@@ -36,12 +29,25 @@ func blockedBy(setups []bay.Setup) string {
 		s := &setups[i]
 		fmt.Fprintf(&b, "\nAt %s a charge is blocked when\n", s.Name)
 		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
-			if row := &interlock.Table[c]; row.Blocks && asked(s, c) {
-				b.WriteString(paragraph(fmt.Sprintf("- %s: %s.", row.Name, row.RaiseWhen)))
+			if row := &interlock.Table[c]; row.Blocks && asked(s, row) {
+				b.WriteString(paragraph(fmt.Sprintf("- %s: %s%s.", row.Name, row.RaiseWhen, by(row, &s.Limits))))
 			}
 		}
 	}
 	return b.String()
+}
+
+// by gives the limits that a finding goes by, with their values.
+func by(row *interlock.Rule, l *bay.Limits) string {
+	var parts []string
+	for _, key := range row.Limits {
+		limit := bay.LimitNamed(key)
+		parts = append(parts, fmt.Sprintf("%s: %g %s", key, limit.Of(l), limit.Unit))
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return " (" + strings.Join(parts, ", ") + ")"
 }
 
 // limitsText lists the limits that count, each with its source.

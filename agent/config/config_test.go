@@ -13,6 +13,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config/exampletest"
 	"bayward/agent/electrolyte"
+	"bayward/agent/reading"
 )
 
 const examplePath = "../../deploy/bayward.yaml"
@@ -28,7 +29,7 @@ func TestExampleLoads(t *testing.T) {
 			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
 			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
 		},
-		Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true, TempOnCase: true,
+		Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback), TempOnCase: true,
 	}}, setups)
 	require.Equal(t, "127.0.0.1:8080", c.HTTP.Listen)
 	require.Equal(t, "bayward-quarry-road-shed-2", c.MQTT.ClientID)
@@ -103,9 +104,9 @@ func TestOptionalPartsOfTheExampleAreAccepted(t *testing.T) {
 		setups, err := c.Setups()
 		require.NoError(t, err)
 		s := setups[0]
-		require.Equal(t, part == "hydrogen", s.HasHydrogen)
-		require.Equal(t, part == "airflow", s.HasAirflow)
-		require.Equal(t, part == "charger_complete", s.HasChargerContact)
+		require.Equal(t, part == "hydrogen", s.Has(reading.Hydrogen))
+		require.Equal(t, part == "airflow", s.Has(reading.Airflow))
+		require.Equal(t, part == "charger_complete", s.Has(reading.ChargerComplete))
 	}
 }
 
@@ -128,7 +129,7 @@ func TestSimulatedWiringIsFilledIn(t *testing.T) {
 	setups, err := c.Setups()
 	require.NoError(t, err)
 	for _, s := range setups {
-		require.True(t, s.HasCurrent && s.HasAmbient && s.HasHydrogen && s.HasAirflow && s.HasFeedback && s.HasChargerContact, s.Name)
+		require.Equal(t, bay.Optional, s.Fitted, s.Name)
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"bayward/agent/bay"
+	"bayward/agent/reading"
 )
 
 // Setups gives the core what it needs for each bay, in the order of the file.
@@ -34,13 +35,14 @@ func (c *Config) Setups() ([]bay.Setup, error) {
 
 // fitted tells which optional sensors are wired.
 func (w *Wiring) fitted(s *bay.Setup) {
-	s.HasCurrent = w.Current != nil
 	s.TempOnCase = w.Temperature != nil && w.Temperature.On != "electrolyte"
-	s.HasAmbient = w.Temperature != nil && w.Temperature.Ambient != ""
-	s.HasHydrogen = w.Hydrogen != nil
-	s.HasAirflow = w.Airflow != nil
-	s.HasFeedback = w.Relay != nil && w.Relay.Feedback != nil
-	s.HasChargerContact = w.Complete != nil
+	s.Fitted = reading.SensorsOf().
+		With(reading.PackCurrent, w.Current != nil).
+		With(reading.AmbientTemperature, w.Temperature != nil && w.Temperature.Ambient != "").
+		With(reading.Hydrogen, w.Hydrogen != nil).
+		With(reading.Airflow, w.Airflow != nil).
+		With(reading.ContactorFeedback, w.Relay != nil && w.Relay.Feedback != nil).
+		With(reading.ChargerComplete, w.Complete != nil)
 }
 
 // PackSetup is a set-up for one pack by itself, with no optional sensor, as a

@@ -32,9 +32,10 @@ type Limits struct {
 	ChargeMaxC, ChargeResumeC         float64
 	HydrogenMaxPct, HydrogenResumePct float64
 	OffMin                            time.Duration
-	HasHydrogen, HasAirflow           bool
-	HasFeedback, HasCurrent           bool
-	StrayA                            float64 // A: current above this is not an offset of the sensor
+	// Fitted are the sensors that are configured: what is configured and missing
+	// is bad, what is not configured is not asked for.
+	Fitted reading.Sensors
+	StrayA float64 // A: current above this is not an offset of the sensor
 }
 
 // Voltages of one cell, V. A cell at rest or under load in a bay is between 1.75
@@ -190,7 +191,7 @@ func judgeWarmth(packC reading.Reading, n Name) Judged {
 // neither the end of a charge nor its overrun could be seen. A converter that takes
 // the voltage with it is reported once, as the voltage.
 func (l *Limits) judgeCurrent(currentA, cellV reading.Reading) Judged {
-	if !l.HasCurrent {
+	if !l.Fitted.Has(reading.PackCurrent) {
 		return Judged{Verdict: Clear}
 	}
 	j := known(currentA)
@@ -280,14 +281,14 @@ func judgeFrozen(r reading.Reading, freezingC float64) Judged {
 }
 
 func (l *Limits) judgeAirflow(r reading.Reading) Judged {
-	if !l.HasAirflow {
+	if !l.Fitted.Has(reading.Airflow) {
 		return Judged{Verdict: Clear}
 	}
 	return unless(!r.OK() || r.Value != 1, Evidence{Value: r.Value, Fault: r.Fault})
 }
 
 func (l *Limits) judgeHydrogen(r reading.Reading) Judged {
-	if !l.HasHydrogen {
+	if !l.Fitted.Has(reading.Hydrogen) {
 		return Judged{Verdict: Clear}
 	}
 	e := Evidence{Value: r.Value, Limit: l.HydrogenResumePct, Fault: r.Fault}
@@ -312,9 +313,9 @@ func (l *Limits) judgeStuck(in *Inputs, orderedOpen bool) Judged {
 		return Judged{Verdict: Between}
 	case in.CurrentA.OK() && !(in.CurrentA.Value <= l.StrayA):
 		return Judged{Bad, Evidence{Value: in.CurrentA.Value, Reason: ByCurrent}}
-	case l.HasFeedback && in.Feedback.OK() && in.Feedback.Value != 0:
+	case l.Fitted.Has(reading.ContactorFeedback) && in.Feedback.OK() && in.Feedback.Value != 0:
 		return Judged{Verdict: Bad}
-	case l.HasFeedback && !in.Feedback.OK(), l.HasCurrent && !in.CurrentA.OK():
+	case l.Fitted.Has(reading.ContactorFeedback) && !in.Feedback.OK(), l.Fitted.Has(reading.PackCurrent) && !in.CurrentA.OK():
 		return Judged{Verdict: Unjudged}
 	}
 	return Judged{Verdict: Clear}
@@ -325,7 +326,7 @@ func (l *Limits) judgeStuck(in *Inputs, orderedOpen bool) Judged {
 // contactor that sticks.
 func (l *Limits) judgeOpen(in *Inputs, orderedOpen bool) Judged {
 	switch {
-	case !l.HasFeedback:
+	case !l.Fitted.Has(reading.ContactorFeedback):
 		return Judged{Verdict: Clear}
 	case orderedOpen:
 		return Judged{Verdict: Between}

@@ -39,7 +39,7 @@ const freezingC = -10.0
 
 var enumLimits = interlock.Limits{
 	ChargeLevelMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, HydrogenMaxPct: 2, HydrogenResumePct: 1,
-	OffMin: time.Minute, HasHydrogen: true, HasAirflow: true, HasFeedback: true, HasCurrent: true, StrayA: 2.25,
+	OffMin: time.Minute, Fitted: reading.SensorsOf(reading.PackCurrent, reading.Hydrogen, reading.Airflow, reading.ContactorFeedback), StrayA: 2.25,
 }
 
 // space is the discretised readings.

@@ -378,9 +378,9 @@ func TestRelease(t *testing.T) {
 		"contact closed":          {nil, func(in *interlock.Inputs) { in.Feedback.Value = 1 }, false},
 		"contact not read":        {nil, func(in *interlock.Inputs) { in.Feedback.Fault = reading.Missing }, false},
 		"current not read":        {nil, conditions[interlock.CurrentUnknown], false},
-		"no contact wired":        {func(l *interlock.Limits) { l.HasFeedback = false }, func(in *interlock.Inputs) { in.Feedback.Fault = reading.Missing }, true},
-		"no current wired":        {func(l *interlock.Limits) { l.HasCurrent = false }, conditions[interlock.CurrentUnknown], true},
-		"closed, no contact used": {func(l *interlock.Limits) { l.HasFeedback = false }, func(in *interlock.Inputs) { in.Feedback.Value = 1 }, true},
+		"no contact wired":        {func(l *interlock.Limits) { l.Fitted = l.Fitted.Without(reading.ContactorFeedback) }, func(in *interlock.Inputs) { in.Feedback.Fault = reading.Missing }, true},
+		"no current wired":        {func(l *interlock.Limits) { l.Fitted = l.Fitted.Without(reading.PackCurrent) }, conditions[interlock.CurrentUnknown], true},
+		"closed, no contact used": {func(l *interlock.Limits) { l.Fitted = l.Fitted.Without(reading.ContactorFeedback) }, func(in *interlock.Inputs) { in.Feedback.Value = 1 }, true},
 	} {
 		r := newRig(t, 0)
 		if tc.limits != nil {

@@ -1,6 +1,10 @@
 package interlock
 
-import "time"
+import (
+	"time"
+
+	"bayward/agent/reading"
+)
 
 const (
 	cautions = "Wear face shield, apron and acid-proof gloves; keep metal, flames and sparks away. "
@@ -18,6 +22,7 @@ var Table = [NumCodes]Rule{
 		Why:      "At one tick a second two readings must agree, so that one bubble at the probe does not drop the contactor; two seconds are far shorter than what harms a plate. Ten seconds of level show that it is not a wave.",
 		WhatToDo: cautions + "Open a visit. Add pure water to each cell only until its plates are covered. Fill to the level after the charge, when the pack is full, rested and cool.",
 		Basis:    "TM 10-3930-644-14&P: bared plates are harmed for good; cover them before the charge",
+		Reads:    reading.ElectrolyteLevel,
 	},
 	LevelUnknown: {
 		Code: LevelUnknown, Name: "level-unknown", Title: "electrolyte level unknown", Severity: Warning, Blocks: true,
@@ -27,6 +32,7 @@ var Table = [NumCodes]Rule{
 		Why:      "One disturbed conversion must not drop the contactor; two in a row are not a disturbance. Ten good readings show that the contact has been mended and not only moved.",
 		WhatToDo: cautions + "Look at the level yourself, then at the probe, its plug and its wire.",
 		Basis:    "no standard: missing evidence counts as bare plates",
+		Reads:    reading.ElectrolyteLevel, Unread: UnreadAlone,
 	},
 	PackUnknown: {
 		Code: PackUnknown, Name: "pack-unknown", Title: "it is not known which pack this is", Severity: Warning, Blocks: true, ToStart: true,
@@ -45,6 +51,7 @@ var Table = [NumCodes]Rule{
 		Why:      "A damaged answer of a 1-wire sensor is read again within two seconds, and a pack warms by less than 0.01 °C in five. Ten good seconds are more than one lucky answer.",
 		WhatToDo: "Look at the pack's temperature sensor, its plug and its wire.",
 		Basis:    "no standard: missing evidence counts as a hot pack",
+		Reads:    reading.PackTemperature, Unread: UnreadAlone,
 	},
 	VoltageUnknown: {
 		Code: VoltageUnknown, Name: "voltage-unknown", Title: "pack voltage unknown", Severity: Warning, Blocks: true,
@@ -54,6 +61,7 @@ var Table = [NumCodes]Rule{
 		Why:      "One disturbed conversion must not drop the contactor; two in a row are not a disturbance. Ten good readings show that it is mended.",
 		WhatToDo: "If the level and the current are unknown too, look at the converter, its supply and its bus first. Else at the sense leads and their fuses. " + person,
 		Basis:    "no standard: missing evidence counts as a wrong pack",
+		Reads:    reading.PackVoltage, Unread: UnreadAlone,
 	},
 	CurrentUnknown: {
 		Code: CurrentUnknown, Name: "current-unknown", Title: "charging current unknown", Severity: Warning, Blocks: true,
@@ -63,6 +71,7 @@ var Table = [NumCodes]Rule{
 		Why:      "Five seconds of the highest current are a thousandth of the capacity and lose no count; ten good readings show that it is mended.",
 		WhatToDo: "Look at the current sensor, its supply and its leads. Without it neither the end of a charge nor its overrun can be seen.",
 		Basis:    "no standard: what is configured and missing blocks",
+		Reads:    reading.PackCurrent, Unread: UnreadAlone,
 	},
 	VoltageImplausible: {
 		Code: VoltageImplausible, Name: "voltage-implausible", Title: "voltage does not fit the pack", Severity: Danger, Blocks: true,
@@ -72,6 +81,7 @@ var Table = [NumCodes]Rule{
 		Why:      "A contactor's bounce lasts under a second; a wrong or reversed pack must not be charged for longer than two. Ten good readings show that the plug has made good contact.",
 		WhatToDo: "Do not charge. Check polarity, that this is the pack named in the configuration, and the sense leads. A pack that is only deeply discharged needs a person and a suitable charger. " + person,
 		Basis:    "common practice, no source: 1.75 V is the usual end of discharge under load, 2.85 V the end of an unregulated charge; the next usual pack on the same terminals falls outside",
+		Reads:    reading.PackVoltage,
 	},
 	PackHot: {
 		Code: PackHot, Name: "pack-hot", Title: "electrolyte too hot to charge", Severity: Danger, Blocks: true,
@@ -81,6 +91,7 @@ var Table = [NumCodes]Rule{
 		Why:      "A pack moves by hundredths of a degree in ten seconds; a minute below the resume temperature is not noise.",
 		WhatToDo: "Let it cool with the lid open and air moving. If it got hot on charge, have charger and cells checked.",
 		Basis:    "NAVEDTRA 14113 and TM 5-3820-256-24-4: never above 125 °F (52 °C); resume at 100 °F (38 °C), UFGS 16262N",
+		Reads:    reading.PackTemperature, Limits: []string{"charge_max_c", "charge_resume_c"},
 	},
 	PackFrozen: {
 		Code: PackFrozen, Name: "pack-frozen", Title: "electrolyte may be frozen", Severity: Danger, Blocks: true,
@@ -90,6 +101,7 @@ var Table = [NumCodes]Rule{
 		Why:      "A pack moves by hundredths of a degree in ten seconds; a minute above is not noise.",
 		WhatToDo: "Do not charge. Let the pack warm slowly in a warm room, then look for cracked jars. " + person,
 		Basis:    "freezing tables in TM 5-1185 and TM 5-4210-230-14&P-1, with a margin of 5 °C",
+		Reads:    reading.PackTemperature,
 	},
 	AirflowUnproven: {
 		Code: AirflowUnproven, Name: "airflow-unproven", Title: "ventilation not proven", Severity: Danger, Blocks: true,
@@ -99,6 +111,7 @@ var Table = [NumCodes]Rule{
 		Why:      "A vane flutters for some seconds in a gust; gas takes minutes to gather. Thirty seconds of proof show that the fan runs up and stays.",
 		WhatToDo: "No flame, no sparks. Open doors, start the fan, look at the fan and its proof switch.",
 		Basis:    "UFC 3-410-04N: fan failure must block charging; EN 62485-3 for the flow",
+		Reads:    reading.Airflow, Unread: UnreadAlso,
 	},
 	HydrogenHigh: {
 		Code: HydrogenHigh, Name: "hydrogen-high", Title: "hydrogen in the air", Severity: Danger, Blocks: true, ToStart: true,
@@ -108,6 +121,7 @@ var Table = [NumCodes]Rule{
 		Why:      "Two samples, so that one spike does not stop a charge; five minutes of clean air before more gas is made.",
 		WhatToDo: "No flame, no switch, no sparks. Open doors and leave; an unread sensor is no clean air. Come back when the reading is low. " + person,
 		Basis:    "stop at 2 % by volume, UFC 3-520-01; lower explosive limit 4 %",
+		Reads:    reading.Hydrogen, Unread: UnreadAlso, Limits: []string{"hydrogen_max_pct", "hydrogen_resume_pct"},
 	},
 	ChargeOverrun: {
 		Code: ChargeOverrun, Name: "charge-overrun", Title: "charge did not end", Severity: Danger, Blocks: true, Latches: true,
@@ -116,6 +130,7 @@ var Table = [NumCodes]Rule{
 		Why:       "The ceilings are hours and ampere-hours; a second more changes nothing.",
 		WhatToDo:  "Have charger and pack checked (weak cell, wrong charger), then release. " + person,
 		Basis:     "TM 10-6140-200-14: charger and pack must match; ceilings are the project's own",
+		Limits:    []string{"charge_max_hours", "charge_max_factor"},
 	},
 	Runaway: {
 		Code: Runaway, Name: "runaway", Title: "current rises with temperature", Severity: Danger, Blocks: true, Latches: true,
@@ -142,6 +157,7 @@ var Table = [NumCodes]Rule{
 		Why:      "A contactor pulls in within 30 ms; five seconds leave room for a slow feedback. Ten seconds show that it holds.",
 		WhatToDo: "Look at the coil's supply, the timer relay that the heartbeat keeps up, the feedback contact and its wire. While that contact is broken a contactor that sticks is seen by its current only.",
 		Basis:    "no standard: order and feedback contradict. It does not block: an open contactor is safe",
+		Reads:    reading.ContactorFeedback, Unread: UnreadAlso,
 	},
 	VisitOpen: {
 		Code: VisitOpen, Name: "visit-open", Title: "a person works on the pack", Severity: Info, Blocks: true,
@@ -166,6 +182,7 @@ var Table = [NumCodes]Rule{
 		Why:       "The checking time and the minimum off time are its own condition.",
 		WhatToDo:  "Wait until the readings have been good for the checking time. If a tick was late, look at what loads the machine.",
 		Basis:     "no standard: nothing is granted on readings that are not proven",
+		Limits:    []string{"settle_seconds", "off_min_seconds"},
 	},
 	WaterBalance: {
 		Code: WaterBalance, Name: "water-balance", Title: "level and charge records disagree", Severity: Warning,

@@ -90,20 +90,12 @@ func (f *Follower) raised(s Stamp, p *bay.Picture, c interlock.Code) *findingRow
 	}}
 	switch e := &now.Evidence; {
 	case c == interlock.VisitOpen, c == interlock.Held, c == interlock.RecordFailing: // have no figures
-	case aboutReading(c) && e.Fault != reading.None:
+	case interlock.Table[c].Unread != interlock.UnreadElsewhere && e.Fault != reading.None: // the sensor's fault is the reason
 		row.Fault = e.Fault.String()
 	default:
 		row.Value, row.Limit = Known(e.Value), Known(e.Limit)
 	}
 	return row
-}
-
-// aboutReading tells whether a sensor's fault can be the reason.
-func aboutReading(c interlock.Code) bool {
-	return slices.Contains([]interlock.Code{
-		interlock.LevelUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown,
-		interlock.AirflowUnproven, interlock.HydrogenHigh, interlock.ContactorOpen,
-	}, c)
 }
 
 // leaveRefusal handles a refusal of another pack than the one now known to be in

@@ -227,7 +227,7 @@ func TestFirstBreakIsShown(t *testing.T) {
 // stacker is the core whose memory is in the file of version 4.
 func stacker() *bay.Bay {
 	return bay.New(bay.Setup{
-		Name: "bay-3", Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true,
+		Name: "bay-3", Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback),
 		Pack: bay.Pack{
 			Name: "stacker-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
 			VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,

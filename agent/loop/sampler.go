@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"bayward/agent/bay"
-	"bayward/agent/reading"
 )
 
 // Source is one thread of sensors, such as an I²C bus. Sample fills in its own
@@ -106,7 +105,7 @@ func (s *sampler) await(ctx context.Context, into *bay.Readings, began time.Time
 
 func (s *sampler) take(r, into *bay.Readings) {
 	s.busy = false
-	merge(into, r)
+	into.Merge(r)
 }
 
 // tell logs once that a source hangs, and once that it is back. It is called after
@@ -119,28 +118,5 @@ func (s *sampler) tell() {
 	case s.hung && !hangs:
 		s.hung = false
 		s.log.Info("sensor source answers again")
-	}
-}
-
-// merge takes the fields that a source has filled in.
-func merge(into, from *bay.Readings) {
-	one := func(to *reading.Reading, r reading.Reading) {
-		if r.Fault != reading.Missing {
-			*to = r
-		}
-	}
-	one(&into.PackV, from.PackV)
-	one(&into.CurrentA, from.CurrentA)
-	one(&into.PackC, from.PackC)
-	one(&into.AmbientC, from.AmbientC)
-	one(&into.HydrogenPct, from.HydrogenPct)
-	one(&into.Airflow, from.Airflow)
-	one(&into.ContactorClosed, from.ContactorClosed)
-	one(&into.ChargerComplete, from.ChargerComplete)
-	if from.Level.Fault != reading.Missing {
-		into.Level = from.Level
-	}
-	if from.Pack.Fault != reading.Missing {
-		into.Pack = from.Pack
 	}
 }

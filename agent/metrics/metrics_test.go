@@ -35,7 +35,7 @@ var update = flag.Bool("update", false, "write the golden file anew")
 // sensors; the test then fills in what it wants to see.
 func picture(name string, r bay.Readings) *bay.Picture {
 	b := bay.New(bay.Setup{
-		Name: name, Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true,
+		Name: name, Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback),
 		Pack: bay.Pack{
 			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
 			VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,

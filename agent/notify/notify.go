@@ -142,7 +142,7 @@ func kindOf(p *bay.Picture, now Notice) Kind {
 	case p.Stage == bay.ReadyToWater:
 		return ReadyToWater
 	case p.Stage != bay.Vacant && !p.Charge.Full && blockedLong(p):
-		if isReading(p.FirstReason()) {
+		if interlock.Table[p.FirstReason()].Unread == interlock.UnreadAlone {
 			return ProbeFailed
 		}
 		return ChargeBlocked
@@ -159,15 +159,6 @@ func soonHours(now Notice) float64 {
 		return week + day
 	}
 	return week
-}
-
-func isReading(c interlock.Code) bool {
-	switch c {
-	case interlock.LevelUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown:
-		return true
-	default:
-		return false
-	}
 }
 
 func blockedLong(p *bay.Picture) bool {

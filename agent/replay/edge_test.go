@@ -90,7 +90,7 @@ func (o *outcome) String() string {
 // hour as a replay does. The truth and the undisturbed current come with the rows.
 func through(b base, rows chargetest.Series, limits bay.Limits) *outcome {
 	s := pack(b.cells, b.capacityAh, b.gravity)
-	s.Limits, s.HasCurrent, s.HasAmbient = limits, true, true
+	s.Limits, s.Fitted = limits, reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature)
 	s.Limits.StaleAfter = 15 * time.Minute
 	core := bay.New(s)
 	o := &outcome{fullAtH: math.NaN(), readyAtH: math.NaN(), falseFull: math.NaN(), falseReady: math.NaN()}

@@ -143,9 +143,9 @@ func columnOf(name string) column {
 // not asked for. The voltage, the temperature and the level are always asked
 // for: without them nothing is granted.
 func (t *Trace) Fit(s *bay.Setup) {
-	s.HasCurrent = t.at[currentA] >= 0
-	s.HasAmbient = t.at[ambientC] >= 0
-	s.HasHydrogen, s.HasAirflow, s.HasFeedback, s.HasChargerContact = false, false, false, false
+	s.Fitted = reading.SensorsOf().
+		With(reading.PackCurrent, t.at[currentA] >= 0).
+		With(reading.AmbientTemperature, t.at[ambientC] >= 0)
 }
 
 // Next reads one row into readings that hold each column's last value. The

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/reading"
 	"bayward/agent/web"
 )
 
@@ -19,7 +20,7 @@ func newChoice(t *testing.T, change func(*web.Options)) *bench {
 	other := p
 	p.Name, other.Name = "lift-a", "lift-b"
 	b.cores["bay-1"] = bay.New(bay.Setup{
-		Name: "bay-1", Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, Packs: []bay.Pack{p, other},
+		Name: "bay-1", Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature), Packs: []bay.Pack{p, other},
 	})
 	b.step("bay-1")
 	return b

@@ -40,7 +40,7 @@ func newBench(change func(*web.Options), names ...string) *bench {
 	b := &bench{cores: map[string]*bay.Bay{}, last: map[string]*bay.Picture{}, names: names, now: time.Minute}
 	for _, name := range names {
 		b.cores[name] = bay.New(bay.Setup{
-			Name: name, Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true, HasFeedback: true,
+			Name: name, Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback),
 			Pack: bay.Pack{
 				Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
 				VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,

@@ -28,7 +28,7 @@ func NewCore(t testing.TB, k order.Kind) *Core {
 		VentWellMM: 180, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
 	}
 	setup := bay.Setup{
-		Name: "bay-1", Pack: pack, Limits: bay.DefaultLimits(), HasCurrent: true, HasAmbient: true,
+		Name: "bay-1", Pack: pack, Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature),
 	}
 	if k == order.Pack {
 		other := pack

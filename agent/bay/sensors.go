@@ -1,0 +1,101 @@
+package bay
+
+import (
+	"math"
+
+	"bayward/agent/reading"
+)
+
+// sensorRow is what the core knows of one sensor.
+type sensorRow struct {
+	sensor reading.Sensor
+	// always: no bay can do without it.
+	always bool
+	// most is what no such sensor can show, to either side of zero: such a value
+	// is a broken converter or a slip in a trace, and would spoil every sum it
+	// enters.
+	most float64
+	// at is its place in the readings; nil for the level, which has two bounds.
+	at func(*Readings) *reading.Reading
+}
+
+const mostMM = 1000
+
+// sensorTable has a row for each sensor, in the order of the sensors.
+var sensorTable = [...]sensorRow{
+	{reading.PackVoltage, true, 1000, func(r *Readings) *reading.Reading { return &r.PackV }},
+	{reading.PackCurrent, false, 1e5, func(r *Readings) *reading.Reading { return &r.CurrentA }},
+	{reading.PackTemperature, true, mostC, func(r *Readings) *reading.Reading { return &r.PackC }},
+	{reading.AmbientTemperature, false, mostC, func(r *Readings) *reading.Reading { return &r.AmbientC }},
+	{reading.ElectrolyteLevel, true, mostMM, nil},
+	{reading.Hydrogen, false, 100, func(r *Readings) *reading.Reading { return &r.HydrogenPct }},
+	{reading.Airflow, false, anyValue, func(r *Readings) *reading.Reading { return &r.Airflow }},
+	{reading.ContactorFeedback, false, anyValue, func(r *Readings) *reading.Reading { return &r.ContactorClosed }},
+	{reading.ChargerComplete, false, anyValue, func(r *Readings) *reading.Reading { return &r.ChargerComplete }},
+}
+
+const (
+	mostC    = 150             // a 1-wire sensor ends at 125
+	anyValue = math.MaxFloat64 // a contact is judged by its rule
+)
+
+// Optional are the sensors that a bay may do without.
+var Optional = func() (set reading.Sensors) {
+	for _, row := range sensorTable {
+		set = set.With(row.sensor, !row.always)
+	}
+	return set
+}()
+
+// Has tells whether the bay has a sensor.
+func (s *Setup) Has(sensor reading.Sensor) bool {
+	return s.Fitted.Has(sensor) || !Optional.Has(sensor)
+}
+
+// Of is what a sensor shows. The level stands with its lower bound.
+func (r *Readings) Of(sensor reading.Sensor) reading.Reading {
+	if sensor == reading.ElectrolyteLevel {
+		return reading.Reading{Value: r.Level.LowMM, At: r.Level.At, Fault: r.Level.Fault}
+	}
+	for i := range sensorTable {
+		if row := &sensorTable[i]; row.sensor == sensor {
+			return *row.at(r)
+		}
+	}
+	return reading.Reading{}
+}
+
+// Merge takes over what a source has filled in; what it has not read is missing
+// there and stays as it is.
+func (r *Readings) Merge(from *Readings) {
+	for i := range sensorTable {
+		row := &sensorTable[i]
+		if row.at != nil && row.at(from).Fault != reading.Missing {
+			*row.at(r) = *row.at(from)
+		}
+	}
+	if from.Level.Fault != reading.Missing {
+		r.Level = from.Level
+	}
+	if from.Pack.Fault != reading.Missing {
+		r.Pack = from.Pack
+	}
+}
+
+// Sensor is one of the readings with its name in messages and metrics.
+type Sensor struct {
+	Name    string
+	Reading reading.Reading
+}
+
+// Sensors lists the readings of the configured sensors in a fixed order. The
+// level stands with its lower bound.
+func (p *Picture) Sensors() []Sensor {
+	all := make([]Sensor, 0, len(sensorTable))
+	for i := range sensorTable {
+		if s := sensorTable[i].sensor; p.has.Has(s) {
+			all = append(all, Sensor{s.String(), p.Seen.Of(s)})
+		}
+	}
+	return all
+}

@@ -1,0 +1,88 @@
+package bay_test
+
+import (
+	"reflect"
+	"regexp"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// TestEverySensor: each sensor has a place of its own in the readings, a picture
+// lists it where it is fitted, and a source's reading of it is taken over.
+func TestEverySensor(t *testing.T) {
+	places := 0
+	for f := range reflect.TypeFor[bay.Readings]().NumField() {
+		if reflect.TypeFor[bay.Readings]().Field(f).Type == reflect.TypeFor[reading.Reading]() {
+			places++
+		}
+	}
+	require.Equal(t, int(reading.NumSensors)-2, places, "sensors and readings differ in number; the level is no plain reading")
+	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
+		t.Run(s.String(), func(t *testing.T) {
+			var from, into bay.Readings
+			put(&from, s, 0.5)
+			require.Equal(t, reading.None, from.Of(s).Fault)
+			for o := reading.NoSensor + 1; o < reading.NumSensors; o++ {
+				require.Equal(t, o != s, from.Of(o).Fault == reading.Missing, "%s has its place in common with %s", s, o)
+			}
+			put(&into, s, 7)
+			into.Merge(&bay.Readings{})
+			require.InDelta(t, 7, into.Of(s).Value, 0, "a missing reading was taken over")
+			into.Merge(&from)
+			require.InDelta(t, 0.5, into.Of(s).Value, 0)
+
+			setup := bay.Setup{Name: "b", Pack: bay.Pack{Cells: 1}, Limits: bay.DefaultLimits(), Fitted: bay.Optional}
+			require.Len(t, seen(setup, &from), int(reading.NumSensors)-1)
+			require.InDelta(t, 0.5, seen(setup, &from)[s.String()].Value, 0)
+			setup.Fitted = 0
+			_, listed := seen(setup, &from)[s.String()]
+			require.Equal(t, !bay.Optional.Has(s), listed, "without any optional sensor")
+			require.Equal(t, listed, setup.Has(s))
+		})
+	}
+}
+
+// put gives one sensor a reading. What its places are is said here once more.
+func put(r *bay.Readings, s reading.Sensor, v float64) {
+	if s == reading.ElectrolyteLevel {
+		r.Level = reading.LevelBetween(v, v, 0)
+		return
+	}
+	*map[reading.Sensor]*reading.Reading{
+		reading.PackVoltage: &r.PackV, reading.PackCurrent: &r.CurrentA, reading.PackTemperature: &r.PackC,
+		reading.AmbientTemperature: &r.AmbientC, reading.Hydrogen: &r.HydrogenPct, reading.Airflow: &r.Airflow,
+		reading.ContactorFeedback: &r.ContactorClosed, reading.ChargerComplete: &r.ChargerComplete,
+	}[s] = reading.Good(v, 0)
+}
+
+func seen(s bay.Setup, r *bay.Readings) map[string]reading.Reading {
+	pic, _ := bay.New(s).Step(r)
+	out := map[string]reading.Reading{}
+	for _, one := range pic.Sensors() {
+		out[one.Name] = one.Reading
+	}
+	return out
+}
+
+var key = regexp.MustCompile(`\b[a-z]+(?:_[a-z]+)+\b`)
+
+// TestFindingsNameWhatTheyGoBy: the limits in a finding's sentences are those of
+// its row and stand in the table of limits, and a finding of a reading that is
+// missing names the reading.
+func TestFindingsNameWhatTheyGoBy(t *testing.T) {
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		row := &interlock.Table[c]
+		for _, limit := range row.Limits {
+			require.NotNil(t, bay.LimitNamed(limit), "%s: %s is no limit", row.Name, limit)
+		}
+		for _, named := range key.FindAllString(row.RaiseWhen+" "+row.ClearWhen, -1) {
+			require.Contains(t, row.Limits, named, row.Name)
+		}
+		require.True(t, row.Unread == interlock.UnreadElsewhere || row.Reads != reading.NoSensor, row.Name)
+	}
+}

@@ -1,0 +1,74 @@
+package reading
+
+import "fmt"
+
+// Sensor is one thing that is measured in a bay. The zero value is none.
+type Sensor uint8
+
+// The sensors, in the order in which they are listed everywhere.
+const (
+	NoSensor Sensor = iota
+	PackVoltage
+	PackCurrent
+	PackTemperature
+	AmbientTemperature
+	ElectrolyteLevel
+	Hydrogen
+	Airflow           // the fan's proof
+	ContactorFeedback // the contactor's own contact
+	ChargerComplete   // the charger's contact
+	NumSensors
+)
+
+var sensors = [NumSensors]struct{ name, title string }{
+	PackVoltage:        {"pack-voltage", "pack voltage"},
+	PackCurrent:        {"pack-current", "current"},
+	PackTemperature:    {"pack-temperature", "pack temperature"},
+	AmbientTemperature: {"ambient-temperature", "ambient temperature"},
+	ElectrolyteLevel:   {"level", "level"},
+	Hydrogen:           {"hydrogen", "hydrogen"},
+	Airflow:            {"airflow", "airflow proof"},
+	ContactorFeedback:  {"contactor-feedback", "contactor feedback"},
+	ChargerComplete:    {"charger-complete", "charger's contact"},
+}
+
+// String is the sensor's name in metrics and messages, such as "pack-voltage".
+func (s Sensor) String() string {
+	if s == NoSensor || s >= NumSensors {
+		return fmt.Sprintf("sensor-%d", uint8(s))
+	}
+	return sensors[s].name
+}
+
+// Title is the sensor in English, for a list.
+func (s Sensor) Title() string {
+	if s >= NumSensors {
+		return s.String()
+	}
+	return sensors[s].title
+}
+
+// Sensors is a set of sensors. The zero value is empty.
+type Sensors uint16
+
+// SensorsOf is the set of some sensors.
+func SensorsOf(all ...Sensor) (set Sensors) {
+	for _, s := range all {
+		set |= 1 << s
+	}
+	return set
+}
+
+// Has tells whether a sensor is in the set.
+func (set Sensors) Has(s Sensor) bool { return set>>s&1 != 0 }
+
+// With is the set with a sensor added when it is there.
+func (set Sensors) With(s Sensor, there bool) Sensors {
+	if there {
+		return set | 1<<s
+	}
+	return set
+}
+
+// Without is the set without some sensors.
+func (set Sensors) Without(some ...Sensor) Sensors { return set &^ SensorsOf(some...) }

@@ -1,12 +1,12 @@
-// Package records makes what people are handed from the logbook: lists, tables
-// for spreadsheets and programs, the printable record of one pack; and it takes
-// in history that was kept by hand.
+// Package records makes what people get from the logbook: lists, tables for
+// spreadsheets and programs, and the printable record of one pack. It also imports
+// history that was kept by hand.
 //
-// It promises: the order of rows and columns is always the same; what is not
-// known is an empty cell or null, never 0; a text that a spreadsheet could run
-// as a formula is exported as a text, and reading our own export brings back
-// the same text; tables go out row by row, so memory stays flat whatever the
-// length; an import is written whole or not at all.
+// It promises: the order of rows and columns is always the same; an unknown value
+// is an empty cell or null, never 0; a text that a spreadsheet could run as a
+// formula is exported as a text, and reading our own export returns the same text;
+// tables are written row by row, so memory stays flat at any length; an import is
+// written whole or not at all.
 //
-// Columns stand in columns.md, which a test holds to the code.
+// The columns are listed in columns.md, which a test checks against the code.
 package records

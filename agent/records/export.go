@@ -14,12 +14,12 @@ import (
 	"bayward/agent/logbook"
 )
 
-// timeForm is RFC 3339 in UTC with all that the logbook keeps.
+// timeForm is RFC 3339 in UTC, to the resolution of the logbook.
 const timeForm = "2006-01-02T15:04:05.000Z"
 
-// WriteCSV writes a table as RFC 4180: a line of names, then a line for each
-// row; lines end with CRLF. A text with a line break keeps it, as a line feed.
-// Nothing but the row under way is in memory.
+// WriteCSV writes a table as RFC 4180: a line of names, then a line for each row;
+// lines end with CRLF. A text with a line break keeps it, as a line feed. Only the
+// current row is in memory.
 func (t *Table) WriteCSV(ctx context.Context, w io.Writer, r *logbook.Reader, q logbook.Query) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
@@ -45,7 +45,7 @@ func (t *Table) WriteCSV(ctx context.Context, w io.Writer, r *logbook.Reader, q 
 	return out.Error()
 }
 
-// cellText is a value as a cell of a CSV file. Only texts are guarded: a
+// cellText returns a value as a cell of a CSV file. Only texts are guarded: a
 // negative number is a number in every spreadsheet.
 func cellText(v any) string {
 	if s, ok := v.(string); ok {
@@ -54,7 +54,7 @@ func cellText(v any) string {
 	return plain(v)
 }
 
-// plain is a value as text; "" is not known.
+// plain returns a value as text, "" when unknown.
 func plain(v any) string {
 	switch x := v.(type) {
 	case nil:
@@ -74,8 +74,8 @@ func plain(v any) string {
 }
 
 // WriteJSON writes a table as a JSON array with one object on each line, whose
-// members are the columns in order; what is not known is null. Nothing but the
-// row under way is in memory.
+// members are the columns in order; an unknown value is null. Only the current row
+// is in memory.
 func (t *Table) WriteJSON(ctx context.Context, w io.Writer, r *logbook.Reader, q logbook.Query) error {
 	out := bufio.NewWriter(w)
 	before := "[\n"
@@ -102,7 +102,7 @@ func (t *Table) WriteJSON(ctx context.Context, w io.Writer, r *logbook.Reader, q
 	return out.Flush()
 }
 
-// object is a row as JSON, its members in the order of the columns.
+// object returns a row as JSON, its members in the order of the columns.
 func (t *Table) object(row []any) (string, error) {
 	var b strings.Builder
 	for i, v := range row {

@@ -73,8 +73,7 @@ func TestExportOfNothing(t *testing.T) {
 	require.Equal(t, 1, strings.Count(out.String(), "\r\n"))
 }
 
-// TestFormulasAreTexts: no cell with a text begins as a formula does, nor does a
-// line of it.
+// TestFormulasAreTexts: no text cell begins like a formula, nor does a line of it.
 func TestFormulasAreTexts(t *testing.T) {
 	_, r := kept(t, twoWeeks())
 	var out bytes.Buffer
@@ -93,7 +92,7 @@ func TestFormulasAreTexts(t *testing.T) {
 	require.Equal(t, 12*3+12, found, "by, closed_by and notes of the first visit, notes of the second")
 }
 
-// TestColumnsAreExplained holds columns.md to the code.
+// TestColumnsAreExplained checks columns.md against the code.
 func TestColumnsAreExplained(t *testing.T) {
 	want := columnsText()
 	if *update {
@@ -109,7 +108,7 @@ func columnsText() string {
 	b.WriteString(`# The tables of the record
 
 Made from the code by ` + "`go test ./agent/records -update`" + `. ` + "`bayward records export`" + ` and ` + "`/api/v1/records.csv`" + ` give these columns in this order;
-a later version may add columns at the end. Times are RFC 3339 in UTC. What is not known is an empty cell, in JSON null.
+a later version may add columns at the end. Times are RFC 3339 in UTC. An unknown value is an empty cell, in JSON null.
 `)
 	for _, t := range records.Tables() {
 		b.WriteString("\n## " + t.Name + "\n" + t.About + "\n\n| column | what it is |\n| --- | --- |\n")

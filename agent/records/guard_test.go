@@ -17,8 +17,8 @@ import (
 	"bayward/agent/logbook"
 )
 
-// texts are what people write, and worse: quotes, separators, line breaks,
-// non-Latin letters, formulas, and apostrophes before all of them.
+// texts are what people type, and worse: quotes, separators, line breaks, non-Latin
+// letters, formulas, and apostrophes before all of them.
 func texts() *rapid.Generator[string] {
 	part := rapid.OneOf(
 		rapid.String(),
@@ -27,15 +27,15 @@ func texts() *rapid.Generator[string] {
 	return rapid.Map(rapid.SliceOfN(part, 0, 5), func(parts []string) string { return strings.Join(parts, "") })
 }
 
-// failing is what tests, properties and fuzzing have in common.
+// failing is what tests, properties and fuzzing share.
 type failing interface {
 	Helper()
 	Fatalf(format string, args ...any)
 }
 
-// mustSurvive writes texts as a table and reads them back: each is the same,
-// with line feeds for line breaks, and no cell can run, whichever separator the
-// spreadsheet is set to.
+// mustSurvive writes texts as a table and reads them back: each is the same, with
+// line feeds for line breaks, and no cell can run, whichever separator the
+// spreadsheet uses.
 func mustSurvive(t failing, want []string) {
 	t.Helper()
 	one := newTable("one", "", "", []column[string]{
@@ -83,9 +83,9 @@ func mustSurvive(t failing, want []string) {
 	}
 }
 
-// spreadsheetCells takes a file apart as a spreadsheet does that was told, or
-// guesses, this separator: quotes count only at the beginning of a cell, and what
-// stands behind the closing one is part of the cell (common practice, no source).
+// spreadsheetCells splits a file like a spreadsheet that is set to this separator,
+// or guesses it: quotes count only at the beginning of a cell, and what follows the
+// closing one is part of the cell (common practice, no source).
 func spreadsheetCells(text string, separator byte) []string {
 	var cells []string
 	for text != "" {
@@ -115,9 +115,9 @@ func spreadsheetCells(text string, separator byte) []string {
 	return cells
 }
 
-// evaluated tells whether a spreadsheet takes a cell for something to work out. A
-// number is none, whatever its sign; a spreadsheet in an East Asian language
-// takes the full-width forms for the narrow ones.
+// evaluated reports whether a spreadsheet would evaluate a cell. A number is not
+// evaluated, whatever its sign; a spreadsheet in an East Asian language treats
+// full-width forms like the narrow ones.
 func evaluated(cell string) bool {
 	if _, err := strconv.ParseFloat(cell, 64); err == nil {
 		return false
@@ -132,7 +132,7 @@ func TestTextsSurviveCSV(t *testing.T) {
 	})
 }
 
-// TestGuardTellsPeople shows what stands in the file.
+// TestGuardTellsPeople shows what is in the file.
 func TestGuardTellsPeople(t *testing.T) {
 	for text, want := range map[string]string{
 		"=1+1":                        "'=1+1",

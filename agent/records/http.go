@@ -22,7 +22,7 @@ import (
 	"bayward/agent/words"
 )
 
-// ServeOptions are what the pages of the record are made from.
+// ServeOptions configure the pages of the record.
 type ServeOptions struct {
 	Reader *logbook.Reader
 	// Describe adds site, agent, units and facts to the options of a report; nil
@@ -33,8 +33,8 @@ type ServeOptions struct {
 }
 
 const (
-	// atOnce is how many answers are made at a time: a reader on the network must
-	// not take the disk from the logbook.
+	// atOnce is how many answers are made at a time: a network reader must not take
+	// the disk from the logbook.
 	atOnce = 2
 	// streamFor is how long one answer may take.
 	streamFor = 10 * time.Minute
@@ -45,8 +45,8 @@ type pages struct {
 	slots chan struct{}
 }
 
-// Handler answers /records, /api/v1/records.csv and /api/v1/records.json for
-// GET and HEAD. Who may ask is the caller's matter.
+// Handler answers /records, /api/v1/records.csv and /api/v1/records.json for GET
+// and HEAD. Access control is up to the caller.
 func Handler(o ServeOptions) http.Handler {
 	p := &pages{o, make(chan struct{}, atOnce)}
 	mux := http.NewServeMux()
@@ -57,17 +57,17 @@ func Handler(o ServeOptions) http.Handler {
 		select {
 		case p.slots <- struct{}{}:
 			defer func() { <-p.slots }()
-			// Where there is no such deadline there is none to move.
+			// Without such a deadline there is none to move.
 			_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(streamFor))
 			mux.ServeHTTP(w, r)
 		default:
 			w.Header().Set("Retry-After", "5")
-			tell(w, http.StatusServiceUnavailable, "busy", "others are reading the record; try again in a few seconds")
+			tell(w, http.StatusServiceUnavailable, "busy", "the record is busy; try again in a few seconds")
 		}
 	})
 }
 
-// tell answers as the rest of the interface does.
+// tell answers like the rest of the interface.
 func tell(w http.ResponseWriter, status int, code, message string) {
 	type body struct {
 		Code    string `json:"code"`
@@ -78,12 +78,12 @@ func tell(w http.ResponseWriter, status int, code, message string) {
 	_ = json.NewEncoder(w).Encode(map[string]body{"error": {code, message}}) // a reader that is gone needs no answer
 }
 
-// unreadable says that the disk or the file fails.
+// unreadable reports that the disk or the file fails.
 func unreadable(w http.ResponseWriter) {
-	tell(w, http.StatusServiceUnavailable, "unreadable", "the record cannot be read now; the agent's log and bayward records verify say more")
+	tell(w, http.StatusServiceUnavailable, "unreadable", "the record cannot be read now; see the agent's log and bayward records verify")
 }
 
-// begun knows whether anything of an answer has gone out.
+// begun records whether any of an answer has been sent.
 type begun struct {
 	io.Writer
 	yes bool
@@ -97,8 +97,8 @@ func (b *begun) Write(p []byte) (int, error) {
 
 type writeTable func(t *Table, ctx context.Context, w io.Writer, r *logbook.Reader, q logbook.Query) error
 
-// table streams one table. An error in its midst cuts the connection, so that
-// nobody takes a part for the whole.
+// table streams one table. An error in the middle cuts the connection, so that a
+// part cannot be taken for the whole.
 func (p *pages) table(mediaType, ending string, write writeTable) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		form := r.URL.Query()
@@ -162,7 +162,7 @@ var chooseText string
 
 var choosePage = sync.OnceValue(func() *template.Template { return template.Must(template.New("choose").Parse(chooseText)) })
 
-// report shows one pack, or what there is to choose from.
+// report shows one pack, or a page to choose one from.
 func (p *pages) report(w http.ResponseWriter, r *http.Request) {
 	form := r.URL.Query()
 	if form.Get("pack") == "" {
@@ -226,13 +226,13 @@ func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, probl
 		Tables                  []*Table
 	}{template.CSS(StyleOf(false)), problem, r.URL.Query().Get("pack"), words.EnglishSI().Cautions(), packs, Tables()}) //nolint:gosec // our own file
 	if err != nil {
-		http.Error(w, "the page cannot be made", http.StatusInternalServerError)
+		http.Error(w, "cannot render the page", http.StatusInternalServerError)
 		return
 	}
 	send(w, status, StyleOf(false), out.Bytes())
 }
 
-// send lets the page's own style through, and nothing else.
+// send allows the page's own style, and nothing else.
 func send(w http.ResponseWriter, status int, style string, page []byte) {
 	sum := sha256.Sum256([]byte(style))
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+

@@ -78,7 +78,7 @@ func TestReportByHTTP(t *testing.T) {
 	require.NotContains(t, get("/records?pack=%3Cscript%3E").Body.String(), "<script")
 }
 
-// slow blocks in its first write, as a reader does who takes nothing.
+// slow blocks in its first write, like a client that reads nothing.
 type slow struct {
 	*httptest.ResponseRecorder
 	begun, end chan struct{}
@@ -90,7 +90,7 @@ func (s slow) Write(p []byte) (int, error) {
 	return s.ResponseRecorder.Write(p)
 }
 
-// TestFewReadersAtOnce: who comes while two are served is told to come again.
+// TestFewReadersAtOnce: a third client is told to come again while two are served.
 func TestFewReadersAtOnce(t *testing.T) {
 	_, r := kept(t, twoWeeks())
 	h := records.Handler(records.ServeOptions{Reader: r, Now: time.Now})

@@ -17,28 +17,28 @@ import (
 	"bayward/agent/logbook"
 )
 
-// ImportOptions say how hand-kept history is to be read.
+// ImportOptions define how to read hand-kept history.
 type ImportOptions struct {
-	Name string         // of the file, for complaints
-	Zone *time.Location // of times that name none
-	Now  time.Time      // nothing may lie after it
+	Name string         // of the file, for error messages
+	Zone *time.Location // for times without a zone
+	Now  time.Time      // no time may be later
 }
 
-// Bounds of one file: a pack's life at a visit a week and a charge a day is far
-// below.
+// Bounds of one file: far above a pack's lifetime at one visit a week and one
+// charge a day.
 const (
 	maxImportBytes = 8 << 20
 	maxComplaints  = 20
 )
 
-// ImportError is everything that is wrong with a file, by line.
+// ImportError lists everything that is wrong with a file, by line.
 type ImportError struct {
 	File     string
 	Problems []string // such as `line 3: field cell: value "x" is not accepted: 1 to 48`
-	More     int      // that are not listed
+	More     int      // not listed
 }
 
-// Error lists the problems, one on each line.
+// Error returns the problems, one on each line.
 func (e *ImportError) Error() string {
 	var b strings.Builder
 	for i, p := range e.Problems {
@@ -53,10 +53,10 @@ func (e *ImportError) Error() string {
 	return b.String()
 }
 
-// ReadImport reads history that was kept by hand: visits with a line for each
-// cell, or charges, told by their columns; columns.md says which there are. Our
-// own exports of cells and charges are such files. Any fault is an
-// *ImportError, and then there are no rows.
+// ReadImport reads history that was kept by hand: visits with a line for each cell,
+// or charges. The columns decide which; see columns.md. Our own exports of cells
+// and charges are such files. Any fault is an *ImportError, and then no rows are
+// returned.
 func ReadImport(in io.Reader, o ImportOptions) (logbook.Rows, error) {
 	text, err := importText(in)
 	if err != nil {
@@ -108,10 +108,10 @@ type importer struct {
 	rows     logbook.Rows
 	problems []string
 	names    []string // of the columns
-	line     int      // of the row under way
+	line     int      // of the current row
 	cells    []string
-	comma    bool           // decimals may have a comma, since columns have semicolons
-	seen     map[string]int // what stands in which line
+	comma    bool           // decimals may have a comma, because columns have semicolons
+	seen     map[string]int // which line has what
 }
 
 func (im *importer) complain(format string, args ...any) {
@@ -131,7 +131,7 @@ func (im *importer) read(text []byte) {
 	im.seen, im.line = map[string]int{}, 1
 	var err error
 	if im.names, err = in.Read(); err != nil {
-		im.complain("there must be a line of column names: %v", err)
+		im.complain("a line of column names is required: %v", err)
 		return
 	}
 	take := im.header()
@@ -149,14 +149,14 @@ func (im *importer) read(text []byte) {
 		take()
 	}
 	if take != nil && len(im.seen) == 0 && len(im.problems) == 0 {
-		im.complain("there is nothing below the line of names")
+		im.complain("no rows below the line of names")
 	}
 }
 
-// givenColumns come from our own export and are given anew by the logbook.
+// givenColumns come from our own export; the logbook assigns new ones.
 var givenColumns = []string{"id", "origin", "total_ml", "dry"}
 
-// header finds out what the file holds and names the columns that nobody knows.
+// header finds out what the file contains and rejects unknown columns.
 func (im *importer) header() (take func()) {
 	for i, name := range im.names {
 		im.names[i] = strings.ToLower(strings.TrimSpace(name))
@@ -168,14 +168,14 @@ func (im *importer) header() (take func()) {
 	case slices.Contains(im.names, "in_ah"):
 		t, take = charges(), im.chargeLine
 	default:
-		im.complain("there is neither a column cell (visits, a line for each cell) nor a column in_ah (charges); separators are commas, or semicolons")
+		im.complain("neither a column cell (visits, a line for each cell) nor a column in_ah (charges); separators must be commas or semicolons")
 		return nil
 	}
 	for i, name := range im.names {
 		if t.index(name) < 0 {
-			im.complain("column %q is not known; accepted: %s", name, strings.Join(accepted(t), ", "))
+			im.complain("unknown column %q; accepted: %s", name, strings.Join(accepted(t), ", "))
 		} else if slices.Index(im.names, name) != i {
-			im.complain("column %q is there twice", name)
+			im.complain("column %q appears twice", name)
 		}
 	}
 	for _, name := range []string{"bay", "pack", "start"} {
@@ -199,14 +199,14 @@ func accepted(t *Table) []string {
 	return names
 }
 
-// Known are rows of a file that the record has already: same kind, bay, pack and
+// Known are rows of a file that the record already has: same kind, bay, pack and
 // beginning.
 type Known struct {
-	Same    int      // that the record has just so
-	Differs []string // that say something else than the record, such as "visit 3 of lift-a at …"
+	Same    int      // identical in the record
+	Differs []string // that differ from the record, such as "visit 3 of lift-a at …"
 }
 
-// Fresh gives the rows of a file that the record does not have, and tells of the
+// Fresh returns the rows of a file that the record does not have, and describes the
 // others. So a file can grow and be imported again; a row that the record has is
 // never changed.
 func Fresh(ctx context.Context, r *logbook.Reader, rows logbook.Rows) (fresh logbook.Rows, known Known, err error) {
@@ -247,7 +247,7 @@ func freshOf[T any](have iter.Seq2[T, error], rows []T, kind string, known *Know
 	return fresh, nil
 }
 
-// told is a row without what no file can say.
+// told returns a row without the fields that no file can contain.
 func told[T any](row T, span func(*T) *logbook.Span) T {
 	s := span(&row)
 	s.ID, s.Origin = 0, ""

@@ -13,7 +13,7 @@ import (
 	"bayward/agent/order"
 )
 
-// text is a cell as it was written, "" when its column is missing.
+// text returns a cell as written, "" when its column is missing.
 func (im *importer) text(field string) string {
 	i := slices.Index(im.names, field)
 	if i < 0 {
@@ -27,12 +27,12 @@ const maxText = 2000 // bytes of one note
 func (im *importer) words(field string) string {
 	s := im.text(field)
 	if len(s) > maxText {
-		im.complain("field %s: is longer than %d bytes", field, maxText)
+		im.complain("field %s: longer than %d bytes", field, maxText)
 	}
 	return s
 }
 
-// number reads a number within bounds; an empty cell is not known.
+// number reads a number within bounds; an empty cell is unknown.
 func (im *importer) number(field string, low, high float64, unit string) logbook.Num {
 	s := strings.TrimSpace(im.text(field))
 	if s == "" {
@@ -49,9 +49,9 @@ func (im *importer) number(field string, low, high float64, unit string) logbook
 	return &v
 }
 
-// How many times the bounds of an order's field a file may reach. Orders are
-// typed at the pack and bounded against slips of the finger; paper is not, and
-// sums several pours up.
+// By how much a file may exceed the bounds of an order's field. Orders are typed at
+// the pack and bounded against typing errors; paper is not, and adds up several
+// pours.
 const (
 	asOrders  = 1
 	widerML   = 5
@@ -59,11 +59,11 @@ const (
 	widerUSCM = 2
 )
 
-// Temperatures have bounds of their own, those of a thermometer: what a sensor
-// on a case read in frost or fire is history, too.
+// Temperatures have bounds of their own, those of a thermometer: what a sensor on a
+// case read in frost or fire is history, too.
 const coldestC, hottestC = -60, 120
 
-// handed reads what an order could have handed in, within wider bounds.
+// handed reads a value that an order could have entered, within wider bounds.
 func (im *importer) handed(column string, f *order.Field, wider float64, unit string) logbook.Num {
 	low := f.Low
 	if low < 0 {
@@ -115,7 +115,7 @@ func (im *importer) place(field string) string {
 
 var timeForms = []string{time.RFC3339, "2006-01-02 15:04", "2006-01-02T15:04", time.DateOnly}
 
-// earliest is before the life of any battery that is in use.
+// earliest is before the lifetime of any battery in use.
 var earliest = time.Date(1970, 1, 1, 0, 0, 0, 0, time.UTC)
 
 func (im *importer) when(field string) time.Time {
@@ -129,7 +129,7 @@ func (im *importer) when(field string) time.Time {
 	return time.Time{}
 }
 
-// span reads what all rows have. History by hand has ended: without an end it
+// span reads what all rows have. Hand-kept history has ended: without an end it
 // took no time.
 func (im *importer) span() logbook.Span {
 	s := logbook.Span{Bay: im.place("bay"), Pack: im.place("pack"), Origin: logbook.ByImport}
@@ -144,11 +144,11 @@ func (im *importer) span() logbook.Span {
 	return s
 }
 
-// once tells whether a row is new in its file.
+// once checks that a row is new in its file.
 func (im *importer) once(what string, parts ...string) {
 	key := strings.Join(append([]string{what}, parts...), "\x00")
 	if line, twice := im.seen[key]; twice {
-		im.complain("%s stands in line %d already", what, line)
+		im.complain("%s is already in line %d", what, line)
 		return
 	}
 	im.seen[key] = im.line
@@ -168,8 +168,8 @@ func (im *importer) chargeLine() {
 	im.rows.Charges = append(im.rows.Charges, c)
 }
 
-// visitLine adds a cell to its visit: lines of one visit have the same bay,
-// pack and start, and follow each other.
+// visitLine adds a cell to its visit: lines of one visit have the same bay, pack
+// and start, and are consecutive.
 func (im *importer) visitLine() {
 	v := logbook.Visit{
 		Span: im.span(), Kind: im.oneOf("kind", logbook.VisitWater, logbook.VisitCoverPlates, logbook.VisitReadings),
@@ -194,11 +194,11 @@ func sameVisit(a, b *logbook.Visit) bool {
 	return a.Bay == b.Bay && a.Pack == b.Pack && a.Start.Wall.Equal(b.Start.Wall)
 }
 
-// agree refuses a file that says two things of one visit.
+// agree rejects a file that contradicts itself about one visit.
 func (im *importer) agree(a, b *logbook.Visit) {
 	same := func(field string, x, y any) {
 		if x != y {
-			im.complain("field %s: value %q is not accepted: the same as in the lines before of this visit", field, im.text(field))
+			im.complain("field %s: value %q is not accepted: must be the same in all lines of this visit", field, im.text(field))
 		}
 	}
 	same("kind", a.Kind, b.Kind)
@@ -222,7 +222,7 @@ func (im *importer) cell(v *logbook.Visit) {
 	n := im.handed("cell", order.CellField, asOrders, "as a whole number; 1 is the positive end")
 	switch {
 	case n == nil && strings.TrimSpace(im.text("cell")) == "" && (c != logbook.VisitCell{}):
-		im.reject("cell", "the number of the cell that was given water or read")
+		im.reject("cell", "the number of the cell that was filled or read")
 		return
 	case n == nil:
 		return
@@ -233,7 +233,7 @@ func (im *importer) cell(v *logbook.Visit) {
 	c.Cell = int(*n)
 	at, twice := slices.BinarySearchFunc(v.Cells, c.Cell, func(x logbook.VisitCell, n int) int { return x.Cell - n })
 	if twice {
-		im.complain("cell %d of this visit stands in the file twice", c.Cell)
+		im.complain("cell %d of this visit is in the file twice", c.Cell)
 		return
 	}
 	v.Cells = slices.Insert(v.Cells, at, c)

@@ -35,7 +35,7 @@ func TestExamplesAreTaken(t *testing.T) {
 		if name == "charges.csv" {
 			require.Equal(t, 162.5, *rows.Charges[0].InAh)
 			require.Equal(t, "2025-11-02T17:00:00Z", rows.Charges[0].Start.Wall.Format(time.RFC3339))
-			require.Equal(t, "unknown", dryOf(t, rows.Charges[0]), "nobody watched it")
+			require.Equal(t, "unknown", dryOf(t, rows.Charges[0]), "not measured")
 			continue
 		}
 		require.Equal(t, 345.0, rows.Visits[0].TotalML)
@@ -61,31 +61,31 @@ func dryOf(t *testing.T, c logbook.Charge) string {
 func TestImportRefuses(t *testing.T) {
 	const visit, charge = "bay,pack,start,cell,water_ml\n", "bay,pack,start,end,in_ah\n"
 	for text, says := range map[string]string{
-		"":                               "h.csv: line 1: there must be a line of column names",
+		"":                               "h.csv: line 1: a line of column names is required",
 		"bay,pack,start\na,b,c\n":        "neither a column cell",
-		visit:                            "nothing below",
+		visit:                            "no rows below",
 		visit + "b-1,p,2026-01-01,x,1":   `h.csv: line 2: field cell: value "x" is not accepted: 1 to 48`,
 		visit + "b-1,p,2026-01-01,49,1":  `field cell: value "49"`,
 		visit + "b-1,p,2026-01-01,1.5,1": `field cell: value "1.5" is not accepted: a whole number`,
 		visit + "b-1,p,2026-01-01,,1":    `field cell: value "" is not accepted`,
 		visit + "b-1,p,2026-01-01,1,-1":  `field water_ml: value "-1" is not accepted: 0 to 10000 ml`,
 		visit + "b-1,p,2026-01-01,1,nan": `field water_ml: value "nan"`,
-		visit + "b-1,p,2026-01-01,1,1\nb-1,p,2026-01-01,1,2":                       "line 3: cell 1 of this visit stands in the file twice",
-		visit + "b-1,p,2026-01-01,1,1\nb-1,p,2026-01-02,1,2\nb-1,p,2026-01-01,2,2": "line 4: this visit stands in line 2 already",
+		visit + "b-1,p,2026-01-01,1,1\nb-1,p,2026-01-01,1,2":                       "line 3: cell 1 of this visit is in the file twice",
+		visit + "b-1,p,2026-01-01,1,1\nb-1,p,2026-01-02,1,2\nb-1,p,2026-01-01,2,2": "line 4: this visit is already in line 2",
 		visit + "b-1,p,01.02.2026,1,1":                                             `field start: value "01.02.2026" is not accepted: 2026-03-01 14:30`,
 		visit + "b-1,p,2027-01-01,1,1":                                             "up to now",
 		visit + "Bay 1,p,2026-01-01,1,1":                                           `field bay: value "Bay 1" is not accepted: as in the configuration`,
 		visit + "b-1,p,2026-01-01,1":                                               "line 2: wrong number of fields",
 		visit + "b-1,p,2026-01-01,1,\"1":                                           "line 2:",
-		"bay,pack,start,cell,color\n":                                              `line 1: column "color" is not known; accepted: bay, pack`,
+		"bay,pack,start,cell,color\n":                                              `line 1: unknown column "color"; accepted: bay, pack`,
 		"bay,pack,cell\n":                                                          `column "start" is missing`,
-		"bay,pack,start,cell,cell\n":                                               `column "cell" is there twice`,
+		"bay,pack,start,cell,cell\n":                                               `column "cell" appears twice`,
 		charge + "b-1,p,2026-01-02,2026-01-01,5":                                   `field end: value "2026-01-01" is not accepted: not before start`,
-		charge + "b-1,p,2026-01-01,,5\nb-1,p,2026-01-01,,6":                        "line 3: this charge stands in line 2 already",
+		charge + "b-1,p,2026-01-01,,5\nb-1,p,2026-01-01,,6":                        "line 3: this charge is already in line 2",
 		charge + "b-1,p,2026-01-01,,\"5,5\"":                                       `field in_ah: value "5,5"`,
 		"\xff\xfeb\x00":                                                            "UTF-16",
 		charge + "b-1,p,2026-01-01,,\xe9":                                          "line 2: the file is not UTF-8",
-		"bay,pack,start,cell,by\nb,p,2026-01-01,1,A\nb,p,2026-01-01,2,B":           `line 3: field by: value "B" is not accepted: the same as in the lines before`,
+		"bay,pack,start,cell,by\nb,p,2026-01-01,1,A\nb,p,2026-01-01,2,B":           `line 3: field by: value "B" is not accepted: must be the same in all lines of this visit`,
 	} {
 		rows, err := imported(text)
 		require.ErrorContains(t, err, says, text)
@@ -110,11 +110,11 @@ func TestImportTakesWhatSpreadsheetsWrite(t *testing.T) {
 	}
 }
 
-// TestOwnExportComesBack: what one logbook exports, another takes in, and its
-// export is the same but for what the file gives anew.
+// TestOwnExportComesBack: what one logbook exports, another imports, and its export
+// is the same except for what the file assigns.
 func TestOwnExportComesBack(t *testing.T) {
 	rows := twoWeeks()
-	rows.Charges = rows.Charges[:13] // the last one still goes on
+	rows.Charges = rows.Charges[:13] // the last one is still in progress
 	_, r := kept(t, rows)
 	for _, name := range []string{"cells", "charges"} {
 		table := records.TableNamed(name)
@@ -124,7 +124,7 @@ func TestOwnExportComesBack(t *testing.T) {
 		require.NoError(t, err)
 		fresh, known, err := records.Fresh(t.Context(), r, back)
 		require.NoError(t, err)
-		require.True(t, fresh.Empty(), "every row is known")
+		require.True(t, fresh.Empty(), "every row is already there")
 		require.Empty(t, known.Differs)
 		require.Equal(t, len(back.Charges)+len(back.Visits), known.Same)
 
@@ -142,7 +142,7 @@ func TestOwnExportComesBack(t *testing.T) {
 	}
 }
 
-// anonymous leaves out numbers and origins, which the second logbook gives.
+// anonymous removes numbers and origins, which the second logbook assigns.
 func anonymous(text string) []string {
 	var out []string
 	for line := range strings.SplitSeq(text, "\r\n") {
@@ -151,9 +151,9 @@ func anonymous(text string) []string {
 	return out
 }
 
-// FuzzImport: a file is taken whole or not at all, each complaint says in which
-// line, and what was taken would be written: it has a bay, a pack, an end, and
-// numbers within their bounds.
+// FuzzImport: a file is accepted whole or not at all, each error names its line,
+// and what was accepted could be written: it has a bay, a pack, an end, and numbers
+// within their bounds.
 func FuzzImport(f *testing.F) {
 	for _, name := range []string{"visits.csv", "charges.csv"} {
 		text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "records", name))
@@ -177,12 +177,12 @@ func FuzzImport(f *testing.F) {
 		if err != nil {
 			mustNameLines(t, err, strings.Count(text, "\n")+1)
 			if !rows.Empty() {
-				t.Fatalf("refused, and yet there are %+v", rows)
+				t.Fatalf("rejected, and yet there are %+v", rows)
 			}
 			return
 		}
 		if len(rows.Charges)+len(rows.Visits) == 0 {
-			t.Fatal("taken, but empty")
+			t.Fatal("accepted, but empty")
 		}
 		for i := range rows.Charges {
 			mustBeWhole(t, &rows.Charges[i].Span)

@@ -17,8 +17,8 @@ import (
 	"bayward/agent/logbook"
 )
 
-// WriteList writes the columns of a table that matter most as a plain table
-// for a terminal, and says how many rows there were.
+// WriteList writes the most important columns of a table as a plain table for a
+// terminal, and returns how many rows there were.
 func (t *Table) WriteList(ctx context.Context, w io.Writer, r *logbook.Reader, q logbook.Query) (n int, err error) {
 	out := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	short := slices.DeleteFunc(slices.Clone(t.short), func(name string) bool { return strings.HasSuffix(name, "_trusted") })
@@ -37,7 +37,7 @@ func (t *Table) WriteList(ctx context.Context, w io.Writer, r *logbook.Reader, q
 	return n, out.Flush()
 }
 
-// shown is a value for a terminal; a time that is not trusted has a mark.
+// shown returns a value for a terminal; an untrusted time has a mark.
 func (t *Table) shown(row []any, name string) string {
 	v := row[t.index(name)]
 	switch x := v.(type) {
@@ -62,7 +62,7 @@ func (t *Table) shown(row []any, name string) string {
 	return plain(v)
 }
 
-// printable keeps what a person wrote from moving the cursor or hiding lines.
+// printable prevents typed text from moving the cursor or hiding lines.
 func printable(text string) string {
 	return strings.Map(func(r rune) rune {
 		switch {
@@ -75,11 +75,11 @@ func printable(text string) string {
 	}, text)
 }
 
-// ErrNone says that the record has no such row.
+// ErrNone is returned when the record has no such row.
 var ErrNone = errors.New("the record has no such row")
 
-// Find gives the row of a table with an id, as a fresh slice. The error is
-// ErrNone when there is none; tables without an id have none.
+// Find returns the row of a table with an id, as a new slice. The error is ErrNone
+// when there is none; tables without an id have none.
 func (t *Table) Find(ctx context.Context, r *logbook.Reader, id int64) ([]any, error) {
 	at := t.index("id")
 	if at < 0 {
@@ -96,7 +96,7 @@ func (t *Table) Find(ctx context.Context, r *logbook.Reader, id int64) ([]any, e
 	return nil, ErrNone
 }
 
-// WriteRow writes all that is known of one row, a line for each column.
+// WriteRow writes everything in one row, a line for each column.
 func (t *Table) WriteRow(w io.Writer, row []any) error {
 	out := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for i, c := range t.Columns {

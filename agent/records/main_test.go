@@ -13,9 +13,9 @@ import (
 	"bayward/agent/logbook"
 )
 
-var update = flag.Bool("update", false, "write the golden files anew")
+var update = flag.Bool("update", false, "rewrite the golden files")
 
-// odd is a name with all that breaks careless formats.
+// odd is a name with everything that breaks careless formats.
 const odd = "=cmd|'/C calc'!A0, \"Zoë\"; 张\n-1"
 
 func at(n int) logbook.Stamp {
@@ -29,8 +29,8 @@ func spanAt(n, hours int) logbook.Span {
 	return logbook.Span{Bay: "bay-1", Pack: "lift-24v", Origin: logbook.ByAgent, Start: at(n), End: at(n + hours)}
 }
 
-// twoWeeks is an invented record: a charge and a refusal each day, two visits,
-// one finding, a reading each hour, and a charge whose clock was not set.
+// twoWeeks is an invented record: a charge and a refusal each day, two visits, one
+// finding, a reading each hour, and a charge whose clock was not set.
 func twoWeeks() logbook.Rows {
 	var rows logbook.Rows
 	for day := range 14 {
@@ -45,7 +45,7 @@ func twoWeeks() logbook.Rows {
 		case 5:
 			c.Start.Trusted, c.Start.Wall = false, time.Unix(40, 0).UTC()
 		case 13:
-			c.End, c.Ended = logbook.Stamp{}, "" // and goes on, although it is proven full
+			c.End, c.Ended = logbook.Stamp{}, "" // still in progress, although proven full
 		}
 		rows.Charges = append(rows.Charges, c)
 		rows.Refusals = append(rows.Refusals, logbook.Refusal{
@@ -80,7 +80,7 @@ func twoWeeks() logbook.Rows {
 	return rows
 }
 
-// kept is a logbook with rows, closed again, so that it can be read.
+// kept returns a logbook with rows, closed again, so that it can be read.
 func kept(t *testing.T, rows logbook.Rows) (path string, r *logbook.Reader) {
 	t.Helper()
 	path = filepath.Join(t.TempDir(), "l.db")

@@ -24,7 +24,7 @@ import (
 	"bayward/agent/web"
 )
 
-// promised is the interface as the file says that the program serves.
+// promised is the interface as described by the file.
 type promised struct {
 	doc      map[string]any
 	compiler *jsonschema.Compiler
@@ -45,7 +45,7 @@ func readPromise(t *testing.T) promised {
 	return p
 }
 
-// at walks the file, following the references to common answers.
+// at walks the file, following references to shared answers.
 func (p promised) at(t *testing.T, keys ...string) (node any, pointer string) {
 	t.Helper()
 	node = p.doc
@@ -69,10 +69,10 @@ func (p promised) fits(t *testing.T, pointer, body string) {
 	require.NoError(t, schema.Validate(value))
 }
 
-// answer holds one answer to the file: its status, its media type, its body.
+// answer checks one answer against the file: its status, its media type, its body.
 func (p promised) answer(t *testing.T, path, method string, w *httptest.ResponseRecorder) {
 	t.Helper()
-	if method != http.MethodGet { // only one method is described, and that others are refused
+	if method != http.MethodGet { // only one method is described, and that others are rejected
 		method = http.MethodGet
 	}
 	answer, pointer := p.at(t, "paths", path, strings.ToLower(method), "responses", fmt.Sprint(w.Code))
@@ -89,7 +89,7 @@ func (p promised) answer(t *testing.T, path, method string, w *httptest.Response
 	}
 }
 
-// site is the whole interface over a record, as main joins it.
+// site is the whole interface over a record, as main assembles it.
 func site(r *logbook.Reader, people ...web.Person) http.Handler {
 	return web.New(web.Options{
 		Site: "quarry-road", Agent: "shed-2", Units: "si", Pictures: func() []*bay.Picture { return nil }, People: people,
@@ -112,8 +112,8 @@ const (
 	pagePath = "/records"
 )
 
-// TestRowsAreAsPromised: each table's rows fit the schema of their own, whose
-// columns are the table's in their order, and so are those of CSV.
+// TestRowsAreAsPromised: each table's rows fit its own schema, whose columns are
+// the table's in their order, and so are those of CSV.
 func TestRowsAreAsPromised(t *testing.T) {
 	p := readPromise(t)
 	_, r := kept(t, twoWeeks())
@@ -148,8 +148,8 @@ func TestRowsAreAsPromised(t *testing.T) {
 	}
 }
 
-// TestQuestionsAreAsPromised: each parameter that the file names is taken, with
-// each value that it lists and no other, and none that it does not name.
+// TestQuestionsAreAsPromised: each parameter in the file is accepted, with each
+// value that it lists and no other, and no parameter that it does not list.
 func TestQuestionsAreAsPromised(t *testing.T) {
 	p := readPromise(t)
 	_, r := kept(t, twoWeeks())
@@ -189,8 +189,8 @@ func TestQuestionsAreAsPromised(t *testing.T) {
 	require.Equal(t, records.TableNames(), listed)
 }
 
-// TestRefusalsAreAsPromised: who may not ask, asks wrongly, comes at a bad time,
-// or finds a record that cannot be read, is answered as the file says.
+// TestRefusalsAreAsPromised: a caller without access, a wrong request, a busy
+// moment and an unreadable record are answered as the file describes.
 func TestRefusalsAreAsPromised(t *testing.T) {
 	p := readPromise(t)
 	_, r := kept(t, twoWeeks())

@@ -15,18 +15,18 @@ const (
 	pictureWide, pictureHigh = 1000.0, 300.0
 	plotLeft, plotRight      = 60.0, 990.0
 	plotTop, plotFoot        = 20.0, 265.0
-	maxPoints                = 720 // about one for each unit of width that a printer shows
+	maxPoints                = 720 // about one for each unit of width that a printer resolves
 )
 
 // picture is what the template draws.
 type picture struct {
-	Band    []string // areas between the least and the mean, as points
+	Band    []string // areas between minimum and mean, as points
 	Lines   []string // means, as points
 	Levels  []level
 	Ticks   []tick
 	Visits  []float64
 	Summary string
-	Skipped int // readings whose time was not trusted
+	Skipped int // readings with an untrusted time
 }
 
 type level struct {
@@ -40,15 +40,15 @@ type tick struct {
 	Text string
 }
 
-// levelPoint is the level in a part of the time.
+// levelPoint is the level in one part of the time.
 type levelPoint struct {
 	from, to time.Time
 	sum, n   float64
 	low      float64
 }
 
-// levelTrack keeps a curve of any length in a bounded number of points, by
-// joining neighbours once there are too many.
+// levelTrack keeps a curve of any length in a bounded number of points, by joining
+// neighbours when there are too many.
 type levelTrack struct{ points []levelPoint }
 
 func (c *levelTrack) add(p levelPoint) {
@@ -90,7 +90,7 @@ func (p *report) level(ctx context.Context, r *logbook.Reader, q logbook.Query) 
 	return nil
 }
 
-// scale turns time and level into places of the picture.
+// scale converts time and level to coordinates of the picture.
 type scale struct {
 	from, to  time.Time
 	low, high float64 // mm
@@ -130,7 +130,7 @@ func (p *report) draw(points []levelPoint) *picture {
 	return out
 }
 
-// curves begins a new line where nothing was read for long.
+// curves begins a new line after a long time without readings.
 func (out *picture) curves(s *scale, points []levelPoint) {
 	gap := max(6*time.Hour, s.to.Sub(s.from)/50)
 	begin := 0
@@ -170,7 +170,7 @@ func (p *report) levels(s *scale) []level {
 	return out
 }
 
-// ticks are up to about eight dates at round steps.
+// ticks returns up to about eight dates at round steps.
 func ticks(s *scale) []tick {
 	days := s.to.Sub(s.from).Hours() / 24
 	step := 1

@@ -16,7 +16,7 @@ import (
 	"bayward/agent/words"
 )
 
-// Facts are what a configuration says of a pack.
+// Facts are the figures of a pack in the configuration.
 type Facts struct {
 	Cells                                 int
 	CapacityAh, RateHours                 float64 // Ah at hours
@@ -26,7 +26,7 @@ type Facts struct {
 	ChargeMaxC, WateringMaxC              float64
 }
 
-// ReportOptions say what a report is of and how it is shown.
+// ReportOptions select the contents of a report and its form.
 type ReportOptions struct {
 	Pack         string
 	Since, Until time.Time // zero: no bound
@@ -34,12 +34,12 @@ type ReportOptions struct {
 	US           bool      // in, fl oz, °F
 	Site, Agent  string    // "" when they are not known
 	Facts        *Facts    // nil when no configuration is at hand
-	Made         time.Time // when, by the clock of who asks
+	Made         time.Time // when, by the caller's clock
 	Version      string    // of the program
 }
 
-// ErrNoPack says that the record knows no pack of that name.
-var ErrNoPack = errors.New("the record knows no such pack")
+// ErrNoPack is returned when the record has no pack of that name.
+var ErrNoPack = errors.New("the record has no such pack")
 
 //go:embed report.html
 var reportText string
@@ -47,11 +47,11 @@ var reportText string
 //go:embed report.css
 var reportStyle string
 
-// The pages of the record are read when one is asked for, which in most runs of
+// The pages of the record are parsed when one is requested, which in most runs of
 // the program is never.
 var reportPage = sync.OnceValue(func() *template.Template { return template.Must(template.New("report").Parse(reportText)) })
 
-// StyleOf is the text of the one style element of a report.
+// StyleOf returns the text of the one style element of a report.
 func StyleOf(letter bool) string {
 	size := "A4"
 	if letter {
@@ -60,8 +60,8 @@ func StyleOf(letter bool) string {
 	return strings.Replace(reportStyle, "SIZE", size, 1)
 }
 
-// WriteReport writes the printable record of one pack: HTML that needs nothing
-// from elsewhere. The error is ErrNoPack when the record does not know it.
+// WriteReport writes the printable record of one pack: self-contained HTML. The
+// error is ErrNoPack when the record does not have it.
 func WriteReport(ctx context.Context, w io.Writer, r *logbook.Reader, o *ReportOptions) error {
 	page, err := newReport(ctx, r, o)
 	if err != nil {
@@ -129,9 +129,9 @@ func mustKnow(ctx context.Context, r *logbook.Reader, pack string) error {
 		names = append(names, p.Name)
 	}
 	if len(names) == 0 {
-		return fmt.Errorf("%w: it knows no pack at all yet", ErrNoPack)
+		return fmt.Errorf("%w: it has no packs yet", ErrNoPack)
 	}
-	return fmt.Errorf("%w; it knows %s", ErrNoPack, strings.Join(names, ", "))
+	return fmt.Errorf("%w; it has %s", ErrNoPack, strings.Join(names, ", "))
 }
 
 func bound(t time.Time, open string) string {
@@ -160,7 +160,7 @@ func (p *report) identity() {
 	}
 }
 
-// mark notes what the foot of the report has to explain.
+// mark collects what the foot of the report has to explain.
 func (p *report) mark(s *logbook.Span) {
 	p.Untrusted = p.Untrusted || !s.Start.Trusted || !s.Open() && !s.End.Trusted
 	p.ByHand = p.ByHand || s.Origin == logbook.ByImport
@@ -172,7 +172,7 @@ func (p *report) chain(ctx context.Context, r *logbook.Reader, _ logbook.Query) 
 		return err
 	}
 	if p.ChainBroken = c.Break != nil; p.ChainBroken {
-		p.Chain = fmt.Sprintf("BROKEN. The chain of this logbook holds for its first %d rows and no further: %s", c.Rows, c.Break)
+		p.Chain = fmt.Sprintf("BROKEN. The chain of this logbook holds for its first %d rows only: %s", c.Rows, c.Break)
 		return nil
 	}
 	p.Chain = fmt.Sprintf("Verified: the chain of this logbook holds, over %s. Last link %s.", c.Covers(), c.Head)

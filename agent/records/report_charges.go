@@ -9,7 +9,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// answer is to the question whether the pack was ever charged dry.
+// answer answers the question whether the pack was ever charged dry.
 type answer struct {
 	Class string // yes, no, unknown, none
 	Text  string
@@ -45,8 +45,8 @@ func (p *report) charges(ctx context.Context, r *logbook.Reader, q logbook.Query
 	p.Answer = n.answer()
 	if n.all > 0 {
 		p.ChargeSum = []pair{
-			{"Charges", fmt.Sprintf("%d, of them %d proven full", n.all, n.full)},
-			{"Put in", reading.Digits(n.inAh, 0) + " Ah"},
+			{"Charges", fmt.Sprintf("%d, %d of them proven full", n.all, n.full)},
+			{"Charge in", reading.Digits(n.inAh, 0) + " Ah"},
 			{"Water lost by each cell in them", p.volume(n.waterML) + " " + p.Volume},
 			{"Lowest level under current", p.known(n.lowest, func(v float64) string { return p.length(v) + " " + p.Length })},
 			{"Hottest electrolyte", p.known(n.hottest, func(v float64) string { return p.temp(v) + " " + p.Temp })},
@@ -86,23 +86,23 @@ func orZero(n logbook.Num) float64 {
 	return *n
 }
 
-// answer never says "no" for a charge that was not watched.
+// answer never returns "no" for a charge that was not watched.
 func (n *chargeCount) answer() answer {
 	switch {
 	case n.all == 0:
-		return answer{"none", "There is no charge of this pack in this time."}
+		return answer{"none", "No charges of this pack in this period."}
 	case n.dry > 0:
-		text := fmt.Sprintf("Yes. In %s of %d the plates were bare while current flowed; first in the one of %s.", counted(n.dry, "charge", "charges"), n.all, n.driest)
+		text := fmt.Sprintf("Yes. In %s of %d the plates were bare while current flowed, first on %s.", counted(n.dry, "charge", "charges"), n.all, n.driest)
 		if n.unknown > 0 {
-			text += fmt.Sprintf(" For %d more it is not known.", n.unknown)
+			text += fmt.Sprintf(" Unknown for %d more.", n.unknown)
 		}
 		return answer{"yes", text}
 	case n.unknown == n.all:
-		return answer{"unknown", fmt.Sprintf("Not known: in none of %s was the level watched all the time.", counted(n.all, "charge", "charges"))}
+		return answer{"unknown", fmt.Sprintf("Unknown: in none of %s was the level measured all the time.", counted(n.all, "charge", "charges"))}
 	case n.unknown > 0:
-		return answer{"unknown", fmt.Sprintf("Never seen, but not all was watched: in %d of %d charges the plates were covered all the time; in %d the level was not known for all or a part of it.", n.all-n.unknown, n.all, n.unknown)}
+		return answer{"unknown", fmt.Sprintf("Never seen, but not all of it was measured: in %d of %d charges the plates were covered all the time; in %d the level was unknown for all or part of the charge.", n.all-n.unknown, n.all, n.unknown)}
 	}
-	return answer{"no", fmt.Sprintf("No. In all of %s the plates were covered all the time that current flowed.", counted(n.all, "charge", "charges"))}
+	return answer{"no", fmt.Sprintf("No. In all of %s the plates were covered whenever current flowed.", counted(n.all, "charge", "charges"))}
 }
 
 func counted(n int, one, many string) string {
@@ -127,7 +127,7 @@ func (p *report) chargeRow(c *logbook.Charge) chargeRow {
 	return row
 }
 
-// howItEnded says of a charge that goes on what is known of it so far.
+// howItEnded describes an open charge as far as it has come.
 func howItEnded(c *logbook.Charge) string {
 	how := []string{c.Ended}
 	switch {

@@ -48,10 +48,11 @@ func reported(t *testing.T, rows logbook.Rows, change func(*records.ReportOption
 func TestReport(t *testing.T) {
 	page := reported(t, twoWeeks(), nil)
 	for _, want := range []string{
-		"<h1>Record of pack lift-24v</h1>", "Never seen, but not all was watched: in 13 of 14 charges", html.EscapeString(words.EnglishSI().Cautions()), "not a certified safety device",
+		"<h1>Record of pack lift-24v</h1>", "Never seen, but not all of it was measured: in 13 of 14 charges", html.EscapeString(words.EnglishSI().Cautions()), "not a certified safety device",
 		"Verified: the chain of this logbook holds, over 16 charges and visits.", "225 Ah at 20 h", "size: A4", "† stamped before the clock was set",
-		"&#34;Zoë&#34;; 张", "demineralised, 2.5 µS/cm", "goes on", "<td>not yet; proven full, steady-taper", "<th class=\"n\">No. 1, 2026-03-", "plates-bare, pack-hot", "Median of the cells: 223 ml",
-		// Cell 1 as read 1.271 at 31 °C: 6 °C above 25 °C add 0.0043 by the rule of 0.004 for 10 °F.
+		"&#34;Zoë&#34;; 张", "demineralised, 2.5 µS/cm", "in progress", "<td>not yet; proven full, steady-taper", "<th class=\"n\">No. 1, 2026-03-", "plates-bare, pack-hot", "Median of the cells: 223 ml",
+		// Cell 1 as read 1.271 at 31 °C: 6 °C above 25 °C add 0.0043 by the rule of
+		// 0.004 for 10 °F.
 		"<td class=\"n\">1.271</td><td class=\"n\">31.0</td><td class=\"n\">1.275</td>",
 	} {
 		mustSay(t, page, want)
@@ -64,15 +65,15 @@ func TestReport(t *testing.T) {
 	mustBeWellFormed(t, page)
 }
 
-// mustSay shows no page when it fails: they are long.
+// mustSay does not print the page when it fails: pages are long.
 func mustSay(t *testing.T, page, want string) {
 	t.Helper()
 	if !strings.Contains(page, want) {
-		t.Errorf("the report does not say %q", want)
+		t.Errorf("the report does not contain %q", want)
 	}
 }
 
-// mustBeWellFormed reads the page as XML, which knows no tag left open.
+// mustBeWellFormed reads the page as XML, which allows no open tag.
 func mustBeWellFormed(t *testing.T, page string) {
 	t.Helper()
 	page = strings.ReplaceAll(page, `<meta charset="utf-8">`, "")
@@ -95,7 +96,7 @@ func TestReportInUSUnitsOnLetter(t *testing.T) {
 	}
 }
 
-// TestWasItChargedDry: "no" only where every charge was watched.
+// TestWasItChargedDry: "no" only where every charge was measured.
 func TestWasItChargedDry(t *testing.T) {
 	charge := func(n int, low float64, bareS, blindS float64) logbook.Charge {
 		return logbook.Charge{Span: spanAt(24*n, 8), LowMM: logbook.Known(low), BareS: bareS, BlindS: blindS, FlowS: 8 * 3600}
@@ -104,12 +105,12 @@ func TestWasItChargedDry(t *testing.T) {
 		charges []logbook.Charge
 		says    string
 	}{
-		"none":           {nil, "There is no charge of this pack"},
+		"none":           {nil, "No charges of this pack"},
 		"all covered":    {[]logbook.Charge{charge(0, 4, 0, 0), charge(1, 5, 0, 0)}, "No. In all of 2 charges"},
-		"one dry":        {[]logbook.Charge{charge(0, 4, 0, 0), charge(1, -2, 60, 0)}, "Yes. In 1 charge of 2 the plates were bare while current flowed; first in the one of 2026-03-02 06:00."},
-		"dry and blind":  {[]logbook.Charge{charge(0, 4, 0, 9), charge(1, -2, 60, 0)}, "For 1 more it is not known."},
-		"blind at times": {[]logbook.Charge{charge(0, 4, 0, 9), charge(1, 4, 0, 0)}, "Never seen, but not all was watched: in 1 of 2"},
-		"never watched":  {[]logbook.Charge{charge(0, 4, 0, 9)}, "Not known: in none of 1 charge"},
+		"one dry":        {[]logbook.Charge{charge(0, 4, 0, 0), charge(1, -2, 60, 0)}, "Yes. In 1 charge of 2 the plates were bare while current flowed, first on 2026-03-02 06:00."},
+		"dry and blind":  {[]logbook.Charge{charge(0, 4, 0, 9), charge(1, -2, 60, 0)}, "Unknown for 1 more."},
+		"blind at times": {[]logbook.Charge{charge(0, 4, 0, 9), charge(1, 4, 0, 0)}, "Never seen, but not all of it was measured: in 1 of 2"},
+		"never watched":  {[]logbook.Charge{charge(0, 4, 0, 9)}, "Unknown: in none of 1 charge"},
 	} {
 		t.Run(name, func(t *testing.T) { mustSay(t, reported(t, logbook.Rows{Charges: row.charges}, nil), row.says) })
 	}
@@ -129,7 +130,7 @@ func TestReportOfABrokenChain(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, records.WriteReport(t.Context(), &out, r, options()))
 	said := regexp.MustCompile(`class="chain broken">.*`).FindString(out.String())
-	require.Regexp(t, `BROKEN\. The chain of this logbook holds for its first \d+ rows and no further: link \d+ \(charge \d+\)`, said)
+	require.Regexp(t, `BROKEN\. The chain of this logbook holds for its first \d+ rows only: link \d+ \(charge \d+\)`, said)
 }
 
 func TestReportOfNoPack(t *testing.T) {
@@ -144,8 +145,8 @@ func TestReportOfNoPack(t *testing.T) {
 // TestReportWithoutFacts: an old pack, a bare logbook.
 func TestReportWithoutFacts(t *testing.T) {
 	page := reported(t, logbook.Rows{}, func(o *records.ReportOptions) { o.Facts = nil })
-	mustSay(t, page, "No configuration with this pack was at hand")
-	require.Equal(t, 4, strings.Count(page, "None in this time."))
+	mustSay(t, page, "No configuration with this pack was available")
+	require.Equal(t, 4, strings.Count(page, "None in this period."))
 	mustBeWellFormed(t, page)
 }
 

@@ -25,7 +25,7 @@ type visitRow struct {
 // columns, and the sum as a bar.
 type waterPart struct {
 	Visits []string // dates of the columns
-	Left   int      // earlier visits that have no column
+	Left   int      // earlier visits without a column
 	Rows   []waterRow
 	Median string
 }
@@ -78,7 +78,7 @@ func (p *report) visits(ctx context.Context, r *logbook.Reader, q logbook.Query)
 	return nil
 }
 
-// addWater adds what a visit gave to each cell and tells whether it gave any.
+// addWater adds what a visit gave to each cell and reports whether it gave any.
 func addWater(sums map[int]float64, v *logbook.Visit) bool {
 	some := false
 	for _, c := range v.Cells {
@@ -96,7 +96,7 @@ func (p *report) visitRow(v *logbook.Visit) visitRow {
 		water = strings.TrimPrefix(water+", "+reading.Digits(*v.USPerCM, 1)+" µS/cm", ", ")
 	}
 	if water == "" {
-		water = "not said"
+		water = "not stated"
 	}
 	if v.Kind == logbook.VisitReadings {
 		water = none
@@ -118,7 +118,7 @@ func (p *report) waterPart(watered []logbook.Visit, sums map[int]float64, left i
 	part := &waterPart{Left: left}
 	most, cells := 0.0, p.cellNumbers(sums)
 	for i := range watered {
-		v := &watered[i] // several may be of one day
+		v := &watered[i] // several may be on one day
 		part.Visits = append(part.Visits, fmt.Sprintf("No. %d, %s", v.ID, v.Start.Wall.UTC().Format(time.DateOnly)))
 		for _, c := range watered[i].Cells {
 			most = max(most, orZero(c.ML))
@@ -142,7 +142,7 @@ func (p *report) waterPart(watered []logbook.Visit, sums map[int]float64, left i
 	return part
 }
 
-// cellNumbers are all cells of the pack, or those that were given water.
+// cellNumbers returns all cells of the pack, or those that were given water.
 func (p *report) cellNumbers(sums map[int]float64) []int {
 	var out []int
 	for cell := range sums {
@@ -193,7 +193,7 @@ type gravityCell struct {
 	Read, AtC, Corrected string
 }
 
-// gravity adds the spread of one visit's readings, referred to 25 °C, and tells
+// gravity adds the spread of one visit's readings, referred to 25 °C, and reports
 // whether there are any.
 func (p *report) gravity(v *logbook.Visit) bool {
 	row := gravityRow{Start: at(v.Start), ByHand: v.Origin == logbook.ByImport}

@@ -15,7 +15,7 @@ type Column struct {
 	Means string // one line for columns.md
 }
 
-// Table is one table of the record as people and programs get it.
+// Table is one table of the record, for people and programs.
 type Table struct {
 	Name    string
 	About   string // one sentence for columns.md
@@ -24,10 +24,9 @@ type Table struct {
 	rows    func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error]
 }
 
-// Rows gives the rows that a query asks for, in a stable order. A value is nil
-// (not known), a string, a bool, an int64, a float64 or a time.Time in UTC. The
-// slice is used again for the next row. The sequence ends with an error, if
-// there is one.
+// Rows returns the rows that a query selects, in a stable order. A value is nil
+// (unknown), a string, a bool, an int64, a float64 or a time.Time in UTC. The slice
+// is reused for the next row. An error ends the sequence.
 func (t *Table) Rows(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error] {
 	return t.rows(ctx, r, q)
 }
@@ -60,7 +59,7 @@ func (t *Table) index(name string) int {
 	return slices.IndexFunc(t.Columns, func(c Column) bool { return c.Name == name })
 }
 
-// column is a column with the way to its value in a row.
+// column is a column with the function for its value in a row.
 type column[T any] struct {
 	name, means string
 	of          func(*T) any
@@ -94,7 +93,7 @@ func valuesOf[T any](cols []column[T], rows iter.Seq2[T, error]) iter.Seq2[[]any
 	}
 }
 
-// number is a Num as a value of a row.
+// number converts a Num to a value of a row.
 func number(n logbook.Num) any {
 	if n == nil {
 		return nil
@@ -102,7 +101,7 @@ func number(n logbook.Num) any {
 	return *n
 }
 
-// moment is a time as a value of a row; the zero time is none.
+// moment converts a time to a value of a row; the zero time means none.
 func moment(t time.Time) any {
 	if t.IsZero() {
 		return nil

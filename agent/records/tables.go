@@ -12,16 +12,16 @@ func fieldsOf(text string) []string { return strings.Fields(text) }
 
 const trustMeans = "true: the clock had been set; false: the time may be wrong by years"
 
-// spanColumns are what all rows with a beginning and an end have in common.
+// spanColumns are shared by all rows with a beginning and an end.
 func spanColumns[T any](of func(*T) *logbook.Span) []column[T] {
 	return []column[T]{
-		{"id", "number within its table, given by the logbook", func(r *T) any { return of(r).ID }},
+		{"id", "number within its table, assigned by the logbook", func(r *T) any { return of(r).ID }},
 		{"bay", "", func(r *T) any { return of(r).Bay }},
-		{"pack", "empty: it was not known", func(r *T) any { return of(r).Pack }},
-		{"origin", "agent: seen by bayward; import: kept by hand", func(r *T) any { return of(r).Origin }},
+		{"pack", "empty: unknown", func(r *T) any { return of(r).Pack }},
+		{"origin", "agent: recorded by bayward; import: kept by hand", func(r *T) any { return of(r).Origin }},
 		{"start", "", func(r *T) any { return moment(of(r).Start.Wall) }},
 		{"start_trusted", trustMeans, func(r *T) any { return of(r).Start.Trusted }},
-		{"end", "empty: it still goes on", func(r *T) any { return moment(of(r).End.Wall) }},
+		{"end", "empty: still in progress", func(r *T) any { return moment(of(r).End.Wall) }},
 		{"end_trusted", "as start_trusted; empty while there is no end", func(r *T) any {
 			if of(r).Open() {
 				return nil
@@ -32,9 +32,9 @@ func spanColumns[T any](of func(*T) *logbook.Span) []column[T] {
 }
 
 func packs() *Table {
-	return newTable("packs", "The packs that the record knows, by name. Neither a bay nor a time chooses among them.", "pack bay charges visits", []column[logbook.Pack]{
+	return newTable("packs", "The packs in the record, by name; filters by bay and time do not apply.", "pack bay charges visits", []column[logbook.Pack]{
 		{"pack", "", func(p *logbook.Pack) any { return p.Name }},
-		{"bay", "where it was charged or visited last", func(p *logbook.Pack) any { return p.Bay }},
+		{"bay", "where it was last charged or visited", func(p *logbook.Pack) any { return p.Bay }},
 		{"charges", "", func(p *logbook.Pack) any { return int64(p.Charges) }},
 		{"visits", "without rounds of readings", func(p *logbook.Pack) any { return int64(p.Visits) }},
 	}, readPacks)
@@ -58,13 +58,13 @@ func readPacks(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq
 func charges() *Table {
 	type row = logbook.Charge
 	own := []column[row]{
-		{"in_ah", "ampere-hours put in", func(c *row) any { return number(c.InAh) }},
-		{"gassing_ah", "of them, what split water, in each cell", func(c *row) any { return number(c.GassingAh) }},
-		{"water_ml", "water that each cell lost by it, by Faraday's law", func(c *row) any { return number(c.WaterML) }},
-		{"depth", "ampere-hours missing over capacity when it began", func(c *row) any { return number(c.Depth) }},
+		{"in_ah", "ampere-hours in", func(c *row) any { return number(c.InAh) }},
+		{"gassing_ah", "of them, the part that split water, in each cell", func(c *row) any { return number(c.GassingAh) }},
+		{"water_ml", "water lost by each cell, by Faraday's law", func(c *row) any { return number(c.WaterML) }},
+		{"depth", "ampere-hours missing over capacity at the start", func(c *row) any { return number(c.Depth) }},
 		{"start_c", "electrolyte at the start, °C", func(c *row) any { return number(c.StartC) }},
 		{"end_c", "electrolyte at the end, °C", func(c *row) any { return number(c.EndC) }},
-		{"max_c", "hottest electrolyte, °C", func(c *row) any { return number(c.MaxC) }},
+		{"max_c", "maximum of the electrolyte, °C", func(c *row) any { return number(c.MaxC) }},
 		{"low_level_mm", "lowest level while current flowed, mm above the plate tops", func(c *row) any { return number(c.LowMM) }},
 		{"dry", "charged with bare plates: yes, no, or unknown", func(c *row) any { return dry(c) }},
 		{"flow_s", "seconds with current", func(c *row) any { return c.FlowS }},
@@ -72,7 +72,7 @@ func charges() *Table {
 		{"blind_s", "of them, with the level unknown", func(c *row) any { return c.BlindS }},
 		{"full", "proven full", func(c *row) any { return c.Full }},
 		{"evidence", "what proved it", func(c *row) any { return c.Evidence }},
-		{"ended", "full, stopped, blocked, unplugged or unseen; empty: it goes on, or nobody noted it", func(c *row) any { return c.Ended }},
+		{"ended", "full, stopped, blocked, unplugged or unseen; empty: in progress, or not recorded", func(c *row) any { return c.Ended }},
 		{"code", "with blocked: the finding that ended it", func(c *row) any { return c.Code }},
 		{"notes", "", func(c *row) any { return c.Notes }},
 	}
@@ -83,7 +83,7 @@ func charges() *Table {
 		})
 }
 
-// dry is the answer to the question that every warranty asks.
+// dry answers the question that every warranty asks.
 func dry(c *logbook.Charge) string {
 	switch wasDry, known := c.Dry(); {
 	case wasDry:
@@ -94,14 +94,14 @@ func dry(c *logbook.Charge) string {
 	return "unknown"
 }
 
-// visitColumns are those of a visit as a whole.
+// visitColumns are the columns of a visit as a whole.
 func visitColumns[T any](of func(*T) *logbook.Visit) []column[T] {
 	return append(spanColumns(func(r *T) *logbook.Span { return &of(r).Span }), []column[T]{
 		{"kind", "water, cover-plates, or readings (hydrometer and level rod only)", func(r *T) any { return of(r).Kind }},
 		{"by", "who opened it", func(r *T) any { return of(r).By }},
 		{"closed_by", "", func(r *T) any { return of(r).ClosedBy }},
 		{"cautions", "what was confirmed when it was opened", func(r *T) any { return of(r).Cautions }},
-		{"water_kind", "demineralised, distilled or other; empty: nobody said", func(r *T) any { return of(r).Water }},
+		{"water_kind", "demineralised, distilled or other; empty: not stated", func(r *T) any { return of(r).Water }},
 		{"us_per_cm", "conductivity of the water, µS/cm", func(r *T) any { return number(of(r).USPerCM) }},
 		{"level_before_mm", "level by the bay's own probe, mm above the plate tops", func(r *T) any { return number(of(r).BeforeMM) }},
 		{"level_after_mm", "", func(r *T) any { return number(of(r).AfterMM) }},
@@ -118,8 +118,8 @@ func visits() *Table {
 		})
 }
 
-// cellRow is one cell of a visit. A visit at which nothing was noted by cell
-// has one row whose number is 0.
+// cellRow is one cell of a visit. A visit without entries by cell has one row whose
+// number is 0.
 type cellRow struct {
 	logbook.Visit
 	cell logbook.VisitCell
@@ -127,19 +127,19 @@ type cellRow struct {
 
 func cells() *Table {
 	own := []column[cellRow]{
-		{"cell", "1 is the positive end; empty: nothing was noted by cell", func(r *cellRow) any {
+		{"cell", "1 is the positive end; empty: no entries by cell", func(r *cellRow) any {
 			if r.cell.Cell == 0 {
 				return nil
 			}
 			return int64(r.cell.Cell)
 		}},
-		{"water_ml", "water given to it; 0: looked at, needed none", func(r *cellRow) any { return number(r.cell.ML) }},
+		{"water_ml", "water given; 0: inspected, needed none", func(r *cellRow) any { return number(r.cell.ML) }},
 		{"rod_before_mm", "level rod before any water, mm above the plate tops", func(r *cellRow) any { return number(r.cell.BeforeMM) }},
-		{"rod_after_mm", "the last level reading after it", func(r *cellRow) any { return number(r.cell.AfterMM) }},
+		{"rod_after_mm", "last level reading after the water", func(r *cellRow) any { return number(r.cell.AfterMM) }},
 		{"gravity", "specific gravity as read, not corrected", func(r *cellRow) any { return number(r.cell.Gravity) }},
-		{"gravity_c", "electrolyte then, °C", func(r *cellRow) any { return number(r.cell.AtC) }},
+		{"gravity_c", "temperature of the electrolyte at that reading, °C", func(r *cellRow) any { return number(r.cell.AtC) }},
 	}
-	return newTable("cells", "Visits again, one row for each cell at which something was done.", "id pack bay start start_trusted by cell water_ml rod_before_mm rod_after_mm gravity gravity_c",
+	return newTable("cells", "Visits again, one row for each cell with an entry.", "id pack bay start start_trusted by cell water_ml rod_before_mm rod_after_mm gravity gravity_c",
 		append(visitColumns(func(r *cellRow) *logbook.Visit { return &r.Visit }), own...), readCells)
 }
 
@@ -166,9 +166,9 @@ func findings() *Table {
 	type row = logbook.Finding
 	own := []column[row]{
 		{"code", "see agent/interlock/findings.md", func(f *row) any { return f.Code }},
-		{"blocks", "it blocks the charge", func(f *row) any { return f.Blocks }},
-		{"latched", "a person had to release it", func(f *row) any { return f.Latched }},
-		{"value", "what it means is the code's own matter", func(f *row) any { return number(f.Value) }},
+		{"blocks", "blocks the charge", func(f *row) any { return f.Blocks }},
+		{"latched", "had to be released by hand", func(f *row) any { return f.Latched }},
+		{"value", "meaning depends on the code", func(f *row) any { return number(f.Value) }},
 		{"limit_value", "likewise", func(f *row) any { return number(f.Limit) }},
 		{"fault", "of the sensor, where that was the reason", func(f *row) any { return f.Fault }},
 		{"evidence", "one sentence, as it was raised", func(f *row) any { return f.Evidence }},
@@ -188,7 +188,7 @@ func refusals() *Table {
 		{"evidence", "one sentence on the first", func(f *row) any { return f.Evidence }},
 		{"ended", "granted, left, full or restart", func(f *row) any { return f.Ended }},
 	}
-	return newTable("refusals", "Times in which a pack stood connected and not full, and its charge was blocked; by start.",
+	return newTable("refusals", "Times in which a pack was connected and not full and its charge was blocked, by start.",
 		"id pack bay start start_trusted end codes ended evidence",
 		append(spanColumns(func(f *row) *logbook.Span { return &f.Span }), own...),
 		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
@@ -207,8 +207,8 @@ func series() *Table {
 		{"pack", "", func(s *row) any { return s.Pack }},
 		{"start", "", func(s *row) any { return moment(s.Start.Wall) }},
 		{"start_trusted", trustMeans, func(s *row) any { return s.Start.Trusted }},
-		{"span_s", "how long it lasted", func(s *row) any { return s.SpanS }},
-		{"ticks", "how many readings went into it", func(s *row) any { return int64(s.Ticks) }},
+		{"span_s", "duration in seconds", func(s *row) any { return s.SpanS }},
+		{"ticks", "how many readings were averaged", func(s *row) any { return int64(s.Ticks) }},
 		{"stage", "at its end", func(s *row) any { return s.Stage }},
 		{"permit_s", "seconds with the permit granted", func(s *row) any { return s.PermitS }},
 		num("pack_v", "mean, V", func(s *row) logbook.Num { return s.PackV }),
@@ -220,7 +220,7 @@ func series() *Table {
 		num("pack_c", "mean, °C", func(s *row) logbook.Num { return s.PackC }),
 		num("pack_c_max", "", func(s *row) logbook.Num { return s.PackCMax }),
 		num("ambient_c", "mean, °C", func(s *row) logbook.Num { return s.AmbientC }),
-		num("level_mm", "mean of the least that the probe proves, mm above the plate tops", func(s *row) logbook.Num { return s.LevelMM }),
+		num("level_mm", "mean of the minimum that the probe proves, mm above the plate tops", func(s *row) logbook.Num { return s.LevelMM }),
 		num("level_mm_min", "", func(s *row) logbook.Num { return s.LevelMMMin }),
 		num("hydrogen_pct_max", "% by volume", func(s *row) logbook.Num { return s.HydrogenPctMax }),
 		num("settled_mm", "at its end: level at 25 °C without gas", func(s *row) logbook.Num { return s.SettledMM }),
@@ -228,7 +228,7 @@ func series() *Table {
 		num("lost_ml", "at its end: lost by each cell since the last fill", func(s *row) logbook.Num { return s.LostML }),
 		num("soc", "at its end: state of charge, 0 to 1", func(s *row) logbook.Num { return s.Soc }),
 	}
-	return newTable("series", "Readings, thinned out: one row for a span of time; by start.", "pack bay start stage pack_v current_a pack_c level_mm", cols,
+	return newTable("series", "Thinned readings, one row for a span of time, by start.", "pack bay start stage pack_v current_a pack_c level_mm", cols,
 		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
 			return r.Series(ctx, q)
 		})
@@ -239,7 +239,7 @@ func events() *Table {
 	cols := []column[row]{
 		{"bay", "", func(e *row) any { return e.Bay }},
 		{"seq", "1, 2, 3, … for each bay, without a gap", func(e *row) any { return int64(e.Seq) }},
-		{"pack", "empty: it was not known", func(e *row) any { return e.Pack }},
+		{"pack", "empty: unknown", func(e *row) any { return e.Pack }},
 		{"time", "", func(e *row) any { return moment(e.Stamp.Wall) }},
 		{"time_trusted", trustMeans, func(e *row) any { return e.Stamp.Trusted }},
 		{"boot_id", "the boot that mono_s counts from", func(e *row) any { return e.Stamp.BootID }},
@@ -247,8 +247,8 @@ func events() *Table {
 		{"kind", "such as charge-full; see mqtt/README.md", func(e *row) any { return e.Kind }},
 		{"stage", "stage-changed: the new one", func(e *row) any { return e.Stage }},
 		{"from", "stage-changed: the old one", func(e *row) any { return e.From }},
-		{"code", "the finding's", func(e *row) any { return e.Code }},
-		{"by", "the person", func(e *row) any { return e.By }},
+		{"code", "code of the finding", func(e *row) any { return e.Code }},
+		{"by", "who gave the order", func(e *row) any { return e.By }},
 		{"order", "number of the order", func(e *row) any { return e.Order }},
 		{"text", "one sentence", func(e *row) any { return e.Text }},
 	}

@@ -55,11 +55,12 @@ func (p paper) volume(ml float64) string {
 	return reading.Digits(ml, 0)
 }
 
-// at is a time as a report shows it, with its mark where the clock was not set.
+// at returns a time as a report shows it, with its mark where the clock was not
+// set.
 func at(s logbook.Stamp) string {
 	switch {
 	case s.Wall.IsZero():
-		return "goes on"
+		return "in progress"
 	case !s.Trusted:
 		return s.Wall.UTC().Format("2006-01-02 15:04") + " †"
 	}

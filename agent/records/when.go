@@ -8,15 +8,14 @@ import (
 	"time"
 )
 
-// errWhen says what a time may look like.
+// errWhen describes the accepted times.
 var errWhen = errors.New("accepted: RFC 3339 such as 2026-03-01T06:00:00Z, a date such as 2026-03-01, " +
 	"or a span back from now such as 12h, 30d, 8w or 2y")
 
 var span = regexp.MustCompile(`^(\d{1,5})(h|d|w|y)$`)
 
-// When reads the beginning or end of a range: RFC 3339, a date, which is its
-// midnight in a zone, or a span back from now. "" is the zero time, that is no
-// bound.
+// When reads the beginning or end of a range: RFC 3339, a date, meaning its
+// midnight in zone, or a span back from now. "" is the zero time, meaning no bound.
 func When(text string, now time.Time, zone *time.Location) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil

@@ -9,19 +9,19 @@ import (
 	"testing"
 )
 
-// alarm is an alert that fired at some time of the recorded days.
+// alarm is an alert that fired at some time in the recorded days.
 type alarm struct{ name, severity, agent, bay, more string }
 
-// expected are the troubles that the demo is given, and their consequences; nothing else may fire.
+// expected lists the faults built into the demo, and their consequences; nothing else may fire.
 var expected = []alarm{
-	// The attended yard: bay-3 starts with a broken probe, which the technician mends after 90
-	// minutes, and its unregulated charger goes on for hours after the pack is full.
+	// The attended yard: bay-3 starts with a broken probe, which the technician repairs after 90
+	// minutes, and its unregulated charger continues for hours after the pack is full.
 	{"BaywardBlind", "warning", "shed-2", "bay-3", ""},
 	{"BaywardProbeFailing", "warning", "shed-2", "bay-3", `, sensor="level"`},
 	{"BaywardOvercharge", "warning", "shed-2", "bay-3", ""},
 	{"BaywardWaterSoon", "info", "shed-2", "bay-3", ""},
-	// The neglected yard: nobody covers the plates of bay-1 nor mends the probe of bay-3, so both
-	// wait for a charge that is blocked.
+	// The neglected yard: the plates of bay-1 are not covered and the probe of bay-3 is not repaired, so
+	// both wait for a charge that is blocked.
 	{"BaywardPlatesBare", "warning", "shed-3", "bay-1", ""},
 	{"BaywardChargeBlocked", "warning", "shed-3", "bay-1", ""},
 	{"BaywardBlind", "warning", "shed-3", "bay-3", ""},
@@ -61,8 +61,8 @@ func alarms(t *testing.T, promtool string, records ...record) {
 	run(t, promtool, "test", "rules", path)
 }
 
-// usedByRules leaves out how long ticks took: that tells of the machine that runs the tests. The
-// rule on late ticks has its own tests.
+// usedByRules leaves out how long ticks took, which depends on the machine that runs the tests. The
+// rule for late ticks has its own tests.
 func usedByRules(series string) bool {
 	name, _, _ := strings.Cut(series, "{")
 	if name == "bayward_tick_duration_seconds_bucket" {
@@ -71,8 +71,8 @@ func usedByRules(series string) bool {
 	return name == "up" || slices.Contains(contract, name)
 }
 
-// grid writes a series minute by minute: the newest value of each minute, runs of the same value
-// shortened, and what is missing as such.
+// grid writes a series minute by minute: the newest value of each minute, with runs of the same value
+// shortened and missing values marked.
 func grid(points []point, minutes int64) string {
 	var out []string
 	last, n, next := "", 0, 0

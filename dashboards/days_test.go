@@ -13,7 +13,7 @@ import (
 	"time"
 )
 
-var keep = flag.String("keep", "", "an empty folder in which TestDays leaves Prometheus's data, for dashboards/tools/picture")
+var keep = flag.String("keep", "", "an empty folder in which TestDays stores Prometheus's data, for dashboards/tools/picture")
 
 const (
 	site, longSite = "quarry-road", "long-road"
@@ -23,12 +23,12 @@ const (
 	end            = recordedHours * 3600
 )
 
-// TestDays records two days of an attended yard (shed-2) and, beside its end, half a day of one to
-// which nobody comes (shed-3), both from the running demo. Rules and boards are then asked what
-// they make of it by the real Prometheus.
+// TestDays records two days of an attended yard (shed-2) and, up to the same end, half a day of one
+// that no technician visits (shed-3), both from the running demo. Then the real Prometheus evaluates
+// the rules and the boards' queries on them.
 func TestDays(t *testing.T) {
 	if os.Getenv("BAYWARD_ALONE") == "" {
-		t.Skip("records for two minutes and wants the machine for itself: BAYWARD_ALONE=1, as deploy/test does in a step of its own")
+		t.Skip("records for two minutes and needs the machine for itself: set BAYWARD_ALONE=1, as deploy/test does in a separate step")
 	}
 	promtool, prometheus, agent := program(t, "promtool"), program(t, "prometheus"), buildAgent(t)
 	began := time.Now()
@@ -70,7 +70,7 @@ func TestDays(t *testing.T) {
 	})
 }
 
-// longYard is the end of a record, as if many agents had it.
+// longYard returns the end of a record as if many agents had it.
 func longYard(r record) []record {
 	var long []record
 	for i := range longAgents {
@@ -79,8 +79,8 @@ func longYard(r record) []record {
 	return long
 }
 
-// store adds records to Prometheus's own storage. Each hour of a file costs a look at the whole
-// file, so a file should be either short or small.
+// store adds records to Prometheus's own storage. Each hour of a file costs a pass over the whole
+// file, so a file should span a short time or be small.
 func store(t *testing.T, promtool, file, data string, records ...record) {
 	t.Helper()
 	openMetrics(t, file, records...)
@@ -108,7 +108,7 @@ func serve(t *testing.T, prometheus, data string) (address string, stop func()) 
 	return address, stop
 }
 
-// addRecords lets Prometheus's own engine evaluate the recording rules over the recorded days.
+// addRecords evaluates the recording rules over the recorded days, in Prometheus's own engine.
 func addRecords(t *testing.T, promtool, prometheus, data string) {
 	t.Helper()
 	server, stop := serve(t, prometheus, data)
@@ -117,7 +117,7 @@ func addRecords(t *testing.T, promtool, prometheus, data string) {
 		fmt.Sprintf("--start=%d", epoch), fmt.Sprintf("--end=%d", epoch+end), "rules/bayward.yaml")
 }
 
-// answer is what Prometheus says to a query.
+// answer is Prometheus's response to a query.
 type answer struct {
 	Status, Error string
 	Data          struct {
@@ -138,13 +138,13 @@ func ask(t *testing.T, server, path string, form url.Values) answer {
 	return a
 }
 
-// atEnd asks for the end of the days.
+// atEnd evaluates a query at the end of the days.
 func atEnd(t *testing.T, server, expr string) answer {
 	t.Helper()
 	return ask(t, server, "/api/v1/query", url.Values{"query": {expr}, "time": {fmt.Sprint(epoch + end)}})
 }
 
-// lastDay asks for the day before the end.
+// lastDay evaluates a query over the day before the end.
 func lastDay(t *testing.T, server, expr string) answer {
 	t.Helper()
 	form := url.Values{"query": {expr}}
@@ -154,25 +154,25 @@ func lastDay(t *testing.T, server, expr string) answer {
 	return ask(t, server, "/api/v1/query_range", form)
 }
 
-// rulesAnswer: each rule's expression is evaluated; what records must give something.
+// rulesAnswer evaluates each rule's expression; a recording rule must return series.
 func rulesAnswer(t *testing.T, server string) {
 	for _, r := range readRules(t) {
 		got := len(atEnd(t, server, r.Expr).Data.Result)
 		if r.Record == "" {
 			continue
 		}
-		const charged = 6 // of the eight bays: two of the neglected yard never get a charge
+		const charged = 6 // of the eight bays: two of the neglected yard never charge
 		if got < charged {
 			t.Errorf("%s: %d series from its expression, want one for each charged bay", r.Record, got)
 		}
 		if n := len(lastDay(t, server, r.Record).Data.Result); n < charged {
-			t.Errorf("%s: %d series on record", r.Record, n)
+			t.Errorf("%s: %d series recorded", r.Record, n)
 		}
 	}
 }
 
-// boardsHaveData asks every query of every board for the two sheds. A table shows one moment; at
-// some moment of the day each of its columns must have something to show.
+// boardsHaveData evaluates every query of every board for the two sheds. A table shows one moment; at
+// some moment of the day each of its columns must have data.
 func boardsHaveData(t *testing.T, server string) {
 	asked := 0
 	for _, q := range boardQueries(t) {
@@ -191,7 +191,7 @@ func boardsHaveData(t *testing.T, server string) {
 	}
 }
 
-// boardsStaySmall: with 500 bays no query gives more than 50 series or rows.
+// boardsStaySmall: with 500 bays no query returns more than 50 series or rows.
 func boardsStaySmall(t *testing.T, server string) {
 	most := 0
 	for _, q := range boardQueries(t) {
@@ -200,7 +200,7 @@ func boardsStaySmall(t *testing.T, server string) {
 			fill = strings.NewReplacer("$site", longSite, "$agent", "shed-77", "$bay", "bay-1", "$__rate_interval", "8m", "$__range", "2d")
 		}
 		a := atEnd(t, server, fill.Replace(q.expr))
-		if q.title == "Bays watched" && (len(a.Data.Result) != 1 || a.Data.Result[0].Value[1] != "500") {
+		if q.title == "Bays monitored" && (len(a.Data.Result) != 1 || a.Data.Result[0].Value[1] != "500") {
 			t.Errorf("the yard of 500 bays shows %v", a.Data.Result)
 		}
 		most = max(most, len(a.Data.Result))

@@ -13,8 +13,8 @@ import (
 // The demo's own bays and packs, from agent/demo/demo.yaml.
 const demoBays, demoCells = 4, 12
 
-// allowed says which values each label may have: names from the configuration, or rows of a fixed
-// table. A label fed from anything else (an error's text, a person's name) would grow for ever.
+// allowed returns the values that each label may have: names from the configuration, or rows of a
+// fixed table. A label from anything else (an error's text, a person's name) would grow forever.
 func allowed() map[string][]string {
 	faults := []string{reading.Missing.String()}
 	for _, f := range reading.Faults() {
@@ -36,8 +36,8 @@ func allowed() map[string][]string {
 	}
 }
 
-// labelsAreBounded looks at all that was scraped in two days: nothing but what is allowed, and no
-// more series for a bay than its tables have rows.
+// labelsAreBounded checks everything scraped in two days: only allowed labels, and no more series for
+// a bay than its tables have rows.
 func labelsAreBounded(t *testing.T, r record) {
 	label, values := regexp.MustCompile(`([a-z]+)="([^"]*)"`), allowed()
 	perBay, agent := map[string]int{}, 0
@@ -54,7 +54,7 @@ func labelsAreBounded(t *testing.T, r record) {
 				}
 			case m[1] == "le", strings.HasPrefix(name, "bayward_build_info{"):
 			default:
-				t.Errorf("%s: nobody knows what bounds the label %s", name, m[1])
+				t.Errorf("%s: nothing is known to bound the label %s", name, m[1])
 			}
 		}
 		if at == "" {
@@ -71,7 +71,7 @@ func labelsAreBounded(t *testing.T, r record) {
 		most = max(most, n)
 	}
 	t.Logf("figure: series of one bay of %d cells, at most %d in two days; of an agent besides %d", demoCells, most, agent)
-	// dashboards/README.md reckons with 72 and 30; up and the process's memory come on top here.
+	// dashboards/README.md calculates with 72 and 30; up and the process's memory come on top here.
 	if most > 80 || agent > 40 {
 		t.Errorf("%d series for a bay, %d for an agent besides: the sizes in dashboards/README.md are too small", most, agent)
 	}

@@ -43,7 +43,7 @@ func boardQueries(t *testing.T) []boardQuery {
 			}
 		}
 		for _, a := range board.Annotations.List {
-			all = append(all, boardQuery{name, "mark " + a.Name, a.Expr})
+			all = append(all, boardQuery{name, "annotation " + a.Name, a.Expr})
 		}
 	}
 	return all

@@ -19,8 +19,8 @@ import (
 	"time"
 )
 
-// epoch is when the recorded days begin, in Unix seconds: 2026-03-02 00:00 UTC. Records carry the
-// demo's time, not ours, so that an hour of rules is an hour of charging.
+// epoch is when the recorded days begin, in Unix seconds: 2026-03-02 00:00 UTC. Records have the
+// demo's time, not the real time, so that an hour in a rule is an hour of charging.
 const epoch = 1772409600
 
 // point is a value at seconds after the epoch.
@@ -32,8 +32,8 @@ type point struct {
 // record holds series by name and labels, as Prometheus writes them.
 type record map[string][]point
 
-// program finds a program that a test needs; without it the test is skipped, or fails where
-// everything must run.
+// program finds a program that a test needs. If it is missing, the test is skipped, or fails under
+// deploy/test.
 func program(t *testing.T, name string) string {
 	t.Helper()
 	path, err := exec.LookPath(name)
@@ -56,8 +56,8 @@ func buildAgent(t *testing.T) string {
 	return binary
 }
 
-// begin starts a program, waits until it prints what the pattern meets, and returns the pattern's
-// group. The program is ended with the test, or by stop.
+// begin starts a program, waits until it prints a line that matches, and returns the pattern's group.
+// The program ends with the test, or by stop.
 func begin(t *testing.T, pattern, name string, args ...string) (found string, stop func()) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.WithoutCancel(t.Context()))
@@ -77,27 +77,27 @@ func begin(t *testing.T, pattern, name string, args ...string) (found string, st
 	}()
 	stop = func() { cancel(); <-ended }
 	t.Cleanup(stop)
-	lines, said := bufio.NewScanner(out), ""
+	lines, output := bufio.NewScanner(out), ""
 	for lines.Scan() {
-		said += lines.Text() + "\n"
+		output += lines.Text() + "\n"
 		if m := regexp.MustCompile(pattern).FindStringSubmatch(lines.Text()); m != nil {
 			go func() { _, _ = io.Copy(io.Discard, out) }() // a full pipe would block the program
 			return m[1], stop
 		}
 	}
-	t.Fatalf("%s ended without saying %q:\n%s", filepath.Base(name), pattern, said)
+	t.Fatalf("%s exited without printing %q:\n%s", filepath.Base(name), pattern, output)
 	return "", nil
 }
 
-// scraped is what rules and boards use.
+// scraped matches the metrics that rules and boards use.
 var scraped = regexp.MustCompile(`(?m)^((?:bayward_|process_resident_memory_bytes)[^ ]*(?: [^ ]+="[^"]*")*) (\S+)$`)
 
-// ticks is the demo's own clock: one tick for each simulated second.
+// ticks matches the demo's own clock: one tick for each simulated second.
 var ticks = regexp.MustCompile(`(?m)^bayward_tick_duration_seconds_count (\S+)$`)
 
-// recordDemo runs the demo and scrapes it once in about a minute of its own time, from minute 15
-// on, until that many hours are recorded. The first minutes pass in the blink of an eye: what
-// happens in them may fall between two scrapes.
+// recordDemo runs the demo and scrapes it about once a minute of its own time, from minute 15 on,
+// until that many hours are recorded. The first minutes pass so fast that events in them may fall
+// between two scrapes.
 func recordDemo(t *testing.T, agent string, hours int64, args ...string) record {
 	t.Helper()
 	address, stop := begin(t, `(http://127\.0\.0\.1:[0-9]+)/metrics`, agent,
@@ -135,9 +135,9 @@ func (r record) add(at int64, page []byte) {
 	r["up"] = append(r["up"], point{at, "1"})
 }
 
-// fill puts minutes in where the recorder, not the agent, was too slow: on a busy machine six of the
-// demo's minutes pass in a tenth of a second. Counters go on evenly, other values stay. What was
-// not there before or after such a gap stays absent. It returns how many minutes it put in.
+// fill adds minutes where the recorder, not the agent, was too slow: on a busy machine six of the
+// demo's minutes pass in a tenth of a second. Counters rise evenly, other values stay. A series that
+// was absent before or after such a gap stays absent. It returns how many minutes it added.
 func (r record) fill() (minutes int) {
 	gaps := map[int64]int64{} // from the scrape before to the one after
 	for i, p := range r["up"][1:] {
@@ -175,7 +175,7 @@ func between(name string, a, b point) []point {
 	return out
 }
 
-// with gives a record the labels that Prometheus adds to a target, and moves it in time.
+// with adds the labels that Prometheus gives a target, and moves the record in time.
 func (r record) with(site, agent string, by int64) record {
 	out, labels := record{}, fmt.Sprintf(`job="bayward",instance="%s.local:8080",site="%s",agent="%s"`, agent, site, agent)
 	for name, points := range r {
@@ -192,7 +192,7 @@ func (r record) with(site, agent string, by int64) record {
 	return out
 }
 
-// since leaves what is not older.
+// since keeps the points from a time on.
 func (r record) since(at int64) record {
 	out := record{}
 	for name, points := range r {
@@ -204,7 +204,7 @@ func (r record) since(at int64) record {
 	return out
 }
 
-// thin leaves every other scrape, and the last.
+// thin keeps every other scrape, including the last.
 func (r record) thin() record {
 	out := record{}
 	for name, points := range r {
@@ -217,7 +217,7 @@ func (r record) thin() record {
 	return out
 }
 
-// names are sorted, so that files are the same for the same record.
+// names returns the sorted names, so that the same record gives the same file.
 func (r record) names() []string {
 	names := make([]string, 0, len(r))
 	for name := range r {
@@ -227,7 +227,7 @@ func (r record) names() []string {
 	return names
 }
 
-// openMetrics writes records in the form from which promtool makes Prometheus's own storage.
+// openMetrics writes records in the format from which promtool makes Prometheus's own storage.
 func openMetrics(t *testing.T, path string, records ...record) {
 	t.Helper()
 	var text bytes.Buffer
@@ -259,7 +259,7 @@ func get(t *testing.T, url string) []byte {
 	return text
 }
 
-// run runs a program to its end.
+// run runs a program until it exits and returns its output.
 func run(t *testing.T, name string, args ...string) string {
 	t.Helper()
 	out, err := exec.CommandContext(t.Context(), name, args...).CombinedOutput()

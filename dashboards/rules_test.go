@@ -1,5 +1,5 @@
-// Package dashboards_test holds the Prometheus rules to the program's metrics and to the words
-// that an alert owes to the person who reads it.
+// Package dashboards_test checks the Prometheus rules against the program's metrics, and that an
+// alert has the words that its reader needs.
 package dashboards_test
 
 import (
@@ -36,26 +36,26 @@ func readRules(t *testing.T) []rule {
 		rules = append(rules, group.Rules...)
 	}
 	if len(rules) == 0 {
-		t.Fatal("rules/bayward.yaml holds no rule")
+		t.Fatal("rules/bayward.yaml has no rules")
 	}
 	return rules
 }
 
-// TestAlertsTellWhatToDo: an alert without an action only frightens.
-func TestAlertsTellWhatToDo(t *testing.T) {
+// TestAlertsNameTheAction: an alert without an action only alarms people.
+func TestAlertsNameTheAction(t *testing.T) {
 	for _, r := range readRules(t) {
 		if r.Alert == "" {
 			continue
 		}
 		if !slices.Contains([]string{"critical", "warning", "info"}, r.Labels["severity"]) {
-			t.Errorf("%s: severity %q is none of critical, warning, info", r.Alert, r.Labels["severity"])
+			t.Errorf("%s: severity %q is not critical, warning or info", r.Alert, r.Labels["severity"])
 		}
 		for _, key := range []string{"summary", "action", "caution", "link"} {
-			if r.Annotations[key] == "" && (key != "link" || r.Alert != "BaywardNoAgent") { // no agent, no page
+			if r.Annotations[key] == "" && (key != "link" || r.Alert != "BaywardNoAgent") { // without an agent there is no page
 				t.Errorf("%s: no %s", r.Alert, key)
 			}
 		}
-		// The warnings every safety notice of this program carries (common practice, no source).
+		// The warnings in every safety notice of this program (common practice, no source).
 		for _, word := range []string{"hydrogen", "acid", "eye protection", "local law", "not a certified safety device"} {
 			if !strings.Contains(r.Annotations["caution"], word) {
 				t.Errorf("%s: the caution does not mention %q", r.Alert, word)
@@ -64,7 +64,7 @@ func TestAlertsTellWhatToDo(t *testing.T) {
 	}
 }
 
-// TestEveryRuleIsTested: promtool runs the tests but does not miss one that nobody wrote.
+// TestEveryRuleIsTested: promtool runs the tests but does not notice a missing one.
 func TestEveryRuleIsTested(t *testing.T) {
 	var tests string
 	for _, name := range []string{"rules/bayward_test.yaml", "rules/bayward_upkeep_test.yaml"} {
@@ -86,7 +86,7 @@ func TestEveryRuleIsTested(t *testing.T) {
 	}
 }
 
-// contract are the metrics that rules may use: what the program promises to other programs.
+// contract lists the metrics that rules may use: those that the program guarantees to others.
 var contract = []string{
 	"bayward_charge_permitted", "bayward_finding", "bayward_stage", "bayward_relay_closed",
 	"bayward_reading_faults_total", "bayward_tick_duration_seconds_count", "bayward_tick_duration_seconds_bucket",
@@ -95,7 +95,7 @@ var contract = []string{
 	"bayward_mqtt_outbox_events",
 }
 
-// codes lists the names of all findings.
+// codes returns the names of all findings.
 func codes() []string {
 	var names []string
 	for code := interlock.NoCode + 1; code < interlock.NumCodes; code++ {

@@ -16,7 +16,7 @@ const (
 func worst(expr string) string { return fmt.Sprintf("topk(10, %s)", expr) }
 
 func agent() *dashboard.DashboardBuilder {
-	b := frame("agent", "bayward: agent", "Does every agent look after its bays on time, does it hear its sensors, and is anything filling up or wearing out?", "now-24h").
+	b := frame("agent", "bayward: agent", "Does every agent run its ticks on time and read its sensors, and is anything filling up or wearing out?", "now-24h").
 		WithVariable(many("site", "Site", "label_values(bayward_build_info, site)")).
 		WithVariable(many("agent", "Agent", `label_values(bayward_build_info{site=~"$site"}, agent)`))
 	agentNow(b)
@@ -30,11 +30,11 @@ func agentNow(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Now"))
 	b.WithPanel(number(text{"Agents that answer", "Scrape targets of the job bayward that are up.", "none", "no agent is a target"}, 6, coloured("text"),
 		query{fmt.Sprintf(`sum(up{job="bayward",%s})`, theseAgents), ""}))
-	b.WithPanel(number(text{"Agents that do not answer", "Their relays should be open: go and see that nothing charges.", "none", "no agent is a target"}, 6, coloured("green", step{1, "red"}),
+	b.WithPanel(number(text{"Agents that do not answer", "Their relays should be open: go and check that nothing is charging.", "none", "no agent is a target"}, 6, coloured("green", step{1, "red"}),
 		query{fmt.Sprintf(`sum(up{job="bayward",%s} == bool 0)`, theseAgents), ""}))
-	b.WithPanel(number(text{"Slowest tick, one in a hundred", "The worst agent's 99th percentile over five minutes. A tick is due each second; a late one opens the relays.", "s", "no agent ticks"}, 6,
+	b.WithPanel(number(text{"Slowest tick, one in a hundred", "The worst agent's 99th percentile over five minutes. A tick is due every second; a late one opens the relays.", "s", "no agent ticks"}, 6,
 		coloured("green", step{0.6, "orange"}, step{1, "red"}), query{"max(" + tickP99 + ")", ""}).Decimals(3))
-	b.WithPanel(number(text{"Agents whose record cannot be written", "The bays are guarded, but what happens now is not on record.", "none", "no bay reports"}, 6, coloured("green", step{1, "red"}),
+	b.WithPanel(number(text{"Agents whose record cannot be written", "The bays are guarded, but what happens now is not recorded.", "none", "no bay reports"}, 6, coloured("green", step{1, "red"}),
 		query{fmt.Sprintf(`sum(max %s (bayward_finding{%s,code="record-failing"}))`, byAgent, theseAgents), ""}))
 }
 
@@ -49,32 +49,32 @@ func p99(buckets string) string {
 
 func agentTicks(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("On time"))
-	b.WithPanel(lines(text{"Does each agent tick?", "Ticks a second of the 10 slowest agents; one a second is due. The demo ticks faster than life.", "none", "no agent ticks"}, 8,
+	b.WithPanel(lines(text{"Does each agent tick?", "Ticks a second of the 10 slowest agents; one a second is due. The demo runs faster than real time.", "none", "no agent ticks"}, 8,
 		query{fmt.Sprintf("bottomk(10, sum %s (rate(bayward_tick_duration_seconds_count{%s}[$__rate_interval])))", byAgent, theseAgents), agentName}).Decimals(2).Min(0))
-	b.WithPanel(lines(text{"How long do ticks take?", "99th percentile of the 10 slowest agents, from sampling to the last output handed over.", "s", "no agent ticks"}, 8,
+	b.WithPanel(lines(text{"How long do ticks take?", "99th percentile of the 10 slowest agents, from sampling until the last output has its data.", "s", "no agent ticks"}, 8,
 		query{worst(tickP99), agentName}).Min(0))
-	b.WithPanel(lines(text{"How fast does the relay follow the readings?", "99th percentile of the 10 slowest agents, from the last reading of a tick to the relay set by it.", "s", "no agent ticks"}, 8,
+	b.WithPanel(lines(text{"How fast does the relay follow the readings?", "99th percentile of the 10 slowest agents, from the last reading of a tick to setting the relay.", "s", "no agent ticks"}, 8,
 		query{worst(reactP99), agentName}).Min(0))
 }
 
 func agentSensors(b *dashboard.DashboardBuilder) {
-	b.WithRow(dashboard.NewRowBuilder("What the agents hear"))
-	b.WithPanel(lines(text{"Which sensors fail?", "Share of ticks in which a sensor gave no usable value, the 10 worst. Sensors that leave with a pack count while the bay is vacant.", "percentunit", "no sensor failed, or no agent was heard"}, 12,
+	b.WithRow(dashboard.NewRowBuilder("Sensors"))
+	b.WithPanel(lines(text{"Which sensors fail?", "Share of ticks in which a sensor gave no usable value, the 10 worst. Sensors that leave with a pack also count while the bay is vacant.", "percentunit", "no sensor failed, or no agent answered"}, 12,
 		query{worst(fmt.Sprintf("sum by (site, agent, bay, sensor, fault) (rate(bayward_reading_faults_total{%s}[$__rate_interval]))"+
 			" / on (site, agent) group_left () sum by (site, agent) (rate(bayward_tick_duration_seconds_count{%s}[$__rate_interval])) > 0", theseAgents, theseAgents)), "{{agent}} {{bay}} {{sensor}}: {{fault}}"}).Min(0))
-	b.WithPanel(lines(text{"Which readings are old?", "Time since the last usable value, the 10 oldest.", "s", "no agent was heard"}, 12,
+	b.WithPanel(lines(text{"Which readings are old?", "Time since the last usable value, the 10 oldest.", "s", "no agent answered"}, 12,
 		query{worst(fmt.Sprintf("max by (site, agent, bay, sensor) (bayward_reading_age_seconds{%s})", theseAgents)), "{{agent}} {{bay}} {{sensor}}"}).Min(0))
 }
 
 func agentUpkeep(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Filling up and wearing out"))
-	b.WithPanel(lines(text{"Do events wait for the broker?", "Events that the broker does not have yet, the 10 longest queues. They wait on disk and are sent in order.", "none", "no agent has a broker, or none was heard"}, 8,
+	b.WithPanel(lines(text{"Do events wait for the broker?", "Events not yet acknowledged by the broker, the 10 longest queues. They wait on disk and are sent in order.", "none", "no agent has a broker, or none answered"}, 8,
 		query{worst(fmt.Sprintf("max %s (bayward_mqtt_outbox_events{%s})", byAgent, theseAgents)), agentName}).Decimals(0).Min(0))
-	b.WithPanel(lines(text{"How much is written to disk?", "Bytes a day at the present pace, the 10 agents that write most. Memory cards wear by it.", "decbytes", "not known: no agent was heard"}, 8,
+	b.WithPanel(lines(text{"How much is written to disk?", "Bytes a day at the current rate, the 10 agents that write most. Writing wears memory cards.", "decbytes", "not known: no agent answered"}, 8,
 		query{worst(fmt.Sprintf("sum %s (rate(bayward_disk_written_bytes_total{%s}[$__rate_interval])) * 86400", byAgent, theseAgents)), agentName}).Min(0))
-	b.WithPanel(lines(text{"How much memory do the agents take?", "Resident memory, the 10 largest.", "bytes", "no agent was heard"}, 8,
+	b.WithPanel(lines(text{"How much memory do the agents use?", "Resident memory, the 10 largest.", "bytes", "no agent answered"}, 8,
 		query{worst(fmt.Sprintf(`max %s (process_resident_memory_bytes{job="bayward",%s})`, byAgent, theseAgents)), agentName}).Min(0))
-	b.WithPanel(list(text{"Which versions run, and where is the broker gone?", "Up to 50 agents, those without a broker first.", "none", "no agent was heard"}, boardWidth, "broker gone",
+	b.WithPanel(list(text{"Which versions run, and which agents have no broker?", "Up to 50 agents, those without a broker first.", "none", "no agent answered"}, boardWidth, "no broker",
 		column{query{fmt.Sprintf("topk(50, max by (site, agent, instance, version) (bayward_build_info{%s} * on (site, agent, instance) group_left () (1 - max %s (bayward_mqtt_connected{%s}))))",
-			theseAgents, byAgent, theseAgents), "broker gone"}, "none", 0, mapped(word{0, "no", "green"}, word{1, "yes", "red"})}).Height(6))
+			theseAgents, byAgent, theseAgents), "no broker"}, "none", 0, mapped(word{0, "no", "green"}, word{1, "yes", "red"})}).Height(6))
 }

@@ -8,13 +8,13 @@ import (
 	texts "github.com/grafana/grafana-foundation-sdk/go/text"
 )
 
-// oneBay is the bay of a row that repeats. One agent is chosen, so a name is one bay.
+// oneBay selects the bay of a repeating row. One agent is chosen, so a name means one bay.
 const oneBay = `site=~"$site",agent=~"$agent",bay=~"$bay"`
 
 func join(parts []string, by string) string { return strings.Join(parts, by) }
 
-// of is a metric of the bay, without the labels that would change with a restart or another
-// target address.
+// of is a metric of the bay, without labels that change with a restart or another target
+// address.
 func of(metric string) string { return fmt.Sprintf("max by (bay) (%s{%s})", metric, oneBay) }
 
 // bound is a configured limit of the bay.
@@ -23,7 +23,7 @@ func bound(metric, name string) string {
 }
 
 func bay() *dashboard.DashboardBuilder {
-	b := frame("bay", "bayward: bay", "Where does this pack stand in its round, what holds it there, and is what we see of it good?", "now-24h").
+	b := frame("bay", "bayward: bay", "At which stage is this pack, what is blocking its charge, and are its readings good?", "now-24h").
 		WithVariable(one("site", "Site", "label_values(bayward_bay_info, site)")).
 		WithVariable(one("agent", "Agent", `label_values(bayward_bay_info{site=~"$site"}, agent)`)).
 		WithVariable(many("pack", "Pack", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent"}, pack)`)).
@@ -38,7 +38,7 @@ func bay() *dashboard.DashboardBuilder {
 	return b
 }
 
-// bayMarks are drawn into every panel with a time axis. Marks come where the value is not 0.
+// bayMarks adds the annotations, drawn in every panel with a time axis where the value is not 0.
 func bayMarks(b *dashboard.DashboardBuilder) {
 	b.Annotation(mark("charge proven full", "green", fmt.Sprintf("changes(bayward_charges_full_total{%s}[2m]) > bool 0", oneBay), "{{bay}}"))
 	b.Annotation(mark("visit", "light-blue", fmt.Sprintf(`max by (bay) (bayward_finding{%s,code="visit-open"})`, oneBay), "{{bay}}"))
@@ -50,20 +50,20 @@ func bayRound(b *dashboard.DashboardBuilder) {
 	for _, s := range stages()[1:] {
 		stage = append(stage, fmt.Sprintf(`bayward_stage{%s,stage="%s"} * %d`, oneBay, s.text, s.value))
 	}
-	b.WithPanel(bands(text{"Where does the pack stand in its round?", "Stage, permit and the charge-enable relay (its feedback contact where one is read). A gap: the agent was not heard.", "none", "the agent was not heard"},
+	b.WithPanel(bands(text{"At which stage is the pack?", "Stage, permit and the charge-enable relay (its feedback contact, if there is one). A gap: the agent did not answer.", "none", "the agent did not answer"},
 		boardWidth, roundWords(),
 		query{fmt.Sprintf("sum by (bay) (%s)", join(stage, " or ")), "stage"},
 		query{fmt.Sprintf("%d + %s", permitBase, of("bayward_charge_permitted")), "charge"},
 		query{fmt.Sprintf("%d + %s", relayBase, of("bayward_relay_closed")), "relay"}))
-	b.WithPanel(bands(text{"What holds the charge back?", "The findings that were raised in the time shown. The bay's own page says the numbers behind each and what to do.", "none", "no finding was raised, or the agent was not heard"},
+	b.WithPanel(bands(text{"What is blocking the charge?", "The findings that were raised in the time shown. The bay's own page shows the numbers behind each and what to do.", "none", "no finding was raised, or the agent did not answer"},
 		boardWidth, mapped(word{1, "raised", "orange"}),
 		query{fmt.Sprintf("max by (code) (bayward_finding{%s} == 1)", oneBay), "{{code}}"}))
 }
 
 func bayReadings(b *dashboard.DashboardBuilder) {
-	b.WithPanel(lines(text{"Voltage of the pack", "A gap: no usable reading.", "volt", "no usable reading"}, 8,
+	b.WithPanel(lines(text{"Pack voltage", "A gap: no usable reading.", "volt", "no usable reading"}, 8,
 		query{of("bayward_pack_voltage_volts"), "pack"}).Decimals(1))
-	b.WithPanel(lines(text{"Current: positive charges the pack", "A gap: no usable reading.", "amp", "no usable reading, or none is measured"}, 8,
+	b.WithPanel(lines(text{"Pack current, positive while charging", "A gap: no usable reading.", "amp", "no usable reading, or no current sensor"}, 8,
 		query{of("bayward_pack_current_amperes"), "pack"}).Decimals(1))
 	warm := lines(text{"Is the pack cool enough to charge, and to water?", "No charge above the charge limit, no watering above the watering limit. A gap: no usable reading.", "celsius", "no usable reading"}, 8,
 		query{of("bayward_pack_temperature_celsius"), "pack"}, query{of("bayward_ambient_temperature_celsius"), "air"},
@@ -72,32 +72,32 @@ func bayReadings(b *dashboard.DashboardBuilder) {
 	limit(warm, "charge limit", "red")
 	limit(warm, "watering limit", "orange")
 	b.WithPanel(warm)
-	level := lines(text{"Do the plates stay covered?", "Electrolyte above the plate tops, the least that the probe proves; below 0 the plates are bare. A gap: no usable reading, which counts as bare.", "lengthmm", "no usable reading"}, 12,
+	level := lines(text{"Do the plates stay covered?", "Electrolyte level above the plate tops, the lowest that the probe's reading allows; below 0 the plates are bare. A gap: no usable reading, which counts as bare.", "lengthmm", "no usable reading"}, 12,
 		query{"1000 * " + of("bayward_electrolyte_level_meters"), "level"},
-		query{"1000 * " + bound("bayward_electrolyte_level_limit_meters", "charge"), "least for a charge"},
-		query{"1000 * " + bound("bayward_electrolyte_level_limit_meters", "fill-mark"), "fill-mark"},
+		query{"1000 * " + bound("bayward_electrolyte_level_limit_meters", "charge"), "lowest for charging"},
+		query{"1000 * " + bound("bayward_electrolyte_level_limit_meters", "fill-mark"), "fill mark"},
 		query{"1000 * " + bound("bayward_electrolyte_level_limit_meters", "vent-well"), "bottom of the vent well"}).Decimals(0).AxisSoftMin(-5)
-	limit(level, "least for a charge", "red")
-	limit(level, "fill-mark", "green")
+	limit(level, "lowest for charging", "red")
+	limit(level, "fill mark", "green")
 	limit(level, "bottom of the vent well", "orange")
 	b.WithPanel(level)
-	b.WithPanel(lines(text{"How old is each reading?", "Time since the last usable value. It grows while a sensor fails, so it shows what a gap elsewhere cannot.", "s", "the agent was not heard"}, 12,
+	b.WithPanel(lines(text{"How old is each reading?", "Time since the last usable value. It grows while a sensor fails, so it shows what a gap elsewhere cannot.", "s", "the agent did not answer"}, 12,
 		query{fmt.Sprintf("max by (sensor) (bayward_reading_age_seconds{%s})", oneBay), "{{sensor}}"}).Decimals(0).Min(0))
 }
 
 func bayWater(b *dashboard.DashboardBuilder) {
-	b.WithPanel(lines(text{"How long until it may be watered?", "Estimated time until the pack is rested and cool. Nothing is drawn while no charge was proven full.", "s", "no cool-down, or no estimate"}, 8,
+	b.WithPanel(lines(text{"How long until it may be watered?", "Estimated time until the pack is rested and cool. Empty until a charge is proven full.", "s", "no cool-down, or no estimate"}, 8,
 		query{of("bayward_cooldown_remaining_seconds"), "remaining"}).Min(0))
-	b.WithPanel(lines(text{"How much water does it want, and how much did it lose?", "Wanted: to the fill mark, all cells, by the probe. Lost: to gas in the 24 hours before, all cells, by the charge and Faraday's law. Given: by people in the 24 hours before. The three tell a leak or a fouled probe.",
-		"litre", "no level is known"}, 8,
-		query{of("bayward_water_needed_liters"), "wanted"},
+	b.WithPanel(lines(text{"How much water does it need, and how much did it lose?", "Needed: up to the fill mark, all cells, by the probe. Lost: to gas in the last 24 hours, all cells, by the charge and Faraday's law. Given: recorded in the last 24 hours. Together they show a leak or a fouled probe.",
+		"litre", "the level is not known"}, 8,
+		query{of("bayward_water_needed_liters"), "needed"},
 		query{fmt.Sprintf("max by (bay) (increase(bayward_water_lost_liters_total{%s}[1d]))", oneBay), "lost in 24 h"},
 		query{fmt.Sprintf("sum by (bay) (increase(bayward_water_given_liters_total{%s}[1d]))", oneBay), "given in 24 h"}).Decimals(2).Min(0))
-	b.WithPanel(lines(text{"How long does the water last?", "Forecast until the level reaches the least that a charge needs.", "s", "no forecast is known"}, 8,
+	b.WithPanel(lines(text{"How long does the water last?", "Forecast until the level reaches the lowest level for charging.", "s", "there is no forecast"}, 8,
 		query{of("bayward_water_forecast_seconds"), "lasts"}).Min(0))
-	b.WithPanel(lines(text{"How much was charged, and how much of it made gas?", "Ampere-hours in the 24 hours before.", "none", "the agent was not heard"}, 12,
+	b.WithPanel(lines(text{"How much was charged, and how much of it went into gas?", "Ampere-hours in the last 24 hours.", "none", "the agent did not answer"}, 12,
 		query{fmt.Sprintf("max by (bay) (increase(bayward_charge_coulombs_total{%s}[1d])) / 3600", oneBay), "charged, Ah"},
 		query{fmt.Sprintf("max by (bay) (increase(bayward_gassing_coulombs_total{%s}[1d])) / 3600", oneBay), "gassed, Ah"}).Decimals(0).Min(0))
-	b.WithPanel(lines(text{"Which cell drinks?", "Water given to each cell in the time shown, by what people recorded: the 8 cells that took most.", "litre", "the agent was not heard"}, 12,
+	b.WithPanel(lines(text{"Which cells use most water?", "Water recorded for each cell in the time shown: the 8 cells that got most.", "litre", "the agent did not answer"}, 12,
 		query{fmt.Sprintf("topk(8, max by (cell) (increase(bayward_water_given_liters_total{%s}[$__range])))", oneBay), "cell {{cell}}"}).Decimals(2).Min(0))
 }

@@ -13,7 +13,7 @@ import (
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
 )
 
-// panel is what the tests look at, read from the JSON as Grafana would.
+// panel is what the tests check, read from the JSON as Grafana would.
 type panel struct {
 	Type, Title, Description string
 	Repeat                   string
@@ -73,7 +73,7 @@ func read(t *testing.T) []boardFile {
 	return files
 }
 
-// all lists the panels that show data.
+// all returns the panels that show data.
 func (f boardFile) all() []panel {
 	var found []panel
 	for _, p := range f.Panels {
@@ -86,8 +86,8 @@ func (f boardFile) all() []panel {
 	return found
 }
 
-// TestCommittedBoards: the JSON in the repository is what the program writes, and nothing else is
-// there.
+// TestCommittedBoards: the JSON in the repository is what the program writes, and there are no other
+// files.
 func TestCommittedBoards(t *testing.T) {
 	for _, b := range boards() {
 		want, err := render(b)
@@ -96,17 +96,17 @@ func TestCommittedBoards(t *testing.T) {
 		}
 		got, err := os.ReadFile(filepath.Join("..", "grafana", b.name+".json"))
 		if err != nil || string(got) != string(want) {
-			t.Errorf("%s.json is not what this program writes (%v): cd dashboards/tools && go run . ../grafana", b.name, err)
+			t.Errorf("%s.json is out of date (%v): cd dashboards/tools && go run . ../grafana", b.name, err)
 		}
 	}
 	files, _ := filepath.Glob("../grafana/*")
 	if len(files) != len(boards()) {
-		t.Errorf("dashboards/grafana holds %v, which is not %d boards", files, len(boards()))
+		t.Errorf("dashboards/grafana contains %v, want %d boards", files, len(boards()))
 	}
 }
 
-// TestSchema holds each board against the dashboard schema that is published with Grafana, in the
-// form of the foundation SDK's types: no unknown field, no value out of its list.
+// TestSchema checks each board against the dashboard schema published with Grafana, in the form of
+// the foundation SDK's types: no unknown field, no value outside its list.
 func TestSchema(t *testing.T) {
 	plugins.RegisterDefaultPlugins()
 	for _, f := range read(t) {
@@ -121,39 +121,40 @@ func TestSchema(t *testing.T) {
 			strings.Replace(f.text, `"lineWidth": 1`, `"lineWidth": "thick"`, 1),
 		} {
 			if strictly(spoilt) == "" {
-				t.Errorf("%s: the check takes a misspelt key or a wrong value", f.name)
+				t.Errorf("%s: the check accepts a misspelt key or a wrong value", f.name)
 			}
 		}
 	}
 }
 
-// strictly says what is wrong with a board. The SDK's error is never nil, only empty.
+// strictly returns the errors in a board. The SDK's error is never nil, only empty.
 func strictly(text string) string {
 	var d dashboard.Dashboard
-	var said []string
+	var found []string
 	for _, err := range []error{d.UnmarshalJSONStrict([]byte(text)), d.Validate()} {
 		if err != nil && err.Error() != "" {
-			said = append(said, err.Error())
+			found = append(found, err.Error())
 		}
 	}
-	return strings.Join(said, "; ")
+	return strings.Join(found, "; ")
 }
 
-func TestBoardSaysItsQuestion(t *testing.T) {
+func TestBoardHasAQuestion(t *testing.T) {
 	for _, f := range read(t) {
 		if !strings.HasSuffix(f.Description, "?") || !strings.HasPrefix(f.UID, "bayward-") {
 			t.Errorf("%s: uid %q, question %q", f.name, f.UID, f.Description)
 		}
 		for _, v := range f.Templating.List {
 			if v.Type == "query" && v.Datasource.UID != "${datasource}" {
-				t.Errorf("%s: variable %s asks %q", f.name, v.Name, v.Datasource.UID)
+				t.Errorf("%s: variable %s uses data source %q", f.name, v.Name, v.Datasource.UID)
 			}
 		}
 	}
 }
 
-// TestPanelsOweTheReader: a title, what it shows, units, and words for no data, which is never 0.
-func TestPanelsOweTheReader(t *testing.T) {
+// TestPanelsExplainThemselves: a title, what the panel shows, units, and words for no data, which is
+// never 0.
+func TestPanelsExplainThemselves(t *testing.T) {
 	known := []string{"none", "s", "volt", "amp", "celsius", "lengthmm", "litre", "percentunit", "bytes", "decbytes"}
 	for _, f := range read(t) {
 		if len(f.all()) < 9 {
@@ -163,7 +164,7 @@ func TestPanelsOweTheReader(t *testing.T) {
 		for _, p := range f.all() {
 			d, where := p.FieldConfig.Defaults, f.name+": "+p.Title
 			if p.Title == "" || p.Description == "" || seen[p.Title] {
-				t.Errorf("%s: title or description is missing, or the title is there twice", where)
+				t.Errorf("%s: title or description is missing, or the title is used twice", where)
 			}
 			seen[p.Title] = true
 			if !slices.Contains(known, d.Unit) {
@@ -202,8 +203,8 @@ func TestSourceIsChosen(t *testing.T) {
 			if a.Datasource.UID != "${datasource}" {
 				t.Errorf("%s: annotation %s: fixed data source", f.name, a.Name)
 			}
-			// A mark stands where the value is not 0, so a comparison without bool that lets a 0
-			// through marks nothing.
+			// A mark is drawn where the value is not 0, so a comparison without bool that lets a 0
+			// through draws nothing.
 			if regexp.MustCompile(`[=<>] *[0-9]`).MatchString(strings.ReplaceAll(a.Expr, "bool ", "bool")) {
 				t.Errorf("%s: annotation %s compares without bool", f.name, a.Name)
 			}

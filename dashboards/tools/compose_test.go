@@ -12,8 +12,8 @@ import (
 	"github.com/goccy/go-yaml"
 )
 
-// TestCompose loads deploy/compose.yaml as the compose specification's own reference library does,
-// its schema included, and holds it to what its head promises. No container is started.
+// TestCompose loads deploy/compose.yaml with the compose specification's own reference library, its
+// schema included, and checks what its header promises. It starts no container.
 func TestCompose(t *testing.T) {
 	path, err := filepath.Abs("../../deploy/compose.yaml")
 	if err != nil {
@@ -29,7 +29,7 @@ func TestCompose(t *testing.T) {
 		t.Errorf("%d services, want 7", len(project.Services))
 	}
 	for name, s := range project.Services {
-		once := name == "agents" // it gives a volume to discover and leaves
+		once := name == "agents" // it gives a volume to discover and exits
 		_, tag, pinned := strings.Cut(s.Image, ":")
 		if !pinned || tag == "latest" {
 			t.Errorf("%s: image %s is not pinned", name, s.Image)
@@ -38,7 +38,7 @@ func TestCompose(t *testing.T) {
 			t.Errorf("%s: runs as %q", name, s.User)
 		}
 		if !once && (s.HealthCheck == nil || len(s.HealthCheck.Test) < 2 || !s.ReadOnly) {
-			t.Errorf("%s: no health check, or a root that can be written", name)
+			t.Errorf("%s: no health check, or a writable root", name)
 		}
 		if len(s.CapDrop) != 1 || s.CapDrop[0] != "ALL" {
 			t.Errorf("%s: keeps capabilities: %v", name, s.CapDrop)

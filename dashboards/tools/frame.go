@@ -7,7 +7,7 @@ import (
 	"github.com/grafana/grafana-foundation-sdk/go/prometheus"
 )
 
-// frame is a board without panels: its question, variables and links.
+// frame makes a board without panels: its question, variables and links.
 func frame(uid, title, question, from string) *dashboard.DashboardBuilder {
 	b := dashboard.NewDashboardBuilder(title).Uid("bayward-"+uid).Description(question).Tags([]string{"bayward"}).
 		Timezone("browser").Time(from, "now").Refresh("1m").Readonly().Tooltip(dashboard.DashboardCursorSyncCrosshair).
@@ -16,8 +16,8 @@ func frame(uid, title, question, from string) *dashboard.DashboardBuilder {
 		KeepTime(true).IncludeVars(true))
 }
 
-// many is a variable of which several or all may be chosen. All matches also
-// what does not carry the label.
+// many is a variable of which several values, or all, may be chosen. All also
+// matches series without the label.
 func many(name, label, query string) *dashboard.QueryVariableBuilder {
 	return one(name, label, query).Multi(true).IncludeAll(true).AllValue(".*").Current(dashboard.VariableOption{
 		Selected: new(true),
@@ -33,15 +33,15 @@ func one(name, label, query string) *dashboard.QueryVariableBuilder {
 		Refresh(dashboard.VariableRefreshOnTimeRangeChanged).Sort(dashboard.VariableSortAlphabeticalAsc)
 }
 
-// mark is an annotation: a mark at each step at which the expression is not 0,
-// a band over steps that follow each other.
+// mark is an annotation at each step at which the expression is not 0, drawn as a
+// band over consecutive steps.
 func mark(name, colour, expr, words string) *dashboard.AnnotationQueryBuilder {
 	return dashboard.NewAnnotationQueryBuilder().Name(name).IconColor(colour).Enable(true).Datasource(source()).
 		Expr(expr).Step("60s").TitleFormat(name).TextFormat(words).
 		Target(prometheus.NewDataqueryBuilder().RefId(strings.ReplaceAll(name, " ", "-")).Datasource(source()).Expr(expr).Range().Interval("60s"))
 }
 
-// cautions close every board: a board leads people to batteries.
-const cautions = "Acid, hydrogen, current: face shield, apron and acid-proof gloves on; metal off the body and away from the terminals; " +
-	"no flame, spark or smoking; air moving; eyewash within reach. Local rules and the battery's own instructions come first. " +
-	"**bayward is not a certified safety device**: this board informs, it protects nothing. Whoever goes to a bay reads the bay's own page first."
+// cautions are on every board that sends people to batteries.
+const cautions = "Acid, hydrogen, current: wear face shield, apron and acid-proof gloves; keep metal off the body and away from the terminals; " +
+	"no flame, spark or smoking; keep the air moving; eyewash within reach. Local rules and the battery's own instructions come first. " +
+	"**bayward is not a certified safety device**: this board informs, it protects nothing. Read the bay's own page before you go to a bay."

@@ -10,8 +10,8 @@ import (
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
 )
 
-// schema is the oldest that has all we use. A newer Grafana migrates it; an
-// older one does not know what a newer schema means.
+// schema is the oldest version with everything we use. A newer Grafana migrates it;
+// an older one does not understand a newer schema.
 const schema = 37
 
 func main() {
@@ -25,7 +25,8 @@ func main() {
 	}
 }
 
-// board is a file name without its ending, and what makes the board.
+// board is a file name without its extension, and the function that builds the
+// board.
 type board struct {
 	name  string
 	build func() *dashboard.DashboardBuilder
@@ -48,7 +49,7 @@ func write(folder string) error {
 	return nil
 }
 
-// render gives the same bytes each time.
+// render returns the same bytes each time.
 func render(b board) ([]byte, error) {
 	built, err := b.build().Build()
 	if err != nil {

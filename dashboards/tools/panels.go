@@ -11,20 +11,20 @@ import (
 	"github.com/grafana/grafana-foundation-sdk/go/timeseries"
 )
 
-// text says what every panel owes: a title that asks or states, what the panel
-// shows and where its limits come from, the unit of its numbers, and what an
-// empty panel means. Empty is never shown as 0.
+// text is the text of a panel: its title, often a question; what the panel shows;
+// the unit of its numbers; and what it means when the panel is empty, which never
+// shows as 0.
 type text struct {
 	title, about, unit, empty string
 }
 
-// query is one expression with the name of what it gives.
+// query is one expression and the name of its result.
 type query struct{ expr, legend string }
 
 const boardWidth = 24
 
-// source follows the board's variable: a fixed uid is a blank panel in every
-// Grafana but the one it was written in.
+// source follows the board's variable: with a fixed uid the panel is blank in every
+// Grafana except the one it was written in.
 func source() common.DataSourceRef {
 	return common.DataSourceRef{Type: new("prometheus"), Uid: new("${datasource}")}
 }
@@ -34,7 +34,7 @@ func target(i int, q query) *prometheus.DataqueryBuilder {
 		Expr(q.expr).LegendFormat(q.legend).EditorMode(prometheus.QueryEditorModeCode)
 }
 
-// number is one figure of now.
+// number shows one current figure.
 func number(t text, span uint32, colour *dashboard.ThresholdsConfigBuilder, q query) *stat.PanelBuilder {
 	return stat.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
 		Datasource(source()).Span(span).Height(4).Thresholds(colour).
@@ -44,8 +44,8 @@ func number(t text, span uint32, colour *dashboard.ThresholdsConfigBuilder, q qu
 		WithTarget(target(0, q).Instant())
 }
 
-// lines are series over time. Gaps stay gaps: nothing is drawn where nothing
-// was known.
+// lines shows series over time. Gaps stay gaps: nothing is drawn where there was no
+// value.
 func lines(t text, span uint32, queries ...query) *timeseries.PanelBuilder {
 	p := timeseries.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
 		Datasource(source()).Span(span).Height(8).LineWidth(1).FillOpacity(0).
@@ -58,7 +58,7 @@ func lines(t text, span uint32, queries ...query) *timeseries.PanelBuilder {
 	return p
 }
 
-// limit draws a series as what it is: a bound, not a measurement.
+// limit draws a series as a limit, not as a measurement.
 func limit(p *timeseries.PanelBuilder, name, colour string) {
 	p.OverrideByName(name, []dashboard.DynamicConfigValue{
 		{Id: "color", Value: map[string]any{"mode": "fixed", "fixedColor": colour}},
@@ -66,8 +66,8 @@ func limit(p *timeseries.PanelBuilder, name, colour string) {
 	})
 }
 
-// bands are states over time. The colours are fixed and the mappings carry
-// them: with colours by threshold a state timeline drops the words.
+// bands shows states over time. The colour mode is fixed and the mappings carry the
+// colours: with colours by threshold a state timeline drops the words.
 func bands(t text, span uint32, mappings []dashboard.ValueMapping, queries ...query) *statetimeline.PanelBuilder {
 	p := statetimeline.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
 		Datasource(source()).Span(span).Height(7).Mappings(mappings).
@@ -90,8 +90,8 @@ type column struct {
 	mappings []dashboard.ValueMapping
 }
 
-// list is a table of now with one row for each combination of the labels that
-// the queries keep. All queries must keep the same, or rows do not join.
+// list is a table of current values with one row for each combination of the labels
+// that the queries keep. All queries must keep the same labels, or rows do not join.
 func list(t text, span uint32, sortBy string, columns ...column) *table.PanelBuilder {
 	p := table.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
 		Datasource(source()).Span(span).Height(9).ShowHeader(true).
@@ -124,7 +124,7 @@ func (c column) look() []dashboard.DynamicConfigValue {
 	return look
 }
 
-// sortedBy puts the largest on top.
+// sortedBy puts the largest value on top.
 type sortedBy struct{ column string }
 
 // Build implements cog.Builder.

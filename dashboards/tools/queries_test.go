@@ -13,10 +13,10 @@ import (
 	"github.com/prometheus/prometheus/promql/parser"
 )
 
-// filled stands in for Grafana, which puts the variables' values in before it asks.
+// filled stands in for Grafana, which replaces the variables with their values before it queries.
 var filled = strings.NewReplacer("$__rate_interval", "4m", "$__range", "7d", "$site", ".*", "$agent", ".*", "$bay", ".*", "$pack", ".*")
 
-// expressions lists every query of the boards and of the rules, with the place it stands at.
+// expressions returns every query of the boards and of the rules, by its place.
 func expressions(t *testing.T) map[string]string {
 	t.Helper()
 	all := map[string]string{}
@@ -27,9 +27,9 @@ func expressions(t *testing.T) map[string]string {
 			}
 		}
 		for _, a := range f.Annotations.List {
-			all[f.name+": mark "+a.Name] = filled.Replace(a.Expr)
+			all[f.name+": annotation "+a.Name] = filled.Replace(a.Expr)
 			if a.Target.Expr != a.Expr {
-				t.Errorf("%s: mark %s says two expressions", f.name, a.Name)
+				t.Errorf("%s: annotation %s has two different expressions", f.name, a.Name)
 			}
 		}
 	}
@@ -62,8 +62,8 @@ func rules(t *testing.T) []rule {
 	return all
 }
 
-// metrics maps each metric that the agent's golden page shows to its labels. That page is held to
-// the program by a test of agent/metrics.
+// metrics maps each metric of the agent's golden page to its labels. A test of agent/metrics keeps
+// that page equal to the program's output.
 func metrics(t *testing.T) map[string][]string {
 	t.Helper()
 	text, err := os.ReadFile(filepath.Join("..", "..", "agent", "metrics", "testdata", "metrics.txt"))
@@ -96,11 +96,11 @@ func metrics(t *testing.T) map[string][]string {
 	return known
 }
 
-// onTargets are the labels that the scrape configuration gives.
+// onTargets are the labels that the scrape configuration adds.
 var onTargets = []string{"__name__", "job", "instance", "site", "agent"}
 
-// TestQueries: Prometheus's own parser takes each, and each names metrics and labels that are
-// really there; a misspelt one would be an empty panel that looks like peace.
+// TestQueries: Prometheus's own parser accepts each query, and its metrics and labels exist. A
+// misspelt one would give an empty panel, which looks as if all were well.
 func TestQueries(t *testing.T) {
 	known := metrics(t)
 	p := parser.NewParser(parser.Options{})
@@ -132,7 +132,7 @@ func TestQueries(t *testing.T) {
 	}
 }
 
-// TestSelectorsFollowTheBoard: a query that forgets a variable shows other bays than the chosen.
+// TestSelectorsFollowTheBoard: a query without a variable shows bays that were not chosen.
 func TestSelectorsFollowTheBoard(t *testing.T) {
 	selector := regexp.MustCompile(`\b(?:up|bayward_[a-z_]+|process_[a-z_]+|bay:[a-z_:0-9]+)(\{[^}]*\})?`)
 	for _, f := range read(t) {
@@ -149,8 +149,8 @@ func TestSelectorsFollowTheBoard(t *testing.T) {
 	}
 }
 
-// TestStagesAreAll: a stage without a number would show as unknown.
-func TestStagesAreAll(t *testing.T) {
+// TestStagesAreComplete: a stage without a number would show as unknown.
+func TestStagesAreComplete(t *testing.T) {
 	text, err := os.ReadFile("../../agent/metrics/testdata/metrics.txt")
 	if err != nil {
 		t.Fatal(err)

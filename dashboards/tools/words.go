@@ -6,7 +6,7 @@ import (
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
 )
 
-// word is what a number means, and its colour.
+// word is the meaning of a number, and its colour.
 type word struct {
 	value        int
 	text, colour string
@@ -20,8 +20,8 @@ func mapped(words ...word) []dashboard.ValueMapping {
 	return []dashboard.ValueMapping{{ValueMap: &dashboard.ValueMap{Type: dashboard.MappingTypeValueToText, Options: options}}}
 }
 
-// stages are in the order of a pack's round. Their numbers exist only here and
-// in stageNumber: on the wire each stage is a series of its own.
+// stages returns the stages in the order of a pack's cycle. Their numbers exist only
+// on the boards: each stage is a separate series in the metrics.
 func stages() []word {
 	return []word{
 		{0, "unknown", "dark-red"}, {1, "vacant", "#5a5f66"}, {2, "checking", "#8e8e8e"}, {3, "waiting", "orange"},
@@ -30,7 +30,7 @@ func stages() []word {
 	}
 }
 
-// Bands of one panel share one table of words, so their numbers must differ.
+// The bands of a panel share one table of words, so their numbers must differ.
 const permitBase, relayBase = 10, 20
 
 func roundWords() []dashboard.ValueMapping {
@@ -39,13 +39,13 @@ func roundWords() []dashboard.ValueMapping {
 		word{relayBase, "open", "#5a5f66"}, word{relayBase + 1, "closed", "blue"})...)
 }
 
-// step is a colour from a value on.
+// step is a colour and the value from which it applies.
 type step struct {
 	from   float64
 	colour string
 }
 
-// coloured has the base colour up to the first step.
+// coloured returns thresholds with the base colour up to the first step.
 func coloured(base string, steps ...step) *dashboard.ThresholdsConfigBuilder {
 	all := []dashboard.Threshold{{Color: base}}
 	for _, s := range steps {

@@ -12,30 +12,30 @@ const (
 	// yardBays are the bays of the chosen sites, agents and bays.
 	yardBays   = `site=~"$site",agent=~"$agent",bay=~"$bay"`
 	yardAgents = `site=~"$site",agent=~"$agent"`
-	// byBay keeps what tells bays of several agents apart. Other labels would keep rows of a
-	// table from joining.
+	// byBay keeps the labels that distinguish bays of several agents. With other labels the rows
+	// of a table would not join.
 	byBay = "by (site, agent, instance, bay)"
-	// ofPack leaves the bays that are set up for the chosen packs.
+	// ofPack keeps the bays that are set up for the chosen packs.
 	ofPack = ` and on (site, agent, instance, bay) bayward_bay_info{pack=~"$pack"}`
-	// quiet are findings that need nobody: the agent settles by itself, and who opened a visit or
-	// ordered a hold knows of it.
+	// quiet are findings that need no attention: the agent finishes checking by itself, and the
+	// person who opened a visit or ordered a hold knows about it.
 	quiet = "agent-unready|visit-open|held"
 )
 
-// waterNow is 1 where water is wanted today.
+// waterNow is 1 where water is needed today.
 var waterNow = fmt.Sprintf(`bayward_stage{%s,stage="ready-to-water"} or bayward_finding{%s,code="plates-bare"}`, yardBays, yardBays)
 
-// needs counts what a person has to do at each bay: findings, and water when the pack is ready.
+// needs counts what there is to do at each bay: findings, and water when the pack is ready.
 var needs = fmt.Sprintf(`(sum %s (bayward_finding{%s,code!~"%s"} or bayward_stage{%s,stage="ready-to-water"})%s)`,
 	byBay, yardBays, quiet, yardBays, ofPack)
 
-// atNeeding keeps the rows of the bays that need a person, as many as needing shows.
+// atNeeding keeps the rows of the bays that need attention, at most 50.
 func atNeeding(expr string) string {
 	return fmt.Sprintf("%s and on (site, agent, instance, bay) topk(50, %s > 0)", expr, needs)
 }
 
 func yard() *dashboard.DashboardBuilder {
-	b := frame("yard", "bayward: yard", "Which packs need a person, today and this week? How many charges are blocked, and why? How many litres to bring?", "now-7d").
+	b := frame("yard", "bayward: yard", "Which packs need attention, today and this week? How many charges are blocked, and why? How many litres of water to bring?", "now-7d").
 		WithVariable(many("site", "Site", "label_values(bayward_bay_info, site)")).
 		WithVariable(many("agent", "Agent", `label_values(bayward_bay_info{site=~"$site"}, agent)`)).
 		WithVariable(many("pack", "Pack", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent"}, pack)`)).
@@ -50,18 +50,18 @@ func yard() *dashboard.DashboardBuilder {
 
 func yardNow(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Now"))
-	b.WithPanel(number(text{"Bays watched", "Bays that agents report now.", "none", "no bay reports"}, 4, coloured("text"),
+	b.WithPanel(number(text{"Bays monitored", "Bays that agents report now.", "none", "no bay reports"}, 4, coloured("text"),
 		query{fmt.Sprintf(`count(bayward_bay_info{%s,pack=~"$pack"})`, yardBays), ""}))
-	b.WithPanel(number(text{"Agents that do not answer", "Scrape targets of the job bayward that are down. Their bays are in no other figure of this board.", "none", "no agent is a target"},
+	b.WithPanel(number(text{"Agents that do not answer", "Scrape targets of the job bayward that are down. Their bays are missing from all other figures of this board.", "none", "no agent is a target"},
 		4, coloured("green", step{1, "red"}), query{`sum(up{job="bayward",site=~"$site",agent=~"$agent"} == bool 0)`, ""}))
-	b.WithPanel(number(text{"Bays that need a person", "Bays with a finding that does not settle by itself, or with a pack that is ready to water.", "none", "no bay reports"},
+	b.WithPanel(number(text{"Bays that need attention", "Bays with a finding that does not clear by itself, or with a pack that is ready to water.", "none", "no bay reports"},
 		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf("sum(%s > bool 0)", needs), ""}))
-	b.WithPanel(number(text{"Waiting, charge blocked", "Packs at rest, in need of a charge that is blocked.", "none", "no bay reports"},
+	b.WithPanel(number(text{"Waiting, charge blocked", "Packs that need a charge while it is blocked.", "none", "no bay reports"},
 		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf(`sum((max %s (bayward_stage{%s,stage="waiting"}) * (1 - max %s (bayward_charge_permitted{%s})))%s)`,
 			byBay, yardBays, byBay, yardBays, ofPack), ""}))
-	b.WithPanel(number(text{"Litres to bring today", "Water for the packs that are ready to water now (full, rested and cool), and for those with bare plates, which get a part before their charge and the rest after. Bays whose level is not known are not in it.", "litre", "no level is known"},
+	b.WithPanel(number(text{"Litres to bring today", "Water for the packs that are ready to water now (full, rested and cool), and for those with bare plates, which get some before their charge and the rest after it. Bays whose level is not known are not included.", "litre", "no level is known"},
 		4, coloured("text"), query{litres(waterNow), ""}).Decimals(1))
-	b.WithPanel(number(text{"Litres to bring this week", "Besides today's, the packs whose level reaches the least for a charge within seven days. Bays whose level is not known are not in it.", "litre", "no level is known"},
+	b.WithPanel(number(text{"Litres to bring this week", "Today's, plus the packs whose level falls to the lowest level for charging within seven days. Bays whose level is not known are not included.", "litre", "no level is known"},
 		4, coloured("text"), query{litres(fmt.Sprintf(`(bayward_water_forecast_seconds{%s} < bool 604800) or %s`, yardBays, waterNow)), ""}).Decimals(1))
 }
 
@@ -71,13 +71,13 @@ func litres(condition string) string {
 }
 
 func yardPeople(b *dashboard.DashboardBuilder) {
-	b.WithRow(dashboard.NewRowBuilder("Who needs a person"))
+	b.WithRow(dashboard.NewRowBuilder("What needs attention"))
 	stage := make([]string, 0, len(stages()))
 	for _, s := range stages()[1:] {
 		stage = append(stage, fmt.Sprintf(`bayward_stage{%s,stage="%s"} * %d`, yardBays, s.text, s.value))
 	}
-	b.WithPanel(list(text{"Which packs need a person, and what for?", "The 50 bays with the most findings, each with its stage, its permit, the water to bring and how long its water lasts. " +
-		"An empty field is not known. The bay's name leads to its board.", "none", "no pack needs a person, or no bay reports: see the figures above"}, boardWidth, "findings",
+	b.WithPanel(list(text{"Which packs need attention, and why?", "The 50 bays with the most findings, each with its stage, its permit, the water to bring and how long its water lasts. " +
+		"An empty field is not known. The bay's name links to its board.", "none", "no pack needs attention, or no bay reports: see the figures above"}, boardWidth, "findings",
 		column{query{fmt.Sprintf("topk(50, %s > 0)", needs), "findings"}, "none", 0, nil},
 		column{query{atNeeding(fmt.Sprintf("(sum %s (%s))", byBay, join(stage, " or "))), "stage"}, "none", 0, mapped(stages()...)},
 		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_charge_permitted{%s}))", byBay, yardBays)), "charge"}, "none", 0,
@@ -85,13 +85,13 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_water_needed_liters{%s}))", byBay, yardBays)), "water"}, "litre", 2, nil},
 		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_water_forecast_seconds{%s}))", byBay, yardBays)), "lasts"}, "s", 1, nil},
 	).OverrideByName("bay", []dashboard.DynamicConfigValue{{Id: "links", Value: []map[string]any{{
-		"title": "the bay's round", "url": "/d/bayward-bay?var-site=${__data.fields.site}&var-agent=${__data.fields.agent}&var-bay=${__data.fields.bay}",
+		"title": "the bay's board", "url": "/d/bayward-bay?var-site=${__data.fields.site}&var-agent=${__data.fields.agent}&var-bay=${__data.fields.bay}",
 	}}}}))
-	b.WithPanel(list(text{"What is wrong, bay by bay?", "Up to 50 findings that stand now, and which part of the last 24 hours each stood. Orders of people and checking are not in it.",
-		"percentunit", "no finding stands, or no bay reports: see the figures above"}, 12, "of the last day",
+	b.WithPanel(list(text{"What is wrong, bay by bay?", "Up to 50 findings that are raised now, and for what part of the last 24 hours. Holds, visits and checking are not included.",
+		"percentunit", "no finding is raised, or no bay reports: see the figures above"}, 12, "of the last day",
 		column{query{fmt.Sprintf(`topk(50, (max by (site, agent, instance, bay, code) (avg_over_time(bayward_finding{%s,code!~"%s"}[1d]))`+
 			` and max by (site, agent, instance, bay, code) (bayward_finding{%s}) == 1)%s)`, yardBays, quiet, yardBays, ofPack), "of the last day"}, "percentunit", 0, nil}))
-	b.WithPanel(list(text{"Which bays are blind, and on which sensor?", "The 20 sensors that gave no usable value in the largest share of ticks, over ten minutes. A missing reading is nowhere else on this board. A sensor that leaves with its pack is not counted while the bay is vacant.",
+	b.WithPanel(list(text{"Which bays are blind, and on which sensor?", "The 20 sensors that gave no usable value in the largest share of ticks, over ten minutes. Nothing else on this board shows a missing reading. A sensor that leaves with its pack does not count while the bay is vacant.",
 		"percentunit", "every sensor answers, or no bay reports: see the figures above"}, 12, "blind",
 		column{query{fmt.Sprintf("topk(20, (sum by (site, agent, instance, bay, sensor) (rate(bayward_reading_faults_total{%s}[10m]))"+
 			" / on (site, agent, instance) group_left () sum by (site, agent, instance) (rate(bayward_tick_duration_seconds_count{%s}[10m])) > 0.01"+
@@ -100,25 +100,25 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 
 func yardWhy(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Why charges are blocked"))
-	b.WithPanel(lines(text{"Why are charges blocked?", "Bays with each finding raised. A finding that nobody has is not drawn. agent-unready stands also while no pack is connected.", "none", "no finding was raised, or no bay reports"}, 12,
+	b.WithPanel(lines(text{"Why are charges blocked?", "The number of bays with each finding. A finding that no bay has is not drawn. agent-unready is also raised while no pack is connected.", "none", "no finding was raised, or no bay reports"}, 12,
 		query{fmt.Sprintf(`sum by (code) (bayward_finding{%s}%s) > 0`, yardBays, ofPack), "{{code}}"}).
 		Height(9).FillOpacity(30).DrawStyle(common.GraphDrawStyleBars).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
-	b.WithPanel(list(text{"How often was a charge held back, by reason?", "How often each finding was raised in the time shown. Raised and gone between two scrapes is not seen; so is checking after a start.",
+	b.WithPanel(list(text{"How often was a charge blocked, by reason?", "How often each finding was raised in the time shown. One that is raised and cleared between two scrapes is not seen, and neither is checking after a start.",
 		"none", "no finding was raised, or no bay reports"}, 12, "times",
 		column{query{fmt.Sprintf(`sum by (code) (ceil(changes(bayward_finding{%s}[$__range]) / 2)%s) > 0`, yardBays, ofPack), "times"}, "none", 0, nil}))
 }
 
 func yardTrend(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("The week"))
-	b.WithPanel(lines(text{"Where do the packs stand?", "Packs at each stage of the round.", "none", "no bay reports"}, 12,
+	b.WithPanel(lines(text{"At which stage are the packs?", "Packs at each stage of their cycle.", "none", "no bay reports"}, 12,
 		query{fmt.Sprintf("sum by (stage) (bayward_stage{%s}%s)", yardBays, ofPack), "{{stage}}"}).
 		FillOpacity(30).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
-	b.WithPanel(lines(text{"How many charges began, and how many were proven full?", "In the 24 hours before each moment.", "none", "no bay reports"}, 12,
+	b.WithPanel(lines(text{"How many charges began, and how many were proven full?", "In the last 24 hours at each moment.", "none", "no bay reports"}, 12,
 		query{fmt.Sprintf("sum(increase(bayward_charges_total{%s}[1d])%s)", yardBays, ofPack), "began"},
 		query{fmt.Sprintf("sum(increase(bayward_charges_full_total{%s}[1d])%s)", yardBays, ofPack), "proven full"}).Decimals(0).Min(0))
-	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the level reaches the least that a charge needs.", "s", "no forecast is known"}, 12, "lasts",
+	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the level reaches the lowest level for charging.", "s", "there is no forecast"}, 12, "lasts",
 		column{query{fmt.Sprintf("bottomk(20, min %s (bayward_water_forecast_seconds{%s})%s)", byBay, yardBays, ofPack), "lasts"}, "s", 1, nil}))
-	b.WithPanel(list(text{"Which chargers overcharge?", "The 10 bays with the highest charge factor of the last seven days: ampere-hours given for each that stayed. 1.15 to 1.20 is usual for vented traction packs (common practice, no source).",
+	b.WithPanel(list(text{"Which chargers overcharge?", "The 10 bays with the highest charge factor of the last seven days: ampere-hours given for each one stored. 1.15 to 1.20 is usual for vented traction packs (common practice, no source).",
 		"none", "no charge in seven days"}, 12, "factor",
 		column{query{fmt.Sprintf("topk(10, max %s (bay:bayward_charge_factor:ratio7d{%s} > 0)%s)", byBay, yardBays, ofPack), "factor"}, "none", 2, nil}))
 }

@@ -11,7 +11,7 @@ import (
 	"time"
 )
 
-// source is where the numbers come from, and for what time.
+// source is where the numbers come from, and for which time.
 type source struct {
 	server string
 	at     int64
@@ -19,7 +19,7 @@ type source struct {
 	fill   *strings.Replacer
 }
 
-// series is one answer: a single value has one point.
+// series is one result; a single value has one point.
 type series struct {
 	labels map[string]string
 	name   string
@@ -76,7 +76,7 @@ func (s source) ask(expr, legend string, overTime bool) ([]series, error) {
 	return all, nil
 }
 
-// named fills {{label}} in a legend.
+// named replaces {{label}} in a legend.
 func named(legend string, labels map[string]string) string {
 	for label, value := range labels {
 		legend = strings.ReplaceAll(legend, "{{"+label+"}}", value)

@@ -21,7 +21,7 @@ func (c *canvas) words(x, y float64, size int, colour, text string) {
 	c.add(`<text x="%.1f" y="%.1f" font-size="%d" fill="%s">%s</text>`, x, y, size, colour, escaped(text))
 }
 
-// box is the place of a panel's content.
+// box is the area of a panel's content.
 type box struct{ x, y, w, h float64 }
 
 func draw(b board, s source) (string, error) {
@@ -110,7 +110,7 @@ func (c *canvas) wrapped(in box, text string) {
 func (c *canvas) number(p panel, in box, got []series) {
 	d := p.FieldConfig.Defaults
 	v := got[0].v[len(got[0].v)-1]
-	text, _ := said(v, d.Unit, d.Decimals, d.Mappings)
+	text, _ := worded(v, d.Unit, d.Decimals, d.Mappings)
 	colour := "text"
 	for _, step := range d.Thresholds.Steps {
 		if step.Value == nil || v >= *step.Value {

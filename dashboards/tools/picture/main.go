@@ -1,8 +1,8 @@
-// Command picture draws a board from what a running Prometheus answers.
+// Command picture draws a board with data from a running Prometheus.
 //
-// It is no Grafana: layout, titles, queries, legends, words and colours come
-// from the board's JSON, everything else (axes, fonts, spacing) is its own and
-// simpler. It is for the README, and to see in a review what a change does.
+// It is not Grafana: layout, titles, queries, legends, words and colours come from
+// the board's JSON; everything else (axes, fonts, spacing) is its own and simpler.
+// It is for the README, and to see in a review what a change does.
 //
 //	go test ./dashboards -run TestDays -keep FOLDER        # in the repository's root
 //	prometheus --config.file=... --storage.tsdb.path=FOLDER/data --storage.tsdb.retention.time=50y
@@ -19,7 +19,7 @@ import (
 	"time"
 )
 
-// board is what a picture takes from the JSON.
+// board is the part of the JSON that a picture uses.
 type board struct {
 	Title, Description string
 	Panels             []panel
@@ -75,13 +75,13 @@ func main() {
 func run() error {
 	file := flag.String("board", "", "the board's JSON")
 	out := flag.String("out", "", "the SVG to write")
-	server := flag.String("prometheus", "http://127.0.0.1:9090", "who answers the queries")
+	server := flag.String("prometheus", "http://127.0.0.1:9090", "the server that answers the queries")
 	at := flag.Int64("at", 0, "the end of the time shown, in Unix seconds")
 	span := flag.Duration("span", 24*time.Hour, "the time shown")
-	set := flag.String("set", "", "values of variables, as site=quarry-road,agent=shed-2; all others match everything")
+	set := flag.String("set", "", "values of variables, such as site=quarry-road,agent=shed-2; all others match everything")
 	flag.Parse()
 	if *file == "" || *out == "" || *at == 0 {
-		return errors.New("-board, -out and -at are needed; see -help")
+		return errors.New("-board, -out and -at are required; see -help")
 	}
 	text, err := os.ReadFile(*file)
 	if err != nil {
@@ -99,7 +99,7 @@ func run() error {
 	return os.WriteFile(*out, []byte(svg), 0o644)
 }
 
-// filler puts in the values of the board's variables, as Grafana would.
+// filler replaces the board's variables with their values, as Grafana would.
 func filler(set string, span time.Duration) *strings.Replacer {
 	values := map[string]string{"$site": ".*", "$agent": ".*", "$pack": ".*", "$bay": ".*"}
 	for pair := range strings.SplitSeq(set, ",") {
@@ -107,7 +107,7 @@ func filler(set string, span time.Duration) *strings.Replacer {
 			values["$"+name] = value
 		}
 	}
-	// The recorded days are scraped each two minutes.
+	// The recorded days are scraped every two minutes.
 	pairs := []string{"$__rate_interval", "8m", "$__range", fmt.Sprintf("%ds", int(span.Seconds()))}
 	for name, value := range values {
 		pairs = append(pairs, name, value)

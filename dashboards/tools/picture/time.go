@@ -28,7 +28,7 @@ func (c *canvas) clock(f frame) {
 	}
 }
 
-// gap is how long nothing may come before a line breaks.
+// gap is the time without a value, in seconds, after which a line breaks.
 func (s source) gap() float64 { return 1.5 * s.span.Seconds() / stepsShown }
 
 func (c *canvas) lines(p panel, in box, all []series, s source) {
@@ -49,7 +49,7 @@ func (c *canvas) lines(p panel, in box, all []series, s source) {
 	}
 	for i := range 4 {
 		v := f.low + (f.high-f.low)*float64(i)/3
-		text, _ := said(v, d.Unit, d.Decimals, nil)
+		text, _ := worded(v, d.Unit, d.Decimals, nil)
 		c.add(`<line x1="%.1f" x2="%.1f" y1="%.1f" y2="%.1f" stroke="#2c3235"/>`, f.x, f.x+f.w, f.py(v), f.py(v))
 		c.words(in.x, f.py(v)+4, 10, "#8e8e8e", text)
 	}
@@ -66,7 +66,7 @@ func (c *canvas) lines(p panel, in box, all []series, s source) {
 	}
 }
 
-// look is the colour and the dashes that the board gives a series by its name.
+// look returns the colour and the dashes that the board gives a series, by its name.
 func (p panel) look(name, colour string) (string, string) {
 	dash := ""
 	for _, o := range p.FieldConfig.Overrides {
@@ -100,7 +100,7 @@ func (c *canvas) path(f frame, one series, gap float64, colour, dash string) {
 	c.add(`<path d="%s" fill="none" stroke="%s" stroke-width="1.3"%s/>`, d.String(), colour, dash)
 }
 
-// bands draws states; what is not known stays empty.
+// bands draws states; where there is no value nothing is drawn.
 func (c *canvas) bands(p panel, in box, all []series, s source) {
 	f := frame{box{in.x + 120, in.y, in.w - 124, in.h - 16}, float64(s.at) - s.span.Seconds(), float64(s.at), 0, 1}
 	rowH := min(f.h/float64(len(all)), 44)
@@ -124,7 +124,7 @@ func (c *canvas) bands(p panel, in box, all []series, s source) {
 }
 
 func (c *canvas) band(p panel, f frame, y, h, from, to, v float64) {
-	text, colour := said(v, "none", nil, p.FieldConfig.Defaults.Mappings)
+	text, colour := worded(v, "none", nil, p.FieldConfig.Defaults.Mappings)
 	w := f.px(to) - f.px(from)
 	c.add(`<rect x="%.1f" y="%.1f" width="%.1f" height="%.1f" fill="%s"/>`, f.px(from), y+2, max(w, 1), h-4, colour)
 	if float64(len(text))*6+6 < w {
@@ -132,7 +132,7 @@ func (c *canvas) band(p panel, f frame, y, h, from, to, v float64) {
 	}
 }
 
-// table joins the answers by their labels, as the board's transformations do.
+// table joins the results by their labels, as the board's transformations do.
 func (c *canvas) table(p panel, in box, answers [][]series) {
 	rename := map[string]string{}
 	for _, t := range p.Transformations {
@@ -208,7 +208,7 @@ func tableRows(answers [][]series) (labels []string, rows map[string]tableRow, k
 	return labels, rows, keys
 }
 
-// cell is a value as its column shows it.
+// cell returns a value as its column shows it.
 func (p panel) cell(column string, v float64) (text, colour string) {
 	unit, decimals, mappings := p.FieldConfig.Defaults.Unit, new(2), []mapping(nil)
 	for _, o := range p.FieldConfig.Overrides {
@@ -230,7 +230,7 @@ func (p panel) cell(column string, v float64) (text, colour string) {
 			}
 		}
 	}
-	if text, colour = said(v, unit, decimals, mappings); colour == "" {
+	if text, colour = worded(v, unit, decimals, mappings); colour == "" {
 		colour = "#d8d9da"
 	}
 	return text, colour

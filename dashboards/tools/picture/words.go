@@ -8,8 +8,8 @@ import (
 	"strconv"
 )
 
-// said writes a value with its unit, or the word that stands for it.
-func said(v float64, unit string, decimals *int, mappings []mapping) (text, colour string) {
+// worded returns a value with its unit, or the word for it.
+func worded(v float64, unit string, decimals *int, mappings []mapping) (text, colour string) {
 	for _, m := range mappings {
 		if w, ok := m.Options[strconv.FormatFloat(v, 'f', -1, 64)]; ok {
 			return w.Text, shade(w.Color)
@@ -56,7 +56,7 @@ func lasting(s float64) string {
 	}
 }
 
-// shade turns the names of Grafana's palette into colours; what is one stays.
+// shade turns the names of Grafana's palette into colours; a colour stays as it is.
 func shade(name string) string {
 	palette := map[string]string{
 		"text": "#d8d9da", "green": "#73bf69", "red": "#f2495c", "dark-red": "#c4162a", "orange": "#ff9830", "blue": "#5794f2",
@@ -68,7 +68,7 @@ func shade(name string) string {
 	return name
 }
 
-// lineColour is for the i-th series of a panel.
+// lineColour returns the colour of the i-th series of a panel.
 func lineColour(i int) string {
 	colours := []string{"#73bf69", "#f2cc0c", "#8ab8ff", "#ff780a", "#f2495c", "#5794f2", "#b877d9", "#fade2a", "#96d98d", "#ca95e5"}
 	return colours[i%len(colours)]
@@ -76,7 +76,7 @@ func lineColour(i int) string {
 
 func escaped(text string) string { return html.EscapeString(text) }
 
-// short cuts what would run out of its place, at about 6 pixels a letter.
+// short cuts a text to a width, at about 6 pixels a letter.
 func short(text string, width float64) string {
 	letters := []rune(text)
 	if most := int(width / 6); len(letters) > most && most > 1 {
@@ -85,7 +85,7 @@ func short(text string, width float64) string {
 	return text
 }
 
-// words reads value mappings from an override, whose values are of any kind.
+// words reads value mappings from an override, whose values may be of any kind.
 func words(value []any) []mapping {
 	text, err := json.Marshal(value)
 	if err != nil {

@@ -15,7 +15,7 @@ const (
 	litersPerM3    = 1000
 )
 
-// bay emits all that one picture tells.
+// bay emits everything in one picture.
 func (c *Collector) bay(out *shelf, p *bay.Picture) {
 	out.flag(permitted, p.Permit.Granted, p.Bay)
 	for code := interlock.NoCode + 1; code < interlock.NumCodes; code++ {
@@ -32,7 +32,7 @@ func (c *Collector) bay(out *shelf, p *bay.Picture) {
 	c.watered(out, p)
 }
 
-// configured are the values that a reading is compared with.
+// configured emits the limits that readings are compared with.
 func configured(out *shelf, p *bay.Picture) {
 	if p.Named() {
 		out.value(bayInfo, 1, p.Bay, p.Pack.Name)
@@ -58,8 +58,8 @@ func readings(out *shelf, p *bay.Picture) {
 	}
 }
 
-// relayState believes the contact more than the order: it is the contactor
-// that charges.
+// relayState trusts the contact more than the order: it is the contactor that
+// charges.
 func (c *Collector) relayState(out *shelf, p *bay.Picture) {
 	if p.Seen.ContactorClosed.OK() {
 		out.flag(closed, p.Seen.ContactorClosed.Value >= 0.5, p.Bay)
@@ -84,7 +84,7 @@ func derived(out *shelf, p *bay.Picture) {
 	if p.Water.ForecastOK {
 		out.value(forecast, p.Water.ForecastH*secondsPerHour, p.Bay)
 	}
-	t := &p.Totals // of the bay, since a counter must not fall when its pack goes
+	t := &p.Totals // of the bay, because a counter must not fall when its pack leaves
 	out.value(waterLost, electrolyte.WaterML(t.GassingAh)*cells/mlPerLiter, p.Bay)
 	out.value(hydrogen, electrolyte.HydrogenL(t.GassingAh, electrolyte.ReferenceC)*cells/litersPerM3, p.Bay)
 	out.value(charged, t.InAh*coulombsPerAh, p.Bay)

@@ -12,15 +12,15 @@ import (
 	"bayward/agent/bay"
 )
 
-// Sources are where the numbers come from. All functions are called during a
-// scrape, from any goroutine, and must answer at once.
+// Sources provide the numbers. All functions are called during a scrape, from any
+// goroutine, and must answer at once.
 type Sources struct {
-	// Pictures gives the last picture of each bay, which nobody changes any
-	// more. Names of bays must differ.
+	// Pictures returns the last picture of each bay, which no longer changes. Names
+	// of bays must differ.
 	Pictures func() []*bay.Picture
-	// RelayClosed tells to what the loop last set a bay's relay; known is
-	// false before the first time. It is asked where no feedback contact is
-	// read. Nil when there are no relays, as in a replay.
+	// RelayClosed returns what the loop last set a bay's relay to; known is false
+	// before the first time. It is called where no feedback contact is read. Nil
+	// when there are no relays, as in a replay.
 	RelayClosed func(bayName string) (closed, known bool)
 	// MQTTConnected and OutboxEvents are nil when there is no broker.
 	MQTTConnected func() bool
@@ -37,28 +37,29 @@ type Collector struct {
 
 	shelf *shelf
 
-	mu       sync.Mutex                          // guards everything that follows
+	mu       sync.Mutex                          // guards all fields below
 	lastGood map[string]map[string]time.Duration // by bay and sensor, on the pictures' clock
 	jugs     map[string]*jug                     // by bay
 }
 
-// New makes a collector. It is scraped by a Registry.
+// New returns a collector. A Registry scrapes it.
 func New(src Sources) *Collector {
 	return &Collector{
 		src: src, shelf: newShelf(), lastGood: map[string]map[string]time.Duration{}, jugs: map[string]*jug{},
 		faults: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "bayward_reading_faults_total",
-			Help: "Ticks in which a configured sensor gave no usable value, by its fault.",
+			Help: "Ticks in which a configured sensor gave no usable value, by fault.",
 		}, []string{"bay", "sensor", "fault"}),
 		ticks: prometheus.NewHistogram(prometheus.HistogramOpts{
 			Name: "bayward_tick_duration_seconds",
-			Help: "Time that one tick took, from sampling to the last output handed over.",
-			// Four conversions at 128 a second take 32 ms; a tick is due each second.
+			Help: "Duration of a tick, from sampling to handing over the last output.",
+			// Four conversions at 128 a second take 32 ms; a tick is due each
+			// second.
 			Buckets: []float64{0.001, 0.005, 0.02, 0.04, 0.08, 0.15, 0.3, 0.6, 1, 2},
 		}),
 		relay: prometheus.NewHistogram(prometheus.HistogramOpts{
 			Name: "bayward_relay_reaction_seconds",
-			Help: "Time from the last reading of a tick to the relay set by it.",
+			Help: "Time from the last reading of a tick to setting the relay.",
 			// The core takes microseconds; a write to a line some tens of them.
 			Buckets: []float64{1e-5, 3e-5, 1e-4, 3e-4, 1e-3, 3e-3, 0.01, 0.03, 0.1, 1},
 		}),
@@ -68,13 +69,13 @@ func New(src Sources) *Collector {
 // ObserveTick reports how long one tick took.
 func (c *Collector) ObserveTick(took time.Duration) { c.ticks.Observe(took.Seconds()) }
 
-// ObserveRelay reports the time from the last reading of a tick to the relay
-// set by it.
+// ObserveRelay reports the time from the last reading of a tick to setting the
+// relay.
 func (c *Collector) ObserveRelay(took time.Duration) { c.relay.Observe(took.Seconds()) }
 
-// Ticked counts the faults and the water of one tick and remembers when each
-// sensor was last good. The loop calls it for each tick, after the relay; it never waits for a
-// scrape longer than a map look-up takes.
+// Ticked counts the faults and the water of one tick and records when each sensor
+// was last good. The loop calls it for each tick, after the relay; it never waits
+// for a scrape longer than a map look-up takes.
 func (c *Collector) Ticked(p *bay.Picture) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -93,8 +94,8 @@ func (c *Collector) Ticked(p *bay.Picture) {
 	}
 }
 
-// Gather implements prometheus.TransactionalGatherer with all that the pictures
-// tell. What it gives is used again: the next scrape waits until done is called.
+// Gather implements prometheus.TransactionalGatherer with everything in the
+// pictures. It reuses what it returns: the next scrape waits until done is called.
 func (c *Collector) Gather() (families []*dto.MetricFamily, done func(), err error) {
 	c.shelf.mu.Lock()
 	defer func() {

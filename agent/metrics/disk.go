@@ -9,14 +9,14 @@ import (
 )
 
 var diskWritten = prometheus.NewDesc("bayward_disk_written_bytes_total",
-	"Bytes that the process gave to storage devices since it started; memory cards wear by it.", nil, nil)
+	"Bytes written to storage devices by the process since it started; writes wear memory cards.", nil, nil)
 
-// disk counts what the kernel says that this process wrote.
+// disk reads the kernel's count of what this process wrote.
 type disk struct{ path string }
 
-// DiskWrites makes a collector of the bytes written to storage, from the file
-// /proc/self/io (proc(5), "write_bytes"). Where that cannot be read the metric
-// is absent.
+// DiskWrites returns a collector of the bytes written to storage, from the file
+// /proc/self/io (proc(5), "write_bytes"). If that cannot be read the metric is
+// absent.
 func DiskWrites() prometheus.Collector { return disk{"/proc/self/io"} }
 
 // Describe implements prometheus.Collector.

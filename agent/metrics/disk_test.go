@@ -19,5 +19,5 @@ func TestDiskWrites(t *testing.T) {
 	require.NoError(t, os.WriteFile(path, []byte(procIO), 0o600))
 	require.InEpsilon(t, 323932160, testutil.ToFloat64(disk{path}), 1e-12)
 	require.NoError(t, os.WriteFile(path, []byte("write_bytes: -1\n"), 0o600))
-	require.Zero(t, testutil.CollectAndCount(disk{path}), "what cannot be read is absent, not 0")
+	require.Zero(t, testutil.CollectAndCount(disk{path}), "an unreadable value is absent, not 0")
 }

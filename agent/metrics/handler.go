@@ -11,10 +11,10 @@ import (
 )
 
 // Handler serves a registry. One broken collector does not blank the page, and
-// scrapes that come too fast share one answer. Nothing that is collected waits for
-// hardware or disk, so that the server's limits of time are enough. Compressing
-// would take a third of a scrape's time and a megabyte of memory on the board, to
-// save what is 3 kB a second with eight bays.
+// scrapes in quick succession share one answer. Nothing in a scrape waits for
+// hardware or disk, so the server's time limits are enough. Compression would take
+// a third of a scrape's time and a megabyte of memory on the board, to save 3 kB a
+// second with eight bays.
 func Handler(reg *Registry, log *slog.Logger) http.Handler {
 	return whole(promhttp.HandlerForTransactional(reg, promhttp.HandlerOpts{
 		Registry: reg.rest, ErrorHandling: promhttp.ContinueOnError, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn),
@@ -22,10 +22,10 @@ func Handler(reg *Registry, log *slog.Logger) http.Handler {
 	}))
 }
 
-// whole writes an answer once it is complete: who reads slowly must not keep the
-// next scrape from the families, and one write is cheaper than a dozen.
+// whole sends an answer once it is complete: a slow client must not keep the next
+// scrape from the families, and one write is cheaper than a dozen.
 func whole(h http.Handler) http.Handler {
-	var spare atomic.Pointer[bytes.Buffer] // from the scrape before
+	var spare atomic.Pointer[bytes.Buffer] // from the previous scrape
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		body := spare.Swap(nil)
 		if body == nil {
@@ -39,8 +39,8 @@ func whole(h http.Handler) http.Handler {
 	})
 }
 
-// held keeps the body back. The encoders of the library write to it without a
-// buffer of their own, since it has all methods of one.
+// held holds the body back. The library's encoders write to it without a buffer of
+// their own, because it has all the methods of one.
 type held struct {
 	http.ResponseWriter
 	*bytes.Buffer

@@ -29,10 +29,10 @@ import (
 	"bayward/agent/reading"
 )
 
-var update = flag.Bool("update", false, "write the golden file anew")
+var update = flag.Bool("update", false, "rewrite the golden file")
 
-// picture is one of a core that has stepped once, so that it knows its
-// sensors; the test then fills in what it wants to see.
+// picture is the picture of a core that has stepped once, so it knows its sensors;
+// the test then fills in what it wants to see.
 func picture(name string, r bay.Readings) *bay.Picture {
 	b := bay.New(bay.Setup{
 		Name: name, Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback),
@@ -109,10 +109,10 @@ func TestGolden(t *testing.T) {
 	}
 	want, err := os.ReadFile(path)
 	require.NoError(t, err)
-	require.Equal(t, string(want), text, "if this is meant: go test ./agent/metrics -update")
+	require.Equal(t, string(want), text, "if this is intended: go test ./agent/metrics -update")
 }
 
-// contract is what other programs rely on; it changes only with them.
+// contract is what other programs rely on; it changes only together with them.
 var contract = []string{
 	"bayward_ambient_temperature_celsius", "bayward_bay_info", "bayward_build_info", "bayward_charge_coulombs_total",
 	"bayward_charge_permitted", "bayward_charges_full_total", "bayward_charges_total", "bayward_cooldown_remaining_seconds",
@@ -131,7 +131,7 @@ func registry(t testing.TB, c *metrics.Collector) *metrics.Registry {
 	return reg
 }
 
-// gatherer gives what one scrape gives. The families are good until the next.
+// gatherer returns the result of one scrape. The families are valid until the next.
 func gatherer(t testing.TB, c *metrics.Collector) prometheus.Gatherer {
 	t.Helper()
 	reg := registry(t, c)
@@ -168,16 +168,16 @@ func TestContract(t *testing.T) {
 	require.Empty(t, problems)
 }
 
-// TestAllCodesAndStages: each is there with 0 or 1, so that a rule may compare
-// with 0.
+// TestAllCodesAndStages: each is there with 0 or 1, so that a rule may compare with
+// 0.
 func TestAllCodesAndStages(t *testing.T) {
 	c := metrics.New(sources(cooling()))
 	require.Equal(t, int(interlock.NumCodes)-1, count(t, c, "bayward_finding"))
 	require.Equal(t, int(bay.NumStages)-1, count(t, c, "bayward_stage"))
 }
 
-// TestMissingIsAbsent: no reading, no series. A bay with nothing at all shows
-// what is certain only.
+// TestMissingIsAbsent: no reading, no series. A bay with no readings shows only
+// what is certain.
 func TestMissingIsAbsent(t *testing.T) {
 	src := sources(picture("bay-9", bay.Readings{Now: time.Second}))
 	src.RelayClosed, src.MQTTConnected, src.OutboxEvents = nil, nil, nil
@@ -214,7 +214,7 @@ func TestPublishedQuantities(t *testing.T) {
 	require.InEpsilon(t, 48*3600, value("bayward_water_forecast_seconds"), 1e-9)
 }
 
-// TestAgeGrowsWhileFaulty: the age is of the last usable value, so it shows
+// TestAgeGrowsWhileFaulty: the age is that of the last usable value, so it shows
 // what the absent value cannot.
 func TestAgeGrowsWhileFaulty(t *testing.T) {
 	p := cooling()
@@ -232,21 +232,21 @@ bayward_reading_age_seconds{bay="bay-1",sensor="level"} 30
 bayward_reading_age_seconds{bay="bay-1",sensor="pack-current"} 30
 bayward_reading_age_seconds{bay="bay-1",sensor="pack-temperature"} 30
 bayward_reading_age_seconds{bay="bay-1",sensor="pack-voltage"} 30
-# HELP bayward_reading_faults_total Ticks in which a configured sensor gave no usable value, by its fault.
+# HELP bayward_reading_faults_total Ticks in which a configured sensor gave no usable value, by fault.
 # TYPE bayward_reading_faults_total counter
 bayward_reading_faults_total{bay="bay-1",fault="no-answer",sensor="pack-temperature"} 1
 `), "bayward_reading_age_seconds", "bayward_reading_faults_total"))
 }
 
-// TestTheContactIsBelieved: a contactor that stays closed shows as closed,
-// whatever was ordered.
+// TestTheContactIsBelieved: a contactor that stays closed shows as closed, whatever
+// the order.
 func TestTheContactIsBelieved(t *testing.T) {
 	p := cooling()
 	p.Seen.ContactorClosed = reading.Good(1, p.Now)
 	src := sources(p)
 	src.RelayClosed = func(string) (closed, known bool) { return false, true }
 	require.NoError(t, testutil.GatherAndCompare(gatherer(t, metrics.New(src)), strings.NewReader(`
-# HELP bayward_relay_closed Whether the charge-enable relay is closed: its feedback contact where one is read, else what it was last set to.
+# HELP bayward_relay_closed Whether the charge-enable relay is closed: by its feedback contact where one is read, otherwise by its last order.
 # TYPE bayward_relay_closed gauge
 bayward_relay_closed{bay="bay-1"} 1
 `), "bayward_relay_closed"))
@@ -285,7 +285,7 @@ func TestScrapeWhileTicking(t *testing.T) {
 	require.Equal(t, 5, count(t, c, "bayward_reading_faults_total"))
 }
 
-// TestPromtool holds a real scrape against Prometheus's own check.
+// TestPromtool checks a real scrape with Prometheus's own tool.
 func TestPromtool(t *testing.T) {
 	tool, err := exec.LookPath("promtool")
 	if err != nil {
@@ -323,8 +323,8 @@ func BenchmarkTicked(b *testing.B) {
 	}
 }
 
-// BenchmarkScrape is the whole answer to a scrape with eight bays: collecting,
-// the process's own figures, the text.
+// BenchmarkScrape is the whole answer to a scrape with eight bays: collecting, the
+// process's own figures, the text.
 func BenchmarkScrape(b *testing.B) {
 	var pictures []*bay.Picture
 	for i := range 8 {

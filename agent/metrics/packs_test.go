@@ -11,7 +11,7 @@ import (
 	"bayward/agent/metrics"
 )
 
-// TestABayThatDoesNotKnowItsPack says nothing of a pack's limits, and its own
+// TestABayThatDoesNotKnowItsPack shows nothing about a pack's limits, and its own
 // counters stay.
 func TestABayThatDoesNotKnowItsPack(t *testing.T) {
 	core := bay.New(bay.Setup{
@@ -26,5 +26,5 @@ func TestABayThatDoesNotKnowItsPack(t *testing.T) {
 	require.NotContains(t, s, "bayward_bay_info{")
 	require.NotContains(t, s, "bayward_electrolyte_level_limit_meters{")
 	require.Contains(t, s, `bayward_charge_coulombs_total{bay="bay-1"} 36000`)
-	require.Contains(t, s, `bayward_finding{bay="bay-1",code="pack-unknown"} 0`, "nothing is seen of a pack yet")
+	require.Contains(t, s, `bayward_finding{bay="bay-1",code="pack-unknown"} 0`, "no pack seen yet")
 }

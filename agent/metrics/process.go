@@ -18,10 +18,10 @@ var (
 	processMaxFiles = prometheus.NewDesc("process_max_fds", "Maximum number of open file descriptors.", nil, nil)
 )
 
-// process shows the usual figures of this process by their usual names
+// process shows the usual figures of this process under their usual names
 // (Prometheus, "Writing client libraries", section "Process metrics"). The
-// library's own collector also reads, in a fifth of a whole scrape's time, the
-// traffic of all the machine, the limits, and each time again when it was started.
+// library's own collector also reads the traffic of the whole machine, the limits,
+// and the start time again each time, which takes a fifth of a whole scrape.
 //
 // It keeps no value of procfs: in a collector, which is an interface, that would
 // keep half a megabyte of its methods in the program.

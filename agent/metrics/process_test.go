@@ -11,9 +11,9 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestProcess sets the figures of the process beside those of the client
+// TestProcess compares the figures of the process with those of the client
 // library's own collector: the same names, texts and kinds, and values that may
-// only have moved between two readings.
+// differ only by the time between two readings.
 func TestProcess(t *testing.T) {
 	theirs := families(t, collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	ours := families(t, newProcess())

@@ -5,14 +5,15 @@ import (
 	"github.com/prometheus/client_golang/prometheus/collectors"
 )
 
-// Registry joins a collector's metrics with the usual figures of the Go program
+// Registry combines a collector's metrics with the usual figures of the Go program
 // and the process, and the process's disk writes.
 type Registry struct {
 	*prometheus.MultiTRegistry
-	rest *prometheus.Registry // all that is not of the pictures
+	rest *prometheus.Registry // everything that is not from the pictures
 }
 
-// NewRegistry makes one. More collectors may be added, whose names are not ours.
+// NewRegistry returns one. More collectors may be added, with names outside our
+// own.
 func NewRegistry(c *Collector, more ...prometheus.Collector) (*Registry, error) {
 	rest := prometheus.NewRegistry()
 	all := append([]prometheus.Collector{c.faults, c.ticks, c.relay, collectors.NewGoCollector(), newProcess(), DiskWrites()}, more...)

@@ -11,22 +11,22 @@ import (
 )
 
 // shelf keeps the families and their series from scrape to scrape and only sets
-// their values: with eight bays six hundred series, made anew and thrown away each
-// time, were most of a scrape. A series has its labels from the configuration and
+// their values: with eight bays, creating and discarding six hundred series each
+// time was most of a scrape. A series has its labels from the configuration and
 // fixed tables, so the shelf does not grow without end.
 type shelf struct {
-	mu       sync.Mutex // guards everything that follows, as long as a scrape uses it
+	mu       sync.Mutex // guards all fields below, as long as a scrape uses them
 	scrape   uint64     // counts them
 	families []*family  // by name
 	of       map[*desc]*family
 	series   map[series]*kept
 }
 
-// family are the series of one metric.
+// family is the series of one metric.
 type family struct {
 	dto     dto.MetricFamily
 	all     []*kept
-	ordered bool // all is in the order of the labels
+	ordered bool // in the order of the labels
 }
 
 // series is a metric with its labels; none has more than two.
@@ -35,8 +35,8 @@ type series struct {
 	labels [2]string
 }
 
-// kept is a series that was seen once, and how often the shelf had been scraped
-// when it was seen last.
+// kept is a series that was seen once, and the number of the scrape in which it was
+// last seen.
 type kept struct {
 	series
 	dto    dto.Metric
@@ -58,8 +58,8 @@ func newShelf() *shelf {
 	return s
 }
 
-// value sets a series that the scrape has. What is not a number is left out:
-// absent is what a missing reading must be. The caller holds mu.
+// value sets a series of the scrape. It leaves out a value that is not a number: a
+// missing reading must be absent. The caller holds mu.
 func (s *shelf) value(d *desc, v float64, labels ...string) {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return
@@ -88,7 +88,7 @@ func (s *shelf) flag(d *desc, on bool, labels ...string) {
 	s.value(d, v, labels...)
 }
 
-// add makes a series by the library, which checks it and sorts its labels.
+// add creates a series with the library, which checks it and sorts its labels.
 func (s *shelf) add(key series, labels []string) *kept {
 	k := &kept{series: key}
 	if err := prometheus.MustNewConstMetric(key.d.desc, key.d.kind, 0, labels...).Write(&k.dto); err != nil {
@@ -100,8 +100,8 @@ func (s *shelf) add(key series, labels []string) *kept {
 	return k
 }
 
-// present are the families of this scrape, by name, with the series that were set
-// in it, by labels. They are of the shelf: nothing may be changed or kept.
+// present returns the families of this scrape, by name, with the series that were
+// set in it, by labels. They belong to the shelf: nothing may be changed or kept.
 func (s *shelf) present() []*dto.MetricFamily {
 	out := make([]*dto.MetricFamily, 0, len(s.families))
 	for _, f := range s.families {

@@ -22,7 +22,7 @@ import (
 )
 
 // TestKeptIsAsNew: whatever bays, packs and readings come and go, a collector that
-// was scraped before says what one says that never was.
+// was scraped before shows the same as one that never was.
 func TestKeptIsAsNew(t *testing.T) {
 	pictures := func(rt *rapid.T) (all []*bay.Picture) {
 		for n := range rapid.IntRange(0, 4).Draw(rt, "bays") {
@@ -75,7 +75,7 @@ func told(t *testing.T, c *metrics.Collector) string {
 	return string(text)
 }
 
-// TestBrokenScrapeStopsNoOther: the families are not kept locked by a panic.
+// TestBrokenScrapeStopsNoOther: a panic does not leave the families locked.
 func TestBrokenScrapeStopsNoOther(t *testing.T) {
 	src, broken := sources(cooling()), true
 	whole := src.Pictures
@@ -92,10 +92,10 @@ func TestBrokenScrapeStopsNoOther(t *testing.T) {
 	require.Positive(t, count(t, c, "bayward_charge_permitted"))
 }
 
-// TestSlowReaderStopsNoOther: one asks and does not read on; others are answered,
-// with what is so now and not with what was when it asked.
+// TestSlowReaderStopsNoOther: one client sends a request and stops reading; others
+// are answered, with current values and not with those at the time of that request.
 func TestSlowReaderStopsNoOther(t *testing.T) {
-	var many []*bay.Picture // more than the buffers of a connection hold
+	var many []*bay.Picture // more than the buffers of a connection can hold
 	for i := range 400 {
 		p := cooling()
 		p.Bay = fmt.Sprintf("bay-%d", i)

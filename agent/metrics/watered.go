@@ -7,15 +7,15 @@ import (
 	"bayward/agent/water"
 )
 
-// jug adds up what the cells of one bay were given. A picture tells only of the
-// visit that is open.
+// jug adds up what the cells of one bay were given. A picture has only the open
+// visit.
 type jug struct {
 	visitML [water.MaxCells]float64 // of the visit as last seen
 	totalML [water.MaxCells]float64 // since the agent started
 }
 
-// pour counts what is new in the open visit. What a visit already held when the
-// agent started was counted by the agent before it. The caller holds mu.
+// pour counts what is new in the open visit. What a visit already contained when
+// the agent started was counted by the previous run. The caller holds mu.
 func (c *Collector) pour(p *bay.Picture) {
 	j := c.jugs[p.Bay]
 	if j == nil {
@@ -30,8 +30,8 @@ func (c *Collector) pour(p *bay.Picture) {
 	j.visitML = p.Visit.GivenML
 }
 
-// watered shows every cell from the start: a counter that first appears with
-// its first fill would hide that fill from a rate.
+// watered shows every cell from the start: a counter that first appears with its
+// first fill would hide that fill from a rate.
 func (c *Collector) watered(out *shelf, p *bay.Picture) {
 	c.mu.Lock()
 	defer c.mu.Unlock()

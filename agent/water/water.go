@@ -197,14 +197,19 @@ func (b *Balance) need() {
 // plates. settledMM is the cell's level at 25 °C without gas, riseMM how much
 // higher it is now (see Status).
 func (c *Config) CellNeed(settledMM, riseMM, ceilingMM float64) (needML, fillML float64) {
-	perMM := c.FreeSurfaceCM2 / mmPerCM
-	most := perMM * max(ceilingMM-min(settledMM, 0)*leastFree-max(settledMM, 0), 0)
+	perMM, most := c.FreeSurfaceCM2/mmPerCM, c.RoomML(settledMM, ceilingMM)
 	needML = min(perMM*max(c.FillMarkMM-settledMM, 0), most)
 	if settledMM+riseMM < c.ChargeLevelMM {
 		least := min(min(c.ChargeLevelMM+spareMM, ceilingMM)-riseMM, ceilingMM)
 		fillML = min(perMM*max(least-settledMM, 0), most)
 	}
 	return needML, fillML
+}
+
+// RoomML returns how much water lifts a cell from a level to a limit, both as
+// measured or both settled.
+func (c *Config) RoomML(levelMM, limitMM float64) float64 {
+	return c.FreeSurfaceCM2 / mmPerCM * max(limitMM-min(levelMM, 0)*leastFree-max(levelMM, 0), 0)
 }
 
 // pilotFor returns the settled level that a cell's difference counts from.

@@ -3,9 +3,11 @@ package web
 import (
 	"math"
 	"slices"
+	"strconv"
 
 	"bayward/agent/bay"
 	"bayward/agent/water"
+	"bayward/agent/words"
 )
 
 const (
@@ -20,11 +22,15 @@ const (
 	nearMM = 3
 )
 
-// plan is what an open visit proposes for one cell.
+// plan is what an open visit shows and proposes for one cell.
 type plan struct {
+	voice      words.Voice
+	Number     int     // 1 is the positive end
+	Done       bool    // water was recorded, be it 0 ml
+	GivenML    float64 // so far in this visit
 	LevelKnown bool
 	LevelMM    float64 // as a level rod would show it now
-	ByRod      bool    // read with the rule, else estimated
+	ByRod      bool    // read with the rod, else estimated
 	AddKnown   bool
 	AddML      float64 // whole millilitres, never past the ceiling
 	NeverMM    float64 // as a level rod would show it now: never above
@@ -37,8 +43,8 @@ type plan struct {
 }
 
 // planOf works out one cell, 0 being the positive end.
-func planOf(p *bay.Picture, i int) plan {
-	var n plan
+func planOf(p *bay.Picture, v words.Voice, i int) plan {
+	n := plan{voice: v, Number: i + 1, Done: p.Visit.Cells[i].Done, GivenML: p.Visit.GivenML[i]}
 	w, c := &p.Water, &p.Visit.Cells[i]
 	settledMM, known := settledOf(p, i)
 	n.NoTempC = !w.RiseKnown
@@ -53,7 +59,7 @@ func planOf(p *bay.Picture, i int) plan {
 		n.LevelKnown, n.LevelMM = true, settledMM+w.RiseMM
 	}
 	if n.LevelKnown {
-		n.RoomML = roomML(p.Pack, n.LevelMM)
+		n.RoomML = waterOf(p.Pack).RoomML(n.LevelMM, p.Pack.VentWellMM)
 		n.Near = p.Pack.VentWellMM-n.LevelMM < nearMM || n.NeverKnown && n.LevelMM >= n.NeverMM
 	}
 	n.Impure = p.Visit.QualityKnown && p.Visit.USPerCM > worstUSPerCM
@@ -79,11 +85,9 @@ func settledOf(p *bay.Picture, i int) (mm float64, known bool) {
 	return 0, false
 }
 
-// roomML is the water that reaches the bottom of the vent well. Between bare plates only a
-// part of the section is liquid: about a third is the least (from memory).
-func roomML(p *bay.Pack, levelMM float64) float64 {
-	const leastFree = 0.3
-	return (max(p.VentWellMM-max(levelMM, 0), 0) - leastFree*min(levelMM, 0)) * p.FreeSurfaceCM2 / 10
+// waterOf is the pack as the water balance takes it, as far as one cell needs it.
+func waterOf(p *bay.Pack) *water.Config {
+	return &water.Config{ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, FreeSurfaceCM2: p.FreeSurfaceCM2}
 }
 
 // addML is what the core says, or the same worked out for a cell of which only
@@ -91,13 +95,55 @@ func roomML(p *bay.Pack, levelMM float64) float64 {
 func addML(p *bay.Picture, i int, settledMM float64) float64 {
 	need, fill := p.Water.NeedML[i], p.Water.CoverPlatesML[i]
 	if !p.Water.Known {
-		c := water.Config{
-			ChargeLevelMM: p.Pack.ChargeLevelMM, FillMarkMM: p.Pack.FillMarkMM, FreeSurfaceCM2: p.Pack.FreeSurfaceCM2,
-		}
-		need, fill = c.CellNeed(settledMM, p.Water.RiseMM, p.Water.CeilingMM)
+		need, fill = waterOf(p.Pack).CellNeed(settledMM, p.Water.RiseMM, p.Water.CeilingMM)
 	}
 	if p.Visit.OnlyCoverPlates {
 		need = fill
 	}
 	return math.Floor(need + 1e-9) // 130 ml less a rounding error are 130 ml
 }
+
+// Name is the cell's, in the reader's words like all that follows; what is not
+// known is "".
+func (n plan) Name() string { return n.voice.Say("water.cell", n.Number) }
+
+// Level is the level now, measured or estimated.
+func (n plan) Level() string { return when(n.LevelKnown, n.voice.Height(n.LevelMM)) }
+
+// Add is the water that is proposed.
+func (n plan) Add() string { return when(n.AddKnown, n.voice.Volume(n.AddML)) }
+
+// Proposed is Add for a form: whole millilitres.
+func (n plan) Proposed() string { return when(n.AddKnown, strconv.Itoa(int(n.AddML))) }
+
+// Given is the water that was recorded.
+func (n plan) Given() string { return when(n.Done, n.voice.Volume(n.GivenML)) }
+
+// Now says what is known of the level.
+func (n plan) Now() string {
+	switch {
+	case !n.LevelKnown:
+		return n.voice.Say("cell.now.unknown")
+	case n.ByRod:
+		return n.voice.Say("cell.now.rod", n.Level())
+	}
+	return n.voice.Say("cell.now.estimated", n.Level())
+}
+
+// Advice says how much to add, or why nothing is proposed.
+func (n plan) Advice() string {
+	switch {
+	case n.Impure:
+		return n.voice.Say("quality.refuse", float64(worstUSPerCM))
+	case n.NoTempC:
+		return n.voice.Say("cell.add.hot")
+	case !n.AddKnown:
+		return n.voice.Say("cell.add.unknown")
+	case n.AddML < 1:
+		return n.voice.Say("cell.add.none")
+	}
+	return n.voice.Say("cell.add", n.Add())
+}
+
+// Adds tells whether there is water to add.
+func (n plan) Adds() bool { return n.AddKnown && n.AddML >= 1 }

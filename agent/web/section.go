@@ -111,8 +111,8 @@ func (s *section) probe(p *bay.Picture, v words.Voice, y func(float64) float64) 
 }
 
 func (s *section) cell(p *bay.Picture, v words.Voice, i int, y func(float64) float64) (jar, bool) {
-	n := planOf(p, i)
-	line := sectionLine{Cell: v.Say("water.cell", i+1), How: v.Say("section.estimated")}
+	n := planOf(p, v, i)
+	line := sectionLine{Cell: n.Name(), How: v.Say("section.estimated")}
 	if n.ByRod {
 		line.How = v.Say("section.rod")
 	}
@@ -122,7 +122,7 @@ func (s *section) cell(p *bay.Picture, v words.Voice, i int, y func(float64) flo
 	if !n.LevelKnown {
 		return jar{}, false
 	}
-	line.Level = v.Height(n.LevelMM)
+	line.Level = n.Level()
 	if low := lowerBy(p, i); low >= oddMM {
 		line.How += "; " + v.Say("section.odd", v.Height(low))
 	}

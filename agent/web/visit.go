@@ -27,7 +27,7 @@ type visitPage struct {
 	By, Progress      string
 	Forgotten         string
 	Quality           quality
-	Cells             []visitCell
+	Cells             []plan
 	Total             string
 	Missing           string
 	Cell              *cellStep
@@ -68,28 +68,17 @@ type quality struct {
 	Class           string // "good", "warn" or "refuse"
 }
 
-// visitCell is one line of the list of cells.
-type visitCell struct {
-	Number                int
-	Name, Level, Add      string
-	Given                 string
-	GivenML, ProposedML   string // for forms
-	Done, Near, Estimated bool
-}
-
 // cellStep is what a person needs at one cell.
 type cellStep struct {
-	visitCell
-	Title, Now    string
-	AddClass      string
-	Never         string
-	Warnings      []string
-	Gravity       string
-	Temperature   string // unit
-	Next          int
-	PouredML      string // asked back, step "sure"
-	Sure, After   string
-	LastOfSection bool
+	plan
+	Title       string
+	Never       string
+	Warnings    []string
+	Gravity     string
+	Temperature string // unit
+	Next        int
+	PouredML    string // asked back, step "sure"
+	Sure, After string
 }
 
 func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
@@ -144,13 +133,13 @@ func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 func (page *visitPage) addCells(p *bay.Picture, v words.Voice) {
 	done, total, missing := 0, 0.0, []string(nil)
 	for i := range p.Pack.Cells {
-		c := newVisitCell(p, v, i)
-		page.Cells = append(page.Cells, c)
-		total += p.Visit.GivenML[i]
-		if c.Done {
+		n := planOf(p, v, i)
+		page.Cells = append(page.Cells, n)
+		total += n.GivenML
+		if n.Done {
 			done++
-		} else if c.ProposedML != "" && c.ProposedML != "0" {
-			missing = append(missing, strconv.Itoa(c.Number))
+		} else if n.Adds() {
+			missing = append(missing, strconv.Itoa(n.Number))
 		}
 	}
 	page.Progress = v.Say("visit.progress", done, p.Pack.Cells)
@@ -158,22 +147,6 @@ func (page *visitPage) addCells(p *bay.Picture, v words.Voice) {
 	if len(missing) > 0 {
 		page.Missing = v.Say("close.missing", strings.Join(missing, ", "))
 	}
-}
-
-func newVisitCell(p *bay.Picture, v words.Voice, i int) visitCell {
-	n, c := planOf(p, i), visitCell{Number: i + 1, Name: v.Say("water.cell", i+1)}
-	c.Done, c.Near = p.Visit.Cells[i].Done, n.Near
-	c.GivenML = strconv.FormatFloat(p.Visit.GivenML[i], 'f', -1, 64)
-	if c.Done {
-		c.Given = v.Volume(p.Visit.GivenML[i])
-	}
-	if n.LevelKnown {
-		c.Level, c.Estimated = v.Height(n.LevelMM), !n.ByRod
-	}
-	if n.AddKnown {
-		c.Add, c.ProposedML = v.Volume(n.AddML), strconv.Itoa(int(n.AddML))
-	}
-	return c
 }
 
 func visitHint(p *bay.Picture, v words.Voice) string {
@@ -206,13 +179,12 @@ func qualityOf(v words.Voice, p *bay.Picture) quality {
 }
 
 func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellStep {
-	v, i := s.view(r), number-1
-	n := planOf(p, i)
+	v := s.view(r)
+	n := planOf(p, v, number-1)
 	c := &cellStep{
-		visitCell: newVisitCell(p, v, i), Title: v.Say("cell.title", number, p.Pack.Cells), Now: levelNow(v, n),
-		Temperature: v.Units().Temperature.Symbol, Next: nextCell(p, number), After: v.Say("cell.after", v.Units().Length.Symbol),
+		plan: n, Title: v.Say("cell.title", number, p.Pack.Cells), Temperature: v.Units().Temperature.Symbol,
+		Next: nextCell(p, number), After: v.Say("cell.after", v.Units().Length.Symbol),
 	}
-	c.Add, c.AddClass = addText(v, n)
 	if n.NeverKnown {
 		c.Never = v.Say("cell.never", v.Height(n.NeverMM))
 	}
@@ -227,30 +199,6 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	}
 	c.Gravity = correctedGravity(v, r.URL.Query(), number)
 	return c
-}
-
-func levelNow(v words.Voice, n plan) string {
-	switch {
-	case !n.LevelKnown:
-		return v.Say("cell.now.unknown")
-	case n.ByRod:
-		return v.Say("cell.now.rod", v.Height(n.LevelMM))
-	}
-	return v.Say("cell.now.estimated", v.Height(n.LevelMM))
-}
-
-func addText(v words.Voice, n plan) (text, class string) {
-	switch {
-	case n.Impure:
-		return v.Say("quality.refuse", float64(worstUSPerCM)), "none"
-	case n.NoTempC:
-		return v.Say("cell.add.hot"), "none"
-	case !n.AddKnown:
-		return v.Say("cell.add.unknown"), "none"
-	case n.AddML < 1:
-		return v.Say("cell.add.none"), "none"
-	}
-	return v.Say("cell.add", v.Volume(n.AddML)), "some"
 }
 
 // correctedGravity shows what was just recorded; the address carries it.

@@ -205,7 +205,7 @@ func (f *filled) cell() (string, *problem) {
 	if wrong = f.meanwhile(n); wrong != nil {
 		return "", wrong
 	}
-	if plan := planOf(f.p, n-1); ml > 0 && plan.LevelKnown && ml >= plan.RoomML && f.form.Get("sure") != "yes" {
+	if plan := planOf(f.p, f.v, n-1); ml > 0 && plan.LevelKnown && ml >= plan.RoomML && f.form.Get("sure") != "yes" {
 		f.ask(n, ml)
 		return "", nil
 	}

@@ -3,6 +3,7 @@ package records
 import (
 	"context"
 	"iter"
+	"slices"
 	"strings"
 
 	"bayward/agent/logbook"
@@ -95,66 +96,63 @@ func dry(c *logbook.Charge) string {
 }
 
 // visitColumns are the columns of a visit as a whole.
-func visitColumns[T any](of func(*T) *logbook.Visit) []column[T] {
-	return append(spanColumns(func(r *T) *logbook.Span { return &of(r).Span }), []column[T]{
-		{"kind", "water, cover-plates, or readings (hydrometer and level rod only)", func(r *T) any { return of(r).Kind }},
-		{"by", "who opened it", func(r *T) any { return of(r).By }},
-		{"closed_by", "", func(r *T) any { return of(r).ClosedBy }},
-		{"cautions", "what was confirmed when it was opened", func(r *T) any { return of(r).Cautions }},
-		{"water_kind", "demineralised, distilled or other; empty: not stated", func(r *T) any { return of(r).Water }},
-		{"us_per_cm", "conductivity of the water, µS/cm", func(r *T) any { return number(of(r).USPerCM) }},
-		{"level_before_mm", "level by the bay's own probe, mm above the plate tops", func(r *T) any { return number(of(r).BeforeMM) }},
-		{"level_after_mm", "", func(r *T) any { return number(of(r).AfterMM) }},
-		{"total_ml", "water given to all cells", func(r *T) any { return of(r).TotalML }},
-		{"notes", "", func(r *T) any { return of(r).Notes }},
+func visitColumns() []column[logbook.Visit] {
+	type row = logbook.Visit
+	return append(spanColumns(func(v *row) *logbook.Span { return &v.Span }), []column[row]{
+		{"kind", "water, cover-plates, or readings (hydrometer and level rod only)", func(v *row) any { return v.Kind }},
+		{"by", "who opened it", func(v *row) any { return v.By }},
+		{"closed_by", "", func(v *row) any { return v.ClosedBy }},
+		{"cautions", "what was confirmed when it was opened", func(v *row) any { return v.Cautions }},
+		{"water_kind", "demineralised, distilled or other; empty: not stated", func(v *row) any { return v.Water }},
+		{"us_per_cm", "conductivity of the water, µS/cm", func(v *row) any { return number(v.USPerCM) }},
+		{"level_before_mm", "level by the bay's own probe, mm above the plate tops", func(v *row) any { return number(v.BeforeMM) }},
+		{"level_after_mm", "", func(v *row) any { return number(v.AfterMM) }},
+		{"total_ml", "water given to all cells", func(v *row) any { return v.TotalML }},
+		{"notes", "", func(v *row) any { return v.Notes }},
 	}...)
 }
 
 func visits() *Table {
 	return newTable("visits", "Visits, by start, without their cells.", "id pack bay start start_trusted kind by water_kind us_per_cm level_before_mm level_after_mm total_ml",
-		visitColumns(func(v *logbook.Visit) *logbook.Visit { return v }),
+		visitColumns(),
 		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[logbook.Visit, error] {
 			return r.Visits(ctx, q)
 		})
 }
 
-// cellRow is one cell of a visit. A visit without entries by cell has one row whose
-// number is 0.
-type cellRow struct {
-	logbook.Visit
-	cell logbook.VisitCell
-}
-
+// cells has a row for each cell of a visit: the visit with that cell alone. A visit
+// at which nothing was noted by cell has one row whose number is 0.
 func cells() *Table {
-	own := []column[cellRow]{
-		{"cell", "1 is the positive end; empty: no entries by cell", func(r *cellRow) any {
-			if r.cell.Cell == 0 {
+	type row = logbook.Visit
+	own := []column[row]{
+		{"cell", "1 is the positive end; empty: no entries by cell", func(v *row) any {
+			if v.Cells[0].Cell == 0 {
 				return nil
 			}
-			return int64(r.cell.Cell)
+			return int64(v.Cells[0].Cell)
 		}},
-		{"water_ml", "water given; 0: inspected, needed none", func(r *cellRow) any { return number(r.cell.ML) }},
-		{"rod_before_mm", "level rod before any water, mm above the plate tops", func(r *cellRow) any { return number(r.cell.BeforeMM) }},
-		{"rod_after_mm", "last level reading after the water", func(r *cellRow) any { return number(r.cell.AfterMM) }},
-		{"gravity", "specific gravity as read, not corrected", func(r *cellRow) any { return number(r.cell.Gravity) }},
-		{"gravity_c", "temperature of the electrolyte at that reading, °C", func(r *cellRow) any { return number(r.cell.AtC) }},
+		{"water_ml", "water given; 0: inspected, needed none", func(v *row) any { return number(v.Cells[0].ML) }},
+		{"rod_before_mm", "level rod before any water, mm above the plate tops", func(v *row) any { return number(v.Cells[0].BeforeMM) }},
+		{"rod_after_mm", "last level reading after the water", func(v *row) any { return number(v.Cells[0].AfterMM) }},
+		{"gravity", "specific gravity as read, not corrected", func(v *row) any { return number(v.Cells[0].Gravity) }},
+		{"gravity_c", "temperature of the electrolyte at that reading, °C", func(v *row) any { return number(v.Cells[0].AtC) }},
 	}
 	return newTable("cells", "Visits again, one row for each cell with an entry.", "id pack bay start start_trusted by cell water_ml rod_before_mm rod_after_mm gravity gravity_c",
-		append(visitColumns(func(r *cellRow) *logbook.Visit { return &r.Visit }), own...), readCells)
+		append(visitColumns(), own...), readCells)
 }
 
-func readCells(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[cellRow, error] {
-	return func(yield func(cellRow, error) bool) {
+func readCells(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[logbook.Visit, error] {
+	return func(yield func(logbook.Visit, error) bool) {
 		for v, err := range r.Visits(ctx, q) {
 			if err != nil {
-				yield(cellRow{}, err)
+				yield(logbook.Visit{}, err)
 				return
 			}
 			if len(v.Cells) == 0 {
 				v.Cells = []logbook.VisitCell{{}}
 			}
-			for _, c := range v.Cells {
-				if !yield(cellRow{v, c}, nil) {
+			for one := range slices.Chunk(v.Cells, 1) {
+				if v.Cells = one; !yield(v, nil) {
 					return
 				}
 			}

@@ -16,13 +16,13 @@ const (
 )
 
 // bay emits everything in one picture.
-func (c *Collector) bay(out *shelf, p *bay.Picture) {
-	out.flag(permitted, p.Permit.Granted, p.Bay)
+func (c *Collector) bay(out sink, p *bay.Picture) {
+	out.flag(permitted, labels{p.Bay}, p.Permit.Granted)
 	for code := interlock.NoCode + 1; code < interlock.NumCodes; code++ {
-		out.flag(finding, p.Findings[code].Raised, p.Bay, code.String())
+		out.flag(finding, labels{p.Bay, code.String()}, p.Findings[code].Raised)
 	}
 	for s := bay.StageUnknown + 1; s < bay.NumStages; s++ {
-		out.flag(stage, p.Stage == s, p.Bay, s.String())
+		out.flag(stage, labels{p.Bay, s.String()}, p.Stage == s)
 	}
 	readings(out, p)
 	c.relayState(out, p)
@@ -33,62 +33,62 @@ func (c *Collector) bay(out *shelf, p *bay.Picture) {
 }
 
 // configured emits the limits that readings are compared with.
-func configured(out *shelf, p *bay.Picture) {
+func configured(out sink, p *bay.Picture) {
 	if p.Named() {
-		out.value(bayInfo, 1, p.Bay, p.Pack.Name)
-		out.value(levelLimit, p.Pack.ChargeLevelMM/mmPerMeter, p.Bay, "charge")
-		out.value(levelLimit, p.Pack.FillMarkMM/mmPerMeter, p.Bay, "fill-mark")
-		out.value(levelLimit, p.Pack.VentWellMM/mmPerMeter, p.Bay, "vent-well")
+		out(bayInfo, labels{p.Bay, p.Pack.Name}, 1)
+		out(levelLimit, labels{p.Bay, "charge"}, p.Pack.ChargeLevelMM/mmPerMeter)
+		out(levelLimit, labels{p.Bay, "fill-mark"}, p.Pack.FillMarkMM/mmPerMeter)
+		out(levelLimit, labels{p.Bay, "vent-well"}, p.Pack.VentWellMM/mmPerMeter)
 	}
-	out.value(tempLimit, p.Limits.ChargeMaxC, p.Bay, "charge")
-	out.value(tempLimit, p.Limits.WateringMaxC, p.Bay, "watering")
+	out(tempLimit, labels{p.Bay, "charge"}, p.Limits.ChargeMaxC)
+	out(tempLimit, labels{p.Bay, "watering"}, p.Limits.WateringMaxC)
 }
 
-func readings(out *shelf, p *bay.Picture) {
+func readings(out sink, p *bay.Picture) {
 	for _, m := range []struct {
 		d *desc
 		r reading.Reading
 	}{{packV, p.Seen.PackV}, {packA, p.Seen.CurrentA}, {packC, p.Seen.PackC}, {ambientC, p.Seen.AmbientC}} {
 		if m.r.OK() {
-			out.value(m.d, m.r.Value, p.Bay)
+			out(m.d, labels{p.Bay}, m.r.Value)
 		}
 	}
 	if p.Seen.Level.OK() {
-		out.value(level, p.Seen.Level.LowMM/mmPerMeter, p.Bay)
+		out(level, labels{p.Bay}, p.Seen.Level.LowMM/mmPerMeter)
 	}
 }
 
 // relayState trusts the contact more than the order: it is the contactor that
 // charges.
-func (c *Collector) relayState(out *shelf, p *bay.Picture) {
+func (c *Collector) relayState(out sink, p *bay.Picture) {
 	if p.Seen.ContactorClosed.OK() {
-		out.flag(closed, p.Seen.ContactorClosed.Value >= 0.5, p.Bay)
+		out.flag(closed, labels{p.Bay}, p.Seen.ContactorClosed.Value >= 0.5)
 		return
 	}
 	if c.src.RelayClosed == nil {
 		return
 	}
 	if on, known := c.src.RelayClosed(p.Bay); known {
-		out.flag(closed, on, p.Bay)
+		out.flag(closed, labels{p.Bay}, on)
 	}
 }
 
-func derived(out *shelf, p *bay.Picture) {
+func derived(out sink, p *bay.Picture) {
 	cells := float64(p.Pack.Cells)
 	if p.Cool.ReadyKnown {
-		out.value(coolLeft, p.Cool.ReadyIn.Seconds(), p.Bay)
+		out(coolLeft, labels{p.Bay}, p.Cool.ReadyIn.Seconds())
 	}
 	if p.Water.Known {
-		out.value(waterNeed, p.Water.TotalML/mlPerLiter, p.Bay)
+		out(waterNeed, labels{p.Bay}, p.Water.TotalML/mlPerLiter)
 	}
 	if p.Water.ForecastOK {
-		out.value(forecast, p.Water.ForecastH*secondsPerHour, p.Bay)
+		out(forecast, labels{p.Bay}, p.Water.ForecastH*secondsPerHour)
 	}
 	t := &p.Totals // of the bay, because a counter must not fall when its pack leaves
-	out.value(waterLost, electrolyte.WaterML(t.GassingAh)*cells/mlPerLiter, p.Bay)
-	out.value(hydrogen, electrolyte.HydrogenL(t.GassingAh, electrolyte.ReferenceC)*cells/litersPerM3, p.Bay)
-	out.value(charged, t.InAh*coulombsPerAh, p.Bay)
-	out.value(gassed, t.GassingAh*coulombsPerAh, p.Bay)
-	out.value(charges, float64(t.Charges), p.Bay)
-	out.value(fulls, float64(t.ChargesFull), p.Bay)
+	out(waterLost, labels{p.Bay}, electrolyte.WaterML(t.GassingAh)*cells/mlPerLiter)
+	out(hydrogen, labels{p.Bay}, electrolyte.HydrogenL(t.GassingAh, electrolyte.ReferenceC)*cells/litersPerM3)
+	out(charged, labels{p.Bay}, t.InAh*coulombsPerAh)
+	out(gassed, labels{p.Bay}, t.GassingAh*coulombsPerAh)
+	out(charges, labels{p.Bay}, float64(t.Charges))
+	out(fulls, labels{p.Bay}, float64(t.ChargesFull))
 }

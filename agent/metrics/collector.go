@@ -94,6 +94,21 @@ func (c *Collector) Ticked(p *bay.Picture) {
 	}
 }
 
+// sink receives the metrics of one scrape, one value with its labels at a time. It
+// leaves out a value that is not a number: a missing reading must be absent.
+type sink func(d *desc, of labels, v float64)
+
+// labels are the values of a metric's labels in their order; no metric has more.
+type labels [2]string
+
+func (out sink) flag(d *desc, of labels, on bool) {
+	v := 0.0
+	if on {
+		v = 1
+	}
+	out(d, of, v)
+}
+
 // Gather implements prometheus.TransactionalGatherer with everything in the
 // pictures. It reuses what it returns: the next scrape waits until done is called.
 func (c *Collector) Gather() (families []*dto.MetricFamily, done func(), err error) {
@@ -105,17 +120,17 @@ func (c *Collector) Gather() (families []*dto.MetricFamily, done func(), err err
 		}
 	}()
 	c.shelf.scrape++
-	c.all(c.shelf)
+	c.all(c.shelf.put)
 	return c.shelf.present(), c.shelf.mu.Unlock, nil
 }
 
-func (c *Collector) all(out *shelf) {
-	out.value(buildInfo, 1, c.src.Version, runtime.Version())
+func (c *Collector) all(out sink) {
+	out(buildInfo, labels{c.src.Version, runtime.Version()}, 1)
 	if c.src.MQTTConnected != nil {
-		out.flag(mqttConnected, c.src.MQTTConnected())
+		out.flag(mqttConnected, labels{}, c.src.MQTTConnected())
 	}
 	if c.src.OutboxEvents != nil {
-		out.value(mqttOutbox, float64(c.src.OutboxEvents()))
+		out(mqttOutbox, labels{}, float64(c.src.OutboxEvents()))
 	}
 	for _, p := range c.src.Pictures() {
 		if p != nil {
@@ -124,7 +139,7 @@ func (c *Collector) all(out *shelf) {
 	}
 }
 
-func (c *Collector) ages(out *shelf, p *bay.Picture) {
+func (c *Collector) ages(out sink, p *bay.Picture) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	for _, s := range p.Sensors() {
@@ -134,7 +149,7 @@ func (c *Collector) ages(out *shelf, p *bay.Picture) {
 		}
 		if known {
 			// A newer tick than the picture's may have been counted already.
-			out.value(readingAge, max(0, p.Now-at).Seconds(), p.Bay, s.Name)
+			out(readingAge, labels{p.Bay, s.Name}, max(0, p.Now-at).Seconds())
 		}
 	}
 }

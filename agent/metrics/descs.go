@@ -6,8 +6,14 @@ import "github.com/prometheus/client_golang/prometheus"
 // cannot express; nothing changes them.
 type desc struct {
 	name, help string
+	labels     int // how many
 	desc       *prometheus.Desc
 	kind       prometheus.ValueType
+}
+
+// metric is one value by the library. It panics for labels that do not fit.
+func (d *desc) metric(of labels, v float64) prometheus.Metric {
+	return prometheus.MustNewConstMetric(d.desc, d.kind, v, of[:d.labels]...)
 }
 
 func gauge(name, help string, labels ...string) *desc {
@@ -20,7 +26,7 @@ func counter(name, help string, labels ...string) *desc {
 
 func newDesc(name, help string, labels []string, kind prometheus.ValueType) *desc {
 	name = "bayward_" + name
-	return &desc{name, help, prometheus.NewDesc(name, help, labels, nil), kind}
+	return &desc{name, help, len(labels), prometheus.NewDesc(name, help, labels, nil), kind}
 }
 
 var (

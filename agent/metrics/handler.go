@@ -5,7 +5,6 @@ import (
 	"log/slog"
 	"net/http"
 	"strconv"
-	"sync/atomic"
 
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 )
@@ -22,20 +21,17 @@ func Handler(reg *Registry, log *slog.Logger) http.Handler {
 	}))
 }
 
-// whole sends an answer once it is complete: a slow client must not keep the next
-// scrape from the families, and one write is cheaper than a dozen.
+// usual is room for the answer of eight bays, bytes.
+const usual = 48 << 10
+
+// whole sends an answer once it is complete: the shelf is locked until then, and a
+// slow client must not keep the next scrape waiting.
 func whole(h http.Handler) http.Handler {
-	var spare atomic.Pointer[bytes.Buffer] // from the previous scrape
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		body := spare.Swap(nil)
-		if body == nil {
-			body = &bytes.Buffer{}
-		}
-		body.Reset()
+		body := bytes.NewBuffer(make([]byte, 0, usual))
 		h.ServeHTTP(held{w, body}, r)
 		w.Header().Set("Content-Length", strconv.Itoa(body.Len()))
-		_, _ = w.Write(body.Bytes()) // a reader that is gone needs none
-		spare.Store(body)
+		_, _ = w.Write(body.Bytes()) // a client that is gone needs no answer
 	})
 }
 

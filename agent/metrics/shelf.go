@@ -10,9 +10,10 @@ import (
 	dto "github.com/prometheus/client_model/go"
 )
 
-// shelf keeps the families and their series from scrape to scrape and only sets
-// their values: with eight bays, creating and discarding six hundred series each
-// time was most of a scrape. A series has its labels from the configuration and
+// shelf is the fast sink. It keeps the families and their series from scrape to
+// scrape and only sets their values. With eight bays, 625 series, that saves 0.45 ms
+// and 6,000 allocations against constant metrics of the library, a quarter of a
+// scrape (deploy/bench/costs.md). A series has its labels from the configuration and
 // fixed tables, so the shelf does not grow without end.
 type shelf struct {
 	mu       sync.Mutex // guards all fields below, as long as a scrape uses them
@@ -29,10 +30,10 @@ type family struct {
 	ordered bool // in the order of the labels
 }
 
-// series is a metric with its labels; none has more than two.
+// series is a metric with its labels.
 type series struct {
 	d      *desc
-	labels [2]string
+	labels labels
 }
 
 // kept is a series that was seen once, and the number of the scrape in which it was
@@ -58,19 +59,14 @@ func newShelf() *shelf {
 	return s
 }
 
-// value sets a series of the scrape. It leaves out a value that is not a number: a
-// missing reading must be absent. The caller holds mu.
-func (s *shelf) value(d *desc, v float64, labels ...string) {
+// put sets a series of the scrape. The caller holds mu.
+func (s *shelf) put(d *desc, of labels, v float64) {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return
 	}
-	key := series{d: d}
-	if copy(key.labels[:], labels) < len(labels) {
-		panic("bug: metrics: a series with more than two labels")
-	}
-	k := s.series[key]
+	k := s.series[series{d, of}]
 	if k == nil {
-		k = s.add(key, labels)
+		k = s.add(series{d, of})
 	}
 	k.scrape = s.scrape
 	if d.kind == prometheus.CounterValue {
@@ -80,18 +76,10 @@ func (s *shelf) value(d *desc, v float64, labels ...string) {
 	}
 }
 
-func (s *shelf) flag(d *desc, on bool, labels ...string) {
-	v := 0.0
-	if on {
-		v = 1
-	}
-	s.value(d, v, labels...)
-}
-
 // add creates a series with the library, which checks it and sorts its labels.
-func (s *shelf) add(key series, labels []string) *kept {
+func (s *shelf) add(key series) *kept {
 	k := &kept{series: key}
-	if err := prometheus.MustNewConstMetric(key.d.desc, key.d.kind, 0, labels...).Write(&k.dto); err != nil {
+	if err := key.d.metric(key.labels, 0).Write(&k.dto); err != nil {
 		panic("bug: metrics: " + err.Error())
 	}
 	s.series[key] = k

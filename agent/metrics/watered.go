@@ -32,7 +32,7 @@ func (c *Collector) pour(p *bay.Picture) {
 
 // watered shows every cell from the start: a counter that first appears with its
 // first fill would hide that fill from a rate.
-func (c *Collector) watered(out *shelf, p *bay.Picture) {
+func (c *Collector) watered(out sink, p *bay.Picture) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	j := c.jugs[p.Bay]
@@ -40,6 +40,6 @@ func (c *Collector) watered(out *shelf, p *bay.Picture) {
 		return
 	}
 	for i := range min(p.Pack.Cells, water.MaxCells) {
-		out.value(given, j.totalML[i]/mlPerLiter, p.Bay, strconv.Itoa(i+1))
+		out(given, labels{p.Bay, strconv.Itoa(i + 1)}, j.totalML[i]/mlPerLiter)
 	}
 }

@@ -14,15 +14,15 @@ import (
 	"github.com/wneessen/go-mail"
 )
 
-// MailOptions name one mail server and who is written to.
+// MailOptions configure one mail server and the recipients.
 type MailOptions struct {
 	Server       string // host:port
 	Security     string // "starttls", "tls" or "none"
 	From         string
 	To           []string
 	Username     string // "" for none
-	PasswordFile string // read at each message
-	CAFile       string // PEM; "" is the system's roots
+	PasswordFile string // read for each message
+	CAFile       string // PEM; "" means the system's roots
 }
 
 // Mail sends messages by SMTP.
@@ -63,7 +63,7 @@ func trust(caFile string) (*tls.Config, error) {
 	}
 	config.RootCAs = x509.NewCertPool()
 	if !config.RootCAs.AppendCertsFromPEM(pem) {
-		return nil, fmt.Errorf("ca_file %s: there is no certificate in it", caFile)
+		return nil, fmt.Errorf("ca_file %s: no certificate in it", caFile)
 	}
 	return config, nil
 }
@@ -71,8 +71,8 @@ func trust(caFile string) (*tls.Config, error) {
 // Name implements Way.
 func (m *Mail) Name() string { return "mail " + m.opt.Server }
 
-// Send implements Way. A server's permanent refusal (5xx to the message) is
-// final; a wrong password is tried again, since somebody mends the file.
+// Send implements Way. A server's permanent refusal (5xx to the message) is final;
+// a wrong password is tried again, because the file may be fixed.
 func (m *Mail) Send(ctx context.Context, n *Message) error {
 	client, err := m.client()
 	if err != nil {

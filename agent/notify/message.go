@@ -2,8 +2,8 @@ package notify
 
 import "time"
 
-// Message is what is sent to people by mail or to a webhook. Its texts are in
-// the language and units of the site.
+// Message is a notice as sent by mail or to a webhook. Its texts are in the
+// language and units of the site.
 type Message struct {
 	ID       string // the same for all news of one notice
 	Site     string
@@ -11,13 +11,13 @@ type Message struct {
 	Bay      string // "" for the daily round
 	Kind     string // such as "ready-to-water"; "round" for the daily round
 	State    string // "raised" or "settled"
-	Danger   bool   // comes through quiet hours
+	Danger   bool   // also sent in quiet hours
 	Title    string // one line
 	Text     string
 	WhatToDo string
 	Cautions string
-	At       time.Time // when it came to this state
-	Trusted  bool      // the clock was set by then; else At may be wrong
+	At       time.Time // when it entered this state
+	Trusted  bool      // the clock was set by then; otherwise At may be wrong
 }
 
 // clock is a time of day in minutes after midnight.
@@ -30,12 +30,12 @@ func parseClock(text string) (clock, bool) {
 
 func clockOf(t time.Time) clock { return clock(t.Hour()*60 + t.Minute()) }
 
-// Quiet is a part of the day in which only dangers are sent. The zero value is
-// none of it.
+// Quiet is a part of the day in which only dangers are sent. The zero value means
+// none.
 type Quiet struct{ from, to clock }
 
-// ParseQuiet reads a text such as 20:00-06:00; "" is no quiet at all. ok is
-// false for anything else.
+// ParseQuiet reads a text such as 20:00-06:00; "" means no quiet hours. ok is false
+// for anything else.
 func ParseQuiet(text string) (q Quiet, ok bool) {
 	if text == "" {
 		return Quiet{}, true
@@ -49,7 +49,7 @@ func ParseQuiet(text string) (q Quiet, ok bool) {
 	return Quiet{from, to}, ok1 && ok2 && from != to
 }
 
-// Holds tells whether a local time is quiet.
+// Holds reports whether a local time is quiet.
 func (q Quiet) Holds(t time.Time) bool {
 	now := clockOf(t)
 	if q.from <= q.to {

@@ -14,7 +14,7 @@ import (
 	"bayward/agent/interlock"
 )
 
-// Kind is what a person is asked for. The zero value asks for nothing.
+// Kind is what a notice asks for. The zero value asks for nothing.
 type Kind uint8
 
 // The kinds, from the least to the most pressing.
@@ -22,14 +22,14 @@ const (
 	Nothing        Kind = iota
 	WaterSoon           // the lowest level for charging is reached within days
 	ChargeBlocked       // something keeps the pack from charging for long
-	ProbeFailed         // and that is a reading that does not come
-	ReadyToWater        // full, rested, cool, and it wants water
+	ProbeFailed         // blocked by a missing reading
+	ReadyToWater        // full, rested, cool, and needs water
 	CoverPlates         // bare plates: just enough water before the charge
 	VisitForgotten      // a visit has been open for very long
 	ContactorStuck      // charging cannot be stopped from here
 )
 
-// String is the kind's name in messages, such as "ready-to-water".
+// String returns the kind's name in messages, such as "ready-to-water".
 func (k Kind) String() string {
 	switch k {
 	case WaterSoon:
@@ -51,17 +51,17 @@ func (k Kind) String() string {
 	return "nothing"
 }
 
-// State is where a notice is in its life.
+// State is the state of a notice.
 type State uint8
 
 // The states of a notice.
 const (
-	Settled State = iota // its reason is gone; also before the first
+	Settled State = iota // its reason is gone; also before the first notice
 	Raised
 	Seen // a person is at the pack
 )
 
-// String is the state's name in messages.
+// String returns the state's name in messages.
 func (s State) String() string {
 	switch s {
 	case Raised:
@@ -77,25 +77,25 @@ func (s State) String() string {
 type Notice struct {
 	Kind     Kind
 	State    State
-	At       time.Duration // of the tick in which it came to this state
+	At       time.Duration // of the tick in which it entered this state
 	Text     string
 	WhatToDo string
 }
 
-// blockedFor is how long a charge must be blocked before a person is called:
+// blockedFor is how long a charge must be blocked before the technician is called:
 // slosh, checking and a short fault end by themselves.
 const blockedFor = 10 * time.Minute
 
-// Watch follows the notices of one bay. The zero value is ready.
+// Watch tracks the notices of one bay. The zero value is ready to use.
 type Watch struct {
 	now  Notice
 	code interlock.Code // why a charge is blocked, when that is the notice
 	told bool
 }
 
-// Update takes in a picture and tells whether the notice changed. The first
-// change comes once the bay is out of its checking, also when there is nothing
-// to tell: a notice from before a restart may still be on show somewhere.
+// Update processes a picture and reports whether the notice changed. The first
+// change comes once the bay has finished checking, even when there is nothing to
+// report: a notice from before a restart may still be displayed somewhere.
 func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
 	kind, state := w.next(p)
 	code := interlock.NoCode
@@ -114,9 +114,9 @@ func (w *Watch) first(p *bay.Picture) bool {
 	return !w.told && p.Stage != bay.StageUnknown && p.Stage != bay.Checking
 }
 
-// next is the notice that stands now. During a visit its reason is being
-// worked on and stays, unless something more pressing comes up: that is raised,
-// since the person may not know of it.
+// next returns the current notice. During a visit its reason is being worked on, so
+// the notice stays, unless something more pressing comes up. That is raised,
+// because the technician may not know of it.
 func (w *Watch) next(p *bay.Picture) (Kind, State) {
 	kind := kindOf(p, w.now)
 	known := w.now.State == Seen || w.now.State == Raised && w.now.At <= p.Visit.Since
@@ -152,7 +152,8 @@ func kindOf(p *bay.Picture, now Notice) Kind {
 	return Nothing
 }
 
-// soonHours keeps a forecast that wavers around a week from telling each time.
+// soonHours keeps a forecast that wavers around a week from raising the notice
+// again and again.
 func soonHours(now Notice) float64 {
 	const week, day = 7 * 24, 24
 	if now.Kind == WaterSoon && now.State != Settled {

@@ -11,7 +11,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// picture is of a bay at rest at a time, changed by each function.
+// picture is a picture of a bay at rest at a time, changed by each function.
 func picture(at time.Duration, changes ...func(*bay.Picture)) *bay.Picture {
 	p := &bay.Picture{Bay: "bay-1", Pack: &bay.Pack{Cells: 3}, Now: at, Stage: bay.Waiting}
 	p.Water.Cells = 3
@@ -62,11 +62,11 @@ func TestLife(t *testing.T) {
 		pictures []*bay.Picture
 		want     []string
 	}{
-		"nothing, told once after checking": {
+		"nothing, reported once after checking": {
 			[]*bay.Picture{picture(0, stage(bay.StageUnknown)), picture(sec, stage(bay.Checking)), picture(2 * sec), picture(3 * sec)},
 			[]string{"-", "-", "nothing settled", "-"},
 		},
-		"something is told at once": {
+		"something, reported at once": {
 			[]*bay.Picture{picture(0, stage(bay.Checking), bare), picture(sec, stage(bay.Checking), bare)},
 			[]string{"cover-plates raised", "-"},
 		},
@@ -78,7 +78,7 @@ func TestLife(t *testing.T) {
 			[]*bay.Picture{picture(0, bare), picture(sec, visited(sec), bare), picture(2*sec, bare)},
 			[]string{"cover-plates raised", "cover-plates seen", "cover-plates raised"},
 		},
-		"a visit to a pack that asks for nothing": {
+		"a visit to a pack that needs nothing": {
 			[]*bay.Picture{picture(0), picture(sec, full, water), picture(2*sec, full, stage(bay.Rested)), picture(3*sec, full, visited(3*sec)), picture(4*sec, full, stage(bay.Rested))},
 			[]string{"nothing settled", "ready-to-water raised", "ready-to-water settled", "-", "-"},
 		},
@@ -102,7 +102,7 @@ func TestLife(t *testing.T) {
 			[]*bay.Picture{picture(10*minute, raised(interlock.LevelUnknown, 0)), picture(20*minute, raised(interlock.PackHot, 0)), picture(21*minute, raised(interlock.PackHot, 0))},
 			[]string{"probe-failed raised", "charge-blocked raised", "-"},
 		},
-		"a visit that nobody closes": {
+		"a visit that is never closed": {
 			[]*bay.Picture{picture(0, full, water), picture(sec, full, visited(sec)), picture(90*minute, full, visited(sec)), picture(90*minute+sec, full, visited(sec)), picture(91*minute, full, visited(sec)), picture(92*minute, full)},
 			[]string{"ready-to-water raised", "ready-to-water seen", "-", "visit-forgotten raised", "-", "visit-forgotten settled"},
 		},
@@ -110,7 +110,7 @@ func TestLife(t *testing.T) {
 			[]*bay.Picture{picture(0, full, lasts(8*24)), picture(sec, full, lasts(6.9*24)), picture(2*sec, full, lasts(7.5*24)), picture(3*sec, full, lasts(8.1*24)), picture(4*sec, full, lasts(7.5*24))},
 			[]string{"nothing settled", "water-soon raised", "-", "water-soon settled", "-"},
 		},
-		"a hold is somebody's wish": {
+		"a hold is deliberate": {
 			[]*bay.Picture{picture(0), picture(time.Hour, raised(interlock.Held, 0))},
 			[]string{"nothing settled", "-"},
 		},

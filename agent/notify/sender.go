@@ -13,55 +13,55 @@ import (
 
 // Way carries messages to people.
 type Way interface {
-	// Name is for metrics and the log; each way has its own.
+	// Name is for metrics and the log; it is unique.
 	Name() string
-	// Send hands one message over. An error that wraps ErrRefused is final;
-	// any other is tried again.
+	// Send delivers one message. An error that wraps ErrRefused is final; any other
+	// is tried again.
 	Send(ctx context.Context, m *Message) error
 }
 
-// ErrRefused says that a message will never be taken as it is, so trying again
-// is no use.
-var ErrRefused = errors.New("the message is refused")
+// ErrRefused means that a message will never be accepted as it is, so it is not
+// tried again.
+var ErrRefused = errors.New("message refused")
 
 // Options tune a Sender.
 type Options struct {
 	Ways  []Way
 	Quiet Quiet
-	// Round is the local time of day of the daily round, such as "06:30"; ""
-	// for none. Summary makes its message.
+	// Round is the local time of day of the daily round, such as "06:30"; "" for
+	// none. Summary returns its message.
 	Round   string
 	Summary func() Message
-	// Wall is the clock of quiet hours and rounds, and whether it can be
-	// trusted; while it cannot, nothing is kept back and no round is made.
+	// Wall is the clock for quiet hours and rounds, and whether it can be trusted.
+	// While it cannot, nothing is held back and no round is sent.
 	Wall func() (time.Time, bool)
 	Log  *slog.Logger
 }
 
 const (
-	sendFor   = 30 * time.Second // one try
+	sendFor   = 30 * time.Second // one attempt
 	lookEvery = 20 * time.Second // for quiet hours and rounds
 	firstWait = 5 * time.Second
 	mostWait  = 10 * time.Minute
-	maxWaits  = 64 // messages that wait on one way: more than bays can have
+	maxWaits  = 64 // messages waiting for one way: more than bays can produce
 )
 
-// Sender brings messages to all ways. Nobody waits for it: what cannot be sent
-// yet waits, and newer news of a notice takes the place of older. Make it with
-// NewSender and run it with Run.
+// Sender sends messages over all ways. Callers never wait for it: messages that
+// cannot be sent yet are queued, and newer news of a notice replaces older. Create
+// it with [NewSender] and run it with Run.
 type Sender struct {
 	opt   Options
 	lanes []*lane
 }
 
-// lane is one way with what waits for it.
+// lane is one way with its queue.
 type lane struct {
 	way  Way
 	wake chan struct{}
 
-	mu      sync.Mutex // guards what follows
+	mu      sync.Mutex // guards the fields below
 	waiting []Message
-	told    map[string]bool // notices that were sent as raised and not yet settled
+	told    map[string]bool // notices that were sent as raised and not yet as settled
 	flying  string          // the notice that is being sent
 	sent    uint64
 	failed  uint64
@@ -69,7 +69,7 @@ type lane struct {
 	dropped uint64
 }
 
-// NewSender makes a sender. It sends nothing until Run.
+// NewSender returns a sender. It sends nothing until Run.
 func NewSender(o Options) *Sender {
 	s := &Sender{opt: o}
 	for _, w := range o.Ways {
@@ -78,15 +78,15 @@ func NewSender(o Options) *Sender {
 	return s
 }
 
-// Offer takes a message. It never blocks.
+// Offer accepts a message. It never blocks.
 func (s *Sender) Offer(m *Message) {
 	for _, l := range s.lanes {
 		l.offer(m)
 	}
 }
 
-// offer lets newer news take the place of older. A notice that is settled
-// before anybody was told of it is never told.
+// offer replaces older news with newer. A notice that is settled before it was ever
+// sent is dropped.
 func (l *lane) offer(m *Message) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -105,7 +105,7 @@ func (l *lane) offer(m *Message) {
 	}
 }
 
-// next is the oldest message that may be sent now.
+// next returns the oldest message that may be sent now.
 func (l *lane) next(quiet bool) *Message {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -118,7 +118,7 @@ func (l *lane) next(quiet bool) *Message {
 	return nil
 }
 
-// done takes a message out, unless newer news has taken its place.
+// done removes a message, unless newer news has replaced it.
 func (l *lane) done(m *Message, sent bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -137,7 +137,7 @@ func (l *lane) done(m *Message, sent bool) {
 	}
 }
 
-// fail counts a try that is repeated.
+// fail counts an attempt that will be repeated.
 func (l *lane) fail() {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -146,7 +146,7 @@ func (l *lane) fail() {
 	l.forget()
 }
 
-// forget drops the end of what nobody was told of. The caller holds mu.
+// forget drops the end of a notice that was never sent. The caller holds mu.
 func (l *lane) forget() {
 	l.waiting = slices.DeleteFunc(l.waiting, func(w Message) bool { return w.State == Settled.String() && !l.told[w.ID] })
 }
@@ -169,7 +169,7 @@ func (s *Sender) quiet() bool {
 	return trusted && s.opt.Quiet.Holds(now)
 }
 
-// drive empties one lane, one message at a time, in order.
+// drive empties one lane in order, one message at a time.
 func (s *Sender) drive(ctx context.Context, l *lane) {
 	failures := 0
 	for {
@@ -194,7 +194,7 @@ func (s *Sender) drive(ctx context.Context, l *lane) {
 	}
 }
 
-// send tells whether the message is off the lane.
+// send reports whether the message has left the lane.
 func (s *Sender) send(ctx context.Context, l *lane, m *Message, failures int) bool {
 	try, cancel := context.WithTimeout(ctx, sendFor)
 	defer cancel()
@@ -203,11 +203,11 @@ func (s *Sender) send(ctx context.Context, l *lane, m *Message, failures int) bo
 	case err == nil:
 		l.done(m, true)
 		if failures > 0 {
-			s.opt.Log.Info("notices are sent again", "way", l.way.Name())
+			s.opt.Log.Info("notices can be sent again", "way", l.way.Name())
 		}
 		return true
 	case errors.Is(err, ErrRefused):
-		s.opt.Log.Error("a notice was refused", "way", l.way.Name(), "notice", m.ID, "err", err)
+		s.opt.Log.Error("notice refused", "way", l.way.Name(), "notice", m.ID, "err", err)
 		l.done(m, false)
 		return true
 	case ctx.Err() != nil:
@@ -215,7 +215,7 @@ func (s *Sender) send(ctx context.Context, l *lane, m *Message, failures int) bo
 	}
 	l.fail()
 	if failures == 0 {
-		s.opt.Log.Warn("a notice could not be sent; it is tried again", "way", l.way.Name(), "notice", m.ID, "err", err)
+		s.opt.Log.Warn("cannot send notice; will try again", "way", l.way.Name(), "notice", m.ID, "err", err)
 	}
 	return false
 }
@@ -224,13 +224,13 @@ func (s *Sender) send(ctx context.Context, l *lane, m *Message, failures int) bo
 func (s *Sender) carry(ctx context.Context, l *lane, m *Message) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = fmt.Errorf("%w: the way panicked: %v", ErrRefused, p)
+			err = fmt.Errorf("%w: way panicked: %v", ErrRefused, p)
 		}
 	}()
 	return l.way.Send(ctx, m)
 }
 
-// backOff grows to mostWait, spread so that many agents do not come at once.
+// backOff grows to mostWait, spread so that many agents do not retry at once.
 func backOff(failures int) time.Duration {
 	full := firstWait
 	for range failures - 1 {
@@ -239,7 +239,7 @@ func backOff(failures int) time.Duration {
 			break
 		}
 	}
-	return full/2 + rand.N(full/2+1) //nolint:gosec // G404: it spreads tries, it guards nothing
+	return full/2 + rand.N(full/2+1) //nolint:gosec // G404: it spreads attempts, it protects nothing
 }
 
 func wait(ctx context.Context, d time.Duration, wake <-chan struct{}) {
@@ -254,8 +254,8 @@ func wait(ctx context.Context, d time.Duration, wake <-chan struct{}) {
 
 const roundKind = "round"
 
-// rounds offers the daily round when its time has come, once a day. A start
-// after that time waits for the next day.
+// rounds offers the daily round at its time, once a day. A start after that time
+// waits for the next day.
 func (s *Sender) rounds(ctx context.Context) {
 	at, _ := parseClock(s.opt.Round)
 	last := ""
@@ -274,17 +274,17 @@ func (s *Sender) rounds(ctx context.Context) {
 	}
 }
 
-// Counts are what became of the messages of one way.
+// Counts are the outcomes of the messages of one way.
 type Counts struct {
 	Way     string
 	Sent    uint64
-	Failed  uint64 // tries that failed
+	Failed  uint64 // failed attempts
 	Refused uint64 // messages that will never be sent
-	Dropped uint64 // messages that had no room
+	Dropped uint64 // messages dropped for lack of room
 	Waiting int
 }
 
-// Counts tells of every way, in the order of the configuration.
+// Counts returns the counts of every way, in the order of the configuration.
 func (s *Sender) Counts() []Counts {
 	var all []Counts
 	for _, l := range s.lanes {

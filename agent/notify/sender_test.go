@@ -17,7 +17,7 @@ import (
 
 // post is a way whose far end can fail.
 type post struct {
-	mu   sync.Mutex // guards what follows
+	mu   sync.Mutex // guards the fields below
 	err  error
 	sent []string
 	at   []time.Time
@@ -81,14 +81,14 @@ func TestRaisedOnceUpdatedSettled(t *testing.T) {
 		s.Offer(news("b", "raised", "two"))
 		synctest.Wait()
 		s.Offer(news("a", "settled", "gone"))
-		s.Offer(news("c", "settled", "nobody knew"))
+		s.Offer(news("c", "settled", "never sent"))
 		synctest.Wait()
 		require.Equal(t, []string{"a raised one", "b raised two", "a settled gone"}, p.got())
 		require.Equal(t, uint64(3), s.Counts()[0].Sent)
 	})
 }
 
-// slow is a way whose far end answers late, as it is told.
+// slow is a way whose far end answers late, when released.
 type slow struct {
 	answer chan error
 	sent   chan string
@@ -101,8 +101,8 @@ func (s *slow) Send(_ context.Context, m *notify.Message) error {
 	return <-s.answer
 }
 
-// TestSettledWhileItIsBeingSent: whoever was told is told of the end, and
-// whoever was not is not.
+// TestSettledWhileItIsBeingSent: a recipient of the notice gets its end, and others
+// do not.
 func TestSettledWhileItIsBeingSent(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		w := &slow{answer: make(chan error), sent: make(chan string, 9)}
@@ -126,9 +126,9 @@ func TestSettledWhileItIsBeingSent(t *testing.T) {
 	})
 }
 
-// TestAServerThatIsGoneIsTriedAgain: with growing pauses of at most ten
-// minutes, for days; only the newest news of a notice is then told, and what
-// came and went meanwhile is not.
+// TestAServerThatIsGoneIsTriedAgain: with growing pauses of at most ten minutes,
+// for days; then only the newest news of a notice is sent, and notices that came
+// and went in the meantime are not.
 func TestAServerThatIsGoneIsTriedAgain(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		p := &post{err: errors.New("connection refused")}
@@ -146,7 +146,7 @@ func TestAServerThatIsGoneIsTriedAgain(t *testing.T) {
 			require.LessOrEqual(t, p.try[i].Sub(p.try[i-1]), 10*time.Minute)
 		}
 		require.Greater(t, len(p.try), 100)
-		require.Less(t, len(p.try), 320, "a dead server is not stormed")
+		require.Less(t, len(p.try), 320, "a dead server is not flooded")
 		c := s.Counts()[0]
 		require.Equal(t, uint64(len(p.try)-1), c.Failed)
 		require.Zero(t, c.Waiting)
@@ -165,7 +165,7 @@ func TestARefusedMessageIsNotTriedAgain(t *testing.T) {
 	})
 }
 
-// TestOneDeadWayHoldsNoOther: nor does anybody wait who offers.
+// TestOneDeadWayHoldsNoOther: nor does Offer ever wait.
 func TestOneDeadWayHoldsNoOther(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		dead, alive := &post{err: errors.New("gone")}, &post{}
@@ -180,8 +180,8 @@ func TestOneDeadWayHoldsNoOther(t *testing.T) {
 	})
 }
 
-// TestQuietHours: from 20:00 to 06:00 only dangers come through; the rest
-// comes at six, as far as it still stands.
+// TestQuietHours: from 20:00 to 06:00 only dangers are sent; the rest comes at six,
+// as far as it still applies.
 func TestQuietHours(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		quiet, ok := notify.ParseQuiet("20:00-06:00")
@@ -205,7 +205,7 @@ func TestQuietHours(t *testing.T) {
 	})
 }
 
-// TestAnUntrustedClockKeepsNothingBack: a Pi without the time knows no night.
+// TestAnUntrustedClockKeepsNothingBack: a Pi without the time has no quiet hours.
 func TestAnUntrustedClockKeepsNothingBack(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		quiet, _ := notify.ParseQuiet("20:00-06:00")
@@ -221,7 +221,7 @@ func TestAnUntrustedClockKeepsNothingBack(t *testing.T) {
 	})
 }
 
-// TestTheDailyRoundComesOnceADay: and not at once after a start that is late.
+// TestTheDailyRoundComesOnceADay: and not at once after a late start.
 func TestTheDailyRoundComesOnceADay(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		time.Sleep(8 * time.Hour)

@@ -31,10 +31,10 @@ var water = notify.Message{
 	At: time.Date(2026, 3, 1, 4, 5, 6, 0, time.UTC), Trusted: true,
 }
 
-// box is a mail server's store. The server itself is an independent
-// implementation of RFC 5321.
+// box is a mail server's store. The server itself is an independent implementation
+// of RFC 5321.
 type box struct {
-	mu       sync.Mutex // guards what follows
+	mu       sync.Mutex // guards the fields below
 	mails    []string
 	to       []string
 	user     string
@@ -88,7 +88,7 @@ func (d *delivery) Data(r io.Reader) error {
 func (*delivery) Reset()        {}
 func (*delivery) Logout() error { return nil }
 
-// certificate is one for 127.0.0.1, with its authority in a file.
+// certificate returns one for 127.0.0.1, with its authority in a file.
 func certificate(t *testing.T) (server *tls.Config, caFile string) {
 	t.Helper()
 	s := httptest.NewTLSServer(nil) // the standard library's own certificate for tests
@@ -134,8 +134,8 @@ func send(t *testing.T, w notify.Way, m *notify.Message) error {
 	return w.Send(ctx, m)
 }
 
-// TestMailArrives: by STARTTLS with a password, by TLS from the first byte, and
-// in the clear inside a trusted network; what arrives is what was meant.
+// TestMailArrives: by STARTTLS with a password, by TLS from the first byte, and in
+// the clear inside a trusted network; the message arrives unchanged.
 func TestMailArrives(t *testing.T) {
 	server, ca := certificate(t)
 	for name, row := range map[string]struct {
@@ -176,7 +176,7 @@ func TestMailArrives(t *testing.T) {
 	}
 }
 
-// TestMailThatCannotGo: what is final and what is tried again.
+// TestMailThatCannotGo: which errors are final and which are tried again.
 func TestMailThatCannotGo(t *testing.T) {
 	server, ca := certificate(t)
 	open := func(t *testing.T, b *box, change func(*notify.MailOptions)) *notify.Mail {
@@ -200,10 +200,10 @@ func TestMailThatCannotGo(t *testing.T) {
 	require.Error(t, greylisted)
 	require.NotErrorIs(t, greylisted, notify.ErrRefused)
 	for name, change := range map[string]func(*notify.MailOptions){
-		"wrong password":     func(o *notify.MailOptions) { o.PasswordFile = secret(t, "q") },
-		"no password file":   func(o *notify.MailOptions) { o.PasswordFile = "/nowhere" },
-		"unknown authority":  func(o *notify.MailOptions) { o.CAFile = "" },
-		"nobody at the port": func(o *notify.MailOptions) { o.Server = "127.0.0.1:1" },
+		"wrong password":    func(o *notify.MailOptions) { o.PasswordFile = secret(t, "q") },
+		"no password file":  func(o *notify.MailOptions) { o.PasswordFile = "/nowhere" },
+		"unknown authority": func(o *notify.MailOptions) { o.CAFile = "" },
+		"no server at port": func(o *notify.MailOptions) { o.Server = "127.0.0.1:1" },
 	} {
 		err := send(t, open(t, b, change), &water)
 		require.Error(t, err, name)
@@ -217,8 +217,8 @@ func TestMailThatCannotGo(t *testing.T) {
 	require.Empty(t, plain.mails)
 }
 
-// TestWebhookFeedsForeignServers: headers and body of the target's own, a
-// secret from a file, and JSON without a template.
+// TestWebhookFeedsForeignServers: headers and body of the target's own, a secret
+// from a file, and JSON without a template.
 func TestWebhookFeedsForeignServers(t *testing.T) {
 	var got *http.Request
 	var body string
@@ -259,7 +259,7 @@ func TestWebhookFeedsForeignServers(t *testing.T) {
 		require.Equal(t, final, errors.Is(err, notify.ErrRefused), code)
 	}
 	s.Close()
-	require.NotErrorIs(t, send(t, plain, &water), notify.ErrRefused, "a server that is gone comes back")
+	require.NotErrorIs(t, send(t, plain, &water), notify.ErrRefused, "a server that is down comes back")
 }
 
 func TestBadWebhooks(t *testing.T) {

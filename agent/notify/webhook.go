@@ -13,22 +13,22 @@ import (
 	"time"
 )
 
-// WebhookOptions name one target of a site's own push or chat server.
+// WebhookOptions configure one target of a site's own push or chat server.
 type WebhookOptions struct {
 	Name    string
 	URL     string
 	Method  string // POST or PUT
 	Headers []HeaderOptions
-	Body    string // a template over Message; "" is JSON
-	CAFile  string // PEM; "" is the system's roots
+	Body    string // a template over Message; "" means JSON
+	CAFile  string // PEM; "" means the system's roots
 }
 
-// HeaderOptions is one header: a template over Message, or a file with a
-// secret that is read at each message.
+// HeaderOptions is one header: a template over Message, or a file with a secret
+// that is read for each message.
 type HeaderOptions struct{ Name, Value, ValueFile string }
 
-// Webhook sends messages by HTTP. It follows no redirect: a secret must not
-// travel to another place.
+// Webhook sends messages by HTTP. It follows no redirect: a secret must not go to
+// another server.
 type Webhook struct {
 	opt     WebhookOptions
 	body    *template.Template // nil: JSON
@@ -61,7 +61,7 @@ func NewWebhook(o WebhookOptions) (*Webhook, error) {
 	return w, nil
 }
 
-// parse makes a template whose function json writes a value as JSON, so that a
+// parse returns a template whose function json writes a value as JSON, so that a
 // body can be built safely.
 func parse(text string) (*template.Template, error) {
 	return template.New("").Option("missingkey=error").Funcs(template.FuncMap{"json": func(v any) (string, error) {
@@ -73,7 +73,7 @@ func parse(text string) (*template.Template, error) {
 // Name implements Way.
 func (w *Webhook) Name() string { return w.opt.Name }
 
-// Send implements Way. A server's 4xx is final, but for 408 and 429.
+// Send implements Way. A server's 4xx is final, except 408 and 429.
 func (w *Webhook) Send(ctx context.Context, m *Message) error {
 	req, err := w.request(ctx, m)
 	if err != nil {

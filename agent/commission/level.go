@@ -45,7 +45,7 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 	kind := w.Bay.Wiring.Level.Kind
 	exchanged := func(now map[string]*Look) string {
 		for name, n := range now {
-			if o := others[name]; o != nil && o.Level.OK() && (!n.Level.OK() || n.Level.HighMM < o.Level.LowMM-3) {
+			if o := others[name]; o != nil && o.Level.OK() && (!n.Level.OK() || n.Level.LowMM < o.Level.LowMM-3) {
 				return "the level probe of " + name + " followed: the probes of the two bays are exchanged"
 			}
 		}
@@ -55,9 +55,9 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 		{"lifted out", task{
 			says: "Lift the probe out of the electrolyte and hold it over the cell.", act: LiftProbe,
 			followed: func(l *Look) bool {
-				return l.Level.OK() && l.Level.HighMM < w.Pack.ChargeLevelMM && l.Level.LowMM < before.LowMM
+				return l.Level.OK() && w.dry(l.Level) && l.Level.LowMM < before.LowMM
 			}, instead: exchanged,
-			hint: "Dry it must say less than the lowest level for charging. Is the probe stuck, bridged by crust or of another bay?",
+			hint: "Dry it must show no wet rod, or less than the lowest level for charging. Is the probe stuck, bridged by crust or of another bay?",
 		}},
 		{"back in its cell", task{
 			says: "Rinse it over the cell and put it back in its place.", act: LowerProbe,
@@ -83,6 +83,17 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 			followed: func(l *Look) bool { return l.Level.OK() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
 		}},
 	}
+}
+
+// dry tells whether a probe shows that it hangs in the air. Of rods none may be
+// wet: what the top one proves then is no more than its own height, which is at
+// the lowest level for charging or above.
+func (w *walk) dry(l reading.Level) bool {
+	p := w.Bay.Wiring.Level
+	if p.Kind.Measures() {
+		return l.HighMM < w.Pack.ChargeLevelMM
+	}
+	return l.HighMM <= p.Rods[0].HeightMM+p.OffsetMM
 }
 
 // reads tells when the level is not read for the reason that a probe gives.

@@ -60,19 +60,27 @@ type Record struct {
 	Uncertain   map[string]float64 `json:"uncertain,omitempty"`
 }
 
+// everyBay are the steps that no bay can be without.
+var everyBay = []string{"rest", "voltage", "level", "temperature", "relay", "death"}
+
 // Result is how the walk as a whole came out: failed when any step failed, not
-// done when the person has not signed or has left out a step that a safe charge
-// rests on, else passed.
+// done when the person has not signed, when a step that every bay needs has not
+// passed, or when one was left out that a safe charge rests on; else passed.
 func (r *Record) Result() Result {
 	out := Passed
 	if !r.Signed {
 		out = NotDone
 	}
+	for _, key := range everyBay {
+		if !r.passed(key) {
+			out = NotDone
+		}
+	}
 	for i := range r.Steps {
 		switch s := &r.Steps[i]; {
 		case s.Result == Failed:
 			return Failed
-		case s.Result == Skipped && (slices.Contains(needed, s.Key) || slices.Contains(relaySteps, s.Key)):
+		case s.Result != Passed && s.Result != NotFitted && (slices.Contains(needed, s.Key) || slices.Contains(relaySteps, s.Key)):
 			out = NotDone
 		}
 	}

@@ -13,8 +13,11 @@ func (r *rig) hand() commission.Hand {
 	if r.bench == nil {
 		return nil
 	}
-	return &simulatedHand{r.sims[r.bay]}
+	return HandAt(r.sims[r.bay])
 }
+
+// HandAt does at a simulated bay what the walk asks for.
+func HandAt(b *sim.Bay) commission.Hand { return &simulatedHand{b} }
 
 // simulatedHand does at a simulated bay what the walk asks a person for.
 type simulatedHand struct{ bay *sim.Bay }

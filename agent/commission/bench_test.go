@@ -1,0 +1,258 @@
+package commission_test
+
+import (
+	"context"
+	"testing"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/commission"
+	"bayward/agent/config"
+	"bayward/agent/hardware"
+	"bayward/agent/walk"
+	"bayward/agent/walk/walktest"
+	"bayward/sensors"
+	"bayward/sensors/sim"
+)
+
+// bench is a walk's hardware: simulated bays behind the real drivers, and time that
+// only the walk moves.
+type bench struct {
+	*sim.Bench
+	truth *sim.Bay // the bay under the walk
+	name  string
+	bays  map[string]*sensors.Bay
+
+	opensAt time.Duration // as the rig's own timer has it; 0: none
+	dying   bool          // the process that is to die holds the relay
+
+	// Done to the hardware behind the walk's back.
+	closing, closed, looking, killed func()
+	openFails                        error
+}
+
+// newBench opens what is configured on the bench of what is really wired.
+func newBench(t *testing.T, cfg, wired *config.Config) *bench {
+	t.Helper()
+	b, truths, err := hardware.Simulate(wired, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	opened, err := sensors.Open(cfg, hardware.OfBench(b))
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := &bench{Bench: b, truth: truths[cfg.Bays[0].Name], name: cfg.Bays[0].Name, bays: map[string]*sensors.Bay{}}
+	for _, one := range opened {
+		out.bays[one.Name()] = one
+	}
+	return out
+}
+
+func (b *bench) relay() *sensors.Relay { return b.bays[b.name].Relay() }
+
+func (b *bench) lookAt(ctx context.Context, name string) *commission.Look {
+	l := &commission.Look{}
+	for _, s := range b.bays[name].Sources() {
+		s.Sample(ctx, &l.Readings)
+	}
+	l.Readings.Now, l.Volts = b.Now(), b.bays[name].Volts()
+	return l
+}
+
+func (b *bench) Look(ctx context.Context) *commission.Look {
+	if b.looking != nil {
+		b.looking()
+	}
+	return b.lookAt(ctx, b.name)
+}
+
+func (b *bench) Others(ctx context.Context) map[string]*commission.Look {
+	out := map[string]*commission.Look{}
+	for name := range b.bays {
+		if name != b.name {
+			out[name] = b.lookAt(ctx, name)
+		}
+	}
+	return out
+}
+
+func (b *bench) CloseFor(most time.Duration) error {
+	if b.closing != nil {
+		b.closing()
+	}
+	b.opensAt = b.Now() + most
+	err := b.relay().Set(true)
+	if b.closed != nil {
+		b.closed()
+	}
+	return err
+}
+
+func (b *bench) Beat() error { return b.relay().Beat() }
+
+func (b *bench) Open() error {
+	b.opensAt, b.dying = 0, false
+	if err := b.relay().Set(false); err != nil {
+		return err
+	}
+	return b.openFails
+}
+
+// HoldAndDie plays the other process here: it beats until it is killed, and the
+// kernel lets its line go then.
+func (b *bench) HoldAndDie(context.Context) (kill, reclaim func() error, err error) {
+	b.dying = true
+	kill = func() error {
+		b.dying = false
+		err := b.relay().Release()
+		if b.killed != nil {
+			b.killed()
+		}
+		return err
+	}
+	return kill, b.Open, b.hold()
+}
+
+func (b *bench) hold() error {
+	if err := b.relay().Beat(); err != nil {
+		return err
+	}
+	return b.relay().Set(true)
+}
+
+func (b *bench) Wait(ctx context.Context, d time.Duration) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	b.Advance(d)
+	if b.opensAt != 0 && b.Now() >= b.opensAt {
+		return b.relay().Set(false)
+	}
+	if b.dying {
+		return b.hold()
+	}
+	return nil
+}
+
+var _ commission.Rig = (*bench)(nil)
+
+// trial is a walk in a test: what is configured, what is there, and who walks.
+type trial struct {
+	text   string               // the configuration; "": usual
+	change func(*config.Config) // of what is configured
+	wired  func(*config.Config) // what is really there differs by this
+	spoil  func(*bench)         // at the beginning
+	lies   map[commission.Action]func(*bench)
+	answer [][2]string
+	resume *commission.Record
+	held   bool // by a person, as the core was restored
+
+	b    *bench
+	said func() string
+	kept *commission.Record // the newest that was kept
+	cfg  *config.Config
+}
+
+// hand does what it is asked, but for its lies.
+type hand struct {
+	commission.Hand
+	*trial
+}
+
+func (h hand) Do(a commission.Action) string {
+	lie, lies := h.lies[a]
+	switch {
+	case !lies:
+		return h.Hand.Do(a)
+	case lie != nil:
+		lie(h.b)
+	}
+	return "done."
+}
+
+func (c *trial) run(t *testing.T) (*commission.Record, error) {
+	t.Helper()
+	if c.text == "" {
+		c.text = usual
+	}
+	parsed := func(changes ...func(*config.Config)) *config.Config {
+		cfg, err := config.Parse("walk.yaml", []byte(c.text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, change := range changes {
+			if change != nil {
+				change(cfg)
+			}
+		}
+		return cfg
+	}
+	c.cfg = parsed(c.change)
+	c.b = newBench(t, c.cfg, parsed(c.change, c.wired))
+	if c.spoil != nil {
+		c.spoil(c.b)
+	}
+	rec, err := commission.Walk(t.Context(), c.options(t))
+	if c.b.truth.Truth().Ordered && c.b.openFails == nil {
+		t.Error("the relay is ordered closed after the walk")
+	}
+	return rec, err
+}
+
+func (c *trial) options(t *testing.T) commission.Options {
+	t.Helper()
+	setups, err := c.cfg.Setups()
+	if err != nil {
+		t.Fatal(err)
+	}
+	pack, err := c.cfg.PackNamed(c.cfg.Bays[0].Serves()[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	person := walktest.NewPerson(t, c.answer...)
+	c.said = person.Said
+	return commission.Options{
+		Bay: &c.cfg.Bays[0], Pack: pack, Setup: setups[0], Rig: c.b, Hand: hand{walk.HandAt(c.b.truth), c},
+		Core: func() *bay.Bay {
+			core := bay.New(setups[0])
+			if c.held {
+				core.Doubt("a memory that cannot be read")
+			}
+			return core
+		},
+		Console: &commission.Console{Out: person, Lines: person.Lines},
+		Stamp: func() commission.Stamp {
+			return commission.Stamp{Wall: time.Unix(1e9, 0).UTC().Add(c.b.Now()), Trusted: true, BootID: "boot", MonoS: c.b.Now().Seconds()}
+		},
+		Keep: func(r *commission.Record) error {
+			kept := *r
+			kept.Steps = append([]commission.Step(nil), r.Steps...)
+			c.kept = &kept
+			return nil
+		},
+		Program: "test", ID: "walk-1", Resume: c.resume,
+	}
+}
+
+// usual is one simulated bay with every part.
+const usual = `site: quarry-road
+agent: shed-9
+sensors: simulated
+bays:
+  - {name: bay-1, pack: lift-a}
+packs:
+  - {name: lift-a, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130, electrolyte_ml: 1350}
+limits: {settle_seconds: 5, off_min_seconds: 5}
+`
+
+func stepOf(t *testing.T, r *commission.Record, key string) commission.Step {
+	t.Helper()
+	for _, s := range r.Steps {
+		if s.Key == key {
+			return s
+		}
+	}
+	t.Fatalf("no step %q on record:\n%s", key, r.Text())
+	return commission.Step{}
+}

@@ -1,0 +1,460 @@
+package commission_test
+
+import (
+	"errors"
+	"reflect"
+	"regexp"
+	"strings"
+	"testing"
+
+	"bayward/agent/commission"
+	"bayward/agent/config"
+	"bayward/agent/config/exampletest"
+	"bayward/sensors/level"
+	"bayward/sensors/sim"
+)
+
+// everyStep are the keys of a walk over a bay with every part.
+func everyStep(t *testing.T) []string {
+	t.Helper()
+	rec, err := (&trial{}).run(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var keys []string
+	for _, s := range rec.Steps {
+		keys = append(keys, s.Key)
+	}
+	return keys
+}
+
+// TestGoodBay: on a bay where all is well each step passes with evidence, and the
+// signed record has passed and is the one that was kept.
+func TestGoodBay(t *testing.T) {
+	c := &trial{}
+	rec, err := c.run(t)
+	if err != nil || rec.Result() != commission.Passed || !rec.Signed || rec.Person != "A. Person" || rec.Ended == nil {
+		t.Fatalf("%v\n%s\n%s", err, rec.Text(), c.said())
+	}
+	if len(rec.Steps) != 12 {
+		t.Errorf("%d steps, want 12", len(rec.Steps))
+	}
+	for _, s := range rec.Steps {
+		if s.Result != commission.Passed || len(s.Evidence) == 0 || s.By != "A. Person" || s.Ended.MonoS < s.Begun.MonoS {
+			t.Errorf("%s: %s %q, evidence %q", s.Key, s.Result, s.Why, s.Evidence)
+		}
+	}
+	if !reflect.DeepEqual(c.kept, rec) {
+		t.Error("the record is not the one that was kept")
+	}
+	if found := regexp.MustCompile(`-0(\.0+)? `).FindString(rec.Text() + c.said()); found != "" {
+		t.Errorf("less than nothing was shown: %q", found)
+	}
+}
+
+// fault is a step that must fail.
+type fault struct {
+	step, says string
+	trial
+}
+
+// faults has for each step what it is there to find.
+func faults() map[string]fault {
+	lie := func(not ...commission.Action) map[commission.Action]func(*bench) {
+		out := map[commission.Action]func(*bench){}
+		for _, a := range not {
+			out[a] = nil
+		}
+		return out
+	}
+	broken := func(k sim.FaultKind) func(*bench) {
+		return func(b *bench) { b.truth.SetFault(k, true) }
+	}
+	types := func(at, what string) [][2]string { return [][2]string{{at, what}} }
+	return map[string]fault{
+		"probe open at rest":      {"rest", "wire is broken", trial{spoil: broken(sim.ProbeOpen)}},
+		"welded at rest":          {"rest", "contactor is closed", trial{spoil: broken(sim.ContactorWelded)}},
+		"pack not plugged in":     {"rest", "or the pack is not plugged in", trial{spoil: func(b *bench) { b.truth.Unplug() }}},
+		"load left on":            {"rest", "the machine is on", trial{spoil: func(b *bench) { b.truth.SetLoad(20) }}},
+		"gas in the air":          {"rest", "stop, ventilate and leave", trial{spoil: func(b *bench) { b.truth.GiveGas(1.5) }}},
+		"another pack's voltage":  {"rest", "wrong pack", trial{wired: func(c *config.Config) { c.Bays[0].Wiring.Voltage.Ratio *= 1.5 }}},
+		"plug not pulled":         {"voltage", "did not follow", trial{lies: lie(commission.UnplugPack)}},
+		"plug not put back":       {"voltage", "did not follow", trial{lies: lie(commission.PlugPack)}},
+		"wrong divider":           {"voltage", "spread of parts", trial{wired: func(c *config.Config) { c.Bays[0].Wiring.Voltage.Ratio *= 1.06 }}},
+		"meter on another range":  {"voltage", "spread of parts", trial{answer: types("Hand meter, volts", "2.46")}},
+		"probe stuck":             {"level", "did not follow", trial{spoil: broken(sim.ProbeStuck)}},
+		"probe not put back":      {"level", "did not follow", trial{lies: lie(commission.LowerProbe)}},
+		"loop not opened":         {"level", "did not follow", trial{lies: lie(commission.OpenLoop)}},
+		"clip not put on":         {"level", "did not follow", trial{lies: lie(commission.ShortLoop)}},
+		"clip left on":            {"level", "did not follow", trial{lies: lie(commission.UnshortLoop)}},
+		"level rod far off":       {"level", "hangs wrong", trial{answer: types("Level rod", "25")}},
+		"probe hung too high":     {"level", "hang it at another height", trial{change: func(c *config.Config) { c.Bays[0].Wiring.Level.LowMM = -5 }, answer: types("Level rod", "18")}},
+		"thermometers exchanged":  {"temperature", "the two are exchanged", trial{wired: exchanged}},
+		"sensor not warmed":       {"temperature", "did not follow", trial{lies: lie(commission.WarmPack)}},
+		"thermometer elsewhere":   {"temperature", "another place or another sensor", trial{answer: types("Reference thermometer", "45")}},
+		"air sensor not warmed":   {"ambient", "did not follow", trial{lies: lie(commission.WarmAir)}},
+		"current turned round":    {"current", "which means charging", trial{wired: func(c *config.Config) { c.Bays[0].Wiring.Current.AmperesPerVolt *= -1 }}},
+		"load not switched on":    {"current", "did not follow", trial{lies: lie(commission.LoadOn)}},
+		"wrong current sensor":    {"current", "spread of parts", trial{wired: func(c *config.Config) { c.Bays[0].Wiring.Current.AmperesPerVolt *= 1.3 }}},
+		"fan not switched off":    {"airflow", "did not follow", trial{lies: lie(commission.FanOff)}},
+		"contact not bridged":     {"complete", "did not follow", trial{lies: lie(commission.BridgeComplete)}},
+		"gas sensor spent":        {"hydrogen", "within a quarter", trial{lies: lie(commission.GasOn)}},
+		"gas does not leave":      {"hydrogen", "did not follow", trial{lies: lie(commission.GasOff)}},
+		"contactor does not move": {"relay", "did not close", trial{spoil: broken(sim.ContactorStuckOpen)}},
+		"contacts weld":           {"relay", "the contacts are welded", trial{spoil: func(b *bench) { b.closing = func() { b.truth.SetFault(sim.ContactorWelded, true) } }}},
+		"charger not off":         {"relay", "the charger is not off", trial{lies: lie(commission.ChargerOff)}},
+		"plates bare":             {"relay", "plates are bare", trial{spoil: leaky}},
+		"bay held by a person":    {"relay", "held by a person", trial{held: true}},
+		"level lost when closed":  {"relay", "the level could not be read while the relay was closed", trial{spoil: func(b *bench) { b.closed = func() { b.truth.SetFault(sim.ProbeOpen, true) } }}},
+		"voltage lost":            {"relay", "while the relay was closed", trial{spoil: func(b *bench) { b.closed = func() { b.truth.SetFault(sim.ADCAbsent, true) } }}},
+		"watchdog relay bridged":  {"heartbeat", "the watchdog relay is bridged", trial{spoil: func(b *bench) { b.looking = func() { _ = b.Beat() } }}},
+		"kernel keeps the line":   {"death", "dtparam=strict_gpiod", trial{spoil: func(b *bench) { b.killed = func() { _ = b.relay().Set(true) } }}},
+	}
+}
+
+func exchanged(c *config.Config) {
+	temperature := c.Bays[0].Wiring.Temperature
+	temperature.Pack, temperature.Ambient = temperature.Ambient, temperature.Pack
+}
+
+func leaky(b *bench) {
+	for cell := 1; cell <= 12; cell++ {
+		if err := b.truth.Leak(cell, 170); err != nil {
+			panic(err)
+		}
+	}
+}
+
+// relaySteps close the relay, needed must pass before.
+var (
+	relaySteps = []string{"relay", "heartbeat", "death"}
+	needed     = map[string]bool{"rest": true, "voltage": true, "level": true, "temperature": true, "current": true, "airflow": true}
+)
+
+// TestFaults: each step finds what it is there to find and says what it is; the
+// record has failed; and the relay is never closed on a bay that has not proven
+// its sensors.
+func TestFaults(t *testing.T) {
+	found := map[string]bool{}
+	for name, f := range faults() {
+		t.Run(name, func(t *testing.T) {
+			closings := 0
+			spoil, closing := f.spoil, func() {}
+			f.spoil = func(b *bench) {
+				if spoil != nil {
+					spoil(b)
+				}
+				if b.closing != nil {
+					closing = b.closing
+				}
+				b.closing = func() { closings++; closing() }
+			}
+			rec, err := f.run(t)
+			if err != nil {
+				t.Fatal(err, f.said())
+			}
+			s := stepOf(t, rec, f.step)
+			if s.Result != commission.Failed || !strings.Contains(s.Why, f.says) {
+				t.Errorf("%s: %s %q, want %q\n%s", s.Key, s.Result, s.Why, f.says, rec.Text())
+			}
+			if rec.Result() != commission.Failed {
+				t.Errorf("the walk as a whole: %s", rec.Result())
+			}
+			if needed[f.step] {
+				relayStaysOpen(t, rec, closings)
+			}
+			if in := f.b.truth.Truth().Totals.InAh; in > 0.05 {
+				t.Errorf("%.3f Ah were charged by a walk", in)
+			}
+		})
+		found[f.step] = true
+	}
+	for _, key := range everyStep(t) {
+		if !found[key] {
+			t.Errorf("no test lets the step %q fail", key)
+		}
+	}
+}
+
+func relayStaysOpen(t *testing.T, rec *commission.Record, closings int) {
+	t.Helper()
+	if closings != 0 {
+		t.Errorf("the relay was closed %d times", closings)
+	}
+	for _, key := range relaySteps {
+		if s := stepOf(t, rec, key); s.Result != commission.Failed || !strings.Contains(s.Why, "has not been proven") {
+			t.Errorf("%s: %s %q", key, s.Result, s.Why)
+		}
+	}
+}
+
+// TestLeftOut: a step that is left out is on record with the reason. When a safe
+// charge rests on it the signed record has not passed.
+func TestLeftOut(t *testing.T) {
+	rows := map[string]struct {
+		at   string // where "skip" is typed
+		want commission.Result
+	}{
+		"rest":        {"nobody touches anything", commission.Failed},
+		"voltage":     {"pull the pack's plug", commission.Failed},
+		"level":       {"Lift the probe out", commission.Failed},
+		"temperature": {"hand around the pack's temperature sensor", commission.Failed},
+		"ambient":     {"hand around the sensor of the air", commission.Passed},
+		"current":     {"Switch the load on", commission.Failed},
+		"airflow":     {"Switch the fan off", commission.Failed},
+		"complete":    {"Bridge the charger's", commission.Passed},
+		"hydrogen":    {"Hydrogen in the test gas", commission.Passed},
+		"relay":       {"The relay obeys, and opens", commission.NotDone},
+		"heartbeat":   {"Without heartbeat the watchdog relay opens", commission.NotDone},
+		"death":       {"When the program dies", commission.NotDone},
+	}
+	for _, key := range everyStep(t) {
+		t.Run(key, func(t *testing.T) {
+			row, ok := rows[key]
+			if !ok {
+				t.Fatal("no test leaves this step out")
+			}
+			c := &trial{answer: [][2]string{{row.at, "skip"}}}
+			rec, err := c.run(t)
+			if err != nil || !rec.Signed {
+				t.Fatalf("%v\n%s", err, rec.Text())
+			}
+			if s := stepOf(t, rec, key); s.Result != commission.Skipped || s.Why == "" || rec.Result() != row.want {
+				t.Errorf("%s %q; the walk: %q, want %q\n%s", s.Result, s.Why, rec.Result(), row.want, rec.Text())
+			}
+			if needed[key] && row.want == commission.Passed {
+				t.Error("a walk passes without a step that a safe charge rests on")
+			}
+		})
+	}
+}
+
+// TestNotFitted: what is not there is on record as such and keeps no walk from
+// passing; what every bay has cannot be left away.
+func TestNotFitted(t *testing.T) {
+	for name, row := range map[string]struct {
+		without func(*config.Wiring)
+		step    string // "": no step at all
+	}{
+		"air":       {func(w *config.Wiring) { w.Temperature.Ambient = "" }, "ambient"},
+		"current":   {func(w *config.Wiring) { w.Current = nil }, "current"},
+		"heartbeat": {func(w *config.Wiring) { w.Relay.Heartbeat = "" }, "heartbeat"},
+		"fan":       {func(w *config.Wiring) { w.Airflow = nil }, ""},
+		"contact":   {func(w *config.Wiring) { w.Complete = nil }, ""},
+		"gas":       {func(w *config.Wiring) { w.Hydrogen = nil }, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			rec, err := (&trial{change: func(c *config.Config) { row.without(&c.Bays[0].Wiring) }}).run(t)
+			if err != nil || rec.Result() != commission.Passed {
+				t.Fatalf("%v\n%s", err, rec.Text())
+			}
+			if row.step == "" {
+				if len(rec.Steps) != 11 {
+					t.Errorf("%d steps, want 11", len(rec.Steps))
+				}
+				return
+			}
+			if s := stepOf(t, rec, row.step); s.Result != commission.NotFitted || s.Why == "" {
+				t.Errorf("%s %q", s.Result, s.Why)
+			}
+		})
+	}
+}
+
+// TestNoFeedback: where no contact could show what the contactor does, the record
+// says that a person saw it, and a person who did not see it fails the step.
+func TestNoFeedback(t *testing.T) {
+	blind := func(c *config.Config) { c.Bays[0].Wiring.Relay.Feedback = nil }
+	saw := [][2]string{
+		{`"it closed and opened"`, "it closed and opened"}, {`"it opened by itself"`, "it opened by itself"}, {`"it opened when killed"`, "it opened when killed"},
+	}
+	rec, err := (&trial{change: blind, answer: saw}).run(t)
+	if err != nil || rec.Result() != commission.Passed {
+		t.Fatalf("%v\n%s", err, rec.Text())
+	}
+	for i, key := range relaySteps {
+		if s := stepOf(t, rec, key); !strings.Contains(strings.Join(s.Evidence, "; "), "A. Person saw that "+saw[i][1]) {
+			t.Errorf("%s: %q", key, s.Evidence)
+		}
+		not := append([][2]string{{saw[i][0], "yes"}}, saw...)
+		rec, err := (&trial{change: blind, answer: not}).run(t)
+		if s := stepOf(t, rec, key); err != nil || s.Result != commission.Failed || !strings.Contains(s.Why, "nobody saw") {
+			t.Errorf("%s: %v, %s %q", key, err, s.Result, s.Why)
+		}
+	}
+}
+
+// TestEveryKindOfProbe: each kind of level probe can be walked through; one that
+// measures is calibrated, and of one that does not the record says that there is
+// nothing to calibrate.
+func TestEveryKindOfProbe(t *testing.T) {
+	for _, kind := range level.Kinds() {
+		t.Run(string(kind), func(t *testing.T) {
+			example, err := config.Parse("example", []byte(exampletest.WithLevel(t, string(kind))))
+			if err != nil {
+				t.Fatal(err)
+			}
+			probe := func(c *config.Config) { c.Bays[0].Wiring.Level = example.Bays[0].Wiring.Level }
+			rec, err := (&trial{change: probe}).run(t)
+			if err != nil || rec.Result() != commission.Passed {
+				t.Fatalf("%v\n%s", err, rec.Text())
+			}
+			evidence := strings.Join(stepOf(t, rec, "level").Evidence, "; ")
+			_, calibrated := rec.Calibration["level.offset_mm"]
+			if calibrated != kind.Measures() || strings.Contains(evidence, "nothing to calibrate") == kind.Measures() {
+				t.Errorf("it measures: %v, calibrated: %v, evidence %q", kind.Measures(), calibrated, evidence)
+			}
+			for name, bad := range map[string]*trial{
+				"stuck":       {spoil: func(b *bench) { b.truth.SetFault(sim.ProbeStuck, true) }},
+				"not lifted":  {lies: map[commission.Action]func(*bench){commission.LiftProbe: nil}},
+				"not opened":  {lies: map[commission.Action]func(*bench){commission.OpenLoop: nil}},
+				"not shorted": {lies: map[commission.Action]func(*bench){commission.ShortLoop: nil}},
+				"exchanged":   {lies: map[commission.Action]func(*bench){commission.OpenLoop: func(b *bench) { b.truth.SetFault(sim.ProbeShort, true) }}},
+			} {
+				if kind.Opened() == kind.Shorted() && name == "exchanged" {
+					continue // a break and a short look the same
+				}
+				bad.change = probe
+				rec, err := bad.run(t)
+				if s := stepOf(t, rec, "level"); err != nil || s.Result != commission.Failed {
+					t.Errorf("%s: %v, %s %q", name, err, s.Result, s.Why)
+				}
+			}
+		})
+	}
+}
+
+// TestCalibration: what is off in the parts is what the walk finds, within the
+// uncertainty that it states.
+func TestCalibration(t *testing.T) {
+	c := &trial{wired: func(c *config.Config) {
+		w := &c.Bays[0].Wiring
+		w.Voltage.Ratio *= 1.02
+		w.Voltage.OffsetV += 0.01
+		w.Current.AmperesPerVolt *= 0.95
+		w.Current.ZeroV += 0.01
+		w.Temperature.OffsetC = 1.2
+		probe := *w.Level
+		probe.OffsetMM = 2
+		w.Level = &probe
+	}}
+	rec, err := c.run(t)
+	if err != nil || rec.Result() != commission.Passed {
+		t.Fatalf("%v\n%s", err, rec.Text())
+	}
+	w := &c.cfg.Bays[0].Wiring
+	for key, want := range map[string]struct{ is, within float64 }{
+		"voltage.ratio":            {w.Voltage.Ratio * 1.02, 0.005 * w.Voltage.Ratio},
+		"voltage.offset_v":         {0.01, 0.002},
+		"current.amperes_per_volt": {w.Current.AmperesPerVolt * 0.95, 0.01 * w.Current.AmperesPerVolt},
+		"current.zero_v":           {w.Current.ZeroV + 0.01, 0.002},
+		"temperature.offset_c":     {1.2, 0.2},
+		"level.offset_mm":          {2, rec.Uncertain["level"]},
+	} {
+		if got, ok := rec.Calibration[key]; !ok || got < want.is-want.within || got > want.is+want.within {
+			t.Errorf("%s: %v (%v), want %v within %v", key, got, ok, want.is, want.within)
+		}
+	}
+	if len(rec.Calibration) != 6 || len(rec.Uncertain) != 4 {
+		t.Errorf("calibration %v, uncertain %v", rec.Calibration, rec.Uncertain)
+	}
+}
+
+// TestNoInstruments: a person without any meter proves everything else, and
+// nothing is calibrated.
+func TestNoInstruments(t *testing.T) {
+	rec, err := (&trial{answer: [][2]string{
+		{"Hand meter", "skip"}, {"clamp meter", "skip"}, {"Clamp meter", "skip"}, {"Reference thermometer", "skip"}, {"Level rod", "skip"},
+	}}).run(t)
+	if err != nil || rec.Result() != commission.Passed || len(rec.Calibration) != 0 || rec.Fragment() != "" {
+		t.Errorf("%v, calibration %v\n%s", err, rec.Calibration, rec.Text())
+	}
+}
+
+// TestAgain: a step that failed is tried again when the person says so, and only
+// its last outcome is on record.
+func TestAgain(t *testing.T) {
+	c := &trial{answer: [][2]string{{`Type "again"`, "again"}}}
+	lifts := 0
+	c.lies = map[commission.Action]func(*bench){commission.FanOff: func(b *bench) {
+		if lifts++; lifts > 1 {
+			b.truth.SetAirflow(false)
+		}
+	}}
+	rec, err := c.run(t)
+	if err != nil || rec.Result() != commission.Passed || lifts != 2 {
+		t.Fatalf("%v, tried %d times\n%s", err, lifts, rec.Text())
+	}
+	if s := stepOf(t, rec, "airflow"); s.Result != commission.Passed || s.Why != "" || len(rec.Steps) != 12 {
+		t.Errorf("%s %q, %d steps", s.Result, s.Why, len(rec.Steps))
+	}
+}
+
+// TestSignature: only the name from the beginning signs; without it the record is
+// not signed and has not passed.
+func TestSignature(t *testing.T) {
+	rec, err := (&trial{answer: [][2]string{{"to sign", "quit"}}}).run(t)
+	if !errors.Is(err, commission.ErrQuit) || rec.Signed || rec.Ended != nil || rec.Result() != commission.NotDone {
+		t.Errorf("quit: %v, signed %v, %q", err, rec.Signed, rec.Result())
+	}
+	c := &trial{answer: [][2]string{{"not the name from the beginning", "quit"}, {"to sign", "A. Stranger"}}}
+	rec, err = c.run(t)
+	if !errors.Is(err, commission.ErrQuit) || rec.Signed || rec.Result() != commission.NotDone {
+		t.Errorf("another name: %v, signed %v, %q", err, rec.Signed, rec.Result())
+	}
+	c = &trial{answer: [][2]string{{`"charger locked off"`, "yes"}}}
+	rec, err = c.run(t)
+	if !errors.Is(err, commission.ErrQuit) || len(rec.Steps) != 0 || rec.Result() != commission.NotDone {
+		t.Errorf("charger not locked off: %v, %q", err, rec.Result())
+	}
+}
+
+// TestHardwareFails: a relay that cannot be opened is no failed step but the end of
+// the walk.
+func TestHardwareFails(t *testing.T) {
+	broken := errors.New("the line cannot be driven")
+	c := &trial{spoil: func(b *bench) { b.closed = func() { b.openFails = broken } }}
+	rec, err := c.run(t)
+	if !errors.Is(err, broken) || rec.Signed || rec.Result() == commission.Passed {
+		t.Errorf("%v, signed %v, %q", err, rec.Signed, rec.Result())
+	}
+}
+
+// TestTwoBays: leads that were exchanged between two bays are named.
+func TestTwoBays(t *testing.T) {
+	text := strings.Replace(usual, "\npacks:", "\n  - {name: bay-2, pack: lift-a}\npacks:", 1)
+	for name, row := range map[string]struct {
+		step, says string
+		swap       func(a, b *config.Wiring)
+	}{
+		"sense leads": {"voltage", "sense leads of the two bays are exchanged", func(a, b *config.Wiring) {
+			a.Voltage.ADC, b.Voltage.ADC = b.Voltage.ADC, a.Voltage.ADC
+		}},
+		"level probes": {"level", "the probes of the two bays are exchanged", func(a, b *config.Wiring) {
+			a.Level.ADC, b.Level.ADC = b.Level.ADC, a.Level.ADC
+		}},
+		"thermometers": {"temperature", "the pack's sensor of bay-2 followed", func(a, b *config.Wiring) {
+			a.Temperature.Pack, b.Temperature.Pack = b.Temperature.Pack, a.Temperature.Pack
+		}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			c := &trial{text: text, change: onOneBus, wired: func(c *config.Config) { row.swap(&c.Bays[0].Wiring, &c.Bays[1].Wiring) }}
+			rec, err := c.run(t)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if s := stepOf(t, rec, row.step); s.Result != commission.Failed || !strings.Contains(s.Why, row.says) {
+				t.Errorf("%s %q, want %q", s.Result, s.Why, row.says)
+			}
+		})
+	}
+}
+
+// onOneBus puts the converter of the second bay beside that of the first.
+func onOneBus(c *config.Config) {
+	a, b := &c.Bays[0].Wiring, &c.Bays[1].Wiring
+	b.I2C = a.I2C
+	for _, in := range []*config.Input{&b.Voltage.Input, &b.Current.Input, &b.Level.Input, &b.Hydrogen.Input} {
+		in.ADC = 0x49
+	}
+}

@@ -29,7 +29,7 @@ func TestContractOrders(t *testing.T) {
 	}
 	line("    open:\n      description: An order that needs no signature.\n      allOf:\n        - { $ref: '#/components/schemas/order' }")
 	line("        - required: [by]\n          properties: { order: { enum: [%s] } }", strings.Join(append(needing(order.MayLook), askState), ", "))
-	ordertest.Made(t, "asyncapi.yaml", "# What follows is made from agent/order", "signed:", b.String(), *update)
+	ordertest.Made(t, "asyncapi.yaml", "# The rest is generated from agent/order", "signed:", b.String(), *update)
 }
 
 // takers are the orders that take a field.

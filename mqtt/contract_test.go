@@ -276,7 +276,7 @@ func TestContractWrittenOut(t *testing.T) {
 			t.Fatal(err)
 		}
 		schema["$schema"] = "http://json-schema.org/draft-07/schema#"
-		schema["title"] = "bayward by MQTT, version 1: " + name
+		schema["title"] = "bayward over MQTT, version 1: " + name
 		if want["schemas/"+name+".json"], err = mqtttest.Indented(schema); err != nil {
 			t.Fatal(err)
 		}

@@ -11,13 +11,13 @@ import (
 	"bayward/mqtt/mqtttest"
 )
 
-// page writes the contract for people.
+// page returns the contract as a page for people.
 func page(t *testing.T, c *mqtttest.Contract) []byte {
 	t.Helper()
 	var b strings.Builder
 	info := c.Section("info")
 	fmt.Fprintf(&b, "# Topics and payloads, version %v\n\n", info["version"])
-	b.WriteString("Made from [asyncapi.yaml](asyncapi.yaml) by `go test ./mqtt -run TestContract -update`; do not edit.\n\n")
+	b.WriteString("Generated from [asyncapi.yaml](asyncapi.yaml) by `go test ./mqtt -run TestContract -update`; do not edit.\n\n")
 	fmt.Fprintf(&b, "%v\n", info["description"])
 	for _, name := range []string{"status", "state", "event", "notice", "command", "response"} {
 		channel := c.Section("channels", name)
@@ -27,7 +27,7 @@ func page(t *testing.T, c *mqtttest.Contract) []byte {
 			writeMessage(t, &b, c, m, len(messages) > 1)
 		}
 	}
-	b.WriteString("## Order object\n\nWhat an open command is, and what a signed one carries.\n\n")
+	b.WriteString("## Order object\n\nAn open command is an order object; a signed command contains one.\n\n")
 	writeFields(&b, c.Section("components", "schemas", "order"), "")
 	return []byte(strings.TrimSpace(b.String()) + "\n")
 }
@@ -46,7 +46,7 @@ func writeMessage(t *testing.T, b *strings.Builder, c *mqtttest.Contract, name s
 	if fields := c.Section("components", "schemas", schema); fields["properties"] != nil {
 		writeFields(b, fields, "")
 	} else {
-		b.WriteString("An [order object](#order-object) with `by`, and with the order `hold` or `state`.\n\n")
+		b.WriteString("An [order object](#order-object) with `by`, and the order `hold` or `state`.\n\n")
 	}
 	for _, e := range m["examples"].([]any) {
 		example := e.(map[string]any)
@@ -63,17 +63,17 @@ func writeMessage(t *testing.T, b *strings.Builder, c *mqtttest.Contract, name s
 
 func writeFields(b *strings.Builder, schema map[string]any, under string) {
 	if under == "" {
-		b.WriteString("| field | type | there | what |\n| --- | --- | --- | --- |\n")
+		b.WriteString("| field | type | present | meaning |\n| --- | --- | --- | --- |\n")
 	}
 	required, _ := schema["required"].([]any)
 	fields, _ := schema["properties"].(map[string]any)
 	for _, name := range slices.SortedFunc(maps.Keys(fields), byPresence(required)) {
 		f := fields[name].(map[string]any)
-		there := "maybe"
+		present := "optional"
 		if slices.Contains(required, any(name)) {
-			there = "always"
+			present = "always"
 		}
-		fmt.Fprintf(b, "| `%s%s` | %s | %s | %v%s |\n", under, name, kindOf(f), there, f["description"], values(f))
+		fmt.Fprintf(b, "| `%s%s` | %s | %s | %v%s |\n", under, name, kindOf(f), present, f["description"], values(f))
 		if items, ok := f["items"].(map[string]any); ok && items["properties"] != nil {
 			writeFields(b, items, under+name+"[].")
 		}
@@ -86,7 +86,7 @@ func writeFields(b *strings.Builder, schema map[string]any, under string) {
 	}
 }
 
-// byPresence puts what is always there first, in the order of its list.
+// byPresence puts the required fields first, in the order of their list.
 func byPresence(required []any) func(a, b string) int {
 	rank := func(name string) int {
 		if i := slices.Index(required, any(name)); i >= 0 {

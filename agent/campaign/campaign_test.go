@@ -15,7 +15,7 @@ import (
 	"bayward/sensors/sim"
 )
 
-// trial is one thing that breaks while a charge runs.
+// trial is one thing that breaks during a charge.
 type trial struct {
 	name string
 	do   func(*rig)
@@ -24,16 +24,16 @@ type trial struct {
 	// finding's raise time, and the age of a stale reading where the fault is
 	// silence. The contactor opens in the same tick, within its 15 ms.
 	bound time.Duration
-	says  interlock.Code // the first reason, or what is told without blocking
-	also  interlock.Code // what must stand beside it
-	// stays is set when the permit rightly stays, or when nothing can see the
-	// fault: it says why that is so and what sees it later.
+	says  interlock.Code // the first reason, or what is reported without blocking
+	also  interlock.Code // what must be raised beside it
+	// stays is set when the permit rightly stays granted, or when nothing can
+	// detect the fault: it states why, and what detects the fault later.
 	stays string
-	// back is the longest time until the charge goes on after mending: clear
-	// time, minimum off time, checking; 0 when it has no way back by itself.
+	// back is the longest time until the charge continues after the repair: clear
+	// time, minimum off time, checking; 0 when it does not recover by itself.
 	back time.Duration
-	// change is what is set up otherwise than in the other trials, and first
-	// what is done before the charge.
+	// change is what is set up differently from the other trials, and first what is
+	// done before the charge.
 	change func(*bay.Setup)
 	first  func(*rig)
 }
@@ -58,8 +58,8 @@ func unseen(f sim.FaultKind, says interlock.Code, why string) trial {
 
 const (
 	atRest   = 80 * time.Second // minimum off time, clear time, ticks between
-	settles  = 2 * time.Minute  // as well as checking anew
-	cleanAir = 6 * time.Minute  // as well as five minutes of clean air, when the gas sensor was lost too
+	settles  = 2 * time.Minute  // plus checking again
+	cleanAir = 6 * time.Minute  // plus five minutes of clean air, when the gas sensor was lost too
 	handOff  = 5 * time.Minute  // as settles, after a sensor has gone back to the pack's temperature
 )
 
@@ -73,12 +73,12 @@ var elsewhere = map[interlock.Code]string{
 	interlock.WaterBalance: "needs a level that is wrong for six hours of calm after charges: agent/water/balance_test.go",
 }
 
-// trials has every fault of the simulator, and what else breaks.
+// trials contains every fault of the simulator, and what else breaks.
 var trials = []trial{
 	fault(sim.ProbeOpen, 3*time.Second, interlock.LevelUnknown, atRest),
 	fault(sim.ProbeShort, 3*time.Second, interlock.LevelUnknown, atRest),
-	unseen(sim.ProbeStuck, 0, "a level that does not move is what a calm level does; the water balance tells it once the charge records say that 4 mm are gone, and a level rod at the next visit"),
-	unseen(sim.ProbeDrift, 0, "1 mm an hour cannot be told from a charge that heats and gasses; the water balance tells it after 4 mm and 6 h of calm"),
+	unseen(sim.ProbeStuck, 0, "a calm level does not move either; the water balance reports it once the charge records show that 4 mm are gone, and a level rod shows it at the next visit"),
+	unseen(sim.ProbeDrift, 0, "1 mm an hour looks like a charge that heats and gasses; the water balance reports it after 4 mm and 6 h of calm"),
 	with(interlock.VoltageUnknown, fault(sim.ADCAbsent, 3*time.Second, interlock.LevelUnknown, cleanAir)),
 	fault(sim.BusStuck, 3*time.Second, interlock.LevelUnknown, cleanAir),
 	fault(sim.ConversionStuck, 3*time.Second, interlock.LevelUnknown, cleanAir),
@@ -86,9 +86,9 @@ var trials = []trial{
 	fault(sim.TemperatureCRC, 8*time.Second, interlock.TemperatureUnknown, settles),
 	fault(sim.TemperaturePowerOn, 8*time.Second, interlock.TemperatureUnknown, settles),
 	fault(sim.TemperatureUnplugged, 8*time.Second, interlock.TemperatureUnknown, settles),
-	unseen(sim.AmbientUnplugged, 0, "the charge does not need the air's temperature; the cool-down then asks for twice the rest"),
-	unseen(sim.ContactorStuckOpen, interlock.ContactorOpen, "an open contactor is safe; it is told"),
-	unseen(sim.FeedbackBroken, interlock.ContactorOpen, "the current still tells a contactor that sticks; the broken contact is told"),
+	unseen(sim.AmbientUnplugged, 0, "the charge does not need the air temperature; the cool-down then needs twice the rest"),
+	unseen(sim.ContactorStuckOpen, interlock.ContactorOpen, "an open contactor is safe; it is reported"),
+	unseen(sim.FeedbackBroken, interlock.ContactorOpen, "the current still shows a contactor that sticks; the broken contact is reported"),
 	fault(sim.SenseOpen, 3*time.Second, interlock.VoltageImplausible, 0),
 	fault(sim.CurrentOpen, 6*time.Second, interlock.CurrentUnknown, atRest),
 	unseen(sim.CompleteBroken, 0, "it reads as not complete, so it can only prove less"),
@@ -112,7 +112,7 @@ var trials = []trial{
 		do: func(r *rig) { r.truth.Unplug() }, mend: func(r *rig) { r.truth.Connect() },
 	},
 	{
-		name: "mains fail", stays: "without mains nothing charges, and what is granted is the contactor",
+		name: "mains fail", stays: "without mains nothing charges; the permit only closes the contactor",
 		do: func(r *rig) { r.truth.SetMains(false) }, mend: func(r *rig) { r.truth.SetMains(true) },
 	},
 	{
@@ -138,12 +138,12 @@ var trials = []trial{
 		do:     func(*rig) {}, mend: func(*rig) {},
 	},
 	{
-		name: "runaway", says: interlock.Runaway, bound: 51 * time.Minute, // four windows of ten minutes, and the one under way
+		name: "runaway", says: interlock.Runaway, bound: 51 * time.Minute, // four windows of ten minutes, and the current one
 		do:   func(r *rig) { p := runaway(r.bench.Now); r.plays.Store(&p) },
 		mend: func(r *rig) { r.plays.Store(nil) },
 	},
 	{
-		name: "pack's name taken back", says: interlock.PackUnknown, bound: time.Second, back: settles,
+		name: "pack's name withdrawn", says: interlock.PackUnknown, bound: time.Second, back: settles,
 		change: func(s *bay.Setup) {
 			other := s.Pack
 			other.Name = another
@@ -154,7 +154,7 @@ var trials = []trial{
 		mend:  func(r *rig) { r.order(order.Pack, another) },
 	},
 	{
-		name: "disk full", says: interlock.RecordFailing, stays: "the charge is guarded all the same; people are told that the record has gaps",
+		name: "disk full", says: interlock.RecordFailing, stays: "the charge is still guarded; the gaps in the record are reported",
 		do: func(r *rig) { r.full.Store(true) }, mend: func(r *rig) { r.full.Store(false) },
 	},
 	{
@@ -175,7 +175,7 @@ var trials = []trial{
 	},
 }
 
-// TestCampaign breaks one part after the other in a charge that runs.
+// TestCampaign breaks one part after another in a running charge.
 func TestCampaign(t *testing.T) {
 	kinds := map[string]bool{}
 	for _, k := range sim.FaultKinds() {
@@ -212,7 +212,7 @@ func everyFinding(t *testing.T) {
 	}
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		if tried[c] == (elsewhere[c] != "") {
-			t.Errorf("%v needs a trial that breaks what it looks at, or the reason in elsewhere why there is none", c)
+			t.Errorf("%v needs a trial that breaks what it watches, or an entry in elsewhere with the reason why there is none", c)
 		}
 	}
 }
@@ -241,46 +241,47 @@ func (x *trial) run(t *testing.T, table *strings.Builder) {
 		_, told := r.until(5*time.Second, func(p *bay.Picture) bool { return p.Findings[x.says].Raised })
 		p, reason = r.loop.Pictures()[0], x.says
 		if !told || !r.truth.Truth().ContactorClosed {
-			t.Errorf("%s: told %v, contactor closed %v", x.name, told, r.truth.Truth().ContactorClosed)
+			t.Errorf("%s: reported %v, contactor closed %v", x.name, told, r.truth.Truth().ContactorClosed)
 		}
 	} else if r.pass(); r.truth.Truth().ContactorClosed {
 		t.Errorf("%s: the contactor is closed a second after the permit was blocked", x.name)
 	}
 	if x.also != interlock.NoCode && !p.Findings[x.also].Raised {
-		t.Errorf("%s: %v does not stand beside %v", x.name, x.also, p.Codes())
+		t.Errorf("%s: %v is not raised beside %v", x.name, x.also, p.Codes())
 	}
 	if reason != x.says {
-		t.Errorf("%s: says %v, want %v (%v)", x.name, reason, x.says, p.Codes())
+		t.Errorf("%s: reports %v, want %v (%v)", x.name, reason, x.says, p.Codes())
 	}
 	fmt.Fprintf(table, "%-28s blocked after %2.0f s (bound %2.0f s)  %s\n", x.name, after.Seconds(), x.bound.Seconds(), said(p, reason))
 	x.recovers(r, table)
 }
 
-// recovers mends and waits for the charge to go on.
+// recovers repairs the fault and waits for the charge to continue.
 func (x *trial) recovers(r *rig, table *strings.Builder) {
 	r.t.Helper()
 	for range 30 {
-		r.tick() // it stays blocked while the fault stands
+		r.tick() // it stays blocked while the fault remains
 		if x.name != "loop late" && r.loop.Pictures()[0].Permit.Granted {
-			r.t.Fatalf("%s: granted again while the fault stands", x.name)
+			r.t.Fatalf("%s: granted again while the fault remains", x.name)
 		}
 	}
 	x.mend(r)
 	after, ok := r.until(10*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
 	switch p := r.loop.Pictures()[0]; {
 	case interlock.Table[x.says].Latches && (ok || !p.Findings[x.says].Latched):
-		r.t.Errorf("%s: goes on without a release", x.name)
+		r.t.Errorf("%s: continues without a release", x.name)
 	case x.back > 0 && (!ok || after > x.back):
-		r.t.Errorf("%s: goes on %v after %v, want at most %v; %v", x.name, ok, after, x.back, p.Codes())
+		r.t.Errorf("%s: continues %v after %v, want at most %v; %v", x.name, ok, after, x.back, p.Codes())
 	case ok:
-		fmt.Fprintf(table, "%-28s   goes on %.0f s after it is mended\n", "", after.Seconds())
+		fmt.Fprintf(table, "%-28s   continues %.0f s after the repair\n", "", after.Seconds())
 	default:
-		fmt.Fprintf(table, "%-28s   does not go on by itself: %v\n", "", p.Codes())
+		fmt.Fprintf(table, "%-28s   does not continue by itself: %v\n", "", p.Codes())
 	}
 }
 
-// remains is for faults that do not block: the permit stands for ten
-// minutes, and what is told is told within one tick and its raise time.
+// remains is for faults that do not block: the permit stays granted for ten
+// minutes, and what must be reported is reported within one tick plus its raise
+// time.
 func (x *trial) remains(r *rig, table *strings.Builder) {
 	r.t.Helper()
 	told := time.Duration(0)
@@ -291,17 +292,17 @@ func (x *trial) remains(r *rig, table *strings.Builder) {
 		}
 		if x.says != interlock.NoCode && told == 0 && p.Findings[x.says].Raised {
 			told = after
-			fmt.Fprintf(table, "%-28s not blocked, told after %.0f s: %s\n", x.name, told.Seconds(), said(p, x.says))
+			fmt.Fprintf(table, "%-28s not blocked, reported after %.0f s: %s\n", x.name, told.Seconds(), said(p, x.says))
 		}
 	}
 	if x.says != interlock.NoCode && (told == 0 || told > tick+interlock.Table[x.says].Raise) {
-		r.t.Errorf("%s: told after %v", x.name, told)
+		r.t.Errorf("%s: reported after %v", x.name, told)
 	}
 	fmt.Fprintf(table, "%-28s not blocked: %s\n", x.name, x.stays)
 }
 
-// TestNoise: noise and spikes are the drivers' matter; the contactor must not
-// chatter more often than its minimum off time lets it.
+// TestNoise: noise and spikes are handled by the drivers; the contactor must not
+// chatter more often than its minimum off time allows.
 func TestNoise(t *testing.T) {
 	for _, kind := range []sim.FaultKind{sim.Noise, sim.Spikes} {
 		t.Run(kind.String(), func(t *testing.T) {
@@ -329,10 +330,10 @@ func TestNoise(t *testing.T) {
 	}
 }
 
-// caught is a pair that only a charge gives away.
-const caught = "at rest both are plausible; the current of the charge drives the level over its range"
+// caught is a pair that only a charge reveals.
+const caught = "at rest both are plausible; the charging current drives the level out of range"
 
-// TestExchanged: two wires exchanged are never granted a charge, but for pairs
+// TestExchanged: with two wires exchanged no charge is granted, except for pairs
 // that show plausible values on both; those are named.
 func TestExchanged(t *testing.T) {
 	ch := func(a, b func(*config.Wiring) *int) func(*config.Wiring) {
@@ -355,10 +356,10 @@ func TestExchanged(t *testing.T) {
 		"level and hydrogen":   {ch(level, hydrogen), ""},
 		"pack and ambient temperature": {func(w *config.Wiring) {
 			w.Temperature.Pack, w.Temperature.Ambient = w.Temperature.Ambient, w.Temperature.Pack
-		}, "both are temperatures of the room until the pack warms; then the pack never seems to cool, and nobody is called"},
+		}, "both are temperatures of the room until the pack warms; then the pack never seems to cool, and the technician is not called"},
 		"feedback and airflow": {func(w *config.Wiring) { w.Relay.Feedback, w.Airflow = w.Airflow, w.Relay.Feedback }, ""},
 		"feedback and complete": {func(w *config.Wiring) { w.Relay.Feedback, w.Complete = w.Complete, w.Relay.Feedback },
-			"the permit is not asked; contactor-open is told at once"},
+			"the permit does not depend on them; contactor-open is reported at once"},
 		"airflow and complete": {func(w *config.Wiring) { w.Airflow, w.Complete = w.Complete, w.Airflow }, ""},
 	} {
 		n++

@@ -22,8 +22,8 @@ import (
 
 const tick = time.Second
 
-// rig is a simulated bay behind the drivers and the loop, ticked by hand. It
-// lives in a synctest bubble, where waiting costs no time.
+// rig is a simulated bay behind the drivers and the loop, ticked by hand. It runs
+// in a synctest bubble, where waiting costs no time.
 type rig struct {
 	t     *testing.T
 	bench *sim.Bench
@@ -43,9 +43,8 @@ var pack = config.Pack{
 // play is what the simulated pack cannot do by itself, such as a runaway.
 type play func(*bay.Readings)
 
-// newRig wires a bay, set up as configured but for what change does. What
-// miswire changes in the configuration is not changed on the bench: the wires
-// are exchanged.
+// newRig wires a bay, set up as configured except for what change does. miswire
+// changes only the configuration, not the bench: the wires are exchanged.
 func newRig(t *testing.T, miswire func(*config.Wiring), change func(*bay.Setup)) *rig {
 	t.Helper()
 	w := config.DefaultWiring(0, pack)
@@ -88,7 +87,7 @@ func newRig(t *testing.T, miswire func(*config.Wiring), change func(*bay.Setup))
 	return r
 }
 
-// bench says the configuration's wiring in the simulator's words.
+// bench converts the configuration's wiring to the simulator's.
 func bench(w *config.Wiring) sim.Wiring {
 	in := func(i config.Input) sim.Input { return sim.Input{ADC: uint16(i.ADC), Channel: i.Channel} }
 	contact := func(c *config.Contact) *sim.Contact { return &sim.Contact{Pin: c.Pin, ActiveLow: c.ActiveLow} }
@@ -103,8 +102,7 @@ func bench(w *config.Wiring) sim.Wiring {
 	}
 }
 
-// source can be made to hang, as a driver does whose kernel call does not come
-// back.
+// source can be made to hang, like a driver whose kernel call does not return.
 type source struct {
 	sensors.Source
 	r *rig
@@ -120,8 +118,8 @@ func (s *source) Sample(ctx context.Context, out *bay.Readings) {
 	}
 }
 
-// runaway is a play that lets the current rise by 7 % and the pack warm by
-// 0.7 K every ten minutes, at constant voltage.
+// runaway is a play that lets the current rise by 7 % and the pack warm by 0.7 K
+// every ten minutes, at constant voltage.
 func runaway(now func() time.Duration) play {
 	from := now()
 	set := func(r *reading.Reading, v float64) {
@@ -153,7 +151,7 @@ func (r *rig) pass() {
 	r.bench.Advance(tick)
 }
 
-// until ticks until something is so, and tells after how long.
+// until ticks until something is so, and returns how long that took.
 func (r *rig) until(most time.Duration, so func(*bay.Picture) bool) (after time.Duration, ok bool) {
 	r.t.Helper()
 	for after = tick; after <= most; after += tick {
@@ -164,7 +162,7 @@ func (r *rig) until(most time.Duration, so func(*bay.Picture) bool) (after time.
 	return most, false
 }
 
-// charge starts a charge that runs.
+// charge starts a charge.
 func (r *rig) charge() {
 	r.t.Helper()
 	_, ok := r.until(10*time.Minute, func(p *bay.Picture) bool {
@@ -179,7 +177,7 @@ func (r *rig) charge() {
 	}
 }
 
-// order hands in a person's order; the next tick takes it.
+// order submits an order; the next tick takes it.
 func (r *rig) order(kind order.Kind, pack string) {
 	r.ids++
 	o := order.Order{ID: fmt.Sprint("o", r.ids), Kind: kind, By: "a person", Pack: pack}

@@ -27,8 +27,8 @@ func secondly(rows int) []byte {
 	return b.Bytes()
 }
 
-// Rows and bytes in a second, with allocations: memory stays flat, since nothing
-// is kept of a row.
+// Rows and bytes per second, with allocations: memory stays flat, because nothing
+// of a row is kept.
 func BenchmarkReplay(b *testing.B) {
 	const rows = 200000
 	text := secondly(rows)

@@ -1,6 +1,6 @@
-// Package replay sends a recorded trace through the core, with no hardware and
-// no clock, and writes what the core decided: the same readings in, the same
-// decisions out.
+// Package replay sends a recorded trace through the core, with no hardware and no
+// clock, and writes the core's decisions: the same readings in, the same decisions
+// out.
 //
 // A trace is CSV with a header; lines that begin with # are comments. The
 // columns are time_s (seconds, never falling), pack_v, current_a (positive

@@ -16,13 +16,13 @@ import (
 )
 
 // shortOf is how far below the highest charge of its run a pack may be when it is
-// called full: a hydrometer that stands still over three half hours (TM
-// 5-4320-258-12) leaves 0.005/0.140 = 3.6 %; the project asks for 2.5 %.
+// called full: a hydrometer that does not move over three half hours (TM
+// 5-4320-258-12) leaves 0.005/0.140 = 3.6 %; the project requires 2.5 %.
 const shortOf = 0.025
 
-// base is a run made by others, with its truth. The lines that carry the level
-// and the air are invented: 6 mm over the plates and 2 K below the pack, so that a
-// pack that is full, rested and cool is called to be watered.
+// base is a published run with its truth. The columns of the level and the air are
+// invented: 6 mm above the plates and 2 K below the pack, so that a pack that is
+// full, rested and cool is called for watering.
 type base struct {
 	name       string
 	cells      int
@@ -53,8 +53,8 @@ func makeBase(name string, cells int, capacityAh, gravity float64, rows chargete
 	return b
 }
 
-// nights are the published equations at temperatures of which no run was printed;
-// agent/charge holds this integration against the printed ones.
+// nights are the published equations at temperatures without a printed run;
+// agent/charge checks this integration against the printed ones.
 func nights(c float64, dead int) base {
 	p := &chargetest.Pack{CapacityAh: 225, Cells: 12, C: c, Soc: 0.35, Dead: dead}
 	r := &chargetest.Recorder{Pack: p, EachS: 10}
@@ -68,7 +68,7 @@ func nights(c float64, dead int) base {
 	return makeBase(name, 12, 225, 1.285, r.Rows, dead == 0)
 }
 
-// outcome is what the whole core made of a run.
+// outcome is the result of a run through the whole core.
 type outcome struct {
 	fullAtH, readyAtH     float64 // first, NaN when never
 	falseFull, falseReady float64 // first, NaN when never
@@ -86,8 +86,8 @@ func (o *outcome) String() string {
 	return fmt.Sprintf("full at %.1f h by %s, ready at %.1f h", o.fullAtH, o.evidence, o.readyAtH)
 }
 
-// through sends rows through bay.Step, with each column held for a quarter of an
-// hour as a replay does. The truth and the undisturbed current come with the rows.
+// through sends rows through bay.Step, holding each column for a quarter of an hour
+// as a replay does. The truth and the undisturbed current come with the rows.
 func through(b base, rows chargetest.Series, limits bay.Limits) *outcome {
 	s := pack(b.cells, b.capacityAh, b.gravity)
 	s.Limits, s.Fitted = limits, reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature)
@@ -150,7 +150,7 @@ func (o *outcome) note(r chargetest.Row, p *bay.Picture, top float64, restMin ti
 type disturbance struct {
 	name  string
 	lay   func(base) chargetest.Series
-	fatal bool // what it does leaves nothing that could be proven
+	fatal bool // leaves nothing that could be proven
 }
 
 func lay(d chargetest.Disturb) func(base) chargetest.Series {
@@ -209,11 +209,11 @@ func disturbances() []disturbance {
 }
 
 // resolveH is within how many hours of the undisturbed moment a full must be
-// seen: two hours more, for another 90 minutes of proof and what was lost.
+// detected: two hours more, for another 90 minutes of proof and for what was lost.
 const resolveH = 2.0
 
 // The table of the edge cases: through the whole core, no false full and no false
-// ready, and a full that was missed resolves within the stated time.
+// ready, and a missed full resolves within the stated time.
 func TestEdgeCases(t *testing.T) {
 	limits := bay.DefaultLimits()
 	limits.WateringMaxC = 60 // the runs hold their temperature; a hot pack waits for its rest here, too

@@ -8,16 +8,16 @@ import (
 
 const (
 	// holdBack is how much of a trace's output may wait for its turn; a trace that
-	// says more waits itself, so that memory stays flat.
+	// writes more waits itself, so memory stays flat.
 	holdBack = 1 << 20
-	// ahead is how many traces for each worker may be under way or wait for their
+	// ahead is how many traces for each worker may be running or waiting for their
 	// turn.
 	ahead = 4
 )
 
-// Many runs one job for each trace, at most workers at a time, and lets each
-// write as if they ran one after the other. It returns the error of each job,
-// in order; one that fails does not stop the others.
+// Many runs one job for each trace, at most workers at a time, and lets each write
+// as if they ran one after another. It returns the error of each job, in order; one
+// that fails does not stop the others.
 func Many(w io.Writer, workers int, jobs []func(io.Writer) error) []error {
 	errs := make([]error, len(jobs))
 	cpu, room := make(chan struct{}, workers), make(chan struct{}, ahead*workers)
@@ -46,31 +46,31 @@ func Many(w io.Writer, workers int, jobs []func(io.Writer) error) []error {
 	return errs
 }
 
-// contained keeps a panic over one trace from taking the others with it.
+// contained keeps a panic over one trace from ending the others.
 func contained(job func(io.Writer) error, w io.Writer) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = fmt.Errorf("bug: the replay panicked: %v", p)
+			err = fmt.Errorf("bug: replay panicked: %v", p)
 		}
 	}()
 	return job(w)
 }
 
-// queued is the output of one trace. It keeps what is written until the traces
+// queued is the output of one trace. It buffers what is written until the traces
 // before it are done.
 type queued struct {
 	w    io.Writer
 	turn <-chan struct{}
 	cpu  chan struct{}
 	buf  []byte
-	mine bool // it is this one's turn
+	mine bool // its turn has come
 	err  error
 }
 
-// Write keeps p or passes it on; it waits when too much is kept.
+// Write buffers p or passes it on; it waits when too much is buffered.
 func (q *queued) Write(p []byte) (int, error) {
 	if !q.mine && len(q.buf)+len(p) > holdBack {
-		<-q.cpu // another may work meanwhile
+		<-q.cpu // lets another work meanwhile
 		<-q.turn
 		q.cpu <- struct{}{}
 		q.mine = true
@@ -90,7 +90,7 @@ func (q *queued) Write(p []byte) (int, error) {
 	return q.w.Write(p)
 }
 
-// flush writes what was kept.
+// flush writes the buffer.
 func (q *queued) flush() error {
 	if q.err == nil && len(q.buf) > 0 {
 		_, q.err = q.w.Write(q.buf)

@@ -13,8 +13,8 @@ import (
 	"bayward/agent/replay"
 )
 
-// TestManyInOrder: whatever ends first, and however much each says, the output
-// is that of one after the other.
+// TestManyInOrder: whichever ends first, and however much each writes, the output
+// is that of one after another.
 func TestManyInOrder(t *testing.T) {
 	for _, workers := range []int{1, 2, 5} {
 		var want bytes.Buffer
@@ -44,8 +44,8 @@ func TestManyInOrder(t *testing.T) {
 	}
 }
 
-// TestManyGoOn: neither a panic nor an output that is gone keeps the others from
-// ending.
+// TestManyGoOn: neither a panic nor a closed output keeps the others from
+// finishing.
 func TestManyGoOn(t *testing.T) {
 	say := func(w io.Writer) error { _, err := io.WriteString(w, "x"); return err }
 	fall := func(io.Writer) error { panic("deep") }
@@ -67,7 +67,7 @@ type failingWriter struct{ err error }
 
 func (w failingWriter) Write([]byte) (int, error) { return 0, w.err }
 
-// TestLabel: with several traces each line says which one it is of.
+// TestLabel: with several traces each line names its trace.
 func TestLabel(t *testing.T) {
 	tr, err := replay.Open("t.csv", strings.NewReader(small))
 	require.NoError(t, err)

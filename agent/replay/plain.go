@@ -1,17 +1,17 @@
 package replay
 
-// plain is the fast way of rows.numbers for rows of plain decimals, which is what
-// loggers write. A row is read in one pass where it lies in the buffer: 100 ns
-// instead of 340 for the search of its end and each comma, and strconv. That is a
-// quarter of a year's replay at 1 Hz (deploy/bench/costs.md).
+// plain is the fast path of rows.numbers for rows of plain decimals, which is what
+// loggers write. It reads a row in one pass in the buffer: 100 ns instead of 340
+// for finding its end and each comma, and strconv. That is a quarter of a year's
+// replay at 1 Hz (deploy/bench/costs.md).
 type plain struct {
-	row   []byte // the last row with its end; nil when it was no plain one
-	ahead []byte // what lies in the buffer after it
+	row   []byte // the last row with its end; nil when it was not plain
+	ahead []byte // what is in the buffer after it
 	taken int    // bytes before ahead that are still to be discarded
 }
 
-// onePass reads the next row into values if it is a line of plain decimals that
-// lies whole in the buffer. Else it takes nothing.
+// onePass reads the next row into values if it is a line of plain decimals that is
+// whole in the buffer. Otherwise it takes nothing.
 func (r *rows) onePass() bool {
 	p := &r.plain
 	if p.ahead == nil && r.slow == nil {
@@ -29,9 +29,9 @@ func (r *rows) onePass() bool {
 	return true
 }
 
-// plainLine reads the first line of a text into values, and gives its length with
+// plainLine reads the first line of a text into values, and returns its length with
 // its end: 0 when it is anything but a plain decimal for each value, or its end is
-// not there.
+// missing.
 func (r *rows) plainLine(text []byte) (length int) {
 	n := 0
 	for k := range r.values {
@@ -55,7 +55,7 @@ func (r *rows) plainLine(text []byte) (length int) {
 	return n + end
 }
 
-// lineEnd is the length of the line's end that a text begins with, 0 for none.
+// lineEnd returns the length of the line end that a text begins with, 0 for none.
 func lineEnd(text []byte) int {
 	switch {
 	case len(text) > 0 && text[0] == '\n':
@@ -72,9 +72,9 @@ var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 
 // mostDigits always fit into the 53 bits of a float64.
 const mostDigits = 15
 
-// leading reads the plain decimal that a text begins with and gives its length, 0
-// for none. Of up to fifteen characters the digits as a whole number and the power
-// of ten are both exact, so their quotient is the nearest float64 (Clinger, How to
+// leading reads the plain decimal that a text begins with and returns its length, 0
+// for none. Up to fifteen characters, both the digits as a whole number and the
+// power of ten are exact, so their quotient is the nearest float64 (Clinger, How to
 // Read Floating Point Numbers Accurately, 1990).
 func leading(s []byte) (v float64, n int) {
 	first := 0

@@ -16,8 +16,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// standard is a field as strconv reads it, bit by bit; what is none, or nothing,
-// is the number that a row has for it.
+// standard is a field as strconv reads it, bit by bit; for an invalid or empty
+// field it is the number that a row has for it.
 func standard(field string) string {
 	v, err := strconv.ParseFloat(strings.TrimSpace(field), 64)
 	if err != nil {
@@ -34,7 +34,7 @@ func end(err error) string {
 	return err.Error()
 }
 
-// numbersByStandard are all rows after the header, by encoding/csv and strconv.
+// numbersByStandard returns all rows after the header, by encoding/csv and strconv.
 func numbersByStandard(in io.Reader) string {
 	r := csv.NewReader(in)
 	r.Comment, r.TrimLeadingSpace = '#', true
@@ -56,8 +56,8 @@ func numbersByStandard(in io.Reader) string {
 	}
 }
 
-// numbersByRows are the same as a trace reads them; plain counts the rows that were
-// read in one pass.
+// numbersByRows returns the same as a trace reads them; plain counts the rows read
+// in one pass.
 func numbersByRows(in io.Reader) (text string, plain int) {
 	r := rows{in: bufio.NewReaderSize(in, 64)}
 	head, err := r.next()
@@ -97,7 +97,7 @@ func checkPlain(t interface{ Errorf(string, ...any) }, text []byte) (plain int) 
 	return plain
 }
 
-// FuzzPlain: whatever the bytes, a row that is read in one pass is the row that
+// FuzzPlain: whatever the bytes, a row read in one pass is the row that
 // encoding/csv splits and strconv reads, and none is lost or read twice.
 func FuzzPlain(f *testing.F) {
 	for _, text := range []string{
@@ -110,8 +110,8 @@ func FuzzPlain(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text []byte) { checkPlain(t, text) })
 }
 
-// TestPlainRows: rows of loggers, most of them like the one before, among others
-// that only the slow way can read.
+// TestPlainRows: rows of loggers, most of them like the previous one, among others
+// that only the slow path can read.
 func TestPlainRows(t *testing.T) {
 	plain := 0
 	rapid.Check(t, func(t *rapid.T) {

@@ -51,7 +51,7 @@ func (b table) num(t *testing.T, row int, col string) float64 {
 	return v
 }
 
-// trace renames columns of a published file into those of a trace.
+// trace renames columns of a published file to those of a trace.
 func (b table) trace(names map[string]string, extra func(row int) string, extraName string) string {
 	var s strings.Builder
 	var from, to []string
@@ -109,8 +109,8 @@ func run(t *testing.T, setup bay.Setup, text string) ([]change, *replay.Summary)
 	return changes, sum
 }
 
-// pack is a pack of which only cells, capacity and gravity come from a source;
-// the lengths are invented and nothing below depends on them.
+// pack is a pack of which only cells, capacity and gravity come from a source; the
+// lengths are invented and nothing below depends on them.
 func pack(cells int, capacityAh, fullGravity float64) bay.Setup {
 	return bay.Setup{Name: "reference", Limits: bay.DefaultLimits(), Pack: bay.Pack{
 		Name: "reference", Cells: cells, CapacityAh: capacityAh, RateHours: 10, FullGravity: fullGravity,
@@ -136,9 +136,9 @@ func TestSchifferModelCharge(t *testing.T) {
 			last := len(src.rows) - 1
 			require.EqualValues(t, 1, sum.Charges)
 			require.EqualValues(t, 1, sum.ChargesFull)
-			// The law is the same as the core's, so this tests arithmetic and
-			// form; 1 % covers the one-minute steps and the last hour, which
-			// the core takes as gassing in full.
+			// The law is the same as the core's, so this tests arithmetic and form;
+			// 1 % allows for the one-minute steps and the last hour, which the core
+			// counts as gassing in full.
 			gas := src.num(t, last, "gassing_charge_Ah")
 			require.InEpsilon(t, gas, sum.GassingAh, 0.01, "gassing charge of the file")
 			// 0.337 ml of water at 25 °C in the core, 0.336 in the README: 1 %.
@@ -154,9 +154,9 @@ func TestSchifferModelCharge(t *testing.T) {
 	}
 }
 
-// checkFullTime holds the moment of full against the model's own state of
-// charge: not before it has come within 0.1 % of its highest value, and not
-// after the charge.
+// checkFullTime compares the moment of full with the model's own state of charge:
+// not before it has come within 0.1 % of its highest value, and not after the
+// charge.
 func checkFullTime(t *testing.T, src table, changes []change) {
 	t.Helper()
 	top := 0.0
@@ -227,9 +227,9 @@ func TestMeasuredCycles(t *testing.T) {
 	}
 }
 
-// requireStarts finds each published start among the changes to charging. A
-// pulse of the float stage may show as charging again; it is not a charge of
-// its own, which the count of charges holds.
+// requireStarts finds each published start among the changes to charging. A pulse
+// of the float stage may show as charging again; it is not a charge of its own,
+// which the number of charges checks.
 func requireStarts(t *testing.T, starts []float64, changes []change) {
 	t.Helper()
 	for i, start := range starts {
@@ -241,9 +241,9 @@ func requireStarts(t *testing.T, starts []float64, changes []change) {
 	}
 }
 
-// A level laid over the published charge: the only invented column, so that
-// the permit is seen at all. Whatever the rest says, there is no permit at any
-// tick with the level at or below the plates, or unknown.
+// A level added to the published charge: the only invented column, so that the
+// permit is granted at all. Whatever else happens, there is no permit at any tick
+// with the level at or below the plates, or unknown.
 func TestNoPermitOnBarePlates(t *testing.T) {
 	src := load(t, "data", "gassing_model_500ah_iuia_25c.csv")
 	names := map[string]string{"time_s": "t_s", "pack_v": "cell_voltage_V", "current_a": "current_A", "pack_c": "temperature_C"}
@@ -275,8 +275,8 @@ func TestNoPermitOnBarePlates(t *testing.T) {
 	}
 }
 
-// The traces that the README replays are the published files with renamed
-// columns and nothing else.
+// The traces that the README replays are the published files with renamed columns
+// and nothing else.
 func TestTracesAreTheSources(t *testing.T) {
 	for _, c := range []struct {
 		trace, source string

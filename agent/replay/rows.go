@@ -11,10 +11,10 @@ import (
 )
 
 // rows splits CSV into fields as encoding/csv does with '#' for comments and
-// leading space trimmed. A year at one row a second is 31 million lines of
-// plain numbers, so lines without a quote are split where they lie in the
-// buffer; from the first quote, or the first line that does not fit, on
-// encoding/csv itself reads the rest. A test holds the two against each other.
+// leading space trimmed. A year at one row a second is 31 million lines of plain
+// numbers, so lines without a quote are split in place in the buffer; from the
+// first quote, or the first line that does not fit, on encoding/csv itself reads
+// the rest. A test compares the two.
 type rows struct {
 	in     *bufio.Reader
 	line   int      // of the last row, from 1
@@ -28,8 +28,8 @@ type rows struct {
 	skip int         // lines read before slow took over
 }
 
-// numbers reads the next row into values; a field that holds no number, or nothing,
-// is NaN there. The errors are those of next.
+// numbers reads the next row into values; an invalid or empty field is NaN there.
+// The errors are those of next.
 func (r *rows) numbers() error {
 	if r.onePass() {
 		return nil
@@ -52,7 +52,7 @@ func number(field []byte) float64 {
 	return v
 }
 
-// field is the text of one field of the last row.
+// field returns the text of one field of the last row.
 func (r *rows) field(i int) []byte {
 	if r.plain.row == nil {
 		return r.fields[i]
@@ -70,7 +70,7 @@ func (r *rows) next() ([][]byte, error) {
 			break
 		}
 		if err != nil && (len(line) == 0 || !errors.Is(err, io.EOF)) {
-			return nil, err // what was read of a broken line is no row
+			return nil, err // part of a broken line is not a row
 		}
 		r.line++
 		line = bytes.TrimSuffix(line, []byte{'\n'})
@@ -99,7 +99,7 @@ func (r *rows) split(line []byte) ([][]byte, error) {
 	return r.fields, nil
 }
 
-// rest hands the line and all that follows to encoding/csv.
+// rest hands the line and everything after it to encoding/csv.
 func (r *rows) rest(line []byte, err error) {
 	var after io.Reader = r.in
 	if err != nil && !errors.Is(err, bufio.ErrBufferFull) {
@@ -129,8 +129,8 @@ func (r *rows) quoted() ([][]byte, error) {
 	return r.fields, nil
 }
 
-// failing is a reader that has nothing but the error of the one before it.
+// failing is a reader that only returns the error of the previous one.
 type failing struct{ err error }
 
-// Read gives the error.
+// Read returns the error.
 func (f failing) Read([]byte) (int, error) { return 0, f.err }

@@ -16,7 +16,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// read is all rows of a text, as one string, up to and with the first error.
+// read returns all rows of a text, as one string, up to and including the first
+// error.
 func read(next func() ([]string, int, error)) string {
 	var b strings.Builder
 	for {
@@ -83,7 +84,7 @@ func FuzzRows(f *testing.F) {
 	})
 }
 
-// A line of which the end was lost is not taken for a row.
+// A line whose end is missing does not count as a row.
 func TestBrokenLineIsNoRow(t *testing.T) {
 	in := io.MultiReader(strings.NewReader("1,2\n3,4"), iotest.ErrReader(io.ErrUnexpectedEOF))
 	if got := byRows(in); got != `1:"1""2"unexpected EOF` {
@@ -91,7 +92,7 @@ func TestBrokenLineIsNoRow(t *testing.T) {
 	}
 }
 
-// checkNumber holds a row of one field against strconv, bit by bit.
+// checkNumber compares a row of one field with strconv, bit by bit.
 func checkNumber(t interface{ Errorf(string, ...any) }, field string) {
 	if strings.ContainsAny(field, ",\"\r\n#") {
 		return // not one field
@@ -118,8 +119,8 @@ func FuzzNumber(f *testing.F) {
 	f.Fuzz(func(t *testing.T, s string) { checkNumber(t, s) })
 }
 
-// TestNumbersOfLoggers: figures with the digits that loggers write, and one more
-// or less than the fast way takes.
+// TestNumbersOfLoggers: figures with the digits that loggers write, and one more or
+// fewer than the fast path accepts.
 func TestNumbersOfLoggers(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		v := rapid.Float64Range(-1e9, 1e9).Draw(t, "v")

@@ -13,7 +13,7 @@ import (
 	"bayward/agent/view"
 )
 
-// line is what is written on each change; what is not known is absent.
+// line is written on each change; an unknown value is absent.
 type line struct {
 	Trace         string    `json:"trace,omitempty"`
 	TimeS         float64   `json:"time_s"`
@@ -39,7 +39,7 @@ type last struct {
 	Summary *Summary `json:"summary"`
 }
 
-// lastCharge is what is known of the charge under way, or the last one.
+// lastCharge describes the current charge, or the last one.
 type lastCharge struct {
 	DepthBefore  *float64 `json:"depth_before,omitempty"`  // 0 to 1
 	ReturnFactor *float64 `json:"return_factor,omitempty"` // ampere-hours in over out
@@ -68,8 +68,8 @@ type Summary struct {
 	Events      map[string]int `json:"events"`
 }
 
-// Run sends the trace through a core with the given setup, already fitted to
-// it, and writes one JSON object for each change and a summary. The error is a
+// Run sends the trace through a core with the given setup, already fitted to it,
+// and writes one JSON object for each change and a summary. The error is a
 // *TraceError when the trace is at fault. Watchers see every tick.
 func Run(t *Trace, s bay.Setup, w io.Writer, watchers ...Watcher) (*Summary, error) {
 	r := runner{label: t.Label, watchers: watchers, core: bay.New(s), out: json.NewEncoder(w), sum: Summary{Events: map[string]int{}}, maxC: math.Inf(-1)}
@@ -86,7 +86,7 @@ func Run(t *Trace, s bay.Setup, w io.Writer, watchers ...Watcher) (*Summary, err
 		}
 	}
 	if !r.any {
-		return nil, &TraceError{File: t.name, Line: 1, Accepted: "the trace has a header but no row; at least one is needed"}
+		return nil, &TraceError{File: t.name, Line: 1, Accepted: "the trace has a header but no rows; at least one is required"}
 	}
 	return r.finish()
 }
@@ -104,7 +104,7 @@ type runner struct {
 	watchers []Watcher
 }
 
-// state is what a change is judged by.
+// state is what determines a change.
 type state struct {
 	stage    bay.Stage
 	granted  bool
@@ -140,7 +140,7 @@ func (r *runner) step(timeS float64, in *bay.Readings) error {
 	return nil
 }
 
-// stateOf is what the picture says now.
+// stateOf returns the state in the picture.
 func stateOf(p *bay.Picture) state {
 	s := state{stage: p.Stage, granted: p.Permit.Granted, full: p.Charge.Full, pending: p.Charge.Pending, doubt: p.Charge.Doubt}
 	if s.full {
@@ -196,7 +196,7 @@ func (r *runner) finish() (*Summary, error) {
 	return s, nil
 }
 
-// digit rounds for reading; decisions never see the rounded figure.
+// digit rounds for display; decisions never use the rounded figure.
 func digit(v float64, n int) float64 {
 	p := math.Pow10(n)
 	return math.Round(v*p) / p

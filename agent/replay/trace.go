@@ -30,11 +30,12 @@ const (
 	numColumns
 )
 
-// bufferSize is that of the trace as read and, of gzip, as unpacked.
+// bufferSize is the size of the buffers for the trace as read and, with gzip, as
+// unpacked.
 const bufferSize = 1 << 16
 
-// maxTimeS bounds the times of a trace, s: three centuries either way would
-// overflow a duration.
+// maxTimeS bounds the times of a trace, s: three centuries in either direction
+// would overflow a duration.
 const maxTimeS = 9e9
 
 // TraceError is bad input in a trace. It names the place.
@@ -64,8 +65,8 @@ func (f *TraceError) Error() string {
 
 // Trace reads the rows of one trace.
 type Trace struct {
-	// Label, when set, stands as "trace" in each line that is written, so that
-	// the lines of several traces can be told apart.
+	// Label, when set, is "trace" in each output line, so that the lines of several
+	// traces can be distinguished.
 	Label string
 
 	name  string
@@ -75,11 +76,11 @@ type Trace struct {
 	last  float64
 	any   bool // a row was read
 	seen  bay.Readings
-	to    [numColumns]*reading.Reading // where in seen a column stands; nil for the level
+	to    [numColumns]*reading.Reading // where in seen a column is; nil for the level
 }
 
-// Open reads the header of a trace; gzip is recognised by its first bytes. The
-// name stands in messages. An error about the content is a *TraceError.
+// Open reads the header of a trace; gzip is recognised by its first bytes. The name
+// is used in messages. An error about the content is a *TraceError.
 func Open(name string, r io.Reader) (*Trace, error) {
 	plain, err := unzip(name, bufio.NewReaderSize(r, bufferSize))
 	if err != nil {
@@ -99,7 +100,7 @@ func Open(name string, r io.Reader) (*Trace, error) {
 func unzip(name string, r *bufio.Reader) (*bufio.Reader, error) {
 	magic, err := r.Peek(2)
 	if err != nil || magic[0] != 0x1f || magic[1] != 0x8b {
-		return r, nil //nolint:nilerr // a file too short for gzip is not gzip; the CSV reader says what is wrong
+		return r, nil //nolint:nilerr // a file too short for gzip is not gzip; the CSV reader reports what is wrong
 	}
 	z, err := gzip.NewReader(r)
 	if err != nil {
@@ -119,13 +120,13 @@ func (t *Trace) header(head [][]byte) error {
 			return &TraceError{t.name, t.rows.line, "header", name, "a column must be one of " + strings.Join(columns[:], ", ")}
 		}
 		if t.at[c] >= 0 {
-			return &TraceError{t.name, t.rows.line, "header", name, "each column may stand only once"}
+			return &TraceError{t.name, t.rows.line, "header", name, "each column may appear only once"}
 		}
 		t.at[c] = i
 	}
 	t.rows.values = make([]float64, len(head))
 	if t.at[timeS] < 0 {
-		return &TraceError{t.name, 1, "header", string(bytes.Join(head, []byte{','})), "a column time_s is needed"}
+		return &TraceError{t.name, 1, "header", string(bytes.Join(head, []byte{','})), "a column time_s is required"}
 	}
 	return nil
 }
@@ -139,18 +140,18 @@ func columnOf(name string) column {
 	return -1
 }
 
-// Fit takes out of a setup what this trace has no column for, so that it is
-// not asked for. The voltage, the temperature and the level are always asked
-// for: without them nothing is granted.
+// Fit removes from a setup what this trace has no column for, so that it is not
+// required. Voltage, temperature and level are always required: without them
+// nothing is granted.
 func (t *Trace) Fit(s *bay.Setup) {
 	s.Fitted = reading.SensorsOf().
 		With(reading.PackCurrent, t.at[currentA] >= 0).
 		With(reading.AmbientTemperature, t.at[ambientC] >= 0)
 }
 
-// Next reads one row into readings that hold each column's last value. The
-// time is as printed in the trace; the readings count from its first row. At
-// the end it returns io.EOF.
+// Next reads one row into readings that hold each column's last value. The time is
+// as printed in the trace; the readings count from its first row. At the end it
+// returns io.EOF.
 func (t *Trace) Next() (atS float64, r *bay.Readings, err error) {
 	if err := t.rows.numbers(); err != nil {
 		if errors.Is(err, io.EOF) {
@@ -181,7 +182,7 @@ func (t *Trace) hold(c column, v float64) {
 	t.seen.Level = reading.LevelBetween(v, v, t.seen.Now)
 }
 
-// time lets the time go on to that of the row.
+// time advances the time to that of the row.
 func (t *Trace) time() error {
 	s, ok, err := t.number(timeS)
 	switch {
@@ -190,7 +191,7 @@ func (t *Trace) time() error {
 	case !ok || s > maxTimeS || s < -maxTimeS:
 		return t.bad(timeS, "seconds between -9e9 and 9e9")
 	case t.any && s < t.last:
-		return t.bad(timeS, fmt.Sprintf("time must not go back: the row before is at %v s", t.last))
+		return t.bad(timeS, fmt.Sprintf("time must not go back: the previous row is at %v s", t.last))
 	case !t.any:
 		t.start = s
 	}
@@ -199,7 +200,7 @@ func (t *Trace) time() error {
 	return nil
 }
 
-// number is a column of the last row; ok is false where it is absent or empty.
+// number returns a column of the last row; ok is false where it is absent or empty.
 func (t *Trace) number(c column) (v float64, ok bool, err error) {
 	i := t.at[c]
 	if i < 0 {
@@ -214,10 +215,10 @@ func (t *Trace) number(c column) (v float64, ok bool, err error) {
 	return 0, false, t.bad(c, "a number, or nothing for no reading")
 }
 
-// finite: infinity less itself is not 0, and what is no number equals nothing.
+// finite uses that infinity less itself is not 0 and that NaN equals nothing.
 func finite(v float64) bool { return v-v == 0 }
 
-// bad says what is wrong with a field of the last row.
+// bad describes what is wrong with a field of the last row.
 func (t *Trace) bad(c column, accepted string) error {
 	text := string(bytes.TrimSpace(t.rows.field(t.at[c])))
 	return &TraceError{t.name, t.rows.line, columns[c], text, accepted}

@@ -18,17 +18,17 @@ const (
 	footH       = 0.7 * centimetre
 	margin      = 0.4 * centimetre
 	gapH        = 0.25 * centimetre // between two panels
-	daysFromH   = 96                // beyond, the axis counts days
+	daysFromH   = 96                // beyond this the axis counts days
 	secondsHour = 3600.0
 )
 
-// ErrNothing says that there is nothing to draw.
-var ErrNothing = errors.New("no row was seen, there is nothing to draw")
+// ErrNothing is returned when there is nothing to draw.
+var ErrNothing = errors.New("no rows, nothing to draw")
 
 // WriteSVG draws the picture as SVG. The error is ErrNothing or the writer's.
 //
-// It draws by itself: a plotting library would bring fonts and other formats into
-// a program that has to start and to stay small on a board, for one command.
+// It draws by itself: a plotting library would bring fonts and other formats into a
+// program that has to start fast and stay small on a board, for one command.
 func (r *Recorder) WriteSVG(w io.Writer) error {
 	if !r.any {
 		return ErrNothing
@@ -54,7 +54,7 @@ func (r *Recorder) WriteSVG(w io.Writer) error {
 		}
 		f.top = f.bottom + gapH
 	}
-	pg.text(8, margin, h-margin, fromLeft, "What the decision core made of the readings; each point is the span of the values that it stands for. Not a certified safety device.")
+	pg.text(8, margin, h-margin, fromLeft, "Readings and the decisions of the core; each point is the span of the values that it represents. Not a certified safety device.")
 	if _, err := w.Write(pg.end()); err != nil {
 		return fmt.Errorf("write the picture: %w", err)
 	}
@@ -77,11 +77,11 @@ func (r *Recorder) head(pg *page) {
 	default:
 		n = fmt.Sprintf("proven full %d times (vertical lines)", len(r.fulls))
 	}
-	sub := fmt.Sprintf("%.4g h; %s. Shades behind the curves are the stages in the rows at the top.", (r.last-r.first)/secondsHour, n)
+	sub := fmt.Sprintf("%.4g h; %s. Shading behind the curves shows the stages in the rows at the top.", (r.last-r.first)/secondsHour, n)
 	pg.text(9, margin, margin+14+0.6*centimetre, fromLeft, sub)
 }
 
-// axisOf gives the unit of the time axis.
+// axisOf returns the unit of the time axis.
 func (r *Recorder) axisOf() (unitS float64, label string) {
 	if (r.last-r.first)/secondsHour > daysFromH {
 		return 24 * secondsHour, "time since the first row, days"

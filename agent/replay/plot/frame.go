@@ -1,6 +1,6 @@
 package plot
 
-// frame is where a panel's data lie on the page, and what its edges stand for.
+// frame is where a panel's data are on the page, and the values at its edges.
 type frame struct {
 	left, right, top, bottom float64
 	xMax, yMin, yMax         float64 // the time begins at 0

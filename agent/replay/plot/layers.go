@@ -2,7 +2,7 @@ package plot
 
 import "bayward/agent/bay"
 
-// span is where a stretch lies on the page; a short one is still seen.
+// span is where a stretch is on the page; a short one is widened to stay visible.
 func (r *Recorder) span(f frame, s stretch) (x0, x1 float64) {
 	unit, _ := r.axisOf()
 	x0, x1 = f.x((s.from-r.first)/unit), f.x((s.to-r.first)/unit)
@@ -25,7 +25,7 @@ type barRow struct {
 	fill string
 }
 
-// bars draws a row and the line that it stands on.
+// bars draws a row and its base line.
 func (r *Recorder) bars(pg *page, f frame, b barRow, y float64) {
 	pg.line(stroke{soft, 0.3, ""}, f.left, f.y(y), f.right, f.y(y))
 	for _, s := range b.spans {
@@ -49,7 +49,7 @@ func (l reference) draw(pg *page, f frame) {
 	}
 }
 
-// fullLines marks when the pack was proven full and, where asked, the evidence
+// fullLines marks when the pack was proven full and, with names, the evidence
 // beside the first ones.
 func (r *Recorder) fullLines(pg *page, f frame, names bool) {
 	const named = 8
@@ -72,8 +72,8 @@ type curve struct {
 // gapPoints is how many points without a reading break the line.
 const gapPoints = 3
 
-// draw draws through the lowest and the highest value of each point, and breaks
-// where nothing was read for long.
+// draw draws through the lowest and the highest value of each point, and breaks the
+// line where nothing was read for long.
 func (r *Recorder) draw(pg *page, f frame, l curve) {
 	unit, _ := r.axisOf()
 	gap := r.gap()

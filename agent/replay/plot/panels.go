@@ -17,7 +17,7 @@ type panel struct {
 	layers     []layer // from back to front
 }
 
-// layer draws one thing of a panel.
+// layer draws one part of a panel.
 type layer func(*page, frame)
 
 func (p panel) draw(pg *page, f frame) {
@@ -35,7 +35,7 @@ func (p panel) labelsWidth() float64 {
 	return widest + tickLen + labelSize + 6
 }
 
-// panels are the plots from top to bottom; quantities without a reading have none.
+// panels are the plots from top to bottom; a quantity without a reading has none.
 func (r *Recorder) panels() []panel {
 	out := []panel{r.stagePanel()}
 	add := func(label string, refs []reference, curves ...curve) {
@@ -54,7 +54,7 @@ func (r *Recorder) panels() []panel {
 	add("temperature, °C", nil,
 		curve{&r.series[packC], "pack", stroke{purple, 1.2, ""}},
 		curve{&r.series[ambientC], "ambient", stroke{green, 1, "4 2"}})
-	add("level, mm over the plates", []reference{
+	add("level, mm above the plate tops", []reference{
 		{0, "plate tops"}, {r.pack.ChargeLevelMM, "lowest level for charging"}, {r.pack.FillMarkMM, "fill mark"}, {r.pack.VentWellMM, "bottom of the vent well"},
 	}, curve{&r.series[levelMM], "", stroke{blue, 1, ""}})
 	if p, ok := r.findingPanel(); ok {

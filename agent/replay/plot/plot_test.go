@@ -31,7 +31,7 @@ func setup() bay.Setup {
 	}}
 }
 
-// texts gives every text of an SVG, and fails when it is not well formed.
+// texts returns every text of an SVG, and fails when it is not well formed.
 func texts(t *testing.T, svg []byte) []string {
 	t.Helper()
 	d := xml.NewDecoder(bytes.NewReader(svg))
@@ -87,14 +87,14 @@ func TestPanels(t *testing.T) {
 	got := strings.Join(texts(t, svg), "\n")
 	for _, want := range []string{
 		"a <night> & more.csv: pack lift-24v, 12 cells, 225 Ah", "pack voltage, V", "current, A (+ charging)", "temperature, °C",
-		"pack\n", "ambient", "level, mm over the plates", "plate tops", "lowest level for charging", "fill mark", "bottom of the vent well",
+		"pack\n", "ambient", "level, mm above the plate tops", "plate tops", "lowest level for charging", "fill mark", "bottom of the vent well",
 		"time since the first row, h", "waiting", "charging", "permit granted", "plates-bare", "stage", "findings",
 	} {
 		require.Contains(t, got, want)
 	}
 }
 
-// The published run: the moment of full is named with its evidence.
+// The published run: the moment of full is marked with its evidence.
 func TestPublishedRun(t *testing.T) {
 	trace, err := os.ReadFile(filepath.Join("..", "..", "..", "testdata", "traces", "model_500ah_iuia_25c.csv"))
 	require.NoError(t, err)
@@ -112,7 +112,7 @@ func TestPublishedRun(t *testing.T) {
 	require.Contains(t, got, "1 cell, 500 Ah")
 	require.Contains(t, got, "full: steady-voltage")
 	require.Contains(t, got, "proven full once")
-	require.NotContains(t, got, "level, mm", "no panel for what was not read")
+	require.NotContains(t, got, "level, mm", "no panel for a quantity without readings")
 	require.NotContains(t, got, "ambient")
 }
 
@@ -120,8 +120,8 @@ func TestNothingSeen(t *testing.T) {
 	require.ErrorIs(t, plot.New("x").WriteSVG(io.Discard), plot.ErrNothing)
 }
 
-// A single row, and a year: the same bounded picture, and a spike of one row in
-// the year is still in it.
+// A single row, and a year: the same bounded picture, and a spike of one row in the
+// year is still in it.
 func TestAnyLength(t *testing.T) {
 	svg := picture(t, "one.csv", "time_s,pack_v\n5,25\n")
 	require.NotContains(t, string(svg), "NaN")

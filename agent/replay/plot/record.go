@@ -21,10 +21,10 @@ type mark struct {
 	text string
 }
 
-// mostMarks bounds the moments that are kept; more could not be told apart.
+// mostMarks bounds the stored moments; more could not be distinguished.
 const mostMarks = 200
 
-// Recorder keeps what a picture of a replay needs. Make it with New; memory does
+// Recorder keeps what a picture of a replay needs. Create it with New; memory does
 // not grow with the trace.
 type Recorder struct {
 	file     string
@@ -41,7 +41,7 @@ type Recorder struct {
 	pack     bay.Pack
 }
 
-// New makes a recorder for the trace of that name.
+// New returns a recorder for the trace of that name.
 func New(file string) *Recorder {
 	r := &Recorder{file: file, stepS: 1, permit: row{name: "permit granted"}}
 	for s := range r.stages {
@@ -53,7 +53,7 @@ func New(file string) *Recorder {
 	return r
 }
 
-// See takes in one tick at timeS, s.
+// See processes one tick at timeS, s.
 func (r *Recorder) See(timeS float64, p *bay.Picture) {
 	if !r.any {
 		r.any, r.first, r.pack = true, timeS, *p.Pack

@@ -2,8 +2,8 @@ package plot
 
 import "math"
 
-// buckets is how many points a series keeps at most: about two for each step that
-// the eye tells apart on a printed page. An even number.
+// buckets is the highest number of points of a series: about two for each step that
+// the eye can resolve on a printed page. An even number.
 const buckets = 2048
 
 // point is the span of the values in one step of time.
@@ -35,7 +35,7 @@ func (s *series) halve() {
 	clear(s.points[buckets/2:])
 }
 
-// scale gives the range of the values; ok is false without any.
+// scale returns the range of the values; ok is false without any.
 func (s *series) scale() (lo, hi float64, ok bool) {
 	lo, hi = math.Inf(1), math.Inf(-1)
 	for i := range s.points {
@@ -46,11 +46,11 @@ func (s *series) scale() (lo, hi float64, ok bool) {
 	return lo, hi, ok
 }
 
-// mostSpans bounds the rows of stages and findings; beyond it, short ones are
+// mostSpans bounds the rows of stages and findings; beyond it, short spans are
 // joined to their neighbours.
 const mostSpans = 4096
 
-// stretch is a time in which something stood.
+// stretch is a time in which something applied.
 type stretch struct{ from, to float64 }
 
 // row is a named thing that comes and goes.

@@ -2,8 +2,8 @@ package plot
 
 import "bayward/agent/bay"
 
-// The colours are those of Okabe and Ito, Color Universal Design (2008), which
-// most people with a colour deficiency tell apart; from memory.
+// The colours are those of Okabe and Ito, Color Universal Design (2008), which most
+// people with a colour deficiency can distinguish; from memory.
 const (
 	white  = "#ffffff"
 	ink    = "#222222"
@@ -14,7 +14,7 @@ const (
 	purple = "#a8527f"
 )
 
-// shade is the colour behind the curves in a stage.
+// shade returns the colour behind the curves in a stage.
 func shade(s bay.Stage) string {
 	switch s {
 	case bay.Vacant:
@@ -38,7 +38,7 @@ func shade(s bay.Stage) string {
 	}
 }
 
-// bar is the colour of a stage's own row: its shade in full.
+// bar returns the colour of a stage's own row: its full shade.
 func bar(s bay.Stage) string {
 	switch s {
 	case bay.Charging:

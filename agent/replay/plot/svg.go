@@ -11,7 +11,7 @@ import (
 
 // Lengths are points (1/72 inch) from the upper left corner of the page.
 
-// place is where a text stands relative to its point.
+// place is where a text is relative to its point.
 type place string
 
 const (
@@ -24,7 +24,7 @@ const (
 type stroke struct {
 	colour string
 	width  float64
-	dashes string // lengths of line and gap, "" is solid
+	dashes string // lengths of line and gap, "" means solid
 }
 
 func (s stroke) String() string {
@@ -84,14 +84,14 @@ func (p *page) text(size, x, y float64, at place, s string) {
 `, num(x), num(y), num(size), at, ink, printable(s))
 }
 
-// upwards writes turned by a right angle, centred on y.
+// upwards writes text rotated by a right angle, centred on y.
 func (p *page) upwards(size, x, y float64, s string) {
 	fmt.Fprintf(&p.out, `<text transform="translate(%s %s) rotate(-90)" font-size="%s" text-anchor="middle" fill="%s">%s</text>
 `, num(x), num(y), num(size), ink, printable(s))
 }
 
-// printable escapes what XML gives a meaning, and drops what it does not allow:
-// a file's name may hold anything.
+// printable escapes the special characters of XML, and drops those that it does not
+// allow: a file name may contain anything.
 func printable(s string) string {
 	allowed := func(r rune) rune {
 		if r < ' ' || r == 0xFFFE || r == 0xFFFF {
@@ -102,6 +102,6 @@ func printable(s string) string {
 	return html.EscapeString(strings.Map(allowed, strings.ToValidUTF8(s, "?")))
 }
 
-// wide is about how wide a text is: letters of a sans face are half as wide as
+// wide estimates the width of a text: letters of a sans face are half as wide as
 // high, and a little more.
 func wide(size float64, s string) float64 { return 0.53 * size * float64(len([]rune(s))) }

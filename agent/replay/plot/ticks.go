@@ -5,7 +5,7 @@ import (
 	"strconv"
 )
 
-// tick is a place on an axis with its name.
+// tick is a position on an axis with its label.
 type tick struct {
 	at    float64
 	label string
@@ -14,17 +14,17 @@ type tick struct {
 // ticks labels round values, at most so many.
 type ticks struct {
 	most  int
-	steps []float64 // accepted steps, rising; beyond, 1, 2 and 5 times powers of ten
+	steps []float64 // accepted steps, rising; beyond them, 1, 2 and 5 times powers of ten
 }
 
-// hourSteps are the steps that people read off a clock.
+// hourSteps returns the steps that people read off a clock.
 func hourSteps() []float64 { return []float64{0.25, 0.5, 1, 2, 3, 6, 12, 24} }
 
-// between gives them for a range.
+// between returns the ticks for a range.
 func (t ticks) between(lo, hi float64) []tick {
 	step := t.step(hi - lo)
 	var out []tick
-	// Adding 0 turns -0, which would be printed so, into 0.
+	// Adding 0 turns -0, which would be printed as such, into 0.
 	for k := math.Ceil(lo/step-1e-9) + 0; k*step <= hi+1e-9*step; k++ {
 		out = append(out, tick{k * step, strconv.FormatFloat(math.Round(k*step*1e9)/1e9, 'f', -1, 64)})
 	}

@@ -150,7 +150,7 @@ func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 		return err
 	}
 	bays := make([]loop.Bay, len(setups))
-	cores, yard := a.restored(ctx, setups)
+	cores, histories := a.restored(ctx, setups)
 	for i, s := range setups {
 		core := cores[i]
 		bays[i] = loop.Bay{Name: s.Name, Core: core, Relay: hardware[i].Relay()}
@@ -163,7 +163,7 @@ func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	}
 	a.buildMetrics()
 	a.Loop, err = loop.New(loop.Options{
-		Bays: bays, Yard: yard, Outputs: append(a.edges(), a.Outputs...), Log: a.Log, Every: a.Every, Now: a.Hardware.Now, GuardAfter: a.GuardAfter,
+		Bays: bays, Histories: histories, Outputs: append(a.edges(), a.Outputs...), Log: a.Log, Every: a.Every, Now: a.Hardware.Now, GuardAfter: a.GuardAfter,
 		Patience: a.Patience, Wall: a.Wall, Mono: a.Mono, RecordFailing: a.recordFailing, OnTick: a.Manager.Ticked,
 		Observe: func(tick, reaction time.Duration) {
 			a.metrics.ObserveTick(tick)
@@ -174,7 +174,7 @@ func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 }
 
 // restored makes the cores with what the logbook remembers of them.
-func (a *Agent) restored(ctx context.Context, setups []bay.Setup) ([]*bay.Bay, *bay.Yard) {
+func (a *Agent) restored(ctx context.Context, setups []bay.Setup) ([]*bay.Bay, *bay.Histories) {
 	packs := make([]string, len(a.Config.Packs))
 	for i := range a.Config.Packs {
 		packs[i] = a.Config.Packs[i].Name

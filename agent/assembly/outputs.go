@@ -53,15 +53,15 @@ func (o record) Take(_ context.Context, n *loop.News) {
 		Bay: n.Bay, Events: n.Events, Memory: n.Memory,
 		Stamp: logbook.Stamp{Wall: n.Wall, Trusted: n.Trusted, BootID: o.bootID, Mono: n.Mono},
 	}
-	for _, l := range n.LaidBy { // before the memory that does not hold it any more
+	for _, l := range n.Histories { // before the memory that does not hold it any more
 		o.r.Offer(logbook.Entry{Bay: n.Bay, Pack: l.Pack, Stamp: e.Stamp, PackMemory: l.Memory})
 	}
 	if p := n.Picture; p != nil {
 		e.Pack = p.Pack.Name
 		e.Rows = o.followers[n.Bay].Take(e.Stamp, p, n.Events)
 	}
-	if e.Pack == "" && len(n.LaidBy) > 0 {
-		e.Pack = n.LaidBy[0].Pack // of whose leaving the events tell
+	if e.Pack == "" && len(n.Histories) > 0 {
+		e.Pack = n.Histories[0].Pack // of whose leaving the events tell
 	}
 	if len(e.Events) > 0 || e.Memory != nil || !e.Rows.Empty() {
 		o.r.Offer(e)

@@ -212,12 +212,12 @@ func FuzzPackMemory(f *testing.F) {
 			p.plug("lift-a")
 			if isBay {
 				_ = p.core.Restore(&of, 0, time.Duration(gap), proven)
-				site.yard.Restored(p.core, &of, 0, proven)
+				site.histories.Restored(p.core, &of, 0, proven)
 			}
 			if isPack && m.Pack == "lift-a" {
-				site.yard.Keep(&m, -time.Duration(gap), proven)
+				site.histories.Add(&m, -time.Duration(gap), proven)
 			}
-			kept := site.yard.Kept("lift-a")
+			kept := site.histories.Of("lift-a")
 			if seats(t, site, p) && kept != nil && p.pic.Permit.Granted && len(kept.Latches) > 0 {
 				t.Fatal("granted with a latch in the history")
 			}
@@ -236,11 +236,11 @@ func seats(t *testing.T, s *site, p *spot) bool {
 		pic, _ := p.core.Step(r)
 		p.pic = pic.Clone()
 		s.check(p)
-		s.yard.LayBy([]*bay.Bay{p.core}, s.now)
-		_, _ = s.yard.Seat([]*bay.Bay{p.core}, s.now) // an error is told by the core itself
+		s.histories.Collect([]*bay.Bay{p.core}, s.now)
+		_, _ = s.histories.Open([]*bay.Bay{p.core}, s.now) // an error is told by the core itself
 	}
 	if _, err := json.Marshal(p.core.Memory()); err != nil {
 		t.Fatalf("the memory is no JSON any more: %v", err)
 	}
-	return p.core.Seated() != ""
+	return p.core.Opened() != ""
 }

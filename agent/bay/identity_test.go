@@ -21,14 +21,14 @@ import (
 // site is two or three bays and the packs that are carried between them, as a
 // person sees it who stands there: what is plugged in where is known for certain.
 type site struct {
-	t     failer
-	now   time.Duration
-	yard  *bay.Yard
-	spots []*spot
-	packs []bay.Pack
-	kept  map[string]*bay.PackMemory // as stored, by pack
-	gasAh map[string]float64         // what each pack gassed while it was known, counted here
-	ids   int
+	t         failer
+	now       time.Duration
+	histories *bay.Histories
+	spots     []*spot
+	packs     []bay.Pack
+	kept      map[string]*bay.PackMemory // as stored, by pack
+	gasAh     map[string]float64         // what each pack gassed while it was known, counted here
+	ids       int
 }
 
 // spot is one bay with what is plugged in there.
@@ -59,7 +59,7 @@ func packsNamed(names ...string) []bay.Pack {
 
 func newSite(t failer, recognises ...bool) *site {
 	s := &site{
-		t: t, yard: bay.NewYard(), packs: packsNamed("lift-a", "lift-b", "lift-c"),
+		t: t, histories: bay.NewHistories(), packs: packsNamed("lift-a", "lift-b", "lift-c"),
 		kept: map[string]*bay.PackMemory{}, gasAh: map[string]float64{},
 	}
 	for i, r := range recognises {
@@ -117,7 +117,7 @@ func (s *site) tick() {
 		}
 		r := p.readings(s.now)
 		r.Orders, p.orders = p.orders, nil
-		r.Taken = s.yard.Taken(p.setup.Name)
+		r.Taken = s.histories.OpenElsewhere(p.setup.Name)
 		pic, events := p.core.Step(r)
 		p.pic, p.told = pic.Clone(), slices.Clone(events)
 		for _, e := range p.told {
@@ -136,7 +136,7 @@ func (s *site) tick() {
 		s.check(p)
 		cores[i] = p.core
 	}
-	for _, m := range s.yard.LayBy(cores, s.now) {
+	for _, m := range s.histories.Collect(cores, s.now) {
 		if m.Newer(s.kept[m.Pack]) {
 			s.kept[m.Pack] = m
 		}
@@ -148,7 +148,7 @@ func (s *site) tick() {
 		}
 		p.saved = text
 	}
-	if _, err := s.yard.Seat(cores, s.now); err != nil {
+	if _, err := s.histories.Open(cores, s.now); err != nil {
 		s.t.Fatalf("%v", err)
 	}
 }
@@ -176,8 +176,8 @@ func (s *site) check(p *spot) {
 		s.t.Fatalf("%s: pack %q, naming %v", p.setup.Name, p.pic.Pack.Name, p.pic.Naming)
 	}
 	for _, o := range s.spots {
-		if o != p && o.core.Seated() != "" && o.core.Seated() == p.core.Seated() {
-			s.t.Fatalf("%s and %s both have the history of %s", o.setup.Name, p.setup.Name, o.core.Seated())
+		if o != p && o.core.Opened() != "" && o.core.Opened() == p.core.Opened() {
+			s.t.Fatalf("%s and %s both have the history of %s", o.setup.Name, p.setup.Name, o.core.Opened())
 		}
 	}
 }
@@ -196,7 +196,7 @@ func (s *site) order(p *spot, o order.Order) {
 // restart ends the agent and begins it anew with what was stored.
 func (s *site) restart(gap time.Duration, proven bool) {
 	s.now += gap
-	s.yard = bay.NewYard()
+	s.histories = bay.NewHistories()
 	for _, p := range s.spots {
 		p.core = bay.New(p.setup)
 		if proven && gap <= 15*time.Minute {
@@ -214,7 +214,7 @@ func (s *site) restart(gap time.Duration, proven bool) {
 		if err := p.core.Restore(&m, s.now, gap, proven); err != nil {
 			s.t.Fatalf("%v", err)
 		}
-		s.yard.Restored(p.core, &m, s.now-gap, proven)
+		s.histories.Restored(p.core, &m, s.now-gap, proven)
 	}
 	for _, m := range s.kept {
 		text, _ := json.Marshal(m)
@@ -222,19 +222,19 @@ func (s *site) restart(gap time.Duration, proven bool) {
 		if err := json.Unmarshal(text, &back); err != nil {
 			s.t.Fatalf("%v", err)
 		}
-		s.yard.Keep(&back, s.now-gap, proven)
+		s.histories.Add(&back, s.now-gap, proven)
 	}
 }
 
 // history is what is known of a pack, wherever that is kept.
 func (s *site) history(pack string) *bay.PackMemory {
 	for _, p := range s.spots {
-		if p.core.Seated() == pack {
+		if p.core.Opened() == pack {
 			m := p.core.Memory()
 			return m.PackPart(p.setup.Name)
 		}
 	}
-	return s.yard.Kept(pack)
+	return s.histories.Of(pack)
 }
 
 func (p *spot) raised(c interlock.Code) bool { return p.pic.Findings[c].Raised }
@@ -305,7 +305,7 @@ func TestIdentityKeepsItsPromise(t *testing.T) {
 					if o.pic.Permit.Granted {
 						granted++
 					}
-					if name := o.core.Seated(); name != "" && seen[name] != o.setup.Name {
+					if name := o.core.Opened(); name != "" && seen[name] != o.setup.Name {
 						seen[name] = o.setup.Name
 						moves++
 					}
@@ -416,7 +416,7 @@ func TestTwoSensorsContradict(t *testing.T) {
 	s.tick()
 	require.False(t, p.pic.Permit.Granted, "at once")
 	require.Equal(t, interlock.TwoSensors, p.pic.Findings[interlock.PackUnknown].Evidence.Reason)
-	require.Equal(t, "lift-a", p.core.Seated())
+	require.Equal(t, "lift-a", p.core.Opened())
 	p.sensors = []string{"lift-a"}
 	s.ticks(90)
 	require.True(t, p.pic.Permit.Granted)
@@ -445,7 +445,7 @@ func TestAnotherSensorWhileCharging(t *testing.T) {
 			p.amps = 0
 			s.ticks(600)
 			require.False(t, p.pic.Permit.Granted)
-			require.Empty(t, p.core.Seated())
+			require.Empty(t, p.core.Opened())
 			s.name(p, "lift-a")
 			s.tick()
 			require.Contains(t, p.heard(bay.OrderRefused), "the sensor of pack lift-b answers")
@@ -563,6 +563,26 @@ func TestFullOverRestarts(t *testing.T) {
 	}
 }
 
+// TestTwoBaysSeeOnePack: a pack whose sensor answers in two bays at once is named
+// and let go in the same tick, and each event is of that pack.
+func TestTwoBaysSeeOnePack(t *testing.T) {
+	s := newSite(t, true, true)
+	one, two := s.spots[0], s.spots[1]
+	one.plug("lift-a")
+	two.plug("lift-a")
+	s.tick()
+	s.tick()
+	require.Equal(t, []bay.EventKind{bay.PackNamed, bay.PackLeft}, []bay.EventKind{one.told[0].Kind, one.told[1].Kind})
+	require.Contains(t, one.heard(bay.PackNamed), "lift-a")
+	require.Contains(t, one.heard(bay.PackLeft), "lift-a")
+	s.ticks(120)
+	for _, p := range s.spots {
+		require.Empty(t, p.core.Opened())
+		require.False(t, p.pic.Permit.Granted)
+		require.Equal(t, interlock.Elsewhere, p.pic.Findings[interlock.PackUnknown].Evidence.Reason)
+	}
+}
+
 // TestAVisitKeepsItsPack: the water of a visit is that of the pack for which it
 // was opened, even when another one is plugged in meanwhile, or a restart comes.
 func TestAVisitKeepsItsPack(t *testing.T) {
@@ -583,14 +603,14 @@ func TestAVisitKeepsItsPack(t *testing.T) {
 			s.restart(time.Hour, false)
 			s.ticks(60)
 		}
-		require.Equal(t, "lift-a", p.core.Seated())
+		require.Equal(t, "lift-a", p.core.Opened())
 		require.True(t, p.pic.Visit.Open)
-		require.Empty(t, other.core.Seated(), "its visit is open elsewhere")
+		require.Empty(t, other.core.Opened(), "its visit is open elsewhere")
 		require.Equal(t, interlock.Elsewhere, other.pic.Findings[interlock.PackUnknown].Evidence.Reason)
 		s.order(p, order.Order{Kind: order.Fill, Cell: 3, ML: 20})
 		s.order(p, order.Order{Kind: order.VisitClose})
 		s.ticks(90)
-		require.Equal(t, "lift-a", other.core.Seated())
+		require.Equal(t, "lift-a", other.core.Opened())
 		m := s.history("lift-a")
 		require.Equal(t, 1, m.Water.Visits)
 		require.InDelta(t, 120, m.Water.Cells[2].FilledML, 1e-9, "restart %v", restart)
@@ -626,23 +646,23 @@ func TestALatchGoesWithThePack(t *testing.T) {
 	require.False(t, one.pic.Permit.Granted)
 	one.plug("")
 	s.ticks(10)
-	require.Empty(t, s.yard.Kept("lift-b").Latches, "it was not lift-b's")
+	require.Empty(t, s.histories.Of("lift-b").Latches, "it was not lift-b's")
 	two.plug("")
 	s.ticks(10)
-	require.Empty(t, s.yard.Kept("lift-a").Latches, "released")
+	require.Empty(t, s.histories.Of("lift-a").Latches, "released")
 }
 
 // TestADamagedHistoryHoldsTheBay: a latch may have been in it.
 func TestADamagedHistoryHoldsTheBay(t *testing.T) {
 	s := newSite(t, true)
-	s.yard.Keep(&bay.PackMemory{V: 1, Sum: "00000000", Pack: "lift-a", Cells: 12}, 0, true)
+	s.histories.Add(&bay.PackMemory{MemoryHead: bay.MemoryHead{V: 1, Sum: "00000000", Pack: "lift-a", Cells: 12}}, 0, true)
 	core := s.spots[0].core
 	s.spots[0].plug("lift-a")
 	for range 5 {
 		s.now += time.Second
 		core.Step(s.spots[0].readings(s.now))
-		_, err := s.yard.Seat([]*bay.Bay{core}, s.now)
-		if core.Seated() != "" {
+		_, err := s.histories.Open([]*bay.Bay{core}, s.now)
+		if core.Opened() != "" {
 			require.ErrorIs(t, err, bay.ErrMemory)
 			break
 		}

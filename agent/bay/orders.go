@@ -13,12 +13,32 @@ import (
 // does nothing.
 const keptOrders = 64
 
-type taken struct {
+// asked is what people have asked for.
+type asked struct {
+	held    bool
+	forgot  bool // held since what people had ordered cannot be read
+	release bool // of latches, in this tick
+	ids     takenIDs
+	visit   visitStart
+}
+
+// takenIDs are those of the last orders that were taken.
+type takenIDs struct {
 	ids  [keptOrders]string
 	next int
 }
 
-func (t *taken) has(id string) bool {
+// list gives them, the oldest first.
+func (t *takenIDs) list() (ids []string) {
+	for i := range t.ids {
+		if id := t.ids[(t.next+i)%keptOrders]; id != "" {
+			ids = append(ids, id)
+		}
+	}
+	return ids
+}
+
+func (t *takenIDs) has(id string) bool {
 	for _, have := range t.ids {
 		if have == id {
 			return true
@@ -27,7 +47,7 @@ func (t *taken) has(id string) bool {
 	return false
 }
 
-func (t *taken) add(id string) {
+func (t *takenIDs) add(id string) {
 	t.ids[t.next] = id
 	t.next = (t.next + 1) % keptOrders
 }
@@ -45,7 +65,7 @@ func (b *Bay) take(orders []order.Order, now time.Duration) {
 			b.tell(Event{Kind: OrderRefused, By: o.By, Order: o.ID, Asked: *o, Why: *why, Text: why.Text()})
 			continue
 		}
-		b.orders.add(o.ID)
+		b.asked.ids.add(o.ID)
 		b.tell(Event{Kind: OrderTaken, By: o.By, Order: o.ID, Asked: *o, Text: takenText(o)})
 	}
 }
@@ -78,15 +98,15 @@ func refuseFor(o *order.Order, code order.Code, name string) *order.Refusal {
 
 // check judges an order by itself and by what the bay knows of its pack.
 func (b *Bay) check(o *order.Order) *order.Refusal {
-	if why := order.Check(o, order.Limits{Cells: b.setup.Pack.Cells}); why != nil {
+	if why := order.Check(o, order.Limits{Cells: b.history.pack.Cells}); why != nil {
 		return why
 	}
 	switch {
-	case b.orders.has(o.ID):
+	case b.asked.ids.has(o.ID):
 		return refuse(o, order.Repeated)
-	case !b.mine() && (o.Kind == order.Gravity || o.Kind == order.VisitOpen), b.who.at == none && o.Kind == order.Level:
+	case !b.identity.sure() && (o.Kind == order.Gravity || o.Kind == order.VisitOpen), b.identity.open == none && o.Kind == order.Level:
 		return refuse(o, order.PackUnknown)
-	case o.Kind == order.Gravity && (b.seat.here == vacant || b.seat.empty):
+	case o.Kind == order.Gravity && b.conn.empty():
 		return refuse(o, order.NoPack)
 	case o.Kind.Row().InVisit && !b.pic.Visit.Open:
 		return refuse(o, order.NoVisit)
@@ -97,11 +117,11 @@ func (b *Bay) check(o *order.Order) *order.Refusal {
 func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 	switch o.Kind {
 	case order.Hold:
-		b.held = true
+		b.asked.held = true
 	case order.Unhold:
-		b.held, b.forgot = false, false
+		b.asked.held, b.asked.forgot = false, false
 	case order.Release:
-		b.release = true
+		b.asked.release = true
 	case order.VisitOpen:
 		return b.openVisit(o, now)
 	case order.VisitClose:
@@ -111,7 +131,7 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 		c := &b.pic.Visit.Cells[o.Cell-1]
 		c.Done, c.LevelLast = true, c.LevelLast && o.ML == 0
 	case order.Gravity:
-		b.charge.CellGravity(now, o.Cell, electrolyte.GravityAt25(o.Gravity, o.AtC))
+		b.history.charge.CellGravity(now, o.Cell, electrolyte.GravityAt25(o.Gravity, o.AtC))
 	case order.Level:
 		return b.level(o)
 	case order.Quality:
@@ -119,7 +139,7 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 			b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
 		}
 	case order.Pack:
-		return b.namePack(o)
+		return b.identity.take(o, &b.conn, &b.pic.Seen, &b.pic.Visit)
 	default:
 		return refuse(o, order.NoSuchOrder)
 	}
@@ -133,8 +153,8 @@ var rejected = [...]order.Code{
 }
 
 func (b *Bay) level(o *order.Order) *order.Refusal {
-	wellMM := b.setup.Pack.VentWellMM
-	why := rejected[b.water.Level(o.Cell, o.LevelMM)]
+	wellMM := b.history.pack.VentWellMM
+	why := rejected[b.history.water.Level(o.Cell, o.LevelMM)]
 	blind := !b.pic.Water.Known || !b.pic.Water.RiseKnown
 	if why != order.NoCode && (!b.pic.Visit.Open || !blind || !(o.LevelMM <= wellMM+water.OverWellMM)) {
 		return &order.Refusal{Code: why, Kind: o.Kind, Field: order.LevelField, Value: o.LevelMM, High: wellMM}
@@ -154,7 +174,7 @@ func (b *Bay) openVisit(o *order.Order, now time.Duration) *order.Refusal {
 	}
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
 	b.pic.Visit = Visit{Open: true, By: o.By, Since: now, OnlyCoverPlates: !ready}
-	b.visitMM, b.visitOK = b.pic.Water.SettledMM, b.pic.Water.Known
+	b.asked.visit = visitStart{b.pic.Water.SettledMM, b.pic.Water.Known}
 	text := "A visit is open; the charge is locked out."
 	if !ready {
 		text = "A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out."
@@ -169,7 +189,7 @@ func (b *Bay) closeVisit(o *order.Order) {
 		total += ml
 	}
 	if total > 0 {
-		b.water.Filled(&b.pic.Visit.GivenML, b.visitMM, b.visitOK, b.pic.Charge.TotalGassingAh)
+		b.history.water.Filled(&b.pic.Visit.GivenML, b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}
 	b.tell(Event{Kind: VisitClosed, By: o.By, Order: o.ID, Asked: *o, Text: withNote(fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total), o)})

@@ -1,41 +1,27 @@
 package bay
 
-import "time"
-
-// stage decides where the pack stands in its round.
-func (b *Bay) stage(now time.Duration) {
-	to := b.nextStage()
-	from := b.pic.Stage
-	if to == from {
-		return
-	}
-	b.pic.Stage, b.pic.StageAt = to, now
-	if to == ReadyToWater {
-		b.pic.Readied++
-	}
-	b.tell(Event{Kind: StageChanged, Stage: to, From: from, Text: b.pic.stageSays()})
-}
-
-func (b *Bay) nextStage() Stage {
-	c := &b.pic.Charge
+// nextStage decides where the pack is in its round; sure says that the readings are
+// those of the pack whose history is open.
+func nextStage(p *Picture, conn *connection, sure bool) Stage {
+	c := &p.Charge
 	switch {
-	case b.pic.Visit.Open:
+	case p.Visit.Open:
 		return Watering
-	case b.seat.here == vacant:
+	case conn.pack == absent:
 		return Vacant
-	case b.seat.empty && b.pic.Stage != StageUnknown:
-		return b.pic.Stage // a plug is being pulled or wriggled: wait which
-	case b.seat.here != present || !b.seat.settled || !b.mine():
+	case conn.dead && p.Stage != StageUnknown:
+		return p.Stage // a plug is being pulled or wiggled: wait which
+	case conn.pack != present || !conn.checked || !sure:
 		return Checking
-	case c.Flowing && c.Active, c.Active && b.pic.Permit.Granted:
+	case c.Flowing && c.Active, c.Active && p.Permit.Granted:
 		return Charging
 	case !c.Full:
 		return Waiting
-	case c.Active || !b.pic.Cool.Cool:
+	case c.Active || !p.Cool.Cool:
 		return Cooling
-	case !b.pic.Water.Known:
-		return b.keepOr(Cooling)
-	case b.pic.Water.Due:
+	case !p.Water.Known:
+		return keepOr(p.Stage, Cooling)
+	case p.Water.Due:
 		return ReadyToWater
 	default:
 		return Rested
@@ -44,9 +30,20 @@ func (b *Bay) nextStage() Stage {
 
 // keepOr keeps what was said while the level is unknown for a moment; it never
 // makes a pack ready or rested.
-func (b *Bay) keepOr(s Stage) Stage {
-	if b.pic.Stage == Rested || b.pic.Stage == ReadyToWater {
-		return b.pic.Stage
+func keepOr(kept, s Stage) Stage {
+	if kept == Rested || kept == ReadyToWater {
+		return kept
 	}
 	return s
+}
+
+// enter moves the pack to a stage of its round.
+func (p *Picture) enter(to Stage) {
+	if to == p.Stage {
+		return
+	}
+	p.Stage, p.StageAt = to, p.Now
+	if to == ReadyToWater {
+		p.Readied++
+	}
 }

@@ -66,7 +66,7 @@ func TestAStoredMemoryOfSeveralPacksIsTaken(t *testing.T) {
 		})
 	}
 	s := newSite(t, true)
-	s.yard.Keep(stored[bay.PackMemory](t, "pack"), 0, true)
+	s.histories.Add(stored[bay.PackMemory](t, "pack"), 0, true)
 	s.spots[0].plug("lift-a")
 	s.ticks(3)
 	p := s.spots[0].pic

@@ -11,6 +11,62 @@ import (
 // project's own.
 const VisitForgottenAfter = 90 * time.Minute
 
+// VisitMemory is an open visit as it is stored.
+type VisitMemory struct {
+	By              string    `json:"by"`
+	AgoS            float64   `json:"ago_s"`
+	OnlyCoverPlates bool      `json:"only_cover_plates,omitempty"`
+	GivenML         []float64 `json:"given_ml"`
+	PilotMM         float64   `json:"pilot_mm"`
+	PilotOK         bool      `json:"pilot_ok,omitempty"`
+	// What was done besides; absent in memories that were saved before there
+	// was any of it.
+	Cells   []CellMemory `json:"cells,omitempty"`
+	USPerCM *float64     `json:"us_per_cm,omitempty"`
+}
+
+// CellMemory is a CellVisit as it is stored.
+type CellMemory struct {
+	Done      bool     `json:"done,omitempty"`
+	LevelMM   *float64 `json:"level_mm,omitempty"`
+	LevelLast bool     `json:"level_last,omitempty"`
+}
+
+// visitStart is where the pilot cell stood, settled, when the visit opened.
+type visitStart struct {
+	pilotMM float64
+	known   bool
+}
+
+// storedVisit is nil when none is open.
+func storedVisit(v *Visit, start *visitStart, now time.Duration, cells int) *VisitMemory {
+	if !v.Open {
+		return nil
+	}
+	m := &VisitMemory{
+		By: v.By, AgoS: (now - v.Since).Seconds(), OnlyCoverPlates: v.OnlyCoverPlates,
+		GivenML: append([]float64{}, v.GivenML[:cells]...), PilotMM: start.pilotMM, PilotOK: start.known,
+	}
+	m.remember(v, cells)
+	return m
+}
+
+// restored is the visit at the time when it was stored, as it was then.
+func (m *VisitMemory) restored(at time.Duration) (Visit, visitStart) {
+	v := Visit{Open: true, By: m.By, Since: at - agoOf(m.AgoS), OnlyCoverPlates: m.OnlyCoverPlates}
+	copy(v.GivenML[:], m.GivenML)
+	m.recall(&v)
+	return v, visitStart{m.PilotMM, m.PilotOK}
+}
+
+func agoOf(s float64) time.Duration {
+	const most = 1e8 // seconds: three years
+	if !(s >= 0 && s <= most) {
+		return 0
+	}
+	return time.Duration(s * float64(time.Second))
+}
+
 // remember stores what was done at the cells.
 func (m *VisitMemory) remember(v *Visit, cells int) {
 	for i := range v.Cells[:cells] {

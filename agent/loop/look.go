@@ -36,7 +36,7 @@ func (l *Loop) GuardTrips() (n uint64) {
 func (l *Loop) Pictures() []*bay.Picture {
 	out := make([]*bay.Picture, 0, len(l.bays))
 	for _, b := range l.bays {
-		if p := b.board.Load(); p != nil {
+		if p := b.latest.Load(); p != nil {
 			out = append(out, p)
 		}
 	}

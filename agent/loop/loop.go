@@ -32,11 +32,11 @@ type Bay struct {
 // Options configure a loop. Zero values take the defaults in brackets.
 type Options struct {
 	Bays []Bay
-	// Yard has the histories of the packs that are in no bay [an empty one].
-	Yard    *bay.Yard
-	Outputs []Output
-	Log     *slog.Logger
-	Every   time.Duration // between ticks [1s]
+	// Histories has the histories of the packs that are in no bay [an empty one].
+	Histories *bay.Histories
+	Outputs   []Output
+	Log       *slog.Logger
+	Every     time.Duration // between ticks [1s]
 	// Now is the monotonic clock that the sources stamp readings with. It is
 	// required.
 	Now func() time.Duration
@@ -90,9 +90,9 @@ type runningBay struct {
 	samplers []*sampler
 	guard    *guard
 	fast     *fast // nil for none
-	desk     desk
+	orders   orderQueue
 	seen     bay.Readings
-	board    atomic.Pointer[bay.Picture]
+	latest   atomic.Pointer[bay.Picture]
 	savedAt  time.Duration
 	saved    bool
 	pic      *bay.Picture // of this tick, the core's own
@@ -116,7 +116,7 @@ func New(o Options) (*Loop, error) {
 		for _, s := range b.Sources {
 			b.samplers = append(b.samplers, newSampler(s, o.Patience(s), o.Log.With("bay", b.Name), l.countPanic))
 		}
-		b.seen.Taken = o.Yard.Taken(b.Name)
+		b.seen.Taken = o.Histories.OpenElsewhere(b.Name)
 		if b.Level != nil {
 			b.fast = newFast(b.Level, b.BareWithin)
 			b.fast.panics = panics{count: l.countPanic, log: o.Log.With("bay", b.Name, "source", b.Level.Name())}
@@ -136,8 +136,8 @@ func (o *Options) defaults() {
 	if o.GuardAfter == 0 {
 		o.GuardAfter = 3 * o.Every
 	}
-	if o.Yard == nil {
-		o.Yard = bay.NewYard()
+	if o.Histories == nil {
+		o.Histories = bay.NewHistories()
 	}
 	if o.Patience == nil {
 		every := o.Every
@@ -244,7 +244,7 @@ func (l *Loop) Run(ctx context.Context) error {
 func (l *Loop) finish() error {
 	err := l.open()
 	for _, b := range l.bays {
-		l.offer(&News{Bay: b.Name, Picture: b.board.Load(), Memory: l.memory(b)})
+		l.offer(&News{Bay: b.Name, Picture: b.latest.Load(), Memory: l.memory(b)})
 	}
 	return err
 }
@@ -267,11 +267,11 @@ func (l *Loop) Tick(ctx context.Context) (err error) {
 		b.step(now, l.failing)
 		reaction = time.Since(began)
 	}
-	laidBy := l.o.Yard.LayBy(l.cores, now)
+	released := l.o.Histories.Collect(l.cores, now)
 	for _, b := range l.bays {
-		l.publish(b, now, laidBy)
+		l.publish(b, now, released)
 	}
-	l.seatPacks(now, len(laidBy) > 0)
+	l.openHistories(now, len(released) > 0)
 	l.failing = l.o.RecordFailing()
 	l.lastTick.Store(int64(time.Since(l.born)) + 1) // 0 means none
 	l.o.Observe(time.Since(began), reaction)
@@ -304,7 +304,7 @@ func (b *runningBay) step(now time.Duration, failing bool) {
 	if b.guard.takeDry() {
 		b.seen.Bare = b.fast.take()
 	}
-	b.seen.Orders = b.desk.take()
+	b.seen.Orders = b.orders.take()
 	b.pic, b.events = b.Core.Step(&b.seen)
 	b.relayErr = b.guard.refresh(b.pic.Permit.Granted)
 	if b.fast != nil {
@@ -313,16 +313,16 @@ func (b *runningBay) step(now time.Duration, failing bool) {
 }
 
 // publish clones what the core will overwrite and offers it to the outputs.
-func (l *Loop) publish(b *runningBay, now time.Duration, laidBy []*bay.PackMemory) {
-	b.desk.tell(b.events)
+func (l *Loop) publish(b *runningBay, now time.Duration, released []*bay.PackMemory) {
+	b.orders.tell(b.events)
 	b.complain(l.o.Log)
 	n := &News{Bay: b.Name, Picture: b.pic.Clone()}
-	b.board.Store(n.Picture)
+	b.latest.Store(n.Picture)
 	if len(b.events) > 0 {
 		n.Events = slices.Clone(b.events)
 	}
-	n.LaidBy = l.laidBy(b, laidBy)
-	if len(b.events) > 0 || len(n.LaidBy) > 0 || !b.saved || now-b.savedAt >= l.o.SaveEvery {
+	n.Histories = l.released(b, released)
+	if len(b.events) > 0 || len(n.Histories) > 0 || !b.saved || now-b.savedAt >= l.o.SaveEvery {
 		b.saved, b.savedAt = true, now
 		n.Memory = l.memory(b)
 	}

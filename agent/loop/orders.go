@@ -20,8 +20,8 @@ var (
 // maxOrders is how many orders of one bay may wait for its next tick.
 const maxOrders = 32
 
-// desk accepts orders from any goroutine and hands them to the ticks.
-type desk struct {
+// orderQueue accepts orders from any goroutine and hands them to the ticks.
+type orderQueue struct {
 	mu      sync.Mutex // guards the fields below
 	waiting []order.Order
 	answers map[string]chan bay.Event
@@ -41,10 +41,10 @@ func (l *Loop) Submit(ctx context.Context, bayName string, o order.Order) (bay.E
 	default:
 	}
 	answer := make(chan bay.Event, 1)
-	if err := b.desk.put(o, answer); err != nil {
+	if err := b.orders.put(o, answer); err != nil {
 		return bay.Event{}, err
 	}
-	defer b.desk.forget(o.ID, answer)
+	defer b.orders.forget(o.ID, answer)
 	select {
 	case e := <-answer:
 		return e, nil
@@ -65,48 +65,48 @@ func lastAnswer(answer <-chan bay.Event) (bay.Event, error) {
 	}
 }
 
-func (d *desk) put(o order.Order, answer chan bay.Event) error {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if len(d.waiting) >= maxOrders || d.answers[o.ID] != nil {
+func (q *orderQueue) put(o order.Order, answer chan bay.Event) error {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if len(q.waiting) >= maxOrders || q.answers[o.ID] != nil {
 		return ErrBusy
 	}
-	if d.answers == nil {
-		d.answers = map[string]chan bay.Event{}
+	if q.answers == nil {
+		q.answers = map[string]chan bay.Event{}
 	}
-	d.waiting = append(d.waiting, o)
-	d.answers[o.ID] = answer
+	q.waiting = append(q.waiting, o)
+	q.answers[o.ID] = answer
 	return nil
 }
 
-func (d *desk) forget(id string, answer chan bay.Event) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.answers[id] == answer {
-		delete(d.answers, id)
+func (q *orderQueue) forget(id string, answer chan bay.Event) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.answers[id] == answer {
+		delete(q.answers, id)
 	}
 }
 
-func (d *desk) take() []order.Order {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	o := d.waiting
-	d.waiting = nil
+func (q *orderQueue) take() []order.Order {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	o := q.waiting
+	q.waiting = nil
 	return o
 }
 
 // tell answers the callers of this tick's orders.
-func (d *desk) tell(events []bay.Event) {
-	d.mu.Lock()
-	defer d.mu.Unlock()
+func (q *orderQueue) tell(events []bay.Event) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
 	for i := range events {
 		e := events[i]
 		if e.Kind != bay.OrderTaken && e.Kind != bay.OrderRefused {
 			continue
 		}
-		if a := d.answers[e.Order]; a != nil {
+		if a := q.answers[e.Order]; a != nil {
 			a <- e // never blocks: one answer for each order
-			delete(d.answers, e.Order)
+			delete(q.answers, e.Order)
 		}
 	}
 }

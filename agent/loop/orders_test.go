@@ -101,7 +101,7 @@ func TestOrderForgotten(t *testing.T) {
 		if got := <-first; !errors.Is(got.err, context.Canceled) {
 			t.Errorf("given up: %+v", got)
 		}
-		if n := len(r.bays[0].desk.answers); n != 0 {
+		if n := len(r.bays[0].orders.answers); n != 0 {
 			t.Errorf("%d answers without a caller", n)
 		}
 		repeat := r.ask(t.Context(), hold("1"))
@@ -109,7 +109,7 @@ func TestOrderForgotten(t *testing.T) {
 		if got := <-repeat; got.err != nil || got.event.Kind != bay.OrderTaken {
 			t.Errorf("repeated: %+v", got)
 		}
-		if n := len(r.bays[0].desk.answers); n != 0 || !r.bays[0].Core.Memory().Held {
+		if n := len(r.bays[0].orders.answers); n != 0 || !r.bays[0].Core.Memory().Held {
 			t.Errorf("%d answers wait, held %v", n, r.bays[0].Core.Memory().Held)
 		}
 	})

@@ -14,14 +14,14 @@ import (
 // News is what one tick of one bay hands to the outputs. They share it: none may
 // change it.
 type News struct {
-	Bay     string
-	Picture *bay.Picture
-	Events  []bay.Event
-	Memory  []byte   // JSON of bay.Memory, when it is due to be stored
-	LaidBy  []LaidBy // histories of packs that the previous memory had
-	Wall    time.Time
-	Trusted bool          // the wall clock has been set since boot
-	Mono    time.Duration // since boot, of the tick
+	Bay       string
+	Picture   *bay.Picture
+	Events    []bay.Event
+	Memory    []byte        // JSON of bay.Memory, when it is due to be stored
+	Histories []PackHistory // histories of packs that the previous memory had
+	Wall      time.Time
+	Trusted   bool          // the wall clock has been set since boot
+	Mono      time.Duration // since boot, of the tick
 }
 
 // Output consumes pictures and events. Take is called from a goroutine of its own
@@ -107,14 +107,14 @@ func (m *mailbox) addPicture(n *News) {
 // withMemory keeps the memory of a skipped picture, which is still the newest one,
 // for the output that stores it. News is shared, so it makes a copy.
 func withMemory(n, old *News) *News {
-	if (n.Memory != nil || old.Memory == nil) && len(old.LaidBy) == 0 {
+	if (n.Memory != nil || old.Memory == nil) && len(old.Histories) == 0 {
 		return n
 	}
 	c := *n
 	if c.Memory == nil {
 		c.Memory = old.Memory
 	}
-	c.LaidBy = slices.Concat(old.LaidBy, n.LaidBy)
+	c.Histories = slices.Concat(old.Histories, n.Histories)
 	return &c
 }
 

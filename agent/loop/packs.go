@@ -7,16 +7,16 @@ import (
 	"bayward/agent/bay"
 )
 
-// LaidBy is the history of a pack that a bay no longer keeps, to be stored.
-type LaidBy struct {
+// PackHistory is the history of a pack that a bay no longer keeps, to be stored.
+type PackHistory struct {
 	Pack   string
 	Memory []byte // JSON of bay.PackMemory
 }
 
-// laidBy picks what the memory of a bay has contained until now. Histories of a bay
+// released picks what the memory of a bay has contained until now. Histories of a bay
 // that is no longer configured go with the first one.
-func (l *Loop) laidBy(b *runningBay, all []*bay.PackMemory) []LaidBy {
-	var out []LaidBy
+func (l *Loop) released(b *runningBay, all []*bay.PackMemory) []PackHistory {
+	var out []PackHistory
 	for _, m := range all {
 		if m.Bay != b.Name && (b != l.bays[0] || l.find(m.Bay) != nil) {
 			continue
@@ -26,21 +26,21 @@ func (l *Loop) laidBy(b *runningBay, all []*bay.PackMemory) []LaidBy {
 			l.o.Log.Error("cannot store the history of a pack", "pack", m.Pack, "err", err)
 			continue
 		}
-		out = append(out, LaidBy{m.Pack, text})
+		out = append(out, PackHistory{m.Pack, text})
 	}
 	return out
 }
 
-// seatPacks gives the bays the histories of the packs that they have recognised.
-func (l *Loop) seatPacks(now time.Duration, changed bool) {
-	given, err := l.o.Yard.Seat(l.cores, now)
+// openHistories gives the bays the histories of the packs that they have recognised.
+func (l *Loop) openHistories(now time.Duration, changed bool) {
+	opened, err := l.o.Histories.Open(l.cores, now)
 	if err != nil {
 		l.o.Log.Warn("history of a pack in doubt", "err", err)
 	}
-	if !given && !changed {
+	if !opened && !changed {
 		return
 	}
 	for _, b := range l.bays {
-		b.seen.Taken = l.o.Yard.Taken(b.Name)
+		b.seen.Taken = l.o.Histories.OpenElsewhere(b.Name)
 	}
 }

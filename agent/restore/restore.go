@@ -22,40 +22,40 @@ type Source struct {
 // Core makes one core and gives it its memory.
 func (s *Source) Core(ctx context.Context, setup *bay.Setup) *bay.Bay {
 	core := bay.New(*setup)
-	s.restore(ctx, setup, core, bay.NewYard())
+	s.restore(ctx, setup, core, bay.NewHistories())
 	return core
 }
 
 // Cores makes the cores and gives them what the logbook knows: each bay its
-// memory, and the yard the histories of those packs that no bay has taken back.
-func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) ([]*bay.Bay, *bay.Yard) {
-	cores, yard := make([]*bay.Bay, len(setups)), bay.NewYard()
+// memory, and keeps the histories of those packs that no bay has taken back.
+func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) ([]*bay.Bay, *bay.Histories) {
+	cores, histories := make([]*bay.Bay, len(setups)), bay.NewHistories()
 	own := make([]bool, len(setups)) // its memory is of its one pack
 	for i := range setups {
 		cores[i] = bay.New(setups[i])
-		own[i] = s.restore(ctx, &setups[i], cores[i], yard)
+		own[i] = s.restore(ctx, &setups[i], cores[i], histories)
 	}
 	if s.Book == nil {
-		return cores, yard
+		return cores, histories
 	}
 	for _, name := range packs {
-		s.keepPack(ctx, name, yard)
+		s.keepPack(ctx, name, histories)
 	}
 	for i := range setups {
 		setup := &setups[i]
-		if m := yard.Kept(setup.Pack.Name); m != nil && len(setup.Packs) == 0 && !own[i] {
+		if m := histories.Of(setup.Pack.Name); m != nil && len(setup.Packs) == 0 && !own[i] {
 			s.Log.Info("a pack's history has followed it", "pack", m.Pack, "from", m.Bay, "to", setup.Name)
 			if err := cores[i].Inherit(m, s.Now()); err != nil {
 				s.Log.Warn("the history of a pack was doubted", "pack", m.Pack, "err", err)
 			}
 		}
 	}
-	return cores, yard
+	return cores, histories
 }
 
 // restore gives a core its memory and tells whether that is of its only pack. What
 // cannot be read is told by the core in its first tick.
-func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, yard *bay.Yard) (own bool) {
+func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, histories *bay.Histories) (own bool) {
 	if s.Book == nil {
 		core.Doubt("The logbook cannot be read: nothing of the time before is known.")
 		return false
@@ -78,7 +78,7 @@ func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, y
 	if err := core.Restore(&m, s.Now(), gap, proven); err != nil {
 		s.Log.Warn("the memory was doubted", "bay", setup.Name, "err", err)
 	}
-	yard.Restored(core, &m, s.Now()-gap, proven)
+	histories.Restored(core, &m, s.Now()-gap, proven)
 	return m.Pack == setup.Pack.Name
 }
 
@@ -96,7 +96,7 @@ func (s *Source) isNew(core *bay.Bay) {
 
 // keepPack lays by what was stored of a pack when it left a bay. What cannot be
 // read holds the bay in which it is recognised.
-func (s *Source) keepPack(ctx context.Context, name string, yard *bay.Yard) {
+func (s *Source) keepPack(ctx context.Context, name string, histories *bay.Histories) {
 	raw, _, stamp, ok, err := s.Book.LoadPackMemory(ctx, name)
 	if err == nil && !ok {
 		return
@@ -111,5 +111,5 @@ func (s *Source) keepPack(ctx context.Context, name string, yard *bay.Yard) {
 	}
 	m.Pack = name
 	gap, proven := s.Gap(stamp)
-	yard.Keep(&m, s.Now()-gap, proven)
+	histories.Add(&m, s.Now()-gap, proven)
 }

@@ -106,11 +106,8 @@ func (b *Balance) lowestMM(i int) float64 {
 }
 
 // LowestMM returns how far the lowest cell may be below the pilot cell, 0 or less,
-// by what was measured and filled by hand and by its own use.
-func (b *Balance) LowestMM() float64 {
-	b.spread()
-	return b.apartLow
-}
+// by what was measured and filled by hand and by its own use, as of the last step.
+func (b *Balance) LowestMM() float64 { return b.apartLow }
 
 // Rejected says why a level reading cannot be used.
 type Rejected uint8

@@ -122,6 +122,7 @@ func (b *Balance) Step(in *Inputs) {
 	b.holdUp(in.Gassing, dt)
 	b.lose(in)
 	b.settle(in)
+	b.spread()
 	b.need()
 	b.forecast()
 }
@@ -166,7 +167,6 @@ func (b *Balance) need() {
 	dueAt := b.cfg.FillMarkMM - dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM)
 	// What is above the lowest level for charging now, by heat or gas, is covered.
 	now := b.riseMM + b.gasMM
-	b.spread()
 	b.s.LowMM = math.Inf(1)
 	var level, needML, fillML, total float64
 	for i := range b.cfg.Cells {

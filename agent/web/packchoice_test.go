@@ -29,7 +29,7 @@ func newChoice(t *testing.T, change func(*web.Options)) *bench {
 // seat is what the loop does between two ticks.
 func (b *bench) seat(t *testing.T) {
 	t.Helper()
-	_, err := bay.NewYard().Seat([]*bay.Bay{b.cores["bay-1"]}, b.now)
+	_, err := bay.NewHistories().Open([]*bay.Bay{b.cores["bay-1"]}, b.now)
 	require.NoError(t, err)
 	b.step("bay-1")
 }

@@ -1,0 +1,137 @@
+package bay
+
+import (
+	"time"
+
+	"bayward/agent/charge"
+	"bayward/agent/cooldown"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+	"bayward/agent/water"
+)
+
+// history is what decisions need of the past of the pack in place: its charges, its
+// cool-down, its water, and the latches that it may have brought about. It is open
+// in one bay at a time.
+type history struct {
+	pack    *Pack
+	charge  *charge.Tracker
+	cool    *cooldown.Rest
+	water   *water.Balance
+	latched [interlock.NumCodes]bool
+	opened  uint64 // how often it was opened in a bay
+}
+
+// newHistory is that of a pack of which nothing is known yet.
+func newHistory(p *Pack, s *Setup) history {
+	l := &s.Limits
+	h := history{pack: p}
+	h.charge = charge.New(charge.Config{
+		CapacityAh: p.CapacityAh, FullGravity: p.FullGravity, Factor: p.ChargeFactor,
+		MaxFor: l.ChargeMax, MaxAh: l.ChargeMaxFactor * p.CapacityAh, HasCurrent: s.Fitted.Has(reading.PackCurrent),
+	})
+	h.cool = cooldown.New(cooldown.Config{
+		WateringMaxC: l.WateringMaxC, NearAmbientK: l.NearAmbientK, FallMaxKPerH: l.FallMaxKPerH,
+		RestMin: l.RestMin, HasAmbient: s.Fitted.Has(reading.AmbientTemperature), SensorShare: sensorShare(s.TempOnCase),
+	})
+	h.water = water.New(water.Config{
+		Cells: p.Cells, ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,
+		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, FullGravity: p.FullGravity,
+		HottestC: l.ChargeMaxC, GasHoldUpMM: l.GasHoldUpMM,
+	})
+	return h
+}
+
+func sensorShare(onCase bool) float64 {
+	if onCase {
+		return cooldown.CaseShare
+	}
+	return 1
+}
+
+// mostCareful is a pack without a name that has the most careful figure of all that
+// it may be.
+func mostCareful(packs []Pack) *Pack {
+	p := packs[0]
+	p.Name = ""
+	for i := range packs {
+		o := &packs[i]
+		p.CapacityAh, p.FullGravity = min(p.CapacityAh, o.CapacityAh), min(p.FullGravity, o.FullGravity)
+		p.ChargeLevelMM = max(p.ChargeLevelMM, o.ChargeLevelMM)
+		p.VentWellMM, p.FreeSurfaceCM2 = min(p.VentWellMM, o.VentWellMM), min(p.FreeSurfaceCM2, o.FreeSurfaceCM2)
+		p.FillMarkMM = min(p.FillMarkMM, o.FillMarkMM)
+		p.ElectrolyteML, p.ChargeFactor = max(p.ElectrolyteML, o.ElectrolyteML), max(p.ChargeFactor, o.ChargeFactor)
+	}
+	return &p
+}
+
+// strayA is the current that may be the offset of a sensor, A.
+func (h *history) strayA() float64 { return strayRate * h.pack.CapacityAh }
+
+// packReadings are those of the pack whose history is open.
+type packReadings struct {
+	now              time.Duration
+	cellV, packC     reading.Reading
+	currentA, finish reading.Reading // finish: the charger's contact
+	ambientC         reading.Reading
+	level            reading.Level
+}
+
+// readingsOfPack are the readings as its history may see them: none of the pack unless it is
+// sure that this is the one, and no voltage where none is connected.
+func readingsOfPack(seen *Readings, cellV reading.Reading, sure, connected bool) packReadings {
+	o := packReadings{now: seen.Now, ambientC: seen.AmbientC, level: reading.Level{At: seen.Now}}
+	if !sure {
+		return o
+	}
+	o.packC, o.level, o.currentA, o.finish = seen.PackC, seen.Level, seen.CurrentA, seen.ChargerComplete
+	if connected {
+		o.cellV = cellV
+	}
+	return o
+}
+
+func (h *history) followCharge(o *packReadings) *charge.Status {
+	h.charge.Step(&charge.Inputs{Now: o.now, CellV: o.cellV, CurrentA: o.currentA, PackC: o.packC, Complete: o.finish})
+	return h.charge.Status()
+}
+
+func (h *history) followCooldown(o *packReadings, c *charge.Status) *cooldown.Status {
+	h.cool.Step(&cooldown.Inputs{
+		Now: o.now, PackC: o.packC, AmbientC: o.ambientC,
+		Full: c.Full, Resting: c.Ended && !c.Active && !c.Flowing, EndedAt: c.EndedAt,
+	})
+	return h.cool.Status()
+}
+
+// followWater counts from where the pilot cell stood when a visit opened.
+func (h *history) followWater(o *packReadings, c *charge.Status, v *Visit, start *visitStart) *water.Status {
+	h.water.Step(&water.Inputs{
+		Now: o.now, Level: o.level, PackC: o.packC, Gassing: c.Flowing,
+		GassingAh: c.TotalGassingAh, ChargeEnded: c.EndedAt, AnyCharge: c.Ended,
+		Visit: v.Open && start.known, VisitMM: start.pilotMM, GivenML: &v.GivenML,
+	})
+	return h.water.Status()
+}
+
+// totals are what the pack has had, here and elsewhere.
+func (h *history) totals() Totals {
+	c := h.charge.Status()
+	return Totals{c.TotalInAh, c.TotalGassingAh, c.Charges, c.ChargesFull}
+}
+
+// counts add up what the packs of a bay have had there.
+type counts struct {
+	before   Totals // what those before this one have had
+	atOpened Totals // what this one had had when it came
+}
+
+// sum gives them with the present pack's own.
+func (c *counts) sum(now Totals) Totals {
+	t, s := c.before, &c.atOpened
+	t.InAh += now.InAh - s.InAh
+	t.GassingAh += now.GassingAh - s.GassingAh
+	t.Charges += now.Charges - s.Charges
+	t.ChargesFull += now.ChargesFull - s.ChargesFull
+	return t
+}

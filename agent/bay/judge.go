@@ -1,0 +1,36 @@
+package bay
+
+import (
+	"time"
+
+	"bayward/agent/reading"
+)
+
+// judgeReadings ages the readings: what is judged and shown from here on is only
+// what counts at this tick.
+func judgeReadings(s, r *Readings, now, stale time.Duration) {
+	s.Now = now
+	for i := range sensorTable {
+		if row := &sensorTable[i]; row.at != nil {
+			*row.at(s) = within(row.at(r).Aged(now, stale), row.most)
+		}
+	}
+	s.Level = r.Level.Aged(now, stale)
+	if s.Level.OK() && (s.Level.LowMM < -mostMM || s.Level.HighMM > mostMM) {
+		s.Level.Fault = reading.Implausible
+	}
+	s.RecordFailing, s.LateTick, s.Bare = r.RecordFailing, r.LateTick, r.Bare
+	s.Pack, s.Taken = r.Pack.Aged(now, stale), r.Taken
+}
+
+func within(r reading.Reading, most float64) reading.Reading {
+	if r.OK() && (r.Value > most || r.Value < -most) {
+		r.Fault = reading.Implausible
+	}
+	return r
+}
+
+// flows reports a current that is more than the offset of a sensor, either way.
+func flows(currentA *reading.Reading, strayA float64) bool {
+	return currentA.OK() && (currentA.Value > strayA || currentA.Value < -strayA)
+}

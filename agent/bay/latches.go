@@ -1,0 +1,78 @@
+package bay
+
+import (
+	"time"
+
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// Latches are the latched findings by name, as they are stored.
+type Latches map[string]Evidence
+
+// Evidence is interlock.Evidence as it is stored.
+type Evidence struct {
+	Value  float64 `json:"value"`
+	Limit  float64 `json:"limit"`
+	Fault  uint8   `json:"fault"`
+	Reason uint8   `json:"reason"`
+}
+
+// packLatch reports whether a latch may be the pack's doing.
+func packLatch(c interlock.Code) bool {
+	return c == interlock.ChargeOverrun || c == interlock.Runaway
+}
+
+// latched are those of an interlock; none of one that is not there.
+func latched(lock *interlock.Interlock) Latches {
+	var l Latches
+	for c := interlock.NoCode + 1; lock != nil && c < interlock.NumCodes; c++ {
+		if s := lock.Standing(c); s.Latched {
+			l = l.with(c.String(), storedEvidence(s.Evidence))
+		}
+	}
+	return l
+}
+
+func storedEvidence(e interlock.Evidence) Evidence {
+	return Evidence{e.Value, e.Limit, uint8(e.Fault), uint8(e.Reason)}
+}
+
+func (l Latches) with(name string, e Evidence) Latches {
+	if l == nil {
+		l = Latches{}
+	}
+	l[name] = e
+	return l
+}
+
+// only are those with the names.
+func (l Latches) only(names []string) (some Latches) {
+	for _, name := range names {
+		if e, ok := l[name]; ok {
+			some = some.with(name, e)
+		}
+	}
+	return some
+}
+
+// unknown reports one that this program does not know.
+func (l Latches) unknown() bool {
+	for name := range l {
+		if c := interlock.Lookup(name); c == interlock.NoCode || !interlock.Table[c].Latches {
+			return true
+		}
+	}
+	return false
+}
+
+// raise raises those again that are not latched yet.
+func (l Latches) raise(lock *interlock.Interlock, now time.Duration) {
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		if e, ok := l[c.String()]; ok && !lock.Standing(c).Latched {
+			lock.Restore(c, interlock.Evidence{
+				Value: e.Value, Limit: e.Limit, Fault: reading.Fault(e.Fault), Reason: interlock.Reason(e.Reason),
+			}, now)
+		}
+	}
+}

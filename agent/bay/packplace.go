@@ -1,0 +1,164 @@
+package bay
+
+import (
+	"fmt"
+	"time"
+
+	"bayward/agent/interlock"
+)
+
+// place puts a pack in the place of the one before: nothing is known of it yet.
+func (b *Bay) place(p *Pack) {
+	b.history = newHistory(p, &b.setup)
+	h := &b.history
+	b.pic.Pack, b.pic.Naming, b.pic.Readied = p, b.identity.by, 0
+	b.pic.Charge, b.pic.Cool, b.pic.Water = *h.charge.Status(), *h.cool.Status(), *h.water.Status()
+	if b.started {
+		b.lock.Limits = lockLimits(&b.setup, p)
+	}
+}
+
+// letGo closes the history of a pack one tick after it was found gone, so that the
+// events of that tick were still of it. An open visit keeps it: the water of the
+// visit is this pack's, wherever it is meanwhile.
+func (b *Bay) letGo(now time.Duration) {
+	b.history.charge.PackGone(now)
+	b.pic.Charge = *b.history.charge.Status()
+	b.released = b.packMemory(true)
+	b.tell(Event{Kind: PackLeft, Text: "Pack " + b.released.Pack + " is no longer known to be here; its history is laid by."})
+	b.counts = counts{before: b.counts.sum(b.history.totals())}
+	b.identity.letGo()
+	b.place(b.nobody)
+}
+
+// Wants is the pack whose history the bay waits for, "" for none: it is known to
+// be plugged in.
+func (b *Bay) Wants() string {
+	if b.identity.open != none {
+		return ""
+	}
+	return b.identity.name(b.identity.want)
+}
+
+// Opened is the pack whose history is open here, "" for none.
+func (b *Bay) Opened() string { return b.identity.name(b.identity.open) }
+
+// Serves reports whether a pack may be plugged in here.
+func (b *Bay) Serves(pack string) bool { return b.identity.find(pack) != none }
+
+// Open gives the bay the history of the pack that it Wants, between two steps; a
+// nil one is that of a new pack. The gap is the time since it was saved, as for
+// Restore. What the pack did before in this very bay, and only that, goes on
+// where the gap allows it: a pack that was moved may have been at work. A history
+// that cannot be used is an error that wraps ErrMemory; the pack then begins
+// again, and the next step says why.
+func (b *Bay) Open(m *PackMemory, now, gap time.Duration, proven bool) error {
+	if b.Wants() == "" {
+		return fmt.Errorf("%w: bay %s waits for no pack", ErrMemory, b.setup.Name)
+	}
+	b.identity.opened(now)
+	b.place(&b.identity.packs[b.identity.open])
+	b.conn.checkAgain(now) // its readings are to be proven as its own
+	err := b.restorePack(m, clamped(now), gap, proven)
+	b.counts.atOpened = b.history.totals()
+	b.between = append(b.between, namedEvent(b.history.pack.Name, b.identity.by))
+	if err != nil {
+		b.between = append(b.between, Event{Kind: MemoryDoubted, Text: err.Error()})
+	}
+	return err
+}
+
+func namedEvent(pack string, by Naming) Event {
+	how := "a person says so"
+	if by == BySensor {
+		how = "its own sensor answers"
+	}
+	return Event{Kind: PackNamed, Text: "This is pack " + pack + ": " + how + "."}
+}
+
+// Inherit gives a bay for one pack its history from elsewhere, before the first
+// step: the configuration has given it a pack that was in another bay.
+func (b *Bay) Inherit(m *PackMemory, now time.Duration) error {
+	if b.started || !b.identity.fixed {
+		return fmt.Errorf("%w: bay %s inherits no history", ErrMemory, b.setup.Name)
+	}
+	if err := b.restorePack(m, clamped(now), 0, false); err != nil {
+		b.doubted = err.Error()
+		return err
+	}
+	return nil
+}
+
+// resume takes back the pack of a bay for several. It is only taken back where a
+// person has named it and the gap is proven to be short, or where an open visit
+// keeps it; a sensor must recognise it again, which opens its history from the
+// memory's PackPart.
+func (b *Bay) resume(m *Memory, now, gap time.Duration, proven bool) error {
+	if m.Totals != nil {
+		b.counts.before = *m.Totals
+	}
+	part, pack := m.PackPart(b.setup.Name), b.identity.find(m.Pack)
+	counts := m.By == ByPerson.String() && proven && gap <= doubtAfter
+	if part == nil || pack == none || !counts && m.Visit == nil || part.Cells != b.identity.packs[pack].Cells {
+		return nil
+	}
+	by := BySensor
+	if m.By == ByPerson.String() {
+		by = ByPerson
+	}
+	b.identity.resume(now, pack, by, counts)
+	b.place(&b.identity.packs[pack])
+	if err := b.restorePack(part, now, gap, proven); err != nil {
+		return err
+	}
+	b.history.opened = m.Opened // it is still open, not again
+	b.counts.atOpened = b.history.totals()
+	return nil
+}
+
+// restorePack gives the pack in place its history. Without one that can be used the
+// bay is held until a person has looked: a latch may have been in it.
+func (b *Bay) restorePack(m *PackMemory, now, gap time.Duration, proven bool) error {
+	b.history.opened = 1
+	if m == nil {
+		return nil
+	}
+	b.history.opened = m.Opened + 1
+	if err := m.usable(b.history.pack); err != nil {
+		b.asked.held, b.asked.forgot = true, true
+		return err
+	}
+	gap, proven = believed(gap, proven)
+	goesOn := !m.Left && m.Bay == b.setup.Name && proven && gap <= doubtAfter
+	b.history.restore(&m.History, now, gap, goesOn)
+	b.pic.Charge, b.pic.Readied = *b.history.charge.Status(), m.Readied
+	for name := range m.Latches {
+		b.history.latched[interlock.Lookup(name)] = true
+	}
+	b.raise(m.Latches, now)
+	return nil
+}
+
+func (m *PackMemory) usable(p *Pack) error {
+	damaged := fmt.Errorf("%w: the history of pack %s is damaged", ErrMemory, p.Name)
+	if err := m.known(); err != nil {
+		return fmt.Errorf("the history of pack %s: %w", p.Name, err)
+	}
+	if !m.intact() {
+		return damaged
+	}
+	if err := m.of(p); err != nil {
+		return err
+	}
+	if !m.valid(p.Cells) || m.Latches.unknown() {
+		return damaged
+	}
+	return nil
+}
+
+// restore goes on where the gap allows it; see the rules' own.
+func (h *history) restore(m *History, now, gap time.Duration, goesOn bool) {
+	h.charge.Restore(&m.Charge, now, gap, goesOn)
+	h.water.Restore(&m.Water, now, gap)
+	h.cool.Restore(m.Cool)
+}

@@ -1,0 +1,122 @@
+package bay
+
+import (
+	"time"
+
+	"bayward/agent/charge"
+	"bayward/agent/electrolyte"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// chargedFor is how long after a charge a high voltage is its remainder.
+const chargedFor = 30 * time.Minute
+
+// lastCharged is when the pack was last on charge, or allowed to be.
+type lastCharged struct {
+	at    time.Duration
+	known bool
+}
+
+// recently takes in one tick and reports whether a high voltage may come from it.
+func (l *lastCharged) recently(now time.Duration, charging bool) bool {
+	if charging {
+		l.at, l.known = now, true
+	}
+	return l.known && now-l.at <= chargedFor
+}
+
+func lockLimits(s *Setup, p *Pack) interlock.Limits {
+	l := &s.Limits
+	return interlock.Limits{
+		ChargeLevelMM: p.ChargeLevelMM, ChargeMaxC: l.ChargeMaxC, ChargeResumeC: l.ChargeResumeC,
+		HydrogenMaxPct: l.HydrogenMaxPct, HydrogenResumePct: l.HydrogenResumePct, OffMin: l.OffMin,
+		Fitted: s.Fitted, StrayA: strayRate * p.CapacityAh,
+	}
+}
+
+// permit lets the rules judge this tick and takes what they decide into the picture.
+func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) {
+	in := b.permitInputs(now, cellV)
+	if bare := &b.pic.Seen.Bare; bare.OK() {
+		e := interlock.Evidence{Value: bare.LowMM - b.BareAtMM(), Limit: b.history.pack.ChargeLevelMM, Fault: reading.None}
+		b.lock.Prove(interlock.PlatesBare, e, now)
+	}
+	b.lock.Step(&in, b.asked.release)
+	b.asked.release = false
+	if b.pic.Permit.Granted {
+		b.pic.PermitS += dt.Seconds()
+	} else {
+		b.pic.BlockedS += dt.Seconds()
+	}
+	b.pic.Permit = Permit{Granted: b.lock.Granted(), Since: b.lock.Changed()}
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		s, f := b.lock.Standing(c), &b.pic.Findings[c]
+		if !s.Raised && !f.Raised {
+			continue // what is shown of it stays as it was
+		}
+		if s.Raised != f.Raised {
+			b.history.latched[c] = s.Raised && s.Latched && packLatch(c) && b.identity.open != none
+		}
+		*f = Finding{s.Raised, s.Since, s.Latched, s.Evidence}
+	}
+}
+
+// permitInputs are what the rules look at in this tick.
+func (b *Bay) permitInputs(now time.Duration, cellV reading.Reading) interlock.Inputs {
+	s, c, w := &b.pic.Seen, &b.pic.Charge, &b.pic.Water
+	in := interlock.Inputs{
+		Now: now, CellV: cellV, PackC: s.PackC, CurrentA: s.CurrentA, Level: s.Level,
+		Hydrogen: s.HydrogenPct, Airflow: s.Airflow, Feedback: s.ContactorClosed,
+		FreezingC:  electrolyte.FreezingC(b.history.charge.GravityNow()) + electrolyte.FreezingMarginC,
+		Charged:    b.charged.recently(now, c.Active || c.Flowing || b.lock.Granted()),
+		WaterKnown: w.Known && w.PredictOK, ApartMM: w.ApartMM,
+		VisitOpen: b.pic.Visit.Open, Held: b.asked.held, RecordFailing: s.RecordFailing,
+		Ready: b.conn.ready(now) && !s.LateTick, Plug: b.conn.plug(),
+	}
+	if in.Level.OK() {
+		in.Level.LowMM -= b.BareAtMM()
+	}
+	if b.asked.forgot {
+		in.HeldAt.Reason = interlock.Forgotten
+	}
+	in.ReadyAt = b.unready(now)
+	in.Name, in.NameAt.Reason = b.identity.judged(now, &b.conn, s.Taken, b.pic.Visit.Open)
+	in.Overrun, in.OverrunAt = overrun(b.history.charge.Overrun())
+	in.RunawayAt.Value, in.RunawayAt.Limit, in.Runaway = b.history.charge.Runaway()
+	return in
+}
+
+// BareAtMM is the level of the pilot cell, as measured, at or below which the
+// plates of the lowest cell are bare, mm; 0 or more.
+func (b *Bay) BareAtMM() float64 { return -min(b.history.water.LowestMM(), 0) }
+
+func overrun(o charge.Overrun) (interlock.Reason, interlock.Evidence) {
+	e := interlock.Evidence{Value: o.Value, Limit: o.Limit}
+	switch {
+	case o.Hours:
+		e.Reason = interlock.ByHours
+	case o.AmpereHours:
+		e.Reason = interlock.ByAmpereHours
+	}
+	return e.Reason, e
+}
+
+// unready is why the bay is not ready, for when it is not.
+func (b *Bay) unready(now time.Duration) interlock.Evidence {
+	switch {
+	case b.conn.empty():
+		return interlock.Evidence{Reason: interlock.NoPack}
+	case b.pic.Seen.LateTick:
+		return interlock.Evidence{Reason: interlock.LateTick}
+	}
+	left := b.setup.Limits.SettleFor
+	if b.conn.pack == present {
+		left = max(left-(now-b.conn.since), 0)
+	}
+	e := interlock.Evidence{Value: left.Seconds()}
+	if b.doubted != "" {
+		e.Reason = interlock.Restored
+	}
+	return e
+}

@@ -1,0 +1,150 @@
+package bay
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"math"
+	"time"
+
+	"bayward/agent/charge"
+	"bayward/agent/cooldown"
+	"bayward/agent/water"
+)
+
+// memoryVersion is the version of the shape of Memory and of PackMemory.
+const memoryVersion = 1
+
+// MemoryHead says what a memory is of. The keys of a memory keep their order, since
+// its sum is over its text: what was stored before must still be taken.
+type MemoryHead struct {
+	V     int    `json:"v"`
+	Sum   string `json:"sum"` // of all the rest, so that damage shows
+	Pack  string `json:"pack"`
+	Cells int    `json:"cells"`
+}
+
+// History is what decisions need of the past of a pack, as it is stored.
+type History struct {
+	Charge charge.Memory    `json:"charge"`
+	Water  water.Memory     `json:"water"`
+	Cool   *cooldown.Memory `json:"cool,omitempty"` // only estimates rest on it
+}
+
+// Memory is what decisions need after a restart. It is plain data, to be
+// stored by whoever runs the core.
+type Memory struct {
+	MemoryHead              // Pack is "" while none is known, in a bay for several
+	Held       bool         `json:"held,omitempty"`
+	Forgot     bool         `json:"forgot,omitempty"` // held since the memory before could not be read
+	Visit      *VisitMemory `json:"visit,omitempty"`
+	Latches    Latches      `json:"latches,omitempty"`
+	OrderIDs   []string     `json:"order_ids,omitempty"`
+	History                 // of the pack
+	PermitS    float64      `json:"permit_s"`
+	BlockedS   float64      `json:"blocked_s"`
+	Readied    uint64       `json:"readied"`
+	Opened     uint64       `json:"seat,omitempty"` // see PackMemory
+	// Of a bay for several packs.
+	By          string   `json:"by,omitempty"`           // how the pack was known
+	PackLatches []string `json:"pack_latches,omitempty"` // latches that are of the pack
+	Totals      *Totals  `json:"totals,omitempty"`       // without this pack's own
+}
+
+// PackMemory is the history of a pack, to be carried from bay to bay. What belongs
+// to the bay stays in its Memory; a latch that a pack has brought about goes with
+// the pack and stays at the bay as well, since either may be the cause.
+type PackMemory struct {
+	MemoryHead
+	Bay     string  `json:"bay"`            // where the pack was
+	Opened  uint64  `json:"seat"`           // how often it was opened in a bay; the higher is the newer
+	Left    bool    `json:"left,omitempty"` // it was let go there, which is newer than the same number without
+	Latches Latches `json:"latches,omitempty"`
+	History
+	Readied uint64 `json:"readied"`
+}
+
+// ErrMemory says that a memory cannot be used; the core then starts without
+// what it cannot prove.
+var ErrMemory = errors.New("memory cannot be used")
+
+// sum fits the memory as it is; empty, which fits none, when there is no JSON for it.
+func (m *Memory) sum() string {
+	bare := *m
+	bare.Sum = ""
+	return checksum(&bare)
+}
+
+func (m *PackMemory) sum() string {
+	bare := *m
+	bare.Sum = ""
+	return checksum(&bare)
+}
+
+// checksum is a CRC-32 over the JSON of a memory with an empty sum.
+func checksum(bare any) string {
+	text, err := json.Marshal(bare)
+	if err != nil {
+		return ""
+	}
+	return fmt.Sprintf("%08x", crc32.ChecksumIEEE(text))
+}
+
+func (m *Memory) intact() bool { return m.Sum != "" && m.Sum == m.sum() }
+
+func (m *PackMemory) intact() bool { return m.Sum != "" && m.Sum == m.sum() }
+
+// known is an error for a memory of another program.
+func (h *MemoryHead) known() error {
+	if h.V != memoryVersion {
+		return fmt.Errorf("%w: it has version %d, this program knows %d", ErrMemory, h.V, memoryVersion)
+	}
+	return nil
+}
+
+// of is an error for a memory of another pack.
+func (h *MemoryHead) of(p *Pack) error {
+	if h.Pack != p.Name || h.Cells != p.Cells {
+		return fmt.Errorf("%w: it is of pack %q with %d cells, the bay has %q with %d", ErrMemory, h.Pack, h.Cells, p.Name, p.Cells)
+	}
+	return nil
+}
+
+// maxAge is the greatest age that a memory may hold: with a clock in its range,
+// no time that is worked out from it overflows.
+const maxAge = 1 << 61
+
+// valid reports whether the history can be one that was stored for a pack of so many
+// cells. A time that never was counts from the clock's zero, so it may be before
+// that as well.
+func (h *History) valid(cells int) bool {
+	for _, s := range []float64{h.Charge.SinceAgoS, h.Charge.FullAgoS, h.Charge.EndedAgoS, h.Water.BeganAgoS} {
+		if math.Abs(s) > time.Duration(maxAge).Seconds() {
+			return false
+		}
+	}
+	return h.Charge.Valid() && h.Water.Valid(cells)
+}
+
+// PackPart is the history of the pack in a bay's memory, nil when it has none or
+// the memory is damaged.
+func (m *Memory) PackPart(bayName string) *PackMemory {
+	if m.Pack == "" || m.V != memoryVersion || !m.intact() {
+		return nil
+	}
+	p := &PackMemory{
+		MemoryHead: MemoryHead{V: memoryVersion, Pack: m.Pack, Cells: m.Cells}, Bay: bayName, Opened: m.Opened,
+		Latches: m.Latches.only(m.PackLatches), History: m.History, Readied: m.Readied,
+	}
+	p.Sum = p.sum()
+	return p
+}
+
+// Newer reports whether a history goes on from another one of the same pack.
+func (m *PackMemory) Newer(than *PackMemory) bool {
+	if than == nil || m.Opened != than.Opened {
+		return than == nil || m.Opened > than.Opened
+	}
+	return m.Left && !than.Left
+}

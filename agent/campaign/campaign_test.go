@@ -19,7 +19,7 @@ import (
 type trial struct {
 	name string
 	do   func(*rig)
-	mend func(*rig)
+	fix  func(*rig)
 	// bound is the longest time until the charge is blocked: one tick, the
 	// finding's raise time, and the age of a stale reading where the fault is
 	// silence. The contactor opens in the same tick, within its 15 ms.
@@ -40,7 +40,7 @@ type trial struct {
 
 func fault(f sim.FaultKind, bound time.Duration, says interlock.Code, back time.Duration) trial {
 	return trial{
-		name: f.String(), do: func(r *rig) { r.truth.SetFault(f, true) }, mend: func(r *rig) { r.truth.SetFault(f, false) },
+		name: f.String(), do: func(r *rig) { r.truth.SetFault(f, true) }, fix: func(r *rig) { r.truth.SetFault(f, false) },
 		bound: bound, says: says, back: back,
 	}
 }
@@ -95,52 +95,52 @@ var trials = []trial{
 	{
 		name: "contactor-welded, then held", says: interlock.ContactorStuck,
 		do:    func(r *rig) { r.truth.SetFault(sim.ContactorWelded, true); r.order(order.Hold, "") },
-		mend:  func(r *rig) { r.truth.SetFault(sim.ContactorWelded, false) },
+		fix:   func(r *rig) { r.truth.SetFault(sim.ContactorWelded, false) },
 		bound: 2 * time.Second,
 	},
 	{
 		name: "i2c driver hangs", says: interlock.LevelUnknown, bound: 14 * time.Second, back: cleanAir,
-		do:   func(r *rig) { hangs := make(chan struct{}); r.hangs.Store(&hangs) },
-		mend: func(r *rig) { close(*r.hangs.Swap(nil)) },
+		do:  func(r *rig) { hangs := make(chan struct{}); r.hangs.Store(&hangs) },
+		fix: func(r *rig) { close(*r.hangs.Swap(nil)) },
 	},
 	{
 		name: "fan stops", says: interlock.AirflowUnproven, bound: 11 * time.Second, back: 2 * time.Minute,
-		do: func(r *rig) { r.truth.SetAirflow(false) }, mend: func(r *rig) { r.truth.SetAirflow(true) },
+		do: func(r *rig) { r.truth.SetAirflow(false) }, fix: func(r *rig) { r.truth.SetAirflow(true) },
 	},
 	{
 		name: "pack unplugged", says: interlock.AgentUnready, bound: 3 * time.Second, back: 4 * time.Minute,
-		do: func(r *rig) { r.truth.Unplug() }, mend: func(r *rig) { r.truth.Connect() },
+		do: func(r *rig) { r.truth.Unplug() }, fix: func(r *rig) { r.truth.Connect() },
 	},
 	{
 		name: "mains fail", stays: "without mains nothing charges; the permit only closes the contactor",
-		do: func(r *rig) { r.truth.SetMains(false) }, mend: func(r *rig) { r.truth.SetMains(true) },
+		do: func(r *rig) { r.truth.SetMains(false) }, fix: func(r *rig) { r.truth.SetMains(true) },
 	},
 	{
 		name: "cell leaks", says: interlock.PlatesBare, bound: 3 * time.Second, back: atRest,
-		do:   func(r *rig) { r.pour(-leakML) },
-		mend: func(r *rig) { r.pour(leakML) },
+		do:  func(r *rig) { r.pour(-leakML) },
+		fix: func(r *rig) { r.pour(leakML) },
 	},
 	{
 		name: "pack's sensor heated", says: interlock.PackHot, bound: 25 * time.Second, back: handOff,
-		do: func(r *rig) { r.truth.TouchPackSensor(60) }, mend: func(r *rig) { r.truth.TouchPackSensor(0) },
+		do: func(r *rig) { r.truth.TouchPackSensor(60) }, fix: func(r *rig) { r.truth.TouchPackSensor(0) },
 	},
 	{
 		name: "pack's sensor iced", says: interlock.PackFrozen, bound: 35 * time.Second, back: handOff,
-		do: func(r *rig) { r.truth.TouchPackSensor(-80) }, mend: func(r *rig) { r.truth.TouchPackSensor(0) },
+		do: func(r *rig) { r.truth.TouchPackSensor(-80) }, fix: func(r *rig) { r.truth.TouchPackSensor(0) },
 	},
 	{
 		name: "hydrogen at its sensor", says: interlock.HydrogenHigh, bound: 4 * time.Second, back: cleanAir,
-		do: func(r *rig) { r.truth.GiveGas(2.5) }, mend: func(r *rig) { r.truth.GiveGas(0) },
+		do: func(r *rig) { r.truth.GiveGas(2.5) }, fix: func(r *rig) { r.truth.GiveGas(0) },
 	},
 	{
 		name: "charge without an end", says: interlock.ChargeOverrun, bound: 10 * time.Minute,
 		change: func(s *bay.Setup) { s.Limits.ChargeMax = 10 * time.Minute },
-		do:     func(*rig) {}, mend: func(*rig) {},
+		do:     func(*rig) {}, fix: func(*rig) {},
 	},
 	{
 		name: "runaway", says: interlock.Runaway, bound: 51 * time.Minute, // four windows of ten minutes, and the current one
-		do:   func(r *rig) { p := runaway(r.bench.Now); r.plays.Store(&p) },
-		mend: func(r *rig) { r.plays.Store(nil) },
+		do:  func(r *rig) { p := runaway(r.bench.Now); r.plays.Store(&p) },
+		fix: func(r *rig) { r.plays.Store(nil) },
 	},
 	{
 		name: "pack's name withdrawn", says: interlock.PackUnknown, bound: time.Second, back: settles,
@@ -151,19 +151,19 @@ var trials = []trial{
 		},
 		first: func(r *rig) { r.order(order.Pack, pack.Name) },
 		do:    func(r *rig) { r.order(order.Pack, "") },
-		mend:  func(r *rig) { r.order(order.Pack, another) },
+		fix:   func(r *rig) { r.order(order.Pack, another) },
 	},
 	{
 		name: "disk full", says: interlock.RecordFailing, stays: "the charge is still guarded; the gaps in the record are reported",
-		do: func(r *rig) { r.full.Store(true) }, mend: func(r *rig) { r.full.Store(false) },
+		do: func(r *rig) { r.full.Store(true) }, fix: func(r *rig) { r.full.Store(false) },
 	},
 	{
 		name: "hold", says: interlock.Held, bound: time.Second, back: atRest,
-		do: func(r *rig) { r.order(order.Hold, "") }, mend: func(r *rig) { r.order(order.Unhold, "") },
+		do: func(r *rig) { r.order(order.Hold, "") }, fix: func(r *rig) { r.order(order.Unhold, "") },
 	},
 	{
 		name: "visit opened", says: interlock.VisitOpen, bound: 2 * time.Second, back: atRest,
-		do: func(r *rig) { r.order(order.VisitOpen, "") }, mend: func(r *rig) { r.order(order.VisitClose, "") },
+		do: func(r *rig) { r.order(order.VisitOpen, "") }, fix: func(r *rig) { r.order(order.VisitClose, "") },
 	},
 	{
 		name: "loop late", says: interlock.AgentUnready, bound: 5 * time.Second, back: atRest,
@@ -171,7 +171,7 @@ var trials = []trial{
 			for range 4 {
 				r.pass()
 			}
-		}, mend: func(*rig) {},
+		}, fix: func(*rig) {},
 	},
 }
 
@@ -265,7 +265,7 @@ func (x *trial) recovers(r *rig, table *strings.Builder) {
 			r.t.Fatalf("%s: granted again while the fault remains", x.name)
 		}
 	}
-	x.mend(r)
+	x.fix(r)
 	after, ok := r.until(10*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
 	switch p := r.loop.Pictures()[0]; {
 	case interlock.Table[x.says].Latches && (ok || !p.Findings[x.says].Latched):

@@ -143,8 +143,8 @@ func checkGuard(rt *rapid.T) {
 		"wait": func(rt *rapid.T) {
 			time.Sleep(time.Duration(rapid.IntRange(0, 5000).Draw(rt, "ms")) * time.Millisecond)
 		},
-		"fail": func(*rapid.T) { relay.spoil(func(r *testRelay) { r.refused = errors.New("no") }) },
-		"mend": func(*rapid.T) { relay.spoil(func(r *testRelay) { r.refused = nil }) },
+		"fail":   func(*rapid.T) { relay.spoil(func(r *testRelay) { r.refused = errors.New("no") }) },
+		"repair": func(*rapid.T) { relay.spoil(func(r *testRelay) { r.refused = nil }) },
 		"": func(rt *rapid.T) {
 			synctest.Wait()
 			if relay.isClosed() && (!wanted || ended || time.Since(asked) >= limit) {

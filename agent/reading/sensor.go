@@ -59,7 +59,7 @@ func SensorsOf(all ...Sensor) (set Sensors) {
 	return set
 }
 
-// Has tells whether a sensor is in the set.
+// Has reports whether a sensor is in the set.
 func (set Sensors) Has(s Sensor) bool { return set>>s&1 != 0 }
 
 // With is the set with a sensor added when it is there.

@@ -10,7 +10,7 @@ const (
 	// agreeMM is how far apart two readings of the same level may be: a level rod
 	// in a vent is read to 1 or 2 mm (common practice, no source).
 	agreeMM = 3.0
-	dipMM   = 1.5 // standard error of one level reading
+	rodMM   = 1.5 // standard error of one level reading
 	// usualMore is how much more than the pilot a cell may use that was never
 	// measured: cells of a sound pack differ by about a tenth (common practice, no
 	// source).
@@ -61,12 +61,12 @@ type apart struct {
 func (b *Balance) spread() {
 	const stepAh = 0.01
 	if d := b.gassingAh - b.apartAh; b.apartOld || !(d < stepAh && d > -stepAh) {
-		b.spreadAnew()
+		b.respread()
 	}
 }
 
-// spreadAnew does it when they have moved.
-func (b *Balance) spreadAnew() {
+// respread does it when they have moved.
+func (b *Balance) respread() {
 	b.apartLow = 0
 	for i := range b.cfg.Cells {
 		b.apart[i] = apart{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i)}
@@ -155,7 +155,7 @@ func (b *Balance) read(i int, offset float64) {
 	likely := b.likelyMM(i)
 	b.learnUse(c, likely, offset)
 	agrees := math.Abs(offset-likely) <= agreeMM
-	low, high := min(b.dipLowMM(i), offset), max(likely+c.HighMM, offset)
+	low, high := min(b.rodLowMM(i), offset), max(likely+c.HighMM, offset)
 	c.OffsetMM, c.LowMM, c.HighMM = offset, low-offset, high-offset
 	if agrees {
 		c.LowMM, c.HighMM = 0, 0
@@ -168,8 +168,8 @@ func (b *Balance) read(i int, offset float64) {
 	b.doubt(i)
 }
 
-// dipLowMM returns the lowest estimate, which a doubted reading must not raise.
-func (b *Balance) dipLowMM(i int) float64 { return b.likelyMM(i) + b.cells[i].LowMM }
+// rodLowMM returns the lowest estimate, which a doubted reading must not raise.
+func (b *Balance) rodLowMM(i int) float64 { return b.likelyMM(i) + b.cells[i].LowMM }
 
 // doubt marks whether the cell needs a second reading.
 func (b *Balance) doubt(i int) {
@@ -189,7 +189,7 @@ func (b *Balance) learnUse(c *Cell, likely, offset float64) {
 		return
 	}
 	seen := 1 - (offset-c.OffsetMM)/lost
-	spread := math.Sqrt2 * dipMM / lost
+	spread := math.Sqrt2 * rodMM / lost
 	weight := useSpread * useSpread / (useSpread*useSpread + spread*spread)
 	c.Use = min(max(c.Use+weight*(seen-c.Use), leastUse), mostUse)
 }

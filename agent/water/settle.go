@@ -44,8 +44,8 @@ func (e *edge) look(now time.Duration, lowMM, highMM float64) (atMM float64, ok 
 	return e.passedMM, true
 }
 
-// thermal is the rise of the level over that at 25 °C. It is worked out anew
-// only when the temperature has moved.
+// thermal returns the rise of the level over that at 25 °C. It is recalculated only
+// when the temperature has moved.
 func (b *Balance) thermal(packC float64) float64 {
 	const step = 0.1
 	if d := packC - b.riseAtC; !b.riseSet || d > step || d < -step {

@@ -66,14 +66,14 @@ type Balance struct {
 	riseSet   bool
 	cells     [MaxCells]Cell
 	fillUse   [MaxCells]float64 // use over the median by what was filled, 1 or more
-	apart     [MaxCells]apart   // the cells against the pilot, worked out at apartAh
+	apart     [MaxCells]apart   // the cells relative to the pilot, calculated at apartAh
 	apartLow  float64           // the least lowMM of them, 0 or less
-	// alike notes a cell that stands as the one before it, as most do. To work them
-	// out once takes a tick of a pack at rest from 480 to 435 ns, where the machine
-	// is busy.
+	// alike marks a cell at the same level as the one before it, as most are.
+	// Calculating those once takes a tick of a pack at rest from 480 to 435 ns on a
+	// busy machine.
 	alike    [MaxCells]bool
 	apartAh  float64
-	apartOld bool // a person has changed the cells since
+	apartOld bool // cells were changed by hand since
 	visits   int
 	anchorMM float64 // settled level from which the balance counts
 	anchorAh float64 // gassing total then

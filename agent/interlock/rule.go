@@ -103,21 +103,21 @@ type Rule struct {
 	Why       string        // reason for the two times
 	WhatToDo  string
 	Basis     string // published source of the limit, or that there is none
-	// Reads is the sensor whose reading it judges: where none is fitted it is not
-	// asked for. NoSensor for a rule that judges several, or none.
+	// Reads is the sensor whose reading the rule judges; it is not required where
+	// none is fitted. NoSensor for a rule that judges several, or none.
 	Reads  reading.Sensor
 	Unread Unread
-	Limits []string // keys of the limits that it goes by; bay.LimitTable has them
+	Limits []string // keys of its limits in bay.LimitTable
 }
 
-// Unread is what a rule makes of a reading that is missing.
+// Unread is how a rule judges a missing reading.
 type Unread uint8
 
 // The ways to judge a missing reading.
 const (
 	UnreadElsewhere Unread = iota // another finding reports it
 	UnreadAlso                    // it counts as bad, like a value past the limit
-	UnreadAlone                   // that is all that the finding says
+	UnreadAlone                   // the finding is about missing readings only
 )
 
 // Lookup returns the code with a name from messages, or NoCode for a name that is

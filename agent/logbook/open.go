@@ -56,7 +56,7 @@ func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil { //nolint:gosec // a person names the file
+	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil { //nolint:gosec // the operator names the file
 		return nil, fmt.Errorf("create its folder: %w", err)
 	}
 	f, err := lock(path)
@@ -66,7 +66,7 @@ func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 	b := &Book{path: path, lock: f, log: log, turn: make(chan struct{}, 1)}
 	err = b.start(ctx)
 	for _, room := range []string{reserveName(path), spareName(path)} {
-		if b.full(err) && os.Remove(room) == nil { //nolint:gosec // a person names the file
+		if b.full(err) && os.Remove(room) == nil { //nolint:gosec // the operator names the file
 			err = b.startAgain(ctx)
 		}
 	}
@@ -301,7 +301,7 @@ func freeName(path string) (string, error) {
 
 // syncFolder makes new and changed names survive a power cut.
 func syncFolder(path string) error {
-	dir, err := os.Open(filepath.Dir(path)) //nolint:gosec // a person names the file
+	dir, err := os.Open(filepath.Dir(path)) //nolint:gosec // the operator names the file
 	if err != nil {
 		return err
 	}

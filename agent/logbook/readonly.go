@@ -44,7 +44,7 @@ func openReadOnly(ctx context.Context, path string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	if _, err := os.Stat(path); err != nil { //nolint:gosec // a person names the file
+	if _, err := os.Stat(path); err != nil { //nolint:gosec // the operator names the file
 		return nil, notYours(err)
 	}
 	r, err := newReader(path)
@@ -69,7 +69,7 @@ func openReadOnly(ctx context.Context, path string) (*Reader, error) {
 // database could not open a handle: opening and closing a file gives up the locks
 // of every other handle of this process on it.
 func readable(path string) error {
-	f, err := os.Open(path) //nolint:gosec // a person names the file
+	f, err := os.Open(path) //nolint:gosec // the operator names the file
 	if err != nil {
 		return notYours(err)
 	}
@@ -118,7 +118,7 @@ func readAtRest(path string) (*Reader, error) {
 		return nil, fmt.Errorf("its newest records are in %s-wal, which cannot be read from here: %w; "+
 			"or copy both files to a folder of your own and read them there", path, ErrNotYours)
 	}
-	info, err := os.Stat(path) //nolint:gosec // a person names the file
+	info, err := os.Stat(path) //nolint:gosec // the operator names the file
 	if err != nil {
 		return nil, err
 	}
@@ -132,7 +132,7 @@ func readAtRest(path string) (*Reader, error) {
 
 // logWaits reports whether there are records that are not in the file itself yet.
 func logWaits(path string) (bool, error) {
-	wal, err := os.Stat(path + "-wal") //nolint:gosec // a person names the file
+	wal, err := os.Stat(path + "-wal") //nolint:gosec // the operator names the file
 	if errors.Is(err, fs.ErrNotExist) {
 		return false, nil
 	}
@@ -148,7 +148,7 @@ func (a *atRest) moved() error {
 	if err != nil {
 		return err
 	}
-	now, err := os.Stat(a.path) //nolint:gosec // a person names the file
+	now, err := os.Stat(a.path) //nolint:gosec // the operator names the file
 	if err != nil {
 		return err
 	}

@@ -45,7 +45,7 @@ func layBy(name string, bytes int64) error {
 		_, err = f.WriteAt(make([]byte, bytes), 0)
 	}
 	if err = errors.Join(err, f.Close()); err != nil {
-		return errors.Join(err, os.Remove(name)) //nolint:gosec // a person names the file
+		return errors.Join(err, os.Remove(name)) //nolint:gosec // the operator names the file
 	}
 	return nil
 }
@@ -84,7 +84,7 @@ func (b *Book) makeRoom(ctx context.Context) (some bool, err error) {
 		b.log.Error("disk full: dropping old thinned readings to keep the rest of the record", "path", b.path)
 	}
 	b.shedAt = time.Time{}
-	if err := os.Remove(reserveName(b.path)); err != nil && !errors.Is(err, os.ErrNotExist) { //nolint:gosec // a person names the file
+	if err := os.Remove(reserveName(b.path)); err != nil && !errors.Is(err, os.ErrNotExist) { //nolint:gosec // the operator names the file
 		return false, err
 	}
 	for {

@@ -121,7 +121,7 @@ func visits() *Table {
 }
 
 // cells has a row for each cell of a visit: the visit with that cell alone. A visit
-// at which nothing was noted by cell has one row whose number is 0.
+// without entries by cell has one row whose number is 0.
 func cells() *Table {
 	type row = logbook.Visit
 	own := []column[row]{

@@ -109,7 +109,7 @@ func (b *Balance) lowestMM(i int) float64 {
 // by what was measured and filled by hand and by its own use, as of the last step.
 func (b *Balance) LowestMM() float64 { return b.apartLow }
 
-// Rejected says why a level reading cannot be used.
+// Rejected is why a level reading cannot be used.
 type Rejected uint8
 
 // The reasons. The zero value is none: the reading is used.

@@ -15,6 +15,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/records"
 	"bayward/agent/usage"
+	"bayward/agent/words"
 )
 
 type recordsCmd struct {
@@ -97,6 +98,15 @@ func (f *rangeFlags) query() (logbook.Query, error) {
 	return q, nil
 }
 
+// voiceOf is how the person at the terminal reads: as the configuration says,
+// where one was named. Programs always read English.
+func voiceOf(cfg *config.Config, program bool) words.Voice {
+	if cfg == nil || program {
+		return words.EnglishSI()
+	}
+	return words.New(cfg.Language, cfg.Units)
+}
+
 type recordsListCmd struct {
 	bookFlags
 	rangeFlags
@@ -110,8 +120,8 @@ func (c *recordsListCmd) Run(ctx context.Context, p *program) error {
 	if err != nil {
 		return err
 	}
-	return c.reading(ctx, func(r *logbook.Reader, _ *config.Config) error {
-		t := records.TableNamed(c.Kind)
+	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
+		t := records.TableIn(voiceOf(cfg, c.JSON), c.Kind)
 		if c.JSON {
 			return t.WriteJSON(ctx, p.stdout, r, q)
 		}
@@ -133,8 +143,8 @@ type recordsShowCmd struct {
 // Run shows one row.
 func (c *recordsShowCmd) Run(ctx context.Context, p *program) error {
 	table := map[string]string{"charge": "charges", "visit": "visits", "finding": "findings", "refusal": "refusals"}[c.Kind]
-	return c.reading(ctx, func(r *logbook.Reader, _ *config.Config) error {
-		t := records.TableNamed(table)
+	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
+		t := records.TableIn(voiceOf(cfg, c.JSON), table)
 		row, err := t.Find(ctx, r, c.ID)
 		if errors.Is(err, records.ErrNone) {
 			return usage.Errorf("%s %d: %w; bayward records list --kind %s shows what there is", c.Kind, c.ID, err, table)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"time"
@@ -38,9 +39,7 @@ func (c *recordsReportCmd) Run(ctx context.Context, p *program) error {
 	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
 		o := &records.ReportOptions{Pack: c.Pack, Since: q.Since, Until: q.Until, Letter: c.Paper == "letter", Made: time.Now(), Version: version()}
 		assembly.Describe(o, cfg)
-		if c.Units != "" {
-			o.US = c.Units == "us"
-		}
+		o.Units = cmp.Or(c.Units, o.Units)
 		err := records.WriteReport(ctx, p.stdout, r, o)
 		if errors.Is(err, records.ErrNoPack) {
 			return usage.Errorf("--pack: value %q is not accepted: %w", c.Pack, err)

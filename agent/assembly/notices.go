@@ -35,7 +35,9 @@ func (o telling) Take(_ context.Context, n *loop.News) {
 		Danger:   notice.Kind == notify.ContactorStuck || notice.Kind == notify.CoverPlates,
 		Cautions: o.voice.Cautions(), At: n.Wall, Trusted: n.Trusted,
 	}
-	m.Title, m.Text, m.WhatToDo = o.voice.Notice(kind, notice.State == notify.Settled, n.Picture)
+	settled := notice.State == notify.Settled
+	m.Title = o.voice.NoticeTitle(kind, settled, n.Bay)
+	m.Text, m.WhatToDo = o.voice.Notice(kind, settled, n.Picture)
 	o.sender.Offer(&m)
 }
 

@@ -9,6 +9,7 @@ import (
 	"bayward/agent/loop"
 	"bayward/agent/metrics"
 	"bayward/agent/notify"
+	"bayward/agent/records"
 	"bayward/agent/view"
 	"bayward/agent/words"
 	"bayward/mqtt"
@@ -102,9 +103,11 @@ func (o publishing) Take(_ context.Context, n *loop.News) {
 	if !changed {
 		return
 	}
+	english := words.EnglishSI()
+	text, whatToDo := english.Notice(notice.Kind.String(), notice.State == notify.Settled, n.Picture)
 	o.c.Notice(n.Bay, mqtt.Notice{
 		Kind: notice.Kind.String(), State: mqtt.NoticeState(notice.State.String()), Since: at,
-		Text: notice.Text, WhatToDo: notice.WhatToDo, Cautions: words.EnglishSI().Cautions(),
+		Text: text, WhatToDo: whatToDo, Cautions: english.Cautions(),
 	})
 }
 
@@ -117,16 +120,16 @@ func (o outbox) Unsent(ctx context.Context, limit int) ([]mqtt.Event, error) {
 	if o.book == nil {
 		return nil, nil
 	}
-	records, err := o.book.Unsent(ctx, limit)
+	unsent, err := o.book.Unsent(ctx, limit)
 	if err != nil {
 		return nil, err
 	}
-	out := make([]mqtt.Event, len(records))
-	for i := range records {
-		r := &records[i]
+	out := make([]mqtt.Event, len(unsent))
+	for i := range unsent {
+		r := &unsent[i]
 		out[i] = mqtt.Event{
 			Bay: r.Bay, Seq: r.Seq, At: wallOf(r.Stamp.Wall, r.Stamp.Trusted), BootID: r.Stamp.BootID, Mono: r.Stamp.Mono,
-			Kind: r.Kind, Stage: r.Stage, From: r.From, Code: r.Code, By: r.By, Order: r.Order, Text: r.Text,
+			Kind: r.Kind, Stage: r.Stage, From: r.From, Code: r.Code, By: r.By, Order: r.Order, Text: records.EventText(words.EnglishSI(), r),
 		}
 	}
 	return out, nil

@@ -65,7 +65,7 @@ func Describe(o *records.ReportOptions, cfg *config.Config) {
 	if cfg == nil {
 		return
 	}
-	o.Site, o.Agent, o.US = cfg.Site, cfg.Agent, cfg.Units == "us"
+	o.Site, o.Agent, o.Language, o.Units = cfg.Site, cfg.Agent, cfg.Language, cfg.Units
 	if setup, err := cfg.PackSetup(o.Pack); err == nil { // a pack that has left the site keeps its record
 		o.Facts = facts(&setup)
 	}

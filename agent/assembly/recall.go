@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"bayward/agent/bay"
-	"bayward/agent/interlock"
 	"bayward/agent/logbook"
 )
 
@@ -34,7 +33,7 @@ func (a *Agent) recall(ctx context.Context, bayName string) {
 		}
 		ago, ok := a.ago(r.Stamp)
 		if at := a.Hardware.Now() - ago; ok && at < a.born { // what came later the page has seen
-			events = append(events, happenedBefore(&r, at))
+			events = append(events, r.Event(at))
 		}
 	}
 	slices.Reverse(events)
@@ -50,14 +49,4 @@ func (a *Agent) ago(s logbook.Stamp) (time.Duration, bool) {
 	now, trusted := a.Wall()
 	gap := now.Sub(s.Wall)
 	return gap, trusted && s.Trusted && gap >= 0
-}
-
-// happenedBefore gives a record the shape of the core's event again. A kind, a
-// stage or a finding of a program that knows more is left out; the text says it.
-func happenedBefore(r *logbook.Record, at time.Duration) bay.Event {
-	e := bay.Event{At: at, By: r.By, Order: r.Order, Text: r.Text, Code: interlock.Lookup(r.Code)}
-	e.Kind, _ = bay.ParseEvent(r.Kind)
-	e.Stage, _ = bay.ParseStage(r.Stage)
-	e.From, _ = bay.ParseStage(r.From)
-	return e
 }

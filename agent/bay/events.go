@@ -1,8 +1,6 @@
 package bay
 
 import (
-	"fmt"
-
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
@@ -47,42 +45,52 @@ func (was *state) appendChanges(events []Event, p *Picture) []Event {
 		add(permitEvent(p))
 	}
 	if is.active && (!was.active || is.charges != was.charges) {
-		add(Event{Kind: ChargeStarted, Text: "Charging current flows."})
+		add(Event{Kind: ChargeStarted})
 	}
 	if is.full && !was.full {
-		add(Event{Kind: ChargeFull, Text: "Proven full by " + p.Charge.Evidence.String() + "."})
+		add(Event{Kind: ChargeFull, Proof: p.Charge.Evidence})
 	}
 	if was.active && !is.active {
-		add(Event{Kind: ChargeEnded, Text: endText(p)})
+		add(endEvent(p))
 	}
 	if is.stage != was.stage {
-		add(Event{Kind: StageChanged, Stage: is.stage, From: was.stage, Text: p.stageSays()})
+		add(stageEvent(was.stage, p))
 	}
 	return events
 }
 
 func findingEvent(c interlock.Code, f *Finding) Event {
 	if f.Raised {
-		return Event{Kind: FindingRaised, Code: c, Text: interlock.Explain(c, f.Evidence)}
+		return Event{Kind: FindingRaised, Code: c, Evidence: f.Evidence}
 	}
-	return Event{Kind: FindingCleared, Code: c, Text: "No longer: " + interlock.Table[c].Title + "."}
+	return Event{Kind: FindingCleared, Code: c}
 }
 
 func permitEvent(p *Picture) Event {
 	if p.Permit.Granted {
-		return Event{Kind: PermitGranted, Text: "Nothing speaks against a charge."}
+		return Event{Kind: PermitGranted}
 	}
 	c := p.FirstReason()
-	return Event{Kind: PermitBlocked, Code: c, Text: interlock.Explain(c, p.Findings[c].Evidence)}
+	return Event{Kind: PermitBlocked, Code: c, Evidence: p.Findings[c].Evidence}
 }
 
-func endText(p *Picture) string {
-	c, how := &p.Charge, "before it was proven full"
+func endEvent(p *Picture) Event {
+	c := &p.Charge
+	e := Event{Kind: ChargeEnded, Ago: p.Now - c.EndedAt, InAh: c.InAh, InAhKnown: p.has.Fitted.Has(reading.PackCurrent)}
 	if c.Full {
-		how = "proven full"
+		e.Proof = c.Evidence
 	}
-	if p.has.Fitted.Has(reading.PackCurrent) {
-		return fmt.Sprintf("The charge ended %s ago, %s, with %.0f Ah.", round(p.Now-c.EndedAt), how, c.InAh)
+	return e
+}
+
+func stageEvent(from Stage, p *Picture) Event {
+	e := Event{Kind: StageChanged, Stage: p.Stage, From: from}
+	switch p.Stage {
+	case Cooling:
+		e.WaitingFor = p.Cool.WaitingFor
+	case ReadyToWater:
+		e.WaterML = p.Water.WholeML()
+	default:
 	}
-	return fmt.Sprintf("The charge ended %s ago, %s.", round(p.Now-c.EndedAt), how)
+	return e
 }

@@ -25,7 +25,7 @@ func (b *Bay) letGo(now time.Duration) {
 	b.history.charge.PackGone(now)
 	b.pic.Charge = *b.history.charge.Status()
 	b.released = b.packMemory(true)
-	b.tell(Event{Kind: PackLeft, Text: "Pack " + b.released.Pack + " is no longer known to be here; its history is laid by."})
+	b.tell(Event{Kind: PackLeft, Pack: b.released.Pack})
 	b.counts = counts{before: b.counts.sum(b.history.totals())}
 	b.identity.letGo()
 	b.place(b.nobody)
@@ -61,19 +61,11 @@ func (b *Bay) Open(m *PackMemory, now, gap time.Duration, proven bool) error {
 	b.conn.checkAgain(now) // its readings are to be proven as its own
 	err := b.restorePack(m, clamped(now), gap, proven)
 	b.counts.atOpened = b.history.totals()
-	b.between = append(b.between, namedEvent(b.history.pack.Name, b.identity.by))
+	b.between = append(b.between, Event{Kind: PackNamed, Pack: b.history.pack.Name, Naming: b.identity.by})
 	if err != nil {
 		b.between = append(b.between, Event{Kind: MemoryDoubted, Text: err.Error()})
 	}
 	return err
-}
-
-func namedEvent(pack string, by Naming) Event {
-	how := "a person says so"
-	if by == BySensor {
-		how = "its own sensor answers"
-	}
-	return Event{Kind: PackNamed, Text: "This is pack " + pack + ": " + how + "."}
 }
 
 // Inherit gives a bay for one pack its history from elsewhere, before the first

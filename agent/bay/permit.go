@@ -94,6 +94,8 @@ func (b *Bay) BareAtMM() float64 { return -min(b.history.water.LowestMM(), 0) }
 func overrun(o charge.Overrun) (interlock.Reason, interlock.Evidence) {
 	e := interlock.Evidence{Value: o.Value, Limit: o.Limit}
 	switch {
+	case o.Hours && o.AfterFull:
+		e.Reason = interlock.AfterFull
 	case o.Hours:
 		e.Reason = interlock.ByHours
 	case o.AmpereHours:

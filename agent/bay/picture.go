@@ -27,3 +27,14 @@ func (p *Picture) Clone() *Picture {
 	c.Seen.Orders = nil
 	return &c
 }
+
+// FirstReason is the first blocking finding, in the order of the table, or
+// NoCode when none stands.
+func (p *Picture) FirstReason() interlock.Code {
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		if p.Findings[c].Raised && interlock.Table[c].Blocks {
+			return c
+		}
+	}
+	return interlock.NoCode
+}

@@ -218,6 +218,9 @@ func (n Naming) String() string {
 	return namings[n]
 }
 
+// ParseNaming finds a naming by its name, NotNamed for one that is not known.
+func ParseNaming(name string) Naming { return Naming(max(slices.Index(namings[:], name), 0)) }
+
 // Totals are sums over all packs that a bay has had. They never fall when a
 // pack goes and another comes.
 type Totals struct {
@@ -248,10 +251,10 @@ const (
 	MemoryDoubted // after a restart a careful reading was taken
 	PackNamed     // it is known which pack is plugged in, and its history is taken up
 	PackLeft      // the pack has gone, or is not known any more; its history is laid by
-	numEvents
+	NumEvents
 )
 
-var eventNames = [numEvents]string{
+var eventNames = [NumEvents]string{
 	"none", "permit-granted", "permit-blocked", "stage-changed", "finding-raised", "finding-cleared",
 	"charge-started", "charge-full", "charge-ended", "visit-opened", "visit-closed",
 	"order-taken", "order-refused", "memory-doubted", "pack-named", "pack-left",
@@ -259,7 +262,7 @@ var eventNames = [numEvents]string{
 
 // String is the event's name in messages, such as "charge-full".
 func (k EventKind) String() string {
-	if k >= numEvents {
+	if k >= NumEvents {
 		return fmt.Sprintf("event-%d", uint8(k))
 	}
 	return eventNames[k]
@@ -280,9 +283,19 @@ type Event struct {
 	Stage Stage          // StageChanged: the new one
 	From  Stage          // StageChanged: the old one
 	Code  interlock.Code // FindingRaised, FindingCleared; PermitBlocked: the first reason
-	By    string         // visits and orders: the person
-	Order string         // orders: the ID
-	Asked order.Order    // orders and visits: what the person asked for
-	Why   order.Refusal  // OrderRefused: why
-	Text  string         // one sentence for a person, SI units
+	// Evidence is the numbers of Code, not with FindingCleared.
+	Evidence   interlock.Evidence
+	WaitingFor cooldown.Reason // StageChanged to Cooling
+	WaterML    float64         // StageChanged to ReadyToWater: the battery's need
+	Proof      charge.Evidence // ChargeFull, and ChargeEnded after it
+	Ago        time.Duration   // ChargeEnded: since the last charging current
+	InAh       float64         // ChargeEnded: charged, with InAhKnown
+	InAhKnown  bool
+	Pack       string        // PackNamed, PackLeft
+	Naming     Naming        // PackNamed: how it is known
+	By         string        // visits and orders: the person
+	Order      string        // orders: the ID
+	Asked      order.Order   // orders and visits: what the person asked for
+	Why        order.Refusal // OrderRefused: why
+	Text       string        // orders, visits, a doubted memory: one sentence, SI units
 }

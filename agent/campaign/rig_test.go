@@ -203,5 +203,5 @@ func said(p *bay.Picture, c interlock.Code) string {
 	if c == interlock.NoCode {
 		return ""
 	}
-	return interlock.Explain(c, p.Findings[c].Evidence)
+	return words.EnglishSI().Evidence(c, p.Findings[c].Evidence)
 }

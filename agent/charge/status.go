@@ -34,6 +34,16 @@ func (e Evidence) String() string {
 	return ""
 }
 
+// ParseEvidence finds an evidence by its name, NoEvidence for one that is not known.
+func ParseEvidence(name string) Evidence {
+	for e := NoEvidence + 1; e.String() != ""; e++ {
+		if e.String() == name {
+			return e
+		}
+	}
+	return NoEvidence
+}
+
 // Doubt is what contradicts the evidence of full. Zero means nothing.
 type Doubt uint8
 

@@ -16,7 +16,7 @@ func (w *walk) level(ctx context.Context, s *Step) error {
 	l := w.Bay.Wiring.Level
 	before, others := w.look(ctx).Level, w.Rig.Others(ctx)
 	if !before.OK() {
-		return failed("the level cannot be read before the step: %s", before.Fault.Text())
+		return failed("the level cannot be read before the step: %s", faultText(before.Fault))
 	}
 	w.say("Acid is on the probe: gloves, face shield, a cloth with soda at hand. The pilot cell is the one with the probe.")
 	for _, t := range w.probeTasks(before, others) {

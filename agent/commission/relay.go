@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/words"
 )
 
 // Times of the relay's steps.
@@ -78,7 +79,7 @@ func reasons(p *bay.Picture) string {
 	var titles []string
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		if p.Findings[c].Raised && interlock.Table[c].Blocks {
-			titles = append(titles, interlock.Table[c].Title)
+			titles = append(titles, words.EnglishSI().Title(c))
 		}
 	}
 	if len(titles) == 0 {
@@ -107,7 +108,7 @@ func (g *guard) check(l *Look) error {
 		i := math.Abs(l.CurrentA.Value)
 		switch {
 		case !l.CurrentA.OK():
-			return failed("the current could not be read while the relay was closed (%s); it was opened at once", l.CurrentA.Fault.Text())
+			return failed("the current could not be read while the relay was closed (%s); it was opened at once", faultText(l.CurrentA.Fault))
 		case i > g.strayA():
 			g.over++
 		default:
@@ -119,11 +120,11 @@ func (g *guard) check(l *Look) error {
 	}
 	switch {
 	case !l.PackV.OK():
-		return failed("the voltage could not be read while the relay was closed (%s); it was opened at once", l.PackV.Fault.Text())
+		return failed("the voltage could not be read while the relay was closed (%s); it was opened at once", faultText(l.PackV.Fault))
 	case l.PackV.Value-g.beforeV > riseV*g.cells():
 		return failed("the voltage rose from %.2f to %.2f V while the relay was closed: the charger is not off. It was opened at once", g.beforeV, l.PackV.Value)
 	case !l.Level.OK():
-		return failed("the level could not be read while the relay was closed (%s); it was opened at once", l.Level.Fault.Text())
+		return failed("the level could not be read while the relay was closed (%s); it was opened at once", faultText(l.Level.Fault))
 	}
 	return g.tick(l)
 }

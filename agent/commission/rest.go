@@ -61,7 +61,7 @@ func (w *walk) atRest(ctx context.Context, s *Step) error {
 		mean, sd := meanOf(values)
 		w.item("%s", row.show(w.here))
 		if good := len(values); good < len(looks) {
-			return failed("%s was read in %d of %d looks: %s", row.name, good, len(looks), row.read(w.here).Fault.Text())
+			return failed("%s was read in %d of %d looks: %s", row.name, good, len(looks), faultText(row.read(w.here).Fault))
 		}
 		s.Evidence = append(s.Evidence, row.evidence(mean, sd, len(looks)))
 		if why := row.check(mean); why != "" {

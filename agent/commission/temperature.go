@@ -18,7 +18,7 @@ func (w *walk) temperature(ctx context.Context, s *Step) error {
 	l := w.look(ctx)
 	before := l.PackC
 	if !before.OK() {
-		return failed("the pack's temperature cannot be read: %s", before.Fault.Text())
+		return failed("the pack's temperature cannot be read: %s", faultText(before.Fault))
 	}
 	w.say("Simplest with the sensor in the open; if it cannot be reached, lay something warm (not hot) or cold on it.")
 	offset, measured, err := w.thermometer(ctx, s)
@@ -81,7 +81,7 @@ func (w *walk) thermometer(ctx context.Context, s *Step) (offset float64, measur
 	var values []float64
 	for _, l := range looks {
 		if !l.PackC.OK() {
-			return 0, false, failed("the pack's temperature could not be read while it was compared: %s", l.PackC.Fault.Text())
+			return 0, false, failed("the pack's temperature could not be read while it was compared: %s", faultText(l.PackC.Fault))
 		}
 		values = append(values, l.PackC.Value)
 	}
@@ -101,7 +101,7 @@ func (w *walk) ambient(ctx context.Context, s *Step) error {
 	l := w.look(ctx)
 	before, pack := l.AmbientC, l.PackC
 	if !before.OK() {
-		return failed("the air's temperature cannot be read: %s", before.Fault.Text())
+		return failed("the air's temperature cannot be read: %s", faultText(before.Fault))
 	}
 	took, err := w.follow(ctx, task{
 		says: "Close a warm hand around the sensor of the air.", act: WarmAir, within: 4 * time.Minute, show: showAir,

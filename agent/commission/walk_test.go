@@ -72,7 +72,7 @@ func faults() map[string]fault {
 	}
 	types := func(at, what string) [][2]string { return [][2]string{{at, what}} }
 	return map[string]fault{
-		"probe open at rest":      {"rest", "wire is broken", trial{spoil: broken(sim.ProbeOpen)}},
+		"probe open at rest":      {"rest", "wire broken", trial{spoil: broken(sim.ProbeOpen)}},
 		"welded at rest":          {"rest", "contactor is closed", trial{spoil: broken(sim.ContactorWelded)}},
 		"pack not plugged in":     {"rest", "or the pack is not plugged in", trial{spoil: func(b *bench) { b.truth.Unplug() }}},
 		"load left on":            {"rest", "the machine is on", trial{spoil: func(b *bench) { b.truth.SetLoad(20) }}},
@@ -103,8 +103,8 @@ func faults() map[string]fault {
 		"contactor does not move": {"relay", "did not close", trial{spoil: broken(sim.ContactorStuckOpen)}},
 		"contacts weld":           {"relay", "the contacts are welded", trial{spoil: func(b *bench) { b.closing = func() { b.truth.SetFault(sim.ContactorWelded, true) } }}},
 		"charger not off":         {"relay", "the charger is not off", trial{lies: lie(commission.ChargerOff)}},
-		"plates bare":             {"relay", "plates are bare", trial{spoil: leaky}},
-		"bay held by a person":    {"relay", "held by a person", trial{held: true}},
+		"plates bare":             {"relay", "plates are dry", trial{spoil: leaky}},
+		"bay held by a person":    {"relay", "on hold", trial{held: true}},
 		"level lost when closed":  {"relay", "the level could not be read while the relay was closed", trial{spoil: func(b *bench) { b.closed = func() { b.truth.SetFault(sim.ProbeOpen, true) } }}},
 		"voltage lost":            {"relay", "while the relay was closed", trial{spoil: func(b *bench) { b.closed = func() { b.truth.SetFault(sim.ADCAbsent, true) } }}},
 		"watchdog relay bridged":  {"heartbeat", "the watchdog relay is bridged", trial{spoil: func(b *bench) { b.looking = func() { _ = b.Beat() } }}},

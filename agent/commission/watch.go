@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 // agree is how many looks in a row must say the same: one could be a bubble, a
@@ -157,7 +158,7 @@ func (w *walk) measure(ctx context.Context, part string, read func(*Look) readin
 	for _, l := range looks {
 		v, ok := l.Volts[part]
 		if r := read(l); !ok || !r.OK() {
-			return point{}, failed("%s could not be read while it was measured: %s", part, r.Fault.Text())
+			return point{}, failed("%s could not be read while it was measured: %s", part, faultText(r.Fault))
 		}
 		volts = append(volts, v)
 	}
@@ -168,7 +169,7 @@ func (w *walk) measure(ctx context.Context, part string, read func(*Look) readin
 
 // value is a reading for a person: its figure and the raw volts, or its fault.
 func value(r reading.Reading, digits int, unit string, l *Look, part string) string {
-	text := "cannot be read: " + r.Fault.Text()
+	text := "cannot be read: " + faultText(r.Fault)
 	if r.OK() {
 		text = reading.Digits(r.Value, digits) + " " + unit
 	}
@@ -194,7 +195,7 @@ func showHydrogen(l *Look) string {
 
 func showLevel(l *Look) string {
 	c := l.Level
-	text := "level cannot be read: " + c.Fault.Text()
+	text := "level cannot be read: " + faultText(c.Fault)
 	switch {
 	case c.OK() && c.LowMM == c.HighMM:
 		text = fmt.Sprintf("level %s mm above the plate tops", reading.Digits(c.LowMM, 0))
@@ -207,7 +208,7 @@ func showLevel(l *Look) string {
 func showContact(name string, r reading.Reading) string {
 	switch {
 	case !r.OK():
-		return name + " cannot be read: " + r.Fault.Text()
+		return name + " cannot be read: " + faultText(r.Fault)
 	case r.Value == 1:
 		return name + " is closed"
 	}
@@ -215,3 +216,7 @@ func showContact(name string, r reading.Reading) string {
 }
 
 func is(r reading.Reading, v float64) bool { return r.OK() && r.Value == v }
+
+// faultText says in English why a reading cannot be used: the record of a walk
+// is English.
+func faultText(f reading.Fault) string { return words.EnglishSI().Fault(f) }

@@ -1,6 +1,9 @@
 package cooldown
 
-import "time"
+import (
+	"fmt"
+	"time"
+)
 
 // ReadyCoverage is the target share of nights in which the true time is between
 // Status.ReadyEarly and Status.ReadyLate.
@@ -38,25 +41,27 @@ const (
 	NearAmbient
 	FallingFast
 	StayingSo // all rules hold, but not yet for long enough
+	NumReasons
 )
 
-// String names the thing waited for in plain words.
+var reasonNames = [NumReasons]string{
+	"nothing", "temperature-reading", "minimum-rest", "watering-temperature", "near-ambient", "falling-fast", "staying-so",
+}
+
+// String is the reason's name, such as "minimum-rest".
 func (r Reason) String() string {
-	switch r {
-	case NothingLeft:
-		return "nothing"
-	case TemperatureReading:
-		return "a good temperature reading"
-	case MinimumRest:
-		return "the minimum rest"
-	case WateringTemperature:
-		return "the watering temperature"
-	case NearAmbient:
-		return "a temperature near that of the air"
-	case FallingFast:
-		return "the temperature to fall more slowly"
-	case StayingSo:
-		return "the temperature to stay so for some minutes"
+	if r >= NumReasons {
+		return fmt.Sprintf("reason-%d", uint8(r))
 	}
-	return "an unknown reason"
+	return reasonNames[r]
+}
+
+// ParseReason finds a reason by its name; one that is not known is NothingLeft.
+func ParseReason(name string) Reason {
+	for r := range NumReasons {
+		if reasonNames[r] == name {
+			return r
+		}
+	}
+	return NothingLeft
 }

@@ -141,7 +141,7 @@ func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, versio
 		Gap:   func(logbook.Stamp) (time.Duration, bool) { return 0, false },
 		Every: demoTick, GuardAfter: demoGuard,
 		Patience:   func(loop.Source) time.Duration { return demoGuard }, // simulated parts answer at once
-		Outputs:    []loop.Output{newPrinter(out)},
+		Outputs:    []loop.Output{newPrinter(out, words.New(cfg.Language, cfg.Units))},
 		WrapSubmit: d.pour, Invented: true,
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/loop"
 	"bayward/agent/terminal"
+	"bayward/agent/words"
 )
 
 // printer writes a line for each thing that happens, for a person at a
@@ -18,11 +19,12 @@ import (
 type printer struct {
 	w      io.Writer
 	colour bool
+	voice  words.Voice
 }
 
 // newPrinter uses colours where they reach a person; NO_COLOR is respected.
-func newPrinter(w io.Writer) *printer {
-	return &printer{w: w, colour: terminal.Is(w) && os.Getenv("NO_COLOR") == ""}
+func newPrinter(w io.Writer, v words.Voice) *printer {
+	return &printer{w: w, colour: terminal.Is(w) && os.Getenv("NO_COLOR") == "", voice: v}
 }
 
 // Name implements loop.Output.
@@ -64,7 +66,7 @@ func (p *printer) line(n *loop.News, i int) string {
 	if p.colour && code != "" {
 		label = "\x1b[" + code + "m" + label + "\x1b[0m"
 	}
-	return fmt.Sprintf("%s  %-7s %s %s", clock(e.At), n.Bay, label, e.Text)
+	return fmt.Sprintf("%s  %-7s %s %s", clock(e.At), n.Bay, label, p.voice.Event(e))
 }
 
 func told(events []bay.Event, kind bay.EventKind, as *bay.Event) bool {

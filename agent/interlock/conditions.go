@@ -65,7 +65,7 @@ type Inputs struct {
 	FreezingC float64 // °C, margin included
 	Charged   bool    // this pack is or was just on charge, so its voltage may be high
 
-	Overrun   Reason // ByHours or ByAmpereHours, or Usual for none
+	Overrun   Reason // ByHours, ByAmpereHours or AfterFull, or Usual for none
 	OverrunAt Evidence
 	Runaway   bool
 	RunawayAt Evidence
@@ -212,7 +212,7 @@ func (l *Limits) judgeLevel(c reading.Level) (bare, unknown Judged) {
 	case c.LowMM >= l.ChargeLevelMM:
 		return Judged{Clear, e}, unknown
 	case c.LowMM > 0:
-		e.Reason = NotYetCharge
+		e.Reason = BelowChargeLevel
 		return Judged{Between, e}, unknown
 	default: // at or below the plate tops, or NaN
 		return Judged{Bad, e}, unknown

@@ -470,7 +470,7 @@ func TestEvidence(t *testing.T) {
 	r.step(time.Second, noLevel)
 	check(interlock.PlatesBare, interlock.Evidence{Value: -1, Limit: 3, Fault: reading.None})
 	r.step(time.Second, func(in *interlock.Inputs) { in.Level.LowMM = 2 })
-	check(interlock.PlatesBare, interlock.Evidence{Value: 2, Limit: 3, Fault: reading.None, Reason: interlock.NotYetCharge})
+	check(interlock.PlatesBare, interlock.Evidence{Value: 2, Limit: 3, Fault: reading.None, Reason: interlock.BelowChargeLevel})
 	r.step(time.Second, nil)
 	check(interlock.PlatesBare, interlock.Evidence{Value: 8, Limit: 3, Fault: reading.None})
 

@@ -91,7 +91,6 @@ func (s Severity) String() string {
 type Rule struct {
 	Code      Code
 	Name      string // in messages and metrics
-	Title     string // a few words for a list
 	Severity  Severity
 	Blocks    bool          // blocks the permit while raised
 	Latches   bool          // stays until it is released
@@ -101,8 +100,8 @@ type Rule struct {
 	Raise     time.Duration // the condition must hold this long; see Why
 	Clear     time.Duration // the all-clear must hold this long
 	Why       string        // reason for the two times
-	WhatToDo  string
-	Basis     string // published source of the limit, or that there is none
+	Reasons   []Reason      // besides Usual: the ways in which it can come about
+	Basis     string        // published source of the limit, or that there is none
 	// Reads is the sensor whose reading the rule judges; it is not required where
 	// none is fitted. NoSensor for a rule that judges several, or none.
 	Reads  reading.Sensor

@@ -7,6 +7,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/require"
+
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 )
@@ -23,13 +25,11 @@ func TestRecordKeepsEveryField(t *testing.T) {
 	}
 	s := stampAt(2)
 	want := []Record{
-		{Bay: "bay-1", Seq: 1, Stamp: s, Kind: "finding-raised", Code: "plates-bare", Text: "Level is 2 mm below the plate tops."},
-		{Bay: "bay-1", Seq: 2, Stamp: s, Kind: "stage-changed", Stage: "charging", From: "waiting", Text: "Charging."},
+		{Bay: "bay-1", Seq: 1, Stamp: s, Kind: "finding-raised", Code: "plates-bare", Detail: Detail{Found: Found{Value: Known(-2), Limit: Known(3)}}},
+		{Bay: "bay-1", Seq: 2, Stamp: s, Kind: "stage-changed", Stage: "charging", From: "waiting"},
 		{Bay: "bay-1", Seq: 3, Stamp: s, Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok"},
 	}
-	if !slices.Equal(recs, want) {
-		t.Errorf("got  %+v\nwant %+v", recs, want)
-	}
+	require.Equal(t, want, recs)
 }
 
 // A Pi boots in the past, and a clock can be set before 1970.

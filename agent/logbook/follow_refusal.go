@@ -6,7 +6,6 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
-	"bayward/agent/reading"
 )
 
 // findingRow is a raised finding.
@@ -84,18 +83,10 @@ func (f *Follower) clear(s Stamp, c interlock.Code) {
 
 func (f *Follower) raised(s Stamp, p *bay.Picture, c interlock.Code) *findingRow {
 	now := &p.Findings[c]
-	row := &findingRow{since: now.Since, Finding: Finding{
+	return &findingRow{since: now.Since, Finding: Finding{
 		Span: f.begins(s, p.Now-now.Since), Code: c.String(), Blocks: interlock.Table[c].Blocks, Latched: now.Latched,
-		Evidence: interlock.Explain(c, now.Evidence),
+		Found: foundOf(c, &now.Evidence),
 	}}
-	switch e := &now.Evidence; {
-	case c == interlock.VisitOpen, c == interlock.Held, c == interlock.RecordFailing: // have no figures
-	case interlock.Table[c].Unread != interlock.UnreadElsewhere && e.Fault != reading.None: // the sensor's fault is the reason
-		row.Fault = e.Fault.String()
-	default:
-		row.Value, row.Limit = Known(e.Value), Known(e.Limit)
-	}
-	return row
 }
 
 // leaveRefusal handles a refusal of another pack than the one now known to be in
@@ -136,7 +127,7 @@ func (f *Follower) followRefusal(s Stamp, p *bay.Picture) {
 	}
 	if f.refusal == nil {
 		f.refusal = &Refusal{
-			Span: f.begins(s, 0), Code: codes[0].String(), Evidence: interlock.Explain(codes[0], p.Findings[codes[0]].Evidence),
+			Span: f.begins(s, 0), Code: codes[0].String(), Found: foundOf(codes[0], &p.Findings[codes[0]].Evidence),
 		}
 	}
 	if f.refusal.add(codes) {

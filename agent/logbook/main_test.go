@@ -15,6 +15,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/reading"
 )
 
 // TestMain runs the test binary as a writer that waits to be killed, or as another
@@ -73,8 +74,8 @@ func stampAt(n int) Stamp {
 
 func someEvents(n int) []bay.Event {
 	all := []bay.Event{
-		{Kind: bay.FindingRaised, Code: interlock.PlatesBare, Text: "Level is 2 mm below the plate tops."},
-		{Kind: bay.StageChanged, From: bay.Waiting, Stage: bay.Charging, Text: "Charging."},
+		{Kind: bay.FindingRaised, Code: interlock.PlatesBare, Evidence: interlock.Evidence{Value: -2, Limit: 3, Fault: reading.None}},
+		{Kind: bay.StageChanged, From: bay.Waiting, Stage: bay.Charging},
 		{Kind: bay.OrderTaken, By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok"},
 	}
 	var out []bay.Event

@@ -278,7 +278,7 @@ func (r *Reader) Bays(ctx context.Context) ([]string, error) {
 }
 
 const selectEvents = `SELECT bay.name, coalesce(pack.name, ''), seq, wall_ms, trusted, boot_id, mono_ns,
-	kind, stage, from_stage, code, person, order_id, note
+	kind, stage, from_stage, code, person, order_id, note, detail
 	FROM event JOIN bay ON bay.id = bay_id LEFT JOIN pack ON pack.id = pack_id `
 
 // Events returns up to limit events of a bay with numbers above afterSeq, in
@@ -323,7 +323,7 @@ func (r *Reader) events(ctx context.Context, where string, args ...any) ([]Recor
 		var e Record
 		s := &e.Stamp
 		err := found.Scan(&e.Bay, &e.Pack, &e.Seq, msOf{&s.Wall}, &s.Trusted, &s.BootID, &s.Mono,
-			&e.Kind, &e.Stage, &e.From, &e.Code, &e.By, &e.Order, &e.Text)
+			&e.Kind, &e.Stage, &e.From, &e.Code, &e.By, &e.Order, &e.Text, jsonOf{&e.Detail})
 		if err != nil {
 			return nil, err
 		}

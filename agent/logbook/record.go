@@ -27,7 +27,8 @@ type Record struct {
 	Code  string // the finding's code
 	By    string // the person
 	Order string // the order's ID
-	Text  string // one sentence for a person
+	Detail
+	Text string // the sentence that an older program kept; "" since schema 5
 }
 
 // Entry is what one tick of a bay leaves for the record. It is written whole or not
@@ -48,7 +49,7 @@ type Entry struct {
 func record(bayName string, seq uint64, s Stamp, e *bay.Event) Record {
 	r := Record{
 		Bay: bayName, Seq: seq, Stamp: s, Kind: e.Kind.String(),
-		By: e.By, Order: e.Order, Text: e.Text,
+		By: e.By, Order: e.Order, Detail: detailOf(e), Text: e.Text,
 	}
 	if e.Kind == bay.StageChanged {
 		r.Stage, r.From = e.Stage.String(), e.From.String()

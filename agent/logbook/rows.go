@@ -109,10 +109,8 @@ type Finding struct {
 	Code     string
 	Blocks   bool
 	Latched  bool
-	Value    Num // these two are the code's own, see interlock.Evidence
-	Limit    Num
-	Fault    string // of the sensor, where that was the reason
-	Evidence string // one sentence, as it was raised
+	Found           // as it was raised
+	Evidence string // the sentence that an older program kept; "" since schema 5
 }
 
 // How a refusal ended.
@@ -128,8 +126,9 @@ const (
 type Refusal struct {
 	Span
 	Code     string   // the first reason
+	Found             // of the first
 	Codes    []string // all reasons, in order of appearance
-	Evidence string   // one sentence on the first
+	Evidence string   // the sentence on the first that an older program kept
 	Ended    string   // one of the Refusal constants; "" while it is open
 }
 

@@ -74,12 +74,12 @@ func TestRowsKeepEveryField(t *testing.T) {
 	charge, visit, series := someCharge(1), someVisit(2), someSeries(3)
 	charge.BareS, charge.Code = 3, "pack-hot"
 	finding := Finding{
-		Span: spanAt(4, "bay-1", "lift-24v"), Code: "pack-hot", Blocks: true, Latched: true, Value: Known(53.5),
-		Limit: Known(38), Fault: "open", Evidence: "It is hot.",
+		Span: spanAt(4, "bay-1", "lift-24v"), Code: "pack-hot", Blocks: true, Latched: true,
+		Found: Found{Reason: "by-current", Value: Known(53.5), Limit: Known(38), Fault: "open"}, Evidence: "It is hot.",
 	}
 	refusal := Refusal{
 		Span: spanAt(5, "bay-1", "lift-24v"), Code: "plates-bare", Codes: []string{"plates-bare", "pack-hot"},
-		Evidence: "The plates are bare.", Ended: RefusalGranted,
+		Found: Found{Reason: "by-current", Value: Known(-2), Limit: Known(3), Fault: "none"}, Evidence: "The plates are bare.", Ended: RefusalGranted,
 	}
 	for name, sample := range map[string]any{
 		"charge": charge, "visit": visit, "cell": visit.Cells[0], "finding": finding, "refusal": refusal, "series": series,

@@ -59,18 +59,18 @@ func (c *VisitCell) refs() []any {
 
 var findingTable = table[Finding]{
 	name: "finding",
-	cols: strings.Fields(spanCols + `code blocks latched value limit_value fault evidence`),
+	cols: strings.Fields(spanCols + `code blocks latched value limit_value fault evidence reason`),
 	refs: func(f *Finding) []any {
-		return f.refs(&f.Code, &f.Blocks, &f.Latched, &f.Value, &f.Limit, &f.Fault, &f.Evidence)
+		return f.refs(&f.Code, &f.Blocks, &f.Latched, &f.Value, &f.Limit, &f.Fault, &f.Evidence, &f.Reason)
 	},
 	own: func(f *Finding) (*int64, *string, *string) { return f.own() },
 }
 
 var refusalTable = table[Refusal]{
 	name: "refusal",
-	cols: strings.Fields(spanCols + `code codes evidence ended`),
+	cols: strings.Fields(spanCols + `code codes evidence ended reason value limit_value fault`),
 	refs: func(r *Refusal) []any {
-		return r.refs(&r.Code, wordsOf{&r.Codes}, &r.Evidence, &r.Ended)
+		return r.refs(&r.Code, wordsOf{&r.Codes}, &r.Evidence, &r.Ended, &r.Reason, &r.Value, &r.Limit, &r.Fault)
 	},
 	own: func(r *Refusal) (*int64, *string, *string) { return r.own() },
 }

@@ -56,10 +56,14 @@ func (w *writer) number(ctx context.Context, name string, n int) (id int64, firs
 }
 
 func (w *writer) event(ctx context.Context, id int64, pack sql.NullInt64, r Record) error {
-	_, err := w.tx.ExecContext(ctx, `INSERT INTO event (bay_id, seq, wall_ms, trusted, boot_id, mono_ns,
-		kind, stage, from_stage, code, person, order_id, note, pack_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+	detail, err := jsonOf{&r.Detail}.text()
+	if err != nil {
+		return err
+	}
+	_, err = w.tx.ExecContext(ctx, `INSERT INTO event (bay_id, seq, wall_ms, trusted, boot_id, mono_ns,
+		kind, stage, from_stage, code, person, order_id, note, detail, pack_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
 		id, int64(r.Seq), r.Stamp.Wall.UnixMilli(), r.Stamp.Trusted, r.Stamp.BootID, int64(r.Stamp.Mono),
-		r.Kind, r.Stage, r.From, r.Code, r.By, r.Order, r.Text, pack)
+		r.Kind, r.Stage, r.From, r.Code, r.By, r.Order, r.Text, detail, pack)
 	return err
 }
 

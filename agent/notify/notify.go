@@ -1,13 +1,11 @@
 // Package notify turns pictures into notices for a technician: one for each
 // bay, the one that matters most now. A notice is raised once, seen when a
 // person opens a visit, and settled when its reason is gone; it is updated,
-// not repeated. The package decides and words; how a notice travels is the
-// business of others.
+// not repeated. The package decides; agent/words has the words, and how a
+// notice travels is the business of others.
 package notify
 
 import (
-	"fmt"
-	"strings"
 	"time"
 
 	"bayward/agent/bay"
@@ -27,6 +25,7 @@ const (
 	CoverPlates         // bare plates: just enough water before the charge
 	VisitForgotten      // a visit has been open for very long
 	ContactorStuck      // charging cannot be stopped from here
+	NumKinds
 )
 
 // String returns the kind's name in messages, such as "ready-to-water".
@@ -46,7 +45,7 @@ func (k Kind) String() string {
 		return "cover-plates"
 	case ContactorStuck:
 		return "contactor-stuck"
-	case Nothing:
+	case Nothing, NumKinds:
 	}
 	return "nothing"
 }
@@ -73,13 +72,11 @@ func (s State) String() string {
 	}
 }
 
-// Notice is a message for a technician.
+// Notice is a message for a technician; agent/words has the words for it.
 type Notice struct {
-	Kind     Kind
-	State    State
-	At       time.Duration // of the tick in which it entered this state
-	Text     string
-	WhatToDo string
+	Kind  Kind
+	State State
+	At    time.Duration // of the tick in which it entered this state
 }
 
 // blockedFor is how long a charge must be blocked before the technician is called:
@@ -106,7 +103,6 @@ func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
 		return w.now, false
 	}
 	w.now, w.code, w.told = Notice{Kind: kind, State: state, At: p.Now}, code, true
-	w.now.Text, w.now.WhatToDo = words(kind, state, p)
 	return w.now, true
 }
 
@@ -165,55 +161,4 @@ func soonHours(now Notice) float64 {
 func blockedLong(p *bay.Picture) bool {
 	c := p.FirstReason()
 	return c != interlock.NoCode && interlock.Table[c].Severity > interlock.Info && p.Now-p.Findings[c].Since >= blockedFor
-}
-
-func words(k Kind, s State, p *bay.Picture) (text, whatToDo string) {
-	switch {
-	case k == Nothing:
-		return "Nothing is asked for.", ""
-	case s == Settled:
-		return "Settled: " + k.String() + ".", ""
-	}
-	switch k {
-	case ContactorStuck:
-		return finding(p, interlock.ContactorStuck)
-	case CoverPlates:
-		text, whatToDo = finding(p, interlock.PlatesBare)
-		if p.Water.Known {
-			text += " To cover them: " + perCell(p.Water.CoverPlatesML[:p.Water.Cells]) + "."
-		}
-		return text, whatToDo
-	case ReadyToWater:
-		return fmt.Sprintf("Ready to water: %.1f l in all; %s.", p.Water.TotalML/1000, perCell(p.Water.NeedML[:p.Water.Cells])),
-			"Open a visit, then bring each cell to its level with pure water and never past the bottom of the vent well."
-	case ChargeBlocked, ProbeFailed:
-		return finding(p, p.FirstReason())
-	case VisitForgotten:
-		return fmt.Sprintf("The visit of %s has been open for %.1f h; the charge stays locked out until it is closed.", p.Visit.By, (p.Now - p.Visit.Since).Hours()),
-			"See that nobody is hurt. Go on with the visit or close it."
-	case WaterSoon:
-		w := &p.Water
-		return fmt.Sprintf("The water lasts for about %.0f days (%.0f to %.0f).", w.ForecastH/24, w.ForecastLo/24, w.ForecastHi/24),
-			"Have pure water and a person at hand; the notice to water follows when the pack is full, rested and cool."
-	case Nothing:
-	}
-	return "", ""
-}
-
-func finding(p *bay.Picture, c interlock.Code) (text, whatToDo string) {
-	return interlock.Explain(c, p.Findings[c].Evidence), interlock.Table[c].WhatToDo
-}
-
-// perCell lists millilitres by cell, rounded down: too little can be mended.
-func perCell(ml []float64) string {
-	var b strings.Builder
-	b.WriteString("cells 1 to ")
-	fmt.Fprintf(&b, "%d: ", len(ml))
-	for i, v := range ml {
-		if i > 0 {
-			b.WriteString(", ")
-		}
-		fmt.Fprintf(&b, "%d", int(v))
-	}
-	return b.String() + " ml"
 }

@@ -9,6 +9,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 // picture is a picture of a bay at rest at a time, changed by each function.
@@ -130,7 +131,7 @@ func TestLife(t *testing.T) {
 				if got != row.want[i] {
 					t.Errorf("picture %d: %s, want %s", i, got, row.want[i])
 				}
-				if changed && (n.At != p.Now || n.Text == "" || n.State == Raised && n.WhatToDo == "") {
+				if changed && (n.At != p.Now) {
 					t.Errorf("picture %d: %+v at %s", i, n, p.Now)
 				}
 			}
@@ -147,21 +148,44 @@ func TestWords(t *testing.T) {
 		raised(interlock.PlatesBare, 0)(p)
 	}
 	unknown := func(p *bay.Picture) { fill(p); p.Water.Known = false }
+	v := words.EnglishSI()
 	for name, row := range map[string]struct {
 		p         *bay.Picture
 		says, not string
 		do        string
 	}{
-		"water":             {picture(0, full, water), "0.3 l in all; cells 1 to 3: 120, 121, 100 ml", "122", "never past the bottom of the vent well"},
-		"cover":             {picture(0, fill), "To cover them: cells 1 to 3: 40, 41, 42 ml.", "120", "only until its plates are covered"},
-		"cover, not known":  {picture(0, unknown), "plate", "To cover them", "only until its plates are covered"},
+		"water":             {picture(0, full, water), "341 ml in total. cell 1: 120 ml; cell 2: 121 ml; cell 3: 100 ml.", "342", "never past the bottom of the vent well"},
+		"cover":             {picture(0, fill), "no more: 123 ml in total. cell 1: 40 ml; cell 2: 41 ml; cell 3: 42 ml.", "120", "just enough pure water"},
+		"cover, not known":  {picture(0, unknown), "plate", "Water to cover", "just enough pure water"},
 		"stuck contactor":   {picture(0, raised(interlock.ContactorStuck, 0)), "contactor", "", "switch the charger off"},
-		"blocked, no probe": {picture(time.Hour, raised(interlock.LevelUnknown, 0)), "its wire is broken", "", "probe"},
+		"blocked, no probe": {picture(time.Hour, raised(interlock.LevelUnknown, 0)), "wire broken", "", "probe"},
 	} {
 		var w Watch
 		n, _ := w.Update(row.p)
-		if !strings.Contains(n.Text, row.says) || row.not != "" && strings.Contains(n.Text, row.not) || !strings.Contains(n.WhatToDo, row.do) {
-			t.Errorf("%s: %q, to do: %q", name, n.Text, n.WhatToDo)
+		text, do := v.Notice(n.Kind.String(), false, row.p)
+		if !strings.Contains(text, row.says) || row.not != "" && strings.Contains(text, row.not) || !strings.Contains(do, row.do) {
+			t.Errorf("%s: %q, to do: %q", name, text, do)
+		}
+	}
+}
+
+// TestEveryNoticeIsWorded: each kind, raised and settled, in each language and
+// in each system of units.
+func TestEveryNoticeIsWorded(t *testing.T) {
+	for _, language := range words.Languages() {
+		for _, units := range words.Systems() {
+			v := words.New(language, units)
+			for k := Nothing; k < NumKinds; k++ {
+				p := picture(time.Hour, water, lasts(50), raised(interlock.LevelUnknown, 0))
+				for _, settled := range []bool{false, true} {
+					text, do := v.Notice(k.String(), settled, p)
+					for what, part := range map[string]string{"title": v.NoticeTitle(k.String(), settled, "bay-1"), "text": text, "what to do": do} {
+						if part == "" && (what != "what to do" || !settled) || strings.ContainsAny(part, "⟦") || strings.Contains(part, "%!") {
+							t.Errorf("%s, %s, %v: %s %q", language, k, settled, what, part)
+						}
+					}
+				}
+			}
 		}
 	}
 }

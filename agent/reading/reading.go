@@ -38,14 +38,6 @@ var faultNames = [numFaults]string{
 	"no-answer", "bus-stuck", "timeout", "bad-crc", "power-on", "stale",
 }
 
-var faultTexts = [numFaults]string{
-	"nothing is read", "the reading is good again, but not yet for long enough", "its wire is broken", "its wire is shorted",
-	"the converter is at the end of its range", "the value is outside what the sensor can show",
-	"its parts contradict each other", "the device does not answer", "the bus is stuck",
-	"the answer did not come in time", "the answer came damaged",
-	"it shows its power-on value, not a measurement", "the last good value is too old",
-}
-
 // String returns the fault's name in metrics and messages, such as "no-answer".
 func (f Fault) String() string {
 	if f >= numFaults {
@@ -54,12 +46,14 @@ func (f Fault) String() string {
 	return faultNames[f]
 }
 
-// Text returns the fault in plain words, to follow "because".
-func (f Fault) Text() string {
-	if f >= numFaults {
-		return "of an unknown fault"
+// ParseFault finds a fault by its name; ok is false for a name that is not one.
+func ParseFault(name string) (f Fault, ok bool) {
+	for f := range numFaults {
+		if faultNames[f] == name {
+			return f, true
+		}
 	}
-	return faultTexts[f]
+	return Missing, false
 }
 
 // Faults lists every fault that a sensor can report, in a fixed order: all but None

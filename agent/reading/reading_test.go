@@ -91,11 +91,14 @@ func TestAgedProperty(t *testing.T) {
 func TestFaults(t *testing.T) {
 	seen := map[string]bool{}
 	for f := Missing; f < numFaults; f++ {
-		name, text := f.String(), f.Text()
-		if name == "" || text == "" || seen[name] || seen[text] || strings.ContainsAny(name, " _") || strings.ToLower(name) != name {
-			t.Errorf("fault %d: %q, %q", f, name, text)
+		name := f.String()
+		if name == "" || seen[name] || strings.ContainsAny(name, " _") || strings.ToLower(name) != name {
+			t.Errorf("fault %d: %q", f, name)
 		}
-		seen[name], seen[text] = true, true
+		seen[name] = true
+		if back, ok := ParseFault(name); back != f || !ok {
+			t.Errorf("%q is fault %d", name, back)
+		}
 	}
 	all := Faults()
 	if len(all) != int(numFaults)-2 {
@@ -109,8 +112,8 @@ func TestFaults(t *testing.T) {
 	if got := Fault(200).String(); got != "fault-200" {
 		t.Errorf("unknown fault: %q", got)
 	}
-	if got := Fault(200).Text(); got == "" {
-		t.Error("an unknown fault has no words")
+	if _, ok := ParseFault("no such"); ok {
+		t.Error("a fault that is none")
 	}
 	if (Reading{}).OK() || (Level{}).OK() {
 		t.Error("a value that was never read may be used")

@@ -2,6 +2,7 @@ package records
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	_ "embed"
@@ -201,14 +202,12 @@ func (p *pages) options(form url.Values) (o *ReportOptions, why string) {
 	if p.Describe != nil {
 		p.Describe(o)
 	}
-	for field, accepted := range map[string][]string{"paper": {"", "a4", "letter"}, "units": {"", "si", "us"}} {
+	for field, accepted := range map[string][]string{"paper": {"", "a4", "letter"}, "units": append([]string{""}, words.Systems()...)} {
 		if !slices.Contains(accepted, form.Get(field)) {
 			return nil, "field " + field + ": must be" + strings.Join(accepted, " ")
 		}
 	}
-	if units := form.Get("units"); units != "" {
-		o.US = units == "us"
-	}
+	o.Units = cmp.Or(form.Get("units"), o.Units)
 	return o, ""
 }
 

@@ -69,7 +69,7 @@ func twoWeeks() logbook.Rows {
 	}
 	rows.Visits = append(rows.Visits, logbook.Visit{Span: spanAt(300, 0), Kind: logbook.VisitReadings, By: "Ann"})
 	rows.Findings = []logbook.Finding{{
-		Span: spanAt(30, 2), Code: "pack-hot", Blocks: true, Value: logbook.Known(56), Limit: logbook.Known(55), Evidence: "It is hot.",
+		Span: spanAt(30, 2), Code: "pack-hot", Blocks: true, Found: logbook.Found{Value: logbook.Known(56), Limit: logbook.Known(55)}, Evidence: "It is hot.",
 	}}
 	for h := range 24 * 14 {
 		rows.Series = append(rows.Series, logbook.Series{

@@ -31,7 +31,8 @@ type ReportOptions struct {
 	Pack         string
 	Since, Until time.Time // zero: no bound
 	Letter       bool      // US Letter instead of A4
-	US           bool      // in, fl oz, °F
+	Language     string    // of the sentences and the units of the figures; "" for
+	Units        string    // English and SI
 	Site, Agent  string    // "" when they are not known
 	Facts        *Facts    // nil when no configuration is at hand
 	Made         time.Time // when, by the caller's clock
@@ -102,7 +103,7 @@ func newReport(ctx context.Context, r *logbook.Reader, o *ReportOptions) (*repor
 		return nil, err
 	}
 	p := &report{
-		ReportOptions: o, paper: paper{o.US}, Style: template.CSS(StyleOf(o.Letter)), //nolint:gosec // our own file
+		ReportOptions: o, paper: paper{words.New(o.Language, o.Units)}, Style: template.CSS(StyleOf(o.Letter)), //nolint:gosec // our own file
 		From: bound(o.Since, "its beginning"), To: bound(o.Until, "now"), MadeAt: o.Made.UTC().Format("2006-01-02 15:04"), Cautions: words.EnglishSI().Cautions(),
 	}
 	p.Temp, p.Length, p.Volume = p.tempUnit(), p.lengthUnit(), p.volumeUnit()

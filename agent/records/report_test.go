@@ -89,7 +89,7 @@ func mustBeWellFormed(t *testing.T, page string) {
 }
 
 func TestReportInUSUnitsOnLetter(t *testing.T) {
-	page := reported(t, twoWeeks(), func(o *records.ReportOptions) { o.US, o.Letter = true, true })
+	page := reported(t, twoWeeks(), func(o *records.ReportOptions) { o.Units, o.Letter = "us", true })
 	// 13 mm is 0.51 in, 55 °C is 131 °F, 36.25 °C is 97 °F, 1278 ml is 43.2 fl oz.
 	for _, want := range []string{"size: letter", "0.51 in", "131 °F", ">97<", ">43.2<"} {
 		mustSay(t, page, want)

@@ -249,7 +249,7 @@ func (p *report) reasons(ctx context.Context, r *logbook.Reader, q logbook.Query
 			return err
 		}
 		p.mark(&f.Span)
-		p.Refusals = append(p.Refusals, reasonRow{at(f.Start), at(f.End), strings.Join(f.Codes, ", "), f.Evidence, f.Ended})
+		p.Refusals = append(p.Refusals, reasonRow{at(f.Start), at(f.End), strings.Join(f.Codes, ", "), foundText(p.voice, f.Code, &f.Found, f.Evidence), f.Ended})
 	}
 	for f, err := range r.Findings(ctx, q) {
 		if err != nil {
@@ -263,7 +263,7 @@ func (p *report) reasons(ctx context.Context, r *logbook.Reader, q logbook.Query
 		if f.Latched {
 			ended += ", latched"
 		}
-		text := f.Evidence
+		text := foundText(p.voice, f.Code, &f.Found, f.Evidence)
 		if f.Fault != "" {
 			text = fmt.Sprintf("%s (sensor: %s)", text, f.Fault)
 		}

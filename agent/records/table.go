@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
 // Column is one column of a table.
@@ -31,14 +32,20 @@ func (t *Table) Rows(ctx context.Context, r *logbook.Reader, q logbook.Query) it
 	return t.rows(ctx, r, q)
 }
 
-// Tables lists the tables in the order of columns.md.
-func Tables() []*Table {
-	return []*Table{packs(), charges(), visits(), cells(), findings(), refusals(), series(), events()}
+// Tables lists the tables in the order of columns.md, as programs read them:
+// their sentences are English.
+func Tables() []*Table { return tables(words.EnglishSI()) }
+
+func tables(v words.Voice) []*Table {
+	return []*Table{packs(), charges(), visits(), cells(), findings(v), refusals(v), series(), events(v)}
 }
 
 // TableNamed finds a table; nil when there is none of that name.
-func TableNamed(name string) *Table {
-	all := Tables()
+func TableNamed(name string) *Table { return TableIn(words.EnglishSI(), name) }
+
+// TableIn is TableNamed for a person who reads its sentences.
+func TableIn(v words.Voice, name string) *Table {
+	all := tables(v)
 	if i := slices.IndexFunc(all, func(t *Table) bool { return t.Name == name }); i >= 0 {
 		return all[i]
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
 func fieldsOf(text string) []string { return strings.Fields(text) }
@@ -160,7 +161,7 @@ func readCells(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq
 	}
 }
 
-func findings() *Table {
+func findings(v words.Voice) *Table {
 	type row = logbook.Finding
 	own := []column[row]{
 		{"code", "see agent/interlock/findings.md", func(f *row) any { return f.Code }},
@@ -169,7 +170,7 @@ func findings() *Table {
 		{"value", "meaning depends on the code", func(f *row) any { return number(f.Value) }},
 		{"limit_value", "likewise", func(f *row) any { return number(f.Limit) }},
 		{"fault", "of the sensor, where that was the reason", func(f *row) any { return f.Fault }},
-		{"evidence", "one sentence, as it was raised", func(f *row) any { return f.Evidence }},
+		{"evidence", "one sentence, as it was raised", func(f *row) any { return foundText(v, f.Code, &f.Found, f.Evidence) }},
 	}
 	return newTable("findings", "Findings, by start.", "id pack bay start start_trusted end code blocks evidence",
 		append(spanColumns(func(f *row) *logbook.Span { return &f.Span }), own...),
@@ -178,12 +179,12 @@ func findings() *Table {
 		})
 }
 
-func refusals() *Table {
+func refusals(v words.Voice) *Table {
 	type row = logbook.Refusal
 	own := []column[row]{
 		{"code", "the first reason", func(f *row) any { return f.Code }},
 		{"codes", "all reasons in the order in which they came, joined by spaces", func(f *row) any { return strings.Join(f.Codes, " ") }},
-		{"evidence", "one sentence on the first", func(f *row) any { return f.Evidence }},
+		{"evidence", "one sentence on the first", func(f *row) any { return foundText(v, f.Code, &f.Found, f.Evidence) }},
 		{"ended", "granted, left, full or restart", func(f *row) any { return f.Ended }},
 	}
 	return newTable("refusals", "Times in which a pack was connected and not full and its charge was blocked, by start.",
@@ -232,7 +233,7 @@ func series() *Table {
 		})
 }
 
-func events() *Table {
+func events(v words.Voice) *Table {
 	type row = logbook.Record
 	cols := []column[row]{
 		{"bay", "", func(e *row) any { return e.Bay }},
@@ -248,7 +249,7 @@ func events() *Table {
 		{"code", "code of the finding", func(e *row) any { return e.Code }},
 		{"by", "who gave the order", func(e *row) any { return e.By }},
 		{"order", "number of the order", func(e *row) any { return e.Order }},
-		{"text", "one sentence", func(e *row) any { return e.Text }},
+		{"text", "one sentence", func(e *row) any { return EventText(v, e) }},
 	}
 	return newTable("events", "Events, bay by bay, by number.", "bay seq pack time time_trusted kind code by text", cols,
 		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {

@@ -5,11 +5,11 @@ import (
 	"time"
 
 	"bayward/agent/logbook"
-	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 // paper is how one reader of a report measures.
-type paper struct{ us bool }
+type paper struct{ voice words.Voice }
 
 const none = "–"
 
@@ -21,39 +21,14 @@ func (p paper) known(n logbook.Num, show func(float64) string) string {
 }
 
 // tempUnit, lengthUnit and volumeUnit head the columns.
-func (p paper) tempUnit() string   { return pick(p.us, "°F", "°C") }
-func (p paper) lengthUnit() string { return pick(p.us, "in", "mm") }
-func (p paper) volumeUnit() string { return pick(p.us, "fl oz", "ml") }
+func (p paper) tempUnit() string   { return p.voice.Units().Temperature.Symbol }
+func (p paper) lengthUnit() string { return p.voice.Units().Length.Symbol }
+func (p paper) volumeUnit() string { return p.voice.Units().Volume.Symbol }
 
-func pick(us bool, ifUS, ifSI string) string {
-	if us {
-		return ifUS
-	}
-	return ifSI
-}
-
-func (p paper) temp(c float64) string {
-	if p.us {
-		return reading.Digits(c*9/5+32, 0)
-	}
-	return reading.Digits(c, 1)
-}
-
-// length in inches: NIST SP 811, appendix B: 25.4 mm.
-func (p paper) length(mm float64) string {
-	if p.us {
-		return reading.Digits(mm/25.4, 2)
-	}
-	return reading.Digits(mm, 1)
-}
-
-// volume in US fluid ounces: NIST SP 811, appendix B: 29.57353 ml.
-func (p paper) volume(ml float64) string {
-	if p.us {
-		return reading.Digits(ml/29.57353, 1)
-	}
-	return reading.Digits(ml, 0)
-}
+// temp, length and volume are figures for columns, without their units.
+func (p paper) temp(c float64) string    { return p.voice.Units().Temperature.Number(c) }
+func (p paper) length(mm float64) string { return p.voice.Units().Length.NumberFine(mm) }
+func (p paper) volume(ml float64) string { return p.voice.Units().Volume.Number(ml) }
 
 // at returns a time as a report shows it, with its mark where the clock was not
 // set.

@@ -152,7 +152,7 @@ func (v *View) addWater(p *bay.Picture) {
 	v.ForecastEarlyH = when(p.Water.ForecastOK, digits(p.Water.ForecastLo, 1))
 	v.ForecastLateH = when(p.Water.ForecastOK, digits(p.Water.ForecastHi, 1))
 	for _, o := range p.Water.OddCells() {
-		v.OddCells = append(v.OddCells, OddCell{Cell: o.Cell, Ratio: digits(o.Ratio, 2), Text: o.Text()})
+		v.OddCells = append(v.OddCells, OddCell{Cell: o.Cell, Ratio: digits(o.Ratio, 2), Text: words.EnglishSI().Odd(o)})
 	}
 	v.LevelAgain = p.Water.DoubtedCells()
 }
@@ -163,7 +163,7 @@ func findingOf(p *bay.Picture, c interlock.Code) Finding {
 	return Finding{
 		Code: r.Name, Title: english.Title(c), Severity: r.Severity.String(), Blocks: r.Blocks, Latched: f.Latched,
 		ForS: (p.Now - f.Since).Seconds(), Evidence: english.Evidence(c, f.Evidence),
-		WhatToDo: english.WhatToDo(c), Basis: r.Basis,
+		WhatToDo: english.WhatToDo(c, f.Evidence), Basis: r.Basis,
 	}
 }
 

@@ -181,7 +181,7 @@ func heldWalk(t *testing.T, c *commissioning) {
 	}
 	o.Console = &commission.Console{Out: c.person, Lines: c.person.Lines}
 	rec, err := commission.Walk(t.Context(), o)
-	if s := stepOf(t, rec, "relay"); err != nil || s.Result != commission.Failed || !strings.Contains(s.Why, "held by a person") {
+	if s := stepOf(t, rec, "relay"); err != nil || s.Result != commission.Failed || !strings.Contains(s.Why, "on hold") {
 		t.Errorf("%v: %s %q", err, s.Result, s.Why)
 	}
 }

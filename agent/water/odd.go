@@ -1,7 +1,6 @@
 package water
 
 import (
-	"fmt"
 	"math"
 	"slices"
 )
@@ -37,24 +36,6 @@ func (s *Status) OddCells() []OddCell {
 		}
 	}
 	return out
-}
-
-// Text explains the usual causes and what to check, in one or two sentences.
-//
-// Sources: TM 10-6140-200-14 (causes of a low level: cracked jar, a cell missed
-// when watering, a weak cell, frequent overcharge); TM 5-684/MO-200 (cells of
-// higher gravity use more water); Scholl (period handbook: a cell that uses more
-// water leaks, the more so if its gravity falls); no use at all: undercharge (from
-// memory).
-func (o OddCell) Text() string {
-	if o.Ratio > 1 {
-		return fmt.Sprintf("Cell %d uses %.1f times as much water as its neighbours. It is usually overcharged or hot, or its jar is cracked. "+
-			"Check its temperature and gravity at the end of a charge, look for wet or corroded places around and under it, and check the amount poured; "+
-			"if its gravity falls from visit to visit while the others do not rise, it leaks.", o.Cell, o.Ratio)
-	}
-	return fmt.Sprintf("Cell %d uses only %.2f times as much water as its neighbours. Usually it no longer takes charge (internal short or sulfation) and so does not gas, "+
-		"its vent is blocked, or its fill was missed or recorded wrongly. "+
-		"Compare its gravity and voltage with the others at the end of a charge. Check its vent (a blocked vent can burst the jar) and that it was filled to the same mark.", o.Cell, o.Ratio)
 }
 
 // judgeFills judges the water recorded since the memory began. It runs when a visit

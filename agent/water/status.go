@@ -1,5 +1,7 @@
 package water
 
+import "math"
+
 // MaxCells is the highest number of cells of a pack: an 80 V pack has 40.
 const MaxCells = 48
 
@@ -38,6 +40,16 @@ type Status struct {
 	NeedML        [MaxCells]float64 // to the fill mark, never past the ceiling
 	CoverPlatesML [MaxCells]float64 // covers the plates: to the lowest level for charging, never past the ceiling
 	OddRatio      [MaxCells]float64 // water taken over the median of the cells; 0: not odd
+}
+
+// WholeML is the need of all cells as people are told it: each cell's rounded
+// down to a whole millilitre, since too little can be topped up.
+func (s *Status) WholeML() float64 {
+	total := 0.0
+	for _, ml := range s.NeedML[:s.Cells] {
+		total += math.Floor(ml)
+	}
+	return total
 }
 
 // DoubtedCells lists the cells whose last level reading needs a second one.

@@ -67,7 +67,7 @@ func newFinding(v words.Voice, c interlock.Code, f *bay.Finding, now time.Durati
 	r := &interlock.Table[c]
 	return findingText{
 		Class: r.Severity.String(), Title: words.Capital(v.Title(c)), Evidence: v.Evidence(c, f.Evidence),
-		For: v.Say("finding.for", v.Span(now-f.Since)), WhatToDo: v.WhatToDo(c), Basis: r.Basis,
+		For: v.Say("finding.for", v.Span(now-f.Since)), WhatToDo: v.WhatToDo(c, f.Evidence), Basis: r.Basis,
 		Blocks: r.Blocks, Latched: f.Latched,
 	}
 }

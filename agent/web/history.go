@@ -40,9 +40,17 @@ func (h *Past) keep(bayName string, kept []bay.Event) {
 	h.events[bayName] = kept
 }
 
-// happened is one event in words. Text is as it stands in the record, in
-// English, and "" where the words say it all.
+// happened is one event in words. Text is "" where What says it all.
 type happened struct{ Ago, What, Text string }
+
+func moreOf(v words.Voice, e *bay.Event) string {
+	switch e.Kind {
+	case bay.PermitGranted, bay.PermitBlocked, bay.StageChanged, bay.FindingCleared, bay.ChargeStarted:
+		return ""
+	default:
+		return v.Event(e)
+	}
+}
 
 // history lists the events of a bay, the newest first.
 func (h *Past) history(p *bay.Picture, v words.Voice) []happened {
@@ -59,8 +67,7 @@ func (h *Past) history(p *bay.Picture, v words.Voice) []happened {
 		if e.Code == interlock.AgentUnready && (e.Kind == bay.FindingRaised || e.Kind == bay.FindingCleared) {
 			continue // at every rest of the contactor
 		}
-		what, text := v.Event(e)
-		all = append(all, happened{v.Say("night.ago", v.Span(max(p.Now-e.At, time.Duration(0)))), what, text})
+		all = append(all, happened{v.Say("night.ago", v.Span(max(p.Now-e.At, time.Duration(0)))), v.EventTitle(e), moreOf(v, e)})
 	}
 	return all
 }

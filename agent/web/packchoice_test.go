@@ -41,7 +41,7 @@ func TestThePageAsksWhichPackItIs(t *testing.T) {
 	page := b.get("/bays/bay-1").Body.String()
 	require.Contains(t, page, "<h2>Which pack is this?</h2>")
 	require.Contains(t, page, `<button name="pack" value="lift-a">lift-a</button>`)
-	require.Contains(t, page, "Nobody has said yet which pack is plugged in.")
+	require.Contains(t, page, "Nobody has named the battery that is plugged in.")
 	require.Contains(t, page, "pack not known")
 	require.NotContains(t, page, "/bays/bay-1/visit")
 	require.Contains(t, b.get("/").Body.String(), `href="/bays/bay-1#pack">Which pack is this?</a>`)

@@ -68,13 +68,13 @@ func TestTheFirstCardIsTheMostUrgent(t *testing.T) {
 func TestACardSaysWhyAndWhatToDo(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.change("bay-1", plates)
-	rule := interlock.Table[interlock.PlatesBare]
+	rule, english := interlock.Table[interlock.PlatesBare], words.EnglishSI()
 	for _, path := range []string{"/", "/bays/bay-1"} {
 		page := unescaped(text(t, b.get(path)))
 		for _, want := range []string{
-			words.EnglishSI().Cautions(), "bayward is not a certified safety device", "Electrolyte stands at -4.0 mm; the plate tops are at 0, a charge needs at least 3.0 mm.",
-			rule.WhatToDo, rule.Basis, "For 4 min.", "charge blocked for", "-4 mm", "25.0 °C", "25.20 V",
-			"Water that covers the plates, no more: 1092 ml in all", "Each of 12 cells: 91 ml",
+			english.Cautions(), "bayward is not a certified safety device", "Level is 4 mm below the plate tops; charging needs 3 mm above them.",
+			english.WhatToDo(interlock.PlatesBare, interlock.Evidence{}), rule.Basis, "For 4 min.", "charge blocked for", "-4 mm", "25.0 °C", "25.20 V",
+			"Water to cover the plates, no more: 1092 ml in total", "Each of 12 cells: 91 ml",
 		} {
 			require.Contains(t, page, want, path)
 		}
@@ -90,7 +90,7 @@ func TestAHeldBayIsToBeTakenBack(t *testing.T) {
 		p.Findings[interlock.Held].Raised = true
 	})
 	page := unescaped(text(t, b.get("/bays/bay-1")))
-	require.Contains(t, page, "<strong>What to do:</strong> "+interlock.Table[interlock.Held].WhatToDo)
+	require.Contains(t, page, "<strong>What to do:</strong> "+words.EnglishSI().WhatToDo(interlock.Held, interlock.Evidence{}))
 }
 
 func unescaped(page string) string {
@@ -116,7 +116,7 @@ func TestWhatIsNotKnownSaysWhy(t *testing.T) {
 	})
 	page := text(t, b.get("/"))
 	require.Contains(t, page, "not known: it shows its power-on value, not a measurement")
-	require.Contains(t, page, "not known: its wire is broken")
+	require.Contains(t, page, "not known: wire broken")
 	require.NotContains(t, page, "0.0 °C")
 }
 

@@ -93,7 +93,7 @@ func TestVisitByHand(t *testing.T) {
 		require.Equal(t, want, b.leads(t, "action=cell&cell="+strconv.Itoa(n)+"&ml=0&by=A.+Person"))
 	}
 	page = text(t, b.get(visit+"?step=close"))
-	require.Contains(t, page, "Given: 78 ml in all.")
+	require.Contains(t, page, "Given: 78 ml in total.")
 	require.Contains(t, page, "12 of 12 cells done")
 	refusal := b.form(visit, "action=close&ok-caps=yes&ok-latch=yes&by=A.+Person")
 	require.Equal(t, 400, refusal.Code)

@@ -1,25 +1,77 @@
 package words
 
-import "bayward/agent/bay"
+import (
+	"bayward/agent/bay"
+	"bayward/agent/charge"
+	"bayward/agent/cooldown"
+)
 
-// Event words what happened. The text is as it stands in the record, in
-// English, and "" where the words say it all.
-func (v Voice) Event(e *bay.Event) (what, text string) {
+// EventTitle says in a few words what happened.
+func (v Voice) EventTitle(e *bay.Event) string {
 	key := "event." + e.Kind.String()
 	switch e.Kind {
-	case bay.PermitGranted:
-		return v.Say(key), ""
 	case bay.PermitBlocked, bay.FindingRaised, bay.FindingCleared:
-		return v.Say(key, v.Title(e.Code)), ""
+		return v.Say(key, v.Title(e.Code))
 	case bay.StageChanged:
-		return v.Say(key, v.Say("stage."+e.Stage.String())), ""
+		return v.Say("stage." + e.Stage.String())
 	case bay.VisitOpened, bay.VisitClosed, bay.OrderTaken, bay.OrderRefused:
-		return v.Say(key, e.By), e.Text
-	case bay.ChargeStarted:
-		return v.Say(key), ""
-	case bay.ChargeFull, bay.ChargeEnded, bay.MemoryDoubted:
-		return v.Say(key), e.Text
+		return v.Say(key, e.By)
+	case bay.NoEvent: // of a program that knew more
+		return v.Say("event.other")
 	default:
-		return v.Say("event.other"), e.Text
+		return v.Say(key)
 	}
 }
+
+// Event says what happened in a sentence or two.
+func (v Voice) Event(e *bay.Event) string {
+	if e.Text != "" {
+		return e.Text
+	}
+	key := "said." + e.Kind.String()
+	switch e.Kind {
+	case bay.PermitBlocked, bay.FindingRaised:
+		return v.Evidence(e.Code, e.Evidence)
+	case bay.FindingCleared:
+		return v.Say(key, v.Title(e.Code))
+	case bay.StageChanged:
+		return v.stageChanged(key, e)
+	case bay.ChargeFull:
+		return v.Say(key, v.Proof(e.Proof))
+	case bay.ChargeEnded:
+		return v.chargeEnded(key, e)
+	case bay.PackNamed:
+		return v.Say(key+"."+e.Naming.String(), e.Pack)
+	case bay.PackLeft:
+		return v.Say(key, e.Pack)
+	case bay.PermitGranted, bay.ChargeStarted:
+		return v.Say(key)
+	default:
+		return e.Text
+	}
+}
+
+// stageChanged is what a bay says in its new stage, as far as the event knows.
+func (v Voice) stageChanged(key string, e *bay.Event) string {
+	switch e.Stage {
+	case bay.Charging:
+		return v.Say(key + ".charging")
+	case bay.Cooling:
+		if e.WaitingFor == cooldown.NothingLeft {
+			return v.Say("says.cooling.level")
+		}
+		return v.Say("says.cooling", v.waitingFor(e.WaitingFor))
+	case bay.ReadyToWater:
+		return v.Say("says.ready", v.Volume(e.WaterML))
+	default:
+		return v.Say("says." + e.Stage.String())
+	}
+}
+
+func (v Voice) chargeEnded(key string, e *bay.Event) string {
+	key += when(e.Proof == charge.NoEvidence, ".early") + when(e.InAhKnown, ".ah")
+	return v.Say(key, v.Span(e.Ago), v.figure("Ah", 0)(e.InAh))
+}
+
+// Proof says what proved a battery full.
+func (v Voice) Proof(e charge.Evidence) string { return v.Say("proof." + e.String()) }

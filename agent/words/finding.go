@@ -1,85 +1,107 @@
 package words
 
 import (
-	"strings"
+	"math"
+	"slices"
+	"time"
 
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
 
-// Evidence says in a person's language and units why a finding stands.
-func (v Voice) Evidence(c interlock.Code, e interlock.Evidence) string {
-	key := "evidence." + c.String() + variant(c, e)
-	switch c {
-	case interlock.PlatesBare, interlock.WaterBalance:
-		return v.Say(key, v.HeightFine(e.Value), v.HeightFine(e.Limit))
-	case interlock.PackHot, interlock.PackFrozen:
-		return v.Say(key, v.Temperature(e.Value), v.Temperature(e.Limit))
-	case interlock.Runaway:
-		return v.Say(key, e.Value, v.Degrees(e.Limit))
-	case interlock.VoltageImplausible, interlock.ChargeOverrun:
-		if c == interlock.VoltageImplausible && e.Reason == interlock.Reversed {
-			return v.Say(key, e.Value)
-		}
-		return v.Say(key, e.Value, e.Limit)
-	case interlock.HydrogenHigh:
-		if e.Fault != reading.None {
-			return v.Say(key, v.Fault(e.Fault))
-		}
-		return v.Say(key, e.Value, e.Limit)
-	case interlock.LevelUnknown, interlock.TemperatureUnknown, interlock.VoltageUnknown, interlock.CurrentUnknown:
-		return v.Say(key, v.Fault(e.Fault))
-	case interlock.AirflowUnproven, interlock.ContactorOpen, interlock.ContactorStuck:
-		return v.explainContact(key, e)
-	case interlock.AgentUnready:
-		if e.Reason == interlock.NoPack || e.Reason == interlock.LateTick {
-			return v.Say(key)
-		}
-		return v.Say(key, e.Value)
-	case interlock.VisitOpen, interlock.Held, interlock.RecordFailing, interlock.PackUnknown:
-		return v.Say(key)
-	default: // a code that is newer than these words
-		return interlock.Explain(c, e)
-	}
-}
-
-func (v Voice) explainContact(key string, e interlock.Evidence) string {
-	switch {
-	case strings.HasSuffix(key, ".current"):
-		return v.Say(key, e.Value)
-	case strings.HasSuffix(key, ".fault"):
-		return v.Say(key, v.Fault(e.Fault))
-	}
-	return v.Say(key)
-}
-
-// variant tells apart the ways in which one finding can come about.
-func variant(c interlock.Code, e interlock.Evidence) string {
-	bad := e.Fault > reading.None
-	switch {
-	case c == interlock.PlatesBare && (e.Reason == interlock.NotYetCharge || e.Value > 0):
-		return ".low"
-	case (c == interlock.ContactorStuck || c == interlock.ContactorOpen) && e.Reason == interlock.ByCurrent:
-		return ".current"
-	case (c == interlock.AirflowUnproven || c == interlock.ContactorOpen) && bad, c == interlock.HydrogenHigh && e.Fault != reading.None:
-		return ".fault"
-	case c == interlock.AirflowUnproven && e.Fault != reading.None:
-		return ".fault"
-	case c == interlock.ChargeOverrun && e.Reason == interlock.ByAmpereHours:
-		return ".ah"
-	}
-	switch c {
-	case interlock.VoltageImplausible:
-		return map[interlock.Reason]string{interlock.Reversed: ".reversed", interlock.TooHigh: ".high"}[e.Reason]
-	case interlock.PackUnknown:
-		return map[interlock.Reason]string{
-			interlock.NoSensor: ".nosensor", interlock.TwoSensors: ".two", interlock.PackChanged: ".changed", interlock.Elsewhere: ".elsewhere",
-		}[e.Reason]
-	case interlock.AgentUnready:
-		return map[interlock.Reason]string{
-			interlock.NoPack: ".nopack", interlock.ContactorRest: ".rest", interlock.LateTick: ".late", interlock.Restored: ".restored",
-		}[e.Reason]
-	default:
+// Title names a finding in a few words, "" for none.
+func (v Voice) Title(c interlock.Code) string {
+	if c == interlock.NoCode || c >= interlock.NumCodes {
 		return ""
 	}
+	return v.Say("finding." + c.String() + ".title")
+}
+
+// WhatToDo says what a person should do about a finding, "" for none. Where a
+// reason calls for something else than the usual one, it has words of its own.
+func (v Voice) WhatToDo(c interlock.Code, e interlock.Evidence) string {
+	if c == interlock.NoCode || c >= interlock.NumCodes {
+		return ""
+	}
+	finding := "finding." + c.String()
+	if own := finding + "." + e.Reason.String() + ".do"; reasonOf(c, e.Reason) && v.has(own) {
+		return v.Say(own)
+	}
+	return v.Say(finding + ".do")
+}
+
+// Evidence says why a finding stands, with the numbers that led to it.
+func (v Voice) Evidence(c interlock.Code, e interlock.Evidence) string {
+	if c == interlock.NoCode || c >= interlock.NumCodes {
+		return v.Say("evidence.unknown")
+	}
+	value, limit := v.figures(c, e)
+	return v.Say("evidence."+c.String()+variant(c, e), value, limit, v.Fault(e.Fault))
+}
+
+// reasonOf tells whether a finding has a reason of its own.
+func reasonOf(c interlock.Code, r interlock.Reason) bool {
+	return slices.Contains(interlock.Table[c].Reasons, r)
+}
+
+// variant ends the key of a sentence: a finding has one for each of its reasons,
+// and some for a reading that cannot be used.
+func variant(c interlock.Code, e interlock.Evidence) string {
+	if reasonOf(c, e.Reason) {
+		return "." + e.Reason.String()
+	}
+	switch c {
+	case interlock.PlatesBare:
+		if zeroedMM(e.Value) == 0 {
+			return ".at"
+		} else if e.Value > 0 {
+			return ".were"
+		}
+	case interlock.AirflowUnproven, interlock.HydrogenHigh, interlock.ContactorOpen:
+		if e.Fault != reading.None {
+			return ".fault"
+		}
+	default:
+	}
+	return ""
+}
+
+// figures are the value and the limit of an evidence with their units; see
+// interlock.Evidence for what they are.
+func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit string) {
+	show := v.plain
+	switch c {
+	case interlock.PlatesBare:
+		return v.aboveOrBelow(e.Value), v.heightShort(e.Limit)
+	case interlock.WaterBalance:
+		return v.heightShort(math.Abs(e.Value)), v.heightShort(e.Limit)
+	case interlock.PackHot, interlock.PackFrozen:
+		show = v.Temperature
+	case interlock.VoltageImplausible:
+		show = v.figure("V", 2)
+	case interlock.HydrogenHigh:
+		show = v.figure("%", 2)
+	case interlock.ContactorStuck, interlock.ContactorOpen:
+		show = v.figure("A", 1)
+	case interlock.Runaway:
+		return v.figure("A", 1)(e.Value), v.Degrees(e.Limit)
+	case interlock.AgentUnready:
+		return v.Span(time.Duration(min(max(e.Value, 0), 1e6) * float64(time.Second))), ""
+	case interlock.ChargeOverrun:
+		show = v.figure("h", 1)
+		if e.Reason == interlock.ByAmpereHours {
+			show = v.figure("Ah", 0)
+		}
+	default:
+	}
+	return show(e.Value), show(e.Limit)
+}
+
+// aboveOrBelow is a distance from the plate tops. Below them whole millimetres
+// are enough; above, a fraction may be what a charge lacks.
+func (v Voice) aboveOrBelow(mm float64) string {
+	if mm < 0 {
+		return v.Height(-zeroedMM(mm))
+	}
+	return v.heightShort(mm)
 }

@@ -69,7 +69,7 @@ func (c *catalogue) say(key string, args ...any) string {
 	if !ok {
 		return "⟦" + key + "⟧"
 	}
-	if len(args) == 0 {
+	if len(args) == 0 || !strings.Contains(text, "%") {
 		return text
 	}
 	return fmt.Sprintf(text, args...)

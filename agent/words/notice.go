@@ -7,32 +7,41 @@ import (
 	"bayward/agent/interlock"
 )
 
-// Notice words a notice of a kind by what a picture shows: title, text and
-// what to do. A settled one asks for nothing.
-func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (title, text, whatToDo string) {
-	title = v.Say("notice."+kind+".title", p.Bay)
+// NoticeTitle heads a notice of a kind at a bay.
+func (v Voice) NoticeTitle(kind string, settled bool, bayName string) string {
+	title := v.Say("notice."+kind+".title", bayName)
 	if settled {
-		return v.Say("notice.settled", title), v.Says(p), ""
+		return v.Say("notice.settled", title)
+	}
+	return title
+}
+
+// Notice words a notice of a kind by what a picture shows. A settled one asks
+// for nothing.
+func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (text, whatToDo string) {
+	if settled {
+		return v.Says(p), ""
 	}
 	switch kind {
 	case "water-soon":
 		w := &p.Water
-		return title, v.Say("notice.water-soon.text", v.Hours(w.ForecastH), v.Hours(w.ForecastLo), v.Hours(w.ForecastHi)), v.Say("notice.water-soon.do")
+		return v.Say("notice.water-soon.text", v.Hours(w.ForecastH), v.Hours(w.ForecastLo), v.Hours(w.ForecastHi)), v.Say("notice.water-soon.do")
 	case "visit-forgotten":
-		return title, v.Say("notice.visit-forgotten.text", p.Visit.By, v.Span(p.Now-p.Visit.Since)), v.Say("notice.visit-forgotten.do")
+		return v.Say("notice.visit-forgotten.text", p.Visit.By, v.Span(p.Now-p.Visit.Since)), v.Say("notice.visit-forgotten.do")
 	case "ready-to-water":
-		return title, v.Says(p) + v.cells(p), v.Say("do.water")
+		return v.Says(p) + v.cells(p), v.Say("do.water")
 	case "contactor-stuck":
-		return v.notice(title, interlock.ContactorStuck, p)
+		return v.finding(interlock.ContactorStuck, p)
 	case "cover-plates":
-		title, text, whatToDo = v.notice(title, interlock.PlatesBare, p)
-		return title, text + v.cells(p), whatToDo
+		text, whatToDo = v.finding(interlock.PlatesBare, p)
+		return text + v.cells(p), whatToDo
 	}
-	return v.notice(title, p.FirstReason(), p)
+	return v.finding(p.FirstReason(), p)
 }
 
-func (v Voice) notice(title string, c interlock.Code, p *bay.Picture) (string, string, string) {
-	return title, Capital(v.Title(c)) + ". " + v.Evidence(c, p.Findings[c].Evidence), v.WhatToDo(c)
+func (v Voice) finding(c interlock.Code, p *bay.Picture) (text, whatToDo string) {
+	e := p.Findings[c].Evidence
+	return Capital(v.Title(c)) + ". " + v.Evidence(c, e), v.WhatToDo(c, e)
 }
 
 // cells lists the water of each cell.

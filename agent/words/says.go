@@ -1,8 +1,6 @@
 package words
 
 import (
-	"strconv"
-
 	"bayward/agent/bay"
 	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
@@ -33,7 +31,7 @@ func (v Voice) stageSays(p *bay.Picture) string {
 	case bay.Cooling:
 		return v.coolingSays(p)
 	case bay.ReadyToWater:
-		return v.Say("says.ready", v.Volume(p.Water.TotalML))
+		return v.Say("says.ready", v.Volume(p.Water.WholeML()))
 	case bay.Watering:
 		return v.Say("says.watering" + when(p.Visit.OnlyCoverPlates, ".plates"))
 	case bay.Rested:
@@ -55,7 +53,7 @@ func (v Voice) coolingSays(p *bay.Picture) string {
 }
 
 func (v Voice) waitingFor(r cooldown.Reason) string {
-	return v.Say("reason." + strconv.Itoa(int(r)))
+	return v.Say("wait." + r.String())
 }
 
 func (v Voice) chargingSays(p *bay.Picture) string {
@@ -129,7 +127,7 @@ func (v Voice) ToDo(p *bay.Picture) string {
 	case p.Stage == bay.ReadyToWater:
 		return v.Say("do.water")
 	case p.Findings[interlock.Held].Raised:
-		return v.WhatToDo(interlock.Held)
+		return v.WhatToDo(interlock.Held, p.Findings[interlock.Held].Evidence)
 	}
 	return v.Say("do.nothing")
 }

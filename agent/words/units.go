@@ -2,6 +2,7 @@ package words
 
 import (
 	"strconv"
+	"strings"
 
 	"bayward/agent/reading"
 )
@@ -68,12 +69,15 @@ func (m Measure) SI(x float64) float64 { return (x - m.Offset) * m.Den / m.Num }
 // Number is an SI figure without its unit, as a column shows it.
 func (m Measure) Number(si float64) string { return reading.Digits(m.Of(si), m.Digits) }
 
+// NumberFine is Number with the digits for small differences.
+func (m Measure) NumberFine(si float64) string { return reading.Digits(m.Of(si), m.Fine) }
+
 // Show is an SI figure with its unit.
 func (m Measure) Show(si float64) string { return m.Number(si) + " " + m.Symbol }
 
-// ShowFine is Show with the digits for small differences.
-func (m Measure) ShowFine(si float64) string {
-	return reading.Digits(m.Of(si), m.Fine) + " " + m.Symbol
+// ShowShort is Show with the digits for small differences, without a useless 0.
+func (m Measure) ShowShort(si float64) string {
+	return strings.TrimSuffix(m.NumberFine(si), ".0") + " " + m.Symbol
 }
 
 // ShowDifference is a difference of two figures: an offset does not count.

@@ -5,7 +5,6 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
 
@@ -39,27 +38,24 @@ func (v Voice) Say(key string, args ...any) string { return v.words.say(key, arg
 // Cautions stand wherever a person is led to a battery.
 func (v Voice) Cautions() string { return v.Say("app.cautions") }
 
-// Fault says why a reading cannot be used, to stand after "because".
-func (v Voice) Fault(f reading.Fault) string { return v.Say("fault." + f.String()) }
-
-// Title names a finding in a few words, "" for none.
-func (v Voice) Title(c interlock.Code) string {
-	if c == interlock.NoCode {
-		return ""
+// Fault says in a few words why a reading cannot be used, to stand after a colon.
+func (v Voice) Fault(f reading.Fault) string {
+	if key := "fault." + f.String(); v.has(key) {
+		return v.Say(key)
 	}
-	if v.words.name == English {
-		return interlock.Table[c].Title
-	}
-	return v.Say("finding." + c.String() + ".title")
+	return v.Say("fault.unknown")
 }
 
-// WhatToDo says what a person should do about a finding.
-func (v Voice) WhatToDo(c interlock.Code) string {
-	if v.words.name == English {
-		return interlock.Table[c].WhatToDo
-	}
-	return v.Say("finding." + c.String() + ".do")
+// has tells whether the language has a text of a key.
+func (v Voice) has(key string) bool { return v.words.texts[key] != "" }
+
+// figure shows numbers with a unit that is the same everywhere.
+func (v Voice) figure(unit string, digits int) func(float64) string {
+	return func(x float64) string { return reading.Digits(x, digits) + " " + unit }
 }
+
+// plain shows a number of which nobody knows the unit.
+func (v Voice) plain(x float64) string { return reading.Digits(x, 1) }
 
 // Temperature shows degrees Celsius.
 func (v Voice) Temperature(c float64) string { return v.units.Temperature.Show(c) }
@@ -70,8 +66,8 @@ func (v Voice) Degrees(k float64) string { return v.units.Temperature.ShowDiffer
 // Height shows a height above the plate tops, in millimetres.
 func (v Voice) Height(mm float64) string { return v.units.Length.Show(zeroedMM(mm)) }
 
-// HeightFine shows a difference of heights, in millimetres.
-func (v Voice) HeightFine(mm float64) string { return v.units.Length.ShowFine(mm) }
+// heightShort shows a height to a tenth of a millimetre, where it has one.
+func (v Voice) heightShort(mm float64) string { return v.units.Length.ShowShort(mm) }
 
 // Level shows both bounds, in millimetres, where the probe proves only a span.
 func (v Voice) Level(lowMM, highMM float64) string {

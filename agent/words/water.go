@@ -5,6 +5,8 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/reading"
+	"bayward/agent/water"
 )
 
 // WaterText is how much each cell takes.
@@ -52,4 +54,17 @@ func Proposal(p *bay.Picture) (perCell []float64, key string) {
 		return p.Water.NeedML[:cells], "water.mark"
 	}
 	return nil, ""
+}
+
+// Odd says what an odd cell usually means and what to check.
+//
+// Sources: TM 10-6140-200-14 (causes of a low level: cracked jar, a cell missed
+// when watering, a weak cell, frequent overcharge); TM 5-684/MO-200 (cells of
+// higher gravity use more water); Scholl (period handbook: a thirsty cell leaks,
+// the more so if its gravity falls); no use at all: undercharge (from memory).
+func (v Voice) Odd(o water.OddCell) string {
+	if o.Ratio > 1 {
+		return v.Say("odd.more", o.Cell, reading.Digits(o.Ratio, 1))
+	}
+	return v.Say("odd.less", o.Cell, reading.Digits(o.Ratio, 2))
 }

@@ -2,6 +2,7 @@ package words
 
 import (
 	"encoding/json"
+	"math"
 	"regexp"
 	"slices"
 	"strings"
@@ -30,17 +31,7 @@ func TestEveryLanguageSaysEverything(t *testing.T) {
 			require.Equal(t, verbs(text), verbs(other[key]), "%s.json: the values of %s", name, key)
 		}
 		for key := range other {
-			if !strings.HasPrefix(key, "finding.") || key == "finding.for" {
-				require.Contains(t, base, key, "%s.json has a key that nobody else has", name)
-			}
-		}
-		if name == English {
-			continue
-		}
-		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
-			for _, part := range []string{".title", ".do"} {
-				require.NotEmpty(t, other["finding."+c.String()+part], "%s.json does not name the finding %s", name, c)
-			}
+			require.Contains(t, base, key, "%s.json has a key that nobody else has", name)
 		}
 	}
 }
@@ -70,22 +61,19 @@ func whole(t *testing.T, text string, about ...any) {
 }
 
 // TestEveryFindingIsExplained: in every language and unit, whatever its reason
-// and fault; the English one says the same numbers as the core's own sentence.
+// and fault.
 func TestEveryFindingIsExplained(t *testing.T) {
-	number := regexp.MustCompile(`-?\d+(\.\d+)?`)
 	for _, v := range voices() {
 		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
-			whole(t, v.Title(c))
-			whole(t, v.WhatToDo(c))
-			for reason := interlock.Usual; reason <= interlock.ByAmpereHours; reason++ {
+			whole(t, v.Title(c), c)
+			for reason := interlock.Usual; reason < interlock.NumReasons; reason++ {
 				for _, fault := range append(reading.Faults(), reading.None, reading.Missing) {
-					e := interlock.Evidence{Value: 4.25, Limit: 17.5, Fault: fault, Reason: reason}
-					whole(t, v.Evidence(c, e), c, reason, fault)
+					for _, value := range []float64{-4.25, 0, 4.25, math.NaN()} {
+						e := interlock.Evidence{Value: value, Limit: 17.5, Fault: fault, Reason: reason}
+						whole(t, v.Evidence(c, e), c, reason, fault)
+						whole(t, v.WhatToDo(c, e), c, reason)
+					}
 				}
-			}
-			if v.Language() == English && v.Units().Name == "si" && c != interlock.PlatesBare {
-				e := interlock.Evidence{Value: -4, Limit: 3, Fault: reading.None}
-				require.Equal(t, number.FindAllString(interlock.Explain(c, e), -1), number.FindAllString(v.Evidence(c, e), -1), c)
 			}
 		}
 	}
@@ -96,7 +84,7 @@ func TestEveryStateIsSaid(t *testing.T) {
 	limits, pack := bay.DefaultLimits(), bay.Pack{Cells: 12}
 	for _, v := range voices() {
 		for stage := bay.StageUnknown; stage < bay.NumStages; stage++ {
-			for wait := cooldown.NothingLeft; wait.String() != "an unknown reason"; wait++ {
+			for wait := cooldown.NothingLeft; wait < cooldown.NumReasons; wait++ {
 				for _, yes := range []bool{false, true} {
 					p := &bay.Picture{Limits: &limits, Pack: &pack, Stage: stage, Now: time.Hour}
 					p.Permit.Granted, p.Charge.Full, p.Charge.Flowing = yes, yes, !yes

@@ -23,6 +23,16 @@ UPDATE event SET stage = 'checking' WHERE stage = 'settling';
 UPDATE event SET from_stage = 'checking' WHERE from_stage = 'settling';
 UPDATE series SET stage = 'checking' WHERE stage = 'settling';
 
+-- What happened is kept in codes and numbers and worded by whoever shows it, in the
+-- reader's language. What older programs kept as a sentence (event.note,
+-- finding.evidence, refusal.evidence) is shown as it was written.
+ALTER TABLE event ADD COLUMN detail TEXT NOT NULL DEFAULT '';      -- JSON; '' for nothing
+ALTER TABLE finding ADD COLUMN reason TEXT NOT NULL DEFAULT '';    -- '' for the usual one
+ALTER TABLE refusal ADD COLUMN reason TEXT NOT NULL DEFAULT '';    -- of the first code, as in finding
+ALTER TABLE refusal ADD COLUMN value REAL;
+ALTER TABLE refusal ADD COLUMN limit_value REAL;
+ALTER TABLE refusal ADD COLUMN fault TEXT NOT NULL DEFAULT '';
+
 -- What the chain was before a step that made it again.
 CREATE TABLE rechained (
   schema INTEGER PRIMARY KEY, -- the step

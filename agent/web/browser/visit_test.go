@@ -27,7 +27,7 @@ func TestAVisitOnAPhone(t *testing.T) {
 	s := tab(b, t, url, phoneWide, phoneHigh)
 	s.open("/")
 	s.until(says("Water that covers the plates"))
-	s.has("Danger", "plates are bare", "not a certified safety device")
+	s.has("Danger", "plates are dry", "not a certified safety device")
 	s.shot("phone-overview")
 	s.click(`a[href="/bays/bay-1"]`)
 	s.shot("phone-bay")

@@ -1,0 +1,135 @@
+package logbook
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/charge"
+	"bayward/agent/cooldown"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// Found is the evidence of a finding as it is kept. Sentences are worded from it
+// by whoever shows them.
+type Found struct {
+	Reason string `json:"reason,omitempty"` // name of an interlock.Reason; "" for the usual one
+	Value  Num    `json:"value,omitempty"`  // these two are the code's own, see interlock.Evidence
+	Limit  Num    `json:"limit,omitempty"`
+	Fault  string `json:"fault,omitempty"` // of the sensor, where that was the reason
+}
+
+// foundOf leaves out what says nothing about a finding.
+func foundOf(c interlock.Code, e *interlock.Evidence) Found {
+	var f Found
+	if e.Reason != interlock.Usual {
+		f.Reason = e.Reason.String()
+	}
+	switch {
+	case c == interlock.VisitOpen, c == interlock.Held, c == interlock.RecordFailing: // have no figures
+	case interlock.Table[c].Unread != interlock.UnreadElsewhere && e.Fault != reading.None: // the sensor's fault is the reason
+		f.Fault = e.Fault.String()
+	default:
+		f.Value, f.Limit = Known(e.Value), Known(e.Limit)
+	}
+	return f
+}
+
+// Numbers gives the evidence the shape of the core's again.
+func (f *Found) Numbers() interlock.Evidence {
+	e := interlock.Evidence{Value: known(f.Value), Limit: known(f.Limit), Fault: reading.None, Reason: interlock.ParseReason(f.Reason)}
+	if fault, ok := reading.ParseFault(f.Fault); ok {
+		e.Fault = fault
+	}
+	return e
+}
+
+// known is 0 for a number that is not known.
+func known(n Num) float64 {
+	if n == nil {
+		return 0
+	}
+	return *n
+}
+
+// Detail is what else belongs to the kind of an event. What does not is left out.
+type Detail struct {
+	Found
+	WaitingFor string `json:"waiting_for,omitempty"` // stage-changed: name of a cooldown.Reason
+	WaterML    Num    `json:"water_ml,omitempty"`    // stage-changed: the need
+	Proof      string `json:"proof,omitempty"`       // charge-full, charge-ended: name of a charge.Evidence
+	AgoS       Num    `json:"ago_s,omitempty"`       // charge-ended: since the last current
+	InAh       Num    `json:"in_ah,omitempty"`       // charge-ended
+	Pack       string `json:"pack,omitempty"`        // pack-named, pack-left
+	PackFrom   string `json:"pack_from,omitempty"`   // pack-named: name of a bay.Naming
+}
+
+// detailOf is what an event's own columns do not hold.
+func detailOf(e *bay.Event) (d Detail) {
+	switch e.Kind {
+	case bay.FindingRaised, bay.PermitBlocked:
+		d.Found = foundOf(e.Code, &e.Evidence)
+	case bay.StageChanged:
+		if e.WaitingFor != cooldown.NothingLeft {
+			d.WaitingFor = e.WaitingFor.String()
+		}
+		if e.WaterML > 0 {
+			d.WaterML = Known(e.WaterML)
+		}
+	case bay.ChargeFull:
+		d.Proof = e.Proof.String()
+	case bay.ChargeEnded:
+		d.Proof, d.AgoS = e.Proof.String(), Known(e.Ago.Seconds())
+		if e.InAhKnown {
+			d.InAh = Known(e.InAh)
+		}
+	case bay.PackNamed, bay.PackLeft:
+		d.Pack, d.PackFrom = e.Pack, e.Naming.String()
+	default:
+	}
+	return d
+}
+
+// Event gives a record the shape of the core's event again, as it would have
+// happened at a time. A kind, a stage or a finding of a program that knew more is
+// left out. What an older program kept as a sentence is in Text.
+func (r *Record) Event(at time.Duration) bay.Event {
+	d := &r.Detail
+	e := bay.Event{
+		At: at, By: r.By, Order: r.Order, Code: interlock.Lookup(r.Code), Evidence: d.Numbers(), Text: r.Text,
+		WaitingFor: cooldown.ParseReason(d.WaitingFor), WaterML: known(d.WaterML), Proof: charge.ParseEvidence(d.Proof),
+		Ago: time.Duration(known(d.AgoS) * float64(time.Second)), InAh: known(d.InAh), InAhKnown: d.InAh != nil,
+		Pack: d.Pack, Naming: bay.ParseNaming(d.PackFrom),
+	}
+	e.Kind, _ = bay.ParseEvent(r.Kind)
+	e.Stage, _ = bay.ParseStage(r.Stage)
+	e.From, _ = bay.ParseStage(r.From)
+	return e
+}
+
+// jsonOf keeps a detail as JSON, ” for one that says nothing.
+type jsonOf struct{ d *Detail }
+
+func (j jsonOf) text() (string, error) {
+	if *j.d == (Detail{}) {
+		return "", nil
+	}
+	text, err := json.Marshal(j.d)
+	return string(text), err
+}
+
+// Scan implements sql.Scanner. A detail that cannot be read is left empty: the
+// event is there all the same.
+func (j jsonOf) Scan(v any) error {
+	text, ok := v.(string)
+	if !ok {
+		return fmt.Errorf("%v is no text", v)
+	}
+	*j.d = Detail{}
+	if text != "" && json.Unmarshal([]byte(text), j.d) != nil {
+		*j.d = Detail{}
+	}
+	return nil
+}

@@ -1,0 +1,101 @@
+package logbook
+
+import (
+	"math"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/charge"
+	"bayward/agent/cooldown"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// happened is an event of each kind, with all that belongs to it.
+func happened() []bay.Event {
+	all := []bay.Event{
+		{Kind: bay.PermitGranted},
+		{Kind: bay.StageChanged, From: bay.Charging, Stage: bay.Cooling, WaitingFor: cooldown.MinimumRest},
+		{Kind: bay.StageChanged, From: bay.Cooling, Stage: bay.ReadyToWater, WaterML: 1234},
+		{Kind: bay.FindingCleared, Code: interlock.PackHot, Evidence: interlock.Evidence{Fault: reading.None}},
+		{Kind: bay.ChargeStarted},
+		{Kind: bay.ChargeFull, Proof: charge.SteadyTaper},
+		{Kind: bay.ChargeEnded, Proof: charge.HandGravity, Ago: 90 * time.Second, InAh: 0, InAhKnown: true},
+		{Kind: bay.ChargeEnded, Ago: time.Hour},
+		{Kind: bay.VisitOpened, By: "Ann", Order: "1", Text: "x"},
+		{Kind: bay.VisitClosed, By: "Ann", Order: "2", Text: "x"},
+		{Kind: bay.OrderTaken, By: "Ann", Order: "3", Text: "x"},
+		{Kind: bay.OrderRefused, By: "Ann", Order: "4", Text: "x"},
+		{Kind: bay.MemoryDoubted, Text: "x"},
+		{Kind: bay.PackNamed, Pack: "lift-24v", Naming: bay.BySensor},
+		{Kind: bay.PackLeft, Pack: "lift-24v"},
+	}
+	for _, kind := range []bay.EventKind{bay.FindingRaised, bay.PermitBlocked} {
+		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+			for _, r := range append([]interlock.Reason{interlock.Usual}, interlock.Table[c].Reasons...) {
+				e := interlock.Evidence{Value: -4.5, Limit: 3, Fault: reading.None, Reason: r}
+				switch {
+				case foundOf(c, &e).Value == nil:
+					e.Value, e.Limit = 0, 0
+				case interlock.Table[c].Unread != interlock.UnreadElsewhere:
+					e = interlock.Evidence{Fault: reading.BadCRC, Reason: r}
+				}
+				all = append(all, bay.Event{Kind: kind, Code: c, Evidence: e})
+			}
+		}
+	}
+	return all
+}
+
+// TestEventsComeBackWhole: what an event says is kept without its sentence, so
+// that it can be worded later in any language.
+func TestEventsComeBackWhole(t *testing.T) {
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
+	all, kinds := happened(), map[bay.EventKind]bool{}
+	_, err := b.Append(t.Context(), "bay-1", stampAt(1), all)
+	require.NoError(t, err)
+	recs, err := b.Events(t.Context(), "bay-1", 0, len(all)+1)
+	require.NoError(t, err)
+	require.Len(t, recs, len(all))
+	for i := range recs {
+		want := all[i]
+		want.At, kinds[want.Kind] = time.Minute, true
+		if want.Code == interlock.NoCode {
+			want.Evidence.Fault = reading.None
+		}
+		require.Equal(t, want, recs[i].Event(time.Minute), "%s %s", want.Kind, want.Code)
+	}
+	for k := bay.NoEvent + 1; k < bay.NumEvents; k++ {
+		require.True(t, kinds[k], "no event %s in this test", k)
+	}
+}
+
+// TestNoNumberIsNoFigure: a figure that is none is left out, and the event is
+// there all the same.
+func TestNoNumberIsNoFigure(t *testing.T) {
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
+	_, err := b.Append(t.Context(), "bay-1", stampAt(1), []bay.Event{{
+		Kind: bay.FindingRaised, Code: interlock.PackHot, Evidence: interlock.Evidence{Value: math.NaN(), Limit: math.Inf(1), Fault: reading.None},
+	}})
+	require.NoError(t, err)
+	recs, err := b.Events(t.Context(), "bay-1", 0, 1)
+	require.NoError(t, err)
+	require.Equal(t, Found{}, recs[0].Found)
+	require.Equal(t, interlock.PackHot, recs[0].Event(0).Code)
+}
+
+// TestStrangeDetailIsLeftOut: of a newer program, or damaged.
+func TestStrangeDetailIsLeftOut(t *testing.T) {
+	for text, want := range map[string]Detail{
+		"": {}, "{": {}, "[]": {}, `{"reason":7}`: {}, `{"new":1,"waiting_for":"minimum-rest"}`: {WaitingFor: "minimum-rest"},
+	} {
+		var d Detail
+		require.NoError(t, jsonOf{&d}.Scan(text), text)
+		require.Equal(t, want, d, text)
+	}
+	require.Error(t, jsonOf{&Detail{}}.Scan(7))
+}

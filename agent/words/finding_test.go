@@ -1,0 +1,154 @@
+package words
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// TestEvidence holds the sentences that a technician reads word by word: each
+// finding with each of its reasons.
+func TestEvidence(t *testing.T) {
+	v := EnglishSI()
+	bad := func(f reading.Fault) interlock.Evidence { return interlock.Evidence{Fault: f} }
+	said := map[string]bool{}
+	for _, tc := range []struct {
+		code interlock.Code
+		e    interlock.Evidence
+		want string
+	}{
+		{interlock.PlatesBare, interlock.Evidence{Value: -4.8, Limit: 3, Fault: reading.None}, "Level is 5 mm below the plate tops; charging needs 3 mm above them."},
+		{interlock.PlatesBare, interlock.Evidence{Value: -0.3, Limit: 3, Fault: reading.None}, "Level is 1 mm below the plate tops; charging needs 3 mm above them."},
+		{interlock.PlatesBare, interlock.Evidence{Value: 0, Limit: 3, Fault: reading.None}, "Level is at the plate tops; charging needs 3 mm above them."},
+		{interlock.PlatesBare, interlock.Evidence{Value: 2.9, Limit: 3, Reason: interlock.BelowChargeLevel}, "Level is 2.9 mm above the plate tops; charging needs 3 mm."},
+		{interlock.PlatesBare, interlock.Evidence{Value: 4, Limit: 3.5}, "The plates were dry. Level is now 4 mm above the plate tops; charging needs 3.5 mm."},
+		{interlock.LevelUnknown, bad(reading.Open), "Level probe: wire broken. Level not known."},
+		{interlock.PackUnknown, interlock.Evidence{}, "Nobody has named the battery that is plugged in."},
+		{interlock.PackUnknown, interlock.Evidence{Reason: interlock.NoSensor}, "No battery's own sensor answers here, so it is not known which battery is plugged in."},
+		{interlock.PackUnknown, interlock.Evidence{Reason: interlock.TwoSensors}, "The sensors of several batteries answer here at once."},
+		{interlock.PackUnknown, interlock.Evidence{Reason: interlock.PackChanged}, "Another battery's sensor answers now, although none was unplugged: unplug it and plug it in again, or name it."},
+		{interlock.PackUnknown, interlock.Evidence{Reason: interlock.Elsewhere}, "Another bay reports this battery, or has its visit open: a battery cannot be in two bays."},
+		{interlock.TemperatureUnknown, bad(reading.PowerOn), "Temperature sensor: it shows its power-on value, not a measurement. Battery temperature not known."},
+		{interlock.VoltageUnknown, bad(reading.NoAnswer), "Voltage input: the device does not answer. Battery voltage not known."},
+		{interlock.CurrentUnknown, bad(reading.Stale), "Current sensor: last good reading too old. Charging current not known."},
+		{interlock.VoltageImplausible, interlock.Evidence{Value: -2.1, Reason: interlock.Reversed}, "Voltage is -2.10 V per cell: the battery is connected the wrong way round."},
+		{interlock.VoltageImplausible, interlock.Evidence{Value: 3.15, Limit: 2.45, Reason: interlock.TooHigh}, "Voltage is 3.15 V per cell, above 2.45 V: wrong battery or broken sense lead."},
+		{interlock.VoltageImplausible, interlock.Evidence{Value: 1.58, Limit: 1.7, Reason: interlock.TooLow}, "Voltage is 1.58 V per cell, below 1.70 V: wrong battery, dead cell or broken sense lead."},
+		{interlock.PackHot, interlock.Evidence{Value: 53, Limit: 38}, "Electrolyte is or was too hot. It is at 53.0 °C now; charging starts again at 38.0 °C or below."},
+		{interlock.PackFrozen, interlock.Evidence{Value: -20, Limit: -18}, "Electrolyte is at -20.0 °C; at its estimated gravity it must be above -18.0 °C."},
+		{interlock.AirflowUnproven, bad(reading.None), "The airflow switch shows no airflow."},
+		{interlock.AirflowUnproven, bad(reading.Missing), "Airflow switch: no reading."},
+		{interlock.HydrogenHigh, interlock.Evidence{Value: 2.1, Limit: 1, Fault: reading.None}, "Hydrogen is at 2.10 % by volume; charging starts again below 1.00 %."},
+		{interlock.HydrogenHigh, bad(reading.OverRange), "Hydrogen sensor: converter at the end of its range."},
+		{interlock.ChargeOverrun, interlock.Evidence{Value: 18.1, Limit: 18, Reason: interlock.ByHours}, "Charging for 18.1 h without becoming full; ceiling 18.0 h."},
+		{interlock.ChargeOverrun, interlock.Evidence{Value: 325, Limit: 324, Reason: interlock.ByAmpereHours}, "325 Ah charged without becoming full; ceiling 324 Ah."},
+		{interlock.ChargeOverrun, interlock.Evidence{Value: 8.02, Limit: 8, Reason: interlock.AfterFull}, "Still charging 8.0 h after full; ceiling 8.0 h. The charger does not stop."},
+		{interlock.Runaway, interlock.Evidence{Value: 3, Limit: 4}, "At constant voltage the current rose by 3.0 A while the battery warmed by 4.0 °C."},
+		{interlock.ContactorStuck, interlock.Evidence{Value: 30, Reason: interlock.ByCurrent}, "The battery is still charging at 30.0 A although the contactor is ordered open."},
+		{interlock.ContactorStuck, interlock.Evidence{}, "The feedback contact says closed although the contactor is ordered open."},
+		{interlock.ContactorOpen, interlock.Evidence{Value: 30, Reason: interlock.ByCurrent, Fault: reading.None}, "The contactor is ordered closed and 30.0 A is flowing, but its feedback contact does not say closed: the contact or its wire is broken."},
+		{interlock.ContactorOpen, bad(reading.Missing), "The contactor is ordered closed. Feedback contact: no reading."},
+		{interlock.ContactorOpen, bad(reading.None), "The contactor is ordered closed, but its feedback contact says open and no current is seen: the battery is not charging."},
+		{interlock.VisitOpen, interlock.Evidence{}, "A visit is open; charging is locked out until it is closed."},
+		{interlock.Held, interlock.Evidence{}, "A person has put the bay on hold."},
+		{interlock.Held, interlock.Evidence{Reason: interlock.Forgotten}, "What people ordered before the restart cannot be read: a visit may be open or a finding latched. The bay is on hold until a person has checked it and removes the hold."},
+		{interlock.AgentUnready, interlock.Evidence{Value: 12}, "Checking readings: 12 s left."},
+		{interlock.AgentUnready, interlock.Evidence{Reason: interlock.NoPack}, "No battery connected."},
+		{interlock.AgentUnready, interlock.Evidence{Value: 40, Reason: interlock.ContactorRest}, "Contactor off-time: 40 s left."},
+		{interlock.AgentUnready, interlock.Evidence{Value: 9, Reason: interlock.Restored}, "The memory was in doubt after a restart. Checking readings: 9 s left."},
+		{interlock.AgentUnready, interlock.Evidence{Reason: interlock.LateTick}, "A tick was late, so the guard opened the relay."},
+		{interlock.WaterBalance, interlock.Evidence{Value: -6, Limit: 4}, "The level differs by 6 mm from what the charge records predict; 4 mm is allowed."},
+		{interlock.RecordFailing, interlock.Evidence{}, "The logbook cannot be written."},
+		{interlock.NoCode, interlock.Evidence{}, "Unknown finding."},
+		{interlock.NumCodes, interlock.Evidence{}, "Unknown finding."},
+		{200, interlock.Evidence{}, "Unknown finding."},
+	} {
+		said[tc.code.String()+tc.e.Reason.String()], said[tc.code.String()] = true, true
+		require.Equal(t, tc.want, v.Evidence(tc.code, tc.e), "%s %+v", tc.code, tc.e)
+	}
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		require.True(t, said[c.String()], "%s has no sentence in this test", c)
+		for _, r := range interlock.Table[c].Reasons {
+			require.True(t, said[c.String()+r.String()], "%s by %s has no sentence in this test", c, r)
+		}
+	}
+}
+
+// TestEveryReasonHasItsOwnSentence: two reasons of a finding never read alike, in
+// any language.
+func TestEveryReasonHasItsOwnSentence(t *testing.T) {
+	for _, language := range Languages() {
+		v := New(language, "si")
+		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+			seen := map[string]interlock.Reason{}
+			for _, r := range append([]interlock.Reason{interlock.Usual}, interlock.Table[c].Reasons...) {
+				text := v.Evidence(c, interlock.Evidence{Value: -4, Limit: 17.5, Fault: reading.None, Reason: r})
+				other, twice := seen[text]
+				require.False(t, twice, "%s.json: %s says the same by %s and by %s: %s", language, c, r, other, text)
+				seen[text] = r
+			}
+		}
+	}
+}
+
+// TestOverrunAfterFullIsTheChargers: nobody looks for a weak cell in a full
+// battery. The words below were written by hand.
+func TestOverrunAfterFullIsTheChargers(t *testing.T) {
+	e := interlock.Evidence{Value: 8.1, Limit: 8, Fault: reading.None, Reason: interlock.AfterFull}
+	for language, want := range map[string]struct{ says, not, do, notDo string }{
+		"en": {"after full", "without becoming full", "charger", "weak cell"},
+		"es": {"después de llena", "sin llegar a llena", "cargador", "vaso débil"},
+	} {
+		v := New(language, "si")
+		text, do := v.Evidence(interlock.ChargeOverrun, e), v.WhatToDo(interlock.ChargeOverrun, e)
+		require.Contains(t, text, want.says)
+		require.NotContains(t, text, want.not)
+		require.Contains(t, do, want.do)
+		require.NotContains(t, do, want.notDo)
+		e := interlock.Evidence{Value: 18.1, Limit: 18, Fault: reading.None, Reason: interlock.ByHours}
+		require.Contains(t, v.Evidence(interlock.ChargeOverrun, e), want.not)
+		require.Contains(t, v.WhatToDo(interlock.ChargeOverrun, e), want.notDo)
+	}
+}
+
+// TestSafetyWordsAreInEveryLanguage: what a person must hear is in each
+// translation. The words are written by hand; a new language adds its own here.
+func TestSafetyWordsAreInEveryLanguage(t *testing.T) {
+	for _, tc := range []struct {
+		code   interlock.Code
+		en, es string
+	}{
+		{interlock.PlatesBare, "face shield", "pantalla facial"},
+		{interlock.PlatesBare, "Open a visit", "Abra una visita"},
+		{interlock.PlatesBare, "full, rested and cool", "llena, reposada y fría"},
+		{interlock.LevelUnknown, "gloves", "guantes"},
+		{interlock.WaterBalance, "gloves", "guantes"},
+		{interlock.Held, "nobody is working on the battery", "nadie trabaje en la batería"},
+		{interlock.HydrogenHigh, "a missing reading does not mean clean air", "un sensor sin lectura no significa aire limpio"},
+		{interlock.HydrogenHigh, "no switch", "ni interruptores"},
+		{interlock.AirflowUnproven, "switch nothing inside", "no accione ningún interruptor dentro"},
+		{interlock.VoltageUnknown, "converter", "convertidor"},
+		{interlock.VoltageImplausible, "Do not charge", "No cargue"},
+		{interlock.PackFrozen, "Do not charge", "No cargue"},
+		{interlock.ContactorStuck, "before you unplug", "antes de desenchufar"},
+		{interlock.ContactorStuck, "qualified electrician", "electricista cualificado"},
+	} {
+		for language, want := range map[string]string{"en": tc.en, "es": tc.es} {
+			require.Contains(t, New(language, "si").WhatToDo(tc.code, interlock.Evidence{}), want, language)
+		}
+	}
+}
+
+// TestUnitsStandInEvidence: what is measured in units of a person's own is shown
+// in them.
+func TestUnitsStandInEvidence(t *testing.T) {
+	v := New(English, "us")
+	require.Equal(t, "Level is 0.19 in below the plate tops; charging needs 0.12 in above them.",
+		v.Evidence(interlock.PlatesBare, interlock.Evidence{Value: -4.8, Limit: 3, Fault: reading.None}))
+	hot := v.Evidence(interlock.PackHot, interlock.Evidence{Value: 50, Limit: 40})
+	require.True(t, strings.Contains(hot, "122 °F") && strings.Contains(hot, "104 °F"), hot)
+}

@@ -16,6 +16,7 @@ import (
 	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/view"
+	"bayward/agent/words"
 )
 
 // site is two or three bays and the packs that are carried between them, as a
@@ -242,7 +243,7 @@ func (p *spot) raised(c interlock.Code) bool { return p.pic.Findings[c].Raised }
 func (p *spot) heard(kind bay.EventKind) string {
 	for _, e := range p.told {
 		if e.Kind == kind {
-			return e.Text
+			return words.EnglishSI().Event(&e)
 		}
 	}
 	return ""

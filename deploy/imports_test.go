@@ -45,8 +45,8 @@ var rooms = []room{
 	{"agent/words", false, core, "puts the core's results into words in each language; reads its pictures and codes, and decides nothing"},
 	{"agent/view", false, append([]string{"agent/words"}, core...), "shapes a picture for programs, the same on every edge"},
 	{"agent/airflow", false, []string{"agent/electrolyte"}, "calculates figures for people; no decision depends on them"},
-	{"agent/config", true, append([]string{"sensors/level"}, said...), "edges never import each other; the words list the languages and units, and the pure package that reads a level probe lists its settings"},
-	{"agent/commission", true, append([]string{"agent/config", "agent/terminal", "sensors/level"}, said...), "walks through the configured parts, with the core as its guard; reaches hardware and person through its own small interfaces"},
+	{"agent/config", true, append([]string{"sensors/level", "sensors/wiring"}, said...), "edges never import each other; the words list the languages and units, and the pure package that reads a level probe lists its settings"},
+	{"agent/commission", true, append([]string{"agent/config", "agent/terminal", "sensors/level", "sensors/wiring"}, said...), "walks through the configured parts, with the core as its guard; reaches hardware and person through its own small interfaces"},
 	{"agent/logbook", true, core, edge},
 	{"agent/loop", true, core, "reaches sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
 	{"agent/metrics", true, core, edge},
@@ -64,13 +64,14 @@ var rooms = []room{
 	{"agent/walk", false, append([]string{"agent/bootclock", "agent/commission", "agent/config", "agent/hardware", "agent/logbook", "agent/restore", "agent/usage", "sensors"}, core...), "puts hardware, record and person under the commissioning walk"},
 	{"agent/safestop", false, []string{"agent/config", "agent/usage", "sensors"}, "opens relays after a crash, so it needs as little as possible: no core, no record"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
-	{"sensors/sim", true, []string{"sensors/sim", "sensors/level"}, "its physics comes from other models than the core's: if it used the core's, agreement would mean nothing. From sensors/level it takes the names of kinds and settings, but no circuit: TestOwnCircuits"},
+	{"sensors/wiring", false, []string{"sensors/level"}, "only words: configuration, drivers, walk and simulator say the same of one part"},
+	{"sensors/sim", true, []string{"sensors/sim", "sensors/wiring", "sensors/level"}, "its physics comes from other models than the core's: if it used the core's, agreement would mean nothing. From sensors/level it takes the names of kinds and settings, but no circuit: TestOwnCircuits"},
 	{"sensors", false, append([]string{"sensors", "agent/config"}, core...), "opens the configured hardware; turns what drivers return into readings"},
 	{"sensors", true, nil, "a driver knows its part's data sheet and nothing about batteries"},
 	{"mqtt/broker", true, nil, "an embedded broker is only a broker"},
 	{"mqtt", true, append([]string{"mqtt"}, said...), edge},
 	{"dashboards", true, append([]string{"dashboards"}, core...), "describes metrics from the outside"},
-	{"deploy/emulated", true, []string{"deploy/emulated", "sensors/sim", "sensors/level"}, "plays the hardware from outside with the simulator's physics, and must not use the code that it judges"},
+	{"deploy/emulated", true, []string{"deploy/emulated", "sensors/sim", "sensors/wiring", "sensors/level"}, "plays the hardware from outside with the simulator's physics, and must not use the code that it judges"},
 	{"deploy", true, []string{"deploy"}, "checks and packages the program from the outside"},
 }
 
@@ -184,7 +185,7 @@ func isHome(folder string, homes []string) bool {
 func TestDriversAreBare(t *testing.T) {
 	_, files := repository(t)
 	for _, f := range files {
-		if f.test || isFake(f.pkg) || !strings.HasPrefix(f.pkg, "sensors/") || within(f.pkg, "sensors/sim") {
+		if f.test || isFake(f.pkg) || !strings.HasPrefix(f.pkg, "sensors/") || within(f.pkg, "sensors/sim", "sensors/wiring") { // no part of their own
 			continue
 		}
 		for _, path := range f.imports() {

@@ -4,8 +4,8 @@ import (
 	"strings"
 	"testing"
 
-	"bayward/agent/config"
 	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
 // TestCheck: it takes what Open takes, and refuses what Open would.
@@ -14,17 +14,17 @@ func TestCheck(t *testing.T) {
 		t.Errorf("a good wiring: %v", err)
 	}
 	for name, row := range map[string]struct {
-		spoil func(*config.Wiring)
+		spoil func(*wiring.Parts)
 		want  string
 	}{
-		"no relay":     {func(w *config.Wiring) { w.Relay = nil }, "wiring.relay"},
-		"bad channel":  {func(w *config.Wiring) { w.Voltage.Channel = 7 }, "wiring.voltage"},
-		"bad range":    {func(w *config.Wiring) { w.Voltage.RangeV = 3 }, "range_v 3"},
-		"bad address":  {func(w *config.Wiring) { w.Voltage.ADC = 0x20 }, "0x20"},
-		"bad sensor":   {func(w *config.Wiring) { w.Temperature.Pack = "none" }, "wiring.temperature.pack"},
-		"bad level":    {func(w *config.Wiring) { w.Level.Kind = "float" }, "wiring.level"},
-		"a dead rod":   {func(w *config.Wiring) { *w.Level = indistinct(w.Level.Input) }, "wiring.level"},
-		"rods crossed": {func(w *config.Wiring) { *w.Level = crossed(w.Level.Input) }, "wiring.level"},
+		"no relay":     {func(w *wiring.Parts) { w.Relay = nil }, "wiring.relay"},
+		"bad channel":  {func(w *wiring.Parts) { w.Voltage.Channel = 7 }, "wiring.voltage"},
+		"bad range":    {func(w *wiring.Parts) { w.Voltage.RangeV = 3 }, "range_v 3"},
+		"bad address":  {func(w *wiring.Parts) { w.Voltage.ADC = 0x20 }, "0x20"},
+		"bad sensor":   {func(w *wiring.Parts) { w.Temperature.Pack = "none" }, "wiring.temperature.pack"},
+		"bad level":    {func(w *wiring.Parts) { w.Level.Kind = "float" }, "wiring.level"},
+		"a dead rod":   {func(w *wiring.Parts) { *w.Level = indistinct(w.Level.Input) }, "wiring.level"},
+		"rods crossed": {func(w *wiring.Parts) { *w.Level = crossed(w.Level.Input) }, "wiring.level"},
 	} {
 		cfg := wired()
 		row.spoil(&cfg.Bays[0].Wiring)
@@ -35,15 +35,15 @@ func TestCheck(t *testing.T) {
 }
 
 // indistinct is a ladder whose second rod changes nothing that can be seen.
-func indistinct(in config.Input) config.Level {
-	return config.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
+func indistinct(in wiring.Input) wiring.Level {
+	return wiring.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
 		ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: []level.Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 4, SeriesOhm: 1e6}},
 	}}
 }
 
 // crossed is a ladder that begins at the top.
-func crossed(in config.Input) config.Level {
-	return config.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
+func crossed(in wiring.Input) wiring.Level {
+	return wiring.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
 		ExcitationV: 3.3, PullOhm: 47000, EndOhm: 100000, Rods: []level.Rod{{HeightMM: 13, SeriesOhm: 33000}, {HeightMM: 4, SeriesOhm: 22000}},
 	}}
 }

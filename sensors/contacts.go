@@ -8,8 +8,8 @@ import (
 	"periph.io/x/conn/v3/gpio"
 
 	"bayward/agent/bay"
-	"bayward/agent/config"
 	"bayward/agent/reading"
+	"bayward/sensors/wiring"
 )
 
 // contacts samples a bay's contact inputs.
@@ -28,7 +28,7 @@ type contact struct {
 
 // newContact makes the line an input. The pull resistor is such that a broken
 // wire reads as an open contact.
-func newContact(pin gpio.PinIn, c *config.Contact, field func(*bay.Readings) *reading.Reading, t teller) (contact, error) {
+func newContact(pin gpio.PinIn, c *wiring.Contact, field func(*bay.Readings) *reading.Reading, t teller) (contact, error) {
 	pull, closedAt := gpio.PullDown, gpio.High
 	if c.ActiveLow {
 		pull, closedAt = gpio.PullUp, gpio.Low

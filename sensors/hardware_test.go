@@ -19,6 +19,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/reading"
 	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
 // errStuck and errAbsent are as the sysfs driver words them on a Pi.
@@ -162,26 +163,26 @@ func (b *bench) hardware() Hardware {
 	}
 }
 
-func channel(n int) config.Input {
-	return config.Input{ADC: 0x48, Channel: n, RangeV: 4.096, Rate: 860}
+func channel(n int) wiring.Input {
+	return wiring.Input{ADC: 0x48, Channel: n, RangeV: 4.096, Rate: 860}
 }
 
 // wired is a bay with every part fitted.
 func wired() *config.Config {
-	return &config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: config.Wiring{
+	return &config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: wiring.Parts{
 		I2C:         "1",
-		Voltage:     &config.Voltage{Input: channel(0), Ratio: 11, OffsetV: 0.01},
-		Current:     &config.Current{Input: channel(1), Kind: "hall", ZeroV: 1.65, AmperesPerVolt: -80},
-		Temperature: &config.Temperature{Pack: packID, Ambient: ambientID, OffsetC: -0.5},
-		Level: &config.Level{
+		Voltage:     &wiring.Voltage{Input: channel(0), Ratio: 11, OffsetV: 0.01},
+		Current:     &wiring.Current{Input: channel(1), Kind: "hall", ZeroV: 1.65, AmperesPerVolt: -80},
+		Temperature: &wiring.Temperature{Pack: packID, Ambient: ambientID, OffsetC: -0.5},
+		Level: &wiring.Level{
 			Input: channel(2), Kind: level.SingleRod, Settings: level.Settings{
 				ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 10e3, Rods: []level.Rod{{HeightMM: 3, SeriesOhm: 1e3}}, OffsetMM: 1.5,
 			},
 		},
-		Hydrogen: &config.Analog{Input: channel(3), ZeroV: 0.5, PerVolt: 2},
-		Relay:    &config.Relay{Pin: "GPIO17", Heartbeat: "GPIO27", Feedback: &config.Contact{Pin: "GPIO5", ActiveLow: true}},
-		Airflow:  &config.Contact{Pin: "GPIO6", ActiveLow: true},
-		Complete: &config.Contact{Pin: "GPIO13"},
+		Hydrogen: &wiring.Analog{Input: channel(3), ZeroV: 0.5, PerVolt: 2},
+		Relay:    &wiring.Relay{Pin: "GPIO17", Heartbeat: "GPIO27", Feedback: &wiring.Contact{Pin: "GPIO5", ActiveLow: true}},
+		Airflow:  &wiring.Contact{Pin: "GPIO6", ActiveLow: true},
+		Complete: &wiring.Contact{Pin: "GPIO13"},
 	}}}}
 }
 

@@ -4,9 +4,9 @@ import (
 	"time"
 
 	"bayward/agent/bay"
-	"bayward/agent/config"
 	"bayward/agent/reading"
 	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
 // levelSense is the level probe's input.
@@ -14,7 +14,7 @@ type levelSense struct {
 	probe level.Probe
 }
 
-func newLevelSense(l *config.Level) (*levelSense, error) {
+func newLevelSense(l *wiring.Level) (*levelSense, error) {
 	probe, err := level.New(l.Kind, l.Settings)
 	return &levelSense{probe}, err
 }

@@ -13,6 +13,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/reading"
 	"bayward/sensors/ads1115"
+	"bayward/sensors/wiring"
 )
 
 // opener opens the parts of all bays and shares what they have in common.
@@ -26,7 +27,7 @@ type opener struct {
 // chip is a converter's place.
 type chip struct {
 	bus  string
-	addr config.Address
+	addr wiring.Address
 }
 
 // Open opens every part of every bay, in the order of the configuration. All
@@ -103,7 +104,7 @@ const minHydrogenPct, maxHydrogenPct = -0.25, 100
 func (o *opener) analog(b *config.Bay) (*analog, error) {
 	w := &b.Wiring
 	a := &analog{name: "i2c " + w.I2C, now: o.hw.Now}
-	add := func(field string, in config.Input, minus int, v value) error {
+	add := func(field string, in wiring.Input, minus int, v value) error {
 		opened, err := o.input(w.I2C, in, minus)
 		if err != nil {
 			return partError(b, field, err)
@@ -162,7 +163,7 @@ const deadShare = 0.05
 
 // currentOf is a shunt's or a Hall sensor's current. Of a shunt that is off
 // nothing shows: it reads no current.
-func currentOf(c *config.Current) *linear {
+func currentOf(c *wiring.Current) *linear {
 	l := &linear{c.ZeroV, c.AmperesPerVolt, -unbounded, unbounded, currentA}
 	dead := (deadShare - 1) * c.ZeroV * c.AmperesPerVolt
 	switch {
@@ -176,7 +177,7 @@ func currentOf(c *config.Current) *linear {
 }
 
 // input opens one channel of a converter.
-func (o *opener) input(bus string, in config.Input, minus int) (input, error) {
+func (o *opener) input(bus string, in wiring.Input, minus int) (input, error) {
 	mux, ok := ads1115.MuxFor(in.Channel, minus)
 	if !ok {
 		return input{}, fmt.Errorf("the converter cannot measure channel %d against %d", in.Channel, minus)
@@ -195,7 +196,7 @@ func (o *opener) input(bus string, in config.Input, minus int) (input, error) {
 
 // converter finds or makes the driver of a chip. There must be only one for
 // each, whatever name the bus goes by.
-func (o *opener) converter(name string, addr config.Address) (*ads1115.Dev, error) {
+func (o *opener) converter(name string, addr wiring.Address) (*ads1115.Dev, error) {
 	at := chip{plainBus(name), addr}
 	if dev, ok := o.converters[at]; ok {
 		return dev, nil
@@ -251,13 +252,13 @@ func (o *opener) oneWire(b *config.Bay) (*oneWire, error) {
 
 func (o *opener) contacts(b *config.Bay) (*contacts, error) {
 	c := &contacts{now: o.hw.Now}
-	var feedback *config.Contact
+	var feedback *wiring.Contact
 	if b.Wiring.Relay != nil {
 		feedback = b.Wiring.Relay.Feedback
 	}
 	for _, p := range []struct {
 		field string
-		wired *config.Contact
+		wired *wiring.Contact
 		into  func(*bay.Readings) *reading.Reading
 	}{
 		{"relay.feedback", feedback, contactorClosed},

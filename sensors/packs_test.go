@@ -13,6 +13,7 @@ import (
 	"bayward/agent/reading"
 	"bayward/sensors"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 // garage is two simulated bays whose packs bring their sensors along, each on a
@@ -33,16 +34,15 @@ func newGarage(t *testing.T) *garage {
 	}}
 	for i, bus := range []string{"w1_bus_master2", "w1_bus_master3"} {
 		name := []string{"bay-1", "bay-2"}[i]
+		parts := func(offsetC float64) wiring.Parts {
+			return wiring.Parts{
+				I2C: name, Temperature: &wiring.Temperature{Ambient: "28-0000000000ff", Bus: bus, OffsetC: offsetC}, Relay: &wiring.Relay{Pin: name},
+			}
+		}
 		var err error
-		g.truth[i], err = g.bench.Add(g.pack(name, cfg.Packs[i].Sensor, 20+10*float64(i)), sim.Wiring{
-			I2C: name, PackBus: bus, AmbientSensor: "28-0000000000ff", RelayPin: name,
-		})
+		g.truth[i], err = g.bench.Add(g.pack(name, cfg.Packs[i].Sensor, 20+10*float64(i)), parts(0))
 		require.NoError(t, err)
-		cfg.Bays = append(cfg.Bays, config.Bay{
-			Name: name, Packs: []string{"lift-a", "lift-b", "lift-c"}, Wiring: config.Wiring{
-				I2C: name, Temperature: &config.Temperature{Ambient: "28-0000000000ff", Bus: bus, OffsetC: 0.5}, Relay: &config.Relay{Pin: name},
-			},
-		})
+		cfg.Bays = append(cfg.Bays, config.Bay{Name: name, Packs: []string{"lift-a", "lift-b", "lift-c"}, Wiring: parts(0.5)})
 	}
 	var err error
 	g.bays, err = sensors.Open(cfg, sensors.Hardware{
@@ -149,7 +149,7 @@ func TestTwoSensorsOnOneBus(t *testing.T) {
 	_, err := g.bench.Add(sim.Opts{
 		Name: "crossed", Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130, StateOfCharge: 0.5, LevelMM: 8,
 		AmbientC: 20, Connected: true, Seed: 9, OwnSensor: "28-00000000000c",
-	}, sim.Wiring{I2C: "other", PackBus: "w1_bus_master2"})
+	}, wiring.Parts{I2C: "other", Temperature: &wiring.Temperature{Bus: "w1_bus_master2"}})
 	require.NoError(t, err)
 	r := g.wants(0, "", reading.Contradictory)
 	require.Equal(t, reading.Contradictory, r.PackC.Fault)

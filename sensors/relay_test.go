@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/config"
 	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
 func TestRelay(t *testing.T) {
@@ -108,23 +109,23 @@ func TestRelayOrders(t *testing.T) {
 func TestOpenErrors(t *testing.T) {
 	for _, tc := range []struct {
 		name   string
-		change func(*config.Wiring)
+		change func(*wiring.Parts)
 		want   string
 	}{
-		{"no relay", func(w *config.Wiring) { w.Relay = nil }, "bay bay-1: wiring.relay: no relay is wired"},
-		{"relay line", func(w *config.Wiring) { w.Relay.Pin = "GPIO99" }, `bay bay-1: wiring.relay.pin: pin "GPIO99": no such line`},
-		{"heartbeat line", func(w *config.Wiring) { w.Relay.Heartbeat = "GPIO99" }, `wiring.relay.heartbeat: pin "GPIO99"`},
-		{"feedback line", func(w *config.Wiring) { w.Relay.Feedback.Pin = "GPIO99" }, `wiring.relay.feedback: pin "GPIO99"`},
-		{"dead line", func(w *config.Wiring) { w.Airflow.Pin = "dead" }, `wiring.airflow: pin "dead": make it an input with PullUp`},
-		{"bus", func(w *config.Wiring) { w.I2C = "9" }, `wiring.voltage: i2c "9": no such bus`},
-		{"address", func(w *config.Wiring) { w.Current.ADC = 0x50 }, "wiring.current: ads1115: address 0x50"},
-		{"channel", func(w *config.Wiring) { w.Level.Channel = 4 }, "wiring.level: the converter cannot measure channel 4"},
-		{"range", func(w *config.Wiring) { w.Hydrogen.RangeV = 5 }, "wiring.hydrogen: range_v 5 is not one of"},
-		{"rate", func(w *config.Wiring) { w.Voltage.Rate = 100 }, "wiring.voltage: rate 100 is not one of"},
-		{"kind", func(w *config.Wiring) { w.Level.Kind = "float" }, `wiring.level: kind "float" is not one of`},
-		{"circuit", func(w *config.Wiring) { w.Level.EndOhm = 1e9 }, "wiring.level: level: "},
-		{"transmitter", func(w *config.Wiring) { w.Level = &config.Level{Input: channel(2), Kind: level.FourTwentyMA} }, "wiring.level: level: shunt"},
-		{"sensor number", func(w *config.Wiring) { w.Temperature.Ambient = "first" }, "wiring.temperature.ambient: w1therm:"},
+		{"no relay", func(w *wiring.Parts) { w.Relay = nil }, "bay bay-1: wiring.relay: no relay is wired"},
+		{"relay line", func(w *wiring.Parts) { w.Relay.Pin = "GPIO99" }, `bay bay-1: wiring.relay.pin: pin "GPIO99": no such line`},
+		{"heartbeat line", func(w *wiring.Parts) { w.Relay.Heartbeat = "GPIO99" }, `wiring.relay.heartbeat: pin "GPIO99"`},
+		{"feedback line", func(w *wiring.Parts) { w.Relay.Feedback.Pin = "GPIO99" }, `wiring.relay.feedback: pin "GPIO99"`},
+		{"dead line", func(w *wiring.Parts) { w.Airflow.Pin = "dead" }, `wiring.airflow: pin "dead": make it an input with PullUp`},
+		{"bus", func(w *wiring.Parts) { w.I2C = "9" }, `wiring.voltage: i2c "9": no such bus`},
+		{"address", func(w *wiring.Parts) { w.Current.ADC = 0x50 }, "wiring.current: ads1115: address 0x50"},
+		{"channel", func(w *wiring.Parts) { w.Level.Channel = 4 }, "wiring.level: the converter cannot measure channel 4"},
+		{"range", func(w *wiring.Parts) { w.Hydrogen.RangeV = 5 }, "wiring.hydrogen: range_v 5 is not one of"},
+		{"rate", func(w *wiring.Parts) { w.Voltage.Rate = 100 }, "wiring.voltage: rate 100 is not one of"},
+		{"kind", func(w *wiring.Parts) { w.Level.Kind = "float" }, `wiring.level: kind "float" is not one of`},
+		{"circuit", func(w *wiring.Parts) { w.Level.EndOhm = 1e9 }, "wiring.level: level: "},
+		{"transmitter", func(w *wiring.Parts) { w.Level = &wiring.Level{Input: channel(2), Kind: level.FourTwentyMA} }, "wiring.level: level: shunt"},
+		{"sensor number", func(w *wiring.Parts) { w.Temperature.Ambient = "first" }, "wiring.temperature.ambient: w1therm:"},
 	} {
 		b, cfg := newBench(t), wired()
 		b.pins["dead"] = gpio.INVALID
@@ -195,7 +196,7 @@ func TestOutputsSafe(t *testing.T) {
 	last := &outPin{t: t, name: "GPIO22"}
 	b.pins["GPIO22"] = last
 	b.relay.err = errors.New("line is busy")
-	cfg.Bays = append(cfg.Bays, config.Bay{Name: "bay-3"}, config.Bay{Name: "bay-4", Wiring: config.Wiring{Relay: &config.Relay{Pin: "GPIO99"}}})
+	cfg.Bays = append(cfg.Bays, config.Bay{Name: "bay-3"}, config.Bay{Name: "bay-4", Wiring: wiring.Parts{Relay: &wiring.Relay{Pin: "GPIO99"}}})
 	hw := Hardware{Pin: b.hardware().Pin} // no clock, no bus
 	err := OutputsSafe(cfg, hw)
 	if err == nil || !strings.Contains(err.Error(), `bay bay-1: wiring.relay.pin: pin "GPIO17" to Low: line is busy`) || !strings.Contains(err.Error(), `bay bay-4: wiring.relay.pin: pin "GPIO99"`) {

@@ -23,6 +23,7 @@ import (
 	"bayward/sensors/ads1115"
 	"bayward/sensors/level"
 	"bayward/sensors/w1therm"
+	"bayward/sensors/wiring"
 )
 
 // TestEveryPart samples a fully wired bay. The expected values are the
@@ -90,7 +91,7 @@ func TestSourcesKeepApart(t *testing.T) {
 }
 
 func TestNotWiredStaysMissing(t *testing.T) {
-	cfg := &config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: config.Wiring{Relay: &config.Relay{Pin: "GPIO17"}}}}}
+	cfg := &config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: wiring.Parts{Relay: &wiring.Relay{Pin: "GPIO17"}}}}}
 	bays := mustOpen(t, cfg, newBench(t).hardware())
 	if got := sample(t, bays[0]); len(bays[0].Sources()) != 0 || got.PackV.Fault != reading.Missing || got.Level.Fault != reading.Missing {
 		t.Errorf("got %d sources and %+v", len(bays[0].Sources()), got)
@@ -103,8 +104,8 @@ func TestNotWiredStaysMissing(t *testing.T) {
 // TestShunt: 20 A through 75 mV / 150 A are 10 mV between two inputs.
 func TestShunt(t *testing.T) {
 	b, cfg, minus := newBench(t), wired(), 3
-	cfg.Bays[0].Wiring.Current = &config.Current{
-		Input: config.Input{ADC: 0x48, Channel: 1, RangeV: 0.256, Rate: 8}, Kind: "shunt", Minus: &minus, AmperesPerVolt: 2000,
+	cfg.Bays[0].Wiring.Current = &wiring.Current{
+		Input: wiring.Input{ADC: 0x48, Channel: 1, RangeV: 0.256, Rate: 8}, Kind: "shunt", Minus: &minus, AmperesPerVolt: 2000,
 	}
 	b.bus.pins = [4]float64{1, 1.01, 0, 1}
 	got := sample(t, mustOpen(t, cfg, b.hardware())[0])
@@ -216,17 +217,17 @@ func TestBeyondTheSensor(t *testing.T) {
 }
 
 func TestLevelKinds(t *testing.T) {
-	ladder := &config.Level{Input: channel(2), Kind: level.Ladder, Settings: level.Settings{
+	ladder := &wiring.Level{Input: channel(2), Kind: level.Ladder, Settings: level.Settings{
 		ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 100e3, OffsetMM: -1,
 		Rods: []level.Rod{{HeightMM: 3, SeriesOhm: 22e3}, {HeightMM: 13, SeriesOhm: 47e3}, {HeightMM: 20, SeriesOhm: 100e3}},
 	}}
-	current := &config.Level{
+	current := &wiring.Level{
 		Input: channel(2), Kind: level.FourTwentyMA,
 		Settings: level.Settings{ShuntOhm: 100, LowMM: -20, HighMM: 30, OffsetMM: 2},
 	}
 	for _, tc := range []struct {
 		name  string
-		level *config.Level
+		level *wiring.Level
 		volts float64
 		want  reading.Level
 	}{
@@ -285,7 +286,7 @@ func twoBays() *config.Config {
 	cfg := wired()
 	second := wired().Bays[0]
 	second.Name, second.Wiring.I2C = "bay-2", "I2C1"
-	second.Wiring.Relay = &config.Relay{Pin: "GPIO22"}
+	second.Wiring.Relay = &wiring.Relay{Pin: "GPIO22"}
 	second.Wiring.Airflow, second.Wiring.Complete = nil, nil
 	cfg.Bays = append(cfg.Bays, second)
 	return cfg
@@ -400,7 +401,7 @@ func TestContactUnreadable(t *testing.T) {
 // while about a sensor that flaps.
 func TestLog(t *testing.T) {
 	b, cfg := newBench(t), wired()
-	cfg.Bays[0].Wiring = config.Wiring{I2C: "1", Voltage: cfg.Bays[0].Wiring.Voltage, Relay: cfg.Bays[0].Wiring.Relay}
+	cfg.Bays[0].Wiring = wiring.Parts{I2C: "1", Voltage: cfg.Bays[0].Wiring.Voltage, Relay: cfg.Bays[0].Wiring.Relay}
 	cfg.Bays[0].Wiring.Relay.Feedback = nil
 	var text bytes.Buffer
 	hw := b.hardware()

@@ -12,6 +12,7 @@ import (
 	"bayward/sensors"
 	"bayward/sensors/level"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 // yard is one simulated bay behind the real drivers.
@@ -21,39 +22,33 @@ type yard struct {
 	bay   *sensors.Bay
 }
 
-// newYard wires the same bay twice: once in the simulation's words, once in
-// the configuration's. The level probe is the one that the example shows for its
+// newYard wires one bay. The level probe is the one that the example shows for its
 // kind.
 func newYard(t *testing.T, kind level.Kind, levelMM float64) *yard {
 	t.Helper()
-	in := func(n int) config.Input { return config.Input{ADC: 0x48, Channel: n, RangeV: 4.096, Rate: 128} }
-	at := func(n int) sim.Input { return sim.Input{ADC: 0x48, Channel: n} }
-	cfg, err := config.Parse("example", []byte(exampletest.WithLevel(t, string(kind))))
+	in := func(n int) wiring.Input { return wiring.Input{ADC: 0x48, Channel: n, RangeV: 4.096, Rate: 128} }
+	example, err := config.Parse("example", []byte(exampletest.WithLevel(t, string(kind))))
 	if err != nil {
 		t.Fatal(err)
 	}
-	set := cfg.Bays[0].Wiring.Level.Settings
+	parts := wiring.Parts{
+		I2C: "1", Voltage: &wiring.Voltage{Input: in(0), Ratio: 11},
+		Current:     &wiring.Current{Input: in(1), Kind: "hall", AmperesPerVolt: 80, ZeroV: 1.65},
+		Level:       &wiring.Level{Input: in(2), Kind: kind, Settings: example.Bays[0].Wiring.Level.Settings},
+		Hydrogen:    &wiring.Analog{Input: in(3), ZeroV: 0.5, PerVolt: 2},
+		Temperature: &wiring.Temperature{Pack: "28-000000000001", Ambient: "28-000000000002"},
+		Relay:       &wiring.Relay{Pin: "GPIO17", Feedback: &wiring.Contact{Pin: "GPIO5", ActiveLow: true}},
+	}
 	y := &yard{bench: sim.NewBench()}
 	y.truth, err = y.bench.Add(sim.Opts{
 		Name: "bay-1", Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130,
 		StateOfCharge: 0.5, LevelMM: levelMM, AmbientC: 20, Connected: true, Seed: 1,
-	}, sim.Wiring{
-		I2C: "1", Voltage: &sim.Divider{Input: at(0), Ratio: 11},
-		Current:  &sim.Current{Input: at(1), AmperesPerVolt: 80, ZeroV: 1.65},
-		Hydrogen: &sim.Analog{Input: at(3), ZeroV: 0.5, PerVolt: 2}, Level: &sim.Level{Input: at(2), Kind: kind, Settings: set},
-		PackSensor: "28-000000000001", AmbientSensor: "28-000000000002",
-		RelayPin: "GPIO17", Feedback: &sim.Contact{Pin: "GPIO5", ActiveLow: true},
-	})
+	}, parts)
 	if err != nil {
 		t.Fatal(err)
 	}
-	bays, err := sensors.Open(&config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: config.Wiring{
-		I2C: "1", Voltage: &config.Voltage{Input: in(0), Ratio: 11},
-		Current:  &config.Current{Input: in(1), Kind: "hall", AmperesPerVolt: 80, ZeroV: 1.65},
-		Hydrogen: &config.Analog{Input: in(3), ZeroV: 0.5, PerVolt: 2}, Level: &config.Level{Input: in(2), Kind: kind, Settings: set},
-		Temperature: &config.Temperature{Pack: "28-000000000001", Ambient: "28-000000000002"},
-		Relay:       &config.Relay{Pin: "GPIO17", Feedback: &config.Contact{Pin: "GPIO5", ActiveLow: true}},
-	}}}}, sensors.Hardware{Bus: y.bench.Bus, Pin: y.bench.Pin, OneWire: y.bench.OneWire(), Wait: y.bench.Wait, Now: y.bench.Now})
+	bays, err := sensors.Open(&config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: parts}}},
+		sensors.Hardware{Bus: y.bench.Bus, Pin: y.bench.Pin, OneWire: y.bench.OneWire(), Wait: y.bench.Wait, Now: y.bench.Now})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,10 +9,10 @@ import (
 	"time"
 
 	"bayward/agent/bay"
-	"bayward/agent/config"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 // trial is one thing that breaks during a charge.
@@ -336,16 +336,16 @@ const caught = "at rest both are plausible; the charging current drives the leve
 // TestExchanged: with two wires exchanged no charge is granted, except for pairs
 // that show plausible values on both; those are named.
 func TestExchanged(t *testing.T) {
-	ch := func(a, b func(*config.Wiring) *int) func(*config.Wiring) {
-		return func(w *config.Wiring) { *a(w), *b(w) = *b(w), *a(w) }
+	ch := func(a, b func(*wiring.Parts) *int) func(*wiring.Parts) {
+		return func(w *wiring.Parts) { *a(w), *b(w) = *b(w), *a(w) }
 	}
-	voltage := func(w *config.Wiring) *int { return &w.Voltage.Channel }
-	current := func(w *config.Wiring) *int { return &w.Current.Channel }
-	level := func(w *config.Wiring) *int { return &w.Level.Channel }
-	hydrogen := func(w *config.Wiring) *int { return &w.Hydrogen.Channel }
+	voltage := func(w *wiring.Parts) *int { return &w.Voltage.Channel }
+	current := func(w *wiring.Parts) *int { return &w.Current.Channel }
+	level := func(w *wiring.Parts) *int { return &w.Level.Channel }
+	hydrogen := func(w *wiring.Parts) *int { return &w.Hydrogen.Channel }
 	n, wrong := 0, 0
 	for name, tc := range map[string]struct {
-		miswire func(*config.Wiring)
+		miswire func(*wiring.Parts)
 		unseen  string
 	}{
 		"voltage and current":  {ch(voltage, current), ""},
@@ -354,13 +354,13 @@ func TestExchanged(t *testing.T) {
 		"current and level":    {ch(current, level), caught},
 		"current and hydrogen": {ch(current, hydrogen), ""},
 		"level and hydrogen":   {ch(level, hydrogen), ""},
-		"pack and ambient temperature": {func(w *config.Wiring) {
+		"pack and ambient temperature": {func(w *wiring.Parts) {
 			w.Temperature.Pack, w.Temperature.Ambient = w.Temperature.Ambient, w.Temperature.Pack
 		}, "both are temperatures of the room until the pack warms; then the pack never seems to cool, and the technician is not called"},
-		"feedback and airflow": {func(w *config.Wiring) { w.Relay.Feedback, w.Airflow = w.Airflow, w.Relay.Feedback }, ""},
-		"feedback and complete": {func(w *config.Wiring) { w.Relay.Feedback, w.Complete = w.Complete, w.Relay.Feedback },
+		"feedback and airflow": {func(w *wiring.Parts) { w.Relay.Feedback, w.Airflow = w.Airflow, w.Relay.Feedback }, ""},
+		"feedback and complete": {func(w *wiring.Parts) { w.Relay.Feedback, w.Complete = w.Complete, w.Relay.Feedback },
 			"the permit does not depend on them; contactor-open is reported at once"},
-		"airflow and complete": {func(w *config.Wiring) { w.Airflow, w.Complete = w.Complete, w.Airflow }, ""},
+		"airflow and complete": {func(w *wiring.Parts) { w.Airflow, w.Complete = w.Complete, w.Airflow }, ""},
 	} {
 		n++
 		if !t.Run(name, func(t *testing.T) {

@@ -18,6 +18,7 @@ import (
 	"bayward/agent/words"
 	"bayward/sensors"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 const tick = time.Second
@@ -45,7 +46,7 @@ type play func(*bay.Readings)
 
 // newRig wires a bay, set up as configured except for what change does. miswire
 // changes only the configuration, not the bench: the wires are exchanged.
-func newRig(t *testing.T, miswire func(*config.Wiring), change func(*bay.Setup)) *rig {
+func newRig(t *testing.T, miswire func(*wiring.Parts), change func(*bay.Setup)) *rig {
 	t.Helper()
 	w := config.DefaultWiring(0, pack)
 	r := &rig{t: t, bench: sim.NewBench()}
@@ -54,7 +55,7 @@ func newRig(t *testing.T, miswire func(*config.Wiring), change func(*bay.Setup))
 		Name: "bay-1", Cells: pack.Cells, CapacityAh: pack.CapacityAh, VentWellMM: pack.VentWellMM,
 		FreeSurfaceCM2: pack.FreeSurfaceCM2, ElectrolyteML: pack.ElectrolyteML, StateOfCharge: 0.5, LevelMM: 10,
 		AmbientC: 20, PackC: 27, Connected: true, Seed: 1,
-	}, bench(&w))
+	}, w)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -85,21 +86,6 @@ func newRig(t *testing.T, miswire func(*config.Wiring), change func(*bay.Setup))
 	}
 	r.loop.Start(t.Context())
 	return r
-}
-
-// bench converts the configuration's wiring to the simulator's.
-func bench(w *config.Wiring) sim.Wiring {
-	in := func(i config.Input) sim.Input { return sim.Input{ADC: uint16(i.ADC), Channel: i.Channel} }
-	contact := func(c *config.Contact) *sim.Contact { return &sim.Contact{Pin: c.Pin, ActiveLow: c.ActiveLow} }
-	return sim.Wiring{
-		I2C: w.I2C, Voltage: &sim.Divider{Input: in(w.Voltage.Input), Ratio: w.Voltage.Ratio},
-		Current:    &sim.Current{Input: in(w.Current.Input), AmperesPerVolt: w.Current.AmperesPerVolt, ZeroV: w.Current.ZeroV},
-		Hydrogen:   &sim.Analog{Input: in(w.Hydrogen.Input), ZeroV: w.Hydrogen.ZeroV, PerVolt: w.Hydrogen.PerVolt},
-		Level:      &sim.Level{Input: in(w.Level.Input), Kind: w.Level.Kind, Settings: w.Level.Settings},
-		PackSensor: w.Temperature.Pack, AmbientSensor: w.Temperature.Ambient,
-		RelayPin: w.Relay.Pin, HeartbeatPin: w.Relay.Heartbeat, Feedback: contact(w.Relay.Feedback),
-		Airflow: contact(w.Airflow), Complete: contact(w.Complete),
-	}
 }
 
 // source can be made to hang, like a driver whose kernel call does not return.

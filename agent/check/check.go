@@ -15,6 +15,7 @@ import (
 	"bayward/agent/reading"
 	"bayward/agent/words"
 	"bayward/sensors"
+	"bayward/sensors/wiring"
 )
 
 // Setups builds what an agent would build from a configuration, with no hardware.
@@ -127,7 +128,7 @@ func evidence(s *bay.Setup) string {
 }
 
 // fitted lists the bay's sensors: those that every bay has, then the optional ones.
-func fitted(s *bay.Setup, l *config.Level) string {
+func fitted(s *bay.Setup, l *wiring.Level) string {
 	parts := titles(func(sensor reading.Sensor) bool { return !bay.Optional.Has(sensor) })
 	for i := range parts {
 		if l != nil && parts[i] == reading.ElectrolyteLevel.Title() {

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 
 	"bayward/agent/config"
+	"bayward/sensors/wiring"
 )
 
 // Fingerprint stands for what a walk has proven: the wiring and the pack as
@@ -13,7 +14,7 @@ import (
 // what was proven before was proven with other figures.
 func Fingerprint(b *config.Bay, p config.Pack) string {
 	raw, err := json.Marshal(struct {
-		W config.Wiring
+		W wiring.Parts
 		P config.Pack
 	}{b.Wiring, p})
 	if err != nil {

@@ -7,9 +7,9 @@ import (
 	"strings"
 	"time"
 
-	"bayward/agent/config"
 	"bayward/agent/reading"
 	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
 func (w *walk) level(ctx context.Context, s *Step) error {
@@ -110,7 +110,7 @@ const (
 	maxLevelMM = 10.0
 )
 
-func (w *walk) levelHeight(ctx context.Context, s *Step, l *config.Level) error {
+func (w *walk) levelHeight(ctx context.Context, s *Step, l *wiring.Level) error {
 	height := func(l *Look) reading.Reading {
 		return reading.Reading{Value: l.Level.LowMM, At: l.Level.At, Fault: l.Level.Fault}
 	}

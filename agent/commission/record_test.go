@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/commission"
 	"bayward/agent/config"
+	"bayward/sensors/wiring"
 )
 
 // TestOnlyProvenPasses: whatever steps are on record, a record has passed only if
@@ -155,14 +156,14 @@ func TestFingerprint(t *testing.T) {
 	}
 	b, pack := cfg.Bays[0], cfg.Packs[0]
 	seen := map[string]string{commission.Fingerprint(&b, pack): "as it is"}
-	for name, change := range map[string]func(*config.Wiring){
-		"voltage":     func(w *config.Wiring) { v := *w.Voltage; v.OffsetV = 0.1; w.Voltage = &v },
-		"current":     func(w *config.Wiring) { w.Current = nil },
-		"temperature": func(w *config.Wiring) { v := *w.Temperature; v.Pack = "28-000000000099"; w.Temperature = &v },
-		"level":       func(w *config.Wiring) { v := *w.Level; v.OffsetMM = 1; w.Level = &v },
-		"kind":        func(w *config.Wiring) { v := *w.Level; v.Kind = "rod"; w.Level = &v },
-		"relay":       func(w *config.Wiring) { v := *w.Relay; v.Pin = "X"; w.Relay = &v },
-		"airflow":     func(w *config.Wiring) { w.Airflow = nil },
+	for name, change := range map[string]func(*wiring.Parts){
+		"voltage":     func(w *wiring.Parts) { v := *w.Voltage; v.OffsetV = 0.1; w.Voltage = &v },
+		"current":     func(w *wiring.Parts) { w.Current = nil },
+		"temperature": func(w *wiring.Parts) { v := *w.Temperature; v.Pack = "28-000000000099"; w.Temperature = &v },
+		"level":       func(w *wiring.Parts) { v := *w.Level; v.OffsetMM = 1; w.Level = &v },
+		"kind":        func(w *wiring.Parts) { v := *w.Level; v.Kind = "rod"; w.Level = &v },
+		"relay":       func(w *wiring.Parts) { v := *w.Relay; v.Pin = "X"; w.Relay = &v },
+		"airflow":     func(w *wiring.Parts) { w.Airflow = nil },
 	} {
 		other := b
 		change(&other.Wiring)

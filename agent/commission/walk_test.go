@@ -12,6 +12,7 @@ import (
 	"bayward/agent/config/exampletest"
 	"bayward/sensors/level"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 // everyStep are the keys of a walk over a bay with every part.
@@ -233,15 +234,15 @@ func TestLeftOut(t *testing.T) {
 // passing; what every bay has cannot be left away.
 func TestNotFitted(t *testing.T) {
 	for name, row := range map[string]struct {
-		without func(*config.Wiring)
+		without func(*wiring.Parts)
 		step    string // "": no step at all
 	}{
-		"air":       {func(w *config.Wiring) { w.Temperature.Ambient = "" }, "ambient"},
-		"current":   {func(w *config.Wiring) { w.Current = nil }, "current"},
-		"heartbeat": {func(w *config.Wiring) { w.Relay.Heartbeat = "" }, "heartbeat"},
-		"fan":       {func(w *config.Wiring) { w.Airflow = nil }, ""},
-		"contact":   {func(w *config.Wiring) { w.Complete = nil }, ""},
-		"gas":       {func(w *config.Wiring) { w.Hydrogen = nil }, ""},
+		"air":       {func(w *wiring.Parts) { w.Temperature.Ambient = "" }, "ambient"},
+		"current":   {func(w *wiring.Parts) { w.Current = nil }, "current"},
+		"heartbeat": {func(w *wiring.Parts) { w.Relay.Heartbeat = "" }, "heartbeat"},
+		"fan":       {func(w *wiring.Parts) { w.Airflow = nil }, ""},
+		"contact":   {func(w *wiring.Parts) { w.Complete = nil }, ""},
+		"gas":       {func(w *wiring.Parts) { w.Hydrogen = nil }, ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			rec, err := (&trial{change: func(c *config.Config) { row.without(&c.Bays[0].Wiring) }}).run(t)
@@ -425,15 +426,15 @@ func TestTwoBays(t *testing.T) {
 	text := strings.Replace(usual, "\npacks:", "\n  - {name: bay-2, pack: lift-a}\npacks:", 1)
 	for name, row := range map[string]struct {
 		step, says string
-		swap       func(a, b *config.Wiring)
+		swap       func(a, b *wiring.Parts)
 	}{
-		"sense leads": {"voltage", "sense leads of the two bays are exchanged", func(a, b *config.Wiring) {
+		"sense leads": {"voltage", "sense leads of the two bays are exchanged", func(a, b *wiring.Parts) {
 			a.Voltage.ADC, b.Voltage.ADC = b.Voltage.ADC, a.Voltage.ADC
 		}},
-		"level probes": {"level", "the probes of the two bays are exchanged", func(a, b *config.Wiring) {
+		"level probes": {"level", "the probes of the two bays are exchanged", func(a, b *wiring.Parts) {
 			a.Level.ADC, b.Level.ADC = b.Level.ADC, a.Level.ADC
 		}},
-		"thermometers": {"temperature", "the pack's sensor of bay-2 followed", func(a, b *config.Wiring) {
+		"thermometers": {"temperature", "the pack's sensor of bay-2 followed", func(a, b *wiring.Parts) {
 			a.Temperature.Pack, b.Temperature.Pack = b.Temperature.Pack, a.Temperature.Pack
 		}},
 	} {
@@ -454,7 +455,7 @@ func TestTwoBays(t *testing.T) {
 func onOneBus(c *config.Config) {
 	a, b := &c.Bays[0].Wiring, &c.Bays[1].Wiring
 	b.I2C = a.I2C
-	for _, in := range []*config.Input{&b.Voltage.Input, &b.Current.Input, &b.Level.Input, &b.Hydrogen.Input} {
+	for _, in := range []*wiring.Input{&b.Voltage.Input, &b.Current.Input, &b.Level.Input, &b.Hydrogen.Input} {
 		in.ADC = 0x49
 	}
 }

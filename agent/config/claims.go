@@ -5,6 +5,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+
+	"bayward/sensors/wiring"
 )
 
 // claim is who uses a line, a converter channel or a sensor.
@@ -23,9 +25,9 @@ const (
 
 // claimAll registers every part of a bay and complains about a part that
 // something else uses already.
-func (c *checker) claimAll(field string, w *Wiring, packs []*Pack) {
+func (c *checker) claimAll(field string, w *wiring.Parts, packs []*Pack) {
 	bus := busName(w.I2C)
-	channel := func(part string, in *Input, number int, room string) {
+	channel := func(part string, in *wiring.Input, number int, room string) {
 		c.claim(fmt.Sprintf("converter 0x%x on bus %s, channel %d", uint16(in.ADC), bus, number), field+"."+part, room)
 	}
 	if w.Voltage != nil {
@@ -50,7 +52,7 @@ func (c *checker) claimAll(field string, w *Wiring, packs []*Pack) {
 	c.claimLines(field, w)
 }
 
-func (c *checker) claimLines(field string, w *Wiring) {
+func (c *checker) claimLines(field string, w *wiring.Parts) {
 	if w.Relay != nil {
 		c.claimNamed("line", w.Relay.Pin, field+".relay.pin", "")
 		c.claimNamed("line", w.Relay.Heartbeat, field+".relay.heartbeat", "")
@@ -106,7 +108,7 @@ const simulatedLineRule = "must be a word of letters, digits, hyphens and unders
 // relay: until a program sets them, GPIO0 to GPIO8 are pulled up (BCM2835 ARM
 // Peripherals, alternative function table) and the serial console drives
 // GPIO14 high: a relay there would close at every boot.
-func (c *checker) relay(field string, r *Relay, simulated bool) {
+func (c *checker) relay(field string, r *wiring.Relay, simulated bool) {
 	form, rule := relayLine, "must be GPIO9 to GPIO13 or GPIO16 to GPIO27: the other lines are high while a Pi starts, which would close the relay"
 	if simulated {
 		form, rule = simulatedLine, simulatedLineRule
@@ -120,7 +122,7 @@ func (c *checker) relay(field string, r *Relay, simulated bool) {
 	c.contact(field+".feedback", r.Feedback, simulated)
 }
 
-func (c *checker) contact(field string, k *Contact, simulated bool) {
+func (c *checker) contact(field string, k *wiring.Contact, simulated bool) {
 	if k == nil || c.bad[field] {
 		return
 	}

@@ -4,7 +4,7 @@
 // can only be as careful or more careful than the table of the design.
 package config
 
-import "bayward/sensors/level"
+import "bayward/sensors/wiring"
 
 // Config is the whole file after defaults and checks.
 type Config struct {
@@ -74,8 +74,8 @@ type Bay struct {
 	Pack string `yaml:"pack"` // name of a pack below, of a bay that is its alone
 	// Packs names the packs that may be plugged in here, instead of Pack; see
 	// Recognises for how it is known which.
-	Packs  []string `yaml:"packs"`
-	Wiring Wiring   `yaml:"wiring"`
+	Packs  []string     `yaml:"packs"`
+	Wiring wiring.Parts `yaml:"wiring"`
 	// Charger is what ventilation goes by; nil is not known, the worst case.
 	Charger *Charger `yaml:"charger"`
 }
@@ -87,96 +87,6 @@ type Charger struct {
 	// "unknown", which is the default; see electrolyte.ChargerCurve.
 	Curve  string  `yaml:"curve"`
 	RatedA float64 `yaml:"rated_a"` // rated output current, A; 0: not known
-}
-
-// Wiring names every part that is connected to the Pi for one bay. Nil parts
-// are not fitted.
-type Wiring struct {
-	I2C         string       `yaml:"i2c"` // bus name or number, such as "1"
-	Voltage     *Voltage     `yaml:"voltage"`
-	Current     *Current     `yaml:"current"`
-	Temperature *Temperature `yaml:"temperature"`
-	Level       *Level       `yaml:"level"`
-	Hydrogen    *Analog      `yaml:"hydrogen"` // % by volume = (volts - zero_v) * per_volt
-	Relay       *Relay       `yaml:"relay"`
-	Airflow     *Contact     `yaml:"airflow"`          // the fan's proof switch
-	Complete    *Contact     `yaml:"charger_complete"` // the charger's own contact
-}
-
-// Input is one input of an ADS1115 converter.
-type Input struct {
-	ADC     Address `yaml:"adc"`     // I²C address, 0x48 to 0x4b
-	Channel int     `yaml:"channel"` // 0 to 3, against ground
-	RangeV  float64 `yaml:"range_v"` // full scale: 6.144, 4.096, 2.048, 1.024, 0.512, 0.256; default 4.096, for a shunt 0.256
-	Rate    int     `yaml:"rate"`    // samples a second: 8 16 32 64 128 250 475 860; default 128
-}
-
-// Address is an I²C address. It may be written in hexadecimal, as 0x48.
-type Address uint16
-
-// Voltage is the pack voltage through a divider:
-// volts = (input - offset_v) * ratio.
-type Voltage struct {
-	Input   `yaml:",inline"`
-	Ratio   float64 `yaml:"ratio"` // (upper + lower resistor) / lower resistor, above 1
-	OffsetV float64 `yaml:"offset_v"`
-}
-
-// Current is the pack current through a shunt (differential, millivolts) or a
-// Hall sensor (volts around a zero): amperes = (input - zero_v) * amperes_per_volt.
-type Current struct {
-	Input          `yaml:",inline"`
-	Kind           string  `yaml:"kind"`             // "shunt" or "hall"
-	Minus          *int    `yaml:"minus"`            // shunt: channel of the other side; (channel, minus) is 0-1, 0-3, 1-3 or 2-3
-	AmperesPerVolt float64 `yaml:"amperes_per_volt"` // negative turns the direction; not 0
-	ZeroV          float64 `yaml:"zero_v"`
-}
-
-// Temperature names the 1-wire sensors by their numbers, such as
-// "28-0316a2795bff".
-type Temperature struct {
-	// Pack is the sensor that stays in the bay, or in its only pack. "" reads
-	// the sensor that the plugged-in pack has of its own.
-	Pack string `yaml:"pack"`
-	// Bus is the 1-wire bus that the packs of this bay are plugged into, such
-	// as "w1_bus_master2"; "" looks on all. Only for packs that are recognised.
-	Bus     string  `yaml:"bus"`
-	Ambient string  `yaml:"ambient"`  // "" when there is none
-	OffsetC float64 `yaml:"offset_c"` // added to the pack's value, -5 to 5
-	// On is where the pack's sensor sits: "case" or "electrolyte"; "" is "case". A
-	// sensor on the case shows less than the electrolyte's excess over the air.
-	On string `yaml:"on"`
-}
-
-// Analog is a linear sensor on one input: value = (volts - zero_v) * per_volt.
-type Analog struct {
-	Input   `yaml:",inline"`
-	ZeroV   float64 `yaml:"zero_v"`
-	PerVolt float64 `yaml:"per_volt"`
-}
-
-// Level is the level probe in the pilot cell. Its kind says which of the
-// settings it takes.
-type Level struct {
-	Input          `yaml:",inline"`
-	Kind           level.Kind `yaml:"kind"`
-	level.Settings `yaml:",inline"`
-	// FastMS is for how long bare plates must show before the relay opens without
-	// waiting for a tick; 0 leaves the level to the ticks.
-	FastMS float64 `yaml:"fast_ms"`
-}
-
-// Relay is the charge-enable output. It is open when its pin is low.
-type Relay struct {
-	Pin       string   `yaml:"pin"`       // line name, such as GPIO17
-	Heartbeat string   `yaml:"heartbeat"` // optional second line, toggled once for each good tick
-	Feedback  *Contact `yaml:"feedback"`  // optional contact of the contactor
-}
-
-// Contact is a contact input.
-type Contact struct {
-	Pin       string `yaml:"pin"`
-	ActiveLow bool   `yaml:"active_low"` // true: a low line means closed, with the pull-up on
 }
 
 // Pack is one battery.

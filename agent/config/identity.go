@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+
+	"bayward/sensors/wiring"
 )
 
 // maxBayPacks bounds the packs of one bay: more than one charger can serve in a
@@ -114,7 +116,7 @@ func (c *checker) ownBus(field, bus string, alone bool) {
 }
 
 // dedicatedSensor lets the number that is known of the pack stand for the bay's.
-func (c *checker) dedicatedSensor(at string, t *Temperature, p *Pack) {
+func (c *checker) dedicatedSensor(at string, t *wiring.Temperature, p *Pack) {
 	if c.present(at + ".bus") {
 		c.reject(at+".bus", "must be left out for a bay with one pack: the number of its sensor is enough")
 	}

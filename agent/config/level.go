@@ -2,17 +2,12 @@ package config
 
 import (
 	"fmt"
-	"time"
 
 	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
-// BareWithin is FastMS as a duration.
-func (l *Level) BareWithin() time.Duration {
-	return time.Duration(l.FastMS * float64(time.Millisecond))
-}
-
-func (c *checker) level(field string, l *Level, p *Pack) {
+func (c *checker) level(field string, l *wiring.Level, p *Pack) {
 	kind, names := string(l.Kind), []string{}
 	for _, k := range level.Kinds() {
 		names = append(names, string(k))
@@ -37,7 +32,7 @@ func (c *checker) level(field string, l *Level, p *Pack) {
 }
 
 // settings judges the keys of a probe by what its kind takes.
-func (c *checker) settings(field string, l *Level) {
+func (c *checker) settings(field string, l *wiring.Level) {
 	for _, key := range level.SettingKeys() {
 		if c.present(field+"."+key) && !l.Kind.Takes(key) {
 			c.reject(field+"."+key, "does not belong to a level probe of kind "+string(l.Kind))
@@ -52,7 +47,7 @@ func (c *checker) settings(field string, l *Level) {
 
 // relations judges what the keys must be to each other, where each is good by
 // itself.
-func (c *checker) relations(field string, l *Level, rodsGood bool) {
+func (c *checker) relations(field string, l *wiring.Level, rodsGood bool) {
 	for _, r := range l.Kind.Relations() {
 		at := field + "." + r.Key
 		fit := c.usable(at, field+".range_v") && (r.Key != level.RodsKey || rodsGood)
@@ -62,14 +57,14 @@ func (c *checker) relations(field string, l *Level, rodsGood bool) {
 		if !fit {
 			continue
 		}
-		if rule := r.Broken(&l.Settings, l.topV()); rule != "" {
+		if rule := r.Broken(&l.Settings, l.TopV()); rule != "" {
 			c.reject(at, rule)
 		}
 	}
 }
 
 // reach: a probe that measures must see bare plates and a cell that is filled.
-func (c *checker) reach(field string, l *Level, p *Pack) {
+func (c *checker) reach(field string, l *wiring.Level, p *Pack) {
 	low, high := field+".low_mm", field+".high_mm"
 	if !c.usable(low, high, field+".offset_mm") {
 		return
@@ -83,7 +78,7 @@ func (c *checker) reach(field string, l *Level, p *Pack) {
 }
 
 // rods judges each rod by itself, and reports whether all are good.
-func (c *checker) rods(field string, l *Level) bool {
+func (c *checker) rods(field string, l *wiring.Level) bool {
 	count := l.Kind.Rods()
 	switch {
 	case count.Most == 0 || c.bad[field]:
@@ -111,7 +106,7 @@ func (c *checker) rods(field string, l *Level) bool {
 
 // topRod: a rod proves no more than its own height, so without one at the
 // lowest level for charging bare plates could never be cleared.
-func (c *checker) topRod(field string, l *Level, p *Pack) {
+func (c *checker) topRod(field string, l *wiring.Level, p *Pack) {
 	if c.bad[field+".offset_mm"] {
 		return
 	}

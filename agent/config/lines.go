@@ -3,6 +3,8 @@ package config
 import (
 	"regexp"
 	"strings"
+
+	"bayward/sensors/wiring"
 )
 
 // RelayLines reads no more of a file than the lines that its relays and
@@ -34,7 +36,7 @@ func relaysOf(c *Config) []Bay {
 		if r == nil {
 			continue
 		}
-		found := &Relay{}
+		found := &wiring.Relay{}
 		if relayLine.MatchString(r.Pin) {
 			found.Pin = r.Pin
 		}
@@ -46,14 +48,14 @@ func relaysOf(c *Config) []Bay {
 	return bays
 }
 
-func appendRelay(bays []Bay, name string, r *Relay) []Bay {
+func appendRelay(bays []Bay, name string, r *wiring.Relay) []Bay {
 	if r.Pin == "" { // the heartbeat alone keeps a timer relay closed, too
 		r.Pin, r.Heartbeat = r.Heartbeat, ""
 	}
 	if r.Pin == "" {
 		return bays
 	}
-	return append(bays, Bay{Name: name, Wiring: Wiring{Relay: r}})
+	return append(bays, Bay{Name: name, Wiring: wiring.Parts{Relay: r}})
 }
 
 var (
@@ -78,8 +80,8 @@ func scanRelays(text string) []Bay {
 }
 
 // scanBlock reads the keys of the block that is indented deeper than outside.
-func scanBlock(lines []string, outside int) *Relay {
-	r, inside := &Relay{}, 0
+func scanBlock(lines []string, outside int) *wiring.Relay {
+	r, inside := &wiring.Relay{}, 0
 	for _, line := range lines {
 		line = strings.TrimRight(line, " \t\r")
 		indent := len(line) - len(strings.TrimLeft(line, " "))

@@ -60,6 +60,7 @@ func build(t *testing.T) []byte {
 	t.Helper()
 	r := &reflector.Reflector{FieldNameTag: "yaml", RequiredFromJSONSchemaTags: true, ExpandedStruct: true, Anonymous: true}
 	require.NoError(t, r.AddGoComments("bayward/agent/config", ".", reflector.WithFullComment()))
+	require.NoError(t, r.AddGoComments("bayward/sensors/wiring", "../../sensors/wiring", reflector.WithFullComment()))
 	require.NoError(t, r.AddGoComments("bayward/sensors/level", "../../sensors/level", reflector.WithFullComment()))
 	for name, text := range r.CommentMap {
 		r.CommentMap[name] = strings.Join(strings.Fields(text), " ")

@@ -6,6 +6,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/reading"
+	"bayward/sensors/wiring"
 )
 
 // Setups gives the core what it needs for each bay, in the order of the file.
@@ -27,14 +28,14 @@ func (c *Config) Setups() ([]bay.Setup, error) {
 			s.Pack, s.Packs = s.Packs[0], nil
 		}
 		s.Name = b.Name
-		b.Wiring.fitted(&s)
+		fitted(&b.Wiring, &s)
 		out = append(out, s)
 	}
 	return out, nil
 }
 
 // fitted tells which optional sensors are wired.
-func (w *Wiring) fitted(s *bay.Setup) {
+func fitted(w *wiring.Parts, s *bay.Setup) {
 	s.TempOnCase = w.Temperature != nil && w.Temperature.On != "electrolyte"
 	s.Fitted = reading.SensorsOf().
 		With(reading.PackCurrent, w.Current != nil).

@@ -5,34 +5,37 @@ import (
 	"math"
 
 	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
 // DefaultWiring is what a simulated bay is wired with when the file says
 // nothing: every part that bayward knows, with lines, bus and sensor numbers
 // of its own, so that the same drivers run as on a Pi. The bay's index counts
 // from 0.
-func DefaultWiring(bayIndex int, p Pack) Wiring {
+func DefaultWiring(bayIndex int, p Pack) wiring.Parts {
 	n := bayIndex + 1
 	line := func(part string) string { return fmt.Sprintf("SIM%d-%s", n, part) }
-	input := func(channel int) Input { return Input{ADC: 0x48, Channel: channel, RangeV: 4.096, Rate: 128} }
-	return Wiring{
+	input := func(channel int) wiring.Input {
+		return wiring.Input{ADC: 0x48, Channel: channel, RangeV: 4.096, Rate: 128}
+	}
+	return wiring.Parts{
 		I2C:     fmt.Sprintf("sim-%d", n),
-		Voltage: &Voltage{Input: input(0), Ratio: dividerRatio(p.Cells)},
+		Voltage: &wiring.Voltage{Input: input(0), Ratio: dividerRatio(p.Cells)},
 		Current: hallFor(p, input(1)),
-		Temperature: &Temperature{ // the simulated probe takes on the cells' temperature, late
+		Temperature: &wiring.Temperature{ // the simulated probe takes on the cells' temperature, late
 			On: "electrolyte", Pack: fmt.Sprintf("28-%012x", 2*n), Ambient: fmt.Sprintf("28-%012x", 2*n+1),
 		},
-		Level: &Level{
+		Level: &wiring.Level{
 			Input: input(2), Kind: level.FourTwentyMA,
 			Settings: level.Settings{ShuntOhm: 100, LowMM: -20, HighMM: math.Max(30, math.Ceil(p.VentWellMM+5))},
 		},
 		// 0.5 V at none, 4 % at 2.5 V, as common transmitters with 0.5 to 2.5 V give.
-		Hydrogen: &Analog{Input: input(3), ZeroV: 0.5, PerVolt: 2},
-		Relay: &Relay{
-			Pin: line("RELAY"), Heartbeat: line("HEARTBEAT"), Feedback: &Contact{Pin: line("FEEDBACK"), ActiveLow: true},
+		Hydrogen: &wiring.Analog{Input: input(3), ZeroV: 0.5, PerVolt: 2},
+		Relay: &wiring.Relay{
+			Pin: line("RELAY"), Heartbeat: line("HEARTBEAT"), Feedback: &wiring.Contact{Pin: line("FEEDBACK"), ActiveLow: true},
 		},
-		Airflow:  &Contact{Pin: line("AIRFLOW"), ActiveLow: true},
-		Complete: &Contact{Pin: line("COMPLETE"), ActiveLow: true},
+		Airflow:  &wiring.Contact{Pin: line("AIRFLOW"), ActiveLow: true},
+		Complete: &wiring.Contact{Pin: line("COMPLETE"), ActiveLow: true},
 	}
 }
 
@@ -44,7 +47,7 @@ func dividerRatio(cells int) float64 {
 
 // defaultWiring of a bay with several packs leaves the temperature to the
 // sensors that they bring along, if all have one.
-func defaultWiring(bayIndex int, packs []*Pack, several bool) Wiring {
+func defaultWiring(bayIndex int, packs []*Pack, several bool) wiring.Parts {
 	most := *packs[0]
 	recognised := several
 	for _, p := range packs {
@@ -64,6 +67,6 @@ func defaultWiring(bayIndex int, packs []*Pack, several bool) Wiring {
 
 // hallFor is a sensor around half of a 3.3 V supply that sees half the
 // capacity as amperes in either direction.
-func hallFor(p Pack, in Input) *Current {
-	return &Current{Input: in, Kind: "hall", ZeroV: 1.65, AmperesPerVolt: math.Ceil(p.CapacityAh / 2 / 1.5)}
+func hallFor(p Pack, in wiring.Input) *wiring.Current {
+	return &wiring.Current{Input: in, Kind: "hall", ZeroV: 1.65, AmperesPerVolt: math.Ceil(p.CapacityAh / 2 / 1.5)}
 }

@@ -5,16 +5,13 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+
+	"bayward/sensors/wiring"
 )
 
 // cellMaxV is more than any charger gives one cell: an equalizing charge ends
 // near 2.75 V (from memory).
 const cellMaxV = 2.9
-
-// supplyMaxV is the highest supply of an ADS1115 (its data sheet, recommended
-// operating conditions). Inputs cannot be read above the supply, whatever the
-// range says.
-const supplyMaxV = 5.5
 
 func (c *checker) bays(cfg *Config) {
 	if len(cfg.Bays) == 0 {
@@ -94,7 +91,7 @@ var (
 	simulatedBus = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_-]{0,31}$`)
 )
 
-func (c *checker) wiring(field string, w *Wiring, p *Pack, simulated bool) {
+func (c *checker) wiring(field string, w *wiring.Parts, p *Pack, simulated bool) {
 	c.bus(field+".i2c", w.I2C, simulated)
 	if !c.absent(field, "voltage", w.Voltage != nil) {
 		c.voltage(field+".voltage", w.Voltage, p)
@@ -136,7 +133,7 @@ func (c *checker) bus(field, v string, simulated bool) {
 	}
 }
 
-func (c *checker) input(field string, in *Input, rangeV float64) {
+func (c *checker) input(field string, in *wiring.Input, rangeV float64) {
 	if !c.missing(field+".adc", "must be 0x48 to 0x4b") && (in.ADC < 0x48 || in.ADC > 0x4b) {
 		c.reject(field+".adc", "must be 0x48 to 0x4b, the addresses of an ADS1115")
 	}
@@ -153,10 +150,7 @@ func (c *checker) input(field string, in *Input, rangeV float64) {
 	}
 }
 
-// topV is the highest input voltage that can be read.
-func (in *Input) topV() float64 { return min(in.RangeV, supplyMaxV) }
-
-func (c *checker) voltage(field string, v *Voltage, p *Pack) {
+func (c *checker) voltage(field string, v *wiring.Voltage, p *Pack) {
 	c.input(field, &v.Input, 4.096)
 	ratio := field + ".ratio"
 	rule := "must be above 1, to 1000: the sum of both resistors over the lower one"
@@ -170,12 +164,12 @@ func (c *checker) voltage(field string, v *Voltage, p *Pack) {
 		c.number(field+".offset_v", v.OffsetV, -0.5, 0.5, "V at the input")
 	}
 	need := float64(p.Cells) * cellMaxV
-	if reach := (v.topV() - v.OffsetV) * v.Ratio; c.usable(ratio, field+".range_v", field+".offset_v") && reach <= need {
+	if reach := (v.TopV() - v.OffsetV) * v.Ratio; c.usable(ratio, field+".range_v", field+".offset_v") && reach <= need {
 		c.reject(ratio, fmt.Sprintf("must be larger: with it the input ends at %.1f V, and %d cells can show %.1f V on charge", reach, p.Cells, need))
 	}
 }
 
-func (c *checker) current(field string, v *Current, p *Pack) {
+func (c *checker) current(field string, v *wiring.Current, p *Pack) {
 	c.word(field+".kind", &v.Kind, "", "shunt", "hall")
 	rangeV := 4.096
 	if v.Kind == "shunt" {
@@ -198,16 +192,16 @@ func (c *checker) current(field string, v *Current, p *Pack) {
 
 // currentReach: a charger for C-rate 1/4 is as strong as usual ones get
 // (common practice, no source); its current must not over-range the input.
-func (c *checker) currentReach(field string, v *Current, p *Pack) {
+func (c *checker) currentReach(field string, v *wiring.Current, p *Pack) {
 	scale := field + ".amperes_per_volt"
 	if !c.usable(scale, field+".range_v", field+".zero_v", field+".kind") {
 		return
 	}
-	reach := (v.topV() - v.ZeroV) * v.AmperesPerVolt
+	reach := (v.TopV() - v.ZeroV) * v.AmperesPerVolt
 	if v.AmperesPerVolt < 0 {
 		bottom := 0.0 // a single-ended input cannot go below ground
 		if v.Kind == "shunt" {
-			bottom = -v.topV()
+			bottom = -v.TopV()
 		}
 		reach = (bottom - v.ZeroV) * v.AmperesPerVolt
 	}
@@ -216,7 +210,7 @@ func (c *checker) currentReach(field string, v *Current, p *Pack) {
 	}
 }
 
-func (c *checker) minus(field string, v *Current) {
+func (c *checker) minus(field string, v *wiring.Current) {
 	switch {
 	case c.bad[field]:
 	case v.Kind == "hall" && v.Minus != nil:
@@ -233,7 +227,7 @@ var oneWire = regexp.MustCompile(`^(10|22|28|3b|42)-[0-9a-f]{12}$`)
 const oneWireRule = "must be a 1-wire number in lower case, such as 28-0316a2795bff"
 
 // temperature leaves it to recognition whether the pack's sensor must be named.
-func (c *checker) temperature(field string, t *Temperature) {
+func (c *checker) temperature(field string, t *wiring.Temperature) {
 	if c.present(field+".pack") && !oneWire.MatchString(t.Pack) {
 		c.reject(field+".pack", oneWireRule)
 	}
@@ -247,13 +241,13 @@ func (c *checker) temperature(field string, t *Temperature) {
 }
 
 // hydrogen must be able to show the highest limit that can be set, 2 %.
-func (c *checker) hydrogen(field string, a *Analog) {
+func (c *checker) hydrogen(field string, a *wiring.Analog) {
 	c.input(field, &a.Input, 4.096)
 	if c.present(field + ".zero_v") {
 		c.number(field+".zero_v", a.ZeroV, 0, a.RangeV, "V, the range of the input")
 	}
 	c.number(field+".per_volt", a.PerVolt, 0.01, 100, "% by volume for one volt")
-	reach := (a.topV() - a.ZeroV) * a.PerVolt
+	reach := (a.TopV() - a.ZeroV) * a.PerVolt
 	if c.usable(field+".per_volt", field+".zero_v", field+".range_v") && reach < 2.2 {
 		c.reject(field+".per_volt", fmt.Sprintf("must be larger: the input ends at %.2f %%, and charging stops at 2 %%", reach))
 	}

@@ -37,7 +37,7 @@ func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 		case b.Recognises():
 			o.OwnSensor = p.Sensor
 		}
-		y, err := bench.Add(o, simulatedWiring(b.Wiring))
+		y, err := bench.Add(o, b.Wiring)
 		if err != nil {
 			return nil, nil, fmt.Errorf("simulate: %w", err)
 		}
@@ -80,49 +80,4 @@ func simulatedPack(name string, index int, p config.Pack, o sim.Opts) sim.Opts {
 		o.Seed = uint64(index) + 1
 	}
 	return o
-}
-
-// simulatedWiring says the same in the simulator's words.
-func simulatedWiring(w config.Wiring) sim.Wiring {
-	out := sim.Wiring{
-		I2C: w.I2C, Level: simulatedLevel(w.Level),
-		Airflow: simulatedContact(w.Airflow), Complete: simulatedContact(w.Complete),
-	}
-	if v := w.Voltage; v != nil {
-		out.Voltage = &sim.Divider{Input: simulatedInput(v.Input), Ratio: v.Ratio, OffsetV: v.OffsetV}
-	}
-	if c := w.Current; c != nil {
-		out.Current = &sim.Current{Input: simulatedInput(c.Input), AmperesPerVolt: c.AmperesPerVolt, ZeroV: c.ZeroV}
-		if c.Kind == "shunt" {
-			out.Current.Minus = c.Minus
-		}
-	}
-	if h := w.Hydrogen; h != nil {
-		out.Hydrogen = &sim.Analog{Input: simulatedInput(h.Input), ZeroV: h.ZeroV, PerVolt: h.PerVolt}
-	}
-	if t := w.Temperature; t != nil {
-		out.PackSensor, out.AmbientSensor, out.SensorOffsetC, out.PackBus = t.Pack, t.Ambient, t.OffsetC, t.Bus
-	}
-	if r := w.Relay; r != nil {
-		out.RelayPin, out.HeartbeatPin, out.Feedback = r.Pin, r.Heartbeat, simulatedContact(r.Feedback)
-	}
-	return out
-}
-
-func simulatedInput(in config.Input) sim.Input {
-	return sim.Input{ADC: uint16(in.ADC), Channel: in.Channel}
-}
-
-func simulatedContact(c *config.Contact) *sim.Contact {
-	if c == nil {
-		return nil
-	}
-	return &sim.Contact{Pin: c.Pin, ActiveLow: c.ActiveLow}
-}
-
-func simulatedLevel(l *config.Level) *sim.Level {
-	if l == nil {
-		return nil
-	}
-	return &sim.Level{Input: simulatedInput(l.Input), Kind: l.Kind, Settings: l.Settings}
 }

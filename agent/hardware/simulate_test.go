@@ -12,6 +12,7 @@ import (
 	"bayward/sensors"
 	"bayward/sensors/level"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 // simulatedConfig has a bay with the wiring of every kind of level probe.
@@ -26,12 +27,12 @@ func simulatedConfig() *config.Config {
 		w := config.DefaultWiring(i, p)
 		if name != "sender" {
 			in := w.Level.Input
-			w.Level = &config.Level{Input: in, Kind: level.Kind(name), Settings: level.Settings{ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: rods[:1]}}
+			w.Level = &wiring.Level{Input: in, Kind: level.Kind(name), Settings: level.Settings{ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: rods[:1]}}
 		}
 		if name == "ladder" {
 			minus := 3
 			w.Level.Rods, w.Level.OffsetMM, w.Hydrogen = rods, 0.5, nil
-			w.Current = &config.Current{Input: w.Current.Input, Kind: "shunt", Minus: &minus, AmperesPerVolt: 1000}
+			w.Current = &wiring.Current{Input: w.Current.Input, Kind: "shunt", Minus: &minus, AmperesPerVolt: 1000}
 			w.Current.RangeV = 0.256
 			w.Temperature.OffsetC = 1.5
 		}

@@ -17,6 +17,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/usage"
 	"bayward/sensors"
+	"bayward/sensors/wiring"
 )
 
 // Opener gives the hardware that a configuration is wired to.
@@ -164,7 +165,7 @@ func heldLines() ([]config.Bay, error) {
 	}
 	var bays []config.Bay
 	for _, l := range lines {
-		bays = append(bays, config.Bay{Name: l.Bay, Wiring: config.Wiring{Relay: &config.Relay{Pin: l.Relay, Heartbeat: l.Heartbeat}}})
+		bays = append(bays, config.Bay{Name: l.Bay, Wiring: wiring.Parts{Relay: &wiring.Relay{Pin: l.Relay, Heartbeat: l.Heartbeat}}})
 	}
 	return bays, nil
 }

@@ -17,6 +17,7 @@ import (
 	"bayward/agent/config/configtest"
 	"bayward/agent/usage"
 	"bayward/sensors"
+	"bayward/sensors/wiring"
 )
 
 // board is a machine whose lines are all driven high, as a crashed agent may
@@ -151,7 +152,7 @@ func TestNotedLinesAreFound(t *testing.T) {
 	log := slog.New(slog.DiscardHandler)
 	NoteLines(cfg, log)
 	bays, err := heldLines()
-	if err != nil || len(bays) != 1 || bays[0].Name != "bay-1" || *bays[0].Wiring.Relay != (config.Relay{Pin: "GPIO17"}) {
+	if err != nil || len(bays) != 1 || bays[0].Name != "bay-1" || *bays[0].Wiring.Relay != (wiring.Relay{Pin: "GPIO17"}) {
 		t.Errorf("got %+v, %v", bays, err)
 	}
 	t.Setenv("RUNTIME_DIRECTORY", "")

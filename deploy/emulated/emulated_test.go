@@ -153,8 +153,8 @@ func TestConfig(t *testing.T) {
 
 // TestWiringAgrees: the bench's wiring, written by hand, agrees with the file.
 func TestWiringAgrees(t *testing.T) {
-	w := wiring()
-	for _, words := range []string{w.PackSensor, w.AmbientSensor, w.RelayPin, w.HeartbeatPin, w.Feedback.Pin, w.Airflow.Pin, w.Complete.Pin} {
+	w := wired()
+	for _, words := range []string{w.Temperature.Pack, w.Temperature.Ambient, w.Relay.Pin, w.Relay.Heartbeat, w.Relay.Feedback.Pin, w.Airflow.Pin, w.Complete.Pin} {
 		require.Contains(t, wiredConfig, words)
 	}
 }

@@ -14,6 +14,7 @@ import (
 	"bayward/deploy/emulated/machine"
 	"bayward/sensors/level"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 // The numbers of the thermometers: the pack's, its replacement, and the air's.
@@ -49,24 +50,26 @@ type rig struct {
 	pumping   sync.WaitGroup
 }
 
-// wiring repeats deploy/emulated/bayward.yaml by hand: the physics must not depend
+// wired repeats deploy/emulated/bayward.yaml by hand: the physics must not depend
 // on the file that it judges.
-func wiring() sim.Wiring {
+func wired() wiring.Parts {
 	ground := 1
-	return sim.Wiring{
+	return wiring.Parts{
 		I2C:     "1",
-		Voltage: &sim.Divider{Input: sim.Input{ADC: 0x48, Channel: 0}, Ratio: 11},
-		Current: &sim.Current{Input: sim.Input{ADC: 0x49, Channel: 0}, Minus: &ground, AmperesPerVolt: 2500},
-		Level: &sim.Level{
-			Kind: level.FourTwentyMA, Input: sim.Input{ADC: 0x48, Channel: 2},
+		Voltage: &wiring.Voltage{Input: wiring.Input{ADC: 0x48, Channel: 0}, Ratio: 11},
+		Current: &wiring.Current{Input: wiring.Input{ADC: 0x49, Channel: 0}, Minus: &ground, AmperesPerVolt: 2500},
+		Level: &wiring.Level{
+			Kind: level.FourTwentyMA, Input: wiring.Input{ADC: 0x48, Channel: 2},
 			Settings: level.Settings{ShuntOhm: 45, LowMM: -20, HighMM: 30},
 		},
-		Hydrogen:   &sim.Analog{Input: sim.Input{ADC: 0x48, Channel: 3}, ZeroV: 0.5, PerVolt: 2},
-		PackSensor: packSensor, AmbientSensor: airSensor,
-		RelayPin: lineNames[relayLine], HeartbeatPin: lineNames[heartbeatLine],
-		Feedback: &sim.Contact{Pin: lineNames[feedbackLine], ActiveLow: true},
-		Airflow:  &sim.Contact{Pin: lineNames[airflowLine], ActiveLow: true},
-		Complete: &sim.Contact{Pin: lineNames[completeLine], ActiveLow: true},
+		Hydrogen:    &wiring.Analog{Input: wiring.Input{ADC: 0x48, Channel: 3}, ZeroV: 0.5, PerVolt: 2},
+		Temperature: &wiring.Temperature{Pack: packSensor, Ambient: airSensor},
+		Relay: &wiring.Relay{
+			Pin: lineNames[relayLine], Heartbeat: lineNames[heartbeatLine],
+			Feedback: &wiring.Contact{Pin: lineNames[feedbackLine], ActiveLow: true},
+		},
+		Airflow:  &wiring.Contact{Pin: lineNames[airflowLine], ActiveLow: true},
+		Complete: &wiring.Contact{Pin: lineNames[completeLine], ActiveLow: true},
 	}
 }
 
@@ -161,7 +164,7 @@ func (r *rig) boot(ctx context.Context, o machine.Options) error {
 // refit replaces pack and charger.
 func (r *rig) refit(o sim.Opts) error {
 	bench := sim.NewBench()
-	bay, err := bench.Add(o, wiring())
+	bay, err := bench.Add(o, wired())
 	if err != nil {
 		return err
 	}

@@ -15,6 +15,7 @@ import (
 	"bayward/sensors"
 	"bayward/sensors/level"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 // TestEveryKind: a kind of probe is whole when it has a row that says all there
@@ -89,16 +90,14 @@ func inSchema(t *testing.T, kind level.Kind) {
 func simulated(t *testing.T, kind level.Kind) {
 	c := exampled(t, kind)
 	probe := c.Bays[0].Wiring.Level
-	c.Bays[0].Wiring = config.Wiring{
-		I2C: "1", Level: probe, Relay: &config.Relay{Pin: "GPIO17"},
+	c.Bays[0].Wiring = wiring.Parts{
+		I2C: "1", Level: probe, Relay: &wiring.Relay{Pin: "GPIO17"},
 	}
 	bench := sim.NewBench()
 	y, err := bench.Add(sim.Opts{
 		Name: "bay-1", Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130,
 		StateOfCharge: 0.5, LevelMM: 8, AmbientC: 20, Connected: true, Seed: 1,
-	}, sim.Wiring{
-		I2C: "1", Level: &sim.Level{Input: sim.Input{ADC: uint16(probe.ADC), Channel: probe.Channel}, Kind: kind, Settings: probe.Settings}, RelayPin: "GPIO17",
-	})
+	}, c.Bays[0].Wiring)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"bayward/sensors/sim/pack"
+	"bayward/sensors/wiring"
 )
 
 // Bay is one charging place on a bench.
@@ -23,9 +24,9 @@ type Bay struct {
 	fan       bool
 	loadA     float64
 
-	divider    Divider
-	current    Current
-	hydrogen   Analog
+	divider    wiring.Voltage
+	current    wiring.Current
+	hydrogen   wiring.Analog
 	probe      circuit
 	adcs       []*adc
 	packSensor *thermometer
@@ -46,7 +47,7 @@ type Bay struct {
 }
 
 // newBay makes a bay without wires.
-func newBay(b *Bench, o Opts, w Wiring) (*Bay, error) {
+func newBay(b *Bench, o Opts, w *wiring.Parts) (*Bay, error) {
 	if o.Name == "" {
 		return nil, fmt.Errorf("name is empty")
 	}
@@ -65,11 +66,11 @@ func newBay(b *Bench, o Opts, w Wiring) (*Bay, error) {
 		bench: b, opts: o, now: b.now, pack: p, charger: c, room: pack.NewRoom(o.Cells, o.CapacityAh),
 		connected: o.Connected, mains: true, fan: true,
 	}
-	y.contactor.hold = w.HeartbeatHold
-	if w.HeartbeatHold <= 0 {
+	y.contactor.hold = o.HeartbeatHold
+	if o.HeartbeatHold <= 0 {
 		y.contactor.hold = 10 * time.Second
 	}
-	y.contactor.timed = w.HeartbeatPin != ""
+	y.contactor.timed = w.Relay != nil && w.Relay.Heartbeat != ""
 	return y, nil
 }
 

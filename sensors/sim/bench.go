@@ -11,6 +11,8 @@ import (
 
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/i2c"
+
+	"bayward/sensors/wiring"
 )
 
 // Errors of a bench.
@@ -41,17 +43,17 @@ func NewBench() *Bench {
 
 // Add wires a bay to the bench. The error wraps ErrTaken when a name, an input,
 // a line or a sensor is in use. A bench that refused a bay should not be used.
-func (b *Bench) Add(o Opts, w Wiring) (*Bay, error) {
+func (b *Bench) Add(o Opts, w wiring.Parts) (*Bay, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	y, err := b.add(o.withDefaults(), w)
+	y, err := b.add(o.withDefaults(), &w)
 	if err != nil {
 		return nil, fmt.Errorf("bay %q: %w", o.Name, err)
 	}
 	return y, nil
 }
 
-func (b *Bench) add(o Opts, w Wiring) (*Bay, error) {
+func (b *Bench) add(o Opts, w *wiring.Parts) (*Bay, error) {
 	if b.names[o.Name] {
 		return nil, fmt.Errorf("name: %w", ErrTaken)
 	}

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 func carried(t *testing.T) (*sim.Bench, *sim.Bay) {
@@ -19,9 +20,10 @@ func carried(t *testing.T) (*sim.Bench, *sim.Bay) {
 			Name: "bay-1", Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130,
 			StateOfCharge: 0.5, LevelMM: 10, AmbientC: 20, PackC: 23.125, Connected: true,
 		},
-		sim.Wiring{
-			I2C: "1", PackSensor: "28-00000000000a", AmbientSensor: "28-000000000001",
-			RelayPin: "GPIO17", Feedback: &sim.Contact{Pin: "GPIO23", ActiveLow: true}, Airflow: &sim.Contact{Pin: "GPIO24"},
+		wiring.Parts{
+			I2C: "1", Temperature: &wiring.Temperature{Pack: "28-00000000000a", Ambient: "28-000000000001"},
+			Relay:   &wiring.Relay{Pin: "GPIO17", Feedback: &wiring.Contact{Pin: "GPIO23", ActiveLow: true}},
+			Airflow: &wiring.Contact{Pin: "GPIO24"},
 		})
 	require.NoError(t, err)
 	return b, y

@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"periph.io/x/conn/v3/gpio"
+
+	"bayward/sensors/wiring"
 )
 
 // look is everything that a program can see of the common bay, as text.
@@ -44,7 +46,7 @@ func life(t testing.TB, f FaultKind, on bool) string {
 	o, w := common("bay-1")
 	o.StateOfCharge = 0.97
 	// A Hall sensor, so that its missing lead can be told from no current.
-	w.Current = &Current{Input: Input{0x48, 3}, AmperesPerVolt: 100, ZeroV: 2.5}
+	w.Current = &wiring.Current{Input: input(0x48, 3), AmperesPerVolt: 100, ZeroV: 2.5}
 	y := mustAdd(t, b, o, w)
 	drive(t, mustPin(t, b, "GPIO17"), gpio.High)
 	if f == CompleteBroken {

@@ -3,7 +3,6 @@ package sim
 import (
 	"time"
 
-	"bayward/sensors/level"
 	"bayward/sensors/sim/pack"
 )
 
@@ -45,67 +44,8 @@ type Opts struct {
 	// OwnSensor is the number of the 1-wire sensor that stays in the pack and goes
 	// with it, instead of the wiring's PackSensor; "" for none.
 	OwnSensor string
-}
-
-// Wiring says where the bay's parts are connected. It has the words of the
-// configuration; a nil part is not fitted.
-type Wiring struct {
-	I2C           string // bus name
-	Voltage       *Divider
-	Current       *Current
-	Hydrogen      *Analog
-	Level         *Level
-	PackSensor    string // 1-wire number such as "28-0316a2795bff"; "" for none
-	PackBus       string // 1-wire bus of the bay's plug, such as "w1_bus_master2"; "": w1_bus_master1
-	AmbientSensor string
-	SensorOffsetC float64       // what a driver adds to the pack's sensor
-	RelayPin      string        // "" for none: the contactor then never closes
-	HeartbeatPin  string        // "" for none
-	HeartbeatHold time.Duration // of the outside timer relay; 0: 10 s
-	Feedback      *Contact
-	Airflow       *Contact
-	Complete      *Contact
-}
-
-// Input is one input of an ADS1115 at an I²C address.
-type Input struct {
-	ADC     uint16
-	Channel int // 0 to 3
-}
-
-// Divider brings the pack voltage down: input = volts/Ratio + OffsetV.
-type Divider struct {
-	Input
-	Ratio, OffsetV float64
-}
-
-// Current is a shunt or a Hall sensor: input = amperes/AmperesPerVolt + ZeroV.
-// Minus is the channel of a shunt's other side.
-type Current struct {
-	Input
-	Minus                 *int
-	AmperesPerVolt, ZeroV float64
-}
-
-// Analog is a linear sensor: input = value/PerVolt + ZeroV.
-type Analog struct {
-	Input
-	ZeroV, PerVolt float64
-}
-
-// Level is the level probe in the pilot cell, with the settings that a driver is
-// told: heights are what it reports after adding OffsetMM.
-type Level struct {
-	Input
-	Kind level.Kind
-	level.Settings
-}
-
-// Contact is a contact input. With ActiveLow a closed contact pulls the line
-// low; otherwise it pulls it high.
-type Contact struct {
-	Pin       string
-	ActiveLow bool
+	// HeartbeatHold is how long the outside timer relay holds after a beat; 0: 10 s.
+	HeartbeatHold time.Duration
 }
 
 // withDefaults fills in what was left out.

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 
 	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
 const (
@@ -37,7 +38,7 @@ var circuits = map[level.Kind]func(*level.Settings, *rand.Rand) (circuit, error)
 	level.FourTwentyMA: newTransmitter,
 }
 
-func newCircuit(l *Level, rng *rand.Rand) (circuit, error) {
+func newCircuit(l *wiring.Level, rng *rand.Rand) (circuit, error) {
 	build, ok := circuits[l.Kind]
 	if !ok {
 		return nil, fmt.Errorf("no circuit is known of a level probe of kind %q", l.Kind)

@@ -55,7 +55,7 @@ func TestReadingAnOutputReleasesIt(t *testing.T) {
 func TestHeartbeatTimer(t *testing.T) {
 	b := NewBench()
 	o, w := common("bay-1")
-	w.HeartbeatPin, w.HeartbeatHold = "GPIO5", 3*time.Second
+	w.Relay.Heartbeat, o.HeartbeatHold = "GPIO5", 3*time.Second
 	y := mustAdd(t, b, o, w)
 	relay, beat := mustPin(t, b, "GPIO17"), mustPin(t, b, "GPIO5")
 	drive(t, relay, gpio.High)

@@ -12,34 +12,39 @@ import (
 	"periph.io/x/conn/v3/i2c"
 
 	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
+func input(adc wiring.Address, channel int) wiring.Input {
+	return wiring.Input{ADC: adc, Channel: channel}
+}
+
 // common is a bay with everything fitted.
-func common(name string) (Opts, Wiring) {
+func common(name string) (Opts, wiring.Parts) {
 	minus := 3
 	o := Opts{
 		Name: name, Cells: 12, CapacityAh: 225, VentWellMM: 22, FreeSurfaceCM2: 130, StateOfCharge: 0.5,
 		LevelMM: 8, AmbientC: 24, Connected: true, Seed: 3,
 	}
-	w := Wiring{
+	w := wiring.Parts{
 		I2C:     "1",
-		Voltage: &Divider{Input: Input{0x48, 0}, Ratio: 11},
-		Current: &Current{Input: Input{0x48, 2}, Minus: &minus, AmperesPerVolt: 1000},
-		Level: &Level{
-			Input: Input{0x48, 1}, Kind: level.Ladder, Settings: level.Settings{
+		Voltage: &wiring.Voltage{Input: input(0x48, 0), Ratio: 11},
+		Current: &wiring.Current{Input: input(0x48, 2), Minus: &minus, AmperesPerVolt: 1000},
+		Level: &wiring.Level{
+			Input: input(0x48, 1), Kind: level.Ladder, Settings: level.Settings{
 				ExcitationV: 3.3, PullOhm: 10000, EndOhm: 22000,
 				Rods: []level.Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 3, SeriesOhm: 10000}},
 			},
 		},
-		Hydrogen:   &Analog{Input: Input{0x49, 0}, ZeroV: 0.4, PerVolt: 2},
-		PackSensor: "28-0000000000a1", AmbientSensor: "28-0000000000b2",
-		RelayPin: "GPIO17", Feedback: &Contact{Pin: "GPIO27", ActiveLow: true},
-		Airflow: &Contact{Pin: "GPIO22", ActiveLow: true}, Complete: &Contact{Pin: "GPIO23"},
+		Hydrogen:    &wiring.Analog{Input: input(0x49, 0), ZeroV: 0.4, PerVolt: 2},
+		Temperature: &wiring.Temperature{Pack: "28-0000000000a1", Ambient: "28-0000000000b2"},
+		Relay:       &wiring.Relay{Pin: "GPIO17", Feedback: &wiring.Contact{Pin: "GPIO27", ActiveLow: true}},
+		Airflow:     &wiring.Contact{Pin: "GPIO22", ActiveLow: true}, Complete: &wiring.Contact{Pin: "GPIO23"},
 	}
 	return o, w
 }
 
-func mustAdd(t testing.TB, b *Bench, o Opts, w Wiring) *Bay {
+func mustAdd(t testing.TB, b *Bench, o Opts, w wiring.Parts) *Bay {
 	t.Helper()
 	y, err := b.Add(o, w)
 	if err != nil {
@@ -179,22 +184,32 @@ func TestProbe(t *testing.T) {
 
 func TestRefusals(t *testing.T) {
 	one := 1
-	for name, breakIt := range map[string]func(*Opts, *Wiring){
-		"name taken":    func(o *Opts, _ *Wiring) { o.Name = "bay-1" },
-		"channel taken": func(_ *Opts, _ *Wiring) {},
-		"line taken":    func(_ *Opts, w *Wiring) { *w = Wiring{RelayPin: "GPIO17"} },
-		"sensor taken":  func(_ *Opts, w *Wiring) { *w = Wiring{PackSensor: "28-0000000000a1"} },
-		"address":       func(_ *Opts, w *Wiring) { *w = Wiring{Voltage: &Divider{Input{0x50, 0}, 11, 0}} },
-		"channel":       func(_ *Opts, w *Wiring) { *w = Wiring{Voltage: &Divider{Input{0x4a, 4}, 11, 0}} },
-		"ratio":         func(_ *Opts, w *Wiring) { *w = Wiring{Voltage: &Divider{Input{0x4a, 0}, 0, 0}} },
-		"pair":          func(_ *Opts, w *Wiring) { *w = Wiring{Current: &Current{Input{0x4a, 2}, &one, 1, 0}} },
-		"empty name":    func(o *Opts, w *Wiring) { o.Name, *w = "", Wiring{} },
-		"charge":        func(o *Opts, w *Wiring) { o.StateOfCharge, *w = 2, Wiring{} },
-		"rods": func(_ *Opts, w *Wiring) {
-			*w = Wiring{Level: &Level{Input: Input{0x4a, 0}, Kind: level.SingleRod, Settings: level.Settings{ExcitationV: 1, PullOhm: 1, EndOhm: 1}}}
+	for name, breakIt := range map[string]func(*Opts, *wiring.Parts){
+		"name taken":    func(o *Opts, _ *wiring.Parts) { o.Name = "bay-1" },
+		"channel taken": func(_ *Opts, _ *wiring.Parts) {},
+		"line taken":    func(_ *Opts, w *wiring.Parts) { *w = wiring.Parts{Relay: &wiring.Relay{Pin: "GPIO17"}} },
+		"sensor taken": func(_ *Opts, w *wiring.Parts) {
+			*w = wiring.Parts{Temperature: &wiring.Temperature{Pack: "28-0000000000a1"}}
 		},
-		"kind of probe":  func(_ *Opts, w *Wiring) { *w = Wiring{Level: &Level{Input: Input{0x4a, 0}, Kind: "float"}} },
-		"name of sensor": func(_ *Opts, w *Wiring) { *w = Wiring{PackSensor: "../etc"} },
+		"address": func(_ *Opts, w *wiring.Parts) {
+			*w = wiring.Parts{Voltage: &wiring.Voltage{Input: input(0x50, 0), Ratio: 11}}
+		},
+		"channel": func(_ *Opts, w *wiring.Parts) {
+			*w = wiring.Parts{Voltage: &wiring.Voltage{Input: input(0x4a, 4), Ratio: 11}}
+		},
+		"ratio": func(_ *Opts, w *wiring.Parts) { *w = wiring.Parts{Voltage: &wiring.Voltage{Input: input(0x4a, 0)}} },
+		"pair": func(_ *Opts, w *wiring.Parts) {
+			*w = wiring.Parts{Current: &wiring.Current{Input: input(0x4a, 2), Minus: &one, AmperesPerVolt: 1}}
+		},
+		"empty name": func(o *Opts, w *wiring.Parts) { o.Name, *w = "", wiring.Parts{} },
+		"charge":     func(o *Opts, w *wiring.Parts) { o.StateOfCharge, *w = 2, wiring.Parts{} },
+		"rods": func(_ *Opts, w *wiring.Parts) {
+			*w = wiring.Parts{Level: &wiring.Level{Input: input(0x4a, 0), Kind: level.SingleRod, Settings: level.Settings{ExcitationV: 1, PullOhm: 1, EndOhm: 1}}}
+		},
+		"kind of probe": func(_ *Opts, w *wiring.Parts) {
+			*w = wiring.Parts{Level: &wiring.Level{Input: input(0x4a, 0), Kind: "float"}}
+		},
+		"name of sensor": func(_ *Opts, w *wiring.Parts) { *w = wiring.Parts{Temperature: &wiring.Temperature{Pack: "../etc"}} },
 	} {
 		b, _ := fitted(t)
 		o, w := common("bay-2")

@@ -5,12 +5,14 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"slices"
+
+	"bayward/sensors/wiring"
 )
 
 // wireInputs connects the bay's analogue signals.
-func (y *Bay) wireInputs(w Wiring) error {
+func (y *Bay) wireInputs(w *wiring.Parts) error {
 	var errs []error
-	connect := func(what string, in Input, s signal) {
+	connect := func(what string, in wiring.Input, s signal) {
 		if err := y.connect(w.I2C, in, s); err != nil {
 			errs = append(errs, fmt.Errorf("%s: %w", what, err))
 		}
@@ -26,7 +28,7 @@ func (y *Bay) wireInputs(w Wiring) error {
 		connect("current", c.Input, packCurrent)
 		if c.Minus != nil {
 			errs = append(errs, pair(c.Channel, *c.Minus))
-			connect("current return", Input{c.ADC, *c.Minus}, shuntReturn)
+			connect("current return", wiring.Input{ADC: c.ADC, Channel: *c.Minus}, shuntReturn)
 		}
 	}
 	if h := w.Hydrogen; h != nil {
@@ -44,14 +46,14 @@ func (y *Bay) wireInputs(w Wiring) error {
 }
 
 // connect puts a signal on an input, and the converter on its bus.
-func (y *Bay) connect(busName string, in Input, s signal) error {
+func (y *Bay) connect(busName string, in wiring.Input, s signal) error {
 	if in.ADC < 0x48 || in.ADC > 0x4b {
 		return fmt.Errorf("converter address 0x%02x is not between 0x48 and 0x4b", in.ADC)
 	}
 	if in.Channel < 0 || in.Channel > 3 {
 		return fmt.Errorf("channel %d is not between 0 and 3", in.Channel)
 	}
-	dev := y.converter(busName, in.ADC)
+	dev := y.converter(busName, uint16(in.ADC))
 	if dev.in[in.Channel].bay != nil {
 		return fmt.Errorf("bus %q, converter 0x%02x, channel %d: %w", busName, in.ADC, in.Channel, ErrTaken)
 	}
@@ -80,7 +82,7 @@ func (y *Bay) converter(busName string, addr uint16) *adc {
 }
 
 // wirePins connects the bay's lines.
-func (y *Bay) wirePins(w Wiring) error {
+func (y *Bay) wirePins(w *wiring.Parts) error {
 	var errs []error
 	connect := func(name string, role role, activeLow bool) {
 		if _, taken := y.bench.pins[name]; taken {
@@ -89,18 +91,18 @@ func (y *Bay) wirePins(w Wiring) error {
 		}
 		y.bench.pins[name] = newLine(y, name, role, activeLow)
 	}
-	contact := func(c *Contact, role role) {
+	contact := func(c *wiring.Contact, role role) {
 		if c != nil {
 			connect(c.Pin, role, c.ActiveLow)
 		}
 	}
-	if w.RelayPin != "" {
-		connect(w.RelayPin, relayLine, false)
+	if r := w.Relay; r != nil {
+		connect(r.Pin, relayLine, false)
+		if r.Heartbeat != "" {
+			connect(r.Heartbeat, heartbeatLine, false)
+		}
+		contact(r.Feedback, feedbackLine)
 	}
-	if w.HeartbeatPin != "" {
-		connect(w.HeartbeatPin, heartbeatLine, false)
-	}
-	contact(w.Feedback, feedbackLine)
 	contact(w.Airflow, airflowLine)
 	contact(w.Complete, completeLine)
 	return errors.Join(errs...)
@@ -108,15 +110,19 @@ func (y *Bay) wirePins(w Wiring) error {
 
 // wireSensors puts the temperature sensors on the 1-wire bus. Bays may share
 // the sensor of the air, but no other.
-func (y *Bay) wireSensors(w Wiring) error {
+func (y *Bay) wireSensors(w *wiring.Parts) error {
+	t := w.Temperature
+	if t == nil {
+		t = &wiring.Temperature{}
+	}
 	var errs []error
-	y.packBus, y.offsetC = w.PackBus, w.SensorOffsetC
+	y.packBus, y.offsetC = t.Bus, t.OffsetC
 	if y.packBus == "" {
 		y.packBus = busMaster
 	} else if !isMaster(y.packBus) {
-		errs = append(errs, fmt.Errorf("1-wire bus %q is no name of a bus, such as w1_bus_master2", w.PackBus))
+		errs = append(errs, fmt.Errorf("1-wire bus %q is no name of a bus, such as w1_bus_master2", t.Bus))
 	}
-	number := w.PackSensor
+	number := t.Pack
 	if y.opts.OwnSensor != "" {
 		number, y.ownSensor = y.opts.OwnSensor, true
 	}
@@ -124,11 +130,11 @@ func (y *Bay) wireSensors(w Wiring) error {
 		s, err := y.bench.fit(number, y, false)
 		errs = append(errs, err)
 		y.packSensor = s
-		s.offsetC, s.bus = w.SensorOffsetC, y.packBus
+		s.offsetC, s.bus = t.OffsetC, y.packBus
 		s.plug(y.now-forgetAfter, y.sensorPlugged())
 	}
-	if w.AmbientSensor != "" {
-		s, err := y.bench.fit(w.AmbientSensor, y, true)
+	if t.Ambient != "" {
+		s, err := y.bench.fit(t.Ambient, y, true)
 		errs = append(errs, err)
 		y.airSensor = s
 	}

@@ -32,34 +32,41 @@ func (b *Book) Write(ctx context.Context, entries ...Entry) error {
 	return err
 }
 
-// LoadPackMemory returns the last saved memory of a pack, the bay it was in, and
-// when it was saved; ok is false for a pack without one.
-func (b *Book) LoadPackMemory(ctx context.Context, pack string) (memory []byte, bayName string, s Stamp, ok bool, err error) {
-	err = b.db.QueryRowContext(ctx, `SELECT bay.name, wall_ms, trusted, boot_id, mono_ns, state
-		FROM pack_memory JOIN pack ON pack.id = pack_id JOIN bay ON bay.id = bay_id WHERE pack.name = ?`, pack).
-		Scan(&bayName, msOf{&s.Wall}, &s.Trusted, &s.BootID, &s.Mono, &memory)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, "", Stamp{}, false, nil
-	}
-	if err != nil {
-		return nil, "", Stamp{}, false, fmt.Errorf("logbook: read the memory of pack %s: %w", pack, err)
-	}
-	return memory, bayName, s, true, nil
+// Stored is a memory as it was saved last.
+type Stored struct {
+	State []byte // JSON of bay.Memory or bay.PackMemory
+	Bay   string // whose core saved it
+	Stamp Stamp
 }
 
-// LoadMemory returns the last saved memory of a bay and when it was saved; ok is
-// false for a bay without one.
-func (b *Book) LoadMemory(ctx context.Context, bayName string) (memory []byte, s Stamp, ok bool, err error) {
-	err = b.db.QueryRowContext(ctx, `SELECT wall_ms, trusted, boot_id, mono_ns, state
-		FROM memory JOIN bay ON bay.id = bay_id WHERE name = ?`, bayName).
-		Scan(msOf{&s.Wall}, &s.Trusted, &s.BootID, &s.Mono, &memory)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, Stamp{}, false, nil
-	}
+// LoadMemory returns the memory of a bay, nil for a bay without one.
+func (b *Book) LoadMemory(ctx context.Context, bayName string) (*Stored, error) {
+	m, err := b.loadStored(ctx, `SELECT state, bay.name, wall_ms, trusted, boot_id, mono_ns
+		FROM memory JOIN bay ON bay.id = bay_id WHERE bay.name = ?`, bayName)
 	if err != nil {
-		return nil, Stamp{}, false, fmt.Errorf("logbook: read the memory of %s: %w", bayName, err)
+		return nil, fmt.Errorf("logbook: read the memory of %s: %w", bayName, err)
 	}
-	return memory, s, true, nil
+	return m, nil
+}
+
+// LoadPackMemory returns the memory of a pack, nil for a pack without one.
+func (b *Book) LoadPackMemory(ctx context.Context, pack string) (*Stored, error) {
+	m, err := b.loadStored(ctx, `SELECT state, bay.name, wall_ms, trusted, boot_id, mono_ns
+		FROM pack_memory JOIN pack ON pack.id = pack_id JOIN bay ON bay.id = bay_id WHERE pack.name = ?`, pack)
+	if err != nil {
+		return nil, fmt.Errorf("logbook: read the memory of pack %s: %w", pack, err)
+	}
+	return m, nil
+}
+
+func (b *Book) loadStored(ctx context.Context, query, name string) (*Stored, error) {
+	var m Stored
+	s := &m.Stamp
+	err := b.db.QueryRowContext(ctx, query, name).Scan(&m.State, &m.Bay, msOf{&s.Wall}, &s.Trusted, &s.BootID, &s.Mono)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil, nil
+	}
+	return &m, err
 }
 
 // write takes its turn, and makes room on a full disk as long as there is any.

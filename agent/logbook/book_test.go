@@ -69,8 +69,8 @@ func TestNumbersGoOnAfterReopen(t *testing.T) {
 func TestMemory(t *testing.T) {
 	path := filepath.Join(inMemory(t), "l.db")
 	b := openBook(t, path)
-	if m, _, ok, err := b.LoadMemory(t.Context(), "bay-1"); m != nil || ok || err != nil {
-		t.Fatalf("memory of an unknown bay: %q, %v, %v", m, ok, err)
+	if m, err := b.LoadMemory(t.Context(), "bay-1"); m != nil || err != nil {
+		t.Fatalf("memory of an unknown bay: %+v, %v", m, err)
 	}
 	for n, m := range []string{"first", "", "\x00\xffnot text"} {
 		if err := b.SaveMemory(t.Context(), "bay-1", stampAt(n), []byte(m)); err != nil {
@@ -78,9 +78,9 @@ func TestMemory(t *testing.T) {
 		}
 		closeBook(t, b)
 		b = openBook(t, path)
-		got, s, ok, err := b.LoadMemory(t.Context(), "bay-1")
-		if string(got) != m || s != stampAt(n) || !ok || err != nil {
-			t.Errorf("memory %q came back as %q, %+v, %v, %v", m, got, s, ok, err)
+		got, err := b.LoadMemory(t.Context(), "bay-1")
+		if err != nil || got == nil || string(got.State) != m || got.Bay != "bay-1" || got.Stamp != stampAt(n) {
+			t.Errorf("memory %q came back as %+v, %v", m, got, err)
 		}
 	}
 }
@@ -94,7 +94,7 @@ func TestWriteIsAllOrNothing(t *testing.T) {
 		t.Fatal("an entry without a bay was taken")
 	}
 	mustCount(t, b, "bay-1", 0)
-	if _, _, ok, _ := b.LoadMemory(t.Context(), "bay-1"); ok {
+	if m, err := b.LoadMemory(t.Context(), "bay-1"); m != nil || err != nil {
 		t.Error("half of a failed write remained")
 	}
 	seqs, err := b.Append(t.Context(), "bay-1", stampAt(1), someEvents(1))

@@ -172,10 +172,10 @@ func (l *life) resume(path string) {
 	}
 	mustCount(l.t, l.b, "bay-1", last)
 	if last > 0 {
-		m, _, ok, err := l.b.LoadMemory(l.t.Context(), "bay-1")
+		m, err := l.b.LoadMemory(l.t.Context(), "bay-1")
 		require.NoError(l.t, err)
-		require.True(l.t, ok)
-		require.Contains(l.t, []string{itoa(l.events), itoa(l.events - 1 - max(l.charges-1, 0)%3)}, string(m))
+		require.NotNil(l.t, m)
+		require.Contains(l.t, []string{itoa(l.events), itoa(l.events - 1 - max(l.charges-1, 0)%3)}, string(m.State))
 	}
 	l.charges, l.events = chain.Rows, last
 }

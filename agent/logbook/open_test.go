@@ -179,9 +179,12 @@ func TestKilledWriter(t *testing.T) {
 			t.Fatalf("cycle %d: %d events, %v; %d were acknowledged, %d were there before", cycle, n, err, acked, before)
 		}
 		mustCount(t, b, "bay-1", n)
-		m, _, ok, err := b.LoadMemory(t.Context(), "bay-1")
-		if have, _ := strconv.Atoi(string(m)); !ok || err != nil || have < acked || have > n {
-			t.Fatalf("cycle %d: memory %q, %v, %v; want from %d to %d", cycle, m, ok, err, acked, n)
+		m, err := b.LoadMemory(t.Context(), "bay-1")
+		if err != nil || m == nil {
+			t.Fatalf("cycle %d: memory %+v, %v", cycle, m, err)
+		}
+		if have, err := strconv.Atoi(string(m.State)); err != nil || have < acked || have > n {
+			t.Fatalf("cycle %d: memory %q, %v; want from %d to %d", cycle, m.State, err, acked, n)
 		}
 		before = n
 		closeBook(t, b)

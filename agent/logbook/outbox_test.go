@@ -118,9 +118,9 @@ func (m *model) compare(rt *rapid.T, t *testing.T, b *Book) {
 		}
 	}
 	for name, want := range m.memory {
-		got, _, ok, err := b.LoadMemory(t.Context(), name)
-		if string(got) != want || !ok || err != nil {
-			rt.Fatalf("memory of %s: %q, %v, %v; want %q", name, got, ok, err, want)
+		got, err := b.LoadMemory(t.Context(), name)
+		if err != nil || got == nil || string(got.State) != want {
+			rt.Fatalf("memory of %s: %+v, %v; want %q", name, got, err, want)
 		}
 	}
 }

@@ -266,8 +266,8 @@ func TestRecorderOnBook(t *testing.T) {
 			t.Fatalf("event %d of bay-1 is %q, want %d", i+1, r.Text, 3*i+1)
 		}
 	}
-	if m, _, _, err := b.LoadMemory(t.Context(), "bay-1"); string(m) != "499" || err != nil {
-		t.Errorf("memory %q, %v; want the newest", m, err)
+	if m, err := b.LoadMemory(t.Context(), "bay-1"); err != nil || m == nil || string(m.State) != "499" {
+		t.Errorf("memory %+v, %v; want the newest", m, err)
 	}
 }
 

@@ -238,11 +238,11 @@ func stacker() *bay.Bay {
 // restored gives a core the memory that a logbook has of its bay, and one tick.
 func restored(t *testing.T, b *Book) (*bay.Picture, error) {
 	t.Helper()
-	text, _, ok, err := b.LoadMemory(t.Context(), "bay-3")
+	stored, err := b.LoadMemory(t.Context(), "bay-3")
 	require.NoError(t, err)
-	require.True(t, ok)
+	require.NotNil(t, stored)
 	var m bay.Memory
-	require.NoError(t, json.Unmarshal(text, &m))
+	require.NoError(t, json.Unmarshal(stored.State, &m))
 	core, now := stacker(), time.Hour
 	err = core.Restore(&m, now, 0, true)
 	p, _ := core.Step(&bay.Readings{

@@ -247,17 +247,14 @@ func TestEventsOfAPack(t *testing.T) {
 
 func TestPackMemory(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
-	_, _, _, ok, err := b.LoadPackMemory(t.Context(), "lift-24v")
+	none, err := b.LoadPackMemory(t.Context(), "lift-24v")
 	require.NoError(t, err)
-	require.False(t, ok)
+	require.Nil(t, none)
 	for n, name := range []string{"bay-1", "bay-2"} {
 		require.NoError(t, b.Write(t.Context(), Entry{Bay: name, Pack: "lift-24v", Stamp: minute(n), PackMemory: []byte(name)}))
-		m, where, at, ok, err := b.LoadPackMemory(t.Context(), "lift-24v")
+		m, err := b.LoadPackMemory(t.Context(), "lift-24v")
 		require.NoError(t, err)
-		require.True(t, ok)
-		require.Equal(t, name, string(m))
-		require.Equal(t, name, where)
-		require.Equal(t, minute(n), at)
+		require.Equal(t, &Stored{State: []byte(name), Bay: name, Stamp: minute(n)}, m)
 	}
 	require.Error(t, b.Write(t.Context(), Entry{Bay: "bay-1", Stamp: minute(1), PackMemory: []byte("x")}))
 }

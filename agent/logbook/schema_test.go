@@ -39,11 +39,9 @@ func TestMigrationFromEverySchema(t *testing.T) {
 			require.Equal(t, Record{
 				Bay: "bay-1", Seq: 6, Stamp: stampAt(2), Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok",
 			}, recs[0])
-			m, s, ok, err := b.LoadMemory(t.Context(), "bay-1")
+			m, err := b.LoadMemory(t.Context(), "bay-1")
 			require.NoError(t, err)
-			require.True(t, ok)
-			require.Equal(t, `{"v":1,"pack":"lift-24v"}`, string(m))
-			require.Equal(t, stampAt(7), s)
+			require.Equal(t, &Stored{State: []byte(`{"v":1,"pack":"lift-24v"}`), Bay: "bay-1", Stamp: stampAt(7)}, m)
 			seqs, err := b.Append(t.Context(), "bay-1", stampAt(3), someEvents(1))
 			require.NoError(t, err)
 			require.Equal(t, []uint64{10}, seqs)

@@ -60,21 +60,21 @@ func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, h
 		core.Doubt("The logbook cannot be read: nothing of the time before is known.")
 		return false
 	}
-	raw, stamp, ok, err := s.Book.LoadMemory(ctx, setup.Name)
-	if err == nil && !ok {
+	stored, err := s.Book.LoadMemory(ctx, setup.Name)
+	if err == nil && stored == nil {
 		s.isNew(core)
 		return false
 	}
 	var m bay.Memory
 	if err == nil {
-		err = json.Unmarshal(raw, &m)
+		err = json.Unmarshal(stored.State, &m)
 	}
 	if err != nil {
 		s.Log.Error("the memory cannot be read", "bay", setup.Name, "err", err)
 		core.Doubt("The memory cannot be read: nothing of the time before is known.")
 		return false
 	}
-	gap, proven := s.Gap(stamp)
+	gap, proven := s.Gap(stored.Stamp)
 	if err := core.Restore(&m, s.Now(), gap, proven); err != nil {
 		s.Log.Warn("the memory was doubted", "bay", setup.Name, "err", err)
 	}
@@ -94,22 +94,24 @@ func (s *Source) isNew(core *bay.Bay) {
 	}
 }
 
-// keepPack lays by what was stored of a pack when it left a bay. What cannot be
+// keepPack takes in what was stored of a pack when it left a bay. What cannot be
 // read holds the bay in which it is recognised.
 func (s *Source) keepPack(ctx context.Context, name string, histories *bay.Histories) {
-	raw, _, stamp, ok, err := s.Book.LoadPackMemory(ctx, name)
-	if err == nil && !ok {
+	stored, err := s.Book.LoadPackMemory(ctx, name)
+	if err == nil && stored == nil {
 		return
 	}
-	m := bay.PackMemory{}
+	var m bay.PackMemory
+	var gap time.Duration
+	var proven bool
 	if err == nil {
-		err = json.Unmarshal(raw, &m)
+		gap, proven = s.Gap(stored.Stamp)
+		err = json.Unmarshal(stored.State, &m)
 	}
 	if err != nil {
 		s.Log.Error("the history of a pack cannot be read", "pack", name, "err", err)
 		m = bay.PackMemory{}
 	}
 	m.Pack = name
-	gap, proven := s.Gap(stamp)
 	histories.Add(&m, s.Now()-gap, proven)
 }

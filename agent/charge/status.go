@@ -34,7 +34,7 @@ func (e Evidence) String() string {
 	return ""
 }
 
-// ParseEvidence finds an evidence by its name, NoEvidence for one that is not known.
+// ParseEvidence finds an evidence by its name; an unknown name is NoEvidence.
 func ParseEvidence(name string) Evidence {
 	for e := NoEvidence + 1; e.String() != ""; e++ {
 		if e.String() == name {

@@ -48,7 +48,7 @@ var reasonNames = [NumReasons]string{
 	"nothing", "temperature-reading", "minimum-rest", "watering-temperature", "near-ambient", "falling-fast", "staying-so",
 }
 
-// String is the reason's name, such as "minimum-rest".
+// String returns the reason's name, such as "minimum-rest".
 func (r Reason) String() string {
 	if r >= NumReasons {
 		return fmt.Sprintf("reason-%d", uint8(r))
@@ -56,7 +56,7 @@ func (r Reason) String() string {
 	return reasonNames[r]
 }
 
-// ParseReason finds a reason by its name; one that is not known is NothingLeft.
+// ParseReason finds a reason by its name; an unknown name is NothingLeft.
 func ParseReason(name string) Reason {
 	for r := range NumReasons {
 		if reasonNames[r] == name {

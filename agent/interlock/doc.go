@@ -3,9 +3,10 @@
 // blocks.
 //
 // Table has everything fixed about a finding, Limits.judge its condition, Evidence
-// the numbers that led to it. Interlock.Step is the one state machine of raise times, clear times
-// and latches that all findings share. findings.md is generated from the table;
-// model/relay.pml models what is between the permit and the contactor.
+// the numbers that led to it. Interlock.Step is the one state machine of raise
+// times, clear times and latches that all findings share. findings.md is generated
+// from the table; model/relay.pml models what is between the permit and the
+// contactor.
 //
 // # Adding a finding safely
 //
@@ -21,13 +22,13 @@
 //     "unknown" finding: return Unjudged, which proves nothing good. Leave a gap
 //     between the limit and the all-clear, so that noise does not chatter. If a
 //     broken wire takes other readings with it, raise one finding.
-//  4. agent/words: its title, what to do and its evidence, in each language. If
-//     there are several ways to it, add a Reason in evidence.go and name it in the
-//     row; finding.go there says what its figures are measured in.
+//  4. agent/words: its title, what to do and its evidence, in each language. If it
+//     can come about in several ways, add a Reason in evidence.go and name it in
+//     the row; finding.go there gives the units of its figures.
 //  5. Tests here: its condition in the map of permit_test.go, its values in
-//     enumerate_test.go with what each means,
-//     written by hand from the words of the table and not from the code; if it
-//     latches, also its row in the head of model/relay.pml.
+//     enumerate_test.go with what each means, written by hand from the words of the
+//     table and not from the code; if it latches, also its row in the head of
+//     model/relay.pml.
 //  6. agent/bay/promise_test.go: what forbids a charge, in the oracle; if it
 //     latches, history_test.go follows it through restarts by itself.
 //  7. agent/campaign: break what it watches, with the longest time it may take.

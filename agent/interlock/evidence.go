@@ -6,20 +6,20 @@ import (
 	"bayward/agent/reading"
 )
 
-// Evidence is the numbers that led to a finding. What Value and Limit mean
-// depends on the code: millimetres for the level, degrees Celsius for
-// temperatures, volts for one cell, per cent by volume for hydrogen, amperes
-// for a stuck contactor, seconds left for an unready agent, and hours or
-// ampere-hours for an overrun.
+// Evidence is the numbers that led to a finding. The meaning of Value and Limit
+// depends on the code: millimetres for the level, degrees Celsius for temperatures,
+// volts for one cell, per cent by volume for hydrogen, amperes for a stuck
+// contactor, seconds left for an unready agent, and hours or ampere-hours for an
+// overrun.
 type Evidence struct {
 	Value, Limit float64
 	Fault        reading.Fault // why the reading cannot be used, for findings about readings
 	Reason       Reason
 }
 
-// Reason tells apart the ways in which one finding can come about. The zero
-// value is the usual one. A finding's row in Table lists those that it has;
-// memories hold their numbers, so a new one goes to the end.
+// Reason distinguishes the ways in which one finding can come about. The zero value
+// is the usual one. A finding's row in Table lists its reasons; memories store
+// their numbers, so a new one goes at the end.
 type Reason uint8
 
 // The reasons.
@@ -30,8 +30,8 @@ const (
 	ContactorRest           // agent-unready: the minimum off time
 	Restored                // agent-unready: the memory was in doubt
 	LateTick                // agent-unready: a tick was late and the guard opened the relay
-	Forgotten               // held: what people had ordered before a restart cannot be read
-	ByCurrent               // contactor-stuck: current flows while open is ordered; contactor-open: it flows although the contact says open
+	Forgotten               // held: the orders from before a restart cannot be read
+	ByCurrent               // contactor-stuck: current flows while open is ordered; contactor-open: it flows although the contact shows open
 	Reversed                // voltage-implausible: wrong polarity
 	TooLow                  // voltage-implausible
 	TooHigh                 // voltage-implausible
@@ -41,7 +41,7 @@ const (
 	TwoSensors              // pack-unknown: the sensors of several packs answer
 	PackChanged             // pack-unknown: another pack's sensor answers, although nothing was unplugged
 	Elsewhere               // pack-unknown: another bay has this pack
-	AfterFull               // charge-overrun: by hours after the pack was full
+	AfterFull               // charge-overrun: by hours after full
 	NumReasons
 )
 
@@ -51,7 +51,7 @@ var reasonNames = [NumReasons]string{
 	"after-full",
 }
 
-// String is the reason's name in the record, such as "contactor-rest".
+// String returns the reason's name in the record, such as "contactor-rest".
 func (r Reason) String() string {
 	if r >= NumReasons {
 		return fmt.Sprintf("reason-%d", uint8(r))
@@ -59,7 +59,7 @@ func (r Reason) String() string {
 	return reasonNames[r]
 }
 
-// ParseReason finds a reason by its name; one that is not known is Usual.
+// ParseReason finds a reason by its name; an unknown name is Usual.
 func ParseReason(name string) Reason {
 	for r := range NumReasons {
 		if reasonNames[r] == name {

@@ -84,12 +84,12 @@ func TestReasons(t *testing.T) {
 			owned = owned || slices.Contains(interlock.Table[c].Reasons, r)
 		}
 		if !owned || names[r.String()] || interlock.ParseReason(r.String()) != r {
-			t.Errorf("reason %d, %q: of a finding %v, named twice %v", r, r, owned, names[r.String()])
+			t.Errorf("reason %d, %q: has a finding %v, named twice %v", r, r, owned, names[r.String()])
 		}
 		names[r.String()] = true
 	}
 	if interlock.ParseReason("no such") != interlock.Usual || interlock.NumReasons.String() == "" {
-		t.Error("a reason that is none")
+		t.Error("a reason that does not exist is found")
 	}
 }
 
@@ -112,13 +112,14 @@ const pageHead = `# Findings
 Made from the table in table.go by its test; do not edit.
 
 A finding is raised after its condition has held for the raise time, counted from the last tick that
-proved the opposite, and cleared after the all-clear has held for the clear time. While one that
-blocks is raised, the charge contactor is ordered open. One that latches stays until a person with
-the right to it releases it, and a release does nothing while the condition holds. No charge starts
-while a condition that blocks holds, however short: raise times only spare a charge under way.
+proved the opposite, and cleared after the all-clear has held for the clear time. While a blocking
+finding is raised, the charge contactor is ordered open. A finding that latches stays until it is
+released by someone with the right to do so; a release does nothing while the condition holds. No
+charge starts while a blocking condition holds, however briefly: raise times only protect a charge
+in progress.
 
 bayward is not a certified safety device. Local rules and the battery's own instructions come first;
-work on batteries is for people who are trained for it.
+only trained people may work on batteries.
 
 | finding | says | severity | charge | raised after | cleared after |
 | --- | --- | --- | --- | --- | --- |

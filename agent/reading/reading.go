@@ -46,7 +46,7 @@ func (f Fault) String() string {
 	return faultNames[f]
 }
 
-// ParseFault finds a fault by its name; ok is false for a name that is not one.
+// ParseFault finds a fault by its name; ok is false for an unknown name.
 func ParseFault(name string) (f Fault, ok bool) {
 	for f := range numFaults {
 		if faultNames[f] == name {

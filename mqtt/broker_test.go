@@ -18,8 +18,8 @@ import (
 
 var soak = flag.Int("soak", 1500, "events in the test with cuts and kills")
 
-// TestLifeOnABroker follows an agent through connection, cut, return and stop,
-// as a reader sees it.
+// TestLifeOnABroker follows an agent through connection, cut, reconnection and
+// stop, as a reader sees it.
 func TestLifeOnABroker(t *testing.T) {
 	eachBroker(t, func(t *testing.T, b testBroker) {
 		o, p := newOutbox(), newProxy(t, b.addr())
@@ -45,7 +45,7 @@ func TestLifeOnABroker(t *testing.T) {
 
 		o.awaitCursor("bay-1", 3)
 
-		p.lead("") // cut: the broker speaks for us
+		p.lead("") // cut: the broker sends the will
 		await(t, got, status, `"reason":"connection-lost"`)
 		o.add("bay-1", 1) // while we are away
 		p.lead(b.addr())
@@ -56,7 +56,7 @@ func TestLifeOnABroker(t *testing.T) {
 		stop()
 		await(t, got, status, `"reason":"shutdown"`)
 
-		// Who comes later finds what is retained, and no events.
+		// A later subscriber gets what is retained, and no events.
 		late := subscribe(t, b.addr(), "bayward/#", func(o *paho.ClientOptions) { o.SetClientID("late") })
 		want := map[string]string{
 			status: `"shutdown"`, testTopics.State("bay-1"): `"charging"`, testTopics.Notice("bay-1"): `"raised"`,
@@ -73,8 +73,8 @@ func TestLifeOnABroker(t *testing.T) {
 	})
 }
 
-// follower checks events as they come: for each bay the next number, or one
-// that was there before.
+// follower checks events as they come: for each bay the next number, or one that
+// has come before.
 type follower struct {
 	t       *testing.T
 	events  <-chan arrival
@@ -82,7 +82,7 @@ type follower struct {
 	repeats int
 }
 
-// next takes one event, and reports whether there was one.
+// next reads one event, and reports whether there was one.
 func (f *follower) next() bool {
 	f.t.Helper()
 	select {
@@ -123,7 +123,7 @@ func (f *follower) total() (n int) {
 }
 
 // TestEventsThroughCutsAndKills cuts the wire and kills the broker at random
-// moments in a stream of events. Not one may be lost or come out of order.
+// moments during a stream of events. None may be lost or arrive out of order.
 // The full form is: go test ./mqtt -run Kills -soak 10000
 func TestEventsThroughCutsAndKills(t *testing.T) {
 	eachBroker(t, func(t *testing.T, b testBroker) {
@@ -164,8 +164,8 @@ func TestEventsThroughCutsAndKills(t *testing.T) {
 	})
 }
 
-// countDials leaves a signal whenever the client begins to connect: then it
-// has done with the connection before.
+// countDials signals whenever the client begins to connect: it has finished with
+// the previous connection then.
 func countDials(c *Client) <-chan struct{} {
 	began, dial := make(chan struct{}, 1), c.dial
 	c.dial = func(ctx context.Context, u *url.URL, will []byte) (peer, error) {
@@ -178,11 +178,11 @@ func countDials(c *Client) <-chan struct{} {
 	return began
 }
 
-// killAndStart replaces the broker. The wire stays cut until the reader is
-// back, or events would pass it by.
+// killAndStart replaces the broker. The wire stays cut until the reader is back,
+// or it would miss events.
 func killAndStart(t *testing.T, b testBroker, p *proxy, f *follower, dials <-chan struct{}, sent func() int) {
 	t.Helper()
-	if b.forgets() { // read on to where the outbox trusts it
+	if b.forgets() { // read on to the outbox's cursor
 		p.lead("")
 		for len(dials) > 0 {
 			<-dials
@@ -208,8 +208,8 @@ func sentTotal(o *memoryOutbox, bays []string) (n int) {
 	return n
 }
 
-// TestOrdinarySubscriber reads with the broker's own command-line client, as
-// README.md shows it.
+// TestOrdinarySubscriber reads with the broker's own command-line client, as in
+// README.md.
 func TestOrdinarySubscriber(t *testing.T) {
 	program := needProgram(t, "mosquitto_sub")
 	b := startMosquitto(t)

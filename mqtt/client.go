@@ -13,17 +13,17 @@ import (
 )
 
 const (
-	dialFor    = 10 * time.Second // a connection must be up after
-	ackWithin  = 20 * time.Second // a broker that takes longer is given up
-	stopWithin = 2 * time.Second  // for the last message
-	writeFor   = 10 * time.Second // one write to the wire
-	stableFor  = time.Minute      // a connection that lasted resets the back-off
-	quickDrop  = 5 * time.Second  // a loss this soon points to a second client
-	diskRetry  = time.Minute      // after the outbox could not be read
+	dialFor    = 10 * time.Second // limit for making a connection
+	ackWithin  = 20 * time.Second // limit for the broker's acknowledgement
+	stopWithin = 2 * time.Second  // limit for the last message
+	writeFor   = 10 * time.Second // limit for one write to the wire
+	stableFor  = time.Minute      // a connection that lasted this long resets the back-off
+	quickDrop  = 5 * time.Second  // a loss this soon suggests a second client
+	diskRetry  = time.Minute      // wait after the outbox could not be read
 )
 
-// Client brings an agent's messages to the broker. Run does the work; the
-// other methods hand over and return at once, from any goroutine.
+// Client sends an agent's messages to the broker. Run does the work; the other
+// methods hand their data over and return at once, from any goroutine.
 type Client struct {
 	opt         Options
 	brokers     []*url.URL
@@ -32,9 +32,9 @@ type Client struct {
 	writeWithin time.Duration
 	latest      *latest
 	answers     answers
-	desks       map[string]*desk // by bay; empty when nobody takes orders
+	desks       map[string]*desk // by bay; empty if orders are not accepted
 	wake        chan struct{}
-	unsent      atomic.Bool    // the outbox may have events: it costs a query of the logbook to know
+	unsent      atomic.Bool    // the outbox may have events; finding out costs a query of the logbook
 	senders     sync.WaitGroup // goroutines inside the library's Publish
 
 	connected atomic.Bool
@@ -45,13 +45,13 @@ type Client struct {
 
 	// Only Run's goroutine touches these.
 	failures int
-	broker   *url.URL // that the last connection was made to
-	hinted   bool     // of a second client
-	deafTold bool     // that the broker keeps commands back
-	diskTold bool     // that the outbox cannot be read
+	broker   *url.URL // of the last connection
+	hinted   bool     // a second client was logged
+	deafTold bool     // a refused subscription was logged
+	diskTold bool     // an unusable outbox was logged
 }
 
-// Stats count what a Client did since it was made.
+// Stats counts what a Client has done since it was made.
 type Stats struct {
 	Connected    bool
 	Connects     uint64 // connections that came up
@@ -81,13 +81,13 @@ func New(o Options) (*Client, error) {
 	return c, nil
 }
 
-// State hands over the newest picture of a bay. Call it at every tick: a
-// change of stage, permit, findings, faults or visit goes out at once, all
-// else every StateEvery. What the view points to is read before it returns.
+// State hands over the current view of a bay. Call it at every tick: a change
+// of stage, permit, findings, faults or visit is published at once, everything
+// else every StateEvery. State reads what the view points to before it returns.
 func (c *Client) State(bayName string, v view.View, at Wall) {
 	payload, err := stateJSON(v, at)
 	if err != nil {
-		c.opt.Log.Error("state is not published: it has a value that is no number", "bay", bayName, "err", err)
+		c.opt.Log.Error("state is not published: it has a value that is not a number", "bay", bayName, "err", err)
 		return
 	}
 	if c.latest.put(c.opt.Topics.State(bayName), c.opt.QoS.State, gist(&v), payload) {
@@ -107,13 +107,13 @@ func (c *Client) Notice(bayName string, n Notice) {
 	}
 }
 
-// Wake says that the outbox has new events.
+// Wake signals that the outbox has new events.
 func (c *Client) Wake() {
 	c.unsent.Store(true)
 	c.stir()
 }
 
-// stir has the session look for what is to be sent.
+// stir makes the session check for messages to send.
 func (c *Client) stir() {
 	select {
 	case c.wake <- struct{}{}:
@@ -121,10 +121,10 @@ func (c *Client) stir() {
 	}
 }
 
-// Connected says whether a connection is up now.
+// Connected reports whether a connection is up now.
 func (c *Client) Connected() bool { return c.connected.Load() }
 
-// Stats are the counts so far.
+// Stats returns the counts so far.
 func (c *Client) Stats() Stats {
 	return Stats{
 		Connected: c.connected.Load(), Connects: c.connects.Load(), Drops: c.drops.Load(),
@@ -132,8 +132,8 @@ func (c *Client) Stats() Stats {
 	}
 }
 
-// Run connects, for ever, until ctx ends; then it says offline and leaves.
-// It returns nil: a broker that is gone is no reason to stop an agent.
+// Run connects and reconnects until ctx ends; then it publishes offline and
+// disconnects. It returns nil: a lost broker is no reason to stop an agent.
 func (c *Client) Run(ctx context.Context) error {
 	var desks sync.WaitGroup
 	for _, d := range c.desks {
@@ -156,8 +156,8 @@ func (c *Client) Run(ctx context.Context) error {
 	return nil
 }
 
-// awaitSenders waits for the goroutines that the library may hold in Publish
-// for as long as its write timeout. It does not wait that long at exit.
+// awaitSenders waits for the goroutines that the library may block in Publish
+// for its whole write timeout. At exit it does not wait that long.
 func (c *Client) awaitSenders() {
 	done := make(chan struct{})
 	go func() { c.senders.Wait(); close(done) }()
@@ -167,12 +167,12 @@ func (c *Client) awaitSenders() {
 	}
 }
 
-// tell logs the first failure of a row, and what a quick loss points to.
+// tell logs the first failure in a row, and the likely cause of a quick loss.
 func (c *Client) tell(up time.Duration, err error) {
 	switch {
 	case up > 0 && up < quickDrop && !c.hinted:
 		c.hinted = true
-		c.opt.Log.Warn("broker dropped us right after connecting: another client may use the same id",
+		c.opt.Log.Warn("broker dropped the connection right after it was made: another client may use the same id",
 			"client_id", c.opt.ClientID, "up_s", up.Seconds(), "err", err)
 	case up > 0 || c.failures == 1:
 		c.opt.Log.Warn("no connection to the broker: events wait in the logbook", "broker", c.broker.Redacted(), "err", err)
@@ -182,7 +182,7 @@ func (c *Client) tell(up time.Duration, err error) {
 }
 
 // connection makes one connection, uses it until it is lost or ctx ends, and
-// says how long it was up.
+// returns how long it was up.
 func (c *Client) connection(ctx context.Context) (up time.Duration, err error) {
 	will, err := c.status(Status{Reason: "connection-lost"})
 	if err != nil {
@@ -207,8 +207,8 @@ func (c *Client) connection(ctx context.Context) (up time.Duration, err error) {
 	return max(1, time.Since(start)), err
 }
 
-// open tries the brokers in their order; the first that takes us is used until
-// it is lost.
+// open tries the brokers in their order; the first that accepts is used until the
+// connection is lost.
 func (c *Client) open(ctx context.Context, will []byte) (peer, error) {
 	var errs []error
 	for _, broker := range c.brokers {
@@ -231,7 +231,7 @@ func (c *Client) openOne(ctx context.Context, broker *url.URL, will []byte) (pee
 	return c.dial(ctx, broker, will)
 }
 
-// status is a status payload of this agent.
+// status returns a status payload of this agent.
 func (c *Client) status(s Status) ([]byte, error) {
 	s.Version, s.BootID = c.opt.Version, c.opt.BootID
 	return s.JSON()
@@ -246,5 +246,5 @@ func pause(ctx context.Context, d time.Duration) {
 	}
 }
 
-// errNoAck says that the broker took a message and did not answer.
+// errNoAck means that the broker did not acknowledge a message in time.
 var errNoAck = errors.New("broker does not acknowledge")

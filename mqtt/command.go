@@ -13,29 +13,29 @@ import (
 	"bayward/agent/order"
 )
 
-// Bounds of a command. They are part of the contract.
+// Limits of a command. They are part of the contract.
 const (
 	maxCommandBytes = 4096
 	defaultExpiry   = time.Minute
 	maxExpiry       = time.Hour
 )
 
-// askState is the one order that is not for the bay: publish the state now.
+// askState is the one order that does not go to the bay: publish the state now.
 const askState = "state"
 
-// command is what somebody wants, as written.
+// command is an order as written by its sender.
 type command struct {
 	order.Order           // Kind is order.None for askState
-	name, to    string    // of the order; the topic
-	time        time.Time // zero when it is not given
+	name, to    string    // name of the order; the topic
+	time        time.Time // zero if it is not given
 	expiry      time.Duration
 	given       map[string]bool // fields that are in it
 }
 
-// Reason says to a program why an order was not carried out.
+// Reason is a code, for programs, for why an order was not carried out.
 type Reason string
 
-// The reasons. New ones may come.
+// The reasons. New ones may be added.
 const (
 	TooLarge     Reason = "too-large"
 	BadJSON      Reason = "bad-json"
@@ -49,21 +49,21 @@ const (
 	BadSignature Reason = "bad-signature"
 	NoRight      Reason = "no-right"
 	Busy         Reason = "busy"
-	NoAnswer     Reason = "no-answer" // it is not known whether the bay took it
-	Refused      Reason = "refused"   // by the bay, whose words are in the text
+	NoAnswer     Reason = "no-answer" // it is not known whether the bay accepted it
+	Refused      Reason = "refused"   // by the bay, whose reason is in the text
 )
 
-// refusal is why a command is not carried out.
+// refusal is the reason why a command is not carried out.
 type refusal struct {
 	reason Reason
-	text   string // one sentence for a person
+	text   string // one sentence for people
 }
 
 func refuse(r Reason, format string, args ...any) *refusal {
 	return &refusal{r, fmt.Sprintf(format, args...)}
 }
 
-// field is where a member of the object goes, and what it accepts.
+// field is where a member of the object is stored, and what it accepts.
 type field struct {
 	into    any
 	accepts string
@@ -89,8 +89,8 @@ func (c *command) fields(v *int, at *string, expiry *int) map[string]field {
 	return all
 }
 
-// parse reads the object of one order. What is wrong with a field does not
-// keep the others from being read, so that the answer can name the id.
+// parse reads the object of one order. After a wrong field it still reads the
+// others, so that the answer can name the id.
 func parse(payload []byte) (c command, wrong *refusal) {
 	c.given = map[string]bool{}
 	v, at, expiry := 0, "", int(defaultExpiry.Seconds())
@@ -99,7 +99,7 @@ func parse(payload []byte) (c command, wrong *refusal) {
 		wrong, c.ID = first(wrong, c.badText("id", order.MaxIDBytes)), ""
 	}
 	if v != 1 {
-		wrong = first(wrong, refuse(BadField, "field v must be 1: this agent reads no other version"))
+		wrong = first(wrong, refuse(BadField, "field v must be 1, the only version that this agent reads"))
 	}
 	if c.given["time"] {
 		parsed, err := time.Parse(time.RFC3339, at)
@@ -115,8 +115,8 @@ func parse(payload []byte) (c command, wrong *refusal) {
 	return c, first(wrong, c.check())
 }
 
-// check judges what the fields say together, and blanks what must not be
-// repeated in an answer. Whether a number fits the pack is the bay's own matter.
+// check checks the fields together, and blanks what must not be repeated in an
+// answer. The bay itself checks whether a number suits the pack.
 func (c *command) check() (wrong *refusal) {
 	kind, ok := order.Parse(c.name)
 	if c.Kind = kind; !ok && c.name != askState {
@@ -133,7 +133,7 @@ func (c *command) check() (wrong *refusal) {
 	return first(wrong, c.checkFields())
 }
 
-// checkFields holds the fields against the order's row.
+// checkFields checks the fields against the order's row.
 func (c *command) checkFields() (wrong *refusal) {
 	for _, f := range order.Fields() {
 		if why := f.Check(&c.Order, order.Limits{}); why != nil && f.IsText() && c.given[f.Name] {
@@ -154,7 +154,7 @@ func (c *command) badText(name string, most int) *refusal {
 	return refuse(BadField, "field %s is not accepted: must be text of 1 to %d printable characters", name, most)
 }
 
-// bayOrder is the order as the bay takes it.
+// bayOrder returns the order as the bay accepts it.
 func (c *command) bayOrder(id, by string) order.Order {
 	o := c.Order
 	o.ID, o.By = id, by
@@ -177,7 +177,7 @@ func first(a, b *refusal) *refusal {
 }
 
 // readObject reads one JSON object with exactly named members. The standard
-// decoder would take ORDER for order, and the last of two.
+// decoder would accept ORDER for order, and the last of two.
 func readObject(payload []byte, fields map[string]field, given map[string]bool) (wrong *refusal) {
 	if !utf8.Valid(payload) {
 		return refuse(BadJSON, "the command is not UTF-8 text")
@@ -215,7 +215,7 @@ func store(fields map[string]field, given map[string]bool, name string, value js
 	f, known := fields[name]
 	switch {
 	case !known:
-		return refuse(BadField, "field %s is not known", short(name))
+		return refuse(BadField, "unknown field %s", short(name))
 	case given[name]:
 		return refuse(BadField, "field %s is given twice", name)
 	}
@@ -233,13 +233,13 @@ func jsonFault(err error) string {
 	return strings.TrimPrefix(err.Error(), "json: ")
 }
 
-// printable is order.Printable for a text that neither begins nor ends with a
-// space: a name that looks like another is none.
+// printable is order.Printable, and also rejects text that begins or ends with a
+// space: one name must not look like another.
 func printable(s string, most int) bool {
 	return order.Printable(s, most) && strings.TrimSpace(s) == s
 }
 
-// short quotes the beginning of foreign text.
+// short quotes the beginning of text from outside.
 func short(s string) string {
 	const most = 40
 	if runes := []rune(s); len(runes) > most {

@@ -19,9 +19,9 @@ import (
 	"bayward/agent/words"
 )
 
-// clerk takes orders as a bay would, and keeps them.
+// clerk accepts orders as a bay would, and keeps them.
 type clerk struct {
-	mu     sync.Mutex // guards everything that follows
+	mu     sync.Mutex // guards the fields below
 	orders []order.Order
 	refuse string
 	err    error
@@ -46,7 +46,7 @@ func (k *clerk) taken() []order.Order {
 	return slices.Clone(k.orders)
 }
 
-// person makes a key of its own for each name, the same in each run.
+// person makes a separate key for each name, the same in each run.
 func person(name string) (Person, ed25519.PrivateKey) {
 	seed := make([]byte, ed25519.SeedSize)
 	copy(seed, name)
@@ -54,7 +54,7 @@ func person(name string) (Person, ed25519.PrivateKey) {
 	return Person{Name: name, Key: key.Public().(ed25519.PublicKey), Right: order.MayRelease}, key
 }
 
-// signed is a command as a JOSE library would write it.
+// signed returns a command as a JOSE library would write it.
 func signed(key ed25519.PrivateKey, header, payload string) string {
 	enc := base64.RawURLEncoding
 	text := enc.EncodeToString([]byte(header)) + "." + enc.EncodeToString([]byte(payload))
@@ -63,7 +63,7 @@ func signed(key ed25519.PrivateKey, header, payload string) string {
 
 func header(name string) string { return fmt.Sprintf(`{"alg":"EdDSA","kid":%q}`, name) }
 
-// office is a client whose commands go to a clerk, at 12:00:00 of a day, five
+// office is a client whose commands go to a clerk, at 12:00:00 on a day, five
 // minutes after its start.
 type office struct {
 	*Client
@@ -121,8 +121,8 @@ func TestOpenCommands(t *testing.T) {
 		{"no person", `{"v":1,"id":"h","order":"hold"}`, BadField, "field by is missing"},
 		{"no order", `{"v":1,"id":"h","by":"A"}`, BadField, "field order"},
 		{"unknown order", `{"v":1,"id":"h","order":"grant","by":"A"}`, BadField, "must be hold, unhold, release"},
-		{"unknown field", `{"v":1,"id":"h","order":"hold","by":"A","force":true}`, BadField, `field "force" is not known`},
-		{"other case", `{"v":1,"id":"h","Order":"hold","by":"A"}`, BadField, `field "Order" is not known`},
+		{"unknown field", `{"v":1,"id":"h","order":"hold","by":"A","force":true}`, BadField, `unknown field "force"`},
+		{"other case", `{"v":1,"id":"h","Order":"hold","by":"A"}`, BadField, `unknown field "Order"`},
 		{"given twice", `{"v":1,"id":"h","order":"hold","by":"A","order":"hold"}`, BadField, "given twice"},
 		{"null", `{"v":1,"id":"h","order":"hold","by":null}`, BadField, "field by"},
 		{"number as text", `{"v":1,"id":"h","order":"fill","by":"A","cell":1,"ml":"20"}`, BadField, "field ml"},
@@ -135,7 +135,7 @@ func TestOpenCommands(t *testing.T) {
 		{"bad time", `{"v":1,"id":"h","time":"12:00","order":"hold","by":"A"}`, BadField, "field time"},
 		{"too long an expiry", `{"v":1,"id":"h","expires_s":3601,"order":"hold","by":"A"}`, BadField, "expires_s"},
 		{"old", `{"v":1,"id":"h","time":"2026-03-01T11:58:59Z","order":"hold","by":"A"}`, Stale, "old"},
-		{"old but long good", `{"v":1,"id":"h","time":"2026-03-01T11:58:59Z","expires_s":120,"order":"hold","by":"A"}`, "", ""},
+		{"old but valid for long", `{"v":1,"id":"h","time":"2026-03-01T11:58:59Z","expires_s":120,"order":"hold","by":"A"}`, "", ""},
 		{"ahead", `{"v":1,"id":"h","time":"2026-03-01T12:01:01Z","order":"hold","by":"A"}`, NotYet, "ahead"},
 		{"other topic", `{"v":1,"id":"h","to":"bayward/quarry-road/shed-2/bay-2/command","order":"hold","by":"A"}`, BadField, "field to"},
 		{"unhold", `{"v":1,"id":"h","order":"unhold","by":"A"}`, Unsigned, "signature"},
@@ -169,7 +169,7 @@ func TestSignedCommands(t *testing.T) {
 		{"as JWT libraries write it", signed(key, `{"typ":"JWT","alg":"EdDSA","kid":"Ana Ruiz"}`, release), ""},
 		{"new name of the algorithm", signed(key, `{"alg":"Ed25519","kid":"Ana Ruiz"}`, release), ""},
 		{"by a helper", signed(helperKey, header("helper"), release), NoRight},
-		{"a helper takes a hold back", signed(helperKey, header("helper"), `{"v":1,"id":"r",`+address+`,"order":"unhold"}`), NoRight},
+		{"a helper removes a hold", signed(helperKey, header("helper"), `{"v":1,"id":"r",`+address+`,"order":"unhold"}`), NoRight},
 		{"a helper's visit", signed(helperKey, header("helper"), `{"v":1,"id":"r",`+address+`,"order":"visit-open"}`), ""},
 		{"from before the start", signed(key, header("Ana Ruiz"), strings.Replace(release, "12:59:30", "12:54:59", 1)[:len(release)-1]+`,"expires_s":3600}`), Stale},
 		{"from after the start", signed(key, header("Ana Ruiz"), strings.Replace(release, "12:59:30", "12:55:01", 1)[:len(release)-1]+`,"expires_s":3600}`), ""},
@@ -217,8 +217,9 @@ func TestChangedSignedCommand(t *testing.T) {
 	}
 }
 
-// RFC 8037, appendix A.4: JWS with Ed25519, over the key of RFC 8032, section
-// 7.1, test 1. The values are from memory; a wrong digit could not verify.
+// RFC 8037, appendix A.4: JWS with Ed25519, with the key of RFC 8032, section
+// 7.1, test 1. The values are from memory; with a wrong digit they would not
+// verify.
 func TestPublishedSignature(t *testing.T) {
 	key, err := base64.RawURLEncoding.DecodeString("11qYAYKxCrfVS_7TyWQHOg7hcvPapiMlrwIaaPcHURo")
 	if err != nil {
@@ -251,7 +252,7 @@ func TestRepeats(t *testing.T) {
 	if other.Reason != Repeated {
 		t.Errorf("the same id with another text: %+v", other)
 	}
-	// An open command cannot take away the id of a signed one.
+	// An open command cannot use up the id of a signed one.
 	o.ask(`{"v":1,"id":"r-2","order":"hold","by":"A"}`)
 	if r := o.ask(signed(key, header("Ana Ruiz"), `{"v":1,"id":"r-2",`+address+`,"order":"release"}`)); r.Result != Done {
 		t.Errorf("%+v", r)
@@ -266,8 +267,8 @@ func TestRepeats(t *testing.T) {
 	}
 }
 
-// A signed command counts once, however many others come, for as long as it
-// can be in time.
+// A signed command counts once, however many others come, for as long as it can
+// be valid.
 func TestSignedCommandCountsOnce(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		_, key := person("Ana Ruiz")
@@ -294,7 +295,7 @@ func TestSignedCommandCountsOnce(t *testing.T) {
 	})
 }
 
-// While the clock is not set, no age is known: only a hold passes.
+// While the clock is not set, no age is known: only a hold is accepted.
 func TestClockThatIsNotSet(t *testing.T) {
 	_, key := person("Ana Ruiz")
 	o := newOffice(t)
@@ -315,7 +316,7 @@ func TestRetainedCommand(t *testing.T) {
 	}
 }
 
-// Whoever opens a visit is told what could hurt them.
+// The answer to a person who opens a visit contains the cautions.
 func TestVisitHasCautions(t *testing.T) {
 	_, key := person("Ana Ruiz")
 	o := newOffice(t)
@@ -339,8 +340,8 @@ func TestBayThatRefusesOrIsSilent(t *testing.T) {
 	}
 }
 
-// Every hold is written to the logbook, and whoever has the broker's password
-// may send as many as they like.
+// Every hold is written to the logbook, and anyone with the broker's password may
+// send as many as they like.
 func TestHoldsAreBounded(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o := newOffice(t)
@@ -394,7 +395,7 @@ func TestAnswersAreBounded(t *testing.T) {
 	if len(got) != 10 || got[0].topic != "36" {
 		t.Fatalf("%d, first %q", len(got), got[0].topic)
 	}
-	for i := range 3 { // three of those under way fall out meanwhile
+	for i := range 3 { // three of those in flight are dropped meanwhile
 		a.put(message{topic: fmt.Sprint(100 + i)})
 	}
 	a.drop(10)

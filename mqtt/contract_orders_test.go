@@ -10,7 +10,7 @@ import (
 	"bayward/agent/order/ordertest"
 )
 
-// TestContractOrders: the orders in asyncapi.yaml are made from the table.
+// TestContractOrders: the orders in asyncapi.yaml are generated from the table.
 func TestContractOrders(t *testing.T) {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
@@ -32,7 +32,7 @@ func TestContractOrders(t *testing.T) {
 	ordertest.Made(t, "asyncapi.yaml", "# The rest is generated from agent/order", "signed:", b.String(), *update)
 }
 
-// takers are the orders that take a field.
+// takers returns the orders that have a field.
 func takers(f *order.Field) (names []string) {
 	for k := order.None + 1; k < order.NumKinds; k++ {
 		if k.Row().Takes(f) {
@@ -42,7 +42,7 @@ func takers(f *order.Field) (names []string) {
 	return names
 }
 
-// needing are the orders that need just this right.
+// needing returns the orders that need exactly this right.
 func needing(r order.Right) (names []string) {
 	for k := order.None + 1; k < order.NumKinds; k++ {
 		if k.Row().Right == r {
@@ -64,8 +64,7 @@ func aboutOrders() string {
 
 func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
 
-// TestOrdersAreNamed: what people read about orders names each of them, and
-// each field.
+// TestOrdersAreNamed: the documents about orders name each order and each field.
 func TestOrdersAreNamed(t *testing.T) {
 	for _, file := range []string{"README.md", "../deploy/mosquitto/order"} {
 		text, err := os.ReadFile(file)
@@ -84,7 +83,7 @@ func TestOrdersAreNamed(t *testing.T) {
 	}
 	for _, f := range order.Fields() {
 		if n := strings.Count(string(script), f.Name); n < 2 || !strings.Contains(string(script), f.Name+"=") {
-			t.Errorf("deploy/mosquitto/order does not take or show the field %s", f.Name)
+			t.Errorf("deploy/mosquitto/order does not accept or document the field %s", f.Name)
 		}
 	}
 }

@@ -34,8 +34,8 @@ func contract(t testing.TB) *mqtttest.Contract {
 	return c
 }
 
-// TestContractIsAsyncAPI holds the document against the published JSON Schema
-// of AsyncAPI 3.0.0 documents.
+// TestContractIsAsyncAPI checks the document against the published JSON Schema of
+// AsyncAPI 3.0.0 documents.
 func TestContractIsAsyncAPI(t *testing.T) {
 	f, err := os.Open(filepath.Join("testdata", "asyncapi", "3.0.0.json.gz"))
 	if err != nil {
@@ -97,8 +97,7 @@ func TestContractReferences(t *testing.T) {
 	}
 }
 
-// TestContractExamples: each message has examples, and they are what its
-// schema says.
+// TestContractExamples: each message has examples, and they match its schema.
 func TestContractExamples(t *testing.T) {
 	c := contract(t)
 	for name := range c.Section("components", "messages") {
@@ -119,9 +118,9 @@ func TestContractExamples(t *testing.T) {
 	}
 }
 
-// TestContractSignature: the example of a signed command is what the key of
-// RFC 8032, section 7.1, test 1 (also RFC 8037, appendix A.1) makes of the
-// order in README.md, and is taken.
+// TestContractSignature: the example of a signed command is the order signed with
+// the key of RFC 8032, section 7.1, test 1 (also RFC 8037, appendix A.1), and is
+// accepted.
 func TestContractSignature(t *testing.T) {
 	seed, err := hex.DecodeString("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60")
 	if err != nil {
@@ -138,11 +137,11 @@ func TestContractSignature(t *testing.T) {
 	o := newOffice(t)
 	o.opt.People = []Person{{Name: "Ana Ruiz", Key: key.Public().(ed25519.PublicKey), Right: order.MayRelease}}
 	if r := o.ask(want); r.Result != Done {
-		t.Errorf("the example is not taken: %+v", r)
+		t.Errorf("the example is not accepted: %+v", r)
 	}
 }
 
-// TestContractKnownValues: every name that the program can say stands in the
+// TestContractKnownValues: every name that the program can publish is in the
 // contract.
 func TestContractKnownValues(t *testing.T) {
 	c := contract(t)
@@ -187,7 +186,7 @@ func TestContractKnownValues(t *testing.T) {
 	}
 }
 
-// addKnown writes names that are new at the end of their list.
+// addKnown appends new names to their list.
 func addKnown(t *testing.T, known, names []string) []string {
 	t.Helper()
 	all := slices.Clone(known)
@@ -210,7 +209,7 @@ func addKnown(t *testing.T, known, names []string) []string {
 	return all
 }
 
-// names are those of a kind from a value on, until one has no name.
+// names returns the names of a kind from a value on, until one has no name.
 func names[T interface {
 	~uint8
 	fmt.Stringer
@@ -247,7 +246,7 @@ func reasonNames() []string {
 	return out
 }
 
-// TestContractAndGoldens: what the program writes is what the contract says.
+// TestContractAndGoldens: the program's payloads match the contract.
 func TestContractAndGoldens(t *testing.T) {
 	c := contract(t)
 	files, err := filepath.Glob("testdata/*.json")
@@ -266,7 +265,7 @@ func TestContractAndGoldens(t *testing.T) {
 	}
 }
 
-// TestContractWrittenOut: the files that are made from the document are up to date.
+// TestContractWrittenOut: the files generated from the document are up to date.
 func TestContractWrittenOut(t *testing.T) {
 	c := contract(t)
 	want := map[string][]byte{"PAYLOADS.md": page(t, c)}
@@ -288,7 +287,7 @@ func TestContractWrittenOut(t *testing.T) {
 			}
 		}
 		if got, err := os.ReadFile(file); err != nil || !bytes.Equal(got, want[file]) {
-			t.Errorf("%s is not what asyncapi.yaml says (%v): go test ./mqtt -run TestContract -update", file, err)
+			t.Errorf("%s is out of date with asyncapi.yaml (%v): go test ./mqtt -run TestContract -update", file, err)
 		}
 	}
 	extra, err := filepath.Glob("schemas/*")

@@ -25,12 +25,12 @@ const (
 	maxSecretLen = 4096 // bytes of a password file
 )
 
-// wire is a peer over the library's client.
+// wire is a peer that uses the library's client.
 type wire struct {
 	client paho.Client
 	lost   chan struct{}
 
-	mu   sync.Mutex // guards everything that follows
+	mu   sync.Mutex // guards the fields below
 	conn net.Conn
 	dead bool  // cut, perhaps before there was a connection
 	why  error // set before lost is closed
@@ -67,8 +67,8 @@ func dial(ctx context.Context, o *Options, broker *url.URL, writeWithin time.Dur
 	return w, nil
 }
 
-// settings make the library honest: without reconnection and session a token
-// that ends well means that the broker acknowledged.
+// settings make the library reliable: without reconnection and session, a token
+// that ends without an error means that the broker has acknowledged.
 func settings(o *Options, will []byte) *paho.ClientOptions {
 	return paho.NewClientOptions().
 		SetClientID(o.ClientID).
@@ -83,9 +83,9 @@ func settings(o *Options, will []byte) *paho.ClientOptions {
 		SetBinaryWill(o.Topics.Status(), will, o.QoS.Status, true)
 }
 
-// open makes the connection below MQTT. TCP connections send at once
-// (TCP_NODELAY), as Go makes them; with delay a QoS 1 round trip waits for the
-// delayed acknowledgement of TCP, some 40 ms.
+// open makes the connection below MQTT. Go's TCP connections send at once
+// (TCP_NODELAY); otherwise a QoS 1 round trip would wait about 40 ms for TCP's
+// delayed acknowledgement.
 func (w *wire) open(ctx context.Context, u *url.URL, trust *tls.Config) (net.Conn, error) {
 	var conn net.Conn
 	var err error
@@ -103,7 +103,7 @@ func (w *wire) open(ctx context.Context, u *url.URL, trust *tls.Config) (net.Con
 	}
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.dead { // nobody waits for it any more
+	if w.dead { // no caller waits for it any more
 		return nil, errors.Join(net.ErrClosed, conn.Close())
 	}
 	w.conn = conn
@@ -114,7 +114,7 @@ func (w *wire) publish(m message) token {
 	return w.client.Publish(m.topic, m.qos, m.retained, m.payload)
 }
 
-// refused is the return code of a subscription that the broker does not grant:
+// refused is the return code for a subscription that the broker does not grant:
 // MQTT 3.1.1, section 3.9.3.
 const refused = 0x80
 
@@ -140,14 +140,14 @@ func (w *wire) cause() error {
 // noteLoss is called by the library, once.
 func (w *wire) noteLoss(err error) {
 	w.mu.Lock()
-	w.why = fmt.Errorf("connection to the broker is lost: %w", err)
+	w.why = fmt.Errorf("connection to the broker lost: %w", err)
 	w.mu.Unlock()
 	close(w.lost)
 }
 
-// abort cuts the wire and then has the library clean up. It does not notice by
-// itself: it takes a wire that is closed on this side for its own doing, and
-// would go on until its next ping.
+// abort cuts the wire and then makes the library clean up. The library does not
+// notice by itself: it takes a wire closed on this side as its own doing, and
+// would continue until its next ping.
 func (w *wire) abort() {
 	w.cut()
 	w.client.Disconnect(0)
@@ -158,12 +158,12 @@ func (w *wire) cut() {
 	defer w.mu.Unlock()
 	w.dead = true
 	if w.conn != nil {
-		_ = w.conn.Close() // to be rid of it
+		_ = w.conn.Close() // it is given up anyway
 	}
 }
 
-// trusted is the TLS side of a connection, nil for a plain one. The files are
-// read each time, so that new certificates need no restart.
+// trusted returns the TLS configuration of a connection, nil for a plain one. It
+// reads the files each time, so that new certificates need no restart.
 func trusted(broker *url.URL, o *Options) (*tls.Config, error) {
 	if broker.Scheme != "ssl" && broker.Scheme != "wss" {
 		return nil, nil //nolint:nilnil // plain
@@ -185,12 +185,12 @@ func trusted(broker *url.URL, o *Options) (*tls.Config, error) {
 	}
 	c.RootCAs = x509.NewCertPool()
 	if !c.RootCAs.AppendCertsFromPEM(pem) {
-		return nil, fmt.Errorf("read the broker's authority: %s holds no PEM certificate", o.CAFile)
+		return nil, fmt.Errorf("read the broker's authority: %s contains no PEM certificate", o.CAFile)
 	}
 	return c, nil
 }
 
-// readSecret reads a password, without the end of its line.
+// readSecret reads a password, without its line ending.
 func readSecret(path string) (string, error) {
 	if path == "" {
 		return "", nil
@@ -206,32 +206,32 @@ func readSecret(path string) (string, error) {
 	return string(b), nil
 }
 
-// explain adds what to do about the refusals that a person can mend. A Pi has
-// no battery clock: until it is set, every certificate may look too new or too
-// old.
+// explain adds what to do about refusals that a person can fix. A Pi has no
+// battery-backed clock: until it is set, every certificate may look not yet valid
+// or expired.
 func explain(err error, clockTrusted bool) error {
 	if bad, ok := errors.AsType[x509.CertificateInvalidError](err); ok && bad.Reason == x509.Expired {
 		if !clockTrusted {
-			return fmt.Errorf("%w: the clock of this machine has not been set since it booted: if that is why, it will pass once the time is set; look at the time source", err)
+			return fmt.Errorf("%w: the clock of this machine has not been set since it booted; if that is the cause, the connection will work once the time is set: check the time source", err)
 		}
-		return fmt.Errorf("%w (if the clock of this machine is wrong, it will pass once the time is set)", err)
+		return fmt.Errorf("%w (if the clock of this machine is wrong, the connection will work once the time is set)", err)
 	}
 	if _, ok := errors.AsType[x509.UnknownAuthorityError](err); ok {
-		return fmt.Errorf("%w: name the authority that signed the broker's certificate in ca_file", err)
+		return fmt.Errorf("%w: set ca_file to the authority that signed the broker's certificate", err)
 	}
 	if _, ok := errors.AsType[x509.HostnameError](err); ok {
-		return fmt.Errorf("%w: the broker's address must be one that its certificate names", err)
+		return fmt.Errorf("%w: the broker's address must be one that is in its certificate", err)
 	}
 	if far, ok := errors.AsType[*net.OpError](err); ok && far.Op == "remote error" { // a TLS alert
-		return fmt.Errorf("%w: the broker does not take our certificate or our kind of TLS: look at cert_file, key_file and the broker's log", err)
+		return fmt.Errorf("%w: the broker does not accept our certificate or our version of TLS: check cert_file, key_file and the broker's log", err)
 	}
 	switch {
 	case errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword), errors.Is(err, packets.ErrorRefusedNotAuthorised):
-		return fmt.Errorf("%w: the broker does not know this user, password or certificate", err)
+		return fmt.Errorf("%w: the broker does not accept this user, password or certificate", err)
 	case errors.Is(err, packets.ErrorRefusedIDRejected):
-		return fmt.Errorf("%w: the broker does not take this client_id", err)
+		return fmt.Errorf("%w: the broker does not accept this client_id", err)
 	case errors.Is(err, syscall.ECONNRESET), errors.Is(err, syscall.EPIPE), errors.Is(err, io.EOF):
-		return fmt.Errorf("%w: the broker hung up: it may want TLS (ssl://), a client certificate (cert_file), or not this one; its log knows", err)
+		return fmt.Errorf("%w: the broker closed the connection: it may require TLS (ssl://) or a client certificate (cert_file), or reject this one; check its log", err)
 	}
 	return err
 }

@@ -73,7 +73,7 @@ func TestPasswordIsReadEachTime(t *testing.T) {
 		}
 	}
 	if err := connectOnce(t, Options{Brokers: []string{"tcp://" + b.addr()}}, patience); err == nil {
-		t.Error("the broker let in a client without a password: the test is broken")
+		t.Error("the broker accepted a client without a password: the test is broken")
 	}
 }
 
@@ -162,7 +162,7 @@ func TestTLSWithOwnAuthority(t *testing.T) {
 	}
 }
 
-// letIn allows everything.
+// letIn allows every client everything.
 type letIn struct{ mochi.HookBase }
 
 func (letIn) Provides(q byte) bool {
@@ -171,8 +171,7 @@ func (letIn) Provides(q byte) bool {
 func (letIn) OnConnectAuthenticate(*mochi.Client, mochipackets.Packet) bool { return true }
 func (letIn) OnACLCheck(*mochi.Client, string, bool) bool                   { return true }
 
-// The library's broker has a WebSocket listener; the one in the program does
-// without.
+// The library's broker has a WebSocket listener; the one in the program has none.
 func TestWebSocket(t *testing.T) {
 	a := newAuthority(t)
 	pair, err := tls.LoadX509KeyPair(a.server(t, time.Now().Add(time.Hour)))
@@ -205,7 +204,7 @@ func webSocket(t *testing.T, a *authority, scheme string, trust *tls.Config) {
 		t.Fatal(err)
 	}
 	defer server.Close()
-	cert, key := a.server(t, time.Now().Add(time.Hour)) // good for a client as well
+	cert, key := a.server(t, time.Now().Add(time.Hour)) // also valid for a client
 	o := newOutbox()
 	o.add("bay-1", 20)
 	stop := runClient(t, newClient(t, Options{
@@ -266,9 +265,9 @@ func TestTLSRefusals(t *testing.T) {
 	}
 }
 
-// A machine that takes the connection and says nothing is given up.
+// The client gives up a machine that accepts the connection and sends nothing.
 func TestSilentBroker(t *testing.T) {
-	l, err := net.Listen("tcp", "127.0.0.1:0") // the kernel accepts, nobody reads
+	l, err := net.Listen("tcp", "127.0.0.1:0") // the kernel accepts, nothing reads
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -304,7 +303,7 @@ func TestAbort(t *testing.T) {
 	goleak.VerifyNone(t, here)
 }
 
-// With delayed packets each QoS 1 round trip takes some 40 ms.
+// With delayed packets each QoS 1 round trip takes about 40 ms.
 func TestPacketsAreNotDelayed(t *testing.T) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -334,7 +333,7 @@ func TestPacketsAreNotDelayed(t *testing.T) {
 	}
 }
 
-// The settings that make a token's good end mean an acknowledgement.
+// The settings with which a token without an error means an acknowledgement.
 func TestLibrarySettings(t *testing.T) {
 	o := Options{ClientID: "id", Topics: testTopics}
 	o.fillIn()
@@ -352,7 +351,7 @@ func TestLibrarySettings(t *testing.T) {
 		"connect":          r.ConnectTimeout() != 10*time.Second,
 	} {
 		if wrong {
-			t.Errorf("%s is not as it must be", name)
+			t.Errorf("%s has the wrong setting", name)
 		}
 	}
 }

@@ -21,9 +21,9 @@ import (
 	"bayward/agent/order"
 )
 
-// FuzzCommand gives any bytes to a command topic. Whatever comes, there is one
-// answer that the contract describes, nobody without a key does more than
-// hold, and what the program takes the published schema takes too.
+// FuzzCommand sends any bytes to a command topic. Whatever comes, there is one
+// answer that the contract describes, no one without a key does more than hold,
+// and the published schema accepts whatever the program accepts.
 func FuzzCommand(f *testing.F) {
 	_, key := person("Ana Ruiz")
 	f.Add([]byte(openHold), false)
@@ -56,14 +56,14 @@ func FuzzCommand(f *testing.F) {
 		}
 		if r.Result == Done && !bytes.Contains(payload, []byte(`"jws"`)) {
 			if err := c.CheckSchema("open", payload); err != nil {
-				t.Fatalf("taken against the contract: %v", err)
+				t.Fatalf("accepted against the contract: %v", err)
 			}
 		}
 	})
 }
 
-// FuzzSignedOrder signs any bytes with a good key: also a person's own program
-// can be wrong.
+// FuzzSignedOrder signs any bytes with a good key: a person's own program can be
+// wrong too.
 func FuzzSignedOrder(f *testing.F) {
 	_, key := person("Ana Ruiz")
 	f.Add(`{"v":1,"id":"r-1",` + address + `,"order":"release"}`)
@@ -87,8 +87,8 @@ func FuzzSignedOrder(f *testing.F) {
 	})
 }
 
-// TestSchemaAndProgramAgree: what the published schema says of an order is
-// what the program does, over all ways to leave a field out or put one in.
+// TestSchemaAndProgramAgree: the program accepts an order exactly when the
+// published schema does, for all ways to leave a field out or add one.
 func TestSchemaAndProgramAgree(t *testing.T) {
 	c := contract(t)
 	values := goodValues()
@@ -146,8 +146,8 @@ func parsedOrder(name any) order.Kind {
 	return kind
 }
 
-// bayJudges says that a value is one whose bounds the bay looks at, not the
-// client, or a text whose characters a schema cannot judge.
+// bayJudges reports whether the bay, not the client, checks a value's bounds, or
+// whether it is a text whose characters a schema cannot check.
 func bayJudges(m map[string]any) bool {
 	for _, name := range []string{"cell", "ml", "level_mm", "gravity", "at_c", "us_per_cm"} {
 		switch m[name].(type) {
@@ -165,9 +165,9 @@ func bayJudges(m map[string]any) bool {
 	return false
 }
 
-// FuzzGuard gives any bytes to the guard of the wire. What comes out are the
-// packets that went in, none larger than its bound, however they are cut; and
-// the library's reader takes or refuses them without harm.
+// FuzzGuard sends any bytes through the guard of the wire. The same packets come
+// out, none larger than the limit, however they are split; and the library's
+// reader accepts or refuses them without harm.
 func FuzzGuard(f *testing.F) {
 	publish := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
 	publish.TopicName, publish.Qos, publish.MessageID = testTopics.Command("bay-1"), 1, 7
@@ -220,7 +220,7 @@ func drain(t *testing.T, from io.Reader) []byte {
 	}
 }
 
-// oneWay is a connection that only brings bytes.
+// oneWay is a connection that only delivers bytes.
 type oneWay struct {
 	net.Conn
 	from io.Reader
@@ -228,7 +228,7 @@ type oneWay struct {
 
 func (o *oneWay) Read(p []byte) (int, error) { return o.from.Read(p) }
 
-// A publication that is too large loses its end; what follows is whole.
+// A publication that is too large is truncated; the packets after it are complete.
 func TestGuardCutsLargePublication(t *testing.T) {
 	publish := packets.NewControlPacket(packets.Publish).(*packets.PublishPacket)
 	publish.TopicName, publish.Qos, publish.MessageID, publish.Payload = "t", 1, 7, bytes.Repeat([]byte("x"), 1<<20)
@@ -256,8 +256,8 @@ func TestGuardCutsLargePublication(t *testing.T) {
 	}
 }
 
-// FuzzBroker lets a broker say anything after it has accepted the connection.
-// The client may give the connection up, and nothing else.
+// FuzzBroker lets a broker send anything after it has accepted the connection.
+// The client may give up the connection, and nothing else.
 func FuzzBroker(f *testing.F) {
 	f.Add([]byte{0x90, 3, 0, 1, 1})
 	f.Add([]byte{0x90, 4, 0, 1, 1, 1})
@@ -286,7 +286,7 @@ func FuzzBroker(f *testing.F) {
 	})
 }
 
-// sayOnce accepts one client, says something and hangs up.
+// sayOnce accepts one client, sends something and closes the connection.
 func sayOnce(l net.Listener, says []byte) {
 	conn, err := l.Accept()
 	if err != nil {
@@ -319,8 +319,8 @@ func FuzzKey(f *testing.F) {
 	})
 }
 
-// The file of a key is what openssl writes: RFC 8410, section 10.1, over the
-// key of RFC 8032, section 7.1, test 1.
+// A key's file is as openssl writes it: RFC 8410, section 10.1, with the key of
+// RFC 8032, section 7.1, test 1.
 func TestReadKey(t *testing.T) {
 	path := t.TempDir() + "/key.pem"
 	text := "-----BEGIN PUBLIC KEY-----\nMCowBQYDK2VwAyEA11qYAYKxCrfVS/7TyWQHOg7hcvPapiMlrwIaaPcHURo=\n-----END PUBLIC KEY-----\n"

@@ -7,7 +7,7 @@ import (
 	"net"
 )
 
-// maxPacket bounds a packet from the broker. The library would make room for
+// maxPacket limits a packet from the broker, in bytes. The library would allocate
 // whatever a header announces, up to 256 MB.
 const maxPacket = 16 << 10
 
@@ -18,21 +18,21 @@ const (
 )
 
 // subackLength is the length of the answer to one filter. The library does not
-// check it, and a longer one would make it panic.
+// check it, and would panic on a longer one.
 const subackLength = 3
 
-// errPacket says that the other side does not speak MQTT, or too much of it.
-var errPacket = errors.New("the broker sent a packet that cannot be right")
+// errPacket means that a packet is not valid MQTT, or is too large.
+var errPacket = errors.New("the broker sent an invalid packet")
 
-// guard lets only packets through that the library can take. A publication
-// that is too large loses its end, so that it can be answered and is not sent
-// again for ever; it stays far too large for a command.
+// guard lets only packets through that the library can handle. A publication
+// that is too large is truncated, so that it can be answered and is not sent
+// again forever; it is still far too large for a command.
 type guard struct {
 	net.Conn
 	in   *bufio.Reader
-	head []byte // of a packet, to be given out
-	pass int    // bytes that follow and are given out
-	skip int    // bytes that follow these and are thrown away
+	head []byte // of a packet, still to be passed on
+	pass int    // bytes after it that are passed on
+	skip int    // bytes after these that are dropped
 }
 
 func newGuard(c net.Conn) *guard { return &guard{Conn: c, in: bufio.NewReader(c)} }

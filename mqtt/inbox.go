@@ -11,20 +11,20 @@ import (
 	"bayward/agent/order"
 )
 
-// Bounds of what may come in. An attacker with the broker's password can fill
-// them; then commands are refused, and nothing else of the agent suffers.
+// Limits on incoming messages. An attacker with the broker's password can use
+// them up; then commands are refused, and nothing else in the agent is affected.
 const (
-	maxWaiting    = 32               // commands of one bay that wait
+	maxWaiting    = 32               // queued commands of one bay
 	burst, perSec = 40, 10           // messages of one bay that are read at all
 	holdBurst     = 6                // unsigned holds of one bay, each of which
 	holdEvery     = 10 * time.Second // is written to the logbook
-	answerWithin  = 5 * time.Second  // an order waits so long for its tick
+	answerWithin  = 5 * time.Second  // how long an order waits for its tick
 	keptOpen      = 64               // answers to open commands, for repeats
 	keptSigned    = 1024             // answers to signed commands
-	// keptFor is longer than a signed command can be in time, whatever is
-	// made of skewed clocks: within it no signature counts twice.
+	// keptFor is longer than a signed command can be valid, even with skewed
+	// clocks: within it no signature counts twice.
 	keptFor = 2 * maxExpiry
-	skew    = time.Minute // that a sender's clock may be ahead
+	skew    = time.Minute // how far a sender's clock may be ahead
 )
 
 // inbound is one message on a command topic.
@@ -33,15 +33,15 @@ type inbound struct {
 	retained bool
 }
 
-// desk reads the commands of one bay, one after the other, in their order.
+// desk reads the commands of one bay, one after the other, in order.
 type desk struct {
 	c     *Client
 	bay   string
 	queue chan inbound
 
-	mu      sync.Mutex // guards everything that follows
+	mu      sync.Mutex // guards the fields below
 	rate    bucket
-	dropped int // since the last answer that said so
+	dropped int // commands dropped since the last answer about them
 
 	// Only the reading goroutine touches these.
 	holds        bucket
@@ -56,8 +56,8 @@ func newDesk(c *Client, bayName string) *desk {
 	}
 }
 
-// take hands a message over and never waits. It is called in the library's
-// own goroutine, which must go on.
+// take queues a message and never waits. It is called in the library's own
+// goroutine, which must not block.
 func (d *desk) take(m inbound) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -85,7 +85,7 @@ func (d *desk) work(ctx context.Context) {
 	}
 }
 
-// tellDropped answers all commands that were not read with one message.
+// tellDropped sends one answer for all commands that were not read.
 func (d *desk) tellDropped() {
 	d.mu.Lock()
 	n := d.dropped
@@ -97,7 +97,7 @@ func (d *desk) tellDropped() {
 	}
 }
 
-// read makes an answer of a message: the one way in for foreign bytes.
+// read turns a message into an answer. It is the only entry for bytes from outside.
 func (d *desk) read(ctx context.Context, m inbound) Response {
 	if len(m.payload) > maxCommandBytes {
 		return d.c.response(d.bay, &command{}, refuse(TooLarge, "the command is larger than %d bytes", maxCommandBytes))
@@ -125,19 +125,19 @@ func (d *desk) read(ctx context.Context, m inbound) Response {
 	return r
 }
 
-// admit holds back what would fill the record or the memory.
+// admit refuses commands that would fill the record or the memory.
 func (d *desk) admit(c *command, mem *memory, now time.Time) *refusal {
 	switch {
 	case mem.full(now):
 		return refuse(Busy, "too many signed commands in the last hours")
 	case c.Kind == order.Hold && mem == &d.open && !d.holds.take(now, holdBurst, holdEvery):
-		return refuse(Busy, "too many holds: one in %.0f s is taken", holdEvery.Seconds())
+		return refuse(Busy, "too many holds: one every %.0f s is accepted", holdEvery.Seconds())
 	}
 	return nil
 }
 
-// carryOut hands the order to the bay, as the page does, and waits for what
-// comes of it.
+// carryOut sends the order to the bay, as the page does, and waits for the
+// result.
 func (d *desk) carryOut(ctx context.Context, c *command, who *Person) Response {
 	if c.name == askState {
 		d.c.latest.urge(d.c.opt.Topics.State(d.bay))
@@ -154,7 +154,7 @@ func (d *desk) carryOut(ctx context.Context, c *command, who *Person) Response {
 	switch {
 	case err != nil:
 		r := d.c.response(d.bay, c, refuse(NoAnswer,
-			"the bay did not answer, so it is not known whether the order was taken: look at its state and events"))
+			"the bay did not answer, so it is not known whether the order was carried out: check its state and events"))
 		r.Result = Unknown
 		return r
 	case event.Kind == bay.OrderRefused:
@@ -163,7 +163,7 @@ func (d *desk) carryOut(ctx context.Context, c *command, who *Person) Response {
 	return d.c.done(d.bay, c, event.Text)
 }
 
-// deskOf finds the desk of a command topic's bay, nil for any other topic.
+// deskOf returns the desk for a command topic's bay, nil for any other topic.
 func (c *Client) deskOf(topic string) *desk {
 	rest, ok := strings.CutPrefix(topic, c.opt.Topics.prefix())
 	bayName, leaf, _ := strings.Cut(rest, "/")
@@ -173,7 +173,7 @@ func (c *Client) deskOf(topic string) *desk {
 	return c.desks[bayName]
 }
 
-// bucket lets some messages through at once and later ones at a rate.
+// bucket lets some messages through at once and further ones at a rate.
 type bucket struct {
 	level float64
 	last  time.Time
@@ -191,10 +191,10 @@ func (b *bucket) take(now time.Time, size float64, every time.Duration) bool {
 	return true
 }
 
-// memory knows which commands were carried out, and what came of them.
+// memory records which commands were carried out, and their results.
 type memory struct {
 	most int
-	keep bool // until keptFor is over, whatever comes
+	keep bool // every entry for keptFor, even when the memory is full
 	ids  map[string]kept
 	line []string // ids, oldest first
 }

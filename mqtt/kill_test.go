@@ -15,8 +15,8 @@ import (
 	"bayward/agent/logbook"
 )
 
-// Where a process of this test binary finds its logbook and broker when it is
-// to be an agent, and nothing else.
+// Where a process of this test binary finds its logbook and broker when it runs as
+// an agent only.
 const (
 	victimBook   = "BAYWARD_TEST_VICTIM_BOOK"
 	victimBroker = "BAYWARD_TEST_VICTIM_BROKER"
@@ -40,7 +40,7 @@ func liveUntilKilled() error {
 	pace := time.NewTicker(5 * time.Millisecond)
 	for range pace.C {
 		if n, err := book.UnsentCount(ctx); err != nil || n > 50 {
-			continue // or the writer would keep the disk to itself
+			continue // or the writer would occupy the disk
 		}
 		evs := make([]bay.Event, 1+rand.IntN(8))
 		for i := range evs {
@@ -56,7 +56,7 @@ func liveUntilKilled() error {
 }
 
 // TestEventsThroughAgentKills kills the process of an agent (SIGKILL) at random
-// moments. What its logbook holds in the end, the reader has, in order.
+// moments. In the end the reader has everything in the logbook, in order.
 // The full form is: go test ./mqtt -run AgentKills -soak 10000
 func TestEventsThroughAgentKills(t *testing.T) {
 	b := startMosquitto(t)
@@ -67,7 +67,7 @@ func TestEventsThroughAgentKills(t *testing.T) {
 		victim := exec.Command(os.Args[0])
 		victim.Env = append(os.Environ(), victimBook+"="+path, victimBroker+"=tcp://"+b.addr())
 		victim.Stderr = os.Stderr
-		victim.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL} // a test that fails leaves nothing behind
+		victim.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL} // a failing test leaves nothing behind
 		if err := victim.Start(); err != nil {
 			t.Fatal(err)
 		}
@@ -78,7 +78,7 @@ func TestEventsThroughAgentKills(t *testing.T) {
 			t.Fatal(err)
 		}
 		if err := victim.Wait(); err == nil || victim.ProcessState.Exited() {
-			t.Fatalf("the agent ended by itself: %v", err)
+			t.Fatalf("the agent exited by itself: %v", err)
 		}
 	}
 	book, err := logbook.Open(t.Context(), path, quiet())

@@ -19,12 +19,12 @@ type message struct {
 	payload  []byte
 }
 
-// latest holds the newest payload of each retained topic. Older ones are
-// overwritten, so a broker that is gone for days costs no memory.
+// latest holds the newest payload of each retained topic. It overwrites older
+// ones, so a broker that is gone for days costs no memory.
 type latest struct {
-	every time.Duration // the longest that a newer payload waits
+	every time.Duration // the longest wait of a newer payload
 
-	mu    sync.Mutex // guards everything that follows
+	mu    sync.Mutex // guards the fields below
 	boxes map[string]*box
 	order []string // topics, sorted
 }
@@ -33,10 +33,10 @@ type latest struct {
 type box struct {
 	qos     byte
 	payload []byte
-	gist    string    // what makes a change worth an immediate message
+	gist    string    // a change of this is published at once
 	urgent  bool      // to be sent now
-	newer   bool      // than what was sent
-	sent    time.Time // when
+	newer   bool      // than the payload last sent
+	sent    time.Time // time of the last sending
 }
 
 func newLatest(every time.Duration) *latest {
@@ -64,9 +64,9 @@ func (l *latest) due(b *box) bool {
 	return b.urgent || b.newer && time.Since(b.sent) >= l.every
 }
 
-// take returns up to limit messages that are due and counts them as sent.
-// Should they not arrive, the connection is over, and the next begins with
-// again.
+// take returns up to limit messages that are due and counts them as sent. If
+// they do not arrive, the connection has failed, and the next one begins by
+// calling again.
 func (l *latest) take(limit int) []message {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -89,7 +89,7 @@ func (l *latest) urge(topic string) {
 	}
 }
 
-// again makes every payload due, for a broker that may have none of them.
+// again makes every payload due, because the broker may have none of them.
 func (l *latest) again() {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -98,7 +98,7 @@ func (l *latest) again() {
 	}
 }
 
-// gist is what a person would call a change: not every millivolt.
+// gist returns what a person would call a change: not every millivolt.
 func gist(v *view.View) string {
 	var b strings.Builder
 	fmt.Fprint(&b, v.Pack, "|", v.Stage, "|", v.Permit, "|", v.Full, "|", v.FullEvidence, "|", v.FullDoubt, "|", v.EqualizeDue)

@@ -32,7 +32,7 @@ func testWall() Wall {
 
 // memoryOutbox is an outbox without a disk.
 type memoryOutbox struct {
-	mu    sync.Mutex // guards everything that follows
+	mu    sync.Mutex // guards the fields below
 	err   error
 	all   map[string][]Event
 	sent  map[string]uint64
@@ -69,7 +69,7 @@ func (o *memoryOutbox) Unsent(_ context.Context, limit int) ([]Event, error) {
 	return slices.Clone(out[:min(limit, len(out))]), nil
 }
 
-// looked is how often the outbox was asked.
+// looked returns how often the outbox was queried.
 func (o *memoryOutbox) looked() int {
 	o.mu.Lock()
 	defer o.mu.Unlock()
@@ -143,8 +143,8 @@ func newClient(t *testing.T, o Options) *Client {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// The library holds a publication for so long after a loss; the goroutine
-	// that it holds must be gone when the test ends.
+	// The library blocks a publication for this long after a loss; the blocked
+	// goroutine must be gone when the test ends.
 	c.writeWithin = time.Second
 	return c
 }

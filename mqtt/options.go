@@ -14,63 +14,63 @@ import (
 	"bayward/agent/order"
 )
 
-// Outbox holds the events that the broker does not have yet.
+// Outbox holds the events that the broker has not acknowledged yet.
 type Outbox interface {
 	// Unsent returns up to limit of them, those of one bay in order and
 	// beginning with its oldest.
 	Unsent(ctx context.Context, limit int) ([]Event, error)
-	// Sent says that the broker has the events of a bay up to seq.
+	// Sent records that the broker has the events of a bay up to seq.
 	Sent(ctx context.Context, bay string, seq uint64) error
 }
 
-// Options say where the broker is and who we are.
+// Options describe the broker and this agent.
 type Options struct {
 	// Brokers are tried in this order: tcp://host:port, ssl://host:port,
-	// ws://host:port/path or wss://; no user in it.
+	// ws://host:port/path or wss://; without a user.
 	Brokers      []string
 	ClientID     string // unique for each agent; "" is bayward-SITE-AGENT
 	Username     string // "" for none
 	PasswordFile string // read at each connection
-	CAFile       string // PEM, read at each connection; "" is the system's roots
-	CertFile     string // our own certificate, PEM, read at each connection; "" for none
+	CAFile       string // PEM, read at each connection; "" means the system's roots
+	CertFile     string // this agent's certificate, PEM, read at each connection; "" for none
 	KeyFile      string // its key, PEM
 	Topics       Topics
 	QoS          QoS
-	KeepAlive    time.Duration // 0 is 30 s
-	MaxInFlight  int           // messages under way; 0 is 16
+	KeepAlive    time.Duration // 0 means 30 s
+	MaxInFlight  int           // messages not yet acknowledged; 0 means 16
 	Version      string        // of this program
 	BootID       string
 	Outbox       Outbox
 	Log          *slog.Logger
-	// Now is the wall clock; nil is the system's, not trusted.
+	// Now is the wall clock; nil means the system's, not trusted.
 	Now func() Wall
-	// OrderNow is the clock that commands are dated by; nil is Now.
+	// OrderNow is the clock for commands; nil means Now.
 	OrderNow func() Wall
-	// Bays are those whose commands are read.
+	// Bays are the bays whose commands are read.
 	Bays []string
 	// People may give signed orders.
 	People []Person
-	// Submit hands an order to a bay and returns what came of it, as
-	// loop.Submit does; nil reads no commands.
+	// Submit sends an order to a bay and returns the result, as loop.Submit
+	// does; if nil, commands are not read.
 	Submit func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
-	// StateEvery is how long a state without a real change may wait; 0 is 30 s.
+	// StateEvery is how long a state without a real change may wait; 0 means 30 s.
 	StateEvery time.Duration
-	// BackOff is the wait after the n-th failure in a row, n from 1; nil is a
-	// random part of 1 s doubling to 60 s.
+	// BackOff returns the wait after the n-th failure in a row, n from 1; nil
+	// means a random part of a wait that doubles from 1 s to 60 s.
 	BackOff func(n int) time.Duration
 }
 
 // QoS is the quality of service for each topic: 0, 1 or 2. With 0 the broker
-// acknowledges nothing, so status and event need 1 at least.
+// acknowledges nothing, so status and event need at least 1.
 type QoS struct{ Status, State, Event, Notice, Command, Response byte }
 
-// DefaultQoS is 1 for everything.
+// DefaultQoS returns 1 for everything.
 func DefaultQoS() QoS { return QoS{1, 1, 1, 1, 1, 1} }
 
 func (q QoS) check() error {
 	most := max(q.Status, q.State, q.Event, q.Notice, q.Command, q.Response)
 	if most > 2 || q.Status == 0 || q.Event == 0 {
-		return fmt.Errorf("mqtt: quality of service %+v: want 0 to 2, and for status and event 1 or 2", q)
+		return fmt.Errorf("mqtt: quality of service %+v: must be 0 to 2, and 1 or 2 for status and event", q)
 	}
 	return nil
 }
@@ -87,10 +87,10 @@ func (o *Options) complete() ([]*url.URL, error) {
 	}
 	o.fillIn()
 	if (o.CertFile == "") != (o.KeyFile == "") {
-		return nil, errors.New("mqtt: a client certificate needs both its file and the file of its key")
+		return nil, errors.New("mqtt: a client certificate needs both its own file and its key's file")
 	}
 	if o.MaxInFlight < 1 || o.MaxInFlight > maxInFlight || o.KeepAlive < minKeepAlive || o.KeepAlive > maxKeepAlive {
-		return nil, fmt.Errorf("mqtt: %d messages in flight, keep alive %v: want 1 to %d, and %v to %v",
+		return nil, fmt.Errorf("mqtt: %d messages in flight, keep alive %v: must be 1 to %d, and %v to %v",
 			o.MaxInFlight, o.KeepAlive, maxInFlight, minKeepAlive, maxKeepAlive)
 	}
 	if err := errors.Join(o.Topics.check(), o.QoS.check(), checkPeople(o.People)); err != nil {
@@ -99,7 +99,7 @@ func (o *Options) complete() ([]*url.URL, error) {
 	return parseBrokers(o.Brokers)
 }
 
-// Bounds of the options.
+// Limits of the options.
 const (
 	maxInFlight  = 64
 	minKeepAlive = 5 * time.Second
@@ -135,7 +135,7 @@ func (o *Options) fillIn() {
 
 func parseBrokers(addresses []string) ([]*url.URL, error) {
 	if len(addresses) == 0 {
-		return nil, errors.New("mqtt: no broker is named")
+		return nil, errors.New("mqtt: no broker is given")
 	}
 	brokers := make([]*url.URL, len(addresses))
 	for i, address := range addresses {
@@ -150,14 +150,14 @@ func parseBrokers(addresses []string) ([]*url.URL, error) {
 func parseBroker(address string) (*url.URL, error) {
 	u, err := url.Parse(address)
 	if err != nil {
-		// The parser's own words would repeat a password.
-		return nil, errors.New("mqtt: the broker's address cannot be read: want scheme://host:port")
+		// The parser's own error would repeat a password.
+		return nil, errors.New("mqtt: the broker's address cannot be read: must be scheme://host:port")
 	}
 	switch {
 	case u.User != nil:
-		return nil, errors.New("mqtt: the broker's address holds a user: use username and password_file")
+		return nil, errors.New("mqtt: the broker's address contains a user: use username and password_file")
 	case !slices.Contains(schemes, u.Scheme):
-		return nil, fmt.Errorf("mqtt: broker %q: the scheme is none of %v", address, schemes)
+		return nil, fmt.Errorf("mqtt: broker %q: the scheme must be one of %v", address, schemes)
 	case u.Hostname() == "":
 		return nil, fmt.Errorf("mqtt: broker %q: the host is missing", address)
 	}
@@ -167,8 +167,8 @@ func parseBroker(address string) (*url.URL, error) {
 	return u, nil
 }
 
-// fullJitter is a random part of a wait that doubles from 1 s to 60 s, so that
-// a hall full of agents does not come back in step.
+// fullJitter returns a random part of a wait that doubles from 1 s to 60 s, so
+// that many agents do not all reconnect at the same moment.
 func fullJitter(n int) time.Duration {
 	ceiling := min(time.Minute, time.Second<<min(max(n, 1)-1, 6))
 	return rand.N(ceiling) //nolint:gosec // spreads load, guards no secret

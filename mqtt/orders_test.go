@@ -17,8 +17,8 @@ import (
 	"bayward/agent/order"
 )
 
-// TestCommandsThroughABroker: good, bad and huge ones are answered, and the
-// connection lives on.
+// TestCommandsThroughABroker: good, bad and huge commands are answered, and the
+// connection stays up.
 func TestCommandsThroughABroker(t *testing.T) {
 	eachBroker(t, func(t *testing.T, b testBroker) {
 		k := &clerk{}
@@ -27,7 +27,7 @@ func TestCommandsThroughABroker(t *testing.T) {
 		sender := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + b.addr()).SetClientID("sender").SetAutoReconnect(false))
 		finish(t, sender.Connect())
 		t.Cleanup(func() { sender.Disconnect(0) })
-		// One that lies there from long ago.
+		// A retained command from long ago.
 		finish(t, sender.Publish(topic, 1, true, strings.Replace(openHold, "h-1", "retained", 1)))
 
 		c := newClient(t, Options{Brokers: []string{"tcp://" + b.addr()}, Outbox: newOutbox(), Bays: []string{"bay-1"}, Submit: k.submit})
@@ -47,14 +47,14 @@ func TestCommandsThroughABroker(t *testing.T) {
 		}
 		finish(t, sender.Publish(topic, 1, false, `{"v":1,"id":"s-1","order":"state","by":"A"}`))
 		await(t, got, testTopics.State("bay-1"), `"waiting"`)
-		finish(t, sender.Publish(testTopics.Command("bay-7"), 1, false, `{}`)) // nobody's
+		finish(t, sender.Publish(testTopics.Command("bay-7"), 1, false, `{}`)) // there is no such bay
 		if s := c.Stats(); s.Drops != 0 || len(k.taken()) != 1 {
 			t.Errorf("stats %+v, orders %+v", s, k.taken())
 		}
 	})
 }
 
-// A hold that takes its time at the bay does not keep events back.
+// A hold that is slow at the bay does not delay events.
 func TestSlowBayKeepsNothingBack(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o, p := newOutbox(), newPeer()
@@ -80,7 +80,7 @@ func TestSlowBayKeepsNothingBack(t *testing.T) {
 	})
 }
 
-// An answer that does not get through is sent on the next connection.
+// An answer that does not arrive is sent on the next connection.
 func TestAnswerSurvivesALoss(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		first, second := newPeer(), newPeer()
@@ -90,7 +90,7 @@ func TestAnswerSurvivesALoss(t *testing.T) {
 		runClient(t, c)
 		synctest.Wait() // for the birth
 		c.desks["bay-1"].take(inbound{payload: []byte(`{"v":1,"id":"h","order":"hold","by":"A"}`)})
-		synctest.Wait() // for the answer to be under way
+		synctest.Wait() // for the answer to be in flight
 		close(first.lost)
 		time.Sleep(time.Minute)
 		if second.told() != "status bay-1/response" {
@@ -149,8 +149,8 @@ func TestBrokersInOrder(t *testing.T) {
 	})
 }
 
-// TestClientCertificate: the broker sees the certificate of the files, read at
-// each connection.
+// TestClientCertificate: the broker gets the certificate from the files, which are
+// read at each connection.
 func TestClientCertificate(t *testing.T) {
 	a := newAuthority(t)
 	cert, key := a.server(t, time.Now().Add(time.Hour))
@@ -169,7 +169,7 @@ func TestClientCertificate(t *testing.T) {
 	}
 }
 
-// TestQoSOfEachTopic: a message goes with the quality that was set.
+// TestQoSOfEachTopic: a message is sent with the quality that was set.
 func TestQoSOfEachTopic(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o, p := newOutbox(), newPeer()

@@ -23,7 +23,7 @@ func withCore(t *testing.T, k order.Kind) *office {
 	return o
 }
 
-// letter is an order as a signed command carries it, with its own fields.
+// letter returns an order as in a signed command, with its own fields.
 func letter(t *testing.T, k order.Kind, fields map[string]any) string {
 	t.Helper()
 	all := map[string]any{
@@ -37,7 +37,8 @@ func letter(t *testing.T, k order.Kind, fields map[string]any) string {
 	return string(text)
 }
 
-// TestEveryOrder: it is understood, and taken from whoever has just the right.
+// TestEveryOrder: each order is understood, and accepted exactly from those with
+// the right.
 func TestEveryOrder(t *testing.T) {
 	c := contract(t)
 	ordertest.Each(t, func(t *testing.T, want order.Order) {
@@ -68,8 +69,8 @@ func TestEveryOrder(t *testing.T) {
 	})
 }
 
-// TestEveryBound: what the schema, this client and the core make of each number
-// at its bounds and beyond is the same.
+// TestEveryBound: schema, client and core agree on each number at its bounds and
+// beyond.
 func TestEveryBound(t *testing.T) {
 	c := contract(t)
 	_, key := person("Ana Ruiz")

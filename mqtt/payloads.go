@@ -10,18 +10,18 @@ import (
 	"bayward/agent/view"
 )
 
-// Wall is a time of the wall clock and whether that clock was set from a
-// source since boot. A Pi has no battery clock.
+// Wall is a time of the wall clock, and whether that clock has been set from a
+// source since boot. A Pi has no battery-backed clock.
 type Wall struct {
 	Time    time.Time
 	Trusted bool
 }
 
-// stamp is RFC 3339 in UTC with milliseconds.
+// stamp formats the time as RFC 3339 in UTC with milliseconds.
 func (w Wall) stamp() string { return w.Time.UTC().Format("2006-01-02T15:04:05.000Z") }
 
-// encode makes JSON in which < and > stay readable: a person reads it on a
-// terminal, and no browser takes it for a page.
+// encode makes JSON in which < and > stay readable: people read it on a
+// terminal, and no browser renders it as a page.
 func encode(v any) ([]byte, error) {
 	var b bytes.Buffer
 	e := json.NewEncoder(&b)
@@ -30,16 +30,16 @@ func encode(v any) ([]byte, error) {
 	return bytes.TrimSuffix(b.Bytes(), []byte("\n")), err
 }
 
-// Status says whether the agent is there.
+// Status is whether the agent is online.
 type Status struct {
 	Online  bool
 	Reason  string // why it is offline: "shutdown" or "connection-lost"
 	Version string
 	BootID  string
-	Since   *Wall // since when; nil in the will, which the broker sends later
+	Since   *Wall // when it began; nil in the will, which the broker sends later
 }
 
-// JSON is the payload of the status topic.
+// JSON returns the payload of the status topic.
 func (s Status) JSON() ([]byte, error) {
 	w := struct {
 		V           int    `json:"v"`
@@ -59,8 +59,8 @@ func (s Status) JSON() ([]byte, error) {
 	return encode(w)
 }
 
-// Event is one numbered event of the outbox. Fields that do not belong to its
-// kind are empty.
+// Event is one numbered event of the outbox. Fields that its kind does not have
+// are empty.
 type Event struct {
 	Bay    string
 	Seq    uint64 // 1, 2, 3, … for each bay
@@ -76,7 +76,7 @@ type Event struct {
 	Text   string
 }
 
-// JSON is the payload of the event topic.
+// JSON returns the payload of the event topic.
 func (e Event) JSON() ([]byte, error) {
 	return encode(struct {
 		V           int     `json:"v"`
@@ -99,7 +99,7 @@ func (e Event) JSON() ([]byte, error) {
 	})
 }
 
-// NoticeState is where a notice is in its life.
+// NoticeState is the state of a notice.
 type NoticeState string
 
 // The states of a notice.
@@ -113,13 +113,13 @@ const (
 type Notice struct {
 	Kind     string // such as "ready-to-water"
 	State    NoticeState
-	Since    Wall // when it came to be in that state
+	Since    Wall // when it entered that state
 	Text     string
 	WhatToDo string
 	Cautions string
 }
 
-// noticeJSON is the payload of the notice topic.
+// noticeJSON returns the payload of the notice topic.
 func noticeJSON(bayName string, n Notice) ([]byte, error) {
 	return encode(struct {
 		V           int         `json:"v"`
@@ -134,8 +134,8 @@ func noticeJSON(bayName string, n Notice) ([]byte, error) {
 	}{1, bayName, n.Kind, n.State, n.Since.stamp(), n.Since.Trusted, n.Text, n.WhatToDo, n.Cautions})
 }
 
-// stateJSON is the payload of the state topic: the view with its time. A
-// number that is not finite counts as not known and is left out.
+// stateJSON returns the payload of the state topic: the view with its time. It
+// leaves out a number that is not finite: that means not known.
 func stateJSON(v view.View, at Wall) ([]byte, error) {
 	dropUnknown(&v)
 	b, err := encode(struct {

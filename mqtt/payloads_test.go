@@ -65,7 +65,7 @@ func TestGoldenPayloads(t *testing.T) {
 	}
 }
 
-// golden holds a payload against its readable file.
+// golden compares a payload with its readable file.
 func golden(t *testing.T, name string, got []byte) {
 	t.Helper()
 	var indented bytes.Buffer
@@ -99,8 +99,8 @@ func TestTimesAreRFC3339(t *testing.T) {
 	}
 }
 
-// JSON has no NaN and no infinity (RFC 8259, section 6): what is not a number
-// is not known, and what is not known is absent.
+// JSON has no NaN and no infinity (RFC 8259, section 6): such a value is not
+// known, and an unknown value is absent.
 func TestNoNumberIsAbsent(t *testing.T) {
 	for _, x := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 		v := testView()
@@ -120,13 +120,13 @@ func TestNoNumberIsAbsent(t *testing.T) {
 			}
 		}
 		if _, there := m["pack_v"]; !there {
-			t.Errorf("a good value is gone: %s", b)
+			t.Errorf("a good value is missing: %s", b)
 		}
 	}
 	v := testView()
 	v.WaterLostML = math.NaN()
 	if b, err := stateJSON(v, testWall()); err == nil {
-		t.Errorf("a value that may not be absent went out as %s", b)
+		t.Errorf("a required value was published as %s", b)
 	}
 }
 
@@ -174,7 +174,7 @@ func TestOptionsAreChecked(t *testing.T) {
 	}
 }
 
-// BenchmarkState is what a tick of one bay costs the broker's client.
+// BenchmarkState measures what a tick of one bay costs the broker's client.
 func BenchmarkState(b *testing.B) {
 	c, err := New(Options{
 		Brokers: []string{"tcp://127.0.0.1:1"}, ClientID: "bench", Topics: testTopics,

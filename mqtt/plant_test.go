@@ -17,7 +17,7 @@ import (
 
 const deployed = "../deploy/mosquitto/"
 
-// plant is the broker of deploy/mosquitto, with certificates of its own
+// plant is the broker of deploy/mosquitto, with certificates from that folder's
 // script.
 type plant struct {
 	*mosquitto
@@ -46,7 +46,7 @@ func (p *plant) certificates(t *testing.T, args ...string) {
 	}
 }
 
-// config is a configuration of deploy/ with the test's port and folders.
+// config returns a configuration of deploy/ with the test's port and folders.
 func (p *plant) config(t *testing.T, file, listener, port string) string {
 	t.Helper()
 	text, err := os.ReadFile(deployed + file)
@@ -115,17 +115,17 @@ func next(t *testing.T, seen <-chan paho.Message) paho.Message {
 	}
 }
 
-// TestPlantBroker is the set-up of deploy/mosquitto: who may do what.
+// TestPlantBroker tests the set-up of deploy/mosquitto: who may do what.
 func TestPlantBroker(t *testing.T) {
 	p := startPlant(t)
 	seen := p.subscribe(t, "display", "bayward/#")
 	mine, others := "bayward/quarry-road/shed-2/", "bayward/quarry-road/shed-3/"
 	shed2, display, maintenance, nobody := p.connect(t, "shed-2.quarry-road"), p.connect(t, "display"), p.connect(t, "maintenance"), p.connect(t, "nobody")
 
-	// Mosquitto acknowledges what it refuses and then drops it (MQTT 3.1.1,
-	// section 3.3.5). Each refused publication is followed by one of the same
-	// kind that is allowed, from the same or another client: once that is seen,
-	// the other would have been.
+	// Mosquitto acknowledges a refused publication and drops it (MQTT 3.1.1,
+	// section 3.3.5). So each refused one is followed by an allowed one of the
+	// same kind, from the same or another client: once that has arrived, the
+	// refused one would have, too.
 	for _, c := range []struct {
 		name  string
 		by    paho.Client
@@ -138,9 +138,9 @@ func TestPlantBroker(t *testing.T) {
 		{"an agent, another's command", shed2, others + "bay-1/command"},
 		{"a reader, a command", display, mine + "bay-1/command"},
 		{"a reader, a state", display, mine + "bay-1/state"},
-		{"who orders, a state", maintenance, mine + "bay-1/state"},
-		{"who orders, another site", maintenance, "bayward/other/shed-2/bay-1/command"},
-		{"somebody without a part, a command", nobody, mine + "bay-1/command"},
+		{"a sender of orders, a state", maintenance, mine + "bay-1/state"},
+		{"a sender of orders, another site", maintenance, "bayward/other/shed-2/bay-1/command"},
+		{"a user without a section, a command", nobody, mine + "bay-1/command"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			finish(t, c.by.Publish(c.topic, 1, false, "forbidden"))
@@ -162,7 +162,7 @@ func TestPlantBroker(t *testing.T) {
 	}
 }
 
-// TestPlantReading: somebody without a part and another agent read nothing.
+// TestPlantReading: a user without a section, and another agent, read nothing.
 func TestPlantReading(t *testing.T) {
 	p := startPlant(t)
 	seen, spied := p.subscribe(t, "display", "bayward/#"), make(chan paho.Message, 100)
@@ -178,11 +178,11 @@ func TestPlantReading(t *testing.T) {
 		next(t, seen)
 	}
 	if len(spied) > 0 {
-		t.Errorf("%d messages reached who may not read them, such as %s", len(spied), (<-spied).Topic())
+		t.Errorf("%d messages reached a user who may not read them, such as %s", len(spied), (<-spied).Topic())
 	}
 }
 
-// TestPlantStrangers: nobody gets in without a certificate of the authority.
+// TestPlantStrangers: no client connects without a certificate of the authority.
 func TestPlantStrangers(t *testing.T) {
 	p := startPlant(t)
 	if err := connectOnce(t, p.as("shed-2.quarry-road"), patience); err != nil {
@@ -199,10 +199,10 @@ func TestPlantStrangers(t *testing.T) {
 		err := connectOnce(t, o, patience)
 		t.Logf("%s: %v", name, err)
 		if err == nil {
-			t.Errorf("%s: let in", name)
+			t.Errorf("%s: connected", name)
 		}
 		if err != nil && !strings.Contains(err.Error(), "cert_file") {
-			t.Errorf("%s: %v does not say what to do", name, err)
+			t.Errorf("%s: %v does not name what to do", name, err)
 		}
 	}
 }
@@ -234,7 +234,7 @@ func TestSignedOrderByScript(t *testing.T) {
 	o.OrderNow = func() Wall { return Wall{time.Now(), true} }
 	seen := p.subscribe(t, "display", "bayward/#")
 	c := newClient(t, o)
-	c.began = time.Now().Add(-time.Minute) // the script tells whole seconds
+	c.began = time.Now().Add(-time.Minute) // the script writes whole seconds
 	runClient(t, c)
 	await(t, seen, testTopics.Status(), "online")
 	for _, step := range []struct {
@@ -270,7 +270,7 @@ func TestSignedOrderByScript(t *testing.T) {
 	}
 }
 
-// TestBridge: a Mosquitto on the Pi passes everything on to the plant's, and
+// TestBridge: a Mosquitto on the Pi forwards everything to the plant's, and
 // commands back.
 func TestBridge(t *testing.T) {
 	p := startPlant(t)

@@ -7,32 +7,32 @@ import (
 	"bayward/agent/words"
 )
 
-// Result is what came of a command.
+// Result is the outcome of a command.
 type Result string
 
 // The results.
 const (
 	Done     Result = "done"
 	Declined Result = "refused"
-	Unknown  Result = "unknown" // the bay did not say
+	Unknown  Result = "unknown" // the bay did not answer
 )
 
-// Response is the answer to a command. ID, Order and By are empty when the
-// command could not be read so far.
+// Response is the answer to a command. ID, Order and By are empty if the command
+// could not be read that far.
 type Response struct {
 	Bay    string
 	ID     string
 	Order  string
 	By     string
 	Result Result
-	Reason Reason // "" when it is done
-	Text   string // one sentence for a person
-	// Cautions go to whoever opens a visit: they are about to work at a pack.
+	Reason Reason // "" if it is done
+	Text   string // one sentence for people
+	// Cautions are for the person who opens a visit and is about to work on a pack.
 	Cautions string
 	At       Wall
 }
 
-// JSON is the payload of the response topic.
+// JSON returns the payload of the response topic.
 func (r Response) JSON() ([]byte, error) {
 	return encode(struct {
 		V           int    `json:"v"`
@@ -75,15 +75,15 @@ func (c *Client) answer(bayName string, r Response) {
 	c.stir()
 }
 
-// maxAnswers is how many responses wait for the broker. Who asked is likely
-// gone after a longer outage, and the events tell of orders anyway.
+// maxAnswers is how many responses wait for the broker. After a longer outage the
+// sender is probably gone, and the events record the orders anyway.
 const maxAnswers = 64
 
-// answers are the responses that the broker does not have yet.
+// answers holds the responses that the broker does not have yet.
 type answers struct {
-	mu    sync.Mutex // guards everything that follows
+	mu    sync.Mutex // guards the fields below
 	queue []message
-	shed  int // from the front, since the last first
+	shed  int // removed from the front since the last call of first
 }
 
 func (a *answers) put(m message) {
@@ -96,7 +96,7 @@ func (a *answers) put(m message) {
 	}
 }
 
-// first returns up to limit of them, oldest first, and leaves them.
+// first returns up to limit of them, oldest first, and keeps them.
 func (a *answers) first(limit int) []message {
 	a.mu.Lock()
 	defer a.mu.Unlock()
@@ -104,7 +104,7 @@ func (a *answers) first(limit int) []message {
 	return append([]message(nil), a.queue[:min(limit, len(a.queue))]...)
 }
 
-// drop takes away n of those that first gave.
+// drop removes n of those that first returned.
 func (a *answers) drop(n int) {
 	a.mu.Lock()
 	defer a.mu.Unlock()

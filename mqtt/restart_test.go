@@ -12,7 +12,7 @@ import (
 	"bayward/agent/logbook"
 )
 
-// bookOutbox is the real record as an outbox, as the program joins the two.
+// bookOutbox is the real record as an outbox, joined as in the program.
 type bookOutbox struct{ *logbook.Book }
 
 func (b bookOutbox) Unsent(ctx context.Context, limit int) ([]Event, error) {
@@ -60,7 +60,7 @@ func TestEventsThroughAgentRestarts(t *testing.T) {
 			c.Wake()
 		}
 		target := written
-		if life < lives-1 { // but for the last, end in the middle
+		if life < lives-1 { // except the last: end in the middle
 			target = f.total() + rnd.IntN(written-f.total()+1)
 		}
 		for f.total() < target {

@@ -9,16 +9,17 @@ import (
 // peer is one connection to a broker. It is never reused.
 type peer interface {
 	publish(m message) token // may wait for the library's write timeout
-	// subscribe asks for the messages of a filter. take must not wait. Once the
-	// token has ended well, granted says whether the broker will send them.
+	// subscribe requests the messages of a filter. take must not wait. Once the
+	// token has ended without an error, granted reports whether the broker will
+	// send them.
 	subscribe(filter string, qos byte, take func(topic string, m inbound)) (tok token, granted func() bool)
 	gone() <-chan struct{} // closed when the connection is lost
 	cause() error          // why, once it is
-	leave()                // says goodbye: the broker keeps the will to itself
+	leave()                // disconnects cleanly: the broker does not send the will
 	abort()                // cuts the wire: the broker sends the will
 }
 
-// token is the fate of one publication.
+// token is the outcome of one publication.
 type token interface {
 	Done() <-chan struct{}
 	Error() error
@@ -30,8 +31,9 @@ type session struct {
 	peer peer
 }
 
-// use subscribes, publishes birth, retained payloads and the outbox, in this
-// order, and then what comes, until the connection is lost or ctx ends.
+// use subscribes, publishes the birth message, the retained payloads and the
+// outbox, in this order, and then whatever comes, until the connection is lost or
+// ctx ends.
 func (s *session) use(ctx context.Context) error {
 	if err := s.listen(ctx); err != nil {
 		return err
@@ -60,8 +62,8 @@ func (s *session) use(ctx context.Context) error {
 	}
 }
 
-// listen asks for commands, if anybody is to be answered. A broker that keeps
-// them back is no reason to keep events back.
+// listen subscribes to commands, if orders are accepted. If the broker does not
+// grant the subscription, events are still published.
 func (s *session) listen(ctx context.Context) error {
 	if len(s.desks) == 0 {
 		return nil
@@ -81,12 +83,12 @@ func (s *session) listen(ctx context.Context) error {
 		s.deafTold = false
 	} else if !s.deafTold {
 		s.deafTold = true
-		s.opt.Log.Warn("the broker does not let us read commands: check its access list", "topic", filter)
+		s.opt.Log.Warn("the broker does not grant the subscription to commands: check its access list", "topic", filter)
 	}
 	return nil
 }
 
-// round sends one window of answers, of retained payloads or else of events,
+// round sends one window of answers, else of retained payloads, else of events,
 // and reports whether there may be more.
 func (s *session) round(ctx context.Context) (busy bool, err error) {
 	if due := s.answers.first(s.opt.MaxInFlight); len(due) > 0 {
@@ -105,8 +107,8 @@ func (s *session) round(ctx context.Context) (busy bool, err error) {
 	return s.outbox(ctx)
 }
 
-// outbox sends one window of events and moves the cursor behind those that
-// the broker has acknowledged. It is looked at again unless it was empty.
+// outbox sends one window of events and moves the cursor past those that the
+// broker has acknowledged. It runs again unless the outbox was empty.
 func (s *session) outbox(ctx context.Context) (busy bool, err error) {
 	evs, err := s.opt.Outbox.Unsent(ctx, s.opt.MaxInFlight)
 	if err != nil || len(evs) > 0 {
@@ -131,7 +133,7 @@ func (s *session) outbox(ctx context.Context) (busy bool, err error) {
 	return moved == nil, err
 }
 
-// confirm tells the outbox what the broker has, also while we are leaving.
+// confirm records in the outbox what the broker has, even while stopping.
 func (s *session) confirm(ctx context.Context, acked []Event) error {
 	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWithin)
 	defer cancel()
@@ -147,10 +149,10 @@ func (s *session) confirm(ctx context.Context, acked []Event) error {
 	return nil
 }
 
-// disk notes whether the outbox can be used, and logs the change.
+// disk notes whether the outbox is usable, and logs a change.
 func (s *session) disk(ctx context.Context, err error) {
 	if ctx.Err() == nil && err != nil && !s.diskTold {
-		s.opt.Log.Error("outbox cannot be used: events are not published or are repeated", "err", err)
+		s.opt.Log.Error("outbox is unusable: events are not published, or are repeated", "err", err)
 	}
 	s.diskTold = err != nil
 }
@@ -174,9 +176,9 @@ func (s *session) idle(ctx context.Context) error {
 	return nil
 }
 
-// publish sends messages in order and waits for the acknowledgements. It
-// returns how many of them, from the first on, the broker has; with less than
-// all it returns an error, and the connection must not be used any more.
+// publish sends messages in order and waits for the acknowledgements. It returns
+// how many of them, from the first on, the broker has. If that is not all, it
+// returns an error, and the connection must not be used any more.
 func (s *session) publish(ctx context.Context, msgs ...message) (acked int, err error) {
 	ctx, cancel := context.WithTimeoutCause(ctx, ackWithin, errNoAck)
 	defer cancel()
@@ -197,9 +199,9 @@ func (s *session) publish(ctx context.Context, msgs ...message) (acked int, err 
 	return acked, nil
 }
 
-// send publishes from a goroutine of its own, because the library may hold it
-// for its whole write timeout after a loss. It stops at the first message
-// that fails: a later one that got through would break the order.
+// send publishes from a separate goroutine, because after a loss the library may
+// block it for its whole write timeout. It stops at the first message that fails:
+// if a later one got through, the order would be broken.
 func (s *session) send(ctx context.Context, msgs []message) <-chan token {
 	tokens := make(chan token, len(msgs))
 	s.senders.Go(func() {
@@ -226,7 +228,7 @@ func failed(tok token) bool {
 	}
 }
 
-// fate waits for a token. It alone is no proof of an end: one that was made
+// fate waits for a token. It does not rely on the token alone, because one made
 // while the connection broke may never end.
 func (s *session) fate(ctx context.Context, tok token) error {
 	select {
@@ -239,7 +241,8 @@ func (s *session) fate(ctx context.Context, tok token) error {
 	}
 }
 
-// leave says offline ourselves, because a clean goodbye keeps the will back.
+// leave publishes offline itself, because after a clean disconnect the broker does
+// not send the will.
 func (s *session) leave() error {
 	ctx, cancel := context.WithTimeoutCause(context.Background(), stopWithin, errNoAck)
 	defer cancel()
@@ -249,7 +252,7 @@ func (s *session) leave() error {
 		_, err = s.publish(ctx, message{s.opt.Topics.Status(), s.opt.QoS.Status, true, payload})
 	}
 	if err != nil {
-		s.peer.abort() // then the will speaks for us
+		s.peer.abort() // then the broker sends the will
 		return err
 	}
 	s.peer.leave()

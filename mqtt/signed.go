@@ -14,8 +14,8 @@ import (
 	"bayward/agent/order"
 )
 
-// Person is somebody who may give signed orders. The agent holds no secret of
-// theirs: who reads its files cannot order in their name.
+// Person may give signed orders. The agent holds none of their secrets: someone
+// who reads the agent's files cannot send orders in their name.
 type Person struct {
 	Name  string            // 1 to 60 printable characters; the key id of their signatures
 	Key   ed25519.PublicKey // see ReadKey
@@ -31,10 +31,10 @@ func ReadKey(path string) (ed25519.PublicKey, error) {
 	}
 	block, _ := pem.Decode(text)
 	if block == nil {
-		return nil, fmt.Errorf("read a person's key: %s holds no PEM: want what openssl pkey -pubout writes", path)
+		return nil, fmt.Errorf("read a person's key: %s contains no PEM: make the file with openssl pkey -pubout", path)
 	}
 	if strings.Contains(block.Type, "PRIVATE") {
-		return nil, fmt.Errorf("read a person's key: %s holds a private key: it belongs to the person alone; want what openssl pkey -pubout writes", path)
+		return nil, fmt.Errorf("read a person's key: %s contains a private key, which only that person may have: make the file with openssl pkey -pubout", path)
 	}
 	parsed, err := x509.ParsePKIXPublicKey(block.Bytes)
 	if err != nil {
@@ -42,7 +42,7 @@ func ReadKey(path string) (ed25519.PublicKey, error) {
 	}
 	key, ok := parsed.(ed25519.PublicKey)
 	if !ok {
-		return nil, fmt.Errorf("read a person's key: %s holds a key of another kind: want Ed25519, as openssl genpkey -algorithm ed25519 makes it", path)
+		return nil, fmt.Errorf("read a person's key: %s contains another kind of key: make an Ed25519 key with openssl genpkey -algorithm ed25519", path)
 	}
 	return key, nil
 }
@@ -52,7 +52,7 @@ func checkPeople(people []Person) error {
 	for _, p := range people {
 		switch {
 		case !printable(p.Name, order.MaxNameRunes):
-			return fmt.Errorf("mqtt: person %q: want a name of 1 to %d printable characters", p.Name, order.MaxNameRunes)
+			return fmt.Errorf("mqtt: person %q: the name must be 1 to %d printable characters", p.Name, order.MaxNameRunes)
 		case len(p.Key) != ed25519.PublicKeySize:
 			return fmt.Errorf("mqtt: person %q has no key", p.Name)
 		case seen[p.Name]:
@@ -63,20 +63,20 @@ func checkPeople(people []Person) error {
 	return nil
 }
 
-// open says that an order needs no more than access to the broker: it can
-// only make a bay more careful, or asks for what everybody may read.
+// open reports whether an order needs no more than access to the broker: it can
+// only block a charge, or asks for what every reader may see.
 func (c *command) open() bool { return order.MayLook.Allows(c.Kind) || c.name == askState }
 
-// jws is a signed command: a compact JSON Web Signature (RFC 7515, section
-// 3.1) over the same object that an open command is.
+// jws is a signed command: a compact JSON Web Signature (RFC 7515, section 3.1)
+// of the same object as in an open command.
 type jws struct {
-	signed    string // what the signature is over
+	signed    string // the signed text
 	signature []byte
 	payload   []byte
 	keyID     string
 }
 
-// algorithms name Ed25519: RFC 8037, section 3.1, and RFC 9864, section 2.2.
+// algorithms are the names of Ed25519: RFC 8037, section 3.1, and RFC 9864, section 2.2.
 var algorithms = []string{"EdDSA", "Ed25519"}
 
 // unpack takes a signed command apart. Nothing is proven yet.
@@ -96,7 +96,7 @@ func unpack(compact string) (j jws, wrong *refusal) {
 	return j, j.readHeader(header)
 }
 
-// readHeader takes no header that could change the meaning of a signature.
+// readHeader refuses a header that could change the meaning of a signature.
 func (j *jws) readHeader(header []byte) *refusal {
 	var alg, typ string
 	fields := map[string]field{
@@ -111,13 +111,13 @@ func (j *jws) readHeader(header []byte) *refusal {
 	return nil
 }
 
-// signer finds whose signature it is. The answer does not tell whether there
-// is such a person.
+// signer returns the person whose signature it is. The refusal does not reveal
+// whether there is such a person.
 func (j *jws) signer(people []Person) (*Person, *refusal) {
 	for i := range people {
 		if people[i].Name == j.keyID && ed25519.Verify(people[i].Key, []byte(j.signed), j.signature) {
 			return &people[i], nil
 		}
 	}
-	return nil, refuse(BadSignature, "the signature is not that of a person this agent knows")
+	return nil, refuse(BadSignature, "the signature is not from a person that this agent knows")
 }

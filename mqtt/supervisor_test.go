@@ -16,7 +16,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
 
-// fakeToken ends when the script says so.
+// fakeToken ends when the script ends it.
 type fakeToken struct {
 	done chan struct{}
 	err  error
@@ -25,12 +25,12 @@ type fakeToken struct {
 func (t *fakeToken) Done() <-chan struct{} { return t.done }
 func (t *fakeToken) Error() error          { return t.err }
 
-// fakePeer is a connection by script. The zero fate acknowledges at once.
+// fakePeer is a scripted connection. The zero fate acknowledges at once.
 type fakePeer struct {
 	fate func(n int, m message) (ends bool, err error) // of the n-th message, from 1
 	lost chan struct{}
 
-	mu   sync.Mutex // guards everything that follows
+	mu   sync.Mutex // guards the fields below
 	got  []message
 	ends string // "left" or "aborted"
 }
@@ -76,7 +76,7 @@ func (p *fakePeer) ended() string {
 	return p.ends
 }
 
-// told are the last parts of the topics that were published, in order.
+// told returns the last parts of the published topics, in order.
 func (p *fakePeer) told() string {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -93,8 +93,8 @@ func (p *fakePeer) last() string {
 	return string(p.got[len(p.got)-1].payload)
 }
 
-// dialPeers gives out peers in turn; nil is a failed connection, and so is
-// everything after the last.
+// dialPeers returns peers in turn; nil means a failed connection, and so does
+// every call after the last.
 func dialPeers(peers ...*fakePeer) func(context.Context, *url.URL, []byte) (peer, error) {
 	return func(context.Context, *url.URL, []byte) (peer, error) {
 		if len(peers) == 0 || peers[0] == nil {
@@ -181,14 +181,14 @@ func TestFullJitter(t *testing.T) {
 	}
 }
 
-// A message that fails holds back all later ones of the window, and only what
-// was acknowledged before it counts as sent.
+// After a message fails, no later one of the window is sent, and only those
+// acknowledged before it count as sent.
 func TestFailureInTheWindow(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o, first, second := newOutbox(), newPeer(), newPeer()
 		o.add("bay-1", 10)
 		first.fate = func(n int, _ message) (bool, error) {
-			if n == 5 { // birth and three events went well
+			if n == 5 { // birth and three events succeeded
 				return true, errors.New("write: broken pipe")
 			}
 			return true, nil
@@ -250,7 +250,7 @@ func TestTokenThatNeverEnds(t *testing.T) {
 	})
 }
 
-// The library may hold Publish for its whole write timeout after a loss. The
+// After a loss the library may block Publish for its whole write timeout. The
 // next connection does not wait for that.
 func TestPublishThatIsHeld(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -300,7 +300,7 @@ func TestHandingOverNeverWaits(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		c := newClient(t, Options{Outbox: newOutbox()})
 		c.dial = func(ctx context.Context, _ *url.URL, _ []byte) (peer, error) {
-			<-ctx.Done() // a broker that swallows connections
+			<-ctx.Done() // a broker that accepts connections and never answers
 			return nil, ctx.Err()
 		}
 		runClient(t, c)
@@ -343,9 +343,9 @@ func TestStateGoesOutOnChangeAndSeldomElse(t *testing.T) {
 	})
 }
 
-// TestEmptyOutboxIsNotAskedAgain: a query of the logbook for each state would be
-// the dearest part of it. A new event, and a new connection, are looked for.
-func TestEmptyOutboxIsNotAskedAgain(t *testing.T) {
+// TestEmptyOutboxIsNotQueriedAgain: a query of the logbook for each state would
+// be its most expensive part. A new event, and a new connection, cause a query.
+func TestEmptyOutboxIsNotQueriedAgain(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		o, first, second := newOutbox(), newPeer(), newPeer()
 		c := newClient(t, Options{Outbox: o})
@@ -356,19 +356,19 @@ func TestEmptyOutboxIsNotAskedAgain(t *testing.T) {
 			time.Sleep(time.Minute)
 		}
 		if n := o.looked(); n != 1 {
-			t.Errorf("looked %d times into an empty outbox, want once", n)
+			t.Errorf("%d queries of an empty outbox, want one", n)
 		}
 		o.add("bay-1", 1)
 		c.Wake()
 		synctest.Wait()
 		if n := o.looked(); o.cursor("bay-1") != 1 || n != 3 {
-			t.Errorf("sent %d events, looked %d times, want a look for it and one for more", o.cursor("bay-1"), n)
+			t.Errorf("sent %d events, %d queries, want one for it and one for more", o.cursor("bay-1"), n)
 		}
 		o.add("bay-1", 1) // stored, and its signal lost with the connection
 		close(first.lost)
 		time.Sleep(time.Minute)
 		if o.cursor("bay-1") != 2 {
-			t.Error("a new connection did not look for events")
+			t.Error("a new connection did not query for events")
 		}
 	})
 }
@@ -394,7 +394,7 @@ func TestOutboxThatFails(t *testing.T) {
 		}
 		stop()
 		if n := strings.Count(log.String(), "disk full"); n != 1 {
-			t.Errorf("told %d times:\n%s", n, log.String())
+			t.Errorf("logged %d times:\n%s", n, log.String())
 		}
 	})
 }
@@ -429,8 +429,8 @@ func TestLibraryLog(t *testing.T) {
 	}
 }
 
-// TestLibraryLogOfSeveralAgents: an agent that is made takes the library's
-// messages while another's client writes some. The race detector is the judge.
+// TestLibraryLogOfSeveralAgents: a new agent takes over the library's messages
+// while another's client writes some. The race detector is the judge.
 func TestLibraryLogOfSeveralAgents(*testing.T) {
 	var both sync.WaitGroup
 	for range 2 {

@@ -19,14 +19,14 @@ import (
 	"bayward/mqtt/broker"
 )
 
-const patience = 60 * time.Second // for what must come; reached only by a failure
+const patience = 60 * time.Second // limit for what must come; reached only on a failure
 
 // proxy is a wire that a test can cut.
 type proxy struct {
 	l     net.Listener
 	conns sync.WaitGroup
 
-	mu     sync.Mutex // guards everything that follows
+	mu     sync.Mutex // guards the fields below
 	target string     // "" refuses
 	open   []net.Conn
 }
@@ -45,7 +45,7 @@ func newProxy(t *testing.T, target string) *proxy {
 
 func (p *proxy) url() string { return "tcp://" + p.l.Addr().String() }
 
-// lead cuts all connections and sends later ones to a target, or nowhere.
+// lead cuts all connections and leads later ones to a target, or nowhere.
 func (p *proxy) lead(target string) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -93,8 +93,8 @@ type testBroker interface {
 	start(t *testing.T, config ...string)
 	addr() string
 	kill(t *testing.T)
-	// forgets says that the broker may lose at its end what it has
-	// acknowledged and not yet passed on.
+	// forgets reports whether the broker, when it ends, may lose messages that
+	// it has acknowledged and not yet delivered.
 	forgets() bool
 }
 
@@ -136,8 +136,8 @@ type mosquitto struct {
 	whole func(port string) string // the configuration; nil is that of text
 }
 
-// startMosquitto needs the program mosquitto. Where it must be there (CI=true)
-// its absence is a failure.
+// startMosquitto needs the program mosquitto; without it the test is skipped, or
+// fails under deploy/test.
 func startMosquitto(t *testing.T, config ...string) *mosquitto {
 	t.Helper()
 	m := &mosquitto{}
@@ -179,7 +179,7 @@ func (m *mosquitto) start(t *testing.T, config ...string) {
 }
 
 // try starts the broker on a port that is free just now, and waits until it
-// says that it runs.
+// reports that it runs.
 func (m *mosquitto) try(t *testing.T, program string, config []string) bool {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -210,12 +210,12 @@ func (m *mosquitto) try(t *testing.T, program string, config []string) bool {
 		t.Logf("mosquitto: %s", up.text)
 		return false
 	case <-time.After(patience):
-		t.Fatal("mosquitto says nothing")
+		t.Fatal("mosquitto prints nothing")
 		return false
 	}
 }
 
-// text is the configuration: open to all unless some lines say otherwise.
+// text returns the configuration: open to all unless some lines are given.
 func (m *mosquitto) text(port string, config []string) string {
 	common := "user root\nlog_dest stderr\nlog_type all\n"
 	if m.whole != nil {
@@ -287,7 +287,7 @@ func finish(t *testing.T, tok paho.Token) {
 	}
 }
 
-// await returns the next message on a topic of which the payload holds a text.
+// await returns the next message on a topic whose payload contains a text.
 func await(t *testing.T, got <-chan paho.Message, topic, part string) paho.Message {
 	t.Helper()
 	deadline := time.After(patience)
@@ -311,9 +311,9 @@ type arrival struct {
 	payload []byte
 }
 
-// read is a subscriber that loses nothing which reached this machine: it takes
-// all there is up to the end of the connection, and then closes its channel.
-// The library's client may drop the last messages when its broker dies.
+// read is a subscriber that loses nothing that reached this machine: it reads
+// everything up to the end of the connection, and then closes its channel. The
+// library's client may drop the last messages when its broker dies.
 func read(t *testing.T, addr, filter string) <-chan arrival {
 	t.Helper()
 	conn, err := net.Dial("tcp", addr)

@@ -1,8 +1,8 @@
 // Package broker is a small MQTT broker inside the program, for the demo, for
-// tests and for a single bay without infrastructure. It listens on loopback only, keeps nothing on disk and has no
-// passwords: whoever is on the machine may read everything and send commands,
-// and only the agent may say what the state of a bay is. A plant uses a broker
-// of its own.
+// tests and for a single bay without infrastructure. It listens on loopback only,
+// stores nothing on disk and has no passwords: every program on the machine may
+// read everything and send commands, but only the agent may publish the rest. A
+// plant uses its own broker.
 package broker
 
 import (
@@ -17,26 +17,26 @@ import (
 	"github.com/mochi-mqtt/server/v2/listeners"
 )
 
-// ErrTaken says that another program listens at the address.
-var ErrTaken = errors.New("another program listens there")
+// ErrTaken means that another program listens at the address.
+var ErrTaken = errors.New("another program is already listening there")
 
-// ErrNotLoopback says that the address would be open to the network.
-var ErrNotLoopback = errors.New("the broker in the program listens on this machine only")
+// ErrNotLoopback means that the address would be open to the network.
+var ErrNotLoopback = errors.New("the broker inside the program listens on this machine only")
 
-// Options say where to listen and who the agents are.
+// Options are where to listen, and the agents.
 type Options struct {
-	Listen string   // host:port; "" or ":0" is a free port of 127.0.0.1
+	Listen string   // host:port; "" or ":0" means a free port of 127.0.0.1
 	Agents []string // client ids that may publish below bayward/
 	Log    *slog.Logger
 }
 
-// Broker is a broker that runs. Close must end it.
+// Broker is a running broker. Call Close to stop it.
 type Broker struct {
 	server *mochi.Server
 	addr   string
 }
 
-// Bounds of the broker. The library has none of its own.
+// Limits of the broker. The library has none of its own.
 const (
 	maxClients    = 50
 	maxPacket     = 64 << 10 // bytes
@@ -44,8 +44,8 @@ const (
 	sessionExpiry = 3600 // seconds
 )
 
-// Start listens and serves. An address that is taken is ErrTaken, one that is
-// not of this machine ErrNotLoopback.
+// Start listens and serves. It returns ErrTaken for an address in use, and
+// ErrNotLoopback for one that is not of this machine.
 func Start(ctx context.Context, o Options) (*Broker, error) {
 	listener, err := listen(ctx, o.Listen)
 	if err != nil {
@@ -71,13 +71,13 @@ func Start(ctx context.Context, o Options) (*Broker, error) {
 	return &Broker{server: server, addr: listener.Addr().String()}, nil
 }
 
-// Addr is the host and port at which the broker listens.
+// Addr returns the host and port at which the broker listens.
 func (b *Broker) Addr() string { return b.addr }
 
-// URL is the address as a client takes it.
+// URL returns the address in the form for a client.
 func (b *Broker) URL() string { return "tcp://" + b.addr }
 
-// Close drops all clients and stops. Retained messages are gone.
+// Close drops all clients and stops the broker. Retained messages are lost.
 func (b *Broker) Close() error { return b.server.Close() }
 
 func listen(ctx context.Context, address string) (net.Listener, error) {
@@ -95,27 +95,27 @@ func listen(ctx context.Context, address string) (net.Listener, error) {
 	return l, nil
 }
 
-// loopback completes an address and refuses one that is not of this machine.
+// loopback completes an address, and refuses one that is not of this machine.
 func loopback(address string) (string, error) {
 	if address == "" {
 		address = ":0"
 	}
 	host, port, err := net.SplitHostPort(address)
 	if err != nil {
-		return "", fmt.Errorf("broker: address %q: want host:port, such as 127.0.0.1:1883: %w", address, err)
+		return "", fmt.Errorf("broker: address %q: must be host:port, such as 127.0.0.1:1883: %w", address, err)
 	}
 	if host == "" || host == "localhost" {
 		host = "127.0.0.1"
 	}
 	if ip := net.ParseIP(host); ip == nil || !ip.IsLoopback() {
-		return "", fmt.Errorf("broker: address %q: %w: want 127.0.0.1:port, or run a broker of its own for the network",
+		return "", fmt.Errorf("broker: address %q: %w: use 127.0.0.1:port, or run a separate broker for the network",
 			address, ErrNotLoopback)
 	}
 	return net.JoinHostPort(host, port), nil
 }
 
-// errorsOnly leaves out what the library says of every client that comes and
-// goes.
+// errorsOnly drops the library's messages about every client that connects and
+// disconnects.
 type errorsOnly struct{ slog.Handler }
 
 // Enabled reports whether a level is kept.

@@ -8,10 +8,10 @@ import (
 	"github.com/mochi-mqtt/server/v2/packets"
 )
 
-// rights let everybody read and command, and only the agents tell. The
-// library's own ledger allows what it does not name and does not look at
-// wills; here what is not named is denied. A client id is no proof of who one
-// is: this holds off mistakes, not an attacker on the same machine.
+// rights let every client read and send commands, and only the agents publish the
+// rest. The library's own access list allows what it does not list and ignores
+// wills; here everything not listed is denied. A client id proves nothing: this
+// prevents mistakes, but does not stop an attacker on the same machine.
 type rights struct {
 	mochi.HookBase
 	agents []string
@@ -22,17 +22,18 @@ func newRights(agents []string) *rights { return &rights{agents: slices.Clone(ag
 // ID names the hook.
 func (r *rights) ID() string { return "rights" }
 
-// Provides lists the questions that the hook answers.
+// Provides reports whether the hook answers a question.
 func (r *rights) Provides(question byte) bool {
 	return question == mochi.OnConnectAuthenticate || question == mochi.OnACLCheck
 }
 
-// OnConnectAuthenticate lets everybody in whose will may be published.
+// OnConnectAuthenticate admits every client that has no will, or one that it may
+// publish.
 func (r *rights) OnConnectAuthenticate(cl *mochi.Client, pk packets.Packet) bool {
 	return !pk.Connect.WillFlag || r.mayWrite(cl.ID, pk.Connect.WillTopic)
 }
 
-// OnACLCheck lets everybody read.
+// OnACLCheck lets every client read.
 func (r *rights) OnACLCheck(cl *mochi.Client, topic string, write bool) bool {
 	return !write || r.mayWrite(cl.ID, topic)
 }

@@ -1,4 +1,4 @@
-// Package mqtttest holds messages against the published contract,
+// Package mqtttest checks messages against the published contract,
 // mqtt/asyncapi.yaml.
 package mqtttest
 
@@ -20,13 +20,13 @@ import (
 
 // Contract is the AsyncAPI document.
 type Contract struct {
-	Doc     map[string]any // as JSON values; references as they stand
+	Doc     map[string]any // as JSON values, with references
 	strict  map[string]*jsonschema.Schema
 	address map[string]string // of each channel
 }
 
-// Load reads the contract and compiles its schemas. For checks they are
-// stricter than published: what is published must be described.
+// Load reads the contract and compiles its schemas. For checks they are stricter
+// than in the contract: every published field must be described.
 func Load() (*Contract, error) {
 	text, err := os.ReadFile(filepath.Join(folder(), "asyncapi.yaml"))
 	if err != nil {
@@ -48,13 +48,13 @@ func Load() (*Contract, error) {
 	return c, c.compile()
 }
 
-// folder is where the contract lies, seen from any test.
+// folder returns the contract's folder, for any test.
 func folder() string {
 	_, file, _, _ := runtime.Caller(0)
 	return filepath.Dir(filepath.Dir(file))
 }
 
-// Section is a part of the document, such as "components", "schemas".
+// Section returns a part of the document, such as "components", "schemas".
 func (c *Contract) Section(path ...string) map[string]any {
 	at := c.Doc
 	for _, name := range path {
@@ -82,7 +82,7 @@ func (c *Contract) compile() error {
 	return nil
 }
 
-// Schema is a schema of the document with its references written out.
+// Schema returns a schema of the document with its references resolved.
 func (c *Contract) Schema(name string) (map[string]any, error) {
 	out, err := c.inline(c.Section("components", "schemas")[name], 0)
 	schema, ok := out.(map[string]any)
@@ -107,7 +107,7 @@ func (c *Contract) Resolve(ref string) (any, error) {
 
 func (c *Contract) inline(v any, depth int) (any, error) {
 	if depth > 20 {
-		return nil, errors.New("asyncapi.yaml: references go in a circle")
+		return nil, errors.New("asyncapi.yaml: references form a circle")
 	}
 	switch v := v.(type) {
 	case map[string]any:
@@ -166,7 +166,7 @@ func closed(v any) any {
 	return v
 }
 
-// CheckSchema holds a payload against one schema.
+// CheckSchema checks a payload against one schema.
 func (c *Contract) CheckSchema(name string, payload []byte) error {
 	schema := c.strict[name]
 	if schema == nil {
@@ -177,13 +177,13 @@ func (c *Contract) CheckSchema(name string, payload []byte) error {
 		return fmt.Errorf("%s: %w", payload, err)
 	}
 	if err := schema.Validate(v); err != nil {
-		return fmt.Errorf("%w\nin %s\n(what is published must stand in mqtt/asyncapi.yaml; after a change there: go test ./mqtt -run TestContract -update)", err, payload)
+		return fmt.Errorf("%w\nin %s\n(every published field must be in mqtt/asyncapi.yaml; after a change there: go test ./mqtt -run TestContract -update)", err, payload)
 	}
 	return nil
 }
 
-// Check finds the channel of a topic, holds the payload against its messages
-// and returns the channel's name.
+// Check finds the channel of a topic, checks the payload against its messages and
+// returns the channel's name.
 func (c *Contract) Check(topic string, payload []byte) (channel string, err error) {
 	for name, address := range c.address {
 		if fits(address, topic) {
@@ -204,7 +204,7 @@ func (c *Contract) Check(topic string, payload []byte) (channel string, err erro
 	return channel, fmt.Errorf("%s: %s", topic, strings.Join(errs, "\n"))
 }
 
-// Payloads are the names of the schemas of a channel's messages.
+// Payloads returns the names of the schemas of a channel's messages.
 func (c *Contract) Payloads(channel string) []string {
 	var out []string
 	for _, name := range slices.Sorted(maps.Keys(c.Section("channels", channel, "messages"))) {
@@ -227,7 +227,7 @@ func fits(address, topic string) bool {
 	return true
 }
 
-// Known are the values that an open list names, by the path of the property.
+// Known returns the known values of an open list, by the path of the property.
 func (c *Contract) Known(path ...string) []string {
 	list, _ := c.Section(append([]string{"components", "schemas"}, path...)...)["x-known-values"].([]any)
 	out := make([]string, len(list))
@@ -237,7 +237,7 @@ func (c *Contract) Known(path ...string) []string {
 	return out
 }
 
-// Indented is a JSON value for a person.
+// Indented returns a JSON value formatted for people.
 func Indented(v any) ([]byte, error) {
 	var b bytes.Buffer
 	e := json.NewEncoder(&b)

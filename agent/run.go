@@ -67,7 +67,6 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	if err != nil {
 		return err
 	}
-	footprint.KeepHeapSmall() // not earlier: a collection would hold up the relays
 	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.Address())
 	beside := []func(context.Context) error{func(ctx context.Context) error { return footprint.ReleaseStart(ctx, log) }}
 	if bench != nil {

@@ -1,7 +1,8 @@
 // Package footprint keeps the memory of a started agent small.
 //
-// The agent shares a small board with others for years, and it needs little: its
-// start touches most of the program and makes garbage, its ticks do neither.
+// The agent shares a small board with other programs for years. Its start touches
+// most of the program, its ticks do not: a minute after the start, eight bays take
+// 21.5 MiB of memory (PSS) with what this package does, 27.9 MiB without.
 package footprint
 
 import (
@@ -11,32 +12,18 @@ import (
 	"io"
 	"log/slog"
 	"os"
-	"runtime/debug"
 	"strings"
 	"time"
 
 	"golang.org/x/sys/unix"
 )
 
-// gcPercent lets the heap grow by half before it is collected, instead of
-// doubling: by 1 MB, since less than 2 MB live. Eight bays allocate about 0.1 MB a
-// second, so that a collection of some milliseconds comes every ten seconds.
-const gcPercent = 50
-
 // startedAfter is how long the agent has to start, with what follows the start:
 // the broker's session, the first page, the first scrape.
 const startedAfter = 10 * time.Second
 
-// KeepHeapSmall asks the garbage collector to collect early, unless whoever
-// started the program has asked for something else.
-func KeepHeapSmall() {
-	if os.Getenv("GOGC") == "" {
-		debug.SetGCPercent(gcPercent)
-	}
-}
-
-// ReleaseStart returns to the kernel, once and some seconds from now, what only
-// the start needed. It returns early, without an error, when ctx ends.
+// ReleaseStart unmaps, once and some seconds from now, the parts of the program
+// that only the start used. It returns early, without an error, when ctx ends.
 //
 // No relay waits for it: the pages of the program's file stay in the kernel's
 // cache, where they were mapped from. Those that ticks need come back by some
@@ -52,7 +39,6 @@ func ReleaseStart(ctx context.Context, log *slog.Logger) error {
 		return nil
 	case <-t.C:
 	}
-	debug.FreeOSMemory()
 	if err := unmapProgram(); err != nil {
 		log.Debug("pages of the start stay mapped", "err", err)
 	}

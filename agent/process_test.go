@@ -316,7 +316,7 @@ func TestUnknownBoot(t *testing.T) {
 	if code := p.end(syscall.SIGTERM); code != exitDone {
 		t.Errorf("exit code %d", code)
 	}
-	if told := events(t, path, "memory-doubted"); len(told) != 1 || !strings.Contains(told[0].Text, "unknown time") {
+	if told := events(t, path, "memory-doubted"); len(told) != 1 || told[0].Doubt != bay.OffTooLong.String() {
 		t.Errorf("told: %+v", told)
 	}
 }

@@ -74,7 +74,7 @@ func doubts(t *testing.T, path string) map[string]string {
 		require.NoError(t, err)
 		if e.Kind == bay.MemoryDoubted.String() {
 			require.Empty(t, out[e.Bay], "it is told once")
-			out[e.Bay] = e.Text
+			out[e.Bay] = e.File
 		}
 	}
 	return out

@@ -24,8 +24,9 @@ type Bay struct {
 	released *PackMemory          // of a pack that was let go, until Histories takes it
 	between  []Event              // what happened between two ticks, for the next one
 
-	started bool
-	doubted string // why the memory was doubted, until told
+	started  bool
+	doubted  Doubt  // why the memory was not used as it is
+	keptFile string // see Doubt
 }
 
 // New makes a core that knows nothing and blocks. The setup must be one
@@ -102,8 +103,8 @@ func (b *Bay) begin(now time.Duration) {
 	if latches != nil {
 		latched(latches).raise(b.lock, now)
 	}
-	if b.doubted != "" {
-		b.tell(Event{Kind: MemoryDoubted, Text: b.doubted})
+	if b.doubted != NoDoubt {
+		b.tell(Event{Kind: MemoryDoubted, Doubt: b.doubted, File: b.keptFile})
 	}
 }
 

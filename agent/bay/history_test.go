@@ -420,7 +420,7 @@ func (s *saga) restore(text []byte, gap time.Duration, proven bool) bool {
 	var m bay.Memory
 	if json.Unmarshal(text, &m) != nil {
 		s.count.damaged++
-		s.core.Doubt("unreadable")
+		s.core.Doubt(bay.MemoryUnreadable, "")
 		// A visit and latches may be forgotten: the hold stands for them.
 		s.w.held, s.w.visit, s.latched, s.taken = true, false, [interlock.NumCodes]bool{}, nil
 		return false

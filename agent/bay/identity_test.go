@@ -669,6 +669,6 @@ func TestADamagedHistoryHoldsTheBay(t *testing.T) {
 		}
 	}
 	s.tick()
-	require.Contains(t, s.spots[0].heard(bay.MemoryDoubted), "the history of pack lift-a is damaged")
+	require.Contains(t, s.spots[0].heard(bay.MemoryDoubted), "History of battery lift-a: The memory is damaged.")
 	require.True(t, s.spots[0].raised(interlock.Held))
 }

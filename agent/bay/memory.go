@@ -74,7 +74,7 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 		only = b.history.pack
 	}
 	if err := m.usable(only); err != nil {
-		b.doubted = err.Error()
+		b.doubted = doubtOf(err)
 		return err
 	}
 	b.pic.PermitS, b.pic.BlockedS = m.PermitS, m.BlockedS
@@ -86,15 +86,17 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	b.history.restore(&m.History, now, gap, proven)
 	b.pic.Readied, b.history.opened = m.Readied, m.Opened
 	if !proven && (m.Charge.Full || m.Charge.Active) {
-		b.doubted = "The agent was off for too long or for an unknown time: the pack counts as not full and its rest starts anew."
+		b.doubted = OffTooLong
 	}
 	return nil
 }
 
 // Doubt is for a memory that is there and cannot be read: the first step tells
-// why. Since a visit may have been open, a hold or a latch have stood, the bay
-// is held until a person takes it back.
-func (b *Bay) Doubt(why string) { b.doubted, b.asked.held, b.asked.forgot = why, true, true }
+// why, and the file that is kept of a damaged logbook. Since a visit may have been
+// open, a hold or a latch have stood, the bay is held until a person takes it back.
+func (b *Bay) Doubt(why Doubt, file string) {
+	b.doubted, b.keptFile, b.asked.held, b.asked.forgot = why, file, true, true
+}
 
 // believed is a gap that can be: any other may have been of any length.
 func believed(gap time.Duration, proven bool) (time.Duration, bool) {
@@ -117,7 +119,7 @@ func (m *Memory) usable(only *Pack) error {
 	}
 	if !m.intact() || !(m.PermitS >= 0 && m.BlockedS >= 0) || m.Totals != nil && !(m.Totals.InAh >= 0 && m.Totals.GassingAh >= 0) ||
 		only != nil && !m.valid(only.Cells) {
-		return fmt.Errorf("%w: it is damaged", ErrMemory)
+		return damaged("it is damaged")
 	}
 	return nil
 }

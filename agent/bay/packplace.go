@@ -63,7 +63,7 @@ func (b *Bay) Open(m *PackMemory, now, gap time.Duration, proven bool) error {
 	b.counts.atOpened = b.history.totals()
 	b.between = append(b.between, Event{Kind: PackNamed, Pack: b.history.pack.Name, Naming: b.identity.by})
 	if err != nil {
-		b.between = append(b.between, Event{Kind: MemoryDoubted, Text: err.Error()})
+		b.between = append(b.between, Event{Kind: MemoryDoubted, Doubt: doubtOf(err), Pack: b.history.pack.Name})
 	}
 	return err
 }
@@ -75,7 +75,7 @@ func (b *Bay) Inherit(m *PackMemory, now time.Duration) error {
 		return fmt.Errorf("%w: bay %s inherits no history", ErrMemory, b.setup.Name)
 	}
 	if err := b.restorePack(m, clamped(now), 0, false); err != nil {
-		b.doubted = err.Error()
+		b.doubted = doubtOf(err)
 		return err
 	}
 	return nil
@@ -132,7 +132,7 @@ func (b *Bay) restorePack(m *PackMemory, now, gap time.Duration, proven bool) er
 }
 
 func (m *PackMemory) usable(p *Pack) error {
-	damaged := fmt.Errorf("%w: the history of pack %s is damaged", ErrMemory, p.Name)
+	damaged := damaged("the history of pack " + p.Name + " is damaged")
 	if err := m.known(); err != nil {
 		return fmt.Errorf("the history of pack %s: %w", p.Name, err)
 	}

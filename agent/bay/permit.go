@@ -117,7 +117,7 @@ func (b *Bay) unready(now time.Duration) interlock.Evidence {
 		left = max(left-(now-b.conn.since), 0)
 	}
 	e := interlock.Evidence{Value: left.Seconds()}
-	if b.doubted != "" {
+	if b.doubted != NoDoubt {
 		e.Reason = interlock.Restored
 	}
 	return e

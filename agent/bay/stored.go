@@ -2,7 +2,6 @@ package bay
 
 import (
 	"encoding/json"
-	"errors"
 	"fmt"
 	"hash/crc32"
 	"math"
@@ -65,10 +64,6 @@ type PackMemory struct {
 	Readied uint64 `json:"readied"`
 }
 
-// ErrMemory says that a memory cannot be used; the core then starts without
-// what it cannot prove.
-var ErrMemory = errors.New("memory cannot be used")
-
 // sum fits the memory as it is; empty, which fits none, when there is no JSON for it.
 func (m *Memory) sum() string {
 	bare := *m
@@ -98,7 +93,7 @@ func (m *PackMemory) intact() bool { return m.Sum != "" && m.Sum == m.sum() }
 // known is an error for a memory of another program.
 func (h *MemoryHead) known() error {
 	if h.V != memoryVersion {
-		return fmt.Errorf("%w: it has version %d, this program knows %d", ErrMemory, h.V, memoryVersion)
+		return &memoryError{MemoryOtherVersion, fmt.Sprintf("it has version %d, this program knows %d", h.V, memoryVersion)}
 	}
 	return nil
 }
@@ -106,7 +101,7 @@ func (h *MemoryHead) known() error {
 // of is an error for a memory of another pack.
 func (h *MemoryHead) of(p *Pack) error {
 	if h.Pack != p.Name || h.Cells != p.Cells {
-		return fmt.Errorf("%w: it is of pack %q with %d cells, the bay has %q with %d", ErrMemory, h.Pack, h.Cells, p.Name, p.Cells)
+		return &memoryError{MemoryOtherPack, fmt.Sprintf("it is of pack %q with %d cells, the bay has %q with %d", h.Pack, h.Cells, p.Name, p.Cells)}
 	}
 	return nil
 }

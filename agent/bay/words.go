@@ -286,16 +286,18 @@ type Event struct {
 	// Evidence is the numbers of Code, not with FindingCleared.
 	Evidence   interlock.Evidence
 	WaitingFor cooldown.Reason // StageChanged to Cooling
-	WaterML    float64         // StageChanged to ReadyToWater: the battery's need
+	WaterML    float64         // StageChanged to ReadyToWater: the pack's need
 	Proof      charge.Evidence // ChargeFull, and ChargeEnded after it
 	Ago        time.Duration   // ChargeEnded: since the last charging current
 	InAh       float64         // ChargeEnded: charged, with InAhKnown
 	InAhKnown  bool
-	Pack       string        // PackNamed, PackLeft
+	Doubt      Doubt         // MemoryDoubted
+	File       string        // MemoryDoubted: what is kept of a damaged logbook
+	Pack       string        // PackNamed, PackLeft; MemoryDoubted: whose history it is
 	Naming     Naming        // PackNamed: how it is known
 	By         string        // visits and orders: the person
 	Order      string        // orders: the ID
 	Asked      order.Order   // orders and visits: what the person asked for
 	Why        order.Refusal // OrderRefused: why
-	Text       string        // orders, visits, a doubted memory: one sentence, SI units
+	Text       string        // orders and visits: one sentence, SI units
 }

@@ -217,7 +217,7 @@ func (c *trial) options(t *testing.T) commission.Options {
 		Core: func() *bay.Bay {
 			core := bay.New(setups[0])
 			if c.held {
-				core.Doubt("a memory that cannot be read")
+				core.Doubt(bay.MemoryUnreadable, "")
 			}
 			return core
 		},

@@ -62,7 +62,9 @@ type Detail struct {
 	Proof      string `json:"proof,omitempty"`       // charge-full, charge-ended: name of a charge.Evidence
 	AgoS       Num    `json:"ago_s,omitempty"`       // charge-ended: since the last current
 	InAh       Num    `json:"in_ah,omitempty"`       // charge-ended
-	Pack       string `json:"pack,omitempty"`        // pack-named, pack-left
+	Doubt      string `json:"doubt,omitempty"`       // memory-doubted: name of a bay.Doubt
+	File       string `json:"file,omitempty"`        // memory-doubted: what is kept of a damaged logbook
+	Pack       string `json:"pack,omitempty"`        // pack-named, pack-left, memory-doubted
 	PackFrom   string `json:"pack_from,omitempty"`   // pack-named: name of a bay.Naming
 }
 
@@ -85,6 +87,8 @@ func detailOf(e *bay.Event) (d Detail) {
 		if e.InAhKnown {
 			d.InAh = Known(e.InAh)
 		}
+	case bay.MemoryDoubted:
+		d.Doubt, d.File, d.Pack = e.Doubt.String(), e.File, e.Pack
 	case bay.PackNamed, bay.PackLeft:
 		d.Pack, d.PackFrom = e.Pack, e.Naming.String()
 	default:
@@ -101,7 +105,7 @@ func (r *Record) Event(at time.Duration) bay.Event {
 		At: at, By: r.By, Order: r.Order, Code: interlock.Lookup(r.Code), Evidence: d.Numbers(), Text: r.Text,
 		WaitingFor: cooldown.ParseReason(d.WaitingFor), WaterML: known(d.WaterML), Proof: charge.ParseEvidence(d.Proof),
 		Ago: time.Duration(known(d.AgoS) * float64(time.Second)), InAh: known(d.InAh), InAhKnown: d.InAh != nil,
-		Pack: d.Pack, Naming: bay.ParseNaming(d.PackFrom),
+		Doubt: bay.ParseDoubt(d.Doubt), File: d.File, Pack: d.Pack, Naming: bay.ParseNaming(d.PackFrom),
 	}
 	e.Kind, _ = bay.ParseEvent(r.Kind)
 	e.Stage, _ = bay.ParseStage(r.Stage)

@@ -30,7 +30,8 @@ func happened() []bay.Event {
 		{Kind: bay.VisitClosed, By: "Ann", Order: "2", Text: "x"},
 		{Kind: bay.OrderTaken, By: "Ann", Order: "3", Text: "x"},
 		{Kind: bay.OrderRefused, By: "Ann", Order: "4", Text: "x"},
-		{Kind: bay.MemoryDoubted, Text: "x"},
+		{Kind: bay.MemoryDoubted, Doubt: bay.LogbookDamaged, File: "/l.db.damaged-1"},
+		{Kind: bay.MemoryDoubted, Doubt: bay.MemoryDamaged, Pack: "lift-24v"},
 		{Kind: bay.PackNamed, Pack: "lift-24v", Naming: bay.BySensor},
 		{Kind: bay.PackLeft, Pack: "lift-24v"},
 	}

@@ -57,7 +57,7 @@ func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) 
 // cannot be read is told by the core in its first tick.
 func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, histories *bay.Histories) (own bool) {
 	if s.Book == nil {
-		core.Doubt("The logbook cannot be read: nothing of the time before is known.")
+		core.Doubt(bay.LogbookUnreadable, "")
 		return false
 	}
 	stored, err := s.Book.LoadMemory(ctx, setup.Name)
@@ -71,7 +71,7 @@ func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, h
 	}
 	if err != nil {
 		s.Log.Error("the memory cannot be read", "bay", setup.Name, "err", err)
-		core.Doubt("The memory cannot be read: nothing of the time before is known.")
+		core.Doubt(bay.MemoryUnreadable, "")
 		return false
 	}
 	gap, proven := s.Gap(stored.Stamp)
@@ -88,9 +88,9 @@ func (s *Source) isNew(core *bay.Bay) {
 	switch kept, err := s.Book.Damaged(); {
 	case err != nil:
 		s.Log.Error("it cannot be told whether a logbook was damaged before", "err", err)
-		core.Doubt("It cannot be told whether the logbook was damaged before: nothing of the time before is known.")
+		core.Doubt(bay.LogbookUncertain, "")
 	case kept != "":
-		core.Doubt("The logbook was damaged and is kept as " + kept + ": nothing of the time before is known.")
+		core.Doubt(bay.LogbookDamaged, kept)
 	}
 }
 

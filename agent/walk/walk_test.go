@@ -151,7 +151,7 @@ func TestHeld(t *testing.T) {
 func heldWalk(t *testing.T, c *commissioning) {
 	t.Helper()
 	core := bay.New(mustSetup(t, c.cfg))
-	core.Doubt("test")
+	core.Doubt(bay.MemoryUnreadable, "")
 	pic, _ := core.Step(&bay.Readings{})
 	if pic.Permit.Granted {
 		t.Fatal("a doubted memory grants")

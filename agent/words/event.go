@@ -44,6 +44,8 @@ func (v Voice) Event(e *bay.Event) string {
 		return v.Say(key+"."+e.Naming.String(), e.Pack)
 	case bay.PackLeft:
 		return v.Say(key, e.Pack)
+	case bay.MemoryDoubted:
+		return v.doubted(key, e)
 	case bay.PermitGranted, bay.ChargeStarted:
 		return v.Say(key)
 	default:
@@ -71,6 +73,14 @@ func (v Voice) stageChanged(key string, e *bay.Event) string {
 func (v Voice) chargeEnded(key string, e *bay.Event) string {
 	key += when(e.Proof == charge.NoEvidence, ".early") + when(e.InAhKnown, ".ah")
 	return v.Say(key, v.Span(e.Ago), v.figure("Ah", 0)(e.InAh))
+}
+
+func (v Voice) doubted(key string, e *bay.Event) string {
+	text := v.Say("mistrust."+e.Doubt.String(), e.File)
+	if e.Pack != "" {
+		return v.Say(key+".pack", e.Pack, text)
+	}
+	return text
 }
 
 // Proof says what proved a battery full.

@@ -1,0 +1,67 @@
+package words
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/charge"
+	"bayward/agent/cooldown"
+	"bayward/agent/interlock"
+	"bayward/agent/reading"
+)
+
+// events are one of each kind, in each of its variants. Orders and refusals have
+// tests of their own.
+func events() []bay.Event {
+	all := []bay.Event{
+		{Kind: bay.PermitGranted}, {Kind: bay.ChargeStarted}, {Kind: bay.PackLeft, Pack: "lift-a"},
+	}
+	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
+		all = append(all, bay.Event{Kind: bay.FindingCleared, Code: c})
+		for _, r := range append([]interlock.Reason{interlock.Usual}, interlock.Table[c].Reasons...) {
+			e := interlock.Evidence{Value: -4, Limit: 3, Fault: reading.Open, Reason: r}
+			all = append(all, bay.Event{Kind: bay.FindingRaised, Code: c, Evidence: e}, bay.Event{Kind: bay.PermitBlocked, Code: c, Evidence: e})
+		}
+	}
+	for s := bay.StageUnknown; s < bay.NumStages; s++ {
+		for r := cooldown.NothingLeft; r < cooldown.NumReasons; r++ {
+			all = append(all, bay.Event{Kind: bay.StageChanged, Stage: s, WaitingFor: r, WaterML: 120})
+		}
+	}
+	for e := charge.NoEvidence + 1; e.String() != ""; e++ {
+		all = append(all, bay.Event{Kind: bay.ChargeFull, Proof: e})
+	}
+	for _, e := range []charge.Evidence{charge.NoEvidence, charge.HandGravity} {
+		all = append(all, bay.Event{Kind: bay.ChargeEnded, Proof: e, Ago: time.Hour}, bay.Event{Kind: bay.ChargeEnded, Proof: e, InAh: 50, InAhKnown: true})
+	}
+	for d := bay.NoDoubt; d < bay.NumDoubts; d++ {
+		all = append(all, bay.Event{Kind: bay.MemoryDoubted, Doubt: d, File: "/l.db"}, bay.Event{Kind: bay.MemoryDoubted, Doubt: d, Pack: "lift-a"})
+	}
+	for n := bay.ByConfig; n.String() != ""; n++ {
+		if n > bay.ByPerson {
+			break
+		}
+		all = append(all, bay.Event{Kind: bay.PackNamed, Pack: "lift-a", Naming: n})
+	}
+	return all
+}
+
+// TestEveryEventIsSaid: each kind in each of its variants, in every language and
+// unit.
+func TestEveryEventIsSaid(t *testing.T) {
+	kinds := map[bay.EventKind]bool{bay.VisitOpened: true, bay.VisitClosed: true, bay.OrderTaken: true, bay.OrderRefused: true}
+	for _, v := range voices() {
+		for _, e := range events() {
+			kinds[e.Kind] = true
+			whole(t, v.Event(&e), v.Language(), e.Kind)
+			whole(t, v.EventTitle(&e), v.Language(), e.Kind)
+		}
+		whole(t, v.EventTitle(&bay.Event{}), v.Language())
+	}
+	for k := bay.NoEvent + 1; k < bay.NumEvents; k++ {
+		require.True(t, kinds[k], "no event %s in this test", k)
+	}
+}

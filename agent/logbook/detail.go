@@ -12,16 +12,16 @@ import (
 	"bayward/agent/reading"
 )
 
-// Found is the evidence of a finding as it is kept. Sentences are worded from it
-// by whoever shows them.
+// Found is the stored evidence of a finding. The edge that shows it words the
+// sentence.
 type Found struct {
 	Reason string `json:"reason,omitempty"` // name of an interlock.Reason; "" for the usual one
-	Value  Num    `json:"value,omitempty"`  // these two are the code's own, see interlock.Evidence
+	Value  Num    `json:"value,omitempty"`  // both depend on the code, see interlock.Evidence
 	Limit  Num    `json:"limit,omitempty"`
 	Fault  string `json:"fault,omitempty"` // of the sensor, where that was the reason
 }
 
-// foundOf leaves out what says nothing about a finding.
+// foundOf leaves out fields without meaning for a finding.
 func foundOf(c interlock.Code, e *interlock.Evidence) Found {
 	var f Found
 	if e.Reason != interlock.Usual {
@@ -37,7 +37,7 @@ func foundOf(c interlock.Code, e *interlock.Evidence) Found {
 	return f
 }
 
-// Numbers gives the evidence the shape of the core's again.
+// Numbers converts the evidence back to that of the core.
 func (f *Found) Numbers() interlock.Evidence {
 	e := interlock.Evidence{Value: known(f.Value), Limit: known(f.Limit), Fault: reading.None, Reason: interlock.ParseReason(f.Reason)}
 	if fault, ok := reading.ParseFault(f.Fault); ok {
@@ -46,7 +46,7 @@ func (f *Found) Numbers() interlock.Evidence {
 	return e
 }
 
-// known is 0 for a number that is not known.
+// known returns 0 for an unknown number.
 func known(n Num) float64 {
 	if n == nil {
 		return 0
@@ -54,7 +54,8 @@ func known(n Num) float64 {
 	return *n
 }
 
-// Detail is what else belongs to the kind of an event. What does not is left out.
+// Detail is the further data of an event; fields that do not belong to its kind
+// are left out.
 type Detail struct {
 	Found
 	WaitingFor string `json:"waiting_for,omitempty"` // stage-changed: name of a cooldown.Reason
@@ -68,7 +69,7 @@ type Detail struct {
 	PackFrom   string `json:"pack_from,omitempty"`   // pack-named: name of a bay.Naming
 }
 
-// detailOf is what an event's own columns do not hold.
+// detailOf returns what the event's own columns do not contain.
 func detailOf(e *bay.Event) (d Detail) {
 	switch e.Kind {
 	case bay.FindingRaised, bay.PermitBlocked:
@@ -96,9 +97,9 @@ func detailOf(e *bay.Event) (d Detail) {
 	return d
 }
 
-// Event gives a record the shape of the core's event again, as it would have
-// happened at a time. A kind, a stage or a finding of a program that knew more is
-// left out. What an older program kept as a sentence is in Text.
+// Event converts a record back to the core's event, as if it happened at the given
+// time. It leaves out a kind, stage or finding of a program that knew more. A
+// sentence stored by an older program is in Text.
 func (r *Record) Event(at time.Duration) bay.Event {
 	d := &r.Detail
 	e := bay.Event{
@@ -113,7 +114,7 @@ func (r *Record) Event(at time.Duration) bay.Event {
 	return e
 }
 
-// jsonOf keeps a detail as JSON, ” for one that says nothing.
+// jsonOf stores a detail as JSON, and an empty one as an empty text.
 type jsonOf struct{ d *Detail }
 
 func (j jsonOf) text() (string, error) {
@@ -125,11 +126,11 @@ func (j jsonOf) text() (string, error) {
 }
 
 // Scan implements sql.Scanner. A detail that cannot be read is left empty: the
-// event is there all the same.
+// event itself remains.
 func (j jsonOf) Scan(v any) error {
 	text, ok := v.(string)
 	if !ok {
-		return fmt.Errorf("%v is no text", v)
+		return fmt.Errorf("%v is not a text", v)
 	}
 	*j.d = Detail{}
 	if text != "" && json.Unmarshal([]byte(text), j.d) != nil {

@@ -15,7 +15,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// happened is an event of each kind, with all that belongs to it.
+// happened returns an event of each kind, with all its data.
 func happened() []bay.Event {
 	all := []bay.Event{
 		{Kind: bay.PermitGranted},
@@ -52,7 +52,7 @@ func happened() []bay.Event {
 	return all
 }
 
-// TestEventsComeBackWhole: what an event says is kept without its sentence, so
+// TestEventsComeBackWhole: the data of an event is stored without its sentence, so
 // that it can be worded later in any language.
 func TestEventsComeBackWhole(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
@@ -75,8 +75,8 @@ func TestEventsComeBackWhole(t *testing.T) {
 	}
 }
 
-// TestNoNumberIsNoFigure: a figure that is none is left out, and the event is
-// there all the same.
+// TestNoNumberIsNoFigure: a figure that is not a number is left out, and the event
+// remains.
 func TestNoNumberIsNoFigure(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
 	_, err := b.Append(t.Context(), "bay-1", stampAt(1), []bay.Event{{
@@ -89,7 +89,7 @@ func TestNoNumberIsNoFigure(t *testing.T) {
 	require.Equal(t, interlock.PackHot, recs[0].Event(0).Code)
 }
 
-// TestStrangeDetailIsLeftOut: of a newer program, or damaged.
+// TestStrangeDetailIsLeftOut: from a newer program, or damaged.
 func TestStrangeDetailIsLeftOut(t *testing.T) {
 	for text, want := range map[string]Detail{
 		"": {}, "{": {}, "[]": {}, `{"reason":7}`: {}, `{"new":1,"waiting_for":"minimum-rest"}`: {WaitingFor: "minimum-rest"},

@@ -28,7 +28,7 @@ type Record struct {
 	By    string // the person
 	Order string // the order's ID
 	Detail
-	Text string // the sentence that an older program kept; "" since schema 5
+	Text string // sentence stored by an older program; "" since schema 5
 }
 
 // Entry is what one tick of a bay leaves for the record. It is written whole or not

@@ -110,7 +110,7 @@ type Finding struct {
 	Blocks   bool
 	Latched  bool
 	Found           // as it was raised
-	Evidence string // the sentence that an older program kept; "" since schema 5
+	Evidence string // sentence stored by an older program; "" since schema 5
 }
 
 // How a refusal ended.
@@ -126,9 +126,9 @@ const (
 type Refusal struct {
 	Span
 	Code     string   // the first reason
-	Found             // of the first
+	Found             // of the first reason
 	Codes    []string // all reasons, in order of appearance
-	Evidence string   // the sentence on the first that an older program kept
+	Evidence string   // sentence on the first reason, stored by an older program
 	Ended    string   // one of the Refusal constants; "" while it is open
 }
 

@@ -1,8 +1,7 @@
-// Package notify turns pictures into notices for a technician: one for each
-// bay, the one that matters most now. A notice is raised once, seen when a
-// person opens a visit, and settled when its reason is gone; it is updated,
-// not repeated. The package decides; agent/words has the words, and how a
-// notice travels is the business of others.
+// Package notify turns pictures into notices for a technician: one for each bay,
+// the one that matters most now. A notice is raised once, seen when a visit is
+// opened, and settled when its reason is gone; it is updated, not repeated. The
+// package decides and delivers; agent/words has the words.
 package notify
 
 import (
@@ -57,7 +56,7 @@ type State uint8
 const (
 	Settled State = iota // its reason is gone; also before the first notice
 	Raised
-	Seen // a person is at the pack
+	Seen // someone is at the pack
 )
 
 // String returns the state's name in messages.

@@ -139,7 +139,7 @@ func TestLife(t *testing.T) {
 	}
 }
 
-// TestWords: amounts are rounded down, each cell's is named, and a notice says
+// TestWords: amounts are rounded down, each cell's is named, and a notice includes
 // what to do.
 func TestWords(t *testing.T) {
 	fill := func(p *bay.Picture) {

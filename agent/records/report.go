@@ -31,10 +31,10 @@ type ReportOptions struct {
 	Pack         string
 	Since, Until time.Time // zero: no bound
 	Letter       bool      // US Letter instead of A4
-	Language     string    // of the sentences and the units of the figures; "" for
-	Units        string    // English and SI
-	Site, Agent  string    // "" when they are not known
-	Facts        *Facts    // nil when no configuration is at hand
+	Language     string    // of the sentences; "" for English
+	Units        string    // of the figures; "" for SI
+	Site, Agent  string    // "" when unknown
+	Facts        *Facts    // nil when no configuration is available
 	Made         time.Time // when, by the caller's clock
 	Version      string    // of the program
 }
@@ -152,12 +152,12 @@ func (p *report) identity() {
 		{"Cells of 2 V in series", fmt.Sprint(f.Cells)},
 		{"Capacity", fmt.Sprintf("%g Ah at %g h", f.CapacityAh, f.RateHours)},
 		{"Gravity when full, at 25 °C", reading.Digits(f.FullGravity, 3)},
-		{"No charge below a level of", mm(f.ChargeLevelMM)},
-		{"Water up to a level of", mm(f.FillMarkMM)},
+		{"Lowest level for charging", mm(f.ChargeLevelMM)},
+		{"Fill mark", mm(f.FillMarkMM)},
 		{"Bottom of the vent well", mm(f.VentWellMM)},
-		{"Electrolyte, free surface of a cell", p.volume(f.ElectrolyteML) + " " + p.Volume + fmt.Sprintf(", %g cm²", f.FreeSurfaceCM2)},
-		{"No charge above", p.temp(f.ChargeMaxC) + " " + p.Temp},
-		{"No water above", p.temp(f.WateringMaxC) + " " + p.Temp},
+		{"Electrolyte and free surface of a cell", p.volume(f.ElectrolyteML) + " " + p.Volume + fmt.Sprintf(", %g cm²", f.FreeSurfaceCM2)},
+		{"Maximum temperature for charging", p.temp(f.ChargeMaxC) + " " + p.Temp},
+		{"Maximum temperature for watering", p.temp(f.WateringMaxC) + " " + p.Temp},
 	}
 }
 

@@ -256,9 +256,9 @@ func (p *report) reasons(ctx context.Context, r *logbook.Reader, q logbook.Query
 			return err
 		}
 		p.mark(&f.Span)
-		ended := "tells"
+		ended := "not blocked"
 		if f.Blocks {
-			ended = "blocks"
+			ended = "blocked"
 		}
 		if f.Latched {
 			ended += ", latched"

@@ -6,8 +6,8 @@ import (
 	"bayward/agent/words"
 )
 
-// EventText says in a person's language what happened. What an older program
-// kept as a sentence is shown as it was written.
+// EventText returns what happened as a sentence in the voice's language. A sentence
+// stored by an older program is returned as written.
 func EventText(v words.Voice, r *logbook.Record) string {
 	if r.Text != "" {
 		return r.Text
@@ -16,7 +16,8 @@ func EventText(v words.Voice, r *logbook.Record) string {
 	return v.Event(&e)
 }
 
-// foundText says why a finding stood; written is the sentence of an older program.
+// foundText returns why a finding was raised; written is the sentence of an older
+// program.
 func foundText(v words.Voice, code string, f *logbook.Found, written string) string {
 	if written != "" {
 		return written

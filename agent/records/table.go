@@ -32,8 +32,8 @@ func (t *Table) Rows(ctx context.Context, r *logbook.Reader, q logbook.Query) it
 	return t.rows(ctx, r, q)
 }
 
-// Tables lists the tables in the order of columns.md, as programs read them:
-// their sentences are English.
+// Tables lists the tables in the order of columns.md. Their sentences are English,
+// as programs read them.
 func Tables() []*Table { return tables(words.EnglishSI()) }
 
 func tables(v words.Voice) []*Table {
@@ -43,7 +43,7 @@ func tables(v words.Voice) []*Table {
 // TableNamed finds a table; nil when there is none of that name.
 func TableNamed(name string) *Table { return TableIn(words.EnglishSI(), name) }
 
-// TableIn is TableNamed for a person who reads its sentences.
+// TableIn is TableNamed with sentences in the voice's language.
 func TableIn(v words.Voice, name string) *Table {
 	all := tables(v)
 	if i := slices.IndexFunc(all, func(t *Table) bool { return t.Name == name }); i >= 0 {

@@ -8,7 +8,7 @@ import (
 	"bayward/agent/words"
 )
 
-// paper is how one reader of a report measures.
+// paper formats figures in the units of one reader of a report.
 type paper struct{ voice words.Voice }
 
 const none = "–"
@@ -25,7 +25,7 @@ func (p paper) tempUnit() string   { return p.voice.Units().Temperature.Symbol }
 func (p paper) lengthUnit() string { return p.voice.Units().Length.Symbol }
 func (p paper) volumeUnit() string { return p.voice.Units().Volume.Symbol }
 
-// temp, length and volume are figures for columns, without their units.
+// temp, length and volume format figures for columns, without units.
 func (p paper) temp(c float64) string    { return p.voice.Units().Temperature.Number(c) }
 func (p paper) length(mm float64) string { return p.voice.Units().Length.NumberFine(mm) }
 func (p paper) volume(ml float64) string { return p.voice.Units().Volume.Number(ml) }

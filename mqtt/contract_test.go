@@ -10,6 +10,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -22,6 +23,7 @@ import (
 	"bayward/agent/notify"
 	"bayward/agent/order"
 	"bayward/agent/reading"
+	"bayward/agent/view/viewtest"
 	"bayward/mqtt/mqtttest"
 )
 
@@ -138,6 +140,22 @@ func TestContractSignature(t *testing.T) {
 	o.opt.People = []Person{{Name: "Ana Ruiz", Key: key.Public().(ed25519.PublicKey), Right: order.MayRelease}}
 	if r := o.ask(want); r.Result != Done {
 		t.Errorf("the example is not accepted: %+v", r)
+	}
+}
+
+// TestContractFields: every published field is in the contract with a description
+// and its unit, and the contract names no other.
+func TestContractFields(t *testing.T) {
+	c := contract(t)
+	for name, typ := range map[string]reflect.Type{
+		"status": reflect.TypeFor[statusBody](), "state": reflect.TypeFor[stateBody](), "event": reflect.TypeFor[eventBody](),
+		"notice": reflect.TypeFor[noticeBody](), "response": reflect.TypeFor[responseBody](),
+	} {
+		schema, err := c.Schema(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		viewtest.Described(t, name, typ, schema, nil)
 	}
 }
 

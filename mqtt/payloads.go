@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"math"
 	"time"
 
 	"bayward/agent/view"
@@ -41,15 +40,7 @@ type Status struct {
 
 // JSON returns the payload of the status topic.
 func (s Status) JSON() ([]byte, error) {
-	w := struct {
-		V           int    `json:"v"`
-		State       string `json:"state"`
-		Reason      string `json:"reason,omitempty"`
-		Version     string `json:"version"`
-		BootID      string `json:"boot_id"`
-		Since       string `json:"since,omitempty"`
-		TimeTrusted *bool  `json:"time_trusted,omitempty"`
-	}{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID}
+	w := statusBody{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID}
 	if s.Online {
 		w.State = "online"
 	}
@@ -78,22 +69,7 @@ type Event struct {
 
 // JSON returns the payload of the event topic.
 func (e Event) JSON() ([]byte, error) {
-	return encode(struct {
-		V           int     `json:"v"`
-		Bay         string  `json:"bay"`
-		Seq         uint64  `json:"seq"`
-		Time        string  `json:"time"`
-		TimeTrusted bool    `json:"time_trusted"`
-		BootID      string  `json:"boot_id"`
-		MonoS       float64 `json:"mono_s"`
-		Kind        string  `json:"kind"`
-		Stage       string  `json:"stage,omitempty"`
-		From        string  `json:"from,omitempty"`
-		Code        string  `json:"code,omitempty"`
-		By          string  `json:"by,omitempty"`
-		Order       string  `json:"order,omitempty"`
-		Text        string  `json:"text"`
-	}{
+	return encode(eventBody{
 		1, e.Bay, e.Seq, e.At.stamp(), e.At.Trusted, e.BootID, e.Mono.Seconds(),
 		e.Kind, e.Stage, e.From, e.Code, e.By, e.Order, e.Text,
 	})
@@ -121,55 +97,14 @@ type Notice struct {
 
 // noticeJSON returns the payload of the notice topic.
 func noticeJSON(bayName string, n Notice) ([]byte, error) {
-	return encode(struct {
-		V           int         `json:"v"`
-		Bay         string      `json:"bay"`
-		Kind        string      `json:"kind"`
-		State       NoticeState `json:"state"`
-		Since       string      `json:"since"`
-		TimeTrusted bool        `json:"time_trusted"`
-		Text        string      `json:"text"`
-		WhatToDo    string      `json:"what_to_do"`
-		Cautions    string      `json:"cautions"`
-	}{1, bayName, n.Kind, n.State, n.Since.stamp(), n.Since.Trusted, n.Text, n.WhatToDo, n.Cautions})
+	return encode(noticeBody{1, bayName, n.Kind, n.State, n.Since.stamp(), n.Since.Trusted, n.Text, n.WhatToDo, n.Cautions})
 }
 
-// stateJSON returns the payload of the state topic: the view with its time. It
-// leaves out a number that is not finite: that means not known.
+// stateJSON returns the payload of the state topic: the view with its time.
 func stateJSON(v view.View, at Wall) ([]byte, error) {
-	dropUnknown(&v)
-	b, err := encode(struct {
-		view.View
-		Time        string `json:"time"`
-		TimeTrusted bool   `json:"time_trusted"`
-	}{v, at.stamp(), at.Trusted})
+	b, err := encode(stateBody{v, at.stamp(), at.Trusted})
 	if err != nil {
 		return nil, fmt.Errorf("mqtt: state of %s: %w", v.Bay, err)
 	}
 	return b, nil
-}
-
-func dropUnknown(v *view.View) {
-	for _, p := range []**float64{
-		&v.PackV, &v.CurrentA, &v.PackC, &v.AmbientC, &v.LevelMM, &v.LevelHighMM, &v.HydrogenPct,
-		&v.StateOfCharge, &v.ReadyInS, &v.ReadyEarlyS, &v.ReadyLateS, &v.ForecastH,
-	} {
-		if *p != nil && !finite(**p) {
-			*p = nil
-		}
-	}
-	for _, list := range []*[]float64{&v.WaterML, &v.CoverPlatesML} {
-		if !finite(*list...) {
-			*list = nil
-		}
-	}
-}
-
-func finite(values ...float64) bool {
-	for _, x := range values {
-		if math.IsNaN(x) || math.IsInf(x, 0) {
-			return false
-		}
-	}
-	return true
 }

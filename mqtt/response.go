@@ -34,19 +34,7 @@ type Response struct {
 
 // JSON returns the payload of the response topic.
 func (r Response) JSON() ([]byte, error) {
-	return encode(struct {
-		V           int    `json:"v"`
-		Bay         string `json:"bay"`
-		ID          string `json:"id,omitempty"`
-		Order       string `json:"order,omitempty"`
-		By          string `json:"by,omitempty"`
-		Result      Result `json:"result"`
-		Reason      Reason `json:"reason,omitempty"`
-		Text        string `json:"text"`
-		Cautions    string `json:"cautions,omitempty"`
-		Time        string `json:"time"`
-		TimeTrusted bool   `json:"time_trusted"`
-	}{1, r.Bay, r.ID, r.Order, r.By, r.Result, r.Reason, r.Text, r.Cautions, r.At.stamp(), r.At.Trusted})
+	return encode(responseBody{1, r.Bay, r.ID, r.Order, r.By, r.Result, r.Reason, r.Text, r.Cautions, r.At.stamp(), r.At.Trusted})
 }
 
 func (c *Client) response(bayName string, cmd *command, wrong *refusal) Response {

@@ -13,8 +13,8 @@ import (
 )
 
 // View is a picture as other programs read it: the payload of the MQTT state
-// topic and of the HTTP interface. Names carry their units; what is not known
-// is absent. Times are ages in seconds, since the core has no wall clock.
+// topic and of the HTTP interface. Names carry their units; what is not known or
+// not finite is absent. Times are ages in seconds, since the core has no wall clock.
 type View struct {
 	V             int       `json:"v"` // version of this shape: 1
 	Bay           string    `json:"bay"`
@@ -44,7 +44,7 @@ type View struct {
 	ReadyLateS    *float64  `json:"ready_late_s,omitempty"`
 	WaterML       []float64 `json:"water_ml,omitempty"`        // per cell, to the fill mark
 	CoverPlatesML []float64 `json:"cover_plates_ml,omitempty"` // per cell, only to cover the plates
-	WaterLostML   float64   `json:"water_lost_ml"`             // per cell since the last fill
+	WaterLostML   *float64  `json:"water_lost_ml,omitempty"`   // per cell since the last fill
 	ForecastH     *float64  `json:"forecast_h,omitempty"`      // until the lowest level for charging is reached
 	// ForecastEarlyH and ForecastLateH are the ends of the forecast's range, see
 	// water.ForecastCoverage.
@@ -52,7 +52,7 @@ type View struct {
 	ForecastLateH  *float64  `json:"forecast_late_h,omitempty"`
 	OddCells       []OddCell `json:"odd_cells,omitempty"`   // that take far more or less water than the others
 	LevelAgain     []int     `json:"level_again,omitempty"` // cells whose last level reading wants a second one
-	ChargeInAh     float64   `json:"charge_in_ah"`
+	ChargeInAh     *float64  `json:"charge_in_ah,omitempty"`
 	Visit          *Visit    `json:"visit,omitempty"`
 	Faults         []Fault   `json:"faults,omitempty"`
 }
@@ -75,7 +75,7 @@ type Visit struct {
 	By              string    `json:"by"`
 	ForS            float64   `json:"for_s"`
 	OnlyCoverPlates bool      `json:"only_cover_plates"`
-	GivenML         []float64 `json:"given_ml"`
+	GivenML         []float64 `json:"given_ml,omitempty"` // per cell
 }
 
 // OddCell is a cell that takes far more or less water than its neighbours.
@@ -105,7 +105,7 @@ func Of(p *bay.Picture) View {
 		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
 		FullDoubt: p.Charge.Doubt.String(), EqualizeDue: p.Charge.Equalize.Due.String(),
 		StateOfCharge: when(p.Charge.SocKnown, digits(p.Charge.Soc, 3)),
-		WaterLostML:   digits(p.Water.LostML, 2), ChargeInAh: digits(p.Charge.InAh, 2),
+		WaterLostML:   when(true, digits(p.Water.LostML, 2)), ChargeInAh: when(true, digits(p.Charge.InAh, 2)),
 	}
 	if !p.Charge.Full {
 		v.FullEvidence = ""
@@ -127,7 +127,7 @@ func Of(p *bay.Picture) View {
 	if p.Visit.Open {
 		v.Visit = &Visit{
 			By: p.Visit.By, ForS: (p.Now - p.Visit.Since).Seconds(), OnlyCoverPlates: p.Visit.OnlyCoverPlates,
-			GivenML: append([]float64{}, p.Visit.GivenML[:p.Pack.Cells]...),
+			GivenML: each(p.Visit.GivenML[:p.Pack.Cells], func(ml float64) float64 { return ml }),
 		}
 	}
 	v.Faults = faults(p)
@@ -145,14 +145,17 @@ func (v *View) addCool(p *bay.Picture) {
 
 func (v *View) addWater(p *bay.Picture) {
 	if p.Water.Known {
-		v.WaterML = wholeML(p.Water.NeedML[:p.Water.Cells])
-		v.CoverPlatesML = wholeML(p.Water.CoverPlatesML[:p.Water.Cells])
+		// Rounded down: too little water can be put right.
+		v.WaterML = each(p.Water.NeedML[:p.Water.Cells], math.Floor)
+		v.CoverPlatesML = each(p.Water.CoverPlatesML[:p.Water.Cells], math.Floor)
 	}
 	v.ForecastH = when(p.Water.ForecastOK, digits(p.Water.ForecastH, 1))
 	v.ForecastEarlyH = when(p.Water.ForecastOK, digits(p.Water.ForecastLo, 1))
 	v.ForecastLateH = when(p.Water.ForecastOK, digits(p.Water.ForecastHi, 1))
 	for _, o := range p.Water.OddCells() {
-		v.OddCells = append(v.OddCells, OddCell{Cell: o.Cell, Ratio: digits(o.Ratio, 2), Text: words.EnglishSI().Odd(o)})
+		if ratio := digits(o.Ratio, 2); finite(ratio) {
+			v.OddCells = append(v.OddCells, OddCell{Cell: o.Cell, Ratio: ratio, Text: words.EnglishSI().Odd(o)})
+		}
 	}
 	v.LevelAgain = p.Water.DoubtedCells()
 }
@@ -185,21 +188,27 @@ func digits(v float64, n int) float64 {
 	return math.Round(v*p)/p + 0 // not -0
 }
 
-// wholeML rounds down: too little water can be mended.
-func wholeML(ml []float64) []float64 {
-	out := make([]float64, len(ml))
-	for i, v := range ml {
-		out[i] = math.Floor(v)
+// each rounds a figure for each cell. One that is not finite leaves all of them out:
+// JSON cannot express it, and the message must be sent all the same.
+func each(values []float64, round func(float64) float64) []float64 {
+	out := make([]float64, len(values))
+	for i, v := range values {
+		if out[i] = round(v); !finite(v) {
+			return nil
+		}
 	}
 	return out
 }
 
+// when leaves out what is not known or not finite.
 func when(ok bool, v float64) *float64 {
-	if !ok {
+	if !ok || !finite(v) {
 		return nil
 	}
 	return &v
 }
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 func seconds(d time.Duration) *float64 {
 	s := d.Seconds()

@@ -46,7 +46,7 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, p problem) {
 
 func writeJSON(w http.ResponseWriter, status int, v any) {
 	data, err := json.Marshal(v)
-	if err != nil { // a reading that is no number: better no answer than a wrong one
+	if err != nil { // a bug: the view has no number that JSON cannot say
 		status, data = http.StatusInternalServerError, []byte(`{"error":{"code":"internal","message":"a value cannot be written as JSON"}}`)
 	}
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")

@@ -1,7 +1,6 @@
 package web_test
 
 import (
-	"encoding/json"
 	"fmt"
 	"net/http"
 	"os"
@@ -15,7 +14,6 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
-	"bayward/agent/view"
 	"bayward/agent/web"
 )
 
@@ -160,18 +158,4 @@ func TestEveryAddressIsDescribed(t *testing.T) {
 	file := b.get("/openapi.yaml")
 	require.Equal(t, 200, file.Code)
 	require.Contains(t, text(t, file), "openapi: 3.1.0")
-}
-
-// TestDescribedFields: every field of a picture stands in the file.
-func TestDescribedFields(t *testing.T) {
-	d := readOpenAPI(t)
-	fields, _ := d.at(t, "components", "schemas", "Bay", "properties")
-	one := 1.0
-	full, err := json.Marshal(view.View{PackV: &one, CurrentA: &one, HydrogenPct: &one, Visit: &view.Visit{}, Faults: []view.Fault{{}}})
-	require.NoError(t, err)
-	var names map[string]any
-	require.NoError(t, json.Unmarshal(full, &names))
-	for name := range names {
-		require.Contains(t, fields, name)
-	}
 }

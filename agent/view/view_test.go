@@ -1,0 +1,127 @@
+package view_test
+
+import (
+	"encoding/json"
+	"fmt"
+	"math"
+	"reflect"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/bay"
+	"bayward/agent/reading"
+	"bayward/agent/view"
+	"bayward/agent/view/viewtest"
+)
+
+// everything is a picture in which all is known and every finding is raised, so that
+// its view has every field.
+func everything() *bay.Picture {
+	const now = 100 * time.Hour
+	pack := bay.Pack{
+		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
+		FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
+	}
+	core := bay.New(bay.Setup{Name: "bay-1", Limits: bay.DefaultLimits(), Fitted: bay.Optional, Packs: []bay.Pack{pack, pack}})
+	good := func(v float64) reading.Reading { return reading.Good(v, now) }
+	p, _ := core.Step(&bay.Readings{
+		Now: now, PackV: good(25), CurrentA: good(1), PackC: good(30), AmbientC: good(20), HydrogenPct: good(0.1),
+		Level: reading.LevelBetween(4, 6, now),
+	})
+	p = p.Clone()
+	limits := *p.Limits
+	p.Pack, p.Limits, p.Naming = &pack, &limits, bay.ByPerson
+	p.Water.Cells, p.Water.Doubted, p.Visit.By = 12, 3, "A. Person"
+	walk(reflect.ValueOf(p).Elem(), "", func(_ string, v reflect.Value) {
+		switch v.Kind() {
+		case reflect.Bool:
+			v.SetBool(true)
+		case reflect.Float64:
+			if v.Float() == 0 {
+				v.SetFloat(1.5)
+			}
+		}
+	})
+	p.Permit.Granted = false
+	p.Charge.Evidence, p.Charge.Doubt, p.Charge.Equalize.Due = 1, 1, 1
+	return p
+}
+
+// walk visits every value that can be set in a picture, with its name.
+func walk(v reflect.Value, name string, see func(string, reflect.Value)) {
+	switch v.Kind() {
+	case reflect.Pointer:
+		if !v.IsNil() {
+			walk(v.Elem(), name, see)
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if f := v.Type().Field(i); f.IsExported() {
+				walk(v.Field(i), name+"."+f.Name, see)
+			}
+		}
+	case reflect.Array, reflect.Slice:
+		for i := range v.Len() {
+			walk(v.Index(i), fmt.Sprintf("%s[%d]", name, i), see)
+		}
+	default:
+		see(name, v)
+	}
+}
+
+// members are those of the view of a picture, as JSON.
+func members(t *testing.T, p *bay.Picture) map[string]any {
+	t.Helper()
+	text, err := json.Marshal(view.Of(p))
+	require.NoError(t, err)
+	var m map[string]any
+	require.NoError(t, json.Unmarshal(text, &m))
+	return m
+}
+
+// most is how many members of a view may hang on one number: the ends of a range.
+const most = 2
+
+// TestNoNumberIsAbsent: JSON has no NaN and no infinity (RFC 8259, section 6).
+// Whichever number of a picture is none, the view is sent all the same, and at most
+// what hangs on that number is absent.
+func TestNoNumberIsAbsent(t *testing.T) {
+	p := everything()
+	all := members(t, p)
+	for _, f := range viewtest.Fields(reflect.TypeFor[view.View]()) {
+		require.Contains(t, all, f.Name, "the picture of this test does not have everything")
+	}
+	numbers, absent := 0, map[string]bool{}
+	walk(reflect.ValueOf(p).Elem(), "picture", func(name string, v reflect.Value) {
+		if v.Kind() != reflect.Float64 {
+			return
+		}
+		numbers++
+		was := v.Float()
+		for _, bad := range []float64{math.NaN(), math.Inf(1), math.Inf(-1), math.MaxFloat64} {
+			v.SetFloat(bad)
+			left := members(t, p)
+			require.GreaterOrEqual(t, len(left), len(all)-most, "%s is %v: left %v", name, bad, left)
+			for key := range all {
+				absent[key] = absent[key] || left[key] == nil
+			}
+		}
+		v.SetFloat(was)
+	})
+	require.Greater(t, numbers, 200, "the walk is broken")
+	for _, key := range []string{"pack_v", "water_ml", "water_lost_ml", "charge_in_ah", "forecast_early_h", "forecast_late_h", "level_high_mm"} {
+		require.True(t, absent[key], "%s never hung on a number", key)
+	}
+	walk(reflect.ValueOf(p).Elem(), "picture", func(_ string, v reflect.Value) {
+		if v.Kind() == reflect.Float64 {
+			v.SetFloat(math.NaN())
+		}
+	})
+	left := members(t, p)
+	for _, key := range []string{"bay", "stage", "permit", "findings", "says"} {
+		require.Contains(t, left, key)
+	}
+	require.NotContains(t, left, "water_ml")
+}

@@ -50,7 +50,7 @@ func twoWeeks() logbook.Rows {
 		rows.Charges = append(rows.Charges, c)
 		rows.Refusals = append(rows.Refusals, logbook.Refusal{
 			Span: spanAt(24*day-1, 1), Code: "plates-bare", Codes: []string{"plates-bare", "pack-hot"},
-			Evidence: "Electrolyte stands at -2.0 mm.", Ended: logbook.RefusalGranted,
+			Evidence: "Level is 2 mm below the plate tops.", Ended: logbook.RefusalGranted,
 		})
 	}
 	for n, by := range []string{odd, "Ann"} {

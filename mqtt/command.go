@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"bayward/agent/order"
+	"bayward/agent/words"
 )
 
 // Limits of a command. They are part of the contract.
@@ -137,14 +138,19 @@ func (c *command) check() (wrong *refusal) {
 func (c *command) checkFields() (wrong *refusal) {
 	for _, f := range order.Fields() {
 		if why := f.Check(&c.Order, order.Limits{}); why != nil && f.IsText() && c.given[f.Name] {
-			wrong = first(wrong, refuse(BadField, "%s", why.Why()))
+			wrong = first(wrong, misfit(why))
 		}
 	}
 	c.LeaveOut(func(name string) bool { return !c.given[name] })
 	if why := order.Given(c.Kind, func(name string) bool { return c.given[name] }); why != nil {
-		wrong = first(wrong, refuse(BadField, "%s", why.Why()))
+		wrong = first(wrong, misfit(why))
 	}
 	return wrong
+}
+
+// misfit names the fields that are wrong, as programs do.
+func misfit(why *order.Refusal) *refusal {
+	return refuse(BadField, "field %s: %s", why.Keys(), words.EnglishSI().Refusal(why))
 }
 
 func (c *command) badText(name string, most int) *refusal {

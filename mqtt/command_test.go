@@ -129,7 +129,7 @@ func TestOpenCommands(t *testing.T) {
 		{"half a cell", `{"v":1,"id":"h","order":"fill","by":"A","cell":1.5,"ml":20}`, BadField, "field cell"},
 		{"no number", `{"v":1,"id":"h","order":"fill","by":"A","cell":1,"ml":1e999}`, BadField, "field ml"},
 		{"foreign field", `{"v":1,"id":"h","order":"hold","by":"A","ml":1}`, BadField, "does not belong"},
-		{"missing field", `{"v":1,"id":"h","order":"fill","by":"A","cell":1}`, BadField, "ml is missing"},
+		{"missing field", `{"v":1,"id":"h","order":"fill","by":"A","cell":1}`, BadField, "field ml: is missing"},
 		{"control character", `{"v":1,"id":"h\n","order":"hold","by":"A"}`, BadField, "field id"},
 		{"long name", `{"v":1,"id":"h","order":"hold","by":"` + strings.Repeat("ä", 61) + `"}`, BadField, "field by"},
 		{"bad time", `{"v":1,"id":"h","time":"12:00","order":"hold","by":"A"}`, BadField, "field time"},

@@ -1,6 +1,9 @@
 package order
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // Code says to a program why an order is refused.
 type Code uint8
@@ -55,6 +58,30 @@ type Refusal struct {
 	// Value, Low and High are in the unit of Field.
 	Value, Low, High float64
 	Name             string // a person, a pack, or a text that was given
+}
+
+// Fields are those that are wrong, or of which one would be enough; none when it is
+// not a field that is wrong.
+func (r *Refusal) Fields() []*Field {
+	switch row := r.Kind.Row(); r.Code {
+	case Missing, Stray, OutOfRange, BadText:
+		return []*Field{r.Field}
+	case NothingSaid:
+		if row != nil {
+			return row.Fields
+		}
+	default:
+	}
+	return nil
+}
+
+// Keys are the names of Fields in messages, joined by "or".
+func (r *Refusal) Keys() string {
+	var keys []string
+	for _, f := range r.Fields() {
+		keys = append(keys, f.Name)
+	}
+	return strings.Join(keys, " or ")
 }
 
 // Limits are what one bay bounds further than the table.

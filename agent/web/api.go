@@ -8,6 +8,7 @@ import (
 
 	"bayward/agent/order"
 	"bayward/agent/view"
+	"bayward/agent/words"
 )
 
 // problem is what a caller is told: the status, a code for programs and a
@@ -16,6 +17,19 @@ type problem struct {
 	status  int
 	code    string
 	message string
+	why     *order.Refusal // of an order, which a page words anew; nil for other problems
+}
+
+func failed(status int, code, message string) *problem {
+	return &problem{status: status, code: code, message: message}
+}
+
+// said is the problem for a person: a refusal in the reader's language and units.
+func (p *problem) said(v words.Voice) string {
+	if p.why != nil {
+		return v.Refused(p.why)
+	}
+	return p.message
 }
 
 type errorBody struct {
@@ -133,7 +147,7 @@ func (s *server) sign(r *http.Request, body *orderBody) *problem {
 	}
 	name := person(r).Name
 	if body.By != "" && body.By != name {
-		return &problem{http.StatusForbidden, "not-you", "field by: must be left out or be the name that is signed in: " + quoted(name)}
+		return failed(http.StatusForbidden, "not-you", "field by: must be left out or be the name that is signed in: "+quoted(name))
 	}
 	body.By = name
 	return nil

@@ -77,12 +77,12 @@ func (s *server) nameOf(r *http.Request, given string) string {
 
 func parseForm(w http.ResponseWriter, r *http.Request) *problem {
 	if kind, _, _ := strings.Cut(r.Header.Get("Content-Type"), ";"); strings.TrimSpace(kind) != "application/x-www-form-urlencoded" {
-		return &problem{http.StatusUnsupportedMediaType, "content-type", "this address takes the page's own forms; programs use /api/v1"}
+		return failed(http.StatusUnsupportedMediaType, "content-type", "this address takes the page's own forms; programs use /api/v1")
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, maxBodyBytes)
 	err := r.ParseForm()
 	if _, ok := errors.AsType[*http.MaxBytesError](err); ok {
-		return &problem{http.StatusRequestEntityTooLarge, "too-large", fmt.Sprintf("the form is larger than %d bytes", maxBodyBytes)}
+		return failed(http.StatusRequestEntityTooLarge, "too-large", fmt.Sprintf("the form is larger than %d bytes", maxBodyBytes))
 	}
 	if err != nil {
 		return bad("the form is not accepted: %v", err)

@@ -32,7 +32,7 @@ func withStopping(ctx context.Context, stopping <-chan struct{}) context.Context
 func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	if s.readers.n.Add(1) > maxReaders {
 		s.readers.n.Add(-1)
-		writeProblem(w, problem{http.StatusServiceUnavailable, "too-many-readers", "too many pages are open; close some"})
+		writeProblem(w, *failed(http.StatusServiceUnavailable, "too-many-readers", "too many pages are open; close some"))
 		return
 	}
 	defer s.readers.n.Add(-1)

@@ -17,6 +17,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/order"
+	"bayward/agent/words"
 )
 
 const (
@@ -44,7 +45,7 @@ func actions(of order.Subject) (names []string, kinds []order.Kind) {
 }
 
 func bad(format string, args ...any) *problem {
-	return &problem{http.StatusBadRequest, "bad-request", fmt.Sprintf(format, args...)}
+	return failed(http.StatusBadRequest, "bad-request", fmt.Sprintf(format, args...))
 }
 
 // allowed holds back what only a known person with the right may order.
@@ -53,21 +54,17 @@ func (s *server) allowed(r *http.Request, kind order.Kind) *problem {
 		return nil
 	}
 	if s.gate != nil {
-		return &problem{
-			http.StatusForbidden, "no-right",
-			fmt.Sprintf("%s has the role %s; this order needs the role %s", person(r).Name, person(r).Right, kind.Row().Right),
-		}
+		return failed(http.StatusForbidden, "no-right",
+			fmt.Sprintf("%s has the role %s; this order needs the role %s", person(r).Name, person(r).Right, kind.Row().Right))
 	}
-	return &problem{
-		http.StatusForbidden, "not-writable",
-		"this listener does not know who asks, so it takes only holds; visits and releases are taken at the Pi itself (127.0.0.1) or behind authentication",
-	}
+	return failed(http.StatusForbidden, "not-writable",
+		"this listener does not know who asks, so it takes only holds; visits and releases are taken at the Pi itself (127.0.0.1) or behind authentication")
 }
 
 // readBody reads one small JSON object with known fields.
 func readBody(w http.ResponseWriter, r *http.Request) (*orderBody, *problem) {
 	if kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || kind != "application/json" {
-		return nil, &problem{http.StatusUnsupportedMediaType, "content-type", "the body must be JSON, with Content-Type: application/json"}
+		return nil, failed(http.StatusUnsupportedMediaType, "content-type", "the body must be JSON, with Content-Type: application/json")
 	}
 	decoder := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBodyBytes))
 	var members map[string]json.RawMessage
@@ -112,7 +109,7 @@ func newBody(members map[string]json.RawMessage) (*orderBody, *problem) {
 
 func unreadable(err error) *problem {
 	if tooLarge, ok := errors.AsType[*http.MaxBytesError](err); ok {
-		return &problem{http.StatusRequestEntityTooLarge, "too-large", fmt.Sprintf("the body is larger than %d bytes", tooLarge.Limit)}
+		return failed(http.StatusRequestEntityTooLarge, "too-large", fmt.Sprintf("the body is larger than %d bytes", tooLarge.Limit))
 	}
 	if errors.Is(err, io.EOF) {
 		return bad(`the body is empty: must be a JSON object such as {"action":"hold","by":"A. Person"}`)
@@ -159,7 +156,7 @@ func (b *orderBody) judged(of order.Subject, cells int) (order.Order, *problem) 
 		why = order.Check(&b.Order, order.Limits{Cells: cells})
 	}
 	if why != nil {
-		return order.Order{}, bad("%s", why.Why())
+		return order.Order{}, &problem{http.StatusBadRequest, "bad-request", "field " + why.Keys() + ": " + words.EnglishSI().Refusal(why), why}
 	}
 	return b.Order, nil
 }
@@ -212,16 +209,16 @@ func quoted(s string) string {
 // submit hands an order over and says what came of it.
 func (s *server) submit(ctx context.Context, bayName string, o order.Order) (string, *problem) {
 	if s.Submit == nil {
-		return "", &problem{http.StatusForbidden, "no-orders", "this program takes no orders"}
+		return "", failed(http.StatusForbidden, "no-orders", "this program takes no orders")
 	}
 	ctx, cancel := context.WithTimeout(ctx, submitFor)
 	defer cancel()
 	event, err := s.Submit(ctx, bayName, o)
 	switch {
 	case err != nil:
-		return "", &problem{http.StatusServiceUnavailable, "no-answer", "the bay did not answer, so it is not known whether the order was taken: look at the bay, then send the same id again"}
+		return "", failed(http.StatusServiceUnavailable, "no-answer", "the bay did not answer, so it is not known whether the order was taken: look at the bay, then send the same id again")
 	case event.Kind == bay.OrderRefused:
-		return "", &problem{http.StatusConflict, "refused", event.Text}
+		return "", &problem{http.StatusConflict, "refused", event.Text, &event.Why}
 	}
 	return event.Text, nil
 }

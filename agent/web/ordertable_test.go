@@ -115,7 +115,7 @@ func TestEveryBoundByHTTP(t *testing.T) {
 			w, r := d.send(o.Kind, named(&at.Order), nil)
 			if at.Beyond {
 				require.Equal(t, http.StatusBadRequest, w.Code, r.body)
-				require.Contains(t, text(t, w), `{"error":{"code":"bad-request","message":"field `+at.Field.Name+": value ")
+				require.Contains(t, text(t, w), `{"error":{"code":"bad-request","message":"field `+at.Field.Name+": ")
 				require.Empty(t, d.asked, r.body)
 			} else {
 				require.Equal(t, http.StatusOK, w.Code, text(t, w))
@@ -260,4 +260,14 @@ func TestEveryBoundByForm(t *testing.T) {
 			}
 		}
 	})
+}
+
+// TestRefusalsAreInTheReadersLanguage: on the page; programs read English.
+func TestRefusalsAreInTheReadersLanguage(t *testing.T) {
+	b := newBench(func(o *web.Options) { o.Language = "es" }, "bay-1")
+	require.Equal(t, http.StatusSeeOther, b.form("/bays/bay-1/hold", "action=hold&by=A&id=x").Code)
+	page := unescaped(text(t, b.form("/bays/bay-1/hold", "action=hold&by=A&id=x")))
+	require.Contains(t, page, "No se aceptó la retención: ya se aceptó una orden con este identificador.")
+	require.Contains(t, unescaped(text(t, b.form("/bays/bay-1/pack", "pack=lift-a&by=A"))), "este puesto es solo para la batería lift-24v")
+	refused(t, b.post("/api/v1/bays/bay-1/hold", `{"action":"hold","by":"A","id":"x"}`), 409, "Refused hold: an order with this ID was taken before.")
 }

@@ -182,7 +182,7 @@ type failurePage struct {
 
 // failAt tells a person what was not done and leads back.
 func (s *server) failAt(w http.ResponseWriter, r *http.Request, why problem, back string) {
-	page := failurePage{base: s.base(r, s.view(r).Say("fail.title")), Message: why.message, Back: back}
+	page := failurePage{base: s.base(r, s.view(r).Say("fail.title")), Message: why.said(s.view(r)), Back: back}
 	page.Here = back
 	s.write(w, r, why.status, "failure", page)
 }

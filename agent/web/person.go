@@ -69,7 +69,7 @@ func (s *server) admit(next http.Handler) http.Handler {
 		case r.Method == http.MethodGet && r.URL.Path != "/live":
 			http.Redirect(w, r, "/sign-in?"+url.Values{"to": {r.URL.RequestURI()}}.Encode(), http.StatusSeeOther)
 		default:
-			s.fail(w, r, problem{http.StatusUnauthorized, "sign-in", s.view(r).Say("sign.why")})
+			s.fail(w, r, *failed(http.StatusUnauthorized, "sign-in", s.view(r).Say("sign.why")))
 		}
 	})
 }
@@ -94,11 +94,11 @@ func (s *server) known(r *http.Request) (Person, bool, error) {
 func (s *server) unknown(w http.ResponseWriter, err error) {
 	if many, ok := errors.AsType[tooManyError](err); ok {
 		w.Header().Set("Retry-After", seconds(many.wait))
-		writeProblem(w, problem{http.StatusTooManyRequests, "too-many", many.Error()})
+		writeProblem(w, *failed(http.StatusTooManyRequests, "too-many", many.Error()))
 		return
 	}
 	w.Header().Set("WWW-Authenticate", `Basic realm="bayward", charset="UTF-8"`)
-	writeProblem(w, problem{http.StatusUnauthorized, "sign-in", "sign in, or send name and PIN as basic authentication"})
+	writeProblem(w, *failed(http.StatusUnauthorized, "sign-in", "sign in, or send name and PIN as basic authentication"))
 }
 
 func address(r *http.Request) string {

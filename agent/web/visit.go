@@ -54,10 +54,9 @@ type confirm struct{ Name, Text string }
 
 // confirms are what a person confirms before an order.
 func confirms(v words.Voice, kind order.Kind) []confirm {
-	keys := map[order.Kind]string{order.VisitOpen: "caution.", order.VisitClose: "close."}
 	var all []confirm
 	for _, point := range kind.Row().Confirm {
-		all = append(all, confirm{point.Key, v.Say(keys[kind] + point.Key)})
+		all = append(all, confirm{point.Key, v.Say("confirm." + point.Key)})
 	}
 	return all
 }
@@ -97,7 +96,7 @@ func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
 	case q.Get("cell") != "":
 		n, err := strconv.Atoi(q.Get("cell"))
 		if err != nil || n < 1 || n > p.Pack.Cells {
-			s.fail(w, r, problem{http.StatusNotFound, "no-such-cell", s.view(r).Say("fail.cell", quoted(q.Get("cell")), p.Pack.Cells)})
+			s.fail(w, r, *failed(http.StatusNotFound, "no-such-cell", s.view(r).Say("fail.cell", quoted(q.Get("cell")), p.Pack.Cells)))
 			return
 		}
 		page.Step, page.Cell = "cell", s.newCellStep(r, p, n)

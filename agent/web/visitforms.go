@@ -98,14 +98,14 @@ func (f *filled) take() (to string, wrong *problem) {
 }
 
 func (f *filled) bad(status int, key string, args ...any) *problem {
-	return &problem{status, strings.ReplaceAll(key, ".", "-"), f.v.Say(key, args...)}
+	return failed(status, strings.ReplaceAll(key, ".", "-"), f.v.Say(key, args...))
 }
 
 // mayVisit checks the right and finds the name.
 func (f *filled) mayVisit() *problem {
 	if !f.may(f.r, order.VisitOpen) {
 		if f.gate == nil {
-			return &problem{http.StatusForbidden, "not-writable", f.v.Say("hold.reading")}
+			return failed(http.StatusForbidden, "not-writable", f.v.Say("hold.reading"))
 		}
 		return f.bad(http.StatusForbidden, "fail.right", person(f.r).Name, f.v.Say("role.visit"))
 	}
@@ -369,7 +369,7 @@ func (f *filled) order(suffix string, o order.Order) *problem {
 	case wrong.code == "no-answer":
 		wrong.message = f.v.Say("fail.noanswer")
 	case wrong.code == "refused":
-		wrong.message = f.v.Say("fail.refused") + " " + wrong.message
+		wrong.message, wrong.why = wrong.said(f.v), nil // more may be said after it
 	}
 	return wrong
 }

@@ -109,14 +109,12 @@ func (s *server) route(mux *http.ServeMux) {
 func (s *server) guard(next http.Handler) http.Handler {
 	origin := http.NewCrossOriginProtection()
 	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		s.fail(w, r, problem{http.StatusForbidden, "cross-origin", "the request comes from another web site; open this page itself"})
+		s.fail(w, r, *failed(http.StatusForbidden, "cross-origin", "the request comes from another web site; open this page itself"))
 	}))
 	safe := origin.Handler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method == http.MethodPost && s.gate == nil && !ownHost(r.Host) {
-			s.fail(w, r, problem{
-				http.StatusForbidden, "foreign-host",
-				"orders are taken only under an address, localhost, a name without dots or one that ends in .local",
-			})
+			s.fail(w, r, *failed(http.StatusForbidden, "foreign-host",
+				"orders are taken only under an address, localhost, a name without dots or one that ends in .local"))
 			return
 		}
 		next.ServeHTTP(w, r)
@@ -152,7 +150,7 @@ func only(method string, h http.HandlerFunc) http.Handler {
 			return
 		}
 		w.Header().Set("Allow", method)
-		writeProblem(w, problem{http.StatusMethodNotAllowed, "method", r.Method + " is not accepted here: use " + method})
+		writeProblem(w, *failed(http.StatusMethodNotAllowed, "method", r.Method+" is not accepted here: use "+method))
 	})
 }
 
@@ -174,7 +172,7 @@ func (s *server) healthy() error {
 }
 
 func (s *server) nothing(w http.ResponseWriter, r *http.Request) {
-	s.fail(w, r, problem{http.StatusNotFound, "not-found", "there is nothing at this address; the page is at /, the interface at /api/v1/bays"})
+	s.fail(w, r, *failed(http.StatusNotFound, "not-found", "there is nothing at this address; the page is at /, the interface at /api/v1/bays"))
 }
 
 // find gives the picture of the bay that the address names.
@@ -185,7 +183,7 @@ func (s *server) find(r *http.Request) (*bay.Picture, *problem) {
 			return p, nil
 		}
 	}
-	return nil, &problem{http.StatusNotFound, "no-such-bay", "no bay has this name; /api/v1/bays lists them"}
+	return nil, failed(http.StatusNotFound, "no-such-bay", "no bay has this name; /api/v1/bays lists them")
 }
 
 func when(ok bool, s string) string {

@@ -13,7 +13,7 @@ import (
 	"bayward/sensors/ads1115"
 )
 
-// input is one channel of a converter and what its voltage means.
+// input is one channel of a converter and the meaning of its voltage.
 type input struct {
 	part  string // its key in the configuration, such as "voltage"
 	raw   reading.Reading
@@ -25,8 +25,8 @@ type input struct {
 	teller
 }
 
-// value turns the voltage at an input into a field of the readings. With an
-// error, which may also be its own finding, the field gets a fault.
+// value turns the voltage at an input into a field of the readings. On an error,
+// its own included, the field gets a fault.
 type value interface {
 	put(out *bay.Readings, volts float64, at time.Duration, err error) (reading.Fault, error)
 }
@@ -38,11 +38,11 @@ type analog struct {
 	inputs []input
 }
 
-// Name is the bus, such as "i2c 1".
+// Name returns the bus, such as "i2c 1".
 func (a *analog) Name() string { return a.name }
 
-// Sample converts each input in turn. When the bus does not work the inputs
-// that are left are not tried: each try would cost the kernel's timeout.
+// Sample converts each input in turn. When the bus fails it skips the remaining
+// inputs: each try would take the kernel's timeout.
 func (a *analog) Sample(ctx context.Context, out *bay.Readings) {
 	var stuck error
 	for i := range a.inputs {
@@ -60,7 +60,7 @@ func (a *analog) Sample(ctx context.Context, out *bay.Readings) {
 	}
 }
 
-// rawOf is the voltage at an input, for people who look at the wiring.
+// rawOf returns the voltage at an input, for checking the wiring.
 func rawOf(volts physic.ElectricPotential, at time.Duration, err error) reading.Reading {
 	if err != nil {
 		return reading.Bad(faultOf(err), at)
@@ -68,17 +68,17 @@ func rawOf(volts physic.ElectricPotential, at time.Duration, err error) reading.
 	return reading.Good(float64(volts)/float64(physic.Volt), at)
 }
 
-// linear is a sensor of which the value is (volts − zero) × factor.
+// linear is a sensor whose value is (volts − zero) × factor.
 type linear struct {
 	zero, factor float64
-	low, high    float64 // what the sensor can show
+	low, high    float64 // range of the sensor
 	field        func(*bay.Readings) *reading.Reading
 }
 
 func (l *linear) put(out *bay.Readings, volts float64, at time.Duration, err error) (reading.Fault, error) {
 	v := (volts - l.zero) * l.factor
 	if err == nil && !(v >= l.low && v <= l.high) {
-		err = fmt.Errorf("%w: %.4g from %.4g V, want %.4g to %.4g", errImplausible, v, volts, l.low, l.high)
+		err = fmt.Errorf("%w: %.4g from %.4g V, must be %.4g to %.4g", errImplausible, v, volts, l.low, l.high)
 	}
 	if err != nil {
 		fault := faultOf(err)

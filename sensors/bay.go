@@ -8,12 +8,12 @@ import (
 
 // Source samples the parts on one bus.
 type Source interface {
-	// Name tells the bus: "i2c 1", "1-wire", "contacts".
+	// Name returns the bus: "i2c 1", "1-wire", "contacts".
 	Name() string
 	// Sample fills the fields of its own parts, each with value, time and
 	// fault, and leaves the others alone. It blocks as long as its bus does.
 	// One Source is for one goroutine at a time; different sources may sample
-	// at the same time, also into the same readings.
+	// at the same time, even into the same readings.
 	Sample(ctx context.Context, out *bay.Readings)
 }
 
@@ -25,15 +25,15 @@ type Bay struct {
 	relay   *Relay
 }
 
-// Name is the bay's name in the configuration.
+// Name returns the bay's name in the configuration.
 func (b *Bay) Name() string { return b.name }
 
-// Sources lists what to sample: one for each bus that the bay has parts on.
+// Sources returns what to sample: one source for each bus with parts of the bay.
 func (b *Bay) Sources() []Source { return b.sources }
 
-// Volts are the voltages at the converter's inputs as the sources last sampled
-// them, by the part's key in the configuration, such as "voltage". An input that
-// could not be converted is absent. Not to be called while a source samples.
+// Volts returns the voltages at the converter's inputs from the last sampling, by
+// the part's key in the configuration, such as "voltage". An input that could not
+// be converted is absent. Do not call it while a source samples.
 func (b *Bay) Volts() map[string]float64 {
 	out := map[string]float64{}
 	for _, s := range b.sources {
@@ -50,11 +50,11 @@ func (b *Bay) Volts() map[string]float64 {
 	return out
 }
 
-// Level is the level probe alone, for a loop that looks at it between the ticks;
-// nil unless the configuration asks for that.
+// Level returns the level probe alone, for a loop that reads it between the
+// ticks; nil unless the configuration asks for that.
 func (b *Bay) Level() Source { return b.level }
 
-// Relay is the charge-enable output, open after Open.
+// Relay returns the charge-enable output, which is open after Open.
 func (b *Bay) Relay() *Relay { return b.relay }
 
 var (

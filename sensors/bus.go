@@ -11,15 +11,15 @@ import (
 	"bayward/sensors/ads1115"
 )
 
-// lastingBus is an I²C bus that outlives its adapter. One on USB that was pulled
-// is another one when it is plugged in again, and the kernel gives its number
-// away only when nobody has the old one open any more. So a bus that did not
-// carry a transfer is let go, and opened anew for the next one.
+// lastingBus is an I²C bus that outlives its adapter. A USB adapter that is pulled
+// and plugged in again is a new device, and gets the old number only if no program
+// still has the old device open. So a bus that failed a transfer is closed, and
+// opened again for the next one.
 type lastingBus struct {
 	open func() (i2c.BusCloser, error)
 
-	mu  sync.Mutex    // held over a transfer; guards what follows
-	bus i2c.BusCloser // nil: it was let go
+	mu  sync.Mutex    // held over a transfer; guards the field below
+	bus i2c.BusCloser // nil after it was closed
 }
 
 // openLasting opens a bus for the first time. The error is that of open.
@@ -44,7 +44,7 @@ func (b *lastingBus) Tx(addr uint16, w, r []byte) error {
 	}
 	err := b.bus.Tx(addr, w, r)
 	if err != nil && !ads1115.Unacknowledged(err) {
-		_ = b.bus.Close() // what failed is told already
+		_ = b.bus.Close() // the transfer's error is returned
 		b.bus = nil
 	}
 	return err
@@ -65,7 +65,7 @@ func (b *lastingBus) String() string {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.bus == nil {
-		return "bus that is gone"
+		return "closed bus"
 	}
 	return b.bus.String()
 }

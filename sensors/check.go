@@ -12,9 +12,9 @@ import (
 	"bayward/agent/config"
 )
 
-// Check tells whether Open would take the configuration, with the same code and
-// no hardware: what passes can only fail on parts that the machine does not
-// have. The errors are those of Open.
+// Check reports whether Open would accept the configuration, with the same code
+// but without hardware: a configuration that passes can fail only on parts that
+// the machine does not have. The errors are those of Open.
 func Check(cfg *config.Config) error {
 	_, err := Open(cfg, Hardware{
 		Bus:     func(string) (i2c.Bus, error) { return noBus{}, nil },
@@ -28,7 +28,7 @@ func Check(cfg *config.Config) error {
 // noBus is a bus on which nothing answers.
 type noBus struct{}
 
-var errNoHardware = errors.New("a check touches no hardware")
+var errNoHardware = errors.New("a check uses no hardware")
 
 func (noBus) String() string                  { return "no bus" }
 func (noBus) Tx(uint16, []byte, []byte) error { return errNoHardware }

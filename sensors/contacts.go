@@ -26,8 +26,8 @@ type contact struct {
 	teller    teller
 }
 
-// newContact makes the line an input. The pull resistor is such that a broken
-// wire reads as an open contact.
+// newContact makes the line an input. Its pull resistor makes a broken wire read
+// as an open contact.
 func newContact(pin gpio.PinIn, c *wiring.Contact, field func(*bay.Readings) *reading.Reading, t teller) (contact, error) {
 	pull, closedAt := gpio.PullDown, gpio.High
 	if c.ActiveLow {
@@ -39,8 +39,8 @@ func newContact(pin gpio.PinIn, c *wiring.Contact, field func(*bay.Readings) *re
 	return contact{levelOf(pin), closedAt, field, t}, nil
 }
 
-// levelOf is how a line is read. That of the character device can say that a read
-// failed; the simulated ones cannot fail.
+// levelOf returns how to read a line. A line of the character device can report a
+// failed read; simulated ones cannot fail.
 func levelOf(pin gpio.PinIn) func() (gpio.Level, error) {
 	if l, ok := pin.(interface{ Level() (gpio.Level, error) }); ok {
 		return l.Level
@@ -48,11 +48,11 @@ func levelOf(pin gpio.PinIn) func() (gpio.Level, error) {
 	return func() (gpio.Level, error) { return pin.Read(), nil }
 }
 
-// Name is "contacts".
+// Name returns "contacts".
 func (c *contacts) Name() string { return "contacts" }
 
-// Sample reads each line: 1 is closed, 0 is open. A line that cannot be read is a
-// fault, never a level: low can mean closed.
+// Sample reads each line: 1 means closed, 0 means open. A line that cannot be read
+// is a fault, never a level: low can mean closed.
 func (c *contacts) Sample(_ context.Context, out *bay.Readings) {
 	for i := range c.inputs {
 		in, value := &c.inputs[i], 0.0

@@ -12,12 +12,12 @@ import (
 	"bayward/sensors/w1therm"
 )
 
-// errImplausible: a calibrated value is no number or not one that its sensor
-// can show.
-var errImplausible = errors.New("outside what the sensor can show")
+// errImplausible: a calibrated value is not a number, or is outside the range of
+// its sensor.
+var errImplausible = errors.New("outside the sensor's range")
 
-// faultOf is the fault that an error of a driver stands for. An error that is
-// not listed is still a fault: nothing usable was answered.
+// faultOf returns the fault for an error of a driver. An error that is not listed
+// is still a fault: there was no usable answer.
 func faultOf(err error) reading.Fault {
 	if err == nil {
 		return reading.None
@@ -54,10 +54,11 @@ func faultOf(err error) reading.Fault {
 	return reading.NoAnswer
 }
 
-// quietFor is how long a sensor whose faults come and go is silent after a line.
+// quietFor is the least time between two log lines for a sensor whose faults come
+// and go.
 const quietFor = time.Minute
 
-// teller writes a line when a sensor's fault changes.
+// teller logs a line when a sensor's fault changes.
 type teller struct {
 	log  *slog.Logger // with bay and sensor; nil is silent
 	last reading.Fault
@@ -65,7 +66,7 @@ type teller struct {
 	said bool
 }
 
-// tell is given the outcome of every reading.
+// tell is called with the result of every reading.
 func (t *teller) tell(err error, fault reading.Fault, now time.Duration) {
 	switch {
 	case t.log == nil || t.said && fault == t.last, !t.said && fault == reading.None:

@@ -9,8 +9,8 @@ import (
 	"periph.io/x/host/v3/gpioioctl" // GPIO through the kernel's character device
 )
 
-// lines finds lines of the kernel's character devices, each one once, since bays
-// may share the fan's contact.
+// lines finds lines of the kernel's character devices, each only once, because
+// bays may share the fan's contact.
 type lines struct {
 	mu    sync.Mutex // guards found
 	found map[string]gpio.PinIO
@@ -47,15 +47,15 @@ type lineSet interface {
 }
 
 // errNotInput: the line was not made an input.
-var errNotInput = errors.New("the line is no input")
+var errNotInput = errors.New("the line is not an input")
 
-// errEdges: contacts are read in each tick instead.
+// errEdges: contacts are read at each tick instead.
 var errEdges = errors.New("edges are not watched")
 
-// kernelLine is a line of a character device. As an input it is a set of one: a set
-// says when it could not be read, where periph's line gives a low level, which can
-// mean a closed contact. As an output it is periph's line. It is one or the other
-// until it is closed.
+// kernelLine is a line of a character device. As an input it is a line set with one
+// line: a set reports a failed read, whereas periph's line returns a low level,
+// which can mean a closed contact. As an output it is periph's line. It is one or
+// the other until it is closed.
 type kernelLine struct {
 	*gpioioctl.GPIOLine
 	request func(gpio.Pull) (lineSet, error)
@@ -63,8 +63,8 @@ type kernelLine struct {
 	pull    gpio.Pull
 }
 
-// In makes the line an input. It may be said again with the same pull resistor, by
-// bays that share a contact.
+// In makes the line an input. It may be called again with the same pull resistor,
+// by bays that share a contact.
 func (l *kernelLine) In(pull gpio.Pull, edge gpio.Edge) error {
 	switch {
 	case edge != gpio.NoEdge:
@@ -89,13 +89,14 @@ func (l *kernelLine) Level() (gpio.Level, error) {
 	return gpio.Level(bits&1 == 1), err
 }
 
-// Read is Level without the error: low also when the line could not be read.
+// Read is Level without the error: it also returns low if the line could not be
+// read.
 func (l *kernelLine) Read() gpio.Level {
 	level, _ := l.Level()
 	return level
 }
 
-// Close gives the line back to the kernel.
+// Close returns the line to the kernel.
 func (l *kernelLine) Close() {
 	if l.input != nil {
 		_ = l.input.Close()

@@ -16,9 +16,9 @@ import (
 	_ "periph.io/x/host/v3/sysfs" // I²C through /dev/i2c-N
 )
 
-// Hardware is where the parts hang: the Pi's own, or simulated ones.
+// Hardware is what the parts are connected to: the Pi's own, or simulated.
 type Hardware struct {
-	// Bus opens an I²C bus by its name in the configuration. It is asked once
+	// Bus opens an I²C bus by its name in the configuration. It is called once
 	// for each name.
 	Bus func(name string) (i2c.Bus, error)
 	// Pin finds a GPIO line by its name.
@@ -27,26 +27,24 @@ type Hardware struct {
 	OneWire fs.FS
 	// Wait returns after d or with the context's error; nil waits in real time.
 	Wait func(ctx context.Context, d time.Duration) error
-	// Now is the agent's monotonic clock, the one that ticks are stamped with.
-	// It is required.
+	// Now is the agent's monotonic clock, the one used for ticks. It is required.
 	Now func() time.Duration
 	// Log gets one line when a reading becomes faulty and one when it is good
-	// again, with the cause that a fault's name does not carry; nil is silent.
+	// again, with the cause, which a fault's name does not include; nil logs
+	// nothing.
 	Log *slog.Logger
 }
 
 // oneWireFolder is where the kernel shows its 1-wire devices.
 const oneWireFolder = "/sys/bus/w1/devices"
 
-// Pi is the hardware of the machine that this runs on. Now is left to the
-// caller. The warnings name host drivers that did not load, for the log. To be
-// called once.
+// Pi returns the hardware of this machine. The caller sets Now. The warnings name
+// host drivers that did not load, for the log. Call Pi only once.
 //
-// GPIO goes through the kernel's character device and not, as host.Init of
-// periph would have it on a Pi, through the mapped registers: only a line that
-// the kernel knows to be in use is kept from other programs, and only such a
-// line is let go when this program dies (with dtparam=strict_gpiod), so that
-// the relay opens.
+// GPIO uses the kernel's character device, not the mapped registers that
+// periph's host.Init would use on a Pi: only a line that the kernel knows to be
+// in use is kept from other programs, and only such a line is released when this
+// program dies (with dtparam=strict_gpiod), so that the relay opens.
 func Pi() (hw Hardware, warnings []string, err error) {
 	defer func() {
 		if r := recover(); r != nil {
@@ -67,8 +65,8 @@ func Pi() (hw Hardware, warnings []string, err error) {
 }
 
 func piBus(name string) (i2c.Bus, error) {
-	if name == "" { // would be "the first one" to the registry
-		return nil, errors.New("no bus is named")
+	if name == "" { // would mean the first bus to the registry
+		return nil, errors.New("no bus is given")
 	}
 	bus, err := openLasting(func() (i2c.BusCloser, error) { return i2creg.Open(name) })
 	if err != nil {

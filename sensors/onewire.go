@@ -11,23 +11,23 @@ import (
 	"bayward/sensors/w1therm"
 )
 
-// shareFor is how old a temperature may be that another bay has just read from
+// shareFor is how long a temperature may be used that another bay has read from
 // the same sensor, so that one ambient sensor for eight bays is not read eight
 // times. It covers the time of one conversion.
 const shareFor = 2 * time.Second
 
-// thermometer is one 1-wire sensor, which several bays may have in common.
+// thermometer is one 1-wire sensor, which several bays may share.
 type thermometer struct {
 	dev *w1therm.Dev
 	now func() time.Duration
 
-	mu   sync.Mutex // held over a read; guards what follows
+	mu   sync.Mutex // held over a read; guards the fields below
 	last reading.Reading
 	err  error
 	read bool
 }
 
-// celsius reads the sensor, °C.
+// celsius reads the sensor, in °C.
 func (t *thermometer) celsius(ctx context.Context) (reading.Reading, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -48,7 +48,7 @@ func (t *thermometer) celsius(ctx context.Context) (reading.Reading, error) {
 // oneWire samples a bay's temperatures.
 type oneWire struct {
 	probes []warmth
-	packs  *packFinder // nil where the pack's sensor is named
+	packs  *packFinder // nil if the configuration names the pack's sensor
 }
 
 // warmth is one temperature of a bay.
@@ -59,11 +59,10 @@ type warmth struct {
 	teller
 }
 
-// Name is "1-wire".
+// Name returns "1-wire".
 func (o *oneWire) Name() string { return "1-wire" }
 
-// Sample reads each sensor in turn, which blocks for the time of a conversion
-// each.
+// Sample reads each sensor in turn, and blocks for the time of a conversion each.
 func (o *oneWire) Sample(ctx context.Context, out *bay.Readings) {
 	if o.packs != nil {
 		o.packs.sample(ctx, out)

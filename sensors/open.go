@@ -16,7 +16,7 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// opener opens the parts of all bays and shares what they have in common.
+// opener opens the parts of all bays and shares common ones.
 type opener struct {
 	hw           Hardware
 	buses        map[string]i2c.Bus
@@ -30,13 +30,13 @@ type chip struct {
 	addr wiring.Address
 }
 
-// Open opens every part of every bay, in the order of the configuration. All
-// relays are driven open before anything else is tried. Converters and
-// thermometers that do not answer are no error; bays on one converter share it.
-// The error names bay, field and what was to be opened.
+// Open opens every part of every bay, in the order of the configuration. Before
+// anything else it drives all relays open. Converters and thermometers that do
+// not answer are not errors; bays on one converter share it. The error names the
+// bay, the field and the part.
 func Open(cfg *config.Config, hw Hardware) ([]*Bay, error) {
 	if hw.Now == nil || hw.Pin == nil || hw.Bus == nil {
-		return nil, errors.New("bug: the hardware comes without clock, pins or buses")
+		return nil, errors.New("bug: hardware without clock, pins or buses")
 	}
 	if err := OutputsSafe(cfg, hw); err != nil {
 		return nil, err
@@ -98,7 +98,7 @@ func (o *opener) sources(cfg *config.Config, b *config.Bay) ([]Source, error) {
 	return sources, nil
 }
 
-// hydrogen sensors have a live zero: far below none is a sensor without supply.
+// Hydrogen sensors have a live zero: far below zero means a sensor without supply.
 const minHydrogenPct, maxHydrogenPct = -0.25, 100
 
 func (o *opener) analog(b *config.Bay) (*analog, error) {
@@ -137,8 +137,8 @@ func (o *opener) analog(b *config.Bay) (*analog, error) {
 	return a, err
 }
 
-// level is the level probe by itself where it is to be looked at between the
-// ticks. Its faults are told by the ticks' own sampling.
+// level opens the level probe alone if it is to be read between the ticks. The
+// ticks' own sampling logs its faults.
 func (o *opener) level(b *config.Bay) (Source, error) {
 	w := &b.Wiring
 	if w.Level == nil || w.Level.FastMS == 0 {
@@ -156,13 +156,13 @@ func (o *opener) level(b *config.Bay) (Source, error) {
 	return &analog{name: "level on i2c " + w.I2C, now: o.hw.Now, inputs: []input{in}}, nil
 }
 
-// deadShare is the part of its zero below which a Hall sensor's output is no
+// deadShare is the fraction of its zero below which a Hall sensor's output is not a
 // measurement: its lead or its supply is off (the linear range of such parts ends
 // at about a tenth of the supply, a fifth of the zero; from memory).
 const deadShare = 0.05
 
-// currentOf is a shunt's or a Hall sensor's current. Of a shunt that is off
-// nothing shows: it reads no current.
+// currentOf returns a shunt's or a Hall sensor's current. A disconnected shunt
+// cannot be detected: it reads no current.
 func currentOf(c *wiring.Current) *linear {
 	l := &linear{c.ZeroV, c.AmperesPerVolt, -unbounded, unbounded, currentA}
 	dead := (deadShare - 1) * c.ZeroV * c.AmperesPerVolt
@@ -194,8 +194,8 @@ func (o *opener) input(bus string, in wiring.Input, minus int) (input, error) {
 	return input{dev: dev, mux: mux, gain: gain, rate: rate}, err
 }
 
-// converter finds or makes the driver of a chip. There must be only one for
-// each, whatever name the bus goes by.
+// converter finds or makes the driver of a chip. There must be only one per chip,
+// whichever name of the bus is used.
 func (o *opener) converter(name string, addr wiring.Address) (*ads1115.Dev, error) {
 	at := chip{plainBus(name), addr}
 	if dev, ok := o.converters[at]; ok {
@@ -217,7 +217,7 @@ func (o *opener) converter(name string, addr wiring.Address) (*ads1115.Dev, erro
 	return dev, nil
 }
 
-// plainBus takes "1", "I2C1" and "/dev/i2c-1" for the same bus, as periph does.
+// plainBus treats "1", "I2C1" and "/dev/i2c-1" as the same bus, as periph does.
 func plainBus(name string) string {
 	for _, prefix := range []string{"/dev/i2c-", "I2C"} {
 		if rest, ok := strings.CutPrefix(name, prefix); ok {

@@ -15,17 +15,17 @@ import (
 	"bayward/sensors/w1therm"
 )
 
-// packFinder looks which packs' own sensors answer on the bus of a bay's plug.
-// That the kernel lists a sensor proves nothing: it keeps one that has gone for
-// minutes. Only an answer does, whose check sum was right.
+// packFinder checks which packs' own sensors answer on the bus of a bay's plug. A
+// sensor in the kernel's list proves nothing: the kernel keeps one that is gone for
+// minutes. Only an answer with a correct checksum does.
 type packFinder struct {
 	bus     fs.FS
 	packs   []packSensor
-	others  []string // numbers that are known and of no pack
+	others  []string // known numbers that belong to no pack
 	offsetC float64
 	now     func() time.Duration
-	log     *slog.Logger // nil is silent
-	strange string       // numbers that are of no pack, as last told
+	log     *slog.Logger // nil logs nothing
+	strange string       // unknown numbers, as last logged
 	teller
 }
 
@@ -40,8 +40,8 @@ var (
 	errNoBusThere = errors.New("there is no such 1-wire bus")
 )
 
-// sample reads every pack's sensor that the kernel lists. Exactly one answer
-// gives the pack's name and its temperature.
+// sample reads every pack's sensor that the kernel lists. If exactly one answers,
+// it sets the pack's name and temperature.
 func (f *packFinder) sample(ctx context.Context, out *bay.Readings) {
 	listed, err := w1therm.List(f.bus)
 	if err != nil {
@@ -62,7 +62,7 @@ func (f *packFinder) sample(ctx context.Context, out *bay.Readings) {
 			err = readErr
 			continue
 		}
-		found, last, lastErr = append(found, p.pack), r, readErr // also one that only has no temperature yet
+		found, last, lastErr = append(found, p.pack), r, readErr // even if it has no temperature yet
 	}
 	switch len(found) {
 	case 0:
@@ -84,8 +84,8 @@ func (f *packFinder) report(out *bay.Readings, err error, fault reading.Fault) {
 	f.tell(err, fault, now)
 }
 
-// tellStrange helps whoever fits a sensor to a pack: its number is to go into the
-// configuration.
+// tellStrange logs the number of an unknown sensor, for the person who fits one to
+// a pack and must enter it in the configuration.
 func (f *packFinder) tellStrange(listed []string) {
 	var strange []string
 	for _, number := range listed {
@@ -96,7 +96,7 @@ func (f *packFinder) tellStrange(listed []string) {
 	}
 	text := strings.Join(strange, " ")
 	if text != f.strange && text != "" && f.log != nil {
-		f.log.Info("a thermometer that is of no pack in the configuration", "number", text)
+		f.log.Info("found a thermometer that belongs to no pack in the configuration", "number", text)
 	}
 	f.strange = text
 }

@@ -127,8 +127,8 @@ func TestSensorsThatDoNotAnswer(t *testing.T) {
 	g.wants(0, "lift-a", reading.None)
 }
 
-// TestStrangeSensor: a number that is of no pack is nobody, and is told to whoever
-// has to write it into the configuration.
+// TestStrangeSensor: an unknown number identifies no pack, and is logged for the person
+// who has to enter it in the configuration.
 func TestStrangeSensor(t *testing.T) {
 	g := newGarage(t)
 	g.truth[0].Unplug()
@@ -139,7 +139,7 @@ func TestStrangeSensor(t *testing.T) {
 	g.truth[0].Connect()
 	g.wants(0, "", reading.NoAnswer)
 	g.wants(0, "", reading.NoAnswer)
-	require.Equal(t, 1, bytes.Count(g.log.Bytes(), []byte("a thermometer that is of no pack in the configuration")))
+	require.Equal(t, 1, bytes.Count(g.log.Bytes(), []byte("found a thermometer that belongs to no pack in the configuration")))
 	require.Contains(t, g.log.String(), "number=28-0000000000ee")
 }
 

@@ -11,21 +11,21 @@ import (
 // ErrHalted means that the relay was halted and cannot be closed any more.
 var ErrHalted = errors.New("relay is halted")
 
-var errNoRelease = errors.New("release relay: the line cannot be given back")
+var errNoRelease = errors.New("release relay: the line cannot be returned to the kernel")
 
-// output is all that a relay may do with a line. There is no way to read one
-// back on purpose: the kernel interface would turn it into an input.
+// output is all that a relay may do with a line. It deliberately cannot read one
+// back: the kernel interface would turn the line into an input.
 type output interface {
 	Out(gpio.Level) error
 }
 
-// Relay is a bay's charge-enable output with its heartbeat. Open is a low line.
+// Relay is a bay's charge-enable output with its heartbeat. Open means a low line.
 // It may be used from several goroutines, such as the loop and the guard that
 // opens it when the loop is late.
 type Relay struct {
-	mu     sync.Mutex // guards everything that follows
+	mu     sync.Mutex // guards the fields below
 	charge output
-	beat   output // nil: none is wired
+	beat   output // nil if there is none
 	closed bool
 	high   bool // level of the heartbeat
 	halted bool
@@ -38,9 +38,9 @@ func newRelay(charge, beat output) (*Relay, error) {
 	return r, err
 }
 
-// Set closes or opens the relay and reports whether the line took it. It writes
-// every time, so that a line that something else has moved is put right. When
-// closing fails the relay is opened as well as it can be.
+// Set closes or opens the relay; the error is that of the line. It writes every
+// time, to correct a line that something else has changed. If closing fails it
+// tries to open the relay.
 func (r *Relay) Set(closed bool) error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -58,16 +58,16 @@ func (r *Relay) Set(closed bool) error {
 	return nil
 }
 
-// Closed tells what was last ordered. After an order to open that failed it
-// stays true: the relay may still be closed.
+// Closed reports the last command. After a command to open that failed it stays
+// true, because the relay may still be closed.
 func (r *Relay) Closed() bool {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.closed
 }
 
-// Beat toggles the heartbeat, which keeps an outside timer relay from opening;
-// to be called once for each good tick. Without a heartbeat it does nothing.
+// Beat toggles the heartbeat, which keeps an external timer relay from opening.
+// Call it once for each good tick. Without a heartbeat it does nothing.
 func (r *Relay) Beat() error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -84,7 +84,7 @@ func (r *Relay) Beat() error {
 	return nil
 }
 
-// Halt opens the relay for good. It may be called more than once.
+// Halt opens the relay permanently. It may be called more than once.
 func (r *Relay) Halt() error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -92,9 +92,9 @@ func (r *Relay) Halt() error {
 	return r.lower()
 }
 
-// Release opens the relay and gives its lines back to the kernel, for another
-// process to take. Set and Beat take them again. Where a line cannot be given
-// back, that is an error.
+// Release opens the relay and returns its lines to the kernel, for another process
+// to take. Set and Beat take them again. It is an error if a line cannot be
+// returned.
 func (r *Relay) Release() error {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -116,7 +116,7 @@ func (r *Relay) Release() error {
 	return nil
 }
 
-// lower drives both lines low, the heartbeat also if the relay fails.
+// lower drives both lines low, the heartbeat even if the relay fails.
 func (r *Relay) lower() error {
 	err := r.charge.Out(gpio.Low)
 	if err == nil {

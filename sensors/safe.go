@@ -12,7 +12,7 @@ import (
 )
 
 // errNoRelay: a bay without a relay could not block anything.
-var errNoRelay = errors.New("no relay is wired, so nothing could block the charge")
+var errNoRelay = errors.New("no relay is configured, so nothing could block the charge")
 
 // openRelay takes a bay's lines and drives them low.
 func openRelay(b *config.Bay, hw Hardware) (*Relay, error) {
@@ -31,8 +31,8 @@ func openRelay(b *config.Bay, hw Hardware) (*Relay, error) {
 	return r, nil
 }
 
-// relayLines finds the charge-enable line and, when one is wired, the
-// heartbeat after it.
+// relayLines returns the charge-enable line and, if there is one, the heartbeat
+// after it.
 func relayLines(b *config.Bay, hw Hardware) ([]output, error) {
 	r := b.Wiring.Relay
 	if r == nil {
@@ -76,9 +76,9 @@ func (l line) Out(level gpio.Level) error {
 	return nil
 }
 
-// taken says what to do when another program has a line: the kernel gives it to
-// one only. periph passes on the words of its answer and drops the number
-// (gpioioctl/ioctl.go), so errors.Is would find nothing.
+// taken adds what to do when another program has a line: the kernel gives it to one
+// program only. periph passes on the text of the kernel's error and drops the
+// number (gpioioctl/ioctl.go), so errors.Is would find nothing.
 func taken(err error) error {
 	if strings.Contains(err.Error(), syscall.EBUSY.Error()) {
 		return fmt.Errorf("%w. Another program has this line: stop the agent (systemctl stop bayward) or the walk; gpioinfo names who has it", err)
@@ -86,8 +86,8 @@ func taken(err error) error {
 	return err
 }
 
-// release gives the line back to the kernel. Only lines of the character device
-// know how, and the simulated ones.
+// release returns the line to the kernel. Only lines of the character device and
+// simulated ones can do that.
 func (l line) release() error {
 	c, ok := l.pin.(interface{ Close() })
 	if !ok {
@@ -98,8 +98,8 @@ func (l line) release() error {
 }
 
 // OutputsSafe drives every relay and every heartbeat low, as many as it can, and
-// reports those that it could not. It opens nothing else, so that it works when
-// the rest does not: after a crash, or with a bus that is gone.
+// returns an error for those that it could not. It opens nothing else, so that it
+// works when the rest does not: after a crash, or with a bus that is gone.
 func OutputsSafe(cfg *config.Config, hw Hardware) error {
 	var failed []error
 	for i := range cfg.Bays {
@@ -116,13 +116,13 @@ func OutputsSafe(cfg *config.Config, hw Hardware) error {
 	return errors.Join(failed...)
 }
 
-// OpenRelay takes the lines of one bay's relay alone and drives them low. The
-// error names what could not be taken, or a bay that is not there.
+// OpenRelay takes only the lines of one bay's relay and drives them low. The error
+// names a line that could not be taken, or an unknown bay.
 func OpenRelay(cfg *config.Config, bayName string, hw Hardware) (*Relay, error) {
 	for i := range cfg.Bays {
 		if b := &cfg.Bays[i]; b.Name == bayName {
 			return openRelay(b, hw)
 		}
 	}
-	return nil, fmt.Errorf("no bay is named %q", bayName)
+	return nil, fmt.Errorf("there is no bay %q", bayName)
 }

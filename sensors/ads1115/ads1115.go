@@ -40,7 +40,7 @@ const (
 	bitLatch   = 1 << 2 // without effect while the comparator is off: always set, 0 after reset
 	comparator = 0b11   // off, ALERT/RDY floating
 	configMask = 0xffff &^ bitOS
-	undriven   = 0xffff // what a read finds when nothing answers
+	undriven   = 0xffff // the value read when nothing answers
 )
 
 // Timing of one conversion.
@@ -49,7 +49,7 @@ const (
 	margin     = 25 * time.Microsecond
 	slowest    = time.Second / 8
 	slowShare  = 10 // the oscillator may be slow by 1/10 (data sheet 7.5)
-	pollShare  = 8  // polls come at 1/8 of the conversion's nominal time
+	pollShare  = 8  // the interval between polls is 1/8 of the conversion's nominal time
 	boundTimes = 3  // no conversion takes three times its nominal time
 )
 
@@ -65,14 +65,13 @@ type Opts struct {
 // DefaultOpts is a chip with its ADDR pin on ground, in real time.
 var DefaultOpts = Opts{Addr: FirstAddr}
 
-// Dev is one ADS1115. It is safe for use by several goroutines: a conversion is
-// never interrupted by another one of the same Dev, so there must be only one
-// Dev for each chip.
+// Dev is one ADS1115. It is safe for use by several goroutines: conversions of the
+// same Dev never interrupt each other, so there must be only one Dev for each chip.
 type Dev struct {
 	c    i2c.Dev
 	wait func(context.Context, time.Duration) error
 
-	busy chan struct{} // holds one token while a conversion runs; guards what follows
+	busy chan struct{} // holds one token while a conversion runs; guards the fields below
 	// known is true when the chip was seen idle and with our last
 	// configuration, so that a conversion can be started right away.
 	known bool
@@ -100,16 +99,16 @@ func New(bus i2c.Bus, o *Opts) (*Dev, error) {
 	return d, nil
 }
 
-// String names the chip by bus and address, such as "ADS1115{I2C1(72)}".
+// String returns bus and address, such as "ADS1115{I2C1(72)}".
 func (d *Dev) String() string { return "ADS1115{" + d.c.String() + "}" }
 
 // Halt implements conn.Resource. A single-shot converter powers itself down
 // after each conversion, so there is nothing to stop.
 func (d *Dev) Halt() error { return nil }
 
-// Probe tells whether the chip is there, and stops whatever a program before
-// this one left running in it. Read does the same when it has to; Probe is for
-// those who want to know without a conversion.
+// Probe checks that the chip is there, and stops whatever an earlier program left
+// running in it. Read does the same when necessary; Probe is for a check without a
+// conversion.
 func (d *Dev) Probe(ctx context.Context) error {
 	if err := d.lock(ctx); err != nil {
 		return fmt.Errorf("%s: probe: %w", d, err)
@@ -123,8 +122,8 @@ func (d *Dev) Probe(ctx context.Context) error {
 
 // Read converts once and returns the voltage between the two inputs of mux,
 // within ± the full scale of gain, in steps of full scale / 32768. It takes at
-// most three times rate.Period besides the transfers themselves; the kernel
-// bounds those. Errors wrap ErrNoAnswer, ErrBusStuck, ErrNotReady,
+// most three times rate.Period plus the transfers themselves, which the kernel
+// limits. Errors wrap ErrNoAnswer, ErrBusStuck, ErrNotReady,
 // ErrOverRange, ErrLostConfig, ErrForeign or the context's error.
 func (d *Dev) Read(ctx context.Context, mux Mux, gain Gain, rate Rate) (physic.ElectricPotential, error) {
 	if mux >= numMux || gain >= numGains || rate >= numRates {
@@ -172,15 +171,15 @@ func (d *Dev) convert(ctx context.Context, mux Mux, gain Gain, rate Rate) (uint1
 	}
 	raw, err := d.read(regConversion)
 	if err == nil && raw == undriven {
-		// −1 step, or nobody answered and the controller did not notice: only
-		// the first reads the same again.
+		// Either −1 step, or no chip answered and the controller did not
+		// notice: only the first reads the same again.
 		raw, err = d.read(regConversion)
 	}
 	if err != nil {
 		return 0, transferError("read result", err)
 	}
-	// Once more: a chip that was reset after the poll shows 0, and one that
-	// left the bus −1, and both look like voltages.
+	// Read it back once more: a chip that was reset after the poll shows 0, and
+	// one that left the bus −1, and both look like voltages.
 	_, err = d.idle(config)
 	return raw, err
 }
@@ -203,8 +202,8 @@ func (d *Dev) settle(ctx context.Context) error {
 	return nil
 }
 
-// identify reads the threshold registers, which no one writes. They tell the
-// chip from others at its address, also after a warm restart.
+// identify reads the threshold registers, which no program writes. They
+// distinguish the chip from others at its address, even after a warm restart.
 func (d *Dev) identify() error {
 	low, err := d.read(regLow)
 	if err != nil {
@@ -220,12 +219,12 @@ func (d *Dev) identify() error {
 	case low == undriven && high == undriven:
 		return fmt.Errorf("%w: the thresholds read as all ones", ErrNoAnswer)
 	default:
-		return fmt.Errorf("%w: thresholds are %#04x and %#04x, want %#04x and %#04x as after power-on",
+		return fmt.Errorf("%w: thresholds are %#04x and %#04x, must be %#04x and %#04x as after power-on",
 			ErrForeign, low, high, resetLow, resetHigh)
 	}
 }
 
-// ready waits for the end of the conversion that was just started.
+// ready waits for the end of the conversion just started.
 func (d *Dev) ready(ctx context.Context, config uint16, period time.Duration) error {
 	first := period + period/slowShare + wakeUp + margin
 	if err := d.wait(ctx, first); err != nil {
@@ -250,8 +249,8 @@ func (d *Dev) idleWithin(ctx context.Context, config uint16, limit, step time.Du
 	}
 }
 
-// idle reads the configuration back: whether the chip is idle, and an error if
-// it is not the configuration that was written.
+// idle reads the configuration back and reports whether the chip is idle. It
+// returns an error if the configuration is not the one that was written.
 func (d *Dev) idle(config uint16) (bool, error) {
 	got, err := d.read(regConfig)
 	switch {
@@ -260,7 +259,7 @@ func (d *Dev) idle(config uint16) (bool, error) {
 	case got == undriven:
 		return false, fmt.Errorf("%w: the configuration reads as all ones", ErrNoAnswer)
 	case got&configMask != config:
-		return false, fmt.Errorf("%w: it reads %#04x, want %#04x besides the top bit", ErrLostConfig, got, config)
+		return false, fmt.Errorf("%w: it reads %#04x, must be %#04x apart from the top bit", ErrLostConfig, got, config)
 	}
 	return got&bitOS != 0, nil
 }
@@ -279,8 +278,8 @@ func (d *Dev) read(reg byte) (uint16, error) {
 	return binary.BigEndian.Uint16(d.r[:]), nil
 }
 
-// lock waits for the chip to be free. It is not a mutex because a caller that
-// waits behind a stuck transfer must be able to give up.
+// lock waits until the chip is free. It is not a mutex, because a caller that waits
+// behind a stuck transfer must be able to give up.
 func (d *Dev) lock(ctx context.Context) error {
 	if err := ctx.Err(); err != nil {
 		return err

@@ -25,15 +25,15 @@ const (
 	numMux
 )
 
-// Ground stands for ground as the second input of MuxFor.
+// Ground means ground as the second input of MuxFor.
 const Ground = -1
 
 var muxPins = [numMux]struct{ plus, minus int }{
 	{0, 1}, {0, 3}, {1, 3}, {2, 3}, {0, Ground}, {1, Ground}, {2, Ground}, {3, Ground},
 }
 
-// MuxFor finds the setting that measures pin plus (0 to 3) against pin minus
-// (1, 3 or Ground). It is false for a pair that the chip does not have.
+// MuxFor returns the setting that measures pin plus (0 to 3) against pin minus
+// (1, 3 or Ground), and false for a pair that the chip does not have.
 func MuxFor(plus, minus int) (Mux, bool) {
 	for m, pins := range muxPins {
 		if pins.plus == plus && pins.minus == minus {
@@ -43,7 +43,7 @@ func MuxFor(plus, minus int) (Mux, bool) {
 	return 0, false
 }
 
-// String names the pins, such as "AIN0-AIN1" or "AIN2".
+// String returns the pins, such as "AIN0-AIN1" or "AIN2".
 func (m Mux) String() string {
 	switch {
 	case m >= numMux:
@@ -76,8 +76,8 @@ var fullScales = [numGains]physic.ElectricPotential{
 	1024 * physic.MilliVolt, 512 * physic.MilliVolt, 256 * physic.MilliVolt,
 }
 
-// GainFor finds the range with this full scale; it is false for one that the
-// chip does not have.
+// GainFor returns the range with this full scale, and false for one that the chip
+// does not have.
 func GainFor(fullScale physic.ElectricPotential) (Gain, bool) {
 	for g, fs := range fullScales {
 		if fs == fullScale {
@@ -87,7 +87,7 @@ func GainFor(fullScale physic.ElectricPotential) (Gain, bool) {
 	return 0, false
 }
 
-// FullScale is the largest voltage of the range, 0 for a gain that the chip
+// FullScale returns the largest voltage of the range, 0 for a gain that the chip
 // does not have.
 func (g Gain) FullScale() physic.ElectricPotential {
 	if g >= numGains {
@@ -96,7 +96,7 @@ func (g Gain) FullScale() physic.ElectricPotential {
 	return fullScales[g]
 }
 
-// String is the range, such as "±4.096V".
+// String returns the range, such as "±4.096V".
 func (g Gain) String() string {
 	if g >= numGains {
 		return fmt.Sprintf("gain-%d", uint8(g))
@@ -122,8 +122,8 @@ const (
 
 var samplesPerSecond = [numRates]int{8, 16, 32, 64, 128, 250, 475, 860}
 
-// RateFor finds the rate with this many samples a second; it is false for one
-// that the chip does not have.
+// RateFor returns the rate with this many samples a second, and false for one that
+// the chip does not have.
 func RateFor(sps int) (Rate, bool) {
 	for r, n := range samplesPerSecond {
 		if n == sps {
@@ -133,8 +133,8 @@ func RateFor(sps int) (Rate, bool) {
 	return 0, false
 }
 
-// Period is the nominal time of one conversion: 1/rate, which the chip's own
-// oscillator keeps to ±10 % (data sheet 7.5, "Data rate variation"). It is 0
+// Period returns the nominal time of one conversion: 1/rate, which the chip's own
+// oscillator keeps to ±10 % (data sheet 7.5, "Data rate variation"). It returns 0
 // for a rate that the chip does not have.
 func (r Rate) Period() time.Duration {
 	if r >= numRates {
@@ -143,7 +143,7 @@ func (r Rate) Period() time.Duration {
 	return time.Second / time.Duration(samplesPerSecond[r])
 }
 
-// String is the rate, such as "128SPS".
+// String returns the rate, such as "128SPS".
 func (r Rate) String() string {
 	if r >= numRates {
 		return fmt.Sprintf("rate-%d", uint8(r))

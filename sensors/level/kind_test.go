@@ -18,10 +18,9 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// TestEveryKind: a kind of probe is whole when it has a row that says all there
-// is to know, stands in the example and in the schema, and when the simulator
-// plays it. What is missing is named. The walk's part is held by the tests of
-// agent/commission.
+// TestEveryKind: a kind of probe is complete when it has a complete row, is in the
+// example and in the schema, and when the simulator can play it. The test names
+// what is missing. The tests of agent/commission check the walk.
 func TestEveryKind(t *testing.T) {
 	for _, kind := range level.Kinds() {
 		t.Run(string(kind), func(t *testing.T) {
@@ -35,13 +34,13 @@ func TestEveryKind(t *testing.T) {
 
 func rowIsWhole(t *testing.T, kind level.Kind) {
 	if kind.About() == "" || len(kind.Keys()) == 0 || kind.Opened() == nil || kind.Shorted() == nil {
-		t.Error("the row says too little: about, keys, opened, shorted")
+		t.Error("the row is incomplete: about, keys, opened, shorted")
 	}
 	if kind.Measures() != (kind.Takes("low_mm") && kind.Takes("high_mm")) || kind.Measures() == (kind.Rods().Most > 0) {
 		t.Error("a kind either measures, from low_mm to high_mm, or has rods")
 	}
 	if !kind.Takes("offset_mm") {
-		t.Error("it does not take offset_mm, by which every probe is adjusted")
+		t.Error("it does not accept offset_mm, which adjusts every probe")
 	}
 	for _, key := range kind.Keys() {
 		if !(key.Low < key.High) || key.Unit == "" {
@@ -80,7 +79,7 @@ func inSchema(t *testing.T, kind level.Kind) {
 		t.Fatal(err)
 	}
 	if !slices.Contains(schema.Defs["Level"].Properties["kind"].Enum, any(string(kind))) {
-		t.Error("the schema does not know it: go test ./agent/config -run Schema -update")
+		t.Error("it is not in the schema: go test ./agent/config -run Schema -update")
 	}
 }
 

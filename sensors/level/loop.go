@@ -6,54 +6,54 @@ import (
 	"math/bits"
 )
 
-// What the bands of a loop's states allow for.
+// The allowances in the bands of a loop's states.
 const (
-	// MaxPathOhm is the most that the way through the electrolyte may take. In
-	// clean acid it is a few ohms; the rest is for crust on the rod. Common
+	// MaxPathOhm is the highest resistance of the path through the electrolyte. In
+	// clean acid it is a few ohms; the rest allows for crust on the rod. Common
 	// practice, no source.
 	MaxPathOhm = 1000
-	// ShortOhm is the most that touching wires have between them.
+	// ShortOhm is the highest resistance between touching wires.
 	ShortOhm = 100
-	// LeakOhm is the least resistance across a broken wire: the converter's
+	// LeakOhm is the lowest resistance across a broken wire: the converter's
 	// input and a damp plug.
 	LeakOhm = 1e6
-	// SupplyTolerance is the error of the excitation with that of the
-	// converter, as a share.
+	// SupplyTolerance is the error of excitation and converter together, as a
+	// fraction.
 	SupplyTolerance = 0.01
-	// RodTolerance and LadderTolerance are how far the resistors of a single
-	// rod and of a ladder may be off: ordinary and precision parts.
+	// RodTolerance and LadderTolerance are the tolerances of the resistors of a
+	// single rod and of a ladder: ordinary and precision parts.
 	RodTolerance    = 0.05
 	LadderTolerance = 0.01
 )
 
-// MaxRods is the most rods that a ladder can have.
+// MaxRods is the largest number of rods in a ladder.
 const MaxRods = 4
 
 // Rod is one electrode.
 type Rod struct {
 	HeightMM  float64 `yaml:"height_mm"`  // its tip above the plate tops
-	SeriesOhm float64 `yaml:"series_ohm"` // resistor between the loop and the rod, above 0
+	SeriesOhm float64 `yaml:"series_ohm"` // resistor between loop and rod, above 0
 }
 
-// AlikeError says that two states of a loop show the same voltage.
+// AlikeError means that two states of a loop have the same voltage.
 type AlikeError struct {
 	State, Other string // such as "rod 1 wet" and "a short"
 	Volts        float64
 }
 
-// Error names both states.
+// Error returns a text that names both states.
 func (e *AlikeError) Error() string {
 	return fmt.Sprintf("level: %s and %s cannot be told apart at %.3f V: resistors too close to each other or to %d ohm",
 		e.State, e.Other, e.Volts, MaxPathOhm)
 }
 
-// LoopOpts describes a loop as it is built.
+// LoopOpts describes a loop's components.
 type LoopOpts struct {
 	ExcitationV float64 // above 0
 	PullOhm     float64 // above 0
 	EndOhm      float64 // above 0
 	Rods        []Rod   // 1 to MaxRods, lowest first
-	Tolerance   float64 // of every resistor, as a share: RodTolerance, LadderTolerance
+	Tolerance   float64 // of every resistor, as a fraction: RodTolerance, LadderTolerance
 }
 
 // Loop reads the voltage of a supervised loop.
@@ -63,18 +63,18 @@ type Loop struct {
 	minV   float64
 }
 
-// state is one thing that a loop can be in, with the voltages it can show.
+// state is one state of a loop, with its range of voltages.
 type state struct {
 	loV, hiV float64
 	name     string
 	wet      int   // rods under the electrolyte, if err is nil
-	err      error // what the state means instead
+	err      error // the error that the state means
 }
 
-// NewLoop works out the voltages of every state. It is an error if the numbers
-// are no circuit, if the rods are not in order, or, an *AlikeError, if a state
-// that makes sense could not be told from another one even with perfect parts and
-// clean rods.
+// NewLoop calculates the voltages of every state. It returns an error if the
+// numbers do not make a circuit or the rods are not in order. It returns an
+// *AlikeError if a valid state could not be distinguished from another even with
+// perfect parts and clean rods.
 func NewLoop(o LoopOpts) (*Loop, error) {
 	if err := o.check(); err != nil {
 		return nil, err
@@ -109,9 +109,9 @@ func (o *LoopOpts) check() error {
 	for i, rod := range o.Rods {
 		switch {
 		case !(rod.SeriesOhm > 0) || math.IsInf(rod.SeriesOhm, 0):
-			return fmt.Errorf("level: rod %d: series resistor of %g, want more than 0", i+1, rod.SeriesOhm)
+			return fmt.Errorf("level: rod %d: series resistor of %g, must be more than 0", i+1, rod.SeriesOhm)
 		case math.IsNaN(rod.HeightMM) || math.IsInf(rod.HeightMM, 0):
-			return fmt.Errorf("level: rod %d: height of %g mm, want a number", i+1, rod.HeightMM)
+			return fmt.Errorf("level: rod %d: height of %g mm, must be a number", i+1, rod.HeightMM)
 		case i > 0 && !(rod.HeightMM > o.Rods[i-1].HeightMM):
 			return fmt.Errorf("level: rod %d: height of %g mm is not above rod %d", i+1, rod.HeightMM, i)
 		}
@@ -119,7 +119,7 @@ func (o *LoopOpts) check() error {
 	return nil
 }
 
-// span is what a number of wet rods proves.
+// span returns what a number of wet rods proves.
 func span(rods []Rod, wet int) Span {
 	s := Span{min(FloorMM, rods[0].HeightMM), max(CeilingMM, rods[len(rods)-1].HeightMM)}
 	if wet > 0 {
@@ -131,7 +131,7 @@ func span(rods []Rod, wet int) Span {
 	return s
 }
 
-// pattern is the state with the rods wet whose bits are set.
+// pattern returns the state in which the rods whose bits are set are wet.
 func (o *LoopOpts) pattern(pattern uint) state {
 	wet := bits.OnesCount(pattern)
 	s := state{
@@ -161,8 +161,9 @@ func wetRods(pattern uint) string {
 	return name + " wet"
 }
 
-// siemens is the conductance from the node back, with every resistor at the
-// given share of its value and the given path through the electrolyte.
+// siemens returns the conductance from the node to the return wire, with every
+// resistor at the given fraction of its value and the given path through the
+// electrolyte.
 func (o *LoopOpts) siemens(pattern uint, share, pathOhm float64) float64 {
 	g := 1 / (o.EndOhm * share)
 	for i, rod := range o.Rods {
@@ -173,15 +174,15 @@ func (o *LoopOpts) siemens(pattern uint, share, pathOhm float64) float64 {
 	return g
 }
 
-// volts is the node's voltage over a resistance, with the pull resistor and the
-// excitation at the end of their tolerances that makes it lowest (sign −1) or
-// highest (+1), or as marked (0).
+// volts returns the node's voltage across a resistance, with pull resistor and
+// excitation at the ends of their tolerances that make it lowest (sign −1) or
+// highest (+1), or at their nominal values (0).
 func (o *LoopOpts) volts(ohm, sign float64) float64 {
 	pull := o.PullOhm * (1 - sign*o.Tolerance)
 	return o.ExcitationV * (1 + sign*SupplyTolerance) * ohm / (pull + ohm)
 }
 
-// distinct reports the first state that could never be read.
+// distinct returns an error for the first state that could never be read.
 func (l *Loop) distinct(o LoopOpts) error {
 	for _, s := range l.states {
 		if s.err != nil {
@@ -202,7 +203,7 @@ func (l *Loop) distinct(o LoopOpts) error {
 
 func (s *state) has(volts float64) bool { return volts >= s.loV && volts <= s.hiV }
 
-// Read is the span that a node voltage proves. The error is ErrOpen, ErrShort,
+// Read returns the span that a node voltage proves. The error is ErrOpen, ErrShort,
 // ErrContradictory or ErrImplausible. It does not allocate.
 func (l *Loop) Read(volts float64) (Span, error) {
 	var found *state

@@ -6,19 +6,19 @@ import (
 )
 
 // rodRow and ladderRow are the two kinds of rods in a supervised loop. They
-// differ in the number of rods and in the resistors, which must be precise where
+// differ in the number of rods and in the resistors, which must be precise if
 // several rods share one voltage.
 var (
 	rodRow = row{
 		kind: SingleRod,
-		about: "One rod in a supervised loop. The loop is fed through pull_ohm from excitation_v and measured at the node; end_ohm sits at the far end " +
-			"and keeps a dry loop from looking like a broken wire; the wet rod adds series_ohm in parallel.",
+		about: "One rod in a supervised loop. The loop is fed through pull_ohm from excitation_v and measured at the node; end_ohm sits at the far end, " +
+			"so that a dry loop does not look like a broken wire; the wet rod adds series_ohm in parallel.",
 		keys: loopKeys, rods: RodCount{1, 1, "must be one rod; several make a ladder"},
 		opened: ErrOpen, shorted: ErrShort, relations: loopRelations(RodTolerance), open: loopOf(RodTolerance),
 	}
 	ladderRow = row{
 		kind: Ladder,
-		about: "Two to four rods in one such loop, each with its own series_ohm, all different, so that every combination has its own voltage; " +
+		about: "Two to four rods in one such loop, each with a different series_ohm, so that every combination has its own voltage; " +
 			"only wet rods below dry ones make sense.",
 		keys: loopKeys, rods: RodCount{2, MaxRods, "must be two to four rods"},
 		opened: ErrOpen, shorted: ErrShort, relations: loopRelations(LadderTolerance), open: loopOf(LadderTolerance),

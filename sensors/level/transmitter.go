@@ -7,7 +7,7 @@ import (
 
 // The bands of NAMUR NE 43, mA: at FailLowMA or less and at FailHighMA or more
 // the transmitter or its wire has failed; ValidLowMA to ValidHighMA is the
-// measurement with its permitted overshoot. Between them a value is neither.
+// measurement with its permitted overshoot. A value in between is neither.
 const (
 	FailLowMA   = 3.6
 	ValidLowMA  = 3.8
@@ -15,10 +15,10 @@ const (
 	FailHighMA  = 21.0
 )
 
-// transmitterRow is the kind of a transmitter.
+// transmitterRow describes the transmitter.
 var transmitterRow = row{
 	kind:     FourTwentyMA,
-	about:    "A transmitter over shunt_ohm with the fault bands of NAMUR NE 43; low_mm at 4 mA, high_mm at 20 mA.",
+	about:    "A transmitter with shunt_ohm and the fault bands of NAMUR NE 43; low_mm at 4 mA, high_mm at 20 mA.",
 	measures: true,
 	keys: []Key{
 		{"shunt_ohm", 1, 1000, "ohm", false, func(s *Settings) *float64 { return &s.ShuntOhm }},
@@ -33,8 +33,8 @@ var transmitterRow = row{
 	},
 }
 
-// shuntTooLarge: the input must reach FailHighMA, or a failure could not be told
-// from a measured value.
+// shuntTooLarge: the input must reach FailHighMA, or a failure would look like a
+// measured value.
 func shuntTooLarge(s *Settings, topV float64) string {
 	if most := topV / FailHighMA * 1000; s.ShuntOhm > most {
 		return fmt.Sprintf("must be at most %.0f ohm, so that the input reaches the 21 mA of a fault", math.Floor(most))
@@ -42,7 +42,7 @@ func shuntTooLarge(s *Settings, topV float64) string {
 	return ""
 }
 
-// Transmitter reads a 4–20 mA signal as the voltage over a shunt.
+// Transmitter reads a 4–20 mA signal as the voltage across a shunt.
 type Transmitter struct {
 	ShuntOhm float64
 	LowMM    float64 // level at 4 mA
@@ -53,19 +53,18 @@ type Transmitter struct {
 func NewTransmitter(t Transmitter) (*Transmitter, error) {
 	switch {
 	case !(t.ShuntOhm > 0) || math.IsInf(t.ShuntOhm, 0):
-		return nil, fmt.Errorf("level: shunt of %g ohm, want more than 0", t.ShuntOhm)
+		return nil, fmt.Errorf("level: shunt of %g ohm, must be more than 0", t.ShuntOhm)
 	case !(t.HighMM > t.LowMM) || math.IsInf(t.HighMM-t.LowMM, 0):
 		return nil, fmt.Errorf("level: %g mm at 20 mA is not above %g mm at 4 mA", t.HighMM, t.LowMM)
 	}
 	return &t, nil
 }
 
-// Read is the level that a voltage over the shunt stands for; both bounds are
-// equal. The error is ErrOpen, ErrOverRange or ErrImplausible. It does not
-// allocate.
+// Read returns the level for a voltage across the shunt; both bounds are equal.
+// The error is ErrOpen, ErrOverRange or ErrImplausible. It does not allocate.
 func (t *Transmitter) Read(volts float64) (Span, error) {
 	switch mA := volts / t.ShuntOhm * 1000; {
-	case mA <= -ValidLowMA: // wired the wrong way round
+	case mA <= -ValidLowMA: // wired backwards
 		return Span{}, ErrImplausible
 	case mA <= FailLowMA:
 		return Span{}, ErrOpen
@@ -79,12 +78,12 @@ func (t *Transmitter) Read(volts float64) (Span, error) {
 	}
 }
 
-// LevelMM is the height on the line through 4 and 20 mA.
+// LevelMM returns the height on the line through 4 and 20 mA.
 func (t *Transmitter) LevelMM(volts float64) float64 {
 	return t.LowMM + (volts/t.ShuntOhm*1000-4)/(20-4)*(t.HighMM-t.LowMM)
 }
 
-// MMPerV is the slope of that line.
+// MMPerV returns the slope of that line.
 func (t *Transmitter) MMPerV() float64 { return (t.HighMM - t.LowMM) / 0.016 / t.ShuntOhm }
 
 var _ Scale = (*Transmitter)(nil)

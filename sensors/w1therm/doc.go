@@ -5,18 +5,18 @@
 // and the DS18B20 data sheet (19-7487) for the range, the power-on value and
 // the scratchpad.
 //
-// The file w1_slave is preferred because it shows the CRC's verdict and the raw
-// scratchpad; the file temperature serves where the other is missing. Traps
-// that the package knows:
+// The package prefers the file w1_slave, which shows the CRC check's result and the
+// raw scratchpad; it uses the file temperature if the other is missing. Traps that
+// the package handles:
 //
-//   - A read starts a conversion, takes up to 750 ms, with an absent sensor
-//     several seconds, and cannot be interrupted: give the bus a goroutine of
-//     its own and never feed a watchdog from it.
+//   - A read starts a conversion and takes up to 750 ms, with an absent sensor
+//     several seconds, and cannot be interrupted: read the bus in its own goroutine
+//     and never feed a watchdog from there.
 //   - An absent sensor or a bad CRC shows as an empty file without an error.
-//   - A data line that is held low reads as all zeros, and the CRC of zeros is
-//     zero: the kernel calls that a good 0 °C.
-//   - 85 °C exactly is what the chip holds after power-on, before the first
+//   - A data line held low reads as all zeros, and the CRC of zeros is zero: the
+//     kernel reports that as a good 0 °C.
+//   - Exactly 85 °C is the chip's value after power-on, before the first
 //     conversion.
 //
-// Sensors are named by their ROM number, never by their order.
+// Sensors are identified by their ROM number, never by their order.
 package w1therm

@@ -10,21 +10,21 @@ import (
 	"periph.io/x/conn/v3/physic"
 )
 
-// What can be wrong with an answer. Every error of Read and Parse wraps one of
-// these or the context's error.
+// The errors of an answer. Every error of Read and Parse wraps one of these or the
+// context's error.
 var (
 	// ErrBadCRC: the answer was damaged on the wire.
 	ErrBadCRC = errors.New("bad CRC")
 	// ErrPowerOn: exactly 85 °C, the value before the first conversion: the
-	// sensor lost its supply. A true 85.000 °C is refused as well.
+	// sensor lost its supply. A real 85.000 °C is refused too.
 	ErrPowerOn = errors.New("power-on value of 85 °C, not a measurement")
 	// ErrUnplugged: no file, an empty one, or an undriven line.
 	ErrUnplugged = errors.New("sensor does not answer")
 	// ErrShorted: the data line is held low.
 	ErrShorted = errors.New("data line is held low")
 	// ErrImplausible: outside MinC to MaxC.
-	ErrImplausible = errors.New("outside what the sensor can show")
-	// ErrGarbled: not the text that the kernel writes.
+	ErrImplausible = errors.New("outside the sensor's range")
+	// ErrGarbled: not in the kernel's format.
 	ErrGarbled = errors.New("not understood")
 )
 
@@ -39,7 +39,7 @@ const powerOnMilli = 85000
 // scratchpadBytes is the length of a scratchpad with its CRC.
 const scratchpadBytes = 9
 
-// Parse understands the text of a w1_slave file:
+// Parse parses the text of a w1_slave file:
 //
 //	72 01 4b 46 7f ff 0e 10 57 : crc=57 YES
 //	72 01 4b 46 7f ff 0e 10 57 t=23125
@@ -70,8 +70,8 @@ func Parse(text []byte) (physic.Temperature, error) {
 	return ParseMilli(milli)
 }
 
-// uniform counts the bytes of a scratchpad as the kernel prints it and tells
-// whether they are all the same one: that one, or "".
+// uniform counts the bytes of a scratchpad as the kernel prints it. If all are the
+// same byte it also returns that byte, otherwise "".
 func uniform(raw []byte) (count int, same string) {
 	for b := range bytes.FieldsSeq(raw) {
 		if len(b) != 2 {
@@ -86,8 +86,8 @@ func uniform(raw []byte) (count int, same string) {
 	return count, same
 }
 
-// ParseMilli understands the text of a temperature file: thousandths of a
-// degree Celsius.
+// ParseMilli parses the text of a temperature file: thousandths of a degree
+// Celsius.
 func ParseMilli(text []byte) (physic.Temperature, error) {
 	trimmed := strings.TrimSpace(string(text))
 	if trimmed == "" {
@@ -102,12 +102,13 @@ func ParseMilli(text []byte) (physic.Temperature, error) {
 	case milli == powerOnMilli:
 		return 0, ErrPowerOn
 	case milli < MinC*1000 || milli > MaxC*1000:
-		return 0, fmt.Errorf("%w: %d thousandths of a degree, want %d to %d °C", ErrImplausible, milli, MinC, MaxC)
+		return 0, fmt.Errorf("%w: %d thousandths of a degree, must be %d to %d °C", ErrImplausible, milli, MinC, MaxC)
 	}
 	return physic.ZeroCelsius + physic.Temperature(milli)*physic.MilliKelvin, nil
 }
 
-// garbled quotes what was not understood, but not a page of it.
+// garbled returns an error that quotes the beginning of a text that could not be
+// parsed.
 func garbled(text []byte) error {
 	return fmt.Errorf("%w: %.80q", ErrGarbled, text)
 }

@@ -14,8 +14,8 @@ import (
 	"periph.io/x/conn/v3/physic"
 )
 
-// families are the first bytes of the numbers of thermometers that w1_therm
-// serves: DS18S20, DS1822, DS18B20, DS1825, DS28EA00.
+// families are the first bytes of the numbers of the thermometers that w1_therm
+// supports: DS18S20, DS1822, DS18B20, DS1825, DS28EA00.
 var families = []string{"10", "22", "28", "3b", "42"}
 
 // Dev is one thermometer. It keeps no state.
@@ -24,9 +24,9 @@ type Dev struct {
 	id   string
 }
 
-// New names a thermometer by its number, such as "28-0316a2795bff", below root,
-// which on a Pi is os.DirFS("/sys/bus/w1/devices"). It does not look whether
-// the sensor is there. The error is about the number.
+// New returns the thermometer with a number, such as "28-0316a2795bff", below root,
+// which on a Pi is os.DirFS("/sys/bus/w1/devices"). It does not check whether the
+// sensor is there. The error is about the number.
 func New(root fs.FS, id string) (*Dev, error) {
 	if root == nil {
 		return nil, errors.New("w1therm: no folder of 1-wire devices")
@@ -37,15 +37,15 @@ func New(root fs.FS, id string) (*Dev, error) {
 	return &Dev{root: root, id: id}, nil
 }
 
-// IsID tells whether a name has the form of a thermometer's number: a family of
-// two hexadecimal digits that is one of the known ones, a hyphen and twelve
-// more, all in lower case.
+// IsID reports whether a name has the form of a thermometer's number: two
+// hexadecimal digits of a known family, a hyphen and twelve more digits, all in
+// lower case.
 func IsID(name string) bool {
 	family, serial, _ := strings.Cut(name, "-")
 	return slices.Contains(families, family) && len(serial) == 12 && strings.Trim(serial, "0123456789abcdef") == ""
 }
 
-// List is the numbers of all thermometers that the kernel has found, in order.
+// List returns the numbers of all thermometers that the kernel has found, sorted.
 func List(root fs.FS) ([]string, error) {
 	entries, err := fs.ReadDir(root, ".")
 	if err != nil {
@@ -61,15 +61,15 @@ func List(root fs.FS) ([]string, error) {
 	return ids, nil
 }
 
-// String names the sensor, such as "w1therm{28-0316a2795bff}".
+// String returns the sensor's name, such as "w1therm{28-0316a2795bff}".
 func (d *Dev) String() string { return "w1therm{" + d.id + "}" }
 
 // Halt implements conn.Resource; there is nothing to stop.
 func (d *Dev) Halt() error { return nil }
 
-// Read starts a conversion and returns its temperature, MinC to MaxC, in steps
+// Read starts a conversion and returns its temperature, MinC to MaxC, in the steps
 // that the sensor is set to (1/16 K by default). It blocks for the time of the
-// conversion and longer; the context is only looked at before.
+// conversion or longer; it checks the context only before it starts.
 func (d *Dev) Read(ctx context.Context) (physic.Temperature, error) {
 	if err := ctx.Err(); err != nil {
 		return 0, fmt.Errorf("%s: %w", d, err)
@@ -95,8 +95,8 @@ func (d *Dev) read() (physic.Temperature, error) {
 	return ParseMilli(text)
 }
 
-// text reads a file of the sensor. The kernel gives all of them the size of a page,
-// for which fs.ReadFile would make room each second.
+// text reads a file of the sensor. The kernel reports the size of a page for all of
+// them, which fs.ReadFile would allocate every second.
 func (d *Dev) text(name string) ([]byte, error) {
 	f, err := d.root.Open(path.Join(d.id, name))
 	if err != nil {
@@ -106,7 +106,8 @@ func (d *Dev) text(name string) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(f, mostText))
 }
 
-// mostText is more than the kernel's driver ever writes: two lines of 40 characters.
+// mostText is more than the kernel's driver ever writes, which is two lines of 40
+// characters.
 const mostText = 512
 
 var _ conn.Resource = (*Dev)(nil)

@@ -1,6 +1,6 @@
-// Package wiring has the words for what is connected to a Pi for one bay: which
-// part, on which line, channel or bus, and what its signal means. They are those of
-// the configuration; whoever opens, plays or proves the parts uses them too.
+// Package wiring describes what is connected to a Pi for one bay: which part, on
+// which line, channel or bus, and what its signal means. The configuration uses
+// these types, and so does the code that opens, simulates or proves the parts.
 package wiring
 
 import (
@@ -9,8 +9,8 @@ import (
 	"bayward/sensors/level"
 )
 
-// Parts names every part that is connected to the Pi for one bay. Nil parts are
-// not fitted.
+// Parts lists every part connected to the Pi for one bay. Parts that are not
+// fitted are nil.
 type Parts struct {
 	I2C         string       `yaml:"i2c"` // bus name or number, such as "1"
 	Voltage     *Voltage     `yaml:"voltage"`
@@ -19,7 +19,7 @@ type Parts struct {
 	Level       *Level       `yaml:"level"`
 	Hydrogen    *Analog      `yaml:"hydrogen"` // % by volume = (volts - zero_v) * per_volt
 	Relay       *Relay       `yaml:"relay"`
-	Airflow     *Contact     `yaml:"airflow"`          // the fan's proof switch
+	Airflow     *Contact     `yaml:"airflow"`          // the fan's airflow switch
 	Complete    *Contact     `yaml:"charger_complete"` // the charger's own contact
 }
 
@@ -31,7 +31,7 @@ type Input struct {
 	Rate    int     `yaml:"rate"`    // samples a second: 8 16 32 64 128 250 475 860; default 128
 }
 
-// Address is an I²C address. It may be written in hexadecimal, as 0x48.
+// Address is an I²C address. It may be written in hexadecimal, such as 0x48.
 type Address uint16
 
 // Voltage is the pack voltage through a divider:
@@ -48,23 +48,24 @@ type Current struct {
 	Input          `yaml:",inline"`
 	Kind           string  `yaml:"kind"`             // "shunt" or "hall"
 	Minus          *int    `yaml:"minus"`            // shunt: channel of the other side; (channel, minus) is 0-1, 0-3, 1-3 or 2-3
-	AmperesPerVolt float64 `yaml:"amperes_per_volt"` // negative turns the direction; not 0
+	AmperesPerVolt float64 `yaml:"amperes_per_volt"` // a negative factor reverses the direction; not 0
 	ZeroV          float64 `yaml:"zero_v"`
 }
 
 // Temperature names the 1-wire sensors by their numbers, such as
 // "28-0316a2795bff".
 type Temperature struct {
-	// Pack is the sensor that stays in the bay, or in its only pack. "" reads
-	// the sensor that the plugged-in pack has of its own.
+	// Pack is the sensor that stays in the bay, or in its only pack. With "" the
+	// plugged-in pack's own sensor is read.
 	Pack string `yaml:"pack"`
 	// Bus is the 1-wire bus that the packs of this bay are plugged into, such
-	// as "w1_bus_master2"; "" looks on all. Only for packs that are recognised.
+	// as "w1_bus_master2"; "" searches all. Only for packs identified by their
+	// sensors.
 	Bus     string  `yaml:"bus"`
-	Ambient string  `yaml:"ambient"`  // "" when there is none
+	Ambient string  `yaml:"ambient"`  // "" if there is none
 	OffsetC float64 `yaml:"offset_c"` // added to the pack's value, -5 to 5
-	// On is where the pack's sensor sits: "case" or "electrolyte"; "" is "case". A
-	// sensor on the case shows less than the electrolyte's excess over the air.
+	// On is where the pack's sensor sits: "case" or "electrolyte"; "" means "case".
+	// A sensor on the case shows less than the electrolyte's excess over the air.
 	On string `yaml:"on"`
 }
 
@@ -75,39 +76,39 @@ type Analog struct {
 	PerVolt float64 `yaml:"per_volt"`
 }
 
-// Level is the level probe in the pilot cell. Its kind says which of the
-// settings it takes.
+// Level is the level probe in the pilot cell. Its kind determines which settings it
+// accepts.
 type Level struct {
 	Input          `yaml:",inline"`
 	Kind           level.Kind `yaml:"kind"`
 	level.Settings `yaml:",inline"`
-	// FastMS is for how long bare plates must show before the relay opens without
-	// waiting for a tick; 0 leaves the level to the ticks.
+	// FastMS is how long the plates must read bare before the relay opens without
+	// waiting for a tick; with 0 only the ticks read the level.
 	FastMS float64 `yaml:"fast_ms"`
 }
 
 // Relay is the charge-enable output. It is open when its pin is low.
 type Relay struct {
 	Pin       string   `yaml:"pin"`       // line name, such as GPIO17
-	Heartbeat string   `yaml:"heartbeat"` // optional second line, toggled once for each good tick
+	Heartbeat string   `yaml:"heartbeat"` // optional second line, toggled at each good tick
 	Feedback  *Contact `yaml:"feedback"`  // optional contact of the contactor
 }
 
 // Contact is a contact input.
 type Contact struct {
 	Pin       string `yaml:"pin"`
-	ActiveLow bool   `yaml:"active_low"` // true: a low line means closed, with the pull-up on
+	ActiveLow bool   `yaml:"active_low"` // true: a low line means closed, and the pull-up is on
 }
 
-// BareWithin is FastMS as a duration.
+// BareWithin returns FastMS as a duration.
 func (l *Level) BareWithin() time.Duration {
 	return time.Duration(l.FastMS * float64(time.Millisecond))
 }
 
 // supplyMaxV is the highest supply of an ADS1115 (its data sheet, recommended
-// operating conditions). Inputs cannot be read above the supply, whatever the
-// range says.
+// operating conditions). An input cannot be read above the supply, whatever its
+// range.
 const supplyMaxV = 5.5
 
-// TopV is the highest input voltage that can be read.
+// TopV returns the highest input voltage that can be read.
 func (in *Input) TopV() float64 { return min(in.RangeV, supplyMaxV) }

@@ -18,6 +18,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/charge"
 	"bayward/agent/interlock"
 	"bayward/agent/notify"
@@ -243,10 +244,9 @@ func names[T interface {
 }
 
 func sensorNames() (out []string) {
-	b := bay.New(bay.Setup{
-		Name: "b", Pack: bay.Pack{Cells: 1}, Fitted: bay.Optional,
-	})
-	pic, _ := b.Step(&bay.Readings{})
+	setup := baytest.Setup("b")
+	setup.Fitted = bay.Optional
+	pic, _ := bay.New(setup).Step(&bay.Readings{})
 	for _, s := range pic.Sensors() {
 		out = append(out, s.Name)
 	}

@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/order"
 	"bayward/agent/reading"
 )
@@ -46,7 +47,7 @@ func (n coolNight) readings(i int) *bay.Readings {
 // water, -1 for never. At the tick of a restart the core is made anew from its
 // memory, with what can be proven of the time that it was off.
 func (n coolNight) readyAt(t rapid.TB, restart, offTicks int, proven bool) int {
-	setup := benchSetup()
+	setup := baytest.Setup("bay-1")
 	setup.Fitted = setup.Fitted.Without(reading.ContactorFeedback)
 	core := bay.New(setup)
 	for i := 0; i < 30*360; i++ {

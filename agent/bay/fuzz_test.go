@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/reading"
@@ -63,7 +64,7 @@ func goodReadings(setup *bay.Setup) bay.Readings {
 }
 
 func fuzzSetup() bay.Setup {
-	s := benchSetup()
+	s := baytest.Setup("bay-1")
 	s.Fitted |= reading.SensorsOf(reading.Airflow, reading.Hydrogen, reading.ChargerComplete)
 	return s
 }

@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/reading"
@@ -91,7 +92,7 @@ func TestHistories(t *testing.T) {
 }
 
 func newSaga(t *rapid.T, n *tally) *saga {
-	setup := benchSetup()
+	setup := baytest.Setup("bay-1")
 	setup.Fitted |= reading.SensorsOf(reading.Airflow, reading.Hydrogen, reading.ChargerComplete)
 	setup.Limits.RestMin, setup.Limits.ChargeMax = 10*time.Minute, 2*time.Hour
 	s := &saga{t: t, w: &world{t: t, setup: setup}, count: n}

@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/reading"
@@ -50,10 +51,9 @@ type spot struct {
 }
 
 func packsNamed(names ...string) []bay.Pack {
-	out := make([]bay.Pack, len(names))
-	for i, name := range names {
-		out[i] = benchSetup().Pack
-		out[i].Name, out[i].CapacityAh = name, 225+25*float64(i)
+	out := baytest.Packs(names...)
+	for i := range out {
+		out[i].CapacityAh = 225 + 25*float64(i)
 	}
 	return out
 }
@@ -64,8 +64,8 @@ func newSite(t failer, recognises ...bool) *site {
 		kept: map[string]*bay.PackMemory{}, gasAh: map[string]float64{},
 	}
 	for i, r := range recognises {
-		setup := benchSetup()
-		setup.Name, setup.Pack, setup.Packs, setup.Recognises = fmt.Sprint("bay-", i+1), bay.Pack{}, s.packs, r
+		setup := baytest.Setup(fmt.Sprint("bay-", i+1))
+		setup.Pack, setup.Packs, setup.Recognises = bay.Pack{}, s.packs, r
 		setup.Limits.RestMin = 10 * time.Minute
 		s.spots = append(s.spots, &spot{setup: setup, core: bay.New(setup)})
 	}
@@ -81,14 +81,15 @@ func (p *spot) plug(pack string) {
 }
 
 func (p *spot) readings(now time.Duration) *bay.Readings {
-	var r bay.Readings
-	benchReadings(&r, now, 25.2, p.amps, 25, 8)
+	v := baytest.Values{PackV: 25.2, CurrentA: p.amps, PackC: 25, AmbientC: 22, LevelMM: 8}
 	if p.amps > 0 {
-		r.PackV.Value = 28.8
+		v.PackV = 28.8
 	}
 	if p.pack == "" {
-		r.PackV.Value, r.CurrentA.Value = 0, 0
+		v.PackV, v.CurrentA = 0, 0
 	}
+	v.Closed = p.pic != nil && p.pic.Permit.Granted
+	r := v.At(now)
 	switch {
 	case !p.setup.Recognises:
 	case len(p.sensors) == 1:
@@ -98,9 +99,6 @@ func (p *spot) readings(now time.Duration) *bay.Readings {
 	default:
 		r.Pack = bay.PackSeen{At: now, Fault: reading.NoAnswer}
 		r.PackC = reading.Bad(reading.NoAnswer, now)
-	}
-	if p.pic != nil && p.pic.Permit.Granted {
-		r.ContactorClosed.Value = 1
 	}
 	return &r
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/order"
 	"bayward/agent/order/ordertest"
 	"bayward/agent/reading"
@@ -138,33 +139,21 @@ func TestEveryRefusal(t *testing.T) {
 
 func (s *stand) refused(t *testing.T) bay.Event {
 	t.Helper()
-	setup, now := visitSetup(), time.Duration(0)
+	setup := baytest.Setup("bay-1")
 	if s.setup != nil {
 		s.setup(&setup)
 	}
-	core := bay.New(setup)
-	step := func(orders ...order.Order) []bay.Event {
-		now += time.Second
-		r := bay.Readings{
-			Now: now, PackV: reading.Good(25.2, now), CurrentA: reading.Good(0, now), PackC: reading.Good(25, now),
-			AmbientC: reading.Good(21, now), Level: reading.LevelBetween(6, 6, now), Orders: orders,
-		}
-		if s.read != nil {
-			s.read(&r)
-		}
-		_, events := core.Step(&r)
-		return events
-	}
-	for range 60 {
-		step()
-	}
+	d := baytest.New(setup)
+	d.Change = s.read
+	d.Run(time.Minute)
 	for _, o := range s.before {
-		step(signedBy(o, "before"))
+		d.Tick(signedBy(o, "before"))
 	}
-	before := core.Memory()
-	for _, e := range step(signedBy(s.ask, "asked")) {
+	before := d.Core.Memory()
+	_, events := d.Tick(signedBy(s.ask, "asked"))
+	for _, e := range events {
 		if e.Kind == bay.OrderRefused || e.Kind == bay.OrderTaken {
-			after := core.Memory()
+			after := d.Core.Memory()
 			require.Equal(t, before.Visit == nil, after.Visit == nil)
 			require.Equal(t, before.OrderIDs, after.OrderIDs)
 			require.Equal(t, before.Held, after.Held)

@@ -9,6 +9,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/reading"
@@ -269,7 +270,7 @@ func TestPromise(t *testing.T) {
 }
 
 func history(t *rapid.T, alone *[interlock.NumCodes]int) (steps, grants int) {
-	setup := benchSetup()
+	setup := baytest.Setup("bay-1")
 	setup.Fitted |= reading.SensorsOf(reading.Airflow, reading.Hydrogen, reading.ChargerComplete)
 	setup.Limits.RestMin, setup.Limits.ChargeMax = 10*time.Minute, 2*time.Hour
 	w := &world{t: t, setup: setup, now: time.Duration(rapid.Int64Range(-1e12, 1e12).Draw(t, "start"))}

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/reading"
 )
 
@@ -13,7 +14,7 @@ import (
 // when its level climbs on charge). One night, every stage in its order, and
 // nobody is called before.
 func TestChargeThenCoolThenWater(t *testing.T) {
-	setup := benchSetup()
+	setup := baytest.Setup("bay-1")
 	setup.Fitted = setup.Fitted.Without(reading.ContactorFeedback)
 	core := bay.New(setup)
 	n := coolNight{tauH: 6, startC: 42, airC: 18, noiseK: 0.05, seed: 1}

@@ -8,42 +8,28 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/order"
 	"bayward/agent/reading"
 )
 
-// pourer is a core whose pilot cell is cell 1: what that cell is given shows
-// at its probe, as it does in life.
-type pourer struct {
-	core    *bay.Bay
-	now     time.Duration
-	levelMM float64
-	n       int
+// pourer is a bay whose pilot cell is cell 1: what that cell is given shows at its
+// probe, as it does in life.
+type pourer struct{ *baytest.Driver }
+
+// newPourer is past the check of its readings.
+func newPourer(levelMM float64) pourer {
+	y := pourer{baytest.New(baytest.Setup("bay-1"))}
+	y.Values.LevelMM = levelMM
+	y.Run(time.Minute)
+	return y
 }
 
-func visitSetup() bay.Setup {
-	return bay.Setup{
-		Name: "bay-1", Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature),
-		Pack: bay.Pack{
-			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
-			VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
-		},
-	}
-}
-
-func (y *pourer) step(orders ...order.Order) *bay.Picture {
-	for i := range orders {
-		y.n++
-		orders[i].ID, orders[i].By = string(rune('a'+y.n)), "A. Person"
-	}
-	y.now += time.Second
-	p, _ := y.core.Step(&bay.Readings{
-		Now: y.now, PackV: reading.Good(25.2, y.now), CurrentA: reading.Good(0, y.now), PackC: reading.Good(25, y.now),
-		AmbientC: reading.Good(21, y.now), Level: reading.LevelBetween(y.levelMM, y.levelMM, y.now), Orders: orders,
-	})
+func (y pourer) step(orders ...order.Order) *bay.Picture {
+	p, _ := y.Ask(orders...)
 	for _, o := range orders {
 		if o.Kind == order.Fill && o.Cell == 1 {
-			y.levelMM += o.ML / 13 // 130 cm²: 13 ml for each millimetre
+			y.Values.LevelMM += o.ML / 13 // 130 cm²: 13 ml for each millimetre
 		}
 	}
 	return p
@@ -52,10 +38,7 @@ func (y *pourer) step(orders ...order.Order) *bay.Picture {
 // TestPouringThePilotLeavesTheOthersThirsty: the water in the pilot cell is in
 // no other cell.
 func TestPouringThePilotLeavesTheOthersThirsty(t *testing.T) {
-	y := &pourer{core: bay.New(visitSetup()), levelMM: 3}
-	for range 60 {
-		y.step()
-	}
+	y := newPourer(3)
 	before := y.step(order.Order{Kind: order.VisitOpen}).Water
 	require.InDelta(t, 130, before.NeedML[0], 1, "10 mm on 130 cm²")
 	y.step(order.Order{Kind: order.Fill, Cell: 1, ML: 130})
@@ -74,10 +57,7 @@ func TestPouringThePilotLeavesTheOthersThirsty(t *testing.T) {
 // TestADipAfterPouringIsNotCountedTwice: the level rod sees the water that was
 // poured before it.
 func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
-	y := &pourer{core: bay.New(visitSetup()), levelMM: 5}
-	for range 60 {
-		y.step()
-	}
+	y := newPourer(5)
 	y.step(order.Order{Kind: order.VisitOpen})
 	y.step(order.Order{Kind: order.Fill, Cell: 1, ML: 104})
 	y.step(order.Order{Kind: order.Fill, Cell: 2, ML: 104})
@@ -93,20 +73,16 @@ func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
 
 // TestAVisitComesBackWhole: all that a person did is there after a restart.
 func TestAVisitComesBackWhole(t *testing.T) {
-	y := &pourer{core: bay.New(visitSetup()), levelMM: 5}
-	for range 60 {
-		y.step()
-	}
+	y := newPourer(5)
 	y.step(order.Order{Kind: order.VisitOpen, Note: "Confirmed: face shield."}, order.Order{Kind: order.Quality, USPerCM: 4.5})
 	y.step(order.Order{Kind: order.Fill, Cell: 3, ML: 0}, order.Order{Kind: order.Level, Cell: 4, LevelMM: -2})
 	want := y.step().Visit
-	raw, err := json.Marshal(y.core.Memory())
+	raw, err := json.Marshal(y.Core.Memory())
 	require.NoError(t, err)
 	var m bay.Memory
 	require.NoError(t, json.Unmarshal(raw, &m))
-	next := bay.New(visitSetup())
-	require.NoError(t, next.Restore(&m, y.now, 0, true))
-	y.core = next
+	y.Core = bay.New(baytest.Setup("bay-1"))
+	require.NoError(t, y.Core.Restore(&m, y.Now, 0, true))
 	got := y.step().Visit
 	want.Since, got.Since = 0, 0
 	require.Equal(t, want, got)
@@ -115,7 +91,7 @@ func TestAVisitComesBackWhole(t *testing.T) {
 
 // TestNotesGoIntoTheRecord: and water that cannot be is refused.
 func TestNotesGoIntoTheRecord(t *testing.T) {
-	core := bay.New(visitSetup())
+	core := bay.New(baytest.Setup("bay-1"))
 	_, events := core.Step(&bay.Readings{Now: time.Second, Orders: []order.Order{
 		{ID: "1", By: "A", Kind: order.Quality, USPerCM: 4},
 		{ID: "2", By: "A", Kind: order.VisitOpen, Note: "Confirmed: face shield."},
@@ -149,22 +125,14 @@ func TestNotesGoIntoTheRecord(t *testing.T) {
 // TestTheLevelRodLeadsWhereTheProbeIsBroken: the visit keeps the reading, and
 // what no cell can show is refused all the same.
 func TestTheLevelRodLeadsWhereTheProbeIsBroken(t *testing.T) {
-	y := &pourer{core: bay.New(visitSetup()), levelMM: 5}
-	blind := func(orders ...order.Order) (*bay.Picture, []bay.Event) {
-		y.now += time.Second
-		return y.core.Step(&bay.Readings{
-			Now: y.now, PackV: reading.Good(25.2, y.now), CurrentA: reading.Good(0, y.now), PackC: reading.Good(25, y.now),
-			AmbientC: reading.Good(21, y.now), Level: reading.Level{At: y.now, Fault: reading.Open}, Orders: orders,
-		})
-	}
-	for range 60 {
-		blind()
-	}
-	_, events := blind(order.Order{ID: "1", By: "A", Kind: order.Level, Cell: 2, LevelMM: -6})
+	y := baytest.New(baytest.Setup("bay-1"))
+	y.Change = func(r *bay.Readings) { r.Level = reading.Level{At: r.Now, Fault: reading.Open} }
+	y.Run(time.Minute)
+	_, events := y.Ask(order.Order{Kind: order.Level, Cell: 2, LevelMM: -6})
 	require.Equal(t, bay.OrderRefused, events[0].Kind, "outside of a visit it is of no use")
-	blind(order.Order{ID: "2", By: "A", Kind: order.VisitOpen})
-	p, _ := blind(order.Order{ID: "3", By: "A", Kind: order.Level, Cell: 2, LevelMM: -6})
+	y.Ask(order.Order{Kind: order.VisitOpen})
+	p, _ := y.Ask(order.Order{Kind: order.Level, Cell: 2, LevelMM: -6})
 	require.Equal(t, bay.CellVisit{LevelRead: true, LevelLast: true, LevelMM: -6}, p.Visit.Cells[1])
-	p, _ = blind(order.Order{ID: "4", By: "A", Kind: order.Level, Cell: 3, LevelMM: 60})
+	p, _ = y.Ask(order.Order{Kind: order.Level, Cell: 3, LevelMM: 60})
 	require.False(t, p.Visit.Cells[2].LevelRead)
 }

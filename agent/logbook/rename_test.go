@@ -12,8 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
-	"bayward/agent/reading"
 )
 
 // list returns the rows of a query of one column, in a closed logbook of any
@@ -226,13 +226,9 @@ func TestFirstBreakIsShown(t *testing.T) {
 
 // stacker is the core whose memory is in the file of version 4.
 func stacker() *bay.Bay {
-	return bay.New(bay.Setup{
-		Name: "bay-3", Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback),
-		Pack: bay.Pack{
-			Name: "stacker-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
-			VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
-		},
-	})
+	setup := baytest.Setup("bay-3")
+	setup.Pack.Name = "stacker-24v"
+	return bay.New(setup)
 }
 
 // restored gives a core the memory that a logbook has of its bay, and one tick.
@@ -245,10 +241,8 @@ func restored(t *testing.T, b *Book) (*bay.Picture, error) {
 	require.NoError(t, json.Unmarshal(stored.State, &m))
 	core, now := stacker(), time.Hour
 	err = core.Restore(&m, now, 0, true)
-	p, _ := core.Step(&bay.Readings{
-		Now: now, PackV: reading.Good(24.8, now), CurrentA: reading.Good(0, now), PackC: reading.Good(53, now),
-		AmbientC: reading.Good(21, now), Level: reading.LevelBetween(-1, -1, now), ContactorClosed: reading.Good(0, now),
-	})
+	r := baytest.Values{PackV: 24.8, PackC: 53, AmbientC: 21, LevelMM: -1}.At(now)
+	p, _ := core.Step(&r)
 	return p, err
 }
 

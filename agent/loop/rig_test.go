@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/reading"
 	"bayward/agent/words"
 )
@@ -21,15 +22,9 @@ const stale = 5 * time.Second
 // setup is a pack whose charge is granted on good readings, after checking (30 s)
 // and the contactor's minimum off time (1 min).
 func setup(name string) bay.Setup {
-	limits := bay.DefaultLimits()
-	limits.StaleAfter = stale
-	return bay.Setup{
-		Name: name, Limits: limits,
-		Pack: bay.Pack{
-			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
-			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.1,
-		},
-	}
+	s := baytest.Setup(name)
+	s.Limits.StaleAfter, s.Fitted = stale, 0
+	return s
 }
 
 // journal records what happened in which order, from all goroutines.

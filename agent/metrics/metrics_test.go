@@ -24,6 +24,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/metrics"
 	"bayward/agent/reading"
@@ -34,14 +35,7 @@ var update = flag.Bool("update", false, "rewrite the golden file")
 // picture is the picture of a core that has stepped once, so it knows its sensors;
 // the test then fills in what it wants to see.
 func picture(name string, r bay.Readings) *bay.Picture {
-	b := bay.New(bay.Setup{
-		Name: name, Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback),
-		Pack: bay.Pack{
-			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
-			VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
-		},
-	})
-	p, _ := b.Step(&r)
+	p, _ := bay.New(baytest.Setup(name)).Step(&r)
 	p = p.Clone()
 	p.Findings = [interlock.NumCodes]bay.Finding{}
 	return p

@@ -8,16 +8,16 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/metrics"
 )
 
 // TestABayThatDoesNotKnowItsPack shows nothing about a pack's limits, and its own
 // counters stay.
 func TestABayThatDoesNotKnowItsPack(t *testing.T) {
-	core := bay.New(bay.Setup{
-		Name: "bay-1", Limits: bay.DefaultLimits(), Packs: []bay.Pack{{Name: "a", Cells: 12, CapacityAh: 225, FullGravity: 1.277, FreeSurfaceCM2: 130}},
-	})
-	p, _ := core.Step(&bay.Readings{})
+	setup := baytest.Setup("bay-1")
+	setup.Packs = baytest.Packs("a")
+	p, _ := bay.New(setup).Step(&bay.Readings{})
 	q := p.Clone()
 	q.Totals.InAh = 10
 	text, err := testutil.GatherAndFormat(gatherer(t, metrics.New(sources(q))), expfmt.TypeTextPlain, contract...)

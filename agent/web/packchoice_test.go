@@ -8,7 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
-	"bayward/agent/reading"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/web"
 )
 
@@ -16,12 +16,9 @@ import (
 func newChoice(t *testing.T, change func(*web.Options)) *bench {
 	t.Helper()
 	b := newBench(change, "bay-1")
-	p := *b.last["bay-1"].Pack
-	other := p
-	p.Name, other.Name = "lift-a", "lift-b"
-	b.cores["bay-1"] = bay.New(bay.Setup{
-		Name: "bay-1", Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature), Packs: []bay.Pack{p, other},
-	})
+	setup := baytest.Setup("bay-1")
+	setup.Packs = baytest.Packs("lift-a", "lift-b")
+	b.cores["bay-1"] = bay.New(setup)
 	b.step("bay-1")
 	return b
 }

@@ -15,9 +15,9 @@ import (
 	"go.uber.org/goleak"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
-	"bayward/agent/reading"
 	"bayward/agent/web"
 )
 
@@ -39,13 +39,7 @@ type bench struct {
 func newBench(change func(*web.Options), names ...string) *bench {
 	b := &bench{cores: map[string]*bay.Bay{}, last: map[string]*bay.Picture{}, names: names, now: time.Minute}
 	for _, name := range names {
-		b.cores[name] = bay.New(bay.Setup{
-			Name: name, Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback),
-			Pack: bay.Pack{
-				Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
-				VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
-			},
-		})
+		b.cores[name] = bay.New(baytest.Setup(name))
 		b.step(name)
 	}
 	b.Options = web.Options{
@@ -62,10 +56,9 @@ func newBench(change func(*web.Options), names ...string) *bench {
 // step runs one tick with good readings.
 func (b *bench) step(name string, orders ...order.Order) []bay.Event {
 	b.now += time.Second
-	p, events := b.cores[name].Step(&bay.Readings{
-		Now: b.now, PackV: reading.Good(25.2, b.now), CurrentA: reading.Good(0, b.now), PackC: reading.Good(25, b.now),
-		AmbientC: reading.Good(21, b.now), Level: reading.LevelBetween(6, 6, b.now), ContactorClosed: reading.Good(0, b.now), Orders: orders,
-	})
+	r := baytest.AtRest().At(b.now)
+	r.Orders = orders
+	p, events := b.cores[name].Step(&r)
 	b.last[name] = p.Clone()
 	return append([]bay.Event(nil), events...)
 }

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
@@ -16,13 +17,9 @@ import (
 // charger keeps its current up, and after hours the core blocks. What a person
 // then reads must not send anybody to look for a weak cell.
 func TestChargerThatGoesOnAfterFull(t *testing.T) {
-	core := bay.New(bay.Setup{
-		Name: "bay-1", Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent),
-		Pack: bay.Pack{
-			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
-			VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15,
-		},
-	})
+	setup := baytest.Setup("bay-1")
+	setup.Fitted = reading.SensorsOf(reading.PackCurrent)
+	core := bay.New(setup)
 	full, raised := time.Duration(0), time.Duration(0)
 	var p *bay.Picture
 	for now := time.Duration(0); raised == 0 && now < 30*time.Hour; now += 10 * time.Second {

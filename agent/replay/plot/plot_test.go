@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/charge"
 	"bayward/agent/reading"
 	"bayward/agent/replay"
@@ -23,12 +24,9 @@ import (
 )
 
 func setup() bay.Setup {
-	limits := bay.DefaultLimits()
-	limits.StaleAfter = 15 * time.Minute
-	return bay.Setup{Name: "p", Limits: limits, Pack: bay.Pack{
-		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3, FillMarkMM: 13,
-		VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
-	}}
+	s := baytest.Setup("p")
+	s.Limits.StaleAfter, s.Fitted = 15*time.Minute, 0
+	return s
 }
 
 // texts returns every text of an SVG, and fails when it is not well formed.

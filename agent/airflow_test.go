@@ -37,7 +37,7 @@ bays:
 		t.Fatal(err)
 	}
 	var stdout, stderr bytes.Buffer
-	code = run(t.Context(), append([]string{"airflow", "--config", file}, args...), &program{strings.NewReader(""), &stdout, &stderr})
+	code = execute(t.Context(), append([]string{"airflow", "--config", file}, args...), &program{strings.NewReader(""), &stdout, &stderr})
 	return code, stdout.String(), stderr.String()
 }
 

@@ -275,7 +275,7 @@ func TestDemoCommand(t *testing.T) {
 	var complaints bytes.Buffer
 	code := make(chan int, 1)
 	go func() {
-		code <- run(ctx, []string{"demo", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0", "--bays", "2", "--for", "1h"},
+		code <- execute(ctx, []string{"demo", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0", "--bays", "2", "--for", "1h"},
 			&program{strings.NewReader(""), w, &complaints})
 		_ = w.Close()
 	}()

@@ -40,7 +40,7 @@ type cli struct {
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), endings()...)
-	code := run(ctx, os.Args[1:], &program{os.Stdin, os.Stdout, os.Stderr})
+	code := execute(ctx, os.Args[1:], &program{os.Stdin, os.Stdout, os.Stderr})
 	stop()
 	os.Exit(code)
 }
@@ -56,8 +56,8 @@ func endings() []os.Signal {
 	return all
 }
 
-// run is the whole program, so that tests can start it.
-func run(ctx context.Context, args []string, p *program) int {
+// execute is the whole program, so that tests can start it.
+func execute(ctx context.Context, args []string, p *program) int {
 	exit := -1
 	parser, err := kong.New(&cli{}, kong.Name("bayward"), kong.Description(about), kong.UsageOnError(),
 		kong.Writers(p.stdout, p.stderr), kong.Exit(func(code int) { exit = code }),

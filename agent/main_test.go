@@ -26,7 +26,7 @@ func TestMain(m *testing.M) {
 func bayward(t *testing.T, stdin string, args ...string) (code int, stdout, stderr string) {
 	t.Helper()
 	var out, complaints bytes.Buffer
-	code = run(t.Context(), args, &program{strings.NewReader(stdin), &out, &complaints})
+	code = execute(t.Context(), args, &program{strings.NewReader(stdin), &out, &complaints})
 	return code, out.String(), complaints.String()
 }
 

@@ -35,7 +35,7 @@ func TestWiringCommand(t *testing.T) {
 		_ = typed.Close()
 	}()
 	var complaints bytes.Buffer
-	code := run(t.Context(), []string{"wiring", "--config", path, "--speed", "1000", "--fragment", fragment}, &program{in, person, &complaints})
+	code := execute(t.Context(), []string{"wiring", "--config", path, "--speed", "1000", "--fragment", fragment}, &program{in, person, &complaints})
 	close(person.Lines)
 	<-done
 	if code != exitDone || complaints.Len() > 0 {

@@ -51,7 +51,7 @@ var rooms = []room{
 	{"agent/loop", true, core, "reaches sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
 	{"agent/metrics", true, core, edge},
 	{"agent/notify", true, said, edge},
-	{"agent/records", true, append([]string{"agent/records", "agent/logbook"}, said...), "makes reports and tables from the logbook; reads it only through its reader"},
+	{"agent/records", true, append([]string{"agent/records", "agent/logbook", "agent/usage"}, said...), "makes reports and tables from the logbook; reads it only through its reader, and writes only what is imported"},
 	{"agent/replay", true, said, edge},
 	{"agent/web", true, said, edge},
 	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay and breaks each of them"},

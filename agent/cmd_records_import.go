@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"log/slog"
 	"os"
 	"time"
 
@@ -39,7 +38,7 @@ func (c *recordsImportCmd) Run(ctx context.Context, p *program) error {
 	}
 	var known records.Known
 	err = c.reading(ctx, func(r *logbook.Reader, _ *config.Config) (err error) {
-		rows, known, err = c.fresh(ctx, r, rows)
+		rows, known, err = records.Importable(ctx, r, c.File, rows)
 		return err
 	})
 	if err != nil {
@@ -54,7 +53,11 @@ func (c *recordsImportCmd) Run(ctx context.Context, p *program) error {
 		return err
 	}
 	if len(rows.Charges)+len(rows.Visits) > 0 {
-		if err := c.write(ctx, rows); err != nil {
+		path, _, err := c.load()
+		if err != nil {
+			return err
+		}
+		if err := records.WriteImport(ctx, path, c.File, rows); err != nil {
 			return err
 		}
 	}
@@ -72,39 +75,4 @@ func (c *recordsImportCmd) read() (logbook.Rows, error) {
 	}
 	rows, err := records.ReadImport(f, records.ImportOptions{Name: c.File, Zone: time.Local, Now: time.Now()})
 	return rows, errors.Join(err, f.Close())
-}
-
-// fresh leaves out what the record has, and refuses what contradicts it.
-func (c *recordsImportCmd) fresh(ctx context.Context, r *logbook.Reader, rows logbook.Rows) (logbook.Rows, records.Known, error) {
-	rows, known, err := records.Fresh(ctx, r, rows)
-	if n := len(known.Differs); err == nil && n > 0 {
-		err = usage.Errorf("%s: %d of its rows say something else than the record, which is never changed; the first is %s", c.File, n, known.Differs[0])
-	}
-	return rows, known, err
-}
-
-func (c *recordsImportCmd) write(ctx context.Context, rows logbook.Rows) (err error) {
-	path, _, err := c.load()
-	if err != nil {
-		return err
-	}
-	b, err := logbook.Open(ctx, path, slog.New(slog.DiscardHandler))
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, b.Close()) }()
-	if b.SetAside() != "" {
-		return fmt.Errorf("logbook %s was damaged and is kept as %s; nothing was imported", path, b.SetAside())
-	}
-	if rows, _, err = c.fresh(ctx, b.Reader, rows); err != nil || rows.Empty() { // an agent may have written since
-		return err
-	}
-	return b.Write(ctx, logbook.Entry{Bay: firstBay(rows), Rows: rows})
-}
-
-func firstBay(rows logbook.Rows) string {
-	if len(rows.Charges) > 0 {
-		return rows.Charges[0].Bay
-	}
-	return rows.Visits[0].Bay
 }

@@ -1,0 +1,36 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"bayward/agent/config"
+	"bayward/agent/logbook"
+	"bayward/agent/records"
+)
+
+type recordsListCmd struct {
+	bookFlags
+	rangeFlags
+	Kind string `enum:"packs,charges,visits,findings,refusals,events" default:"packs" help:"What to list: ${enum} (${default})."`
+	JSON bool   `name:"json" help:"Print JSON with all columns."`
+}
+
+// Run lists.
+func (c *recordsListCmd) Run(ctx context.Context, p *program) error {
+	q, err := c.query()
+	if err != nil {
+		return err
+	}
+	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
+		t := records.TableIn(voiceOf(cfg, c.JSON), c.Kind)
+		if c.JSON {
+			return t.WriteJSON(ctx, p.stdout, r, q)
+		}
+		n, err := t.WriteList(ctx, p.stdout, r, q)
+		if err == nil && n == 0 {
+			_, err = fmt.Fprintf(p.stderr, "There are no %s that fit.\n", c.Kind)
+		}
+		return err
+	})
+}

@@ -1,0 +1,42 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"bayward/agent/config"
+	"bayward/agent/logbook"
+	"bayward/agent/records"
+	"bayward/agent/usage"
+)
+
+type recordsShowCmd struct {
+	bookFlags
+	JSON bool   `name:"json" help:"Print JSON."`
+	Kind string `arg:"" enum:"charge,visit,finding,refusal" help:"charge, visit, finding or refusal."`
+	ID   int64  `arg:"" name:"ID" help:"Its number, as list shows it."`
+}
+
+// Run shows one row.
+func (c *recordsShowCmd) Run(ctx context.Context, p *program) error {
+	table := map[string]string{"charge": "charges", "visit": "visits", "finding": "findings", "refusal": "refusals"}[c.Kind]
+	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
+		t := records.TableIn(voiceOf(cfg, c.JSON), table)
+		row, err := t.Find(ctx, r, c.ID)
+		if errors.Is(err, records.ErrNone) {
+			return usage.Errorf("%s %d: %w; bayward records list --kind %s shows what there is", c.Kind, c.ID, err, table)
+		}
+		if err != nil {
+			return err
+		}
+		if c.JSON {
+			return t.WriteRowJSON(p.stdout, row)
+		}
+		if err := t.WriteRow(p.stdout, row); err != nil || c.Kind != "visit" {
+			return err
+		}
+		_, _ = fmt.Fprintln(p.stdout)
+		return records.WriteCells(ctx, p.stdout, r, c.ID)
+	})
+}

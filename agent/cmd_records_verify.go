@@ -1,0 +1,40 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"bayward/agent/config"
+	"bayward/agent/logbook"
+	"bayward/agent/records"
+)
+
+type recordsVerifyCmd struct {
+	bookFlags
+	JSON bool `name:"json" help:"Print JSON."`
+}
+
+// Help is the long text of --help.
+func (recordsVerifyCmd) Help() string {
+	return `Every closed charge and visit and every signed commissioning record carries a hash over itself and the one before it. Whoever changes, inserts or removes one later breaks the chain. ` +
+		`The hash of the last link stands for the whole record: note it elsewhere, such as on a printed report, and it proves later that nothing before was rewritten.
+
+Exit code 1: the chain is broken.`
+}
+
+// Run verifies the chain.
+func (c *recordsVerifyCmd) Run(ctx context.Context, p *program) error {
+	return c.reading(ctx, func(r *logbook.Reader, _ *config.Config) error {
+		chain, err := r.Verify(ctx)
+		if err != nil {
+			return err
+		}
+		if err := records.WriteVerdict(p.stdout, chain, c.JSON); err != nil {
+			return err
+		}
+		if chain.Break != nil {
+			return fmt.Errorf("the chain is broken: %s", chain.Break)
+		}
+		return nil
+	})
+}

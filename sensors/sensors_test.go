@@ -3,8 +3,6 @@ package sensors
 import (
 	"bytes"
 	"context"
-	"errors"
-	"fmt"
 	"log/slog"
 	"math"
 	"slices"
@@ -20,9 +18,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/reading"
-	"bayward/sensors/ads1115"
 	"bayward/sensors/level"
-	"bayward/sensors/w1therm"
 	"bayward/sensors/wiring"
 )
 
@@ -111,48 +107,6 @@ func TestShunt(t *testing.T) {
 	got := sample(t, mustOpen(t, cfg, b.hardware())[0])
 	if !got.CurrentA.OK() || math.Abs(got.CurrentA.Value-20) > 0.02 {
 		t.Errorf("got %+v, want 20 A", got.CurrentA)
-	}
-}
-
-// TestFaults: every error that a driver documents has its fault, also when it
-// is wrapped, and what is not known is a fault too.
-func TestFaults(t *testing.T) {
-	for _, tc := range []struct {
-		err  error
-		want reading.Fault
-	}{
-		{nil, reading.None},
-		{ads1115.ErrNoAnswer, reading.NoAnswer},
-		{ads1115.ErrBusStuck, reading.BusStuck},
-		{ads1115.ErrNotReady, reading.Timeout},
-		{ads1115.ErrOverRange, reading.OverRange},
-		{ads1115.ErrLostConfig, reading.Contradictory},
-		{ads1115.ErrForeign, reading.Contradictory},
-		{w1therm.ErrBadCRC, reading.BadCRC},
-		{w1therm.ErrGarbled, reading.BadCRC},
-		{w1therm.ErrPowerOn, reading.PowerOn},
-		{w1therm.ErrUnplugged, reading.NoAnswer},
-		{w1therm.ErrShorted, reading.Short},
-		{w1therm.ErrImplausible, reading.Implausible},
-		{level.ErrOpen, reading.Open},
-		{level.ErrShort, reading.Short},
-		{level.ErrOverRange, reading.OverRange},
-		{level.ErrImplausible, reading.Implausible},
-		{level.ErrContradictory, reading.Contradictory},
-		{errImplausible, reading.Implausible},
-		{context.DeadlineExceeded, reading.Timeout},
-		{context.Canceled, reading.Timeout},
-		{errors.New("something new"), reading.NoAnswer},
-	} {
-		if got := faultOf(tc.err); got != tc.want {
-			t.Errorf("%v: got %s, want %s", tc.err, got, tc.want)
-		}
-		if tc.err == nil {
-			continue
-		}
-		if got := faultOf(fmt.Errorf("read: %w: %w", tc.err, errors.New("cause"))); got != tc.want {
-			t.Errorf("%v, wrapped: got %s, want %s", tc.err, got, tc.want)
-		}
 	}
 }
 
@@ -254,6 +208,12 @@ func TestLevelKinds(t *testing.T) {
 	}
 }
 
+// pad is a scratchpad of which each byte is the same.
+func pad(b string) *fstest.MapFile {
+	bytes := strings.Repeat(b+" ", 9)
+	return &fstest.MapFile{Data: []byte(bytes + ": crc=" + b + " YES\n" + bytes + "t=0\n")}
+}
+
 func TestTemperatureFaults(t *testing.T) {
 	b := newBench(t)
 	bays := mustOpen(t, wired(), b.hardware())
@@ -264,6 +224,10 @@ func TestTemperatureFaults(t *testing.T) {
 	}{
 		{"power-on", w1("85000"), reading.PowerOn},
 		{"too hot", w1("130000"), reading.Implausible},
+		{"too cold", w1("-60000"), reading.Implausible},
+		{"data line held low", pad("00"), reading.Short},
+		{"data line not driven", pad("ff"), reading.NoAnswer},
+		{"not the kernel's text", &fstest.MapFile{Data: []byte("72 01 4b\n")}, reading.BadCRC},
 		{"empty", &fstest.MapFile{}, reading.NoAnswer},
 		{"crc", &fstest.MapFile{Data: []byte("73 01 4b 46 7f ff 0e 10 41 : crc=57 NO\n72 t=23125\n")}, reading.BadCRC},
 		{"good", w1("20000"), reading.None},

@@ -112,7 +112,7 @@ func TestOpenErrors(t *testing.T) {
 		change func(*wiring.Parts)
 		want   string
 	}{
-		{"no relay", func(w *wiring.Parts) { w.Relay = nil }, "bay bay-1: wiring.relay: no relay is wired"},
+		{"no relay", func(w *wiring.Parts) { w.Relay = nil }, "bay bay-1: wiring.relay: no relay is configured"},
 		{"relay line", func(w *wiring.Parts) { w.Relay.Pin = "GPIO99" }, `bay bay-1: wiring.relay.pin: pin "GPIO99": no such line`},
 		{"heartbeat line", func(w *wiring.Parts) { w.Relay.Heartbeat = "GPIO99" }, `wiring.relay.heartbeat: pin "GPIO99"`},
 		{"feedback line", func(w *wiring.Parts) { w.Relay.Feedback.Pin = "GPIO99" }, `wiring.relay.feedback: pin "GPIO99"`},

@@ -57,10 +57,10 @@ func TestANoticeReachesTheYardsOwnServer(t *testing.T) {
 	tell(p)
 	tell(p)
 	raised := <-got
-	require.Equal(t, "bay-1: lista para agua", raised["title"])
+	require.Equal(t, "bay-1: lista para rellenar", raised["title"])
 	require.Equal(t, "raised", raised["state"])
 	require.Contains(t, raised["text"], "Cada uno de los 12 vasos: 100 ml")
-	require.Contains(t, raised["cautions"], "careta, delantal y guantes")
+	require.Contains(t, raised["cautions"], "pantalla facial, delantal y guantes")
 	rested := *p
 	rested.Stage = bay.Rested
 	tell(&rested)

@@ -195,7 +195,7 @@ func TestHealthz(t *testing.T) {
 	w = b.get("/healthz")
 	require.Equal(t, 503, w.Code)
 	require.Equal(t, "bay-1: no tick for 7 s\n", text(t, w))
-	require.Contains(t, text(t, b.get("/")), "What stands here may be old: bay-1: no tick for 7 s.")
+	require.Contains(t, text(t, b.get("/")), "These readings may be out of date: bay-1: no tick for 7 s.")
 	blind := newBench(func(o *web.Options) { o.Healthy = nil }, "bay-1")
 	require.Equal(t, 503, blind.get("/healthz").Code, "nobody watching is not healthy")
 }

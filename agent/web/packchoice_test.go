@@ -36,28 +36,28 @@ func (b *bench) seat(t *testing.T) {
 func TestThePageAsksWhichPackItIs(t *testing.T) {
 	b := newChoice(t, nil)
 	page := b.get("/bays/bay-1").Body.String()
-	require.Contains(t, page, "<h2>Which pack is this?</h2>")
+	require.Contains(t, page, "<h2>Which battery is this?</h2>")
 	require.Contains(t, page, `<button name="pack" value="lift-a">lift-a</button>`)
 	require.Contains(t, page, "Nobody has named the battery that is plugged in.")
-	require.Contains(t, page, "pack not known")
+	require.Contains(t, page, "battery not known")
 	require.NotContains(t, page, "/bays/bay-1/visit")
-	require.Contains(t, b.get("/").Body.String(), `href="/bays/bay-1#pack">Which pack is this?</a>`)
+	require.Contains(t, b.get("/").Body.String(), `href="/bays/bay-1#pack">Which battery is this?</a>`)
 	require.NotContains(t, b.get("/api/v1/bays/bay-1").Body.String(), `"pack":`)
 
 	answer := b.form("/bays/bay-1/pack", "pack=lift-b&by=A.+Person&id=p1")
 	require.Equal(t, http.StatusSeeOther, answer.Code, answer.Body.String())
 	b.seat(t)
 	page = b.get("/bays/bay-1").Body.String()
-	require.Contains(t, page, "<h2>This is pack lift-b</h2>")
-	require.Contains(t, page, "A person has said so. It counts until the pack is unplugged.")
+	require.Contains(t, page, "<h2>This is battery lift-b</h2>")
+	require.Contains(t, page, "A person has named it. It counts until the battery is unplugged.")
 	require.NotContains(t, page, `value="lift-b"`)
 	require.Contains(t, b.get("/api/v1/bays/bay-1").Body.String(), `"pack":"lift-b","pack_from":"person","packs":["lift-a","lift-b"]`)
-	require.NotContains(t, b.get("/").Body.String(), "Which pack is this?")
+	require.NotContains(t, b.get("/").Body.String(), "Which battery is this?")
 
 	answer = b.form("/bays/bay-1/pack", "pack=&by=A.+Person&id=p2")
 	require.Equal(t, http.StatusSeeOther, answer.Code, answer.Body.String())
 	b.step("bay-1")
-	require.Contains(t, b.get("/bays/bay-1").Body.String(), "<h2>Which pack is this?</h2>")
+	require.Contains(t, b.get("/bays/bay-1").Body.String(), "<h2>Which battery is this?</h2>")
 }
 
 // TestAWrongPackIsRefused with a word on what is accepted, and grants nothing.
@@ -93,6 +93,6 @@ func TestNamingAPackNeedsARight(t *testing.T) {
 	require.Equal(t, http.StatusForbidden, b.post("/api/v1/bays/bay-1/pack", `{"action":"name","pack":"lift-a","by":"A"}`).Code)
 	require.Equal(t, http.StatusForbidden, b.form("/bays/bay-1/pack", "pack=lift-a&by=A&id=p1").Code)
 	page := b.get("/bays/bay-1").Body.String()
-	require.Contains(t, page, "Naming a pack needs the role visit: sign in.")
+	require.Contains(t, page, "Naming a battery needs the role visit: sign in.")
 	require.False(t, strings.Contains(page, `name="pack"`))
 }

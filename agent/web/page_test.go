@@ -73,7 +73,7 @@ func TestACardSaysWhyAndWhatToDo(t *testing.T) {
 		page := unescaped(text(t, b.get(path)))
 		for _, want := range []string{
 			english.Cautions(), "bayward is not a certified safety device", "Level is 4 mm below the plate tops; charging needs 3 mm above them.",
-			english.WhatToDo(interlock.PlatesBare, interlock.Evidence{}), rule.Basis, "For 4 min.", "charge blocked for", "-4 mm", "25.0 °C", "25.20 V",
+			english.WhatToDo(interlock.PlatesBare, interlock.Evidence{}), rule.Basis, "For 4 min.", "charging blocked for", "-4 mm", "25.0 °C", "25.20 V",
 			"Water to cover the plates, no more: 1092 ml in total", "Each of 12 cells: 91 ml",
 		} {
 			require.Contains(t, page, want, path)

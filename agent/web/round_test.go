@@ -24,5 +24,5 @@ func TestRoundOnOverview(t *testing.T) {
 	require.NotContains(t, text(t, b.get("/")), "Water to bring")
 	water("bay-1", true, true, 1200)
 	water("bay-2", true, true, 800)
-	require.Contains(t, text(t, b.get("/")), "Water to bring for the packs that want it: 2000 ml.")
+	require.Contains(t, text(t, b.get("/")), "Water to bring: 2000 ml.")
 }

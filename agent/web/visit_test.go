@@ -61,7 +61,7 @@ func TestVisitByHand(t *testing.T) {
 	require.Equal(t, visit+"?cell=1", b.leads(t, "action=quality&kind=distilled&us=4,5&unit=us&by=A.+Person"))
 	require.InDelta(t, 4.5, b.picture("bay-1").Visit.USPerCM, 1e-9)
 	page = text(t, b.get(visit+"?cell=1"))
-	for _, want := range []string{"Cell 1 of 12", "Cover the plates first", "Water: 4.5 µS/cm", "about 6 mm, estimated", "Never fill this cell above", "Non-metallic level rod", `href="/first-aid"`} {
+	for _, want := range []string{"Cell 1 of 12", "Cover the plates first", "Water: 4.5 µS/cm", "about 6 mm, estimated", "Never fill this cell above", "Plastic or glass level rod", `href="/first-aid"`} {
 		require.Contains(t, page, want)
 	}
 	// The plates are covered, so a level fill proposes nothing; the level rod
@@ -132,7 +132,7 @@ func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
 	require.Contains(t, text(t, b.get(visit+"?cell=3")), "Add 104 ml")
 	page := text(t, b.get(visit+"?cell=4"))
 	require.Contains(t, page, "Add nothing")
-	require.Contains(t, page, "stands near the bottom of the vent well")
+	require.Contains(t, page, "is near the bottom of the vent well")
 	require.NotContains(t, page, "small fill")
 }
 
@@ -146,7 +146,7 @@ func TestImpureWaterIsNotProposed(t *testing.T) {
 		{"10", "us", "?cell=1", "At or below 10 µS/cm: good.", "Add 117 ml"},
 		{"10.1", "us", "?cell=1", "Above 10 µS/cm, the limit for fresh water", "Add 117 ml"},
 		{"30", "us", "?cell=1", "Above 10 µS/cm, the limit for fresh water", "Add 117 ml"},
-		{"16", "ppm", "?step=water", "Above 30 µS/cm: too impure", "too impure, so no amounts are proposed"},
+		{"16", "ppm", "?step=water", "Above 30 µS/cm: too impure", "too impure, so no amounts are suggested"},
 	} {
 		require.Equal(t, visit+row.leads, b.leads(t, "action=quality&us="+row.us+"&unit="+row.unit+"&by=A"), row.us)
 		require.Contains(t, text(t, b.get(visit+"?step=water")), row.says)
@@ -182,7 +182,7 @@ func TestTwoPeopleAtOnePack(t *testing.T) {
 	b.leads(t, "action=cell&cell=1&ml=50&by=A&given=0&id=a")
 	w = b.form(visit, "action=cell&cell=1&ml=50&by=B&id=b&given="+hidden(t, page, "given"))
 	require.Equal(t, 409, w.Code)
-	require.Contains(t, text(t, w), "Somebody recorded water for cell 1 meanwhile")
+	require.Contains(t, text(t, w), "Someone else has just recorded water for cell 1")
 	require.Equal(t, 50.0, b.picture("bay-1").Visit.GivenML[0])
 }
 
@@ -197,16 +197,16 @@ func TestBadForms(t *testing.T) {
 		{"five litres", "action=cell&cell=1&by=A&ml=5000", 400, `Poured, ml: "5000" is not accepted.`},
 		{"not a number", "action=cell&cell=1&by=A&ml=NaN", 400, `Poured, ml: "NaN" is not accepted.`},
 		{"level from the moon", "action=before&cell=1&by=A&level=-201", 400, `"-201" is not accepted. It must be a number from -200 to 200.`},
-		{"no such cell", "action=cell&cell=13&by=A&ml=5", 400, `There is no cell "13": the pack has 12.`},
+		{"no such cell", "action=cell&cell=13&by=A&ml=5", 400, `There is no cell "13": the battery has 12.`},
 		{"no cell", "action=cell&by=A&ml=5", 400, "There is no cell"},
 		{"gravity of ice", "action=gravity&cell=1&by=A&gravity=0.9&at=20", 400, `"0.9" is not accepted. It must be a number from 1 to 1.4.`},
-		{"gravity alone", "action=gravity&cell=1&by=A&gravity=1.2", 400, "A gravity needs the temperature"},
+		{"gravity alone", "action=gravity&cell=1&by=A&gravity=1.2", 400, "Enter the acid temperature"},
 		{"water worse than the sea", "action=quality&by=A&us=50001", 400, "It must be a number from 0 to 50000."},
 		{"an empty sheet", "action=sheet&by=A&ml=&ml=", 400, "No cell has an amount"},
-		{"a long sheet", "action=sheet&by=A" + strings.Repeat("&ml=1", 13), 400, "The form has 13 cells, the pack 12."},
+		{"a long sheet", "action=sheet&by=A" + strings.Repeat("&ml=1", 13), 400, "The form has 13 cells, the battery 12."},
 		{"letters on the sheet", "action=sheet&by=A&ml=5&ml=x", 400, `cell 2, Poured, ml: "x" is not accepted.`},
 		{"nobody", closing + "&by=", 400, `The name "" is not accepted`},
-		{"no such step", "action=dance&by=A", 400, "does not know what is asked"},
+		{"no such step", "action=dance&by=A", 400, "Unknown request"},
 		{"broken", "action=%zz", 400, "the form is not accepted"},
 		{"huge", "action=close&by=" + strings.Repeat("x", 1<<20), 413, "the form is larger than 4096 bytes"},
 	} {
@@ -268,13 +268,13 @@ func TestABrokenProbeIsPouredByTheLevelRod(t *testing.T) {
 		p.Water.Known, p.Water.RiseKnown, p.Water.RiseMM, p.Water.CeilingMM = false, true, 0, 15
 		p.Seen.Level = reading.Level{Fault: reading.Open}
 	})
-	require.Contains(t, text(t, b.get(visit+"?cell=5")), "No amount can be proposed. Measure the level first.")
+	require.Contains(t, text(t, b.get(visit+"?cell=5")), "No amount can be suggested. Measure the level first.")
 	b.change("bay-1", func(p *bay.Picture) {
 		p.Visit.Cells[4] = bay.CellVisit{LevelRead: true, LevelLast: true, LevelMM: -6}
 	})
 	require.Contains(t, text(t, b.get(visit+"?cell=5")), "Add 130 ml", "from -6 mm to 1 mm above the lowest level for charging of 3: 10 mm on 130 cm²")
 	b.change("bay-1", func(p *bay.Picture) { p.Water.RiseKnown = false })
-	require.Contains(t, unescaped(text(t, b.get(visit+"?cell=5"))), "the pack's temperature is not known")
+	require.Contains(t, unescaped(text(t, b.get(visit+"?cell=5"))), "the battery temperature is not known")
 }
 
 // TestNothingIsProposedPastTheCeiling: whatever the pack and whatever the level
@@ -310,13 +310,13 @@ func TestNothingIsProposedPastTheCeiling(t *testing.T) {
 func TestDangersReachThePersonAtThePack(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
-	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "Danger while you are at the pack")
+	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "Danger while you are at the battery")
 	b.change("bay-1", func(p *bay.Picture) {
 		raise(p, interlock.HydrogenHigh, interlock.Evidence{Value: 2.4, Limit: 1, Fault: reading.None})
 	})
 	for _, step := range []string{"", "?cell=1", "?step=water", "?step=close", "?step=sheet"} {
 		page := text(t, b.get(visit+step))
-		require.Contains(t, page, "Danger while you are at the pack", step)
+		require.Contains(t, page, "Danger while you are at the battery", step)
 		require.Contains(t, page, "Hydrogen is at 2.40 % by volume", step)
 		require.Contains(t, page, `data-live="/live"`, step)
 	}

@@ -81,7 +81,7 @@ func (v Voice) Next(p *bay.Picture) string {
 	case bay.Checking:
 		return v.Say("next.checking")
 	case bay.Waiting:
-		return v.Say("next.waiting" + when(p.Permit.Granted, ".free"))
+		return v.nextWaiting(p)
 	case bay.Charging:
 		if p.Charge.Full {
 			return v.Say("next.charging.full")
@@ -98,6 +98,17 @@ func (v Voice) Next(p *bay.Picture) string {
 	case bay.StageUnknown, bay.NumStages:
 	}
 	return v.Say("next.checking")
+}
+
+func (v Voice) nextWaiting(p *bay.Picture) string {
+	c := p.FirstReason()
+	switch {
+	case p.Permit.Granted:
+		return v.Say("next.waiting.free")
+	case c == interlock.NoCode:
+		return v.Say("next.checking")
+	}
+	return v.Say("next.waiting", v.Say("finding."+c.String()+".until"))
 }
 
 func (v Voice) nextCooling(p *bay.Picture) string {
@@ -123,7 +134,8 @@ func (v Voice) ToDo(p *bay.Picture) string {
 	case p.Findings[interlock.PlatesBare].Raised && p.Stage != bay.Vacant:
 		return v.Say("do.plates")
 	case UrgencyOf(p).Rank <= Look.Rank:
-		return v.Say("do.findings")
+		c := worst(p)
+		return v.WhatToDo(c, p.Findings[c].Evidence)
 	case p.Stage == bay.ReadyToWater:
 		return v.Say("do.water")
 	case p.Findings[interlock.Held].Raised:

@@ -29,16 +29,11 @@ func (u Urgency) CallsPerson() bool { return u.Rank <= Todo.Rank }
 // UrgencyOf is the first that holds. While a person is at the pack, a danger
 // still comes first.
 func UrgencyOf(p *bay.Picture) Urgency {
-	worst := interlock.SeverityUnknown
-	for code := range p.Findings {
-		if p.Findings[code].Raised {
-			worst = max(worst, interlock.Table[code].Severity)
-		}
-	}
+	severity := interlock.Table[worst(p)].Severity
 	switch {
-	case worst == interlock.Danger:
+	case severity == interlock.Danger:
 		return Danger
-	case worst == interlock.Warning && p.Stage != bay.Vacant:
+	case severity == interlock.Warning && p.Stage != bay.Vacant:
 		return Look
 	case p.Visit.Open:
 		return AtPack
@@ -50,4 +45,14 @@ func UrgencyOf(p *bay.Picture) Urgency {
 		return Fine
 	}
 	return Runs
+}
+
+// worst is the first of the most severe findings, NoCode when none stands.
+func worst(p *bay.Picture) (c interlock.Code) {
+	for code := range p.Findings {
+		if p.Findings[code].Raised && interlock.Table[code].Severity > interlock.Table[c].Severity {
+			c = interlock.Code(code)
+		}
+	}
+	return c
 }

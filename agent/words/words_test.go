@@ -66,6 +66,7 @@ func TestEveryFindingIsExplained(t *testing.T) {
 	for _, v := range voices() {
 		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 			whole(t, v.Title(c), c)
+			whole(t, v.Say("finding."+c.String()+".until"), c)
 			for reason := interlock.Usual; reason < interlock.NumReasons; reason++ {
 				for _, fault := range append(reading.Faults(), reading.None, reading.Missing) {
 					for _, value := range []float64{-4.25, 0, 4.25, math.NaN()} {

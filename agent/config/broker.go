@@ -9,7 +9,10 @@ import (
 
 const brokerRule = "must be tcp://HOST:PORT, ssl://HOST:PORT, ws://HOST:PORT/PATH or wss://HOST:PORT/PATH"
 
-func (c *checker) mqtt(cfg *Config) {
+// brokerCheck judges the way to the broker.
+type brokerCheck struct{ *checker }
+
+func (c brokerCheck) mqtt(cfg *Config) {
 	m := cfg.MQTT
 	if m == nil {
 		return
@@ -30,12 +33,11 @@ func (c *checker) mqtt(cfg *Config) {
 	if m.KeyFile != "" && m.CertFile == "" {
 		c.reject("mqtt.key_file", "must come with a cert_file")
 	}
-	c.whole("mqtt.keep_alive_seconds", &m.KeepAliveS, 30, 5, 1200)
-	c.whole("mqtt.max_in_flight", &m.MaxInFlight, 16, 1, 64)
-	c.qos(&m.QoS)
+	c.fields("mqtt", m)
+	c.fields("mqtt.qos", &m.QoS)
 }
 
-func (c *checker) brokers(m *MQTT) {
+func (c brokerCheck) brokers(m *MQTT) {
 	if c.present("mqtt.embedded") {
 		c.embedded(m)
 	} else if !c.missing("mqtt.broker", brokerRule) {
@@ -46,7 +48,7 @@ func (c *checker) brokers(m *MQTT) {
 	}
 }
 
-func (c *checker) embedded(m *MQTT) {
+func (c brokerCheck) embedded(m *MQTT) {
 	host, port, err := net.SplitHostPort(m.Embedded)
 	ip := net.ParseIP(host)
 	if err != nil || !isPort(port, 1) || host != "localhost" && (ip == nil || !ip.IsLoopback()) {
@@ -57,29 +59,11 @@ func (c *checker) embedded(m *MQTT) {
 	}
 }
 
-func (c *checker) broker(field, address string) {
+func (c brokerCheck) broker(field, address string) {
 	if !isBroker(address) {
 		c.texts[field] = withoutUser(c.texts[field])
 		c.reject(field, brokerRule+"; user and password go into username and password_file")
 	}
-}
-
-// whole is option for a whole number.
-func (c *checker) whole(field string, v *int, fallback, low, high int) {
-	if !c.present(field) {
-		*v = fallback
-		return
-	}
-	c.number(field, float64(*v), float64(low), float64(high), "")
-}
-
-func (c *checker) qos(q *QoS) {
-	c.whole("mqtt.qos.status", &q.Status, 1, 1, 2)
-	c.whole("mqtt.qos.state", &q.State, 1, 0, 2)
-	c.whole("mqtt.qos.event", &q.Event, 1, 1, 2)
-	c.whole("mqtt.qos.notice", &q.Notice, 1, 0, 2)
-	c.whole("mqtt.qos.command", &q.Command, 1, 0, 2)
-	c.whole("mqtt.qos.response", &q.Response, 1, 0, 2)
 }
 
 func isBroker(s string) bool {

@@ -2,21 +2,12 @@ package config
 
 import "bayward/agent/electrolyte"
 
-// ratedMaxA is more than any charger of one pack gives.
-const ratedMaxA = 1000
-
 func (c *checker) charger(field string, ch *Charger) {
 	if ch == nil || c.bad[field] {
 		return
 	}
-	c.word(field+".curve", &ch.Curve, electrolyte.CurveUnknown.String(),
-		electrolyte.CurveIU.String(), electrolyte.CurveIUI.String(), electrolyte.CurveTaper.String(),
-		electrolyte.CurveUnregulated.String(), electrolyte.CurveUnknown.String())
-	rated := field + ".rated_a"
-	switch {
-	case c.present(rated):
-		c.number(rated, ch.RatedA, 0.1, ratedMaxA, "A, the charger's rated output")
-	case ch.Curve == electrolyte.CurveUnregulated.String():
+	c.fields(field, ch)
+	if rated := field + ".rated_a"; !c.present(rated) && ch.Curve == electrolyte.CurveUnregulated.String() {
 		c.missing(rated, "the charger's rated output current in A, by which an unregulated charger is judged")
 	}
 }

@@ -1,16 +1,16 @@
 package config
 
 import (
-	"fmt"
 	"net"
 	"regexp"
 	"strconv"
 	"strings"
-
-	"bayward/agent/words"
 )
 
-// checker judges what the decoder found and fills in what was left out.
+// checker has what all checks need: what the decoder found, complaints about a
+// key, and who uses which piece of hardware. What is judged stands with its
+// subject: packCheck, bayCheck, wiringCheck, levelCheck, brokerCheck, noticeCheck,
+// peopleCheck.
 type checker struct {
 	*decoder
 	options
@@ -22,10 +22,9 @@ const nameRule = "must be lower-case words and digits joined by hyphens, at most
 var nameForm = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 
 func (c *checker) config(cfg *Config) {
-	c.word("units", &cfg.Units, words.Systems()[0], words.Systems()...)
-	c.word("language", &cfg.Language, words.English, words.Languages()...)
 	c.sensors(cfg)
-	c.packs(cfg.Packs)
+	c.fields("", cfg)
+	packCheck{c}.packs(cfg.Packs)
 	c.limits(cfg)
 	if c.packsOnly {
 		return
@@ -33,15 +32,11 @@ func (c *checker) config(cfg *Config) {
 	c.name("site", cfg.Site)
 	c.name("agent", cfg.Agent)
 	c.http(&cfg.HTTP)
-	c.mqtt(cfg)
-	if !c.present("logbook.path") {
-		cfg.Logbook.Path = "/var/lib/bayward/logbook.db"
-	}
-	c.nonEmpty("logbook.path", cfg.Logbook.Path)
-	c.whole("logbook.keep_days", &cfg.Logbook.KeepDays, 730, 30, 3650)
-	c.bays(cfg)
-	c.people(cfg.People)
-	c.notify(cfg.Notify)
+	brokerCheck{c}.mqtt(cfg)
+	c.logbook(&cfg.Logbook)
+	bayCheck{c, cfg}.bays()
+	peopleCheck{c}.people(cfg.People)
+	noticeCheck{c}.notify(cfg.Notify)
 }
 
 // present tells whether the file gives the field a value.
@@ -83,43 +78,14 @@ func (c *checker) usable(fields ...string) bool {
 	return true
 }
 
-// number requires a value between two bounds, both included.
-func (c *checker) number(field string, v, low, high float64, unit string) {
-	rule := strings.TrimSpace(fmt.Sprintf("must be %s to %s %s", plain(low), plain(high), unit))
-	if c.missing(field, rule) || c.bad[field] {
-		return
-	}
-	if !(v >= low && v <= high) {
-		c.reject(field, rule)
-	}
-}
-
-// option is number for a field that may be left out.
-func (c *checker) option(field string, v *float64, fallback, low, high float64, unit string) {
-	if !c.present(field) {
-		*v = fallback
-		return
-	}
-	c.number(field, *v, low, high, unit)
-}
-
-// word requires one of some words, or takes the first of none.
-func (c *checker) word(field string, v *string, fallback string, accepted ...string) {
-	if !c.present(field) && fallback != "" {
-		*v = fallback
-		return
-	}
-	last := len(accepted) - 1
-	rule := "must be " + strings.Join(accepted[:last], ", ") + " or " + accepted[last]
-	if c.missing(field, rule) || c.bad[field] {
-		return
-	}
-	for _, w := range accepted {
-		if *v == w {
-			return
+// faulty tells whether anything in a part was complained about.
+func (c *checker) faulty(part string) bool {
+	for field := range c.bad {
+		if field == part || strings.HasPrefix(field, part+".") {
+			return true
 		}
 	}
-	c.reject(field, rule)
+	return false
 }
 
 // notYet stands in the example that a package installs, so that it guards
@@ -129,9 +95,7 @@ const notYet = "not-yet"
 func (c *checker) sensors(cfg *Config) {
 	if cfg.Sensors == notYet {
 		c.reject("sensors", "the file is the example as it was installed; make each line of it fit these bays, then write wired here (or simulated, to try it)")
-		return
 	}
-	c.word("sensors", &cfg.Sensors, "wired", "wired", "simulated")
 }
 
 func (c *checker) name(field, v string) {
@@ -160,6 +124,14 @@ func (c *checker) http(h *HTTP) {
 		c.reject("http.listen", "must be host:port with a port of 0 to 65535, such as 127.0.0.1:8080; 0 takes any free port")
 	}
 	c.nonEmpty("http.web_config_file", h.WebConfigFile)
+}
+
+func (c *checker) logbook(l *Logbook) {
+	if !c.present("logbook.path") {
+		l.Path = "/var/lib/bayward/logbook.db"
+	}
+	c.nonEmpty("logbook.path", l.Path)
+	c.fields("logbook", l)
 }
 
 func isPort(s string, least int) bool {

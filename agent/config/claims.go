@@ -23,49 +23,32 @@ const (
 	roomFan      = "airflow"
 )
 
-// claimAll registers every part of a bay and complains about a part that
-// something else uses already.
-func (c *checker) claimAll(field string, w *wiring.Parts, packs []*Pack) {
-	bus := busName(w.I2C)
-	channel := func(part string, in *wiring.Input, number int, room string) {
-		c.claim(fmt.Sprintf("converter 0x%x on bus %s, channel %d", uint16(in.ADC), bus, number), field+"."+part, room)
-	}
-	if w.Voltage != nil {
-		channel("voltage.channel", &w.Voltage.Input, w.Voltage.Channel, "")
-	}
-	if w.Current != nil {
-		channel("current.channel", &w.Current.Input, w.Current.Channel, "")
-		if w.Current.Minus != nil && *w.Current.Minus != w.Current.Channel {
-			channel("current.minus", &w.Current.Input, *w.Current.Minus, "")
-		}
-	}
-	if w.Level != nil {
-		channel("level.channel", &w.Level.Input, w.Level.Channel, "")
-	}
-	if w.Hydrogen != nil {
-		channel("hydrogen.channel", &w.Hydrogen.Input, w.Hydrogen.Channel, roomHydrogen)
-	}
-	if w.Temperature != nil {
-		c.claimPackSensor(field+".temperature.pack", w.Temperature.Pack, packs)
-		c.claimNamed("1-wire sensor", w.Temperature.Ambient, field+".temperature.ambient", roomAir)
-	}
-	c.claimLines(field, w)
+// use is one piece of hardware that a part takes.
+type use struct {
+	field string // of the part
+	kind  string // such as "line"
+	name  string // "" for none
+	room  string // as in claim
 }
 
-func (c *checker) claimLines(field string, w *wiring.Parts) {
-	if w.Relay != nil {
-		c.claimNamed("line", w.Relay.Pin, field+".relay.pin", "")
-		c.claimNamed("line", w.Relay.Heartbeat, field+".relay.heartbeat", "")
-		if w.Relay.Feedback != nil {
-			c.claimNamed("line", w.Relay.Feedback.Pin, field+".relay.feedback.pin", "")
+// channel is the use of a converter's channel.
+func channel(w *wiring.Parts, in wiring.Input, field, room string) use {
+	return use{field, fmt.Sprintf("converter 0x%x on bus %s, channel", uint16(in.ADC), busName(w.I2C)), strconv.Itoa(in.Channel), room}
+}
+
+// claimAll registers what the parts of a bay use and complains about what
+// something else uses already.
+func (c *checker) claimAll(field string, w *wiring.Parts, packs []*Pack) {
+	if w.Temperature != nil {
+		c.claimPackSensor(field+".temperature.pack", w.Temperature.Pack, packs)
+	}
+	for _, p := range parts {
+		if !p.there(w) {
+			continue
 		}
-	}
-	if w.Airflow != nil {
-		// A shared contact has one meaning.
-		c.claimNamed("line", w.Airflow.Pin, field+".airflow.pin", fmt.Sprintf("%s, active_low %v", roomFan, w.Airflow.ActiveLow))
-	}
-	if w.Complete != nil {
-		c.claimNamed("line", w.Complete.Pin, field+".charger_complete.pin", "")
+		for _, u := range p.uses(w) {
+			c.claimNamed(u.kind, u.name, field+"."+p.key+"."+u.field, u.room)
+		}
 	}
 }
 
@@ -108,9 +91,9 @@ const simulatedLineRule = "must be a word of letters, digits, hyphens and unders
 // relay: until a program sets them, GPIO0 to GPIO8 are pulled up (BCM2835 ARM
 // Peripherals, alternative function table) and the serial console drives
 // GPIO14 high: a relay there would close at every boot.
-func (c *checker) relay(field string, r *wiring.Relay, simulated bool) {
+func (c wiringCheck) relay(field string, r *wiring.Relay) {
 	form, rule := relayLine, "must be GPIO9 to GPIO13 or GPIO16 to GPIO27: the other lines are high while a Pi starts, which would close the relay"
-	if simulated {
+	if c.simulated {
 		form, rule = simulatedLine, simulatedLineRule
 	}
 	if !c.missing(field+".pin", rule) && !form.MatchString(r.Pin) {
@@ -119,15 +102,15 @@ func (c *checker) relay(field string, r *wiring.Relay, simulated bool) {
 	if c.present(field+".heartbeat") && !form.MatchString(r.Heartbeat) {
 		c.reject(field+".heartbeat", rule)
 	}
-	c.contact(field+".feedback", r.Feedback, simulated)
+	c.contact(field+".feedback", r.Feedback)
 }
 
-func (c *checker) contact(field string, k *wiring.Contact, simulated bool) {
+func (c wiringCheck) contact(field string, k *wiring.Contact) {
 	if k == nil || c.bad[field] {
 		return
 	}
 	form, rule := headerLine, "must be GPIO2 to GPIO27"
-	if simulated {
+	if c.simulated {
 		form, rule = simulatedLine, simulatedLineRule
 	}
 	if !c.missing(field+".pin", rule) && !form.MatchString(k.Pin) {

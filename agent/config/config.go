@@ -8,18 +8,18 @@ import "bayward/sensors/wiring"
 
 // Config is the whole file after defaults and checks.
 type Config struct {
-	Site  string `yaml:"site"`  // lower-case words and digits joined by hyphens
-	Agent string `yaml:"agent"` // as Site
+	Site  string `yaml:"site" required:"yes"`  // lower-case words and digits joined by hyphens
+	Agent string `yaml:"agent" required:"yes"` // as Site
 	// Units are for people only; every key, file and topic is in SI units.
-	Units string `yaml:"units"`
+	Units string `yaml:"units" accept:"<units>" default:"si"`
 	// Language of page and notices; files, topics and the record are English.
-	Language string   `yaml:"language"`
-	Sensors  string   `yaml:"sensors"` // "wired" or "simulated"
+	Language string   `yaml:"language" accept:"<languages>" default:"en"`
+	Sensors  string   `yaml:"sensors" accept:"wired or simulated" default:"wired"`
 	HTTP     HTTP     `yaml:"http"`
-	MQTT     *MQTT    `yaml:"mqtt"`    // nil: no broker
-	Logbook  Logbook  `yaml:"logbook"` // where the record is kept
-	Bays     []Bay    `yaml:"bays"`    // 1 to MaxBays
-	Packs    []Pack   `yaml:"packs"`
+	MQTT     *MQTT    `yaml:"mqtt"`                // nil: no broker
+	Logbook  Logbook  `yaml:"logbook"`             // where the record is kept
+	Bays     []Bay    `yaml:"bays" required:"yes"` // 1 to MaxBays
+	Packs    []Pack   `yaml:"packs" required:"yes"`
 	Limits   Limits   `yaml:"limits"`
 	People   []Person `yaml:"people"` // none: who listens on the network is refused
 	Notify   *Notify  `yaml:"notify"` // nil: notices go to the broker and the page only
@@ -44,34 +44,33 @@ type MQTT struct {
 	CAFile       string   `yaml:"ca_file"`       // PEM; default the system's roots
 	CertFile     string   `yaml:"cert_file"`     // our own certificate, PEM; "" for none
 	KeyFile      string   `yaml:"key_file"`      // its key, PEM
-	KeepAliveS   int      `yaml:"keep_alive_seconds"`
-	MaxInFlight  int      `yaml:"max_in_flight"`
+	KeepAliveS   int      `yaml:"keep_alive_seconds" accept:"5 to 1200" default:"30"`
+	MaxInFlight  int      `yaml:"max_in_flight" accept:"1 to 64" default:"16"`
 	QoS          QoS      `yaml:"qos"`
 }
 
-// QoS is the quality of service for each topic, 0 to 2; status and event need
-// 1 at least, since 0 is not acknowledged.
+// QoS is the quality of service for each topic; status and event need 1 at least,
+// since 0 is not acknowledged.
 type QoS struct {
-	Status   int `yaml:"status"`
-	State    int `yaml:"state"`
-	Event    int `yaml:"event"`
-	Notice   int `yaml:"notice"`
-	Command  int `yaml:"command"`
-	Response int `yaml:"response"`
+	Status   int `yaml:"status" accept:"1 to 2" default:"1"`
+	State    int `yaml:"state" accept:"0 to 2" default:"1"`
+	Event    int `yaml:"event" accept:"1 to 2" default:"1"`
+	Notice   int `yaml:"notice" accept:"0 to 2" default:"1"`
+	Command  int `yaml:"command" accept:"0 to 2" default:"1"`
+	Response int `yaml:"response" accept:"0 to 2" default:"1"`
 }
 
 // Logbook is the durable record.
 type Logbook struct {
 	Path string `yaml:"path"` // default /var/lib/bayward/logbook.db
-	// KeepDays is how long thinned readings are kept, 30 to 3650; default 730.
-	// Events, charges, visits, findings and refusals are kept for ever.
-	KeepDays int `yaml:"keep_days"`
+	// KeepDays is how many days thinned readings are kept. Events, charges, visits, findings and refusals are kept for ever.
+	KeepDays int `yaml:"keep_days" accept:"30 to 3650" default:"730"`
 }
 
 // Bay is one charging place and what is wired to it.
 type Bay struct {
-	Name string `yaml:"name"` // as Site
-	Pack string `yaml:"pack"` // name of a pack below, of a bay that is its alone
+	Name string `yaml:"name" required:"yes"` // as Site
+	Pack string `yaml:"pack"`                // name of a pack below, of a bay that is its alone
 	// Packs names the packs that may be plugged in here, instead of Pack; see
 	// Recognises for how it is known which.
 	Packs  []string     `yaml:"packs"`
@@ -83,25 +82,34 @@ type Bay struct {
 // Charger is what is known of a bay's charger. No permit rests on it; see bayward
 // airflow.
 type Charger struct {
-	// Curve is its characteristic: "iu", "iui", "taper", "unregulated" or
-	// "unknown", which is the default; see electrolyte.ChargerCurve.
-	Curve  string  `yaml:"curve"`
-	RatedA float64 `yaml:"rated_a"` // rated output current, A; 0: not known
+	// Curve is its characteristic; see electrolyte.ChargerCurve.
+	Curve string `yaml:"curve" accept:"<charger curves>" default:"unknown"`
+	// RatedA is its rated output current, A, with room for more than any charger of
+	// one pack gives; 0 is not known.
+	RatedA float64 `yaml:"rated_a" accept:"0.1 to 1000 A, the charger's rated output" default:""`
 }
 
 // Pack is one battery.
 type Pack struct {
-	Name           string  `yaml:"name"`
-	Cells          int     `yaml:"cells"`       // 1 to 48
-	CapacityAh     float64 `yaml:"capacity_ah"` // 1 to 2000, at rate_hours
-	RateHours      float64 `yaml:"rate_hours"`  // 1 to 100, default 20
-	FullGravity    float64 `yaml:"full_gravity"`
-	ChargeLevelMM  float64 `yaml:"charge_level_mm"`
-	FillMarkMM     float64 `yaml:"fill_mark_mm"`
-	VentWellMM     float64 `yaml:"vent_well_mm"`
-	FreeSurfaceCM2 float64 `yaml:"free_surface_cm2"`
-	ElectrolyteML  float64 `yaml:"electrolyte_ml"` // one cell at fill mark; default 10 ml for each Ah
-	ChargeFactor   float64 `yaml:"charge_factor"`  // 1.02 to 1.30, default 1.15
+	Name       string  `yaml:"name" required:"yes"`
+	Cells      int     `yaml:"cells" accept:"1 to 48 cells of 2 V"`
+	CapacityAh float64 `yaml:"capacity_ah" accept:"1 to 2000 Ah"` // at rate_hours
+	RateHours  float64 `yaml:"rate_hours" accept:"1 to 100 h" default:"20"`
+	// FullGravity is the specific gravity when full, at 25 °C.
+	FullGravity float64 `yaml:"full_gravity" accept:"1.2 to 1.35 as specific gravity at 25 °C, such as 1.277"`
+	// ChargeLevelMM is the lowest level for charging.
+	ChargeLevelMM float64 `yaml:"charge_level_mm" accept:"0.5 to 100 mm above the plate tops; at 0 the plates count as bare"`
+	// FillMarkMM is the level that a fill aims for.
+	FillMarkMM float64 `yaml:"fill_mark_mm" accept:"1 to 200 mm above the plate tops"`
+	// VentWellMM is where water starts to leave through the vent.
+	VentWellMM     float64 `yaml:"vent_well_mm" accept:"2 to 300 mm above the plate tops"`
+	FreeSurfaceCM2 float64 `yaml:"free_surface_cm2" accept:"1 to 5000 cm² in one cell"`
+	// ElectrolyteML is in one cell at the fill mark; left out, 10 ml for each Ah.
+	ElectrolyteML float64 `yaml:"electrolyte_ml" accept:"10 to 100000 ml in one cell" default:""`
+	// ChargeFactor is how many ampere-hours must go back in for each that came out
+	// until the pack is full. 1.15 is usual for vented traction cells without acid
+	// circulation (from memory).
+	ChargeFactor float64 `yaml:"charge_factor" accept:"1.02 to 1.3 ampere-hours back over ampere-hours out" default:"1.15"`
 	// Sensor is the number of the 1-wire sensor that stays in this pack, by which
 	// a bay recognises it; "" for none.
 	Sensor string `yaml:"sensor"`

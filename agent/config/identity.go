@@ -28,13 +28,13 @@ func (b *Bay) Serves() []string {
 }
 
 // packsOf finds the packs of a bay, none when something is wrong with one.
-func (c *checker) packsOf(field string, b *Bay, packs []Pack) []*Pack {
+func (c bayCheck) packsOf(field string, b *Bay) []*Pack {
 	one, several := field+".pack", field+".packs"
 	if !c.present(several) {
 		if c.missing(one, "the name of a pack under packs, or packs with the names of several") {
 			return nil
 		}
-		if p := c.packOf(one, b.Pack, packs); p != nil {
+		if p := c.packOf(one, b.Pack); p != nil {
 			return []*Pack{p}
 		}
 		return nil
@@ -49,16 +49,16 @@ func (c *checker) packsOf(field string, b *Bay, packs []Pack) []*Pack {
 	if !c.usable(one, several) {
 		return nil
 	}
-	return c.listed(several, b.Packs, packs)
+	return c.listed(several, b.Packs)
 }
 
-func (c *checker) listed(field string, names []string, packs []Pack) []*Pack {
+func (c bayCheck) listed(field string, names []string) []*Pack {
 	var out []*Pack
 	first := map[string]int{}
 	for i, name := range names {
 		entry := fmt.Sprintf("%s[%d]", field, i)
 		c.unique(entry, name, first)
-		p := c.packOf(entry, name, packs)
+		p := c.packOf(entry, name)
 		switch {
 		case p == nil || c.bad[entry]:
 			return nil
@@ -76,7 +76,7 @@ var busMaster = regexp.MustCompile(`^w1_bus_master[0-9]{1,2}$`)
 // recognition judges from which sensor a bay has its pack's temperature and its
 // name. A number on a bus that several bays share says that the pack is at one of
 // them and not at which, so a bay that recognises packs has a bus of its own.
-func (c *checker) recognition(field string, b *Bay, packs []*Pack, alone bool) {
+func (c bayCheck) recognition(field string, b *Bay, packs []*Pack, alone bool) {
 	t := b.Wiring.Temperature
 	at := field + ".wiring.temperature"
 	if t == nil || c.bad[field+".wiring"] || c.bad[at] {
@@ -101,7 +101,7 @@ func (c *checker) recognition(field string, b *Bay, packs []*Pack, alone bool) {
 	c.ownBus(at+".bus", t.Bus, alone)
 }
 
-func (c *checker) ownBus(field, bus string, alone bool) {
+func (c bayCheck) ownBus(field, bus string, alone bool) {
 	const rule = "must be the 1-wire bus that only the packs of this bay are plugged into, such as w1_bus_master2 (ls /sys/bus/w1/devices)"
 	switch {
 	case bus == "":
@@ -116,7 +116,7 @@ func (c *checker) ownBus(field, bus string, alone bool) {
 }
 
 // dedicatedSensor lets the number that is known of the pack stand for the bay's.
-func (c *checker) dedicatedSensor(at string, t *wiring.Temperature, p *Pack) {
+func (c bayCheck) dedicatedSensor(at string, t *wiring.Temperature, p *Pack) {
 	if c.present(at + ".bus") {
 		c.reject(at+".bus", "must be left out for a bay with one pack: the number of its sensor is enough")
 	}
@@ -143,7 +143,8 @@ func (c *checker) claimPackSensor(field, number string, packs []*Pack) {
 }
 
 // dedicated holds that a pack which a bay has for its own is listed by no other.
-func (c *checker) dedicated(bays []Bay) {
+func (c bayCheck) dedicated() {
+	bays := c.cfg.Bays
 	owner := map[string]int{}
 	for i := range bays {
 		if name := bays[i].Pack; name != "" && len(bays[i].Packs) == 0 {

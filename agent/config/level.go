@@ -7,16 +7,11 @@ import (
 	"bayward/sensors/wiring"
 )
 
-func (c *checker) level(field string, l *wiring.Level, p *Pack) {
-	kind, names := string(l.Kind), []string{}
-	for _, k := range level.Kinds() {
-		names = append(names, string(k))
-	}
-	c.word(field+".kind", &kind, "", names...)
-	c.input(field, &l.Input, 4.096)
-	if c.present(field + ".fast_ms") {
-		c.number(field+".fast_ms", l.FastMS, 20, 1000, "ms")
-	}
+// levelCheck judges the level probe, by what its kind says of itself.
+type levelCheck wiringCheck
+
+func (c levelCheck) level(field string, l *wiring.Level) {
+	c.fields(field, l)
 	if c.bad[field+".kind"] {
 		return
 	}
@@ -25,14 +20,14 @@ func (c *checker) level(field string, l *wiring.Level, p *Pack) {
 	c.relations(field, l, good)
 	switch {
 	case l.Kind.Measures():
-		c.reach(field, l, p)
+		c.reach(field, l)
 	case good:
-		c.topRod(field, l, p)
+		c.topRod(field, l)
 	}
 }
 
 // settings judges the keys of a probe by what its kind takes.
-func (c *checker) settings(field string, l *wiring.Level) {
+func (c levelCheck) settings(field string, l *wiring.Level) {
 	for _, key := range level.SettingKeys() {
 		if c.present(field+"."+key) && !l.Kind.Takes(key) {
 			c.reject(field+"."+key, "does not belong to a level probe of kind "+string(l.Kind))
@@ -40,14 +35,14 @@ func (c *checker) settings(field string, l *wiring.Level) {
 	}
 	for _, key := range l.Kind.Keys() {
 		if at := field + "." + key.Name; !key.Optional || c.present(at) {
-			c.number(at, *key.Of(&l.Settings), key.Low, key.High, key.Unit)
+			c.number(at, *key.Of(&l.Settings), ranged(key.Low, key.High, key.Unit))
 		}
 	}
 }
 
 // relations judges what the keys must be to each other, where each is good by
 // itself.
-func (c *checker) relations(field string, l *wiring.Level, rodsGood bool) {
+func (c levelCheck) relations(field string, l *wiring.Level, rodsGood bool) {
 	for _, r := range l.Kind.Relations() {
 		at := field + "." + r.Key
 		fit := c.usable(at, field+".range_v") && (r.Key != level.RodsKey || rodsGood)
@@ -64,7 +59,8 @@ func (c *checker) relations(field string, l *wiring.Level, rodsGood bool) {
 }
 
 // reach: a probe that measures must see bare plates and a cell that is filled.
-func (c *checker) reach(field string, l *wiring.Level, p *Pack) {
+func (c levelCheck) reach(field string, l *wiring.Level) {
+	p := c.pack
 	low, high := field+".low_mm", field+".high_mm"
 	if !c.usable(low, high, field+".offset_mm") {
 		return
@@ -78,7 +74,7 @@ func (c *checker) reach(field string, l *wiring.Level, p *Pack) {
 }
 
 // rods judges each rod by itself, and reports whether all are good.
-func (c *checker) rods(field string, l *wiring.Level) bool {
+func (c levelCheck) rods(field string, l *wiring.Level) bool {
 	count := l.Kind.Rods()
 	switch {
 	case count.Most == 0 || c.bad[field]:
@@ -95,7 +91,7 @@ func (c *checker) rods(field string, l *wiring.Level) bool {
 			return false
 		}
 		for _, key := range level.RodKeys {
-			c.number(rod+"."+key.Name, *key.Of(&l.Rods[i]), key.Low, key.High, key.Unit)
+			c.number(rod+"."+key.Name, *key.Of(&l.Rods[i]), ranged(key.Low, key.High, key.Unit))
 		}
 		if at := rod + ".height_mm"; i > 0 && c.usable(at) && l.Rods[i].HeightMM <= l.Rods[i-1].HeightMM {
 			c.reject(at, fmt.Sprintf("must be above the rod before it (%s): lowest first", plain(l.Rods[i-1].HeightMM)))
@@ -106,7 +102,8 @@ func (c *checker) rods(field string, l *wiring.Level) bool {
 
 // topRod: a rod proves no more than its own height, so without one at the
 // lowest level for charging bare plates could never be cleared.
-func (c *checker) topRod(field string, l *wiring.Level, p *Pack) {
+func (c levelCheck) topRod(field string, l *wiring.Level) {
+	p := c.pack
 	if c.bad[field+".offset_mm"] {
 		return
 	}

@@ -34,7 +34,7 @@ func (c *checker) limits(cfg *Config) {
 	for i := range bay.LimitTable {
 		row := &bay.LimitTable[i]
 		if v, ok := cfg.Limits[row.Key]; ok {
-			c.number("limits."+row.Key, v, row.Low, row.High, row.Unit)
+			c.number("limits."+row.Key, v, ranged(row.Low, row.High, row.Unit))
 		}
 	}
 	l := cfg.Limits.Core()

@@ -20,10 +20,10 @@ type Notify struct {
 
 // Mail is one way by SMTP.
 type Mail struct {
-	Server       string   `yaml:"server"`   // host:port
-	Security     string   `yaml:"security"` // "starttls", "tls" or "none"; none only inside a trusted network
-	From         string   `yaml:"from"`
-	To           []string `yaml:"to"`
+	Server       string   `yaml:"server" required:"yes"`                                      // host:port
+	Security     string   `yaml:"security" accept:"starttls, tls or none" default:"starttls"` // none only inside a trusted network
+	From         string   `yaml:"from" required:"yes"`
+	To           []string `yaml:"to" required:"yes"`
 	Username     string   `yaml:"username"`      // "" for none
 	PasswordFile string   `yaml:"password_file"` // read at each message
 	CAFile       string   `yaml:"ca_file"`       // PEM; default the system's roots
@@ -31,9 +31,9 @@ type Mail struct {
 
 // Webhook is one way by HTTP: a push or chat server of the site's own.
 type Webhook struct {
-	Name    string   `yaml:"name"` // as Site; in metrics and logs
-	URL     string   `yaml:"url"`  // http:// or https://
-	Method  string   `yaml:"method"`
+	Name    string   `yaml:"name" required:"yes"` // as Site; in metrics and logs
+	URL     string   `yaml:"url" required:"yes"`  // http:// or https://
+	Method  string   `yaml:"method" accept:"POST or PUT" default:"POST"`
 	Headers []Header `yaml:"headers"`
 	Body    string   `yaml:"body"` // text/template over the fields of a notice; "" is JSON
 	CAFile  string   `yaml:"ca_file"`
@@ -41,14 +41,17 @@ type Webhook struct {
 
 // Header is one header of a webhook's request. Its text is a template too.
 type Header struct {
-	Name      string `yaml:"name"`
+	Name      string `yaml:"name" required:"yes"`
 	Value     string `yaml:"value"`
 	ValueFile string `yaml:"value_file"` // for secrets, instead of value; read at each message
 }
 
 const maxWays = 16
 
-func (c *checker) notify(n *Notify) {
+// noticeCheck judges how notices reach people.
+type noticeCheck struct{ *checker }
+
+func (c noticeCheck) notify(n *Notify) {
 	if n == nil {
 		return
 	}
@@ -72,7 +75,7 @@ func (c *checker) notify(n *Notify) {
 	}
 }
 
-func (c *checker) quietHours(text string) {
+func (c noticeCheck) quietHours(text string) {
 	const field = "notify.quiet_hours"
 	if !c.present(field) {
 		return
@@ -83,7 +86,7 @@ func (c *checker) quietHours(text string) {
 	}
 }
 
-func (c *checker) clock(field, text string) {
+func (c noticeCheck) clock(field, text string) {
 	if c.present(field) && !isClock(text) {
 		c.reject(field, `must be a time of day in quotes, such as "06:30"`)
 	}
@@ -94,14 +97,14 @@ func isClock(s string) bool {
 	return err == nil && len(s) == len("15:04")
 }
 
-func (c *checker) mail(m *Mail, at string) {
+func (c noticeCheck) mail(m *Mail, at string) {
 	const rule = "must be host:port, such as mail.example:587"
 	if !c.missing(at+"server", rule) && !c.bad[at+"server"] {
 		if host, port, err := net.SplitHostPort(m.Server); err != nil || host == "" || !isPort(port, 1) {
 			c.reject(at+"server", rule)
 		}
 	}
-	c.word(at+"security", &m.Security, "starttls", "starttls", "tls", "none")
+	c.fields(strings.TrimSuffix(at, "."), m)
 	c.address(at+"from", m.From)
 	if !c.missing(at+"to", "must be a list of mail addresses") && len(m.To) == 0 {
 		c.reject(at+"to", "must be a list of mail addresses")
@@ -120,7 +123,7 @@ func (c *checker) mail(m *Mail, at string) {
 	}
 }
 
-func (c *checker) address(field, text string) {
+func (c noticeCheck) address(field, text string) {
 	const rule = "must be a mail address, such as shed-2@yard.example"
 	if c.missing(field, rule) || c.bad[field] {
 		return
@@ -130,14 +133,14 @@ func (c *checker) address(field, text string) {
 	}
 }
 
-func (c *checker) webhook(h *Webhook, at string) {
+func (c noticeCheck) webhook(h *Webhook, at string) {
 	c.name(at+"name", h.Name)
 	const rule = "must be http://HOST/PATH or https://HOST/PATH without user and password; those go into a header with value_file"
 	if !c.missing(at+"url", rule) && !isHook(h.URL) {
 		c.texts[at+"url"] = withoutUser(c.texts[at+"url"])
 		c.reject(at+"url", rule)
 	}
-	c.word(at+"method", &h.Method, "POST", "POST", "PUT")
+	c.fields(strings.TrimSuffix(at, "."), h)
 	c.template(at+"body", h.Body)
 	c.nonEmpty(at+"ca_file", h.CAFile)
 	for i := range h.Headers {
@@ -150,7 +153,7 @@ func isHook(s string) bool {
 	return err == nil && (u.Scheme == "http" || u.Scheme == "https") && u.Hostname() != "" && u.User == nil && u.Fragment == ""
 }
 
-func (c *checker) header(h *Header, at string) {
+func (c noticeCheck) header(h *Header, at string) {
 	const rule = "must be the name of a header: letters, digits and hyphens"
 	if !c.missing(at+"name", rule) && !isHeader(h.Name) {
 		c.reject(at+"name", rule)
@@ -171,7 +174,7 @@ func isHeader(s string) bool {
 }
 
 // template tells of a slip at the start and not at the first notice.
-func (c *checker) template(field, text string) {
+func (c noticeCheck) template(field, text string) {
 	if text == "" {
 		return
 	}

@@ -1,10 +1,6 @@
 package config
 
-import (
-	"fmt"
-
-	"bayward/agent/water"
-)
+import "fmt"
 
 // electrolyteMLPerAh is the default amount of electrolyte in one cell. By
 // Faraday's law a discharge takes 3.66 g of sulfuric acid per ampere-hour. If
@@ -14,7 +10,10 @@ import (
 // that is too high only keeps a top-up further from the bottom of the vent well.
 const electrolyteMLPerAh = 10
 
-func (c *checker) packs(packs []Pack) {
+// packCheck judges the packs.
+type packCheck struct{ *checker }
+
+func (c packCheck) packs(packs []Pack) {
 	if len(packs) == 0 {
 		if !c.bad["packs"] {
 			c.complain(c.line("packs"), "packs", "", "is missing: a list with at least one pack")
@@ -31,7 +30,7 @@ func (c *checker) packs(packs []Pack) {
 	}
 }
 
-func (c *checker) packSensor(field string, p *Pack) {
+func (c packCheck) packSensor(field string, p *Pack) {
 	switch {
 	case !c.present(field):
 	case !oneWire.MatchString(p.Sensor):
@@ -52,27 +51,20 @@ func (c *checker) unique(field, name string, first map[string]int) {
 	first[name] = c.line(field)
 }
 
-func (c *checker) pack(field string, p *Pack) {
+func (c packCheck) pack(field string, p *Pack) {
 	if c.bad[field] {
 		return
 	}
-	c.number(field+".cells", float64(p.Cells), 1, water.MaxCells, "cells of 2 V")
-	c.number(field+".capacity_ah", p.CapacityAh, 1, 2000, "Ah")
-	c.option(field+".rate_hours", &p.RateHours, 20, 1, 100, "h")
-	c.number(field+".full_gravity", p.FullGravity, 1.2, 1.35, "as specific gravity at 25 °C, such as 1.277")
-	c.option(field+".electrolyte_ml", &p.ElectrolyteML, electrolyteMLPerAh*p.CapacityAh, 10, 100000, "ml in one cell")
-	// 1.15 is usual for vented traction cells without acid circulation (from memory).
-	c.option(field+".charge_factor", &p.ChargeFactor, 1.15, 1.02, 1.30, "ampere-hours back over ampere-hours out")
-	c.number(field+".free_surface_cm2", p.FreeSurfaceCM2, 1, 5000, "cm² in one cell")
+	c.fields(field, p)
+	if !c.present(field + ".electrolyte_ml") {
+		p.ElectrolyteML = electrolyteMLPerAh * p.CapacityAh
+	}
 	c.heights(field, p)
 }
 
 // heights holds plate tops < lowest level for charging < fill mark < bottom of the vent well.
-func (c *checker) heights(field string, p *Pack) {
+func (c packCheck) heights(field string, p *Pack) {
 	charge, mark, well := field+".charge_level_mm", field+".fill_mark_mm", field+".vent_well_mm"
-	c.number(charge, p.ChargeLevelMM, 0.5, 100, "mm above the plate tops; at 0 the plates count as bare")
-	c.number(mark, p.FillMarkMM, 1, 200, "mm above the plate tops")
-	c.number(well, p.VentWellMM, 2, 300, "mm above the plate tops")
 	if c.usable(charge, mark) && p.ChargeLevelMM >= p.FillMarkMM {
 		c.reject(charge, fmt.Sprintf("must be below fill_mark_mm (%s)", plain(p.FillMarkMM)))
 	}

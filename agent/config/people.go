@@ -10,13 +10,13 @@ import (
 
 // Person may sign in on the page and over the interface.
 type Person struct {
-	Name string `yaml:"name"` // 1 to 60 printable characters, each person's own
+	Name string `yaml:"name" required:"yes"` // 1 to 60 printable characters, each person's own
 	// Role is "look" (read and hold), "visit" (also open, work and close
 	// visits) or "release" (also end a hold and release what latched).
-	Role string `yaml:"role"`
+	Role string `yaml:"role" accept:"look, visit or release"`
 	// PINHash is bcrypt; "bayward pin" makes it. The PIN itself never stands
 	// in a file.
-	PINHash string `yaml:"pin_hash"`
+	PINHash string `yaml:"pin_hash" required:"yes"`
 	// MQTTKeyFile holds the person's public key (Ed25519, PEM), by which their
 	// signed orders are known; "" when they give none. It is no secret.
 	MQTTKeyFile string `yaml:"mqtt_key_file"`
@@ -29,7 +29,10 @@ const (
 	mostCost     = 14 // above, a small computer takes many seconds for a right PIN
 )
 
-func (c *checker) people(all []Person) {
+// peopleCheck judges who may sign in.
+type peopleCheck struct{ *checker }
+
+func (c peopleCheck) people(all []Person) {
 	if len(all) > maxPeople {
 		c.reject("people", fmt.Sprintf("must be at most %d", maxPeople))
 		return
@@ -38,13 +41,13 @@ func (c *checker) people(all []Person) {
 	for i := range all {
 		p, at := &all[i], fmt.Sprintf("people[%d].", i)
 		c.personName(at+"name", p.Name, lines)
-		c.word(at+"role", &p.Role, "", "look", "visit", "release")
+		c.fields(fmt.Sprintf("people[%d]", i), p)
 		c.pinHash(at+"pin_hash", p.PINHash)
 		c.nonEmpty(at+"mqtt_key_file", p.MQTTKeyFile)
 	}
 }
 
-func (c *checker) personName(field, name string, lines map[string]int) {
+func (c peopleCheck) personName(field, name string, lines map[string]int) {
 	const rule = "must be the person's name, 1 to 60 printable characters without blanks around them"
 	if c.missing(field, rule) || c.bad[field] {
 		return
@@ -61,7 +64,7 @@ func (c *checker) personName(field, name string, lines map[string]int) {
 	lines[name] = c.line(field)
 }
 
-func (c *checker) pinHash(field, hash string) {
+func (c peopleCheck) pinHash(field, hash string) {
 	const rule = "must be a bcrypt hash with a cost of 10 to 14, as `bayward pin` prints it; never the PIN itself"
 	if c.missing(field, rule) || c.bad[field] {
 		return

@@ -17,7 +17,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
-	"bayward/agent/words"
 	"bayward/sensors/level"
 )
 
@@ -28,32 +27,6 @@ const (
 	shipped     = "../../deploy/bayward.schema.json"
 	shippedYAML = "../../deploy/bayward.yaml"
 )
-
-// ranges are the bounds that the checks have, by type and key; the test below
-// holds each against Parse. Those of the limits come from their own table.
-var ranges = map[string][2]float64{
-	"Pack.cells": {1, 48}, "Pack.capacity_ah": {1, 2000}, "Pack.rate_hours": {1, 100}, "Pack.full_gravity": {1.2, 1.35},
-	"Pack.electrolyte_ml": {10, 100000}, "Pack.charge_factor": {1.02, 1.30}, "Pack.free_surface_cm2": {1, 5000},
-	"Pack.charge_level_mm": {0.5, 100}, "Pack.fill_mark_mm": {1, 200}, "Pack.vent_well_mm": {2, 300},
-	"Voltage.channel": {0, 3}, "Voltage.offset_v": {-0.5, 0.5}, "Voltage.ratio": {1, 1000}, "Temperature.offset_c": {-5, 5},
-	"Charger.rated_a": {0.1, 1000}, "MQTT.max_in_flight": {1, 64}, "QoS.state": {0, 2}, "QoS.event": {1, 2}, "QoS.status": {1, 2},
-	"QoS.notice": {0, 2}, "QoS.command": {0, 2}, "QoS.response": {0, 2}, "Current.channel": {0, 3}, "Level.channel": {0, 3}, "Analog.channel": {0, 3},
-}
-
-// choices are the only values of some keys.
-var choices = map[string][]any{
-	"Config.units": anys(words.Systems()), "Config.language": anys(words.Languages()), "Config.sensors": {"wired", "simulated"},
-	"Current.kind": {"shunt", "hall"}, "Temperature.on": {"case", "electrolyte"},
-	"Charger.curve": {"iu", "iui", "taper", "unregulated", "unknown"},
-}
-
-// must are the keys without which a part is refused.
-var must = map[string][]string{
-	"Config": {"site", "agent", "bays", "packs"}, "Bay": {"name"}, "Contact": {"pin"}, "Relay": {"pin"},
-	"Pack":    {"name", "cells", "capacity_ah", "full_gravity", "charge_level_mm", "fill_mark_mm", "vent_well_mm", "free_surface_cm2"},
-	"Voltage": {"adc", "channel", "ratio"}, "Current": {"adc", "channel", "kind", "amperes_per_volt"}, "Level": {"adc", "channel", "kind"},
-	"Analog": {"adc", "channel", "per_volt"}, "Rod": {"height_mm", "series_ohm"},
-}
 
 // build makes the schema from the types and their comments.
 func build(t *testing.T) []byte {
@@ -80,25 +53,20 @@ func build(t *testing.T) []byte {
 
 // tune adds what the checks say to what the types say.
 func tune(name string, s *reflector.Schema) {
-	s.Required = must[name]
-	if s.Properties == nil {
+	typ := types[name]
+	if s.Properties == nil || typ == nil {
 		return
 	}
-	for at := s.Properties.Oldest(); at != nil; at = at.Next() {
-		key, p := name+"."+at.Key, at.Value
-		if b, ok := ranges[key]; ok {
-			p.Minimum, p.Maximum = number(b[0]), number(b[1])
+	for _, f := range fieldsOf(typ) {
+		r, ok := ruleOf(f)
+		if ok && !r.optional || f.Tag.Get("required") != "" {
+			s.Required = append(s.Required, r.key)
 		}
-		if w, ok := choices[key]; ok {
-			p.Enum = w
+		p, _ := s.Properties.Get(r.key)
+		if ok {
+			describe(p, &r, f.Type)
 		}
-		switch at.Key {
-		case "range_v":
-			p.Enum = []any{6.144, 4.096, 2.048, 1.024, 0.512, 0.256}
-		case "rate":
-			p.Enum = []any{8, 16, 32, 64, 128, 250, 475, 860}
-		case "adc":
-			p.Minimum, p.Maximum = number(0x48), number(0x4b)
+		switch r.key {
 		case "i2c":
 			p.Type = ""
 			p.AnyOf = []*reflector.Schema{{Type: "integer"}, {Type: "string"}} // a number and a word are both taken
@@ -114,13 +82,68 @@ func tune(name string, s *reflector.Schema) {
 	case "Rod":
 		for _, key := range level.RodKeys {
 			bound(s, key.Name, key.Low, key.High)
+			s.Required = append(s.Required, key.Name)
 		}
 	}
 }
 
+// describe says what a rule accepts.
+func describe(p *reflector.Schema, r *rule, typ reflect.Type) {
+	value := func(text string) any {
+		if typ.Kind() == reflect.String {
+			return text
+		}
+		return number(numeral(text))
+	}
+	if r.ranged && r.open {
+		p.ExclusiveMinimum, p.Maximum = number(r.low), number(r.high)
+	} else if r.ranged {
+		p.Minimum, p.Maximum = number(r.low), number(r.high)
+	}
+	for _, one := range r.choices {
+		p.Enum = append(p.Enum, value(one))
+	}
+	if r.fallback != "" {
+		p.Default = value(r.fallback)
+	}
+}
+
+// fieldsOf are the fields of a type that have a key, with those that stand inline.
+func fieldsOf(typ reflect.Type) []reflect.StructField {
+	var all []reflect.StructField
+	for i := range typ.NumField() {
+		if f := typ.Field(i); f.Anonymous {
+			all = append(all, fieldsOf(f.Type)...)
+		} else {
+			all = append(all, f)
+		}
+	}
+	return all
+}
+
+// types finds the types of the configuration by their names.
+var types = func() map[string]reflect.Type {
+	all := map[string]reflect.Type{}
+	var look func(reflect.Type)
+	look = func(typ reflect.Type) {
+		for typ.Kind() == reflect.Pointer || typ.Kind() == reflect.Slice {
+			typ = typ.Elem()
+		}
+		if typ.Kind() != reflect.Struct || all[typ.Name()] != nil {
+			return
+		}
+		all[typ.Name()] = typ
+		for _, f := range fieldsOf(typ) {
+			look(f.Type)
+		}
+	}
+	look(reflect.TypeFor[Config]())
+	return all
+}()
+
 // limits has a key for each row of the limits.
 func limits() *reflector.Schema {
-	s := part()
+	s := properties()
 	s.Type, s.AdditionalProperties, s.Description = "object", reflector.FalseSchema, "What the file says of the limits; a limit that is not there keeps its default."
 	for i := range bay.LimitTable {
 		row := &bay.LimitTable[i]
@@ -130,13 +153,6 @@ func limits() *reflector.Schema {
 		})
 	}
 	return s
-}
-
-func anys(names []string) (all []any) {
-	for _, name := range names {
-		all = append(all, name)
-	}
-	return all
 }
 
 func bound(s *reflector.Schema, key string, low, high float64) {
@@ -150,10 +166,8 @@ func bound(s *reflector.Schema, key string, low, high float64) {
 
 // tuneLevel says for each kind of probe what it must have and what it may not.
 func tuneLevel(s *reflector.Schema) {
-	at, _ := s.Properties.Get("kind")
 	for _, kind := range level.Kinds() {
-		at.Enum = append(at.Enum, kind)
-		is, own := part(), part()
+		is, own := properties(), properties()
 		is.Required = []string{"kind"}
 		is.Properties.Set("kind", &reflector.Schema{Const: kind})
 		own.Description = kind.About()
@@ -176,7 +190,7 @@ func tuneLevel(s *reflector.Schema) {
 	}
 }
 
-func part() *reflector.Schema { return &reflector.Schema{Properties: reflector.NewProperties()} }
+func properties() *reflector.Schema { return &reflector.Schema{Properties: reflector.NewProperties()} }
 
 func ref[T any](v T) *T { return &v }
 
@@ -266,17 +280,17 @@ func TestSchemaRangesAreParses(t *testing.T) {
 		row := &bay.LimitTable[i]
 		check(strings.Replace(small, "packs:", "limits: {"+row.Key+": %s}\npacks:", 1), "limits."+row.Key, row.Low, row.High)
 	}
-	for key, b := range ranges {
-		part, name, _ := strings.Cut(key, ".")
-		if part != "Pack" || name == "cells" {
+	for _, f := range fieldsOf(reflect.TypeFor[Pack]()) {
+		r, ok := ruleOf(f)
+		if !ok || f.Type.Kind() != reflect.Float64 {
 			continue
 		}
 		text := small
-		if at := strings.Index(text, "    "+name+":"); at >= 0 {
+		if at := strings.Index(text, "    "+r.key+":"); at >= 0 {
 			_, rest, _ := strings.Cut(text[at:], "\n")
 			text = text[:at] + rest
 		}
-		check(text+"    "+name+": %s\n", "packs[0]."+name, b[0], b[1])
+		check(text+"    "+r.key+": %s\n", "packs[0]."+r.key, r.low, r.high)
 	}
 }
 

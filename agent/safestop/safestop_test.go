@@ -90,7 +90,10 @@ func TestDriveFindsItsLines(t *testing.T) {
 		}
 		return strings.Replace(wired, old, with, 1)
 	}
-	torn, _, _ := strings.Cut(wired, "      # The fan's proof")
+	torn, _, found := strings.Cut(wired, "      # airflow:")
+	if !found {
+		t.Fatal("the example has no such line to be torn at")
+	}
 	for name, row := range map[string]struct {
 		held   string // what the agent wrote before; "" for nothing
 		config string

@@ -25,10 +25,10 @@ type Parts struct {
 
 // Input is one input of an ADS1115 converter.
 type Input struct {
-	ADC     Address `yaml:"adc"`     // I²C address, 0x48 to 0x4b
-	Channel int     `yaml:"channel"` // 0 to 3, against ground
-	RangeV  float64 `yaml:"range_v"` // full scale: 6.144, 4.096, 2.048, 1.024, 0.512, 0.256; default 4.096, for a shunt 0.256
-	Rate    int     `yaml:"rate"`    // samples a second: 8 16 32 64 128 250 475 860; default 128
+	ADC     Address `yaml:"adc" accept:"0x48 to 0x4b, the addresses of an ADS1115"`                           // I²C address, by the ADDR pin
+	Channel int     `yaml:"channel" accept:"0 to 3"`                                                          // against ground
+	RangeV  float64 `yaml:"range_v" accept:"6.144, 4.096, 2.048, 1.024, 0.512 or 0.256 V" default:"4.096"`    // full scale; of a shunt 0.256 when left out
+	Rate    int     `yaml:"rate" accept:"8, 16, 32, 64, 128, 250, 475 or 860 samples a second" default:"128"` // samples a second
 }
 
 // Address is an I²C address. It may be written in hexadecimal, such as 0x48.
@@ -38,17 +38,17 @@ type Address uint16
 // volts = (input - offset_v) * ratio.
 type Voltage struct {
 	Input   `yaml:",inline"`
-	Ratio   float64 `yaml:"ratio"` // (upper + lower resistor) / lower resistor, above 1
-	OffsetV float64 `yaml:"offset_v"`
+	Ratio   float64 `yaml:"ratio" accept:"above 1, to 1000: the sum of both resistors over the lower one"` // (upper + lower resistor) / lower resistor
+	OffsetV float64 `yaml:"offset_v" accept:"-0.5 to 0.5 V at the input" default:"0"`
 }
 
 // Current is the pack current through a shunt (differential, millivolts) or a
 // Hall sensor (volts around a zero): amperes = (input - zero_v) * amperes_per_volt.
 type Current struct {
 	Input          `yaml:",inline"`
-	Kind           string  `yaml:"kind"`             // "shunt" or "hall"
-	Minus          *int    `yaml:"minus"`            // shunt: channel of the other side; (channel, minus) is 0-1, 0-3, 1-3 or 2-3
-	AmperesPerVolt float64 `yaml:"amperes_per_volt"` // a negative factor reverses the direction; not 0
+	Kind           string  `yaml:"kind" accept:"shunt or hall"`
+	Minus          *int    `yaml:"minus"`                           // shunt: channel of the other side; (channel, minus) is 0-1, 0-3, 1-3 or 2-3
+	AmperesPerVolt float64 `yaml:"amperes_per_volt" required:"yes"` // a negative factor reverses the direction; not 0
 	ZeroV          float64 `yaml:"zero_v"`
 }
 
@@ -62,42 +62,42 @@ type Temperature struct {
 	// as "w1_bus_master2"; "" searches all. Only for packs identified by their
 	// sensors.
 	Bus     string  `yaml:"bus"`
-	Ambient string  `yaml:"ambient"`  // "" if there is none
-	OffsetC float64 `yaml:"offset_c"` // added to the pack's value, -5 to 5
-	// On is where the pack's sensor sits: "case" or "electrolyte"; "" means "case".
-	// A sensor on the case shows less than the electrolyte's excess over the air.
-	On string `yaml:"on"`
+	Ambient string  `yaml:"ambient"`                                  // "" if there is none
+	OffsetC float64 `yaml:"offset_c" accept:"-5 to 5 °C" default:"0"` // added to the pack's value
+	// On is where the pack's sensor sits. A sensor on the case shows less than the
+	// electrolyte's excess over the air.
+	On string `yaml:"on" accept:"case or electrolyte" default:"case"`
 }
 
 // Analog is a linear sensor on one input: value = (volts - zero_v) * per_volt.
 type Analog struct {
 	Input   `yaml:",inline"`
 	ZeroV   float64 `yaml:"zero_v"`
-	PerVolt float64 `yaml:"per_volt"`
+	PerVolt float64 `yaml:"per_volt" accept:"0.01 to 100 % by volume for one volt"`
 }
 
 // Level is the level probe in the pilot cell. Its kind determines which settings it
 // accepts.
 type Level struct {
 	Input          `yaml:",inline"`
-	Kind           level.Kind `yaml:"kind"`
+	Kind           level.Kind `yaml:"kind" accept:"<kinds of level probe>"`
 	level.Settings `yaml:",inline"`
 	// FastMS is how long the plates must read bare before the relay opens without
 	// waiting for a tick; with 0 only the ticks read the level.
-	FastMS float64 `yaml:"fast_ms"`
+	FastMS float64 `yaml:"fast_ms" accept:"20 to 1000 ms" default:""`
 }
 
 // Relay is the charge-enable output. It is open when its pin is low.
 type Relay struct {
-	Pin       string   `yaml:"pin"`       // line name, such as GPIO17
-	Heartbeat string   `yaml:"heartbeat"` // optional second line, toggled at each good tick
-	Feedback  *Contact `yaml:"feedback"`  // optional contact of the contactor
+	Pin       string   `yaml:"pin" required:"yes"` // line name, such as GPIO17
+	Heartbeat string   `yaml:"heartbeat"`          // optional second line, toggled once for each good tick
+	Feedback  *Contact `yaml:"feedback"`           // optional contact of the contactor
 }
 
 // Contact is a contact input.
 type Contact struct {
-	Pin       string `yaml:"pin"`
-	ActiveLow bool   `yaml:"active_low"` // true: a low line means closed, and the pull-up is on
+	Pin       string `yaml:"pin" required:"yes"`
+	ActiveLow bool   `yaml:"active_low"` // true: a low line means closed, with the pull-up on
 }
 
 // BareWithin returns FastMS as a duration.

@@ -1,0 +1,78 @@
+package config
+
+import (
+	"fmt"
+	"strings"
+)
+
+// bayCheck judges the bays and which packs may stand in them.
+type bayCheck struct {
+	*checker
+	cfg *Config
+}
+
+func (c bayCheck) bays() {
+	cfg := c.cfg
+	if len(cfg.Bays) == 0 {
+		if !c.bad["bays"] {
+			c.complain(c.line("bays"), "bays", "", "is missing: a list with at least one bay")
+		}
+		return
+	}
+	if len(cfg.Bays) > MaxBays {
+		c.complain(c.line(fmt.Sprintf("bays[%d]", MaxBays)), "bays", fmt.Sprintf("(%d bays)", len(cfg.Bays)),
+			fmt.Sprintf("must be 1 to %d bays; one more agent can look after the others", MaxBays))
+		return
+	}
+	first := map[string]int{}
+	for i := range cfg.Bays {
+		c.bay(i, first)
+	}
+	c.dedicated()
+}
+
+func (c bayCheck) bay(i int, first map[string]int) {
+	cfg := c.cfg
+	b, field := &cfg.Bays[i], fmt.Sprintf("bays[%d]", i)
+	if c.bad[field] {
+		return
+	}
+	c.name(field+".name", b.Name)
+	c.unique(field+".name", b.Name, first)
+	c.charger(field+".charger", b.Charger)
+	packs := c.packsOf(field, b)
+	simulated := cfg.Sensors == "simulated"
+	switch {
+	case c.bad[field+".wiring"] || len(packs) == 0:
+		return
+	case simulated && !c.present(field+".wiring"):
+		b.Wiring = defaultWiring(i, packs, len(b.Packs) > 0)
+	case !c.missing(field+".wiring", "the parts that are connected to this bay; with sensors: simulated it may be left out"):
+		for _, p := range packs { // what suits one may not suit another
+			wiringCheck{c.checker, p, simulated}.parts(field+".wiring", &b.Wiring)
+		}
+	}
+	c.recognition(field, b, packs, len(cfg.Bays) == 1)
+	c.claimAll(field+".wiring", &b.Wiring, packs)
+}
+
+// packOf finds a bay's pack. A pack with faults of its own is not judged
+// against.
+func (c bayCheck) packOf(field, name string) *Pack {
+	packs := c.cfg.Packs
+	if !c.usable(field, "packs") {
+		return nil
+	}
+	names := make([]string, len(packs))
+	for i := range packs {
+		if packs[i].Name == name {
+			if c.faulty(fmt.Sprintf("packs[%d]", i)) {
+				return nil
+			}
+			return &packs[i]
+		}
+		names[i] = packs[i].Name
+	}
+	c.reject(field, "must be the name of a pack under packs: "+strings.Join(names, ", "))
+	return nil
+}

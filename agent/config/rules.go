@@ -1,0 +1,171 @@
+package config
+
+import (
+	"fmt"
+	"reflect"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+
+	"bayward/agent/electrolyte"
+	"bayward/agent/words"
+	"bayward/sensors/level"
+)
+
+// rule is what one key accepts by itself, as the tags of its field say. Checks,
+// complaints, schema and the test of the example all read it there.
+//
+//	accept:"1 to 2000 Ah"              a number between two bounds, both included
+//	accept:"above 1, to 1000"          the same without the lower bound itself
+//	accept:"8, 16 or 32 samples"       one of some numbers
+//	accept:"case or electrolyte"       one of some words
+//	accept:"<languages>"               one of a list that is known elsewhere
+//	default:"20"                       it may be left out; "" leaves it empty
+//	required:"yes"                     it may not, and is checked by hand
+type rule struct {
+	key       string
+	text      string // a complaint says "must be" before it
+	low, high float64
+	open      bool // the lower bound itself is not accepted
+	ranged    bool
+	choices   []string
+	fallback  string
+	optional  bool
+}
+
+// lists are what is known elsewhere, by the name that a tag gives it.
+func lists(name string) []string {
+	switch name {
+	case "units":
+		return words.Systems()
+	case "languages":
+		return words.Languages()
+	case "charger curves":
+		return []string{
+			electrolyte.CurveIU.String(), electrolyte.CurveIUI.String(), electrolyte.CurveTaper.String(),
+			electrolyte.CurveUnregulated.String(), electrolyte.CurveUnknown.String(),
+		}
+	case "kinds of level probe":
+		var all []string
+		for _, kind := range level.Kinds() {
+			all = append(all, string(kind))
+		}
+		return all
+	}
+	panic("bug: no list " + name)
+}
+
+var (
+	rangeForm  = regexp.MustCompile(`^(above )?(-?[0-9a-fx.]+),? to (-?[0-9a-fx.]+)\b`)
+	choiceForm = regexp.MustCompile(`^(\S+(?:, \S+)*) or (\S+)`)
+)
+
+// ruleOf reads the tags of a field; ok is false for one without a rule.
+func ruleOf(f reflect.StructField) (r rule, ok bool) {
+	r.key, _, _ = strings.Cut(f.Tag.Get("yaml"), ",")
+	r.fallback, r.optional = f.Tag.Lookup("default")
+	if r.text, ok = f.Tag.Lookup("accept"); !ok {
+		return r, false
+	}
+	if name, found := strings.CutPrefix(r.text, "<"); found {
+		r.choices = lists(strings.TrimSuffix(name, ">"))
+		r.text = either(r.choices)
+		return r, true
+	}
+	if m := rangeForm.FindStringSubmatch(r.text); m != nil {
+		r.open, r.ranged, r.low, r.high = m[1] != "", true, numeral(m[2]), numeral(m[3])
+		return r, true
+	}
+	m := choiceForm.FindStringSubmatch(r.text)
+	if m == nil {
+		panic("bug: accept:" + strconv.Quote(r.text) + " is neither a range nor a choice")
+	}
+	r.choices = append(strings.Split(m[1], ", "), m[2])
+	return r, true
+}
+
+func either(all []string) string {
+	return strings.Join(all[:len(all)-1], ", ") + " or " + all[len(all)-1]
+}
+
+// numeral reads a number in decimal or, as an address, in hexadecimal.
+func numeral(s string) float64 {
+	if n, err := strconv.ParseInt(s, 0, 64); err == nil {
+		return float64(n)
+	}
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		panic("bug: " + err.Error())
+	}
+	return v
+}
+
+// takes tells whether the rule accepts a value.
+func (r *rule) takes(v reflect.Value) bool {
+	if r.ranged {
+		n := asNumber(v)
+		return n >= r.low && n <= r.high && !(r.open && n == r.low)
+	}
+	if v.Kind() == reflect.String {
+		return slices.Contains(r.choices, v.String())
+	}
+	return slices.ContainsFunc(r.choices, func(one string) bool { return numeral(one) == asNumber(v) })
+}
+
+func asNumber(v reflect.Value) float64 {
+	switch {
+	case v.CanInt():
+		return float64(v.Int())
+	case v.CanUint():
+		return float64(v.Uint())
+	}
+	return v.Float()
+}
+
+// fill gives a field its default.
+func (r *rule) fill(v reflect.Value) {
+	switch {
+	case r.fallback == "":
+	case v.Kind() == reflect.String:
+		v.SetString(r.fallback)
+	case v.CanInt():
+		v.SetInt(int64(numeral(r.fallback)))
+	default:
+		v.SetFloat(numeral(r.fallback))
+	}
+}
+
+// fields judges every key of a part that has a rule, and fills in what may be
+// left out. The part is a pointer to its struct.
+func (c *checker) fields(at string, part any) {
+	v := reflect.ValueOf(part).Elem()
+	for i := range v.NumField() {
+		f := v.Type().Field(i)
+		if f.Anonymous {
+			c.fields(at, v.Field(i).Addr().Interface())
+			continue
+		}
+		if r, ok := ruleOf(f); ok {
+			c.judge(strings.TrimPrefix(at+"."+r.key, "."), &r, v.Field(i))
+		}
+	}
+}
+
+func (c *checker) judge(field string, r *rule, v reflect.Value) {
+	switch {
+	case !c.present(field) && r.optional:
+		r.fill(v)
+	case c.missing(field, "must be "+r.text) || c.bad[field]:
+	case !r.takes(v):
+		c.reject(field, "must be "+r.text)
+	}
+}
+
+// number judges a value that stands in no field of a part.
+func (c *checker) number(field string, v float64, r *rule) { c.judge(field, r, reflect.ValueOf(v)) }
+
+// ranged is the rule of a key that has its bounds from another table.
+func ranged(low, high float64, unit string) *rule {
+	return &rule{ranged: true, low: low, high: high, text: strings.TrimSpace(fmt.Sprintf("%s to %s %s", plain(low), plain(high), unit))}
+}

@@ -161,7 +161,7 @@ func (b *Bay) level(o *order.Order) *order.Refusal {
 	}
 	if b.pic.Visit.Open { // with nothing to compare it with, it still leads the person at the cell
 		c := &b.pic.Visit.Cells[o.Cell-1]
-		c.LevelRead, c.LevelLast, c.LevelMM = true, true, o.LevelMM
+		c.LevelMM, c.LevelLast = new(o.LevelMM), true
 	}
 	return nil
 }

@@ -42,7 +42,7 @@ func TestAStoredMemoryIsTaken(t *testing.T) {
 	require.Equal(t, 35.0, p.Findings[interlock.ContactorStuck].Evidence.Value)
 	require.Equal(t, "A. Person", p.Visit.By)
 	require.Equal(t, 120.0, p.Visit.GivenML[2])
-	require.Equal(t, 9.5, p.Visit.Cells[3].LevelMM)
+	require.Equal(t, 9.5, *p.Visit.Cells[3].LevelMM)
 	require.Equal(t, 4.5, p.Visit.USPerCM)
 	require.True(t, p.Charge.Full)
 	require.InDelta(t, 142.71, p.Charge.TotalGassingAh, 0.01)

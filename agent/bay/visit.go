@@ -21,15 +21,8 @@ type VisitMemory struct {
 	PilotOK         bool      `json:"pilot_ok,omitempty"`
 	// What was done besides; absent in memories that were saved before there
 	// was any of it.
-	Cells   []CellMemory `json:"cells,omitempty"`
-	USPerCM *float64     `json:"us_per_cm,omitempty"`
-}
-
-// CellMemory is a CellVisit as it is stored.
-type CellMemory struct {
-	Done      bool     `json:"done,omitempty"`
-	LevelMM   *float64 `json:"level_mm,omitempty"`
-	LevelLast bool     `json:"level_last,omitempty"`
+	Cells   []CellVisit `json:"cells,omitempty"`
+	USPerCM *float64    `json:"us_per_cm,omitempty"`
 }
 
 // visitStart is where the pilot cell stood, settled, when the visit opened.
@@ -69,28 +62,17 @@ func agoOf(s float64) time.Duration {
 
 // remember stores what was done at the cells.
 func (m *VisitMemory) remember(v *Visit, cells int) {
-	for i := range v.Cells[:cells] {
-		c := &v.Cells[i]
-		kept := CellMemory{Done: c.Done, LevelLast: c.LevelLast}
-		if c.LevelRead {
-			mm := c.LevelMM
-			kept.LevelMM = &mm
-		}
-		m.Cells = append(m.Cells, kept)
-	}
+	m.Cells = append(m.Cells, v.Cells[:cells]...)
 	if v.QualityKnown {
-		us := v.USPerCM
-		m.USPerCM = &us
+		m.USPerCM = new(v.USPerCM)
 	}
 }
 
 // recall takes it back; what cannot be a measurement is left out.
 func (m *VisitMemory) recall(v *Visit) {
-	for i := range m.Cells[:min(len(m.Cells), len(v.Cells))] {
-		kept, c := &m.Cells[i], &v.Cells[i]
-		c.Done = kept.Done
-		if kept.LevelMM != nil && order.LevelField.Holds(*kept.LevelMM) {
-			c.LevelRead, c.LevelLast, c.LevelMM = true, kept.LevelLast, *kept.LevelMM
+	for i := range v.Cells[:copy(v.Cells[:], m.Cells)] {
+		if c := &v.Cells[i]; c.LevelMM == nil || !order.LevelField.Holds(*c.LevelMM) {
+			c.LevelMM, c.LevelLast = nil, false
 		}
 	}
 	if m.USPerCM != nil && order.USPerCMField.Holds(*m.USPerCM) {

@@ -64,7 +64,7 @@ func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
 	y.step(order.Order{Kind: order.Level, Cell: 2, LevelMM: 11}) // it stood lower than thought
 	p := y.step(order.Order{Kind: order.Fill, Cell: 2, ML: 26})
 	require.InDelta(t, 13, p.Water.LevelMM[1], 0.1, "11 mm and 26 ml on 130 cm²")
-	require.Equal(t, bay.CellVisit{Done: true, LevelRead: true, LevelMM: 11}, p.Visit.Cells[1])
+	require.Equal(t, bay.CellVisit{Done: true, LevelMM: new(11.0)}, p.Visit.Cells[1])
 	y.step(order.Order{Kind: order.VisitClose})
 	p = y.step()
 	require.InDelta(t, 13, p.Water.LevelMM[0], 0.1)
@@ -132,7 +132,7 @@ func TestTheLevelRodLeadsWhereTheProbeIsBroken(t *testing.T) {
 	require.Equal(t, bay.OrderRefused, events[0].Kind, "outside of a visit it is of no use")
 	y.Ask(order.Order{Kind: order.VisitOpen})
 	p, _ := y.Ask(order.Order{Kind: order.Level, Cell: 2, LevelMM: -6})
-	require.Equal(t, bay.CellVisit{LevelRead: true, LevelLast: true, LevelMM: -6}, p.Visit.Cells[1])
+	require.Equal(t, bay.CellVisit{LevelLast: true, LevelMM: new(-6.0)}, p.Visit.Cells[1])
 	p, _ = y.Ask(order.Order{Kind: order.Level, Cell: 3, LevelMM: 60})
-	require.False(t, p.Visit.Cells[2].LevelRead)
+	require.Nil(t, p.Visit.Cells[2].LevelMM)
 }

@@ -156,12 +156,21 @@ type Visit struct {
 	QualityKnown bool
 }
 
-// CellVisit is what a person did at one cell in an open visit.
+// CellVisit is what a person did at one cell in an open visit, as it is also
+// stored.
 type CellVisit struct {
-	Done      bool    // a fill was recorded, be it of 0 ml
-	LevelRead bool    // a level reading was taken
-	LevelLast bool    // and nothing was poured after it
-	LevelMM   float64 // as read, mm above the plate tops
+	Done      bool     `json:"done,omitempty"`       // a fill was recorded, be it of 0 ml
+	LevelMM   *float64 `json:"level_mm,omitempty"`   // the last level reading, mm above the plate tops; nil when there is none
+	LevelLast bool     `json:"level_last,omitempty"` // nothing was poured after it
+}
+
+// ByRod returns the level by the level rod; ok is false when none was read, or when
+// water was poured after it.
+func (c *CellVisit) ByRod() (mm float64, ok bool) {
+	if c.LevelMM == nil || !c.LevelLast {
+		return 0, false
+	}
+	return *c.LevelMM, true
 }
 
 // Picture is everything that is known of a bay after a tick. Outputs are made

@@ -273,8 +273,8 @@ func TestFollowVisitThatTheFileLost(t *testing.T) {
 	s := newScene(t, Rows{})
 	v := &s.p.Visit
 	*v = bay.Visit{Open: true, By: "A. Person", OnlyCoverPlates: true, USPerCM: 3, QualityKnown: true}
-	v.GivenML[0], v.Cells[0] = 120, bay.CellVisit{Done: true, LevelRead: true, LevelLast: true, LevelMM: 9}
-	v.Cells[3] = bay.CellVisit{LevelRead: true, LevelMM: -2}
+	v.GivenML[0], v.Cells[0] = 120, bay.CellVisit{Done: true, LevelLast: true, LevelMM: new(9.0)}
+	v.Cells[3] = bay.CellVisit{LevelMM: new(-2.0)}
 	s.run(time.Minute)
 	*v = bay.Visit{}
 	s.tick(bay.Event{Kind: bay.VisitClosed, By: "A. Person"})

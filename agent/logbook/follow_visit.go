@@ -173,10 +173,10 @@ func (f *Follower) visitOf(s Stamp, p *bay.Picture) *Visit {
 			v.cell(i + 1).ML = Known(open.GivenML[i])
 			v.TotalML += open.GivenML[i]
 		}
-		if c.LevelRead && !c.Done {
-			v.cell(i + 1).BeforeMM = Known(c.LevelMM)
-		} else if c.LevelRead && c.LevelLast {
-			v.cell(i + 1).AfterMM = Known(c.LevelMM)
+		if c.LevelMM != nil && !c.Done {
+			v.cell(i + 1).BeforeMM = Known(*c.LevelMM)
+		} else if mm, ok := c.ByRod(); ok {
+			v.cell(i + 1).AfterMM = Known(mm)
 		}
 	}
 	return v

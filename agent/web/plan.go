@@ -51,11 +51,9 @@ func planOf(p *bay.Picture, v words.Voice, i int) plan {
 	if n.NeverKnown = w.RiseKnown; n.NeverKnown {
 		n.NeverMM = w.CeilingMM + w.RiseMM
 	}
-	n.ByRod = c.LevelRead && c.LevelLast
-	switch {
-	case n.ByRod:
-		n.LevelKnown, n.LevelMM = true, c.LevelMM
-	case known:
+	if n.LevelMM, n.ByRod = c.ByRod(); n.ByRod {
+		n.LevelKnown = true
+	} else if known {
 		n.LevelKnown, n.LevelMM = true, settledMM+w.RiseMM
 	}
 	if n.LevelKnown {
@@ -73,16 +71,15 @@ func planOf(p *bay.Picture, v words.Voice, i int) plan {
 // settledOf is a cell's level at 25 °C without gas, by the core's estimate or,
 // when the probe gives none, by the level rod.
 func settledOf(p *bay.Picture, i int) (mm float64, known bool) {
-	w, c := &p.Water, &p.Visit.Cells[i]
+	w := &p.Water
 	switch {
 	case !w.RiseKnown:
 		return 0, false
 	case w.Known && i < w.Cells:
 		return w.LevelMM[i], true
-	case c.LevelRead && c.LevelLast:
-		return c.LevelMM - w.RiseMM, true
 	}
-	return 0, false
+	mm, known = p.Visit.Cells[i].ByRod()
+	return mm - w.RiseMM, known
 }
 
 // waterOf is the pack as the water balance takes it, as far as one cell needs it.

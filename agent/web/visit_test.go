@@ -78,7 +78,7 @@ func TestVisitByHand(t *testing.T) {
 	require.Equal(t, visit+"?cell=2", b.leads(t, form), "the answer was lost and the form is sent again")
 	v := b.picture("bay-1").Visit
 	require.Equal(t, 78.0, v.GivenML[0], "and nothing more is recorded")
-	require.Equal(t, bay.CellVisit{Done: true, LevelRead: true, LevelLast: true, LevelMM: 4}, v.Cells[0])
+	require.Equal(t, bay.CellVisit{Done: true, LevelLast: true, LevelMM: new(4.0)}, v.Cells[0])
 
 	require.Equal(t, visit+"?at=35.0&cell=2&gravity=1.262", b.leads(t, "action=gravity&cell=2&gravity=1.262&at=35&by=A.+Person"))
 	// Published: 0.004 for each 10 °F (TM 5-3895-349-14&P), so 10 °C (18 °F)
@@ -244,7 +244,7 @@ func TestTheSheetIsTypedIn(t *testing.T) {
 	require.Equal(t, visit+"?step=close", b.leads(t, body), "sent twice")
 	v := b.picture("bay-1").Visit
 	require.Equal(t, []float64{90, 0, 75.5, 0}, v.GivenML[:4])
-	require.Equal(t, 13.0, v.Cells[0].LevelMM)
+	require.Equal(t, 13.0, *v.Cells[0].LevelMM)
 	require.False(t, v.Cells[1].Done)
 }
 
@@ -270,7 +270,7 @@ func TestABrokenProbeIsPouredByTheLevelRod(t *testing.T) {
 	})
 	require.Contains(t, text(t, b.get(visit+"?cell=5")), "No amount can be suggested. Measure the level first.")
 	b.change("bay-1", func(p *bay.Picture) {
-		p.Visit.Cells[4] = bay.CellVisit{LevelRead: true, LevelLast: true, LevelMM: -6}
+		p.Visit.Cells[4] = bay.CellVisit{LevelLast: true, LevelMM: new(-6.0)}
 	})
 	require.Contains(t, text(t, b.get(visit+"?cell=5")), "Add 130 ml", "from -6 mm to 1 mm above the lowest level for charging of 3: 10 mm on 130 cm²")
 	b.change("bay-1", func(p *bay.Picture) { p.Water.RiseKnown = false })
@@ -291,7 +291,7 @@ func TestNothingIsProposedPastTheCeiling(t *testing.T) {
 		b.change("bay-1", func(p *bay.Picture) {
 			p.Visit.OnlyCoverPlates = rapid.Bool().Draw(rt, "small fill")
 			p.Water.Known, p.Water.RiseKnown, p.Water.RiseMM, p.Water.CeilingMM = false, true, rise, ceiling
-			p.Visit.Cells[0] = bay.CellVisit{LevelRead: true, LevelLast: true, LevelMM: level}
+			p.Visit.Cells[0] = bay.CellVisit{LevelLast: true, LevelMM: new(level)}
 		})
 		found := number.FindStringSubmatch(text(t, b.get(visit+"?cell=1")))
 		if found == nil {

@@ -2,9 +2,9 @@ package sim
 
 import "math"
 
-// AddWater pours water into a cell, numbered from 1 at the positive end. What
-// does not fit under the bottom of the vent well runs over. The error names a cell that is
-// not there or an amount that is none.
+// AddWater pours water into a cell, numbered from 1 at the positive end. Liquid
+// above the bottom of the vent well runs over. The error names an unknown cell or
+// an invalid amount.
 func (y *Bay) AddWater(cell int, ml float64) error {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
@@ -22,7 +22,7 @@ func (y *Bay) Leak(cell int, ml float64) error {
 // Connect plugs the pack in; its liquid sloshes for a minute or two.
 func (y *Bay) Connect() { y.plug(true) }
 
-// Unplug takes the pack away, and its sensors with it.
+// Unplug disconnects the pack and its sensors.
 func (y *Bay) Unplug() { y.plug(false) }
 
 func (y *Bay) plug(connected bool) {
@@ -35,21 +35,21 @@ func (y *Bay) plug(connected bool) {
 	y.pack.Move()
 	y.packSensor.plug(y.now, y.sensorPlugged())
 	if !connected {
-		// The charger sees the plug go at once, however long the next
-		// step takes.
+		// The charger notices at once that the plug is out, however long the
+		// next step takes.
 		y.charger.Supply(y.contactor.closedNow, y.mains, false)
 	}
 }
 
-// Discharge takes ampere-hours out at once, as a shift's work does, and returns
-// what there was to take.
+// Discharge takes out ampere-hours at once, like a shift's work, and returns how
+// many there were.
 func (y *Bay) Discharge(ah float64) float64 {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	return y.pack.Discharge(ah)
 }
 
-// SetLoad lets the machine draw a current from now on, in A; 0 or less is none.
+// SetLoad makes the machine draw a current from now on, in A; 0 or less means none.
 // The machine switches off by itself when the pack is empty.
 func (y *Bay) SetLoad(amps float64) {
 	y.bench.mu.Lock()
@@ -60,14 +60,14 @@ func (y *Bay) SetLoad(amps float64) {
 	}
 }
 
-// SetAirflow turns the fan, and with it the proof that air moves, on or off.
+// SetAirflow switches the fan, and with it its airflow switch, on or off.
 func (y *Bay) SetAirflow(on bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.fan = on
 }
 
-// SetMains gives the charger its mains, or takes it away.
+// SetMains switches the charger's mains on or off.
 func (y *Bay) SetMains(on bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()

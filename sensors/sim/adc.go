@@ -30,7 +30,7 @@ const (
 	clampV        = 0.3 // of the input's protection diodes beyond its supply
 )
 
-// signal is what an input is wired to.
+// signal is what an input is connected to.
 type signal uint8
 
 const (
@@ -48,7 +48,7 @@ type source struct {
 	what signal
 }
 
-// adc is one ADS1115 at the level of its registers.
+// adc is one ADS1115 at register level.
 type adc struct {
 	bench   *Bench
 	bays    []*Bay
@@ -60,7 +60,7 @@ type adc struct {
 
 	converting bool
 	doneAt     time.Duration
-	pending    uint16 // what the running conversion will give
+	pending    uint16 // the result of the running conversion
 }
 
 func newADC(b *Bench, seed uint64, addr uint16) *adc {
@@ -76,7 +76,7 @@ func (d *adc) reset() {
 	d.pointer, d.converting = 0, false
 }
 
-// faulty tells whether any bay on the converter has a fault.
+// faulty reports whether any bay on the converter has a fault.
 func (d *adc) faulty(f FaultKind) bool {
 	for _, y := range d.bays {
 		if y.faults[f] {
@@ -86,7 +86,7 @@ func (d *adc) faulty(f FaultKind) bool {
 	return false
 }
 
-// write takes what the bus writes after the address.
+// write handles the bytes that the bus writes after the address.
 func (d *adc) write(w []byte) {
 	if len(w) == 0 {
 		return
@@ -104,13 +104,13 @@ func (d *adc) write(w []byte) {
 	}
 }
 
-// configure takes a new configuration and starts a conversion as it says.
+// configure stores a new configuration and starts a conversion if it requests one.
 func (d *adc) configure(value uint16) {
 	d.update()
 	d.regs[regConfig] = value
 	single := value&bitSingle != 0
 	switch {
-	case d.converting: // the running one ends as it began
+	case d.converting: // the running one keeps its settings
 	case single && value&bitStart == 0:
 	default:
 		d.start(d.bench.clock())
@@ -127,13 +127,13 @@ func (d *adc) start(at time.Duration) {
 	d.doneAt = at + wakeUp + d.period()
 }
 
-// period is the time of one conversion by the converter's own clock.
+// period returns the time of one conversion by the converter's own clock.
 func (d *adc) period() time.Duration {
 	rates := [8]float64{8, 16, 32, 64, 128, 250, 475, 860}
 	return time.Duration(float64(time.Second) / rates[d.regs[regConfig]>>5&7] * d.slow)
 }
 
-// update lets time pass for the converter.
+// update advances the converter's time.
 func (d *adc) update() {
 	now := d.bench.clock()
 	if !d.converting || now < d.doneAt || d.faulty(ConversionStuck) {
@@ -153,7 +153,7 @@ func (d *adc) update() {
 	d.doneAt += period
 }
 
-// read fills r with the register that the pointer names, over and over.
+// read fills r with the register that the pointer selects, repeatedly.
 func (d *adc) read(r []byte) {
 	d.update()
 	value := d.regs[d.pointer]
@@ -168,7 +168,7 @@ func (d *adc) read(r []byte) {
 	}
 }
 
-// sample is one conversion of what stands at the inputs.
+// sample returns one conversion of the inputs' voltages.
 func (d *adc) sample() uint16 {
 	config := d.regs[regConfig]
 	ranges := [8]float64{6.144, 4.096, 2.048, 1.024, 0.512, 0.256, 0.256, 0.256}
@@ -184,7 +184,8 @@ func (d *adc) sample() uint16 {
 	return uint16(int16(math.Round(min(max(code, math.MinInt16), math.MaxInt16))))
 }
 
-// differential is the voltage between the inputs that a multiplexer setting picks.
+// differential returns the voltage between the inputs that a multiplexer setting
+// selects.
 func (d *adc) differential(mux uint16) float64 {
 	switch mux {
 	case 0:
@@ -199,7 +200,7 @@ func (d *adc) differential(mux uint16) float64 {
 	return d.volts(int(mux - 4))
 }
 
-// volts is what stands at an input, held by its protection diodes.
+// volts returns the voltage at an input, limited by its protection diodes.
 func (d *adc) volts(channel int) float64 {
 	s := d.in[channel]
 	const floatV = 0.12 // an open input rests somewhere above ground

@@ -8,20 +8,20 @@ import (
 	"bayward/sensors/sim/pack"
 )
 
-// ErrPlugged says that a pack which is plugged in cannot be carried away.
+// ErrPlugged means that a plugged-in pack cannot be carried away.
 var ErrPlugged = errors.New("the pack is plugged in")
 
-// Battery is a pack that stands in no bay, with the sensor that stays in it.
+// Battery is a pack that is in no bay, with the sensor that stays in it.
 type Battery struct {
 	pack   *pack.Pack
 	opts   Opts // what belongs to the pack
 	sensor *thermometer
-	at     time.Duration // until when its physics has gone
+	at     time.Duration // its physics is advanced up to here
 }
 
-// NewBattery makes a pack that stands beside the bays. Of the options only those
-// of the pack count; Name is not used. The error wraps ErrTaken when the number of
-// its sensor is in use.
+// NewBattery makes a pack that is beside the bays. It uses only the options of the
+// pack, without Name. The error wraps ErrTaken if the number of its sensor is in
+// use.
 func (b *Bench) NewBattery(o Opts) (*Battery, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -44,8 +44,8 @@ func (b *Bench) NewBattery(o Opts) (*Battery, error) {
 	return t, nil
 }
 
-// Exchange carries the bay's pack away and puts another one in its place; nothing
-// is plugged in before Connect. A bay's charger stays what it is. The error wraps
+// Exchange carries the bay's pack away and puts another one in its place; it is not
+// plugged in until Connect. The bay's charger stays the same. The error wraps
 // ErrPlugged while the pack is connected.
 func (y *Bay) Exchange(in *Battery) (out *Battery, err error) {
 	b := y.bench

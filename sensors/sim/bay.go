@@ -30,7 +30,7 @@ type Bay struct {
 	probe      circuit
 	adcs       []*adc
 	packSensor *thermometer
-	packBus    string       // of the plug
+	packBus    string       // 1-wire bus of the plug
 	offsetC    float64      // what a driver adds to a pack's sensor here
 	ownSensor  bool         // packSensor stays in the pack and goes with it
 	silent     *thermometer // of a pack whose own sensor is not plugged in here
@@ -40,7 +40,7 @@ type Bay struct {
 	faultSince [numFaults]time.Duration
 	stuckMM    float64
 
-	// What a hand does at the wires; see hand.go.
+	// What a person does at the wires; see hand.go.
 	lifted  bool
 	bridged bool
 	gasPct  float64
@@ -74,12 +74,13 @@ func newBay(b *Bench, o Opts, w *wiring.Parts) (*Bay, error) {
 	return y, nil
 }
 
-// ambientC is the air now: coldest at the start of each day of the physics.
+// ambientC returns the air's temperature now: coldest at the start of each day of
+// the physics.
 func (y *Bay) ambientC() float64 {
 	return y.opts.AmbientC - y.opts.AmbientSwingC*math.Cos(2*math.Pi*y.now.Hours()/24)
 }
 
-// advance carries the bay to a time.
+// advance moves the bay's physics to a time.
 func (y *Bay) advance(until time.Duration) {
 	for y.now < until {
 		dt := min(until-y.now, y.stride())
@@ -90,7 +91,7 @@ func (y *Bay) advance(until time.Duration) {
 	}
 }
 
-// stride is the longest step that does no harm.
+// stride returns the longest step that is still accurate.
 func (y *Bay) stride() time.Duration {
 	if y.loadA == 0 && y.charger.Stage() == pack.ChargerOff && y.pack.Resting() {
 		return 10 * time.Second
@@ -111,7 +112,7 @@ func (y *Bay) step(dt time.Duration) {
 	y.now += dt
 }
 
-// probeMM is the level that the probe feels.
+// probeMM returns the level at the probe.
 func (y *Bay) probeMM() float64 {
 	if y.faults[ProbeStuck] {
 		return y.stuckMM
@@ -122,5 +123,5 @@ func (y *Bay) probeMM() float64 {
 	return y.pack.LevelMM(y.opts.PilotCell)
 }
 
-// sensorPlugged tells whether the pack's temperature sensor is on its bus.
+// sensorPlugged reports whether the pack's temperature sensor is on its bus.
 func (y *Bay) sensorPlugged() bool { return y.connected && !y.faults[TemperatureUnplugged] }

@@ -17,16 +17,16 @@ import (
 
 // Errors of a bench.
 var (
-	ErrNoBus = errors.New("no such bus is wired")
-	ErrNoPin = errors.New("no such line is wired")
+	ErrNoBus = errors.New("there is no such bus")
+	ErrNoPin = errors.New("there is no such line")
 	ErrTaken = errors.New("already in use")
 )
 
-// Bench is one Pi with everything that is wired to it.
+// Bench is one Pi with everything wired to it.
 type Bench struct {
-	mu      sync.Mutex // guards everything that follows, and the bays
+	mu      sync.Mutex // guards the fields below, and the bays
 	now     time.Duration
-	busTime time.Duration // on top of now: transactions and waits
+	busTime time.Duration // added to now: transactions and waits
 	bays    []*Bay
 	names   map[string]bool
 	buses   map[string]*bus
@@ -41,8 +41,8 @@ func NewBench() *Bench {
 	return &Bench{names: map[string]bool{}, buses: map[string]*bus{}, pins: map[string]*line{}}
 }
 
-// Add wires a bay to the bench. The error wraps ErrTaken when a name, an input,
-// a line or a sensor is in use. A bench that refused a bay should not be used.
+// Add wires a bay to the bench. The error wraps ErrTaken if a name, an input, a
+// line or a sensor is in use. Do not use a bench that has refused a bay.
 func (b *Bench) Add(o Opts, w wiring.Parts) (*Bay, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -69,7 +69,7 @@ func (b *Bench) add(o Opts, w *wiring.Parts) (*Bay, error) {
 	return y, nil
 }
 
-// Bus is an I²C bus by its name in the wiring.
+// Bus returns an I²C bus by its name in the wiring.
 func (b *Bench) Bus(name string) (i2c.Bus, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -80,7 +80,7 @@ func (b *Bench) Bus(name string) (i2c.Bus, error) {
 	return found, nil
 }
 
-// plainBus takes "1", "I2C1" and "/dev/i2c-1" for the same bus, as a Pi does.
+// plainBus treats "1", "I2C1" and "/dev/i2c-1" as the same bus, as a Pi does.
 func plainBus(name string) string {
 	for _, prefix := range []string{"/dev/i2c-", "I2C"} {
 		if rest, ok := strings.CutPrefix(name, prefix); ok {
@@ -90,7 +90,7 @@ func plainBus(name string) string {
 	return name
 }
 
-// Pin is a GPIO line by its name in the wiring.
+// Pin returns a GPIO line by its name in the wiring.
 func (b *Bench) Pin(name string) (gpio.PinIO, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -101,10 +101,10 @@ func (b *Bench) Pin(name string) (gpio.PinIO, error) {
 	return found, nil
 }
 
-// OneWire shows the 1-wire sensors as the kernel does in /sys/bus/w1/devices.
+// OneWire returns the 1-wire sensors' files as in the kernel's /sys/bus/w1/devices.
 func (b *Bench) OneWire() fs.FS { return wireFS{b} }
 
-// Now is the time of the physics.
+// Now returns the time of the physics.
 func (b *Bench) Now() time.Duration {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -112,7 +112,7 @@ func (b *Bench) Now() time.Duration {
 }
 
 // Wait lets converters work for d without moving the physics. It does not
-// sleep. It fails only when the context has ended.
+// sleep. It fails only if the context has ended.
 func (b *Bench) Wait(ctx context.Context, d time.Duration) error {
 	if err := ctx.Err(); err != nil {
 		return fmt.Errorf("wait for a conversion: %w", err)
@@ -140,5 +140,5 @@ func (b *Bench) Advance(d time.Duration) {
 	}
 }
 
-// clock is the time that converters work on.
+// clock returns the converters' time.
 func (b *Bench) clock() time.Duration { return b.now + b.busTime }

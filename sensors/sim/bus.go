@@ -10,7 +10,7 @@ import (
 
 const (
 	byteTime    = 90 * time.Microsecond // nine bits at 100 kHz
-	adapterTime = time.Second           // after which the kernel gives a transfer up
+	adapterTime = time.Second           // after which the kernel gives up a transfer
 	maxAddr     = 0x7f
 	generalCall = 0x00
 	resetByte   = 0x06
@@ -31,13 +31,13 @@ type bus struct {
 	adcs  map[uint16]*adc
 }
 
-// String names the bus.
+// String returns the bus's name.
 func (u *bus) String() string { return "sim-i2c-" + u.name }
 
-// SetSpeed is not supported, as on a Pi.
+// SetSpeed returns an error: it is not supported, as on a Pi.
 func (u *bus) SetSpeed(physic.Frequency) error { return errSpeed }
 
-// Tx is one transaction.
+// Tx runs one transaction.
 func (u *bus) Tx(addr uint16, w, r []byte) error {
 	u.bench.mu.Lock()
 	defer u.bench.mu.Unlock()
@@ -64,7 +64,7 @@ func (u *bus) Tx(addr uint16, w, r []byte) error {
 	return nil
 }
 
-// stuck tells whether any bay holds the bus down.
+// stuck reports whether any bay holds the bus low.
 func (u *bus) stuck() bool {
 	for _, dev := range u.adcs {
 		if dev.faulty(BusStuck) {
@@ -74,7 +74,7 @@ func (u *bus) stuck() bool {
 	return false
 }
 
-// callAll is the general call, which every converter hears.
+// callAll sends the general call, which every converter receives.
 func (u *bus) callAll(w, r []byte) error {
 	if len(r) > 0 || len(w) == 0 {
 		return errNoAnswer

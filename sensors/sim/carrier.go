@@ -9,15 +9,14 @@ import (
 )
 
 // ErrNoSensor means that no 1-wire sensor has this number.
-var ErrNoSensor = errors.New("no such sensor is wired")
+var ErrNoSensor = errors.New("there is no such sensor")
 
-// The methods below are for a carrier that brings the bench to a machine by
-// other ways than Go's interfaces, such as an emulated board: what the board
-// drives, what its contacts see and what its thermometers hold. I²C goes
-// through Bus as ever, one message at a time.
+// The methods below are for a carrier that connects the bench to a machine without
+// Go's interfaces, such as an emulated board: the lines that the board drives, its
+// contacts and its thermometers. I²C uses Bus as usual, one message at a time.
 
-// Drive is what a board puts on an output line. The error wraps ErrNoPin, or
-// tells that the line is wired to a contact.
+// Drive puts a board's level on an output line. The error wraps ErrNoPin, or means
+// that the line is wired to a contact.
 func (b *Bench) Drive(name string, high bool) error {
 	pin, err := b.Pin(name)
 	if err != nil {
@@ -26,8 +25,8 @@ func (b *Bench) Drive(name string, high bool) error {
 	return pin.Out(gpio.Level(high))
 }
 
-// Contact is the level that a contact makes on its line, with the pull
-// resistor that it needs fitted outside the board. The error wraps ErrNoPin.
+// Contact returns the level of a contact's line, with the necessary pull resistor
+// fitted outside the board. The error wraps ErrNoPin.
 func (b *Bench) Contact(name string) (high bool, err error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -40,7 +39,7 @@ func (b *Bench) Contact(name string) (high bool, err error) {
 	return bool(pulled.level()), nil
 }
 
-// Sensors lists the numbers of all 1-wire sensors, plugged or not, in order.
+// Sensors returns the numbers of all 1-wire sensors, plugged in or not, sorted.
 func (b *Bench) Sensors() []string {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -52,9 +51,9 @@ func (b *Bench) Sensors() []string {
 	return ids
 }
 
-// Scratchpad is the memory of a thermometer after a conversion now, as the
-// DS18B20 data sheet (19-7487, "Memory") lays it out, damaged when its fault
-// stands. A sensor that is off its bus has none. The error wraps ErrNoSensor.
+// Scratchpad returns the memory of a thermometer after a conversion now, in the
+// layout of the DS18B20 data sheet (19-7487, "Memory"), damaged if that fault is
+// set. A sensor that is off its bus has none. The error wraps ErrNoSensor.
 func (b *Bench) Scratchpad(id string) (pad [9]byte, plugged bool, err error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()

@@ -8,25 +8,25 @@ const (
 	dropOut = 15 * time.Millisecond
 )
 
-// contactor is the charge-enable contactor with the timer relay that a
-// heartbeat keeps up.
+// contactor is the charge-enable contactor with the timer relay that a heartbeat
+// holds.
 type contactor struct {
 	ordered   bool // the coil's line is driven high
 	timed     bool // a timer relay is in series
 	hold      time.Duration
 	timeLeft  time.Duration // of the timer relay
-	armature  bool          // closed, but for faults
+	armature  bool          // closed, apart from faults
 	moving    time.Duration // since the coil and the armature disagree
 	closedNow bool
 }
 
-// coil tells whether the coil has current.
+// coil reports whether the coil has current.
 func (c *contactor) coil() bool { return c.ordered && (!c.timed || c.timeLeft > 0) }
 
 // beat is an edge on the heartbeat line.
 func (c *contactor) beat() { c.timeLeft = c.hold }
 
-// next is the time to the next thing that happens, 0 for nothing soon.
+// next returns the time to the next event, 0 if there is none soon.
 func (c *contactor) next() time.Duration {
 	if c.coil() != c.armature {
 		return max(c.delay()-c.moving, time.Nanosecond)
@@ -44,7 +44,7 @@ func (c *contactor) delay() time.Duration {
 	return dropOut
 }
 
-// settle carries the contactor through dt, which ends no later than next.
+// settle advances the contactor by dt, which ends no later than next.
 func (c *contactor) settle(dt time.Duration, welded, stuckOpen bool) {
 	if c.coil() == c.armature {
 		c.moving = 0

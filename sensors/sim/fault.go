@@ -5,12 +5,12 @@ import "fmt"
 // FaultKind is something that can break in a bay.
 type FaultKind uint8
 
-// The faults. Several can stand at once.
+// The faults. Several can be set at once.
 const (
 	ProbeOpen            FaultKind = iota // the level probe's wire is broken
 	ProbeShort                            // its wires touch
 	ProbeStuck                            // it shows the level it had when the fault began
-	ProbeDrift                            // its signal creeps away: a leak in the loop, or the transmitter's zero
+	ProbeDrift                            // its signal drifts: a leak in the loop, or the transmitter's zero
 	ADCAbsent                             // the converters do not acknowledge
 	BusStuck                              // the I²C data line is held low
 	ConversionStuck                       // a conversion never ends
@@ -23,7 +23,7 @@ const (
 	ContactorStuckOpen                    // they do not close
 	FeedbackBroken                        // the feedback contact's wire is broken
 	Noise                                 // a hundred times the converter's noise
-	Spikes                                // now and then a reading far off
+	Spikes                                // now and then a reading is far off
 	SenseOpen                             // the voltage sense lead is off
 	CurrentOpen                           // the current sensor's lead is off
 	CompleteBroken                        // the wire of the charger's own contact is broken
@@ -45,7 +45,7 @@ func (f FaultKind) String() string {
 	return faultNames[f]
 }
 
-// FaultKinds lists every fault in a fixed order.
+// FaultKinds returns every fault in a fixed order.
 func FaultKinds() []FaultKind {
 	all := make([]FaultKind, numFaults)
 	for i := range all {
@@ -54,8 +54,8 @@ func FaultKinds() []FaultKind {
 	return all
 }
 
-// SetFault breaks a part of the bay, or mends it. A fault of a converter or a
-// bus that bays share is felt by all of them. An unknown kind is ignored.
+// SetFault sets or clears a fault. A fault of a converter or a bus that bays share
+// affects all of them. An unknown kind is ignored.
 func (y *Bay) SetFault(f FaultKind, on bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
@@ -81,7 +81,7 @@ func (y *Bay) SetFault(f FaultKind, on bool) {
 	}
 }
 
-// Fault tells whether a fault stands.
+// Fault reports whether a fault is set.
 func (y *Bay) Fault(f FaultKind) bool {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()

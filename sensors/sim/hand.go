@@ -1,6 +1,6 @@
 package sim
 
-// liftedMM is the level that a probe feels in the air: far below any plate.
+// liftedMM is the level at a probe in the air: far below any plate.
 const liftedMM = -1000
 
 // LiftProbe takes the level probe out of its cell, or puts it back.
@@ -10,31 +10,31 @@ func (y *Bay) LiftProbe(out bool) {
 	y.lifted = out
 }
 
-// TouchPackSensor puts a hand on the pack's temperature sensor that warms it by
-// so many kelvins in the end; 0 lets go of it.
+// TouchPackSensor puts a hand on the pack's temperature sensor, which eventually
+// warms it by so many kelvins; 0 removes the hand.
 func (y *Bay) TouchPackSensor(k float64) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.packSensor.touch(k)
 }
 
-// TouchAirSensor is TouchPackSensor for the sensor of the air.
+// TouchAirSensor is TouchPackSensor for the air's sensor.
 func (y *Bay) TouchAirSensor(k float64) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.airSensor.touch(k)
 }
 
-// BridgeComplete closes the charger's "complete" contact by a wire, or takes
-// the wire off.
+// BridgeComplete bridges the charger's "complete" contact with a wire, or removes
+// the wire.
 func (y *Bay) BridgeComplete(on bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.bridged = on
 }
 
-// GiveGas holds test gas with so many per cent of hydrogen at the gas sensor; 0
-// takes it away.
+// GiveGas holds test gas with so many per cent of hydrogen to the gas sensor; 0
+// removes it.
 func (y *Bay) GiveGas(pct float64) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()

@@ -31,22 +31,21 @@ func (w wireFS) masters() []string {
 	return all
 }
 
-// errIO is what a read of a damaged temperature gives.
+// errIO is the error of reading a damaged temperature.
 var errIO = errors.New("input/output error")
 
-// wireFS is the tree of 1-wire files. Each file's text is made when it is
-// opened.
+// wireFS is the tree of 1-wire files. A file's text is made when it is opened.
 type wireFS struct{ bench *Bench }
 
-// triesFor is how long the kernel asks a sensor again whose answer is damaged or
-// missing, before it gives up: from one to more than ten seconds were seen on
-// the emulated board (deploy/emulated, Linux 6.1).
+// triesFor is how long the kernel retries a sensor whose answer is damaged or
+// missing, before it gives up: from one second to more than ten were seen on the
+// emulated board (deploy/emulated, Linux 6.1).
 const triesFor = 4 * time.Second
 
-// SilentWire makes the 1-wire files those of w1_therm in Linux 6.1: a damaged
-// answer and one that does not come show as an empty file without an error,
-// after seconds. By default the verdict NO is shown, as older kernels have it. The
-// reader is blocked by calling block with that time; nil does not block.
+// SilentWire makes the 1-wire files like those of w1_therm in Linux 6.1: a damaged
+// or missing answer shows as an empty file without an error, after seconds. By
+// default the file shows NO, as in older kernels. To block the reader, block is
+// called with that time; nil does not block.
 func (b *Bench) SilentWire(block func(time.Duration)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -117,11 +116,11 @@ func (w wireFS) openMaster(name, bus string, inside bool) fs.File {
 	return newText(name, strings.Join(ids, "\n")+"\n")
 }
 
-// slavesFile lists the sensors of a bus.
+// slavesFile returns the file that lists the sensors of a bus.
 const slavesFile = "w1_master_slaves"
 
-// ids are the sensors that the kernel knows, in order: of one bus, or of all
-// for "".
+// ids returns the sensors that the kernel knows, sorted: of one bus, or of all for
+// "".
 func (w wireFS) ids(bus string) []string {
 	var ids []string
 	for _, s := range w.bench.sensors {
@@ -147,7 +146,7 @@ type text struct {
 	content *strings.Reader
 	name    string
 	err     error               // of a read
-	block   func(time.Duration) // the kernel has tried for that long; may be nil
+	block   func(time.Duration) // called with how long the kernel has retried; may be nil
 }
 
 func newText(name, content string) *text {
@@ -221,7 +220,7 @@ type info struct {
 	dir  bool
 }
 
-// fileSize is what a file of the kernel's shows as its size, whatever is in it.
+// fileSize is the size that the kernel reports for a file, whatever is in it.
 const fileSize = 4096
 
 // Name implements fs.FileInfo.

@@ -6,10 +6,10 @@ import (
 	"bayward/sensors/sim/pack"
 )
 
-// ChargerKind is how a bay's charger gives its current.
+// ChargerKind is a bay's type of charger.
 type ChargerKind = pack.ChargerKind
 
-// The kinds of charger.
+// The types of charger.
 const (
 	TwoStage = pack.TwoStage
 	Taper    = pack.Taper
@@ -22,33 +22,33 @@ type Opts struct {
 	CapacityAh     float64 // at RateHours
 	RateHours      float64 // 0: 20
 	FullGravity    float64 // specific gravity when full at 25 °C; 0: 1.277
-	FillMarkMM     float64 // for the reader's sake; the physics does not use it
-	ChargeLevelMM  float64 // as FillMarkMM
+	FillMarkMM     float64 // for information; the physics does not use it
+	ChargeLevelMM  float64 // likewise
 	VentWellMM     float64 // acid above it is lost
 	FreeSurfaceCM2 float64
 	ElectrolyteML  float64 // of one cell; 0: 6 ml for each Ah
 
 	StateOfCharge float64 // 0 to 1
 	LevelMM       float64 // of the pilot cell: settled, 25 °C, no gas; negative is bare
-	PackC         float64 // 0: as AmbientC
+	PackC         float64 // 0: AmbientC
 	AmbientC      float64 // mean of the day
 	AmbientSwingC float64 // half of the difference between afternoon and night
 
 	Charger         ChargerKind
 	ChargerA        float64 // 0: a fifth of the capacity
-	RestartOnEnable bool    // a finished charger starts again when it is enabled anew
+	RestartOnEnable bool    // a finished charger starts again when it is enabled again
 	TauH            float64 // time constant of cooling; 0: 6 h
 	Seed            uint64
 	Connected       bool
 	PilotCell       int // counted from 1 at the positive end; 0: 1
-	// OwnSensor is the number of the 1-wire sensor that stays in the pack and goes
-	// with it, instead of the wiring's PackSensor; "" for none.
+	// OwnSensor is the number of the 1-wire sensor that stays in the pack, instead
+	// of the wiring's PackSensor; "" for none.
 	OwnSensor string
-	// HeartbeatHold is how long the outside timer relay holds after a beat; 0: 10 s.
+	// HeartbeatHold is how long the external timer relay holds after a beat; 0: 10 s.
 	HeartbeatHold time.Duration
 }
 
-// withDefaults fills in what was left out.
+// withDefaults returns the options with defaults filled in.
 func (o Opts) withDefaults() Opts {
 	fill := func(value *float64, otherwise float64) {
 		if *value == 0 {
@@ -64,7 +64,7 @@ func (o Opts) withDefaults() Opts {
 	return o
 }
 
-// spec is the pack's part of the options.
+// spec returns the pack's part of the options.
 func (o Opts) spec() pack.Spec {
 	return pack.Spec{
 		Cells: o.Cells, CapacityAh: o.CapacityAh, RateHours: o.RateHours, FullGravity: o.FullGravity,

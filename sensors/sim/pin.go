@@ -11,7 +11,7 @@ import (
 	"periph.io/x/conn/v3/physic"
 )
 
-// role is what a line is wired to.
+// role is what a line is connected to.
 type role uint8
 
 const (
@@ -27,7 +27,7 @@ var (
 	errNoPWM      = errors.New("pulse width modulation is not supported")
 )
 
-// line is one GPIO line of the Pi with what hangs on it. Outputs have a
+// line is one GPIO line of the Pi with what is connected to it. Outputs have a
 // pull-down on their board, so that a line that is not driven is low.
 type line struct {
 	bay       *Bay
@@ -52,20 +52,20 @@ func newLine(y *Bay, name string, r role, activeLow bool) *line {
 	return &line{bay: y, name: name, number: number, role: r, activeLow: activeLow, edges: make(chan struct{}, 1)}
 }
 
-// String names the line.
+// String returns the line's name.
 func (l *line) String() string { return fmt.Sprintf("%s(%d)", l.name, l.number) }
 
-// Name is the line's name in the wiring.
+// Name returns the line's name in the wiring.
 func (l *line) Name() string { return l.name }
 
-// Number is the digits of the name, -1 if there are none.
+// Number returns the digits of the name, -1 if there are none.
 func (l *line) Number() int { return l.number }
 
 // Halt does nothing, as on hardware: an output stays driven.
 func (l *line) Halt() error { return nil }
 
-// Function tells the direction. Like the hardware driver it reads the line to
-// do so, which turns an output into an input.
+// Function returns the direction. Like the hardware driver it reads the line for
+// that, which turns an output into an input.
 func (l *line) Function() string { return "In/" + l.Read().String() }
 
 // In makes the line an input.
@@ -94,8 +94,8 @@ func (l *line) release() {
 	}
 }
 
-// Read is the level of an input. On an output the hardware driver first makes
-// it an input with a pull-up; so does this one, and the load loses its drive.
+// Read returns the level of an input. The hardware driver first makes an output an
+// input with a pull-up; so does this one, and the load loses its drive.
 func (l *line) Read() gpio.Level {
 	l.bay.bench.mu.Lock()
 	defer l.bay.bench.mu.Unlock()
@@ -105,7 +105,7 @@ func (l *line) Read() gpio.Level {
 	return l.level()
 }
 
-// level is what stands on the line when it is not driven.
+// level returns the line's level when it is not driven.
 func (l *line) level() gpio.Level {
 	closed := false
 	switch l.role {
@@ -121,12 +121,12 @@ func (l *line) level() gpio.Level {
 	if !l.activeLow {
 		return gpio.Level(closed)
 	}
-	// An open contact to ground needs the pull-up; without it the line
-	// floats, here to the level that looks closed.
+	// An open contact to ground needs the pull-up; without it the line floats,
+	// here to the level that means closed.
 	return gpio.Level(!closed && l.pull == gpio.PullUp)
 }
 
-// watch remembers an edge that was asked for.
+// watch remembers a requested edge.
 func (l *line) watch() {
 	if l.output || l.edge == gpio.NoEdge {
 		return
@@ -144,8 +144,8 @@ func (l *line) watch() {
 	}
 }
 
-// WaitForEdge waits in real time for an edge that Advance brings; a negative
-// timeout waits for ever.
+// WaitForEdge waits in real time for an edge that Advance causes; a negative timeout
+// waits forever.
 func (l *line) WaitForEdge(timeout time.Duration) bool {
 	if timeout < 0 {
 		<-l.edges
@@ -161,7 +161,7 @@ func (l *line) WaitForEdge(timeout time.Duration) bool {
 	}
 }
 
-// Pull is the pull resistor of an input.
+// Pull returns the pull resistor of an input.
 func (l *line) Pull() gpio.Pull {
 	l.bay.bench.mu.Lock()
 	defer l.bay.bench.mu.Unlock()
@@ -171,7 +171,7 @@ func (l *line) Pull() gpio.Pull {
 // DefaultPull is not known.
 func (l *line) DefaultPull() gpio.Pull { return gpio.PullNoChange }
 
-// Out drives the line. A line that is wired to a contact refuses.
+// Out drives the line. It returns an error for a line that is wired to a contact.
 func (l *line) Out(level gpio.Level) error {
 	l.bay.bench.mu.Lock()
 	defer l.bay.bench.mu.Unlock()
@@ -189,8 +189,8 @@ func (l *line) Out(level gpio.Level) error {
 	return nil
 }
 
-// Close gives the line back, as the hardware driver's does and as the kernel
-// does when a process dies: nothing drives it, and the board's pull-down wins.
+// Close returns the line, as the hardware driver does, and the kernel when a process
+// dies: nothing drives it, and the board's pull-down makes it low.
 func (l *line) Close() {
 	l.bay.bench.mu.Lock()
 	defer l.bay.bench.mu.Unlock()
@@ -198,7 +198,7 @@ func (l *line) Close() {
 	l.driven = gpio.Low
 }
 
-// PWM is not supported.
+// PWM returns an error: it is not supported.
 func (l *line) PWM(gpio.Duty, physic.Frequency) error { return fmt.Errorf("%s: %w", l.name, errNoPWM) }
 
 var _ gpio.PinIO = &line{}

@@ -11,27 +11,27 @@ import (
 
 const (
 	supplyV       = 5.0    // of the converter and the transmitter's clamp
-	driftLeakS    = 7200.0 // after which a drifting loop leaks as much as its end resistor
+	driftLeakS    = 7200.0 // after which a drifting loop leaks as much as its end resistor conducts
 	driftMMPerH   = 1.0    // of a drifting transmitter
 	resistorShare = 0.005
 )
 
-// circuit is the physics of a level probe: not that of the driver which reads
-// it, but written once more, from the data sheets.
+// circuit is the physics of a level probe. It does not use the driver's, but is
+// written again, from the data sheets.
 type circuit interface {
-	// volts is what the converter's input sees.
+	// volts returns the voltage at the converter's input.
 	volts(p plight) float64
 }
 
-// plight is how a probe is doing.
+// plight is the condition of a probe.
 type plight struct {
-	levelMM     float64 // that it feels
+	levelMM     float64 // level at the probe
 	open, short bool
 	driftS      float64 // for how long it has been drifting, s
 }
 
-// circuits makes the circuit of each kind. The error is for settings that cannot
-// be.
+// circuits has the function that makes the circuit of each kind. Its error is for
+// invalid settings.
 var circuits = map[level.Kind]func(*level.Settings, *rand.Rand) (circuit, error){
 	level.SingleRod:    newRodLoop,
 	level.Ladder:       newRodLoop,
@@ -41,7 +41,7 @@ var circuits = map[level.Kind]func(*level.Settings, *rand.Rand) (circuit, error)
 func newCircuit(l *wiring.Level, rng *rand.Rand) (circuit, error) {
 	build, ok := circuits[l.Kind]
 	if !ok {
-		return nil, fmt.Errorf("no circuit is known of a level probe of kind %q", l.Kind)
+		return nil, fmt.Errorf("there is no circuit for a level probe of kind %q", l.Kind)
 	}
 	settings := l.Settings
 	return build(&settings, rng)
@@ -50,7 +50,7 @@ func newCircuit(l *wiring.Level, rng *rand.Rand) (circuit, error) {
 // rodLoop is one rod or several in a supervised loop.
 type rodLoop struct {
 	*level.Settings
-	// The resistors as they came out of the box.
+	// The resistors with their tolerances.
 	pullOhm, endOhm float64
 	rodOhm          []float64
 }
@@ -87,8 +87,8 @@ func (l *rodLoop) volts(p plight) float64 {
 	return l.ExcitationV / (1 + l.pullOhm*siemens)
 }
 
-// transmitter is a 4-20 mA transmitter, which saturates at 3.8 and 20.5 mA as
-// NAMUR NE 43 has it; a short lets the supply push more than 21 mA.
+// transmitter is a 4-20 mA transmitter, which saturates at 3.8 and 20.5 mA as in
+// NAMUR NE 43; through a short the supply drives more than 21 mA.
 type transmitter struct{ *level.Settings }
 
 func newTransmitter(s *level.Settings, _ *rand.Rand) (circuit, error) {

@@ -1,6 +1,6 @@
 package sim
 
-// signalV is the voltage that one of the bay's signals puts on a converter's
+// signalV returns the voltage that one of the bay's signals puts on a converter's
 // input.
 func (y *Bay) signalV(what signal) float64 {
 	switch what {
@@ -17,7 +17,7 @@ func (y *Bay) signalV(what signal) float64 {
 	return 0
 }
 
-// voltageV is the divider's output. Without its lead the lower resistor pulls
+// voltageV returns the divider's output. Without its lead the lower resistor pulls
 // the input to its zero.
 func (y *Bay) voltageV() float64 {
 	if !y.connected || y.faults[SenseOpen] {
@@ -26,7 +26,7 @@ func (y *Bay) voltageV() float64 {
 	return y.pack.Volts()/y.divider.Ratio + y.divider.OffsetV
 }
 
-// currentV is the shunt's or Hall sensor's output; an open lead reads nothing,
+// currentV returns the shunt's or Hall sensor's output; an open lead gives 0 V,
 // which for a Hall sensor is far below its zero.
 func (y *Bay) currentV() float64 {
 	switch {
@@ -38,7 +38,7 @@ func (y *Bay) currentV() float64 {
 	return y.pack.Amps()/y.current.AmperesPerVolt + y.current.ZeroV
 }
 
-// driftS is how long the probe has been drifting, in seconds.
+// driftS returns how long the probe has been drifting, in seconds.
 func (y *Bay) driftS() float64 {
 	if !y.faults[ProbeDrift] {
 		return 0

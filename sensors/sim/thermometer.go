@@ -7,11 +7,11 @@ import (
 	"time"
 )
 
-// forgetAfter is how long the kernel keeps a sensor that has gone: its searches
-// must miss it several times.
+// forgetAfter is how long the kernel keeps a sensor that is gone: its searches must
+// miss it several times.
 const forgetAfter = time.Minute
 
-// scratchpad is the memory of a DS18B20 as it is read.
+// scratchpad is the memory of a DS18B20.
 type scratchpad [9]byte
 
 // thermometer is one DS18B20 on the 1-wire bus.
@@ -23,9 +23,9 @@ type thermometer struct {
 	offsetC float64
 	plugged bool
 	goneAt  time.Duration
-	lastPad scratchpad // the last good answer, which the kernel shows beside a bad one
+	lastPad scratchpad // the last good answer, which the kernel shows with a bad one
 
-	handK  float64 // what a hand on it warms it by in the end
+	handK  float64 // how much a hand on it eventually warms it
 	handAt time.Duration
 	wasK   float64 // how much warmer it was at handAt
 }
@@ -33,7 +33,7 @@ type thermometer struct {
 // handTau is how fast a hand warms a sensor in a metal sleeve (from memory).
 const handTau = 20 * time.Second
 
-// warmer is how much a hand has warmed the sensor by now.
+// warmer returns how much a hand has warmed the sensor by now.
 func (s *thermometer) warmer() float64 {
 	if s.handK == 0 && s.wasK == 0 {
 		return 0
@@ -42,14 +42,14 @@ func (s *thermometer) warmer() float64 {
 	return s.handK + (s.wasK-s.handK)*gone
 }
 
-// touch puts a hand on the sensor that warms it by k in the end, 0 to let go.
+// touch puts a hand on the sensor, which eventually warms it by k; 0 removes it.
 func (s *thermometer) touch(k float64) {
 	if s != nil {
 		s.wasK, s.handK, s.handAt = s.warmer(), k, s.bay.bench.now
 	}
 }
 
-// fit puts a sensor on the bus. A sensor of the air may be fitted again.
+// fit puts a sensor on the bus. An air sensor may be fitted again.
 func (b *Bench) fit(id string, y *Bay, ambient bool) (*thermometer, error) {
 	s := &thermometer{id: id, bus: busMaster, bay: y, ambient: ambient, plugged: true}
 	for _, other := range b.sensors {
@@ -62,14 +62,14 @@ func (b *Bench) fit(id string, y *Bay, ambient bool) (*thermometer, error) {
 		return s, fmt.Errorf("1-wire sensor %q: %w", id, ErrTaken)
 	}
 	if id == "" || strings.ContainsAny(id, "/\\") || id == "." || id == ".." || isMaster(id) {
-		return s, fmt.Errorf("1-wire sensor %q is no name of a device", id)
+		return s, fmt.Errorf("1-wire sensor %q is not the name of a device", id)
 	}
 	b.sensors = append(b.sensors, s)
 	return s, nil
 }
 
-// plug puts the sensor on its bus or takes it off. A bay without one has none
-// to plug.
+// plug puts the sensor on its bus or takes it off. It does nothing for a bay
+// without a sensor.
 func (s *thermometer) plug(now time.Duration, plugged bool) {
 	if s == nil || s.plugged == plugged {
 		return
@@ -77,13 +77,13 @@ func (s *thermometer) plug(now time.Duration, plugged bool) {
 	s.plugged, s.goneAt = plugged, now
 }
 
-// known tells whether the kernel shows the sensor.
+// known reports whether the kernel shows the sensor.
 func (s *thermometer) known() bool { return s.plugged || s.bay.bench.now-s.goneAt < forgetAfter }
 
-// answer is what a read of the sensor brings. good is the kernel's verdict.
+// answer returns the result of reading the sensor. good is the kernel's verdict.
 func (s *thermometer) answer() (pad scratchpad, good bool) {
 	switch {
-	case !s.plugged: // nobody pulls the bus low: all ones
+	case !s.plugged: // nothing pulls the bus low: all ones
 		for i := range pad {
 			pad[i] = 0xff
 		}
@@ -111,7 +111,7 @@ func (s *thermometer) degreesC() float64 {
 // powerOnPad is the DS18B20's memory after power-on.
 var powerOnPad = scratchpad{0x50, 0x05, 0x4b, 0x46, 0x7f, 0xff, 0x0c, 0x10, 0x1c}
 
-// makePad is the memory after a conversion of a temperature in °C, 12 bits:
+// makePad returns the memory after a conversion of a temperature in °C, 12 bits:
 // sixteenths of a degree.
 func makePad(c float64) scratchpad {
 	raw := int16(math.Round(min(max(c, -55), 125) * 16))
@@ -121,12 +121,13 @@ func makePad(c float64) scratchpad {
 	return pad
 }
 
-// milliC is the temperature that the kernel computes, in thousandths of a degree.
+// milliC returns the temperature that the kernel computes, in thousandths of a
+// degree.
 func (p scratchpad) milliC() int {
 	return int(int16(uint16(p[1])<<8|uint16(p[0]))) * 1000 / 16
 }
 
-// crc8 is the 1-wire CRC: x^8 + x^5 + x^4 + 1, least bit first.
+// crc8 returns the 1-wire CRC: x^8 + x^5 + x^4 + 1, least significant bit first.
 func crc8(data []byte) byte {
 	crc := byte(0)
 	for _, b := range data {
@@ -142,7 +143,7 @@ func crc8(data []byte) byte {
 	return crc
 }
 
-// slaveText is the kernel's w1_slave: the answer with its verdict, then the
+// slaveText returns the kernel's w1_slave: the answer with its verdict, then the
 // last good answer with the temperature of this one.
 func (s *thermometer) slaveText(pad scratchpad, good bool) string {
 	verdict := "NO"

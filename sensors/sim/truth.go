@@ -6,7 +6,7 @@ import (
 	"bayward/sensors/sim/pack"
 )
 
-// Truth is what is so in a bay, whatever its sensors say.
+// Truth is the true state of a bay, whatever its sensors show.
 type Truth struct {
 	Name            string
 	Now             time.Duration
@@ -19,7 +19,7 @@ type Truth struct {
 	HydrogenPct     float64
 	GassingA        float64 // mean of the cells
 	GassingAh       float64 // per cell string, mean of the cells
-	SelfAh          float64 // as GassingAh
+	SelfAh          float64 // self-discharge, like GassingAh
 	LostML          float64 // water of one cell, mean of the cells
 	Overflowed      bool    // acid has run over in any cell
 	Totals          pack.Totals
@@ -27,11 +27,11 @@ type Truth struct {
 	Ordered         bool // the relay's line is driven high
 	ContactorClosed bool
 	Charger         pack.ChargerStage
-	Complete        bool // what the charger's contact says
+	Complete        bool // the charger's own contact
 	Airflow, Mains  bool
 }
 
-// Truth tells the state of the bay.
+// Truth returns the true state of the bay.
 func (y *Bay) Truth() Truth {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
@@ -55,8 +55,8 @@ func (y *Bay) Truth() Truth {
 	return t
 }
 
-// PilotCell is the number of the cell that has the level probe.
+// PilotCell returns the number of the cell with the level probe.
 func (y *Bay) PilotCell() int { return y.opts.PilotCell }
 
-// Name is the bay's name.
+// Name returns the bay's name.
 func (y *Bay) Name() string { return y.opts.Name }

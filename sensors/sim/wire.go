@@ -61,7 +61,7 @@ func (y *Bay) connect(busName string, in wiring.Input, s signal) error {
 	return nil
 }
 
-// converter finds a converter, or fits it.
+// converter returns a converter, and fits it if needed.
 func (y *Bay) converter(busName string, addr uint16) *adc {
 	name := plainBus(busName)
 	u, ok := y.bench.buses[name]
@@ -108,8 +108,8 @@ func (y *Bay) wirePins(w *wiring.Parts) error {
 	return errors.Join(errs...)
 }
 
-// wireSensors puts the temperature sensors on the 1-wire bus. Bays may share
-// the sensor of the air, but no other.
+// wireSensors puts the temperature sensors on the 1-wire bus. Bays may share only
+// the air sensor.
 func (y *Bay) wireSensors(w *wiring.Parts) error {
 	t := w.Temperature
 	if t == nil {
@@ -120,7 +120,7 @@ func (y *Bay) wireSensors(w *wiring.Parts) error {
 	if y.packBus == "" {
 		y.packBus = busMaster
 	} else if !isMaster(y.packBus) {
-		errs = append(errs, fmt.Errorf("1-wire bus %q is no name of a bus, such as w1_bus_master2", t.Bus))
+		errs = append(errs, fmt.Errorf("1-wire bus %q is not the name of a bus, such as w1_bus_master2", t.Bus))
 	}
 	number := t.Pack
 	if y.opts.OwnSensor != "" {
@@ -160,5 +160,5 @@ func pair(plus, minus int) error {
 	if minus == 3 && plus >= 0 && plus < 3 || plus == 0 && minus == 1 {
 		return nil
 	}
-	return fmt.Errorf("channels %d and %d are no differential pair: want 0-1, 0-3, 1-3 or 2-3", plus, minus)
+	return fmt.Errorf("channels %d and %d are not a differential pair: must be 0-1, 0-3, 1-3 or 2-3", plus, minus)
 }

@@ -32,7 +32,7 @@ type cell struct {
 	mainA, gasA    float64
 	baseV          float64 // voltage without current
 	chargeS        float64 // conductance of the charge reaction
-	dischgOhm      float64 // of the discharge, besides what depends on the current
+	dischgOhm      float64 // of the discharge, the part that does not depend on the current
 	dischgShare    float64 // of both, in ohms
 	gasS, gasBaseA float64 // gassing: current = gasS*V*exp(V/gasVolts) - gasBaseA
 
@@ -40,8 +40,8 @@ type cell struct {
 	level             level
 }
 
-// prepare sets what the step's solution stands on: electrode potentials,
-// the charge's conductance at the last current, and the temperature's part.
+// prepare sets the inputs of the step's solution: electrode potentials, the
+// charge's conductance at the last current, and the effect of temperature.
 func (c *cell) prepare(t thermal, restV float64) {
 	c.baseV = restV + c.slowV
 	amps := math.Abs(c.mainA)
@@ -56,7 +56,7 @@ func (c *cell) prepare(t thermal, restV float64) {
 	c.gasBaseA = c.gasS * c.baseV * math.Exp(c.baseV/gasVolts)
 }
 
-// currents gives both currents of a charge and their slope at a cell voltage.
+// currents returns both currents of a charge and their slope at a cell voltage.
 func (c *cell) currents(v float64) (mainA, gasA, slopeS float64) {
 	over := v - c.baseV
 	e := c.gasS * math.Exp(v/gasVolts)
@@ -67,9 +67,9 @@ func (c *cell) currents(v float64) (mainA, gasA, slopeS float64) {
 // the cell's resistance there. Both rise with the voltage, so there is one.
 func (c *cell) solve(amps float64) (ohm float64) {
 	const stepV, doneV = 0.1, 1e-8
-	if amps < 0 { // nothing gasses below the rest voltage
-		// At the very current: at that of the step before, none, the voltage
-		// would sag for one step as if the pack were empty.
+	if amps < 0 { // there is no gassing below the rest voltage
+		// Use this step's current: with the previous one, zero, the voltage would
+		// sag for one step as if the pack were empty.
 		ohm = (4/(1+power(-amps, 1.3)) + c.dischgOhm) * c.dischgShare
 		c.volts, c.mainA, c.gasA = c.baseV+amps*ohm, amps, 0
 		return ohm
@@ -93,7 +93,7 @@ func (c *cell) solve(amps float64) (ohm float64) {
 	return ohm
 }
 
-// advance carries the chemistry through dt seconds at the solved currents.
+// advance advances the chemistry by dt seconds at the solved currents.
 func (c *cell) advance(dtS, selfPerS, restV float64) {
 	hours, selfA := dtS/3600, c.selfA(selfPerS)
 	c.soc += (c.mainA - selfA) * hours / c.capacityAh
@@ -111,14 +111,14 @@ func (c *cell) advance(dtS, selfPerS, restV float64) {
 	c.slowV += (target - c.slowV) * (1 - math.Exp(-dtS/slowS))
 }
 
-// selfA is the self-discharge of this moment.
+// selfA returns the self-discharge current now.
 func (c *cell) selfA(selfPerS float64) float64 {
 	return selfPerS * 3600 * c.selfShare * max(c.soc, 0) * c.capacityAh
 }
 
-// ChargeEfficiency is Copetti, Lorenzo and Chenlo's charge efficiency for a
-// current in units of the ten-hour current. The simulated cells do not use it;
-// they are held against it.
+// ChargeEfficiency returns Copetti, Lorenzo and Chenlo's charge efficiency for a
+// current in units of the ten-hour current. The simulated cells do not use it; they
+// are tested against it.
 func ChargeEfficiency(soc, perI10 float64) float64 {
 	return 1 - math.Exp(20.73/(perI10+0.55)*(soc-1))
 }
@@ -134,5 +134,5 @@ func tenHourAh(capacityAh, rateHours float64) float64 {
 	return c10
 }
 
-// power is x to the y for x >= 0, in half the time of math.Pow.
+// power returns x to the y for x >= 0, in half the time of math.Pow.
 func power(x, y float64) float64 { return math.Exp(y * math.Log(x+1e-12)) }

@@ -2,16 +2,16 @@ package pack
 
 import "fmt"
 
-// ChargerKind is how a charger gives its current.
+// ChargerKind is a type of charger.
 type ChargerKind uint8
 
-// The kinds of charger.
+// The types of charger.
 const (
 	TwoStage ChargerKind = iota // constant current, constant voltage, constant finish current
-	Taper                       // a source with resistance; it does not end by itself
+	Taper                       // a source with resistance; it does not stop by itself
 )
 
-// String is the kind's name.
+// String returns the type's name.
 func (k ChargerKind) String() string {
 	switch k {
 	case TwoStage:
@@ -22,7 +22,7 @@ func (k ChargerKind) String() string {
 	return fmt.Sprintf("charger-%d", uint8(k))
 }
 
-// ChargerStage is what a charger does.
+// ChargerStage is what a charger is doing.
 type ChargerStage uint8
 
 // The stages of a charger.
@@ -35,7 +35,7 @@ const (
 	ChargerDone
 )
 
-// String is the stage's name.
+// String returns the stage's name.
 func (s ChargerStage) String() string {
 	names := [...]string{"off", "bulk", "regulated", "finish", "taper", "done"}
 	if int(s) >= len(names) {
@@ -47,7 +47,7 @@ func (s ChargerStage) String() string {
 // The settings of the chargers. Voltages are for one cell.
 const (
 	regulatedV    = 2.40 // common for flooded traction packs, not corrected for temperature
-	ceilingV      = 2.85 // of the finish stage, which has no regulation below it
+	ceilingV      = 2.85 // of the finish stage, which does not regulate below it
 	finishShare   = 0.05 // of the capacity: the usual finish rate
 	bulkShare     = 0.2
 	regulatedMaxS = 8 * 3600.0
@@ -78,11 +78,11 @@ type Charger struct {
 	flatCount      int
 }
 
-// NewCharger makes a charger for a pack. ratedA 0 takes the usual size: a
-// two-stage charger's first current, a taper charger's current at 2.0 V a cell.
+// NewCharger makes a charger for a pack. ratedA is a two-stage charger's first
+// current, or a taper charger's current at 2.0 V a cell; 0 means the usual size.
 func NewCharger(kind ChargerKind, cells int, capacityAh, ratedA float64, restartOnEnable bool) (*Charger, error) {
 	if kind > Taper {
-		return nil, fmt.Errorf("charger kind %v: want two-stage or taper", kind)
+		return nil, fmt.Errorf("charger kind %v: must be two-stage or taper", kind)
 	}
 	if !(ratedA >= 0 && ratedA <= 2*capacityAh) {
 		return nil, fmt.Errorf("charger current %v A is not between 0 and twice the capacity", ratedA)
@@ -98,7 +98,7 @@ func NewCharger(kind ChargerKind, cells int, capacityAh, ratedA float64, restart
 	return c, nil
 }
 
-// Supply is what the charger puts out now. It gives nothing unless it is
+// Supply returns the charger's output now. There is none unless the charger is
 // enabled, has mains and has a pack, and it starts again only then.
 func (c *Charger) Supply(enabled, mains, connected bool) Supply {
 	c.follow(enabled, mains, connected)
@@ -143,7 +143,7 @@ func (c *Charger) enter(s ChargerStage) {
 	}
 }
 
-// Observe tells the charger what flowed during dt seconds.
+// Observe gives the charger the current and voltage of the last dt seconds.
 func (c *Charger) Observe(dtS, packV, amps float64) {
 	c.stageS += dtS
 	c.startS += dtS
@@ -160,7 +160,7 @@ func (c *Charger) Observe(dtS, packV, amps float64) {
 	}
 }
 
-// flat tells whether the voltage has not risen over successive readings.
+// flat reports whether the voltage has not risen over successive readings.
 func (c *Charger) flat(dtS, packV float64) bool {
 	if c.flatS += dtS; c.flatS < flatEveryS {
 		return false
@@ -175,9 +175,9 @@ func (c *Charger) flat(dtS, packV float64) bool {
 	return c.flatCount >= flatTimes
 }
 
-// Stage is what the charger does.
+// Stage returns what the charger is doing.
 func (c *Charger) Stage() ChargerStage { return c.stage }
 
-// Complete is the charger's own contact. A taper charger has none: it never
-// knows.
+// Complete returns the charger's own contact. A taper charger has none: it cannot
+// detect the end of a charge.
 func (c *Charger) Complete() bool { return c.kind == TwoStage && c.stage == ChargerDone }

@@ -16,41 +16,41 @@ const (
 	copettiDischrgeK = 0.007
 )
 
-// thermal is what the temperature does to the cells, once for a step.
+// thermal is the effect of the temperature on the cells, calculated once for a step.
 type thermal struct {
 	packC, gasFactor            float64
 	chargeShare, dischargeShare float64
-	selfPerS                    float64 // share of capacity lost by a full cell
+	selfPerS                    float64 // fraction of capacity that a full cell loses
 }
 
-// at fills in the temperature's factors.
+// at calculates the temperature's factors.
 func (t *thermal) at(packC float64) {
 	if packC == t.packC && t.gasFactor != 0 {
 		return
 	}
 	t.packC = packC
 	t.gasFactor = math.Exp(gasHeat * (1 - packC/gasFreezeC))
-	// Copetti's lines are meant for mild temperatures; they are held before
-	// they turn a resistance negative.
+	// Copetti's lines are for mild temperatures; they are limited before they make
+	// a resistance negative.
 	t.chargeShare = min(max(1-copettiChargeK*(packC-25), 0.3), 2)
 	t.dischargeShare = min(max(1-copettiDischrgeK*(packC-25), 0.3), 2)
 	t.selfPerS = SelfDischargePerDay(packC) / gravitySpan / secondsPerDay
 }
 
-// SelfDischargePerDay is the specific gravity that a full cell loses in a day at
-// a temperature in °C.
+// SelfDischargePerDay returns the specific gravity that a full cell loses in a day
+// at a temperature in °C.
 func SelfDischargePerDay(packC float64) float64 {
 	return selfPerDay * math.Exp(selfActivationK*(1/selfRefK-1/(packC+kelvin)))
 }
 
-// CooledC is Newton's law: the temperature after hours of rest at a steady
+// CooledC returns, by Newton's law, the temperature after hours of rest at a steady
 // ambient, for a time constant in hours.
 func CooledC(startC, ambientC, tauH, hours float64) float64 {
 	return ambientC + (startC-ambientC)*math.Exp(-hours/tauH)
 }
 
-// warm carries the pack's temperature through dt seconds of heat, exactly for
-// steady heat and ambient.
+// warm advances the pack's temperature by dt seconds of heat, exactly for steady
+// heat and ambient.
 func (p *Pack) warm(dtS, watts, ambientC float64) {
 	end := ambientC + watts*p.spec.TauH*3600/p.jouleK
 	p.packC = CooledC(p.packC, end, p.spec.TauH, dtS/3600)
@@ -58,8 +58,8 @@ func (p *Pack) warm(dtS, watts, ambientC float64) {
 	p.heatJ += watts * dtS
 }
 
-// heatW is the heat of this moment: what goes in, less the enthalpy of what is
-// stored, less the enthalpy of what leaves as gas.
+// heatW returns the heat now: the power put in, minus the enthalpy of what is stored
+// and of what leaves as gas.
 func (p *Pack) heatW(packA float64) float64 {
 	watts := 0.0
 	for i := range p.cells {

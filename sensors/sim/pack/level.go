@@ -3,17 +3,17 @@ package pack
 import "math"
 
 const (
-	waterGPerAh    = 18.01528 / (2 * 96485.33212) * 3600 // one water for two electrons: 0.3361 g
+	waterGPerAh    = 18.01528 / (2 * 96485.33212) * 3600 // one water molecule for two electrons: 0.3361 g
 	waterGPerML    = 0.99705                             // at 25 °C
 	acidPerK       = 5.9e-4                              // expansion of 34 to 38 % acid, Laliberté (2009)
 	gasMLPerAh     = 1.5 * 24465.4 / (2 * 96485.33212) * 3600
-	gasStayS       = 15.0 // how long a bubble stays among the plates; invented
+	gasStayS       = 15.0 // how long a bubble stays between the plates; invented
 	gasBuildS      = 240.0
 	gasLeaveS      = 1200.0
 	sloshMM        = 2.5 // after the machine is moved; invented
 	sloshCalmS     = 40.0
 	sloshPeriodS   = 1.3
-	belowTopsShare = 0.5 // of the section that is liquid between the plates; invented
+	belowTopsShare = 0.5 // fraction of the cross-section that is liquid between the plates; invented
 	mmCM2PerML     = 10.0
 	ventWellMargin = 1e-9
 )
@@ -24,14 +24,14 @@ type level struct {
 	ventWellMM   float64
 	acidML       float64 // all electrolyte at fill mark, for expansion
 	liquidML     float64 // above the plate tops, settled, at 25 °C, without gas
-	gasML        float64 // held among the plates
+	gasML        float64 // trapped between the plates
 	sloshPhase   float64
 	lostML       float64
 	addedML      float64
 	overflowedML float64
 }
 
-// volumeML is the liquid above the plate tops that makes a level.
+// volumeML returns the liquid above the plate tops for a level.
 func (l *level) volumeML(levelMM float64) float64 {
 	ml := levelMM * l.areaCM2 / mmCM2PerML
 	if ml < 0 {
@@ -40,7 +40,7 @@ func (l *level) volumeML(levelMM float64) float64 {
 	return ml
 }
 
-// levelMM is the level that a volume above the plate tops makes.
+// levelMM returns the level for a volume above the plate tops.
 func (l *level) levelMM(ml float64) float64 {
 	if ml < 0 {
 		ml /= belowTopsShare
@@ -48,15 +48,15 @@ func (l *level) levelMM(ml float64) float64 {
 	return ml * mmCM2PerML / l.areaCM2
 }
 
-// settledMM is the level at 25 °C without gas.
+// settledMM returns the level at 25 °C without gas.
 func (l *level) settledMM() float64 { return l.levelMM(l.liquidML) }
 
-// standingMM is the level of this moment, without slosh.
+// standingMM returns the level now, without slosh.
 func (l *level) standingMM(packC float64) float64 {
 	return l.levelMM(l.liquidML + acidPerK*(packC-25)*l.acidML + l.gasML)
 }
 
-// loseWater takes the water that an amount of gassing decomposes.
+// loseWater removes the water that an amount of gassing decomposes.
 func (l *level) loseWater(ah float64) {
 	ml := ah * waterGPerAh / waterGPerML
 	l.liquidML -= ml
@@ -69,7 +69,7 @@ func (l *level) add(ml float64) {
 	l.addedML += ml
 }
 
-// holdGas follows the gas held among the plates through dt seconds.
+// holdGas advances the gas trapped between the plates by dt seconds.
 func (l *level) holdGas(dtS, gasA, packC float64) {
 	target := gasA / 3600 * gasMLPerAh * (packC + 273.15) / 298.15 * gasStayS
 	tau := gasBuildS
@@ -79,7 +79,7 @@ func (l *level) holdGas(dtS, gasA, packC float64) {
 	l.gasML += (target - l.gasML) * (1 - math.Exp(-dtS/tau))
 }
 
-// spill lets out what stands above the bottom of the vent well.
+// spill removes the liquid above the bottom of the vent well.
 func (l *level) spill(packC float64) {
 	over := l.standingMM(packC) - l.ventWellMM
 	if over <= ventWellMargin {

@@ -40,10 +40,10 @@ type Pack struct {
 	inAh, outAh, heatJ, inWh float64
 }
 
-// cutOffV is where the machine gives up: 1.7 V a cell (invented).
+// cutOffV is where the machine switches off: 1.7 V a cell (invented).
 const cutOffV = 1.7
 
-// New makes a pack. The error names what is not possible.
+// New makes a pack. The error names invalid values.
 func New(s Spec) (*Pack, error) {
 	if err := s.check(); err != nil {
 		return nil, err
@@ -63,8 +63,8 @@ func New(s Spec) (*Pack, error) {
 	return p, nil
 }
 
-// newCell makes a cell with its share of the spread. The pilot cell has the
-// asked level exactly.
+// newCell makes a cell with its part of the spread. The pilot cell has exactly the
+// given level.
 func newCell(s Spec, c10 float64, pilot bool, rng *rand.Rand) cell {
 	spread := func(sigma float64) float64 { return 1 + sigma*min(max(rng.NormFloat64(), -2.5), 2.5) }
 	size := spread(0.01)
@@ -86,7 +86,7 @@ func newCell(s Spec, c10 float64, pilot bool, rng *rand.Rand) cell {
 	return c
 }
 
-// check refuses what the equations cannot carry.
+// check refuses values outside the range of the equations.
 func (s Spec) check() error {
 	var errs []error
 	between := func(name string, value, least, most float64) {
@@ -109,16 +109,16 @@ func (s Spec) check() error {
 	return errors.Join(errs...)
 }
 
-// Supply is what stands at the charger's terminals: a source with a resistance
-// and a current limit. The zero Supply gives nothing.
+// Supply is the charger's output: a source with a resistance and a current limit.
+// The zero Supply gives no current.
 type Supply struct {
 	OpenV float64 // voltage without load
 	Ohm   float64 // inner resistance, above 0
 	MaxA  float64 // current limit
 }
 
-// Step carries the pack through dt seconds (0 to 60) on a supply, with a load
-// that the machine takes and the air around it.
+// Step advances the pack by dt seconds (0 to 60) on a supply, with the machine's
+// load and the air around it.
 func (p *Pack) Step(dtS float64, s Supply, loadA, ambientC float64) {
 	p.prepare()
 	p.balance(s, loadA)
@@ -147,8 +147,8 @@ func (p *Pack) prepare() {
 	}
 }
 
-// balance finds the current at which supply and pack agree: Newton's steps,
-// held between the currents that are known to be too low and too high.
+// balance finds the current at which supply and pack agree: Newton's steps, kept
+// between currents known to be too low and too high.
 func (p *Pack) balance(s Supply, loadA float64) {
 	amps := min(p.supplyA, max(s.MaxA, 0))
 	low, high := -1.0, s.MaxA+1
@@ -184,7 +184,7 @@ func (p *Pack) voltsAt(amps float64) (packV, ohm float64) {
 	return packV, ohm
 }
 
-// calm lets the slosh die away.
+// calm lets the slosh decay.
 func (p *Pack) calm(dtS float64) {
 	if p.sloshing {
 		p.sloshS += dtS
@@ -192,7 +192,8 @@ func (p *Pack) calm(dtS float64) {
 	}
 }
 
-// Resting tells whether nothing moves fast, so that longer steps do no harm.
+// Resting reports whether nothing changes fast, so that longer steps are still
+// accurate.
 func (p *Pack) Resting() bool {
 	if p.supplyA != 0 || p.sloshing {
 		return false
@@ -205,5 +206,5 @@ func (p *Pack) Resting() bool {
 	return true
 }
 
-// Exhausted tells whether the machine would switch off.
+// Exhausted reports whether the machine would switch off.
 func (p *Pack) Exhausted() bool { return p.packV < cutOffV*float64(len(p.cells)) }

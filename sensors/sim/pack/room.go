@@ -21,8 +21,8 @@ func NewRoom(cells int, capacityAh float64) *Room {
 	return &Room{fanM3PerH: fanPerCellAh * float64(cells) * capacityAh}
 }
 
-// Step lets gas in and air through for dt seconds. cellA is the gassing current
-// of all cells added up.
+// Step adds gas and exchanges air for dt seconds. cellA is the sum of the gassing
+// currents of all cells.
 func (r *Room) Step(dtS, cellA float64, fan bool) {
 	flow := draughtPerH * roomM3
 	if fan {
@@ -31,5 +31,5 @@ func (r *Room) Step(dtS, cellA float64, fan bool) {
 	r.share += (hydrogenM3PerAh*cellA - flow*r.share) / roomM3 * dtS / 3600
 }
 
-// Percent is the hydrogen in the air, % by volume.
+// Percent returns the hydrogen in the air, % by volume.
 func (r *Room) Percent() float64 { return 100 * r.share }

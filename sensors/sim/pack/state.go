@@ -5,10 +5,10 @@ import (
 	"math"
 )
 
-// ErrNoCell is wrapped when a cell's number is not one of the pack's.
+// ErrNoCell is wrapped if the pack has no cell with a number.
 var ErrNoCell = fmt.Errorf("no such cell")
 
-// cell finds a cell by its number from the positive end, 1 the first.
+// cell finds a cell by its number, from 1 at the positive end.
 func (p *Pack) cell(number int) (*cell, error) {
 	if number < 1 || number > len(p.cells) {
 		return nil, fmt.Errorf("cell %d of %d: %w", number, len(p.cells), ErrNoCell)
@@ -16,7 +16,7 @@ func (p *Pack) cell(number int) (*cell, error) {
 	return &p.cells[number-1], nil
 }
 
-// AddWater pours water into a cell, in millilitres, none or more.
+// AddWater pours water into a cell, in millilitres, 0 or more.
 func (p *Pack) AddWater(number int, ml float64) error {
 	c, err := p.cell(number)
 	if err != nil {
@@ -30,8 +30,8 @@ func (p *Pack) AddWater(number int, ml float64) error {
 	return nil
 }
 
-// Leak lets electrolyte out of a cell at once, in millilitres, none or more, as
-// a cracked jar does. Gravity and capacity stay as they are.
+// Leak lets electrolyte out of a cell at once, in millilitres, 0 or more, as a
+// cracked jar does. Gravity and capacity stay the same.
 func (p *Pack) Leak(number int, ml float64) error {
 	c, err := p.cell(number)
 	if err != nil {
@@ -44,8 +44,8 @@ func (p *Pack) Leak(number int, ml float64) error {
 	return nil
 }
 
-// Discharge takes ampere-hours out at once, as a shift's work does; a cell is
-// never emptied below 2 %. It returns what the machine got.
+// Discharge takes out ampere-hours at once, like a shift's work; a cell is never
+// emptied below 2 %. It returns how many the machine got.
 func (p *Pack) Discharge(ah float64) float64 {
 	for i := range p.cells {
 		ah = min(ah, max((p.cells[i].soc-0.02)*p.cells[i].capacityAh, 0))
@@ -64,11 +64,11 @@ func (p *Pack) Discharge(ah float64) float64 {
 	return ah
 }
 
-// Move sets the liquid moving, as driving and plugging do.
+// Move starts slosh, as driving and plugging do.
 func (p *Pack) Move() { p.sloshS, p.sloshing = 0, true }
 
-// LevelMM is a cell's level of this moment with expansion, gas and slosh, in mm
-// above the plate tops. A number out of range is a bug and gives NaN.
+// LevelMM returns a cell's level now with expansion, gas and slosh, in mm above the
+// plate tops. A number out of range is a bug and gives NaN.
 func (p *Pack) LevelMM(number int) float64 {
 	c, err := p.cell(number)
 	if err != nil {
@@ -81,7 +81,7 @@ func (p *Pack) LevelMM(number int) float64 {
 	return mm
 }
 
-// SettledMM is a cell's level at 25 °C without gas or slosh, NaN for a number
+// SettledMM returns a cell's level at 25 °C without gas or slosh, NaN for a number
 // out of range.
 func (p *Pack) SettledMM(number int) float64 {
 	c, err := p.cell(number)
@@ -91,25 +91,25 @@ func (p *Pack) SettledMM(number int) float64 {
 	return c.level.settledMM()
 }
 
-// Volts is the pack voltage after the last step.
+// Volts returns the pack voltage after the last step.
 func (p *Pack) Volts() float64 { return p.packV }
 
-// Amps is the pack current of the last step, positive on charge.
+// Amps returns the pack current of the last step, positive on charge.
 func (p *Pack) Amps() float64 { return p.packA }
 
-// SupplyA is the charger's current of the last step.
+// SupplyA returns the charger's current of the last step.
 func (p *Pack) SupplyA() float64 { return p.supplyA }
 
-// PackC is the electrolyte temperature in °C.
+// PackC returns the electrolyte temperature in °C.
 func (p *Pack) PackC() float64 { return p.packC }
 
-// ProbeC is what a probe on a cell's lid has reached, in °C.
+// ProbeC returns the temperature of a probe on a cell's lid, in °C.
 func (p *Pack) ProbeC() float64 { return p.probeC }
 
-// Cells is the number of cells.
+// Cells returns the number of cells.
 func (p *Pack) Cells() int { return len(p.cells) }
 
-// GassingA is the gassing current of the last step, the mean of the cells.
+// GassingA returns the gassing current of the last step, the mean of the cells.
 func (p *Pack) GassingA() float64 {
 	sum := 0.0
 	for i := range p.cells {
@@ -118,12 +118,12 @@ func (p *Pack) GassingA() float64 {
 	return sum / float64(len(p.cells))
 }
 
-// CellState is the truth of one cell.
+// CellState is the true state of one cell.
 type CellState struct {
 	StateOfCharge float64 // 0 to 1
 	CapacityAh    float64
 	Volts         float64
-	LevelMM       float64 // of this moment, without slosh
+	LevelMM       float64 // now, without slosh
 	SettledMM     float64 // at 25 °C, without gas
 	GassingAh     float64 // since the start
 	SelfAh        float64 // lost by self-discharge since the start
@@ -132,7 +132,7 @@ type CellState struct {
 	OverflowML    float64 // acid let out at the vent since the start
 }
 
-// Cell is the truth of a cell by its number; the zero state out of range.
+// Cell returns the true state of a cell by its number; the zero state out of range.
 func (p *Pack) Cell(number int) CellState {
 	c, err := p.cell(number)
 	if err != nil {
@@ -150,11 +150,11 @@ func (p *Pack) Cell(number int) CellState {
 // Totals are the pack's sums since the start.
 type Totals struct {
 	InAh, OutAh float64 // through the terminals
-	NetWh       float64 // in less out
+	NetWh       float64 // in minus out
 	HeatWh      float64 // made in the pack
 }
 
-// Totals gives the sums since the start.
+// Totals returns the sums since the start.
 func (p *Pack) Totals() Totals {
 	return Totals{InAh: p.inAh, OutAh: p.outAh, NetWh: p.inWh, HeatWh: p.heatJ / 3600}
 }

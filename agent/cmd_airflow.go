@@ -17,8 +17,8 @@ type airflowCmd struct {
 // Help is the long text of --help.
 func (airflowCmd) Help() string {
 	return `For each bay and for all at once it prints the hydrogen that is released, the air flow, the openings, the least room and the ` +
-		`distance for sparks, each with its formula, the figures put in and the clause of the standard. What is known of a charger stands ` +
-		`under "charger" of its bay; what is not known is taken as the worst case.
+		`distance for sparks, each with its formula, the figures put in and the clause of the standard. What is known about a charger is set ` +
+		`under "charger" of its bay; for anything unknown the worst case is taken.
 
 A qualified electrician must design the ventilation; these figures are only a starting point.`
 }

@@ -12,7 +12,7 @@ type checkCmd struct {
 	Config string `type:"path" placeholder:"FILE" help:"Configuration to read."`
 	JSON   bool   `name:"json" help:"Print the effective configuration, defaults included, with the warnings, as JSON."`
 	Strict bool   `help:"Take warnings for failures: exit code 1."`
-	Schema bool   `help:"Print the JSON Schema of a configuration, for editors, and leave."`
+	Schema bool   `help:"Print the JSON Schema of a configuration, for editors, and exit."`
 }
 
 // Help is the long text of --help.

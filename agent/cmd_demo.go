@@ -14,14 +14,14 @@ type demoCmd struct {
 	For     time.Duration `help:"End after this much real time; 0 runs until an interrupt."`
 	Logbook string        `type:"path" placeholder:"FILE" help:"Keep the record in this new file, for bayward records; otherwise it is thrown away."`
 	Bays    int           `default:"4" help:"How many bays, 1 to 1000; many are for load, best with --speed 1 (${default})."`
-	ByHand  bool          `help:"Leave the technician's work to you, on the page."`
+	ByHand  bool          `help:"You do the technician's work, on the page."`
 }
 
 // Help is the long text of --help.
 func (demoCmd) Help() string {
 	return `Four simulated bays run through the real drivers, the real core and all outputs, with an MQTT broker inside the program. ` +
 		`One pack arrives with bare plates and one bay's level probe is broken, so both are refused their charge; the others are further on. ` +
-		`A simulated technician covers plates, mends the probe and waters the packs; after a rest the machines go to work and come back. ` +
+		`A simulated technician covers plates, repairs the probe and waters the packs; after a rest the machines go to work and come back. ` +
 		`Everything is invented, and nothing is kept, unless --logbook names a file for the record.`
 }
 

@@ -16,12 +16,12 @@ type outputsSafeCmd struct {
 // Help is the long text of --help.
 func (outputsSafeCmd) Help() string {
 	return `The kernel of a Pi keeps an output driven after the program that drove it has died, so a relay could stay closed. ` +
-		`This drives every relay and every heartbeat low and leaves. It is for ExecStopPost in the systemd unit, ` +
+		`This drives every relay and every heartbeat low and exits. It is for ExecStopPost in the systemd unit, ` +
 		`which runs however the agent ended. It reads no sensor and opens no record.
 
-The lines are those that the last agent of the service had in hand, even if the configuration has been changed or torn since, and those of the ` +
-		`configuration. Of one that is refused it takes what can still be read; when no agent has told of its lines either, the exit code is then 2. ` +
-		`A line that cannot be driven does not keep it from the others; it is named, and the exit code is 1.`
+The lines are those that the last agent of the service has driven, even if the configuration was changed or damaged since, and those of the ` +
+		`configuration. From a refused one it takes what can still be read; if no agent has left a list either, the exit code is 2. ` +
+		`A line that cannot be driven does not stop the others; it is named, and the exit code is 1.`
 }
 
 // Run opens all relays.

@@ -20,7 +20,7 @@ type recordsExportCmd struct {
 // Help is the long text of --help.
 func (recordsExportCmd) Help() string {
 	return `CSV is RFC 4180: UTF-8, one line of names, lines that end with CRLF. JSON is an array with an object on each line. ` +
-		`The columns stand in agent/records/columns.md. Times are RFC 3339 in UTC, each beside a column that says whether the clock had been set.
+		`The columns are listed in agent/records/columns.md. Times are RFC 3339 in UTC, each beside a column that says whether the clock had been set.
 
 A text that a spreadsheet could run as a formula gets an apostrophe before it, and so does a part of a text behind a semicolon, tab or line feed, where a spreadsheet may begin a cell; bayward records import takes them away again. ` +
 		`The tables cells and charges can be imported into another logbook.`

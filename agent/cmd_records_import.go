@@ -22,7 +22,7 @@ type recordsImportCmd struct {
 
 // Help is the long text of --help.
 func (recordsImportCmd) Help() string {
-	return `Takes in visits (a line for each cell; the column cell tells) or charges (the column in_ah tells). testdata/records has an example of each; ` +
+	return `Takes in visits (a line for each cell, recognised by the column cell) or charges (recognised by the column in_ah). testdata/records has an example of each; ` +
 		`the columns are those of the tables cells and charges in agent/records/columns.md, in any order; bay, pack and start are needed, the rest may be left out. ` +
 		`UTF-8 with or without a byte order mark; commas, or semicolons, then decimals may have a comma. Times without a zone are local.
 
@@ -30,7 +30,7 @@ Nothing is written without --write, and then all of the file or nothing. A row t
 		`With --write stop the agent first: one program at a time writes. Imported rows are marked as kept by hand and are chained like all others.`
 }
 
-// Run checks a file, and writes it when told to.
+// Run checks a file, and writes it on request.
 func (c *recordsImportCmd) Run(ctx context.Context, p *program) error {
 	rows, err := c.read()
 	if err != nil {

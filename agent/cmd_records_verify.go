@@ -17,7 +17,7 @@ type recordsVerifyCmd struct {
 // Help is the long text of --help.
 func (recordsVerifyCmd) Help() string {
 	return `Every closed charge and visit and every signed commissioning record carries a hash over itself and the one before it. Whoever changes, inserts or removes one later breaks the chain. ` +
-		`The hash of the last link stands for the whole record: note it elsewhere, such as on a printed report, and it proves later that nothing before was rewritten.
+		`The hash of the last link covers the whole record. Note it elsewhere, such as on a printed report, and it proves later that nothing before it was rewritten.
 
 Exit code 1: the chain is broken.`
 }

@@ -34,9 +34,9 @@ func (replayCmd) Help() string {
 Printed is one JSON object for each change, and a summary at the end. With --plot a picture is drawn as well: voltage, current, ` +
 		`temperature and level over time, with the stages, the findings and the moments of full.
 
-Several traces are replayed side by side, one for each processor. Each begins anew, with the same pack. Their output comes in the ` +
-		`order in which they are named, and each line says in "trace" which one it is of; a trace that cannot be read is told on ` +
-		`standard error and does not stop the others. On a terminal the progress is shown.`
+Several traces are replayed side by side, one for each processor. Each starts afresh, with the same pack. Their output comes in the ` +
+		`order in which they are named, and each line says in "trace" which one it is of; a trace that cannot be read is reported on ` +
+		`standard error and does not stop the others. A terminal shows the progress.`
 }
 
 const minHold, maxHold = time.Second, 24 * time.Hour

@@ -15,7 +15,7 @@ type wiringCmd struct {
 	Bay      string  `placeholder:"NAME" help:"Bay to walk through; may be left out when there is only one."`
 	Fragment string  `type:"path" placeholder:"FILE" help:"Write the calibration there as YAML, a new file; otherwise it is printed at the end."`
 	Resume   bool    `help:"Go on with the last walk of this bay that was not finished; what it has proven is not asked for again."`
-	Last     bool    `help:"Print the newest commissioning record of the bay and leave."`
+	Last     bool    `help:"Print the newest commissioning record of the bay and exit."`
 	JSON     bool    `name:"json" help:"With --last: print it as JSON."`
 	Speed    float64 `default:"1" placeholder:"N" help:"With simulated sensors: how many times faster than life, 1 to 1000."`
 }

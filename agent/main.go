@@ -1,6 +1,6 @@
 // Command bayward looks after the vented lead-acid battery on a charging bay:
 // it blocks the charge while the plates may be bare, follows the charge to
-// proven full, enforces the cool-down, tells when and how much water each cell
+// proven full, enforces the cool-down, reports when and how much water each cell
 // needs, and keeps the record.
 //
 // It is not a certified safety device. Local codes, the battery's own
@@ -20,18 +20,18 @@ import (
 
 // cli is the command line.
 type cli struct {
-	Version kong.VersionFlag `help:"Print the version and leave."`
+	Version kong.VersionFlag `help:"Print the version and exit."`
 
-	Run     runCmd     `cmd:"" help:"Look after the bays of this machine until told to stop."`
+	Run     runCmd     `cmd:"" help:"Look after the bays of this machine until stopped."`
 	Demo    demoCmd    `cmd:"" help:"Show the whole round on simulated bays, with no configuration, broker or hardware."`
-	Check   checkCmd   `cmd:"" help:"Read a configuration, say what is wrong with it, and leave."`
+	Check   checkCmd   `cmd:"" help:"Read a configuration and report what is wrong with it."`
 	PIN     pinCmd     `cmd:"" name:"pin" help:"Read a PIN from standard input and print its hash for the configuration."`
 	Replay  replayCmd  `cmd:"" help:"Send a recorded trace through the core and print what it decides."`
 	Airflow airflowCmd `cmd:"" help:"Print the hydrogen and the ventilation that the bays of a configuration need."`
 	Wiring  wiringCmd  `cmd:"" help:"Walk through a bay's wiring: prove each sensor and the relay, calibrate, sign."`
 	Records recordsCmd `cmd:"" help:"List, show, export, verify and back up the record; see bayward records --help."`
 
-	OutputsSafe outputsSafeCmd `cmd:"" help:"Drive every relay and heartbeat low and leave; for ExecStopPost."`
+	OutputsSafe outputsSafeCmd `cmd:"" help:"Drive every relay and heartbeat low and exit; for ExecStopPost."`
 	WiringHold  wiringHoldCmd  `cmd:"" hidden:"" help:"A part of wiring: the process that is killed while it holds the relay."`
 
 	Manual     manualCmd     `cmd:"" hidden:"" help:"Print the manual page."`
@@ -45,9 +45,9 @@ func main() {
 	os.Exit(code)
 }
 
-// endings are the signals after which the relays are opened in good order. A
-// terminal that goes is one of them, unless nohup asked for it not to be; so is
-// its quit key, after which a line could otherwise stay driven.
+// endings are the signals that end the program in good order, with the relays open. A
+// terminal that closes is one of them, unless nohup has ignored it; so is its quit
+// key, after which a line could otherwise stay driven.
 func endings() []os.Signal {
 	all := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
 	if !signal.Ignored(syscall.SIGHUP) {
@@ -56,7 +56,7 @@ func endings() []os.Signal {
 	return all
 }
 
-// execute is the whole program, so that tests can start it.
+// execute is the whole program, so that tests can run it.
 func execute(ctx context.Context, args []string, p *program) int {
 	exit := -1
 	parser, err := kong.New(&cli{}, kong.Name("bayward"), kong.Description(about), kong.UsageOnError(),

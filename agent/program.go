@@ -43,7 +43,7 @@ func outliveReaders() { signal.Ignore(syscall.SIGPIPE) }
 func outliveKeys() { signal.Ignore(syscall.SIGTSTP) }
 
 const about = `bayward looks after the vented lead-acid battery on a charging bay: it blocks the charge while the plates may be bare, ` +
-	`follows the charge to proven full, enforces the cool-down, and tells when and how much water each cell needs.
+	`follows the charge to proven full, enforces the cool-down, and reports when and how much water each cell needs.
 
 It is not a certified safety device: local codes, the battery's own instructions and licensed practice come first.
 

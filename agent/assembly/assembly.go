@@ -4,14 +4,9 @@ package assembly
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"net"
-	"runtime/debug"
 	"time"
-
-	"github.com/prometheus/client_golang/prometheus"
-	"golang.org/x/sync/errgroup"
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
@@ -27,9 +22,6 @@ import (
 	"bayward/sensors"
 )
 
-// stopWithin is how long outputs get to finish after the relays are open.
-const stopWithin = 3 * time.Second
-
 // Parts are what differs between a Pi, a simulated site and the demo.
 type Parts struct {
 	Config   *config.Config
@@ -38,7 +30,7 @@ type Parts struct {
 	Wall     func() (at time.Time, trusted bool)
 	// OrderWall is the clock that people's orders are dated by; nil is Wall.
 	OrderWall func() (at time.Time, trusted bool)
-	// BootID and Mono stamp the record; Gap says how long ago a stamp was, and
+	// BootID and Mono stamp the record; Gap returns how long ago a stamp was, and
 	// whether that is proven.
 	BootID string
 	Mono   func() time.Duration
@@ -53,7 +45,7 @@ type Parts struct {
 	Version           string              // of the program
 }
 
-// Submit gives a person's order to a bay and waits for what became of it.
+// Submit passes a person's order to a bay and waits for the result.
 type Submit = func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
 
 // Agent is the whole of the program that looks after bays.
@@ -63,21 +55,20 @@ type Agent struct {
 	Book     *logbook.Book     // nil when it could not be opened
 	Recorder *logbook.Recorder // nil without a book
 	Submit   Submit
-	record   record         // with a recorder
+	record   logbookOutput  // with a recorder
 	client   *mqtt.Client   // nil without a broker
 	embedded *broker.Broker // the one in the program, nil without
 	metrics  *metrics.Collector
 	listener net.Listener
 	past     web.Past      // the last hours, for the page
-	notices  *telling      // nil without mail and webhooks
-	born     time.Duration // by the hardware's clock, before the first tick
+	notices  *noticeOutput // nil without mail and webhooks
+	started  time.Duration // by the hardware's clock, before the first tick
 }
 
-// New takes the relays into hand first, so that they are open from here on, and
-// then builds everything else. After an error the relays are open. An agent must
-// be closed.
+// New first opens the relays, then builds everything else. After an error the
+// relays are open. The caller must close the agent.
 func New(ctx context.Context, p Parts) (*Agent, error) {
-	a := &Agent{Parts: p, born: p.Hardware.Now()}
+	a := &Agent{Parts: p, started: p.Hardware.Now()}
 	if err := a.build(ctx); err != nil {
 		return nil, errors.Join(err, a.Close())
 	}
@@ -96,7 +87,7 @@ func (a *Agent) build(ctx context.Context) error {
 	if a.listener, err = web.Listen(ctx, a.Config.HTTP.Listen); err != nil {
 		return err
 	}
-	if err = a.guarded(); err != nil {
+	if err = a.checkListener(); err != nil {
 		return err
 	}
 	if err = a.buildNotices(); err != nil {
@@ -118,8 +109,8 @@ func (a *Agent) build(ctx context.Context) error {
 	return nil
 }
 
-// openBook opens the logbook. One that belongs to another agent or to a newer
-// program ends the start; any other trouble only costs the record.
+// openBook opens the logbook. If it belongs to another agent or to a newer program,
+// the start fails; after any other error the agent runs without a record.
 func (a *Agent) openBook(ctx context.Context) error {
 	book, err := logbook.Open(ctx, a.Config.Logbook.Path, a.Log)
 	var open map[string]*logbook.Follower
@@ -133,7 +124,7 @@ func (a *Agent) openBook(ctx context.Context) error {
 		a.Book = book
 		book.Keep(time.Duration(a.Config.Logbook.KeepDays) * 24 * time.Hour)
 		a.Recorder = logbook.NewRecorder(book, logbook.RecorderOptions{}, a.Log)
-		a.record = record{a.Recorder, a.BootID, open}
+		a.record = logbookOutput{a.Recorder, a.BootID, open}
 		return nil
 	case errors.Is(err, logbook.ErrLocked), errors.Is(err, logbook.ErrNewer), errors.Is(err, logbook.ErrForeign):
 		return err
@@ -163,7 +154,7 @@ func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	}
 	a.buildMetrics()
 	a.Loop, err = loop.New(loop.Options{
-		Bays: bays, Histories: histories, Outputs: append(a.edges(), a.Outputs...), Log: a.Log, Every: a.Every, Now: a.Hardware.Now, GuardAfter: a.GuardAfter,
+		Bays: bays, Histories: histories, Outputs: append(a.outputs(), a.Outputs...), Log: a.Log, Every: a.Every, Now: a.Hardware.Now, GuardAfter: a.GuardAfter,
 		Patience: a.Patience, Wall: a.Wall, Mono: a.Mono, RecordFailing: a.recordFailing, OnTick: a.Manager.Ticked,
 		Observe: func(tick, reaction time.Duration) {
 			a.metrics.ObserveTick(tick)
@@ -173,7 +164,7 @@ func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	return err
 }
 
-// restored makes the cores with what the logbook remembers of them.
+// restored makes the cores with their memory from the logbook.
 func (a *Agent) restored(ctx context.Context, setups []bay.Setup) ([]*bay.Bay, *bay.Histories) {
 	packs := make([]string, len(a.Config.Packs))
 	for i := range a.Config.Packs {
@@ -184,7 +175,7 @@ func (a *Agent) restored(ctx context.Context, setups []bay.Setup) ([]*bay.Bay, *
 }
 
 // recordFailing is also true while a full disk costs thinned readings: a person
-// must see that before it costs more.
+// must know before it costs more.
 func (a *Agent) recordFailing() bool {
 	return a.Recorder == nil || a.Recorder.Failing() || a.Book.ShortOfSpace()
 }
@@ -202,129 +193,20 @@ func (a *Agent) buildMetrics() {
 	a.metrics = metrics.New(src)
 }
 
-// edges are the outputs that every agent has.
-func (a *Agent) edges() []loop.Output {
-	out := []loop.Output{counting{a.metrics}, seen{&a.past}}
+// outputs are the outputs that every agent has.
+func (a *Agent) outputs() []loop.Output {
+	out := []loop.Output{metricsOutput{a.metrics}, pageOutput{&a.past}}
 	if a.Recorder != nil {
 		out = append(out, a.record)
 	}
 	if a.client != nil {
-		out = append(out, newPublishing(a.client, a.Config))
+		out = append(out, newMQTTOutput(a.client, a.Config))
 	}
 	if a.notices != nil {
 		out = append(out, a.notices)
 	}
 	if a.Manager != nil {
-		out = append(out, newStatusLine(a.Manager))
+		out = append(out, newStatusOutput(a.Manager))
 	}
 	return out
-}
-
-// Serve runs everything around the ticks until ctx ends: page, broker client
-// and record. The caller runs the ticks.
-func (a *Agent) Serve(ctx context.Context, g *errgroup.Group) error {
-	if a.client != nil {
-		g.Go(func() error { return a.keep(ctx, "mqtt", a.client.Run) })
-		if a.Recorder != nil {
-			g.Go(func() error { return a.keep(ctx, "mqtt outbox", a.wakeClient) })
-		}
-	}
-	var more []prometheus.Collector
-	if a.notices != nil {
-		more = append(more, noticeMetrics{a.notices.sender})
-		g.Go(func() error { return a.notices.sender.Run(ctx) })
-	}
-	reg, err := metrics.NewRegistry(a.metrics, more...)
-	if err != nil {
-		return fmt.Errorf("bug: metrics: %w", err)
-	}
-	handler := a.page(metrics.Handler(reg, a.Log))
-	g.Go(func() error {
-		return web.Serve(ctx, a.listener, web.Server(handler, a.Log), a.Config.HTTP.WebConfigFile, a.Log)
-	})
-	if a.Book != nil {
-		g.Go(func() error { return a.keep(ctx, "room on the disk", a.seekRoom) })
-		g.Go(func() error { return a.keep(ctx, "the page's past", a.recallAll) })
-	}
-	return nil
-}
-
-// keep runs a part that no relay depends on, and again after a panic: such a
-// part must not end the agent.
-func (a *Agent) keep(ctx context.Context, name string, part func(context.Context) error) error {
-	const again = 5 * time.Second
-	for {
-		panicked, err := contained(ctx, part)
-		if !panicked {
-			return err
-		}
-		a.Log.Error("a part of the agent panicked and starts again", "part", name, "err", err)
-		t := time.NewTimer(again)
-		select {
-		case <-ctx.Done():
-			t.Stop()
-			return nil
-		case <-t.C:
-		}
-	}
-}
-
-func contained(ctx context.Context, part func(context.Context) error) (panicked bool, err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			panicked, err = true, fmt.Errorf("panic: %v\n%s", p, debug.Stack())
-		}
-	}()
-	return false, part(ctx)
-}
-
-// seekRoom ends the finding about a full disk soon after a person made room.
-func (a *Agent) seekRoom(ctx context.Context) error {
-	tick := time.NewTicker(30 * time.Second)
-	defer tick.Stop()
-	for {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-tick.C:
-			if err := a.Book.Relieve(ctx); err != nil {
-				return nil // the end of ctx
-			}
-		}
-	}
-}
-
-func (a *Agent) wakeClient(ctx context.Context) error {
-	for {
-		select {
-		case <-ctx.Done():
-			return nil
-		case <-a.Recorder.Stored():
-			a.client.Wake()
-		}
-	}
-}
-
-// Close opens the relays and ends what keeps files, as much as there is of it.
-func (a *Agent) Close() error {
-	var errs []error
-	if a.Loop != nil {
-		errs = append(errs, a.Loop.Stop(stopWithin))
-	}
-	if a.listener != nil {
-		_ = a.listener.Close() // the server has closed it, if there was one
-	}
-	if a.Recorder != nil {
-		a.record.finish()
-		ctx, cancel := context.WithTimeout(context.Background(), stopWithin)
-		defer cancel()
-		errs = append(errs, a.Recorder.Close(ctx))
-	}
-	if a.Book != nil {
-		errs = append(errs, a.Book.Close())
-	}
-	if a.embedded != nil {
-		errs = append(errs, a.embedded.Close())
-	}
-	return errors.Join(errs...)
 }

@@ -14,7 +14,7 @@ import (
 	"bayward/mqtt/broker"
 )
 
-// connect makes the broker's client; nothing is opened before it runs.
+// connect makes the broker's client, which connects only once it runs.
 func (a *Agent) connect(ctx context.Context) error {
 	m := a.Config.MQTT
 	if m == nil {
@@ -83,9 +83,8 @@ func credential(name string) string {
 	return path
 }
 
-// signers reads the keys of those who may order by MQTT. Their roles are those
-// of the page. A key that cannot be read costs its person the right and nobody
-// else anything.
+// signers reads the keys of the people who may give orders by MQTT. They have the
+// same rights as on the page. If a key cannot be read, only its owner loses them.
 func signers(people []config.Person, log *slog.Logger) []mqtt.Person {
 	var out []mqtt.Person
 	for _, p := range people {
@@ -94,7 +93,7 @@ func signers(people []config.Person, log *slog.Logger) []mqtt.Person {
 		}
 		key, err := mqtt.ReadKey(p.MQTTKeyFile)
 		if err != nil {
-			log.Error("signed orders of this person are not taken", "person", p.Name, "err", err)
+			log.Error("signed orders from this person are refused", "person", p.Name, "err", err)
 			continue
 		}
 		out = append(out, mqtt.Person{Name: p.Name, Key: key, Right: order.ParseRight(p.Role)})

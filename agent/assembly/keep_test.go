@@ -12,7 +12,7 @@ func TestKeep(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	a := &Agent{Parts: Parts{Log: slog.New(slog.DiscardHandler)}}
 	calls := 0
-	err := a.keep(ctx, "part", func(context.Context) error {
+	err := a.keepRunning(ctx, "part", func(context.Context) error {
 		calls++
 		cancel()
 		panic("a bug")
@@ -21,7 +21,7 @@ func TestKeep(t *testing.T) {
 		t.Errorf("%v after %d calls", err, calls)
 	}
 	gone := errors.New("gone")
-	if err := a.keep(t.Context(), "part", func(context.Context) error { return gone }); !errors.Is(err, gone) {
+	if err := a.keepRunning(t.Context(), "part", func(context.Context) error { return gone }); !errors.Is(err, gone) {
 		t.Errorf("an error of its own: %v", err)
 	}
 }

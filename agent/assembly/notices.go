@@ -12,8 +12,8 @@ import (
 	"bayward/agent/words"
 )
 
-// telling sends notices to people by mail and webhooks.
-type telling struct {
+// noticeOutput sends notices to people by mail and webhooks.
+type noticeOutput struct {
 	sender *notify.Sender
 	voice  words.Voice
 	cfg    *config.Config
@@ -21,13 +21,13 @@ type telling struct {
 }
 
 // Name implements loop.Output.
-func (telling) Name() string { return "notices" }
+func (noticeOutput) Name() string { return "notices" }
 
 // Take implements loop.Output.
-func (o telling) Take(_ context.Context, n *loop.News) {
+func (o noticeOutput) Take(_ context.Context, n *loop.News) {
 	notice, changed := o.watch[n.Bay].Update(n.Picture)
 	if !changed || notice.Kind == notify.Nothing || notice.State == notify.Seen {
-		return // who sees a notice knows of it
+		return // somebody has seen it already
 	}
 	kind := notice.Kind.String()
 	m := notify.Message{
@@ -41,7 +41,7 @@ func (o telling) Take(_ context.Context, n *loop.News) {
 	o.sender.Offer(&m)
 }
 
-// buildNotices makes the sender, if the configuration has a way for it.
+// buildNotices makes the sender, if mail or webhooks are configured.
 func (a *Agent) buildNotices() error {
 	c := a.Config.Notify
 	if c == nil || len(c.Mail)+len(c.Webhooks) == 0 {
@@ -53,7 +53,7 @@ func (a *Agent) buildNotices() error {
 	}
 	quiet, _ := notify.ParseQuiet(c.QuietHours) // checked with the configuration
 	voice := words.New(a.Config.Language, a.Config.Units)
-	a.notices = &telling{voice: voice, cfg: a.Config, watch: map[string]*notify.Watch{}}
+	a.notices = &noticeOutput{voice: voice, cfg: a.Config, watch: map[string]*notify.Watch{}}
 	for i := range a.Config.Bays {
 		a.notices.watch[a.Config.Bays[i].Name] = &notify.Watch{}
 	}
@@ -90,7 +90,7 @@ func ways(c *config.Notify) ([]notify.Way, error) {
 	return all, nil
 }
 
-// noticeMetrics shows what became of the messages.
+// noticeMetrics counts what happened to the messages.
 type noticeMetrics struct{ sender *notify.Sender }
 
 func noticeDesc(name, help string) *prometheus.Desc {
@@ -106,10 +106,10 @@ func (c noticeMetrics) Collect(out chan<- prometheus.Metric) {
 		count := func(name, help string, v uint64) {
 			out <- prometheus.MustNewConstMetric(noticeDesc(name, help), prometheus.CounterValue, float64(v), n.Way)
 		}
-		count("sent_total", "Notices that were handed over.", n.Sent)
-		count("send_failures_total", "Tries to hand a notice over that failed and are repeated.", n.Failed)
-		count("refused_total", "Notices that their server will never take.", n.Refused)
-		count("dropped_total", "Notices that found no room.", n.Dropped)
-		out <- prometheus.MustNewConstMetric(noticeDesc("waiting", "Notices that wait to be handed over."), prometheus.GaugeValue, float64(n.Waiting), n.Way)
+		count("sent_total", "Notices delivered.", n.Sent)
+		count("send_failures_total", "Failed attempts to deliver a notice; each is repeated.", n.Failed)
+		count("refused_total", "Notices that the server refused for good.", n.Refused)
+		count("dropped_total", "Notices dropped because the queue was full.", n.Dropped)
+		out <- prometheus.MustNewConstMetric(noticeDesc("waiting", "Notices waiting for delivery."), prometheus.GaugeValue, float64(n.Waiting), n.Way)
 	}
 }

@@ -15,25 +15,25 @@ import (
 	"bayward/agent/web"
 )
 
-// seen shows each picture to the page's memory of the last hours.
-type seen struct{ past *web.Past }
+// pageOutput keeps the last hours of each bay for the page.
+type pageOutput struct{ past *web.Past }
 
 // Name implements loop.Output.
-func (seen) Name() string { return "page" }
+func (pageOutput) Name() string { return "page" }
 
 // Take implements loop.Output.
-func (o seen) Take(_ context.Context, n *loop.News) {
+func (o pageOutput) Take(_ context.Context, n *loop.News) {
 	o.past.Observe(n.Picture)
 	o.past.Happened(n.Bay, n.Events)
 }
 
-// errOpen says that a page on the network would not know who asks.
+// errOpen is for a page on the network that could not tell who is asking.
 var errOpen = errors.New("the page would be open to the network with nobody named who may give orders: " +
 	"name people in the configuration (bayward pin makes the hashes), or set http.web_config_file, or listen on 127.0.0.1")
 
-// guarded refuses a listener on the network that knows nobody. The demo keeps
-// nothing and guards nothing.
-func (a *Agent) guarded() error {
+// checkListener refuses to listen on the network where no people are named. The
+// demo has nothing to protect.
+func (a *Agent) checkListener() error {
 	if a.Invented || web.Loopback(a.listener) || len(a.Config.People) > 0 || a.Config.HTTP.WebConfigFile != "" {
 		return nil
 	}
@@ -59,8 +59,8 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 	})
 }
 
-// Describe adds what a configuration says of the pack of a report, if it says
-// anything.
+// Describe adds to a report what the configuration says about its pack. A nil
+// configuration adds nothing.
 func Describe(o *records.ReportOptions, cfg *config.Config) {
 	if cfg == nil {
 		return

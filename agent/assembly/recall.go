@@ -9,11 +9,11 @@ import (
 	"bayward/agent/logbook"
 )
 
-// remembered is how many events of a bay the page gets back at start.
+// remembered is how many earlier events of a bay the page shows after a start.
 const remembered = 60
 
-// recallAll shows the page what happened before this start. It is for people
-// only, so that no tick and no message waits for it.
+// recallAll gives the page the events from before this start. Only people read
+// them, so no tick and no message waits for it.
 func (a *Agent) recallAll(ctx context.Context) error {
 	for i := range a.Config.Bays {
 		a.recall(ctx, a.Config.Bays[i].Name)
@@ -25,14 +25,14 @@ func (a *Agent) recall(ctx context.Context, bayName string) {
 	var events []bay.Event
 	for r, err := range a.Book.EachEvent(ctx, logbook.Query{Bay: bayName, Newest: true, Limit: remembered}) {
 		if ctx.Err() != nil {
-			return // the agent stops, and nobody reads the page any more
+			return // the agent is stopping, and the page with it
 		}
 		if err != nil {
 			a.Log.Warn("the page begins without what happened before", "bay", bayName, "err", err)
 			return
 		}
 		ago, ok := a.ago(r.Stamp)
-		if at := a.Hardware.Now() - ago; ok && at < a.born { // what came later the page has seen
+		if at := a.Hardware.Now() - ago; ok && at < a.started { // the page has seen later ones itself
 			events = append(events, r.Event(at))
 		}
 	}
@@ -41,7 +41,7 @@ func (a *Agent) recall(ctx context.Context, bayName string) {
 }
 
 // ago is how long ago a stamp was: proven within one boot, else by two clocks
-// that were set. Whoever reads it only wants to know roughly.
+// that were set. The page needs it only roughly.
 func (a *Agent) ago(s logbook.Stamp) (time.Duration, bool) {
 	if gap, proven := a.Gap(s); proven {
 		return gap, true

@@ -9,30 +9,30 @@ import (
 	"bayward/agent/systemd"
 )
 
-// statusLine is the output behind "systemctl status": one phrase for each bay.
-type statusLine struct {
-	to   *systemd.Manager
-	says map[string]string
-	bays []string
-	last string
+// statusOutput is the output behind "systemctl status": one phrase for each bay.
+type statusOutput struct {
+	to      *systemd.Manager
+	phrases map[string]string
+	bays    []string
+	last    string
 }
 
-func newStatusLine(to *systemd.Manager) *statusLine {
-	return &statusLine{to: to, says: map[string]string{}}
+func newStatusOutput(to *systemd.Manager) *statusOutput {
+	return &statusOutput{to: to, phrases: map[string]string{}}
 }
 
 // Name implements loop.Output.
-func (*statusLine) Name() string { return "systemd" }
+func (*statusOutput) Name() string { return "systemd" }
 
 // Take implements loop.Output.
-func (l *statusLine) Take(_ context.Context, n *loop.News) {
-	if _, seen := l.says[n.Bay]; !seen {
+func (l *statusOutput) Take(_ context.Context, n *loop.News) {
+	if _, seen := l.phrases[n.Bay]; !seen {
 		l.bays = append(l.bays, n.Bay)
 	}
-	l.says[n.Bay] = phrase(n.Picture)
+	l.phrases[n.Bay] = phrase(n.Picture)
 	all := make([]string, len(l.bays))
 	for i, name := range l.bays {
-		all[i] = name + " " + l.says[name]
+		all[i] = name + " " + l.phrases[name]
 	}
 	line := strings.Join(all, "; ")
 	if line == l.last {

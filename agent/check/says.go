@@ -14,7 +14,7 @@ import (
 // paragraph wraps an item of a list; lines after the first are set in further.
 func paragraph(text string) string { return terminal.Wrap("  ", "    ", text) + "\n" }
 
-// asked tells whether a bay is asked for a finding: what is not fitted is not.
+// asked reports whether a finding can be raised on a bay: what is not fitted cannot.
 func asked(s *bay.Setup, row *interlock.Rule) bool {
 	if row.Code == interlock.PackUnknown {
 		return len(s.Packs) > 0

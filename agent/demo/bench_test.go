@@ -16,12 +16,12 @@ import (
 // benchSite is the demo without its broker.
 func benchSite(b *testing.B) (*config.Config, *sim.Bench, *loop.Loop) {
 	b.Helper()
-	cfg, err := config.Parse("demo.yaml", demoConfig)
+	cfg, err := config.Parse("demo.yaml", siteConfig)
 	if err != nil {
 		b.Fatal(err)
 	}
 	cfg.HTTP.Listen, cfg.Logbook.Path = "127.0.0.1:0", b.TempDir()+"/logbook.db"
-	bench, _, err := hardware.Simulate(cfg, demoStarts())
+	bench, _, err := hardware.Simulate(cfg, starts())
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -30,7 +30,7 @@ import (
 )
 
 //go:embed demo.yaml
-var demoConfig []byte
+var siteConfig []byte
 
 // Options are what a person may choose.
 type Options struct {
@@ -45,9 +45,9 @@ type Options struct {
 
 const (
 	minSpeed, maxSpeed = 1, 3600
-	demoTick           = time.Second // simulated
-	demoGuard          = 3 * time.Second
-	mostDemoBays       = 1000
+	tick               = time.Second // simulated
+	guard              = 3 * time.Second
+	maxBays            = 1000
 )
 
 // check names the flag of what cannot be had.
@@ -55,8 +55,8 @@ func (o *Options) check() error {
 	if !(o.Speed >= minSpeed && o.Speed <= maxSpeed) {
 		return usage.Errorf("--speed: value %v is not accepted: %d to %d", o.Speed, minSpeed, maxSpeed)
 	}
-	if o.Bays < 1 || o.Bays > mostDemoBays {
-		return usage.Errorf("--bays: value %d is not accepted: 1 to %d", o.Bays, mostDemoBays)
+	if o.Bays < 1 || o.Bays > maxBays {
+		return usage.Errorf("--bays: value %d is not accepted: 1 to %d", o.Bays, maxBays)
 	}
 	if _, err := os.Lstat(o.Logbook); err == nil {
 		return usage.Errorf("--logbook: %s is there already; accepted: a new file, since the demo must not write to a real record", o.Logbook)
@@ -64,7 +64,7 @@ func (o *Options) check() error {
 	return nil
 }
 
-// Run shows the round until ctx ends. What happens is written to out line by line,
+// Run shows the round until ctx ends. It writes what happens to out, line by line, and
 // what is wrong to complaints.
 func Run(ctx context.Context, o *Options, out, complaints io.Writer) (err error) {
 	if err := o.check(); err != nil {
@@ -94,15 +94,15 @@ type demo struct {
 	person *technician // nil: by hand
 }
 
-// build keeps what is thrown away in dir.
+// build makes the demo. What is thrown away at the end goes to dir.
 func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir string) (*demo, error) {
-	cfg, err := config.Parse("demo.yaml", demoConfig)
+	cfg, err := config.Parse("demo.yaml", siteConfig)
 	if err != nil {
 		return nil, fmt.Errorf("bug: %w", err)
 	}
 	d := &demo{}
-	starts := crowd(cfg, o.Bays)
-	d.broker, err = broker.Start(ctx, broker.Options{Listen: o.Broker, Agents: []string{demoClient}, Log: log})
+	begin := resize(cfg, o.Bays)
+	d.broker, err = broker.Start(ctx, broker.Options{Listen: o.Broker, Agents: []string{client}, Log: log})
 	if errors.Is(err, broker.ErrTaken) {
 		return nil, fmt.Errorf("%w with --broker HOST:PORT (port 0 takes a free one)", err)
 	}
@@ -111,8 +111,8 @@ func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir
 	}
 	cfg.HTTP.Listen = o.Listen
 	cfg.Logbook.Path = cmp.Or(o.Logbook, filepath.Join(dir, "logbook.db"))
-	cfg.MQTT = &config.MQTT{Broker: d.broker.URL(), ClientID: demoClient}
-	if d.bench, d.bays, err = hardware.Simulate(cfg, starts); err == nil {
+	cfg.MQTT = &config.MQTT{Broker: d.broker.URL(), ClientID: client}
+	if d.bench, d.bays, err = hardware.Simulate(cfg, begin); err == nil {
 		if broken := d.bays["bay-3"]; broken != nil {
 			broken.SetFault(sim.ProbeOpen, true)
 		}
@@ -128,8 +128,8 @@ func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir
 	return d, nil
 }
 
-// demoClient is the one client that may publish in the demo's broker.
-const demoClient = "bayward-demo"
+// client is the one client that may publish in the demo's broker.
+const client = "bayward-demo"
 
 func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, version string) assembly.Parts {
 	start := time.Now()
@@ -139,15 +139,15 @@ func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, versio
 		OrderWall: func() (time.Time, bool) { return time.Now(), true }, // people live in real time
 		BootID:    "demo", Mono: d.bench.Now,
 		Gap:   func(logbook.Stamp) (time.Duration, bool) { return 0, false },
-		Every: demoTick, GuardAfter: demoGuard,
-		Patience:   func(loop.Source) time.Duration { return demoGuard }, // simulated parts answer at once
+		Every: tick, GuardAfter: guard,
+		Patience:   func(loop.Source) time.Duration { return guard }, // simulated parts answer at once
 		Outputs:    []loop.Output{newPrinter(out, words.New(cfg.Language, cfg.Units))},
 		WrapSubmit: d.pour, Invented: true,
 	}
 }
 
-// pour lets the water of a fill order run into the simulated cell, and mends
-// a broken probe when a visit is closed, whoever did it.
+// pour adds the water of a fill order to the simulated cell, and repairs a broken
+// probe when a visit is closed, whoever closes it.
 func (d *demo) pour(next assembly.Submit) assembly.Submit {
 	return func(ctx context.Context, bayName string, o order.Order) (bay.Event, error) {
 		e, err := next(ctx, bayName, o)
@@ -211,20 +211,20 @@ func (d *demo) run(ctx context.Context, speed float64) error {
 	return errors.Join(err, d.Close(), d.broker.Close())
 }
 
-// pace falls behind rather than skip a tick when the machine is too slow.
+// pace falls behind rather than skip a tick if the machine is too slow.
 func (d *demo) pace(ctx context.Context, speed float64) error {
 	const look = 10 * time.Millisecond
 	t := time.NewTicker(look)
 	defer t.Stop()
-	last, owed := time.Now(), demoTick.Seconds()
+	last, owed := time.Now(), tick.Seconds()
 	for {
-		for ; owed >= demoTick.Seconds() && ctx.Err() == nil; owed -= demoTick.Seconds() {
-			d.bench.Advance(demoTick)
+		for ; owed >= tick.Seconds() && ctx.Err() == nil; owed -= tick.Seconds() {
+			d.bench.Advance(tick)
 			if err := d.Loop.Tick(ctx); err != nil {
 				return err
 			}
 			if time.Since(last) > look {
-				owed = demoTick.Seconds()
+				owed = tick.Seconds()
 			}
 		}
 		select {
@@ -237,8 +237,8 @@ func (d *demo) pace(ctx context.Context, speed float64) error {
 	}
 }
 
-// demoStarts puts the bays at different points of the round.
-func demoStarts() map[string]sim.Opts {
+// starts puts the bays at different points of the round.
+func starts() map[string]sim.Opts {
 	return map[string]sim.Opts{
 		"bay-1": {StateOfCharge: 0.40, LevelMM: -5, PackC: 27, Charger: sim.TwoStage, Connected: true},
 		"bay-2": {StateOfCharge: 0.85, LevelMM: 8, PackC: 30, Charger: sim.TwoStage, Connected: true},
@@ -247,14 +247,13 @@ func demoStarts() map[string]sim.Opts {
 	}
 }
 
-// crowd makes the demo's configuration one of n bays, and says where each pack
-// begins: the further ones are like the four of the file, a little apart from each
-// other. An agent's own configuration has no more than config.MaxBays: so many
-// are for load.
-func crowd(cfg *config.Config, n int) map[string]sim.Opts {
-	first := demoStarts()
+// resize gives the demo's configuration n bays and returns how each begins. The
+// further ones are like the four in the file, with small differences. More than
+// config.MaxBays, the limit of a real agent, are for load tests.
+func resize(cfg *config.Config, n int) map[string]sim.Opts {
+	first := starts()
 	four := len(cfg.Bays)
-	starts := map[string]sim.Opts{}
+	begin := map[string]sim.Opts{}
 	for i := range n {
 		b := &cfg.Bays[i%four]
 		start := first[b.Name]
@@ -268,8 +267,8 @@ func crowd(cfg *config.Config, n int) map[string]sim.Opts {
 			cfg.Bays = append(cfg.Bays, config.Bay{Name: fmt.Sprintf("bay-%d", i+1), Pack: p.Name, Wiring: config.DefaultWiring(i, p)})
 			b = &cfg.Bays[i]
 		}
-		starts[b.Name] = start
+		begin[b.Name] = start
 	}
 	cfg.Bays, cfg.Packs = cfg.Bays[:n], cfg.Packs[:n]
-	return starts
+	return begin
 }

@@ -237,7 +237,7 @@ func TestDemoBays(t *testing.T) {
 		}
 		d.Loop.Start(ctx)
 		for range 40 {
-			d.bench.Advance(demoTick)
+			d.bench.Advance(tick)
 			if err := d.Loop.Tick(ctx); err != nil {
 				t.Fatal(err)
 			}

@@ -39,7 +39,7 @@ func (p *printer) Take(_ context.Context, n *loop.News) {
 	}
 }
 
-// line is "" for what a line of the same tick tells already.
+// line is "" for what another line of the same tick already says.
 func (p *printer) line(n *loop.News, i int) string {
 	e := &n.Events[i]
 	var what, code string
@@ -49,7 +49,7 @@ func (p *printer) line(n *loop.News, i int) string {
 	case bay.PermitBlocked:
 		what, code = "charge blocked", "31"
 	case bay.FindingRaised:
-		if told(n.Events, bay.PermitBlocked, e) {
+		if reported(n.Events, bay.PermitBlocked, e) {
 			return ""
 		}
 		what, code = "finding", "33"
@@ -69,7 +69,7 @@ func (p *printer) line(n *loop.News, i int) string {
 	return fmt.Sprintf("%s  %-7s %s %s", clock(e.At), n.Bay, label, p.voice.Event(e))
 }
 
-func told(events []bay.Event, kind bay.EventKind, as *bay.Event) bool {
+func reported(events []bay.Event, kind bay.EventKind, as *bay.Event) bool {
 	for i := range events {
 		if events[i].Kind == kind && events[i].Code == as.Code {
 			return true

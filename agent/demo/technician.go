@@ -12,9 +12,9 @@ import (
 	"bayward/sensors/sim"
 )
 
-// technician answers the demo's notices as a person would, some minutes later,
-// and takes the machines to work when their packs are ready. It sees only what
-// the outputs show and acts only through orders and hands.
+// technician answers the demo's notices some minutes later, as a person would, and
+// takes the machines to work when their packs are ready. It sees only what the
+// outputs show, and acts only by orders and by hand.
 type technician struct {
 	submit   assembly.Submit
 	pictures func() []*bay.Picture
@@ -31,7 +31,7 @@ func newTechnician(s assembly.Submit, pictures func() []*bay.Picture, bays map[s
 // Simulated times after which the technician acts.
 const (
 	comesIn   = 12 * time.Minute // walks over after a notice
-	mendsIn   = 90 * time.Minute // fetches a new probe first
+	fixesIn   = 90 * time.Minute // fetches a new probe first
 	leavesIn  = 40 * time.Minute // the driver comes for the machine
 	worksFor  = 4 * time.Hour
 	workShare = 0.45 // of the capacity
@@ -90,7 +90,7 @@ func (t *technician) reason(p *bay.Picture) (why string, in time.Duration) {
 	case p.Stage == bay.ReadyToWater:
 		return "water", comesIn
 	case p.Findings[interlock.LevelUnknown].Raised:
-		return "mend", mendsIn
+		return "fix", fixesIn
 	case p.Stage == bay.Rested:
 		return "leave", leavesIn
 	}

@@ -165,7 +165,7 @@ func wearSite(n int) string {
 
 // wearStarts leaves out what the yard does not have.
 func wearStarts(n int) map[string]sim.Opts {
-	starts := demoStarts()
+	starts := starts()
 	maps.DeleteFunc(starts, func(name string, _ sim.Opts) bool { return name > fmt.Sprintf("bay-%d", n) })
 	return starts
 }

@@ -76,12 +76,12 @@ const step = 10 * time.Second
 
 func newLongSite(t *testing.T, bays int) *longSite {
 	t.Helper()
-	hub, err := broker.Start(t.Context(), broker.Options{Listen: "127.0.0.1:0", Agents: []string{demoClient}, Log: assemblytest.Quiet()})
+	hub, err := broker.Start(t.Context(), broker.Options{Listen: "127.0.0.1:0", Agents: []string{client}, Log: assemblytest.Quiet()})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, hub.Close()) })
 	cfg := configtest.Parse(t, wearSite(bays))
 	cfg.HTTP.Listen, cfg.Logbook.Path = "127.0.0.1:0", filepath.Join(t.TempDir(), "logbook.db")
-	cfg.MQTT = &config.MQTT{Broker: hub.URL(), ClientID: demoClient}
+	cfg.MQTT = &config.MQTT{Broker: hub.URL(), ClientID: client}
 	y := &longSite{ear: &counter{last: map[string]uint64{}, changed: make(chan struct{}, 1)}}
 	y.Site = assemblytest.New(t, cfg, wearStarts(bays), func(s *assemblytest.Site, p *assembly.Parts) {
 		start := time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC)

@@ -18,19 +18,18 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// startedAfter is how long the agent has to start, with what follows the start:
-// the broker's session, the first page, the first scrape.
+// startedAfter is how long the agent has for its start and what follows it: the
+// broker's session, the first page, the first scrape.
 const startedAfter = 10 * time.Second
 
 // ReleaseStart unmaps, once and some seconds from now, the parts of the program
 // that only the start used. It returns early, without an error, when ctx ends.
 //
-// No relay waits for it: the pages of the program's file stay in the kernel's
-// cache, where they were mapped from. Those that ticks need come back by some
-// hundred minor faults, once and within a tick; the others are of that part of
-// the file which the kernel lets go first when memory gets scarce in any case,
-// mapped or not, because nothing has used them. What opens a relay is used by
-// every tick that blocks the charge, and by the guard that refreshes.
+// No relay waits for it. The pages stay in the kernel's cache, and those that ticks
+// need come back once, by a few hundred minor faults within a tick. The kernel
+// evicts the others first in any case when memory runs short, mapped or not, because
+// nothing uses them. The code that opens a relay runs in every tick that blocks the
+// charge, and in the guard.
 func ReleaseStart(ctx context.Context, log *slog.Logger) error {
 	t := time.NewTimer(startedAfter)
 	defer t.Stop()
@@ -45,8 +44,8 @@ func ReleaseStart(ctx context.Context, log *slog.Logger) error {
 	return nil
 }
 
-// unmapProgram unmaps the pages of the program's own file: they are mapped again
-// from the kernel's cache as they are used.
+// unmapProgram unmaps the pages of the program's own file. A page that is used is
+// mapped again, from the kernel's cache.
 func unmapProgram() error {
 	program, err := os.Readlink("/proc/self/exe")
 	if err != nil {
@@ -68,8 +67,8 @@ func unmapProgram() error {
 // mapping is a stretch of addresses.
 type mapping struct{ from, to uintptr }
 
-// unchanged are the mappings of the file that cannot be written and of which no
-// page differs from the file: a page that does, as of relocations, would be lost.
+// unchanged returns the read-only mappings of the file in which no page differs from
+// the file. A page that differs, such as one with relocations, would be lost.
 func unchanged(smaps io.Reader, file string) (out []mapping) {
 	var m mapping
 	mine := false

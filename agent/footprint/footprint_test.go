@@ -10,7 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// A page that was changed is never given back: it would be read anew from the file.
+// A changed page is never unmapped: it would be read again from the file.
 func TestUnchanged(t *testing.T) {
 	const smaps = `00400000-00f9b000 r-xp 00000000 fe:00 1 /usr/bin/bayward
 Size:              11884 kB
@@ -34,7 +34,7 @@ Anonymous:             0 kB
 //go:embed footprint.go
 var constant []byte
 
-// The program goes on as if nothing had been, with the same constants and code.
+// The program goes on with the same constants and code.
 func TestUnmapProgram(t *testing.T) {
 	before := bytes.Clone(constant)
 	for range 3 {
@@ -46,5 +46,5 @@ func TestUnmapProgram(t *testing.T) {
 	f, err := os.Open("/proc/self/smaps")
 	require.NoError(t, err)
 	defer func() { require.NoError(t, f.Close()) }()
-	require.NotEmpty(t, unchanged(f, mine), "nothing was given back at all")
+	require.NotEmpty(t, unchanged(f, mine), "nothing was unmapped")
 }

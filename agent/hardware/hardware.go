@@ -1,4 +1,4 @@
-// Package hardware gives what a configuration is wired to, real or simulated.
+// Package hardware opens what a configuration is wired to, real or simulated.
 package hardware
 
 import (
@@ -11,9 +11,8 @@ import (
 	"bayward/sensors/sim"
 )
 
-// Open gives the machine's own hardware, or a simulated bench with what is on it
-// when the configuration asks for that; the bench is nil otherwise. Nothing is
-// driven yet.
+// Open returns the hardware of the machine, or simulated hardware and its bench if
+// the configuration asks for that; otherwise the bench is nil. It drives no line.
 func Open(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, error) {
 	if cfg.Sensors == "simulated" {
 		bench, _, err := Simulate(cfg, nil)
@@ -29,13 +28,13 @@ func Open(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, e
 	return hw, nil, err
 }
 
-// OfBench gives simulated hardware, whose clock is the bench's.
+// OfBench returns the hardware of a bench. Its clock is the bench's.
 func OfBench(b *sim.Bench) sensors.Hardware {
 	return sensors.Hardware{Bus: b.Bus, Pin: b.Pin, OneWire: b.OneWire(), Wait: b.Wait, Now: b.Now}
 }
 
-// Follow lets the simulated physics follow real time: often enough for the ticks,
-// and seldom, because each time wakes the program up. It ends with ctx.
+// Follow advances the simulated physics in real time until ctx ends: often enough for
+// the ticks, but no more often, because each step wakes the program.
 func Follow(ctx context.Context, bench *sim.Bench) error {
 	const step = 500 * time.Millisecond
 	t := time.NewTicker(step)

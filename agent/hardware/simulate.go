@@ -19,9 +19,9 @@ func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 	for _, p := range cfg.Packs {
 		packs[p.Name] = p
 	}
-	bench, bays, stands := sim.NewBench(), map[string]*sim.Bay{}, map[string]bool{}
+	bench, bays, used := sim.NewBench(), map[string]*sim.Bay{}, map[string]bool{}
 	for i, b := range cfg.Bays {
-		name, free := standing(&b, stands)
+		name, free := firstPack(&b, used)
 		p, ok := packs[name]
 		if !ok {
 			return nil, nil, fmt.Errorf("simulate bay %s: there is no pack %q", b.Name, name)
@@ -51,15 +51,15 @@ func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 	return bench, bays, nil
 }
 
-// standing picks the pack that a bay begins with: of several the first that stands
-// in no bay yet. When there is none, the bay begins empty.
-func standing(b *config.Bay, stands map[string]bool) (name string, free bool) {
+// firstPack picks the pack that a bay starts with: of several, the first that is in
+// no bay yet. If there is none, the bay starts empty.
+func firstPack(b *config.Bay, used map[string]bool) (name string, free bool) {
 	if len(b.Packs) == 0 {
 		return b.Pack, true
 	}
 	for _, name := range b.Packs {
-		if !stands[name] {
-			stands[name] = true
+		if !used[name] {
+			used[name] = true
 			return name, true
 		}
 	}

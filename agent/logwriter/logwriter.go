@@ -12,9 +12,8 @@ import (
 // maxLines is how many lines of the log wait for a reader that is stuck.
 const maxLines = 1000
 
-// Writer never blocks: whoever reads the log, a terminal with its output stopped
-// or a full pipe, must not hold up a tick. Lines that do not fit are lost and
-// counted.
+// Writer never blocks: a stopped terminal or a full pipe must not delay a tick.
+// Lines that do not fit are dropped and counted.
 type Writer struct {
 	w    io.Writer
 	next chan []byte
@@ -64,7 +63,7 @@ func (l *Writer) rest() {
 	}
 }
 
-// put has nobody to tell of an error.
+// put ignores errors: there is nobody to report them to.
 func (l *Writer) put(line []byte) {
 	_, _ = l.w.Write(line)
 	if n := l.lost.Swap(0); n > 0 {
@@ -72,8 +71,8 @@ func (l *Writer) put(line []byte) {
 	}
 }
 
-// Close writes what waits, but not for longer than a reader that is alive
-// needs. It is called once; what is written later is lost.
+// Close writes the lines that wait, for a second at most: enough for a reader that
+// is alive. It is called once; lines written later are lost.
 func (l *Writer) Close() {
 	close(l.stop)
 	t := time.NewTimer(time.Second)

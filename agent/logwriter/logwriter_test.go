@@ -8,8 +8,8 @@ import (
 	"testing"
 )
 
-// TestStuckReader: a reader that is stuck holds nobody up; what is lost is told when
-// it reads again.
+// TestStuckReader: a stuck reader delays nobody, and is told how many lines it lost
+// when it reads again.
 func TestStuckReader(t *testing.T) {
 	r, w := io.Pipe()
 	l := New(w)

@@ -1,6 +1,6 @@
 // Package manual describes the command line from its own model.
 //
-// So it cannot tell of a flag that is not there.
+// So it cannot describe a flag that does not exist.
 package manual
 
 import (

@@ -1,4 +1,4 @@
-// Package restore gives cores what the logbook remembers of their bays.
+// Package restore gives cores their memory from the logbook.
 package restore
 
 import (
@@ -26,8 +26,8 @@ func (s *Source) Core(ctx context.Context, setup *bay.Setup) *bay.Bay {
 	return core
 }
 
-// Cores makes the cores and gives them what the logbook knows: each bay its
-// memory, and keeps the histories of those packs that no bay has taken back.
+// Cores makes the cores, each with its bay's memory, and returns the histories of
+// the packs that are in no bay.
 func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) ([]*bay.Bay, *bay.Histories) {
 	cores, histories := make([]*bay.Bay, len(setups)), bay.NewHistories()
 	own := make([]bool, len(setups)) // its memory is of its one pack
@@ -39,7 +39,7 @@ func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) 
 		return cores, histories
 	}
 	for _, name := range packs {
-		s.keepPack(ctx, name, histories)
+		s.addPack(ctx, name, histories)
 	}
 	for i := range setups {
 		setup := &setups[i]
@@ -53,8 +53,8 @@ func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) 
 	return cores, histories
 }
 
-// restore gives a core its memory and tells whether that is of its only pack. What
-// cannot be read is told by the core in its first tick.
+// restore gives a core its memory, and reports whether that is about the bay's only
+// pack. The core itself reports, in its first tick, what could not be read.
 func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, histories *bay.Histories) (own bool) {
 	if s.Book == nil {
 		core.Doubt(bay.LogbookUnreadable, "")
@@ -62,7 +62,7 @@ func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, h
 	}
 	stored, err := s.Book.LoadMemory(ctx, setup.Name)
 	if err == nil && stored == nil {
-		s.isNew(core)
+		s.checkNew(core)
 		return false
 	}
 	var m bay.Memory
@@ -82,21 +82,21 @@ func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, h
 	return m.Pack == setup.Pack.Name
 }
 
-// isNew is for a bay without a memory. While a damaged logbook lies beside this
-// one, the bay may be in that.
-func (s *Source) isNew(core *bay.Bay) {
+// checkNew is for a bay without a memory. It may be in a damaged logbook, if there is
+// one beside this one.
+func (s *Source) checkNew(core *bay.Bay) {
 	switch kept, err := s.Book.Damaged(); {
 	case err != nil:
-		s.Log.Error("it cannot be told whether a logbook was damaged before", "err", err)
+		s.Log.Error("cannot find out whether a logbook was damaged before", "err", err)
 		core.Doubt(bay.LogbookUncertain, "")
 	case kept != "":
 		core.Doubt(bay.LogbookDamaged, kept)
 	}
 }
 
-// keepPack takes in what was stored of a pack when it left a bay. What cannot be
-// read holds the bay in which it is recognised.
-func (s *Source) keepPack(ctx context.Context, name string, histories *bay.Histories) {
+// addPack adds the history that was stored when a pack left its bay. If that cannot
+// be read, the bay that recognises the pack is held.
+func (s *Source) addPack(ctx context.Context, name string, histories *bay.Histories) {
 	stored, err := s.Book.LoadPackMemory(ctx, name)
 	if err == nil && stored == nil {
 		return

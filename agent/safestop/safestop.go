@@ -23,11 +23,11 @@ import (
 // Opener gives the hardware that a configuration is wired to.
 type Opener = func(*config.Config) (sensors.Hardware, error)
 
-// Drive drives low the lines that the last agent of the service had in hand, with
-// those of the configuration at path, and writes to out how many. Of a
-// configuration that is refused it takes what can still be read; without a list
-// of the agent's the error is then the user's. A line that cannot be driven does
-// not keep it from the others; the error names it.
+// Drive drives low the lines that the last agent of the service has driven and those
+// of the configuration at path, and writes to out how many. From a refused
+// configuration it takes what can still be read; if the agent left no list either,
+// the error is the user's. A line that cannot be driven is named in the error and
+// does not stop the others.
 func Drive(path string, out, complaints io.Writer, open Opener) error {
 	held, heldErr := heldLines()
 	cfg, refused := config.Load(path)
@@ -61,7 +61,7 @@ func guess(path string, refused error, open Opener) error {
 
 func wiredTo(bays []config.Bay) *config.Config { return &config.Config{Sensors: "wired", Bays: bays} }
 
-// merged adds the bays whose lines are not in hand.
+// merged adds the configured bays whose lines the list does not have.
 func merged(held, configured []config.Bay) []config.Bay {
 	all := slices.Clone(held)
 	for i := range configured {
@@ -76,7 +76,7 @@ func merged(held, configured []config.Bay) []config.Bay {
 	return all
 }
 
-// safe drives the lines of a configuration low and says how many.
+// safe drives the lines of a configuration low and prints how many.
 func safe(w io.Writer, cfg *config.Config, open Opener) error {
 	hw, err := open(cfg)
 	if err != nil {
@@ -96,19 +96,19 @@ func safe(w io.Writer, cfg *config.Config, open Opener) error {
 	return err
 }
 
-// heldLine is what an agent says of one bay before it drives anything.
+// heldLine is what an agent notes about one bay before it drives anything.
 type heldLine struct {
 	Bay       string `json:"bay"`
 	Relay     string `json:"relay"`
 	Heartbeat string `json:"heartbeat,omitempty"`
 }
 
-// runtimeFolder is in memory: it is gone after a restart of the machine, as the
-// lines are let go by it.
+// runtimeFolder is in memory: a restart of the machine removes it, and releases the
+// lines too.
 const runtimeFolder = "/run/bayward"
 
-// linesFile is where the service keeps the list; systemd names the folder to
-// the agent and to its stop action.
+// linesFile is where the service keeps the list. systemd names the folder to the
+// agent and to its stop action.
 func linesFile() string {
 	folder, _, _ := strings.Cut(os.Getenv("RUNTIME_DIRECTORY"), ":")
 	return filepath.Join(cmp.Or(folder, runtimeFolder), "outputs")

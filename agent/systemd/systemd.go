@@ -1,4 +1,4 @@
-// Package systemd tells the service manager how the agent fares.
+// Package systemd reports the agent's state to the service manager.
 package systemd
 
 import (
@@ -10,10 +10,10 @@ import (
 	"github.com/coreos/go-systemd/v22/daemon"
 )
 
-// Manager is the service manager. It is told that the agent is ready after its
-// first good tick, that it lives after later ones, what it does, and that it stops.
-// A tick that does not come is what the manager's watchdog must notice; a
-// manager that does not take the message must not hold up a tick.
+// Manager is the service manager. The agent reports that it is ready after its first
+// good tick, that it is alive after later ones, what it is doing, and that it stops.
+// The manager's watchdog must notice a missing tick. A manager that does not take a
+// message must not delay a tick.
 type Manager struct {
 	log      *slog.Logger
 	every    time.Duration // between ticks
@@ -25,8 +25,8 @@ type Manager struct {
 // notifyWithin is how long one message may take.
 const notifyWithin = 2 * time.Second
 
-// New returns nil when no service manager asks for messages; nil can be used and
-// says nothing. A tick is expected every so often.
+// New returns nil when no service manager asks for messages. Every is the time
+// between two ticks.
 func New(log *slog.Logger, every time.Duration) *Manager {
 	if os.Getenv("NOTIFY_SOCKET") == "" {
 		return nil
@@ -38,7 +38,7 @@ func New(log *slog.Logger, every time.Duration) *Manager {
 	return &Manager{log: log, every: every, interval: interval, ticks: make(chan struct{}, 1), states: make(chan string, 1)}
 }
 
-// Ticked is called after each good tick of all bays.
+// Ticked is called after each good tick of all bays. A nil manager ignores it.
 func (m *Manager) Ticked() {
 	if m == nil {
 		return
@@ -49,8 +49,8 @@ func (m *Manager) Ticked() {
 	}
 }
 
-// Status says what the agent does, for a person who asks the manager. Only the
-// newest counts. One goroutine may call it.
+// Status sets the text that systemctl status shows. A newer text replaces one that
+// was not sent yet. Only one goroutine may call it.
 func (m *Manager) Status(line string) {
 	select {
 	case <-m.states:
@@ -94,7 +94,7 @@ func (m *Manager) send(state string) {
 	select {
 	case err := <-done:
 		if err != nil {
-			m.log.Warn("the service manager cannot be told", "state", state, "err", err)
+			m.log.Warn("cannot reach the service manager", "state", state, "err", err)
 		}
 	case <-t.C:
 		m.log.Warn("the service manager does not take a message", "state", state)

@@ -13,8 +13,8 @@ import (
 // shows none.
 const progressEvery = 500 * time.Millisecond
 
-// Progress shows on a terminal how much of some files is read. It is silent
-// elsewhere.
+// Progress shows on a terminal how much of some files has been read. Elsewhere it
+// prints nothing.
 type Progress struct {
 	w       io.Writer
 	files   int
@@ -25,7 +25,7 @@ type Progress struct {
 	shown   sync.WaitGroup
 }
 
-// NewProgress begins to show the reading of files, which End must end.
+// NewProgress starts the display, which End must stop.
 func NewProgress(w io.Writer, files []string) *Progress {
 	p := &Progress{w: w, files: len(files), stop: make(chan struct{})}
 	for _, name := range files {
@@ -68,13 +68,13 @@ func (p *Progress) line(after time.Duration) string {
 	return fmt.Sprintf("%3d %%, %s, %s left", 100*read/p.total, text, max(left, 0).Round(time.Second))
 }
 
-// Reader counts what is read of a file.
+// Reader counts the bytes that are read from r.
 func (p *Progress) Reader(r io.Reader) io.Reader { return &counted{r, &p.read} }
 
-// Done is called for each file that is through.
+// Done counts a file that has been read.
 func (p *Progress) Done() { p.through.Add(1) }
 
-// End takes the line away.
+// End removes the line.
 func (p *Progress) End() {
 	close(p.stop)
 	p.shown.Wait()

@@ -1,4 +1,4 @@
-// Package terminal serves a person who sits at one.
+// Package terminal formats output for a person at a terminal.
 package terminal
 
 import (
@@ -8,8 +8,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Is reports whether what is written reaches a terminal. It asks the kernel: a
-// character device may be /dev/null as well.
+// Is reports whether w is a terminal. It asks the kernel, because a character device
+// may also be /dev/null.
 func Is(w io.Writer) bool {
 	f, ok := w.(*os.File)
 	if !ok {

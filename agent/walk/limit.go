@@ -11,10 +11,9 @@ type limit struct {
 	timer *time.Timer
 }
 
-// closeFor closes a relay and opens it after most. The timer runs before the relay
-// is closed, in case that never returns, and begins again when it has returned: a
-// timer that was up before, on a machine with much else to do, has opened what was
-// not closed yet.
+// closeFor closes a relay and opens it after most. The timer starts before the relay
+// is closed, in case that never returns, and again when it has returned: on a busy
+// machine the first one may end too early and open a relay that is not closed yet.
 func (l *limit) closeFor(most time.Duration, closeRelay func() error, openRelay func()) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()

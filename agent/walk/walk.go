@@ -50,8 +50,8 @@ func Choose(cfg *config.Config, name string) (*config.Bay, config.Pack, error) {
 	return nil, config.Pack{}, fmt.Errorf("--bay %q is not accepted: must be one of %s", name, strings.Join(names, ", "))
 }
 
-// Run walks a person through the bay. When it returns the relay is open, and what
-// was proven is on record; an error says that the bay must not go to work.
+// Run walks a person through the bay. When it returns, the relay is open and what was
+// proven is on record. After an error the bay must not go to work.
 func Run(ctx context.Context, o *Options) error {
 	log := slog.New(slog.NewTextHandler(o.Complaints, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	book, err := logbook.Open(ctx, o.Config.Logbook.Path, log)
@@ -146,13 +146,13 @@ func setupOf(cfg *config.Config, name string) (bay.Setup, error) {
 	return bay.Setup{}, fmt.Errorf("bug: bay %s has no setup", name)
 }
 
-// end says how the walk came out. What was proven is on record in any case.
+// end reports the result. What was proven is on record in any case.
 func (o *Options) end(rec *commission.Record, err error) error {
 	if err != nil {
 		if errors.Is(err, context.Canceled) {
 			err = errors.New("interrupted")
 		}
-		_, _ = fmt.Fprintln(o.Out) // the last question stands there without an end
+		_, _ = fmt.Fprintln(o.Out) // the last question has no line end yet
 		return fmt.Errorf("the walk of %s is not finished: %w. The relay is open. What was proven is on record; go on with: bayward wiring --resume", rec.Bay, err)
 	}
 	if text := rec.Fragment(); text != "" {
@@ -182,7 +182,7 @@ func writeNew(path, text string) error {
 	return errors.Join(err, f.Sync(), f.Close())
 }
 
-// typedLines hands on what is typed. The goroutine ends with the input; a read
+// typedLines passes on what is typed. The goroutine ends with the input; a read
 // from a terminal cannot be woken, so an interrupted walk leaves it behind.
 func typedLines(ctx context.Context, in io.Reader) <-chan string {
 	lines := make(chan string)

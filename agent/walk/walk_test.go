@@ -324,7 +324,7 @@ func (busyPin) Out(gpio.Level) error {
 	return errors.New("line_request ioctl: " + syscall.EBUSY.Error())
 }
 
-// TestHolderFails: what the process that is to die complains of is told.
+// TestHolderFails: the error of the process that is to die is passed on.
 func TestHolderFails(t *testing.T) {
 	if _, err := startHolder(t.Context(), "no-such.yaml", "bay-1"); err == nil || !strings.Contains(err.Error(), "no-such.yaml") {
 		t.Errorf("got %v", err)

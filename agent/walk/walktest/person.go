@@ -92,7 +92,7 @@ func (p *Person) Types(text []byte) string {
 	}
 }
 
-// Shown is all that the terminal has shown, as it stands there.
+// Shown is all that the terminal has shown, with its line ends.
 func (p *Person) Shown() string {
 	p.mu.Lock()
 	defer p.mu.Unlock()

@@ -9,9 +9,9 @@ import (
 	"bayward/agent/reading"
 )
 
-// adapter is a bus in the hands of a program. Linux 6.1 under the emulated board:
-// once the adapter is pulled each transfer fails with EIO, and its number is
-// free for the next adapter only after the last program has closed it.
+// adapter is a bus that a program has opened, as on Linux 6.1 on the emulated board:
+// after the adapter is pulled each transfer fails with EIO, and its number is free
+// for the next adapter only after the last program has closed it.
 type adapter struct {
 	*converterBus
 	gone, open *bool
@@ -28,7 +28,7 @@ func (a adapter) Tx(addr uint16, w, r []byte) error {
 
 func (a adapter) Close() error { *a.open = false; return nil }
 
-// usb is where adapters are plugged in: at most one at a time under the number.
+// usb is where adapters are plugged in: at most one at a time with the number.
 type usb struct {
 	chip    *converterBus
 	plugged *bool // the adapter that holds the number: whether it is gone
@@ -55,13 +55,13 @@ func (u *usb) adapter() (i2c.BusCloser, error) {
 	return adapter{u.chip, u.plugged, &u.open}, nil
 }
 
-// TestAdapterComesBack: an adapter that is pulled is let go, so that another one
-// can have its number, and is used without a new start.
+// TestAdapterComesBack: a pulled adapter is closed, so that the next one can have
+// its number, and is used without a restart.
 func TestAdapterComesBack(t *testing.T) {
 	b := newBench(t)
 	u := &usb{chip: b.bus}
 	if _, err := openLasting(u.adapter); err == nil {
-		t.Fatal("opened what is not there")
+		t.Fatal("opened an adapter that is not there")
 	}
 	u.plug()
 	bus, err := openLasting(u.adapter)
@@ -81,7 +81,7 @@ func TestAdapterComesBack(t *testing.T) {
 		}
 	}
 	if bus.String() == "fake" {
-		t.Error("the name is that of a bus that is there")
+		t.Error("the name of the closed bus is that of an open one")
 	}
 	if !u.plug() {
 		t.Fatal("the number is still taken")
@@ -94,8 +94,8 @@ func TestAdapterComesBack(t *testing.T) {
 	}
 }
 
-// TestAbsentChipKeepsBus: a chip that does not acknowledge is no reason to let a
-// bus go, whichever way the adapter says so.
+// TestAbsentChipKeepsBus: a chip that does not acknowledge is no reason to close a
+// bus, however the adapter reports it.
 func TestAbsentChipKeepsBus(t *testing.T) {
 	u := &usb{chip: newConverterBus()}
 	u.plug()

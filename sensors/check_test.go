@@ -8,7 +8,7 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// TestCheck: it takes what Open takes, and refuses what Open would.
+// TestCheck: Check accepts and refuses the same as Open.
 func TestCheck(t *testing.T) {
 	if err := Check(wired()); err != nil {
 		t.Errorf("a good wiring: %v", err)
@@ -34,14 +34,14 @@ func TestCheck(t *testing.T) {
 	}
 }
 
-// indistinct is a ladder whose second rod changes nothing that can be seen.
+// indistinct is a ladder whose second rod changes nothing measurable.
 func indistinct(in wiring.Input) wiring.Level {
 	return wiring.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
 		ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: []level.Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 4, SeriesOhm: 1e6}},
 	}}
 }
 
-// crossed is a ladder that begins at the top.
+// crossed is a ladder that lists its top rod first.
 func crossed(in wiring.Input) wiring.Level {
 	return wiring.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
 		ExcitationV: 3.3, PullOhm: 47000, EndOhm: 100000, Rods: []level.Rod{{HeightMM: 13, SeriesOhm: 33000}, {HeightMM: 4, SeriesOhm: 22000}},

@@ -14,8 +14,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// TestEveryDriverErrorHasItsFault: an error that a driver documents and that has no
-// row in fault.go would be taken for a device that does not answer.
+// TestEveryDriverErrorHasItsFault: a driver's error without a row in fault.go would
+// be reported as a device that does not answer.
 func TestEveryDriverErrorHasItsFault(t *testing.T) {
 	rows, err := os.ReadFile("fault.go")
 	if err != nil {
@@ -57,7 +57,7 @@ func TestEveryDriverErrorHasItsFault(t *testing.T) {
 	}
 }
 
-// TestUnknownErrorIsAFault: whatever went wrong, nothing usable was answered.
+// TestUnknownErrorIsAFault: whatever went wrong, there is no usable answer.
 func TestUnknownErrorIsAFault(t *testing.T) {
 	if got := faultOf(errors.New("something new")); got != reading.NoAnswer {
 		t.Errorf("got %s", got)
@@ -70,10 +70,10 @@ func TestUnknownErrorIsAFault(t *testing.T) {
 	}
 }
 
-// TestConverterFaults: what stands on the wires, by the converter's data sheet
+// TestConverterFaults: what is on the wires, by the converter's data sheet
 // (SBAS444, "Register map": after power-on the thresholds are 0x8000 and 0x7fff; a
-// reading is signed, and its ends are the ends of the range), and what a technician
-// must look for then.
+// reading is signed, and its ends are the ends of the range), and the fault that a
+// technician must then look for.
 func TestConverterFaults(t *testing.T) {
 	for name, tc := range map[string]struct {
 		wires func(*converterBus)

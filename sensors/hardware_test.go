@@ -22,7 +22,7 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// errStuck and errAbsent are as the sysfs driver words them on a Pi.
+// errStuck and errAbsent have the sysfs driver's texts on a Pi.
 var (
 	errStuck  = errors.New("sysfs-i2c: connection timed out")
 	errAbsent = errors.New("sysfs-i2c: remote I/O error")
@@ -111,7 +111,7 @@ func (p *outPin) In(gpio.Pull, gpio.Edge) error {
 	return nil
 }
 
-// bench is all the hardware of a test.
+// bench is the hardware of a test.
 type bench struct {
 	bus      *converterBus
 	pins     map[string]gpio.PinIO
@@ -167,7 +167,7 @@ func channel(n int) wiring.Input {
 	return wiring.Input{ADC: 0x48, Channel: n, RangeV: 4.096, Rate: 860}
 }
 
-// wired is a bay with every part fitted.
+// wired returns a bay with every part fitted.
 func wired() *config.Config {
 	return &config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: wiring.Parts{
 		I2C:         "1",
@@ -195,7 +195,7 @@ func mustOpen(t testing.TB, cfg *config.Config, hw Hardware) []*Bay {
 	return bays
 }
 
-// sample is one round over all sources of a bay.
+// sample samples all sources of a bay once.
 func sample(t testing.TB, b *Bay) bay.Readings {
 	t.Helper()
 	var out bay.Readings
@@ -205,7 +205,7 @@ func sample(t testing.TB, b *Bay) bay.Readings {
 	return out
 }
 
-// all lists the plain readings by name.
+// all returns the plain readings by name.
 func all(r *bay.Readings) map[string]*reading.Reading {
 	return map[string]*reading.Reading{
 		"pack voltage": &r.PackV, "current": &r.CurrentA, "pack temperature": &r.PackC, "ambient": &r.AmbientC,

@@ -14,12 +14,12 @@ import (
 	"bayward/agent/reading"
 )
 
-// What Linux 6.1 (drivers w1_therm, i2c-tiny-usb, gpio-pl061) did under the
-// emulated board of deploy/emulated, held here by fakes.
+// What Linux 6.1 (drivers w1_therm, i2c-tiny-usb, gpio-pl061) did on the emulated
+// board of deploy/emulated, tested here with fakes.
 
-// TestThermometerComesLate: the kernel searches the 1-wire bus at its leisure,
-// so that a sensor's folder may not be there when the agent starts. It must be
-// used once it is, without a new start.
+// TestThermometerComesLate: the kernel takes its time to search the 1-wire bus, so a
+// sensor's folder may not exist when the agent starts. The sensor must be used once
+// it does, without a restart.
 func TestThermometerComesLate(t *testing.T) {
 	b := newBench(t)
 	delete(b.files, packID+"/w1_slave")
@@ -34,8 +34,8 @@ func TestThermometerComesLate(t *testing.T) {
 	}
 }
 
-// TestThermometerExchanged: a new sensor has a new folder. It must not be taken
-// for the one that the configuration names.
+// TestThermometerExchanged: a new sensor has a new folder. It must not be taken for
+// the one in the configuration.
 func TestThermometerExchanged(t *testing.T) {
 	b := newBench(t)
 	bays := mustOpen(t, wired(), b.hardware())
@@ -50,9 +50,9 @@ func TestThermometerExchanged(t *testing.T) {
 	}
 }
 
-// TestEmptyFileForEveryDamage: w1_therm writes nothing, and reports no
-// error, when the CRC is wrong as well as when the sensor is gone. Nothing is a
-// fault, in either file.
+// TestEmptyFileForEveryDamage: w1_therm writes nothing, and reports no error, both
+// when the CRC is wrong and when the sensor is gone. An empty text is a fault, in
+// either file.
 func TestEmptyFileForEveryDamage(t *testing.T) {
 	for _, name := range []string{"w1_slave", "temperature"} {
 		b := newBench(t)
@@ -68,9 +68,9 @@ func TestEmptyFileForEveryDamage(t *testing.T) {
 	}
 }
 
-// noEdges fails the test when anybody waits for an edge or asks for one: on the
-// character device periph v3.8.5 takes a negative time for one that is over, so
-// that such a loop would burn a core. Contacts are read in each tick instead.
+// noEdges fails the test when an edge is requested or waited for: on the character
+// device periph v3.8.5 treats a negative timeout as expired, so such a loop would
+// keep a core busy. Contacts are read at each tick instead.
 type noEdges struct {
 	*gpiotest.Pin
 	t testing.TB
@@ -78,13 +78,13 @@ type noEdges struct {
 
 func (p noEdges) In(pull gpio.Pull, edge gpio.Edge) error {
 	if edge != gpio.NoEdge {
-		p.t.Errorf("%s: edges are asked for", p.N)
+		p.t.Errorf("%s: edges are requested", p.N)
 	}
 	return p.Pin.In(pull, edge)
 }
 
 func (p noEdges) WaitForEdge(time.Duration) bool {
-	p.t.Errorf("%s: somebody waits for an edge", p.N)
+	p.t.Errorf("%s: the program waits for an edge", p.N)
 	return false
 }
 
@@ -111,13 +111,13 @@ type fakeSet struct {
 func (s *fakeSet) Read(mask gpio.GPIOValue) (gpio.GPIOValue, error) { return s.bits & mask, s.err }
 func (s *fakeSet) Close() error                                     { s.closed++; return nil }
 
-// TestKernelLineTellsFailedRead: as an input a line is asked for once, though two
-// bays share it, and a read that failed is no level.
-func TestKernelLineTellsFailedRead(t *testing.T) {
+// TestKernelLineReportsFailedRead: an input line is requested only once, even if two
+// bays share it, and a failed read gives no level.
+func TestKernelLineReportsFailedRead(t *testing.T) {
 	set, asked := &fakeSet{}, 0
 	l := &kernelLine{GPIOLine: &gpioioctl.GPIOLine{}, request: func(gpio.Pull) (lineSet, error) {
 		if asked++; asked > 1 {
-			return nil, syscall.EBUSY // as the kernel has it
+			return nil, syscall.EBUSY // as the kernel does
 		}
 		return set, nil
 	}}
@@ -125,7 +125,7 @@ func TestKernelLineTellsFailedRead(t *testing.T) {
 		t.Errorf("before it is an input: got %v", err)
 	}
 	if err := l.In(gpio.PullUp, gpio.BothEdges); err == nil {
-		t.Error("edges were taken")
+		t.Error("edges were accepted")
 	}
 	for range 2 {
 		if err := l.In(gpio.PullUp, gpio.NoEdge); err != nil {
@@ -143,7 +143,7 @@ func TestKernelLineTellsFailedRead(t *testing.T) {
 	}
 	set.err = syscall.ENODEV
 	if _, err := levelOf(l)(); !errors.Is(err, syscall.ENODEV) {
-		t.Errorf("as a contact has it: got %v", err)
+		t.Errorf("as a contact: got %v", err)
 	}
 	l.Close()
 	if _, err := l.Level(); set.closed != 1 || !errors.Is(err, errNotInput) {

@@ -16,8 +16,8 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// garage is two simulated bays whose packs bring their sensors along, each on a
-// 1-wire bus of its own.
+// garage is two simulated bays whose packs have their own sensors, each bay with its
+// own 1-wire bus.
 type garage struct {
 	t     *testing.T
 	bench *sim.Bench
@@ -81,9 +81,9 @@ func (g *garage) wants(i int, name string, fault reading.Fault) bay.Readings {
 	return r
 }
 
-// TestPacksAreRecognised by their own sensors, each at the bay whose bus it is on,
-// and carry their temperature with them.
-func TestPacksAreRecognised(t *testing.T) {
+// TestPacksAreIdentified: packs are identified by their own sensors, each at the bay
+// whose bus it is on, and their temperature moves with them.
+func TestPacksAreIdentified(t *testing.T) {
 	g := newGarage(t)
 	require.InDelta(t, 20.5, g.wants(0, "lift-a", reading.None).PackC.Value, 0.1)
 	require.InDelta(t, 30.5, g.wants(1, "lift-b", reading.None).PackC.Value, 0.1)
@@ -108,8 +108,8 @@ func TestPacksAreRecognised(t *testing.T) {
 	require.True(t, g.look(0).AmbientC.OK(), "the air has a sensor on another bus")
 }
 
-// TestSensorsThatDoNotAnswer: a damaged answer names nobody; one that has only
-// just been switched on names its pack, without a temperature.
+// TestSensorsThatDoNotAnswer: a damaged answer identifies no pack; a sensor that was
+// only just switched on identifies its pack, without a temperature.
 func TestSensorsThatDoNotAnswer(t *testing.T) {
 	g := newGarage(t)
 	g.truth[0].SetFault(sim.TemperatureCRC, true)
@@ -143,7 +143,7 @@ func TestStrangeSensor(t *testing.T) {
 	require.Contains(t, g.log.String(), "number=28-0000000000ee")
 }
 
-// TestTwoSensorsOnOneBus contradict each other.
+// TestTwoSensorsOnOneBus: two packs' sensors on one bus contradict each other.
 func TestTwoSensorsOnOneBus(t *testing.T) {
 	g := newGarage(t)
 	_, err := g.bench.Add(sim.Opts{

@@ -37,7 +37,7 @@ func TestRelay(t *testing.T) {
 		}
 	}
 	if got := len(b.relay.levels) - before; got != 5 {
-		t.Errorf("5 orders made %d writes: each must refresh the line", got)
+		t.Errorf("5 commands made %d writes: each must refresh the line", got)
 	}
 	for _, want := range []gpio.Level{gpio.High, gpio.Low, gpio.High} {
 		if err := r.Beat(); err != nil || b.beat.last() != want {
@@ -82,9 +82,9 @@ func TestRelayLineFails(t *testing.T) {
 	}
 }
 
-// TestRelayOrders: whatever happens, a line that works is high only after an
-// order to close that is not followed by anything else.
-func TestRelayOrders(t *testing.T) {
+// TestRelayCommands: whatever happens, a working line is high only after a command
+// to close that nothing else has followed.
+func TestRelayCommands(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		pin := &outPin{t: t, name: "relay"}
 		r, err := newRelay(pin, nil)
@@ -150,9 +150,9 @@ func TestOpenErrors(t *testing.T) {
 	}
 }
 
-// takenPin is a line that another program has, as the kernel's driver of periph
-// v3.8.5 (gpioioctl/gpio.go) tells it, in words only: the first order says so,
-// later ones go to no line at all.
+// takenPin is a line that another program has, as reported by periph's kernel driver
+// v3.8.5 (gpioioctl/gpio.go), as text only: the first command returns the error,
+// later ones have no line at all.
 type takenPin struct {
 	gpio.PinIO
 	asked int
@@ -168,8 +168,8 @@ func (p *takenPin) Out(gpio.Level) error {
 
 func (p *takenPin) In(gpio.Pull, gpio.Edge) error { return p.Out(gpio.Low) }
 
-// TestTakenLine: whichever line another program has, it is named with what to
-// do, and every line that can be had is low.
+// TestTakenLine: whichever line another program has, the error names it and what to
+// do, and every other line is low.
 func TestTakenLine(t *testing.T) {
 	for field, pin := range map[string]string{
 		"wiring.relay.pin": "GPIO17", "wiring.relay.heartbeat": "GPIO27", "wiring.relay.feedback": "GPIO5", "wiring.airflow": "GPIO6",
@@ -190,7 +190,7 @@ func TestTakenLine(t *testing.T) {
 	}
 }
 
-// TestOutputsSafe: what cannot be driven does not keep the rest from it.
+// TestOutputsSafe: a line that cannot be driven does not stop the others.
 func TestOutputsSafe(t *testing.T) {
 	b, cfg := newBench(t), twoBays()
 	last := &outPin{t: t, name: "GPIO22"}

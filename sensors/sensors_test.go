@@ -22,8 +22,8 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// TestEveryPart samples a fully wired bay. The expected values are the
-// formulas of the configuration worked out by hand.
+// TestEveryPart samples a fully wired bay. The expected values are the formulas of
+// the configuration, calculated by hand.
 func TestEveryPart(t *testing.T) {
 	b := newBench(t)
 	b.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
@@ -49,7 +49,7 @@ func TestEveryPart(t *testing.T) {
 		t.Errorf("level: got %+v, want %+v", got.Level, want)
 	}
 	if got.Now != 0 || got.Orders != nil || got.RecordFailing {
-		t.Error("a source filled what is not its own")
+		t.Error("a source filled another source's field")
 	}
 	var names []string
 	for _, s := range bays[0].Sources() {
@@ -60,8 +60,8 @@ func TestEveryPart(t *testing.T) {
 	}
 }
 
-// TestSourcesKeepApart: each source touches its own fields only.
-func TestSourcesKeepApart(t *testing.T) {
+// TestSourcesAreSeparate: each source changes only its own fields.
+func TestSourcesAreSeparate(t *testing.T) {
 	bays := mustOpen(t, wired(), newBench(t).hardware())
 	own := map[string][]string{
 		"i2c 1":    {"pack voltage", "current", "hydrogen"},
@@ -97,7 +97,7 @@ func TestNotWiredStaysMissing(t *testing.T) {
 	}
 }
 
-// TestShunt: 20 A through 75 mV / 150 A are 10 mV between two inputs.
+// TestShunt: 20 A through a shunt of 75 mV at 150 A are 10 mV between two inputs.
 func TestShunt(t *testing.T) {
 	b, cfg, minus := newBench(t), wired(), 3
 	cfg.Bays[0].Wiring.Current = &wiring.Current{
@@ -110,8 +110,8 @@ func TestShunt(t *testing.T) {
 	}
 }
 
-// TestUnpluggedConverter: the agent starts without it and reads it when it is
-// back.
+// TestUnpluggedConverter: the agent starts without the converter and reads it when
+// it is back.
 func TestUnpluggedConverter(t *testing.T) {
 	b := newBench(t)
 	b.bus.err = errAbsent
@@ -127,7 +127,7 @@ func TestUnpluggedConverter(t *testing.T) {
 	}
 }
 
-// TestStuckBus: one transfer finds out, the rest of the round is not tried.
+// TestStuckBus: after one failed transfer, the other inputs are skipped.
 func TestStuckBus(t *testing.T) {
 	b := newBench(t)
 	bays := mustOpen(t, wired(), b.hardware())
@@ -159,7 +159,7 @@ func TestCanceledRound(t *testing.T) {
 }
 
 // TestBeyondTheSensor: over range, a hydrogen sensor without supply, and a
-// calibration that makes no number.
+// calibration whose result is not a number.
 func TestBeyondTheSensor(t *testing.T) {
 	b, cfg := newBench(t), wired()
 	cfg.Bays[0].Wiring.Current.AmperesPerVolt = math.Inf(1)
@@ -202,13 +202,13 @@ func TestLevelKinds(t *testing.T) {
 		}
 	}
 	b, cfg := newBench(t), wired()
-	cfg.Bays[0].Wiring.Level, b.bus.pins[2] = current, 1.2 // 12 mA: half way from −20 to 30, and 2 more
+	cfg.Bays[0].Wiring.Level, b.bus.pins[2] = current, 1.2 // 12 mA: halfway from −20 to 30, plus 2
 	if got := sample(t, mustOpen(t, cfg, b.hardware())[0]).Level; !got.OK() || math.Abs(got.LowMM-7) > 0.01 || got.LowMM != got.HighMM {
 		t.Errorf("12 mA: got %+v, want 7 mm", got)
 	}
 }
 
-// pad is a scratchpad of which each byte is the same.
+// pad returns a scratchpad whose bytes are all the same.
 func pad(b string) *fstest.MapFile {
 	bytes := strings.Repeat(b+" ", 9)
 	return &fstest.MapFile{Data: []byte(bytes + ": crc=" + b + " YES\n" + bytes + "t=0\n")}
@@ -245,7 +245,8 @@ func TestTemperatureFaults(t *testing.T) {
 	}
 }
 
-// twoBays share converter and ambient sensor and name the bus differently.
+// twoBays returns two bays that share converter and ambient sensor and use different
+// names for the bus.
 func twoBays() *config.Config {
 	cfg := wired()
 	second := wired().Bays[0]
@@ -266,7 +267,7 @@ func TestSharedParts(t *testing.T) {
 		t.Fatalf("got %d bays out of order", len(bays))
 	}
 	if len(b.busAsked) != 1 {
-		t.Errorf("the bus was opened as %q, want once", b.busAsked)
+		t.Errorf("the bus was opened as %q, want only once", b.busAsked)
 	}
 	first, _ := bays[0].sources[0].(*analog)
 	other, _ := bays[1].sources[0].(*analog)
@@ -285,8 +286,8 @@ func TestSharedParts(t *testing.T) {
 	}
 }
 
-// TestBaysAtTheSameTime is for the race detector, and no value of one input
-// may show up as another.
+// TestBaysAtTheSameTime is for the race detector. A value of one input must not show
+// up as another's.
 func TestBaysAtTheSameTime(t *testing.T) {
 	b := newBench(t)
 	b.pins["GPIO22"] = &outPin{t: t, name: "GPIO22"}
@@ -334,8 +335,8 @@ type unreadable struct {
 
 func (p *unreadable) Level() (gpio.Level, error) { return p.L, p.err }
 
-// TestContactUnreadable: a line that cannot be read is a fault of its sensor, also
-// where its level would mean a closed contact, and the others are read all the same.
+// TestContactUnreadable: a line that cannot be read is a fault of its sensor, even if
+// its level would mean a closed contact, and the others are still read.
 func TestContactUnreadable(t *testing.T) {
 	b := newBench(t)
 	fan := &unreadable{Pin: &gpiotest.Pin{N: "GPIO6"}}
@@ -361,8 +362,8 @@ func TestContactUnreadable(t *testing.T) {
 	}
 }
 
-// TestLog: one line for a change, none for a repetition, and silence for a
-// while about a sensor that flaps.
+// TestLog: one line for a change, none for a repetition, and a limit for a sensor
+// whose faults come and go.
 func TestLog(t *testing.T) {
 	b, cfg := newBench(t), wired()
 	cfg.Bays[0].Wiring = wiring.Parts{I2C: "1", Voltage: cfg.Bays[0].Wiring.Voltage, Relay: cfg.Bays[0].Wiring.Relay}
@@ -379,7 +380,7 @@ func TestLog(t *testing.T) {
 		return strings.Count(text.String(), "\n")
 	}
 	if round(nil) != 0 {
-		t.Error("a good start is worth no line")
+		t.Error("a good start was logged")
 	}
 	if round(errAbsent) != 1 || !strings.Contains(text.String(), "bay=bay-1 sensor=voltage fault=no-answer") || !strings.Contains(text.String(), "remote I/O error") {
 		t.Errorf("a fault: got %q", text.String())
@@ -392,7 +393,7 @@ func TestLog(t *testing.T) {
 	}
 }
 
-// BenchmarkSample is one round over the inputs and contacts of a bay.
+// BenchmarkSample samples the inputs and contacts of a bay once.
 func BenchmarkSample(b *testing.B) {
 	h := newBench(b)
 	h.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
@@ -408,7 +409,7 @@ func BenchmarkSample(b *testing.B) {
 	}
 }
 
-// BenchmarkSampleOneWire is one temperature from a file in memory.
+// BenchmarkSampleOneWire reads one temperature from a file in memory.
 func BenchmarkSampleOneWire(b *testing.B) {
 	h, cfg := newBench(b), wired()
 	cfg.Bays[0].Wiring.Temperature.Ambient = ""

@@ -22,8 +22,7 @@ type yard struct {
 	bay   *sensors.Bay
 }
 
-// newYard wires one bay. The level probe is the one that the example shows for its
-// kind.
+// newYard wires one bay. The level probe is the example's for its kind.
 func newYard(t *testing.T, kind level.Kind, levelMM float64) *yard {
 	t.Helper()
 	in := func(n int) wiring.Input { return wiring.Input{ADC: 0x48, Channel: n, RangeV: 4.096, Rate: 128} }
@@ -66,8 +65,8 @@ func (y *yard) sample(t *testing.T) bay.Readings {
 	return out
 }
 
-// TestSimulatedTruth: what the drivers read is what is so, with the relay open
-// and closed.
+// TestSimulatedTruth: the drivers read the true state, with the relay open and
+// closed.
 func TestSimulatedTruth(t *testing.T) {
 	for _, kind := range level.Kinds() {
 		for _, levelMM := range []float64{-12, 1, 9, 18} {
@@ -102,8 +101,8 @@ func near(t *testing.T, what string, got reading.Reading, want, tolerance float6
 	}
 }
 
-// TestSimulatedFaults: each broken part has its own fault, and is read again
-// once it is mended.
+// TestSimulatedFaults: each broken part has its own fault, and is read again once it
+// is repaired.
 func TestSimulatedFaults(t *testing.T) {
 	probe := func(r *bay.Readings) reading.Fault { return r.Level.Fault }
 	volts := func(r *bay.Readings) reading.Fault { return r.PackV.Fault }
@@ -138,14 +137,13 @@ func TestSimulatedFaults(t *testing.T) {
 		y.truth.SetFault(tc.fault, false)
 		y.bench.Advance(2 * time.Minute)
 		if got := y.sample(t); tc.of(&got) != reading.None {
-			t.Errorf("%s, %s mended: got %s", tc.kind, tc.fault, tc.of(&got))
+			t.Errorf("%s, %s repaired: got %s", tc.kind, tc.fault, tc.of(&got))
 		}
 	}
 }
 
 // TestSimulatedSilentWire: on a kernel that shows an empty file, a damaged answer
-// and a sensor that is gone are both no answer, and neither is 0 °C or the last
-// good value.
+// and a missing sensor are both no answer, and never 0 °C or the last good value.
 func TestSimulatedSilentWire(t *testing.T) {
 	for _, kind := range []sim.FaultKind{sim.TemperatureCRC, sim.TemperatureUnplugged} {
 		y := newYard(t, "rod", 9)
@@ -162,7 +160,7 @@ func TestSimulatedSilentWire(t *testing.T) {
 		y.truth.SetFault(kind, false)
 		y.bench.Advance(10 * time.Second)
 		if got := y.sample(t); !got.PackC.OK() {
-			t.Errorf("%s mended: %+v", kind, got.PackC)
+			t.Errorf("%s repaired: %+v", kind, got.PackC)
 		}
 	}
 }

@@ -26,7 +26,7 @@ func newDev(t testing.TB, c *chip) *Dev {
 
 func noWait(ctx context.Context, _ time.Duration) error { return ctx.Err() }
 
-// TestScript holds the exact bytes on the wire against the fields of the data
+// TestScript compares the exact bytes on the wire with the fields of the data
 // sheet's config register: OS, MUX 100, PGA 001, MODE 1, DR 100, COMP_QUE 11.
 func TestScript(t *testing.T) {
 	bus := &i2ctest.Playback{DontPanic: true, Ops: []i2ctest.IO{
@@ -40,7 +40,7 @@ func TestScript(t *testing.T) {
 		{Addr: 0x49, W: []byte{1}, R: []byte{0xc3, 0x87}},
 		{Addr: 0x49, W: []byte{0}, R: []byte{0x40, 0x00}}, // half of full scale
 		{Addr: 0x49, W: []byte{1}, R: []byte{0xc3, 0x87}},
-		{Addr: 0x49, W: []byte{1, 0xc3, 0x8f}}, // the second conversion carries the other mark
+		{Addr: 0x49, W: []byte{1, 0xc3, 0x8f}}, // the second conversion has the other mark
 		{Addr: 0x49, W: []byte{1}, R: []byte{0xc3, 0x8f}},
 		{Addr: 0x49, W: []byte{0}, R: []byte{0xff, 0xfe}},
 		{Addr: 0x49, W: []byte{1}, R: []byte{0xc3, 0x8f}},
@@ -147,7 +147,7 @@ func TestLookups(t *testing.T) {
 		t.Errorf("settings that the chip does not have were found: range %v, rate %v, inputs %v", gain, rate, mux)
 	}
 	if numGains.FullScale() != 0 || numRates.Period() != 0 || fmt.Sprint(numMux, numGains, numRates) != "mux-8 gain-6 rate-8" {
-		t.Error("a setting beyond the last one looks like one")
+		t.Error("a setting beyond the last one looks valid")
 	}
 }
 
@@ -169,8 +169,8 @@ func TestNewRefuses(t *testing.T) {
 	}
 }
 
-// TestClassify: texts of the kernel's errors as periph's sysfs driver passes
-// them on (formatted, not wrapped), and as errors that can be unwrapped.
+// TestClassify: the kernel's errors as text, as periph's sysfs driver returns them
+// (formatted, not wrapped), and as errors that can be unwrapped.
 // Sources: kernel Documentation/i2c/fault-codes.rst; the texts were seen with
 // i2c-tiny-usb (ENXIO) and i2c-bcm2835 (EREMOTEIO).
 func TestClassify(t *testing.T) {
@@ -201,7 +201,7 @@ func TestClassify(t *testing.T) {
 }
 
 // TestFaults puts one fault at each transfer of a reading, cold and warm, and
-// expects its name, and a good value from the next reading.
+// expects its error, and a good value from the next reading.
 func TestFaults(t *testing.T) {
 	want := map[fault][]error{
 		nack:     {ErrNoAnswer},
@@ -249,8 +249,8 @@ func mustRead(t *testing.T, d *Dev, want physic.ElectricPotential) {
 	}
 }
 
-// TestBrownOutLooksLikeUs: with these settings the reset value of the config
-// register (0x8583) would be ours but for the mark.
+// TestBrownOutLooksLikeUs: with these settings only the mark distinguishes our
+// configuration from the register's reset value (0x8583).
 func TestBrownOutLooksLikeUs(t *testing.T) {
 	c := newChip()
 	c.pins[0] = 1.5
@@ -314,8 +314,8 @@ func TestRunningConversion(t *testing.T) {
 	mustRead(t, d, physic.Volt)
 }
 
-// TestLeftContinuous: a program before this one left the chip in continuous
-// mode (config 0x8483 as in the data sheet's quick-start example, 10.1.1).
+// TestLeftContinuous: an earlier program left the chip in continuous mode (config
+// 0x8483 as in the data sheet's quick-start example, 10.1.1).
 func TestLeftContinuous(t *testing.T) {
 	c := newChip()
 	c.pins[0] = 1
@@ -368,8 +368,8 @@ func TestBusyChipCanBeGivenUp(t *testing.T) {
 	}
 }
 
-// TestTruth: whatever single fault happens at whatever transfer, a value that
-// is returned is the voltage at the asked input, at the time of the call.
+// TestTruth: whatever single fault happens at any transfer, a returned value is the
+// voltage at the requested input, at the time of the call.
 func TestTruth(t *testing.T) {
 	fullScale := [numGains]float64{6.144, 4.096, 2.048, 1.024, 0.512, 0.256}
 	rapid.Check(t, func(t *rapid.T) {

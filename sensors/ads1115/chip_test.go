@@ -12,17 +12,16 @@ import (
 	"periph.io/x/conn/v3/physic"
 )
 
-// chip simulates an ADS1115 at the level of its registers, from the data sheet
-// alone: four registers, a conversion that takes its time and shows the input
-// chosen when it started, and the faults of a real bus. It shares no table
-// with the driver.
+// chip simulates an ADS1115 at register level, only from the data sheet: four
+// registers, a conversion that takes its time and shows the input chosen when it
+// started, and the faults of a real bus. It shares no table with the driver.
 type chip struct {
 	now     time.Duration
 	stretch float64 // oscillator: true time over nominal time, 0.9 to 1.1
 	reg     [4]uint16
 	ends    time.Duration // of the running conversion
 	running bool
-	next    uint16 // what the running conversion will show
+	next    uint16 // result of the running conversion
 	pins    [4]float64
 	txs     int
 	fault   map[int]fault // by number of the transfer
@@ -106,8 +105,8 @@ func (c *chip) load(at byte) uint16 {
 	return v
 }
 
-// store writes a register. A start is only obeyed in power-down, and what runs
-// goes on with its old input.
+// store writes a register. A start has effect only in power-down, and a running
+// conversion continues with its old input.
 func (c *chip) store(at byte, v uint16) {
 	c.reg[at] = v
 	if at == 1 && v&0x8000 != 0 && !c.running {
@@ -118,7 +117,7 @@ func (c *chip) store(at byte, v uint16) {
 	}
 }
 
-// code is the ideal output code of what the pins show (data sheet 9.5.4).
+// code returns the ideal output code for the pins' voltages (data sheet 9.5.4).
 func (c *chip) code(config uint16) uint16 {
 	pairs := [8][2]int{{0, 1}, {0, 3}, {1, 3}, {2, 3}, {0, -1}, {1, -1}, {2, -1}, {3, -1}}
 	fs := [8]float64{6.144, 4.096, 2.048, 1.024, 0.512, 0.256, 0.256, 0.256}[config>>9&7]

@@ -30,7 +30,7 @@ func mustLoop(t testing.TB, o LoopOpts) *Loop {
 	return l
 }
 
-// TestRodByHand: voltages from Ohm's law on paper. Dry 3.3·10/(10+10);
+// TestRodByHand: voltages calculated by Ohm's law. Dry 3.3·10/(10+10);
 // wet 3.3·0.9091/(10+0.9091) with 10 kΩ and 1 kΩ in parallel.
 func TestRodByHand(t *testing.T) {
 	l := mustLoop(t, rod())
@@ -64,14 +64,14 @@ func TestRodByHand(t *testing.T) {
 	}
 }
 
-// built is a loop as it came out of the workshop: real resistors, a real way
-// through the electrolyte, a real supply.
+// built is a real loop: resistors with tolerances, a path through the electrolyte, a
+// supply with an error.
 type built struct {
 	supplyV, pull, end float64
 	rods               []float64 // with the electrolyte
 }
 
-// build draws every part within its tolerance.
+// build draws a random value for every part within its tolerance.
 func build(t *rapid.T, o LoopOpts, tolerance float64) built {
 	off := rapid.Float64Range(1-tolerance, 1+tolerance)
 	b := built{
@@ -86,7 +86,7 @@ func build(t *rapid.T, o LoopOpts, tolerance float64) built {
 	return b
 }
 
-// volts is the node's voltage with some rods wet.
+// volts returns the node's voltage with some rods wet.
 func (b built) volts(pattern uint) float64 {
 	ohm := b.end
 	for i, r := range b.rods {
@@ -97,11 +97,11 @@ func (b built) volts(pattern uint) float64 {
 	return b.supplyV * ohm / (b.pull + ohm)
 }
 
-// over is the node's voltage with something else than the probe at it.
+// over returns the node's voltage with a resistance in place of the probe.
 func (b built) over(ohm float64) float64 { return b.supplyV * ohm / (b.pull + ohm) }
 
-// TestRodAsBuilt: with resistors of ±5 % and 0 to 1 kΩ of electrolyte every
-// state is read as what it is.
+// TestRodAsBuilt: with resistors of ±5 % and 0 to 1 kΩ of electrolyte every state is
+// read correctly.
 func TestRodAsBuilt(t *testing.T) {
 	o := rod()
 	l := mustLoop(t, o)
@@ -122,7 +122,7 @@ func TestRodAsBuilt(t *testing.T) {
 	})
 }
 
-// TestLadderAsBuilt: with 1 % resistors every combination is read as itself.
+// TestLadderAsBuilt: with 1 % resistors every combination is read correctly.
 func TestLadderAsBuilt(t *testing.T) {
 	o := ladder()
 	l := mustLoop(t, o)
@@ -145,9 +145,9 @@ func TestLadderAsBuilt(t *testing.T) {
 	})
 }
 
-// TestBrokenIsNeverALevel: whatever circuit was accepted, built from parts of
-// ±5 %, a broken wire or a short never reads as a level, and what is read is
-// what is wet.
+// TestBrokenIsNeverALevel: for every accepted circuit, built from parts of ±5 %, a
+// broken wire or a short never reads as a level, and a level that is read matches the
+// wet rods.
 func TestBrokenIsNeverALevel(t *testing.T) {
 	accepted := 0
 	rapid.Check(t, func(t *rapid.T) {
@@ -189,8 +189,8 @@ func TestBrokenIsNeverALevel(t *testing.T) {
 	}
 }
 
-// TestMoreVoltsNeverMeansMoreAcid: over the whole range, with everything else
-// the same, a higher voltage is less conductance and never a higher level.
+// TestMoreVoltsNeverMeansMoreAcid: over the whole range, with everything else the
+// same, a higher voltage means less conductance and never a higher level.
 func TestMoreVoltsNeverMeansMoreAcid(t *testing.T) {
 	for name, o := range map[string]LoopOpts{"rod": rod(), "ladder": ladder()} {
 		l := mustLoop(t, o)
@@ -202,12 +202,12 @@ func TestMoreVoltsNeverMeansMoreAcid(t *testing.T) {
 			}
 			seen[got] = true
 			if got.LowMM > low {
-				t.Errorf("%s: %d mV reads as %v, less volts read as %g mm", name, mV, got, low)
+				t.Errorf("%s: %d mV reads as %v, a lower voltage reads as %g mm", name, mV, got, low)
 			}
 			low = got.LowMM
 		}
 		if len(seen) != len(o.Rods)+1 {
-			t.Errorf("%s: %d levels are ever read, want %d", name, len(seen), len(o.Rods)+1)
+			t.Errorf("%s: %d different levels were read, want %d", name, len(seen), len(o.Rods)+1)
 		}
 	}
 }
@@ -239,8 +239,7 @@ func TestNewLoopRefuses(t *testing.T) {
 	}
 }
 
-// TestTallCell: rods beyond the stand-ins for "no bound" still give bounds in
-// order.
+// TestTallCell: rods beyond FloorMM or CeilingMM still give bounds in order.
 func TestTallCell(t *testing.T) {
 	o := rod()
 	o.Rods[0].HeightMM = 150

@@ -9,7 +9,7 @@ import (
 )
 
 // TestNE43: the bands of NAMUR NE 43 (measurement 3.8 to 20.5 mA, failure up to
-// 3.6 mA and from 21.0 mA), over 100 Ω.
+// 3.6 mA and from 21.0 mA), across 100 Ω.
 func TestNE43(t *testing.T) {
 	probe, err := NewTransmitter(Transmitter{ShuntOhm: 100, LowMM: -10, HighMM: 30})
 	if err != nil {

@@ -43,7 +43,7 @@ func TestThresholdsAreKept(t *testing.T) {
 }
 
 // TestBusyForOnePeriod: a conversion at 8 samples a second takes 125 ms ± 10 %;
-// until then OS reads 0 and the conversion register holds the one before.
+// until then OS reads 0 and the conversion register holds the previous result.
 func TestBusyForOnePeriod(t *testing.T) {
 	b, _ := fitted(t)
 	u := mustBus(t, b)
@@ -115,7 +115,7 @@ func TestContinuousGivesTheOldChannelFirst(t *testing.T) {
 	}
 }
 
-// TestOverRange: beyond full scale the code stands at 0x7fff.
+// TestOverRange: beyond full scale the code is 0x7fff.
 func TestOverRange(t *testing.T) {
 	b, _ := fitted(t)
 	u := mustBus(t, b)
@@ -131,9 +131,9 @@ func TestOverRange(t *testing.T) {
 	}
 }
 
-// TestNobodyThere: Linux calls a missing acknowledge EREMOTEIO and a bus that
-// stays low ETIMEDOUT; the bus driver of the Pi gives their texts only.
-func TestNobodyThere(t *testing.T) {
+// TestNoAnswer: Linux reports a missing acknowledge as EREMOTEIO and a bus that stays
+// low as ETIMEDOUT; the Pi's bus driver returns only their texts.
+func TestNoAnswer(t *testing.T) {
 	b, y := fitted(t)
 	u := mustBus(t, b)
 	r := make([]byte, 2)
@@ -151,10 +151,10 @@ func TestNobodyThere(t *testing.T) {
 	y.SetFault(ADCAbsent, false)
 	y.SetFault(BusStuck, false)
 	if err := u.Tx(0x48, []byte{1}, r); err != nil {
-		t.Errorf("mended: %v", err)
+		t.Errorf("repaired: %v", err)
 	}
 	if err := u.Tx(0x80, []byte{1}, r); err == nil {
-		t.Error("address 0x80 taken")
+		t.Error("address 0x80 accepted")
 	}
 }
 
@@ -166,7 +166,7 @@ func TestWaitEndsWithItsContext(t *testing.T) {
 	}
 }
 
-// FuzzBus: no bytes on the bus bring a converter down, and it always answers.
+// FuzzBus: no bytes on the bus crash a converter, and it always answers.
 func FuzzBus(f *testing.F) {
 	f.Add(uint16(0x48), []byte{1, 0xc1, 0x83, 0, 0, 0}, uint8(2))
 	f.Add(uint16(0), []byte{6}, uint8(0))

@@ -13,7 +13,7 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// look is everything that a program can see of the common bay, as text.
+// look returns everything that a program can see of the common bay, as text.
 func look(t testing.TB, b *Bench) string {
 	t.Helper()
 	var seen strings.Builder
@@ -38,14 +38,14 @@ func look(t testing.TB, b *Bench) string {
 	return seen.String()
 }
 
-// life is a bay with some hours behind it: charged to the end of its charger,
-// rested, worked, and put on charge again.
+// life returns a bay after some hours: charged until its charger stopped, rested,
+// worked, and put on charge again.
 func life(t testing.TB, f FaultKind, on bool) string {
 	t.Helper()
 	b := NewBench()
 	o, w := common("bay-1")
 	o.StateOfCharge = 0.97
-	// A Hall sensor, so that its missing lead can be told from no current.
+	// A Hall sensor, whose missing lead looks different from no current.
 	w.Current = &wiring.Current{Input: input(0x48, 3), AmperesPerVolt: 100, ZeroV: 2.5}
 	y := mustAdd(t, b, o, w)
 	drive(t, mustPin(t, b, "GPIO17"), gpio.High)
@@ -62,7 +62,7 @@ func life(t testing.TB, f FaultKind, on bool) string {
 }
 
 // TestEveryFaultShows: each fault changes something that a program can see, and
-// a mended one leaves no trace.
+// leaves no trace once it is repaired.
 func TestEveryFaultShows(t *testing.T) {
 	for _, f := range FaultKinds() {
 		if f == ProbeStuck {
@@ -119,16 +119,16 @@ func TestSameBytes(t *testing.T) {
 	}
 	first := bytes(5)
 	if again := bytes(5); first != again {
-		t.Error("same seed, other bytes")
+		t.Error("same seed, different bytes")
 	}
 	if first == bytes(6) {
-		t.Error("other seed, same bytes")
+		t.Error("different seed, same bytes")
 	}
 }
 
-// TestFromManySides: readers and the one that moves time do not meet badly;
-// run with -race.
-func TestFromManySides(t *testing.T) {
+// TestConcurrentUse: readers and the goroutine that moves time do not conflict; run
+// with -race.
+func TestConcurrentUse(t *testing.T) {
 	b, y := fitted(t)
 	u := mustBus(t, b)
 	relay := mustPin(t, b, "GPIO17")
@@ -152,7 +152,7 @@ func TestFromManySides(t *testing.T) {
 	}
 }
 
-// BenchmarkTick is one second of one charging bay with the transactions of its
+// BenchmarkTick simulates one second of one charging bay with the transactions of its
 // three analogue readings.
 func BenchmarkTick(b *testing.B) {
 	bench, _ := fitted(b)
@@ -169,7 +169,7 @@ func BenchmarkTick(b *testing.B) {
 	}
 }
 
-// BenchmarkRest is an hour of a bay at rest.
+// BenchmarkRest simulates an hour of a bay at rest.
 func BenchmarkRest(b *testing.B) {
 	bench, _ := fitted(b)
 	for b.Loop() {

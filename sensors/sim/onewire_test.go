@@ -71,7 +71,7 @@ func TestKernelText(t *testing.T) {
 		t.Errorf("damaged: %q", got)
 	}
 	if _, err := fs.ReadFile(files, "28-0000000000a1/temperature"); err == nil {
-		t.Error("damaged temperature can be read")
+		t.Error("a damaged temperature can be read")
 	}
 	y.SetFault(TemperatureCRC, false)
 	y.SetFault(TemperaturePowerOn, true)
@@ -82,7 +82,7 @@ func TestKernelText(t *testing.T) {
 }
 
 // TestUnpluggedSensor: first the bus reads all ones (their CRC is c9), then the
-// kernel forgets the sensor; the air's sensor stays.
+// kernel drops the sensor; the air's sensor stays.
 func TestUnpluggedSensor(t *testing.T) {
 	b, y := fitted(t)
 	files := b.OneWire()
@@ -103,9 +103,9 @@ func TestUnpluggedSensor(t *testing.T) {
 	}
 }
 
-// TestSilentWire: what w1_therm of Linux 6.1 shows of a damaged and of a missing
-// answer (seen on the emulated board): nothing, after seconds, in both files. What
-// is good stays as it is.
+// TestSilentWire: for a damaged and for a missing answer w1_therm of Linux 6.1 shows
+// nothing, after seconds, in both files (seen on the emulated board). Good answers
+// stay the same.
 func TestSilentWire(t *testing.T) {
 	b, y := fitted(t)
 	blocked := time.Duration(0)
@@ -125,10 +125,10 @@ func TestSilentWire(t *testing.T) {
 		}
 		y.SetFault(kind, false)
 		if got := readText(t, files, "28-0000000000a1/w1_slave"); !strings.Contains(got, "YES") {
-			t.Errorf("%s mended: %q", kind, got)
+			t.Errorf("%s repaired: %q", kind, got)
 		}
 	}
 	if got := readText(t, files, "28-0000000000b2/temperature"); got == "" {
-		t.Error("the other sensor is silent as well")
+		t.Error("the other sensor is silent, too")
 	}
 }

@@ -9,9 +9,9 @@ import (
 	"testing"
 )
 
-// TestOwnCircuits: of the package that reads probes the simulator takes words
-// only, the names of kinds and settings. If it took a circuit or a bound from
-// there, a mistake in it would be on both sides and not be seen.
+// TestOwnCircuits: from the package that reads probes the simulator uses only the
+// names of kinds and settings. If it used a circuit or a limit from there, a mistake
+// would be on both sides and go unnoticed.
 func TestOwnCircuits(t *testing.T) {
 	words := kindNames(t)
 	words["Kind"], words["Settings"] = true, true
@@ -31,7 +31,7 @@ func TestOwnCircuits(t *testing.T) {
 			}
 			used++
 			if !words[s.Sel.Name] {
-				t.Errorf("%s: level.%s is more than a word", fset.Position(s.Pos()), s.Sel.Name)
+				t.Errorf("%s: level.%s is more than a name", fset.Position(s.Pos()), s.Sel.Name)
 			}
 		}
 	}
@@ -55,7 +55,7 @@ func sources(t *testing.T) []string {
 	return out
 }
 
-// kindNames are the constants of type level.Kind.
+// kindNames returns the constants of type level.Kind.
 func kindNames(t *testing.T) map[string]bool {
 	t.Helper()
 	file, err := parser.ParseFile(token.NewFileSet(), "../level/kind.go", nil, 0)

@@ -37,8 +37,8 @@ func TestContactorTakesItsTime(t *testing.T) {
 	}
 }
 
-// TestReadingAnOutputReleasesIt: the hardware driver turns an output that is
-// read into an input; a driver that does so loses its relay here too.
+// TestReadingAnOutputReleasesIt: when an output is read, the hardware driver turns it
+// into an input; a program that reads it loses its relay here too.
 func TestReadingAnOutputReleasesIt(t *testing.T) {
 	b, y := fitted(t)
 	relay := mustPin(t, b, "GPIO17")
@@ -99,9 +99,9 @@ func TestEdgesAreSeen(t *testing.T) {
 	}
 }
 
-// TestNoChargeWithoutContactor drives a bay through anything that is not a
-// welded contactor: no current charges unless the contactor was closed, and the
-// contactor is not closed unless it is ordered or just dropping out.
+// TestNoChargeWithoutContactor takes a bay through anything except a welded
+// contactor: no current charges the pack unless the contactor was closed, and the
+// contactor is closed only when ordered or while dropping out.
 func TestNoChargeWithoutContactor(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
 		b := NewBench()
@@ -137,7 +137,7 @@ func TestNoChargeWithoutContactor(t *testing.T) {
 			},
 			"": func(r *rapid.T) {
 				before := y.Truth()
-				b.Advance(time.Second) // longer than the contactor moves
+				b.Advance(time.Second) // longer than the contactor takes to move
 				b.Advance(time.Second)
 				now := y.Truth()
 				may := now.Ordered && now.Connected && now.Mains && !y.Fault(ContactorStuckOpen)
@@ -153,7 +153,7 @@ func TestNoChargeWithoutContactor(t *testing.T) {
 	})
 }
 
-// checkLevels: the settled level falls only by what is known to have left.
+// checkLevels checks that the settled level falls only by the known losses.
 func checkLevels(r *rapid.T, before, now Truth) {
 	for i := range now.Cells {
 		a, z := before.Cells[i], now.Cells[i]
@@ -164,7 +164,7 @@ func checkLevels(r *rapid.T, before, now Truth) {
 	}
 }
 
-// TestWeldedCharges: the one fault that charges against the order.
+// TestWeldedCharges: the one fault that charges against the command.
 func TestWeldedCharges(t *testing.T) {
 	b, y := fitted(t)
 	y.SetFault(ContactorWelded, true)

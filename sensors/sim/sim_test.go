@@ -19,7 +19,7 @@ func input(adc wiring.Address, channel int) wiring.Input {
 	return wiring.Input{ADC: adc, Channel: channel}
 }
 
-// common is a bay with everything fitted.
+// common returns a bay with everything fitted.
 func common(name string) (Opts, wiring.Parts) {
 	minus := 3
 	o := Opts{
@@ -53,7 +53,7 @@ func mustAdd(t testing.TB, b *Bench, o Opts, w wiring.Parts) *Bay {
 	return y
 }
 
-// fitted is a bench with one common bay.
+// fitted returns a bench with one common bay.
 func fitted(t testing.TB) (*Bench, *Bay) {
 	t.Helper()
 	b := NewBench()
@@ -80,7 +80,7 @@ func mustBus(t testing.TB, b *Bench) i2c.Bus {
 }
 
 // convert runs one single-shot conversion at 860 samples a second and ±6.144 V
-// with the multiplexer setting, as the data sheet's quick start says.
+// with the multiplexer setting, as in the data sheet's quick start.
 func convert(b *Bench, u i2c.Bus, addr uint16, mux uint16) (float64, error) {
 	config := uint16(0x8000|0x0100|0x00e3) | mux<<12
 	if err := u.Tx(addr, []byte{1, byte(config >> 8), byte(config)}, nil); err != nil {
@@ -114,8 +114,8 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 	}
 }
 
-// TestSignals: each signal at its input is what its circuit makes of the truth:
-// dividers and loops by Ohm's law, the transmitter by NAMUR NE 43.
+// TestSignals: each input gets the signal that its circuit makes from the true
+// state: dividers and loops by Ohm's law, the transmitter by NAMUR NE 43.
 func TestSignals(t *testing.T) {
 	b, y := fitted(t)
 	u := mustBus(t, b)
@@ -145,7 +145,7 @@ func TestSignals(t *testing.T) {
 	}
 }
 
-// par is resistors in parallel.
+// par returns the resistance of resistors in parallel.
 func par(ohm ...float64) float64 {
 	siemens := 0.0
 	for _, r := range ohm {
@@ -215,7 +215,7 @@ func TestRefusals(t *testing.T) {
 		o, w := common("bay-2")
 		breakIt(&o, &w)
 		if _, err := b.Add(o, w); err == nil {
-			t.Errorf("%s: taken", name)
+			t.Errorf("%s: accepted", name)
 		} else {
 			t.Logf("%s: %v", name, err)
 		}
@@ -235,8 +235,8 @@ func TestRefusals(t *testing.T) {
 	}
 }
 
-// TestWholeRound: charge to the charger's own end, cool, unplug.
-func TestWholeRound(t *testing.T) {
+// TestWholeCycle: charge until the charger stops, cool, unplug.
+func TestWholeCycle(t *testing.T) {
 	b := NewBench()
 	o, w := common("bay-1")
 	o.StateOfCharge, o.PackC = 0.35, 29

@@ -17,9 +17,8 @@ import (
 // celsius avoids Temperature.Celsius, so that the test has its own arithmetic.
 func celsius(t physic.Temperature) float64 { return float64(t)/1e9 - 273.15 }
 
-// TestParse: the example of the kernel's documentation, the temperature table
-// of the DS18B20 data sheet (19-7487, table 1) as scratchpads, and what real
-// buses were seen to show.
+// TestParse: the example of the kernel's documentation, the temperature table of the
+// DS18B20 data sheet (19-7487, table 1) as scratchpads, and texts seen on real buses.
 func TestParse(t *testing.T) {
 	for _, tc := range []struct {
 		name, text string
@@ -160,7 +159,7 @@ func TestList(t *testing.T) {
 		goodID + "/w1_slave":  {},
 		otherID + "/w1_slave": {},
 		"w1_bus_master1/name": {},
-		"26-000001c8a1b2/id":  {}, // a battery monitor of the same bus
+		"26-000001c8a1b2/id":  {}, // a battery monitor on the same bus
 	}
 	got, err := List(root)
 	if want := []string{otherID, goodID}; err != nil || !slices.Equal(got, want) {
@@ -175,9 +174,9 @@ type broken struct{}
 
 func (broken) Open(string) (fs.File, error) { return nil, fs.ErrPermission }
 
-// TestDamage: whatever single character is damaged or lost, what is returned
-// is the value that was sent, or an error. The value's own digits are left
-// alone: they are the kernel's, not the wire's.
+// TestDamage: whatever single character is damaged or lost, Parse returns the value
+// that was sent, or an error. The value's own digits are not changed: they come from
+// the kernel, not from the wire.
 func TestDamage(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		text := []byte(good)

@@ -49,7 +49,7 @@ func number(t *testing.T, s string) float64 {
 	return v
 }
 
-// common is a 24 V traction pack.
+// common returns a 24 V traction pack.
 func common() Spec {
 	return Spec{
 		Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, VentWellMM: 22, FreeSurfaceCM2: 130,
@@ -66,7 +66,8 @@ func mustNew(t testing.TB, s Spec) *Pack {
 	return p
 }
 
-// feed puts a constant current through the pack for a while, at a steady ambient.
+// feed drives a constant current through the pack for a while, at a steady ambient
+// temperature.
 func feed(p *Pack, amps, hours, ambientC float64) {
 	for range int(hours * 3600) {
 		if amps >= 0 {
@@ -93,10 +94,10 @@ func TestRestVoltageRule(t *testing.T) {
 	}
 }
 
-// TestEfficiencyAgainstCopetti holds the efficiency that follows from the two
-// branches against Copetti, Lorenzo and Chenlo (1993), equation for charge
-// efficiency. The two models were fitted to different batteries, so they agree
-// in course: both near 1 at half charge, both falling to nothing at full.
+// TestEfficiencyAgainstCopetti compares the efficiency that follows from the two
+// branches with Copetti, Lorenzo and Chenlo (1993), equation for charge efficiency.
+// The two models were fitted to different batteries, so only their shape agrees:
+// both near 1 at half charge, both falling to zero at full.
 func TestEfficiencyAgainstCopetti(t *testing.T) {
 	for _, soc := range []float64{0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99} {
 		for _, perI10 := range []float64{0.25, 0.5, 1} {
@@ -151,7 +152,7 @@ func TestCapacityByRate(t *testing.T) {
 	near(t, "C20 over C10", 225/c10, 1.67/(1+0.67*math.Pow(x, 0.9)), 1e-6)
 }
 
-// TestAmpereHoursClose: what goes in is stored, gassed or lost by itself.
+// TestAmpereHoursClose: the charge put in is stored, gassed or lost to self-discharge.
 func TestAmpereHoursClose(t *testing.T) {
 	p := mustNew(t, common())
 	before := p.Cell(3)

@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// TestNewtonCooling holds the cooling law, and a pack at rest, against worked
+// TestNewtonCooling compares the cooling law, and a pack at rest, with calculated
 // values from Newton's law.
 func TestNewtonCooling(t *testing.T) {
 	seen := 0
@@ -49,9 +49,9 @@ func TestFinishHeat(t *testing.T) {
 	near(t, "heat scaled to 2.6 V", p.heatW(p.Amps())*(2.6-1.48)/(p.Volts()/12-1.48), 134, 134*0.05)
 }
 
-// TestNoFreeEnergy: a round of discharge and charge gives back less than it
-// takes, and the difference is heat and gas (and the little that the cells do
-// not end exactly where they began).
+// TestNoFreeEnergy: a cycle of discharge and charge returns less energy than it takes,
+// and the difference is heat and gas (and a little because the cells do not end
+// exactly where they began).
 func TestNoFreeEnergy(t *testing.T) {
 	s := common()
 	s.StateOfCharge = 0.8
@@ -74,13 +74,13 @@ func TestNoFreeEnergy(t *testing.T) {
 		storedWh += storedV * c.CapacityAh * (c.StateOfCharge - before[i].StateOfCharge)
 	}
 	if sum.NetWh <= 0 || sum.HeatWh <= 0 {
-		t.Errorf("a round took %.1f Wh and made %.1f Wh of heat", sum.NetWh, sum.HeatWh)
+		t.Errorf("a cycle took %.1f Wh and made %.1f Wh of heat", sum.NetWh, sum.HeatWh)
 	}
 	near(t, "energy in Wh", sum.NetWh, sum.HeatWh+gasWh+storedWh, 0.5)
 }
 
 // TestHydrogen: 0.4564 L for each Ah and cell at 25 °C (CODATA constants), and
-// a room aired by exactly Q = 0.055 n I (EN 62485-3) settles at 0.83 %.
+// a room ventilated by exactly Q = 0.055 n I (EN 62485-3) settles at 0.83 %.
 func TestHydrogen(t *testing.T) {
 	near(t, "m³/Ah", hydrogenM3PerAh, 0.45642e-3, 1e-8)
 	r := NewRoom(12, 225)

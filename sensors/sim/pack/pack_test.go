@@ -27,8 +27,8 @@ func round(t *testing.T, p *Pack, c *Charger, ambientC float64, each func()) flo
 	return 0
 }
 
-// TestTwoStageRound: a flooded pack of 225 Ah from about a third: full in a
-// night, with the charge factor of vented cells, 1.15 to 1.20 without acid
+// TestTwoStageRound: a flooded pack of 225 Ah, charged from about a third: full
+// overnight, with the charge factor of vented cells, 1.15 to 1.20 without acid
 // circulation (from memory), warm but under 45 °C.
 func TestTwoStageRound(t *testing.T) {
 	s := common()
@@ -58,7 +58,7 @@ func TestTwoStageRound(t *testing.T) {
 }
 
 // TestStages: a two-stage charger goes through its stages in order, holds its
-// voltage, and does not start again until the pack was away.
+// voltage, and does not start again until the pack has been disconnected.
 func TestStages(t *testing.T) {
 	p := mustNew(t, common())
 	c, _ := NewCharger(TwoStage, 12, 225, 0, false)
@@ -140,7 +140,7 @@ func TestRefusals(t *testing.T) {
 	}
 	for _, ml := range []float64{-1, math.NaN(), math.Inf(1)} {
 		if p.AddWater(1, ml) == nil {
-			t.Errorf("%v ml taken", ml)
+			t.Errorf("%v ml accepted", ml)
 		}
 	}
 	s := common()
@@ -152,11 +152,11 @@ func TestRefusals(t *testing.T) {
 		}
 	}
 	if _, err := NewCharger(9, 12, 225, 0, false); err == nil {
-		t.Error("charger kind 9 taken")
+		t.Error("charger kind 9 accepted")
 	}
 }
 
-// TestAnyLife drives a pack through anything and asks what must always hold.
+// TestAnyLife takes a pack through anything and checks what must always be true.
 func TestAnyLife(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := common()
@@ -195,7 +195,7 @@ func lives(t *rapid.T, p *Pack, s Supply, loadA float64) {
 	case p.SupplyA() < 0 || p.SupplyA() > s.MaxA+1e-9:
 		t.Fatalf("supply %v A of %v", p.SupplyA(), s.MaxA)
 	case p.SupplyA() > 1e-3 && p.Volts() > s.OpenV+0.01:
-		t.Fatalf("%v A flow from %v V into %v V", p.SupplyA(), s.OpenV, p.Volts())
+		t.Fatalf("%v A flows from %v V into %v V", p.SupplyA(), s.OpenV, p.Volts())
 	case after.GassingAh < before.GassingAh || after.LostML < before.LostML:
 		t.Fatalf("gas came back: %+v %+v", before, after)
 	}
@@ -206,7 +206,7 @@ func lives(t *rapid.T, p *Pack, s Supply, loadA float64) {
 	}
 }
 
-// TestSameSeed: the same life gives the same pack, another seed another one.
+// TestSameSeed: the same history gives the same pack, another seed another one.
 func TestSameSeed(t *testing.T) {
 	life := func(seed uint64) CellState {
 		s := common()
@@ -217,10 +217,10 @@ func TestSameSeed(t *testing.T) {
 	}
 	first := life(7)
 	if again := life(7); first != again {
-		t.Error("same seed, other pack")
+		t.Error("same seed, different pack")
 	}
 	if first == life(8) {
-		t.Error("other seed, same pack")
+		t.Error("different seed, same pack")
 	}
 }
 

@@ -151,7 +151,7 @@ func (c *Client) Run(ctx context.Context) error {
 		}
 		c.failures++
 		c.tell(up, err)
-		pause(ctx, c.opt.BackOff(c.failures))
+		sleep(ctx, c.opt.BackOff(c.failures))
 	}
 	return nil
 }
@@ -237,7 +237,7 @@ func (c *Client) status(s Status) ([]byte, error) {
 	return s.JSON()
 }
 
-func pause(ctx context.Context, d time.Duration) {
+func sleep(ctx context.Context, d time.Duration) {
 	t := time.NewTimer(d)
 	defer t.Stop()
 	select {

@@ -96,7 +96,7 @@ func parse(payload []byte) (c command, wrong *refusal) {
 	c.given = map[string]bool{}
 	v, at, expiry := 0, "", int(defaultExpiry.Seconds())
 	wrong = readObject(payload, c.fields(&v, &at, &expiry), c.given)
-	if !printable(c.ID, order.MaxIDBytes) || len(c.ID) > order.MaxIDBytes {
+	if !order.Printable(c.ID, order.MaxIDBytes) || len(c.ID) > order.MaxIDBytes {
 		wrong, c.ID = first(wrong, c.badText("id", order.MaxIDBytes)), ""
 	}
 	if v != 1 {
@@ -124,11 +124,11 @@ func (c *command) check() (wrong *refusal) {
 		c.name = ""
 		wrong = refuse(BadField, "field order is not accepted: must be %s or %s", strings.Join(orderNames(), ", "), askState)
 	}
-	if c.given["by"] && !printable(c.By, order.MaxNameRunes) {
+	if c.given["by"] && !order.Printable(c.By, order.MaxNameRunes) {
 		c.By = ""
 		wrong = first(wrong, c.badText("by", order.MaxNameRunes))
 	}
-	if c.given["note"] && !printable(c.Note, order.MaxNoteRunes) {
+	if c.given["note"] && !order.Printable(c.Note, order.MaxNoteRunes) {
 		wrong = first(wrong, c.badText("note", order.MaxNoteRunes))
 	}
 	return first(wrong, c.checkFields())
@@ -237,12 +237,6 @@ func jsonFault(err error) string {
 		return "it ends too early"
 	}
 	return strings.TrimPrefix(err.Error(), "json: ")
-}
-
-// printable is order.Printable, and also rejects text that begins or ends with a
-// space: one name must not look like another.
-func printable(s string, most int) bool {
-	return order.Printable(s, most) && strings.TrimSpace(s) == s
 }
 
 // short quotes the beginning of text from outside.

@@ -51,7 +51,7 @@ func checkPeople(people []Person) error {
 	seen := map[string]bool{}
 	for _, p := range people {
 		switch {
-		case !printable(p.Name, order.MaxNameRunes):
+		case !order.Printable(p.Name, order.MaxNameRunes):
 			return fmt.Errorf("mqtt: person %q: the name must be 1 to %d printable characters", p.Name, order.MaxNameRunes)
 		case len(p.Key) != ed25519.PublicKeySize:
 			return fmt.Errorf("mqtt: person %q has no key", p.Name)

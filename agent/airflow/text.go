@@ -86,18 +86,18 @@ func table(b *strings.Builder, figures []Figure, us bool) {
 	for i := range figures {
 		f := &figures[i]
 		shown := shownAs(f.Name)
-		value := rounded(f.Value) + " " + shown.si
+		value := roundedUp(f.Value) + " " + shown.si
 		if us && shown.us != shown.si {
-			value += " (" + rounded(f.Value*shown.perUS) + " " + shown.us + ")"
+			value += " (" + roundedUp(f.Value*shown.perUS) + " " + shown.us + ")"
 		}
 		fmt.Fprintf(b, "  %-31s %s\n      %s: %s\n      %s\n", shown.label, value, f.Formula, f.PutIn, f.Basis)
 	}
 	b.WriteString("\n")
 }
 
-// rounded shows three figures, and whole numbers from 100 up. It always rounds up,
+// roundedUp shows three figures, and whole numbers from 100 up. It always rounds up,
 // because these are requirements.
-func rounded(v float64) string {
+func roundedUp(v float64) string {
 	decimals := 0
 	for decimals < 2 && v*math.Pow10(decimals) < 100 {
 		decimals++

@@ -13,6 +13,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
 	"bayward/agent/metrics"
+	"bayward/agent/notify"
 	"bayward/agent/order"
 	"bayward/agent/restore"
 	"bayward/agent/systemd"
@@ -200,7 +201,7 @@ func (a *Agent) outputs() []loop.Output {
 		out = append(out, a.record)
 	}
 	if a.client != nil {
-		out = append(out, newMQTTOutput(a.client, a.Config))
+		out = append(out, mqttOutput{a.client, notify.Watches{}})
 	}
 	if a.notices != nil {
 		out = append(out, a.notices)

@@ -17,7 +17,7 @@ type noticeOutput struct {
 	sender *notify.Sender
 	voice  words.Voice
 	cfg    *config.Config
-	watch  map[string]*notify.Watch
+	watch  notify.Watches
 }
 
 // Name implements loop.Output.
@@ -25,7 +25,7 @@ func (noticeOutput) Name() string { return "notices" }
 
 // Take implements loop.Output.
 func (o noticeOutput) Take(_ context.Context, n *loop.News) {
-	notice, changed := o.watch[n.Bay].Update(n.Picture)
+	notice, changed := o.watch.Update(n.Picture)
 	if !changed || notice.Kind == notify.Nothing || notice.State == notify.Seen {
 		return // somebody has seen it already
 	}
@@ -53,10 +53,7 @@ func (a *Agent) buildNotices() error {
 	}
 	quiet, _ := notify.ParseQuiet(c.QuietHours) // checked with the configuration
 	voice := words.New(a.Config.Language, a.Config.Units)
-	a.notices = &noticeOutput{voice: voice, cfg: a.Config, watch: map[string]*notify.Watch{}}
-	for i := range a.Config.Bays {
-		a.notices.watch[a.Config.Bays[i].Name] = &notify.Watch{}
-	}
+	a.notices = &noticeOutput{voice: voice, cfg: a.Config, watch: notify.Watches{}}
 	a.notices.sender = notify.NewSender(notify.Options{
 		Ways: ways, Quiet: quiet, Round: c.DailyRound, Wall: a.Wall, Log: a.Log,
 		Summary: func() notify.Message {

@@ -79,15 +79,7 @@ func (o logbookOutput) finish() {
 // mqttOutput hands states and notices to the broker's client.
 type mqttOutput struct {
 	c     *mqtt.Client
-	watch map[string]*notify.Watch
-}
-
-func newMQTTOutput(c *mqtt.Client, cfg *config.Config) mqttOutput {
-	p := mqttOutput{c: c, watch: map[string]*notify.Watch{}}
-	for i := range cfg.Bays {
-		p.watch[cfg.Bays[i].Name] = &notify.Watch{}
-	}
-	return p
+	watch notify.Watches
 }
 
 // Name implements loop.Output.
@@ -97,7 +89,7 @@ func (mqttOutput) Name() string { return "mqtt" }
 func (o mqttOutput) Take(_ context.Context, n *loop.News) {
 	at := wallOf(n.Wall, n.Trusted)
 	o.c.State(n.Bay, view.Of(n.Picture), at)
-	notice, changed := o.watch[n.Bay].Update(n.Picture)
+	notice, changed := o.watch.Update(n.Picture)
 	if !changed {
 		return
 	}

@@ -123,7 +123,7 @@ func (w *walk) name(ctx context.Context, question string) (string, error) {
 		if err != nil {
 			return "", err
 		}
-		who = oneLine(strings.Map(printable, who))
+		who = oneLine(strings.Map(withoutControl, who))
 		if n := len([]rune(who)); n >= 2 && n <= 80 {
 			return who, nil
 		}
@@ -131,8 +131,8 @@ func (w *walk) name(ctx context.Context, question string) (string, error) {
 	}
 }
 
-// printable drops what could move a terminal's cursor or forge a line.
-func printable(r rune) rune {
+// withoutControl drops what could move a terminal's cursor or forge a line.
+func withoutControl(r rune) rune {
 	if r < ' ' || r == 0x7f || r >= 0x80 && r < 0xa0 {
 		return -1
 	}
@@ -262,7 +262,7 @@ func (w *walk) reason(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		if why = oneLine(strings.Map(printable, why)); len(why) >= 3 {
+		if why = oneLine(strings.Map(withoutControl, why)); len(why) >= 3 {
 			return skipped{why}
 		}
 		w.say("Say it in a few words; it goes on record.")

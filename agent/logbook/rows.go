@@ -1,13 +1,13 @@
 package logbook
 
-import "math"
+import "bayward/agent/reading"
 
 // Num is a number that may be unknown: then it is nil. See Known.
 type Num = *float64
 
 // Known returns a Num. A value that is not a number counts as unknown.
 func Known(v float64) Num {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	if !reading.Finite(v) {
 		return nil
 	}
 	return &v

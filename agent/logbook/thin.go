@@ -1,7 +1,6 @@
 package logbook
 
 import (
-	"math"
 	"time"
 
 	"bayward/agent/bay"
@@ -126,25 +125,25 @@ func (t *tally) mean() Num {
 	if t.n == 0 {
 		return nil
 	}
-	return rounded(t.sum / t.n)
+	return stored(t.sum / t.n)
 }
 
 func (t *tally) least() Num {
 	if t.n == 0 {
 		return nil
 	}
-	return rounded(t.low)
+	return stored(t.low)
 }
 
 func (t *tally) most() Num {
 	if t.n == 0 {
 		return nil
 	}
-	return rounded(t.high)
+	return stored(t.high)
 }
 
-// rounded drops digits that no sensor has.
-func rounded(v float64) Num { return Known(math.Round(v*1e4) / 1e4) }
+// stored drops digits that no sensor has.
+func stored(v float64) Num { return Known(reading.Round(v, 4)) }
 
 // bucket collects the ticks of one span.
 type bucket struct {
@@ -177,16 +176,16 @@ func (b *bucket) add(p *bay.Picture, dt time.Duration) {
 		b.row.PermitS += dt.Seconds()
 	}
 	b.row.Stage = p.Stage.String()
-	b.row.LostML = rounded(p.Water.LostML)
+	b.row.LostML = stored(p.Water.LostML)
 	b.row.SettledMM, b.row.PredictMM, b.row.Soc = nil, nil, nil
 	if p.Water.Known {
-		b.row.SettledMM = rounded(p.Water.SettledMM)
+		b.row.SettledMM = stored(p.Water.SettledMM)
 	}
 	if p.Water.PredictOK {
-		b.row.PredictMM = rounded(p.Water.PredictMM)
+		b.row.PredictMM = stored(p.Water.PredictMM)
 	}
 	if p.Charge.SocKnown {
-		b.row.Soc = rounded(p.Charge.Soc)
+		b.row.Soc = stored(p.Charge.Soc)
 	}
 }
 

@@ -1,13 +1,14 @@
 package metrics
 
 import (
-	"math"
 	"slices"
 	"strings"
 	"sync"
 
 	"github.com/prometheus/client_golang/prometheus"
 	dto "github.com/prometheus/client_model/go"
+
+	"bayward/agent/reading"
 )
 
 // shelf is the fast sink. It keeps the families and their series from scrape to
@@ -61,7 +62,7 @@ func newShelf() *shelf {
 
 // put sets a series of the scrape. The caller holds mu.
 func (s *shelf) put(d *desc, of labels, v float64) {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
+	if !reading.Finite(v) {
 		return
 	}
 	k := s.series[series{d, of}]

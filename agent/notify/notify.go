@@ -105,6 +105,18 @@ func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
 	return w.now, true
 }
 
+// Watches are the watches of several bays by their names. One that is new begins
+// with its first picture.
+type Watches map[string]*Watch
+
+// Update is Watch.Update for the bay of the picture.
+func (w Watches) Update(p *bay.Picture) (n Notice, changed bool) {
+	if w[p.Bay] == nil {
+		w[p.Bay] = &Watch{}
+	}
+	return w[p.Bay].Update(p)
+}
+
 func (w *Watch) first(p *bay.Picture) bool {
 	return !w.told && p.Stage != bay.StageUnknown && p.Stage != bay.Checking
 }

@@ -176,7 +176,7 @@ func (s *Sender) drive(ctx context.Context, l *lane) {
 		m := l.next(s.quiet())
 		if m == nil {
 			failures = 0
-			wait(ctx, lookEvery, l.wake)
+			sleep(ctx, lookEvery, l.wake)
 			if ctx.Err() != nil {
 				return
 			}
@@ -187,7 +187,7 @@ func (s *Sender) drive(ctx context.Context, l *lane) {
 			continue
 		}
 		failures++
-		wait(ctx, backOff(failures), nil) // news does not shorten it: it waits for the same server
+		sleep(ctx, backOff(failures), nil) // news does not shorten it: it waits for the same server
 		if ctx.Err() != nil {
 			return
 		}
@@ -242,7 +242,8 @@ func backOff(failures int) time.Duration {
 	return full/2 + rand.N(full/2+1) //nolint:gosec // G404: it spreads attempts, it protects nothing
 }
 
-func wait(ctx context.Context, d time.Duration, wake <-chan struct{}) {
+// sleep waits for d, or until wake gets a signal.
+func sleep(ctx context.Context, d time.Duration, wake <-chan struct{}) {
 	t := time.NewTimer(d)
 	defer t.Stop()
 	select {
@@ -270,7 +271,7 @@ func (s *Sender) rounds(ctx context.Context) {
 			m.ID, m.Kind, m.State, m.At, m.Trusted = roundKind, roundKind, Raised.String(), now, true
 			s.Offer(&m)
 		}
-		wait(ctx, lookEvery, nil)
+		sleep(ctx, lookEvery, nil)
 	}
 }
 

@@ -89,9 +89,10 @@ const (
 )
 
 // Printable tells whether a text has 1 to most characters, all of which can be
-// in a record and on a screen.
+// in a record and on a screen. It neither begins nor ends with a space: one name
+// must not look like another.
 func Printable(s string, most int) bool {
-	if s == "" || !utf8.ValidString(s) || utf8.RuneCountInString(s) > most {
+	if s == "" || !utf8.ValidString(s) || utf8.RuneCountInString(s) > most || strings.TrimSpace(s) != s {
 		return false
 	}
 	return strings.IndexFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) < 0

@@ -285,8 +285,8 @@ func TestConfirmed(t *testing.T) {
 
 func TestPrintable(t *testing.T) {
 	for text, want := range map[string]bool{
-		"A. Person": true, strings.Repeat("ä", 60): true, " A": true,
-		"": false, strings.Repeat("ä", 61): false, "A\nB": false, "A\x1b[2J": false, "\xff": false,
+		"A. Person": true, strings.Repeat("ä", 60): true, "A B": true,
+		"": false, " A": false, "A ": false, " ": false, strings.Repeat("ä", 61): false, "A\nB": false, "A\x1b[2J": false, "\xff": false,
 	} {
 		require.Equal(t, want, order.Printable(text, order.MaxNameRunes), "%q", text)
 	}

@@ -6,6 +6,7 @@ package reading
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -92,7 +93,7 @@ func (r Reading) OK() bool { return r.Fault == None }
 func (r Reading) Aged(now, limit time.Duration) Reading {
 	switch {
 	case r.Fault != None:
-	case !finite(r.Value):
+	case !Finite(r.Value):
 		r.Fault = Implausible
 	case tooOld(r.At, now, limit):
 		r.Fault = Stale
@@ -107,7 +108,16 @@ func tooOld(at, now, limit time.Duration) bool {
 	return age > limit || age < 0 || at > now
 }
 
-func finite(v float64) bool { return v-v == 0 }
+// Finite tells whether a value is a number: infinity less itself is not 0, and NaN
+// equals nothing.
+func Finite(v float64) bool { return v-v == 0 }
+
+// Round rounds a value to n digits after the point, for display; decisions never
+// use the rounded value. It is 0, never -0.
+func Round(v float64, n int) float64 {
+	p := math.Pow10(n)
+	return math.Round(v*p)/p + 0
+}
 
 // Digits formats a value for people, with n digits after the point. A value that
 // rounds to zero is 0, never -0.
@@ -145,7 +155,7 @@ func (c Level) OK() bool { return c.Fault == None }
 func (c Level) Aged(now, limit time.Duration) Level {
 	switch {
 	case c.Fault != None:
-	case !finite(c.LowMM) || !finite(c.HighMM) || c.LowMM > c.HighMM:
+	case !Finite(c.LowMM) || !Finite(c.HighMM) || c.LowMM > c.HighMM:
 		c.Fault = Implausible
 	case tooOld(c.At, now, limit):
 		c.Fault = Stale

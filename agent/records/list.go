@@ -57,13 +57,13 @@ func (t *Table) shown(row []any, name string) string {
 		if x == "" {
 			return "-"
 		}
-		return printable(x)
+		return harmless(x)
 	}
 	return plain(v)
 }
 
-// printable prevents typed text from moving the cursor or hiding lines.
-func printable(text string) string {
+// harmless prevents typed text from moving the cursor or hiding lines.
+func harmless(text string) string {
 	return strings.Map(func(r rune) rune {
 		switch {
 		case r == '\n' || r == '\t' || r == '\r':
@@ -101,7 +101,7 @@ func (t *Table) WriteRow(w io.Writer, row []any) error {
 	out := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for i, c := range t.Columns {
 		if v := plain(row[i]); v != "" {
-			_, _ = fmt.Fprintf(out, "%s\t%s\t%s\n", c.Name, printable(v), c.Means) // errors come out of Flush
+			_, _ = fmt.Fprintf(out, "%s\t%s\t%s\n", c.Name, harmless(v), c.Means) // errors come out of Flush
 		}
 	}
 	return out.Flush()

@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/charge"
+	"bayward/agent/reading"
 	"bayward/agent/view"
 )
 
@@ -158,12 +159,12 @@ func lineOf(timeS float64, p *bay.Picture) line {
 	v := view.Of(p)
 	l := line{
 		TimeS: timeS, Stage: v.Stage, Permit: v.Permit, Findings: p.Codes(), Full: v.Full, FullEvidence: v.FullEvidence,
-		StateOfCharge: digits(v.StateOfCharge, 4), ReadyInS: digits(v.ReadyInS, 0), LevelMM: digits(v.LevelMM, 2),
-		WaterML: slices.Clone(v.WaterML), WaterLostML: digit(p.Water.LostTotal, 3),
+		StateOfCharge: rounded(v.StateOfCharge, 4), ReadyInS: rounded(v.ReadyInS, 0), LevelMM: rounded(v.LevelMM, 2),
+		WaterML: slices.Clone(v.WaterML), WaterLostML: reading.Round(p.Water.LostTotal, 3),
 		Pending: p.Charge.Pending.String(), Doubt: p.Charge.Doubt.String(), lastCharge: chargeOf(p),
 	}
 	for i := range l.WaterML {
-		l.WaterML[i] = digit(l.WaterML[i], 1)
+		l.WaterML[i] = reading.Round(l.WaterML[i], 1)
 	}
 	return l
 }
@@ -172,10 +173,10 @@ func chargeOf(p *bay.Picture) lastCharge {
 	c := &p.Charge
 	out := lastCharge{EqualizeDue: c.Equalize.Due.String()}
 	if c.DepthKnown && c.Charges > 0 {
-		out.DepthBefore = digits(&c.DepthBefore, 3)
+		out.DepthBefore = rounded(&c.DepthBefore, 3)
 	}
 	if c.ReturnKnown {
-		out.ReturnFactor = digits(&c.ReturnFactor, 3)
+		out.ReturnFactor = rounded(&c.ReturnFactor, 3)
 	}
 	return out
 }
@@ -183,10 +184,10 @@ func chargeOf(p *bay.Picture) lastCharge {
 func (r *runner) finish() (*Summary, error) {
 	s, p := &r.sum, r.pic
 	s.Charges, s.ChargesFull, s.Ready = p.Charge.Charges, p.Charge.ChargesFull, p.Readied
-	s.ChargeAh, s.DischargeAh = digit(p.Charge.TotalInAh, 4), digit(p.Charge.TotalOutAh, 4)
-	s.GassingAh, s.WaterLostML = digit(p.Charge.TotalGassingAh, 4), digit(p.Water.LostTotal, 4)
+	s.ChargeAh, s.DischargeAh = reading.Round(p.Charge.TotalInAh, 4), reading.Round(p.Charge.TotalOutAh, 4)
+	s.GassingAh, s.WaterLostML = reading.Round(p.Charge.TotalGassingAh, 4), reading.Round(p.Water.LostTotal, 4)
 	s.lastCharge = chargeOf(p)
-	s.PermitS, s.BlockedS = digit(p.PermitS, 3), digit(p.BlockedS, 3)
+	s.PermitS, s.BlockedS = reading.Round(p.PermitS, 3), reading.Round(p.BlockedS, 3)
 	if !math.IsInf(r.maxC, -1) {
 		s.MaxPackC = &r.maxC
 	}
@@ -196,16 +197,10 @@ func (r *runner) finish() (*Summary, error) {
 	return s, nil
 }
 
-// digit rounds for display; decisions never use the rounded figure.
-func digit(v float64, n int) float64 {
-	p := math.Pow10(n)
-	return math.Round(v*p) / p
-}
-
-func digits(v *float64, n int) *float64 {
+func rounded(v *float64, n int) *float64 {
 	if v == nil {
 		return nil
 	}
-	d := digit(*v, n)
+	d := reading.Round(*v, n)
 	return &d
 }

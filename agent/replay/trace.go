@@ -206,7 +206,7 @@ func (t *Trace) number(c column) (v float64, ok bool, err error) {
 	if i < 0 {
 		return 0, false, nil
 	}
-	if v = t.rows.values[i]; finite(v) {
+	if v = t.rows.values[i]; reading.Finite(v) {
 		return v, true, nil
 	}
 	if len(bytes.TrimSpace(t.rows.field(i))) == 0 {
@@ -214,9 +214,6 @@ func (t *Trace) number(c column) (v float64, ok bool, err error) {
 	}
 	return 0, false, t.bad(c, "a number, or nothing for no reading")
 }
-
-// finite uses that infinity less itself is not 0 and that NaN equals nothing.
-func finite(v float64) bool { return v-v == 0 }
 
 // bad describes what is wrong with a field of the last row.
 func (t *Trace) bad(c column, accepted string) error {

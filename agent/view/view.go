@@ -104,8 +104,8 @@ func Of(p *bay.Picture) View {
 		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),
 		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
 		FullDoubt: p.Charge.Doubt.String(), EqualizeDue: p.Charge.Equalize.Due.String(),
-		StateOfCharge: when(p.Charge.SocKnown, digits(p.Charge.Soc, 3)),
-		WaterLostML:   when(true, digits(p.Water.LostML, 2)), ChargeInAh: when(true, digits(p.Charge.InAh, 2)),
+		StateOfCharge: when(p.Charge.SocKnown, reading.Round(p.Charge.Soc, 3)),
+		WaterLostML:   when(true, reading.Round(p.Water.LostML, 2)), ChargeInAh: when(true, reading.Round(p.Charge.InAh, 2)),
 	}
 	if !p.Charge.Full {
 		v.FullEvidence = ""
@@ -114,8 +114,8 @@ func Of(p *bay.Picture) View {
 		v.Packs = append(v.Packs, pack.Name)
 	}
 	if p.Seen.Level.OK() {
-		v.LevelMM = when(true, digits(p.Seen.Level.LowMM, 2))
-		v.LevelHighMM = when(true, digits(p.Seen.Level.HighMM, 2))
+		v.LevelMM = when(true, reading.Round(p.Seen.Level.LowMM, 2))
+		v.LevelHighMM = when(true, reading.Round(p.Seen.Level.HighMM, 2))
 	}
 	v.addCool(p)
 	v.addWater(p)
@@ -149,11 +149,11 @@ func (v *View) addWater(p *bay.Picture) {
 		v.WaterML = each(p.Water.NeedML[:p.Water.Cells], math.Floor)
 		v.CoverPlatesML = each(p.Water.CoverPlatesML[:p.Water.Cells], math.Floor)
 	}
-	v.ForecastH = when(p.Water.ForecastOK, digits(p.Water.ForecastH, 1))
-	v.ForecastEarlyH = when(p.Water.ForecastOK, digits(p.Water.ForecastLo, 1))
-	v.ForecastLateH = when(p.Water.ForecastOK, digits(p.Water.ForecastHi, 1))
+	v.ForecastH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastH, 1))
+	v.ForecastEarlyH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastLo, 1))
+	v.ForecastLateH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastHi, 1))
 	for _, o := range p.Water.OddCells() {
-		if ratio := digits(o.Ratio, 2); finite(ratio) {
+		if ratio := reading.Round(o.Ratio, 2); reading.Finite(ratio) {
 			v.OddCells = append(v.OddCells, OddCell{Cell: o.Cell, Ratio: ratio, Text: words.EnglishSI().Odd(o)})
 		}
 	}
@@ -180,20 +180,14 @@ func faults(p *bay.Picture) []Fault {
 	return out
 }
 
-func known(r reading.Reading, n int) *float64 { return when(r.OK(), digits(r.Value, n)) }
-
-// digits rounds for readers; decisions never see the rounded figure.
-func digits(v float64, n int) float64 {
-	p := math.Pow10(n)
-	return math.Round(v*p)/p + 0 // not -0
-}
+func known(r reading.Reading, n int) *float64 { return when(r.OK(), reading.Round(r.Value, n)) }
 
 // each rounds a figure for each cell. One that is not finite leaves all of them out:
 // JSON cannot express it, and the message must be sent all the same.
 func each(values []float64, round func(float64) float64) []float64 {
 	out := make([]float64, len(values))
 	for i, v := range values {
-		if out[i] = round(v); !finite(v) {
+		if out[i] = round(v); !reading.Finite(v) {
 			return nil
 		}
 	}
@@ -202,13 +196,11 @@ func each(values []float64, round func(float64) float64) []float64 {
 
 // when leaves out what is not known or not finite.
 func when(ok bool, v float64) *float64 {
-	if !ok || !finite(v) {
+	if !ok || !reading.Finite(v) {
 		return nil
 	}
 	return &v
 }
-
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 func seconds(d time.Duration) *float64 {
 	s := d.Seconds()

@@ -127,16 +127,12 @@ func (s *section) cell(p *bay.Picture, v words.Voice, i int, y func(float64) flo
 		line.How += "; " + v.Say("section.odd", v.Height(low))
 	}
 	s.Table = append(s.Table, line)
-	j := jar{Y: y(n.LevelMM), H: s.Height - captionHigh - y(n.LevelMM), Measured: n.ByRod, Name: digits(i + 1), Title: line.Cell + ": " + line.Level + ", " + line.How}
+	j := jar{Y: y(n.LevelMM), H: s.Height - captionHigh - y(n.LevelMM), Measured: n.ByRod, Name: strconv.Itoa(i + 1), Title: line.Cell + ": " + line.Level + ", " + line.How}
 	if line.Water != "" {
 		perCell, _ := words.Proposal(p)
-		j.Water = digits(int(perCell[i]))
+		j.Water = strconv.Itoa(int(perCell[i]))
 	}
 	return j, true
-}
-
-func digits(n int) string {
-	return strconv.Itoa(n)
 }
 
 // lowerBy is how much lower than the middle cell one stands.

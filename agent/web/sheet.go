@@ -2,6 +2,7 @@ package web
 
 import (
 	"net/http"
+	"strconv"
 
 	"bayward/agent/bay"
 	"bayward/agent/order"
@@ -50,9 +51,9 @@ func wantsVisit(p *bay.Picture) bool {
 func newSheetBay(p *bay.Picture, v words.Voice) sheetBay {
 	b := sheetBay{Name: p.Bay, Pack: p.Pack.Name, Says: v.Says(p), Kind: visitHint(p, v)}
 	for i := range p.Pack.Cells {
-		c := sheetCell{Name: digits(i + 1)}
+		c := sheetCell{Name: strconv.Itoa(i + 1)}
 		if perCell, _ := words.Proposal(p); i < len(perCell) {
-			c.Add = digits(int(perCell[i]))
+			c.Add = strconv.Itoa(int(perCell[i]))
 		}
 		b.Cells = append(b.Cells, c)
 	}

@@ -81,18 +81,18 @@ func (p *page) curve(s stroke, points [][2]float64) {
 // text writes with its base line at y.
 func (p *page) text(size, x, y float64, at place, s string) {
 	fmt.Fprintf(&p.out, `<text x="%s" y="%s" font-size="%s" text-anchor="%s" fill="%s">%s</text>
-`, num(x), num(y), num(size), at, ink, printable(s))
+`, num(x), num(y), num(size), at, ink, escaped(s))
 }
 
 // upwards writes text rotated by a right angle, centred on y.
 func (p *page) upwards(size, x, y float64, s string) {
 	fmt.Fprintf(&p.out, `<text transform="translate(%s %s) rotate(-90)" font-size="%s" text-anchor="middle" fill="%s">%s</text>
-`, num(x), num(y), num(size), ink, printable(s))
+`, num(x), num(y), num(size), ink, escaped(s))
 }
 
-// printable escapes the special characters of XML, and drops those that it does not
+// escaped replaces the special characters of XML, and drops those that it does not
 // allow: a file name may contain anything.
-func printable(s string) string {
+func escaped(s string) string {
 	allowed := func(r rune) rune {
 		if r < ' ' || r == 0xFFFE || r == 0xFFFF {
 			return -1

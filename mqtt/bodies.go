@@ -2,7 +2,7 @@ package mqtt
 
 import "bayward/agent/view"
 
-// The shapes of what is published. Each field stands in asyncapi.yaml with a
+// The formats of the published payloads. Each field is in asyncapi.yaml with a
 // description and its unit; tests compare the two.
 
 type statusBody struct {

@@ -381,7 +381,7 @@ func TestFloodIsAnswered(t *testing.T) {
 			}
 		}
 		if told != 1 {
-			t.Errorf("told %d times", told)
+			t.Errorf("%d answers about dropped commands, want 1", told)
 		}
 	})
 }

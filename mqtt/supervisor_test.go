@@ -76,7 +76,7 @@ func (p *fakePeer) ended() string {
 	return p.ends
 }
 
-// told returns the last parts of the published topics, in order.
+// told returns the last parts of the published topics, in order of publication.
 func (p *fakePeer) told() string {
 	p.mu.Lock()
 	defer p.mu.Unlock()

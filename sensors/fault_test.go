@@ -79,8 +79,8 @@ func TestConverterFaults(t *testing.T) {
 		wires func(*converterBus)
 		want  reading.Fault
 	}{
-		"nobody acknowledges":        {func(c *converterBus) { c.err = errAbsent }, reading.NoAnswer},
-		"nobody drives the bus":      {func(c *converterBus) { c.reg[2], c.reg[3] = 0xffff, 0xffff }, reading.NoAnswer},
+		"no chip acknowledges":       {func(c *converterBus) { c.err = errAbsent }, reading.NoAnswer},
+		"nothing drives the bus":     {func(c *converterBus) { c.reg[2], c.reg[3] = 0xffff, 0xffff }, reading.NoAnswer},
 		"the data line is held low":  {func(c *converterBus) { c.err = errStuck }, reading.BusStuck},
 		"another chip answers":       {func(c *converterBus) { c.reg[2], c.reg[3] = 0x0012, 0x0034 }, reading.Contradictory},
 		"more than the range":        {func(c *converterBus) { c.pins[0] = 4.2 }, reading.OverRange},

@@ -8,8 +8,8 @@ import (
 	"time"
 )
 
-// ReadAll subscribes to everything that a broker has, but what it says of itself.
-// The client may publish too.
+// ReadAll subscribes to every topic of a broker, except those about the broker
+// itself. The client may also publish.
 func ReadAll(t *testing.T, broker string) (paho.Client, <-chan paho.Message) {
 	t.Helper()
 	got := make(chan paho.Message, 100_000)

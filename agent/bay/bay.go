@@ -48,7 +48,8 @@ func New(s Setup) *Bay {
 // that goes back is taken as the time of the tick before.
 func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	p := &b.pic
-	now, dt := b.start(clamped(r.Now))
+	now := clamped(r.Now)
+	now, dt := b.start(now)
 	was := stateOf(p)
 
 	judgeReadings(&p.Seen, r, now, b.setup.Limits.StaleAfter)
@@ -77,20 +78,20 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 // start begins a tick: it moves the clock on and reports what has happened to the
 // pack in place between two ticks.
 func (b *Bay) start(now time.Duration) (at, dt time.Duration) {
-	b.events = b.events[:0]
 	if !b.started {
 		b.begin(now)
 	}
 	now = max(now, b.pic.Now)
 	dt = now - b.pic.Now
 	b.pic.Now = now
-	for _, e := range b.between {
-		b.tell(e)
-	}
-	b.between = nil
 	if b.identity.leaving && !b.pic.Visit.Open {
 		b.letGo(now)
 	}
+	b.events = append(b.events[:0], b.between...)
+	for i := range b.events {
+		b.events[i].At = now
+	}
+	b.between = b.between[:0]
 	return now, dt
 }
 
@@ -98,13 +99,10 @@ func (b *Bay) start(now time.Duration) (at, dt time.Duration) {
 func (b *Bay) begin(now time.Duration) {
 	b.started = true
 	b.pic.Now, b.pic.StageAt, b.pic.Permit.Since = now, now, now
-	latches := b.lock
-	b.lock = interlock.New(lockLimits(&b.setup, b.history.pack), now)
-	if latches != nil {
-		latched(latches).raise(b.lock, now)
-	}
+	restored := latched(b.lock)
+	b.lock = restored.raise(interlock.New(lockLimits(&b.setup, b.history.pack), now), now)
 	if b.doubted != NoDoubt {
-		b.tell(Event{Kind: MemoryDoubted, Doubt: b.doubted, File: b.keptFile})
+		b.between = append(b.between, Event{Kind: MemoryDoubted, Doubt: b.doubted, File: b.keptFile})
 	}
 }
 
@@ -113,10 +111,4 @@ func (b *Bay) begin(now time.Duration) {
 func clamped(now time.Duration) time.Duration {
 	const most = 1 << 60
 	return min(max(now, -most), most)
-}
-
-// tell adds an event of this tick.
-func (b *Bay) tell(e Event) {
-	e.At = b.pic.Now
-	b.events = append(b.events, e)
 }

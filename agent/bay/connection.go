@@ -115,6 +115,18 @@ func (c *connection) ready(now time.Duration) bool {
 	return c.pack == present && c.checked && !(c.dead && now-c.liveAt >= goneFor)
 }
 
+// unready is why it is not ready, for when it is not: no pack, or the seconds that
+// its readings have still to be good.
+func (c *connection) unready(now, checkFor time.Duration) interlock.Evidence {
+	switch {
+	case c.empty():
+		return interlock.Evidence{Reason: interlock.NoPack}
+	case c.pack == present:
+		checkFor = max(checkFor-(now-c.since), 0)
+	}
+	return interlock.Evidence{Value: checkFor.Seconds()}
+}
+
 // plug is what the rules are told of it.
 func (c *connection) plug() interlock.Plug {
 	switch {

@@ -66,8 +66,12 @@ func (l Latches) unknown() bool {
 	return false
 }
 
-// raise raises those again that are not latched yet.
-func (l Latches) raise(lock *interlock.Interlock, now time.Duration) {
+// raise raises those again that are not latched yet. Before the first step there is
+// no interlock: then it gives one that only keeps them.
+func (l Latches) raise(lock *interlock.Interlock, now time.Duration) *interlock.Interlock {
+	if len(l) > 0 && lock == nil {
+		lock = interlock.New(interlock.Limits{}, now)
+	}
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		if e, ok := l[c.String()]; ok && !lock.Standing(c).Latched {
 			lock.Restore(c, interlock.Evidence{
@@ -75,4 +79,5 @@ func (l Latches) raise(lock *interlock.Interlock, now time.Duration) {
 			}, now)
 		}
 	}
+	return lock
 }

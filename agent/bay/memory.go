@@ -141,13 +141,5 @@ func (b *Bay) restoreAsked(m *Memory, now, gap time.Duration) {
 	if !m.intact() || m.V != memoryVersion || m.Latches.unknown() {
 		b.asked.held, b.asked.forgot = true, true // it may hold what this program does not know
 	}
-	b.raise(m.Latches, now)
-}
-
-// raise raises latches again, also before the first step.
-func (b *Bay) raise(l Latches, now time.Duration) {
-	if len(l) > 0 && b.lock == nil {
-		b.lock = interlock.New(interlock.Limits{}, now)
-	}
-	l.raise(b.lock, now)
+	b.lock = m.Latches.raise(b.lock, now)
 }

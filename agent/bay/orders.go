@@ -62,12 +62,18 @@ func (b *Bay) take(orders []order.Order, now time.Duration) {
 			why = b.carryOut(o, now)
 		}
 		if why != nil {
-			b.tell(Event{Kind: OrderRefused, By: o.By, Order: o.ID, Asked: *o, Why: *why, Text: why.Text()})
+			b.answer(o, Event{Kind: OrderRefused, Why: *why, Text: why.Text()})
 			continue
 		}
 		b.asked.ids.add(o.ID)
-		b.tell(Event{Kind: OrderTaken, By: o.By, Order: o.ID, Asked: *o, Text: takenText(o)})
+		b.answer(o, Event{Kind: OrderTaken, Text: takenText(o)})
 	}
+}
+
+// answer adds an event of an order.
+func (b *Bay) answer(o *order.Order, e Event) {
+	e.At, e.By, e.Order, e.Asked = b.pic.Now, o.By, o.ID, *o
+	b.events = append(b.events, e)
 }
 
 // withNote adds what the person said to what was done; a visit's own events
@@ -110,6 +116,8 @@ func (b *Bay) check(o *order.Order) *order.Refusal {
 		return refuse(o, order.NoPack)
 	case o.Kind.Row().InVisit && !b.pic.Visit.Open:
 		return refuse(o, order.NoVisit)
+	case o.Kind == order.VisitOpen && b.pic.Visit.Open:
+		return refuseFor(o, order.VisitIsOpen, b.pic.Visit.By)
 	}
 	return nil
 }
@@ -123,21 +131,21 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 	case order.Release:
 		b.asked.release = true
 	case order.VisitOpen:
-		return b.openVisit(o, now)
+		b.openVisit(o, now)
 	case order.VisitClose:
 		b.closeVisit(o)
 	case order.Fill:
 		b.pic.Visit.GivenML[o.Cell-1] += o.ML
 		c := &b.pic.Visit.Cells[o.Cell-1]
 		c.Done, c.LevelLast = true, c.LevelLast && o.ML == 0
-	case order.Gravity:
-		b.history.charge.CellGravity(now, o.Cell, electrolyte.GravityAt25(o.Gravity, o.AtC))
 	case order.Level:
-		return b.level(o)
+		return b.readLevel(o)
 	case order.Quality:
 		if !o.Unmeasured {
 			b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
 		}
+	case order.Gravity:
+		b.history.charge.CellGravity(now, o.Cell, electrolyte.GravityAt25(o.Gravity, o.AtC))
 	case order.Pack:
 		return b.identity.take(o, &b.conn, &b.pic.Seen, &b.pic.Visit)
 	default:
@@ -152,7 +160,7 @@ var rejected = [...]order.Code{
 	water.NoTemperature: order.TemperatureUnknown, water.NoPilotLevel: order.LevelUnknown,
 }
 
-func (b *Bay) level(o *order.Order) *order.Refusal {
+func (b *Bay) readLevel(o *order.Order) *order.Refusal {
 	wellMM := b.history.pack.VentWellMM
 	why := rejected[b.history.water.Level(o.Cell, o.LevelMM)]
 	blind := !b.pic.Water.Known || !b.pic.Water.RiseKnown
@@ -168,10 +176,7 @@ func (b *Bay) level(o *order.Order) *order.Refusal {
 
 // openVisit locks the charge out. A visit to a pack that is not full, rested
 // and cool is only for covering its plates.
-func (b *Bay) openVisit(o *order.Order, now time.Duration) *order.Refusal {
-	if b.pic.Visit.Open {
-		return refuseFor(o, order.VisitIsOpen, b.pic.Visit.By)
-	}
+func (b *Bay) openVisit(o *order.Order, now time.Duration) {
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
 	b.pic.Visit = Visit{Open: true, By: o.By, Since: now, OnlyCoverPlates: !ready}
 	b.asked.visit = visitStart{b.pic.Water.SettledMM, b.pic.Water.Known}
@@ -179,8 +184,7 @@ func (b *Bay) openVisit(o *order.Order, now time.Duration) *order.Refusal {
 	if !ready {
 		text = "A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out."
 	}
-	b.tell(Event{Kind: VisitOpened, By: o.By, Order: o.ID, Asked: *o, Text: withNote(text, o)})
-	return nil
+	b.answer(o, Event{Kind: VisitOpened, Text: withNote(text, o)})
 }
 
 func (b *Bay) closeVisit(o *order.Order) {
@@ -192,5 +196,5 @@ func (b *Bay) closeVisit(o *order.Order) {
 		b.history.water.Filled(&b.pic.Visit.GivenML, b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}
-	b.tell(Event{Kind: VisitClosed, By: o.By, Order: o.ID, Asked: *o, Text: withNote(fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total), o)})
+	b.answer(o, Event{Kind: VisitClosed, Text: withNote(fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total), o)})
 }

@@ -25,7 +25,7 @@ func (b *Bay) letGo(now time.Duration) {
 	b.history.charge.PackGone(now)
 	b.pic.Charge = *b.history.charge.Status()
 	b.released = b.packMemory(true)
-	b.tell(Event{Kind: PackLeft, Pack: b.released.Pack})
+	b.between = append(b.between, Event{Kind: PackLeft, Pack: b.released.Pack})
 	b.counts = counts{before: b.counts.sum(b.history.totals())}
 	b.identity.letGo()
 	b.place(b.nobody)
@@ -127,7 +127,7 @@ func (b *Bay) restorePack(m *PackMemory, now, gap time.Duration, proven bool) er
 	for name := range m.Latches {
 		b.history.latched[interlock.Lookup(name)] = true
 	}
-	b.raise(m.Latches, now)
+	b.lock = m.Latches.raise(b.lock, now)
 	return nil
 }
 

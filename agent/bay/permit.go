@@ -80,7 +80,14 @@ func (b *Bay) permitInputs(now time.Duration, cellV reading.Reading) interlock.I
 	if b.asked.forgot {
 		in.HeldAt.Reason = interlock.Forgotten
 	}
-	in.ReadyAt = b.unready(now)
+	in.ReadyAt = b.conn.unready(now, b.setup.Limits.SettleFor)
+	switch {
+	case in.ReadyAt.Reason == interlock.NoPack:
+	case s.LateTick:
+		in.ReadyAt = interlock.Evidence{Reason: interlock.LateTick}
+	case b.doubted != NoDoubt:
+		in.ReadyAt.Reason = interlock.Restored
+	}
 	in.Name, in.NameAt.Reason = b.identity.judged(now, &b.conn, s.Taken, b.pic.Visit.Open)
 	in.Overrun, in.OverrunAt = overrun(b.history.charge.Overrun())
 	in.RunawayAt.Value, in.RunawayAt.Limit, in.Runaway = b.history.charge.Runaway()
@@ -102,23 +109,4 @@ func overrun(o charge.Overrun) (interlock.Reason, interlock.Evidence) {
 		e.Reason = interlock.ByAmpereHours
 	}
 	return e.Reason, e
-}
-
-// unready is why the bay is not ready, for when it is not.
-func (b *Bay) unready(now time.Duration) interlock.Evidence {
-	switch {
-	case b.conn.empty():
-		return interlock.Evidence{Reason: interlock.NoPack}
-	case b.pic.Seen.LateTick:
-		return interlock.Evidence{Reason: interlock.LateTick}
-	}
-	left := b.setup.Limits.SettleFor
-	if b.conn.pack == present {
-		left = max(left-(now-b.conn.since), 0)
-	}
-	e := interlock.Evidence{Value: left.Seconds()}
-	if b.doubted != NoDoubt {
-		e.Reason = interlock.Restored
-	}
-	return e
 }

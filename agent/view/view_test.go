@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 	"bayward/agent/view"
@@ -21,11 +22,9 @@ import (
 // its view has every field.
 func everything() *bay.Picture {
 	const now = 100 * time.Hour
-	pack := bay.Pack{
-		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
-		FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350, ChargeFactor: 1.15,
-	}
-	core := bay.New(bay.Setup{Name: "bay-1", Limits: bay.DefaultLimits(), Fitted: bay.Optional, Packs: []bay.Pack{pack, pack}})
+	setup := baytest.Setup("bay-1")
+	setup.Fitted, setup.Packs = bay.Optional, baytest.Packs("lift-24v", "lift-24v")
+	core := bay.New(setup)
 	good := func(v float64) reading.Reading { return reading.Good(v, now) }
 	p, _ := core.Step(&bay.Readings{
 		Now: now, PackV: good(25), CurrentA: good(1), PackC: good(30), AmbientC: good(20), HydrogenPct: good(0.1),
@@ -33,7 +32,7 @@ func everything() *bay.Picture {
 	})
 	p = p.Clone()
 	limits := *p.Limits
-	p.Pack, p.Limits, p.Naming = &pack, &limits, bay.ByPerson
+	p.Pack, p.Limits, p.Naming = &setup.Packs[0], &limits, bay.ByPerson
 	p.Water.Cells, p.Water.Doubted, p.Visit.By = 12, 3, "A. Person"
 	walk(reflect.ValueOf(p).Elem(), "", func(_ string, v reflect.Value) {
 		switch v.Kind() {

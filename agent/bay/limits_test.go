@@ -14,7 +14,7 @@ import (
 // default can be set and is wise.
 func TestLimitTable(t *testing.T) {
 	fields := reflect.TypeFor[bay.Limits]().NumField()
-	require.Len(t, bay.LimitTable, fields, "a field of Limits without a row, or a row without a field")
+	require.Equal(t, fields, len(bay.LimitTable), "a field of Limits without a row, or a row without a field")
 	keys := map[string]bool{}
 	for i := range bay.LimitTable {
 		row := &bay.LimitTable[i]

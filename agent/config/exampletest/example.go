@@ -36,6 +36,8 @@ func WithCurrent(t testing.TB, kind string) string {
 	return with(t, "current", kind, "adc: 0x49\n")
 }
 
+var commented = regexp.MustCompile(`(?m)^ {8}# `)
+
 var alternative = regexp.MustCompile(`^(?: {8}# +(?:- )?[a-z_]+:.*\n)+`)
 
 // with puts the block of a kind in the place of a part; keep is what the block
@@ -54,5 +56,5 @@ func with(t testing.TB, part, kind, keep string) string {
 		t.Fatalf("deploy/bayward.yaml shows no %s of kind %q", part, kind)
 	}
 	return strings.Replace(example, block,
-		"      "+part+":\n        "+keep+strings.ReplaceAll(marker+lines, "        # ", "        "), 1)
+		"      "+part+":\n        "+keep+commented.ReplaceAllString(marker+lines, "        "), 1)
 }

@@ -18,9 +18,9 @@ func ptr(x float64) *float64 { return &x }
 func testView() view.View {
 	return view.View{
 		V: 1, Bay: "bay-1", Pack: "lift-24v", Stage: "waiting", StageForS: 12, Permit: "blocked", BlockedForS: ptr(3.5),
-		Says: "At rest, not full. Charge blocked: Plates are bare.",
+		Says: "At rest, not full. Charging blocked: plates are dry.",
 		Findings: []view.Finding{{
-			Code: "plates-bare", Title: "Plates are bare", Severity: "danger", Blocks: true, ForS: 3.5,
+			Code: "plates-bare", Title: "Plates are dry", Severity: "danger", Blocks: true, ForS: 3.5,
 			Evidence: "level −2 mm", WhatToDo: "Cover the plates.", Basis: "…",
 		}},
 		PackV: ptr(24.31), PackC: ptr(21.5), LevelMM: ptr(-2), LevelHighMM: ptr(0),

@@ -60,7 +60,7 @@ func TestANoticeReachesTheYardsOwnServer(t *testing.T) {
 	require.Equal(t, "bay-1: lista para rellenar", raised["title"])
 	require.Equal(t, "raised", raised["state"])
 	require.Contains(t, raised["text"], "Cada uno de los 12 vasos: 100 ml")
-	require.Contains(t, raised["cautions"], "pantalla facial, delantal y guantes")
+	require.Contains(t, raised["cautions"], "pantalla facial sobre gafas de protección")
 	rested := *p
 	rested.Stage = bay.Rested
 	tell(&rested)

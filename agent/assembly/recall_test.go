@@ -38,10 +38,10 @@ func TestThePageRemembers(t *testing.T) {
 	again.Page(nil).ServeHTTP(w, httptest.NewRequest(http.MethodGet, "/bays/bay-1", nil))
 	page := w.Body.String()
 	history := page[strings.Index(page, `id="history"`):]
-	if !strings.Contains(history, "2 h 00 min ago") {
+	if !strings.Contains(history, "2 h ago") {
 		t.Errorf("nothing of two hours ago: %.600s", history)
 	}
-	if strings.Index(history, "2 h 00 min ago") < strings.Index(history, "0 s ago") {
+	if strings.Index(history, "2 h ago") < strings.Index(history, "0 s ago") {
 		t.Errorf("what happened before stands above what happens: %.600s", history)
 	}
 }

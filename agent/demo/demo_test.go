@@ -146,7 +146,7 @@ func TestDemo(t *testing.T) {
 	<-read
 	checkHeard(t, h)
 	for _, want := range []string{
-		"bay-1   charge blocked", "bay-1   visit-opened", "bay-1   charging", "bay-1   proven full", "bay-1   cooling",
+		"bay-1   charging blocked", "bay-1   visit-opened", "bay-1   charging", "bay-1   proven full", "bay-1   cooling",
 		"bay-1   ready-to-water   Full, rested and cool: ready to water, ", "bay-1   rested",
 	} {
 		if !strings.Contains(lines.String(), want) {

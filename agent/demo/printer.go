@@ -45,9 +45,9 @@ func (p *printer) line(n *loop.News, i int) string {
 	var what, code string
 	switch e.Kind {
 	case bay.PermitGranted:
-		what, code = "charge permitted", "32"
+		what, code = "charging allowed", "32"
 	case bay.PermitBlocked:
-		what, code = "charge blocked", "31"
+		what, code = "charging blocked", "31"
 	case bay.FindingRaised:
 		if reported(n.Events, bay.PermitBlocked, e) {
 			return ""

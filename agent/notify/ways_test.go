@@ -27,7 +27,7 @@ import (
 
 var water = notify.Message{
 	ID: "bay-1 ready-to-water", Site: "quarry-road", Agent: "shed-2", Bay: "bay-1", Kind: "ready-to-water", State: "raised",
-	Title: "bay-1: lista para agua ✔", Text: `Each of 12 cells: 110 ml, "pure" water`, WhatToDo: "Open a visit.", Cautions: "Acid.",
+	Title: "bay-1: lista para rellenar ✔", Text: `Each of 12 cells: 110 ml, "pure" water`, WhatToDo: "Open a visit.", Cautions: "Acid.",
 	At: time.Date(2026, 3, 1, 4, 5, 6, 0, time.UTC), Trusted: true,
 }
 

@@ -275,8 +275,8 @@ func TestEveryRefusalIsWorded(t *testing.T) {
 // TestConfirmed is what the record has of a visit's cautions.
 func TestConfirmed(t *testing.T) {
 	for name, want := range map[order.Kind]string{
-		order.VisitOpen:  "Confirmed: face shield, apron, gloves; no metal; eyewash works and is free; no flame or spark; air moving; lock-out known.",
-		order.VisitClose: "Confirmed: caps sealed; spills neutralised and wiped; compartment latched.",
+		order.VisitOpen:  "Confirmed: machine parked, brake on, key out or isolator off; charger off at its own switch, no plug pulled before; goggles, face shield, apron, gloves, boots; no metal; eyewash works and is free, neutraliser and water at hand; no flame or spark; air moving; battery not gassing, not alone.",
+		order.VisitClose: "Confirmed: vent caps seated, vent holes clear; spills neutralised and rinsed, waste in its own container; hands and tools out, battery cover open for the charge.",
 		order.Fill:       "",
 	} {
 		require.Equal(t, want, name.Row().Confirmed())

@@ -155,14 +155,19 @@ var Table = [NumKinds]Row{
 	VisitOpen: {
 		Name: "visit-open", Does: "Open a visit, which locks the charge out.", Of: OfVisit, Right: MayVisit,
 		Confirm: []Point{
-			{"wear", "face shield, apron, gloves"}, {"metal", "no metal"}, {"wash", "eyewash works and is free"},
-			{"spark", "no flame or spark"}, {"air", "air moving"}, {"lock", "lock-out known"},
+			{"park", "machine parked, brake on, key out or isolator off"},
+			{"lock", "charger off at its own switch, no plug pulled before"},
+			{"wear", "goggles, face shield, apron, gloves, boots"}, {"metal", "no metal"},
+			{"wash", "eyewash works and is free, neutraliser and water at hand"},
+			{"spark", "no flame or spark"}, {"air", "air moving"}, {"calm", "battery not gassing, not alone"},
 		},
 	},
 	VisitClose: {
 		Name: "visit-close", Does: "Close the visit.", Of: OfVisit, Right: MayVisit, InVisit: true,
 		Confirm: []Point{
-			{"caps", "caps sealed"}, {"spills", "spills neutralised and wiped"}, {"latch", "compartment latched"},
+			{"caps", "vent caps seated, vent holes clear"},
+			{"spills", "spills neutralised and rinsed, waste in its own container"},
+			{"latch", "hands and tools out, battery cover open for the charge"},
 		},
 	},
 	Fill: {

@@ -214,7 +214,7 @@ func TestSettingsAreThePersonsOwn(t *testing.T) {
 		cookies = append(cookies, c.Name+"="+c.Value)
 	}
 	page := text(t, b.do(request{method: "GET", path: "/bays/bay-1", header: map[string]string{"Cookie": strings.Join(cookies, "; ")}}))
-	for _, want := range []string{`<html lang="es">`, "Nivel sobre las placas", "0.24 in", "77 °F", "Primeros auxilios"} {
+	for _, want := range []string{`<html lang="es">`, "Nivel sobre las placas", "0,24 in", "77 °F", "Primeros auxilios"} {
 		require.Contains(t, page, want)
 	}
 	require.Contains(t, text(t, b.get("/bays/bay-1")), `<html lang="en">`)

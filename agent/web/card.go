@@ -1,13 +1,11 @@
 package web
 
 import (
-	"fmt"
 	"time"
 
 	"bayward/agent/bay"
 	"bayward/agent/charge"
 	"bayward/agent/interlock"
-	"bayward/agent/reading"
 	"bayward/agent/words"
 )
 
@@ -95,16 +93,16 @@ func values(p *bay.Picture, v words.Voice) []value {
 	all := []value{
 		{v.Say("value.level"), or(bad["level"], v.Level(s.Level.LowMM, s.Level.HighMM))},
 		{v.Say("value.temperature"), or(bad["pack-temperature"], v.Temperature(s.PackC.Value))},
-		{v.Say("value.voltage"), or(bad["pack-voltage"], fmt.Sprintf("%.2f V", s.PackV.Value))},
+		{v.Say("value.voltage"), or(bad["pack-voltage"], v.Figure(s.PackV.Value, 2, "V"))},
 	}
 	if text, isBad := bad["pack-current"]; isBad || s.CurrentA.OK() {
-		all = append(all, value{v.Say("value.current"), or(text, reading.Digits(s.CurrentA.Value, 1)+" A")})
+		all = append(all, value{v.Say("value.current"), or(text, v.Figure(s.CurrentA.Value, 1, "A"))})
 	}
 	if s.AmbientC.OK() {
 		all = append(all, value{v.Say("value.air"), v.Temperature(s.AmbientC.Value)})
 	}
 	if p.Charge.SocKnown {
-		all = append(all, value{v.Say("value.soc"), fmt.Sprintf("%.0f %%", 100*p.Charge.Soc)})
+		all = append(all, value{v.Say("value.soc"), v.Figure(100*p.Charge.Soc, 0, "%")})
 	}
 	return append(append(all, advice(v, p)...), outlook(v, p)...)
 }

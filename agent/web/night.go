@@ -69,7 +69,7 @@ func (s *server) newNight(p *bay.Picture, v words.Voice, asked string) night {
 	b := box{points: points, from: p.Now - width, width: width}
 	n.Bands, n.Stages = b.bands(v, p.Now)
 	n.Curves = []curve{
-		b.curve(v, "volts", v.Say("value.voltage"), func(x point) float32 { return x.v }, func(y float64) string { return fmt.Sprintf("%.1f V", y) }),
+		b.curve(v, "volts", v.Say("value.voltage"), func(x point) float32 { return x.v }, func(y float64) string { return v.Figure(y, 1, "V") }),
 		b.curve(v, "amperes", v.Say("value.current"), func(x point) float32 { return x.a }, func(y float64) string { return reading.Digits(y, 0) + " A" }),
 		b.curve(v, "heat", v.Say("value.temperature"), func(x point) float32 { return x.c }, v.Temperature),
 		b.curve(v, "level", v.Say("value.level"), func(x point) float32 { return x.mm }, v.Height),

@@ -166,7 +166,7 @@ var forms = map[order.Kind]written{
 	order.Unhold:  {"hold", button("unhold")},
 	order.Release: {"hold", button("release")},
 	order.VisitOpen: {"visit", func(*order.Order, *words.Units) url.Values {
-		return ticked("open", "wear", "metal", "wash", "spark", "air", "lock")
+		return ticked("open", "park", "lock", "wear", "metal", "wash", "spark", "air", "calm")
 	}},
 	order.VisitClose: {"visit", func(*order.Order, *words.Units) url.Values {
 		return ticked("close", "caps", "spills", "latch")

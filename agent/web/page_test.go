@@ -55,7 +55,7 @@ func TestTheFirstCardIsTheMostUrgent(t *testing.T) {
 	b.change("bay-2", ready)
 	b.change("bay-3", plates)
 	page := text(t, b.get("/"))
-	require.Contains(t, page, "2 bays need a person.")
+	require.Contains(t, page, "2 bays need someone.")
 	order := regexp.MustCompile(`id="(bay-\d)"`).FindAllStringSubmatch(page, -1)
 	require.Len(t, order, 3)
 	require.Equal(t, []string{"bay-3", "bay-2", "bay-1"}, []string{order[0][1], order[1][1], order[2][1]})

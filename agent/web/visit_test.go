@@ -23,7 +23,7 @@ import (
 
 // opening and closing are the forms with every box ticked.
 const (
-	opening = "action=open&ok-wear=yes&ok-metal=yes&ok-wash=yes&ok-spark=yes&ok-air=yes&ok-lock=yes"
+	opening = "action=open&ok-park=yes&ok-lock=yes&ok-wear=yes&ok-metal=yes&ok-wash=yes&ok-spark=yes&ok-air=yes&ok-calm=yes"
 	closing = "action=close&ok-caps=yes&ok-spills=yes&ok-latch=yes"
 	visit   = "/bays/bay-1/visit"
 )
@@ -49,7 +49,7 @@ func TestVisitByHand(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	page := text(t, b.get(visit))
 	for _, want := range []string{
-		"only for covering the plates", "face shield, apron and acid-proof gloves", "No metal on my body", "Eyewash or shower works", "No flame, spark or smoking",
+		"Only cover the plates on this visit", "key out or isolator off", "no plug is pulled before that", "goggles under a face shield", "not gassing, and I am not alone", "No metal on my body", "Eyewash or shower works", "No flame, spark or smoking",
 		"Air is moving", "locks the charge out", `href="/first-aid"`, words.EnglishSI().Cautions(),
 	} {
 		require.Contains(t, unescaped(page), want)
@@ -61,7 +61,7 @@ func TestVisitByHand(t *testing.T) {
 	require.Equal(t, visit+"?cell=1", b.leads(t, "action=quality&kind=distilled&us=4,5&unit=us&by=A.+Person"))
 	require.InDelta(t, 4.5, b.picture("bay-1").Visit.USPerCM, 1e-9)
 	page = text(t, b.get(visit+"?cell=1"))
-	for _, want := range []string{"Cell 1 of 12", "Cover the plates first", "Water: 4.5 µS/cm", "about 6 mm, estimated", "Never fill this cell above", "Plastic or glass level rod", `href="/first-aid"`} {
+	for _, want := range []string{"Cell 1 of 12", "Cover the plates first", "Water: 4.5 µS/cm", "about 6 mm, estimated", "Never fill this cell above", "Level rod of plastic or glass: wood soaks up acid", `href="/first-aid"`} {
 		require.Contains(t, page, want)
 	}
 	// The plates are covered, so a level fill proposes nothing; the level rod
@@ -100,7 +100,7 @@ func TestVisitByHand(t *testing.T) {
 	require.Contains(t, text(t, refusal), "one was left open")
 	require.Equal(t, visit+"?step=done", b.leads(t, closing+"&by=A.+Person&id=z"))
 	require.False(t, b.picture("bay-1").Visit.Open)
-	require.Contains(t, text(t, b.get(visit+"?step=done")), "The visit is closed.")
+	require.Contains(t, text(t, b.get(visit+"?step=done")), "The visit is closed and recorded.")
 	again := b.form(visit, closing+"&by=A.+Person&id=y")
 	require.Equal(t, 409, again.Code, "a closed visit is not closed again")
 	require.Contains(t, text(t, again), "No visit is open")
@@ -108,7 +108,7 @@ func TestVisitByHand(t *testing.T) {
 
 // TestEveryCautionIsAsked: one box left open opens nothing.
 func TestEveryCautionIsAsked(t *testing.T) {
-	for _, box := range []string{"wear", "metal", "wash", "spark", "air", "lock"} {
+	for _, box := range []string{"park", "lock", "wear", "metal", "wash", "spark", "air", "calm"} {
 		b := newBench(nil, "bay-1")
 		w := b.form(visit, strings.Replace(opening, "ok-"+box+"=yes", "", 1)+"&by=A")
 		require.Equal(t, 400, w.Code, box)
@@ -235,7 +235,7 @@ func TestTheSheetIsTypedIn(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.change("bay-1", plates)
 	page := text(t, b.get("/sheet"))
-	for _, want := range []string{"Visit sheet", "<h2>bay-1", `<th scope="row">12</th><td>91</td>`, "☐ I wear face shield", "☐ All caps"} {
+	for _, want := range []string{"Visit sheet", "<h2>bay-1", `<th scope="row">12</th><td>91</td>`, "☐ I wear goggles under a face shield", "☐ All vent caps are on and seated, vent holes clear"} {
 		require.Contains(t, page, want)
 	}
 	b.leads(t, opening+"&by=A")
@@ -255,7 +255,7 @@ func TestAForgottenVisitReminds(t *testing.T) {
 	require.NotContains(t, text(t, b.get("/")), "Close it, or go on")
 	b.change("bay-1", func(p *bay.Picture) { p.Visit.Since = p.Now - 3*time.Hour })
 	for _, path := range []string{"/", "/bays/bay-1", visit} {
-		require.Contains(t, text(t, b.get(path)), "This visit has been open for 3 h 00 min.", path)
+		require.Contains(t, text(t, b.get(path)), "This visit has been open for 3 h.", path)
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"embed"
 	"encoding/json"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"sync"
@@ -72,5 +73,33 @@ func (c *catalogue) say(key string, args ...any) string {
 	if len(args) == 0 || !strings.Contains(text, "%") {
 		return text
 	}
-	return fmt.Sprintf(text, args...)
+	return fmt.Sprintf(text, c.numbers(args)...)
+}
+
+// numbers has fractions written with the decimal point of the language.
+func (c *catalogue) numbers(args []any) []any {
+	all := make([]any, len(args))
+	for i, arg := range args {
+		all[i] = arg
+		if x, ok := arg.(float64); ok {
+			all[i] = fraction{x, c}
+		}
+	}
+	return all
+}
+
+// point writes the decimal point of the language in a number.
+func (c *catalogue) point(number string) string {
+	return strings.Replace(number, ".", c.texts["lang.point"], 1)
+}
+
+// fraction is a number that a sentence formats.
+type fraction struct {
+	x     float64
+	words *catalogue
+}
+
+// Format writes the number as its verb says.
+func (f fraction) Format(state fmt.State, verb rune) {
+	_, _ = io.WriteString(state, f.words.point(fmt.Sprintf(fmt.FormatString(state, verb), f.x)))
 }

@@ -46,7 +46,7 @@ func (v Voice) Accepts(f *order.Field, low, high float64) string {
 	case f.IsWhole():
 		return v.Say("accept.whole", plain(low), plain(high))
 	}
-	return v.Say("accept.number", plain(v.Typed(f.Unit).Of(low)), v.inOrder(f, high))
+	return v.Say("accept.number", v.words.point(plain(v.Typed(f.Unit).Of(low))), v.inOrder(f, high))
 }
 
 // Typed is how the reader writes numbers of a unit.
@@ -66,7 +66,7 @@ func (v Voice) Typed(u order.Unit) Measure {
 // inOrder shows a number with all digits that tell it from a bound.
 func (v Voice) inOrder(f *order.Field, x float64) string {
 	m := v.Typed(f.Unit)
-	return strings.TrimSpace(plain(m.Of(x)) + " " + m.Symbol)
+	return strings.TrimSpace(v.words.point(plain(m.Of(x))) + " " + m.Symbol)
 }
 
 func plain(x float64) string {

@@ -43,7 +43,7 @@ func TestChargerThatGoesOnAfterFull(t *testing.T) {
 			"The battery is full and the charger does not stop. Switch the charger off at its own switch and have it checked, then release. Have a qualified electrician look at it.",
 		},
 		"es": {
-			"Sigue cargando 8.0 h después de llena; límite 8.0 h. El cargador no para.",
+			"Sigue cargando 8,0 h después de llena; límite 8,0 h. El cargador no para.",
 			"La batería está llena y el cargador no para. Apague el cargador en su propio interruptor y hágalo revisar; después libere. Debe mirarlo un electricista cualificado.",
 		},
 	} {

@@ -51,23 +51,31 @@ func (v Voice) has(key string) bool { return v.words.texts[key] != "" }
 
 // figure shows numbers with a unit that is the same everywhere.
 func (v Voice) figure(unit string, digits int) func(float64) string {
-	return func(x float64) string { return reading.Digits(x, digits) + " " + unit }
+	return func(x float64) string { return v.Figure(x, digits, unit) }
+}
+
+// Figure shows a number with digits after its point and a unit that is the same
+// everywhere.
+func (v Voice) Figure(x float64, digits int, unit string) string {
+	return v.words.point(reading.Digits(x, digits)) + " " + unit
 }
 
 // plain shows a number of which nobody knows the unit.
-func (v Voice) plain(x float64) string { return reading.Digits(x, 1) }
+func (v Voice) plain(x float64) string { return v.words.point(reading.Digits(x, 1)) }
 
 // Temperature shows degrees Celsius.
-func (v Voice) Temperature(c float64) string { return v.units.Temperature.Show(c) }
+func (v Voice) Temperature(c float64) string { return v.words.point(v.units.Temperature.Show(c)) }
 
 // Degrees shows a difference of two temperatures, in kelvins.
-func (v Voice) Degrees(k float64) string { return v.units.Temperature.ShowDifference(k) }
+func (v Voice) Degrees(k float64) string {
+	return v.words.point(v.units.Temperature.ShowDifference(k))
+}
 
 // Height shows a height above the plate tops, in millimetres.
-func (v Voice) Height(mm float64) string { return v.units.Length.Show(zeroedMM(mm)) }
+func (v Voice) Height(mm float64) string { return v.words.point(v.units.Length.Show(zeroedMM(mm))) }
 
 // heightShort shows a height to a tenth of a millimetre, where it has one.
-func (v Voice) heightShort(mm float64) string { return v.units.Length.ShowShort(mm) }
+func (v Voice) heightShort(mm float64) string { return v.words.point(v.units.Length.ShowShort(mm)) }
 
 // Level shows both bounds, in millimetres, where the probe proves only a span.
 func (v Voice) Level(lowMM, highMM float64) string {
@@ -91,7 +99,7 @@ func zeroedMM(mm float64) float64 {
 
 // Volume shows millilitres.
 func (v Voice) Volume(ml float64) string {
-	text := v.units.Volume.Show(ml)
+	text := v.words.point(v.units.Volume.Show(ml))
 	if v.units.AlsoML {
 		text += " (" + systems[0].Volume.Show(ml) + ")"
 	}
@@ -108,9 +116,16 @@ func (v Voice) Span(d time.Duration) string {
 	case d < time.Hour:
 		return v.Say("span.min", int(d.Minutes()))
 	case d < 2*day:
-		return v.Say("span.h", int(d.Hours()), int(d.Minutes())%60)
+		return v.hoursMinutes(int(d.Hours()), int(d.Minutes())%60)
 	}
 	return v.Say("span.days", int(min(d, 10000*day)/day))
+}
+
+func (v Voice) hoursMinutes(hours, minutes int) string {
+	if minutes == 0 {
+		return v.Say("span.hours", hours)
+	}
+	return v.Say("span.h", hours, minutes)
 }
 
 // Hours is Span of a number of hours.

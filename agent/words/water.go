@@ -64,7 +64,7 @@ func Proposal(p *bay.Picture) (perCell []float64, key string) {
 // the more so if its gravity falls); no use at all: undercharge (from memory).
 func (v Voice) Odd(o water.OddCell) string {
 	if o.Ratio > 1 {
-		return v.Say("odd.more", o.Cell, reading.Digits(o.Ratio, 1))
+		return v.Say("odd.more", o.Cell, v.words.point(reading.Digits(o.Ratio, 1)))
 	}
-	return v.Say("odd.less", o.Cell, reading.Digits(o.Ratio, 2))
+	return v.Say("odd.less", o.Cell, v.words.point(reading.Digits(o.Ratio, 2)))
 }

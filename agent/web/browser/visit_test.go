@@ -144,9 +144,9 @@ func TestWallSpanishDarkAndUS(t *testing.T) {
 	_, err = chromedp.Call(off.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 	require.NoError(t, err)
 	off.open("/bays/bay-4")
-	off.has("The cells, drawn to scale", "The last hours", "Pack voltage")
+	off.has("The cells, drawn to scale", "The last hours", "Battery voltage")
 	off.open("/")
-	off.has("bays need a person")
+	off.has("bays need someone")
 }
 
 // TestThePlottingLibraryIsUnchanged: what is built in is what its makers

@@ -44,7 +44,7 @@ func (n coolNight) readings(i int) *bay.Readings {
 }
 
 // readyAt runs the night and gives the tick at which the pack became ready to
-// water, -1 for never. At the tick of a restart the core is made anew from its
+// water, -1 for never. At the tick of a restart the core is made again from its
 // memory, with what can be proven of the time that it was off.
 func (n coolNight) readyAt(t rapid.TB, restart, offTicks int, proven bool) int {
 	setup := baytest.Setup("bay-1")

@@ -250,7 +250,7 @@ func (s *saga) obey(e *bay.Event) {
 		case o.ID == "" || o.By == "":
 			s.t.Fatalf("an order without name or ID was taken: %+v", o)
 		case o.Kind == order.Release:
-			s.latched = [interlock.NumCodes]bool{} // what still holds latches anew below
+			s.latched = [interlock.NumCodes]bool{} // what still holds latches again below
 		}
 		return
 	}
@@ -397,7 +397,7 @@ func (s *saga) restart() {
 	case "other":
 		s.w.setup.Pack.Name += "x"
 	}
-	// The clock may run on, or begin anew.
+	// The clock may run on, or start again.
 	now := s.w.now
 	if rapid.Bool().Draw(s.t, "rebooted") {
 		now = time.Duration(rapid.Int64Range(0, 1e12).Draw(s.t, "boot"))

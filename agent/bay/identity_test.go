@@ -192,7 +192,7 @@ func (s *site) order(p *spot, o order.Order) {
 	p.orders = append(p.orders, o)
 }
 
-// restart ends the agent and begins it anew with what was stored.
+// restart ends the agent and starts it again with what was stored.
 func (s *site) restart(gap time.Duration, proven bool) {
 	s.now += gap
 	s.histories = bay.NewHistories()

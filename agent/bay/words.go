@@ -259,7 +259,7 @@ const (
 	OrderRefused
 	MemoryDoubted // after a restart a careful reading was taken
 	PackNamed     // it is known which pack is plugged in, and its history is taken up
-	PackLeft      // the pack has gone, or is not known any more; its history is laid by
+	PackLeft      // the pack has gone, or is not known any more; its history is stored
 	NumEvents
 )
 

@@ -103,10 +103,10 @@ func reads(why error) func(*Look) bool {
 }
 
 const (
-	// dipMM is how well a person reads a level rod (common practice, no source).
-	dipMM = 1.0
+	// rodMM is how well a person reads a level rod (common practice, no source).
+	rodMM = 1.0
 	// maxLevelMM is how far the level rod may be from the probe: more is a probe
-	// that hangs wrong, which no offset mends.
+	// that hangs wrong, which no offset fixes.
 	maxLevelMM = 10.0
 )
 
@@ -139,7 +139,7 @@ func (w *walk) levelHeight(ctx context.Context, s *Step, l *wiring.Level) error 
 	case l.LowMM+offset > 0 || l.HighMM+offset < w.Pack.FillMarkMM:
 		return failed("with offset_mm %s the probe would not reach from bare plates to fill_mark_mm: hang it at another height", fixed(offset))
 	}
-	u := 2 * math.Hypot(dipMM/math.Sqrt(3), scale.MMPerV()*p.noiseV/math.Sqrt(float64(p.looks)))
+	u := 2 * math.Hypot(rodMM/math.Sqrt(3), scale.MMPerV()*p.noiseV/math.Sqrt(float64(p.looks)))
 	s.Evidence = append(s.Evidence, fmt.Sprintf("level rod %s mm, probe %s mm: level.offset_mm %s (configured %s), within %.1f mm", short(p.meter.value), reading.Digits(shown, 1), reading.Digits(offset, 1), fixed(l.OffsetMM), u))
 	w.found("level.offset_mm", offset)
 	w.uncertain("level", u)

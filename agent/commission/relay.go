@@ -239,7 +239,7 @@ func (g *guard) pulled(ctx context.Context) error {
 }
 
 const welded = "the feedback still says closed %s after the order to open: the contacts are welded or the feedback wire is shorted. " +
-	"The bay must not be used; the charger stays locked off until that is mended"
+	"The bay must not be used; the charger stays locked off until that is repaired"
 
 func (w *walk) relayObeys(ctx context.Context, s *Step) (err error) {
 	core, err := w.allow(ctx)

@@ -204,7 +204,7 @@ func (w *walk) judge(ctx context.Context, out *Step, err error) (again bool, fat
 	out.Result, out.Why = Failed, p.why
 	w.say("FAILED: %s.", p.why)
 	for {
-		answer, err := w.ask(ctx, "Type \"again\" to try again after mending, \"next\" to go on with the failure on record, or \"quit\"")
+		answer, err := w.ask(ctx, "Type \"again\" to try again after the repair, \"next\" to go on with the failure on record, or \"quit\"")
 		switch {
 		case err != nil:
 			return false, err

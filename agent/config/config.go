@@ -63,7 +63,7 @@ type QoS struct {
 // Logbook is the durable record.
 type Logbook struct {
 	Path string `yaml:"path"` // default /var/lib/bayward/logbook.db
-	// KeepDays is how many days thinned readings are kept. Events, charges, visits, findings and refusals are kept for ever.
+	// KeepDays is how many days thinned readings are kept. Events, charges, visits, findings and refusals are kept forever.
 	KeepDays int `yaml:"keep_days" accept:"30 to 3650" default:"730"`
 }
 

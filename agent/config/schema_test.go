@@ -20,7 +20,7 @@ import (
 	"bayward/sensors/level"
 )
 
-var update = flag.Bool("update", false, "write the schema anew")
+var update = flag.Bool("update", false, "write the schema again")
 
 const (
 	embedded    = "bayward.schema.json"

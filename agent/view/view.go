@@ -36,7 +36,7 @@ type View struct {
 	HydrogenPct   *float64  `json:"hydrogen_pct,omitempty"`
 	Full          bool      `json:"full"`
 	FullEvidence  string    `json:"full_evidence,omitempty"`
-	FullDoubt     string    `json:"full_doubt,omitempty"`   // what speaks against calling it full; a hydrometer settles it
+	FullDoubt     string    `json:"full_doubt,omitempty"`   // what contradicts calling it full; a hydrometer settles it
 	EqualizeDue   string    `json:"equalize_due,omitempty"` // why the cells should be brought to the same charge; advice
 	StateOfCharge *float64  `json:"state_of_charge,omitempty"`
 	ReadyInS      *float64  `json:"ready_in_s,omitempty"`

@@ -17,7 +17,7 @@ type problem struct {
 	status  int
 	code    string
 	message string
-	why     *order.Refusal // of an order, which a page words anew; nil for other problems
+	why     *order.Refusal // of an order, which a page words itself; nil for other problems
 }
 
 func failed(status int, code, message string) *problem {

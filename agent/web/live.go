@@ -27,7 +27,7 @@ func withStopping(ctx context.Context, stopping <-chan struct{}) context.Context
 }
 
 // live is a stream of server-sent events: one whenever a picture has changed.
-// The page then fetches itself anew, so all that it shows is made in one place.
+// The page then fetches itself again, so all that it shows is made in one place.
 // A reader that takes no byte for a while is dropped.
 func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	if s.readers.n.Add(1) > maxReaders {

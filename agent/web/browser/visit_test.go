@@ -94,12 +94,12 @@ func TestLiveWithoutReload(t *testing.T) {
 	s.open("/")
 	of[chromedp.Void](s, "window.same = true")
 	s.until(says("Charging for"))
-	require.True(t, of[bool](s, "window.same === true"), "the page was loaded anew")
+	require.True(t, of[bool](s, "window.same === true"), "the page was loaded again")
 	wire.cut()
 	s.until("!document.getElementById('lost').hidden")
-	wire.mend()
+	wire.repair()
 	s.until("document.getElementById('lost').hidden")
-	require.True(t, of[bool](s, "window.same === true"), "the page was loaded anew")
+	require.True(t, of[bool](s, "window.same === true"), "the page was loaded again")
 }
 
 // TestWallSpanishDarkAndUS: a wide dark screen in the other language and the

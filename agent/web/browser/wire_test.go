@@ -72,7 +72,7 @@ func (w *wire) cut() {
 	}
 }
 
-func (w *wire) mend() {
+func (w *wire) repair() {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.broken, w.open = false, map[net.Conn]bool{}

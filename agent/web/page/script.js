@@ -5,7 +5,7 @@
 (() => {
   const lost = document.getElementById("lost");
 
-  // Parts of the page are fetched anew and put in place of the old ones, unless
+  // Parts of the page are fetched again and put in place of the old ones, unless
   // a person is at work in them.
   const busy = (part) => part.contains(document.activeElement) && document.activeElement !== document.body;
   let running = false;

@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/order"
+	"bayward/agent/words"
 )
 
 // Limits on incoming messages. An attacker with the broker's password can use
@@ -158,9 +159,9 @@ func (d *desk) carryOut(ctx context.Context, c *command, who *Person) Response {
 		r.Result = Unknown
 		return r
 	case event.Kind == bay.OrderRefused:
-		return d.c.response(d.bay, c, refuse(Refused, "%s", event.Text))
+		return d.c.response(d.bay, c, refuse(Refused, "%s", words.EnglishSI().Event(&event)))
 	}
-	return d.c.done(d.bay, c, event.Text)
+	return d.c.done(d.bay, c, words.EnglishSI().Event(&event))
 }
 
 // deskOf returns the desk for a command topic's bay, nil for any other topic.
@@ -191,7 +192,9 @@ func (b *bucket) take(now time.Time, size float64, every time.Duration) bool {
 	return true
 }
 
-// memory records which commands were carried out, and their results.
+// memory records which commands were carried out, and their results. It is not the
+// core's memory of order IDs: it keeps the answer, so that a repeat gets the same
+// one, and it keeps a signed command for as long as its signature could be replayed.
 type memory struct {
 	most int
 	keep bool // every entry for keptFor, even when the memory is full

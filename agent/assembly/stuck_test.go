@@ -88,7 +88,7 @@ func (printer) Name() string { return "terminal" }
 // Take implements loop.Output.
 func (p printer) Take(_ context.Context, n *loop.News) {
 	for i := range n.Events {
-		_, _ = fmt.Fprintln(p.w, n.Events[i].Text)
+		_, _ = fmt.Fprintln(p.w, words.EnglishSI().Event(&n.Events[i]))
 	}
 }
 

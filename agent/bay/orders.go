@@ -1,7 +1,6 @@
 package bay
 
 import (
-	"fmt"
 	"time"
 
 	"bayward/agent/electrolyte"
@@ -10,7 +9,8 @@ import (
 )
 
 // keptOrders is how many order IDs are remembered, so that a repeated message
-// does nothing.
+// does nothing, also after a restart: they are part of the memory. The page and the
+// MQTT client remember more and other things, for reasons of their own.
 const keptOrders = 64
 
 // asked is what people have asked for.
@@ -62,11 +62,11 @@ func (b *Bay) take(orders []order.Order, now time.Duration) {
 			why = b.carryOut(o, now)
 		}
 		if why != nil {
-			b.answer(o, Event{Kind: OrderRefused, Why: *why, Text: why.Text()})
+			b.answer(o, Event{Kind: OrderRefused, Why: *why})
 			continue
 		}
 		b.asked.ids.add(o.ID)
-		b.answer(o, Event{Kind: OrderTaken, Text: takenText(o)})
+		b.answer(o, Event{Kind: OrderTaken})
 	}
 }
 
@@ -74,22 +74,6 @@ func (b *Bay) take(orders []order.Order, now time.Duration) {
 func (b *Bay) answer(o *order.Order, e Event) {
 	e.At, e.By, e.Order, e.Asked = b.pic.Now, o.By, o.ID, *o
 	b.events = append(b.events, e)
-}
-
-// withNote adds what the person said to what was done; a visit's own events
-// carry its notes.
-func withNote(text string, o *order.Order) string {
-	if o.Note == "" {
-		return text
-	}
-	return text + " " + o.Note
-}
-
-func takenText(o *order.Order) string {
-	if o.Kind == order.VisitOpen || o.Kind == order.VisitClose {
-		return order.Done(o)
-	}
-	return withNote(order.Done(o), o)
 }
 
 // refuse is a refusal without numbers.
@@ -180,11 +164,7 @@ func (b *Bay) openVisit(o *order.Order, now time.Duration) {
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
 	b.pic.Visit = Visit{Open: true, By: o.By, Since: now, OnlyCoverPlates: !ready}
 	b.asked.visit = visitStart{b.pic.Water.SettledMM, b.pic.Water.Known}
-	text := "A visit is open; the charge is locked out."
-	if !ready {
-		text = "A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out."
-	}
-	b.answer(o, Event{Kind: VisitOpened, Text: withNote(text, o)})
+	b.answer(o, Event{Kind: VisitOpened, Plates: !ready})
 }
 
 func (b *Bay) closeVisit(o *order.Order) {
@@ -196,5 +176,5 @@ func (b *Bay) closeVisit(o *order.Order) {
 		b.history.water.Filled(&b.pic.Visit.GivenML, b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}
-	b.answer(o, Event{Kind: VisitClosed, Text: withNote(fmt.Sprintf("The visit is closed; %.0f ml were given in all.", total), o)})
+	b.answer(o, Event{Kind: VisitClosed, WaterML: total})
 }

@@ -20,7 +20,7 @@ func TestEveryOrderInTheCore(t *testing.T) {
 		o.ID, o.By = "x-1", "A. Person"
 		core := ordertest.NewCore(t, o.Kind)
 		e := core.Ask(t, o)
-		require.Equal(t, bay.OrderTaken, e.Kind, e.Text)
+		require.Equal(t, bay.OrderTaken, e.Kind, e.Why.Code)
 		require.Equal(t, o, e.Asked)
 		again := core.Ask(t, o)
 		require.Equal(t, bay.OrderRefused, again.Kind)
@@ -40,7 +40,7 @@ func TestEveryBoundInTheCore(t *testing.T) {
 		for _, at := range ordertest.Bounds(o, ordertest.Cells) {
 			at.ID, at.By = "x-1", "A. Person"
 			e := ordertest.NewCore(t, o.Kind).Ask(t, at.Order)
-			require.Equal(t, at.Beyond, e.Kind == bay.OrderRefused, "%+v: %s", at.Order, e.Text)
+			require.Equal(t, at.Beyond, e.Kind == bay.OrderRefused, "%+v: %s", at.Order, e.Why.Code)
 			if at.Beyond {
 				require.Equal(t, order.OutOfRange, e.Why.Code)
 				require.Equal(t, at.Field, e.Why.Field)
@@ -131,7 +131,7 @@ func TestEveryRefusal(t *testing.T) {
 			require.True(t, ok, "no case gets the refusal %s: add one to refusals", c)
 			s.want.Code = c
 			e := s.refused(t)
-			require.Equal(t, bay.OrderRefused, e.Kind, e.Text)
+			require.Equal(t, bay.OrderRefused, e.Kind)
 			require.Equal(t, s.want, e.Why)
 		})
 	}

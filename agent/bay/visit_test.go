@@ -11,6 +11,7 @@ import (
 	"bayward/agent/bay/baytest"
 	"bayward/agent/order"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 // pourer is a bay whose pilot cell is cell 1: what that cell is given shows at its
@@ -106,16 +107,16 @@ func TestNotesGoIntoTheRecord(t *testing.T) {
 	for _, e := range events {
 		asked[e.Asked.ID] = e.Asked
 		if e.Order != "" && e.Kind != bay.OrderTaken || e.Order == "4" || e.Order == "6" {
-			texts = append(texts, e.Text)
+			texts = append(texts, words.EnglishSI().Event(&e))
 		}
 	}
 	require.Equal(t, []string{
 		"Refused quality: no visit is open.",
-		"A visit is open to cover the plates only: the pack is not full, rested and cool. The charge is locked out. Confirmed: face shield.",
-		"Refused quality: field us_per_cm: value -1 is not accepted: must be 0 to 50000 µS/cm.",
+		"A visit is open to cover the plates only: the battery is not full, rested and cool. Charging is locked out. Confirmed: face shield.",
+		"Refused quality, conductivity: -1 µS/cm is not accepted: must be 0 to 50000 µS/cm.",
 		"The water has 4.5 µS/cm.",
-		"Refused quality: it needs field us_per_cm or water_kind.",
-		"The water was not measured (distilled).",
+		"Refused quality, conductivity or kind of water: at least one is needed.",
+		"The water was not measured. Kind: distilled.",
 	}, texts)
 	require.Equal(t, "distilled", asked["6"].Water)
 	require.Equal(t, order.Order{ID: "7", By: "A", Kind: order.Gravity, Cell: 3, Gravity: 1.265, AtC: 31}, asked["7"])

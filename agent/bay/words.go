@@ -295,7 +295,7 @@ type Event struct {
 	// Evidence is the numbers of Code, not with FindingCleared.
 	Evidence   interlock.Evidence
 	WaitingFor cooldown.Reason // StageChanged to Cooling
-	WaterML    float64         // StageChanged to ReadyToWater: the pack's need
+	WaterML    float64         // StageChanged to ReadyToWater: the pack's need; VisitClosed: given in all
 	Proof      charge.Evidence // ChargeFull, and ChargeEnded after it
 	Ago        time.Duration   // ChargeEnded: since the last charging current
 	InAh       float64         // ChargeEnded: charged, with InAhKnown
@@ -308,5 +308,6 @@ type Event struct {
 	Order      string        // orders: the ID
 	Asked      order.Order   // orders and visits: what the person asked for
 	Why        order.Refusal // OrderRefused: why
-	Text       string        // orders and visits: one sentence, SI units
+	Plates     bool          // VisitOpened: only to cover the plates
+	Text       string        // the sentence of an event of an older program
 }

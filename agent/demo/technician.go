@@ -2,6 +2,7 @@ package demo
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -9,6 +10,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
+	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
 
@@ -124,7 +126,7 @@ func (t *technician) order(ctx context.Context, bayName string, o order.Order) e
 	o.ID, o.By = fmt.Sprintf("demo-%d", t.orders), "simulated technician"
 	e, err := t.submit(ctx, bayName, o)
 	if err == nil && e.Kind == bay.OrderRefused {
-		err = fmt.Errorf("refused: %s", e.Text)
+		err = errors.New(words.EnglishSI().Event(&e))
 	}
 	return err
 }

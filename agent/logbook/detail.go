@@ -59,7 +59,7 @@ func known(n Num) float64 {
 type Detail struct {
 	Found
 	WaitingFor string `json:"waiting_for,omitempty"` // stage-changed: name of a cooldown.Reason
-	WaterML    Num    `json:"water_ml,omitempty"`    // stage-changed: the need
+	WaterML    Num    `json:"water_ml,omitempty"`    // stage-changed: the need; visit-closed: given in all
 	Proof      string `json:"proof,omitempty"`       // charge-full, charge-ended: name of a charge.Evidence
 	AgoS       Num    `json:"ago_s,omitempty"`       // charge-ended: since the last current
 	InAh       Num    `json:"in_ah,omitempty"`       // charge-ended
@@ -67,6 +67,8 @@ type Detail struct {
 	File       string `json:"file,omitempty"`        // memory-doubted: what is kept of a damaged logbook
 	Pack       string `json:"pack,omitempty"`        // pack-named, pack-left, memory-doubted
 	PackFrom   string `json:"pack_from,omitempty"`   // pack-named: name of a bay.Naming
+	Plates     bool   `json:"plates,omitempty"`      // visit-opened: only to cover the plates
+	Asked      *Asked `json:"asked,omitempty"`       // orders and visits
 }
 
 // detailOf returns what the event's own columns do not contain.
@@ -90,6 +92,12 @@ func detailOf(e *bay.Event) (d Detail) {
 		}
 	case bay.MemoryDoubted:
 		d.Doubt, d.File, d.Pack = e.Doubt.String(), e.File, e.Pack
+	case bay.VisitOpened:
+		d.Plates, d.Asked = e.Plates, askedOf(e)
+	case bay.VisitClosed:
+		d.WaterML, d.Asked = Known(e.WaterML), askedOf(e)
+	case bay.OrderTaken, bay.OrderRefused:
+		d.Asked = askedOf(e)
 	case bay.PackNamed, bay.PackLeft:
 		d.Pack, d.PackFrom = e.Pack, e.Naming.String()
 	default:
@@ -107,7 +115,9 @@ func (r *Record) Event(at time.Duration) bay.Event {
 		WaitingFor: cooldown.ParseReason(d.WaitingFor), WaterML: known(d.WaterML), Proof: charge.ParseEvidence(d.Proof),
 		Ago: time.Duration(known(d.AgoS) * float64(time.Second)), InAh: known(d.InAh), InAhKnown: d.InAh != nil,
 		Doubt: bay.ParseDoubt(d.Doubt), File: d.File, Pack: d.Pack, Naming: bay.ParseNaming(d.PackFrom),
+		Plates: d.Plates,
 	}
+	e.Asked, e.Why = d.Asked.order(r.Order, r.By)
 	e.Kind, _ = bay.ParseEvent(r.Kind)
 	e.Stage, _ = bay.ParseStage(r.Stage)
 	e.From, _ = bay.ParseStage(r.From)

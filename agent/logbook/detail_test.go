@@ -12,11 +12,14 @@ import (
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
+	"bayward/agent/order/ordertest"
 	"bayward/agent/reading"
 )
 
 // happened returns an event of each kind, with all its data.
-func happened() []bay.Event {
+func happened(t *testing.T) []bay.Event {
+	t.Helper()
 	all := []bay.Event{
 		{Kind: bay.PermitGranted},
 		{Kind: bay.StageChanged, From: bay.Charging, Stage: bay.Cooling, WaitingFor: cooldown.MinimumRest},
@@ -26,14 +29,24 @@ func happened() []bay.Event {
 		{Kind: bay.ChargeFull, Proof: charge.SteadyTaper},
 		{Kind: bay.ChargeEnded, Proof: charge.HandGravity, Ago: 90 * time.Second, InAh: 0, InAhKnown: true},
 		{Kind: bay.ChargeEnded, Ago: time.Hour},
-		{Kind: bay.VisitOpened, By: "Ann", Order: "1", Text: "x"},
-		{Kind: bay.VisitClosed, By: "Ann", Order: "2", Text: "x"},
-		{Kind: bay.OrderTaken, By: "Ann", Order: "3", Text: "x"},
-		{Kind: bay.OrderRefused, By: "Ann", Order: "4", Text: "x"},
+		{Kind: bay.VisitOpened, By: "Ann", Order: "1", Asked: order.Order{ID: "1", By: "Ann", Kind: order.VisitOpen, Note: "Confirmed."}, Plates: true},
+		{Kind: bay.VisitClosed, By: "Ann", Order: "2", Asked: order.Order{ID: "2", By: "Ann", Kind: order.VisitClose}, WaterML: 1500},
+		{Kind: bay.OrderTaken, By: "Ann", Order: "3", Text: "a sentence of an older program"},
 		{Kind: bay.MemoryDoubted, Doubt: bay.LogbookDamaged, File: "/l.db.damaged-1"},
 		{Kind: bay.MemoryDoubted, Doubt: bay.MemoryDamaged, Pack: "lift-24v"},
 		{Kind: bay.PackNamed, Pack: "lift-24v", Naming: bay.BySensor},
 		{Kind: bay.PackLeft, Pack: "lift-24v"},
+	}
+	for k := order.None + 1; k < order.NumKinds; k++ {
+		o := ordertest.Good(t, k)
+		o.ID, o.By, o.Note = "5", "Ann", "A remark."
+		all = append(all, bay.Event{Kind: bay.OrderTaken, By: "Ann", Order: "5", Asked: o})
+	}
+	for c := order.NoCode + 1; c < order.NumCodes; c++ {
+		all = append(all, bay.Event{
+			Kind: bay.OrderRefused, By: "Ann", Order: "6", Asked: order.Order{ID: "6", By: "Ann", Kind: order.Level, Cell: 49, LevelMM: -999},
+			Why: order.Refusal{Code: c, Kind: order.Level, Field: order.LevelField, Value: -999, Low: -200, High: 200, Name: "lift-a"},
+		})
 	}
 	for _, kind := range []bay.EventKind{bay.FindingRaised, bay.PermitBlocked} {
 		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
@@ -56,7 +69,7 @@ func happened() []bay.Event {
 // that it can be worded later in any language.
 func TestEventsComeBackWhole(t *testing.T) {
 	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
-	all, kinds := happened(), map[bay.EventKind]bool{}
+	all, kinds := happened(t), map[bay.EventKind]bool{}
 	_, err := b.Append(t.Context(), "bay-1", stampAt(1), all)
 	require.NoError(t, err)
 	recs, err := b.Events(t.Context(), "bay-1", 0, len(all)+1)

@@ -43,12 +43,12 @@ func TestOrders(t *testing.T) {
 		if got := <-taken; got.err != nil || got.event.Kind != bay.OrderTaken || got.event.Order != "1" || got.event.By != "Ann" {
 			t.Errorf("hold: %+v", got)
 		}
-		if got := <-nameless; got.err != nil || got.event.Kind != bay.OrderRefused || !strings.Contains(got.event.Text, "no person") {
+		if got := <-nameless; got.err != nil || got.event.Kind != bay.OrderRefused || got.event.Why.Code != order.NoPerson {
 			t.Errorf("nameless: %+v", got)
 		}
 		again := r.ask(t.Context(), hold("1"))
 		r.ticks(1)
-		if got := <-again; got.err != nil || got.event.Kind != bay.OrderRefused || !strings.Contains(got.event.Text, "taken before") {
+		if got := <-again; got.err != nil || got.event.Kind != bay.OrderRefused || got.event.Why.Code != order.Repeated {
 			t.Errorf("the same ID again: %+v", got)
 		}
 		release := r.ask(t.Context(), order.Order{ID: "", By: "Ann", Kind: order.Unhold})

@@ -49,6 +49,16 @@ func (c Code) String() string {
 	return codeNames[c]
 }
 
+// ParseCode finds a code by its name, NoCode for one that is not known.
+func ParseCode(name string) Code {
+	for c := NoCode + 1; c < NumCodes; c++ {
+		if codeNames[c] == name {
+			return c
+		}
+	}
+	return NoCode
+}
+
 // Refusal is why an order is not carried out. What does not belong to its code
 // is zero.
 type Refusal struct {

@@ -2,6 +2,7 @@ package order
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 
@@ -194,6 +195,57 @@ var Table = [NumKinds]Row{
 
 // Place is where an order keeps the field: an *int, a *float64 or a *string.
 func (f *Field) Place(o *Order) any { return f.place(o) }
+
+// Members are the fields of an order as a message carries them, by name; what was
+// left out is not among them, nor is what is no number.
+func (o *Order) Members() map[string]any {
+	all := map[string]any{}
+	row := o.Kind.Row()
+	if row == nil {
+		return all
+	}
+	for _, f := range row.Fields {
+		switch p := f.place(o).(type) {
+		case *int:
+			all[f.Name] = float64(*p)
+		case *float64:
+			if !math.IsNaN(*p) && !math.IsInf(*p, 0) && (!row.AnyOf || !f.leftOut(o)) {
+				all[f.Name] = *p
+			}
+		case *string:
+			if !row.AnyOf || *p != "" {
+				all[f.Name] = *p
+			}
+		}
+	}
+	return all
+}
+
+// Put takes back what Members gave, be it after a way through JSON; what does not
+// fit is left out.
+func (o *Order) Put(members map[string]any) {
+	for _, f := range Fields() {
+		v, given := members[f.Name]
+		if !given {
+			continue
+		}
+		switch p := f.place(o).(type) {
+		case *int:
+			if x, ok := v.(float64); ok && math.Abs(x) <= math.MaxInt32 {
+				*p = int(x)
+			}
+		case *float64:
+			if x, ok := v.(float64); ok {
+				*p = x
+			}
+		case *string:
+			if s, ok := v.(string); ok {
+				*p = s
+			}
+		}
+	}
+	o.LeaveOut(func(name string) bool { _, given := members[name]; return !given })
+}
 
 // Number is the value of a field that is a number, 0 for a text.
 func (f *Field) Number(o *Order) float64 {

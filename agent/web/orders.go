@@ -218,7 +218,7 @@ func (s *server) submit(ctx context.Context, bayName string, o order.Order) (str
 	case err != nil:
 		return "", failed(http.StatusServiceUnavailable, "no-answer", "the bay did not answer, so it is not known whether the order was taken: look at the bay, then send the same id again")
 	case event.Kind == bay.OrderRefused:
-		return "", &problem{http.StatusConflict, "refused", event.Text, &event.Why}
+		return "", &problem{http.StatusConflict, "refused", words.EnglishSI().Event(&event), &event.Why}
 	}
-	return event.Text, nil
+	return words.EnglishSI().Event(&event), nil
 }

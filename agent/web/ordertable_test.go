@@ -75,7 +75,7 @@ func (d *desk) send(k order.Kind, fields map[string]any, header map[string]strin
 }
 
 func named(o *order.Order) map[string]any {
-	fields := ordertest.Members(o)
+	fields := o.Members()
 	fields["by"], fields["id"] = "A. Person", "x-1"
 	return fields
 }
@@ -270,4 +270,16 @@ func TestRefusalsAreInTheReadersLanguage(t *testing.T) {
 	require.Contains(t, page, "No se aceptó la retención: ya se aceptó una orden con este identificador.")
 	require.Contains(t, unescaped(text(t, b.form("/bays/bay-1/pack", "pack=lift-a&by=A"))), "este puesto es solo para la batería lift-24v")
 	refused(t, b.post("/api/v1/bays/bay-1/hold", `{"action":"hold","by":"A","id":"x"}`), 409, "Refused hold: an order with this ID was taken before.")
+}
+
+// TestHistoryIsInTheReadersLanguage: what was ordered and what was refused.
+func TestHistoryIsInTheReadersLanguage(t *testing.T) {
+	past := &web.Past{}
+	b := newBench(func(o *web.Options) { o.Language, o.Past = "es", past }, "bay-1")
+	for _, o := range []order.Order{{ID: "1", By: "A", Kind: order.Hold}, {ID: "2", By: "A", Kind: order.Fill, Cell: 1, ML: 5}} {
+		past.Happened("bay-1", b.step("bay-1", o))
+	}
+	page := unescaped(text(t, b.get("/bays/bay-1")))
+	require.Contains(t, page, "El puesto está retenido.")
+	require.Contains(t, page, "No se aceptó el agua: no hay ninguna visita abierta.")
 }

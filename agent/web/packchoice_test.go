@@ -67,7 +67,7 @@ func TestAWrongPackIsRefused(t *testing.T) {
 		status int
 		text   string
 	}{
-		`{"action":"name","pack":"lift-x","by":"A"}`:             {http.StatusConflict, `this bay has no pack \"lift-x\"`},
+		`{"action":"name","pack":"lift-x","by":"A"}`:             {http.StatusConflict, `this bay has no battery \"lift-x\"`},
 		`{"action":"name","by":"A"}`:                             {http.StatusBadRequest, "field pack: is missing: must be 1 to 48 printable characters"},
 		`{"action":"name","pack":"","by":"A"}`:                   {http.StatusBadRequest, `field pack: \"\" is not accepted`},
 		`{"action":"name","pack":"a\u0007","by":"A"}`:            {http.StatusBadRequest, `field pack: \"a`},
@@ -83,7 +83,7 @@ func TestAWrongPackIsRefused(t *testing.T) {
 	require.False(t, b.picture("bay-1").Named())
 	dedicated := newBench(nil, "bay-1")
 	answer := dedicated.post("/api/v1/bays/bay-1/pack", `{"action":"name","pack":"lift-a","by":"A"}`)
-	require.Contains(t, answer.Body.String(), "this bay is there for pack lift-24v alone")
+	require.Contains(t, answer.Body.String(), "this bay is only for battery lift-24v")
 	require.NotContains(t, dedicated.get("/bays/bay-1").Body.String(), `id="pack"`)
 }
 

@@ -6,7 +6,9 @@ import "sync"
 const keptIDs = 256
 
 // recent remembers the orders that were taken from forms. The core refuses a
-// repeated ID as well; this only spares its person the refusal.
+// repeated ID as well; this only spares its person the refusal: a browser that goes
+// back and sends a form again is done, not wrong. A sheet of paper is up to 96
+// orders of one form, more than the core remembers.
 type recent struct {
 	mu   sync.Mutex // guards what follows
 	ids  [keptIDs]string

@@ -48,6 +48,14 @@ func (v Voice) Event(e *bay.Event) string {
 		return v.doubted(key, e)
 	case bay.PermitGranted, bay.ChargeStarted:
 		return v.Say(key)
+	case bay.VisitOpened:
+		return withNote(v.Say(key+when(e.Plates, ".plates")), &e.Asked)
+	case bay.VisitClosed:
+		return withNote(v.Say(key, v.Volume(e.WaterML)), &e.Asked)
+	case bay.OrderTaken:
+		return v.Done(&e.Asked)
+	case bay.OrderRefused:
+		return v.Refused(&e.Why)
 	default:
 		return e.Text
 	}

@@ -9,11 +9,19 @@ import (
 
 // Refused says that an order is refused, and why.
 func (v Voice) Refused(r *order.Refusal) string {
-	name, why := v.Say("order."+r.Kind.String()), v.Refusal(r)
+	name, why := v.orderName(r.Kind), v.Refusal(r)
 	if fields := r.Fields(); len(fields) > 0 {
 		return v.Say("order.refused.field", name, why, v.either(fields))
 	}
 	return v.Say("order.refused", name, why)
+}
+
+// orderName also names what is no order, and one of a program that knew more.
+func (v Voice) orderName(k order.Kind) string {
+	if k.Row() == nil {
+		return v.Say("order.unknown")
+	}
+	return v.Say("order." + k.String())
 }
 
 // Refusal says why an order is refused: a clause, without a full stop and
@@ -119,10 +127,20 @@ func (v Voice) Done(o *order.Order) string {
 		if text = v.Say(key + ".forgotten"); o.Pack != "" {
 			text = v.Say(key, o.Pack)
 		}
+	case order.None: // of a program that knew more
+		text = v.Say("event.other")
 	default:
 		text = v.Say(key)
 	}
-	if o.Note == "" || o.Kind == order.VisitOpen || o.Kind == order.VisitClose { // whose events carry their notes
+	if o.Kind == order.VisitOpen || o.Kind == order.VisitClose { // a visit's own events carry its notes
+		return text
+	}
+	return withNote(text, o)
+}
+
+// withNote adds what the person says.
+func withNote(text string, o *order.Order) string {
+	if o.Note == "" {
 		return text
 	}
 	return text + " " + o.Note

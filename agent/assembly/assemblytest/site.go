@@ -138,7 +138,7 @@ func (s *Site) OrderAt(bayName string, o order.Order) {
 		select {
 		case e := <-answer:
 			if e.Kind != bay.OrderTaken {
-				s.t.Fatalf("%s: %s", o.Kind, e.Text)
+				s.t.Fatalf("%s: %s", o.Kind, e.Why.Code)
 			}
 			return
 		default:

@@ -97,19 +97,3 @@ func Set(f *order.Field, o *order.Order, v float64) {
 		*p = strings.Repeat("x", int(v))
 	}
 }
-
-// Members are the fields of an order as a message carries them.
-func Members(o *order.Order) map[string]any {
-	all := map[string]any{}
-	for _, f := range o.Kind.Row().Fields {
-		switch p := f.Place(o).(type) {
-		case *int:
-			all[f.Name] = *p
-		case *float64:
-			all[f.Name] = *p
-		case *string:
-			all[f.Name] = *p
-		}
-	}
-	return all
-}

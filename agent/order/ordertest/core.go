@@ -10,30 +10,27 @@ import (
 )
 
 // Cells is how many cells the packs of Core have.
-const Cells = 12
+var Cells = baytest.Pack().Cells
 
 // Core is a real core with good readings, in which an order of one kind can be
 // taken.
 type Core struct{ driver *baytest.Driver }
 
 // NewCore makes one for an order: a visit is open where the order needs one, and
-// the bay is for several packs where the order names one.
+// the bay is for several packs where the order names one. Its cells are so deep
+// that no level that an order may name is above them.
 func NewCore(t testing.TB, k order.Kind) *Core {
 	t.Helper()
 	setup := baytest.Setup("bay-1")
-	packs := baytest.Packs("lift-a", "lift-b")
-	for i := range packs {
-		packs[i].VentWellMM = 180 // so that every level of the table can be
-	}
-	setup.Pack = packs[0]
+	setup.Pack.VentWellMM = order.LevelField.High
 	if k == order.Pack {
-		setup.Packs = packs
+		setup.Pack, setup.Packs = bay.Pack{}, baytest.Packs("lift-a", "lift-b")
 	}
 	c := &Core{baytest.New(setup)}
 	c.driver.Run(time.Minute)
 	if k.Row().InVisit {
 		if e := c.Ask(t, order.Order{ID: "before", By: "A. Person", Kind: order.VisitOpen}); e.Kind != bay.OrderTaken {
-			t.Fatalf("no visit opens: %s", e.Text)
+			t.Fatalf("no visit opens: %s", e.Why.Code)
 		}
 	}
 	return c

@@ -69,7 +69,7 @@ func (t *Tracker) addIn(ah float64) {
 	if t.s.Active {
 		t.s.InAh += ah
 	}
-	t.round.backAh += ah
+	t.session.backAh += ah
 	if t.s.Full {
 		t.s.OutAh = max(t.s.OutAh-ah, 0)
 		return

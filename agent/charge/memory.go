@@ -53,7 +53,7 @@ func (t *Tracker) Memory() Memory {
 	s := &t.s
 	ago := func(at time.Duration) float64 { return (t.last - at).Seconds() }
 	m := Memory{
-		Active: s.Active, SinceAgoS: ago(s.Since), FlowS: t.round.flowS, Full: s.Full, Evidence: uint8(s.Evidence),
+		Active: s.Active, SinceAgoS: ago(s.Since), FlowS: t.session.flowS, Full: s.Full, Evidence: uint8(s.Evidence),
 		FullAgoS: ago(s.FullAt), Ended: s.Ended, EndedAgoS: ago(s.EndedAt), InAh: s.InAh, OutAh: s.OutAh,
 		OutKnown: s.OutKnown, BackAh: t.count.backAh, GassingAh: s.GassingAh, Soc: s.Soc, SocPlus: s.SocPlus,
 		SocKnown: s.SocKnown, TotalInAh: s.TotalInAh, TotalOutAh: s.TotalOutAh, TotalGasAh: s.TotalGassingAh,
@@ -61,7 +61,7 @@ func (t *Tracker) Memory() Memory {
 
 		Pending: uint8(s.Pending), Doubt: uint8(s.Doubt), UnseenAh: t.count.unseenAh,
 		CeilingS: t.ceiling.flowS, CeilingAh: t.ceiling.ah,
-		RoundOutAh: t.round.outAh, RoundBackAh: t.round.backAh, RoundOK: t.round.outOK,
+		RoundOutAh: t.session.outAh, RoundBackAh: t.session.backAh, RoundOK: t.session.outOK,
 		Depth: s.DepthBefore, DepthKnown: s.DepthKnown, SelfShare: t.rest.selfOut,
 		EqualCycles: t.equal.cycles, EqualAfterS: t.equal.afterS,
 		Spread: s.Equalize.Spread, SpreadKnown: s.Equalize.SpreadKnown,
@@ -121,7 +121,7 @@ func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 	s.InAh, s.OutAh, s.OutKnown, s.GassingAh = m.InAh, m.OutAh, m.OutKnown, m.GassingAh
 	s.Soc, s.SocPlus, s.SocKnown, s.Pending = m.Soc, m.SocPlus, m.SocKnown, Evidence(m.Pending)
 	t.count.backAh, t.count.unseenAh = m.BackAh, m.UnseenAh
-	t.round = round{flowS: m.FlowS, outAh: m.RoundOutAh, outOK: m.RoundOK, backAh: m.RoundBackAh}
+	t.session = session{flowS: m.FlowS, outAh: m.RoundOutAh, outOK: m.RoundOK, backAh: m.RoundBackAh}
 	t.equal.afterS, t.rest.selfOut = m.EqualAfterS, m.SelfShare
 	t.flow.since, t.flow.rawAt = now, now
 }

@@ -75,7 +75,7 @@ func (t *Tracker) watchCollapse(m *mark) {
 		t.proof.collapsed = false
 		return
 	}
-	if t.round.flowS < settledFor.Seconds() || m.i >= stopRate*capAh || !held(m.v, m.c) {
+	if t.session.flowS < settledFor.Seconds() || m.i >= stopRate*capAh || !held(m.v, m.c) {
 		return
 	}
 	for k := 1; k <= 2; k++ {
@@ -124,7 +124,7 @@ func (t *Tracker) judgeComplete(n *tick) {
 		t.proof.sawOpen = true
 		return
 	}
-	t.proof.complete = t.proof.sawOpen && t.proof.sawGas && t.round.flowS >= completeIn.Seconds()
+	t.proof.complete = t.proof.sawOpen && t.proof.sawGas && t.session.flowS >= completeIn.Seconds()
 }
 
 // evidence records what proves the pack full. If a doubt remains that it cannot

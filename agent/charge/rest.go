@@ -54,7 +54,7 @@ type rest struct {
 
 // watchRest judges the voltage while no current flows.
 func (t *Tracker) watchRest(n *tick) {
-	quiet := n.vOK && !t.flow.on && !t.round.disch && (!n.aOK || n.a < stopRate*t.cfg.CapacityAh && n.a > -stopRate*t.cfg.CapacityAh)
+	quiet := n.vOK && !t.flow.on && !t.session.disch && (!n.aOK || n.a < stopRate*t.cfg.CapacityAh && n.a > -stopRate*t.cfg.CapacityAh)
 	r := &t.rest
 	if !quiet {
 		r.resting, r.low = false, false
@@ -66,17 +66,17 @@ func (t *Tracker) watchRest(n *tick) {
 	}
 	r.v += float64(n.dt) / float64(n.dt+restSmooth) * (n.smoothV - r.v)
 	r.watchStill(n.now)
-	for_ := n.now - r.since
+	rested := n.now - r.since
 	full := electrolyte.RestVoltage(t.cfg.FullGravity, n.c)
 	t.revoke(n.now, r.v < full-revokeV)
-	if t.proof.complete && for_ >= revokeFor && r.v >= full-revokeV {
+	if t.proof.complete && rested >= revokeFor && r.v >= full-revokeV {
 		t.proof.complete = false
 		t.evidence(n.now, ChargerComplete)
 	}
-	if for_ >= emptyFor && r.v < electrolyte.RestVoltage(t.cfg.FullGravity-electrolyte.GravitySpan, n.c)-emptyV {
+	if rested >= emptyFor && r.v < electrolyte.RestVoltage(t.cfg.FullGravity-electrolyte.GravitySpan, n.c)-emptyV {
 		t.s.Doubt = RestsTooLow
 	}
-	if for_ >= restTry {
+	if rested >= restTry {
 		t.settle(n.now, r.v >= full-fullLowV)
 	}
 }

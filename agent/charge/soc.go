@@ -17,11 +17,11 @@ const ageEvery = 5 * time.Minute
 // estimate tracks the state of charge: counted from the last certain point, and
 // reset by a rest voltage that is more certain than the count.
 func (t *Tracker) estimate(n *tick) {
-	if t.s.Full && !t.round.disch && t.s.OutAh <= 0 && t.flow.on {
+	if t.s.Full && !t.session.disch && t.s.OutAh <= 0 && t.flow.on {
 		t.rest.selfOut = 0
 	}
 	switch {
-	case t.s.Full && !t.round.disch && t.s.OutAh <= 0:
+	case t.s.Full && !t.session.disch && t.s.OutAh <= 0:
 		t.s.Soc, t.s.SocPlus, t.s.SocKnown = 1-t.rest.selfOut, socFull+t.rest.selfOut, true
 	case t.s.SocKnown:
 		t.countSoc(n)
@@ -66,7 +66,7 @@ func (t *Tracker) countSoc(n *tick) {
 		if t.flow.on {
 			i -= min(t.count.gas, max(i, 0))
 		}
-		if t.flow.on || t.round.disch {
+		if t.flow.on || t.session.disch {
 			t.s.Soc += i * n.dtH / t.cfg.CapacityAh
 		}
 	case t.flow.on:

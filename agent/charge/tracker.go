@@ -4,7 +4,6 @@ import (
 	"math"
 	"time"
 
-	"bayward/agent/electrolyte"
 	"bayward/agent/reading"
 )
 
@@ -45,10 +44,10 @@ type Tracker struct {
 	started bool
 	last    time.Duration
 
-	sense   sense
+	filter  filter
 	count   counter
 	flow    flow
-	round   round
+	session session
 	plateau plateau
 	proof   proof
 	rest    rest
@@ -100,119 +99,25 @@ func (t *Tracker) Step(in *Inputs) {
 		t.gap(in.Now)
 		dt = 0
 	}
-	now := t.sense.take(in, dt, t.cfg.CapacityAh)
-	t.integrate(now)
-	t.watchFlow(now)
-	t.follow(now)
-	t.prove(now)
-	t.ceilings(now)
-	t.watchRest(now)
-	t.estimate(now)
-	t.watchEqualize(now)
+	n := t.filter.take(in, dt, t.cfg.CapacityAh)
+	t.integrate(&n)
+	t.watchFlow(&n)
+	t.follow(&n)
+	t.prove(&n)
+	t.ceilings(&n)
+	t.watchRest(&n)
+	t.estimate(&n)
+	t.watchEqualize(&n)
 }
 
 // gap handles a time without readings. The pack may have been used or exchanged in
 // it, so neither full nor the count survives it.
 func (t *Tracker) gap(now time.Duration) {
-	t.sense, t.plateau, t.run, t.rest = sense{}, plateau{}, runaway{}, rest{}
+	t.filter, t.plateau, t.run, t.rest = filter{}, plateau{}, runaway{}, rest{}
 	t.count.lose()
 	t.flow.lose(now)
 	t.notFull()
 	t.s.Pending, t.s.OutKnown = NoEvidence, false
 	t.s.SocPlus, t.s.SocKnown = 1, false
 	t.cells = gravities{}
-}
-
-// tick is one tick's readings as the rules use them.
-type tick struct {
-	now      time.Duration
-	dt       time.Duration
-	dtS, dtH float64 // the same, s and h
-	v, a, c  float64 // V of a cell, A, °C; c is assumed without cOK
-	vOK      bool
-	aOK      bool
-	cOK      bool
-	smoothV  float64 // v over a minute; valid with vOK
-	midA     float64 // the median of three a, as v is of the voltage
-	complete reading.Reading
-}
-
-// v25 returns the cell voltage referred to 25 °C.
-func (n *tick) v25() float64 { return electrolyte.Compensate(n.v, n.c) }
-
-// sense removes disturbed values from the readings.
-type sense struct {
-	v, i   [3]float64 // the last voltages and currents
-	n, ni  int
-	smooth float64
-	a      float64
-	aAt    time.Duration
-	aSeen  bool
-	out    tick
-}
-
-const (
-	smoothFor = time.Minute
-	// medianWithin is the longest step at which the median of three voltages stands
-	// in for the present one.
-	medianWithin = 2 * time.Minute
-)
-
-func (s *sense) take(in *Inputs, dt time.Duration, capacityAh float64) *tick {
-	s.out = tick{now: in.Now, dt: dt, dtS: dt.Seconds(), dtH: dt.Hours(), c: unknownC, complete: in.Complete}
-	if in.PackC.OK() {
-		s.out.c, s.out.cOK = in.PackC.Value, true
-	}
-	s.current(in, dt, capacityAh)
-	s.voltage(in, dt)
-	return &s.out
-}
-
-// current lets the last plausible value stand in for a short time.
-func (s *sense) current(in *Inputs, dt time.Duration, capacityAh float64) {
-	if !in.CurrentA.OK() {
-		s.ni = 0
-		return
-	}
-	if a := in.CurrentA.Value; a <= mostIn*capacityAh && a >= -mostOut*capacityAh {
-		s.a, s.aAt, s.aSeen = a, in.Now, true
-	}
-	if s.aSeen && in.Now-s.aAt <= spikeFor {
-		s.out.a, s.out.aOK = s.a, true
-	}
-	if dt > medianWithin {
-		s.ni = 0
-	}
-	s.ni++
-	s.out.midA = push(&s.i, s.ni, s.out.a)
-}
-
-// push adds the newest of three values and returns their median, or the newest
-// while there are fewer than three.
-func push(last *[3]float64, n int, v float64) float64 {
-	last[0], last[1], last[2] = last[1], last[2], v
-	if n < 3 {
-		return v
-	}
-	return max(min(last[0], last[1]), min(max(last[0], last[1]), v))
-}
-
-// voltage takes the median of three successive readings, which removes a single
-// spike, and smooths it.
-func (s *sense) voltage(in *Inputs, dt time.Duration) {
-	if !in.CellV.OK() {
-		s.n = 0
-		return
-	}
-	v := in.CellV.Value
-	if dt > medianWithin {
-		s.n = 0
-	}
-	s.n++
-	v = push(&s.v, s.n, v)
-	if s.n == 1 {
-		s.smooth = v
-	}
-	s.smooth += float64(dt) / float64(dt+smoothFor) * (v - s.smooth)
-	s.out.v, s.out.vOK, s.out.smoothV = v, true, s.smooth
 }

@@ -11,8 +11,8 @@ const (
 	leastOut = 0.05             // share of the capacity below which a charge factor proves nothing
 )
 
-// round belongs to the current charge, or to the last one.
-type round struct {
+// session belongs to the current charge, or to the last one.
+type session struct {
 	flowS   float64 // seconds of flow
 	outAh   float64 // taken out before it, since the pack was full
 	outOK   bool
@@ -38,13 +38,13 @@ func (t *Tracker) watchFlow(n *tick) {
 }
 
 func (t *Tracker) watchDischarge(n *tick) {
-	r := &t.round
+	s := &t.session
 	out := n.aOK && n.a < -startRate*t.cfg.CapacityAh
-	if out && !r.disch {
-		r.dischAt = n.now
+	if out && !s.disch {
+		s.dischAt = n.now
 	}
-	r.disch = out
-	if out && n.now-r.dischAt >= confirm && t.s.Active {
+	s.disch = out
+	if out && n.now-s.dischAt >= confirm && t.s.Active {
 		t.end(min(t.flow.since, n.now))
 	}
 	if t.s.OutAh > takenOut*t.cfg.CapacityAh {
@@ -68,7 +68,7 @@ func (t *Tracker) follow(n *tick) {
 	case !t.s.Active && t.flow.on && t.flow.raw && lasts >= confirm:
 		t.begin(n.now)
 	case t.s.Active && t.flow.on:
-		t.round.flowS += n.dtS
+		t.session.flowS += n.dtS
 	case t.s.Active && !t.flow.on:
 		limit := endAfter
 		if t.s.Full {
@@ -81,20 +81,20 @@ func (t *Tracker) follow(n *tick) {
 	if t.s.Active && n.cOK {
 		t.s.MaxPackC, t.s.TempKnown = max(t.s.MaxPackC, n.c), true
 	}
-	if t.round.outOK && t.round.outAh >= leastOut*t.cfg.CapacityAh {
-		t.s.ReturnFactor, t.s.ReturnKnown = t.round.backAh/t.round.outAh, true
+	if t.session.outOK && t.session.outAh >= leastOut*t.cfg.CapacityAh {
+		t.s.ReturnFactor, t.s.ReturnKnown = t.session.backAh/t.session.outAh, true
 	}
 }
 
 func (t *Tracker) begin(now time.Duration) {
 	t.ceiling.begin(t.flow.since-t.s.EndedAt, t.s.Ended)
-	r := &t.round
-	r.flowS = (now - t.flow.since).Seconds()
+	s := &t.session
+	s.flowS = (now - t.flow.since).Seconds()
 	first := 0.0
 	if t.count.hadA {
-		first = max(t.count.a, 0) * r.flowS / 3600
+		first = max(t.count.a, 0) * s.flowS / 3600
 	}
-	r.outAh, r.outOK, r.backAh = t.s.OutAh, t.s.OutKnown, t.count.backAh
+	s.outAh, s.outOK, s.backAh = t.s.OutAh, t.s.OutKnown, t.count.backAh
 	t.depth()
 	t.s.Active, t.s.Since = true, t.flow.since
 	t.s.Charges++

@@ -10,10 +10,10 @@
 //
 // # Adding a finding safely
 //
-//  1. rule.go: add the code at its place among the reasons; people see the first
+//  1. table.go: add the code at its place among the reasons; people see the first
 //     one that blocks. Memories and messages use names, so the order may change;
 //     a name never does.
-//  2. table.go: add the row. State why its times are what they are, and where its
+//  2. There too: add the row. State why its times are what they are, and where its
 //     limit comes from, or that nothing is published. A finding that blocks is
 //     raised within ten seconds and clears no faster than it is raised. Only what
 //     someone must look at before the next charge latches.
@@ -24,17 +24,19 @@
 //     broken wire takes other readings with it, raise one finding.
 //  4. agent/words: its title, what to do and its evidence, in each language. If it
 //     can come about in several ways, add a Reason in evidence.go and name it in
-//     the row; finding.go there gives the units of its figures.
-//  5. Tests here: its condition in the map of permit_test.go, its values in
-//     enumerate_test.go with what each means, written by hand from the words of the
-//     table and not from the code; if it latches, also its row in the head of
-//     model/relay.pml.
+//     the row. Its figures have the unit of the sensor in the row; for another one
+//     see finding.go there.
+//  5. cases_test.go here: its condition, and the values of its readings with what
+//     each means, written by hand from the words of the table and not from the
+//     code; if it latches, also its place in the list of latches and its row in the
+//     head of model/relay.pml.
 //  6. agent/bay/promise_test.go: what forbids a charge, in the oracle; if it
 //     latches, history_test.go follows it through restarts by itself.
 //  7. agent/campaign: break what it watches, with the longest time it may take.
 //     The tests of steps 5 to 7 fail with the name of a finding that they lack.
 //  8. Regenerate the files made from the table and read the difference:
-//     go test ./agent/interlock ./agent/metrics -update.
+//     go test ./agent/interlock ./agent/metrics ./mqtt -update, and then
+//     go test ./agent/web -update.
 //  9. go run ./deploy/mutate: a test must fail for every changed comparison of
 //     the new condition. A mutant that changes nothing goes on the list in
 //     deploy/mutate with its proof.

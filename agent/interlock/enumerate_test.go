@@ -2,7 +2,6 @@ package interlock_test
 
 import (
 	"fmt"
-	"math"
 	"os"
 	"slices"
 	"sync"
@@ -12,70 +11,6 @@ import (
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
-
-// The meaning of a value is written here by hand from section 5 of the design and
-// the texts of the table, not computed with the rules: may a charge continue, may
-// one start, and does the finding that it raised clear.
-type meaning uint8
-
-const (
-	allGood meaning = iota // continues, starts, clears
-	between                // continues, starts, does not clear
-	noStart                // continues, does not start, does not clear
-	bad                    // does not even continue
-)
-
-// choice is one value of a reading with its meaning at rest and on charge.
-type choice struct {
-	value           float64
-	fault           reading.Fault
-	atRest, charged meaning
-}
-
-func good(v float64, m meaning) choice { return choice{v, reading.None, m, m} }
-func none(f reading.Fault) choice      { return choice{0, f, bad, bad} }
-
-const freezingC = -10.0
-
-var enumLimits = interlock.Limits{
-	ChargeLevelMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, HydrogenMaxPct: 2, HydrogenResumePct: 1,
-	OffMin: time.Minute, Fitted: reading.SensorsOf(reading.PackCurrent, reading.Hydrogen, reading.Airflow, reading.ContactorFeedback), StrayA: 2.25,
-}
-
-// space is the discretised readings.
-type space struct{ level, cellV, packC, current, hydrogen, airflow, feedback []choice }
-
-// allReadings has each reading good, at each boundary, bad, and without value.
-var allReadings = space{
-	level: []choice{
-		good(8, allGood), good(3, allGood), good(2.99, noStart), good(0.01, noStart), good(0, bad), good(-4, bad),
-		good(math.NaN(), bad), none(reading.Missing), none(reading.Stale), none(reading.Contradictory),
-	},
-	cellV: []choice{
-		good(2.1, allGood), good(1.75, allGood), good(1.74, between), good(1.7, between), good(1.69, bad), good(-2.1, bad),
-		{2.45, reading.None, between, allGood}, {2.46, reading.None, bad, allGood}, {2.85, reading.None, bad, allGood}, {2.9, reading.None, bad, between},
-		good(2.91, bad), none(reading.Missing),
-	},
-	packC: []choice{
-		good(25, allGood), good(38, allGood), good(38.1, between), good(52, between), good(52.1, bad),
-		good(freezingC, bad), good(freezingC+1, between), none(reading.PowerOn),
-	},
-	current:  []choice{good(0, allGood), good(30, allGood), none(reading.Missing)},
-	hydrogen: []choice{good(0.99, allGood), good(1, noStart), good(2, bad), none(reading.OverRange)},
-	airflow:  []choice{good(1, allGood), good(0, bad), none(reading.Stale)},
-	feedback: []choice{good(0, allGood), good(1, allGood), {0, reading.Missing, allGood, allGood}},
-}
-
-// fewReadings is for the product with everything that people and memory can do.
-var fewReadings = space{
-	level:    []choice{good(3, allGood), good(2.99, noStart), none(reading.Stale)},
-	cellV:    []choice{good(2.1, allGood), {2.46, reading.None, bad, allGood}, none(reading.Missing)},
-	packC:    []choice{good(38, allGood), good(52.1, bad)},
-	current:  []choice{good(0, allGood), good(30, allGood)},
-	hydrogen: []choice{good(0.99, allGood), good(1, noStart)},
-	airflow:  []choice{good(1, allGood), good(0, bad)},
-	feedback: []choice{good(0, allGood), good(1, allGood)},
-}
 
 // situation is one point of the space.
 type situation struct {
@@ -89,12 +24,6 @@ type situation struct {
 	release                                         bool
 	before                                          before
 }
-
-// latches are the findings that survive a restart; alarms of them cannot block.
-var (
-	latches = []interlock.Code{interlock.ChargeOverrun, interlock.Runaway, interlock.ContactorStuck}
-	alarms  = []interlock.Code{interlock.ContactorStuck}
-)
 
 // before is the state until the situation came.
 type before uint8

@@ -55,45 +55,12 @@ func (r *rig) step(dt time.Duration, change func(*interlock.Inputs)) *interlock.
 	return r.x
 }
 
-func bare(in *interlock.Inputs)    { in.Level = reading.LevelBetween(-1, -1, in.Now) }
-func noLevel(in *interlock.Inputs) { in.Level = reading.Level{At: in.Now, Fault: reading.Open} }
-
-// conditions creates each finding's condition, including those without a raise
-// time.
-var conditions = map[interlock.Code]func(*interlock.Inputs){
-	interlock.PlatesBare:         bare,
-	interlock.LevelUnknown:       noLevel,
-	interlock.PackUnknown:        func(in *interlock.Inputs) { in.Name = interlock.Unnamed },
-	interlock.TemperatureUnknown: func(in *interlock.Inputs) { in.PackC = reading.Bad(reading.PowerOn, in.Now) },
-	interlock.VoltageUnknown:     func(in *interlock.Inputs) { in.CellV = reading.Bad(reading.NoAnswer, in.Now) },
-	interlock.CurrentUnknown:     func(in *interlock.Inputs) { in.CurrentA = reading.Bad(reading.Open, in.Now) },
-	interlock.VoltageImplausible: func(in *interlock.Inputs) { in.CellV.Value = 3.15 },
-	interlock.PackHot:            func(in *interlock.Inputs) { in.PackC.Value = 53 },
-	interlock.PackFrozen:         func(in *interlock.Inputs) { in.PackC.Value = -11 },
-	interlock.AirflowUnproven:    func(in *interlock.Inputs) { in.Airflow.Value = 0 },
-	interlock.HydrogenHigh:       func(in *interlock.Inputs) { in.Hydrogen.Value = 2 },
-	interlock.ChargeOverrun:      func(in *interlock.Inputs) { in.Overrun = interlock.ByAmpereHours },
-	interlock.Runaway:            func(in *interlock.Inputs) { in.Runaway = true },
-	interlock.ContactorOpen:      func(in *interlock.Inputs) { in.Feedback.Value = 0 },
-	interlock.VisitOpen:          func(in *interlock.Inputs) { in.VisitOpen = true },
-	interlock.Held:               func(in *interlock.Inputs) { in.Held = true },
-	interlock.AgentUnready:       func(in *interlock.Inputs) { in.Ready = false },
-	interlock.WaterBalance:       func(in *interlock.Inputs) { in.ApartMM = 4.1 },
-	interlock.RecordFailing:      func(in *interlock.Inputs) { in.RecordFailing = true },
-}
-
-// elsewhere names the findings that no change of a granted tick raises, with the
-// test that creates their condition.
-var elsewhere = map[interlock.Code]func(*testing.T){
-	interlock.ContactorStuck: TestContactor, // only while open is ordered
-}
-
 // TestEveryCodeHasACondition fails by name for a finding that no test here raises:
 // TestTimes checks only those in the map.
 func TestEveryCodeHasACondition(t *testing.T) {
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		if (conditions[c] == nil) == (elsewhere[c] == nil) {
-			t.Errorf("%v must have its condition in the map conditions of permit_test.go, or the test that creates it in elsewhere", c)
+			t.Errorf("%v must have its condition in the map conditions of cases_test.go, or the test that creates it in elsewhere", c)
 		}
 	}
 }

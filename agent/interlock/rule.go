@@ -12,32 +12,6 @@ import (
 // Code names a finding. The zero value is not a finding.
 type Code uint8
 
-// The findings. Their names in messages and metrics are in Table.
-const (
-	NoCode Code = iota
-	PlatesBare
-	LevelUnknown
-	PackUnknown
-	TemperatureUnknown
-	VoltageUnknown
-	CurrentUnknown
-	VoltageImplausible
-	PackHot
-	PackFrozen
-	AirflowUnproven
-	HydrogenHigh
-	ChargeOverrun
-	Runaway
-	ContactorStuck
-	ContactorOpen
-	VisitOpen
-	Held
-	AgentUnready
-	WaterBalance
-	RecordFailing
-	NumCodes
-)
-
 // Codes is a set of findings: bit c stands for the code c.
 type Codes uint32
 

@@ -6,6 +6,33 @@ import (
 	"bayward/agent/reading"
 )
 
+// The findings, in the order of their importance as reasons; each has its row in
+// Table.
+const (
+	NoCode Code = iota
+	PlatesBare
+	LevelUnknown
+	PackUnknown
+	TemperatureUnknown
+	VoltageUnknown
+	CurrentUnknown
+	VoltageImplausible
+	PackHot
+	PackFrozen
+	AirflowUnproven
+	HydrogenHigh
+	ChargeOverrun
+	Runaway
+	ContactorStuck
+	ContactorOpen
+	VisitOpen
+	Held
+	AgentUnready
+	WaterBalance
+	RecordFailing
+	NumCodes
+)
+
 // Table has one row for each code, in the order of the codes; row 0 is empty.
 // findings.md, metrics, messages and the page are made from it; agent/words has
 // the sentences for people.

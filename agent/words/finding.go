@@ -50,37 +50,26 @@ func variant(c interlock.Code, e interlock.Evidence) string {
 	if reasonOf(c, e.Reason) {
 		return "." + e.Reason.String()
 	}
-	switch c {
-	case interlock.PlatesBare:
-		if zeroedMM(e.Value) == 0 {
-			return ".at"
-		} else if e.Value > 0 {
-			return ".were"
-		}
-	case interlock.AirflowUnproven, interlock.HydrogenHigh, interlock.ContactorOpen:
-		if e.Fault != reading.None {
-			return ".fault"
-		}
-	default:
+	switch {
+	case c == interlock.PlatesBare && zeroedMM(e.Value) == 0:
+		return ".at"
+	case c == interlock.PlatesBare && e.Value > 0:
+		return ".were"
+	case interlock.Table[c].Unread == interlock.UnreadAlso && e.Fault != reading.None:
+		return ".fault"
 	}
 	return ""
 }
 
-// figures are the value and the limit of an evidence with their units; see
-// interlock.Evidence for what they are.
+// figures are the value and the limit of an evidence with their units: those of the
+// sensor that the finding reads, unless interlock.Evidence names others.
 func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit string) {
-	show := v.plain
+	show := v.bySensor(c)
 	switch c {
 	case interlock.PlatesBare:
 		return v.aboveOrBelow(e.Value), v.heightShort(e.Limit)
 	case interlock.WaterBalance:
 		return v.heightShort(math.Abs(e.Value)), v.heightShort(e.Limit)
-	case interlock.PackHot, interlock.PackFrozen:
-		show = v.Temperature
-	case interlock.VoltageImplausible:
-		show = v.figure("V", 2)
-	case interlock.HydrogenHigh:
-		show = v.figure("%", 2)
 	case interlock.ContactorStuck, interlock.ContactorOpen:
 		show = v.figure("A", 1)
 	case interlock.Runaway:
@@ -95,6 +84,22 @@ func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit str
 	default:
 	}
 	return show(e.Value), show(e.Limit)
+}
+
+// bySensor shows figures in the unit of the sensor that a finding reads.
+func (v Voice) bySensor(c interlock.Code) func(float64) string {
+	switch interlock.Table[c].Reads {
+	case reading.PackTemperature, reading.AmbientTemperature:
+		return v.Temperature
+	case reading.PackVoltage: // of one cell
+		return v.figure("V", 2)
+	case reading.PackCurrent:
+		return v.figure("A", 1)
+	case reading.Hydrogen:
+		return v.figure("%", 2)
+	default:
+		return v.plain
+	}
 }
 
 // aboveOrBelow is a distance from the plate tops. Below them whole millimetres

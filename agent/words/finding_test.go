@@ -67,11 +67,10 @@ func TestEvidence(t *testing.T) {
 		{interlock.NumCodes, interlock.Evidence{}, "Unknown finding."},
 		{200, interlock.Evidence{}, "Unknown finding."},
 	} {
-		said[tc.code.String()+tc.e.Reason.String()], said[tc.code.String()] = true, true
+		said[tc.code.String()+tc.e.Reason.String()] = true
 		require.Equal(t, tc.want, v.Evidence(tc.code, tc.e), "%s %+v", tc.code, tc.e)
 	}
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
-		require.True(t, said[c.String()], "%s has no sentence in this test", c)
 		for _, r := range interlock.Table[c].Reasons {
 			require.True(t, said[c.String()+r.String()], "%s by %s has no sentence in this test", c, r)
 		}

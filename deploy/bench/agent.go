@@ -20,12 +20,12 @@ import (
 
 // figures are the measurements of one agent.
 type figures struct {
-	u           usage
-	scraped     usage // after the scrapes
-	cpuShare    float64
-	scrape      time.Duration
-	bytesPerDay float64
-	heard       []message
+	u        usage
+	scraped  usage // after the scrapes
+	cpuShare float64
+	scrape   time.Duration
+	heard    []message
+	watched  time.Duration // in which it was heard
 }
 
 // message is one message that the agent published.
@@ -190,27 +190,29 @@ func (p program) hasBegun(log io.Reader, began time.Time) (time.Duration, error)
 	return 0, fmt.Errorf("it exited: %s", output.String())
 }
 
+// settled is how long an agent takes past its start: the memory it returns, the
+// checking of the bays and the events of the first charges. What it publishes in
+// that time is twice what it publishes later.
+const settled = 75 * time.Second
+
 func (f *figures) watch(ctx context.Context, pid int, listen string, e *ear, watch time.Duration) error {
-	time.Sleep(15 * time.Second) // past its start, and the memory it returns after it
-	before, err := cpuOf(pid)
-	if err != nil {
+	time.Sleep(settled)
+	var err error
+	if f.u, err = usageOf(pid); err != nil {
 		return err
 	}
 	e.forget()
 	began := time.Now()
 	time.Sleep(watch)
-	if f.u, err = usageOf(pid); err != nil {
+	after, err := cpuOf(pid)
+	if err != nil {
 		return err
 	}
-	f.cpuShare = 100 * float64(f.u.cpu-before) / float64(time.Since(began))
-	f.heard = e.all()
-	sum := 0
-	for _, m := range f.heard {
-		sum += len(m.topic) + len(m.payload) + 4 // its fixed header, length and packet number
-	}
-	f.bytesPerDay = float64(sum) * float64(24*time.Hour) / float64(time.Since(began))
+	f.cpuShare = 100 * float64(after-f.u.cpu) / float64(time.Since(began))
+	f.heard, f.watched = e.all(), time.Since(began)
 	const scrapes = 50
-	if before, err = cpuOf(pid); err != nil {
+	before, err := cpuOf(pid)
+	if err != nil {
 		return err
 	}
 	for range scrapes {
@@ -218,8 +220,7 @@ func (f *figures) watch(ctx context.Context, pid int, listen string, e *ear, wat
 			return err
 		}
 	}
-	after, err := cpuOf(pid)
-	if err != nil {
+	if after, err = cpuOf(pid); err != nil {
 		return err
 	}
 	f.scrape = (after - before) / scrapes
@@ -249,7 +250,19 @@ func (f *figures) print(w io.Writer, name string) {
 	row("CPU at one tick a second", "%.2f %% of a core", f.cpuShare)
 	row("threads; open files", "%d; %d", f.u.threads, f.u.files)
 	row("scrape", "%.2f ms CPU", ms(f.scrape))
-	row("to the broker, when idle", "%.1f MB a day", f.bytesPerDay/1e6)
+	if n := float64(len(f.heard)); n > 0 {
+		row("to the broker, when idle", "%.2f messages a second of %.0f bytes; %.1f MB a day", n/f.watched.Seconds(), f.bytes()/n,
+			f.bytes()/1e6*float64(24*time.Hour)/float64(f.watched))
+	}
+}
+
+// bytes is the size of everything that was heard, with the headers of MQTT.
+func (f *figures) bytes() float64 {
+	sum := 0
+	for _, m := range f.heard {
+		sum += len(m.topic) + len(m.payload) + 4 // its fixed header, length and packet number
+	}
+	return float64(sum)
 }
 
 func mib(kB int) float64 { return float64(kB) / 1024 }

@@ -19,10 +19,10 @@ import (
 )
 
 func main() {
-	watch := flag.Duration("watch", time.Minute, "how long each agent is measured; it sends a state every 30 s")
+	watch := flag.Duration("watch", 5*time.Minute, "how long each agent is measured, from a minute after its start; it sends a state every 30 s")
 	fleet := flag.String("fleet", "1000", "fleets to try on one broker, one after the other: a number of agents, and how many times faster than real time; empty for none")
 	flag.Usage = func() {
-		_, _ = fmt.Fprint(flag.CommandLine.Output(), "usage: go run ./deploy/bench [--watch 1m] [--fleet 1000,1000x20]\n\n"+
+		_, _ = fmt.Fprint(flag.CommandLine.Output(), "usage: go run ./deploy/bench [--watch 5m] [--fleet 1000,1000x20]\n\n"+
 			"Needs mosquitto. Prints the figures of costs.md; all traffic stays on this machine.\n\n")
 		flag.PrintDefaults()
 	}

@@ -23,7 +23,7 @@ import (
 type clerk struct {
 	mu     sync.Mutex // guards the fields below
 	orders []order.Order
-	refuse string
+	refuse order.Code
 	err    error
 }
 
@@ -34,10 +34,10 @@ func (k *clerk) submit(_ context.Context, _ string, o order.Order) (bay.Event, e
 		return bay.Event{}, k.err
 	}
 	k.orders = append(k.orders, o)
-	if k.refuse != "" {
-		return bay.Event{Kind: bay.OrderRefused, Order: o.ID, Text: k.refuse}, nil
+	if k.refuse != order.NoCode {
+		return bay.Event{Kind: bay.OrderRefused, Order: o.ID, Asked: o, Why: order.Refusal{Code: k.refuse, Kind: o.Kind}}, nil
 	}
-	return bay.Event{Kind: bay.OrderTaken, Order: o.ID, Text: "Done."}, nil
+	return bay.Event{Kind: bay.OrderTaken, Order: o.ID, Asked: o}, nil
 }
 
 func (k *clerk) taken() []order.Order {
@@ -104,8 +104,8 @@ func TestOpenCommands(t *testing.T) {
 		reason        Reason // "" is done
 		says          string
 	}{
-		{"hold", openHold, "", "Done."},
-		{"hold without a time", `{"v":1,"id":"h","order":"hold","by":"A. Person"}`, "", "Done."},
+		{"hold", openHold, "", "The bay is on hold."},
+		{"hold without a time", `{"v":1,"id":"h","order":"hold","by":"A. Person"}`, "", "The bay is on hold."},
 		{"state", `{"v":1,"id":"s","order":"state","by":"wall"}`, "", "published"},
 		{"nothing", ``, BadJSON, "one JSON object"},
 		{"text", `hold`, BadJSON, "one JSON object"},
@@ -330,8 +330,8 @@ func TestVisitHasCautions(t *testing.T) {
 
 func TestBayThatRefusesOrIsSilent(t *testing.T) {
 	o := newOffice(t)
-	o.refuse = "Refused hold: no."
-	if r := o.ask(openHold); r.Result != Declined || r.Reason != Refused || r.Text != o.refuse {
+	o.refuse = order.NoVisit
+	if r := o.ask(openHold); r.Result != Declined || r.Reason != Refused || r.Text != "Refused hold: no visit is open." {
 		t.Errorf("%+v", r)
 	}
 	o.err = errors.New("too many orders wait")

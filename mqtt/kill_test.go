@@ -44,7 +44,7 @@ func liveUntilKilled() error {
 		}
 		evs := make([]bay.Event, 1+rand.IntN(8))
 		for i := range evs {
-			evs[i] = bay.Event{Kind: bay.ChargeFull, Text: "Full."}
+			evs[i] = bay.Event{Kind: bay.ChargeFull}
 		}
 		name := fmt.Sprintf("bay-%d", 1+rand.IntN(3))
 		if _, err := book.Append(ctx, name, logbook.Stamp{Wall: time.Now(), BootID: "b"}, evs); err != nil {

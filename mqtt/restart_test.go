@@ -50,7 +50,7 @@ func TestEventsThroughAgentRestarts(t *testing.T) {
 		for range 1 + rnd.IntN(20) {
 			evs := make([]bay.Event, 1+rnd.IntN(8))
 			for i := range evs {
-				evs[i] = bay.Event{Kind: bay.ChargeFull, Text: fmt.Sprint(written + i)}
+				evs[i] = bay.Event{Kind: bay.ChargeFull, By: fmt.Sprint(written + i)}
 			}
 			name := fmt.Sprintf("bay-%d", 1+rnd.IntN(3))
 			if _, err := book.Append(t.Context(), name, logbook.Stamp{Wall: time.Now(), BootID: fmt.Sprint(life)}, evs); err != nil {

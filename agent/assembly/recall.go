@@ -5,8 +5,8 @@ import (
 	"slices"
 	"time"
 
-	"bayward/agent/bay"
 	"bayward/agent/logbook"
+	"bayward/agent/web"
 )
 
 // remembered is how many earlier events of a bay the page shows after a start.
@@ -22,7 +22,7 @@ func (a *Agent) recallAll(ctx context.Context) error {
 }
 
 func (a *Agent) recall(ctx context.Context, bayName string) {
-	var events []bay.Event
+	var events []web.Before
 	for r, err := range a.Book.EachEvent(ctx, logbook.Query{Bay: bayName, Newest: true, Limit: remembered}) {
 		if ctx.Err() != nil {
 			return // the agent is stopping, and the page with it
@@ -33,7 +33,7 @@ func (a *Agent) recall(ctx context.Context, bayName string) {
 		}
 		ago, ok := a.ago(r.Stamp)
 		if at := a.Hardware.Now() - ago; ok && at < a.started { // the page has seen later ones itself
-			events = append(events, r.Event(at))
+			events = append(events, web.Before{Event: r.Event(at), Text: r.Text})
 		}
 	}
 	slices.Reverse(events)

@@ -309,5 +309,4 @@ type Event struct {
 	Asked      order.Order   // orders and visits: what the person asked for
 	Why        order.Refusal // OrderRefused: why
 	Plates     bool          // VisitOpened: only to cover the plates
-	Text       string        // the sentence of an event of an older program
 }

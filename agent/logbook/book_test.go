@@ -27,7 +27,7 @@ func TestRecordKeepsEveryField(t *testing.T) {
 	want := []Record{
 		{Bay: "bay-1", Seq: 1, Stamp: s, Kind: "finding-raised", Code: "plates-bare", Detail: Detail{Found: Found{Value: Known(-2), Limit: Known(3)}}},
 		{Bay: "bay-1", Seq: 2, Stamp: s, Kind: "stage-changed", Stage: "charging", From: "waiting"},
-		{Bay: "bay-1", Seq: 3, Stamp: s, Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok"},
+		{Bay: "bay-1", Seq: 3, Stamp: s, Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Detail: Detail{Asked: &Asked{Order: "hold", Note: "Hold; it's 5 % — ok"}}},
 	}
 	require.Equal(t, want, recs)
 }
@@ -113,7 +113,7 @@ func TestFullDiskLosesNothingAndRecovers(t *testing.T) {
 	limit(12)
 	stored, text := 0, string(make([]byte, 1500))
 	for {
-		_, err := b.Append(t.Context(), "bay-1", stampAt(stored), []bay.Event{{Kind: bay.FindingRaised, Code: interlock.PackHot, Text: text}})
+		_, err := b.Append(t.Context(), "bay-1", stampAt(stored), []bay.Event{{Kind: bay.FindingRaised, Code: interlock.PackHot, By: text}})
 		if err != nil {
 			break
 		}

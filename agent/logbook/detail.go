@@ -106,12 +106,12 @@ func detailOf(e *bay.Event) (d Detail) {
 }
 
 // Event converts a record back to the core's event, as if it happened at the given
-// time. It leaves out a kind, stage or finding of a program that knew more. A
-// sentence stored by an older program is in Text.
+// time. It leaves out a kind, stage or finding of a program that knew more. The
+// sentence of an older program is in Text alone.
 func (r *Record) Event(at time.Duration) bay.Event {
 	d := &r.Detail
 	e := bay.Event{
-		At: at, By: r.By, Order: r.Order, Code: interlock.Lookup(r.Code), Evidence: d.Numbers(), Text: r.Text,
+		At: at, By: r.By, Order: r.Order, Code: interlock.Lookup(r.Code), Evidence: d.Numbers(),
 		WaitingFor: cooldown.ParseReason(d.WaitingFor), WaterML: known(d.WaterML), Proof: charge.ParseEvidence(d.Proof),
 		Ago: time.Duration(known(d.AgoS) * float64(time.Second)), InAh: known(d.InAh), InAhKnown: d.InAh != nil,
 		Doubt: bay.ParseDoubt(d.Doubt), File: d.File, Pack: d.Pack, Naming: bay.ParseNaming(d.PackFrom),

@@ -31,7 +31,7 @@ func happened(t *testing.T) []bay.Event {
 		{Kind: bay.ChargeEnded, Ago: time.Hour},
 		{Kind: bay.VisitOpened, By: "Ann", Order: "1", Asked: order.Order{ID: "1", By: "Ann", Kind: order.VisitOpen, Note: "Confirmed."}, Plates: true},
 		{Kind: bay.VisitClosed, By: "Ann", Order: "2", Asked: order.Order{ID: "2", By: "Ann", Kind: order.VisitClose}, WaterML: 1500},
-		{Kind: bay.OrderTaken, By: "Ann", Order: "3", Text: "a sentence of an older program"},
+		{Kind: bay.OrderTaken, By: "Ann", Order: "3"},
 		{Kind: bay.MemoryDoubted, Doubt: bay.LogbookDamaged, File: "/l.db.damaged-1"},
 		{Kind: bay.MemoryDoubted, Doubt: bay.MemoryDamaged, Pack: "lift-24v"},
 		{Kind: bay.PackNamed, Pack: "lift-24v", Naming: bay.BySensor},

@@ -15,6 +15,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 )
 
@@ -76,7 +77,7 @@ func someEvents(n int) []bay.Event {
 	all := []bay.Event{
 		{Kind: bay.FindingRaised, Code: interlock.PlatesBare, Evidence: interlock.Evidence{Value: -2, Limit: 3, Fault: reading.None}},
 		{Kind: bay.StageChanged, From: bay.Waiting, Stage: bay.Charging},
-		{Kind: bay.OrderTaken, By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok"},
+		{Kind: bay.OrderTaken, By: `O'Neil, "Zoë" 张`, Order: "a\nb", Asked: order.Order{Kind: order.Hold, Note: "Hold; it's 5 % — ok"}},
 	}
 	var out []bay.Event
 	for i := range n {

@@ -49,7 +49,7 @@ type Entry struct {
 func record(bayName string, seq uint64, s Stamp, e *bay.Event) Record {
 	r := Record{
 		Bay: bayName, Seq: seq, Stamp: s, Kind: e.Kind.String(),
-		By: e.By, Order: e.Order, Detail: detailOf(e), Text: e.Text,
+		By: e.By, Order: e.Order, Detail: detailOf(e),
 	}
 	if e.Kind == bay.StageChanged {
 		r.Stage, r.From = e.Stage.String(), e.From.String()

@@ -56,7 +56,7 @@ func (d *fakeDisk) texts() string {
 	var out []string
 	for _, e := range d.kept {
 		for _, ev := range e.Events {
-			out = append(out, ev.Text)
+			out = append(out, ev.By)
 		}
 		if e.Memory != nil {
 			out = append(out, "m:"+string(e.Memory))
@@ -68,7 +68,7 @@ func (d *fakeDisk) texts() string {
 func told(texts ...string) []bay.Event {
 	var evs []bay.Event
 	for _, s := range texts {
-		evs = append(evs, bay.Event{Kind: bay.ChargeFull, Text: s})
+		evs = append(evs, bay.Event{Kind: bay.ChargeFull, By: s})
 	}
 	return evs
 }
@@ -262,8 +262,8 @@ func TestRecorderOnBook(t *testing.T) {
 		t.Fatal(err)
 	}
 	for i, r := range recs {
-		if r.Text != itoa(3*i+1) {
-			t.Fatalf("event %d of bay-1 is %q, want %d", i+1, r.Text, 3*i+1)
+		if r.By != itoa(3*i+1) {
+			t.Fatalf("event %d of bay-1 is %q, want %d", i+1, r.By, 3*i+1)
 		}
 	}
 	if m, err := b.LoadMemory(t.Context(), "bay-1"); err != nil || m == nil || string(m.State) != "499" {

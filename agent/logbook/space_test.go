@@ -77,7 +77,7 @@ func fillUp(t *testing.T, b *Book, most int) (stored int, failed error) {
 	writeRows(t, b, Rows{Charges: []Charge{someCharge(1)}, Visits: []Visit{someVisit(30)}, Series: hours(0, 3000)})
 	text := strings.Repeat("x", 1500)
 	for stored < most {
-		_, failed = b.Append(t.Context(), "bay-1", stampAt(stored), []bay.Event{{Kind: bay.FindingRaised, Code: interlock.PackHot, Text: text}})
+		_, failed = b.Append(t.Context(), "bay-1", stampAt(stored), []bay.Event{{Kind: bay.FindingRaised, Code: interlock.PackHot, By: text}})
 		if failed != nil {
 			return stored, failed
 		}
@@ -211,7 +211,7 @@ func TestDiskFilledByOthers(t *testing.T) {
 	writeRows(t, b, Rows{Series: hours(0, 3000)})
 	junk := fillDisk(t, dir)
 	for n := range 300 {
-		_, err := b.Append(t.Context(), "bay-1", stampAt(n), []bay.Event{{Kind: bay.ChargeFull, Text: strings.Repeat("x", 1500)}})
+		_, err := b.Append(t.Context(), "bay-1", stampAt(n), []bay.Event{{Kind: bay.ChargeFull, By: strings.Repeat("x", 1500)}})
 		require.NoError(t, err, "event %d", n)
 	}
 	mustCount(t, b, "bay-1", 300)

@@ -11,6 +11,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/logbook"
+	"bayward/agent/order"
 )
 
 var update = flag.Bool("update", false, "rewrite the golden files")
@@ -88,7 +89,7 @@ func kept(t *testing.T, rows logbook.Rows) (path string, r *logbook.Reader) {
 	require.NoError(t, err)
 	require.NoError(t, b.Write(t.Context(), logbook.Entry{
 		Bay: "bay-1", Pack: "lift-24v", Stamp: at(0), Rows: rows,
-		Events: []bay.Event{{Kind: bay.OrderTaken, By: odd, Order: "a-1", Text: "Held."}},
+		Events: []bay.Event{{Kind: bay.OrderTaken, By: odd, Order: "a-1", Asked: order.Order{Kind: order.Hold}}},
 	}))
 	require.NoError(t, b.Close())
 	r, err = logbook.OpenReadOnly(t.Context(), path)

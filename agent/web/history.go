@@ -20,19 +20,30 @@ func (h *Past) Happened(bayName string, events []bay.Event) {
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.keep(bayName, append(h.events[bayName], events...))
+	kept := h.events[bayName]
+	for i := range events {
+		kept = append(kept, Before{Event: events[i]})
+	}
+	h.keep(bayName, kept)
+}
+
+// Before is an event from before the start. Text is the sentence that an older
+// program kept of it, "" for none.
+type Before struct {
+	Event bay.Event
+	Text  string
 }
 
 // HappenedBefore takes in what is older than all events so far, oldest first.
-func (h *Past) HappenedBefore(bayName string, events []bay.Event) {
+func (h *Past) HappenedBefore(bayName string, events []Before) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.keep(bayName, slices.Concat(events, h.events[bayName]))
 }
 
-func (h *Past) keep(bayName string, kept []bay.Event) {
+func (h *Past) keep(bayName string, kept []Before) {
 	if h.events == nil {
-		h.events = map[string][]bay.Event{}
+		h.events = map[string][]Before{}
 	}
 	if extra := len(kept) - keptEvents; extra > 0 {
 		kept = slices.Delete(kept, 0, extra)
@@ -43,8 +54,11 @@ func (h *Past) keep(bayName string, kept []bay.Event) {
 // happened is one event in words. Text is "" where What says it all.
 type happened struct{ Ago, What, Text string }
 
-func moreOf(v words.Voice, e *bay.Event) string {
-	switch e.Kind {
+func moreOf(v words.Voice, b *Before) string {
+	if b.Text != "" {
+		return b.Text
+	}
+	switch e := &b.Event; e.Kind {
 	case bay.PermitGranted, bay.PermitBlocked, bay.StageChanged, bay.FindingCleared, bay.ChargeStarted:
 		return ""
 	default:
@@ -63,11 +77,11 @@ func (h *Past) history(p *bay.Picture, v words.Voice) []happened {
 	slices.Reverse(events)
 	var all []happened
 	for i := range events {
-		e := &events[i]
+		e := &events[i].Event
 		if e.Code == interlock.AgentUnready && (e.Kind == bay.FindingRaised || e.Kind == bay.FindingCleared) {
 			continue // at every rest of the contactor
 		}
-		all = append(all, happened{v.Say("night.ago", v.Span(max(p.Now-e.At, time.Duration(0)))), v.EventTitle(e), moreOf(v, e)})
+		all = append(all, happened{v.Say("night.ago", v.Span(max(p.Now-e.At, time.Duration(0)))), v.EventTitle(e), moreOf(v, &events[i])})
 	}
 	return all
 }

@@ -30,7 +30,7 @@ type Past struct {
 	mu   sync.Mutex // guards what follows
 	bays map[string][]point
 	// events are the last of each bay, oldest first.
-	events map[string][]bay.Event
+	events map[string][]Before
 }
 
 // Observe takes in a picture.

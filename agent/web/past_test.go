@@ -12,6 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/charge"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/web"
 )
@@ -35,8 +37,8 @@ func night(t *testing.T) *bench {
 	}
 	b.change("bay-1", func(last *bay.Picture) { *last = *p.Clone() })
 	past.Happened("bay-1", []bay.Event{
-		{At: time.Hour, Kind: bay.ChargeFull, Text: "Proven full by steady-taper."},
-		{At: 9 * time.Hour, Kind: bay.OrderTaken, By: "A. Person", Text: "Cell 3 was given 110 ml."},
+		{At: time.Hour, Kind: bay.ChargeFull, Proof: charge.SteadyTaper},
+		{At: 9 * time.Hour, Kind: bay.OrderTaken, By: "A. Person", Asked: order.Order{Kind: order.Fill, Cell: 3, ML: 110}},
 	})
 	return b
 }
@@ -65,9 +67,23 @@ func TestTheNightIsDrawn(t *testing.T) {
 
 func TestHistoryIsTold(t *testing.T) {
 	page := text(t, night(t).get("/bays/bay-1"))
-	first, second := strings.Index(page, "Cell 3 was given 110 ml."), strings.Index(page, "Proven full by steady-taper.")
+	first, second := strings.Index(page, "Cell 3 was given 110 ml."), strings.Index(page, "Full, proven by a steady current at the end.")
 	require.True(t, first > 0 && second > first, "the newest first")
 	require.Contains(t, page, "by A. Person")
+}
+
+// TestHistoryFromBefore: what an older program kept as a sentence is shown as it
+// was written, whatever the page speaks.
+func TestHistoryFromBefore(t *testing.T) {
+	past := &web.Past{}
+	b := newBench(func(o *web.Options) { o.Past, o.Language = past, "es" }, "bay-1")
+	past.HappenedBefore("bay-1", []web.Before{
+		{Event: bay.Event{Kind: bay.ChargeFull, Proof: charge.HandGravity}, Text: "Proven full by hand-gravity."},
+		{Event: bay.Event{Kind: bay.ChargeFull, Proof: charge.HandGravity}},
+	})
+	page := text(t, b.get("/bays/bay-1"))
+	require.Contains(t, page, "Proven full by hand-gravity.")
+	require.Contains(t, page, "Llena, comprobado por lecturas de densidad.")
 }
 
 // TestThePastIsBounded: weeks of ticks and events keep what the page needs.
@@ -79,11 +95,11 @@ func TestThePastIsBounded(t *testing.T) {
 		p.Now = time.Duration(i) * 2 * time.Minute
 		p.Stage = bay.Stage(1 + i%8)
 		past.Observe(p)
-		past.Happened("bay-1", []bay.Event{{At: p.Now, Kind: bay.ChargeEnded, Text: fmt.Sprint("event ", i)}})
+		past.Happened("bay-1", []bay.Event{{At: p.Now, Kind: bay.PackLeft, Pack: fmt.Sprint("event-", i)}})
 	}
 	b.change("bay-1", func(last *bay.Picture) { *last = *p.Clone() })
 	page := text(t, b.get("/bays/bay-1?hours=45"))
-	require.Equal(t, 60, strings.Count(page, ">event "))
+	require.Equal(t, 60, strings.Count(page, ">Battery event-"))
 	require.Less(t, len(page), 1<<20)
 }
 

@@ -25,9 +25,6 @@ func (v Voice) EventTitle(e *bay.Event) string {
 
 // Event says what happened in a sentence or two.
 func (v Voice) Event(e *bay.Event) string {
-	if e.Text != "" {
-		return e.Text
-	}
 	key := "said." + e.Kind.String()
 	switch e.Kind {
 	case bay.PermitBlocked, bay.FindingRaised:
@@ -56,8 +53,8 @@ func (v Voice) Event(e *bay.Event) string {
 		return v.Done(&e.Asked)
 	case bay.OrderRefused:
 		return v.Refused(&e.Why)
-	default:
-		return e.Text
+	default: // of a program that knew more
+		return v.Say("event.other")
 	}
 }
 

@@ -92,6 +92,12 @@ const own = "project limit"
 // LimitTable has one row for each limit, in the order of the example. What the
 // configuration accepts and warns of, its schema and what check prints are made
 // from it.
+//
+// To add one: a field of Limits and a row here; a line in deploy/bayward.yaml that
+// shows its default; the configuration's schema again (go test ./agent/config -run
+// Schema -update); the rule that goes by it, with its key in Limits of the
+// finding's row. go test ./agent/bay ./agent/config -run 'Limit|Example|Schema'
+// names what is missing.
 var LimitTable = [...]Limit{
 	// The ceiling leaves room for a sensor that reads high.
 	{

@@ -12,4 +12,11 @@
 // careful.
 //
 // Text for people is worded by agent/words.
+//
+// # Changing the page
+//
+// Every page works without scripts: page/script.js only keeps it fresh and
+// page/chart.js lets a person look closer. BAYWARD_SHOTS=DIR go test
+// ./agent/web/browser drives the pages in Chromium (after npm ci there) and keeps a
+// picture of each screen in DIR: look at them.
 package web

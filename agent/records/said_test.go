@@ -12,7 +12,7 @@ import (
 // TestOlderSentencesStay: what an older program kept as a sentence is shown as it
 // was written, in every language; what is kept in codes and numbers is worded.
 func TestOlderSentencesStay(t *testing.T) {
-	const written = "Electrolyte stands at -4.8 mm; the plate tops are at 0 mm."
+	const written = "The level was 4.8 mm under the plate tops, as this program used to put it."
 	found := logbook.Found{Value: logbook.Known(-4.8), Limit: logbook.Known(3)}
 	for language, worded := range map[string]string{
 		"en": "Level is 5 mm below the plate tops; charging needs 3 mm above them.",

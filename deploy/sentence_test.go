@@ -1,0 +1,92 @@
+package deploy_test
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// wordless are the rooms that give codes and numbers. Sentences for people are
+// made from those in agent/words, once for each language.
+var wordless = []string{"agent/bay", "agent/charge", "agent/cooldown", "agent/interlock", "agent/order", "agent/water", "agent/reading"}
+
+// spoken are the fields that may hold a sentence there all the same: they document a
+// row, in English, and no person is led by them.
+var spoken = map[string]bool{
+	"RaiseWhen": true, "ClearWhen": true, "Why": true, "Basis": true, "Source": true, "What": true, "Does": true, "About": true,
+	"Description": true, "Confirms": true, "Note": true,
+}
+
+// sentence is text as a person reads it: several words and an end.
+var sentence = regexp.MustCompile(`[a-z]+ [a-z]+ .*[a-z0-9][.!?]( |$)`)
+
+// sentences finds them in a file. Errors and panics are for programmers.
+func sentences(file *ast.File) (found []*ast.BasicLit) {
+	ast.Inspect(file, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.KeyValueExpr:
+			if key, ok := n.Key.(*ast.Ident); ok && spoken[key.Name] {
+				return false
+			}
+		case *ast.CallExpr:
+			if forProgrammers(n) {
+				return false
+			}
+		case *ast.BasicLit:
+			if text, err := strconv.Unquote(n.Value); n.Kind == token.STRING && err == nil && sentence.MatchString(text) {
+				found = append(found, n)
+			}
+		}
+		return true
+	})
+	return found
+}
+
+func forProgrammers(call *ast.CallExpr) bool {
+	switch fun := call.Fun.(type) {
+	case *ast.Ident:
+		return fun.Name == "panic"
+	case *ast.SelectorExpr:
+		return fun.Sel.Name == "Errorf" || fun.Sel.Name == "New"
+	}
+	return false
+}
+
+func TestTheCoreHasNoSentences(t *testing.T) {
+	fset, files := repository(t)
+	seen := map[string]bool{}
+	for _, f := range files {
+		for _, room := range wordless {
+			if f.pkg != room || f.test {
+				continue
+			}
+			seen[room] = true
+			for _, s := range sentences(f.ast) {
+				t.Errorf("%s:%d: %s is a sentence: give a code, and word it in agent/words", f.path, fset.Position(s.Pos()).Line, s.Value)
+			}
+		}
+	}
+	require.Len(t, seen, len(wordless), "a room of the list has gone")
+}
+
+// TestSentencesAreSeen shows that the check above can fail.
+func TestSentencesAreSeen(t *testing.T) {
+	const source = `package p
+var a = Row{Title: "The level is not known.", Why: "Two readings are needed here."}
+func f() string { return "No pack is connected at " + "this bay now." }
+var err = errors.New("the memory cannot be used. Really.")
+`
+	file, err := parser.ParseFile(token.NewFileSet(), "p.go", source, 0)
+	require.NoError(t, err)
+	var got []string
+	for _, s := range sentences(file) {
+		got = append(got, strings.Trim(s.Value, `"`))
+	}
+	require.Equal(t, []string{"The level is not known.", "this bay now."}, got)
+}

@@ -34,7 +34,7 @@ func TestBadPeopleAndNotices(t *testing.T) {
 		{"no role", "people: [{name: A, pin_hash: '" + hash + "'}]", "f:22: field people[0].role: is missing"},
 		{"same name", "people:\n  - {name: A, role: look, pin_hash: '" + hash + "'}\n  - {name: A, role: visit, pin_hash: '" + hash + "'}", `f:24: field people[1].name: value "A" is not accepted: is taken by the person in line 23`},
 		{"a colon cannot be sent", "people: [{name: 'A:B', role: look, pin_hash: '" + hash + "'}]", "and without a colon"},
-		{"language", "language: xx", `f:22: field language: value "xx" is not accepted: must be en or es`},
+		{"language", "language: xx", `f:22: field language: value "xx" is not accepted: must be en`},
 		{"quiet hours", "notify: {quiet_hours: 22-6}", `f:22: field notify.quiet_hours: value "22-6" is not accepted: must be two different times of day, such as 20:00-06:00`},
 		{"round", "notify: {daily_round: '25:00'}", `f:22: field notify.daily_round: value "25:00" is not accepted: must be a time of day in quotes`},
 		{"mail server", "notify: {mail: [{server: mail, from: a@b.example, to: [c@d.example]}]}", "must be host:port"},

@@ -11,12 +11,9 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// joins separate the clauses of a sentence: its marks, and the words that a
-// language joins clauses and items with.
-var joins = map[string]string{
-	"en": "and|or|nor",
-	"es": "y|e|o|u|ni",
-}
+// joinsKey has the words that a language joins clauses and items with: they separate
+// the clauses of a sentence, as its marks do.
+const joinsKey = "language.joins"
 
 // marked are the keys of the safety texts: a clause that one language has and
 // another lacks may cost an eye, so they have the same number of clauses.
@@ -35,7 +32,7 @@ func sentences(text string) int {
 func clauses(language, text string) int {
 	number := regexp.MustCompile(`\d[.,]\d`) // a point in a number is no end
 	text = number.ReplaceAllString(strings.ToLower(text), "0")
-	split := regexp.MustCompile(fmt.Sprintf(`[.,;:?!()]|(^|\s)(%s)(\s|$)`, joins[language]))
+	split := regexp.MustCompile(fmt.Sprintf(`[.,;:?!()]|(^|\s)(%s)(\s|$)`, catalogues[language]().texts[joinsKey]))
 	n := 0
 	for _, part := range split.Split(text, -1) {
 		if strings.TrimSpace(part) != "" {
@@ -67,7 +64,7 @@ func lost(language string, texts, english map[string]string) []string {
 func TestNoLanguageLosesAClause(t *testing.T) {
 	english := catalogues[English]().texts
 	for _, language := range Languages() {
-		require.NotEmpty(t, joins[language], "no list of joining words for %s", language)
+		require.NotEmpty(t, catalogues[language]().texts[joinsKey], "%s.json: %s is missing", language, joinsKey)
 		require.Empty(t, lost(language, catalogues[language]().texts, english), "%s.json", language)
 	}
 }

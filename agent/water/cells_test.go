@@ -72,6 +72,7 @@ func TestImpossibleHandReadings(t *testing.T) {
 			t.Errorf("cell %d at %v mm: %v, want %v", c.cell, c.mm, why, c.want)
 		}
 	}
+	r.stand(8, 8)
 	low := r.LowestMM()
 	r.in.PackC = reading.Bad(reading.Open, r.now)
 	r.stand(8, 8)

@@ -50,30 +50,34 @@ func (b *Balance) driftMM(c *Cell) float64 {
 	return (c.Use - 1) * b.mm(electrolyte.WaterML(b.gassingAh-c.ReadAh))
 }
 
-// apart is where a cell is relative to the pilot, mm.
-type apart struct {
+// difference is where a cell is relative to the pilot, mm.
+type difference struct {
 	likelyMM, lowMM, highMM float64
 	use                     float64 // rate at which lowMM falls with the pilot's loss
 }
 
-// spread calculates where the cells are; between gassing and orders they do not
-// move.
-func (b *Balance) spread() {
-	const stepAh = 0.01
-	if d := b.gassingAh - b.apartAh; b.apartOld || !(d < stepAh && d > -stepAh) {
-		b.respread()
-	}
+// differences are those of all cells.
+type differences struct {
+	cells    [MaxCells]difference
+	lowestMM float64 // the least lowMM of them, 0 or less
+	atAh     float64 // gassing total for which they were calculated
+	outdated bool    // cells were changed by hand since
 }
 
-// respread does it when they have moved.
-func (b *Balance) respread() {
-	b.apartLow = 0
-	for i := range b.cfg.Cells {
-		b.apart[i] = apart{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i)}
-		b.apartLow = min(b.apartLow, b.apart[i].lowMM)
-		b.alike[i] = i > 0 && b.apart[i] == b.apart[i-1]
+// compareCells calculates where the cells are; between gassing and orders they do not
+// move.
+func (b *Balance) compareCells() {
+	const stepAh = 0.01
+	d := &b.diffs
+	if moved := b.gassingAh - d.atAh; !d.outdated && moved < stepAh && moved > -stepAh {
+		return
 	}
-	b.apartAh, b.apartOld = b.gassingAh, false
+	d.lowestMM = 0
+	for i := range b.cfg.Cells {
+		d.cells[i] = difference{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i)}
+		d.lowestMM = min(d.lowestMM, d.cells[i].lowMM)
+	}
+	d.atAh, d.outdated = b.gassingAh, false
 }
 
 // likelyMM, lowestMM and highestMM return a cell's settled level less the pilot's.
@@ -107,7 +111,7 @@ func (b *Balance) lowestMM(i int) float64 {
 
 // LowestMM returns how far the lowest cell may be below the pilot cell, 0 or less,
 // by what was measured and filled by hand and by its own use, as of the last step.
-func (b *Balance) LowestMM() float64 { return b.apartLow }
+func (b *Balance) LowestMM() float64 { return b.diffs.lowestMM }
 
 // Rejected is why a level reading cannot be used.
 type Rejected uint8
@@ -161,7 +165,7 @@ func (b *Balance) read(i int, offset float64) {
 		c.LowMM, c.HighMM = 0, 0
 	}
 	c.Measured, c.Fresh, c.ReadAh, c.PouredML = true, true, b.gassingAh, 0
-	b.apartOld = true
+	b.diffs.outdated = true
 	if b.visit {
 		c.PouredML = b.given[i]
 	}
@@ -221,6 +225,6 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK 
 		b.anchor(beforeMM+b.mm(middle), gassingAh)
 	}
 	b.visits++
-	b.apartOld = true
+	b.diffs.outdated = true
 	b.judgeFills()
 }

@@ -125,14 +125,14 @@ func (b *Balance) forecast() {
 		return
 	}
 	if !b.s.ForecastOK || b.last-b.forecastAt >= forecastEvery {
-		b.reckon()
+		b.calculate()
 		b.forecastAt = b.last
 	}
 	b.s.Due = b.s.Due || b.s.ForecastOK && b.s.ForecastH < soonH
 }
 
-// reckon calculates the forecast.
-func (b *Balance) reckon() {
+// calculate sets the forecast.
+func (b *Balance) calculate() {
 	mean, spread, days := b.use.rate()
 	b.s.ForecastOK = days > 0 && mean > 0
 	if !b.s.ForecastOK {

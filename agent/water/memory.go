@@ -91,7 +91,7 @@ func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
 	b.began, b.beganAh, b.last = m.Began, m.BeganAh, now
 	b.beganAt = now - gap - time.Duration(m.BeganAgoS*float64(time.Second))
 	b.restoreUse(m)
-	b.visits, b.apartOld = m.Visits, true
+	b.visits, b.diffs.outdated = m.Visits, true
 	b.judgeFills()
 }
 

@@ -121,5 +121,5 @@ func (b *Balance) passRod(settledMM, gassingAh float64) {
 func (b *Balance) anchor(settledMM, gassingAh float64) {
 	b.anchored, b.anchorMM, b.anchorAh = true, settledMM, gassingAh
 	b.s.PredictMM, b.s.PredictOK, b.s.LostML = settledMM, true, 0
-	b.teaches, b.strayMM, b.apartOld = false, 0, true
+	b.teaches, b.strayMM, b.diffs.outdated = false, 0, true
 }

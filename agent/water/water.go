@@ -66,30 +66,23 @@ type Balance struct {
 	riseSet   bool
 	cells     [MaxCells]Cell
 	fillUse   [MaxCells]float64 // use over the median by what was filled, 1 or more
-	apart     [MaxCells]apart   // the cells relative to the pilot, calculated at apartAh
-	apartLow  float64           // the least lowMM of them, 0 or less
-	// alike marks a cell at the same level as the one before it, as most are.
-	// Calculating those once takes a tick of a pack at rest from 480 to 435 ns on a
-	// busy machine.
-	alike    [MaxCells]bool
-	apartAh  float64
-	apartOld bool // cells were changed by hand since
-	visits   int
-	anchorMM float64 // settled level from which the balance counts
-	anchorAh float64 // gassing total then
-	anchored bool
-	strayMM  float64       // error of the balance when it passed rods
-	beganAt  time.Duration // of the balance
-	beganAh  float64
-	began    bool
-	visit    bool // and the two below, of the last step
-	visitMM  float64
-	given    *[MaxCells]float64
-	edge     edge
-	open     bool // the probe works but leaves more than wideMM open
-	use      use
-	teaches  bool    // calmMM was measured since the anchor
-	calmMM   float64 // last settled level in calm electrolyte
+	diffs     differences
+	visits    int
+	anchorMM  float64 // settled level from which the balance counts
+	anchorAh  float64 // gassing total then
+	anchored  bool
+	strayMM   float64       // error of the balance when it passed rods
+	beganAt   time.Duration // of the balance
+	beganAh   float64
+	began     bool
+	visit     bool // and the two below, of the last step
+	visitMM   float64
+	given     *[MaxCells]float64
+	edge      edge
+	open      bool // the probe works but leaves more than wideMM open
+	use       use
+	teaches   bool    // calmMM was measured since the anchor
+	calmMM    float64 // last settled level in calm electrolyte
 	// calmLostML is the water that the balance had lost by then.
 	calmLostML float64
 	lowUse     float64 // use of the lowest cell over that of the pilot
@@ -98,7 +91,7 @@ type Balance struct {
 
 // New returns a balance that knows no level yet.
 func New(cfg Config) *Balance {
-	b := &Balance{cfg: cfg, apartOld: true, use: use{scale: 1, scaleSE: scaleSpread}}
+	b := &Balance{cfg: cfg, diffs: differences{outdated: true}, use: use{scale: 1, scaleSE: scaleSpread}}
 	b.s.Cells = cfg.Cells
 	for i := range b.cells {
 		b.cells[i].Use, b.fillUse[i] = 1, 1
@@ -122,7 +115,7 @@ func (b *Balance) Step(in *Inputs) {
 	b.holdUp(in.Gassing, dt)
 	b.lose(in)
 	b.settle(in)
-	b.spread()
+	b.compareCells()
 	b.need()
 	b.forecast()
 }
@@ -170,12 +163,13 @@ func (b *Balance) need() {
 	b.s.LowMM = math.Inf(1)
 	var level, needML, fillML, total float64
 	for i := range b.cfg.Cells {
-		if b.alike[i] && !b.visit {
+		d := &b.diffs.cells[i]
+		if i > 0 && *d == b.diffs.cells[i-1] && !b.visit { // as most cells are
 			b.s.LevelMM[i], b.s.NeedML[i], b.s.CoverPlatesML[i] = level, needML, fillML
 			total += needML
 			continue
 		}
-		pilot, d := b.pilotFor(i), &b.apart[i]
+		pilot := b.pilotFor(i)
 		level = pilot + d.likelyMM
 		needML, fillML = b.cfg.CellNeed(level, now, b.s.CeilingMM)
 		if d.highMM > d.likelyMM { // the higher estimate may be the true one

@@ -51,14 +51,21 @@ func AtRest() Values { return Values{PackV: 25.2, PackC: 25, AmbientC: 21, Level
 
 // At gives the values as good readings, all of that time.
 func (v Values) At(now time.Duration) bay.Readings {
-	r := bay.Readings{
-		Now: now, PackV: reading.Good(v.PackV, now), CurrentA: reading.Good(v.CurrentA, now), PackC: reading.Good(v.PackC, now),
-		AmbientC: reading.Good(v.AmbientC, now), Level: reading.LevelBetween(v.LevelMM, v.LevelMM, now), ContactorClosed: reading.Good(0, now),
-	}
+	var r bay.Readings
+	v.Put(&r, now)
+	return r
+}
+
+// Put fills in their readings and leaves the others alone.
+func (v Values) Put(r *bay.Readings, now time.Duration) {
+	r.Now = now
+	r.PackV, r.CurrentA = reading.Good(v.PackV, now), reading.Good(v.CurrentA, now)
+	r.PackC, r.AmbientC = reading.Good(v.PackC, now), reading.Good(v.AmbientC, now)
+	r.Level = reading.LevelBetween(v.LevelMM, v.LevelMM, now)
+	r.ContactorClosed = reading.Good(0, now)
 	if v.Closed {
 		r.ContactorClosed.Value = 1
 	}
-	return r
 }
 
 // Driver steps a core once a second with good readings. Its contactor does what the

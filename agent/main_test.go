@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"os"
 	"strings"
 	"testing"
@@ -28,11 +27,4 @@ func bayward(t *testing.T, stdin string, args ...string) (code int, stdout, stde
 	var out, complaints bytes.Buffer
 	code = execute(t.Context(), args, &program{strings.NewReader(stdin), &out, &complaints})
 	return code, out.String(), complaints.String()
-}
-
-func cancelled(t *testing.T) (context.Context, context.CancelFunc) {
-	t.Helper()
-	ctx, cancel := context.WithCancel(context.Background())
-	t.Cleanup(cancel)
-	return ctx, cancel
 }

@@ -21,7 +21,7 @@ var calques = []struct{ not, but string }{
 	{`cover fill|cover[ _-]fill|CoverFill`, "cover the plates first"},
 	{`(target|charge)[ _]cover|(Target|Charge)Cover|cover_(mm|before|after|high)|CoverMM`, "level, fill mark, lowest level for charging"},
 	{`\bdip[ _-]?(rule|reading|again|before|after|mm)`, "level rod, level reading"},
-	{`withh(o|e)ld(s|ing)?`, "block, blocked"},
+	{`with[h](o|e)ld(s|ing)?`, "block, blocked"},
 	{`take(s|n)? back (a|the) hold`, "remove the hold"},
 	{`\bsettling\b`, "checking"},
 

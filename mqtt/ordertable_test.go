@@ -76,7 +76,7 @@ func TestEveryBound(t *testing.T) {
 	_, key := person("Ana Ruiz")
 	ordertest.Each(t, func(t *testing.T, o order.Order) {
 		for _, at := range ordertest.Bounds(o, ordertest.Cells) {
-			payload := letter(t, o.Kind, at.Order.Members())
+			payload := letter(t, o.Kind, at.Members())
 			r := withCore(t, o.Kind).ask(signed(key, header("Ana Ruiz"), payload))
 			if (r.Result == Done) == at.Beyond || at.Beyond && (r.Reason != Refused || !strings.Contains(r.Text, "is not accepted: must be ")) {
 				t.Errorf("%s: %+v", payload, r)

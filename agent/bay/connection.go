@@ -112,7 +112,7 @@ func (c *connection) empty() bool { return c.pack == absent || c.dead }
 // ready reports that the pack is there, its readings are checked, and it has not
 // been without a voltage for long enough to open the contactor.
 func (c *connection) ready(now time.Duration) bool {
-	return c.pack == present && c.checked && !(c.dead && now-c.liveAt >= goneFor)
+	return c.pack == present && c.checked && (!c.dead || now-c.liveAt < goneFor)
 }
 
 // unready is why it is not ready, for when it is not: no pack, or the seconds that

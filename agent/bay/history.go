@@ -123,7 +123,7 @@ func (h *history) totals() Totals {
 // counts add up what the packs of a bay have had there.
 type counts struct {
 	before   Totals // what those before this one have had
-	atOpened Totals // what this one had had when it came
+	atOpened Totals // what this one brought with it
 }
 
 // sum gives them with the present pack's own.

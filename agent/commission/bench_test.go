@@ -56,7 +56,7 @@ func (b *bench) lookAt(ctx context.Context, name string) *commission.Look {
 	for _, s := range b.bays[name].Sources() {
 		s.Sample(ctx, &l.Readings)
 	}
-	l.Readings.Now, l.Volts = b.Now(), b.bays[name].Volts()
+	l.Now, l.Volts = b.Now(), b.bays[name].Volts()
 	return l
 }
 

@@ -167,10 +167,10 @@ func TestFingerprint(t *testing.T) {
 	} {
 		other := b
 		change(&other.Wiring)
-		print := commission.Fingerprint(&other, pack)
-		if was, taken := seen[print]; taken {
+		fingerprint := commission.Fingerprint(&other, pack)
+		if was, taken := seen[fingerprint]; taken {
 			t.Errorf("%s: the same as %s", name, was)
 		}
-		seen[print] = name
+		seen[fingerprint] = name
 	}
 }

@@ -66,7 +66,11 @@ type keyed interface{ Keys() []string }
 
 // numbers fills a map of numbers. What is not good is left out.
 func (d *decoder) numbers(field string, node ast.Node, v reflect.Value) {
-	keys, places := v.Interface().(keyed).Keys(), map[string]reflect.Value{}
+	of, ok := v.Interface().(keyed)
+	if !ok {
+		panic("bug: " + v.Type().String() + " has no fixed keys")
+	}
+	keys, places := of.Keys(), map[string]reflect.Value{}
 	for _, key := range keys {
 		places[key] = reflect.New(v.Type().Elem()).Elem()
 	}

@@ -188,8 +188,9 @@ func (p *place) spelled(one string) any {
 		return one
 	case reflect.Float64:
 		return numeral(one)
+	default:
+		return int(numeral(one))
 	}
-	return int(numeral(one))
 }
 
 // valueAt follows a path of keys and indexes.

@@ -42,6 +42,7 @@ func everything() *bay.Picture {
 			if v.Float() == 0 {
 				v.SetFloat(1.5)
 			}
+		default:
 		}
 	})
 	p.Permit.Granted, p.Findings[interlock.NoCode] = false, bay.Finding{}

@@ -25,7 +25,7 @@ func TestTerminalStandsStill(t *testing.T) {
 		time.Sleep(8*time.Second - 1)
 		synctest.Wait()
 		require.True(t, bays["bay-1"].Truth().Ordered)
-		time.Sleep(1)
+		time.Sleep(time.Nanosecond)
 		synctest.Wait()
 		require.False(t, bays["bay-1"].Truth().Ordered)
 	})

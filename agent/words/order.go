@@ -113,7 +113,8 @@ func named(r *order.Refusal) string {
 
 // Done says what an order has changed, with what its person says with it.
 func (v Voice) Done(o *order.Order) string {
-	key, text := "done."+o.Kind.String(), ""
+	key := "done." + o.Kind.String()
+	var text string
 	switch o.Kind {
 	case order.Fill:
 		text = v.Say(key, o.Cell, v.Volume(o.ML))

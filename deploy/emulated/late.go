@@ -137,7 +137,7 @@ func (s *scene) provenAgain() {
 	})
 }
 
-// releases releases the finding of a contactor that does not open. On this board the
+// releases clears the finding of a contactor that does not open. On this board the
 // wires from the relay's line to the pack and back do not run faster, so on a busy
 // host the pack answers too late. A latched finding stays until a person releases it,
 // which counts while the relay is ordered open and no current flows.

@@ -48,7 +48,11 @@ func Client() *http.Client {
 // Get is the text of a page that must be there.
 func Get(t *testing.T, url string) string {
 	t.Helper()
-	answer, err := Client().Get(url)
+	request, err := http.NewRequestWithContext(t.Context(), http.MethodGet, url, http.NoBody)
+	if err != nil {
+		t.Fatal(err)
+	}
+	answer, err := Client().Do(request)
 	if err != nil {
 		t.Fatal(err)
 	}

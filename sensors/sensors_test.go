@@ -203,7 +203,7 @@ func TestLevelKinds(t *testing.T) {
 	}
 	b, cfg := newBench(t), wired()
 	cfg.Bays[0].Wiring.Level, b.bus.pins[2] = current, 1.2 // 12 mA: halfway from −20 to 30, plus 2
-	if got := sample(t, mustOpen(t, cfg, b.hardware())[0]).Level; !got.OK() || math.Abs(got.LowMM-7) > 0.01 || got.LowMM != got.HighMM {
+	if got := sample(t, mustOpen(t, cfg, b.hardware())[0]).Level; !got.Usable() || math.Abs(got.LowMM-7) > 0.01 || got.LowMM != got.HighMM {
 		t.Errorf("12 mA: got %+v, want 7 mm", got)
 	}
 }

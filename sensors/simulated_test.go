@@ -83,7 +83,7 @@ func TestSimulatedTruth(t *testing.T) {
 				near(t, "ambient", got.AmbientC, so.AmbientC, 0.1)
 				near(t, "hydrogen", got.HydrogenPct, so.HydrogenPct, 0.01)
 				mm := so.Cells[y.truth.PilotCell()-1].LevelMM
-				if c := got.Level; !c.OK() || c.LowMM-0.1 > mm || c.HighMM+0.1 < mm || kind.Measures() != (c.LowMM == c.HighMM) {
+				if c := got.Level; !c.Usable() || c.LowMM-0.1 > mm || c.HighMM+0.1 < mm || kind.Measures() != (c.LowMM == c.HighMM) {
 					t.Errorf("%s at %g mm: got %+v", kind, mm, c)
 				}
 				if !got.ContactorClosed.OK() || (got.ContactorClosed.Value == 1) != so.ContactorClosed || so.ContactorClosed != closed {

@@ -16,7 +16,7 @@ func judgeReadings(s, r *Readings, now, stale time.Duration) {
 		}
 	}
 	s.Level = r.Level.Aged(now, stale)
-	if s.Level.OK() && (s.Level.LowMM < -mostMM || s.Level.HighMM > mostMM) {
+	if s.Level.Usable() && (s.Level.LowMM < -mostMM || s.Level.HighMM > mostMM) {
 		s.Level.Fault = reading.Implausible
 	}
 	s.RecordFailing, s.LateTick, s.Bare = r.RecordFailing, r.LateTick, r.Bare

@@ -38,7 +38,7 @@ func lockLimits(s *Setup, p *Pack) interlock.Limits {
 // permit lets the rules judge this tick and takes what they decide into the picture.
 func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) {
 	in := b.permitInputs(now, cellV)
-	if bare := &b.pic.Seen.Bare; bare.OK() {
+	if bare := &b.pic.Seen.Bare; bare.Usable() {
 		e := interlock.Evidence{Value: bare.LowMM - b.BareAtMM(), Limit: b.history.pack.ChargeLevelMM, Fault: reading.None}
 		b.lock.Prove(interlock.PlatesBare, e, now)
 	}
@@ -74,7 +74,7 @@ func (b *Bay) permitInputs(now time.Duration, cellV reading.Reading) interlock.I
 		VisitOpen: b.pic.Visit.Open, Held: b.asked.held, RecordFailing: s.RecordFailing,
 		Ready: b.conn.ready(now) && !s.LateTick, Plug: b.conn.plug(),
 	}
-	if in.Level.OK() {
+	if in.Level.Usable() {
 		in.Level.LowMM -= b.BareAtMM()
 	}
 	if b.asked.forgot {

@@ -15,7 +15,7 @@ import (
 func (w *walk) level(ctx context.Context, s *Step) error {
 	l := w.Bay.Wiring.Level
 	before, others := w.look(ctx).Level, w.Rig.Others(ctx)
-	if !before.OK() {
+	if !before.Usable() {
 		return failed("the level cannot be read before the step: %s", faultText(before.Fault))
 	}
 	w.say("Acid is on the probe: gloves, face shield, a cloth with soda at hand. The pilot cell is the one with the probe.")
@@ -45,7 +45,7 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 	kind := w.Bay.Wiring.Level.Kind
 	exchanged := func(now map[string]*Look) string {
 		for name, n := range now {
-			if o := others[name]; o != nil && o.Level.OK() && (!n.Level.OK() || n.Level.LowMM < o.Level.LowMM-3) {
+			if o := others[name]; o != nil && o.Level.Usable() && (!n.Level.Usable() || n.Level.LowMM < o.Level.LowMM-3) {
 				return "the level probe of " + name + " followed: the probes of the two bays are exchanged"
 			}
 		}
@@ -55,13 +55,13 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 		{"lifted out", task{
 			says: "Lift the probe out of the electrolyte and hold it over the cell.", act: LiftProbe,
 			followed: func(l *Look) bool {
-				return l.Level.OK() && w.dry(l.Level) && l.Level.LowMM < before.LowMM
+				return l.Level.Usable() && w.dry(l.Level) && l.Level.LowMM < before.LowMM
 			}, instead: exchanged,
 			hint: "Dry it must show no wet rod, or less than the lowest level for charging. Is the probe stuck, bridged by crust or of another bay?",
 		}},
 		{"back in its cell", task{
 			says: "Rinse it over the cell and put it back in its place.", act: LowerProbe,
-			followed: func(l *Look) bool { return l.Level.OK() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
+			followed: func(l *Look) bool { return l.Level.Usable() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
 			hint:     "It must say what it said before.",
 		}},
 		{"loop opened", task{
@@ -71,7 +71,7 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 		}},
 		{"loop closed again", task{
 			says: "Connect it again.", act: CloseLoop,
-			followed: func(l *Look) bool { return l.Level.OK() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
+			followed: func(l *Look) bool { return l.Level.Usable() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
 		}},
 		{"shorted by the clip", task{
 			says: "Put the test clip across the probe's two terminals.", act: ShortLoop,
@@ -80,7 +80,7 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 		}},
 		{"clip taken off", task{
 			says: "Take the clip off.", act: UnshortLoop,
-			followed: func(l *Look) bool { return l.Level.OK() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
+			followed: func(l *Look) bool { return l.Level.Usable() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
 		}},
 	}
 }

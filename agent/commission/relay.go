@@ -123,7 +123,7 @@ func (g *guard) check(l *Look) error {
 		return failed("the voltage could not be read while the relay was closed (%s); it was opened at once", faultText(l.PackV.Fault))
 	case l.PackV.Value-g.beforeV > riseV*g.cells():
 		return failed("the voltage rose from %.2f to %.2f V while the relay was closed: the charger is not off. It was opened at once", g.beforeV, l.PackV.Value)
-	case !l.Level.OK():
+	case !l.Level.Usable():
 		return failed("the level could not be read while the relay was closed (%s); it was opened at once", faultText(l.Level.Fault))
 	}
 	return g.tick(l)

@@ -197,9 +197,9 @@ func showLevel(l *Look) string {
 	c := l.Level
 	text := "level cannot be read: " + faultText(c.Fault)
 	switch {
-	case c.OK() && c.LowMM == c.HighMM:
+	case c.Usable() && c.LowMM == c.HighMM:
 		text = fmt.Sprintf("level %s mm above the plate tops", reading.Digits(c.LowMM, 0))
-	case c.OK():
+	case c.Usable():
 		text = fmt.Sprintf("level between %s and %s mm above the plate tops", reading.Digits(c.LowMM, 0), reading.Digits(c.HighMM, 0))
 	}
 	return text + input(l, "level")

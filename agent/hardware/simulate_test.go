@@ -96,7 +96,7 @@ func checkReadings(t *testing.T, name string, r bay.Readings, truth sim.Truth) {
 	good(t, name+" complete", r.ChargerComplete, 0, 0)
 	good(t, name+" temperature", r.PackC, truth.PackC, 0.1)
 	levelMM := truth.Cells[0].LevelMM
-	if !r.Level.OK() || r.Level.LowMM > levelMM+0.2 || r.Level.HighMM < levelMM-0.2 {
+	if !r.Level.Usable() || r.Level.LowMM > levelMM+0.2 || r.Level.HighMM < levelMM-0.2 {
 		t.Errorf("%s: level %+v, true %v", name, r.Level, levelMM)
 	}
 }

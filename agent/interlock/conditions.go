@@ -204,10 +204,10 @@ func (l *Limits) judgeCurrent(currentA, cellV reading.Reading) Judged {
 // judgeLevel judges both findings about the level. While the level is unknown there
 // is no verdict on the plates: one broken wire is one finding.
 func (l *Limits) judgeLevel(c reading.Level) (bare, unknown Judged) {
-	unknown = unless(!c.OK(), Evidence{Value: c.LowMM, Fault: c.Fault})
+	unknown = unless(!c.Usable(), Evidence{Value: c.LowMM, Fault: c.Fault})
 	e := Evidence{Value: c.LowMM, Limit: l.ChargeLevelMM, Fault: c.Fault}
 	switch {
-	case !c.OK():
+	case !c.Usable():
 		return Judged{Unjudged, e}, unknown
 	case c.LowMM >= l.ChargeLevelMM:
 		return Judged{Clear, e}, unknown

@@ -86,12 +86,12 @@ func (r *chargeRow) tick(p *bay.Picture, dt time.Duration) {
 	}
 	r.FlowS += dt.Seconds()
 	switch {
-	case !level.OK():
+	case !level.Usable():
 		r.BlindS += dt.Seconds()
 	case level.LowMM <= 0:
 		r.BareS += dt.Seconds()
 	}
-	if level.OK() && (r.LowMM == nil || level.LowMM < *r.LowMM) {
+	if level.Usable() && (r.LowMM == nil || level.LowMM < *r.LowMM) {
 		r.LowMM = Known(level.LowMM)
 	}
 }

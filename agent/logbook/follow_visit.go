@@ -190,7 +190,7 @@ func (f *Follower) endVisit(at Stamp, by string) {
 
 // level returns what the bay's own probe proves now.
 func level(p *bay.Picture) Num {
-	if !p.Seen.Level.OK() {
+	if !p.Seen.Level.Usable() {
 		return nil
 	}
 	return Known(p.Seen.Level.LowMM)

@@ -72,9 +72,9 @@ func (f *fast) look(ctx context.Context, g *guard, t *time.Timer) {
 		var r bay.Readings
 		f.source.Sample(ctx, &r)
 		switch c := r.Level; {
-		case !c.OK() && n == 0, c.OK() && !(c.LowMM <= math.Float64frombits(f.bareAt.Load())):
+		case !c.Usable() && n == 0, c.Usable() && !(c.LowMM <= math.Float64frombits(f.bareAt.Load())):
 			return
-		case !c.OK():
+		case !c.Usable():
 		case n == 0:
 			n, since = 1, c.At
 		default:

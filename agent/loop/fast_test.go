@@ -164,7 +164,7 @@ func TestFastNeverCloses(t *testing.T) {
 		g := newGuard(relay, time.Second)
 		f := newFast(nil, fastWithin)
 		f.trip(g, reading.LevelBetween(-1, -1, 0))
-		if relay.sets != 0 || g.takeDry() || f.take().OK() || f.trips != 0 {
+		if relay.sets != 0 || g.takeDry() || f.take().Usable() || f.trips != 0 {
 			t.Error("it moved a relay that was open")
 		}
 		_ = g.refresh(true)
@@ -175,7 +175,7 @@ func TestFastNeverCloses(t *testing.T) {
 		if _ = g.refresh(true); relay.isClosed() {
 			t.Error("closed before the core knew")
 		}
-		if !g.takeDry() || !f.take().OK() || g.takeDry() || f.take().OK() {
+		if !g.takeDry() || !f.take().Usable() || g.takeDry() || f.take().Usable() {
 			t.Error("not reported exactly once")
 		}
 		_ = g.end()

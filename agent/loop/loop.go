@@ -351,7 +351,7 @@ func (b *runningBay) complain(log *slog.Logger) {
 	if b.seen.LateTick {
 		log.Warn("tick was late: the guard had opened the relay", "bay", b.Name)
 	}
-	if b.seen.Bare.OK() {
+	if b.seen.Bare.Usable() {
 		log.Warn("bare plates between two ticks: relay opened at once", "bay", b.Name, "level_mm", b.seen.Bare.LowMM)
 	}
 	switch defiant := b.relayErr != nil; {

@@ -53,7 +53,7 @@ func readings(out sink, p *bay.Picture) {
 			out(m.d, labels{p.Bay}, m.r.Value)
 		}
 	}
-	if p.Seen.Level.OK() {
+	if p.Seen.Level.Usable() {
 		out(level, labels{p.Bay}, p.Seen.Level.LowMM/mmPerMeter)
 	}
 }

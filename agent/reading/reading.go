@@ -148,8 +148,8 @@ func LevelBetween(lowMM, highMM float64, at time.Duration) Level {
 	return Level{LowMM: lowMM, HighMM: highMM, At: at, Fault: None}
 }
 
-// OK reports whether the bounds may be used.
-func (c Level) OK() bool { return c.Fault == None }
+// Usable reports whether the bounds may be used.
+func (c Level) Usable() bool { return c.Fault == None }
 
 // Aged does for a level what [Reading.Aged] does for a reading.
 func (c Level) Aged(now, limit time.Duration) Level {

@@ -59,7 +59,7 @@ func TestLevelAged(t *testing.T) {
 		"fault stays":       {Level{Fault: Open, At: now}, Open},
 	} {
 		got := row.c.Aged(now, limit)
-		if got.Fault != row.want || got.OK() != (row.want == None) {
+		if got.Fault != row.want || got.Usable() != (row.want == None) {
 			t.Errorf("%s: %+v, want fault %s", name, got, row.want)
 		}
 	}
@@ -115,7 +115,7 @@ func TestFaults(t *testing.T) {
 	if _, ok := ParseFault("no such"); ok {
 		t.Error("a fault that is none")
 	}
-	if (Reading{}).OK() || (Level{}).OK() {
+	if (Reading{}).OK() || (Level{}).Usable() {
 		t.Error("a value that was never read may be used")
 	}
 }

@@ -113,7 +113,7 @@ func Of(p *bay.Picture) View {
 	for _, pack := range p.Serves() {
 		v.Packs = append(v.Packs, pack.Name)
 	}
-	if p.Seen.Level.OK() {
+	if p.Seen.Level.Usable() {
 		v.LevelMM = when(true, reading.Round(p.Seen.Level.LowMM, 2))
 		v.LevelHighMM = when(true, reading.Round(p.Seen.Level.HighMM, 2))
 	}

@@ -66,7 +66,7 @@ func (b *Balance) settle(in *Inputs) {
 	if b.s.RiseKnown {
 		b.s.RiseMM = b.thermal(in.PackC.Value) + b.gasMM
 	}
-	if !in.Level.OK() || !in.PackC.OK() {
+	if !in.Level.Usable() || !in.PackC.OK() {
 		b.s.Known, b.open = false, false
 		return
 	}

@@ -65,7 +65,7 @@ func newPoint(p *bay.Picture) point {
 	if p.Seen.AmbientC.OK() {
 		x.airC = float32(p.Seen.AmbientC.Value)
 	}
-	if p.Seen.Level.OK() {
+	if p.Seen.Level.Usable() {
 		x.mm = float32(p.Seen.Level.MidMM())
 	}
 	return x

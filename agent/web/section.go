@@ -99,7 +99,7 @@ func newSection(p *bay.Picture, v words.Voice) section {
 // probe is the measured cell as its probe shows it now.
 func (s *section) probe(p *bay.Picture, v words.Voice, y func(float64) float64) []jar {
 	c := p.Seen.Level
-	if !c.OK() {
+	if !c.Usable() {
 		return nil
 	}
 	text := v.Level(c.LowMM, c.HighMM)

@@ -111,7 +111,7 @@ func simulated(t *testing.T, kind level.Kind) {
 		return out
 	}
 	mm := y.Truth().Cells[y.PilotCell()-1].LevelMM
-	if got := read().Level; !got.OK() || got.LowMM > mm+0.5 || got.HighMM < mm-0.5 || kind.Measures() && math.Abs(got.LowMM-mm) > 0.5 {
+	if got := read().Level; !got.Usable() || got.LowMM > mm+0.5 || got.HighMM < mm-0.5 || kind.Measures() && math.Abs(got.LowMM-mm) > 0.5 {
 		t.Errorf("at %.1f mm it reads %+v", mm, got)
 	}
 	for _, fault := range []struct {

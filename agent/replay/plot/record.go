@@ -91,5 +91,5 @@ func (r *Recorder) take(k int, p *bay.Picture) {
 	put(amperes, p.Seen.CurrentA.OK(), p.Seen.CurrentA.Value)
 	put(packC, p.Seen.PackC.OK(), p.Seen.PackC.Value)
 	put(ambientC, p.Seen.AmbientC.OK(), p.Seen.AmbientC.Value)
-	put(levelMM, p.Seen.Level.OK(), p.Seen.Level.LowMM)
+	put(levelMM, p.Seen.Level.Usable(), p.Seen.Level.LowMM)
 }

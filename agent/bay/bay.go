@@ -6,31 +6,31 @@ import (
 	"bayward/agent/interlock"
 )
 
-// Bay is the core of one bay. Make it with New; it is not safe for use by
-// several goroutines at once.
+// Bay is the core of one bay. Create it with New. It is not safe for concurrent
+// use.
 type Bay struct {
 	setup  Setup
 	pic    Picture
 	events []Event // of the last tick
 
 	conn     connection           // whether a pack is connected
-	identity identity             // which one it is
+	identity identity             // which pack it is
 	history  history              // its history, which is open here
-	nobody   *Pack                // stands for a pack that is not known
-	counts   counts               // what the packs of this bay have had here
-	asked    asked                // what people have asked for
-	charged  lastCharged          // when it last was on charge
+	nobody   *Pack                // placeholder for an unknown pack
+	counts   counts               // what the packs of this bay have accumulated here
+	asked    asked                // what users have ordered
+	charged  lastCharged          // when it was last on charge
 	lock     *interlock.Interlock // nil before the first tick, unless a latch came back
-	released *PackMemory          // of a pack that was let go, until Histories takes it
-	between  []Event              // what happened between two ticks, for the next one
+	released *PackMemory          // of a pack whose history was closed, until Histories takes it
+	between  []Event              // events between two ticks, reported in the next one
 
 	started  bool
-	doubted  Doubt  // why the memory was not used as it is
+	doubted  Doubt  // why the memory was not used as stored
 	keptFile string // see Doubt
 }
 
-// New makes a core that knows nothing and blocks. The setup must be one
-// that the configuration has checked.
+// New makes a core that knows nothing and blocks. The configuration must have
+// checked the setup.
 func New(s Setup) *Bay {
 	b := &Bay{setup: s, events: make([]Event, 0, 32), identity: newIdentity(&s)}
 	b.pic = Picture{Bay: s.Name, Naming: b.identity.by, Limits: &b.setup.Limits, has: &b.setup}
@@ -43,9 +43,9 @@ func New(s Setup) *Bay {
 	return b
 }
 
-// Step takes in one tick and returns what is known after it and what happened
-// in it. Both are valid until the next Step; Clone keeps a picture. A time
-// that goes back is taken as the time of the tick before.
+// Step processes one tick. It returns the picture after the tick and the tick's
+// events, both valid until the next Step; use Clone to keep a picture. If the
+// time goes back, Step uses the time of the previous tick.
 func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	p := &b.pic
 	now := clamped(r.Now)
@@ -75,7 +75,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	return p, b.events
 }
 
-// start begins a tick: it moves the clock on and reports what has happened to the
+// start begins a tick: it advances the clock and reports what happened to the
 // pack in place between two ticks.
 func (b *Bay) start(now time.Duration) (at, dt time.Duration) {
 	if !b.started {
@@ -95,7 +95,7 @@ func (b *Bay) start(now time.Duration) (at, dt time.Duration) {
 	return now, dt
 }
 
-// begin is the first tick's own part.
+// begin does what only the first tick needs.
 func (b *Bay) begin(now time.Duration) {
 	b.started = true
 	b.pic.Now, b.pic.StageAt, b.pic.Permit.Since = now, now, now
@@ -106,8 +106,8 @@ func (b *Bay) begin(now time.Duration) {
 	}
 }
 
-// clamped keeps a clock in the range in which no difference of two times
-// overflows: 36 years to either side of its zero, ages of a memory on top.
+// clamped limits a clock to the range in which no difference of two times
+// overflows: 36 years to either side of its zero, plus the age of a memory.
 func clamped(now time.Duration) time.Duration {
 	const most = 1 << 60
 	return min(max(now, -most), most)

@@ -7,7 +7,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// presence says whether a pack is connected. The zero value is unknown.
+// presence is whether a pack is connected. The zero value is unknown.
 type presence uint8
 
 const (
@@ -17,37 +17,37 @@ const (
 )
 
 const (
-	// noPackV is the highest voltage of a cell that counts as no pack: leakage
-	// of a charger's output filter, common practice, no source.
+	// noPackV is the highest cell voltage that counts as no pack: leakage of a
+	// charger's output filter (common practice, no source).
 	noPackV = 0.3
-	// strayRate is the current, in parts of the capacity per hour, that may be
-	// the offset of a sensor.
+	// strayRate is the current, as a fraction of the capacity per hour, that may be
+	// sensor offset.
 	strayRate = 0.01
-	// doubtAfter is how long the voltage may be unknown before another pack
-	// may be in the bay.
+	// doubtAfter is how long the voltage may be unknown before the pack may have been
+	// exchanged.
 	doubtAfter = 15 * time.Minute
-	// goneFor is how long no voltage must show before the contactor opens: two
-	// readings, so that one disturbed conversion does not do it.
+	// goneFor is how long the voltage must be missing before the contactor opens: two
+	// readings, because one disturbed conversion must not open it.
 	goneFor = 2 * time.Second
-	// leaveFor is how long no voltage must show before the pack counts as gone:
-	// a plug that is wiggled is not another pack.
+	// leaveFor is how long the voltage must be missing before the pack counts as
+	// gone: a wiggled plug is not another pack.
 	leaveFor = 5 * time.Second
 )
 
-// connection follows whether a pack is connected and for how long its voltage has
-// been good.
+// connection tracks whether a pack is connected and how long its voltage has been
+// good.
 type connection struct {
 	pack    presence
 	since   time.Duration // when the good voltage of this pack began
-	checked bool          // it has been good for long enough
-	left    bool          // in this tick the pack went, or can no longer be the same
+	checked bool          // the voltage has been good for long enough
+	left    bool          // in this tick the pack left, or may have been exchanged
 	goodAt  time.Duration
 	liveAt  time.Duration // the last tick that showed a voltage
 	dead    bool          // this tick shows no voltage
 	began   bool
 }
 
-// step takes in one tick's voltage of a cell; flows reports that a current does.
+// step processes one tick's cell voltage; flows reports whether a current flows.
 func (c *connection) step(now time.Duration, cellV reading.Reading, flows bool, checkFor time.Duration) {
 	c.left = false
 	if !c.began {
@@ -63,7 +63,7 @@ func (c *connection) step(now time.Duration, cellV reading.Reading, flows bool, 
 		return
 	}
 	if c.pack != absent && now-c.goodAt > doubtAfter {
-		c.leave(now) // too long unseen: it may be another one
+		c.leave(now) // unseen for too long: it may be another pack
 	}
 	c.dead, c.liveAt, c.goodAt = false, now, now
 	if c.pack != present {
@@ -74,8 +74,8 @@ func (c *connection) step(now time.Duration, cellV reading.Reading, flows bool, 
 	}
 }
 
-// unseen is a tick without a reading of the voltage: checking starts again, and
-// after a long gap nothing is known.
+// unseen handles a tick without a voltage reading: checking starts again, and
+// after a long gap the presence is unknown.
 func (c *connection) unseen(now time.Duration) {
 	c.dead = false
 	switch {
@@ -95,7 +95,7 @@ func (c *connection) noVoltage(now time.Duration) {
 	if c.pack == absent || now-c.liveAt < leaveFor {
 		return
 	}
-	c.leave(now) // also one that was never seen: a memory may be of it
+	c.leave(now) // also a pack never seen: there may be a memory of it
 	c.pack = absent
 }
 
@@ -103,20 +103,20 @@ func (c *connection) leave(now time.Duration) {
 	c.left, c.checked, c.pack, c.since = true, false, presenceUnknown, now
 }
 
-// checkAgain starts the check of the readings again, for another pack.
+// checkAgain restarts the check of the readings, for another pack.
 func (c *connection) checkAgain(now time.Duration) { c.checked, c.since = false, now }
 
-// empty reports that no pack is connected, or that this tick shows no voltage.
+// empty reports whether no pack is connected or this tick shows no voltage.
 func (c *connection) empty() bool { return c.pack == absent || c.dead }
 
-// ready reports that the pack is there, its readings are checked, and it has not
-// been without a voltage for long enough to open the contactor.
+// ready reports whether the pack is connected, its readings are checked, and its
+// voltage has not been missing long enough to open the contactor.
 func (c *connection) ready(now time.Duration) bool {
 	return c.pack == present && c.checked && (!c.dead || now-c.liveAt < goneFor)
 }
 
-// unready is why it is not ready, for when it is not: no pack, or the seconds that
-// its readings have still to be good.
+// unready explains why the connection is not ready: no pack, or the seconds for
+// which the readings must still be good.
 func (c *connection) unready(now, checkFor time.Duration) interlock.Evidence {
 	switch {
 	case c.empty():
@@ -127,7 +127,7 @@ func (c *connection) unready(now, checkFor time.Duration) interlock.Evidence {
 	return interlock.Evidence{Value: checkFor.Seconds()}
 }
 
-// plug is what the rules are told of it.
+// plug is the connection as the rules see it.
 func (c *connection) plug() interlock.Plug {
 	switch {
 	case c.pack == absent:

@@ -15,9 +15,9 @@ import (
 	"bayward/agent/reading"
 )
 
-// coolNight is a pack that a person's hydrometer has found full, cooling through
-// one night; each tick's readings depend on the time alone, so that a restart
-// sees what the other life would have seen.
+// coolNight is a pack that a technician found full by hydrometer, cooling for one
+// night. Each tick's readings depend only on the time, so a restart sees the same
+// readings as an uninterrupted run.
 type coolNight struct {
 	tauH, startC, airC, noiseK float64
 	seed                       uint64
@@ -43,9 +43,9 @@ func (n coolNight) readings(i int) *bay.Readings {
 	return r
 }
 
-// readyAt runs the night and gives the tick at which the pack became ready to
-// water, -1 for never. At the tick of a restart the core is made again from its
-// memory, with what can be proven of the time that it was off.
+// readyAt runs the night and returns the tick at which the pack became ready to
+// water, -1 for never. At the restart tick the core is rebuilt from its memory,
+// with as much of the off time as can be proven.
 func (n coolNight) readyAt(t rapid.TB, restart, offTicks int, proven bool) int {
 	setup := baytest.Setup("bay-1")
 	setup.Fitted = setup.Fitted.Without(reading.ContactorFeedback)
@@ -79,8 +79,8 @@ func again(t rapid.TB, core *bay.Bay, setup bay.Setup, n coolNight, i, offTicks 
 	return next
 }
 
-// TestARestartOnACoolReading: the first reading after the restart is 0.13 K low, and
-// the means begin with it. The property test below found this night.
+// TestARestartOnACoolReading: the first reading after the restart is 0.13 K low,
+// and the averages start from it. The property test below found this night.
 func TestARestartOnACoolReading(t *testing.T) {
 	n := coolNight{tauH: 3.625, startC: 47.75, airC: 16.5, noiseK: 0.08159531001001596, seed: 10}
 	whole := n.readyAt(t, -1, 0, false)
@@ -89,8 +89,8 @@ func TestARestartOnACoolReading(t *testing.T) {
 	}
 }
 
-// TestARestartNeverShortensTheRest: whenever the agent is restarted in a night,
-// for however long, the call to water comes no earlier than without.
+// TestARestartNeverShortensTheRest: a restart at any time of the night, of any
+// length, never brings the call to water forward.
 func TestARestartNeverShortensTheRest(t *testing.T) {
 	called, later, never := 0, 0, 0
 	rapid.Check(t, func(t *rapid.T) {

@@ -5,20 +5,20 @@ import (
 	"fmt"
 )
 
-// Doubt is why a stored memory is not used as it is. The zero value is none.
+// Doubt is why a stored memory is not used as stored. The zero value is none.
 type Doubt uint8
 
 // The doubts.
 const (
 	NoDoubt            Doubt = iota
 	OffTooLong               // the agent was off for too long or for an unknown time
-	LogbookUnreadable        // nothing of the time before is known, as for the next three
-	LogbookDamaged           // it is kept under another name
-	LogbookUncertain         // whether it was damaged before cannot be found out
-	MemoryUnreadable         // it is not one
-	MemoryDamaged            // its sum does not fit, or a value cannot be
-	MemoryOtherVersion       // of another program
-	MemoryOtherPack          // of another pack than the bay's
+	LogbookUnreadable        // nothing from before is known; the same for the next three
+	LogbookDamaged           // the damaged file is kept under another name
+	LogbookUncertain         // it cannot be found out whether it was damaged before
+	MemoryUnreadable         // not a memory
+	MemoryDamaged            // its checksum does not match, or a value is impossible
+	MemoryOtherVersion       // written by another version of the program
+	MemoryOtherPack          // of a pack other than the bay's
 	NumDoubts
 )
 
@@ -35,7 +35,7 @@ func (d Doubt) String() string {
 	return doubtNames[d]
 }
 
-// ParseDoubt finds a doubt by its name, NoDoubt for one that is not known.
+// ParseDoubt returns the doubt of that name, NoDoubt for an unknown name.
 func ParseDoubt(name string) Doubt {
 	for d := range NumDoubts {
 		if doubtNames[d] == name {
@@ -45,8 +45,8 @@ func ParseDoubt(name string) Doubt {
 	return NoDoubt
 }
 
-// ErrMemory says that a memory cannot be used; the core then starts without
-// what it cannot prove.
+// ErrMemory means that a memory cannot be used. The core then starts without what
+// it cannot prove.
 var ErrMemory = errors.New("memory cannot be used")
 
 // memoryError is an ErrMemory with its doubt.
@@ -59,7 +59,7 @@ func (e *memoryError) Error() string { return ErrMemory.Error() + ": " + e.text 
 
 func (e *memoryError) Unwrap() error { return ErrMemory }
 
-// doubtOf is the doubt of an error of a memory.
+// doubtOf returns the doubt of a memory error.
 func doubtOf(err error) Doubt {
 	if e, ok := errors.AsType[*memoryError](err); ok {
 		return e.why

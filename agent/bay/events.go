@@ -5,7 +5,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// state is what the events of a tick compare with.
+// state is what a tick's events are compared against.
 type state struct {
 	raised       interlock.Codes
 	granted      bool
@@ -27,8 +27,8 @@ func stateOf(p *Picture) state {
 	return s
 }
 
-// appendChanges adds an event for each thing that has changed, in a fixed order:
-// findings, permit, charge, stage.
+// appendChanges appends an event for each change, in a fixed order: findings,
+// permit, charge, stage.
 func (was *state) appendChanges(events []Event, p *Picture) []Event {
 	is := stateOf(p)
 	if is == *was {

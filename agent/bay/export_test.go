@@ -1,8 +1,7 @@
 package bay
 
-// Seal gives a memory the checksum that fits it, so that tests reach what lies
-// behind the check.
+// Seal gives a memory a matching checksum, so that tests get past the check.
 func (m *Memory) Seal() { m.Sum = m.sum() }
 
-// Seal is as that of a bay's memory.
+// Seal does the same for a pack's memory.
 func (m *PackMemory) Seal() { m.Sum = m.sum() }

@@ -14,7 +14,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// tape reads numbers off a fuzzer's bytes; past the end all are zero.
+// tape reads numbers from a fuzzer's bytes; past the end all are zero.
 type tape []byte
 
 func (b *tape) byte() byte {
@@ -34,7 +34,7 @@ func (b *tape) float() float64 {
 	return math.Float64frombits(binary.LittleEndian.Uint64(raw[:]))
 }
 
-// change spoils one reading, with any bits for a value and any fault.
+// change corrupts one reading with an arbitrary value and fault.
 func (b *tape) change(r *bay.Readings) {
 	which, fault, value := b.byte(), reading.Fault(b.byte()), b.float()
 	all := []*reading.Reading{&r.PackV, &r.CurrentA, &r.PackC, &r.AmbientC, &r.HydrogenPct, &r.Airflow, &r.ContactorClosed, &r.ChargerComplete}
@@ -69,8 +69,8 @@ func fuzzSetup() bay.Setup {
 	return s
 }
 
-// FuzzStep feeds the core any readings, times and orders. It must not crash,
-// must not grant against the oracle, and its view must always be JSON.
+// FuzzStep feeds the core arbitrary readings, times and orders. It must not crash
+// or grant against the oracle, and its view must always be valid JSON.
 func FuzzStep(f *testing.F) {
 	f.Add([]byte{0x40, 0, 0x41, 8, 1})
 	f.Add(append([]byte{0x40, 0, 0x41, 0, 1}, binary.LittleEndian.AppendUint64(nil, math.Float64bits(math.NaN()))...))
@@ -112,8 +112,8 @@ func FuzzStep(f *testing.F) {
 	})
 }
 
-// jump moves the clock like tick, but to any time; the oracle's own time does
-// not go back.
+// jump moves the clock like tick, but to any time; the oracle's own time never
+// goes back.
 func (w *world) jump(dt time.Duration) {
 	const most = 1 << 60 // the core's range
 	at := w.now + dt
@@ -128,9 +128,9 @@ func (w *world) jump(dt time.Duration) {
 	w.now = max(w.now, min(at, most))
 }
 
-// FuzzMemory restores any JSON, once as it is and once with a checksum that
-// fits it. Whatever it holds, it can only block more than an agent that
-// remembers nothing, and what it says of hold, visit and latches comes back.
+// FuzzMemory restores arbitrary JSON, once unchanged and once with a matching
+// checksum. Whatever it holds, it can only block more than an agent without a
+// memory, and its hold, visit and latches are restored.
 func FuzzMemory(f *testing.F) {
 	core := bay.New(fuzzSetup())
 	r := goodReadings(&bay.Setup{Pack: bay.Pack{Cells: 12}})
@@ -160,7 +160,7 @@ func remember(t *testing.T, m *bay.Memory, gap time.Duration, proven bool) {
 	t.Helper()
 	setup := fuzzSetup()
 	with, without := bay.New(setup), bay.New(setup)
-	_ = with.Restore(m, time.Hour, gap, proven) // an error is told by the core itself
+	_ = with.Restore(m, time.Hour, gap, proven) // the core itself reports an error
 	r := goodReadings(&setup)
 	w := &world{setup: setup, now: time.Hour, r: r}
 	for range 200 {
@@ -186,10 +186,10 @@ func remember(t *testing.T, m *bay.Memory, gap time.Duration, proven bool) {
 	}
 }
 
-// FuzzPackMemory gives any JSON to a bay of several packs, as its memory and as the
-// history of the pack that it recognises, once as it is and once with a checksum
-// that fits it. It can only block more than a pack without a history, and a latch
-// in it, or damage, blocks until a person has looked.
+// FuzzPackMemory gives arbitrary JSON to a bay of several packs, as its memory
+// and as the history of the pack that it recognises, once unchanged and once with
+// a matching checksum. It can only block more than a pack without a history. A
+// latch in it, or damage, blocks until a technician has looked.
 func FuzzPackMemory(f *testing.F) {
 	s := newSite(f, true)
 	s.spots[0].plug("lift-a")
@@ -228,7 +228,7 @@ func FuzzPackMemory(f *testing.F) {
 	})
 }
 
-// seats runs the bay for three minutes, whatever its history says of itself.
+// seats runs the bay for three minutes, whatever its history contains.
 func seats(t *testing.T, s *site, p *spot) bool {
 	t.Helper()
 	for range 180 {
@@ -238,7 +238,7 @@ func seats(t *testing.T, s *site, p *spot) bool {
 		p.pic = pic.Clone()
 		s.check(p)
 		s.histories.Collect([]*bay.Bay{p.core}, s.now)
-		_, _ = s.histories.Open([]*bay.Bay{p.core}, s.now) // an error is told by the core itself
+		_, _ = s.histories.Open([]*bay.Bay{p.core}, s.now) // the core itself reports an error
 	}
 	if _, err := json.Marshal(p.core.Memory()); err != nil {
 		t.Fatalf("the memory is no JSON any more: %v", err)

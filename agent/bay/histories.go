@@ -7,16 +7,16 @@ import (
 	"time"
 )
 
-// Histories keeps the histories of the packs that are in no bay, and sees to it that
-// none is open in two. Make it with NewHistories; it is for the one who steps the
-// bays.
+// Histories keeps the histories of the packs that are in no bay, and ensures that
+// none is open in two. Create it with NewHistories. It belongs to whatever steps
+// the bays.
 type Histories struct {
 	packs    map[string]*storedHistory
-	unstored []*PackMemory // found in the memory of a bay that has not taken it back
+	unstored []*PackMemory // found in the memory of a bay that did not take it back
 }
 
-// storedHistory is a history with the time it was stored, or the bay in which it is
-// open.
+// storedHistory is a history with the time it was stored, or with the bay in
+// which it is open.
 type storedHistory struct {
 	memory *PackMemory
 	at     time.Duration // of the memory, on the clock of the steps
@@ -24,11 +24,12 @@ type storedHistory struct {
 	openIn string        // "" for no bay
 }
 
-// NewHistories makes one without packs.
+// NewHistories returns a Histories without packs.
 func NewHistories() *Histories { return &Histories{packs: map[string]*storedHistory{}} }
 
-// Add takes in a history that was stored at the given time, as far as that can be
-// proven, unless there is a newer one of the pack or it is open in a bay.
+// Add adds a history and the time it was stored, as far as that is proven. It
+// ignores the history if there is a newer one of the pack or the pack's history
+// is open in a bay.
 func (h *Histories) Add(m *PackMemory, at time.Duration, proven bool) {
 	s := h.packs[m.Pack]
 	if s != nil && (s.openIn != "" || !m.Newer(s.memory)) {
@@ -37,8 +38,8 @@ func (h *Histories) Add(m *PackMemory, at time.Duration, proven bool) {
 	h.packs[m.Pack] = &storedHistory{memory: m, at: at, proven: proven}
 }
 
-// Restored takes in what a bay's memory holds of a pack after its Restore: the bay
-// has taken it back, or it is kept until a bay knows the pack.
+// Restored takes the pack's part of a bay's memory after its Restore. Either the
+// bay has taken it back, or it is kept until a bay knows the pack.
 func (h *Histories) Restored(b *Bay, m *Memory, at time.Duration, proven bool) {
 	part := m.PackPart(b.setup.Name)
 	switch {
@@ -47,7 +48,7 @@ func (h *Histories) Restored(b *Bay, m *Memory, at time.Duration, proven bool) {
 		h.opened(part.Pack, b)
 	default:
 		h.Add(part, at, proven)
-		stored := *part // with a stamp of this life, which says nothing of the gap before it
+		stored := *part // with a stamp of this run, which does not include the gap before it
 		stored.Left = true
 		stored.Sum = stored.sum()
 		h.unstored = append(h.unstored, &stored)
@@ -58,7 +59,7 @@ func (h *Histories) opened(pack string, b *Bay) {
 	h.packs[pack] = &storedHistory{openIn: b.setup.Name}
 }
 
-// Of is the history of a pack that is in no bay, nil for none.
+// Of returns the history of a pack that is in no bay, nil if there is none.
 func (h *Histories) Of(pack string) *PackMemory {
 	if s := h.packs[pack]; s != nil {
 		return s.memory
@@ -66,8 +67,9 @@ func (h *Histories) Of(pack string) *PackMemory {
 	return nil
 }
 
-// OpenElsewhere lists the packs that other bays have, in order, for Readings.Taken.
-// It is made again when a pack changes its bay, and must not be changed.
+// OpenElsewhere lists the packs that other bays have, in order, for
+// Readings.Taken. The list is rebuilt when a pack changes its bay; callers must
+// not change it.
 func (h *Histories) OpenElsewhere(bayName string) []string {
 	var out []string
 	for name, s := range h.packs {
@@ -79,10 +81,10 @@ func (h *Histories) OpenElsewhere(bayName string) []string {
 	return out
 }
 
-// Collect is called after each step of all bays: it takes over the histories that
-// they have let go, and returns what is to be stored in one piece with the memory
-// of the bay that it names. What Restored has kept is among it once, since that
-// bay's memory will not hold it any more.
+// Collect is called after each step of all bays. It takes over the histories that
+// they have closed and returns those to be stored in one transaction with the
+// memory of the bay that each one names. What Restored has kept is included once,
+// because that bay's memory will no longer hold it.
 func (h *Histories) Collect(bays []*Bay, now time.Duration) []*PackMemory {
 	out := h.unstored
 	h.unstored = nil
@@ -96,11 +98,11 @@ func (h *Histories) Collect(bays []*Bay, now time.Duration) []*PackMemory {
 	return out
 }
 
-// Open is called after Collect, and when the pictures of the step are not needed any
-// more: it gives each bay the history that it waits for. A bay gets none that
-// another one has; where a sensor shows that the pack has gone from there, that bay
-// lets it go in its next step. It reports whether any was opened. An error wraps
-// ErrMemory; the pack then begins again.
+// Open is called after Collect, once the pictures of the step are no longer
+// needed. It gives each bay the history it is waiting for. A bay gets none that
+// is open in another; where a sensor shows that the pack has left that bay, the
+// bay closes the history in its next step. Open reports whether it opened any. An
+// error wraps ErrMemory; the pack then starts from scratch.
 func (h *Histories) Open(bays []*Bay, now time.Duration) (opened bool, err error) {
 	for _, b := range bays {
 		pack := b.Wants()
@@ -124,7 +126,7 @@ func (h *Histories) Open(bays []*Bay, now time.Duration) (opened bool, err error
 	return opened, err
 }
 
-// dispute lets two bays that both have the pack's sensor block until a person has
+// dispute blocks two bays that both see the pack's sensor until a technician has
 // looked.
 func dispute(bays []*Bay, wants *Bay, holder string) {
 	for _, b := range bays {

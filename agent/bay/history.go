@@ -10,19 +10,19 @@ import (
 	"bayward/agent/water"
 )
 
-// history is what decisions need of the past of the pack in place: its charges, its
-// cool-down, its water, and the latches that it may have brought about. It is open
-// in one bay at a time.
+// history is the past of the pack in place, as far as decisions need it: its
+// charges, its cool-down, its water, and the latches that it may have caused. It
+// is open in one bay at a time.
 type history struct {
 	pack    *Pack
 	charge  *charge.Tracker
 	cool    *cooldown.Rest
 	water   *water.Balance
 	latched [interlock.NumCodes]bool
-	opened  uint64 // how often it was opened in a bay
+	opened  uint64 // how often it has been opened in a bay
 }
 
-// newHistory is that of a pack of which nothing is known yet.
+// newHistory returns the history of a pack of which nothing is known yet.
 func newHistory(p *Pack, s *Setup) history {
 	l := &s.Limits
 	h := history{pack: p}
@@ -49,8 +49,8 @@ func sensorShare(onCase bool) float64 {
 	return 1
 }
 
-// mostCareful is a pack without a name that has the most careful figure of all that
-// it may be.
+// mostCareful returns a pack without a name that has the most careful value of
+// each figure among the packs it may be.
 func mostCareful(packs []Pack) *Pack {
 	p := packs[0]
 	p.Name = ""
@@ -65,10 +65,10 @@ func mostCareful(packs []Pack) *Pack {
 	return &p
 }
 
-// strayA is the current that may be the offset of a sensor, A.
+// strayA is the current that may be sensor offset, A.
 func (h *history) strayA() float64 { return strayRate * h.pack.CapacityAh }
 
-// packReadings are those of the pack whose history is open.
+// packReadings are the readings of the pack whose history is open.
 type packReadings struct {
 	now              time.Duration
 	cellV, packC     reading.Reading
@@ -77,8 +77,8 @@ type packReadings struct {
 	level            reading.Level
 }
 
-// readingsOfPack are the readings as its history may see them: none of the pack unless it is
-// sure that this is the one, and no voltage where none is connected.
+// readingsOfPack returns the readings that its history may use: none of the pack
+// unless it is certainly this one, and no voltage unless a pack is connected.
 func readingsOfPack(seen *Readings, cellV reading.Reading, sure, connected bool) packReadings {
 	o := packReadings{now: seen.Now, ambientC: seen.AmbientC, level: reading.Level{At: seen.Now}}
 	if !sure {
@@ -104,7 +104,7 @@ func (h *history) followCooldown(o *packReadings, c *charge.Status) *cooldown.St
 	return h.cool.Status()
 }
 
-// followWater counts from where the pilot cell stood when a visit opened.
+// followWater counts from the level of the pilot cell when the visit opened.
 func (h *history) followWater(o *packReadings, c *charge.Status, v *Visit, start *visitStart) *water.Status {
 	h.water.Step(&water.Inputs{
 		Now: o.now, Level: o.level, PackC: o.packC, Gassing: c.Flowing,
@@ -114,19 +114,19 @@ func (h *history) followWater(o *packReadings, c *charge.Status, v *Visit, start
 	return h.water.Status()
 }
 
-// totals are what the pack has had, here and elsewhere.
+// totals is what the pack has accumulated, here and elsewhere.
 func (h *history) totals() Totals {
 	c := h.charge.Status()
 	return Totals{c.TotalInAh, c.TotalGassingAh, c.Charges, c.ChargesFull}
 }
 
-// counts add up what the packs of a bay have had there.
+// counts sums up what the packs of a bay have accumulated there.
 type counts struct {
-	before   Totals // what those before this one have had
-	atOpened Totals // what this one brought with it
+	before   Totals // what the packs before this one accumulated
+	atOpened Totals // what this pack had accumulated when it came
 }
 
-// sum gives them with the present pack's own.
+// sum returns the counts including the present pack's.
 func (c *counts) sum(now Totals) Totals {
 	t, s := c.before, &c.atOpened
 	t.InAh += now.InAh - s.InAh

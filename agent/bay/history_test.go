@@ -18,8 +18,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// saga is a bay over many lives of the agent. The world's clock is that of the
-// life; truth is the time that has really passed, which the agent cannot know
+// saga is a bay over many runs of the agent. The world's clock is that of the
+// run; truth is the time that has really passed, which the agent cannot know
 // across a restart.
 type saga struct {
 	t     *rapid.T
@@ -31,13 +31,13 @@ type saga struct {
 	was   bool
 	stage bay.Stage
 
-	// What people and latches have asked for, by a model of its own; hold and
-	// visit are the world's.
+	// What users ordered and what latched, by an independent model; hold and visit
+	// are the world's.
 	latched [interlock.NumCodes]bool
-	taken   []string // the order IDs taken, the last is the latest
+	taken   []string // the order IDs taken, the latest last
 
-	lifeAt   time.Duration // on the clock of the life
-	offAt    time.Duration // on truth: when the permit last stood, or a life ended
+	lifeAt   time.Duration // on the run's clock
+	offAt    time.Duration // on truth: when the permit was last granted, or a run ended
 	seatedAt time.Duration // on the clock: when a pack was last plugged in
 	hotAt    time.Duration // on truth: when charging current last flowed for certain
 	hotFrom  time.Duration
@@ -45,18 +45,18 @@ type saga struct {
 	count    *tally
 }
 
-// tally says what the histories were made of.
+// tally records what the histories consisted of.
 type tally struct {
 	steps, granted, restarts, damaged, swaps, taken, refused, latched, readied int
 
 	alone [interlock.NumCodes]int
 }
 
-// surelyHot is how long a current must flow to be a charge for certain.
+// surelyHot is how long a current must flow to be certainly a charge.
 const surelyHot = 3 * time.Minute
 
-// steps is how long the random test runs: a million steps, a tenth of it with
-// -short, and what BAYWARD_STEPS says when it is set (ten million by night).
+// steps is the length of the random test: a million steps, a tenth of it with
+// -short, and the value of BAYWARD_STEPS if set (ten million at night).
 func steps(t *testing.T) int {
 	t.Helper()
 	if text := os.Getenv("BAYWARD_STEPS"); text != "" {
@@ -73,9 +73,9 @@ func steps(t *testing.T) int {
 }
 
 // TestHistories drives the core through random histories with restarts, clock
-// jumps, swaps of packs and orders of every kind, and holds it to what a
-// restart must never do: shorten a rest, lose a latch, a hold or a visit, or
-// grant what was not granted; and to what an order must never do: grant.
+// jumps, pack swaps and orders of every kind. A restart must never shorten a
+// rest, lose a latch, a hold or a visit, or grant what was not granted. An order
+// must never grant.
 func TestHistories(t *testing.T) {
 	var n tally
 	for want := steps(t); n.steps < want && !t.Failed(); {
@@ -100,7 +100,7 @@ func newSaga(t *rapid.T, n *tally) *saga {
 	return s
 }
 
-// begin starts a life at a time of its clock.
+// begin starts a run at a time of its clock.
 func (s *saga) begin(now time.Duration) {
 	s.w.now, s.lifeAt, s.seatedAt = now, now, now
 	s.core = bay.New(s.w.setup)
@@ -132,7 +132,7 @@ func (s *saga) play() {
 	}
 }
 
-// acts are weighted by how often they stand there.
+// acts are weighted by how often they are listed.
 var acts = []string{"run", "run", "run", "charge", "charge", "order", "order", "restart", "swap", "jump", "runaway"}
 
 func (s *saga) run() {
@@ -148,8 +148,8 @@ func (s *saga) run() {
 	s.w.r.LateTick = false
 }
 
-// charge brings the pack to full by a steady taper and lets it rest, so that
-// the calls to water are tried.
+// charge brings the pack to full by a steady taper and lets it rest, to exercise
+// the calls to water.
 func (s *saga) charge() {
 	for _, phase := range []struct{ cellV, currentA float64 }{{2.35, 35}, {2.45, 4}, {2.1, 0}} {
 		s.w.calm()
@@ -162,8 +162,8 @@ func (s *saga) charge() {
 	}
 }
 
-// runaway lets the current rise with the temperature at constant voltage, by 7 %
-// and 0.7 K in ten minutes. An hour of that is enough to be sure.
+// runaway raises the current with the temperature at constant voltage, by 7 % and
+// 0.7 K in ten minutes. An hour of that is certainly a runaway.
 func (s *saga) runaway() {
 	s.w.calm()
 	s.w.r.Level = reading.LevelBetween(9, 9, s.w.now)
@@ -178,7 +178,7 @@ func (s *saga) runaway() {
 	s.w.runaway = false
 }
 
-// tick is one tick of this life.
+// tick is one tick of this run.
 func (s *saga) tick(dt time.Duration, stuck int, orders []order.Order) {
 	s.w.tick(dt, stuck)
 	s.truth += dt
@@ -208,7 +208,7 @@ func (s *saga) step() {
 	}
 }
 
-// follow moves the model by the orders of this tick.
+// follow updates the model with the orders of this tick.
 func (s *saga) follow(events []bay.Event, p *bay.Picture) {
 	for i := range events {
 		e := &events[i]
@@ -256,7 +256,7 @@ func (s *saga) obey(e *bay.Event) {
 	}
 }
 
-// check holds the picture to the model.
+// check compares the picture with the model.
 func (s *saga) check(p *bay.Picture) {
 	now := s.w.now
 	if p.Findings[interlock.Held].Raised != s.w.held || p.Visit.Open != s.w.visit || p.Findings[interlock.VisitOpen].Raised != s.w.visit {
@@ -295,7 +295,7 @@ func (s *saga) check(p *bay.Picture) {
 	}
 }
 
-// order hands in a few orders: new, replayed, late, invalid.
+// order submits a few orders: new, replayed, late, invalid.
 func (s *saga) order() {
 	var orders []order.Order
 	for range rapid.IntRange(1, 3).Draw(s.t, "orders") {
@@ -325,7 +325,7 @@ func (s *saga) order() {
 	}
 }
 
-// swap takes the pack away and brings another, which may be bare.
+// swap removes the pack and brings another, whose plates may be bare.
 func (s *saga) swap() {
 	s.count.swaps++
 	s.w.calm()
@@ -349,7 +349,7 @@ func (s *saga) swap() {
 	}
 }
 
-// jump lets the clock go back, or forward by years.
+// jump sets the clock back, or forward by years.
 func (s *saga) jump() {
 	s.tick(time.Second, -1, nil) // a clock that begins in the past has not gone back
 	if rapid.Bool().Draw(s.t, "forward") {
@@ -372,8 +372,8 @@ func (s *saga) jump() {
 	}
 }
 
-// restart ends this life and begins another with the memory of the last, as it
-// was saved, damaged, or for another pack.
+// restart ends this run and begins another with the memory of the last one: as
+// saved, damaged, or for another pack.
 func (s *saga) restart() {
 	s.count.restarts++
 	if s.saved == nil {
@@ -397,7 +397,7 @@ func (s *saga) restart() {
 	case "other":
 		s.w.setup.Pack.Name += "x"
 	}
-	// The clock may run on, or start again.
+	// The clock may continue, or start again.
 	now := s.w.now
 	if rapid.Bool().Draw(s.t, "rebooted") {
 		now = time.Duration(rapid.Int64Range(0, 1e12).Draw(s.t, "boot"))
@@ -415,14 +415,14 @@ func (s *saga) restart() {
 	}
 }
 
-// restore is what the agent does with a stored memory. It tells whether the
-// memory was taken as a whole.
+// restore does what the agent does with a stored memory. It reports whether the
+// whole memory was taken.
 func (s *saga) restore(text []byte, gap time.Duration, proven bool) bool {
 	var m bay.Memory
 	if json.Unmarshal(text, &m) != nil {
 		s.count.damaged++
 		s.core.Doubt(bay.MemoryUnreadable, "")
-		// A visit and latches may be forgotten: the hold stands for them.
+		// A visit and latches may be forgotten: the hold replaces them.
 		s.w.held, s.w.visit, s.latched, s.taken = true, false, [interlock.NumCodes]bool{}, nil
 		return false
 	}

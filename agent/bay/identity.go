@@ -9,28 +9,29 @@ import (
 	"bayward/agent/reading"
 )
 
-// identifyFor is how long the sensor of a pack may be looked for before people
-// are told: the kernel searches its 1-wire bus every ten seconds.
+// identifyFor is how long the agent looks for a pack's sensor before it notifies:
+// the kernel searches its 1-wire bus every ten seconds.
 const identifyFor = 30 * time.Second
 
-// none stands for no pack where the place of one is kept.
+// none means no pack where a pack's index is kept.
 const none = -1
 
-// identity follows which pack is plugged in. In a bay for one pack it always knows.
+// identity tracks which pack is plugged in. In a bay for one pack it always
+// knows.
 type identity struct {
 	packs      []Pack // that may be plugged in
-	fixed      bool   // the bay is there for the only one
-	recognises bool   // the packs' own sensors tell which one it is; else a person does
+	fixed      bool   // the bay serves only this one
+	recognises bool   // the packs' own sensors identify the pack; otherwise a technician does
 
-	open     int // place in packs of the one whose history is open here, or none
+	open     int // index in packs of the pack whose history is open here, or none
 	by       Naming
-	seenAt   time.Duration    // its own sensor answered; or its history was opened
+	seenAt   time.Duration    // when its own sensor answered, or its history was opened
 	want     int              // the pack whose history is to be opened, or none
-	wantBy   Naming           // how that one is known
-	leaving  bool             // the open history is to be let go
+	wantBy   Naming           // how that pack is known
+	leaving  bool             // the open history is to be closed
 	clash    interlock.Reason // until the pack is unplugged or named
 	disagree bool             // the sensors of several packs answer in this tick
-	askedAt  time.Duration    // since when a pack is there and not known
+	askedAt  time.Duration    // since when an unknown pack has been connected
 }
 
 func newIdentity(s *Setup) identity {
@@ -40,12 +41,12 @@ func newIdentity(s *Setup) identity {
 	return identity{packs: []Pack{s.Pack}, fixed: true, by: ByConfig, want: none}
 }
 
-// find is a pack's place, or none when the bay does not serve it.
+// find returns a pack's index, or none when the bay does not serve it.
 func (i *identity) find(name string) int {
 	return slices.IndexFunc(i.packs, func(p Pack) bool { return p.Name == name })
 }
 
-// name is that of the pack at a place, "" for none.
+// name returns the name of the pack at an index, "" for none.
 func (i *identity) name(place int) string {
 	if place == none {
 		return ""
@@ -53,9 +54,10 @@ func (i *identity) name(place int) string {
 	return i.packs[place].Name
 }
 
-// step decides which pack is plugged in. The history of a pack is let go when its
-// voltage has gone, when its sensor has been silent for as long as a voltage may be,
-// or when another one's sensor answers; one pack never takes another's place.
+// step decides which pack is plugged in. It closes a pack's history when the
+// voltage has gone, when the pack's sensor has been silent for as long as a
+// voltage may be, or when another pack's sensor answers. One pack never directly
+// replaces another.
 func (i *identity) step(now time.Duration, conn *connection, seen *PackSeen) {
 	if i.fixed {
 		return
@@ -80,12 +82,12 @@ func (i *identity) recognise(now time.Duration, seen *PackSeen) {
 	switch {
 	case sensed == none:
 		if i.open != none && now-i.seenAt > doubtAfter {
-			i.leaving = true // nothing shows any more that it is this one
+			i.leaving = true // nothing shows any longer that it is this pack
 		}
-	case i.open == sensed: // also when it comes back to the visit that has kept it
+	case i.open == sensed: // also when it returns to the visit that kept it
 		i.seenAt, i.want, i.leaving = now, none, i.clash != interlock.Usual
 	case i.leaving && i.clash == interlock.Usual:
-		// The pack before has gone, but its history has not been let go yet.
+		// The previous pack has left, but its history is still open.
 	case i.open != none:
 		i.leaving, i.clash = true, interlock.PackChanged
 	case i.clash == interlock.Usual && i.want != sensed:
@@ -93,17 +95,17 @@ func (i *identity) recognise(now time.Duration, seen *PackSeen) {
 	}
 }
 
-// settled reports that the pack whose history is open is the one that is there, as
-// far as all ticks before this one show.
+// settled reports whether the pack whose history is open is the one plugged in,
+// as far as all earlier ticks show.
 func (i *identity) settled() bool {
 	return i.open != none && !i.leaving && i.clash == interlock.Usual && i.want == none
 }
 
-// sure reports that the readings are those of the pack whose history is open. Those
-// of another are kept from it.
+// sure reports whether the readings are those of the pack whose history is open.
+// Its history gets no readings of another pack.
 func (i *identity) sure() bool { return i.fixed || i.settled() && !i.disagree }
 
-// judged is what the rules are told: whether the pack is known, and why not.
+// judged returns what the rules see: whether the pack is known, and if not, why.
 func (i *identity) judged(now time.Duration, conn *connection, taken []string, visit bool) (interlock.Name, interlock.Reason) {
 	switch {
 	case i.sure():
@@ -127,7 +129,7 @@ func (i *identity) judged(now time.Duration, conn *connection, taken []string, v
 	return interlock.Unnamed, reason
 }
 
-// take carries out a person's word on which pack is plugged in. It counts until the
+// take records which pack a technician says is plugged in. That counts until the
 // pack is unplugged, and never against a sensor.
 func (i *identity) take(o *order.Order, conn *connection, seen *Readings, visit *Visit) *order.Refusal {
 	named, sensed := i.find(o.Pack), &seen.Pack
@@ -159,10 +161,10 @@ func (i *identity) take(o *order.Order, conn *connection, seen *Readings, visit 
 	return nil
 }
 
-// dispute notes that another bay's own bus shows the sensor of the pack that this
-// one has. Unless a visit keeps it, its history is let go, and the bay blocks until
-// its pack is unplugged or named. It reports whether this bay sees the same sensor
-// itself: then neither can be believed.
+// dispute handles another bay whose bus shows the sensor of this bay's pack.
+// Unless a visit keeps it, the history is closed, and the bay blocks until its
+// pack is unplugged or named. dispute reports whether this bay sees the same
+// sensor itself: then neither bay can be believed.
 func (i *identity) dispute(seen *PackSeen) (bothSee bool) {
 	if i.open == none {
 		return false
@@ -171,16 +173,16 @@ func (i *identity) dispute(seen *PackSeen) (bothSee bool) {
 	return i.recognises && seen.OK() && seen.Name == i.name(i.open)
 }
 
-// opened notes that the history of the wanted pack is open here from now on.
+// opened records that the wanted pack's history is now open here.
 func (i *identity) opened(now time.Duration) {
 	i.open, i.by, i.want, i.seenAt = i.want, i.wantBy, none, now
 }
 
-// letGo notes that no history is open here.
+// letGo records that no history is open here.
 func (i *identity) letGo() { i.open, i.by, i.leaving = none, NotNamed, false }
 
-// resume goes on after a restart with the pack of the memory. Only a person's word
-// counts without being proven again.
+// resume continues with the pack of the memory after a restart. Only a pack that
+// a technician named counts without being proven again.
 func (i *identity) resume(now time.Duration, pack int, by Naming, counts bool) {
 	i.open, i.by, i.seenAt, i.leaving = pack, by, now, !counts
 }

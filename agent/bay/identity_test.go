@@ -20,8 +20,8 @@ import (
 	"bayward/agent/words"
 )
 
-// site is two or three bays and the packs that are carried between them, as a
-// person sees it who stands there: what is plugged in where is known for certain.
+// site is two or three bays and the packs carried between them, as seen by an
+// observer who knows for certain what is plugged in where.
 type site struct {
 	t         failer
 	now       time.Duration
@@ -42,9 +42,9 @@ type spot struct {
 	told  []bay.Event // of the last tick
 
 	pack    string   // plugged in, "" for none
-	sensors []string // whose numbers answer
+	sensors []string // whose ROM numbers answer
 	amps    float64
-	named   string // what a person has said since the plug, and was taken
+	named   string // the name given since the pack was plugged in, if it was accepted
 	gone    int    // ticks without a pack
 	orders  []order.Order
 	total   float64 // Totals.GassingAh of the last tick
@@ -72,7 +72,7 @@ func newSite(t failer, recognises ...bool) *site {
 	return s
 }
 
-// plug puts a pack in, with its sensor.
+// plug connects a pack and its sensor.
 func (p *spot) plug(pack string) {
 	p.pack = pack
 	if p.sensors = nil; pack != "" {
@@ -112,7 +112,7 @@ func (s *site) tick() {
 			p.gone = 0
 		}
 		if p.gone >= 5 {
-			p.named = "" // until then a plug that is wriggled
+			p.named = "" // until then it is a wiggled plug
 		}
 		r := p.readings(s.now)
 		r.Orders, p.orders = p.orders, nil
@@ -158,8 +158,8 @@ func (s *site) ticks(n int) {
 	}
 }
 
-// check holds the promise: a permit only for the pack that is really there, and
-// each history in one bay at most.
+// check asserts the promise: a permit only for the pack that is really connected,
+// and each history in at most one bay.
 func (s *site) check(p *spot) {
 	if p.pic.Permit.Granted {
 		switch {
@@ -192,14 +192,14 @@ func (s *site) order(p *spot, o order.Order) {
 	p.orders = append(p.orders, o)
 }
 
-// restart ends the agent and starts it again with what was stored.
+// restart ends the agent and starts it again from what was stored.
 func (s *site) restart(gap time.Duration, proven bool) {
 	s.now += gap
 	s.histories = bay.NewHistories()
 	for _, p := range s.spots {
 		p.core = bay.New(p.setup)
 		if proven && gap <= 15*time.Minute {
-			// A word that a person has given still counts.
+			// A name that a technician has given still counts.
 		} else {
 			p.named = ""
 		}
@@ -225,7 +225,7 @@ func (s *site) restart(gap time.Duration, proven bool) {
 	}
 }
 
-// history is what is known of a pack, wherever that is kept.
+// history is what is known of a pack, wherever it is kept.
 func (s *site) history(pack string) *bay.PackMemory {
 	for _, p := range s.spots {
 		if p.core.Opened() == pack {
@@ -247,11 +247,11 @@ func (p *spot) heard(kind bay.EventKind) string {
 	return ""
 }
 
-// TestIdentityKeepsItsPromise drives packs through bays at random: carried,
-// named rightly and wrongly, with sensors that fail or lie beside each other, and
-// the agent restarted at any time. No permit is granted while it is not known
-// which pack is there, no history is open twice, and what each pack has gassed,
-// on which its water balance rests, is the sum of what it gassed in every bay.
+// TestIdentityKeepsItsPromise drives packs through bays at random: they are
+// carried, named rightly and wrongly, their sensors fail or answer side by side,
+// and the agent restarts at any time. No permit is granted while the pack is
+// unknown, and no history is open twice. The gassing of each pack, on which its
+// water balance rests, is the sum of what it gassed in every bay.
 func TestIdentityKeepsItsPromise(t *testing.T) {
 	steps, granted, moves, restarts := 0, 0, 0, 0
 	rapid.Check(t, func(t *rapid.T) {
@@ -270,7 +270,7 @@ func TestIdentityKeepsItsPromise(t *testing.T) {
 				p.plug("")
 				least := 1
 				if !p.setup.Recognises {
-					least = 6 // nobody carries a pack in less
+					least = 6 // carrying a pack takes at least that long
 				}
 				s.ticks(max(least, rapid.SampledFrom([]int{1, 6, 30}).Draw(t, "unplugged for")))
 				p.plug(pack)
@@ -283,7 +283,7 @@ func TestIdentityKeepsItsPromise(t *testing.T) {
 				p.sensors = nil
 			case "two":
 				p.sensors = []string{"lift-a", "lift-b"}
-			case "exchange": // a sensor of another pack, without any plug being pulled
+			case "exchange": // the sensor of another pack, with no plug pulled
 				p.sensors = []string{pack}
 			case "charge":
 				p.amps = rapid.SampledFrom([]float64{0, 8, 40}).Draw(t, "A")
@@ -329,7 +329,7 @@ func TestIdentityKeepsItsPromise(t *testing.T) {
 	t.Logf("figure: identity steps %d, granted %d, moves %d, restarts %d, violations 0", steps, granted, moves, restarts)
 }
 
-// gassed charges the pack in a bay until its history has counted some gas.
+// gassed charges the pack in a bay until its history has counted some gassing.
 func (s *site) gassed(p *spot) float64 {
 	p.amps = 20
 	s.ticks(1200)
@@ -338,8 +338,8 @@ func (s *site) gassed(p *spot) float64 {
 	return p.pic.Charge.TotalGassingAh
 }
 
-// TestSwapInTheNight: two packs that are exchanged between two bays take their
-// history along, with the agent running or off, however long.
+// TestSwapInTheNight: two packs exchanged between two bays take their histories
+// along, whether the agent is running or off, for any time.
 func TestSwapInTheNight(t *testing.T) {
 	for name, night := range map[string]func(*site){
 		"agent running":            func(s *site) { s.ticks(60) },
@@ -370,7 +370,7 @@ func TestSwapInTheNight(t *testing.T) {
 			require.Equal(t, "lift-b", one.pic.Pack.Name)
 			require.Equal(t, "lift-a", two.pic.Pack.Name)
 			require.Equal(t, bay.BySensor, two.pic.Naming)
-			const rested = 1e-3 // Ah, gassed at rest meanwhile
+			const rested = 1e-3 // Ah, gassed at rest in the meantime
 			require.InDelta(t, a, two.pic.Charge.TotalGassingAh, rested, "the balance of lift-a came along")
 			require.InDelta(t, b, one.pic.Charge.TotalGassingAh, rested)
 			require.InDelta(t, a, one.pic.Totals.GassingAh, rested, "what this bay gassed does not fall")
@@ -381,8 +381,9 @@ func TestSwapInTheNight(t *testing.T) {
 	}
 }
 
-// TestUnknownPackIsHeld: no number of a known pack, no permit, and after half a
-// minute people are told once, as the pack and not as a broken thermometer.
+// TestUnknownPackIsHeld: without the sensor of a known pack there is no permit.
+// After half a minute the agent reports it once, as an unknown pack and not as a
+// broken thermometer.
 func TestUnknownPackIsHeld(t *testing.T) {
 	s := newSite(t, true)
 	p := s.spots[0]
@@ -403,8 +404,8 @@ func TestUnknownPackIsHeld(t *testing.T) {
 	require.False(t, p.raised(interlock.PackUnknown), "an empty bay is no riddle")
 }
 
-// TestTwoSensorsContradict: while both answer nothing is granted, and the history
-// of neither is touched.
+// TestTwoSensorsContradict: while both answer, nothing is granted and neither
+// pack's history is touched.
 func TestTwoSensorsContradict(t *testing.T) {
 	s := newSite(t, true)
 	p := s.spots[0]
@@ -421,8 +422,8 @@ func TestTwoSensorsContradict(t *testing.T) {
 	require.True(t, p.pic.Permit.Granted)
 }
 
-// TestAnotherSensorWhileCharging blocks at once and stays so until somebody
-// has looked: nothing was unplugged, so one of the two is wrong.
+// TestAnotherSensorWhileCharging blocks at once until a technician has looked:
+// nothing was unplugged, so one of the two is wrong.
 func TestAnotherSensorWhileCharging(t *testing.T) {
 	for name, solve := range map[string]func(*site, *spot){
 		"named":     func(s *site, p *spot) { s.name(p, "lift-b") },
@@ -456,7 +457,8 @@ func TestAnotherSensorWhileCharging(t *testing.T) {
 	}
 }
 
-// TestAPersonNamesThePack: nothing before, and nothing after the plug is pulled.
+// TestAPersonNamesThePack: no permit before that, and none after the plug is
+// pulled.
 func TestAPersonNamesThePack(t *testing.T) {
 	s := newSite(t, false, false)
 	p := s.spots[0]
@@ -501,8 +503,8 @@ func TestAPersonNamesThePack(t *testing.T) {
 	require.False(t, p.pic.Permit.Granted, "taken back")
 }
 
-// TestANameOverARestart: a person's word outlives only a gap that is proven to be
-// short, as rest and full do.
+// TestANameOverARestart: a name given by a technician survives only a gap that is
+// proven to be short, as rest and full do.
 func TestANameOverARestart(t *testing.T) {
 	for _, tc := range []struct {
 		gap    time.Duration
@@ -531,8 +533,8 @@ func TestANameOverARestart(t *testing.T) {
 	}
 }
 
-// TestFullOverRestarts: full goes on at the same bay over a gap that is proven to be
-// short, and over no other, not even when a second restart is.
+// TestFullOverRestarts: full survives at the same bay across a gap that is proven
+// to be short. It survives no other gap, not even when a second restart is short.
 func TestFullOverRestarts(t *testing.T) {
 	for name, tc := range map[string]struct {
 		gaps []time.Duration // proven when short
@@ -551,7 +553,7 @@ func TestFullOverRestarts(t *testing.T) {
 			p.saved = text
 			for _, gap := range tc.gaps {
 				s.restart(gap, gap <= time.Minute)
-				p.sensors = nil // it has not been recognised yet when the next one comes
+				p.sensors = nil // not recognised yet when the next restart comes
 				s.ticks(3)
 			}
 			p.sensors = []string{"lift-a"}
@@ -563,7 +565,7 @@ func TestFullOverRestarts(t *testing.T) {
 }
 
 // TestTwoBaysSeeOnePack: a pack whose sensor answers in two bays at once is named
-// and let go in the same tick, and each event is of that pack.
+// and its history closed in the same tick. Each event is about that pack.
 func TestTwoBaysSeeOnePack(t *testing.T) {
 	s := newSite(t, true, true)
 	one, two := s.spots[0], s.spots[1]
@@ -582,8 +584,8 @@ func TestTwoBaysSeeOnePack(t *testing.T) {
 	}
 }
 
-// TestAVisitKeepsItsPack: the water of a visit is that of the pack for which it
-// was opened, even when another one is plugged in meanwhile, or a restart comes.
+// TestAVisitKeepsItsPack: the water of a visit belongs to the pack for which it
+// was opened, even when another is plugged in meanwhile or the agent restarts.
 func TestAVisitKeepsItsPack(t *testing.T) {
 	for _, restart := range []bool{false, true} {
 		s := newSite(t, true, true)
@@ -617,7 +619,7 @@ func TestAVisitKeepsItsPack(t *testing.T) {
 	}
 }
 
-// TestALatchGoesWithThePack and stays at the bay: either may be the cause.
+// TestALatchGoesWithThePack and remains at the bay: either may be the cause.
 func TestALatchGoesWithThePack(t *testing.T) {
 	s := newSite(t, true, true)
 	for _, p := range s.spots {
@@ -651,7 +653,7 @@ func TestALatchGoesWithThePack(t *testing.T) {
 	require.Empty(t, s.histories.Of("lift-a").Latches, "released")
 }
 
-// TestADamagedHistoryHoldsTheBay: a latch may have been in it.
+// TestADamagedHistoryHoldsTheBay: it may have contained a latch.
 func TestADamagedHistoryHoldsTheBay(t *testing.T) {
 	s := newSite(t, true)
 	s.histories.Add(&bay.PackMemory{MemoryHead: bay.MemoryHead{V: 1, Sum: "00000000", Pack: "lift-a", Cells: 12}}, 0, true)

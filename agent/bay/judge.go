@@ -6,8 +6,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// judgeReadings ages the readings: what is judged and shown from here on is only
-// what counts at this tick.
+// judgeReadings ages the readings: everything judged and shown after this counts
+// at this tick.
 func judgeReadings(s, r *Readings, now, stale time.Duration) {
 	s.Now = now
 	for i := range sensorTable {
@@ -30,7 +30,8 @@ func within(r reading.Reading, most float64) reading.Reading {
 	return r
 }
 
-// flows reports a current that is more than the offset of a sensor, either way.
+// flows reports whether a current is larger than the offset of a sensor, in
+// either direction.
 func flows(currentA *reading.Reading, strayA float64) bool {
 	return currentA.OK() && (currentA.Value > strayA || currentA.Value < -strayA)
 }

@@ -18,12 +18,12 @@ type Evidence struct {
 	Reason uint8   `json:"reason"`
 }
 
-// packLatch reports whether a latch may be the pack's doing.
+// packLatch reports whether the pack may have caused a latch.
 func packLatch(c interlock.Code) bool {
 	return c == interlock.ChargeOverrun || c == interlock.Runaway
 }
 
-// latched are those of an interlock; none of one that is not there.
+// latched returns an interlock's latches; none when lock is nil.
 func latched(lock *interlock.Interlock) Latches {
 	var l Latches
 	for c := interlock.NoCode + 1; lock != nil && c < interlock.NumCodes; c++ {
@@ -46,7 +46,7 @@ func (l Latches) with(name string, e Evidence) Latches {
 	return l
 }
 
-// only are those with the names.
+// only returns the latches with those names.
 func (l Latches) only(names []string) (some Latches) {
 	for _, name := range names {
 		if e, ok := l[name]; ok {
@@ -56,7 +56,7 @@ func (l Latches) only(names []string) (some Latches) {
 	return some
 }
 
-// unknown reports one that this program does not know.
+// unknown reports whether there is a latch that this program does not know.
 func (l Latches) unknown() bool {
 	for name := range l {
 		if c := interlock.Lookup(name); c == interlock.NoCode || !interlock.Table[c].Latches {
@@ -66,8 +66,8 @@ func (l Latches) unknown() bool {
 	return false
 }
 
-// raise raises those again that are not latched yet. Before the first step there is
-// no interlock: then it gives one that only keeps them.
+// raise raises those that are not latched yet. Before the first step there is no
+// interlock; raise then returns one that only keeps them.
 func (l Latches) raise(lock *interlock.Interlock, now time.Duration) *interlock.Interlock {
 	if len(l) > 0 && lock == nil {
 		lock = interlock.New(interlock.Limits{}, now)

@@ -14,38 +14,39 @@ type Limits struct {
 	HydrogenMaxPct    float64       // % by volume: no charge at or above
 	HydrogenResumePct float64       // % by volume: charge again below
 	ChargeMax         time.Duration // a charge that takes longer overruns
-	ChargeMaxFactor   float64       // ampere-hours in over capacity that overrun
+	ChargeMaxFactor   float64       // ampere-hours put in, as a multiple of capacity, that count as an overrun
 	SettleFor         time.Duration // readings must be good this long before anything is granted
 	OffMin            time.Duration // the contactor stays open at least this long
-	GasHoldUpMM       float64       // level raised by gas held among the plates on charge
+	GasHoldUpMM       float64       // rise of the level on charge from gas held among the plates
 	StaleAfter        time.Duration // the age at which a good reading stops counting
 }
 
-// Limit is everything that is fixed about one limit.
+// Limit is the fixed data of one limit.
 type Limit struct {
 	Key     string // in the configuration, below limits
 	Unit    string
-	What    string  // it does, for whoever configures it
-	Default float64 // where the configuration is silent
-	// Low and High are what a configuration may set, both included. They keep it
-	// from undoing the protection: no limit can be set less careful than that.
+	What    string  // what the limit does, for whoever edits the configuration
+	Default float64 // used where the configuration sets none
+	// Low and High bound what a configuration may set, both inclusive. A
+	// configuration cannot make a limit less careful than that, so it cannot undo the
+	// protection.
 	Low, High float64
 	// Below is the key of the limit that this one must stay below, "" for none.
 	Below string
 	Wise  Range
-	// Source is that of the default and of what is wise.
+	// Source is the source of the default and of the wise range.
 	Source string
 	value  value
 }
 
-// Range is what others publish, or what the project takes for wise where nobody
-// does. A value outside is accepted and warned of.
+// Range is what others publish, or what the project considers wise where nothing
+// is published. A value outside is accepted with a warning.
 type Range struct {
 	Low, High float64
 	Better    string // what to do instead
 }
 
-// value is a limit's place, as a number in the limit's unit.
+// value gives access to a limit's field as a number in the limit's unit.
 type value struct {
 	get func(*Limits) float64
 	set func(*Limits, float64)
@@ -62,13 +63,13 @@ func span(unit time.Duration, of func(*Limits) *time.Duration) value {
 	}
 }
 
-// Of is the limit's value in its unit.
+// Of returns the limit's value in its unit.
 func (r *Limit) Of(l *Limits) float64 { return r.value.get(l) }
 
-// Set gives the limit a value in its unit.
+// Set sets the limit's value in its unit.
 func (r *Limit) Set(l *Limits, v float64) { r.value.set(l, v) }
 
-// LimitNamed finds a limit by its key; nil for a key that is none.
+// LimitNamed returns the limit with that key, nil for an unknown key.
 func LimitNamed(key string) *Limit {
 	for i := range LimitTable {
 		if LimitTable[i].Key == key {
@@ -78,7 +79,7 @@ func LimitNamed(key string) *Limit {
 	return nil
 }
 
-// DefaultLimits are used where the configuration is silent.
+// DefaultLimits returns the limits used where the configuration sets none.
 func DefaultLimits() Limits {
 	var l Limits
 	for i := range LimitTable {
@@ -89,17 +90,18 @@ func DefaultLimits() Limits {
 
 const own = "project limit"
 
-// LimitTable has one row for each limit, in the order of the example. What the
-// configuration accepts and warns of, its schema and what check prints are made
-// from it.
+// LimitTable has one row for each limit, in the order of the example. It
+// determines what the configuration accepts and warns about, its schema, and what
+// check prints.
 //
-// To add one: a field of Limits and a row here; a line in deploy/bayward.yaml that
-// shows its default; the configuration's schema again (go test ./agent/config -run
-// Schema -update); the rule that goes by it, with its key in Limits of the
-// finding's row. go test ./agent/bay ./agent/config -run 'Limit|Example|Schema'
+// To add a limit: add a field of Limits and a row here; a line in
+// deploy/bayward.yaml that shows its default; update the configuration's schema
+// (go test ./agent/config -run Schema -update); write the rule that uses it, with
+// its key in Limits of the finding's row. go test ./agent/bay ./agent/config -run
+// 'Limit|Example|Schema' names what is missing.
 // names what is missing.
 var LimitTable = [...]Limit{
-	// The ceiling leaves room for a sensor that reads high.
+	// The upper bound leaves room for a sensor that reads high.
 	{
 		Key: "charge_max_c", Unit: "°C", What: "no charge above this",
 		Default: 52, Low: 20, High: 55, Wise: Range{38, 52, "stop at 52 or lower"},
@@ -113,8 +115,8 @@ var LimitTable = [...]Limit{
 		value:  number(func(l *Limits) *float64 { return &l.ChargeResumeC }),
 	},
 	// No standard fixes a temperature or a rest before watering. A level read 15 °C
-	// above 25 °C is under 1 mm high in common cells, and an hour after the charge
-	// gassing has stopped.
+	// above 25 °C is less than 1 mm too high in common cells, and gassing has stopped
+	// an hour after the charge.
 	{
 		Key: "watering_max_c", Unit: "°C", What: "no watering above this",
 		Default: 40, Low: 10, High: 50, Wise: Range{20, 43, "water below 43"},
@@ -152,8 +154,8 @@ var LimitTable = [...]Limit{
 		Source: "UFC 3-410-04N, chapter 8: 1 % is the design limit",
 		value:  number(func(l *Limits) *float64 { return &l.HydrogenResumePct }),
 	},
-	// 8 h work, 8 h charge, 8 h cooling is the trade's rule of thumb; a charge twice
-	// as long and a bit is not a charge any more.
+	// 8 h work, 8 h charge, 8 h cooling is the trade's rule of thumb. A charge a
+	// little over twice as long is no longer a charge.
 	{
 		Key: "charge_max_hours", Unit: "h", What: "a longer charge is an overrun",
 		Default: 18, Low: 1, High: 48, Wise: Range{8, 20, "use 8 to 20"},
@@ -188,8 +190,8 @@ var LimitTable = [...]Limit{
 		Source: "several millimetres are typical (from memory)",
 		value:  number(func(l *Limits) *float64 { return &l.GasHoldUpMM }),
 	},
-	// Ten ticks bridge some damaged answers of a 1-wire sensor and are short beside
-	// what a level or a temperature does.
+	// Ten ticks bridge a few damaged answers of a 1-wire sensor and are short
+	// compared with how fast a level or a temperature changes.
 	{
 		Key: "stale_seconds", Unit: "s", What: "a reading older than this is not used",
 		Default: 10, Low: 2, High: 60, Wise: Range{2, 20, "use 20 or less: a dead sensor is believed for as long"},

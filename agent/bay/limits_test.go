@@ -10,8 +10,8 @@ import (
 	"bayward/agent/bay"
 )
 
-// TestLimitTable: every field of Limits has one row, each row is whole, and its
-// default can be set and is wise.
+// TestLimitTable: every field of Limits has one row, each row is complete, and
+// its default is valid and within the wise range.
 func TestLimitTable(t *testing.T) {
 	fields := reflect.TypeFor[bay.Limits]().NumField()
 	require.Equal(t, fields, len(bay.LimitTable), "a field of Limits without a row, or a row without a field")
@@ -42,8 +42,7 @@ func TestLimitTable(t *testing.T) {
 	require.Nil(t, bay.LimitNamed("charge_max"))
 }
 
-// TestLimitUnits: the rows of the limits that are times have the unit that their
-// key says.
+// TestLimitUnits: the row of each time limit has the unit that its key names.
 func TestLimitUnits(t *testing.T) {
 	l := bay.DefaultLimits()
 	require.Equal(t, time.Hour, l.RestMin)

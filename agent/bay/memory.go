@@ -8,7 +8,7 @@ import (
 	"bayward/agent/water"
 )
 
-// Memory gives what must survive a restart, as of the last step.
+// Memory returns what must survive a restart, as of the last step.
 func (b *Bay) Memory() Memory {
 	m := Memory{
 		MemoryHead: MemoryHead{V: memoryVersion}, Held: b.asked.held, Forgot: b.asked.forgot,
@@ -43,7 +43,7 @@ func (h *history) latchNames() (names []string) {
 	return names
 }
 
-// packMemory gives the history of the pack in place, as of the last step.
+// packMemory returns the history of the pack in place, as of the last step.
 func (b *Bay) packMemory(left bool) *PackMemory {
 	p := b.history.pack
 	m := &PackMemory{
@@ -54,13 +54,12 @@ func (b *Bay) packMemory(left bool) *PackMemory {
 	return m
 }
 
-// Restore takes back a memory before the first Step, which will be at now. The
-// gap is the time since the memory was saved as far as it can be proven (the
-// same boot, by its monotonic clock); unproven means that the machine was off
-// for an unknown time. Latches, a hold and an open visit always come back.
-// What a gap could have changed does not. The error, if any, wraps ErrMemory;
-// the core can be used all the same and says itself that the memory was
-// doubted.
+// Restore restores a memory before the first Step, which will be at now. The gap
+// is the time since the memory was saved, as far as it can be proven (same boot,
+// by its monotonic clock); unproven means that the machine was off for an unknown
+// time. Latches, a hold and an open visit are always restored. What a gap could
+// have changed is not. The error, if any, wraps ErrMemory; the core remains
+// usable and reports itself that the memory was doubted.
 func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	if b.started {
 		return fmt.Errorf("%w: the core has already stepped", ErrMemory)
@@ -81,7 +80,7 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	if only == nil {
 		return b.resume(m, now, gap, proven)
 	}
-	// In a longer gap the machine may have been at work, or another pack come.
+	// In a longer gap the machine may have been used, or the pack exchanged.
 	proven = proven && gap <= doubtAfter
 	b.history.restore(&m.History, now, gap, proven)
 	b.pic.Readied, b.history.opened = m.Readied, m.Opened
@@ -91,14 +90,15 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	return nil
 }
 
-// Doubt is for a memory that is there and cannot be read: the first step tells
-// why, and the file that is kept of a damaged logbook. Since a visit may have been
-// open, a hold or a latch have stood, the bay is held until a person takes it back.
+// Doubt is for a memory that exists but cannot be read. The first step reports
+// why, and which file is kept of a damaged logbook. A visit may have been open,
+// or a hold or a latch in force, so the bay is held until a technician removes
+// the hold.
 func (b *Bay) Doubt(why Doubt, file string) {
 	b.doubted, b.keptFile, b.asked.held, b.asked.forgot = why, file, true, true
 }
 
-// believed is a gap that can be: any other may have been of any length.
+// believed returns a plausible gap; any other may have been of any length.
 func believed(gap time.Duration, proven bool) (time.Duration, bool) {
 	if gap < 0 || gap > maxAge {
 		return 0, false
@@ -106,8 +106,8 @@ func believed(gap time.Duration, proven bool) (time.Duration, bool) {
 	return gap, proven
 }
 
-// usable judges what is of the bay, and the pack's part where it is that of the only
-// one.
+// usable checks the bay's part, and the pack's part if the bay serves only that
+// pack.
 func (m *Memory) usable(only *Pack) error {
 	if err := m.known(); err != nil {
 		return err
@@ -124,9 +124,8 @@ func (m *Memory) usable(only *Pack) error {
 	return nil
 }
 
-// restoreAsked takes back what people have ordered and what latched. This is
-// done even with a memory that is otherwise not usable, since it can only
-// block.
+// restoreAsked restores what users ordered and what latched. This is done even
+// with a memory that is otherwise unusable, because it can only block.
 func (b *Bay) restoreAsked(m *Memory, now, gap time.Duration) {
 	b.asked.held, b.asked.forgot = m.Held, m.Held && m.Forgot
 	for _, id := range m.OrderIDs {
@@ -139,7 +138,7 @@ func (b *Bay) restoreAsked(m *Memory, now, gap time.Duration) {
 		b.pic.Visit.GivenML, b.asked.visit.known = [water.MaxCells]float64{}, false
 	}
 	if !m.intact() || m.V != memoryVersion || m.Latches.unknown() {
-		b.asked.held, b.asked.forgot = true, true // it may hold what this program does not know
+		b.asked.held, b.asked.forgot = true, true // it may contain what this program does not know
 	}
 	b.lock = m.Latches.raise(b.lock, now)
 }

@@ -9,26 +9,27 @@ import (
 )
 
 // keptOrders is how many order IDs are remembered, so that a repeated message
-// does nothing, also after a restart: they are part of the memory. The page and the
-// MQTT client remember more and other things, for reasons of their own.
+// does nothing. They are part of the memory, so this holds across a restart. The
+// page and the MQTT client remember different numbers of other things, for their
+// own reasons.
 const keptOrders = 64
 
-// asked is what people have asked for.
+// asked is what users have ordered.
 type asked struct {
 	held    bool
-	forgot  bool // held since what people had ordered cannot be read
+	forgot  bool // held because the earlier orders cannot be read
 	release bool // of latches, in this tick
 	ids     takenIDs
 	visit   visitStart
 }
 
-// takenIDs are those of the last orders that were taken.
+// takenIDs are the IDs of the last orders taken.
 type takenIDs struct {
 	ids  [keptOrders]string
 	next int
 }
 
-// list gives them, the oldest first.
+// list returns them, the oldest first.
 func (t *takenIDs) list() (ids []string) {
 	for i := range t.ids {
 		if id := t.ids[(t.next+i)%keptOrders]; id != "" {
@@ -52,8 +53,8 @@ func (t *takenIDs) add(id string) {
 	t.next = (t.next + 1) % keptOrders
 }
 
-// take carries out the orders of this tick. None of them can grant: a hold or
-// a visit blocks, and a release only clears latches whose condition is gone.
+// take carries out the orders of this tick. No order can grant: a hold or a visit
+// blocks, and a release only clears latches whose condition is gone.
 func (b *Bay) take(orders []order.Order, now time.Duration) {
 	for i := range orders {
 		o := &orders[i]
@@ -70,23 +71,23 @@ func (b *Bay) take(orders []order.Order, now time.Duration) {
 	}
 }
 
-// answer adds an event of an order.
+// answer adds an order's event.
 func (b *Bay) answer(o *order.Order, e Event) {
 	e.At, e.By, e.Order, e.Asked = b.pic.Now, o.By, o.ID, *o
 	b.events = append(b.events, e)
 }
 
-// refuse is a refusal without numbers.
+// refuse returns a refusal without numbers.
 func refuse(o *order.Order, code order.Code) *order.Refusal {
 	return &order.Refusal{Code: code, Kind: o.Kind}
 }
 
-// refuseFor names whom or what it is about.
+// refuseFor returns a refusal that names the person, pack or text concerned.
 func refuseFor(o *order.Order, code order.Code, name string) *order.Refusal {
 	return &order.Refusal{Code: code, Kind: o.Kind, Name: name}
 }
 
-// check judges an order by itself and by what the bay knows of its pack.
+// check judges an order by itself and against what the bay knows of its pack.
 func (b *Bay) check(o *order.Order) *order.Refusal {
 	if why := order.Check(o, order.Limits{Cells: b.history.pack.Cells}); why != nil {
 		return why
@@ -138,7 +139,7 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 	return nil
 }
 
-// rejected are the codes of what the water balance says of a level reading.
+// rejected are the codes for the water balance's verdicts on a level reading.
 var rejected = [...]order.Code{
 	water.NotRejected: order.NoCode, water.NoSuchCell: order.OutOfRange, water.AboveVentWell: order.AboveVentWell,
 	water.NoTemperature: order.TemperatureUnknown, water.NoPilotLevel: order.LevelUnknown,
@@ -151,15 +152,15 @@ func (b *Bay) readLevel(o *order.Order) *order.Refusal {
 	if why != order.NoCode && (!b.pic.Visit.Open || !blind || !(o.LevelMM <= wellMM+water.OverWellMM)) {
 		return &order.Refusal{Code: why, Kind: o.Kind, Field: order.LevelField, Value: o.LevelMM, High: wellMM}
 	}
-	if b.pic.Visit.Open { // with nothing to compare it with, it still leads the person at the cell
+	if b.pic.Visit.Open { // with nothing to compare it with, it still guides the technician at the cell
 		c := &b.pic.Visit.Cells[o.Cell-1]
 		c.LevelMM, c.LevelLast = new(o.LevelMM), true
 	}
 	return nil
 }
 
-// openVisit locks the charge out. A visit to a pack that is not full, rested
-// and cool is only for covering its plates.
+// openVisit blocks the charge. If the pack is not full, rested and cool, the
+// visit is only for covering its plates.
 func (b *Bay) openVisit(o *order.Order, now time.Duration) {
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
 	b.pic.Visit = Visit{Open: true, By: o.By, Since: now, OnlyCoverPlates: !ready}

@@ -13,8 +13,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// TestEveryOrderInTheCore: it is taken once; out of a visit, when it needs one,
-// it is not; and what the core holds of it is what was asked.
+// TestEveryOrderInTheCore: each order is taken once, it is refused outside a
+// visit if it needs one, and the core then holds what was ordered.
 func TestEveryOrderInTheCore(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, o order.Order) {
 		o.ID, o.By = "x-1", "A. Person"
@@ -34,7 +34,7 @@ func TestEveryOrderInTheCore(t *testing.T) {
 	})
 }
 
-// TestEveryBoundInTheCore: each number at its bounds and beyond.
+// TestEveryBoundInTheCore: each number at its bounds and just beyond.
 func TestEveryBoundInTheCore(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, o order.Order) {
 		for _, at := range ordertest.Bounds(o, ordertest.Cells) {
@@ -50,7 +50,7 @@ func TestEveryBoundInTheCore(t *testing.T) {
 	})
 }
 
-// stand is one bay in a state that a refusal needs.
+// stand is one bay in the state that a refusal needs.
 type stand struct {
 	setup  func(*bay.Setup)
 	before []order.Order
@@ -71,7 +71,7 @@ func unplugged(r *bay.Readings) { r.PackV = reading.Good(0, r.Now) }
 
 func named(name string) order.Order { return order.Order{Kind: order.Pack, Pack: name} }
 
-// refusals get every refusal that a core can give; the edges alone find what is
+// refusals covers every refusal that a core can give. Only the edges find what is
 // missing or stray in a message.
 var refusals = map[order.Code]stand{
 	order.NoID:        {ask: order.Order{Kind: order.Hold, ID: "none"}, want: order.Refusal{Kind: order.Hold}},
@@ -119,8 +119,8 @@ var refusals = map[order.Code]stand{
 	},
 }
 
-// TestEveryRefusal: each code comes from the core with its numbers, and a
-// refused order changes nothing.
+// TestEveryRefusal: the core gives each code with its numbers, and a refused
+// order changes nothing.
 func TestEveryRefusal(t *testing.T) {
 	for c := order.NoCode + 1; c < order.NumCodes; c++ {
 		if c == order.Missing || c == order.Stray {
@@ -164,7 +164,7 @@ func (s *stand) refused(t *testing.T) bay.Event {
 	return bay.Event{}
 }
 
-// signedBy fills in who and which; "none" asks for nobody and nothing.
+// signedBy fills in the person and the ID; "none" leaves both empty.
 func signedBy(o order.Order, id string) order.Order {
 	for place, otherwise := range map[*string]string{&o.ID: id, &o.By: "A. Person"} {
 		switch *place {

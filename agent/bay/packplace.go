@@ -7,7 +7,7 @@ import (
 	"bayward/agent/interlock"
 )
 
-// place puts a pack in the place of the one before: nothing is known of it yet.
+// place replaces the pack in place: nothing is known of the new one yet.
 func (b *Bay) place(p *Pack) {
 	b.history = newHistory(p, &b.setup)
 	h := &b.history
@@ -18,9 +18,9 @@ func (b *Bay) place(p *Pack) {
 	}
 }
 
-// letGo closes the history of a pack one tick after it was found gone, so that the
-// events of that tick were still of it. An open visit keeps it: the water of the
-// visit is this pack's, wherever it is meanwhile.
+// letGo closes a pack's history one tick after the pack was found gone, because
+// the events of that tick were still about it. An open visit keeps it: the water
+// of the visit belongs to this pack, wherever the pack is.
 func (b *Bay) letGo(now time.Duration) {
 	b.history.charge.PackGone(now)
 	b.pic.Charge = *b.history.charge.Status()
@@ -31,8 +31,8 @@ func (b *Bay) letGo(now time.Duration) {
 	b.place(b.nobody)
 }
 
-// Wants is the pack whose history the bay waits for, "" for none: it is known to
-// be plugged in.
+// Wants returns the pack whose history the bay is waiting for, "" for none. That
+// pack is known to be plugged in.
 func (b *Bay) Wants() string {
 	if b.identity.open != none {
 		return ""
@@ -40,25 +40,25 @@ func (b *Bay) Wants() string {
 	return b.identity.name(b.identity.want)
 }
 
-// Opened is the pack whose history is open here, "" for none.
+// Opened returns the pack whose history is open here, "" for none.
 func (b *Bay) Opened() string { return b.identity.name(b.identity.open) }
 
 // Serves reports whether a pack may be plugged in here.
 func (b *Bay) Serves(pack string) bool { return b.identity.find(pack) != none }
 
-// Open gives the bay the history of the pack that it Wants, between two steps; a
-// nil one is that of a new pack. The gap is the time since it was saved, as for
-// Restore. What the pack did before in this very bay, and only that, goes on
-// where the gap allows it: a pack that was moved may have been at work. A history
-// that cannot be used is an error that wraps ErrMemory; the pack then begins
-// again, and the next step says why.
+// Open gives the bay the history of the pack that it Wants, between two steps;
+// nil means a new pack. The gap is the time since the history was saved, as for
+// Restore. Where the gap allows it, the bay continues what the pack did before in
+// this very bay, and only that: a pack that was moved may have been used. For a
+// history that cannot be used, Open returns an error that wraps ErrMemory. The
+// pack then starts from scratch, and the next step reports why.
 func (b *Bay) Open(m *PackMemory, now, gap time.Duration, proven bool) error {
 	if b.Wants() == "" {
 		return fmt.Errorf("%w: bay %s waits for no pack", ErrMemory, b.setup.Name)
 	}
 	b.identity.opened(now)
 	b.place(&b.identity.packs[b.identity.open])
-	b.conn.checkAgain(now) // its readings are to be proven as its own
+	b.conn.checkAgain(now) // its readings must be proven to be its own
 	err := b.restorePack(m, clamped(now), gap, proven)
 	b.counts.atOpened = b.history.totals()
 	b.between = append(b.between, Event{Kind: PackNamed, Pack: b.history.pack.Name, Naming: b.identity.by})
@@ -68,8 +68,8 @@ func (b *Bay) Open(m *PackMemory, now, gap time.Duration, proven bool) error {
 	return err
 }
 
-// Inherit gives a bay for one pack its history from elsewhere, before the first
-// step: the configuration has given it a pack that was in another bay.
+// Inherit gives a bay for one pack that pack's history from elsewhere, before the
+// first step: the configuration has assigned it a pack that was in another bay.
 func (b *Bay) Inherit(m *PackMemory, now time.Duration) error {
 	if b.started || !b.identity.fixed {
 		return fmt.Errorf("%w: bay %s inherits no history", ErrMemory, b.setup.Name)
@@ -81,10 +81,10 @@ func (b *Bay) Inherit(m *PackMemory, now time.Duration) error {
 	return nil
 }
 
-// resume takes back the pack of a bay for several. It is only taken back where a
-// person has named it and the gap is proven to be short, or where an open visit
-// keeps it; a sensor must recognise it again, which opens its history from the
-// memory's PackPart.
+// resume restores the pack of a bay for several. It does so only if a technician
+// named the pack and the gap is proven to be short, or if an open visit keeps it.
+// Otherwise a sensor must recognise the pack again, which opens its history from
+// the memory's PackPart.
 func (b *Bay) resume(m *Memory, now, gap time.Duration, proven bool) error {
 	if m.Totals != nil {
 		b.counts.before = *m.Totals
@@ -108,8 +108,8 @@ func (b *Bay) resume(m *Memory, now, gap time.Duration, proven bool) error {
 	return nil
 }
 
-// restorePack gives the pack in place its history. Without one that can be used the
-// bay is held until a person has looked: a latch may have been in it.
+// restorePack gives the pack in place its history. Without a usable one the bay
+// is held until a technician has looked: it may have contained a latch.
 func (b *Bay) restorePack(m *PackMemory, now, gap time.Duration, proven bool) error {
 	b.history.opened = 1
 	if m == nil {
@@ -148,7 +148,7 @@ func (m *PackMemory) usable(p *Pack) error {
 	return nil
 }
 
-// restore goes on where the gap allows it; see the rules' own.
+// restore continues where the gap allows it; see each rule's own restore.
 func (h *history) restore(m *History, now, gap time.Duration, goesOn bool) {
 	h.charge.Restore(&m.Charge, now, gap, goesOn)
 	h.water.Restore(&m.Water, now, gap)

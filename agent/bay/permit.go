@@ -9,16 +9,18 @@ import (
 	"bayward/agent/reading"
 )
 
-// chargedFor is how long after a charge a high voltage is its remainder.
+// chargedFor is how long after a charge a high voltage counts as its
+// after-effect.
 const chargedFor = 30 * time.Minute
 
-// lastCharged is when the pack was last on charge, or allowed to be.
+// lastCharged is when the pack was last charged, or allowed to be.
 type lastCharged struct {
 	at    time.Duration
 	known bool
 }
 
-// recently takes in one tick and reports whether a high voltage may come from it.
+// recently processes one tick and reports whether a high voltage may come from a
+// recent charge.
 func (l *lastCharged) recently(now time.Duration, charging bool) bool {
 	if charging {
 		l.at, l.known = now, true
@@ -35,7 +37,8 @@ func lockLimits(s *Setup, p *Pack) interlock.Limits {
 	}
 }
 
-// permit lets the rules judge this tick and takes what they decide into the picture.
+// permit has the rules judge this tick and copies their decision into the
+// picture.
 func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) {
 	in := b.permitInputs(now, cellV)
 	if bare := &b.pic.Seen.Bare; bare.Usable() {
@@ -53,7 +56,7 @@ func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) {
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		s, f := b.lock.Standing(c), &b.pic.Findings[c]
 		if !s.Raised && !f.Raised {
-			continue // what is shown of it stays as it was
+			continue // what is shown of it stays unchanged
 		}
 		if s.Raised != f.Raised {
 			b.history.latched[c] = s.Raised && s.Latched && packLatch(c) && b.identity.open != none
@@ -62,7 +65,7 @@ func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) {
 	}
 }
 
-// permitInputs are what the rules look at in this tick.
+// permitInputs returns what the rules judge in this tick.
 func (b *Bay) permitInputs(now time.Duration, cellV reading.Reading) interlock.Inputs {
 	s, c, w := &b.pic.Seen, &b.pic.Charge, &b.pic.Water
 	in := interlock.Inputs{
@@ -94,8 +97,8 @@ func (b *Bay) permitInputs(now time.Duration, cellV reading.Reading) interlock.I
 	return in
 }
 
-// BareAtMM is the level of the pilot cell, as measured, at or below which the
-// plates of the lowest cell are bare, mm; 0 or more.
+// BareAtMM returns the measured level of the pilot cell, in mm, at or below which
+// the plates of the lowest cell are bare; 0 or more.
 func (b *Bay) BareAtMM() float64 { return -min(b.history.water.LowestMM(), 0) }
 
 func overrun(o charge.Overrun) (interlock.Reason, interlock.Evidence) {

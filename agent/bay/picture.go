@@ -2,7 +2,7 @@ package bay
 
 import "bayward/agent/interlock"
 
-// String is the permit in messages: "granted" or "blocked".
+// String returns the permit in messages: "granted" or "blocked".
 func (p Permit) String() string {
 	if p.Granted {
 		return "granted"
@@ -10,7 +10,7 @@ func (p Permit) String() string {
 	return "blocked"
 }
 
-// Codes lists the raised findings' names in the order of the table.
+// Codes returns the names of the raised findings in the order of the table.
 func (p *Picture) Codes() []string {
 	out := []string{}
 	for c := range p.Findings {
@@ -21,15 +21,15 @@ func (p *Picture) Codes() []string {
 	return out
 }
 
-// Clone copies a picture so that it may be kept after the next tick.
+// Clone returns a copy of a picture that may be kept after the next tick.
 func (p *Picture) Clone() *Picture {
 	c := *p
 	c.Seen.Orders = nil
 	return &c
 }
 
-// FirstReason is the first blocking finding, in the order of the table, or
-// NoCode when none stands.
+// FirstReason returns the first blocking finding in the order of the table, or
+// NoCode when there is none.
 func (p *Picture) FirstReason() interlock.Code {
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		if p.Findings[c].Raised && interlock.Table[c].Blocks {

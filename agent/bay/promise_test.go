@@ -16,8 +16,8 @@ import (
 )
 
 // world draws readings in segments: each reading keeps a mode for a while, so
-// that raise and clear times, checking and the minimum off time are crossed
-// from both sides.
+// raise and clear times, checking and the minimum off time are crossed from both
+// sides.
 type world struct {
 	t     *rapid.T
 	now   time.Duration
@@ -25,10 +25,10 @@ type world struct {
 	r     bay.Readings
 	ids   int
 
-	// What readings alone do not show, by a model of its own.
-	held, visit bool          // as people have ordered, and was taken
-	flows       time.Duration // for how long current has gone into a pack that is not full, without a break
-	runaway     bool          // a runaway is played, and has gone on for long enough
+	// What readings alone do not show, by an independent model.
+	held, visit bool          // as ordered and accepted
+	flows       time.Duration // how long current has flowed into a pack that is not full, without a break
+	runaway     bool          // a runaway is simulated, and has lasted long enough
 }
 
 var faults = append([]reading.Fault{reading.Missing}, reading.Faults()...)
@@ -58,8 +58,8 @@ func (w *world) segment() {
 	}
 }
 
-// tick moves the clock and refreshes the times of good readings, except where
-// the segment says that a reading is stuck in the past.
+// tick moves the clock and refreshes the times of good readings, except the
+// reading that the segment keeps stuck in the past.
 func (w *world) tick(dt time.Duration, stuck int) {
 	w.now += dt
 	w.r.Now = w.now
@@ -87,7 +87,7 @@ func (w *world) orders() []order.Order {
 	}}
 }
 
-// obey moves the model by what was taken of a tick's orders.
+// obey updates the model with the orders taken in a tick.
 func (w *world) obey(events []bay.Event) {
 	for i := range events {
 		for _, o := range w.r.Orders {
@@ -106,8 +106,8 @@ func (w *world) obey(events []bay.Event) {
 	}
 }
 
-// watch counts for how long current flows for certain. A tick after more than
-// ten minutes proves nothing of the time between.
+// watch counts how long current has certainly flowed. A tick after more than ten
+// minutes proves nothing about the time between.
 func (w *world) watch(p *bay.Picture, dt time.Duration) {
 	i := w.r.CurrentA.Value / w.setup.Pack.CapacityAh
 	if p.Charge.Full || !w.ok(w.r.PackV) || !w.plugged() || !w.ok(w.r.CurrentA) || !(i >= 0.05 && i < 1) || dt > 10*time.Minute {
@@ -117,36 +117,38 @@ func (w *world) watch(p *bay.Picture, dt time.Duration) {
 	w.flows += dt
 }
 
-// longTicks is what a tracker may take to see a charge begin and to find it too
-// long: three ticks of at most ten minutes.
+// longTicks is how long a tracker may need to see a charge begin and to find it
+// too long: three ticks of at most ten minutes.
 const longTicks = 30 * time.Minute
 
-// ok tells whether a reading can be believed.
+// ok reports whether a reading can be believed.
 func (w *world) ok(r reading.Reading) bool {
 	return r.Fault == reading.None && w.now-r.At <= w.setup.Limits.StaleAfter && !math.IsNaN(r.Value) && !math.IsInf(r.Value, 0)
 }
 
-// plugged: without a pack its sensors are not judged; nothing is granted either.
+// plugged: without a pack its sensors are not judged, and nothing is granted.
 func (w *world) plugged() bool {
 	cellV := w.r.PackV.Value / float64(w.setup.Pack.Cells)
 	return !(cellV > -0.3 && cellV < 0.3)
 }
 
 // frozen is certain below the freezing point of a full pack's acid, -67 °C at
-// 1.277, and of acid of 1.15, -15 °C, in a pack that is said to be nearly empty;
-// both by the freezing table of TM 5-1185, and colder by more than a margin.
+// 1.277, and of acid of 1.15, -15 °C, in a pack reported as nearly empty. Both
+// are from the freezing table of TM 5-1185; the bounds are below them by more
+// than a margin.
 func (w *world) frozen(p *bay.Picture) bool {
 	c := w.r.PackC.Value
 	return w.ok(w.r.PackC) && (c <= -70 || c <= -30 && p.Charge.SocKnown && p.Charge.Soc < 0.25)
 }
 
-// elsewhere has the oracles of what blocks and is not in forbids.
+// elsewhere names the tests that are the oracles of the blockers that forbids
+// does not have.
 var elsewhere = map[interlock.Code]func(*testing.T){
 	interlock.PackUnknown: TestIdentityKeepsItsPromise, // packs that are carried between bays
 }
 
-// TestEveryBlockerHasAnOracle fails by name for a finding that blocks and that
-// no oracle expects: it could stop blocking, and nobody would see it.
+// TestEveryBlockerHasAnOracle fails by name for a blocking finding that no oracle
+// expects: it could stop blocking and no test would notice.
 func TestEveryBlockerHasAnOracle(t *testing.T) {
 	w := &world{setup: fuzzSetup()}
 	w.r = goodReadings(&w.setup)
@@ -163,7 +165,7 @@ func TestEveryBlockerHasAnOracle(t *testing.T) {
 	}
 }
 
-// forbids says independently of the rules what forbids a charge in a tick.
+// forbids returns, independently of the rules, what forbids a charge in a tick.
 func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 	s, l, ok := &w.setup, &w.setup.Limits, w.ok
 	cellV := w.r.PackV.Value / float64(s.Pack.Cells)
@@ -188,19 +190,19 @@ func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 	}
 }
 
-// witness remembers since when each reason has been standing without a break.
+// witness records since when each reason has applied without a break.
 type witness struct {
 	lastGood map[interlock.Code]time.Duration
 	at       time.Duration
-	alone    *[interlock.NumCodes]int // ticks in which it was all that forbade a charge
+	alone    *[interlock.NumCodes]int // ticks in which it was the only reason that forbade a charge
 }
 
 func newWitness(at time.Duration, alone *[interlock.NumCodes]int) *witness {
 	return &witness{map[interlock.Code]time.Duration{}, at, alone}
 }
 
-// decisive fails by name for an oracle that was never all that forbade a charge:
-// it holds nothing.
+// decisive fails by name for an oracle that was never the only reason that
+// forbade a charge: such an oracle tests nothing.
 func decisive(t *testing.T, alone *[interlock.NumCodes]int) {
 	t.Helper()
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
@@ -210,7 +212,7 @@ func decisive(t *testing.T, alone *[interlock.NumCodes]int) {
 	}
 }
 
-// failer is what a check needs of a test.
+// failer is the part of a test that a check needs.
 type failer interface {
 	Fatalf(format string, args ...any)
 }
@@ -244,10 +246,10 @@ func (v *witness) check(t failer, w *world, p *bay.Picture, was bool) {
 	}
 }
 
-// TestPromise drives random histories through the core and holds it to the
-// first section of the design: no permit on bare plates, an unknown level or
-// any other missing evidence; no call to water a pack that is not full, rested
-// and cool; no water past the bottom of the vent well.
+// TestPromise drives random histories through the core and holds it to the first
+// section of the design: no permit with bare plates, an unknown level or any
+// other missing evidence; no call to water a pack that is not full, rested and
+// cool; no water past the bottom of the vent well.
 func TestPromise(t *testing.T) {
 	steps, total, grants := steps(t), 0, 0
 	var alone [interlock.NumCodes]int
@@ -300,7 +302,7 @@ func history(t *rapid.T, alone *[interlock.NumCodes]int) (steps, grants int) {
 	return steps, grants
 }
 
-// orders2 keeps the draws of a history few: an order may come every 50 steps.
+// orders2 limits the draws of a history: an order may come every 50 steps.
 func (w *world) orders2(step int) []order.Order {
 	if step%50 != 0 {
 		return nil
@@ -308,7 +310,8 @@ func (w *world) orders2(step int) []order.Order {
 	return w.orders()
 }
 
-// mostlyCalm leaves one segment in four as it is; in another one reading.
+// mostlyCalm leaves one segment in four calm; in the others it changes one
+// reading.
 func (w *world) mostlyCalm() {
 	kind, r := rapid.IntRange(0, 3).Draw(w.t, "calm"), w.r
 	if kind == 0 {
@@ -334,8 +337,8 @@ func (w *world) mostlyCalm() {
 	}
 }
 
-// calm makes a segment in which everything is good, so that permits are
-// granted at all.
+// calm makes a segment in which everything is good, because otherwise no permit
+// would ever be granted.
 func (w *world) calm() {
 	w.r.PackV = reading.Good(2.1*float64(w.setup.Pack.Cells), w.now)
 	if rapid.Bool().Draw(w.t, "charging") {
@@ -376,9 +379,9 @@ func checkReady(t failer, w *world, p *bay.Picture) {
 	}
 }
 
-// checkWater fills each cell on paper and warms it to the limit: 5.66e-4 per °C
-// at gravity 1.28 is the slope of Myhre, Nielsen and Saastad, J. Chem. Eng.
-// Data 43 (1998) 617.
+// checkWater calculates each cell's fill independently and warms it to the limit:
+// 5.66e-4 per °C at gravity 1.28 is the slope of Myhre, Nielsen and Saastad, J.
+// Chem. Eng. Data 43 (1998) 617.
 func checkWater(t failer, w *world, p *bay.Picture) {
 	if !p.Water.Known {
 		return

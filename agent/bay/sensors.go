@@ -9,13 +9,13 @@ import (
 // sensorRow is what the core knows of one sensor.
 type sensorRow struct {
 	sensor reading.Sensor
-	// always: no bay can do without it.
+	// always: no bay can work without it.
 	always bool
-	// most is what no such sensor can show, to either side of zero: such a value
-	// is a broken converter or a slip in a trace, and would spoil every sum it
+	// most is the largest magnitude that such a sensor can show. A larger value comes
+	// from a broken converter or an error in a trace, and would corrupt every sum it
 	// enters.
 	most float64
-	// at is its place in the readings; nil for the level, which has two bounds.
+	// at is its field in the readings; nil for the level, which has two bounds.
 	at func(*Readings) *reading.Reading
 }
 
@@ -35,8 +35,8 @@ var sensorTable = [...]sensorRow{
 }
 
 const (
-	mostC    = 150             // a 1-wire sensor ends at 125
-	anyValue = math.MaxFloat64 // a contact is judged by its rule
+	mostC    = 150             // a 1-wire sensor's range ends at 125
+	anyValue = math.MaxFloat64 // its rule judges a contact
 )
 
 // Optional are the sensors that a bay may do without.
@@ -47,12 +47,12 @@ var Optional = func() (set reading.Sensors) {
 	return set
 }()
 
-// Has tells whether the bay has a sensor.
+// Has reports whether the bay has a sensor.
 func (s *Setup) Has(sensor reading.Sensor) bool {
 	return s.Fitted.Has(sensor) || !Optional.Has(sensor)
 }
 
-// Of is what a sensor shows. The level stands with its lower bound.
+// Of returns a sensor's reading; for the level, its lower bound.
 func (r *Readings) Of(sensor reading.Sensor) reading.Reading {
 	if sensor == reading.ElectrolyteLevel {
 		return reading.Reading{Value: r.Level.LowMM, At: r.Level.At, Fault: r.Level.Fault}
@@ -65,8 +65,8 @@ func (r *Readings) Of(sensor reading.Sensor) reading.Reading {
 	return reading.Reading{}
 }
 
-// Merge takes over what a source has filled in; what it has not read is missing
-// there and stays as it is.
+// Merge copies what a source has read; what the source has not read is missing in
+// from and stays unchanged.
 func (r *Readings) Merge(from *Readings) {
 	for i := range sensorTable {
 		row := &sensorTable[i]
@@ -88,8 +88,8 @@ type Sensor struct {
 	Reading reading.Reading
 }
 
-// Sensors lists the readings of the configured sensors in a fixed order. The
-// level stands with its lower bound.
+// Sensors lists the readings of the configured sensors in a fixed order; for the
+// level, its lower bound.
 func (p *Picture) Sensors() []Sensor {
 	all := make([]Sensor, 0, len(sensorTable))
 	for i := range sensorTable {

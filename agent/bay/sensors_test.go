@@ -12,8 +12,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// TestEverySensor: each sensor has a place of its own in the readings, a picture
-// lists it where it is fitted, and a source's reading of it is taken over.
+// TestEverySensor: each sensor has its own field in the readings, a picture lists
+// it where it is fitted, and Merge copies a source's reading of it.
 func TestEverySensor(t *testing.T) {
 	places := 0
 	for f := range reflect.TypeFor[bay.Readings]().NumField() {
@@ -47,7 +47,8 @@ func TestEverySensor(t *testing.T) {
 	}
 }
 
-// put gives one sensor a reading. What its places are is said here once more.
+// put sets one sensor's reading. It repeats independently which field each sensor
+// has.
 func put(r *bay.Readings, s reading.Sensor, v float64) {
 	if s == reading.ElectrolyteLevel {
 		r.Level = reading.LevelBetween(v, v, 0)
@@ -72,8 +73,8 @@ func seen(s bay.Setup, r *bay.Readings) map[string]reading.Reading {
 var key = regexp.MustCompile(`\b[a-z]+(?:_[a-z]+)+\b`)
 
 // TestFindingsNameWhatTheyGoBy: the limits in a finding's sentences are those of
-// its row and stand in the table of limits, and a finding of a reading that is
-// missing names the reading.
+// its row and are in the table of limits. A finding of a missing reading names
+// the reading.
 func TestFindingsNameWhatTheyGoBy(t *testing.T) {
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		row := &interlock.Table[c]

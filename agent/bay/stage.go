@@ -1,7 +1,7 @@
 package bay
 
-// nextStage decides where the pack is in its round; sure says that the readings are
-// those of the pack whose history is open.
+// nextStage decides the pack's stage; sure reports whether the readings are those
+// of the pack whose history is open.
 func nextStage(p *Picture, conn *connection, sure bool) Stage {
 	c := &p.Charge
 	switch {
@@ -10,7 +10,7 @@ func nextStage(p *Picture, conn *connection, sure bool) Stage {
 	case conn.pack == absent:
 		return Vacant
 	case conn.dead && p.Stage != StageUnknown:
-		return p.Stage // a plug is being pulled or wiggled: wait which
+		return p.Stage // a plug is being pulled or wiggled: wait to see which
 	case conn.pack != present || !conn.checked || !sure:
 		return Checking
 	case c.Flowing && c.Active, c.Active && p.Permit.Granted:
@@ -28,7 +28,7 @@ func nextStage(p *Picture, conn *connection, sure bool) Stage {
 	}
 }
 
-// keepOr keeps what was said while the level is unknown for a moment; it never
+// keepOr keeps the previous stage while the level is briefly unknown. It never
 // makes a pack ready or rested.
 func keepOr(kept, s Stage) Stage {
 	if kept == Rested || kept == ReadyToWater {
@@ -37,7 +37,7 @@ func keepOr(kept, s Stage) Stage {
 	return s
 }
 
-// enter moves the pack to a stage of its round.
+// enter changes the pack's stage.
 func (p *Picture) enter(to Stage) {
 	if to == p.Stage {
 		return

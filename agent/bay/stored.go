@@ -12,31 +12,31 @@ import (
 	"bayward/agent/water"
 )
 
-// memoryVersion is the version of the shape of Memory and of PackMemory.
+// memoryVersion is the version of the format of Memory and PackMemory.
 const memoryVersion = 1
 
-// MemoryHead says what a memory is of. The keys of a memory keep their order, since
-// its sum is over its text: what was stored before must still be taken.
+// MemoryHead identifies a memory. The keys of a memory must keep their order: its
+// checksum is over its text, and memories stored earlier must still be accepted.
 type MemoryHead struct {
 	V     int    `json:"v"`
-	Sum   string `json:"sum"` // of all the rest, so that damage shows
+	Sum   string `json:"sum"` // over all the rest, to detect damage
 	Pack  string `json:"pack"`
 	Cells int    `json:"cells"`
 }
 
-// History is what decisions need of the past of a pack, as it is stored.
+// History is the past of a pack that decisions need, as stored.
 type History struct {
 	Charge charge.Memory    `json:"charge"`
 	Water  water.Memory     `json:"water"`
-	Cool   *cooldown.Memory `json:"cool,omitempty"` // only estimates rest on it
+	Cool   *cooldown.Memory `json:"cool,omitempty"` // only estimates depend on it
 }
 
-// Memory is what decisions need after a restart. It is plain data, to be
-// stored by whoever runs the core.
+// Memory is what decisions need after a restart. It is plain data, stored by
+// whatever runs the core.
 type Memory struct {
-	MemoryHead              // Pack is "" while none is known, in a bay for several
+	MemoryHead              // Pack is "" while the pack is unknown, in a bay for several
 	Held       bool         `json:"held,omitempty"`
-	Forgot     bool         `json:"forgot,omitempty"` // held since the memory before could not be read
+	Forgot     bool         `json:"forgot,omitempty"` // held because the earlier memory could not be read
 	Visit      *VisitMemory `json:"visit,omitempty"`
 	Latches    Latches      `json:"latches,omitempty"`
 	OrderIDs   []string     `json:"order_ids,omitempty"`
@@ -45,26 +45,27 @@ type Memory struct {
 	BlockedS   float64      `json:"blocked_s"`
 	Readied    uint64       `json:"readied"`
 	Opened     uint64       `json:"seat,omitempty"` // see PackMemory
-	// Of a bay for several packs.
+	// For a bay that serves several packs.
 	By          string   `json:"by,omitempty"`           // how the pack was known
-	PackLatches []string `json:"pack_latches,omitempty"` // latches that are of the pack
+	PackLatches []string `json:"pack_latches,omitempty"` // latches that belong to the pack
 	Totals      *Totals  `json:"totals,omitempty"`       // without this pack's own
 }
 
-// PackMemory is the history of a pack, to be carried from bay to bay. What belongs
-// to the bay stays in its Memory; a latch that a pack has brought about goes with
-// the pack and stays at the bay as well, since either may be the cause.
+// PackMemory is the history of a pack, carried from bay to bay. What belongs to
+// the bay stays in its Memory. A latch that a pack has caused goes with the pack
+// and also remains at the bay, because either may be the cause.
 type PackMemory struct {
 	MemoryHead
 	Bay     string  `json:"bay"`            // where the pack was
-	Opened  uint64  `json:"seat"`           // how often it was opened in a bay; the higher is the newer
-	Left    bool    `json:"left,omitempty"` // it was let go there, which is newer than the same number without
+	Opened  uint64  `json:"seat"`           // how often it has been opened in a bay; the higher is the newer
+	Left    bool    `json:"left,omitempty"` // it was closed there: newer than the same number without
 	Latches Latches `json:"latches,omitempty"`
 	History
 	Readied uint64 `json:"readied"`
 }
 
-// sum fits the memory as it is; empty, which fits none, when there is no JSON for it.
+// sum returns the checksum of the memory; "", which never matches, if it has no
+// JSON.
 func (m *Memory) sum() string {
 	bare := *m
 	bare.Sum = ""
@@ -90,7 +91,7 @@ func (m *Memory) intact() bool { return m.Sum != "" && m.Sum == m.sum() }
 
 func (m *PackMemory) intact() bool { return m.Sum != "" && m.Sum == m.sum() }
 
-// known is an error for a memory of another program.
+// known returns an error for a memory of another version of the program.
 func (h *MemoryHead) known() error {
 	if h.V != memoryVersion {
 		return &memoryError{MemoryOtherVersion, fmt.Sprintf("it has version %d, this program knows %d", h.V, memoryVersion)}
@@ -98,7 +99,7 @@ func (h *MemoryHead) known() error {
 	return nil
 }
 
-// of is an error for a memory of another pack.
+// of returns an error for a memory of another pack.
 func (h *MemoryHead) of(p *Pack) error {
 	if h.Pack != p.Name || h.Cells != p.Cells {
 		return &memoryError{MemoryOtherPack, fmt.Sprintf("it is of pack %q with %d cells, the bay has %q with %d", h.Pack, h.Cells, p.Name, p.Cells)}
@@ -107,12 +108,12 @@ func (h *MemoryHead) of(p *Pack) error {
 }
 
 // maxAge is the greatest age that a memory may hold: with a clock in its range,
-// no time that is worked out from it overflows.
+// no time calculated from it overflows.
 const maxAge = 1 << 61
 
-// valid reports whether the history can be one that was stored for a pack of so many
-// cells. A time that never was counts from the clock's zero, so it may be before
-// that as well.
+// valid reports whether the history can have been stored for a pack with that
+// many cells. A time that never was counts from the clock's zero, so it may be
+// before zero too.
 func (h *History) valid(cells int) bool {
 	for _, s := range []float64{h.Charge.SinceAgoS, h.Charge.FullAgoS, h.Charge.EndedAgoS, h.Water.BeganAgoS} {
 		if math.Abs(s) > time.Duration(maxAge).Seconds() {
@@ -122,8 +123,8 @@ func (h *History) valid(cells int) bool {
 	return h.Charge.Valid() && h.Water.Valid(cells)
 }
 
-// PackPart is the history of the pack in a bay's memory, nil when it has none or
-// the memory is damaged.
+// PackPart returns the pack's history from a bay's memory, nil when there is none
+// or the memory is damaged.
 func (m *Memory) PackPart(bayName string) *PackMemory {
 	if m.Pack == "" || m.V != memoryVersion || !m.intact() {
 		return nil
@@ -136,7 +137,7 @@ func (m *Memory) PackPart(bayName string) *PackMemory {
 	return p
 }
 
-// Newer reports whether a history goes on from another one of the same pack.
+// Newer reports whether the history continues another one of the same pack.
 func (m *PackMemory) Newer(than *PackMemory) bool {
 	if than == nil || m.Opened != than.Opened {
 		return than == nil || m.Opened > than.Opened

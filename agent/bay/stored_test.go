@@ -14,9 +14,9 @@ import (
 	"bayward/agent/interlock"
 )
 
-// stored reads a memory of testdata/stored as its program wrote it. What is
-// written again must be the same text: the sum is over the text, so that a key
-// that moves makes every memory in the field look damaged.
+// stored reads a memory of testdata/stored as its program wrote it. Writing it
+// again must give the same text: the checksum is over the text, so one moved key
+// makes every memory in the field look damaged.
 func stored[M any](t *testing.T, name string) *M {
 	t.Helper()
 	text, err := os.ReadFile(filepath.Join("testdata", "stored", name+".json"))
@@ -29,8 +29,8 @@ func stored[M any](t *testing.T, name string) *M {
 	return &m
 }
 
-// TestAStoredMemoryIsTaken: the memories were written by the program of schema 5,
-// before its memories shared their parts.
+// TestAStoredMemoryIsTaken: the program of schema 5 wrote these memories, before
+// its memories shared their parts.
 func TestAStoredMemoryIsTaken(t *testing.T) {
 	core := bay.New(fuzzSetup())
 	require.NoError(t, core.Restore(stored[bay.Memory](t, "memory"), time.Hour, time.Minute, true))
@@ -51,8 +51,8 @@ func TestAStoredMemoryIsTaken(t *testing.T) {
 	require.EqualValues(t, 1, p.Readied)
 }
 
-// TestAStoredMemoryOfSeveralPacksIsTaken: by name, by sensor, and of an empty bay,
-// whose pack's history is stored for itself.
+// TestAStoredMemoryOfSeveralPacksIsTaken: by name, by sensor, and of an empty
+// bay, whose pack's history is stored separately.
 func TestAStoredMemoryOfSeveralPacksIsTaken(t *testing.T) {
 	for name, pack := range map[string]string{"memory-person": "lift-b", "memory-sensor": "", "memory-nobody": ""} {
 		t.Run(name, func(t *testing.T) {

@@ -10,9 +10,9 @@ import (
 )
 
 // TestChargeThenCoolThenWater: charge, then cool, then water (common practice, no
-// source; TM 10-3930-644-14&P and PS Magazine 631 say why: a full cell spills acid
-// when its level climbs on charge). One night, every stage in its order, and
-// nobody is called before.
+// source; TM 10-3930-644-14&P and PS Magazine 631 give the reason: a full cell
+// spills acid when its level rises on charge). One night, every stage in order,
+// and no call to water before.
 func TestChargeThenCoolThenWater(t *testing.T) {
 	setup := baytest.Setup("bay-1")
 	setup.Fitted = setup.Fitted.Without(reading.ContactorFeedback)

@@ -6,12 +6,12 @@ import (
 	"bayward/agent/order"
 )
 
-// VisitForgottenAfter is how long a visit may be open before people are
-// reminded: a cell takes about two minutes, and the largest packs have 40. The
-// project's own.
+// VisitForgottenAfter is how long a visit may be open before a reminder: a cell
+// takes about two minutes, and the largest packs have 40. The project's own
+// figure.
 const VisitForgottenAfter = 90 * time.Minute
 
-// VisitMemory is an open visit as it is stored.
+// VisitMemory is an open visit as stored.
 type VisitMemory struct {
 	By              string    `json:"by"`
 	AgoS            float64   `json:"ago_s"`
@@ -19,19 +19,18 @@ type VisitMemory struct {
 	GivenML         []float64 `json:"given_ml"`
 	PilotMM         float64   `json:"pilot_mm"`
 	PilotOK         bool      `json:"pilot_ok,omitempty"`
-	// What was done besides; absent in memories that were saved before there
-	// was any of it.
+	// What else was done; absent in memories saved before these fields existed.
 	Cells   []CellVisit `json:"cells,omitempty"`
 	USPerCM *float64    `json:"us_per_cm,omitempty"`
 }
 
-// visitStart is where the pilot cell stood, settled, when the visit opened.
+// visitStart is the settled level of the pilot cell when the visit opened.
 type visitStart struct {
 	pilotMM float64
 	known   bool
 }
 
-// storedVisit is nil when none is open.
+// storedVisit returns nil when no visit is open.
 func storedVisit(v *Visit, start *visitStart, now time.Duration, cells int) *VisitMemory {
 	if !v.Open {
 		return nil
@@ -44,7 +43,7 @@ func storedVisit(v *Visit, start *visitStart, now time.Duration, cells int) *Vis
 	return m
 }
 
-// restored is the visit at the time when it was stored, as it was then.
+// restored returns the visit as it was when it was stored.
 func (m *VisitMemory) restored(at time.Duration) (Visit, visitStart) {
 	v := Visit{Open: true, By: m.By, Since: at - agoOf(m.AgoS), OnlyCoverPlates: m.OnlyCoverPlates}
 	copy(v.GivenML[:], m.GivenML)
@@ -60,7 +59,7 @@ func agoOf(s float64) time.Duration {
 	return time.Duration(s * float64(time.Second))
 }
 
-// remember stores what was done at the cells.
+// remember stores what was done at each cell.
 func (m *VisitMemory) remember(v *Visit, cells int) {
 	m.Cells = append(m.Cells, v.Cells[:cells]...)
 	if v.QualityKnown {
@@ -68,7 +67,7 @@ func (m *VisitMemory) remember(v *Visit, cells int) {
 	}
 }
 
-// recall takes it back; what cannot be a measurement is left out.
+// recall restores it, without values that cannot be measurements.
 func (m *VisitMemory) recall(v *Visit) {
 	for i := range v.Cells[:copy(v.Cells[:], m.Cells)] {
 		if c := &v.Cells[i]; c.LevelMM == nil || !order.LevelField.Holds(*c.LevelMM) {

@@ -14,11 +14,11 @@ import (
 	"bayward/agent/words"
 )
 
-// pourer is a bay whose pilot cell is cell 1: what that cell is given shows at its
-// probe, as it does in life.
+// pourer is a bay whose pilot cell is cell 1: water poured into that cell shows
+// at its probe, as it does in reality.
 type pourer struct{ *baytest.Driver }
 
-// newPourer is past the check of its readings.
+// newPourer returns one whose readings are already checked.
 func newPourer(levelMM float64) pourer {
 	y := pourer{baytest.New(baytest.Setup("bay-1"))}
 	y.Values.LevelMM = levelMM
@@ -36,8 +36,8 @@ func (y pourer) step(orders ...order.Order) *bay.Picture {
 	return p
 }
 
-// TestPouringThePilotLeavesTheOthersThirsty: the water in the pilot cell is in
-// no other cell.
+// TestPouringThePilotLeavesTheOthersThirsty: water in the pilot cell is in no
+// other cell.
 func TestPouringThePilotLeavesTheOthersThirsty(t *testing.T) {
 	y := newPourer(3)
 	before := y.step(order.Order{Kind: order.VisitOpen}).Water
@@ -55,14 +55,14 @@ func TestPouringThePilotLeavesTheOthersThirsty(t *testing.T) {
 	require.InDelta(t, 130, closed.NeedML[1], 1)
 }
 
-// TestADipAfterPouringIsNotCountedTwice: the level rod sees the water that was
-// poured before it.
+// TestADipAfterPouringIsNotCountedTwice: the level rod includes the water poured
+// before the reading.
 func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
 	y := newPourer(5)
 	y.step(order.Order{Kind: order.VisitOpen})
 	y.step(order.Order{Kind: order.Fill, Cell: 1, ML: 104})
 	y.step(order.Order{Kind: order.Fill, Cell: 2, ML: 104})
-	y.step(order.Order{Kind: order.Level, Cell: 2, LevelMM: 11}) // it stood lower than thought
+	y.step(order.Order{Kind: order.Level, Cell: 2, LevelMM: 11}) // the level was lower than assumed
 	p := y.step(order.Order{Kind: order.Fill, Cell: 2, ML: 26})
 	require.InDelta(t, 13, p.Water.LevelMM[1], 0.1, "11 mm and 26 ml on 130 cm²")
 	require.Equal(t, bay.CellVisit{Done: true, LevelMM: new(11.0)}, p.Visit.Cells[1])
@@ -72,7 +72,7 @@ func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
 	require.InDelta(t, 13, p.Water.LevelMM[1], 0.1)
 }
 
-// TestAVisitComesBackWhole: all that a person did is there after a restart.
+// TestAVisitComesBackWhole: everything done in a visit survives a restart.
 func TestAVisitComesBackWhole(t *testing.T) {
 	y := newPourer(5)
 	y.step(order.Order{Kind: order.VisitOpen, Note: "Confirmed: face shield."}, order.Order{Kind: order.Quality, USPerCM: 4.5})
@@ -90,7 +90,7 @@ func TestAVisitComesBackWhole(t *testing.T) {
 	require.True(t, got.QualityKnown && got.Cells[2].Done && got.Cells[3].LevelLast)
 }
 
-// TestNotesGoIntoTheRecord: and water that cannot be is refused.
+// TestNotesGoIntoTheRecord, and impossible amounts of water are refused.
 func TestNotesGoIntoTheRecord(t *testing.T) {
 	core := bay.New(baytest.Setup("bay-1"))
 	_, events := core.Step(&bay.Readings{Now: time.Second, Orders: []order.Order{
@@ -123,8 +123,8 @@ func TestNotesGoIntoTheRecord(t *testing.T) {
 	require.Equal(t, "Confirmed: face shield.", asked["2"].Note)
 }
 
-// TestTheLevelRodLeadsWhereTheProbeIsBroken: the visit keeps the reading, and
-// what no cell can show is refused all the same.
+// TestTheLevelRodLeadsWhereTheProbeIsBroken: the visit keeps the reading, and a
+// level that no cell can show is still refused.
 func TestTheLevelRodLeadsWhereTheProbeIsBroken(t *testing.T) {
 	y := baytest.New(baytest.Setup("bay-1"))
 	y.Change = func(r *bay.Readings) { r.Level = reading.Level{At: r.Now, Fault: reading.Open} }

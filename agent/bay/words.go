@@ -13,8 +13,8 @@ import (
 	"bayward/agent/water"
 )
 
-// Stage is where the pack stands in its round. The permit is a separate
-// matter: a bay can be waiting with the permit blocked.
+// Stage is where the pack is in its round. The permit is separate: a bay can be
+// waiting with the permit blocked.
 type Stage uint8
 
 // The stages of a round. The zero value is unknown and grants nothing.
@@ -35,7 +35,8 @@ var stageNames = [NumStages]string{
 	"unknown", "vacant", "checking", "waiting", "charging", "cooling", "ready-to-water", "watering", "rested",
 }
 
-// String is the stage's name in messages and metrics, such as "ready-to-water".
+// String returns the stage's name in messages and metrics, such as
+// "ready-to-water".
 func (s Stage) String() string {
 	if s >= NumStages {
 		return fmt.Sprintf("stage-%d", uint8(s))
@@ -43,16 +44,16 @@ func (s Stage) String() string {
 	return stageNames[s]
 }
 
-// ParseStage finds a stage by its name in messages; ok is false for a name that
-// is not one.
+// ParseStage returns the stage of that name in messages; ok is false for an
+// unknown name.
 func ParseStage(name string) (s Stage, ok bool) {
 	i := slices.Index(stageNames[:], name)
 	return Stage(max(i, 0)), i >= 0
 }
 
-// Readings is one tick's measurements and the orders that came in since the
-// last tick. A reading whose sensor is not configured stays missing. All times
-// are on one monotonic clock that never goes back.
+// Readings is one tick's measurements and the orders received since the last
+// tick. A reading whose sensor is not configured is missing. All times are on one
+// monotonic clock that never goes back.
 type Readings struct {
 	Now             time.Duration
 	PackV           reading.Reading // V, positive at the positive terminal
@@ -61,13 +62,13 @@ type Readings struct {
 	AmbientC        reading.Reading // °C, air in the bay
 	Level           reading.Level   // mm, pilot cell
 	HydrogenPct     reading.Reading // % by volume
-	Airflow         reading.Reading // 1: the fan's proof says that air moves; 0: it does not
-	ContactorClosed reading.Reading // 1: the feedback contact says closed; 0: open
-	ChargerComplete reading.Reading // 1: the charger says that it has finished
+	Airflow         reading.Reading // 1: the fan's proof shows that air moves; 0: it does not
+	ContactorClosed reading.Reading // 1: the feedback contact shows closed; 0: open
+	ChargerComplete reading.Reading // 1: the charger signals that it has finished
 	RecordFailing   bool            // the logbook cannot be written
-	LateTick        bool            // the guard has opened the relay, since a tick was late
-	// Bare is a level at or below the plate tops that stood between two ticks for
-	// long enough that the relay was opened; missing when there was none.
+	LateTick        bool            // the guard has opened the relay because a tick was late
+	// Bare is a level at or below the plate tops that lasted long enough between two
+	// ticks to open the relay; missing when there was none.
 	Bare   reading.Level
 	Pack   PackSeen // whose own sensor answers, in a bay that recognises packs
 	Taken  []string // the packs that other bays have
@@ -75,38 +76,38 @@ type Readings struct {
 }
 
 // PackSeen is one look for the sensors that stay in packs. With no fault exactly
-// one of them answers; Contradictory stands for several, NoAnswer for none.
+// one of them answers; Contradictory means several, NoAnswer none.
 type PackSeen struct {
 	Name  string
 	At    time.Duration
 	Fault reading.Fault
 }
 
-// OK tells whether exactly one pack is recognised.
+// OK reports whether exactly one pack is recognised.
 func (p PackSeen) OK() bool { return p.Fault == reading.None && p.Name != "" }
 
-// Aged is as for a reading.
+// Aged works as for a reading.
 func (p PackSeen) Aged(now, limit time.Duration) PackSeen {
 	p.Fault = reading.Reading{At: p.At, Fault: p.Fault}.Aged(now, limit).Fault
 	return p
 }
 
-// Setup is what is fixed for a bay: its pack, its limits and which sensors it
-// has. It is read once.
+// Setup is the fixed data of a bay: its pack, its limits and its sensors. It is
+// read once.
 type Setup struct {
 	Name   string
 	Pack   Pack
 	Limits Limits
-	// Packs are those that may be plugged in, of one number of cells, in a bay
-	// that is not there for Pack alone; Pack is then not looked at.
+	// Packs are those that may be plugged in, all with the same number of cells, in a
+	// bay that does not serve Pack alone. Pack is then ignored.
 	Packs []Pack
-	// Recognises says that the packs' own sensors tell which of them is plugged
-	// in; else a person says it.
+	// Recognises means that the packs' own sensors identify the one plugged in;
+	// otherwise a technician does.
 	Recognises bool
-	// Fitted are the optional sensors that are wired, see Optional. What is
-	// configured and missing blocks; what is not configured is not asked for.
+	// Fitted are the optional sensors that are wired, see Optional. A configured
+	// sensor that is missing blocks; a sensor that is not configured is not needed.
 	Fitted reading.Sensors
-	// TempOnCase says that the pack's temperature is taken on the outside of a
+	// TempOnCase means that the pack's temperature is measured on the outside of a
 	// cell and not in its electrolyte.
 	TempOnCase bool
 }
@@ -123,7 +124,7 @@ type Pack struct {
 	VentWellMM     float64
 	FreeSurfaceCM2 float64
 	ElectrolyteML  float64 // in one cell at fill mark
-	ChargeFactor   float64 // ampere-hours back over ampere-hours out that make it full
+	ChargeFactor   float64 // ampere-hours in over ampere-hours out that make it full
 }
 
 // Permit is the bay's right to charge now. The zero value is blocked.
@@ -136,9 +137,9 @@ type Permit struct {
 type Finding struct {
 	Raised  bool
 	Since   time.Duration
-	Latched bool // stays until a person releases it
-	// The numbers that led to it; what they mean is the code's own matter,
-	// see interlock.Evidence.
+	Latched bool // stays until a technician releases it
+	// The numbers that led to it; their meaning depends on the code, see
+	// interlock.Evidence.
 	Evidence interlock.Evidence
 }
 
@@ -149,23 +150,23 @@ type Visit struct {
 	Since           time.Duration
 	OnlyCoverPlates bool // only the water that covers the plates: the pack is not ready
 	GivenML         [water.MaxCells]float64
-	// Cells is what was done at each cell besides; Quality what was said of the
-	// water, with QualityKnown.
+	// Cells is what else was done at each cell; the water's conductivity counts with
+	// QualityKnown.
 	Cells        [water.MaxCells]CellVisit
 	USPerCM      float64 // conductivity of the water, µS/cm
 	QualityKnown bool
 }
 
-// CellVisit is what a person did at one cell in an open visit, as it is also
+// CellVisit is what a technician did at one cell in an open visit, also as
 // stored.
 type CellVisit struct {
-	Done      bool     `json:"done,omitempty"`       // a fill was recorded, be it of 0 ml
+	Done      bool     `json:"done,omitempty"`       // a fill was recorded, even one of 0 ml
 	LevelMM   *float64 `json:"level_mm,omitempty"`   // the last level reading, mm above the plate tops; nil when there is none
 	LevelLast bool     `json:"level_last,omitempty"` // nothing was poured after it
 }
 
-// ByRod returns the level by the level rod; ok is false when none was read, or when
-// water was poured after it.
+// ByRod returns the level read with the level rod; ok is false when none was
+// read, or when water was poured after it.
 func (c *CellVisit) ByRod() (mm float64, ok bool) {
 	if c.LevelMM == nil || !c.LevelLast {
 		return 0, false
@@ -173,12 +174,12 @@ func (c *CellVisit) ByRod() (mm float64, ok bool) {
 	return *c.LevelMM, true
 }
 
-// Picture is everything that is known of a bay after a tick. Outputs are made
-// from it and from nothing else.
+// Picture is everything known of a bay after a tick. Outputs are made from it
+// alone.
 type Picture struct {
 	Bay string
-	// Pack is the pack that is plugged in or was last; while that is not known,
-	// one without a name that has the most careful figure of all that it may be.
+	// Pack is the pack that is plugged in or was last. While it is unknown, Pack has
+	// no name and the most careful value of each figure among the packs it may be.
 	Pack     *Pack
 	Naming   Naming
 	Limits   *Limits
@@ -193,33 +194,33 @@ type Picture struct {
 	Water    water.Status
 	Visit    Visit
 	PermitS  float64 // seconds with the permit granted since the memory began
-	// BlockedS counts the rest.
+	// BlockedS is the seconds with it blocked.
 	BlockedS float64
 	Readied  uint64 // how often the pack became ready to water
 	Totals   Totals
 	has      *Setup
 }
 
-// Named tells whether it is known which pack this is.
+// Named reports whether it is known which pack this is.
 func (p *Picture) Named() bool { return p.Pack.Name != "" }
 
-// Serves lists the packs that may be plugged in, where there are several.
+// Serves returns the packs that may be plugged in, where there are several.
 func (p *Picture) Serves() []Pack { return p.has.Packs }
 
-// Naming says how it is known which pack is plugged in.
+// Naming is how the plugged-in pack is known.
 type Naming uint8
 
-// The ways to know a pack. The zero value is not known.
+// The ways to know a pack. The zero value is unknown.
 const (
 	NotNamed Naming = iota
-	ByConfig        // the bay is there for one pack alone
+	ByConfig        // the bay serves one pack alone
 	BySensor        // by the sensor that stays in the pack
-	ByPerson        // a person has said it
+	ByPerson        // a technician has named it
 )
 
 var namings = [...]string{"", "config", "sensor", "person"}
 
-// String is the naming in messages, "" when the pack is not known.
+// String returns the naming in messages, "" when the pack is not known.
 func (n Naming) String() string {
 	if int(n) >= len(namings) {
 		return fmt.Sprintf("naming-%d", uint8(n))
@@ -227,11 +228,11 @@ func (n Naming) String() string {
 	return namings[n]
 }
 
-// ParseNaming finds a naming by its name, NotNamed for one that is not known.
+// ParseNaming returns the naming of that name, NotNamed for an unknown name.
 func ParseNaming(name string) Naming { return Naming(max(slices.Index(namings[:], name), 0)) }
 
-// Totals are sums over all packs that a bay has had. They never fall when a
-// pack goes and another comes.
+// Totals are sums over all packs that a bay has had. They never fall when packs
+// are exchanged.
 type Totals struct {
 	InAh        float64 `json:"in_ah"`
 	GassingAh   float64 `json:"gassing_ah"` // of one cell string
@@ -257,9 +258,9 @@ const (
 	VisitClosed
 	OrderTaken
 	OrderRefused
-	MemoryDoubted // after a restart a careful reading was taken
-	PackNamed     // it is known which pack is plugged in, and its history is taken up
-	PackLeft      // the pack has gone, or is not known any more; its history is stored
+	MemoryDoubted // after a restart the more careful assumption was made
+	PackNamed     // the pack is known, and its history is open
+	PackLeft      // the pack has left, or is no longer known; its history is stored
 	NumEvents
 )
 
@@ -269,7 +270,7 @@ var eventNames = [NumEvents]string{
 	"order-taken", "order-refused", "memory-doubted", "pack-named", "pack-left",
 }
 
-// String is the event's name in messages, such as "charge-full".
+// String returns the event's name in messages, such as "charge-full".
 func (k EventKind) String() string {
 	if k >= NumEvents {
 		return fmt.Sprintf("event-%d", uint8(k))
@@ -277,14 +278,14 @@ func (k EventKind) String() string {
 	return eventNames[k]
 }
 
-// ParseEvent finds an event by its name in messages; ok is false for a name that
-// is not one.
+// ParseEvent returns the event kind of that name in messages; ok is false for an
+// unknown name.
 func ParseEvent(name string) (k EventKind, ok bool) {
 	i := slices.Index(eventNames[:], name)
 	return EventKind(max(i, 0)), i > int(NoEvent)
 }
 
-// Event is a thing that happened in a tick. Fields that do not belong to its
+// Event is one thing that happened in a tick. Fields that do not belong to its
 // kind are zero.
 type Event struct {
 	At    time.Duration
@@ -292,7 +293,7 @@ type Event struct {
 	Stage Stage          // StageChanged: the new one
 	From  Stage          // StageChanged: the old one
 	Code  interlock.Code // FindingRaised, FindingCleared; PermitBlocked: the first reason
-	// Evidence is the numbers of Code, not with FindingCleared.
+	// Evidence is the numbers of Code, except with FindingCleared.
 	Evidence   interlock.Evidence
 	WaitingFor cooldown.Reason // StageChanged to Cooling
 	WaterML    float64         // StageChanged to ReadyToWater: the pack's need; VisitClosed: given in all
@@ -301,12 +302,12 @@ type Event struct {
 	InAh       float64         // ChargeEnded: charged, with InAhKnown
 	InAhKnown  bool
 	Doubt      Doubt         // MemoryDoubted
-	File       string        // MemoryDoubted: what is kept of a damaged logbook
+	File       string        // MemoryDoubted: the file kept of a damaged logbook
 	Pack       string        // PackNamed, PackLeft; MemoryDoubted: whose history it is
 	Naming     Naming        // PackNamed: how it is known
 	By         string        // visits and orders: the person
 	Order      string        // orders: the ID
-	Asked      order.Order   // orders and visits: what the person asked for
+	Asked      order.Order   // orders and visits: what was ordered
 	Why        order.Refusal // OrderRefused: why
 	Plates     bool          // VisitOpened: only to cover the plates
 }

@@ -8,8 +8,8 @@ import (
 	"bayward/agent/bay"
 )
 
-// TestNamesAreReadBack: each name in messages is that of its stage or event and of
-// no other, and what is no name is not taken for one.
+// TestNamesAreReadBack: each name in messages belongs to its own stage or event
+// and to no other, and an unknown name is rejected.
 func TestNamesAreReadBack(t *testing.T) {
 	for s := range bay.NumStages {
 		got, ok := bay.ParseStage(s.String())
@@ -17,7 +17,7 @@ func TestNamesAreReadBack(t *testing.T) {
 		require.Equal(t, s, got)
 	}
 	events := 0
-	for k := bay.NoEvent + 1; k != bay.NoEvent; k++ { // all that there can be, and round again
+	for k := bay.NoEvent + 1; k != bay.NoEvent; k++ { // every value, until the counter wraps
 		if got, ok := bay.ParseEvent(k.String()); ok {
 			require.Equal(t, k, got)
 			events++

@@ -1,11 +1,11 @@
-// Package order is what people may ask of a bay. Each order is one row of
-// Table: its name, what it does, the fields that it takes with their units and
-// bounds, the right that it needs and what a person confirms before it. The
-// core, the page, MQTT, the import and the published contracts all go by that
-// row, so a new order is written here once.
+// Package order defines what users may ask of a bay. Each order is one row of
+// Table: its name, what it does, its fields with units and bounds, the right that
+// it needs and what the user confirms before it. The core, the page, MQTT, the
+// import and the published contracts all use that row, so a new order is written
+// only here.
 //
-// An order that is not accepted gives a Refusal: a code and the numbers that
-// belong to it. Words for people are made from that.
+// An order that is not accepted gives a Refusal: a code and its numbers. Messages
+// for users are made from that.
 package order
 
 import (
@@ -15,7 +15,7 @@ import (
 	"unicode/utf8"
 )
 
-// Kind is what a person asks for.
+// Kind is what an order asks for.
 type Kind uint8
 
 // The orders. None of them can grant the permit.
@@ -34,7 +34,7 @@ const (
 	NumKinds
 )
 
-// String is the order's name in messages, such as "visit-open".
+// String returns the order's name in messages, such as "visit-open".
 func (k Kind) String() string {
 	if row := k.Row(); row != nil {
 		return row.Name
@@ -42,7 +42,7 @@ func (k Kind) String() string {
 	return fmt.Sprintf("order-%d", uint8(k))
 }
 
-// Row is the order's row of the table, nil for what is not an order.
+// Row returns the order's row of the table, nil for an unknown kind.
 func (k Kind) Row() *Row {
 	if k == None || k >= NumKinds {
 		return nil
@@ -50,8 +50,8 @@ func (k Kind) Row() *Row {
 	return &Table[k]
 }
 
-// Parse finds an order by its name in messages; ok is false for a name that is
-// not one.
+// Parse returns the order of that name in messages; ok is false for an unknown
+// name.
 func Parse(name string) (kind Kind, ok bool) {
 	for k := None + 1; k < NumKinds; k++ {
 		if Table[k].Name == name {
@@ -61,9 +61,9 @@ func Parse(name string) (kind Kind, ok bool) {
 	return None, false
 }
 
-// Order is one request of a person. Whether that person has the right to it
-// is decided at the edge, before it becomes part of the readings. Which fields
-// belong to which kind, and their bounds, are in Table.
+// Order is one request by a person. Whether that person has the right to it is
+// decided at the edge, before the order becomes part of the readings. Which
+// fields belong to which kind, and their bounds, are in Table.
 type Order struct {
 	ID      string // unique; a repeated ID does nothing
 	Kind    Kind
@@ -74,11 +74,11 @@ type Order struct {
 	AtC     float64
 	LevelMM float64
 	USPerCM float64
-	// Unmeasured: nobody measured USPerCM, which then means nothing.
+	// Unmeasured means that USPerCM was not measured and has no meaning.
 	Unmeasured bool
-	Water      string // what kind it is; "" when nobody said
-	Pack       string // its name; "" takes back what was said
-	Note       string // what the person says with it, for the record; "" for nothing
+	Water      string // its kind; "" when not given
+	Pack       string // its name; "" withdraws the name given before
+	Note       string // a remark for the record; "" for none
 }
 
 // Bounds of what every order carries.
@@ -88,9 +88,9 @@ const (
 	MaxNoteRunes = 200
 )
 
-// Printable tells whether a text has 1 to most characters, all of which can be
-// in a record and on a screen. It neither begins nor ends with a space: one name
-// must not look like another.
+// Printable reports whether a text has 1 to most characters, all fit for a record
+// and a screen. It must neither begin nor end with a space: no name may look like
+// another.
 func Printable(s string, most int) bool {
 	if s == "" || !utf8.ValidString(s) || utf8.RuneCountInString(s) > most || strings.TrimSpace(s) != s {
 		return false
@@ -112,7 +112,7 @@ const (
 
 var rightNames = [numRights]string{"none", "look", "visit", "release"}
 
-// String is the right's name in the configuration, such as "visit".
+// String returns the right's name in the configuration, such as "visit".
 func (r Right) String() string {
 	if r >= numRights {
 		return fmt.Sprintf("right-%d", uint8(r))
@@ -120,7 +120,7 @@ func (r Right) String() string {
 	return rightNames[r]
 }
 
-// ParseRight finds a right by its name, NoRight for a name that is not one.
+// ParseRight returns the right of that name, NoRight for an unknown name.
 func ParseRight(name string) Right {
 	for _, r := range Rights() {
 		if rightNames[r] == name {
@@ -130,11 +130,11 @@ func ParseRight(name string) Right {
 	return NoRight
 }
 
-// Rights are those that a person can have, the least first.
+// Rights returns the rights that a person can have, the least first.
 func Rights() []Right { return []Right{MayLook, MayVisit, MayRelease} }
 
-// Allows tells whether the right is enough for an order. What is not an order,
-// and one whose row names no right, is allowed to nobody.
+// Allows reports whether the right is enough for an order. An unknown order, or
+// one whose row names no right, is allowed to nobody.
 func (r Right) Allows(k Kind) bool {
 	row := k.Row()
 	return row != nil && row.Right != NoRight && r >= row.Right

@@ -12,8 +12,8 @@ import (
 	"bayward/agent/order"
 )
 
-// written is what the table must say of one order, written by hand: a field is
-// its name, bounds and unit.
+// written is what the table must contain for one order, written by hand: a field
+// is its name, bounds and unit.
 type written struct {
 	right   string
 	inVisit bool
@@ -44,7 +44,7 @@ var oracle = map[string]written{
 	"pack":        {"visit", false, []string{pack}},
 }
 
-// TestTable holds each row to what was written by hand.
+// TestTable compares each row with what was written by hand.
 func TestTable(t *testing.T) {
 	for k := order.None + 1; k < order.NumKinds; k++ {
 		row := k.Row()
@@ -59,7 +59,7 @@ func TestTable(t *testing.T) {
 	require.Len(t, oracle, int(order.NumKinds)-1, "an oracle without an order")
 }
 
-// TestRowsAreWhole: names, descriptions and units are there and unlike.
+// TestRowsAreWhole: names, descriptions and units are present and distinct.
 func TestRowsAreWhole(t *testing.T) {
 	seen := map[string]bool{}
 	for k := order.None + 1; k < order.NumKinds; k++ {
@@ -89,7 +89,7 @@ func TestRowsAreWhole(t *testing.T) {
 	require.Equal(t, "order-0 order-200", order.None.String()+" "+order.Kind(200).String())
 }
 
-// good is an order that nothing is wrong with: each field at its lower bound.
+// good returns a valid order with each field at its lower bound.
 func good(k order.Kind) order.Order {
 	o := order.Order{ID: "1", Kind: k, By: "A. Person"}
 	for _, f := range k.Row().Fields {
@@ -160,7 +160,7 @@ func TestCellsOfTheBay(t *testing.T) {
 	require.Equal(t, order.OutOfRange, order.Check(&o, order.Limits{Cells: 60}).Code)
 }
 
-// TestRefusedByItself: what is wrong with an order without any number.
+// TestRefusedByItself: orders that are refused whatever the state of the bay.
 func TestRefusedByItself(t *testing.T) {
 	for _, row := range []struct {
 		o    order.Order
@@ -189,8 +189,7 @@ func TestRefusedByItself(t *testing.T) {
 	}
 }
 
-// TestGiven: every field that is missing and every one that is stray, for every
-// order.
+// TestGiven: every missing field and every stray one, for every order.
 func TestGiven(t *testing.T) {
 	for k := order.None; k < order.NumKinds; k++ {
 		row, all := k.Row(), map[string]bool{}
@@ -219,7 +218,7 @@ func TestGiven(t *testing.T) {
 	}
 }
 
-// TestLeaveOut notes what was not given, and touches no other order.
+// TestLeaveOut records what was not given, and changes no other order.
 func TestLeaveOut(t *testing.T) {
 	for k := order.None; k < order.NumKinds; k++ {
 		o := order.Order{Kind: k}
@@ -231,7 +230,7 @@ func TestLeaveOut(t *testing.T) {
 	}
 }
 
-// TestRights: each right by hand, and nobody may give what is no order.
+// TestRights: each right by hand, and no right allows an unknown order.
 func TestRights(t *testing.T) {
 	for k := order.None; k <= order.NumKinds; k++ {
 		for _, r := range append(order.Rights(), order.NoRight, 200) {
@@ -269,8 +268,8 @@ func TestEveryCodeHasAName(t *testing.T) {
 	require.Equal(t, "refusal-99", order.Code(99).String())
 }
 
-// TestMembers: an order comes back whole from what a message carries of it, and
-// what is no number is not carried.
+// TestMembers: an order is restored completely from the members that a message
+// carries, and NaN and infinity are not carried.
 func TestMembers(t *testing.T) {
 	for k := order.None + 1; k < order.NumKinds; k++ {
 		o := order.Order{Kind: k}
@@ -296,7 +295,7 @@ func TestMembers(t *testing.T) {
 	require.Empty(t, o.Members())
 }
 
-// TestConfirmed is what the record has of a visit's cautions.
+// TestConfirmed checks what the record contains of a visit's cautions.
 func TestConfirmed(t *testing.T) {
 	for name, want := range map[order.Kind]string{
 		order.VisitOpen:  "Confirmed: machine parked, brake on, key out or isolator off; charger off at its own switch, no plug pulled before; goggles, face shield, apron, gloves, boots; no metal; eyewash works and is free, neutraliser and water at hand; no flame or spark; air moving; battery not gassing, not alone.",

@@ -5,33 +5,33 @@ import (
 	"strings"
 )
 
-// Code says to a program why an order is refused.
+// Code is the machine-readable reason why an order is refused.
 type Code uint8
 
-// The codes. New ones may come.
+// The codes. New ones may be added.
 const (
 	NoCode             Code = iota
 	NoID                    // it has no ID
 	Repeated                // an order with its ID was taken before
-	NoPerson                // it names nobody
-	NoSuchOrder             // its kind is none
-	Missing                 // Field is not there
+	NoPerson                // it names no person
+	NoSuchOrder             // its kind is unknown
+	Missing                 // Field is missing
 	Stray                   // Field does not belong to it
-	NothingSaid             // none of its fields is there, and one must be
-	OutOfRange              // Value of Field is not in Low to High
+	NothingSaid             // none of its fields is given, and one must be
+	OutOfRange              // Value of Field is not within Low to High
 	BadText                 // Name, the text of Field, is not accepted
 	NoVisit                 // no visit is open
-	VisitIsOpen             // one is, by the person Name
-	PackUnknown             // it is not known which pack is plugged in
+	VisitIsOpen             // the person Name has one open
+	PackUnknown             // the plugged-in pack is unknown
 	NoPack                  // no pack is connected
-	OnePack                 // the bay is there for the pack Name alone
+	OnePack                 // the bay serves the pack Name alone
 	NoSuchPack              // Name is no pack of the bay
 	PackElsewhere           // another bay has the pack Name
 	SensorsDisagree         // the sensors of several packs answer
 	OtherPackSensed         // the sensor of the pack Name answers
-	AboveVentWell           // a level Value that no cell can show; the bottom of the vent well is at High
+	AboveVentWell           // a level Value that no cell can show; High is the bottom of the vent well
 	TemperatureUnknown      // without it a level cannot be referred to 25 °C
-	LevelUnknown            // of the pilot cell, so there is nothing to compare with
+	LevelUnknown            // the pilot cell's level is unknown, so there is nothing to compare with
 	NumCodes
 )
 
@@ -41,7 +41,7 @@ var codeNames = [NumCodes]string{
 	"other-pack-sensed", "above-vent-well", "temperature-unknown", "level-unknown",
 }
 
-// String is the code's name, such as "out-of-range".
+// String returns the code's name, such as "out-of-range".
 func (c Code) String() string {
 	if c >= NumCodes {
 		return fmt.Sprintf("refusal-%d", uint8(c))
@@ -49,7 +49,7 @@ func (c Code) String() string {
 	return codeNames[c]
 }
 
-// ParseCode finds a code by its name, NoCode for one that is not known.
+// ParseCode returns the code of that name, NoCode for an unknown name.
 func ParseCode(name string) Code {
 	for c := NoCode + 1; c < NumCodes; c++ {
 		if codeNames[c] == name {
@@ -59,19 +59,19 @@ func ParseCode(name string) Code {
 	return NoCode
 }
 
-// Refusal is why an order is not carried out. What does not belong to its code
-// is zero.
+// Refusal is why an order is not carried out. Fields that do not belong to its
+// code are zero.
 type Refusal struct {
 	Code  Code
 	Kind  Kind   // of the order
 	Field *Field // of Missing, Stray, OutOfRange, BadText, AboveVentWell
 	// Value, Low and High are in the unit of Field.
 	Value, Low, High float64
-	Name             string // a person, a pack, or a text that was given
+	Name             string // a person, a pack, or the text given
 }
 
-// Fields are those that are wrong, or of which one would be enough; none when it is
-// not a field that is wrong.
+// Fields returns the fields that are wrong, or any one of which would be enough;
+// none when the fault is not in a field.
 func (r *Refusal) Fields() []*Field {
 	switch row := r.Kind.Row(); r.Code {
 	case Missing, Stray, OutOfRange, BadText:
@@ -85,7 +85,7 @@ func (r *Refusal) Fields() []*Field {
 	return nil
 }
 
-// Keys are the names of Fields in messages, joined by "or".
+// Keys returns the names of Fields in messages, joined by "or".
 func (r *Refusal) Keys() string {
 	var keys []string
 	for _, f := range r.Fields() {
@@ -94,13 +94,13 @@ func (r *Refusal) Keys() string {
 	return strings.Join(keys, " or ")
 }
 
-// Limits are what one bay bounds further than the table.
+// Limits are the bounds of one bay beyond those of the table.
 type Limits struct {
 	Cells int // of its pack
 }
 
-// Given judges which fields an order came with, nil when they are the right
-// ones. Edges ask it of messages, in which a field can be missing or stray.
+// Given checks which fields an order came with, nil when they are the right ones.
+// Edges use it for messages, in which a field can be missing or stray.
 func Given(kind Kind, has func(name string) bool) *Refusal {
 	row := kind.Row()
 	if row == nil {
@@ -124,8 +124,8 @@ func Given(kind Kind, has func(name string) bool) *Refusal {
 	return nil
 }
 
-// Check judges an order by itself, nil when nothing is wrong with it. What the
-// bay makes of it then depends on its state.
+// Check checks an order by itself, nil when it is valid. What the bay does with
+// it then depends on the bay's state.
 func Check(o *Order, l Limits) *Refusal {
 	row := o.Kind.Row()
 	switch {
@@ -152,7 +152,7 @@ func Check(o *Order, l Limits) *Refusal {
 	return nil
 }
 
-// Check judges one field of an order, nil when its value is accepted.
+// Check checks one field of an order, nil when its value is accepted.
 func (f *Field) Check(o *Order, l Limits) *Refusal {
 	low, high := f.bounds(l)
 	if text, ok := f.place(o).(*string); ok {
@@ -161,13 +161,13 @@ func (f *Field) Check(o *Order, l Limits) *Refusal {
 		}
 		return &Refusal{Code: BadText, Kind: o.Kind, Field: f, Low: low, High: high, Name: *text}
 	}
-	if v := f.Number(o); !(v >= low && v <= high) { // not-a-number is out of range too
+	if v := f.Number(o); !(v >= low && v <= high) { // NaN is out of range too
 		return &Refusal{Code: OutOfRange, Kind: o.Kind, Field: f, Value: v, Low: low, High: high}
 	}
 	return nil
 }
 
-// takes tells whether a text is one that the field accepts.
+// takes reports whether the field accepts a text.
 func (f *Field) takes(text string) bool {
 	for _, word := range f.Words {
 		if word == text {

@@ -9,8 +9,8 @@ import (
 	"bayward/agent/water"
 )
 
-// Subject is what an order is about. Orders about one thing go to one address
-// of the HTTP interface.
+// Subject is what an order is about. Orders on one subject go to one address of
+// the HTTP interface.
 type Subject uint8
 
 // The subjects.
@@ -23,25 +23,25 @@ const (
 // Row is one order.
 type Row struct {
 	Name    string // in messages, such as "visit-open"
-	Does    string // what it does, one sentence for a person
+	Does    string // what it does, one sentence for users
 	Of      Subject
-	Right   Right // that its person needs
+	Right   Right // that the person giving it needs
 	InVisit bool  // only while a visit is open
-	// Fields are what it takes. All of them are needed; with AnyOf at least one.
+	// Fields are the fields it takes. All are required; with AnyOf at least one.
 	Fields []*Field
 	AnyOf  bool
-	// Confirm is what the page has a person confirm before the order is given.
+	// Confirm is what the page asks a person to confirm before the order is given.
 	Confirm []Point
 }
 
-// Point is one thing that a person confirms.
+// Point is one thing to confirm.
 type Point struct {
-	Key    string // in forms and in the words of a language
-	Record string // how the record puts it
+	Key    string // in forms and language files
+	Record string // the wording in the record
 }
 
-// Confirmed is the note for the record that every point was confirmed, "" when
-// there are none.
+// Confirmed returns the note for the record that every point was confirmed, ""
+// when there are none.
 func (r *Row) Confirmed() string {
 	if len(r.Confirm) == 0 {
 		return ""
@@ -53,7 +53,7 @@ func (r *Row) Confirmed() string {
 	return "Confirmed: " + strings.Join(points, "; ") + "."
 }
 
-// Takes tells whether a field belongs to the order.
+// Takes reports whether a field belongs to the order.
 func (r *Row) Takes(f *Field) bool {
 	for _, mine := range r.Fields {
 		if mine == f {
@@ -63,10 +63,10 @@ func (r *Row) Takes(f *Field) bool {
 	return false
 }
 
-// Unit is what a field is counted in.
+// Unit is the unit of a field.
 type Unit string
 
-// The units of fields. One is for what has none: counts and ratios.
+// The units of fields. One is for counts and ratios, which have none.
 const (
 	One          Unit = "1"
 	Millilitres  Unit = "ml"
@@ -76,19 +76,19 @@ const (
 	Characters   Unit = "printable characters"
 )
 
-// Field is one thing that an order says besides who gives it.
+// Field is one item of an order besides the person who gives it.
 type Field struct {
 	Name  string // in messages, such as "level_mm"
-	About string // what it is, for a person
+	About string // what it is, for users
 	Unit  Unit
-	// Low and High are the bounds, both still accepted: of a number in its Unit,
-	// of a text the number of its characters.
+	// Low and High are the bounds, both inclusive: for a number in its Unit, for a
+	// text its number of characters.
 	Low, High float64
-	Words     []string // the only texts that are accepted; none: any
-	Empty     string   // what an empty text does, where it is accepted
+	Words     []string // the only texts accepted; none: any
+	Empty     string   // what an empty text does, where accepted
 
 	place func(*Order) any            // *int, *float64 or *string
-	left  func(*Order) *bool          // notes that it was left out; nil: an empty text does
+	left  func(*Order) *bool          // records that it was left out; nil: an empty text does
 	most  func(Limits) (high float64) // a bound below High that depends on the bay
 }
 
@@ -98,7 +98,7 @@ var (
 		Name: "cell", About: "the cell, from the positive end", Unit: One, Low: 1, High: water.MaxCells,
 		place: func(o *Order) any { return &o.Cell }, most: func(l Limits) float64 { return float64(l.Cells) },
 	}
-	// MLField is bounded against slips of the finger.
+	// MLField is bounded to catch typing errors.
 	MLField = &Field{
 		Name: "ml", About: "water given", Unit: Millilitres, Low: 0, High: 2000,
 		place: func(o *Order) any { return &o.ML },
@@ -115,7 +115,7 @@ var (
 		Name: "level_mm", About: "electrolyte above the plate tops by the level rod", Unit: Millimetres, Low: -200, High: 200,
 		place: func(o *Order) any { return &o.LevelMM },
 	}
-	// USPerCMField ends where sea water is: 50,000 µS/cm.
+	// USPerCMField ends at the conductivity of sea water: 50,000 µS/cm.
 	USPerCMField = &Field{
 		Name: "us_per_cm", About: "conductivity of the water", Unit: Conductivity, Low: 0, High: 50000,
 		place: func(o *Order) any { return &o.USPerCM }, left: func(o *Order) *bool { return &o.Unmeasured },
@@ -132,7 +132,7 @@ var (
 	}
 )
 
-// Fields are all fields that some order takes, in the order of the table.
+// Fields returns all fields that any order takes, in the order of the table.
 func Fields() []*Field {
 	var all []*Field
 	seen := map[*Field]bool{}
@@ -148,7 +148,7 @@ func Fields() []*Field {
 }
 
 // Table has one row for each order, in the order of the kinds; row 0 is empty.
-// Forms, messages, contracts and the bay's own checks are made from it.
+// Forms, messages, contracts and the bay's own checks are derived from it.
 var Table = [NumKinds]Row{
 	Hold:    {Name: "hold", Does: "Block the charge until a person ends it.", Of: OfCharge, Right: MayLook},
 	Unhold:  {Name: "unhold", Does: "End a hold.", Of: OfCharge, Right: MayRelease},
@@ -193,11 +193,11 @@ var Table = [NumKinds]Row{
 	},
 }
 
-// Place is where an order keeps the field: an *int, a *float64 or a *string.
+// Place returns where an order keeps the field: an *int, a *float64 or a *string.
 func (f *Field) Place(o *Order) any { return f.place(o) }
 
-// Members are the fields of an order as a message carries them, by name; what was
-// left out is not among them, nor is what is no number.
+// Members returns the fields of an order as a message carries them, by name,
+// without those that were left out and numbers that are not finite.
 func (o *Order) Members() map[string]any {
 	all := map[string]any{}
 	row := o.Kind.Row()
@@ -221,8 +221,8 @@ func (o *Order) Members() map[string]any {
 	return all
 }
 
-// Put takes back what Members gave, be it after a way through JSON; what does not
-// fit is left out.
+// Put restores what Members returned, also after a round trip through JSON. It
+// ignores values that do not fit.
 func (o *Order) Put(members map[string]any) {
 	for _, f := range Fields() {
 		v, given := members[f.Name]
@@ -247,7 +247,7 @@ func (o *Order) Put(members map[string]any) {
 	o.LeaveOut(func(name string) bool { _, given := members[name]; return !given })
 }
 
-// Number is the value of a field that is a number, 0 for a text.
+// Number returns the value of a numeric field, 0 for a text.
 func (f *Field) Number(o *Order) float64 {
 	switch p := f.place(o).(type) {
 	case *int:
@@ -258,23 +258,22 @@ func (f *Field) Number(o *Order) float64 {
 	return 0
 }
 
-// IsText tells whether the field is a text and not a number.
+// IsText reports whether the field is a text and not a number.
 func (f *Field) IsText() bool {
 	_, text := f.place(&Order{}).(*string)
 	return text
 }
 
-// IsWhole tells whether the field is a whole number.
+// IsWhole reports whether the field is a whole number.
 func (f *Field) IsWhole() bool {
 	_, whole := f.place(&Order{}).(*int)
 	return whole
 }
 
-// Holds tells whether a number is within the field's bounds; not-a-number is
-// not.
+// Holds reports whether a number is within the field's bounds; NaN is not.
 func (f *Field) Holds(v float64) bool { return v >= f.Low && v <= f.High }
 
-// LeaveOut notes which of its fields a message did not give.
+// LeaveOut records which of its fields a message did not give.
 func (o *Order) LeaveOut(missing func(name string) bool) {
 	row := o.Kind.Row()
 	if row == nil {
@@ -287,7 +286,7 @@ func (o *Order) LeaveOut(missing func(name string) bool) {
 	}
 }
 
-// leftOut tells whether a field that may be left out was.
+// leftOut reports whether a field that may be left out was left out.
 func (f *Field) leftOut(o *Order) bool {
 	if f.left != nil {
 		return *f.left(o)
@@ -296,7 +295,7 @@ func (f *Field) leftOut(o *Order) bool {
 	return ok && *text == ""
 }
 
-// bounds are those that hold in one bay.
+// bounds returns the bounds that apply in one bay.
 func (f *Field) bounds(l Limits) (low, high float64) {
 	if f.most != nil {
 		return f.Low, min(f.High, f.most(l))
@@ -304,7 +303,7 @@ func (f *Field) bounds(l Limits) (low, high float64) {
 	return f.Low, f.High
 }
 
-// Accepts says what the field accepts within bounds, such as "0 to 2000 ml".
+// Accepts describes what the field accepts within bounds, such as "0 to 2000 ml".
 func (f *Field) Accepts(low, high float64) string {
 	switch {
 	case len(f.Words) > 0:
@@ -316,7 +315,7 @@ func (f *Field) Accepts(low, high float64) string {
 	return plain(low) + " to " + f.Write(high)
 }
 
-// Write is a number of the field with its unit, such as "150 ml".
+// Write returns a number of the field with its unit, such as "150 ml".
 func (f *Field) Write(v float64) string {
 	if f.Unit == One {
 		return plain(v)

@@ -1,5 +1,6 @@
-// Package view is a picture as other programs read it: one shape for the MQTT
-// state topic, the HTTP interface and a replay. Its sentences are English.
+// Package view is a picture in the form that other programs read: one shape for
+// the MQTT state topic, the HTTP interface and a replay. Its sentences are
+// English.
 package view
 
 import (
@@ -12,18 +13,19 @@ import (
 	"bayward/agent/words"
 )
 
-// View is a picture as other programs read it: the payload of the MQTT state
-// topic and of the HTTP interface. Names carry their units; what is not known or
-// not finite is absent. Times are ages in seconds, since the core has no wall clock.
+// View is a picture in the form that other programs read: the payload of the MQTT
+// state topic and of the HTTP interface. Names carry their units; unknown and
+// non-finite values are absent. Times are ages in seconds, because the core has
+// no wall clock.
 type View struct {
 	V             int       `json:"v"` // version of this shape: 1
 	Bay           string    `json:"bay"`
-	Pack          string    `json:"pack,omitempty"`      // absent while it is not known
-	PackFrom      string    `json:"pack_from,omitempty"` // config, sensor or person: how it is known
+	Pack          string    `json:"pack,omitempty"`      // absent while unknown
+	PackFrom      string    `json:"pack_from,omitempty"` // config, sensor or person: how the pack is known
 	Packs         []string  `json:"packs,omitempty"`     // that may be plugged in, where there are several
 	Stage         string    `json:"stage"`
 	StageForS     float64   `json:"stage_for_s"`
-	Says          string    `json:"says"` // what it is doing and why, one sentence
+	Says          string    `json:"says"` // what the bay is doing and why, one sentence
 	Permit        string    `json:"permit"`
 	BlockedForS   *float64  `json:"blocked_for_s,omitempty"` // absent while granted
 	Findings      []Finding `json:"findings"`
@@ -36,7 +38,7 @@ type View struct {
 	HydrogenPct   *float64  `json:"hydrogen_pct,omitempty"`
 	Full          bool      `json:"full"`
 	FullEvidence  string    `json:"full_evidence,omitempty"`
-	FullDoubt     string    `json:"full_doubt,omitempty"`   // what contradicts calling it full; a hydrometer settles it
+	FullDoubt     string    `json:"full_doubt,omitempty"`   // what contradicts a full pack; a hydrometer settles it
 	EqualizeDue   string    `json:"equalize_due,omitempty"` // why the cells should be brought to the same charge; advice
 	StateOfCharge *float64  `json:"state_of_charge,omitempty"`
 	ReadyInS      *float64  `json:"ready_in_s,omitempty"`
@@ -51,13 +53,13 @@ type View struct {
 	ForecastEarlyH *float64  `json:"forecast_early_h,omitempty"`
 	ForecastLateH  *float64  `json:"forecast_late_h,omitempty"`
 	OddCells       []OddCell `json:"odd_cells,omitempty"`   // that take far more or less water than the others
-	LevelAgain     []int     `json:"level_again,omitempty"` // cells whose last level reading wants a second one
+	LevelAgain     []int     `json:"level_again,omitempty"` // cells whose last level reading needs a second one
 	ChargeInAh     *float64  `json:"charge_in_ah,omitempty"`
 	Visit          *Visit    `json:"visit,omitempty"`
 	Faults         []Fault   `json:"faults,omitempty"`
 }
 
-// Finding is a raised finding with all that a person needs.
+// Finding is a raised finding with everything a technician needs.
 type Finding struct {
 	Code     string  `json:"code"`
 	Title    string  `json:"title"`
@@ -81,7 +83,7 @@ type Visit struct {
 // OddCell is a cell that takes far more or less water than its neighbours.
 type OddCell struct {
 	Cell  int     `json:"cell"`  // 1 is the positive end
-	Ratio float64 `json:"ratio"` // of its water over the median of the cells
+	Ratio float64 `json:"ratio"` // of its water to the median of the cells
 	Text  string  `json:"text"`  // what it usually means and what to check
 }
 
@@ -91,8 +93,8 @@ type Fault struct {
 	Fault  string `json:"fault"`
 }
 
-// Of makes the shape that other programs read. It allocates; the core's own
-// path does not use it.
+// Of builds the view of a picture. It allocates; the core's own path does not use
+// it.
 func Of(p *bay.Picture) View {
 	english := words.EnglishSI()
 	v := View{
@@ -145,7 +147,7 @@ func (v *View) addCool(p *bay.Picture) {
 
 func (v *View) addWater(p *bay.Picture) {
 	if p.Water.Known {
-		// Rounded down: too little water can be put right.
+		// Rounded down: too little water can be corrected.
 		v.WaterML = each(p.Water.NeedML[:p.Water.Cells], math.Floor)
 		v.CoverPlatesML = each(p.Water.CoverPlatesML[:p.Water.Cells], math.Floor)
 	}
@@ -182,8 +184,8 @@ func faults(p *bay.Picture) []Fault {
 
 func known(r reading.Reading, n int) *float64 { return when(r.OK(), reading.Round(r.Value, n)) }
 
-// each rounds a figure for each cell. One that is not finite leaves all of them out:
-// JSON cannot express it, and the message must be sent all the same.
+// each rounds a figure for each cell. If one is not finite, it omits all of them:
+// JSON cannot express it, and the message must still be sent.
 func each(values []float64, round func(float64) float64) []float64 {
 	out := make([]float64, len(values))
 	for i, v := range values {
@@ -194,7 +196,7 @@ func each(values []float64, round func(float64) float64) []float64 {
 	return out
 }
 
-// when leaves out what is not known or not finite.
+// when returns nil for an unknown or non-finite value.
 func when(ok bool, v float64) *float64 {
 	if !ok || !reading.Finite(v) {
 		return nil

@@ -18,8 +18,8 @@ import (
 	"bayward/agent/view/viewtest"
 )
 
-// everything is a picture in which all is known and every finding is raised, so that
-// its view has every field.
+// everything returns a picture with every value known and every finding raised,
+// so its view has every field.
 func everything() *bay.Picture {
 	const now = 100 * time.Hour
 	setup := baytest.Setup("bay-1")
@@ -50,7 +50,7 @@ func everything() *bay.Picture {
 	return p
 }
 
-// walk visits every value that can be set in a picture, with its name.
+// walk visits every settable value in a picture, with its name.
 func walk(v reflect.Value, name string, see func(string, reflect.Value)) {
 	switch v.Kind() {
 	case reflect.Pointer:
@@ -72,7 +72,7 @@ func walk(v reflect.Value, name string, see func(string, reflect.Value)) {
 	}
 }
 
-// members are those of the view of a picture, as JSON.
+// members returns the members of the view of a picture, as JSON.
 func members(t *testing.T, p *bay.Picture) map[string]any {
 	t.Helper()
 	text, err := json.Marshal(view.Of(p))
@@ -82,12 +82,13 @@ func members(t *testing.T, p *bay.Picture) map[string]any {
 	return m
 }
 
-// most is how many members of a view may hang on one number: the ends of a range.
+// most is how many members of a view may depend on one number: the ends of a
+// range.
 const most = 2
 
 // TestNoNumberIsAbsent: JSON has no NaN and no infinity (RFC 8259, section 6).
-// Whichever number of a picture is none, the view is sent all the same, and at most
-// what hangs on that number is absent.
+// Whichever number of a picture is not finite, the view is still sent, and at
+// most the members that depend on that number are absent.
 func TestNoNumberIsAbsent(t *testing.T) {
 	p := everything()
 	all := members(t, p)

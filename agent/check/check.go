@@ -18,7 +18,8 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// Setups builds what an agent would build from a configuration, with no hardware.
+// Setups builds the setups that an agent would build from a configuration,
+// without hardware.
 func Setups(cfg *config.Config) ([]bay.Setup, error) {
 	if err := sensors.Check(cfg); err != nil {
 		return nil, err
@@ -31,8 +32,8 @@ func Setups(cfg *config.Config) ([]bay.Setup, error) {
 	return cfg.Setups()
 }
 
-// WriteJSON prints the configuration under the names that the file has, and
-// the warnings as one more key.
+// WriteJSON prints the configuration under the names used in the file, with the
+// warnings as one more key.
 func WriteJSON(w io.Writer, cfg *config.Config, warnings []config.Warning) error {
 	flat, err := cfg.JSON()
 	if err != nil {
@@ -55,8 +56,8 @@ func WriteJSON(w io.Writer, cfg *config.Config, warnings []config.Warning) error
 	return err
 }
 
-// WriteText says in sentences what an agent would do with a configuration, which
-// was read from file, and what in it is not wise.
+// WriteText describes in sentences what an agent would do with a configuration
+// read from file, and prints the warnings about it.
 func WriteText(w io.Writer, file string, cfg *config.Config, setups []bay.Setup, warnings []config.Warning) error {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	_, _ = fmt.Fprintf(t, "%s is good.\n\n", file)
@@ -99,7 +100,8 @@ func WriteText(w io.Writer, file string, cfg *config.Config, setups []bay.Setup,
 	return err
 }
 
-// reportPacks says how it is known which of several packs is plugged in.
+// reportPacks prints how the plugged-in pack is identified where there are
+// several.
 func reportPacks(t io.Writer, s *bay.Setup, row func(name, format string, args ...any)) {
 	names := make([]string, len(s.Packs))
 	for i := range s.Packs {
@@ -114,7 +116,7 @@ func reportPacks(t io.Writer, s *bay.Setup, row func(name, format string, args .
 	row("which one", "a person says it on the page, after each plugging; no charge before")
 }
 
-// evidence says what can prove the pack full here.
+// evidence describes what can prove the pack full here.
 func evidence(s *bay.Setup) string {
 	by := []string{}
 	if s.Has(reading.PackCurrent) {
@@ -127,7 +129,8 @@ func evidence(s *bay.Setup) string {
 	return strings.Join(append(by, "a person's hydrometer"), ", ")
 }
 
-// fitted lists the bay's sensors: those that every bay has, then the optional ones.
+// fitted lists the bay's sensors: first those that every bay has, then the
+// optional ones.
 func fitted(s *bay.Setup, l *wiring.Level) string {
 	parts := titles(func(sensor reading.Sensor) bool { return !bay.Optional.Has(sensor) })
 	for i := range parts {
@@ -138,7 +141,7 @@ func fitted(s *bay.Setup, l *wiring.Level) string {
 	return strings.Join(append(parts, titles(s.Fitted.Has)...), ", ")
 }
 
-// lacking lists the optional sensors that are not there.
+// lacking lists the optional sensors that are not fitted.
 func lacking(s *bay.Setup) string {
 	return strings.Join(titles(func(sensor reading.Sensor) bool { return !s.Has(sensor) }), ", ")
 }

@@ -8,8 +8,8 @@ import (
 	"bayward/agent/config"
 )
 
-// TestSetupsAreWhatRunOpens: what passes check opens at run; the shipped example is
-// only short of a Pi.
+// TestSetupsAreWhatRunOpens: run opens what check accepts; the shipped example
+// only lacks a Pi.
 func TestSetupsAreWhatRunOpens(t *testing.T) {
 	cfg, err := config.Load("../../deploy/bayward.yaml")
 	if err != nil {

@@ -11,10 +11,11 @@ import (
 	"bayward/agent/terminal"
 )
 
-// paragraph wraps an item of a list; lines after the first are set in further.
+// paragraph wraps a list item; lines after the first are indented further.
 func paragraph(text string) string { return terminal.Wrap("  ", "    ", text) + "\n" }
 
-// asked reports whether a finding can be raised on a bay: what is not fitted cannot.
+// asked reports whether a finding can be raised on a bay: a finding of a sensor
+// that is not fitted cannot.
 func asked(s *bay.Setup, row *interlock.Rule) bool {
 	if row.Code == interlock.PackUnknown {
 		return len(s.Packs) > 0
@@ -22,7 +23,7 @@ func asked(s *bay.Setup, row *interlock.Rule) bool {
 	return row.Reads == reading.NoSensor || s.Has(row.Reads)
 }
 
-// blockedBy says in sentences what will block a charge.
+// blockedBy describes in sentences what blocks a charge.
 func blockedBy(setups []bay.Setup) string {
 	var b strings.Builder
 	for i := range setups {
@@ -37,7 +38,7 @@ func blockedBy(setups []bay.Setup) string {
 	return b.String()
 }
 
-// by gives the limits that a finding goes by, with their values.
+// by returns the limits that a finding uses, with their values.
 func by(row *interlock.Rule, l *bay.Limits) string {
 	var parts []string
 	for _, key := range row.Limits {
@@ -50,7 +51,7 @@ func by(row *interlock.Rule, l *bay.Limits) string {
 	return " (" + strings.Join(parts, ", ") + ")"
 }
 
-// limitsText lists the limits that count, each with its source.
+// limitsText lists the limits in force, each with its source.
 func limitsText(cfg *config.Config) string {
 	var b strings.Builder
 	b.WriteString("\nThe limits are\n")

@@ -11,26 +11,27 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// joinsKey has the words that a language joins clauses and items with: they separate
-// the clauses of a sentence, as its marks do.
+// joinsKey is the key of the words with which a language joins clauses and items:
+// like punctuation, they separate the clauses of a sentence.
 const joinsKey = "language.joins"
 
-// marked are the keys of the safety texts: a clause that one language has and
-// another lacks may cost an eye, so they have the same number of clauses.
+// marked are the keys of the safety texts. A clause that one language has and
+// another lacks may cost an eye, so they must have the same number of clauses.
 var marked = regexp.MustCompile(`^(aid\..*text|aid\.(call|local)|app\.(cautions|late|lost)|cell\.(add\.\w+|doubt|near|never|reminder|sure)|` +
 	`close\.(clean|missing)|confirm\.\w+|do\.\w+|finding\..*\.do|quality\.(lead|refuse|warn)|visit\.open\.(lead|plates)|` +
 	`notice\.(visit-forgotten|water-soon)\.\w+|water\.note|gravity\.note|hold\.reading|pack\.why|odd\.\w+|sheet\.type\.closed)$`)
 
 var sentenceEnd = regexp.MustCompile(`\S[.?!](\s|$)`)
 
-// sentences is the number of sentences in a text. An abbreviation is none.
+// sentences returns the number of sentences in a text. An abbreviation does not
+// end one.
 func sentences(text string) int {
 	return len(sentenceEnd.FindAllString(strings.NewReplacer("EE. UU.", "US").Replace(text), -1))
 }
 
-// clauses is the number of clauses and listed items in a text.
+// clauses returns the number of clauses and listed items in a text.
 func clauses(language, text string) int {
-	number := regexp.MustCompile(`\d[.,]\d`) // a point in a number is no end
+	number := regexp.MustCompile(`\d[.,]\d`) // a decimal point does not end a clause
 	text = number.ReplaceAllString(strings.ToLower(text), "0")
 	split := regexp.MustCompile(fmt.Sprintf(`[.,;:?!()]|(^|\s)(%s)(\s|$)`, catalogues[language]().texts[joinsKey]))
 	n := 0
@@ -42,8 +43,8 @@ func clauses(language, text string) int {
 	return n
 }
 
-// lost names each text of a language that has fewer or more sentences than the
-// English one, and each safety text with fewer or more clauses.
+// lost names each text of a language whose number of sentences differs from the
+// English one, and each safety text whose number of clauses differs.
 func lost(language string, texts, english map[string]string) []string {
 	var all []string
 	for _, key := range slices.Sorted(maps.Keys(english)) {
@@ -69,7 +70,7 @@ func TestNoLanguageLosesAClause(t *testing.T) {
 	}
 }
 
-// TestALostClauseIsNamed takes out clauses that translations have lost before.
+// TestALostClauseIsNamed removes clauses that translations have lost before.
 func TestALostClauseIsNamed(t *testing.T) {
 	english := catalogues[English]().texts
 	for key, words := range map[string]string{

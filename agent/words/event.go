@@ -6,7 +6,7 @@ import (
 	"bayward/agent/cooldown"
 )
 
-// EventTitle says in a few words what happened.
+// EventTitle names in a few words what happened.
 func (v Voice) EventTitle(e *bay.Event) string {
 	key := "event." + e.Kind.String()
 	switch e.Kind {
@@ -16,14 +16,14 @@ func (v Voice) EventTitle(e *bay.Event) string {
 		return v.Say("stage." + e.Stage.String())
 	case bay.VisitOpened, bay.VisitClosed, bay.OrderTaken, bay.OrderRefused:
 		return v.Say(key, e.By)
-	case bay.NoEvent: // of a program that knew more
+	case bay.NoEvent: // from a newer program
 		return v.Say("event.other")
 	default:
 		return v.Say(key)
 	}
 }
 
-// Event says what happened in a sentence or two.
+// Event describes what happened in a sentence or two.
 func (v Voice) Event(e *bay.Event) string {
 	key := "said." + e.Kind.String()
 	switch e.Kind {
@@ -53,12 +53,12 @@ func (v Voice) Event(e *bay.Event) string {
 		return v.Done(&e.Asked)
 	case bay.OrderRefused:
 		return v.Refused(&e.Why)
-	default: // of a program that knew more
+	default: // from a newer program
 		return v.Say("event.other")
 	}
 }
 
-// stageChanged is what a bay says in its new stage, as far as the event knows.
+// stageChanged describes a bay's new stage, as far as the event knows it.
 func (v Voice) stageChanged(key string, e *bay.Event) string {
 	switch e.Stage {
 	case bay.Charging:
@@ -88,5 +88,5 @@ func (v Voice) doubted(key string, e *bay.Event) string {
 	return text
 }
 
-// Proof says what proved a battery full.
+// Proof describes what proved a battery full.
 func (v Voice) Proof(e charge.Evidence) string { return v.Say("proof." + e.String()) }

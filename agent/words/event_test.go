@@ -14,8 +14,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// events are one of each kind, in each of its variants. What an order did and why
-// one is refused have tests of their own.
+// events returns one event of each kind, in each of its variants. What an order
+// did and why one is refused have their own tests.
 func events() []bay.Event {
 	all := []bay.Event{
 		{Kind: bay.PermitGranted}, {Kind: bay.ChargeStarted}, {Kind: bay.PackLeft, Pack: "lift-a"},
@@ -56,7 +56,7 @@ func events() []bay.Event {
 }
 
 // TestEveryEventIsSaid: each kind in each of its variants, in every language and
-// unit.
+// system of units.
 func TestEveryEventIsSaid(t *testing.T) {
 	kinds := map[bay.EventKind]bool{}
 	for _, v := range voices() {

@@ -17,8 +17,8 @@ func (v Voice) Title(c interlock.Code) string {
 	return v.Say("finding." + c.String() + ".title")
 }
 
-// WhatToDo says what a person should do about a finding, "" for none. Where a
-// reason calls for something else than the usual one, it has words of its own.
+// WhatToDo returns what a technician should do about a finding, "" for none. A
+// reason that needs something other than the usual action has its own text.
 func (v Voice) WhatToDo(c interlock.Code, e interlock.Evidence) string {
 	if c == interlock.NoCode || c >= interlock.NumCodes {
 		return ""
@@ -30,7 +30,7 @@ func (v Voice) WhatToDo(c interlock.Code, e interlock.Evidence) string {
 	return v.Say(finding + ".do")
 }
 
-// Evidence says why a finding stands, with the numbers that led to it.
+// Evidence describes why a finding is raised, with the numbers that led to it.
 func (v Voice) Evidence(c interlock.Code, e interlock.Evidence) string {
 	if c == interlock.NoCode || c >= interlock.NumCodes {
 		return v.Say("evidence.unknown")
@@ -39,13 +39,13 @@ func (v Voice) Evidence(c interlock.Code, e interlock.Evidence) string {
 	return v.Say("evidence."+c.String()+variant(c, e), value, limit, v.Fault(e.Fault))
 }
 
-// reasonOf tells whether a finding has a reason of its own.
+// reasonOf reports whether a finding has a reason of its own.
 func reasonOf(c interlock.Code, r interlock.Reason) bool {
 	return slices.Contains(interlock.Table[c].Reasons, r)
 }
 
-// variant ends the key of a sentence: a finding has one for each of its reasons,
-// and some for a reading that cannot be used.
+// variant is the end of a sentence's key: a finding has one sentence for each of
+// its reasons, and some for a reading that cannot be used.
 func variant(c interlock.Code, e interlock.Evidence) string {
 	if reasonOf(c, e.Reason) {
 		return "." + e.Reason.String()
@@ -61,8 +61,8 @@ func variant(c interlock.Code, e interlock.Evidence) string {
 	return ""
 }
 
-// figures are the value and the limit of an evidence with their units: those of the
-// sensor that the finding reads, unless interlock.Evidence names others.
+// figures returns the value and the limit of an evidence with their units: those
+// of the sensor that the finding reads, unless interlock.Evidence names others.
 func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit string) {
 	show := v.bySensor(c)
 	switch c {
@@ -86,7 +86,7 @@ func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit str
 	return show(e.Value), show(e.Limit)
 }
 
-// bySensor shows figures in the unit of the sensor that a finding reads.
+// bySensor formats figures in the unit of the sensor that a finding reads.
 func (v Voice) bySensor(c interlock.Code) func(float64) string {
 	switch interlock.Table[c].Reads {
 	case reading.PackTemperature, reading.AmbientTemperature:
@@ -102,8 +102,8 @@ func (v Voice) bySensor(c interlock.Code) func(float64) string {
 	}
 }
 
-// aboveOrBelow is a distance from the plate tops. Below them whole millimetres
-// are enough; above, a fraction may be what a charge lacks.
+// aboveOrBelow formats a distance from the plate tops. Below them whole
+// millimetres are enough; above, a charge may lack only a fraction.
 func (v Voice) aboveOrBelow(mm float64) string {
 	if mm < 0 {
 		return v.Height(-zeroedMM(mm))

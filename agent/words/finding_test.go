@@ -10,7 +10,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// TestEvidence holds the sentences that a technician reads word by word: each
+// TestEvidence checks word for word the sentences that a technician reads: each
 // finding with each of its reasons.
 func TestEvidence(t *testing.T) {
 	v := EnglishSI()
@@ -77,8 +77,8 @@ func TestEvidence(t *testing.T) {
 	}
 }
 
-// TestEveryReasonHasItsOwnSentence: two reasons of a finding never read alike, in
-// any language.
+// TestEveryReasonHasItsOwnSentence: no two reasons of a finding read alike in any
+// language.
 func TestEveryReasonHasItsOwnSentence(t *testing.T) {
 	for _, language := range Languages() {
 		v := New(language, "si")
@@ -94,8 +94,8 @@ func TestEveryReasonHasItsOwnSentence(t *testing.T) {
 	}
 }
 
-// TestOverrunAfterFullIsTheChargers: nobody looks for a weak cell in a full
-// battery. The words below were written by hand.
+// TestOverrunAfterFullIsTheChargers: the text must not send a technician to look
+// for a weak cell in a full battery. The words below were written by hand.
 func TestOverrunAfterFullIsTheChargers(t *testing.T) {
 	e := interlock.Evidence{Value: 8.1, Limit: 8, Fault: reading.None, Reason: interlock.AfterFull}
 	for language, want := range map[string]struct{ says, not, do, notDo string }{
@@ -114,8 +114,9 @@ func TestOverrunAfterFullIsTheChargers(t *testing.T) {
 	}
 }
 
-// TestSafetyWordsAreInEveryLanguage: what a person must hear is in each
-// translation. The words are written by hand; a new language adds its own here.
+// TestSafetyWordsAreInEveryLanguage: each translation has the words that a
+// technician must read. They are written by hand; a new language adds its own
+// here.
 func TestSafetyWordsAreInEveryLanguage(t *testing.T) {
 	for _, tc := range []struct {
 		code   interlock.Code
@@ -142,8 +143,8 @@ func TestSafetyWordsAreInEveryLanguage(t *testing.T) {
 	}
 }
 
-// TestUnitsStandInEvidence: what is measured in units of a person's own is shown
-// in them.
+// TestUnitsStandInEvidence: quantities that have a unit in the reader's system
+// are shown in it.
 func TestUnitsStandInEvidence(t *testing.T) {
 	v := New(English, "us")
 	require.Equal(t, "Level is 0.19 in below the plate tops; charging needs 0.12 in above them.",

@@ -13,11 +13,11 @@ import (
 //go:embed *.json
 var files embed.FS
 
-// English is the first language: the one that is used where nobody asked for
-// another, and always on MQTT.
+// English is the default language: it is used where no other was chosen, and
+// always on MQTT.
 const English = "en"
 
-// Languages are the names of all languages, English first: one for each file.
+// Languages returns the names of all languages, English first: one for each file.
 func Languages() []string {
 	entries, err := files.ReadDir(".")
 	if err != nil {
@@ -32,14 +32,14 @@ func Languages() []string {
 	return names
 }
 
-// catalogue is one language: the text of each key.
+// catalogue is one language: the text for each key.
 type catalogue struct {
 	name  string
 	texts map[string]string
 }
 
-// catalogues are read when the first sentence of a language is wanted: a start
-// should not wait for one that nobody reads.
+// catalogues are read when the first sentence of a language is needed: a start
+// should not wait for a language that is not read.
 var catalogues = func() map[string]func() *catalogue {
 	all := map[string]func() *catalogue{}
 	for _, name := range Languages() {
@@ -48,7 +48,7 @@ var catalogues = func() map[string]func() *catalogue {
 	return all
 }()
 
-// readCatalogue reads an embedded file; a fault in one shows in every test.
+// readCatalogue reads an embedded file; a fault in one fails every test.
 func readCatalogue(name string) *catalogue {
 	data, err := files.ReadFile(name + ".json")
 	if err != nil {
@@ -61,10 +61,10 @@ func readCatalogue(name string) *catalogue {
 	return c
 }
 
-// IsLanguage tells whether there is a language of this name.
+// IsLanguage reports whether there is a language of this name.
 func IsLanguage(name string) bool { return slices.Contains(Languages(), name) }
 
-// say gives the text of a key. A key that is missing shows itself.
+// say returns the text of a key. A missing key shows in the text.
 func (c *catalogue) say(key string, args ...any) string {
 	text, ok := c.texts[key]
 	if !ok {
@@ -76,7 +76,7 @@ func (c *catalogue) say(key string, args ...any) string {
 	return fmt.Sprintf(text, c.numbers(args)...)
 }
 
-// numbers has fractions written with the decimal point of the language.
+// numbers makes fractions use the decimal point of the language.
 func (c *catalogue) numbers(args []any) []any {
 	all := make([]any, len(args))
 	for i, arg := range args {
@@ -88,7 +88,7 @@ func (c *catalogue) numbers(args []any) []any {
 	return all
 }
 
-// point writes the decimal point of the language in a number.
+// point changes a number's decimal point to that of the language.
 func (c *catalogue) point(number string) string {
 	return strings.Replace(number, ".", c.texts["lang.point"], 1)
 }
@@ -99,7 +99,7 @@ type fraction struct {
 	words *catalogue
 }
 
-// Format writes the number as its verb says.
+// Format writes the number as its verb requires.
 func (f fraction) Format(state fmt.State, verb rune) {
 	_, _ = io.WriteString(state, f.words.point(fmt.Sprintf(fmt.FormatString(state, verb), f.x)))
 }

@@ -7,7 +7,7 @@ import (
 	"bayward/agent/interlock"
 )
 
-// NoticeTitle heads a notice of a kind at a bay.
+// NoticeTitle returns the title of a kind of notice for a bay.
 func (v Voice) NoticeTitle(kind string, settled bool, bayName string) string {
 	title := v.Say("notice."+kind+".title", bayName)
 	if settled {
@@ -16,8 +16,8 @@ func (v Voice) NoticeTitle(kind string, settled bool, bayName string) string {
 	return title
 }
 
-// Notice words a notice of a kind by what a picture shows. A settled one asks
-// for nothing.
+// Notice returns the text of a kind of notice, from what a picture shows. A
+// settled one asks for no action.
 func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (text, whatToDo string) {
 	if settled {
 		return v.Says(p), ""
@@ -60,8 +60,8 @@ func (v Voice) cells(p *bay.Picture) string {
 	return " " + w.Title + ". " + strings.Join(lines, "; ") + "."
 }
 
-// Round words the daily round of a yard: a line for each bay, what a person
-// must do first.
+// Round returns the text of a yard's daily round: a line for each bay, with what
+// a technician must do first.
 func (v Voice) Round(site, agent string, pictures []*bay.Picture) (title, text string) {
 	var lines []string
 	call := 0
@@ -78,7 +78,7 @@ func (v Voice) Round(site, agent string, pictures []*bay.Picture) (title, text s
 	return v.Say("notice.round.title", site, agent), v.Summary(call) + "\n\n" + strings.Join(lines, "\n")
 }
 
-// Summary says how many bays call for a person.
+// Summary states how many bays need a technician.
 func (v Voice) Summary(n int) string {
 	switch n {
 	case 0:

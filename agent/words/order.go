@@ -7,7 +7,7 @@ import (
 	"bayward/agent/order"
 )
 
-// Refused says that an order is refused, and why.
+// Refused states that an order is refused, and why.
 func (v Voice) Refused(r *order.Refusal) string {
 	name, why := v.orderName(r.Kind), v.Refusal(r)
 	if fields := r.Fields(); len(fields) > 0 {
@@ -16,7 +16,7 @@ func (v Voice) Refused(r *order.Refusal) string {
 	return v.Say("order.refused", name, why)
 }
 
-// orderName also names what is no order, and one of a program that knew more.
+// orderName also names an unknown order and one from a newer program.
 func (v Voice) orderName(k order.Kind) string {
 	if k.Row() == nil {
 		return v.Say("order.unknown")
@@ -24,8 +24,8 @@ func (v Voice) orderName(k order.Kind) string {
 	return v.Say("order." + k.String())
 }
 
-// Refusal says why an order is refused: a clause, without a full stop and
-// without the name of the field that is wrong.
+// Refusal states why an order is refused: a clause, without a full stop and
+// without the name of the wrong field.
 func (v Voice) Refusal(r *order.Refusal) string {
 	key := "refusal." + r.Code.String()
 	if !strings.Contains(v.Say(key), "%") {
@@ -42,8 +42,8 @@ func (v Voice) Refusal(r *order.Refusal) string {
 	return v.Say(key, value, accepts, named(r))
 }
 
-// Accepts says what a field of an order accepts within bounds, such as
-// "0 to 2000 ml".
+// Accepts states what a field of an order accepts within bounds, such as "0 to
+// 2000 ml".
 func (v Voice) Accepts(f *order.Field, low, high float64) string {
 	switch {
 	case len(f.Words) > 0:
@@ -57,7 +57,7 @@ func (v Voice) Accepts(f *order.Field, low, high float64) string {
 	return v.Say("accept.number", v.words.point(plain(v.Typed(f.Unit).Of(low))), v.inOrder(f, high))
 }
 
-// Typed is how the reader writes numbers of a unit.
+// Typed returns how the reader writes numbers of a unit.
 func (v Voice) Typed(u order.Unit) Measure {
 	switch u {
 	case order.Millimetres:
@@ -71,7 +71,7 @@ func (v Voice) Typed(u order.Unit) Measure {
 	}
 }
 
-// inOrder shows a number with all digits that tell it from a bound.
+// inOrder shows a number with all the digits that distinguish it from a bound.
 func (v Voice) inOrder(f *order.Field, x float64) string {
 	m := v.Typed(f.Unit)
 	return strings.TrimSpace(v.words.point(plain(m.Of(x))) + " " + m.Symbol)
@@ -86,7 +86,7 @@ func plain(x float64) string {
 	return text
 }
 
-// either names fields one of which is meant.
+// either names alternative fields, any one of which is meant.
 func (v Voice) either(fields []*order.Field) string {
 	text := ""
 	for i, f := range fields {
@@ -99,7 +99,7 @@ func (v Voice) either(fields []*order.Field) string {
 	return text
 }
 
-// named quotes what a person has written.
+// named quotes what the user wrote.
 func named(r *order.Refusal) string {
 	if r.Code != order.BadText && r.Code != order.NoSuchPack {
 		return r.Name
@@ -111,7 +111,7 @@ func named(r *order.Refusal) string {
 	return strconv.Quote(r.Name)
 }
 
-// Done says what an order has changed, with what its person says with it.
+// Done states what an order has changed, with the user's note.
 func (v Voice) Done(o *order.Order) string {
 	key := "done." + o.Kind.String()
 	var text string
@@ -128,7 +128,7 @@ func (v Voice) Done(o *order.Order) string {
 		if text = v.Say(key + ".forgotten"); o.Pack != "" {
 			text = v.Say(key, o.Pack)
 		}
-	case order.None: // of a program that knew more
+	case order.None: // from a newer program
 		text = v.Say("event.other")
 	default:
 		text = v.Say(key)
@@ -139,7 +139,7 @@ func (v Voice) Done(o *order.Order) string {
 	return withNote(text, o)
 }
 
-// withNote adds what the person says.
+// withNote appends the user's note.
 func withNote(text string, o *order.Order) string {
 	if o.Note == "" {
 		return text

@@ -11,7 +11,7 @@ import (
 )
 
 // TestEveryRefusalIsWorded: each code, about each field, in every language and
-// system of units, and unlike the others.
+// system of units, and all distinct.
 func TestEveryRefusalIsWorded(t *testing.T) {
 	for _, v := range voices() {
 		texts := map[string]order.Code{}
@@ -29,7 +29,7 @@ func TestEveryRefusalIsWorded(t *testing.T) {
 	}
 }
 
-// TestEveryOrderIsWorded: its name, what was done by it, and its fields.
+// TestEveryOrderIsWorded: each order's name, what it did, and its fields.
 func TestEveryOrderIsWorded(t *testing.T) {
 	for _, v := range voices() {
 		ordertest.Each(t, func(t *testing.T, o order.Order) {
@@ -78,8 +78,7 @@ func TestRefusalsByHand(t *testing.T) {
 	}
 }
 
-// TestNumbersKeepTheirDigits: a number that is refused never reads like one that
-// is accepted.
+// TestNumbersKeepTheirDigits: a refused number never reads like an accepted one.
 func TestNumbersKeepTheirDigits(t *testing.T) {
 	for _, v := range voices() {
 		for _, f := range order.Fields() {

@@ -14,8 +14,8 @@ import (
 )
 
 // TestChargerThatGoesOnAfterFull runs the core: the battery is proven full, the
-// charger keeps its current up, and after hours the core blocks. What a person
-// then reads must not send anybody to look for a weak cell.
+// charger keeps its current up, and after hours the core blocks. The text that a
+// technician then reads must not send anyone to look for a weak cell.
 func TestChargerThatGoesOnAfterFull(t *testing.T) {
 	setup := baytest.Setup("bay-1")
 	setup.Fitted = reading.SensorsOf(reading.PackCurrent)

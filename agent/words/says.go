@@ -6,7 +6,7 @@ import (
 	"bayward/agent/interlock"
 )
 
-// Says tells in one sentence what the bay is doing and why.
+// Says describes in one sentence what the bay is doing and why.
 func (v Voice) Says(p *bay.Picture) string {
 	s := v.stageSays(p)
 	if p.Permit.Granted || p.Stage == bay.Watering {
@@ -73,7 +73,7 @@ func when(ok bool, s string) string {
 	return ""
 }
 
-// Next tells what happens next and when, with its range.
+// Next describes what happens next and when, with its range.
 func (v Voice) Next(p *bay.Picture) string {
 	switch p.Stage {
 	case bay.Vacant:
@@ -126,7 +126,7 @@ func (v Voice) nextRested(p *bay.Picture) string {
 	return s
 }
 
-// ToDo tells a person what to do, if anything.
+// ToDo returns what a technician should do, if anything.
 func (v Voice) ToDo(p *bay.Picture) string {
 	switch {
 	case p.Visit.Open:

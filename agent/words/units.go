@@ -7,16 +7,16 @@ import (
 	"bayward/agent/reading"
 )
 
-// Units is one system of units. All of a program's own figures are in SI.
+// Units is one system of units. The program's own figures are all in SI.
 type Units struct {
 	Name        string // in the configuration
 	Length      Measure
 	Temperature Measure
 	Volume      Measure
-	AlsoML      bool // millilitres stand beside a volume: jugs have both marks
+	AlsoML      bool // show millilitres beside a volume: jugs have both marks
 }
 
-// Measure is how one quantity is shown. A figure in it is the SI figure times
+// Measure is how one quantity is shown. A displayed figure is the SI figure times
 // Num over Den, plus Offset.
 type Measure struct {
 	Symbol           string
@@ -24,7 +24,7 @@ type Measure struct {
 	Digits, Fine     int // after the point: usually, and where a fraction matters
 }
 
-// systems is the one list; the first is the default. Factors: NIST SP 811,
+// systems is the only list; the first is the default. Factors: NIST SP 811,
 // appendix B: 1 in = 25.4 mm, 1 US fluid ounce = 29.57353 ml, °F = 1.8 °C + 32.
 var systems = []*Units{
 	{
@@ -38,7 +38,7 @@ var systems = []*Units{
 	},
 }
 
-// Systems are the names of all systems of units, the default first.
+// Systems returns the names of all systems of units, the default first.
 func Systems() []string {
 	names := make([]string, len(systems))
 	for i, u := range systems {
@@ -47,7 +47,7 @@ func Systems() []string {
 	return names
 }
 
-// UnitsOf finds a system by its name; an unknown one is the default.
+// UnitsOf returns the system of that name; for an unknown name, the default.
 func UnitsOf(name string) *Units {
 	for _, u := range systems {
 		if u.Name == name {
@@ -57,30 +57,30 @@ func UnitsOf(name string) *Units {
 	return systems[0]
 }
 
-// IsSystem tells whether there is a system of units of this name.
+// IsSystem reports whether there is a system of units of this name.
 func IsSystem(name string) bool { return UnitsOf(name).Name == name }
 
-// Of is an SI figure in this unit; SI is the way back.
+// Of converts an SI figure to this unit; SI converts back.
 func (m Measure) Of(si float64) float64 { return si*m.Num/m.Den + m.Offset }
 
-// SI is a figure in this unit as an SI figure.
+// SI converts a figure in this unit to SI.
 func (m Measure) SI(x float64) float64 { return (x - m.Offset) * m.Den / m.Num }
 
-// Number is an SI figure without its unit, as a column shows it.
+// Number formats an SI figure without its unit, as in a column.
 func (m Measure) Number(si float64) string { return reading.Digits(m.Of(si), m.Digits) }
 
 // NumberFine is Number with the digits for small differences.
 func (m Measure) NumberFine(si float64) string { return reading.Digits(m.Of(si), m.Fine) }
 
-// Show is an SI figure with its unit.
+// Show formats an SI figure with its unit.
 func (m Measure) Show(si float64) string { return m.Number(si) + " " + m.Symbol }
 
-// ShowShort is Show with the digits for small differences, without a useless 0.
+// ShowShort is Show with the digits for small differences, without a trailing 0.
 func (m Measure) ShowShort(si float64) string {
 	return strings.TrimSuffix(m.NumberFine(si), ".0") + " " + m.Symbol
 }
 
-// ShowDifference is a difference of two figures: an offset does not count.
+// ShowDifference formats a difference of two figures, without the offset.
 func (m Measure) ShowDifference(si float64) string {
 	return strconv.FormatFloat(si*m.Num/m.Den, 'f', m.Fine, 64) + " " + m.Symbol
 }

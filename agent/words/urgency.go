@@ -5,8 +5,8 @@ import (
 	"bayward/agent/interlock"
 )
 
-// Urgency is what a bay asks of a person. Each has a word and a sign, so that
-// nothing is told by colour alone.
+// Urgency is how urgently a bay needs a technician. Each has a word and a sign,
+// so colour alone never carries the meaning.
 type Urgency struct {
 	Rank        int    // 0 comes first
 	Class, Sign string // Class is also the key of its word
@@ -23,11 +23,11 @@ var (
 	Fine   = Urgency{6, "fine", "○"}
 )
 
-// CallsPerson tells whether somebody should go there.
+// CallsPerson reports whether a technician should go there.
 func (u Urgency) CallsPerson() bool { return u.Rank <= Todo.Rank }
 
-// UrgencyOf is the first that holds. While a person is at the pack, a danger
-// still comes first.
+// UrgencyOf returns the first urgency that applies. While a technician is at the
+// pack, a danger still comes first.
 func UrgencyOf(p *bay.Picture) Urgency {
 	severity := interlock.Table[worst(p)].Severity
 	switch {
@@ -47,7 +47,7 @@ func UrgencyOf(p *bay.Picture) Urgency {
 	return Runs
 }
 
-// worst is the first of the most severe findings, NoCode when none stands.
+// worst returns the first of the most severe findings, NoCode when there is none.
 func worst(p *bay.Picture) (c interlock.Code) {
 	for code := range p.Findings {
 		if p.Findings[code].Raised && interlock.Table[code].Severity > interlock.Table[c].Severity {

@@ -8,13 +8,15 @@ import (
 	"bayward/agent/reading"
 )
 
-// Voice says things in one language and one system of units. Make it with New.
+// Voice writes sentences in one language and one system of units. Create it with
+// New.
 type Voice struct {
 	words *catalogue
 	units *Units
 }
 
-// New takes names of Languages and Systems; an unknown one is the first.
+// New takes names from Languages and Systems; for an unknown name it uses the
+// first.
 func New(language, units string) Voice {
 	read, ok := catalogues[language]
 	if !ok {
@@ -23,22 +25,25 @@ func New(language, units string) Voice {
 	return Voice{read(), UnitsOf(units)}
 }
 
-// EnglishSI is the voice of what programs read: MQTT, the HTTP interface, exports.
+// EnglishSI is the voice for what programs read: MQTT, the HTTP interface,
+// exports.
 func EnglishSI() Voice { return New(English, systems[0].Name) }
 
-// Language is the name of the language.
+// Language returns the name of the language.
 func (v Voice) Language() string { return v.words.name }
 
-// Units is the system of units.
+// Units returns the system of units.
 func (v Voice) Units() *Units { return v.units }
 
-// Say gives the text of a key with its values.
+// Say returns the text of a key with its values.
 func (v Voice) Say(key string, args ...any) string { return v.words.say(key, args...) }
 
-// Cautions stand wherever a person is led to a battery.
+// Cautions returns the cautions, shown wherever a technician is sent to a
+// battery.
 func (v Voice) Cautions() string { return v.Say("app.cautions") }
 
-// Fault says in a few words why a reading cannot be used, to stand after a colon.
+// Fault states in a few words why a reading cannot be used, for use after a
+// colon.
 func (v Voice) Fault(f reading.Fault) string {
 	if key := "fault." + f.String(); v.has(key) {
 		return v.Say(key)
@@ -46,38 +51,39 @@ func (v Voice) Fault(f reading.Fault) string {
 	return v.Say("fault.unknown")
 }
 
-// has tells whether the language has a text of a key.
+// has reports whether the language has a text for a key.
 func (v Voice) has(key string) bool { return v.words.texts[key] != "" }
 
-// figure shows numbers with a unit that is the same everywhere.
+// figure formats numbers with a unit that is the same everywhere.
 func (v Voice) figure(unit string, digits int) func(float64) string {
 	return func(x float64) string { return v.Figure(x, digits, unit) }
 }
 
-// Figure shows a number with digits after its point and a unit that is the same
+// Figure formats a number with that many decimals and a unit that is the same
 // everywhere.
 func (v Voice) Figure(x float64, digits int, unit string) string {
 	return v.words.point(reading.Digits(x, digits)) + " " + unit
 }
 
-// plain shows a number of which nobody knows the unit.
+// plain formats a number of unknown unit.
 func (v Voice) plain(x float64) string { return v.words.point(reading.Digits(x, 1)) }
 
-// Temperature shows degrees Celsius.
+// Temperature formats degrees Celsius.
 func (v Voice) Temperature(c float64) string { return v.words.point(v.units.Temperature.Show(c)) }
 
-// Degrees shows a difference of two temperatures, in kelvins.
+// Degrees formats a difference of two temperatures, in kelvins.
 func (v Voice) Degrees(k float64) string {
 	return v.words.point(v.units.Temperature.ShowDifference(k))
 }
 
-// Height shows a height above the plate tops, in millimetres.
+// Height formats a height above the plate tops, in millimetres.
 func (v Voice) Height(mm float64) string { return v.words.point(v.units.Length.Show(zeroedMM(mm))) }
 
-// heightShort shows a height to a tenth of a millimetre, where it has one.
+// heightShort formats a height to a tenth of a millimetre, where it has one.
 func (v Voice) heightShort(mm float64) string { return v.words.point(v.units.Length.ShowShort(mm)) }
 
-// Level shows both bounds, in millimetres, where the probe proves only a span.
+// Level formats the level, in millimetres: both bounds where the probe proves
+// only a range.
 func (v Voice) Level(lowMM, highMM float64) string {
 	if highMM-lowMM < 0.5 {
 		return v.Height(lowMM)
@@ -85,7 +91,7 @@ func (v Voice) Level(lowMM, highMM float64) string {
 	return v.Say("value.to", v.Height(lowMM), v.Height(highMM))
 }
 
-// zeroedMM has no "-0"; a level just below the plate tops rounds to -1, since
+// zeroedMM avoids "-0". A level just below the plate tops rounds to -1, because
 // bare plates must not read as 0.
 func zeroedMM(mm float64) float64 {
 	switch {
@@ -97,7 +103,7 @@ func zeroedMM(mm float64) float64 {
 	return mm
 }
 
-// Volume shows millilitres.
+// Volume formats millilitres.
 func (v Voice) Volume(ml float64) string {
 	text := v.words.point(v.units.Volume.Show(ml))
 	if v.units.AlsoML {
@@ -106,7 +112,7 @@ func (v Voice) Volume(ml float64) string {
 	return text
 }
 
-// Span says a duration as people do; a negative one is none.
+// Span formats a duration for people; a negative one counts as 0.
 func (v Voice) Span(d time.Duration) string {
 	d = max(0, d)
 	const day = 24 * time.Hour
@@ -128,13 +134,13 @@ func (v Voice) hoursMinutes(hours, minutes int) string {
 	return v.Say("span.h", hours, minutes)
 }
 
-// Hours is Span of a number of hours.
+// Hours formats a number of hours like Span.
 func (v Voice) Hours(h float64) string {
 	const most = 1e6
 	return v.Span(time.Duration(min(max(h, 0), most) * float64(time.Hour)))
 }
 
-// Capital begins a sentence.
+// Capital capitalises the start of a sentence.
 func Capital(s string) string {
 	if s == "" {
 		return s

@@ -9,18 +9,18 @@ import (
 	"bayward/agent/water"
 )
 
-// WaterText is how much each cell takes.
+// WaterText is how much water each cell needs.
 type WaterText struct {
 	Title string
-	Each  string // set when all cells take the same
+	Each  string // set when all cells need the same
 	Cells []CellText
 }
 
-// CellText is one cell.
+// CellText is the text for one cell.
 type CellText struct{ Name, Text string }
 
-// Water is nil when nobody should think of water: the pack is not ready for
-// it and its plates are covered.
+// Water returns nil when watering is not due: the pack is not ready for it and
+// its plates are covered.
 func (v Voice) Water(p *bay.Picture) *WaterText {
 	perCell, key := Proposal(p)
 	if perCell == nil {
@@ -41,7 +41,7 @@ func (v Voice) Water(p *bay.Picture) *WaterText {
 	return w
 }
 
-// Proposal is the water for each cell, in millilitres, or nil.
+// Proposal returns the water for each cell, in millilitres, or nil.
 func Proposal(p *bay.Picture) (perCell []float64, key string) {
 	if !p.Water.Known || p.Water.Cells < 1 {
 		return nil, ""
@@ -56,12 +56,13 @@ func Proposal(p *bay.Picture) (perCell []float64, key string) {
 	return nil, ""
 }
 
-// Odd says what an odd cell usually means and what to check.
+// Odd describes what an odd cell usually means and what to check.
 //
 // Sources: TM 10-6140-200-14 (causes of a low level: cracked jar, a cell missed
 // when watering, a weak cell, frequent overcharge); TM 5-684/MO-200 (cells of
 // higher gravity use more water); Scholl (period handbook: a thirsty cell leaks,
-// the more so if its gravity falls); no use at all: undercharge (from memory).
+// the more so if its gravity falls); no water used at all: undercharge (from
+// memory).
 func (v Voice) Odd(o water.OddCell) string {
 	if o.Ratio > 1 {
 		return v.Say("odd.more", o.Cell, v.words.point(reading.Digits(o.Ratio, 1)))

@@ -19,8 +19,8 @@ import (
 
 var verb = regexp.MustCompile(`%(\.\d)?(\[\d\])?[a-z%]`)
 
-// TestEveryLanguageSaysEverything: the same keys with the same values in them,
-// and none empty.
+// TestEveryLanguageSaysEverything: every language has the same keys with the same
+// values in them, and no text is empty.
 func TestEveryLanguageSaysEverything(t *testing.T) {
 	base := catalogues[English]().texts
 	require.Contains(t, Languages(), "es", "the search for languages is broken")
@@ -42,7 +42,7 @@ func verbs(text string) []string {
 	return all
 }
 
-// voices are all ways to read.
+// voices returns every combination of language and units.
 func voices() []Voice {
 	var all []Voice
 	for _, language := range Languages() {
@@ -60,8 +60,8 @@ func whole(t *testing.T, text string, about ...any) {
 	require.NotContains(t, text, "%!", "%v", about)
 }
 
-// TestEveryFindingIsExplained: in every language and unit, whatever its reason
-// and fault.
+// TestEveryFindingIsExplained: in every language and system of units, whatever
+// its reason and fault.
 func TestEveryFindingIsExplained(t *testing.T) {
 	for _, v := range voices() {
 		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
@@ -122,7 +122,7 @@ func TestUnitsForPeople(t *testing.T) {
 	require.InDelta(t, 37.7778, v.Units().Temperature.SI(100), 1e-4)
 }
 
-// TestUnknownNamesAreTheFirst: a cookie may hold anything.
+// TestUnknownNamesAreTheFirst: a cookie may contain anything.
 func TestUnknownNamesAreTheFirst(t *testing.T) {
 	v := New("xx", "stones")
 	require.Equal(t, English, v.Language())
@@ -131,7 +131,7 @@ func TestUnknownNamesAreTheFirst(t *testing.T) {
 	require.False(t, IsSystem("stones"))
 }
 
-// TestWordsAreSorted keeps two people's changes apart.
+// TestWordsAreSorted: sorted files keep two developers' changes apart.
 func TestWordsAreSorted(t *testing.T) {
 	for _, name := range Languages() {
 		data, err := files.ReadFile(name + ".json")

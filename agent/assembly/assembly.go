@@ -23,42 +23,42 @@ import (
 	"bayward/sensors"
 )
 
-// Parts are what differs between a Pi, a simulated site and the demo.
+// Parts is what differs between a Pi, a simulated site and the demo.
 type Parts struct {
 	Config   *config.Config
 	Log      *slog.Logger
 	Hardware sensors.Hardware // its clock stamps readings and ticks
 	Wall     func() (at time.Time, trusted bool)
-	// OrderWall is the clock that people's orders are dated by; nil is Wall.
+	// OrderWall is the clock that dates users' orders; nil means Wall.
 	OrderWall func() (at time.Time, trusted bool)
-	// BootID and Mono stamp the record; Gap returns how long ago a stamp was, and
-	// whether that is proven.
+	// BootID and Mono stamp the record; Gap returns how long ago a stamp was made,
+	// and whether that is proven.
 	BootID string
 	Mono   func() time.Duration
 	Gap    func(logbook.Stamp) (time.Duration, bool)
 
-	Every, GuardAfter time.Duration // between two ticks; until a guard opens a relay
+	Every, GuardAfter time.Duration // the time between two ticks; the time until a guard opens a relay
 	Patience          func(loop.Source) time.Duration
-	Outputs           []loop.Output       // besides the usual ones
+	Outputs           []loop.Output       // in addition to the usual ones
 	Manager           *systemd.Manager    // nil without a service manager
-	WrapSubmit        func(Submit) Submit // nil leaves it
-	Invented          bool                // the demo: whoever reaches the page may order
+	WrapSubmit        func(Submit) Submit // nil adds nothing
+	Invented          bool                // the demo: anyone who reaches the page may give orders
 	Version           string              // of the program
 }
 
 // Submit passes a person's order to a bay and waits for the result.
 type Submit = func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
 
-// Agent is the whole of the program that looks after bays.
+// Agent is the whole program that looks after bays.
 type Agent struct {
 	Parts
 	Loop     *loop.Loop
 	Book     *logbook.Book     // nil when it could not be opened
-	Recorder *logbook.Recorder // nil without a book
+	Recorder *logbook.Recorder // nil without a logbook
 	Submit   Submit
 	record   logbookOutput  // with a recorder
 	client   *mqtt.Client   // nil without a broker
-	embedded *broker.Broker // the one in the program, nil without
+	embedded *broker.Broker // the broker inside the program, nil without one
 	metrics  *metrics.Collector
 	listener net.Listener
 	past     web.Past      // the last hours, for the page
@@ -76,7 +76,7 @@ func New(ctx context.Context, p Parts) (*Agent, error) {
 	return a, nil
 }
 
-// Address is where page and metrics are, as HOST:PORT.
+// Address returns the address of the page and metrics as HOST:PORT.
 func (a *Agent) Address() string { return a.listener.Addr().String() }
 
 func (a *Agent) build(ctx context.Context) error {
@@ -165,7 +165,7 @@ func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
 	return err
 }
 
-// restored makes the cores with their memory from the logbook.
+// restored creates the cores with their memory from the logbook.
 func (a *Agent) restored(ctx context.Context, setups []bay.Setup) ([]*bay.Bay, *bay.Histories) {
 	packs := make([]string, len(a.Config.Packs))
 	for i := range a.Config.Packs {
@@ -175,8 +175,8 @@ func (a *Agent) restored(ctx context.Context, setups []bay.Setup) ([]*bay.Bay, *
 	return from.Cores(ctx, setups, packs)
 }
 
-// recordFailing is also true while a full disk costs thinned readings: a person
-// must know before it costs more.
+// recordFailing is also true while thinned readings are dropped for a full disk:
+// the operator must know before more is lost.
 func (a *Agent) recordFailing() bool {
 	return a.Recorder == nil || a.Recorder.Failing() || a.Book.ShortOfSpace()
 }
@@ -194,7 +194,7 @@ func (a *Agent) buildMetrics() {
 	a.metrics = metrics.New(src)
 }
 
-// outputs are the outputs that every agent has.
+// outputs returns the outputs that every agent has.
 func (a *Agent) outputs() []loop.Output {
 	out := []loop.Output{metricsOutput{a.metrics}, pageOutput{&a.past}}
 	if a.Recorder != nil {

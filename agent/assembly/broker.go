@@ -14,7 +14,7 @@ import (
 	"bayward/mqtt/broker"
 )
 
-// connect makes the broker's client, which connects only once it runs.
+// connect creates the broker's client, which connects only once it runs.
 func (a *Agent) connect(ctx context.Context) error {
 	m := a.Config.MQTT
 	if m == nil {
@@ -49,7 +49,7 @@ func (a *Agent) brokerOptions(m *config.MQTT) mqtt.Options {
 		},
 		Topics: mqtt.Topics{Site: a.Config.Site, Agent: a.Config.Agent}, Version: a.Version, BootID: a.BootID,
 		Outbox: outbox{a.Book}, Log: a.Log, Now: func() mqtt.Wall { return wallOf(a.Wall()) },
-		// The client runs only once the loop is there to take orders.
+		// The client runs only once the loop is ready to take orders.
 		Submit: func(ctx context.Context, name string, o order.Order) (bay.Event, error) {
 			return a.Submit(ctx, name, o)
 		},
@@ -69,7 +69,7 @@ func (a *Agent) brokerOptions(m *config.MQTT) mqtt.Options {
 	return o
 }
 
-// credential is the file of a secret that systemd hands to the service
+// credential returns the file of a secret that systemd passes to the service
 // (LoadCredential=, SetCredentialEncrypted=), or "".
 func credential(name string) string {
 	dir := os.Getenv("CREDENTIALS_DIRECTORY")
@@ -84,7 +84,8 @@ func credential(name string) string {
 }
 
 // signers reads the keys of the people who may give orders by MQTT. They have the
-// same rights as on the page. If a key cannot be read, only its owner loses them.
+// same rights as on the page. An unreadable key takes the right only from its
+// owner.
 func signers(people []config.Person, log *slog.Logger) []mqtt.Person {
 	var out []mqtt.Person
 	for _, p := range people {

@@ -19,8 +19,8 @@ import (
 	"bayward/mqtt/mqtttest"
 )
 
-// TestSecretsFromSystemd: a password or key that systemd hands over is used
-// where the configuration names no file.
+// TestSecretsFromSystemd: a password or key passed by systemd is used where the
+// configuration names no file.
 func TestSecretsFromSystemd(t *testing.T) {
 	dir := t.TempDir()
 	for _, name := range []string{"mqtt-password", "mqtt-key"} {
@@ -46,7 +46,7 @@ func TestSecretsFromSystemd(t *testing.T) {
 	}
 }
 
-// TestRolesOfSigners: the roles of the page hold for signed orders too.
+// TestRolesOfSigners: the roles of the page apply to signed orders too.
 func TestRolesOfSigners(t *testing.T) {
 	key := filepath.Join(t.TempDir(), "key.pem")
 	// The key of RFC 8032, section 7.1, test 1.
@@ -76,8 +76,8 @@ func TestRolesOfSigners(t *testing.T) {
 	}
 }
 
-// TestEmbeddedBroker: a single bay without infrastructure has its broker
-// inside the program.
+// TestEmbeddedBroker: a single bay without infrastructure runs its broker inside
+// the program.
 func TestEmbeddedBroker(t *testing.T) {
 	cfg := configtest.Parse(t, configtest.OneBay(t))
 	cfg.MQTT = &config.MQTT{Embedded: "127.0.0.1:0", ClientID: "shed"}

@@ -19,7 +19,7 @@ import (
 	"bayward/sensors/sim"
 )
 
-// twoBays is a site with a logbook at path.
+// twoBays returns a site with a logbook at path.
 func twoBays(t *testing.T, path string) string {
 	t.Helper()
 	const more = "  - {name: lift-b, cells: 12, capacity_ah: 225, rate_hours: 20, full_gravity: 1.277, charge_level_mm: 3, " +
@@ -36,8 +36,8 @@ func damagedSite(t *testing.T, path string) *assemblytest.Site {
 	return assemblytest.New(t, configtest.Parse(t, twoBays(t, path)), starts, nil)
 }
 
-// spoil overwrites the middle of a file, as a card does that fails, and gives
-// what is there then.
+// spoil overwrites the middle of a file, as a failing card does, and returns the
+// new content.
 func spoil(t *testing.T, path string) []byte {
 	t.Helper()
 	data, err := os.ReadFile(path)
@@ -47,7 +47,8 @@ func spoil(t *testing.T, path string) []byte {
 	return data
 }
 
-// mustBeHeld runs an hour in which nothing is granted and says why.
+// mustBeHeld runs an hour in which nothing is granted, and checks the stated
+// reason.
 func mustBeHeld(t *testing.T, y *assemblytest.Site) {
 	t.Helper()
 	for range 3600 {
@@ -63,7 +64,8 @@ func mustBeHeld(t *testing.T, y *assemblytest.Site) {
 	}
 }
 
-// doubts are the events of a closed logbook that tell of a lost memory, by bay.
+// doubts returns the events of a closed logbook that report a lost memory, by
+// bay.
 func doubts(t *testing.T, path string) map[string]string {
 	t.Helper()
 	r, err := logbook.OpenReadOnly(t.Context(), path)
@@ -80,13 +82,13 @@ func doubts(t *testing.T, path string) map[string]string {
 	return out
 }
 
-// TestDamagedLogbook: a visit is open when the card spoils the logbook. The file
-// is kept as it is, a new one is begun, and every bay is held, over every
-// restart, until a person takes it back.
+// TestDamagedLogbook: a visit is open when the card corrupts the logbook. The
+// file is kept unchanged, a new one is started, and every bay is held, across
+// every restart, until a technician removes the hold.
 func TestDamagedLogbook(t *testing.T) {
 	for name, meanwhile := range map[string]func(t *testing.T, path string){
 		"found by the agent": func(*testing.T, string) {},
-		// Killed between the setting aside and the first record.
+		// Killed between setting the file aside and writing the first record.
 		"found by a start that went no further": func(t *testing.T, path string) {
 			t.Helper()
 			b, err := logbook.Open(t.Context(), path, assemblytest.Quiet())
@@ -123,7 +125,7 @@ func TestDamagedLogbook(t *testing.T) {
 			y.Until("a permit of the other", time.Hour, func(*bay.Picture) bool { return y.Loop.Pictures()[1].Permit.Granted })
 			require.NoError(t, y.Close())
 
-			y = damagedSite(t, path) // and its end too
+			y = damagedSite(t, path) // and so is its end
 			y.Until("a permit after that", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted && y.Loop.Pictures()[1].Permit.Granted })
 			require.NoError(t, y.Close())
 			require.FileExists(t, path+".damaged-1")

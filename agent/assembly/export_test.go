@@ -5,8 +5,8 @@ import (
 	"net/http"
 )
 
-// RecallAll shows the page what happened before this start.
+// RecallAll gives the page the events from before this start.
 func (a *Agent) RecallAll(ctx context.Context) error { return a.recallAll(ctx) }
 
-// Page is the page without its server.
+// Page returns the page without its server.
 func (a *Agent) Page(metrics http.Handler) http.Handler { return a.page(metrics) }

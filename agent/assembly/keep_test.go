@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// TestKeep: a part that panics starts again, and ends with the context.
+// TestKeep: a part that panics is restarted, and ends with the context.
 func TestKeep(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	a := &Agent{Parts: Parts{Log: slog.New(slog.DiscardHandler)}}

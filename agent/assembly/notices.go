@@ -12,7 +12,7 @@ import (
 	"bayward/agent/words"
 )
 
-// noticeOutput sends notices to people by mail and webhooks.
+// noticeOutput sends notices by mail and webhooks.
 type noticeOutput struct {
 	sender *notify.Sender
 	voice  words.Voice
@@ -27,7 +27,7 @@ func (noticeOutput) Name() string { return "notices" }
 func (o noticeOutput) Take(_ context.Context, n *loop.News) {
 	notice, changed := o.watch.Update(n.Picture)
 	if !changed || notice.Kind == notify.Nothing || notice.State == notify.Seen {
-		return // somebody has seen it already
+		return // a user has seen it already
 	}
 	kind := notice.Kind.String()
 	m := notify.Message{
@@ -41,7 +41,7 @@ func (o noticeOutput) Take(_ context.Context, n *loop.News) {
 	o.sender.Offer(&m)
 }
 
-// buildNotices makes the sender, if mail or webhooks are configured.
+// buildNotices creates the sender if mail or webhooks are configured.
 func (a *Agent) buildNotices() error {
 	c := a.Config.Notify
 	if c == nil || len(c.Mail)+len(c.Webhooks) == 0 {

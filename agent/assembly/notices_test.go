@@ -18,8 +18,8 @@ import (
 	"bayward/agent/loop"
 )
 
-// TestANoticeReachesTheYardsOwnServer: from a picture to what a server of the
-// site's own receives, in the site's language.
+// TestANoticeReachesTheYardsOwnServer: from a picture to what the site's own
+// server receives, in the site's language.
 func TestANoticeReachesTheYardsOwnServer(t *testing.T) {
 	got := make(chan map[string]any, 10)
 	server := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
@@ -72,7 +72,7 @@ func TestANoticeReachesTheYardsOwnServer(t *testing.T) {
 	require.Empty(t, problems)
 }
 
-// TestNoWayNoSender: nothing runs where nothing is configured.
+// TestNoWayNoSender: without mail or webhooks configured, no sender runs.
 func TestNoWayNoSender(t *testing.T) {
 	a := &Agent{Parts: Parts{Config: &config.Config{Notify: &config.Notify{QuietHours: "20:00-06:00"}}}}
 	require.NoError(t, a.buildNotices())

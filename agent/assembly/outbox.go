@@ -39,8 +39,8 @@ func (o outbox) Sent(ctx context.Context, bayName string, seq uint64) error {
 	return o.book.Sent(ctx, bayName, seq)
 }
 
-// count is for the metrics. A logbook that does not answer counts as empty: it has
-// a finding of its own.
+// count is for the metrics. A logbook that does not answer counts as empty: a
+// finding reports that.
 func (o outbox) count() int {
 	if o.book == nil {
 		return 0

@@ -13,7 +13,7 @@ import (
 	"bayward/mqtt"
 )
 
-// metricsOutput shows each tick to the metrics.
+// metricsOutput passes each tick to the metrics.
 type metricsOutput struct{ c *metrics.Collector }
 
 // Name implements loop.Output.
@@ -22,7 +22,7 @@ func (metricsOutput) Name() string { return "metrics" }
 // Take implements loop.Output.
 func (o metricsOutput) Take(_ context.Context, n *loop.News) { o.c.Ticked(n.Picture) }
 
-// logbookOutput offers events, rows and memory to the logbook.
+// logbookOutput passes events, rows and memory to the logbook.
 type logbookOutput struct {
 	r         *logbook.Recorder
 	bootID    string
@@ -76,7 +76,7 @@ func (o logbookOutput) finish() {
 	}
 }
 
-// mqttOutput hands states and notices to the broker's client.
+// mqttOutput passes states and notices to the broker's client.
 type mqttOutput struct {
 	c     *mqtt.Client
 	watch notify.Watches

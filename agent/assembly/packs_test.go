@@ -24,8 +24,8 @@ import (
 	"bayward/sensors/sim"
 )
 
-// swapSite is a site of two bays for two packs: recognised by their sensors, or
-// named by a person.
+// swapSite is a site of two bays for two packs that are recognised by their
+// sensors or named by a technician.
 const swapSite = `site: quarry-road
 agent: shed-2
 sensors: simulated
@@ -39,7 +39,7 @@ packs:
   - {name: lift-b, cells: 12, capacity_ah: 300, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130%s}
 `
 
-// nightShift runs the whole program on one bench, over several lives.
+// nightShift runs the whole program on one bench, over several runs of the agent.
 type nightShift struct {
 	*assembly.Agent
 	t     *testing.T
@@ -68,7 +68,7 @@ func newNightShift(t *testing.T, recognised bool) *nightShift {
 	return n
 }
 
-// begin starts a life of the agent on the bench as it is.
+// begin starts the agent on the bench in its current state.
 func (n *nightShift) begin(proven bool) {
 	n.t.Helper()
 	gap := n.bench.Now() - n.off
@@ -91,7 +91,7 @@ func (n *nightShift) end() {
 	}
 }
 
-// dedicate changes the file for the next life: each bay is there for one pack.
+// dedicate changes the file for the next run: each bay then serves one pack.
 func (n *nightShift) dedicate(one, two string) {
 	n.t.Helper()
 	_, packs, _ := strings.Cut(n.text, "\npacks:")
@@ -99,7 +99,7 @@ func (n *nightShift) dedicate(one, two string) {
 		"bays:\n  - {name: bay-1, pack: %s}\n  - {name: bay-2, pack: %s}\npacks:%s", n.path, one, two, packs)
 }
 
-// run lets time pass, with the agent when it lives.
+// run lets time pass, with the agent if it is running.
 func (n *nightShift) run(d time.Duration) []*bay.Picture {
 	n.t.Helper()
 	for range int(d / time.Second) {
@@ -114,7 +114,7 @@ func (n *nightShift) run(d time.Duration) []*bay.Picture {
 	return n.Loop.Pictures()
 }
 
-// swap carries the packs to each other's bays, while nothing is plugged in.
+// swap carries each pack to the other's bay, while nothing is plugged in.
 func (n *nightShift) swap() {
 	n.t.Helper()
 	one, two := n.bays["bay-1"], n.bays["bay-2"]
@@ -149,9 +149,9 @@ func (n *nightShift) name(bayName, pack string) bay.Event {
 }
 
 // TestPacksSwappedInTheNight: two packs are unplugged, carried to each other's
-// bays and plugged in, with the agent running, restarted while they are unplugged,
-// or off all along. Each history goes with its pack, through sensors, loop and
-// logbook; nothing is granted before it is known which pack is there.
+// bays and plugged in, while the agent runs, restarts with the packs unplugged,
+// or is off throughout. Each history goes with its pack, through sensors, loop
+// and logbook. Nothing is granted before the pack is known.
 func TestPacksSwappedInTheNight(t *testing.T) {
 	for _, recognised := range []bool{true, false} {
 		for name, night := range map[string]func(n *nightShift, plug func(bool)){
@@ -208,8 +208,8 @@ func TestPacksSwappedInTheNight(t *testing.T) {
 				require.False(t, p[0].Permit.Granted || p[1].Permit.Granted)
 				if !recognised {
 					n.run(10 * time.Second)
-					// Off all along and proven to be short, the word of before still
-					// counts: nothing that bayward could see has changed.
+					// If the agent was off throughout, for a time proven to be short, the earlier
+					// name still counts: nothing that bayward could see has changed.
 					e := n.name("bay-1", "")
 					require.Contains(t, []bay.EventKind{bay.OrderTaken, bay.OrderRefused}, e.Kind)
 					n.name("bay-2", "")
@@ -222,7 +222,7 @@ func TestPacksSwappedInTheNight(t *testing.T) {
 				require.Equal(t, "lift-a", p[1].Pack.Name, words.EnglishSI().Says(p[1]))
 				lost := a / 50
 				if name == "off all along" {
-					lost = a / 6 // ten minutes that a memory may be old
+					lost = a / 6 // a memory may be ten minutes old
 				}
 				require.InDelta(t, a, p[1].Charge.TotalGassingAh, lost, "the balance of lift-a came along")
 				require.InDelta(t, b, p[0].Charge.TotalGassingAh, lost)
@@ -234,8 +234,8 @@ func TestPacksSwappedInTheNight(t *testing.T) {
 	}
 }
 
-// TestAPackMovesByTheConfiguration: a pack that the file gives to another bay takes
-// its history there, although nobody ever saw it move.
+// TestAPackMovesByTheConfiguration: a pack that the file assigns to another bay
+// takes its history there, although the move was never observed.
 func TestAPackMovesByTheConfiguration(t *testing.T) {
 	n := newNightShift(t, false)
 	n.end()
@@ -253,9 +253,8 @@ func TestAPackMovesByTheConfiguration(t *testing.T) {
 	require.False(t, p[1].Charge.Full)
 }
 
-// TestARestartLeavesNoTrace: what stands at a pack stands in the record as one
-// row, with the agent restarted meanwhile, also while it is not known yet which
-// pack that is.
+// TestARestartLeavesNoTrace: a finding raised for a pack is one row in the
+// record, even if the agent restarts meanwhile and does not yet know the pack.
 func TestARestartLeavesNoTrace(t *testing.T) {
 	for name, off := range map[string]time.Duration{"at once": 2 * time.Second, "after an hour": time.Hour} {
 		for _, recognised := range []bool{true, false} {
@@ -284,7 +283,8 @@ func TestARestartLeavesNoTrace(t *testing.T) {
 }
 
 // mustStandOnce checks that a finding of a pack, and the refusal for it, are one
-// row each and open, and that no finding of the bay went and came again at once.
+// open row each, and that no finding of the bay was cleared and raised again at
+// once.
 func (n *nightShift) mustStandOnce(bayName, pack, code string) {
 	n.t.Helper()
 	r, err := logbook.OpenReadOnly(n.t.Context(), n.path)

@@ -27,12 +27,12 @@ func (o pageOutput) Take(_ context.Context, n *loop.News) {
 	o.past.Happened(n.Bay, n.Events)
 }
 
-// errOpen is for a page on the network that could not tell who is asking.
+// errOpen is for a page on the network that could not identify its users.
 var errOpen = errors.New("the page would be open to the network with nobody named who may give orders: " +
 	"name people in the configuration (bayward pin makes the hashes), or set http.web_config_file, or listen on 127.0.0.1")
 
-// checkListener refuses to listen on the network where no people are named. The
-// demo has nothing to protect.
+// checkListener refuses to listen on the network if no people are named. The demo
+// has nothing to protect.
 func (a *Agent) checkListener() error {
 	if a.Invented || web.Loopback(a.listener) || len(a.Config.People) > 0 || a.Config.HTTP.WebConfigFile != "" {
 		return nil
@@ -59,7 +59,7 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 	})
 }
 
-// Describe adds to a report what the configuration says about its pack. A nil
+// Describe adds what the configuration says about the pack to a report. A nil
 // configuration adds nothing.
 func Describe(o *records.ReportOptions, cfg *config.Config) {
 	if cfg == nil {

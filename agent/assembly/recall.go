@@ -12,8 +12,8 @@ import (
 // remembered is how many earlier events of a bay the page shows after a start.
 const remembered = 60
 
-// recallAll gives the page the events from before this start. Only people read
-// them, so no tick and no message waits for it.
+// recallAll gives the page the events from before this start. They are only for
+// users to read, so no tick and no message waits for it.
 func (a *Agent) recallAll(ctx context.Context) error {
 	for i := range a.Config.Bays {
 		a.recall(ctx, a.Config.Bays[i].Name)
@@ -40,8 +40,8 @@ func (a *Agent) recall(ctx context.Context, bayName string) {
 	a.past.HappenedBefore(bayName, events)
 }
 
-// ago is how long ago a stamp was: proven within one boot, else by two clocks
-// that were set. The page needs it only roughly.
+// ago returns how long ago a stamp was made: proven within one boot, otherwise
+// from two clocks that were set. The page needs it only roughly.
 func (a *Agent) ago(s logbook.Stamp) (time.Duration, bool) {
 	if gap, proven := a.Gap(s); proven {
 		return gap, true

@@ -14,8 +14,7 @@ import (
 	"bayward/agent/logbook"
 )
 
-// TestThePageRemembers: what happened before a restart is on the bay's page
-// again.
+// TestThePageRemembers: the bay's page shows what happened before a restart.
 func TestThePageRemembers(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "logbook.db")
 	proven := func(_ *assemblytest.Site, p *assembly.Parts) {

@@ -14,10 +14,10 @@ import (
 	"golang.org/x/sync/errgroup"
 )
 
-// stopWithin is how long outputs get to finish after the relays are open.
+// stopWithin is how long outputs may take to finish after the relays are open.
 const stopWithin = 3 * time.Second
 
-// Run ticks in real time until ctx ends, runs the other parts beside the ticks, and
+// Run ticks in real time until ctx ends, runs the other parts alongside, and
 // closes the agent. The relays are open when it returns.
 func (a *Agent) Run(ctx context.Context, beside ...func(context.Context) error) error {
 	ctx, cancel := context.WithCancel(ctx)
@@ -102,8 +102,8 @@ func recovered(ctx context.Context, part func(context.Context) error) (panicked 
 	return false, part(ctx)
 }
 
-// watchFreeSpace clears the finding about a full disk soon after somebody has freed
-// space.
+// watchFreeSpace clears the finding about a full disk soon after space has been
+// freed.
 func (a *Agent) watchFreeSpace(ctx context.Context) error {
 	tick := time.NewTicker(30 * time.Second)
 	defer tick.Stop()
@@ -113,7 +113,7 @@ func (a *Agent) watchFreeSpace(ctx context.Context) error {
 			return nil
 		case <-tick.C:
 			if err := a.Book.Relieve(ctx); err != nil {
-				return nil // the end of ctx
+				return nil // ctx has ended
 			}
 		}
 	}

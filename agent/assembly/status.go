@@ -9,7 +9,7 @@ import (
 	"bayward/agent/systemd"
 )
 
-// statusOutput is the output behind "systemctl status": one phrase for each bay.
+// statusOutput is the output for "systemctl status": one phrase for each bay.
 type statusOutput struct {
 	to      *systemd.Manager
 	phrases map[string]string

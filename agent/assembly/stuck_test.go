@@ -27,9 +27,9 @@ import (
 	"bayward/sensors/sim"
 )
 
-// TestStuckEdges: the broker takes connections and says nothing, the logbook's
-// file is locked by another program, a reader of the page has stopped reading,
-// and nobody reads terminal and log. The charge goes on, tick by tick, and the
+// TestStuckEdges: the broker accepts connections and never answers, another
+// program locks the logbook's file, a reader of the page has stopped reading, and
+// the terminal and log are not read. The charge continues, tick by tick, and the
 // relay opens as fast as ever when the level probe breaks.
 func TestStuckEdges(t *testing.T) {
 	t.Parallel()
@@ -72,14 +72,14 @@ func TestStuckEdges(t *testing.T) {
 		t.Error(err)
 	}
 	unlock()
-	_ = terminal.CloseWithError(errors.New("the terminal is gone")) // lets the printer go
+	_ = terminal.CloseWithError(errors.New("the terminal is gone")) // releases the printer
 	if err := y.Close(); err != nil {
 		t.Error(err)
 	}
 	log.Close()
 }
 
-// printer writes for a person at a terminal.
+// printer writes for a user at a terminal.
 type printer struct{ w io.Writer }
 
 // Name implements loop.Output.
@@ -92,7 +92,7 @@ func (p printer) Take(_ context.Context, n *loop.News) {
 	}
 }
 
-// level is that of the relay's line.
+// level returns the level of the relay's line.
 func level(t *testing.T, y *assemblytest.Site) gpio.Level {
 	t.Helper()
 	pin, err := y.Bench.Pin(y.Config.Bays[0].Wiring.Relay.Pin)
@@ -102,7 +102,7 @@ func level(t *testing.T, y *assemblytest.Site) gpio.Level {
 	return pin.Read()
 }
 
-// deaf is an address that takes connections and never says a word.
+// deaf returns an address that accepts connections and never sends anything.
 func deaf(t *testing.T) string {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
@@ -131,8 +131,8 @@ func deaf(t *testing.T) string {
 	return l.Addr().String()
 }
 
-// lockFile takes the write lock of a logbook, as a program that hangs in the
-// middle of a write would.
+// lockFile takes the write lock of a logbook, like a program that hangs during a
+// write.
 func lockFile(t *testing.T, path string) (unlock func()) {
 	t.Helper()
 	db, err := sql.Open("sqlite", "file:"+path+"?_pragma=busy_timeout(60000)")
@@ -149,7 +149,7 @@ func lockFile(t *testing.T, path string) (unlock func()) {
 	return func() { _, _ = c.ExecContext(context.Background(), "ROLLBACK"); _ = c.Close(); _ = db.Close() }
 }
 
-// stopReading asks for the page often and reads nothing.
+// stopReading requests the page often and reads nothing.
 func stopReading(t *testing.T, addr string) {
 	t.Helper()
 	for range 5 {
@@ -174,7 +174,7 @@ func TestCorePanicEndsTheProgram(t *testing.T) {
 		p.Every = time.Millisecond
 		now := p.Hardware.Now
 		p.Mono = func() time.Duration {
-			if ticks++; ticks > 30 && ticks%2 == 0 { // of a part that is asked within the tick
+			if ticks++; ticks > 30 && ticks%2 == 0 { // in a part that is called within the tick
 				panic("a bug")
 			}
 			return now()

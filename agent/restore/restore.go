@@ -11,26 +11,26 @@ import (
 	"bayward/agent/logbook"
 )
 
-// Source is where memories come from.
+// Source is the source of memories.
 type Source struct {
-	Book *logbook.Book // nil when it could not be opened: then every core doubts
+	Book *logbook.Book // nil when it could not be opened: then every core is doubted
 	Gap  func(logbook.Stamp) (ago time.Duration, proven bool)
 	Now  func() time.Duration // the clock of readings and ticks
 	Log  *slog.Logger
 }
 
-// Core makes one core and gives it its memory.
+// Core creates one core and restores its memory.
 func (s *Source) Core(ctx context.Context, setup *bay.Setup) *bay.Bay {
 	core := bay.New(*setup)
 	s.restore(ctx, setup, core, bay.NewHistories())
 	return core
 }
 
-// Cores makes the cores, each with its bay's memory, and returns the histories of
-// the packs that are in no bay.
+// Cores creates the cores, each with its bay's memory, and returns the histories
+// of the packs that are in no bay.
 func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) ([]*bay.Bay, *bay.Histories) {
 	cores, histories := make([]*bay.Bay, len(setups)), bay.NewHistories()
-	own := make([]bool, len(setups)) // its memory is of its one pack
+	own := make([]bool, len(setups)) // its memory is about its one pack
 	for i := range setups {
 		cores[i] = bay.New(setups[i])
 		own[i] = s.restore(ctx, &setups[i], cores[i], histories)
@@ -53,8 +53,9 @@ func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) 
 	return cores, histories
 }
 
-// restore gives a core its memory, and reports whether that is about the bay's only
-// pack. The core itself reports, in its first tick, what could not be read.
+// restore gives a core its memory and reports whether the memory is about the
+// bay's only pack. The core itself reports, in its first tick, what could not be
+// read.
 func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, histories *bay.Histories) (own bool) {
 	if s.Book == nil {
 		core.Doubt(bay.LogbookUnreadable, "")
@@ -82,8 +83,8 @@ func (s *Source) restore(ctx context.Context, setup *bay.Setup, core *bay.Bay, h
 	return m.Pack == setup.Pack.Name
 }
 
-// checkNew is for a bay without a memory. It may be in a damaged logbook, if there is
-// one beside this one.
+// checkNew is for a bay without a memory. The memory may be in a damaged logbook,
+// if there is one beside this one.
 func (s *Source) checkNew(core *bay.Bay) {
 	switch kept, err := s.Book.Damaged(); {
 	case err != nil:
@@ -94,8 +95,8 @@ func (s *Source) checkNew(core *bay.Bay) {
 	}
 }
 
-// addPack adds the history that was stored when a pack left its bay. If that cannot
-// be read, the bay that recognises the pack is held.
+// addPack adds the history stored when a pack left its bay. If it cannot be read,
+// the bay that recognises the pack is held.
 func (s *Source) addPack(ctx context.Context, name string, histories *bay.Histories) {
 	stored, err := s.Book.LoadPackMemory(ctx, name)
 	if err == nil && stored == nil {

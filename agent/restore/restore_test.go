@@ -17,8 +17,8 @@ import (
 	"bayward/agent/restore"
 )
 
-// TestWhatIsDoubtedIsHeld: a bay whose past may be lost is held until a person has
-// looked; a bay that is new, or whose memory is good, is not.
+// TestWhatIsDoubtedIsHeld: a bay whose past may be lost is held until a
+// technician has looked. A bay that is new, or whose memory is good, is not.
 func TestWhatIsDoubtedIsHeld(t *testing.T) {
 	setups, err := configtest.Parse(t, configtest.OneBay(t)).Setups()
 	require.NoError(t, err)
@@ -59,7 +59,7 @@ func TestWhatIsDoubtedIsHeld(t *testing.T) {
 			all, histories := from.Cores(t.Context(), setups, []string{setups[0].Pack.Name})
 			require.Len(t, all, 1)
 			require.NotNil(t, histories)
-			for _, core := range []*bay.Bay{one, all[0]} { // the walk's and the agent's
+			for _, core := range []*bay.Bay{one, all[0]} { // the walk command's and the agent's
 				p, _ := core.Step(&bay.Readings{Now: time.Hour})
 				require.Equal(t, row.held, p.Findings[interlock.Held].Raised)
 				require.False(t, p.Permit.Granted)

@@ -42,7 +42,7 @@ func benchSite(b *testing.B) (*config.Config, *sim.Bench, *loop.Loop) {
 	return cfg, bench, a.Loop
 }
 
-// BenchmarkIteration is a tick of the demo's four bays with everything behind
+// BenchmarkIteration runs one tick of the demo's four bays with everything around
 // it: drivers on the simulated buses, core, relays, record, metrics, page.
 func BenchmarkIteration(b *testing.B) {
 	cfg, bench, l := benchSite(b)

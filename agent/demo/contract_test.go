@@ -15,8 +15,8 @@ import (
 	"bayward/mqtt/mqtttest"
 )
 
-// wanted is what the demo must have said before the test is content: each
-// channel, and of each the ways that differ in shape.
+// wanted is what the demo must have published for the test to pass: each channel,
+// and each shape of its messages.
 func wanted() map[string]bool {
 	out := map[string]bool{}
 	for _, w := range []string{
@@ -31,7 +31,7 @@ func wanted() map[string]bool {
 	return out
 }
 
-// features are the words of wanted that a payload answers to.
+// features returns the entries of wanted that a payload matches.
 func features(t *testing.T, channel string, payload []byte) []string {
 	t.Helper()
 	var m map[string]any
@@ -60,7 +60,7 @@ func features(t *testing.T, channel string, payload []byte) []string {
 	return out
 }
 
-// TestDemoKeepsTheContract holds everything that the demo publishes in a whole
+// TestDemoKeepsTheContract checks everything that the demo publishes in a whole
 // round against mqtt/asyncapi.yaml.
 func TestDemoKeepsTheContract(t *testing.T) {
 	contract, err := mqtttest.Load()
@@ -93,7 +93,7 @@ func TestDemoKeepsTheContract(t *testing.T) {
 					delete(missing, f)
 				}
 			}
-			if !asked && channel == "status" { // the agent listens from before its birth
+			if !asked && channel == "status" { // the agent subscribes before it publishes its birth message
 				asked = true
 				holdByBroker(t, reader)
 			}
@@ -112,7 +112,7 @@ func TestDemoKeepsTheContract(t *testing.T) {
 
 const garbage = "this is no command"
 
-// holdByBroker holds the bay whose probe is broken, and sends what is no command.
+// holdByBroker holds the bay with the broken probe, and sends an invalid command.
 func holdByBroker(t *testing.T, reader paho.Client) {
 	t.Helper()
 	topic := "bayward/quarry-road/shed-2/bay-3/command"

@@ -1,4 +1,4 @@
-// Package demo plays a charging site with invented bays, faster than life.
+// Package demo runs a charging site with invented bays, faster than real time.
 package demo
 
 import (
@@ -32,14 +32,14 @@ import (
 //go:embed demo.yaml
 var siteConfig []byte
 
-// Options are what a person may choose.
+// Options are what a user may choose.
 type Options struct {
-	Speed   float64 // simulated seconds in a second, 1 to 3600
+	Speed   float64 // simulated seconds per second, 1 to 3600
 	Listen  string  // HOST:PORT of page and metrics; port 0 takes a free one
-	Broker  string  // HOST:PORT of the broker in the program; port 0 takes a free one
-	Logbook string  // a new file for the record; "" throws it away
+	Broker  string  // HOST:PORT of the broker inside the program; port 0 takes a free one
+	Logbook string  // a new file for the record; "" discards it
 	Bays    int     // 1 to 1000
-	ByHand  bool    // leave the technician's work to the person at the page
+	ByHand  bool    // leave the technician's work to the user at the page
 	Version string  // of the program
 }
 
@@ -50,7 +50,7 @@ const (
 	maxBays            = 1000
 )
 
-// check names the flag of what cannot be had.
+// check names the flag that has an invalid value.
 func (o *Options) check() error {
 	if !(o.Speed >= minSpeed && o.Speed <= maxSpeed) {
 		return usage.Errorf("--speed: value %v is not accepted: %d to %d", o.Speed, minSpeed, maxSpeed)
@@ -64,8 +64,8 @@ func (o *Options) check() error {
 	return nil
 }
 
-// Run shows the round until ctx ends. It writes what happens to out, line by line, and
-// what is wrong to complaints.
+// Run runs the demo until ctx ends. It writes events to out, line by line, and
+// errors to complaints.
 func Run(ctx context.Context, o *Options, out, complaints io.Writer) (err error) {
 	if err := o.check(); err != nil {
 		return err
@@ -91,10 +91,10 @@ type demo struct {
 	bench  *sim.Bench
 	bays   map[string]*sim.Bay
 	broker *broker.Broker
-	person *technician // nil: by hand
+	person *technician // nil: the user does the work
 }
 
-// build makes the demo. What is thrown away at the end goes to dir.
+// build creates the demo. Files that are discarded at the end go to dir.
 func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir string) (*demo, error) {
 	cfg, err := config.Parse("demo.yaml", siteConfig)
 	if err != nil {
@@ -128,7 +128,7 @@ func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir
 	return d, nil
 }
 
-// client is the one client that may publish in the demo's broker.
+// client is the only client that may publish on the demo's broker.
 const client = "bayward-demo"
 
 func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, version string) assembly.Parts {
@@ -136,7 +136,7 @@ func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, versio
 	return assembly.Parts{
 		Config: cfg, Log: log, Hardware: hardware.OfBench(d.bench), Version: version,
 		Wall:      func() (time.Time, bool) { return start.Add(d.bench.Now()), true },
-		OrderWall: func() (time.Time, bool) { return time.Now(), true }, // people live in real time
+		OrderWall: func() (time.Time, bool) { return time.Now(), true }, // users live in real time
 		BootID:    "demo", Mono: d.bench.Now,
 		Gap:   func(logbook.Stamp) (time.Duration, bool) { return 0, false },
 		Every: tick, GuardAfter: guard,
@@ -147,7 +147,7 @@ func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, versio
 }
 
 // pour adds the water of a fill order to the simulated cell, and repairs a broken
-// probe when a visit is closed, whoever closes it.
+// probe when a visit is closed, by the technician or by the user.
 func (d *demo) pour(next assembly.Submit) assembly.Submit {
 	return func(ctx context.Context, bayName string, o order.Order) (bay.Event, error) {
 		e, err := next(ctx, bayName, o)
@@ -190,7 +190,7 @@ func (d *demo) greet(out io.Writer, o *Options) {
 }
 
 // run drives the simulated clock: it advances the physics by a tick, then runs
-// the tick, as often as the real time asks for.
+// the tick, as often as real time requires.
 func (d *demo) run(ctx context.Context, speed float64) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -248,8 +248,8 @@ func starts() map[string]sim.Opts {
 }
 
 // resize gives the demo's configuration n bays and returns how each begins. The
-// further ones are like the four in the file, with small differences. More than
-// config.MaxBays, the limit of a real agent, are for load tests.
+// additional ones are like the four in the file, with small differences. More
+// than config.MaxBays, the limit of a real agent, is for load tests.
 func resize(cfg *config.Config, n int) map[string]sim.Opts {
 	first := starts()
 	four := len(cfg.Bays)

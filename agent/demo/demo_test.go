@@ -21,8 +21,8 @@ import (
 	"bayward/agent/view"
 )
 
-// round is what must happen at the bay that begins with bare plates, in this
-// order; other things may happen in between.
+// round is what must happen, in this order, at the bay that begins with bare
+// plates; other events may come in between.
 var round = []string{
 	"finding-raised plates-bare", "visit-opened", "stage watering", "finding-cleared plates-bare", "permit-granted",
 	"stage charging", "charge-full", "stage cooling", "stage ready-to-water",
@@ -37,7 +37,7 @@ type heard struct {
 	changed  chan struct{}
 }
 
-// event is what this test needs of an event's payload.
+// event is the part of an event's payload that this test needs.
 type event struct {
 	Seq   uint64 `json:"seq"`
 	Kind  string `json:"kind"`
@@ -74,7 +74,7 @@ func (h *heard) take(t *testing.T, topic string, payload []byte) {
 	}
 }
 
-// missing is the first step of the round that has not happened yet, or "".
+// missing returns the first step of the round that has not happened yet, or "".
 func (h *heard) missing() string {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -107,9 +107,9 @@ func (h *heard) listen(t *testing.T, url string) {
 	}
 }
 
-// TestDemo is the whole round of a pack, from bare plates to watered and at
-// rest, as a person would see it: on the terminal, at the broker, on the page
-// and in the metrics. It waits for what happens, however long that takes.
+// TestDemo is the whole round of a pack, from bare plates to watered and at rest,
+// as a user sees it: on the terminal, at the broker, on the page and in the
+// metrics. It waits for each step, however long that takes.
 func TestDemo(t *testing.T) {
 	t.Parallel()
 	ctx, cancel := context.WithCancel(t.Context())
@@ -192,8 +192,8 @@ func checkPages(t *testing.T, page string) {
 	}
 }
 
-// checkHeard: events are numbered without gaps, and the retained topics of each
-// bay and of the agent are there.
+// checkHeard checks that events are numbered without gaps and that the retained
+// topics of each bay and of the agent exist.
 func checkHeard(t *testing.T, h *heard) {
 	t.Helper()
 	h.mu.Lock()
@@ -219,8 +219,9 @@ func checkHeard(t *testing.T, h *heard) {
 	}
 }
 
-// TestDemoBays: any number of bays is a whole configuration with buses, lines and
-// sensors of its own for each, and all of them tick, show and are scraped.
+// TestDemoBays: any number of bays gives a valid configuration, each bay with its
+// own buses, lines and sensors, and every bay ticks, is on the page and is in the
+// metrics.
 func TestDemoBays(t *testing.T) {
 	t.Parallel()
 	for _, n := range []int{0, -1, 1001} {

@@ -14,15 +14,14 @@ import (
 	"bayward/agent/words"
 )
 
-// printer writes a line for each thing that happens, for a person at a
-// terminal.
+// printer writes a line for each event, for a user at a terminal.
 type printer struct {
 	w      io.Writer
 	colour bool
 	voice  words.Voice
 }
 
-// newPrinter uses colours where they reach a person; NO_COLOR is respected.
+// newPrinter uses colours if w is a terminal; it respects NO_COLOR.
 func newPrinter(w io.Writer, v words.Voice) *printer {
 	return &printer{w: w, colour: terminal.Is(w) && os.Getenv("NO_COLOR") == "", voice: v}
 }
@@ -39,7 +38,8 @@ func (p *printer) Take(_ context.Context, n *loop.News) {
 	}
 }
 
-// line is "" for what another line of the same tick already says.
+// line returns "" for an event that another line of the same tick already
+// reports.
 func (p *printer) line(n *loop.News, i int) string {
 	e := &n.Events[i]
 	var what, code string
@@ -78,7 +78,7 @@ func reported(events []bay.Event, kind bay.EventKind, as *bay.Event) bool {
 	return false
 }
 
-// clock is the simulated time since the start: day, hours, minutes.
+// clock formats the simulated time since the start: day, hours, minutes.
 func clock(t time.Duration) string {
 	const day = 24 * time.Hour
 	return fmt.Sprintf("day %d %02d:%02d", t/day+1, t%day/time.Hour, t%time.Hour/time.Minute)

@@ -14,14 +14,14 @@ import (
 	"bayward/sensors/sim"
 )
 
-// technician answers the demo's notices some minutes later, as a person would, and
+// technician answers the demo's notices some minutes later, like a real one, and
 // takes the machines to work when their packs are ready. It sees only what the
 // outputs show, and acts only by orders and by hand.
 type technician struct {
 	submit   assembly.Submit
 	pictures func() []*bay.Picture
 	bays     map[string]*sim.Bay
-	since    map[string]time.Duration // when the present reason to act was first seen
+	since    map[string]time.Duration // when the current reason to act was first seen
 	why      map[string]string
 	orders   int
 }
@@ -57,7 +57,7 @@ func (t *technician) work(ctx context.Context) error {
 	}
 }
 
-// look finds what there is to do at a bay and does it when its time has come.
+// look finds what there is to do at a bay and does it when it is due.
 func (t *technician) look(ctx context.Context, p *bay.Picture) error {
 	why, in := t.reason(p)
 	if why != t.why[p.Bay] {
@@ -99,7 +99,8 @@ func (t *technician) reason(p *bay.Picture) (why string, in time.Duration) {
 	return "", 0
 }
 
-// visit opens a visit, gives each cell what the picture says, and closes it.
+// visit opens a visit, gives each cell the water that the picture shows, and
+// closes it.
 func (t *technician) visit(ctx context.Context, p *bay.Picture) error {
 	if err := t.order(ctx, p.Bay, order.Order{Kind: order.VisitOpen}); err != nil {
 		return err

@@ -25,17 +25,17 @@ import (
 	"bayward/sensors/sim"
 )
 
-// TestWear lets simulated bays live for days on a file system of their own and
-// reads from the block device what really reached it: a process's own counter
-// misses the file system's journal. BAYWARD_WEAR says how many days.
+// TestWear runs simulated bays for days on their own file system and reads from
+// the block device what was really written: a process's own counter misses the
+// file system's journal. BAYWARD_WEAR is the number of days.
 //
 //	BAYWARD_WEAR=7 go test ./agent/demo -run Wear -v -timeout 1h
 //
-// The physics run faster than life, so the hour after which the recorder
-// commits is counted here by the simulated clock, and the file system is synced
-// after each commit, as it does by itself some seconds later in life. Commits
-// that come closer together than that are counted apart, so the figure is high
-// rather than low.
+// The physics run faster than real time. The hour after which the recorder
+// commits is therefore measured by the simulated clock, and the file system is
+// synced after each commit, as it would sync itself some seconds later in real
+// time. Commits closer together than that are counted separately, so the figure
+// is high rather than low.
 func TestWear(t *testing.T) {
 	if os.Getenv("BAYWARD_WEAR") == "" {
 		t.Skip("a measurement: BAYWARD_WEAR says how many days it takes")
@@ -64,8 +64,8 @@ type wear struct {
 	before uint64
 }
 
-// countingStore stands for the recorder's clock: it commits what has events at
-// once, and the rest after an hour of simulated time.
+// countingStore replaces the recorder's clock: it commits at once if there are
+// events, otherwise after an hour of simulated time.
 type countingStore struct {
 	t       *testing.T
 	book    *logbook.Book
@@ -152,7 +152,7 @@ func newWear(t *testing.T, n int) *wear {
 	return w
 }
 
-// wearSite is n bays, each with a pack of its own.
+// wearSite returns a site of n bays, each with its own pack.
 func wearSite(n int) string {
 	var bays, packs strings.Builder
 	for i := 1; i <= n; i++ {
@@ -163,7 +163,7 @@ func wearSite(n int) string {
 	return "site: quarry-road\nagent: shed-2\nsensors: simulated\nbays:\n" + bays.String() + "packs:\n" + packs.String()
 }
 
-// wearStarts leaves out what the yard does not have.
+// wearStarts omits the bays that the yard does not have.
 func wearStarts(n int) map[string]sim.Opts {
 	starts := starts()
 	maps.DeleteFunc(starts, func(name string, _ sim.Opts) bool { return name > fmt.Sprintf("bay-%d", n) })
@@ -180,7 +180,7 @@ func (w *wear) run(t *testing.T, lasts time.Duration) {
 	for w.bench.Now() < lasts {
 		w.bench.Advance(time.Second)
 		require.NoError(t, w.loop.Tick(ctx))
-		for range w.bays { // so that no picture is skipped
+		for range w.bays { // so no picture is skipped
 			<-w.store.took
 		}
 	}
@@ -189,7 +189,7 @@ func (w *wear) run(t *testing.T, lasts time.Duration) {
 	require.NoError(t, w.loop.Stop(assemblytest.Bound))
 }
 
-// size is of the logbook's file and its log, MB.
+// size returns the size of the logbook's file and its log, MB.
 func (w *wear) size(t *testing.T) float64 {
 	t.Helper()
 	sum := int64(0)
@@ -215,7 +215,7 @@ func newLoopDisk(t *testing.T, mib int) *loopDisk {
 		require.NoError(t, err, "%s %v: %s", name, args, out)
 		return strings.TrimSpace(string(out))
 	}
-	// Without lazy_itable_init=0 the kernel goes on writing its own tables.
+	// Without lazy_itable_init=0 the kernel keeps writing its own tables.
 	run("mkfs.ext4", "-q", "-F", "-E", "lazy_itable_init=0,lazy_journal_init=0", image)
 	d.device = run("losetup", "--find", "--show", image)
 	t.Cleanup(func() { run("losetup", "--detach", d.device) })
@@ -224,7 +224,7 @@ func newLoopDisk(t *testing.T, mib int) *loopDisk {
 	return d
 }
 
-// written is the number of bytes that have reached the device: the seventh
+// written returns the number of bytes that have reached the device: the seventh
 // figure counts sectors of 512 bytes (Documentation/block/stat.rst of the
 // kernel).
 func (d *loopDisk) written(t *testing.T) uint64 {

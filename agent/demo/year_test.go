@@ -28,14 +28,14 @@ import (
 	"bayward/mqtt/broker"
 )
 
-// TestYear lets eight bays and their technician live through the whole program,
-// faster than life: drivers, core, relays, logbook, broker, metrics and page.
-// Nothing may grow but the record, and every counter agrees with the record.
+// TestYear runs eight bays and their technician through the whole program, faster
+// than real time: drivers, core, relays, logbook, broker, metrics and page. Only
+// the record may grow, and every counter must agree with the record.
 //
 //	BAYWARD_YEAR=1 go test ./agent/demo -run Year -v -timeout 3h
 //
-// lives through so many years; otherwise it is half a day, in which what leaks with
-// each tick, event or scrape shows as well.
+// runs that many years. Without it the test runs half a day, which also shows
+// what leaks with each tick, event or scrape.
 func TestYear(t *testing.T) {
 	const bays = 8
 	span := 12 * time.Hour
@@ -51,7 +51,8 @@ func TestYear(t *testing.T) {
 	days := span.Hours() / 24
 	t.Logf("figure: %v days of %d bays: heap %.2f to %.2f MB, %d to %d goroutines, %d to %d files, logbook %.3f MB a day for each bay",
 		days, bays, first.heapMB, last.heapMB, first.goroutines, last.goroutines, first.files, last.files, y.sizeMB(t)/days/bays)
-	// The first mark is after an eighth of the span: all that is made once is there.
+	// The first mark is after an eighth of the span: everything made only once exists
+	// by then.
 	require.Less(t, last.heapMB, 1.25*first.heapMB+1, "the memory grows")
 	require.LessOrEqual(t, last.goroutines, first.goroutines+4, "goroutines leak")
 	require.LessOrEqual(t, last.files, first.files+4, "files leak")
@@ -63,15 +64,15 @@ func TestYear(t *testing.T) {
 	y.counters(t, bays, span)
 }
 
-// longSite is a whole agent whose ticks a test runs, with a broker and a
-// listener that counts what comes.
+// longSite is a whole agent whose ticks a test runs, with a broker and a listener
+// that counts what arrives.
 type longSite struct {
 	*assemblytest.Site
 	ear *counter
 }
 
-// step is the time between two ticks, as long as readings may be apart for the
-// rules to go on: a tick a second would take hours for a year.
+// step is the time between two ticks, as long as the rules allow between
+// readings: at a tick a second, a year would take hours.
 const step = 10 * time.Second
 
 func newLongSite(t *testing.T, bays int) *longSite {
@@ -93,19 +94,19 @@ func newLongSite(t *testing.T, bays int) *longSite {
 	return y
 }
 
-// String is for the log.
+// String formats a mark for the log.
 func (m mark) String() string {
 	return fmt.Sprintf("day %.1f: heap %.2f MB, %d goroutines, %d files", m.at.Hours()/24, m.heapMB, m.goroutines, m.files)
 }
 
-// mark is how much the program holds at a time.
+// mark is what the program holds at one time.
 type mark struct {
 	at                time.Duration
 	heapMB            float64
 	goroutines, files int
 }
 
-// live runs ticks, and takes a mark and a scrape at each eighth of the span.
+// live runs the ticks, and takes a mark and a scrape at each eighth of the span.
 func (y *longSite) live(t *testing.T, span time.Duration) (marks []mark) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
@@ -117,7 +118,7 @@ func (y *longSite) live(t *testing.T, span time.Duration) (marks []mark) {
 	for y.Bench.Now() < span {
 		y.Bench.Advance(step)
 		require.NoError(t, y.Loop.Tick(gctx))
-		for y.Recorder.Waiting() > 500 { // in life a tick comes once a second
+		for y.Recorder.Waiting() > 500 { // in real time a tick comes once a second
 			runtime.Gosched()
 		}
 		if y.Bench.Now() >= span/8*time.Duration(len(marks)+1) {
@@ -139,13 +140,13 @@ func (y *longSite) mark(t *testing.T) mark {
 	require.NoError(t, err)
 	http.DefaultClient.CloseIdleConnections()
 	runtime.GC()
-	runtime.GC() // a second time for what the first only made ready to go
+	runtime.GC() // a second time for what the first run only made ready to free
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)
 	return mark{y.Bench.Now(), float64(m.HeapAlloc) / 1e6, runtime.NumGoroutine(), len(files)}
 }
 
-// scrape gives the text of the metrics.
+// scrape returns the text of the metrics.
 func (y *longSite) scrape(t *testing.T) string {
 	t.Helper()
 	res, err := http.Get("http://" + y.Address() + "/metrics")
@@ -157,7 +158,7 @@ func (y *longSite) scrape(t *testing.T) string {
 	return string(text)
 }
 
-// sizeMB is of the logbook without its reserve for a full disk.
+// sizeMB returns the size of the logbook without its reserve for a full disk.
 func (y *longSite) sizeMB(t *testing.T) float64 {
 	t.Helper()
 	sum := int64(0)
@@ -169,8 +170,8 @@ func (y *longSite) sizeMB(t *testing.T) float64 {
 	return float64(sum) / 1e6
 }
 
-// counters compares what the bays counted, what the logbook tells and what the
-// broker's listener heard.
+// counters compares the bays' counts with the logbook and with what the broker's
+// listener received.
 func (y *longSite) counters(t *testing.T, bays int, span time.Duration) {
 	t.Helper()
 	r, err := logbook.OpenReadOnly(t.Context(), y.Config.Logbook.Path)
@@ -196,7 +197,8 @@ func (y *longSite) counters(t *testing.T, bays int, span time.Duration) {
 		t.Logf("%s: %d charges, %d full, %.1f Ah; counted %+v", p.Bay, begun, full, ah, p.Totals)
 		require.Equal(t, p.Totals.Charges, begun, p.Bay)
 		require.Equal(t, p.Totals.ChargesFull, full, p.Bay)
-		// The bay counts from the first current, the charge from when it is proven.
+		// The bay counts from the first current, the logbook from when the charge is
+		// proven.
 		require.InDelta(t, p.Totals.InAh, ah, 0.25*float64(begun), p.Bay)
 		require.GreaterOrEqual(t, begun, uint64(math.Ceil(span.Hours()/24/2)), "%s went through no rounds", p.Bay)
 		var last uint64 // an event's number
@@ -212,7 +214,7 @@ func (y *longSite) counters(t *testing.T, bays int, span time.Duration) {
 	t.Logf("figure: events heard of each bay in %v days: %v", span.Hours()/24, y.ear.last)
 }
 
-// counter hears the events of all bays and keeps their numbers only.
+// counter receives the events of all bays and keeps only their numbers.
 type counter struct {
 	mu      sync.Mutex // guards what follows
 	last    map[string]uint64
@@ -250,7 +252,7 @@ func (c *counter) take(topic string, payload []byte) {
 	}
 }
 
-// await waits until all that is recorded was heard, each number once.
+// await waits until every recorded event was received, each number once.
 func (c *counter) await(t *testing.T, book *logbook.Book) {
 	t.Helper()
 	end := time.After(assemblytest.Bound)

@@ -175,7 +175,7 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 	require.EqualError(t, err, folder+": the file cannot be read: is a directory")
 }
 
-// TestAllComplaintsAtOnce: one run tells everything, in the order of the lines.
+// TestAllComplaintsAtOnce: one run lists every complaint, in the order of the lines.
 func TestAllComplaintsAtOnce(t *testing.T) {
 	text := strings.NewReplacer("ratio: 11", "ratio: -3", "cells: 12", "cells: 1.5", "site: quarry-road", "sight: x", "GPIO23", "GPIO17").Replace(small)
 	path := filepath.Join(t.TempDir(), "bad.yaml")

@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// bayCheck judges the bays and which packs may stand in them.
+// bayCheck checks the bays and the packs that each may have.
 type bayCheck struct {
 	*checker
 	cfg *Config
@@ -48,7 +48,7 @@ func (c bayCheck) bay(i int, first map[string]int) {
 	case simulated && !c.present(field+".wiring"):
 		b.Wiring = defaultWiring(i, packs, len(b.Packs) > 0)
 	case !c.missing(field+".wiring", "the parts that are connected to this bay; with sensors: simulated it may be left out"):
-		for _, p := range packs { // what suits one may not suit another
+		for _, p := range packs { // a value that suits one pack may not suit another
 			wiringCheck{c.checker, p, simulated}.parts(field+".wiring", &b.Wiring)
 		}
 	}
@@ -56,8 +56,8 @@ func (c bayCheck) bay(i int, first map[string]int) {
 	c.claimAll(field+".wiring", &b.Wiring, packs)
 }
 
-// packOf finds a bay's pack. A pack with faults of its own is not judged
-// against.
+// packOf finds a bay's pack. It returns nil for a pack with faults of its own: the
+// bay is not checked against it.
 func (c bayCheck) packOf(field, name string) *Pack {
 	packs := c.cfg.Packs
 	if !c.usable(field, "packs") {

@@ -9,7 +9,7 @@ import (
 
 const brokerRule = "must be tcp://HOST:PORT, ssl://HOST:PORT, ws://HOST:PORT/PATH or wss://HOST:PORT/PATH"
 
-// brokerCheck judges the way to the broker.
+// brokerCheck checks the connection to the broker.
 type brokerCheck struct{ *checker }
 
 func (c brokerCheck) mqtt(cfg *Config) {
@@ -80,7 +80,8 @@ func isBroker(s string) bool {
 	return false
 }
 
-// withoutUser keeps a password that was put into the address out of complaints.
+// withoutUser removes a user and password from an address before a complaint shows
+// it.
 func withoutUser(text string) string {
 	scheme, rest, ok := strings.Cut(text, "://")
 	at := strings.LastIndexByte(rest, '@')

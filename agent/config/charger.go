@@ -12,15 +12,15 @@ func (c *checker) charger(field string, ch *Charger) {
 	}
 }
 
-// Characteristic is the charger's for ventilation, and its rated current; a bay
-// without a charger entry has neither.
+// Characteristic returns the charger's curve for the ventilation and its rated
+// current in A. Both are unknown for a bay without a charger entry.
 func (b *Bay) Characteristic() (curve electrolyte.ChargerCurve, ratedA float64) {
 	if b.Charger == nil {
 		return electrolyte.CurveUnknown, 0
 	}
 	curve, err := electrolyte.ParseChargerCurve(b.Charger.Curve)
 	if err != nil {
-		curve = electrolyte.CurveUnknown // Parse lets no other word through
+		curve = electrolyte.CurveUnknown // Parse accepts no other word
 	}
 	return curve, b.Charger.RatedA
 }

@@ -7,9 +7,9 @@ import (
 	"strings"
 )
 
-// checker has what all checks need: what the decoder found, complaints about a
-// key, and who uses which piece of hardware. What is judged stands with its
-// subject: packCheck, bayCheck, wiringCheck, levelCheck, brokerCheck, noticeCheck,
+// checker holds what all checks share: the decoder's findings, the complaints by
+// key, and which part uses which piece of hardware. Each subject has its own check:
+// packCheck, bayCheck, wiringCheck, levelCheck, brokerCheck, noticeCheck,
 // peopleCheck.
 type checker struct {
 	*decoder
@@ -39,10 +39,10 @@ func (c *checker) config(cfg *Config) {
 	noticeCheck{c}.notify(cfg.Notify)
 }
 
-// present tells whether the file gives the field a value.
+// present reports whether the file sets the field.
 func (c *checker) present(field string) bool { return c.lines[field] > 0 }
 
-// line is where a field stands, or else the part that it is missing from.
+// line returns the line of a field, or of the part that lacks it.
 func (c *checker) line(field string) int {
 	for field != "" {
 		if line := c.lines[field]; line > 0 {
@@ -59,7 +59,7 @@ func (c *checker) reject(field, accepted string) {
 	}
 }
 
-// missing complains about a required field that is not there, once.
+// missing complains once about a required field that is not set.
 func (c *checker) missing(field, accepted string) bool {
 	if c.present(field) || c.bad[field] {
 		return false
@@ -68,7 +68,7 @@ func (c *checker) missing(field, accepted string) bool {
 	return true
 }
 
-// usable tells whether a field is there and nothing is wrong with it so far.
+// usable reports whether a field is set and has no complaint so far.
 func (c *checker) usable(fields ...string) bool {
 	for _, f := range fields {
 		if c.bad[f] {
@@ -78,7 +78,7 @@ func (c *checker) usable(fields ...string) bool {
 	return true
 }
 
-// faulty tells whether anything in a part was complained about.
+// faulty reports whether any complaint is about a part.
 func (c *checker) faulty(part string) bool {
 	for field := range c.bad {
 		if field == part || strings.HasPrefix(field, part+".") {
@@ -88,8 +88,8 @@ func (c *checker) faulty(part string) bool {
 	return false
 }
 
-// notYet stands in the example that a package installs, so that it guards
-// nothing with somebody else's wiring.
+// notYet is set in the example that a package installs, so the agent never guards a
+// bay with wiring that is not the user's.
 const notYet = "not-yet"
 
 func (c *checker) sensors(cfg *Config) {

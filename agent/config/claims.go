@@ -9,14 +9,14 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// claim is who uses a line, a converter channel or a sensor.
+// claim records who uses a line, a converter channel or a sensor.
 type claim struct {
 	field string
 	line  int
-	room  string // what one room may have in common; "" for what belongs to one use only
+	room  string // shared within this room; "" if only one use is allowed
 }
 
-// The bays of one room may share what measures the room.
+// Bays in one room may share the sensors of that room.
 const (
 	roomAir      = "ambient temperature"
 	roomHydrogen = "hydrogen"
@@ -31,13 +31,13 @@ type use struct {
 	room  string // as in claim
 }
 
-// channel is the use of a converter's channel.
+// channel returns the use of a converter channel.
 func channel(w *wiring.Parts, in wiring.Input, field, room string) use {
 	return use{field, fmt.Sprintf("converter 0x%x on bus %s, channel", uint16(in.ADC), busName(w.I2C)), strconv.Itoa(in.Channel), room}
 }
 
-// claimAll registers what the parts of a bay use and complains about what
-// something else uses already.
+// claimAll registers the hardware that the parts of a bay use, and complains about
+// any that is already in use.
 func (c *checker) claimAll(field string, w *wiring.Parts, packs []*Pack) {
 	if w.Temperature != nil {
 		c.claimPackSensor(field+".temperature.pack", w.Temperature.Pack, packs)
@@ -71,7 +71,7 @@ func (c *checker) claim(part, field, room string) {
 	}
 }
 
-// busName makes one name of the ways in which a bus can be written.
+// busName returns one name for all spellings of a bus.
 func busName(s string) string {
 	s = strings.TrimPrefix(strings.TrimPrefix(s, "/dev/i2c-"), "I2C")
 	if n, err := strconv.Atoi(s); err == nil {
@@ -88,9 +88,9 @@ var (
 
 const simulatedLineRule = "must be a word of letters, digits, hyphens and underscores"
 
-// relay: until a program sets them, GPIO0 to GPIO8 are pulled up (BCM2835 ARM
-// Peripherals, alternative function table) and the serial console drives
-// GPIO14 high: a relay there would close at every boot.
+// relay rejects lines that close a relay at boot: until a program sets them, GPIO0
+// to GPIO8 are pulled up (BCM2835 ARM Peripherals, alternative function table), and
+// the serial console drives GPIO14 high.
 func (c wiringCheck) relay(field string, r *wiring.Relay) {
 	form, rule := relayLine, "must be GPIO9 to GPIO13 or GPIO16 to GPIO27: the other lines are high while a Pi starts, which would close the relay"
 	if c.simulated {

@@ -1,7 +1,7 @@
-// Package config turns one YAML file into checked, typed settings. Every
-// complaint names the file, the line, the field, the value and what is
-// accepted; an unknown key is an error. What is left out takes a default that
-// can only be as careful or more careful than the table of the design.
+// Package config turns one YAML file into checked, typed settings. Every complaint
+// names the file, the line, the field, the value and what is accepted. An unknown
+// key is an error. A setting that is left out gets a default that is at least as
+// careful as the table of the design.
 package config
 
 import "bayward/sensors/wiring"

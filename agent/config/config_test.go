@@ -35,8 +35,8 @@ func TestExampleLoads(t *testing.T) {
 	require.Equal(t, "bayward-quarry-road-shed-2", c.MQTT.ClientID)
 }
 
-// TestExampleIsComplete: every key of the configuration stands in the example,
-// in use or commented out.
+// TestExampleIsComplete: the example has every key of the configuration, in use or
+// commented out.
 func TestExampleIsComplete(t *testing.T) {
 	text := exampletest.Example(t)
 	for _, key := range allKeys(reflect.TypeFor[Config]()) {
@@ -67,8 +67,8 @@ func allKeys(t reflect.Type) []string {
 	return keys
 }
 
-// TestCommentedLimitsAreTheDefaults: what the example gives as defaults is
-// what a silent configuration gets.
+// TestCommentedLimitsAreTheDefaults: the defaults shown in the example are those of
+// a configuration without limits.
 func TestCommentedLimitsAreTheDefaults(t *testing.T) {
 	text := exampletest.Example(t)
 	at := strings.Index(text, "# limits:")
@@ -134,7 +134,7 @@ func TestSimulatedWiringIsFilledIn(t *testing.T) {
 	}
 }
 
-// TestDefaultWiringPassesItsOwnChecks writes it out and reads it in again, for
+// TestDefaultWiringPassesItsOwnChecks writes the wiring out and reads it back, for
 // the smallest and the largest pack.
 func TestDefaultWiringPassesItsOwnChecks(t *testing.T) {
 	base, err := Parse("sim", []byte(simulated))
@@ -154,14 +154,14 @@ func TestDefaultWiringPassesItsOwnChecks(t *testing.T) {
 	}
 }
 
-// writable leaves out the parts that the file may not have empty.
+// writable removes the parts that must not be empty in a file.
 func writable(c Config) any {
 	return map[string]any{
 		"site": c.Site, "agent": c.Agent, "sensors": c.Sensors, "bays": c.Bays, "packs": c.Packs,
 	}
 }
 
-// withChannels puts back the channel 0 that OmitEmpty takes away.
+// withChannels restores the channel 0 that OmitEmpty drops.
 func withChannels(data []byte) []byte {
 	return regexp.MustCompile(`(?m)^( *)voltage:\n`).ReplaceAll(data, []byte("${0}${1}  channel: 0\n"))
 }
@@ -197,8 +197,8 @@ func TestTooManyBays(t *testing.T) {
 	require.EqualError(t, err, "nine:13: field bays: value (9 bays) is not accepted: must be 1 to 8 bays; one more agent can look after the others")
 }
 
-// TestSharedRoomSensors: bays of one room may have its air, its fan and its
-// hydrogen sensor in common, and nothing else.
+// TestSharedRoomSensors: bays in one room may share its air sensor, fan and hydrogen
+// sensor, and nothing else.
 func TestSharedRoomSensors(t *testing.T) {
 	text := exampletest.Example(t)
 	second := `  - name: bay-2
@@ -221,8 +221,8 @@ packs:
 	require.ErrorContains(t, err, "converter 0x48 on bus 1, channel 0 is already used by bays[0].wiring.voltage.channel")
 }
 
-// TestCharger: what is said of a charger is found again, and silence is the
-// worst case.
+// TestCharger: the charger's settings are read back; without them the worst case
+// applies.
 func TestCharger(t *testing.T) {
 	for text, want := range map[string]struct {
 		curve  electrolyte.ChargerCurve

@@ -10,13 +10,13 @@ import (
 	"github.com/goccy/go-yaml/parser"
 )
 
-// decoder fills a Config from the syntax tree that the YAML library makes. The
-// library's own strict decoding stops at the first fault, turns 1.5 into the
-// whole number 1 and forgets where a value stood; here every fault is kept,
-// with the line, for the checks that follow.
+// decoder fills a Config from the syntax tree of the YAML library. The library's own
+// strict decoding stops at the first fault, turns 1.5 into the whole number 1 and
+// loses the position of a value. The decoder keeps every fault with its line for the
+// checks that follow.
 type decoder struct {
 	file     string
-	lines    map[string]int    // field to line, for every field that is there
+	lines    map[string]int    // field to line, for every field that is set
 	texts    map[string]string // field to value as written
 	bad      map[string]bool   // fields already complained about
 	problems []Problem
@@ -33,7 +33,7 @@ func (d *decoder) complain(line int, field, value, accepted string) {
 	d.problems = append(d.problems, Problem{d.file, line, field, value, oneLine(accepted)})
 }
 
-// decode returns nil when there is nothing that could be checked further.
+// decode returns nil if nothing is left to check.
 func (d *decoder) decode(data []byte) *Config {
 	if why := foreign(data); why != "" {
 		d.complain(0, "", "", why)
@@ -51,7 +51,7 @@ func (d *decoder) decode(data []byte) *Config {
 	return d.root(body)
 }
 
-// parse guards against a panic of the parser, which reads foreign bytes.
+// parse recovers from a panic of the parser, which reads untrusted bytes.
 func parse(data []byte) (file *ast.File, err error) {
 	defer func() {
 		if r := recover(); r != nil {
@@ -64,11 +64,11 @@ func parse(data []byte) (file *ast.File, err error) {
 	return parser.ParseBytes(data, 0)
 }
 
-// maxDepth bounds nested brackets and indents, since the parser recurses.
+// maxDepth bounds nested brackets and indents, because the parser recurses.
 const maxDepth = 64
 
-// tooDeep counts more than it must (brackets in text and comments too): a file
-// that trips over it is none of ours.
+// tooDeep overcounts: it includes brackets in text and comments. No real
+// configuration reaches the limit.
 func tooDeep(data []byte) bool {
 	depth, deepest, dashes := 0, 0, 0
 	for _, b := range data {
@@ -80,7 +80,7 @@ func tooDeep(data []byte) bool {
 		case '\n':
 			dashes = 0
 		case '-', '?', ':':
-			dashes++ // "- - - -" nests without any bracket
+			dashes++ // "- - - -" nests without brackets
 		}
 		deepest = max(deepest, depth, dashes-128)
 	}
@@ -100,7 +100,7 @@ func (d *decoder) syntax(err error) {
 	d.complain(line, "", "", "not well-formed YAML: "+strings.Join(strings.Fields(message), " "))
 }
 
-// onlyDocument finds the one document that a configuration has.
+// onlyDocument returns the single document of a configuration.
 func (d *decoder) onlyDocument(file *ast.File) ast.Node {
 	var bodies []ast.Node
 	for _, doc := range file.Docs {

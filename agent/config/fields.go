@@ -18,7 +18,7 @@ func (d *decoder) root(body ast.Node) *Config {
 	return &c
 }
 
-// into stores a node in a value of a type that Config is made of.
+// into stores a node in a value of one of the types in Config.
 func (d *decoder) into(field string, node ast.Node, v reflect.Value) {
 	switch node.(type) {
 	case *ast.AnchorNode, *ast.AliasNode, *ast.TagNode:
@@ -43,8 +43,8 @@ func (d *decoder) into(field string, node ast.Node, v reflect.Value) {
 	}
 }
 
-// null is a key without a value: a part that is commented out is not there,
-// but a number or a word that is left empty is a slip.
+// null handles a key without a value. A part whose content is commented out counts
+// as absent; an empty number or word is a slip.
 func (d *decoder) null(field string, node ast.Node, v reflect.Value) {
 	kind := v.Kind()
 	if kind == reflect.Pointer {
@@ -61,10 +61,10 @@ func (d *decoder) mapping(field string, node ast.Node, v reflect.Value) {
 	d.pairs(field, node, keysOf(v, places), places)
 }
 
-// keyed is a map whose keys are fixed.
+// keyed is a map with a fixed set of keys.
 type keyed interface{ Keys() []string }
 
-// numbers fills a map of numbers. What is not good is left out.
+// numbers fills a map of numbers and leaves out the invalid ones.
 func (d *decoder) numbers(field string, node ast.Node, v reflect.Value) {
 	of, ok := v.Interface().(keyed)
 	if !ok {
@@ -105,7 +105,7 @@ func (d *decoder) pair(parent string, key, value ast.Node, keys []string, places
 	case !ok:
 		meant, hint := suggest(name, keys)
 		d.complain(lineOf(key), field, "", "unknown key; "+hint)
-		d.bad[strings.TrimPrefix(parent+"."+meant, ".")] = true // one slip, one complaint
+		d.bad[strings.TrimPrefix(parent+"."+meant, ".")] = true // report one slip only once
 		return
 	case d.lines[field] > 0:
 		d.complain(lineOf(key), field, "", fmt.Sprintf("is given twice, first in line %d", d.lines[field]))
@@ -115,7 +115,7 @@ func (d *decoder) pair(parent string, key, value ast.Node, keys []string, places
 	d.into(field, value, place)
 }
 
-// keysOf lists the keys of a struct in its order and finds their places.
+// keysOf lists the keys of a struct in order and records their places.
 func keysOf(v reflect.Value, places map[string]reflect.Value) []string {
 	var keys []string
 	for i := range v.NumField() {

@@ -11,8 +11,8 @@ import (
 	"bayward/agent/water"
 )
 
-// FuzzParse: no bytes make it panic; a refusal says where and what; and what
-// is accepted holds everything that the rest of the program relies on.
+// FuzzParse: no input makes Parse panic, a refusal names the place and the reason,
+// and an accepted file satisfies everything that the rest of the program relies on.
 func FuzzParse(f *testing.F) {
 	f.Add([]byte(exampletest.Example(f)))
 	for _, text := range []string{small, strings.Replace(small, transmitter, ladder, 1), simulated, "", "---\n---", "bays: [{wiring: {level: {rods: [~]}}}]",

@@ -8,18 +8,18 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// maxBayPacks bounds the packs of one bay: more than one charger can serve in a
-// week.
+// maxBayPacks bounds the packs of one bay. It is more than one charger can serve in
+// a week.
 const maxBayPacks = 64
 
-// Recognises tells how a bay with several packs knows which is plugged in: by
-// the sensor of its own that each of them brings along, or, where a sensor stays
-// in the bay, because a person says so.
+// Recognises reports whether a bay with several packs identifies the plugged-in pack
+// by itself, from the sensor that each pack carries. If the sensor stays in the bay,
+// a person names the pack instead.
 func (b *Bay) Recognises() bool {
 	return len(b.Packs) > 0 && b.Wiring.Temperature != nil && b.Wiring.Temperature.Pack == ""
 }
 
-// Serves lists the names of the packs that may stand in the bay.
+// Serves lists the names of the packs that the bay may charge.
 func (b *Bay) Serves() []string {
 	if len(b.Packs) > 0 {
 		return b.Packs
@@ -27,7 +27,7 @@ func (b *Bay) Serves() []string {
 	return []string{b.Pack}
 }
 
-// packsOf finds the packs of a bay, none when something is wrong with one.
+// packsOf finds the packs of a bay. It returns none if any of them has a fault.
 func (c bayCheck) packsOf(field string, b *Bay) []*Pack {
 	one, several := field+".pack", field+".packs"
 	if !c.present(several) {
@@ -73,9 +73,9 @@ func (c bayCheck) listed(field string, names []string) []*Pack {
 
 var busMaster = regexp.MustCompile(`^w1_bus_master[0-9]{1,2}$`)
 
-// recognition judges from which sensor a bay has its pack's temperature and its
-// name. A number on a bus that several bays share says that the pack is at one of
-// them and not at which, so a bay that recognises packs has a bus of its own.
+// recognition checks which sensor gives a bay its pack's temperature and name. On a
+// bus that several bays share, a sensor number shows that the pack is at one of them
+// but not which one. A bay that recognises packs therefore needs its own bus.
 func (c bayCheck) recognition(field string, b *Bay, packs []*Pack, alone bool) {
 	t := b.Wiring.Temperature
 	at := field + ".wiring.temperature"
@@ -115,7 +115,7 @@ func (c bayCheck) ownBus(field, bus string, alone bool) {
 	}
 }
 
-// dedicatedSensor lets the number that is known of the pack stand for the bay's.
+// dedicatedSensor uses the sensor number of the pack for the bay.
 func (c bayCheck) dedicatedSensor(at string, t *wiring.Temperature, p *Pack) {
 	if c.present(at + ".bus") {
 		c.reject(at+".bus", "must be left out for a bay with one pack: the number of its sensor is enough")
@@ -132,8 +132,8 @@ func (c bayCheck) dedicatedSensor(at string, t *wiring.Temperature, p *Pack) {
 	}
 }
 
-// claimPackSensor claims the sensor of a bay. That of its only pack is claimed
-// by the pack already.
+// claimPackSensor claims the sensor of a bay. The pack itself has already claimed
+// the sensor of a bay's only pack.
 func (c *checker) claimPackSensor(field, number string, packs []*Pack) {
 	kind := "1-wire sensor"
 	if len(packs) == 1 && number == packs[0].Sensor {
@@ -142,7 +142,7 @@ func (c *checker) claimPackSensor(field, number string, packs []*Pack) {
 	c.claimNamed(kind, number, field, "")
 }
 
-// dedicated holds that a pack which a bay has for its own is listed by no other.
+// dedicated checks that no other bay lists a pack that belongs to one bay.
 func (c bayCheck) dedicated() {
 	bays := c.cfg.Bays
 	owner := map[string]int{}
@@ -161,5 +161,5 @@ func (c bayCheck) dedicated() {
 	}
 }
 
-// PackList words the packs of a bay for people.
+// PackList lists the packs of the bay for a reader.
 func (b *Bay) PackList() string { return strings.Join(b.Serves(), ", ") }

@@ -9,7 +9,7 @@ import (
 	"bayward/agent/bay"
 )
 
-// packLine is one more pack of twelve cells.
+// packLine returns the entry of another pack with twelve cells.
 func packLine(name, more string) string {
 	return "  - {name: " + name + ", cells: 12, capacity_ah: 300, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130" + more + "}\n"
 }
@@ -19,14 +19,14 @@ const (
 	sensorB = "28-00000000000b"
 )
 
-// recognised is the small file for two packs that bring their sensors along.
+// recognised is the small file with two packs that carry their own sensors.
 func recognised() string {
 	text := strings.Replace(small, "pack: lift-24v", "packs: [lift-24v, lift-b]", 1)
 	text = strings.Replace(text, "temperature: {pack: 28-0316a2795bff}", "temperature: {ambient: 28-0416b3d1aaff}", 1)
 	return text + "    sensor: " + sensorA + "\n" + packLine("lift-b", ", sensor: "+sensorB)
 }
 
-// chosen is the same with a sensor that stays in the bay.
+// chosen is the same file with a sensor that stays in the bay.
 func chosen() string {
 	return strings.Replace(small, "pack: lift-24v", "packs: [lift-24v, lift-b]", 1) + packLine("lift-b", "")
 }
@@ -51,7 +51,8 @@ func TestSeveralPacks(t *testing.T) {
 	}
 }
 
-// TestTheSensorOfADedicatedPack stands for the bay's, and may be said twice.
+// TestTheSensorOfADedicatedPack: it counts as the bay's sensor and may be given in
+// both places.
 func TestTheSensorOfADedicatedPack(t *testing.T) {
 	text := small + "    sensor: 28-0316a2795bff\n"
 	for _, said := range []string{text, strings.Replace(text, "temperature: {pack: 28-0316a2795bff}", "temperature: {ambient: 28-0416b3d1aaff}", 1)} {
@@ -62,7 +63,8 @@ func TestTheSensorOfADedicatedPack(t *testing.T) {
 	}
 }
 
-// TestSimulatedSeveralPacks get a bus of their own without a word on wiring.
+// TestSimulatedSeveralPacks: each simulated bay with several packs gets its own bus
+// without any wiring in the file.
 func TestSimulatedSeveralPacks(t *testing.T) {
 	text := "site: s\nagent: a\nsensors: simulated\nbays:\n  - {name: bay-1, packs: [a, b]}\n  - {name: bay-2, packs: [b, a]}\n  - {name: bay-3, packs: [c, d]}\npacks:\n" +
 		packLine("a", ", sensor: "+sensorA) + packLine("b", ", sensor: "+sensorB) + packLine("c", "") + packLine("d", "")
@@ -75,8 +77,8 @@ func TestSimulatedSeveralPacks(t *testing.T) {
 	require.NotEmpty(t, c.Bays[2].Wiring.Temperature.Pack)
 }
 
-// TestBadIdentity: each wiring in which a number would not say which pack stands
-// where is refused, with what is accepted instead.
+// TestBadIdentity: wiring is refused if a sensor number would not show which pack is
+// in which bay, and the complaint gives the alternative.
 func TestBadIdentity(t *testing.T) {
 	second := "  - name: bay-2\n    packs: [lift-24v, lift-b]\n    wiring:\n      i2c: 1\n      voltage: {adc: 0x49, channel: 0, ratio: 11}\n      temperature: {TEMPERATURE}\n" +
 		"      level: {kind: 4-20ma, adc: 0x49, channel: 2, shunt_ohm: 100, low_mm: -20, high_mm: 30}\n      relay: {pin: GPIO22}\n"

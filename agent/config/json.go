@@ -6,9 +6,9 @@ import (
 	"github.com/goccy/go-yaml"
 )
 
-// JSON is the whole configuration, defaults included, under the names that the
-// file has. PIN hashes are hidden; other secrets are never in a configuration,
-// which only names the files that hold them.
+// JSON returns the whole configuration, defaults included, under the names used in
+// the file. It hides PIN hashes. A configuration contains no other secrets; it only
+// names the files that hold them.
 func (c *Config) JSON() ([]byte, error) {
 	shown := *c
 	shown.Limits = Limits{}

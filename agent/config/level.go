@@ -7,7 +7,7 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// levelCheck judges the level probe, by what its kind says of itself.
+// levelCheck checks the level probe by the requirements of its kind.
 type levelCheck wiringCheck
 
 func (c levelCheck) level(field string, l *wiring.Level) {
@@ -26,7 +26,7 @@ func (c levelCheck) level(field string, l *wiring.Level) {
 	}
 }
 
-// settings judges the keys of a probe by what its kind takes.
+// settings checks the keys of a probe against those that its kind accepts.
 func (c levelCheck) settings(field string, l *wiring.Level) {
 	for _, key := range level.SettingKeys() {
 		if c.present(field+"."+key) && !l.Kind.Takes(key) {
@@ -40,8 +40,7 @@ func (c levelCheck) settings(field string, l *wiring.Level) {
 	}
 }
 
-// relations judges what the keys must be to each other, where each is good by
-// itself.
+// relations checks the keys against each other, where each is valid by itself.
 func (c levelCheck) relations(field string, l *wiring.Level, rodsGood bool) {
 	for _, r := range l.Kind.Relations() {
 		at := field + "." + r.Key
@@ -58,7 +57,8 @@ func (c levelCheck) relations(field string, l *wiring.Level, rodsGood bool) {
 	}
 }
 
-// reach: a probe that measures must see bare plates and a cell that is filled.
+// reach requires that the range of a measuring probe includes bare plates and a
+// filled cell.
 func (c levelCheck) reach(field string, l *wiring.Level) {
 	p := c.pack
 	low, high := field+".low_mm", field+".high_mm"
@@ -73,7 +73,7 @@ func (c levelCheck) reach(field string, l *wiring.Level) {
 	}
 }
 
-// rods judges each rod by itself, and reports whether all are good.
+// rods checks each rod by itself and reports whether all are valid.
 func (c levelCheck) rods(field string, l *wiring.Level) bool {
 	count := l.Kind.Rods()
 	switch {
@@ -100,8 +100,8 @@ func (c levelCheck) rods(field string, l *wiring.Level) bool {
 	return len(c.problems) == before
 }
 
-// topRod: a rod proves no more than its own height, so without one at the
-// lowest level for charging bare plates could never be cleared.
+// topRod requires a rod at the lowest level for charging. A rod proves no more than
+// its own height, so without that rod the finding of bare plates could never clear.
 func (c levelCheck) topRod(field string, l *wiring.Level) {
 	p := c.pack
 	if c.bad[field+".offset_mm"] {

@@ -12,8 +12,8 @@ import (
 	"bayward/sensors/level"
 )
 
-// TestAlternativesOfTheExample: every kind of probe and of current sensor stands
-// in the example, and is accepted as it stands there.
+// TestAlternativesOfTheExample: the example shows every kind of probe and current
+// sensor, and each is accepted as shown.
 func TestAlternativesOfTheExample(t *testing.T) {
 	for _, kind := range level.Kinds() {
 		c, err := Parse("example", []byte(exampletest.WithLevel(t, string(kind))))
@@ -27,8 +27,8 @@ func TestAlternativesOfTheExample(t *testing.T) {
 	}
 }
 
-// TestLoopsAgreeWithTheirReader: what is accepted here can be read by the
-// probe's own code, and what that refuses is refused here with its line.
+// TestLoopsAgreeWithTheirReader: the probe's own code can read every loop accepted
+// here; every loop that it refuses is refused here too, with its line.
 func TestLoopsAgreeWithTheirReader(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		ohm := rapid.SampledFrom([]float64{1000, 2200, 4700, 6800, 10000, 15000, 22000, 33000, 47000, 100000, 470000})

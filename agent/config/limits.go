@@ -6,11 +6,11 @@ import (
 	"bayward/agent/bay"
 )
 
-// Limits holds what the file says of the limits, by key. A limit that is not
-// there keeps its default; bay.LimitTable has a row for each.
+// Limits holds the limits set in the file, by key. A limit that is not set keeps its
+// default; bay.LimitTable has a row for each.
 type Limits map[string]float64
 
-// Keys lists the keys that the file may give.
+// Keys lists the keys that the file may set.
 func (Limits) Keys() []string {
 	keys := make([]string, len(bay.LimitTable))
 	for i := range bay.LimitTable {
@@ -19,7 +19,7 @@ func (Limits) Keys() []string {
 	return keys
 }
 
-// Core lays what the file says over the defaults.
+// Core returns the defaults overridden by the limits in the file.
 func (l Limits) Core() bay.Limits {
 	out := bay.DefaultLimits()
 	for key, v := range l {
@@ -51,8 +51,8 @@ func (c *checker) limits(cfg *Config) {
 	}
 }
 
-// below holds a limit at which something resumes under the one at which it
-// stops. Either may be a default, so the complaint names both.
+// below requires that the limit for resuming is below the limit for stopping. Either
+// may be a default, so the complaint names both.
 func (c *checker) below(low, high *bay.Limit, l *bay.Limits) {
 	lowField, highField := "limits."+low.Key, "limits."+high.Key
 	if low.Of(l) < high.Of(l) || !c.usable(lowField, highField) {
@@ -65,7 +65,7 @@ func (c *checker) below(low, high *bay.Limit, l *bay.Limits) {
 	c.reject(highField, fmt.Sprintf("must be above %s, whose default is %s: set both", low.Key, plain(low.Of(l))))
 }
 
-// Limit is one limit as it counts.
+// Limit is one limit in effect.
 type Limit struct {
 	Key   string  `json:"key"`
 	Value float64 `json:"value"`

@@ -7,14 +7,14 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// RelayLines reads no more of a file than the lines that its relays and
-// heartbeats hang on, and that also from a file that is refused: a wrong limit,
-// even a torn file, must not hide which line may hold a charger on. Each Bay
-// has at most a name and a relay with its heartbeat. Only names that a relay
-// may have are taken: driving another line low could short a contact.
+// RelayLines reads only the lines of a file's relays and heartbeats. It also reads a
+// refused file: a wrong limit, or even a damaged file, must not hide which line may
+// be holding a charger on. Each Bay has at most a name and a relay with its
+// heartbeat. It returns only lines that a relay may use: driving another line low
+// could short a contact.
 //
-// There are none in a file that says of its sensors that they are simulated or
-// that the file has not been edited yet, and in one that cannot be read.
+// It returns none if the file cannot be read, or if its sensors key is set to
+// simulated or to not-yet (the file has not been edited yet).
 func RelayLines(path string) []Bay {
 	data, err := read(path)
 	if err != nil || foreign(data) != "" || unwired.Match(data) {
@@ -26,7 +26,7 @@ func RelayLines(path string) []Bay {
 	return scanRelays(string(data))
 }
 
-// unwired is a file whose lines nobody has driven.
+// unwired matches a file whose lines no agent has driven.
 var unwired = regexp.MustCompile(`(?m)^sensors:[ \t]*["']?(simulated|` + notYet + `)\b`)
 
 func relaysOf(c *Config) []Bay {
@@ -63,9 +63,9 @@ var (
 	relayKey  = regexp.MustCompile(`^( *)(pin|heartbeat):[ \t]*["']?(GPIO[0-9]+)["']?[ \t]*(#.*)?$`)
 )
 
-// scanRelays looks for relay blocks in text that is no YAML any more. Inside a
-// block only its own keys count, those of the smallest indent, not the pin of
-// the feedback contact below it.
+// scanRelays looks for relay blocks in text that is no longer valid YAML. In a block
+// only its own keys count, those with the smallest indent. The pin of the feedback
+// contact below them does not.
 func scanRelays(text string) []Bay {
 	var bays []Bay
 	lines := strings.Split(text, "\n")
@@ -79,7 +79,7 @@ func scanRelays(text string) []Bay {
 	return bays
 }
 
-// scanBlock reads the keys of the block that is indented deeper than outside.
+// scanBlock reads the keys of the block that is indented by more than outside.
 func scanBlock(lines []string, outside int) *wiring.Relay {
 	r, inside := &wiring.Relay{}, 0
 	for _, line := range lines {

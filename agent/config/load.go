@@ -10,11 +10,11 @@ import (
 	"unicode/utf8"
 )
 
-// maxBytes bounds what is read. Eight bays with every part and comment take
+// maxBytes bounds the size of a file. Eight bays with every part and comment take
 // about a tenth of it.
 const maxBytes = 256 << 10
 
-// MaxBays is the most bays that one agent looks after.
+// MaxBays is the largest number of bays of one agent.
 const MaxBays = 8
 
 // Option changes how strict Load and Parse are.
@@ -22,13 +22,13 @@ type Option func(*options)
 
 type options struct{ packsOnly bool }
 
-// PacksOnly asks for no more than the packs, as a replay needs. Keys are still
-// checked, but a site, an agent and bays may be left out, and what is said of
-// bays and wiring is not judged.
+// PacksOnly requires only the packs, as a replay does. Keys are still checked, but a
+// site, an agent and bays may be left out, and the contents of bays and wiring are
+// not checked.
 func PacksOnly() Option { return func(o *options) { o.packsOnly = true } }
 
-// Load reads and checks a file. A file with faults gives an *Error with all of
-// them; one that cannot be read gives an *Error that wraps nothing but says why.
+// Load reads and checks a file. If the file has faults, the *Error lists all of
+// them. If it cannot be read, the *Error gives the reason and wraps nothing.
 func Load(path string, opts ...Option) (*Config, error) {
 	data, err := read(path)
 	if err != nil {
@@ -59,8 +59,8 @@ func unreadable(err error) string {
 	return fmt.Sprintf("the file cannot be read: %v", err)
 }
 
-// Parse checks a configuration that is already in memory; name stands for the
-// file in complaints. The error is always an *Error.
+// Parse checks a configuration in memory; complaints use name as the file name. The
+// error is always an *Error.
 func Parse(name string, data []byte, opts ...Option) (*Config, error) {
 	var o options
 	for _, opt := range opts {
@@ -78,7 +78,7 @@ func Parse(name string, data []byte, opts ...Option) (*Config, error) {
 	return nil, &Error{d.problems}
 }
 
-// foreign says why bytes cannot be a configuration at all, or "".
+// foreign returns why the bytes cannot be a configuration at all, or "".
 func foreign(data []byte) string {
 	switch {
 	case len(data) > maxBytes:

@@ -48,7 +48,7 @@ type Header struct {
 
 const maxWays = 16
 
-// noticeCheck judges how notices reach people.
+// noticeCheck checks how notices reach people.
 type noticeCheck struct{ *checker }
 
 func (c noticeCheck) notify(n *Notify) {
@@ -173,7 +173,7 @@ func isHeader(s string) bool {
 	return s != "" && len(s) <= 64
 }
 
-// template tells of a slip at the start and not at the first notice.
+// template reports a faulty template at the start instead of at the first notice.
 func (c noticeCheck) template(field, text string) {
 	if text == "" {
 		return

@@ -2,15 +2,15 @@ package config
 
 import "fmt"
 
-// electrolyteMLPerAh is the default amount of electrolyte in one cell. By
-// Faraday's law a discharge takes 3.66 g of sulfuric acid per ampere-hour. If
-// all of it may go until the gravity fell from 1.28 (0.48 g of acid in a
-// millilitre) to 1.09 (0.14 g; both densities from memory), 10 to 11 ml are
-// needed for each ampere-hour. More electrolyte expands by more, so a figure
-// that is too high only keeps a top-up further from the bottom of the vent well.
+// electrolyteMLPerAh is the default amount of electrolyte in one cell. By Faraday's
+// law a discharge takes 3.66 g of sulfuric acid per ampere-hour. If all the acid
+// between a gravity of 1.28 (0.48 g per millilitre) and 1.09 (0.14 g; both densities
+// from memory) may be used, each ampere-hour needs 10 to 11 ml. More electrolyte
+// expands by more, so a figure that is too high only keeps a top-up further from the
+// bottom of the vent well.
 const electrolyteMLPerAh = 10
 
-// packCheck judges the packs.
+// packCheck checks the packs.
 type packCheck struct{ *checker }
 
 func (c packCheck) packs(packs []Pack) {
@@ -62,7 +62,8 @@ func (c packCheck) pack(field string, p *Pack) {
 	c.heights(field, p)
 }
 
-// heights holds plate tops < lowest level for charging < fill mark < bottom of the vent well.
+// heights requires plate tops < lowest level for charging < fill mark < bottom of
+// the vent well.
 func (c packCheck) heights(field string, p *Pack) {
 	charge, mark, well := field+".charge_level_mm", field+".fill_mark_mm", field+".vent_well_mm"
 	if c.usable(charge, mark) && p.ChargeLevelMM >= p.FillMarkMM {

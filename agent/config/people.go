@@ -29,7 +29,7 @@ const (
 	mostCost     = 14 // above, a small computer takes many seconds for a right PIN
 )
 
-// peopleCheck judges who may sign in.
+// peopleCheck checks who may sign in.
 type peopleCheck struct{ *checker }
 
 func (c peopleCheck) people(all []Person) {
@@ -71,7 +71,7 @@ func (c peopleCheck) pinHash(field, hash string) {
 	}
 	cost, err := bcrypt.Cost([]byte(hash))
 	if err != nil || cost < leastCost || cost > mostCost {
-		c.texts[field] = "" // what was written may be the PIN
+		c.texts[field] = "" // the text may be the PIN itself
 		c.reject(field, rule)
 	}
 }

@@ -10,7 +10,8 @@ import (
 	"bayward/agent/config/exampletest"
 )
 
-// TestCommentedPeopleAndNoticesLoad: what the example shows is accepted.
+// TestCommentedPeopleAndNoticesLoad: the people and notices of the example are
+// accepted.
 func TestCommentedPeopleAndNoticesLoad(t *testing.T) {
 	text := exampletest.Example(t)
 	from, to := strings.Index(text, "# people:"), strings.Index(text, "# Limits, all optional")

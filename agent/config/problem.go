@@ -8,13 +8,13 @@ import (
 // Problem is one complaint about the file.
 type Problem struct {
 	File     string
-	Line     int    // 1 is the first; 0 when the file as a whole is meant
+	Line     int    // counted from 1; 0 for the file as a whole
 	Field    string // such as bays[0].wiring.voltage.ratio; "" for the file as a whole
-	Value    string // as written; "" when there is none
-	Accepted string // what is wrong, or what is accepted instead
+	Value    string // as written; "" for none
+	Accepted string // the fault, or what is accepted instead
 }
 
-// String is the complaint in one line:
+// String returns the complaint on one line:
 // "FILE:LINE: field F: value V is not accepted: must be …".
 func (p Problem) String() string {
 	var b strings.Builder
@@ -33,10 +33,10 @@ func (p Problem) String() string {
 	return b.String()
 }
 
-// Error is all complaints about one file, in the order of its lines.
+// Error holds all complaints about one file, in the order of its lines.
 type Error struct{ Problems []Problem }
 
-// Error has one line for each complaint.
+// Error returns one line for each complaint.
 func (e *Error) Error() string {
 	lines := make([]string, len(e.Problems))
 	for i, p := range e.Problems {

@@ -34,7 +34,8 @@ type rule struct {
 	optional  bool
 }
 
-// lists are what is known elsewhere, by the name that a tag gives it.
+// lists returns a list that is defined elsewhere, by the name that a tag uses for
+// it.
 func lists(name string) []string {
 	switch name {
 	case "units":
@@ -61,7 +62,7 @@ var (
 	choiceForm = regexp.MustCompile(`^(\S+(?:, \S+)*) or (\S+)`)
 )
 
-// ruleOf reads the tags of a field; ok is false for one without a rule.
+// ruleOf reads the tags of a field; ok is false for a field without a rule.
 func ruleOf(f reflect.StructField) (r rule, ok bool) {
 	r.key, _, _ = strings.Cut(f.Tag.Get("yaml"), ",")
 	r.fallback, r.optional = f.Tag.Lookup("default")
@@ -89,7 +90,7 @@ func either(all []string) string {
 	return strings.Join(all[:len(all)-1], ", ") + " or " + all[len(all)-1]
 }
 
-// numeral reads a number in decimal or, as an address, in hexadecimal.
+// numeral reads a decimal number, or a hexadecimal address.
 func numeral(s string) float64 {
 	if n, err := strconv.ParseInt(s, 0, 64); err == nil {
 		return float64(n)
@@ -101,7 +102,7 @@ func numeral(s string) float64 {
 	return v
 }
 
-// takes tells whether the rule accepts a value.
+// takes reports whether the rule accepts a value.
 func (r *rule) takes(v reflect.Value) bool {
 	if r.ranged {
 		n := asNumber(v)
@@ -123,7 +124,7 @@ func asNumber(v reflect.Value) float64 {
 	return v.Float()
 }
 
-// fill gives a field its default.
+// fill sets a field to its default.
 func (r *rule) fill(v reflect.Value) {
 	switch {
 	case r.fallback == "":
@@ -136,8 +137,8 @@ func (r *rule) fill(v reflect.Value) {
 	}
 }
 
-// fields judges every key of a part that has a rule, and fills in what may be
-// left out. The part is a pointer to its struct.
+// fields checks every key of a part that has a rule and fills in defaults. The part
+// is a pointer to its struct.
 func (c *checker) fields(at string, part any) {
 	v := reflect.ValueOf(part).Elem()
 	for i := range v.NumField() {
@@ -162,10 +163,10 @@ func (c *checker) judge(field string, r *rule, v reflect.Value) {
 	}
 }
 
-// number judges a value that stands in no field of a part.
+// number checks a value that is not in a field of a part.
 func (c *checker) number(field string, v float64, r *rule) { c.judge(field, r, reflect.ValueOf(v)) }
 
-// ranged is the rule of a key that has its bounds from another table.
+// ranged returns the rule of a key whose bounds come from another table.
 func ranged(low, high float64, unit string) *rule {
 	return &rule{ranged: true, low: low, high: high, text: strings.TrimSpace(fmt.Sprintf("%s to %s %s", plain(low), plain(high), unit))}
 }

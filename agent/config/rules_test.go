@@ -15,7 +15,7 @@ import (
 	"bayward/agent/water"
 )
 
-// whole has every part that has keys with rules.
+// whole has every part that contains keys with rules.
 const whole = `site: quarry-road
 agent: shed-2
 units: us
@@ -55,14 +55,14 @@ notify:
 
 // place is one key of whole.
 type place struct {
-	field string // as complaints name it
-	path  []any  // to the part that has it: keys and indexes
+	field string // as in complaints
+	path  []any  // keys and indexes of its part
 	of    reflect.StructField
 	rule  rule
 	ruled bool
 }
 
-// places lists every key of a part and of those below it.
+// places lists every key of a part and of the parts below it.
 func places(typ reflect.Type, at string, path []any) []place {
 	var all []place
 	for _, f := range fieldsOf(typ) {
@@ -83,7 +83,7 @@ func places(typ reflect.Type, at string, path []any) []place {
 	return all
 }
 
-// changed is whole with one key set, or taken out when the value is nil.
+// changed parses whole with one key set, or removed if the value is nil.
 func (p *place) changed(t *testing.T, value any) error {
 	t.Helper()
 	_, err := p.parse(t, value)
@@ -116,7 +116,8 @@ func (p *place) parse(t *testing.T, value any) (*Config, error) {
 	return Parse("f", text)
 }
 
-// complains tells whether an error has a complaint about a field with a text.
+// complains reports whether an error has a complaint about a field that contains a
+// text.
 func complains(err error, field, text string) bool {
 	all, _ := errors.AsType[*Error](err)
 	if all == nil {
@@ -130,9 +131,9 @@ func complains(err error, field, text string) bool {
 	return false
 }
 
-// TestRulesAreKept: for each key with a rule Parse takes what the rule takes and
-// complains of what it does not, in the rule's words; what may be left out gets its
-// default, and what may not is missed.
+// TestRulesAreKept: for each key with a rule, Parse accepts what the rule accepts
+// and complains about the rest in the rule's words. An optional key gets its
+// default; a required key is reported as missing.
 func TestRulesAreKept(t *testing.T) {
 	_, err := Parse("f", []byte(whole))
 	require.NoError(t, err)
@@ -168,7 +169,8 @@ func TestRulesAreKept(t *testing.T) {
 	require.Greater(t, ruled, 40)
 }
 
-// typed is a number as the key's type has it: a step outside is a whole one there.
+// typed converts a number to the key's type; for integers, a step out of range is a
+// whole one.
 func (p *place) typed(v float64) any {
 	if k := p.of.Type.Kind(); k == reflect.Float64 {
 		return v
@@ -210,7 +212,8 @@ func valueAt(v reflect.Value, path []any) any {
 	return v.Interface()
 }
 
-// TestRulesAreReadable: each tag can be read, and a default fits its own rule.
+// TestRulesAreReadable: each tag can be parsed, and each default satisfies its own
+// rule.
 func TestRulesAreReadable(t *testing.T) {
 	for _, p := range places(reflect.TypeFor[Config](), "", nil) {
 		if _, tagged := p.of.Tag.Lookup("default"); tagged {
@@ -244,9 +247,9 @@ var (
 	lineForm = `(?m)^[ #-]*%s: *(\S*) *(?:#(.*))?$`
 )
 
-// TestExampleAgreesWithTheRules: where the example says from what to what a key may
-// be, it is what the rule says; it shows each default; and of a choice it names each
-// possibility, but for the languages, which have a list of their own.
+// TestExampleAgreesWithTheRules: ranges in the example match the rules, it shows
+// each default, and it names every option of a choice. Languages are the exception:
+// they have their own list.
 func TestExampleAgreesWithTheRules(t *testing.T) {
 	text, spans := exampletest.Example(t), 0
 	for _, p := range places(reflect.TypeFor[Config](), "", nil) {
@@ -270,7 +273,7 @@ func TestExampleAgreesWithTheRules(t *testing.T) {
 			require.Contains(t, split(shown), p.rule.fallback, "the example does not show the default of %s", p.field)
 		}
 		if p.of.Tag.Get("accept") == "<languages>" {
-			continue // a new one needs no line here
+			continue // a new language needs no line here
 		}
 		for _, one := range p.rule.choices {
 			require.Contains(t, split(shown), one, "the example does not name a possibility of %s", p.field)
@@ -279,7 +282,7 @@ func TestExampleAgreesWithTheRules(t *testing.T) {
 	require.Greater(t, spans, 5)
 }
 
-// split gives the words of a text without marks around them.
+// split returns the words of a text without surrounding punctuation.
 func split(text string) []string {
 	return strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune(` ,;:()"#`, r) })
 }

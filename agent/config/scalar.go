@@ -29,7 +29,7 @@ func (d *decoder) scalar(field string, node ast.Node, v reflect.Value) {
 	}
 }
 
-// storeText takes whole numbers too: bus 1 and pack 36 are names.
+// storeText accepts whole numbers too: bus 1 and pack 36 are names.
 func storeText(node ast.Node, v reflect.Value) bool {
 	switch n := node.(type) {
 	case *ast.StringNode:
@@ -66,12 +66,12 @@ func storeNumber(node ast.Node, v reflect.Value) bool {
 		}
 		v.SetFloat(f)
 	default:
-		return false // .nan and .inf among them
+		return false // includes .nan and .inf
 	}
 	return true
 }
 
-// octal finds numbers with a leading zero, which YAML versions read differently.
+// octal detects numbers with a leading zero, which YAML versions read differently.
 func octal(n *ast.IntegerNode) bool {
 	digits := strings.TrimLeft(n.Token.Value, "+-")
 	return len(digits) > 1 && digits[0] == '0' && digits[1] != 'x'

@@ -28,7 +28,7 @@ const (
 	shippedYAML = "../../deploy/bayward.yaml"
 )
 
-// build makes the schema from the types and their comments.
+// build generates the schema from the types and their comments.
 func build(t *testing.T) []byte {
 	t.Helper()
 	r := &reflector.Reflector{FieldNameTag: "yaml", RequiredFromJSONSchemaTags: true, ExpandedStruct: true, Anonymous: true}
@@ -51,7 +51,7 @@ func build(t *testing.T) []byte {
 	return append(out, '\n')
 }
 
-// tune adds what the checks say to what the types say.
+// tune adds the rules of the checks to the schema of the types.
 func tune(name string, s *reflector.Schema) {
 	typ := types[name]
 	if s.Properties == nil || typ == nil {
@@ -69,7 +69,7 @@ func tune(name string, s *reflector.Schema) {
 		switch r.key {
 		case "i2c":
 			p.Type = ""
-			p.AnyOf = []*reflector.Schema{{Type: "integer"}, {Type: "string"}} // a number and a word are both taken
+			p.AnyOf = []*reflector.Schema{{Type: "integer"}, {Type: "string"}} // a number and a word are both accepted
 		case "site", "agent", "name":
 			if name == "Config" || name == "Bay" || name == "Pack" {
 				p.Pattern, p.MaxLength = nameForm.String(), ref(uint64(48))
@@ -87,7 +87,7 @@ func tune(name string, s *reflector.Schema) {
 	}
 }
 
-// describe says what a rule accepts.
+// describe adds what a rule accepts.
 func describe(p *reflector.Schema, r *rule, typ reflect.Type) {
 	value := func(text string) any {
 		if typ.Kind() == reflect.String {
@@ -108,7 +108,7 @@ func describe(p *reflector.Schema, r *rule, typ reflect.Type) {
 	}
 }
 
-// fieldsOf are the fields of a type that have a key, with those that stand inline.
+// fieldsOf lists the fields of a type that have a key, inline fields included.
 func fieldsOf(typ reflect.Type) []reflect.StructField {
 	var all []reflect.StructField
 	for i := range typ.NumField() {
@@ -121,7 +121,7 @@ func fieldsOf(typ reflect.Type) []reflect.StructField {
 	return all
 }
 
-// types finds the types of the configuration by their names.
+// types maps the names of the configuration's types to the types.
 var types = func() map[string]reflect.Type {
 	all := map[string]reflect.Type{}
 	var look func(reflect.Type)
@@ -164,7 +164,7 @@ func bound(s *reflector.Schema, key string, low, high float64) {
 	p.Minimum, p.Maximum = number(low), number(high)
 }
 
-// tuneLevel says for each kind of probe what it must have and what it may not.
+// tuneLevel adds the required and forbidden keys of each kind of probe.
 func tuneLevel(s *reflector.Schema) {
 	for _, kind := range level.Kinds() {
 		is, own := properties(), properties()
@@ -196,7 +196,8 @@ func ref[T any](v T) *T { return &v }
 
 func number(v float64) json.Number { return json.Number(plain(v)) }
 
-// TestSchemaIsOfTheTypes: what is embedded and shipped is what the types give.
+// TestSchemaIsOfTheTypes: the embedded and shipped schema is the one generated from
+// the types.
 func TestSchemaIsOfTheTypes(t *testing.T) {
 	made := build(t)
 	if *update {
@@ -223,7 +224,7 @@ func compiled(t *testing.T) *jsonschema.Schema {
 	return s
 }
 
-// judged is a YAML text as an editor judges it.
+// judged validates a YAML text as an editor does.
 func judged(t *testing.T, s *jsonschema.Schema, text string) error {
 	t.Helper()
 	raw, err := yaml.YAMLToJSON([]byte(text))
@@ -233,7 +234,7 @@ func judged(t *testing.T, s *jsonschema.Schema, text string) error {
 	return s.Validate(v)
 }
 
-// TestSchemaTakesTheExample, as it is and with every line that is commented out.
+// TestSchemaTakesTheExample: as shipped, and with every commented line switched on.
 func TestSchemaTakesTheExample(t *testing.T) {
 	s := compiled(t)
 	text, err := os.ReadFile(shippedYAML)
@@ -244,7 +245,8 @@ func TestSchemaTakesTheExample(t *testing.T) {
 	require.Contains(t, string(text), "# yaml-language-server: $schema=")
 }
 
-// TestSchemaRefuses: what Parse refuses for one value alone an editor marks too.
+// TestSchemaRefuses: an editor also marks what Parse refuses because of one value
+// alone.
 func TestSchemaRefuses(t *testing.T) {
 	s := compiled(t)
 	for _, row := range [][2]string{
@@ -266,8 +268,8 @@ func TestSchemaRefuses(t *testing.T) {
 	}
 }
 
-// TestSchemaRangesAreParses: at each bound Parse does not complain of the range,
-// just outside it does.
+// TestSchemaRangesAreParses: Parse accepts each bound and complains about the range
+// just outside it.
 func TestSchemaRangesAreParses(t *testing.T) {
 	check := func(line, key string, low, high float64) {
 		for v, good := range map[float64]bool{low: true, high: true, just(low, -1): false, just(high, +1): false} {
@@ -294,10 +296,11 @@ func TestSchemaRangesAreParses(t *testing.T) {
 	}
 }
 
-// just is a bit beyond a bound.
+// just returns a value slightly beyond a bound.
 func just(v, sign float64) float64 { return v + sign*math.Max(0.001, 1e-6*math.Abs(v)) }
 
-// TestSchemaKnowsEveryKey that the decoder knows, and no other.
+// TestSchemaKnowsEveryKey: the schema has the keys that the decoder has, and no
+// other.
 func TestSchemaKnowsEveryKey(t *testing.T) {
 	var whole struct {
 		Properties  map[string]any
@@ -323,7 +326,7 @@ func TestSchemaKnowsEveryKey(t *testing.T) {
 		}
 		seen[typ] = true
 		for i := range typ.NumField() {
-			if f := typ.Field(i); !f.Anonymous { // what stands inline is of the part that has it
+			if f := typ.Field(i); !f.Anonymous { // inline fields belong to the type that embeds them
 				look(f.Type)
 			}
 		}

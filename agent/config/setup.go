@@ -9,9 +9,8 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// Setups gives the core what it needs for each bay, in the order of the file.
-// A bay whose pack is not in the file, which Parse does not let through, is an
-// error.
+// Setups returns the core's set-up of each bay, in the order of the file. It is an
+// error if a bay's pack is not in the file, which Parse does not accept.
 func (c *Config) Setups() ([]bay.Setup, error) {
 	out := make([]bay.Setup, 0, len(c.Bays))
 	for i := range c.Bays {
@@ -34,7 +33,7 @@ func (c *Config) Setups() ([]bay.Setup, error) {
 	return out, nil
 }
 
-// fitted tells which optional sensors are wired.
+// fitted sets which optional sensors are wired.
 func fitted(w *wiring.Parts, s *bay.Setup) {
 	s.TempOnCase = w.Temperature != nil && w.Temperature.On != "electrolyte"
 	s.Fitted = reading.SensorsOf().
@@ -46,9 +45,9 @@ func fitted(w *wiring.Parts, s *bay.Setup) {
 		With(reading.ChargerComplete, w.Complete != nil)
 }
 
-// PackSetup is a set-up for one pack by itself, with no optional sensor, as a
-// replay needs. An empty name picks the only pack; it is an error when there
-// are several, or when none has that name.
+// PackSetup returns a set-up for one pack by itself, without optional sensors, for a
+// replay. An empty name selects the only pack. It is an error if there are several,
+// or if none has that name.
 func (c *Config) PackSetup(name string) (bay.Setup, error) {
 	p, err := c.PackNamed(name)
 	if err != nil {
@@ -59,7 +58,7 @@ func (c *Config) PackSetup(name string) (bay.Setup, error) {
 	}, nil
 }
 
-// PackNamed finds a pack; see PackSetup for the empty name.
+// PackNamed finds a pack. See PackSetup for the empty name.
 func (c *Config) PackNamed(name string) (Pack, error) {
 	names := make([]string, len(c.Packs))
 	for i, p := range c.Packs {

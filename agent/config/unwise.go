@@ -9,10 +9,10 @@ import (
 	"bayward/agent/electrolyte"
 )
 
-// Warning is something that is accepted and not wise.
+// Warning is a setting that is accepted but unwise.
 type Warning struct {
 	Field string `json:"field"` // such as bays[0].wiring.relay.feedback
-	Says  string `json:"says"`  // what is so, with figures
+	Says  string `json:"says"`  // the situation, with figures
 	Do    string `json:"do"`    // what would be better
 	Basis string `json:"basis"` // the source of the figure, or "the project's own"
 }
@@ -22,8 +22,8 @@ const (
 	practice = "common practice, no source"
 )
 
-// Warnings lists what is unwise, in the order of the example. The file itself
-// has passed Parse.
+// Warnings lists the unwise settings, in the order of the example. The file has
+// passed Parse.
 func (c *Config) Warnings() []Warning {
 	u := &unwise{c: c}
 	u.site()
@@ -61,7 +61,7 @@ func (u *unwise) site() {
 		"there is neither a broker nor mail nor a webhook: nobody is called, they must look at the page", "set mqtt or notify", own)
 }
 
-// shared: a pack stands at one place, and its history follows it.
+// shared: a pack is in one place, and its history follows it.
 func (u *unwise) shared() {
 	first := map[string]string{}
 	for i := range u.c.Bays {
@@ -110,8 +110,8 @@ func (u *unwise) bay(field string, b *Bay) {
 	u.rod(at+".level", b)
 }
 
-// rod: one rod says wet or dry and nothing between, so the call for water comes
-// with the refusal.
+// rod: a single rod shows only wet or dry, so the call for water and the refusal
+// come together.
 func (u *unwise) rod(field string, b *Bay) {
 	l := b.Wiring.Level
 	if l == nil || l.Kind.Measures() {
@@ -127,7 +127,8 @@ func (u *unwise) rod(field string, b *Bay) {
 		"add a rod higher up, or use a transmitter", own)
 }
 
-// ventedMM is the least room that should stay under the bottom of the vent well.
+// ventedMM is the least room to leave under the bottom of the vent well after the
+// level has risen.
 const ventedMM = 2
 
 func (u *unwise) pack(field string, p *Pack) {
@@ -145,7 +146,7 @@ func (u *unwise) pack(field string, p *Pack) {
 		fmt.Sprintf("%s mm is within the error of a probe (1 to 2 mm): plates may be bare when it is read", plain(p.ChargeLevelMM)), "use 3 or more", own)
 }
 
-// limits compares with what is published.
+// limits compares the limits with published figures.
 func (u *unwise) limits() {
 	l := u.c.Limits.Core()
 	for i := range bay.LimitTable {

@@ -9,7 +9,7 @@ import (
 	"bayward/agent/bay"
 )
 
-// wise is small with all that is advised.
+// wise is the small file with everything that is advised.
 const wise = `mqtt: {broker: 'tcp://broker.example:1883'}
 ` + small
 
@@ -28,11 +28,11 @@ func warned(t *testing.T, text string) []Warning {
 	return c.Warnings()
 }
 
-// TestWarnings: each unwise setting is told once, with its field and a figure or
-// a reason, and a wise file is not warned of.
+// TestWarnings: each unwise setting is reported once, with its field and a figure or
+// a reason. A wise file gets no warnings.
 func TestWarnings(t *testing.T) {
 	require.Empty(t, warned(t, wiseText()))
-	for _, row := range [][4]string{ // what is replaced, by what, the field, what is said
+	for _, row := range [][4]string{ // old text, new text, field, warning
 		{"vent_well_mm: 22", "vent_well_mm: 17", "packs[0].fill_mark_mm", "the fill mark is 4 mm under the bottom of the vent well"},
 		{", feedback: {pin: GPIO23}", "", "bays[0].wiring.relay.feedback", "welds"},
 		{", heartbeat: GPIO27", "", "bays[0].wiring.relay.heartbeat", "hangs"},
@@ -66,8 +66,8 @@ func TestWarnings(t *testing.T) {
 	}
 }
 
-// TestSharedPackIsUnwise: two bays that are each for the same pack alone would
-// write its history together.
+// TestSharedPackIsUnwise: two bays that each name the same pack as their only one
+// would both write its history.
 func TestSharedPackIsUnwise(t *testing.T) {
 	head, tail, _ := strings.Cut(wiseText(), "  - name: bay-1\n")
 	one, packs, _ := strings.Cut(tail, "packs:\n")
@@ -83,7 +83,7 @@ func TestSharedPackIsUnwise(t *testing.T) {
 	require.Empty(t, warned(t, apart))
 }
 
-// TestDefaultsAreWise: no default is outside what is published, and every limit
+// TestDefaultsAreWise: no default is outside the published figures, and every limit
 // has its source.
 func TestDefaultsAreWise(t *testing.T) {
 	c, err := Parse("f", []byte(wiseText()))

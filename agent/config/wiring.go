@@ -11,7 +11,7 @@ import (
 // part is one part of a bay's wiring.
 type part struct {
 	key    string
-	needed bool // no bay can do without it
+	needed bool // required in every bay
 	there  func(*wiring.Parts) bool
 	check  func(c wiringCheck, at string, w *wiring.Parts)
 	uses   func(w *wiring.Parts) []use
@@ -78,7 +78,7 @@ var parts = []part{
 	},
 }
 
-// wiringCheck judges what is wired to a bay, for one of its packs.
+// wiringCheck checks the wiring of a bay for one of its packs.
 type wiringCheck struct {
 	*checker
 	pack      *Pack
@@ -113,8 +113,8 @@ func (c wiringCheck) bus(field, v string) {
 	}
 }
 
-// cellMaxV is more than any charger gives one cell: an equalizing charge ends
-// near 2.75 V (from memory).
+// cellMaxV is above the highest cell voltage of any charger: an equalizing charge
+// ends near 2.75 V (from memory).
 const cellMaxV = 2.9
 
 func (c wiringCheck) voltage(field string, v *wiring.Voltage) {
@@ -125,7 +125,7 @@ func (c wiringCheck) voltage(field string, v *wiring.Voltage) {
 	}
 }
 
-// shuntRangeV is the range of a shunt's input where the file gives none.
+// shuntRangeV is the default input range of a shunt.
 const shuntRangeV = 0.256
 
 func (c wiringCheck) current(field string, v *wiring.Current) {
@@ -145,15 +145,16 @@ func (c wiringCheck) current(field string, v *wiring.Current) {
 	c.currentReach(field, v)
 }
 
-// zero is within the range of its input, which is a setting itself.
+// zero checks that a zero is within the range of its input, which is itself a
+// setting.
 func (c wiringCheck) zero(field string, v, low, high float64) {
 	if at := field + ".zero_v"; c.present(at) {
 		c.number(at, v, ranged(low, high, "V, the range of the input"))
 	}
 }
 
-// currentReach: a charger for C-rate 1/4 is as strong as usual ones get
-// (common practice, no source); its current must not over-range the input.
+// currentReach: the current of a charger for C-rate 1/4, the strongest in usual
+// service (common practice, no source), must not over-range the input.
 func (c wiringCheck) currentReach(field string, v *wiring.Current) {
 	scale := field + ".amperes_per_volt"
 	if !c.usable(scale, field+".range_v", field+".zero_v", field+".kind") {
@@ -161,7 +162,7 @@ func (c wiringCheck) currentReach(field string, v *wiring.Current) {
 	}
 	reach := (v.TopV() - v.ZeroV) * v.AmperesPerVolt
 	if v.AmperesPerVolt < 0 {
-		bottom := 0.0 // a single-ended input cannot go below ground
+		bottom := 0.0 // a single-ended input cannot measure below ground
 		if v.Kind == "shunt" {
 			bottom = -v.TopV()
 		}
@@ -188,7 +189,8 @@ var oneWire = regexp.MustCompile(`^(10|22|28|3b|42)-[0-9a-f]{12}$`)
 
 const oneWireRule = "must be a 1-wire number in lower case, such as 28-0316a2795bff"
 
-// temperature leaves it to recognition whether the pack's sensor must be named.
+// temperature leaves it to recognition to check whether the pack's sensor must be
+// named.
 func (c wiringCheck) temperature(field string, t *wiring.Temperature) {
 	if c.present(field+".pack") && !oneWire.MatchString(t.Pack) {
 		c.reject(field+".pack", oneWireRule)
@@ -199,7 +201,7 @@ func (c wiringCheck) temperature(field string, t *wiring.Temperature) {
 	c.fields(field, t)
 }
 
-// hydrogen must be able to show the highest limit that can be set, 2 %.
+// hydrogen requires a range that includes the highest limit that can be set, 2 %.
 func (c wiringCheck) hydrogen(field string, a *wiring.Analog) {
 	c.fields(field, a)
 	c.zero(field, a.ZeroV, 0, a.RangeV)

@@ -9,7 +9,7 @@ import (
 	"github.com/goccy/go-yaml/ast"
 )
 
-// written is a scalar as a complaint shows it.
+// written returns a scalar as a complaint shows it.
 func written(node ast.Node) string {
 	switch n := node.(type) {
 	case *ast.StringNode:
@@ -27,7 +27,7 @@ func written(node ast.Node) string {
 	return "(unreadable)"
 }
 
-// printable keeps a complaint on one line of bearable length.
+// printable shortens a text to one readable line.
 func printable(s string) string {
 	const most = 60
 	runes := []rune(oneLine(s))
@@ -37,7 +37,7 @@ func printable(s string) string {
 	return string(runes)
 }
 
-// oneLine takes out what would break a terminal or a log.
+// oneLine removes characters that would break a terminal or a log.
 func oneLine(s string) string {
 	return strings.Map(func(r rune) rune {
 		if strconv.IsPrint(r) {
@@ -47,7 +47,8 @@ func oneLine(s string) string {
 	}, s)
 }
 
-// suggest finds the key that was probably meant, "" for none, and words it.
+// suggest finds the key that was probably meant and a hint that names it, "" for
+// none.
 func suggest(name string, keys []string) (meant, hint string) {
 	best := slices.MinFunc(keys, func(a, b string) int { return distance(name, a) - distance(name, b) })
 	if distance(name, best) <= max(1, len(best)/3) {

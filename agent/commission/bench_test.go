@@ -15,23 +15,23 @@ import (
 	"bayward/sensors/sim"
 )
 
-// bench is a walk's hardware: simulated bays behind the real drivers, and time that
-// only the walk moves.
+// bench is a walk's hardware: simulated bays behind the real drivers, and a clock
+// that only the walk advances.
 type bench struct {
 	*sim.Bench
 	truth *sim.Bay // the bay under the walk
 	name  string
 	bays  map[string]*sensors.Bay
 
-	opensAt time.Duration // as the rig's own timer has it; 0: none
-	dying   bool          // the process that is to die holds the relay
+	opensAt time.Duration // by the rig's own timer; 0: none
+	dying   bool          // the process to be killed holds the relay
 
-	// Done to the hardware behind the walk's back.
+	// Changes to the hardware that the walk is not told of.
 	closing, closed, looking, killed func()
 	openFails                        error
 }
 
-// newBench opens what is configured on the bench of what is really wired.
+// newBench runs the configuration cfg against the hardware wired.
 func newBench(t *testing.T, cfg, wired *config.Config) *bench {
 	t.Helper()
 	b, truths, err := hardware.Simulate(wired, nil)
@@ -99,8 +99,8 @@ func (b *bench) Open() error {
 	return b.openFails
 }
 
-// HoldAndDie plays the other process here: it beats until it is killed, and the
-// kernel lets its line go then.
+// HoldAndDie stands in for the other process: it beats until it is killed, and then
+// the kernel releases its line.
 func (b *bench) HoldAndDie(context.Context) (kill, reclaim func() error, err error) {
 	b.dying = true
 	kill = func() error {
@@ -137,12 +137,12 @@ func (b *bench) Wait(ctx context.Context, d time.Duration) error {
 
 var _ commission.Rig = (*bench)(nil)
 
-// trial is a walk in a test: what is configured, what is there, and who walks.
+// trial is a walk in a test: the configuration, the hardware and the person.
 type trial struct {
-	text   string               // the configuration; "": usual
-	change func(*config.Config) // of what is configured
-	wired  func(*config.Config) // what is really there differs by this
-	spoil  func(*bench)         // at the beginning
+	text   string               // the configuration; "" for usual
+	change func(*config.Config) // applied to the configuration
+	wired  func(*config.Config) // applied to the hardware only
+	spoil  func(*bench)         // at the start
 	lies   map[commission.Action]func(*bench)
 	answer [][2]string
 	resume *commission.Record
@@ -150,11 +150,11 @@ type trial struct {
 
 	b    *bench
 	said func() string
-	kept *commission.Record // the newest that was kept
+	kept *commission.Record // the newest one kept
 	cfg  *config.Config
 }
 
-// hand does what it is asked, but for its lies.
+// hand does what it is asked, except for its lies.
 type hand struct {
 	commission.Hand
 	*trial

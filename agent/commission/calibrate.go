@@ -8,22 +8,23 @@ import (
 	"strings"
 )
 
-// What is taken for granted in the error budget.
+// Assumptions of the error budget.
 const (
-	// meterShare is the error of a common hand meter as a share of its reading,
-	// besides two steps of its last digit (usual specification of 3½-digit meters
-	// on DC volts; from memory). A better meter only makes the budget smaller.
+	// meterShare is the error of a common hand meter as a share of its reading, in
+	// addition to two steps of its last digit (usual specification of 3½-digit
+	// meters on DC volts; from memory). A better meter only makes the budget
+	// smaller.
 	meterShare = 0.005
-	// driftShare is how far divider or shunt move after the calibration: 50 ppm
-	// for each kelvin over 20 K.
+	// driftShare is how far a divider or shunt drifts after the calibration: 50 ppm
+	// per kelvin over 20 K.
 	driftShare = 50e-6 * 20
-	// converterSteps make the full scale: 15 bits and a sign (ADS1115 data sheet,
-	// table of the least significant bit).
+	// converterSteps is the number of steps in the full scale: 15 bits and a sign
+	// (ADS1115 data sheet, table of the least significant bit).
 	converterSteps = 1 << 15
 )
 
-// point is one pair of values: what the converter's input had and what the
-// meter showed.
+// point is one pair of values: the voltage at the converter's input and the reading
+// of the meter.
 type point struct {
 	inputV float64 // mean of the looks
 	noiseV float64 // standard deviation of one look
@@ -36,7 +37,7 @@ type linear struct{ factor, zeroV float64 }
 
 var errTooClose = errors.New("the two points are too close to each other to draw a line through them")
 
-// through draws the line through two points.
+// through returns the line through two points.
 func through(a, b point) (linear, error) {
 	du, dv := b.inputV-a.inputV, b.meter.value-a.meter.value
 	noise := 20 * math.Max(a.noiseV, b.noiseV) / math.Sqrt(float64(max(1, min(a.looks, b.looks))))
@@ -47,25 +48,25 @@ func through(a, b point) (linear, error) {
 	return linear{factor, a.inputV - a.meter.value/factor}, nil
 }
 
-// bounds are how far a calibration may move what is configured. More than
-// that is no spread of parts but a wrong part, a wrong lead or a slip.
+// bounds limits how far a calibration may move the configured values. A larger
+// difference is not the spread of parts but a wrong part, a wrong lead or a slip.
 type bounds struct {
 	share float64 // of the factor
 	zeroV float64 // of the zero, V at the input
 }
 
 var (
-	// voltageBounds: two resistors of 1 % and a converter of 0.15 % differ by 2 %
-	// at most; 5 % leaves room for a meter.
+	// voltageBounds: two 1 % resistors and a converter of 0.15 % differ by 2 % at
+	// most; 5 % leaves room for the meter.
 	voltageBounds = bounds{0.05, 0.02}
-	// currentBounds: Hall sensors come with 1 to 10 % and their zero follows the
-	// supply (common practice, no source).
+	// currentBounds: Hall sensors are specified to 1 to 10 %, and their zero follows
+	// the supply (common practice, no source).
 	currentBounds = bounds{0.20, 0.15}
-	// shuntBounds: shunts are of 0.5 or 1 %; the zero is the converter's own.
+	// shuntBounds: shunts are 0.5 % or 1 % parts; the zero is the converter's own.
 	shuntBounds = bounds{0.10, 0.002}
 )
 
-// accept compares a calibration with what is configured.
+// accept compares a calibration with the configured values.
 func (b bounds) accept(got, configured linear, factorKey, zeroKey string) error {
 	if got.factor*configured.factor < 0 {
 		return fmt.Errorf("the sign is wrong: %s is %s and the meter asks for %s; exchange the two leads of the sensor, or its sign in the configuration",
@@ -82,20 +83,21 @@ func (b bounds) accept(got, configured linear, factorKey, zeroKey string) error 
 	return nil
 }
 
-// part is one share of an error budget, as a standard uncertainty in the unit
+// part is one contribution to an error budget, as a standard uncertainty in the unit
 // of the reading.
 type part struct {
 	name string
 	u    float64
 }
 
-// budget is what a reading may be off after the calibration, at a point.
+// budget lists the contributions to the error of a calibrated reading at one point.
 type budget []part
 
-// budgetAt is that of a line at a point; rangeV is the input's full scale. The
-// way is that of the Guide to the Expression of Uncertainty in Measurement
-// (JCGM 100:2008): bounds count as rectangular, the shares add up as squares, and
-// twice the root is given, for about 95 %.
+// budgetAt returns the budget of a line at a point; rangeV is the input's full
+// scale. The method is that of the Guide to the Expression of Uncertainty in
+// Measurement (JCGM 100:2008): bounds are treated as rectangular distributions,
+// contributions are added as squares, and the result is twice the root, for about 95
+// % coverage.
 func budgetAt(l linear, p point, rangeV float64) budget {
 	root3, f := math.Sqrt(3), math.Abs(l.factor)
 	return budget{
@@ -106,7 +108,7 @@ func budgetAt(l linear, p point, rangeV float64) budget {
 	}
 }
 
-// total is the expanded uncertainty, twice the root of the sum of squares.
+// total returns the expanded uncertainty: twice the root of the sum of squares.
 func (b budget) total() float64 {
 	sum := 0.0
 	for _, p := range b {
@@ -115,7 +117,7 @@ func (b budget) total() float64 {
 	return 2 * math.Sqrt(sum)
 }
 
-// text lists the shares, each expanded as the total is.
+// text lists the contributions, each expanded like the total.
 func (b budget) text(unit string) string {
 	var parts []string
 	for _, p := range b {
@@ -124,8 +126,8 @@ func (b budget) text(unit string) string {
 	return fmt.Sprintf("error budget at about 95 %%: %s; together %s %s", strings.Join(parts, ", "), short(b.total()), unit)
 }
 
-// fixed is a value with as many digits as a calibration is worth, without
-// exponent.
+// fixed formats a value with the number of digits that a calibration supports,
+// without an exponent.
 func fixed(v float64) string {
 	if v == 0 {
 		return "0"
@@ -141,13 +143,13 @@ func fixed(v float64) string {
 	return s
 }
 
-// rounded is the value that fixed prints.
+// rounded returns the value that fixed prints.
 func rounded(v float64) float64 {
 	out, _ := strconv.ParseFloat(fixed(v), 64)
 	return out
 }
 
-// meanOf is the mean and the standard deviation of values.
+// meanOf returns the mean and the standard deviation.
 func meanOf(values []float64) (mean, sd float64) {
 	for _, v := range values {
 		mean += v / float64(len(values))

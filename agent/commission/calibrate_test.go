@@ -17,8 +17,8 @@ func at(inputV, meter float64) point {
 	return point{inputV: inputV, noiseV: 0.0005, looks: 20, meter: figure{meter, 0.01}}
 }
 
-// TestThrough: a divider of 100 kΩ over 10 kΩ, of which the upper resistor is
-// 1 % high and the converter 2 mV: by hand, ratio (101+10)/10.
+// TestThrough: a divider of 100 kΩ over 10 kΩ whose upper resistor is 1 % high, and
+// a converter that is off by 2 mV. Worked out by hand, the ratio is (101+10)/10.
 func TestThrough(t *testing.T) {
 	const ratio, offset = 11.1, 0.002
 	got, err := through(at(offset, 0), at(offset+25.2/ratio, 25.2))
@@ -35,7 +35,7 @@ func TestThrough(t *testing.T) {
 	}
 }
 
-// TestAcceptBounds: each bound refuses what is just past it, with a reason.
+// TestAcceptBounds: each bound refuses a value just beyond it and gives a reason.
 func TestAcceptBounds(t *testing.T) {
 	configured := linear{11, 0}
 	for name, row := range map[string]struct {
@@ -53,9 +53,9 @@ func TestAcceptBounds(t *testing.T) {
 	}
 }
 
-// TestBudget adds up one budget as JCGM 100:2008 does (4.3.7 for bounds that
-// count as rectangular, 5.1.2 for the sum of squares, 6.2 for the factor 2); the
-// figures are worked out by hand.
+// TestBudget adds up one budget as JCGM 100:2008 does (4.3.7 for rectangular bounds,
+// 5.1.2 for the sum of squares, 6.2 for the factor 2). The figures are worked out by
+// hand.
 func TestBudget(t *testing.T) {
 	p := point{inputV: 2.27, noiseV: 0.001, looks: 25, meter: figure{25, 0.01}}
 	b := budgetAt(linear{11, 0}, p, 4.096)
@@ -92,7 +92,7 @@ func TestFigures(t *testing.T) {
 	}
 }
 
-// FuzzFigure: whatever is typed, a figure is a finite number.
+// FuzzFigure: any input that parses is a finite number.
 func FuzzFigure(f *testing.F) {
 	for _, s := range []string{"24.6", "24,6", "-1", "", "1e999", "+.5", "٣"} {
 		f.Add(s)

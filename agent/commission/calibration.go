@@ -9,8 +9,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// withMeter measures an input and asks for the meter's value; ok is false when
-// the person has none.
+// withMeter measures an input and asks for the meter's reading; ok is false if the
+// person has no meter.
 func (w *walk) withMeter(ctx context.Context, part, question string, low, high float64, read func(*Look) reading.Reading) (p point, ok bool, err error) {
 	if p, err = w.measure(ctx, part, read); err != nil {
 		return p, false, err
@@ -23,7 +23,7 @@ func (w *walk) withMeter(ctx context.Context, part, question string, low, high f
 	return p, !skip, err
 }
 
-// calibration is what two points are to be made into.
+// calibration is a calibration from two points.
 type calibration struct {
 	part, unit         string
 	factorKey, zeroKey string
@@ -31,7 +31,7 @@ type calibration struct {
 	configured         linear
 	bounds             bounds
 	rangeV             float64
-	most               float64 // that a reading may be uncertain by at point b, in unit
+	most               float64 // largest accepted uncertainty of a reading at point b, in unit
 }
 
 func (w *walk) calibrate(s *Step, c calibration) error {
@@ -56,8 +56,8 @@ func (w *walk) calibrate(s *Step, c calibration) error {
 	return nil
 }
 
-// finest is what the last digit of a calibration is worth: more digits than an
-// instrument gives only look exact. What is not here gets five that matter.
+// finest is the resolution of each calibrated value. More digits than an instrument
+// resolves only look exact. A key that is not listed gets five significant digits.
 var finest = map[string]float64{"voltage.offset_v": 1e-4, "current.zero_v": 1e-5, "temperature.offset_c": 0.05, "level.offset_mm": 0.1}
 
 func (w *walk) found(key string, v float64) {

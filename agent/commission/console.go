@@ -12,24 +12,24 @@ import (
 	"bayward/agent/terminal"
 )
 
-// ErrEnded says that nobody can answer any more: the input ended, or what is
-// printed cannot be written.
+// ErrEnded reports that no answer can come any more: the input has ended, or the
+// output cannot be written.
 var ErrEnded = errors.New("nobody answers any more")
 
-// ErrQuit says that the person ended the walk.
+// ErrQuit reports that the person ended the walk.
 var ErrQuit = errors.New("ended by the person")
 
 // Console is the person at the terminal.
 type Console struct {
 	Out   io.Writer
-	Lines <-chan string // what is typed, without line ends; closed when the input ends
+	Lines <-chan string // typed lines without line ends; closed when the input ends
 	lost  error
 }
 
 // say prints a paragraph, wrapped.
 func (c *Console) say(format string, args ...any) { c.put("", fmt.Sprintf(format, args...)) }
 
-// item prints a paragraph that is set in.
+// item prints an indented paragraph.
 func (c *Console) item(format string, args ...any) { c.put("  ", fmt.Sprintf(format, args...)) }
 
 // gap prints an empty line.
@@ -37,15 +37,14 @@ func (c *Console) gap() { c.write("\n") }
 
 func (c *Console) put(indent, text string) { c.write(terminal.Wrap(indent, indent, text) + "\n") }
 
-// write remembers that the terminal has gone; the next question tells.
+// write records a failed write; the next question returns it.
 func (c *Console) write(text string) {
 	if _, err := io.WriteString(c.Out, text); err != nil && c.lost == nil {
 		c.lost = err
 	}
 }
 
-// ask prints a question and waits for a line. "quit" is an answer to every
-// question.
+// ask prints a question and waits for a line. Every question accepts "quit".
 func (c *Console) ask(ctx context.Context, question string) (string, error) {
 	c.write(terminal.Wrap("", "", question+" >") + " ")
 	if c.lost != nil {
@@ -66,7 +65,7 @@ func (c *Console) ask(ctx context.Context, question string) (string, error) {
 	}
 }
 
-// typed looks whether a line was typed meanwhile, without waiting.
+// typed returns a line that has been typed meanwhile, without waiting.
 func (c *Console) typed() (line string, ok bool, err error) {
 	if c.lost != nil {
 		return "", false, fmt.Errorf("%w: %w", ErrEnded, c.lost)
@@ -86,19 +85,19 @@ func (c *Console) typed() (line string, ok bool, err error) {
 	}
 }
 
-// confirm wants one phrase, word for word, so that no habit of pressing a key
-// gives it. Any other answer is a no.
+// confirm requires one phrase, word for word, so it cannot be given by pressing a
+// key out of habit. Any other answer is a no.
 func (c *Console) confirm(ctx context.Context, phrase string) (bool, error) {
 	answer, err := c.ask(ctx, "Type "+strconv.Quote(phrase)+" if that is so")
 	return strings.EqualFold(strings.Join(strings.Fields(answer), " "), phrase), err
 }
 
-// figure is a number that a person typed: its value and what one step of its
-// last digit is worth, since a meter can be no better.
+// figure is a number that a person typed: its value and one step of its last digit.
+// A meter reading cannot be more accurate than that step.
 type figure struct{ value, digit float64 }
 
-// number asks until a number between two bounds comes; skipped tells that "skip"
-// came instead.
+// number asks until it gets a number between two bounds; skipped reports that the
+// answer was "skip".
 func (c *Console) number(ctx context.Context, question string, low, high float64) (f figure, skipped bool, err error) {
 	for {
 		answer, err := c.ask(ctx, question)
@@ -120,10 +119,10 @@ func (c *Console) number(ctx context.Context, question string, low, high float64
 	}
 }
 
-// parseFigure takes a decimal point or a decimal comma.
+// parseFigure accepts a decimal point or a decimal comma.
 func parseFigure(s string) (figure, bool) {
 	s = strings.Replace(strings.TrimSpace(s), ",", ".", 1)
-	if strings.ContainsAny(s, "eExXpP_nN") { // what ParseFloat takes and no meter shows
+	if strings.ContainsAny(s, "eExXpP_nN") { // ParseFloat accepts these; no meter shows them
 		return figure{}, false
 	}
 	v, err := strconv.ParseFloat(s, 64)
@@ -134,5 +133,5 @@ func parseFigure(s string) (figure, bool) {
 	return figure{v, math.Pow(10, -float64(len(decimals)))}, true
 }
 
-// short is a number in at most four digits that matter.
+// short formats a number with at most four significant digits.
 func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }

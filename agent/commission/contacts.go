@@ -59,7 +59,7 @@ func (w *walk) hydrogen(ctx context.Context, s *Step) error {
 	}
 	took, err := w.follow(ctx, task{
 		says: "Give the gas to the sensor.", act: GasOn, within: 3 * time.Minute, show: showHydrogen,
-		// A quarter is what such sensors are specified to after a year without
+		// A quarter is the usual specification of such sensors after a year without
 		// adjustment (from memory).
 		followed: func(l *Look) bool {
 			return l.HydrogenPct.OK() && math.Abs(l.HydrogenPct.Value-gas.value) <= 0.25*gas.value

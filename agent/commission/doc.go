@@ -1,19 +1,20 @@
-// Package commission is the walk that a technician takes through a bay before
-// it goes to work: each sensor is shown to follow what is done to it, the relay
-// to obey and to fail open, and what a hand meter says becomes a calibration.
+// Package commission guides a technician through the commissioning walk of a bay
+// before the bay goes into service. The walk shows that each sensor follows what is
+// done to it and that the relay obeys and fails open. Readings of a hand meter
+// become a calibration.
 //
 // It promises:
 //
-//   - A thing is proven by what is read, within a time, in three looks that
-//     agree; never by a person's key alone. Where nothing is fitted that could
-//     show it, the record says that a person saw it.
+//   - Readings prove a thing, within a time limit, in three looks that agree. A key
+//     press alone never does. Where no sensor could show it, the record states that
+//     a person saw it.
 //   - The relay is closed only while the core that guards the bay would grant a
-//     charge, with the person's word that the charger has no supply, for seconds,
-//     and under a watch: current, a voltage that rises, a reading that is lost or a
-//     permit that is withdrawn opens it at once.
-//   - However the walk ends, the relay is open; what was proven until then is
+//     charge and the person has confirmed that the charger has no supply, for
+//     seconds only. The walk watches it and opens it at once on current, a rising
+//     voltage, a lost reading or a withdrawn permit.
+//   - However the walk ends, the relay is open, and everything proven so far is
 //     kept.
 //
-// It knows the bay through Rig and the person through Console, so it runs in
-// tests without either.
+// It reaches the bay through Rig and the person through Console, so tests need
+// neither.
 package commission

@@ -34,13 +34,13 @@ func (w *walk) level(ctx context.Context, s *Step) error {
 	return w.levelHeight(ctx, s, l)
 }
 
-// probeTask is a thing to do with the level probe, and what to call it.
+// probeTask is an action at the level probe and its name.
 type probeTask struct {
 	what string
 	task
 }
 
-// probeTasks are what a probe must answer to, in order.
+// probeTasks lists the actions that a probe must respond to, in order.
 func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probeTask {
 	kind := w.Bay.Wiring.Level.Kind
 	exchanged := func(now map[string]*Look) string {
@@ -85,9 +85,9 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 	}
 }
 
-// dry tells whether a probe shows that it hangs in the air. Of rods none may be
-// wet: what the top one proves then is no more than its own height, which is at
-// the lowest level for charging or above.
+// dry reports whether the probe reads as if it hangs in the air. With rods, none may
+// be wet: the top rod then proves only its own height, which is at the lowest level
+// for charging or above.
 func (w *walk) dry(l reading.Level) bool {
 	p := w.Bay.Wiring.Level
 	if p.Kind.Measures() {
@@ -96,17 +96,18 @@ func (w *walk) dry(l reading.Level) bool {
 	return l.HighMM <= p.Rods[0].HeightMM+p.OffsetMM
 }
 
-// reads tells when the level is not read for the reason that a probe gives.
+// reads reports whether the level is unreadable for the given reason of the probe.
 func reads(why error) func(*Look) bool {
 	want := map[error]reading.Fault{level.ErrOpen: reading.Open, level.ErrShort: reading.Short, level.ErrOverRange: reading.OverRange}[why]
 	return func(l *Look) bool { return l.Level.Fault == want && want != reading.Missing }
 }
 
 const (
-	// rodMM is how well a person reads a level rod (common practice, no source).
+	// rodMM is how accurately a person reads a level rod (common practice, no
+	// source).
 	rodMM = 1.0
-	// maxLevelMM is how far the level rod may be from the probe: more is a probe
-	// that hangs wrong, which no offset fixes.
+	// maxLevelMM is the largest accepted difference between level rod and probe.
+	// Beyond that the probe is mounted wrongly, which no offset fixes.
 	maxLevelMM = 10.0
 )
 
@@ -124,7 +125,7 @@ func (w *walk) levelHeight(ctx context.Context, s *Step, l *wiring.Level) error 
 	}
 	probe, err := level.New(l.Kind, l.Settings)
 	if err != nil {
-		return err // the configuration was checked
+		return err // cannot fail: the configuration was checked
 	}
 	scale, ok := probe.(level.Scale)
 	if !ok {

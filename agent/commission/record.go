@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// Result is how a step ended. The zero value is "not done".
+// Result is the outcome of a step. The zero value is "not done".
 type Result string
 
 // The results.
@@ -16,10 +16,10 @@ const (
 	Passed    Result = "passed"
 	Failed    Result = "failed"
 	Skipped   Result = "skipped"    // by the person
-	NotFitted Result = "not fitted" // nothing is configured that could be proven
+	NotFitted Result = "not fitted" // the configuration has nothing to prove
 )
 
-// Stamp is a time by both clocks: a Pi's wall clock may be wrong.
+// Stamp is a time on both clocks, because a Pi's wall clock may be wrong.
 type Stamp struct {
 	Wall    time.Time `json:"wall"`
 	Trusted bool      `json:"trusted"` // the wall clock was set from a source since boot
@@ -27,13 +27,13 @@ type Stamp struct {
 	MonoS   float64   `json:"mono_s"` // seconds since that boot
 }
 
-// Step is what came of one step.
+// Step is the outcome of one step.
 type Step struct {
 	Key      string   `json:"key"`
 	Title    string   `json:"title"`
 	Result   Result   `json:"result"`
-	Why      string   `json:"why,omitempty"`      // it failed, was left out or is not fitted
-	Evidence []string `json:"evidence,omitempty"` // what was read, in sentences with figures
+	Why      string   `json:"why,omitempty"`      // reason for failing, skipping or not fitted
+	Evidence []string `json:"evidence,omitempty"` // the readings, in sentences with figures
 	Begun    Stamp    `json:"begun"`
 	Ended    Stamp    `json:"ended"`
 	By       string   `json:"by"`
@@ -41,31 +41,32 @@ type Step struct {
 
 // Record is one walk of one bay.
 type Record struct {
-	V         int    `json:"v"` // version of this shape: 1
+	V         int    `json:"v"` // version of this format: 1
 	ID        string `json:"id"`
 	Bay       string `json:"bay"`
 	Pack      string `json:"pack"`
 	Person    string `json:"person"`
-	Program   string `json:"program"`   // its version
-	Wiring    string `json:"wiring"`    // fingerprint of what was configured
-	Simulated bool   `json:"simulated"` // nothing real was proven
+	Program   string `json:"program"`   // program version
+	Wiring    string `json:"wiring"`    // fingerprint of the configuration
+	Simulated bool   `json:"simulated"` // no real hardware was proven
 	Begun     Stamp  `json:"begun"`
 	Ended     *Stamp `json:"ended,omitempty"`
-	Signed    bool   `json:"signed"` // the person put the name under it
+	Signed    bool   `json:"signed"` // the person confirmed it with the name
 	Steps     []Step `json:"steps"`
 	// Calibration has the configuration's keys below wiring, such as
-	// "voltage.ratio"; Uncertain is how far a value may be off after it, in the
+	// "voltage.ratio". Uncertain is the remaining uncertainty of each value, in the
 	// unit of the reading, at about 95 %.
 	Calibration map[string]float64 `json:"calibration,omitempty"`
 	Uncertain   map[string]float64 `json:"uncertain,omitempty"`
 }
 
-// everyBay are the steps that no bay can be without.
+// everyBay lists the steps that every bay must pass.
 var everyBay = []string{"rest", "voltage", "level", "temperature", "relay", "death"}
 
-// Result is how the walk as a whole came out: failed when any step failed, not
-// done when the person has not signed, when a step that every bay needs has not
-// passed, or when one was left out that a safe charge rests on; else passed.
+// Result returns the outcome of the whole walk. It is failed if any step failed. It
+// is not done if the person has not signed, if a step that every bay needs has not
+// passed, or if a step that a safe charge depends on was left out. Otherwise it is
+// passed.
 func (r *Record) Result() Result {
 	out := Passed
 	if !r.Signed {
@@ -101,7 +102,7 @@ func (r *Record) passed(key string) bool {
 	return s != nil && s.Result == Passed
 }
 
-// keep stores a step's outcome in the place of an earlier try.
+// keep stores a step's outcome and replaces an earlier try.
 func (r *Record) keep(s Step) {
 	if old := r.step(s.Key); old != nil {
 		*old = s
@@ -110,7 +111,7 @@ func (r *Record) keep(s Step) {
 	r.Steps = append(r.Steps, s)
 }
 
-// Text is the record for a person to read.
+// Text returns the record for a person to read.
 func (r *Record) Text() string {
 	var b strings.Builder
 	state := "NOT signed: the walk was not finished"
@@ -150,7 +151,7 @@ func orNotDone(r Result) string {
 	return string(r)
 }
 
-// fragmentKeys are the keys that a walk may calibrate, in the order of the
+// fragmentKeys lists the keys that a walk may calibrate, in the order of the
 // example.
 var fragmentKeys = []struct{ part, key string }{
 	{"voltage", "ratio"}, {"voltage", "offset_v"},
@@ -159,8 +160,8 @@ var fragmentKeys = []struct{ part, key string }{
 	{"level", "offset_mm"},
 }
 
-// Fragment is the calibration as YAML, to be copied into the configuration by
-// hand; "" when there is none.
+// Fragment returns the calibration as YAML, to be copied into the configuration by
+// hand; "" if there is none.
 func (r *Record) Fragment() string {
 	if len(r.Calibration) == 0 {
 		return ""
@@ -194,5 +195,5 @@ func (r *Record) Fragment() string {
 
 var unitOf = map[string]string{"voltage": "V", "current": "A", "temperature": "K", "level": "mm"}
 
-// oneLine keeps a name from breaking out of a comment.
+// oneLine prevents a name from breaking out of a comment.
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }

@@ -12,9 +12,9 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// TestOnlyProvenPasses: whatever steps are on record, a record has passed only if
-// it is signed, no step failed, what every bay needs has passed, and what a bay may
-// lack has passed or is not fitted.
+// TestOnlyProvenPasses: whatever steps it has, a record has passed only if it is
+// signed, no step failed, the steps that every bay needs have passed, and the
+// optional ones have passed or are not fitted.
 func TestOnlyProvenPasses(t *testing.T) {
 	keys := []string{"rest", "voltage", "level", "temperature", "ambient", "current", "airflow", "complete", "hydrogen", "relay", "heartbeat", "death"}
 	outcome := rapid.SampledFrom([]commission.Result{
@@ -63,8 +63,8 @@ func TestOnlyProvenPasses(t *testing.T) {
 	}
 }
 
-// TestMayResume: only an unfinished walk of this bay with this wiring, of which
-// something is proven, is gone on with.
+// TestMayResume: a walk can be resumed only if it is unfinished, is of this bay with
+// this wiring, and has proven something.
 func TestMayResume(t *testing.T) {
 	c := &trial{answer: [][2]string{{"Switch the fan off", "quit"}}}
 	rec, _ := c.run(t)
@@ -102,8 +102,8 @@ func TestMayResume(t *testing.T) {
 	}
 }
 
-// TestResume: what is proven is not asked for again; the look at rest always is,
-// and what then has failed counts.
+// TestResume: proven steps are not asked for again. The look at rest is always
+// repeated, and a failure then counts.
 func TestResume(t *testing.T) {
 	first := &trial{answer: [][2]string{{"Switch the fan off", "quit"}}}
 	rec, _ := first.run(t)
@@ -121,9 +121,9 @@ func TestResume(t *testing.T) {
 	}
 }
 
-// TestFragment: the calibration stands under the keys of the configuration, with
-// the uncertainty of each reading once for each of its keys, and nothing in a name
-// breaks out of the comment.
+// TestFragment: the calibration has the keys of the configuration and gives the
+// uncertainty of each reading once for each of its keys. No name breaks out of the
+// comment.
 func TestFragment(t *testing.T) {
 	r := &commission.Record{
 		Bay: "bay-1", Person: "A.\nPerson", Begun: commission.Stamp{Wall: time.Unix(1e9, 0)}, Simulated: true,
@@ -148,7 +148,7 @@ bays:
 	}
 }
 
-// TestFingerprint: each part of the wiring and each figure of the pack is in it.
+// TestFingerprint: every part of the wiring and every figure of the pack changes it.
 func TestFingerprint(t *testing.T) {
 	cfg, err := config.Parse("f", []byte(usual))
 	if err != nil {

@@ -13,27 +13,28 @@ import (
 	"bayward/agent/words"
 )
 
-// Times of the relay's steps.
+// Times and thresholds of the relay's steps.
 const (
-	pullIn     = 3 * time.Second        // in which a contactor must have closed; it takes 30 ms
-	letGo      = 2 * time.Second        // in which it must have opened
-	holdTime   = 30 * time.Second       // the longest that a watchdog relay may hold without heartbeat
-	permitWait = 4 * time.Minute        // for the core to make up its mind: checking, clear times, off time
-	riseV      = 0.05                   // for each cell, that shows a charger at work
-	surge      = 5                      // times the stray current that need no second look
-	slack      = 500 * time.Millisecond // of the timer that opens whatever happens
-	beatEvery  = time.Second            // as the agent's loop does
+	pullIn     = 3 * time.Second        // a contactor must close within this; it takes 30 ms
+	letGo      = 2 * time.Second        // it must open within this
+	holdTime   = 30 * time.Second       // the longest that a watchdog relay may hold without a heartbeat
+	permitWait = 4 * time.Minute        // for the core to grant: checking, clear times, off time
+	riseV      = 0.05                   // rise per cell that shows a charger at work
+	surge      = 5                      // multiple of the stray current that needs no second look
+	slack      = 500 * time.Millisecond // of the timer that opens the relay in any case
+	beatEvery  = time.Second            // as in the agent's loop
 )
 
-// needed are the steps without which the relay is not closed, relaySteps those
-// that close it.
+// needed lists the steps that must pass before the relay is closed; relaySteps lists
+// those that close it.
 var (
 	needed     = []string{"rest", "voltage", "level", "temperature", "current", "airflow"}
 	relaySteps = []string{"relay", "heartbeat", "death"}
 )
 
-// allow gets leave to close the relay: from what was proven, from the person and
-// from the core that guards the bay. It returns that core, granting.
+// allow gets permission to close the relay from the proven steps, from the person
+// and from the core that guards the bay. It returns that core, which is granting a
+// charge.
 func (w *walk) allow(ctx context.Context) (*bay.Bay, error) {
 	for _, s := range w.steps() {
 		if s.fitted && slices.Contains(needed, s.key) && !w.rec.passed(s.key) {
@@ -74,7 +75,7 @@ func (w *walk) leave(ctx context.Context) (*bay.Bay, error) {
 	}
 }
 
-// reasons lists the findings that block.
+// reasons lists the blocking findings.
 func reasons(p *bay.Picture) string {
 	var titles []string
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
@@ -92,8 +93,8 @@ func reasons(p *bay.Picture) string {
 type guard struct {
 	*walk
 	core    *bay.Bay
-	beforeV float64 // voltage before
-	over    int     // looks in a row with current
+	beforeV float64 // voltage before closing
+	over    int     // consecutive looks with current
 	at      time.Duration
 	beat    bool
 }
@@ -102,7 +103,8 @@ func (w *walk) guard(core *bay.Bay) *guard {
 	return &guard{walk: w, core: core, beforeV: w.here.PackV.Value, at: w.Rig.Now(), beat: true}
 }
 
-// check judges a look under a closed relay; an error means: open.
+// check judges a look while the relay is closed. On an error the relay must be
+// opened.
 func (g *guard) check(l *Look) error {
 	if g.Bay.Wiring.Current != nil {
 		i := math.Abs(l.CurrentA.Value)
@@ -129,7 +131,7 @@ func (g *guard) check(l *Look) error {
 	return g.tick(l)
 }
 
-// tick lets the core judge once a second, and beats as the agent would.
+// tick runs the core once a second and beats as the agent would.
 func (g *guard) tick(l *Look) error {
 	if g.Rig.Now()-g.at < beatEvery {
 		return nil
@@ -145,14 +147,13 @@ func (g *guard) tick(l *Look) error {
 	return nil
 }
 
-// streak counts looks in a row that say the same, and when the first of them
-// was.
+// streak counts consecutive looks that agree, and keeps the time of the first.
 type streak struct {
 	good  int
 	first time.Duration
 }
 
-// add takes one more look and tells whether enough agree.
+// add counts one more look and reports whether enough agree.
 func (s *streak) add(yes bool, at time.Duration) bool {
 	switch {
 	case !yes:
@@ -165,8 +166,8 @@ func (s *streak) add(yes bool, at time.Duration) bool {
 	return s.good >= agree
 }
 
-// watch looks quickly until done says so in three looks that agree. It says how
-// long that took, and in time whether it came.
+// watch looks at a quick pace until done is true in three consecutive looks. It
+// returns how long that took and whether it happened in time.
 func (g *guard) watch(ctx context.Context, within time.Duration, done func(*Look) bool) (took time.Duration, inTime bool, err error) {
 	seen := streak{}
 	for start := g.Rig.Now(); took < within; {
@@ -188,7 +189,7 @@ func (g *guard) watch(ctx context.Context, within time.Duration, done func(*Look
 	return took, false, nil
 }
 
-// opened watches an opened relay until the feedback says so.
+// opened watches an opened relay until the feedback shows it open.
 func (w *walk) opened(ctx context.Context) (took time.Duration, inTime bool, err error) {
 	seen := streak{}
 	for start := w.Rig.Now(); took < letGo; {
@@ -210,8 +211,8 @@ func never(*Look) bool    { return false }
 
 func (w *walk) hasFeedback() bool { return w.Bay.Wiring.Relay.Feedback != nil }
 
-// close closes the relay under guard until the feedback says so, or for the
-// whole time where there is none. The caller must open it.
+// close closes the relay under guard until the feedback shows it closed, or for the
+// whole time if there is no feedback. The caller must open it.
 func (g *guard) close(ctx context.Context, most time.Duration) error {
 	w := g.walk
 	if err := w.Rig.Beat(); err != nil {
@@ -266,7 +267,7 @@ func (w *walk) relayObeys(ctx context.Context, s *Step) (err error) {
 	return w.judgeOpening(ctx, s, held)
 }
 
-// judgeOpening proves that the contactor has let go.
+// judgeOpening proves that the contactor has opened.
 func (w *walk) judgeOpening(ctx context.Context, s *Step, held time.Duration) error {
 	if w.Bay.Wiring.Current != nil {
 		s.Evidence = append(s.Evidence, fmt.Sprintf("closed for %s: current stayed within %.1f A", seconds(held), w.strayA()))
@@ -285,7 +286,7 @@ func (w *walk) judgeOpening(ctx context.Context, s *Step, held time.Duration) er
 	return nil
 }
 
-// witness takes a person's word where nothing is fitted that could show it.
+// witness accepts a person's word where no sensor could show it.
 func (w *walk) witness(ctx context.Context, s *Step, phrase, question string) error {
 	w.say("%s", question)
 	ok, err := w.confirm(ctx, phrase)

@@ -8,8 +8,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// steps lists what there is to prove at a bay, in an order in which a later
-// step may rest on an earlier one.
+// steps lists the steps of a bay. A later step may depend on an earlier one.
 func (w *walk) steps() []step {
 	wi := &w.Bay.Wiring
 	t := wi.Temperature
@@ -33,7 +32,8 @@ func (w *walk) steps() []step {
 	}
 }
 
-// What a cell at rest may show, as the finding voltage-implausible has it.
+// Cell voltages at rest outside these limits are implausible, as in the finding
+// voltage-implausible.
 const restLowV, restHighV = 1.75, 2.42
 
 func (w *walk) atRest(ctx context.Context, s *Step) error {
@@ -41,7 +41,7 @@ func (w *walk) atRest(ctx context.Context, s *Step) error {
 	if err != nil {
 		return err
 	}
-	// The first looks only wake what is slow: a 1-wire sensor has no value yet.
+	// The first looks only start the slow sensors: a 1-wire sensor has no value yet.
 	if _, err := w.collect(ctx, 5); err != nil {
 		return err
 	}
@@ -73,13 +73,13 @@ func (w *walk) atRest(ctx context.Context, s *Step) error {
 
 // row is one configured reading.
 type row struct {
-	name, unit string // a contact has no unit
+	name, unit string // "" for a contact
 	read       func(*Look) reading.Reading
 	show       func(*Look) string
-	check      func(mean float64) string // why it cannot be so at rest; "" for fine
+	check      func(mean float64) string // why the value is impossible at rest; "" if it is fine
 }
 
-// evidence is what the looks showed.
+// evidence describes what the looks showed.
 func (r *row) evidence(mean, sd float64, looks int) string {
 	switch {
 	case r.unit != "":
@@ -94,7 +94,7 @@ func (r *row) evidence(mean, sd float64, looks int) string {
 
 func anything(float64) string { return "" }
 
-// readings lists what is configured.
+// readings lists the configured readings.
 func (w *walk) readings() []row {
 	wi := &w.Bay.Wiring
 	level := func(l *Look) reading.Reading {

@@ -9,8 +9,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// warmK is what a hand must change a sensor by: six times the resolution of the
-// noise of a 1-wire sensor, and more than a room drifts in minutes.
+// warmK is the least change in K that a hand must cause at a sensor. It is six times
+// the noise of a 1-wire sensor, and more than a room drifts in minutes.
 const warmK = 1.5
 
 func (w *walk) temperature(ctx context.Context, s *Step) error {
@@ -39,7 +39,7 @@ func (w *walk) temperature(ctx context.Context, s *Step) error {
 	w.act(LeavePack)
 	if measured {
 		w.found("temperature.offset_c", offset)
-		w.uncertain("temperature", 2*math.Hypot(0.5/math.Sqrt(3), 0.0625)) // a thermometer of 0.5 K and the sensor's step
+		w.uncertain("temperature", 2*math.Hypot(0.5/math.Sqrt(3), 0.0625)) // a thermometer of ±0.5 K and the sensor's step
 	}
 	return nil
 }
@@ -48,7 +48,7 @@ func moved(now, before reading.Reading) bool {
 	return now.OK() && before.OK() && math.Abs(now.Value-before.Value) >= warmK
 }
 
-// otherWarmed names the sensor that followed a hand on the pack's.
+// otherWarmed names the sensor that warmed up in place of the pack's.
 func (w *walk) otherWarmed(before *Look, others map[string]*Look) func(map[string]*Look) string {
 	return func(now map[string]*Look) string {
 		if moved(w.here.AmbientC, before.AmbientC) {
@@ -63,8 +63,8 @@ func (w *walk) otherWarmed(before *Look, others map[string]*Look) func(map[strin
 	}
 }
 
-// thermometer compares the pack's sensor with a person's; measured is false for
-// a person who has none.
+// thermometer compares the pack's sensor with the person's thermometer; measured is
+// false if there is none.
 func (w *walk) thermometer(ctx context.Context, s *Step) (offset float64, measured bool, err error) {
 	t := w.Bay.Wiring.Temperature
 	if w.Hand != nil {
@@ -107,7 +107,8 @@ func (w *walk) ambient(ctx context.Context, s *Step) error {
 		says: "Close a warm hand around the sensor of the air.", act: WarmAir, within: 4 * time.Minute, show: showAir,
 		followed: func(l *Look) bool { return moved(l.AmbientC, before) },
 		instead: func(map[string]*Look) string {
-			// The pack's sensor may still cool from the hand before, never warm.
+			// The pack's sensor may still cool down after the hand, but it must not
+			// warm up.
 			if r := w.here.PackC; r.OK() && pack.OK() && r.Value-pack.Value >= warmK {
 				return "the pack's sensor followed: the two are exchanged; exchange temperature.pack and temperature.ambient"
 			}

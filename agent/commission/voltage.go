@@ -9,7 +9,7 @@ import (
 	"bayward/agent/reading"
 )
 
-// noPackV is the most per cell that counts as no pack, as in the core.
+// noPackV is the highest voltage per cell that counts as no pack, as in the core.
 const noPackV = 0.3
 
 func (w *walk) voltage(ctx context.Context, s *Step) error {
@@ -61,7 +61,7 @@ func (w *walk) voltage(ctx context.Context, s *Step) error {
 	})
 }
 
-// otherFell names the bay whose voltage fell when this one's plug was pulled.
+// otherFell names the bay whose voltage fell when this bay's plug was pulled.
 func otherFell(before map[string]*Look) func(map[string]*Look) string {
 	return func(now map[string]*Look) string {
 		for name, l := range now {

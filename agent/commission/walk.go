@@ -13,27 +13,27 @@ import (
 	"bayward/agent/words"
 )
 
-// Options are what a walk needs. All but Hand and Resume are required.
+// Options configures a walk. All fields but Hand and Resume are required.
 type Options struct {
 	Bay   *config.Bay
 	Pack  config.Pack
 	Setup bay.Setup
-	// Core makes the core as the agent would start it, with the logbook's memory:
-	// a hold, an open visit and a latch keep the relay open here too.
+	// Core starts the core as the agent would, with the state in the logbook: a
+	// hold, an open visit or a latch keeps the relay open here too.
 	Core    func() *bay.Bay
 	Rig     Rig
 	Hand    Hand // nil on real hardware
 	Console *Console
 	Stamp   func() Stamp
-	// Keep stores the record after each step, so that an interrupted walk loses
-	// nothing that was proven.
+	// Keep stores the record after each step, so an interrupted walk loses nothing
+	// that was proven.
 	Keep    func(*Record) error
 	Program string // the program's version
 	ID      string // of the record, unique
 	Resume  *Record
 }
 
-// walk is one walk under way.
+// walk is a walk in progress.
 type walk struct {
 	Options
 	*Console
@@ -45,16 +45,15 @@ type walk struct {
 type step struct {
 	key, title string
 	fitted     bool
-	missing    string // what to say when it is not fitted; "" for nothing
-	always     bool   // also when an earlier walk has proven it
+	missing    string // message if the step is not fitted; "" for none
+	always     bool   // run again even if an earlier walk has proven it
 	run        func(*walk, context.Context, *Step) error
 }
 
-// problem is a reason for which a step failed: the bay's fault, not the
-// program's.
+// problem is why a step failed: a fault of the bay, not of the program.
 type problem struct{ why string }
 
-// Error is the reason.
+// Error returns the reason.
 func (p problem) Error() string { return p.why }
 
 func failed(format string, args ...any) error { return problem{fmt.Sprintf(format, args...)} }
@@ -62,12 +61,12 @@ func failed(format string, args ...any) error { return problem{fmt.Sprintf(forma
 // skipped is a step that the person left out.
 type skipped struct{ why string }
 
-// Error is the reason.
+// Error returns the reason.
 func (s skipped) Error() string { return "skipped: " + s.why }
 
-// Walk takes a person through a bay. The record is never nil; an error says why
-// the walk ended early: ErrQuit, ErrEnded, the context's or the hardware's. The
-// relay is open when it returns.
+// Walk guides a person through a bay. The record is never nil. An error gives the
+// reason why the walk ended early: ErrQuit, ErrEnded, or an error of the context or
+// the hardware. The relay is open when it returns.
 func Walk(ctx context.Context, o Options) (rec *Record, err error) {
 	w := &walk{Options: o, Console: o.Console, rec: o.Resume}
 	defer func() { err = errors.Join(err, o.Rig.Open()) }()
@@ -131,7 +130,8 @@ func (w *walk) name(ctx context.Context, question string) (string, error) {
 	}
 }
 
-// withoutControl drops what could move a terminal's cursor or forge a line.
+// withoutControl drops characters that could move a terminal's cursor or forge a
+// line.
 func withoutControl(r rune) rune {
 	if r < ' ' || r == 0x7f || r >= 0x80 && r < 0xa0 {
 		return -1
@@ -146,7 +146,7 @@ func (w *walk) keepRecord() error {
 	return nil
 }
 
-// do runs one step until it has passed, or the person goes on without.
+// do repeats a step until it passes or the person continues without it.
 func (w *walk) do(ctx context.Context, number int, s step) error {
 	if !s.fitted {
 		if s.missing != "" {
@@ -182,7 +182,7 @@ func (w *walk) heading(number int, s step) {
 	w.say("Step %d. %s", number, s.title)
 }
 
-// judge gives a step its result and asks what to do after a failure.
+// judge sets the result of a step and asks what to do after a failure.
 func (w *walk) judge(ctx context.Context, out *Step, err error) (again bool, fatal error) {
 	if err == nil {
 		out.Result = Passed
@@ -199,7 +199,7 @@ func (w *walk) judge(ctx context.Context, out *Step, err error) (again bool, fat
 	}
 	p, ok := errors.AsType[problem](err)
 	if !ok {
-		return false, err // not the bay's fault: the step is not done
+		return false, err // not the bay's fault: the step stays "not done"
 	}
 	out.Result, out.Why = Failed, p.why
 	w.say("FAILED: %s.", p.why)
@@ -245,7 +245,7 @@ func (w *walk) sign(ctx context.Context) error {
 	return w.keepRecord()
 }
 
-// act lets the simulator do a thing, where there is one.
+// act lets the simulator perform an action, if there is one.
 func (w *walk) act(a Action) {
 	if w.Hand == nil || a == NoAction {
 		return
@@ -269,8 +269,8 @@ func (w *walk) reason(ctx context.Context) error {
 	}
 }
 
-// before asks whether the step may begin; Enter is enough, since nothing is
-// proven by it.
+// before asks whether the step may begin. Enter is enough, because it proves
+// nothing.
 func (w *walk) before(ctx context.Context, question string) error {
 	answer, err := w.ask(ctx, question+" Press Enter, or type \"skip\"")
 	if err != nil {
@@ -282,29 +282,29 @@ func (w *walk) before(ctx context.Context, question string) error {
 	return nil
 }
 
-// cells is the number of cells as a float.
+// cells returns the number of cells as a float.
 func (w *walk) cells() float64 { return float64(w.Pack.Cells) }
 
-// strayA is the current that counts as none, as in the core: a hundredth of the
-// capacity.
+// strayA is the current up to which there is none, as in the core: a hundredth of
+// the capacity.
 func (w *walk) strayA() float64 { return 0.01 * w.Pack.CapacityAh }
 
-// MayResume tells whether a record can be gone on with: it is not signed, and
-// nothing of the wiring has changed since.
+// MayResume reports whether a walk can be resumed: the record is not signed, and the
+// wiring has not changed since.
 func MayResume(r *Record, b *config.Bay, p config.Pack, simulated bool) bool {
 	return r != nil && !r.Signed && r.Bay == b.Name && r.Simulated == simulated && r.Wiring == Fingerprint(b, p) &&
 		slices.ContainsFunc(r.Steps, func(s Step) bool { return s.Result == Passed })
 }
 
-// lookEvery is the pace of looks at a sensor; quickEvery that of the watch over
-// a closed relay.
+// lookEvery is the interval between looks at a sensor; quickEvery is the interval
+// while the relay is closed.
 const (
 	lookEvery  = time.Second
 	quickEvery = 100 * time.Millisecond
 )
 
-// joined keeps a step's own reason as it is when what follows it went well. If
-// the hardware then fails, that is no failed step but the end of the walk.
+// joined returns a step's own error unchanged if everything after it succeeded. If
+// the hardware then fails, the walk ends instead of the step failing.
 func joined(err error, after ...error) error {
 	rest := errors.Join(after...)
 	switch {

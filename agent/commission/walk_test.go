@@ -15,7 +15,7 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// everyStep are the keys of a walk over a bay with every part.
+// everyStep lists the step keys of a walk over a bay with every part.
 func everyStep(t *testing.T) []string {
 	t.Helper()
 	rec, err := (&trial{}).run(t)
@@ -29,8 +29,8 @@ func everyStep(t *testing.T) []string {
 	return keys
 }
 
-// TestGoodBay: on a bay where all is well each step passes with evidence, and the
-// signed record has passed and is the one that was kept.
+// TestGoodBay: on a good bay each step passes with evidence. The signed record has
+// passed and is the one that was kept.
 func TestGoodBay(t *testing.T) {
 	c := &trial{}
 	rec, err := c.run(t)
@@ -53,13 +53,13 @@ func TestGoodBay(t *testing.T) {
 	}
 }
 
-// fault is a step that must fail.
+// fault is a fault that makes a step fail.
 type fault struct {
 	step, says string
 	trial
 }
 
-// faults has for each step what it is there to find.
+// faults lists, for each step, the fault that it must find.
 func faults() map[string]fault {
 	lie := func(not ...commission.Action) map[commission.Action]func(*bench) {
 		out := map[commission.Action]func(*bench){}
@@ -126,15 +126,14 @@ func leaky(b *bench) {
 	}
 }
 
-// relaySteps close the relay, needed must pass before.
+// relaySteps close the relay; needed must pass first.
 var (
 	relaySteps = []string{"relay", "heartbeat", "death"}
 	needed     = map[string]bool{"rest": true, "voltage": true, "level": true, "temperature": true, "current": true, "airflow": true}
 )
 
-// TestFaults: each step finds what it is there to find and says what it is; the
-// record has failed; and the relay is never closed on a bay that has not proven
-// its sensors.
+// TestFaults: each step finds its fault and names it, and the record has failed. The
+// relay is never closed on a bay whose sensors are not proven.
 func TestFaults(t *testing.T) {
 	found := map[string]bool{}
 	for name, f := range faults() {
@@ -189,11 +188,11 @@ func relayStaysOpen(t *testing.T, rec *commission.Record, closings int) {
 	}
 }
 
-// TestLeftOut: a step that is left out is on record with the reason. When a safe
-// charge rests on it the signed record has not passed.
+// TestLeftOut: a skipped step is on record with the reason. If a safe charge depends
+// on it, the signed record has not passed.
 func TestLeftOut(t *testing.T) {
 	rows := map[string]struct {
-		at   string // where "skip" is typed
+		at   string // the prompt at which "skip" is typed
 		want commission.Result
 	}{
 		"rest":        {"nobody touches anything", commission.Failed},
@@ -230,12 +229,12 @@ func TestLeftOut(t *testing.T) {
 	}
 }
 
-// TestNotFitted: what is not there is on record as such and keeps no walk from
-// passing; what every bay has cannot be left away.
+// TestNotFitted: a part that is not fitted is on record as such and does not prevent
+// a pass. The parts that every bay has cannot be left out.
 func TestNotFitted(t *testing.T) {
 	for name, row := range map[string]struct {
 		without func(*wiring.Parts)
-		step    string // "": no step at all
+		step    string // "" for no step at all
 	}{
 		"air":       {func(w *wiring.Parts) { w.Temperature.Ambient = "" }, "ambient"},
 		"current":   {func(w *wiring.Parts) { w.Current = nil }, "current"},
@@ -262,8 +261,8 @@ func TestNotFitted(t *testing.T) {
 	}
 }
 
-// TestNoFeedback: where no contact could show what the contactor does, the record
-// says that a person saw it, and a person who did not see it fails the step.
+// TestNoFeedback: without a feedback contact the record states that a person saw the
+// contactor move. If the person did not see it, the step fails.
 func TestNoFeedback(t *testing.T) {
 	blind := func(c *config.Config) { c.Bays[0].Wiring.Relay.Feedback = nil }
 	saw := [][2]string{
@@ -285,9 +284,9 @@ func TestNoFeedback(t *testing.T) {
 	}
 }
 
-// TestEveryKindOfProbe: each kind of level probe can be walked through; one that
-// measures is calibrated, and of one that does not the record says that there is
-// nothing to calibrate.
+// TestEveryKindOfProbe: a walk works with each kind of level probe. A measuring
+// probe is calibrated; for the others the record states that there is nothing to
+// calibrate.
 func TestEveryKindOfProbe(t *testing.T) {
 	for _, kind := range level.Kinds() {
 		t.Run(string(kind), func(t *testing.T) {
@@ -325,8 +324,8 @@ func TestEveryKindOfProbe(t *testing.T) {
 	}
 }
 
-// TestCalibration: what is off in the parts is what the walk finds, within the
-// uncertainty that it states.
+// TestCalibration: the walk finds the error of each part within the uncertainty that
+// it states.
 func TestCalibration(t *testing.T) {
 	c := &trial{wired: func(c *config.Config) {
 		w := &c.Bays[0].Wiring
@@ -361,8 +360,8 @@ func TestCalibration(t *testing.T) {
 	}
 }
 
-// TestNoInstruments: a person without any meter proves everything else, and
-// nothing is calibrated.
+// TestNoInstruments: a person without a meter proves everything else, and nothing is
+// calibrated.
 func TestNoInstruments(t *testing.T) {
 	rec, err := (&trial{answer: [][2]string{
 		{"Hand meter", "skip"}, {"clamp meter", "skip"}, {"Clamp meter", "skip"}, {"Reference thermometer", "skip"}, {"Level rod", "skip"},
@@ -372,8 +371,8 @@ func TestNoInstruments(t *testing.T) {
 	}
 }
 
-// TestAgain: a step that failed is tried again when the person says so, and only
-// its last outcome is on record.
+// TestAgain: a failed step is tried again on request, and only its last outcome is
+// on record.
 func TestAgain(t *testing.T) {
 	c := &trial{answer: [][2]string{{`Type "again"`, "again"}}}
 	lifts := 0
@@ -391,8 +390,8 @@ func TestAgain(t *testing.T) {
 	}
 }
 
-// TestSignature: only the name from the beginning signs; without it the record is
-// not signed and has not passed.
+// TestSignature: only the name given at the start signs. Without it the record is
+// unsigned and has not passed.
 func TestSignature(t *testing.T) {
 	rec, err := (&trial{answer: [][2]string{{"to sign", "quit"}}}).run(t)
 	if !errors.Is(err, commission.ErrQuit) || rec.Signed || rec.Ended != nil || rec.Result() != commission.NotDone {
@@ -410,8 +409,8 @@ func TestSignature(t *testing.T) {
 	}
 }
 
-// TestHardwareFails: a relay that cannot be opened is no failed step but the end of
-// the walk.
+// TestHardwareFails: a relay that cannot be opened ends the walk instead of failing
+// a step.
 func TestHardwareFails(t *testing.T) {
 	broken := errors.New("the line cannot be driven")
 	c := &trial{spoil: func(b *bench) { b.closed = func() { b.openFails = broken } }}
@@ -421,7 +420,7 @@ func TestHardwareFails(t *testing.T) {
 	}
 }
 
-// TestTwoBays: leads that were exchanged between two bays are named.
+// TestTwoBays: the walk names leads that were swapped between two bays.
 func TestTwoBays(t *testing.T) {
 	text := strings.Replace(usual, "\npacks:", "\n  - {name: bay-2, pack: lift-a}\npacks:", 1)
 	for name, row := range map[string]struct {
@@ -451,7 +450,7 @@ func TestTwoBays(t *testing.T) {
 	}
 }
 
-// onOneBus puts the converter of the second bay beside that of the first.
+// onOneBus puts the second bay's converter on the bus of the first.
 func onOneBus(c *config.Config) {
 	a, b := &c.Bays[0].Wiring, &c.Bays[1].Wiring
 	b.I2C = a.I2C

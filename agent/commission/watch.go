@@ -11,26 +11,26 @@ import (
 	"bayward/agent/words"
 )
 
-// agree is how many looks in a row must say the same: one could be a bubble, a
+// agree is how many consecutive looks must agree: a single one could be a bubble, a
 // bounce or a loose clip.
 const agree = 3
 
-// task is one thing to do by hand, and how its effect is seen.
+// task is one action by hand and the check that its effect is seen.
 type task struct {
 	says   string
 	act    Action
 	within time.Duration
-	show   func(*Look) string // the reading, live
-	// followed tells whether the reading shows what was done.
+	show   func(*Look) string // the live reading
+	// followed reports whether the reading shows what was done.
 	followed func(*Look) bool
-	// instead says what followed in its place, such as the sensor of another
-	// bay; "" for nothing.
+	// instead names what followed in its place, such as the sensor of another bay;
+	// "" for nothing.
 	instead func(others map[string]*Look) string
-	hint    string // added when the time is over: what to look at
+	hint    string // added when the time is over: what to check
 }
 
-// follow prints a task, watches until its effect is seen, and returns how long
-// that took. The time runs from the moment at which the task was given.
+// follow prints a task, watches until its effect is seen and returns how long that
+// took. The time starts when the task is given.
 func (w *walk) follow(ctx context.Context, t task) (time.Duration, error) {
 	w.say("%s", t.says)
 	if w.Hand != nil {
@@ -60,7 +60,7 @@ func (w *walk) follow(ctx context.Context, t task) (time.Duration, error) {
 	}
 }
 
-// pause waits for the next look, and hears whether the person wants to skip.
+// pause waits for the next look and checks whether the person wants to skip.
 func (w *walk) pause(ctx context.Context) error {
 	line, ok, err := w.typed()
 	if err != nil {
@@ -72,12 +72,12 @@ func (w *walk) pause(ctx context.Context) error {
 	return w.Rig.Wait(ctx, lookEvery)
 }
 
-// sightings are what was seen of a task so far.
+// sightings counts what was seen of a task so far.
 type sightings struct {
 	task
 	shown string
-	good  int            // looks in a row in which the reading had followed
-	wrong map[string]int // how often something else had
+	good  int            // consecutive looks in which the reading had followed
+	wrong map[string]int // how often something else had followed
 }
 
 func (s *sightings) judge(l *Look, others map[string]*Look, took time.Duration) (done bool, err error) {
@@ -106,7 +106,7 @@ func (s *sightings) judge(l *Look, others map[string]*Look, took time.Duration) 
 	return false, nil
 }
 
-// mostSeen is the text that was seen most often, "" for none.
+// mostSeen returns the text seen most often, "" for none.
 func mostSeen(seen map[string]int) string {
 	var texts []string
 	for text := range seen {
@@ -121,13 +121,13 @@ func mostSeen(seen map[string]int) string {
 	return texts[0]
 }
 
-// look takes a look and remembers it.
+// look takes a look and stores it.
 func (w *walk) look(ctx context.Context) *Look {
 	w.here = w.Rig.Look(ctx)
 	return w.here
 }
 
-// collect takes some looks in a row.
+// collect takes n looks in a row.
 func (w *walk) collect(ctx context.Context, n int) ([]*Look, error) {
 	var all []*Look
 	for i := range n {
@@ -144,11 +144,11 @@ func (w *walk) collect(ctx context.Context, n int) ([]*Look, error) {
 	return all, nil
 }
 
-// points is how many looks one point of a calibration takes.
+// points is the number of looks for one calibration point.
 const points = 20
 
-// measure takes the mean of an input over some looks. Every look must be good:
-// a point with a fault in it is none.
+// measure returns the mean of an input over several looks. Every look must be good:
+// one fault invalidates the point.
 func (w *walk) measure(ctx context.Context, part string, read func(*Look) reading.Reading) (point, error) {
 	looks, err := w.collect(ctx, points)
 	if err != nil {
@@ -167,7 +167,7 @@ func (w *walk) measure(ctx context.Context, part string, read func(*Look) readin
 	return p, nil
 }
 
-// value is a reading for a person: its figure and the raw volts, or its fault.
+// value formats a reading for a person: its figure and the raw volts, or its fault.
 func value(r reading.Reading, digits int, unit string, l *Look, part string) string {
 	text := "cannot be read: " + faultText(r.Fault)
 	if r.OK() {
@@ -176,7 +176,7 @@ func value(r reading.Reading, digits int, unit string, l *Look, part string) str
 	return text + input(l, part)
 }
 
-// input is the raw voltage of a part, "" for one without.
+// input formats the raw voltage of a part, "" for a part without one.
 func input(l *Look, part string) string {
 	v, there := l.Volts[part]
 	if !there {
@@ -217,6 +217,6 @@ func showContact(name string, r reading.Reading) string {
 
 func is(r reading.Reading, v float64) bool { return r.OK() && r.Value == v }
 
-// faultText says in English why a reading cannot be used: the record of a walk
-// is English.
+// faultText says in English why a reading cannot be used, because the record of a
+// walk is in English.
 func faultText(f reading.Fault) string { return words.EnglishSI().Fault(f) }

@@ -8,7 +8,7 @@ import (
 	"bayward/sensors/sim"
 )
 
-// hand is the simulator's, nil on real hardware.
+// hand returns the simulator's hand, nil on real hardware.
 func (r *rig) hand() commission.Hand {
 	if r.bench == nil {
 		return nil
@@ -16,19 +16,19 @@ func (r *rig) hand() commission.Hand {
 	return HandAt(r.sims[r.bay])
 }
 
-// HandAt does at a simulated bay what the walk asks for.
+// HandAt returns a hand that does at a simulated bay what the walk asks for.
 func HandAt(b *sim.Bay) commission.Hand { return &simulatedHand{b} }
 
 // simulatedHand does at a simulated bay what the walk asks a person for.
 type simulatedHand struct{ bay *sim.Bay }
 
 const (
-	handK   = 6    // a hand of 30-odd °C around a sensor at room temperature
+	handK   = 6    // a hand at some 30 °C around a sensor at room temperature
 	loadA   = 20.0 // a machine's pump and lights
 	testGas = 1.0  // % by volume
 )
 
-// Do does it.
+// Do performs the action.
 func (h *simulatedHand) Do(a commission.Action) string {
 	does := map[commission.Action]struct {
 		do   func()
@@ -64,7 +64,7 @@ func (h *simulatedHand) Do(a commission.Action) string {
 	return it.says
 }
 
-// Meter is what a hand instrument shows.
+// Meter returns the reading of a hand instrument.
 func (h *simulatedHand) Meter(part string) float64 {
 	t := h.bay.Truth()
 	switch part {

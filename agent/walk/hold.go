@@ -21,13 +21,13 @@ import (
 const (
 	holdMost  = 8 * time.Second        // from the first word to the end
 	holdWord  = "hold"                 // the parent's word
-	holdQuiet = 500 * time.Millisecond // without it the relay opens
+	holdQuiet = 500 * time.Millisecond // without a word for this long the relay opens
 	holdEvery = 100 * time.Millisecond
 )
 
 // Hold is the process that the walk kills while it holds the relay of a bay. It
-// closes the relay only while its parent, at in, says so every now and then, and
-// for no more than holdMost: by itself it does nothing.
+// closes the relay only while its parent keeps sending the word on in, and for no
+// more than holdMost. On its own it does nothing.
 func Hold(ctx context.Context, cfg *config.Config, bayName string, in io.Reader, out io.Writer) error {
 	words := typedLines(ctx, in)
 	if err := hear(ctx, words); err != nil {
@@ -65,8 +65,8 @@ func hear(ctx context.Context, words <-chan string) error {
 	return errors.New("this is a part of bayward wiring, which alone may start it")
 }
 
-// holder is what drives the line. With simulated sensors the line is in the
-// parent, which keeps it driven for as long as this process writes.
+// holder drives the line. With simulated sensors the line is in the parent, which
+// keeps it driven as long as this process writes.
 func holder(cfg *config.Config, bayName string, out io.Writer) (drive func() error, done func(), err error) {
 	if cfg.Sensors == "simulated" {
 		return func() error { _, err := fmt.Fprintln(out, holdWord); return err }, func() {}, nil
@@ -89,7 +89,7 @@ func holder(cfg *config.Config, bayName string, out io.Writer) (drive func() err
 	return drive, func() { _ = relay.Halt() }, nil
 }
 
-// HoldAndDie gives the relay to a process of its own.
+// HoldAndDie hands the relay to a separate process.
 func (r *rig) HoldAndDie(ctx context.Context) (kill, reclaim func() error, err error) {
 	if err := r.relay().Release(); err != nil {
 		return nil, nil, err
@@ -112,12 +112,12 @@ type childHolder struct {
 	out  *bufio.Reader
 	stop context.CancelFunc
 	once sync.Once
-	gone chan struct{} // closed when the bridge has ended; nil without one
+	gone chan struct{} // closed when the bridge has ended; nil without a bridge
 	err  error
 }
 
-// startHolder starts it and waits for its first word, after which the relay is
-// closed.
+// startHolder starts the process and waits for its first word. The relay is closed
+// after that.
 func startHolder(ctx context.Context, path, bayName string) (*childHolder, error) {
 	program, err := os.Executable()
 	if err != nil {
@@ -154,14 +154,14 @@ func startHolder(ctx context.Context, path, bayName string) (*childHolder, error
 		}
 	}()
 	if _, err := h.out.ReadString('\n'); err != nil {
-		_ = h.kill() // it has ended; what it said is whole then
+		_ = h.kill() // it has ended, so its output is complete
 		return nil, fmt.Errorf("the process that is to die did not take the relay: %w: %s", err, strings.TrimSpace(complaint.String()))
 	}
 	return h, nil
 }
 
-// bridge drives a simulated line for as long as the process lives, and lets go
-// of it when it is gone, as the kernel does.
+// bridge drives a simulated line while the process runs and releases it when the
+// process is gone, as the kernel does.
 func (h *childHolder) bridge(relay *sensors.Relay) {
 	h.gone = make(chan struct{})
 	hold := func() error { return errors.Join(relay.Beat(), relay.Set(true)) }
@@ -180,14 +180,14 @@ func (h *childHolder) bridge(relay *sensors.Relay) {
 	}()
 }
 
-// kill ends the process without a chance to clean up.
+// kill ends the process without letting it clean up.
 func (h *childHolder) kill() error {
 	h.once.Do(func() {
 		_ = h.cmd.Process.Kill()
 		if h.gone != nil {
 			<-h.gone
 		}
-		_ = h.cmd.Wait() // "killed" is what was wanted
+		_ = h.cmd.Wait() // the error "killed" is expected
 		h.stop()
 	})
 	return h.err

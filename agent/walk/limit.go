@@ -7,13 +7,14 @@ import (
 
 // limit opens a relay when its time is up.
 type limit struct {
-	mu    sync.Mutex // guards timer, and is not held by what the timer does
+	mu    sync.Mutex // guards timer; not held while the timer's function runs
 	timer *time.Timer
 }
 
 // closeFor closes a relay and opens it after most. The timer starts before the relay
-// is closed, in case that never returns, and again when it has returned: on a busy
-// machine the first one may end too early and open a relay that is not closed yet.
+// is closed, in case that call never returns, and restarts when it has returned: on
+// a busy machine the first timer may fire too early and open a relay that is not
+// closed yet.
 func (l *limit) closeFor(most time.Duration, closeRelay func() error, openRelay func()) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -25,7 +26,7 @@ func (l *limit) closeFor(most time.Duration, closeRelay func() error, openRelay 
 	return closeRelay()
 }
 
-// stop is for a relay that is opened sooner.
+// stop cancels the timer of a relay that was opened earlier.
 func (l *limit) stop() {
 	l.mu.Lock()
 	defer l.mu.Unlock()

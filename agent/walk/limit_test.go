@@ -11,8 +11,8 @@ import (
 	"bayward/agent/hardware"
 )
 
-// TestTerminalStandsStill: somebody pressed Ctrl-S, so that nothing can be printed
-// any more while the relay is closed. It opens all the same, when its time is up.
+// TestTerminalStandsStill: Ctrl-S stops all output while the relay is closed. The
+// relay still opens when its time is up.
 func TestTerminalStandsStill(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		cfg := configtest.Parse(t, configtest.OneBay(t))
@@ -31,8 +31,8 @@ func TestTerminalStandsStill(t *testing.T) {
 	})
 }
 
-// TestLimitOfASlowClosing: where closing takes longer than the relay may be closed,
-// its end is not forgotten, and a closing that hangs is answered all the same.
+// TestLimitOfASlowClosing: if closing takes longer than the limit, the relay is
+// opened while the call hangs, and again after it has closed.
 func TestLimitOfASlowClosing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		const most = time.Second
@@ -53,7 +53,7 @@ func TestLimitOfASlowClosing(t *testing.T) {
 	})
 }
 
-// TestLimitStopped: a relay that was opened in time is left alone.
+// TestLimitStopped: a relay that was opened in time is not opened again.
 func TestLimitStopped(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		var l limit

@@ -11,8 +11,8 @@ import (
 	"bayward/agent/config"
 )
 
-// TestMain makes the test binary the process that holds the relay, when it is
-// started as bayward would be for that.
+// TestMain turns the test binary into the process that holds the relay if it is
+// started with that command.
 func TestMain(m *testing.M) {
 	if len(os.Args) == 6 && os.Args[1] == "wiring-hold" { // --config FILE --bay NAME
 		cfg, err := config.Load(os.Args[3])

@@ -12,8 +12,8 @@ import (
 	"bayward/agent/logbook"
 )
 
-// WriteLast prints the newest record of a bay in the logbook at path, as a text or
-// as JSON; an agent may be at work meanwhile.
+// WriteLast prints the newest record of a bay from the logbook at path, as text or
+// JSON. An agent may be running meanwhile.
 func WriteLast(ctx context.Context, out io.Writer, path, bayName string, asJSON bool) error {
 	book, err := logbook.OpenReadOnly(ctx, path)
 	if err != nil {
@@ -35,7 +35,7 @@ func WriteLast(ctx context.Context, out io.Writer, path, bayName string, asJSON 
 	return err
 }
 
-// lastRecord is nil when there is none.
+// lastRecord returns nil if there is none.
 func lastRecord(ctx context.Context, book *logbook.Reader, bayName string) (*commission.Record, error) {
 	raw, ok, err := book.LastCommissioning(ctx, bayName)
 	if err != nil || !ok {
@@ -57,6 +57,6 @@ func keepRecord(ctx context.Context, book *logbook.Book, r *commission.Record) e
 		Wall: r.Begun.Wall, Trusted: r.Begun.Trusted, BootID: r.Begun.BootID,
 		Mono: time.Duration(r.Begun.MonoS * float64(time.Second)),
 	}
-	// An interrupted walk still gets its last step down.
+	// An interrupted walk still stores its last step.
 	return book.SaveCommissioning(context.WithoutCancel(ctx), logbook.Commissioning{Bay: r.Bay, ID: r.ID, Begun: s, Signed: r.Signed, Body: body})
 }

@@ -15,7 +15,7 @@ import (
 	"bayward/sensors/sim"
 )
 
-// rig is a Pi's hardware, or a simulated one, under the walk.
+// rig is the hardware under the walk, a Pi's or simulated.
 type rig struct {
 	cfg        *config.Config
 	configPath string
@@ -29,8 +29,8 @@ type rig struct {
 	limit      limit
 }
 
-// newRig opens the bays of the machine, or simulated ones. All relays are open
-// when it returns.
+// newRig opens the bays of the machine, or simulated bays. All relays are open when
+// it returns.
 func newRig(o *Options, log *slog.Logger) (*rig, error) {
 	cfg := o.Config
 	if cfg.Sensors == "simulated" {
@@ -63,7 +63,8 @@ func (r *rig) open(hw sensors.Hardware) error {
 	return nil
 }
 
-// slowSource reads 1-wire sensors beside the looks: each takes most of a second.
+// slowSource reads the 1-wire sensors in the background: each takes most of a
+// second.
 type slowSource struct {
 	mu   sync.Mutex // guards what follows
 	last bay.Readings
@@ -134,8 +135,8 @@ func (r *rig) Others(ctx context.Context) map[string]*commission.Look {
 
 func (r *rig) relay() *sensors.Relay { return r.bays[r.bay].Relay() }
 
-// CloseFor closes the relay; a timer of its own opens it when the time is up,
-// whatever the walk does then.
+// CloseFor closes the relay. A separate timer opens it when the time is up, whatever
+// the walk does then.
 func (r *rig) CloseFor(most time.Duration) error {
 	relay := r.relay()
 	return r.limit.closeFor(most, func() error { return relay.Set(true) }, func() { _ = relay.Set(false) })
@@ -159,7 +160,7 @@ func (r *rig) halt() error {
 	return errors.Join(errs...)
 }
 
-// Wait lets time pass: real time, or that of the simulated bays.
+// Wait waits for d of real time, or advances the simulated bays by d.
 func (r *rig) Wait(ctx context.Context, d time.Duration) error {
 	if pause := time.Duration(float64(d) / r.speed); pause > 0 {
 		t := time.NewTimer(pause)
@@ -178,5 +179,5 @@ func (r *rig) Wait(ctx context.Context, d time.Duration) error {
 	return nil
 }
 
-// Now is the clock that readings are stamped with.
+// Now returns the clock that stamps readings.
 func (r *rig) Now() time.Duration { return r.now() }

@@ -1,4 +1,4 @@
-// Package walk leads a person through a bay on the hardware of the machine.
+// Package walk runs the commissioning walk on the hardware of the machine.
 package walk
 
 import (
@@ -21,28 +21,28 @@ import (
 	"bayward/agent/usage"
 )
 
-// Options say which bay is walked through, and how.
+// Options selects the bay and configures the walk.
 type Options struct {
 	Config          *config.Config
-	ConfigPath      string // its file, for the process that is killed while it holds the relay
+	ConfigPath      string // the configuration file, for the process that is killed while it holds the relay
 	Bay             *config.Bay
 	Pack            config.Pack
-	Fragment        string  // a new file for the calibration; "" prints it at the end
-	Resume          bool    // go on with the last walk that was not finished
-	Speed           float64 // simulated sensors only: how many times faster than life
-	Version         string  // of the program
+	Fragment        string  // new file for the calibration; "" prints it at the end
+	Resume          bool    // resume the last unfinished walk
+	Speed           float64 // simulated sensors only: multiple of real time
+	Version         string  // program version
 	In              io.Reader
 	Out, Complaints io.Writer
 }
 
-// Choose finds a bay by its name, which may be "" when there is only one, and the
-// pack that it is for.
+// Choose finds a bay by name and its pack. The name may be "" if there is only one
+// bay.
 func Choose(cfg *config.Config, name string) (*config.Bay, config.Pack, error) {
 	var names []string
 	for i := range cfg.Bays {
 		b := &cfg.Bays[i]
 		if b.Name == name || name == "" && len(cfg.Bays) == 1 {
-			pack, err := cfg.PackNamed(b.Serves()[0]) // of several each has the same cells
+			pack, err := cfg.PackNamed(b.Serves()[0]) // all packs of a bay have the same cells
 			return b, pack, err
 		}
 		names = append(names, b.Name)
@@ -50,15 +50,15 @@ func Choose(cfg *config.Config, name string) (*config.Bay, config.Pack, error) {
 	return nil, config.Pack{}, fmt.Errorf("--bay %q is not accepted: must be one of %s", name, strings.Join(names, ", "))
 }
 
-// Run walks a person through the bay. When it returns, the relay is open and what was
-// proven is on record. After an error the bay must not go to work.
+// Run guides a person through the bay. When it returns, the relay is open and
+// everything proven is on record. After an error the bay must not go into service.
 func Run(ctx context.Context, o *Options) error {
 	log := slog.New(slog.NewTextHandler(o.Complaints, &slog.HandlerOptions{Level: slog.LevelWarn}))
 	book, err := logbook.Open(ctx, o.Config.Logbook.Path, log)
 	if err != nil {
 		return agentHasIt(err)
 	}
-	defer func() { _ = book.Close() }() // what was acknowledged is safe without it
+	defer func() { _ = book.Close() }() // acknowledged records are safe without it
 	resume, err := o.resumed(ctx, book)
 	if err != nil {
 		return err
@@ -72,7 +72,7 @@ func Run(ctx context.Context, o *Options) error {
 	if err != nil {
 		return err
 	}
-	defer func() { _ = r.halt() }() // Walk has opened it already, and said so if it could not
+	defer func() { _ = r.halt() }() // Walk has already opened it, and reported a failure to do so
 	steps, err := o.steps(ctx, book, r)
 	if err != nil {
 		return err
@@ -83,7 +83,7 @@ func Run(ctx context.Context, o *Options) error {
 	return o.end(rec, err)
 }
 
-// agentHasIt adds what to do when an agent is at work.
+// agentHasIt adds what to do while an agent is running.
 func agentHasIt(err error) error {
 	if errors.Is(err, logbook.ErrLocked) {
 		return fmt.Errorf("%w. The walk needs the bays for itself: systemctl stop bayward", err)
@@ -105,7 +105,7 @@ func (o *Options) resumed(ctx context.Context, book *logbook.Book) (*commission.
 	return r, nil
 }
 
-// steps is everything that a walk needs but the person.
+// steps returns everything that a walk needs except the person.
 func (o *Options) steps(ctx context.Context, book *logbook.Book, r *rig) (commission.Options, error) {
 	setup, err := setupOf(o.Config, o.Bay.Name)
 	if err != nil {
@@ -120,7 +120,7 @@ func (o *Options) steps(ctx context.Context, book *logbook.Book, r *rig) (commis
 		},
 		Core: func() *bay.Bay {
 			from := restore.Source{
-				Book: book, Now: r.Now, Log: slog.New(slog.DiscardHandler), // what it doubts it holds, and reports
+				Book: book, Now: r.Now, Log: slog.New(slog.DiscardHandler), // the core holds what it doubts, and reports it
 				Gap: func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) },
 			}
 			return from.Core(ctx, &setup)
@@ -146,7 +146,7 @@ func setupOf(cfg *config.Config, name string) (bay.Setup, error) {
 	return bay.Setup{}, fmt.Errorf("bug: bay %s has no setup", name)
 }
 
-// end reports the result. What was proven is on record in any case.
+// end reports the result. Everything proven is on record in any case.
 func (o *Options) end(rec *commission.Record, err error) error {
 	if err != nil {
 		if errors.Is(err, context.Canceled) {
@@ -172,7 +172,7 @@ func (o *Options) end(rec *commission.Record, err error) error {
 	return err
 }
 
-// writeNew writes a file that must not be there yet.
+// writeNew writes a file that must not exist yet.
 func writeNew(path, text string) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644) //nolint:gosec // a calibration is no secret
 	if err != nil {
@@ -182,8 +182,9 @@ func writeNew(path, text string) error {
 	return errors.Join(err, f.Sync(), f.Close())
 }
 
-// typedLines passes on what is typed. The goroutine ends with the input; a read
-// from a terminal cannot be woken, so an interrupted walk leaves it behind.
+// typedLines forwards typed lines. The goroutine ends with the input. A blocked read
+// from a terminal cannot be interrupted, so an interrupted walk leaves the goroutine
+// behind.
 func typedLines(ctx context.Context, in io.Reader) <-chan string {
 	lines := make(chan string)
 	go func() {

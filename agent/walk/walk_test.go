@@ -27,18 +27,17 @@ import (
 	"bayward/sensors/sim"
 )
 
-// commissioning is a walk in a test: what is configured, what is there, and who
-// walks.
+// commissioning is a walk in a test: the configuration, the hardware and the person.
 type commissioning struct {
 	cfg    *config.Config
-	real   *config.Config // what is really wired; nil: as configured
+	real   *config.Config // the actual wiring; nil: as configured
 	person *walktest.Person
 	resume *commission.Record
 	ctx    context.Context //nolint:containedctx // of one walk, not kept
 	out    io.Writer       // nil: the person
 }
 
-// walkFast is so many times faster than life that the tests never wait.
+// walkFast is a multiple of real time that is high enough for tests never to wait.
 const walkFast = 1e12
 
 func (c *commissioning) walk(t *testing.T) (*commission.Record, *sim.Bay, error) {
@@ -107,8 +106,8 @@ func stepOf(t *testing.T, r *commission.Record, key string) commission.Step {
 	return commission.Step{}
 }
 
-// TestWalkToTheEnd: every part that can be fitted is proven on a good bay,
-// and what is found agrees with what the bay is made of.
+// TestWalkToTheEnd: every part that can be fitted is proven on a good bay, and the
+// findings agree with the bay's real properties.
 func TestWalkToTheEnd(t *testing.T) {
 	c := commissioning{cfg: configtest.Parse(t, configtest.OneBay(t))}
 	rec, _, err := c.walk(t)
@@ -141,13 +140,13 @@ func TestWalkToTheEnd(t *testing.T) {
 	}
 }
 
-// TestHeld: what the logbook has of a bay keeps the relay open.
+// TestHeld: a hold in the logbook keeps the relay open.
 func TestHeld(t *testing.T) {
 	heldWalk(t, &commissioning{cfg: configtest.Parse(t, configtest.OneBay(t)), person: walktest.NewPerson(t)})
 }
 
-// heldWalk is a bay that the logbook knows as held: the walk's core keeps the
-// relay open as the agent would.
+// heldWalk sets up a bay that is held in the logbook. The walk's core keeps the
+// relay open, as the agent would.
 func heldWalk(t *testing.T, c *commissioning) {
 	t.Helper()
 	core := bay.New(mustSetup(t, c.cfg))
@@ -195,8 +194,8 @@ func mustSetup(t *testing.T, cfg *config.Config) bay.Setup {
 	return s
 }
 
-// TestEndsSafely: wherever the person goes away, the relay is open, what
-// was proven is kept, and a resumed walk does not ask for it again.
+// TestEndsSafely: wherever the person stops, the relay is open, everything proven is
+// kept, and a resumed walk does not ask for it again.
 func TestEndsSafely(t *testing.T) {
 	for name, end := range map[string]struct {
 		at, says string
@@ -256,12 +255,12 @@ func TestEndsSafely(t *testing.T) {
 	})
 }
 
-// closing is a terminal that goes when a text appears.
+// closing is a terminal that closes when a text appears.
 type closing struct {
 	*walktest.Person
 	at     string
 	broken bool   // later writes fail; otherwise the input ends
-	also   func() // instead
+	also   func() // called instead
 	gone   bool
 }
 
@@ -287,8 +286,8 @@ func (c *commissioning) walkOn(t *testing.T, out io.Writer) (*commission.Record,
 	return c.walk(t)
 }
 
-// TestBusyLine: a line that another program has ends the walk before it
-// begins, with advice, and no other line is left high.
+// TestBusyLine: if another program uses the line, the walk ends before it begins,
+// with advice, and no other line is left high.
 func TestBusyLine(t *testing.T) {
 	cfg := configtest.Parse(t, configtest.OneBay(t))
 	bench, bays, err := hardware.Simulate(cfg, nil)
@@ -316,15 +315,15 @@ func TestBusyLine(t *testing.T) {
 	}
 }
 
-// busyPin is a line that the kernel has given to another program; periph gives
-// its words without the number.
+// busyPin is a line that the kernel has given to another program. Its error is
+// periph's, without the line number.
 type busyPin struct{ gpio.PinIO }
 
 func (busyPin) Out(gpio.Level) error {
 	return errors.New("line_request ioctl: " + syscall.EBUSY.Error())
 }
 
-// TestHolderFails: the error of the process that is to die is passed on.
+// TestHolderFails: the error of the process to be killed is passed on.
 func TestHolderFails(t *testing.T) {
 	if _, err := startHolder(t.Context(), "no-such.yaml", "bay-1"); err == nil || !strings.Contains(err.Error(), "no-such.yaml") {
 		t.Errorf("got %v", err)

@@ -20,20 +20,22 @@ type Person struct {
 	Hash  string // bcrypt, as HashPIN makes it
 }
 
-// pinCost makes one guess take a good part of a second on a small computer.
+// pinCost is set so that one guess takes a good part of a second on a small
+// computer.
 const pinCost = 11
 
-// Bounds of a PIN or passphrase, in bytes; bcrypt reads no more than the upper.
+// Bounds of a PIN or passphrase, in bytes; bcrypt reads no more than the upper
+// bound.
 const (
 	MinPINBytes = 6
 	MaxPINBytes = 72
 )
 
-// ErrPIN says that a PIN cannot be used.
+// ErrPIN reports that a PIN has an unusable length.
 var ErrPIN = fmt.Errorf("a PIN or passphrase has %d to %d bytes", MinPINBytes, MaxPINBytes)
 
-// HashPIN makes the hash that the configuration holds. The error is ErrPIN for
-// one that is too short or too long.
+// HashPIN returns the hash for the configuration. It returns ErrPIN if the PIN is
+// too short or too long.
 func HashPIN(pin string) (string, error) {
 	if len(pin) < MinPINBytes || len(pin) > MaxPINBytes {
 		return "", ErrPIN
@@ -45,32 +47,32 @@ func HashPIN(pin string) (string, error) {
 	return string(hash), nil
 }
 
-// errors of a sign-in.
+// errWrongPIN is the error of a failed sign-in.
 var errWrongPIN = errors.New("name or PIN is wrong")
 
-// tooManyError tells how long nobody may try.
+// tooManyError gives the time for which no try is accepted.
 type tooManyError struct{ wait time.Duration }
 
-// Error is for the log.
+// Error returns the text for the log.
 func (e tooManyError) Error() string { return "too many wrong PINs; wait " + e.wait.String() }
 
 const (
-	freeTries = 5 // wrong PINs before the waiting begins
+	freeTries = 5 // wrong PINs before the waits begin
 	firstWait = 10 * time.Second
 	mostWait  = 15 * time.Minute
-	// sessionFor covers a shift.
+	// sessionFor is long enough for a shift.
 	sessionFor  = 12 * time.Hour
 	maxSessions = 256
-	maxGuarded  = 256 // names and addresses whose tries are counted
+	maxGuarded  = 256 // names and addresses with counted tries
 )
 
-// gate knows the people and who is signed in. Sessions live in memory: after a
+// gate holds the people and their sessions. Sessions are kept in memory: after a
 // restart people sign in again, and their visits are still open.
 type gate struct {
 	people map[string]Person
 	now    func() time.Time
-	dummy  string        // hash that is compared for names that do not exist
-	slots  chan struct{} // bounds hashing, which is slow on purpose
+	dummy  string        // compared for names that do not exist
+	slots  chan struct{} // bounds hashing, which is slow by design
 
 	mu       sync.Mutex // guards what follows
 	sessions map[[sha256.Size]byte]session
@@ -85,7 +87,7 @@ type session struct {
 // tries counts wrong PINs in a row.
 type tries struct {
 	wrong int
-	until time.Time // nobody may try before
+	until time.Time // no try is accepted before
 }
 
 func newGate(people []Person, now func() time.Time) *gate {
@@ -102,16 +104,16 @@ func newGate(people []Person, now func() time.Time) *gate {
 	}
 	dummy, err := bcrypt.GenerateFromPassword([]byte("nobody's"), cost)
 	if err != nil {
-		panic("bug: " + err.Error()) // the cost is one of a hash that bcrypt reads
+		panic("bug: " + err.Error()) // the cost comes from a hash that bcrypt accepts
 	}
 	g.dummy = string(dummy)
 	return g
 }
 
-// enter checks a name and a PIN. One PIN is hashed at a time, so that guessing
-// cannot take the processor from the ticks; a try that waits longer than its
-// caller is dropped. Wrong tries make the name and the address wait ever
-// longer, whoever is right afterwards.
+// enter checks a name and a PIN. It hashes one PIN at a time, so guessing cannot
+// take the processor from the ticks, and drops a try that waits longer than its
+// caller. Each wrong try lengthens the wait of the name and of the address, for a
+// right PIN as well.
 func (g *gate) enter(ctx context.Context, name, pin, address string) (Person, error) {
 	keys := []string{"name " + name, "address " + address}
 	if wait := g.mustWait(keys); wait > 0 {
@@ -123,7 +125,7 @@ func (g *gate) enter(ctx context.Context, name, pin, address string) (Person, er
 	case <-ctx.Done():
 		return Person{}, ctx.Err()
 	}
-	if wait := g.mustWait(keys); wait > 0 { // those before it in the queue were wrong
+	if wait := g.mustWait(keys); wait > 0 { // tries earlier in the queue may have been wrong
 		return Person{}, tooManyError{wait}
 	}
 	person, known := g.people[name]
@@ -154,7 +156,7 @@ func (g *gate) mustWait(keys []string) time.Duration {
 	return longest
 }
 
-// wrong doubles the wait with each try beyond the free ones.
+// wrong doubles the wait with each wrong try after the free ones.
 func (g *gate) wrong(keys []string) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -172,8 +174,8 @@ func (g *gate) wrong(keys []string) {
 	}
 }
 
-// makeRoom forgets who waits least, so that made-up names cannot fill the
-// memory.
+// makeRoom forgets the entry with the shortest wait, so made-up names cannot fill
+// the memory.
 func (g *gate) makeRoom() {
 	if len(g.tries) < maxGuarded {
 		return
@@ -187,7 +189,7 @@ func (g *gate) makeRoom() {
 	delete(g.tries, least)
 }
 
-// begin opens a session for a token that is known to the browser alone.
+// begin opens a session for a token that only the browser keeps.
 func (g *gate) begin(token, name string) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -211,8 +213,8 @@ func (g *gate) end(token string) {
 	delete(g.sessions, sha256.Sum256([]byte(token)))
 }
 
-// who is the person of a session, if it still runs. What is compared is a
-// hash, so the time that it takes tells nothing of the token.
+// who returns the person of a session that has not ended. It compares hashes, so the
+// time taken reveals nothing about the token.
 func (g *gate) who(token string) (Person, bool) {
 	g.mu.Lock()
 	defer g.mu.Unlock()

@@ -17,7 +17,7 @@ import (
 	"bayward/agent/web"
 )
 
-// yard has a person of each role; the clock stands until it is moved.
+// yard has a person of each role and a clock that only the test moves.
 type yard struct {
 	*bench
 	mu  sync.Mutex // guards now
@@ -50,7 +50,7 @@ func (y *yard) later(d time.Duration) {
 	y.now = y.now.Add(d)
 }
 
-// signIn gives the status and the session's cookie.
+// signIn returns the status, the session's cookie and the target.
 func (y *yard) signIn(name, pin, to string) (int, string, string) {
 	w := y.form("/sign-in", url.Values{"name": {name}, "pin": {pin}, "to": {to}}.Encode())
 	cookie := ""
@@ -68,7 +68,7 @@ func (y *yard) as(cookie, method, path, body string) request {
 	}}
 }
 
-// TestNobodySeesAnythingButFirstAid: without a session.
+// TestNobodySeesAnythingButFirstAid: without a session only first aid is served.
 func TestNobodySeesAnythingButFirstAid(t *testing.T) {
 	y := newYard(t)
 	for _, path := range []string{"/", "/bays/bay-1", visit, "/sheet"} {
@@ -88,8 +88,8 @@ func TestNobodySeesAnythingButFirstAid(t *testing.T) {
 	}
 }
 
-// TestRoles: who may what, on the page and over the interface, and always
-// under the own name.
+// TestRoles: which orders each role may give, on the page and over the interface.
+// Each order is signed with the person's own name.
 func TestRoles(t *testing.T) {
 	y := newYard(t)
 	for _, row := range []struct {
@@ -125,8 +125,8 @@ func TestRoles(t *testing.T) {
 	refused(t, w, 403, `field by: must be left out or be the name that is signed in: "Boss"`)
 }
 
-// TestWrongPINFiftyTimes: the waits grow, the right PIN waits as well, and
-// another name from the same address does too.
+// TestWrongPINFiftyTimes: the waits grow, and they also apply to the right PIN and
+// to another name from the same address.
 func TestWrongPINFiftyTimes(t *testing.T) {
 	y := newYard(t)
 	looked, waits := 0, 0
@@ -157,7 +157,7 @@ func TestWrongPINFiftyTimes(t *testing.T) {
 	require.NotEmpty(t, cookie)
 }
 
-// TestUnknownNamesAreToldNothing: nor can they fill the memory.
+// TestUnknownNamesAreToldNothing: unknown names get the same answer as known ones.
 func TestUnknownNamesAreToldNothing(t *testing.T) {
 	y := newYard(t)
 	known, unknown := y.form("/sign-in", "name=Boss&pin=x"), y.form("/sign-in", "name=Nobody&pin=x")
@@ -165,7 +165,7 @@ func TestUnknownNamesAreToldNothing(t *testing.T) {
 	require.Equal(t, strings.ReplaceAll(text(t, known), "Boss", ""), strings.ReplaceAll(text(t, unknown), "Nobody", ""))
 }
 
-// TestSessionsEnd: by signing out and by themselves after a shift.
+// TestSessionsEnd: a session ends on signing out, and by itself after a shift.
 func TestSessionsEnd(t *testing.T) {
 	y := newYard(t)
 	_, cookie, _ := y.signIn("Boss", pin, "/")
@@ -180,7 +180,7 @@ func TestSessionsEnd(t *testing.T) {
 	require.Equal(t, 303, y.do(y.as("bayward-session=guess", "GET", "/", "")).Code)
 }
 
-// TestCookieIsOutOfReach: of scripts, of other sites, and of the wire.
+// TestCookieIsOutOfReach: scripts, other sites and plain HTTP cannot get the cookie.
 func TestCookieIsOutOfReach(t *testing.T) {
 	y := newYard(t)
 	w := y.form("/sign-in", url.Values{"name": {"Boss"}, "pin": {pin}}.Encode())
@@ -194,7 +194,7 @@ func TestCookieIsOutOfReach(t *testing.T) {
 	require.Equal(t, 403, w.Code)
 }
 
-// TestSignInLeadsNowhereElse: an address that a stranger wrote into a link.
+// TestSignInLeadsNowhereElse: a sign-in ignores a foreign address in its link.
 func TestSignInLeadsNowhereElse(t *testing.T) {
 	y := newYard(t)
 	for _, to := range []string{"https://bad.example/", "//bad.example", `/\bad.example`, "javascript:alert(1)", "", "bays"} {
@@ -204,7 +204,7 @@ func TestSignInLeadsNowhereElse(t *testing.T) {
 	}
 }
 
-// TestSettingsAreThePersonsOwn: language and units by browser.
+// TestSettingsAreThePersonsOwn: each browser has its own language and units.
 func TestSettingsAreThePersonsOwn(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	w := b.form("/settings", "language=es&units=us&to=%2Fbays%2Fbay-1")

@@ -11,20 +11,21 @@ import (
 	"bayward/agent/words"
 )
 
-// problem is what a caller is told: the status, a code for programs and a
+// problem is the answer to a failed request: the status, a code for programs and a
 // sentence for people.
 type problem struct {
 	status  int
 	code    string
 	message string
-	why     *order.Refusal // of an order, which a page words itself; nil for other problems
+	why     *order.Refusal // refusal of an order, which a page words itself; nil for other problems
 }
 
 func failed(status int, code, message string) *problem {
 	return &problem{status: status, code: code, message: message}
 }
 
-// said is the problem for a person: a refusal in the reader's language and units.
+// said returns the problem for a person: a refusal is in the reader's language and
+// units.
 func (p *problem) said(v words.Voice) string {
 	if p.why != nil {
 		return v.Refused(p.why)
@@ -45,7 +46,7 @@ func writeProblem(w http.ResponseWriter, p problem) {
 	writeJSON(w, p.status, body)
 }
 
-// fail answers programs in JSON and people with a page.
+// fail answers programs with JSON and people with a page.
 func (s *server) fail(w http.ResponseWriter, r *http.Request, p problem) {
 	if strings.HasPrefix(r.URL.Path, "/api/") {
 		writeProblem(w, p)
@@ -60,12 +61,12 @@ func (s *server) fail(w http.ResponseWriter, r *http.Request, p problem) {
 
 func writeJSON(w http.ResponseWriter, status int, v any) {
 	data, err := json.Marshal(v)
-	if err != nil { // a bug: the view has no number that JSON cannot say
+	if err != nil { // a bug: every number of the view fits in JSON
 		status, data = http.StatusInternalServerError, []byte(`{"error":{"code":"internal","message":"a value cannot be written as JSON"}}`)
 	}
 	w.Header().Set("Content-Type", "application/json; charset=utf-8")
 	w.WriteHeader(status)
-	_, _ = w.Write(append(data, '\n')) // a reader that is gone needs no answer
+	_, _ = w.Write(append(data, '\n')) // the reader may have gone
 }
 
 type baysBody struct {
@@ -94,7 +95,7 @@ func (s *server) apiBay(w http.ResponseWriter, r *http.Request) {
 	writeJSON(w, http.StatusOK, view.Of(p))
 }
 
-// doneBody is what came of an order.
+// doneBody is the result of an order.
 type doneBody struct {
 	V    int    `json:"v"`
 	Bay  string `json:"bay"`
@@ -139,8 +140,8 @@ func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, of order.Subje
 	writeJSON(w, http.StatusOK, doneBody{V: 1, Bay: p.Bay, ID: o.ID, Text: text})
 }
 
-// sign puts the person who has signed in under an order; nobody signs for
-// another.
+// sign enters the person who has signed in as the author of an order. No one can
+// sign for another person.
 func (s *server) sign(r *http.Request, body *orderBody) *problem {
 	if s.gate == nil {
 		return nil

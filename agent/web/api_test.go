@@ -121,7 +121,7 @@ func TestBadOrders(t *testing.T) {
 	}
 }
 
-// TestVisitThroughTheInterface: open, water, close, with every answer of the
+// TestVisitThroughTheInterface: open, water and close, with every answer from the
 // real core.
 func TestVisitThroughTheInterface(t *testing.T) {
 	b := newBench(nil, "bay-1")
@@ -137,7 +137,7 @@ func TestVisitThroughTheInterface(t *testing.T) {
 	require.False(t, b.picture("bay-1").Visit.Open)
 }
 
-// TestIDsAreUnlike: an order without one gets its own.
+// TestIDsAreUnlike: an order without an ID gets its own.
 func TestIDsAreUnlike(t *testing.T) {
 	b, seen := newBench(nil, "bay-1"), map[string]bool{}
 	for range 20 {
@@ -148,7 +148,7 @@ func TestIDsAreUnlike(t *testing.T) {
 	}
 }
 
-// TestStrangersCanOnlyHold: who is not known can make a bay more careful and
+// TestStrangersCanOnlyHold: an unknown caller can make a bay more careful and
 // nothing else.
 func TestStrangersCanOnlyHold(t *testing.T) {
 	b := newBench(func(o *web.Options) { o.Writable = false }, "bay-1")
@@ -168,8 +168,8 @@ func TestStrangersCanOnlyHold(t *testing.T) {
 	require.Contains(t, b.picture("bay-1").Codes(), "held")
 }
 
-// TestNoAnswerFromTheLoop: a loop that is stuck costs the caller five seconds
-// and no more. The bubble's clock stands still until all wait.
+// TestNoAnswerFromTheLoop: if the loop is stuck, the caller waits five seconds and
+// no longer. The bubble's clock moves only when all goroutines wait.
 func TestNoAnswerFromTheLoop(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		b := newBench(func(o *web.Options) {
@@ -208,7 +208,7 @@ func TestMetricsAreServed(t *testing.T) {
 	require.Equal(t, 404, newBench(nil).get("/metrics").Code)
 }
 
-// FuzzOrders: whatever is sent, what reaches a core is within its bounds.
+// FuzzOrders: any order that reaches a core is within its bounds.
 func FuzzOrders(f *testing.F) {
 	for _, body := range []string{
 		`{"action":"open","by":"A"}`, `{"action":"fill","by":"A","cell":1,"ml":1e3}`, `{"action":"gravity","by":"A","cell":1,"gravity":1.2,"at_c":20}`,

@@ -9,7 +9,7 @@ import (
 	"bayward/agent/words"
 )
 
-// card is a bay as the page shows it: words only, no more decisions.
+// card is a bay as the page shows it. It contains only words and makes no decisions.
 type card struct {
 	Name         string
 	Alone        bool // on a page of its own
@@ -22,9 +22,9 @@ type card struct {
 	Values       []value
 	Water        *words.WaterText
 	VisitOpen    bool
-	Forgotten    string // how long a visit is open that should be closed, or ""
+	Forgotten    string // how long an overdue visit has been open, or ""
 	WantsVisit   bool
-	Unnamed      bool // a pack is there and it is not known which
+	Unnamed      bool // a pack is plugged in but not identified
 	Held         bool
 	Latched      bool
 	VisitBy, For string
@@ -80,8 +80,8 @@ func contactor(v words.Voice, p *bay.Picture) string {
 	return v.Say("contactor.open")
 }
 
-// values are the readings that a person looks for, each with its fault where
-// it is not known.
+// values lists the readings that a person looks for, each with its fault if it is
+// unknown.
 func values(p *bay.Picture, v words.Voice) []value {
 	s := &p.Seen
 	bad := map[string]string{}
@@ -107,7 +107,7 @@ func values(p *bay.Picture, v words.Voice) []value {
 	return append(append(all, advice(v, p)...), outlook(v, p)...)
 }
 
-// advice is what a person should look into; it grants and blocks nothing.
+// advice lists what a person should look into. It grants and blocks nothing.
 func advice(v words.Voice, p *bay.Picture) []value {
 	var all []value
 	if d := p.Charge.Doubt; d != charge.NoDoubt {

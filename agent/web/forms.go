@@ -10,13 +10,13 @@ import (
 	"bayward/agent/order"
 )
 
-// holdForm takes a hold, its end or a release from the page and leads back.
+// holdForm takes a hold, its end or a release from the page and returns to the page.
 func (s *server) holdForm(w http.ResponseWriter, r *http.Request) {
 	s.shortForm(w, r, order.OfCharge, func(*orderBody) {})
 }
 
-// packForm takes a person's word on which pack is plugged in. The page's buttons
-// carry the name of a pack, or none.
+// packForm takes a person's choice of the plugged-in pack. The page's buttons carry
+// the name of a pack, or none.
 func (s *server) packForm(w http.ResponseWriter, r *http.Request) {
 	s.shortForm(w, r, order.OfPack, func(b *orderBody) {
 		b.action = forgetPack
@@ -26,7 +26,7 @@ func (s *server) packForm(w http.ResponseWriter, r *http.Request) {
 	})
 }
 
-// shortForm takes an order that needs no more than a button.
+// shortForm takes an order that needs only a button.
 func (s *server) shortForm(w http.ResponseWriter, r *http.Request, of order.Subject, complete func(*orderBody)) {
 	p, wrong := s.find(r)
 	if wrong == nil {
@@ -57,7 +57,7 @@ func (s *server) shortForm(w http.ResponseWriter, r *http.Request, of order.Subj
 	http.Redirect(w, r, "/bays/"+url.PathEscape(p.Bay), http.StatusSeeOther)
 }
 
-// who is the name of the person who asks, "" when it is not known yet.
+// who returns the name of the caller, "" if it is not known yet.
 func (s *server) who(r *http.Request) string {
 	if s.gate != nil {
 		return person(r).Name
@@ -65,8 +65,8 @@ func (s *server) who(r *http.Request) string {
 	return rememberedName(r)
 }
 
-// nameOf is who gives an order: whoever has signed in, else whoever the form
-// names, else whoever was named last in this browser.
+// nameOf returns who gives an order: the person signed in, else the name in the
+// form, else the last name given in this browser.
 func (s *server) nameOf(r *http.Request, given string) string {
 	given = strings.TrimSpace(given)
 	if s.gate != nil || given == "" {

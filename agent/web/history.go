@@ -9,11 +9,11 @@ import (
 	"bayward/agent/words"
 )
 
-// keptEvents is how many events of a bay the page remembers: a round makes
-// about thirty. The whole record is the logbook's.
+// keptEvents is how many events of a bay the page keeps; a round makes about thirty.
+// The logbook has the whole record.
 const keptEvents = 60
 
-// Happened takes in the events of one tick.
+// Happened adds the events of one tick.
 func (h *Past) Happened(bayName string, events []bay.Event) {
 	if len(events) == 0 {
 		return
@@ -28,13 +28,13 @@ func (h *Past) Happened(bayName string, events []bay.Event) {
 }
 
 // Before is an event from before the start. Text is the sentence that an older
-// program kept of it, "" for none.
+// version of the program stored for it, "" for none.
 type Before struct {
 	Event bay.Event
 	Text  string
 }
 
-// HappenedBefore takes in what is older than all events so far, oldest first.
+// HappenedBefore adds events that are older than all events so far, oldest first.
 func (h *Past) HappenedBefore(bayName string, events []Before) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -51,7 +51,7 @@ func (h *Past) keep(bayName string, kept []Before) {
 	h.events[bayName] = kept
 }
 
-// happened is one event in words. Text is "" where What says it all.
+// happened is one event in words. Text is "" if What is the whole message.
 type happened struct{ Ago, What, Text string }
 
 func moreOf(v words.Voice, b *Before) string {
@@ -66,7 +66,7 @@ func moreOf(v words.Voice, b *Before) string {
 	}
 }
 
-// history lists the events of a bay, the newest first.
+// history lists the events of a bay, newest first.
 func (h *Past) history(p *bay.Picture, v words.Voice) []happened {
 	if h == nil {
 		return nil
@@ -79,7 +79,7 @@ func (h *Past) history(p *bay.Picture, v words.Voice) []happened {
 	for i := range events {
 		e := &events[i].Event
 		if e.Code == interlock.AgentUnready && (e.Kind == bay.FindingRaised || e.Kind == bay.FindingCleared) {
-			continue // at every rest of the contactor
+			continue // occurs at every rest of the contactor
 		}
 		all = append(all, happened{v.Say("night.ago", v.Span(max(p.Now-e.At, time.Duration(0)))), v.EventTitle(e), moreOf(v, &events[i])})
 	}

@@ -14,7 +14,7 @@ import (
 	"bayward/agent/words"
 )
 
-// TestEveryKeyIsThere: what pages and code ask for.
+// TestEveryKeyIsThere: every key that pages and code use exists.
 func TestEveryKeyIsThere(t *testing.T) {
 	asked := regexp.MustCompile(`(?:Say\(|\bt |f\.bad\([a-zA-Z]+(?:\.[a-zA-Z]+)?, )"([a-z]+\.[a-z.-]+[a-z])"`)
 	used := map[string]bool{}
@@ -50,7 +50,8 @@ func whole(t *testing.T, text string, about ...any) {
 	require.NotContains(t, text, "%!", "%v", about)
 }
 
-// TestEveryChoiceIsSaid: roles, and the lead of a visit at each stage.
+// TestEveryChoiceIsSaid: each role, and the hint for a visit at each stage, has a
+// text.
 func TestEveryChoiceIsSaid(t *testing.T) {
 	for _, v := range voices() {
 		for stage := bay.StageUnknown; stage < bay.NumStages; stage++ {
@@ -62,8 +63,8 @@ func TestEveryChoiceIsSaid(t *testing.T) {
 	}
 }
 
-// TestPageOffersEveryChoice: each language and each system of units, by its own
-// name, once.
+// TestPageOffersEveryChoice: the page lists each language and each system of units
+// once, by its own name.
 func TestPageOffersEveryChoice(t *testing.T) {
 	for _, v := range voices() {
 		chosen := 0
@@ -79,8 +80,9 @@ func TestPageOffersEveryChoice(t *testing.T) {
 	}
 }
 
-// TestAdviceIsSaid: every doubt about full and every reason to equalize, and
-// nothing where there is none. None of it changes what the page calls for.
+// TestAdviceIsSaid: the page shows every doubt about a full charge and every reason
+// to equalize, and nothing if there is none. None of them changes what the page
+// calls for.
 func TestAdviceIsSaid(t *testing.T) {
 	for _, v := range voices() {
 		p := &bay.Picture{}

@@ -14,7 +14,7 @@ import (
 	toolkit "github.com/prometheus/exporter-toolkit/web"
 )
 
-// Listen opens the listener. Its error says which address and what to do.
+// Listen opens the listener. Its error names the address and what to do.
 func Listen(ctx context.Context, addr string) (net.Listener, error) {
 	var lc net.ListenConfig
 	l, err := lc.Listen(ctx, "tcp", addr)
@@ -31,13 +31,13 @@ func Listen(ctx context.Context, addr string) (net.Listener, error) {
 	return nil, fmt.Errorf("listen on %s: %w; choose another address with --listen HOST:PORT", addr, err)
 }
 
-// Loopback tells whether only this machine can reach a listener.
+// Loopback reports whether only this machine can reach a listener.
 func Loopback(l net.Listener) bool {
 	tcp, ok := l.Addr().(*net.TCPAddr)
 	return ok && tcp.IP.IsLoopback()
 }
 
-// Server bounds what one slow or idle reader can hold.
+// Server returns a server that bounds what a slow or idle client can tie up.
 func Server(h http.Handler, log *slog.Logger) *http.Server {
 	return &http.Server{
 		Handler: h, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
@@ -46,13 +46,13 @@ func Server(h http.Handler, log *slog.Logger) *http.Server {
 	}
 }
 
-// drainFor is how long Serve lets answers end that have begun.
+// drainFor is how long Serve waits for answers in progress.
 const drainFor = 2 * time.Second
 
-// Serve answers on a listener until the context ends, which gives nil. A web
-// configuration file switches on TLS and basic authentication; "" is neither.
+// Serve answers on a listener until the context ends, and then returns nil. A web
+// configuration file switches on TLS and basic authentication; "" for neither.
 func Serve(ctx context.Context, l net.Listener, srv *http.Server, webConfigFile string, log *slog.Logger) error {
-	srv.BaseContext = func(net.Listener) context.Context { // streams end at once, orders in flight do not
+	srv.BaseContext = func(net.Listener) context.Context { // streams end at once, orders in progress do not
 		return withStopping(context.WithoutCancel(ctx), ctx.Done())
 	}
 	ended := make(chan error, 1)
@@ -67,9 +67,9 @@ func Serve(ctx context.Context, l net.Listener, srv *http.Server, webConfigFile 
 	drain, cancel := context.WithTimeout(context.WithoutCancel(ctx), drainFor)
 	defer cancel()
 	if srv.Shutdown(drain) != nil {
-		_ = srv.Close() // a reader that does not end is cut off
+		_ = srv.Close() // cuts off clients that do not finish
 	}
-	_ = l.Close() // Shutdown before Serve has begun leaves it open
+	_ = l.Close() // Shutdown leaves it open if Serve has not begun
 	if err := <-ended; !errors.Is(err, http.ErrServerClosed) && !errors.Is(err, net.ErrClosed) {
 		return fmt.Errorf("serve on %s: %w", l.Addr(), err)
 	}

@@ -23,7 +23,7 @@ func TestListenSaysWhatToDo(t *testing.T) {
 	addr := first.Addr().String()
 	_, err = web.Listen(t.Context(), addr)
 	require.ErrorContains(t, err, "listen on "+addr+": another program has this port; end it or choose another with --listen HOST:PORT")
-	// 192.0.2.0/24 is nobody's: RFC 5737.
+	// 192.0.2.0/24 is reserved for documentation: RFC 5737.
 	_, err = web.Listen(t.Context(), "192.0.2.1:0")
 	require.ErrorContains(t, err, "listen on 192.0.2.1:0: this machine has no such address")
 	_, err = web.Listen(t.Context(), "127.0.0.1:http-alt-none")
@@ -72,7 +72,7 @@ func TestServe(t *testing.T) {
 	require.Equal(t, "ok\n", body)
 }
 
-// TestServeAsksForThePassword: the file is that of Prometheus exporters.
+// TestServeAsksForThePassword: the file has the format of Prometheus exporters.
 func TestServeAsksForThePassword(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "web.yaml")
 	const hash = "$2a$04$bG1jvLQ.9/9HIEdRUxJghuoWUIjwU4M6Z147PX5JH65XHp3mxYytu" // bcrypt of "correct horse"
@@ -87,8 +87,8 @@ func TestServeAsksForThePassword(t *testing.T) {
 	require.Contains(t, body, `"bay-1"`)
 }
 
-// TestServeEndsAtOnce: a context that is over before the first request leaves
-// no listener and no goroutine behind.
+// TestServeEndsAtOnce: a context that ends before the first request leaves no
+// listener and no goroutine behind.
 func TestServeEndsAtOnce(t *testing.T) {
 	log := slog.New(slog.DiscardHandler)
 	l, err := web.Listen(t.Context(), "127.0.0.1:0")
@@ -109,7 +109,7 @@ func TestServeWithABadFile(t *testing.T) {
 	require.ErrorContains(t, err, "missing.yaml")
 }
 
-// TestStreamsEndWithTheListener: a page that is open does not hold the stop.
+// TestStreamsEndWithTheListener: an open page does not delay the stop.
 func TestStreamsEndWithTheListener(t *testing.T) {
 	log := slog.New(slog.DiscardHandler)
 	l, err := web.Listen(t.Context(), "127.0.0.1:0")
@@ -129,7 +129,7 @@ func TestStreamsEndWithTheListener(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(first[:n]), "event: picture\ndata: ")
 	cancel()
-	_, err = io.ReadAll(answer.Body) // ends in order, not by being cut off
+	_, err = io.ReadAll(answer.Body) // a regular end, not a cut connection
 	require.NoError(t, err)
 	require.NoError(t, <-ended)
 }

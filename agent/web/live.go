@@ -10,9 +10,9 @@ import (
 
 const (
 	maxReaders = 64
-	// lookEvery is how often a reader is told that a picture is new.
+	// lookEvery is how often a stream checks for a new picture.
 	lookEvery = 2 * time.Second
-	// liveFor bounds one stream; the browser opens the next by itself.
+	// liveFor bounds one stream; the browser then reconnects by itself.
 	liveFor = 10 * time.Minute
 )
 
@@ -26,9 +26,9 @@ func withStopping(ctx context.Context, stopping <-chan struct{}) context.Context
 	return context.WithValue(ctx, stoppingKey{}, stopping)
 }
 
-// live is a stream of server-sent events: one whenever a picture has changed.
-// The page then fetches itself again, so all that it shows is made in one place.
-// A reader that takes no byte for a while is dropped.
+// live streams server-sent events, one for each changed picture. The page then
+// fetches itself again, so its content is rendered in one place only. A reader that
+// accepts no data for a while is dropped.
 func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	if s.readers.n.Add(1) > maxReaders {
 		s.readers.n.Add(-1)
@@ -38,15 +38,15 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	defer s.readers.n.Add(-1)
 	h := w.Header()
 	h.Set("Content-Type", "text/event-stream")
-	h.Set("X-Accel-Buffering", "no") // proxies must not hold events back
+	h.Set("X-Accel-Buffering", "no") // proxies must not buffer events
 	out := http.NewResponseController(w)
-	stopping, _ := r.Context().Value(stoppingKey{}).(<-chan struct{}) // nil never closes
+	stopping, _ := r.Context().Value(stoppingKey{}).(<-chan struct{}) // a nil channel never closes
 	end := time.NewTimer(liveFor)
 	defer end.Stop()
 	tick := time.NewTicker(lookEvery)
 	defer tick.Stop()
 	for n := s.newest(); ; {
-		_ = out.SetWriteDeadline(time.Now().Add(3 * lookEvery)) // a writer without deadlines is a test's
+		_ = out.SetWriteDeadline(time.Now().Add(3 * lookEvery)) // only a test's writer has no deadlines
 		if _, err := fmt.Fprintf(w, "event: picture\ndata: %d\n\n", n); err != nil || out.Flush() != nil {
 			return
 		}
@@ -63,7 +63,7 @@ func (s *server) live(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// newest is the time of the newest picture, in whole seconds.
+// newest returns the time of the newest picture, in whole seconds.
 func (s *server) newest() int64 {
 	newest := int64(0)
 	for _, p := range s.Pictures() {

@@ -12,7 +12,7 @@ import (
 	"bayward/agent/words"
 )
 
-// night is the picture of the last hours: curves over bands of stages.
+// night is the chart of the last hours: curves over bands of stages.
 type night struct {
 	Known  bool
 	Hours  int
@@ -23,19 +23,19 @@ type night struct {
 	Stages []stageSpan
 }
 
-// spanLink is a choice of how far to look back.
+// spanLink is a link that selects how far to look back.
 type spanLink struct {
 	Hours int
 	Text  string
 	Here  bool
 }
 
-// curve is one value over time, in a box of 1000 by 100 that is stretched to
-// the page; text stands beside it, so that it stays readable.
+// curve is one value over time, in a box of 1000 by 100 that is stretched to the
+// page. Its text is outside the box to stay readable.
 type curve struct {
 	Class, Name, Label string
 	Low, High          string
-	Lines              []string // each a run of points without a gap
+	Lines              []string // one per run of points without a gap
 }
 
 type band struct {
@@ -77,7 +77,7 @@ func (s *server) newNight(p *bay.Picture, v words.Voice, asked string) night {
 	return n
 }
 
-// hoursAsked is how far to look back.
+// hoursAsked returns how many hours to look back.
 func hoursAsked(text string) int {
 	h, err := strconv.Atoi(text)
 	if err != nil || h < 1 || h > int(pastFor.Hours()) {
@@ -86,7 +86,7 @@ func hoursAsked(text string) int {
 	return h
 }
 
-// box turns points into drawing units.
+// box converts points to drawing units.
 type box struct {
 	points []point
 	from   time.Duration
@@ -139,7 +139,7 @@ func (b *box) curve(v words.Voice, class, name string, of func(point) float32, t
 	return c
 }
 
-// runs leaves a gap where nothing was known.
+// runs leaves a gap where the value is unknown.
 func (b *box) runs(of func(point) float32, low, high float64) []string {
 	var all []string
 	var run strings.Builder

@@ -13,10 +13,10 @@ import (
 
 var update = flag.Bool("update", false, "write the parts of files that are made from the program")
 
-// Actions are the orders of one address of the interface by their names there.
+// Actions returns the orders of one address of the interface by their names there.
 var Actions = actions
 
-// TestOpenAPIOrders: the orders in openapi.yaml are made from the table.
+// TestOpenAPIOrders: the orders in openapi.yaml are generated from the table.
 func TestOpenAPIOrders(t *testing.T) {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }

@@ -19,15 +19,15 @@ import (
 	"bayward/mqtt/mqtttest"
 )
 
-// TestOpenAPIState: a bay is described once, in mqtt/asyncapi.yaml; what
-// openapi.yaml says of it is made from there.
+// TestOpenAPIState: a bay is described once, in mqtt/asyncapi.yaml. Its description
+// in openapi.yaml is generated from there.
 func TestOpenAPIState(t *testing.T) {
 	contract, err := mqtttest.Load()
 	require.NoError(t, err)
 	schema, err := contract.Schema("state")
 	require.NoError(t, err)
 	required := schema["required"].([]any)
-	for _, added := range []string{"time", "time_trusted"} { // by MQTT alone
+	for _, added := range []string{"time", "time_trusted"} { // only over MQTT
 		required = slices.DeleteFunc(required, func(name any) bool { return name == added })
 		delete(schema["properties"].(map[string]any), added)
 	}
@@ -55,7 +55,7 @@ func object(b *strings.Builder, indent, name string, typ reflect.Type, schema ma
 	line("  properties:")
 	properties := schema["properties"].(map[string]any)
 	for _, f := range viewtest.Fields(typ) {
-		property, _ := properties[f.Name].(map[string]any) // one that is missing fails in package mqtt
+		property, _ := properties[f.Name].(map[string]any) // package mqtt's tests report a missing one
 		inner := f.Type
 		for inner.Kind() == reflect.Pointer || inner.Kind() == reflect.Slice {
 			inner = inner.Elem()
@@ -70,7 +70,7 @@ func object(b *strings.Builder, indent, name string, typ reflect.Type, schema ma
 	}
 }
 
-// keywords are in the order in which people read them.
+// keywords are in the order in which a schema is read.
 var keywords = []string{"type", "const", "enum", "pattern", "minimum", "maximum", "minLength", "maxLength", "maxItems", "items", "description", "x-known-values"}
 
 var plainText = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_-]*$`)
@@ -102,8 +102,8 @@ func flow(v any) string {
 	return fmt.Sprint(v)
 }
 
-// TestOpenAPIFields: every field that the interface answers with stands in the
-// file with its description and unit, and the file names no other.
+// TestOpenAPIFields: the file has every field of the interface's answers, with its
+// description and unit, and no other.
 func TestOpenAPIFields(t *testing.T) {
 	text, err := os.ReadFile("openapi.yaml")
 	require.NoError(t, err)

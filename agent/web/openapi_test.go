@@ -17,7 +17,7 @@ import (
 	"bayward/agent/web"
 )
 
-// described is the interface as its file promises it.
+// described is the interface as described in its file.
 type described struct {
 	doc      map[string]any
 	compiler *jsonschema.Compiler
@@ -63,7 +63,7 @@ func (d described) at(t *testing.T, keys ...string) (any, string) {
 
 var bayAddress = regexp.MustCompile(`/bays/[a-z0-9-]+`)
 
-// check holds one exchange to the file.
+// check compares one exchange with the file.
 func (d described) check(t *testing.T, b *bench, r request) {
 	t.Helper()
 	w := b.do(r)
@@ -80,7 +80,7 @@ func (d described) check(t *testing.T, b *bench, r request) {
 	_, pointer = d.at(t, "paths", path, method, "requestBody", "content", "application/json", "schema")
 	sent, err := jsonschema.UnmarshalJSON(strings.NewReader(r.body))
 	if err != nil {
-		return // no JSON at all
+		return // not JSON
 	}
 	fits := d.schema(t, pointer).Validate(sent) == nil
 	if w.Code == http.StatusOK || w.Code == http.StatusConflict {
@@ -91,7 +91,8 @@ func (d described) check(t *testing.T, b *bench, r request) {
 	}
 }
 
-// TestTrafficIsAsDescribed: every answer of a whole round, good and bad.
+// TestTrafficIsAsDescribed: every answer of a whole round, good and bad, matches the
+// file.
 func TestTrafficIsAsDescribed(t *testing.T) {
 	d := readOpenAPI(t)
 	asJSON := map[string]string{"Content-Type": "application/json"}
@@ -139,8 +140,8 @@ func TestTrafficIsAsDescribed(t *testing.T) {
 	d.check(t, strangers, post(visit, `{"action":"open","by":"A"}`))
 }
 
-// TestEveryAddressIsDescribed: what the file names is served, and the file
-// itself is.
+// TestEveryAddressIsDescribed: every address in the file is served, and so is the
+// file itself.
 func TestEveryAddressIsDescribed(t *testing.T) {
 	d := readOpenAPI(t)
 	b := newBench(func(o *web.Options) {
@@ -149,7 +150,7 @@ func TestEveryAddressIsDescribed(t *testing.T) {
 	}, "bay-1")
 	paths, _ := d.at(t, "paths")
 	for path := range paths.(map[string]any) {
-		if path == "/live" { // has no end
+		if path == "/live" { // never ends
 			continue
 		}
 		w := b.get(strings.Replace(path, "{bay}", "bay-1", 1))

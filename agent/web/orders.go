@@ -22,16 +22,17 @@ import (
 
 const (
 	maxBodyBytes = 4 << 10
-	// submitFor is how long an order may wait for a tick: five are due in it.
+	// submitFor is how long an order may wait for a tick: five ticks are due in that
+	// time.
 	submitFor = 5 * time.Second
 )
 
-// namePack and forgetPack are the two actions that order.Pack has here: a
-// program that leaves the name out must not take back what a person said.
+// namePack and forgetPack are the two actions of order.Pack here. With a single
+// action, a program that omits the name would take back a person's choice.
 const namePack, forgetPack = "name", "forget"
 
-// actions are the orders of one address by the names that they have there: at
-// …/visit the order visit-open is the action open.
+// actions returns the orders of one address and their names there: at …/visit the
+// order visit-open is the action open.
 func actions(of order.Subject) (names []string, kinds []order.Kind) {
 	if of == order.OfPack {
 		return []string{namePack, forgetPack}, []order.Kind{order.Pack, order.Pack}
@@ -48,7 +49,7 @@ func bad(format string, args ...any) *problem {
 	return failed(http.StatusBadRequest, "bad-request", fmt.Sprintf(format, args...))
 }
 
-// allowed holds back what only a known person with the right may order.
+// allowed blocks orders that require a known person with the right.
 func (s *server) allowed(r *http.Request, kind order.Kind) *problem {
 	if s.may(r, kind) {
 		return nil
@@ -77,12 +78,12 @@ func readBody(w http.ResponseWriter, r *http.Request) (*orderBody, *problem) {
 	return newBody(members)
 }
 
-// orderBody is the body of POST …/visit, …/hold and …/pack: an order under
-// way, with the action that it was called.
+// orderBody is the body of POST …/visit, …/hold and …/pack: an order in progress and
+// the name of its action.
 type orderBody struct {
 	order.Order
 	action string
-	given  map[string]bool // of the order's own fields
+	given  map[string]bool // the order's own fields that are set
 }
 
 func newBody(members map[string]json.RawMessage) (*orderBody, *problem) {
@@ -96,7 +97,7 @@ func newBody(members map[string]json.RawMessage) (*orderBody, *problem) {
 		if !known {
 			return nil, bad("the body is not accepted: unknown field %s", quoted(name))
 		}
-		if string(members[name]) == "null" { // as good as left out
+		if string(members[name]) == "null" { // the same as left out
 			continue
 		}
 		if err := json.Unmarshal(members[name], place); err != nil {
@@ -136,7 +137,7 @@ func wanted(place any) string {
 	}
 }
 
-// judged is the order of a body, or what is wrong with it.
+// judged returns the order of a body, or its problem.
 func (b *orderBody) judged(of order.Subject, cells int) (order.Order, *problem) {
 	names, kinds := actions(of)
 	i := slices.Index(names, b.action)
@@ -161,7 +162,7 @@ func (b *orderBody) judged(of order.Subject, cells int) (order.Order, *problem) 
 	return b.Order, nil
 }
 
-// judgePack holds the two actions of order.Pack apart.
+// judgePack distinguishes the two actions of order.Pack.
 func (b *orderBody) judgePack() *order.Refusal {
 	f, named := order.PackField, order.Refusal{Code: order.BadText, Kind: order.Pack, Field: order.PackField, Low: 1, High: order.PackField.High}
 	switch {
@@ -178,7 +179,7 @@ func (b *orderBody) judgePack() *order.Refusal {
 	return nil
 }
 
-// identify checks the person and the ID, and makes an ID where there is none.
+// identify checks the person and the ID. It creates an ID if there is none.
 func identify(o *order.Order) *problem {
 	if !order.Printable(o.By, order.MaxNameRunes) {
 		return bad("field by: value %s is not accepted: must be the person's name, 1 to %d printable characters", quoted(o.By), order.MaxNameRunes)
@@ -192,10 +193,10 @@ func identify(o *order.Order) *problem {
 	return nil
 }
 
-// seconds is a wait for the header Retry-After.
+// seconds formats a wait for the header Retry-After.
 func seconds(d time.Duration) string { return strconv.Itoa(int(d/time.Second) + 1) }
 
-// newID is unique without any memory.
+// newID returns a unique ID without storing the earlier ones.
 func newID() string { return "web-" + rand.Text() }
 
 func quoted(s string) string {
@@ -206,7 +207,7 @@ func quoted(s string) string {
 	return strconv.Quote(s)
 }
 
-// submit hands an order over and says what came of it.
+// submit hands an order over and returns its result.
 func (s *server) submit(ctx context.Context, bayName string, o order.Order) (string, *problem) {
 	if s.Submit == nil {
 		return "", failed(http.StatusForbidden, "no-orders", "this program takes no orders")

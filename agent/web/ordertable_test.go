@@ -21,7 +21,7 @@ import (
 	"bayward/agent/words"
 )
 
-// desk is a page whose orders go to a real core, and keeps them.
+// desk is a page whose orders go to a real core. It keeps the orders.
 type desk struct {
 	*bench
 	t     *testing.T
@@ -46,7 +46,7 @@ func newDesk(t *testing.T, k order.Kind, change func(*web.Options)) *desk {
 	return d
 }
 
-// address is where an order goes and what it is called there.
+// address returns where an order is sent and its name there.
 func address(t *testing.T, k order.Kind) (path, action string) {
 	t.Helper()
 	for of, path := range map[order.Subject]string{order.OfVisit: "visit", order.OfCharge: "hold", order.OfPack: "pack"} {
@@ -80,8 +80,8 @@ func named(o *order.Order) map[string]any {
 	return fields
 }
 
-// TestEveryOrderByHTTP: it is understood, described, and taken from whoever has
-// just the right.
+// TestEveryOrderByHTTP: each order is understood and described, and accepted from
+// anyone who has exactly the right for it.
 func TestEveryOrderByHTTP(t *testing.T) {
 	api := readOpenAPI(t)
 	ordertest.Each(t, func(t *testing.T, want order.Order) {
@@ -106,7 +106,7 @@ func TestEveryOrderByHTTP(t *testing.T) {
 	})
 }
 
-// TestEveryBoundByHTTP: each number at its bounds and beyond, as described.
+// TestEveryBoundByHTTP: each number at and beyond its bounds, as described.
 func TestEveryBoundByHTTP(t *testing.T) {
 	api := readOpenAPI(t)
 	ordertest.Each(t, func(t *testing.T, o order.Order) {
@@ -121,14 +121,14 @@ func TestEveryBoundByHTTP(t *testing.T) {
 				require.Equal(t, http.StatusOK, w.Code, text(t, w))
 				require.InDelta(t, at.Field.Number(&at.Order), at.Field.Number(&d.asked[0]), 0, at.Field.Name)
 			}
-			if at.Field != order.CellField || !at.Beyond { // whose bound is the pack's
+			if at.Field != order.CellField || !at.Beyond { // the pack sets that bound
 				api.check(t, newDesk(t, o.Kind, nil).bench, r)
 			}
 		}
 	})
 }
 
-// TestEveryFieldByHTTP: a field that is missing, and one that is stray.
+// TestEveryFieldByHTTP: a missing field and an unexpected field.
 func TestEveryFieldByHTTP(t *testing.T) {
 	api := readOpenAPI(t)
 	ordertest.Each(t, func(t *testing.T, o order.Order) {
@@ -154,8 +154,8 @@ func TestEveryFieldByHTTP(t *testing.T) {
 	})
 }
 
-// written is how the page's forms carry each order: their address, and their
-// fields with the numbers in a person's own units.
+// written is how the page's forms send each order: their address, and their fields
+// with the numbers in the person's own units.
 type written struct {
 	path string
 	form func(o *order.Order, u *words.Units) url.Values
@@ -200,7 +200,7 @@ func ticked(action string, points ...string) url.Values {
 	return form
 }
 
-// fill sends an order by its form, in a system of units.
+// fill sends an order with its form, in a system of units.
 func (d *desk) fill(o order.Order, units string, change func(url.Values)) *httptest.ResponseRecorder {
 	d.t.Helper()
 	w, ok := forms[o.Kind]
@@ -213,7 +213,7 @@ func (d *desk) fill(o order.Order, units string, change func(url.Values)) *httpt
 
 func same(url.Values) {}
 
-// TestEveryOrderByForm: the page's form gives the same order as a program.
+// TestEveryOrderByForm: the page's form and a program give the same order.
 func TestEveryOrderByForm(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, want order.Order) {
 		for _, units := range words.Systems() {
@@ -241,8 +241,8 @@ func TestEveryOrderByForm(t *testing.T) {
 	})
 }
 
-// TestEveryBoundByForm: each number at its bounds and beyond, in every system of
-// units; the page says what is accepted.
+// TestEveryBoundByForm: each number at and beyond its bounds, in every system of
+// units. The page shows what is accepted.
 func TestEveryBoundByForm(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, o order.Order) {
 		for _, at := range ordertest.Bounds(o, ordertest.Cells) {
@@ -262,7 +262,8 @@ func TestEveryBoundByForm(t *testing.T) {
 	})
 }
 
-// TestRefusalsAreInTheReadersLanguage: on the page; programs read English.
+// TestRefusalsAreInTheReadersLanguage: the page uses the reader's language; programs
+// get English.
 func TestRefusalsAreInTheReadersLanguage(t *testing.T) {
 	b := newBench(func(o *web.Options) { o.Language = "es" }, "bay-1")
 	require.Equal(t, http.StatusSeeOther, b.form("/bays/bay-1/hold", "action=hold&by=A&id=x").Code)
@@ -272,7 +273,7 @@ func TestRefusalsAreInTheReadersLanguage(t *testing.T) {
 	refused(t, b.post("/api/v1/bays/bay-1/hold", `{"action":"hold","by":"A","id":"x"}`), 409, "Refused hold: an order with this ID was taken before.")
 }
 
-// TestHistoryIsInTheReadersLanguage: what was ordered and what was refused.
+// TestHistoryIsInTheReadersLanguage: both orders and refusals are translated.
 func TestHistoryIsInTheReadersLanguage(t *testing.T) {
 	past := &web.Past{}
 	b := newBench(func(o *web.Options) { o.Language, o.Past = "es", past }, "bay-1")

@@ -5,14 +5,14 @@ import (
 	"bayward/agent/words"
 )
 
-// packChoice is the part of a page on which a person says which pack is plugged
-// in. It is only there for a bay of several packs.
+// packChoice is the part of a page on which a person chooses the plugged-in pack. It
+// is shown only for a bay with several packs.
 type packChoice struct {
 	Several bool
 	Title   string
-	How     string   // how it is known, or why nothing can be chosen now
-	Packs   []string // to choose from, none when nothing can be
-	Forget  bool     // what is known can be taken back
+	How     string   // how the pack was identified, or why there is no choice now
+	Packs   []string // the choices, none if there is no choice now
+	Forget  bool     // the identification can be taken back
 	Known   bool
 }
 

@@ -12,7 +12,7 @@ import (
 	"bayward/agent/web"
 )
 
-// newChoice is a bay for two packs, of which a person says which is plugged in.
+// newChoice returns a bay with two packs that a person chooses from.
 func newChoice(t *testing.T, change func(*web.Options)) *bench {
 	t.Helper()
 	b := newBench(change, "bay-1")
@@ -23,7 +23,7 @@ func newChoice(t *testing.T, change func(*web.Options)) *bench {
 	return b
 }
 
-// seat is what the loop does between two ticks.
+// seat does what the loop does between two ticks.
 func (b *bench) seat(t *testing.T) {
 	t.Helper()
 	_, err := bay.NewHistories().Open([]*bay.Bay{b.cores["bay-1"]}, b.now)
@@ -31,8 +31,8 @@ func (b *bench) seat(t *testing.T) {
 	b.step("bay-1")
 }
 
-// TestThePageAsksWhichPackItIs with a button for each, and takes the answer back,
-// all without a script.
+// TestThePageAsksWhichPackItIs: the page has a button for each pack and can take the
+// answer back, all without a script.
 func TestThePageAsksWhichPackItIs(t *testing.T) {
 	b := newChoice(t, nil)
 	page := b.get("/bays/bay-1").Body.String()
@@ -60,7 +60,7 @@ func TestThePageAsksWhichPackItIs(t *testing.T) {
 	require.Contains(t, b.get("/bays/bay-1").Body.String(), "<h2>Which battery is this?</h2>")
 }
 
-// TestAWrongPackIsRefused with a word on what is accepted, and grants nothing.
+// TestAWrongPackIsRefused: the refusal names what is accepted and grants nothing.
 func TestAWrongPackIsRefused(t *testing.T) {
 	b := newChoice(t, nil)
 	for body, want := range map[string]struct {
@@ -87,7 +87,7 @@ func TestAWrongPackIsRefused(t *testing.T) {
 	require.NotContains(t, dedicated.get("/bays/bay-1").Body.String(), `id="pack"`)
 }
 
-// TestNamingAPackNeedsARight: whoever is not known may hold, and no more.
+// TestNamingAPackNeedsARight: an unknown caller may hold and do nothing more.
 func TestNamingAPackNeedsARight(t *testing.T) {
 	b := newChoice(t, func(o *web.Options) { o.Writable = false })
 	require.Equal(t, http.StatusForbidden, b.post("/api/v1/bays/bay-1/pack", `{"action":"name","pack":"lift-a","by":"A"}`).Code)

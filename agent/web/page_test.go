@@ -47,8 +47,8 @@ func rested(p *bay.Picture) {
 	p.Findings = [interlock.NumCodes]bay.Finding{}
 }
 
-// TestTheFirstCardIsTheMostUrgent: bare plates before a pack to water before
-// one at rest, whatever the order of the configuration.
+// TestTheFirstCardIsTheMostUrgent: bare plates come before a pack to water, and that
+// before a pack at rest, in any order of the configuration.
 func TestTheFirstCardIsTheMostUrgent(t *testing.T) {
 	b := newBench(nil, "bay-1", "bay-2", "bay-3")
 	b.change("bay-1", rested)
@@ -64,7 +64,7 @@ func TestTheFirstCardIsTheMostUrgent(t *testing.T) {
 	}
 }
 
-// TestACardSaysWhyAndWhatToDo: all that a person at the pack needs.
+// TestACardSaysWhyAndWhatToDo: the card has all that a person at the pack needs.
 func TestACardSaysWhyAndWhatToDo(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.change("bay-1", plates)
@@ -81,8 +81,8 @@ func TestACardSaysWhyAndWhatToDo(t *testing.T) {
 	}
 }
 
-// TestAHeldBayIsToBeTakenBack: a hold blocks the charge until a person acts, so
-// the page must not say that there is nothing to do.
+// TestAHeldBayIsToBeTakenBack: a hold blocks the charge until a person acts, so the
+// page must not report that there is nothing to do.
 func TestAHeldBayIsToBeTakenBack(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.change("bay-1", func(p *bay.Picture) {
@@ -120,7 +120,7 @@ func TestWhatIsNotKnownSaysWhy(t *testing.T) {
 	require.NotContains(t, page, "0.0 °C")
 }
 
-// TestForeignTextIsEscaped: names come from the page, the broker and the file.
+// TestForeignTextIsEscaped: names from the page, the broker and the file.
 func TestForeignTextIsEscaped(t *testing.T) {
 	const evil = `"><script>alert(1)</script><img src=x onerror=alert(2)>`
 	b := newBench(func(o *web.Options) { o.Site, o.Agent, o.Version = evil, evil, evil }, "bay-1")
@@ -140,7 +140,7 @@ func TestForeignTextIsEscaped(t *testing.T) {
 	require.NotContains(t, text(t, answer), "<script>")
 }
 
-// TestPagesReadWithoutScript: what a script would do, reloading does.
+// TestPagesReadWithoutScript: reloading a page does what its script would do.
 func TestPagesReadWithoutScript(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	overview := b.get("/")
@@ -160,8 +160,8 @@ func TestPagesReadWithoutScript(t *testing.T) {
 	require.Equal(t, http.StatusOK, b.do(request{method: http.MethodHead, path: "/"}).Code)
 }
 
-// TestAStuckReaderHoldsNobody: one reader takes no byte; the others, and the
-// orders that make new pictures, go on.
+// TestAStuckReaderHoldsNobody: one reader accepts no data. The others, and the
+// orders that make new pictures, are not delayed.
 func TestAStuckReaderHoldsNobody(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	stuck := &stuckWriter{header: http.Header{}, entered: make(chan struct{}), leave: make(chan struct{})}

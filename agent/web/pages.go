@@ -18,12 +18,12 @@ import (
 //go:embed page openapi.yaml
 var files embed.FS
 
-// refreshSeconds is how often the overview loads itself again where no script
-// runs. The page of one bay does not: a person may be writing on it.
+// refreshSeconds is how often the overview reloads itself without scripts. The page
+// of one bay does not reload: a person may be typing on it.
 const refreshSeconds = 10
 
-// pages holds the templates of each language, which are read when the first page
-// is asked for: many agents are never looked at, and a start should not wait.
+// pages holds the templates of each language. They are parsed for the first page:
+// many agents never serve one, and a start should not wait for it.
 type pages map[string]func() *template.Template
 
 func newPages() pages {
@@ -31,13 +31,13 @@ func newPages() pages {
 	for _, name := range words.Languages() {
 		all[name] = sync.OnceValue(func() *template.Template {
 			funcs := template.FuncMap{"t": words.New(name, "").Say, "lines": strings.Fields}
-			return template.Must(template.New(name).Funcs(funcs).ParseFS(files, "page/*.html")) // embedded: a fault shows in every test
+			return template.Must(template.New(name).Funcs(funcs).ParseFS(files, "page/*.html")) // embedded: every test would show a fault
 		})
 	}
 	return all
 }
 
-// asset serves one embedded file that never changes while the program runs.
+// asset serves one embedded file, which never changes while the program runs.
 func asset(name string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Cache-Control", "max-age=300")
@@ -53,15 +53,15 @@ type base struct {
 	Here                        string // address of this page
 	Refresh                     int
 	Live                        bool // kept up to date by the script
-	Chart                       bool // with curves to look closer at
+	Chart                       bool // has curves to zoom in on
 	Late                        string
 	Writable                    bool // visits may be opened
 	SignedIn                    string
 	People                      bool // people sign in here
-	Records                     bool // the record can be read
+	Records                     bool // the record is available
 }
 
-// choice is one of those that a person may read the page in.
+// choice is one option for reading the page, such as a language.
 type choice struct {
 	Name, Own string
 	Chosen    bool
@@ -105,7 +105,7 @@ type overviewPage struct {
 	Cards   []card
 }
 
-// overview puts first what a person must do now.
+// overview lists the bays, the most urgent first.
 func (s *server) overview(w http.ResponseWriter, r *http.Request) {
 	v := s.view(r)
 	page := overviewPage{base: s.base(r, s.Site+" / "+s.Agent)}
@@ -137,7 +137,7 @@ func callsPerson(cards []card) (n int) {
 type bayPage struct {
 	base
 	Card       card
-	OrderID    string // of the page's forms, so that sending one twice does nothing
+	OrderID    string // of the page's forms, so sending one twice has no effect
 	Who        string
 	PackName   string
 	AskName    bool
@@ -145,7 +145,7 @@ type bayPage struct {
 	Section    section
 	Night      night
 	Pack       packChoice
-	History    []happened // the newest
+	History    []happened // newest first
 	Older      []happened
 }
 
@@ -177,18 +177,18 @@ func (s *server) firstAid(w http.ResponseWriter, r *http.Request) {
 type failurePage struct {
 	base
 	Message, Back string
-	Foreign       bool // the message is English whatever the page speaks
+	Foreign       bool // the message is in English in every language of the page
 }
 
-// failAt tells a person what was not done and leads back.
+// failAt shows a person what was not done and links back.
 func (s *server) failAt(w http.ResponseWriter, r *http.Request, why problem, back string) {
 	page := failurePage{base: s.base(r, s.view(r).Say("fail.title")), Message: why.said(s.view(r)), Back: back}
 	page.Here = back
 	s.write(w, r, why.status, "failure", page)
 }
 
-// write makes the whole page before a byte is sent, so that a fault cannot
-// leave half of one.
+// write renders the whole page before it sends anything, so an error cannot leave
+// half a page.
 func (s *server) write(w http.ResponseWriter, r *http.Request, status int, name string, page any) {
 	var out bytes.Buffer
 	if err := s.pages[s.view(r).Language()]().ExecuteTemplate(&out, name, page); err != nil {
@@ -198,5 +198,5 @@ func (s *server) write(w http.ResponseWriter, r *http.Request, status int, name 
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Vary", "Cookie")
 	w.WriteHeader(status)
-	_, _ = w.Write(out.Bytes()) // a reader that is gone needs no answer
+	_, _ = w.Write(out.Bytes()) // the reader may have gone
 }

@@ -9,13 +9,13 @@ import (
 )
 
 const (
-	// pastEvery and pastFor thin the last hours out: at most 1800 points a bay.
+	// pastEvery and pastFor thin out the last hours to at most 1800 points a bay.
 	pastEvery = 90 * time.Second
 	pastFor   = 45 * time.Hour
 	maxPoints = int(pastFor / pastEvery)
 )
 
-// point is what is kept of one picture; what was not known is NaN. Single
+// point is the part of a picture that is kept; unknown values are NaN. Single
 // precision is far finer than any plot.
 type point struct {
 	at                time.Duration
@@ -24,16 +24,16 @@ type point struct {
 	granted           bool
 }
 
-// Past keeps the last hours of each bay in memory, thinned out, for the page.
-// The zero value is ready; it is safe for use by several goroutines.
+// Past keeps the last hours of each bay in memory, thinned out, for the page. The
+// zero value is ready to use. It is safe for concurrent use.
 type Past struct {
 	mu   sync.Mutex // guards what follows
 	bays map[string][]point
-	// events are the last of each bay, oldest first.
+	// events holds the last events of each bay, oldest first.
 	events map[string][]Before
 }
 
-// Observe takes in a picture.
+// Observe adds a picture.
 func (h *Past) Observe(p *bay.Picture) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -71,7 +71,7 @@ func newPoint(p *bay.Picture) point {
 	return x
 }
 
-// since copies the points of a bay from a time on.
+// since copies the points of a bay from the given time on.
 func (h *Past) since(bayName string, from time.Duration) []point {
 	h.mu.Lock()
 	defer h.mu.Unlock()

@@ -18,7 +18,7 @@ import (
 	"bayward/agent/web"
 )
 
-// night is a bay with a record of ten hours: an hour of charge, then rest.
+// night returns a bay with a record of ten hours: an hour of charge, then rest.
 func night(t *testing.T) *bench {
 	t.Helper()
 	past := &web.Past{}
@@ -30,7 +30,7 @@ func night(t *testing.T) *bench {
 		if at < time.Hour {
 			p.Stage, p.Seen.PackV = bay.Charging, reading.Good(30.5, at)
 		}
-		if at > 4*time.Hour && at < 5*time.Hour { // the sensor's wire was off
+		if at > 4*time.Hour && at < 5*time.Hour { // the sensor was disconnected
 			p.Seen.PackC = reading.Bad(reading.Open, at)
 		}
 		past.Observe(p)
@@ -43,7 +43,7 @@ func night(t *testing.T) *bench {
 	return b
 }
 
-// TestTheNightIsDrawn: extremes, gaps and stages are those of the record.
+// TestTheNightIsDrawn: extremes, gaps and stages match the record.
 func TestTheNightIsDrawn(t *testing.T) {
 	b := night(t)
 	page := text(t, b.get("/bays/bay-1"))
@@ -72,8 +72,8 @@ func TestHistoryIsTold(t *testing.T) {
 	require.Contains(t, page, "by A. Person")
 }
 
-// TestHistoryFromBefore: what an older program kept as a sentence is shown as it
-// was written, whatever the page speaks.
+// TestHistoryFromBefore: a sentence stored by an older version of the program is
+// shown as written, whatever the language of the page.
 func TestHistoryFromBefore(t *testing.T) {
 	past := &web.Past{}
 	b := newBench(func(o *web.Options) { o.Past, o.Language = past, "es" }, "bay-1")
@@ -86,7 +86,8 @@ func TestHistoryFromBefore(t *testing.T) {
 	require.Contains(t, page, "Llena, comprobado por lecturas de densidad.")
 }
 
-// TestThePastIsBounded: weeks of ticks and events keep what the page needs.
+// TestThePastIsBounded: after weeks of ticks and events only what the page needs is
+// kept.
 func TestThePastIsBounded(t *testing.T) {
 	past := &web.Past{}
 	b := newBench(func(o *web.Options) { o.Past = past }, "bay-1")
@@ -103,8 +104,8 @@ func TestThePastIsBounded(t *testing.T) {
 	require.Less(t, len(page), 1<<20)
 }
 
-// TestThePastForTheScript: the same record in numbers, with gaps as null and in
-// the units of the person who asks.
+// TestThePastForTheScript: the same record in numbers, with gaps as null and in the
+// reader's units.
 func TestThePastForTheScript(t *testing.T) {
 	b := night(t)
 	var got struct {

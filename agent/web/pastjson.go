@@ -9,8 +9,8 @@ import (
 	"bayward/agent/words"
 )
 
-// pastBody is what the page's script draws, in the units of the person who
-// asks. Times are seconds before the picture; what was not known is null.
+// pastBody is the data for the page's script, in the reader's units. Times are in
+// seconds before the picture; unknown values are null.
 type pastBody struct {
 	AgoS   []float64         `json:"ago_s"`
 	Curves map[string][]any  `json:"curves"`
@@ -25,7 +25,7 @@ type pastBand struct {
 	Name  string  `json:"name"`
 }
 
-// pastJSON gives the last hours of a bay to the page's script.
+// pastJSON sends the last hours of a bay to the page's script.
 func (s *server) pastJSON(w http.ResponseWriter, r *http.Request) {
 	p, missing := s.find(r)
 	if missing != nil {
@@ -70,7 +70,7 @@ func (b *pastBody) add(name string, x float32, convert func(float32) float64) {
 	b.Curves[name] = append(b.Curves[name], y)
 }
 
-// band ends the one before it.
+// band ends the previous band.
 func (b *pastBody) band(x point, now time.Duration, v words.Voice) {
 	from := (x.at - now).Seconds()
 	if n := len(b.Bands); n > 0 {

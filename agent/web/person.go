@@ -17,21 +17,22 @@ import (
 // Names of the cookies.
 const (
 	sessionCookie  = "bayward-session"
-	nameCookie     = "bayward-name" // who last gave a name, where nobody signs in
+	nameCookie     = "bayward-name" // the last name given, where no one signs in
 	languageCookie = "bayward-language"
 	unitsCookie    = "bayward-units"
 )
 
-// personKey finds the person of a request in its context.
+// personKey is the context key for the person of a request.
 type personKey struct{}
 
-// person is who asks: the zero value when nobody signs in here.
+// person returns the caller, the zero value if no one signs in here.
 func person(r *http.Request) Person {
-	p, _ := r.Context().Value(personKey{}).(Person) // the zero value is nobody
+	p, _ := r.Context().Value(personKey{}).(Person) // the zero value is no one
 	return p
 }
 
-// view is how the person who asks reads: by cookie, else by configuration.
+// view returns the caller's language and units, from the cookie or else the
+// configuration.
 func (s *server) view(r *http.Request) words.Voice {
 	language, units := s.Language, s.Units
 	if c, err := r.Cookie(languageCookie); err == nil && words.IsLanguage(c.Value) {
@@ -43,7 +44,7 @@ func (s *server) view(r *http.Request) words.Voice {
 	return words.New(language, units)
 }
 
-// open are the addresses that need nobody: first aid above all.
+// openAddress reports whether an address needs no sign-in: first aid above all.
 func openAddress(path string) bool {
 	switch path {
 	case "/healthz", "/metrics", "/style.css", "/script.js", "/chart.js", "/uplot/uplot.js", "/uplot/uplot.css", "/first-aid", "/sign-in", "/settings", "/openapi.yaml":
@@ -52,7 +53,7 @@ func openAddress(path string) bool {
 	return false
 }
 
-// admit lets through who has signed in, once people are configured.
+// admit requires a sign-in once people are configured.
 func (s *server) admit(next http.Handler) http.Handler {
 	if s.gate == nil {
 		return next
@@ -74,7 +75,7 @@ func (s *server) admit(next http.Handler) http.Handler {
 	})
 }
 
-// known finds the person by session or, for programs, by basic authentication.
+// known identifies the person by session or, for programs, by basic authentication.
 func (s *server) known(r *http.Request) (Person, bool, error) {
 	if c, err := r.Cookie(sessionCookie); err == nil {
 		if p, ok := s.gate.who(c.Value); ok {
@@ -119,7 +120,7 @@ func (s *server) signInForm(w http.ResponseWriter, r *http.Request) {
 	s.write(w, r, http.StatusOK, "signin", signInPage{base: s.base(r, v.Say("sign.title")), To: safeTarget(r.URL.Query().Get("to"))})
 }
 
-// safeTarget is an address of our own, or the overview.
+// safeTarget returns to if it is one of our own addresses, else the overview.
 func safeTarget(to string) string {
 	u, err := url.Parse(to)
 	if err != nil || u.Scheme != "" || u.Host != "" || !strings.HasPrefix(to, "/") || strings.HasPrefix(to, "//") || strings.Contains(to, `\`) {
@@ -182,7 +183,8 @@ func (s *server) settings(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, safeTarget(r.PostForm.Get("to")), http.StatusSeeOther) //nolint:gosec // G710: safeTarget lets only addresses of our own through
 }
 
-// setCookie is for this browser and this site alone; no script can read it.
+// setCookie sets a cookie for this browser and this site only; scripts cannot read
+// it.
 func setCookie(w http.ResponseWriter, r *http.Request, name, text string, keep time.Duration) {
 	http.SetCookie(w, &http.Cookie{ //nolint:gosec // G124: Secure cannot be set where the site has no TLS
 		Name: name, Value: url.QueryEscape(text), Path: "/", MaxAge: int(keep.Seconds()),
@@ -190,7 +192,7 @@ func setCookie(w http.ResponseWriter, r *http.Request, name, text string, keep t
 	})
 }
 
-// rememberedName is the name that was last given in this browser.
+// rememberedName returns the last name given in this browser.
 func rememberedName(r *http.Request) string {
 	c, err := r.Cookie(nameCookie)
 	if err != nil {
@@ -203,8 +205,8 @@ func rememberedName(r *http.Request) string {
 	return name
 }
 
-// may tells whether the person who asks may give an order of a kind. Where
-// nobody signs in, Writable decides.
+// may reports whether the caller may give an order of a kind. If no one signs in
+// here, Writable decides.
 func (s *server) may(r *http.Request, kind order.Kind) bool {
 	if s.gate != nil {
 		return person(r).Right.Allows(kind)

@@ -11,14 +11,14 @@ import (
 )
 
 const (
-	// goodUSPerCM and worstUSPerCM are the limits of water for filling, µS/cm:
-	// fresh and in use, DIN 43530-4 (from memory).
+	// goodUSPerCM and worstUSPerCM are the limits for topping-up water in µS/cm,
+	// fresh and in use: DIN 43530-4 (from memory).
 	goodUSPerCM, worstUSPerCM = 10, 30
-	// usPerPPM turns dissolved solids in mg/l into µS/cm: common practice, no
-	// source.
+	// usPerPPM converts dissolved solids in mg/l to µS/cm (common practice, no
+	// source).
 	usPerPPM = 2
-	// nearMM is the distance to the bottom of the vent well at which a person is warned:
-	// the width of a level rod's mark and a wave. The project's own.
+	// nearMM is the distance from the bottom of the vent well at which the page
+	// warns: the width of a level rod's mark plus a wave. The project's own.
 	nearMM = 3
 )
 
@@ -26,23 +26,23 @@ const (
 type plan struct {
 	voice      words.Voice
 	Number     int     // 1 is the positive end
-	Done       bool    // water was recorded, be it 0 ml
-	GivenML    float64 // so far in this visit
+	Done       bool    // water was recorded, even 0 ml
+	GivenML    float64 // in this visit so far
 	LevelKnown bool
 	LevelMM    float64 // as a level rod would show it now
-	ByRod      bool    // read with the rod, else estimated
+	ByRod      bool    // read with the rod, otherwise estimated
 	AddKnown   bool
-	AddML      float64 // whole millilitres, never past the ceiling
-	NeverMM    float64 // as a level rod would show it now: never above
+	AddML      float64 // whole millilitres, never beyond the ceiling
+	NeverMM    float64 // as a level rod would show it now: never fill above
 	NeverKnown bool
 	RoomML     float64 // to the bottom of the vent well; valid with LevelKnown
 	Near       bool    // the bottom of the vent well is near
-	NoTempC    bool    // nothing is proposed since the temperature is not known
-	Doubt      bool    // the level reading wants a second one
-	Impure     bool    // nothing is proposed since the water is too impure
+	NoTempC    bool    // no proposal because the temperature is unknown
+	Doubt      bool    // the level reading needs a second one
+	Impure     bool    // no proposal because the water is too impure
 }
 
-// planOf works out one cell, 0 being the positive end.
+// planOf returns the plan of one cell; 0 is the positive end.
 func planOf(p *bay.Picture, v words.Voice, i int) plan {
 	n := plan{voice: v, Number: i + 1, Done: p.Visit.Cells[i].Done, GivenML: p.Visit.GivenML[i]}
 	w, c := &p.Water, &p.Visit.Cells[i]
@@ -68,8 +68,8 @@ func planOf(p *bay.Picture, v words.Voice, i int) plan {
 	return n
 }
 
-// settledOf is a cell's level at 25 °C without gas, by the core's estimate or,
-// when the probe gives none, by the level rod.
+// settledOf returns a cell's level at 25 °C without gas: the core's estimate or,
+// without a probe reading, the level rod's.
 func settledOf(p *bay.Picture, i int) (mm float64, known bool) {
 	w := &p.Water
 	switch {
@@ -82,13 +82,14 @@ func settledOf(p *bay.Picture, i int) (mm float64, known bool) {
 	return mm - w.RiseMM, known
 }
 
-// waterOf is the pack as the water balance takes it, as far as one cell needs it.
+// waterOf returns the pack's values for the water balance, as far as one cell needs
+// them.
 func waterOf(p *bay.Pack) *water.Config {
 	return &water.Config{ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, FreeSurfaceCM2: p.FreeSurfaceCM2}
 }
 
-// addML is what the core says, or the same worked out for a cell of which only
-// the level rod knows.
+// addML returns the core's amount, or the same calculation for a cell whose level
+// only the level rod gives.
 func addML(p *bay.Picture, i int, settledMM float64) float64 {
 	need, fill := p.Water.NeedML[i], p.Water.CoverPlatesML[i]
 	if !p.Water.Known {
@@ -97,26 +98,26 @@ func addML(p *bay.Picture, i int, settledMM float64) float64 {
 	if p.Visit.OnlyCoverPlates {
 		need = fill
 	}
-	return math.Floor(need + 1e-9) // 130 ml less a rounding error are 130 ml
+	return math.Floor(need + 1e-9) // allows for rounding: 130 ml stay 130 ml
 }
 
-// Name is the cell's, in the reader's words like all that follows; what is not
-// known is "".
+// Name returns the name of the cell. Like the texts below it is in the reader's
+// language and units, and "" if unknown.
 func (n plan) Name() string { return n.voice.Say("water.cell", n.Number) }
 
-// Level is the level now, measured or estimated.
+// Level returns the level now, measured or estimated.
 func (n plan) Level() string { return when(n.LevelKnown, n.voice.Height(n.LevelMM)) }
 
-// Add is the water that is proposed.
+// Add returns the proposed water.
 func (n plan) Add() string { return when(n.AddKnown, n.voice.Volume(n.AddML)) }
 
-// Proposed is Add for a form: whole millilitres.
+// Proposed returns Add for a form, in whole millilitres.
 func (n plan) Proposed() string { return when(n.AddKnown, strconv.Itoa(int(n.AddML))) }
 
-// Given is the water that was recorded.
+// Given returns the recorded water.
 func (n plan) Given() string { return when(n.Done, n.voice.Volume(n.GivenML)) }
 
-// Now says what is known of the level.
+// Now describes the level.
 func (n plan) Now() string {
 	switch {
 	case !n.LevelKnown:
@@ -142,5 +143,5 @@ func (n plan) Advice() string {
 	return n.voice.Say("cell.add", n.Add())
 }
 
-// Adds tells whether there is water to add.
+// Adds reports whether there is water to add.
 func (n plan) Adds() bool { return n.AddKnown && n.AddML >= 1 }

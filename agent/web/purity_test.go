@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// TestPurityLimits holds the limits for topping-up water against
+// TestPurityLimits compares the limits for topping-up water with
 // testdata/reference/water_purity.csv and the rule of the trade.
 func TestPurityLimits(t *testing.T) {
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "reference", "water_purity.csv"))
@@ -36,9 +36,10 @@ func TestPurityLimits(t *testing.T) {
 		{"good: distilled water by GOST 6709 (5 µS/cm) passes", goodUSPerCM, limits["conductivity_20C"], 1e9},
 		{"good: fresh water by DIN 43530-4 (from memory)", goodUSPerCM, 0, limits["conductivity_fresh"]},
 		{"refused: above the limit in use by DIN 43530-4 (from memory)", worstUSPerCM, 0, limits["conductivity_limit_in_use"]},
-		// 200 ppm of solids is the most that some accept; deionized or distilled is
-		// the safe choice. A ppm of salts is 1.4 to 2 µS/cm (both common practice,
-		// no source), so that water shows 280 µS/cm at least and is refused here.
+		// Some accept up to 200 ppm of solids; deionized or distilled water is the
+		// safe choice. One ppm of salts is 1.4 to 2 µS/cm (both common practice, no
+		// source). That water therefore shows at least 280 µS/cm and is refused
+		// here.
 		{"stricter than 200 ppm (common practice, no source)", worstUSPerCM, 0, 200 * 1.4},
 	} {
 		t.Run(c.name, func(t *testing.T) {

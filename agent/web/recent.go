@@ -2,13 +2,13 @@ package web
 
 import "sync"
 
-// keptIDs is how many orders of forms are remembered as done.
+// keptIDs is how many form orders are remembered as done.
 const keptIDs = 256
 
-// recent remembers the orders that were taken from forms. The core refuses a
-// repeated ID as well; this only spares its person the refusal: a browser that goes
-// back and sends a form again is done, not wrong. A sheet of paper is up to 96
-// orders of one form, more than the core remembers.
+// recent remembers the orders that were accepted from forms. The core refuses a
+// repeated ID as well, but a browser that goes back and sends a form again should
+// report it as done instead of refused. A paper sheet makes up to 96 orders from one
+// form, more than the core remembers.
 type recent struct {
 	mu   sync.Mutex // guards what follows
 	ids  [keptIDs]string

@@ -23,13 +23,12 @@ import (
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-// bench is real cores behind the handler: each order is one tick, as in the
-// loop.
+// bench runs real cores behind the handler. Each order is one tick, as in the loop.
 type bench struct {
 	web.Options
 	handler http.Handler
 
-	mu    sync.Mutex // guards everything that follows
+	mu    sync.Mutex // guards everything below
 	cores map[string]*bay.Bay
 	last  map[string]*bay.Picture
 	names []string
@@ -84,8 +83,8 @@ func (b *bench) submit(_ context.Context, name string, o order.Order) (bay.Event
 	return bay.Event{}, errors.New("the core said nothing of the order")
 }
 
-// change alters the last picture of a bay, to show what a core would need
-// hours for.
+// change alters the last picture of a bay, for states that a core would need hours
+// to reach.
 func (b *bench) change(name string, f func(p *bay.Picture)) {
 	b.mu.Lock()
 	defer b.mu.Unlock()

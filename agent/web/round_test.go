@@ -8,8 +8,8 @@ import (
 	"bayward/agent/bay"
 )
 
-// The overview adds up the water of the packs that want it; one whose level is
-// not known is in no sum.
+// TestRoundOnOverview: the overview adds up the water of the packs that need it. A
+// pack with an unknown level is left out of the sum.
 func TestRoundOnOverview(t *testing.T) {
 	b := newBench(nil, "bay-1", "bay-2", "bay-3")
 	for _, name := range []string{"bay-1", "bay-2", "bay-3"} {

@@ -9,7 +9,7 @@ import (
 	"bayward/agent/words"
 )
 
-// section is the cross-section of a pack's cells, heights drawn to scale.
+// section is the cross-section of a pack's cells, with heights drawn to scale.
 type section struct {
 	Known   bool
 	Label   string
@@ -34,7 +34,7 @@ type jar struct {
 	X, Y, H, Middle float64
 	Name            string
 	Measured        bool
-	Span            float64 // height of what the probe leaves open, above Y
+	Span            float64 // height of the range that the probe leaves open, above Y
 	Water           string
 	Title           string
 }
@@ -56,7 +56,7 @@ const (
 	belowMM      = 14.0 // of the plates, drawn
 	aboveMM      = 5.0  // of the bottom of the vent well, drawn
 	captionHigh  = 30.0
-	oddMM        = 4.0 // a cell this much lower than the middle one is named
+	oddMM        = 4.0 // a cell this much lower than the middle one is marked
 	lineTextHigh = 12.0
 )
 
@@ -96,7 +96,7 @@ func newSection(p *bay.Picture, v words.Voice) section {
 	return s
 }
 
-// probe is the measured cell as its probe shows it now.
+// probe returns the measured cell as its probe shows it now.
 func (s *section) probe(p *bay.Picture, v words.Voice, y func(float64) float64) []jar {
 	c := p.Seen.Level
 	if !c.Usable() {
@@ -135,7 +135,7 @@ func (s *section) cell(p *bay.Picture, v words.Voice, i int, y func(float64) flo
 	return j, true
 }
 
-// lowerBy is how much lower than the middle cell one stands.
+// lowerBy returns how much lower a cell is than the middle one.
 func lowerBy(p *bay.Picture, i int) float64 {
 	w := &p.Water
 	if !w.Known || i >= w.Cells {

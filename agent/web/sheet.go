@@ -25,7 +25,7 @@ type sheetBay struct {
 
 type sheetCell struct{ Name, Add string }
 
-// sheet prints the bays that want water now, or the one that is asked for.
+// sheet prints the bays that need water now, or the requested one.
 func (s *server) sheet(w http.ResponseWriter, r *http.Request) {
 	v := s.view(r)
 	page := sheetPage{

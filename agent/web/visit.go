@@ -14,8 +14,8 @@ import (
 	"bayward/agent/words"
 )
 
-// visitPage is one step of a visit. All that it knows comes from the picture,
-// so a visit goes on wherever its person, browser or agent left off.
+// visitPage is one step of a visit. It shows only what is in the picture, so a visit
+// continues after its person, browser or agent has stopped.
 type visitPage struct {
 	base
 	Bay, OrderID, Who string
@@ -37,8 +37,8 @@ type visitPage struct {
 	Alarms            []findingText
 }
 
-// alarms are the dangers that a person at the pack must know of at once. Bare
-// plates are why that person came.
+// alarms lists the dangers that a person at the pack must know at once. Bare plates
+// are left out: they are why the person came.
 func alarms(p *bay.Picture, v words.Voice) []findingText {
 	var all []findingText
 	for c := range p.Findings {
@@ -52,7 +52,7 @@ func alarms(p *bay.Picture, v words.Voice) []findingText {
 
 type confirm struct{ Name, Text string }
 
-// confirms are what a person confirms before an order.
+// confirms lists what a person confirms before an order.
 func confirms(v words.Voice, kind order.Kind) []confirm {
 	var all []confirm
 	for _, point := range kind.Row().Confirm {
@@ -76,7 +76,7 @@ type cellStep struct {
 	Gravity     string
 	Temperature string // unit
 	Next        int
-	PouredML    string // asked back, step "sure"
+	PouredML    string // to be confirmed, step "sure"
 	Sure, After string
 }
 
@@ -159,7 +159,7 @@ func visitHint(p *bay.Picture, v words.Voice) string {
 	}
 }
 
-// qualityOf judges the water by what was recorded of it.
+// qualityOf rates the water by its recorded values.
 func qualityOf(v words.Voice, p *bay.Picture) quality {
 	if !p.Visit.QualityKnown {
 		return quality{Text: v.Say("quality.unmeasured")}
@@ -200,7 +200,7 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	return c
 }
 
-// correctedGravity shows what was just recorded; the address carries it.
+// correctedGravity shows the gravity just recorded, which the address carries.
 func correctedGravity(v words.Voice, q url.Values, cell int) string {
 	sg, err1 := strconv.ParseFloat(q.Get("gravity"), 64)
 	atC, err2 := strconv.ParseFloat(q.Get("at"), 64)
@@ -210,8 +210,8 @@ func correctedGravity(v words.Voice, q url.Values, cell int) string {
 	return v.Say("gravity.is", cell, sg, v.Temperature(atC), electrolyte.GravityAt25(sg, atC))
 }
 
-// nextCell is the first after one that is not done, around the pack; 0 when
-// all are.
+// nextCell returns the first cell after the given one that is not done, wrapping
+// around; 0 if all are done.
 func nextCell(p *bay.Picture, after int) int {
 	for i := range p.Pack.Cells {
 		n := (after+i)%p.Pack.Cells + 1
@@ -226,7 +226,7 @@ func visitURL(bayName, query string) string {
 	return "/bays/" + url.PathEscape(bayName) + "/visit" + when(query != "", "?"+query)
 }
 
-// onward is where a person goes after a cell.
+// onward returns the address that follows a cell.
 func onward(p *bay.Picture, after int) string {
 	if n := nextCell(p, after); n > 0 {
 		return visitURL(p.Bay, fmt.Sprintf("cell=%d", n))

@@ -35,7 +35,7 @@ func hidden(t *testing.T, page, name string) string {
 	return found[1]
 }
 
-// leads tells where an accepted form leads.
+// leads returns the address that an accepted form leads to.
 func (b *bench) leads(t *testing.T, body string) string {
 	t.Helper()
 	w := b.form(visit, body)
@@ -43,7 +43,7 @@ func (b *bench) leads(t *testing.T, body string) string {
 	return w.Header().Get("Location")
 }
 
-// TestVisitByHand plays a whole visit on the page's own forms, as a browser
+// TestVisitByHand goes through a whole visit with the page's own forms, as a browser
 // without scripts sends them.
 func TestVisitByHand(t *testing.T) {
 	b := newBench(nil, "bay-1")
@@ -106,7 +106,7 @@ func TestVisitByHand(t *testing.T) {
 	require.Contains(t, text(t, again), "No visit is open")
 }
 
-// TestEveryCautionIsAsked: one box left open opens nothing.
+// TestEveryCautionIsAsked: with one box unticked no visit opens.
 func TestEveryCautionIsAsked(t *testing.T) {
 	for _, box := range []string{"park", "lock", "wear", "metal", "wash", "spark", "air", "calm"} {
 		b := newBench(nil, "bay-1")
@@ -116,8 +116,8 @@ func TestEveryCautionIsAsked(t *testing.T) {
 	}
 }
 
-// TestAReadyPackIsFilledToItsLevel: never a word of a level fill, and the
-// amounts are those of the core.
+// TestAReadyPackIsFilledToItsLevel: the page never mentions a level fill, and the
+// amounts are the core's.
 func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.change("bay-1", ready)
@@ -126,7 +126,7 @@ func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
 		ready(p)
 		p.Visit = bay.Visit{Open: true, By: "A", Since: p.Now}
 		p.Water.RiseKnown, p.Water.CeilingMM = true, 15
-		p.Water.LevelMM[2], p.Water.NeedML[2] = 5, 104.9 // whole millilitres of what the core says
+		p.Water.LevelMM[2], p.Water.NeedML[2] = 5, 104.9 // the page rounds down to whole millilitres
 		p.Water.LevelMM[3], p.Water.NeedML[3] = 20, 0
 	})
 	require.Contains(t, text(t, b.get(visit+"?cell=3")), "Add 104 ml")
@@ -136,8 +136,8 @@ func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
 	require.NotContains(t, page, "small fill")
 }
 
-// TestImpureWaterIsNotProposed: the limits are those of water for filling,
-// 10 µS/cm fresh and 30 in use (DIN 43530-4, from memory).
+// TestImpureWaterIsNotProposed: the limits for topping-up water are 10 µS/cm fresh
+// and 30 in use (DIN 43530-4, from memory).
 func TestImpureWaterIsNotProposed(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
@@ -155,8 +155,9 @@ func TestImpureWaterIsNotProposed(t *testing.T) {
 	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "Add 117 ml")
 }
 
-// TestTooMuchIsAskedBack: what reaches the bottom of the vent well is recorded only when a
-// person says so again. From 6 mm to 22 mm on 130 cm² are 208 ml.
+// TestTooMuchIsAskedBack: an amount that reaches the bottom of the vent well is
+// recorded only after a second confirmation. From 6 mm to 22 mm on 130 cm² are 208
+// ml.
 func TestTooMuchIsAskedBack(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
@@ -171,7 +172,7 @@ func TestTooMuchIsAskedBack(t *testing.T) {
 	require.Equal(t, 208.0, b.picture("bay-1").Visit.GivenML[1])
 }
 
-// TestTwoPeopleAtOnePack: the second is told of the first's water.
+// TestTwoPeopleAtOnePack: the second person is shown the first person's water.
 func TestTwoPeopleAtOnePack(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
@@ -230,7 +231,8 @@ func TestBadForms(t *testing.T) {
 	require.Equal(t, 415, w.Code)
 }
 
-// TestTheSheetIsTypedIn: paper first, then all at once.
+// TestTheSheetIsTypedIn: the sheet is filled in on paper first and then entered all
+// at once.
 func TestTheSheetIsTypedIn(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.change("bay-1", plates)
@@ -248,7 +250,7 @@ func TestTheSheetIsTypedIn(t *testing.T) {
 	require.False(t, v.Cells[1].Done)
 }
 
-// TestAForgottenVisitReminds: on every page that shows the bay.
+// TestAForgottenVisitReminds: every page that shows the bay shows the reminder.
 func TestAForgottenVisitReminds(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
@@ -259,8 +261,8 @@ func TestAForgottenVisitReminds(t *testing.T) {
 	}
 }
 
-// TestABrokenProbeIsPouredByTheLevelRod: with no level from the probe, the rule
-// alone gives an amount, and without a temperature nothing does.
+// TestABrokenProbeIsPouredByTheLevelRod: without a level from the probe, only the
+// level rod gives an amount; without a temperature, nothing does.
 func TestABrokenProbeIsPouredByTheLevelRod(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
@@ -277,8 +279,8 @@ func TestABrokenProbeIsPouredByTheLevelRod(t *testing.T) {
 	require.Contains(t, unescaped(text(t, b.get(visit+"?cell=5"))), "the battery temperature is not known")
 }
 
-// TestNothingIsProposedPastTheCeiling: whatever the pack and whatever the level
-// rule says of a cell that no probe knows.
+// TestNothingIsProposedPastTheCeiling: this holds for any pack and any level rod
+// reading of a cell without a probe.
 func TestNothingIsProposedPastTheCeiling(t *testing.T) {
 	number := regexp.MustCompile(`class="add add-some">Add (\d+) ml`)
 	b := newBench(nil, "bay-1")
@@ -306,7 +308,8 @@ func TestNothingIsProposedPastTheCeiling(t *testing.T) {
 	require.Positive(t, some)
 }
 
-// TestDangersReachThePersonAtThePack: on every step, whatever is being filled in.
+// TestDangersReachThePersonAtThePack: every step shows them, whatever is being
+// filled in.
 func TestDangersReachThePersonAtThePack(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
@@ -322,7 +325,7 @@ func TestDangersReachThePersonAtThePack(t *testing.T) {
 	}
 }
 
-// TestHoldByHand: hold, then the button to end it.
+// TestHoldByHand: a hold, then the button to end it.
 func TestHoldByHand(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	require.Equal(t, 303, b.form("/bays/bay-1/hold", "action=hold&by=A").Code)
@@ -344,7 +347,7 @@ func TestReadOnlyPageOffersOnlyAHold(t *testing.T) {
 	require.NotContains(t, text(t, b.get(visit)), `value="open"`)
 }
 
-// TestNameIsRemembered: in this browser, where nobody signs in.
+// TestNameIsRemembered: in this browser, if no one signs in.
 func TestNameIsRemembered(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	w := b.form(visit, opening+"&by="+url.QueryEscape("Ö. Person"))
@@ -356,14 +359,13 @@ func TestNameIsRemembered(t *testing.T) {
 	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "as Ö. Person")
 }
 
-// TestContrast: text on its ground reaches 4.5 to 1, lines and signs 3 to 1,
-// in light and in dark. WCAG 2.2, success criteria 1.4.3 and 1.4.11 (level AA);
-// the formula is that of its glossary, "contrast ratio" and "relative
-// luminance".
+// TestContrast: text on its background reaches 4.5 to 1, and lines and signs 3 to 1,
+// in light and dark mode. Source: WCAG 2.2, success criteria 1.4.3 and 1.4.11 (level
+// AA). The formula is from its glossary, "contrast ratio" and "relative luminance".
 func TestContrast(t *testing.T) {
 	css, err := os.ReadFile("page/style.css")
 	require.NoError(t, err)
-	require.InDelta(t, 21, contrast(t, "#000000", "#ffffff"), 1e-9) // the formula's own end: black on white
+	require.InDelta(t, 21, contrast(t, "#000000", "#ffffff"), 1e-9) // the upper end of the formula: black on white
 	light, dark, found := strings.Cut(string(css), "prefers-color-scheme: dark")
 	require.True(t, found)
 	dark, _, _ = strings.Cut(dark, "\n}\n")
@@ -394,5 +396,5 @@ func TestContrast(t *testing.T) {
 		atLeast("curve", "band", 3)
 	}
 	require.NotRegexp(t, `[{; ](color|background|fill|stroke): #`, string(css), "a colour without a name is not checked")
-	require.Less(t, math.Abs(contrast(t, "#777777", "#ffffff")-4.48), 0.01) // WCAG technique G18's own example of a grey that just fails
+	require.Less(t, math.Abs(contrast(t, "#777777", "#ffffff")-4.48), 0.01) // example of WCAG technique G18: a grey that just fails
 }

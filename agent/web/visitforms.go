@@ -14,7 +14,7 @@ import (
 	"bayward/agent/words"
 )
 
-// filled is a form of a visit that a person sent.
+// filled is a submitted form of a visit.
 type filled struct {
 	*server
 	r    *http.Request
@@ -22,10 +22,10 @@ type filled struct {
 	p    *bay.Picture
 	form url.Values
 	by   string
-	sure *cellStep // asks back instead of recording
+	sure *cellStep // asks for confirmation instead of recording
 }
 
-// visitForm takes one step of a visit and leads to the next.
+// visitForm takes one step of a visit and redirects to the next.
 func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
 	p, wrong := s.find(r)
 	if wrong == nil {
@@ -52,7 +52,7 @@ func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
 	}
 }
 
-// back is where a person stood.
+// back returns the address of the page that the form was on.
 func (f *filled) back() string {
 	if n := f.form.Get("cell"); n != "" {
 		return visitURL(f.p.Bay, url.Values{"cell": {n}}.Encode())
@@ -101,7 +101,7 @@ func (f *filled) bad(status int, key string, args ...any) *problem {
 	return failed(status, strings.ReplaceAll(key, ".", "-"), f.v.Say(key, args...))
 }
 
-// mayVisit checks the right and finds the name.
+// mayVisit checks the person's right and sets the name.
 func (f *filled) mayVisit() *problem {
 	if !f.may(f.r, order.VisitOpen) {
 		if f.gate == nil {
@@ -116,7 +116,7 @@ func (f *filled) mayVisit() *problem {
 	return nil
 }
 
-// confirmed tells whether every box was ticked.
+// confirmed requires that every box was ticked.
 func (f *filled) confirmed(kind order.Kind) *problem {
 	for _, point := range kind.Row().Confirm {
 		if f.form.Get("ok-"+point.Key) != "yes" {
@@ -152,13 +152,13 @@ func (f *filled) quality() (string, *problem) {
 	if !given && o.Water == "" {
 		return next, nil
 	}
-	if us > worstUSPerCM { // shown before any cell
+	if us > worstUSPerCM { // shown before the first cell
 		next = visitURL(f.p.Bay, "step=water")
 	}
 	return next, f.order("", o)
 }
 
-// theCell is the number of the cell that the form is of.
+// theCell returns the number of the form's cell.
 func (f *filled) theCell() (int, *problem) {
 	n, err := strconv.Atoi(strings.TrimSpace(f.form.Get("cell")))
 	if err != nil || n < 1 || n > f.p.Pack.Cells {
@@ -167,7 +167,7 @@ func (f *filled) theCell() (int, *problem) {
 	return n, nil
 }
 
-// before takes a level reading and comes back with a new proposal.
+// before takes a level reading and returns with a new proposal.
 func (f *filled) before() (string, *problem) {
 	n, wrong := f.theCell()
 	if wrong != nil {
@@ -180,12 +180,12 @@ func (f *filled) before() (string, *problem) {
 	return visitURL(f.p.Bay, fmt.Sprintf("cell=%d", n)), wrong
 }
 
-// level reads a level by the level rod.
+// level reads a level measured with the level rod.
 func (f *filled) level(field, key string) (mm float64, given bool, wrong *problem) {
 	return f.number(field, f.v.Say(key, f.v.Units().Length.Symbol), order.LevelField)
 }
 
-// cell records what was poured and, where it was measured, the level reached.
+// cell records the poured amount and, if measured, the level reached.
 func (f *filled) cell() (string, *problem) {
 	n, wrong := f.theCell()
 	if wrong != nil {
@@ -216,7 +216,7 @@ func (f *filled) cell() (string, *problem) {
 	return onward(f.p, n), wrong
 }
 
-// meanwhile finds water that another person recorded since the form was made.
+// meanwhile finds water that another person recorded after the form was shown.
 func (f *filled) meanwhile(n int) *problem {
 	seen := f.form.Get("given")
 	now := strconv.FormatFloat(f.p.Visit.GivenML[n-1], 'f', -1, 64)
@@ -260,8 +260,7 @@ func (f *filled) close() (string, *problem) {
 	return visitURL(f.p.Bay, "step=done"), f.order("", order.Order{Kind: order.VisitClose, Note: order.VisitClose.Row().Confirmed()})
 }
 
-// sheet types in a whole sheet of paper. Nothing is ordered unless all of it
-// is right.
+// sheet enters a whole paper sheet. It orders nothing unless every entry is valid.
 func (f *filled) sheet() (string, *problem) {
 	mls, afters := f.form["ml"], f.form["after"]
 	if len(mls) > f.p.Pack.Cells || len(afters) > f.p.Pack.Cells {
@@ -321,8 +320,9 @@ func (f *filled) sheetLine(line url.Values, n int) ([]order.Order, *problem) {
 	return orders, nil
 }
 
-// number reads a field of an order as people write it: in their own unit, with a
-// point or a comma. The result is in the field's unit; an empty field is none.
+// number reads a field of an order as a person writes it: in the person's unit, with
+// a point or a comma. The result is in the field's unit. given is false for an empty
+// field.
 func (f *filled) number(name, label string, of *order.Field) (x float64, given bool, wrong *problem) {
 	text := strings.TrimSpace(f.form.Get(name))
 	if text == "" {
@@ -337,7 +337,7 @@ func (f *filled) number(name, label string, of *order.Field) (x float64, given b
 	return min(max(in.SI(x), of.Low), of.High), true, nil
 }
 
-// measureOf is how a person writes a number of a unit.
+// measureOf returns how a person writes a number in a unit.
 func measureOf(v words.Voice, unit order.Unit) words.Measure {
 	switch unit {
 	case order.Millimetres:
@@ -349,11 +349,11 @@ func measureOf(v words.Voice, unit order.Unit) words.Measure {
 	}
 }
 
-// bound writes a limit with no more digits than it needs.
+// bound formats a limit with no more digits than it needs.
 func bound(x float64) string { return strconv.FormatFloat(math.Round(100*x)/100, 'f', -1, 64) }
 
-// order gives one order of the form. One that was taken from this very form
-// before is done: the answer to it was lost on its way.
+// order submits one order of the form. An order that was already accepted from this
+// form counts as done: its answer was lost on the way.
 func (f *filled) order(suffix string, o order.Order) *problem {
 	o.ID, o.By = f.form.Get("id")+suffix, f.by
 	if len(o.ID) > order.MaxIDBytes || !order.Printable(o.ID, order.MaxIDBytes) {
@@ -369,7 +369,7 @@ func (f *filled) order(suffix string, o order.Order) *problem {
 	case wrong.code == "no-answer":
 		wrong.message = f.v.Say("fail.noanswer")
 	case wrong.code == "refused":
-		wrong.message, wrong.why = wrong.said(f.v), nil // more may be said after it
+		wrong.message, wrong.why = wrong.said(f.v), nil // the caller may add to it
 	}
 	return wrong
 }

@@ -13,35 +13,36 @@ import (
 	"bayward/agent/order"
 )
 
-// Options are what the page and the interface are made from.
+// Options configures the page and the interface.
 type Options struct {
 	Site, Agent string
 	Units       string // "si" or "us": for the page only
 	Language    string // one of Languages: for the page only; "" is the first
 	Version     string
-	// Pictures gives the last picture of each bay, in the order of the
-	// configuration, which nobody changes any more. It must answer at once.
+	// Pictures returns the last picture of each bay, in the order of the
+	// configuration. Nothing may change these pictures any more. It must return at
+	// once.
 	Pictures func() []*bay.Picture
-	// Submit hands an order to a bay's next tick and returns what came of it:
-	// an event of kind bay.OrderTaken or bay.OrderRefused. It ends with the
-	// context. Nil refuses every order.
+	// Submit hands an order to a bay's next tick and returns its result: an event of
+	// kind bay.OrderTaken or bay.OrderRefused. It ends with the context. Nil refuses
+	// every order.
 	Submit func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
-	// Healthy says why ticks are not on time, or nil.
+	// Healthy returns why ticks are not on time, or nil.
 	Healthy func() error
 	Metrics http.Handler // nil: no /metrics
-	// Records answers /records, /api/v1/records.csv and /api/v1/records.json,
-	// which only read; nil: there is no record.
+	// Records answers /records, /api/v1/records.csv and /api/v1/records.json, read
+	// only. Nil: there is no record.
 	Records http.Handler
-	// People may sign in; with any of them, nobody else sees or orders
-	// anything but first aid, health and metrics.
+	// People may sign in. If there are any, no one else can see or order anything
+	// but first aid, health and metrics.
 	People []Person
-	// Past gives the last hours of each bay; nil shows none.
+	// Past provides the last hours of each bay; nil shows none.
 	Past *Past
 	// Now is the clock of sign-ins; nil is time.Now.
 	Now func() time.Time
-	// Writable, where nobody signs in, lets visits, releases and the end of a hold through. It may be
-	// set only where whoever asks is known: on the loopback address, in the
-	// demo, or behind authentication. A hold is always let through.
+	// Writable accepts visits, releases and the end of a hold where no one signs in.
+	// It may be set only if callers are known: on the loopback address, in the demo,
+	// or behind authentication. A hold is always accepted.
 	Writable bool
 }
 
@@ -54,7 +55,7 @@ type server struct {
 	readers readers
 }
 
-// New makes the handler of the one listener.
+// New returns the handler of the one listener.
 func New(o Options) http.Handler {
 	s := &server{Options: o, pages: newPages()}
 	if s.Now == nil {
@@ -104,8 +105,8 @@ func (s *server) route(mux *http.ServeMux) {
 	}
 }
 
-// guard sets the security headers and refuses orders that another web site
-// sends through a person's browser.
+// guard sets the security headers and refuses orders that another web site sends
+// through a person's browser.
 func (s *server) guard(next http.Handler) http.Handler {
 	origin := http.NewCrossOriginProtection()
 	origin.SetDenyHandler(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -132,8 +133,9 @@ func (s *server) guard(next http.Handler) http.Handler {
 	})
 }
 
-// ownHost keeps a foreign site from pointing its own name at this address and
-// so passing for the same origin: its name has dots and is public.
+// ownHost reports whether a host name can be ours. A foreign site could point its
+// own name at this address to pass for the same origin, but such a name has dots and
+// is public.
 func ownHost(host string) bool {
 	if name, _, err := net.SplitHostPort(host); err == nil {
 		host = name
@@ -142,7 +144,7 @@ func ownHost(host string) bool {
 	return host != "" && (net.ParseIP(host) != nil || !strings.Contains(host, ".") || strings.HasSuffix(strings.ToLower(host), ".local"))
 }
 
-// only answers one method, and HEAD as GET.
+// only accepts one method; for GET it accepts HEAD too.
 func only(method string, h http.HandlerFunc) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if r.Method == method || r.Method == http.MethodHead && method == http.MethodGet {
@@ -175,7 +177,7 @@ func (s *server) nothing(w http.ResponseWriter, r *http.Request) {
 	s.fail(w, r, *failed(http.StatusNotFound, "not-found", "there is nothing at this address; the page is at /, the interface at /api/v1/bays"))
 }
 
-// find gives the picture of the bay that the address names.
+// find returns the picture of the bay named in the address.
 func (s *server) find(r *http.Request) (*bay.Picture, *problem) {
 	name := r.PathValue("bay")
 	for _, p := range s.Pictures() {

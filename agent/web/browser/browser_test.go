@@ -1,6 +1,6 @@
-// Package browser_test drives the page in a real browser against the real
-// demo, as a technician with a phone would. It keeps a picture of each screen
-// in the folder that BAYWARD_SHOTS names, or in the test's own.
+// Package browser_test drives the page in a real browser against the real demo, as a
+// technician with a phone would. It saves a picture of each screen in the folder
+// named by BAYWARD_SHOTS, or in the test's own.
 package browser_test
 
 import (
@@ -22,8 +22,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// program finds a program that a test needs; without it the test is skipped,
-// or fails where everything must run.
+// program finds a program that a test needs. Without it the test is skipped, or
+// fails if no test may be skipped.
 func program(t *testing.T, names ...string) string {
 	t.Helper()
 	for _, name := range names {
@@ -43,7 +43,7 @@ func missing(t *testing.T, what string) {
 	t.Skip(what)
 }
 
-// axe is the accessibility checker's source.
+// axe returns the source of the accessibility checker.
 func axe(t *testing.T) string {
 	t.Helper()
 	source, err := os.ReadFile("node_modules/axe-core/axe.min.js")
@@ -96,7 +96,7 @@ type screen struct {
 	axe string
 }
 
-// browser starts Chromium without a window.
+// browser starts Chromium headless.
 func browser(t *testing.T) context.Context {
 	t.Helper()
 	if testing.Short() {
@@ -118,7 +118,7 @@ func browser(t *testing.T) context.Context {
 	return ctx
 }
 
-// tab opens a tab of its own, as another device would: nothing is shared.
+// tab opens a separate tab, as on another device: nothing is shared.
 func tab(browser context.Context, t *testing.T, url string, width, height int64) *screen {
 	t.Helper()
 	ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
@@ -138,7 +138,7 @@ func (s *screen) do(steps ...chromedp.Action[chromedp.Void]) {
 	require.NoError(s.t, chromedp.Do(s.ctx, steps...), s.where())
 }
 
-// of gives the value of an expression in the page.
+// of returns the value of an expression in the page.
 func of[T any](s *screen, expression string, options ...chromedp.EvaluateOption) T {
 	s.t.Helper()
 	v, err := chromedp.Run(s.ctx, chromedp.Evaluate[T](expression, options...))
@@ -146,7 +146,7 @@ func of[T any](s *screen, expression string, options ...chromedp.EvaluateOption)
 	return v
 }
 
-// until waits for an expression in the page to hold.
+// until waits until an expression in the page is true.
 func (s *screen) until(expression string) {
 	s.t.Helper()
 	_, err := chromedp.Run(s.ctx, chromedp.Poll[bool](expression, chromedp.WithPollingTimeout(100*time.Second)))
@@ -158,7 +158,7 @@ func (s *screen) open(path string) {
 	s.do(chromedp.Navigate(s.url + path))
 }
 
-// click presses what a person sees and waits for the page that it leads to.
+// click clicks a visible element and waits for the page that it leads to.
 func (s *screen) click(selector string) {
 	s.t.Helper()
 	ctx, cancel := context.WithTimeout(s.ctx, 30*time.Second)
@@ -167,7 +167,7 @@ func (s *screen) click(selector string) {
 	require.NoError(s.t, err, "click %s on %s", selector, s.where())
 }
 
-// press presses what leads nowhere.
+// press clicks an element that does not leave the page.
 func (s *screen) press(selector string) {
 	s.t.Helper()
 	s.do(chromedp.Click(chromedp.CSS(selector)))
@@ -208,9 +208,9 @@ func (s *screen) has(words ...string) {
 	}
 }
 
-// faulty lists what breaks the rules of every screen: accessibility faults as
-// far as axe-core can tell (WCAG 2.2 AA and its best practices), targets under
-// 48 pixels, content that is wider than the screen, no way to first aid.
+// faulty lists violations of the rules for every screen: accessibility faults that
+// axe-core can find (WCAG 2.2 AA and its best practices), targets under 48 pixels,
+// content wider than the screen, and a missing link to first aid.
 const faulty = `(async () => {
 	const seen = e => e.checkVisibility();
 	const all = [];
@@ -227,7 +227,7 @@ const faulty = `(async () => {
 	return all;
 })()`
 
-// shot keeps a picture of the whole page and holds it to the rules of every
+// shot saves a picture of the whole page and checks it against the rules for every
 // screen.
 func (s *screen) shot(name string) {
 	s.t.Helper()

@@ -12,15 +12,15 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// phoneWide and phoneHigh are the least phone that the page is made for.
+// phoneWide and phoneHigh are the smallest phone that the page is designed for.
 const phoneWide, phoneHigh = 360, 740
 
 func says(words string) string {
 	return "document.body.innerText.includes(" + strconv.Quote(words) + ")"
 }
 
-// TestAVisitOnAPhone covers bare plates from the overview to the closed visit,
-// with nothing but what stands on the screens.
+// TestAVisitOnAPhone goes from the overview with bare plates to the closed visit,
+// using only what the screens show.
 func TestAVisitOnAPhone(t *testing.T) {
 	b := browser(t)
 	url := demo(t, "--speed", "20")
@@ -44,7 +44,7 @@ func TestAVisitOnAPhone(t *testing.T) {
 	s.has("Cell 1 of 12", "Add ", "Water: 4.5")
 	s.shot("phone-cell")
 
-	// A level reading first, then more than fits, then a slip.
+	// First a level reading, then more than fits, then a slip.
 	s.press("details:has(input[name=level]) > summary")
 	s.write(`input[name=level]`, "-6")
 	s.click(`form:has(input[name=level]) > button`)
@@ -63,7 +63,7 @@ func TestAVisitOnAPhone(t *testing.T) {
 
 	for n := 1; n <= 12; n++ {
 		s.has("Cell " + strconv.Itoa(n) + " of 12")
-		if n == 6 { // the phone dies: another goes on where this one stood
+		if n == 6 { // the phone dies: another continues at the same point
 			s = tab(b, t, url, phoneWide, phoneHigh)
 			s.open("/bays/bay-1/visit")
 			s.has("5 of 12 cells done", "Next: cell 6")
@@ -80,13 +80,13 @@ func TestAVisitOnAPhone(t *testing.T) {
 	s.has("The visit is closed.")
 	s.shot("phone-done")
 
-	// Back shows the page that was left; sent again, it closes nothing twice.
+	// Back shows the earlier page; sending it again does not close the visit twice.
 	s.do(chromedp.NavigateBack())
 	s.has("Before you open a visit")
 }
 
-// TestLiveWithoutReload: the page follows the bay, says when it is cut off and
-// comes back by itself.
+// TestLiveWithoutReload: the page follows the bay, shows when it is cut off and
+// recovers by itself.
 func TestLiveWithoutReload(t *testing.T) {
 	b := browser(t)
 	wire := newWire(t, strings.TrimPrefix(demo(t, "--speed", "600"), "http://"))
@@ -102,8 +102,8 @@ func TestLiveWithoutReload(t *testing.T) {
 	require.True(t, of[bool](s, "window.same === true"), "the page was loaded again")
 }
 
-// TestWallSpanishDarkAndUS: a wide dark screen in the other language and the
-// other units, and reading on a phone without scripts.
+// TestWallSpanishDarkAndUS: a wide dark screen in the other language and units, and
+// a phone without scripts.
 func TestWallSpanishDarkAndUS(t *testing.T) {
 	b := browser(t)
 	url := demo(t, "--speed", "3600")
@@ -118,7 +118,7 @@ func TestWallSpanishDarkAndUS(t *testing.T) {
 	s.open("/bays/bay-4")
 	s.until("document.querySelectorAll('.chart canvas').length === 4")
 	s.shot("wall-dark-bay")
-	// Dragging over one curve looks closer at all, and the button shows all again.
+	// Dragging over one curve zooms all curves, and the button resets them.
 	box := of[[]float64](s, `(() => { const over = document.querySelector(".chart .u-over"); over.scrollIntoView({block: "center", behavior: "instant"});
 		const box = over.getBoundingClientRect(); return [box.left, box.top, box.width]; })()`)
 	s.do(chromedp.DragAndDropXY(box[0]+box[2]*0.3, box[1]+40, box[0]+box[2]*0.6, box[1]+40, 10))
@@ -135,7 +135,7 @@ func TestWallSpanishDarkAndUS(t *testing.T) {
 		s.shot("spanish" + strings.ReplaceAll(path, "/", "-"))
 		require.NotContains(t, s.text(), "⟦")
 	}
-	// The sheet of a yard of four fits one page of paper.
+	// The sheet of a yard with four bays fits on one page of paper.
 	s.open("/sheet")
 	pdf, err := chromedp.Run(s.ctx, chromedp.PrintToPDF())
 	require.NoError(t, err)
@@ -149,8 +149,7 @@ func TestWallSpanishDarkAndUS(t *testing.T) {
 	off.has("bays need someone")
 }
 
-// TestThePlottingLibraryIsUnchanged: what is built in is what its makers
-// published.
+// TestThePlottingLibraryIsUnchanged: the embedded library is the published one.
 func TestThePlottingLibraryIsUnchanged(t *testing.T) {
 	for ours, theirs := range map[string]string{"uplot.js": "dist/uPlot.iife.min.js", "uplot.css": "dist/uPlot.min.css", "LICENSE": "LICENSE"} {
 		published, err := os.ReadFile("node_modules/uplot/" + theirs)

@@ -9,8 +9,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// wire carries connections to the agent and can be cut, as a yard's network is
-// when somebody walks behind a container.
+// wire carries connections to the agent and can be cut, as a yard's network drops
+// when a person walks behind a container.
 type wire struct {
 	listener net.Listener
 	to       string

@@ -1,4 +1,4 @@
-// Package hardware opens what a configuration is wired to, real or simulated.
+// Package hardware opens the hardware of a configuration, real or simulated.
 package hardware
 
 import (
@@ -12,7 +12,7 @@ import (
 )
 
 // Open returns the hardware of the machine, or simulated hardware and its bench if
-// the configuration asks for that; otherwise the bench is nil. It drives no line.
+// the configuration asks for it. Otherwise the bench is nil. It drives no line.
 func Open(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, error) {
 	if cfg.Sensors == "simulated" {
 		bench, _, err := Simulate(cfg, nil)
@@ -33,8 +33,8 @@ func OfBench(b *sim.Bench) sensors.Hardware {
 	return sensors.Hardware{Bus: b.Bus, Pin: b.Pin, OneWire: b.OneWire(), Wait: b.Wait, Now: b.Now}
 }
 
-// Follow advances the simulated physics in real time until ctx ends: often enough for
-// the ticks, but no more often, because each step wakes the program.
+// Follow advances the simulated physics in real time until ctx ends. It steps often
+// enough for the ticks but no more often, because each step wakes the program.
 func Follow(ctx context.Context, bench *sim.Bench) error {
 	const step = 500 * time.Millisecond
 	t := time.NewTicker(step)

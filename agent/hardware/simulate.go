@@ -7,13 +7,13 @@ import (
 	"bayward/sensors/sim"
 )
 
-// Simulate builds a bench with a simulated bay for each bay of the
-// configuration, wired as it says. What the configuration knows of a pack comes
-// from there. The rest comes from starts, by bay name: there, state of charge,
-// level, charger and whether the pack is plugged in count as they stand, and a
-// zero ambient, seed, charger current or time constant takes its default. A bay
-// without a start holds a plugged-in pack that is half charged and 3 mm below
-// its fill mark. The error names the bay, or a start without one.
+// Simulate builds a bench with a simulated bay for each bay of the configuration,
+// wired as configured. The configuration supplies what it has about a pack; starts,
+// by bay name, supplies the rest. In a start, state of charge, level, charger and
+// whether the pack is plugged in are taken as given; a zero ambient, seed, charger
+// current or time constant means the default. A bay without a start has a plugged-in
+// pack that is half charged and 3 mm below its fill mark. The error names the bay,
+// or a start that has no bay.
 func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[string]*sim.Bay, error) {
 	packs := map[string]config.Pack{}
 	for _, p := range cfg.Packs {
@@ -51,8 +51,9 @@ func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 	return bench, bays, nil
 }
 
-// firstPack picks the pack that a bay starts with: of several, the first that is in
-// no bay yet. If there is none, the bay starts empty.
+// firstPack picks the pack that a bay starts with. If the bay has several, that is
+// the first one that is not yet in another bay. If there is none, the bay starts
+// empty.
 func firstPack(b *config.Bay, used map[string]bool) (name string, free bool) {
 	if len(b.Packs) == 0 {
 		return b.Pack, true
@@ -66,7 +67,7 @@ func firstPack(b *config.Bay, used map[string]bool) (name string, free bool) {
 	return b.Packs[0], false
 }
 
-// simulatedPack is a start completed from the configuration.
+// simulatedPack returns a start completed from the configuration.
 func simulatedPack(name string, index int, p config.Pack, o sim.Opts) sim.Opts {
 	const mildC = 22
 	o.Name = name

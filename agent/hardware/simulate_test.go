@@ -15,7 +15,7 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// simulatedConfig has a bay with the wiring of every kind of level probe.
+// simulatedConfig has a bay with each kind of level probe.
 func simulatedConfig() *config.Config {
 	p := config.Pack{
 		Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
@@ -48,8 +48,8 @@ func good(t *testing.T, what string, r reading.Reading, want, tolerance float64)
 	}
 }
 
-// TestDriversReadTheTruth runs the drivers of a Pi on the simulated bays: what
-// they say is what is so.
+// TestDriversReadTheTruth runs the drivers of a Pi on the simulated bays: their
+// readings match the simulated state.
 func TestDriversReadTheTruth(t *testing.T) {
 	cfg := simulatedConfig()
 	start := sim.Opts{StateOfCharge: 0.4, LevelMM: 7, PackC: 31, AmbientC: 19, Connected: true}

@@ -20,14 +20,14 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// Opener gives the hardware that a configuration is wired to.
+// Opener opens the hardware of a configuration.
 type Opener = func(*config.Config) (sensors.Hardware, error)
 
-// Drive drives low the lines that the last agent of the service has driven and those
-// of the configuration at path, and writes to out how many. From a refused
-// configuration it takes what can still be read; if the agent left no list either,
-// the error is the user's. A line that cannot be driven is named in the error and
-// does not stop the others.
+// Drive drives two sets of lines low: those that the service's last agent has
+// driven, and those of the configuration at path. It writes their number to out.
+// From a refused configuration it takes whatever can still be read; if the agent
+// left no list either, the error is the user's. A line that cannot be driven is
+// named in the error and does not stop the others.
 func Drive(path string, out, complaints io.Writer, open Opener) error {
 	held, heldErr := heldLines()
 	cfg, refused := config.Load(path)
@@ -39,14 +39,14 @@ func Drive(path string, out, complaints io.Writer, open Opener) error {
 		cfg = wiredTo(held)
 	case cfg.Sensors == "wired":
 		cfg = wiredTo(merged(held, cfg.Bays))
-	case len(held) > 0: // simulated now, wired when the agent started
+	case len(held) > 0: // the configuration is simulated now but was wired when the agent started
 		heldErr = errors.Join(heldErr, safe(out, wiredTo(held), open))
 	}
 	return errors.Join(safe(out, cfg, open), heldErr)
 }
 
-// guess drives what can be read of a configuration that is refused. That may not
-// be all, so there is always an error.
+// guess drives the lines that can be read from a refused configuration. There may be
+// more, so it always returns an error.
 func guess(path string, refused error, open Opener) error {
 	bays := config.RelayLines(path)
 	if len(bays) == 0 {
@@ -61,7 +61,7 @@ func guess(path string, refused error, open Opener) error {
 
 func wiredTo(bays []config.Bay) *config.Config { return &config.Config{Sensors: "wired", Bays: bays} }
 
-// merged adds the configured bays whose lines the list does not have.
+// merged adds the configured bays whose lines are not in the list.
 func merged(held, configured []config.Bay) []config.Bay {
 	all := slices.Clone(held)
 	for i := range configured {
@@ -96,27 +96,27 @@ func safe(w io.Writer, cfg *config.Config, open Opener) error {
 	return err
 }
 
-// heldLine is what an agent notes about one bay before it drives anything.
+// heldLine is the entry that an agent writes for one bay before it drives a line.
 type heldLine struct {
 	Bay       string `json:"bay"`
 	Relay     string `json:"relay"`
 	Heartbeat string `json:"heartbeat,omitempty"`
 }
 
-// runtimeFolder is in memory: a restart of the machine removes it, and releases the
-// lines too.
+// runtimeFolder is in memory: a restart of the machine removes it, and also releases
+// the lines.
 const runtimeFolder = "/run/bayward"
 
-// linesFile is where the service keeps the list. systemd names the folder to the
-// agent and to its stop action.
+// linesFile returns where the service keeps the list. systemd passes the folder to
+// the agent and to its stop action.
 func linesFile() string {
 	folder, _, _ := strings.Cut(os.Getenv("RUNTIME_DIRECTORY"), ":")
 	return filepath.Join(cmp.Or(folder, runtimeFolder), "outputs")
 }
 
-// NoteLines writes down which lines this agent is about to drive, for a stop
-// action that finds another configuration than this one. Only a service does:
-// an agent that is tried by hand must not overwrite its list.
+// NoteLines records which lines this agent is about to drive, in case the stop
+// action finds a different configuration. Only a service records them: an agent
+// started by hand must not overwrite the service's list.
 func NoteLines(cfg *config.Config, log *slog.Logger) {
 	if os.Getenv("RUNTIME_DIRECTORY") == "" {
 		return
@@ -132,8 +132,8 @@ func NoteLines(cfg *config.Config, log *slog.Logger) {
 	}
 }
 
-// replaceFile writes beside the file and renames, so that a reader never sees
-// half of it. The folder is in memory: there is nothing to sync.
+// replaceFile writes a new file and renames it, so a reader never sees half of it.
+// The folder is in memory, so there is nothing to sync.
 func replaceFile(path string, lines []heldLine) error {
 	data, err := json.Marshal(lines)
 	if err != nil {
@@ -145,10 +145,10 @@ func replaceFile(path string, lines []heldLine) error {
 	return os.Rename(path+".new", path)
 }
 
-// maxLinesFile bounds what is read; eight bays take a tenth of it.
+// maxLinesFile bounds the size of the list; eight bays need a tenth of it.
 const maxLinesFile = 16 << 10
 
-// heldLines are those of the last agent of the service; none when there was
+// heldLines returns the lines of the service's last agent, or none if there was
 // none.
 func heldLines() ([]config.Bay, error) {
 	f, err := os.Open(linesFile())

@@ -20,8 +20,8 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// board is a machine whose lines are all driven high, as a crashed agent may
-// leave them.
+// board is a machine with all its lines driven high, as a crashed agent may leave
+// them.
 type board map[string]*gpiotest.Pin
 
 func newBoard(names ...string) board {
@@ -53,10 +53,10 @@ func (b board) low() string {
 	return strings.Join(names, " ")
 }
 
-// example is the configuration that is shipped.
+// example is the shipped configuration.
 const example = "../../deploy/bayward.yaml"
 
-// fault is whose an error is.
+// fault names who is responsible for an error.
 type fault string
 
 const (
@@ -75,9 +75,9 @@ func faultOf(err error) fault {
 	return failed
 }
 
-// TestDriveFindsItsLines: whatever has become of the configuration, the
-// lines of the agent that ran last are driven low, and never one that no relay
-// can hang on: GPIO23 is the feedback contact of the example.
+// TestDriveFindsItsLines: whatever happened to the configuration, the lines of the
+// last agent are driven low. A line that no relay can use never is: GPIO23 is the
+// feedback contact of the example.
 func TestDriveFindsItsLines(t *testing.T) {
 	shipped, err := os.ReadFile(example)
 	if err != nil {
@@ -95,11 +95,11 @@ func TestDriveFindsItsLines(t *testing.T) {
 		t.Fatal("the example has no such line to be torn at")
 	}
 	for name, row := range map[string]struct {
-		held   string // what the agent wrote before; "" for nothing
+		held   string // the list that the agent wrote before; "" for none
 		config string
 		low    string
 		fault  fault
-		says   string // on standard output or error
+		says   string // on standard output or in the error
 	}{
 		"a good configuration":                     {"", wired, "GPIO17 GPIO27", none, "Driven low: relays 1, heartbeats 1."},
 		"the same, and the list":                   {`[{"bay":"bay-1","relay":"GPIO17","heartbeat":"GPIO27"}]`, wired, "GPIO17 GPIO27", none, "Driven low: relays 1, heartbeats 1."},
@@ -143,8 +143,8 @@ func TestDriveFindsItsLines(t *testing.T) {
 	}
 }
 
-// TestNotedLinesAreFound: what run writes down is what outputs-safe reads, and
-// only a service writes it.
+// TestNotedLinesAreFound: outputs-safe reads the lines that run writes down, and
+// only a service writes them.
 func TestNotedLinesAreFound(t *testing.T) {
 	cfg, err := config.Load(example)
 	if err != nil {

@@ -1,4 +1,4 @@
-// Package logwriter writes a log without ever making its writer wait.
+// Package logwriter writes a log without ever blocking the caller.
 package logwriter
 
 import (
@@ -9,7 +9,7 @@ import (
 	"time"
 )
 
-// maxLines is how many lines of the log wait for a reader that is stuck.
+// maxLines is how many log lines are buffered for a stuck reader.
 const maxLines = 1000
 
 // Writer never blocks: a stopped terminal or a full pipe must not delay a tick.
@@ -22,14 +22,14 @@ type Writer struct {
 	done chan struct{}
 }
 
-// New starts the writing, which Close must end.
+// New starts the writing goroutine. Close must stop it.
 func New(w io.Writer) *Writer {
 	l := &Writer{w: w, next: make(chan []byte, maxLines), stop: make(chan struct{}), done: make(chan struct{})}
 	go l.run()
 	return l
 }
 
-// Write keeps a copy of a line. It never fails.
+// Write stores a copy of a line. It never fails.
 func (l *Writer) Write(line []byte) (int, error) {
 	select {
 	case l.next <- bytes.Clone(line):
@@ -63,7 +63,7 @@ func (l *Writer) rest() {
 	}
 }
 
-// put ignores errors: there is nobody to report them to.
+// put ignores errors: there is nowhere to report them.
 func (l *Writer) put(line []byte) {
 	_, _ = l.w.Write(line)
 	if n := l.lost.Swap(0); n > 0 {
@@ -71,8 +71,8 @@ func (l *Writer) put(line []byte) {
 	}
 }
 
-// Close writes the lines that wait, for a second at most: enough for a reader that
-// is alive. It is called once; lines written later are lost.
+// Close writes the buffered lines for at most a second, which is enough for a live
+// reader. It must be called only once. Later lines are lost.
 func (l *Writer) Close() {
 	close(l.stop)
 	t := time.NewTimer(time.Second)

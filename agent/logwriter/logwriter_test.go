@@ -8,8 +8,8 @@ import (
 	"testing"
 )
 
-// TestStuckReader: a stuck reader delays nobody, and is told how many lines it lost
-// when it reads again.
+// TestStuckReader: a stuck reader delays no caller. When it reads again, it gets the
+// number of lines that it lost.
 func TestStuckReader(t *testing.T) {
 	r, w := io.Pipe()
 	l := New(w)

@@ -9,16 +9,16 @@ import (
 	"time"
 )
 
-// progressEvery is how often the line is drawn; a replay that is done sooner
-// shows none.
+// progressEvery is how often the line is drawn. A replay that finishes sooner shows
+// none.
 const progressEvery = 500 * time.Millisecond
 
-// Progress shows on a terminal how much of some files has been read. Elsewhere it
+// Progress shows on a terminal how much of the files has been read. Elsewhere it
 // prints nothing.
 type Progress struct {
 	w       io.Writer
 	files   int
-	total   int64 // bytes; 0 when a size is not known
+	total   int64 // bytes; 0 if a size is unknown
 	read    atomic.Int64
 	through atomic.Int64 // files
 	stop    chan struct{}
@@ -57,7 +57,7 @@ func (p *Progress) show() {
 	}
 }
 
-// line is what is shown after a time.
+// line returns the text to show after the given time.
 func (p *Progress) line(after time.Duration) string {
 	read := p.read.Load()
 	text := fmt.Sprintf("%d of %d traces, %.1f MB read", p.through.Load(), p.files, float64(read)/1e6)
@@ -71,7 +71,7 @@ func (p *Progress) line(after time.Duration) string {
 // Reader counts the bytes that are read from r.
 func (p *Progress) Reader(r io.Reader) io.Reader { return &counted{r, &p.read} }
 
-// Done counts a file that has been read.
+// Done counts a file as read.
 func (p *Progress) Done() { p.through.Add(1) }
 
 // End removes the line.
@@ -85,7 +85,7 @@ type counted struct {
 	n *atomic.Int64
 }
 
-// Read reads and counts.
+// Read reads from the source and counts the bytes.
 func (c *counted) Read(b []byte) (int, error) {
 	n, err := c.Reader.Read(b)
 	c.n.Add(int64(n))

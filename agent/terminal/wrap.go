@@ -5,12 +5,12 @@ import (
 	"unicode/utf8"
 )
 
-// width is what the text is wrapped to: plain lines for an 80-column terminal
-// and for a screen reader, nothing is ever overwritten.
+// width is the number of columns to wrap text to. Plain lines suit an 80-column
+// terminal and a screen reader; nothing is ever overwritten.
 const width = 78
 
-// Wrap breaks a text into lines for a terminal: the first one is set in by first,
-// those after it by rest.
+// Wrap breaks a text into lines for a terminal. It indents the first line by first
+// and the others by rest.
 func Wrap(first, rest, text string) string {
 	var out []string
 	line, begun := first, false

@@ -13,19 +13,19 @@ import (
 	"bayward/sensors/level"
 )
 
-// rule is what one key accepts by itself, as the tags of its field say. Checks,
-// complaints, schema and the test of the example all read it there.
+// rule is what one key accepts by itself, from the tags of its field. Checks,
+// complaints, the schema and the test of the example all use it.
 //
 //	accept:"1 to 2000 Ah"              a number between two bounds, both included
 //	accept:"above 1, to 1000"          the same without the lower bound itself
 //	accept:"8, 16 or 32 samples"       one of some numbers
 //	accept:"case or electrolyte"       one of some words
-//	accept:"<languages>"               one of a list that is known elsewhere
-//	default:"20"                       it may be left out; "" leaves it empty
-//	required:"yes"                     it may not, and is checked by hand
+//	accept:"<languages>"               one of a list that is defined elsewhere
+//	default:"20"                       optional, with this default; "" leaves it empty
+//	required:"yes"                     must be set, and is checked by hand
 type rule struct {
 	key       string
-	text      string // a complaint says "must be" before it
+	text      string // follows "must be" in a complaint
 	low, high float64
 	open      bool // the lower bound itself is not accepted
 	ranged    bool

@@ -128,7 +128,7 @@ func (n plan) Now() string {
 	return n.voice.Say("cell.now.estimated", n.Level())
 }
 
-// Advice says how much to add, or why nothing is proposed.
+// Advice returns how much to add, or why nothing is proposed.
 func (n plan) Advice() string {
 	switch {
 	case n.Impure:

@@ -64,9 +64,9 @@ func TestVisitByHand(t *testing.T) {
 	for _, want := range []string{"Cell 1 of 12", "Cover the plates first", "Water: 4.5 µS/cm", "about 6 mm, estimated", "Never fill this cell above", "Level rod of plastic or glass: wood soaks up acid", `href="/first-aid"`} {
 		require.Contains(t, page, want)
 	}
-	// The plates are covered, so a level fill proposes nothing; the level rod
-	// then says otherwise for this cell: 4 mm to level by 1 mm more than the
-	// charge needs, on 130 cm², are 6 mm or 78 ml from -2 mm.
+	// The plates are covered, so a level fill proposes nothing. The level rod then
+	// gives another level for this cell: from -2 mm to 1 mm above the lowest level
+	// for charging of 3 is 6 mm, or 78 ml on 130 cm².
 	require.Contains(t, page, "Add nothing: this cell has enough.")
 	require.Equal(t, visit+"?cell=1", b.leads(t, "action=before&cell=1&level=-2&by=A.+Person"))
 	page = text(t, b.get(visit+"?cell=1"))

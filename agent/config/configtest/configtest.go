@@ -9,7 +9,7 @@ import (
 	"bayward/agent/config"
 )
 
-// File writes a file that lives as long as the test.
+// File writes a file that is removed after the test.
 func File(t *testing.T, name, text string) string {
 	t.Helper()
 	path := t.TempDir() + "/" + name
@@ -19,9 +19,9 @@ func File(t *testing.T, name, text string) string {
 	return path
 }
 
-// OneBay is a configuration with one simulated bay, changed by replacing pieces of
-// it: old, new, old, new. LOGBOOK, if it is not replaced, is a file that lives as
-// long as the test.
+// OneBay returns a configuration with one simulated bay, changed by replacing pieces
+// of it: old, new, old, new. Unless it is replaced, LOGBOOK is a file that is
+// removed after the test.
 func OneBay(t *testing.T, replace ...string) string {
 	t.Helper()
 	const text = `site: quarry-road
@@ -58,7 +58,7 @@ limits:
 	return strings.ReplaceAll(changed, "LOGBOOK", t.TempDir()+"/logbook.db")
 }
 
-// Parse reads a configuration that must be good.
+// Parse reads a configuration that must be valid.
 func Parse(t *testing.T, text string) *config.Config {
 	t.Helper()
 	cfg, err := config.Parse("test.yaml", []byte(text))

@@ -1,6 +1,6 @@
-// Package exampletest gives tests the shipped example of the configuration, with
-// one of its parts replaced by an alternative that the example shows in comments. It
-// gives text only, so that the tests of agent/config can use it too.
+// Package exampletest gives tests the shipped example of the configuration, with one
+// of its parts replaced by an alternative that the example shows in comments. It
+// returns only text, so the tests of agent/config can use it too.
 package exampletest
 
 import (
@@ -11,10 +11,10 @@ import (
 	"testing"
 )
 
-// Example is the text of deploy/bayward.yaml.
+// Example returns the text of deploy/bayward.yaml.
 func Example(t testing.TB) string {
 	t.Helper()
-	for folder := "."; len(folder) < 64; folder = filepath.Join("..", folder) { // from where the test runs, upwards
+	for folder := "."; len(folder) < 64; folder = filepath.Join("..", folder) { // from the test's folder upwards
 		data, err := os.ReadFile(filepath.Join(folder, "deploy", "bayward.yaml"))
 		if err == nil {
 			return string(data)
@@ -24,13 +24,13 @@ func Example(t testing.TB) string {
 	return ""
 }
 
-// WithLevel is the example with a level probe of a kind, on the same input.
+// WithLevel returns the example with another kind of level probe on the same input.
 func WithLevel(t testing.TB, kind string) string {
 	t.Helper()
 	return with(t, "level", kind, "adc: 0x48\n        channel: 2\n")
 }
 
-// WithCurrent is the example with a current sensor of a kind.
+// WithCurrent returns the example with another kind of current sensor.
 func WithCurrent(t testing.TB, kind string) string {
 	t.Helper()
 	return with(t, "current", kind, "adc: 0x49\n")
@@ -40,8 +40,8 @@ var commented = regexp.MustCompile(`(?m)^ {8}# `)
 
 var alternative = regexp.MustCompile(`^(?: {8}# +(?:- )?[a-z_]+:.*\n)+`)
 
-// with puts the block of a kind in the place of a part; keep is what the block
-// leaves to the reader. The kind that is in use already gives the example itself.
+// with replaces a part by the block of a kind; keep is what the block leaves to the
+// reader. The kind already in use returns the example itself.
 func with(t testing.TB, part, kind, keep string) string {
 	t.Helper()
 	example := Example(t)

@@ -1,4 +1,4 @@
-// Package walktest sits at the terminal of a walk in tests.
+// Package walktest plays the person at the terminal of a walk in tests.
 package walktest
 
 import (
@@ -8,8 +8,8 @@ import (
 	"testing"
 )
 
-// Person sits at the walk's terminal: a question is answered by the first row whose
-// text is in it, and by Enter otherwise.
+// Person is the person at the walk's terminal. A question gets the answer of the
+// first row whose text it contains, or else Enter.
 type Person struct {
 	Lines chan string // the answers
 	t     *testing.T
@@ -17,10 +17,10 @@ type Person struct {
 
 	mu   sync.Mutex // guards what follows
 	text strings.Builder
-	from int // where the text begins that is not answered yet
+	from int // start of the text that is not answered yet
 }
 
-// usual answers everything truthfully.
+// usual returns truthful answers to everything.
 func usual() [][2]string {
 	return [][2]string{
 		{"Your name", "A. Person"}, {`"charger locked off"`, "charger locked off"}, {`"charger off"`, "charger off"},
@@ -31,13 +31,13 @@ func usual() [][2]string {
 	}
 }
 
-// NewPerson answers everything truthfully, but what the rows say otherwise: a piece
-// of the question, and the answer to it.
+// NewPerson returns a person who answers everything truthfully, except for the given
+// rows: a piece of the question, and its answer.
 func NewPerson(t *testing.T, first ...[2]string) *Person {
 	return &Person{t: t, rows: append(first, usual()...), Lines: make(chan string, 64)}
 }
 
-// Write is the terminal.
+// Write takes the terminal's output.
 func (p *Person) Write(text []byte) (int, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -72,14 +72,14 @@ func (p *Person) answer(asked string) string {
 	return ""
 }
 
-// Said is all that the terminal has shown, with single spaces.
+// Said returns everything that the terminal has shown, with single spaces.
 func (p *Person) Said() string {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return strings.Join(strings.Fields(p.text.String()), " ")
 }
 
-// Types is what the person types after some more text.
+// Types returns what the person types in response to more text.
 func (p *Person) Types(text []byte) string {
 	if _, err := p.Write(bytes.ReplaceAll(text, []byte("\r\n"), []byte("\n"))); err != nil {
 		return ""
@@ -92,7 +92,7 @@ func (p *Person) Types(text []byte) string {
 	}
 }
 
-// Shown is all that the terminal has shown, with its line ends.
+// Shown returns everything that the terminal has shown, with its line ends.
 func (p *Person) Shown() string {
 	p.mu.Lock()
 	defer p.mu.Unlock()

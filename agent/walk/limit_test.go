@@ -1,6 +1,7 @@
 package walk
 
 import (
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -37,19 +38,20 @@ func TestLimitOfASlowClosing(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		const most = time.Second
 		var l limit
-		closed, opened := false, 0
+		var closed atomic.Bool
+		var opened atomic.Int32
 		err := l.closeFor(most, func() error {
 			time.Sleep(3 * most)
-			closed = true
+			closed.Store(true)
 			return nil
-		}, func() { closed = false; opened++ })
+		}, func() { closed.Store(false); opened.Add(1) })
 		require.NoError(t, err)
-		require.Equal(t, 1, opened, "while it hung")
-		require.True(t, closed)
+		require.EqualValues(t, 1, opened.Load(), "while it hung")
+		require.True(t, closed.Load())
 		time.Sleep(most)
 		synctest.Wait()
-		require.False(t, closed)
-		require.Equal(t, 2, opened)
+		require.False(t, closed.Load())
+		require.EqualValues(t, 2, opened.Load())
 	})
 }
 

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"fmt"
 	"io"
@@ -20,12 +21,13 @@ import (
 
 // figures are the measurements of one agent.
 type figures struct {
-	u        usage
-	scraped  usage // after the scrapes
-	cpuShare float64
-	scrape   time.Duration
-	heard    []message
-	watched  time.Duration // in which it was heard
+	u                   usage
+	scraped             usage // after the scrapes
+	cpuShare            float64
+	scrape              time.Duration
+	series, scrapeBytes int
+	heard               []message
+	watched             time.Duration // in which it was heard
 }
 
 // message is one message that the agent published.
@@ -216,7 +218,7 @@ func (f *figures) watch(ctx context.Context, pid int, listen string, e *ear, wat
 		return err
 	}
 	for range scrapes {
-		if err := scrape(ctx, "http://"+listen+"/metrics"); err != nil {
+		if f.series, f.scrapeBytes, err = scrape(ctx, "http://"+listen+"/metrics"); err != nil {
 			return err
 		}
 	}
@@ -228,18 +230,25 @@ func (f *figures) watch(ctx context.Context, pid int, listen string, e *ear, wat
 	return err
 }
 
-func scrape(ctx context.Context, url string) error {
+// scrape fetches the metrics once and returns how many series they are, and how
+// many bytes.
+func scrape(ctx context.Context, url string) (series, size int, err error) {
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, http.NoBody)
 	if err != nil {
-		return fmt.Errorf("scrape: %w", err)
+		return 0, 0, fmt.Errorf("scrape: %w", err)
 	}
 	res, err := http.DefaultClient.Do(req)
 	if err != nil {
-		return fmt.Errorf("scrape: %w", err)
+		return 0, 0, fmt.Errorf("scrape: %w", err)
 	}
 	defer func() { _ = res.Body.Close() }()
-	_, err = io.Copy(io.Discard, res.Body)
-	return err
+	text, err := io.ReadAll(res.Body)
+	for line := range bytes.Lines(text) {
+		if line[0] != '#' {
+			series++
+		}
+	}
+	return series, len(text), err
 }
 
 func (f *figures) print(w io.Writer, name string) {
@@ -249,7 +258,7 @@ func (f *figures) print(w io.Writer, name string) {
 	row("memory (PSS): before a scrape; after; peak", "%.1f MiB; %.1f MiB; %.1f MiB", mib(f.u.pssKB), mib(f.scraped.pssKB), mib(f.scraped.peakKB))
 	row("CPU at one tick a second", "%.2f %% of a core", f.cpuShare)
 	row("threads; open files", "%d; %d", f.u.threads, f.u.files)
-	row("scrape", "%.2f ms CPU", ms(f.scrape))
+	row("scrape", "%.2f ms CPU; %d series; %.1f kB", ms(f.scrape), f.series, float64(f.scrapeBytes)/1e3)
 	if n := float64(len(f.heard)); n > 0 {
 		row("to the broker, when idle", "%.2f messages a second of %.0f bytes; %.1f MB a day", n/f.watched.Seconds(), f.bytes()/n,
 			f.bytes()/1e6*float64(24*time.Hour)/float64(f.watched))

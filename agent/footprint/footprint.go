@@ -74,10 +74,10 @@ func unchanged(smaps io.Reader, file string) (out []mapping) {
 	mine := false
 	for lines := bufio.NewScanner(smaps); lines.Scan(); {
 		line := lines.Text()
-		var from, to uintptr
+		var from, to uint64 // a 64-bit kernel may list addresses that a 32-bit uintptr cannot hold
 		var perms string
 		if n, _ := fmt.Sscanf(line, "%x-%x %s", &from, &to, &perms); n == 3 {
-			m = mapping{from, to}
+			m = mapping{uintptr(from), uintptr(to)}
 			mine = len(perms) == 4 && perms[1] == '-' && strings.HasSuffix(line, " "+file)
 			continue
 		}

@@ -18,10 +18,9 @@ type Codes uint32
 // All iterates over the codes of the set in order.
 func (s Codes) All() iter.Seq[Code] {
 	return func(yield func(Code) bool) {
-		for left := uint32(s); left != 0; left &= left - 1 {
-			if !yield(Code(bits.TrailingZeros32(left))) {
-				return
-			}
+		more := true
+		for left := uint32(s); left != 0 && more; left &= left - 1 {
+			more = yield(Code(bits.TrailingZeros32(left)))
 		}
 	}
 }

@@ -77,7 +77,7 @@ func TestAVisitOnAPhone(t *testing.T) {
 	s.shot("phone-close")
 	s.tickAll()
 	s.click("button.wide")
-	s.has("The visit is closed.")
+	s.has("The visit is closed and recorded.")
 	s.shot("phone-done")
 
 	// Back shows the earlier page; sending it again does not close the visit twice.

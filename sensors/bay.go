@@ -17,8 +17,8 @@ type Source interface {
 	Sample(ctx context.Context, out *bay.Readings)
 }
 
-// Bay is the hardware of one charging place.
-type Bay struct {
+// Set is the hardware of one charging place.
+type Set struct {
 	name    string
 	sources []Source
 	level   Source
@@ -26,15 +26,15 @@ type Bay struct {
 }
 
 // Name returns the bay's name in the configuration.
-func (b *Bay) Name() string { return b.name }
+func (b *Set) Name() string { return b.name }
 
 // Sources returns what to sample: one source for each bus with parts of the bay.
-func (b *Bay) Sources() []Source { return b.sources }
+func (b *Set) Sources() []Source { return b.sources }
 
 // Volts returns the voltages at the converter's inputs from the last sampling, by
 // the part's key in the configuration, such as "voltage". An input that could not
 // be converted is absent. Do not call it while a source samples.
-func (b *Bay) Volts() map[string]float64 {
+func (b *Set) Volts() map[string]float64 {
 	out := map[string]float64{}
 	for _, s := range b.sources {
 		a, ok := s.(*analog)
@@ -52,10 +52,10 @@ func (b *Bay) Volts() map[string]float64 {
 
 // Level returns the level probe alone, for a loop that reads it between the
 // ticks; nil unless the configuration asks for that.
-func (b *Bay) Level() Source { return b.level }
+func (b *Set) Level() Source { return b.level }
 
 // Relay returns the charge-enable output, which is open after Open.
-func (b *Bay) Relay() *Relay { return b.relay }
+func (b *Set) Relay() *Relay { return b.relay }
 
 var (
 	_ Source = (*analog)(nil)

@@ -186,7 +186,7 @@ func wired() *config.Config {
 	}}}}
 }
 
-func mustOpen(t testing.TB, cfg *config.Config, hw Hardware) []*Bay {
+func mustOpen(t testing.TB, cfg *config.Config, hw Hardware) []*Set {
 	t.Helper()
 	bays, err := Open(cfg, hw)
 	if err != nil {
@@ -196,7 +196,7 @@ func mustOpen(t testing.TB, cfg *config.Config, hw Hardware) []*Bay {
 }
 
 // sample samples all sources of a bay once.
-func sample(t testing.TB, b *Bay) bay.Readings {
+func sample(t testing.TB, b *Set) bay.Readings {
 	t.Helper()
 	var out bay.Readings
 	for _, s := range b.Sources() {

@@ -34,7 +34,7 @@ type chip struct {
 // anything else it drives all relays open. Converters and thermometers that do
 // not answer are not errors; bays on one converter share it. The error names the
 // bay, the field and the part.
-func Open(cfg *config.Config, hw Hardware) ([]*Bay, error) {
+func Open(cfg *config.Config, hw Hardware) ([]*Set, error) {
 	if hw.Now == nil || hw.Pin == nil || hw.Bus == nil {
 		return nil, errors.New("bug: hardware without clock, pins or buses")
 	}
@@ -42,7 +42,7 @@ func Open(cfg *config.Config, hw Hardware) ([]*Bay, error) {
 		return nil, err
 	}
 	o := &opener{hw, map[string]i2c.Bus{}, map[chip]*ads1115.Dev{}, map[string]*thermometer{}}
-	var bays []*Bay
+	var bays []*Set
 	for i := range cfg.Bays {
 		b := &cfg.Bays[i]
 		relay, err := openRelay(b, hw)
@@ -57,7 +57,7 @@ func Open(cfg *config.Config, hw Hardware) ([]*Bay, error) {
 		if err != nil {
 			return nil, err
 		}
-		bays = append(bays, &Bay{b.Name, sources, level, relay})
+		bays = append(bays, &Set{b.Name, sources, level, relay})
 	}
 	return bays, nil
 }

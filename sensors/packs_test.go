@@ -21,8 +21,8 @@ import (
 type garage struct {
 	t     *testing.T
 	bench *sim.Bench
-	truth [2]*sim.Bay
-	bays  []*sensors.Bay
+	truth [2]*sim.Stand
+	bays  []*sensors.Set
 	log   bytes.Buffer
 }
 

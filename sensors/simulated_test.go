@@ -18,8 +18,8 @@ import (
 // yard is one simulated bay behind the real drivers.
 type yard struct {
 	bench *sim.Bench
-	truth *sim.Bay
-	bay   *sensors.Bay
+	truth *sim.Stand
+	bay   *sensors.Set
 }
 
 // newYard wires one bay. The level probe is the example's for its kind.

@@ -37,8 +37,8 @@ type Figure struct {
 	Basis   string  `json:"basis"`  // standard and clause
 }
 
-// Bay is what one bay needs on its own.
-type Bay struct {
+// Need is what one bay needs on its own.
+type Need struct {
 	Bay        string   `json:"bay"`
 	Pack       string   `json:"pack"`
 	Cells      int      `json:"cells"`
@@ -51,7 +51,7 @@ type Bay struct {
 
 // Report is what a room needs.
 type Report struct {
-	Bays     []Bay    `json:"bays"`
+	Bays     []Need   `json:"bays"`
 	Room     []Figure `json:"room"` // all bays at once
 	Notes    []string `json:"notes"`
 	Cautions []string `json:"cautions"`
@@ -106,7 +106,7 @@ func For(places []Place) (*Report, error) {
 }
 
 // Value returns a figure by its name; NaN when the bay has none of that name.
-func (b *Bay) Value(name string) float64 { return value(b.Figures, name) }
+func (b *Need) Value(name string) float64 { return value(b.Figures, name) }
 
 // Value returns a figure of the room by its name; NaN when there is none.
 func (r *Report) Value(name string) float64 { return value(r.Room, name) }
@@ -120,8 +120,8 @@ func value(figures []Figure, name string) float64 {
 	return math.NaN()
 }
 
-func (p *Place) bay(gasA float64) Bay {
-	b := Bay{
+func (p *Place) bay(gasA float64) Need {
+	b := Need{
 		Bay: p.Bay, Pack: p.Pack, Cells: p.Cells, CapacityAh: p.CapacityAh, Charger: p.Curve.String(), RatedA: p.RatedA,
 		Assumed: p.assumed(),
 	}

@@ -39,7 +39,7 @@ func published(t *testing.T) map[string]float64 {
 	return out
 }
 
-func one(t *testing.T, p airflow.Place) *airflow.Bay {
+func one(t *testing.T, p airflow.Place) *airflow.Need {
 	t.Helper()
 	r, err := airflow.For([]airflow.Place{p})
 	if err != nil {

@@ -136,16 +136,16 @@ func (a *Agent) openBook(ctx context.Context) error {
 
 func wallOf(t time.Time, trusted bool) mqtt.Wall { return mqtt.Wall{Time: t, Trusted: trusted} }
 
-func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Bay) error {
+func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Set) error {
 	setups, err := a.Config.Setups()
 	if err != nil {
 		return err
 	}
-	bays := make([]loop.Bay, len(setups))
+	bays := make([]loop.Place, len(setups))
 	cores, histories := a.restored(ctx, setups)
 	for i, s := range setups {
 		core := cores[i]
-		bays[i] = loop.Bay{Name: s.Name, Core: core, Relay: hardware[i].Relay()}
+		bays[i] = loop.Place{Name: s.Name, Core: core, Relay: hardware[i].Relay()}
 		for _, src := range hardware[i].Sources() {
 			bays[i].Sources = append(bays[i].Sources, src)
 		}

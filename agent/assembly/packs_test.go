@@ -46,7 +46,7 @@ type nightShift struct {
 	path  string // of the logbook
 	text  string
 	bench *sim.Bench
-	bays  map[string]*sim.Bay
+	bays  map[string]*sim.Stand
 	off   time.Duration // of the bench when the agent ended
 }
 

@@ -28,7 +28,7 @@ const tick = time.Second
 type rig struct {
 	t     *testing.T
 	bench *sim.Bench
-	truth *sim.Bay
+	truth *sim.Stand
 	loop  *loop.Loop
 	hangs atomic.Pointer[chan struct{}] // while set, samples of the I²C bus hang on it
 	plays atomic.Pointer[play]          // while set, what the drivers read is changed
@@ -76,11 +76,11 @@ func newRig(t *testing.T, miswire func(*wiring.Parts), change func(*bay.Setup)) 
 	if change != nil {
 		change(&setups[0])
 	}
-	b := loop.Bay{Name: "bay-1", Core: bay.New(setups[0]), Relay: bays[0].Relay()}
+	b := loop.Place{Name: "bay-1", Core: bay.New(setups[0]), Relay: bays[0].Relay()}
 	for _, s := range bays[0].Sources() {
 		b.Sources = append(b.Sources, &source{s, r})
 	}
-	r.loop, err = loop.New(loop.Options{Bays: []loop.Bay{b}, Log: slog.New(slog.DiscardHandler), Every: tick, Now: r.bench.Now, RecordFailing: r.full.Load})
+	r.loop, err = loop.New(loop.Options{Bays: []loop.Place{b}, Log: slog.New(slog.DiscardHandler), Every: tick, Now: r.bench.Now, RecordFailing: r.full.Load})
 	if err != nil {
 		t.Fatal(err)
 	}

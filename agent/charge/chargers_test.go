@@ -50,7 +50,7 @@ func TestChargers(t *testing.T) {
 	var table strings.Builder
 	for _, k := range kinds() {
 		for _, blind := range []bool{false, true} {
-			p := &chargetest.Pack{CapacityAh: 225, Cells: 12, C: 25, Soc: 0.3}
+			p := &chargetest.CellString{CapacityAh: 225, Cells: 12, C: 25, Soc: 0.3}
 			r := &chargetest.Recorder{Pack: p, EachS: 10}
 			r.Rest(1)
 			r.Charge(k.hours, k.charger())
@@ -139,7 +139,7 @@ func TestOneDeadCell(t *testing.T) {
 		for _, cells := range []int{3, 6, 12, 24} {
 			for _, c := range []float64{0, 25, 45} {
 				t.Run(fmt.Sprintf("%s, 1 of %d, %.0f °C", k.name, cells, c), func(t *testing.T) {
-					p := &chargetest.Pack{CapacityAh: 225, Cells: cells, Dead: 1, C: c, Soc: 0.3}
+					p := &chargetest.CellString{CapacityAh: 225, Cells: cells, Dead: 1, C: c, Soc: 0.3}
 					r := &chargetest.Recorder{Pack: p, EachS: 20}
 					r.Charge(k.hours, k.charger())
 					r.Rest(6)
@@ -150,7 +150,7 @@ func TestOneDeadCell(t *testing.T) {
 		}
 	}
 	t.Run("voltage alone, 1 of 24: revoked in the rest", func(t *testing.T) {
-		p := &chargetest.Pack{CapacityAh: 225, Cells: 24, Dead: 1, C: 25, Soc: 0.3}
+		p := &chargetest.CellString{CapacityAh: 225, Cells: 24, Dead: 1, C: 25, Soc: 0.3}
 		r := &chargetest.Recorder{Pack: p, EachS: 20}
 		r.Charge(14, chargetest.IUIa(0.16, 2.40, 0.04, 3))
 		r.Rest(1)

@@ -13,7 +13,7 @@ import (
 
 // recorder is a new pack on the published equations.
 func recorder(soc float64) *chargetest.Recorder {
-	return &chargetest.Recorder{Pack: &chargetest.Pack{CapacityAh: 225, Cells: 12, C: 25, Soc: soc}, EachS: 10}
+	return &chargetest.Recorder{Pack: &chargetest.CellString{CapacityAh: 225, Cells: 12, C: 25, Soc: soc}, EachS: 10}
 }
 
 // contact adds the charger's contact to a series: open, then closed from fromH on.

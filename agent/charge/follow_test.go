@@ -240,7 +240,7 @@ func TestRestart(t *testing.T) {
 // the model.
 func TestNeverFalselyFull(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		p := &chargetest.Pack{CapacityAh: 225, Cells: 12, StepS: 10, C: rapid.Float64Range(0, 50).Draw(t, "C"), Soc: rapid.Float64Range(0.1, 0.95).Draw(t, "soc")}
+		p := &chargetest.CellString{CapacityAh: 225, Cells: 12, StepS: 10, C: rapid.Float64Range(0, 50).Draw(t, "C"), Soc: rapid.Float64Range(0.1, 0.95).Draw(t, "soc")}
 		r := &chargetest.Recorder{Pack: p, EachS: rapid.SampledFrom([]float64{20, 60}).Draw(t, "each")}
 		for range rapid.IntRange(1, 5).Draw(t, "parts") {
 			rate, v := rapid.Float64Range(0.01, 0.3).Draw(t, "rate"), rapid.Float64Range(2.2, 2.6).Draw(t, "v")

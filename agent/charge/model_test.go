@@ -17,7 +17,7 @@ func TestSchifferEquations(t *testing.T) {
 	for _, file := range []string{"gassing_model_500ah_iuia_25c.csv", "gassing_model_500ah_iuia_45c.csv"} {
 		t.Run(file, func(t *testing.T) {
 			rows := data(t, file, 1, 1)
-			p := &chargetest.Pack{CapacityAh: 500, Cells: 1, C: rows[0].C, Soc: 1}
+			p := &chargetest.CellString{CapacityAh: 500, Cells: 1, C: rows[0].C, Soc: 1}
 			worstV, worstSoc := 0.0, 0.0
 			for i := 1; i < len(rows); i++ {
 				dt, a := rows[i].S-rows[i-1].S, (rows[i].A+rows[i-1].A)/2

@@ -19,9 +19,9 @@ import (
 // that only the walk advances.
 type bench struct {
 	*sim.Bench
-	truth *sim.Bay // the bay under the walk
+	truth *sim.Stand // the bay under the walk
 	name  string
-	bays  map[string]*sensors.Bay
+	bays  map[string]*sensors.Set
 
 	opensAt time.Duration // by the rig's own timer; 0: none
 	dying   bool          // the process to be killed holds the relay
@@ -42,7 +42,7 @@ func newBench(t *testing.T, cfg, wired *config.Config) *bench {
 	if err != nil {
 		t.Fatal(err)
 	}
-	out := &bench{Bench: b, truth: truths[cfg.Bays[0].Name], name: cfg.Bays[0].Name, bays: map[string]*sensors.Bay{}}
+	out := &bench{Bench: b, truth: truths[cfg.Bays[0].Name], name: cfg.Bays[0].Name, bays: map[string]*sensors.Set{}}
 	for _, one := range opened {
 		out.bays[one.Name()] = one
 	}

@@ -89,7 +89,7 @@ func Run(ctx context.Context, o *Options, out, complaints io.Writer) (err error)
 type demo struct {
 	*assembly.Agent
 	bench  *sim.Bench
-	bays   map[string]*sim.Bay
+	bays   map[string]*sim.Stand
 	broker *broker.Broker
 	person *technician // nil: the user does the work
 }

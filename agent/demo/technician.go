@@ -20,13 +20,13 @@ import (
 type technician struct {
 	submit   assembly.Submit
 	pictures func() []*bay.Picture
-	bays     map[string]*sim.Bay
+	bays     map[string]*sim.Stand
 	since    map[string]time.Duration // when the current reason to act was first seen
 	why      map[string]string
 	orders   int
 }
 
-func newTechnician(s assembly.Submit, pictures func() []*bay.Picture, bays map[string]*sim.Bay) *technician {
+func newTechnician(s assembly.Submit, pictures func() []*bay.Picture, bays map[string]*sim.Stand) *technician {
 	return &technician{submit: s, pictures: pictures, bays: bays, since: map[string]time.Duration{}, why: map[string]string{}}
 }
 

@@ -139,7 +139,7 @@ func newWear(t *testing.T, n int) *wear {
 		Wall:     func() (time.Time, bool) { return time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC).Add(bench.Now()), true },
 	}
 	for i, s := range setups {
-		b := loop.Bay{Name: s.Name, Core: bay.New(s), Relay: hw[i].Relay()}
+		b := loop.Place{Name: s.Name, Core: bay.New(s), Relay: hw[i].Relay()}
 		for _, src := range hw[i].Sources() {
 			b.Sources = append(b.Sources, src)
 		}

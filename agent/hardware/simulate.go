@@ -14,12 +14,12 @@ import (
 // current or time constant means the default. A bay without a start has a plugged-in
 // pack that is half charged and 3 mm below its fill mark. The error names the bay,
 // or a start that has no bay.
-func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[string]*sim.Bay, error) {
+func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[string]*sim.Stand, error) {
 	packs := map[string]config.Pack{}
 	for _, p := range cfg.Packs {
 		packs[p.Name] = p
 	}
-	bench, bays, used := sim.NewBench(), map[string]*sim.Bay{}, map[string]bool{}
+	bench, bays, used := sim.NewBench(), map[string]*sim.Stand{}, map[string]bool{}
 	for i, b := range cfg.Bays {
 		name, free := firstPack(&b, used)
 		p, ok := packs[name]

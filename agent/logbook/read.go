@@ -226,8 +226,8 @@ func (r *Reader) OpenRows(ctx context.Context) (map[string]Rows, error) {
 	return all.byBay(), nil
 }
 
-// Pack is a pack in the record.
-type Pack struct {
+// PackEntry is a pack in the record.
+type PackEntry struct {
 	Name    string
 	Bay     string // where it was last charged or visited; "" for never
 	Charges int
@@ -235,7 +235,7 @@ type Pack struct {
 }
 
 // Packs lists the packs of the record by name.
-func (r *Reader) Packs(ctx context.Context) ([]Pack, error) {
+func (r *Reader) Packs(ctx context.Context) ([]PackEntry, error) {
 	found, err := r.db.QueryContext(ctx, `SELECT name,
 		coalesce((SELECT bay.name FROM (
 			SELECT bay_id, start_wall_ms FROM charge WHERE pack_id = pack.id UNION ALL
@@ -248,9 +248,9 @@ func (r *Reader) Packs(ctx context.Context) ([]Pack, error) {
 		return nil, fmt.Errorf("logbook: list the packs: %w", err)
 	}
 	defer found.Close()
-	var out []Pack
+	var out []PackEntry
 	for found.Next() {
-		var p Pack
+		var p PackEntry
 		if err := found.Scan(&p.Name, &p.Bay, &p.Charges, &p.Visits); err != nil {
 			return nil, fmt.Errorf("logbook: list the packs: %w", err)
 		}

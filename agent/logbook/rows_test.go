@@ -214,7 +214,7 @@ func TestQueries(t *testing.T) {
 	packs, err := b.Packs(t.Context())
 	require.NoError(t, err)
 	require.Equal(t, "lift-24v", packs[0].Name)
-	require.Equal(t, Pack{Name: "pack-0", Bay: "bay-1", Charges: page}, packs[1])
+	require.Equal(t, PackEntry{Name: "pack-0", Bay: "bay-1", Charges: page}, packs[1])
 }
 
 // A consumer that stops, or a context that ends, ends the query.

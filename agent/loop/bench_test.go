@@ -26,7 +26,7 @@ func BenchmarkTick(b *testing.B) {
 	now := func() time.Duration { return time.Since(start) }
 	o := Options{Now: now, Log: quiet(), Outputs: []Output{nowhere{}}}
 	for range 8 {
-		o.Bays = append(o.Bays, Bay{
+		o.Bays = append(o.Bays, Place{
 			Name: "bay-1", Core: bay.New(setup("bay-1")), Relay: &testRelay{},
 			Sources: []Source{&testSource{name: "bus", now: now}},
 		})

@@ -137,7 +137,7 @@ func newHand(b *testing.B, bays int, stalled bool) *hand {
 		o.Outputs = []Output{stuckOutput{until}, stuckOutput{until}}
 	}
 	for i := range bays {
-		o.Bays = append(o.Bays, Bay{
+		o.Bays = append(o.Bays, Place{
 			Name: fmt.Sprintf("bay-%d", i+1), Core: bay.New(setup(fmt.Sprintf("bay-%d", i+1))), Relay: handRelay{h},
 			Sources: []Source{handSource{h: h}}, Level: handSource{h, int32(i + 1), true}, BareWithin: 400 * time.Microsecond,
 		})

@@ -16,8 +16,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// Bay is one charging place as the loop runs it.
-type Bay struct {
+// Place is one charging place as the loop runs it.
+type Place struct {
 	Name    string
 	Core    *bay.Bay
 	Sources []Source
@@ -31,7 +31,7 @@ type Bay struct {
 
 // Options configure a loop. Zero values take the defaults in brackets.
 type Options struct {
-	Bays []Bay
+	Bays []Place
 	// Histories has the histories of the packs that are in no bay [an empty one].
 	Histories *bay.Histories
 	Outputs   []Output
@@ -86,7 +86,7 @@ type Loop struct {
 }
 
 type runningBay struct {
-	Bay
+	Place
 	samplers []*sampler
 	guard    *guard
 	fast     *fast // nil for none
@@ -109,7 +109,7 @@ func New(o Options) (*Loop, error) {
 	l.timer.Stop()
 	var errs []error
 	for i := range o.Bays {
-		b := &runningBay{Bay: o.Bays[i], guard: newGuard(o.Bays[i].Relay, o.GuardAfter)}
+		b := &runningBay{Place: o.Bays[i], guard: newGuard(o.Bays[i].Relay, o.GuardAfter)}
 		if err := drive(b.Relay, false); err != nil {
 			errs = append(errs, fmt.Errorf("open relay of %s: %w", b.Name, err))
 		}

@@ -381,7 +381,7 @@ func TestHealthy(t *testing.T) {
 func TestNewOpensAll(t *testing.T) {
 	gone := errors.New("line is gone")
 	a, b := &testRelay{closed: true, stuck: gone}, &testRelay{closed: true}
-	_, err := New(Options{Log: quiet(), Now: func() time.Duration { return 0 }, Bays: []Bay{
+	_, err := New(Options{Log: quiet(), Now: func() time.Duration { return 0 }, Bays: []Place{
 		{Name: "bay-1", Core: bay.New(setup("bay-1")), Relay: a}, {Name: "bay-2", Core: bay.New(setup("bay-2")), Relay: b},
 	}})
 	if !errors.Is(err, gone) || b.isClosed() {

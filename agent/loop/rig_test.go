@@ -239,7 +239,7 @@ func newRig(t *testing.T, bays int, change func(*rig, *Options), outputs ...Outp
 		relay := &testRelay{name: name, closed: true}
 		source := &testSource{name: "bus", now: r.now}
 		r.relays, r.sources = append(r.relays, relay), append(r.sources, source)
-		o.Bays = append(o.Bays, Bay{Name: name, Core: bay.New(setup(name)), Sources: []Source{source}, Relay: relay})
+		o.Bays = append(o.Bays, Place{Name: name, Core: bay.New(setup(name)), Sources: []Source{source}, Relay: relay})
 	}
 	if change != nil {
 		change(r, &o)

@@ -221,7 +221,7 @@ func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, probl
 	err = choosePage().Execute(&out, struct {
 		Style                   template.CSS
 		Problem, Pack, Cautions string
-		Packs                   []logbook.Pack
+		Packs                   []logbook.PackEntry
 		Tables                  []*Table
 	}{template.CSS(StyleOf(false)), problem, r.URL.Query().Get("pack"), words.EnglishSI().Cautions(), packs, Tables()}) //nolint:gosec // our own file
 	if err != nil {

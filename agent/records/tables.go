@@ -34,19 +34,19 @@ func spanColumns[T any](of func(*T) *logbook.Span) []column[T] {
 }
 
 func packs() *Table {
-	return newTable("packs", "The packs in the record, by name; filters by bay and time do not apply.", "pack bay charges visits", []column[logbook.Pack]{
-		{"pack", "", func(p *logbook.Pack) any { return p.Name }},
-		{"bay", "where it was last charged or visited", func(p *logbook.Pack) any { return p.Bay }},
-		{"charges", "", func(p *logbook.Pack) any { return int64(p.Charges) }},
-		{"visits", "without rounds of readings", func(p *logbook.Pack) any { return int64(p.Visits) }},
+	return newTable("packs", "The packs in the record, by name; filters by bay and time do not apply.", "pack bay charges visits", []column[logbook.PackEntry]{
+		{"pack", "", func(p *logbook.PackEntry) any { return p.Name }},
+		{"bay", "where it was last charged or visited", func(p *logbook.PackEntry) any { return p.Bay }},
+		{"charges", "", func(p *logbook.PackEntry) any { return int64(p.Charges) }},
+		{"visits", "without rounds of readings", func(p *logbook.PackEntry) any { return int64(p.Visits) }},
 	}, readPacks)
 }
 
-func readPacks(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[logbook.Pack, error] {
-	return func(yield func(logbook.Pack, error) bool) {
+func readPacks(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[logbook.PackEntry, error] {
+	return func(yield func(logbook.PackEntry, error) bool) {
 		all, err := r.Packs(ctx)
 		if err != nil {
-			yield(logbook.Pack{}, err)
+			yield(logbook.PackEntry{}, err)
 			return
 		}
 		for _, p := range all {

@@ -56,7 +56,7 @@ func makeBase(name string, cells int, capacityAh, gravity float64, rows chargete
 // nights are the published equations at temperatures without a printed run;
 // agent/charge checks this integration against the printed ones.
 func nights(c float64, dead int) base {
-	p := &chargetest.Pack{CapacityAh: 225, Cells: 12, C: c, Soc: 0.35, Dead: dead}
+	p := &chargetest.CellString{CapacityAh: 225, Cells: 12, C: c, Soc: 0.35, Dead: dead}
 	r := &chargetest.Recorder{Pack: p, EachS: 10}
 	r.Rest(1)
 	r.Charge(14, chargetest.IUIa(0.16, 2.40, 0.04, 4))

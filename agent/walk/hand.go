@@ -17,10 +17,10 @@ func (r *rig) hand() commission.Hand {
 }
 
 // HandAt returns a hand that does at a simulated bay what the walk asks for.
-func HandAt(b *sim.Bay) commission.Hand { return &simulatedHand{b} }
+func HandAt(b *sim.Stand) commission.Hand { return &simulatedHand{b} }
 
 // simulatedHand does at a simulated bay what the walk asks a person for.
-type simulatedHand struct{ bay *sim.Bay }
+type simulatedHand struct{ bay *sim.Stand }
 
 const (
 	handK   = 6    // a hand at some 30 °C around a sensor at room temperature

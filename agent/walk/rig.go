@@ -20,9 +20,9 @@ type rig struct {
 	cfg        *config.Config
 	configPath string
 	bay        string
-	bays       map[string]*sensors.Bay
+	bays       map[string]*sensors.Set
 	bench      *sim.Bench // nil on real hardware
-	sims       map[string]*sim.Bay
+	sims       map[string]*sim.Stand
 	speed      float64
 	now        func() time.Duration
 	slow       map[string]*slowSource
@@ -56,7 +56,7 @@ func (r *rig) open(hw sensors.Hardware) error {
 	if err != nil {
 		return err
 	}
-	r.now, r.bays, r.slow = hw.Now, map[string]*sensors.Bay{}, map[string]*slowSource{}
+	r.now, r.bays, r.slow = hw.Now, map[string]*sensors.Set{}, map[string]*slowSource{}
 	for _, b := range opened {
 		r.bays[b.Name()], r.slow[b.Name()] = b, &slowSource{}
 	}

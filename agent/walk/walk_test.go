@@ -40,7 +40,7 @@ type commissioning struct {
 // walkFast is a multiple of real time that is high enough for tests never to wait.
 const walkFast = 1e12
 
-func (c *commissioning) walk(t *testing.T) (*commission.Record, *sim.Bay, error) {
+func (c *commissioning) walk(t *testing.T) (*commission.Record, *sim.Stand, error) {
 	t.Helper()
 	if c.real == nil {
 		c.real = c.cfg
@@ -280,7 +280,7 @@ func (c *closing) Write(p []byte) (int, error) {
 	return c.Person.Write(p)
 }
 
-func (c *commissioning) walkOn(t *testing.T, out io.Writer) (*commission.Record, *sim.Bay, error) {
+func (c *commissioning) walkOn(t *testing.T, out io.Writer) (*commission.Record, *sim.Stand, error) {
 	t.Helper()
 	c.out = out
 	return c.walk(t)

@@ -127,7 +127,7 @@ func powerCuts(s *scene) {
 	s.granted()
 
 	s.step("the pack is unplugged", func(context.Context) error {
-		return s.with(func(y *sim.Bay) error { y.Unplug(); return nil })
+		return s.with(func(y *sim.Stand) error { y.Unplug(); return nil })
 	})
 	s.isAt("vacant")
 	s.cutPower()
@@ -135,7 +135,7 @@ func powerCuts(s *scene) {
 	s.isAt("vacant")
 	s.stays(15)
 	s.step("a pack is plugged in again", func(context.Context) error {
-		return s.with(func(y *sim.Bay) error { y.Connect(); return nil })
+		return s.with(func(y *sim.Stand) error { y.Connect(); return nil })
 	})
 	s.granted()
 	s.inOrder()

@@ -53,7 +53,7 @@ func latePowerCuts(s *scene) {
 	s.provenAgain()
 
 	s.step("the charger loses its mains", func(context.Context) error {
-		return s.with(func(y *sim.Bay) error { y.SetMains(false); return nil })
+		return s.with(func(y *sim.Stand) error { y.SetMains(false); return nil })
 	})
 	s.asks("hold", `{"action":"unhold","by":"Ada"}`)
 	s.granted()

@@ -37,7 +37,7 @@ type rig struct {
 
 	mu        sync.Mutex // guards the fields below
 	bench     *sim.Bench
-	bay       *sim.Bay
+	bay       *sim.Stand
 	bus       chips.Bus
 	since     time.Time    // the physics is advanced up to here
 	exchanged bool         // the pack's thermometer was replaced
@@ -278,7 +278,7 @@ func (r *rig) exchange() {
 }
 
 // with does something to the bay.
-func (r *rig) with(do func(*sim.Bay) error) error {
+func (r *rig) with(do func(*sim.Stand) error) error {
 	r.mu.Lock()
 	bay := r.bay
 	r.mu.Unlock()
@@ -287,7 +287,7 @@ func (r *rig) with(do func(*sim.Bay) error) error {
 
 // fault sets or clears a fault of a part.
 func (r *rig) fault(kind sim.FaultKind, on bool) {
-	_ = r.with(func(y *sim.Bay) error { y.SetFault(kind, on); return nil }) // returns none
+	_ = r.with(func(y *sim.Stand) error { y.SetFault(kind, on); return nil }) // returns none
 }
 
 // close ends the board and the physics.

@@ -116,7 +116,7 @@ func bareThenCovered(s *scene) {
 // pour raises the level of every cell by some millimetres, as measured above the
 // plates.
 func (s *scene) pour(mm float64) error {
-	return s.with(func(y *sim.Bay) error {
+	return s.with(func(y *sim.Stand) error {
 		for cell := 1; cell <= 12; cell++ {
 			if err := y.AddWater(cell, mm*13); err != nil { // 130 cm²
 				return err
@@ -128,7 +128,7 @@ func (s *scene) pour(mm float64) error {
 
 // leak lowers the level of every cell.
 func (s *scene) leak(mm float64) error {
-	return s.with(func(y *sim.Bay) error {
+	return s.with(func(y *sim.Stand) error {
 		for cell := 1; cell <= 12; cell++ {
 			if err := y.Leak(cell, mm*13); err != nil {
 				return err
@@ -142,7 +142,7 @@ func (s *scene) leak(mm float64) error {
 func (s *scene) until(ctx context.Context, fulfilled func(sim.Truth) bool) error {
 	for {
 		var t sim.Truth
-		_ = s.with(func(y *sim.Bay) error { t = y.Truth(); return nil }) // returns none
+		_ = s.with(func(y *sim.Stand) error { t = y.Truth(); return nil }) // returns none
 		if fulfilled(t) {
 			return nil
 		}

@@ -69,7 +69,7 @@ func (b *bench) help(site *site) {
 // line logs the true state of the bay, then what the agent reports.
 func (b *bench) line(r *rig, site *site) {
 	var t sim.Truth
-	_ = r.with(func(y *sim.Bay) error { t = y.Truth(); return nil }) // returns none
+	_ = r.with(func(y *sim.Stand) error { t = y.Truth(); return nil }) // returns none
 	now := r.look()
 	site.mu.Lock()
 	p := last(site.all)
@@ -115,7 +115,7 @@ func (b *bench) obey(s *scene, words []string) error {
 	case "break", "fix":
 		return s.setFault(argument, words[0] == "break")
 	case "unplug", "plug":
-		return s.with(func(y *sim.Bay) error {
+		return s.with(func(y *sim.Stand) error {
 			if words[0] == "plug" {
 				y.Connect()
 			} else {

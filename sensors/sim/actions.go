@@ -5,7 +5,7 @@ import "math"
 // AddWater pours water into a cell, numbered from 1 at the positive end. Liquid
 // above the bottom of the vent well runs over. The error names an unknown cell or
 // an invalid amount.
-func (y *Bay) AddWater(cell int, ml float64) error {
+func (y *Stand) AddWater(cell int, ml float64) error {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	return y.pack.AddWater(cell, ml)
@@ -13,19 +13,19 @@ func (y *Bay) AddWater(cell int, ml float64) error {
 
 // Leak lets electrolyte out of a cell, numbered from 1 at the positive end, as
 // a cracked jar does. The error is as for AddWater.
-func (y *Bay) Leak(cell int, ml float64) error {
+func (y *Stand) Leak(cell int, ml float64) error {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	return y.pack.Leak(cell, ml)
 }
 
 // Connect plugs the pack in; its liquid sloshes for a minute or two.
-func (y *Bay) Connect() { y.plug(true) }
+func (y *Stand) Connect() { y.plug(true) }
 
 // Unplug disconnects the pack and its sensors.
-func (y *Bay) Unplug() { y.plug(false) }
+func (y *Stand) Unplug() { y.plug(false) }
 
-func (y *Bay) plug(connected bool) {
+func (y *Stand) plug(connected bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	if y.connected == connected {
@@ -43,7 +43,7 @@ func (y *Bay) plug(connected bool) {
 
 // Discharge takes out ampere-hours at once, like a shift's work, and returns how
 // many there were.
-func (y *Bay) Discharge(ah float64) float64 {
+func (y *Stand) Discharge(ah float64) float64 {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	return y.pack.Discharge(ah)
@@ -51,7 +51,7 @@ func (y *Bay) Discharge(ah float64) float64 {
 
 // SetLoad makes the machine draw a current from now on, in A; 0 or less means none.
 // The machine switches off by itself when the pack is empty.
-func (y *Bay) SetLoad(amps float64) {
+func (y *Stand) SetLoad(amps float64) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.loadA = 0
@@ -61,14 +61,14 @@ func (y *Bay) SetLoad(amps float64) {
 }
 
 // SetAirflow switches the fan, and with it its airflow switch, on or off.
-func (y *Bay) SetAirflow(on bool) {
+func (y *Stand) SetAirflow(on bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.fan = on
 }
 
 // SetMains switches the charger's mains on or off.
-func (y *Bay) SetMains(on bool) {
+func (y *Stand) SetMains(on bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.mains = on

@@ -44,14 +44,14 @@ const (
 
 // source is one input's wire.
 type source struct {
-	bay  *Bay
+	bay  *Stand
 	what signal
 }
 
 // adc is one ADS1115 at register level.
 type adc struct {
 	bench   *Bench
-	bays    []*Bay
+	bays    []*Stand
 	in      [4]source
 	regs    [numRegs]uint16
 	pointer uint8

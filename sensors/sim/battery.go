@@ -13,7 +13,7 @@ var ErrPlugged = errors.New("the pack is plugged in")
 
 // Battery is a pack that is in no bay, with the sensor that stays in it.
 type Battery struct {
-	pack   *pack.Pack
+	pack   *pack.Battery
 	opts   Opts // what belongs to the pack
 	sensor *thermometer
 	at     time.Duration // its physics is advanced up to here
@@ -35,7 +35,7 @@ func (b *Bench) NewBattery(o Opts) (*Battery, error) {
 		return t, nil
 	}
 	// Until it is first plugged in, the sensor is on no bus.
-	nowhere := &Bay{bench: b, pack: p}
+	nowhere := &Stand{bench: b, pack: p}
 	t.sensor, err = b.fit(o.OwnSensor, nowhere, false)
 	if err != nil {
 		return nil, err
@@ -47,7 +47,7 @@ func (b *Bench) NewBattery(o Opts) (*Battery, error) {
 // Exchange carries the bay's pack away and puts another one in its place; it is not
 // plugged in until Connect. The bay's charger stays the same. The error wraps
 // ErrPlugged while the pack is connected.
-func (y *Bay) Exchange(in *Battery) (out *Battery, err error) {
+func (y *Stand) Exchange(in *Battery) (out *Battery, err error) {
 	b := y.bench
 	b.mu.Lock()
 	defer b.mu.Unlock()

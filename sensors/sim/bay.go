@@ -9,13 +9,13 @@ import (
 	"bayward/sensors/wiring"
 )
 
-// Bay is one charging place on a bench.
-type Bay struct {
+// Stand is one charging place on a bench.
+type Stand struct {
 	bench *Bench
 	opts  Opts
 	now   time.Duration
 
-	pack      *pack.Pack
+	pack      *pack.Battery
 	charger   *pack.Charger
 	room      *pack.Room
 	contactor contactor
@@ -47,7 +47,7 @@ type Bay struct {
 }
 
 // newBay makes a bay without wires.
-func newBay(b *Bench, o Opts, w *wiring.Parts) (*Bay, error) {
+func newBay(b *Bench, o Opts, w *wiring.Parts) (*Stand, error) {
 	if o.Name == "" {
 		return nil, fmt.Errorf("name is empty")
 	}
@@ -62,7 +62,7 @@ func newBay(b *Bench, o Opts, w *wiring.Parts) (*Bay, error) {
 	if err != nil {
 		return nil, fmt.Errorf("charger: %w", err)
 	}
-	y := &Bay{
+	y := &Stand{
 		bench: b, opts: o, now: b.now, pack: p, charger: c, room: pack.NewRoom(o.Cells, o.CapacityAh),
 		connected: o.Connected, mains: true, fan: true,
 	}
@@ -76,12 +76,12 @@ func newBay(b *Bench, o Opts, w *wiring.Parts) (*Bay, error) {
 
 // ambientC returns the air's temperature now: coldest at the start of each day of
 // the physics.
-func (y *Bay) ambientC() float64 {
+func (y *Stand) ambientC() float64 {
 	return y.opts.AmbientC - y.opts.AmbientSwingC*math.Cos(2*math.Pi*y.now.Hours()/24)
 }
 
 // advance moves the bay's physics to a time.
-func (y *Bay) advance(until time.Duration) {
+func (y *Stand) advance(until time.Duration) {
 	for y.now < until {
 		dt := min(until-y.now, y.stride())
 		if next := y.contactor.next(); next > 0 {
@@ -92,14 +92,14 @@ func (y *Bay) advance(until time.Duration) {
 }
 
 // stride returns the longest step that is still accurate.
-func (y *Bay) stride() time.Duration {
+func (y *Stand) stride() time.Duration {
 	if y.loadA == 0 && y.charger.Stage() == pack.ChargerOff && y.pack.Resting() {
 		return 10 * time.Second
 	}
 	return time.Second
 }
 
-func (y *Bay) step(dt time.Duration) {
+func (y *Stand) step(dt time.Duration) {
 	s := dt.Seconds()
 	supply := y.charger.Supply(y.contactor.closedNow, y.mains, y.connected)
 	y.pack.Step(s, supply, y.loadA, y.ambientC())
@@ -113,7 +113,7 @@ func (y *Bay) step(dt time.Duration) {
 }
 
 // probeMM returns the level at the probe.
-func (y *Bay) probeMM() float64 {
+func (y *Stand) probeMM() float64 {
 	if y.faults[ProbeStuck] {
 		return y.stuckMM
 	}
@@ -124,4 +124,4 @@ func (y *Bay) probeMM() float64 {
 }
 
 // sensorPlugged reports whether the pack's temperature sensor is on its bus.
-func (y *Bay) sensorPlugged() bool { return y.connected && !y.faults[TemperatureUnplugged] }
+func (y *Stand) sensorPlugged() bool { return y.connected && !y.faults[TemperatureUnplugged] }

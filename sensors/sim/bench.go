@@ -27,7 +27,7 @@ type Bench struct {
 	mu      sync.Mutex // guards the fields below, and the bays
 	now     time.Duration
 	busTime time.Duration // added to now: transactions and waits
-	bays    []*Bay
+	bays    []*Stand
 	names   map[string]bool
 	buses   map[string]*bus
 	pins    map[string]*line
@@ -43,7 +43,7 @@ func NewBench() *Bench {
 
 // Add wires a bay to the bench. The error wraps ErrTaken if a name, an input, a
 // line or a sensor is in use. Do not use a bench that has refused a bay.
-func (b *Bench) Add(o Opts, w wiring.Parts) (*Bay, error) {
+func (b *Bench) Add(o Opts, w wiring.Parts) (*Stand, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	y, err := b.add(o.withDefaults(), &w)
@@ -53,7 +53,7 @@ func (b *Bench) Add(o Opts, w wiring.Parts) (*Bay, error) {
 	return y, nil
 }
 
-func (b *Bench) add(o Opts, w *wiring.Parts) (*Bay, error) {
+func (b *Bench) add(o Opts, w *wiring.Parts) (*Stand, error) {
 	if b.names[o.Name] {
 		return nil, fmt.Errorf("name: %w", ErrTaken)
 	}

@@ -12,7 +12,7 @@ import (
 	"bayward/sensors/wiring"
 )
 
-func carried(t *testing.T) (*sim.Bench, *sim.Bay) {
+func carried(t *testing.T) (*sim.Bench, *sim.Stand) {
 	t.Helper()
 	b := sim.NewBench()
 	y, err := b.Add(

@@ -56,7 +56,7 @@ func FaultKinds() []FaultKind {
 
 // SetFault sets or clears a fault. A fault of a converter or a bus that bays share
 // affects all of them. An unknown kind is ignored.
-func (y *Bay) SetFault(f FaultKind, on bool) {
+func (y *Stand) SetFault(f FaultKind, on bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	if f >= numFaults || y.faults[f] == on {
@@ -82,7 +82,7 @@ func (y *Bay) SetFault(f FaultKind, on bool) {
 }
 
 // Fault reports whether a fault is set.
-func (y *Bay) Fault(f FaultKind) bool {
+func (y *Stand) Fault(f FaultKind) bool {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	return f < numFaults && y.faults[f]

@@ -4,7 +4,7 @@ package sim
 const liftedMM = -1000
 
 // LiftProbe takes the level probe out of its cell, or puts it back.
-func (y *Bay) LiftProbe(out bool) {
+func (y *Stand) LiftProbe(out bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.lifted = out
@@ -12,14 +12,14 @@ func (y *Bay) LiftProbe(out bool) {
 
 // TouchPackSensor puts a hand on the pack's temperature sensor, which eventually
 // warms it by so many kelvins; 0 removes the hand.
-func (y *Bay) TouchPackSensor(k float64) {
+func (y *Stand) TouchPackSensor(k float64) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.packSensor.touch(k)
 }
 
 // TouchAirSensor is TouchPackSensor for the air's sensor.
-func (y *Bay) TouchAirSensor(k float64) {
+func (y *Stand) TouchAirSensor(k float64) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.airSensor.touch(k)
@@ -27,7 +27,7 @@ func (y *Bay) TouchAirSensor(k float64) {
 
 // BridgeComplete bridges the charger's "complete" contact with a wire, or removes
 // the wire.
-func (y *Bay) BridgeComplete(on bool) {
+func (y *Stand) BridgeComplete(on bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.bridged = on
@@ -35,7 +35,7 @@ func (y *Bay) BridgeComplete(on bool) {
 
 // GiveGas holds test gas with so many per cent of hydrogen to the gas sensor; 0
 // removes it.
-func (y *Bay) GiveGas(pct float64) {
+func (y *Stand) GiveGas(pct float64) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	y.gasPct = max(pct, 0)

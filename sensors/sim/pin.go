@@ -30,7 +30,7 @@ var (
 // line is one GPIO line of the Pi with what is connected to it. Outputs have a
 // pull-down on their board, so that a line that is not driven is low.
 type line struct {
-	bay       *Bay
+	bay       *Stand
 	name      string
 	number    int
 	role      role
@@ -44,7 +44,7 @@ type line struct {
 	edges  chan struct{}
 }
 
-func newLine(y *Bay, name string, r role, activeLow bool) *line {
+func newLine(y *Stand, name string, r role, activeLow bool) *line {
 	number, err := strconv.Atoi(strings.TrimLeft(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz_"))
 	if err != nil {
 		number = -1

@@ -2,7 +2,7 @@ package sim
 
 // signalV returns the voltage that one of the bay's signals puts on a converter's
 // input.
-func (y *Bay) signalV(what signal) float64 {
+func (y *Stand) signalV(what signal) float64 {
 	switch what {
 	case packVoltage:
 		return y.voltageV()
@@ -19,7 +19,7 @@ func (y *Bay) signalV(what signal) float64 {
 
 // voltageV returns the divider's output. Without its lead the lower resistor pulls
 // the input to its zero.
-func (y *Bay) voltageV() float64 {
+func (y *Stand) voltageV() float64 {
 	if !y.connected || y.faults[SenseOpen] {
 		return y.divider.OffsetV
 	}
@@ -28,7 +28,7 @@ func (y *Bay) voltageV() float64 {
 
 // currentV returns the shunt's or Hall sensor's output; an open lead gives 0 V,
 // which for a Hall sensor is far below its zero.
-func (y *Bay) currentV() float64 {
+func (y *Stand) currentV() float64 {
 	switch {
 	case y.faults[CurrentOpen]:
 		return 0
@@ -39,7 +39,7 @@ func (y *Bay) currentV() float64 {
 }
 
 // driftS returns how long the probe has been drifting, in seconds.
-func (y *Bay) driftS() float64 {
+func (y *Stand) driftS() float64 {
 	if !y.faults[ProbeDrift] {
 		return 0
 	}

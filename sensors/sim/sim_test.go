@@ -44,7 +44,7 @@ func common(name string) (Opts, wiring.Parts) {
 	return o, w
 }
 
-func mustAdd(t testing.TB, b *Bench, o Opts, w wiring.Parts) *Bay {
+func mustAdd(t testing.TB, b *Bench, o Opts, w wiring.Parts) *Stand {
 	t.Helper()
 	y, err := b.Add(o, w)
 	if err != nil {
@@ -54,7 +54,7 @@ func mustAdd(t testing.TB, b *Bench, o Opts, w wiring.Parts) *Bay {
 }
 
 // fitted returns a bench with one common bay.
-func fitted(t testing.TB) (*Bench, *Bay) {
+func fitted(t testing.TB) (*Bench, *Stand) {
 	t.Helper()
 	b := NewBench()
 	o, w := common("bay-1")

@@ -18,7 +18,7 @@ type scratchpad [9]byte
 type thermometer struct {
 	id      string
 	bus     string // the folder of its bus master
-	bay     *Bay
+	bay     *Stand
 	ambient bool
 	offsetC float64
 	plugged bool
@@ -50,7 +50,7 @@ func (s *thermometer) touch(k float64) {
 }
 
 // fit puts a sensor on the bus. An air sensor may be fitted again.
-func (b *Bench) fit(id string, y *Bay, ambient bool) (*thermometer, error) {
+func (b *Bench) fit(id string, y *Stand, ambient bool) (*thermometer, error) {
 	s := &thermometer{id: id, bus: busMaster, bay: y, ambient: ambient, plugged: true}
 	for _, other := range b.sensors {
 		if other.id != id {

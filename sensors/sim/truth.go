@@ -32,7 +32,7 @@ type Truth struct {
 }
 
 // Truth returns the true state of the bay.
-func (y *Bay) Truth() Truth {
+func (y *Stand) Truth() Truth {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
 	t := Truth{
@@ -56,7 +56,7 @@ func (y *Bay) Truth() Truth {
 }
 
 // PilotCell returns the number of the cell with the level probe.
-func (y *Bay) PilotCell() int { return y.opts.PilotCell }
+func (y *Stand) PilotCell() int { return y.opts.PilotCell }
 
 // Name returns the bay's name.
-func (y *Bay) Name() string { return y.opts.Name }
+func (y *Stand) Name() string { return y.opts.Name }

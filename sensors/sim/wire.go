@@ -10,7 +10,7 @@ import (
 )
 
 // wireInputs connects the bay's analogue signals.
-func (y *Bay) wireInputs(w *wiring.Parts) error {
+func (y *Stand) wireInputs(w *wiring.Parts) error {
 	var errs []error
 	connect := func(what string, in wiring.Input, s signal) {
 		if err := y.connect(w.I2C, in, s); err != nil {
@@ -46,7 +46,7 @@ func (y *Bay) wireInputs(w *wiring.Parts) error {
 }
 
 // connect puts a signal on an input, and the converter on its bus.
-func (y *Bay) connect(busName string, in wiring.Input, s signal) error {
+func (y *Stand) connect(busName string, in wiring.Input, s signal) error {
 	if in.ADC < 0x48 || in.ADC > 0x4b {
 		return fmt.Errorf("converter address 0x%02x is not between 0x48 and 0x4b", in.ADC)
 	}
@@ -62,7 +62,7 @@ func (y *Bay) connect(busName string, in wiring.Input, s signal) error {
 }
 
 // converter returns a converter, and fits it if needed.
-func (y *Bay) converter(busName string, addr uint16) *adc {
+func (y *Stand) converter(busName string, addr uint16) *adc {
 	name := plainBus(busName)
 	u, ok := y.bench.buses[name]
 	if !ok {
@@ -82,7 +82,7 @@ func (y *Bay) converter(busName string, addr uint16) *adc {
 }
 
 // wirePins connects the bay's lines.
-func (y *Bay) wirePins(w *wiring.Parts) error {
+func (y *Stand) wirePins(w *wiring.Parts) error {
 	var errs []error
 	connect := func(name string, role role, activeLow bool) {
 		if _, taken := y.bench.pins[name]; taken {
@@ -110,7 +110,7 @@ func (y *Bay) wirePins(w *wiring.Parts) error {
 
 // wireSensors puts the temperature sensors on the 1-wire bus. Bays may share only
 // the air sensor.
-func (y *Bay) wireSensors(w *wiring.Parts) error {
+func (y *Stand) wireSensors(w *wiring.Parts) error {
 	t := w.Temperature
 	if t == nil {
 		t = &wiring.Temperature{}

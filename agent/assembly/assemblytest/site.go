@@ -68,7 +68,7 @@ func Get(t *testing.T, url string) string {
 type Site struct {
 	*assembly.Agent
 	Bench *sim.Bench
-	Bays  map[string]*sim.Bay
+	Bays  map[string]*sim.Stand
 	t     *testing.T
 }
 

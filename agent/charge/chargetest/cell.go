@@ -16,8 +16,8 @@ const (
 	stepS   = 3.0
 )
 
-// Pack is a string of equal cells, some of which may be shorted.
-type Pack struct {
+// CellString is a string of equal cells, some of which may be shorted.
+type CellString struct {
 	CapacityAh float64
 	Cells      int
 	Dead       int     // shorted cells: 0 V
@@ -32,7 +32,7 @@ type Pack struct {
 type Supply struct{ OpenV, Ohm, MaxA, LoadA float64 }
 
 // line returns the voltage of a live cell as a + b*i.
-func (p *Pack) line(s float64, charging bool) (a, b float64) {
+func (p *CellString) line(s float64, charging bool) (a, b float64) {
 	s = min(max(s, 0), 1)
 	a = u0 - g*(1-s)
 	if charging {
@@ -42,7 +42,7 @@ func (p *Pack) line(s float64, charging bool) (a, b float64) {
 }
 
 // solve returns current and cell voltage on a supply.
-func (p *Pack) solve(s float64, sup *Supply) (i, v float64) {
+func (p *CellString) solve(s float64, sup *Supply) (i, v float64) {
 	if sup.LoadA < 0 {
 		a, b := p.line(s, false)
 		return sup.LoadA, a + b*sup.LoadA
@@ -57,11 +57,11 @@ func (p *Pack) solve(s float64, sup *Supply) (i, v float64) {
 }
 
 // GasA returns the gassing current of a cell at v and c.
-func (p *Pack) GasA(v float64) float64 {
+func (p *CellString) GasA(v float64) float64 {
 	return p.CapacityAh / 100 * gasA * math.Exp(gasPerV*(v-gasRefV)+gasPerK*(p.C-gasRefC))
 }
 
-func (p *Pack) rate(s float64, sup *Supply) float64 {
+func (p *CellString) rate(s float64, sup *Supply) float64 {
 	i, v := p.solve(s, sup)
 	gas := p.GasA(v)
 	if i > 0 {
@@ -74,7 +74,7 @@ func (p *Pack) rate(s float64, sup *Supply) float64 {
 
 // Step runs the pack for dtS seconds in Runge-Kutta steps and returns its current
 // and voltage at the end.
-func (p *Pack) Step(dtS float64, sup Supply) (packV, currentA float64) {
+func (p *CellString) Step(dtS float64, sup Supply) (packV, currentA float64) {
 	most := p.StepS
 	if most == 0 {
 		most = stepS
@@ -96,7 +96,7 @@ func (p *Pack) Step(dtS float64, sup Supply) (packV, currentA float64) {
 
 // FullSoc returns the charge at which all of a current gasses, so that this current
 // can bring it no higher.
-func (p *Pack) FullSoc(currentA float64) float64 {
+func (p *CellString) FullSoc(currentA float64) float64 {
 	lo, hi := 0.0, 1.0
 	for range 50 {
 		mid := (lo + hi) / 2

@@ -66,7 +66,7 @@ func field(rec []string, at map[string]int, what string) float64 {
 
 // Recorder records a series from a pack and its treatment.
 type Recorder struct {
-	Pack  *Pack
+	Pack  *CellString
 	EachS float64
 	Rows  Series
 	now   float64

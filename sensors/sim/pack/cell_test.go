@@ -57,7 +57,7 @@ func common() Spec {
 	}
 }
 
-func mustNew(t testing.TB, s Spec) *Pack {
+func mustNew(t testing.TB, s Spec) *Battery {
 	t.Helper()
 	p, err := New(s)
 	if err != nil {
@@ -68,7 +68,7 @@ func mustNew(t testing.TB, s Spec) *Pack {
 
 // feed drives a constant current through the pack for a while, at a steady ambient
 // temperature.
-func feed(p *Pack, amps, hours, ambientC float64) {
+func feed(p *Battery, amps, hours, ambientC float64) {
 	for range int(hours * 3600) {
 		if amps >= 0 {
 			p.Step(1, Supply{OpenV: 4 * float64(p.Cells()), Ohm: 0.001, MaxA: amps}, 0, ambientC)

@@ -51,7 +51,7 @@ func CooledC(startC, ambientC, tauH, hours float64) float64 {
 
 // warm advances the pack's temperature by dt seconds of heat, exactly for steady
 // heat and ambient.
-func (p *Pack) warm(dtS, watts, ambientC float64) {
+func (p *Battery) warm(dtS, watts, ambientC float64) {
 	end := ambientC + watts*p.spec.TauH*3600/p.jouleK
 	p.packC = CooledC(p.packC, end, p.spec.TauH, dtS/3600)
 	p.probeC += (p.packC - p.probeC) * (1 - math.Exp(-dtS/probeLagS))
@@ -60,7 +60,7 @@ func (p *Pack) warm(dtS, watts, ambientC float64) {
 
 // heatW returns the heat now: the power put in, minus the enthalpy of what is stored
 // and of what leaves as gas.
-func (p *Pack) heatW(packA float64) float64 {
+func (p *Battery) heatW(packA float64) float64 {
 	watts := 0.0
 	for i := range p.cells {
 		c := &p.cells[i]

@@ -24,8 +24,8 @@ type Spec struct {
 	Seed           uint64  // of the spread between the cells
 }
 
-// Pack is one pack. It is not safe for concurrent use.
-type Pack struct {
+// Battery is one pack. It is not safe for concurrent use.
+type Battery struct {
 	spec   Spec
 	cells  []cell
 	restV  []float64 // rest voltage of each cell, once for a step
@@ -44,11 +44,11 @@ type Pack struct {
 const cutOffV = 1.7
 
 // New makes a pack. The error names invalid values.
-func New(s Spec) (*Pack, error) {
+func New(s Spec) (*Battery, error) {
 	if err := s.check(); err != nil {
 		return nil, err
 	}
-	p := &Pack{
+	p := &Battery{
 		spec: s, cells: make([]cell, s.Cells), restV: make([]float64, s.Cells),
 		packC: s.PackC, probeC: s.PackC, sloshS: math.Inf(1),
 		jouleK: joulePerKgK * kgPerAhCell * s.CapacityAh * float64(s.Cells),
@@ -119,7 +119,7 @@ type Supply struct {
 
 // Step advances the pack by dt seconds (0 to 60) on a supply, with the machine's
 // load and the air around it.
-func (p *Pack) Step(dtS float64, s Supply, loadA, ambientC float64) {
+func (p *Battery) Step(dtS float64, s Supply, loadA, ambientC float64) {
 	p.prepare()
 	p.balance(s, loadA)
 	watts := p.heatW(p.packA)
@@ -138,7 +138,7 @@ func (p *Pack) Step(dtS float64, s Supply, loadA, ambientC float64) {
 }
 
 // prepare sets each cell's part of the step that does not depend on its current.
-func (p *Pack) prepare() {
+func (p *Battery) prepare() {
 	p.heat.at(p.packC)
 	for i := range p.cells {
 		c := &p.cells[i]
@@ -149,7 +149,7 @@ func (p *Pack) prepare() {
 
 // balance finds the current at which supply and pack agree: Newton's steps, kept
 // between currents known to be too low and too high.
-func (p *Pack) balance(s Supply, loadA float64) {
+func (p *Battery) balance(s Supply, loadA float64) {
 	amps := min(p.supplyA, max(s.MaxA, 0))
 	low, high := -1.0, s.MaxA+1
 	for range 60 {
@@ -175,7 +175,7 @@ func (p *Pack) balance(s Supply, loadA float64) {
 }
 
 // voltsAt solves all cells for a pack current.
-func (p *Pack) voltsAt(amps float64) (packV, ohm float64) {
+func (p *Battery) voltsAt(amps float64) (packV, ohm float64) {
 	for i := range p.cells {
 		ohm += p.cells[i].solve(amps)
 		packV += p.cells[i].volts
@@ -185,7 +185,7 @@ func (p *Pack) voltsAt(amps float64) (packV, ohm float64) {
 }
 
 // calm lets the slosh decay.
-func (p *Pack) calm(dtS float64) {
+func (p *Battery) calm(dtS float64) {
 	if p.sloshing {
 		p.sloshS += dtS
 		p.sloshing = p.sloshS < 10*sloshCalmS
@@ -194,7 +194,7 @@ func (p *Pack) calm(dtS float64) {
 
 // Resting reports whether nothing changes fast, so that longer steps are still
 // accurate.
-func (p *Pack) Resting() bool {
+func (p *Battery) Resting() bool {
 	if p.supplyA != 0 || p.sloshing {
 		return false
 	}
@@ -207,4 +207,4 @@ func (p *Pack) Resting() bool {
 }
 
 // Exhausted reports whether the machine would switch off.
-func (p *Pack) Exhausted() bool { return p.packV < cutOffV*float64(len(p.cells)) }
+func (p *Battery) Exhausted() bool { return p.packV < cutOffV*float64(len(p.cells)) }

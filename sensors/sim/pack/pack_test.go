@@ -10,7 +10,7 @@ import (
 )
 
 // round charges a pack until the charger stops, and returns the hours.
-func round(t *testing.T, p *Pack, c *Charger, ambientC float64, each func()) float64 {
+func round(t *testing.T, p *Battery, c *Charger, ambientC float64, each func()) float64 {
 	t.Helper()
 	for s := range 20 * 3600 {
 		supply := c.Supply(true, true, true)
@@ -185,7 +185,7 @@ func TestAnyLife(t *testing.T) {
 }
 
 // lives takes one step and checks it.
-func lives(t *rapid.T, p *Pack, s Supply, loadA float64) {
+func lives(t *rapid.T, p *Battery, s Supply, loadA float64) {
 	before := p.Cell(1)
 	p.Step(10, s, loadA, 20)
 	after := p.Cell(1)

@@ -9,7 +9,7 @@ import (
 var ErrNoCell = fmt.Errorf("no such cell")
 
 // cell finds a cell by its number, from 1 at the positive end.
-func (p *Pack) cell(number int) (*cell, error) {
+func (p *Battery) cell(number int) (*cell, error) {
 	if number < 1 || number > len(p.cells) {
 		return nil, fmt.Errorf("cell %d of %d: %w", number, len(p.cells), ErrNoCell)
 	}
@@ -17,7 +17,7 @@ func (p *Pack) cell(number int) (*cell, error) {
 }
 
 // AddWater pours water into a cell, in millilitres, 0 or more.
-func (p *Pack) AddWater(number int, ml float64) error {
+func (p *Battery) AddWater(number int, ml float64) error {
 	c, err := p.cell(number)
 	if err != nil {
 		return err
@@ -32,7 +32,7 @@ func (p *Pack) AddWater(number int, ml float64) error {
 
 // Leak lets electrolyte out of a cell at once, in millilitres, 0 or more, as a
 // cracked jar does. Gravity and capacity stay the same.
-func (p *Pack) Leak(number int, ml float64) error {
+func (p *Battery) Leak(number int, ml float64) error {
 	c, err := p.cell(number)
 	if err != nil {
 		return err
@@ -46,7 +46,7 @@ func (p *Pack) Leak(number int, ml float64) error {
 
 // Discharge takes out ampere-hours at once, like a shift's work; a cell is never
 // emptied below 2 %. It returns how many the machine got.
-func (p *Pack) Discharge(ah float64) float64 {
+func (p *Battery) Discharge(ah float64) float64 {
 	for i := range p.cells {
 		ah = min(ah, max((p.cells[i].soc-0.02)*p.cells[i].capacityAh, 0))
 	}
@@ -65,11 +65,11 @@ func (p *Pack) Discharge(ah float64) float64 {
 }
 
 // Move starts slosh, as driving and plugging do.
-func (p *Pack) Move() { p.sloshS, p.sloshing = 0, true }
+func (p *Battery) Move() { p.sloshS, p.sloshing = 0, true }
 
 // LevelMM returns a cell's level now with expansion, gas and slosh, in mm above the
 // plate tops. A number out of range is a bug and gives NaN.
-func (p *Pack) LevelMM(number int) float64 {
+func (p *Battery) LevelMM(number int) float64 {
 	c, err := p.cell(number)
 	if err != nil {
 		return math.NaN()
@@ -83,7 +83,7 @@ func (p *Pack) LevelMM(number int) float64 {
 
 // SettledMM returns a cell's level at 25 °C without gas or slosh, NaN for a number
 // out of range.
-func (p *Pack) SettledMM(number int) float64 {
+func (p *Battery) SettledMM(number int) float64 {
 	c, err := p.cell(number)
 	if err != nil {
 		return math.NaN()
@@ -92,25 +92,25 @@ func (p *Pack) SettledMM(number int) float64 {
 }
 
 // Volts returns the pack voltage after the last step.
-func (p *Pack) Volts() float64 { return p.packV }
+func (p *Battery) Volts() float64 { return p.packV }
 
 // Amps returns the pack current of the last step, positive on charge.
-func (p *Pack) Amps() float64 { return p.packA }
+func (p *Battery) Amps() float64 { return p.packA }
 
 // SupplyA returns the charger's current of the last step.
-func (p *Pack) SupplyA() float64 { return p.supplyA }
+func (p *Battery) SupplyA() float64 { return p.supplyA }
 
 // PackC returns the electrolyte temperature in °C.
-func (p *Pack) PackC() float64 { return p.packC }
+func (p *Battery) PackC() float64 { return p.packC }
 
 // ProbeC returns the temperature of a probe on a cell's lid, in °C.
-func (p *Pack) ProbeC() float64 { return p.probeC }
+func (p *Battery) ProbeC() float64 { return p.probeC }
 
 // Cells returns the number of cells.
-func (p *Pack) Cells() int { return len(p.cells) }
+func (p *Battery) Cells() int { return len(p.cells) }
 
 // GassingA returns the gassing current of the last step, the mean of the cells.
-func (p *Pack) GassingA() float64 {
+func (p *Battery) GassingA() float64 {
 	sum := 0.0
 	for i := range p.cells {
 		sum += p.cells[i].gasA
@@ -133,7 +133,7 @@ type CellState struct {
 }
 
 // Cell returns the true state of a cell by its number; the zero state out of range.
-func (p *Pack) Cell(number int) CellState {
+func (p *Battery) Cell(number int) CellState {
 	c, err := p.cell(number)
 	if err != nil {
 		return CellState{}
@@ -155,6 +155,6 @@ type Totals struct {
 }
 
 // Totals returns the sums since the start.
-func (p *Pack) Totals() Totals {
+func (p *Battery) Totals() Totals {
 	return Totals{InAh: p.inAh, OutAh: p.outAh, NetWh: p.inWh, HeatWh: p.heatJ / 3600}
 }

@@ -34,12 +34,14 @@
 //     latches, history_test.go follows it through restarts by itself.
 //  7. agent/campaign: break what it watches, with the longest time it may take.
 //     The tests of steps 5 to 7 fail with the name of a finding that they lack.
-//  8. Regenerate the files made from the table and read the difference:
-//     go test ./agent/interlock ./agent/metrics ./mqtt -update, and then
-//     go test ./agent/web -update.
-//  9. go run ./deploy/mutate: a test must fail for every changed comparison of
-//     the new condition. A mutant that changes nothing goes on the list in
+//  8. dashboards/rules: an alert, and a test in which it fires, for one that blocks
+//     or is a danger. go test ./dashboards -run Finding names it.
+//  9. Regenerate the files made from the table and read the difference:
+//     go test ./agent/interlock ./agent/metrics ./mqtt -update, and then go test
+//     ./agent/web -update.
+//  10. go run ./deploy/mutate: a test must fail for every changed comparison
+//     of the new condition. A mutant that changes nothing goes on the list in
 //     deploy/mutate with its proof.
-//  10. BAYWARD_STEPS=10000000 go test ./agent/bay -run 'Histories|Promise', and
-//     for an hour each go test ./agent/bay -fuzz FuzzStep and -fuzz FuzzMemory.
+//  11. BAYWARD_STEPS=10000000 go test ./agent/bay -run 'Histories|Promise', and for
+//     an hour each go test ./agent/bay -fuzz FuzzStep and -fuzz FuzzMemory.
 package interlock

@@ -222,7 +222,7 @@ func TestSettingsAreThePersonsOwn(t *testing.T) {
 	require.Contains(t, odd, `<html lang="en">`)
 	spanish := newBench(func(o *web.Options) { o.Language = "es" }, "bay-1")
 	require.Contains(t, text(t, spanish.get("/")), "Precaución")
-	require.Contains(t, text(t, spanish.form(visit, "action=cell")), "No se hizo")
+	require.Contains(t, text(t, spanish.form(visit, "action=cell")), "No se registró.")
 }
 
 func TestHashPIN(t *testing.T) {

@@ -26,35 +26,44 @@ func (s *server) packForm(w http.ResponseWriter, r *http.Request) {
 	})
 }
 
-// shortForm takes an order that needs only a button.
+// shortForms are the names of the forms of a bay's page.
+var shortForms = map[order.Subject]string{order.OfCharge: "hold", order.OfPack: "pack"}
+
+// shortForm takes an order that needs only a button. If it is not done, the page is
+// shown again with the form as it was filled in.
 func (s *server) shortForm(w http.ResponseWriter, r *http.Request, of order.Subject, complete func(*orderBody)) {
 	p, wrong := s.find(r)
 	if wrong == nil {
 		wrong = parseForm(w, r)
 	}
-	var o order.Order
-	if wrong == nil {
-		body := orderBody{
-			Order:  order.Order{By: s.nameOf(r, r.PostForm.Get("by")), ID: r.PostForm.Get("id")},
-			action: r.PostForm.Get("action"), given: map[string]bool{},
-		}
-		complete(&body)
-		o, wrong = body.judged(of, p.Pack.Cells)
-	}
-	if wrong == nil {
-		wrong = s.allowed(r, o.Kind)
-	}
-	if wrong == nil {
-		_, wrong = s.submit(r.Context(), p.Bay, o)
-	}
 	if wrong != nil {
 		s.fail(w, r, *wrong)
 		return
 	}
-	if s.gate == nil {
-		setCookie(w, r, nameCookie, o.By, sessionFor)
+	f := &sent{server: s, r: r, v: s.view(r), p: p, form: form{Action: shortForms[of], ID: r.PostForm.Get("id"), values: r.PostForm}}
+	body := orderBody{Order: order.Order{ID: f.ID}, action: f.Value("action"), given: map[string]bool{}}
+	complete(&body)
+	f.short(&body, of)
+	if f.fine() {
+		f.done(w, "/bays/"+url.PathEscape(p.Bay))
+		return
 	}
-	http.Redirect(w, r, "/bays/"+url.PathEscape(p.Bay), http.StatusSeeOther)
+	page := s.newBayPage(r, f.now())
+	page.Form, page.Here = f.form, "/bays/"+url.PathEscape(p.Bay)
+	s.write(w, r, f.status, "bay", page)
+}
+
+// short gives the order of a short form.
+func (f *sent) short(body *orderBody, of order.Subject) {
+	if !f.signed() {
+		return
+	}
+	body.By = f.by
+	o, wrong := body.judged(of, f.p.Pack.Cells)
+	if wrong == nil && f.mayGive(o.Kind) {
+		_, wrong = f.submit(f.r.Context(), f.p.Bay, o)
+	}
+	f.refused(wrong)
 }
 
 // who returns the name of the caller, "" if it is not known yet.

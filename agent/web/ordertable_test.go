@@ -171,8 +171,8 @@ var forms = map[order.Kind]written{
 	order.VisitClose: {"visit", func(*order.Order, *words.Units) url.Values {
 		return ticked("close", "caps", "spills", "latch")
 	}},
-	order.Fill: {"visit", func(o *order.Order, _ *words.Units) url.Values {
-		return url.Values{"action": {"cell"}, "cell": {strconv.Itoa(o.Cell)}, "ml": {fmt.Sprint(o.ML)}, "sure": {"yes"}}
+	order.Fill: {"visit", func(o *order.Order, u *words.Units) url.Values {
+		return url.Values{"action": {"cell"}, "cell": {strconv.Itoa(o.Cell)}, "ml": {fmt.Sprint(u.Volume.Of(o.ML))}, "sure": {"yes"}}
 	}},
 	order.Gravity: {"visit", func(o *order.Order, u *words.Units) url.Values {
 		return url.Values{
@@ -252,7 +252,7 @@ func TestEveryBoundByForm(t *testing.T) {
 				if at.Beyond {
 					require.Equal(t, http.StatusBadRequest, w.Code, "%s: %+v", units, at.Order)
 					require.Empty(t, d.asked)
-					require.Contains(t, text(t, w), "Not done")
+					require.Contains(t, text(t, w), "Not recorded.")
 					continue
 				}
 				require.Equal(t, http.StatusSeeOther, w.Code, "%s: %+v: %s", units, at.Order, strings.TrimSpace(text(t, w)))

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"sync"
 
+	"bayward/agent/bay"
 	"bayward/agent/order"
 	"bayward/agent/water"
 	"bayward/agent/words"
@@ -59,6 +60,9 @@ type base struct {
 	SignedIn                    string
 	People                      bool // people sign in here
 	Records                     bool // the record is available
+	Who                         string
+	AskName                     bool // who uses the page is not known yet
+	Form                        form // that was sent and is shown again
 }
 
 // choice is one option for reading the page, such as a language.
@@ -85,10 +89,11 @@ func (s *server) base(r *http.Request, title string) base {
 	v := s.view(r)
 	b := base{
 		Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.Language(), Languages: languages(v), Systems: systems(v), Here: r.URL.RequestURI(),
-		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Records: s.Records != nil,
+		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Records: s.Records != nil, Who: s.who(r),
 	}
-	if r.Method == http.MethodPost {
-		b.Here = strings.TrimSuffix(strings.TrimSuffix(r.URL.Path, "/hold"), "/settings")
+	b.AskName = s.gate == nil && b.Who == ""
+	if r.Method == http.MethodPost { // the address of a form has no page
+		b.Here = r.URL.Path
 	}
 	if p := person(r); p.Name != "" {
 		b.SignedIn = v.Say("app.signedin", p.Name, v.Say("role."+p.Right.String()))
@@ -137,10 +142,7 @@ func callsPerson(cards []card) (n int) {
 type bayPage struct {
 	base
 	Card       card
-	OrderID    string // of the page's forms, so sending one twice has no effect
-	Who        string
 	PackName   string
-	AskName    bool
 	CanRelease bool
 	Section    section
 	Night      night
@@ -155,9 +157,13 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, *missing)
 		return
 	}
+	s.write(w, r, http.StatusOK, "bay", s.newBayPage(r, p))
+}
+
+func (s *server) newBayPage(r *http.Request, p *bay.Picture) bayPage {
 	v := s.view(r)
 	page := bayPage{
-		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), OrderID: newID(), Who: s.who(r), PackName: p.Pack.Name,
+		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), PackName: p.Pack.Name,
 		CanRelease: s.may(r, order.Release), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
 		History: s.Past.history(p, v), Pack: newPackChoice(p, v, s.may(r, order.Pack)),
 	}
@@ -165,9 +171,8 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 	if len(page.History) > newest {
 		page.History, page.Older = page.History[:newest], page.History[newest:]
 	}
-	page.AskName = s.gate == nil && page.Who == ""
 	page.Card.Alone, page.Live, page.Chart = true, true, true
-	s.write(w, r, http.StatusOK, "bay", page)
+	return page
 }
 
 func (s *server) firstAid(w http.ResponseWriter, r *http.Request) {

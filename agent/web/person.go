@@ -112,12 +112,15 @@ func address(r *http.Request) string {
 
 type signInPage struct {
 	base
-	Wrong, To, Name string
+	To string
+}
+
+func (s *server) newSignInPage(r *http.Request, to string) signInPage {
+	return signInPage{base: s.base(r, s.view(r).Say("sign.title")), To: safeTarget(to)}
 }
 
 func (s *server) signInForm(w http.ResponseWriter, r *http.Request) {
-	v := s.view(r)
-	s.write(w, r, http.StatusOK, "signin", signInPage{base: s.base(r, v.Say("sign.title")), To: safeTarget(r.URL.Query().Get("to"))})
+	s.write(w, r, http.StatusOK, "signin", s.newSignInPage(r, r.URL.Query().Get("to")))
 }
 
 // safeTarget returns to if it is one of our own addresses, else the overview.
@@ -152,16 +155,18 @@ func (s *server) signIn(w http.ResponseWriter, r *http.Request) {
 }
 
 func (s *server) signInAgain(w http.ResponseWriter, r *http.Request, err error) {
-	v, status, text := s.view(r), http.StatusUnauthorized, "sign.wrong"
-	page := signInPage{base: s.base(r, v.Say("sign.title")), To: safeTarget(r.PostForm.Get("to")), Name: r.PostForm.Get("name")}
+	v := s.view(r)
+	f := form{Action: "sign", values: r.PostForm}
 	if many, ok := errors.AsType[tooManyError](err); ok {
-		status = http.StatusTooManyRequests
 		w.Header().Set("Retry-After", seconds(many.wait))
-		page.Wrong = v.Say("sign.wait", v.Span(many.wait+time.Second))
+		f.wrong(http.StatusTooManyRequests, "pin", v.Say("sign.pin"), v.Say("sign.wait", v.Span(many.wait+time.Second)))
 	} else {
-		page.Wrong = v.Say(text)
+		f.wrong(http.StatusUnauthorized, "pin", v.Say("sign.pin"), v.Say("sign.wrong"))
 	}
-	s.write(w, r, status, "signin", page)
+	page := s.newSignInPage(r, f.Value("to"))
+	f.values.Del("pin")
+	page.Form = f
+	s.write(w, r, f.status, "signin", page)
 }
 
 func (s *server) signOut(w http.ResponseWriter, r *http.Request) {

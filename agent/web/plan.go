@@ -3,7 +3,6 @@ package web
 import (
 	"math"
 	"slices"
-	"strconv"
 
 	"bayward/agent/bay"
 	"bayward/agent/water"
@@ -111,8 +110,10 @@ func (n plan) Level() string { return when(n.LevelKnown, n.voice.Height(n.LevelM
 // Add returns the proposed water.
 func (n plan) Add() string { return when(n.AddKnown, n.voice.Volume(n.AddML)) }
 
-// Proposed returns Add for a form, in whole millilitres.
-func (n plan) Proposed() string { return when(n.AddKnown, strconv.Itoa(int(n.AddML))) }
+// Proposed returns Add for a form, without its unit.
+func (n plan) Proposed() string {
+	return when(n.AddKnown && !n.Done, n.voice.Units().Volume.Number(n.AddML))
+}
 
 // Given returns the recorded water.
 func (n plan) Given() string { return when(n.Done, n.voice.Volume(n.GivenML)) }

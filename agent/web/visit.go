@@ -18,23 +18,22 @@ import (
 // continues after its person, browser or agent has stopped.
 type visitPage struct {
 	base
-	Bay, OrderID, Who string
-	AskName           bool
-	Step              string // open, water, cells, cell, sure, sheet, close, done
-	OnlyCoverPlates   bool
-	Hint              string
-	Confirm           []confirm
-	By, Progress      string
-	Forgotten         string
-	Quality           quality
-	Cells             []plan
-	Total             string
-	Missing           string
-	Cell              *cellStep
-	Length            string // unit in which heights are written
-	MaxML             int
-	Says              string
-	Alarms            []findingText
+	Bay                         string
+	VisitOpen                   bool
+	Step                        string // open, water, cells, cell, sure, sheet, close, done
+	OnlyCoverPlates             bool
+	Hint                        string
+	Confirm, Leaving            []confirm // before the visit is opened, and closed
+	By, Progress                string
+	Forgotten                   string
+	Quality                     quality
+	Cells                       []plan
+	Total                       string
+	Missing                     string
+	Cell                        *cellStep
+	Length, Volume, Temperature string // units in which people write
+	Says                        string
+	Alarms                      []findingText
 }
 
 // alarms lists the dangers that a person at the pack must know at once. Bare plates
@@ -70,14 +69,12 @@ type quality struct {
 // cellStep is what a person needs at one cell.
 type cellStep struct {
 	plan
-	Title       string
-	Never       string
-	Warnings    []string
-	Gravity     string
-	Temperature string // unit
-	Next        int
-	PouredML    string // to be confirmed, step "sure"
-	Sure, After string
+	Title    string
+	Never    string
+	Warnings []string
+	Gravity  string
+	Next     int
+	Sure     string // what is to be confirmed, step "sure"
 }
 
 func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
@@ -110,22 +107,23 @@ func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
 
 func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 	v := s.view(r)
+	units := v.Units()
 	page := visitPage{
-		base: s.base(r, v.Say("visit.title", p.Bay)), Bay: p.Bay, OrderID: newID(), Who: s.who(r), Length: v.Units().Length.Symbol,
-		MaxML: int(order.MLField.High), OnlyCoverPlates: p.Visit.OnlyCoverPlates, Hint: visitHint(p, v), Quality: qualityOf(v, p), Says: v.Says(p),
+		base: s.base(r, v.Say("visit.title", p.Bay)), Bay: p.Bay, VisitOpen: p.Visit.Open,
+		Length: units.Length.Symbol, Volume: units.Volume.Symbol, Temperature: units.Temperature.Symbol,
+		OnlyCoverPlates: p.Visit.OnlyCoverPlates, Hint: visitHint(p, v), Quality: qualityOf(v, p), Says: v.Says(p),
 	}
-	page.AskName, page.Live = s.gate == nil && page.Who == "", true
+	page.Live = true
 	page.Alarms = alarms(p, v)
+	page.addCells(p, v)
+	page.Confirm, page.Leaving = confirms(v, order.VisitOpen), confirms(v, order.VisitClose)
 	if !p.Visit.Open {
-		page.Confirm = confirms(v, order.VisitOpen)
 		return page
 	}
-	page.Confirm = confirms(v, order.VisitClose)
 	page.By = v.Say("visit.by", p.Visit.By, v.Span(p.Now-p.Visit.Since))
 	if open := p.Now - p.Visit.Since; open > bay.VisitForgottenAfter {
 		page.Forgotten = v.Say("visit.forgotten", v.Span(open))
 	}
-	page.addCells(p, v)
 	return page
 }
 
@@ -181,8 +179,7 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	v := s.view(r)
 	n := planOf(p, v, number-1)
 	c := &cellStep{
-		plan: n, Title: v.Say("cell.title", number, p.Pack.Cells), Temperature: v.Units().Temperature.Symbol,
-		Next: nextCell(p, number), After: v.Say("cell.after", v.Units().Length.Symbol),
+		plan: n, Title: v.Say("cell.title", number, p.Pack.Cells), Next: nextCell(p, number),
 	}
 	if n.NeverKnown {
 		c.Never = v.Say("cell.never", v.Height(n.NeverMM))

@@ -97,7 +97,7 @@ func TestVisitByHand(t *testing.T) {
 	require.Contains(t, page, "12 of 12 cells done")
 	refusal := b.form(visit, "action=close&ok-caps=yes&ok-latch=yes&by=A.+Person")
 	require.Equal(t, 400, refusal.Code)
-	require.Contains(t, text(t, refusal), "one was left open")
+	require.Contains(t, text(t, refusal), "Confirm every point first: Spills neutralised")
 	require.Equal(t, visit+"?step=done", b.leads(t, closing+"&by=A.+Person&id=z"))
 	require.False(t, b.picture("bay-1").Visit.Open)
 	require.Contains(t, text(t, b.get(visit+"?step=done")), "The visit is closed and recorded.")
@@ -193,19 +193,19 @@ func TestBadForms(t *testing.T) {
 		status     int
 		message    string
 	}{
-		{"letters", "action=cell&cell=1&by=A&ml=plenty", 400, `Poured, ml: "plenty" is not accepted. It must be a number from 0 to 2000.`},
-		{"negative", "action=cell&cell=1&by=A&ml=-3", 400, `Poured, ml: "-3" is not accepted. It must be a number from 0 to 2000.`},
-		{"five litres", "action=cell&cell=1&by=A&ml=5000", 400, `Poured, ml: "5000" is not accepted.`},
-		{"not a number", "action=cell&cell=1&by=A&ml=NaN", 400, `Poured, ml: "NaN" is not accepted.`},
-		{"level from the moon", "action=before&cell=1&by=A&level=-201", 400, `"-201" is not accepted. It must be a number from -200 to 200.`},
+		{"letters", "action=cell&cell=1&by=A&ml=plenty", 400, `Poured: "plenty" is not accepted. It must be a number from 0 to 2000 ml.`},
+		{"negative", "action=cell&cell=1&by=A&ml=-3", 400, `Poured: "-3" is not accepted. It must be a number from 0 to 2000 ml.`},
+		{"five litres", "action=cell&cell=1&by=A&ml=5000", 400, `Poured: "5000" is not accepted.`},
+		{"not a number", "action=cell&cell=1&by=A&ml=NaN", 400, `Poured: "NaN" is not accepted.`},
+		{"level from the moon", "action=before&cell=1&by=A&level=-201", 400, `"-201" is not accepted. It must be a number from -200 to 200 mm.`},
 		{"no such cell", "action=cell&cell=13&by=A&ml=5", 400, `There is no cell "13": the battery has 12.`},
 		{"no cell", "action=cell&by=A&ml=5", 400, "There is no cell"},
 		{"gravity of ice", "action=gravity&cell=1&by=A&gravity=0.9&at=20", 400, `"0.9" is not accepted. It must be a number from 1 to 1.4.`},
-		{"gravity alone", "action=gravity&cell=1&by=A&gravity=1.2", 400, "Enter the acid temperature"},
-		{"water worse than the sea", "action=quality&by=A&us=50001", 400, "It must be a number from 0 to 50000."},
-		{"an empty sheet", "action=sheet&by=A&ml=&ml=", 400, "No cell has an amount"},
-		{"a long sheet", "action=sheet&by=A" + strings.Repeat("&ml=1", 13), 400, "The form has 13 cells, the battery 12."},
-		{"letters on the sheet", "action=sheet&by=A&ml=5&ml=x", 400, `cell 2, Poured, ml: "x" is not accepted.`},
+		{"gravity alone", "action=gravity&cell=1&by=A&gravity=1.2", 400, "Enter the acid temperature too."},
+		{"water worse than the sea", "action=quality&by=A&us=50001", 400, "It must be a number from 0 to 50000 µS/cm."},
+		{"an empty sheet", "action=sheet&by=A&ml-1=&ml-2=", 400, "No cell has an amount"},
+		{"a long sheet", "action=sheet&by=A&ml-1=1&ml-13=1", 400, "There is no cell 13: the battery has 12."},
+		{"letters on the sheet", "action=sheet&by=A&ml-1=5&ml-2=x", 400, `cell 2, Poured: "x" is not accepted.`},
 		{"nobody", closing + "&by=", 400, `The name "" is not accepted`},
 		{"no such step", "action=dance&by=A", 400, "Unknown request"},
 		{"broken", "action=%zz", 400, "the form is not accepted"},
@@ -241,7 +241,7 @@ func TestTheSheetIsTypedIn(t *testing.T) {
 		require.Contains(t, page, want)
 	}
 	b.leads(t, opening+"&by=A")
-	body := "action=sheet&by=A&id=s&ml=90&ml=&ml=75,5" + strings.Repeat("&ml=", 9) + "&after=13&after=&after=" + strings.Repeat("&after=", 9)
+	const body = "action=sheet&by=A&id=s&ml-1=90&ml-2=&ml-3=75,5&after-1=13&after-2=&after-3="
 	require.Equal(t, visit+"?step=close", b.leads(t, body))
 	require.Equal(t, visit+"?step=close", b.leads(t, body), "sent twice")
 	v := b.picture("bay-1").Visit
@@ -386,7 +386,7 @@ func TestContrast(t *testing.T) {
 			}
 		}
 		for _, ground := range []string{"ground", "paper"} {
-			for _, fore := range []string{"ink", "soft", "link"} {
+			for _, fore := range []string{"ink", "soft", "link", "wrong"} {
 				atLeast(fore, ground, 4.5)
 			}
 			for _, fore := range []string{"edge", "curve", "plate", "liquid"} {

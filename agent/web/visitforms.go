@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"net/http"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -14,18 +13,20 @@ import (
 	"bayward/agent/words"
 )
 
-// filled is a submitted form of a visit.
-type filled struct {
+// sent is a form that a person has sent.
+type sent struct {
 	*server
+	form
 	r    *http.Request
 	v    words.Voice
 	p    *bay.Picture
-	form url.Values
 	by   string
+	cell int       // that the form is about; 0 for none
 	sure *cellStep // asks for confirmation instead of recording
 }
 
-// visitForm takes one step of a visit and redirects to the next.
+// visitForm takes one step of a visit and leads to the next. If something is wrong,
+// the step is shown again with the form as it was filled in.
 func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
 	p, wrong := s.find(r)
 	if wrong == nil {
@@ -35,58 +36,87 @@ func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, *wrong)
 		return
 	}
-	f := &filled{server: s, r: r, v: s.view(r), p: p, form: r.PostForm}
-	to, wrong := f.take()
-	switch {
-	case wrong != nil:
-		s.failAt(w, r, *wrong, f.back())
-	case f.sure != nil:
-		page := s.newVisitPage(r, p)
-		page.Step, page.Cell, page.OrderID = "sure", f.sure, f.form.Get("id")
-		s.write(w, r, http.StatusConflict, "visit", page)
-	default:
-		if s.gate == nil {
-			setCookie(w, r, nameCookie, f.by, sessionFor)
-		}
-		http.Redirect(w, r, to, http.StatusSeeOther)
+	f := &sent{server: s, r: r, v: s.view(r), p: p, form: form{Action: r.PostForm.Get("action"), ID: r.PostForm.Get("id"), values: r.PostForm}}
+	if f.ID == "" {
+		f.ID = newID()
 	}
+	to := f.take()
+	if f.fine() && f.sure == nil {
+		f.done(w, to)
+		return
+	}
+	f.again(w)
 }
 
-// back returns the address of the page that the form was on.
-func (f *filled) back() string {
-	if n := f.form.Get("cell"); n != "" {
-		return visitURL(f.p.Bay, url.Values{"cell": {n}}.Encode())
+// done leads on from a form that was accepted.
+func (f *sent) done(w http.ResponseWriter, to string) {
+	if f.gate == nil {
+		setCookie(w, f.r, nameCookie, f.by, sessionFor)
 	}
-	switch a := f.form.Get("action"); a {
-	case "close", "sheet":
-		return visitURL(f.p.Bay, "step="+a)
+	http.Redirect(w, f.r, to, http.StatusSeeOther)
+}
+
+// again shows the page of the form again.
+func (f *sent) again(w http.ResponseWriter) {
+	page := f.newVisitPage(f.r, f.now())
+	page.Form, page.Step = f.form, f.step()
+	page.Here = visitURL(f.p.Bay, when(page.Step == "cell", fmt.Sprintf("cell=%d", f.cell)))
+	if page.Step == "cell" {
+		page.Cell = f.newCellStep(f.r, f.now(), f.cell)
+	}
+	status := f.status
+	if f.sure != nil {
+		page.Step, page.Cell, status = "sure", f.sure, http.StatusConflict
+	}
+	f.write(w, f.r, status, "visit", page)
+}
+
+// now returns the bay as it is after the form's orders.
+func (f *sent) now() *bay.Picture {
+	if p, missing := f.find(f.r); missing == nil {
+		return p
+	}
+	return f.p
+}
+
+// step returns the step of a visit that the form is on.
+func (f *sent) step() string {
+	switch f.Action {
 	case "quality":
-		return visitURL(f.p.Bay, "step=water")
+		return "water"
+	case "before", "cell", "gravity":
+		if f.cell > 0 {
+			return "cell"
+		}
+	case "open", "sheet", "close":
+		return f.Action
 	}
-	return visitURL(f.p.Bay, "")
+	if f.p.Visit.Open {
+		return "cells"
+	}
+	return "open"
 }
 
-func (f *filled) take() (to string, wrong *problem) {
-	if wrong = f.mayVisit(); wrong != nil {
-		return "", wrong
+// take carries out the form and returns the address that follows.
+func (f *sent) take() (to string) {
+	f.findCell()
+	if !f.mayGive(order.VisitOpen) || !f.signed() {
+		return ""
 	}
-	if f.form.Get("id") == "" {
-		f.form.Set("id", newID())
-	}
-	action := f.form.Get("action")
-	if action == "open" {
+	switch {
+	case f.Action == "open":
 		return f.open()
+	case !f.p.Visit.Open && !f.recent.has(f.ID):
+		f.bad(http.StatusConflict, "fail.closed")
+		return ""
 	}
-	if !f.p.Visit.Open {
-		return "", f.bad(http.StatusConflict, "fail.closed")
-	}
-	switch action {
+	switch f.Action {
 	case "quality":
 		return f.quality()
 	case "before":
 		return f.before()
 	case "cell":
-		return f.cell()
+		return f.water()
 	case "gravity":
 		return f.gravity()
 	case "sheet":
@@ -94,282 +124,232 @@ func (f *filled) take() (to string, wrong *problem) {
 	case "close":
 		return f.close()
 	}
-	return "", f.bad(http.StatusBadRequest, "fail.action")
+	f.bad(http.StatusBadRequest, "fail.action")
+	return ""
 }
 
-func (f *filled) bad(status int, key string, args ...any) *problem {
-	return failed(status, strings.ReplaceAll(key, ".", "-"), f.v.Say(key, args...))
+// bad notes a fault that is in no box.
+func (f *sent) bad(status int, key string, args ...any) {
+	f.wrong(status, "", "", f.v.Say(key, args...))
 }
 
-// mayVisit checks the person's right and sets the name.
-func (f *filled) mayVisit() *problem {
-	if !f.may(f.r, order.VisitOpen) {
-		if f.gate == nil {
-			return failed(http.StatusForbidden, "not-writable", f.v.Say("hold.reading"))
-		}
-		return f.bad(http.StatusForbidden, "fail.right", person(f.r).Name, f.v.Say("role.visit"))
+// mayGive checks the person's right to an order.
+func (f *sent) mayGive(kind order.Kind) bool {
+	switch {
+	case f.may(f.r, kind):
+		return true
+	case f.gate == nil:
+		f.bad(http.StatusForbidden, "hold.reading")
+	default:
+		f.bad(http.StatusForbidden, "fail.right", person(f.r).Name, f.v.Say("role."+kind.Row().Right.String()))
 	}
-	f.by = f.nameOf(f.r, f.form.Get("by"))
-	if !order.Printable(f.by, order.MaxNameRunes) {
-		return f.bad(http.StatusBadRequest, "fail.name", quoted(f.by))
+	return false
+}
+
+// signed sets the name of the person.
+func (f *sent) signed() bool {
+	f.by = f.nameOf(f.r, f.Value("by"))
+	if order.Printable(f.by, order.MaxNameRunes) {
+		return true
 	}
-	return nil
+	f.wrong(http.StatusBadRequest, "by", f.v.Say("who.label"), f.v.Say("fail.name", quoted(f.by)))
+	return false
 }
 
 // confirmed requires that every box was ticked.
-func (f *filled) confirmed(kind order.Kind) *problem {
+func (f *sent) confirmed(kind order.Kind) {
 	for _, point := range kind.Row().Confirm {
-		if f.form.Get("ok-"+point.Key) != "yes" {
-			return f.bad(http.StatusBadRequest, "fail.confirm")
+		if name := "ok-" + point.Key; f.Value(name) != "yes" {
+			f.wrong(http.StatusBadRequest, name, f.v.Say("fail.confirm"), f.v.Say("confirm."+point.Key))
 		}
 	}
-	return nil
 }
 
-func (f *filled) open() (string, *problem) {
-	if wrong := f.confirmed(order.VisitOpen); wrong != nil {
-		return "", wrong
+func (f *sent) open() string {
+	f.confirmed(order.VisitOpen)
+	if f.fine() && f.p.Visit.Open && !f.recent.has(f.ID) {
+		f.bad(http.StatusConflict, "fail.other", f.p.Visit.By)
 	}
-	if f.p.Visit.Open && !f.recent.has(f.form.Get("id")) {
-		return "", f.bad(http.StatusConflict, "fail.other", f.p.Visit.By)
-	}
-	wrong := f.order("", order.Order{Kind: order.VisitOpen, Note: order.VisitOpen.Row().Confirmed()})
-	return visitURL(f.p.Bay, "step=water"), wrong
+	f.order("", order.Order{Kind: order.VisitOpen, Note: order.VisitOpen.Row().Confirmed()})
+	return visitURL(f.p.Bay, "step=water")
 }
 
-func (f *filled) quality() (string, *problem) {
-	us, given, wrong := f.number("us", f.v.Say("quality.value"), order.USPerCMField)
-	if wrong != nil {
-		return "", wrong
-	}
-	if f.form.Get("unit") == "ppm" {
+func (f *sent) quality() string {
+	us, given := f.number("us", f.v.Say("quality.value"), order.USPerCMField)
+	if f.Value("unit") == "ppm" {
 		us = min(us*usPerPPM, order.USPerCMField.High)
 	}
 	next, o := onward(f.p, 0), order.Order{Kind: order.Quality, USPerCM: us, Unmeasured: !given}
-	if kind := f.form.Get("kind"); slices.Contains(order.WaterField.Words, kind) {
+	if kind := f.Value("kind"); slices.Contains(order.WaterField.Words, kind) {
 		o.Water = kind
 	}
 	if !given && o.Water == "" {
-		return next, nil
+		return next
 	}
 	if us > worstUSPerCM { // shown before the first cell
 		next = visitURL(f.p.Bay, "step=water")
 	}
-	return next, f.order("", o)
+	f.order("", o)
+	return next
 }
 
-// theCell returns the number of the form's cell.
-func (f *filled) theCell() (int, *problem) {
-	n, err := strconv.Atoi(strings.TrimSpace(f.form.Get("cell")))
-	if err != nil || n < 1 || n > f.p.Pack.Cells {
-		return 0, f.bad(http.StatusBadRequest, "fail.cell", quoted(f.form.Get("cell")), f.p.Pack.Cells)
+// findCell sets the cell of a form about one.
+func (f *sent) findCell() {
+	if !slices.Contains([]string{"before", "cell", "gravity"}, f.Action) {
+		return
 	}
-	return n, nil
+	n, err := strconv.Atoi(strings.TrimSpace(f.Value("cell")))
+	if err != nil || n < 1 || n > f.p.Pack.Cells {
+		f.bad(http.StatusBadRequest, "fail.cell", quoted(f.Value("cell")), f.p.Pack.Cells)
+		return
+	}
+	f.cell = n
 }
 
 // before takes a level reading and returns with a new proposal.
-func (f *filled) before() (string, *problem) {
-	n, wrong := f.theCell()
-	if wrong != nil {
-		return "", wrong
+func (f *sent) before() string {
+	mm, given := f.number("level", f.v.Say("cell.before"), order.LevelField)
+	if given {
+		f.order("", order.Order{Kind: order.Level, Cell: f.cell, LevelMM: mm})
 	}
-	mm, given, wrong := f.level("level", "cell.before")
-	if wrong == nil && given {
-		wrong = f.order("", order.Order{Kind: order.Level, Cell: n, LevelMM: mm})
-	}
-	return visitURL(f.p.Bay, fmt.Sprintf("cell=%d", n)), wrong
+	return visitURL(f.p.Bay, fmt.Sprintf("cell=%d", f.cell))
 }
 
-// level reads a level measured with the level rod.
-func (f *filled) level(field, key string) (mm float64, given bool, wrong *problem) {
-	return f.number(field, f.v.Say(key, f.v.Units().Length.Symbol), order.LevelField)
-}
-
-// cell records the poured amount and, if measured, the level reached.
-func (f *filled) cell() (string, *problem) {
-	n, wrong := f.theCell()
-	if wrong != nil {
-		return "", wrong
+// water records the poured amount and, if measured, the level reached.
+func (f *sent) water() string {
+	ml, _ := f.number("ml", f.v.Say("cell.ml"), order.MLField)
+	after, measured := f.number("after", f.v.Say("cell.after"), order.LevelField)
+	if f.fine() {
+		f.meanwhile()
 	}
-	ml, given, wrong := f.number("ml", f.v.Say("cell.ml"), order.MLField)
-	if wrong != nil {
-		return "", wrong
+	if !f.fine() {
+		return ""
 	}
-	after, measured, wrong := f.level("after", "cell.after")
-	if wrong != nil {
-		return "", wrong
+	if plan := planOf(f.p, f.v, f.cell-1); ml > 0 && plan.LevelKnown && ml >= plan.RoomML && f.Value("sure") != "yes" {
+		f.ask(ml)
+		return ""
 	}
-	if !given {
-		ml = 0
+	f.order("-fill", order.Order{Kind: order.Fill, Cell: f.cell, ML: ml})
+	if measured {
+		f.order("-after", order.Order{Kind: order.Level, Cell: f.cell, LevelMM: after})
 	}
-	if wrong = f.meanwhile(n); wrong != nil {
-		return "", wrong
-	}
-	if plan := planOf(f.p, f.v, n-1); ml > 0 && plan.LevelKnown && ml >= plan.RoomML && f.form.Get("sure") != "yes" {
-		f.ask(n, ml)
-		return "", nil
-	}
-	wrong = f.order("-fill", order.Order{Kind: order.Fill, Cell: n, ML: ml})
-	if wrong == nil && measured {
-		wrong = f.order("-after", order.Order{Kind: order.Level, Cell: n, LevelMM: after})
-	}
-	return onward(f.p, n), wrong
+	return onward(f.p, f.cell)
 }
 
 // meanwhile finds water that another person recorded after the form was shown.
-func (f *filled) meanwhile(n int) *problem {
-	seen := f.form.Get("given")
-	now := strconv.FormatFloat(f.p.Visit.GivenML[n-1], 'f', -1, 64)
-	if seen == "" || seen == now || f.recent.has(f.form.Get("id")+"-fill") {
-		return nil
+func (f *sent) meanwhile() {
+	seen := f.Value("given")
+	now := strconv.FormatFloat(f.p.Visit.GivenML[f.cell-1], 'f', -1, 64)
+	if seen != "" && seen != now && !f.recent.has(f.ID+"-fill") {
+		f.bad(http.StatusConflict, "fail.meanwhile", f.cell)
 	}
-	return f.bad(http.StatusConflict, "fail.meanwhile", n)
 }
 
-func (f *filled) ask(n int, ml float64) {
-	f.sure = f.newCellStep(f.r, f.p, n)
-	f.sure.PouredML = strconv.FormatFloat(ml, 'f', -1, 64)
-	f.sure.Sure = f.v.Say("cell.sure", f.v.Volume(ml), n)
-	f.sure.After = f.form.Get("after")
+func (f *sent) ask(ml float64) {
+	f.sure = f.newCellStep(f.r, f.p, f.cell)
+	f.sure.Sure = f.v.Say("cell.sure", f.v.Volume(ml), f.cell)
 }
 
-func (f *filled) gravity() (string, *problem) {
-	n, wrong := f.theCell()
-	if wrong != nil {
-		return "", wrong
+func (f *sent) gravity() string {
+	sg, hasSG := f.number("gravity", f.v.Say("gravity.value"), order.GravityField)
+	atC, hasAt := f.number("at", f.v.Say("gravity.at"), order.AtCField)
+	if f.fine() && !hasSG {
+		f.wrong(http.StatusBadRequest, "gravity", f.v.Say("gravity.value"), f.v.Say("fail.gravity"))
 	}
-	sg, hasSG, wrong := f.number("gravity", f.v.Say("gravity.value"), order.GravityField)
-	if wrong != nil {
-		return "", wrong
+	if f.fine() && !hasAt {
+		f.wrong(http.StatusBadRequest, "at", f.v.Say("gravity.at"), f.v.Say("fail.pair"))
 	}
-	atC, hasAt, wrong := f.number("at", f.v.Say("gravity.at", f.v.Units().Temperature.Symbol), order.AtCField)
-	if wrong != nil {
-		return "", wrong
-	}
-	if !hasSG || !hasAt {
-		return "", f.bad(http.StatusBadRequest, "fail.pair")
-	}
-	wrong = f.order("", order.Order{Kind: order.Gravity, Cell: n, Gravity: sg, AtC: atC})
-	return visitURL(f.p.Bay, fmt.Sprintf("at=%.1f&cell=%d&gravity=%.3f", atC, n, sg)), wrong
+	f.order("", order.Order{Kind: order.Gravity, Cell: f.cell, Gravity: sg, AtC: atC})
+	return visitURL(f.p.Bay, fmt.Sprintf("at=%.1f&cell=%d&gravity=%.3f", atC, f.cell, sg))
 }
 
-func (f *filled) close() (string, *problem) {
-	if wrong := f.confirmed(order.VisitClose); wrong != nil {
-		return "", wrong
-	}
-	return visitURL(f.p.Bay, "step=done"), f.order("", order.Order{Kind: order.VisitClose, Note: order.VisitClose.Row().Confirmed()})
+func (f *sent) close() string {
+	f.confirmed(order.VisitClose)
+	f.order("", order.Order{Kind: order.VisitClose, Note: order.VisitClose.Row().Confirmed()})
+	return visitURL(f.p.Bay, "step=done")
 }
+
+// line names a box of the sheet.
+func line(name string, cell int) string { return name + "-" + strconv.Itoa(cell) }
 
 // sheet enters a whole paper sheet. It orders nothing unless every entry is valid.
-func (f *filled) sheet() (string, *problem) {
-	mls, afters := f.form["ml"], f.form["after"]
-	if len(mls) > f.p.Pack.Cells || len(afters) > f.p.Pack.Cells {
-		return "", f.bad(http.StatusBadRequest, "fail.cells", max(len(mls), len(afters)), f.p.Pack.Cells)
-	}
+func (f *sent) sheet() string {
 	var orders []order.Order
-	for i := range f.p.Pack.Cells {
-		line := url.Values{"ml": at(mls, i), "after": at(afters, i)}
-		more, wrong := f.sheetLine(line, i+1)
-		if wrong != nil {
-			return "", wrong
+	for n := 1; n <= f.p.Pack.Cells; n++ {
+		orders = append(orders, f.sheetLine(n)...)
+	}
+	for n := f.p.Pack.Cells + 1; n <= int(order.CellField.High); n++ {
+		if f.Value(line("ml", n))+f.Value(line("after", n)) != "" {
+			f.bad(http.StatusBadRequest, "fail.cell", strconv.Itoa(n), f.p.Pack.Cells)
 		}
-		orders = append(orders, more...)
 	}
-	if len(orders) == 0 {
-		return "", f.bad(http.StatusBadRequest, "fail.empty")
+	if f.fine() && len(orders) == 0 {
+		f.bad(http.StatusBadRequest, "fail.empty")
 	}
-	last := 0
 	for _, o := range orders {
-		if wrong := f.order(fmt.Sprintf("-%d-%s", o.Cell, o.Kind), o); wrong != nil {
-			if last > 0 {
-				wrong.message += " " + f.v.Say("fail.partly", last)
-			}
-			return "", wrong
-		}
-		last = o.Cell
+		f.order(fmt.Sprintf("-%d-%s", o.Cell, o.Kind), o)
 	}
-	return visitURL(f.p.Bay, "step=close"), nil
+	return visitURL(f.p.Bay, "step=close")
 }
 
-func at(all []string, i int) []string {
-	if i < len(all) {
-		return all[i : i+1]
-	}
-	return nil
-}
-
-func (f *filled) sheetLine(line url.Values, n int) ([]order.Order, *problem) {
-	cell := *f
-	cell.form = line
-	ml, poured, wrong := cell.number("ml", f.v.Say("water.cell", n)+", "+f.v.Say("cell.ml"), order.MLField)
-	if wrong != nil {
-		return nil, wrong
-	}
-	after, measured, wrong := cell.level("after", "cell.after")
-	if wrong != nil {
-		wrong.message = f.v.Say("water.cell", n) + ": " + wrong.message
-		return nil, wrong
-	}
-	var orders []order.Order
+func (f *sent) sheetLine(n int) (orders []order.Order) {
+	cell := f.v.Say("water.cell", n) + ", "
+	ml, poured := f.number(line("ml", n), cell+f.v.Say("cell.ml"), order.MLField)
+	after, measured := f.number(line("after", n), cell+f.v.Say("sheet.after"), order.LevelField)
 	if poured {
 		orders = append(orders, order.Order{Kind: order.Fill, Cell: n, ML: ml, Note: "Typed in from paper."})
 	}
 	if measured {
 		orders = append(orders, order.Order{Kind: order.Level, Cell: n, LevelMM: after, Note: "Typed in from paper."})
 	}
-	return orders, nil
+	return orders
 }
 
-// number reads a field of an order as a person writes it: in the person's unit, with
-// a point or a comma. The result is in the field's unit. given is false for an empty
-// field.
-func (f *filled) number(name, label string, of *order.Field) (x float64, given bool, wrong *problem) {
-	text := strings.TrimSpace(f.form.Get(name))
+// number reads a box as a person writes it. given is false for an empty box and for
+// one with a fault, which is noted.
+func (f *sent) number(name, label string, of *order.Field) (x float64, given bool) {
+	text := strings.TrimSpace(f.Value(name))
 	if text == "" {
-		return 0, false, nil
+		return 0, false
 	}
-	in := measureOf(f.v, of.Unit)
-	low, high := in.Of(of.Low), in.Of(of.High)
-	x, err := strconv.ParseFloat(strings.Replace(text, ",", ".", 1), 64)
-	if err != nil || !(x >= low && x <= high) {
-		return 0, true, f.bad(http.StatusBadRequest, "fail.number", label, quoted(text), bound(low), bound(high))
+	x, ok := typed(f.v, of, text)
+	if !ok {
+		in := f.v.Typed(of.Unit)
+		low, high := strconv.FormatFloat(math.Ceil(100*in.Of(of.Low))/100, 'f', -1, 64), strconv.FormatFloat(math.Floor(100*in.Of(of.High))/100, 'f', -1, 64)
+		f.wrong(http.StatusBadRequest, name, label, f.v.Say("fail.number", quoted(text), low, strings.TrimSpace(high+" "+in.Symbol)))
 	}
-	return min(max(in.SI(x), of.Low), of.High), true, nil
+	return x, ok
 }
 
-// measureOf returns how a person writes a number in a unit.
-func measureOf(v words.Voice, unit order.Unit) words.Measure {
-	switch unit {
-	case order.Millimetres:
-		return v.Units().Length
-	case order.Celsius:
-		return v.Units().Temperature
-	default:
-		return words.Measure{Num: 1, Den: 1}
-	}
-}
-
-// bound formats a limit with no more digits than it needs.
-func bound(x float64) string { return strconv.FormatFloat(math.Round(100*x)/100, 'f', -1, 64) }
-
-// order submits one order of the form. An order that was already accepted from this
-// form counts as done: its answer was lost on the way.
-func (f *filled) order(suffix string, o order.Order) *problem {
-	o.ID, o.By = f.form.Get("id")+suffix, f.by
-	if len(o.ID) > order.MaxIDBytes || !order.Printable(o.ID, order.MaxIDBytes) {
-		return f.bad(http.StatusBadRequest, "fail.action")
-	}
-	if f.recent.has(o.ID) {
-		return nil
+// order submits one order of the form, unless something is wrong already. An order
+// that was already accepted from this form counts as done: its answer was lost on
+// the way.
+func (f *sent) order(suffix string, o order.Order) {
+	o.ID, o.By = f.ID+suffix, f.by
+	switch {
+	case !f.fine():
+		return
+	case len(o.ID) > order.MaxIDBytes || !order.Printable(o.ID, order.MaxIDBytes):
+		f.bad(http.StatusBadRequest, "fail.action")
+		return
+	case f.recent.has(o.ID):
+		return
 	}
 	_, wrong := f.submit(f.r.Context(), f.p.Bay, o)
+	if wrong == nil {
+		f.recent.add(o.ID)
+	}
+	f.refused(wrong)
+}
+
+// refused notes why an order was not done.
+func (f *sent) refused(wrong *problem) {
 	switch {
 	case wrong == nil:
-		f.recent.add(o.ID)
 	case wrong.code == "no-answer":
-		wrong.message = f.v.Say("fail.noanswer")
-	case wrong.code == "refused":
-		wrong.message, wrong.why = wrong.said(f.v), nil // the caller may add to it
+		f.Unsure = true
+		f.bad(wrong.status, "fail.noanswer")
+	default:
+		f.wrong(wrong.status, "", "", wrong.said(f.v))
 	}
-	return wrong
 }

@@ -64,6 +64,8 @@ func (v Voice) Typed(u order.Unit) Measure {
 		return v.units.Length
 	case order.Celsius:
 		return v.units.Temperature
+	case order.Millilitres:
+		return v.units.Volume
 	case order.One:
 		return Measure{Num: 1, Den: 1}
 	default:

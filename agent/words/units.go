@@ -1,6 +1,7 @@
 package words
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -22,6 +23,9 @@ type Measure struct {
 	Symbol           string
 	Num, Den, Offset float64
 	Digits, Fine     int // after the point: usually, and where a fraction matters
+	// ByParts means that people also write fractions, such as 3/16.
+	ByParts bool
+	Also    []string // other ways to write the symbol
 }
 
 // systems is the only list; the first is the default. Factors: NIST SP 811,
@@ -29,12 +33,13 @@ type Measure struct {
 var systems = []*Units{
 	{
 		Name: "si", Length: Measure{Symbol: "mm", Num: 1, Den: 1, Fine: 1},
-		Temperature: Measure{Symbol: "°C", Num: 1, Den: 1, Digits: 1, Fine: 1}, Volume: Measure{Symbol: "ml", Num: 1, Den: 1},
+		Temperature: Measure{Symbol: "°C", Num: 1, Den: 1, Digits: 1, Fine: 1, Also: []string{"C"}}, Volume: Measure{Symbol: "ml", Num: 1, Den: 1},
 	},
 	{
-		Name: "us", Length: Measure{Symbol: "in", Num: 1, Den: 25.4, Digits: 2, Fine: 2},
-		Temperature: Measure{Symbol: "°F", Num: 9, Den: 5, Offset: 32, Fine: 1}, Volume: Measure{Symbol: "fl oz", Num: 1, Den: 29.57353, Digits: 1, Fine: 1},
-		AlsoML: true,
+		Name: "us", Length: Measure{Symbol: "in", Num: 1, Den: 25.4, Digits: 2, Fine: 2, ByParts: true, Also: []string{"inch", `"`, "″"}},
+		Temperature: Measure{Symbol: "°F", Num: 9, Den: 5, Offset: 32, Fine: 1, Also: []string{"F"}},
+		Volume:      Measure{Symbol: "fl oz", Num: 1, Den: 29.57353, Digits: 1, Fine: 1, ByParts: true, Also: []string{"floz", "oz"}},
+		AlsoML:      true,
 	},
 }
 
@@ -59,6 +64,26 @@ func UnitsOf(name string) *Units {
 
 // IsSystem reports whether there is a system of units of this name.
 func IsSystem(name string) bool { return UnitsOf(name).Name == name }
+
+// Alike returns the measures of m's quantity in every system of units; only m if no
+// system has it.
+func Alike(m Measure) []Measure {
+	for _, quantity := range []func(*Units) Measure{
+		func(u *Units) Measure { return u.Length }, func(u *Units) Measure { return u.Temperature }, func(u *Units) Measure { return u.Volume },
+	} {
+		var all []Measure
+		for _, u := range systems {
+			all = append(all, quantity(u))
+		}
+		if slices.ContainsFunc(all, func(like Measure) bool { return like.Symbol == m.Symbol }) {
+			return all
+		}
+	}
+	return []Measure{m}
+}
+
+// Names returns how people write the unit, the symbol first.
+func (m Measure) Names() []string { return append([]string{m.Symbol}, m.Also...) }
 
 // Of converts an SI figure to this unit; SI converts back.
 func (m Measure) Of(si float64) float64 { return si*m.Num/m.Den + m.Offset }

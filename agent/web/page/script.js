@@ -18,7 +18,7 @@
     if (running || document.hidden) return;
     running = true;
     try {
-      const answer = await fetch(location.href, { credentials: "same-origin", cache: "no-store" });
+      const answer = await fetch(document.body.dataset.here || location.href, { credentials: "same-origin", cache: "no-store" });
       if (answer.redirected || !answer.ok) throw new Error(String(answer.status));
       if (touched) return;
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
@@ -58,8 +58,8 @@
     const field = box.querySelector("input");
     const by = Number(box.dataset.step);
     const step = (sign) => {
-      const now = Number(field.value.replace(",", ".")) || 0;
-      field.value = String(Math.max(0, now + sign * by));
+      const now = Number(field.value.replace(",", "."));
+      if (!Number.isNaN(now)) field.value = String(Math.max(0, Math.round(10 * (now + sign * by)) / 10));
     };
     for (const [name, sign] of [[".less", -1], [".plus", 1]]) {
       const button = box.querySelector(name);
@@ -67,6 +67,9 @@
       button.addEventListener("click", () => step(sign));
     }
   }
+
+  // What is wrong with a form is read first.
+  document.querySelector(".faults")?.focus();
 
   // A form is sent once: wet gloves press twice.
   for (const form of document.querySelectorAll("form[method=post]")) {

@@ -2,6 +2,7 @@ package bay_test
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -38,7 +39,12 @@ func (n coolNight) readings(i int) *bay.Readings {
 		AmbientC: reading.Good(airC, now), Level: reading.LevelBetween(6, 6, now), ContactorClosed: reading.Good(0, now),
 	}
 	if i == 65 {
-		r.Orders = []order.Order{{ID: "sg", Kind: order.Gravity, By: "A. Person", Cell: 1, Gravity: 1.277, AtC: 25}}
+		// Settled, 117 ml are missing to the fill mark. Mixed in, they turn 1.300 into
+		// the 1.277 of the full pack: 37.5 % of 1.724 kg is 40.2 % of 1.607 kg, and 40 %
+		// is 1.299 (Myhre et al. 1998).
+		for cell := 1; cell <= baytest.Pack().Cells; cell++ {
+			r.Orders = append(r.Orders, order.Order{ID: fmt.Sprint("sg", cell), Kind: order.Gravity, By: "A. Person", Cell: cell, Gravity: 1.300 - 0.00072*(packC-25), AtC: packC})
+		}
 	}
 	return r
 }

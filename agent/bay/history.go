@@ -27,7 +27,7 @@ func newHistory(p *Pack, s *Setup) history {
 	l := &s.Limits
 	h := history{pack: p}
 	h.charge = charge.New(charge.Config{
-		CapacityAh: p.CapacityAh, FullGravity: p.FullGravity, Factor: p.ChargeFactor,
+		Cells: p.Cells, CapacityAh: p.CapacityAh, FullGravity: p.FullGravity, ElectrolyteML: p.ElectrolyteML, Factor: p.ChargeFactor,
 		MaxFor: l.ChargeMax, MaxAh: l.ChargeMaxFactor * p.CapacityAh, HasCurrent: s.Fitted.Has(reading.PackCurrent),
 	})
 	h.cool = cooldown.New(cooldown.Config{

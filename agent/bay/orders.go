@@ -3,7 +3,6 @@ package bay
 import (
 	"time"
 
-	"bayward/agent/electrolyte"
 	"bayward/agent/order"
 	"bayward/agent/water"
 )
@@ -123,6 +122,9 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 		b.pic.Visit.GivenML[o.Cell-1] += o.ML
 		c := &b.pic.Visit.Cells[o.Cell-1]
 		c.Done, c.LevelLast = true, c.LevelLast && o.ML == 0
+		if o.ML > 0 {
+			b.history.charge.Watered(o.Cell)
+		}
 	case order.Level:
 		return b.readLevel(o)
 	case order.Quality:
@@ -130,7 +132,7 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 			b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
 		}
 	case order.Gravity:
-		b.history.charge.CellGravity(now, o.Cell, electrolyte.GravityAt25(o.Gravity, o.AtC))
+		b.readGravity(now, o.Cell, o.Gravity, o.AtC)
 	case order.Pack:
 		return b.identity.take(o, &b.conn, &b.pic.Seen, &b.pic.Visit)
 	default:

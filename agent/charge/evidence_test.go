@@ -28,20 +28,35 @@ func contact(rows chargetest.Series, openFirst bool, fromH float64) chargetest.S
 }
 
 // Specific gravity entered by the technician: within 0.005 of the last equalize
-// value (NAVEDTRA 14344).
+// value (NAVEDTRA 14344). Every cell counts: one that was not read may be the weak
+// one.
 func TestEvidenceHandGravity(t *testing.T) {
 	const full = 1.277
+	all := func(sg float64, but map[int]float64) map[int]float64 {
+		cells := map[int]float64{}
+		for cell := 1; cell <= 12; cell++ {
+			cells[cell] = sg
+		}
+		for cell, sg := range but {
+			cells[cell] = sg
+		}
+		return cells
+	}
 	for _, c := range []struct {
 		name  string
 		cells map[int]float64
 		want  bool
 	}{
-		{"NAVEDTRA 14344: within 0.005", map[int]float64{1: full - 0.005}, true},
-		{"NAVEDTRA 14344: 0.006 below", map[int]float64{1: full - 0.006}, false},
-		{"one full cell beside one 0.016 below", map[int]float64{1: full - 0.016, 2: full}, false},
-		{"TM 5-3895-349-14&P: one 0.050 below, read first", map[int]float64{1: full - 0.050, 2: full}, false},
-		{"no such cell", map[int]float64{0: full, 49: full}, false},
-		{"not a number", map[int]float64{1: math.NaN()}, false},
+		{"NAVEDTRA 14344: all within 0.005", all(full-0.005, nil), true},
+		{"NAVEDTRA 14344: all 0.006 below", all(full-0.006, nil), false},
+		{"one good cell proves nothing", map[int]float64{1: full}, false},
+		{"nor do 11 of 12", all(full, map[int]float64{12: 0}), false},
+		{"one 0.015 below among full ones", all(full, map[int]float64{7: full - 0.015}), true},
+		{"one 0.016 below among full ones", all(full, map[int]float64{7: full - 0.016}), false},
+		{"TM 5-3895-349-14&P: one 0.050 below, read first", all(full, map[int]float64{1: full - 0.050}), false},
+		{"all far above full: not this pack's acid", all(full+0.020, nil), false},
+		{"no such cell", all(full, map[int]float64{12: 0, 0: full, 13: full, 49: full}), false},
+		{"not a number", all(full, map[int]float64{3: math.NaN()}), false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			tr := charge.New(config(225, full))
@@ -50,7 +65,7 @@ func TestEvidenceHandGravity(t *testing.T) {
 			followWith(tr, 12, r.Rows, nil)
 			for cell := 0; cell <= 49; cell++ {
 				if sg, ok := c.cells[cell]; ok {
-					tr.CellGravity(31*time.Minute, cell, sg)
+					tr.CellGravity(31*time.Minute, sound(cell, sg))
 				}
 			}
 			require.Equal(t, c.want, tr.Status().Full)
@@ -62,7 +77,7 @@ func TestEvidenceHandGravity(t *testing.T) {
 		r.Charge(12, chargetest.IUIa(0.16, 2.40, 0.04, 3))
 		followWith(tr, 12, r.Rows, nil)
 		require.True(t, tr.Status().Full)
-		tr.CellGravity(13*time.Hour, 7, 1.240)
+		tr.CellGravity(13*time.Hour, sound(7, 1.240))
 		require.False(t, tr.Status().Full)
 		require.False(t, tr.Status().OutKnown)
 	})
@@ -189,7 +204,7 @@ func TestEvidenceChargeFactor(t *testing.T) {
 		r.Rest(0.5)
 		if known {
 			followWith(tr, 12, r.Rows, nil)
-			tr.CellGravity(at(1800), 1, 1.285)
+			allCells(tr, at(1800), 1.285)
 			r.Rows = nil
 		}
 		r.Load(3, -0.1) // 30 %

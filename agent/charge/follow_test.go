@@ -53,7 +53,7 @@ func TestPauses(t *testing.T) {
 	})
 	t.Run("opportunity charges add up to the charge factor", func(t *testing.T) {
 		tr := charge.New(config(225, 1.285))
-		tr.CellGravity(0, 1, 1.285)
+		allCells(tr, 0, 1.285)
 		r := recorder(1)
 		for range 3 { // out 45 %, back 36 %
 			r.Load(1.5, -0.1)
@@ -78,7 +78,7 @@ func TestPauses(t *testing.T) {
 	})
 	t.Run("a little taken out of a full pack and returned leaves it full", func(t *testing.T) {
 		tr := charge.New(config(225, 1.285))
-		tr.CellGravity(0, 1, 1.285)
+		allCells(tr, 0, 1.285)
 		r := recorder(0.98)
 		for range 5 {
 			r.Load(0.1, -0.1)
@@ -167,11 +167,13 @@ func TestEqualize(t *testing.T) {
 	})
 	t.Run("TM 55-2210-224-12: by a spread of 0.020", func(t *testing.T) {
 		tr := charge.New(config(225, 1.285))
-		tr.CellGravity(time.Minute, 1, 1.285)
-		tr.CellGravity(2*time.Minute, 2, 1.266)
+		allCells(tr, time.Minute, 1.285)
+		tr.CellGravity(2*time.Minute, sound(2, 1.2855))
 		followWith(tr, 12, steadyRest(0.1, 120), nil)
 		require.Equal(t, charge.NotDue, tr.Status().Equalize.Due)
-		tr.CellGravity(9*time.Minute, 3, 1.265)
+		require.True(t, tr.Status().Full)
+		tr.CellGravity(8*time.Minute, sound(2, 1.291))
+		tr.CellGravity(9*time.Minute, sound(3, 1.271))
 		followWith(tr, 12, steadyRest(0.1, 600), nil)
 		require.Equal(t, charge.BySpread, tr.Status().Equalize.Due)
 		require.InDelta(t, 0.020, tr.Status().Equalize.Spread, 1e-9)

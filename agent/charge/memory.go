@@ -46,6 +46,8 @@ type Memory struct {
 	EqualAfterS float64 `json:"equalize_after_s,omitempty"`
 	Spread      float64 `json:"spread,omitempty"`
 	SpreadKnown bool    `json:"spread_known,omitempty"`
+	Unmixed     uint64  `json:"unmixed,omitempty"` // bit n: cell n+1
+	MixedS      float64 `json:"mixed_s,omitempty"`
 }
 
 // Memory returns what must survive a restart, as of the last step.
@@ -65,6 +67,7 @@ func (t *Tracker) Memory() Memory {
 		Depth: s.DepthBefore, DepthKnown: s.DepthKnown, SelfShare: t.rest.selfOut,
 		EqualCycles: t.equal.cycles, EqualAfterS: t.equal.afterS,
 		Spread: s.Equalize.Spread, SpreadKnown: s.Equalize.SpreadKnown,
+		Unmixed: t.cells.unmixed, MixedS: t.cells.mixedS,
 	}
 	if t.equal.begun {
 		m.EqualAgoS = ago(t.equal.at)
@@ -81,7 +84,7 @@ func (m *Memory) Valid() bool {
 	for _, x := range []float64{
 		m.SinceAgoS, m.FlowS, m.FullAgoS, m.EndedAgoS, m.InAh, m.OutAh, m.BackAh, m.GassingAh,
 		m.Soc, m.SocPlus, m.TotalInAh, m.TotalOutAh, m.TotalGasAh, m.UnseenAh, m.CeilingS, m.CeilingAh,
-		m.RoundOutAh, m.RoundBackAh, m.Depth, m.SelfShare, m.EqualAgoS, m.EqualAfterS, m.Spread,
+		m.RoundOutAh, m.RoundBackAh, m.Depth, m.SelfShare, m.EqualAgoS, m.EqualAfterS, m.Spread, m.MixedS,
 	} {
 		if math.IsNaN(x) || x > most || x < -most {
 			return false
@@ -111,6 +114,7 @@ func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 	if m.Ended || m.Active {
 		s.Ended, s.EndedAt = true, now
 	}
+	t.cells = gravities{unmixed: m.Unmixed, mixedS: m.MixedS}
 	t.ceiling = ceiling{flowS: m.CeilingS, ah: m.CeilingAh}
 	if !proven || gap > gapMax {
 		return

@@ -25,8 +25,20 @@ func data(t *testing.T, file string, cells int, scale float64) chargetest.Series
 // config is a traction pack; only cells, capacity and gravity matter here.
 func config(capacityAh, fullGravity float64) charge.Config {
 	return charge.Config{
-		CapacityAh: capacityAh, FullGravity: fullGravity, Factor: 1.15,
+		Cells: 12, ElectrolyteML: 1350, CapacityAh: capacityAh, FullGravity: fullGravity, Factor: 1.15,
 		MaxFor: 18 * time.Hour, MaxAh: 1.44 * capacityAh, HasCurrent: true,
+	}
+}
+
+// sound is a hydrometer reading with nothing wrong with it, at 25 °C.
+func sound(cell int, sg float64) *charge.Hydrometer {
+	return &charge.Hydrometer{Cell: cell, SG: sg, AtC: 25, PackC: reading.Good(25, 0), Level: charge.LevelGood}
+}
+
+// allCells enters the same reading for every cell of a pack of 12.
+func allCells(tr *charge.Tracker, now time.Duration, sg float64) {
+	for cell := 1; cell <= 12; cell++ {
+		tr.CellGravity(now, sound(cell, sg))
 	}
 }
 

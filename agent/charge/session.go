@@ -106,7 +106,7 @@ func (t *Tracker) begin(now time.Duration) {
 	}
 	t.proof = proof{}
 	t.plateau, t.run = plateau{}, runaway{}
-	t.cells = gravities{} // the readings belong to the state before
+	t.dropGravity() // the readings belong to the state before
 }
 
 // depth records how far the pack is discharged, by the count or, without one, by

@@ -109,6 +109,8 @@ type Status struct {
 	ReturnKnown  bool
 
 	Equalize Equalize
+	// Gravity is the round of hydrometer readings, nil when there is none.
+	Gravity *GravityRound
 
 	TotalInAh, TotalOutAh, TotalGassingAh float64 // since the memory began
 	Charges, ChargesFull                  uint64

@@ -9,12 +9,15 @@ import (
 
 // Config is the data of the pack and its limits that the tracker needs.
 type Config struct {
+	Cells       int
 	CapacityAh  float64
-	FullGravity float64
-	Factor      float64 // ampere-hours returned over ampere-hours out that prove full
-	MaxFor      time.Duration
-	MaxAh       float64
-	HasCurrent  bool
+	FullGravity float64 // at 25 °C
+	// ElectrolyteML is that of one cell at its fill mark.
+	ElectrolyteML float64
+	Factor        float64 // ampere-hours returned over ampere-hours out that prove full
+	MaxFor        time.Duration
+	MaxAh         float64
+	HasCurrent    bool
 }
 
 // Inputs is one tick of readings, as judged by age.
@@ -75,7 +78,8 @@ func (t *Tracker) PackGone(now time.Duration) {
 		t.end(now)
 	}
 	keep := t.s
-	*t = Tracker{cfg: t.cfg, started: t.started, last: now, equal: t.equal}
+	t.dropGravity()
+	*t = Tracker{cfg: t.cfg, started: t.started, last: now, equal: t.equal, cells: t.cells}
 	t.s = Status{
 		TotalInAh: keep.TotalInAh, TotalOutAh: keep.TotalOutAh, TotalGassingAh: keep.TotalGassingAh,
 		Charges: keep.Charges, ChargesFull: keep.ChargesFull, Since: now, MaxPackC: math.Inf(-1),
@@ -108,6 +112,7 @@ func (t *Tracker) Step(in *Inputs) {
 	t.watchRest(&n)
 	t.estimate(&n)
 	t.watchEqualize(&n)
+	t.mix(&n)
 }
 
 // gap handles a time without readings. The pack may have been used or exchanged in
@@ -119,5 +124,5 @@ func (t *Tracker) gap(now time.Duration) {
 	t.notFull()
 	t.s.Pending, t.s.OutKnown = NoEvidence, false
 	t.s.SocPlus, t.s.SocKnown = 1, false
-	t.cells = gravities{}
+	t.dropGravity()
 }

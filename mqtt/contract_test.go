@@ -181,6 +181,7 @@ func TestContractKnownValues(t *testing.T) {
 		{"evidence", []string{"state", "properties", "full_evidence"}, names[charge.Evidence](1)},
 		{"doubts", []string{"state", "properties", "full_doubt"}, names[charge.Doubt](1)},
 		{"reasons to equalize", []string{"state", "properties", "equalize_due"}, names[charge.EqualizeReason](1)},
+		{"verdicts on gravity", []string{"state", "properties", "gravity", "properties", "cells", "items", "properties", "verdict"}, names[charge.GravityVerdict](1)},
 		{"reasons", []string{"response", "properties", "reason"}, reasonNames()},
 	} {
 		known := c.Known(x.path...)

@@ -40,6 +40,7 @@ type View struct {
 	FullEvidence  string    `json:"full_evidence,omitempty"`
 	FullDoubt     string    `json:"full_doubt,omitempty"`   // what contradicts a full pack; a hydrometer settles it
 	EqualizeDue   string    `json:"equalize_due,omitempty"` // why the cells should be brought to the same charge; advice
+	Gravity       *Gravity  `json:"gravity,omitempty"`      // hydrometer readings of the last round
 	StateOfCharge *float64  `json:"state_of_charge,omitempty"`
 	ReadyInS      *float64  `json:"ready_in_s,omitempty"`
 	ReadyEarlyS   *float64  `json:"ready_early_s,omitempty"`
@@ -106,6 +107,7 @@ func Of(p *bay.Picture) View {
 		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),
 		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
 		FullDoubt: p.Charge.Doubt.String(), EqualizeDue: p.Charge.Equalize.Due.String(),
+		Gravity:       gravityOf(p),
 		StateOfCharge: when(p.Charge.SocKnown, reading.Round(p.Charge.Soc, 3)),
 		WaterLostML:   when(true, reading.Round(p.Water.LostML, 2)), ChargeInAh: when(true, reading.Round(p.Charge.InAh, 2)),
 	}

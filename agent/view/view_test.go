@@ -12,6 +12,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/bay/baytest"
+	"bayward/agent/charge"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 	"bayward/agent/view"
@@ -33,6 +34,10 @@ func everything() *bay.Picture {
 	p = p.Clone()
 	limits := *p.Limits
 	p.Pack, p.Limits, p.Naming = &setup.Packs[0], &limits, bay.ByPerson
+	p.Charge.Gravity = &charge.GravityRound{Of: 12, Sound: 2}
+	for i := range 3 {
+		p.Charge.Gravity.Cells[i] = charge.CellGravity{Verdict: charge.GravityBelow, Others: 1}
+	}
 	p.Water.Cells, p.Water.Doubted, p.Visit.By = 12, 3, "A. Person"
 	walk(reflect.ValueOf(p).Elem(), "", func(_ string, v reflect.Value) {
 		switch v.Kind() {

@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"bayward/agent/bay"
-	"bayward/agent/electrolyte"
+	"bayward/agent/charge"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/words"
@@ -72,7 +72,7 @@ type cellStep struct {
 	Title    string
 	Never    string
 	Warnings []string
-	Gravity  string
+	Gravity  *judged
 	Next     int
 	Sure     string // what is to be confirmed, step "sure"
 }
@@ -157,6 +157,9 @@ func visitHint(p *bay.Picture, v words.Voice) string {
 	}
 }
 
+// judged is a reading with what it means.
+type judged struct{ Class, Text, More string }
+
 // qualityOf rates the water by its recorded values.
 func qualityOf(v words.Voice, p *bay.Picture) quality {
 	if !p.Visit.QualityKnown {
@@ -193,18 +196,21 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	if q := qualityOf(v, p); q.Class == "refuse" || q.Class == "warn" {
 		c.Warnings = append(c.Warnings, q.Text+" "+q.Judgement)
 	}
-	c.Gravity = correctedGravity(v, r.URL.Query(), number)
+	c.Gravity = gravityOf(v, p, number)
 	return c
 }
 
-// correctedGravity shows the gravity just recorded, which the address carries.
-func correctedGravity(v words.Voice, q url.Values, cell int) string {
-	sg, err1 := strconv.ParseFloat(q.Get("gravity"), 64)
-	atC, err2 := strconv.ParseFloat(q.Get("at"), 64)
-	if err1 != nil || err2 != nil || !order.GravityField.Holds(sg) || !order.AtCField.Holds(atC) {
-		return ""
+// gravityOf judges the last hydrometer reading of a cell, nil without one.
+func gravityOf(v words.Voice, p *bay.Picture, cell int) *judged {
+	text := v.Gravity(p.Charge.Gravity, cell)
+	if text == "" {
+		return nil
 	}
-	return v.Say("gravity.is", cell, sg, v.Temperature(atC), electrolyte.GravityAt25(sg, atC))
+	g := &judged{Class: "warn", Text: text, More: v.GravityRound(p.Charge.Gravity)}
+	if p.Charge.Gravity.Cells[cell-1].Verdict == charge.GravityFull {
+		g.Class = "good"
+	}
+	return g
 }
 
 // nextCell returns the first cell after the given one that is not done, wrapping

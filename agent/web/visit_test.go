@@ -83,7 +83,15 @@ func TestVisitByHand(t *testing.T) {
 	require.Equal(t, visit+"?at=35.0&cell=2&gravity=1.262", b.leads(t, "action=gravity&cell=2&gravity=1.262&at=35&by=A.+Person"))
 	// Published: 0.004 for each 10 °F (TM 5-3895-349-14&P), so 10 °C (18 °F)
 	// above 25 °C add 0.0072.
-	require.Contains(t, text(t, b.get(visit+"?at=35.0&cell=2&gravity=1.262")), "1.262 read at 35.0 °C is 1.269 at 25 °C")
+	page = text(t, b.get(visit+"?cell=2"))
+	require.Contains(t, page, "Cell 2: 1.269 at 25 °C (77 °F).")
+	require.Contains(t, page, "1 of 12 cells count.")
+	// 0.050 and more: TM 5-3895-349-14&P replaces the cell.
+	b.leads(t, "action=gravity&cell=3&gravity=1.150&at=25&by=A.+Person")
+	require.Contains(t, text(t, b.get(visit+"?cell=3")), "It is 0.119 below the other cells; 0.050 means a failed cell.")
+	// Cell 1 has been given water in this visit.
+	b.leads(t, "action=gravity&cell=1&gravity=1.150&at=25&by=A.+Person")
+	require.Contains(t, text(t, b.get(visit+"?cell=1")), "It does not count: water was added and is not mixed in.")
 
 	for n := 2; n <= 12; n++ {
 		want := visit + "?cell=" + strconv.Itoa(n+1)

@@ -45,6 +45,7 @@ var units = map[string]string{
 // pure are the numbers that have no unit.
 var pure = map[string]bool{
 	"v": true, "seq": true, "cell": true, "ratio": true, "state_of_charge": true, "level_again": true,
+	"counts": true, "gravity_25c": true, "over_full": true, "over_others": true,
 }
 
 // Described holds a struct to the schema of its object. A reference in it is

@@ -34,19 +34,35 @@ func (im *importer) words(field string) string {
 
 // number reads a number within bounds; an empty cell is unknown.
 func (im *importer) number(field string, low, high float64, unit string) logbook.Num {
-	s := strings.TrimSpace(im.text(field))
-	if s == "" {
+	v, given, err := im.typed(field)
+	if !given {
 		return nil
 	}
-	if im.comma {
-		s = strings.Replace(s, ",", ".", 1)
-	}
-	v, err := strconv.ParseFloat(s, 64)
 	if err != nil || math.IsNaN(v) || v < low || v > high {
 		im.reject(field, fmt.Sprintf("%g to %g %s", low, high, unit))
 		return nil
 	}
 	return &v
+}
+
+// typed reads a cell as a number; given is false for an empty one.
+func (im *importer) typed(field string) (v float64, given bool, err error) {
+	s := strings.TrimSpace(im.text(field))
+	if im.comma {
+		s = strings.Replace(s, ",", ".", 1)
+	}
+	v, err = strconv.ParseFloat(s, 64)
+	return v, s != "", err
+}
+
+// gravity reads a specific gravity, also as hydrometers print it: 1265 for 1.265.
+func (im *importer) gravity(field string) logbook.Num {
+	const perMille = 1000
+	low, high := order.GravityField.Low, order.GravityField.High
+	if v, _, err := im.typed(field); err == nil && v >= perMille*low && v <= perMille*high {
+		return logbook.Known(v / perMille)
+	}
+	return im.number(field, low, high, "as specific gravity, such as 1.265 or 1265")
 }
 
 // By how much a file may exceed the bounds of an order's field. Orders are typed at
@@ -217,7 +233,7 @@ func (im *importer) cell(v *logbook.Visit) {
 	c := logbook.VisitCell{
 		ML: im.handed("water_ml", order.MLField, widerML, "ml"), BeforeMM: im.level("rod_before_mm"),
 		AfterMM: im.level("rod_after_mm"),
-		Gravity: im.handed("gravity", order.GravityField, asOrders, "as specific gravity, such as 1.265"), AtC: im.temperature("gravity_c"),
+		Gravity: im.gravity("gravity"), AtC: im.temperature("gravity_c"),
 	}
 	n := im.handed("cell", order.CellField, asOrders, "as a whole number; 1 is the positive end")
 	switch {

@@ -92,7 +92,7 @@ func (v Voice) Next(p *bay.Picture) string {
 	case bay.ReadyToWater:
 		return v.Say("next.ready")
 	case bay.Watering:
-		return v.Say("next.watering")
+		return v.Say("next.watering" + when(p.Findings[interlock.PlatesBare].Raised, ".bare"))
 	case bay.Rested:
 		return v.nextRested(p)
 	case bay.StageUnknown, bay.NumStages:

@@ -14,7 +14,7 @@ type wiringCmd struct {
 	Config   string  `required:"" type:"path" placeholder:"FILE" help:"Configuration of the bays."`
 	Bay      string  `placeholder:"NAME" help:"Bay to walk through; may be left out when there is only one."`
 	Fragment string  `type:"path" placeholder:"FILE" help:"Write the calibration there as YAML, a new file; otherwise it is printed at the end."`
-	Resume   bool    `help:"Go on with the last walk of this bay that was not finished; what it has proven is not asked for again."`
+	Resume   bool    `help:"Continue the last walk of this bay that was not finished; what it has proven is not asked for again."`
 	Last     bool    `help:"Print the newest commissioning record of the bay and exit."`
 	JSON     bool    `name:"json" help:"With --last: print it as JSON."`
 	Speed    float64 `default:"1" placeholder:"N" help:"With simulated sensors: how many times faster than life, 1 to 1000."`
@@ -46,7 +46,7 @@ func (c *wiringCmd) Run(ctx context.Context, p *program) error {
 		return usage.Error(err)
 	}
 	if c.Last {
-		return walk.WriteLast(ctx, p.stdout, o.Config.Logbook.Path, o.Bay.Name, c.JSON)
+		return walk.WriteLast(ctx, p.stdout, o.Config.Logbook.Path, o.Bay.Name, o.Voice, c.JSON)
 	}
 	outliveReaders()
 	outliveKeys()
@@ -73,7 +73,8 @@ func (c *wiringCmd) options(p *program) (*walk.Options, error) {
 	}
 	return &walk.Options{
 		Config: cfg, ConfigPath: c.Config, Bay: b, Pack: pack, Fragment: c.Fragment, Resume: c.Resume, Speed: c.Speed, Version: version(),
-		In: p.stdin, Out: p.stdout, Complaints: p.stderr,
+		Voice: voiceOf(cfg, false),
+		In:    p.stdin, Out: p.stdout, Complaints: p.stderr,
 	}, nil
 }
 

@@ -20,6 +20,7 @@ import (
 	"bayward/agent/config/configtest"
 	"bayward/agent/walk"
 	"bayward/agent/walk/walktest"
+	"bayward/agent/words"
 )
 
 // screen is a pseudo-terminal with a program in it, as a person has who comes
@@ -190,7 +191,7 @@ func keptRecord(t *testing.T, path string) *commission.Record {
 		t.Fatal(err)
 	}
 	var out bytes.Buffer
-	if err := walk.WriteLast(t.Context(), &out, configtest.Parse(t, string(text)).Logbook.Path, "bay-1", true); err != nil {
+	if err := walk.WriteLast(t.Context(), &out, configtest.Parse(t, string(text)).Logbook.Path, "bay-1", words.EnglishSI(), true); err != nil {
 		t.Fatal(err)
 	}
 	rec := &commission.Record{}

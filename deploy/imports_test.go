@@ -61,7 +61,7 @@ var rooms = []room{
 	{"agent/restore", false, append([]string{"agent/logbook"}, core...), "hands what the logbook kept to the core, for whoever builds one"},
 	{"agent/assembly", false, append([]string{"agent/restore", "agent/systemd"}, joined...), "joins the edges; what a command adds comes as parts"},
 	{"agent/demo", false, append([]string{"agent/assembly", "agent/hardware", "agent/logwriter", "agent/terminal"}, joined...), "an assembled agent whose clock and bays are invented"},
-	{"agent/walk", false, append([]string{"agent/bootclock", "agent/commission", "agent/config", "agent/hardware", "agent/logbook", "agent/restore", "agent/usage", "sensors"}, core...), "puts hardware, record and person under the commissioning walk"},
+	{"agent/walk", false, append([]string{"agent/bootclock", "agent/commission", "agent/config", "agent/hardware", "agent/logbook", "agent/restore", "agent/usage", "sensors"}, said...), "puts hardware, record and person under the commissioning walk"},
 	{"agent/safestop", false, []string{"agent/config", "agent/usage", "sensors"}, "opens relays after a crash, so it needs as little as possible: no core, no record"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
 	{"sensors/wiring", false, []string{"sensors/level"}, "only words: configuration, drivers, walk and simulator say the same of one part"},

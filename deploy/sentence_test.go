@@ -1,9 +1,11 @@
 package deploy_test
 
 import (
+	"encoding/json"
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"os"
 	"regexp"
 	"strconv"
 	"strings"
@@ -14,7 +16,10 @@ import (
 
 // wordless are the rooms that give codes and numbers. Sentences for people are
 // made from those in agent/words, once for each language.
-var wordless = []string{"agent/bay", "agent/charge", "agent/cooldown", "agent/interlock", "agent/order", "agent/water", "agent/reading"}
+var wordless = []string{
+	"agent/bay", "agent/charge", "agent/cooldown", "agent/interlock", "agent/order", "agent/water", "agent/reading",
+	"agent/commission", "agent/walk",
+}
 
 // spoken are the fields that may hold a sentence there all the same: they document a
 // row, in English, and no person is led by them.
@@ -73,6 +78,47 @@ func TestTheCoreHasNoSentences(t *testing.T) {
 		}
 	}
 	require.Len(t, seen, len(wordless), "a room of the list has gone")
+}
+
+// keyOf matches a key of agent/words, or its beginning, in the rooms whose texts are all
+// named by a literal.
+var keyOf = regexp.MustCompile(`^(walk)\.[a-z.-]+$`)
+
+// TestEveryTextIsNamed: a key in the code has a text, and a text of these rooms is used.
+// A literal that ends with a point is the beginning of keys.
+func TestEveryTextIsNamed(t *testing.T) {
+	texts, used := map[string]string{}, map[string]bool{}
+	data, err := os.ReadFile("../agent/words/en.json")
+	require.NoError(t, err)
+	require.NoError(t, json.Unmarshal(data, &texts))
+	_, files := repository(t)
+	for _, f := range files {
+		ast.Inspect(f.ast, func(n ast.Node) bool {
+			literal, ok := n.(*ast.BasicLit)
+			if !ok || f.test || literal.Kind != token.STRING {
+				return true
+			}
+			key, err := strconv.Unquote(literal.Value)
+			if err != nil || !keyOf.MatchString(key) {
+				return true
+			}
+			found := false
+			for text := range texts {
+				if text == key || strings.HasSuffix(key, ".") && strings.HasPrefix(text, key) {
+					used[text], found = true, true
+				}
+			}
+			if !found {
+				t.Errorf("%s: %s has no text in agent/words", f.path, literal.Value)
+			}
+			return true
+		})
+	}
+	for key := range texts {
+		if keyOf.MatchString(key) && !used[key] {
+			t.Errorf("agent/words: %s is not used", key)
+		}
+	}
 }
 
 // TestSentencesAreSeen shows that the check above can fail.

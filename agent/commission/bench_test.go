@@ -11,6 +11,7 @@ import (
 	"bayward/agent/hardware"
 	"bayward/agent/walk"
 	"bayward/agent/walk/walktest"
+	"bayward/agent/words"
 	"bayward/sensors"
 	"bayward/sensors/sim"
 )
@@ -146,7 +147,8 @@ type trial struct {
 	lies   map[commission.Action]func(*bench)
 	answer [][2]string
 	resume *commission.Record
-	held   bool // by a person, as the core was restored
+	held   bool   // by a person, as the core was restored
+	voice  string // the person's language; "" for English
 
 	b    *bench
 	said func() string
@@ -160,15 +162,14 @@ type hand struct {
 	*trial
 }
 
-func (h hand) Do(a commission.Action) string {
+func (h hand) Do(a commission.Action) {
 	lie, lies := h.lies[a]
 	switch {
 	case !lies:
-		return h.Hand.Do(a)
+		h.Hand.Do(a)
 	case lie != nil:
 		lie(h.b)
 	}
-	return "done."
 }
 
 func (c *trial) run(t *testing.T) (*commission.Record, error) {
@@ -210,7 +211,8 @@ func (c *trial) options(t *testing.T) commission.Options {
 	if err != nil {
 		t.Fatal(err)
 	}
-	person := walktest.NewPerson(t, c.answer...)
+	voice := words.New(c.voice, "")
+	person := walktest.NewPersonIn(t, voice, c.answer...)
 	c.said = person.Said
 	return commission.Options{
 		Bay: &c.cfg.Bays[0], Pack: pack, Setup: setups[0], Rig: c.b, Hand: hand{walk.HandAt(c.b.truth), c},
@@ -221,7 +223,7 @@ func (c *trial) options(t *testing.T) commission.Options {
 			}
 			return core
 		},
-		Console: &commission.Console{Out: person, Lines: person.Lines},
+		Console: &commission.Console{Voice: voice, Out: person, Lines: person.Lines},
 		Stamp: func() commission.Stamp {
 			return commission.Stamp{Wall: time.Unix(1e9, 0).UTC().Add(c.b.Now()), Trusted: true, BootID: "boot", MonoS: c.b.Now().Seconds()}
 		},
@@ -253,6 +255,6 @@ func stepOf(t *testing.T, r *commission.Record, key string) commission.Step {
 			return s
 		}
 	}
-	t.Fatalf("no step %q on record:\n%s", key, r.Text())
+	t.Fatalf("no step %q on record:\n%s", key, r.Text(words.EnglishSI()))
 	return commission.Step{}
 }

@@ -1,11 +1,11 @@
 package commission
 
 import (
-	"errors"
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
+
+	"bayward/agent/words"
 )
 
 // Assumptions of the error budget.
@@ -35,17 +35,15 @@ type point struct {
 // linear is value = (input − zero) × factor.
 type linear struct{ factor, zeroV float64 }
 
-var errTooClose = errors.New("the two points are too close to each other to draw a line through them")
-
-// through returns the line through two points.
-func through(a, b point) (linear, error) {
+// through returns the line through two points. They may be too close to each other.
+func through(a, b point) (l linear, ok bool) {
 	du, dv := b.inputV-a.inputV, b.meter.value-a.meter.value
 	noise := 20 * math.Max(a.noiseV, b.noiseV) / math.Sqrt(float64(max(1, min(a.looks, b.looks))))
 	if du == 0 || dv == 0 || math.Abs(du) < noise {
-		return linear{}, errTooClose
+		return linear{}, false
 	}
 	factor := dv / du
-	return linear{factor, a.inputV - a.meter.value/factor}, nil
+	return linear{factor, a.inputV - a.meter.value/factor}, true
 }
 
 // bounds limits how far a calibration may move the configured values. A larger
@@ -69,16 +67,13 @@ var (
 // accept compares a calibration with the configured values.
 func (b bounds) accept(got, configured linear, factorKey, zeroKey string) error {
 	if got.factor*configured.factor < 0 {
-		return fmt.Errorf("the sign is wrong: %s is %s and the meter asks for %s; exchange the two leads of the sensor, or its sign in the configuration",
-			factorKey, fixed(configured.factor), fixed(got.factor))
+		return failed("walk.calibrate.sign", factorKey, rounded(configured.factor), rounded(got.factor))
 	}
 	if off := got.factor/configured.factor - 1; math.Abs(off) > b.share {
-		return fmt.Errorf("%s is %s and the meter asks for %s, which is %+.1f %%; up to %.0f %% is the spread of parts, more is a wrong resistor, a wrong lead or a slip",
-			factorKey, fixed(configured.factor), fixed(got.factor), 100*off, 100*b.share)
+		return failed("walk.calibrate.factor", factorKey, rounded(configured.factor), rounded(got.factor), 100*off, 100*b.share)
 	}
 	if off := got.zeroV - configured.zeroV; math.Abs(off) > b.zeroV {
-		return fmt.Errorf("%s is %s V and the meter asks for %s V; up to %s V apart is the spread of parts, more is a leak, a wrong lead or a slip",
-			zeroKey, fixed(configured.zeroV), fixed(got.zeroV), fixed(b.zeroV))
+		return failed("walk.calibrate.zero", zeroKey, rounded(configured.zeroV), rounded(got.zeroV), b.zeroV)
 	}
 	return nil
 }
@@ -86,7 +81,7 @@ func (b bounds) accept(got, configured linear, factorKey, zeroKey string) error 
 // part is one contribution to an error budget, as a standard uncertainty in the unit
 // of the reading.
 type part struct {
-	name string
+	name string // of a text in agent/words
 	u    float64
 }
 
@@ -103,8 +98,8 @@ func budgetAt(l linear, p point, rangeV float64) budget {
 	return budget{
 		{"meter", (meterShare*math.Abs(p.meter.value) + 2*p.meter.digit) / root3},
 		{"noise", f * p.noiseV / math.Sqrt(float64(max(1, p.looks)))},
-		{"converter step", f * rangeV / converterSteps / math.Sqrt(12)},
-		{"drift with temperature", driftShare * math.Abs(p.meter.value) / root3},
+		{"step", f * rangeV / converterSteps / math.Sqrt(12)},
+		{"drift", driftShare * math.Abs(p.meter.value) / root3},
 	}
 }
 
@@ -117,13 +112,13 @@ func (b budget) total() float64 {
 	return 2 * math.Sqrt(sum)
 }
 
-// text lists the contributions, each expanded like the total.
-func (b budget) text(unit string) string {
-	var parts []string
+// says lists the contributions, each expanded like the total.
+func (b budget) says(unit string) words.Sentence {
+	var parts []words.Sentence
 	for _, p := range b {
-		parts = append(parts, fmt.Sprintf("%s %s", p.name, short(2*p.u)))
+		parts = append(parts, words.Of("walk.calibrate.share", words.Of("walk.budget."+p.name), short(2*p.u)))
 	}
-	return fmt.Sprintf("error budget at about 95 %%: %s; together %s %s", strings.Join(parts, ", "), short(b.total()), unit)
+	return words.Of("walk.calibrate.budget", parts, short(b.total()), unit)
 }
 
 // fixed formats a value with the number of digits that a calibration supports,

@@ -2,23 +2,22 @@ package commission
 
 import (
 	"context"
-	"fmt"
 	"math"
-	"time"
 
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 // withMeter measures an input and asks for the meter's reading; ok is false if the
 // person has no meter.
-func (w *walk) withMeter(ctx context.Context, part, question string, low, high float64, read func(*Look) reading.Reading) (p point, ok bool, err error) {
+func (w *walk) withMeter(ctx context.Context, part, key string, low, high float64, read func(*Look) reading.Reading) (p point, ok bool, err error) {
 	if p, err = w.measure(ctx, part, read); err != nil {
 		return p, false, err
 	}
 	if w.Hand != nil {
-		w.say("Simulator: the meter shows %.2f.", w.Hand.Meter(part))
+		w.say("walk.simulator.shows", w.Hand.Meter(part))
 	}
-	f, skip, err := w.number(ctx, question, low, high)
+	f, skip, err := w.number(ctx, key, low, high)
 	p.meter = f
 	return p, !skip, err
 }
@@ -35,20 +34,20 @@ type calibration struct {
 }
 
 func (w *walk) calibrate(s *Step, c calibration) error {
-	got, err := through(c.a, c.b)
-	if err != nil {
-		return failed("%s cannot be calibrated: %v", c.part, err)
+	name := words.Of("walk.reading." + c.part)
+	got, ok := through(c.a, c.b)
+	if !ok {
+		return failed("walk.calibrate.close", name)
 	}
 	if err := c.bounds.accept(got, c.configured, c.factorKey, c.zeroKey); err != nil {
-		return failed("%v", err)
+		return err
 	}
-	errors := budgetAt(got, c.b, c.rangeV)
-	u := errors.total()
-	s.Evidence = append(s.Evidence,
-		fmt.Sprintf("%s %s (configured %s), %s %s V (configured %s)", c.factorKey, fixed(got.factor), fixed(c.configured.factor), c.zeroKey, reading.Digits(got.zeroV, 5), fixed(c.configured.zeroV)),
-		errors.text(c.unit))
+	budget := budgetAt(got, c.b, c.rangeV)
+	u := budget.total()
+	s.prove(words.Of("walk.calibrate.found", c.factorKey, rounded(got.factor), rounded(c.configured.factor), c.zeroKey, got.zeroV, rounded(c.configured.zeroV)))
+	s.prove(budget.says(c.unit))
 	if u > c.most {
-		return failed("%s would be uncertain by %s %s, and %s is the most that is of use: take a better meter, or more load", c.part, short(u), c.unit, short(c.most))
+		return failed("walk.calibrate.uncertain", name, short(u), c.unit, short(c.most))
 	}
 	w.found(c.factorKey, got.factor)
 	w.found(c.zeroKey, got.zeroV)
@@ -76,5 +75,3 @@ func (w *walk) uncertain(part string, u float64) {
 	}
 	w.rec.Uncertain[part] = u
 }
-
-func seconds(d time.Duration) string { return fmt.Sprintf("%.1f s", d.Seconds()) }

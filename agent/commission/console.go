@@ -10,32 +10,36 @@ import (
 	"strings"
 
 	"bayward/agent/terminal"
+	"bayward/agent/words"
 )
 
-// ErrEnded reports that no answer can come any more: the input has ended, or the
+// ErrEnded reports that no more answers can be read: the input has ended, or the
 // output cannot be written.
-var ErrEnded = errors.New("nobody answers any more")
+var ErrEnded = errors.New("no more answers can be read")
 
 // ErrQuit reports that the person ended the walk.
 var ErrQuit = errors.New("ended by the person")
 
 // Console is the person at the terminal.
 type Console struct {
+	Voice words.Voice // the person's language
 	Out   io.Writer
 	Lines <-chan string // typed lines without line ends; closed when the input ends
 	lost  error
 }
 
-// say prints a paragraph, wrapped.
-func (c *Console) say(format string, args ...any) { c.put("", fmt.Sprintf(format, args...)) }
+// say prints a paragraph, wrapped: a text of agent/words with its values.
+func (c *Console) say(key string, values ...any) { c.put("", words.Of(key, values...)) }
 
 // item prints an indented paragraph.
-func (c *Console) item(format string, args ...any) { c.put("  ", fmt.Sprintf(format, args...)) }
+func (c *Console) item(s words.Sentence) { c.put("  ", s) }
 
 // gap prints an empty line.
 func (c *Console) gap() { c.write("\n") }
 
-func (c *Console) put(indent, text string) { c.write(terminal.Wrap(indent, indent, text) + "\n") }
+func (c *Console) put(indent string, s words.Sentence) {
+	c.write(terminal.Wrap(indent, indent, c.Voice.Word(s)) + "\n")
+}
 
 // write records a failed write; the next question returns it.
 func (c *Console) write(text string) {
@@ -45,8 +49,8 @@ func (c *Console) write(text string) {
 }
 
 // ask prints a question and waits for a line. Every question accepts "quit".
-func (c *Console) ask(ctx context.Context, question string) (string, error) {
-	c.write(terminal.Wrap("", "", question+" >") + " ")
+func (c *Console) ask(ctx context.Context, key string, values ...any) (string, error) {
+	c.write(terminal.Wrap("", "", c.Voice.Word(words.Of(key, values...))+" >") + " ")
 	if c.lost != nil {
 		return "", fmt.Errorf("%w: %w", ErrEnded, c.lost)
 	}
@@ -57,13 +61,28 @@ func (c *Console) ask(ctx context.Context, question string) (string, error) {
 		if !ok {
 			return "", ErrEnded
 		}
-		line = strings.TrimSpace(line)
-		if strings.EqualFold(line, "quit") {
-			return "", ErrQuit
-		}
-		return line, nil
+		return c.unlessQuit(line)
 	}
 }
+
+func (c *Console) unlessQuit(line string) (string, error) {
+	line = strings.TrimSpace(line)
+	if c.is(line, typedQuit) {
+		return "", ErrQuit
+	}
+	return line, nil
+}
+
+// The words that a person types, as keys of agent/words.
+const (
+	typedSkip  = "walk.type.skip"
+	typedQuit  = "walk.type.quit"
+	typedAgain = "walk.type.again"
+	typedNext  = "walk.type.next"
+)
+
+// is reports whether a line is a word of the person's language.
+func (c *Console) is(line, key string) bool { return strings.EqualFold(line, c.Voice.Say(key)) }
 
 // typed returns a line that has been typed meanwhile, without waiting.
 func (c *Console) typed() (line string, ok bool, err error) {
@@ -75,11 +94,8 @@ func (c *Console) typed() (line string, ok bool, err error) {
 		if !open {
 			return "", false, ErrEnded
 		}
-		line = strings.TrimSpace(line)
-		if strings.EqualFold(line, "quit") {
-			return "", false, ErrQuit
-		}
-		return line, true, nil
+		line, err = c.unlessQuit(line)
+		return line, err == nil, err
 	default:
 		return "", false, nil
 	}
@@ -88,8 +104,8 @@ func (c *Console) typed() (line string, ok bool, err error) {
 // confirm requires one phrase, word for word, so it cannot be given by pressing a
 // key out of habit. Any other answer is a no.
 func (c *Console) confirm(ctx context.Context, phrase string) (bool, error) {
-	answer, err := c.ask(ctx, "Type "+strconv.Quote(phrase)+" if that is so")
-	return strings.EqualFold(strings.Join(strings.Fields(answer), " "), phrase), err
+	answer, err := c.ask(ctx, "walk.ask.confirm", words.Of(phrase))
+	return c.is(strings.Join(strings.Fields(answer), " "), phrase), err
 }
 
 // figure is a number that a person typed: its value and one step of its last digit.
@@ -98,21 +114,21 @@ type figure struct{ value, digit float64 }
 
 // number asks until it gets a number between two bounds; skipped reports that the
 // answer was "skip".
-func (c *Console) number(ctx context.Context, question string, low, high float64) (f figure, skipped bool, err error) {
+func (c *Console) number(ctx context.Context, key string, low, high float64) (f figure, skipped bool, err error) {
 	for {
-		answer, err := c.ask(ctx, question)
+		answer, err := c.ask(ctx, key)
 		if err != nil {
 			return figure{}, false, err
 		}
-		if strings.EqualFold(answer, "skip") {
+		if c.is(answer, typedSkip) {
 			return figure{}, true, nil
 		}
 		f, ok := parseFigure(answer)
 		switch {
 		case !ok:
-			c.say("%q is no number. Type it as the meter shows it, such as 24.6, without a unit, or \"skip\".", answer)
+			c.say("walk.number.bad", answer)
 		case f.value < low || f.value > high:
-			c.say("%s is not between %s and %s. Look again, at the unit and at the sign too.", answer, short(low), short(high))
+			c.say("walk.number.range", answer, low, high)
 		default:
 			return f, false, nil
 		}
@@ -133,5 +149,8 @@ func parseFigure(s string) (figure, bool) {
 	return figure{v, math.Pow(10, -float64(len(decimals)))}, true
 }
 
-// short formats a number with at most four significant digits.
-func short(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
+// short rounds a number to four significant digits.
+func short(v float64) float64 {
+	out, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 4, 64), 64)
+	return out
+}

@@ -4,10 +4,10 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"strings"
 	"time"
 
 	"bayward/agent/reading"
+	"bayward/agent/words"
 	"bayward/sensors/level"
 	"bayward/sensors/wiring"
 )
@@ -16,72 +16,60 @@ func (w *walk) level(ctx context.Context, s *Step) error {
 	l := w.Bay.Wiring.Level
 	before, others := w.look(ctx).Level, w.Rig.Others(ctx)
 	if !before.Usable() {
-		return failed("the level cannot be read before the step: %s", faultText(before.Fault))
+		return failed("walk.level.before", words.OfFault(before.Fault))
 	}
-	w.say("Acid is on the probe: gloves, face shield, a cloth with soda at hand. The pilot cell is the one with the probe.")
+	w.say("walk.level.acid")
 	for _, t := range w.probeTasks(before, others) {
 		t.within, t.show = 2*time.Minute, showLevel
 		took, err := w.follow(ctx, t.task)
 		if err != nil {
 			return err
 		}
-		s.Evidence = append(s.Evidence, fmt.Sprintf("%s: %s, after %s", t.what, strings.TrimPrefix(showLevel(w.here), "level "), seconds(took)))
+		s.prove(words.Of("walk.level.evidence", words.Of(t.what), showLevel(w.here), took.Seconds()))
 	}
 	if !l.Kind.Measures() {
-		s.Evidence = append(s.Evidence, "heights of rods are set by hand; nothing to calibrate")
+		s.prove(words.Of("walk.level.fixed"))
 		return nil
 	}
 	return w.levelHeight(ctx, s, l)
 }
 
-// probeTask is an action at the level probe and its name.
+// probeTask is an action at the level probe and the text that names it.
 type probeTask struct {
-	what string
+	what string // key of agent/words
 	task
 }
 
 // probeTasks lists the actions that a probe must respond to, in order.
 func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probeTask {
 	kind := w.Bay.Wiring.Level.Kind
-	exchanged := func(now map[string]*Look) string {
+	swapped := func(now map[string]*Look) *words.Sentence {
 		for name, n := range now {
 			if o := others[name]; o != nil && o.Level.Usable() && (!n.Level.Usable() || n.Level.LowMM < o.Level.LowMM-3) {
-				return "the level probe of " + name + " followed: the probes of the two bays are exchanged"
+				return other("walk.level.other", name)
 			}
 		}
-		return ""
+		return nil
+	}
+	asBefore := func(l *Look) bool {
+		return l.Level.Usable() && math.Abs(l.Level.LowMM-before.LowMM) <= 3
 	}
 	return []probeTask{
-		{"lifted out", task{
-			says: "Lift the probe out of the electrolyte and hold it over the cell.", act: LiftProbe,
+		{"walk.level.lifted", task{
+			asks: words.Of("walk.level.lift"), act: LiftProbe,
 			followed: func(l *Look) bool {
 				return l.Level.Usable() && w.dry(l.Level) && l.Level.LowMM < before.LowMM
-			}, instead: exchanged,
-			hint: "Dry it must show no wet rod, or less than the lowest level for charging. Is the probe stuck, bridged by crust or of another bay?",
+			}, instead: swapped, hint: words.Of("walk.level.lift.hint"),
 		}},
-		{"back in its cell", task{
-			says: "Rinse it over the cell and put it back in its place.", act: LowerProbe,
-			followed: func(l *Look) bool { return l.Level.Usable() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
-			hint:     "It must say what it said before.",
+		{"walk.level.lowered", task{asks: words.Of("walk.level.lower"), act: LowerProbe, followed: asBefore, hint: words.Of("walk.level.lower.hint")}},
+		{"walk.level.opened", task{
+			asks: words.Of("walk.level.open"), act: OpenLoop, followed: reads(kind.Opened()), instead: swapped, hint: words.Of("walk.level.open.hint"),
 		}},
-		{"loop opened", task{
-			says: "Pull the probe's plug, or one of its wires at the terminals.", act: OpenLoop,
-			followed: reads(kind.Opened()), instead: exchanged,
-			hint: "An open loop must be told as a broken wire. Does the end resistor sit at the probe, and not at the Pi?",
+		{"walk.level.closed", task{asks: words.Of("walk.level.close"), act: CloseLoop, followed: asBefore}},
+		{"walk.level.shorted", task{
+			asks: words.Of("walk.level.short"), act: ShortLoop, followed: reads(kind.Shorted()), instead: swapped, hint: words.Of("walk.level.short.hint"),
 		}},
-		{"loop closed again", task{
-			says: "Connect it again.", act: CloseLoop,
-			followed: func(l *Look) bool { return l.Level.Usable() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
-		}},
-		{"shorted by the clip", task{
-			says: "Put the test clip across the probe's two terminals.", act: ShortLoop,
-			followed: reads(kind.Shorted()), instead: exchanged,
-			hint: "A short must be told as one.",
-		}},
-		{"clip taken off", task{
-			says: "Take the clip off.", act: UnshortLoop,
-			followed: func(l *Look) bool { return l.Level.Usable() && math.Abs(l.Level.LowMM-before.LowMM) <= 3 },
-		}},
+		{"walk.level.unshorted", task{asks: words.Of("walk.level.unshort"), act: UnshortLoop, followed: asBefore}},
 	}
 }
 
@@ -115,12 +103,12 @@ func (w *walk) levelHeight(ctx context.Context, s *Step, l *wiring.Level) error 
 	height := func(l *Look) reading.Reading {
 		return reading.Reading{Value: l.Level.LowMM, At: l.Level.At, Fault: l.Level.Fault}
 	}
-	p, ok, err := w.withMeter(ctx, "level", "Level rod in the pilot cell, mm above the plate tops, or \"skip\"", -50, 300, height)
+	p, ok, err := w.withMeter(ctx, "level", "walk.ask.level", -50, 300, height)
 	if err != nil {
 		return err
 	}
 	if !ok {
-		s.Evidence = append(s.Evidence, "height not compared with a level rod")
+		s.prove(words.Of("walk.level.not-compared"))
 		return nil
 	}
 	probe, err := level.New(l.Kind, l.Settings)
@@ -136,12 +124,12 @@ func (w *walk) levelHeight(ctx context.Context, s *Step, l *wiring.Level) error 
 	offset := l.OffsetMM + off
 	switch {
 	case math.Abs(off) > maxLevelMM:
-		return failed("the level rod says %s mm and the probe %.1f mm; more than %.0f mm apart is a probe that hangs wrong, not an offset", short(p.meter.value), shown, maxLevelMM)
+		return failed("walk.level.far", short(p.meter.value), shown, maxLevelMM)
 	case l.LowMM+offset > 0 || l.HighMM+offset < w.Pack.FillMarkMM:
-		return failed("with offset_mm %s the probe would not reach from bare plates to fill_mark_mm: hang it at another height", fixed(offset))
+		return failed("walk.level.reach", rounded(offset))
 	}
 	u := 2 * math.Hypot(rodMM/math.Sqrt(3), scale.MMPerV()*p.noiseV/math.Sqrt(float64(p.looks)))
-	s.Evidence = append(s.Evidence, fmt.Sprintf("level rod %s mm, probe %s mm: level.offset_mm %s (configured %s), within %.1f mm", short(p.meter.value), reading.Digits(shown, 1), reading.Digits(offset, 1), fixed(l.OffsetMM), u))
+	s.prove(words.Of("walk.level.calibrated", short(p.meter.value), shown, offset, rounded(l.OffsetMM), u))
 	w.found("level.offset_mm", offset)
 	w.uncertain("level", u)
 	return nil

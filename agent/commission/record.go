@@ -3,8 +3,11 @@ package commission
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
+
+	"bayward/agent/words"
 )
 
 // Result is the outcome of a step. The zero value is "not done".
@@ -34,9 +37,63 @@ type Step struct {
 	Result   Result   `json:"result"`
 	Why      string   `json:"why,omitempty"`      // reason for failing, skipping or not fitted
 	Evidence []string `json:"evidence,omitempty"` // the readings, in sentences with figures
-	Begun    Stamp    `json:"begun"`
-	Ended    Stamp    `json:"ended"`
-	By       string   `json:"by"`
+	// Reason and Proof are Why and Evidence as codes and numbers, to be worded in
+	// another language. A reason that a person typed has none, nor has a record of
+	// an older program.
+	Reason *words.Sentence  `json:"reason,omitempty"`
+	Proof  []words.Sentence `json:"proof,omitempty"`
+	Begun  Stamp            `json:"begun"`
+	Ended  Stamp            `json:"ended"`
+	By     string           `json:"by"`
+}
+
+// because sets the reason of a result.
+func (s *Step) because(why words.Sentence) {
+	s.Why, s.Reason = words.EnglishSI().Word(why), &why
+}
+
+// prove adds evidence.
+func (s *Step) prove(seen words.Sentence) {
+	s.Evidence, s.Proof = append(s.Evidence, words.EnglishSI().Word(seen)), append(s.Proof, seen)
+}
+
+// title returns the step's title for a reader.
+func (s *Step) title(v words.Voice) string { return v.WordOr(title(s.Key), s.Title) }
+
+// reason returns Why for a reader.
+func (s *Step) reason(v words.Voice) string {
+	if s.Reason == nil {
+		return s.Why
+	}
+	return v.WordOr(*s.Reason, s.Why)
+}
+
+// evidence returns Evidence for a reader.
+func (s *Step) evidence(v words.Voice) []string {
+	all := slices.Clone(s.Evidence)
+	if len(s.Proof) != len(all) {
+		return all
+	}
+	for i, seen := range s.Proof {
+		all[i] = v.WordOr(seen, all[i])
+	}
+	return all
+}
+
+// outcome sums the step up for a reader.
+func (s *Step) outcome(v words.Voice) words.Sentence {
+	if s.Why == "" {
+		return words.Of("walk.outcome", s.title(v), s.Result.Sentence())
+	}
+	return words.Of("walk.outcome.why", s.title(v), s.Result.Sentence(), strings.TrimSuffix(s.reason(v), "."))
+}
+
+// Sentence names the result.
+func (r Result) Sentence() words.Sentence {
+	if r == NotDone {
+		return words.Of("walk.result.not-done")
+	}
+	return words.Of("walk.result." + strings.ReplaceAll(string(r), " ", "-"))
 }
 
 // Record is one walk of one bay.
@@ -112,43 +169,37 @@ func (r *Record) keep(s Step) {
 }
 
 // Text returns the record for a person to read.
-func (r *Record) Text() string {
+func (r *Record) Text(v words.Voice) string {
 	var b strings.Builder
-	state := "NOT signed: the walk was not finished"
+	line := func(indent string, s words.Sentence) { b.WriteString(indent + v.Word(s) + "\n") }
+	state := words.Of("walk.record.unsigned")
 	if r.Signed {
-		state = "signed by " + r.Person
+		state = words.Of("walk.record.signed", r.Person)
 	}
-	fmt.Fprintf(&b, "Commissioning of bay %s, pack %s, begun %s by %s.\n", r.Bay, r.Pack, r.Begun.text(), r.Person)
+	line("", words.Of("walk.record.head", r.Bay, r.Pack, r.Begun.text(), r.Person))
 	if r.Simulated {
-		b.WriteString("SIMULATED sensors: this says nothing about any real bay.\n")
+		line("", words.Of("walk.record.simulated"))
 	}
-	fmt.Fprintf(&b, "Result: %s; %s.\n", orNotDone(r.Result()), state)
+	line("", words.Of("walk.record.result", r.Result().Sentence(), state))
 	for i := range r.Steps {
 		s := &r.Steps[i]
-		fmt.Fprintf(&b, "\n%s: %s\n", s.Title, orNotDone(s.Result))
+		line("\n", words.Of("walk.outcome", s.title(v), s.Result.Sentence()))
 		if s.Why != "" {
-			fmt.Fprintf(&b, "  why: %s\n", s.Why)
+			line("  ", words.Of("walk.record.why", s.reason(v)))
 		}
-		for _, e := range s.Evidence {
-			fmt.Fprintf(&b, "  %s\n", e)
+		for _, e := range s.evidence(v) {
+			b.WriteString("  " + e + "\n")
 		}
 	}
 	return b.String()
 }
 
-func (s *Stamp) text() string {
-	text := s.Wall.UTC().Format("2006-01-02 15:04 UTC")
+func (s *Stamp) text() words.Sentence {
+	at := words.Of("walk.record.at", s.Wall.UTC().Format("2006-01-02 15:04 UTC"))
 	if !s.Trusted {
-		text += " (clock not set)"
+		at.Key = "walk.record.clock"
 	}
-	return text
-}
-
-func orNotDone(r Result) string {
-	if r == NotDone {
-		return "not complete"
-	}
-	return string(r)
+	return at
 }
 
 // fragmentKeys lists the keys that a walk may calibrate, in the order of the
@@ -162,21 +213,22 @@ var fragmentKeys = []struct{ part, key string }{
 
 // Fragment returns the calibration as YAML, to be copied into the configuration by
 // hand; "" if there is none.
-func (r *Record) Fragment() string {
+func (r *Record) Fragment(v words.Voice) string {
 	if len(r.Calibration) == 0 {
 		return ""
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "# Calibration of %s from bayward wiring, %s, by %s.\n", r.Bay, r.Begun.text(), oneLine(r.Person))
+	comment := func(key string, values ...any) { b.WriteString("# " + v.Word(words.Of(key, values...)) + "\n") }
+	comment("walk.fragment.head", r.Bay, r.Begun.text(), oneLine(r.Person))
 	if r.Simulated {
-		b.WriteString("# SIMULATED sensors: of no use on a real bay.\n")
+		comment("walk.fragment.simulated")
 	}
-	b.WriteString("# Copy these values over those in the configuration, then run: bayward check --config FILE\n")
+	comment("walk.fragment.copy")
 	fmt.Fprintf(&b, "bays:\n  - name: %s\n    wiring:\n", r.Bay)
 	part := ""
 	for _, k := range fragmentKeys {
 		name := k.part + "." + k.key
-		v, ok := r.Calibration[name]
+		value, ok := r.Calibration[name]
 		if !ok {
 			continue
 		}
@@ -184,13 +236,19 @@ func (r *Record) Fragment() string {
 			part = k.part
 			fmt.Fprintf(&b, "      %s:\n", part)
 		}
-		fmt.Fprintf(&b, "        %s: %s", k.key, fixed(v))
+		fmt.Fprintf(&b, "        %s: %s", k.key, fixed(value))
 		if u, ok := r.Uncertain[k.part]; ok {
-			fmt.Fprintf(&b, "   # readings then within %.2g %s", u, unitOf[k.part])
+			b.WriteString("   # " + v.Say("walk.fragment.within", twoDigits(u), unitOf[k.part]))
 		}
 		b.WriteByte('\n')
 	}
 	return b.String()
+}
+
+// twoDigits rounds to two significant digits.
+func twoDigits(v float64) float64 {
+	out, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 2, 64), 64)
+	return out
 }
 
 var unitOf = map[string]string{"voltage": "V", "current": "A", "temperature": "K", "level": "mm"}

@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/commission"
 	"bayward/agent/config"
+	"bayward/agent/words"
 	"bayward/sensors/wiring"
 )
 
@@ -110,14 +111,14 @@ func TestResume(t *testing.T) {
 	again := &trial{resume: rec}
 	done, err := again.run(t)
 	if err != nil || done.Result() != commission.Passed || strings.Count(again.said(), "Already proven") != 5 {
-		t.Errorf("%v\n%s\n%s", err, done.Text(), again.said())
+		t.Errorf("%v\n%s\n%s", err, done.Text(words.EnglishSI()), again.said())
 	}
 
 	rec, _ = first.run(t)
 	worse := &trial{resume: rec, spoil: func(b *bench) { b.truth.SetLoad(20) }}
 	done, err = worse.run(t)
 	if err != nil || done.Result() != commission.Failed || stepOf(t, done, "rest").Result != commission.Failed {
-		t.Errorf("%v\n%s", err, done.Text())
+		t.Errorf("%v\n%s", err, done.Text(words.EnglishSI()))
 	}
 }
 
@@ -143,7 +144,7 @@ bays:
       level:
         offset_mm: 2.1   # readings then within 1.2 mm
 `
-	if got := r.Fragment(); got != want {
+	if got := r.Fragment(words.EnglishSI()); got != want {
 		t.Errorf("got\n%s\nwant\n%s", got, want)
 	}
 }

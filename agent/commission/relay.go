@@ -2,10 +2,8 @@ package commission
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"bayward/agent/bay"
@@ -38,15 +36,15 @@ var (
 func (w *walk) allow(ctx context.Context) (*bay.Bay, error) {
 	for _, s := range w.steps() {
 		if s.fitted && slices.Contains(needed, s.key) && !w.rec.passed(s.key) {
-			return nil, failed("the relay stays open: \"%s\" has not been proven", s.title)
+			return nil, failed("walk.relay.unproven", title(s.key))
 		}
 	}
-	w.say("The next steps close the charge-enable relay for seconds at a time. Nothing may be charged by that: the charger's supply must still be off and locked. The pack stays plugged in, its lid open, the fan on.")
-	switch ok, err := w.confirm(ctx, "charger off"); {
+	w.say("walk.relay.next")
+	switch ok, err := w.confirm(ctx, "walk.type.off"); {
 	case err != nil:
 		return nil, err
 	case !ok:
-		return nil, skipped{"the charger was not confirmed to be off"}
+		return nil, skipped{key: "walk.relay.not-off"}
 	}
 	w.act(ChargerOff)
 	return w.leave(ctx)
@@ -54,20 +52,21 @@ func (w *walk) allow(ctx context.Context) (*bay.Bay, error) {
 
 // leave waits until the core would grant a charge.
 func (w *walk) leave(ctx context.Context) (*bay.Bay, error) {
-	w.say("The core that will guard the bay decides whether a charge would be granted now. The relay is not closed without its leave. This takes a minute or two.")
-	core, told := w.Core(), ""
+	w.say("walk.relay.core")
+	core, shown := w.Core(), ""
 	for start := w.Rig.Now(); ; {
 		pic, _ := core.Step(&w.look(ctx).Readings)
 		if pic.Permit.Granted {
-			w.item("The core grants it.")
+			w.item(words.Of("walk.relay.granted"))
 			return core, nil
 		}
-		if text := reasons(pic); text != told {
-			w.item("blocked: %s", text)
-			told = text
+		why := reasons(pic)
+		if text := w.Voice.Word(words.Of("walk.relay.blocked", why)); text != shown {
+			w.item(words.Of("walk.relay.blocked", why))
+			shown = text
 		}
 		if w.Rig.Now()-start > permitWait {
-			return nil, failed("the relay stays open, since the core blocks a charge: %s", told)
+			return nil, failed("walk.relay.refused", why)
 		}
 		if err := w.pause(ctx); err != nil {
 			return nil, err
@@ -76,17 +75,17 @@ func (w *walk) leave(ctx context.Context) (*bay.Bay, error) {
 }
 
 // reasons lists the blocking findings.
-func reasons(p *bay.Picture) string {
-	var titles []string
+func reasons(p *bay.Picture) []words.Sentence {
+	var titles []words.Sentence
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		if p.Findings[c].Raised && interlock.Table[c].Blocks {
-			titles = append(titles, words.EnglishSI().Title(c))
+			titles = append(titles, words.Of("finding."+c.String()+".title"))
 		}
 	}
 	if len(titles) == 0 {
-		return "the contactor's off time is not over"
+		return []words.Sentence{words.Of("walk.relay.off-time")}
 	}
-	return strings.Join(titles, "; ")
+	return titles
 }
 
 // guard watches a closed relay.
@@ -110,23 +109,23 @@ func (g *guard) check(l *Look) error {
 		i := math.Abs(l.CurrentA.Value)
 		switch {
 		case !l.CurrentA.OK():
-			return failed("the current could not be read while the relay was closed (%s); it was opened at once", faultText(l.CurrentA.Fault))
+			return failed("walk.relay.lost.current", words.OfFault(l.CurrentA.Fault))
 		case i > g.strayA():
 			g.over++
 		default:
 			g.over = 0
 		}
 		if i > surge*g.strayA() || g.over > 1 {
-			return failed("%.1f A flowed while the relay was closed, and none may: the charger is not off. It was opened at once", l.CurrentA.Value)
+			return failed("walk.relay.flowed", l.CurrentA.Value)
 		}
 	}
 	switch {
 	case !l.PackV.OK():
-		return failed("the voltage could not be read while the relay was closed (%s); it was opened at once", faultText(l.PackV.Fault))
+		return failed("walk.relay.lost.voltage", words.OfFault(l.PackV.Fault))
 	case l.PackV.Value-g.beforeV > riseV*g.cells():
-		return failed("the voltage rose from %.2f to %.2f V while the relay was closed: the charger is not off. It was opened at once", g.beforeV, l.PackV.Value)
+		return failed("walk.relay.rose", g.beforeV, l.PackV.Value)
 	case !l.Level.Usable():
-		return failed("the level could not be read while the relay was closed (%s); it was opened at once", faultText(l.Level.Fault))
+		return failed("walk.relay.lost.level", words.OfFault(l.Level.Fault))
 	}
 	return g.tick(l)
 }
@@ -139,7 +138,7 @@ func (g *guard) tick(l *Look) error {
 	g.at = g.Rig.Now()
 	pic, _ := g.core.Step(&l.Readings)
 	if !pic.Permit.Granted {
-		return failed("the core withdrew its leave (%s); the relay was opened at once", reasons(pic))
+		return failed("walk.relay.withdrew", reasons(pic))
 	}
 	if g.beat {
 		return g.Rig.Beat()
@@ -221,7 +220,7 @@ func (g *guard) close(ctx context.Context, most time.Duration) error {
 	if err := w.Rig.CloseFor(most); err != nil {
 		return err
 	}
-	w.item("The relay is closed.")
+	w.item(words.Of("walk.relay.is-closed"))
 	return g.pulled(ctx)
 }
 
@@ -234,13 +233,10 @@ func (g *guard) pulled(ctx context.Context) error {
 	}
 	_, inTime, err := g.watch(ctx, pullIn, closed)
 	if err == nil && !inTime {
-		err = failed("the contactor did not close within %s: look at the coil's supply, the watchdog relay in its circuit, and the feedback contact's wire", pullIn)
+		err = failed("walk.relay.not-closing", pullIn.Seconds())
 	}
 	return err
 }
-
-const welded = "the feedback still says closed %s after the order to open: the contacts are welded or the feedback wire is shorted. " +
-	"The bay must not be used; the charger stays locked off until that is repaired"
 
 func (w *walk) relayObeys(ctx context.Context, s *Step) (err error) {
 	core, err := w.allow(ctx)
@@ -248,7 +244,7 @@ func (w *walk) relayObeys(ctx context.Context, s *Step) (err error) {
 		return err
 	}
 	if w.hasFeedback() && !open(w.here) {
-		return failed("the feedback says closed before the relay was closed: welded contacts, a shorted wire, or active_low the wrong way round")
+		return failed("walk.relay.closed-before")
 	}
 	defer func() { err = joined(err, w.Rig.Open()) }()
 	g := w.guard(core)
@@ -263,40 +259,40 @@ func (w *walk) relayObeys(ctx context.Context, s *Step) (err error) {
 	if err := w.Rig.Open(); err != nil {
 		return err
 	}
-	w.item("The relay is open.")
+	w.item(words.Of("walk.relay.is-open"))
 	return w.judgeOpening(ctx, s, held)
 }
 
 // judgeOpening proves that the contactor has opened.
 func (w *walk) judgeOpening(ctx context.Context, s *Step, held time.Duration) error {
 	if w.Bay.Wiring.Current != nil {
-		s.Evidence = append(s.Evidence, fmt.Sprintf("closed for %s: current stayed within %.1f A", seconds(held), w.strayA()))
+		s.prove(words.Of("walk.relay.stray", held.Seconds(), w.strayA()))
 	}
 	if !w.hasFeedback() {
-		return w.witness(ctx, s, "it closed and opened", "Did the contactor, or the charger's enable, close and open again? Look at its flag or listen at it.")
+		return w.witness(ctx, s, "walk.type.saw-relay", "walk.relay.saw")
 	}
 	took, inTime, err := w.opened(ctx)
 	if err != nil {
 		return err
 	}
 	if !inTime {
-		return failed(welded, letGo)
+		return failed("walk.relay.welded", letGo.Seconds())
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("feedback closed on order and opened %s after the order to open", seconds(took)))
+	s.prove(words.Of("walk.relay.opened", took.Seconds()))
 	return nil
 }
 
 // witness accepts a person's word where no sensor could show it.
-func (w *walk) witness(ctx context.Context, s *Step, phrase, question string) error {
-	w.say("%s", question)
+func (w *walk) witness(ctx context.Context, s *Step, phrase, question string, values ...any) error {
+	w.say(question, values...)
 	ok, err := w.confirm(ctx, phrase)
 	if err != nil {
 		return err
 	}
 	if !ok {
-		return failed("nobody saw that %s", phrase)
+		return failed("walk.unseen", words.Of(phrase))
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("no feedback contact is fitted: %s saw that %s", w.rec.Person, phrase))
+	s.prove(words.Of("walk.seen", w.rec.Person, words.Of(phrase)))
 	return nil
 }
 
@@ -311,21 +307,21 @@ func (w *walk) watchdog(ctx context.Context, s *Step) (err error) {
 		return err
 	}
 	g.beat = false
-	w.item("The heartbeat has stopped, the relay's line stays high.")
+	w.item(words.Of("walk.heartbeat.stopped"))
 	if !w.hasFeedback() {
 		if _, _, err := g.watch(ctx, holdTime, never); err != nil {
 			return err
 		}
-		return w.witness(ctx, s, "it opened by itself", "Did the watchdog relay open by itself in these "+holdTime.String()+"?")
+		return w.witness(ctx, s, "walk.type.saw-watchdog", "walk.heartbeat.saw", holdTime.Seconds())
 	}
 	took, inTime, err := g.watch(ctx, holdTime, open)
 	if err != nil {
 		return err
 	}
 	if !inTime {
-		return failed("without heartbeat the contactor stayed closed for %s: the watchdog relay is bridged, set too long, or not in the coil's circuit", holdTime)
+		return failed("walk.heartbeat.bridged", holdTime.Seconds())
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("the contactor opened %s after the last heartbeat, with the line still high", seconds(took)))
+	s.prove(words.Of("walk.heartbeat.opened", took.Seconds()))
 	return nil
 }
 
@@ -341,25 +337,24 @@ func (w *walk) programDies(ctx context.Context, s *Step) (err error) {
 	defer func() { err = joined(err, kill(), reclaim(), w.Rig.Open()) }()
 	g := w.guard(core)
 	g.beat = false // the other process has both lines
-	w.item("Another process holds the relay closed.")
+	w.item(words.Of("walk.death.holds"))
 	if err := g.pulled(ctx); err != nil {
 		return err
 	}
 	if err := kill(); err != nil {
 		return err
 	}
-	w.item("That process was killed, as by a crash.")
+	w.item(words.Of("walk.death.killed"))
 	if !w.hasFeedback() {
-		return w.witness(ctx, s, "it opened when killed", "Did the contactor, or the charger's enable, open at that moment?")
+		return w.witness(ctx, s, "walk.type.saw-death", "walk.death.saw")
 	}
 	took, inTime, err := w.opened(ctx)
 	if err != nil {
 		return err
 	}
 	if !inTime {
-		return failed("the contactor stayed closed for %s after the program was killed: the kernel keeps the line high. "+
-			"Set dtparam=strict_gpiod in the Pi's config.txt, fit the pull-down resistor, and see that the service has its ExecStopPost", letGo)
+		return failed("walk.death.stayed", letGo.Seconds())
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("the contactor opened %s after the process that held it was killed", seconds(took)))
+	s.prove(words.Of("walk.death.opened", took.Seconds()))
 	return nil
 }

@@ -72,10 +72,25 @@ const (
 	numActions
 )
 
+var actionNames = [numActions]string{
+	NoAction: "nothing", UnplugPack: "unplug", PlugPack: "plug", LiftProbe: "lift-probe", LowerProbe: "lower-probe",
+	OpenLoop: "open-loop", CloseLoop: "close-loop", ShortLoop: "short-loop", UnshortLoop: "unshort-loop",
+	WarmPack: "warm-pack", LeavePack: "leave-pack", WarmAir: "warm-air", LeaveAir: "leave-air", LoadOn: "load-on", LoadOff: "load-off",
+	FanOff: "fan-off", FanOn: "fan-on", BridgeComplete: "bridge", OpenComplete: "unbridge", GasOn: "gas-on", GasOff: "gas-off", ChargerOff: "charger-off",
+}
+
+// String is the action's name in agent/words.
+func (a Action) String() string {
+	if a >= numActions {
+		return "unknown"
+	}
+	return actionNames[a]
+}
+
 // Hand does in a simulated bay what the walk asks for.
 type Hand interface {
-	// Do performs the action and describes it in a sentence.
-	Do(Action) string
+	// Do performs the action.
+	Do(Action)
 	// Meter returns the reading of the simulated hand meter for a part: "voltage" in
 	// V, "current" in A (positive while charging), "temperature" in °C, "level" in
 	// mm, "hydrogen" in %.

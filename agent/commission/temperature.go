@@ -2,11 +2,11 @@ package commission
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"time"
 
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 // warmK is the least change in K that a hand must cause at a sensor. It is six times
@@ -18,24 +18,24 @@ func (w *walk) temperature(ctx context.Context, s *Step) error {
 	l := w.look(ctx)
 	before := l.PackC
 	if !before.OK() {
-		return failed("the pack's temperature cannot be read: %s", faultText(before.Fault))
+		return failed("walk.temperature.before", words.OfFault(before.Fault))
 	}
-	w.say("Simplest with the sensor in the open; if it cannot be reached, lay something warm (not hot) or cold on it.")
+	w.say("walk.temperature.how")
 	offset, measured, err := w.thermometer(ctx, s)
 	if err != nil {
 		return err
 	}
 	took, err := w.follow(ctx, task{
-		says: "Close a warm hand around the pack's temperature sensor.", act: WarmPack, within: 4 * time.Minute, show: showPackC,
+		asks: words.Of("walk.temperature.warm"), act: WarmPack, within: 4 * time.Minute, show: showPackC,
 		followed: func(l *Look) bool { return moved(l.PackC, before) },
 		instead:  w.otherWarmed(l, w.Rig.Others(ctx)),
-		hint:     fmt.Sprintf("It must change by %.1f K from %s °C. Is this the sensor with the configured number %s?", warmK, reading.Digits(before.Value, 1), t.Pack),
+		hint:     words.Of("walk.temperature.warm.hint", warmK, before.Value, t.Pack),
 	})
 	if err != nil {
 		return err
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("sensor %s: %s to %s °C in %s", t.Pack, reading.Digits(before.Value, 1), reading.Digits(w.here.PackC.Value, 1), seconds(took)))
-	w.say("Let go of it.")
+	s.prove(words.Of("walk.temperature.evidence", t.Pack, before.Value, w.here.PackC.Value, took.Seconds()))
+	w.say("walk.let-go")
 	w.act(LeavePack)
 	if measured {
 		w.found("temperature.offset_c", offset)
@@ -49,17 +49,17 @@ func moved(now, before reading.Reading) bool {
 }
 
 // otherWarmed names the sensor that warmed up in place of the pack's.
-func (w *walk) otherWarmed(before *Look, others map[string]*Look) func(map[string]*Look) string {
-	return func(now map[string]*Look) string {
+func (w *walk) otherWarmed(before *Look, others map[string]*Look) func(map[string]*Look) *words.Sentence {
+	return func(now map[string]*Look) *words.Sentence {
 		if moved(w.here.AmbientC, before.AmbientC) {
-			return "the air's sensor followed: the two are exchanged; exchange temperature.pack and temperature.ambient"
+			return other("walk.temperature.air")
 		}
 		for name, l := range now {
 			if o := others[name]; o != nil && moved(l.PackC, o.PackC) {
-				return "the pack's sensor of " + name + " followed: the numbers of the two bays are exchanged"
+				return other("walk.temperature.other", name)
 			}
 		}
-		return ""
+		return nil
 	}
 }
 
@@ -68,9 +68,9 @@ func (w *walk) otherWarmed(before *Look, others map[string]*Look) func(map[strin
 func (w *walk) thermometer(ctx context.Context, s *Step) (offset float64, measured bool, err error) {
 	t := w.Bay.Wiring.Temperature
 	if w.Hand != nil {
-		w.say("Simulator: the reference thermometer shows %.1f.", w.Hand.Meter("temperature"))
+		w.say("walk.simulator.shows", w.Hand.Meter("temperature"))
 	}
-	f, skip, err := w.number(ctx, "Reference thermometer at the same place, °C, or \"skip\"", -30, 90)
+	f, skip, err := w.number(ctx, "walk.ask.thermometer", -30, 90)
 	if err != nil || skip {
 		return 0, false, err
 	}
@@ -81,7 +81,7 @@ func (w *walk) thermometer(ctx context.Context, s *Step) (offset float64, measur
 	var values []float64
 	for _, l := range looks {
 		if !l.PackC.OK() {
-			return 0, false, failed("the pack's temperature could not be read while it was compared: %s", faultText(l.PackC.Fault))
+			return 0, false, failed("walk.temperature.unread", words.OfFault(l.PackC.Fault))
 		}
 		values = append(values, l.PackC.Value)
 	}
@@ -89,11 +89,11 @@ func (w *walk) thermometer(ctx context.Context, s *Step) (offset float64, measur
 	offset = t.OffsetC + f.value - mean
 	switch {
 	case math.Abs(f.value-mean) > 3:
-		return 0, false, failed("the thermometer says %s °C and the sensor %.1f °C; such sensors are good to 0.5 K, so more than 3 K apart is another place or another sensor", short(f.value), mean)
+		return 0, false, failed("walk.temperature.far", short(f.value), mean)
 	case math.Abs(offset) > 5:
-		return 0, false, failed("offset_c would be %s, and 5 is the most that is accepted", fixed(offset))
+		return 0, false, failed("walk.temperature.offset", rounded(offset))
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("thermometer %s °C, sensor %s °C: temperature.offset_c %s (configured %s)", short(f.value), reading.Digits(mean, 2), reading.Digits(offset, 2), fixed(t.OffsetC)))
+	s.prove(words.Of("walk.temperature.calibrated", short(f.value), mean, offset, rounded(t.OffsetC)))
 	return offset, true, nil
 }
 
@@ -101,26 +101,26 @@ func (w *walk) ambient(ctx context.Context, s *Step) error {
 	l := w.look(ctx)
 	before, pack := l.AmbientC, l.PackC
 	if !before.OK() {
-		return failed("the air's temperature cannot be read: %s", faultText(before.Fault))
+		return failed("walk.ambient.before", words.OfFault(before.Fault))
 	}
 	took, err := w.follow(ctx, task{
-		says: "Close a warm hand around the sensor of the air.", act: WarmAir, within: 4 * time.Minute, show: showAir,
+		asks: words.Of("walk.ambient.warm"), act: WarmAir, within: 4 * time.Minute, show: showAir,
 		followed: func(l *Look) bool { return moved(l.AmbientC, before) },
-		instead: func(map[string]*Look) string {
+		instead: func(map[string]*Look) *words.Sentence {
 			// The pack's sensor may still cool down after the hand, but it must not
 			// warm up.
 			if r := w.here.PackC; r.OK() && pack.OK() && r.Value-pack.Value >= warmK {
-				return "the pack's sensor followed: the two are exchanged; exchange temperature.pack and temperature.ambient"
+				return other("walk.temperature.pack")
 			}
-			return ""
+			return nil
 		},
-		hint: fmt.Sprintf("It must change by %.1f K from %s °C.", warmK, reading.Digits(before.Value, 1)),
+		hint: words.Of("walk.ambient.warm.hint", warmK, before.Value),
 	})
 	if err != nil {
 		return err
 	}
-	s.Evidence = append(s.Evidence, fmt.Sprintf("%s to %s °C in %s", reading.Digits(before.Value, 1), reading.Digits(w.here.AmbientC.Value, 1), seconds(took)))
-	w.say("Let go of it.")
+	s.prove(words.Of("walk.ambient.evidence", before.Value, w.here.AmbientC.Value, took.Seconds()))
+	w.say("walk.let-go")
 	w.act(LeaveAir)
 	return nil
 }

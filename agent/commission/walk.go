@@ -43,26 +43,29 @@ type walk struct {
 
 // step is one thing to prove.
 type step struct {
-	key, title string
-	fitted     bool
-	missing    string // message if the step is not fitted; "" for none
-	always     bool   // run again even if an earlier walk has proven it
-	run        func(*walk, context.Context, *Step) error
+	key     string
+	fitted  bool
+	missing bool // if it is not fitted, the record gives the consequence
+	always  bool // run again even if an earlier walk has proven it
+	run     func(*walk, context.Context, *Step) error
 }
 
 // problem is why a step failed: a fault of the bay, not of the program.
-type problem struct{ why string }
+type problem struct{ why words.Sentence }
+
+// Error returns the reason in English.
+func (p problem) Error() string { return words.EnglishSI().Word(p.why) }
+
+func failed(key string, values ...any) error { return problem{words.Of(key, values...)} }
+
+// skipped is a step that was left out, with a reason by the person or by the walk.
+type skipped struct {
+	why string
+	key string // of the walk's own reason
+}
 
 // Error returns the reason.
-func (p problem) Error() string { return p.why }
-
-func failed(format string, args ...any) error { return problem{fmt.Sprintf(format, args...)} }
-
-// skipped is a step that the person left out.
-type skipped struct{ why string }
-
-// Error returns the reason.
-func (s skipped) Error() string { return "skipped: " + s.why }
+func (s skipped) Error() string { return "skipped: " + s.why + s.key }
 
 // Walk guides a person through a bay. The record is never nil. An error gives the
 // reason why the walk ended early: ErrQuit, ErrEnded, or an error of the context or
@@ -87,38 +90,38 @@ func Walk(ctx context.Context, o Options) (rec *Record, err error) {
 }
 
 func (w *walk) greet(ctx context.Context) error {
-	w.say("Commissioning of bay %s with pack %s (%d cells, %g Ah).", w.Bay.Name, w.Pack.Name, w.Pack.Cells, w.Pack.CapacityAh)
+	w.say("walk.begin", w.Bay.Name, w.Pack.Name, w.cells(), w.Pack.CapacityAh)
 	if w.Hand != nil {
 		w.gap()
-		w.say("SIMULATED sensors: this is for learning. At each task press Enter, and the simulator does it. The record is marked as simulated.")
+		w.say("walk.simulated")
 	}
 	w.gap()
-	w.say("CAUTION. %s", words.EnglishSI().Cautions())
+	w.say("walk.caution", words.Of("app.cautions"))
 	w.gap()
-	w.say("Before you go on: the charger's supply is switched off, locked and tagged, by whoever is allowed to. Work on mains is for a licensed electrician. A second person knows that you are here. No charge is running, and none ran in the last hour. The lead between charger and pack is not under anybody's hands.")
+	w.say("walk.ready")
 	w.gap()
-	w.say("The walk asks for one thing at a time and watches whether the reading follows. You can type \"skip\" to leave a step out, with a reason, and \"quit\" to end; what was proven is kept. The relay stays open until a step says that it closes it.")
+	w.say("walk.how")
 	w.gap()
-	who, err := w.name(ctx, "Your name, for the record")
+	who, err := w.name(ctx)
 	if err != nil {
 		return err
 	}
 	w.rec.Person = who
-	ok, err := w.confirm(ctx, "charger locked off")
+	ok, err := w.confirm(ctx, "walk.type.locked")
 	if err != nil {
 		return err
 	}
 	if !ok {
-		w.say("Then not now. Nothing was done.")
+		w.say("walk.not-now")
 		return ErrQuit
 	}
 	w.act(ChargerOff)
 	return w.keepRecord()
 }
 
-func (w *walk) name(ctx context.Context, question string) (string, error) {
+func (w *walk) name(ctx context.Context) (string, error) {
 	for {
-		who, err := w.ask(ctx, question)
+		who, err := w.ask(ctx, "walk.ask.name")
 		if err != nil {
 			return "", err
 		}
@@ -126,7 +129,7 @@ func (w *walk) name(ctx context.Context, question string) (string, error) {
 		if n := len([]rune(who)); n >= 2 && n <= 80 {
 			return who, nil
 		}
-		w.say("A name has 2 to 80 characters.")
+		w.say("walk.name.length")
 	}
 }
 
@@ -149,21 +152,15 @@ func (w *walk) keepRecord() error {
 // do repeats a step until it passes or the person continues without it.
 func (w *walk) do(ctx context.Context, number int, s step) error {
 	if !s.fitted {
-		if s.missing != "" {
-			w.heading(number, s)
-			w.say("%s", s.missing)
-			w.rec.keep(Step{Key: s.key, Title: s.title, Result: NotFitted, Why: s.missing, Begun: w.Stamp(), Ended: w.Stamp(), By: w.rec.Person})
-			return w.keepRecord()
-		}
-		return nil
+		return w.leaveOut(number, s)
 	}
 	w.heading(number, s)
 	if old := w.rec.step(s.key); old != nil && old.Result == Passed && !s.always {
-		w.say("Already proven on %s by %s.", old.Ended.text(), old.By)
+		w.say("walk.proven", old.Ended.text(), old.By)
 		return nil
 	}
 	for {
-		out := Step{Key: s.key, Title: s.title, Begun: w.Stamp(), By: w.rec.Person}
+		out := w.begin(s)
 		err := s.run(w, ctx, &out)
 		out.Ended = w.Stamp()
 		again, err := w.judge(ctx, &out, err)
@@ -177,40 +174,65 @@ func (w *walk) do(ctx context.Context, number int, s step) error {
 	}
 }
 
+// leaveOut records that a part is not fitted, if that has a consequence.
+func (w *walk) leaveOut(number int, s step) error {
+	if !s.missing {
+		return nil
+	}
+	w.heading(number, s)
+	out := w.begin(s)
+	out.Result, out.Ended = NotFitted, w.Stamp()
+	out.because(words.Of("walk.missing." + s.key))
+	w.item(*out.Reason)
+	w.rec.keep(out)
+	return w.keepRecord()
+}
+
+func (w *walk) begin(s step) Step {
+	return Step{Key: s.key, Title: words.EnglishSI().Word(title(s.key)), Begun: w.Stamp(), By: w.rec.Person}
+}
+
+// title names a step.
+func title(key string) words.Sentence { return words.Of("walk.title." + key) }
+
 func (w *walk) heading(number int, s step) {
 	w.gap()
-	w.say("Step %d. %s", number, s.title)
+	w.say("walk.heading", float64(number), title(s.key))
 }
 
 // judge sets the result of a step and asks what to do after a failure.
 func (w *walk) judge(ctx context.Context, out *Step, err error) (again bool, fatal error) {
 	if err == nil {
 		out.Result = Passed
-		for _, e := range out.Evidence {
-			w.item("%s", e)
+		for _, e := range out.Proof {
+			w.item(e)
 		}
-		w.say("PASSED: %s", out.Title)
+		w.say("walk.passed", title(out.Key))
 		return false, nil
 	}
 	if s, ok := errors.AsType[skipped](err); ok {
 		out.Result, out.Why = Skipped, s.why
-		w.say("SKIPPED: %s. Reason: %s", out.Title, s.why)
+		if s.key != "" {
+			out.because(words.Of(s.key))
+		}
+		w.say("walk.skipped", title(out.Key), out.reason(w.Voice))
 		return false, nil
 	}
 	p, ok := errors.AsType[problem](err)
 	if !ok {
 		return false, err // not the bay's fault: the step stays "not done"
 	}
-	out.Result, out.Why = Failed, p.why
-	w.say("FAILED: %s.", p.why)
+	out.Result = Failed
+	out.because(p.why)
+	w.say("walk.failed", p.why)
 	for {
-		answer, err := w.ask(ctx, "Type \"again\" to try again after the repair, \"next\" to go on with the failure on record, or \"quit\"")
+		answer, err := w.ask(ctx, "walk.ask.again")
 		switch {
 		case err != nil:
 			return false, err
-		case strings.EqualFold(answer, "again"):
+		case w.is(answer, typedAgain):
 			return true, nil
-		case strings.EqualFold(answer, "next"):
+		case w.is(answer, typedNext):
 			return false, nil
 		}
 	}
@@ -219,26 +241,21 @@ func (w *walk) judge(ctx context.Context, out *Step, err error) (again bool, fat
 // sign asks for the name once more and closes the record.
 func (w *walk) sign(ctx context.Context) error {
 	w.gap()
-	w.say("The walk is at its end. What came of it:")
+	w.say("walk.end")
 	for i := range w.rec.Steps {
-		s := &w.rec.Steps[i]
-		text := fmt.Sprintf("%s: %s", s.Title, orNotDone(s.Result))
-		if s.Why != "" {
-			text += " (" + strings.TrimSuffix(s.Why, ".") + ")"
-		}
-		w.item("%s", text)
+		w.item(w.rec.Steps[i].outcome(w.Voice))
 	}
 	w.gap()
-	w.say("By signing you say that you did this yourself and saw it so. It does not make bayward a certified safety device: the charger's own protection and the independent cut-off stay, and local rules on inspection come first.")
+	w.say("walk.sign")
 	for {
-		who, err := w.ask(ctx, "Type your name once more to sign ("+w.rec.Person+")")
+		who, err := w.ask(ctx, "walk.ask.sign", w.rec.Person)
 		if err != nil {
 			return err
 		}
 		if oneLine(who) == w.rec.Person {
 			break
 		}
-		w.say("That is not the name from the beginning. Type it the same way, or \"quit\" to leave it unsigned.")
+		w.say("walk.sign.other")
 	}
 	end := w.Stamp()
 	w.rec.Signed, w.rec.Ended = true, &end
@@ -250,33 +267,32 @@ func (w *walk) act(a Action) {
 	if w.Hand == nil || a == NoAction {
 		return
 	}
-	if says := w.Hand.Do(a); says != "" {
-		w.say("Simulator: %s", says)
-	}
+	w.Hand.Do(a)
+	w.say("walk.simulator", words.Of("walk.did."+a.String()))
 }
 
 // reason asks why a step is left out.
 func (w *walk) reason(ctx context.Context) error {
 	for {
-		why, err := w.ask(ctx, "Why is it left out")
+		why, err := w.ask(ctx, "walk.ask.why")
 		if err != nil {
 			return err
 		}
 		if why = oneLine(strings.Map(withoutControl, why)); len(why) >= 3 {
-			return skipped{why}
+			return skipped{why: why}
 		}
-		w.say("Say it in a few words; it goes on record.")
+		w.say("walk.why.short")
 	}
 }
 
 // before asks whether the step may begin. Enter is enough, because it proves
 // nothing.
 func (w *walk) before(ctx context.Context, question string) error {
-	answer, err := w.ask(ctx, question+" Press Enter, or type \"skip\"")
+	answer, err := w.ask(ctx, "walk.ask.enter", words.Of(question))
 	if err != nil {
 		return err
 	}
-	if strings.EqualFold(answer, "skip") {
+	if w.is(answer, typedSkip) {
 		return w.reason(ctx)
 	}
 	return nil

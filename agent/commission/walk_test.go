@@ -1,6 +1,7 @@
 package commission_test
 
 import (
+	"encoding/json"
 	"errors"
 	"reflect"
 	"regexp"
@@ -10,6 +11,7 @@ import (
 	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/config/exampletest"
+	"bayward/agent/words"
 	"bayward/sensors/level"
 	"bayward/sensors/sim"
 	"bayward/sensors/wiring"
@@ -35,7 +37,7 @@ func TestGoodBay(t *testing.T) {
 	c := &trial{}
 	rec, err := c.run(t)
 	if err != nil || rec.Result() != commission.Passed || !rec.Signed || rec.Person != "A. Person" || rec.Ended == nil {
-		t.Fatalf("%v\n%s\n%s", err, rec.Text(), c.said())
+		t.Fatalf("%v\n%s\n%s", err, rec.Text(words.EnglishSI()), c.said())
 	}
 	if len(rec.Steps) != 12 {
 		t.Errorf("%d steps, want 12", len(rec.Steps))
@@ -48,7 +50,7 @@ func TestGoodBay(t *testing.T) {
 	if !reflect.DeepEqual(c.kept, rec) {
 		t.Error("the record is not the one that was kept")
 	}
-	if found := regexp.MustCompile(`-0(\.0+)? `).FindString(rec.Text() + c.said()); found != "" {
+	if found := regexp.MustCompile(`-0(\.0+)? `).FindString(rec.Text(words.EnglishSI()) + c.said()); found != "" {
 		t.Errorf("less than nothing was shown: %q", found)
 	}
 }
@@ -90,7 +92,7 @@ func faults() map[string]fault {
 		"clip left on":            {"level", "did not follow", trial{lies: lie(commission.UnshortLoop)}},
 		"level rod far off":       {"level", "hangs wrong", trial{answer: types("Level rod", "25")}},
 		"probe hung too high":     {"level", "hang it at another height", trial{change: func(c *config.Config) { c.Bays[0].Wiring.Level.LowMM = -5 }, answer: types("Level rod", "18")}},
-		"thermometers exchanged":  {"temperature", "the two are exchanged", trial{wired: exchanged}},
+		"thermometers exchanged":  {"temperature", "the two are swapped", trial{wired: exchanged}},
 		"sensor not warmed":       {"temperature", "did not follow", trial{lies: lie(commission.WarmPack)}},
 		"thermometer elsewhere":   {"temperature", "another place or another sensor", trial{answer: types("Reference thermometer", "45")}},
 		"air sensor not warmed":   {"ambient", "did not follow", trial{lies: lie(commission.WarmAir)}},
@@ -155,7 +157,7 @@ func TestFaults(t *testing.T) {
 			}
 			s := stepOf(t, rec, f.step)
 			if s.Result != commission.Failed || !strings.Contains(s.Why, f.says) {
-				t.Errorf("%s: %s %q, want %q\n%s", s.Key, s.Result, s.Why, f.says, rec.Text())
+				t.Errorf("%s: %s %q, want %q\n%s", s.Key, s.Result, s.Why, f.says, rec.Text(words.EnglishSI()))
 			}
 			if rec.Result() != commission.Failed {
 				t.Errorf("the walk as a whole: %s", rec.Result())
@@ -217,10 +219,10 @@ func TestLeftOut(t *testing.T) {
 			c := &trial{answer: [][2]string{{row.at, "skip"}}}
 			rec, err := c.run(t)
 			if err != nil || !rec.Signed {
-				t.Fatalf("%v\n%s", err, rec.Text())
+				t.Fatalf("%v\n%s", err, rec.Text(words.EnglishSI()))
 			}
 			if s := stepOf(t, rec, key); s.Result != commission.Skipped || s.Why == "" || rec.Result() != row.want {
-				t.Errorf("%s %q; the walk: %q, want %q\n%s", s.Result, s.Why, rec.Result(), row.want, rec.Text())
+				t.Errorf("%s %q; the walk: %q, want %q\n%s", s.Result, s.Why, rec.Result(), row.want, rec.Text(words.EnglishSI()))
 			}
 			if needed[key] && row.want == commission.Passed {
 				t.Error("a walk passes without a step that a safe charge rests on")
@@ -246,7 +248,7 @@ func TestNotFitted(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			rec, err := (&trial{change: func(c *config.Config) { row.without(&c.Bays[0].Wiring) }}).run(t)
 			if err != nil || rec.Result() != commission.Passed {
-				t.Fatalf("%v\n%s", err, rec.Text())
+				t.Fatalf("%v\n%s", err, rec.Text(words.EnglishSI()))
 			}
 			if row.step == "" {
 				if len(rec.Steps) != 11 {
@@ -270,7 +272,7 @@ func TestNoFeedback(t *testing.T) {
 	}
 	rec, err := (&trial{change: blind, answer: saw}).run(t)
 	if err != nil || rec.Result() != commission.Passed {
-		t.Fatalf("%v\n%s", err, rec.Text())
+		t.Fatalf("%v\n%s", err, rec.Text(words.EnglishSI()))
 	}
 	for i, key := range relaySteps {
 		if s := stepOf(t, rec, key); !strings.Contains(strings.Join(s.Evidence, "; "), "A. Person saw that "+saw[i][1]) {
@@ -297,7 +299,7 @@ func TestEveryKindOfProbe(t *testing.T) {
 			probe := func(c *config.Config) { c.Bays[0].Wiring.Level = example.Bays[0].Wiring.Level }
 			rec, err := (&trial{change: probe}).run(t)
 			if err != nil || rec.Result() != commission.Passed {
-				t.Fatalf("%v\n%s", err, rec.Text())
+				t.Fatalf("%v\n%s", err, rec.Text(words.EnglishSI()))
 			}
 			evidence := strings.Join(stepOf(t, rec, "level").Evidence, "; ")
 			_, calibrated := rec.Calibration["level.offset_mm"]
@@ -340,7 +342,7 @@ func TestCalibration(t *testing.T) {
 	}}
 	rec, err := c.run(t)
 	if err != nil || rec.Result() != commission.Passed {
-		t.Fatalf("%v\n%s", err, rec.Text())
+		t.Fatalf("%v\n%s", err, rec.Text(words.EnglishSI()))
 	}
 	w := &c.cfg.Bays[0].Wiring
 	for key, want := range map[string]struct{ is, within float64 }{
@@ -366,8 +368,8 @@ func TestNoInstruments(t *testing.T) {
 	rec, err := (&trial{answer: [][2]string{
 		{"Hand meter", "skip"}, {"clamp meter", "skip"}, {"Clamp meter", "skip"}, {"Reference thermometer", "skip"}, {"Level rod", "skip"},
 	}}).run(t)
-	if err != nil || rec.Result() != commission.Passed || len(rec.Calibration) != 0 || rec.Fragment() != "" {
-		t.Errorf("%v, calibration %v\n%s", err, rec.Calibration, rec.Text())
+	if err != nil || rec.Result() != commission.Passed || len(rec.Calibration) != 0 || rec.Fragment(words.EnglishSI()) != "" {
+		t.Errorf("%v, calibration %v\n%s", err, rec.Calibration, rec.Text(words.EnglishSI()))
 	}
 }
 
@@ -383,7 +385,7 @@ func TestAgain(t *testing.T) {
 	}}
 	rec, err := c.run(t)
 	if err != nil || rec.Result() != commission.Passed || lifts != 2 {
-		t.Fatalf("%v, tried %d times\n%s", err, lifts, rec.Text())
+		t.Fatalf("%v, tried %d times\n%s", err, lifts, rec.Text(words.EnglishSI()))
 	}
 	if s := stepOf(t, rec, "airflow"); s.Result != commission.Passed || s.Why != "" || len(rec.Steps) != 12 {
 		t.Errorf("%s %q, %d steps", s.Result, s.Why, len(rec.Steps))
@@ -427,10 +429,10 @@ func TestTwoBays(t *testing.T) {
 		step, says string
 		swap       func(a, b *wiring.Parts)
 	}{
-		"sense leads": {"voltage", "sense leads of the two bays are exchanged", func(a, b *wiring.Parts) {
+		"sense leads": {"voltage", "sense leads of the two bays are swapped", func(a, b *wiring.Parts) {
 			a.Voltage.ADC, b.Voltage.ADC = b.Voltage.ADC, a.Voltage.ADC
 		}},
-		"level probes": {"level", "the probes of the two bays are exchanged", func(a, b *wiring.Parts) {
+		"level probes": {"level", "the probes of the two bays are swapped", func(a, b *wiring.Parts) {
 			a.Level.ADC, b.Level.ADC = b.Level.ADC, a.Level.ADC
 		}},
 		"thermometers": {"temperature", "the pack's sensor of bay-2 followed", func(a, b *wiring.Parts) {
@@ -456,5 +458,68 @@ func onOneBus(c *config.Config) {
 	b.I2C = a.I2C
 	for _, in := range []*wiring.Input{&b.Voltage.Input, &b.Current.Input, &b.Level.Input, &b.Hydrogen.Input} {
 		in.ADC = 0x49
+	}
+}
+
+// TestOtherLanguage: a walk in another language asks and answers in it. Its record has
+// the same English text as an English walk, and can be read in either language.
+func TestOtherLanguage(t *testing.T) {
+	english, err := (&trial{}).run(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, language := range words.Languages()[1:] {
+		c := &trial{voice: language, answer: [][2]string{{words.New(language, "").Say("walk.hydrogen.how"), words.New(language, "").Say("walk.type.skip")}}}
+		rec, err := c.run(t)
+		if err != nil || rec.Result() != commission.Passed {
+			t.Fatalf("%s: %v\n%s", language, err, c.said())
+		}
+		if s := stepOf(t, rec, "hydrogen"); s.Result != commission.Skipped || s.Why != "no instrument here" {
+			t.Errorf("%s: %s %q", language, s.Result, s.Why)
+		}
+		own := rec.Text(words.New(language, "")) + rec.Fragment(words.New(language, ""))
+		for i, s := range rec.Steps {
+			if want := english.Steps[i]; s.Key != "hydrogen" && !reflect.DeepEqual(s.Evidence, want.Evidence) {
+				t.Errorf("%s: %s: archived %q, want %q", language, s.Key, s.Evidence, want.Evidence)
+			}
+			for _, text := range append([]string{s.Title}, s.Evidence...) {
+				if strings.Contains(c.said()+own, text) {
+					t.Errorf("%s: in English: %q", language, text)
+				}
+			}
+		}
+		if found := regexp.MustCompile(`⟦|%!|\d\.\d`).FindString(c.said() + rec.Text(words.New(language, ""))); found != "" {
+			t.Errorf("%s: %q in\n%s", language, found, c.said())
+		}
+	}
+}
+
+// TestStoredWords: a record read from the logbook is worded again, one of an older
+// program is shown as it was stored, and so is a sentence of a newer program.
+func TestStoredWords(t *testing.T) {
+	rec, err := (&trial{}).run(t)
+	if err != nil {
+		t.Fatal(err)
+	}
+	raw, err := json.Marshal(rec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	spanish := words.New("es", "")
+	read := &commission.Record{}
+	if err := json.Unmarshal(raw, read); err != nil || read.Text(spanish) != rec.Text(spanish) {
+		t.Fatalf("%v\n%s\n%s", err, read.Text(spanish), rec.Text(spanish))
+	}
+	first := &read.Steps[0]
+	archived := first.Evidence[0]
+	first.Proof[0].Key = "walk.from-a-newer-program"
+	if text := read.Text(spanish); !strings.Contains(text, archived) || strings.Contains(text, "⟦") {
+		t.Errorf("newer: %s", text)
+	}
+	first.Proof = nil
+	for _, want := range first.Evidence {
+		if text := read.Text(spanish); !strings.Contains(text, want) {
+			t.Errorf("older: no %q in\n%s", want, text)
+		}
 	}
 }

@@ -2,9 +2,8 @@ package commission
 
 import (
 	"context"
-	"fmt"
-	"sort"
-	"strings"
+	"maps"
+	"slices"
 	"time"
 
 	"bayward/agent/reading"
@@ -17,35 +16,35 @@ const agree = 3
 
 // task is one action by hand and the check that its effect is seen.
 type task struct {
-	says   string
+	asks   words.Sentence
 	act    Action
 	within time.Duration
-	show   func(*Look) string // the live reading
+	show   func(*Look) words.Sentence // the live reading
 	// followed reports whether the reading shows what was done.
 	followed func(*Look) bool
 	// instead names what followed in its place, such as the sensor of another bay;
-	// "" for nothing.
-	instead func(others map[string]*Look) string
-	hint    string // added when the time is over: what to check
+	// nil for nothing.
+	instead func(others map[string]*Look) *words.Sentence
+	hint    words.Sentence // added when the time is over: what to check
 }
 
 // follow prints a task, watches until its effect is seen and returns how long that
 // took. The time starts when the task is given.
 func (w *walk) follow(ctx context.Context, t task) (time.Duration, error) {
-	w.say("%s", t.says)
+	w.put("", t.asks)
 	if w.Hand != nil {
-		if err := w.before(ctx, "(simulated)"); err != nil {
+		if err := w.before(ctx, "walk.simulated.task"); err != nil {
 			return 0, err
 		}
 		w.act(t.act)
 	}
-	seen := sightings{task: t, wrong: map[string]int{}}
+	seen := sightings{task: t, wrong: map[string]*sighting{}}
 	for start := w.Rig.Now(); ; {
 		took := w.Rig.Now() - start
 		l := w.look(ctx)
-		if text := t.show(l); text != seen.shown {
-			w.item("%s", text)
-			seen.shown = text
+		if now := t.show(l); w.Voice.Word(now) != w.Voice.Word(seen.shown) {
+			w.item(now)
+			seen.shown = now
 		}
 		others := map[string]*Look(nil)
 		if t.instead != nil {
@@ -66,7 +65,7 @@ func (w *walk) pause(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if ok && strings.EqualFold(line, "skip") {
+	if ok && w.is(line, typedSkip) {
 		return w.reason(ctx)
 	}
 	return w.Rig.Wait(ctx, lookEvery)
@@ -75,9 +74,15 @@ func (w *walk) pause(ctx context.Context) error {
 // sightings counts what was seen of a task so far.
 type sightings struct {
 	task
-	shown string
-	good  int            // consecutive looks in which the reading had followed
-	wrong map[string]int // how often something else had followed
+	shown words.Sentence
+	good  int                  // consecutive looks in which the reading had followed
+	wrong map[string]*sighting // what else had followed, by its English text
+}
+
+// sighting is something else that followed.
+type sighting struct {
+	what words.Sentence
+	n    int
 }
 
 func (s *sightings) judge(l *Look, others map[string]*Look, took time.Duration) (done bool, err error) {
@@ -87,38 +92,50 @@ func (s *sightings) judge(l *Look, others map[string]*Look, took time.Duration) 
 		s.good = 0
 	}
 	if s.instead != nil {
-		if text := s.instead(others); text != "" {
-			s.wrong[text]++
-		}
+		s.count(s.instead(others))
 	}
-	other := mostSeen(s.wrong)
-	wrong := s.wrong[other] >= agree
+	other := s.mostSeen()
+	wrong := other.n >= agree
 	switch {
 	case wrong && s.good == 0:
-		return false, failed("%s", other)
+		return false, problem{other.what}
 	case wrong && s.good >= agree:
-		return false, failed("%s, as well as this bay's: a lead is shared or bridged", other)
+		return false, failed("walk.both", other.what)
 	case s.good >= agree:
 		return true, nil
 	case took >= s.within:
-		return false, failed("the reading did not follow within %s: %s. %s", s.within, s.shown, s.hint)
+		return false, s.late()
 	}
 	return false, nil
 }
 
-// mostSeen returns the text seen most often, "" for none.
-func mostSeen(seen map[string]int) string {
-	var texts []string
-	for text := range seen {
-		texts = append(texts, text)
+func (s *sightings) late() error {
+	minutes := s.within.Minutes()
+	if s.hint.Key == "" {
+		return failed("walk.slow", minutes, s.shown)
 	}
-	sort.Slice(texts, func(i, j int) bool {
-		return seen[texts[i]] > seen[texts[j]] || seen[texts[i]] == seen[texts[j]] && texts[i] < texts[j]
-	})
-	if len(texts) == 0 {
-		return ""
+	return failed("walk.slow.hint", minutes, s.shown, s.hint)
+}
+
+func (s *sightings) count(what *words.Sentence) {
+	if what == nil {
+		return
 	}
-	return texts[0]
+	text := words.EnglishSI().Word(*what)
+	if s.wrong[text] == nil {
+		s.wrong[text] = &sighting{what: *what}
+	}
+	s.wrong[text].n++
+}
+
+// mostSeen returns what was seen most often, the zero value for nothing.
+func (s *sightings) mostSeen() (most sighting) {
+	for _, text := range slices.Sorted(maps.Keys(s.wrong)) {
+		if s.wrong[text].n > most.n {
+			most = *s.wrong[text]
+		}
+	}
+	return most
 }
 
 // look takes a look and stores it.
@@ -158,7 +175,7 @@ func (w *walk) measure(ctx context.Context, part string, read func(*Look) readin
 	for _, l := range looks {
 		v, ok := l.Volts[part]
 		if r := read(l); !ok || !r.OK() {
-			return point{}, failed("%s could not be read while it was measured: %s", part, faultText(r.Fault))
+			return point{}, failed("walk.unread.measured", words.Of("walk.reading."+part), words.OfFault(r.Fault))
 		}
 		volts = append(volts, v)
 	}
@@ -167,56 +184,60 @@ func (w *walk) measure(ctx context.Context, part string, read func(*Look) readin
 	return p, nil
 }
 
-// value formats a reading for a person: its figure and the raw volts, or its fault.
-func value(r reading.Reading, digits int, unit string, l *Look, part string) string {
-	text := "cannot be read: " + faultText(r.Fault)
-	if r.OK() {
-		text = reading.Digits(r.Value, digits) + " " + unit
+// shown is a reading for a person: its figure, or its fault.
+func shown(r reading.Reading, name, unit string) words.Sentence {
+	if !r.OK() {
+		return unread(name, r.Fault)
 	}
-	return text + input(l, part)
+	return words.Of("walk.show."+unit, words.Of("walk.reading."+name), r.Value)
 }
 
-// input formats the raw voltage of a part, "" for a part without one.
-func input(l *Look, part string) string {
-	v, there := l.Volts[part]
-	if !there {
-		return ""
+func unread(name string, f reading.Fault) words.Sentence {
+	return words.Of("walk.show.unread", words.Of("walk.reading."+name), words.OfFault(f))
+}
+
+// withInput adds the raw voltage of a part, if it could be converted.
+func withInput(s words.Sentence, l *Look, part string) words.Sentence {
+	if v, there := l.Volts[part]; there {
+		return words.Of("walk.show.input", s, v)
 	}
-	return " (input " + reading.Digits(v, 4) + " V)"
+	return s
 }
 
-func showVoltage(l *Look) string { return "pack voltage " + value(l.PackV, 2, "V", l, "voltage") }
-func showCurrent(l *Look) string { return "current " + value(l.CurrentA, 1, "A", l, "current") }
-func showPackC(l *Look) string   { return "pack temperature " + value(l.PackC, 1, "°C", l, "") }
-func showAir(l *Look) string     { return "air temperature " + value(l.AmbientC, 1, "°C", l, "") }
-func showHydrogen(l *Look) string {
-	return "hydrogen " + value(l.HydrogenPct, 2, "%", l, "hydrogen")
+func showVoltage(l *Look) words.Sentence {
+	return withInput(shown(l.PackV, "voltage", "V"), l, "voltage")
 }
 
-func showLevel(l *Look) string {
-	c := l.Level
-	text := "level cannot be read: " + faultText(c.Fault)
-	switch {
-	case c.Usable() && c.LowMM == c.HighMM:
-		text = fmt.Sprintf("level %s mm above the plate tops", reading.Digits(c.LowMM, 0))
-	case c.Usable():
-		text = fmt.Sprintf("level between %s and %s mm above the plate tops", reading.Digits(c.LowMM, 0), reading.Digits(c.HighMM, 0))
+func showCurrent(l *Look) words.Sentence {
+	return withInput(shown(l.CurrentA, "current", "A"), l, "current")
+}
+func showPackC(l *Look) words.Sentence { return shown(l.PackC, "pack", "C") }
+func showAir(l *Look) words.Sentence   { return shown(l.AmbientC, "air", "C") }
+func showHydrogen(l *Look) words.Sentence {
+	return withInput(shown(l.HydrogenPct, "hydrogen", "pct"), l, "hydrogen")
+}
+
+func showLevel(l *Look) words.Sentence { return withInput(levelOf(l), l, "level") }
+
+func levelOf(l *Look) words.Sentence {
+	switch c := l.Level; {
+	case !c.Usable():
+		return unread("level", c.Fault)
+	case c.LowMM == c.HighMM:
+		return words.Of("walk.show.level", c.LowMM)
+	default:
+		return words.Of("walk.show.levels", c.LowMM, c.HighMM)
 	}
-	return text + input(l, "level")
 }
 
-func showContact(name string, r reading.Reading) string {
+func showContact(name string, r reading.Reading) words.Sentence {
 	switch {
 	case !r.OK():
-		return name + " cannot be read: " + faultText(r.Fault)
+		return unread(name, r.Fault)
 	case r.Value == 1:
-		return name + " is closed"
+		return words.Of("walk.show.closed", words.Of("walk.reading."+name))
 	}
-	return name + " is open"
+	return words.Of("walk.show.open", words.Of("walk.reading."+name))
 }
 
 func is(r reading.Reading, v float64) bool { return r.OK() && r.Value == v }
-
-// faultText says in English why a reading cannot be used, because the record of a
-// walk is in English.
-func faultText(f reading.Fault) string { return words.EnglishSI().Fault(f) }

@@ -1,7 +1,6 @@
 package walk
 
 import (
-	"fmt"
 	"math"
 
 	"bayward/agent/commission"
@@ -29,39 +28,33 @@ const (
 )
 
 // Do performs the action.
-func (h *simulatedHand) Do(a commission.Action) string {
-	does := map[commission.Action]struct {
-		do   func()
-		says string
-	}{
-		commission.UnplugPack:     {h.bay.Unplug, "the plug is out."},
-		commission.PlugPack:       {h.bay.Connect, "the plug is in."},
-		commission.LiftProbe:      {func() { h.bay.LiftProbe(true) }, "the probe is out of the electrolyte."},
-		commission.LowerProbe:     {func() { h.bay.LiftProbe(false) }, "the probe is back in its cell."},
-		commission.OpenLoop:       {func() { h.bay.SetFault(sim.ProbeOpen, true) }, "the probe's plug is out."},
-		commission.CloseLoop:      {func() { h.bay.SetFault(sim.ProbeOpen, false) }, "the probe's plug is in."},
-		commission.ShortLoop:      {func() { h.bay.SetFault(sim.ProbeShort, true) }, "the clip is on."},
-		commission.UnshortLoop:    {func() { h.bay.SetFault(sim.ProbeShort, false) }, "the clip is off."},
-		commission.WarmPack:       {func() { h.bay.TouchPackSensor(handK) }, "a hand is around the pack's sensor."},
-		commission.LeavePack:      {func() { h.bay.TouchPackSensor(0) }, "the hand has let go."},
-		commission.WarmAir:        {func() { h.bay.TouchAirSensor(handK) }, "a hand is around the air's sensor."},
-		commission.LeaveAir:       {func() { h.bay.TouchAirSensor(0) }, "the hand has let go."},
-		commission.LoadOn:         {func() { h.bay.SetLoad(loadA) }, "the load is on."},
-		commission.LoadOff:        {func() { h.bay.SetLoad(0) }, "the load is off."},
-		commission.FanOff:         {func() { h.bay.SetAirflow(false) }, "the fan is off."},
-		commission.FanOn:          {func() { h.bay.SetAirflow(true) }, "the fan runs."},
-		commission.BridgeComplete: {func() { h.bay.BridgeComplete(true) }, "the bridge is on."},
-		commission.OpenComplete:   {func() { h.bay.BridgeComplete(false) }, "the bridge is off."},
-		commission.GasOn:          {func() { h.bay.GiveGas(testGas) }, "the gas is at the sensor."},
-		commission.GasOff:         {func() { h.bay.GiveGas(0) }, "the gas is gone."},
-		commission.ChargerOff:     {func() { h.bay.SetMains(false) }, "the charger has no supply."},
+func (h *simulatedHand) Do(a commission.Action) {
+	does := map[commission.Action]func(){
+		commission.UnplugPack:     h.bay.Unplug,
+		commission.PlugPack:       h.bay.Connect,
+		commission.LiftProbe:      func() { h.bay.LiftProbe(true) },
+		commission.LowerProbe:     func() { h.bay.LiftProbe(false) },
+		commission.OpenLoop:       func() { h.bay.SetFault(sim.ProbeOpen, true) },
+		commission.CloseLoop:      func() { h.bay.SetFault(sim.ProbeOpen, false) },
+		commission.ShortLoop:      func() { h.bay.SetFault(sim.ProbeShort, true) },
+		commission.UnshortLoop:    func() { h.bay.SetFault(sim.ProbeShort, false) },
+		commission.WarmPack:       func() { h.bay.TouchPackSensor(handK) },
+		commission.LeavePack:      func() { h.bay.TouchPackSensor(0) },
+		commission.WarmAir:        func() { h.bay.TouchAirSensor(handK) },
+		commission.LeaveAir:       func() { h.bay.TouchAirSensor(0) },
+		commission.LoadOn:         func() { h.bay.SetLoad(loadA) },
+		commission.LoadOff:        func() { h.bay.SetLoad(0) },
+		commission.FanOff:         func() { h.bay.SetAirflow(false) },
+		commission.FanOn:          func() { h.bay.SetAirflow(true) },
+		commission.BridgeComplete: func() { h.bay.BridgeComplete(true) },
+		commission.OpenComplete:   func() { h.bay.BridgeComplete(false) },
+		commission.GasOn:          func() { h.bay.GiveGas(testGas) },
+		commission.GasOff:         func() { h.bay.GiveGas(0) },
+		commission.ChargerOff:     func() { h.bay.SetMains(false) },
 	}
-	it, ok := does[a]
-	if !ok {
-		return fmt.Sprintf("cannot do this (%d).", a)
+	if do := does[a]; do != nil {
+		do()
 	}
-	it.do()
-	return it.says
 }
 
 // Meter returns the reading of a hand instrument.

@@ -10,11 +10,12 @@ import (
 
 	"bayward/agent/commission"
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
-// WriteLast prints the newest record of a bay from the logbook at path, as text or
-// JSON. An agent may be running meanwhile.
-func WriteLast(ctx context.Context, out io.Writer, path, bayName string, asJSON bool) error {
+// WriteLast prints the newest record of a bay from the logbook at path, as text
+// in a language, or as JSON. An agent may be running meanwhile.
+func WriteLast(ctx context.Context, out io.Writer, path, bayName string, v words.Voice, asJSON bool) error {
 	book, err := logbook.OpenReadOnly(ctx, path)
 	if err != nil {
 		return err
@@ -31,7 +32,7 @@ func WriteLast(ctx context.Context, out io.Writer, path, bayName string, asJSON 
 		e.SetIndent("", "  ")
 		return e.Encode(r)
 	}
-	_, err = io.WriteString(out, r.Text())
+	_, err = io.WriteString(out, r.Text(v))
 	return err
 }
 

@@ -19,6 +19,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/restore"
 	"bayward/agent/usage"
+	"bayward/agent/words"
 )
 
 // Options selects the bay and configures the walk.
@@ -31,6 +32,7 @@ type Options struct {
 	Resume          bool    // resume the last unfinished walk
 	Speed           float64 // simulated sensors only: multiple of real time
 	Version         string  // program version
+	Voice           words.Voice
 	In              io.Reader
 	Out, Complaints io.Writer
 }
@@ -78,7 +80,7 @@ func Run(ctx context.Context, o *Options) error {
 		return err
 	}
 	steps.Resume = resume
-	steps.Console = &commission.Console{Out: o.Out, Lines: typedLines(ctx, o.In)}
+	steps.Console = &commission.Console{Voice: o.Voice, Out: o.Out, Lines: typedLines(ctx, o.In)}
 	rec, err := commission.Walk(ctx, steps)
 	return o.end(rec, err)
 }
@@ -148,29 +150,52 @@ func setupOf(cfg *config.Config, name string) (bay.Setup, error) {
 
 // end reports the result. Everything proven is on record in any case.
 func (o *Options) end(rec *commission.Record, err error) error {
+	v := o.Voice
 	if err != nil {
-		if errors.Is(err, context.Canceled) {
-			err = errors.New("interrupted")
-		}
 		_, _ = fmt.Fprintln(o.Out) // the last question has no line end yet
-		return fmt.Errorf("the walk of %s is not finished: %w. The relay is open. What was proven is on record; go on with: bayward wiring --resume", rec.Bay, err)
+		return worded{v.Say("walk.unfinished", rec.Bay, o.why(err)), err}
 	}
-	if text := rec.Fragment(); text != "" {
+	if text := rec.Fragment(v); text != "" {
 		if o.Fragment == "" {
-			_, err = fmt.Fprintf(o.Out, "\nCalibration:\n\n%s", text)
+			_, err = fmt.Fprintf(o.Out, "\n%s\n\n%s", v.Say("walk.calibration"), text)
 		} else if err = writeNew(o.Fragment, text); err == nil {
-			_, err = fmt.Fprintf(o.Out, "\nThe calibration is in %s.\n", o.Fragment)
+			_, err = fmt.Fprintf(o.Out, "\n%s\n", v.Say("walk.calibration.file", o.Fragment))
 		}
 		if err != nil {
 			return fmt.Errorf("the record is signed, but the calibration could not be written: %w", err)
 		}
 	}
-	_, err = fmt.Fprintf(o.Out, "\nSigned by %s: %s. Read it again with: bayward wiring --last\n", rec.Person, rec.Result())
+	_, err = fmt.Fprintf(o.Out, "\n%s\n", v.Word(words.Of("walk.signed", rec.Person, rec.Result().Sentence())))
 	if rec.Result() != commission.Passed {
-		return errors.Join(err, fmt.Errorf("bay %s has not passed: it must not go to work before each step that failed or was left out is proven by another walk", rec.Bay))
+		return errors.Join(err, errors.New(v.Say("walk.not-passed", rec.Bay)))
 	}
 	return err
 }
+
+// why words the usual reasons why a walk ends early.
+func (o *Options) why(err error) string {
+	switch {
+	case errors.Is(err, context.Canceled):
+		return o.Voice.Say("walk.interrupted")
+	case errors.Is(err, commission.ErrQuit):
+		return o.Voice.Say("walk.quit")
+	case errors.Is(err, commission.ErrEnded):
+		return o.Voice.Say("walk.no-answer")
+	}
+	return err.Error()
+}
+
+// worded is an error with a text in the reader's language.
+type worded struct {
+	text  string
+	cause error
+}
+
+// Error returns the text.
+func (w worded) Error() string { return w.text }
+
+// Unwrap returns the cause.
+func (w worded) Unwrap() error { return w.cause }
 
 // writeNew writes a file that must not exist yet.
 func writeNew(path, text string) error {

@@ -24,6 +24,7 @@ import (
 	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 	"bayward/agent/walk/walktest"
+	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
 
@@ -76,7 +77,7 @@ func (c *commissioning) walk(t *testing.T) (*commission.Record, *sim.Stand, erro
 	if c.out == nil {
 		c.out = c.person
 	}
-	o.Console, o.Resume = &commission.Console{Out: c.out, Lines: c.person.Lines}, c.resume
+	o.Console, o.Resume = &commission.Console{Voice: words.EnglishSI(), Out: c.out, Lines: c.person.Lines}, c.resume
 	rec, err := commission.Walk(c.ctx, o)
 	if truth := bays[b.Name].Truth(); truth.Ordered {
 		t.Error("the relay is ordered closed after the walk")
@@ -112,7 +113,7 @@ func TestWalkToTheEnd(t *testing.T) {
 	c := commissioning{cfg: configtest.Parse(t, configtest.OneBay(t))}
 	rec, _, err := c.walk(t)
 	if err != nil || rec.Result() != commission.Passed || !rec.Signed || rec.Person != "A. Person" {
-		t.Fatalf("%v\n%s\n%s", err, rec.Text(), c.person.Said())
+		t.Fatalf("%v\n%s\n%s", err, rec.Text(words.EnglishSI()), c.person.Said())
 	}
 	if len(rec.Steps) != 12 {
 		t.Errorf("%d steps, want 12", len(rec.Steps))
@@ -132,7 +133,7 @@ func TestWalkToTheEnd(t *testing.T) {
 			t.Errorf("%s: %v (%v), want %v within %v", key, got, ok, want.is, want.within)
 		}
 	}
-	if found := regexp.MustCompile(`-0(\.0+)? `).FindString(rec.Text() + c.person.Said()); found != "" {
+	if found := regexp.MustCompile(`-0(\.0+)? `).FindString(rec.Text(words.EnglishSI()) + c.person.Said()); found != "" {
 		t.Errorf("less than nothing was shown: %q", found)
 	}
 	if said := c.person.Said(); !strings.Contains(said, "not a certified safety device") || !strings.Contains(said, "SIMULATED") {
@@ -178,7 +179,7 @@ func heldWalk(t *testing.T, c *commissioning) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	o.Console = &commission.Console{Out: c.person, Lines: c.person.Lines}
+	o.Console = &commission.Console{Voice: words.EnglishSI(), Out: c.person, Lines: c.person.Lines}
 	rec, err := commission.Walk(t.Context(), o)
 	if s := stepOf(t, rec, "relay"); err != nil || s.Result != commission.Failed || !strings.Contains(s.Why, "on hold") {
 		t.Errorf("%v: %s %q", err, s.Result, s.Why)
@@ -212,7 +213,7 @@ func TestEndsSafely(t *testing.T) {
 			}
 			rec, _, err := c.walk(t)
 			if !errors.Is(err, end.is) || rec.Signed || rec.Result() == commission.Passed {
-				t.Fatalf("%v, %s", err, rec.Text())
+				t.Fatalf("%v, %s", err, rec.Text(words.EnglishSI()))
 			}
 			if end.at == "" {
 				return
@@ -223,7 +224,7 @@ func TestEndsSafely(t *testing.T) {
 			}
 			rec, _, err = again.walk(t)
 			if err != nil || rec.Result() != commission.Passed || !strings.Contains(again.person.Said(), "Already proven") {
-				t.Errorf("%v\n%s", err, rec.Text())
+				t.Errorf("%v\n%s", err, rec.Text(words.EnglishSI()))
 			}
 		})
 	}

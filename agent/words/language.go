@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 )
@@ -64,11 +65,14 @@ func readCatalogue(name string) *catalogue {
 // IsLanguage reports whether there is a language of this name.
 func IsLanguage(name string) bool { return slices.Contains(Languages(), name) }
 
+// missing marks a key without a text.
+const missing = "⟦"
+
 // say returns the text of a key. A missing key shows in the text.
 func (c *catalogue) say(key string, args ...any) string {
 	text, ok := c.texts[key]
 	if !ok {
-		return "⟦" + key + "⟧"
+		return missing + key + "⟧"
 	}
 	if len(args) == 0 || !strings.Contains(text, "%") {
 		return text
@@ -99,7 +103,15 @@ type fraction struct {
 	words *catalogue
 }
 
-// Format writes the number as its verb requires.
+// Format writes the number as its verb requires; "v" gives all its digits. A number
+// that rounds to zero is 0, never -0.
 func (f fraction) Format(state fmt.State, verb rune) {
-	_, _ = io.WriteString(state, f.words.point(fmt.Sprintf(fmt.FormatString(state, verb), f.x)))
+	text := strconv.FormatFloat(f.x, 'f', -1, 64)
+	if verb != 'v' {
+		text = fmt.Sprintf(fmt.FormatString(state, verb), f.x)
+	}
+	if strings.Trim(text, "-0.") == "" {
+		text = strings.TrimPrefix(text, "-")
+	}
+	_, _ = io.WriteString(state, f.words.point(text))
 }

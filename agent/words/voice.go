@@ -44,12 +44,7 @@ func (v Voice) Cautions() string { return v.Say("app.cautions") }
 
 // Fault states in a few words why a reading cannot be used, for use after a
 // colon.
-func (v Voice) Fault(f reading.Fault) string {
-	if key := "fault." + f.String(); v.has(key) {
-		return v.Say(key)
-	}
-	return v.Say("fault.unknown")
-}
+func (v Voice) Fault(f reading.Fault) string { return v.Word(OfFault(f)) }
 
 // has reports whether the language has a text for a key.
 func (v Voice) has(key string) bool { return v.words.texts[key] != "" }

@@ -17,7 +17,7 @@ import (
 	"bayward/agent/reading"
 )
 
-var verb = regexp.MustCompile(`%(\.\d)?(\[\d\])?[a-z%]`)
+var verb = regexp.MustCompile(`%\+?(\.\d)?(\[\d\])?[a-z%]`)
 
 // TestEveryLanguageSaysEverything: every language has the same keys with the same
 // values in them, and no text is empty.

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"sync"
 	"testing"
+
+	"bayward/agent/words"
 )
 
 // Person is the person at the walk's terminal. A question gets the answer of the
@@ -14,6 +16,7 @@ type Person struct {
 	Lines chan string // the answers
 	t     *testing.T
 	rows  [][2]string
+	shows string // how the simulator introduces the meter's figure
 
 	mu   sync.Mutex // guards what follows
 	text strings.Builder
@@ -21,20 +24,32 @@ type Person struct {
 }
 
 // usual returns truthful answers to everything.
-func usual() [][2]string {
-	return [][2]string{
-		{"Your name", "A. Person"}, {`"charger locked off"`, "charger locked off"}, {`"charger off"`, "charger off"},
-		{"to sign", "A. Person"}, {`Type "again"`, "next"},
-		{"clamp meter, amperes", "METER"}, {"Clamp meter now", "METER"}, {"Hand meter, volts", "METER"}, {"The meter across", "METER"},
-		{"Reference thermometer", "METER"}, {"Level rod", "METER"}, {"Hydrogen in the test gas", "1.0"},
-		{"Why is it left out", "no instrument here"},
+func usual(v words.Voice) [][2]string {
+	rows := [][2]string{
+		{v.Say("walk.ask.name"), "A. Person"}, {v.Say("walk.ask.sign", "A. Person"), "A. Person"},
+		{v.Say("walk.ask.again"), v.Say("walk.type.next")},
+		{v.Say("walk.ask.hydrogen"), "1.0"}, {v.Say("walk.ask.why"), "no instrument here"},
 	}
+	for _, phrase := range []string{"locked", "off"} {
+		phrase = v.Say("walk.type." + phrase)
+		rows = append(rows, [2]string{v.Say("walk.ask.confirm", phrase), phrase})
+	}
+	for _, key := range []string{"current", "current.load", "voltage", "voltage.zero", "thermometer", "level"} {
+		rows = append(rows, [2]string{v.Say("walk.ask." + key), "METER"})
+	}
+	return rows
 }
 
-// NewPerson returns a person who answers everything truthfully, except for the given
-// rows: a piece of the question, and its answer.
+// NewPerson returns a person who reads English and answers everything truthfully,
+// except for the given rows: a piece of the question, and its answer.
 func NewPerson(t *testing.T, first ...[2]string) *Person {
-	return &Person{t: t, rows: append(first, usual()...), Lines: make(chan string, 64)}
+	return NewPersonIn(t, words.EnglishSI(), first...)
+}
+
+// NewPersonIn returns a person who reads a language.
+func NewPersonIn(t *testing.T, v words.Voice, first ...[2]string) *Person {
+	shows, _, _ := strings.Cut(v.Say("walk.simulator.shows", 0.0), "0")
+	return &Person{t: t, shows: shows, rows: append(first, usual(v)...), Lines: make(chan string, 64)}
 }
 
 // Write takes the terminal's output.
@@ -42,7 +57,7 @@ func (p *Person) Write(text []byte) (int, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.text.Write(text)
-	if !bytes.HasSuffix(text, []byte(" > ")) {
+	if !bytes.HasSuffix(text, []byte("> ")) {
 		return len(text), nil
 	}
 	asked := p.text.String()[p.from:]
@@ -53,7 +68,6 @@ func (p *Person) Write(text []byte) (int, error) {
 }
 
 func (p *Person) answer(asked string) string {
-	at := max(strings.LastIndex(asked, "Simulator: "), 0)
 	for _, row := range p.rows {
 		if !strings.Contains(asked, row[0]) {
 			continue
@@ -61,12 +75,12 @@ func (p *Person) answer(asked string) string {
 		if row[1] != "METER" {
 			return row[1]
 		}
-		_, shown, ok := strings.Cut(asked[at:], " shows ")
-		if !ok {
+		at := strings.LastIndex(asked, p.shows)
+		if at < 0 {
 			p.t.Errorf("no simulated meter before: %s", asked)
-			return "skip"
+			return ""
 		}
-		shown, _, _ = strings.Cut(shown, " ")
+		shown, _, _ := strings.Cut(asked[at+len(p.shows):], " ")
 		return strings.TrimSuffix(shown, ".")
 	}
 	return ""

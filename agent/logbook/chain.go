@@ -15,12 +15,20 @@ const (
 	chargeKind        = "charge"
 	visitKind         = "visit"
 	commissioningKind = "commissioning"
+	correctionKind    = "correction"
 )
 
 // chainVersion is the version of the encoding, which includes the names of the
-// columns. A later schema that adds or renames columns of a chained table needs a
-// new version, and rebuilds the chain.
+// columns. A later schema that renames columns of a chained table needs a new
+// version, and rebuilds the chain; one that adds columns adds them to gained.
 const chainVersion = 2
+
+// gained are the columns that chained tables have gained since. One that has its
+// default is left out, so links made before it hold.
+var gained = map[string]bool{
+	"how": true, "drawn_ml": true, "dry_before": true, "dry_after": true, "verdict": true, "done_by": true,
+	"late_wall_ms": true, "late_by": true,
+}
 
 // chain adds a row that has just been closed or signed.
 func (w *writer) chain(ctx context.Context, kind string, id int64) error {
@@ -57,6 +65,7 @@ type querier interface {
 var packOfKind = map[string]string{
 	chargeKind:        `coalesce((SELECT name FROM pack WHERE pack.id = t.pack_id), '')`,
 	visitKind:         `coalesce((SELECT name FROM pack WHERE pack.id = t.pack_id), '')`,
+	correctionKind:    `coalesce((SELECT name FROM pack WHERE pack.id = t.pack_id), '')`,
 	commissioningKind: `''`, // it belongs to a bay alone
 }
 
@@ -112,15 +121,18 @@ func hashRows(ctx context.Context, db querier, h hash.Hash, query string, id int
 // value. Texts are written with their length, so that no text can pass for another
 // field; a real number is written as its 64 bits, so that nothing is rounded. The
 // ids of bay and pack are left out, because their names represent them; so are a
-// visit's id in its cells and a row's own id where the whole row repeats it.
+// visit's id in its cells, a row's own id where the whole row repeats it, and what
+// gained lists.
 func fields(h hash.Hash, names []string, values []any) {
 	for i, name := range names {
-		if name == "bay_id" || name == "pack_id" || name == "visit_id" || name == "id" && i > 0 {
+		if name == "bay_id" || name == "pack_id" || name == "visit_id" || name == "id" && i > 0 || gained[name] && isDefault(values[i]) {
 			continue
 		}
 		h.Write(fmt.Appendln(nil, name, canonical(values[i])))
 	}
 }
+
+func isDefault(v any) bool { return v == nil || v == int64(0) || v == "" }
 
 // canonical covers the types of a strict table.
 func canonical(v any) string {
@@ -139,11 +151,13 @@ func canonical(v any) string {
 
 // Chain is the result of Verify.
 type Chain struct {
-	Rows   int    // chained rows: closed charges, closed visits, signed commissioning records
-	Signed int    // of them, commissioning records
-	Late   int    // of them, those signed before such records were chained
-	Head   string // hash of the last row, hexadecimal; note it elsewhere to prove later that none was cut off or rewritten
-	Break  *Break // nil when the chain holds
+	Rows   int // chained rows: closed charges, closed visits, corrections, signed commissioning records
+	Signed int // of them, commissioning records
+	// Corrected is how many of them are corrections.
+	Corrected int
+	Late      int    // of them, those signed before such records were chained
+	Head      string // hash of the last row, hexadecimal; note it elsewhere to prove later that none was cut off or rewritten
+	Break     *Break // nil when the chain holds
 	// Again is the state of the chain before it was rebuilt under other names; nil
 	// when it is as first written.
 	Again *Rechained
@@ -157,7 +171,10 @@ type Rechained struct {
 
 // Covers describes what is in the chain as far as it holds.
 func (c *Chain) Covers() string {
-	text := fmt.Sprintf("%d charges and visits", c.Rows-c.Signed)
+	text := fmt.Sprintf("%d charges and visits", c.Rows-c.Signed-c.Corrected)
+	if c.Corrected > 0 {
+		text += fmt.Sprintf(", %d corrections", c.Corrected)
+	}
 	if c.Signed > 0 {
 		text += fmt.Sprintf(", %d signed commissioning records", c.Signed)
 	}
@@ -281,6 +298,9 @@ func (v *verifier) link(ctx context.Context, no int, kind string, id int64, stor
 		v.broken(no, kind, id, "the row, its place or the link before it was changed.")
 	default:
 		v.hash, v.found.Rows = sum, no
+		if kind == correctionKind {
+			v.found.Corrected++
+		}
 		if kind == commissioningKind {
 			return v.signed(ctx, id)
 		}
@@ -312,11 +332,16 @@ func (v *verifier) end(ctx context.Context) error {
 
 // outside looks for rows that should be in a link and are not.
 func (v *verifier) outside(ctx context.Context) error {
-	for _, of := range []struct{ kind, is, when string }{
+	type closed struct{ kind, is, when string }
+	all := []closed{
 		{chargeKind, "closed", "end_wall_ms IS NOT NULL"},
 		{visitKind, "closed", "end_wall_ms IS NOT NULL"},
 		{commissioningKind, "signed", "signed"},
-	} {
+	}
+	if v.encoding != firstEncoding { // whose files have no such table
+		all = append(all, closed{correctionKind, "made", "1"})
+	}
+	for _, of := range all {
 		var id int64
 		err := v.tx.QueryRowContext(ctx, `SELECT id FROM `+of.kind+` WHERE `+of.when+` AND
 			NOT EXISTS (SELECT 1 FROM chain WHERE kind = ? AND ref = id) ORDER BY id LIMIT 1`, of.kind).Scan(&id)

@@ -63,7 +63,8 @@ func sealed(t *testing.T) (path string) {
 }
 
 // unsealed removes what protects a signed record from being changed by mistake.
-const unsealed = "DROP TRIGGER commissioning_signed; DROP TRIGGER commissioning_kept; "
+const unsealed = "DROP TRIGGER commissioning_signed; DROP TRIGGER commissioning_kept; " +
+	"DROP TRIGGER IF EXISTS correction_kept; DROP TRIGGER IF EXISTS correction_stays; "
 
 // copied puts the bytes of a closed logbook into a file of its own.
 func copied(t *testing.T, data []byte) (path string) {
@@ -107,11 +108,17 @@ func columns(t *testing.T, path, table string) (names []string) {
 // change must be found, and at its row.
 func TestChainSeesEveryColumn(t *testing.T) {
 	source := sealed(t)
+	b := openBook(t, source)
+	writeRows(t, b, Rows{Corrections: []Correction{{
+		Bay: "bay-1", Visit: 3, Cell: 1, Field: CellML, New: Known(15), Reason: "a slip", By: "Ann", At: minute(90),
+	}}})
+	require.Equal(t, "5 charges and visits, 1 corrections, 1 signed commissioning records", new(mustHold(t, b.Reader, 7)).Covers())
+	closeBook(t, b)
 	good, changes := fileBytes(t, source), map[string][]string{}
-	for _, table := range []string{"charge", "visit", "visit_cell", "commissioning"} {
+	for _, table := range []string{"charge", "visit", "visit_cell", "commissioning", "correction"} {
 		changes[table] = columns(t, source, table)
 	}
-	rows := map[string]string{"charge": "id = 2", "visit": "id = 3", "visit_cell": "visit_id = 3 AND cell = 12", "commissioning": "id = 1"}
+	rows := map[string]string{"charge": "id = 2", "visit": "id = 3", "visit_cell": "visit_id = 3 AND cell = 12", "commissioning": "id = 1", "correction": "id = 1"}
 	for table, cols := range changes {
 		for _, col := range cols {
 			t.Run(table+"."+col, func(t *testing.T) {
@@ -124,7 +131,7 @@ func TestChainSeesEveryColumn(t *testing.T) {
 				raw(t, path, "UPDATE "+table+" SET "+col+to+" WHERE "+rows[table])
 				got := brokenAt(t, path)
 				require.NotNil(t, got, "%s.%s was changed undetected", table, col)
-				want := map[string]int{"charge": 4, "visit": 5, "visit_cell": 5, "commissioning": 6}[table]
+				want := map[string]int{"charge": 4, "visit": 5, "visit_cell": 5, "commissioning": 6, "correction": 7}[table]
 				require.Equal(t, want, got.No, got)
 			})
 		}

@@ -58,12 +58,12 @@ func (r *Reader) Charges(ctx context.Context, q Query) iter.Seq2[Charge, error] 
 	return rows(ctx, r, &chargeTable, q, spanEnd, func(c *Charge) Stamp { return c.Start })
 }
 
-// Visits returns visits with their cells, in the order of Charges.
+// Visits returns visits with their cells, as corrected, in the order of Charges.
 func (r *Reader) Visits(ctx context.Context, q Query) iter.Seq2[Visit, error] {
 	return func(yield func(Visit, error) bool) {
 		for v, err := range rows(ctx, r, &visitTable, q, spanEnd, func(v *Visit) Stamp { return v.Start }) {
 			if err == nil {
-				err = v.readCells(ctx, r.db)
+				err = v.readAll(ctx, r.db)
 			}
 			if !yield(v, err) || err != nil {
 				return

@@ -1,6 +1,10 @@
 package logbook
 
-import "bayward/agent/reading"
+import (
+	"time"
+
+	"bayward/agent/reading"
+)
 
 // Num is a number that may be unknown: then it is nil. See Known.
 type Num = *float64
@@ -17,6 +21,7 @@ func Known(v float64) Num {
 const (
 	ByAgent  = "agent"
 	ByImport = "import" // history that was kept by hand
+	ByPaper  = "paper"  // a sheet that was typed in after the visit, see Visit.LateAt
 )
 
 // Span is what all rows with a beginning and an end share. End is the zero Stamp
@@ -25,7 +30,7 @@ type Span struct {
 	ID     int64 // assigned by the file; 0 in a row to be written
 	Bay    string
 	Pack   string // "" when unknown
-	Origin string // ByAgent or ByImport
+	Origin string // ByAgent, ByImport or ByPaper
 	Start  Stamp
 	End    Stamp
 }
@@ -91,6 +96,13 @@ type Visit struct {
 	TotalML  float64
 	Notes    string      // notes of the orders, one line each
 	Cells    []VisitCell // in order; only those with an entry
+	// LateAt and LateBy are when and by whom a paper sheet was typed in afterwards;
+	// otherwise zero and "".
+	LateAt time.Time
+	LateBy string
+	// Corrections are those of this visit, the oldest first. A Reader has applied
+	// them to Cells and TotalML.
+	Corrections []Correction
 }
 
 // VisitCell is what was done and read at one cell.
@@ -101,6 +113,13 @@ type VisitCell struct {
 	AfterMM  Num // last level reading after it
 	Gravity  Num // specific gravity as read
 	AtC      Num // electrolyte temperature then, °C
+
+	How       string // how ML was found: name of an order.How; "" without water, or unknown
+	DrawnML   Num    // electrolyte drawn off
+	DryBefore bool   // before any water the level rod showed the plates
+	DryAfter  bool   // so did the last look after it
+	Verdict   string // what Gravity means: name of a charge.GravityVerdict; "" unknown
+	By        string // who recorded it, one name a line; "" unknown
 }
 
 // Finding is one finding from when it was raised until it was cleared.
@@ -158,16 +177,17 @@ type Series struct {
 // Rows is what a follower leaves for the file. An open row replaces the bay's open
 // row of its kind; one with an end closes it, or is a row of its own.
 type Rows struct {
-	Charges  []Charge
-	Visits   []Visit
-	Findings []Finding
-	Refusals []Refusal
-	Series   []Series
+	Charges     []Charge
+	Visits      []Visit
+	Findings    []Finding
+	Refusals    []Refusal
+	Series      []Series
+	Corrections []Correction
 }
 
 // Empty reports whether there is nothing to write.
 func (r *Rows) Empty() bool {
-	return len(r.Charges)+len(r.Visits)+len(r.Findings)+len(r.Refusals)+len(r.Series) == 0
+	return len(r.Charges)+len(r.Visits)+len(r.Findings)+len(r.Refusals)+len(r.Series)+len(r.Corrections) == 0
 }
 
 // byBay splits rows by bay, in the order in which the bays appear.

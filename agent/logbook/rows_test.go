@@ -36,7 +36,10 @@ func someVisit(n int) Visit {
 		Span: spanAt(n, "bay-1", "lift-24v"), Kind: VisitWater, By: `O'Neil, "Zoë" 张`, ClosedBy: "ana\nb", Cautions: "Confirmed: gloves.",
 		Water: "demineralised", USPerCM: Known(2.5), BeforeMM: Known(4), AfterMM: Known(13), TotalML: 310, Notes: "a\nb",
 		Cells: []VisitCell{
-			{Cell: 1, ML: Known(150), BeforeMM: Known(3), AfterMM: Known(13), Gravity: Known(1.265), AtC: Known(31)},
+			{
+				Cell: 1, ML: Known(150), BeforeMM: Known(3), AfterMM: Known(13), Gravity: Known(1.265), AtC: Known(31),
+				How: "measured", DrawnML: Known(20), DryBefore: true, DryAfter: true, Verdict: "as-full", By: "Ann\nBob",
+			},
 			{Cell: 2, ML: Known(0)},
 			{Cell: 12, ML: Known(160), Gravity: Known(1.25), AtC: Known(30)},
 		},
@@ -81,16 +84,23 @@ func TestRowsKeepEveryField(t *testing.T) {
 		Span: spanAt(5, "bay-1", "lift-24v"), Code: "plates-bare", Codes: []string{"plates-bare", "pack-hot"},
 		Found: Found{Reason: "by-current", Value: Known(-2), Limit: Known(3), Fault: "none"}, Evidence: "The plates are bare.", Ended: RefusalGranted,
 	}
+	visit.LateAt, visit.LateBy = minute(9).Wall, "Zoë"
+	correction := Correction{
+		Bay: "bay-1", Pack: "lift-24v", Visit: 1, Cell: 1, Field: CellML, Old: Known(1500), New: Known(150), Applied: true,
+		Reason: "a slip of the digit", By: "Ann", At: minute(6),
+	}
+	visit.Corrections = []Correction{correction}
 	for name, sample := range map[string]any{
-		"charge": charge, "visit": visit, "cell": visit.Cells[0], "finding": finding, "refusal": refusal, "series": series,
+		"charge": charge, "visit": visit, "cell": visit.Cells[0], "correction": correction, "finding": finding, "refusal": refusal, "series": series,
 	} {
 		mustBeSet(t, name, reflect.ValueOf(sample))
 	}
-	writeRows(t, b, Rows{[]Charge{charge}, []Visit{visit}, []Finding{finding}, []Refusal{refusal}, []Series{series}})
+	writeRows(t, b, Rows{[]Charge{charge}, []Visit{visit}, []Finding{finding}, []Refusal{refusal}, []Series{series}, []Correction{correction}})
 	for _, s := range []*Span{&charge.Span, &visit.Span, &finding.Span, &refusal.Span} {
 		s.ID = 1
 	}
-	series.ID = 1
+	series.ID, correction.ID, visit.Corrections[0].ID = 1, 1, 1
+	require.Equal(t, []Correction{correction}, allOf(t, b.Corrections(t.Context(), Query{})))
 	require.Equal(t, []Charge{charge}, allOf(t, b.Charges(t.Context(), Query{})))
 	require.Equal(t, []Visit{visit}, allOf(t, b.Visits(t.Context(), Query{})))
 	require.Equal(t, []Finding{finding}, allOf(t, b.Findings(t.Context(), Query{})))

@@ -45,7 +45,7 @@ func TestMigrationFromEverySchema(t *testing.T) {
 			seqs, err := b.Append(t.Context(), "bay-1", stampAt(3), someEvents(1))
 			require.NoError(t, err)
 			require.Equal(t, []uint64{10}, seqs)
-			links := map[int]int{3: 4, 4: 7}[v] // a charge, a visit, and two signed records; then two charges and a visit
+			links := map[int]int{3: 4, 4: 7, 5: 9}[v] // a charge, a visit, and two signed records; then two charges and a visit; then one each
 			require.Equal(t, links > 0, mustHold(t, b.Reader, links).Again != nil)
 			writeRows(t, b, Rows{Charges: []Charge{someCharge(1)}})
 			mustHold(t, b.Reader, links+1)

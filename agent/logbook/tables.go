@@ -43,18 +43,22 @@ var chargeTable = table[Charge]{
 var visitTable = table[Visit]{
 	name: "visit",
 	cols: strings.Fields(spanCols + `kind opened_by closed_by cautions water_kind us_per_cm
-		level_before_mm level_after_mm total_ml notes`),
+		level_before_mm level_after_mm total_ml notes late_wall_ms late_by`),
 	refs: func(v *Visit) []any {
 		return v.refs(&v.Kind, &v.By, &v.ClosedBy, &v.Cautions, &v.Water, &v.USPerCM,
-			&v.BeforeMM, &v.AfterMM, &v.TotalML, &v.Notes)
+			&v.BeforeMM, &v.AfterMM, &v.TotalML, &v.Notes, endOf{&v.LateAt}, &v.LateBy)
 	},
 	own: func(v *Visit) (*int64, *string, *string) { return v.own() },
 }
 
-var cellCols = strings.Fields(`cell ml rod_before_mm rod_after_mm gravity gravity_c`)
+var cellCols = strings.Fields(`cell ml rod_before_mm rod_after_mm gravity gravity_c
+	how drawn_ml dry_before dry_after verdict done_by`)
 
 func (c *VisitCell) refs() []any {
-	return []any{&c.Cell, &c.ML, &c.BeforeMM, &c.AfterMM, &c.Gravity, &c.AtC}
+	return []any{
+		&c.Cell, &c.ML, &c.BeforeMM, &c.AfterMM, &c.Gravity, &c.AtC,
+		&c.How, &c.DrawnML, &c.DryBefore, &c.DryAfter, &c.Verdict, &c.By,
+	}
 }
 
 var findingTable = table[Finding]{

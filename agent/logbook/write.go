@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"strings"
 )
 
 // writer is one open transaction.
@@ -117,6 +118,11 @@ func (w *writer) rows(ctx context.Context, r *Rows) error {
 			return err
 		}
 	}
+	for i := range r.Corrections { // after the visits that they may correct
+		if err := w.correction(ctx, &r.Corrections[i]); err != nil {
+			return err
+		}
+	}
 	for i := range r.Findings {
 		f := &r.Findings[i]
 		if _, err := put(ctx, w, &findingTable, f, &f.Span, " AND code = ?", f.Code); err != nil {
@@ -144,8 +150,8 @@ func (w *writer) charge(ctx context.Context, c *Charge) error {
 	return w.chain(ctx, chargeKind, id)
 }
 
-const insertCell = `INSERT INTO visit_cell (visit_id, cell, ml, rod_before_mm, rod_after_mm, gravity, gravity_c)
-	VALUES (?, ?, ?, ?, ?, ?, ?)`
+var insertCell = `INSERT INTO visit_cell (visit_id, ` + strings.Join(cellCols, ", ") +
+	`) VALUES (?` + strings.Repeat(", ?", len(cellCols)) + `)`
 
 func (w *writer) visit(ctx context.Context, v *Visit) error {
 	id, err := put(ctx, w, &visitTable, v, &v.Span, "")

@@ -8,7 +8,13 @@ import sys
 db = sqlite3.connect(sys.argv[1])
 
 
+# Left out while they have their defaults.
+GAINED = {"how", "drawn_ml", "dry_before", "dry_after", "verdict", "done_by", "late_wall_ms", "late_by"}
+
+
 def line(name, v):
+    if name in GAINED and v in (None, 0, ""):
+        return ""
     if v is None:
         return f"{name} n\n"
     if isinstance(v, int):

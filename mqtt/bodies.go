@@ -51,15 +51,16 @@ type noticeBody struct {
 }
 
 type responseBody struct {
-	V           int    `json:"v"`
-	Bay         string `json:"bay"`
-	ID          string `json:"id,omitempty"`
-	Order       string `json:"order,omitempty"`
-	By          string `json:"by,omitempty"`
-	Result      Result `json:"result"`
-	Reason      Reason `json:"reason,omitempty"`
-	Text        string `json:"text"`
-	Cautions    string `json:"cautions,omitempty"`
-	Time        string `json:"time"`
-	TimeTrusted bool   `json:"time_trusted"`
+	V           int          `json:"v"`
+	Bay         string       `json:"bay"`
+	ID          string       `json:"id,omitempty"`
+	Order       string       `json:"order,omitempty"`
+	By          string       `json:"by,omitempty"`
+	Result      Result       `json:"result"`
+	Reason      Reason       `json:"reason,omitempty"`
+	Text        string       `json:"text"`
+	Faults      []view.Wrong `json:"faults,omitempty"`
+	Cautions    string       `json:"cautions,omitempty"`
+	Time        string       `json:"time"`
+	TimeTrusted bool         `json:"time_trusted"`
 }

@@ -16,7 +16,7 @@ import (
 
 // Limits of a command. They are part of the contract.
 const (
-	maxCommandBytes = 4096
+	maxCommandBytes = 12288 // an entry of the largest pack, signed
 	defaultExpiry   = time.Minute
 	maxExpiry       = time.Hour
 )

@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"sync"
@@ -114,7 +115,7 @@ func TestOpenCommands(t *testing.T) {
 		{"two objects", openHold + openHold, BadJSON, "nothing after it"},
 		{"not UTF-8", "{\"v\":1,\"id\":\"\xff\"}", BadJSON, "UTF-8"},
 		{"deep", `{"v":` + strings.Repeat("[", 3000) + `}`, BadJSON, ""},
-		{"large", `{"v":1,"note":"` + strings.Repeat("x", maxCommandBytes) + `"}`, TooLarge, "4096"},
+		{"large", `{"v":1,"note":"` + strings.Repeat("x", maxCommandBytes) + `"}`, TooLarge, "12288"},
 		{"other version", `{"v":2,"id":"h","order":"hold","by":"A"}`, BadField, "field v"},
 		{"no version", `{"id":"h","order":"hold","by":"A"}`, BadField, "field v"},
 		{"no id", `{"v":1,"order":"hold","by":"A"}`, BadField, "field id is missing"},
@@ -244,7 +245,7 @@ func TestRepeats(t *testing.T) {
 	} {
 		before := len(o.taken())
 		r1, r2 := o.ask(payload), o.ask(payload)
-		if r1 != r2 || r1.Result != Done || len(o.taken()) != before+1 {
+		if !reflect.DeepEqual(r1, r2) || r1.Result != Done || len(o.taken()) != before+1 {
 			t.Errorf("first %+v, then %+v, %d orders", r1, r2, len(o.taken())-before)
 		}
 	}

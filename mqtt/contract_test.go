@@ -183,6 +183,7 @@ func TestContractKnownValues(t *testing.T) {
 		{"reasons to equalize", []string{"state", "properties", "equalize_due"}, names[charge.EqualizeReason](1)},
 		{"verdicts on gravity", []string{"state", "properties", "gravity", "properties", "cells", "items", "properties", "verdict"}, names[charge.GravityVerdict](1)},
 		{"reasons", []string{"response", "properties", "reason"}, reasonNames()},
+		{"refusals", []string{"response", "properties", "faults", "items", "properties", "code"}, names[order.Code](1)},
 	} {
 		known := c.Known(x.path...)
 		if *update {

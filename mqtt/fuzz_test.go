@@ -137,7 +137,8 @@ func TestSchemaAndProgramAgree(t *testing.T) {
 func goodValues() map[string]any {
 	return map[string]any{
 		"v": 1, "id": "x", "time": "2026-03-01T12:00:00Z", "expires_s": 30, "to": "t", "by": "A", "note": "n",
-		"cell": 2, "ml": 10, "level_mm": 3, "gravity": 1.2, "at_c": 20, "us_per_cm": 5, "water_kind": "distilled", "pack": "lift-a", "more": true,
+		"cell": 2, "ml": 10, "level_mm": 3, "gravity": 1.2, "at_c": 20, "us_per_cm": 5, "water_kind": "distilled", "pack": "lift-a", "more": true, "sure": true,
+		"cells": []any{map[string]any{"cell": 2, "ml": 10, "level_mm": 12}, map[string]any{"cell": 3, "how": "to-mark"}},
 	}
 }
 
@@ -157,7 +158,7 @@ func bayJudges(m map[string]any) bool {
 			}
 		}
 	}
-	for _, name := range []string{"id", "by", "note"} {
+	for _, name := range []string{"id", "by", "note", "pack"} {
 		if m[name] == "ä\n" {
 			return true
 		}

@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/order"
+	"bayward/agent/view"
 	"bayward/agent/words"
 )
 
@@ -159,7 +160,9 @@ func (d *desk) carryOut(ctx context.Context, c *command, who *Person) Response {
 		r.Result = Unknown
 		return r
 	case event.Kind == bay.OrderRefused:
-		return d.c.response(d.bay, c, refuse(Refused, "%s", words.EnglishSI().Event(&event)))
+		r := d.c.response(d.bay, c, refuse(Refused, "%s", words.EnglishSI().Event(&event)))
+		r.Faults = view.WrongOf(&event.Why)
+		return r
 	}
 	return d.c.done(d.bay, c, words.EnglishSI().Event(&event))
 }

@@ -39,7 +39,7 @@ func TestCommandsThroughABroker(t *testing.T) {
 			{`{"v":1,"id":"h-1","order":"hold","by":"A"}`, `"id":"h-1","order":"hold","by":"A","result":"done"`},
 			{`{"v":1,"id":"h-2","order":"release","by":"A"}`, `"reason":"unsigned"`},
 			{`nonsense`, `"reason":"bad-json"`},
-			{strings.Repeat("x", 5000), `"reason":"too-large"`},
+			{strings.Repeat("x", maxCommandBytes+1), `"reason":"too-large"`},
 			{strings.Repeat("x", 40_000), `"reason":"too-large"`},
 		} {
 			finish(t, sender.Publish(topic, 1, false, x.payload))

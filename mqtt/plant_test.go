@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -265,7 +266,7 @@ func TestSignedOrderByScript(t *testing.T) {
 	if len(got) == 1 {
 		want.ID = got[0].ID
 	}
-	if len(got) != 1 || got[0] != want || len(want.ID) != 36 {
+	if len(got) != 1 || !reflect.DeepEqual(got[0], want) || len(want.ID) != 36 {
 		t.Errorf("orders %+v, want %+v", got, want)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"sync"
 
 	"bayward/agent/order"
+	"bayward/agent/view"
 	"bayward/agent/words"
 )
 
@@ -25,8 +26,9 @@ type Response struct {
 	Order  string
 	By     string
 	Result Result
-	Reason Reason // "" if it is done
-	Text   string // one sentence for people
+	Reason Reason       // "" if it is done
+	Text   string       // one sentence for people
+	Faults []view.Wrong // what the bay refused
 	// Cautions are for the person who opens a visit and is about to work on a pack.
 	Cautions string
 	At       Wall
@@ -34,7 +36,7 @@ type Response struct {
 
 // JSON returns the payload of the response topic.
 func (r Response) JSON() ([]byte, error) {
-	return encode(responseBody{1, r.Bay, r.ID, r.Order, r.By, r.Result, r.Reason, r.Text, r.Cautions, r.At.stamp(), r.At.Trusted})
+	return encode(responseBody{1, r.Bay, r.ID, r.Order, r.By, r.Result, r.Reason, r.Text, r.Faults, r.Cautions, r.At.stamp(), r.At.Trusted})
 }
 
 func (c *Client) response(bayName string, cmd *command, wrong *refusal) Response {

@@ -4,7 +4,6 @@ import (
 	"time"
 
 	"bayward/agent/order"
-	"bayward/agent/water"
 )
 
 // keptOrders is how many order IDs are remembered, so that a repeated message
@@ -56,7 +55,7 @@ func (t *takenIDs) add(id string) {
 // blocks, and a release only clears latches whose condition is gone.
 func (b *Bay) take(orders []order.Order, now time.Duration) {
 	for i := range orders {
-		o := &orders[i]
+		o := new(orders[i]) // the core adds what it works out
 		why := b.check(o)
 		if why == nil {
 			why = b.carryOut(o, now)
@@ -94,16 +93,14 @@ func (b *Bay) check(o *order.Order) *order.Refusal {
 	switch {
 	case b.asked.ids.has(o.ID):
 		return refuse(o, order.Repeated)
-	case !b.identity.sure() && (o.Kind == order.Gravity || o.Kind == order.VisitOpen), b.identity.open == none && o.Kind == order.Level:
+	case !b.identity.sure() && o.Kind == order.VisitOpen:
 		return refuse(o, order.PackUnknown)
-	case o.Kind == order.Gravity && b.conn.empty():
-		return refuse(o, order.NoPack)
 	case o.Kind.Row().InVisit && !b.pic.Visit.Open:
 		return refuse(o, order.NoVisit)
 	case o.Kind == order.VisitOpen && b.pic.Visit.Open:
 		return refuseFor(o, order.VisitIsOpen, b.pic.Visit.By)
 	}
-	return nil
+	return b.fits(o)
 }
 
 func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
@@ -118,45 +115,16 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 		b.openVisit(o, now)
 	case order.VisitClose:
 		b.closeVisit(o)
-	case order.Fill:
-		b.pic.Visit.GivenML[o.Cell-1] += o.ML
-		c := &b.pic.Visit.Cells[o.Cell-1]
-		c.Done, c.LevelLast = true, c.LevelLast && o.ML == 0
-		if o.ML > 0 {
-			b.history.charge.Watered(o.Cell)
-		}
-	case order.Level:
-		return b.readLevel(o)
+	case order.Fill, order.Level, order.Gravity, order.Entry:
+		return b.enter(o, now)
 	case order.Quality:
 		if !o.Unmeasured {
 			b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
 		}
-	case order.Gravity:
-		b.readGravity(now, o.Cell, o.Gravity, o.AtC)
 	case order.Pack:
 		return b.identity.take(o, &b.conn, &b.pic.Seen, &b.pic.Visit)
 	default:
 		return refuse(o, order.NoSuchOrder)
-	}
-	return nil
-}
-
-// rejected are the codes for the water balance's verdicts on a level reading.
-var rejected = [...]order.Code{
-	water.NotRejected: order.NoCode, water.NoSuchCell: order.OutOfRange, water.AboveVentWell: order.AboveVentWell,
-	water.NoTemperature: order.TemperatureUnknown, water.NoPilotLevel: order.LevelUnknown,
-}
-
-func (b *Bay) readLevel(o *order.Order) *order.Refusal {
-	wellMM := b.history.pack.VentWellMM
-	why := rejected[b.history.water.Level(o.Cell, o.LevelMM)]
-	blind := !b.pic.Water.Known || !b.pic.Water.RiseKnown
-	if why != order.NoCode && (!b.pic.Visit.Open || !blind || !(o.LevelMM <= wellMM+water.OverWellMM)) {
-		return &order.Refusal{Code: why, Kind: o.Kind, Field: order.LevelField, Value: o.LevelMM, High: wellMM}
-	}
-	if b.pic.Visit.Open { // with nothing to compare it with, it still guides the technician at the cell
-		c := &b.pic.Visit.Cells[o.Cell-1]
-		c.LevelMM, c.LevelLast = new(o.LevelMM), true
 	}
 	return nil
 }
@@ -166,17 +134,19 @@ func (b *Bay) readLevel(o *order.Order) *order.Refusal {
 func (b *Bay) openVisit(o *order.Order, now time.Duration) {
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
 	b.pic.Visit = Visit{Open: true, By: o.By, Since: now, OnlyCoverPlates: !ready}
-	b.asked.visit = visitStart{b.pic.Water.SettledMM, b.pic.Water.Known}
+	b.asked.visit = visitStart{pilotMM: b.pic.Water.SettledMM, known: b.pic.Water.Known}
 	b.answer(o, Event{Kind: VisitOpened, Plates: !ready})
 }
 
 func (b *Bay) closeVisit(o *order.Order) {
-	total := 0.0
-	for _, ml := range b.pic.Visit.GivenML {
+	v, total, touched := &b.pic.Visit, 0.0, false
+	for i, ml := range v.GivenML {
 		total += ml
+		touched = touched || ml > 0 || v.Cells[i].DrawnML > 0
 	}
-	if total > 0 {
-		b.history.water.Filled(&b.pic.Visit.GivenML, b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
+	if touched {
+		net := v.net()
+		b.history.water.Filled(&net, b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}
 	b.answer(o, Event{Kind: VisitClosed, WaterML: total})

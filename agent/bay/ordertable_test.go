@@ -42,9 +42,13 @@ func TestEveryBoundInTheCore(t *testing.T) {
 			e := ordertest.NewCore(t, o.Kind).Ask(t, at.Order)
 			require.Equal(t, at.Beyond, e.Kind == bay.OrderRefused, "%+v: %s", at.Order, e.Why.Code)
 			if at.Beyond {
-				require.Equal(t, order.OutOfRange, e.Why.Code)
+				want := order.OutOfRange
+				if at.Field == order.LevelField && at.Value < 0 {
+					want = order.BelowTops
+				}
+				require.Equal(t, want, e.Why.Code)
 				require.Equal(t, at.Field, e.Why.Field)
-				require.InDelta(t, at.Field.Number(&at.Order), e.Why.Value, 0)
+				require.InDelta(t, at.Value, e.Why.Value, 0)
 			}
 		}
 	})
@@ -107,16 +111,38 @@ var refusals = map[order.Code]stand{
 	},
 	order.AboveVentWell: {
 		ask:  order.Order{Kind: order.Level, Cell: 1, LevelMM: 60},
-		want: order.Refusal{Kind: order.Level, Field: order.LevelField, Value: 60, High: 22},
+		want: order.Refusal{Kind: order.Level, Cell: 1, Field: order.LevelField, Value: 60, High: 22},
 	},
 	order.TemperatureUnknown: {
 		read: func(r *bay.Readings) { r.PackC = reading.Bad(reading.Open, r.Now) },
-		ask:  order.Order{Kind: order.Level, Cell: 1, LevelMM: 6}, want: order.Refusal{Kind: order.Level, Field: order.LevelField, Value: 6, High: 22},
+		ask:  order.Order{Kind: order.Level, Cell: 1, LevelMM: 6}, want: order.Refusal{Kind: order.Level, Cell: 1, Field: order.LevelField, Value: 6, High: 22},
 	},
 	order.LevelUnknown: {
 		read: func(r *bay.Readings) { r.Level = reading.Level{At: r.Now, Fault: reading.Open} },
-		ask:  order.Order{Kind: order.Level, Cell: 1, LevelMM: 6}, want: order.Refusal{Kind: order.Level, Field: order.LevelField, Value: 6, High: 22},
+		ask:  order.Order{Kind: order.Level, Cell: 1, LevelMM: 6}, want: order.Refusal{Kind: order.Level, Cell: 1, Field: order.LevelField, Value: 6, High: 22},
 	},
+	order.CellTwice: {
+		ask:  order.Order{Kind: order.Entry, Cells: []order.CellEntry{{Cell: 4, Dry: true}, {Cell: 4, LevelMM: new(6.0)}}},
+		want: order.Refusal{Kind: order.Entry, Cell: 4, Field: order.CellField, Value: 4},
+	},
+	order.DryAndLevel: {
+		ask:  line(order.CellEntry{Cell: 4, Dry: true, LevelMM: new(6.0)}),
+		want: order.Refusal{Kind: order.Entry, Cell: 4, Field: order.DryField},
+	},
+	order.BelowTops: {
+		ask:  order.Order{Kind: order.Level, Cell: 4, LevelMM: -12},
+		want: order.Refusal{Kind: order.Level, Field: order.LevelField, Value: -12, High: 200},
+	},
+	order.GivenMeanwhile: {
+		before: []order.Order{{Kind: order.VisitOpen}, {Kind: order.Fill, Cell: 4, ML: 70, ID: "other phone"}},
+		ask:    line(order.CellEntry{Cell: 4, ML: new(110.0), SeenML: new(0.0)}),
+		want:   order.Refusal{Kind: order.Entry, Cell: 4, Field: order.SeenField, Value: 70},
+	},
+}
+
+// line is an entry of one line.
+func line(c order.CellEntry) order.Order {
+	return order.Order{Kind: order.Entry, Cells: []order.CellEntry{c}}
 }
 
 // TestEveryRefusal: the core gives each code with its numbers, and a refused

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"bayward/agent/order"
+	"bayward/agent/water"
 )
 
 // VisitForgottenAfter is how long a visit may be open before a reminder: a cell
@@ -24,10 +25,15 @@ type VisitMemory struct {
 	USPerCM *float64    `json:"us_per_cm,omitempty"`
 }
 
-// visitStart is the settled level of the pilot cell when the visit opened.
+// mostDrawnML is more than any cell holds.
+const mostDrawnML = 1e5
+
+// visitStart is the settled level of the pilot cell when the visit opened, and what
+// the cells were given since, less what was drawn off.
 type visitStart struct {
 	pilotMM float64
 	known   bool
+	netML   [water.MaxCells]float64
 }
 
 // storedVisit returns nil when no visit is open.
@@ -48,7 +54,7 @@ func (m *VisitMemory) restored(at time.Duration) (Visit, visitStart) {
 	v := Visit{Open: true, By: m.By, Since: at - agoOf(m.AgoS), OnlyCoverPlates: m.OnlyCoverPlates}
 	copy(v.GivenML[:], m.GivenML)
 	m.recall(&v)
-	return v, visitStart{m.PilotMM, m.PilotOK}
+	return v, visitStart{pilotMM: m.PilotMM, known: m.PilotOK, netML: v.net()}
 }
 
 func agoOf(s float64) time.Duration {
@@ -67,12 +73,27 @@ func (m *VisitMemory) remember(v *Visit, cells int) {
 	}
 }
 
+// recall drops what cannot be a measurement. A level below the plate tops, which
+// older programs took, means that the rod showed the plates.
+func (c *CellVisit) recall() {
+	if c.LevelMM != nil && *c.LevelMM < 0 {
+		c.Dry = true
+	}
+	if c.LevelMM == nil || !order.LevelField.Holds(*c.LevelMM) {
+		c.LevelMM, c.LevelLast = nil, false
+	}
+	if !(c.DrawnML >= 0 && c.DrawnML <= mostDrawnML) {
+		c.DrawnML = 0
+	}
+	if c.Gravity == nil || c.AtC == nil || !order.GravityField.Holds(*c.Gravity) || !order.AtCField.Holds(*c.AtC) {
+		c.Gravity, c.AtC = nil, nil
+	}
+}
+
 // recall restores it, without values that cannot be measurements.
 func (m *VisitMemory) recall(v *Visit) {
 	for i := range v.Cells[:copy(v.Cells[:], m.Cells)] {
-		if c := &v.Cells[i]; c.LevelMM == nil || !order.LevelField.Holds(*c.LevelMM) {
-			c.LevelMM, c.LevelLast = nil, false
-		}
+		v.Cells[i].recall()
 	}
 	if m.USPerCM != nil && order.USPerCMField.Holds(*m.USPerCM) {
 		v.USPerCM, v.QualityKnown = *m.USPerCM, true

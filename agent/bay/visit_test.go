@@ -65,7 +65,7 @@ func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
 	y.step(order.Order{Kind: order.Level, Cell: 2, LevelMM: 11}) // the level was lower than assumed
 	p := y.step(order.Order{Kind: order.Fill, Cell: 2, ML: 26})
 	require.InDelta(t, 13, p.Water.LevelMM[1], 0.1, "11 mm and 26 ml on 130 cm²")
-	require.Equal(t, bay.CellVisit{Done: true, LevelMM: new(11.0)}, p.Visit.Cells[1])
+	require.Equal(t, bay.CellVisit{Done: true, How: order.Measured, LevelMM: new(11.0), By: "A. Person"}, p.Visit.Cells[1])
 	y.step(order.Order{Kind: order.VisitClose})
 	p = y.step()
 	require.InDelta(t, 13, p.Water.LevelMM[0], 0.1)
@@ -76,7 +76,10 @@ func TestADipAfterPouringIsNotCountedTwice(t *testing.T) {
 func TestAVisitComesBackWhole(t *testing.T) {
 	y := newPourer(5)
 	y.step(order.Order{Kind: order.VisitOpen, Note: "Confirmed: face shield."}, order.Order{Kind: order.Quality, USPerCM: 4.5})
-	y.step(order.Order{Kind: order.Fill, Cell: 3, ML: 0}, order.Order{Kind: order.Level, Cell: 4, LevelMM: -2})
+	y.step(order.Order{Kind: order.Fill, Cell: 3, ML: 10}, order.Order{Kind: order.Level, Cell: 4, LevelMM: 2})
+	y.step(order.Order{Kind: order.Entry, Cells: []order.CellEntry{
+		{Cell: 5, ML: new(40.0), How: order.AsProposed, DrawnML: new(5.0), LevelMM: new(8.0), Gravity: new(1.27), AtC: new(24.0)}, {Cell: 6, Dry: true},
+	}})
 	want := y.step().Visit
 	raw, err := json.Marshal(y.Core.Memory())
 	require.NoError(t, err)
@@ -88,6 +91,10 @@ func TestAVisitComesBackWhole(t *testing.T) {
 	want.Since, got.Since = 0, 0
 	require.Equal(t, want, got)
 	require.True(t, got.QualityKnown && got.Cells[2].Done && got.Cells[3].LevelLast)
+	require.Equal(t, bay.CellVisit{
+		Done: true, How: order.AsProposed, DrawnML: 5, LevelMM: new(8.0), LevelLast: true, Gravity: new(1.27), AtC: new(24.0), By: "A. Person",
+	}, got.Cells[4])
+	require.Equal(t, bay.CellVisit{Dry: true, WasDry: true, By: "A. Person"}, got.Cells[5])
 }
 
 // TestNotesGoIntoTheRecord, and impossible amounts of water are refused.
@@ -129,11 +136,11 @@ func TestTheLevelRodLeadsWhereTheProbeIsBroken(t *testing.T) {
 	y := baytest.New(baytest.Setup("bay-1"))
 	y.Change = func(r *bay.Readings) { r.Level = reading.Level{At: r.Now, Fault: reading.Open} }
 	y.Run(time.Minute)
-	_, events := y.Ask(order.Order{Kind: order.Level, Cell: 2, LevelMM: -6})
+	_, events := y.Ask(order.Order{Kind: order.Level, Cell: 2, LevelMM: 6})
 	require.Equal(t, bay.OrderRefused, events[0].Kind, "outside of a visit it is of no use")
 	y.Ask(order.Order{Kind: order.VisitOpen})
-	p, _ := y.Ask(order.Order{Kind: order.Level, Cell: 2, LevelMM: -6})
-	require.Equal(t, bay.CellVisit{LevelLast: true, LevelMM: new(-6.0)}, p.Visit.Cells[1])
+	p, _ := y.Ask(order.Order{Kind: order.Level, Cell: 2, LevelMM: 6})
+	require.Equal(t, bay.CellVisit{LevelLast: true, LevelMM: new(6.0), BeforeMM: new(6.0), By: "A. Person"}, p.Visit.Cells[1])
 	p, _ = y.Ask(order.Order{Kind: order.Level, Cell: 3, LevelMM: 60})
 	require.Nil(t, p.Visit.Cells[2].LevelMM)
 }

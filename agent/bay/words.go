@@ -160,9 +160,18 @@ type Visit struct {
 // CellVisit is what a technician did at one cell in an open visit, also as
 // stored.
 type CellVisit struct {
-	Done      bool     `json:"done,omitempty"`       // a fill was recorded, even one of 0 ml
+	Done      bool     `json:"done,omitempty"`       // its water is settled: given, or a level that needs none
 	LevelMM   *float64 `json:"level_mm,omitempty"`   // the last level reading, mm above the plate tops; nil when there is none
-	LevelLast bool     `json:"level_last,omitempty"` // nothing was poured after it
+	LevelLast bool     `json:"level_last,omitempty"` // nothing was poured or drawn off after it
+	// The rest is absent in memories saved before these fields existed.
+	How      order.How `json:"how,omitempty"`       // how the water given was found; as-proposed when any of it was
+	DrawnML  float64   `json:"drawn_ml,omitempty"`  // electrolyte drawn off in this visit
+	Dry      bool      `json:"dry,omitempty"`       // the level rod last showed the plates
+	BeforeMM *float64  `json:"before_mm,omitempty"` // the last level reading before any water
+	WasDry   bool      `json:"was_dry,omitempty"`   // before any water, the rod showed the plates
+	Gravity  *float64  `json:"gravity,omitempty"`   // as read, at AtC
+	AtC      *float64  `json:"at_c,omitempty"`
+	By       string    `json:"by,omitempty"` // who last recorded something here
 }
 
 // ByRod returns the level read with the level rod; ok is false when none was

@@ -25,7 +25,7 @@ type Refused struct {
 
 func askedOf(e *bay.Event) *Asked {
 	o, why := &e.Asked, &e.Why
-	if *o == (order.Order{}) { // nobody said what it was
+	if o.Kind == order.None && o.ID == "" && o.By == "" { // nobody said what it was
 		return nil
 	}
 	a := &Asked{Order: o.Kind.String(), Fields: o.Members(), Note: o.Note}
@@ -52,11 +52,7 @@ func (a *Asked) order(id, by string) (o order.Order, why order.Refusal) {
 		why = order.Refusal{
 			Code: order.ParseCode(r.Code), Kind: o.Kind, Name: r.Name, Value: known(r.Value), Low: known(r.Low), High: known(r.High),
 		}
-		for _, f := range order.Fields() {
-			if f.Name == r.Field {
-				why.Field = f
-			}
-		}
+		why.Field = order.FieldOf(r.Field)
 	}
 	return o, why
 }

@@ -92,13 +92,13 @@ func visitKindOf(p *bay.Picture) string {
 }
 
 func (f *Follower) orderTaken(s Stamp, p *bay.Picture, o *order.Order) {
-	switch o.Kind {
-	case order.Gravity, order.Level:
-		f.round(s, p, o)
-	case order.Fill, order.Quality:
+	switch lines := o.Entries(); {
+	case o.Kind == order.Quality, slices.ContainsFunc(lines, func(c order.CellEntry) bool { return c.Pours() }):
 		if f.visit == nil {
 			f.visit = f.visitOf(s, p)
 		}
+	case len(lines) > 0:
+		f.round(s, p, o)
 	default:
 		return
 	}
@@ -108,25 +108,10 @@ func (f *Follower) orderTaken(s Stamp, p *bay.Picture, o *order.Order) {
 // apply applies an order of the visit.
 func (v *Visit) apply(o *order.Order) {
 	note := o.Note
-	switch o.Kind {
-	case order.Fill:
-		c := v.cell(o.Cell)
-		given := o.ML
-		if c.ML != nil {
-			given += *c.ML
-		}
-		c.ML = Known(given)
-		v.TotalML += o.ML
-	case order.Level:
-		if c := v.cell(o.Cell); c.ML == nil {
-			c.BeforeMM = Known(o.LevelMM)
-		} else {
-			c.AfterMM = Known(o.LevelMM)
-		}
-	case order.Gravity:
-		c := v.cell(o.Cell)
-		c.Gravity, c.AtC = Known(o.Gravity), Known(o.AtC)
-	default:
+	for _, line := range o.Entries() {
+		v.applyLine(&line)
+	}
+	if o.Kind == order.Quality {
 		if !o.Unmeasured {
 			v.USPerCM = Known(o.USPerCM)
 		}
@@ -135,6 +120,25 @@ func (v *Visit) apply(o *order.Order) {
 		}
 	}
 	v.note(note)
+}
+
+// applyLine applies what was done at one cell.
+func (v *Visit) applyLine(line *order.CellEntry) {
+	c := v.cell(line.Cell)
+	if line.ML != nil {
+		c.ML = Known(known(c.ML) + *line.ML)
+		v.TotalML += *line.ML
+	}
+	if line.LevelMM != nil {
+		if c.ML == nil {
+			c.BeforeMM = Known(*line.LevelMM)
+		} else {
+			c.AfterMM = Known(*line.LevelMM)
+		}
+	}
+	if line.Gravity != nil {
+		c.Gravity, c.AtC = Known(*line.Gravity), Known(*line.AtC)
+	}
 }
 
 // round ensures that a reading by hand has a row: the open visit, or a round of

@@ -31,6 +31,7 @@ const (
 	Level
 	Quality
 	Pack
+	Entry
 	NumKinds
 )
 
@@ -76,9 +77,13 @@ type Order struct {
 	USPerCM float64
 	// Unmeasured means that USPerCM was not measured and has no meaning.
 	Unmeasured bool
-	Water      string // its kind; "" when not given
-	Pack       string // its name; "" withdraws the name given before
-	Note       string // a remark for the record; "" for none
+	Water      string      // its kind; "" when not given
+	Pack       string      // its name; "" withdraws the name given before
+	Note       string      // a remark for the record; "" for none
+	Cells      []CellEntry // of an Entry
+	// Sure repeats an order that was asked back, see Code.Asks: the person has looked
+	// again and means it.
+	Sure bool
 }
 
 // Bounds of what every order carries.

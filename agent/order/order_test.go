@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -25,10 +26,12 @@ const (
 	ml      = "ml 0 to 2000 ml"
 	gravity = "gravity 1 to 1.4 1"
 	atC     = "at_c -30 to 70 °C"
-	level   = "level_mm -200 to 200 mm"
+	level   = "level_mm 0 to 200 mm"
 	us      = "us_per_cm 0 to 50000 µS/cm"
 	kind    = "water_kind 1 to 13 printable characters"
 	pack    = "pack 0 to 48 printable characters"
+	cells   = "cells 1 to 48 cells"
+	sure    = "sure 0 to 0 true or false, may be left out"
 )
 
 var oracle = map[string]written{
@@ -37,11 +40,21 @@ var oracle = map[string]written{
 	"release":     {"release", false, nil},
 	"visit-open":  {"visit", false, nil},
 	"visit-close": {"visit", true, nil},
-	"fill":        {"visit", true, []string{cell, ml}},
+	"fill":        {"visit", true, []string{cell, ml, sure}},
 	"gravity":     {"visit", false, []string{cell, gravity, atC}},
-	"level":       {"visit", false, []string{cell, level}},
+	"level":       {"visit", false, []string{cell, level, sure}},
 	"quality":     {"visit", true, []string{us, kind}},
 	"pack":        {"visit", false, []string{pack}},
+	"entry":       {"visit", false, []string{cells, sure}},
+}
+
+// lineOracle is what a line of an entry's cells has.
+var lineOracle = []string{
+	cell, ml, "how 1 to 11 printable characters", "drawn_ml 1 to 2000 ml", "dry 0 to 0 true or false", level, gravity, atC, "seen_ml 0 to 100000 ml",
+}
+
+func bounds(f *order.Field) string {
+	return fmt.Sprintf("%s %v to %v %s", f.Name, f.Low, f.High, f.Unit)
 }
 
 // TestTable compares each row with what was written by hand.
@@ -52,10 +65,19 @@ func TestTable(t *testing.T) {
 		require.True(t, ok, "the order %q has no oracle: write one into oracle", k)
 		got := written{row.Right.String(), row.InVisit, nil}
 		for _, f := range row.Fields {
-			got.fields = append(got.fields, fmt.Sprintf("%s %v to %v %s", f.Name, f.Low, f.High, f.Unit))
+			got.fields = append(got.fields, bounds(f))
+		}
+		for _, f := range row.Optional {
+			got.fields = append(got.fields, bounds(f)+", may be left out")
 		}
 		require.Equal(t, want, got, row.Name)
+		require.Equal(t, k == order.Entry, len(row.Each) > 0, row.Name)
 	}
+	var each []string
+	for _, f := range order.Entry.Row().Each {
+		each = append(each, bounds(f))
+	}
+	require.Equal(t, lineOracle, each)
 	require.Len(t, oracle, int(order.NumKinds)-1, "an oracle without an order")
 }
 
@@ -72,14 +94,17 @@ func TestRowsAreWhole(t *testing.T) {
 		back, ok := order.Parse(row.Name)
 		require.True(t, ok && back == k, row.Name)
 	}
-	for _, f := range order.Fields() {
+	for _, f := range order.AllFields() {
+		require.Equal(t, f, order.FieldOf(f.Name))
 		require.NotEmpty(t, f.Name)
 		require.False(t, seen["field "+f.Name], f.Name)
 		seen["field "+f.Name] = true
 		require.NotEmpty(t, f.About, "the field %s has no description", f.Name)
 		require.NotEmpty(t, f.Unit, "the field %s has no unit", f.Name)
-		require.Less(t, f.Low, f.High, f.Name)
+		require.Equal(t, !f.IsFlag(), f.Low < f.High, f.Name)
 		require.Equal(t, f.IsText(), f.Unit == order.Characters, f.Name)
+		require.Equal(t, f.IsFlag(), f.Unit == order.YesNo, f.Name)
+		require.Equal(t, f.IsList(), f.Unit == order.CellLines, f.Name)
 		require.Equal(t, f.IsText() && f.Low == 0, f.Empty != "", "%s: say what an empty text does", f.Name)
 	}
 	for _, name := range []string{"", "none", "order-3", "Hold", "hold "} {
@@ -109,6 +134,11 @@ func set(f *order.Field, o *order.Order, v float64) {
 		if len(f.Words) > 0 {
 			*p = f.Words[0]
 		}
+	case *[]order.CellEntry:
+		*p = nil
+		for i := range int(v) {
+			*p = append(*p, order.CellEntry{Cell: i + 1, Dry: true})
+		}
 	}
 }
 
@@ -120,8 +150,11 @@ func TestBounds(t *testing.T) {
 		require.Nil(t, order.Check(&o, order.Limits{Cells: cells}), k)
 		for _, f := range k.Row().Fields {
 			low, high, step := f.Low, f.High, 1.0
-			if f == order.CellField {
+			switch {
+			case f == order.CellField:
 				high = cells
+			case f.IsList():
+				continue // see TestEntries
 			}
 			if !f.IsWhole() && !f.IsText() {
 				step = math.Abs(math.Nextafter(high, math.Inf(1)) - high)
@@ -204,6 +237,8 @@ func TestGiven(t *testing.T) {
 			changed := func(name string) bool { return all[name] != (name == f.Name) }
 			why := order.Given(k, changed)
 			switch {
+			case slices.Contains(row.Optional, f):
+				require.Nil(t, why)
 			case !row.Takes(f):
 				require.Equal(t, &order.Refusal{Code: order.Stray, Kind: k, Field: f}, why)
 			case row.AnyOf:

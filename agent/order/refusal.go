@@ -32,6 +32,10 @@ const (
 	AboveVentWell           // a level Value that no cell can show; High is the bottom of the vent well
 	TemperatureUnknown      // without it a level cannot be referred to 25 °C
 	LevelUnknown            // the pilot cell's level is unknown, so there is nothing to compare with
+	CellTwice               // Cell has two lines in one entry
+	DryAndLevel             // a cell cannot be dry and show a level, unless water was given between
+	BelowTops               // a level rod reads nothing below the plate tops: Dry says that
+	GivenMeanwhile          // Cell has been given Value by now, not what the sender saw
 	NumCodes
 )
 
@@ -39,6 +43,7 @@ var codeNames = [NumCodes]string{
 	"none", "no-id", "repeated", "no-person", "no-such-order", "missing", "stray", "nothing-said", "out-of-range", "bad-text",
 	"no-visit", "visit-is-open", "pack-unknown", "no-pack", "one-pack", "no-such-pack", "pack-elsewhere", "sensors-disagree",
 	"other-pack-sensed", "above-vent-well", "temperature-unknown", "level-unknown",
+	"cell-twice", "dry-and-level", "below-tops", "given-meanwhile",
 }
 
 // String returns the code's name, such as "out-of-range".
@@ -59,30 +64,76 @@ func ParseCode(name string) Code {
 	return NoCode
 }
 
+// HasValue reports whether the Value of a refusal of that code counts.
+func (c Code) HasValue() bool {
+	switch c {
+	case OutOfRange, BelowTops, AboveVentWell, GivenMeanwhile, TemperatureUnknown, LevelUnknown, CellTwice:
+		return true
+	default:
+		return false
+	}
+}
+
+// HasBounds reports whether the Low and High of a refusal of that code count.
+func (c Code) HasBounds() bool {
+	switch c {
+	case OutOfRange, BelowTops, Missing:
+		return true
+	default:
+		return false
+	}
+}
+
 // Refusal is why an order is not carried out. Fields that do not belong to its
 // code are zero.
 type Refusal struct {
 	Code  Code
 	Kind  Kind   // of the order
-	Field *Field // of Missing, Stray, OutOfRange, BadText, AboveVentWell
+	Cell  int    // whose line of an entry is wrong; 0 when the fault is in no line
+	Field *Field // the field at fault, where there is one
 	// Value, Low and High are in the unit of Field.
 	Value, Low, High float64
-	Name             string // a person, a pack, or the text given
+	Name             string    // a person, a pack, or the text given
+	More             []Refusal // the further faults of an entry, cell by cell
+}
+
+// Faults returns each fault of the order, cell by cell: the refusal itself is the
+// first.
+func (r *Refusal) Faults() []Refusal {
+	first := *r
+	first.More = nil
+	return append([]Refusal{first}, r.More...)
+}
+
+// Joined makes one refusal of several faults, nil of none.
+func Joined(faults []Refusal) *Refusal {
+	if len(faults) == 0 {
+		return nil
+	}
+	first := faults[0]
+	if len(faults) > 1 {
+		first.More = faults[1:]
+	}
+	return &first
 }
 
 // Fields returns the fields that are wrong, or any one of which would be enough;
 // none when the fault is not in a field.
 func (r *Refusal) Fields() []*Field {
-	switch row := r.Kind.Row(); r.Code {
-	case Missing, Stray, OutOfRange, BadText:
-		return []*Field{r.Field}
-	case NothingSaid:
-		if row != nil {
-			return row.Fields
+	switch row := r.Kind.Row(); {
+	case r.Code == NothingSaid && row != nil && r.Cell > 0:
+		return told
+	case r.Code == NothingSaid && row != nil:
+		return row.Fields
+	case r.Code == AboveVentWell || r.Code == TemperatureUnknown || r.Code == LevelUnknown:
+		if r.Cell == 0 {
+			return nil
 		}
-	default:
 	}
-	return nil
+	if r.Field == nil {
+		return nil
+	}
+	return []*Field{r.Field}
 }
 
 // Keys returns the names of Fields in messages, joined by "or".
@@ -149,11 +200,14 @@ func Check(o *Order, l Limits) *Refusal {
 	if row.AnyOf && !some {
 		return &Refusal{Code: NothingSaid, Kind: o.Kind}
 	}
-	return nil
+	return Joined(checkCells(o, l))
 }
 
 // Check checks one field of an order, nil when its value is accepted.
 func (f *Field) Check(o *Order, l Limits) *Refusal {
+	if f.IsFlag() {
+		return nil
+	}
 	low, high := f.bounds(l)
 	if text, ok := f.place(o).(*string); ok {
 		if f.takes(*text) {
@@ -161,10 +215,19 @@ func (f *Field) Check(o *Order, l Limits) *Refusal {
 		}
 		return &Refusal{Code: BadText, Kind: o.Kind, Field: f, Low: low, High: high, Name: *text}
 	}
-	if v := f.Number(o); !(v >= low && v <= high) { // NaN is out of range too
-		return &Refusal{Code: OutOfRange, Kind: o.Kind, Field: f, Value: v, Low: low, High: high}
+	return f.checkNumber(o.Kind, f.Number(o), low, high)
+}
+
+// checkNumber checks a number against its bounds.
+func (f *Field) checkNumber(k Kind, v, low, high float64) *Refusal {
+	if v >= low && v <= high { // false for NaN
+		return nil
 	}
-	return nil
+	code := OutOfRange
+	if f == LevelField && v < low {
+		code = BelowTops
+	}
+	return &Refusal{Code: code, Kind: k, Field: f, Value: v, Low: low, High: high}
 }
 
 // takes reports whether the field accepts a text.

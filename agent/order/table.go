@@ -1,12 +1,9 @@
 package order
 
 import (
-	"fmt"
 	"math"
-	"strconv"
+	"slices"
 	"strings"
-
-	"bayward/agent/water"
 )
 
 // Subject is what an order is about. Orders on one subject go to one address of
@@ -30,6 +27,10 @@ type Row struct {
 	// Fields are the fields it takes. All are required; with AnyOf at least one.
 	Fields []*Field
 	AnyOf  bool
+	// Optional are those that may be left out.
+	Optional []*Field
+	// Each are the fields of each line of its list of cells; see CellEntry.
+	Each []*Field
 	// Confirm is what the page asks a person to confirm before the order is given.
 	Confirm []Point
 }
@@ -55,96 +56,7 @@ func (r *Row) Confirmed() string {
 
 // Takes reports whether a field belongs to the order.
 func (r *Row) Takes(f *Field) bool {
-	for _, mine := range r.Fields {
-		if mine == f {
-			return true
-		}
-	}
-	return false
-}
-
-// Unit is the unit of a field.
-type Unit string
-
-// The units of fields. One is for counts and ratios, which have none.
-const (
-	One          Unit = "1"
-	Millilitres  Unit = "ml"
-	Millimetres  Unit = "mm"
-	Celsius      Unit = "°C"
-	Conductivity Unit = "µS/cm"
-	Characters   Unit = "printable characters"
-)
-
-// Field is one item of an order besides the person who gives it.
-type Field struct {
-	Name  string // in messages, such as "level_mm"
-	About string // what it is, for users
-	Unit  Unit
-	// Low and High are the bounds, both inclusive: for a number in its Unit, for a
-	// text its number of characters.
-	Low, High float64
-	Words     []string // the only texts accepted; none: any
-	Empty     string   // what an empty text does, where accepted
-
-	place func(*Order) any            // *int, *float64 or *string
-	left  func(*Order) *bool          // records that it was left out; nil: an empty text does
-	most  func(Limits) (high float64) // a bound below High that depends on the bay
-}
-
-// The fields.
-var (
-	CellField = &Field{
-		Name: "cell", About: "the cell, from the positive end", Unit: One, Low: 1, High: water.MaxCells,
-		place: func(o *Order) any { return &o.Cell }, most: func(l Limits) float64 { return float64(l.Cells) },
-	}
-	// MLField is bounded to catch typing errors.
-	MLField = &Field{
-		Name: "ml", About: "water given", Unit: Millilitres, Low: 0, High: 2000,
-		place: func(o *Order) any { return &o.ML },
-	}
-	GravityField = &Field{
-		Name: "gravity", About: "specific gravity as read", Unit: One, Low: 1, High: 1.4,
-		place: func(o *Order) any { return &o.Gravity },
-	}
-	AtCField = &Field{
-		Name: "at_c", About: "temperature of the electrolyte", Unit: Celsius, Low: -30, High: 70,
-		place: func(o *Order) any { return &o.AtC },
-	}
-	LevelField = &Field{
-		Name: "level_mm", About: "electrolyte above the plate tops by the level rod", Unit: Millimetres, Low: -200, High: 200,
-		place: func(o *Order) any { return &o.LevelMM },
-	}
-	// USPerCMField ends at the conductivity of sea water: 50,000 µS/cm.
-	USPerCMField = &Field{
-		Name: "us_per_cm", About: "conductivity of the water", Unit: Conductivity, Low: 0, High: 50000,
-		place: func(o *Order) any { return &o.USPerCM }, left: func(o *Order) *bool { return &o.Unmeasured },
-	}
-	WaterField = &Field{
-		Name: "water_kind", About: "what kind of water it is", Unit: Characters, Low: 1, High: 13,
-		Words: []string{"demineralised", "distilled", "other"},
-		place: func(o *Order) any { return &o.Water },
-	}
-	PackField = &Field{
-		Name: "pack", About: "the name of the pack that is plugged in, one of the bay's packs", Unit: Characters, Low: 0, High: 48,
-		Empty: "takes back what was said",
-		place: func(o *Order) any { return &o.Pack },
-	}
-)
-
-// Fields returns all fields that any order takes, in the order of the table.
-func Fields() []*Field {
-	var all []*Field
-	seen := map[*Field]bool{}
-	for k := range Table {
-		for _, f := range Table[k].Fields {
-			if !seen[f] {
-				seen[f] = true
-				all = append(all, f)
-			}
-		}
-	}
-	return all
+	return slices.Contains(r.Fields, f) || slices.Contains(r.Optional, f)
 }
 
 // Table has one row for each order, in the order of the kinds; row 0 is empty.
@@ -173,7 +85,7 @@ var Table = [NumKinds]Row{
 	},
 	Fill: {
 		Name: "fill", Does: "Record the water that one cell was given.", Of: OfVisit, Right: MayVisit, InVisit: true,
-		Fields: []*Field{CellField, MLField},
+		Fields: []*Field{CellField, MLField}, Optional: []*Field{SureField},
 	},
 	Gravity: {
 		Name: "gravity", Does: "Record a hydrometer reading of one cell.", Of: OfVisit, Right: MayVisit,
@@ -181,7 +93,7 @@ var Table = [NumKinds]Row{
 	},
 	Level: {
 		Name: "level", Does: "Record a level reading of one cell.", Of: OfVisit, Right: MayVisit,
-		Fields: []*Field{CellField, LevelField},
+		Fields: []*Field{CellField, LevelField}, Optional: []*Field{SureField},
 	},
 	Quality: {
 		Name: "quality", Does: "Record what water the visit uses.", Of: OfVisit, Right: MayVisit, InVisit: true,
@@ -191,10 +103,12 @@ var Table = [NumKinds]Row{
 		Name: "pack", Does: "Say which pack is plugged in, or take that back.", Of: OfPack, Right: MayVisit,
 		Fields: []*Field{PackField},
 	},
+	Entry: {
+		Name: "entry", Does: "Record what was done at one or more cells: all of it, or nothing when any of it is refused.", Of: OfVisit, Right: MayVisit,
+		Fields: []*Field{CellsField}, Optional: []*Field{SureField},
+		Each: []*Field{CellField, MLField, HowField, DrawnField, DryField, LevelField, GravityField, AtCField, SeenField},
+	},
 }
-
-// Place returns where an order keeps the field: an *int, a *float64 or a *string.
-func (f *Field) Place(o *Order) any { return f.place(o) }
 
 // Members returns the fields of an order as a message carries them, by name,
 // without those that were left out and numbers that are not finite.
@@ -204,8 +118,14 @@ func (o *Order) Members() map[string]any {
 	if row == nil {
 		return all
 	}
-	for _, f := range row.Fields {
+	for _, f := range slices.Concat(row.Fields, row.Optional) {
 		switch p := f.place(o).(type) {
+		case *[]CellEntry:
+			all[f.Name] = linesOf(*p)
+		case *bool:
+			if *p {
+				all[f.Name] = true
+			}
 		case *int:
 			all[f.Name] = float64(*p)
 		case *float64:
@@ -230,6 +150,10 @@ func (o *Order) Put(members map[string]any) {
 			continue
 		}
 		switch p := f.place(o).(type) {
+		case *[]CellEntry:
+			*p = linesFrom(v)
+		case *bool:
+			*p, _ = v.(bool)
 		case *int:
 			if x, ok := v.(float64); ok && math.Abs(x) <= math.MaxInt32 {
 				*p = int(x)
@@ -247,32 +171,6 @@ func (o *Order) Put(members map[string]any) {
 	o.LeaveOut(func(name string) bool { _, given := members[name]; return !given })
 }
 
-// Number returns the value of a numeric field, 0 for a text.
-func (f *Field) Number(o *Order) float64 {
-	switch p := f.place(o).(type) {
-	case *int:
-		return float64(*p)
-	case *float64:
-		return *p
-	}
-	return 0
-}
-
-// IsText reports whether the field is a text and not a number.
-func (f *Field) IsText() bool {
-	_, text := f.place(&Order{}).(*string)
-	return text
-}
-
-// IsWhole reports whether the field is a whole number.
-func (f *Field) IsWhole() bool {
-	_, whole := f.place(&Order{}).(*int)
-	return whole
-}
-
-// Holds reports whether a number is within the field's bounds; NaN is not.
-func (f *Field) Holds(v float64) bool { return v >= f.Low && v <= f.High }
-
 // LeaveOut records which of its fields a message did not give.
 func (o *Order) LeaveOut(missing func(name string) bool) {
 	row := o.Kind.Row()
@@ -285,42 +183,3 @@ func (o *Order) LeaveOut(missing func(name string) bool) {
 		}
 	}
 }
-
-// leftOut reports whether a field that may be left out was left out.
-func (f *Field) leftOut(o *Order) bool {
-	if f.left != nil {
-		return *f.left(o)
-	}
-	text, ok := f.place(o).(*string)
-	return ok && *text == ""
-}
-
-// bounds returns the bounds that apply in one bay.
-func (f *Field) bounds(l Limits) (low, high float64) {
-	if f.most != nil {
-		return f.Low, min(f.High, f.most(l))
-	}
-	return f.Low, f.High
-}
-
-// Accepts describes what the field accepts within bounds, such as "0 to 2000 ml".
-func (f *Field) Accepts(low, high float64) string {
-	switch {
-	case len(f.Words) > 0:
-		last := len(f.Words) - 1
-		return strings.Join(f.Words[:last], ", ") + " or " + f.Words[last]
-	case f.IsWhole():
-		return "a whole number, " + plain(low) + " to " + f.Write(high)
-	}
-	return plain(low) + " to " + f.Write(high)
-}
-
-// Write returns a number of the field with its unit, such as "150 ml".
-func (f *Field) Write(v float64) string {
-	if f.Unit == One {
-		return plain(v)
-	}
-	return fmt.Sprintf("%s %s", plain(v), f.Unit)
-}
-
-func plain(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

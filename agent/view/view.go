@@ -79,6 +79,22 @@ type Visit struct {
 	ForS            float64   `json:"for_s"`
 	OnlyCoverPlates bool      `json:"only_cover_plates"`
 	GivenML         []float64 `json:"given_ml,omitempty"` // per cell
+	Cells           []Cell    `json:"cells,omitempty"`    // those at which something was recorded
+}
+
+// Cell is what was recorded at one cell in the open visit.
+type Cell struct {
+	Cell          int      `json:"cell"` // 1 is the positive end
+	GivenML       float64  `json:"given_ml"`
+	How           string   `json:"how,omitempty"` // how GivenML was found
+	DrawnML       float64  `json:"drawn_ml,omitempty"`
+	Dry           bool     `json:"dry,omitempty"` // the level rod last showed the plates
+	LevelBeforeMM *float64 `json:"level_before_mm,omitempty"`
+	LevelAfterMM  *float64 `json:"level_after_mm,omitempty"` // absent while water was poured or drawn off since
+	Gravity       *float64 `json:"gravity,omitempty"`        // as read, at AtC
+	AtC           *float64 `json:"at_c,omitempty"`
+	By            string   `json:"by,omitempty"`
+	Done          bool     `json:"done"`
 }
 
 // OddCell is a cell that takes far more or less water than its neighbours.
@@ -132,6 +148,7 @@ func Of(p *bay.Picture) View {
 		v.Visit = &Visit{
 			By: p.Visit.By, ForS: (p.Now - p.Visit.Since).Seconds(), OnlyCoverPlates: p.Visit.OnlyCoverPlates,
 			GivenML: each(p.Visit.GivenML[:p.Pack.Cells], func(ml float64) float64 { return ml }),
+			Cells:   cellsOf(p),
 		}
 	}
 	v.Faults = faults(p)
@@ -174,6 +191,27 @@ func findingOf(p *bay.Picture, c interlock.Code) Finding {
 	}
 }
 
+func cellsOf(p *bay.Picture) (all []Cell) {
+	for i := range p.Pack.Cells {
+		c, given := &p.Visit.Cells[i], p.Visit.GivenML[i]
+		if *c == (bay.CellVisit{}) && given == 0 {
+			continue
+		}
+		cell := Cell{
+			Cell: i + 1, GivenML: reading.Round(given, 1), How: string(c.How), DrawnML: reading.Round(c.DrawnML, 1), Dry: c.Dry,
+			LevelBeforeMM: finite(c.BeforeMM), Gravity: finite(c.Gravity), AtC: finite(c.AtC), By: c.By, Done: c.Done,
+		}
+		if mm, ok := c.ByRod(); ok && (given > 0 || c.DrawnML > 0) {
+			cell.LevelAfterMM = when(true, mm)
+		}
+		if !reading.Finite(cell.GivenML) || !reading.Finite(cell.DrawnML) {
+			return nil
+		}
+		all = append(all, cell)
+	}
+	return all
+}
+
 func faults(p *bay.Picture) []Fault {
 	var out []Fault
 	for _, s := range p.Sensors() {
@@ -204,6 +242,16 @@ func when(ok bool, v float64) *float64 {
 		return nil
 	}
 	return &v
+}
+
+// finite returns a copy of a known and finite value, otherwise nil.
+func finite(v *float64) *float64 { return when(v != nil, valueOf(v)) }
+
+func valueOf(v *float64) float64 {
+	if v == nil {
+		return 0
+	}
+	return *v
 }
 
 func seconds(d time.Duration) *float64 {

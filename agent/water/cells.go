@@ -39,6 +39,7 @@ type Cell struct {
 	Fresh    bool    `json:"fresh,omitempty"`     // and no water was poured since
 	PouredML float64 `json:"poured_ml,omitempty"` // in the open visit when it was read
 	FilledML float64 `json:"filled_ml,omitempty"` // recorded since the memory began
+	Dry      bool    `json:"dry,omitempty"`       // the rod showed the plates, and no level since
 }
 
 // driftMM returns how far the cell has sunk relative to the pilot since its last
@@ -125,12 +126,9 @@ const (
 	NoPilotLevel           // so there is nothing to compare it with
 )
 
-// Level accepts a level reading of one cell (1 is the positive end), as measured;
-// it moves that cell's estimate relative to the pilot. A reading that differs from
-// the estimate by more than 3 mm counts at once in the safe direction. In the other
-// direction it counts when a second one agrees with it; until then Status.Doubted
-// has its bit.
-func (b *Balance) Level(number int, levelMM float64) Rejected {
+// Judge reports why a level reading of one cell (1 is the positive end) cannot be
+// used. It changes nothing.
+func (b *Balance) Judge(number int, levelMM float64) Rejected {
 	switch {
 	case number < 1 || number > b.cfg.Cells:
 		return NoSuchCell
@@ -138,6 +136,25 @@ func (b *Balance) Level(number int, levelMM float64) Rejected {
 		return AboveVentWell
 	case !b.s.RiseKnown:
 		return NoTemperature
+	case !b.s.Known && !b.open && !b.visit:
+		return NoPilotLevel
+	}
+	return NotRejected
+}
+
+// Level accepts a level reading of one cell (1 is the positive end), as measured;
+// it moves that cell's estimate relative to the pilot. A reading that differs from
+// the estimate by more than 3 mm counts at once in the safe direction. In the other
+// direction it counts when a second one agrees with it; until then Status.Doubted
+// has its bit. A reading above the plate tops ends what Dry said, even one that
+// Judge does not accept, which changes nothing else.
+func (b *Balance) Level(number int, levelMM float64) Rejected {
+	why := b.Judge(number, levelMM)
+	if number >= 1 && number <= b.cfg.Cells && levelMM > 0 {
+		b.cells[number-1].Dry = false
+	}
+	if why != NotRejected {
+		return why
 	}
 	settled := levelMM - b.riseMM - b.gasMM
 	if !b.s.Known && b.open && !b.visit {
@@ -146,11 +163,43 @@ func (b *Balance) Level(number int, levelMM float64) Rejected {
 		b.anchor(settled, b.gassingAh)
 		b.s.SettledMM, b.s.Known = settled, true
 	}
-	if !b.s.Known && !b.visit {
-		return NoPilotLevel
-	}
 	b.read(number-1, settled-b.pilotFor(number-1))
 	return NotRejected
+}
+
+// Dry records that the level rod shows the plates of a cell (1 is the positive end).
+// How deep the level is, no rod shows, so the cell counts as bare until a reading
+// above the plate tops, whatever water it is given. An estimate above the tops moves
+// down to them.
+func (b *Balance) Dry(number int) {
+	if number < 1 || number > b.cfg.Cells {
+		return
+	}
+	b.cells[number-1].Dry = true
+	if mm, known := b.NowMM(number); known && mm > 0 {
+		b.read(number-1, -b.riseMM-b.gasMM-b.pilotFor(number-1))
+	}
+}
+
+// NowMM returns the likely level of a cell now, as a level rod would show it, with
+// heat and gas. known is false without a temperature or a level to count from.
+func (b *Balance) NowMM(number int) (mm float64, known bool) {
+	if number < 1 || number > b.cfg.Cells || !b.s.RiseKnown || !b.s.Known && !b.visit {
+		return 0, false
+	}
+	return b.pilotFor(number-1) + b.likelyMM(number-1) + b.riseMM + b.gasMM, true
+}
+
+// betweenPlates is the share of a cell's section that is liquid between the plates
+// where an amount is worked out: the middle of leastFree and all of it, since the
+// construction of the cell is not known.
+const betweenPlates = (leastFree + 1) / 2
+
+// BetweenML returns how much water lifts a cell from one measured level to another,
+// 0 when that is lower.
+func (b *Balance) BetweenML(fromMM, toMM float64) float64 {
+	from, to := min(fromMM, 0)*betweenPlates+max(fromMM, 0), min(toMM, 0)*betweenPlates+max(toMM, 0)
+	return b.ml(max(to-from, 0))
 }
 
 // read processes one reading as a difference to the pilot cell.
@@ -208,8 +257,8 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK 
 	middle := medianOf(givenML[:b.cfg.Cells])
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
-		c.FilledML += givenML[i]
-		if givenML[i] > c.PouredML {
+		c.FilledML = max(c.FilledML+givenML[i], 0)
+		if givenML[i] != c.PouredML {
 			c.Fresh = false
 		}
 		c.PouredML = 0

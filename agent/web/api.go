@@ -35,14 +35,18 @@ func (p *problem) said(v words.Voice) string {
 
 type errorBody struct {
 	Error struct {
-		Code    string `json:"code"`
-		Message string `json:"message"`
+		Code    string       `json:"code"`
+		Message string       `json:"message"`
+		Faults  []view.Wrong `json:"faults,omitempty"` // of a refused order
 	} `json:"error"`
 }
 
 func writeProblem(w http.ResponseWriter, p problem) {
 	var body errorBody
 	body.Error.Code, body.Error.Message = p.code, p.message
+	if p.why != nil {
+		body.Error.Faults = view.WrongOf(p.why)
+	}
 	writeJSON(w, p.status, body)
 }
 

@@ -95,7 +95,7 @@ func TestBadOrders(t *testing.T) {
 		{"half an object", `{"action":`, 400, "the body is not accepted: unexpected EOF"},
 		{"two objects", `{"action":"open","by":"A"}{}`, 400, "the body must be one JSON object and nothing after it"},
 		{"unknown field", `{"action":"open","by":"A","force":true}`, 400, `the body is not accepted: unknown field "force"`},
-		{"unknown action", `{"action":"release","by":"A"}`, 400, `field action: value "release" is not accepted: must be one of open, close, fill, gravity, level, quality`},
+		{"unknown action", `{"action":"release","by":"A"}`, 400, `field action: value "release" is not accepted: must be one of open, close, fill, gravity, level, quality, entry`},
 		{"nobody", `{"action":"open"}`, 400, `field by: value "" is not accepted: must be the person's name, 1 to 60 printable characters`},
 		{"blank name", `{"action":"open","by":"  "}`, 400, `field by: value "" is not accepted: must be the person's name, 1 to 60 printable characters`},
 		{"name that moves the terminal", `{"action":"open","by":"A\u001b[2J"}`, 400, `field by: value "A\x1b[2J" is not accepted: must be the person's name, 1 to 60 printable characters`},
@@ -110,7 +110,7 @@ func TestBadOrders(t *testing.T) {
 		{"cell none", `{"action":"fill","by":"A","cell":0,"ml":5}`, 400, "field cell: 0 is not accepted: must be a whole number, 1 to 12"},
 		{"stray field", `{"action":"open","by":"A","ml":5}`, 400, "field ml: does not belong to this order"},
 		{"gravity of water and less", `{"action":"gravity","by":"A","cell":1,"gravity":0.9,"at_c":20}`, 400, "field gravity: 0.9 is not accepted: must be 1 to 1.4"},
-		{"one megabyte", `{"action":"open","by":"` + strings.Repeat("x", 1<<20) + `"}`, 413, "the body is larger than 4096 bytes"},
+		{"one megabyte", `{"action":"open","by":"` + strings.Repeat("x", 1<<20) + `"}`, 413, "the body is larger than 12288 bytes"},
 		{"no visit is open", `{"action":"fill","by":"A","cell":1,"ml":5}`, 409, "Refused fill: no visit is open."},
 	} {
 		t.Run(row.name, func(t *testing.T) {

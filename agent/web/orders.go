@@ -21,7 +21,7 @@ import (
 )
 
 const (
-	maxBodyBytes = 4 << 10
+	maxBodyBytes = 12 << 10 // an entry of the largest pack
 	// submitFor is how long an order may wait for a tick: five ticks are due in that
 	// time.
 	submitFor = 5 * time.Second

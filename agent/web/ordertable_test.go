@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -115,11 +116,15 @@ func TestEveryBoundByHTTP(t *testing.T) {
 			w, r := d.send(o.Kind, named(&at.Order), nil)
 			if at.Beyond {
 				require.Equal(t, http.StatusBadRequest, w.Code, r.body)
-				require.Contains(t, text(t, w), `{"error":{"code":"bad-request","message":"field `+at.Field.Name+": ")
+				body := text(t, w)
+				require.Contains(t, body, `{"error":{"code":"bad-request","message":"field `+at.Field.Name+": ")
+				require.Contains(t, body, `"field":"`+at.Field.Name+`","code":"`)
 				require.Empty(t, d.asked, r.body)
 			} else {
 				require.Equal(t, http.StatusOK, w.Code, text(t, w))
-				require.InDelta(t, at.Field.Number(&at.Order), at.Field.Number(&d.asked[0]), 0, at.Field.Name)
+				want := at.Order
+				want.ID, want.By = "x-1", "A. Person"
+				require.Equal(t, want, d.asked[0], at.Field.Name)
 			}
 			if at.Field != order.CellField || !at.Beyond { // the pack sets that bound
 				api.check(t, newDesk(t, o.Kind, nil).bench, r)
@@ -135,13 +140,17 @@ func TestEveryFieldByHTTP(t *testing.T) {
 		for _, f := range order.Fields() {
 			fields, status := named(&o), http.StatusBadRequest
 			switch takes := o.Kind.Row().Takes(f); {
-			case takes && o.Kind.Row().AnyOf:
+			case takes && (o.Kind.Row().AnyOf || slices.Contains(o.Kind.Row().Optional, f)):
 				status = http.StatusOK
 				fallthrough
 			case takes:
 				delete(fields, f.Name)
 			case f.IsText():
 				fields[f.Name] = "other"
+			case f.IsFlag():
+				fields[f.Name] = true
+			case f.IsList():
+				fields[f.Name] = []any{map[string]any{"cell": 1, "dry": true}}
 			default:
 				fields[f.Name] = f.High
 			}
@@ -213,9 +222,15 @@ func (d *desk) fill(o order.Order, units string, change func(url.Values)) *httpt
 
 func same(url.Values) {}
 
+// byOtherForms reports an order for which the page has no form of its own yet.
+func byOtherForms(k order.Kind) bool { return k == order.Entry }
+
 // TestEveryOrderByForm: the page's form and a program give the same order.
 func TestEveryOrderByForm(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, want order.Order) {
+		if byOtherForms(want.Kind) {
+			return
+		}
 		for _, units := range words.Systems() {
 			d := newDesk(t, want.Kind, func(o *web.Options) { o.Units = units })
 			w := d.fill(want, units, same)
@@ -245,6 +260,9 @@ func TestEveryOrderByForm(t *testing.T) {
 // units. The page shows what is accepted.
 func TestEveryBoundByForm(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, o order.Order) {
+		if byOtherForms(o.Kind) {
+			return
+		}
 		for _, at := range ordertest.Bounds(o, ordertest.Cells) {
 			for _, units := range words.Systems() {
 				d := newDesk(t, o.Kind, func(o *web.Options) { o.Units = units })

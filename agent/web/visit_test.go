@@ -16,6 +16,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/web"
 	"bayward/agent/words"
@@ -65,20 +66,20 @@ func TestVisitByHand(t *testing.T) {
 		require.Contains(t, page, want)
 	}
 	// The plates are covered, so a level fill proposes nothing. The level rod then
-	// gives another level for this cell: from -2 mm to 1 mm above the lowest level
-	// for charging of 3 is 6 mm, or 78 ml on 130 cm².
+	// gives another level for this cell: from 0 mm to 1 mm above the lowest level for
+	// charging of 3 is 4 mm, or 52 ml on 130 cm².
 	require.Contains(t, page, "Add nothing: this cell has enough.")
-	require.Equal(t, visit+"?cell=1", b.leads(t, "action=before&cell=1&level=-2&by=A.+Person"))
+	require.Equal(t, visit+"?cell=1", b.leads(t, "action=before&cell=1&level=0&by=A.+Person"))
 	page = text(t, b.get(visit+"?cell=1"))
-	require.Contains(t, page, "Add 78 ml")
-	require.Contains(t, page, "-2 mm by the level rod")
+	require.Contains(t, page, "Add 52 ml")
+	require.Contains(t, page, "0 mm by the level rod")
 
-	form := "action=cell&cell=1&by=A.+Person&given=" + hidden(t, page, "given") + "&ml=78&after=4&id=" + hidden(t, page, "id")
+	form := "action=cell&cell=1&by=A.+Person&given=" + hidden(t, page, "given") + "&ml=52&after=4&id=" + hidden(t, page, "id")
 	require.Equal(t, visit+"?cell=2", b.leads(t, form))
 	require.Equal(t, visit+"?cell=2", b.leads(t, form), "the answer was lost and the form is sent again")
 	v := b.picture("bay-1").Visit
-	require.Equal(t, 78.0, v.GivenML[0], "and nothing more is recorded")
-	require.Equal(t, bay.CellVisit{Done: true, LevelLast: true, LevelMM: new(4.0)}, v.Cells[0])
+	require.Equal(t, 52.0, v.GivenML[0], "and nothing more is recorded")
+	require.Equal(t, bay.CellVisit{Done: true, How: order.Measured, BeforeMM: new(0.0), LevelLast: true, LevelMM: new(4.0), By: "A. Person"}, v.Cells[0])
 
 	require.Equal(t, visit+"?at=35.0&cell=2&gravity=1.262", b.leads(t, "action=gravity&cell=2&gravity=1.262&at=35&by=A.+Person"))
 	// Published: 0.004 for each 10 °F (TM 5-3895-349-14&P), so 10 °C (18 °F)
@@ -101,7 +102,7 @@ func TestVisitByHand(t *testing.T) {
 		require.Equal(t, want, b.leads(t, "action=cell&cell="+strconv.Itoa(n)+"&ml=0&by=A.+Person"))
 	}
 	page = text(t, b.get(visit+"?step=close"))
-	require.Contains(t, page, "Given: 78 ml in total.")
+	require.Contains(t, page, "Given: 52 ml in total.")
 	require.Contains(t, page, "12 of 12 cells done")
 	refusal := b.form(visit, "action=close&ok-caps=yes&ok-latch=yes&by=A.+Person")
 	require.Equal(t, 400, refusal.Code)
@@ -149,18 +150,18 @@ func TestAReadyPackIsFilledToItsLevel(t *testing.T) {
 func TestImpureWaterIsNotProposed(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
-	b.leads(t, "action=before&cell=1&level=-5&by=A")
+	b.leads(t, "action=before&cell=1&level=0&by=A")
 	for _, row := range []struct{ us, unit, leads, says, cell string }{
-		{"10", "us", "?cell=1", "At or below 10 µS/cm: good.", "Add 117 ml"},
-		{"10.1", "us", "?cell=1", "Above 10 µS/cm, the limit for fresh water", "Add 117 ml"},
-		{"30", "us", "?cell=1", "Above 10 µS/cm, the limit for fresh water", "Add 117 ml"},
+		{"10", "us", "?cell=1", "At or below 10 µS/cm: good.", "Add 52 ml"},
+		{"10.1", "us", "?cell=1", "Above 10 µS/cm, the limit for fresh water", "Add 52 ml"},
+		{"30", "us", "?cell=1", "Above 10 µS/cm, the limit for fresh water", "Add 52 ml"},
 		{"16", "ppm", "?step=water", "Above 30 µS/cm: too impure", "too impure, so no amounts are suggested"},
 	} {
 		require.Equal(t, visit+row.leads, b.leads(t, "action=quality&us="+row.us+"&unit="+row.unit+"&by=A"), row.us)
 		require.Contains(t, text(t, b.get(visit+"?step=water")), row.says)
 		require.Contains(t, text(t, b.get(visit+"?cell=1")), row.cell, row.us)
 	}
-	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "Add 117 ml")
+	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "Add 52 ml")
 }
 
 // TestTooMuchIsAskedBack: an amount that reaches the bottom of the vent well is
@@ -205,7 +206,7 @@ func TestBadForms(t *testing.T) {
 		{"negative", "action=cell&cell=1&by=A&ml=-3", 400, `Poured: "-3" is not accepted. It must be a number from 0 to 2000 ml.`},
 		{"five litres", "action=cell&cell=1&by=A&ml=5000", 400, `Poured: "5000" is not accepted.`},
 		{"not a number", "action=cell&cell=1&by=A&ml=NaN", 400, `Poured: "NaN" is not accepted.`},
-		{"level from the moon", "action=before&cell=1&by=A&level=-201", 400, `"-201" is not accepted. It must be a number from -200 to 200 mm.`},
+		{"level from the moon", "action=before&cell=1&by=A&level=-201", 400, `"-201" is not accepted. It must be a number from 0 to 200 mm.`},
 		{"no such cell", "action=cell&cell=13&by=A&ml=5", 400, `There is no cell "13": the battery has 12.`},
 		{"no cell", "action=cell&by=A&ml=5", 400, "There is no cell"},
 		{"gravity of ice", "action=gravity&cell=1&by=A&gravity=0.9&at=20", 400, `"0.9" is not accepted. It must be a number from 1 to 1.4.`},
@@ -217,7 +218,7 @@ func TestBadForms(t *testing.T) {
 		{"nobody", closing + "&by=", 400, `The name "" is not accepted`},
 		{"no such step", "action=dance&by=A", 400, "Unknown request"},
 		{"broken", "action=%zz", 400, "the form is not accepted"},
-		{"huge", "action=close&by=" + strings.Repeat("x", 1<<20), 413, "the form is larger than 4096 bytes"},
+		{"huge", "action=close&by=" + strings.Repeat("x", 1<<20), 413, "the form is larger than 12288 bytes"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			b := newBench(nil, "bay-1")

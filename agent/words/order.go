@@ -7,13 +7,29 @@ import (
 	"bayward/agent/order"
 )
 
-// Refused states that an order is refused, and why.
+// Refused states that an order is refused, and why: of an entry, each fault.
 func (v Voice) Refused(r *order.Refusal) string {
-	name, why := v.orderName(r.Kind), v.Refusal(r)
-	if fields := r.Fields(); len(fields) > 0 {
-		return v.Say("order.refused.field", name, why, v.either(fields))
+	if r.Cell == 0 {
+		name, why := v.orderName(r.Kind), v.Refusal(r)
+		if fields := r.Fields(); len(fields) > 0 {
+			return v.Say("order.refused.field", name, why, v.either(fields))
+		}
+		return v.Say("order.refused", name, why)
 	}
-	return v.Say("order.refused", name, why)
+	var all []string
+	for _, fault := range r.Faults() {
+		all = append(all, v.CellFault(&fault))
+	}
+	return v.Say("order.refused", v.orderName(r.Kind), strings.Join(all, "; "))
+}
+
+// CellFault states what is wrong with one line of an entry: a clause that names the
+// cell and the field.
+func (v Voice) CellFault(r *order.Refusal) string {
+	if fields := r.Fields(); len(fields) > 0 {
+		return v.Say("order.fault.field", r.Cell, v.either(fields), v.Refusal(r))
+	}
+	return v.Say("order.fault", r.Cell, v.Refusal(r))
 }
 
 // orderName also names an unknown order and one from a newer program.
@@ -46,6 +62,10 @@ func (v Voice) Refusal(r *order.Refusal) string {
 // 2000 ml".
 func (v Voice) Accepts(f *order.Field, low, high float64) string {
 	switch {
+	case f.IsFlag():
+		return v.Say("accept.flag")
+	case f.IsList():
+		return v.Say("accept.list", plain(low), plain(high))
 	case len(f.Words) > 0:
 		last := len(f.Words) - 1
 		return v.Say("accept.or", strings.Join(f.Words[:last], ", "), f.Words[last])
@@ -66,7 +86,7 @@ func (v Voice) Typed(u order.Unit) Measure {
 		return v.units.Temperature
 	case order.Millilitres:
 		return v.units.Volume
-	case order.One:
+	case order.One, order.CellLines, order.YesNo:
 		return Measure{Num: 1, Den: 1}
 	default:
 		return Measure{Symbol: string(u), Num: 1, Den: 1}
@@ -118,12 +138,8 @@ func (v Voice) Done(o *order.Order) string {
 	key := "done." + o.Kind.String()
 	var text string
 	switch o.Kind {
-	case order.Fill:
-		text = v.Say(key, o.Cell, v.Volume(o.ML))
-	case order.Gravity:
-		text = v.Say(key, o.Cell, o.Gravity, v.Temperature(o.AtC))
-	case order.Level:
-		text = v.Say(key, o.Cell, v.heightShort(o.LevelMM))
+	case order.Fill, order.Gravity, order.Level, order.Entry:
+		text = v.entries(o)
 	case order.Quality:
 		text = v.water(key, o)
 	case order.Pack:
@@ -139,6 +155,36 @@ func (v Voice) Done(o *order.Order) string {
 		return text
 	}
 	return withNote(text, o)
+}
+
+// entries states what was done at each cell, a sentence each.
+func (v Voice) entries(o *order.Order) string {
+	var all []string
+	for _, c := range o.Entries() {
+		if c.ML != nil {
+			key := "done.fill"
+			if c.How == order.ToMark || c.How == order.AsProposed {
+				key += "." + string(c.How)
+			}
+			all = append(all, v.Say(key, c.Cell, v.Volume(*c.ML)))
+		}
+		if c.DrawnML != nil {
+			all = append(all, v.Say("done.entry.drawn", c.Cell, v.Volume(*c.DrawnML)))
+		}
+		if c.Dry {
+			all = append(all, v.Say("done.entry.dry", c.Cell))
+		}
+		if c.LevelMM != nil {
+			all = append(all, v.Say("done.level", c.Cell, v.heightShort(*c.LevelMM)))
+		}
+		if c.Gravity != nil && c.AtC != nil {
+			all = append(all, v.Say("done.gravity", c.Cell, *c.Gravity, v.Temperature(*c.AtC)))
+		}
+	}
+	if len(all) == 0 {
+		return v.Say("done.entry")
+	}
+	return strings.Join(all, " ")
 }
 
 // withNote appends the user's note.

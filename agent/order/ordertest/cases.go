@@ -5,6 +5,7 @@ package ordertest
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -24,6 +25,12 @@ var good = map[order.Kind]order.Order{
 	order.Level:      {Cell: 2, LevelMM: 9},
 	order.Quality:    {USPerCM: 4.5, Water: "distilled"},
 	order.Pack:       {Pack: "lift-a"},
+	order.Entry: {Cells: []order.CellEntry{
+		{Cell: 2, ML: new(110.0), How: order.Measured, LevelMM: new(12.0), Gravity: new(1.27), AtC: new(30.0), SeenML: new(0.0)},
+		{Cell: 3, DrawnML: new(20.0)},
+		{Cell: 4, ML: new(110.0), How: order.AsProposed},
+		{Cell: 5, Dry: true},
+	}},
 }
 
 // Good is an order of a kind that nothing is wrong with.
@@ -49,14 +56,15 @@ func Each(t *testing.T, run func(t *testing.T, o order.Order)) {
 type Case struct {
 	order.Order
 	Field  *order.Field
+	Value  float64
 	Beyond bool
 }
 
 // Bounds are the cases of each number of an order, in a bay with so many cells.
 func Bounds(o order.Order, cells int) []Case {
 	var all []Case
-	for _, f := range o.Kind.Row().Fields {
-		if f.IsText() {
+	for _, f := range slices.Concat(o.Kind.Row().Fields, o.Kind.Row().Each) {
+		if f.IsText() || f.IsFlag() || f.IsList() || f == order.SeenField { // whose value is the core's own
 			continue
 		}
 		low, high := f.Low, f.High
@@ -69,7 +77,7 @@ func Bounds(o order.Order, cells int) []Case {
 		}{{low, false}, {high, false}, {below(f, low), true}, {above(f, high), true}} {
 			with := o
 			Set(f, &with, c.v)
-			all = append(all, Case{with, f, c.beyond})
+			all = append(all, Case{with, f, c.v, c.beyond})
 		}
 	}
 	return all
@@ -86,8 +94,12 @@ func step(f *order.Field) float64 {
 	return math.Pow(10, math.Floor(math.Log10(f.High-f.Low))-3)
 }
 
-// Set puts a number into an order.
+// Set puts a number into an order; into an entry, at its only line.
 func Set(f *order.Field, o *order.Order, v float64) {
+	if o.Kind == order.Entry {
+		o.Cells = []order.CellEntry{lineWith(f, v)}
+		return
+	}
 	switch p := f.Place(o).(type) {
 	case *int:
 		*p = int(v)
@@ -96,4 +108,24 @@ func Set(f *order.Field, o *order.Order, v float64) {
 	case *string:
 		*p = strings.Repeat("x", int(v))
 	}
+}
+
+// lineWith is a line of an entry with one number, and what goes with it.
+func lineWith(f *order.Field, v float64) order.CellEntry {
+	c := order.CellEntry{Cell: 2}
+	switch f {
+	case order.CellField:
+		c.Cell, c.LevelMM = int(v), new(9.0)
+	case order.MLField:
+		c.ML = new(v)
+	case order.DrawnField:
+		c.DrawnML = new(v)
+	case order.LevelField:
+		c.LevelMM = new(v)
+	case order.GravityField:
+		c.Gravity, c.AtC = new(v), new(25.0)
+	case order.AtCField:
+		c.Gravity, c.AtC = new(1.27), new(v)
+	}
+	return c
 }

@@ -16,7 +16,7 @@ var Cells = baytest.Pack().Cells
 // taken.
 type Core struct{ driver *baytest.Driver }
 
-// NewCore makes one for an order: a visit is open where the order needs one, and
+// NewCore makes one for an order: a visit is open where the order needs one or may give water, and
 // the bay is for several packs where the order names one. Its cells are so deep
 // that no level that an order may name is above them.
 func NewCore(t testing.TB, k order.Kind) *Core {
@@ -28,7 +28,7 @@ func NewCore(t testing.TB, k order.Kind) *Core {
 	}
 	c := &Core{baytest.New(setup)}
 	c.driver.Run(time.Minute)
-	if k.Row().InVisit {
+	if k.Row().InVisit || k == order.Entry {
 		if e := c.Ask(t, order.Order{ID: "before", By: "A. Person", Kind: order.VisitOpen}); e.Kind != bay.OrderTaken {
 			t.Fatalf("no visit opens: %s", e.Why.Code)
 		}

@@ -13,6 +13,10 @@ import (
 // description.
 func Property(f *order.Field, about string) string {
 	switch {
+	case f.IsFlag():
+		return fmt.Sprintf("{ type: boolean, description: %s }", Quoted(about))
+	case f.IsList():
+		return fmt.Sprintf("{ type: array, minItems: %v, maxItems: %v, description: %s, items: %s }", f.Low, f.High, Quoted(about), line())
 	case len(f.Words) > 0:
 		return fmt.Sprintf("{ type: string, enum: [%s], description: %s }", strings.Join(f.Words, ", "), Quoted(about))
 	case f.IsText():
@@ -23,12 +27,25 @@ func Property(f *order.Field, about string) string {
 	return fmt.Sprintf("{ type: number, minimum: %v, maximum: %v, description: %s }", f.Low, f.High, Quoted(about))
 }
 
+// line is the JSON Schema of one line of cells.
+func line() string {
+	var each []string
+	for _, f := range order.Table[order.Entry].Each {
+		each = append(each, f.Name+": "+Property(f, About(f)))
+	}
+	return "{ type: object, required: [cell], additionalProperties: false, properties: { " + strings.Join(each, ", ") + " }, " +
+		"anyOf: [{ required: [ml] }, { required: [drawn_ml] }, { required: [level_mm] }, { required: [gravity] }, " +
+		"{ required: [dry], properties: { dry: { const: true } } }, { required: [how], properties: { how: { const: to-mark } } }], " +
+		"allOf: [{ if: { required: [gravity] }, then: { required: [at_c] } }, { if: { required: [at_c] }, then: { required: [gravity] } }, " +
+		"{ if: { required: [how], properties: { how: { const: to-mark } } }, then: { properties: { ml: false } }, else: { if: { required: [how] }, then: { required: [ml] } } }] }"
+}
+
 // About describes a field with its unit.
 func About(f *order.Field) string {
 	switch {
 	case f.Empty != "":
 		return f.About + `; "" ` + f.Empty
-	case f.Unit == order.One || f.IsText():
+	case f.Unit == order.One || f.IsText() || f.IsFlag() || f.IsList():
 		return f.About
 	}
 	return f.About + ", " + string(f.Unit)

@@ -1,0 +1,198 @@
+package bay
+
+import (
+	"time"
+
+	"bayward/agent/order"
+	"bayward/agent/water"
+)
+
+// enter records what an order says was done at cells: all of it, or nothing when any
+// line of it is refused.
+func (b *Bay) enter(o *order.Order, now time.Duration) *order.Refusal {
+	lines := append([]order.CellEntry{}, o.Entries()...)
+	var faults []order.Refusal
+	for i := range lines {
+		for _, why := range b.judgeLine(&lines[i]) {
+			why.Kind, why.Cell = o.Kind, lines[i].Cell
+			faults = append(faults, why)
+		}
+	}
+	if len(faults) > 0 {
+		return order.Joined(faults)
+	}
+	for i := range lines {
+		b.record(&lines[i], o.By, now)
+	}
+	if o.Kind == order.Entry {
+		o.Cells = lines // with what was worked out
+	}
+	return nil
+}
+
+// fits refuses an order that records something of a pack that is not there, or water
+// outside a visit.
+func (b *Bay) fits(o *order.Order) *order.Refusal {
+	for _, c := range o.Entries() {
+		switch {
+		case c.Gravity != nil && !b.identity.sure(), (c.LevelMM != nil || c.Dry) && b.identity.open == none:
+			return refuse(o, order.PackUnknown)
+		case c.Gravity != nil && b.conn.empty():
+			return refuse(o, order.NoPack)
+		case c.Pours() && !b.pic.Visit.Open:
+			return refuse(o, order.NoVisit)
+		}
+	}
+	return nil
+}
+
+// judgeLine returns the faults of one line against what is known of the pack and
+// the visit.
+func (b *Bay) judgeLine(c *order.CellEntry) (faults []order.Refusal) {
+	v := &b.pic.Visit
+	if given := v.GivenML[c.Cell-1]; c.SeenML != nil && *c.SeenML != given {
+		faults = append(faults, order.Refusal{Code: order.GivenMeanwhile, Field: order.SeenField, Value: given})
+	}
+	if c.LevelMM != nil {
+		if why := b.judgeLevel(*c.LevelMM, c.Cell); why != nil {
+			faults = append(faults, *why)
+		}
+	}
+	if c.How == order.ToMark {
+		if _, ok := b.markML(c); !ok {
+			faults = append(faults, order.Refusal{Code: order.LevelUnknown, Field: order.HowField})
+		}
+	}
+	return faults
+}
+
+// rejected are the codes for the water balance's verdicts on a level reading.
+var rejected = [...]order.Code{
+	water.NotRejected: order.NoCode, water.NoSuchCell: order.OutOfRange, water.AboveVentWell: order.AboveVentWell,
+	water.NoTemperature: order.TemperatureUnknown, water.NoPilotLevel: order.LevelUnknown,
+}
+
+// judgeLevel refuses a level that cannot be used. In a visit with nothing to compare
+// it with, it still guides the technician at the cell.
+func (b *Bay) judgeLevel(mm float64, cell int) *order.Refusal {
+	wellMM := b.history.pack.VentWellMM
+	why := rejected[b.history.water.Judge(cell, mm)]
+	blind := !b.pic.Water.Known || !b.pic.Water.RiseKnown
+	if why == order.NoCode || b.pic.Visit.Open && blind && mm <= wellMM+water.OverWellMM {
+		return nil
+	}
+	return &order.Refusal{Code: why, Field: order.LevelField, Value: mm, High: wellMM}
+}
+
+// record applies one line that nothing is wrong with.
+func (b *Bay) record(c *order.CellEntry, by string, now time.Duration) {
+	if b.pic.Visit.Open {
+		b.recordVisit(c, by)
+	}
+	switch w := b.history.water; {
+	case c.LevelMM != nil:
+		w.Level(c.Cell, *c.LevelMM)
+	case c.Dry:
+		w.Dry(c.Cell)
+	}
+	if c.Gravity != nil {
+		b.readGravity(now, c.Cell, *c.Gravity, *c.AtC)
+	}
+}
+
+// recordVisit puts one line into the open visit. A cell that was filled to the mark
+// gets its millilitres and its level from that.
+func (b *Bay) recordVisit(c *order.CellEntry, by string) {
+	v := &b.pic.Visit
+	at := &v.Cells[c.Cell-1]
+	at.By = by
+	if c.Dry {
+		at.see(nil, v.untouched(c.Cell))
+	}
+	if c.How == order.ToMark {
+		ml, _ := b.markML(c)
+		c.ML = new(ml)
+		if c.LevelMM == nil {
+			c.LevelMM = new(b.history.pack.FillMarkMM)
+		}
+	}
+	if c.ML != nil {
+		v.pour(c)
+		if *c.ML > 0 {
+			b.history.charge.Watered(c.Cell)
+		}
+	}
+	if c.DrawnML != nil {
+		at.DrawnML += *c.DrawnML
+		at.LevelLast = false
+	}
+	b.asked.visit.netML = v.net()
+	if c.LevelMM != nil {
+		at.see(c.LevelMM, v.untouched(c.Cell))
+	}
+	if c.Gravity != nil {
+		at.Gravity, at.AtC = new(*c.Gravity), new(*c.AtC)
+	}
+}
+
+// pour records water given.
+func (v *Visit) pour(c *order.CellEntry) {
+	at := &v.Cells[c.Cell-1]
+	v.GivenML[c.Cell-1] += *c.ML
+	at.Done, at.LevelLast = true, at.LevelLast && *c.ML == 0
+	how := c.How
+	if how == "" {
+		how = order.Measured
+	}
+	if at.How != order.AsProposed {
+		at.How = how
+	}
+}
+
+// untouched reports whether a cell was given nothing and nothing was drawn off.
+func (v *Visit) untouched(cell int) bool {
+	return v.GivenML[cell-1] == 0 && v.Cells[cell-1].DrawnML == 0
+}
+
+// see records a look with the level rod; nil: it shows the plates.
+func (c *CellVisit) see(mm *float64, before bool) {
+	c.LevelMM, c.LevelLast, c.Dry = nil, mm != nil, mm == nil
+	if mm != nil {
+		c.LevelMM = new(*mm)
+	}
+	if before {
+		c.BeforeMM, c.WasDry = c.LevelMM, c.Dry
+	}
+}
+
+// net returns what each cell was given less what was drawn off, ml.
+func (v *Visit) net() (ml [water.MaxCells]float64) {
+	for i := range ml {
+		ml[i] = v.GivenML[i] - v.Cells[i].DrawnML
+	}
+	return ml
+}
+
+// markML works out the water of a cell that was filled to the mark: from the level
+// before, by the rod or estimated, to the level read after or the fill mark. ok is
+// false when the level before is not known.
+func (b *Bay) markML(c *order.CellEntry) (ml float64, ok bool) {
+	before, ok := b.levelMM(c.Cell)
+	if c.Dry {
+		before, ok = min(before, 0), true
+	}
+	after := b.history.pack.FillMarkMM
+	if c.LevelMM != nil {
+		after = *c.LevelMM
+	}
+	return b.history.water.BetweenML(before, after), ok
+}
+
+// levelMM returns the level of a cell as a rod would show it now: what was read in
+// this visit if nothing was poured since, otherwise the estimate.
+func (b *Bay) levelMM(cell int) (mm float64, known bool) {
+	if mm, ok := b.pic.Visit.Cells[cell-1].ByRod(); ok {
+		return mm, true
+	}
+	return b.history.water.NowMM(cell)
+}

@@ -314,10 +314,10 @@ func (b *runningBay) step(now time.Duration, failing bool) {
 
 // publish clones what the core will overwrite and offers it to the outputs.
 func (l *Loop) publish(b *runningBay, now time.Duration, released []*bay.PackMemory) {
-	b.orders.tell(b.events)
-	b.complain(l.o.Log)
 	n := &News{Bay: b.Name, Picture: b.pic.Clone()}
 	b.latest.Store(n.Picture)
+	b.orders.tell(b.events) // whoever is answered finds it in the picture
+	b.complain(l.o.Log)
 	if len(b.events) > 0 {
 		n.Events = slices.Clone(b.events)
 	}

@@ -22,6 +22,7 @@ type card struct {
 	Values       []value
 	Water        *words.WaterText
 	VisitOpen    bool
+	Left         string // how many cells of the visit are left, "" without one
 	Forgotten    string // how long an overdue visit has been open, or ""
 	WantsVisit   bool
 	Unnamed      bool // a pack is plugged in but not identified
@@ -47,6 +48,7 @@ func newCard(p *bay.Picture, v words.Voice) card {
 		VisitOpen: p.Visit.Open, WantsVisit: words.UrgencyOf(p) == words.Todo || p.Findings[interlock.PlatesBare].Raised,
 	}
 	if p.Visit.Open {
+		c.Left = left(p, v)
 		c.VisitBy, c.For = p.Visit.By, v.Span(p.Now-p.Visit.Since)
 		if p.Now-p.Visit.Since > bay.VisitForgottenAfter {
 			c.Forgotten = c.For
@@ -68,6 +70,23 @@ func newFinding(v words.Voice, c interlock.Code, f *bay.Finding, now time.Durati
 		For: v.Say("finding.for", v.Span(now-f.Since)), WhatToDo: v.WhatToDo(c, f.Evidence), Basis: r.Basis,
 		Blocks: r.Blocks, Latched: f.Latched,
 	}
+}
+
+// left counts the cells of an open visit that are not done.
+func left(p *bay.Picture, v words.Voice) string {
+	n := 0
+	for i := range p.Pack.Cells {
+		if plan := planOf(p, v, i); plan.Bare || !plan.Done && (plan.Adds() || !plan.AddKnown) {
+			n++
+		}
+	}
+	switch n {
+	case 0:
+		return v.Say("visit.left.none")
+	case 1:
+		return v.Say("visit.left.one")
+	}
+	return v.Say("visit.left.many", n)
 }
 
 func contactor(v words.Voice, p *bay.Picture) string {

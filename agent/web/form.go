@@ -2,6 +2,7 @@ package web
 
 import (
 	"maps"
+	"net/http"
 	"net/url"
 	"slices"
 	"strings"
@@ -16,9 +17,10 @@ type form struct {
 	Action string // which of the page's forms it is
 	ID     string // of its order: sent twice, it does nothing the second time
 	values url.Values
-	Faults []fault // in the order of the boxes
-	status int     // of the answer; 0 while nothing is wrong
-	Unsure bool    // whether it was recorded is not known
+	Faults []fault  // in the order of the boxes
+	status int      // of the answer; 0 while nothing is wrong
+	Unsure bool     // whether it was recorded is not known
+	Asks   []string // questions to confirm before it is recorded
 }
 
 // fault is one thing that is wrong with a form.
@@ -43,6 +45,12 @@ func (f *form) wrong(status int, box, label, text string) {
 		f.status = status
 	}
 	f.Faults = append(f.Faults, fault{Box: box, Label: label, Text: text, At: when(box != "", f.at(box))})
+}
+
+// ask notes a question: the form is recorded when a person sends it again as sure.
+func (f *form) ask(text string) {
+	f.status = http.StatusConflict
+	f.Asks = append(f.Asks, text)
 }
 
 // fine reports whether nothing is wrong so far.
@@ -95,13 +103,9 @@ func (f form) Number(name, label, unit string) input {
 	return b
 }
 
-// Amount returns a box for a volume, with the step of its buttons. usual is what an
-// empty form shows.
-func (f form) Amount(name, label, unit, usual string) input {
+// Amount returns a box for a volume, with the step of its buttons.
+func (f form) Amount(name, label, unit string) input {
 	b := f.Number(name, label, unit)
-	if !f.values.Has(name) {
-		b.Value = usual
-	}
 	if b.Step = 10; unit != "ml" {
 		b.Step = 0.5
 	}
@@ -114,7 +118,9 @@ func (f form) Tick(name, label string) input { return f.Box("ok-"+name, label) }
 // Hidden returns all that was typed, to be sent again with the answer to a question.
 func (f form) Hidden() (all []input) {
 	for _, name := range slices.Sorted(maps.Keys(f.values)) {
-		all = append(all, input{Name: name, Value: f.values.Get(name)})
+		if name != "sure" && name != "id" {
+			all = append(all, input{Name: name, Value: f.Value(name)})
+		}
 	}
 	return all
 }

@@ -1,10 +1,12 @@
 package web
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/water"
 	"bayward/agent/words"
 )
@@ -25,8 +27,10 @@ const (
 type plan struct {
 	voice      words.Voice
 	Number     int     // 1 is the positive end
-	Done       bool    // water was recorded, even 0 ml
+	Done       bool    // its water is settled
+	Bare       bool    // its plates are dry by the record
 	GivenML    float64 // in this visit so far
+	Cell       bay.CellVisit
 	LevelKnown bool
 	LevelMM    float64 // as a level rod would show it now
 	ByRod      bool    // read with the rod, otherwise estimated
@@ -43,7 +47,7 @@ type plan struct {
 
 // planOf returns the plan of one cell; 0 is the positive end.
 func planOf(p *bay.Picture, v words.Voice, i int) plan {
-	n := plan{voice: v, Number: i + 1, Done: p.Visit.Cells[i].Done, GivenML: p.Visit.GivenML[i]}
+	n := plan{voice: v, Number: i + 1, Done: p.Visit.Cells[i].Done, Bare: p.Visit.Cells[i].Dry, GivenML: p.Visit.GivenML[i], Cell: p.Visit.Cells[i]}
 	w, c := &p.Water, &p.Visit.Cells[i]
 	settledMM, known := settledOf(p, i)
 	n.NoTempC = !w.RiseKnown
@@ -65,6 +69,16 @@ func planOf(p *bay.Picture, v words.Voice, i int) plan {
 	}
 	n.Doubt = n.ByRod && slices.Contains(w.DoubtedCells(), i+1)
 	return n
+}
+
+// bareCells lists the cells whose plates are dry by the record.
+func bareCells(p *bay.Picture) (all []int) {
+	for i := range p.Pack.Cells {
+		if p.Visit.Cells[i].Dry {
+			all = append(all, i+1)
+		}
+	}
+	return all
 }
 
 // settledOf returns a cell's level at 25 °C without gas: the core's estimate or,
@@ -110,17 +124,41 @@ func (n plan) Level() string { return when(n.LevelKnown, n.voice.Height(n.LevelM
 // Add returns the proposed water.
 func (n plan) Add() string { return when(n.AddKnown, n.voice.Volume(n.AddML)) }
 
-// Proposed returns Add for a form, without its unit.
-func (n plan) Proposed() string {
-	return when(n.AddKnown && !n.Done, n.voice.Units().Volume.Number(n.AddML))
-}
+// Settled reports whether nothing is left to look at in the cell.
+func (n plan) Settled() bool { return n.Done && !n.Bare && !n.Near && !n.Doubt }
 
 // Given returns the recorded water.
-func (n plan) Given() string { return when(n.Done, n.voice.Volume(n.GivenML)) }
+func (n plan) Given() string { return when(n.GivenML > 0, n.voice.Volume(n.GivenML)) }
+
+// Record lists what was recorded at the cell in this visit.
+func (n plan) Record() (all []string) {
+	v, c := n.voice, &n.Cell
+	if c.WasDry && !n.Bare {
+		all = append(all, v.Say("cell.was.dry"))
+	}
+	if c.BeforeMM != nil && (n.GivenML > 0 || c.DrawnML > 0) {
+		all = append(all, v.Say("cell.was.before", v.Height(*c.BeforeMM)))
+	}
+	if n.GivenML > 0 {
+		all = append(all, v.Say("cell.was.given", v.Volume(n.GivenML), v.Say("how."+string(cmp.Or(c.How, order.Measured)))))
+	}
+	if c.DrawnML > 0 {
+		all = append(all, v.Say("cell.was.drawn", v.Volume(c.DrawnML)))
+	}
+	if mm, ok := c.ByRod(); ok && (n.GivenML > 0 || c.DrawnML > 0) {
+		all = append(all, v.Say("cell.was.after", v.Height(mm)))
+	}
+	return all
+}
+
+// Noted returns who recorded it.
+func (n plan) Noted() string { return n.Cell.By }
 
 // Now describes the level.
 func (n plan) Now() string {
 	switch {
+	case n.Bare:
+		return n.voice.Say("cell.now.dry")
 	case !n.LevelKnown:
 		return n.voice.Say("cell.now.unknown")
 	case n.ByRod:

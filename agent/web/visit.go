@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"net/url"
 	"strconv"
-	"strings"
 
 	"bayward/agent/bay"
 	"bayward/agent/charge"
@@ -20,7 +19,7 @@ type visitPage struct {
 	base
 	Bay                         string
 	VisitOpen                   bool
-	Step                        string // open, water, cells, cell, sure, sheet, close, done
+	Step                        string // open, water, cells, cell, sheet, close, done
 	OnlyCoverPlates             bool
 	Hint                        string
 	Confirm, Leaving            []confirm // before the visit is opened, and closed
@@ -30,6 +29,7 @@ type visitPage struct {
 	Cells                       []plan
 	Total                       string
 	Missing                     string
+	Bare                        string // cells with dry plates: nothing is done while there are any
 	Cell                        *cellStep
 	Length, Volume, Temperature string // units in which people write
 	Says                        string
@@ -74,7 +74,7 @@ type cellStep struct {
 	Warnings []string
 	Gravity  *judged
 	Next     int
-	Sure     string // what is to be confirmed, step "sure"
+	ToMark   bool // filling to the mark is what this visit is for
 }
 
 func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
@@ -128,21 +128,22 @@ func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 }
 
 func (page *visitPage) addCells(p *bay.Picture, v words.Voice) {
-	done, total, missing := 0, 0.0, []string(nil)
+	done, total, missing := 0, 0.0, []int(nil)
 	for i := range p.Pack.Cells {
 		n := planOf(p, v, i)
 		page.Cells = append(page.Cells, n)
 		total += n.GivenML
 		if n.Done {
 			done++
-		} else if n.Adds() {
-			missing = append(missing, strconv.Itoa(n.Number))
+		} else if n.Adds() || !n.AddKnown {
+			missing = append(missing, n.Number)
 		}
 	}
 	page.Progress = v.Say("visit.progress", done, p.Pack.Cells)
 	page.Total = v.Say("close.total", v.Volume(total))
+	page.Bare = v.StillBare(bareCells(p))
 	if len(missing) > 0 {
-		page.Missing = v.Say("close.missing", strings.Join(missing, ", "))
+		page.Missing = v.Say("close.missing", v.Cells(missing))
 	}
 }
 
@@ -182,7 +183,7 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	v := s.view(r)
 	n := planOf(p, v, number-1)
 	c := &cellStep{
-		plan: n, Title: v.Say("cell.title", number, p.Pack.Cells), Next: nextCell(p, number),
+		plan: n, Title: v.Say("cell.title", number, p.Pack.Cells), Next: nextCell(p, number), ToMark: !p.Visit.OnlyCoverPlates,
 	}
 	if n.NeverKnown {
 		c.Never = v.Say("cell.never", v.Height(n.NeverMM))

@@ -65,33 +65,39 @@ func TestVisitByHand(t *testing.T) {
 	for _, want := range []string{"Cell 1 of 12", "Cover the plates first", "Water: 4.5 µS/cm", "about 6 mm, estimated", "Never fill this cell above", "Level rod of plastic or glass: wood soaks up acid", `href="/first-aid"`} {
 		require.Contains(t, page, want)
 	}
-	// The plates are covered, so a level fill proposes nothing. The level rod then
-	// gives another level for this cell: from 0 mm to 1 mm above the lowest level for
-	// charging of 3 is 4 mm, or 52 ml on 130 cm².
+	// The plates are covered, so a small fill proposes nothing. The level rod then
+	// gives another level for this cell: from 1 mm to 1 mm above the lowest level
+	// for charging of 3 are 3 mm, or 39 ml on 130 cm².
 	require.Contains(t, page, "Add nothing: this cell has enough.")
-	require.Equal(t, visit+"?cell=1", b.leads(t, "action=before&cell=1&level=0&by=A.+Person"))
+	require.NotContains(t, page, `value="to-mark"`, "this visit only covers the plates")
+	require.Equal(t, visit+"?cell=1", b.leads(t, "action=before&cell=1&level=1&by=A.+Person"))
 	page = text(t, b.get(visit+"?cell=1"))
-	require.Contains(t, page, "Add 52 ml")
-	require.Contains(t, page, "0 mm by the level rod")
+	require.Contains(t, page, "Add 39 ml")
+	require.Contains(t, page, "1 mm by the level rod")
+	require.Regexp(t, `name="ml" value=""`, page, "what is proposed is no measurement")
 
-	form := "action=cell&cell=1&by=A.+Person&given=" + hidden(t, page, "given") + "&ml=52&after=4&id=" + hidden(t, page, "id")
+	form := "action=cell&cell=1&by=A.+Person&given=" + hidden(t, page, "given") + "&ml=39&how=measured&after=4&id=" + hidden(t, page, "id")
 	require.Equal(t, visit+"?cell=2", b.leads(t, form))
 	require.Equal(t, visit+"?cell=2", b.leads(t, form), "the answer was lost and the form is sent again")
 	v := b.picture("bay-1").Visit
-	require.Equal(t, 52.0, v.GivenML[0], "and nothing more is recorded")
-	require.Equal(t, bay.CellVisit{Done: true, How: order.Measured, BeforeMM: new(0.0), LevelLast: true, LevelMM: new(4.0), By: "A. Person"}, v.Cells[0])
+	require.Equal(t, 39.0, v.GivenML[0], "and nothing more is recorded")
+	require.Equal(t, bay.CellVisit{Done: true, LevelLast: true, LevelMM: new(4.0), How: order.Measured, BeforeMM: new(1.0), By: "A. Person"}, v.Cells[0])
+	page = text(t, b.get(visit+"?cell=1"))
+	for _, want := range []string{"Recorded here", "before: 1 mm by the level rod", "given: 39 ml, measured with a jug or gun", "afterwards: 4 mm by the level rod"} {
+		require.Contains(t, page, want)
+	}
 
-	require.Equal(t, visit+"?at=35.0&cell=2&gravity=1.262", b.leads(t, "action=gravity&cell=2&gravity=1.262&at=35&by=A.+Person"))
+	require.Equal(t, visit+"?cell=2", b.leads(t, "action=before&cell=2&gravity=1262&at=35&by=A.+Person"))
 	// Published: 0.004 for each 10 °F (TM 5-3895-349-14&P), so 10 °C (18 °F)
 	// above 25 °C add 0.0072.
 	page = text(t, b.get(visit+"?cell=2"))
 	require.Contains(t, page, "Cell 2: 1.269 at 25 °C (77 °F).")
 	require.Contains(t, page, "1 of 12 cells count.")
 	// 0.050 and more: TM 5-3895-349-14&P replaces the cell.
-	b.leads(t, "action=gravity&cell=3&gravity=1.150&at=25&by=A.+Person")
+	b.leads(t, "action=before&cell=3&gravity=1.150&at=25&by=A.+Person")
 	require.Contains(t, text(t, b.get(visit+"?cell=3")), "It is 0.119 below the other cells; 0.050 means a failed cell.")
 	// Cell 1 has been given water in this visit.
-	b.leads(t, "action=gravity&cell=1&gravity=1.150&at=25&by=A.+Person")
+	b.leads(t, "action=before&cell=1&gravity=1.150&at=25&by=A.+Person")
 	require.Contains(t, text(t, b.get(visit+"?cell=1")), "It does not count: water was added and is not mixed in.")
 
 	for n := 2; n <= 12; n++ {
@@ -99,10 +105,10 @@ func TestVisitByHand(t *testing.T) {
 		if n == 12 {
 			want = visit + "?step=close"
 		}
-		require.Equal(t, want, b.leads(t, "action=cell&cell="+strconv.Itoa(n)+"&ml=0&by=A.+Person"))
+		require.Equal(t, want, b.leads(t, "action=cell&cell="+strconv.Itoa(n)+"&ml=10&by=A.+Person"))
 	}
 	page = text(t, b.get(visit+"?step=close"))
-	require.Contains(t, page, "Given: 52 ml in total.")
+	require.Contains(t, page, "Given: 149 ml in total.")
 	require.Contains(t, page, "12 of 12 cells done")
 	refusal := b.form(visit, "action=close&ok-caps=yes&ok-latch=yes&by=A.+Person")
 	require.Equal(t, 400, refusal.Code)
@@ -170,14 +176,15 @@ func TestImpureWaterIsNotProposed(t *testing.T) {
 func TestTooMuchIsAskedBack(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
-	require.Equal(t, visit+"?cell=2", b.leads(t, "action=cell&cell=1&ml=207&by=A"))
+	require.Equal(t, visit+"?cell=1", b.leads(t, "action=cell&cell=1&ml=207&by=A"), "there is something to look at")
+	require.Contains(t, text(t, b.get(visit+"?cell=1")), "Pour no more.")
 	w := b.form(visit, "action=cell&cell=2&ml=208&by=A&id=q")
 	require.Equal(t, 409, w.Code)
 	page := text(t, w)
 	require.Contains(t, page, "208 ml in cell 2 would reach the bottom of the vent well")
 	require.Equal(t, "q", hidden(t, page, "id"))
 	require.Zero(t, b.picture("bay-1").Visit.GivenML[1])
-	require.Equal(t, visit+"?cell=3", b.leads(t, "action=cell&cell=2&ml=208&sure=yes&by=A&id=q"))
+	require.Equal(t, visit+"?cell=2", b.leads(t, "action=cell&cell=2&ml=208&sure=yes&by=A&id=q"))
 	require.Equal(t, 208.0, b.picture("bay-1").Visit.GivenML[1])
 }
 
@@ -206,15 +213,15 @@ func TestBadForms(t *testing.T) {
 		{"negative", "action=cell&cell=1&by=A&ml=-3", 400, `Poured: "-3" is not accepted. It must be a number from 0 to 2000 ml.`},
 		{"five litres", "action=cell&cell=1&by=A&ml=5000", 400, `Poured: "5000" is not accepted.`},
 		{"not a number", "action=cell&cell=1&by=A&ml=NaN", 400, `Poured: "NaN" is not accepted.`},
-		{"level from the moon", "action=before&cell=1&by=A&level=-201", 400, `"-201" is not accepted. It must be a number from 0 to 200 mm.`},
+		{"level from the moon", "action=before&cell=1&by=A&level=-201", 400, "Below the plate tops a level rod reads nothing. Press the button for a dry cell."},
 		{"no such cell", "action=cell&cell=13&by=A&ml=5", 400, `There is no cell "13": the battery has 12.`},
 		{"no cell", "action=cell&by=A&ml=5", 400, "There is no cell"},
-		{"gravity of ice", "action=gravity&cell=1&by=A&gravity=0.9&at=20", 400, `"0.9" is not accepted. It must be a number from 1 to 1.4.`},
-		{"gravity alone", "action=gravity&cell=1&by=A&gravity=1.2", 400, "Enter the acid temperature too."},
+		{"gravity of ice", "action=before&cell=1&by=A&gravity=0.9&at=20", 400, `"0.9" is not accepted. It must be a number from 1 to 1.4.`},
+		{"gravity alone", "action=before&cell=1&by=A&gravity=1.2", 400, "Enter the acid temperature too."},
 		{"water worse than the sea", "action=quality&by=A&us=50001", 400, "It must be a number from 0 to 50000 µS/cm."},
 		{"an empty sheet", "action=sheet&by=A&ml-1=&ml-2=", 400, "No cell has an amount"},
-		{"a long sheet", "action=sheet&by=A&ml-1=1&ml-13=1", 400, "There is no cell 13: the battery has 12."},
-		{"letters on the sheet", "action=sheet&by=A&ml-1=5&ml-2=x", 400, `cell 2, Poured: "x" is not accepted.`},
+		{"a long sheet", "action=sheet&how=measured&by=A&ml-1=1&ml-13=1", 400, "There is no cell 13: the battery has 12."},
+		{"letters on the sheet", "action=sheet&how=measured&by=A&ml-1=5&ml-2=x", 400, `Cell 2, Poured: "x" is not accepted.`},
 		{"nobody", closing + "&by=", 400, `The name "" is not accepted`},
 		{"no such step", "action=dance&by=A", 400, "Unknown request"},
 		{"broken", "action=%zz", 400, "the form is not accepted"},
@@ -250,7 +257,7 @@ func TestTheSheetIsTypedIn(t *testing.T) {
 		require.Contains(t, page, want)
 	}
 	b.leads(t, opening+"&by=A")
-	const body = "action=sheet&by=A&id=s&ml-1=90&ml-2=&ml-3=75,5&after-1=13&after-2=&after-3="
+	const body = "action=sheet&how=measured&by=A&id=s&ml-1=90&ml-2=&ml-3=75,5&after-1=13&after-2=&after-3="
 	require.Equal(t, visit+"?step=close", b.leads(t, body))
 	require.Equal(t, visit+"?step=close", b.leads(t, body), "sent twice")
 	v := b.picture("bay-1").Visit

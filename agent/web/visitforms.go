@@ -21,8 +21,7 @@ type sent struct {
 	v    words.Voice
 	p    *bay.Picture
 	by   string
-	cell int       // that the form is about; 0 for none
-	sure *cellStep // asks for confirmation instead of recording
+	cell int // that the form is about; 0 for none
 }
 
 // visitForm takes one step of a visit and leads to the next. If something is wrong,
@@ -41,7 +40,7 @@ func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
 		f.ID = newID()
 	}
 	to := f.take()
-	if f.fine() && f.sure == nil {
+	if f.fine() {
 		f.done(w, to)
 		return
 	}
@@ -64,11 +63,7 @@ func (f *sent) again(w http.ResponseWriter) {
 	if page.Step == "cell" {
 		page.Cell = f.newCellStep(f.r, f.now(), f.cell)
 	}
-	status := f.status
-	if f.sure != nil {
-		page.Step, page.Cell, status = "sure", f.sure, http.StatusConflict
-	}
-	f.write(w, f.r, status, "visit", page)
+	f.write(w, f.r, f.status, "visit", page)
 }
 
 // now returns the bay as it is after the form's orders.
@@ -84,7 +79,7 @@ func (f *sent) step() string {
 	switch f.Action {
 	case "quality":
 		return "water"
-	case "before", "cell", "gravity":
+	case "before", "cell":
 		if f.cell > 0 {
 			return "cell"
 		}
@@ -100,7 +95,7 @@ func (f *sent) step() string {
 // take carries out the form and returns the address that follows.
 func (f *sent) take() (to string) {
 	f.findCell()
-	if !f.mayGive(order.VisitOpen) || !f.signed() {
+	if !f.mayGive(order.VisitOpen) || !f.signed() || !f.fine() {
 		return ""
 	}
 	switch {
@@ -117,8 +112,6 @@ func (f *sent) take() (to string) {
 		return f.before()
 	case "cell":
 		return f.water()
-	case "gravity":
-		return f.gravity()
 	case "sheet":
 		return f.sheet()
 	case "close":
@@ -195,7 +188,7 @@ func (f *sent) quality() string {
 
 // findCell sets the cell of a form about one.
 func (f *sent) findCell() {
-	if !slices.Contains([]string{"before", "cell", "gravity"}, f.Action) {
+	if !slices.Contains([]string{"before", "cell"}, f.Action) {
 		return
 	}
 	n, err := strconv.Atoi(strings.TrimSpace(f.Value("cell")))
@@ -206,61 +199,91 @@ func (f *sent) findCell() {
 	f.cell = n
 }
 
-// before takes a level reading and returns with a new proposal.
+// before takes what was read at a cell before pouring, and returns with a new
+// proposal.
 func (f *sent) before() string {
-	mm, given := f.number("level", f.v.Say("cell.before"), order.LevelField)
-	if given {
-		f.order("", order.Order{Kind: order.Level, Cell: f.cell, LevelMM: mm})
+	c := order.CellEntry{Cell: f.cell, Dry: f.Value("dry") == "yes"}
+	c.LevelMM = f.amount("level", f.v.Say("cell.before"), order.LevelField)
+	c.Gravity = f.amount("gravity", f.v.Say("gravity.value"), order.GravityField)
+	c.AtC = f.amount("at", f.v.Say("gravity.at"), order.AtCField)
+	if f.fine() && c.Gravity != nil && c.AtC == nil {
+		f.wrong(http.StatusBadRequest, "at", f.v.Say("gravity.at"), f.v.Say("fail.pair"))
 	}
+	if f.fine() && c.Gravity == nil && c.AtC != nil {
+		f.wrong(http.StatusBadRequest, "gravity", f.v.Say("gravity.value"), f.v.Say("fail.gravity"))
+	}
+	f.enter("fail.unread", c)
 	return visitURL(f.p.Bay, fmt.Sprintf("cell=%d", f.cell))
 }
 
-// water records the poured amount and, if measured, the level reached.
+// water records what a cell was given.
 func (f *sent) water() string {
-	ml, _ := f.number("ml", f.v.Say("cell.ml"), order.MLField)
-	after, measured := f.number("after", f.v.Say("cell.after"), order.LevelField)
-	if f.fine() {
-		f.meanwhile()
+	c := order.CellEntry{Cell: f.cell, SeenML: f.seen("given")}
+	f.poured(&c, "ml", f.v.Say("cell.ml"), f.Value("how"))
+	c.LevelMM = f.amount("after", f.v.Say("cell.after"), order.LevelField)
+	c.DrawnML = f.amount("drawn", f.v.Say("cell.drawn"), order.DrawnField)
+	if plan := planOf(f.p, f.v, f.cell-1); f.fine() && c.ML != nil && plan.LevelKnown && *c.ML >= plan.RoomML && f.Value("sure") != "yes" {
+		f.ask(f.v.Say("cell.sure", f.v.Volume(*c.ML), f.cell))
 	}
-	if !f.fine() {
-		return ""
-	}
-	if plan := planOf(f.p, f.v, f.cell-1); ml > 0 && plan.LevelKnown && ml >= plan.RoomML && f.Value("sure") != "yes" {
-		f.ask(ml)
-		return ""
-	}
-	f.order("-fill", order.Order{Kind: order.Fill, Cell: f.cell, ML: ml})
-	if measured {
-		f.order("-after", order.Order{Kind: order.Level, Cell: f.cell, LevelMM: after})
-	}
-	return onward(f.p, f.cell)
+	f.enter("fail.nothing", c)
+	return f.onward(f.cell)
 }
 
-// meanwhile finds water that another person recorded after the form was shown.
-func (f *sent) meanwhile() {
-	seen := f.Value("given")
-	now := strconv.FormatFloat(f.p.Visit.GivenML[f.cell-1], 'f', -1, 64)
-	if seen != "" && seen != now && !f.recent.has(f.ID+"-fill") {
-		f.bad(http.StatusConflict, "fail.meanwhile", f.cell)
+// poured reads how much water a cell was given, and how that is known.
+func (f *sent) poured(c *order.CellEntry, box, label, how string) {
+	ml := f.amount(box, label, order.MLField)
+	switch how := order.How(how); {
+	case how == order.ToMark && ml != nil, how == order.AsProposed && ml != nil:
+		f.wrong(http.StatusBadRequest, box, label, f.v.Say("fail.either"))
+	case how == order.ToMark:
+		c.How = how
+	case how == order.AsProposed:
+		if plan := planOf(f.p, f.v, c.Cell-1); plan.Adds() {
+			c.ML, c.How = new(plan.AddML), how
+		} else {
+			f.wrong(http.StatusBadRequest, box, label, f.v.Say("fail.unproposed"))
+		}
+	case ml != nil:
+		c.ML, c.How = ml, order.Measured
 	}
 }
 
-func (f *sent) ask(ml float64) {
-	f.sure = f.newCellStep(f.r, f.p, f.cell)
-	f.sure.Sure = f.v.Say("cell.sure", f.v.Volume(ml), f.cell)
+// seen returns the water that the page showed as given when the form was made, nil
+// if the form does not have it.
+func (f *sent) seen(name string) *float64 {
+	x, err := strconv.ParseFloat(f.Value(name), 64)
+	if err != nil || !order.SeenField.Holds(x) {
+		return nil
+	}
+	return new(x)
 }
 
-func (f *sent) gravity() string {
-	sg, hasSG := f.number("gravity", f.v.Say("gravity.value"), order.GravityField)
-	atC, hasAt := f.number("at", f.v.Say("gravity.at"), order.AtCField)
-	if f.fine() && !hasSG {
-		f.wrong(http.StatusBadRequest, "gravity", f.v.Say("gravity.value"), f.v.Say("fail.gravity"))
+// enter gives one order for all that a form records: all of it is done, or nothing.
+// A cell with no entry is left out; without any, the key tells what is missing.
+func (f *sent) enter(missing string, cells ...order.CellEntry) {
+	var lines []order.CellEntry
+	for _, c := range cells {
+		if c.Pours() || c.Dry || c.LevelMM != nil || c.Gravity != nil || c.AtC != nil {
+			lines = append(lines, c)
+		}
 	}
-	if f.fine() && !hasAt {
-		f.wrong(http.StatusBadRequest, "at", f.v.Say("gravity.at"), f.v.Say("fail.pair"))
+	if f.fine() && len(lines) == 0 {
+		f.bad(http.StatusBadRequest, missing)
 	}
-	f.order("", order.Order{Kind: order.Gravity, Cell: f.cell, Gravity: sg, AtC: atC})
-	return visitURL(f.p.Bay, fmt.Sprintf("at=%.1f&cell=%d&gravity=%.3f", atC, f.cell, sg))
+	f.order("", order.Order{Kind: order.Entry, Cells: lines, Sure: f.Value("sure") == "yes", Note: f.note()})
+}
+
+// note returns the remark that an entry from paper carries.
+func (f *sent) note() string { return when(f.Action == "sheet", "Typed in from paper.") }
+
+// onward returns the address after an entry: the same cell if there is something to
+// look at, else the next.
+func (f *sent) onward(cell int) string {
+	p := f.now()
+	if f.fine() && !planOf(p, f.v, cell-1).Settled() {
+		return visitURL(p.Bay, fmt.Sprintf("cell=%d", cell))
+	}
+	return onward(p, cell)
 }
 
 func (f *sent) close() string {
@@ -272,37 +295,41 @@ func (f *sent) close() string {
 // line names a box of the sheet.
 func line(name string, cell int) string { return name + "-" + strconv.Itoa(cell) }
 
-// sheet enters a whole paper sheet. It orders nothing unless every entry is valid.
+// sheet enters a whole paper sheet: every cell of it, or none.
 func (f *sent) sheet() string {
-	var orders []order.Order
+	var cells []order.CellEntry
 	for n := 1; n <= f.p.Pack.Cells; n++ {
-		orders = append(orders, f.sheetLine(n)...)
+		cells = append(cells, f.sheetLine(n))
 	}
 	for n := f.p.Pack.Cells + 1; n <= int(order.CellField.High); n++ {
-		if f.Value(line("ml", n))+f.Value(line("after", n)) != "" {
+		if f.Value(line("ml", n))+f.Value(line("after", n))+f.Value(line("mark", n)) != "" {
 			f.bad(http.StatusBadRequest, "fail.cell", strconv.Itoa(n), f.p.Pack.Cells)
 		}
 	}
-	if f.fine() && len(orders) == 0 {
-		f.bad(http.StatusBadRequest, "fail.empty")
+	amounts := func(c order.CellEntry) bool { return c.ML != nil }
+	if f.Value("how") == "" && slices.ContainsFunc(cells, amounts) {
+		f.wrong(http.StatusBadRequest, "how", f.v.Say("sheet.how"), f.v.Say("fail.how"))
 	}
-	for _, o := range orders {
-		f.order(fmt.Sprintf("-%d-%s", o.Cell, o.Kind), o)
-	}
+	f.enter("fail.empty", cells...)
 	return visitURL(f.p.Bay, "step=close")
 }
 
-func (f *sent) sheetLine(n int) (orders []order.Order) {
-	cell := f.v.Say("water.cell", n) + ", "
-	ml, poured := f.number(line("ml", n), cell+f.v.Say("cell.ml"), order.MLField)
-	after, measured := f.number(line("after", n), cell+f.v.Say("sheet.after"), order.LevelField)
-	if poured {
-		orders = append(orders, order.Order{Kind: order.Fill, Cell: n, ML: ml, Note: "Typed in from paper."})
+func (f *sent) sheetLine(n int) order.CellEntry {
+	c, cell := order.CellEntry{Cell: n, SeenML: f.seen(line("given", n))}, words.Capital(f.v.Say("water.cell", n))+", "
+	box, label := line("ml", n), cell+f.v.Say("cell.ml")
+	c.ML = f.amount(box, label, order.MLField)
+	switch mark := f.Value(line("mark", n)) == "yes"; {
+	case mark && c.ML != nil:
+		f.wrong(http.StatusBadRequest, box, label, f.v.Say("fail.either"))
+	case mark:
+		c.How = order.ToMark
+	case c.ML != nil && order.How(f.Value("how")) == order.AsProposed:
+		c.How = order.AsProposed
+	case c.ML != nil:
+		c.How = order.Measured
 	}
-	if measured {
-		orders = append(orders, order.Order{Kind: order.Level, Cell: n, LevelMM: after, Note: "Typed in from paper."})
-	}
-	return orders
+	c.LevelMM = f.amount(line("after", n), cell+f.v.Say("sheet.after"), order.LevelField)
+	return c
 }
 
 // number reads a box as a person writes it. given is false for an empty box and for
@@ -313,12 +340,24 @@ func (f *sent) number(name, label string, of *order.Field) (x float64, given boo
 		return 0, false
 	}
 	x, ok := typed(f.v, of, text)
-	if !ok {
+	switch {
+	case ok:
+	case of == order.LevelField && strings.HasPrefix(text, "-"):
+		f.wrong(http.StatusBadRequest, name, label, f.v.Say("fail.below"))
+	default:
 		in := f.v.Typed(of.Unit)
 		low, high := strconv.FormatFloat(math.Ceil(100*in.Of(of.Low))/100, 'f', -1, 64), strconv.FormatFloat(math.Floor(100*in.Of(of.High))/100, 'f', -1, 64)
 		f.wrong(http.StatusBadRequest, name, label, f.v.Say("fail.number", quoted(text), low, strings.TrimSpace(high+" "+in.Symbol)))
 	}
 	return x, ok
+}
+
+// amount reads a box; nil for an empty one, and for one with a fault.
+func (f *sent) amount(name, label string, of *order.Field) *float64 {
+	if x, given := f.number(name, label, of); given {
+		return new(x)
+	}
+	return nil
 }
 
 // order submits one order of the form, unless something is wrong already. An order
@@ -342,14 +381,61 @@ func (f *sent) order(suffix string, o order.Order) {
 	f.refused(wrong)
 }
 
-// refused notes why an order was not done.
+// boxes names the box of each field of an entry.
+var boxes = map[*order.Field]string{
+	order.MLField: "ml", order.HowField: "ml", order.DrawnField: "drawn", order.LevelField: "after",
+	order.DryField: "level", order.GravityField: "gravity", order.AtCField: "at",
+}
+
+// refused notes why an order was not done. One with an ID that was taken before was
+// done: its answer was lost on the way.
 func (f *sent) refused(wrong *problem) {
 	switch {
-	case wrong == nil:
+	case wrong == nil || wrong.why != nil && wrong.why.Code == order.Repeated:
 	case wrong.code == "no-answer":
 		f.Unsure = true
 		f.bad(wrong.status, "fail.noanswer")
-	default:
+	case wrong.why == nil || wrong.why.Cell == 0:
 		f.wrong(wrong.status, "", "", wrong.said(f.v))
+	default:
+		f.cellsRefused(wrong)
 	}
+}
+
+// cellsRefused notes each fault of an entry at its box. If they are all questions,
+// the page asks them.
+func (f *sent) cellsRefused(wrong *problem) {
+	asks := true
+	for _, why := range wrong.why.Faults() {
+		asks = asks && isQuestion(why.Code)
+	}
+	for _, why := range wrong.why.Faults() {
+		switch text := words.Capital(f.v.Refusal(&why)) + "."; {
+		case why.Code == order.GivenMeanwhile:
+			f.bad(wrong.status, "fail.meanwhile", why.Cell)
+		case asks:
+			f.ask(f.v.Say("ask.cell", why.Cell, text))
+		case !isQuestion(why.Code):
+			label := f.v.Say("water.cell", why.Cell)
+			if why.Field != nil {
+				label += ", " + f.v.Say("field."+why.Field.Name)
+			}
+			f.wrong(wrong.status, f.boxOf(&why), words.Capital(label), text)
+		}
+	}
+}
+
+// isQuestion reports whether an order of that refusal is done when a person is sure.
+func isQuestion(c order.Code) bool { return strings.HasPrefix(c.String(), "ask-") }
+
+// boxOf returns the box of a fault, "" if the form has none.
+func (f *sent) boxOf(why *order.Refusal) string {
+	box := boxes[why.Field]
+	switch {
+	case f.Action == "before" && box == "after":
+		return "level"
+	case f.Action == "sheet" && (box == "ml" || box == "after"):
+		return line(box, why.Cell)
+	}
+	return when(f.Action != "sheet", box)
 }

@@ -234,3 +234,41 @@ func TestHashPIN(t *testing.T) {
 		require.ErrorIs(t, err, web.ErrPIN)
 	}
 }
+
+// TestAFormOutlivesItsSession: what a person typed is not lost when the session has
+// ended, after a shift or with a restart of the agent.
+func TestAFormOutlivesItsSession(t *testing.T) {
+	y := newYard(t)
+	_, cookie, _ := y.signIn("Visitor", pin, "/")
+	require.Equal(t, 303, y.do(y.as(cookie, "POST", visit, opening)).Code)
+	y.later(12 * time.Hour)
+	const typed = "action=cell&cell=3&given=0&how=measured&id=x1&ml=91&after=12"
+	w := y.do(y.as(cookie, "POST", visit, typed))
+	require.Equal(t, 401, w.Code)
+	page := text(t, w)
+	require.Contains(t, page, "What you typed is kept")
+	require.Zero(t, y.picture("bay-1").Visit.GivenML[2])
+
+	w = y.form("/sign-in", url.Values{"name": {"Visitor"}, "pin": {"guess 1"}, "to": {hidden(t, page, "to")}, "kept": {unescaped(hidden(t, page, "kept"))}}.Encode())
+	require.Equal(t, 401, w.Code)
+	page = text(t, w)
+	w = y.form("/sign-in", url.Values{"name": {"Visitor"}, "pin": {pin}, "to": {hidden(t, page, "to")}, "kept": {unescaped(hidden(t, page, "kept"))}}.Encode())
+	require.Equal(t, 200, w.Code)
+	page = text(t, w)
+	require.Contains(t, page, `<form method="post" action="`+visit+`">`)
+	again := url.Values{}
+	for _, name := range []string{"action", "cell", "given", "how", "id", "ml", "after"} {
+		again.Set(name, hidden(t, page, name))
+	}
+	for _, c := range w.Result().Cookies() {
+		if c.Name == "bayward-session" {
+			cookie = c.Name + "=" + c.Value
+		}
+	}
+	require.Equal(t, 303, y.do(y.as(cookie, "POST", visit, again.Encode())).Code)
+	require.Equal(t, 91.0, y.picture("bay-1").Visit.GivenML[2])
+	require.Equal(t, "Visitor", y.picture("bay-1").Visit.Cells[2].By)
+
+	foreign := url.Values{"name": {"Visitor"}, "pin": {pin}, "to": {"https://elsewhere.example/bays/"}, "kept": {typed}}
+	require.Equal(t, "/", y.form("/sign-in", foreign.Encode()).Header().Get("Location"))
+}

@@ -118,7 +118,7 @@ func (f form) Tick(name, label string) input { return f.Box("ok-"+name, label) }
 // Hidden returns all that was typed, to be sent again with the answer to a question.
 func (f form) Hidden() (all []input) {
 	for _, name := range slices.Sorted(maps.Keys(f.values)) {
-		if name != "sure" && name != "id" {
+		if name != "sure" {
 			all = append(all, input{Name: name, Value: f.Value(name)})
 		}
 	}

@@ -69,6 +69,8 @@ func (s *server) admit(next http.Handler) http.Handler {
 			s.unknown(w, err)
 		case r.Method == http.MethodGet && r.URL.Path != "/live":
 			http.Redirect(w, r, "/sign-in?"+url.Values{"to": {r.URL.RequestURI()}}.Encode(), http.StatusSeeOther)
+		case r.Method == http.MethodPost && strings.HasPrefix(r.URL.Path, "/bays/") && parseForm(w, r) == nil:
+			s.signInFirst(w, r)
 		default:
 			s.fail(w, r, *failed(http.StatusUnauthorized, "sign-in", s.view(r).Say("sign.why")))
 		}
@@ -112,7 +114,8 @@ func address(r *http.Request) string {
 
 type signInPage struct {
 	base
-	To string
+	To   string
+	Kept string // a form that was sent without a session, to be sent after signing in
 }
 
 func (s *server) newSignInPage(r *http.Request, to string) signInPage {
@@ -121,6 +124,34 @@ func (s *server) newSignInPage(r *http.Request, to string) signInPage {
 
 func (s *server) signInForm(w http.ResponseWriter, r *http.Request) {
 	s.write(w, r, http.StatusOK, "signin", s.newSignInPage(r, r.URL.Query().Get("to")))
+}
+
+// signInFirst keeps the form of a person whose session has ended.
+func (s *server) signInFirst(w http.ResponseWriter, r *http.Request) {
+	page := s.newSignInPage(r, r.URL.Path)
+	page.Kept, page.Here = r.PostForm.Encode(), "/"
+	s.write(w, r, http.StatusUnauthorized, "signin", page)
+}
+
+// keptPage is a form that was kept while its person signed in.
+type keptPage struct {
+	base
+	To   string
+	Kept []input
+}
+
+// keptForm shows a form that was kept, to be sent now. It is false if there is none.
+func (s *server) keptForm(w http.ResponseWriter, r *http.Request, token string) bool {
+	values, err := url.ParseQuery(r.PostForm.Get("kept"))
+	to := safeTarget(r.PostForm.Get("to"))
+	if err != nil || len(values) == 0 || !strings.HasPrefix(to, "/bays/") {
+		return false
+	}
+	setCookie(w, r, sessionCookie, token, sessionFor)
+	page := keptPage{base: s.base(r, s.view(r).Say("sign.kept.title")), To: to, Kept: form{values: values}.Hidden()}
+	page.Here = "/"
+	s.write(w, r, http.StatusOK, "kept", page)
+	return true
 }
 
 // safeTarget returns to if it is one of our own addresses, else the overview.
@@ -150,6 +181,9 @@ func (s *server) signIn(w http.ResponseWriter, r *http.Request) {
 	}
 	token := rand.Text()
 	s.gate.begin(token, p.Name)
+	if s.keptForm(w, r, token) {
+		return
+	}
 	setCookie(w, r, sessionCookie, token, sessionFor)
 	http.Redirect(w, r, safeTarget(r.PostForm.Get("to")), http.StatusSeeOther) //nolint:gosec // G710: safeTarget lets only addresses of our own through
 }
@@ -165,7 +199,7 @@ func (s *server) signInAgain(w http.ResponseWriter, r *http.Request, err error) 
 	}
 	page := s.newSignInPage(r, f.Value("to"))
 	f.values.Del("pin")
-	page.Form = f
+	page.Form, page.Kept = f, f.Value("kept")
 	s.write(w, r, f.status, "signin", page)
 }
 

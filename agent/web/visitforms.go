@@ -38,6 +38,7 @@ func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
 	f := &sent{server: s, r: r, v: s.view(r), p: p, form: form{Action: r.PostForm.Get("action"), ID: r.PostForm.Get("id"), values: r.PostForm}}
 	if f.ID == "" {
 		f.ID = newID()
+		f.values.Set("id", f.ID)
 	}
 	to := f.take()
 	if f.fine() {

@@ -33,7 +33,7 @@ func (c *airflowCmd) Run(p *program) error {
 	if err != nil {
 		return usage.Error(err)
 	}
-	report, err := airflow.For(places)
+	report, err := airflow.For(places, voiceOf(cfg, c.JSON))
 	if err != nil {
 		return usage.Errorf("work out the air flow: %w", err)
 	}

@@ -1,7 +1,7 @@
 package main
 
 import (
-	"fmt"
+	"errors"
 
 	"bayward/agent/check"
 	"bayward/agent/config"
@@ -11,21 +11,21 @@ import (
 type checkCmd struct {
 	Config string `type:"path" placeholder:"FILE" help:"Configuration to read."`
 	JSON   bool   `name:"json" help:"Print the effective configuration, defaults included, with the warnings, as JSON."`
-	Strict bool   `help:"Take warnings for failures: exit code 1."`
+	Strict bool   `help:"Count warnings as failures: exit code 1."`
 	Schema bool   `help:"Print the JSON Schema of a configuration, for editors, and exit."`
 }
 
 // Help is the long text of --help.
 func (checkCmd) Help() string {
 	return `Every complaint names the file, the line, the field, the value and what is accepted. ` +
-		`With a good file it says in sentences what would be watched, by what, what will block a charge and by which limits, ` +
-		`and warns of what is accepted and not wise, with the figure and its source. No hardware is touched and nothing is written, ` +
+		`For a good file it describes what would be monitored and by what, what blocks a charge and by which limits, ` +
+		`and warns of what is accepted but unwise, with the figure and its source. No hardware is touched and nothing is written, ` +
 		`so it can be used on any machine; only parts that are not there can keep such a file from running.
 
 Exit codes: 0 the file is good, 1 it has warnings and --strict was given, 2 it is refused.`
 }
 
-// Run reads the file and says what it found.
+// Run reads the file and reports on it.
 func (c *checkCmd) Run(p *program) error {
 	if c.Schema {
 		_, err := p.stdout.Write(config.Schema())
@@ -42,14 +42,15 @@ func (c *checkCmd) Run(p *program) error {
 	if err != nil {
 		return usage.Errorf("%s: %w", c.Config, err)
 	}
-	warnings := cfg.Warnings()
+	v := voiceOf(cfg, c.JSON)
+	warnings := cfg.Warnings(v)
 	if c.JSON {
 		err = check.WriteJSON(p.stdout, cfg, warnings)
 	} else {
-		err = check.WriteText(p.stdout, c.Config, cfg, setups, warnings)
+		err = check.WriteText(p.stdout, v, c.Config, cfg, setups, warnings)
 	}
 	if err == nil && c.Strict && len(warnings) > 0 {
-		err = fmt.Errorf("%s has %d warnings, and --strict takes them for failures", c.Config, len(warnings))
+		err = errors.New(v.Say("check.strict", c.Config, float64(len(warnings))))
 	}
 	return err
 }

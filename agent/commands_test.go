@@ -223,6 +223,22 @@ func TestCheckExplains(t *testing.T) {
 	}
 }
 
+// TestCommandsSpeakTheConfiguredLanguage: text is for a person, JSON is for programs.
+func TestCommandsSpeakTheConfiguredLanguage(t *testing.T) {
+	path := configtest.File(t, "es.yaml", "language: es\n"+configtest.OneBay(t))
+	for command, want := range map[string]string{"check": "es correcto.", "airflow": "caudal de aire necesario"} {
+		code, out, complaints := bayward(t, "", command, "--config", path)
+		if code != exitDone || complaints != "" || !strings.Contains(out, want) {
+			t.Errorf("%s: exit code %d, %s\n%s", command, code, complaints, out)
+		}
+		spanish := out
+		code, out, _ = bayward(t, "", command, "--json", "--config", path)
+		if code != exitDone || strings.Contains(out, want) || !strings.Contains(out, " the ") || strings.Contains(spanish, "Note:") {
+			t.Errorf("%s --json: exit code %d\n%s", command, code, out)
+		}
+	}
+}
+
 // TestCheckJSON: what it prints is the configuration with its defaults, under
 // the names of the file.
 func TestCheckJSON(t *testing.T) {

@@ -44,7 +44,7 @@ var rooms = []room{
 	{"agent/usage", false, nil, "marks an error as wrong use; every command and what it calls may set it"},
 	{"agent/words", false, core, "puts the core's results into words in each language; reads its pictures and codes, and decides nothing"},
 	{"agent/view", false, append([]string{"agent/words"}, core...), "shapes a picture for programs, the same on every edge"},
-	{"agent/airflow", false, []string{"agent/electrolyte"}, "calculates figures for people; no decision depends on them"},
+	{"agent/airflow", false, []string{"agent/electrolyte", "agent/words"}, "calculates figures for people, in their language; no decision depends on them"},
 	{"agent/config", true, append([]string{"sensors/level", "sensors/wiring"}, said...), "edges never import each other; the words list the languages and units, and the pure package that reads a level probe lists its settings"},
 	{"agent/commission", true, append([]string{"agent/config", "agent/terminal", "sensors/level", "sensors/wiring"}, said...), "walks through the configured parts, with the core as its guard; reaches hardware and person through its own small interfaces"},
 	{"agent/logbook", true, core, edge},

@@ -14,8 +14,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 
 	"bayward/agent/electrolyte"
+	"bayward/agent/words"
 )
 
 // Place is one bay with the battery that is charged there.
@@ -55,6 +57,7 @@ type Report struct {
 	Room     []Figure `json:"room"` // all bays at once
 	Notes    []string `json:"notes"`
 	Cautions []string `json:"cautions"`
+	voice    words.Voice
 }
 
 // Names of the figures.
@@ -70,22 +73,23 @@ const (
 
 const (
 	basisGas      = "EN IEC 62485-3, table of gas currents for vented cells (as quoted publicly)"
-	basisRated    = "inferred from the one published example of an unregulated charger"
 	basisHydrogen = "Faraday's law and the ideal-gas law at 25 °C and 101.325 kPa (CODATA)"
 	basisDilution = "UFC 3-410-04N (2004), chapter 8, eq. 5, at the design limit of 1 %"
+	basisDistance = electrolyte.BasisSafetyDistance + " (from memory); 500 mm: EN IEC 62485-3"
 	atC           = 25.0
 )
 
 // ErrNoBays is returned when there are no bays to calculate for.
 var ErrNoBays = errors.New("no bays")
 
-// For calculates what places need. The error names the bay and wraps ErrNoBays or
-// electrolyte.ErrRange.
-func For(places []Place) (*Report, error) {
+// For calculates what places need, with its derivation in the language of the
+// reader. The error names the bay and wraps ErrNoBays or electrolyte.ErrRange.
+func For(places []Place, v words.Voice) (*Report, error) {
 	if len(places) == 0 {
 		return nil, ErrNoBays
 	}
-	r := &Report{Notes: notes(), Cautions: cautions()}
+	r := &Report{Notes: notes(v), Cautions: cautions(v), voice: v}
+	w := working{v}
 	var hydrogen, flow float64
 	for i := range places {
 		p := &places[i]
@@ -96,12 +100,12 @@ func For(places []Place) (*Report, error) {
 		if err != nil {
 			return nil, fmt.Errorf("bay %s: %w", p.Bay, err)
 		}
-		b := p.bay(gasA)
+		b := w.bay(p, gasA)
 		r.Bays = append(r.Bays, b)
 		hydrogen += b.Value(Hydrogen)
 		flow += b.Value(Airflow)
 	}
-	r.Room = roomFigures(hydrogen, flow, len(places))
+	r.Room = w.room(hydrogen, flow, len(places))
 	return r, nil
 }
 
@@ -120,83 +124,82 @@ func value(figures []Figure, name string) float64 {
 	return math.NaN()
 }
 
-func (p *Place) bay(gasA float64) Need {
+// working writes down how figures are worked out, in the language of a reader.
+type working struct{ words.Voice }
+
+// figure makes a figure with a formula of agent/words and the values put in.
+func (w working) figure(name string, value float64, formula, basis string, putIn ...any) Figure {
+	return Figure{name, value, w.Say("airflow.formula." + formula), w.Say("airflow.put."+formula, putIn...), basis}
+}
+
+func (w working) bay(p *Place, gasA float64) Need {
 	b := Need{
 		Bay: p.Bay, Pack: p.Pack, Cells: p.Cells, CapacityAh: p.CapacityAh, Charger: p.Curve.String(), RatedA: p.RatedA,
-		Assumed: p.assumed(),
+		Assumed: w.assumed(p),
 	}
 	n := float64(p.Cells)
 	hydrogen := n * electrolyte.HydrogenL(gasA, atC)
 	flow := electrolyte.AirflowM3PerH(p.Cells, gasA)
-	b.Figures = append(b.Figures, p.gasFigure(gasA), Figure{
-		Hydrogen, hydrogen, "H2 = n × 0.4564 L/Ah × Igas",
-		fmt.Sprintf("%d × 0.4564 × %s A", p.Cells, plain(gasA)), basisHydrogen,
-	}, Figure{
-		Airflow, flow, "Q = 0.055 × n × Igas",
-		fmt.Sprintf("0.055 × %d × %s A", p.Cells, plain(gasA)), electrolyte.BasisTractionAirflow,
-	})
-	b.Figures = append(b.Figures, flowFigures(flow)...)
-	b.Figures = append(b.Figures, p.distance(gasA), dilution(hydrogen))
+	b.Figures = append(b.Figures,
+		w.gas(p, gasA),
+		w.figure(Hydrogen, hydrogen, "hydrogen", basisHydrogen, n, plain(gasA)),
+		w.figure(Airflow, flow, "airflow", electrolyte.BasisTractionAirflow, n, plain(gasA)))
+	b.Figures = append(b.Figures, w.flow(flow)...)
+	b.Figures = append(b.Figures, w.distance(p, gasA), w.dilution(hydrogen))
 	return b
 }
 
 // assumed describes the assumptions made for inputs that the configuration does not
 // give.
-func (p *Place) assumed() string {
+func (w working) assumed(p *Place) string {
 	switch {
 	case p.Curve != electrolyte.CurveUnknown:
 		return ""
 	case p.RatedA == 0:
-		return "charger characteristic and rated current unknown: worst of the table used; an oversized unregulated charger would need more"
+		return w.Say("airflow.assumed.all")
 	}
-	return "charger characteristic unknown: worst of the table or 40 % of the rated current, whichever is larger"
+	return w.Say("airflow.assumed.curve")
 }
 
-// gasFigure shows whether the table or the rated current decided.
-func (p *Place) gasFigure(gasA float64) Figure {
+// gas shows whether the table or the rated current decided.
+func (w working) gas(p *Place, gasA float64) Figure {
 	byTable, err := p.Curve.GasCurrentA(p.CapacityAh, 0)
 	if err != nil || gasA > byTable {
-		return Figure{GasCurrent, gasA, "Igas = 0.40 × rated current", fmt.Sprintf("0.40 × %s A", plain(p.RatedA)), basisRated}
+		return w.figure(GasCurrent, gasA, "rated", w.Say("airflow.basis.rated"), plain(p.RatedA))
 	}
-	per100 := gasA / p.CapacityAh * 100
-	return Figure{
-		GasCurrent, gasA, "Igas = gas current per 100 Ah × capacity / 100 Ah",
-		fmt.Sprintf("%s A × %s / 100", plain(per100), plain(p.CapacityAh)), basisGas,
-	}
+	return w.figure(GasCurrent, gasA, "gas", basisGas, plain(gasA/p.CapacityAh*100), plain(p.CapacityAh))
 }
 
 // distance is at least the clear air path of a traction charging place.
-func (p *Place) distance(gasA float64) Figure {
+func (w working) distance(p *Place, gasA float64) Figure {
 	mAPerAh := gasA * 1000 / p.CapacityAh
-	return Figure{
-		Distance, max(electrolyte.SafetyDistanceMM(mAPerAh, p.CapacityAh), electrolyte.SparkFreeMM),
-		"d = 28.8 × cbrt(Igas per Ah) × cbrt(C), at least 500 mm; × cbrt(N) where N cells share a vent",
-		fmt.Sprintf("28.8 × cbrt(%s mA/Ah) × cbrt(%s Ah)", plain(mAPerAh), plain(p.CapacityAh)),
-		electrolyte.BasisSafetyDistance + " (from memory); 500 mm: EN IEC 62485-3",
-	}
+	distance := max(electrolyte.SafetyDistanceMM(mAPerAh, p.CapacityAh), electrolyte.SparkFreeMM)
+	return w.figure(Distance, distance, "distance", basisDistance, plain(mAPerAh), plain(p.CapacityAh))
 }
 
-func dilution(hydrogenLPerH float64) Figure {
-	return Figure{
-		USAirflow, electrolyte.DilutionM3PerH(hydrogenLPerH, electrolyte.HydrogenWarnFraction), "Q = H2 / 0.01",
-		fmt.Sprintf("%s L/h / 1000 / 0.01", plain(hydrogenLPerH)), basisDilution,
-	}
+func (w working) dilution(hydrogenLPerH float64) Figure {
+	flow := electrolyte.DilutionM3PerH(hydrogenLPerH, electrolyte.HydrogenWarnFraction)
+	return w.figure(USAirflow, flow, "dilution", basisDilution, plain(hydrogenLPerH))
 }
 
-func flowFigures(flow float64) []Figure {
+func (w working) flow(flow float64) []Figure {
 	return []Figure{
-		{Opening, electrolyte.OpeningCM2(flow), "A = 28 × Q, for the inlet and for the outlet", "28 × " + plain(flow) + " m³/h", electrolyte.BasisOpening},
-		{Room, electrolyte.FreeVolumeM3(flow), "V = 2.5 × Q", "2.5 × " + plain(flow) + " m³/h", electrolyte.BasisFreeVolume},
+		w.figure(Opening, electrolyte.OpeningCM2(flow), "opening", electrolyte.BasisOpening, plain(flow)),
+		w.figure(Room, electrolyte.FreeVolumeM3(flow), "room", electrolyte.BasisFreeVolume, plain(flow)),
 	}
 }
 
-func roomFigures(hydrogen, flow float64, bays int) []Figure {
-	sum := fmt.Sprintf("sum over %d bays", bays)
+func (w working) room(hydrogen, flow float64, bays int) []Figure {
+	sum := w.Say("airflow.put.sum", float64(bays))
 	out := []Figure{
-		{Hydrogen, hydrogen, "sum of the releases", sum, basisHydrogen},
-		{Airflow, flow, "sum of the flows", sum, "BGHW SP 02: flows of batteries charged at the same time add up"},
+		{Hydrogen, hydrogen, w.Say("airflow.formula.releases"), sum, basisHydrogen},
+		{Airflow, flow, w.Say("airflow.formula.flows"), sum, w.Say("airflow.basis.sum")},
 	}
-	return append(append(out, flowFigures(flow)...), dilution(hydrogen))
+	return append(append(out, w.flow(flow)...), w.dilution(hydrogen))
 }
 
-func plain(v float64) string { return fmt.Sprintf("%.4g", v) }
+// plain rounds to four significant digits.
+func plain(v float64) float64 {
+	out, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 4, 64), 64)
+	return out
+}

@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/airflow"
 	"bayward/agent/electrolyte"
+	"bayward/agent/words"
 )
 
 var update = flag.Bool("update", false, "write the golden files")
@@ -41,7 +42,7 @@ func published(t *testing.T) map[string]float64 {
 
 func one(t *testing.T, p airflow.Place) *airflow.Need {
 	t.Helper()
-	r, err := airflow.For([]airflow.Place{p})
+	r, err := airflow.For([]airflow.Place{p}, words.EnglishSI())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -62,7 +63,7 @@ func TestWorkedExamples(t *testing.T) {
 	want := published(t)
 	iui := airflow.Place{Bay: "a", Pack: "p", Cells: 12, CapacityAh: 250, Curve: electrolyte.CurveIUI}
 	iu := airflow.Place{Bay: "b", Pack: "p", Cells: 12, CapacityAh: 250, Curve: electrolyte.CurveIU}
-	both, err := airflow.For([]airflow.Place{iui, iu})
+	both, err := airflow.For([]airflow.Place{iui, iu}, words.EnglishSI())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -123,14 +124,17 @@ func TestUnknownIsTheWorst(t *testing.T) {
 // TestReport compares the whole text with reviewed files: every figure with its
 // formula, inputs and clause, and the caution.
 func TestReport(t *testing.T) {
-	r, err := airflow.For([]airflow.Place{
-		{Bay: "bay-1", Pack: "lift-24v", Cells: 12, CapacityAh: 225, Curve: electrolyte.CurveIUI, RatedA: 40},
-		{Bay: "bay-2", Pack: "lift-48v", Cells: 24, CapacityAh: 500},
-	})
-	if err != nil {
-		t.Fatal(err)
+	text := func(language string, us bool) string {
+		r, err := airflow.For([]airflow.Place{
+			{Bay: "bay-1", Pack: "lift-24v", Cells: 12, CapacityAh: 225, Curve: electrolyte.CurveIUI, RatedA: 40},
+			{Bay: "bay-2", Pack: "lift-48v", Cells: 24, CapacityAh: 500},
+		}, words.New(language, ""))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.Text(us)
 	}
-	for name, text := range map[string]string{"si.txt": r.Text(false), "us.txt": r.Text(true)} {
+	for name, text := range map[string]string{"si.txt": text("en", false), "us.txt": text("en", true), "es.txt": text("es", false)} {
 		file := filepath.Join("testdata", name)
 		if *update {
 			if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
@@ -144,7 +148,10 @@ func TestReport(t *testing.T) {
 		if text != string(want) {
 			t.Errorf("%s differs from the reviewed one (go test ./agent/airflow -update):\n%s", file, text)
 		}
-		if !strings.Contains(text, "qualified electrician") || !strings.Contains(text, "not a certified safety device") {
+		if strings.Contains(text, "⟦") || strings.Contains(text, "%!") {
+			t.Errorf("%s has a text that is missing", name)
+		}
+		if name != "es.txt" && (!strings.Contains(text, "qualified electrician") || !strings.Contains(text, "not a certified safety device")) {
 			t.Errorf("%s has no caution", name)
 		}
 	}
@@ -153,7 +160,7 @@ func TestReport(t *testing.T) {
 // TestRefusals: a place that cannot be calculated gives an error that names the
 // bay.
 func TestRefusals(t *testing.T) {
-	if _, err := airflow.For(nil); !errors.Is(err, airflow.ErrNoBays) {
+	if _, err := airflow.For(nil, words.EnglishSI()); !errors.Is(err, airflow.ErrNoBays) {
 		t.Errorf("no bays: %v", err)
 	}
 	for name, p := range map[string]airflow.Place{
@@ -162,7 +169,7 @@ func TestRefusals(t *testing.T) {
 		"unregulated, no size": {Bay: "bay-7", Cells: 12, CapacityAh: 100, Curve: electrolyte.CurveUnregulated},
 		"negative rating":      {Bay: "bay-7", Cells: 12, CapacityAh: 100, RatedA: -1},
 	} {
-		if _, err := airflow.For([]airflow.Place{p}); !errors.Is(err, electrolyte.ErrRange) || !strings.Contains(err.Error(), "bay-7") {
+		if _, err := airflow.For([]airflow.Place{p}, words.EnglishSI()); !errors.Is(err, electrolyte.ErrRange) || !strings.Contains(err.Error(), "bay-7") {
 			t.Errorf("%s: %v", name, err)
 		}
 	}

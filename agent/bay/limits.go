@@ -43,7 +43,6 @@ type Limit struct {
 // is published. A value outside is accepted with a warning.
 type Range struct {
 	Low, High float64
-	Better    string // what to do instead
 }
 
 // value gives access to a limit's field as a number in the limit's unit.
@@ -104,13 +103,13 @@ var LimitTable = [...]Limit{
 	// The upper bound leaves room for a sensor that reads high.
 	{
 		Key: "charge_max_c", Unit: "°C", What: "no charge above this",
-		Default: 52, Low: 20, High: 55, Wise: Range{38, 52, "stop at 52 or lower"},
+		Default: 52, Low: 20, High: 55, Wise: Range{38, 52},
 		Source: "NAVEDTRA 14113 and TM 5-3820-256-24-4: never above 125 °F (52 °C); UFGS 16262N interrupts at 110 °F (43 °C)",
 		value:  number(func(l *Limits) *float64 { return &l.ChargeMaxC }),
 	},
 	{
 		Key: "charge_resume_c", Unit: "°C", What: "charge again at or below this",
-		Default: 38, Low: 0, High: 54, Below: "charge_max_c", Wise: Range{20, 38, "resume at 38 or lower"},
+		Default: 38, Low: 0, High: 54, Below: "charge_max_c", Wise: Range{20, 38},
 		Source: "UFGS 16262N: 100 °F (38 °C)",
 		value:  number(func(l *Limits) *float64 { return &l.ChargeResumeC }),
 	},
@@ -119,38 +118,38 @@ var LimitTable = [...]Limit{
 	// an hour after the charge.
 	{
 		Key: "watering_max_c", Unit: "°C", What: "no watering above this",
-		Default: 40, Low: 10, High: 50, Wise: Range{20, 43, "water below 43"},
+		Default: 40, Low: 10, High: 50, Wise: Range{20, 43},
 		Source: "above it charging is interrupted (UFGS 16262N), and the level stands 1 mm high or more; " + own,
 		value:  number(func(l *Limits) *float64 { return &l.WateringMaxC }),
 	},
 	{
 		Key: "near_ambient_k", Unit: "K", What: "no watering while the pack is warmer than the air by more than this",
-		Default: 10, Low: 1, High: 20, Wise: Range{2, 15, "keep it at 15 or lower"},
+		Default: 10, Low: 1, High: 20, Wise: Range{2, 15},
 		Source: own,
 		value:  number(func(l *Limits) *float64 { return &l.NearAmbientK }),
 	},
 	{
 		Key: "fall_max_k_per_h", Unit: "K/h", What: "no watering while the pack cools faster than this",
-		Default: 3, Low: 0.5, High: 10, Wise: Range{0.5, 5, "keep it at 5 or lower"},
+		Default: 3, Low: 0.5, High: 10, Wise: Range{0.5, 5},
 		Source: own,
 		value:  number(func(l *Limits) *float64 { return &l.FallMaxKPerH }),
 	},
 	{
 		Key: "rest_min_minutes", Unit: "minutes", What: "rest after a charge before watering",
-		Default: 60, Low: 10, High: 2880, Wise: Range{60, 960, "rest for an hour at least"},
+		Default: 60, Low: 10, High: 2880, Wise: Range{60, 960},
 		Source: "California Title 8, section 8386(e): no open light for 60 min after a charge; BGHW SP 02: ventilation for an hour after it",
 		value:  span(time.Minute, func(l *Limits) *time.Duration { return &l.RestMin }),
 	},
 	// The lower explosive limit is 4 %.
 	{
 		Key: "hydrogen_max_pct", Unit: "% by volume", What: "no charge at or above this",
-		Default: 2, Low: 0.1, High: 2, Wise: Range{0.4, 2, "stop between 0.4 and 2"},
+		Default: 2, Low: 0.1, High: 2, Wise: Range{0.4, 2},
 		Source: "UFC 3-520-01, section 14-1.3.2.2: 2 % by volume; below 0.4 % a sensor's drift stops charges",
 		value:  number(func(l *Limits) *float64 { return &l.HydrogenMaxPct }),
 	},
 	{
 		Key: "hydrogen_resume_pct", Unit: "% by volume", What: "charge again below this",
-		Default: 1, Low: 0.05, High: 1.9, Below: "hydrogen_max_pct", Wise: Range{0.1, 1, "resume at 1 or lower"},
+		Default: 1, Low: 0.05, High: 1.9, Below: "hydrogen_max_pct", Wise: Range{0.1, 1},
 		Source: "UFC 3-410-04N, chapter 8: 1 % is the design limit",
 		value:  number(func(l *Limits) *float64 { return &l.HydrogenResumePct }),
 	},
@@ -158,7 +157,7 @@ var LimitTable = [...]Limit{
 	// little over twice as long is no longer a charge.
 	{
 		Key: "charge_max_hours", Unit: "h", What: "a longer charge is an overrun",
-		Default: 18, Low: 1, High: 48, Wise: Range{8, 20, "use 8 to 20"},
+		Default: 18, Low: 1, High: 48, Wise: Range{8, 20},
 		Source: "8 h is the trade's usual charge (common practice, no source)",
 		value:  span(time.Hour, func(l *Limits) *time.Duration { return &l.ChargeMax }),
 	},
@@ -166,27 +165,27 @@ var LimitTable = [...]Limit{
 	// circulation (from memory); a fifth more for an equalize charge.
 	{
 		Key: "charge_max_factor", Unit: "ampere-hours in over capacity", What: "ampere-hours in per ampere-hour of capacity; more is an overrun",
-		Default: 1.44, Low: 1.05, High: 2, Wise: Range{1.15, 1.5, "use 1.15 to 1.5"},
+		Default: 1.44, Low: 1.05, High: 2, Wise: Range{1.15, 1.5},
 		Source: "charge factors up to 1.20 with an equalize charge (from memory)",
 		value:  number(func(l *Limits) *float64 { return &l.ChargeMaxFactor }),
 	},
 	// Thirty ticks: longer than any sensor's filter.
 	{
 		Key: "settle_seconds", Unit: "s", What: "readings must be good for this long before charging is allowed",
-		Default: 30, Low: 5, High: 3600, Wise: Range{15, 600, "use 15 to 600"},
+		Default: 30, Low: 5, High: 3600, Wise: Range{15, 600},
 		Source: own,
 		value:  span(time.Second, func(l *Limits) *time.Duration { return &l.SettleFor }),
 	},
 	// Spares the contactor.
 	{
 		Key: "off_min_seconds", Unit: "s", What: "the contactor stays open at least this long",
-		Default: 60, Low: 5, High: 3600, Wise: Range{15, 900, "use 15 to 900"},
+		Default: 60, Low: 5, High: 3600, Wise: Range{15, 900},
 		Source: own,
 		value:  span(time.Second, func(l *Limits) *time.Duration { return &l.OffMin }),
 	},
 	{
 		Key: "gas_hold_up_mm", Unit: "mm", What: "rise of the level from gas trapped between the plates on charge",
-		Default: 3, Low: 0, High: 20, Wise: Range{1, 10, "use 1 to 10"},
+		Default: 3, Low: 0, High: 20, Wise: Range{1, 10},
 		Source: "several millimetres are typical (from memory)",
 		value:  number(func(l *Limits) *float64 { return &l.GasHoldUpMM }),
 	},
@@ -194,7 +193,7 @@ var LimitTable = [...]Limit{
 	// compared with how fast a level or a temperature changes.
 	{
 		Key: "stale_seconds", Unit: "s", What: "a reading older than this is not used",
-		Default: 10, Low: 2, High: 60, Wise: Range{2, 20, "use 20 or less: a dead sensor is believed for as long"},
+		Default: 10, Low: 2, High: 60, Wise: Range{2, 20},
 		Source: own,
 		value:  span(time.Second, func(l *Limits) *time.Duration { return &l.StaleAfter }),
 	},

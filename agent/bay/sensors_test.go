@@ -10,6 +10,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
 // TestEverySensor: each sensor has its own field in the readings, a picture lists
@@ -81,7 +82,7 @@ func TestFindingsNameWhatTheyGoBy(t *testing.T) {
 		for _, limit := range row.Limits {
 			require.NotNil(t, bay.LimitNamed(limit), "%s: %s is no limit", row.Name, limit)
 		}
-		for _, named := range key.FindAllString(row.RaiseWhen+" "+row.ClearWhen, -1) {
+		for _, named := range key.FindAllString(words.EnglishSI().When(c)+" "+row.ClearWhen, -1) {
 			require.Contains(t, row.Limits, named, row.Name)
 		}
 		require.True(t, row.Unread == interlock.UnreadElsewhere || row.Reads != reading.NoSensor, row.Name)

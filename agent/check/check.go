@@ -58,99 +58,102 @@ func WriteJSON(w io.Writer, cfg *config.Config, warnings []config.Warning) error
 
 // WriteText describes in sentences what an agent would do with a configuration
 // read from file, and prints the warnings about it.
-func WriteText(w io.Writer, file string, cfg *config.Config, setups []bay.Setup, warnings []config.Warning) error {
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	_, _ = fmt.Fprintf(t, "%s is good.\n\n", file)
-	row := func(name, format string, args ...any) {
-		_, _ = fmt.Fprintf(t, "  %s\t%s\n", name, fmt.Sprintf(format, args...))
-	}
-	row("site, agent", "%s, %s", cfg.Site, cfg.Agent)
-	row("sensors", "%s", cfg.Sensors)
-	row("page, metrics", "http://%s/", cfg.HTTP.Listen)
-	row("record", "%s", cfg.Logbook.Path)
-	broker := "none: no messages leave this machine"
+func WriteText(w io.Writer, v words.Voice, file string, cfg *config.Config, setups []bay.Setup, warnings []config.Warning) error {
+	t := &table{tabwriter.NewWriter(w, 0, 0, 2, ' ', 0), v}
+	t.line(v.Say("check.good", file) + "\n")
+	t.row("site", "check.names", cfg.Site, cfg.Agent)
+	t.row("sensors", "check.text", cfg.Sensors)
+	t.row("page", "check.page", cfg.HTTP.Listen)
+	t.row("record", "check.text", cfg.Logbook.Path)
 	if cfg.MQTT != nil {
-		broker = cfg.MQTT.Broker
+		t.row("broker", "check.text", cfg.MQTT.Broker)
+	} else {
+		t.row("broker", "check.broker.none")
 	}
-	row("MQTT broker", "%s", broker)
 	for i := range setups {
-		s := &setups[i]
-		p, l := &s.Pack, &s.Limits
-		if len(s.Packs) > 0 {
-			reportPacks(t, s, row)
-			p = &s.Packs[0]
-		} else {
-			_, _ = fmt.Fprintf(t, "\n%s: pack %s, %d cells, %g Ah at %g h\n", s.Name, p.Name, p.Cells, p.CapacityAh, p.RateHours)
-		}
-		if len(s.Packs) > 1 {
-			row("limits", "those of whichever pack it is; here those of %s:", p.Name)
-		}
-		row("no charge", "below %.1f mm of level, above %g °C, when frozen, and on whatever is unknown", p.ChargeLevelMM, l.ChargeMaxC)
-		row("full", "at gravity %.3f, by %s", p.FullGravity, evidence(s))
-		row("watering", "after %g min of rest, at most %g °C: to %.1f mm, bottom of the vent well %.1f mm", l.RestMin.Minutes(), l.WateringMaxC, p.FillMarkMM, p.VentWellMM)
-		row("fitted", "%s", fitted(s, cfg.Bays[i].Wiring.Level))
-		if lacks := lacking(s); lacks != "" {
-			row("not fitted", "%s", lacks)
-		}
+		t.bay(&setups[i], cfg.Bays[i].Wiring.Level)
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	_, err := io.WriteString(w, blockedBy(setups)+limitsText(cfg)+warningsText(warnings)+"\n"+words.EnglishSI().Cautions()+"\n")
+	_, err := io.WriteString(w, blockedBy(v, setups)+limitsText(v, cfg)+warningsText(v, warnings)+"\n"+v.Cautions()+"\n")
 	return err
 }
 
-// reportPacks prints how the plugged-in pack is identified where there are
-// several.
-func reportPacks(t io.Writer, s *bay.Setup, row func(name, format string, args ...any)) {
+// table is the report's list of names and values.
+type table struct {
+	*tabwriter.Writer
+	words.Voice
+}
+
+func (t *table) line(text string) { _, _ = fmt.Fprintln(t.Writer, text) }
+
+// row prints a name and a value, which are texts of agent/words.
+func (t *table) row(name, key string, values ...any) {
+	t.line("  " + t.Say("check.row."+name) + "\t" + t.Say(key, values...))
+}
+
+func (t *table) bay(s *bay.Setup, probe *wiring.Level) {
+	p, l := &s.Pack, &s.Limits
+	if len(s.Packs) > 0 {
+		p = &s.Packs[0]
+		t.packs(s)
+	} else {
+		t.line("\n" + t.Say("check.pack", s.Name, p.Name, float64(p.Cells), p.CapacityAh, p.RateHours))
+	}
+	t.row("no-charge", "check.no-charge", p.ChargeLevelMM, l.ChargeMaxC)
+	t.row("full", "check.full", p.FullGravity, t.evidence(s))
+	t.row("watering", "check.watering", l.RestMin.Minutes(), l.WateringMaxC, p.FillMarkMM, p.VentWellMM)
+	t.row("fitted", "check.text", t.fitted(s, probe))
+	if lacks := t.sensors(func(sensor reading.Sensor) bool { return !s.Has(sensor) }); len(lacks) > 0 {
+		t.row("not-fitted", "check.text", strings.Join(lacks, ", "))
+	}
+}
+
+// packs prints how the plugged-in pack is identified where there are several.
+func (t *table) packs(s *bay.Setup) {
 	names := make([]string, len(s.Packs))
 	for i := range s.Packs {
-		names[i] = fmt.Sprintf("%s (%g Ah)", s.Packs[i].Name, s.Packs[i].CapacityAh)
+		names[i] = t.Say("check.packs.one", s.Packs[i].Name, s.Packs[i].CapacityAh)
 	}
-	_, _ = fmt.Fprintf(t, "\n%s: one of several packs, %d cells\n", s.Name, s.Packs[0].Cells)
-	row("packs", "%s", strings.Join(names, ", "))
+	t.line("\n" + t.Say("check.packs", s.Name, float64(s.Packs[0].Cells)))
+	t.row("packs", "check.text", strings.Join(names, ", "))
 	if s.Recognises {
-		row("which one", "by the 1-wire sensor that each of them has of its own; no charge until one answers alone")
-		return
+		t.row("which", "check.which.sensor")
+	} else {
+		t.row("which", "check.which.person")
 	}
-	row("which one", "a person says it on the page, after each plugging; no charge before")
+	if len(s.Packs) > 1 {
+		t.row("limits", "check.limits", s.Packs[0].Name)
+	}
 }
 
 // evidence describes what can prove the pack full here.
-func evidence(s *bay.Setup) string {
-	by := []string{}
-	if s.Has(reading.PackCurrent) {
-		by = append(by, "current", "ampere-hours")
-	}
-	by = append(by, "voltage")
-	if s.Has(reading.ChargerComplete) {
-		by = append(by, "the charger's contact")
-	}
-	return strings.Join(append(by, "a person's hydrometer"), ", ")
+func (t *table) evidence(s *bay.Setup) string {
+	by := map[[2]bool]string{
+		{false, false}: "check.full.voltage", {false, true}: "check.full.voltage.contact",
+		{true, false}: "check.full.current", {true, true}: "check.full.current.contact",
+	}[[2]bool{s.Has(reading.PackCurrent), s.Has(reading.ChargerComplete)}]
+	return t.Say("check.full.hydrometer", t.Say(by))
 }
 
 // fitted lists the bay's sensors: first those that every bay has, then the
 // optional ones.
-func fitted(s *bay.Setup, l *wiring.Level) string {
-	parts := titles(func(sensor reading.Sensor) bool { return !bay.Optional.Has(sensor) })
+func (t *table) fitted(s *bay.Setup, probe *wiring.Level) string {
+	parts := t.sensors(func(sensor reading.Sensor) bool { return !bay.Optional.Has(sensor) })
 	for i := range parts {
-		if l != nil && parts[i] == reading.ElectrolyteLevel.Title() {
-			parts[i] += " (" + string(l.Kind) + ")"
+		if probe != nil && parts[i] == t.Sensor(reading.ElectrolyteLevel) {
+			parts[i] = t.Say("check.level", parts[i], string(probe.Kind))
 		}
 	}
-	return strings.Join(append(parts, titles(s.Fitted.Has)...), ", ")
+	return strings.Join(append(parts, t.sensors(s.Fitted.Has)...), ", ")
 }
 
-// lacking lists the optional sensors that are not fitted.
-func lacking(s *bay.Setup) string {
-	return strings.Join(titles(func(sensor reading.Sensor) bool { return !s.Has(sensor) }), ", ")
-}
-
-func titles(which func(reading.Sensor) bool) []string {
+func (t *table) sensors(which func(reading.Sensor) bool) []string {
 	var all []string
 	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
 		if which(s) {
-			all = append(all, s.Title())
+			all = append(all, t.Sensor(s))
 		}
 	}
 	return all

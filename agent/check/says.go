@@ -1,7 +1,6 @@
 package check
 
 import (
-	"fmt"
 	"strings"
 
 	"bayward/agent/bay"
@@ -9,6 +8,7 @@ import (
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 	"bayward/agent/terminal"
+	"bayward/agent/words"
 )
 
 // paragraph wraps a list item; lines after the first are indented further.
@@ -24,55 +24,55 @@ func asked(s *bay.Setup, row *interlock.Rule) bool {
 }
 
 // blockedBy describes in sentences what blocks a charge.
-func blockedBy(setups []bay.Setup) string {
+func blockedBy(v words.Voice, setups []bay.Setup) string {
 	var b strings.Builder
 	for i := range setups {
 		s := &setups[i]
-		fmt.Fprintf(&b, "\nAt %s a charge is blocked when\n", s.Name)
+		b.WriteString("\n" + v.Say("check.blocked", s.Name) + "\n")
 		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 			if row := &interlock.Table[c]; row.Blocks && asked(s, row) {
-				b.WriteString(paragraph(fmt.Sprintf("- %s: %s%s.", row.Name, row.RaiseWhen, by(row, &s.Limits))))
+				b.WriteString(paragraph(blocks(v, row, &s.Limits)))
 			}
 		}
 	}
 	return b.String()
 }
 
-// by returns the limits that a finding uses, with their values.
-func by(row *interlock.Rule, l *bay.Limits) string {
+// blocks describes a finding's condition, with the limits that it uses.
+func blocks(v words.Voice, row *interlock.Rule, l *bay.Limits) string {
 	var parts []string
 	for _, key := range row.Limits {
 		limit := bay.LimitNamed(key)
-		parts = append(parts, fmt.Sprintf("%s: %g %s", key, limit.Of(l), limit.Unit))
+		parts = append(parts, v.Say("check.limit", key, limit.Of(l), v.Unit(limit.Unit)))
 	}
 	if len(parts) == 0 {
-		return ""
+		return v.Say("check.blocked.when", row.Name, v.When(row.Code))
 	}
-	return " (" + strings.Join(parts, ", ") + ")"
+	return v.Say("check.blocked.by", row.Name, v.When(row.Code), strings.Join(parts, ", "))
 }
 
 // limitsText lists the limits in force, each with its source.
-func limitsText(cfg *config.Config) string {
+func limitsText(v words.Voice, cfg *config.Config) string {
 	var b strings.Builder
-	b.WriteString("\nThe limits are\n")
+	b.WriteString("\n" + v.Say("check.the-limits") + "\n")
 	for _, l := range cfg.LimitsSet() {
-		from := "the default"
+		key := "check.limit.default"
 		if l.Set {
-			from = "from the file"
+			key = "check.limit.set"
 		}
-		b.WriteString(paragraph(fmt.Sprintf("- %s: %g %s, %s (%s).", l.Key, l.Value, l.Unit, from, l.Basis)))
+		b.WriteString(paragraph(v.Say(key, l.Key, l.Value, v.Unit(l.Unit), l.Basis)))
 	}
 	return b.String()
 }
 
-func warningsText(warnings []config.Warning) string {
+func warningsText(v words.Voice, warnings []config.Warning) string {
 	if len(warnings) == 0 {
-		return "\nNothing in it is known to be unwise.\n"
+		return "\n" + v.Say("check.wise") + "\n"
 	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "\nWarnings: %d. The file is accepted, and this is not wise:\n", len(warnings))
+	b.WriteString("\n" + v.Say("check.warnings", float64(len(warnings))) + "\n")
 	for _, w := range warnings {
-		b.WriteString(paragraph(fmt.Sprintf("- %s: %s. Better: %s. (%s)", w.Field, w.Says, w.Do, w.Basis)))
+		b.WriteString(paragraph(v.Say("check.warning", w.Field, w.Says, w.Do, w.Basis)))
 	}
 	return b.String()
 }

@@ -12,7 +12,7 @@ type Config struct {
 	Agent string `yaml:"agent" required:"yes"` // as Site
 	// Units are for people only; every key, file and topic is in SI units.
 	Units string `yaml:"units" accept:"<units>" default:"si"`
-	// Language of page and notices; files, topics and the record are English.
+	// Language of page, notices and commands; files, topics and the archived record are English.
 	Language string   `yaml:"language" accept:"<languages>" default:"en"`
 	Sensors  string   `yaml:"sensors" accept:"wired or simulated" default:"wired"`
 	HTTP     HTTP     `yaml:"http"`

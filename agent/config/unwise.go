@@ -7,6 +7,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/electrolyte"
+	"bayward/agent/words"
 )
 
 // Warning is a setting that is accepted but unwise.
@@ -17,15 +18,17 @@ type Warning struct {
 	Basis string `json:"basis"` // the source of the figure, or "the project's own"
 }
 
+// Sources that are not published, as texts of agent/words.
 const (
-	own      = "the project's own"
-	practice = "common practice, no source"
+	own      = "own"
+	practice = "practice"
+	memory   = "memory"
 )
 
-// Warnings lists the unwise settings, in the order of the example. The file has
-// passed Parse.
-func (c *Config) Warnings() []Warning {
-	u := &unwise{c: c}
+// Warnings lists the unwise settings, in the order of the example and in the
+// language of the reader. The file has passed Parse.
+func (c *Config) Warnings(v words.Voice) []Warning {
+	u := &unwise{c: c, voice: v}
 	u.site()
 	u.shared()
 	for i := range c.Bays {
@@ -40,25 +43,30 @@ func (c *Config) Warnings() []Warning {
 
 type unwise struct {
 	c     *Config
+	voice words.Voice
 	found []Warning
 }
 
-func (u *unwise) say(bad bool, field, says, do, basis string) {
+// say adds a warning: the texts "unwise.NAME" and "unwise.NAME.do" of agent/words,
+// with the same values. The title of a source is the same in every language.
+func (u *unwise) say(bad bool, field, name, basis string, values ...any) {
 	if bad {
-		u.found = append(u.found, Warning{field, says, do, basis})
+		key := "unwise." + name
+		if basis == own || basis == practice || basis == memory {
+			basis = u.voice.Say("unwise.basis." + basis)
+		}
+		u.found = append(u.found, Warning{field, u.voice.Say(key, values...), u.voice.Say(key+".do", values...), basis})
 	}
 }
 
 func (u *unwise) site() {
 	c := u.c
 	u.say(!loopback(c.HTTP.Listen) && c.HTTP.WebConfigFile == "", "http.listen",
-		fmt.Sprintf("the page answers on %s without TLS: PINs cross the network in clear", c.HTTP.Listen),
-		"name a web_config_file with a certificate, or listen on 127.0.0.1 behind a proxy that has one", practice)
+		"http", practice, c.HTTP.Listen)
 	m := c.MQTT
 	u.say(m != nil && m.Username != "" && !strings.HasPrefix(m.Broker, "ssl://") && !strings.HasPrefix(m.Broker, "wss://"), "mqtt.broker",
-		"the password for the broker crosses the network in clear", "use ssl:// or wss://", practice)
-	u.say(m == nil && c.Notify == nil, "mqtt",
-		"there is neither a broker nor mail nor a webhook: nobody is called, they must look at the page", "set mqtt or notify", own)
+		"broker", practice)
+	u.say(m == nil && c.Notify == nil, "mqtt", "nobody", own)
 }
 
 // shared: a pack is in one place, and its history follows it.
@@ -69,9 +77,7 @@ func (u *unwise) shared() {
 		if len(b.Packs) > 0 {
 			continue
 		}
-		u.say(first[b.Pack] != "", fmt.Sprintf("bays[%d].pack", i),
-			fmt.Sprintf("pack %s is the only one of %s as well: its charges, water and forecast are those of two packs in one history", b.Pack, first[b.Pack]),
-			"name each pack for itself; a pack that moves between bays is listed under packs of each of them", own)
+		u.say(first[b.Pack] != "", fmt.Sprintf("bays[%d].pack", i), "shared", own, b.Pack, first[b.Pack])
 		first[b.Pack] = b.Name
 	}
 }
@@ -88,25 +94,15 @@ func loopback(listen string) bool {
 func (u *unwise) bay(field string, b *Bay) {
 	w, at := &b.Wiring, field+".wiring"
 	curve, _ := b.Characteristic()
-	u.say(curve == electrolyte.CurveUnknown, field+".charger",
-		"the charger's curve is not known: bayward airflow takes the worst case, up to 7 A of gas current for 100 Ah where an iu charger has 2",
-		"set charger.curve and rated_a from its plate", "EN IEC 62485-3, table of gas currents; see bayward airflow")
-	u.say(w.Current == nil && w.Complete == nil, at+".current",
-		"there is neither a current sensor nor the charger's contact: full is proven by voltage alone, and never where the charger holds its voltage",
-		"fit a current sensor", "TM 5-4320-258-12 for steady readings; see README, How it knows")
-	u.say(w.Current == nil && w.Complete != nil, at+".current",
-		"there is no current sensor: ampere-hours and water are estimated, and a contactor that sticks shows by its feedback only", "fit one", own)
-	u.say(w.Temperature != nil && w.Temperature.Ambient == "", at+".temperature.ambient",
-		"there is no sensor for the air: the cool-down goes by the fall alone and takes twice the rest", "fit one in the shade near the pack", own)
+	u.say(curve == electrolyte.CurveUnknown, field+".charger", "charger", "EN IEC 62485-3, table of gas currents; see bayward airflow")
+	u.say(w.Current == nil && w.Complete == nil, at+".current", "blind", "TM 5-4320-258-12 for steady readings; see README, How it knows")
+	u.say(w.Current == nil && w.Complete != nil, at+".current", "current", own)
+	u.say(w.Temperature != nil && w.Temperature.Ambient == "", at+".temperature.ambient", "ambient", own)
 	if r := w.Relay; r != nil {
-		u.say(r.Feedback == nil, at+".relay.feedback",
-			"there is no feedback contact: a contactor that welds is seen by its current only, or not at all", "wire the contactor's auxiliary contact", practice)
-		u.say(r.Heartbeat == "", at+".relay.heartbeat",
-			"there is no heartbeat: if the Pi hangs with the line high, nothing outside it opens the relay", "fit a watchdog relay; see the wiring guide", practice)
+		u.say(r.Feedback == nil, at+".relay.feedback", "feedback", practice)
+		u.say(r.Heartbeat == "", at+".relay.heartbeat", "heartbeat", practice)
 	}
-	u.say(w.Airflow == nil && w.Hydrogen == nil, at+".airflow",
-		"neither the fan nor the air is watched: a charge goes on when the ventilation has failed", "wire the fan's proof, or a hydrogen sensor",
-		"UFC 3-410-04N: fan failure must block charging")
+	u.say(w.Airflow == nil && w.Hydrogen == nil, at+".airflow", "air", "UFC 3-410-04N: fan failure must block charging")
 	u.rod(at+".level", b)
 }
 
@@ -122,9 +118,7 @@ func (u *unwise) rod(field string, b *Bay) {
 		return
 	}
 	top := l.Rods[len(l.Rods)-1].HeightMM + l.OffsetMM
-	u.say(top < p.ChargeLevelMM+2, field+".rods",
-		fmt.Sprintf("the highest rod is at %s mm and a charge needs %s mm: the bay learns of low electrolyte only when it refuses the charge", plain(top), plain(p.ChargeLevelMM)),
-		"add a rod higher up, or use a transmitter", own)
+	u.say(top < p.ChargeLevelMM+2, field+".rods", "rod", own, top, p.ChargeLevelMM)
 }
 
 // ventedMM is the least room to leave under the bottom of the vent well after the
@@ -135,15 +129,12 @@ func (u *unwise) pack(field string, p *Pack) {
 	l := u.c.Limits.Core()
 	rise := electrolyte.LevelRiseMM(p.ElectrolyteML, p.FreeSurfaceCM2, 25, l.ChargeMaxC, p.FullGravity) + l.GasHoldUpMM
 	room := p.VentWellMM - p.FillMarkMM
-	u.say(room < rise+ventedMM, field+".fill_mark_mm",
-		fmt.Sprintf("the fill mark is %s mm under the bottom of the vent well, and at %s °C on charge the level rises by %.1f mm: each fill stops short of the fill mark, at %.1f mm", plain(room), plain(l.ChargeMaxC), rise, p.VentWellMM-rise),
-		fmt.Sprintf("set it to %.0f or lower", p.VentWellMM-rise-ventedMM), "expansion of sulfuric acid: Myhre et al. (1998); gas hold-up from memory")
-	u.say(p.FullGravity < 1.24 || p.FullGravity > 1.31, field+".full_gravity",
-		fmt.Sprintf("%.3f is outside 1.240 to 1.310, where traction cells are when full", p.FullGravity), "see the battery's data sheet", "from memory")
-	u.say(p.ChargeFactor > 1.2, field+".charge_factor",
-		fmt.Sprintf("%s is more than the 1.20 of usual vented cells: each charge boils off more water", plain(p.ChargeFactor)), "use 1.10 to 1.20, or the data sheet's", "from memory; California Title 20 allows large chargers 1.10 to 1.15 (from memory)")
-	u.say(p.ChargeLevelMM < 2, field+".charge_level_mm",
-		fmt.Sprintf("%s mm is within the error of a probe (1 to 2 mm): plates may be bare when it is read", plain(p.ChargeLevelMM)), "use 3 or more", own)
+	u.say(room < rise+ventedMM, field+".fill_mark_mm", "room",
+		"expansion of sulfuric acid: Myhre et al. (1998); gas hold-up from memory", room, l.ChargeMaxC, rise, p.VentWellMM-rise, p.VentWellMM-rise-ventedMM)
+	u.say(p.FullGravity < 1.24 || p.FullGravity > 1.31, field+".full_gravity", "gravity", memory, p.FullGravity)
+	u.say(p.ChargeFactor > 1.2, field+".charge_factor", "factor",
+		"from memory; California Title 20 allows large chargers 1.10 to 1.15 (from memory)", p.ChargeFactor)
+	u.say(p.ChargeLevelMM < 2, field+".charge_level_mm", "level", own, p.ChargeLevelMM)
 }
 
 // limits compares the limits with published figures.
@@ -152,7 +143,9 @@ func (u *unwise) limits() {
 	for i := range bay.LimitTable {
 		row := &bay.LimitTable[i]
 		v, wise := row.Of(&l), row.Wise
-		u.say(v < wise.Low || v > wise.High, "limits."+row.Key,
-			fmt.Sprintf("%s %s is outside %s to %s", plain(v), row.Unit, plain(wise.Low), plain(wise.High)), wise.Better, row.Source)
+		if v < wise.Low || v > wise.High {
+			says := u.voice.Say("unwise.limit", v, u.voice.Unit(row.Unit), wise.Low, wise.High)
+			u.found = append(u.found, Warning{"limits." + row.Key, says, u.voice.Say("limit." + row.Key + ".better"), row.Source})
+		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/words"
 )
 
 // wise is the small file with everything that is advised.
@@ -25,7 +26,12 @@ func warned(t *testing.T, text string) []Warning {
 	t.Helper()
 	c, err := Parse("f", []byte(text))
 	require.NoError(t, err)
-	return c.Warnings()
+	for _, language := range words.Languages() {
+		for _, w := range c.Warnings(words.New(language, "")) {
+			require.NotRegexp(t, "⟦|%!|^$", w.Says+w.Do+w.Basis, language)
+		}
+	}
+	return c.Warnings(words.EnglishSI())
 }
 
 // TestWarnings: each unwise setting is reported once, with its field and a figure or
@@ -43,7 +49,7 @@ func TestWarnings(t *testing.T) {
 		{"mqtt: {broker: 'tcp://broker.example:1883'}\n", "", "mqtt", "nobody is called"},
 		{"broker.example:1883'}", "broker.example:1883', username: a}", "mqtt.broker", "in clear"},
 		{"packs:\n", "http: {listen: '0.0.0.0:8080'}\npeople: [{name: A, role: visit, pin_hash: $2a$11$iY8GzQJPoDx1o0XnUHnPHOAcJ0hCMgkmxgWMFdXZZ0cL1f3G9L3sK}]\npacks:\n", "http.listen", "without TLS"},
-		{transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 3.5", 1), "bays[0].wiring.level.rods", "only when it refuses"},
+		{transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 3.5", 1), "bays[0].wiring.level.rods", "only when it blocks"},
 		{"full_gravity: 1.277", "full_gravity: 1.215", "packs[0].full_gravity", "1.215"},
 		{"charge_level_mm: 3", "charge_level_mm: 1", "packs[0].charge_level_mm", "1 mm"},
 		{"cells: 12\n", "cells: 12\n    charge_factor: 1.25\n", "packs[0].charge_factor", "1.25"},

@@ -22,7 +22,7 @@
 //     "unknown" finding: return Unjudged, which proves nothing good. Leave a gap
 //     between the limit and the all-clear, so that noise does not chatter. If a
 //     broken wire takes other readings with it, raise one finding.
-//  4. agent/words: its title, what to do and its evidence, in each language. If it
+//  4. agent/words: its condition, title, what to do and evidence, in each language. If it
 //     can come about in several ways, add a Reason in evidence.go and name it in
 //     the row. Its figures have the unit of the sensor in the row; for another one
 //     see finding.go there.

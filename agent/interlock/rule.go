@@ -68,8 +68,7 @@ type Rule struct {
 	Blocks    bool          // blocks the permit while raised
 	Latches   bool          // stays until it is released
 	ToStart   bool          // between the limit and the all-clear a charge may continue but not start
-	RaiseWhen string        // the condition in words
-	ClearWhen string        // the all-clear in words
+	ClearWhen string        // the all-clear in words; agent/words has the condition
 	Raise     time.Duration // the condition must hold this long; see Why
 	Clear     time.Duration // the all-clear must hold this long
 	Why       string        // reason for the two times

@@ -40,7 +40,6 @@ var Table = [NumCodes]Rule{
 	PlatesBare: {
 		Code: PlatesBare, Name: "plates-bare", Severity: Danger, Blocks: true, ToStart: true,
 		Reasons:   []Reason{BelowChargeLevel},
-		RaiseWhen: "the lowest cell's level is at or below the plate tops; to start a charge, also while it is below the lowest level for charging",
 		ClearWhen: "the level is at or above the lowest level for charging",
 		Raise:     2 * time.Second, Clear: 10 * time.Second,
 		Why:   "At one tick a second two readings must agree, so one bubble at the probe does not drop the contactor; two seconds are far less than it takes to harm a plate. Ten seconds of level rule out a wave.",
@@ -49,7 +48,6 @@ var Table = [NumCodes]Rule{
 	},
 	LevelUnknown: {
 		Code: LevelUnknown, Name: "level-unknown", Severity: Warning, Blocks: true,
-		RaiseWhen: "no good reading of the level: probe open, shorted, implausible, contradictory or stale",
 		ClearWhen: "the level has a good reading",
 		Raise:     2 * time.Second, Clear: 10 * time.Second,
 		Why:   "One disturbed conversion must not drop the contactor; two in a row are not a disturbance. Ten good readings show that the contact is repaired, not just disturbed.",
@@ -59,7 +57,6 @@ var Table = [NumCodes]Rule{
 	PackUnknown: {
 		Code: PackUnknown, Name: "pack-unknown", Severity: Warning, Blocks: true, ToStart: true,
 		Reasons:   []Reason{NoSensor, TwoSensors, PackChanged, Elsewhere},
-		RaiseWhen: "a bay for several packs does not know which one is plugged in, or the evidence contradicts itself; to start a charge, also while it is still looking for the pack's own sensor",
 		ClearWhen: "the pack's own sensor or a person names the pack, and nothing contradicts it",
 		Clear:     10 * time.Second,
 		Why:       "Another pack's number is not a disturbed reading, because its checksum was right: at once. Ten good seconds are more than one lucky answer.",
@@ -67,7 +64,6 @@ var Table = [NumCodes]Rule{
 	},
 	TemperatureUnknown: {
 		Code: TemperatureUnknown, Name: "temperature-unknown", Severity: Warning, Blocks: true,
-		RaiseWhen: "no good reading of the pack's temperature; a sensor's power-on value of 85 °C is not a reading",
 		ClearWhen: "the temperature has a good reading",
 		Raise:     5 * time.Second, Clear: 10 * time.Second,
 		Why:   "A corrupted answer of a 1-wire sensor is read again within two seconds, and a pack warms by less than 0.01 °C in five. Ten good seconds are more than one lucky answer.",
@@ -76,7 +72,6 @@ var Table = [NumCodes]Rule{
 	},
 	VoltageUnknown: {
 		Code: VoltageUnknown, Name: "voltage-unknown", Severity: Warning, Blocks: true,
-		RaiseWhen: "no good reading of the pack voltage",
 		ClearWhen: "the voltage has a good reading",
 		Raise:     2 * time.Second, Clear: 10 * time.Second,
 		Why:   "One disturbed conversion must not drop the contactor; two in a row are not a disturbance. Ten good readings show that it is fixed.",
@@ -85,7 +80,6 @@ var Table = [NumCodes]Rule{
 	},
 	CurrentUnknown: {
 		Code: CurrentUnknown, Name: "current-unknown", Severity: Warning, Blocks: true,
-		RaiseWhen: "a current sensor is configured and gives no good reading, while the voltage is read",
 		ClearWhen: "the current has a good reading",
 		Raise:     5 * time.Second, Clear: 10 * time.Second,
 		Why:   "Five seconds at the highest current are a thousandth of the capacity, so the count stays right; ten good readings show that it is fixed.",
@@ -95,7 +89,6 @@ var Table = [NumCodes]Rule{
 	VoltageImplausible: {
 		Code: VoltageImplausible, Name: "voltage-implausible", Severity: Danger, Blocks: true,
 		Reasons:   []Reason{Reversed, TooLow, TooHigh},
-		RaiseWhen: "a cell's mean voltage is below 1.70 V, above 2.45 V, or above 2.90 V on charge and for half an hour after; or the polarity is reversed",
 		ClearWhen: "it is between 1.75 and 2.42 V, on charge between 1.75 and 2.85 V",
 		Raise:     2 * time.Second, Clear: 10 * time.Second,
 		Why:   "A contactor's bounce lasts under a second; a wrong or reversed pack must not be charged for longer than two. Ten good readings show that the plug has made good contact.",
@@ -104,7 +97,6 @@ var Table = [NumCodes]Rule{
 	},
 	PackHot: {
 		Code: PackHot, Name: "pack-hot", Severity: Danger, Blocks: true,
-		RaiseWhen: "the pack is warmer than charge_max_c",
 		ClearWhen: "it is at charge_resume_c or below",
 		Raise:     10 * time.Second, Clear: time.Minute,
 		Why:   "A pack changes by hundredths of a degree in ten seconds; a minute below the resume temperature is not noise.",
@@ -113,7 +105,6 @@ var Table = [NumCodes]Rule{
 	},
 	PackFrozen: {
 		Code: PackFrozen, Name: "pack-frozen", Severity: Danger, Blocks: true,
-		RaiseWhen: "the pack is at or below the freezing point of its estimated gravity plus a margin",
 		ClearWhen: "it is more than 1 °C above that",
 		Raise:     10 * time.Second, Clear: time.Minute,
 		Why:   "A pack changes by hundredths of a degree in ten seconds; a minute above is not noise.",
@@ -122,7 +113,6 @@ var Table = [NumCodes]Rule{
 	},
 	AirflowUnproven: {
 		Code: AirflowUnproven, Name: "airflow-unproven", Severity: Danger, Blocks: true,
-		RaiseWhen: "a proof of ventilation is configured and does not show air moving",
 		ClearWhen: "it shows air moving",
 		Raise:     10 * time.Second, Clear: 30 * time.Second,
 		Why:   "A vane flutters for some seconds in a gust; gas takes minutes to build up. Thirty seconds of proof show that the fan has run up and keeps running.",
@@ -131,7 +121,6 @@ var Table = [NumCodes]Rule{
 	},
 	HydrogenHigh: {
 		Code: HydrogenHigh, Name: "hydrogen-high", Severity: Danger, Blocks: true, ToStart: true,
-		RaiseWhen: "a gas sensor is configured and shows hydrogen_max_pct or more, or gives no reading; to start a charge, also while it is not below hydrogen_resume_pct",
 		ClearWhen: "it shows less than hydrogen_resume_pct",
 		Raise:     2 * time.Second, Clear: 5 * time.Minute,
 		Why:   "Two samples must agree, so one spike does not stop a charge; five minutes of clean air before more gas is made.",
@@ -141,7 +130,6 @@ var Table = [NumCodes]Rule{
 	ChargeOverrun: {
 		Code: ChargeOverrun, Name: "charge-overrun", Severity: Danger, Blocks: true, Latches: true,
 		Reasons:   []Reason{ByHours, ByAmpereHours, AfterFull},
-		RaiseWhen: "a charge passes its ceiling of hours or ampere-hours without becoming full, or is still running 8 h after the pack was full",
 		ClearWhen: "the charge has ended; or, if it had not become full, it is proven full",
 		Why:       "The ceilings are hours and ampere-hours; one second more changes nothing.",
 		Basis:     "TM 10-6140-200-14: charger and pack must match; ceilings are the project's own",
@@ -149,7 +137,6 @@ var Table = [NumCodes]Rule{
 	},
 	Runaway: {
 		Code: Runaway, Name: "runaway", Severity: Danger, Blocks: true, Latches: true,
-		RaiseWhen: "at constant voltage the charging current rises while the pack warms",
 		ClearWhen: "the charge has ended, or the current falls again",
 		Why:       "The condition itself spans many minutes.",
 		Basis:     "Linden, Handbook of Batteries, thermal runaway: from memory",
@@ -157,7 +144,6 @@ var Table = [NumCodes]Rule{
 	ContactorStuck: {
 		Code: ContactorStuck, Name: "contactor-stuck", Severity: Danger, Latches: true,
 		Reasons:   []Reason{ByCurrent},
-		RaiseWhen: "open is ordered and the feedback contact shows closed, or charging current flows",
 		ClearWhen: "open is ordered and everything configured shows open",
 		Raise:     3 * time.Second,
 		Why:       "A contactor releases within 30 ms; three seconds allow for a slow feedback and for the current to fall to zero.",
@@ -166,7 +152,6 @@ var Table = [NumCodes]Rule{
 	ContactorOpen: {
 		Code: ContactorOpen, Name: "contactor-open", Severity: Warning,
 		Reasons:   []Reason{ByCurrent},
-		RaiseWhen: "closed is ordered and the feedback contact does not show closed",
 		ClearWhen: "closed is ordered and the feedback contact shows closed",
 		Raise:     5 * time.Second, Clear: 10 * time.Second,
 		Why:   "A contactor pulls in within 30 ms; five seconds allow for a slow feedback. Ten seconds show that it holds.",
@@ -175,7 +160,6 @@ var Table = [NumCodes]Rule{
 	},
 	VisitOpen: {
 		Code: VisitOpen, Name: "visit-open", Severity: Info, Blocks: true,
-		RaiseWhen: "a visit is open",
 		ClearWhen: "the visit is closed",
 		Why:       "Someone's hands are in the compartment: at once.",
 		Basis:     "29 CFR 1917.157: charger off while people work on the battery",
@@ -183,7 +167,6 @@ var Table = [NumCodes]Rule{
 	Held: {
 		Code: Held, Name: "held", Severity: Info, Blocks: true,
 		Reasons:   []Reason{Forgotten},
-		RaiseWhen: "a person has put the bay on hold, or the orders from before a restart cannot be read",
 		ClearWhen: "a person has removed the hold",
 		Why:       "A person's order: at once.",
 		Basis:     "a person's order",
@@ -191,7 +174,6 @@ var Table = [NumCodes]Rule{
 	AgentUnready: {
 		Code: AgentUnready, Name: "agent-unready", Severity: Info, Blocks: true,
 		Reasons:   []Reason{NoPack, ContactorRest, Restored, LateTick},
-		RaiseWhen: "no pack is connected, its voltage has not been good for the checking time, a tick was late, or the contactor's minimum off time is not over",
 		ClearWhen: "none of these applies",
 		Why:       "The checking time and the minimum off time are part of the condition.",
 		Basis:     "no standard: nothing is granted on unproven readings",
@@ -199,7 +181,6 @@ var Table = [NumCodes]Rule{
 	},
 	WaterBalance: {
 		Code: WaterBalance, Name: "water-balance", Severity: Warning,
-		RaiseWhen: "the settled level differs by more than 4 mm from the one that the charge records predict",
 		ClearWhen: "it differs by 2 mm or less",
 		Raise:     6 * time.Hour, Clear: time.Hour,
 		Why:   "Stratified and gassy electrolyte takes hours to settle.",
@@ -207,7 +188,6 @@ var Table = [NumCodes]Rule{
 	},
 	RecordFailing: {
 		Code: RecordFailing, Name: "record-failing", Severity: Warning,
-		RaiseWhen: "the logbook cannot be written",
 		ClearWhen: "it can be written",
 		Raise:     10 * time.Second, Clear: 10 * time.Second,
 		Why:   "A card may stall for seconds while it erases.",

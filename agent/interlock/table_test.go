@@ -29,7 +29,7 @@ func TestTable(t *testing.T) {
 			t.Errorf("%s: name or severity %v", r.Name, r.Severity)
 		}
 		for what, text := range map[string]string{
-			"raise condition": r.RaiseWhen, "clear condition": r.ClearWhen, "reason of its times": r.Why, "basis": r.Basis,
+			"raise condition": words.EnglishSI().When(c), "clear condition": r.ClearWhen, "reason of its times": r.Why, "basis": r.Basis,
 		} {
 			if len(text) < 8 || strings.TrimSpace(text) != strings.TrimSpace(strings.Trim(text, "\n\t")) {
 				t.Errorf("%s: %s is %q", r.Name, what, text)
@@ -137,7 +137,7 @@ func findingsPage() string {
 	for i := range rules {
 		r := &rules[i]
 		fmt.Fprintf(&b, "\n## %s\n\n%s: %s.\n\n", r.Name, upper(r.Severity.String()), english.Title(r.Code))
-		fmt.Fprintf(&b, "- Raised when %s, for %s.\n", r.RaiseWhen, span(r.Raise))
+		fmt.Fprintf(&b, "- Raised when %s, for %s.\n", english.When(r.Code), span(r.Raise))
 		if r.Latches {
 			fmt.Fprintf(&b, "- Latches: released by a person, when %s.\n", r.ClearWhen)
 		} else {

@@ -20,16 +20,16 @@ const (
 	NumSensors
 )
 
-var sensors = [NumSensors]struct{ name, title string }{
-	PackVoltage:        {"pack-voltage", "pack voltage"},
-	PackCurrent:        {"pack-current", "current"},
-	PackTemperature:    {"pack-temperature", "pack temperature"},
-	AmbientTemperature: {"ambient-temperature", "ambient temperature"},
-	ElectrolyteLevel:   {"level", "level"},
-	Hydrogen:           {"hydrogen", "hydrogen"},
-	Airflow:            {"airflow", "airflow proof"},
-	ContactorFeedback:  {"contactor-feedback", "contactor feedback"},
-	ChargerComplete:    {"charger-complete", "charger's contact"},
+var sensors = [NumSensors]string{
+	PackVoltage:        "pack-voltage",
+	PackCurrent:        "pack-current",
+	PackTemperature:    "pack-temperature",
+	AmbientTemperature: "ambient-temperature",
+	ElectrolyteLevel:   "level",
+	Hydrogen:           "hydrogen",
+	Airflow:            "airflow",
+	ContactorFeedback:  "contactor-feedback",
+	ChargerComplete:    "charger-complete",
 }
 
 // String is the sensor's name in metrics and messages, such as "pack-voltage".
@@ -37,15 +37,7 @@ func (s Sensor) String() string {
 	if s == NoSensor || s >= NumSensors {
 		return fmt.Sprintf("sensor-%d", uint8(s))
 	}
-	return sensors[s].name
-}
-
-// Title is the sensor in English, for a list.
-func (s Sensor) Title() string {
-	if s >= NumSensors {
-		return s.String()
-	}
-	return sensors[s].title
+	return sensors[s]
 }
 
 // Sensors is a set of sensors. The zero value is empty.

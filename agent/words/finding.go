@@ -17,6 +17,9 @@ func (v Voice) Title(c interlock.Code) string {
 	return v.Say("finding." + c.String() + ".title")
 }
 
+// When describes the condition of a finding, for use after "when".
+func (v Voice) When(c interlock.Code) string { return v.Say("finding." + c.String() + ".when") }
+
 // WhatToDo returns what a technician should do about a finding, "" for none. A
 // reason that needs something other than the usual action has its own text.
 func (v Voice) WhatToDo(c interlock.Code, e interlock.Evidence) string {

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
@@ -45,6 +46,17 @@ func (v Voice) Cautions() string { return v.Say("app.cautions") }
 // Fault states in a few words why a reading cannot be used, for use after a
 // colon.
 func (v Voice) Fault(f reading.Fault) string { return v.Word(OfFault(f)) }
+
+// Sensor names a sensor, for a list.
+func (v Voice) Sensor(s reading.Sensor) string { return v.Say("sensor." + s.String()) }
+
+// Unit writes a unit of the configuration, most of which are symbols.
+func (v Voice) Unit(name string) string {
+	if key := "unit." + strings.ReplaceAll(name, " ", "-"); v.has(key) {
+		return v.Say(key)
+	}
+	return name
+}
 
 // has reports whether the language has a text for a key.
 func (v Voice) has(key string) bool { return v.words.texts[key] != "" }

@@ -66,6 +66,7 @@ func TestEveryFindingIsExplained(t *testing.T) {
 	for _, v := range voices() {
 		for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 			whole(t, v.Title(c), c)
+			whole(t, v.When(c), c)
 			whole(t, v.Say("finding."+c.String()+".until"), c)
 			for reason := interlock.Usual; reason < interlock.NumReasons; reason++ {
 				for _, fault := range append(reading.Faults(), reading.None, reading.Missing) {
@@ -101,6 +102,12 @@ func TestEveryStateIsSaid(t *testing.T) {
 		}
 		for _, u := range []Urgency{Danger, Look, Todo, AtPack, OnHold, Runs, Fine} {
 			whole(t, v.Say("urgency."+u.Class))
+		}
+		for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
+			whole(t, v.Sensor(s), s)
+		}
+		for i := range bay.LimitTable {
+			whole(t, v.Say("limit."+bay.LimitTable[i].Key+".better"), bay.LimitTable[i].Key)
 		}
 		whole(t, v.Say("lang.name"))
 		for _, name := range Systems() {

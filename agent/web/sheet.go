@@ -1,6 +1,7 @@
 package web
 
 import (
+	"math"
 	"net/http"
 	"strconv"
 
@@ -15,7 +16,8 @@ type sheetPage struct {
 	Bays    []sheetBay
 	Confirm []confirm
 	Close   []confirm
-	Length  string
+	Length  string // units in which people write
+	Volume  string
 }
 
 type sheetBay struct {
@@ -29,7 +31,7 @@ type sheetCell struct{ Name, Add string }
 func (s *server) sheet(w http.ResponseWriter, r *http.Request) {
 	v := s.view(r)
 	page := sheetPage{
-		base: s.base(r, v.Say("sheet.title")), Length: v.Units().Length.Symbol,
+		base: s.base(r, v.Say("sheet.title")), Length: v.Units().Length.Symbol, Volume: v.Units().Volume.Symbol,
 		Confirm: confirms(v, order.VisitOpen), Close: confirms(v, order.VisitClose),
 	}
 	for _, p := range s.Pictures() {
@@ -53,7 +55,7 @@ func newSheetBay(p *bay.Picture, v words.Voice) sheetBay {
 	for i := range p.Pack.Cells {
 		c := sheetCell{Name: strconv.Itoa(i + 1)}
 		if perCell, _ := words.Proposal(p); i < len(perCell) {
-			c.Add = strconv.Itoa(int(perCell[i]))
+			c.Add = v.VolumeNumber(math.Floor(perCell[i]))
 		}
 		b.Cells = append(b.Cells, c)
 	}

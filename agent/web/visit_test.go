@@ -256,6 +256,12 @@ func TestTheSheetIsTypedIn(t *testing.T) {
 	for _, want := range []string{"Visit sheet", "<h2>bay-1", `<th scope="row">12</th><td>91</td>`, "☐ I wear goggles under a face shield", "☐ All vent caps are on and seated, vent holes clear"} {
 		require.Contains(t, page, want)
 	}
+	// 91 ml are 3.1 US fluid ounces of 29.57353 ml (NIST SP 811, 2008, appendix B).
+	us := newBench(func(o *web.Options) { o.Units = "us" }, "bay-1")
+	us.change("bay-1", plates)
+	page = text(t, us.get("/sheet"))
+	require.Contains(t, page, `<th scope="col">Add, fl oz</th><th scope="col">Poured, fl oz</th>`)
+	require.Contains(t, page, `<th scope="row">12</th><td>3.1</td>`)
 	b.leads(t, opening+"&by=A")
 	const body = "action=sheet&how=measured&by=A&id=s&ml-1=90&ml-2=&ml-3=75,5&after-1=13&after-2=&after-3="
 	require.Equal(t, visit+"?step=close", b.leads(t, body))

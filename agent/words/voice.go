@@ -119,6 +119,9 @@ func (v Voice) Volume(ml float64) string {
 	return text
 }
 
+// VolumeNumber formats millilitres in the reader's unit, without it, as in a column.
+func (v Voice) VolumeNumber(ml float64) string { return v.words.point(v.units.Volume.Number(ml)) }
+
 // Span formats a duration for people; a negative one counts as 0.
 func (v Voice) Span(d time.Duration) string {
 	d = max(0, d)

@@ -16,6 +16,7 @@ import (
 // input is one channel of a converter and the meaning of its voltage.
 type input struct {
 	part  string // its key in the configuration, such as "voltage"
+	of    reading.Sensor
 	raw   reading.Reading
 	dev   *ads1115.Dev
 	mux   ads1115.Mux
@@ -41,13 +42,17 @@ type analog struct {
 // Name returns the bus, such as "i2c 1".
 func (a *analog) Name() string { return a.name }
 
-// Sample converts each input in turn. When the bus fails it skips the remaining
+// Sample converts each input in turn, and leaves alone what was read within its
+// sensor's interval. When the bus fails it skips the remaining
 // inputs: each try would take the kernel's timeout.
 func (a *analog) Sample(ctx context.Context, out *bay.Readings) {
 	var stuck error
 	for i := range a.inputs {
 		in := &a.inputs[i]
 		at, volts, err := a.now(), physic.ElectricPotential(0), stuck
+		if !in.of.Due(out.Of(in.of), at) {
+			continue
+		}
 		if err == nil {
 			volts, err = in.dev.Read(ctx, in.mux, in.gain, in.rate)
 		}
@@ -72,7 +77,7 @@ func rawOf(volts physic.ElectricPotential, at time.Duration, err error) reading.
 type linear struct {
 	zero, factor float64
 	low, high    float64 // range of the sensor
-	field        func(*bay.Readings) *reading.Reading
+	sensor       reading.Sensor
 }
 
 func (l *linear) put(out *bay.Readings, volts float64, at time.Duration, err error) (reading.Fault, error) {
@@ -82,16 +87,12 @@ func (l *linear) put(out *bay.Readings, volts float64, at time.Duration, err err
 	}
 	if err != nil {
 		fault := faultOf(err)
-		*l.field(out) = reading.Bad(fault, at)
+		*out.Place(l.sensor) = reading.Bad(fault, at)
 		return fault, err
 	}
-	*l.field(out) = reading.Good(v, at)
+	*out.Place(l.sensor) = reading.Good(v, at)
 	return reading.None, nil
 }
-
-func packV(r *bay.Readings) *reading.Reading       { return &r.PackV }
-func currentA(r *bay.Readings) *reading.Reading    { return &r.CurrentA }
-func hydrogenPct(r *bay.Readings) *reading.Reading { return &r.HydrogenPct }
 
 // unbounded is for sensors whose range is that of their converter.
 var unbounded = math.MaxFloat64

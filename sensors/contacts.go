@@ -20,15 +20,15 @@ type contacts struct {
 
 // contact is one input line.
 type contact struct {
-	level     func() (gpio.Level, error)
-	closedAt  gpio.Level // the level that means closed
-	contactIs func(*bay.Readings) *reading.Reading
-	teller    teller
+	level    func() (gpio.Level, error)
+	closedAt gpio.Level // the level that means closed
+	sensor   reading.Sensor
+	teller   teller
 }
 
 // newContact makes the line an input. Its pull resistor makes a broken wire read
 // as an open contact.
-func newContact(pin gpio.PinIn, c *wiring.Contact, field func(*bay.Readings) *reading.Reading, t teller) (contact, error) {
+func newContact(pin gpio.PinIn, c *wiring.Contact, sensor reading.Sensor, t teller) (contact, error) {
 	pull, closedAt := gpio.PullDown, gpio.High
 	if c.ActiveLow {
 		pull, closedAt = gpio.PullUp, gpio.Low
@@ -36,7 +36,7 @@ func newContact(pin gpio.PinIn, c *wiring.Contact, field func(*bay.Readings) *re
 	if err := pin.In(pull, gpio.NoEdge); err != nil {
 		return contact{}, fmt.Errorf("make it an input with %s: %w", pull, taken(err))
 	}
-	return contact{levelOf(pin), closedAt, field, t}, nil
+	return contact{levelOf(pin), closedAt, sensor, t}, nil
 }
 
 // levelOf returns how to read a line. A line of the character device can report a
@@ -62,15 +62,11 @@ func (c *contacts) Sample(_ context.Context, out *bay.Readings) {
 		in.teller.tell(err, fault, at)
 		switch {
 		case err != nil:
-			*in.contactIs(out) = reading.Bad(fault, at)
+			*out.Place(in.sensor) = reading.Bad(fault, at)
 			continue
 		case level == in.closedAt:
 			value = 1
 		}
-		*in.contactIs(out) = reading.Good(value, at)
+		*out.Place(in.sensor) = reading.Good(value, at)
 	}
 }
-
-func airflow(r *bay.Readings) *reading.Reading         { return &r.Airflow }
-func contactorClosed(r *bay.Readings) *reading.Reading { return &r.ContactorClosed }
-func chargerComplete(r *bay.Readings) *reading.Reading { return &r.ChargerComplete }

@@ -28,7 +28,7 @@ func TestThermometerComesLate(t *testing.T) {
 		t.Fatalf("before the search: got %+v", got)
 	}
 	b.files[packID+"/w1_slave"] = w1("21500")
-	b.now += shareFor
+	b.now += reading.PackTemperature.Every()
 	if got := sample(t, bays[0]).PackC; !got.OK() || got.Value != 21 {
 		t.Errorf("after it: got %+v, want 21.5 with the offset of -0.5", got)
 	}
@@ -44,7 +44,7 @@ func TestThermometerExchanged(t *testing.T) {
 	}
 	delete(b.files, packID+"/w1_slave")
 	b.files["28-0316a2795c01/w1_slave"] = w1("20000")
-	b.now += shareFor
+	b.now += reading.PackTemperature.Every()
 	if got := sample(t, bays[0]).PackC; got.Fault != reading.NoAnswer {
 		t.Errorf("got %+v, want no answer", got)
 	}
@@ -60,7 +60,7 @@ func TestEmptyFileForEveryDamage(t *testing.T) {
 		delete(b.files, packID+"/w1_slave")
 		for _, text := range []string{"", "\n"} {
 			b.files[packID+"/"+name] = &fstest.MapFile{Data: []byte(text)}
-			b.now += shareFor
+			b.now += reading.PackTemperature.Every()
 			if got := sample(t, bays[0]).PackC; got.Fault != reading.NoAnswer {
 				t.Errorf("%s with %q: got %+v", name, text, got)
 			}

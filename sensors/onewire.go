@@ -11,11 +11,6 @@ import (
 	"bayward/sensors/w1therm"
 )
 
-// shareFor is how long a temperature may be used that another bay has read from
-// the same sensor, so that one ambient sensor for eight bays is not read eight
-// times. It covers the time of one conversion.
-const shareFor = 2 * time.Second
-
 // thermometer is one 1-wire sensor, which several bays may share.
 type thermometer struct {
 	dev *w1therm.Dev
@@ -32,7 +27,7 @@ func (t *thermometer) celsius(ctx context.Context) (reading.Reading, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	now := t.now()
-	if t.read && now-t.last.At < shareFor && ctx.Err() == nil {
+	if t.read && now-t.last.At < reading.PackTemperature.Every() && ctx.Err() == nil {
 		return t.last, t.err
 	}
 	temperature, err := t.dev.Read(ctx)
@@ -53,9 +48,9 @@ type oneWire struct {
 
 // warmth is one temperature of a bay.
 type warmth struct {
+	of      reading.Sensor
 	sensor  *thermometer
 	offsetC float64
-	field   func(*bay.Readings) *reading.Reading
 	teller
 }
 
@@ -73,13 +68,10 @@ func (o *oneWire) Sample(ctx context.Context, out *bay.Readings) {
 		if r.OK() {
 			r.Value += p.offsetC
 		}
-		*p.field(out) = r
+		*out.Place(p.of) = r
 		p.tell(err, r.Fault, r.At)
 	}
 }
-
-func packC(r *bay.Readings) *reading.Reading    { return &r.PackC }
-func ambientC(r *bay.Readings) *reading.Reading { return &r.AmbientC }
 
 // thermometerFor finds or makes the sensor with a number.
 func (o *opener) thermometerFor(id string) (*thermometer, error) {

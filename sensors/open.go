@@ -9,7 +9,6 @@ import (
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
 
-	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/reading"
 	"bayward/sensors/ads1115"
@@ -104,35 +103,35 @@ const minHydrogenPct, maxHydrogenPct = -0.25, 100
 func (o *opener) analog(b *config.Bay) (*analog, error) {
 	w := &b.Wiring
 	a := &analog{name: "i2c " + w.I2C, now: o.hw.Now}
-	add := func(field string, in wiring.Input, minus int, v value) error {
+	add := func(field string, of reading.Sensor, in wiring.Input, minus int, v value) error {
 		opened, err := o.input(w.I2C, in, minus)
 		if err != nil {
 			return partError(b, field, err)
 		}
-		opened.part, opened.value, opened.teller = field, v, o.teller(b, field)
+		opened.part, opened.of, opened.value, opened.teller = field, of, v, o.teller(b, field)
 		a.inputs = append(a.inputs, opened)
 		return nil
 	}
 	var err error
 	if v := w.Voltage; v != nil {
-		err = add("voltage", v.Input, ads1115.Ground, &linear{v.OffsetV, v.Ratio, -unbounded, unbounded, packV})
+		err = add("voltage", reading.PackVoltage, v.Input, ads1115.Ground, &linear{v.OffsetV, v.Ratio, -unbounded, unbounded, reading.PackVoltage})
 	}
 	if c := w.Current; c != nil {
 		minus := ads1115.Ground
 		if c.Kind == "shunt" && c.Minus != nil {
 			minus = *c.Minus
 		}
-		err = errors.Join(err, add("current", c.Input, minus, currentOf(c)))
+		err = errors.Join(err, add("current", reading.PackCurrent, c.Input, minus, currentOf(c)))
 	}
 	if l := w.Level; l != nil {
 		probe, levelErr := newLevelSense(l)
 		if levelErr != nil {
 			return nil, errors.Join(err, partError(b, "level", levelErr))
 		}
-		err = errors.Join(err, add("level", l.Input, ads1115.Ground, probe))
+		err = errors.Join(err, add("level", reading.ElectrolyteLevel, l.Input, ads1115.Ground, probe))
 	}
 	if h := w.Hydrogen; h != nil {
-		err = errors.Join(err, add("hydrogen", h.Input, ads1115.Ground, &linear{h.ZeroV, h.PerVolt, minHydrogenPct, maxHydrogenPct, hydrogenPct}))
+		err = errors.Join(err, add("hydrogen", reading.Hydrogen, h.Input, ads1115.Ground, &linear{h.ZeroV, h.PerVolt, minHydrogenPct, maxHydrogenPct, reading.Hydrogen}))
 	}
 	return a, err
 }
@@ -152,7 +151,7 @@ func (o *opener) level(b *config.Bay) (Source, error) {
 	if err != nil {
 		return nil, partError(b, "level", err)
 	}
-	in.value = probe
+	in.of, in.value = reading.ElectrolyteLevel, probe
 	return &analog{name: "level on i2c " + w.I2C, now: o.hw.Now, inputs: []input{in}}, nil
 }
 
@@ -164,7 +163,7 @@ const deadShare = 0.05
 // currentOf returns a shunt's or a Hall sensor's current. A disconnected shunt
 // cannot be detected: it reads no current.
 func currentOf(c *wiring.Current) *linear {
-	l := &linear{c.ZeroV, c.AmperesPerVolt, -unbounded, unbounded, currentA}
+	l := &linear{c.ZeroV, c.AmperesPerVolt, -unbounded, unbounded, reading.PackCurrent}
 	dead := (deadShare - 1) * c.ZeroV * c.AmperesPerVolt
 	switch {
 	case c.Kind != "hall" || !(c.ZeroV > 0):
@@ -236,8 +235,8 @@ func (o *opener) oneWire(b *config.Bay) (*oneWire, error) {
 	for _, p := range []struct {
 		field, id string
 		offsetC   float64
-		into      func(*bay.Readings) *reading.Reading
-	}{{"temperature.pack", t.Pack, t.OffsetC, packC}, {"temperature.ambient", t.Ambient, 0, ambientC}} {
+		of        reading.Sensor
+	}{{"temperature.pack", t.Pack, t.OffsetC, reading.PackTemperature}, {"temperature.ambient", t.Ambient, 0, reading.AmbientTemperature}} {
 		if p.id == "" {
 			continue
 		}
@@ -245,7 +244,7 @@ func (o *opener) oneWire(b *config.Bay) (*oneWire, error) {
 		if err != nil {
 			return nil, partError(b, p.field, err)
 		}
-		w.probes = append(w.probes, warmth{sensor, p.offsetC, p.into, o.teller(b, p.field)})
+		w.probes = append(w.probes, warmth{p.of, sensor, p.offsetC, o.teller(b, p.field)})
 	}
 	return w, nil
 }
@@ -259,11 +258,11 @@ func (o *opener) contacts(b *config.Bay) (*contacts, error) {
 	for _, p := range []struct {
 		field string
 		wired *wiring.Contact
-		into  func(*bay.Readings) *reading.Reading
+		of    reading.Sensor
 	}{
-		{"relay.feedback", feedback, contactorClosed},
-		{"airflow", b.Wiring.Airflow, airflow},
-		{"charger_complete", b.Wiring.Complete, chargerComplete},
+		{"relay.feedback", feedback, reading.ContactorFeedback},
+		{"airflow", b.Wiring.Airflow, reading.Airflow},
+		{"charger_complete", b.Wiring.Complete, reading.ChargerComplete},
 	} {
 		if p.wired == nil {
 			continue
@@ -272,7 +271,7 @@ func (o *opener) contacts(b *config.Bay) (*contacts, error) {
 		if err != nil {
 			return nil, partError(b, p.field, fmt.Errorf("pin %q: %w", p.wired.Pin, err))
 		}
-		in, err := newContact(pin, p.wired, p.into, o.teller(b, p.field))
+		in, err := newContact(pin, p.wired, p.of, o.teller(b, p.field))
 		if err != nil {
 			return nil, partError(b, p.field, fmt.Errorf("pin %q: %w", p.wired.Pin, err))
 		}

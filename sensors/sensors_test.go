@@ -233,15 +233,48 @@ func TestTemperatureFaults(t *testing.T) {
 		{"good", w1("20000"), reading.None},
 	} {
 		b.files[packID+"/w1_slave"] = tc.file
-		b.now += shareFor
+		b.now += reading.PackTemperature.Every()
 		if got := sample(t, bays[0]); got.PackC.Fault != tc.want || !got.AmbientC.OK() {
 			t.Errorf("%s: got %+v, ambient %+v", tc.name, got.PackC, got.AmbientC)
 		}
 	}
 	delete(b.files, packID+"/w1_slave")
-	b.now += shareFor
+	b.now += reading.PackTemperature.Every()
 	if got := sample(t, bays[0]); got.PackC.Fault != reading.NoAnswer {
 		t.Errorf("unplugged: got %+v", got.PackC)
+	}
+}
+
+// TestSamplingInterval: an input whose sensor has an interval keeps its reading until the
+// interval is over, and is read in each tick while it has a fault. The gas sensor's input
+// stands in for such a sensor.
+func TestSamplingInterval(t *testing.T) {
+	b := newBench(t)
+	b.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
+	source := mustOpen(t, wired(), b.hardware())[0].Sources()[0].(*analog)
+	slow := &source.inputs[len(source.inputs)-1]
+	slow.of = reading.AmbientTemperature
+	slow.value.(*linear).sensor = slow.of
+	var out bay.Readings
+	read := func() reading.Reading {
+		source.Sample(t.Context(), &out)
+		return out.AmbientC
+	}
+	first := read()
+	for _, row := range []struct {
+		after time.Duration
+		pin   float64
+		want  bool // a new reading
+	}{
+		{time.Second, 0.8, false}, {time.Second, 0.8, true}, {time.Second, 0.9, false}, {time.Second, -0.9, true}, {time.Second, 0.7, true},
+	} {
+		b.now += row.after
+		b.bus.pins[3] = row.pin
+		got := read()
+		if (got != first) != row.want || got.At != b.now && row.want || out.PackV.At != b.now {
+			t.Errorf("%v: got %+v after %+v; the voltage is of %s", row, got, first, out.PackV.At)
+		}
+		first = got
 	}
 }
 
@@ -417,7 +450,7 @@ func BenchmarkSampleOneWire(b *testing.B) {
 	var out bay.Readings
 	b.ReportAllocs()
 	for b.Loop() {
-		h.now += shareFor
+		h.now += reading.PackTemperature.Every()
 		bays[0].Sources()[1].Sample(b.Context(), &out)
 	}
 }

@@ -57,12 +57,20 @@ func (r *Readings) Of(sensor reading.Sensor) reading.Reading {
 	if sensor == reading.ElectrolyteLevel {
 		return reading.Reading{Value: r.Level.LowMM, At: r.Level.At, Fault: r.Level.Fault}
 	}
-	for i := range sensorTable {
-		if row := &sensorTable[i]; row.sensor == sensor {
-			return *row.at(r)
-		}
+	if place := r.Place(sensor); place != nil {
+		return *place
 	}
 	return reading.Reading{}
+}
+
+// Place returns where a sensor's reading is; nil for the level, which has two bounds.
+func (r *Readings) Place(sensor reading.Sensor) *reading.Reading {
+	for i := range sensorTable {
+		if row := &sensorTable[i]; row.sensor == sensor && row.at != nil {
+			return row.at(r)
+		}
+	}
+	return nil
 }
 
 // Merge copies what a source has read; what the source has not read is missing in

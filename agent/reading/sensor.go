@@ -1,6 +1,9 @@
 package reading
 
-import "fmt"
+import (
+	"fmt"
+	"time"
+)
 
 // Sensor is one thing that is measured in a bay. The zero value is none.
 type Sensor uint8
@@ -20,24 +23,48 @@ const (
 	NumSensors
 )
 
-var sensors = [NumSensors]string{
-	PackVoltage:        "pack-voltage",
-	PackCurrent:        "pack-current",
-	PackTemperature:    "pack-temperature",
-	AmbientTemperature: "ambient-temperature",
-	ElectrolyteLevel:   "level",
-	Hydrogen:           "hydrogen",
-	Airflow:            "airflow",
-	ContactorFeedback:  "contactor-feedback",
-	ChargerComplete:    "charger-complete",
+// rows has what is the same of a sensor wherever it is fitted.
+var rows = [NumSensors]struct {
+	name  string
+	every time.Duration
+}{
+	PackVoltage:        {name: "pack-voltage"},
+	PackCurrent:        {name: "pack-current"},
+	PackTemperature:    {name: "pack-temperature", every: oneWireEvery},
+	AmbientTemperature: {name: "ambient-temperature", every: oneWireEvery},
+	ElectrolyteLevel:   {name: "level"},
+	Hydrogen:           {name: "hydrogen"},
+	Airflow:            {name: "airflow"},
+	ContactorFeedback:  {name: "contactor-feedback"},
+	ChargerComplete:    {name: "charger-complete"},
 }
+
+// oneWireEvery spares a 1-wire bus that several bays share: one ambient sensor for
+// eight bays is not read eight times. It covers the time of one conversion.
+const oneWireEvery = 2 * time.Second
 
 // String is the sensor's name in metrics and messages, such as "pack-voltage".
 func (s Sensor) String() string {
 	if s == NoSensor || s >= NumSensors {
 		return fmt.Sprintf("sensor-%d", uint8(s))
 	}
-	return sensors[s]
+	return rows[s].name
+}
+
+// Every is the sampling interval: a reading is used again until it is that old. With
+// 0 the sensor is read in each tick.
+func (s Sensor) Every() time.Duration {
+	if s >= NumSensors {
+		return 0
+	}
+	return rows[s].every
+}
+
+// Due reports whether a sensor must be read again, which it always must after a
+// fault.
+func (s Sensor) Due(last Reading, now time.Duration) bool {
+	every := s.Every()
+	return every == 0 || !last.OK() || now-last.At >= every
 }
 
 // Sensors is a set of sensors. The zero value is empty.

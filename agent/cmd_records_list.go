@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"time"
 
 	"bayward/agent/config"
 	"bayward/agent/logbook"
@@ -12,7 +13,7 @@ import (
 type recordsListCmd struct {
 	bookFlags
 	rangeFlags
-	Kind string `enum:"packs,charges,visits,findings,refusals,events" default:"packs" help:"What to list: ${enum} (${default})."`
+	Kind string `enum:"packs,charges,visits,corrections,findings,refusals,events" default:"packs" help:"What to list: ${enum} (${default})."`
 	JSON bool   `name:"json" help:"Print JSON with all columns."`
 }
 
@@ -23,7 +24,7 @@ func (c *recordsListCmd) Run(ctx context.Context, p *program) error {
 		return err
 	}
 	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
-		t := records.TableIn(voiceOf(cfg, c.JSON), c.Kind)
+		t := records.TableFor(voiceOf(cfg, c.JSON), time.Local, c.Kind)
 		if c.JSON {
 			return t.WriteJSON(ctx, p.stdout, r, q)
 		}

@@ -37,7 +37,7 @@ func (c *recordsReportCmd) Run(ctx context.Context, p *program) error {
 		return err
 	}
 	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
-		o := &records.ReportOptions{Pack: c.Pack, Since: q.Since, Until: q.Until, Letter: c.Paper == "letter", Made: time.Now(), Version: version()}
+		o := &records.ReportOptions{Pack: c.Pack, Since: q.Since, Until: q.Until, Letter: c.Paper == "letter", Made: time.Now(), Zone: time.Local, Version: version()}
 		assembly.Describe(o, cfg)
 		o.Units = cmp.Or(c.Units, o.Units)
 		err := records.WriteReport(ctx, p.stdout, r, o)

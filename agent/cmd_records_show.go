@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"bayward/agent/config"
 	"bayward/agent/logbook"
@@ -22,7 +23,7 @@ type recordsShowCmd struct {
 func (c *recordsShowCmd) Run(ctx context.Context, p *program) error {
 	table := map[string]string{"charge": "charges", "visit": "visits", "finding": "findings", "refusal": "refusals"}[c.Kind]
 	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
-		t := records.TableIn(voiceOf(cfg, c.JSON), table)
+		t := records.TableFor(voiceOf(cfg, c.JSON), time.Local, table)
 		row, err := t.Find(ctx, r, c.ID)
 		if errors.Is(err, records.ErrNone) {
 			return usage.Errorf("%s %d: %w; bayward records list --kind %s shows what there is", c.Kind, c.ID, err, table)
@@ -37,6 +38,6 @@ func (c *recordsShowCmd) Run(ctx context.Context, p *program) error {
 			return err
 		}
 		_, _ = fmt.Fprintln(p.stdout)
-		return records.WriteCells(ctx, p.stdout, r, c.ID)
+		return records.WriteCells(ctx, p.stdout, r, voiceOf(cfg, false), time.Local, c.ID)
 	})
 }

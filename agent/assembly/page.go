@@ -49,7 +49,8 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 	if a.Book != nil {
 		record = records.Handler(records.ServeOptions{
 			Reader: a.Book.Reader, Version: a.Version, Describe: func(o *records.ReportOptions) { Describe(o, a.Config) },
-			Now: func() time.Time { now, _ := a.Wall(); return now },
+			Zone: time.Local,
+			Now:  func() time.Time { now, _ := a.Wall(); return now },
 		})
 	}
 	return web.New(web.Options{

@@ -2,6 +2,7 @@ package charge
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"bayward/agent/electrolyte"
@@ -200,3 +201,8 @@ func (c *CellGravity) verdict() GravityVerdict {
 
 // SpreadNeeds returns how many sound cells it takes to call for an equalize charge.
 func (r *GravityRound) SpreadNeeds() int { return (r.Of + 1) / 2 }
+
+// ParseGravityVerdict finds a verdict by its name; an unknown name is NotRead.
+func ParseGravityVerdict(name string) GravityVerdict {
+	return GravityVerdict(max(slices.Index(verdictNames[:], name), 0))
+}

@@ -330,11 +330,11 @@ func TestMembers(t *testing.T) {
 	require.Empty(t, o.Members())
 }
 
-// TestConfirmed checks what the record contains of a visit's cautions.
+// TestConfirmed checks what the record contains of a visit's cautions: their keys.
 func TestConfirmed(t *testing.T) {
 	for name, want := range map[order.Kind]string{
-		order.VisitOpen:  "Confirmed: machine parked, brake on, key out or isolator off; charger off at its own switch, no plug pulled before; goggles, face shield, apron, gloves, boots; no metal; eyewash works and is free, neutraliser and water at hand; no flame or spark; air moving; battery not gassing, not alone.",
-		order.VisitClose: "Confirmed: vent caps seated, vent holes clear; spills neutralised and rinsed, waste in its own container; hands and tools out, battery cover open for the charge.",
+		order.VisitOpen:  "confirmed: park lock wear metal wash spark air calm",
+		order.VisitClose: "confirmed: caps spills latch",
 		order.Fill:       "",
 	} {
 		require.Equal(t, want, name.Row().Confirmed())

@@ -31,15 +31,14 @@ type Row struct {
 	Optional []*Field
 	// Each are the fields of each line of its list of cells; see CellEntry.
 	Each []*Field
-	// Confirm is what the page asks a person to confirm before the order is given.
-	Confirm []Point
+	// Confirm are the keys, in forms and language files, of what the page asks a
+	// person to confirm before the order is given.
+	Confirm []string
 }
 
-// Point is one thing to confirm.
-type Point struct {
-	Key    string // in forms and language files
-	Record string // the wording in the record
-}
+// ConfirmedBefore begins the note of an order whose points were confirmed; their
+// keys follow, so that each reader gets them in words.
+const ConfirmedBefore = "confirmed: "
 
 // Confirmed returns the note for the record that every point was confirmed, ""
 // when there are none.
@@ -47,11 +46,7 @@ func (r *Row) Confirmed() string {
 	if len(r.Confirm) == 0 {
 		return ""
 	}
-	points := make([]string, len(r.Confirm))
-	for i, p := range r.Confirm {
-		points[i] = p.Record
-	}
-	return "Confirmed: " + strings.Join(points, "; ") + "."
+	return ConfirmedBefore + strings.Join(r.Confirm, " ")
 }
 
 // Takes reports whether a field belongs to the order.
@@ -67,21 +62,11 @@ var Table = [NumKinds]Row{
 	Release: {Name: "release", Does: "Release latched findings whose condition is gone.", Of: OfCharge, Right: MayRelease},
 	VisitOpen: {
 		Name: "visit-open", Does: "Open a visit, which locks the charge out.", Of: OfVisit, Right: MayVisit,
-		Confirm: []Point{
-			{"park", "machine parked, brake on, key out or isolator off"},
-			{"lock", "charger off at its own switch, no plug pulled before"},
-			{"wear", "goggles, face shield, apron, gloves, boots"}, {"metal", "no metal"},
-			{"wash", "eyewash works and is free, neutraliser and water at hand"},
-			{"spark", "no flame or spark"}, {"air", "air moving"}, {"calm", "battery not gassing, not alone"},
-		},
+		Confirm: []string{"park", "lock", "wear", "metal", "wash", "spark", "air", "calm"},
 	},
 	VisitClose: {
 		Name: "visit-close", Does: "Close the visit.", Of: OfVisit, Right: MayVisit, InVisit: true,
-		Confirm: []Point{
-			{"caps", "vent caps seated, vent holes clear"},
-			{"spills", "spills neutralised and rinsed, waste in its own container"},
-			{"latch", "hands and tools out, battery cover open for the charge"},
-		},
+		Confirm: []string{"caps", "spills", "latch"},
 	},
 	Fill: {
 		Name: "fill", Does: "Record the water that one cell was given.", Of: OfVisit, Right: MayVisit, InVisit: true,

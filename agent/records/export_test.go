@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/logbook"
 	"bayward/agent/records"
+	"bayward/agent/words"
 )
 
 // TestCSVAndJSONAgree reads every table back, in both formats.
@@ -165,7 +166,7 @@ func TestFind(t *testing.T) {
 	require.NoError(t, records.TableNamed("visits").WriteRow(&out, row))
 	require.Regexp(t, `(?m)^by +Ann `, out.String())
 	out.Reset()
-	require.NoError(t, records.WriteCells(t.Context(), &out, r, 2))
+	require.NoError(t, records.WriteCells(t.Context(), &out, r, words.EnglishSI(), time.UTC, 2))
 	require.Equal(t, 13, strings.Count(out.String(), "\n"))
 	require.Contains(t, out.String(), "1.282")
 	_, err = records.TableNamed("visits").Find(t.Context(), r, 99)

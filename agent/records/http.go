@@ -30,6 +30,7 @@ type ServeOptions struct {
 	// adds nothing.
 	Describe func(*ReportOptions)
 	Now      func() time.Time // of the record's clock
+	Zone     *time.Location   // of the reader's clock; nil for UTC
 	Version  string
 }
 
@@ -179,16 +180,16 @@ func (p *pages) report(w http.ResponseWriter, r *http.Request) {
 	err := WriteReport(r.Context(), &out, p.Reader, o)
 	switch {
 	case errors.Is(err, ErrNoPack):
-		p.choose(w, r, http.StatusNotFound, "Pack "+o.Pack+": "+err.Error())
+		p.choose(w, r, http.StatusNotFound, o.Pack+": "+err.Error())
 	case err != nil:
 		unreadable(w)
 	default:
-		send(w, http.StatusOK, StyleOf(o.Letter), out.Bytes())
+		send(w, http.StatusOK, StyleOf(o), out.Bytes())
 	}
 }
 
 func (p *pages) options(form url.Values) (o *ReportOptions, why string) {
-	if why := strangers(form, "pack", "since", "until", "paper", "units"); why != "" {
+	if why := strangers(form, "pack", "since", "until", "paper", "units", "language"); why != "" {
 		return nil, why
 	}
 	if form.Get("since") == "" {
@@ -198,17 +199,48 @@ func (p *pages) options(form url.Values) (o *ReportOptions, why string) {
 	if err != nil {
 		return nil, err.Error()
 	}
-	o = &ReportOptions{Pack: q.Pack, Since: q.Since, Until: q.Until, Letter: form.Get("paper") == "letter", Made: p.Now(), Version: p.Version}
-	if p.Describe != nil {
-		p.Describe(o)
-	}
-	for field, accepted := range map[string][]string{"paper": {"", "a4", "letter"}, "units": append([]string{""}, words.Systems()...)} {
-		if !slices.Contains(accepted, form.Get(field)) {
-			return nil, "field " + field + ": must be" + strings.Join(accepted, " ")
+	o = p.reader(&ReportOptions{
+		Pack: q.Pack, Since: q.Since, Until: q.Until, Letter: form.Get("paper") == "letter", Made: p.Now(), Version: p.Version,
+	}, form)
+	for _, of := range choices() {
+		if got := form.Get(of.field); got != "" && !slices.Contains(of.accepted, got) {
+			return nil, "field " + of.field + ": must be " + strings.Join(of.accepted, ", ")
 		}
 	}
 	o.Units = cmp.Or(form.Get("units"), o.Units)
 	return o, ""
+}
+
+// choice is a field that accepts some words only.
+type choice struct {
+	field    string
+	accepted []string
+}
+
+func choices() []choice {
+	return []choice{{"paper", []string{"a4", "letter"}}, {"units", words.Systems()}, {"language", words.Languages()}}
+}
+
+// reader adds what is known of the reader of a page.
+func (p *pages) reader(o *ReportOptions, form url.Values) *ReportOptions {
+	o.Zone = p.Zone
+	if p.Describe != nil {
+		p.Describe(o)
+	}
+	o.Language = cmp.Or(form.Get("language"), o.Language)
+	return o
+}
+
+// chooser is what the page to choose a pack shows.
+type chooser struct {
+	paper
+	Style         template.CSS
+	Lang          string
+	Problem, Pack string
+	Cautions      string
+	Packs         []logbook.PackEntry
+	Tables        []*Table
+	Languages     []pair
 }
 
 func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, problem string) {
@@ -217,18 +249,21 @@ func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, probl
 		unreadable(w)
 		return
 	}
+	o := p.reader(&ReportOptions{}, r.URL.Query())
+	page := chooser{
+		paper: paperOf(o), Style: template.CSS(StyleOf(o)), Problem: problem, Pack: r.URL.Query().Get("pack"), //nolint:gosec // our own file
+		Packs: packs,
+	}
+	page.Lang, page.Cautions, page.Tables = page.voice.Language(), page.voice.Cautions(), tables(page.voice)
+	for _, name := range words.Languages() {
+		page.Languages = append(page.Languages, pair{name, words.New(name, "").Say("lang.name")})
+	}
 	var out bytes.Buffer
-	err = choosePage().Execute(&out, struct {
-		Style                   template.CSS
-		Problem, Pack, Cautions string
-		Packs                   []logbook.PackEntry
-		Tables                  []*Table
-	}{template.CSS(StyleOf(false)), problem, r.URL.Query().Get("pack"), words.EnglishSI().Cautions(), packs, Tables()}) //nolint:gosec // our own file
-	if err != nil {
+	if err := choosePage().Execute(&out, page); err != nil {
 		http.Error(w, "cannot render the page", http.StatusInternalServerError)
 		return
 	}
-	send(w, status, StyleOf(false), out.Bytes())
+	send(w, status, StyleOf(o), out.Bytes())
 }
 
 // send allows the page's own style, and nothing else.

@@ -64,12 +64,14 @@ func TestReportByHTTP(t *testing.T) {
 	page := get("/records?pack=lift-24v&paper=letter&units=us")
 	require.Equal(t, 200, page.Code)
 	require.Contains(t, page.Header().Get("Content-Security-Policy"), "style-src 'sha256-")
-	for _, want := range []string{"Record of pack lift-24v", "quarry-road", "size: letter", "0.51 in"} {
+	for _, want := range []string{"Record of battery lift-24v", "quarry-road", "size: letter", "0.51 in"} {
 		mustSay(t, page.Body.String(), want)
 	}
 	mustSay(t, get("/records").Body.String(), `<a href="/records?pack=lift-24v">`)
+	mustSay(t, get("/records?language=es").Body.String(), "Una batería, para imprimir")
+	mustSay(t, get("/records?pack=lift-24v&language=es").Body.String(), "Registro de la batería lift-24v")
 	for path, status := range map[string]int{
-		"/records?pack=none": 404, "/records?pack=lift-24v&since=soon": 400, "/records?pack=lift-24v&paper=a5": 400, "/records?pack=lift-24v&color=red": 400,
+		"/records?pack=none": 404, "/records?pack=lift-24v&since=soon": 400, "/records?pack=lift-24v&paper=a5": 400, "/records?pack=lift-24v&color=red": 400, "/records?pack=lift-24v&language=xx": 400,
 	} {
 		w := get(path)
 		require.Equal(t, status, w.Code, path)

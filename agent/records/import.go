@@ -213,8 +213,20 @@ func Fresh(ctx context.Context, r *logbook.Reader, rows logbook.Rows) (fresh log
 	if fresh.Charges, err = freshOf(r.Charges(ctx, logbook.Query{}), rows.Charges, "charge", &known, func(c *logbook.Charge) *logbook.Span { return &c.Span }); err != nil {
 		return logbook.Rows{}, known, err
 	}
-	fresh.Visits, err = freshOf(r.Visits(ctx, logbook.Query{}), rows.Visits, "visit", &known, func(v *logbook.Visit) *logbook.Span { return &v.Span })
+	fresh.Visits, err = freshOf(uncorrected(r.Visits(ctx, logbook.Query{})), rows.Visits, "visit", &known, func(v *logbook.Visit) *logbook.Span { return &v.Span })
 	return fresh, known, err
+}
+
+// uncorrected leaves out which values were corrected: a file has only the new ones.
+func uncorrected(visits iter.Seq2[logbook.Visit, error]) iter.Seq2[logbook.Visit, error] {
+	return func(yield func(logbook.Visit, error) bool) {
+		for v, err := range visits {
+			v.Corrections = nil
+			if !yield(v, err) {
+				return
+			}
+		}
+	}
 }
 
 func freshOf[T any](have iter.Seq2[T, error], rows []T, kind string, known *Known, span func(*T) *logbook.Span) (fresh []T, err error) {

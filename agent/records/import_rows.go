@@ -81,19 +81,18 @@ const coldestC, hottestC = -60, 120
 
 // handed reads a value that an order could have entered, within wider bounds.
 func (im *importer) handed(column string, f *order.Field, wider float64, unit string) logbook.Num {
-	low := f.Low
-	if low < 0 {
-		low *= wider
-	}
-	return im.number(column, low, f.High*wider, unit)
+	return im.number(column, f.Low, f.High*wider, unit)
 }
 
 func (im *importer) temperature(column string) logbook.Num {
 	return im.number(column, coldestC, hottestC, "°C")
 }
 
+// level reads a level. A rod reads nothing below the plate tops, but a probe does,
+// and older records have such readings.
 func (im *importer) level(column string) logbook.Num {
-	return im.handed(column, order.LevelField, widerMM, "mm above the plate tops")
+	most := order.LevelField.High * widerMM
+	return im.number(column, -most, most, "mm above the plate tops")
 }
 
 func (im *importer) yes(field string, otherwise bool) bool {
@@ -191,7 +190,10 @@ func (im *importer) visitLine() {
 		Span: im.span(), Kind: im.oneOf("kind", logbook.VisitWater, logbook.VisitCoverPlates, logbook.VisitReadings),
 		By: im.words("by"), ClosedBy: im.words("closed_by"), Cautions: im.words("cautions"), Notes: im.words("notes"),
 		Water: im.oneOf("water_kind", order.WaterField.Words...), USPerCM: im.handed("us_per_cm", order.USPerCMField, widerUSCM, "µS/cm"),
-		BeforeMM: im.level("level_before_mm"), AfterMM: im.level("level_after_mm"),
+		BeforeMM: im.level("level_before_mm"), AfterMM: im.level("level_after_mm"), LateBy: im.words("late_by"),
+	}
+	if strings.TrimSpace(im.text("late")) != "" {
+		v.LateAt = im.when("late")
 	}
 	if v.Kind == "" {
 		v.Kind = logbook.VisitWater
@@ -223,6 +225,8 @@ func (im *importer) agree(a, b *logbook.Visit) {
 	same("closed_by", a.ClosedBy, b.ClosedBy)
 	same("cautions", a.Cautions, b.Cautions)
 	same("notes", a.Notes, b.Notes)
+	same("late", a.LateAt, b.LateAt)
+	same("late_by", a.LateBy, b.LateBy)
 	same("water_kind", a.Water, b.Water)
 	same("us_per_cm", plain(number(a.USPerCM)), plain(number(b.USPerCM)))
 	same("level_before_mm", plain(number(a.BeforeMM)), plain(number(b.BeforeMM)))
@@ -234,6 +238,9 @@ func (im *importer) cell(v *logbook.Visit) {
 		ML: im.handed("water_ml", order.MLField, widerML, "ml"), BeforeMM: im.level("rod_before_mm"),
 		AfterMM: im.level("rod_after_mm"),
 		Gravity: im.gravity("gravity"), AtC: im.temperature("gravity_c"),
+		How: im.oneOf("how", order.HowField.Words...), DrawnML: im.handed("drawn_ml", order.MLField, widerML, "ml"),
+		DryBefore: im.yes("dry_before", false), DryAfter: im.yes("dry_after", false),
+		Verdict: im.words("gravity_verdict"), By: im.words("cell_by"),
 	}
 	n := im.handed("cell", order.CellField, asOrders, "as a whole number; 1 is the positive end")
 	switch {

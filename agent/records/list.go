@@ -15,6 +15,7 @@ import (
 	"unicode"
 
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
 // WriteList writes the most important columns of a table as a plain table for a
@@ -44,7 +45,7 @@ func (t *Table) shown(row []any, name string) string {
 	case nil:
 		return "-"
 	case time.Time:
-		text := x.UTC().Format("2006-01-02T15:04:05Z")
+		text := x.In(t.zone).Format(time.RFC3339)
 		if i := t.index(name + "_trusted"); i >= 0 {
 			if trusted, ok := row[i].(bool); ok && !trusted {
 				text += " (clock not set)"
@@ -100,16 +101,21 @@ func (t *Table) Find(ctx context.Context, r *logbook.Reader, id int64) ([]any, e
 func (t *Table) WriteRow(w io.Writer, row []any) error {
 	out := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for i, c := range t.Columns {
-		if v := plain(row[i]); v != "" {
+		v := plain(row[i])
+		if at, ok := row[i].(time.Time); ok {
+			v = at.In(t.zone).Format(time.RFC3339)
+		}
+		if v != "" {
 			_, _ = fmt.Fprintf(out, "%s\t%s\t%s\n", c.Name, harmless(v), c.Means) // errors come out of Flush
 		}
 	}
 	return out.Flush()
 }
 
-// WriteCells writes what was done at each cell of a visit as a plain table.
-func WriteCells(ctx context.Context, w io.Writer, r *logbook.Reader, visit int64) error {
-	one := cells()
+// WriteCells writes what was done at each cell of a visit as a plain table, and what
+// was corrected in it.
+func WriteCells(ctx context.Context, w io.Writer, r *logbook.Reader, v words.Voice, zone *time.Location, visit int64) error {
+	one := TableFor(v, zone, "cells")
 	all := one.rows
 	at, cell := one.index("id"), one.index("cell")
 	one.rows = func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error] {
@@ -121,8 +127,39 @@ func WriteCells(ctx context.Context, w io.Writer, r *logbook.Reader, visit int64
 			}
 		}
 	}
-	one.short = fieldsOf("cell water_ml rod_before_mm rod_after_mm gravity gravity_c")
-	_, err := one.WriteList(ctx, w, r, logbook.Query{})
+	one.short = fieldsOf("cell water_ml how drawn_ml rod_before_mm dry_before rod_after_mm dry_after gravity gravity_c gravity_verdict cell_by")
+	if _, err := one.WriteList(ctx, w, r, logbook.Query{}); err != nil {
+		return err
+	}
+	return writeCorrections(ctx, w, r, TableFor(v, zone, "corrections"), visit)
+}
+
+// writeCorrections writes the corrections of a visit, and nothing when there are
+// none.
+func writeCorrections(ctx context.Context, w io.Writer, r *logbook.Reader, t *Table, visit int64) error {
+	all, at, some := t.rows, t.index("visit"), false
+	t.rows = func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error] {
+		return func(yield func([]any, error) bool) {
+			for row, err := range all(ctx, r, q) {
+				if (err != nil || row[at] == visit) && !yield(row, err) {
+					return
+				}
+			}
+		}
+	}
+	for _, err := range t.rows(ctx, r, logbook.Query{}) {
+		if err != nil {
+			return err
+		}
+		some = true
+		break
+	}
+	if !some {
+		return nil
+	}
+	t.short = fieldsOf("time cell field old new by reason")
+	_, _ = fmt.Fprintln(w)
+	_, err := t.WriteList(ctx, w, r, logbook.Query{})
 	return err
 }
 

@@ -69,6 +69,9 @@ func twoWeeks() logbook.Rows {
 		rows.Visits = append(rows.Visits, v)
 	}
 	rows.Visits = append(rows.Visits, logbook.Visit{Span: spanAt(300, 0), Kind: logbook.VisitReadings, By: "Ann"})
+	rows.Corrections = []logbook.Correction{{
+		Bay: "bay-1", Visit: 1, Cell: 12, Field: logbook.CellAfterMM, New: logbook.Known(13.5), Reason: odd, By: "Ann", At: at(15),
+	}}
 	rows.Findings = []logbook.Finding{{
 		Span: spanAt(30, 2), Code: "pack-hot", Blocks: true, Found: logbook.Found{Value: logbook.Known(56), Limit: logbook.Known(55)}, Evidence: "It is hot.",
 	}}

@@ -118,15 +118,14 @@ func (p *report) draw(points []levelPoint) *picture {
 		s.high = max(s.high, p.Facts.VentWellMM)
 	}
 	s.high += 2
-	out := &picture{Levels: p.levels(&s), Ticks: ticks(&s)}
+	out := &picture{Levels: p.levels(&s), Ticks: p.ticks(&s)}
 	out.curves(&s, points)
 	for _, t := range p.visited {
 		if !t.Before(s.from) && !t.After(s.to) {
 			out.Visits = append(out.Visits, s.x(t))
 		}
 	}
-	out.Summary = fmt.Sprintf("Level above the plate tops from %s to %s; lowest %s %s.",
-		s.from.UTC().Format(time.DateOnly), s.to.UTC().Format(time.DateOnly), p.length(lowest), p.Length)
+	out.Summary = p.T("level.summary", p.day(s.from), p.day(s.to), p.length(lowest)+" "+p.Length)
 	return out
 }
 
@@ -163,15 +162,15 @@ func (p *report) levels(s *scale) []level {
 	at := func(mm float64, class, name string) level {
 		return level{s.y(mm), class, fmt.Sprintf("%s %s %s", name, p.length(mm), p.Length)}
 	}
-	out := []level{at(0, "plates", "plate tops")}
+	out := []level{at(0, "plates", p.T("level.plates"))}
 	if f := p.Facts; f != nil {
-		out = append(out, at(f.ChargeLevelMM, "least", "lowest level for charging"), at(f.FillMarkMM, "mark", "fill mark"), at(f.VentWellMM, "well", "bottom of the vent well"))
+		out = append(out, at(f.ChargeLevelMM, "least", p.T("level.charge")), at(f.FillMarkMM, "mark", p.T("level.mark")), at(f.VentWellMM, "well", p.T("level.well")))
 	}
 	return out
 }
 
 // ticks returns up to about eight dates at round steps.
-func ticks(s *scale) []tick {
+func (p paper) ticks(s *scale) []tick {
 	days := s.to.Sub(s.from).Hours() / 24
 	step := 1
 	for _, n := range []int{1, 2, 7, 14, 30, 61, 122, 365} {
@@ -180,20 +179,21 @@ func ticks(s *scale) []tick {
 		}
 	}
 	if days < 2 {
-		return hourTicks(s)
+		return p.hourTicks(s)
 	}
 	var out []tick
-	day := s.from.UTC().Truncate(24 * time.Hour).Add(24 * time.Hour)
+	y, m, d := s.from.In(p.zone).Date()
+	day := time.Date(y, m, d+1, 0, 0, 0, 0, p.zone)
 	for ; !day.After(s.to); day = day.AddDate(0, 0, step) {
 		out = append(out, tick{s.x(day), day.Format(time.DateOnly)})
 	}
 	return out
 }
 
-func hourTicks(s *scale) []tick {
+func (p paper) hourTicks(s *scale) []tick {
 	var out []tick
 	step := max(time.Hour, s.to.Sub(s.from)/6).Truncate(time.Hour)
-	for t := s.from.UTC().Truncate(time.Hour).Add(time.Hour); !t.After(s.to); t = t.Add(step) {
+	for t := s.from.In(p.zone).Truncate(time.Hour).Add(time.Hour); !t.After(s.to); t = t.Add(step) {
 		out = append(out, tick{s.x(t), t.Format("02 15:04")})
 	}
 	return out

@@ -1,6 +1,7 @@
 package records
 
 import (
+	"cmp"
 	"context"
 	_ "embed"
 	"errors"
@@ -12,7 +13,6 @@ import (
 	"time"
 
 	"bayward/agent/logbook"
-	"bayward/agent/reading"
 	"bayward/agent/words"
 )
 
@@ -29,14 +29,15 @@ type Facts struct {
 // ReportOptions select the contents of a report and its form.
 type ReportOptions struct {
 	Pack         string
-	Since, Until time.Time // zero: no bound
-	Letter       bool      // US Letter instead of A4
-	Language     string    // of the sentences; "" for English
-	Units        string    // of the figures; "" for SI
-	Site, Agent  string    // "" when unknown
-	Facts        *Facts    // nil when no configuration is available
-	Made         time.Time // when, by the caller's clock
-	Version      string    // of the program
+	Since, Until time.Time      // zero: no bound
+	Letter       bool           // US Letter instead of A4
+	Language     string         // of the sentences; "" for English
+	Units        string         // of the figures; "" for SI
+	Site, Agent  string         // "" when unknown
+	Facts        *Facts         // nil when no configuration is available
+	Made         time.Time      // when, by the caller's clock
+	Zone         *time.Location // of the reader's clock; nil for UTC
+	Version      string         // of the program
 }
 
 // ErrNoPack is returned when the record has no pack of that name.
@@ -53,12 +54,14 @@ var reportStyle string
 var reportPage = sync.OnceValue(func() *template.Template { return template.Must(template.New("report").Parse(reportText)) })
 
 // StyleOf returns the text of the one style element of a report.
-func StyleOf(letter bool) string {
+func StyleOf(o *ReportOptions) string { return styleIn(paperOf(o), o.Letter) }
+
+func styleIn(p paper, letter bool) string {
 	size := "A4"
 	if letter {
 		size = "letter"
 	}
-	return strings.Replace(reportStyle, "SIZE", size, 1)
+	return strings.NewReplacer("SIZE", size, "FOOT", p.T("foot")).Replace(reportStyle)
 }
 
 // WriteReport writes the printable record of one pack: self-contained HTML. The
@@ -76,7 +79,9 @@ type report struct {
 	*ReportOptions
 	paper
 	Style                template.CSS
+	Lang                 string
 	From, To, MadeAt     string
+	ZoneNote             string
 	Temp, Length, Volume string // units
 	Cautions             string
 	Answer               answer
@@ -87,12 +92,15 @@ type report struct {
 	ChargeSum            []pair
 	Visits               []visitRow
 	Water                *waterPart
+	Rods                 *rodPart
+	Corrections          []correctionRow
 	Gravity              []gravityRow
 	Newest               []gravityCell
 	NewestOf             string
 	Level                *picture
 	Refusals, Findings   []reasonRow
 	Untrusted, ByHand    bool
+	AnyLate              bool
 	visited              []time.Time // for the picture
 }
 
@@ -102,9 +110,12 @@ func newReport(ctx context.Context, r *logbook.Reader, o *ReportOptions) (*repor
 	if err := mustKnow(ctx, r, o.Pack); err != nil {
 		return nil, err
 	}
-	p := &report{
-		ReportOptions: o, paper: paper{words.New(o.Language, o.Units)}, Style: template.CSS(StyleOf(o.Letter)), //nolint:gosec // our own file
-		From: bound(o.Since, "its beginning"), To: bound(o.Until, "now"), MadeAt: o.Made.UTC().Format("2006-01-02 15:04"), Cautions: words.EnglishSI().Cautions(),
+	p := &report{ReportOptions: o, paper: paperOf(o)}
+	p.Style = template.CSS(styleIn(p.paper, o.Letter)) //nolint:gosec // our own file
+	p.Lang, p.Cautions = p.voice.Language(), p.voice.Cautions()
+	p.From, p.To, p.MadeAt = p.bound(o.Since, "from.beginning"), p.bound(o.Until, "to.now"), p.clock(o.Made, " ")
+	if p.ZoneNote = p.T("head.utc"); p.local(o.Made) {
+		p.ZoneNote = p.T("head.zone", o.Made.In(p.zone).Format("MST"))
 	}
 	p.Temp, p.Length, p.Volume = p.tempUnit(), p.lengthUnit(), p.volumeUnit()
 	p.identity()
@@ -135,11 +146,15 @@ func mustKnow(ctx context.Context, r *logbook.Reader, pack string) error {
 	return fmt.Errorf("%w; it has %s", ErrNoPack, strings.Join(names, ", "))
 }
 
-func bound(t time.Time, open string) string {
+func paperOf(o *ReportOptions) paper {
+	return paper{words.New(o.Language, o.Units), cmp.Or(o.Zone, time.UTC)}
+}
+
+func (p *report) bound(t time.Time, open string) string {
 	if t.IsZero() {
-		return open
+		return p.T(open)
 	}
-	return t.UTC().Format("2006-01-02 15:04")
+	return p.clock(t, " ")
 }
 
 func (p *report) identity() {
@@ -149,15 +164,15 @@ func (p *report) identity() {
 	}
 	mm := func(v float64) string { return p.length(v) + " " + p.Length }
 	p.Identity = []pair{
-		{"Cells of 2 V in series", fmt.Sprint(f.Cells)},
-		{"Capacity", fmt.Sprintf("%g Ah at %g h", f.CapacityAh, f.RateHours)},
-		{"Gravity when full, at 25 °C", reading.Digits(f.FullGravity, 3)},
-		{"Lowest level for charging", mm(f.ChargeLevelMM)},
-		{"Fill mark", mm(f.FillMarkMM)},
-		{"Bottom of the vent well", mm(f.VentWellMM)},
-		{"Electrolyte and free surface of a cell", p.volume(f.ElectrolyteML) + " " + p.Volume + fmt.Sprintf(", %g cm²", f.FreeSurfaceCM2)},
-		{"Maximum temperature for charging", p.temp(f.ChargeMaxC) + " " + p.Temp},
-		{"Maximum temperature for watering", p.temp(f.WateringMaxC) + " " + p.Temp},
+		{p.T("pack.cells"), fmt.Sprint(f.Cells)},
+		{p.T("pack.capacity"), p.T("pack.capacity.is", f.CapacityAh, f.RateHours)},
+		{p.T("pack.gravity"), p.digits(3)(f.FullGravity)},
+		{p.T("pack.charge-level"), mm(f.ChargeLevelMM)},
+		{p.T("pack.fill-mark"), mm(f.FillMarkMM)},
+		{p.T("pack.vent-well"), mm(f.VentWellMM)},
+		{p.T("pack.electrolyte"), p.volume(f.ElectrolyteML) + " " + p.Volume + fmt.Sprintf(", %g cm²", f.FreeSurfaceCM2)},
+		{p.T("pack.charge-max"), p.temp(f.ChargeMaxC) + " " + p.Temp},
+		{p.T("pack.watering-max"), p.temp(f.WateringMaxC) + " " + p.Temp},
 	}
 }
 
@@ -165,6 +180,7 @@ func (p *report) identity() {
 func (p *report) mark(s *logbook.Span) {
 	p.Untrusted = p.Untrusted || !s.Start.Trusted || !s.Open() && !s.End.Trusted
 	p.ByHand = p.ByHand || s.Origin == logbook.ByImport
+	p.AnyLate = p.AnyLate || s.Origin == logbook.ByPaper
 }
 
 func (p *report) chain(ctx context.Context, r *logbook.Reader, _ logbook.Query) error {
@@ -173,9 +189,28 @@ func (p *report) chain(ctx context.Context, r *logbook.Reader, _ logbook.Query) 
 		return err
 	}
 	if p.ChainBroken = c.Break != nil; p.ChainBroken {
-		p.Chain = fmt.Sprintf("BROKEN. The chain of this logbook holds for its first %d rows only: %s", c.Rows, c.Break)
+		p.Chain = p.T("chain.broken", c.Rows, c.Break.String())
 		return nil
 	}
-	p.Chain = fmt.Sprintf("Verified: the chain of this logbook holds, over %s. Last link %s.", c.Covers(), c.Head)
+	p.Chain = p.T("chain.holds", p.covers(&c), c.Head)
 	return nil
+}
+
+// covers describes what is in a chain that holds.
+func (p *report) covers(c *logbook.Chain) string {
+	parts := []string{p.T("chain.rows", c.Rows-c.Signed-c.Corrected)}
+	if c.Corrected > 0 {
+		parts = append(parts, p.T("chain.corrections", c.Corrected))
+	}
+	if c.Signed > 0 {
+		parts = append(parts, p.T("chain.signed", c.Signed))
+	}
+	text := strings.Join(parts, ", ")
+	if c.Late > 0 {
+		text += " (" + p.T("chain.late", c.Late) + ")"
+	}
+	if c.Again != nil {
+		text += " (" + p.T("chain.again", c.Again.Links, c.Again.Head) + ")"
+	}
+	return text
 }

@@ -2,11 +2,11 @@ package records
 
 import (
 	"context"
-	"fmt"
 	"strings"
 
+	"bayward/agent/charge"
+	"bayward/agent/interlock"
 	"bayward/agent/logbook"
-	"bayward/agent/reading"
 )
 
 // answer answers the question whether the pack was ever charged dry.
@@ -29,7 +29,7 @@ type chargeCount struct {
 	all, dry, unknown, full int
 	inAh, waterML           float64
 	lowest, hottest         logbook.Num
-	driest                  string
+	driest                  logbook.Stamp
 }
 
 func (p *report) charges(ctx context.Context, r *logbook.Reader, q logbook.Query) error {
@@ -42,14 +42,14 @@ func (p *report) charges(ctx context.Context, r *logbook.Reader, q logbook.Query
 		n.add(&c)
 		p.Charges = append(p.Charges, p.chargeRow(&c))
 	}
-	p.Answer = n.answer()
+	p.Answer = p.answer(&n)
 	if n.all > 0 {
 		p.ChargeSum = []pair{
-			{"Charges", fmt.Sprintf("%d, %d of them proven full", n.all, n.full)},
-			{"Charge in", reading.Digits(n.inAh, 0) + " Ah"},
-			{"Water lost by each cell in them", p.volume(n.waterML) + " " + p.Volume},
-			{"Lowest level under current", p.known(n.lowest, func(v float64) string { return p.length(v) + " " + p.Length })},
-			{"Hottest electrolyte", p.known(n.hottest, func(v float64) string { return p.temp(v) + " " + p.Temp })},
+			{p.T("period.charges"), p.T("period.charges.is", n.all, n.full)},
+			{p.T("period.in"), p.digits(0)(n.inAh) + " Ah"},
+			{p.T("period.lost"), p.volume(n.waterML) + " " + p.Volume},
+			{p.T("period.lowest"), p.known(n.lowest, func(v float64) string { return p.length(v) + " " + p.Length })},
+			{p.T("period.hottest"), p.known(n.hottest, func(v float64) string { return p.temp(v) + " " + p.Temp })},
 		}
 	}
 	return nil
@@ -71,8 +71,8 @@ func (n *chargeCount) add(c *logbook.Charge) {
 	switch dry(c) {
 	case "yes":
 		n.dry++
-		if n.driest == "" {
-			n.driest = at(c.Start)
+		if n.driest.Wall.IsZero() {
+			n.driest = c.Start
 		}
 	case "unknown":
 		n.unknown++
@@ -87,35 +87,28 @@ func orZero(n logbook.Num) float64 {
 }
 
 // answer never returns "no" for a charge that was not watched.
-func (n *chargeCount) answer() answer {
+func (p *report) answer(n *chargeCount) answer {
 	switch {
 	case n.all == 0:
-		return answer{"none", "No charges of this pack in this period."}
+		return answer{"none", p.T("dry.none")}
 	case n.dry > 0:
-		text := fmt.Sprintf("Yes. In %s of %d the plates were bare while current flowed, first on %s.", counted(n.dry, "charge", "charges"), n.all, n.driest)
+		text := p.T("dry.yes", n.dry, n.all, p.on(n.driest))
 		if n.unknown > 0 {
-			text += fmt.Sprintf(" Unknown for %d more.", n.unknown)
+			text += " " + p.T("dry.yes.unknown", n.unknown)
 		}
 		return answer{"yes", text}
 	case n.unknown == n.all:
-		return answer{"unknown", fmt.Sprintf("Unknown: in none of %s was the level measured all the time.", counted(n.all, "charge", "charges"))}
+		return answer{"unknown", p.T("dry.unknown", n.all)}
 	case n.unknown > 0:
-		return answer{"unknown", fmt.Sprintf("Never seen, but not all of it was measured: in %d of %d charges the plates were covered all the time; in %d the level was unknown for all or part of the charge.", n.all-n.unknown, n.all, n.unknown)}
+		return answer{"unknown", p.T("dry.partly", n.all-n.unknown, n.all, n.unknown)}
 	}
-	return answer{"no", fmt.Sprintf("No. In all of %s the plates were covered whenever current flowed.", counted(n.all, "charge", "charges"))}
-}
-
-func counted(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
+	return answer{"no", p.T("dry.no", n.all)}
 }
 
 func (p *report) chargeRow(c *logbook.Charge) chargeRow {
 	row := chargeRow{
-		ID: c.ID, Start: at(c.Start), End: at(c.End), Time: hoursOf(c.FlowS), ByHand: c.Origin == logbook.ByImport,
-		InAh:    p.known(c.InAh, func(v float64) string { return reading.Digits(v, 0) }),
+		ID: c.ID, Start: p.at(c.Start), End: p.at(c.End), Time: hoursOf(c.FlowS), ByHand: c.Origin == logbook.ByImport,
+		InAh:    p.known(c.InAh, p.digits(0)),
 		WaterML: p.known(c.WaterML, p.volume), StartC: p.known(c.StartC, p.temp), MaxC: p.known(c.MaxC, p.temp),
 		LowLevel: p.known(c.LowMM, p.length), Dry: dry(c), Note: c.Notes,
 	}
@@ -123,24 +116,42 @@ func (p *report) chargeRow(c *logbook.Charge) chargeRow {
 		row.Time = none
 	}
 	row.IsDry, row.Unknown = row.Dry == "yes", row.Dry == "unknown"
-	row.How = howItEnded(c)
+	row.How = p.howItEnded(c)
 	return row
 }
 
 // howItEnded describes an open charge as far as it has come.
-func howItEnded(c *logbook.Charge) string {
-	how := []string{c.Ended}
+func (p *report) howItEnded(c *logbook.Charge) string {
+	full := p.T("ended.full")
+	how := []string{p.ended(c.Ended)}
 	switch {
 	case c.Open() && c.Full:
-		how = []string{"not yet; proven full"}
+		how = []string{p.T("ended.open.full")}
 	case c.Open():
-		how = []string{"not yet"}
-	case c.Full && c.Ended == logbook.EndedFull:
-		how = []string{"full"}
-	case c.Full:
-		how = append(how, "full")
+		how = []string{p.T("ended.open")}
+	case c.Full && c.Ended != logbook.EndedFull:
+		how = append(how, full)
 	}
-	return strings.Join(deleteEmpty(append(how, c.Evidence, c.Code)), ", ")
+	if proof := charge.ParseEvidence(c.Evidence); proof != charge.NoEvidence {
+		how = append(how, p.voice.Say("proof."+proof.String()))
+	} else {
+		how = append(how, c.Evidence)
+	}
+	if code := interlock.Lookup(c.Code); code != interlock.NoCode {
+		how = append(how, p.voice.Title(code))
+	} else {
+		how = append(how, c.Code)
+	}
+	return strings.Join(deleteEmpty(how), ", ")
+}
+
+// ended words one of the Ended constants.
+func (p *report) ended(how string) string {
+	switch how {
+	case logbook.EndedFull, logbook.EndedStopped, logbook.EndedBlocked, logbook.EndedUnplugged, logbook.EndedUnseen:
+		return p.T("ended." + how)
+	}
+	return how
 }
 
 func deleteEmpty(words []string) []string {

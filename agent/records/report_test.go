@@ -48,9 +48,9 @@ func reported(t *testing.T, rows logbook.Rows, change func(*records.ReportOption
 func TestReport(t *testing.T) {
 	page := reported(t, twoWeeks(), nil)
 	for _, want := range []string{
-		"<h1>Record of pack lift-24v</h1>", "Never seen, but not all of it was measured: in 13 of 14 charges", html.EscapeString(words.EnglishSI().Cautions()), "not a certified safety device",
-		"Verified: the chain of this logbook holds, over 16 charges and visits.", "225 Ah at 20 h", "size: A4", "† stamped before the clock was set",
-		"&#34;Zoë&#34;; 张", "demineralised, 2.5 µS/cm", "in progress", "<td>not yet; proven full, steady-taper", "<th class=\"n\">No. 1, 2026-03-", "plates-bare, pack-hot", "Median of the cells: 223 ml",
+		"<h1>Record of battery lift-24v</h1>", "Never seen, but not all of it was measured: in 13 of 14 charges", html.EscapeString(words.EnglishSI().Cautions()), "not a certified safety device",
+		"Verified: the chain of this logbook holds, over 16 charges and visits, 1 corrections.", "225 Ah at 20 h", "size: A4", "† stamped before the clock was set",
+		"&#34;Zoë&#34;; 张", "demineralised, 2.5 µS/cm", "in progress", "<td>not yet; proven full, a steady current at the end", "<th class=\"n\">#1, 2026-03-", "plates-bare, pack-hot", "Median of the cells: 223 ml",
 		// Cell 1 as read 1.271 at 31 °C: 6 °C above 25 °C add 0.0043 by the rule of
 		// 0.004 for 10 °F.
 		"<td class=\"n\">1.271</td><td class=\"n\">31.0</td><td class=\"n\">1.275</td>",
@@ -105,12 +105,12 @@ func TestWasItChargedDry(t *testing.T) {
 		charges []logbook.Charge
 		says    string
 	}{
-		"none":           {nil, "No charges of this pack"},
+		"none":           {nil, "No charges of this battery"},
 		"all covered":    {[]logbook.Charge{charge(0, 4, 0, 0), charge(1, 5, 0, 0)}, "No. In all of 2 charges"},
-		"one dry":        {[]logbook.Charge{charge(0, 4, 0, 0), charge(1, -2, 60, 0)}, "Yes. In 1 charge of 2 the plates were bare while current flowed, first on 2026-03-02 06:00."},
+		"one dry":        {[]logbook.Charge{charge(0, 4, 0, 0), charge(1, -2, 60, 0)}, "Yes. In 1 of 2 charges the plates were bare while current flowed, first on 2026-03-02 06:00."},
 		"dry and blind":  {[]logbook.Charge{charge(0, 4, 0, 9), charge(1, -2, 60, 0)}, "Unknown for 1 more."},
 		"blind at times": {[]logbook.Charge{charge(0, 4, 0, 9), charge(1, 4, 0, 0)}, "Never seen, but not all of it was measured: in 1 of 2"},
-		"never watched":  {[]logbook.Charge{charge(0, 4, 0, 9)}, "Unknown: in none of 1 charge"},
+		"never watched":  {[]logbook.Charge{charge(0, 4, 0, 9)}, "Unknown: in none of 1 charges"},
 	} {
 		t.Run(name, func(t *testing.T) { mustSay(t, reported(t, logbook.Rows{Charges: row.charges}, nil), row.says) })
 	}
@@ -145,7 +145,7 @@ func TestReportOfNoPack(t *testing.T) {
 // TestReportWithoutFacts: an old pack, a bare logbook.
 func TestReportWithoutFacts(t *testing.T) {
 	page := reported(t, logbook.Rows{}, func(o *records.ReportOptions) { o.Facts = nil })
-	mustSay(t, page, "No configuration with this pack was available")
+	mustSay(t, page, "No configuration with this battery was available")
 	require.Equal(t, 4, strings.Count(page, "None in this period."))
 	mustBeWellFormed(t, page)
 }

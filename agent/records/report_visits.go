@@ -2,54 +2,27 @@ package records
 
 import (
 	"context"
-	"fmt"
 	"slices"
 	"strings"
-	"time"
 
-	"bayward/agent/electrolyte"
 	"bayward/agent/logbook"
-	"bayward/agent/reading"
 )
 
 type visitRow struct {
 	ID                        int64
-	Start, Kind, By, ClosedBy string
+	Start, Kind, Who          string
 	Water, Before, After, Sum string
 	Cells                     int
-	ByHand                    bool
+	ByHand, Late              bool
 	Cautions, Notes           string
 }
 
-// waterPart is the water per cell: one row for each cell, the last visits as
-// columns, and the sum as a bar.
-type waterPart struct {
-	Visits []string // dates of the columns
-	Left   int      // earlier visits without a column
-	Rows   []waterRow
-	Median string
-}
-
-type waterRow struct {
-	Cell   int
-	Doses  []dose
-	Sum    string
-	BarPct float64 // of the largest sum
-	Odd    bool    // far from its neighbours' sum
-}
-
-type dose struct {
-	Text string
-	Heat int // 0 none, 1 to 5
-}
-
-// columns of the table of water: more do not fit on paper.
+// columns of the tables of cells: more do not fit on paper.
 const columns = 10
 
 func (p *report) visits(ctx context.Context, r *logbook.Reader, q logbook.Query) error {
-	var watered []logbook.Visit // the last ones
-	sums := map[int]float64{}
-	given := 0
+	var water cellWater
+	var read []logbook.Visit // the last ones with level readings by hand
 	var newest *logbook.Visit
 	for v, err := range r.Visits(ctx, q) {
 		if err != nil {
@@ -57,95 +30,215 @@ func (p *report) visits(ctx context.Context, r *logbook.Reader, q logbook.Query)
 		}
 		p.mark(&v.Span)
 		p.Visits = append(p.Visits, p.visitRow(&v))
+		p.corrections(&v)
 		if p.gravity(&v) {
 			newest = &v
 		}
-		if !addWater(sums, &v) {
-			continue
+		if hasRods(&v) {
+			read = lastOf(append(read, v))
 		}
-		given++
-		p.visited = append(p.visited, v.Start.Wall)
-		if watered = append(watered, v); len(watered) > columns {
-			watered = watered[1:]
+		if water.add(&v) {
+			p.visited = append(p.visited, v.Start.Wall)
 		}
 	}
 	if newest != nil {
 		p.newest(newest)
 	}
-	if given > 0 {
-		p.Water = p.waterPart(watered, sums, given-len(watered))
-	}
+	p.Water, p.Rods = p.waterPart(&water), p.rodPart(read)
 	return nil
 }
 
-// addWater adds what a visit gave to each cell and reports whether it gave any.
-func addWater(sums map[int]float64, v *logbook.Visit) bool {
-	some := false
-	for _, c := range v.Cells {
-		if c.ML != nil {
-			sums[c.Cell] += *c.ML
-			some = true
-		}
-	}
-	return some
-}
+// lastOf keeps what fits on paper.
+func lastOf(all []logbook.Visit) []logbook.Visit { return all[max(len(all)-columns, 0):] }
 
 func (p *report) visitRow(v *logbook.Visit) visitRow {
-	water := v.Water
-	if v.USPerCM != nil {
-		water = strings.TrimPrefix(water+", "+reading.Digits(*v.USPerCM, 1)+" µS/cm", ", ")
-	}
-	if water == "" {
-		water = "not stated"
-	}
-	if v.Kind == logbook.VisitReadings {
-		water = none
-	}
 	row := visitRow{
-		ID: v.ID, Start: at(v.Start), Kind: v.Kind, By: v.By, Water: water, Before: p.known(v.BeforeMM, p.length), After: p.known(v.AfterMM, p.length),
-		Sum: p.volume(v.TotalML), Cells: len(v.Cells), ByHand: v.Origin == logbook.ByImport, Cautions: v.Cautions, Notes: v.Notes,
-	}
-	if v.ClosedBy != "" && v.ClosedBy != v.By {
-		row.ClosedBy = v.ClosedBy
-	}
-	if row.By == "" {
-		row.By = none
+		ID: v.ID, Start: p.at(v.Start), Kind: p.kind(v.Kind), Who: p.who(v), Water: p.water(v), Before: p.known(v.BeforeMM, p.length), After: p.known(v.AfterMM, p.length),
+		Sum: p.known(totalOf(v), p.volume), Cells: len(v.Cells), ByHand: v.Origin == logbook.ByImport, Late: v.Origin == logbook.ByPaper,
+		Cautions: p.voice.Confirmed(v.Cautions), Notes: p.notes(v),
 	}
 	return row
 }
 
-func (p *report) waterPart(watered []logbook.Visit, sums map[int]float64, left int) *waterPart {
-	part := &waterPart{Left: left}
-	most, cells := 0.0, p.cellNumbers(sums)
-	for i := range watered {
-		v := &watered[i] // several may be on one day
-		part.Visits = append(part.Visits, fmt.Sprintf("No. %d, %s", v.ID, v.Start.Wall.UTC().Format(time.DateOnly)))
-		for _, c := range watered[i].Cells {
-			most = max(most, orZero(c.ML))
+// totalOf returns the water of a visit, nil when no cell's is known.
+func totalOf(v *logbook.Visit) logbook.Num {
+	known := slices.ContainsFunc(v.Cells, func(c logbook.VisitCell) bool { return c.ML != nil })
+	if !known && v.TotalML == 0 {
+		return nil
+	}
+	return logbook.Known(v.TotalML)
+}
+
+func (p *report) kind(kind string) string {
+	switch kind {
+	case logbook.VisitWater, logbook.VisitCoverPlates, logbook.VisitReadings:
+		return p.T("kind." + kind)
+	}
+	return kind
+}
+
+func (p *report) water(v *logbook.Visit) string {
+	if v.Kind == logbook.VisitReadings {
+		return none
+	}
+	var parts []string
+	switch v.Water {
+	case "":
+	case "demineralised", "distilled", "other":
+		parts = append(parts, p.T("water."+v.Water))
+	default:
+		parts = append(parts, v.Water)
+	}
+	if v.USPerCM != nil {
+		parts = append(parts, p.voice.Figure(*v.USPerCM, 1, "µS/cm"))
+	}
+	if len(parts) == 0 {
+		return p.T("water.unstated")
+	}
+	return strings.Join(parts, ", ")
+}
+
+// who names the people of a visit, with their cells where there were several.
+func (p *report) who(v *logbook.Visit) string {
+	parts := deleteEmpty([]string{v.By})
+	if v.ClosedBy != "" && v.ClosedBy != v.By {
+		parts = append(parts, p.T("visit.closed-by", v.ClosedBy))
+	}
+	if people, cells := cellsBy(v); len(people) > 1 || len(people) == 1 && people[0] != v.By {
+		for _, name := range people {
+			parts = append(parts, p.T("visit.cells-by", name, p.voice.Cells(cells[name])))
 		}
 	}
-	var all []float64
-	for _, cell := range cells {
-		all = append(all, sums[cell])
+	if !v.LateAt.IsZero() {
+		parts = append(parts, p.T("visit.late", p.clock(v.LateAt, " "), v.LateBy))
 	}
-	middle, largest := median(all), max(slices.Max(all), 1)
-	part.Median = p.volume(middle) + " " + p.Volume
-	for _, cell := range cells {
-		row := waterRow{Cell: cell, Sum: p.volume(sums[cell]), BarPct: 100 * sums[cell] / largest}
-		// A quarter off is worth a look (common practice, no source).
-		row.Odd = middle > 0 && (sums[cell] > 1.25*middle || sums[cell] < 0.75*middle)
-		for i := range watered {
-			row.Doses = append(row.Doses, p.dose(&watered[i], cell, most))
+	if len(parts) == 0 {
+		return none
+	}
+	return strings.Join(parts, "; ")
+}
+
+// cellsBy returns who recorded something at which cells, in the order of the cells.
+func cellsBy(v *logbook.Visit) (people []string, cells map[string][]int) {
+	cells = map[string][]int{}
+	for _, c := range v.Cells {
+		for _, name := range deleteEmpty(strings.Split(c.By, "\n")) {
+			if cells[name] = append(cells[name], c.Cell); len(cells[name]) == 1 {
+				people = append(people, name)
+			}
+		}
+	}
+	return people, cells
+}
+
+// notes words what the visit's forms have confirmed, and keeps the rest as written.
+func (p *report) notes(v *logbook.Visit) string {
+	lines := strings.Split(v.Notes, "\n")
+	for i := range lines {
+		lines[i] = p.voice.Confirmed(lines[i])
+	}
+	return strings.Join(lines, "\n")
+}
+
+type correctionRow struct {
+	When     string
+	Visit    int64
+	Cell     int
+	What     string
+	Old, New string
+	By, Why  string
+}
+
+func (p *report) corrections(v *logbook.Visit) {
+	for i := range v.Corrections {
+		c := &v.Corrections[i]
+		row := correctionRow{
+			When: p.at(c.At), Visit: v.ID, Cell: c.Cell, What: p.T("field." + c.Field), By: c.By, Why: c.Reason,
+			Old: p.known(c.Old, p.ofField(c.Field)), New: p.known(c.New, p.ofField(c.Field)),
+		}
+		if c.New == nil {
+			row.New = p.T("void")
+		}
+		p.Corrections = append(p.Corrections, row)
+	}
+}
+
+// ofField formats the value of a cell's field with its unit.
+func (p *report) ofField(field string) func(float64) string {
+	switch field {
+	case logbook.CellML, logbook.CellDrawnML:
+		return func(v float64) string { return p.volume(v) + " " + p.Volume }
+	case logbook.CellGravity:
+		return p.digits(3)
+	}
+	return func(v float64) string { return p.length(v) + " " + p.Length }
+}
+
+// visitColumn heads the column of a visit: several may be on one day.
+func (p *report) visitColumn(v *logbook.Visit) string {
+	return p.T("cells.visit", v.ID, p.day(v.Start.Wall))
+}
+
+// cellOf returns what a visit has of a cell, the zero value for nothing.
+func cellOf(v *logbook.Visit, cell int) logbook.VisitCell {
+	for _, c := range v.Cells {
+		if c.Cell == cell {
+			return c
+		}
+	}
+	return logbook.VisitCell{}
+}
+
+// rodPart is the level readings by hand: one row for each cell.
+type rodPart struct {
+	Visits []string
+	Rows   []rodRow
+}
+
+type rodRow struct {
+	Cell     int
+	Readings []string
+}
+
+func hasRods(v *logbook.Visit) bool {
+	return slices.ContainsFunc(v.Cells, func(c logbook.VisitCell) bool {
+		return c.BeforeMM != nil || c.AfterMM != nil || c.DryBefore || c.DryAfter
+	})
+}
+
+func (p *report) rodPart(read []logbook.Visit) *rodPart {
+	if len(read) == 0 {
+		return nil
+	}
+	part, cells := &rodPart{}, map[int]float64{}
+	for i := range read {
+		part.Visits = append(part.Visits, p.visitColumn(&read[i]))
+		for _, c := range read[i].Cells {
+			cells[c.Cell] = 0
+		}
+	}
+	for _, cell := range p.cellNumbers(cells) {
+		row := rodRow{Cell: cell}
+		for i := range read {
+			c := cellOf(&read[i], cell)
+			row.Readings = append(row.Readings, p.rod(c.BeforeMM, c.DryBefore)+" → "+p.rod(c.AfterMM, c.DryAfter))
 		}
 		part.Rows = append(part.Rows, row)
 	}
 	return part
 }
 
-// cellNumbers returns all cells of the pack, or those that were given water.
-func (p *report) cellNumbers(sums map[int]float64) []int {
+func (p *report) rod(mm logbook.Num, dry bool) string {
+	if mm == nil && dry {
+		return p.T("rods.dry")
+	}
+	return p.known(mm, p.length)
+}
+
+// cellNumbers returns all cells of the pack, or those that have an entry.
+func (p *report) cellNumbers(entries map[int]float64) []int {
 	var out []int
-	for cell := range sums {
+	for cell := range entries {
 		out = append(out, cell)
 	}
 	if p.Facts != nil {
@@ -155,88 +248,6 @@ func (p *report) cellNumbers(sums map[int]float64) []int {
 	}
 	slices.Sort(out)
 	return slices.Compact(out)
-}
-
-func (p *report) dose(v *logbook.Visit, cell int, most float64) dose {
-	for _, c := range v.Cells {
-		if c.Cell == cell && c.ML != nil {
-			d := dose{Text: p.volume(*c.ML)}
-			if *c.ML > 0 && most > 0 {
-				d.Heat = 1 + int(4*min(*c.ML/most, 1))
-			}
-			return d
-		}
-	}
-	return dose{Text: none}
-}
-
-func median(all []float64) float64 {
-	s := slices.Sorted(slices.Values(all))
-	n := len(s)
-	if n%2 == 1 {
-		return s[n/2]
-	}
-	return (s[n/2-1] + s[n/2]) / 2
-}
-
-type gravityRow struct {
-	Start              string
-	Cells              int
-	Low, High, Spread  string
-	LowCell, HighCell  int
-	Mean               string
-	ByHand, Incomplete bool // without a temperature: as read
-}
-
-type gravityCell struct {
-	Cell                 int
-	Read, AtC, Corrected string
-}
-
-// gravity adds the spread of one visit's readings, referred to 25 °C, and reports
-// whether there are any.
-func (p *report) gravity(v *logbook.Visit) bool {
-	row := gravityRow{Start: at(v.Start), ByHand: v.Origin == logbook.ByImport}
-	low, high, sum := 9.0, 0.0, 0.0
-	for _, c := range v.Cells {
-		if c.Gravity == nil {
-			continue
-		}
-		g := *c.Gravity
-		if c.AtC != nil {
-			g = electrolyte.GravityAt25(g, *c.AtC)
-		} else {
-			row.Incomplete = true
-		}
-		row.Cells++
-		sum += g
-		if g < low {
-			low, row.LowCell = g, c.Cell
-		}
-		if g > high {
-			high, row.HighCell = g, c.Cell
-		}
-	}
-	if row.Cells == 0 {
-		return false
-	}
-	row.Low, row.High, row.Spread, row.Mean = reading.Digits(low, 3), reading.Digits(high, 3), reading.Digits(high-low, 3), reading.Digits(sum/float64(row.Cells), 3)
-	p.Gravity = append(p.Gravity, row)
-	return true
-}
-
-func (p *report) newest(v *logbook.Visit) {
-	p.NewestOf = at(v.Start)
-	for _, c := range v.Cells {
-		if c.Gravity == nil {
-			continue
-		}
-		cell := gravityCell{Cell: c.Cell, Read: reading.Digits(*c.Gravity, 3), AtC: p.known(c.AtC, p.temp), Corrected: none}
-		if c.AtC != nil {
-			cell.Corrected = reading.Digits(electrolyte.GravityAt25(*c.Gravity, *c.AtC), 3)
-		}
-		p.Newest = append(p.Newest, cell)
-	}
 }
 
 type reasonRow struct {
@@ -249,25 +260,33 @@ func (p *report) reasons(ctx context.Context, r *logbook.Reader, q logbook.Query
 			return err
 		}
 		p.mark(&f.Span)
-		p.Refusals = append(p.Refusals, reasonRow{at(f.Start), at(f.End), strings.Join(f.Codes, ", "), foundText(p.voice, f.Code, &f.Found, f.Evidence), f.Ended})
+		p.Refusals = append(p.Refusals, reasonRow{p.at(f.Start), p.at(f.End), strings.Join(f.Codes, ", "), foundText(p.voice, f.Code, &f.Found, f.Evidence), p.refusalEnded(f.Ended)})
 	}
 	for f, err := range r.Findings(ctx, q) {
 		if err != nil {
 			return err
 		}
 		p.mark(&f.Span)
-		ended := "not blocked"
+		ended := p.T("finding.free")
 		if f.Blocks {
-			ended = "blocked"
+			ended = p.T("finding.blocked")
 		}
 		if f.Latched {
-			ended += ", latched"
+			ended += ", " + p.T("finding.latched")
 		}
 		text := foundText(p.voice, f.Code, &f.Found, f.Evidence)
 		if f.Fault != "" {
-			text = fmt.Sprintf("%s (sensor: %s)", text, f.Fault)
+			text = p.T("finding.sensor", text, f.Fault)
 		}
-		p.Findings = append(p.Findings, reasonRow{at(f.Start), at(f.End), f.Code, text, ended})
+		p.Findings = append(p.Findings, reasonRow{p.at(f.Start), p.at(f.End), f.Code, text, ended})
 	}
 	return nil
+}
+
+func (p *report) refusalEnded(how string) string {
+	switch how {
+	case logbook.RefusalGranted, logbook.RefusalLeft, logbook.RefusalFull, logbook.RefusalRestart:
+		return p.T("refusal." + how)
+	}
+	return how
 }

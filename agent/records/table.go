@@ -21,7 +21,8 @@ type Table struct {
 	Name    string
 	About   string // one sentence for columns.md
 	Columns []Column
-	short   []string // the columns that a list on a terminal shows
+	short   []string       // the columns that a list on a terminal shows
+	zone    *time.Location // of times on a terminal
 	rows    func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error]
 }
 
@@ -37,19 +38,22 @@ func (t *Table) Rows(ctx context.Context, r *logbook.Reader, q logbook.Query) it
 func Tables() []*Table { return tables(words.EnglishSI()) }
 
 func tables(v words.Voice) []*Table {
-	return []*Table{packs(), charges(), visits(), cells(), findings(v), refusals(v), series(), events(v)}
+	return []*Table{packs(), charges(), visits(), cells(), corrections(), findings(v), refusals(v), series(), events(v)}
 }
 
 // TableNamed finds a table; nil when there is none of that name.
-func TableNamed(name string) *Table { return TableIn(words.EnglishSI(), name) }
+func TableNamed(name string) *Table { return TableFor(words.EnglishSI(), time.UTC, name) }
 
-// TableIn is TableNamed with sentences in the voice's language.
-func TableIn(v words.Voice, name string) *Table {
+// TableFor is TableNamed for a person: with sentences in the voice's language, and
+// with times on a terminal in the zone.
+func TableFor(v words.Voice, zone *time.Location, name string) *Table {
 	all := tables(v)
-	if i := slices.IndexFunc(all, func(t *Table) bool { return t.Name == name }); i >= 0 {
-		return all[i]
+	i := slices.IndexFunc(all, func(t *Table) bool { return t.Name == name })
+	if i < 0 {
+		return nil
 	}
-	return nil
+	all[i].zone = zone
+	return all[i]
 }
 
 // TableNames lists the names of all tables.
@@ -76,7 +80,7 @@ type column[T any] struct {
 func newTable[T any](name, about, short string, cols []column[T],
 	read func(context.Context, *logbook.Reader, logbook.Query) iter.Seq2[T, error],
 ) *Table {
-	t := &Table{Name: name, About: about, short: fieldsOf(short)}
+	t := &Table{Name: name, About: about, short: fieldsOf(short), zone: time.UTC}
 	for _, c := range cols {
 		t.Columns = append(t.Columns, Column{c.name, c.means})
 	}

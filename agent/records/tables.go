@@ -20,7 +20,7 @@ func spanColumns[T any](of func(*T) *logbook.Span) []column[T] {
 		{"id", "number within its table, assigned by the logbook", func(r *T) any { return of(r).ID }},
 		{"bay", "", func(r *T) any { return of(r).Bay }},
 		{"pack", "empty: unknown", func(r *T) any { return of(r).Pack }},
-		{"origin", "agent: recorded by bayward; import: kept by hand", func(r *T) any { return of(r).Origin }},
+		{"origin", "agent: recorded by bayward; import: kept by hand; paper: a sheet that was typed in after the visit", func(r *T) any { return of(r).Origin }},
 		{"start", "", func(r *T) any { return moment(of(r).Start.Wall) }},
 		{"start_trusted", trustMeans, func(r *T) any { return of(r).Start.Trusted }},
 		{"end", "empty: still in progress", func(r *T) any { return moment(of(r).End.Wall) }},
@@ -103,19 +103,28 @@ func visitColumns() []column[logbook.Visit] {
 		{"kind", "water, cover-plates, or readings (hydrometer and level rod only)", func(v *row) any { return v.Kind }},
 		{"by", "who opened it", func(v *row) any { return v.By }},
 		{"closed_by", "", func(v *row) any { return v.ClosedBy }},
-		{"cautions", "what was confirmed when it was opened", func(v *row) any { return v.Cautions }},
+		{"cautions", "what was confirmed when it was opened: keys of the language files, or a sentence of an older version", func(v *row) any { return v.Cautions }},
 		{"water_kind", "demineralised, distilled or other; empty: not stated", func(v *row) any { return v.Water }},
 		{"us_per_cm", "conductivity of the water, µS/cm", func(v *row) any { return number(v.USPerCM) }},
 		{"level_before_mm", "level by the bay's own probe, mm above the plate tops", func(v *row) any { return number(v.BeforeMM) }},
 		{"level_after_mm", "", func(v *row) any { return number(v.AfterMM) }},
-		{"total_ml", "water given to all cells", func(v *row) any { return v.TotalML }},
+		{"total_ml", "water given to all cells; empty: unknown", func(v *row) any { return number(totalOf(v)) }},
 		{"notes", "", func(v *row) any { return v.Notes }},
 	}...)
 }
 
+// lateColumns are at the end of both tables: a reader may count columns.
+func lateColumns() []column[logbook.Visit] {
+	type row = logbook.Visit
+	return []column[row]{
+		{"late", "when a paper sheet was typed in after the visit; empty: recorded in it", func(v *row) any { return moment(v.LateAt) }},
+		{"late_by", "who typed it in", func(v *row) any { return v.LateBy }},
+	}
+}
+
 func visits() *Table {
 	return newTable("visits", "Visits, by start, without their cells.", "id pack bay start start_trusted kind by water_kind us_per_cm level_before_mm level_after_mm total_ml",
-		visitColumns(),
+		append(visitColumns(), lateColumns()...),
 		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[logbook.Visit, error] {
 			return r.Visits(ctx, q)
 		})
@@ -137,9 +146,15 @@ func cells() *Table {
 		{"rod_after_mm", "last level reading after the water", func(v *row) any { return number(v.Cells[0].AfterMM) }},
 		{"gravity", "specific gravity as read, not corrected", func(v *row) any { return number(v.Cells[0].Gravity) }},
 		{"gravity_c", "temperature of the electrolyte at that reading, °C", func(v *row) any { return number(v.Cells[0].AtC) }},
+		{"how", "how water_ml was found: measured, to-mark (worked out), as-proposed (not measured); empty: unknown", func(v *row) any { return v.Cells[0].How }},
+		{"drawn_ml", "electrolyte drawn off", func(v *row) any { return number(v.Cells[0].DrawnML) }},
+		{"dry_before", "before any water the level rod showed the plates", func(v *row) any { return v.Cells[0].DryBefore }},
+		{"dry_after", "so did the last look after the water", func(v *row) any { return v.Cells[0].DryAfter }},
+		{"gravity_verdict", "what the gravity means; empty: not judged", func(v *row) any { return v.Cells[0].Verdict }},
+		{"cell_by", "who recorded it, one name a line; empty: unknown", func(v *row) any { return v.Cells[0].By }},
 	}
-	return newTable("cells", "Visits again, one row for each cell with an entry.", "id pack bay start start_trusted by cell water_ml rod_before_mm rod_after_mm gravity gravity_c",
-		append(visitColumns(), own...), readCells)
+	return newTable("cells", "Visits again, one row for each cell with an entry, as corrected.", "id pack bay start start_trusted cell_by cell water_ml how rod_before_mm rod_after_mm gravity gravity_c",
+		append(append(visitColumns(), own...), lateColumns()...), readCells)
 }
 
 func readCells(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[logbook.Visit, error] {
@@ -159,6 +174,29 @@ func readCells(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq
 			}
 		}
 	}
+}
+
+func corrections() *Table {
+	type row = logbook.Correction
+	cols := []column[row]{
+		{"id", "number within its table", func(c *row) any { return c.ID }},
+		{"bay", "where it was made", func(c *row) any { return c.Bay }},
+		{"pack", "whose visit it was; empty: unknown", func(c *row) any { return c.Pack }},
+		{"time", "", func(c *row) any { return moment(c.At.Wall) }},
+		{"time_trusted", trustMeans, func(c *row) any { return c.At.Trusted }},
+		{"visit", "number of the visit", func(c *row) any { return c.Visit }},
+		{"cell", "1 is the positive end", func(c *row) any { return int64(c.Cell) }},
+		{"field", "ml, drawn_ml, level_before_mm, level_after_mm or gravity", func(c *row) any { return c.Field }},
+		{"old", "value until then; empty: there was none", func(c *row) any { return number(c.Old) }},
+		{"new", "value since; empty: it never happened", func(c *row) any { return number(c.New) }},
+		{"by", "who corrected it", func(c *row) any { return c.By }},
+		{"reason", "why", func(c *row) any { return c.Reason }},
+	}
+	return newTable("corrections", "Corrections of what visits recorded at a cell, in the order in which they were made; the last one of a value counts.",
+		"id pack time visit cell field old new by reason", cols,
+		func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[row, error] {
+			return r.Corrections(ctx, q)
+		})
 }
 
 func findings(v words.Voice) *Table {

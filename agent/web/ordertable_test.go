@@ -238,9 +238,9 @@ func TestEveryOrderByForm(t *testing.T) {
 		require.Equal(t, want.Kind.Row().Right == order.MayLook, w.Code == http.StatusSeeOther, "who is not known: %d", w.Code)
 		for _, point := range want.Kind.Row().Confirm {
 			d := newDesk(t, want.Kind, nil)
-			w := d.fill(want, "si", func(form url.Values) { form.Del("ok-" + point.Key) })
-			require.Equal(t, http.StatusBadRequest, w.Code, point.Key)
-			require.Empty(t, d.asked, point.Key)
+			w := d.fill(want, "si", func(form url.Values) { form.Del("ok-" + point) })
+			require.Equal(t, http.StatusBadRequest, w.Code, point)
+			require.Empty(t, d.asked, point)
 		}
 	})
 }

@@ -55,7 +55,7 @@ type confirm struct{ Name, Text string }
 func confirms(v words.Voice, kind order.Kind) []confirm {
 	var all []confirm
 	for _, point := range kind.Row().Confirm {
-		all = append(all, confirm{point.Key, v.Say("confirm." + point.Key)})
+		all = append(all, confirm{point, v.Say("confirm." + point)})
 	}
 	return all
 }

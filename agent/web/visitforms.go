@@ -153,8 +153,8 @@ func (f *sent) signed() bool {
 // confirmed requires that every box was ticked.
 func (f *sent) confirmed(kind order.Kind) {
 	for _, point := range kind.Row().Confirm {
-		if name := "ok-" + point.Key; f.Value(name) != "yes" {
-			f.wrong(http.StatusBadRequest, name, f.v.Say("fail.confirm"), f.v.Say("confirm."+point.Key))
+		if name := "ok-" + point; f.Value(name) != "yes" {
+			f.wrong(http.StatusBadRequest, name, f.v.Say("fail.confirm"), f.v.Say("confirm."+point))
 		}
 	}
 }

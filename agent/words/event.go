@@ -46,9 +46,9 @@ func (v Voice) Event(e *bay.Event) string {
 	case bay.PermitGranted, bay.ChargeStarted:
 		return v.Say(key)
 	case bay.VisitOpened:
-		return withNote(v.Say(key+when(e.Plates, ".plates")), &e.Asked)
+		return v.withNote(v.Say(key+when(e.Plates, ".plates")), &e.Asked)
 	case bay.VisitClosed:
-		return withNote(v.Say(key, v.Volume(e.WaterML)), &e.Asked)
+		return v.withNote(v.Say(key, v.Volume(e.WaterML)), &e.Asked)
 	case bay.OrderTaken:
 		return v.Done(&e.Asked)
 	case bay.OrderRefused:

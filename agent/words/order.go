@@ -154,7 +154,7 @@ func (v Voice) Done(o *order.Order) string {
 	if o.Kind == order.VisitOpen || o.Kind == order.VisitClose { // a visit's own events carry its notes
 		return text
 	}
-	return withNote(text, o)
+	return v.withNote(text, o)
 }
 
 // entries states what was done at each cell, a sentence each.
@@ -188,11 +188,11 @@ func (v Voice) entries(o *order.Order) string {
 }
 
 // withNote appends the user's note.
-func withNote(text string, o *order.Order) string {
+func (v Voice) withNote(text string, o *order.Order) string {
 	if o.Note == "" {
 		return text
 	}
-	return text + " " + o.Note
+	return text + " " + v.Confirmed(o.Note)
 }
 
 func (v Voice) water(key string, o *order.Order) string {

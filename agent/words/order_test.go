@@ -38,7 +38,7 @@ func TestEveryOrderIsWorded(t *testing.T) {
 			bare := order.Order{Kind: o.Kind, Unmeasured: true, Note: "A remark."}
 			whole(t, v.Done(&bare), v.Language())
 			for _, point := range o.Kind.Row().Confirm {
-				whole(t, v.Say("confirm."+point.Key), v.Language())
+				whole(t, v.Say("confirm."+point), v.Language())
 			}
 		})
 		for _, f := range order.Fields() {

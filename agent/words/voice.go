@@ -72,6 +72,10 @@ func (v Voice) Figure(x float64, digits int, unit string) string {
 	return v.words.point(reading.Digits(x, digits)) + " " + unit
 }
 
+// Pointed gives a number that was formatted elsewhere the decimal point of the
+// language.
+func (v Voice) Pointed(number string) string { return v.words.point(number) }
+
 // plain formats a number of unknown unit.
 func (v Voice) plain(x float64) string { return v.words.point(reading.Digits(x, 1)) }
 

@@ -1,0 +1,27 @@
+package words
+
+import (
+	"strings"
+
+	"bayward/agent/order"
+)
+
+// Confirmed words the note of an order whose points were confirmed. Any other note,
+// and that of an older program, stays as written.
+func (v Voice) Confirmed(note string) string {
+	keys, ok := strings.CutPrefix(note, order.ConfirmedBefore)
+	if !ok {
+		return note
+	}
+	points := strings.Fields(keys)
+	for i, key := range points {
+		if !v.has("confirm." + key + ".record") {
+			return note
+		}
+		points[i] = v.Say("confirm." + key + ".record")
+	}
+	if len(points) == 0 {
+		return note
+	}
+	return v.Say("confirmed", strings.Join(points, "; "))
+}

@@ -1,0 +1,29 @@
+package words
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/order"
+)
+
+// TestConfirmedInWords: the record keeps keys, each reader gets the words, and what
+// a person or an older program wrote stays as it is.
+func TestConfirmedInWords(t *testing.T) {
+	for k := order.None + 1; k < order.NumKinds; k++ {
+		if note := k.Row().Confirmed(); note != "" {
+			for _, v := range voices() {
+				whole(t, v.Confirmed(note), k)
+				require.NotContains(t, v.Confirmed(note), order.ConfirmedBefore)
+			}
+		}
+	}
+	note := order.VisitClose.Row().Confirmed()
+	require.Equal(t, "Confirmed: vent caps seated, vent holes clear; spills neutralised and rinsed, waste in its own container; "+
+		"hands and tools out, battery cover open for the charge.", New("en", "si").Confirmed(note))
+	require.Contains(t, New("es", "si").Confirmed(note), "tapa de la batería abierta para la carga")
+	for _, written := range []string{"", "Confirmed: gloves.", "confirmed: ", "confirmed: colour", "confirmed by phone"} {
+		require.Equal(t, written, New("es", "si").Confirmed(written))
+	}
+}

@@ -14,6 +14,7 @@ import (
 
 // silent lists findings that block or are dangerous and have no alert of their own, with the reason.
 var silent = map[interlock.Code]string{
+	interlock.CloseDelay:   "a countdown of a minute after a person has removed a lock",
 	interlock.AgentUnready: "normal for a while after each plug-in; BaywardChargeBlocked reports one that lasts",
 }
 

@@ -118,10 +118,10 @@ func TestDamagedLogbook(t *testing.T) {
 
 			y = damagedSite(t, path) // the hold is in the new one
 			mustBeHeld(t, y)
-			y.Order(order.Order{ID: "unhold-1", Kind: order.Unhold})
+			y.Order(unhold("unhold-1"))
 			y.Until("a permit", time.Hour, func(p *bay.Picture) bool { return p.Permit.Granted })
 			require.False(t, y.Loop.Pictures()[1].Permit.Granted, "only that bay's hold was taken back")
-			y.OrderAt("bay-2", order.Order{ID: "unhold-2", Kind: order.Unhold})
+			y.OrderAt("bay-2", unhold("unhold-2"))
 			y.Until("a permit of the other", time.Hour, func(*bay.Picture) bool { return y.Loop.Pictures()[1].Permit.Granted })
 			require.NoError(t, y.Close())
 
@@ -132,4 +132,9 @@ func TestDamagedLogbook(t *testing.T) {
 			require.NoFileExists(t, path+".damaged-2")
 		})
 	}
+}
+
+// unhold removes the hold of the people who are not known any more.
+func unhold(id string) order.Order {
+	return order.Order{ID: id, Kind: order.LockRemove, Lock: order.LockHold, Reason: "looked at both bays", NobodyAtPack: true}
 }

@@ -259,8 +259,9 @@ func (s *saga) obey(e *bay.Event) {
 // check compares the picture with the model.
 func (s *saga) check(p *bay.Picture) {
 	now := s.w.now
-	if p.Findings[interlock.Held].Raised != s.w.held || p.Visit.Open != s.w.visit || p.Findings[interlock.VisitOpen].Raised != s.w.visit {
-		s.t.Fatalf("held %v, visit %v at %v, ordered were %v, %v", p.Findings[interlock.Held].Raised, p.Visit.Open, now, s.w.held, s.w.visit)
+	held, visit := s.w.hasp.held(), s.w.hasp.visited()
+	if p.Findings[interlock.Held].Raised != held || p.Visit.Open != visit || p.Findings[interlock.VisitOpen].Raised != visit {
+		s.t.Fatalf("held %v, visit %v at %v, ordered were %v, %v", p.Findings[interlock.Held].Raised, p.Visit.Open, now, held, visit)
 	}
 	for c := range s.latched {
 		f := &p.Findings[c]
@@ -286,8 +287,8 @@ func (s *saga) check(p *bay.Picture) {
 	}
 	l := &s.w.setup.Limits
 	switch {
-	case s.w.held || s.w.visit:
-		s.t.Fatalf("granted at %v although held %v, visit %v", now, s.w.held, s.w.visit)
+	case held || visit:
+		s.t.Fatalf("granted at %v although held %v, visit %v", now, held, visit)
 	case now-s.lifeAt < max(l.SettleFor, l.OffMin) || now-s.seatedAt < l.SettleFor:
 		s.t.Fatalf("granted at %v, life since %v, pack since %v", now, s.lifeAt, s.seatedAt)
 	case !s.was && s.truth-s.offAt < l.OffMin:
@@ -301,7 +302,10 @@ func (s *saga) order() {
 	for range rapid.IntRange(1, 3).Draw(s.t, "orders") {
 		s.w.ids++
 		o := order.Order{
-			ID: fmt.Sprint("o", s.w.ids), Kind: order.Kind(rapid.IntRange(0, 12).Draw(s.t, "kind")), By: "a person",
+			ID: fmt.Sprint("o", s.w.ids), Kind: order.Kind(rapid.IntRange(0, int(order.NumKinds)).Draw(s.t, "kind")),
+			By:   rapid.SampledFrom([]string{"a person", "a person", "a person", "Ana"}).Draw(s.t, "by"),
+			Lock: rapid.SampledFrom([]string{"hold", "visit"}).Draw(s.t, "lock"), Of: rapid.SampledFrom([]string{"", "a person", "Ana"}).Draw(s.t, "of"),
+			Reason: rapid.SampledFrom([]string{"gone home", "gone home", ""}).Draw(s.t, "reason"), NobodyAtPack: rapid.IntRange(0, 3).Draw(s.t, "nobody") > 0,
 			Cell: rapid.IntRange(0, 13).Draw(s.t, "cell"), ML: rapid.SampledFrom([]float64{0, 120, 2000, 2001, -1, math.NaN()}).Draw(s.t, "ml"),
 			Gravity: rapid.SampledFrom([]float64{1.1, 1.277, 1.41, math.NaN()}).Draw(s.t, "sg"), AtC: 25,
 			LevelMM: rapid.SampledFrom([]float64{-300, -5, 4, 15, math.Inf(1)}).Draw(s.t, "mm"),
@@ -402,6 +406,7 @@ func (s *saga) restart() {
 	if rapid.Bool().Draw(s.t, "rebooted") {
 		now = time.Duration(rapid.Int64Range(0, 1e12).Draw(s.t, "boot"))
 	}
+	s.w.hasp.at += now - s.w.now - gap // as long ago as in truth
 	s.begin(now)
 	known := s.restore(text, gap, proven)
 	s.saved = nil
@@ -423,15 +428,18 @@ func (s *saga) restore(text []byte, gap time.Duration, proven bool) bool {
 		s.count.damaged++
 		s.core.Doubt(bay.MemoryUnreadable, "")
 		// A visit and latches may be forgotten: the hold replaces them.
-		s.w.held, s.w.visit, s.latched, s.taken = true, false, [interlock.NumCodes]bool{}, nil
+		s.w.hasp.damaged(&bay.Memory{Holds: []bay.LockMemory{{}}})
+		s.latched, s.taken = [interlock.NumCodes]bool{}, nil
 		return false
 	}
 	err := s.core.Restore(&m, s.w.now, gap, proven)
 	if again, _ := json.Marshal(&m); string(again) != string(s.saved) {
 		s.count.damaged++
-		s.w.held, s.w.visit, s.latched, s.taken = true, m.Visit != nil, [interlock.NumCodes]bool{}, nil
-		if err == nil {
-			s.t.Fatal("a damaged memory was taken for whole")
+		after := s.core.Memory()
+		s.w.hasp.damaged(&after)
+		s.latched, s.taken = [interlock.NumCodes]bool{}, nil
+		if err == nil || !s.w.hasp.locks["hold "] || (m.Visit != nil) != s.w.hasp.open {
+			s.t.Fatalf("a damaged memory was taken for whole: %v", err)
 		}
 	}
 	return err == nil

@@ -17,6 +17,7 @@ type Limits struct {
 	ChargeMaxFactor   float64       // ampere-hours put in, as a multiple of capacity, that count as an overrun
 	SettleFor         time.Duration // readings must be good this long before anything is granted
 	OffMin            time.Duration // the contactor stays open at least this long
+	CloseDelay        time.Duration // after the last hold or visit, before the contactor may close
 	GasHoldUpMM       float64       // rise of the level on charge from gas held among the plates
 	StaleAfter        time.Duration // the age at which a good reading stops counting
 }
@@ -182,6 +183,13 @@ var LimitTable = [...]Limit{
 		Default: 60, Low: 5, High: 3600, Wise: Range{15, 900},
 		Source: own,
 		value:  span(time.Second, func(l *Limits) *time.Duration { return &l.OffMin }),
+	},
+	// Time to step back, and for whoever sees the countdown and is still there to hold.
+	{
+		Key: "close_delay_seconds", Unit: "s", What: "delay after the last hold or visit before the contactor may close",
+		Default: 60, Low: 10, High: 600, Wise: Range{30, 300},
+		Source: own,
+		value:  span(time.Second, func(l *Limits) *time.Duration { return &l.CloseDelay }),
 	},
 	{
 		Key: "gas_hold_up_mm", Unit: "mm", What: "rise of the level from gas trapped between the plates on charge",

@@ -11,9 +11,10 @@ import (
 // Memory returns what must survive a restart, as of the last step.
 func (b *Bay) Memory() Memory {
 	m := Memory{
-		MemoryHead: MemoryHead{V: memoryVersion}, Held: b.asked.held, Forgot: b.asked.forgot,
+		MemoryHead: MemoryHead{V: memoryVersion}, Held: len(b.asked.holds) > 0, Forgot: b.asked.forgot,
 		Visit: storedVisit(&b.pic.Visit, &b.asked.visit, b.pic.Now, b.history.pack.Cells), Latches: latched(b.lock), OrderIDs: b.asked.ids.list(),
 		PermitS: b.pic.PermitS, BlockedS: b.pic.BlockedS, Readied: b.pic.Readied, Opened: b.history.opened,
+		Holds: storedLocks(b.asked.holds, b.pic.Now), LeaveS: b.asked.leave.left(b.pic.Now).Seconds(),
 	}
 	if b.identity.open != none {
 		m.Pack, m.Cells, m.History = b.history.pack.Name, b.history.pack.Cells, b.history.memory()
@@ -95,7 +96,8 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 // or a hold or a latch in force, so the bay is held until a technician removes
 // the hold.
 func (b *Bay) Doubt(why Doubt, file string) {
-	b.doubted, b.keptFile, b.asked.held, b.asked.forgot = why, file, true, true
+	b.doubted, b.keptFile = why, file
+	b.forget(b.pic.Now)
 }
 
 // believed returns a plausible gap; any other may have been of any length.
@@ -127,7 +129,7 @@ func (m *Memory) usable(only *Pack) error {
 // restoreAsked restores what users ordered and what latched. This is done even
 // with a memory that is otherwise unusable, because it can only block.
 func (b *Bay) restoreAsked(m *Memory, now, gap time.Duration) {
-	b.asked.held, b.asked.forgot = m.Held, m.Held && m.Forgot
+	b.restoreLocks(m, now, gap)
 	for _, id := range m.OrderIDs {
 		b.asked.ids.add(id)
 	}
@@ -138,7 +140,23 @@ func (b *Bay) restoreAsked(m *Memory, now, gap time.Duration) {
 		b.pic.Visit.GivenML, b.asked.visit.known = [water.MaxCells]float64{}, false
 	}
 	if !m.intact() || m.V != memoryVersion || m.Latches.unknown() {
-		b.asked.held, b.asked.forgot = true, true // it may contain what this program does not know
+		b.forget(now) // it may contain what this program does not know
 	}
 	b.lock = m.Latches.raise(b.lock, now)
+}
+
+// restoreLocks restores the holds. What was left of the delay after the last lock
+// starts again: the machine was off, so it proves nothing about who stepped back.
+func (b *Bay) restoreLocks(m *Memory, now, gap time.Duration) {
+	b.asked.holds = restoredLocks(m.Holds, now-gap)
+	if m.Held && len(b.asked.holds) == 0 { // stored before holds had names
+		b.asked.holds = Locks{{Since: now - gap}}
+	}
+	b.asked.forgot = m.Held && m.Forgot
+	if b.asked.forgot {
+		b.forget(now)
+	}
+	if m.LeaveS != 0 {
+		b.asked.leave = leave{now + b.setup.Limits.CloseDelay, true}
+	}
 }

@@ -14,8 +14,9 @@ const keptOrders = 64
 
 // asked is what users have ordered.
 type asked struct {
-	held    bool
-	forgot  bool // held because the earlier orders cannot be read
+	holds   Locks
+	forgot  bool // the hold of nobody is because the earlier orders cannot be read
+	leave   leave
 	release bool // of latches, in this tick
 	ids     takenIDs
 	visit   visitStart
@@ -100,21 +101,30 @@ func (b *Bay) check(o *order.Order) *order.Refusal {
 	case o.Kind == order.VisitOpen && b.pic.Visit.Open:
 		return refuseFor(o, order.VisitIsOpen, b.pic.Visit.By)
 	}
+	if why := b.judgeLocks(o); why != nil {
+		return why
+	}
 	return b.fits(o)
 }
 
 func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 	switch o.Kind {
 	case order.Hold:
-		b.asked.held = true
+		b.asked.holds = b.asked.holds.with(Lock{o.By, now, o.Reason})
 	case order.Unhold:
-		b.asked.held, b.asked.forgot = false, false
+		b.removeHold(o.By, now)
+	case order.LockRemove:
+		b.removeLock(o, now)
 	case order.Release:
 		b.asked.release = true
 	case order.VisitOpen:
 		b.openVisit(o, now)
+	case order.VisitJoin:
+		b.pic.Visit.People = b.pic.Visit.People.with(Lock{By: o.By, Since: now})
+	case order.VisitLeave:
+		b.pic.Visit.People = b.pic.Visit.People.without(o.By)
 	case order.VisitClose:
-		b.closeVisit(o)
+		b.closeVisit(o, now)
 	case order.Fill, order.Level, order.Gravity, order.Entry:
 		return b.enter(o, now)
 	case order.Quality:
@@ -133,12 +143,12 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 // visit is only for covering its plates.
 func (b *Bay) openVisit(o *order.Order, now time.Duration) {
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
-	b.pic.Visit = Visit{Open: true, By: o.By, Since: now, OnlyCoverPlates: !ready}
+	b.pic.Visit = Visit{Open: true, By: o.By, People: Locks{{By: o.By, Since: now}}, Since: now, OnlyCoverPlates: !ready}
 	b.asked.visit = visitStart{pilotMM: b.pic.Water.SettledMM, known: b.pic.Water.Known}
 	b.answer(o, Event{Kind: VisitOpened, Plates: !ready})
 }
 
-func (b *Bay) closeVisit(o *order.Order) {
+func (b *Bay) closeVisit(o *order.Order, now time.Duration) {
 	v, total, touched := &b.pic.Visit, 0.0, false
 	for i, ml := range v.GivenML {
 		total += ml
@@ -149,5 +159,6 @@ func (b *Bay) closeVisit(o *order.Order) {
 		b.history.water.Filled(&net, b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}
+	b.unlocked(now)
 	b.answer(o, Event{Kind: VisitClosed, WaterML: total})
 }

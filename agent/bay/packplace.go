@@ -117,7 +117,7 @@ func (b *Bay) restorePack(m *PackMemory, now, gap time.Duration, proven bool) er
 	}
 	b.history.opened = m.Opened + 1
 	if err := m.usable(b.history.pack); err != nil {
-		b.asked.held, b.asked.forgot = true, true
+		b.forget(now)
 		return err
 	}
 	gap, proven = believed(gap, proven)

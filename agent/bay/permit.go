@@ -32,7 +32,7 @@ func lockLimits(s *Setup, p *Pack) interlock.Limits {
 	l := &s.Limits
 	return interlock.Limits{
 		ChargeLevelMM: p.ChargeLevelMM, ChargeMaxC: l.ChargeMaxC, ChargeResumeC: l.ChargeResumeC,
-		HydrogenMaxPct: l.HydrogenMaxPct, HydrogenResumePct: l.HydrogenResumePct, OffMin: l.OffMin,
+		HydrogenMaxPct: l.HydrogenMaxPct, HydrogenResumePct: l.HydrogenResumePct, OffMin: l.OffMin, CloseDelay: l.CloseDelay,
 		Fitted: s.Fitted, StrayA: strayRate * p.CapacityAh,
 	}
 }
@@ -41,6 +41,7 @@ func lockLimits(s *Setup, p *Pack) interlock.Limits {
 // picture.
 func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) {
 	in := b.permitInputs(now, cellV)
+	b.pic.Holds = b.asked.holds
 	if bare := &b.pic.Seen.Bare; bare.Usable() {
 		e := interlock.Evidence{Value: bare.LowMM - b.BareAtMM(), Limit: b.history.pack.ChargeLevelMM, Fault: reading.None}
 		b.lock.Prove(interlock.PlatesBare, e, now)
@@ -74,7 +75,7 @@ func (b *Bay) permitInputs(now time.Duration, cellV reading.Reading) interlock.I
 		FreezingC:  electrolyte.FreezingC(b.history.charge.GravityNow()) + electrolyte.FreezingMarginC,
 		Charged:    b.charged.recently(now, c.Active || c.Flowing || b.lock.Granted()),
 		WaterKnown: w.Known && w.PredictOK, ApartMM: w.ApartMM,
-		VisitOpen: b.pic.Visit.Open, Held: b.asked.held, RecordFailing: s.RecordFailing,
+		VisitOpen: b.pic.Visit.Open, Held: len(b.asked.holds) > 0, LeaveFor: b.asked.leave.left(now), RecordFailing: s.RecordFailing,
 		Ready: b.conn.ready(now) && !s.LateTick, Plug: b.conn.plug(),
 	}
 	if in.Level.Usable() {

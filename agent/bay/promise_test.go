@@ -26,9 +26,9 @@ type world struct {
 	ids   int
 
 	// What readings alone do not show, by an independent model.
-	held, visit bool          // as ordered and accepted
-	flows       time.Duration // how long current has flowed into a pack that is not full, without a break
-	runaway     bool          // a runaway is simulated, and has lasted long enough
+	hasp    hasp          // the locks, as ordered and accepted
+	flows   time.Duration // how long current has flowed into a pack that is not full, without a break
+	runaway bool          // a runaway is simulated, and has lasted long enough
 }
 
 var faults = append([]reading.Fault{reading.Missing}, reading.Faults()...)
@@ -80,9 +80,12 @@ func (w *world) orders() []order.Order {
 	w.ids++
 	return []order.Order{{
 		ID:   fmt.Sprint(rapid.IntRange(max(0, w.ids-2), w.ids).Draw(w.t, "id")),
-		Kind: order.Kind(rapid.IntRange(0, 9).Draw(w.t, "order kind")),
-		By:   rapid.SampledFrom([]string{"", "a person"}).Draw(w.t, "by"),
-		Cell: rapid.IntRange(-1, 14).Draw(w.t, "cell"), ML: rapid.Float64Range(-10, 3000).Draw(w.t, "ml"),
+		Kind: order.Kind(rapid.IntRange(0, int(order.NumKinds)).Draw(w.t, "order kind")),
+		By:   rapid.SampledFrom([]string{"", "a person", "a person", "Ana"}).Draw(w.t, "by"),
+		Lock: rapid.SampledFrom([]string{"hold", "visit", ""}).Draw(w.t, "lock"),
+		Of:   rapid.SampledFrom([]string{"a person", "Ana", ""}).Draw(w.t, "of"), Reason: rapid.SampledFrom([]string{"gone home", ""}).Draw(w.t, "reason"),
+		NobodyAtPack: rapid.Bool().Draw(w.t, "nobody"),
+		Cell:         rapid.IntRange(-1, 14).Draw(w.t, "cell"), ML: rapid.Float64Range(-10, 3000).Draw(w.t, "ml"),
 		Gravity: rapid.Float64Range(0.9, 1.5).Draw(w.t, "sg"), AtC: 25, LevelMM: rapid.Float64Range(-300, 300).Draw(w.t, "mm"),
 	}}
 }
@@ -94,13 +97,7 @@ func (w *world) obey(events []bay.Event) {
 			if events[i].Kind != bay.OrderTaken || o.ID != events[i].Order {
 				continue
 			}
-			switch o.Kind {
-			case order.Hold, order.Unhold:
-				w.held = o.Kind == order.Hold
-			case order.VisitOpen, order.VisitClose:
-				w.visit = o.Kind == order.VisitOpen
-			default:
-			}
+			w.hasp.turn(&o, w.now)
 			break
 		}
 	}
@@ -183,8 +180,9 @@ func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 		interlock.PackFrozen:         plugged && w.frozen(p),
 		interlock.ChargeOverrun:      w.flows > l.ChargeMax+longTicks,
 		interlock.Runaway:            w.runaway,
-		interlock.VisitOpen:          w.visit,
-		interlock.Held:               w.held,
+		interlock.VisitOpen:          w.hasp.visited(),
+		interlock.Held:               w.hasp.held(),
+		interlock.CloseDelay:         w.hasp.waits(w.now, l.CloseDelay),
 		interlock.AirflowUnproven:    !ok(w.r.Airflow) || w.r.Airflow.Value != 1,
 		interlock.HydrogenHigh:       !ok(w.r.HydrogenPct) || !(w.r.HydrogenPct.Value < l.HydrogenMaxPct),
 	}
@@ -358,6 +356,9 @@ func checkPicture(t failer, w *world, p *bay.Picture, last bay.Stage) {
 	}
 	if p.Visit.Open && p.Permit.Granted {
 		t.Fatalf("granted with an open visit at %v", w.now)
+	}
+	if !p.Visit.Open && w.hasp.of("visit") {
+		t.Fatalf("the visit is closed at %v although somebody is in it: %v", w.now, w.hasp.locks)
 	}
 	if p.Stage == bay.ReadyToWater && last != bay.ReadyToWater {
 		checkReady(t, w, p)

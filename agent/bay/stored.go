@@ -49,6 +49,9 @@ type Memory struct {
 	By          string   `json:"by,omitempty"`           // how the pack was known
 	PackLatches []string `json:"pack_latches,omitempty"` // latches that belong to the pack
 	Totals      *Totals  `json:"totals,omitempty"`       // without this pack's own
+	// The locks; absent in memories stored before holds had names.
+	Holds  []LockMemory `json:"holds,omitempty"`
+	LeaveS float64      `json:"leave_s,omitempty"` // what was left of the delay after the last lock
 }
 
 // PackMemory is the history of a pack, carried from bay to bay. What belongs to

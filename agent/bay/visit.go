@@ -23,6 +23,8 @@ type VisitMemory struct {
 	// What else was done; absent in memories saved before these fields existed.
 	Cells   []CellVisit `json:"cells,omitempty"`
 	USPerCM *float64    `json:"us_per_cm,omitempty"`
+	// Who is in it; nil in memories saved before that, and then the one who opened it.
+	People *[]LockMemory `json:"people,omitempty"`
 }
 
 // mostDrawnML is more than any cell holds.
@@ -45,7 +47,7 @@ func storedVisit(v *Visit, start *visitStart, now time.Duration, cells int) *Vis
 		By: v.By, AgoS: (now - v.Since).Seconds(), OnlyCoverPlates: v.OnlyCoverPlates,
 		GivenML: append([]float64{}, v.GivenML[:cells]...), PilotMM: start.pilotMM, PilotOK: start.known,
 	}
-	m.remember(v, cells)
+	m.remember(v, now, cells)
 	return m
 }
 
@@ -54,6 +56,10 @@ func (m *VisitMemory) restored(at time.Duration) (Visit, visitStart) {
 	v := Visit{Open: true, By: m.By, Since: at - agoOf(m.AgoS), OnlyCoverPlates: m.OnlyCoverPlates}
 	copy(v.GivenML[:], m.GivenML)
 	m.recall(&v)
+	v.People = Locks{{By: m.By, Since: v.Since}}
+	if m.People != nil {
+		v.People = restoredLocks(*m.People, at)
+	}
 	return v, visitStart{pilotMM: m.PilotMM, known: m.PilotOK, netML: v.net()}
 }
 
@@ -66,8 +72,9 @@ func agoOf(s float64) time.Duration {
 }
 
 // remember stores what was done at each cell.
-func (m *VisitMemory) remember(v *Visit, cells int) {
+func (m *VisitMemory) remember(v *Visit, now time.Duration, cells int) {
 	m.Cells = append(m.Cells, v.Cells[:cells]...)
+	m.People = new(storedLocks(v.People, now))
 	if v.QualityKnown {
 		m.USPerCM = new(v.USPerCM)
 	}

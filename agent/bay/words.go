@@ -146,7 +146,8 @@ type Finding struct {
 // Visit is one watering job while it is open.
 type Visit struct {
 	Open            bool
-	By              string
+	By              string // who opened it
+	People          Locks  // who is in it; empty once the last lock was taken away
 	Since           time.Duration
 	OnlyCoverPlates bool // only the water that covers the plates: the pack is not ready
 	GivenML         [water.MaxCells]float64
@@ -202,6 +203,7 @@ type Picture struct {
 	Cool     cooldown.Status
 	Water    water.Status
 	Visit    Visit
+	Holds    Locks   // of the people who hold the charge
 	PermitS  float64 // seconds with the permit granted since the memory began
 	// BlockedS is the seconds with it blocked.
 	BlockedS float64

@@ -162,6 +162,10 @@ var trials = []trial{
 		do: func(r *rig) { r.order(order.Hold, "") }, fix: func(r *rig) { r.order(order.Unhold, "") },
 	},
 	{
+		name: "last lock removed", says: interlock.CloseDelay, bound: time.Second, back: atRest,
+		do: func(r *rig) { r.order(order.Hold, ""); r.order(order.Unhold, "") }, fix: func(*rig) {},
+	},
+	{
 		name: "visit opened", says: interlock.VisitOpen, bound: 2 * time.Second, back: atRest,
 		do: func(r *rig) { r.order(order.VisitOpen, "") }, fix: func(r *rig) { r.order(order.VisitClose, "") },
 	},

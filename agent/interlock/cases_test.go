@@ -35,6 +35,7 @@ var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.ContactorOpen:      func(in *interlock.Inputs) { in.Feedback.Value = 0 },
 	interlock.VisitOpen:          func(in *interlock.Inputs) { in.VisitOpen = true },
 	interlock.Held:               func(in *interlock.Inputs) { in.Held = true },
+	interlock.CloseDelay:         func(in *interlock.Inputs) { in.LeaveFor = time.Second },
 	interlock.AgentUnready:       func(in *interlock.Inputs) { in.Ready = false },
 	interlock.WaterBalance:       func(in *interlock.Inputs) { in.ApartMM = 4.1 },
 	interlock.RecordFailing:      func(in *interlock.Inputs) { in.RecordFailing = true },

@@ -31,7 +31,7 @@ type Limits struct {
 	ChargeLevelMM                     float64
 	ChargeMaxC, ChargeResumeC         float64
 	HydrogenMaxPct, HydrogenResumePct float64
-	OffMin                            time.Duration
+	OffMin, CloseDelay                time.Duration
 	// Fitted are the sensors that are configured: what is configured and missing
 	// is bad, what is not configured is not asked for.
 	Fitted reading.Sensors
@@ -75,8 +75,9 @@ type Inputs struct {
 
 	VisitOpen, Held, RecordFailing bool
 	HeldAt                         Evidence
-	Ready                          bool     // readings checked and good
-	ReadyAt                        Evidence // while not Ready
+	LeaveFor                       time.Duration // until people have had the time to step back; 0 when over
+	Ready                          bool          // readings checked and good
+	ReadyAt                        Evidence      // while not Ready
 	// Plug is the state of the plug: the pack's sensors leave with the pack.
 	Plug Plug
 	// Name is whether the pack is known.
@@ -122,6 +123,7 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[ContactorOpen] = l.judgeOpen(in, orderedOpen)
 	out[VisitOpen] = unless(in.VisitOpen, Evidence{})
 	out[Held] = unless(in.Held, in.HeldAt)
+	out[CloseDelay] = unless(in.LeaveFor != 0, Evidence{Value: in.LeaveFor.Seconds(), Limit: l.CloseDelay.Seconds()})
 	// Without a pack its sensors are not judged below, so nothing may start.
 	out[AgentUnready] = unless(!in.Ready || in.Plug == Unplugged || in.Plug == Fading && orderedOpen, in.ReadyAt)
 	out[WaterBalance] = judgeWater(in.WaterKnown, in.ApartMM)

@@ -27,6 +27,7 @@ const (
 	ContactorOpen
 	VisitOpen
 	Held
+	CloseDelay
 	AgentUnready
 	WaterBalance
 	RecordFailing
@@ -167,9 +168,16 @@ var Table = [NumCodes]Rule{
 	Held: {
 		Code: Held, Name: "held", Severity: Info, Blocks: true,
 		Reasons:   []Reason{Forgotten},
-		ClearWhen: "a person has removed the hold",
+		ClearWhen: "the last hold is removed",
 		Why:       "A person's order: at once.",
 		Basis:     "a person's order",
+	},
+	CloseDelay: {
+		Code: CloseDelay, Name: "close-delay", Severity: Info, Blocks: true,
+		ClearWhen: "close_delay_seconds have passed since",
+		Why:       "The delay is the condition: nothing may close the contactor on somebody who is still stepping back.",
+		Basis:     "29 CFR 1910.147(e), from memory: everybody is clear before a machine is energised; the time is the project's own",
+		Limits:    []string{"close_delay_seconds"},
 	},
 	AgentUnready: {
 		Code: AgentUnready, Name: "agent-unready", Severity: Info, Blocks: true,

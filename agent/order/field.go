@@ -21,6 +21,7 @@ const (
 	Conductivity Unit = "µS/cm"
 	Characters   Unit = "printable characters"
 	YesNo        Unit = "true or false"
+	Confirmed    Unit = "true"
 	CellLines    Unit = "cells"
 )
 
@@ -80,6 +81,25 @@ var (
 		Empty: "takes back what was said",
 		place: func(o *Order) any { return &o.Pack },
 	}
+	ReasonField = &Field{
+		Name: "reason", About: "why, in the person's own words", Unit: Characters, Low: 1, High: MaxNoteRunes,
+		place: func(o *Order) any { return &o.Reason },
+	}
+	LockField = &Field{
+		Name: "lock", About: "which lock is removed", Unit: Characters, Low: 1, High: 5, Words: []string{LockHold, LockVisit},
+		place: func(o *Order) any { return &o.Lock },
+	}
+	// OfField also takes the names that the agent itself makes of unproven ones, which
+	// are longer.
+	OfField = &Field{
+		Name: "of", About: "whose lock, as the state names the person", Unit: Characters, Low: 0, High: MaxNameRunes + 20,
+		Empty: "is the unknown person whose hold has no name",
+		place: func(o *Order) any { return &o.Of },
+	}
+	NobodyField = &Field{
+		Name: "nobody_at_pack", About: "that somebody has looked, and nobody is at the pack", Unit: Confirmed,
+		place: func(o *Order) any { return &o.NobodyAtPack },
+	}
 	CellsField = &Field{
 		Name: "cells", About: "what was done, one line for each cell", Unit: CellLines, Low: 1, High: water.MaxCells,
 		place: func(o *Order) any { return &o.Cells },
@@ -109,6 +129,9 @@ var (
 		in: func(c *CellEntry) any { return &c.SeenML },
 	}
 )
+
+// The locks of a person, as LockRemove names them.
+const LockHold, LockVisit = "hold", "visit"
 
 // Fields returns all fields that any order takes, in the order of the table.
 func Fields() []*Field {
@@ -188,6 +211,9 @@ func (f *Field) IsFlag() bool {
 	return flag
 }
 
+// IsConfirmation reports whether the field is a flag of which only true is accepted.
+func (f *Field) IsConfirmation() bool { return f.Unit == Confirmed }
+
 // IsList reports whether the field is the list of cells.
 func (f *Field) IsList() bool {
 	_, list := f.sample().(*[]CellEntry)
@@ -202,8 +228,13 @@ func (f *Field) leftOut(o *Order) bool {
 	if f.left != nil {
 		return *f.left(o)
 	}
-	text, ok := f.place(o).(*string)
-	return ok && *text == ""
+	switch p := f.place(o).(type) {
+	case *string:
+		return *p == ""
+	case *bool:
+		return !*p
+	}
+	return false
 }
 
 // bounds returns the bounds that apply in one bay.

@@ -23,8 +23,11 @@ const (
 	None Kind = iota
 	Hold
 	Unhold
+	LockRemove
 	Release
 	VisitOpen
+	VisitJoin
+	VisitLeave
 	VisitClose
 	Fill
 	Gravity
@@ -81,6 +84,11 @@ type Order struct {
 	Pack       string      // its name; "" withdraws the name given before
 	Note       string      // a remark for the record; "" for none
 	Cells      []CellEntry // of an Entry
+	Reason     string      // why; "" for none
+	// LockRemove takes away the lock of the person Of: LockHold or LockVisit.
+	// NobodyAtPack confirms that somebody looked and nobody is at the pack.
+	Lock, Of     string
+	NobodyAtPack bool
 	// Sure repeats an order that was asked back, see Code.Asks: the person has looked
 	// again and means it.
 	Sure bool
@@ -89,8 +97,8 @@ type Order struct {
 // Bounds of what every order carries.
 const (
 	MaxIDBytes   = 64
-	MaxNameRunes = 60 // of the person
-	MaxNoteRunes = 200
+	MaxNameRunes = 60  // of the person
+	MaxNoteRunes = 200 // also of a reason
 )
 
 // Printable reports whether a text has 1 to most characters, all fit for a record
@@ -110,8 +118,8 @@ type Right uint8
 const (
 	NoRight    Right = iota
 	MayLook          // look, and hold
-	MayVisit         // also open, work and close visits
-	MayRelease       // also end a hold and release what latched
+	MayVisit         // also open, work and close visits, and remove one's own hold
+	MayRelease       // also release what latched, and remove another person's lock
 	numRights
 )
 

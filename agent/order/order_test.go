@@ -30,15 +30,22 @@ const (
 	us      = "us_per_cm 0 to 50000 µS/cm"
 	kind    = "water_kind 1 to 13 printable characters"
 	pack    = "pack 0 to 48 printable characters"
+	reason  = "reason 1 to 200 printable characters"
+	lock    = "lock 1 to 5 printable characters"
+	of      = "of 0 to 80 printable characters"
+	nobody  = "nobody_at_pack 0 to 0 true"
 	cells   = "cells 1 to 48 cells"
 	sure    = "sure 0 to 0 true or false, may be left out"
 )
 
 var oracle = map[string]written{
-	"hold":        {"look", false, nil},
-	"unhold":      {"release", false, nil},
+	"hold":        {"look", false, []string{reason + ", may be left out"}},
+	"unhold":      {"visit", false, nil},
+	"lock-remove": {"release", false, []string{lock, of, reason, nobody}},
 	"release":     {"release", false, nil},
 	"visit-open":  {"visit", false, nil},
+	"visit-join":  {"visit", true, nil},
+	"visit-leave": {"visit", true, nil},
 	"visit-close": {"visit", true, nil},
 	"fill":        {"visit", true, []string{cell, ml, sure}},
 	"gravity":     {"visit", false, []string{cell, gravity, atC}},
@@ -103,7 +110,7 @@ func TestRowsAreWhole(t *testing.T) {
 		require.NotEmpty(t, f.Unit, "the field %s has no unit", f.Name)
 		require.Equal(t, !f.IsFlag(), f.Low < f.High, f.Name)
 		require.Equal(t, f.IsText(), f.Unit == order.Characters, f.Name)
-		require.Equal(t, f.IsFlag(), f.Unit == order.YesNo, f.Name)
+		require.Equal(t, f.IsFlag(), f.Unit == order.YesNo || f.IsConfirmation(), f.Name)
 		require.Equal(t, f.IsList(), f.Unit == order.CellLines, f.Name)
 		require.Equal(t, f.IsText() && f.Low == 0, f.Empty != "", "%s: say what an empty text does", f.Name)
 	}
@@ -134,6 +141,8 @@ func set(f *order.Field, o *order.Order, v float64) {
 		if len(f.Words) > 0 {
 			*p = f.Words[0]
 		}
+	case *bool:
+		*p = true
 	case *[]order.CellEntry:
 		*p = nil
 		for i := range int(v) {
@@ -155,6 +164,8 @@ func TestBounds(t *testing.T) {
 				high = cells
 			case f.IsList():
 				continue // see TestEntries
+			case f.IsFlag():
+				continue // see TestRefusedByItself
 			}
 			if !f.IsWhole() && !f.IsText() {
 				step = math.Abs(math.Nextafter(high, math.Inf(1)) - high)
@@ -208,6 +219,10 @@ func TestRefusedByItself(t *testing.T) {
 		{order.Order{ID: "1", By: "A", Kind: order.Quality, Water: "tap"}, order.BadText, "water_kind"},
 		{order.Order{ID: "1", By: "A", Kind: order.Pack, Pack: "a\nb"}, order.BadText, "pack"},
 		{order.Order{ID: "1", By: "A", Kind: order.Fill, Cell: 1, ML: 2001}, order.OutOfRange, "ml"},
+		{order.Order{ID: "1", By: "A", Kind: order.Hold, Reason: "a\nb"}, order.BadText, "reason"},
+		{order.Order{ID: "1", By: "A", Kind: order.LockRemove, Lock: "hold", NobodyAtPack: true}, order.BadText, "reason"},
+		{order.Order{ID: "1", By: "A", Kind: order.LockRemove, Lock: "bay", Reason: "x", NobodyAtPack: true}, order.BadText, "lock"},
+		{order.Order{ID: "1", By: "A", Kind: order.LockRemove, Lock: "hold", Reason: "x"}, order.NotConfirmed, "nobody_at_pack"},
 	} {
 		got := order.Check(&row.o, order.Limits{Cells: 12})
 		require.NotNil(t, got, "%+v", row.o)
@@ -333,6 +348,8 @@ func TestMembers(t *testing.T) {
 // TestConfirmed checks what the record contains of a visit's cautions: their keys.
 func TestConfirmed(t *testing.T) {
 	for name, want := range map[order.Kind]string{
+		order.LockRemove: "confirmed: nobody",
+		order.VisitJoin:  "confirmed: wear metal spark",
 		order.VisitOpen:  "confirmed: park lock wear metal wash spark air calm",
 		order.VisitClose: "confirmed: caps spills latch",
 		order.Fill:       "",

@@ -2,6 +2,7 @@ package order
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -36,6 +37,12 @@ const (
 	DryAndLevel             // a cell cannot be dry and show a level, unless water was given between
 	BelowTops               // a level rod reads nothing below the plate tops: Dry says that
 	GivenMeanwhile          // Cell has been given Value by now, not what the sender saw
+	NotConfirmed            // Field must be confirmed
+	NoSuchLock              // the person Name has no such lock here; Name may be ""
+	NotYourLock             // the locks are those of the people Name
+	InVisit                 // the person Name is in the visit already
+	LastInVisit             // the last person does not leave the visit but closes it
+	OthersInVisit           // the people Name are in the visit
 	NumCodes
 )
 
@@ -44,6 +51,7 @@ var codeNames = [NumCodes]string{
 	"no-visit", "visit-is-open", "pack-unknown", "no-pack", "one-pack", "no-such-pack", "pack-elsewhere", "sensors-disagree",
 	"other-pack-sensed", "above-vent-well", "temperature-unknown", "level-unknown",
 	"cell-twice", "dry-and-level", "below-tops", "given-meanwhile",
+	"not-confirmed", "no-such-lock", "not-your-lock", "in-visit", "last-in-visit", "others-in-visit",
 }
 
 // String returns the code's name, such as "out-of-range".
@@ -188,8 +196,8 @@ func Check(o *Order, l Limits) *Refusal {
 		return &Refusal{Code: NoSuchOrder, Kind: o.Kind}
 	}
 	some := false
-	for _, f := range row.Fields {
-		if row.AnyOf && f.leftOut(o) {
+	for _, f := range slices.Concat(row.Fields, row.Optional) {
+		if !row.Needs(f) && f.leftOut(o) {
 			continue
 		}
 		some = true
@@ -206,6 +214,9 @@ func Check(o *Order, l Limits) *Refusal {
 // Check checks one field of an order, nil when its value is accepted.
 func (f *Field) Check(o *Order, l Limits) *Refusal {
 	if f.IsFlag() {
+		if f.IsConfirmation() && f.leftOut(o) {
+			return &Refusal{Code: NotConfirmed, Kind: o.Kind, Field: f}
+		}
 		return nil
 	}
 	low, high := f.bounds(l)

@@ -54,18 +54,36 @@ func (r *Row) Takes(f *Field) bool {
 	return slices.Contains(r.Fields, f) || slices.Contains(r.Optional, f)
 }
 
+// Needs reports whether the order is refused without the field.
+func (r *Row) Needs(f *Field) bool { return !r.AnyOf && slices.Contains(r.Fields, f) }
+
 // Table has one row for each order, in the order of the kinds; row 0 is empty.
 // Forms, messages, contracts and the bay's own checks are derived from it.
 var Table = [NumKinds]Row{
-	Hold:    {Name: "hold", Does: "Block the charge until a person ends it.", Of: OfCharge, Right: MayLook},
-	Unhold:  {Name: "unhold", Does: "End a hold.", Of: OfCharge, Right: MayRelease},
+	Hold: {
+		Name: "hold", Does: "Block the charge with a lock in the person's name, beside those of others.", Of: OfCharge, Right: MayLook,
+		Optional: []*Field{ReasonField},
+	},
+	Unhold: {Name: "unhold", Does: "Remove the person's own hold; the charge stays blocked while another person holds.", Of: OfCharge, Right: MayVisit},
+	LockRemove: {
+		Name: "lock-remove", Does: "Remove another person's hold or place in the visit, after making sure that nobody is at the pack.", Of: OfCharge, Right: MayRelease,
+		Fields:  []*Field{LockField, OfField, ReasonField, NobodyField},
+		Confirm: []string{"nobody"},
+	},
 	Release: {Name: "release", Does: "Release latched findings whose condition is gone.", Of: OfCharge, Right: MayRelease},
 	VisitOpen: {
 		Name: "visit-open", Does: "Open a visit, which locks the charge out.", Of: OfVisit, Right: MayVisit,
 		Confirm: []string{"park", "lock", "wear", "metal", "wash", "spark", "air", "calm"},
 	},
+	VisitJoin: {
+		Name: "visit-join", Does: "Join the open visit with a lock in the person's own name.", Of: OfVisit, Right: MayVisit, InVisit: true,
+		Confirm: []string{"wear", "metal", "spark"},
+	},
+	VisitLeave: {
+		Name: "visit-leave", Does: "Leave the visit while others are still in it; the last person closes it.", Of: OfVisit, Right: MayVisit, InVisit: true,
+	},
 	VisitClose: {
-		Name: "visit-close", Does: "Close the visit.", Of: OfVisit, Right: MayVisit, InVisit: true,
+		Name: "visit-close", Does: "Close the visit: only the last person in it, or anybody once nobody is in it.", Of: OfVisit, Right: MayVisit, InVisit: true,
 		Confirm: []string{"caps", "spills", "latch"},
 	},
 	Fill: {
@@ -118,7 +136,7 @@ func (o *Order) Members() map[string]any {
 				all[f.Name] = *p
 			}
 		case *string:
-			if !row.AnyOf || *p != "" {
+			if row.Needs(f) || *p != "" {
 				all[f.Name] = *p
 			}
 		}

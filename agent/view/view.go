@@ -57,6 +57,8 @@ type View struct {
 	LevelAgain     []int     `json:"level_again,omitempty"` // cells whose last level reading needs a second one
 	ChargeInAh     *float64  `json:"charge_in_ah,omitempty"`
 	Visit          *Visit    `json:"visit,omitempty"`
+	Holds          []Lock    `json:"holds,omitempty"`      // who holds the charge; it stays blocked until the last one is removed
+	CloseInS       *float64  `json:"close_in_s,omitempty"` // countdown after the last hold or visit, before the contactor may close
 	Faults         []Fault   `json:"faults,omitempty"`
 }
 
@@ -75,7 +77,8 @@ type Finding struct {
 
 // Visit is an open visit.
 type Visit struct {
-	By              string    `json:"by"`
+	By              string    `json:"by"`     // who opened it
+	People          []Lock    `json:"people"` // who is in it; the last one closes it
 	ForS            float64   `json:"for_s"`
 	OnlyCoverPlates bool      `json:"only_cover_plates"`
 	GivenML         []float64 `json:"given_ml,omitempty"` // per cell
@@ -95,6 +98,21 @@ type Cell struct {
 	AtC           *float64 `json:"at_c,omitempty"`
 	By            string   `json:"by,omitempty"`
 	Done          bool     `json:"done"`
+}
+
+// Lock is one person's lock on the charge.
+type Lock struct {
+	By     string  `json:"by"` // "" when the person is not known any more
+	ForS   float64 `json:"for_s"`
+	Reason string  `json:"reason,omitempty"` // of a hold
+}
+
+func locks(all bay.Locks, now time.Duration) []Lock {
+	out := make([]Lock, len(all))
+	for i, l := range all {
+		out[i] = Lock{l.By, (now - l.Since).Seconds(), l.Reason}
+	}
+	return out
 }
 
 // OddCell is a cell that takes far more or less water than its neighbours.
@@ -146,10 +164,14 @@ func Of(p *bay.Picture) View {
 	}
 	if p.Visit.Open {
 		v.Visit = &Visit{
-			By: p.Visit.By, ForS: (p.Now - p.Visit.Since).Seconds(), OnlyCoverPlates: p.Visit.OnlyCoverPlates,
+			By: p.Visit.By, People: locks(p.Visit.People, p.Now), ForS: (p.Now - p.Visit.Since).Seconds(), OnlyCoverPlates: p.Visit.OnlyCoverPlates,
 			GivenML: each(p.Visit.GivenML[:p.Pack.Cells], func(ml float64) float64 { return ml }),
 			Cells:   cellsOf(p),
 		}
+	}
+	v.Holds = locks(p.Holds, p.Now)
+	if f := &p.Findings[interlock.CloseDelay]; f.Raised {
+		v.CloseInS = when(true, f.Evidence.Value)
 	}
 	v.Faults = faults(p)
 	return v
@@ -186,7 +208,7 @@ func findingOf(p *bay.Picture, c interlock.Code) Finding {
 	english := words.EnglishSI()
 	return Finding{
 		Code: r.Name, Title: english.Title(c), Severity: r.Severity.String(), Blocks: r.Blocks, Latched: f.Latched,
-		ForS: (p.Now - f.Since).Seconds(), Evidence: english.Evidence(c, f.Evidence),
+		ForS: (p.Now - f.Since).Seconds(), Evidence: english.Why(p, c),
 		WhatToDo: english.WhatToDo(c, f.Evidence), Basis: r.Basis,
 	}
 }

@@ -39,6 +39,7 @@ func everything() *bay.Picture {
 		p.Charge.Gravity.Cells[i] = charge.CellGravity{Verdict: charge.GravityBelow, Others: 1}
 	}
 	p.Water.Cells, p.Water.Doubted, p.Visit.By = 12, 3, "A. Person"
+	p.Holds, p.Visit.People = bay.Locks{{By: "A. Person", Since: time.Hour, Reason: "plug burnt"}}, bay.Locks{{By: "A. Person"}}
 	walk(reflect.ValueOf(p).Elem(), "", func(_ string, v reflect.Value) {
 		switch v.Kind() {
 		case reflect.Bool:

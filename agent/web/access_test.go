@@ -94,13 +94,15 @@ func TestRoles(t *testing.T) {
 	y := newYard(t)
 	for _, row := range []struct {
 		name                 string
-		hold, visit, release int
+		hold, visit, release int // unhold is of one's own hold
 	}{{"Looker", 303, 403, 403}, {"Visitor", 303, 303, 403}, {"Boss", 303, 303, 303}} {
 		code, cookie, to := y.signIn(row.name, pin, "/bays/bay-1?hours=3")
 		require.Equal(t, 303, code)
 		require.Equal(t, "/bays/bay-1?hours=3", to)
 		require.Equal(t, row.hold, y.do(y.as(cookie, "POST", "/bays/bay-1/hold", "action=hold&by=Somebody+Else")).Code)
-		require.Equal(t, row.release, y.do(y.as(cookie, "POST", "/bays/bay-1/hold", "action=unhold")).Code)
+		require.Equal(t, row.visit, y.do(y.as(cookie, "POST", "/bays/bay-1/hold", "action=unhold")).Code)
+		require.Equal(t, row.release, y.do(y.as(cookie, "POST", "/bays/bay-1/hold", "action=release")).Code)
+		require.Equal(t, row.release, y.do(y.as(cookie, "POST", "/bays/bay-1/hold", "action=lock-remove&lock=hold&of=Looker&reason=gone&ok-nobody=yes")).Code)
 		require.Equal(t, row.visit, y.do(y.as(cookie, "POST", visit, opening+"&by=Somebody+Else")).Code, row.name)
 		if row.visit == 303 {
 			require.Equal(t, row.name, y.picture("bay-1").Visit.By, "nobody signs for another")

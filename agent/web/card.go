@@ -1,8 +1,6 @@
 package web
 
 import (
-	"time"
-
 	"bayward/agent/bay"
 	"bayward/agent/charge"
 	"bayward/agent/interlock"
@@ -49,25 +47,25 @@ func newCard(p *bay.Picture, v words.Voice) card {
 	}
 	if p.Visit.Open {
 		c.Left = left(p, v)
-		c.VisitBy, c.For = p.Visit.By, v.Span(p.Now-p.Visit.Since)
+		c.VisitBy, c.For = v.People(p.Visit.People), v.Span(p.Now-p.Visit.Since)
 		if p.Now-p.Visit.Since > bay.VisitForgottenAfter {
 			c.Forgotten = c.For
 		}
 	}
 	for code := range p.Findings {
 		if f := &p.Findings[code]; f.Raised {
-			c.Findings = append(c.Findings, newFinding(v, interlock.Code(code), f, p.Now))
+			c.Findings = append(c.Findings, newFinding(v, p, interlock.Code(code)))
 			c.Latched = c.Latched || f.Latched
 		}
 	}
 	return c
 }
 
-func newFinding(v words.Voice, c interlock.Code, f *bay.Finding, now time.Duration) findingText {
-	r := &interlock.Table[c]
+func newFinding(v words.Voice, p *bay.Picture, c interlock.Code) findingText {
+	r, f := &interlock.Table[c], &p.Findings[c]
 	return findingText{
-		Class: r.Severity.String(), Title: words.Capital(v.Title(c)), Evidence: v.Evidence(c, f.Evidence),
-		For: v.Say("finding.for", v.Span(now-f.Since)), WhatToDo: v.WhatToDo(c, f.Evidence), Basis: r.Basis,
+		Class: r.Severity.String(), Title: words.Capital(v.Title(c)), Evidence: v.Why(p, c),
+		For: v.Say("finding.for", v.Span(p.Now-f.Since)), WhatToDo: v.WhatToDo(c, f.Evidence), Basis: r.Basis,
 		Blocks: r.Blocks, Latched: f.Latched,
 	}
 }

@@ -112,6 +112,12 @@ func (f form) Amount(name, label, unit string) input {
 	return b
 }
 
+// Long returns the box for a sentence instead of a number or a name.
+func (b input) Long() input {
+	b.Most = order.MaxNoteRunes
+	return b
+}
+
 // Tick returns a box to tick.
 func (f form) Tick(name, label string) input { return f.Box("ok-"+name, label) }
 

@@ -10,11 +10,6 @@ import (
 	"bayward/agent/order"
 )
 
-// holdForm takes a hold, its end or a release from the page and returns to the page.
-func (s *server) holdForm(w http.ResponseWriter, r *http.Request) {
-	s.shortForm(w, r, order.OfCharge, func(*orderBody) {})
-}
-
 // packForm takes a person's choice of the plugged-in pack. The page's buttons carry
 // the name of a pack, or none.
 func (s *server) packForm(w http.ResponseWriter, r *http.Request) {
@@ -43,9 +38,10 @@ func (s *server) shortForm(w http.ResponseWriter, r *http.Request, of order.Subj
 	f := &sent{server: s, r: r, v: s.view(r), p: p, form: form{Action: shortForms[of], ID: r.PostForm.Get("id"), values: r.PostForm}}
 	body := orderBody{Order: order.Order{ID: f.ID}, action: f.Value("action"), given: map[string]bool{}}
 	complete(&body)
+	f.lockFaults(&body)
 	f.short(&body, of)
 	if f.fine() {
-		f.done(w, "/bays/"+url.PathEscape(p.Bay))
+		f.done(w, f.afterLock())
 		return
 	}
 	page := s.newBayPage(r, f.now())
@@ -55,7 +51,7 @@ func (s *server) shortForm(w http.ResponseWriter, r *http.Request, of order.Subj
 
 // short gives the order of a short form.
 func (f *sent) short(body *orderBody, of order.Subject) {
-	if !f.signed() {
+	if !f.signed() || !f.fine() {
 		return
 	}
 	body.By = f.by

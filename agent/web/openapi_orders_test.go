@@ -3,6 +3,7 @@ package web
 import (
 	"flag"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -30,15 +31,15 @@ func TestOpenAPIOrders(t *testing.T) {
 		for i, k := range kinds {
 			row, fields, required := k.Row(), "", ""
 			about := fmt.Sprintf("%s Needs the role %s where people are configured.", row.Does, row.Right)
-			for _, f := range row.Fields {
+			for _, f := range slices.Concat(row.Fields, row.Optional) {
 				about := words.Capital(ordertest.About(f)) + "."
 				if names[i] == namePack {
 					about = words.Capital(f.About) + "."
 				}
 				fields += ", " + f.Name + ": " + ordertest.Property(f, about)
 			}
-			if len(row.Fields) > 0 {
-				required = ", " + ordertest.Required(k)
+			if need := ordertest.Required(k); need != "" {
+				required = ", " + need
 			}
 			switch names[i] {
 			case namePack:

@@ -170,12 +170,23 @@ type written struct {
 }
 
 var forms = map[order.Kind]written{
-	order.Hold:    {"hold", button("hold")},
-	order.Unhold:  {"hold", button("unhold")},
+	order.Hold: {"hold", func(o *order.Order, _ *words.Units) url.Values {
+		return url.Values{"action": {"hold"}, "reason": {o.Reason}}
+	}},
+	order.Unhold: {"hold", button("unhold")},
+	order.LockRemove: {"hold", func(o *order.Order, _ *words.Units) url.Values {
+		form := ticked("lock-remove", "nobody")
+		form["lock"], form["of"], form["reason"] = []string{o.Lock}, []string{o.Of}, []string{o.Reason}
+		return form
+	}},
 	order.Release: {"hold", button("release")},
 	order.VisitOpen: {"visit", func(*order.Order, *words.Units) url.Values {
 		return ticked("open", "park", "lock", "wear", "metal", "wash", "spark", "air", "calm")
 	}},
+	order.VisitJoin: {"visit", func(*order.Order, *words.Units) url.Values {
+		return ticked("join", "wear", "metal", "spark")
+	}},
+	order.VisitLeave: {"visit", button("leave")},
 	order.VisitClose: {"visit", func(*order.Order, *words.Units) url.Values {
 		return ticked("close", "caps", "spills", "latch")
 	}},
@@ -230,8 +241,14 @@ func TestEveryOrderByForm(t *testing.T) {
 				require.InDelta(t, f.Number(&want), f.Number(&got), 1e-9, f.Name)
 			}
 			require.NotEmpty(t, got.ID)
-			require.Equal(t, order.Order{Kind: want.Kind, By: "A. Person", Water: want.Water, Pack: want.Pack, Note: want.Kind.Row().Confirmed()},
-				order.Order{Kind: got.Kind, By: got.By, Water: got.Water, Pack: got.Pack, Note: got.Note})
+			require.Equal(t, order.Order{
+				Kind: want.Kind, By: "A. Person", Water: want.Water, Pack: want.Pack, Note: want.Kind.Row().Confirmed(),
+				Reason: want.Reason, Of: want.Of, Lock: want.Lock, NobodyAtPack: want.NobodyAtPack,
+			},
+				order.Order{
+					Kind: got.Kind, By: got.By, Water: got.Water, Pack: got.Pack, Note: got.Note,
+					Reason: got.Reason, Of: got.Of, Lock: got.Lock, NobodyAtPack: got.NobodyAtPack,
+				})
 		}
 		stranger := newDesk(t, want.Kind, func(o *web.Options) { o.Writable = false })
 		w := stranger.fill(want, "si", same)

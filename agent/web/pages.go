@@ -144,6 +144,7 @@ type bayPage struct {
 	Card       card
 	PackName   string
 	CanRelease bool
+	Locks      locks
 	Section    section
 	Night      night
 	Pack       packChoice
@@ -164,7 +165,7 @@ func (s *server) newBayPage(r *http.Request, p *bay.Picture) bayPage {
 	v := s.view(r)
 	page := bayPage{
 		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), PackName: p.Pack.Name,
-		CanRelease: s.may(r, order.Release), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
+		CanRelease: s.may(r, order.Release), Locks: s.locksOf(r, p, order.LockHold), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
 		History: s.Past.history(p, v), Pack: newPackChoice(p, v, s.may(r, order.Pack)),
 	}
 	const newest = 8

@@ -24,6 +24,10 @@ type visitPage struct {
 	Hint                        string
 	Confirm, Leaving            []confirm // before the visit is opened, and closed
 	By, Progress                string
+	People, Others              string // who is in it; who is in it besides the reader
+	Outside                     bool   // the reader is not in it
+	Locks                       locks
+	Joining                     []confirm
 	Forgotten                   string
 	Quality                     quality
 	Cells                       []plan
@@ -43,7 +47,7 @@ func alarms(p *bay.Picture, v words.Voice) []findingText {
 	for c := range p.Findings {
 		code := interlock.Code(c)
 		if f := &p.Findings[c]; f.Raised && interlock.Table[c].Severity == interlock.Danger && code != interlock.PlatesBare {
-			all = append(all, newFinding(v, code, f, p.Now))
+			all = append(all, newFinding(v, p, code))
 		}
 	}
 	return all
@@ -120,6 +124,7 @@ func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 	if !p.Visit.Open {
 		return page
 	}
+	page.addPeople(s, r, p)
 	page.By = v.Say("visit.by", p.Visit.By, v.Span(p.Now-p.Visit.Since))
 	if open := p.Now - p.Visit.Since; open > bay.VisitForgottenAfter {
 		page.Forgotten = v.Say("visit.forgotten", v.Span(open))

@@ -86,6 +86,8 @@ func (f *sent) step() string {
 		}
 	case "open", "sheet", "close":
 		return f.Action
+	case "leave":
+		return "close"
 	}
 	if f.p.Visit.Open {
 		return "cells"
@@ -117,6 +119,10 @@ func (f *sent) take() (to string) {
 		return f.sheet()
 	case "close":
 		return f.close()
+	case "join":
+		return f.join()
+	case "leave":
+		return f.leave()
 	}
 	f.bad(http.StatusBadRequest, "fail.action")
 	return ""

@@ -3,8 +3,10 @@ package words
 import (
 	"math"
 	"slices"
+	"strings"
 	"time"
 
+	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
@@ -42,6 +44,56 @@ func (v Voice) Evidence(c interlock.Code, e interlock.Evidence) string {
 	return v.Say("evidence."+c.String()+variant(c, e), value, limit, v.Fault(e.Fault))
 }
 
+// Why describes why a finding of a picture is raised; for locks with the names of
+// their people.
+func (v Voice) Why(p *bay.Picture, c interlock.Code) string {
+	e := p.Findings[c].Evidence
+	switch {
+	case c == interlock.Held && e.Reason == interlock.Usual && len(p.Holds) > 0:
+		return v.holds(p)
+	case c == interlock.VisitOpen && len(p.Visit.People) > 0:
+		return v.Say("evidence.visit-open.people", v.People(p.Visit.People))
+	case c == interlock.VisitOpen && p.Visit.Open:
+		return v.Say("evidence.visit-open.nobody")
+	}
+	return v.Evidence(c, e)
+}
+
+// holds lists who holds the charge, for how long and why.
+func (v Voice) holds(p *bay.Picture) string {
+	all := make([]string, len(p.Holds))
+	for i, l := range p.Holds {
+		all[i] = v.Lock(l, p.Now)
+	}
+	return strings.Join(all, " ")
+}
+
+// Lock says who holds the charge, for how long and why.
+func (v Voice) Lock(l bay.Lock, now time.Duration) string {
+	by, span := v.Person(l.By), v.Span(now-l.Since)
+	if l.Reason == "" {
+		return v.Say("evidence.held.by", by, span)
+	}
+	return v.Say("evidence.held.reason", by, span, strings.TrimSuffix(l.Reason, "."))
+}
+
+// Person returns a person's name, or words for one whose name is lost.
+func (v Voice) Person(name string) string {
+	if name == "" {
+		return v.Say("person.unknown")
+	}
+	return name
+}
+
+// People names the owners of locks.
+func (v Voice) People(locks bay.Locks) string {
+	names := make([]string, len(locks))
+	for i := range locks {
+		names[i] = v.Person(locks[i].By)
+	}
+	return strings.Join(names, ", ")
+}
+
 // reasonOf reports whether a finding has a reason of its own.
 func reasonOf(c interlock.Code, r interlock.Reason) bool {
 	return slices.Contains(interlock.Table[c].Reasons, r)
@@ -77,6 +129,8 @@ func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit str
 		show = v.figure("A", 1)
 	case interlock.Runaway:
 		return v.figure("A", 1)(e.Value), v.Degrees(e.Limit)
+	case interlock.CloseDelay: // a countdown is read in seconds
+		return v.Say("span.s", int(math.Ceil(min(max(e.Value, 0), 1e6)))), ""
 	case interlock.AgentUnready:
 		return v.Span(time.Duration(min(max(e.Value, 0), 1e6) * float64(time.Second))), ""
 	case interlock.ChargeOverrun:

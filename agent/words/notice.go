@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"strings"
 
 	"bayward/agent/bay"
@@ -27,7 +28,7 @@ func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (text, whatToDo
 		w := &p.Water
 		return v.Say("notice.water-soon.text", v.Hours(w.ForecastH), v.Hours(w.ForecastLo), v.Hours(w.ForecastHi)), v.Say("notice.water-soon.do")
 	case "visit-forgotten":
-		return v.Say("notice.visit-forgotten.text", p.Visit.By, v.Span(p.Now-p.Visit.Since)), v.Say("notice.visit-forgotten.do")
+		return v.Say("notice.visit-forgotten.text", cmp.Or(p.Visit.People.Names(), p.Visit.By), v.Span(p.Now-p.Visit.Since)), v.Say("notice.visit-forgotten.do")
 	case "ready-to-water":
 		return v.Says(p) + v.cells(p), v.Say("do.water")
 	case "contactor-stuck":
@@ -40,8 +41,7 @@ func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (text, whatToDo
 }
 
 func (v Voice) finding(c interlock.Code, p *bay.Picture) (text, whatToDo string) {
-	e := p.Findings[c].Evidence
-	return Capital(v.Title(c)) + ". " + v.Evidence(c, e), v.WhatToDo(c, e)
+	return Capital(v.Title(c)) + ". " + v.Why(p, c), v.WhatToDo(c, p.Findings[c].Evidence)
 }
 
 // cells lists the water of each cell.

@@ -55,13 +55,15 @@ func (v Voice) Refusal(r *order.Refusal) string {
 	default:
 		value, accepts = v.inOrder(f, r.Value), v.Accepts(f, r.Low, r.High)
 	}
-	return v.Say(key, value, accepts, named(r))
+	return v.Say(key, value, accepts, v.named(r))
 }
 
 // Accepts states what a field of an order accepts within bounds, such as "0 to
 // 2000 ml".
 func (v Voice) Accepts(f *order.Field, low, high float64) string {
 	switch {
+	case f.IsConfirmation():
+		return "true"
 	case f.IsFlag():
 		return v.Say("accept.flag")
 	case f.IsList():
@@ -121,8 +123,13 @@ func (v Voice) either(fields []*order.Field) string {
 	return text
 }
 
-// named quotes what the user wrote.
-func named(r *order.Refusal) string {
+// named quotes what the user wrote, and names a person of whom no name is left.
+func (v Voice) named(r *order.Refusal) string {
+	switch r.Code {
+	case order.NoSuchLock, order.NotYourLock, order.OthersInVisit:
+		return v.Person(r.Name)
+	default:
+	}
 	if r.Code != order.BadText && r.Code != order.NoSuchPack {
 		return r.Name
 	}
@@ -142,6 +149,12 @@ func (v Voice) Done(o *order.Order) string {
 		text = v.entries(o)
 	case order.Quality:
 		text = v.water(key, o)
+	case order.Hold:
+		if text = v.Say(key); o.Reason != "" {
+			text = v.Say(key+".reason", o.Reason)
+		}
+	case order.LockRemove:
+		text = v.Say(key+when(o.Lock == order.LockVisit, ".visit"), v.Person(o.Of), o.Reason)
 	case order.Pack:
 		if text = v.Say(key + ".forgotten"); o.Pack != "" {
 			text = v.Say(key, o.Pack)

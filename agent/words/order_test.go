@@ -44,8 +44,12 @@ func TestEveryOrderIsWorded(t *testing.T) {
 		for _, f := range order.Fields() {
 			whole(t, v.Say("field."+f.Name), v.Language())
 			whole(t, v.Accepts(f, f.Low, f.High), v.Language())
+			choices := "quality.kind."
+			if f == order.LockField {
+				choices = "lock.remove."
+			}
 			for _, w := range f.Words {
-				whole(t, v.Say("quality.kind."+w), v.Language())
+				whole(t, v.Say(choices+w, "Ana"), v.Language())
 			}
 		}
 	}

@@ -12,7 +12,10 @@ func (v Voice) Says(p *bay.Picture) string {
 	if p.Permit.Granted || p.Stage == bay.Watering {
 		return s
 	}
-	if c := p.FirstReason(); c != interlock.NoCode && c != interlock.AgentUnready {
+	switch c := p.FirstReason(); {
+	case c == interlock.Held, c == interlock.CloseDelay:
+		return s + " " + v.Why(p, c)
+	case c != interlock.NoCode && c != interlock.AgentUnready:
 		return s + " " + v.Say("says.blocked", v.Title(c))
 	}
 	return s
@@ -136,10 +139,12 @@ func (v Voice) ToDo(p *bay.Picture) string {
 	case UrgencyOf(p).Rank <= Look.Rank:
 		c := worst(p)
 		return v.WhatToDo(c, p.Findings[c].Evidence)
-	case p.Stage == bay.ReadyToWater:
-		return v.Say("do.water")
 	case p.Findings[interlock.Held].Raised:
 		return v.WhatToDo(interlock.Held, p.Findings[interlock.Held].Evidence)
+	case p.Findings[interlock.CloseDelay].Raised:
+		return v.WhatToDo(interlock.CloseDelay, p.Findings[interlock.CloseDelay].Evidence)
+	case p.Stage == bay.ReadyToWater:
+		return v.Say("do.water")
 	}
 	return v.Say("do.nothing")
 }

@@ -37,10 +37,10 @@ func UrgencyOf(p *bay.Picture) Urgency {
 		return Look
 	case p.Visit.Open:
 		return AtPack
-	case p.Stage == bay.ReadyToWater:
-		return Todo
 	case p.Findings[interlock.Held].Raised:
 		return OnHold
+	case p.Stage == bay.ReadyToWater:
+		return Todo
 	case p.Stage == bay.Rested || p.Stage == bay.Vacant:
 		return Fine
 	}

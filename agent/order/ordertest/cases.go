@@ -15,10 +15,13 @@ import (
 // good are orders that nothing is wrong with in an open visit to a pack with
 // good readings, written by hand: a new row needs one.
 var good = map[order.Kind]order.Order{
-	order.Hold:       {},
+	order.Hold:       {Reason: "contactor smells"},
 	order.Unhold:     {},
+	order.LockRemove: {Lock: "hold", Of: "B. Person", Reason: "gone home", NobodyAtPack: true},
 	order.Release:    {},
 	order.VisitOpen:  {},
+	order.VisitJoin:  {},
+	order.VisitLeave: {},
 	order.VisitClose: {},
 	order.Fill:       {Cell: 2, ML: 110},
 	order.Gravity:    {Cell: 2, Gravity: 1.27, AtC: 30},

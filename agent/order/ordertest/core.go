@@ -1,6 +1,7 @@
 package ordertest
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -14,10 +15,14 @@ var Cells = baytest.Pack().Cells
 
 // Core is a real core with good readings, in which an order of one kind can be
 // taken.
-type Core struct{ driver *baytest.Driver }
+type Core struct {
+	driver *baytest.Driver
+	ready  []order.Order // given before the first order that is asked, nil when it was
+}
 
-// NewCore makes one for an order: a visit is open where the order needs one or may give water, and
-// the bay is for several packs where the order names one. Its cells are so deep
+// NewCore makes one for an order: the person who gives it has the lock that it needs,
+// a visit is open where the order may give water, and the bay is for several packs
+// where the order names one. Its cells are so deep
 // that no level that an order may name is above them.
 func NewCore(t testing.TB, k order.Kind) *Core {
 	t.Helper()
@@ -26,19 +31,44 @@ func NewCore(t testing.TB, k order.Kind) *Core {
 	if k == order.Pack {
 		setup.Pack, setup.Packs = bay.Pack{}, baytest.Packs("lift-a", "lift-b")
 	}
-	c := &Core{baytest.New(setup)}
+	c := &Core{baytest.New(setup), before(k)}
 	c.driver.Run(time.Minute)
-	if k.Row().InVisit || k == order.Entry {
-		if e := c.Ask(t, order.Order{ID: "before", By: "A. Person", Kind: order.VisitOpen}); e.Kind != bay.OrderTaken {
-			t.Fatalf("no visit opens: %s", e.Why.Code)
-		}
-	}
 	return c
+}
+
+// before are the orders that make one of a kind possible; the person who gives it
+// gives those without a name.
+func before(k order.Kind) []order.Order {
+	const other = "B. Person"
+	switch {
+	case k == order.Unhold:
+		return []order.Order{{Kind: order.Hold}}
+	case k == order.LockRemove:
+		return []order.Order{{Kind: order.Hold, By: other}}
+	case k == order.VisitJoin:
+		return []order.Order{{Kind: order.VisitOpen, By: other}}
+	case k == order.VisitLeave:
+		return []order.Order{{Kind: order.VisitOpen}, {Kind: order.VisitJoin, By: other}}
+	case k.Row().InVisit, k == order.Entry:
+		return []order.Order{{Kind: order.VisitOpen}}
+	}
+	return nil
 }
 
 // Ask gives an order and returns what the core says of it.
 func (c *Core) Ask(t testing.TB, o order.Order) bay.Event {
 	t.Helper()
+	ready := c.ready
+	c.ready = nil
+	for i, b := range ready {
+		b.ID = fmt.Sprint("before-", i)
+		if b.By == "" {
+			b.By = o.By
+		}
+		if e := c.Ask(t, b); e.Kind != bay.OrderTaken {
+			t.Fatalf("the %s before it is refused: %s", b.Kind, e.Why.Code)
+		}
+	}
 	_, events := c.driver.Tick(o)
 	for _, e := range events {
 		if e.Order == o.ID && (e.Kind == bay.OrderTaken || e.Kind == bay.OrderRefused) {

@@ -13,6 +13,8 @@ import (
 // description.
 func Property(f *order.Field, about string) string {
 	switch {
+	case f.IsConfirmation():
+		return fmt.Sprintf("{ const: true, description: %s }", Quoted(about))
 	case f.IsFlag():
 		return fmt.Sprintf("{ type: boolean, description: %s }", Quoted(about))
 	case f.IsList():
@@ -51,7 +53,7 @@ func About(f *order.Field) string {
 	return f.About + ", " + string(f.Unit)
 }
 
-// Required says in JSON Schema which fields of an order must be there.
+// Required says in JSON Schema which fields of an order must be there, "" for none.
 func Required(k order.Kind) string {
 	var names, each []string
 	for _, f := range k.Row().Fields {
@@ -60,6 +62,9 @@ func Required(k order.Kind) string {
 	}
 	if k.Row().AnyOf {
 		return "anyOf: [" + strings.Join(each, ", ") + "]"
+	}
+	if names == nil {
+		return ""
 	}
 	return "required: [" + strings.Join(names, ", ") + "]"
 }

@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/charge"
+	"bayward/agent/electrolyte"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/reading"
@@ -261,11 +262,44 @@ func TestFollowVisit(t *testing.T) {
 		Kind: VisitWater, By: "A. Person", ClosedBy: "B. Person", Cautions: "Confirmed: gloves.", Water: "distilled", USPerCM: Known(4.5),
 		BeforeMM: Known(4), AfterMM: Known(12.5), TotalML: 150, Notes: "Typed in from paper.\nConfirmed: caps.",
 		Cells: []VisitCell{
-			{Cell: 1, ML: Known(0)},
-			{Cell: 2, ML: Known(150), BeforeMM: Known(2), AfterMM: Known(13)},
-			{Cell: 12, Gravity: Known(1.265), AtC: Known(31)},
+			{Cell: 1, ML: Known(0), How: "measured", By: "A. Person"},
+			{Cell: 2, ML: Known(150), How: "measured", BeforeMM: Known(2), AfterMM: Known(13), By: "A. Person"},
+			{Cell: 12, Gravity: Known(1.265), AtC: Known(31), By: "A. Person"},
 		},
 	}, s.got.Visits[len(s.got.Visits)-1])
+}
+
+// TestFollowEntry: what a technician has recorded of each cell is in the record: how
+// an amount is known, what was drawn off, that the rod showed the plates, what a
+// gravity means, and who did it.
+func TestFollowEntry(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.p.Stage, s.p.Visit = bay.Watering, bay.Visit{Open: true, By: "Ann", Since: 1}
+	s.tick(bay.Event{Kind: bay.VisitOpened, By: "Ann"})
+	entry := func(by string, lines ...order.CellEntry) {
+		e := asked(order.Order{Kind: order.Entry, Cells: lines})
+		e.By, e.Asked.By = by, by
+		s.tick(e)
+	}
+	entry("Ann",
+		order.CellEntry{Cell: 1, Dry: true, ML: Known(40)}, // the rod first, then the water
+		order.CellEntry{Cell: 2, ML: Known(95), How: order.ToMark, LevelMM: Known(13)},
+		order.CellEntry{Cell: 3, ML: Known(110), How: order.AsProposed}, order.CellEntry{Cell: 4, LevelMM: Known(6)},
+		order.CellEntry{Cell: 5, DrawnML: Known(30)}, order.CellEntry{Cell: 6, Dry: true})
+	entry("Bob", order.CellEntry{Cell: 1, Dry: true}, order.CellEntry{Cell: 3, ML: Known(10)}, order.CellEntry{Cell: 5, DrawnML: Known(20), LevelMM: Known(14)})
+	entry("Bob", order.CellEntry{Cell: 1, ML: Known(60), LevelMM: Known(5)})
+	s.p.Charge.Gravity = &charge.GravityRound{Of: 12}
+	s.p.Charge.Gravity.Cells[6] = charge.CellGravity{Verdict: charge.GravityCellWeak, SG25: electrolyte.GravityAt25(1.24, 31)}
+	entry("Bob", order.CellEntry{Cell: 7, Gravity: Known(1.24), AtC: Known(31)})
+	require.Equal(t, []VisitCell{
+		{Cell: 1, ML: Known(100), How: "measured", DryBefore: true, AfterMM: Known(5), By: "Ann\nBob"},
+		{Cell: 2, ML: Known(95), How: "to-mark", AfterMM: Known(13), By: "Ann"},
+		{Cell: 3, ML: Known(120), How: "as-proposed", By: "Ann\nBob"},
+		{Cell: 4, BeforeMM: Known(6), By: "Ann"},
+		{Cell: 5, DrawnML: Known(50), AfterMM: Known(14), By: "Ann\nBob"},
+		{Cell: 6, DryBefore: true, By: "Ann"},
+		{Cell: 7, Gravity: Known(1.24), AtC: Known(31), Verdict: "cell-weak", By: "Bob"},
+	}, s.got.Visits[len(s.got.Visits)-1].Cells)
 }
 
 // The core remembers a visit that the file does not: it is copied whole.
@@ -275,13 +309,21 @@ func TestFollowVisitThatTheFileLost(t *testing.T) {
 	*v = bay.Visit{Open: true, By: "A. Person", OnlyCoverPlates: true, USPerCM: 3, QualityKnown: true}
 	v.GivenML[0], v.Cells[0] = 120, bay.CellVisit{Done: true, LevelLast: true, LevelMM: new(9.0)}
 	v.Cells[3] = bay.CellVisit{LevelMM: new(-2.0)}
+	v.GivenML[4], v.Cells[4] = 50, bay.CellVisit{
+		How: order.ToMark, DrawnML: 5, WasDry: true, Dry: true, Gravity: new(1.25), AtC: new(20.0), By: "Bob",
+	}
+	v.Cells[5] = bay.CellVisit{BeforeMM: new(3.0), LevelMM: new(3.0), LevelLast: true, Done: true, How: order.Measured}
 	s.run(time.Minute)
 	*v = bay.Visit{}
 	s.tick(bay.Event{Kind: bay.VisitClosed, By: "A. Person"})
 	got := s.got.Visits[len(s.got.Visits)-1]
 	require.Equal(t, VisitCoverPlates, got.Kind)
-	require.Equal(t, 120.0, got.TotalML)
-	require.Equal(t, []VisitCell{{Cell: 1, ML: Known(120), AfterMM: Known(9)}, {Cell: 4, BeforeMM: Known(-2)}}, got.Cells)
+	require.Equal(t, 170.0, got.TotalML)
+	require.Equal(t, []VisitCell{
+		{Cell: 1, ML: Known(120), AfterMM: Known(9)}, {Cell: 4, BeforeMM: Known(-2)},
+		{Cell: 5, ML: Known(50), How: "to-mark", DrawnML: Known(5), DryBefore: true, DryAfter: true, Gravity: Known(1.25), AtC: Known(20), By: "Bob"},
+		{Cell: 6, ML: Known(0), How: "measured", BeforeMM: Known(3), AfterMM: Known(3)},
+	}, got.Cells)
 	require.Equal(t, "The opening of the visit was not seen.", got.Notes)
 
 	open := got

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/charge"
+	"bayward/agent/electrolyte"
 	"bayward/agent/order"
 )
 
@@ -103,13 +105,14 @@ func (f *Follower) orderTaken(s Stamp, p *bay.Picture, o *order.Order) {
 		return
 	}
 	f.visit.apply(o)
+	f.visit.judge(p.Charge.Gravity)
 }
 
 // apply applies an order of the visit.
 func (v *Visit) apply(o *order.Order) {
 	note := o.Note
 	for _, line := range o.Entries() {
-		v.applyLine(&line)
+		v.applyLine(&line, o.By)
 	}
 	if o.Kind == order.Quality {
 		if !o.Unmeasured {
@@ -122,22 +125,77 @@ func (v *Visit) apply(o *order.Order) {
 	v.note(note)
 }
 
-// applyLine applies what was done at one cell.
-func (v *Visit) applyLine(line *order.CellEntry) {
+// applyLine applies what was done at one cell. The rod showed the plates before the
+// water of the line, and a level after it.
+func (v *Visit) applyLine(line *order.CellEntry, by string) {
 	c := v.cell(line.Cell)
+	c.by(by)
+	if line.Dry {
+		c.see(nil)
+	}
 	if line.ML != nil {
-		c.ML = Known(known(c.ML) + *line.ML)
+		c.pour(*line.ML, line.How)
 		v.TotalML += *line.ML
 	}
+	if line.DrawnML != nil {
+		c.DrawnML = Known(known(c.DrawnML) + *line.DrawnML)
+	}
 	if line.LevelMM != nil {
-		if c.ML == nil {
-			c.BeforeMM = Known(*line.LevelMM)
-		} else {
-			c.AfterMM = Known(*line.LevelMM)
-		}
+		c.see(line.LevelMM)
 	}
 	if line.Gravity != nil {
 		c.Gravity, c.AtC = Known(*line.Gravity), Known(*line.AtC)
+	}
+}
+
+// pour adds water. Once some of it was not measured, the sum is not measured.
+func (c *VisitCell) pour(ml float64, how order.How) {
+	if how == "" {
+		how = order.Measured
+	}
+	if c.How != string(order.AsProposed) {
+		c.How = string(how)
+	}
+	c.ML = Known(known(c.ML) + ml)
+}
+
+// see records a look with the level rod, before or after the cell was touched; nil:
+// it shows the plates.
+func (c *VisitCell) see(mm *float64) {
+	if c.ML == nil && c.DrawnML == nil {
+		c.BeforeMM, c.DryBefore = nil, mm == nil
+		if mm != nil {
+			c.BeforeMM = Known(*mm)
+		}
+		return
+	}
+	c.AfterMM, c.DryAfter = nil, mm == nil
+	if mm != nil {
+		c.AfterMM = Known(*mm)
+	}
+}
+
+// by adds who recorded something.
+func (c *VisitCell) by(name string) {
+	if name == "" || slices.Contains(strings.Split(c.By, "\n"), name) {
+		return
+	}
+	if c.By != "" {
+		c.By += "\n"
+	}
+	c.By += name
+}
+
+// judge records what the gravities of the visit mean, as the core judged them.
+func (v *Visit) judge(round *charge.GravityRound) {
+	for i := range v.Cells {
+		c := &v.Cells[i]
+		if round == nil || c.Gravity == nil || c.AtC == nil || c.Cell > len(round.Cells) {
+			continue
+		}
+		if got := &round.Cells[c.Cell-1]; got.SG25 == electrolyte.GravityAt25(*c.Gravity, *c.AtC) {
+			c.Verdict = got.Verdict.String()
+		}
 	}
 }
 
@@ -172,18 +230,34 @@ func (f *Follower) visitOf(s Stamp, p *bay.Picture) *Visit {
 		v.USPerCM = Known(open.USPerCM)
 	}
 	for i := range p.Pack.Cells {
-		c := &open.Cells[i]
-		if c.Done {
-			v.cell(i + 1).ML = Known(open.GivenML[i])
-			v.TotalML += open.GivenML[i]
-		}
-		if c.LevelMM != nil && !c.Done {
-			v.cell(i + 1).BeforeMM = Known(*c.LevelMM)
-		} else if mm, ok := c.ByRod(); ok {
-			v.cell(i + 1).AfterMM = Known(mm)
+		if c := cellVisit(&open.Cells[i], i+1, open.GivenML[i]); c != (VisitCell{Cell: i + 1}) {
+			*v.cell(i + 1) = c
+			v.TotalML += known(c.ML)
 		}
 	}
+	v.judge(p.Charge.Gravity)
 	return v
+}
+
+// cellVisit returns what the core remembers of a cell in an open visit.
+func cellVisit(c *bay.CellVisit, cell int, givenML float64) VisitCell {
+	out := VisitCell{Cell: cell, How: string(c.How), DryBefore: c.WasDry, By: c.By, Gravity: c.Gravity, AtC: c.AtC, BeforeMM: c.BeforeMM}
+	if givenML > 0 || c.How != "" {
+		out.ML = Known(givenML)
+	}
+	if c.DrawnML > 0 {
+		out.DrawnML = Known(c.DrawnML)
+	}
+	mm, last := c.ByRod()
+	switch touched := out.ML != nil || out.DrawnML != nil; {
+	case touched && last:
+		out.AfterMM = Known(mm)
+	case touched:
+		out.DryAfter = c.Dry
+	case c.LevelMM != nil:
+		out.BeforeMM = Known(*c.LevelMM)
+	}
+	return out
 }
 
 func (f *Follower) endVisit(at Stamp, by string) {

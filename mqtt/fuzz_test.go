@@ -158,6 +158,9 @@ func bayJudges(m map[string]any) bool {
 			}
 		}
 	}
+	if _, empty := m["cells"].([]int); empty {
+		return true
+	}
 	for _, name := range []string{"id", "by", "note", "pack"} {
 		if m[name] == "ä\n" {
 			return true

@@ -110,6 +110,7 @@ func gist(v *view.View) string {
 	}
 	if v.Visit != nil {
 		fmt.Fprint(&b, "|", v.Visit.By, v.Visit.OnlyCoverPlates, v.Visit.GivenML)
+		fmt.Fprint(&b, "|", v.Visit.BareCells)
 		for _, c := range v.Visit.Cells {
 			fmt.Fprint(&b, "|", c.Cell, c.How, c.DrawnML, c.Dry, known(c.LevelBeforeMM), known(c.LevelAfterMM), known(c.Gravity), known(c.AtC), c.By, c.Done)
 		}

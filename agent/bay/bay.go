@@ -66,7 +66,8 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	own := readingsOfPack(&p.Seen, cellV, b.identity.sure(), b.conn.pack == present)
 	p.Charge = *b.history.followCharge(&own)
 	p.Cool = *b.history.followCooldown(&own, &p.Charge)
-	p.Water = *b.history.followWater(&own, &p.Charge, &p.Visit, &b.asked.visit)
+	p.Water = *b.history.followWater(&own, &p.Charge, &p.Visit, &b.asked.visit, p.Findings[interlock.PlatesBare].Raised)
+	p.Visit.noteBare(p.Water.Bare)
 
 	b.permit(now, dt, cellV)
 	p.enter(nextStage(p, &b.conn, b.identity.sure()))

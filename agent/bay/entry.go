@@ -13,7 +13,11 @@ func (b *Bay) enter(o *order.Order, now time.Duration) *order.Refusal {
 	lines := append([]order.CellEntry{}, o.Entries()...)
 	var faults []order.Refusal
 	for i := range lines {
-		for _, why := range b.judgeLine(&lines[i]) {
+		found := b.judgeLine(&lines[i])
+		if !o.Sure && len(found) == 0 {
+			found = append(found, b.asks(&lines[i])...)
+		}
+		for _, why := range found {
 			why.Kind, why.Cell = o.Kind, lines[i].Cell
 			faults = append(faults, why)
 		}
@@ -24,6 +28,8 @@ func (b *Bay) enter(o *order.Order, now time.Duration) *order.Refusal {
 	for i := range lines {
 		b.record(&lines[i], o.By, now)
 	}
+	b.pic.Water = *b.history.water.Again()
+	b.settle(lines)
 	if o.Kind == order.Entry {
 		o.Cells = lines // with what was worked out
 	}
@@ -139,13 +145,37 @@ func (b *Bay) recordVisit(c *order.CellEntry, by string) {
 func (v *Visit) pour(c *order.CellEntry) {
 	at := &v.Cells[c.Cell-1]
 	v.GivenML[c.Cell-1] += *c.ML
-	at.Done, at.LevelLast = true, at.LevelLast && *c.ML == 0
+	at.LevelLast = at.LevelLast && *c.ML == 0
 	how := c.How
 	if how == "" {
 		how = order.Measured
 	}
 	if at.How != order.AsProposed {
 		at.How = how
+	}
+}
+
+// settle marks the cells that are done: water was given, or the level needs none. A
+// cell that is bare by the record is not.
+func (b *Bay) settle(lines []order.CellEntry) {
+	v := &b.pic.Visit
+	if !v.Open {
+		return
+	}
+	enoughMM := b.history.pack.FillMarkMM
+	if v.OnlyCoverPlates {
+		enoughMM = b.history.pack.ChargeLevelMM
+	}
+	v.noteBare(b.pic.Water.Bare)
+	for i := range lines {
+		c := &lines[i]
+		at := &v.Cells[c.Cell-1]
+		switch {
+		case v.Bare.Has(c.Cell):
+			at.Done = false
+		case c.ML != nil, c.LevelMM != nil && *c.LevelMM >= enoughMM:
+			at.Done = true
+		}
 	}
 }
 
@@ -177,7 +207,8 @@ func (v *Visit) net() (ml [water.MaxCells]float64) {
 // before, by the rod or estimated, to the level read after or the fill mark. ok is
 // false when the level before is not known.
 func (b *Bay) markML(c *order.CellEntry) (ml float64, ok bool) {
-	before, ok := b.levelMM(c.Cell)
+	at := b.pic.Cell(c.Cell)
+	before, ok := at.LevelMM, at.LevelKnown
 	if c.Dry {
 		before, ok = min(before, 0), true
 	}
@@ -186,13 +217,4 @@ func (b *Bay) markML(c *order.CellEntry) (ml float64, ok bool) {
 		after = *c.LevelMM
 	}
 	return b.history.water.BetweenML(before, after), ok
-}
-
-// levelMM returns the level of a cell as a rod would show it now: what was read in
-// this visit if nothing was poured since, otherwise the estimate.
-func (b *Bay) levelMM(cell int) (mm float64, known bool) {
-	if mm, ok := b.pic.Visit.Cells[cell-1].ByRod(); ok {
-		return mm, true
-	}
-	return b.history.water.NowMM(cell)
 }

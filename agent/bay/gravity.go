@@ -17,6 +17,9 @@ func (b *Bay) readGravity(now time.Duration, cell int, sg, atC float64) {
 // the water that it needs to its fill mark.
 func (b *Bay) cellLevel(cell int) (level charge.CellLevel, missingML float64) {
 	w, pack := &b.pic.Water, b.history.pack
+	if w.Bare.Has(cell) {
+		return charge.LevelBare, 0
+	}
 	if !w.Known || !w.RiseKnown {
 		return charge.LevelUnknown, 0
 	}

@@ -25,7 +25,7 @@ func TestGravityKnowsItsCell(t *testing.T) {
 	}
 	visit := order.Order{ID: "v", Kind: order.VisitOpen, By: "A"}
 	water := func(cell int, ml float64) order.Order {
-		return order.Order{ID: "w", Kind: order.Fill, By: "A", Cell: cell, ML: ml}
+		return order.Order{ID: "w", Kind: order.Fill, By: "A", Cell: cell, ML: ml, Sure: true}
 	}
 	for name, row := range map[string]struct{ got, want string }{
 		"at the fill mark":            {read(13, 25), charge.GravityBelow.String()},

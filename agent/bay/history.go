@@ -105,14 +105,14 @@ func (h *history) followCooldown(o *packReadings, c *charge.Status) *cooldown.St
 }
 
 // followWater counts from the level of the pilot cell when the visit opened.
-func (h *history) followWater(o *packReadings, c *charge.Status, v *Visit, start *visitStart) *water.Status {
+func (h *history) followWater(o *packReadings, c *charge.Status, v *Visit, start *visitStart, blocked bool) *water.Status {
 	if v.Open {
 		start.netML = v.net()
 	}
 	h.water.Step(&water.Inputs{
 		Now: o.now, Level: o.level, PackC: o.packC, Gassing: c.Flowing,
 		GassingAh: c.TotalGassingAh, ChargeEnded: c.EndedAt, AnyCharge: c.Ended,
-		Visit: v.Open && start.known, VisitMM: start.pilotMM, GivenML: &start.netML,
+		Visit: v.Open && start.known, VisitMM: start.pilotMM, GivenML: &start.netML, Blocked: blocked,
 	})
 	return h.water.Status()
 }

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"bayward/agent/order"
+	"bayward/agent/water"
 )
 
 // keptOrders is how many order IDs are remembered, so that a repeated message
@@ -19,7 +20,9 @@ type asked struct {
 	leave   leave
 	release bool // of latches, in this tick
 	ids     takenIDs
-	visit   visitStart
+	// leftBare are the cells that a visit just closed leaves bare.
+	leftBare water.CellSet
+	visit    visitStart
 }
 
 // takenIDs are the IDs of the last orders taken.
@@ -66,7 +69,8 @@ func (b *Bay) take(orders []order.Order, now time.Duration) {
 			continue
 		}
 		b.asked.ids.add(o.ID)
-		b.answer(o, Event{Kind: OrderTaken})
+		b.answer(o, Event{Kind: OrderTaken, Bare: b.asked.leftBare})
+		b.asked.leftBare = 0
 	}
 }
 
@@ -149,6 +153,7 @@ func (b *Bay) openVisit(o *order.Order, now time.Duration) {
 }
 
 func (b *Bay) closeVisit(o *order.Order, now time.Duration) {
+	b.asked.leftBare = b.history.water.Bare()
 	v, total, touched := &b.pic.Visit, 0.0, false
 	for i, ml := range v.GivenML {
 		total += ml
@@ -160,5 +165,5 @@ func (b *Bay) closeVisit(o *order.Order, now time.Duration) {
 	}
 	b.pic.Visit = Visit{}
 	b.unlocked(now)
-	b.answer(o, Event{Kind: VisitClosed, WaterML: total})
+	b.answer(o, Event{Kind: VisitClosed, WaterML: total, Bare: b.asked.leftBare})
 }

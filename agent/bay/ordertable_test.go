@@ -85,6 +85,9 @@ func cut(sure bool) order.Order {
 	return order.Order{Kind: order.LockRemove, Lock: order.LockVisit, Of: "B. Person", Reason: "gone home", NobodyAtPack: sure}
 }
 
+// dry4 is an entry before the one that a case is about.
+var dry4 = order.Order{ID: "before-2", Kind: order.Entry, Cells: []order.CellEntry{{Cell: 4, Dry: true}}}
+
 // refusals covers every refusal that a core can give. Only the edges find what is
 // missing or stray in a message.
 var refusals = map[order.Code]stand{
@@ -149,8 +152,39 @@ var refusals = map[order.Code]stand{
 		ask:  order.Order{Kind: order.Level, Cell: 4, LevelMM: -12},
 		want: order.Refusal{Kind: order.Level, Field: order.LevelField, Value: -12, High: 200},
 	},
+	// The pack stands 6 mm above the plate tops at 25 °C. With 13 ml a millimetre and
+	// the bottom of the vent well at 22 mm, less the rise to 52 °C (6.4 mm: 5.66e-4 per
+	// °C of 1350 ml), gas and a margin of 4 mm, the ceiling is at 22-1.59-4 = 16.4 mm.
+	order.AskOverCeiling: {
+		before: []order.Order{{Kind: order.VisitOpen}}, ask: line(order.CellEntry{Cell: 4, LevelMM: new(17.0)}),
+		want: order.Refusal{Kind: order.Entry, Cell: 4, Field: order.LevelField, Value: 17, High: ceilingMM},
+	},
+	order.AskPastCeiling: {
+		before: []order.Order{{Kind: order.VisitOpen}}, ask: line(order.CellEntry{Cell: 4, ML: new(500.0)}),
+		want: order.Refusal{Kind: order.Entry, Cell: 4, Field: order.MLField, Value: 500, High: 134}, // 13 * (16.37 - 6)
+	},
+	order.AskContradicts: {
+		before: []order.Order{{Kind: order.VisitOpen}, {Kind: order.Level, Cell: 4, LevelMM: 2, ID: "before-2"}},
+		ask:    line(order.CellEntry{Cell: 4, ML: new(26.0), LevelMM: new(12.0)}), // 2 + 2, and 3 mm and 30 % of the rise to either side
+		want:   order.Refusal{Kind: order.Entry, Cell: 4, Field: order.LevelField, Value: 12, Low: 0, High: 8},
+	},
+	order.AskBare: {
+		before: []order.Order{{Kind: order.VisitOpen}, dry4},
+		ask:    order.Order{Kind: order.Fill, Cell: 4}, // 13 * 4: from the tops to 1 mm over the level for charging
+		want:   order.Refusal{Kind: order.Fill, Cell: 4, Field: order.MLField, Low: 52},
+	},
+	order.AskLittle: {
+		before: []order.Order{{Kind: order.VisitOpen}, dry4},
+		ask:    order.Order{Kind: order.Fill, Cell: 4, ML: 3.7},
+		want:   order.Refusal{Kind: order.Fill, Cell: 4, Field: order.MLField, Value: 3.7, Low: 52, High: 52},
+	},
+	order.AskMuch: {
+		before: []order.Order{{Kind: order.VisitOpen}}, // which only covers the plates, and they are covered
+		ask:    order.Order{Kind: order.Fill, Cell: 4, ML: 31},
+		want:   order.Refusal{Kind: order.Fill, Cell: 4, Field: order.MLField, Value: 31},
+	},
 	order.GivenMeanwhile: {
-		before: []order.Order{{Kind: order.VisitOpen}, {Kind: order.Fill, Cell: 4, ML: 70, ID: "other phone"}},
+		before: []order.Order{{Kind: order.VisitOpen}, {Kind: order.Fill, Cell: 4, ML: 70, ID: "other phone", Sure: true}},
 		ask:    line(order.CellEntry{Cell: 4, ML: new(110.0), SeenML: new(0.0)}),
 		want:   order.Refusal{Kind: order.Entry, Cell: 4, Field: order.SeenField, Value: 70},
 	},
@@ -204,6 +238,15 @@ func (s *stand) refused(t *testing.T) bay.Event {
 	}
 	t.Fatal("the core does not answer")
 	return bay.Event{}
+}
+
+// ceilingMM is the highest level for a charge of the pack above, at 25 °C.
+const ceilingMM = 16.372220934943883
+
+// TestTheCeilingByHand: the figure that the core asks at, from the slope of Myhre,
+// Nielsen and Saastad (1998), 5.66e-4 per °C at gravity 1.28.
+func TestTheCeilingByHand(t *testing.T) {
+	require.InDelta(t, 22-1350*5.66e-4*(52-25)/13-3-1, ceilingMM, 0.1)
 }
 
 // signedBy fills in the person and the ID; "none" leaves both empty.

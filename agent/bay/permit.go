@@ -70,7 +70,7 @@ func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) {
 func (b *Bay) permitInputs(now time.Duration, cellV reading.Reading) interlock.Inputs {
 	s, c, w := &b.pic.Seen, &b.pic.Charge, &b.pic.Water
 	in := interlock.Inputs{
-		Now: now, CellV: cellV, PackC: s.PackC, CurrentA: s.CurrentA, Level: s.Level,
+		Now: now, CellV: cellV, PackC: s.PackC, CurrentA: s.CurrentA, Level: s.Level, BareCells: w.Bare.Len(),
 		Hydrogen: s.HydrogenPct, Airflow: s.Airflow, Feedback: s.ContactorClosed,
 		FreezingC:  electrolyte.FreezingC(b.history.charge.GravityNow()) + electrolyte.FreezingMarginC,
 		Charged:    b.charged.recently(now, c.Active || c.Flowing || b.lock.Granted()),

@@ -27,6 +27,7 @@ type world struct {
 
 	// What readings alone do not show, by an independent model.
 	hasp    hasp          // the locks, as ordered and accepted
+	dry     map[int]bool  // cells that a rod showed dry, and no level above the tops since
 	flows   time.Duration // how long current has flowed into a pack that is not full, without a break
 	runaway bool          // a runaway is simulated, and has lasted long enough
 }
@@ -86,8 +87,64 @@ func (w *world) orders() []order.Order {
 		Of:   rapid.SampledFrom([]string{"a person", "Ana", ""}).Draw(w.t, "of"), Reason: rapid.SampledFrom([]string{"gone home", ""}).Draw(w.t, "reason"),
 		NobodyAtPack: rapid.Bool().Draw(w.t, "nobody"),
 		Cell:         rapid.IntRange(-1, 14).Draw(w.t, "cell"), ML: rapid.Float64Range(-10, 3000).Draw(w.t, "ml"),
-		Gravity: rapid.Float64Range(0.9, 1.5).Draw(w.t, "sg"), AtC: 25, LevelMM: rapid.Float64Range(-300, 300).Draw(w.t, "mm"),
+		Gravity: rapid.Float64Range(0.9, 1.5).Draw(w.t, "sg"), AtC: 25, LevelMM: rapid.SampledFrom([]float64{-300, -5, 0, 2, 6, 9, 13, 30, 300}).Draw(w.t, "mm"),
+		Cells: w.lines(), Sure: rapid.Bool().Draw(w.t, "sure"),
 	}}
+}
+
+// lines draws the lines of an entry.
+func (w *world) lines() (cells []order.CellEntry) {
+	for range rapid.IntRange(0, 2).Draw(w.t, "lines") {
+		c := order.CellEntry{Cell: rapid.IntRange(0, 13).Draw(w.t, "line's cell")}
+		if rapid.Bool().Draw(w.t, "pours") {
+			c.ML = new(rapid.SampledFrom([]float64{-1, 0, 5, 50, 500, 3000}).Draw(w.t, "line's ml"))
+		}
+		c.How = rapid.SampledFrom([]order.How{"", "", order.Measured, order.ToMark, order.AsProposed}).Draw(w.t, "how")
+		c.Dry = rapid.IntRange(0, 2).Draw(w.t, "dry") == 0
+		if rapid.Bool().Draw(w.t, "reads") {
+			c.LevelMM = new(rapid.SampledFrom([]float64{-5, 0, 0.5, 4, 13, 30}).Draw(w.t, "line's mm"))
+		}
+		if rapid.IntRange(0, 3).Draw(w.t, "draws") == 0 {
+			c.DrawnML = new(rapid.SampledFrom([]float64{0, 50, 1000}).Draw(w.t, "drawn"))
+		}
+		cells = append(cells, c)
+	}
+	return cells
+}
+
+// look follows which cells a rod showed dry, from what was said alone: a level at
+// the tops is dry, one above them is not, and filling to the mark ends at it.
+func (w *world) look(o *order.Order) {
+	var lines []order.CellEntry
+	switch o.Kind {
+	case order.Entry:
+		lines = o.Cells
+	case order.Level:
+		lines = []order.CellEntry{{Cell: o.Cell, LevelMM: &o.LevelMM}}
+	default:
+	}
+	if w.dry == nil {
+		w.dry = map[int]bool{}
+	}
+	for _, c := range lines {
+		switch {
+		case c.LevelMM != nil:
+			w.dry[c.Cell] = *c.LevelMM <= 0
+		case c.How == order.ToMark:
+			w.dry[c.Cell] = false
+		case c.Dry:
+			w.dry[c.Cell] = true
+		}
+	}
+}
+
+func (w *world) anyDry() bool {
+	for _, dry := range w.dry {
+		if dry {
+			return true
+		}
+	}
+	return false
 }
 
 // obey updates the model with the orders taken in a tick.
@@ -98,6 +155,7 @@ func (w *world) obey(events []bay.Event) {
 				continue
 			}
 			w.hasp.turn(&o, w.now)
+			w.look(&o)
 			break
 		}
 	}
@@ -171,7 +229,7 @@ func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 	return map[interlock.Code]bool{
 		interlock.AgentUnready:       w.r.LateTick || ok(w.r.PackV) && !plugged && w.r.CurrentA.Fault != reading.None,
 		interlock.LevelUnknown:       plugged && !coverOK,
-		interlock.PlatesBare:         plugged && coverOK && !(level.LowMM > 0),
+		interlock.PlatesBare:         plugged && (coverOK && !(level.LowMM > 0) || w.anyDry()),
 		interlock.VoltageUnknown:     !ok(w.r.PackV),
 		interlock.CurrentUnknown:     ok(w.r.PackV) && !ok(w.r.CurrentA),
 		interlock.VoltageImplausible: plugged && ok(w.r.PackV) && !(cellV >= 1.7 && cellV <= 2.9),

@@ -71,6 +71,14 @@ func agoOf(s float64) time.Duration {
 	return time.Duration(s * float64(time.Second))
 }
 
+// noteBare keeps the cells that are bare by the record while the visit is open.
+func (v *Visit) noteBare(cells water.CellSet) {
+	v.Bare = 0
+	if v.Open {
+		v.Bare = cells
+	}
+}
+
 // remember stores what was done at each cell.
 func (m *VisitMemory) remember(v *Visit, now time.Duration, cells int) {
 	m.Cells = append(m.Cells, v.Cells[:cells]...)

@@ -156,6 +156,7 @@ type Visit struct {
 	Cells        [water.MaxCells]CellVisit
 	USPerCM      float64 // conductivity of the water, µS/cm
 	QualityKnown bool
+	Bare         water.CellSet // cells that are still bare by the record, while open
 }
 
 // CellVisit is what a technician did at one cell in an open visit, also as
@@ -321,4 +322,5 @@ type Event struct {
 	Asked      order.Order   // orders and visits: what was ordered
 	Why        order.Refusal // OrderRefused: why
 	Plates     bool          // VisitOpened: only to cover the plates
+	Bare       water.CellSet // VisitClosed, and OrderTaken for it: cells that are still bare by the record
 }

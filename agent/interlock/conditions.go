@@ -53,14 +53,16 @@ const (
 // Inputs is what the rules see in one tick: readings as judged by age, and what the
 // other rules of the core found.
 type Inputs struct {
-	Now      time.Duration
-	Level    reading.Level   // of the lowest cell
-	CellV    reading.Reading // pack voltage over cells
-	PackC    reading.Reading
-	CurrentA reading.Reading
-	Hydrogen reading.Reading // % by volume
-	Airflow  reading.Reading // 1: air moves
-	Feedback reading.Reading // 1: contactor closed
+	Now   time.Duration
+	Level reading.Level // of the lowest cell
+	// BareCells is how many cells are bare by the record, whatever the probe reads.
+	BareCells int
+	CellV     reading.Reading // pack voltage over cells
+	PackC     reading.Reading
+	CurrentA  reading.Reading
+	Hydrogen  reading.Reading // % by volume
+	Airflow   reading.Reading // 1: air moves
+	Feedback  reading.Reading // 1: contactor closed
 
 	FreezingC float64 // °C, margin included
 	Charged   bool    // this pack is or was just on charge, so its voltage may be high
@@ -107,7 +109,7 @@ const (
 
 // judge sets each rule's verdict.
 func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
-	out[PlatesBare], out[LevelUnknown] = l.judgeLevel(in.Level)
+	out[PlatesBare], out[LevelUnknown] = l.judgeLevel(in.Level, in.BareCells)
 	out[PackUnknown] = judgeName(in.Name, in.NameAt, orderedOpen)
 	out[TemperatureUnknown] = judgeWarmth(in.PackC, in.Name)
 	out[VoltageUnknown] = known(in.CellV)
@@ -205,10 +207,12 @@ func (l *Limits) judgeCurrent(currentA, cellV reading.Reading) Judged {
 
 // judgeLevel judges both findings about the level. While the level is unknown there
 // is no verdict on the plates: one broken wire is one finding.
-func (l *Limits) judgeLevel(c reading.Level) (bare, unknown Judged) {
+func (l *Limits) judgeLevel(c reading.Level, bareCells int) (bare, unknown Judged) {
 	unknown = unless(!c.Usable(), Evidence{Value: c.LowMM, Fault: c.Fault})
 	e := Evidence{Value: c.LowMM, Limit: l.ChargeLevelMM, Fault: c.Fault}
 	switch {
+	case bareCells != 0:
+		return Judged{Bad, Evidence{Value: float64(bareCells), Limit: l.ChargeLevelMM, Fault: reading.None, Reason: CellsBare}}, unknown
 	case !c.Usable():
 		return Judged{Unjudged, e}, unknown
 	case c.LowMM >= l.ChargeLevelMM:

@@ -9,8 +9,8 @@ import (
 // Evidence is the numbers that led to a finding. The meaning of Value and Limit
 // depends on the code: millimetres for the level, degrees Celsius for temperatures,
 // volts for one cell, per cent by volume for hydrogen, amperes for a stuck
-// contactor, seconds left for an unready agent, and hours or ampere-hours for an
-// overrun.
+// contactor, seconds left for an unready agent, hours or ampere-hours for an overrun,
+// and the number of cells where the record says that they are bare.
 type Evidence struct {
 	Value, Limit float64
 	Fault        reading.Fault // why the reading cannot be used, for findings about readings
@@ -42,13 +42,14 @@ const (
 	PackChanged             // pack-unknown: another pack's sensor answers, although nothing was unplugged
 	Elsewhere               // pack-unknown: another bay has this pack
 	AfterFull               // charge-overrun: by hours after full
+	CellsBare               // plates-bare: cells that are bare by the record; Value is how many
 	NumReasons
 )
 
 var reasonNames = [NumReasons]string{
 	"usual", "below-charge-level", "no-pack", "contactor-rest", "restored", "late-tick", "forgotten", "by-current",
 	"reversed", "too-low", "too-high", "by-hours", "by-ampere-hours", "no-sensor", "two-sensors", "pack-changed", "elsewhere",
-	"after-full",
+	"after-full", "cells-bare",
 }
 
 // String returns the reason's name in the record, such as "contactor-rest".

@@ -249,6 +249,38 @@ func TestFadingPlug(t *testing.T) {
 	r.only("pack unplugged", []interlock.Code{interlock.AgentUnready})
 }
 
+// TestBareByTheRecord: one cell that is bare by the record blocks like one that the
+// probe shows, whatever the probe reads.
+func TestBareByTheRecord(t *testing.T) {
+	recorded := func(cells int) func(*interlock.Inputs) {
+		return func(in *interlock.Inputs) { in.BareCells = cells }
+	}
+	r := newRig(t, 0).granted()
+	r.step(time.Second, recorded(1))
+	r.step(time.Second, recorded(1))
+	r.only("one cell is bare by the record", []interlock.Code{interlock.PlatesBare})
+	if e := r.x.Standing(interlock.PlatesBare).Evidence; e.Reason != interlock.CellsBare || e.Value != 1 || e.Limit != 3 {
+		t.Errorf("evidence %+v", e)
+	}
+	for range 60 {
+		r.step(time.Second, recorded(8))
+		r.step(time.Second, func(in *interlock.Inputs) { recorded(8)(in); noLevel(in) })
+	}
+	if r.x.Granted() || !r.x.Standing(interlock.PlatesBare).Raised || r.x.Standing(interlock.PlatesBare).Evidence.Value != 8 {
+		t.Errorf("%+v after two minutes of bare cells", r.x.Standing(interlock.PlatesBare))
+	}
+	for range 120 {
+		r.step(time.Second, recorded(0))
+	}
+	if !r.x.Granted() {
+		t.Error("not granted after all cells were covered")
+	}
+	r.step(time.Second, recorded(1))
+	if r.step(time.Second, func(in *interlock.Inputs) { recorded(1)(in); noLevel(in) }); r.x.Granted() {
+		t.Error("granted without a level and with a bare cell")
+	}
+}
+
 // TestContactor compares order, contact and current.
 func TestContactor(t *testing.T) {
 	set := func(contact, currentA float64) func(*interlock.Inputs) {

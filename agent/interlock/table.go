@@ -40,8 +40,8 @@ const (
 var Table = [NumCodes]Rule{
 	PlatesBare: {
 		Code: PlatesBare, Name: "plates-bare", Severity: Danger, Blocks: true, ToStart: true,
-		Reasons:   []Reason{BelowChargeLevel},
-		ClearWhen: "the level is at or above the lowest level for charging",
+		Reasons:   []Reason{BelowChargeLevel, CellsBare},
+		ClearWhen: "the level is at or above the lowest level for charging, and no cell is bare by the record",
 		Raise:     2 * time.Second, Clear: 10 * time.Second,
 		Why:   "At one tick a second two readings must agree, so one bubble at the probe does not drop the contactor; two seconds are far less than it takes to harm a plate. Ten seconds of level rule out a wave.",
 		Basis: "TM 10-3930-644-14&P: bare plates are damaged permanently; cover them before the charge",

@@ -10,6 +10,7 @@ import (
 	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
+	"bayward/agent/water"
 )
 
 // Found is the stored evidence of a finding. The edge that shows it words the
@@ -58,17 +59,18 @@ func known(n Num) float64 {
 // are left out.
 type Detail struct {
 	Found
-	WaitingFor string `json:"waiting_for,omitempty"` // stage-changed: name of a cooldown.Reason
-	WaterML    Num    `json:"water_ml,omitempty"`    // stage-changed: the need; visit-closed: given in all
-	Proof      string `json:"proof,omitempty"`       // charge-full, charge-ended: name of a charge.Evidence
-	AgoS       Num    `json:"ago_s,omitempty"`       // charge-ended: since the last current
-	InAh       Num    `json:"in_ah,omitempty"`       // charge-ended
-	Doubt      string `json:"doubt,omitempty"`       // memory-doubted: name of a bay.Doubt
-	File       string `json:"file,omitempty"`        // memory-doubted: what is kept of a damaged logbook
-	Pack       string `json:"pack,omitempty"`        // pack-named, pack-left, memory-doubted
-	PackFrom   string `json:"pack_from,omitempty"`   // pack-named: name of a bay.Naming
-	Plates     bool   `json:"plates,omitempty"`      // visit-opened: only to cover the plates
-	Asked      *Asked `json:"asked,omitempty"`       // orders and visits
+	WaitingFor string        `json:"waiting_for,omitempty"` // stage-changed: name of a cooldown.Reason
+	WaterML    Num           `json:"water_ml,omitempty"`    // stage-changed: the need; visit-closed: given in all
+	Proof      string        `json:"proof,omitempty"`       // charge-full, charge-ended: name of a charge.Evidence
+	AgoS       Num           `json:"ago_s,omitempty"`       // charge-ended: since the last current
+	InAh       Num           `json:"in_ah,omitempty"`       // charge-ended
+	Doubt      string        `json:"doubt,omitempty"`       // memory-doubted: name of a bay.Doubt
+	File       string        `json:"file,omitempty"`        // memory-doubted: what is kept of a damaged logbook
+	Pack       string        `json:"pack,omitempty"`        // pack-named, pack-left, memory-doubted
+	PackFrom   string        `json:"pack_from,omitempty"`   // pack-named: name of a bay.Naming
+	Plates     bool          `json:"plates,omitempty"`      // visit-opened: only to cover the plates
+	Bare       water.CellSet `json:"bare_cells,omitempty"`  // visit-closed, order-taken: cells left bare, bit n is cell n+1
+	Asked      *Asked        `json:"asked,omitempty"`       // orders and visits
 }
 
 // detailOf returns what the event's own columns do not contain.
@@ -95,9 +97,9 @@ func detailOf(e *bay.Event) (d Detail) {
 	case bay.VisitOpened:
 		d.Plates, d.Asked = e.Plates, askedOf(e)
 	case bay.VisitClosed:
-		d.WaterML, d.Asked = Known(e.WaterML), askedOf(e)
+		d.WaterML, d.Asked, d.Bare = Known(e.WaterML), askedOf(e), e.Bare
 	case bay.OrderTaken, bay.OrderRefused:
-		d.Asked = askedOf(e)
+		d.Asked, d.Bare = askedOf(e), e.Bare
 	case bay.PackNamed, bay.PackLeft:
 		d.Pack, d.PackFrom = e.Pack, e.Naming.String()
 	default:
@@ -115,7 +117,7 @@ func (r *Record) Event(at time.Duration) bay.Event {
 		WaitingFor: cooldown.ParseReason(d.WaitingFor), WaterML: known(d.WaterML), Proof: charge.ParseEvidence(d.Proof),
 		Ago: time.Duration(known(d.AgoS) * float64(time.Second)), InAh: known(d.InAh), InAhKnown: d.InAh != nil,
 		Doubt: bay.ParseDoubt(d.Doubt), File: d.File, Pack: d.Pack, Naming: bay.ParseNaming(d.PackFrom),
-		Plates: d.Plates,
+		Plates: d.Plates, Bare: d.Bare,
 	}
 	e.Asked, e.Why = d.Asked.order(r.Order, r.By)
 	e.Kind, _ = bay.ParseEvent(r.Kind)

@@ -43,6 +43,13 @@ const (
 	InVisit                 // the person Name is in the visit already
 	LastInVisit             // the last person does not leave the visit but closes it
 	OthersInVisit           // the people Name are in the visit
+	// The rest ask the person to look again: an order that is Sure is taken.
+	AskOverCeiling // the level Value is above High, the highest for a charge
+	AskPastCeiling // the amount Value brings the cell over its highest level for a charge, to which it has room for High
+	AskContradicts // the level Value is not within Low to High, which the level before and the amount give
+	AskBare        // no water for a bare cell, for which Low is proposed
+	AskLittle      // the amount Value is under a third of Low, which is proposed
+	AskMuch        // the amount Value is over three times High, which is proposed
 	NumCodes
 )
 
@@ -52,6 +59,7 @@ var codeNames = [NumCodes]string{
 	"other-pack-sensed", "above-vent-well", "temperature-unknown", "level-unknown",
 	"cell-twice", "dry-and-level", "below-tops", "given-meanwhile",
 	"not-confirmed", "no-such-lock", "not-your-lock", "in-visit", "last-in-visit", "others-in-visit",
+	"ask-over-ceiling", "ask-past-ceiling", "ask-contradicts", "ask-bare", "ask-little", "ask-much",
 }
 
 // String returns the code's name, such as "out-of-range".
@@ -72,23 +80,31 @@ func ParseCode(name string) Code {
 	return NoCode
 }
 
+// Asks reports whether a refusal of that code asks the person to look again. The
+// same order with Sure is taken.
+func (c Code) Asks() bool { return c >= AskOverCeiling && c < NumCodes }
+
 // HasValue reports whether the Value of a refusal of that code counts.
 func (c Code) HasValue() bool {
 	switch c {
 	case OutOfRange, BelowTops, AboveVentWell, GivenMeanwhile, TemperatureUnknown, LevelUnknown, CellTwice:
 		return true
 	default:
-		return false
+		return c.Asks()
 	}
 }
 
-// HasBounds reports whether the Low and High of a refusal of that code count.
-func (c Code) HasBounds() bool {
+// HasBounds reports whether the Low and the High of a refusal of that code count.
+func (c Code) HasBounds() (low, high bool) {
 	switch c {
-	case OutOfRange, BelowTops, Missing:
-		return true
+	case OutOfRange, BelowTops, Missing, AskContradicts:
+		return true, true
+	case AskBare, AskLittle:
+		return true, false
+	case AboveVentWell, AskOverCeiling, AskPastCeiling, AskMuch:
+		return false, true
 	default:
-		return false
+		return false, false
 	}
 }
 

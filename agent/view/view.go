@@ -47,6 +47,7 @@ type View struct {
 	ReadyLateS    *float64  `json:"ready_late_s,omitempty"`
 	WaterML       []float64 `json:"water_ml,omitempty"`        // per cell, to the fill mark
 	CoverPlatesML []float64 `json:"cover_plates_ml,omitempty"` // per cell, only to cover the plates
+	CeilingMM     *float64  `json:"ceiling_mm,omitempty"`      // highest level for a charge, as a level rod shows it now
 	WaterLostML   *float64  `json:"water_lost_ml,omitempty"`   // per cell since the last fill
 	ForecastH     *float64  `json:"forecast_h,omitempty"`      // until the lowest level for charging is reached
 	// ForecastEarlyH and ForecastLateH are the ends of the forecast's range, see
@@ -81,8 +82,9 @@ type Visit struct {
 	People          []Lock    `json:"people"` // who is in it; the last one closes it
 	ForS            float64   `json:"for_s"`
 	OnlyCoverPlates bool      `json:"only_cover_plates"`
-	GivenML         []float64 `json:"given_ml,omitempty"` // per cell
-	Cells           []Cell    `json:"cells,omitempty"`    // those at which something was recorded
+	GivenML         []float64 `json:"given_ml,omitempty"`   // per cell
+	Cells           []Cell    `json:"cells,omitempty"`      // those at which something was recorded
+	BareCells       []int     `json:"bare_cells,omitempty"` // still bare by the record
 }
 
 // Cell is what was recorded at one cell in the open visit.
@@ -166,7 +168,7 @@ func Of(p *bay.Picture) View {
 		v.Visit = &Visit{
 			By: p.Visit.By, People: locks(p.Visit.People, p.Now), ForS: (p.Now - p.Visit.Since).Seconds(), OnlyCoverPlates: p.Visit.OnlyCoverPlates,
 			GivenML: each(p.Visit.GivenML[:p.Pack.Cells], func(ml float64) float64 { return ml }),
-			Cells:   cellsOf(p),
+			Cells:   cellsOf(p), BareCells: p.Visit.Bare.Numbers(),
 		}
 	}
 	v.Holds = locks(p.Holds, p.Now)
@@ -192,6 +194,7 @@ func (v *View) addWater(p *bay.Picture) {
 		v.WaterML = each(p.Water.NeedML[:p.Water.Cells], math.Floor)
 		v.CoverPlatesML = each(p.Water.CoverPlatesML[:p.Water.Cells], math.Floor)
 	}
+	v.CeilingMM = when(true, reading.Round(p.Water.CeilingNowMM(), 1))
 	v.ForecastH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastH, 1))
 	v.ForecastEarlyH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastLo, 1))
 	v.ForecastLateH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastHi, 1))

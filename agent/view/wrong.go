@@ -23,8 +23,8 @@ func WrongOf(r *order.Refusal) (all []Wrong) {
 		if fault.Field != nil {
 			w.Field = fault.Field.Name
 		}
-		w.Value, w.Low = when(fault.Code.HasValue(), fault.Value), when(fault.Code.HasBounds(), fault.Low)
-		w.High = when(fault.Code.HasBounds() || fault.Code == order.AboveVentWell, fault.High)
+		low, high := fault.Code.HasBounds()
+		w.Value, w.Low, w.High = when(fault.Code.HasValue(), fault.Value), when(low, fault.Low), when(high, fault.High)
 		all = append(all, w)
 	}
 	return all

@@ -146,12 +146,12 @@ func (b *Balance) Judge(number int, levelMM float64) Rejected {
 // it moves that cell's estimate relative to the pilot. A reading that differs from
 // the estimate by more than 3 mm counts at once in the safe direction. In the other
 // direction it counts when a second one agrees with it; until then Status.Doubted
-// has its bit. A reading above the plate tops ends what Dry said, even one that
-// Judge does not accept, which changes nothing else.
+// has its bit. A reading above the plate tops ends what Dry said, and one at them
+// says it, even one that Judge does not accept, which changes nothing else.
 func (b *Balance) Level(number int, levelMM float64) Rejected {
 	why := b.Judge(number, levelMM)
-	if number >= 1 && number <= b.cfg.Cells && levelMM > 0 {
-		b.cells[number-1].Dry = false
+	if number >= 1 && number <= b.cfg.Cells {
+		b.cells[number-1].Dry = !(levelMM > 0)
 	}
 	if why != NotRejected {
 		return why

@@ -23,8 +23,10 @@
 // like the others, which only makes its estimate wider.
 //
 // Amounts are based on the free surface. Between the plates less of the section is
-// liquid, so an amount for bare plates overshoots a little; it is limited so that
-// even with three tenths of the section free it stays below the ceiling.
+// liquid, 30 % or more. To cover bare plates the least amount that can do it is
+// proposed, and then another look; no amount for bare plates passes the ceiling even
+// with three tenths of the section free. A level rod reads nothing below the tops,
+// so a cell that it showed dry counts as bare until a level is read.
 //
 // Probes that leave more than 6 mm open (a single rod) measure only the moment when
 // the level passes a rod. From then on, or from a visit or a level reading, the

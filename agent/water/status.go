@@ -32,8 +32,9 @@ type Status struct {
 	ForecastLo float64 // early end of its range, see ForecastCoverage
 	ForecastHi float64 // late end of its range
 	ForecastOK bool
-	Visits     int    // visits with recorded water since the memory began
-	Doubted    uint64 // bit n: the last level reading of cell n+1 disagrees with its estimate
+	Visits     int     // visits with recorded water since the memory began
+	Bare       CellSet // cells that are bare by the record, see Balance.Bare
+	Doubted    uint64  // bit n: the last level reading of cell n+1 disagrees with its estimate
 
 	// By cell.
 	LevelMM       [MaxCells]float64 // settled level, measured or estimated
@@ -50,6 +51,16 @@ func (s *Status) WholeML() float64 {
 		total += math.Floor(ml)
 	}
 	return total
+}
+
+// CeilingNowMM returns the highest level, as a level rod shows it now, that stays
+// below the bottom of the vent well when hot. It is what people read and at which
+// the core asks; without a temperature it is that at 25 °C.
+func (s *Status) CeilingNowMM() float64 {
+	if !s.RiseKnown {
+		return s.CeilingMM
+	}
+	return s.CeilingMM + s.RiseMM
 }
 
 // DoubtedCells lists the cells whose last level reading needs a second one.

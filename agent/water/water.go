@@ -35,7 +35,10 @@ type Inputs struct {
 	// plus what they were given since.
 	Visit   bool
 	VisitMM float64
-	GivenML *[MaxCells]float64 // with Visit
+	GivenML *[MaxCells]float64 // with Visit; less what was drawn off
+	// Blocked means that bare plates block the charge, so every cell below the lowest
+	// level for charging needs covering.
+	Blocked bool
 }
 
 const (
@@ -78,6 +81,8 @@ type Balance struct {
 	visit     bool // and the two below, of the last step
 	visitMM   float64
 	given     *[MaxCells]float64
+	blocked   bool    // of the last step
+	short     CellSet // cells that need covering in the open visit
 	edge      edge
 	open      bool // the probe works but leaves more than wideMM open
 	use       use
@@ -111,13 +116,21 @@ func (b *Balance) Step(in *Inputs) {
 		b.started, dt = true, 0
 	}
 	b.last, b.gassingAh = in.Now, in.GassingAh
-	b.visit, b.visitMM, b.given = in.Visit && in.GivenML != nil, in.VisitMM, in.GivenML
+	b.visit, b.visitMM, b.given, b.blocked = in.Visit && in.GivenML != nil, in.VisitMM, in.GivenML, in.Blocked
 	b.holdUp(in.Gassing, dt)
 	b.lose(in)
 	b.settle(in)
+	b.Again()
+	b.forecast()
+}
+
+// Again works out the amounts and the bare cells again after something was recorded
+// between two steps.
+func (b *Balance) Again() *Status {
 	b.compareCells()
 	b.need()
-	b.forecast()
+	b.s.Bare = b.Bare()
+	return &b.s
 }
 
 // holdUp tracks the gas held among the plates: it builds up while gas forms and
@@ -186,16 +199,19 @@ func (b *Balance) need() {
 }
 
 // CellNeed returns the water for one cell, in millilitres: to the fill mark, and
-// only to just above the lowest level for charging, for bare plates. Neither passes
-// the ceiling, even if only three tenths of the section are liquid between the
-// plates. settledMM is the cell's level at 25 °C without gas, riseMM how much
+// only to just above the lowest level for charging, for bare plates. Between the
+// plates only part of the section is liquid, so the latter is the least that can
+// cover them, and the level must be read again. Neither passes the ceiling, even if
+// only three tenths of the section are liquid between the plates. settledMM is the cell's level at 25 °C without gas, riseMM how much
 // higher it is now (see Status).
 func (c *Config) CellNeed(settledMM, riseMM, ceilingMM float64) (needML, fillML float64) {
 	perMM, most := c.FreeSurfaceCM2/mmPerCM, c.RoomML(settledMM, ceilingMM)
 	needML = min(perMM*max(c.FillMarkMM-settledMM, 0), most)
 	if settledMM+riseMM < c.ChargeLevelMM {
 		least := min(min(c.ChargeLevelMM+spareMM, ceilingMM)-riseMM, ceilingMM)
-		fillML = min(perMM*max(least-settledMM, 0), most)
+		upMM := max(least-settledMM, 0)
+		underMM := min(max(-settledMM-riseMM, 0), upMM) // between the plates
+		fillML = min(perMM*(upMM-underMM*(1-leastFree)), most)
 	}
 	return needML, fillML
 }

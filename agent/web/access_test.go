@@ -262,6 +262,7 @@ func TestAFormOutlivesItsSession(t *testing.T) {
 	for _, name := range []string{"action", "cell", "given", "how", "id", "ml", "after"} {
 		again.Set(name, hidden(t, page, name))
 	}
+	again.Set("sure", "yes")
 	for _, c := range w.Result().Cookies() {
 		if c.Name == "bayward-session" {
 			cookie = c.Name + "=" + c.Value

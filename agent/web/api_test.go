@@ -128,8 +128,8 @@ func TestVisitThroughTheInterface(t *testing.T) {
 	const visit = "/api/v1/bays/bay-1/visit"
 	require.JSONEq(t, `{"v":1,"bay":"bay-1","id":"a","text":"The visit is open."}`, text(t, b.post(visit, `{"action":"open","by":"A. Person","id":"a"}`)))
 	require.Equal(t, "A. Person", b.picture("bay-1").Visit.By)
-	require.Equal(t, 200, b.post(visit, `{"action":"fill","by":"A. Person","cell":12,"ml":110.5,"id":"b"}`).Code)
-	refused(t, b.post(visit, `{"action":"fill","by":"A. Person","cell":12,"ml":110.5,"id":"b"}`), 409, "Refused fill: an order with this ID was taken before.")
+	require.Equal(t, 200, b.post(visit, `{"action":"fill","by":"A. Person","cell":12,"ml":110.5,"id":"b","sure":true}`).Code)
+	refused(t, b.post(visit, `{"action":"fill","by":"A. Person","cell":12,"ml":110.5,"id":"b","sure":true}`), 409, "Refused fill: an order with this ID was taken before.")
 	require.InDelta(t, 110.5, b.picture("bay-1").Visit.GivenML[11], 1e-9)
 	require.Equal(t, 200, b.post(visit, `{"action":"level","by":"A. Person","cell":2,"level_mm":12}`).Code)
 	require.Equal(t, 200, b.post(visit, `{"action":"gravity","by":"A. Person","cell":2,"gravity":1.27,"at_c":30}`).Code)

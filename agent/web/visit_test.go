@@ -176,7 +176,7 @@ func TestImpureWaterIsNotProposed(t *testing.T) {
 func TestTooMuchIsAskedBack(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.leads(t, opening+"&by=A")
-	require.Equal(t, visit+"?cell=1", b.leads(t, "action=cell&cell=1&ml=207&by=A"), "there is something to look at")
+	require.Equal(t, visit+"?cell=1", b.leads(t, "action=cell&cell=1&ml=207&sure=yes&by=A"), "there is something to look at")
 	require.Contains(t, text(t, b.get(visit+"?cell=1")), "Pour no more.")
 	w := b.form(visit, "action=cell&cell=2&ml=208&by=A&id=q")
 	require.Equal(t, 409, w.Code)
@@ -196,7 +196,7 @@ func TestTwoPeopleAtOnePack(t *testing.T) {
 	require.Equal(t, 409, w.Code)
 	require.Contains(t, text(t, w), "A has opened a visit here.")
 	page := text(t, b.get(visit+"?cell=1"))
-	b.leads(t, "action=cell&cell=1&ml=50&by=A&given=0&id=a")
+	b.leads(t, "action=cell&cell=1&ml=50&sure=yes&by=A&given=0&id=a")
 	w = b.form(visit, "action=cell&cell=1&ml=50&by=B&id=b&given="+hidden(t, page, "given"))
 	require.Equal(t, 409, w.Code)
 	require.Contains(t, text(t, w), "Someone else has just recorded water for cell 1")
@@ -263,7 +263,7 @@ func TestTheSheetIsTypedIn(t *testing.T) {
 	require.Contains(t, page, `<th scope="col">Add, fl oz</th><th scope="col">Poured, fl oz</th>`)
 	require.Contains(t, page, `<th scope="row">12</th><td>3.1</td>`)
 	b.leads(t, opening+"&by=A")
-	const body = "action=sheet&how=measured&by=A&id=s&ml-1=90&ml-2=&ml-3=75,5&after-1=13&after-2=&after-3="
+	const body = "action=sheet&how=measured&sure=yes&by=A&id=s&ml-1=90&ml-2=&ml-3=75,5&after-1=13&after-2=&after-3="
 	require.Equal(t, visit+"?step=close", b.leads(t, body))
 	require.Equal(t, visit+"?step=close", b.leads(t, body), "sent twice")
 	v := b.picture("bay-1").Visit
@@ -296,7 +296,7 @@ func TestABrokenProbeIsPouredByTheLevelRod(t *testing.T) {
 	b.change("bay-1", func(p *bay.Picture) {
 		p.Visit.Cells[4] = bay.CellVisit{LevelLast: true, LevelMM: new(-6.0)}
 	})
-	require.Contains(t, text(t, b.get(visit+"?cell=5")), "Add 130 ml", "from -6 mm to 1 mm above the lowest level for charging of 3: 10 mm on 130 cm²")
+	require.Contains(t, text(t, b.get(visit+"?cell=5")), "Add 75 ml", "from -6 mm, with three tenths of the section, to 1 mm above the lowest level for charging of 3, on 130 cm²")
 	b.change("bay-1", func(p *bay.Picture) { p.Water.RiseKnown = false })
 	require.Contains(t, unescaped(text(t, b.get(visit+"?cell=5"))), "the battery temperature is not known")
 }

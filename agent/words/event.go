@@ -48,14 +48,22 @@ func (v Voice) Event(e *bay.Event) string {
 	case bay.VisitOpened:
 		return v.withNote(v.Say(key+when(e.Plates, ".plates")), &e.Asked)
 	case bay.VisitClosed:
-		return v.withNote(v.Say(key, v.Volume(e.WaterML)), &e.Asked)
+		return v.withNote(v.withBare(v.Say(key, v.Volume(e.WaterML)), e), &e.Asked)
 	case bay.OrderTaken:
-		return v.Done(&e.Asked)
+		return v.withBare(v.Done(&e.Asked), e)
 	case bay.OrderRefused:
 		return v.Refused(&e.Why)
 	default: // from a newer program
 		return v.Say("event.other")
 	}
+}
+
+// withBare puts the cells that a visit leaves bare first.
+func (v Voice) withBare(text string, e *bay.Event) string {
+	if e.Bare == 0 {
+		return text
+	}
+	return v.StillBare(e.Bare.Numbers()) + " " + text
 }
 
 // stageChanged describes a bay's new stage, as far as the event knows it.

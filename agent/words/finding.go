@@ -3,6 +3,7 @@ package words
 import (
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -122,6 +123,9 @@ func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit str
 	show := v.bySensor(c)
 	switch c {
 	case interlock.PlatesBare:
+		if e.Reason == interlock.CellsBare {
+			return strconv.Itoa(int(e.Value)), v.heightShort(e.Limit)
+		}
 		return v.aboveOrBelow(e.Value), v.heightShort(e.Limit)
 	case interlock.WaterBalance:
 		return v.heightShort(math.Abs(e.Value)), v.heightShort(e.Limit)

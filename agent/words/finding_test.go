@@ -26,6 +26,7 @@ func TestEvidence(t *testing.T) {
 		{interlock.PlatesBare, interlock.Evidence{Value: 0, Limit: 3, Fault: reading.None}, "Level is at the plate tops; charging needs 3 mm above them."},
 		{interlock.PlatesBare, interlock.Evidence{Value: 2.9, Limit: 3, Reason: interlock.BelowChargeLevel}, "Level is 2.9 mm above the plate tops; charging needs 3 mm."},
 		{interlock.PlatesBare, interlock.Evidence{Value: 4, Limit: 3.5}, "The plates were dry. Level is now 4 mm above the plate tops; charging needs 3.5 mm."},
+		{interlock.PlatesBare, interlock.Evidence{Value: 8, Limit: 3, Reason: interlock.CellsBare, Fault: reading.None}, "Cells still bare by the record: 8. Charging needs 3 mm above the plate tops in each."},
 		{interlock.LevelUnknown, bad(reading.Open), "Level probe: wire broken. Level not known."},
 		{interlock.PackUnknown, interlock.Evidence{}, "Nobody has named the battery that is plugged in."},
 		{interlock.PackUnknown, interlock.Evidence{Reason: interlock.NoSensor}, "No battery's own sensor answers here, so it is not known which battery is plugged in."},

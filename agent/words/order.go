@@ -50,12 +50,27 @@ func (v Voice) Refusal(r *order.Refusal) string {
 	var value, accepts string
 	switch f := r.Field; {
 	case f == nil:
-	case r.Code == order.AboveVentWell:
-		value, accepts = v.inOrder(f, r.Value), v.inOrder(f, r.High)
+	case r.Code == order.AboveVentWell || r.Code.Asks():
+		value, accepts = v.asked(r)
 	default:
 		value, accepts = v.inOrder(f, r.Value), v.Accepts(f, r.Low, r.High)
 	}
 	return v.Say(key, value, accepts, v.named(r))
+}
+
+// asked returns the two figures of a refusal that compares one with another.
+func (v Voice) asked(r *order.Refusal) (value, other string) {
+	show := func(x float64) string { return v.inOrder(r.Field, x) }
+	if r.Code.Asks() && r.Field.Unit == order.Millimetres { // worked out, so not to the last digit
+		show = v.heightShort
+	}
+	switch low, high := r.Code.HasBounds(); {
+	case low && high:
+		return show(r.Value), v.Say("accept.number", show(r.Low), show(r.High))
+	case low:
+		return show(r.Value), show(r.Low)
+	}
+	return show(r.Value), show(r.High)
 }
 
 // Accepts states what a field of an order accepts within bounds, such as "0 to

@@ -13,7 +13,8 @@ import (
 )
 
 // good are orders that nothing is wrong with in an open visit to a pack with
-// good readings, written by hand: a new row needs one.
+// good readings, written by hand: a new row needs one. They are sure, because the
+// bounds of a field are beyond what a core asks about.
 var good = map[order.Kind]order.Order{
 	order.Hold:       {Reason: "contactor smells"},
 	order.Unhold:     {},
@@ -23,15 +24,15 @@ var good = map[order.Kind]order.Order{
 	order.VisitJoin:  {},
 	order.VisitLeave: {},
 	order.VisitClose: {},
-	order.Fill:       {Cell: 2, ML: 110},
+	order.Fill:       {Cell: 2, ML: 20, Sure: true},
 	order.Gravity:    {Cell: 2, Gravity: 1.27, AtC: 30},
-	order.Level:      {Cell: 2, LevelMM: 9},
+	order.Level:      {Cell: 2, LevelMM: 9, Sure: true},
 	order.Quality:    {USPerCM: 4.5, Water: "distilled"},
 	order.Pack:       {Pack: "lift-a"},
-	order.Entry: {Cells: []order.CellEntry{
-		{Cell: 2, ML: new(110.0), How: order.Measured, LevelMM: new(12.0), Gravity: new(1.27), AtC: new(30.0), SeenML: new(0.0)},
+	order.Entry: {Sure: true, Cells: []order.CellEntry{
+		{Cell: 2, ML: new(20.0), How: order.Measured, LevelMM: new(8.0), Gravity: new(1.27), AtC: new(30.0), SeenML: new(0.0)},
 		{Cell: 3, DrawnML: new(20.0)},
-		{Cell: 4, ML: new(110.0), How: order.AsProposed},
+		{Cell: 4, ML: new(20.0), How: order.AsProposed},
 		{Cell: 5, Dry: true},
 	}},
 }

@@ -22,12 +22,12 @@ type Core struct {
 
 // NewCore makes one for an order: the person who gives it has the lock that it needs,
 // a visit is open where the order may give water, and the bay is for several packs
-// where the order names one. Its cells are so deep
-// that no level that an order may name is above them.
+// where the order names one. Its cells are so deep that no level that an order may
+// name is above their highest for a charge.
 func NewCore(t testing.TB, k order.Kind) *Core {
 	t.Helper()
 	setup := baytest.Setup("bay-1")
-	setup.Pack.VentWellMM = order.LevelField.High
+	setup.Pack.VentWellMM = order.LevelField.High + 40
 	if k == order.Pack {
 		setup.Pack, setup.Packs = bay.Pack{}, baytest.Packs("lift-a", "lift-b")
 	}

@@ -2,6 +2,7 @@ package assembly
 
 import (
 	"context"
+	"strings"
 
 	"github.com/prometheus/client_golang/prometheus"
 
@@ -33,7 +34,7 @@ func (o noticeOutput) Take(_ context.Context, n *loop.News) {
 	m := notify.Message{
 		ID: n.Bay + " " + kind, Site: o.cfg.Site, Agent: o.cfg.Agent, Bay: n.Bay, Kind: kind, State: notice.State.String(),
 		Danger:   notice.Kind == notify.ContactorStuck || notice.Kind == notify.CoverPlates,
-		Cautions: o.voice.Cautions(), At: n.Wall, Trusted: n.Trusted,
+		Cautions: cautions(o.voice, o.cfg), At: n.Wall, Trusted: n.Trusted,
 	}
 	settled := notice.State == notify.Settled
 	m.Title = o.voice.NoticeTitle(kind, settled, n.Bay)
@@ -58,10 +59,15 @@ func (a *Agent) buildNotices() error {
 		Ways: ways, Quiet: quiet, Round: c.DailyRound, Wall: a.Wall, Log: a.Log,
 		Summary: func() notify.Message {
 			title, text := voice.Round(a.Config.Site, a.Config.Agent, a.Loop.Pictures())
-			return notify.Message{Site: a.Config.Site, Agent: a.Config.Agent, Title: title, Text: text, Cautions: voice.Cautions()}
+			return notify.Message{Site: a.Config.Site, Agent: a.Config.Agent, Title: title, Text: text, Cautions: cautions(voice, a.Config)}
 		},
 	})
 	return nil
+}
+
+// cautions are followed by where help is, for whoever is on the way to a battery.
+func cautions(v words.Voice, cfg *config.Config) string {
+	return strings.TrimSpace(v.Cautions() + " " + v.SiteAid(cfg.FirstAid.Words()))
 }
 
 func ways(c *config.Notify) ([]notify.Way, error) {

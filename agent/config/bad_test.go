@@ -48,7 +48,9 @@ func TestBadFiles(t *testing.T) {
 	for _, row := range []struct{ name, old, now, want string }{
 		{"unknown key", "capacity_ah", "capcity_ah", "f:16: field packs[0].capcity_ah: unknown key; did you mean capacity_ah?"},
 		{"unknown key, short form", "capacity_ah", "capacity", "f:16: field packs[0].capacity: unknown key; did you mean capacity_ah?"},
-		{"unknown key, nothing near", "agent: shed-2", "agent: shed-2\ncolour: red", "f:3: field colour: unknown key; known here are site, agent, units, language, sensors, http, mqtt, logbook, bays, packs, limits, people, notify"},
+		{"unknown key, nothing near", "agent: shed-2", "agent: shed-2\ncolour: red", "f:3: field colour: unknown key; known here are site, agent, units, language, sensors, http, mqtt, logbook, bays, packs, limits, people, notify, first_aid"},
+		{"phone in words", "agent: shed-2", "agent: shed-2\nfirst_aid: {emergency_phone: the gate}", `f:3: field first_aid.emergency_phone: value "the gate" is not accepted: must be a phone number in quotes: 2 to 31 digits, blanks and ( ) / -, with + before it where it is international`},
+		{"no place", "agent: shed-2", "agent: shed-2\nfirst_aid: {eyewash: ' '}", `f:3: field first_aid.eyewash: value " " is not accepted: must be the place in words, 1 to 200 printable characters`},
 		{"readings kept for too short a time", "agent: shed-2", "agent: shed-2\nlogbook: {keep_days: 7}", "f:3: field logbook.keep_days: value 7 is not accepted: must be 30 to 3650"},
 		{"given twice", "agent: shed-2", "agent: shed-2\nagent: shed-3", `f:3: not well-formed YAML: mapping key "agent" already defined at [2:1]`},
 		{"given twice in two spellings", "agent: shed-2", "agent: shed-2\n'agent': shed-3", `f:3: not well-formed YAML: mapping key "agent" already defined at [2:1]`},

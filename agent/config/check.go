@@ -37,6 +37,25 @@ func (c *checker) config(cfg *Config) {
 	bayCheck{c, cfg}.bays()
 	peopleCheck{c}.people(cfg.People)
 	noticeCheck{c}.notify(cfg.Notify)
+	c.firstAid(&cfg.FirstAid)
+}
+
+var placeForm = regexp.MustCompile(`^[\pL\pN\pP\pS]([\pL\pN\pP\pS ]{0,198}[\pL\pN\pP\pS])?$`)
+
+var phoneForm = regexp.MustCompile(`^\+?[0-9][0-9 ()/-]{1,29}$`)
+
+// firstAid checks what a person who is hurt reads and dials.
+func (c *checker) firstAid(f *FirstAid) {
+	for field, phone := range map[string]string{"emergency_phone": f.EmergencyPhone, "site_phone": f.SitePhone} {
+		if field = "first_aid." + field; c.present(field) && !c.bad[field] && !phoneForm.MatchString(phone) {
+			c.reject(field, "must be a phone number in quotes: 2 to 31 digits, blanks and ( ) / -, with + before it where it is international")
+		}
+	}
+	for field, place := range map[string]string{"eyewash": f.Eyewash, "kit": f.Kit} {
+		if field = "first_aid." + field; c.present(field) && !c.bad[field] && !placeForm.MatchString(place) {
+			c.reject(field, "must be the place in words, 1 to 200 printable characters")
+		}
+	}
 }
 
 // present reports whether the file sets the field.

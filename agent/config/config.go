@@ -4,7 +4,10 @@
 // careful as the table of the design.
 package config
 
-import "bayward/sensors/wiring"
+import (
+	"bayward/agent/words"
+	"bayward/sensors/wiring"
+)
 
 // Config is the whole file after defaults and checks.
 type Config struct {
@@ -23,7 +26,20 @@ type Config struct {
 	Limits   Limits   `yaml:"limits"`
 	People   []Person `yaml:"people"` // none: who listens on the network is refused
 	Notify   *Notify  `yaml:"notify"` // nil: notices go to the broker and the page only
+	FirstAid FirstAid `yaml:"first_aid"`
 }
+
+// FirstAid is where help is at the site, shown with first aid, before a visit and in
+// notices. What is "" is not shown.
+type FirstAid struct {
+	EmergencyPhone string `yaml:"emergency_phone"` // of the public service
+	SitePhone      string `yaml:"site_phone"`      // of the site's own first aid or gate
+	Eyewash        string `yaml:"eyewash"`         // its place
+	Kit            string `yaml:"kit"`             // the place of the first-aid kit
+}
+
+// Words returns it as the page and notices show it.
+func (f *FirstAid) Words() words.SiteAid { return words.SiteAid(*f) }
 
 // HTTP is the one listener for page, metrics and interface.
 type HTTP struct {

@@ -67,6 +67,7 @@ func (u *unwise) site() {
 	u.say(m != nil && m.Username != "" && !strings.HasPrefix(m.Broker, "ssl://") && !strings.HasPrefix(m.Broker, "wss://"), "mqtt.broker",
 		"broker", practice)
 	u.say(m == nil && c.Notify == nil, "mqtt", "nobody", own)
+	u.say(c.FirstAid.EmergencyPhone == "" || c.FirstAid.Eyewash == "", "first_aid", "aid", own)
 }
 
 // shared: a pack is in one place, and its history follows it.

@@ -16,6 +16,7 @@ const wise = `mqtt: {broker: 'tcp://broker.example:1883'}
 
 func wiseText() string {
 	return strings.NewReplacer(
+		"bays:\n", "first_aid: {emergency_phone: '112', eyewash: left of the door}\nbays:\n",
 		"    pack: lift-24v\n    wiring:", "    pack: lift-24v\n    charger: {curve: iui, rated_a: 40}\n    wiring:",
 		"temperature: {pack: 28-0316a2795bff}", "temperature: {pack: 28-0316a2795bff, ambient: 28-0416b3d1aaff}",
 		"relay: {pin: GPIO17, ", "airflow: {pin: GPIO24}\n      relay: {pin: GPIO17, heartbeat: GPIO27, ",
@@ -48,6 +49,7 @@ func TestWarnings(t *testing.T) {
 		{"    charger: {curve: iui, rated_a: 40}\n", "", "bays[0].charger", "worst case"},
 		{"mqtt: {broker: 'tcp://broker.example:1883'}\n", "", "mqtt", "nobody is called"},
 		{"broker.example:1883'}", "broker.example:1883', username: a}", "mqtt.broker", "in clear"},
+		{", eyewash: left of the door", "", "first_aid", "where the eyewash is"},
 		{"packs:\n", "http: {listen: '0.0.0.0:8080'}\npeople: [{name: A, role: visit, pin_hash: $2a$11$iY8GzQJPoDx1o0XnUHnPHOAcJ0hCMgkmxgWMFdXZZ0cL1f3G9L3sK}]\npacks:\n", "http.listen", "without TLS"},
 		{transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 3.5", 1), "bays[0].wiring.level.rods", "only when it blocks"},
 		{"full_gravity: 1.277", "full_gravity: 1.215", "packs[0].full_gravity", "1.215"},

@@ -59,6 +59,7 @@ type base struct {
 	Writable                    bool // visits may be opened
 	SignedIn                    string
 	People                      bool // people sign in here
+	Aid                         words.SiteAid
 	Records                     bool // the record is available
 	Who                         string
 	AskName                     bool // who uses the page is not known yet
@@ -89,7 +90,7 @@ func (s *server) base(r *http.Request, title string) base {
 	v := s.view(r)
 	b := base{
 		Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.Language(), Languages: languages(v), Systems: systems(v), Here: r.URL.RequestURI(),
-		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Records: s.Records != nil, Who: s.who(r),
+		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Records: s.Records != nil, Who: s.who(r), Aid: s.Aid,
 	}
 	b.AskName = s.gate == nil && b.Who == ""
 	if r.Method == http.MethodPost { // the address of a form has no page

@@ -11,6 +11,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/order"
+	"bayward/agent/words"
 )
 
 // Options configures the page and the interface.
@@ -19,6 +20,7 @@ type Options struct {
 	Units       string // "si" or "us": for the page only
 	Language    string // one of Languages: for the page only; "" is the first
 	Version     string
+	Aid         words.SiteAid // where help is
 	// Pictures returns the last picture of each bay, in the order of the
 	// configuration. Nothing may change these pictures any more. It must return at
 	// once.

@@ -39,6 +39,9 @@ func (b *Bay) enter(o *order.Order, now time.Duration) *order.Refusal {
 // fits refuses an order that records something of a pack that is not there, or water
 // outside a visit.
 func (b *Bay) fits(o *order.Order) *order.Refusal {
+	if o.Late() {
+		return b.fitsLate(o)
+	}
 	for _, c := range o.Entries() {
 		switch {
 		case c.Gravity != nil && !b.identity.sure(), (c.LevelMM != nil || c.Dry) && b.identity.open == none:

@@ -130,6 +130,10 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 	case order.VisitClose:
 		b.closeVisit(o, now)
 	case order.Fill, order.Level, order.Gravity, order.Entry:
+		if o.Late() {
+			b.enterLate(o)
+			return nil
+		}
 		return b.enter(o, now)
 	case order.Quality:
 		if !o.Unmeasured {

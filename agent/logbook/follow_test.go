@@ -302,6 +302,41 @@ func TestFollowEntry(t *testing.T) {
 	}, s.got.Visits[len(s.got.Visits)-1].Cells)
 }
 
+// TestFollowLateSheet: a paper sheet that is typed in afterwards is a closed visit of
+// its own day and person, with when and by whom it was typed in.
+func TestFollowLateSheet(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.tick()
+	done := s.stamp().Wall.Add(-26 * time.Hour).Truncate(time.Second)
+	e := asked(order.Order{Kind: order.Entry, DoneBy: "Ramón", DoneAt: done.Format(time.RFC3339), Note: "Phone was flat.", Cells: []order.CellEntry{
+		{Cell: 1, ML: Known(90), LevelMM: Known(13)}, {Cell: 2, Dry: true, How: order.ToMark, LevelMM: Known(13)}, {Cell: 3, LevelMM: Known(12)},
+	}})
+	s.tick(e)
+	at := Stamp{Wall: done, Trusted: true}
+	want := Visit{
+		Span: Span{Bay: "bay-1", Pack: "lift-24v", Origin: ByPaper, Start: at, End: at}, Kind: VisitWater, By: "Ramón",
+		LateAt: s.stamp().Wall, LateBy: "A. Person", TotalML: 90, Notes: "Phone was flat.",
+		Cells: []VisitCell{
+			{Cell: 1, ML: Known(90), How: "measured", AfterMM: Known(13), By: "Ramón"},
+			{Cell: 2, How: "to-mark", DryBefore: true, AfterMM: Known(13), By: "Ramón"},
+			{Cell: 3, BeforeMM: Known(12), By: "Ramón"},
+		},
+	}
+	require.Equal(t, want, s.got.Visits[len(s.got.Visits)-1])
+	b := openBook(t, filepath.Join(inMemory(t), "l.db"))
+	open := someVisit(1)
+	open.End = Stamp{}
+	writeRows(t, b, Rows{Visits: []Visit{open}})
+	writeRows(t, b, Rows{Visits: []Visit{want}})
+	all := allOf(t, b.Visits(t.Context(), Query{}))
+	require.Len(t, all, 2, "it closes no open visit")
+	mustHold(t, b.Reader, 1)
+
+	e.Asked.DoneAt = s.stamp().Wall.Add(time.Hour).Format(time.RFC3339)
+	s.tick(e)
+	require.False(t, s.got.Visits[len(s.got.Visits)-1].Start.Wall.After(s.stamp().Wall), "no work is done tomorrow")
+}
+
 // The core remembers a visit that the file does not: it is copied whole.
 func TestFollowVisitThatTheFileLost(t *testing.T) {
 	s := newScene(t, Rows{})

@@ -94,6 +94,10 @@ func visitKindOf(p *bay.Picture) string {
 }
 
 func (f *Follower) orderTaken(s Stamp, p *bay.Picture, o *order.Order) {
+	if o.Late() {
+		f.out.Visits = append(f.out.Visits, f.lateVisit(s, o))
+		return
+	}
 	switch lines := o.Entries(); {
 	case o.Kind == order.Quality, slices.ContainsFunc(lines, func(c order.CellEntry) bool { return c.Pours() }):
 		if f.visit == nil {
@@ -133,9 +137,12 @@ func (v *Visit) applyLine(line *order.CellEntry, by string) {
 	if line.Dry {
 		c.see(nil)
 	}
-	if line.ML != nil {
+	switch {
+	case line.ML != nil:
 		c.pour(*line.ML, line.How)
 		v.TotalML += *line.ML
+	case line.How == order.ToMark: // of a late sheet: its amount is not known
+		c.How = string(order.ToMark)
 	}
 	if line.DrawnML != nil {
 		c.DrawnML = Known(known(c.DrawnML) + *line.DrawnML)
@@ -162,7 +169,7 @@ func (c *VisitCell) pour(ml float64, how order.How) {
 // see records a look with the level rod, before or after the cell was touched; nil:
 // it shows the plates.
 func (c *VisitCell) see(mm *float64) {
-	if c.ML == nil && c.DrawnML == nil {
+	if c.ML == nil && c.DrawnML == nil && c.How == "" {
 		c.BeforeMM, c.DryBefore = nil, mm == nil
 		if mm != nil {
 			c.BeforeMM = Known(*mm)
@@ -258,6 +265,29 @@ func cellVisit(c *bay.CellVisit, cell int, givenML float64) VisitCell {
 		out.BeforeMM = Known(*c.LevelMM)
 	}
 	return out
+}
+
+// lateVisit returns the row of a paper sheet that was typed in after its visit. A
+// time in the future is a slip: the sheet is then of now.
+func (f *Follower) lateVisit(s Stamp, o *order.Order) Visit {
+	at, err := time.Parse(time.RFC3339, o.DoneAt)
+	if err != nil || s.Trusted && at.After(s.Wall) {
+		at = s.Wall
+	}
+	stamp := Stamp{Wall: at.UTC(), Trusted: true}
+	v := Visit{
+		Span: Span{Bay: f.bay, Pack: f.pack, Origin: ByPaper, Start: stamp, End: stamp},
+		Kind: VisitReadings, By: o.DoneBy, LateAt: s.Wall, LateBy: o.By,
+	}
+	for i := range o.Cells {
+		line := &o.Cells[i]
+		if line.Pours() {
+			v.Kind = VisitWater
+		}
+		v.applyLine(line, o.DoneBy)
+	}
+	v.note(o.Note)
+	return v
 }
 
 func (f *Follower) endVisit(at Stamp, by string) {

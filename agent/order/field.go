@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"bayward/agent/water"
 )
@@ -36,6 +37,7 @@ type Field struct {
 	Words     []string // the only texts accepted; none: any
 	Empty     string   // what an empty text does, where accepted
 
+	form  func(text string) bool      // the form of a text; nil: any
 	place func(*Order) any            // *int, *float64, *string, *bool or *[]CellEntry; nil: only in a line of cells
 	in    func(*CellEntry) any        // *int, **float64, *string or *bool; nil: not in a line of cells
 	left  func(*Order) *bool          // records that it was left out; nil: an empty text does
@@ -108,6 +110,15 @@ var (
 		Name: "sure", About: "that the person has looked again and means it, after an answer that asks", Unit: YesNo,
 		place: func(o *Order) any { return &o.Sure },
 	}
+	DoneByField = &Field{
+		Name: "done_by", About: "who did the work, of a paper sheet that is typed in after the visit; with done_at", Unit: Characters, Low: 1, High: MaxNameRunes,
+		place: func(o *Order) any { return &o.DoneBy },
+	}
+	DoneAtField = &Field{
+		Name: "done_at", About: "when the work was done, RFC 3339 such as 2026-03-01T14:30:00+01:00, of a paper sheet that is typed in after the visit; with done_by", Unit: Characters,
+		Low: 20, High: 35, form: isTime,
+		place: func(o *Order) any { return &o.DoneAt },
+	}
 	HowField = &Field{
 		Name: "how", About: "how ml was found: with a jug or gun (measured, what a missing one means), by filling until the rod showed the fill mark (to-mark, without ml, which is worked out), or not at all (as-proposed)",
 		Unit: Characters, Low: 1, High: 11,
@@ -129,6 +140,12 @@ var (
 		in: func(c *CellEntry) any { return &c.SeenML },
 	}
 )
+
+// isTime reports whether a text is RFC 3339.
+func isTime(text string) bool {
+	_, err := time.Parse(time.RFC3339, text)
+	return err == nil
+}
 
 // The locks of a person, as LockRemove names them.
 const LockHold, LockVisit = "hold", "visit"

@@ -84,7 +84,10 @@ type Order struct {
 	Pack       string      // its name; "" withdraws the name given before
 	Note       string      // a remark for the record; "" for none
 	Cells      []CellEntry // of an Entry
-	Reason     string      // why; "" for none
+	// DoneBy and DoneAt are of an Entry that was typed in from paper after a visit
+	// that was not recorded: who did the work, and when, RFC 3339. Otherwise "".
+	DoneBy, DoneAt string
+	Reason         string // why; "" for none
 	// LockRemove takes away the lock of the person Of: LockHold or LockVisit.
 	// NobodyAtPack confirms that somebody looked and nobody is at the pack.
 	Lock, Of     string
@@ -93,6 +96,9 @@ type Order struct {
 	// again and means it.
 	Sure bool
 }
+
+// Late reports whether an entry was typed in from paper after its visit.
+func (o *Order) Late() bool { return o.DoneBy != "" || o.DoneAt != "" }
 
 // Bounds of what every order carries.
 const (

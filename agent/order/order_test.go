@@ -35,6 +35,8 @@ const (
 	of      = "of 0 to 80 printable characters"
 	nobody  = "nobody_at_pack 0 to 0 true"
 	cells   = "cells 1 to 48 cells"
+	doneBy  = "done_by 1 to 60 printable characters, may be left out"
+	doneAt  = "done_at 20 to 35 printable characters, may be left out"
 	sure    = "sure 0 to 0 true or false, may be left out"
 )
 
@@ -52,7 +54,7 @@ var oracle = map[string]written{
 	"level":       {"visit", false, []string{cell, level, sure}},
 	"quality":     {"visit", true, []string{us, kind}},
 	"pack":        {"visit", false, []string{pack}},
-	"entry":       {"visit", false, []string{cells, sure}},
+	"entry":       {"visit", false, []string{cells, sure, doneBy, doneAt}},
 }
 
 // lineOracle is what a line of an entry's cells has.
@@ -302,6 +304,35 @@ func TestRights(t *testing.T) {
 	}
 	for _, name := range []string{"none", "", "Visit"} {
 		require.Equal(t, order.NoRight, order.ParseRight(name))
+	}
+}
+
+// TestLateSheet: a sheet that is typed in afterwards has a person and a time of its
+// own, or neither.
+func TestLateSheet(t *testing.T) {
+	for _, row := range []struct {
+		by, at string
+		late   bool
+		field  *order.Field
+	}{
+		{"", "", false, nil},
+		{"Ramón", "2026-03-01T14:30:00Z", true, nil},
+		{"Ramón", "2026-03-01T14:30:00+01:00", true, nil},
+		{"Ramón", "", true, order.DoneAtField},
+		{"", "2026-03-01T14:30:00Z", true, order.DoneByField},
+		{"Ramón", "2026-03-01", true, order.DoneAtField},
+		{"Ramón", "yesterday at half past two", true, order.DoneAtField},
+		{"a\nb", "2026-03-01T14:30:00Z", true, order.DoneByField},
+	} {
+		o := order.Order{ID: "1", By: "Ann", Kind: order.Entry, DoneBy: row.by, DoneAt: row.at, Cells: []order.CellEntry{{Cell: 1, ML: new(100.0)}}}
+		require.Equal(t, row.late, o.Late())
+		why := order.Check(&o, order.Limits{Cells: 12})
+		if row.field == nil {
+			require.Nil(t, why, "%+v", row)
+			continue
+		}
+		require.NotNil(t, why, "%+v", row)
+		require.Equal(t, row.field, why.Field)
 	}
 }
 

@@ -224,7 +224,20 @@ func Check(o *Order, l Limits) *Refusal {
 	if row.AnyOf && !some {
 		return &Refusal{Code: NothingSaid, Kind: o.Kind}
 	}
+	if why := checkLate(o); why != nil {
+		return why
+	}
 	return Joined(checkCells(o, l))
+}
+
+// checkLate requires both fields of a late sheet, or neither.
+func checkLate(o *Order) *Refusal {
+	for _, f := range []*Field{DoneByField, DoneAtField} {
+		if o.Late() && f.leftOut(o) {
+			return &Refusal{Code: Missing, Kind: o.Kind, Field: f, Low: f.Low, High: f.High}
+		}
+	}
+	return nil
 }
 
 // Check checks one field of an order, nil when its value is accepted.
@@ -264,5 +277,5 @@ func (f *Field) takes(text string) bool {
 			return true
 		}
 	}
-	return len(f.Words) == 0 && (text == "" && f.Low == 0 || Printable(text, int(f.High)))
+	return len(f.Words) == 0 && (text == "" && f.Low == 0 || Printable(text, int(f.High)) && (f.form == nil || f.form(text)))
 }

@@ -108,7 +108,7 @@ var Table = [NumKinds]Row{
 	},
 	Entry: {
 		Name: "entry", Does: "Record what was done at one or more cells: all of it, or nothing when any of it is refused.", Of: OfVisit, Right: MayVisit,
-		Fields: []*Field{CellsField}, Optional: []*Field{SureField},
+		Fields: []*Field{CellsField}, Optional: []*Field{SureField, DoneByField, DoneAtField},
 		Each: []*Field{CellField, MLField, HowField, DrawnField, DryField, LevelField, GravityField, AtCField, SeenField},
 	},
 }

@@ -84,9 +84,14 @@ func (f *sent) seen(name string) *float64 {
 }
 
 // enter gives one order for all that a form records: all of it is done, or nothing.
-// A cell with no entry is left out; without any, the key tells what is missing.
 func (f *sent) enter(missing string, cells ...order.CellEntry) {
-	var lines []order.CellEntry
+	lines := f.told(missing, cells)
+	f.order("", order.Order{Kind: order.Entry, Cells: lines, Sure: f.Value("sure") == "yes", Note: f.note()})
+}
+
+// told leaves out cells with no entry; without any left, the key names what is
+// missing.
+func (f *sent) told(missing string, cells []order.CellEntry) (lines []order.CellEntry) {
 	for _, c := range cells {
 		if c.Pours() || c.Dry || c.LevelMM != nil || c.Gravity != nil || c.AtC != nil {
 			lines = append(lines, c)
@@ -95,7 +100,7 @@ func (f *sent) enter(missing string, cells ...order.CellEntry) {
 	if f.fine() && len(lines) == 0 {
 		f.bad(http.StatusBadRequest, missing)
 	}
-	f.order("", order.Order{Kind: order.Entry, Cells: lines, Sure: f.Value("sure") == "yes", Note: f.note()})
+	return lines
 }
 
 // note returns the remark that an entry from paper carries.
@@ -116,7 +121,12 @@ func line(name string, cell int) string { return name + "-" + strconv.Itoa(cell)
 
 // sheet enters a whole paper sheet: every cell of it, or none.
 func (f *sent) sheet() string {
-	var cells []order.CellEntry
+	f.enter("fail.empty", f.sheetLines()...)
+	return visitURL(f.p.Bay, "step=close")
+}
+
+// sheetLines reads the boxes of all cells.
+func (f *sent) sheetLines() (cells []order.CellEntry) {
 	for n := 1; n <= f.p.Pack.Cells; n++ {
 		cells = append(cells, f.sheetLine(n))
 	}
@@ -129,8 +139,7 @@ func (f *sent) sheet() string {
 	if f.Value("how") == "" && slices.ContainsFunc(cells, amounts) {
 		f.wrong(http.StatusBadRequest, "how", f.v.Say("sheet.how"), f.v.Say("fail.how"))
 	}
-	f.enter("fail.empty", cells...)
-	return visitURL(f.p.Bay, "step=close")
+	return cells
 }
 
 func (f *sent) sheetLine(n int) order.CellEntry {
@@ -189,8 +198,8 @@ func (f *sent) boxOf(why *order.Refusal) string {
 	switch {
 	case f.Action == "before" && box == "after":
 		return "level"
-	case f.Action == "sheet" && (box == "ml" || box == "after"):
+	case f.onSheet() && (box == "ml" || box == "after"):
 		return line(box, why.Cell)
 	}
-	return when(f.Action != "sheet", box)
+	return when(!f.onSheet(), box)
 }

@@ -90,8 +90,8 @@ func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
 	page := s.newVisitPage(r, p)
 	q := r.URL.Query()
 	switch {
-	case !p.Visit.Open && q.Get("step") == "done":
-		page.Step = "done"
+	case !p.Visit.Open && (q.Get("step") == "done" || q.Get("step") == "late" || q.Get("step") == "typed"):
+		page.Step = q.Get("step")
 	case !p.Visit.Open:
 		page.Step = "open"
 	case q.Get("cell") != "":

@@ -84,7 +84,7 @@ func (f *sent) step() string {
 		if f.cell > 0 {
 			return "cell"
 		}
-	case "open", "sheet", "close":
+	case "open", "sheet", "close", "late":
 		return f.Action
 	case "leave":
 		return "close"
@@ -104,6 +104,8 @@ func (f *sent) take() (to string) {
 	switch {
 	case f.Action == "open":
 		return f.open()
+	case f.Action == "late":
+		return f.late()
 	case !f.p.Visit.Open && !f.recent.has(f.ID):
 		f.bad(http.StatusConflict, "fail.closed")
 		return ""

@@ -161,7 +161,9 @@ func (v Voice) Done(o *order.Order) string {
 	var text string
 	switch o.Kind {
 	case order.Fill, order.Gravity, order.Level, order.Entry:
-		text = v.entries(o)
+		if text = v.entries(o); o.Late() {
+			text = v.Say("done.late", o.DoneBy, o.DoneAt) + " " + text
+		}
 	case order.Quality:
 		text = v.water(key, o)
 	case order.Hold:

@@ -63,16 +63,17 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.identity.step(now, &b.conn, &p.Seen.Pack)
 	b.take(r.Orders, now)
 
-	own := readingsOfPack(&p.Seen, cellV, b.identity.sure(), b.conn.pack == present)
+	var own packReadings
+	own.take(&p.Seen, cellV, b.identity.sure(), b.conn.pack == present)
 	p.Charge = *b.history.followCharge(&own)
 	p.Cool = *b.history.followCooldown(&own, &p.Charge)
 	p.Water = *b.history.followWater(&own, &p.Charge, &p.Visit, &b.asked.visit, p.Findings[interlock.PlatesBare].Raised)
 	p.Visit.noteBare(p.Water.Bare)
 
-	b.permit(now, dt, cellV)
+	changed := b.permit(now, dt, cellV)
 	p.enter(nextStage(p, &b.conn, b.identity.sure()))
 	p.Totals = b.counts.sum(b.history.totals())
-	b.events = was.appendChanges(b.events, p)
+	b.events = was.appendChanges(b.events, p, changed)
 	return p, b.events
 }
 

@@ -5,9 +5,9 @@ import (
 	"bayward/agent/reading"
 )
 
-// state is what a tick's events are compared against.
+// state is what a tick's events are compared against, besides the findings: permit
+// finds those that changed.
 type state struct {
-	raised       interlock.Codes
 	granted      bool
 	stage        Stage
 	active, full bool // the charge
@@ -15,30 +15,24 @@ type state struct {
 }
 
 func stateOf(p *Picture) state {
-	s := state{
+	return state{
 		granted: p.Permit.Granted, stage: p.Stage,
 		active: p.Charge.Active, full: p.Charge.Full, charges: p.Charge.Charges,
 	}
-	for c := range p.Findings {
-		if p.Findings[c].Raised {
-			s.raised |= 1 << c
-		}
-	}
-	return s
 }
 
-// appendChanges appends an event for each change, in a fixed order: findings,
-// permit, charge, stage.
-func (was *state) appendChanges(events []Event, p *Picture) []Event {
+// appendChanges appends an event for each change, in a fixed order: the findings
+// that were raised or cleared, permit, charge, stage.
+func (was *state) appendChanges(events []Event, p *Picture, findings interlock.Codes) []Event {
 	is := stateOf(p)
-	if is == *was {
+	if findings == 0 && is == *was {
 		return events
 	}
 	add := func(e Event) {
 		e.At = p.Now
 		events = append(events, e)
 	}
-	for c := range (is.raised ^ was.raised).All() {
+	for c := range findings.All() {
 		add(findingEvent(c, &p.Findings[c]))
 	}
 	if is.granted != was.granted {

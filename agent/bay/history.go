@@ -77,18 +77,17 @@ type packReadings struct {
 	level            reading.Level
 }
 
-// readingsOfPack returns the readings that its history may use: none of the pack
-// unless it is certainly this one, and no voltage unless a pack is connected.
-func readingsOfPack(seen *Readings, cellV reading.Reading, sure, connected bool) packReadings {
-	o := packReadings{now: seen.Now, ambientC: seen.AmbientC, level: reading.Level{At: seen.Now}}
+// take takes the readings that the history may use: none of the pack unless it is
+// certainly this one, and no voltage unless a pack is connected.
+func (o *packReadings) take(seen *Readings, cellV reading.Reading, sure, connected bool) {
+	o.now, o.ambientC, o.level.At = seen.Now, seen.AmbientC, seen.Now
 	if !sure {
-		return o
+		return
 	}
 	o.packC, o.level, o.currentA, o.finish = seen.PackC, seen.Level, seen.CurrentA, seen.ChargerComplete
 	if connected {
 		o.cellV = cellV
 	}
-	return o
 }
 
 func (h *history) followCharge(o *packReadings) *charge.Status {

@@ -38,9 +38,10 @@ func lockLimits(s *Setup, p *Pack) interlock.Limits {
 }
 
 // permit has the rules judge this tick and copies their decision into the
-// picture.
-func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) {
-	in := b.permitInputs(now, cellV)
+// picture. It returns the findings that it raised or cleared there.
+func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) (changed interlock.Codes) {
+	var in interlock.Inputs
+	b.permitInputs(&in, now, cellV)
 	b.pic.Holds = b.asked.holds
 	if bare := &b.pic.Seen.Bare; bare.Usable() {
 		e := interlock.Evidence{Value: bare.LowMM - b.BareAtMM(), Limit: b.history.pack.ChargeLevelMM, Fault: reading.None}
@@ -54,22 +55,26 @@ func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) {
 		b.pic.BlockedS += dt.Seconds()
 	}
 	b.pic.Permit = Permit{Granted: b.lock.Granted(), Since: b.lock.Changed()}
+	raised := b.lock.Raised()
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
-		s, f := b.lock.Standing(c), &b.pic.Findings[c]
-		if !s.Raised && !f.Raised {
+		f := &b.pic.Findings[c]
+		if raised>>c&1 == 0 && !f.Raised {
 			continue // what is shown of it stays unchanged
 		}
+		s := b.lock.Standing(c)
 		if s.Raised != f.Raised {
+			changed |= 1 << c
 			b.history.latched[c] = s.Raised && s.Latched && packLatch(c) && b.identity.open != none
 		}
 		*f = Finding{s.Raised, s.Since, s.Latched, s.Evidence}
 	}
+	return changed
 }
 
-// permitInputs returns what the rules judge in this tick.
-func (b *Bay) permitInputs(now time.Duration, cellV reading.Reading) interlock.Inputs {
+// permitInputs fills in what the rules judge in this tick.
+func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV reading.Reading) {
 	s, c, w := &b.pic.Seen, &b.pic.Charge, &b.pic.Water
-	in := interlock.Inputs{
+	*in = interlock.Inputs{
 		Now: now, CellV: cellV, PackC: s.PackC, CurrentA: s.CurrentA, Level: s.Level, BareCells: w.Bare.Len(),
 		Hydrogen: s.HydrogenPct, Airflow: s.Airflow, Feedback: s.ContactorClosed,
 		FreezingC:  electrolyte.FreezingC(b.history.charge.GravityNow()) + electrolyte.FreezingMarginC,
@@ -95,7 +100,6 @@ func (b *Bay) permitInputs(now time.Duration, cellV reading.Reading) interlock.I
 	in.Name, in.NameAt.Reason = b.identity.judged(now, &b.conn, s.Taken, b.pic.Visit.Open)
 	in.Overrun, in.OverrunAt = overrun(b.history.charge.Overrun())
 	in.RunawayAt.Value, in.RunawayAt.Limit, in.Runaway = b.history.charge.Runaway()
-	return in
 }
 
 // BareAtMM returns the measured level of the pilot cell, in mm, at or below which

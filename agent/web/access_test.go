@@ -244,7 +244,7 @@ func TestAFormOutlivesItsSession(t *testing.T) {
 	_, cookie, _ := y.signIn("Visitor", pin, "/")
 	require.Equal(t, 303, y.do(y.as(cookie, "POST", visit, opening)).Code)
 	y.later(12 * time.Hour)
-	const typed = "action=cell&cell=3&given=0&how=measured&id=x1&ml=91&after=12"
+	const typed = "action=cell&cell=3&given=0&how=measured&id=x1&ml=20&after=8"
 	w := y.do(y.as(cookie, "POST", visit, typed))
 	require.Equal(t, 401, w.Code)
 	page := text(t, w)
@@ -269,7 +269,7 @@ func TestAFormOutlivesItsSession(t *testing.T) {
 		}
 	}
 	require.Equal(t, 303, y.do(y.as(cookie, "POST", visit, again.Encode())).Code)
-	require.Equal(t, 91.0, y.picture("bay-1").Visit.GivenML[2])
+	require.Equal(t, 20.0, y.picture("bay-1").Visit.GivenML[2])
 	require.Equal(t, "Visitor", y.picture("bay-1").Visit.Cells[2].By)
 
 	foreign := url.Values{"name": {"Visitor"}, "pin": {pin}, "to": {"https://elsewhere.example/bays/"}, "kept": {typed}}

@@ -8,6 +8,9 @@
 //   - The page works without JavaScript, which only keeps it up to date.
 //   - The state of a visit is in the core, so the visit continues after a phone, a
 //     page or the agent has stopped.
+//   - A form that is not accepted is shown again, filled in, with each fault at its
+//     box. One that was sent after its session had ended is kept.
+//   - A form gives one order. Nothing of it is recorded unless all of it is.
 //   - Input from outside is always escaped on the page.
 //   - Other web sites cannot give orders through a person's browser.
 //   - If the listener cannot identify callers (there are no people, and
@@ -17,6 +20,10 @@
 // agent/words provides the texts for people.
 //
 // # Changing the page
+//
+// A form of the page is a form (form.go): the template takes its boxes from there, its
+// handler (sent, in visitforms.go) notes what is wrong with wrong and ask. A number is
+// read by typed, in the unit that its box shows.
 //
 // Every page works without scripts: page/script.js only keeps it up to date, and
 // page/chart.js lets a person zoom in. BAYWARD_SHOTS=DIR go test ./agent/web/browser

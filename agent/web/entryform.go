@@ -24,7 +24,7 @@ func (f *sent) findCell() {
 	f.cell = n
 }
 
-// before takes what was read at a cell before pouring, and returns with a new
+// before takes what was read at a cell. Before any water it returns with a new
 // proposal.
 func (f *sent) before() string {
 	c := order.CellEntry{Cell: f.cell, Dry: f.Value("dry") == "yes"}
@@ -38,6 +38,9 @@ func (f *sent) before() string {
 		f.wrong(http.StatusBadRequest, "gravity", f.v.Say("gravity.value"), f.v.Say("fail.gravity"))
 	}
 	f.enter("fail.unread", c)
+	if f.p.Visit.GivenML[f.cell-1] > 0 { // the second look, after water
+		return f.onward(f.cell)
+	}
 	return visitURL(f.p.Bay, fmt.Sprintf("cell=%d", f.cell))
 }
 
@@ -47,9 +50,6 @@ func (f *sent) water() string {
 	f.poured(&c, "ml", f.v.Say("cell.ml"), f.Value("how"))
 	c.LevelMM = f.amount("after", f.v.Say("cell.after"), order.LevelField)
 	c.DrawnML = f.amount("drawn", f.v.Say("cell.drawn"), order.DrawnField)
-	if plan := planOf(f.p, f.v, f.cell-1); f.fine() && c.ML != nil && plan.LevelKnown && *c.ML >= plan.RoomML && f.Value("sure") != "yes" {
-		f.ask(f.v.Say("cell.sure", f.v.Volume(*c.ML), f.cell))
-	}
 	f.enter("fail.nothing", c)
 	return f.onward(f.cell)
 }
@@ -106,11 +106,11 @@ func (f *sent) told(missing string, cells []order.CellEntry) (lines []order.Cell
 // note returns the remark that an entry from paper carries.
 func (f *sent) note() string { return when(f.Action == "sheet", "Typed in from paper.") }
 
-// onward returns the address after an entry: the same cell if there is something to
-// look at, else the next.
+// onward returns the address after an entry: the same cell if the person was asked, or
+// there is something to look at, else the next.
 func (f *sent) onward(cell int) string {
 	p := f.now()
-	if f.fine() && !planOf(p, f.v, cell-1).Settled() {
+	if f.fine() && (f.Value("sure") == "yes" || !planOf(p, f.v, cell-1).Settled()) {
 		return visitURL(p.Bay, fmt.Sprintf("cell=%d", cell))
 	}
 	return onward(p, cell)
@@ -171,7 +171,7 @@ var boxes = map[*order.Field]string{
 func (f *sent) cellsRefused(wrong *problem) {
 	asks := true
 	for _, why := range wrong.why.Faults() {
-		asks = asks && isQuestion(why.Code)
+		asks = asks && why.Code.Asks()
 	}
 	for _, why := range wrong.why.Faults() {
 		switch text := words.Capital(f.v.Refusal(&why)) + "."; {
@@ -179,7 +179,7 @@ func (f *sent) cellsRefused(wrong *problem) {
 			f.bad(wrong.status, "fail.meanwhile", why.Cell)
 		case asks:
 			f.ask(f.v.Say("ask.cell", why.Cell, text))
-		case !isQuestion(why.Code):
+		case !why.Code.Asks():
 			label := f.v.Say("water.cell", why.Cell)
 			if why.Field != nil {
 				label += ", " + f.v.Say("field."+why.Field.Name)
@@ -188,9 +188,6 @@ func (f *sent) cellsRefused(wrong *problem) {
 		}
 	}
 }
-
-// isQuestion reports whether an order of that refusal is done when a person is sure.
-func isQuestion(c order.Code) bool { return strings.HasPrefix(c.String(), "ask-") }
 
 // boxOf returns the box of a fault, "" if the form has none.
 func (f *sent) boxOf(why *order.Refusal) string {

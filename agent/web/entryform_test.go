@@ -77,7 +77,7 @@ func TestEveryLineByForm(t *testing.T) {
 			d := newEntryDesk(t, func(o *web.Options) { o.Units = units })
 			form := row.form(words.UnitsOf(units))
 			form.Set("by", "A. Person")
-			form.Set("sure", "yes")
+			form.Set("sure", "yes") // the core of this test knows another level
 			w := d.form(visit, form.Encode())
 			require.Equal(t, http.StatusSeeOther, w.Code, "%s: %s", row.name, text(t, w))
 			require.Len(t, d.asked, 1, row.name)

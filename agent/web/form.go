@@ -47,6 +47,17 @@ func (f *form) wrong(status int, box, label, text string) {
 	f.Faults = append(f.Faults, fault{Box: box, Label: label, Text: text, At: when(box != "", f.at(box))})
 }
 
+// Title heads the list of faults: the key of its text.
+func (f form) Title() string {
+	switch marked := slices.ContainsFunc(f.Faults, func(w fault) bool { return w.At != "" }); {
+	case f.Unsure:
+		return "form.unsure"
+	case marked:
+		return "form.wrong"
+	}
+	return "form.refused"
+}
+
 // ask notes a question: the form is recorded when a person sends it again as sure.
 func (f *form) ask(text string) {
 	f.status = http.StatusConflict

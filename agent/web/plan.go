@@ -2,12 +2,11 @@ package web
 
 import (
 	"cmp"
-	"math"
 	"slices"
 
 	"bayward/agent/bay"
+	"bayward/agent/interlock"
 	"bayward/agent/order"
-	"bayward/agent/water"
 	"bayward/agent/words"
 )
 
@@ -21,97 +20,49 @@ const (
 	// nearMM is the distance from the bottom of the vent well at which the page
 	// warns: the width of a level rod's mark plus a wave. The project's own.
 	nearMM = 3
+	// levelSlackMM is how far below the lowest level for charging an estimate may be
+	// for a cell that was read at it. The project's own.
+	levelSlackMM = 0.5
 )
 
 // plan is what an open visit shows and proposes for one cell.
 type plan struct {
-	voice      words.Voice
-	Number     int     // 1 is the positive end
-	Done       bool    // its water is settled
-	Bare       bool    // its plates are dry by the record
-	GivenML    float64 // in this visit so far
-	Cell       bay.CellVisit
-	LevelKnown bool
-	LevelMM    float64 // as a level rod would show it now
-	ByRod      bool    // read with the rod, otherwise estimated
-	AddKnown   bool
-	AddML      float64 // whole millilitres, never beyond the ceiling
-	NeverMM    float64 // as a level rod would show it now: never fill above
-	NeverKnown bool
-	RoomML     float64 // to the bottom of the vent well; valid with LevelKnown
-	Near       bool    // the bottom of the vent well is near
-	NoTempC    bool    // no proposal because the temperature is unknown
-	Doubt      bool    // the level reading needs a second one
-	Impure     bool    // no proposal because the water is too impure
+	bay.CellNow
+	voice   words.Voice
+	Number  int     // 1 is the positive end
+	Done    bool    // its water is settled
+	GivenML float64 // in this visit so far
+	Cell    bay.CellVisit
+	Near    bool // at its highest level for a charge, or near the bottom of the vent well
+	Over    bool // above its highest level for a charge
+	NoTempC bool // no proposal because the temperature is unknown
+	Doubt   bool // the level reading needs a second one
+	Impure  bool // no proposal because the water is too impure
 }
 
 // planOf returns the plan of one cell; 0 is the positive end.
 func planOf(p *bay.Picture, v words.Voice, i int) plan {
-	n := plan{voice: v, Number: i + 1, Done: p.Visit.Cells[i].Done, Bare: p.Visit.Cells[i].Dry, GivenML: p.Visit.GivenML[i], Cell: p.Visit.Cells[i]}
-	w, c := &p.Water, &p.Visit.Cells[i]
-	settledMM, known := settledOf(p, i)
-	n.NoTempC = !w.RiseKnown
-	if n.NeverKnown = w.RiseKnown; n.NeverKnown {
-		n.NeverMM = w.CeilingMM + w.RiseMM
-	}
-	if n.LevelMM, n.ByRod = c.ByRod(); n.ByRod {
-		n.LevelKnown = true
-	} else if known {
-		n.LevelKnown, n.LevelMM = true, settledMM+w.RiseMM
-	}
-	if n.LevelKnown {
-		n.RoomML = waterOf(p.Pack).RoomML(n.LevelMM, p.Pack.VentWellMM)
-		n.Near = p.Pack.VentWellMM-n.LevelMM < nearMM || n.NeverKnown && n.LevelMM >= n.NeverMM
-	}
+	n := plan{voice: v, Number: i + 1, CellNow: p.Cell(i + 1), Cell: p.Visit.Cells[i], GivenML: p.Visit.GivenML[i]}
+	n.Done, n.NoTempC = n.Cell.Done, !p.Water.RiseKnown
+	n.Near = n.LevelKnown && (p.Pack.VentWellMM-n.LevelMM < nearMM || n.LevelMM >= n.CeilingMM)
+	n.Over = n.LevelKnown && n.LevelMM > n.CeilingMM
 	n.Impure = p.Visit.QualityKnown && p.Visit.USPerCM > worstUSPerCM
-	if n.AddKnown = known && !n.Impure; n.AddKnown {
-		n.AddML = addML(p, i, settledMM)
-	}
-	n.Doubt = n.ByRod && slices.Contains(w.DoubtedCells(), i+1)
+	n.AddKnown = n.AddKnown && !n.Impure
+	n.Doubt = n.ByRod && slices.Contains(p.Water.DoubtedCells(), i+1)
 	return n
 }
 
-// bareCells lists the cells whose plates are dry by the record.
+// bareCells lists the cells that are still bare: by the record and, while bare plates
+// block the charge outside of a visit, by their estimated level.
 func bareCells(p *bay.Picture) (all []int) {
-	for i := range p.Pack.Cells {
-		if p.Visit.Cells[i].Dry {
-			all = append(all, i+1)
+	for n := 1; n <= p.Pack.Cells; n++ {
+		c := p.Cell(n)
+		low := !p.Visit.Open && p.Findings[interlock.PlatesBare].Raised && c.LevelKnown && c.LevelMM < p.Pack.ChargeLevelMM-levelSlackMM
+		if c.Bare || low {
+			all = append(all, n)
 		}
 	}
 	return all
-}
-
-// settledOf returns a cell's level at 25 °C without gas: the core's estimate or,
-// without a probe reading, the level rod's.
-func settledOf(p *bay.Picture, i int) (mm float64, known bool) {
-	w := &p.Water
-	switch {
-	case !w.RiseKnown:
-		return 0, false
-	case w.Known && i < w.Cells:
-		return w.LevelMM[i], true
-	}
-	mm, known = p.Visit.Cells[i].ByRod()
-	return mm - w.RiseMM, known
-}
-
-// waterOf returns the pack's values for the water balance, as far as one cell needs
-// them.
-func waterOf(p *bay.Pack) *water.Config {
-	return &water.Config{ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, FreeSurfaceCM2: p.FreeSurfaceCM2}
-}
-
-// addML returns the core's amount, or the same calculation for a cell whose level
-// only the level rod gives.
-func addML(p *bay.Picture, i int, settledMM float64) float64 {
-	need, fill := p.Water.NeedML[i], p.Water.CoverPlatesML[i]
-	if !p.Water.Known {
-		need, fill = waterOf(p.Pack).CellNeed(settledMM, p.Water.RiseMM, p.Water.CeilingMM)
-	}
-	if p.Visit.OnlyCoverPlates {
-		need = fill
-	}
-	return math.Floor(need + 1e-9) // allows for rounding: 130 ml stay 130 ml
 }
 
 // Name returns the name of the cell. Like the texts below it is in the reader's
@@ -157,8 +108,10 @@ func (n plan) Noted() string { return n.Cell.By }
 // Now describes the level.
 func (n plan) Now() string {
 	switch {
-	case n.Bare:
+	case n.Bare && n.Cell.Dry:
 		return n.voice.Say("cell.now.dry")
+	case n.Bare && !n.ByRod:
+		return n.voice.Say("cell.now.bare")
 	case !n.LevelKnown:
 		return n.voice.Say("cell.now.unknown")
 	case n.ByRod:
@@ -174,10 +127,14 @@ func (n plan) Advice() string {
 		return n.voice.Say("quality.refuse", float64(worstUSPerCM))
 	case n.NoTempC:
 		return n.voice.Say("cell.add.hot")
+	case n.LookAgain:
+		return n.voice.Say("cell.add.look")
 	case !n.AddKnown:
 		return n.voice.Say("cell.add.unknown")
 	case n.AddML < 1:
 		return n.voice.Say("cell.add.none")
+	case n.Bare:
+		return n.voice.Say("cell.add.first", n.Add())
 	}
 	return n.voice.Say("cell.add", n.Add())
 }

@@ -188,15 +188,15 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	v := s.view(r)
 	n := planOf(p, v, number-1)
 	c := &cellStep{
-		plan: n, Title: v.Say("cell.title", number, p.Pack.Cells), Next: nextCell(p, number), ToMark: !p.Visit.OnlyCoverPlates,
+		plan: n, Title: v.Say("cell.title", number, p.Pack.Cells), Next: nextCell(p, number), ToMark: !p.Visit.OnlyCoverPlates && !n.Near,
 	}
-	if n.NeverKnown {
-		c.Never = v.Say("cell.never", v.Height(n.NeverMM))
-	}
+	c.Never = v.Say("cell.never", v.Height(n.CeilingMM))
 	if n.Doubt {
 		c.Warnings = append(c.Warnings, v.Say("cell.doubt"))
 	}
-	if n.Near {
+	if n.Over {
+		c.Warnings = append(c.Warnings, v.Say("cell.over", v.Height(n.CeilingMM)))
+	} else if n.Near {
 		c.Warnings = append(c.Warnings, v.Say("cell.near"))
 	}
 	if q := qualityOf(v, p); q.Class == "refuse" || q.Class == "warn" {

@@ -17,7 +17,7 @@ const joinsKey = "language.joins"
 
 // marked are the keys of the safety texts. A clause that one language has and
 // another lacks may cost an eye, so they must have the same number of clauses.
-var marked = regexp.MustCompile(`^(aid\..*text|aid\.(call|local)|app\.(cautions|late|lost)|cell\.(add\.\w+|doubt|near|never|reminder|sure)|` +
+var marked = regexp.MustCompile(`^(aid\..*text|aid\.(call|local)|app\.(cautions|late|lost)|cell\.(add\.\w+|doubt|near|over|never|reminder|sure)|` +
 	`close\.(clean|missing)|confirm\.\w+|do\.\w+|finding\..*\.do|quality\.(lead|refuse|warn)|visit\.open\.(lead|plates)|` +
 	`notice\.(visit-forgotten|water-soon)\.\w+|water\.note|gravity\.note|hold\.reading|pack\.why|odd\.\w+|sheet\.type\.closed)$`)
 

@@ -170,7 +170,8 @@ func (s *screen) click(selector string) {
 // press clicks an element that does not leave the page.
 func (s *screen) press(selector string) {
 	s.t.Helper()
-	s.do(chromedp.Click(chromedp.CSS(selector)))
+	// Not a click at a place on the screen: the page may be scrolling there smoothly.
+	of[any](s, "document.querySelector("+strconv.Quote(selector)+").click()")
 }
 
 // tickAll ticks every box of the page.

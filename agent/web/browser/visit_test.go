@@ -56,19 +56,22 @@ func TestAVisitOnAPhone(t *testing.T) {
 
 	for n := 1; n <= 12; n++ {
 		s.has("Cell " + strconv.Itoa(n) + " of 12")
-		if n == 6 { // the phone dies: another continues at the same point
+		if n == 6 { // the phone dies: the person continues with another at the same point
 			s = tab(b, t, url, phoneWide, phoneHigh)
 			s.open("/bays/bay-1/visit")
 			s.has("5 of 12 cells done", "Next: cell 6")
 			s.shot("phone-resumed")
 			s.click("a.wide")
-			s.write("#cell-by", "B. Person")
+			s.write("#cell-by", "A. Person")
 		}
-		if n == 1 {
+		if n == 1 { // enough at once
 			s.click(record)
 			continue
 		}
 		s.click(propose)
+		s.has("Cell "+strconv.Itoa(n)+" of 12", "Look again")
+		s.write("#before-level", "3")
+		s.click(read)
 	}
 	s.has("Before you close the visit", "12 of 12 cells done")
 	s.shot("phone-close")

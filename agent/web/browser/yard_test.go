@@ -185,6 +185,12 @@ func (y *yard) cell(n int) cell {
 }
 
 // codes returns the names of the findings.
+func (y *yard) codes() []string {
+	y.t.Helper()
+	s := y.read()
+	return s.codes()
+}
+
 func (s *state) codes() (all []string) {
 	for _, f := range s.Findings {
 		all = append(all, f.Code)

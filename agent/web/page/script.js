@@ -69,7 +69,7 @@
   }
 
   // What is wrong with a form is read first.
-  document.querySelector(".faults, .faults-ask")?.focus();
+  document.querySelector(".faults, .faults-ask")?.focus({ preventScroll: true });
 
   // A form is sent once: wet gloves press twice.
   for (const form of document.querySelectorAll("form[method=post]")) {

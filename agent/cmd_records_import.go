@@ -12,6 +12,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/records"
 	"bayward/agent/usage"
+	"bayward/agent/words"
 )
 
 type recordsImportCmd struct {
@@ -37,19 +38,21 @@ func (c *recordsImportCmd) Run(ctx context.Context, p *program) error {
 		return usage.Error(err)
 	}
 	var known records.Known
-	err = c.reading(ctx, func(r *logbook.Reader, _ *config.Config) (err error) {
+	var v words.Voice
+	err = c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) (err error) {
+		v = voiceOf(cfg, false)
 		rows, known, err = records.Importable(ctx, r, c.File, rows)
 		return err
 	})
 	if err != nil {
 		return err
 	}
-	what := fmt.Sprintf("%d charges and %d visits", len(rows.Charges), len(rows.Visits))
+	what := v.Say("records.rows", len(rows.Charges), len(rows.Visits))
 	if known.Same > 0 {
-		what += fmt.Sprintf(" (%d more are in the record already)", known.Same)
+		what = v.Say("records.known", what, known.Same)
 	}
 	if !c.Write {
-		_, err := fmt.Fprintf(p.stdout, "%s is good: %s. Nothing was written; say --write to do it.\n", c.File, what)
+		_, err := fmt.Fprintln(p.stdout, v.Say("records.good", c.File, what))
 		return err
 	}
 	if len(rows.Charges)+len(rows.Visits) > 0 {
@@ -61,7 +64,7 @@ func (c *recordsImportCmd) Run(ctx context.Context, p *program) error {
 			return err
 		}
 	}
-	_, err = fmt.Fprintf(p.stdout, "%s: %s were written.\n", c.File, what)
+	_, err = fmt.Fprintln(p.stdout, v.Say("records.written", c.File, what))
 	return err
 }
 

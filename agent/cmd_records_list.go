@@ -30,7 +30,7 @@ func (c *recordsListCmd) Run(ctx context.Context, p *program) error {
 		}
 		n, err := t.WriteList(ctx, p.stdout, r, q)
 		if err == nil && n == 0 {
-			_, err = fmt.Fprintf(p.stderr, "There are no %s that fit.\n", c.Kind)
+			_, err = fmt.Fprintln(p.stderr, voiceOf(cfg, false).Say("records.none", c.Kind))
 		}
 		return err
 	})

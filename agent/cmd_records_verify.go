@@ -16,7 +16,7 @@ type recordsVerifyCmd struct {
 
 // Help is the long text of --help.
 func (recordsVerifyCmd) Help() string {
-	return `Every closed charge and visit and every signed commissioning record carries a hash over itself and the one before it. Whoever changes, inserts or removes one later breaks the chain. ` +
+	return `Every closed charge and visit, every correction and every signed commissioning record carries a hash over itself and the one before it. Whoever changes, inserts or removes one later breaks the chain. ` +
 		`The hash of the last link covers the whole record. Note it elsewhere, such as on a printed report, and it proves later that nothing before it was rewritten.
 
 Exit code 1: the chain is broken.`
@@ -24,12 +24,12 @@ Exit code 1: the chain is broken.`
 
 // Run verifies the chain.
 func (c *recordsVerifyCmd) Run(ctx context.Context, p *program) error {
-	return c.reading(ctx, func(r *logbook.Reader, _ *config.Config) error {
+	return c.reading(ctx, func(r *logbook.Reader, cfg *config.Config) error {
 		chain, err := r.Verify(ctx)
 		if err != nil {
 			return err
 		}
-		if err := records.WriteVerdict(p.stdout, chain, c.JSON); err != nil {
+		if err := records.WriteVerdict(p.stdout, voiceOf(cfg, c.JSON), chain, c.JSON); err != nil {
 			return err
 		}
 		if chain.Break != nil {

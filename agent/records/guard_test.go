@@ -15,6 +15,7 @@ import (
 	"pgregory.net/rapid"
 
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
 // texts are what people type, and worse: quotes, separators, line breaks, non-Latin
@@ -38,11 +39,11 @@ type failing interface {
 // spreadsheet uses.
 func mustSurvive(t failing, want []string) {
 	t.Helper()
-	one := newTable("one", "", "", []column[string]{
-		{"n", "", func(*string) any { return int64(1) }},
-		{"text", "", func(s *string) any { return *s }},
-		{"same", "", func(s *string) any { return *s }},
-		{"less", "", func(*string) any { return -1.5 }},
+	one := newTable(words.EnglishSI(), "one", "", []column[string]{
+		{"n", func(*string) any { return int64(1) }},
+		{"text", func(s *string) any { return *s }},
+		{"same", func(s *string) any { return *s }},
+		{"less", func(*string) any { return -1.5 }},
 	}, func(context.Context, *logbook.Reader, logbook.Query) iter.Seq2[string, error] {
 		return func(yield func(string, error) bool) {
 			for _, s := range want {

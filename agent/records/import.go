@@ -164,9 +164,9 @@ func (im *importer) header() (take func()) {
 	var t *Table
 	switch {
 	case slices.Contains(im.names, "cell"):
-		t, take = cells(), im.visitLine
+		t, take = TableNamed("cells"), im.visitLine
 	case slices.Contains(im.names, "in_ah"):
-		t, take = charges(), im.chargeLine
+		t, take = TableNamed("charges"), im.chargeLine
 	default:
 		im.complain("neither a column cell (visits, a line for each cell) nor a column in_ah (charges); separators must be commas or semicolons")
 		return nil

@@ -192,25 +192,6 @@ func (p *report) chain(ctx context.Context, r *logbook.Reader, _ logbook.Query) 
 		p.Chain = p.T("chain.broken", c.Rows, c.Break.String())
 		return nil
 	}
-	p.Chain = p.T("chain.holds", p.covers(&c), c.Head)
+	p.Chain = p.T("chain.holds", covers(p.voice, &c), c.Head)
 	return nil
-}
-
-// covers describes what is in a chain that holds.
-func (p *report) covers(c *logbook.Chain) string {
-	parts := []string{p.T("chain.rows", c.Rows-c.Signed-c.Corrected)}
-	if c.Corrected > 0 {
-		parts = append(parts, p.T("chain.corrections", c.Corrected))
-	}
-	if c.Signed > 0 {
-		parts = append(parts, p.T("chain.signed", c.Signed))
-	}
-	text := strings.Join(parts, ", ")
-	if c.Late > 0 {
-		text += " (" + p.T("chain.late", c.Late) + ")"
-	}
-	if c.Again != nil {
-		text += " (" + p.T("chain.again", c.Again.Links, c.Again.Head) + ")"
-	}
-	return text
 }

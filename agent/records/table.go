@@ -13,13 +13,13 @@ import (
 // Column is one column of a table.
 type Column struct {
 	Name  string // lower case, with its unit
-	Means string // one line for columns.md
+	Means string // one line, in the reader's language; "" for one that explains itself
 }
 
 // Table is one table of the record, for people and programs.
 type Table struct {
 	Name    string
-	About   string // one sentence for columns.md
+	About   string // one sentence
 	Columns []Column
 	short   []string       // the columns that a list on a terminal shows
 	zone    *time.Location // of times on a terminal
@@ -38,7 +38,7 @@ func (t *Table) Rows(ctx context.Context, r *logbook.Reader, q logbook.Query) it
 func Tables() []*Table { return tables(words.EnglishSI()) }
 
 func tables(v words.Voice) []*Table {
-	return []*Table{packs(), charges(), visits(), cells(), corrections(), findings(v), refusals(v), series(), events(v)}
+	return []*Table{packs(v), charges(v), visits(v), cells(v), corrections(v), findings(v), refusals(v), series(v), events(v)}
 }
 
 // TableNamed finds a table; nil when there is none of that name.
@@ -72,17 +72,17 @@ func (t *Table) index(name string) int {
 
 // column is a column with the function for its value in a row.
 type column[T any] struct {
-	name, means string
-	of          func(*T) any
+	name string
+	of   func(*T) any
 }
 
 // newTable joins columns to a sequence of rows.
-func newTable[T any](name, about, short string, cols []column[T],
+func newTable[T any](v words.Voice, name, short string, cols []column[T],
 	read func(context.Context, *logbook.Reader, logbook.Query) iter.Seq2[T, error],
 ) *Table {
-	t := &Table{Name: name, About: about, short: fieldsOf(short), zone: time.UTC}
+	t := &Table{Name: name, About: v.Say("table." + name), short: fieldsOf(short), zone: time.UTC}
 	for _, c := range cols {
-		t.Columns = append(t.Columns, Column{c.name, c.means})
+		t.Columns = append(t.Columns, Column{c.name, v.Column(name, c.name)})
 	}
 	t.rows = func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error] {
 		return valuesOf(cols, read(ctx, r, q))

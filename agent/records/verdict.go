@@ -4,30 +4,53 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strings"
 
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
-// WriteVerdict reports whether the chain holds, as a text or as JSON.
-func WriteVerdict(w io.Writer, chain logbook.Chain, asJSON bool) error {
+// WriteVerdict reports whether the chain holds, as a text in the voice's language or
+// as JSON.
+func WriteVerdict(w io.Writer, v words.Voice, chain logbook.Chain, asJSON bool) error {
 	if asJSON {
 		out := struct {
-			Holds  bool   `json:"holds"`
-			Rows   int    `json:"rows"`
-			Signed int    `json:"commissioning"`
-			Late   int    `json:"commissioning_from_before"`
-			Head   string `json:"head"`
-			Break  string `json:"break,omitempty"`
-		}{Holds: chain.Break == nil, Rows: chain.Rows, Signed: chain.Signed, Late: chain.Late, Head: chain.Head}
+			Holds     bool   `json:"holds"`
+			Rows      int    `json:"rows"`
+			Corrected int    `json:"corrections"`
+			Signed    int    `json:"commissioning"`
+			Late      int    `json:"commissioning_from_before"`
+			Head      string `json:"head"`
+			Break     string `json:"break,omitempty"`
+		}{Holds: chain.Break == nil, Rows: chain.Rows, Corrected: chain.Corrected, Signed: chain.Signed, Late: chain.Late, Head: chain.Head}
 		if chain.Break != nil {
 			out.Break = chain.Break.String()
 		}
 		return json.NewEncoder(w).Encode(out)
 	}
 	if chain.Break != nil {
-		_, err := fmt.Fprintf(w, "The chain holds for its first %d rows and no further: %s.\n", chain.Rows, chain.Covers())
+		_, err := fmt.Fprintln(w, v.Say("records.breaks", chain.Rows, covers(v, &chain)))
 		return err
 	}
-	_, err := fmt.Fprintf(w, "The chain holds: %s.\nlast link %s\n", chain.Covers(), chain.Head)
+	_, err := fmt.Fprintf(w, "%s\n%s\n", v.Say("records.holds", covers(v, &chain)), v.Say("records.head", chain.Head))
 	return err
+}
+
+// covers describes what is in a chain as far as it holds.
+func covers(v words.Voice, c *logbook.Chain) string {
+	parts := []string{v.Say("report.chain.rows", c.Rows-c.Signed-c.Corrected)}
+	if c.Corrected > 0 {
+		parts = append(parts, v.Say("report.chain.corrections", c.Corrected))
+	}
+	if c.Signed > 0 {
+		parts = append(parts, v.Say("report.chain.signed", c.Signed))
+	}
+	text := strings.Join(parts, ", ")
+	if c.Late > 0 {
+		text += " (" + v.Say("report.chain.late", c.Late) + ")"
+	}
+	if c.Again != nil {
+		text += " (" + v.Say("report.chain.again", c.Again.Links, c.Again.Head) + ")"
+	}
+	return text
 }

@@ -58,6 +58,17 @@ func (v Voice) Unit(name string) string {
 	return name
 }
 
+// Column explains a column of a table of the record, "" for one that explains
+// itself.
+func (v Voice) Column(table, column string) string {
+	for _, key := range []string{"column." + table + "." + column, "column." + column} {
+		if v.has(key) {
+			return v.Say(key)
+		}
+	}
+	return ""
+}
+
 // has reports whether the language has a text for a key.
 func (v Voice) has(key string) bool { return v.words.texts[key] != "" }
 

@@ -1,0 +1,51 @@
+package records_test
+
+import (
+	"bytes"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"bayward/agent/logbook"
+	"bayward/agent/records"
+	"bayward/agent/words"
+)
+
+// TestTablesInEveryLanguage: what a person reads of a table on a terminal is in the
+// reader's language; the names of columns are for programs, too, and stay.
+func TestTablesInEveryLanguage(t *testing.T) {
+	for _, table := range records.Tables() {
+		for _, language := range words.Languages() {
+			own := records.TableFor(words.New(language, "si"), time.UTC, table.Name)
+			require.NotContains(t, own.About, "⟦", table.Name)
+			require.Equal(t, language == words.English, own.About == table.About, table.Name)
+			for i, c := range own.Columns {
+				was := table.Columns[i]
+				require.Equal(t, was.Name, c.Name)
+				require.NotContains(t, c.Means, "⟦")
+				require.Equal(t, was.Means == "", c.Means == "", "%s.%s", table.Name, c.Name)
+			}
+		}
+	}
+	_, r := kept(t, twoWeeks())
+	spanish := records.TableFor(words.New("es", "si"), time.UTC, "visits")
+	row, err := spanish.Find(t.Context(), r, 1)
+	require.NoError(t, err)
+	var out bytes.Buffer
+	require.NoError(t, spanish.WriteRow(&out, row))
+	require.Regexp(t, `(?m)^us_per_cm +2\.5 +conductividad del agua`, out.String())
+}
+
+// TestVerdictInEveryLanguage: the figures are the same in each.
+func TestVerdictInEveryLanguage(t *testing.T) {
+	for language, want := range map[string]string{
+		"en": "The chain holds: 7 charges and visits, 2 corrections, 1 signed commissioning records.\nlast link abc\n",
+		"es": "La cadena se mantiene: 7 cargas y visitas, 2 correcciones, 1 actas de puesta en marcha firmadas.\núltimo eslabón abc\n",
+	} {
+		var out bytes.Buffer
+		chain := logbook.Chain{Rows: 10, Signed: 1, Corrected: 2, Head: "abc"}
+		require.NoError(t, records.WriteVerdict(&out, words.New(language, "si"), chain, false))
+		require.Equal(t, want, out.String())
+	}
+}

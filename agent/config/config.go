@@ -12,25 +12,25 @@ import (
 // Config is the whole file after defaults and checks.
 type Config struct {
 	Site  string `yaml:"site" required:"yes"`  // lower-case words and digits joined by hyphens
-	Agent string `yaml:"agent" required:"yes"` // as Site
-	// Units are for people only; every key, file and topic is in SI units.
+	Agent string `yaml:"agent" required:"yes"` // as site
+	// Units of the page; every key, file and topic is in SI units.
 	Units string `yaml:"units" accept:"<units>" default:"si"`
 	// Language of page, notices and commands; files, topics and the archived record are English.
 	Language string   `yaml:"language" accept:"<languages>" default:"en"`
 	Sensors  string   `yaml:"sensors" accept:"wired or simulated" default:"wired"`
 	HTTP     HTTP     `yaml:"http"`
-	MQTT     *MQTT    `yaml:"mqtt"`                // nil: no broker
-	Logbook  Logbook  `yaml:"logbook"`             // where the record is kept
-	Bays     []Bay    `yaml:"bays" required:"yes"` // 1 to MaxBays
+	MQTT     *MQTT    `yaml:"mqtt"`                // left out: no broker
+	Logbook  Logbook  `yaml:"logbook"`             // where the record is stored
+	Bays     []Bay    `yaml:"bays" required:"yes"` // 1 to 8
 	Packs    []Pack   `yaml:"packs" required:"yes"`
 	Limits   Limits   `yaml:"limits"`
-	People   []Person `yaml:"people"` // none: who listens on the network is refused
-	Notify   *Notify  `yaml:"notify"` // nil: notices go to the broker and the page only
+	People   []Person `yaml:"people"` // who may sign in; required to listen on the network
+	Notify   *Notify  `yaml:"notify"` // left out: notices go to the broker and the page only
 	FirstAid FirstAid `yaml:"first_aid"`
 }
 
 // FirstAid is where help is at the site, shown with first aid, before a visit and in
-// notices. What is "" is not shown.
+// notices. An empty entry is not shown.
 type FirstAid struct {
 	EmergencyPhone string `yaml:"emergency_phone"` // of the public service
 	SitePhone      string `yaml:"site_phone"`      // of the site's own first aid or gate
@@ -44,29 +44,29 @@ func (f *FirstAid) Words() words.SiteAid { return words.SiteAid(*f) }
 // HTTP is the one listener for page, metrics and interface.
 type HTTP struct {
 	Listen string `yaml:"listen"` // host:port, default 127.0.0.1:8080
-	// WebConfigFile switches on TLS and basic authentication; its form is the
-	// exporter toolkit's, known from Prometheus exporters. "" for neither.
+	// WebConfigFile switches on TLS and basic authentication, in the format of
+	// Prometheus exporters; left out, neither is used.
 	WebConfigFile string `yaml:"web_config_file"`
 }
 
-// MQTT is the way to the broker.
+// MQTT is the connection to the broker.
 type MQTT struct {
-	Broker       string   `yaml:"broker"`   // tcp://host:port, ssl://host:port, ws:// or wss://; no user in it
+	Broker       string   `yaml:"broker"`   // tcp://host:port, ssl://host:port, ws:// or wss://, without a user name
 	Fallback     []string `yaml:"fallback"` // further brokers, tried in this order when the one before does not answer
-	Embedded     string   `yaml:"embedded"` // host:port of this machine: a broker inside the program, instead of Broker
+	Embedded     string   `yaml:"embedded"` // host:port on this machine for the program's own broker, instead of broker
 	ClientID     string   `yaml:"client_id"`
-	Username     string   `yaml:"username"`      // "" for none
-	PasswordFile string   `yaml:"password_file"` // read at each connection; never the password itself
-	CAFile       string   `yaml:"ca_file"`       // PEM; default the system's roots
-	CertFile     string   `yaml:"cert_file"`     // our own certificate, PEM; "" for none
-	KeyFile      string   `yaml:"key_file"`      // its key, PEM
+	Username     string   `yaml:"username"`      // left out: none
+	PasswordFile string   `yaml:"password_file"` // file with the password, read at each connection
+	CAFile       string   `yaml:"ca_file"`       // PEM; left out, the system's certificate authorities
+	CertFile     string   `yaml:"cert_file"`     // the agent's own certificate, PEM
+	KeyFile      string   `yaml:"key_file"`      // the key of cert_file, PEM
 	KeepAliveS   int      `yaml:"keep_alive_seconds" accept:"5 to 1200" default:"30"`
 	MaxInFlight  int      `yaml:"max_in_flight" accept:"1 to 64" default:"16"`
 	QoS          QoS      `yaml:"qos"`
 }
 
-// QoS is the quality of service for each topic; status and event need 1 at least,
-// since 0 is not acknowledged.
+// QoS is the MQTT quality of service for each topic. Status and event need at least
+// 1, because 0 is not acknowledged.
 type QoS struct {
 	Status   int `yaml:"status" accept:"1 to 2" default:"1"`
 	State    int `yaml:"state" accept:"0 to 2" default:"1"`
@@ -76,32 +76,30 @@ type QoS struct {
 	Response int `yaml:"response" accept:"0 to 2" default:"1"`
 }
 
-// Logbook is the durable record.
+// Logbook is where the record is stored.
 type Logbook struct {
-	Path string `yaml:"path"` // default /var/lib/bayward/logbook.db
-	// KeepDays is how many days thinned readings are kept. Events, charges, visits, findings and refusals are kept forever.
+	Path string `yaml:"path"` // file of the logbook, default /var/lib/bayward/logbook.db
+	// KeepDays is how long thinned readings are kept, in days. Events, charges, visits, findings and refusals are kept forever.
 	KeepDays int `yaml:"keep_days" accept:"30 to 3650" default:"730"`
 }
 
 // Bay is one charging place and what is wired to it.
 type Bay struct {
-	Name string `yaml:"name" required:"yes"` // as Site
-	Pack string `yaml:"pack"`                // name of a pack below, of a bay that is its alone
-	// Packs names the packs that may be plugged in here, instead of Pack; see
-	// Recognises for how it is known which.
+	Name string `yaml:"name" required:"yes"` // as site
+	Pack string `yaml:"pack"`                // the only pack of this bay, by its name in packs
+	// Packs lists the packs that may be plugged in here, instead of pack. If each of
+	// them has a sensor, the sensor identifies it; otherwise a person names it.
 	Packs  []string     `yaml:"packs"`
 	Wiring wiring.Parts `yaml:"wiring"`
-	// Charger is what ventilation goes by; nil is not known, the worst case.
+	// Charger is used for the ventilation figures; left out, the worst case is assumed.
 	Charger *Charger `yaml:"charger"`
 }
 
-// Charger is what is known of a bay's charger. No permit rests on it; see bayward
-// airflow.
+// Charger describes a bay's charger, for bayward airflow. No permit depends on it.
 type Charger struct {
-	// Curve is its characteristic; see electrolyte.ChargerCurve.
+	// Curve is the charger's characteristic.
 	Curve string `yaml:"curve" accept:"<charger curves>" default:"unknown"`
-	// RatedA is its rated output current, A, with room for more than any charger of
-	// one pack gives; 0 is not known.
+	// RatedA is the rated output current, A; left out, it is not known.
 	RatedA float64 `yaml:"rated_a" accept:"0.1 to 1000 A, the charger's rated output" default:""`
 }
 
@@ -109,7 +107,7 @@ type Charger struct {
 type Pack struct {
 	Name       string  `yaml:"name" required:"yes"`
 	Cells      int     `yaml:"cells" accept:"1 to 48 cells of 2 V"`
-	CapacityAh float64 `yaml:"capacity_ah" accept:"1 to 2000 Ah"` // at rate_hours
+	CapacityAh float64 `yaml:"capacity_ah" accept:"1 to 2000 Ah"` // capacity at the rate of rate_hours
 	RateHours  float64 `yaml:"rate_hours" accept:"1 to 100 h" default:"20"`
 	// FullGravity is the specific gravity when full, at 25 °C.
 	FullGravity float64 `yaml:"full_gravity" accept:"1.2 to 1.35 as specific gravity at 25 °C, such as 1.277"`
@@ -120,13 +118,14 @@ type Pack struct {
 	// VentWellMM is where water starts to leave through the vent.
 	VentWellMM     float64 `yaml:"vent_well_mm" accept:"2 to 300 mm above the plate tops"`
 	FreeSurfaceCM2 float64 `yaml:"free_surface_cm2" accept:"1 to 5000 cm² in one cell"`
-	// ElectrolyteML is in one cell at the fill mark; left out, 10 ml for each Ah.
+	// ElectrolyteML is the volume in one cell at the fill mark; left out, 10 ml for
+	// each Ah.
 	ElectrolyteML float64 `yaml:"electrolyte_ml" accept:"10 to 100000 ml in one cell" default:""`
-	// ChargeFactor is how many ampere-hours must go back in for each that came out
-	// until the pack is full. 1.15 is usual for vented traction cells without acid
+	// ChargeFactor is how many ampere-hours must go back in for each ampere-hour taken
+	// out until the pack is full. 1.15 is usual for vented traction cells without acid
 	// circulation (from memory).
 	ChargeFactor float64 `yaml:"charge_factor" accept:"1.02 to 1.3 ampere-hours back over ampere-hours out" default:"1.15"`
-	// Sensor is the number of the 1-wire sensor that stays in this pack, by which
-	// a bay recognises it; "" for none.
+	// Sensor is the number of the 1-wire sensor that stays in this pack and
+	// identifies it.
 	Sensor string `yaml:"sensor"`
 }

@@ -10,32 +10,33 @@ import (
 	"time"
 )
 
-// Notify is how notices reach people besides the broker and the page.
+// Notify lists the ways by which notices reach people, besides the broker and the
+// page.
 type Notify struct {
-	QuietHours string    `yaml:"quiet_hours"` // local time, such as 20:00-06:00; dangers come through; "" for none
-	DailyRound string    `yaml:"daily_round"` // local time of one message for the whole yard, such as 06:30; "" for none
+	QuietHours string    `yaml:"quiet_hours"` // local time, such as 20:00-06:00; dangers are sent all the same
+	DailyRound string    `yaml:"daily_round"` // local time of a daily message about all bays, such as 06:30
 	Mail       []Mail    `yaml:"mail"`
 	Webhooks   []Webhook `yaml:"webhooks"`
 }
 
-// Mail is one way by SMTP.
+// Mail sends notices by SMTP.
 type Mail struct {
 	Server       string   `yaml:"server" required:"yes"`                                      // host:port
-	Security     string   `yaml:"security" accept:"starttls, tls or none" default:"starttls"` // none only inside a trusted network
+	Security     string   `yaml:"security" accept:"starttls, tls or none" default:"starttls"` // none only within a trusted network
 	From         string   `yaml:"from" required:"yes"`
 	To           []string `yaml:"to" required:"yes"`
-	Username     string   `yaml:"username"`      // "" for none
-	PasswordFile string   `yaml:"password_file"` // read at each message
-	CAFile       string   `yaml:"ca_file"`       // PEM; default the system's roots
+	Username     string   `yaml:"username"`      // left out: none
+	PasswordFile string   `yaml:"password_file"` // file with the password, read for each message
+	CAFile       string   `yaml:"ca_file"`       // PEM; left out, the system's certificate authorities
 }
 
-// Webhook is one way by HTTP: a push or chat server of the site's own.
+// Webhook sends notices by HTTP, such as to a push or chat server of the site.
 type Webhook struct {
-	Name    string   `yaml:"name" required:"yes"` // as Site; in metrics and logs
+	Name    string   `yaml:"name" required:"yes"` // as site; used in metrics and logs
 	URL     string   `yaml:"url" required:"yes"`  // http:// or https://
 	Method  string   `yaml:"method" accept:"POST or PUT" default:"POST"`
 	Headers []Header `yaml:"headers"`
-	Body    string   `yaml:"body"` // text/template over the fields of a notice; "" is JSON
+	Body    string   `yaml:"body"` // Go text/template over the fields of a notice; left out, JSON
 	CAFile  string   `yaml:"ca_file"`
 }
 
@@ -43,7 +44,7 @@ type Webhook struct {
 type Header struct {
 	Name      string `yaml:"name" required:"yes"`
 	Value     string `yaml:"value"`
-	ValueFile string `yaml:"value_file"` // for secrets, instead of value; read at each message
+	ValueFile string `yaml:"value_file"` // file with a secret value, read for each message
 }
 
 const maxWays = 16

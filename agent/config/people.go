@@ -10,15 +10,15 @@ import (
 
 // Person may sign in on the page and over the interface.
 type Person struct {
-	Name string `yaml:"name" required:"yes"` // 1 to 60 printable characters, each person's own
+	Name string `yaml:"name" required:"yes"` // 1 to 60 printable characters, unique
 	// Role is "look" (read and hold), "visit" (also open, work and close
 	// visits) or "release" (also end a hold and release what latched).
 	Role string `yaml:"role" accept:"look, visit or release"`
-	// PINHash is bcrypt; "bayward pin" makes it. The PIN itself never stands
-	// in a file.
+	// PINHash is the PIN's bcrypt hash, printed by "bayward pin". The PIN itself is
+	// never stored.
 	PINHash string `yaml:"pin_hash" required:"yes"`
-	// MQTTKeyFile holds the person's public key (Ed25519, PEM), by which their
-	// signed orders are known; "" when they give none. It is no secret.
+	// MQTTKeyFile is a file with the public key (Ed25519, PEM) that verifies the
+	// person's signed orders. It is not secret.
 	MQTTKeyFile string `yaml:"mqtt_key_file"`
 }
 

@@ -144,7 +144,7 @@ var types = func() map[string]reflect.Type {
 // limits has a key for each row of the limits.
 func limits() *reflector.Schema {
 	s := properties()
-	s.Type, s.AdditionalProperties, s.Description = "object", reflector.FalseSchema, "What the file says of the limits; a limit that is not there keeps its default."
+	s.Type, s.AdditionalProperties, s.Description = "object", reflector.FalseSchema, "The limits; one that is left out keeps its default."
 	for i := range bay.LimitTable {
 		row := &bay.LimitTable[i]
 		s.Properties.Set(row.Key, &reflector.Schema{

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"encoding/json"
 	"net/http"
 	"net/url"
@@ -24,13 +25,13 @@ func failed(status int, code, message string) *problem {
 	return &problem{status: status, code: code, message: message}
 }
 
-// said returns the problem for a person: a refusal is in the reader's language and
-// units.
+// said returns the problem for a person, in the reader's language and units. The
+// message of a problem without words of its own is in that language already.
 func (p *problem) said(v words.Voice) string {
 	if p.why != nil {
 		return v.Refused(p.why)
 	}
-	return p.message
+	return cmp.Or(v.Failure(p.code), p.message)
 }
 
 type errorBody struct {

@@ -90,7 +90,7 @@ func parseForm(w http.ResponseWriter, r *http.Request) *problem {
 		return failed(http.StatusRequestEntityTooLarge, "too-large", fmt.Sprintf("the form is larger than %d bytes", maxBodyBytes))
 	}
 	if err != nil {
-		return bad("the form is not accepted: %v", err)
+		return failed(http.StatusBadRequest, "bad-form", "the form is not accepted: "+err.Error())
 	}
 	return nil
 }

@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"context"
+	"html"
 	"math"
 	"net/http"
 	"net/http/httptest"
@@ -223,5 +224,33 @@ func TestSpansInWords(t *testing.T) {
 	} {
 		b.change("bay-1", func(p *bay.Picture) { p.StageAt = p.Now - row.since })
 		require.Contains(t, text(t, b.get("/")), row.want)
+	}
+}
+
+// TestFailuresAreInTheReadersLanguage: a person reads why a request failed in the language
+// of the page; programs read English.
+func TestFailuresAreInTheReadersLanguage(t *testing.T) {
+	form := "application/x-www-form-urlencoded"
+	for code, r := range map[string]request{
+		"not-found":    {method: http.MethodGet, path: "/nothing-here"},
+		"no-such-bay":  {method: http.MethodGet, path: "/bays/bay-99"},
+		"cross-origin": {method: http.MethodPost, path: "/bays/bay-1/hold", header: map[string]string{"Content-Type": form, "Sec-Fetch-Site": "cross-site"}},
+		"foreign-host": {method: http.MethodPost, path: "/bays/bay-1/hold", host: "evil.example", header: map[string]string{"Content-Type": form}},
+		"content-type": {method: http.MethodPost, path: "/bays/bay-1/hold", header: map[string]string{"Content-Type": "text/plain"}},
+		"too-large":    {method: http.MethodPost, path: "/bays/bay-1/hold", header: map[string]string{"Content-Type": form}, body: strings.Repeat("a=b&", 1<<16)},
+		"bad-form":     {method: http.MethodPost, path: "/bays/bay-1/hold", header: map[string]string{"Content-Type": form}, body: "a=%zz"},
+	} {
+		b := newBench(nil, "bay-1")
+		if r.header == nil {
+			r.header = map[string]string{}
+		}
+		for _, language := range words.Languages() {
+			want := words.New(language, "").Failure(code)
+			r.header["Cookie"] = "bayward-language=" + language
+			w := b.do(r)
+			require.NotEmpty(t, want, code)
+			require.GreaterOrEqual(t, w.Code, 400, code)
+			require.Contains(t, html.UnescapeString(w.Body.String()), want, "%s in %s", code, language)
+		}
 	}
 }

@@ -184,7 +184,6 @@ func (s *server) firstAid(w http.ResponseWriter, r *http.Request) {
 type failurePage struct {
 	base
 	Message, Back string
-	Foreign       bool // the message is in English in every language of the page
 }
 
 // failAt shows a person what was not done and links back.

@@ -240,8 +240,8 @@ func TestBadForms(t *testing.T) {
 		{"letters on the sheet", "action=sheet&how=measured&by=A&ml-1=5&ml-2=x", 400, `Cell 2, Poured: "x" is not accepted.`},
 		{"nobody", closing + "&by=", 400, `The name "" is not accepted`},
 		{"no such step", "action=dance&by=A", 400, "Unknown request"},
-		{"broken", "action=%zz", 400, "the form is not accepted"},
-		{"huge", "action=close&by=" + strings.Repeat("x", 1<<20), 413, "the form is larger than 12288 bytes"},
+		{"broken", "action=%zz", 400, "The form cannot be read."},
+		{"huge", "action=close&by=" + strings.Repeat("x", 1<<20), 413, "The form is too large."},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			b := newBench(nil, "bay-1")

@@ -170,7 +170,7 @@ func (s *server) healthz(w http.ResponseWriter, _ *http.Request) {
 
 func (s *server) healthy() error {
 	if s.Healthy == nil {
-		return errors.New("nobody watches the ticks")
+		return errors.New("the ticks are not monitored")
 	}
 	return s.Healthy()
 }

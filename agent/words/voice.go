@@ -50,6 +50,15 @@ func (v Voice) Fault(f reading.Fault) string { return v.Word(OfFault(f)) }
 // Sensor names a sensor, for a list.
 func (v Voice) Sensor(s reading.Sensor) string { return v.Say("sensor." + s.String()) }
 
+// Failure describes why a request to the page failed, by the code that programs
+// get, "" for a code that a page never gives.
+func (v Voice) Failure(code string) string {
+	if key := "failure." + code; v.has(key) {
+		return v.Say(key)
+	}
+	return ""
+}
+
 // Unit writes a unit of the configuration, most of which are symbols.
 func (v Voice) Unit(name string) string {
 	if key := "unit." + strings.ReplaceAll(name, " ", "-"); v.has(key) {

@@ -10,7 +10,7 @@ import (
 )
 
 // Parts lists every part connected to the Pi for one bay. Parts that are not
-// fitted are nil.
+// fitted are left out.
 type Parts struct {
 	I2C         string       `yaml:"i2c"` // bus name or number, such as "1"
 	Voltage     *Voltage     `yaml:"voltage"`
@@ -25,9 +25,9 @@ type Parts struct {
 
 // Input is one input of an ADS1115 converter.
 type Input struct {
-	ADC     Address `yaml:"adc" accept:"0x48 to 0x4b, the addresses of an ADS1115"`                           // I²C address, by the ADDR pin
-	Channel int     `yaml:"channel" accept:"0 to 3"`                                                          // against ground
-	RangeV  float64 `yaml:"range_v" accept:"6.144, 4.096, 2.048, 1.024, 0.512 or 0.256 V" default:"4.096"`    // full scale; of a shunt 0.256 when left out
+	ADC     Address `yaml:"adc" accept:"0x48 to 0x4b, the addresses of an ADS1115"`                           // I²C address, set by the ADDR pin
+	Channel int     `yaml:"channel" accept:"0 to 3"`                                                          // measured against ground
+	RangeV  float64 `yaml:"range_v" accept:"6.144, 4.096, 2.048, 1.024, 0.512 or 0.256 V" default:"4.096"`    // full scale; for a shunt the default is 0.256
 	Rate    int     `yaml:"rate" accept:"8, 16, 32, 64, 128, 250, 475 or 860 samples a second" default:"128"` // samples a second
 }
 
@@ -55,14 +55,14 @@ type Current struct {
 // Temperature names the 1-wire sensors by their numbers, such as
 // "28-0316a2795bff".
 type Temperature struct {
-	// Pack is the sensor that stays in the bay, or in its only pack. With "" the
-	// plugged-in pack's own sensor is read.
+	// Pack is the sensor that stays in the bay or in its only pack. If it is left out,
+	// the plugged-in pack's own sensor is read.
 	Pack string `yaml:"pack"`
-	// Bus is the 1-wire bus that the packs of this bay are plugged into, such
-	// as "w1_bus_master2"; "" searches all. Only for packs identified by their
+	// Bus is the 1-wire bus that the packs of this bay are plugged into, such as
+	// "w1_bus_master2"; if it is left out, all are searched. Only for packs identified by their
 	// sensors.
 	Bus     string  `yaml:"bus"`
-	Ambient string  `yaml:"ambient"`                                  // "" if there is none
+	Ambient string  `yaml:"ambient"`                                  // left out: no sensor for the air
 	OffsetC float64 `yaml:"offset_c" accept:"-5 to 5 °C" default:"0"` // added to the pack's value
 	// On is where the pack's sensor sits. A sensor on the case shows less than the
 	// electrolyte's excess over the air.
@@ -83,15 +83,15 @@ type Level struct {
 	Kind           level.Kind `yaml:"kind" accept:"<kinds of level probe>"`
 	level.Settings `yaml:",inline"`
 	// FastMS is how long the plates must read bare before the relay opens without
-	// waiting for a tick; with 0 only the ticks read the level.
+	// waiting for a tick. If it is left out, only the ticks read the level.
 	FastMS float64 `yaml:"fast_ms" accept:"20 to 1000 ms" default:""`
 }
 
 // Relay is the charge-enable output. It is open when its pin is low.
 type Relay struct {
 	Pin       string   `yaml:"pin" required:"yes"` // line name, such as GPIO17
-	Heartbeat string   `yaml:"heartbeat"`          // optional second line, toggled once for each good tick
-	Feedback  *Contact `yaml:"feedback"`           // optional contact of the contactor
+	Heartbeat string   `yaml:"heartbeat"`          // optional second line for a watchdog relay, toggled in each good tick
+	Feedback  *Contact `yaml:"feedback"`           // optional auxiliary contact of the contactor
 }
 
 // Contact is a contact input.

@@ -34,7 +34,9 @@ func (b *Bay) asks(c *order.CellEntry) (faults []order.Refusal) {
 	at := b.pic.Cell(c.Cell)
 	if c.Dry {
 		at.Bare, at.LevelMM = true, min(at.LevelMM, 0)
-		at.RoomML = waterOf(b.history.pack).RoomML(at.LevelMM, at.CeilingMM)
+	}
+	if mark := b.history.pack.FillMarkMM; c.How == order.ToMark && c.LevelMM == nil && mark > at.CeilingMM {
+		faults = append(faults, order.Refusal{Code: order.AskOverCeiling, Field: order.HowField, Value: mark, High: at.CeilingMM})
 	}
 	if c.LevelMM != nil && *c.LevelMM > at.CeilingMM {
 		faults = append(faults, order.Refusal{Code: order.AskOverCeiling, Field: order.LevelField, Value: *c.LevelMM, High: at.CeilingMM})
@@ -54,10 +56,7 @@ func (b *Bay) askML(c *order.CellEntry, at *CellNow) *order.Refusal {
 	ask := func(code order.Code, low, high float64) *order.Refusal {
 		return &order.Refusal{Code: code, Field: order.MLField, Value: *c.ML, Low: low, High: high}
 	}
-	ml, room := *c.ML, at.RoomML
-	if !at.LevelKnown { // at least from the plate tops up
-		room = waterOf(b.history.pack).RoomML(min(at.LevelMM, 0), at.CeilingMM)
-	}
+	ml, room := *c.ML, b.roomML(at)
 	switch proposed := max(at.AddML, askLeastML); {
 	case ml == 0 && at.Bare:
 		return ask(order.AskBare, at.AddML, 0)

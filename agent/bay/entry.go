@@ -26,7 +26,9 @@ func (b *Bay) enter(o *order.Order, now time.Duration) *order.Refusal {
 		return order.Joined(faults)
 	}
 	for i := range lines {
+		over := b.overfills(&lines[i])
 		b.record(&lines[i], o.By, now)
+		b.follow(&lines[i], over)
 	}
 	b.pic.Water = *b.history.water.Again()
 	b.settle(lines)
@@ -106,6 +108,48 @@ func (b *Bay) record(c *order.CellEntry, by string, now time.Duration) {
 	}
 	if c.Gravity != nil {
 		b.readGravity(now, c.Cell, *c.Gravity, *c.AtC)
+	}
+}
+
+// overfills reports whether a line, which the person has confirmed, takes the cell
+// over its ceiling: by the level read, or by an amount without a level after it.
+func (b *Bay) overfills(c *order.CellEntry) bool {
+	at := b.pic.Cell(c.Cell)
+	if c.Dry {
+		at.LevelMM = min(at.LevelMM, 0)
+	}
+	switch {
+	case c.LevelMM != nil:
+		return *c.LevelMM > at.CeilingMM
+	case c.How == order.ToMark:
+		return b.history.pack.FillMarkMM > at.CeilingMM
+	case c.ML == nil:
+		return false
+	}
+	ml := *c.ML
+	if c.DrawnML != nil {
+		ml -= *c.DrawnML
+	}
+	return ml > 0 && ml > b.roomML(&at)
+}
+
+// roomML returns how much water a cell has room for; when its level is not known,
+// at least from the plate tops up.
+func (b *Bay) roomML(at *CellNow) float64 {
+	return waterOf(b.history.pack).RoomML(at.LevelMM, at.CeilingMM)
+}
+
+// follow keeps which cells are over their ceiling.
+func (b *Bay) follow(c *order.CellEntry, over bool) {
+	w := b.history.water
+	if c.DrawnML != nil {
+		w.DrawOff(c.Cell)
+	}
+	switch {
+	case over:
+		w.Overfill(c.Cell)
+	case c.LevelMM != nil && *c.LevelMM <= b.pic.Water.CeilingNowMM():
+		w.InRoom(c.Cell)
 	}
 }
 

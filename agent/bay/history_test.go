@@ -308,7 +308,7 @@ func (s *saga) order() {
 			Reason: rapid.SampledFrom([]string{"gone home", "gone home", ""}).Draw(s.t, "reason"), NobodyAtPack: rapid.IntRange(0, 3).Draw(s.t, "nobody") > 0,
 			Cell: rapid.IntRange(0, 13).Draw(s.t, "cell"), ML: rapid.SampledFrom([]float64{0, 120, 2000, 2001, -1, math.NaN()}).Draw(s.t, "ml"),
 			Gravity: rapid.SampledFrom([]float64{1.1, 1.277, 1.41, math.NaN()}).Draw(s.t, "sg"), AtC: 25,
-			LevelMM: rapid.SampledFrom([]float64{-300, -5, 0, 4, 15, math.Inf(1)}).Draw(s.t, "mm"),
+			LevelMM: rapid.SampledFrom([]float64{-300, -5, 0, 4, 15, 25, 25, math.Inf(1)}).Draw(s.t, "mm"),
 			Cells:   s.w.lines(), Sure: rapid.Bool().Draw(s.t, "sure"),
 		}
 		switch rapid.IntRange(0, 5).Draw(s.t, "flaw") {
@@ -411,7 +411,7 @@ func (s *saga) restart() {
 	s.begin(now)
 	known := s.restore(text, gap, proven)
 	if !known || kind == "other" { // what was read in the cells is forgotten with the rest
-		s.w.dry = nil
+		s.w.dry, s.w.over = nil, nil
 	}
 	s.saved = nil
 	first := s.core.Memory()

@@ -102,6 +102,8 @@ func (b *Bay) check(o *order.Order) *order.Refusal {
 		return refuse(o, order.PackUnknown)
 	case o.Kind.Row().InVisit && !b.pic.Visit.Open:
 		return refuse(o, order.NoVisit)
+	case o.Kind == order.Accept && b.history.water.Over() == 0:
+		return refuse(o, order.NothingOverfilled)
 	case o.Kind == order.VisitOpen && b.pic.Visit.Open:
 		return refuseFor(o, order.VisitIsOpen, b.pic.Visit.By)
 	}
@@ -139,6 +141,8 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 		if !o.Unmeasured {
 			b.pic.Visit.USPerCM, b.pic.Visit.QualityKnown = o.USPerCM, true
 		}
+	case order.Accept:
+		b.history.water.Accept()
 	case order.Pack:
 		return b.identity.take(o, &b.conn, &b.pic.Seen, &b.pic.Visit)
 	default:

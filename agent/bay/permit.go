@@ -75,7 +75,8 @@ func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) (changed inte
 func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV reading.Reading) {
 	s, c, w := &b.pic.Seen, &b.pic.Charge, &b.pic.Water
 	*in = interlock.Inputs{
-		Now: now, CellV: cellV, PackC: s.PackC, CurrentA: s.CurrentA, Level: s.Level, BareCells: w.Bare.Len(),
+		Now: now, CellV: cellV, PackC: s.PackC, CurrentA: s.CurrentA, Level: s.Level,
+		BareCells: w.Bare.Len(), Overfilled: w.Over.First(), OverCells: w.Over.Len(),
 		Hydrogen: s.HydrogenPct, Airflow: s.Airflow, Feedback: s.ContactorClosed,
 		FreezingC:  electrolyte.FreezingC(b.history.charge.GravityNow()) + electrolyte.FreezingMarginC,
 		Charged:    b.charged.recently(now, c.Active || c.Flowing || b.lock.Granted()),

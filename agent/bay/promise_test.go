@@ -28,6 +28,8 @@ type world struct {
 	// What readings alone do not show, by an independent model.
 	hasp    hasp          // the locks, as ordered and accepted
 	dry     map[int]bool  // cells that a rod showed dry, and no level above the tops since
+	over    map[int]bool  // cells that a rod showed at the bottom of the vent well or above, and that were not drawn off and read since
+	drawn   map[int]bool  // of them, those that were drawn off since
 	flows   time.Duration // how long current has flowed into a pack that is not full, without a break
 	runaway bool          // a runaway is simulated, and has lasted long enough
 }
@@ -102,7 +104,7 @@ func (w *world) lines() (cells []order.CellEntry) {
 		c.How = rapid.SampledFrom([]order.How{"", "", order.Measured, order.ToMark, order.AsProposed}).Draw(w.t, "how")
 		c.Dry = rapid.IntRange(0, 2).Draw(w.t, "dry") == 0
 		if rapid.Bool().Draw(w.t, "reads") {
-			c.LevelMM = new(rapid.SampledFrom([]float64{-5, 0, 0.5, 4, 13, 30}).Draw(w.t, "line's mm"))
+			c.LevelMM = new(rapid.SampledFrom([]float64{-5, 0, 0.5, 4, 10, 13, 22, 30}).Draw(w.t, "line's mm"))
 		}
 		if rapid.IntRange(0, 3).Draw(w.t, "draws") == 0 {
 			c.DrawnML = new(rapid.SampledFrom([]float64{0, 50, 1000}).Draw(w.t, "drawn"))
@@ -121,12 +123,18 @@ func (w *world) look(o *order.Order) {
 		lines = o.Cells
 	case order.Level:
 		lines = []order.CellEntry{{Cell: o.Cell, LevelMM: &o.LevelMM}}
+	case order.Accept:
+		w.over = nil
 	default:
+	}
+	if w.over == nil {
+		w.over, w.drawn = map[int]bool{}, map[int]bool{}
 	}
 	if w.dry == nil {
 		w.dry = map[int]bool{}
 	}
 	for _, c := range lines {
+		w.fill(&c)
 		switch {
 		case c.LevelMM != nil:
 			w.dry[c.Cell] = *c.LevelMM <= 0
@@ -138,9 +146,26 @@ func (w *world) look(o *order.Order) {
 	}
 }
 
-func (w *world) anyDry() bool {
-	for _, dry := range w.dry {
-		if dry {
+// fill follows which cells a rod showed at the bottom of the vent well or above: no
+// ceiling is so high. What was drawn off and then read below may be in order.
+func (w *world) fill(c *order.CellEntry) {
+	n := c.Cell
+	if c.DrawnML != nil {
+		w.drawn[n] = w.over[n]
+	}
+	switch {
+	case c.LevelMM == nil:
+	case *c.LevelMM >= w.setup.Pack.VentWellMM:
+		w.over[n], w.drawn[n] = true, false
+	case w.drawn[n]:
+		w.over[n] = false
+	}
+}
+
+// some reports whether any cell is in a set.
+func some(cells map[int]bool) bool {
+	for _, is := range cells {
+		if is {
 			return true
 		}
 	}
@@ -229,7 +254,8 @@ func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 	return map[interlock.Code]bool{
 		interlock.AgentUnready:       w.r.LateTick || ok(w.r.PackV) && !plugged && w.r.CurrentA.Fault != reading.None,
 		interlock.LevelUnknown:       plugged && !coverOK,
-		interlock.PlatesBare:         plugged && (coverOK && !(level.LowMM > 0) || w.anyDry()),
+		interlock.Overfilled:         some(w.over),
+		interlock.PlatesBare:         plugged && (coverOK && !(level.LowMM > 0) || some(w.dry)),
 		interlock.VoltageUnknown:     !ok(w.r.PackV),
 		interlock.CurrentUnknown:     ok(w.r.PackV) && !ok(w.r.CurrentA),
 		interlock.VoltageImplausible: plugged && ok(w.r.PackV) && !(cellV >= 1.7 && cellV <= 2.9),

@@ -154,6 +154,11 @@ var trials = []trial{
 		fix:   func(r *rig) { r.order(order.Pack, another) },
 	},
 	{
+		name: "overfilled cell reported", says: interlock.Overfilled, bound: time.Second, back: atRest,
+		do:  func(r *rig) { r.give(order.Order{Kind: order.Level, Cell: 3, LevelMM: 21, Sure: true}) },
+		fix: func(r *rig) { r.give(order.Order{Kind: order.Accept, Reason: "looked again"}) },
+	},
+	{
 		name: "disk full", says: interlock.RecordFailing, stays: "the charge is still guarded; the gaps in the record are reported",
 		do: func(r *rig) { r.full.Store(true) }, fix: func(r *rig) { r.full.Store(false) },
 	},

@@ -164,9 +164,12 @@ func (r *rig) charge() {
 }
 
 // order submits an order; the next tick takes it.
-func (r *rig) order(kind order.Kind, pack string) {
+func (r *rig) order(kind order.Kind, pack string) { r.give(order.Order{Kind: kind, Pack: pack}) }
+
+// give gives an order of a person.
+func (r *rig) give(o order.Order) {
 	r.ids++
-	o := order.Order{ID: fmt.Sprint("o", r.ids), Kind: kind, By: "a person", Pack: pack}
+	o.ID, o.By = fmt.Sprint("o", r.ids), "a person"
 	ctx, cancel := context.WithCancel(r.t.Context())
 	cancel() // do not wait for the answer
 	_, _ = r.loop.Submit(ctx, "bay-1", o)

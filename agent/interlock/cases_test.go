@@ -20,6 +20,7 @@ func noLevel(in *interlock.Inputs) { in.Level = reading.Level{At: in.Now, Fault:
 // time.
 var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.PlatesBare:         bare,
+	interlock.Overfilled:         func(in *interlock.Inputs) { in.Overfilled, in.OverCells = 4, 1 },
 	interlock.LevelUnknown:       noLevel,
 	interlock.PackUnknown:        func(in *interlock.Inputs) { in.Name = interlock.Unnamed },
 	interlock.TemperatureUnknown: func(in *interlock.Inputs) { in.PackC = reading.Bad(reading.PowerOn, in.Now) },

@@ -57,12 +57,15 @@ type Inputs struct {
 	Level reading.Level // of the lowest cell
 	// BareCells is how many cells are bare by the record, whatever the probe reads.
 	BareCells int
-	CellV     reading.Reading // pack voltage over cells
-	PackC     reading.Reading
-	CurrentA  reading.Reading
-	Hydrogen  reading.Reading // % by volume
-	Airflow   reading.Reading // 1: air moves
-	Feedback  reading.Reading // 1: contactor closed
+	// Overfilled is the first cell that was filled over its highest level for a charge,
+	// 0 for none, and OverCells how many there are.
+	Overfilled, OverCells int
+	CellV                 reading.Reading // pack voltage over cells
+	PackC                 reading.Reading
+	CurrentA              reading.Reading
+	Hydrogen              reading.Reading // % by volume
+	Airflow               reading.Reading // 1: air moves
+	Feedback              reading.Reading // 1: contactor closed
 
 	FreezingC float64 // °C, margin included
 	Charged   bool    // this pack is or was just on charge, so its voltage may be high
@@ -110,6 +113,7 @@ const (
 // judge sets each rule's verdict.
 func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[PlatesBare], out[LevelUnknown] = l.judgeLevel(in.Level, in.BareCells)
+	out[Overfilled] = judgeOverfilled(in.Overfilled, in.OverCells)
 	out[PackUnknown] = judgeName(in.Name, in.NameAt, orderedOpen)
 	out[TemperatureUnknown] = judgeWarmth(in.PackC, in.Name)
 	out[VoltageUnknown] = known(in.CellV)
@@ -223,6 +227,15 @@ func (l *Limits) judgeLevel(c reading.Level, bareCells int) (bare, unknown Judge
 	default: // at or below the plate tops, or NaN
 		return Judged{Bad, e}, unknown
 	}
+}
+
+// judgeOverfilled goes by what people recorded: no probe sees the other cells.
+func judgeOverfilled(cell, cells int) Judged {
+	e := Evidence{Value: float64(cell), Limit: float64(cells), Fault: reading.None}
+	if cells > 1 {
+		e.Reason = Several
+	}
+	return unless(cell != 0 || cells != 0, e)
 }
 
 func judgeVoltage(v reading.Reading, charged bool) Judged {

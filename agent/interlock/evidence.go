@@ -10,7 +10,8 @@ import (
 // depends on the code: millimetres for the level, degrees Celsius for temperatures,
 // volts for one cell, per cent by volume for hydrogen, amperes for a stuck
 // contactor, seconds left for an unready agent, hours or ampere-hours for an overrun,
-// and the number of cells where the record says that they are bare.
+// the number of cells where the record says that they are bare, and for overfilled
+// cells the first one, with how many there are as Limit.
 type Evidence struct {
 	Value, Limit float64
 	Fault        reading.Fault // why the reading cannot be used, for findings about readings
@@ -43,13 +44,14 @@ const (
 	Elsewhere               // pack-unknown: another bay has this pack
 	AfterFull               // charge-overrun: by hours after full
 	CellsBare               // plates-bare: cells that are bare by the record; Value is how many
+	Several                 // overfilled: more than one cell
 	NumReasons
 )
 
 var reasonNames = [NumReasons]string{
 	"usual", "below-charge-level", "no-pack", "contactor-rest", "restored", "late-tick", "forgotten", "by-current",
 	"reversed", "too-low", "too-high", "by-hours", "by-ampere-hours", "no-sensor", "two-sensors", "pack-changed", "elsewhere",
-	"after-full", "cells-bare",
+	"after-full", "cells-bare", "several",
 }
 
 // String returns the reason's name in the record, such as "contactor-rest".

@@ -11,6 +11,7 @@ import (
 const (
 	NoCode Code = iota
 	PlatesBare
+	Overfilled
 	LevelUnknown
 	PackUnknown
 	TemperatureUnknown
@@ -46,6 +47,14 @@ var Table = [NumCodes]Rule{
 		Why:   "At one tick a second two readings must agree, so one bubble at the probe does not drop the contactor; two seconds are far less than it takes to harm a plate. Ten seconds of level rule out a wave.",
 		Basis: "TM 10-3930-644-14&P: bare plates are damaged permanently; cover them before the charge",
 		Reads: reading.ElectrolyteLevel,
+	},
+	Overfilled: {
+		Code: Overfilled, Name: "overfilled", Severity: Danger, Blocks: true,
+		Reasons:   []Reason{Several},
+		ClearWhen: "electrolyte was drawn off from each such cell and a level at or below the ceiling read after it, or a person has taken it on with a reason",
+		Why:       "What a person has recorded and confirmed: at once.",
+		Basis:     "the ceiling is the bottom of the vent well, less the rise to charge_max_c (Myhre, Nielsen and Saastad, J. Chem. Eng. Data 43 (1998) 617), gas and 1 mm: above it acid comes out when the pack gasses",
+		Limits:    []string{"charge_max_c", "gas_hold_up_mm"},
 	},
 	LevelUnknown: {
 		Code: LevelUnknown, Name: "level-unknown", Severity: Warning, Blocks: true,

@@ -35,6 +35,7 @@ const (
 	Quality
 	Pack
 	Entry
+	Accept
 	NumKinds
 )
 

@@ -54,6 +54,7 @@ var oracle = map[string]written{
 	"level":       {"visit", false, []string{cell, level, sure}},
 	"quality":     {"visit", true, []string{us, kind}},
 	"pack":        {"visit", false, []string{pack}},
+	"accept":      {"release", false, []string{reason}},
 	"entry":       {"visit", false, []string{cells, sure, doneBy, doneAt}},
 }
 

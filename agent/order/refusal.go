@@ -43,6 +43,7 @@ const (
 	InVisit                 // the person Name is in the visit already
 	LastInVisit             // the last person does not leave the visit but closes it
 	OthersInVisit           // the people Name are in the visit
+	NothingOverfilled       // no cell was filled over its highest level for a charge
 	// The rest ask the person to look again: an order that is Sure is taken.
 	AskOverCeiling // the level Value is above High, the highest for a charge
 	AskPastCeiling // the amount Value brings the cell over its highest level for a charge, to which it has room for High
@@ -59,6 +60,7 @@ var codeNames = [NumCodes]string{
 	"other-pack-sensed", "above-vent-well", "temperature-unknown", "level-unknown",
 	"cell-twice", "dry-and-level", "below-tops", "given-meanwhile",
 	"not-confirmed", "no-such-lock", "not-your-lock", "in-visit", "last-in-visit", "others-in-visit",
+	"nothing-overfilled",
 	"ask-over-ceiling", "ask-past-ceiling", "ask-contradicts", "ask-bare", "ask-little", "ask-much",
 }
 

@@ -111,6 +111,10 @@ var Table = [NumKinds]Row{
 		Fields: []*Field{CellsField}, Optional: []*Field{SureField, DoneByField, DoneAtField},
 		Each: []*Field{CellField, MLField, HowField, DrawnField, DryField, LevelField, GravityField, AtCField, SeenField},
 	},
+	Accept: {
+		Name: "accept", Does: "Take on oneself, with a reason, that cells were filled over their highest level for a charge.", Of: OfCharge, Right: MayRelease,
+		Fields: []*Field{ReasonField},
+	},
 }
 
 // Members returns the fields of an order as a message carries them, by name,

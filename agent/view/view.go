@@ -52,15 +52,16 @@ type View struct {
 	ForecastH     *float64  `json:"forecast_h,omitempty"`      // until the lowest level for charging is reached
 	// ForecastEarlyH and ForecastLateH are the ends of the forecast's range, see
 	// water.ForecastCoverage.
-	ForecastEarlyH *float64  `json:"forecast_early_h,omitempty"`
-	ForecastLateH  *float64  `json:"forecast_late_h,omitempty"`
-	OddCells       []OddCell `json:"odd_cells,omitempty"`   // that take far more or less water than the others
-	LevelAgain     []int     `json:"level_again,omitempty"` // cells whose last level reading needs a second one
-	ChargeInAh     *float64  `json:"charge_in_ah,omitempty"`
-	Visit          *Visit    `json:"visit,omitempty"`
-	Holds          []Lock    `json:"holds,omitempty"`      // who holds the charge; it stays blocked until the last one is removed
-	CloseInS       *float64  `json:"close_in_s,omitempty"` // countdown after the last hold or visit, before the contactor may close
-	Faults         []Fault   `json:"faults,omitempty"`
+	ForecastEarlyH  *float64  `json:"forecast_early_h,omitempty"`
+	ForecastLateH   *float64  `json:"forecast_late_h,omitempty"`
+	OddCells        []OddCell `json:"odd_cells,omitempty"`        // that take far more or less water than the others
+	OverfilledCells []int     `json:"overfilled_cells,omitempty"` // filled over their highest level for a charge
+	LevelAgain      []int     `json:"level_again,omitempty"`      // cells whose last level reading needs a second one
+	ChargeInAh      *float64  `json:"charge_in_ah,omitempty"`
+	Visit           *Visit    `json:"visit,omitempty"`
+	Holds           []Lock    `json:"holds,omitempty"`      // who holds the charge; it stays blocked until the last one is removed
+	CloseInS        *float64  `json:"close_in_s,omitempty"` // countdown after the last hold or visit, before the contactor may close
+	Faults          []Fault   `json:"faults,omitempty"`
 }
 
 // Finding is a raised finding with everything a technician needs.
@@ -203,6 +204,7 @@ func (v *View) addWater(p *bay.Picture) {
 			v.OddCells = append(v.OddCells, OddCell{Cell: o.Cell, Ratio: ratio, Text: words.EnglishSI().Odd(o)})
 		}
 	}
+	v.OverfilledCells = p.Water.Over.Numbers()
 	v.LevelAgain = p.Water.DoubtedCells()
 }
 

@@ -38,7 +38,7 @@ func everything() *bay.Picture {
 	for i := range 3 {
 		p.Charge.Gravity.Cells[i] = charge.CellGravity{Verdict: charge.GravityBelow, Others: 1}
 	}
-	p.Water.Cells, p.Water.Doubted, p.Visit.By = 12, 3, "A. Person"
+	p.Water.Cells, p.Water.Doubted, p.Water.Over, p.Visit.By = 12, 3, 1, "A. Person"
 	p.Holds, p.Visit.People = bay.Locks{{By: "A. Person", Since: time.Hour, Reason: "plug burnt"}}, bay.Locks{{By: "A. Person"}}
 	walk(reflect.ValueOf(p).Elem(), "", func(_ string, v reflect.Value) {
 		switch v.Kind() {

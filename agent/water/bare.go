@@ -11,6 +11,14 @@ func (s CellSet) Has(number int) bool { return number >= 1 && s>>(number-1)&1 !=
 // Len returns how many cells are in the set.
 func (s CellSet) Len() int { return bits.OnesCount64(uint64(s)) }
 
+// First returns the first cell of the set, 0 for none.
+func (s CellSet) First() int {
+	if s == 0 {
+		return 0
+	}
+	return bits.TrailingZeros64(uint64(s)) + 1
+}
+
 // Numbers lists the cells in order.
 func (s CellSet) Numbers() (cells []int) {
 	for left := uint64(s); left != 0; left &= left - 1 {

@@ -40,6 +40,8 @@ type Cell struct {
 	PouredML float64 `json:"poured_ml,omitempty"` // in the open visit when it was read
 	FilledML float64 `json:"filled_ml,omitempty"` // recorded since the memory began
 	Dry      bool    `json:"dry,omitempty"`       // the rod showed the plates, and no level since
+	Over     bool    `json:"over,omitempty"`      // filled over the ceiling, see Balance.Overfill
+	Drawn    bool    `json:"drawn,omitempty"`     // and electrolyte was drawn off since
 }
 
 // driftMM returns how far the cell has sunk relative to the pilot since its last

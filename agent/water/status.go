@@ -34,6 +34,7 @@ type Status struct {
 	ForecastOK bool
 	Visits     int     // visits with recorded water since the memory began
 	Bare       CellSet // cells that are bare by the record, see Balance.Bare
+	Over       CellSet // cells that were filled over their ceiling, see Balance.Overfill
 	Doubted    uint64  // bit n: the last level reading of cell n+1 disagrees with its estimate
 
 	// By cell.

@@ -129,7 +129,7 @@ func (b *Balance) Step(in *Inputs) {
 func (b *Balance) Again() *Status {
 	b.compareCells()
 	b.need()
-	b.s.Bare = b.Bare()
+	b.s.Bare, b.s.Over = b.Bare(), b.Over()
 	return &b.s
 }
 

@@ -88,7 +88,7 @@ func (s *server) holdForm(w http.ResponseWriter, r *http.Request) {
 			}
 		}
 		switch b.action {
-		case order.Hold.String():
+		case order.Hold.String(), order.Accept.String():
 			give(order.ReasonField, &b.Reason, r.PostForm.Get("reason"))
 		case order.LockRemove.String():
 			give(order.ReasonField, &b.Reason, r.PostForm.Get("reason"))

@@ -174,6 +174,9 @@ var forms = map[order.Kind]written{
 		return url.Values{"action": {"hold"}, "reason": {o.Reason}}
 	}},
 	order.Unhold: {"hold", button("unhold")},
+	order.Accept: {"hold", func(o *order.Order, _ *words.Units) url.Values {
+		return url.Values{"action": {"accept"}, "reason": {o.Reason}}
+	}},
 	order.LockRemove: {"hold", func(o *order.Order, _ *words.Units) url.Values {
 		form := ticked("lock-remove", "nobody")
 		form["lock"], form["of"], form["reason"] = []string{o.Lock}, []string{o.Of}, []string{o.Reason}

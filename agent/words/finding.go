@@ -127,6 +127,8 @@ func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit str
 			return strconv.Itoa(int(e.Value)), v.heightShort(e.Limit)
 		}
 		return v.aboveOrBelow(e.Value), v.heightShort(e.Limit)
+	case interlock.Overfilled:
+		return strconv.Itoa(int(e.Value)), strconv.Itoa(int(e.Limit))
 	case interlock.WaterBalance:
 		return v.heightShort(math.Abs(e.Value)), v.heightShort(e.Limit)
 	case interlock.ContactorStuck, interlock.ContactorOpen:

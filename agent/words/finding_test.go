@@ -54,6 +54,8 @@ func TestEvidence(t *testing.T) {
 		{interlock.ContactorOpen, interlock.Evidence{Value: 30, Reason: interlock.ByCurrent, Fault: reading.None}, "The contactor is ordered closed and 30.0 A is flowing, but its feedback contact does not say closed: the contact or its wire is broken."},
 		{interlock.ContactorOpen, bad(reading.Missing), "The contactor is ordered closed. Feedback contact: no reading."},
 		{interlock.ContactorOpen, bad(reading.None), "The contactor is ordered closed, but its feedback contact says open and no current is seen: the battery is not charging."},
+		{interlock.Overfilled, interlock.Evidence{Value: 4, Limit: 1, Fault: reading.None}, "Cell 4 is above its highest level for a charge."},
+		{interlock.Overfilled, interlock.Evidence{Value: 4, Limit: 3, Fault: reading.None, Reason: interlock.Several}, "3 cells are above their highest level for a charge, cell 4 first."},
 		{interlock.VisitOpen, interlock.Evidence{}, "A visit is open; charging is locked out until it is closed."},
 		{interlock.Held, interlock.Evidence{}, "A person has put the bay on hold."},
 		{interlock.Held, interlock.Evidence{Reason: interlock.Forgotten}, "What people ordered before the restart cannot be read: a visit may be open or a finding latched. The bay is on hold until a person has checked it and removes the hold."},

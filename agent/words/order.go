@@ -61,7 +61,7 @@ func (v Voice) Refusal(r *order.Refusal) string {
 // asked returns the two figures of a refusal that compares one with another.
 func (v Voice) asked(r *order.Refusal) (value, other string) {
 	show := func(x float64) string { return v.inOrder(r.Field, x) }
-	if r.Code.Asks() && r.Field.Unit == order.Millimetres { // worked out, so not to the last digit
+	if r.Code.Asks() && (r.Field.Unit == order.Millimetres || r.Field == order.HowField) { // worked out, so not to the last digit
 		show = v.heightShort
 	}
 	switch low, high := r.Code.HasBounds(); {
@@ -164,6 +164,8 @@ func (v Voice) Done(o *order.Order) string {
 		if text = v.entries(o); o.Late() {
 			text = v.Say("done.late", o.DoneBy, o.DoneAt) + " " + text
 		}
+	case order.Accept:
+		text = v.Say(key, o.Reason)
 	case order.Quality:
 		text = v.water(key, o)
 	case order.Hold:

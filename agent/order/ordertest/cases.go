@@ -29,6 +29,7 @@ var good = map[order.Kind]order.Order{
 	order.Level:      {Cell: 2, LevelMM: 9, Sure: true},
 	order.Quality:    {USPerCM: 4.5, Water: "distilled"},
 	order.Pack:       {Pack: "lift-a"},
+	order.Accept:     {Reason: "the gauge glass was read wrong, looked at it twice"},
 	order.Entry: {Sure: true, Cells: []order.CellEntry{
 		{Cell: 2, ML: new(20.0), How: order.Measured, LevelMM: new(8.0), Gravity: new(1.27), AtC: new(30.0), SeenML: new(0.0)},
 		{Cell: 3, DrawnML: new(20.0)},

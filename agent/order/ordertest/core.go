@@ -49,6 +49,9 @@ func before(k order.Kind) []order.Order {
 		return []order.Order{{Kind: order.VisitOpen, By: other}}
 	case k == order.VisitLeave:
 		return []order.Order{{Kind: order.VisitOpen}, {Kind: order.VisitJoin, By: other}}
+	case k == order.Accept:
+		much := order.Order{Kind: order.Fill, Cell: 2, ML: order.MLField.High, Sure: true}
+		return []order.Order{{Kind: order.VisitOpen}, much, much}
 	case k.Row().InVisit, k == order.Entry:
 		return []order.Order{{Kind: order.VisitOpen}}
 	}

@@ -83,7 +83,7 @@ func TestRecordsSay(t *testing.T) {
 	if lines, err := csv.NewReader(strings.NewReader(out)).ReadAll(); err != nil || len(lines) != 2 {
 		t.Errorf("%d lines, %v", len(lines), err)
 	}
-	if code, out, says := bayward(t, "", "records", "list", "--kind", "refusals", "--logbook", path); code != exitDone || !strings.Contains(says, "no refusals") || strings.Count(out, "\n") != 1 {
+	if code, out, says := bayward(t, "", "records", "list", "--kind", "refusals", "--logbook", path); code != exitDone || !strings.Contains(says, "table refusals") || strings.Count(out, "\n") != 1 {
 		t.Errorf("an empty list: %d %q %q", code, out, says)
 	}
 }

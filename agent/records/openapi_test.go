@@ -224,3 +224,15 @@ func TestRefusalsAreAsPromised(t *testing.T) {
 		p.answer(t, path, http.MethodGet, w)
 	}
 }
+
+// TestRecordInTheReadersLanguage: the page's own choice of language and units holds
+// for the record, too, unless the address names others.
+func TestRecordInTheReadersLanguage(t *testing.T) {
+	_, r := kept(t, twoWeeks())
+	h := site(r)
+	page := ask(h, http.MethodGet, pagePath+"?pack=lift-24v", "Cookie", "bayward-language=es; bayward-units=us").Body.String()
+	mustSay(t, page, "Registro de la batería lift-24v")
+	mustSay(t, page, ">97<") // 36.25 °C in °F
+	mustSay(t, ask(h, http.MethodGet, pagePath, "Cookie", "bayward-language=es").Body.String(), "Una batería, para imprimir")
+	mustSay(t, ask(h, http.MethodGet, pagePath+"?pack=lift-24v&language=en", "Cookie", "bayward-language=es").Body.String(), "Record of battery lift-24v")
+}

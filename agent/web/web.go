@@ -99,7 +99,7 @@ func (s *server) route(mux *http.ServeMux) {
 	mux.Handle("/api/v1/bays/{bay}/pack", only(http.MethodPost, s.apiPack))
 	if s.Records != nil {
 		for _, path := range []string{"/records", "/api/v1/records.csv", "/api/v1/records.json"} {
-			mux.Handle(path, only(http.MethodGet, s.Records.ServeHTTP))
+			mux.Handle(path, only(http.MethodGet, s.records))
 		}
 	}
 	if s.Metrics != nil {

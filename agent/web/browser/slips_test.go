@@ -17,8 +17,19 @@ func (y *yard) visitor(s *screen) {
 	y.t.Helper()
 	s.open("/bays/bay-1/visit")
 	s.tickAll()
-	s.write("#open-by", "A. Person")
+	if of[bool](s, `document.getElementById("open-by").checkVisibility()`) {
+		s.write("#open-by", "A. Person")
+	}
 	s.click("form button:not(.calm)")
+}
+
+// leaves closes the visit.
+func (y *yard) leaves(s *screen) {
+	y.t.Helper()
+	s.open("/bays/bay-1/visit?step=close")
+	s.tickAll()
+	s.click("main form button.wide")
+	y.run(3 * time.Minute) // past the delay after the last person
 }
 
 const (
@@ -121,6 +132,33 @@ func TestSlips(t *testing.T) {
 		s.write("#sheet-ml-4", "50")
 		s.click("main section:not(.faults-ask) form button")
 		require.Equal(t, []float64{50, 78}, []float64{y.cell(4).GivenML, y.cell(5).GivenML})
+	})
+	t.Run("2 and what is flooded blocks the charge", func(t *testing.T) {
+		y := newReadyYard(t, 7, nil)
+		s := phone(y)
+		y.visitor(s)
+		s.open("/bays/bay-1/visit?step=sheet")
+		s.press("#sheet-how")
+		s.write("#sheet-ml-4", "500")
+		s.click("main form button")
+		s.click(sure)
+		y.leaves(s)
+		require.Contains(t, y.codes(), "overfilled")
+		require.Equal(t, "blocked", y.read().Permit)
+		s.open("/bays/bay-1")
+		s.has("ell 4")
+		s.shot("slip-2-blocked")
+		y.visitor(s)
+		s.toCell("4")
+		s.has("Draw the excess off")
+		s.write("#cell-drawn", "430")
+		s.click(`form:has(#cell-drawn) details button`)
+		s.unfold()
+		s.write("#before-level", "12")
+		s.click(read)
+		require.InDelta(t, 430, y.cell(4).DrawnML, 0)
+		y.leaves(s)
+		require.NotContains(t, y.codes(), "overfilled")
 	})
 	t.Run("4 a level over the ceiling keeps the person there", func(t *testing.T) {
 		y := newReadyYard(t, 7, nil)

@@ -133,3 +133,20 @@ func TestASignInComesBackWithItsName(t *testing.T) {
 	require.Contains(t, page, `<a href="#sign-pin">PIN or passphrase: Name or PIN is wrong.</a>`)
 	require.Regexp(t, `<input type="password"[^>]* aria-invalid="true" aria-describedby="sign-pin-fault">`, page)
 }
+
+// TestAFloodedCellIsTakenOn by a person with the right and a reason, on the page.
+func TestAFloodedCellIsTakenOn(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	require.NotContains(t, text(t, b.get("/bays/bay-1")), `value="accept"`)
+	b.leads(t, opening+"&by=A")
+	b.leads(t, "action=cell&cell=4&ml=500&how=measured&sure=yes&by=A")
+	require.Contains(t, b.picture("bay-1").Codes(), "overfilled")
+	require.Contains(t, text(t, b.get("/bays/bay-1")), `value="accept"`)
+	w := b.form("/bays/bay-1/hold", "action=accept&by=A.+Person&reason=&id=x")
+	require.Equal(t, http.StatusBadRequest, w.Code)
+	shownAgain(t, text(t, w), url.Values{"action": {"accept"}, "id": {"x"}, "by": {"A. Person"}}, "reason")
+	require.Equal(t, http.StatusSeeOther, b.form("/bays/bay-1/hold", "action=accept&by=A.+Person&reason=Drawn+off+by+pump&id=x").Code)
+	b.step("bay-1")
+	require.NotContains(t, b.picture("bay-1").Codes(), "overfilled")
+	require.NotContains(t, text(t, b.get("/bays/bay-1")), `value="accept"`)
+}

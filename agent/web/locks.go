@@ -104,6 +104,12 @@ func (s *server) holdForm(w http.ResponseWriter, r *http.Request) {
 
 // lockFaults finds what is missing in a form about a lock, at its box.
 func (f *sent) lockFaults(body *orderBody) {
+	if body.action == order.Accept.String() {
+		if f.Action = body.action; body.Reason == "" {
+			f.wrong(http.StatusBadRequest, "reason", f.v.Say("hold.reason"), f.v.Say("fail.reason"))
+		}
+		return
+	}
 	if body.action != order.LockRemove.String() {
 		return
 	}

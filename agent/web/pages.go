@@ -11,6 +11,7 @@ import (
 	"sync"
 
 	"bayward/agent/bay"
+	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/water"
 	"bayward/agent/words"
@@ -145,6 +146,7 @@ type bayPage struct {
 	Card       card
 	PackName   string
 	CanRelease bool
+	CanAccept  bool // cells are overfilled, and the reader may take that on
 	Locks      locks
 	Section    section
 	Night      night
@@ -166,7 +168,7 @@ func (s *server) newBayPage(r *http.Request, p *bay.Picture) bayPage {
 	v := s.view(r)
 	page := bayPage{
 		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), PackName: p.Pack.Name,
-		CanRelease: s.may(r, order.Release), Locks: s.locksOf(r, p, order.LockHold), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
+		CanRelease: s.may(r, order.Release), CanAccept: p.Findings[interlock.Overfilled].Raised && s.may(r, order.Accept), Locks: s.locksOf(r, p, order.LockHold), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
 		History: s.Past.history(p, v), Pack: newPackChoice(p, v, s.may(r, order.Pack)),
 	}
 	const newest = 8

@@ -33,7 +33,7 @@ func (o noticeOutput) Take(_ context.Context, n *loop.News) {
 	kind := notice.Kind.String()
 	m := notify.Message{
 		ID: n.Bay + " " + kind, Site: o.cfg.Site, Agent: o.cfg.Agent, Bay: n.Bay, Kind: kind, State: notice.State.String(),
-		Danger:   notice.Kind == notify.ContactorStuck || notice.Kind == notify.CoverPlates,
+		Danger:   notice.Kind == notify.ContactorStuck || notice.Kind == notify.CoverPlates || notice.Kind == notify.HydrogenWarning,
 		Cautions: cautions(o.voice, o.cfg), At: n.Wall, Trusted: n.Trusted,
 	}
 	settled := notice.State == notify.Settled

@@ -125,6 +125,21 @@ var trials = []trial{
 		do: func(r *rig) { r.truth.TouchPackSensor(60) }, fix: func(r *rig) { r.truth.TouchPackSensor(0) },
 	},
 	{
+		name: "pack read warm", says: interlock.PackWarm, stays: "a warning: what is too hot to charge blocks",
+		do: func(r *rig) {
+			p := play(func(out *bay.Readings) {
+				if out.PackC.OK() {
+					out.PackC.Value = 45
+				}
+			})
+			r.plays.Store(&p)
+		}, fix: func(r *rig) { r.plays.Store(nil) },
+	},
+	{
+		name: "some hydrogen at its sensor", says: interlock.HydrogenWarning, stays: "a warning: what is near the explosive limit blocks",
+		do: func(r *rig) { r.truth.GiveGas(1.2) }, fix: func(r *rig) { r.truth.GiveGas(0) },
+	},
+	{
 		name: "pack's sensor iced", says: interlock.PackFrozen, bound: 35 * time.Second, back: handOff,
 		do: func(r *rig) { r.truth.TouchPackSensor(-80) }, fix: func(r *rig) { r.truth.TouchPackSensor(0) },
 	},

@@ -38,6 +38,8 @@ var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.Held:               func(in *interlock.Inputs) { in.Held = true },
 	interlock.CloseDelay:         func(in *interlock.Inputs) { in.LeaveFor = time.Second },
 	interlock.AgentUnready:       func(in *interlock.Inputs) { in.Ready = false },
+	interlock.HydrogenWarning:    func(in *interlock.Inputs) { in.Hydrogen.Value = 1 },
+	interlock.PackWarm:           func(in *interlock.Inputs) { in.PackC.Value = 43 },
 	interlock.WaterBalance:       func(in *interlock.Inputs) { in.ApartMM = 4.1 },
 	interlock.RecordFailing:      func(in *interlock.Inputs) { in.RecordFailing = true },
 }

@@ -48,6 +48,8 @@ const (
 	restV, restClearV     = 2.45, 2.42
 	reversedV             = -0.30
 	waterTolMM, waterOkMM = 4.0, 2.0
+	warmC, warmClearC     = 43.0, 41.0
+	gasPct, gasClearPct   = 1.0, 0.8
 )
 
 // Inputs is what the rules see in one tick: readings as judged by age, and what the
@@ -132,6 +134,8 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[CloseDelay] = unless(in.LeaveFor != 0, Evidence{Value: in.LeaveFor.Seconds(), Limit: l.CloseDelay.Seconds()})
 	// Without a pack its sensors are not judged below, so nothing may start.
 	out[AgentUnready] = unless(!in.Ready || in.Plug == Unplugged || in.Plug == Fading && orderedOpen, in.ReadyAt)
+	out[HydrogenWarning] = l.judgeGas(in.Hydrogen)
+	out[PackWarm] = rising(in.PackC, warmClearC, warmC)
 	out[WaterBalance] = judgeWater(in.WaterKnown, in.ApartMM)
 	out[RecordFailing] = unless(in.RecordFailing, Evidence{})
 	judgePlug(in.Plug, out)
@@ -143,7 +147,7 @@ func judgePlug(p Plug, out *[NumCodes]Judged) {
 	if p == Plugged {
 		return
 	}
-	for _, c := range [...]Code{LevelUnknown, TemperatureUnknown, VoltageImplausible, PackHot, PackFrozen} {
+	for _, c := range [...]Code{LevelUnknown, TemperatureUnknown, VoltageImplausible, PackHot, PackWarm, PackFrozen} {
 		switch {
 		case p == Unplugged:
 			out[c].Verdict = Clear
@@ -278,6 +282,30 @@ func below(r reading.Reading, resume, limit float64) Judged {
 	case r.Value <= resume:
 		return Judged{Clear, e}
 	case r.Value <= limit:
+		return Judged{Between, e}
+	default:
+		return Judged{Bad, e}
+	}
+}
+
+// judgeGas warns of hydrogen before hydrogen-high blocks, which also reports a sensor
+// without a reading.
+func (l *Limits) judgeGas(r reading.Reading) Judged {
+	if !l.Fitted.Has(reading.Hydrogen) {
+		return Judged{Verdict: Clear}
+	}
+	return rising(r, gasClearPct, gasPct)
+}
+
+// rising returns Bad at or above a limit, and Clear at or below the all-clear.
+func rising(r reading.Reading, clear, limit float64) Judged {
+	e := Evidence{Value: r.Value, Limit: limit, Fault: r.Fault}
+	switch {
+	case !r.OK():
+		return Judged{Unjudged, e}
+	case r.Value <= clear:
+		return Judged{Clear, e}
+	case r.Value < limit:
 		return Judged{Between, e}
 	default:
 		return Judged{Bad, e}

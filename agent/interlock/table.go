@@ -30,6 +30,8 @@ const (
 	Held
 	CloseDelay
 	AgentUnready
+	HydrogenWarning
+	PackWarm
 	WaterBalance
 	RecordFailing
 	NumCodes
@@ -195,6 +197,22 @@ var Table = [NumCodes]Rule{
 		Why:       "The checking time and the minimum off time are part of the condition.",
 		Basis:     "no standard: nothing is granted on unproven readings",
 		Limits:    []string{"settle_seconds", "off_min_seconds"},
+	},
+	HydrogenWarning: {
+		Code: HydrogenWarning, Name: "hydrogen-warning", Severity: Warning,
+		ClearWhen: "it shows 0.8 % by volume or less",
+		Raise:     2 * time.Second, Clear: 5 * time.Minute,
+		Why:   "As for hydrogen-high: two samples must agree, and five minutes of clean air are no lull.",
+		Basis: "1 % by volume is a quarter of the lower explosive limit and the design limit of UFC 3-410-04N, chapter 8; most codes act there",
+		Reads: reading.Hydrogen,
+	},
+	PackWarm: {
+		Code: PackWarm, Name: "pack-warm", Severity: Warning,
+		ClearWhen: "it is at 41 °C or below",
+		Raise:     10 * time.Second, Clear: time.Minute,
+		Why:   "A pack changes by hundredths of a degree in ten seconds; a minute below is not noise.",
+		Basis: "110 °F (43 °C): UFGS 16262N interrupts a charge there",
+		Reads: reading.PackTemperature,
 	},
 	WaterBalance: {
 		Code: WaterBalance, Name: "water-balance", Severity: Warning,

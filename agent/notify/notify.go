@@ -16,14 +16,16 @@ type Kind uint8
 
 // The kinds, from the least to the most pressing.
 const (
-	Nothing        Kind = iota
-	WaterSoon           // the lowest level for charging is reached within days
-	ChargeBlocked       // something keeps the pack from charging for long
-	ProbeFailed         // blocked by a missing reading
-	ReadyToWater        // full, rested, cool, and needs water
-	CoverPlates         // bare plates: just enough water before the charge
-	VisitForgotten      // a visit has been open for very long
-	ContactorStuck      // charging cannot be stopped from here
+	Nothing         Kind = iota
+	WaterSoon            // the lowest level for charging is reached within days
+	PackWarm             // warm enough that others interrupt a charge
+	ChargeBlocked        // something keeps the pack from charging for long
+	ProbeFailed          // blocked by a missing reading
+	ReadyToWater         // full, rested, cool, and needs water
+	HydrogenWarning      // hydrogen well before the explosive limit
+	CoverPlates          // bare plates: just enough water before the charge
+	VisitForgotten       // a visit has been open for very long
+	ContactorStuck       // charging cannot be stopped from here
 	NumKinds
 )
 
@@ -32,6 +34,10 @@ func (k Kind) String() string {
 	switch k {
 	case WaterSoon:
 		return "water-soon"
+	case PackWarm:
+		return "pack-warm"
+	case HydrogenWarning:
+		return "hydrogen-warning"
 	case ProbeFailed:
 		return "probe-failed"
 	case VisitForgotten:
@@ -146,6 +152,8 @@ func kindOf(p *bay.Picture, now Notice) Kind {
 		return VisitForgotten
 	case raised(interlock.PlatesBare) && p.Stage != bay.Vacant:
 		return CoverPlates
+	case raised(interlock.HydrogenWarning):
+		return HydrogenWarning
 	case p.Stage == bay.ReadyToWater:
 		return ReadyToWater
 	case p.Stage != bay.Vacant && !p.Charge.Full && blockedLong(p):
@@ -153,6 +161,8 @@ func kindOf(p *bay.Picture, now Notice) Kind {
 			return ProbeFailed
 		}
 		return ChargeBlocked
+	case raised(interlock.PackWarm) && p.Stage != bay.Vacant:
+		return PackWarm
 	case p.Stage != bay.Vacant && p.Water.ForecastOK && p.Water.ForecastH < soonHours(now):
 		return WaterSoon
 	}

@@ -111,6 +111,10 @@ func TestLife(t *testing.T) {
 			[]*bay.Picture{picture(0, full, lasts(8*24)), picture(sec, full, lasts(6.9*24)), picture(2*sec, full, lasts(7.5*24)), picture(3*sec, full, lasts(8.1*24)), picture(4*sec, full, lasts(7.5*24))},
 			[]string{"nothing settled", "water-soon raised", "-", "water-soon settled", "-"},
 		},
+		"warm, then gas, whoever is there": {
+			[]*bay.Picture{picture(0, raised(interlock.PackWarm, 0)), picture(sec, full, water), picture(2*sec, full, visited(2*sec)), picture(3*sec, full, visited(2*sec), raised(interlock.HydrogenWarning, 3*sec)), picture(4*sec, full)},
+			[]string{"pack-warm raised", "ready-to-water raised", "ready-to-water seen", "hydrogen-warning raised", "hydrogen-warning settled"},
+		},
 		"a hold is deliberate": {
 			[]*bay.Picture{picture(0), picture(time.Hour, raised(interlock.Held, 0))},
 			[]string{"nothing settled", "-"},

@@ -46,11 +46,24 @@ func alarms(p *bay.Picture, v words.Voice) []findingText {
 	var all []findingText
 	for c := range p.Findings {
 		code := interlock.Code(c)
-		if f := &p.Findings[c]; f.Raised && interlock.Table[c].Severity == interlock.Danger && code != interlock.PlatesBare {
+		if f := &p.Findings[c]; f.Raised && warns(code) {
 			all = append(all, newFinding(v, p, code))
 		}
 	}
 	return all
+}
+
+// warns reports whether a finding must reach a person at the pack: each danger, and
+// what comes before one.
+func warns(c interlock.Code) bool {
+	switch c {
+	case interlock.PlatesBare:
+		return false
+	case interlock.HydrogenWarning, interlock.PackWarm:
+		return true
+	default:
+		return interlock.Table[c].Severity == interlock.Danger
+	}
 }
 
 type confirm struct{ Name, Text string }

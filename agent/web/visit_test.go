@@ -369,6 +369,23 @@ func TestDangersReachThePersonAtThePack(t *testing.T) {
 	}
 }
 
+// TestWarningsReachThePersonAtThePack: what comes before a danger is shown there too;
+// other warnings are not.
+func TestWarningsReachThePersonAtThePack(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	b.leads(t, opening+"&by=A")
+	b.change("bay-1", func(p *bay.Picture) { raise(p, interlock.WaterBalance, interlock.Evidence{Value: 6, Limit: 4}) })
+	require.NotContains(t, text(t, b.get(visit)), "while you are at the battery")
+	b.change("bay-1", func(p *bay.Picture) {
+		raise(p, interlock.HydrogenWarning, interlock.Evidence{Value: 1.1, Limit: 1, Fault: reading.None})
+		raise(p, interlock.PackWarm, interlock.Evidence{Value: 44, Limit: 43})
+	})
+	page := text(t, b.get(visit))
+	require.Contains(t, page, "Hydrogen is at 1.10 % by volume; the warning starts at 1.00 %.")
+	require.Contains(t, page, "Take care while you are at the battery")
+	require.Contains(t, page, "Electrolyte is at 44.0 °C; the warning starts at 43.0 °C.")
+}
+
 // TestHoldByHand: a hold, then the button to end it.
 func TestHoldByHand(t *testing.T) {
 	b := newBench(nil, "bay-1")

@@ -31,6 +31,10 @@ func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (text, whatToDo
 		return v.Say("notice.visit-forgotten.text", cmp.Or(p.Visit.People.Names(), p.Visit.By), v.Span(p.Now-p.Visit.Since)), v.Say("notice.visit-forgotten.do")
 	case "ready-to-water":
 		return v.Says(p) + v.cells(p), v.Say("do.water")
+	case "pack-warm":
+		return v.finding(interlock.PackWarm, p)
+	case "hydrogen-warning":
+		return v.finding(interlock.HydrogenWarning, p)
 	case "contactor-stuck":
 		return v.finding(interlock.ContactorStuck, p)
 	case "cover-plates":

@@ -64,7 +64,7 @@ var rooms = []room{
 	{"agent/walk", false, append([]string{"agent/bootclock", "agent/commission", "agent/config", "agent/hardware", "agent/logbook", "agent/restore", "agent/usage", "sensors"}, said...), "puts hardware, record and person under the commissioning walk"},
 	{"agent/safestop", false, []string{"agent/config", "agent/usage", "sensors"}, "opens relays after a crash, so it needs as little as possible: no core, no record"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
-	{"sensors/wiring", false, []string{"sensors/level"}, "only words: configuration, drivers, walk and simulator say the same of one part"},
+	{"sensors/wiring", false, []string{"agent/reading", "sensors/level"}, "only words, with the names of the sensors: configuration, drivers, walk and simulator say the same of one part"},
 	{"sensors/sim", true, []string{"sensors/sim", "sensors/wiring", "sensors/level"}, "its physics comes from other models than the core's: if it used the core's, agreement would mean nothing. From sensors/level it takes the names of kinds and settings, but no circuit: TestOwnCircuits"},
 	{"sensors", false, append([]string{"sensors", "agent/config"}, core...), "opens the configured hardware; turns what drivers return into readings"},
 	{"sensors", true, nil, "a driver knows its part's data sheet and nothing about batteries"},

@@ -251,29 +251,17 @@ func (o *opener) oneWire(b *config.Bay) (*oneWire, error) {
 
 func (o *opener) contacts(b *config.Bay) (*contacts, error) {
 	c := &contacts{now: o.hw.Now}
-	var feedback *wiring.Contact
-	if b.Wiring.Relay != nil {
-		feedback = b.Wiring.Relay.Feedback
-	}
-	for _, p := range []struct {
-		field string
-		wired *wiring.Contact
-		of    reading.Sensor
-	}{
-		{"relay.feedback", feedback, reading.ContactorFeedback},
-		{"airflow", b.Wiring.Airflow, reading.Airflow},
-		{"charger_complete", b.Wiring.Complete, reading.ChargerComplete},
-	} {
-		if p.wired == nil {
+	for _, p := range b.Wiring.Contacts() {
+		if p.Contact == nil {
 			continue
 		}
-		pin, err := o.hw.Pin(p.wired.Pin)
+		pin, err := o.hw.Pin(p.Contact.Pin)
 		if err != nil {
-			return nil, partError(b, p.field, fmt.Errorf("pin %q: %w", p.wired.Pin, err))
+			return nil, partError(b, p.Key, fmt.Errorf("pin %q: %w", p.Contact.Pin, err))
 		}
-		in, err := newContact(pin, p.wired, p.of, o.teller(b, p.field))
+		in, err := newContact(pin, p.Contact, p.Sensor, o.teller(b, p.Key))
 		if err != nil {
-			return nil, partError(b, p.field, fmt.Errorf("pin %q: %w", p.wired.Pin, err))
+			return nil, partError(b, p.Key, fmt.Errorf("pin %q: %w", p.Contact.Pin, err))
 		}
 		c.inputs = append(c.inputs, in)
 	}

@@ -39,10 +39,10 @@ func fitted(w *wiring.Parts, s *bay.Setup) {
 	s.Fitted = reading.SensorsOf().
 		With(reading.PackCurrent, w.Current != nil).
 		With(reading.AmbientTemperature, w.Temperature != nil && w.Temperature.Ambient != "").
-		With(reading.Hydrogen, w.Hydrogen != nil).
-		With(reading.Airflow, w.Airflow != nil).
-		With(reading.ContactorFeedback, w.Relay != nil && w.Relay.Feedback != nil).
-		With(reading.ChargerComplete, w.Complete != nil)
+		With(reading.Hydrogen, w.Hydrogen != nil)
+	for _, c := range w.Contacts() {
+		s.Fitted = s.Fitted.With(c.Sensor, c.Contact != nil)
+	}
 }
 
 // PackSetup returns a set-up for one pack by itself, without optional sensors, for a

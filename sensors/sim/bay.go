@@ -42,7 +42,7 @@ type Stand struct {
 
 	// What a person does at the wires; see hand.go.
 	lifted  bool
-	bridged bool
+	bridged map[string]bool // contacts closed by hand, by the key in the wiring
 	gasPct  float64
 }
 
@@ -64,7 +64,7 @@ func newBay(b *Bench, o Opts, w *wiring.Parts) (*Stand, error) {
 	}
 	y := &Stand{
 		bench: b, opts: o, now: b.now, pack: p, charger: c, room: pack.NewRoom(o.Cells, o.CapacityAh),
-		connected: o.Connected, mains: true, fan: true,
+		connected: o.Connected, mains: true, fan: true, bridged: map[string]bool{},
 	}
 	y.contactor.hold = o.HeartbeatHold
 	if o.HeartbeatHold <= 0 {

@@ -25,12 +25,12 @@ func (y *Stand) TouchAirSensor(k float64) {
 	y.airSensor.touch(k)
 }
 
-// BridgeComplete bridges the charger's "complete" contact with a wire, or removes
-// the wire.
-func (y *Stand) BridgeComplete(on bool) {
+// SetContact closes a contact by hand, such as with a bridge at its terminals, or
+// takes the bridge off. The key is the one in the wiring, such as "charger_complete".
+func (y *Stand) SetContact(key string, closed bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
-	y.bridged = on
+	y.bridged[key] = closed
 }
 
 // GiveGas holds test gas with so many per cent of hydrogen to the gas sensor; 0

@@ -17,9 +17,7 @@ type role uint8
 const (
 	relayLine role = iota
 	heartbeatLine
-	feedbackLine
-	airflowLine
-	completeLine
+	contactLine
 )
 
 var (
@@ -34,6 +32,7 @@ type line struct {
 	name      string
 	number    int
 	role      role
+	key       string // of a contact, in the wiring
 	activeLow bool
 
 	output bool
@@ -44,12 +43,12 @@ type line struct {
 	edges  chan struct{}
 }
 
-func newLine(y *Stand, name string, r role, activeLow bool) *line {
+func newLine(y *Stand, name string, r role, activeLow bool, key string) *line {
 	number, err := strconv.Atoi(strings.TrimLeft(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz_"))
 	if err != nil {
 		number = -1
 	}
-	return &line{bay: y, name: name, number: number, role: r, activeLow: activeLow, edges: make(chan struct{}, 1)}
+	return &line{bay: y, name: name, number: number, role: r, activeLow: activeLow, key: key, edges: make(chan struct{}, 1)}
 }
 
 // String returns the line's name.
@@ -107,23 +106,29 @@ func (l *line) Read() gpio.Level {
 
 // level returns the line's level when it is not driven.
 func (l *line) level() gpio.Level {
-	closed := false
-	switch l.role {
-	case relayLine, heartbeatLine:
+	if l.role != contactLine {
 		return gpio.Low
-	case feedbackLine:
-		closed = l.bay.contactor.closedNow && !l.bay.faults[FeedbackBroken]
-	case airflowLine:
-		closed = l.bay.fan
-	case completeLine:
-		closed = (l.bay.charger.Complete() || l.bay.bridged) && !l.bay.faults[CompleteBroken]
 	}
+	closed := l.bay.closed(l.key)
 	if !l.activeLow {
 		return gpio.Level(closed)
 	}
 	// An open contact to ground needs the pull-up; without it the line floats,
 	// here to the level that means closed.
 	return gpio.Level(!closed && l.pull == gpio.PullUp)
+}
+
+// closed reports whether the contact of that key is closed.
+func (y *Stand) closed(key string) bool {
+	switch key {
+	case "relay.feedback":
+		return y.contactor.closedNow && !y.faults[FeedbackBroken]
+	case "airflow":
+		return y.fan
+	case "charger_complete":
+		return (y.charger.Complete() || y.bridged[key]) && !y.faults[CompleteBroken]
+	}
+	return y.bridged[key]
 }
 
 // watch remembers a requested edge.
@@ -182,7 +187,7 @@ func (l *line) Out(level gpio.Level) error {
 		if level != l.driven {
 			l.bay.contactor.beat()
 		}
-	case feedbackLine, airflowLine, completeLine:
+	case contactLine:
 		return fmt.Errorf("%s: %w", l.name, errInputWired)
 	}
 	l.output, l.driven = true, level

@@ -84,27 +84,24 @@ func (y *Stand) converter(busName string, addr uint16) *adc {
 // wirePins connects the bay's lines.
 func (y *Stand) wirePins(w *wiring.Parts) error {
 	var errs []error
-	connect := func(name string, role role, activeLow bool) {
+	connect := func(name string, role role, activeLow bool, key string) {
 		if _, taken := y.bench.pins[name]; taken {
 			errs = append(errs, fmt.Errorf("line %q: %w", name, ErrTaken))
 			return
 		}
-		y.bench.pins[name] = newLine(y, name, role, activeLow)
-	}
-	contact := func(c *wiring.Contact, role role) {
-		if c != nil {
-			connect(c.Pin, role, c.ActiveLow)
-		}
+		y.bench.pins[name] = newLine(y, name, role, activeLow, key)
 	}
 	if r := w.Relay; r != nil {
-		connect(r.Pin, relayLine, false)
+		connect(r.Pin, relayLine, false, "")
 		if r.Heartbeat != "" {
-			connect(r.Heartbeat, heartbeatLine, false)
+			connect(r.Heartbeat, heartbeatLine, false, "")
 		}
-		contact(r.Feedback, feedbackLine)
 	}
-	contact(w.Airflow, airflowLine)
-	contact(w.Complete, completeLine)
+	for _, c := range w.Contacts() {
+		if c.Contact != nil {
+			connect(c.Contact.Pin, contactLine, c.Contact.ActiveLow, c.Key)
+		}
+	}
 	return errors.Join(errs...)
 }
 

@@ -6,6 +6,7 @@ package wiring
 import (
 	"time"
 
+	"bayward/agent/reading"
 	"bayward/sensors/level"
 )
 
@@ -98,6 +99,27 @@ type Relay struct {
 type Contact struct {
 	Pin       string `yaml:"pin" required:"yes"`
 	ActiveLow bool   `yaml:"active_low"` // true: a low line means closed, with the pull-up on
+}
+
+// SensorContact is a contact input and the sensor that it is.
+type SensorContact struct {
+	Key     string // in the configuration, such as "relay.feedback"
+	Sensor  reading.Sensor
+	Contact *Contact // nil: not fitted
+}
+
+// Contacts lists the contact inputs. Configuration, driver and simulator loop over
+// it.
+func (p *Parts) Contacts() []SensorContact {
+	feedback := SensorContact{"relay.feedback", reading.ContactorFeedback, nil}
+	if p.Relay != nil {
+		feedback.Contact = p.Relay.Feedback
+	}
+	return []SensorContact{
+		feedback,
+		{"airflow", reading.Airflow, p.Airflow},
+		{"charger_complete", reading.ChargerComplete, p.Complete},
+	}
 }
 
 // BareWithin returns FastMS as a duration.

@@ -193,9 +193,36 @@ type Break struct {
 	Kind string // "charge", "visit" or "commissioning"; "" when the place has no row
 	ID   int64
 	What string // one sentence
+	// Code and Args are what What was made from; "" where a text was kept.
+	Code string
+	Args []any
 	// Before is set for a break from before the chain was rebuilt: What then names
 	// the place as well.
 	Before bool
+}
+
+// The ways in which a chain breaks, as Break.Code has them.
+const (
+	linkMissing  = "link-missing"
+	linkEncoding = "encoding"
+	rowMissing   = "row-missing"
+	rowUnread    = "row-unread"
+	rowChanged   = "row-changed"
+	endMissing   = "end-missing"
+	endElsewhere = "end-elsewhere"
+	rowOutside   = "row-outside"
+)
+
+// breakTexts are their English texts, for messages and programs.
+var breakTexts = map[string]string{
+	linkMissing:  "it is missing; the next one is %d.",
+	linkEncoding: "its encoding is version %d; this program knows %d.",
+	rowMissing:   "the row is missing.",
+	rowUnread:    "the row cannot be read: %v.",
+	rowChanged:   "the row, its place or the link before it was changed.",
+	endMissing:   "the record of the chain's end is missing.",
+	endElsewhere: "the chain ends here, but its recorded end is link %d.",
+	rowOutside:   "it is %s and not in the chain: it was added by another program.",
 }
 
 // String describes the break in one sentence.
@@ -252,9 +279,9 @@ func (v *verifier) walk(ctx context.Context) error {
 	return nil
 }
 
-func (v *verifier) broken(no int, kind string, id int64, format string, args ...any) {
+func (v *verifier) broken(no int, kind string, id int64, code string, args ...any) {
 	if v.found.Break == nil {
-		v.found.Break = &Break{No: no, Kind: kind, ID: id, What: fmt.Sprintf(format, args...)}
+		v.found.Break = &Break{No: no, Kind: kind, ID: id, What: fmt.Sprintf(breakTexts[code], args...), Code: code, Args: args}
 	}
 }
 
@@ -273,9 +300,9 @@ func (v *verifier) links(ctx context.Context) error {
 		case err != nil:
 			return err
 		case no != v.found.Rows+1:
-			v.broken(v.found.Rows+1, "", 0, "it is missing; the next one is %d.", no)
+			v.broken(v.found.Rows+1, "", 0, linkMissing, no)
 		case version != v.encoding:
-			v.broken(no, kind, id, "its encoding is version %d; this program knows %d.", version, v.encoding)
+			v.broken(no, kind, id, linkEncoding, version, v.encoding)
 		default:
 			if err := v.link(ctx, no, kind, id, stored); err != nil {
 				return err
@@ -289,13 +316,13 @@ func (v *verifier) link(ctx context.Context, no int, kind string, id int64, stor
 	sum, err := link(ctx, v.tx, v.hash, kind, id)
 	switch {
 	case errors.Is(err, sql.ErrNoRows):
-		v.broken(no, kind, id, "the row is missing.")
+		v.broken(no, kind, id, rowMissing)
 	case ctx.Err() != nil:
 		return err
 	case err != nil:
-		v.broken(no, kind, id, "the row cannot be read: %v.", err)
+		v.broken(no, kind, id, rowUnread, err.Error())
 	case string(sum) != string(stored):
-		v.broken(no, kind, id, "the row, its place or the link before it was changed.")
+		v.broken(no, kind, id, rowChanged)
 	default:
 		v.hash, v.found.Rows = sum, no
 		if kind == correctionKind {
@@ -321,11 +348,11 @@ func (v *verifier) end(ctx context.Context) error {
 	var head []byte
 	err := v.tx.QueryRowContext(ctx, `SELECT no, hash FROM chain_head`).Scan(&no, &head)
 	if errors.Is(err, sql.ErrNoRows) {
-		v.broken(v.found.Rows, "", 0, "the record of the chain's end is missing.")
+		v.broken(v.found.Rows, "", 0, endMissing)
 		return nil
 	}
 	if err == nil && (no != v.found.Rows || string(head) != string(v.hash)) {
-		v.broken(v.found.Rows, "", 0, "the chain ends here, but its recorded end is link %d.", no)
+		v.broken(v.found.Rows, "", 0, endElsewhere, no)
 	}
 	return err
 }
@@ -350,7 +377,7 @@ func (v *verifier) outside(ctx context.Context) error {
 		case err != nil:
 			return err
 		default:
-			v.broken(0, of.kind, id, "it is %s and not in the chain: it was added by another program.", of.is)
+			v.broken(0, of.kind, id, rowOutside, of.is)
 		}
 	}
 	return nil

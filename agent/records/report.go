@@ -189,7 +189,7 @@ func (p *report) chain(ctx context.Context, r *logbook.Reader, _ logbook.Query) 
 		return err
 	}
 	if p.ChainBroken = c.Break != nil; p.ChainBroken {
-		p.Chain = p.T("chain.broken", c.Rows, c.Break.String())
+		p.Chain = p.T("chain.broken", c.Rows, breakText(p.voice, c.Break))
 		return nil
 	}
 	p.Chain = p.T("chain.holds", covers(p.voice, &c), c.Head)

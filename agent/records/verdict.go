@@ -36,6 +36,21 @@ func WriteVerdict(w io.Writer, v words.Voice, chain logbook.Chain, asJSON bool) 
 	return err
 }
 
+// breakText describes where and how a chain breaks.
+func breakText(v words.Voice, b *logbook.Break) string {
+	if b.Code == "" {
+		return b.String()
+	}
+	what := v.Say("break."+b.Code, b.Args...)
+	switch {
+	case b.Kind == "":
+		return v.Say("break.at.link", b.No, what)
+	case b.No == 0:
+		return v.Say("break.at.row", b.Kind, b.ID, what)
+	}
+	return v.Say("break.at", b.No, b.Kind, b.ID, what)
+}
+
 // covers describes what is in a chain as far as it holds.
 func covers(v words.Voice, c *logbook.Chain) string {
 	parts := []string{v.Say("report.chain.rows", c.Rows-c.Signed-c.Corrected)}

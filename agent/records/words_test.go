@@ -2,6 +2,7 @@ package records_test
 
 import (
 	"bytes"
+	"os"
 	"testing"
 	"time"
 
@@ -48,4 +49,21 @@ func TestVerdictInEveryLanguage(t *testing.T) {
 		require.NoError(t, records.WriteVerdict(&out, words.New(language, "si"), chain, false))
 		require.Equal(t, want, out.String())
 	}
+}
+
+// TestBreakInEveryLanguage: where and how a chain breaks, with its figures.
+func TestBreakInEveryLanguage(t *testing.T) {
+	path, r := kept(t, twoWeeks())
+	require.NoError(t, r.Close())
+	raw, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(path, bytes.ReplaceAll(raw, []byte("steady-taper"), []byte("steady-paper")), 0o600))
+	r, err = logbook.OpenReadOnly(t.Context(), path)
+	require.NoError(t, err)
+	defer r.Close()
+	o := options()
+	o.Language = "es"
+	var out bytes.Buffer
+	require.NoError(t, records.WriteReport(t.Context(), &out, r, o))
+	require.Regexp(t, `ROTA\. La cadena .* primeras \d+ filas: eslabón \d+ \(charge \d+\): se cambió la fila`, out.String())
 }

@@ -8,6 +8,8 @@ import (
 	"iter"
 	"slices"
 	"strings"
+
+	"bayward/agent/order"
 )
 
 // The fields of a visit's cell that can be corrected.
@@ -26,13 +28,14 @@ const (
 // recorded first stays in the file; of several corrections of one value the last
 // one counts.
 type Correction struct {
-	ID        int64
-	Bay, Pack string // where it was made; whose visit it was
-	Visit     int64  // 0 in a row to be written: the bay's open visit, or its last
-	Cell      int
-	Field     string
-	Old       Num // as it was until then
-	New       Num // nil: it never happened
+	ID    int64
+	Bay   string // where it was made
+	Pack  string // whose visit it was; in a row to be written "" for any
+	Visit int64  // 0 in a row to be written: the bay's open visit, or its last
+	Cell  int
+	Field string
+	Old   Num // as it was until then
+	New   Num // nil: it never happened
 	// Applied means that the visit was still open and its row has the new value.
 	Applied bool
 	Reason  string
@@ -97,6 +100,9 @@ func (v *Visit) set(cell int, field string, value Num) {
 	switch field {
 	case CellML:
 		v.TotalML += known(value) - known(*at)
+		if c.How = string(order.Measured); value == nil {
+			c.How = ""
+		}
 	case CellBeforeMM:
 		c.DryBefore = false
 	case CellAfterMM:
@@ -127,13 +133,13 @@ func (v *Visit) readCorrections(ctx context.Context, db querier) (err error) {
 }
 
 // correction adds and chains a correction. One of a visit that the record does not
-// have, or of a field that is unknown, is left to its event.
+// have, or of another pack, or of a field that is unknown, is left to its event.
 func (w *writer) correction(ctx context.Context, c *Correction) error {
 	v, err := w.corrected(ctx, c)
 	if errors.Is(err, sql.ErrNoRows) || err == nil && (c.Cell < 1 || new(VisitCell).place(v.cell(c.Cell).stored(c.Field)) == nil) {
 		return nil
 	}
-	if err != nil {
+	if err != nil || c.Pack != "" && c.Pack != v.Pack {
 		return err
 	}
 	row := *c

@@ -49,6 +49,10 @@ func TestCorrectionCounts(t *testing.T) {
 	require.Equal(t, []Num{nil, Known(30), nil, nil, nil}, mm(is.Cells[2]), "a cell without an entry")
 	require.Equal(t, was.Cells[2], is.Cells[3])
 	require.Equal(t, 175.0, is.TotalML)
+	writeRows(t, b, Rows{Corrections: []Correction{correct(5, 12, CellML, nil)}})
+	void := firstVisit(t, b.Reader)
+	require.Equal(t, 15.0, void.TotalML)
+	require.Empty(t, void.Cells[3].How, "water that never was has no measure")
 
 	require.Len(t, is.Corrections, 4)
 	first := is.Corrections[0]
@@ -60,7 +64,7 @@ func TestCorrectionCounts(t *testing.T) {
 	require.Nil(t, is.Corrections[1].New)
 	require.Nil(t, is.Corrections[3].Old, "there was none")
 	require.Len(t, is.Corrected(1, CellML), 1)
-	require.Equal(t, is.Corrections, allOf(t, b.Corrections(t.Context(), Query{Pack: "lift-24v"})))
+	require.Equal(t, void.Corrections, allOf(t, b.Corrections(t.Context(), Query{Pack: "lift-24v"})))
 	require.Empty(t, allOf(t, b.Corrections(t.Context(), Query{Pack: "lift-99"})))
 }
 
@@ -121,18 +125,19 @@ func TestCorrectionIsNeverChanged(t *testing.T) {
 }
 
 // TestCorrectionOfNothing: a visit that the record does not have, no cell, an
-// unknown field: the rest of the entry is written all the same.
+// unknown field, the visit of another pack: the rest of the entry is written all the same.
 func TestCorrectionOfNothing(t *testing.T) {
 	b := openBook(t, chained(t))
 	for _, c := range []Correction{
 		{Bay: "bay-1", Visit: 99, Cell: 1, Field: CellML}, {Bay: "bay-1", Visit: 1, Cell: 0, Field: CellML},
 		{Bay: "bay-1", Visit: 1, Cell: 1, Field: "colour"}, {Bay: "bay-7", Cell: 1, Field: CellML},
+		{Bay: "bay-1", Visit: 1, Cell: 1, Field: CellML, Pack: "lift-99"},
 	} {
 		c.At = minute(1)
 		writeRows(t, b, Rows{Corrections: []Correction{c}, Charges: []Charge{someCharge(200)}})
 	}
 	require.Empty(t, allOf(t, b.Corrections(t.Context(), Query{})))
-	mustHold(t, b.Reader, 5+4)
+	mustHold(t, b.Reader, 5+5)
 }
 
 // TestCorrectionOfTheOpenVisit: the row has the new value already, and the old one
@@ -191,7 +196,7 @@ func TestSchema5IsCorrected(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, int64(4), v.ID)
 		require.Equal(t, "lift-24v", v.Corrections[0].Pack, "the pack of the visit")
-		require.Equal(t, VisitCell{Cell: 4, ML: Known(117), BeforeMM: Known(5), Gravity: Known(1.264), AtC: Known(31)}, v.Cells[3])
+		require.Equal(t, VisitCell{Cell: 4, ML: Known(117), How: "measured", BeforeMM: Known(5), Gravity: Known(1.264), AtC: Known(31)}, v.Cells[3])
 		require.InDelta(t, 1357.5-1170+117, v.TotalML, 1e-9)
 	}
 }

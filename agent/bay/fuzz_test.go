@@ -37,7 +37,7 @@ func (b *tape) float() float64 {
 // change corrupts one reading with an arbitrary value and fault.
 func (b *tape) change(r *bay.Readings) {
 	which, fault, value := b.byte(), reading.Fault(b.byte()), b.float()
-	all := []*reading.Reading{&r.PackV, &r.CurrentA, &r.PackC, &r.AmbientC, &r.HydrogenPct, &r.Airflow, &r.ContactorClosed, &r.ChargerComplete}
+	all := baytest.Places(r)
 	if int(which) < len(all) {
 		all[which].Value, all[which].Fault = value, fault
 		return
@@ -64,8 +64,7 @@ func goodReadings(setup *bay.Setup) bay.Readings {
 }
 
 func fuzzSetup() bay.Setup {
-	s := baytest.Setup("bay-1")
-	s.Fitted |= reading.SensorsOf(reading.Airflow, reading.Hydrogen, reading.ChargerComplete)
+	s := baytest.Every(baytest.Setup("bay-1"))
 	return s
 }
 
@@ -121,7 +120,7 @@ func (w *world) jump(dt time.Duration) {
 		at = dt
 	}
 	w.r.Now = at
-	for _, r := range []*reading.Reading{&w.r.PackV, &w.r.CurrentA, &w.r.PackC, &w.r.AmbientC, &w.r.Airflow, &w.r.HydrogenPct, &w.r.ContactorClosed, &w.r.ChargerComplete} {
+	for _, r := range baytest.Places(&w.r) {
 		r.At = at
 	}
 	w.r.Level.At = at

@@ -92,8 +92,7 @@ func TestHistories(t *testing.T) {
 }
 
 func newSaga(t *rapid.T, n *tally) *saga {
-	setup := baytest.Setup("bay-1")
-	setup.Fitted |= reading.SensorsOf(reading.Airflow, reading.Hydrogen, reading.ChargerComplete)
+	setup := baytest.Every(baytest.Setup("bay-1"))
 	setup.Limits.RestMin, setup.Limits.ChargeMax = 10*time.Minute, 2*time.Hour
 	s := &saga{t: t, w: &world{t: t, setup: setup}, count: n}
 	s.begin(time.Duration(rapid.Int64Range(0, 1e13).Draw(t, "boot")))
@@ -369,7 +368,7 @@ func (s *saga) jump() {
 		s.w.tick(0, -1)
 		at := s.w.now - back
 		s.w.r.Now = at
-		for _, r := range []*reading.Reading{&s.w.r.PackV, &s.w.r.CurrentA, &s.w.r.PackC, &s.w.r.AmbientC, &s.w.r.Airflow, &s.w.r.HydrogenPct, &s.w.r.ContactorClosed, &s.w.r.ChargerComplete} {
+		for _, r := range baytest.Places(&s.w.r) {
 			r.At = at
 		}
 		s.w.r.Level.At = at

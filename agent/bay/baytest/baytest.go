@@ -39,6 +39,23 @@ func Setup(name string) bay.Setup {
 	}
 }
 
+// Every fits every sensor that a bay may have.
+func Every(s bay.Setup) bay.Setup {
+	s.Fitted = bay.Optional
+	return s
+}
+
+// Places returns where the readings of all sensors are, in their order, but for the
+// level, which has two bounds.
+func Places(r *bay.Readings) (places []*reading.Reading) {
+	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
+		if place := r.Place(s); place != nil {
+			places = append(places, place)
+		}
+	}
+	return places
+}
+
 // Values are what the sensors of a bay show.
 type Values struct {
 	PackV, CurrentA, PackC, AmbientC, LevelMM float64

@@ -36,7 +36,7 @@ func newHistory(p *Pack, s *Setup) history {
 	})
 	h.water = water.New(water.Config{
 		Cells: p.Cells, ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,
-		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, FullGravity: p.FullGravity,
+		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, FullGravity: p.FullGravity, Pilot: p.ProbeCell,
 		HottestC: l.ChargeMaxC, GasHoldUpMM: l.GasHoldUpMM,
 	})
 	return h
@@ -60,6 +60,9 @@ func mostCareful(packs []Pack) *Pack {
 		p.ChargeLevelMM = max(p.ChargeLevelMM, o.ChargeLevelMM)
 		p.VentWellMM, p.FreeSurfaceCM2 = min(p.VentWellMM, o.VentWellMM), min(p.FreeSurfaceCM2, o.FreeSurfaceCM2)
 		p.FillMarkMM = min(p.FillMarkMM, o.FillMarkMM)
+		if o.ProbeCell != p.ProbeCell {
+			p.ProbeCell = 0
+		}
 		p.ElectrolyteML, p.ChargeFactor = max(p.ElectrolyteML, o.ElectrolyteML), max(p.ChargeFactor, o.ChargeFactor)
 	}
 	return &p

@@ -124,6 +124,7 @@ type Pack struct {
 	VentWellMM     float64
 	FreeSurfaceCM2 float64
 	ElectrolyteML  float64 // in one cell at fill mark
+	ProbeCell      int     // the cell with the level probe, 1 at the positive end; 0: not known
 	ChargeFactor   float64 // ampere-hours in over ampere-hours out that make it full
 }
 

@@ -49,6 +49,7 @@ func TestBadFiles(t *testing.T) {
 		{"unknown key", "capacity_ah", "capcity_ah", "f:16: field packs[0].capcity_ah: unknown key; did you mean capacity_ah?"},
 		{"unknown key, short form", "capacity_ah", "capacity", "f:16: field packs[0].capacity: unknown key; did you mean capacity_ah?"},
 		{"unknown key, nothing near", "agent: shed-2", "agent: shed-2\ncolour: red", "f:3: field colour: unknown key; known here are site, agent, units, language, sensors, http, mqtt, logbook, bays, packs, limits, people, notify, first_aid"},
+		{"probe beyond the last cell", "    cells: 12\n", "    cells: 12\n    probe_cell: 13\n", "f:16: field packs[0].probe_cell: value 13 is not accepted: must be 1 to 12, the cells of the pack"},
 		{"phone in words", "agent: shed-2", "agent: shed-2\nfirst_aid: {emergency_phone: the gate}", `f:3: field first_aid.emergency_phone: value "the gate" is not accepted: must be a phone number in quotes: 2 to 31 digits, blanks and ( ) / -, with + before it where it is international`},
 		{"no place", "agent: shed-2", "agent: shed-2\nfirst_aid: {eyewash: ' '}", `f:3: field first_aid.eyewash: value " " is not accepted: must be the place in words, 1 to 200 printable characters`},
 		{"readings kept for too short a time", "agent: shed-2", "agent: shed-2\nlogbook: {keep_days: 7}", "f:3: field logbook.keep_days: value 7 is not accepted: must be 30 to 3650"},

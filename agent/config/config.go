@@ -118,6 +118,9 @@ type Pack struct {
 	// VentWellMM is where water starts to leave through the vent.
 	VentWellMM     float64 `yaml:"vent_well_mm" accept:"2 to 300 mm above the plate tops"`
 	FreeSurfaceCM2 float64 `yaml:"free_surface_cm2" accept:"1 to 5000 cm² in one cell"`
+	// ProbeCell is the cell with the level probe, 1 at the positive end; left out, it
+	// is not known, and no cell is shown as measured.
+	ProbeCell int `yaml:"probe_cell" accept:"1 to 48 cells, from the positive end" default:""`
 	// ElectrolyteML is the volume in one cell at the fill mark; left out, 10 ml for
 	// each Ah.
 	ElectrolyteML float64 `yaml:"electrolyte_ml" accept:"10 to 100000 ml in one cell" default:""`

@@ -60,6 +60,9 @@ func (c packCheck) pack(field string, p *Pack) {
 		p.ElectrolyteML = electrolyteMLPerAh * p.CapacityAh
 	}
 	c.heights(field, p)
+	if probe := field + ".probe_cell"; c.usable(probe, field+".cells") && p.ProbeCell > p.Cells {
+		c.reject(probe, fmt.Sprintf("must be 1 to %d, the cells of the pack", p.Cells))
+	}
 }
 
 // heights requires plate tops < lowest level for charging < fill mark < bottom of

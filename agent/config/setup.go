@@ -77,6 +77,6 @@ func (p Pack) core() bay.Pack {
 	return bay.Pack{
 		Name: p.Name, Cells: p.Cells, CapacityAh: p.CapacityAh, RateHours: p.RateHours, FullGravity: p.FullGravity,
 		ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,
-		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, ChargeFactor: p.ChargeFactor,
+		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, ChargeFactor: p.ChargeFactor, ProbeCell: p.ProbeCell,
 	}
 }

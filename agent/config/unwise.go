@@ -135,6 +135,7 @@ func (u *unwise) pack(field string, p *Pack) {
 	u.say(p.FullGravity < 1.24 || p.FullGravity > 1.31, field+".full_gravity", "gravity", memory, p.FullGravity)
 	u.say(p.ChargeFactor > 1.2, field+".charge_factor", "factor",
 		"from memory; California Title 20 allows large chargers 1.10 to 1.15 (from memory)", p.ChargeFactor)
+	u.say(p.ProbeCell == 0, field+".probe_cell", "probe", own)
 	u.say(p.ChargeLevelMM < 2, field+".charge_level_mm", "level", own, p.ChargeLevelMM)
 }
 

@@ -17,6 +17,7 @@ const wise = `mqtt: {broker: 'tcp://broker.example:1883'}
 func wiseText() string {
 	return strings.NewReplacer(
 		"bays:\n", "first_aid: {emergency_phone: '112', eyewash: left of the door}\nbays:\n",
+		"cells: 12\n", "cells: 12\n    probe_cell: 1\n",
 		"    pack: lift-24v\n    wiring:", "    pack: lift-24v\n    charger: {curve: iui, rated_a: 40}\n    wiring:",
 		"temperature: {pack: 28-0316a2795bff}", "temperature: {pack: 28-0316a2795bff, ambient: 28-0416b3d1aaff}",
 		"relay: {pin: GPIO17, ", "airflow: {pin: GPIO24}\n      relay: {pin: GPIO17, heartbeat: GPIO27, ",
@@ -54,6 +55,7 @@ func TestWarnings(t *testing.T) {
 		{transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 3.5", 1), "bays[0].wiring.level.rods", "only when it blocks"},
 		{"full_gravity: 1.277", "full_gravity: 1.215", "packs[0].full_gravity", "1.215"},
 		{"charge_level_mm: 3", "charge_level_mm: 1", "packs[0].charge_level_mm", "1 mm"},
+		{"    probe_cell: 1\n", "", "packs[0].probe_cell", "which cell holds the level probe"},
 		{"cells: 12\n", "cells: 12\n    charge_factor: 1.25\n", "packs[0].charge_factor", "1.25"},
 		{"packs:\n", "limits: {charge_max_c: 55}\npacks:\n", "limits.charge_max_c", "55 °C is outside 38 to 52"},
 		{"packs:\n", "limits: {charge_resume_c: 45}\npacks:\n", "limits.charge_resume_c", "45 °C"},

@@ -77,10 +77,19 @@ func (b *Balance) compareCells() {
 	}
 	d.lowestMM = 0
 	for i := range b.cfg.Cells {
-		d.cells[i] = difference{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i)}
+		d.cells[i] = b.differenceOf(i)
 		d.lowestMM = min(d.lowestMM, d.cells[i].lowMM)
 	}
 	d.atAh, d.outdated = b.gassingAh, false
+}
+
+// differenceOf returns that of one cell. The pilot is where its probe shows it, unless
+// a level rod has said otherwise: then the probe may be wrong.
+func (b *Balance) differenceOf(i int) difference {
+	if i+1 == b.cfg.Pilot && !b.cells[i].Measured && !b.cells[i].Dry {
+		return difference{use: 1}
+	}
+	return difference{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i)}
 }
 
 // likelyMM, lowestMM and highestMM return a cell's settled level less the pilot's.
@@ -256,7 +265,7 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK 
 	if beforeOK {
 		b.learnScale(beforeMM)
 	}
-	middle := medianOf(givenML[:b.cfg.Cells])
+	pilotML := b.pilotML(givenML)
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
 		c.FilledML = max(c.FilledML+givenML[i], 0)
@@ -264,18 +273,29 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK 
 			c.Fresh = false
 		}
 		c.PouredML = 0
-		if beforeOK && b.s.Known && !b.open {
+		switch {
+		case i+1 == b.cfg.Pilot: // its probe shows the water itself
+		case beforeOK && b.s.Known && !b.open:
 			c.OffsetMM += beforeMM + b.mm(givenML[i]) - b.s.SettledMM
-		} else {
-			c.OffsetMM += b.mm(givenML[i] - middle) // the pilot counts as one of many
+		default:
+			c.OffsetMM += b.mm(givenML[i] - pilotML)
 		}
 	}
 	b.anchored, b.anchorAh = false, gassingAh
 	b.s.LostML, b.s.PredictOK = 0, false
 	if b.open && beforeOK {
-		b.anchor(beforeMM+b.mm(middle), gassingAh)
+		b.anchor(beforeMM+b.mm(pilotML), gassingAh)
 	}
 	b.visits++
 	b.diffs.outdated = true
 	b.judgeFills()
+}
+
+// pilotML returns the water that the pilot was given. If it is not known which cell
+// that is, it counts as one of many.
+func (b *Balance) pilotML(givenML *[MaxCells]float64) float64 {
+	if b.cfg.Pilot > 0 {
+		return givenML[b.cfg.Pilot-1]
+	}
+	return medianOf(givenML[:b.cfg.Cells])
 }

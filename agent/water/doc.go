@@ -19,8 +19,9 @@
 // estimate moves the safe end at once and the other end only when a second reading
 // agrees: a wrong reading makes the bay safer, never less safe.
 //
-// The package does not know which cell has the probe. So it treats the pilot cell
-// like the others, which only makes its estimate wider.
+// Where the configuration does not say which cell has the probe, the pilot cell is
+// treated like the others, which only makes its estimate wider. Where it does, that
+// cell is where its probe shows it, until a level rod says otherwise.
 //
 // Amounts are based on the free surface. Between the plates less of the section is
 // liquid, 30 % or more. To cover bare plates the least amount that can do it is

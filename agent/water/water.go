@@ -11,6 +11,7 @@ import (
 // Config is the fixed data of the pack; lengths are above the plate tops.
 type Config struct {
 	Cells          int // 1 to MaxCells
+	Pilot          int // the cell with the probe, 1 to Cells; 0: not known
 	ChargeLevelMM  float64
 	FillMarkMM     float64
 	VentWellMM     float64

@@ -29,7 +29,7 @@ type jarRow struct {
 	Jars  []jar
 }
 
-// jar is one cell, or the measured cell's probe.
+// jar is one cell.
 type jar struct {
 	X, Y, H, Middle float64
 	Name            string
@@ -74,14 +74,15 @@ func newSection(p *bay.Picture, v words.Voice) section {
 	for i := range s.Lines {
 		s.Lines[i].TextY = s.Lines[i].Y + lineTextHigh - 2
 	}
-	jars := s.probe(p, v, y)
+	var jars []jar
+	s.probe(p, v, y)
 	for i := range p.Pack.Cells {
 		if j, ok := s.cell(p, v, i, y); ok {
 			jars = append(jars, j)
 		}
 	}
-	s.Known = len(jars) > 0
-	for row := range slices.Chunk(jars, perRow+1) {
+	s.Known = len(jars) > 0 || len(s.Table) > 0
+	for row := range slices.Chunk(jars, perRow) {
 		r := jarRow{Width: labelWide + jarStep*float64(len(row)), Jars: row}
 		for i := range row {
 			row[i].X = labelWide + jarStep*float64(i)
@@ -96,22 +97,33 @@ func newSection(p *bay.Picture, v words.Voice) section {
 	return s
 }
 
-// probe returns the measured cell as its probe shows it now.
-func (s *section) probe(p *bay.Picture, v words.Voice, y func(float64) float64) []jar {
+// probe adds what the probe shows now: as a line across all cells where it is not
+// known which cell it is in.
+func (s *section) probe(p *bay.Picture, v words.Voice, y func(float64) float64) {
 	c := p.Seen.Level
 	if !c.Usable() {
-		return nil
+		return
 	}
-	text := v.Level(c.LowMM, c.HighMM)
-	s.Table = append(s.Table, sectionLine{v.Say("section.probe"), text, v.Say("section.measured"), ""})
-	return []jar{{
-		Y: y(c.LowMM), H: s.Height - captionHigh - y(c.LowMM), Span: y(c.LowMM) - y(c.HighMM), Measured: true,
-		Name: v.Say("section.probe"), Title: v.Say("section.probe") + ": " + text,
-	}}
+	line := sectionLine{Cell: v.Say("section.probe"), Level: v.Level(c.LowMM, c.HighMM), How: v.Say("section.measured")}
+	if p.Pack.ProbeCell > 0 {
+		line.Cell = v.Say("section.probe.cell", p.Pack.ProbeCell)
+	} else {
+		s.Lines = append(s.Lines, heightLine{Y: y(c.LowMM), Class: "probe", Name: line.Cell, TextY: y(c.LowMM) - 2})
+	}
+	s.Table = append(s.Table, line)
+}
+
+// probed returns the cell with the probe as its probe shows it now.
+func (s *section) probed(p *bay.Picture, v words.Voice, y func(float64) float64) jar {
+	c := p.Seen.Level
+	return jar{
+		Y: y(c.LowMM), H: s.JarHigh - y(c.LowMM), Span: y(c.LowMM) - y(c.HighMM), Measured: true, Name: strconv.Itoa(p.Pack.ProbeCell) + " ▾",
+		Title: v.Say("section.probe.cell", p.Pack.ProbeCell) + ": " + v.Level(c.LowMM, c.HighMM) + ", " + v.Say("section.measured"),
+	}
 }
 
 func (s *section) cell(p *bay.Picture, v words.Voice, i int, y func(float64) float64) (jar, bool) {
-	n := planOf(p, v, i)
+	n, probe := planOf(p, v, i), i+1 == p.Pack.ProbeCell && p.Seen.Level.Usable()
 	line := sectionLine{Cell: n.Name(), How: v.Say("section.estimated")}
 	if n.ByRod {
 		line.How = v.Say("section.rod")
@@ -119,20 +131,32 @@ func (s *section) cell(p *bay.Picture, v words.Voice, i int, y func(float64) flo
 	if perCell, _ := words.Proposal(p); i < len(perCell) {
 		line.Water = v.Volume(math.Floor(perCell[i]))
 	}
-	if !n.LevelKnown {
+	var j jar
+	switch {
+	case probe:
+		j = s.probed(p, v, y)
+		s.Table[0].Water = line.Water
+	case !n.LevelKnown:
 		return jar{}, false
+	default:
+		j = s.guessed(p, v, &n, line, y)
 	}
-	line.Level = n.Level()
-	if low := lowerBy(p, i); low >= oddMM {
-		line.How += "; " + v.Say("section.odd", v.Height(low))
-	}
-	s.Table = append(s.Table, line)
-	j := jar{Y: y(n.LevelMM), H: s.Height - captionHigh - y(n.LevelMM), Measured: n.ByRod, Name: strconv.Itoa(i + 1), Title: line.Cell + ": " + line.Level + ", " + line.How}
 	if line.Water != "" {
 		perCell, _ := words.Proposal(p)
 		j.Water = strconv.Itoa(int(perCell[i]))
 	}
 	return j, true
+}
+
+// guessed returns a cell by its last reading with the level rod, or by its estimate.
+func (s *section) guessed(p *bay.Picture, v words.Voice, n *plan, line sectionLine, y func(float64) float64) jar {
+	i := n.Number - 1
+	line.Level = n.Level()
+	if low := lowerBy(p, i); low >= oddMM {
+		line.How += "; " + v.Say("section.odd", v.Height(low))
+	}
+	s.Table = append(s.Table, line)
+	return jar{Y: y(n.LevelMM), H: s.JarHigh - y(n.LevelMM), Measured: n.ByRod, Name: strconv.Itoa(n.Number), Title: line.Cell + ": " + line.Level + ", " + line.How}
 }
 
 // lowerBy returns how much lower a cell is than the middle one.

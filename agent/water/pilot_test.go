@@ -1,0 +1,91 @@
+package water_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"bayward/agent/water"
+)
+
+// known is the invented pack with the probe in its fourth cell.
+func known() water.Config {
+	cfg := pack()
+	cfg.Pilot = 4
+	return cfg
+}
+
+// TestThePilotIsWhereItsProbeShowsIt: a charge's loss makes the others lower by what
+// they may use more, and the pilot not.
+func TestThePilotIsWhereItsProbeShowsIt(t *testing.T) {
+	r := newRig(known(), 12)
+	r.lose(4)
+	s := r.stand(8, 8)
+	require.NotEqual(t, 4, s.LowCell)
+	require.InDelta(t, -4*0.15, r.LowestMM(), 0.01, "of the cells that nobody measured")
+	require.InDelta(t, 8, s.LevelMM[3], 0.01)
+}
+
+// TestARodDoubtsTheProbe: a rod that shows less than the probe, or the plates, counts
+// at once, in the cell with the probe as in any other.
+func TestARodDoubtsTheProbe(t *testing.T) {
+	r := newRig(known(), 8)
+	require.Equal(t, water.NotRejected, r.Level(4, 3))
+	r.stand(8, 8)
+	require.InDelta(t, -5, r.LowestMM(), 0.01)
+	r.Filled(&[water.MaxCells]float64{3: 65}, 0, false, r.in.GassingAh)
+	r.stand(13, 13)
+	require.InDelta(t, -5, r.LowestMM(), 0.01, "water does not make the probe right")
+
+	r = newRig(known(), 8)
+	r.Dry(4)
+	r.stand(8, 8)
+	require.InDelta(t, -8, r.LowestMM(), 0.01)
+}
+
+// TestWaterOfThePilotIsInNoOtherCell: when only the pilot was filled and no level was
+// known before, the others are lower than it now by that much.
+func TestWaterOfThePilotIsInNoOtherCell(t *testing.T) {
+	r := newRig(known(), 8)
+	r.Filled(&[water.MaxCells]float64{3: 65}, 0, false, r.in.GassingAh)
+	s := r.wait(2*time.Hour, 13, 13)
+	require.InDelta(t, 13, s.LevelMM[3], 0.01)
+	require.InDelta(t, 8, s.LevelMM[0], 0.01)
+	require.InDelta(t, -5, r.LowestMM(), 0.01)
+}
+
+// TestKnowingThePilotHidesNoOtherCell: whatever was read and lost, where every cell was
+// given the same the others are estimated as where the pilot is not known.
+func TestKnowingThePilotHidesNoOtherCell(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a, b := newRig(known(), 10), newRig(pack(), 10)
+		for range rapid.IntRange(1, 8).Draw(t, "steps") {
+			cell, mm := rapid.IntRange(1, 12).Draw(t, "cell"), rapid.Float64Range(0, 20).Draw(t, "mm")
+			ml, lost := rapid.Float64Range(0, 100).Draw(t, "ml"), rapid.Float64Range(0, 3).Draw(t, "lost")
+			act := rapid.IntRange(0, 2).Draw(t, "act")
+			for _, r := range []*rig{a, b} {
+				switch act {
+				case 0:
+					r.Level(cell, mm)
+				case 1:
+					var given [water.MaxCells]float64
+					for i := range 12 {
+						given[i] = ml
+					}
+					r.Filled(&given, 0, false, r.in.GassingAh)
+				case 2:
+					r.lose(lost)
+				}
+				r.stand(10, 10)
+			}
+			for i := range 12 {
+				if i == 3 {
+					continue
+				}
+				require.InDelta(t, b.Status().LevelMM[i], a.Status().LevelMM[i], 1e-9, "cell %d", i+1)
+			}
+		}
+	})
+}

@@ -71,7 +71,7 @@ func (c *Client) judgeSigned(bayName string, cmd *command, sealed *jws) (*Person
 	if wrong := first(c.judgeAddress(bayName, cmd), c.judgeTime(cmd)); wrong != nil {
 		return nil, wrong
 	}
-	if !cmd.open() && !who.Right.Allows(cmd.Kind) {
+	if !cmd.open() && who.Right < cmd.Needs() {
 		return nil, refuse(NoRight, "the role of this person does not allow the order %s", cmd.name)
 	}
 	return who, nil

@@ -209,10 +209,7 @@ func (b *Bay) settle(lines []order.CellEntry) {
 	if !v.Open {
 		return
 	}
-	enoughMM := b.history.pack.FillMarkMM
-	if v.OnlyCoverPlates {
-		enoughMM = b.history.pack.ChargeLevelMM
-	}
+	enoughMM := b.enoughMM()
 	v.noteBare(b.pic.Water.Bare)
 	for i := range lines {
 		c := &lines[i]
@@ -224,6 +221,14 @@ func (b *Bay) settle(lines []order.CellEntry) {
 			at.Done = true
 		}
 	}
+}
+
+// enoughMM returns the level at which a cell needs no more water in the open visit.
+func (b *Bay) enoughMM() float64 {
+	if b.pic.Visit.OnlyCoverPlates {
+		return b.history.pack.ChargeLevelMM
+	}
+	return b.history.pack.FillMarkMM
 }
 
 // untouched reports whether a cell was given nothing and nothing was drawn off.
@@ -240,6 +245,17 @@ func (c *CellVisit) see(mm *float64, before bool) {
 	if before {
 		c.BeforeMM, c.WasDry = c.LevelMM, c.Dry
 	}
+}
+
+// guessed returns the cells whose water was, at least in part, poured as proposed and
+// not measured.
+func (v *Visit) guessed() (cells water.CellSet) {
+	for i := range v.Cells {
+		if v.Cells[i].How == order.AsProposed {
+			cells |= 1 << i
+		}
+	}
+	return cells
 }
 
 // net returns what each cell was given less what was drawn off, ml.

@@ -22,6 +22,7 @@ func (b *Bay) fitsLate(o *order.Order) *order.Refusal {
 // the level or the gravity now. An amount that was filled to the mark is not known.
 func (b *Bay) enterLate(o *order.Order) {
 	var net [water.MaxCells]float64
+	var guessed water.CellSet
 	some := false
 	for i := range o.Cells {
 		c := &o.Cells[i]
@@ -34,9 +35,12 @@ func (b *Bay) enterLate(o *order.Order) {
 		if c.ML != nil && *c.ML > 0 || c.How == order.ToMark {
 			b.history.charge.Watered(c.Cell)
 		}
+		if c.How == order.AsProposed || c.How == order.ToMark {
+			guessed |= 1 << (c.Cell - 1)
+		}
 		some = some || c.ML != nil || c.DrawnML != nil
 	}
 	if some {
-		b.history.water.Filled(&net, 0, false, b.pic.Charge.TotalGassingAh)
+		b.history.water.Filled(&net, guessed, 0, false, b.pic.Charge.TotalGassingAh)
 	}
 }

@@ -22,6 +22,7 @@ type asked struct {
 	ids     takenIDs
 	// leftBare are the cells that a visit just closed leaves bare.
 	leftBare water.CellSet
+	old      *float64 // what a correction just taken has replaced
 	visit    visitStart
 }
 
@@ -69,8 +70,8 @@ func (b *Bay) take(orders []order.Order, now time.Duration) {
 			continue
 		}
 		b.asked.ids.add(o.ID)
-		b.answer(o, Event{Kind: OrderTaken, Bare: b.asked.leftBare})
-		b.asked.leftBare = 0
+		b.answer(o, Event{Kind: OrderTaken, Bare: b.asked.leftBare, Old: b.asked.old})
+		b.asked.leftBare, b.asked.old = 0, nil
 	}
 }
 
@@ -143,6 +144,8 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 		}
 	case order.Accept:
 		b.history.water.Accept()
+	case order.Correct:
+		return b.correct(o, now)
 	case order.Pack:
 		return b.identity.take(o, &b.conn, &b.pic.Seen, &b.pic.Visit)
 	default:
@@ -169,7 +172,7 @@ func (b *Bay) closeVisit(o *order.Order, now time.Duration) {
 	}
 	if touched {
 		net := v.net()
-		b.history.water.Filled(&net, b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
+		b.history.water.Filled(&net, v.guessed(), b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}
 	b.unlocked(now)

@@ -323,5 +323,6 @@ type Event struct {
 	Asked      order.Order   // orders and visits: what was ordered
 	Why        order.Refusal // OrderRefused: why
 	Plates     bool          // VisitOpened: only to cover the plates
+	Old        *float64      // OrderTaken for a correction: the value until then, nil for none or as the sender said
 	Bare       water.CellSet // VisitClosed, and OrderTaken for it: cells that are still bare by the record
 }

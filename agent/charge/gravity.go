@@ -105,6 +105,17 @@ func (t *Tracker) putGravity(now time.Duration, h *Hydrometer) {
 	g.round.judge(t.cfg.FullGravity)
 }
 
+// Unread takes back the reading of one cell, which never was. What it proved until
+// then is not taken back.
+func (t *Tracker) Unread(cell int) {
+	if cell < 1 || cell > t.cfg.Cells || !t.cells.any {
+		return
+	}
+	t.cells.round.Cells[cell-1] = CellGravity{}
+	t.cells.round.judge(t.cfg.FullGravity)
+	t.publish()
+}
+
 // dropGravity forgets the round, but not which cells are unmixed.
 func (t *Tracker) dropGravity() {
 	t.cells = gravities{unmixed: t.cells.unmixed, mixedS: t.cells.mixedS}

@@ -213,35 +213,6 @@ func (l *Limits) judgeCurrent(currentA, cellV reading.Reading) Judged {
 	return j
 }
 
-// judgeLevel judges both findings about the level. While the level is unknown there
-// is no verdict on the plates: one broken wire is one finding.
-func (l *Limits) judgeLevel(c reading.Level, bareCells int) (bare, unknown Judged) {
-	unknown = unless(!c.Usable(), Evidence{Value: c.LowMM, Fault: c.Fault})
-	e := Evidence{Value: c.LowMM, Limit: l.ChargeLevelMM, Fault: c.Fault}
-	switch {
-	case bareCells != 0:
-		return Judged{Bad, Evidence{Value: float64(bareCells), Limit: l.ChargeLevelMM, Fault: reading.None, Reason: CellsBare}}, unknown
-	case !c.Usable():
-		return Judged{Unjudged, e}, unknown
-	case c.LowMM >= l.ChargeLevelMM:
-		return Judged{Clear, e}, unknown
-	case c.LowMM > 0:
-		e.Reason = BelowChargeLevel
-		return Judged{Between, e}, unknown
-	default: // at or below the plate tops, or NaN
-		return Judged{Bad, e}, unknown
-	}
-}
-
-// judgeOverfilled goes by what people recorded: no probe sees the other cells.
-func judgeOverfilled(cell, cells int) Judged {
-	e := Evidence{Value: float64(cell), Limit: float64(cells), Fault: reading.None}
-	if cells > 1 {
-		e.Reason = Several
-	}
-	return unless(cell != 0 || cells != 0, e)
-}
-
 func judgeVoltage(v reading.Reading, charged bool) Judged {
 	hi, hiClear := restV, restClearV
 	if charged {

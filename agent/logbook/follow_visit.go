@@ -65,7 +65,7 @@ func (f *Follower) visitEvent(s Stamp, p *bay.Picture, e *bay.Event) {
 		f.visit.AfterMM = level(p)
 		f.endVisit(s, e.By)
 	case bay.OrderTaken:
-		f.orderTaken(s, p, o)
+		f.orderTaken(s, p, e)
 	default:
 	}
 }
@@ -93,7 +93,36 @@ func visitKindOf(p *bay.Picture) string {
 	return VisitWater
 }
 
-func (f *Follower) orderTaken(s Stamp, p *bay.Picture, o *order.Order) {
+// corrected records a correction. That of the open visit is in its row at once.
+func (f *Follower) corrected(s Stamp, p *bay.Picture, e *bay.Event) {
+	o := &e.Asked
+	c := Correction{
+		Bay: f.bay, Pack: f.pack, Visit: int64(o.Visit), Cell: o.Cell, Field: o.Field, Old: copyOf(e.Old), New: copyOf(o.Value),
+		Applied: o.Visit == 0, Reason: o.Reason, By: o.By, At: s,
+	}
+	if c.Applied {
+		if f.visit == nil {
+			f.visit = f.visitOf(s, p)
+		}
+		c.Field = f.visit.cell(o.Cell).stored(o.Field)
+		f.visit.set(o.Cell, c.Field, c.New)
+	}
+	f.out.Corrections = append(f.out.Corrections, c)
+}
+
+func copyOf(v *float64) Num {
+	if v == nil {
+		return nil
+	}
+	return Known(*v)
+}
+
+func (f *Follower) orderTaken(s Stamp, p *bay.Picture, e *bay.Event) {
+	o := &e.Asked
+	if o.Kind == order.Correct {
+		f.corrected(s, p, e)
+		return
+	}
 	if o.Late() {
 		f.out.Visits = append(f.out.Visits, f.lateVisit(s, o))
 		return

@@ -83,6 +83,25 @@ var (
 		Empty: "takes back what was said",
 		place: func(o *Order) any { return &o.Pack },
 	}
+	// VisitField is the number of a visit in the record.
+	VisitField = &Field{
+		Name: "visit", About: "the number of a closed visit in the record, which needs pack and was; left out or 0 for the open one", Unit: One, Low: 0, High: 999_999,
+		place: func(o *Order) any { return &o.Visit },
+	}
+	NameField = &Field{
+		Name: "field", About: "which value is corrected", Unit: Characters, Low: 1, High: 8,
+		Words: []string{MLField.Name, DrawnField.Name, LevelField.Name, GravityField.Name},
+		place: func(o *Order) any { return &o.Field },
+	}
+	// ValueField has the widest bounds of the fields that can be corrected.
+	ValueField = &Field{
+		Name: "value", About: "the right value, in the unit of the field; left out when it never happened", Unit: One, Low: 0, High: 2000,
+		place: func(o *Order) any { return &o.Value },
+	}
+	WasField = &Field{
+		Name: "was", About: "the old value as the sender knew it, in the unit of the field; the order is refused when the open visit has another", Unit: One, Low: 0, High: 1e5,
+		place: func(o *Order) any { return &o.Was },
+	}
 	ReasonField = &Field{
 		Name: "reason", About: "why, in the person's own words", Unit: Characters, Low: 1, High: MaxNoteRunes,
 		place: func(o *Order) any { return &o.Reason },
@@ -196,6 +215,10 @@ func (f *Field) Number(o *Order) float64 {
 		return float64(*p)
 	case *float64:
 		return *p
+	case **float64:
+		if *p != nil {
+			return **p
+		}
 	case *[]CellEntry:
 		return float64(len(*p))
 	}
@@ -250,6 +273,10 @@ func (f *Field) leftOut(o *Order) bool {
 		return *p == ""
 	case *bool:
 		return !*p
+	case **float64:
+		return *p == nil
+	case *int:
+		return *p == 0
 	}
 	return false
 }

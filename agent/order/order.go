@@ -36,6 +36,7 @@ const (
 	Pack
 	Entry
 	Accept
+	Correct
 	NumKinds
 )
 
@@ -93,6 +94,12 @@ type Order struct {
 	// NobodyAtPack confirms that somebody looked and nobody is at the pack.
 	Lock, Of     string
 	NobodyAtPack bool
+	// Correct replaces the value of Field at a Cell of a Visit, 0 being the open one, by
+	// Value; nil says that it never happened. Was is the old value as the sender knew
+	// it, nil when not given.
+	Visit      int
+	Field      string
+	Value, Was *float64
 	// Sure repeats an order that was asked back, see Code.Asks: the person has looked
 	// again and means it.
 	Sure bool
@@ -152,6 +159,19 @@ func ParseRight(name string) Right {
 
 // Rights returns the rights that a person can have, the least first.
 func Rights() []Right { return []Right{MayLook, MayVisit, MayRelease} }
+
+// Needs returns the right that an order needs: that of its row, but to correct a
+// visit that is closed the highest.
+func (o *Order) Needs() Right {
+	switch row := o.Kind.Row(); {
+	case row == nil || row.Right == NoRight:
+		return numRights
+	case o.Kind == Correct && o.Visit != 0:
+		return MayRelease
+	default:
+		return row.Right
+	}
+}
 
 // Allows reports whether the right is enough for an order. An unknown order, or
 // one whose row names no right, is allowed to nobody.

@@ -54,8 +54,12 @@ var oracle = map[string]written{
 	"level":       {"visit", false, []string{cell, level, sure}},
 	"quality":     {"visit", true, []string{us, kind}},
 	"pack":        {"visit", false, []string{pack}},
-	"accept":      {"release", false, []string{reason}},
-	"entry":       {"visit", false, []string{cells, sure, doneBy, doneAt}},
+	"correct": {"visit", false, []string{
+		cell, "field 1 to 8 printable characters", reason, "visit 0 to 999999 1, may be left out",
+		"value 0 to 2000 1, may be left out", "was 0 to 100000 1, may be left out", pack + ", may be left out",
+	}},
+	"accept": {"release", false, []string{reason}},
+	"entry":  {"visit", false, []string{cells, sure, doneBy, doneAt}},
 }
 
 // lineOracle is what a line of an entry's cells has.
@@ -139,6 +143,8 @@ func set(f *order.Field, o *order.Order, v float64) {
 		*p = int(v)
 	case *float64:
 		*p = v
+	case **float64:
+		*p = new(v)
 	case *string:
 		*p = strings.Repeat("x", int(v))
 		if len(f.Words) > 0 {

@@ -36,13 +36,15 @@ const (
 	CellTwice               // Cell has two lines in one entry
 	DryAndLevel             // a cell cannot be dry and show a level, unless water was given between
 	BelowTops               // a level rod reads nothing below the plate tops: Dry says that
-	GivenMeanwhile          // Cell has been given Value by now, not what the sender saw
+	GivenMeanwhile          // Cell has Value by now, not what the sender saw
 	NotConfirmed            // Field must be confirmed
 	NoSuchLock              // the person Name has no such lock here; Name may be ""
 	NotYourLock             // the locks are those of the people Name
 	InVisit                 // the person Name is in the visit already
 	LastInVisit             // the last person does not leave the visit but closes it
 	OthersInVisit           // the people Name are in the visit
+	OtherPack               // it is about the pack Name, which is not the one here
+	NothingToCorrect        // Cell has no such value in the open visit
 	NothingOverfilled       // no cell was filled over its highest level for a charge
 	// The rest ask the person to look again: an order that is Sure is taken.
 	AskOverCeiling // the level Value is above High, the highest for a charge
@@ -60,7 +62,7 @@ var codeNames = [NumCodes]string{
 	"other-pack-sensed", "above-vent-well", "temperature-unknown", "level-unknown",
 	"cell-twice", "dry-and-level", "below-tops", "given-meanwhile",
 	"not-confirmed", "no-such-lock", "not-your-lock", "in-visit", "last-in-visit", "others-in-visit",
-	"nothing-overfilled",
+	"other-pack", "nothing-to-correct", "nothing-overfilled",
 	"ask-over-ceiling", "ask-past-ceiling", "ask-contradicts", "ask-bare", "ask-little", "ask-much",
 }
 
@@ -229,6 +231,9 @@ func Check(o *Order, l Limits) *Refusal {
 	if why := checkLate(o); why != nil {
 		return why
 	}
+	if why := checkCorrect(o); why != nil {
+		return why
+	}
 	return Joined(checkCells(o, l))
 }
 
@@ -240,6 +245,31 @@ func checkLate(o *Order) *Refusal {
 		}
 	}
 	return nil
+}
+
+// checkCorrect requires a value within the bounds of its own field, and for a closed
+// visit what the record has of it.
+func checkCorrect(o *Order) *Refusal {
+	if o.Kind != Correct {
+		return nil
+	}
+	of := FieldOf(o.Field)
+	missing := func(f *Field) *Refusal {
+		return &Refusal{Code: Missing, Kind: o.Kind, Field: f, Low: f.Low, High: f.High}
+	}
+	switch {
+	case o.Visit != 0 && o.Pack == "":
+		return missing(PackField)
+	case o.Visit != 0 && o.Was == nil:
+		return missing(WasField)
+	case o.Value == nil:
+		return nil
+	}
+	low := of.Low
+	if of == DrawnField { // nothing drawn off is a correction too
+		low = 0
+	}
+	return of.checkNumber(o.Kind, *o.Value, low, of.High)
 }
 
 // Check checks one field of an order, nil when its value is accepted.

@@ -111,6 +111,10 @@ var Table = [NumKinds]Row{
 		Fields: []*Field{CellsField}, Optional: []*Field{SureField, DoneByField, DoneAtField},
 		Each: []*Field{CellField, MLField, HowField, DrawnField, DryField, LevelField, GravityField, AtCField, SeenField},
 	},
+	Correct: {
+		Name: "correct", Does: "Correct a value of one cell of the open visit or, with the role release, of a closed one of the pack that is plugged in; the old value stays on record.", Of: OfVisit, Right: MayVisit,
+		Fields: []*Field{CellField, NameField, ReasonField}, Optional: []*Field{VisitField, ValueField, WasField, PackField},
+	},
 	Accept: {
 		Name: "accept", Does: "Take on oneself, with a reason, that cells were filled over their highest level for a charge.", Of: OfCharge, Right: MayRelease,
 		Fields: []*Field{ReasonField},
@@ -134,7 +138,13 @@ func (o *Order) Members() map[string]any {
 				all[f.Name] = true
 			}
 		case *int:
-			all[f.Name] = float64(*p)
+			if row.Needs(f) || *p != 0 {
+				all[f.Name] = float64(*p)
+			}
+		case **float64:
+			if *p != nil && !math.IsNaN(**p) && !math.IsInf(**p, 0) {
+				all[f.Name] = **p
+			}
 		case *float64:
 			if !math.IsNaN(*p) && !math.IsInf(*p, 0) && (!row.AnyOf || !f.leftOut(o)) {
 				all[f.Name] = *p
@@ -164,6 +174,10 @@ func (o *Order) Put(members map[string]any) {
 		case *int:
 			if x, ok := v.(float64); ok && math.Abs(x) <= math.MaxInt32 {
 				*p = int(x)
+			}
+		case **float64:
+			if x, ok := v.(float64); ok {
+				*p = &x
 			}
 		case *float64:
 			if x, ok := v.(float64); ok {

@@ -42,7 +42,7 @@ func TestRod(t *testing.T) {
 		given[i] = 13 * 11
 	}
 	r.wait(time.Minute, rodMM, wet)
-	r.Filled(&given, 2, true, r.in.GassingAh)
+	r.Filled(&given, 0, 2, true, r.in.GassingAh)
 	if s = r.wait(time.Minute, rodMM, wet); !s.Known || math.Abs(s.SettledMM-13) > 0.01 {
 		t.Errorf("11 mm poured on 2: known %v, %.2f mm", s.Known, s.SettledMM)
 	}

@@ -216,6 +216,7 @@ func (b *Balance) BetweenML(fromMM, toMM float64) float64 {
 // read processes one reading as a difference to the pilot cell.
 func (b *Balance) read(i int, offset float64) {
 	c := &b.cells[i]
+	b.before[i], b.undo = *c, b.undo|1<<i
 	likely := b.likelyMM(i)
 	b.learnUse(c, likely, offset)
 	agrees := math.Abs(offset-likely) <= agreeMM
@@ -260,15 +261,15 @@ func (b *Balance) learnUse(c *Cell, likely, offset float64) {
 
 // Filled closes a visit: each cell rose by what it was given, and the balance
 // starts again from the next calm level. beforeMM is the pilot's settled level when
-// the visit opened; without it the water is only counted.
-func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK bool, gassingAh float64) {
+// the visit opened; without it the water is only counted. The amounts of guessed cells
+// were not measured: their level is estimated from them, but they judge no cell.
+func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM float64, beforeOK bool, gassingAh float64) {
 	if beforeOK {
 		b.learnScale(beforeMM)
 	}
 	pilotML := b.pilotML(givenML)
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
-		c.FilledML = max(c.FilledML+givenML[i], 0)
 		if givenML[i] != c.PouredML {
 			c.Fresh = false
 		}
@@ -286,9 +287,9 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, beforeMM float64, beforeOK 
 	if b.open && beforeOK {
 		b.anchor(beforeMM+b.mm(pilotML), gassingAh)
 	}
-	b.visits++
+	b.undo = 0
 	b.diffs.outdated = true
-	b.judgeFills()
+	b.countFills(givenML, guessed)
 }
 
 // pilotML returns the water that the pilot was given. If it is not known which cell

@@ -138,7 +138,7 @@ func TestPouredWaterProvesNoLevel(t *testing.T) {
 		r.lose(7)
 		r.stand(6, 6)
 		r.stand(13, 13)
-		r.Filled(&given, 6, true, r.in.GassingAh)
+		r.Filled(&given, 0, 6, true, r.in.GassingAh)
 		r.stand(13, 13)
 	}
 	r.lose(7)
@@ -183,7 +183,7 @@ func TestAnyReadings(t *testing.T) {
 				settled := before.SettledMM
 				level += given[0] / 13
 				r.stand(level, level)
-				r.Filled(&given, settled, true, r.in.GassingAh)
+				r.Filled(&given, 0, settled, true, r.in.GassingAh)
 			case 3:
 				r = again(t, r, cfg)
 			}

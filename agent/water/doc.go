@@ -33,7 +33,7 @@
 // the level passes a rod. From then on, or from a visit or a level reading, the
 // balance counts; before that, amounts are unknown.
 //
-// Odd cells are found from the water recorded over three or more visits. That works
-// only where the technician fills to a mark and records what it took; pouring just
-// the amount shown measures nothing.
+// Odd cells are found from the water recorded over three or more visits: measured, or
+// worked out of a cell that was filled to the mark. An amount poured as proposed
+// measures nothing, so it judges nothing.
 package water

@@ -79,7 +79,7 @@ func (y *yard) run(rounds int, asked []float64, told func(share, trueH, saidH, l
 			settled := level
 			level = y.startMM
 			r.stand(level, level)
-			r.Filled(&given, settled, true, r.in.GassingAh)
+			r.Filled(&given, 0, settled, true, r.in.GassingAh)
 		}
 	}
 }

@@ -38,6 +38,33 @@ func (s *Status) OddCells() []OddCell {
 	return out
 }
 
+// countFills adds a visit's water to what the cells were given. A cell whose amount
+// was not measured counts like the middle one of the others; a visit in which most
+// were not measured does not count.
+func (b *Balance) countFills(givenML *[MaxCells]float64, guessed CellSet) {
+	cells := b.cfg.Cells
+	if 2*guessed.Len() > cells {
+		b.judgeFills()
+		return
+	}
+	var measured []float64
+	for i := range cells {
+		if !guessed.Has(i + 1) {
+			measured = append(measured, givenML[i])
+		}
+	}
+	middle := medianOf(measured)
+	for i := range cells {
+		ml := givenML[i]
+		if guessed.Has(i + 1) {
+			ml = middle
+		}
+		b.cells[i].FilledML = max(b.cells[i].FilledML+ml, 0)
+	}
+	b.visits++
+	b.judgeFills()
+}
+
 // judgeFills judges the water recorded since the memory began. It runs when a visit
 // is closed, not at each tick.
 func (b *Balance) judgeFills() {

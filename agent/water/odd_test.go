@@ -22,7 +22,7 @@ func visits(n int, shares []float64, seed uint64) *water.Status {
 		for i, s := range shares {
 			given[i] = 90 * s * (1 + 0.05*rng.NormFloat64())
 		}
-		r.Filled(&given, 6, true, 0)
+		r.Filled(&given, 0, 6, true, 0)
 	}
 	return r.stand(13, 13)
 }

@@ -82,8 +82,10 @@ type Balance struct {
 	visit     bool // and the two below, of the last step
 	visitMM   float64
 	given     *[MaxCells]float64
-	blocked   bool    // of the last step
-	short     CellSet // cells that need covering in the open visit
+	blocked   bool           // of the last step
+	short     CellSet        // cells that need covering in the open visit
+	before    [MaxCells]Cell // cells before their last level reading, of those in undo
+	undo      CellSet
 	edge      edge
 	open      bool // the probe works but leaves more than wideMM open
 	use       use

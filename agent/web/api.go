@@ -133,6 +133,9 @@ func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, of order.Subje
 	if wrong == nil {
 		wrong = s.allowed(r, o.Kind)
 	}
+	if wrong == nil && o.Needs() > o.Kind.Row().Right {
+		wrong = s.allowed(r, order.Release)
+	}
 	if wrong != nil {
 		writeProblem(w, *wrong)
 		return

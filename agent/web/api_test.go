@@ -95,7 +95,7 @@ func TestBadOrders(t *testing.T) {
 		{"half an object", `{"action":`, 400, "the body is not accepted: unexpected EOF"},
 		{"two objects", `{"action":"open","by":"A"}{}`, 400, "the body must be one JSON object and nothing after it"},
 		{"unknown field", `{"action":"open","by":"A","force":true}`, 400, `the body is not accepted: unknown field "force"`},
-		{"unknown action", `{"action":"release","by":"A"}`, 400, `field action: value "release" is not accepted: must be one of open, join, leave, close, fill, gravity, level, quality, entry`},
+		{"unknown action", `{"action":"release","by":"A"}`, 400, `field action: value "release" is not accepted: must be one of open, join, leave, close, fill, gravity, level, quality, entry, correct`},
 		{"nobody", `{"action":"open"}`, 400, `field by: value "" is not accepted: must be the person's name, 1 to 60 printable characters`},
 		{"blank name", `{"action":"open","by":"  "}`, 400, `field by: value "" is not accepted: must be the person's name, 1 to 60 printable characters`},
 		{"name that moves the terminal", `{"action":"open","by":"A\u001b[2J"}`, 400, `field by: value "A\x1b[2J" is not accepted: must be the person's name, 1 to 60 printable characters`},

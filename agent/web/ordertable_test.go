@@ -231,7 +231,7 @@ func same(url.Values) {}
 // TestEveryOrderByForm: the page's form and a program give the same order.
 func TestEveryOrderByForm(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, want order.Order) {
-		if inEntries[want.Kind] {
+		if inEntries[want.Kind] || want.Kind == order.Correct { // which has no form of its own yet
 			return
 		}
 		for _, units := range words.Systems() {
@@ -269,7 +269,7 @@ func TestEveryOrderByForm(t *testing.T) {
 // units. The page shows what is accepted.
 func TestEveryBoundByForm(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, o order.Order) {
-		if inEntries[o.Kind] {
+		if inEntries[o.Kind] || o.Kind == order.Correct {
 			return
 		}
 		for _, at := range ordertest.Bounds(o, ordertest.Cells) {

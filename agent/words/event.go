@@ -4,6 +4,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
+	"bayward/agent/order"
 )
 
 // EventTitle names in a few words what happened.
@@ -50,6 +51,9 @@ func (v Voice) Event(e *bay.Event) string {
 	case bay.VisitClosed:
 		return v.withNote(v.withBare(v.Say(key, v.Volume(e.WaterML)), e), &e.Asked)
 	case bay.OrderTaken:
+		if e.Asked.Kind == order.Correct {
+			return v.withNote(v.corrected(&e.Asked, e.Old), &e.Asked)
+		}
 		return v.withBare(v.Done(&e.Asked), e)
 	case bay.OrderRefused:
 		return v.Refused(&e.Why)

@@ -164,6 +164,8 @@ func (v Voice) Done(o *order.Order) string {
 		if text = v.entries(o); o.Late() {
 			text = v.Say("done.late", o.DoneBy, o.DoneAt) + " " + text
 		}
+	case order.Correct:
+		text = v.corrected(o, nil)
 	case order.Accept:
 		text = v.Say(key, o.Reason)
 	case order.Quality:
@@ -187,6 +189,28 @@ func (v Voice) Done(o *order.Order) string {
 		return text
 	}
 	return v.withNote(text, o)
+}
+
+// corrected states what a correction has replaced, where it is known, and by what.
+func (v Voice) corrected(o *order.Order, old *float64) string {
+	f := order.FieldOf(o.Field)
+	if f == nil { // from a newer program
+		return v.Say("event.other")
+	}
+	show := func(x *float64) string {
+		if x == nil {
+			return v.Say("correct.nothing")
+		}
+		return v.inOrder(f, *x)
+	}
+	name := v.Say("field." + f.Name)
+	if old == nil {
+		old = o.Was
+	}
+	if o.Value == nil {
+		return v.Say("done.correct.void", o.Cell, name, show(old), o.Reason)
+	}
+	return v.Say("done.correct", o.Cell, name, show(old), show(o.Value), o.Reason)
 }
 
 // entries states what was done at each cell, a sentence each.

@@ -45,8 +45,11 @@ func TestEveryOrderIsWorded(t *testing.T) {
 			whole(t, v.Say("field."+f.Name), v.Language())
 			whole(t, v.Accepts(f, f.Low, f.High), v.Language())
 			choices := "quality.kind."
-			if f == order.LockField {
+			switch f {
+			case order.LockField:
 				choices = "lock.remove."
+			case order.NameField:
+				choices = "field."
 			}
 			for _, w := range f.Words {
 				whole(t, v.Say(choices+w, "Ana"), v.Language())

@@ -29,6 +29,7 @@ var good = map[order.Kind]order.Order{
 	order.Level:      {Cell: 2, LevelMM: 9, Sure: true},
 	order.Quality:    {USPerCM: 4.5, Water: "distilled"},
 	order.Pack:       {Pack: "lift-a"},
+	order.Correct:    {Cell: 2, Field: "ml", Value: new(50.0), Reason: "a slip of a digit"},
 	order.Accept:     {Reason: "the gauge glass was read wrong, looked at it twice"},
 	order.Entry: {Sure: true, Cells: []order.CellEntry{
 		{Cell: 2, ML: new(20.0), How: order.Measured, LevelMM: new(8.0), Gravity: new(1.27), AtC: new(30.0), SeenML: new(0.0)},
@@ -69,7 +70,7 @@ type Case struct {
 func Bounds(o order.Order, cells int) []Case {
 	var all []Case
 	for _, f := range slices.Concat(o.Kind.Row().Fields, o.Kind.Row().Each) {
-		if f.IsText() || f.IsFlag() || f.IsList() || f == order.SeenField { // whose value is the core's own
+		if f.IsText() || f.IsFlag() || f.IsList() || f == order.SeenField || f == order.VisitField || f == order.WasField { // whose value is the core's or the record's
 			continue
 		}
 		low, high := f.Low, f.High
@@ -110,6 +111,8 @@ func Set(f *order.Field, o *order.Order, v float64) {
 		*p = int(v)
 	case *float64:
 		*p = v
+	case **float64:
+		*p = new(v)
 	case *string:
 		*p = strings.Repeat("x", int(v))
 	}

@@ -52,6 +52,8 @@ func before(k order.Kind) []order.Order {
 	case k == order.Accept:
 		much := order.Order{Kind: order.Fill, Cell: 2, ML: order.MLField.High, Sure: true}
 		return []order.Order{{Kind: order.VisitOpen}, much, much}
+	case k == order.Correct:
+		return []order.Order{{Kind: order.VisitOpen}, {Kind: order.Fill, Cell: 2, ML: 20, Sure: true}}
 	case k.Row().InVisit, k == order.Entry:
 		return []order.Order{{Kind: order.VisitOpen}}
 	}

@@ -16,13 +16,13 @@ import (
 type situation struct {
 	level, cellV, packC, current, hydrogen, airflow, feedback *choice
 
-	charged, unready, overrun, runaway, visit, held, leaving bool
-	plug                                                     interlock.Plug
-	name                                                     interlock.Name
-	latched                                                  int             // bits of latches, from an earlier run
-	alone                                                    interlock.Codes // each was once the only one that blocked
-	release                                                  bool
-	before                                                   before
+	charged, unready, overrun, runaway, visit, held, leaving, over bool
+	plug                                                           interlock.Plug
+	name                                                           interlock.Name
+	latched                                                        int             // bits of latches, from an earlier run
+	alone                                                          interlock.Codes // each was once the only one that blocked
+	release                                                        bool
+	before                                                         before
 }
 
 // before is the state until the situation came.
@@ -63,7 +63,7 @@ func (s *situation) worst() (w meaning) {
 
 // atOnce reports whether the situation ends a charge in the same tick.
 func (s *situation) atOnce() bool {
-	return s.unready || s.nameless() || s.plug == interlock.Unplugged || s.overrun || s.runaway || s.visit || s.held || s.leaving || s.latchBlocks()
+	return s.unready || s.nameless() || s.plug == interlock.Unplugged || s.overrun || s.runaway || s.visit || s.held || s.leaving || s.over || s.latchBlocks()
 }
 
 // nameless reports whether a pack is there and unknown. On charge there is no time
@@ -86,7 +86,7 @@ func (s *situation) latchBlocks() bool {
 // lasted, independently of the rules.
 func (s *situation) may() bool {
 	latched := s.latchBlocks() || s.before == allRaised
-	if s.unready || s.nameless() || s.overrun || s.runaway || s.visit || s.held || s.leaving || latched && !s.release {
+	if s.unready || s.nameless() || s.overrun || s.runaway || s.visit || s.held || s.leaving || s.over || latched && !s.release {
 		return false
 	}
 	switch s.before {
@@ -115,6 +115,9 @@ func (s *situation) inputs(now time.Duration) interlock.Inputs {
 	if s.leaving {
 		in.LeaveFor = time.Millisecond
 	}
+	if s.over {
+		in.Overfilled, in.OverCells = 4, 1
+	}
 	return in
 }
 
@@ -131,7 +134,7 @@ func bases(t *testing.T) (b [numBefore]interlock.Interlock) {
 	broken.level, broken.cellV, broken.packC = &allReadings.level[4], &allReadings.cellV[4], &allReadings.packC[4]
 	broken.hydrogen, broken.airflow, broken.feedback = &allReadings.hydrogen[2], &allReadings.airflow[1], &allReadings.feedback[1]
 	broken.name = interlock.Unnamed
-	broken.overrun, broken.runaway, broken.visit, broken.held, broken.leaving, broken.unready = true, true, true, true, true, true
+	broken.overrun, broken.runaway, broken.visit, broken.held, broken.leaving, broken.over, broken.unready = true, true, true, true, true, true, true
 	for i, s := range []situation{calm, held, broken} {
 		x := interlock.New(enumLimits, 0)
 		for now := time.Duration(0); now <= 5*time.Minute; now += time.Second {
@@ -257,11 +260,15 @@ func each(r space, people bool, f func(*situation)) {
 		}
 	}
 	late := run
-	run = func() { // a lock that is in force makes the delay after the last one meaningless
-		for _, s.leaving = range yes {
-			if !s.leaving || !s.held && !s.visit {
-				late()
-			}
+	run = func() { // beside a lock, the delay after the last one and a record that blocks add nothing
+		late()
+		if !people || s.held || s.visit {
+			return
+		}
+		for _, one := range []*bool{&s.leaving, &s.over} {
+			*one = true
+			late()
+			*one = false
 		}
 	}
 	run = flip(&s.held, yes, flip(&s.visit, yes, flip(&s.runaway, yes, flip(&s.overrun, yes, run))))
@@ -347,7 +354,7 @@ func TestLatchesAreEnumerated(t *testing.T) {
 }
 
 func (s *situation) String() string {
-	return fmt.Sprintf("level %v, V %v, °C %v, A %v, H2 %v, air %v, feedback %v, charged %v, unready %v, overrun %v, runaway %v, visit %v, held %v, leaving %v, plug %d, latched %b, release %v, before %d",
+	return fmt.Sprintf("level %v, V %v, °C %v, A %v, H2 %v, air %v, feedback %v, charged %v, unready %v, overrun %v, runaway %v, visit %v, held %v, leaving %v, over %v, plug %d, latched %b, release %v, before %d",
 		*s.level, *s.cellV, *s.packC, *s.current, *s.hydrogen, *s.airflow, *s.feedback, s.charged, s.unready,
-		s.overrun, s.runaway, s.visit, s.held, s.leaving, s.plug, s.latched, s.release, s.before)
+		s.overrun, s.runaway, s.visit, s.held, s.leaving, s.over, s.plug, s.latched, s.release, s.before)
 }

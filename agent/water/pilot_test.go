@@ -35,7 +35,7 @@ func TestARodDoubtsTheProbe(t *testing.T) {
 	require.Equal(t, water.NotRejected, r.Level(4, 3))
 	r.stand(8, 8)
 	require.InDelta(t, -5, r.LowestMM(), 0.01)
-	r.Filled(&[water.MaxCells]float64{3: 65}, 0, false, r.in.GassingAh)
+	r.Filled(&[water.MaxCells]float64{3: 65}, 0, 0, false, r.in.GassingAh)
 	r.stand(13, 13)
 	require.InDelta(t, -5, r.LowestMM(), 0.01, "water does not make the probe right")
 
@@ -49,7 +49,7 @@ func TestARodDoubtsTheProbe(t *testing.T) {
 // known before, the others are lower than it now by that much.
 func TestWaterOfThePilotIsInNoOtherCell(t *testing.T) {
 	r := newRig(known(), 8)
-	r.Filled(&[water.MaxCells]float64{3: 65}, 0, false, r.in.GassingAh)
+	r.Filled(&[water.MaxCells]float64{3: 65}, 0, 0, false, r.in.GassingAh)
 	s := r.wait(2*time.Hour, 13, 13)
 	require.InDelta(t, 13, s.LevelMM[3], 0.01)
 	require.InDelta(t, 8, s.LevelMM[0], 0.01)
@@ -74,7 +74,7 @@ func TestKnowingThePilotHidesNoOtherCell(t *testing.T) {
 					for i := range 12 {
 						given[i] = ml
 					}
-					r.Filled(&given, 0, false, r.in.GassingAh)
+					r.Filled(&given, 0, 0, false, r.in.GassingAh)
 				case 2:
 					r.lose(lost)
 				}

@@ -24,8 +24,31 @@
 //     example.
 //  3. agent/config/wiring.go: a row of parts, with its check and the hardware that
 //     it uses.
-//  4. agent/reading/sensor.go and agent/bay/sensors.go: its name and its place in
-//     the readings.
+//  4. agent/reading/sensor.go: its name and sampling interval;
+//     agent/bay/words.go and sensors.go: its place in the readings.
 //  5. Here: open it, and map its errors to faults in fault.go.
 //  6. sensors/sim: its other side.
+//
+// A contact needs no driver, no code here and, unless its state follows from others, no
+// code in the simulator: it is a row of wiring.Parts.Contacts.
+//
+// # Adding a sensor with its finding
+//
+// Counted by adding a smoke detector's contact whose finding blocks, by following the
+// compiler and failing tests. For the core and the edges, 14 files:
+// agent/reading/sensor.go, agent/bay/words.go, sensors.go and permit.go,
+// sensors/wiring, agent/config/wiring.go and simulated.go, sensors/sim/bay.go (closed
+// at the start), agent/interlock/table.go and the file of its condition, en.json,
+// es.json, deploy/bayward.yaml, dashboards/rules/bayward.yaml. For the tests, 8:
+// agent/bay/sensors_test.go and promise_test.go, agent/interlock/cases_test.go,
+// enumerate_test.go and permit_test.go, agent/config/rules_test.go,
+// agent/campaign/campaign_test.go, dashboards/rules/bayward_test.yaml. A step
+// of the commissioning walk and a key of the published view are added separately.
+//
+// # The way of a reading
+//
+// The level of a cell has five types on its way from the driver to the page: level.Span
+// (what the probe proves), reading.Level (with time and fault; in bay.Readings and in the
+// inputs of the rules), water.Status (settled), bay.CellNow (with what was read with
+// the rod), and the page's plan, which embeds it.
 package sensors

@@ -11,9 +11,14 @@ import (
 	"bayward/agent/words"
 )
 
+// aboutCell reports whether the form is about one cell.
+func (f *sent) aboutCell() bool {
+	return f.Action == "before" || f.Action == "cell" || strings.HasPrefix(f.Action, "correct-")
+}
+
 // findCell sets the cell of a form about one.
 func (f *sent) findCell() {
-	if !slices.Contains([]string{"before", "cell"}, f.Action) {
+	if !f.aboutCell() {
 		return
 	}
 	n, err := strconv.Atoi(strings.TrimSpace(f.Value("cell")))
@@ -193,6 +198,8 @@ func (f *sent) cellsRefused(wrong *problem) {
 func (f *sent) boxOf(why *order.Refusal) string {
 	box := boxes[why.Field]
 	switch {
+	case strings.HasPrefix(f.Action, "correct-"):
+		return when(why.Code != order.NothingToCorrect, "value")
 	case f.Action == "before" && box == "after":
 		return "level"
 	case f.onSheet() && (box == "ml" || box == "after"):

@@ -200,8 +200,8 @@ var forms = map[order.Kind]written{
 }
 
 // inEntries are the orders that the page gives as an entry, for which
-// TestEveryLineByForm holds.
-var inEntries = map[order.Kind]bool{order.Fill: true, order.Gravity: true, order.Level: true, order.Entry: true}
+// TestEveryLineByForm holds, and corrections, for which TestEveryCorrectionByForm does.
+var inEntries = map[order.Kind]bool{order.Fill: true, order.Gravity: true, order.Level: true, order.Entry: true, order.Correct: true}
 
 func button(action string) func(*order.Order, *words.Units) url.Values {
 	return func(*order.Order, *words.Units) url.Values { return url.Values{"action": {action}} }
@@ -231,7 +231,7 @@ func same(url.Values) {}
 // TestEveryOrderByForm: the page's form and a program give the same order.
 func TestEveryOrderByForm(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, want order.Order) {
-		if inEntries[want.Kind] || want.Kind == order.Correct { // which has no form of its own yet
+		if inEntries[want.Kind] {
 			return
 		}
 		for _, units := range words.Systems() {
@@ -269,7 +269,7 @@ func TestEveryOrderByForm(t *testing.T) {
 // units. The page shows what is accepted.
 func TestEveryBoundByForm(t *testing.T) {
 	ordertest.Each(t, func(t *testing.T, o order.Order) {
-		if inEntries[o.Kind] || o.Kind == order.Correct {
+		if inEntries[o.Kind] {
 			return
 		}
 		for _, at := range ordertest.Bounds(o, ordertest.Cells) {

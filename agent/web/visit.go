@@ -86,12 +86,13 @@ type quality struct {
 // cellStep is what a person needs at one cell.
 type cellStep struct {
 	plan
-	Title    string
-	Never    string
-	Warnings []string
-	Gravity  *judged
-	Next     int
-	ToMark   bool // filling to the mark is what this visit is for
+	Title     string
+	Never     string
+	Warnings  []string
+	Gravity   *judged
+	Next      int
+	Corrected []string // what was corrected here in this visit
+	ToMark    bool     // filling to the mark is what this visit is for
 }
 
 func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
@@ -114,6 +115,9 @@ func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		page.Step, page.Cell = "cell", s.newCellStep(r, p, n)
+		if q.Get("step") == "correct" {
+			page.Step = "correct"
+		}
 	case q.Get("step") == "close", q.Get("step") == "water", q.Get("step") == "sheet":
 		page.Step = q.Get("step")
 	default:
@@ -216,6 +220,7 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 		c.Warnings = append(c.Warnings, q.Text+" "+q.Judgement)
 	}
 	c.Gravity = gravityOf(v, p, number)
+	c.Corrected = s.Past.corrections(p.Bay, p.Visit.Since, number, v)
 	return c
 }
 

@@ -60,8 +60,8 @@ func (f *sent) done(w http.ResponseWriter, to string) {
 func (f *sent) again(w http.ResponseWriter) {
 	page := f.newVisitPage(f.r, f.now())
 	page.Form, page.Step = f.form, f.step()
-	page.Here = visitURL(f.p.Bay, when(page.Step == "cell", fmt.Sprintf("cell=%d", f.cell)))
-	if page.Step == "cell" {
+	page.Here = visitURL(f.p.Bay, when(f.cell > 0, fmt.Sprintf("cell=%d", f.cell)))
+	if f.cell > 0 {
 		page.Cell = f.newCellStep(f.r, f.now(), f.cell)
 	}
 	f.write(w, f.r, f.status, "visit", page)
@@ -77,13 +77,12 @@ func (f *sent) now() *bay.Picture {
 
 // step returns the step of a visit that the form is on.
 func (f *sent) step() string {
+	if f.aboutCell() && f.cell > 0 {
+		return map[bool]string{true: "correct", false: "cell"}[strings.HasPrefix(f.Action, "correct-")]
+	}
 	switch f.Action {
 	case "quality":
 		return "water"
-	case "before", "cell":
-		if f.cell > 0 {
-			return "cell"
-		}
 	case "open", "sheet", "close", "late":
 		return f.Action
 	case "leave":
@@ -109,6 +108,9 @@ func (f *sent) take() (to string) {
 	case !f.p.Visit.Open && !f.recent.has(f.ID):
 		f.bad(http.StatusConflict, "fail.closed")
 		return ""
+	}
+	if field, ok := strings.CutPrefix(f.Action, "correct-"); ok {
+		return f.correct(field)
 	}
 	switch f.Action {
 	case "quality":

@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
 
@@ -160,6 +161,37 @@ func TestSlips(t *testing.T) {
 		y.leaves(s)
 		require.NotContains(t, y.codes(), "overfilled")
 	})
+	t.Run("3 a slip is corrected in three touches", func(t *testing.T) {
+		y := newReadyYard(t, 6, nil)
+		s := phone(y)
+		y.visitor(s)
+		for _, n := range []string{"4", "5"} { // cell 5 is the wrong cell
+			s.toCell(n)
+			s.write("#cell-ml", "118")
+			s.click(record)
+		}
+		s.toCell("6")
+		s.write("#cell-ml", "1170") // a digit too many, and sure of it
+		s.click(record)
+		s.click(sure)
+		require.InDelta(t, 1170, y.cell(6).GivenML, 0)
+		require.Contains(t, y.codes(), "overfilled")
+		const correct, send, never = `main a[href$="step=correct"]`, `details[open] button.wide:not(.calm)`, `details[open] button[name="void"]`
+		s.click(correct)
+		s.shot("slip-3")
+		s.write("#correct-ml-value", "88")
+		s.click(send)
+		require.InDelta(t, 88, y.cell(6).GivenML, 0)
+		require.NotContains(t, y.codes(), "overfilled")
+		s.has("1170 ml", "88 ml", "Typed wrong", "A. Person") // the old value, the new one, why and who
+		s.shot("slip-3-corrected")
+		s.open("/bays/bay-1/visit?cell=5")
+		s.click(correct)
+		s.click(never)
+		require.Zero(t, y.cell(5).GivenML)
+		require.False(t, y.cell(5).Done)
+		require.InDelta(t, 118, y.cell(4).GivenML, 0)
+	})
 	t.Run("4 a level over the ceiling keeps the person there", func(t *testing.T) {
 		y := newReadyYard(t, 7, nil)
 		s := phone(y)
@@ -260,6 +292,26 @@ func TestSlips(t *testing.T) {
 		s.click(sure)
 		s.has("Draw the excess off")
 	})
+	t.Run("14 and without scripts", func(t *testing.T) {
+		y := newReadyYard(t, 6, nil)
+		s := phone(y)
+		_, err := chromedp.Call(s.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+		require.NoError(t, err)
+		y.visitor(s)
+		s.toCell("4")
+		s.write("#cell-ml", "5OO")
+		s.click(record)
+		s.has("Not recorded.", `"5OO" is not accepted.`)
+		require.Equal(t, "5OO", s.value("cell-ml"))
+		s.write("#cell-ml", "500")
+		s.click(record)
+		s.has("Is that right?")
+		require.Equal(t, "500", s.value("cell-ml"))
+		require.Zero(t, y.taken(order.Entry))
+		s.write("#cell-ml", "50")
+		s.click(record)
+		require.InDelta(t, 50, y.cell(4).GivenML, 0)
+	})
 	t.Run("5 nothing typed is no entry", func(t *testing.T) {
 		y := newReadyYard(t, 6, nil)
 		s := phone(y)
@@ -322,7 +374,7 @@ func TestSlips(t *testing.T) {
 		s.has("dry: the rod shows the plates")
 		require.True(t, y.cell(4).Dry)
 	})
-	t.Run("12 gravity as people write it, with a verdict", func(t *testing.T) {
+	t.Run("12, 13 gravity as people write it, with a verdict", func(t *testing.T) {
 		y := newYard(t, 13, nil)
 		s := phone(y)
 		y.visitor(s)

@@ -30,6 +30,7 @@ type yard struct {
 	driver *baytest.Driver
 	last   *bay.Picture
 	asked  []order.Order // and taken
+	past   web.Past
 }
 
 // newYard starts one whose level is that high, after its readings are checked.
@@ -40,7 +41,7 @@ func newYard(t *testing.T, levelMM float64, change func(*web.Options)) *yard {
 	y.run(10 * time.Minute)
 	o := web.Options{
 		Site: "quarry-road", Agent: "shed-2", Units: "si", Writable: true,
-		Pictures: y.pictures, Submit: y.submit, Healthy: func() error { return nil },
+		Pictures: y.pictures, Submit: y.submit, Healthy: func() error { return nil }, Past: &y.past,
 	}
 	if change != nil {
 		change(&o)
@@ -88,6 +89,7 @@ func (y *yard) submit(_ context.Context, _ string, o order.Order) (bay.Event, er
 	defer y.mu.Unlock()
 	p, events := y.driver.Tick(o)
 	y.last = p.Clone()
+	y.past.Happened("bay-1", events)
 	for _, e := range events {
 		switch {
 		case e.Order != o.ID:

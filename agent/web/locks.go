@@ -149,9 +149,9 @@ func (page *visitPage) addPeople(s *server, r *http.Request, p *bay.Picture) {
 	v := s.view(r)
 	page.Locks = s.locksOf(r, p, order.LockVisit)
 	page.Joining = confirms(v, order.VisitJoin)
-	page.People = v.Say("visit.nobody")
+	page.InVisit = v.Say("visit.nobody")
 	if len(p.Visit.People) > 0 {
-		page.People = v.Say("visit.people", v.People(p.Visit.People))
+		page.InVisit = v.Say("visit.people", v.People(p.Visit.People))
 	}
 	others := slices.DeleteFunc(slices.Clone(p.Visit.People), func(l bay.Lock) bool { return l.By == page.Who })
 	page.Outside = !page.Locks.Mine && page.Who != ""

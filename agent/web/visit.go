@@ -24,7 +24,7 @@ type visitPage struct {
 	Hint                        string
 	Confirm, Leaving            []confirm // before the visit is opened, and closed
 	By, Progress                string
-	People, Others              string // who is in it; who is in it besides the reader
+	InVisit, Others             string // who is in it; who is in it besides the reader
 	Outside                     bool   // the reader is not in it
 	Locks                       locks
 	Joining                     []confirm

@@ -417,7 +417,9 @@ func TestNameIsRemembered(t *testing.T) {
 	require.Equal(t, http.SameSiteStrictMode, cookie.SameSite)
 	page := b.do(request{method: "GET", path: visit + "?cell=1", header: map[string]string{"Cookie": cookie.Name + "=" + cookie.Value}})
 	require.Contains(t, text(t, page), "as Ö. Person")
-	require.NotContains(t, text(t, b.get(visit+"?cell=1")), "as Ö. Person")
+	nobodys := text(t, b.get(visit+"?cell=1"))
+	require.NotContains(t, nobodys, "as Ö. Person")
+	require.NotContains(t, nobodys, "/sign-in", "no one signs in here")
 }
 
 // TestContrast: text on its background reaches 4.5 to 1, and lines and signs 3 to 1,

@@ -140,3 +140,30 @@ func sample(f *order.Field) any {
 	}
 	return f.High
 }
+
+// TestASlipIsAskedBack: the answer names the cell, the field and the numbers, nothing
+// is booked, and the same order with sure is taken.
+func TestASlipIsAskedBack(t *testing.T) {
+	_, key := person("Ana Ruiz")
+	for k, fields := range map[order.Kind]map[string]any{
+		order.Fill:  {"cell": 2, "ml": 500},
+		order.Entry: {"cells": []any{map[string]any{"cell": 1, "ml": 5}, map[string]any{"cell": 2, "ml": 500}}},
+	} {
+		o := withCore(t, k)
+		r := o.ask(signed(key, header("Ana Ruiz"), letter(t, k, fields)))
+		if r.Reason != Refused || len(r.Faults) != 1 || r.Faults[0].Cell != 2 || r.Faults[0].Field != "ml" || r.Faults[0].Code != "ask-much" || *r.Faults[0].Value != 500 {
+			t.Errorf("%s: %+v", k, r)
+		}
+		payload, err := r.JSON()
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := contract(t).CheckSchema("response", payload); err != nil {
+			t.Error(err)
+		}
+		fields["sure"], fields["id"] = true, "x-2"
+		if r := o.ask(signed(key, header("Ana Ruiz"), letter(t, k, fields))); r.Result != Done {
+			t.Errorf("%s: sure: %+v", k, r)
+		}
+	}
+}

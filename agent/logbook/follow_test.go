@@ -54,6 +54,7 @@ func (s *scene) tick(events ...bay.Event) {
 	s.got.Findings = append(s.got.Findings, r.Findings...)
 	s.got.Refusals = append(s.got.Refusals, r.Refusals...)
 	s.got.Series = append(s.got.Series, r.Series...)
+	s.got.Corrections = append(s.got.Corrections, r.Corrections...)
 }
 
 func (s *scene) run(d time.Duration) {
@@ -300,6 +301,37 @@ func TestFollowEntry(t *testing.T) {
 		{Cell: 6, DryBefore: true, By: "Ann"},
 		{Cell: 7, Gravity: Known(1.24), AtC: Known(31), Verdict: "cell-weak", By: "Bob"},
 	}, s.got.Visits[len(s.got.Visits)-1].Cells)
+}
+
+// TestFollowCorrection: one of the open visit is in its row at once, one of a closed
+// visit is left to the reader; each has the old value, who and why.
+func TestFollowCorrection(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.p.Stage, s.p.Visit = bay.Watering, bay.Visit{Open: true, By: "Ann", Since: 1}
+	s.tick(bay.Event{Kind: bay.VisitOpened, By: "Ann"})
+	s.tick(asked(order.Order{Kind: order.Entry, Cells: []order.CellEntry{{Cell: 4, ML: Known(1170), LevelMM: Known(12)}}}))
+	correct := func(o order.Order, old Num) Correction {
+		o.Kind, o.Reason = order.Correct, "a slip"
+		e := asked(o)
+		e.Old = old
+		s.tick(e)
+		return s.got.Corrections[len(s.got.Corrections)-1]
+	}
+	got := correct(order.Order{Cell: 4, Field: "ml", Value: Known(117)}, Known(1170))
+	require.Equal(t, Correction{
+		Bay: "bay-1", Pack: "lift-24v", Cell: 4, Field: CellML, Old: Known(1170), New: Known(117), Applied: true, Reason: "a slip", By: got.By, At: s.stamp(),
+	}, got)
+	got = correct(order.Order{Cell: 4, Field: "level_mm"}, Known(12))
+	require.Equal(t, CellAfterMM, got.Field)
+	require.Nil(t, got.New, "it never happened")
+	v := s.got.Visits[len(s.got.Visits)-1]
+	require.Equal(t, Known(117), v.Cells[0].ML)
+	require.Nil(t, v.Cells[0].AfterMM)
+	require.Equal(t, 117.0, v.TotalML)
+	got = correct(order.Order{Cell: 4, Field: "ml", Visit: 17, Pack: "lift-24v", Was: Known(90), Value: Known(9)}, Known(90))
+	require.False(t, got.Applied)
+	require.Equal(t, int64(17), got.Visit)
+	require.Equal(t, 117.0, s.got.Visits[len(s.got.Visits)-1].TotalML, "the open visit is another one")
 }
 
 // TestFollowLateSheet: a paper sheet that is typed in afterwards is a closed visit of

@@ -310,3 +310,33 @@ func TestHistoryIsInTheReadersLanguage(t *testing.T) {
 	require.Contains(t, page, "El puesto está retenido.")
 	require.Contains(t, page, "No se aceptó el agua: no hay ninguna visita abierta.")
 }
+
+// TestASlipIsAskedBackByHTTP: the answer names the cell, the field and the numbers,
+// and the same order with sure is taken.
+func TestASlipIsAskedBackByHTTP(t *testing.T) {
+	for k, fields := range map[order.Kind]map[string]any{
+		order.Fill:  {"cell": 2, "ml": 500},
+		order.Entry: {"cells": []any{map[string]any{"cell": 1, "ml": 5}, map[string]any{"cell": 2, "ml": 500}}},
+	} {
+		d := newDesk(t, k, nil)
+		fields["by"], fields["id"] = "A. Person", "x-1"
+		w, _ := d.send(k, fields, nil)
+		require.Equal(t, http.StatusConflict, w.Code)
+		var answer struct {
+			Error struct {
+				Faults []struct {
+					Cell        int
+					Field, Code string
+					Value       float64
+				}
+			}
+		}
+		require.NoError(t, json.Unmarshal([]byte(text(t, w)), &answer))
+		require.Len(t, answer.Error.Faults, 1)
+		f := answer.Error.Faults[0]
+		require.Equal(t, "2 ml ask-much 500", fmt.Sprint(f.Cell, " ", f.Field, " ", f.Code, " ", f.Value))
+		fields["sure"], fields["id"] = true, "x-2"
+		w, _ = d.send(k, fields, nil)
+		require.Equal(t, http.StatusOK, w.Code, text(t, w))
+	}
+}

@@ -46,7 +46,11 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 		people[i] = web.Person{Name: p.Name, Right: order.ParseRight(p.Role), Hash: p.PINHash}
 	}
 	var record http.Handler
+	var closed func(context.Context, string) ([]web.ClosedVisit, error)
 	if a.Book != nil {
+		closed = func(ctx context.Context, pack string) ([]web.ClosedVisit, error) {
+			return closedVisits(ctx, a.Book.Reader, pack)
+		}
 		record = records.Handler(records.ServeOptions{
 			Reader: a.Book.Reader, Version: a.Version, Describe: func(o *records.ReportOptions) { Describe(o, a.Config) },
 			Zone: time.Local,
@@ -55,7 +59,7 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 	}
 	return web.New(web.Options{
 		Site: a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,
-		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record, Aid: a.Config.FirstAid.Words(),
+		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record, Closed: closed, Aid: a.Config.FirstAid.Words(),
 		People: people, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener),
 	})
 }

@@ -105,6 +105,9 @@ func (t *Table) WriteRow(w io.Writer, row []any) error {
 		if at, ok := row[i].(time.Time); ok {
 			v = at.In(t.zone).Format(time.RFC3339)
 		}
+		if c.Name == "cautions" || c.Name == "notes" {
+			v = confirmedLines(t.voice, v)
+		}
 		if v != "" {
 			_, _ = fmt.Fprintf(out, "%s\t%s\t%s\n", c.Name, harmless(v), c.Means) // errors come out of Flush
 		}

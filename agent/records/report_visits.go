@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
 type visitRow struct {
@@ -55,7 +56,7 @@ func (p *report) visitRow(v *logbook.Visit) visitRow {
 	row := visitRow{
 		ID: v.ID, Start: p.at(v.Start), Kind: p.kind(v.Kind), Who: p.who(v), Water: p.water(v), Before: p.known(v.BeforeMM, p.length), After: p.known(v.AfterMM, p.length),
 		Sum: p.known(totalOf(v), p.volume), Cells: len(v.Cells), ByHand: v.Origin == logbook.ByImport, Late: v.Origin == logbook.ByPaper,
-		Cautions: p.voice.Confirmed(v.Cautions), Notes: p.notes(v),
+		Cautions: p.voice.Confirmed(v.Cautions), Notes: confirmedLines(p.voice, v.Notes),
 	}
 	return row
 }
@@ -131,11 +132,12 @@ func cellsBy(v *logbook.Visit) (people []string, cells map[string][]int) {
 	return people, cells
 }
 
-// notes words what the visit's forms have confirmed, and keeps the rest as written.
-func (p *report) notes(v *logbook.Visit) string {
-	lines := strings.Split(v.Notes, "\n")
+// confirmedLines words what the forms of a visit have confirmed, and keeps other
+// lines as written.
+func confirmedLines(v words.Voice, notes string) string {
+	lines := strings.Split(notes, "\n")
 	for i := range lines {
-		lines[i] = p.voice.Confirmed(lines[i])
+		lines[i] = v.Confirmed(lines[i])
 	}
 	return strings.Join(lines, "\n")
 }

@@ -23,6 +23,7 @@ type Table struct {
 	Columns []Column
 	short   []string       // the columns that a list on a terminal shows
 	zone    *time.Location // of times on a terminal
+	voice   words.Voice    // of its sentences
 	rows    func(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error]
 }
 
@@ -80,7 +81,7 @@ type column[T any] struct {
 func newTable[T any](v words.Voice, name, short string, cols []column[T],
 	read func(context.Context, *logbook.Reader, logbook.Query) iter.Seq2[T, error],
 ) *Table {
-	t := &Table{Name: name, About: v.Say("table." + name), short: fieldsOf(short), zone: time.UTC}
+	t := &Table{Name: name, About: v.Say("table." + name), short: fieldsOf(short), zone: time.UTC, voice: v}
 	for _, c := range cols {
 		t.Columns = append(t.Columns, Column{c.name, v.Column(name, c.name)})
 	}

@@ -29,13 +29,16 @@ func TestTablesInEveryLanguage(t *testing.T) {
 			}
 		}
 	}
-	_, r := kept(t, twoWeeks())
+	rows := twoWeeks()
+	rows.Visits[0].Notes = "confirmed: caps\nCell 4 is wet."
+	_, r := kept(t, rows)
 	spanish := records.TableFor(words.New("es", "si"), time.UTC, "visits")
 	row, err := spanish.Find(t.Context(), r, 1)
 	require.NoError(t, err)
 	var out bytes.Buffer
 	require.NoError(t, spanish.WriteRow(&out, row))
 	require.Regexp(t, `(?m)^us_per_cm +2\.5 +conductividad del agua`, out.String())
+	require.Contains(t, out.String(), "Confirmado: tapones asentados, respiraderos libres. Cell 4 is wet.")
 }
 
 // TestVerdictInEveryLanguage: the figures are the same in each.

@@ -35,6 +35,9 @@ type Options struct {
 	// Records answers /records, /api/v1/records.csv and /api/v1/records.json, read
 	// only. Nil: there is no record.
 	Records http.Handler
+	// Closed returns the newest closed visits of a pack in the record, as corrected. Nil:
+	// there is no record.
+	Closed func(ctx context.Context, pack string) ([]ClosedVisit, error)
 	// People may sign in. If there are any, no one else can see or order anything
 	// but first aid, health and metrics.
 	People []Person
@@ -89,6 +92,8 @@ func (s *server) route(mux *http.ServeMux) {
 	mux.Handle("/bays/{bay}", only(http.MethodGet, s.bayPage))
 	mux.Handle("GET /bays/{bay}/visit", http.HandlerFunc(s.visitSteps))
 	mux.Handle("POST /bays/{bay}/visit", http.HandlerFunc(s.visitForm))
+	mux.Handle("GET /bays/{bay}/closed", http.HandlerFunc(s.closed))
+	mux.Handle("POST /bays/{bay}/closed", http.HandlerFunc(s.closedForm))
 	mux.Handle("/bays/{bay}/past.json", only(http.MethodGet, s.pastJSON))
 	mux.Handle("/bays/{bay}/hold", only(http.MethodPost, s.holdForm))
 	mux.Handle("/bays/{bay}/pack", only(http.MethodPost, s.packForm))

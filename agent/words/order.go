@@ -110,6 +110,9 @@ func (v Voice) Typed(u order.Unit) Measure {
 	}
 }
 
+// Recorded shows a value of a field as it was recorded, with its unit.
+func (v Voice) Recorded(f *order.Field, x float64) string { return v.inOrder(f, x) }
+
 // inOrder shows a number with all the digits that distinguish it from a bound.
 func (v Voice) inOrder(f *order.Field, x float64) string {
 	m := v.Typed(f.Unit)

@@ -11,8 +11,9 @@ import (
 // Person may sign in on the page and over the interface.
 type Person struct {
 	Name string `yaml:"name" required:"yes"` // 1 to 60 printable characters, unique
-	// Role is "look" (read and hold), "visit" (also open, work and close
-	// visits) or "release" (also end a hold and release what latched).
+	// Role is "look" (read and hold), "visit" (also open, work and close visits, and
+	// remove one's own hold) or "release" (also release what latched, and remove
+	// another person's lock).
 	Role string `yaml:"role" accept:"look, visit or release"`
 	// PINHash is the PIN's bcrypt hash, printed by "bayward pin". The PIN itself is
 	// never stored.

@@ -146,8 +146,9 @@ func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, versio
 	}
 }
 
-// pour adds the water of a fill order to the simulated cell, and repairs a broken
-// probe when a visit is closed, by the technician or by the user.
+// pour gives the simulated cells what an order records of them, and repairs a broken
+// probe when a visit is closed, by the technician or by the user. In the demo the
+// record is what happened, so a correction changes the cell too.
 func (d *demo) pour(next assembly.Submit) assembly.Submit {
 	return func(ctx context.Context, bayName string, o order.Order) (bay.Event, error) {
 		e, err := next(ctx, bayName, o)
@@ -155,15 +156,43 @@ func (d *demo) pour(next assembly.Submit) assembly.Submit {
 		if err != nil || y == nil || e.Kind != bay.OrderTaken {
 			return e, err
 		}
-		switch o.Kind {
-		case order.Fill:
-			err = y.AddWater(o.Cell, o.ML)
-		case order.VisitClose:
+		if o.Kind == order.VisitClose {
 			y.SetFault(sim.ProbeOpen, false)
-		default:
 		}
-		return e, err
+		return e, change(y, &e)
 	}
+}
+
+// change changes the cells of a bay by what an order that was taken gave them.
+func change(y *sim.Stand, e *bay.Event) (err error) {
+	for _, c := range e.Asked.Entries() { // with what was worked out
+		err = errors.Join(err, move(y, c.Cell, valueOf(c.ML)-valueOf(c.DrawnML)))
+	}
+	if e.Asked.Kind != order.Correct {
+		return err
+	}
+	switch by := valueOf(e.Asked.Value) - valueOf(e.Old); e.Asked.Field {
+	case order.MLField.Name:
+		err = move(y, e.Asked.Cell, by)
+	case order.DrawnField.Name:
+		err = move(y, e.Asked.Cell, -by)
+	}
+	return err
+}
+
+// move adds millilitres to a cell; less than 0 takes them out.
+func move(y *sim.Stand, cell int, ml float64) error {
+	if ml < 0 {
+		return y.Leak(cell, -ml)
+	}
+	return y.AddWater(cell, ml)
+}
+
+func valueOf(ml *float64) float64 {
+	if ml == nil {
+		return 0
+	}
+	return *ml
 }
 
 func (d *demo) greet(out io.Writer, o *Options) {

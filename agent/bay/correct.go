@@ -114,9 +114,9 @@ func (b *Bay) correctLevel(o *order.Order) {
 func (b *Bay) correctGravity(o *order.Order, now time.Duration) {
 	at := &b.pic.Visit.Cells[o.Cell-1]
 	at.By = o.By
+	b.history.charge.Unread(o.Cell)
 	if o.Value == nil {
 		at.Gravity, at.AtC = nil, nil
-		b.history.charge.Unread(o.Cell)
 		return
 	}
 	at.Gravity = new(*o.Value)

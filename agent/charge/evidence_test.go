@@ -267,3 +267,15 @@ func TestOrderOfTrust(t *testing.T) {
 	require.Less(t, charge.SteadyVoltage, charge.SteadyTaper)
 	require.Less(t, charge.SteadyTaper, charge.HandGravity)
 }
+
+// A full that readings proved is taken back with any one of them: one cell that was
+// not read may be the weak one.
+func TestFullGoesWithAReadingThatNeverWas(t *testing.T) {
+	tr := charge.New(config(225, 1.285))
+	allCells(tr, 0, 1.285)
+	require.True(t, tr.Status().Full)
+	tr.Unread(3)
+	require.False(t, tr.Status().Full)
+	tr.CellGravity(time.Minute, sound(3, 1.285))
+	require.True(t, tr.Status().Full, "read again, all of them are")
+}

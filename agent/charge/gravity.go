@@ -105,10 +105,17 @@ func (t *Tracker) putGravity(now time.Duration, h *Hydrometer) {
 	g.round.judge(t.cfg.FullGravity)
 }
 
-// Unread takes back the reading of one cell, which never was. What it proved until
-// then is not taken back.
+// Unread takes back the reading of one cell, which never was, and a full that it
+// helped to prove.
 func (t *Tracker) Unread(cell int) {
-	if cell < 1 || cell > t.cfg.Cells || !t.cells.any {
+	if cell < 1 || cell > t.cfg.Cells {
+		return
+	}
+	if t.s.Full && t.s.Evidence == HandGravity {
+		t.notFull()
+		t.s.OutKnown = false
+	}
+	if !t.cells.any {
 		return
 	}
 	t.cells.round.Cells[cell-1] = CellGravity{}

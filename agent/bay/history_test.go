@@ -127,12 +127,16 @@ func (s *saga) play() {
 			s.swap()
 		case "jump":
 			s.jump()
+		case "overfill":
+			s.overfill()
+		case "hold":
+			s.hold()
 		}
 	}
 }
 
 // acts are weighted by how often they are listed.
-var acts = []string{"run", "run", "run", "charge", "charge", "order", "order", "restart", "swap", "jump", "runaway"}
+var acts = []string{"run", "run", "run", "charge", "charge", "order", "order", "restart", "swap", "jump", "runaway", "overfill", "hold"}
 
 func (s *saga) run() {
 	s.w.segment()
@@ -325,6 +329,40 @@ func (s *saga) order() {
 	s.tick(time.Second, -1, orders)
 	s.w.r.Orders = nil
 	for range rapid.IntRange(0, 70).Draw(s.t, "after") {
+		s.tick(time.Second, -1, nil)
+	}
+}
+
+// overfill has a technician find a cell above its ceiling in a pack that nothing
+// else keeps from charging, and mostly bring it down again.
+func (s *saga) overfill() {
+	s.w.calm()
+	s.w.r.Level = reading.LevelBetween(9, 9, s.w.now)
+	cell := rapid.IntRange(1, s.w.setup.Pack.Cells).Draw(s.t, "over")
+	levels := []float64{25, 12, 12}
+	for _, mm := range levels[:rapid.IntRange(1, 3).Draw(s.t, "looks")] {
+		s.ask(order.Order{Kind: order.Level, Cell: cell, LevelMM: mm, Sure: true})
+	}
+}
+
+// hold has a technician hold a bay that nothing else keeps from charging, and mostly
+// remove the hold again.
+func (s *saga) hold() {
+	s.w.calm()
+	s.w.r.Level = reading.LevelBetween(9, 9, s.w.now)
+	s.ask(order.Order{Kind: order.Hold})
+	if rapid.IntRange(0, 3).Draw(s.t, "unhold") > 0 {
+		s.ask(order.Order{Kind: order.Unhold})
+	}
+}
+
+// ask gives one order and waits for longer than anything that follows from it alone.
+func (s *saga) ask(o order.Order) {
+	s.w.ids++
+	o.ID, o.By = fmt.Sprint("o", s.w.ids), "a person"
+	s.tick(time.Second, -1, []order.Order{o})
+	s.w.r.Orders = nil
+	for range 100 {
 		s.tick(time.Second, -1, nil)
 	}
 }

@@ -36,12 +36,12 @@ func (l *Limits) judgeGas(r reading.Reading) Judged {
 }
 
 // rising returns Bad at or above a limit, and Clear at or below the all-clear.
-func rising(r reading.Reading, clear, limit float64) Judged {
+func rising(r reading.Reading, clearAt, limit float64) Judged {
 	e := Evidence{Value: r.Value, Limit: limit, Fault: r.Fault}
 	switch {
 	case !r.OK():
 		return Judged{Unjudged, e}
-	case r.Value <= clear:
+	case r.Value <= clearAt:
 		return Judged{Clear, e}
 	case r.Value < limit:
 		return Judged{Between, e}

@@ -123,6 +123,11 @@ func (w *writer) rows(ctx context.Context, r *Rows) error {
 			return err
 		}
 	}
+	return w.more(ctx, r)
+}
+
+// more writes the rows that no other row refers to.
+func (w *writer) more(ctx context.Context, r *Rows) error {
 	for i := range r.Findings {
 		f := &r.Findings[i]
 		if _, err := put(ctx, w, &findingTable, f, &f.Span, " AND code = ?", f.Code); err != nil {

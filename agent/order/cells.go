@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 )
 
@@ -161,21 +160,8 @@ func linesOf(cells []CellEntry) []any {
 	for i := range cells {
 		line := map[string]any{}
 		for _, f := range Table[Entry].Each {
-			switch p := f.in(&cells[i]).(type) {
-			case *int:
-				line[f.Name] = float64(*p)
-			case **float64:
-				if *p != nil && !math.IsNaN(**p) && !math.IsInf(**p, 0) {
-					line[f.Name] = **p
-				}
-			case *string:
-				if *p != "" {
-					line[f.Name] = *p
-				}
-			case *bool:
-				if *p {
-					line[f.Name] = true
-				}
+			if v, ok := member(f.in(&cells[i]), f == CellField); ok {
+				line[f.Name] = v
 			}
 		}
 		all = append(all, line)

@@ -167,7 +167,10 @@ func isTime(text string) bool {
 }
 
 // The locks of a person, as LockRemove names them.
-const LockHold, LockVisit = "hold", "visit"
+const (
+	LockHold  = "hold"
+	LockVisit = "visit"
+)
 
 // Fields returns all fields that any order takes, in the order of the table.
 func Fields() []*Field {

@@ -130,66 +130,74 @@ func (o *Order) Members() map[string]any {
 		return all
 	}
 	for _, f := range slices.Concat(row.Fields, row.Optional) {
-		switch p := f.place(o).(type) {
-		case *[]CellEntry:
-			all[f.Name] = linesOf(*p)
-		case *bool:
-			if *p {
-				all[f.Name] = true
-			}
-		case *int:
-			if row.Needs(f) || *p != 0 {
-				all[f.Name] = float64(*p)
-			}
-		case **float64:
-			if *p != nil && !math.IsNaN(**p) && !math.IsInf(**p, 0) {
-				all[f.Name] = **p
-			}
-		case *float64:
-			if !math.IsNaN(*p) && !math.IsInf(*p, 0) && (!row.AnyOf || !f.leftOut(o)) {
-				all[f.Name] = *p
-			}
-		case *string:
-			if row.Needs(f) || *p != "" {
-				all[f.Name] = *p
-			}
+		if v, ok := member(f.place(o), row.Needs(f)); ok && (!row.AnyOf || !f.leftOut(o)) {
+			all[f.Name] = v
 		}
 	}
 	return all
 }
 
+// member returns the value at a place as a message carries it. ok is false for a
+// number that is not finite, and for an empty value unless it is needed.
+func member(place any, needed bool) (v any, ok bool) {
+	switch p := place.(type) {
+	case *[]CellEntry:
+		return linesOf(*p), true
+	case *bool:
+		return true, *p
+	case *int:
+		return float64(*p), needed || *p != 0
+	case **float64:
+		if *p == nil {
+			return nil, false
+		}
+		return **p, finite(**p)
+	case *float64:
+		return *p, finite(*p)
+	case *string:
+		return *p, needed || *p != ""
+	}
+	return nil, false
+}
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
+
 // Put restores what Members returned, also after a round trip through JSON. It
 // ignores values that do not fit.
 func (o *Order) Put(members map[string]any) {
 	for _, f := range Fields() {
-		v, given := members[f.Name]
-		if !given {
-			continue
-		}
-		switch p := f.place(o).(type) {
-		case *[]CellEntry:
-			*p = linesFrom(v)
-		case *bool:
-			*p, _ = v.(bool)
-		case *int:
-			if x, ok := v.(float64); ok && math.Abs(x) <= math.MaxInt32 {
-				*p = int(x)
-			}
-		case **float64:
-			if x, ok := v.(float64); ok {
-				*p = &x
-			}
-		case *float64:
-			if x, ok := v.(float64); ok {
-				*p = x
-			}
-		case *string:
-			if s, ok := v.(string); ok {
-				*p = s
-			}
+		if v, given := members[f.Name]; given {
+			put(f.place(o), v)
 		}
 	}
 	o.LeaveOut(func(name string) bool { _, given := members[name]; return !given })
+}
+
+// put sets a place to what member returned for it.
+func put(place, v any) {
+	x, number := v.(float64)
+	switch p := place.(type) {
+	case *[]CellEntry:
+		*p = linesFrom(v)
+	case *bool:
+		*p, _ = v.(bool)
+	case *int:
+		if number && math.Abs(x) <= math.MaxInt32 {
+			*p = int(x)
+		}
+	case **float64:
+		if number {
+			*p = &x
+		}
+	case *float64:
+		if number {
+			*p = x
+		}
+	case *string:
+		if text, ok := v.(string); ok {
+			*p = text
+		}
+	}
 }
 
 // LeaveOut records which of its fields a message did not give.

@@ -147,7 +147,7 @@ func (f *sent) correctClosed(visits []ClosedVisit) {
 		f.wrong(http.StatusBadRequest, "reason", f.v.Say("closed.why"), f.v.Say("fail.why"))
 	}
 	id, _ := strconv.Atoi(f.Value("visit")) // chosen has found it
-	f.order("", order.Order{
+	f.order(order.Order{
 		Kind: order.Correct, Visit: id, Pack: f.p.Pack.Name, Cell: cell, Field: of.Name, Value: value, Was: new(was), Reason: reason,
 	})
 }

@@ -90,7 +90,7 @@ func (f *sent) correct(field string) string {
 		f.wrong(http.StatusBadRequest, "value", label, f.v.Say("fail.value"))
 	}
 	o.Reason = f.reason()
-	f.order("", o)
+	f.order(o)
 	return visitURL(f.p.Bay, fmt.Sprintf("cell=%d", f.cell))
 }
 

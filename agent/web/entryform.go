@@ -91,7 +91,7 @@ func (f *sent) seen(name string) *float64 {
 // enter gives one order for all that a form records: all of it is done, or nothing.
 func (f *sent) enter(missing string, cells ...order.CellEntry) {
 	lines := f.told(missing, cells)
-	f.order("", order.Order{Kind: order.Entry, Cells: lines, Sure: f.Value("sure") == "yes", Note: f.note()})
+	f.order(order.Order{Kind: order.Entry, Cells: lines, Sure: f.Value("sure") == "yes", Note: f.note()})
 }
 
 // told leaves out cells with no entry; without any left, the key names what is

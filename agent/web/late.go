@@ -31,7 +31,7 @@ func (f *sent) late() string {
 		f.wrong(http.StatusBadRequest, "when", f.v.Say("late.at"), f.v.Say("fail.when", quoted(f.Value("when"))))
 	}
 	f.ID = sheetID(f.p.Bay, f.p.Pack.Name, &o)
-	f.order("", o)
+	f.order(o)
 	return visitURL(f.p.Bay, "step=typed")
 }
 

@@ -134,13 +134,13 @@ func (f *sent) afterLock() string {
 // join puts the person's own lock on an open visit.
 func (f *sent) join() string {
 	f.confirmed(order.VisitJoin)
-	f.order("", order.Order{Kind: order.VisitJoin, Note: order.VisitJoin.Row().Confirmed()})
+	f.order(order.Order{Kind: order.VisitJoin, Note: order.VisitJoin.Row().Confirmed()})
 	return visitURL(f.p.Bay, "")
 }
 
 // leave takes it off while others are still in the visit.
 func (f *sent) leave() string {
-	f.order("", order.Order{Kind: order.VisitLeave})
+	f.order(order.Order{Kind: order.VisitLeave})
 	return "/bays/" + url.PathEscape(f.p.Bay)
 }
 

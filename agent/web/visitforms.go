@@ -174,7 +174,7 @@ func (f *sent) open() string {
 	if f.fine() && f.p.Visit.Open && !f.recent.has(f.ID) {
 		f.bad(http.StatusConflict, "fail.other", f.p.Visit.By)
 	}
-	f.order("", order.Order{Kind: order.VisitOpen, Note: order.VisitOpen.Row().Confirmed()})
+	f.order(order.Order{Kind: order.VisitOpen, Note: order.VisitOpen.Row().Confirmed()})
 	return visitURL(f.p.Bay, "step=water")
 }
 
@@ -193,13 +193,13 @@ func (f *sent) quality() string {
 	if us > worstUSPerCM { // shown before the first cell
 		next = visitURL(f.p.Bay, "step=water")
 	}
-	f.order("", o)
+	f.order(o)
 	return next
 }
 
 func (f *sent) close() string {
 	f.confirmed(order.VisitClose)
-	f.order("", order.Order{Kind: order.VisitClose, Note: order.VisitClose.Row().Confirmed()})
+	f.order(order.Order{Kind: order.VisitClose, Note: order.VisitClose.Row().Confirmed()})
 	return visitURL(f.p.Bay, "step=done")
 }
 
@@ -234,8 +234,8 @@ func (f *sent) amount(name, label string, of *order.Field) *float64 {
 // order submits one order of the form, unless something is wrong already. An order
 // that was already accepted from this form counts as done: its answer was lost on
 // the way.
-func (f *sent) order(suffix string, o order.Order) {
-	o.ID, o.By = f.ID+suffix, f.by
+func (f *sent) order(o order.Order) {
+	o.ID, o.By = f.ID, f.by
 	switch {
 	case !f.fine():
 		return

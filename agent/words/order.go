@@ -220,30 +220,35 @@ func (v Voice) corrected(o *order.Order, old *float64) string {
 func (v Voice) entries(o *order.Order) string {
 	var all []string
 	for _, c := range o.Entries() {
-		if c.ML != nil {
-			key := "done.fill"
-			if c.How == order.ToMark || c.How == order.AsProposed {
-				key += "." + string(c.How)
-			}
-			all = append(all, v.Say(key, c.Cell, v.Volume(*c.ML)))
-		}
-		if c.DrawnML != nil {
-			all = append(all, v.Say("done.entry.drawn", c.Cell, v.Volume(*c.DrawnML)))
-		}
-		if c.Dry {
-			all = append(all, v.Say("done.entry.dry", c.Cell))
-		}
-		if c.LevelMM != nil {
-			all = append(all, v.Say("done.level", c.Cell, v.heightShort(*c.LevelMM)))
-		}
-		if c.Gravity != nil && c.AtC != nil {
-			all = append(all, v.Say("done.gravity", c.Cell, *c.Gravity, v.Temperature(*c.AtC)))
-		}
+		all = append(all, v.entry(&c)...)
 	}
 	if len(all) == 0 {
 		return v.Say("done.entry")
 	}
 	return strings.Join(all, " ")
+}
+
+func (v Voice) entry(c *order.CellEntry) (all []string) {
+	if c.ML != nil {
+		key := "done.fill"
+		if c.How == order.ToMark || c.How == order.AsProposed {
+			key += "." + string(c.How)
+		}
+		all = append(all, v.Say(key, c.Cell, v.Volume(*c.ML)))
+	}
+	if c.DrawnML != nil {
+		all = append(all, v.Say("done.entry.drawn", c.Cell, v.Volume(*c.DrawnML)))
+	}
+	if c.Dry {
+		all = append(all, v.Say("done.entry.dry", c.Cell))
+	}
+	if c.LevelMM != nil {
+		all = append(all, v.Say("done.level", c.Cell, v.heightShort(*c.LevelMM)))
+	}
+	if c.Gravity != nil && c.AtC != nil {
+		all = append(all, v.Say("done.gravity", c.Cell, *c.Gravity, v.Temperature(*c.AtC)))
+	}
+	return all
 }
 
 // withNote appends the user's note.

@@ -28,5 +28,5 @@ func judgeOverfilled(cell, cells int) Judged {
 	if cells > 1 {
 		e.Reason = Several
 	}
-	return unless(cell != 0 || cells != 0, e)
+	return unless(cells != 0, e)
 }

@@ -582,3 +582,17 @@ func TestASoughtPack(t *testing.T) {
 		t.Fatal("granted")
 	}
 }
+
+// TestOverfilledNamesTheCell: the evidence of one overfilled cell is its number, and of
+// several the first of them and how many there are.
+func TestOverfilledNamesTheCell(t *testing.T) {
+	for cells, want := range map[int]interlock.Reason{1: interlock.Usual, 2: interlock.Several} {
+		r := newRig(t, 0).granted()
+		for range 3 {
+			r.step(time.Second, func(in *interlock.Inputs) { in.Overfilled, in.OverCells = 4, cells })
+		}
+		if e := r.x.Standing(interlock.Overfilled).Evidence; r.x.Granted() || e.Reason != want || e.Value != 4 || e.Limit != float64(cells) {
+			t.Errorf("%d cells: granted %v, evidence %+v", cells, r.x.Granted(), e)
+		}
+	}
+}

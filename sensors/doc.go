@@ -1,5 +1,5 @@
 // Package sensors opens the configured hardware and turns what the drivers
-// return into the core's readings: one Bay for each charging place, with sources
+// return into the core's readings: one Set for each charging place, with sources
 // to sample and a relay to drive.
 //
 // Every value has its time and its fault. A part that does not answer is a fault

@@ -42,6 +42,9 @@ func (p *Picture) Cell(number int) CellNow {
 	return n
 }
 
+// rodHalfMM is how far the level may be below the whole millimetre that is read.
+const rodHalfMM = 0.5
+
 // addML returns the proposed water in whole millilitres: the core's amount, or the
 // same calculation for a cell whose level only the rod gives.
 func (p *Picture) addML(number int, n *CellNow) float64 {
@@ -52,6 +55,10 @@ func (p *Picture) addML(number int, n *CellNow) float64 {
 	}
 	if p.Visit.OnlyCoverPlates || n.Bare {
 		need = cover
+		if enough := p.Pack.ChargeLevelMM; n.ByRod && cover == 0 && n.LevelMM < enough+rodHalfMM { // it may be short of it
+			_, need = waterOf(p.Pack).CellNeed(enough-rodHalfMM-w.RiseMM, w.RiseMM, w.CeilingMM)
+			need = min(need, n.RoomML)
+		}
 	}
 	return math.Floor(need + 1e-9) // allows for rounding: 130 ml stay 130 ml
 }

@@ -259,3 +259,16 @@ func TestDrawnOff(t *testing.T) {
 	require.InDelta(t, 10, w.Run(time.Minute).Water.LevelMM[3], 0.1)
 	require.InDelta(t, 52, w.Core.Memory().Water.Cells[3].FilledML, 0)
 }
+
+// TestJustEnoughMayBeShort: a rod that shows the lowest level for charging to the
+// millimetre does not prove it, and the probe would go on blocking the charge: as much
+// is proposed as from half a millimetre less, 1.5 mm or 19 ml on 130 cm².
+func TestJustEnoughMayBeShort(t *testing.T) {
+	w := newWorker(-5)
+	w.enter(true, order.CellEntry{Cell: 4, ML: new(70.0)})
+	for _, read := range []struct{ mm, wantML float64 }{{3, 19}, {4, 0}} {
+		w.enter(true, order.CellEntry{Cell: 4, LevelMM: &read.mm})
+		p, _ := w.enter(true, order.CellEntry{Cell: 4, LevelMM: &read.mm})
+		require.InDelta(t, read.wantML, p.Cell(4).AddML, 0.5, "%v mm", read.mm)
+	}
+}

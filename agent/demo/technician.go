@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
+	"slices"
 	"time"
 
 	"bayward/agent/assembly"
@@ -12,6 +14,7 @@ import (
 	"bayward/agent/order"
 	"bayward/agent/words"
 	"bayward/sensors/sim"
+	"bayward/sensors/sim/pack"
 )
 
 // technician answers the demo's notices some minutes later, like a real one, and
@@ -99,27 +102,57 @@ func (t *technician) reason(p *bay.Picture) (why string, in time.Duration) {
 	return "", 0
 }
 
-// visit opens a visit, gives each cell the water that the picture shows, and
-// closes it.
+// mostPasses is how often the technician goes over the cells in one visit.
+const mostPasses = 6
+
+// visit opens a visit and goes over the cells until nothing is left to do at any of
+// them. A cell with bare plates gets a first step and then another look.
 func (t *technician) visit(ctx context.Context, p *bay.Picture) error {
 	if err := t.order(ctx, p.Bay, order.Order{Kind: order.VisitOpen}); err != nil {
 		return err
 	}
-	amounts := p.Water.NeedML[:p.Water.Cells]
-	if p.Stage != bay.ReadyToWater {
-		amounts = p.Water.CoverPlatesML[:p.Water.Cells]
-	}
-	for i, ml := range amounts {
-		const jug = 5 // millilitres: the marks of a measuring jug; rounded down
-		ml = float64(int(ml/jug) * jug)
-		if !p.Water.Known || ml <= 0 {
-			continue
+	for pass := range mostPasses {
+		lines := entries(t.picture(p.Bay), t.bays[p.Bay].Truth().Cells, pass == 0)
+		if len(lines) == 0 {
+			break
 		}
-		if err := t.order(ctx, p.Bay, order.Order{Kind: order.Fill, Cell: i + 1, ML: ml}); err != nil {
+		if err := t.order(ctx, p.Bay, order.Order{Kind: order.Entry, Cells: lines}); err != nil {
 			return err
 		}
 	}
 	return t.order(ctx, p.Bay, order.Order{Kind: order.VisitClose})
+}
+
+// entries returns what is done in one pass over the cells: water as the picture
+// proposes, or a look with the level rod where it asks for one.
+func entries(p *bay.Picture, truth []pack.CellState, first bool) (lines []order.CellEntry) {
+	for i := range p.Pack.Cells {
+		const jug = 5 // millilitres: the marks of a measuring jug; rounded down
+		at := p.Cell(i + 1)
+		ml := math.Floor(at.AddML/jug) * jug
+		switch {
+		case at.AddKnown && ml > 0 && (first || at.Bare || at.ByRod):
+			lines = append(lines, order.CellEntry{Cell: i + 1, ML: &ml})
+		case at.Bare && !first:
+			lines = append(lines, byRod(i+1, truth[i].LevelMM))
+		}
+	}
+	return lines
+}
+
+// byRod reads a level with the rod, which shows whole millimetres, and nothing below
+// the plate tops.
+func byRod(cell int, mm float64) order.CellEntry {
+	if mm = math.Round(mm); mm > 0 {
+		return order.CellEntry{Cell: cell, LevelMM: &mm}
+	}
+	return order.CellEntry{Cell: cell, Dry: true}
+}
+
+// picture returns the present picture of a bay.
+func (t *technician) picture(bayName string) *bay.Picture {
+	all := t.pictures()
+	return all[slices.IndexFunc(all, func(p *bay.Picture) bool { return p.Bay == bayName })]
 }
 
 func (t *technician) order(ctx context.Context, bayName string, o order.Order) error {

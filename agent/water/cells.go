@@ -229,6 +229,7 @@ func (b *Balance) read(i int, offset float64) {
 	b.diffs.outdated = true
 	if b.visit {
 		c.PouredML = b.given[i]
+		b.byRod |= 1 << i
 	}
 	b.doubt(i)
 }
@@ -273,14 +274,14 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 		if givenML[i] != c.PouredML {
 			c.Fresh = false
 		}
-		c.PouredML = 0
 		switch {
-		case i+1 == b.cfg.Pilot: // its probe shows the water itself
+		case i+1 == b.cfg.Pilot && !b.byRod.Has(i+1) && c.PouredML == 0: // its probe shows the water itself
 		case beforeOK && b.s.Known && !b.open:
 			c.OffsetMM += beforeMM + b.mm(givenML[i]) - b.s.SettledMM
 		default:
 			c.OffsetMM += b.mm(givenML[i] - pilotML)
 		}
+		c.PouredML = 0
 	}
 	b.anchored, b.anchorAh = false, gassingAh
 	b.s.LostML, b.s.PredictOK = 0, false

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"bayward/agent/reading"
 	"bayward/agent/water"
 )
 
@@ -88,4 +89,40 @@ func TestKnowingThePilotHidesNoOtherCell(t *testing.T) {
 			}
 		}
 	})
+}
+
+// TestThePilotReadInAVisitFollowsItsProbe: below the plate tops water rises by more
+// than the free surface gives. What the rod shows then is no error of the probe, and
+// when the visit is closed the pilot is where its probe shows it.
+func TestThePilotReadInAVisitFollowsItsProbe(t *testing.T) {
+	cfg := pack()
+	cfg.Pilot = 1
+	b := water.New(cfg)
+	var given [water.MaxCells]float64
+	in := water.Inputs{Level: reading.LevelBetween(-5, -5, 0), PackC: reading.Good(25, 0)}
+	step := func(mm float64) {
+		in.Now += time.Minute
+		in.Level, in.PackC = reading.LevelBetween(mm, mm, in.Now), reading.Good(25, in.Now)
+		b.Step(&in)
+	}
+	for range 90 {
+		step(-5)
+	}
+	in.Visit, in.VisitMM, in.GivenML = true, -5, &given
+	step(-5)
+	for i := range cfg.Cells {
+		given[i] = 70
+	}
+	step(3) // 5 mm and a half by the free surface, and the plates' own volume
+	for cell := range cfg.Cells {
+		b.Level(cell+1, 3)
+	}
+	b.Filled(&given, 0, -5, true, 0)
+	in.Visit, in.GivenML = false, nil
+	for range 90 {
+		step(3)
+	}
+	for cell := range cfg.Cells {
+		require.InDelta(t, 3, b.Status().LevelMM[cell], 0.5, "cell %d", cell+1)
+	}
 }

@@ -247,7 +247,7 @@ func TestKill9(t *testing.T) {
 	first := start(t, nil, "run", "--config", config)
 	restored(t, "after a start", first.stepped())
 	before := rested(t, path, killed)
-	first.order("visit", `{"action":"fill","by":"Ann","cell":3,"ml":50,"id":"fill-1"}`)
+	first.order("visit", `{"action":"fill","by":"Ann","cell":3,"ml":50,"sure":true,"id":"fill-1"}`)
 	assemblytest.Until(t, "the fill on record", func() bool {
 		text, _ := stored(t, path)
 		return strings.Contains(text, "fill-1")

@@ -170,6 +170,14 @@ func between(name string, a, b point) []point {
 		if counted.MatchString(name) && err1 == nil && err2 == nil {
 			value = strconv.FormatFloat(low+(high-low)*float64(at-a.at)/float64(b.at-a.at), 'g', -1, 64)
 		}
+		// A scrape may meet the relay a tick before the permit. That must not last for a minute
+		// that nobody recorded, so there the relay is closed only if it was so at both ends.
+		switch {
+		case strings.HasPrefix(name, "bayward_relay_closed{") && err1 == nil && err2 == nil:
+			value = strconv.FormatFloat(min(low, high), 'g', -1, 64)
+		case strings.HasPrefix(name, "bayward_charge_permitted{") && err1 == nil && err2 == nil:
+			value = strconv.FormatFloat(max(low, high), 'g', -1, 64)
+		}
 		out = append(out, point{at, value})
 	}
 	return out

@@ -134,7 +134,7 @@ func (b *Bay) settleCorrected(o *order.Order, wasOver bool) {
 	switch {
 	case b.isOver(o.Cell):
 		b.history.water.Overfill(o.Cell)
-	case wasOver && now.LevelKnown:
+	case wasOver && now.LevelKnown && order.FieldOf(o.Field) != order.DrawnField: // drawing off has to be followed by a level
 		b.history.water.NotOver(o.Cell)
 	}
 	b.pic.Water = *b.history.water.Again()
@@ -154,6 +154,8 @@ func (b *Bay) correctClosed(o *order.Order) *order.Refusal {
 		b.history.water.Correct(o.Cell, -by)
 	case order.LevelField:
 		b.history.water.CorrectLevel(o.Cell, by, o.Value == nil)
+	case order.GravityField:
+		b.history.charge.Unread(o.Cell)
 	}
 	b.pic.Water = *b.history.water.Again()
 	return nil

@@ -165,3 +165,72 @@ func TestRightsOfACorrection(t *testing.T) {
 	require.Equal(t, order.MayLook, (&order.Order{Kind: order.Hold}).Needs())
 	require.Greater(t, (&order.Order{}).Needs(), order.MayRelease)
 }
+
+// TestACorrectionEndsNoEarlierOverfill: a cell that was overfilled before the visit
+// needs acid drawn off and a level read, whatever is typed and corrected in it.
+func TestACorrectionEndsNoEarlierOverfill(t *testing.T) {
+	for name, slip := range map[string]func(w worker){
+		"drawn off, then more by a correction": func(w worker) {
+			w.enter(true, order.CellEntry{Cell: 4, DrawnML: new(10.0)})
+			w.correct(4, "drawn_ml", new(300.0))
+		},
+		"a level taken back": func(w worker) {
+			w.enter(true, order.CellEntry{Cell: 4, DrawnML: new(300.0)})
+			w.enter(true, order.CellEntry{Cell: 4, LevelMM: new(25.0)})
+			w.correct(4, "level_mm", nil)
+		},
+		"water taken back": func(w worker) {
+			w.enter(true, order.CellEntry{Cell: 4, DrawnML: new(300.0)})
+			w.enter(true, order.CellEntry{Cell: 4, ML: new(500.0)})
+			w.correct(4, "ml", nil)
+		},
+	} {
+		w := newWorker(6)
+		w.enter(true, order.CellEntry{Cell: 4, LevelMM: new(21.0)})
+		require.True(t, w.closed(t).Findings[interlock.Overfilled].Raised, name)
+		w.Ask(order.Order{Kind: order.VisitOpen})
+		slip(w)
+		p := w.closed(t)
+		require.True(t, p.Findings[interlock.Overfilled].Raised, name)
+		require.False(t, p.Permit.Granted, name)
+	}
+}
+
+// TestADryCellStaysDryWithoutTheLevel: a level that was read in another cell proves
+// nothing of this one, which the rod showed dry before, whatever water it was given.
+func TestADryCellStaysDryWithoutTheLevel(t *testing.T) {
+	dryButRead := func() worker {
+		w := newWorker(-5)
+		w.enter(true, order.CellEntry{Cell: 4, Dry: true})
+		w.enter(true, order.CellEntry{Cell: 4, ML: new(130.0)})
+		w.enter(true, order.CellEntry{Cell: 4, LevelMM: new(5.0)})
+		return w
+	}
+	w := dryButRead()
+	p, e := w.correct(4, "level_mm", nil)
+	require.Equal(t, bay.OrderTaken, e.Kind)
+	require.True(t, p.Visit.Bare.Has(4))
+	require.True(t, w.closed(t).Water.Bare.Has(4))
+
+	w = dryButRead()
+	require.False(t, w.closed(t).Water.Bare.Has(4))
+	_, e = w.ask(order.Order{Kind: order.Correct, Visit: 1, Pack: w.Core.Memory().Pack, Cell: 4, Field: "level_mm", Was: new(5.0), Reason: "another cell"})
+	require.Equal(t, bay.OrderTaken, e.Kind, e.Why.Code)
+	require.True(t, w.Run(time.Minute).Water.Bare.Has(4))
+}
+
+// TestAGravityOfAClosedVisitTakesFullBack: all cells together proved it.
+func TestAGravityOfAClosedVisitTakesFullBack(t *testing.T) {
+	w := newWorker(13)
+	var lines []order.CellEntry
+	for cell := 1; cell <= 12; cell++ {
+		lines = append(lines, order.CellEntry{Cell: cell, Gravity: new(1.277), AtC: new(25.0)})
+	}
+	p, e := w.enter(false, lines...)
+	require.Equal(t, bay.OrderTaken, e.Kind, e.Why.Code)
+	require.True(t, p.Charge.Full)
+	require.True(t, w.closed(t).Charge.Full)
+	p, e = w.ask(order.Order{Kind: order.Correct, Visit: 1, Pack: w.Core.Memory().Pack, Cell: 3, Field: "gravity", Was: new(1.277), Reason: "not read"})
+	require.Equal(t, bay.OrderTaken, e.Kind, e.Why.Code)
+	require.False(t, p.Charge.Full)
+}

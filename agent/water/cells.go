@@ -40,6 +40,7 @@ type Cell struct {
 	PouredML float64 `json:"poured_ml,omitempty"` // in the open visit when it was read
 	FilledML float64 `json:"filled_ml,omitempty"` // recorded since the memory began
 	Dry      bool    `json:"dry,omitempty"`       // the rod showed the plates, and no level since
+	WasDry   bool    `json:"was_dry,omitempty"`   // until the last level reading
 	Over     bool    `json:"over,omitempty"`      // filled over the ceiling, see Balance.Overfill
 	Drawn    bool    `json:"drawn,omitempty"`     // and electrolyte was drawn off since
 }
@@ -161,8 +162,8 @@ func (b *Balance) Judge(number int, levelMM float64) Rejected {
 // says it, even one that Judge does not accept, which changes nothing else.
 func (b *Balance) Level(number int, levelMM float64) Rejected {
 	why := b.Judge(number, levelMM)
-	if number >= 1 && number <= b.cfg.Cells {
-		b.cells[number-1].Dry = !(levelMM > 0)
+	if c := b.cell(number); c != nil {
+		c.WasDry, c.Dry = c.Dry, !(levelMM > 0)
 	}
 	if why != NotRejected {
 		return why

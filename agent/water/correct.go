@@ -8,12 +8,14 @@ func (b *Balance) Unread(number int) {
 	if c == nil {
 		return
 	}
+	wasDry := c.WasDry
 	if i := number - 1; b.undo.Has(number) {
 		*c = b.before[i]
 		b.undo &^= 1 << i
 	} else {
 		c.Fresh, c.PouredML = false, 0
 	}
+	c.Dry, c.WasDry = wasDry, false
 	b.doubt(number - 1)
 	b.diffs.outdated = true
 }
@@ -30,9 +32,11 @@ func (b *Balance) Repoured(number int, wasML, isML float64) {
 	b.diffs.outdated = true
 }
 
-// NotOver records that what was written of a cell over its ceiling was a mistake.
+// NotOver records that what was written of a cell over its ceiling in the open visit
+// was a mistake. A cell that was over it before the visit stays so, and after a
+// restart in the visit all do.
 func (b *Balance) NotOver(number int) {
-	if c := b.cell(number); c != nil {
+	if c := b.cell(number); c != nil && b.overHere.Has(number) {
 		c.Over, c.Drawn = false, false
 	}
 }
@@ -54,14 +58,15 @@ func (b *Balance) Correct(number int, byML float64) {
 
 // CorrectLevel corrects a level read in a closed visit by so many mm, or voids it. A
 // lower one lowers the estimate, a higher one raises none; one that never was proves
-// nothing, so the cell counts as no higher than the pilot cell.
+// nothing, so the cell counts as no higher than the pilot cell, and as dry if it was
+// dry before that reading.
 func (b *Balance) CorrectLevel(number int, byMM float64, void bool) {
 	c := b.cell(number)
 	if c == nil {
 		return
 	}
 	if void {
-		c.Fresh = false
+		c.Fresh, c.Dry = false, c.Dry || c.WasDry
 	} else {
 		c.OffsetMM += min(byMM, 0)
 	}

@@ -5,6 +5,9 @@ package water
 // below the ceiling, read after electrolyte was drawn off, ends it, or Accept.
 func (b *Balance) Overfill(number int) {
 	if c := b.cell(number); c != nil {
+		if b.visit && !c.Over {
+			b.overHere |= 1 << (number - 1)
+		}
 		c.Over, c.Drawn = true, false
 	}
 }

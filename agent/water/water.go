@@ -83,6 +83,7 @@ type Balance struct {
 	visitMM   float64
 	given     *[MaxCells]float64
 	byRod     CellSet        // cells whose level was read in the open visit
+	overHere  CellSet        // cells that the open visit took over their ceiling
 	blocked   bool           // of the last step
 	short     CellSet        // cells that need covering in the open visit
 	before    [MaxCells]Cell // cells before their last level reading, of those in undo
@@ -122,7 +123,7 @@ func (b *Balance) Step(in *Inputs) {
 	b.last, b.gassingAh = in.Now, in.GassingAh
 	b.visit, b.visitMM, b.given, b.blocked = in.Visit && in.GivenML != nil, in.VisitMM, in.GivenML, in.Blocked
 	if !b.visit {
-		b.byRod = 0
+		b.byRod, b.overHere = 0, 0
 	}
 	b.holdUp(in.Gassing, dt)
 	b.lose(in)

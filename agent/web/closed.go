@@ -102,28 +102,21 @@ func closedValues(v words.Voice, c *ClosedVisit) (all []closedValue) {
 
 // closedForm corrects one value of a closed visit.
 func (s *server) closedForm(w http.ResponseWriter, r *http.Request) {
-	p, wrong := s.find(r)
-	if wrong == nil {
-		wrong = parseForm(w, r)
-	}
-	if wrong != nil {
-		s.fail(w, r, *wrong)
+	f := s.received(w, r)
+	if f == nil {
 		return
 	}
-	f := &sent{server: s, r: r, v: s.view(r), p: p, form: form{Action: "closed", ID: r.PostForm.Get("id"), values: r.PostForm}}
-	if f.ID == "" {
-		f.ID = newID()
-	}
-	visits, err := s.closedOf(r.Context(), p)
+	f.Action = "closed"
+	visits, err := s.closedOf(r.Context(), f.p)
 	if err != nil {
 		f.bad(http.StatusServiceUnavailable, "closed.unread")
 	}
 	f.correctClosed(visits)
 	if f.fine() {
-		f.done(w, "/bays/"+url.PathEscape(p.Bay)+"/closed?visit="+url.QueryEscape(f.Value("visit")))
+		f.done(w, "/bays/"+url.PathEscape(f.p.Bay)+"/closed?visit="+url.QueryEscape(f.Value("visit")))
 		return
 	}
-	page := s.newClosedPage(r, p, visits, f.Value("visit"))
+	page := s.newClosedPage(r, f.p, visits, f.Value("visit"))
 	page.Form = f.form
 	s.write(w, r, f.status, "closed", page)
 }

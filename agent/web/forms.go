@@ -27,16 +27,12 @@ var shortForms = map[order.Subject]string{order.OfCharge: "hold", order.OfPack: 
 // shortForm takes an order that needs only a button. If it is not done, the page is
 // shown again with the form as it was filled in.
 func (s *server) shortForm(w http.ResponseWriter, r *http.Request, of order.Subject, complete func(*orderBody)) {
-	p, wrong := s.find(r)
-	if wrong == nil {
-		wrong = parseForm(w, r)
-	}
-	if wrong != nil {
-		s.fail(w, r, *wrong)
+	f := s.received(w, r)
+	if f == nil {
 		return
 	}
-	f := &sent{server: s, r: r, v: s.view(r), p: p, form: form{Action: shortForms[of], ID: r.PostForm.Get("id"), values: r.PostForm}}
-	body := orderBody{Order: order.Order{ID: f.ID}, action: f.Value("action"), given: map[string]bool{}}
+	body := orderBody{Order: order.Order{ID: f.ID}, action: f.Action, given: map[string]bool{}}
+	f.Action = shortForms[of]
 	complete(&body)
 	f.lockFaults(&body)
 	f.short(&body, of)
@@ -45,7 +41,7 @@ func (s *server) shortForm(w http.ResponseWriter, r *http.Request, of order.Subj
 		return
 	}
 	page := s.newBayPage(r, f.now())
-	page.Form, page.Here = f.form, "/bays/"+url.PathEscape(p.Bay)
+	page.Form, page.Here = f.form, "/bays/"+url.PathEscape(f.p.Bay)
 	s.write(w, r, f.status, "bay", page)
 }
 

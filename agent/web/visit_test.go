@@ -179,7 +179,7 @@ func TestTooMuchIsAskedBack(t *testing.T) {
 		{"ml=207", "207 ml would bring the cell over its highest level for a charge"},
 		{"ml=20&after=17", "17 mm is over 1"},
 		{"ml=20&after=15", "15 mm does not fit"},
-		{"ml=31", "31 ml is over three times the 0 ml proposed"},
+		{"ml=31", "31 ml is far more than the 0 ml proposed"},
 	} {
 		b := newBench(nil, "bay-1")
 		b.leads(t, opening+"&by=A")
@@ -283,8 +283,8 @@ func TestTheSheetIsTypedIn(t *testing.T) {
 	w := b.form(visit, body)
 	require.Equal(t, 409, w.Code)
 	page = text(t, w)
-	require.Contains(t, page, "Cell 1: 90 ml is over three times the 0 ml proposed")
-	require.Contains(t, page, "Cell 3: 75.5 ml is over three times the 0 ml proposed")
+	require.Contains(t, page, "Cell 1: 90 ml is far more than the 0 ml proposed")
+	require.Contains(t, page, "Cell 3: 75.5 ml is far more than the 0 ml proposed")
 	require.Zero(t, b.picture("bay-1").Visit.GivenML[0])
 	require.Equal(t, visit+"?step=close", b.leads(t, body+"&sure=yes"))
 	require.Equal(t, visit+"?step=close", b.leads(t, body+"&sure=yes"), "sent twice")

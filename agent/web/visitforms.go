@@ -24,21 +24,31 @@ type sent struct {
 	cell int // that the form is about; 0 for none
 }
 
-// visitForm takes one step of a visit and leads to the next. If something is wrong,
-// the step is shown again with the form as it was filled in.
-func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
+// received returns a form that was sent for a bay, with an ID for its order. If it
+// cannot be read, received answers and returns nil.
+func (s *server) received(w http.ResponseWriter, r *http.Request) *sent {
 	p, wrong := s.find(r)
 	if wrong == nil {
 		wrong = parseForm(w, r)
 	}
 	if wrong != nil {
 		s.fail(w, r, *wrong)
-		return
+		return nil
 	}
 	f := &sent{server: s, r: r, v: s.view(r), p: p, form: form{Action: r.PostForm.Get("action"), ID: r.PostForm.Get("id"), values: r.PostForm}}
 	if f.ID == "" {
 		f.ID = newID()
 		f.values.Set("id", f.ID)
+	}
+	return f
+}
+
+// visitForm takes one step of a visit and leads to the next. If something is wrong,
+// the step is shown again with the form as it was filled in.
+func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
+	f := s.received(w, r)
+	if f == nil {
+		return
 	}
 	to := f.take()
 	if f.fine() {

@@ -63,7 +63,7 @@ func (f *sent) done(w http.ResponseWriter, to string) {
 	if f.gate == nil {
 		setCookie(w, f.r, nameCookie, f.by, sessionFor)
 	}
-	http.Redirect(w, f.r, to, http.StatusSeeOther)
+	http.Redirect(w, f.r, to, http.StatusSeeOther) //nolint:gosec // G710: a form's next address begins with its bay's own path
 }
 
 // again shows the page of the form again.

@@ -59,6 +59,7 @@ func inTerminal(t *testing.T, cmd *exec.Cmd) *screen {
 		t.Fatal(err)
 	}
 	defer slave.Close()
+	keepOutput(t, slave)
 	cmd.Env = append(os.Environ(), asProgram+"=1")
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = slave, slave, slave
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true, Setctty: true}
@@ -71,6 +72,20 @@ func inTerminal(t *testing.T, cmd *exec.Cmd) *screen {
 		_ = master.Close()
 	})
 	return &screen{master, cmd}
+}
+
+// keepOutput keeps the kernel from dropping what the program has written, which it
+// does after the signal of a key: by then a fast program has said its last words.
+func keepOutput(t *testing.T, tty *os.File) {
+	t.Helper()
+	mode, err := unix.IoctlGetTermios(int(tty.Fd()), unix.TCGETS)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mode.Lflag |= unix.NOFLSH
+	if err := unix.IoctlSetTermios(int(tty.Fd()), unix.TCSETS, mode); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // converse lets a person read until the program ends, and gives its exit code.

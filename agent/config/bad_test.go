@@ -21,7 +21,7 @@ bays:
       current: {kind: hall, adc: 0x48, channel: 1, amperes_per_volt: 100, zero_v: 1.65}
       temperature: {pack: 28-0316a2795bff}
       level: {kind: 4-20ma, adc: 0x48, channel: 2, shunt_ohm: 100, low_mm: -20, high_mm: 30}
-      relay: {pin: GPIO17, feedback: {pin: GPIO23}}
+      relay: {pin: GPIO17, heartbeat: GPIO27, feedback: {pin: GPIO23}}
 packs:
   - name: lift-24v
     cells: 12
@@ -38,7 +38,9 @@ const ladder = `level: {kind: ladder, adc: 0x48, channel: 2, excitation_v: 3.3, 
 const transmitter = `level: {kind: 4-20ma, adc: 0x48, channel: 2, shunt_ohm: 100, low_mm: -20, high_mm: 30}`
 
 func TestSmallFileIsGood(t *testing.T) {
-	for _, text := range []string{small, strings.Replace(small, transmitter, ladder, 1)} {
+	for _, text := range []string{
+		small, strings.Replace(small, transmitter, ladder, 1), strings.Replace(small, "heartbeat: GPIO27", "no_heartbeat: 'ordered, comes in May'", 1),
+	} {
 		_, err := Parse("f", []byte(text))
 		require.NoError(t, err)
 	}
@@ -69,7 +71,7 @@ func TestBadFiles(t *testing.T) {
 		{"no value", "capacity_ah: 225", "capacity_ah:", "f:16: field packs[0].capacity_ah: has no value: give it one or remove the key"},
 		{"list for a number", "cells: 12", "cells: [12]", "f:15: field packs[0].cells: value (a list) is not accepted: must be a whole number, without quotes and unit"},
 		{"part for a list", "packs:\n  - name", "packs:\n    name", "f:14: field packs: value (keys with values) is not accepted: must be a list: each entry on a line that begins with a hyphen"},
-		{"text for a part", "relay: {pin: GPIO17, feedback: {pin: GPIO23}}", "relay: GPIO17", `f:12: field bays[0].wiring.relay: value "GPIO17" is not accepted: must be keys with values, one each line, indented`},
+		{"text for a part", "relay: {pin: GPIO17, heartbeat: GPIO27, feedback: {pin: GPIO23}}", "relay: GPIO17", `f:12: field bays[0].wiring.relay: value "GPIO17" is not accepted: must be keys with values, one each line, indented`},
 		{"anchor", "cells: 12", "cells: &n 12", "f:15: field packs[0].cells: anchors, aliases and tags are not accepted: write the value itself"},
 		{"too many cells", "cells: 12", "cells: 49", "f:15: field packs[0].cells: value 49 is not accepted: must be 1 to 48 cells of 2 V"},
 		{"fill mark above bottom of the vent well", "fill_mark_mm: 13", "fill_mark_mm: 23", "f:19: field packs[0].fill_mark_mm: value 23 is not accepted: must be below vent_well_mm (22): water above it leaves through the vents"},
@@ -100,10 +102,13 @@ func TestBadFiles(t *testing.T) {
 		{"bad 1-wire number", "28-0316a2795bff", "28-0316A2795BFF", `f:10: field bays[0].wiring.temperature.pack: value "28-0316A2795BFF" is not accepted: must be a 1-wire number in lower case, such as 28-0316a2795bff`},
 		{"two inputs on one channel", "channel: 2", "channel: 1", "f:11: field bays[0].wiring.level.channel: value 1 is not accepted: converter 0x48 on bus 1, channel 1 is already used by bays[0].wiring.current.channel (line 9)"},
 		{"two uses of one line", "GPIO23", "GPIO17", `f:12: field bays[0].wiring.relay.feedback.pin: value "GPIO17" is not accepted: line GPIO17 is already used by bays[0].wiring.relay.pin (line 12)`},
-		{"heartbeat on the relay's line", "pin: GPIO17,", "pin: GPIO17, heartbeat: GPIO17,", `f:12: field bays[0].wiring.relay.heartbeat: value "GPIO17" is not accepted: line GPIO17 is already used by bays[0].wiring.relay.pin (line 12)`},
+		{"heartbeat on the relay's line", "heartbeat: GPIO27", "heartbeat: GPIO17", `f:12: field bays[0].wiring.relay.heartbeat: value "GPIO17" is not accepted: line GPIO17 is already used by bays[0].wiring.relay.pin (line 12)`},
+		{"no heartbeat", " heartbeat: GPIO27,", "", "f:12: field bays[0].wiring.relay.heartbeat: is missing: the line of the watchdog relay, such as GPIO27; where none is fitted, leave heartbeat out and give the reason in words as no_heartbeat"},
+		{"no heartbeat for no reason", "heartbeat: GPIO27", "no_heartbeat: ' '", `f:12: field bays[0].wiring.relay.no_heartbeat: value " " is not accepted: must be the reason in words, 1 to 200 printable characters`},
+		{"heartbeat, and why there is none", "heartbeat: GPIO27", "heartbeat: GPIO27, no_heartbeat: ordered", `f:12: field bays[0].wiring.relay.no_heartbeat: value "ordered" is not accepted: must be left out beside heartbeat`},
 		{"relay on a line that is high at boot", "GPIO17", "GPIO4", `f:12: field bays[0].wiring.relay.pin: value "GPIO4" is not accepted: must be GPIO9 to GPIO13 or GPIO16 to GPIO27: the other lines are high while a Pi starts, which would close the relay`},
 		{"line that is none", "GPIO23", "GPIO99", `f:12: field bays[0].wiring.relay.feedback.pin: value "GPIO99" is not accepted: must be GPIO2 to GPIO27`},
-		{"no relay", "      relay: {pin: GPIO17, feedback: {pin: GPIO23}}\n", "", "f:6: field bays[0].wiring.relay: is missing: without it nothing could ever be granted"},
+		{"no relay", "      relay: {pin: GPIO17, heartbeat: GPIO27, feedback: {pin: GPIO23}}\n", "", "f:6: field bays[0].wiring.relay: is missing: without it nothing could ever be granted"},
 		{"no level", "      " + transmitter + "\n", "", "f:6: field bays[0].wiring.level: is missing: without it nothing could ever be granted"},
 		{"no voltage", "      voltage: {adc: 0x48, channel: 0, ratio: 11}\n", "", "f:6: field bays[0].wiring.voltage: is missing: without it nothing could ever be granted"},
 		{"no temperature", "      temperature: {pack: 28-0316a2795bff}\n", "", "f:6: field bays[0].wiring.temperature: is missing: without it nothing could ever be granted"},

@@ -102,7 +102,22 @@ func (c wiringCheck) relay(field string, r *wiring.Relay) {
 	if c.present(field+".heartbeat") && !form.MatchString(r.Heartbeat) {
 		c.reject(field+".heartbeat", rule)
 	}
+	c.heartbeat(field, r)
 	c.contact(field+".feedback", r.Feedback)
+}
+
+// heartbeat: a kernel that hangs drives the relay's line on as it was. Only a relay
+// outside the Pi opens then, so its absence must be written down.
+func (c wiringCheck) heartbeat(field string, r *wiring.Relay) {
+	fitted, reason := field+".heartbeat", field+".no_heartbeat"
+	switch {
+	case c.present(fitted) && c.present(reason):
+		c.reject(reason, "must be left out beside heartbeat")
+	case c.present(reason) && !c.bad[reason] && !placeForm.MatchString(r.NoHeartbeat):
+		c.reject(reason, "must be the reason in words, 1 to 200 printable characters")
+	case !c.simulated && !c.present(reason):
+		c.missing(fitted, "the line of the watchdog relay, such as GPIO27; where none is fitted, leave heartbeat out and give the reason in words as no_heartbeat")
+	}
 }
 
 func (c wiringCheck) contact(field string, k *wiring.Contact) {

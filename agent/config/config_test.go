@@ -208,7 +208,7 @@ func TestSharedRoomSensors(t *testing.T) {
       voltage: {adc: 0x49, channel: 0, ratio: 11}
       temperature: {pack: 28-000000000002, ambient: 28-0416b3d1aaff}
       level: {kind: rod, adc: 0x49, channel: 1, excitation_v: 3.3, pull_ohm: 10000, end_ohm: 47000, rods: [{height_mm: 3, series_ohm: 4700}]}
-      relay: {pin: GPIO22}
+      relay: {pin: GPIO22, heartbeat: GPIO26}
 
 packs:
 `

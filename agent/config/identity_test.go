@@ -81,7 +81,7 @@ func TestSimulatedSeveralPacks(t *testing.T) {
 // in which bay, and the complaint gives the alternative.
 func TestBadIdentity(t *testing.T) {
 	second := "  - name: bay-2\n    packs: [lift-24v, lift-b]\n    wiring:\n      i2c: 1\n      voltage: {adc: 0x49, channel: 0, ratio: 11}\n      temperature: {TEMPERATURE}\n" +
-		"      level: {kind: 4-20ma, adc: 0x49, channel: 2, shunt_ohm: 100, low_mm: -20, high_mm: 30}\n      relay: {pin: GPIO22}\n"
+		"      level: {kind: 4-20ma, adc: 0x49, channel: 2, shunt_ohm: 100, low_mm: -20, high_mm: 30}\n      relay: {pin: GPIO22, heartbeat: GPIO26}\n"
 	two := func(first, other string) string {
 		text := strings.Replace(recognised(), "temperature: {ambient: 28-0416b3d1aaff}", "temperature: {"+first+"}", 1)
 		return strings.Replace(text, "packs:\n", strings.Replace(second, "TEMPERATURE", other, 1)+"packs:\n", 1)

@@ -101,7 +101,7 @@ func (u *unwise) bay(field string, b *Bay) {
 	u.say(w.Temperature != nil && w.Temperature.Ambient == "", at+".temperature.ambient", "ambient", own)
 	if r := w.Relay; r != nil {
 		u.say(r.Feedback == nil, at+".relay.feedback", "feedback", practice)
-		u.say(r.Heartbeat == "", at+".relay.heartbeat", "heartbeat", practice)
+		u.say(r.NoHeartbeat != "", at+".relay.no_heartbeat", "heartbeat", practice, r.NoHeartbeat)
 	}
 	u.say(w.Airflow == nil && w.Hydrogen == nil, at+".airflow", "air", "UFC 3-410-04N: fan failure must block charging")
 	u.rod(at+".level", b)

@@ -90,9 +90,10 @@ type Level struct {
 
 // Relay is the charge-enable output. It is open when its pin is low.
 type Relay struct {
-	Pin       string   `yaml:"pin" required:"yes"` // line name, such as GPIO17
-	Heartbeat string   `yaml:"heartbeat"`          // optional second line for a watchdog relay, toggled in each good tick
-	Feedback  *Contact `yaml:"feedback"`           // optional auxiliary contact of the contactor
+	Pin         string   `yaml:"pin" required:"yes"`             // line name, such as GPIO17
+	Heartbeat   string   `yaml:"heartbeat"`                      // line of the watchdog relay, toggled in each good tick; wired sensors need it, or no_heartbeat
+	NoHeartbeat string   `yaml:"no_heartbeat" json:",omitempty"` // why there is no watchdog relay, in words; check and page keep reporting it
+	Feedback    *Contact `yaml:"feedback"`                       // optional auxiliary contact of the contactor
 }
 
 // Contact is a contact input.

@@ -50,6 +50,7 @@ var rooms = []room{
 	{"agent/config", true, append([]string{"sensors/level", "sensors/wiring"}, said...), "edges never import each other; the words list the languages and units, and the pure package that reads a level probe lists its settings"},
 	{"agent/commission", true, append([]string{"agent/config", "agent/terminal", "sensors/level", "sensors/wiring"}, said...), "walks through the configured parts, with the core as its guard; reaches hardware and person through its own small interfaces"},
 	{"agent/logbook", true, core, edge},
+	{"agent/lockout", false, nil, "a witness beside the logbook: it knows neither the logbook nor the core, so no fault of theirs reaches it"},
 	{"agent/loop", true, core, "reaches sensors and outputs through its own small interfaces, so that it runs in tests with neither"},
 	{"agent/metrics", true, core, edge},
 	{"agent/notify", true, said, edge},

@@ -24,6 +24,9 @@ type Link interface {
 	// Exchange sends a request and waits for its answer, for a short time. After an
 	// error the keeper has dropped the connection, or will: all relays are open.
 	Exchange(request *[RequestSize]byte, answer *[AnswerSize]byte) error
+	// Drop breaks the connection, so that the keeper opens all relays: after an answer
+	// that no keeper gives, nobody knows what it drives.
+	Drop()
 }
 
 // Client asks a keeper for leases, for one agent. It may be used from several
@@ -106,11 +109,12 @@ func (c *Client) exchange(r request) (a answer, err error) {
 	if err := c.link.Exchange(&c.request, &c.answer); err != nil {
 		return a, err
 	}
-	if err := a.decode(c.answer[:]); err != nil {
-		return a, err
+	err = a.decode(c.answer[:])
+	if err == nil && (a.sequence != r.sequence || a.bay != r.bay) {
+		err = errAnswer
 	}
-	if a.sequence != r.sequence || a.bay != r.bay {
-		return a, errAnswer
+	if err != nil {
+		c.link.Drop()
 	}
-	return a, nil
+	return a, err
 }

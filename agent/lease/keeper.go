@@ -11,6 +11,7 @@ import (
 // Output is all that a keeper may do with a line. It cannot read one back: the
 // kernel's interface would turn the line into an input.
 type Output interface {
+	// Out drives the line.
 	Out(gpio.Level) error
 }
 

@@ -47,6 +47,9 @@ func (l *Local) Exchange(request *[RequestSize]byte, answer *[AnswerSize]byte) e
 	return l.keeper.Answer(l.now(), request[:], answer)
 }
 
+// Drop implements Link.
+func (l *Local) Drop() { _ = l.Close() }
+
 // Close opens every relay.
 func (l *Local) Close() error {
 	l.mu.Lock()
@@ -54,3 +57,5 @@ func (l *Local) Close() error {
 	defer l.wake()
 	return l.keeper.Release()
 }
+
+var _ Link = (*Local)(nil)

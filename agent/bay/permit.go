@@ -82,7 +82,7 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 		Charged:    b.charged.recently(now, c.Active || c.Flowing || b.lock.Granted()),
 		WaterKnown: w.Known && w.PredictOK, ApartMM: w.ApartMM,
 		VisitOpen: b.pic.Visit.Open, Held: len(b.asked.holds) > 0, LeaveFor: b.asked.leave.left(now), RecordFailing: s.RecordFailing,
-		Ready: b.conn.ready(now) && !s.LateTick, Plug: b.conn.plug(),
+		Ready: b.conn.ready(now) && !s.LateTick && s.Keeper == KeeperObeys, Plug: b.conn.plug(),
 	}
 	if in.Level.Usable() {
 		in.Level.LowMM -= b.BareAtMM()
@@ -92,6 +92,8 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 	}
 	in.ReadyAt = b.conn.unready(now, b.setup.Limits.SettleFor)
 	switch {
+	case s.Keeper != KeeperObeys:
+		in.ReadyAt = interlock.Evidence{Reason: keeperReasons[min(s.Keeper, numKeepers-1)]}
 	case in.ReadyAt.Reason == interlock.NoPack:
 	case s.LateTick:
 		in.ReadyAt = interlock.Evidence{Reason: interlock.LateTick}

@@ -253,7 +253,7 @@ func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 	level, plugged := w.r.Level, w.plugged()
 	coverOK := level.Fault == reading.None && w.now-level.At <= s.Limits.StaleAfter && !math.IsInf(level.HighMM, 0)
 	return map[interlock.Code]bool{
-		interlock.AgentUnready:       w.r.LateTick || ok(w.r.PackV) && !plugged && w.r.CurrentA.Fault != reading.None,
+		interlock.AgentUnready:       w.r.LateTick || w.r.Keeper != bay.KeeperObeys || ok(w.r.PackV) && !plugged && w.r.CurrentA.Fault != reading.None,
 		interlock.LevelUnknown:       plugged && !coverOK,
 		interlock.Overfilled:         some(w.over),
 		interlock.PlatesBare:         plugged && (coverOK && !(level.LowMM > 0) || some(w.dry)),
@@ -317,7 +317,7 @@ func (v *witness) check(t failer, w *world, p *bay.Picture, was bool) {
 			t.Fatalf("granted at %v although %v", w.now, code)
 		}
 		raise := interlock.Table[code].Raise
-		if code == interlock.AgentUnready && !w.r.LateTick {
+		if code == interlock.AgentUnready && !w.r.LateTick && w.r.Keeper == bay.KeeperObeys {
 			raise = 2 * time.Second // of an empty plug: two readings
 		}
 		if stood := w.now - v.lastGood[code]; stood >= raise {
@@ -369,7 +369,10 @@ func history(t *rapid.T, alone *[interlock.NumCodes]int) (steps, grants int) {
 		for range rapid.IntRange(1, 150).Draw(t, "ticks") {
 			w.tick(dt, stuck)
 			w.r.Orders = w.orders2(steps)
-			w.r.LateTick = steps%997 == 0
+			w.r.LateTick, w.r.Keeper = steps%997 == 0, bay.KeeperObeys
+			if steps%1009 == 0 {
+				w.r.Keeper = bay.Keeper(1 + steps/1009%5) // more than there are
+			}
 			p, events := core.Step(&w.r)
 			steps++
 			w.obey(events)

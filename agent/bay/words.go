@@ -66,13 +66,31 @@ type Readings struct {
 	ContactorClosed reading.Reading // 1: the feedback contact shows closed; 0: open
 	ChargerComplete reading.Reading // 1: the charger signals that it has finished
 	RecordFailing   bool            // the logbook cannot be written
-	LateTick        bool            // the guard has opened the relay because a tick was late
+	LateTick        bool            // the relay was opened behind the core's back since the last tick
+	Keeper          Keeper          // how the relay's keeper answered the last tick
 	// Bare is a level at or below the plate tops that lasted long enough between two
 	// ticks to open the relay; missing when there was none.
 	Bare   reading.Level
 	Pack   PackSeen // whose own sensor answers, in a bay that recognises packs
 	Taken  []string // the packs that other bays have
 	Orders []order.Order
+}
+
+// Keeper is how the keeper of a relay answers.
+type Keeper uint8
+
+// The answers.
+const (
+	KeeperObeys  Keeper = iota
+	KeeperSilent        // none
+	KeeperOther         // it was started with other lines and does not know the bay
+	KeeperFails         // it cannot drive the line
+	numKeepers
+)
+
+// keeperReasons are what a keeper that does not obey gives as the reason.
+var keeperReasons = [numKeepers]interlock.Reason{
+	KeeperSilent: interlock.KeeperSilent, KeeperOther: interlock.KeeperOther, KeeperFails: interlock.KeeperFails,
 }
 
 // PackSeen is one look for the sensors that stay in packs. With no fault exactly

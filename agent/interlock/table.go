@@ -192,7 +192,7 @@ var Table = [NumCodes]Rule{
 	},
 	AgentUnready: {
 		Code: AgentUnready, Name: "agent-unready", Severity: Info, Blocks: true,
-		Reasons:   []Reason{NoPack, ContactorRest, Restored, LateTick},
+		Reasons:   []Reason{NoPack, ContactorRest, Restored, LateTick, KeeperSilent, KeeperOther, KeeperFails},
 		ClearWhen: "none of these applies",
 		Why:       "The checking time and the minimum off time are part of the condition.",
 		Basis:     "no standard: nothing is granted on unproven readings",

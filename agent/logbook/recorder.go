@@ -32,6 +32,10 @@ type RecorderOptions struct {
 	// StuckAfter is how long one write may take before the Recorder counts as
 	// failing; default 10 s.
 	StuckAfter time.Duration
+	// Witness gets each batch once it is stored, before anybody learns that it is. A
+	// batch that it fails on is given to it again, and nothing else is written
+	// meanwhile. nil for none.
+	Witness func(batch []Entry) error
 }
 
 // Recorder accepts what the loop offers and writes it in the background, in order.
@@ -230,12 +234,44 @@ func (r *Recorder) run(ctx context.Context) {
 			continue
 		}
 		err := r.store.Write(ctx, batch...)
-		if err == nil {
-			r.keep(batch)
+		if err != nil {
+			r.sleep(ctx, r.putBack(batch, err), nil)
 			continue
 		}
-		r.sleep(ctx, r.putBack(batch, err), nil)
+		if r.witness(ctx, batch) {
+			r.keep(batch)
+		}
 	}
+}
+
+// witness shows a stored batch to the witness until that has taken it. It reports
+// false when ctx ended before.
+func (r *Recorder) witness(ctx context.Context, batch []Entry) bool {
+	for r.opt.Witness != nil {
+		err := r.opt.Witness(batch)
+		if err == nil {
+			return true
+		}
+		if ctx.Err() != nil {
+			return false
+		}
+		r.sleep(ctx, r.unwitnessed(err), nil)
+		r.mu.Lock()
+		r.writing = time.Now()
+		r.mu.Unlock()
+	}
+	return true
+}
+
+// unwitnessed records that the witness failed, and returns how long to wait.
+func (r *Recorder) unwitnessed(err error) time.Duration {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.failures++
+	if r.failures == 1 {
+		r.log.Error("what is on record cannot be witnessed: events wait in memory", "waiting", r.queued, "err", err)
+	}
+	return r.opt.BackOff(r.failures)
 }
 
 func (r *Recorder) stopping() bool {

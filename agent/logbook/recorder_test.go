@@ -11,6 +11,8 @@ import (
 	"testing/synctest"
 	"time"
 
+	"github.com/stretchr/testify/require"
+
 	"bayward/agent/bay"
 )
 
@@ -309,5 +311,58 @@ func TestRecorderKeepsAPackThatHasMovedOn(t *testing.T) {
 		if err := r.Close(t.Context()); err != nil {
 			t.Error(err)
 		}
+	})
+}
+
+// TestRecorderWaitsForItsWitness: what is stored counts once the witness has it,
+// once, and in order; until then the record is failing.
+func TestRecorderWaitsForItsWitness(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d, bad, seen := &fakeDisk{}, true, ""
+		r := newRecorder(t, d, RecorderOptions{Witness: func(batch []Entry) error {
+			if bad {
+				return errors.New("disk full")
+			}
+			for _, e := range batch {
+				if e.Memory != nil {
+					seen += string(e.Memory)
+				}
+			}
+			return nil
+		}})
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a"), Memory: []byte("1")})
+		synctest.Wait()
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(1), Events: told("b"), Memory: []byte("2")})
+		time.Sleep(3 * time.Second)
+		synctest.Wait()
+		require.Equal(t, "a m:1", d.texts(), "stored once, and nothing after it")
+		require.True(t, r.Failing())
+		require.Equal(t, 2, r.Waiting())
+		select {
+		case <-r.Stored():
+			t.Error("told before the witness had it")
+		default:
+		}
+		bad = false
+		time.Sleep(5 * time.Second)
+		synctest.Wait()
+		<-r.Stored()
+		require.Equal(t, "a m:1 b m:2", d.texts())
+		require.Equal(t, "12", seen)
+		require.False(t, r.Failing())
+		require.NoError(t, r.Close(t.Context()))
+	})
+}
+
+// TestRecorderClosesWithoutItsWitness: a witness that fails does not delay the exit
+// beyond its time, and what it has not seen is reported.
+func TestRecorderClosesWithoutItsWitness(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		r := newRecorder(t, &fakeDisk{}, RecorderOptions{Witness: func([]Entry) error { return errors.New("disk full") }})
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a")})
+		synctest.Wait()
+		ctx, cancel := context.WithTimeout(t.Context(), 3*time.Second)
+		defer cancel()
+		require.Error(t, r.Close(ctx))
 	})
 }

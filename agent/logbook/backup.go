@@ -46,6 +46,9 @@ func (r *Reader) backup(ctx context.Context, file string) (err error) {
 	if err := r.rest.moved(); err != nil {
 		return err
 	}
+	if err := markCopied(ctx, part.Name()); err != nil {
+		return err
+	}
 	if err := part.Sync(); err != nil {
 		return err
 	}

@@ -2,7 +2,6 @@ package logbook
 
 import (
 	"context"
-	"database/sql"
 	"errors"
 	"fmt"
 	"time"
@@ -30,43 +29,6 @@ func (b *Book) SaveMemory(ctx context.Context, bayName string, s Stamp, memory [
 func (b *Book) Write(ctx context.Context, entries ...Entry) error {
 	_, err := b.write(ctx, entries)
 	return err
-}
-
-// Stored is a memory as it was saved last.
-type Stored struct {
-	State []byte // JSON of bay.Memory or bay.PackMemory
-	Bay   string // whose core saved it
-	Stamp Stamp
-}
-
-// LoadMemory returns the memory of a bay, nil for a bay without one.
-func (b *Book) LoadMemory(ctx context.Context, bayName string) (*Stored, error) {
-	m, err := b.loadStored(ctx, `SELECT state, bay.name, wall_ms, trusted, boot_id, mono_ns
-		FROM memory JOIN bay ON bay.id = bay_id WHERE bay.name = ?`, bayName)
-	if err != nil {
-		return nil, fmt.Errorf("logbook: read the memory of %s: %w", bayName, err)
-	}
-	return m, nil
-}
-
-// LoadPackMemory returns the memory of a pack, nil for a pack without one.
-func (b *Book) LoadPackMemory(ctx context.Context, pack string) (*Stored, error) {
-	m, err := b.loadStored(ctx, `SELECT state, bay.name, wall_ms, trusted, boot_id, mono_ns
-		FROM pack_memory JOIN pack ON pack.id = pack_id JOIN bay ON bay.id = bay_id WHERE pack.name = ?`, pack)
-	if err != nil {
-		return nil, fmt.Errorf("logbook: read the memory of pack %s: %w", pack, err)
-	}
-	return m, nil
-}
-
-func (b *Book) loadStored(ctx context.Context, query, name string) (*Stored, error) {
-	var m Stored
-	s := &m.Stamp
-	err := b.db.QueryRowContext(ctx, query, name).Scan(&m.State, &m.Bay, msOf{&s.Wall}, &s.Trusted, &s.BootID, &s.Mono)
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, nil
-	}
-	return &m, err
 }
 
 // write takes its turn, and makes room on a full disk as long as there is any.

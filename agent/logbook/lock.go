@@ -13,10 +13,12 @@ import (
 // file would give the same numbers to different events.
 var ErrLocked = errors.New("another agent has it open")
 
+const lockSuffix = ".lock"
+
 // lock takes the file beside the logbook that marks its owner. The kernel releases
 // the lock when the process ends, however it ends; the file stays.
 func lock(path string) (*os.File, error) {
-	f, err := os.OpenFile(path+".lock", os.O_RDWR|os.O_CREATE, 0o640) //nolint:gosec // readable by the group, as the logbook is
+	f, err := os.OpenFile(path+lockSuffix, os.O_RDWR|os.O_CREATE, 0o640) //nolint:gosec // readable by the group, as the logbook is
 	if err != nil {
 		return nil, fmt.Errorf("lock: %w", err)
 	}

@@ -28,6 +28,7 @@ type Book struct {
 	loose    *sql.DB // the cursor: losing it only repeats messages
 	log      *slog.Logger
 	setAside string
+	before   traces
 	turn     chan struct{} // holds one token: writers take turns in order of arrival
 	moved    atomic.Uint64 // turns given back, so writes that may have been made
 	unsent   atomic.Pointer[backlogCount]
@@ -59,11 +60,12 @@ func open(ctx context.Context, path string, log *slog.Logger) (*Book, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o750); err != nil { //nolint:gosec // the operator names the file
 		return nil, fmt.Errorf("create its folder: %w", err)
 	}
+	before := tracesOf(path)
 	f, err := lock(path)
 	if err != nil {
 		return nil, err
 	}
-	b := &Book{path: path, lock: f, log: log, turn: make(chan struct{}, 1)}
+	b := &Book{path: path, lock: f, log: log, turn: make(chan struct{}, 1), before: before}
 	err = b.start(ctx)
 	for _, room := range []string{reserveName(path), spareName(path)} {
 		if b.full(err) && os.Remove(room) == nil { //nolint:gosec // the operator names the file
@@ -109,7 +111,7 @@ func (b *Book) start(ctx context.Context) error {
 	if b.loose, err = handle(b.path, settings+"&_synchronous=NORMAL"); err != nil {
 		return err
 	}
-	if err := migrate(ctx, b.durable); err != nil {
+	if err := migrate(ctx, b.durable, b.before); err != nil {
 		return err
 	}
 	b.Reader, err = newReader(b.path)
@@ -157,7 +159,7 @@ func (b *Book) startAfresh(ctx context.Context, why error) error {
 	if err != nil {
 		return errors.Join(why, err)
 	}
-	b.setAside = to
+	b.setAside, b.before = to, traces{} // what was there is known, see Damaged
 	b.log.Error("logbook damaged: set aside, new one begun", "path", b.path, "kept_as", to, "err", why)
 	return b.start(ctx)
 }

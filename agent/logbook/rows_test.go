@@ -264,7 +264,7 @@ func TestPackMemory(t *testing.T) {
 		require.NoError(t, b.Write(t.Context(), Entry{Bay: name, Pack: "lift-24v", Stamp: minute(n), PackMemory: []byte(name)}))
 		m, err := b.LoadPackMemory(t.Context(), "lift-24v")
 		require.NoError(t, err)
-		require.Equal(t, &Stored{State: []byte(name), Bay: name, Stamp: minute(n)}, m)
+		require.Equal(t, &Stored{State: []byte(name), Bay: name, Stamp: minute(n), Whole: true}, m)
 	}
 	require.Error(t, b.Write(t.Context(), Entry{Bay: "bay-1", Stamp: minute(1), PackMemory: []byte("x")}))
 }

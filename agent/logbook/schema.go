@@ -12,7 +12,7 @@ import (
 var schemas embed.FS
 
 // newest is the number of files in the schema folder.
-const newest = 6
+const newest = 7
 
 // applicationID marks the file as a logbook, so that another program's database is
 // rejected and not written to: "bayw" in ASCII.
@@ -24,19 +24,25 @@ var ErrNewer = errors.New("a newer bayward wrote it")
 // ErrForeign is returned for a database of another program.
 var ErrForeign = errors.New("it is a database of another program")
 
-// migrate brings the file to this program's schema, step by step, each step in a
-// transaction of its own.
-func migrate(ctx context.Context, db *sql.DB) error {
+// migrate brings the file to this program's schema in one transaction: a new file, or
+// one that was copied here, must not pass for another after a power cut, see
+// originate.
+func migrate(ctx context.Context, db *sql.DB, before traces) error {
 	have, err := version(ctx, db)
+	if err != nil || have == newest {
+		return err
+	}
+	tx, err := db.BeginTx(ctx, nil)
 	if err != nil {
 		return err
 	}
+	defer tx.Rollback()
 	for n := have + 1; n <= newest; n++ {
-		if err := step(ctx, db, n); err != nil {
+		if err := step(ctx, tx, n, have, before); err != nil {
 			return fmt.Errorf("change to schema version %d: %w", n, err)
 		}
 	}
-	return nil
+	return tx.Commit()
 }
 
 // version returns the schema's version, 0 for an empty file, and rejects a foreign
@@ -58,18 +64,13 @@ func version(ctx context.Context, db *sql.DB) (int, error) {
 	return have, nil
 }
 
-// step applies one file of the schema folder.
-func step(ctx context.Context, db *sql.DB, n int) error {
+// step applies one file of the schema folder to a file that was of schema have.
+func step(ctx context.Context, tx *sql.Tx, n, have int, before traces) error {
 	text, err := schemas.ReadFile(fmt.Sprintf("schema/%04d.sql", n))
 	if err != nil {
 		return err
 	}
-	tx, err := db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	defer tx.Rollback()
-	finish, err := besides(ctx, tx, n)
+	finish, err := besides(ctx, tx, n, have, before)
 	if err != nil {
 		return err
 	}
@@ -79,21 +80,20 @@ func step(ctx context.Context, db *sql.DB, n int) error {
 			return err
 		}
 	}
-	if err := finish(&writer{tx: keeping(tx)}); err != nil {
-		return err
-	}
-	return tx.Commit()
+	return finish(&writer{tx: keeping(tx)})
 }
 
 // besides does the parts of a step that SQL cannot, because it has no hashes: at
 // once what needs the file as it was, and in finish what follows the step's file.
-func besides(ctx context.Context, tx *sql.Tx, n int) (finish func(*writer) error, err error) {
+func besides(ctx context.Context, tx *sql.Tx, n, have int, before traces) (finish func(*writer) error, err error) {
 	switch n {
 	case chainsSigned:
 		return func(w *writer) error { return w.chainLate(ctx) }, nil
 	case renames:
 		old, err := oldChain(ctx, tx)
 		return func(w *writer) error { return w.rename(ctx, old) }, err
+	case originates:
+		return func(w *writer) error { return w.originate(ctx, have, before) }, nil
 	}
 	return func(*writer) error { return nil }, nil
 }

@@ -41,11 +41,14 @@ func TestMigrationFromEverySchema(t *testing.T) {
 			}, recs[0])
 			m, err := b.LoadMemory(t.Context(), "bay-1")
 			require.NoError(t, err)
-			require.Equal(t, &Stored{State: []byte(`{"v":1,"pack":"lift-24v"}`), Bay: "bay-1", Stamp: stampAt(7)}, m)
+			require.Equal(t, &Stored{State: []byte(`{"v":1,"pack":"lift-24v"}`), Bay: "bay-1", Stamp: stampAt(7), Newest: 9, Whole: true, Copied: true}, m)
+			bad, err := b.DamagedMemories(t.Context())
+			require.NoError(t, err)
+			require.Empty(t, bad)
 			seqs, err := b.Append(t.Context(), "bay-1", stampAt(3), someEvents(1))
 			require.NoError(t, err)
 			require.Equal(t, []uint64{10}, seqs)
-			links := map[int]int{3: 4, 4: 7, 5: 9}[v] // a charge, a visit, and two signed records; then two charges and a visit; then one each
+			links := map[int]int{3: 4, 4: 7, 5: 9, 6: 12}[v] // a charge, a visit, and two signed records; then two charges and a visit; then one each; then those and a correction
 			require.Equal(t, links > 0, mustHold(t, b.Reader, links).Again != nil)
 			writeRows(t, b, Rows{Charges: []Charge{someCharge(1)}})
 			mustHold(t, b.Reader, links+1)

@@ -68,29 +68,6 @@ func (w *writer) event(ctx context.Context, id int64, pack sql.NullInt64, r Reco
 	return err
 }
 
-func (w *writer) memories(ctx context.Context, e *Entry, bayID int64, pack sql.NullInt64) error {
-	const kept = ` (bay_id, wall_ms, trusted, boot_id, mono_ns, state`
-	s := &e.Stamp
-	stamp := []any{bayID, s.Wall.UnixMilli(), s.Trusted, s.BootID, int64(s.Mono)}
-	const newer = ` ON CONFLICT DO UPDATE SET wall_ms = excluded.wall_ms, trusted = excluded.trusted,
-		boot_id = excluded.boot_id, mono_ns = excluded.mono_ns, state = excluded.state`
-	if e.Memory != nil {
-		_, err := w.tx.ExecContext(ctx, `INSERT INTO memory`+kept+`) VALUES (?, ?, ?, ?, ?, ?)`+newer, append(stamp, e.Memory)...)
-		if err != nil {
-			return err
-		}
-	}
-	if e.PackMemory == nil {
-		return nil
-	}
-	if !pack.Valid {
-		return errors.New("a pack's memory needs the name of the pack")
-	}
-	_, err := w.tx.ExecContext(ctx, `INSERT INTO pack_memory`+kept+`, pack_id) VALUES (?, ?, ?, ?, ?, ?, ?)`+newer+`, bay_id = excluded.bay_id`,
-		append(stamp, e.PackMemory, pack)...)
-	return err
-}
-
 // pack finds or creates the id of a pack; no name means no pack.
 func (w *writer) pack(ctx context.Context, name string) (id sql.NullInt64, err error) {
 	return w.named(ctx, "pack", name)

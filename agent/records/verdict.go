@@ -2,7 +2,6 @@ package records
 
 import (
 	"encoding/json"
-	"fmt"
 	"io"
 	"strings"
 
@@ -10,29 +9,33 @@ import (
 	"bayward/agent/words"
 )
 
-// WriteVerdict reports whether the chain holds, as a text in the voice's language or
-// as JSON.
-func WriteVerdict(w io.Writer, v words.Voice, chain logbook.Chain, asJSON bool) error {
+// WriteVerdict reports whether the chain holds and whose memories are damaged, as a
+// text in the voice's language or as JSON.
+func WriteVerdict(w io.Writer, v words.Voice, chain logbook.Chain, damaged []string, asJSON bool) error {
 	if asJSON {
 		out := struct {
-			Holds     bool   `json:"holds"`
-			Rows      int    `json:"rows"`
-			Corrected int    `json:"corrections"`
-			Signed    int    `json:"commissioning"`
-			Late      int    `json:"commissioning_from_before"`
-			Head      string `json:"head"`
-			Break     string `json:"break,omitempty"`
-		}{Holds: chain.Break == nil, Rows: chain.Rows, Corrected: chain.Corrected, Signed: chain.Signed, Late: chain.Late, Head: chain.Head}
+			Holds     bool     `json:"holds"`
+			Rows      int      `json:"rows"`
+			Corrected int      `json:"corrections"`
+			Signed    int      `json:"commissioning"`
+			Late      int      `json:"commissioning_from_before"`
+			Head      string   `json:"head"`
+			Break     string   `json:"break,omitempty"`
+			Damaged   []string `json:"damaged_memories,omitempty"` // of bays and packs
+		}{Damaged: damaged, Holds: chain.Break == nil, Rows: chain.Rows, Corrected: chain.Corrected, Signed: chain.Signed, Late: chain.Late, Head: chain.Head}
 		if chain.Break != nil {
 			out.Break = chain.Break.String()
 		}
 		return json.NewEncoder(w).Encode(out)
 	}
+	text := v.Say("records.holds", covers(v, &chain)) + "\n" + v.Say("records.head", chain.Head) + "\n"
 	if chain.Break != nil {
-		_, err := fmt.Fprintln(w, v.Say("records.breaks", chain.Rows, covers(v, &chain)))
-		return err
+		text = v.Say("records.breaks", chain.Rows, covers(v, &chain)) + "\n"
 	}
-	_, err := fmt.Fprintf(w, "%s\n%s\n", v.Say("records.holds", covers(v, &chain)), v.Say("records.head", chain.Head))
+	for _, name := range damaged {
+		text += v.Say("records.memory", name) + "\n"
+	}
+	_, err := io.WriteString(w, text)
 	return err
 }
 

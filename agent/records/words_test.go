@@ -44,12 +44,14 @@ func TestTablesInEveryLanguage(t *testing.T) {
 // TestVerdictInEveryLanguage: the figures are the same in each.
 func TestVerdictInEveryLanguage(t *testing.T) {
 	for language, want := range map[string]string{
-		"en": "The chain holds: 7 charges and visits, 2 corrections, 1 signed commissioning records.\nlast link abc\n",
-		"es": "La cadena se mantiene: 7 cargas y visitas, 2 correcciones, 1 actas de puesta en marcha firmadas.\núltimo eslabón abc\n",
+		"en": "The chain holds: 7 charges and visits, 2 corrections, 1 signed commissioning records.\nlast link abc\n" +
+			"The memory of bay-1 does not match its checksum: the bay is on hold at the next start.\n",
+		"es": "La cadena se mantiene: 7 cargas y visitas, 2 correcciones, 1 actas de puesta en marcha firmadas.\núltimo eslabón abc\n" +
+			"La memoria de bay-1 no concuerda con su suma de control: el puesto queda retenido en el próximo arranque.\n",
 	} {
 		var out bytes.Buffer
 		chain := logbook.Chain{Rows: 10, Signed: 1, Corrected: 2, Head: "abc"}
-		require.NoError(t, records.WriteVerdict(&out, words.New(language, "si"), chain, false))
+		require.NoError(t, records.WriteVerdict(&out, words.New(language, "si"), chain, []string{"bay-1"}, false))
 		require.Equal(t, want, out.String())
 	}
 }

@@ -268,7 +268,7 @@ func TestRestore(t *testing.T) {
 	if code, _, says := bayward(t, "", "records", "import", "--logbook", path, "--write", "../testdata/records/visits.csv"); code != exitDone {
 		t.Fatal(says)
 	}
-	for _, name := range []string{path, path + "-wal", path + "-shm"} {
+	for _, name := range []string{path, path + "-journal", path + "-wal", path + "-shm"} {
 		if err := os.Rename(name, name+".old"); err != nil && !os.IsNotExist(err) {
 			t.Fatal(err)
 		}

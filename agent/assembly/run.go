@@ -67,7 +67,7 @@ func (a *Agent) Serve(ctx context.Context, g *errgroup.Group) error {
 		return web.Serve(ctx, a.listener, web.Server(handler, a.Log), a.Config.HTTP.WebConfigFile, a.Log)
 	})
 	if a.Book != nil {
-		g.Go(func() error { return a.keepRunning(ctx, "free space on the disk", a.watchFreeSpace) })
+		g.Go(func() error { return a.keepRunning(ctx, "upkeep of the logbook", a.tendBook) })
 		g.Go(func() error { return a.keepRunning(ctx, "earlier events for the page", a.recallAll) })
 	}
 	return nil
@@ -102,9 +102,9 @@ func recovered(ctx context.Context, part func(context.Context) error) (panicked 
 	return false, part(ctx)
 }
 
-// watchFreeSpace clears the finding about a full disk soon after space has been
-// freed.
-func (a *Agent) watchFreeSpace(ctx context.Context) error {
+// tendBook clears the finding about a full disk soon after space has been freed, and
+// stores how far the broker has come with a long backlog.
+func (a *Agent) tendBook(ctx context.Context) error {
 	tick := time.NewTicker(30 * time.Second)
 	defer tick.Stop()
 	for {
@@ -114,6 +114,9 @@ func (a *Agent) watchFreeSpace(ctx context.Context) error {
 		case <-tick.C:
 			if err := a.Book.Relieve(ctx); err != nil {
 				return nil // ctx has ended
+			}
+			if err := a.Book.KeepCursors(ctx); err != nil {
+				a.Log.Debug("cannot store what the broker has", "err", err)
 			}
 		}
 	}

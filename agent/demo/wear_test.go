@@ -189,11 +189,11 @@ func (w *wear) run(t *testing.T, lasts time.Duration) {
 	require.NoError(t, w.loop.Stop(assemblytest.Bound))
 }
 
-// size returns the size of the logbook's file and its log, MB.
+// size returns the size of the logbook's file and its journal, MB.
 func (w *wear) size(t *testing.T) float64 {
 	t.Helper()
 	sum := int64(0)
-	for _, part := range []string{"", "-wal"} {
+	for _, part := range []string{"", "-journal"} {
 		info, err := os.Stat(filepath.Join(w.disk.dir, "logbook.db"+part))
 		require.NoError(t, err)
 		sum += info.Size()

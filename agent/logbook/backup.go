@@ -5,14 +5,16 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"net/url"
 	"os"
 	"path/filepath"
 
 	"golang.org/x/sys/unix"
+	"modernc.org/sqlite"
 )
 
 // Backup writes a copy of the whole logbook, as of one moment, to a new file, even
-// while an agent writes. The copy is a logbook of its own, in one file, checked and
+// while an agent writes, and never holds the writer up for long. The copy is a logbook of its own, in one file, checked and
 // synced before it gets its name. Backup never touches an existing file; the error
 // is then fs.ErrExist. After an error there is no file.
 func (r *Reader) Backup(ctx context.Context, file string) error {
@@ -40,10 +42,7 @@ func (r *Reader) backup(ctx context.Context, file string) (err error) {
 		}
 	}()
 	defer func() { err = errors.Join(err, part.Close()) }()
-	if _, err := r.db.ExecContext(ctx, `VACUUM INTO ?`, part.Name()); err != nil {
-		return err
-	}
-	if err := r.rest.moved(); err != nil {
+	if err := r.copyTo(ctx, part.Name()); err != nil {
 		return err
 	}
 	if err := markCopied(ctx, part.Name()); err != nil {
@@ -59,6 +58,44 @@ func (r *Reader) backup(ctx context.Context, file string) (err error) {
 		return err
 	}
 	return syncFolder(file)
+}
+
+// copyAtOnce is how many pages are copied before the writer gets its turn.
+const copyAtOnce = 256
+
+// copyTo copies page by page, in short transactions. A commit in between makes the
+// database begin again, so after twice the usual number of steps the rest is copied
+// in one.
+func (r *Reader) copyTo(ctx context.Context, file string) error {
+	c, err := r.db.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	return c.Raw(func(driver any) error {
+		to := url.URL{Scheme: "file", Path: file}
+		b, err := driver.(copier).NewBackup(to.String()) //nolint:forcetypeassert // the one driver
+		if err != nil {
+			return err
+		}
+		more := true
+		for step := 1; more && err == nil; step++ {
+			n := int32(copyAtOnce)
+			if step > 1 && step > 2*(1+b.PageCount()/copyAtOnce) {
+				n = -1
+			}
+			if more, err = b.Step(n); err == nil {
+				err = ctx.Err()
+			}
+			r.pause()
+		}
+		return errors.Join(err, b.Finish())
+	})
+}
+
+// copier is a connection of the database's driver.
+type copier interface {
+	NewBackup(to string) (*sqlite.Backup, error)
 }
 
 // renameNew gives a file its name unless that exists.

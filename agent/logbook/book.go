@@ -58,7 +58,7 @@ func (b *Book) write(ctx context.Context, entries []Entry) ([]uint64, error) {
 }
 
 // takeTurn waits for the other writers. The database's own lock is not fair: a
-// writer that never rests would keep the outbox's cursor waiting forever.
+// writer that never rests would keep the others waiting forever.
 func (b *Book) takeTurn(ctx context.Context) error {
 	select {
 	case b.turn <- struct{}{}:
@@ -68,10 +68,7 @@ func (b *Book) takeTurn(ctx context.Context) error {
 	}
 }
 
-func (b *Book) giveTurn() {
-	b.moved.Add(1)
-	<-b.turn
-}
+func (b *Book) giveTurn() { <-b.turn }
 
 func (b *Book) commit(ctx context.Context, entries []Entry) ([]uint64, error) {
 	tx, err := b.durable.BeginTx(ctx, nil)
@@ -79,7 +76,7 @@ func (b *Book) commit(ctx context.Context, entries []Entry) ([]uint64, error) {
 		return nil, fmt.Errorf("logbook: begin: %w", err)
 	}
 	defer tx.Rollback()
-	w := writer{tx: keeping(tx)}
+	w := writer{tx: keeping(tx), last: map[string]uint64{}}
 	for i := range entries {
 		err := w.entry(ctx, &entries[i])
 		if err == nil {
@@ -89,8 +86,13 @@ func (b *Book) commit(ctx context.Context, entries []Entry) ([]uint64, error) {
 			return nil, fmt.Errorf("logbook: write for %s: %w", entries[i].Bay, err)
 		}
 	}
+	sent, _ := b.outbox.ahead()
+	if err := w.sent(ctx, sent); err != nil {
+		return nil, err
+	}
 	if err := tx.Commit(); err != nil {
 		return nil, fmt.Errorf("logbook: commit: %w", err)
 	}
+	b.outbox.committed(w.last, sent)
 	return w.seqs, nil
 }

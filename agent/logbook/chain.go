@@ -240,22 +240,40 @@ func (b *Break) String() string {
 
 // Verify reads all closed charges and visits and all signed commissioning records,
 // and checks whether the chain over them holds. An error is about reading the disk;
-// a broken chain is not an error. It reads one state of the file, even while an
-// agent writes.
+// a broken chain is not an error. Links are never changed, so it reads some at a
+// time and does not hold up an agent that writes; the last of them, the recorded end
+// and what is outside of the chain come from one state of the file.
 func (r *Reader) Verify(ctx context.Context) (Chain, error) {
-	tx, err := r.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
-	if err != nil {
-		return Chain{}, fmt.Errorf("logbook: verify: %w", err)
-	}
-	defer tx.Rollback()
-	v := newVerifier(keeping(tx), chainVersion)
-	for _, step := range []func(context.Context) error{v.walk, v.before} {
-		if err := step(ctx); err != nil {
+	v := newVerifier(nil, chainVersion)
+	for done := false; !done; {
+		var err error
+		if done, err = r.verifySome(ctx, v); err != nil {
 			return Chain{}, fmt.Errorf("logbook: verify: %w", err)
 		}
+		r.pause()
 	}
 	v.found.Head = fmt.Sprintf("%x", v.hash)
 	return v.found, nil
+}
+
+// verifySome checks a page of links, and what is beside the chain when it has come
+// to the end.
+func (r *Reader) verifySome(ctx context.Context, v *verifier) (done bool, err error) {
+	tx, err := r.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true})
+	if err != nil {
+		return false, err
+	}
+	defer tx.Rollback()
+	v.tx = keeping(tx)
+	if more, err := v.links(ctx, page); err != nil || more {
+		return false, err
+	}
+	for _, step := range []func(context.Context) error{v.end, v.outside, v.before} {
+		if err := step(ctx); err != nil {
+			return false, err
+		}
+	}
+	return true, nil
 }
 
 type verifier struct {
@@ -271,12 +289,13 @@ func newVerifier(tx *statements, encoding int) *verifier {
 
 // walk checks the whole chain against the rows.
 func (v *verifier) walk(ctx context.Context) error {
-	for _, step := range []func(context.Context) error{v.links, v.end, v.outside} {
-		if err := step(ctx); err != nil {
-			return err
-		}
+	if _, err := v.links(ctx, math.MaxInt); err != nil {
+		return err
 	}
-	return nil
+	if err := v.end(ctx); err != nil {
+		return err
+	}
+	return v.outside(ctx)
 }
 
 func (v *verifier) broken(no int, kind string, id int64, code string, args ...any) {
@@ -285,9 +304,13 @@ func (v *verifier) broken(no int, kind string, id int64, code string, args ...an
 	}
 }
 
-// links walks the chain from its beginning.
-func (v *verifier) links(ctx context.Context) error {
-	for v.found.Break == nil {
+// links walks the chain for up to most links, from where it came to. It reports
+// whether there may be more.
+func (v *verifier) links(ctx context.Context, most int) (more bool, err error) {
+	for range most {
+		if v.found.Break != nil {
+			return false, nil
+		}
 		var no, version int
 		var kind string
 		var id int64
@@ -296,20 +319,20 @@ func (v *verifier) links(ctx context.Context) error {
 			Scan(&no, &version, &kind, &id, &stored)
 		switch {
 		case errors.Is(err, sql.ErrNoRows):
-			return nil
+			return false, nil
 		case err != nil:
-			return err
+			return false, err
 		case no != v.found.Rows+1:
 			v.broken(v.found.Rows+1, "", 0, linkMissing, no)
 		case version != v.encoding:
 			v.broken(no, kind, id, linkEncoding, version, v.encoding)
 		default:
 			if err := v.link(ctx, no, kind, id, stored); err != nil {
-				return err
+				return false, err
 			}
 		}
 	}
-	return nil
+	return true, nil
 }
 
 func (v *verifier) link(ctx context.Context, no int, kind string, id int64, stored []byte) error {

@@ -5,10 +5,12 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"modernc.org/sqlite"
 )
 
 // cuts is how many power cuts TestCuts plays; BAYWARD_CUTS sets more.
@@ -24,11 +26,10 @@ func cuts(t *testing.T) int {
 }
 
 // TestCuts cuts the power again and again. The disk is one that keeps what it has
-// synced: of the log, everything up to the last acknowledged commit. What was
-// written after that may be there, be missing, or be torn in sectors of 512 bytes,
-// in any mixture. After each cut the file opens, every acknowledged record is
-// there, numbers continue without a gap, and the chain holds; and the next run
-// continues from what is left.
+// synced; what was written after that may be there, be missing, or be torn in sectors
+// of 512 bytes, in any mixture. After each cut the file opens, every acknowledged
+// record is there, numbers continue without a gap, and the chain holds; and the next
+// run continues from what is left.
 func TestCuts(t *testing.T) {
 	seed := uint64(1) // the same in every run, unless BAYWARD_CUTS is set
 	if os.Getenv("BAYWARD_CUTS") != "" {
@@ -39,7 +40,7 @@ func TestCuts(t *testing.T) {
 	dir := inMemory(t) // syncing is simulated
 	path := filepath.Join(dir, "0.db")
 	life := newLife(t, path)
-	torn := 0
+	torn, done := 0, 0
 	for cycle := range cuts(t) {
 		for range rnd.IntN(4) {
 			life.commit()
@@ -48,14 +49,16 @@ func TestCuts(t *testing.T) {
 		if life.cut(rnd, next) {
 			torn++
 		}
-		for _, part := range []string{"", "-wal", "-shm", ".lock", ".reserve", ".spare"} {
+		for _, part := range []string{"", "-journal", ".lock", ".reserve", ".spare"} {
 			_ = os.Remove(path + part) // the previous run
 		}
 		path = next
+		before := life.charges
 		life.resume(path)
+		done += life.charges - before
 	}
-	if torn == 0 {
-		t.Error("no cut tore anything: the test is broken")
+	if torn == 0 || done == 0 || done == cuts(t) {
+		t.Errorf("of %d cuts %d tore something, and %d commits were there: the test is broken", cuts(t), torn, done)
 	}
 	t.Logf("%d cuts, %d of them tore a running commit; %d events and %d charges are there", cuts(t), torn, life.events, life.charges)
 }
@@ -89,28 +92,108 @@ func (l *life) commit() {
 }
 
 // cut has one more commit running when the power fails, and leaves at next what the
-// disk then contains. It reports whether that commit was torn.
+// disk then contains. It reports whether the file or the journal was torn.
 func (l *life) cut(rnd *rand.Rand, next string) (torn bool) {
 	l.t.Helper()
-	main, synced := fileBytes(l.t, l.path), logBytes(l.t, l.path)
-	require.NoError(l.t, l.b.Write(l.t.Context(), l.entry()))
-	mainAfter, after := fileBytes(l.t, l.path), logBytes(l.t, l.path)
-	disk := tear(rnd, synced, after)
-	if string(mainAfter) != string(main) {
-		// The log was written back to the file in this commit, after all of the log
-		// was synced: the file may be torn, the log is not.
-		disk, main = after, tear(rnd, main, mainAfter)
-	}
+	c := commitOf(l.t, l.b, l.entry())
 	require.NoError(l.t, l.b.Close())
-	require.NoError(l.t, os.WriteFile(next, main, 0o600))
-	require.NoError(l.t, os.WriteFile(next+"-wal", disk, 0o600))
-	return string(disk) != string(after)
+	file, journal := c.before, c.synced
+	switch rnd.IntN(4) {
+	case 0: // while the journal is written; its count of pages follows after a sync
+		journal = tear(rnd, c.journalBefore, counted(c.synced, 0))
+	case 1:
+		if rnd.IntN(2) == 0 {
+			journal = counted(c.synced, 0)
+		}
+	case 2: // while the file is written; the journal is synced
+		file = tear(rnd, c.before, c.after)
+	default: // the file is synced; the journal ends with its first sector
+		file = c.after
+		if rnd.IntN(2) == 0 {
+			journal = c.journalAfter
+		}
+	}
+	require.NoError(l.t, os.WriteFile(next, file, 0o600))
+	require.NoError(l.t, os.WriteFile(next+"-journal", journal, 0o600))
+	torn = string(file) != string(c.before) && string(file) != string(c.after)
+	return torn || string(journal) != string(c.synced) && string(journal) != string(c.journalAfter)
 }
 
-// logBytes returns the log, empty if there is none yet.
-func logBytes(t *testing.T, path string) []byte {
+// commitStates are the file and its journal around one commit.
+type commitStates struct {
+	before, after               []byte // the file
+	journalBefore, journalAfter []byte
+	synced                      []byte // the journal, from before the file is written until the commit
+}
+
+// commitOf commits an entry. The journal as it was synced is what the commit leaves
+// of it, with the header that it had and the number of its pages: see "The Rollback
+// Journal" in "Database File Format" of the database's documentation.
+func commitOf(t *testing.T, b *Book, e Entry) (c commitStates) {
 	t.Helper()
-	data, err := os.ReadFile(path + "-wal")
+	c.before, c.journalBefore = fileBytes(t, b.path), journalBytes(t, b.path)
+	var header []byte
+	watch := func(hook sqlite.CommitHookFn) {
+		conn, err := b.durable.Conn(t.Context())
+		require.NoError(t, err)
+		require.NoError(t, conn.Raw(func(driver any) error {
+			driver.(sqlite.HookRegisterer).RegisterCommitHook(hook)
+			return nil
+		}))
+		require.NoError(t, conn.Close())
+	}
+	watch(func() int32 {
+		header = journalBytes(t, b.path)[:28]
+		if string(fileBytes(t, b.path)) != string(c.before) {
+			t.Error("the file was written before the commit: the test is broken")
+		}
+		return 0
+	})
+	require.NoError(t, b.Write(t.Context(), e))
+	watch(nil)
+	c.after, c.journalAfter = fileBytes(t, b.path), journalBytes(t, b.path)
+	require.Equal(t, make([]byte, 28), c.journalAfter[:28], "the journal has ended")
+	c.synced = append(slices.Clone(header), c.journalAfter[28:]...)
+	c.synced = counted(c.synced, pagesIn(t, c.synced))
+	return c
+}
+
+// counted gives a journal its mark and its number of pages, which are written last;
+// without pages it has neither.
+func counted(journal []byte, pages int) []byte {
+	out := slices.Clone(journal)
+	clear(out[:12])
+	if pages > 0 {
+		copy(out, "\xd9\xd5\x05\xf9\x20\xa1\x63\xd7")
+		binary.BigEndian.PutUint32(out[8:], uint32(pages))
+	}
+	return out
+}
+
+// pagesIn counts the pages of a journal by their sums.
+func pagesIn(t *testing.T, journal []byte) (n int) {
+	t.Helper()
+	nonce, sector := binary.BigEndian.Uint32(journal[12:]), int(binary.BigEndian.Uint32(journal[20:]))
+	size := int(binary.BigEndian.Uint32(journal[24:]))
+	require.Equal(t, pageBytes, size)
+	for at := sector; at+size+8 <= len(journal); at += size + 8 {
+		sum, page := nonce, journal[at+4:at+4+size]
+		for i := size - 200; i > 0; i -= 200 {
+			sum += uint32(page[i])
+		}
+		if sum != binary.BigEndian.Uint32(journal[at+4+size:]) {
+			break
+		}
+		n++
+	}
+	require.Positive(t, n)
+	return n
+}
+
+// journalBytes returns the journal, empty if there is none yet.
+func journalBytes(t *testing.T, path string) []byte {
+	t.Helper()
+	data, err := os.ReadFile(path + "-journal")
 	if !os.IsNotExist(err) {
 		require.NoError(t, err)
 	}

@@ -14,15 +14,15 @@ import (
 // Reader reads a logbook. A Book is one; OpenReadOnly returns one that can be used
 // beside a running agent. Its methods may be called from any goroutine.
 type Reader struct {
-	db   *sql.DB
-	rest *atRest // nil when it is shared with a writer
+	db      *sql.DB
+	between func() // in tests, called between two steps of a long read
 }
 
 // readers is how many queries run at once: a slow one does not delay the outbox.
 const readers = 4
 
-func newReader(path string, more ...string) (*Reader, error) {
-	db, err := handle(path, strings.Join(append([]string{readSettings}, more...), "&"))
+func newReader(path string) (*Reader, error) {
+	db, err := handle(path, readSettings)
 	if err != nil {
 		return nil, err
 	}
@@ -31,8 +31,15 @@ func newReader(path string, more ...string) (*Reader, error) {
 	return &Reader{db: db}, nil
 }
 
-// Close closes the file. See OpenReadOnly for ErrMoved.
-func (r *Reader) Close() error { return errors.Join(r.rest.moved(), r.db.Close()) }
+// Close closes the file.
+func (r *Reader) Close() error { return r.db.Close() }
+
+// pause is where a long read holds nothing.
+func (r *Reader) pause() {
+	if r.between != nil {
+		r.between()
+	}
+}
 
 // Query selects rows. The zero value of each field selects all of them.
 type Query struct {

@@ -20,17 +20,13 @@ var ErrOlder = errors.New("an older bayward wrote it")
 // present state.
 var ErrNotYours = errors.New("read it as the agent's user, such as by sudo -u bayward")
 
-// ErrMoved is returned when an agent wrote to a logbook that was read as a file at
-// rest. What was read may be wrong.
-var ErrMoved = errors.New("an agent began to write during the read: try again")
-
 // OpenReadOnly opens the logbook at path for reading only, without its lock. It
 // writes nothing to the logbook itself. It rejects a file that is not a logbook, or
-// whose schema is not this program's, with ErrForeign, ErrNewer or ErrOlder.
+// whose schema is not this program's, with ErrForeign, ErrNewer or ErrOlder. A user
+// who may read the file but not write to it or its folder can read it too.
 //
-// A user who may read the file but not write to its folder can read it too: beside
-// an agent through the files that it shares, and without one as a file at rest.
-// Close then returns ErrMoved when the file did not stay at rest.
+// After an agent that was killed during a commit, opening takes back what was half
+// written, as the agent's next start would; only who may write the file can do that.
 func OpenReadOnly(ctx context.Context, path string) (*Reader, error) {
 	r, err := openReadOnly(ctx, path)
 	if err != nil {
@@ -52,26 +48,51 @@ func openReadOnly(ctx context.Context, path string) (*Reader, error) {
 		return nil, err
 	}
 	err = r.known(ctx)
-	if cannotShare(err) {
-		_ = r.Close() // it has read nothing
-		if r, err = readAtRest(path); err != nil {
-			return nil, err
+	if halfWritten(err) {
+		if err = takeBack(ctx, path); err == nil {
+			err = r.known(ctx)
 		}
-		err = r.known(ctx)
 	}
 	if err != nil {
-		return nil, errors.Join(err, r.Close())
+		_ = r.Close() // it has read nothing
+		if why := unreadable(path, err); why != nil {
+			return nil, why
+		}
+		return nil, err
 	}
 	return r, nil
 }
 
-// readable explains in our words that a file may not be read. Call it only when the
-// database could not open a handle: opening and closing a file gives up the locks
-// of every other handle of this process on it.
-func readable(path string) error {
+// takeBack rolls back the commit that an agent was killed in. The database does so
+// by itself when it opens a file that it may write.
+func takeBack(ctx context.Context, path string) error {
+	db, err := handle(path, "mode=rw&_busy_timeout=5000&_pragma=cache_size(-256)")
+	if err != nil {
+		return err
+	}
+	_, err = version(ctx, db)
+	if halfWritten(err) {
+		err = fmt.Errorf("its last commit was cut off, and %s-journal is needed to take that back: %w; "+
+			"or copy both files to a folder of your own and read them there", path, ErrNotYours)
+	}
+	return errors.Join(err, db.Close())
+}
+
+// unreadable explains an error of the database in our words: the file may not be
+// read, or it has a log that needs to be written. Call it only after all handles are
+// closed, see handle.
+func unreadable(path string, err error) error {
+	e, ok := errors.AsType[*sqlite.Error](err)
+	if !ok || e.Code()&0xff != lib.SQLITE_CANTOPEN && e.Code()&0xff != lib.SQLITE_READONLY {
+		return nil
+	}
 	f, err := os.Open(path) //nolint:gosec // the operator names the file
 	if err != nil {
 		return notYours(err)
+	}
+	if _, err := os.Stat(path + "-wal"); err == nil { //nolint:gosec // the operator names the file
+		err = fmt.Errorf("%w and left a log: start the agent once to upgrade the file", ErrOlder)
+		return errors.Join(err, f.Close())
 	}
 	return f.Close()
 }
@@ -93,67 +114,15 @@ func (r *Reader) known(ctx context.Context) error {
 	return err
 }
 
-// cannotShare reports whether the files through which readers and writers share a
-// database are missing and cannot be created.
-func cannotShare(err error) bool {
+// halfWritten reports whether a commit must be taken back before the file can be
+// read.
+func halfWritten(err error) bool {
 	e, ok := errors.AsType[*sqlite.Error](err)
-	return ok && (e.Code()&0xff == lib.SQLITE_READONLY || e.Code()&0xff == lib.SQLITE_CANTOPEN)
+	return ok && e.Code() == lib.SQLITE_READONLY_ROLLBACK
 }
 
-// atRest is a file without a writer, as it was when it was opened.
-type atRest struct {
-	path string
-	info os.FileInfo
-}
-
-// readAtRest opens a logbook that no agent has open, as a single file. It would
-// miss what a killed agent has left in its log, so there must be no log.
-func readAtRest(path string) (*Reader, error) {
-	if err := readable(path); err != nil {
-		return nil, err
-	}
-	if waits, err := logWaits(path); err != nil {
-		return nil, err
-	} else if waits {
-		return nil, fmt.Errorf("its newest records are in %s-wal, which cannot be read from here: %w; "+
-			"or copy both files to a folder of your own and read them there", path, ErrNotYours)
-	}
-	info, err := os.Stat(path) //nolint:gosec // the operator names the file
-	if err != nil {
-		return nil, err
-	}
-	r, err := newReader(path, "immutable=1")
-	if err != nil {
-		return nil, err
-	}
-	r.rest = &atRest{path, info}
-	return r, nil
-}
-
-// logWaits reports whether there are records that are not in the file itself yet.
-func logWaits(path string) (bool, error) {
-	wal, err := os.Stat(path + "-wal") //nolint:gosec // the operator names the file
-	if errors.Is(err, fs.ErrNotExist) {
-		return false, nil
-	}
-	return err == nil && wal.Size() > 0, err
-}
-
-// moved reports whether the file has changed.
-func (a *atRest) moved() error {
-	if a == nil { // shared with a writer
-		return nil
-	}
-	waits, err := logWaits(a.path)
-	if err != nil {
-		return err
-	}
-	now, err := os.Stat(a.path) //nolint:gosec // the operator names the file
-	if err != nil {
-		return err
-	}
-	if waits || !os.SameFile(now, a.info) || now.Size() != a.info.Size() || !now.ModTime().Equal(a.info.ModTime()) {
-		return fmt.Errorf("logbook %s: %w", a.path, ErrMoved)
-	}
-	return nil
+// busy reports whether another program or handle had the file for too long.
+func busy(err error) bool {
+	e, ok := errors.AsType[*sqlite.Error](err)
+	return ok && e.Code()&0xff == lib.SQLITE_BUSY
 }

@@ -3,7 +3,6 @@ package logbook
 import (
 	"context"
 	"fmt"
-	"log/slog"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -78,16 +77,16 @@ func openToRead(t *testing.T) string {
 	return dir
 }
 
-// lyingThere returns the logbook of a killed agent: with the files that it shared,
-// and records in its log.
-func lyingThere(t *testing.T, parts ...string) string {
+// killed returns the logbook of an agent that was killed during a commit: the file
+// has it, the journal takes it back.
+func killed(t *testing.T) string {
 	t.Helper()
 	b := openBook(t, filepath.Join(t.TempDir(), "l.db"))
 	twoCharges(t, b)
+	c := commitOf(t, b, Entry{Bay: "bay-1", Stamp: minute(2), Events: someEvents(2), Rows: Rows{Charges: []Charge{someCharge(2)}}})
 	path := filepath.Join(openToRead(t), "l.db")
-	for _, part := range parts {
-		require.NoError(t, os.WriteFile(path+part, fileBytes(t, b.path+part), 0o640))
-	}
+	require.NoError(t, os.WriteFile(path, c.after, 0o640))
+	require.NoError(t, os.WriteFile(path+"-journal", c.synced, 0o640))
 	return path
 }
 
@@ -114,50 +113,31 @@ func TestReadersWhoMayNotWrite(t *testing.T) {
 		b := openBook(t, path)
 		twoCharges(t, b)
 		closeBook(t, b)
-		require.NoFileExists(t, path+"-wal")
 		require.Equal(t, allThere, asStranger(t, path))
 	})
 	t.Run("after an agent that was killed", func(t *testing.T) {
-		require.Equal(t, allThere, asStranger(t, lyingThere(t, "", "-wal", "-shm")))
-	})
-	t.Run("a copy without the shared files", func(t *testing.T) {
-		path := lyingThere(t, "", "-wal")
-		require.Equal(t, "logbook "+path+": its newest records are in "+path+"-wal, which cannot be read from here: "+
+		path := killed(t)
+		require.Equal(t, "logbook "+path+": its last commit was cut off, and "+path+"-journal is needed to take that back: "+
 			"read it as the agent's user, such as by sudo -u bayward; or copy both files to a folder of your own and read them there", asStranger(t, path))
+		r, err := OpenReadOnly(t.Context(), path)
+		require.NoError(t, err)
+		mustHold(t, r, 2)
+		require.NoError(t, r.Close())
+		require.Equal(t, allThere, asStranger(t, path))
+	})
+	t.Run("after an earlier program that was killed", func(t *testing.T) {
+		main, log := withLog(t, 60)
+		path := filepath.Join(openToRead(t), "l.db")
+		require.NoError(t, os.WriteFile(path, main, 0o640))
+		require.NoError(t, os.WriteFile(path+"-wal", log, 0o640))
+		require.Equal(t, "logbook "+path+": an older bayward wrote it and left a log: start the agent once to upgrade the file", asStranger(t, path))
 	})
 	t.Run("not readable", func(t *testing.T) {
-		path := lyingThere(t, "")
+		path := killed(t)
 		require.NoError(t, os.Chmod(path, 0o000))
 		if os.Geteuid() == 0 {
 			require.NoError(t, os.Chmod(path, 0o600))
 		}
 		require.Equal(t, "logbook "+path+": open "+path+": permission denied: read it as the agent's user, such as by sudo -u bayward", asStranger(t, path))
 	})
-}
-
-// TestReadAtRest: an agent that begins to write during the read is noticed.
-func TestReadAtRest(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "l.db")
-	b := openBook(t, path)
-	twoCharges(t, b)
-	closeBook(t, b)
-	for name, write := range map[string]func(b *Book){
-		"still running": func(*Book) {},
-		"has ended":     func(b *Book) { closeBook(t, b) },
-	} {
-		t.Run(name, func(t *testing.T) {
-			r, err := readAtRest(path)
-			require.NoError(t, err)
-			mustHold(t, r, 2)
-			require.NoError(t, r.rest.moved())
-			b, err := Open(t.Context(), path, slog.New(slog.DiscardHandler))
-			require.NoError(t, err)
-			defer b.Close()
-			_, err = b.Append(t.Context(), "bay-1", minute(9), someEvents(1))
-			require.NoError(t, err)
-			write(b)
-			require.ErrorIs(t, r.Backup(t.Context(), filepath.Join(t.TempDir(), "copy.db")), ErrMoved)
-			require.ErrorIs(t, r.Close(), ErrMoved)
-		})
-	}
 }

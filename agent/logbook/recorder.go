@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -383,14 +384,7 @@ func count(batch []Entry) int {
 	return n
 }
 
-func sortedKeys(m map[string]Entry) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
-}
+func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
 
 // signal leaves one signal for the reader and never waits.
 func signal(c chan struct{}) {

@@ -13,8 +13,8 @@ import (
 )
 
 // reserveBytes is kept on the disk in a file of its own. Deleting anything first
-// takes room in the log, and writing the log back takes room in the file; on a full
-// disk this is that room. The log is usually a megabyte.
+// takes room in the journal, for the pages as they were; on a full disk this is that
+// room.
 const reserveBytes = 2 << 20
 
 // spareBytes is kept in addition for a start on a disk that is full to the last
@@ -64,8 +64,9 @@ func diskFull(err error) bool {
 	return ok && e.Code()&0xff == lib.SQLITE_FULL
 }
 
-// full reports whether there was no room. The index of the log is mapped into
-// memory, and a disk without a block for it shows as an error of that map.
+// full reports whether there was no room. An earlier program's log has an index that
+// is mapped into memory, and a disk without a block for it shows as an error of that
+// map.
 func (b *Book) full(err error) bool {
 	const hardly = 64 << 10
 	e, ok := errors.AsType[*sqlite.Error](err)
@@ -107,13 +108,11 @@ func (b *Book) makeRoom(ctx context.Context) (some bool, err error) {
 	}
 }
 
-// writeBack returns free room in the file, and the room of the log, to the disk. If
-// that fails now there may be enough room anyway: the next try shows.
+// writeBack returns free room in the file to the disk. If that fails now there may
+// be enough room anyway: the next try shows.
 func (b *Book) writeBack(ctx context.Context) {
-	for _, s := range []string{`PRAGMA incremental_vacuum`, `PRAGMA wal_checkpoint(TRUNCATE)`} {
-		if _, err := b.durable.ExecContext(ctx, s); err != nil {
-			b.log.Debug("cannot return room to the disk", "statement", s, "err", err)
-		}
+	if _, err := b.durable.ExecContext(ctx, `PRAGMA incremental_vacuum`); err != nil {
+		b.log.Debug("cannot return room to the disk", "err", err)
 	}
 }
 

@@ -11,7 +11,8 @@ import (
 // writer is one open transaction.
 type writer struct {
 	tx   *statements
-	seqs []uint64 // numbers assigned
+	seqs []uint64          // numbers assigned
+	last map[string]uint64 // the last number of each bay written to
 }
 
 func (w *writer) entry(ctx context.Context, e *Entry) error {
@@ -37,6 +38,7 @@ func (w *writer) events(ctx context.Context, e *Entry, pack sql.NullInt64) (bayI
 	if err != nil {
 		return 0, err
 	}
+	w.last[e.Bay] = first + uint64(len(e.Events)) - 1
 	for i := range e.Events {
 		seq := first + uint64(i)
 		if err := w.event(ctx, bayID, pack, record(e.Bay, seq, e.Stamp, &e.Events[i])); err != nil {

@@ -19,12 +19,23 @@ const (
 	MemoryDamaged            // its checksum does not match, or a value is impossible
 	MemoryOtherVersion       // written by another version of the program
 	MemoryOtherPack          // of a pack other than the bay's
+	LogbookMissing           // gone, while other files of it are there
+	LogbookCopied            // a backup is in the logbook's place
+	LogbookOlder             // it ends before what the lockout file knows to be on record
+	MemoryMissing            // there are events of the bay, and no memory
+	MemoryOlder              // older than the bay's last event on record
+	LockoutMissing           // the file of who is locked out is gone, or does not know the bay
+	LockoutDamaged           // that file cannot be read
+	LockoutOther             // that file belongs to another logbook
+	LockedOut                // by that file the bay is locked out, by the memory it is not
+	BayNew                   // nothing was ever on record; the bay is not commissioned yet
 	NumDoubts
 )
 
 var doubtNames = [NumDoubts]string{
 	"none", "off-too-long", "logbook-unreadable", "logbook-damaged", "logbook-uncertain", "memory-unreadable", "memory-damaged",
-	"memory-other-version", "memory-other-pack",
+	"memory-other-version", "memory-other-pack", "logbook-missing", "logbook-copied", "logbook-older", "memory-missing", "memory-older",
+	"lockout-missing", "lockout-damaged", "lockout-other", "locked-out", "bay-new",
 }
 
 // String is the doubt's name in the record, such as "off-too-long".

@@ -154,12 +154,18 @@ func (b *Bay) removeLock(o *order.Order, now time.Duration) {
 func (b *Bay) removeHold(by string, now time.Duration) {
 	b.asked.holds = b.asked.holds.without(by)
 	b.asked.forgot = b.asked.forgot && by != ""
+	b.asked.isNew = b.asked.isNew && by != ""
 	b.unlocked(now)
 }
 
 // forget holds the bay for people whose orders cannot be read.
 func (b *Bay) forget(now time.Duration) {
-	b.asked.holds, b.asked.forgot = b.asked.holds.with(Lock{Since: now}), true
+	b.asked.holds, b.asked.forgot, b.asked.isNew = b.asked.holds.with(Lock{Since: now}), true, false
+}
+
+// holdNew holds a bay until it is commissioned.
+func (b *Bay) holdNew(now time.Duration) {
+	b.asked.holds, b.asked.forgot, b.asked.isNew = b.asked.holds.with(Lock{Since: now}), false, true
 }
 
 // LockMemory is a lock as stored.

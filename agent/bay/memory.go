@@ -12,6 +12,7 @@ import (
 func (b *Bay) Memory() Memory {
 	m := Memory{
 		MemoryHead: MemoryHead{V: memoryVersion}, Held: len(b.asked.holds) > 0, Forgot: b.asked.forgot,
+		New:   b.asked.isNew,
 		Visit: storedVisit(&b.pic.Visit, &b.asked.visit, b.pic.Now, b.history.pack.Cells), Latches: latched(b.lock), OrderIDs: b.asked.ids.list(),
 		PermitS: b.pic.PermitS, BlockedS: b.pic.BlockedS, Readied: b.pic.Readied, Opened: b.history.opened,
 		Holds: storedLocks(b.asked.holds, b.pic.Now), LeaveS: b.asked.leave.left(b.pic.Now).Seconds(),
@@ -91,13 +92,26 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	return nil
 }
 
-// Doubt is for a memory that exists but cannot be read. The first step reports
-// why, and which file is kept of a damaged logbook. A visit may have been open,
-// or a hold or a latch in force, so the bay is held until a technician removes
-// the hold.
+// Doubt is for a record that is not known to be whole and the newest; call it
+// before the first Step, after Restore where there is a memory. The first step
+// reports why, and which file is kept of a damaged logbook. A visit may have been
+// open, or a hold or a latch in force, so the bay is held until a technician removes
+// the hold. For BayNew see also Commissioned.
 func (b *Bay) Doubt(why Doubt, file string) {
 	b.doubted, b.keptFile = why, file
+	if why == BayNew {
+		b.holdNew(b.pic.Now)
+		return
+	}
 	b.forget(b.pic.Now)
+}
+
+// Commissioned lets a bay go that is held only because it is new: its signed walk
+// is on record. Call it before the first Step.
+func (b *Bay) Commissioned() {
+	if b.asked.isNew && len(b.asked.holds) == 1 {
+		b.removeHold("", b.pic.Now)
+	}
 }
 
 // believed returns a plausible gap; any other may have been of any length.
@@ -152,9 +166,11 @@ func (b *Bay) restoreLocks(m *Memory, now, gap time.Duration) {
 	if m.Held && len(b.asked.holds) == 0 { // stored before holds had names
 		b.asked.holds = Locks{{Since: now - gap}}
 	}
-	b.asked.forgot = m.Held && m.Forgot
-	if b.asked.forgot {
+	switch {
+	case m.Held && m.Forgot:
 		b.forget(now)
+	case m.Held && m.New:
+		b.holdNew(now)
 	}
 	if m.LeaveS != 0 {
 		b.asked.leave = leave{now + b.setup.Limits.CloseDelay, true}

@@ -17,6 +17,7 @@ const keptOrders = 64
 type asked struct {
 	holds   Locks
 	forgot  bool // the hold of nobody is because the earlier orders cannot be read
+	isNew   bool // the hold of nobody is because the bay is new; never with forgot
 	leave   leave
 	release bool // of latches, in this tick
 	ids     takenIDs

@@ -87,8 +87,11 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 	if in.Level.Usable() {
 		in.Level.LowMM -= b.BareAtMM()
 	}
-	if b.asked.forgot {
+	switch {
+	case b.asked.forgot:
 		in.HeldAt.Reason = interlock.Forgotten
+	case b.asked.isNew:
+		in.HeldAt.Reason = interlock.NewBay
 	}
 	in.ReadyAt = b.conn.unready(now, b.setup.Limits.SettleFor)
 	switch {

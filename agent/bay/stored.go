@@ -52,6 +52,7 @@ type Memory struct {
 	// The locks; absent in memories stored before holds had names.
 	Holds  []LockMemory `json:"holds,omitempty"`
 	LeaveS float64      `json:"leave_s,omitempty"` // what was left of the delay after the last lock
+	New    bool         `json:"new,omitempty"`     // held because the bay is not commissioned yet
 }
 
 // PackMemory is the history of a pack, carried from bay to bay. What belongs to

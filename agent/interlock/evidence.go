@@ -31,7 +31,7 @@ const (
 	ContactorRest           // agent-unready: the minimum off time
 	Restored                // agent-unready: the memory was in doubt
 	LateTick                // agent-unready: agent or keeper were late, and the relay opened
-	Forgotten               // held: the orders from before a restart cannot be read
+	Forgotten               // held: the orders from before a restart may be missing from the record
 	ByCurrent               // contactor-stuck: current flows while open is ordered; contactor-open: it flows although the contact shows open
 	Reversed                // voltage-implausible: wrong polarity
 	TooLow                  // voltage-implausible
@@ -45,6 +45,7 @@ const (
 	AfterFull               // charge-overrun: by hours after full
 	CellsBare               // plates-bare: cells that are bare by the record; Value is how many
 	Several                 // overfilled: more than one cell
+	NewBay                  // held: the bay is not commissioned yet
 	KeeperSilent            // agent-unready: the relay's keeper does not answer
 	KeeperOther             // agent-unready: the keeper was started with other lines
 	KeeperFails             // agent-unready: the keeper cannot drive the line
@@ -54,7 +55,7 @@ const (
 var reasonNames = [NumReasons]string{
 	"usual", "below-charge-level", "no-pack", "contactor-rest", "restored", "late-tick", "forgotten", "by-current",
 	"reversed", "too-low", "too-high", "by-hours", "by-ampere-hours", "no-sensor", "two-sensors", "pack-changed", "elsewhere",
-	"after-full", "cells-bare", "several", "keeper-silent", "keeper-other-lines", "keeper-fails",
+	"after-full", "cells-bare", "several", "new-bay", "keeper-silent", "keeper-other-lines", "keeper-fails",
 }
 
 // String returns the reason's name in the record, such as "contactor-rest".

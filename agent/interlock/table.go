@@ -178,7 +178,7 @@ var Table = [NumCodes]Rule{
 	},
 	Held: {
 		Code: Held, Name: "held", Severity: Info, Blocks: true,
-		Reasons:   []Reason{Forgotten},
+		Reasons:   []Reason{Forgotten, NewBay},
 		ClearWhen: "the last hold is removed",
 		Why:       "A person's order: at once.",
 		Basis:     "a person's order",

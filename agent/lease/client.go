@@ -35,6 +35,7 @@ type Client struct {
 	mu       sync.Mutex // guards what follows, and the link
 	link     Link
 	sequence uint64
+	losses   uint64 // exchanges without an answer; the keeper opens every relay
 	request  [RequestSize]byte
 	answer   [AnswerSize]byte
 }
@@ -50,6 +51,7 @@ type Relay struct {
 	trips  uint32 // that the agent knows of
 	met    bool   // the keeper has answered for this bay
 	closed bool   // by the last answer
+	losses uint64 // of the client at the last answer
 }
 
 // Relay returns the relay of a bay.
@@ -61,16 +63,21 @@ func (c *Client) Relay(row Row) *Relay { return &Relay{client: c, row: row, id: 
 func (r *Relay) Lease(at, span time.Duration, beat bool) error {
 	r.client.mu.Lock()
 	defer r.client.mu.Unlock()
+	lost := r.closed && r.losses != r.client.losses // by an exchange for another bay
+	if lost {
+		span = 0
+	}
 	a, err := r.client.exchange(request{bay: r.id, at: at, span: min(span, Longest), beat: beat, trips: r.trips})
 	if err != nil {
 		r.closed = false
+		r.client.losses++
 		return fmt.Errorf("relay of %s: %w: %w", r.row.Bay, ErrSilent, err)
 	}
-	tripped := r.met && a.trips != r.trips
+	tripped := r.met && a.trips != r.trips || lost
 	met := r.met
-	r.trips, r.met, r.closed = a.trips, true, a.closed
+	r.trips, r.met, r.closed, r.losses = a.trips, true, a.closed, r.client.losses
 	switch {
-	case a.fault == unacknowledged && !met: // by an agent that was here before
+	case a.fault == unacknowledged && !met && span == 0: // by an agent that was here before
 		return nil
 	case tripped:
 		return fmt.Errorf("relay of %s: %w", r.row.Bay, ErrTripped)

@@ -21,12 +21,16 @@ import (
 type runCmd struct {
 	Config string `required:"" type:"path" placeholder:"FILE" help:"Configuration."`
 	Listen string `placeholder:"HOST:PORT" help:"Address of page and metrics, instead of the configuration's."`
+	Keeper string `type:"path" placeholder:"PATH" help:"Socket of bayward-keeper, which drives the relays, instead of /run/bayward-keeper/socket."`
 }
 
 // Help is the long text of --help.
 func (runCmd) Help() string {
 	return `Runs until SIGTERM or an interrupt. Relays are open before the first tick, after the last one, when the program panics, ` +
 		`when a tick is late and when readings stop. Whatever is unknown blocks the charge.
+
+The relays are driven by another program, bayward-keeper, which closes one only as long as this one keeps asking for it. While it does not answer, ` +
+		`every bay is blocked, and everything else goes on.
 
 With "sensors: simulated" in the configuration it runs anywhere, on simulated bays in real time.`
 }
@@ -56,9 +60,14 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 		safestop.NoteLines(cfg, log)
 	}
 	hw.Now, hw.Log = func() time.Duration { return time.Since(start) }, log
+	keeper, err := hardware.OpenKeeper(cfg, bench, hw.Now, c.Keeper)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = keeper.Close() }() // the agent has opened the relays, and reported a failure to do so
 	boot := bootclock.New()
 	a, err := assembly.New(ctx, assembly.Parts{
-		Config: cfg, Log: log, Hardware: hw, Every: tickEvery, Manager: systemd.New(log, tickEvery), Version: version(),
+		Config: cfg, Log: log, Hardware: hw, Keeper: keeper, Every: tickEvery, Manager: systemd.New(log, tickEvery), Version: version(),
 		Wall:   func() (time.Time, bool) { return time.Now(), bootclock.WallTrusted() },
 		BootID: boot.ID, Mono: boot.Now,
 		Gap:      func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) },

@@ -17,6 +17,7 @@ type wiringCmd struct {
 	Resume   bool    `help:"Continue the last walk of this bay that was not finished; what it has proven is not asked for again."`
 	Last     bool    `help:"Print the newest commissioning record of the bay and exit."`
 	JSON     bool    `name:"json" help:"With --last: print it as JSON."`
+	Keeper   string  `type:"path" placeholder:"PATH" help:"Socket of bayward-keeper, which drives the relay, instead of /run/bayward-keeper/socket."`
 	Speed    float64 `default:"1" placeholder:"N" help:"With simulated sensors: how many times faster than life, 1 to 1000."`
 }
 
@@ -72,7 +73,7 @@ func (c *wiringCmd) options(p *program) (*walk.Options, error) {
 		return nil, err
 	}
 	return &walk.Options{
-		Config: cfg, ConfigPath: c.Config, Bay: b, Pack: pack, Fragment: c.Fragment, Resume: c.Resume, Speed: c.Speed, Version: version(),
+		Config: cfg, ConfigPath: c.Config, Bay: b, Pack: pack, Fragment: c.Fragment, Resume: c.Resume, Keeper: c.Keeper, Speed: c.Speed, Version: version(),
 		Voice: voiceOf(cfg, false),
 		In:    p.stdin, Out: p.stdout, Complaints: p.stderr,
 	}, nil
@@ -82,6 +83,7 @@ func (c *wiringCmd) options(p *program) (*walk.Options, error) {
 type wiringHoldCmd struct {
 	Config string `required:"" type:"path"`
 	Bay    string `required:""`
+	Keeper string
 }
 
 // Run holds the relay closed.
@@ -90,5 +92,5 @@ func (c *wiringHoldCmd) Run(ctx context.Context, p *program) error {
 	if err != nil {
 		return usage.Error(err)
 	}
-	return walk.Hold(ctx, cfg, c.Bay, p.stdin, p.stdout)
+	return walk.Hold(ctx, cfg, c.Bay, c.Keeper, p.stdin, p.stdout)
 }

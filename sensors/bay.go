@@ -17,12 +17,11 @@ type Source interface {
 	Sample(ctx context.Context, out *bay.Readings)
 }
 
-// Set is the hardware of one charging place.
+// Set is the sensors of one charging place.
 type Set struct {
 	name    string
 	sources []Source
 	level   Source
-	relay   *Relay
 }
 
 // Name returns the bay's name in the configuration.
@@ -53,9 +52,6 @@ func (b *Set) Volts() map[string]float64 {
 // Level returns the level probe alone, for a loop that reads it between the
 // ticks; nil unless the configuration asks for that.
 func (b *Set) Level() Source { return b.level }
-
-// Relay returns the charge-enable output, which is open after Open.
-func (b *Set) Relay() *Relay { return b.relay }
 
 var (
 	_ Source = (*analog)(nil)

@@ -17,7 +17,6 @@ func TestCheck(t *testing.T) {
 		spoil func(*wiring.Parts)
 		want  string
 	}{
-		"no relay":     {func(w *wiring.Parts) { w.Relay = nil }, "wiring.relay"},
 		"bad channel":  {func(w *wiring.Parts) { w.Voltage.Channel = 7 }, "wiring.voltage"},
 		"bad range":    {func(w *wiring.Parts) { w.Voltage.RangeV = 3 }, "range_v 3"},
 		"bad address":  {func(w *wiring.Parts) { w.Voltage.ADC = 0x20 }, "0x20"},

@@ -1,6 +1,6 @@
 // Package sensors opens the configured hardware and turns what the drivers
 // return into the core's readings: one Set for each charging place, with sources
-// to sample and a relay to drive.
+// to sample. It drives no line: relays are their keeper's.
 //
 // Every value has its time and its fault. A part that does not answer is a fault
 // in the reading, not an error of the program: the agent starts with a converter
@@ -13,7 +13,7 @@
 //
 // The package starts no goroutines. A source may block as long as its bus does,
 // several seconds for 1-wire, so the caller samples each source in its own
-// goroutine and never drives a relay from there.
+// goroutine and never waits for it with a relay to serve.
 //
 // # Adding a part
 //

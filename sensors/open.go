@@ -29,25 +29,18 @@ type chip struct {
 	addr wiring.Address
 }
 
-// Open opens every part of every bay, in the order of the configuration. Before
-// anything else it drives all relays open. Converters and thermometers that do
-// not answer are not errors; bays on one converter share it. The error names the
-// bay, the field and the part.
+// Open opens the sensors of every bay, in the order of the configuration. It drives
+// no line: relays are their keeper's. Converters and thermometers that do not answer
+// are not errors; bays on one converter share it. The error names the bay, the field
+// and the part.
 func Open(cfg *config.Config, hw Hardware) ([]*Set, error) {
 	if hw.Now == nil || hw.Pin == nil || hw.Bus == nil {
 		return nil, errors.New("bug: hardware without clock, pins or buses")
-	}
-	if err := OutputsSafe(cfg, hw); err != nil {
-		return nil, err
 	}
 	o := &opener{hw, map[string]i2c.Bus{}, map[chip]*ads1115.Dev{}, map[string]*thermometer{}}
 	var bays []*Set
 	for i := range cfg.Bays {
 		b := &cfg.Bays[i]
-		relay, err := openRelay(b, hw)
-		if err != nil {
-			return nil, err
-		}
 		sources, err := o.sources(cfg, b)
 		if err != nil {
 			return nil, err
@@ -56,7 +49,7 @@ func Open(cfg *config.Config, hw Hardware) ([]*Set, error) {
 		if err != nil {
 			return nil, err
 		}
-		bays = append(bays, &Set{b.Name, sources, level, relay})
+		bays = append(bays, &Set{b.Name, sources, level})
 	}
 	return bays, nil
 }

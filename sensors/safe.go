@@ -14,21 +14,9 @@ import (
 // errNoRelay: a bay without a relay could not block anything.
 var errNoRelay = errors.New("no relay is configured, so nothing could block the charge")
 
-// openRelay takes a bay's lines and drives them low.
-func openRelay(b *config.Bay, hw Hardware) (*Relay, error) {
-	lines, err := relayLines(b, hw)
-	if err != nil {
-		return nil, err
-	}
-	var beat output // a nil interface, not one that holds a nil line
-	if len(lines) > 1 {
-		beat = lines[1]
-	}
-	r, err := newRelay(lines[0], beat)
-	if err != nil {
-		return nil, partError(b, "relay", err)
-	}
-	return r, nil
+// output is all that may be done with a line.
+type output interface {
+	Out(gpio.Level) error
 }
 
 // relayLines returns the charge-enable line and, if there is one, the heartbeat
@@ -86,17 +74,6 @@ func taken(err error) error {
 	return err
 }
 
-// release returns the line to the kernel. Only lines of the character device and
-// simulated ones can do that.
-func (l line) release() error {
-	c, ok := l.pin.(interface{ Close() })
-	if !ok {
-		return fmt.Errorf("bay %s: wiring.%s: pin %q: %w", l.bay.Name, l.field, l.name, errNoRelease)
-	}
-	c.Close()
-	return nil
-}
-
 // OutputsSafe drives every relay and every heartbeat low, as many as it can, and
 // returns an error for those that it could not. It opens nothing else, so that it
 // works when the rest does not: after a crash, or with a bus that is gone.
@@ -114,15 +91,4 @@ func OutputsSafe(cfg *config.Config, hw Hardware) error {
 		}
 	}
 	return errors.Join(failed...)
-}
-
-// OpenRelay takes only the lines of one bay's relay and drives them low. The error
-// names a line that could not be taken, or an unknown bay.
-func OpenRelay(cfg *config.Config, bayName string, hw Hardware) (*Relay, error) {
-	for i := range cfg.Bays {
-		if b := &cfg.Bays[i]; b.Name == bayName {
-			return openRelay(b, hw)
-		}
-	}
-	return nil, fmt.Errorf("there is no bay %q", bayName)
 }

@@ -92,9 +92,6 @@ func TestNotWiredStaysMissing(t *testing.T) {
 	if got := sample(t, bays[0]); len(bays[0].Sources()) != 0 || got.PackV.Fault != reading.Missing || got.Level.Fault != reading.Missing {
 		t.Errorf("got %d sources and %+v", len(bays[0].Sources()), got)
 	}
-	if err := bays[0].Relay().Beat(); err != nil {
-		t.Errorf("beat without a heartbeat: %v", err)
-	}
 }
 
 // TestShunt: 20 A through a shunt of 75 mV at 150 A are 10 mV between two inputs.
@@ -292,8 +289,6 @@ func twoBays() *config.Config {
 
 func TestSharedParts(t *testing.T) {
 	b := newBench(t)
-	second := &outPin{t: t, name: "GPIO22"}
-	b.pins["GPIO22"] = second
 	b.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
 	bays := mustOpen(t, twoBays(), b.hardware())
 	if len(bays) != 2 || bays[0].Name() != "bay-1" || bays[1].Name() != "bay-2" {
@@ -323,7 +318,6 @@ func TestSharedParts(t *testing.T) {
 // up as another's.
 func TestBaysAtTheSameTime(t *testing.T) {
 	b := newBench(t)
-	b.pins["GPIO22"] = &outPin{t: t, name: "GPIO22"}
 	b.bus.pins = [4]float64{2.26, 1.9, 0.275, 0.75}
 	bays := mustOpen(t, twoBays(), b.hardware())
 	var wg sync.WaitGroup

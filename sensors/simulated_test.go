@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"periph.io/x/conn/v3/gpio"
+
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/config/exampletest"
@@ -20,6 +22,7 @@ type yard struct {
 	bench *sim.Bench
 	truth *sim.Stand
 	bay   *sensors.Set
+	relay gpio.PinIO
 }
 
 // newYard wires one bay. The level probe is the example's for its kind.
@@ -51,6 +54,9 @@ func newYard(t *testing.T, kind level.Kind, levelMM float64) *yard {
 	if err != nil {
 		t.Fatal(err)
 	}
+	if y.relay, err = y.bench.Pin(parts.Relay.Pin); err != nil {
+		t.Fatal(err)
+	}
 	y.bay = bays[0]
 	y.bench.Advance(10 * time.Second)
 	return y
@@ -72,7 +78,7 @@ func TestSimulatedTruth(t *testing.T) {
 		for _, levelMM := range []float64{-12, 1, 9, 18} {
 			y := newYard(t, kind, levelMM)
 			for _, closed := range []bool{false, true} {
-				if err := y.bay.Relay().Set(closed); err != nil {
+				if err := y.relay.Out(gpio.Level(closed)); err != nil {
 					t.Fatal(err)
 				}
 				y.bench.Advance(30 * time.Second)

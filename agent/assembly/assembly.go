@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/hardware"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
 	"bayward/agent/metrics"
@@ -28,6 +29,7 @@ type Parts struct {
 	Config   *config.Config
 	Log      *slog.Logger
 	Hardware sensors.Hardware // its clock stamps readings and ticks
+	Keeper   *hardware.Keeper // of the relays; whoever opened it closes it
 	Wall     func() (at time.Time, trusted bool)
 	// OrderWall is the clock that dates users' orders; nil means Wall.
 	OrderWall func() (at time.Time, trusted bool)
@@ -37,7 +39,7 @@ type Parts struct {
 	Mono   func() time.Duration
 	Gap    func(logbook.Stamp) (time.Duration, bool)
 
-	Every, GuardAfter time.Duration // the time between two ticks; the time until a guard opens a relay
+	Every, GuardAfter time.Duration // the time between two ticks; the time after which a relay opens without another
 	Patience          func(loop.Source) time.Duration
 	Outputs           []loop.Output       // in addition to the usual ones
 	Manager           *systemd.Manager    // nil without a service manager
@@ -66,7 +68,7 @@ type Agent struct {
 	started  time.Duration // by the hardware's clock, before the first tick
 }
 
-// New first opens the relays, then builds everything else. After an error the
+// New first has the relays opened, then builds everything else. After an error the
 // relays are open. The caller must close the agent.
 func New(ctx context.Context, p Parts) (*Agent, error) {
 	a := &Agent{Parts: p, started: p.Hardware.Now()}
@@ -80,11 +82,11 @@ func New(ctx context.Context, p Parts) (*Agent, error) {
 func (a *Agent) Address() string { return a.listener.Addr().String() }
 
 func (a *Agent) build(ctx context.Context) error {
+	relays := a.relays()
 	bays, err := sensors.Open(a.Config, a.Hardware)
 	if err != nil {
 		return err
 	}
-	a.Log.Info("all relays are open")
 	if a.listener, err = web.Listen(ctx, a.Config.HTTP.Listen); err != nil {
 		return err
 	}
@@ -100,7 +102,7 @@ func (a *Agent) build(ctx context.Context) error {
 	if err = a.connect(ctx); err != nil {
 		return err
 	}
-	if err = a.buildLoop(ctx, bays); err != nil {
+	if err = a.buildLoop(ctx, bays, relays); err != nil {
 		return err
 	}
 	a.Submit = a.Loop.Submit
@@ -134,9 +136,26 @@ func (a *Agent) openBook(ctx context.Context) error {
 	return nil
 }
 
+// relays returns the relays of all bays, opened. A keeper that does not answer is not
+// an error: it opens every relay that nobody asks it to close, and until it answers
+// every bay is blocked.
+func (a *Agent) relays() []loop.Relay {
+	all := make([]loop.Relay, len(a.Config.Bays))
+	var errs []error
+	for i := range a.Config.Bays {
+		r := a.Keeper.Relay(&a.Config.Bays[i])
+		errs = append(errs, r.Lease(a.Keeper.Now(), 0, false))
+		all[i] = r
+	}
+	if errors.Join(errs...) == nil { // otherwise the first tick logs it
+		a.Log.Info("all relays are open")
+	}
+	return all
+}
+
 func wallOf(t time.Time, trusted bool) mqtt.Wall { return mqtt.Wall{Time: t, Trusted: trusted} }
 
-func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Set) error {
+func (a *Agent) buildLoop(ctx context.Context, sets []*sensors.Set, relays []loop.Relay) error {
 	setups, err := a.Config.Setups()
 	if err != nil {
 		return err
@@ -145,24 +164,24 @@ func (a *Agent) buildLoop(ctx context.Context, hardware []*sensors.Set) error {
 	cores, histories := a.restored(ctx, setups)
 	for i, s := range setups {
 		core := cores[i]
-		bays[i] = loop.Place{Name: s.Name, Core: core, Relay: hardware[i].Relay()}
-		for _, src := range hardware[i].Sources() {
+		bays[i] = loop.Place{Name: s.Name, Core: core, Relay: relays[i]}
+		for _, src := range sets[i].Sources() {
 			bays[i].Sources = append(bays[i].Sources, src)
 		}
-		if level := hardware[i].Level(); level != nil {
+		if level := sets[i].Level(); level != nil {
 			bays[i].Level, bays[i].BareWithin = level, a.Config.Bays[i].Wiring.Level.BareWithin()
 		}
 	}
 	a.buildMetrics()
-	a.Loop, err = loop.New(loop.Options{
-		Bays: bays, Histories: histories, Outputs: append(a.outputs(), a.Outputs...), Log: a.Log, Every: a.Every, Now: a.Hardware.Now, GuardAfter: a.GuardAfter,
+	a.Loop = loop.New(loop.Options{
+		Bays: bays, Histories: histories, Outputs: append(a.outputs(), a.Outputs...), Log: a.Log, Every: a.Every, Now: a.Hardware.Now, KeeperNow: a.Keeper.Now, GuardAfter: a.GuardAfter,
 		Patience: a.Patience, Wall: a.Wall, Mono: a.Mono, RecordFailing: a.recordFailing, OnTick: a.Manager.Ticked,
 		Observe: func(tick, reaction time.Duration) {
 			a.metrics.ObserveTick(tick)
 			a.metrics.ObserveRelay(reaction)
 		},
 	})
-	return err
+	return nil
 }
 
 // restored creates the cores with their memory from the logbook.
@@ -184,7 +203,7 @@ func (a *Agent) recordFailing() bool {
 func (a *Agent) buildMetrics() {
 	src := metrics.Sources{
 		Pictures:    func() []*bay.Picture { return a.Loop.Pictures() },
-		RelayClosed: func(name string) (closed, known bool) { return a.Loop.RelayClosed(name), true },
+		RelayClosed: func(name string) (closed, known bool) { return a.Loop.RelayClosed(name) },
 		Version:     a.Version,
 	}
 	if a.client != nil {

@@ -85,10 +85,14 @@ func TestEmbeddedBroker(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	keeper, err := hardware.KeepHere(cfg, bench, bench.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	a, err := New(ctx, Parts{
-		Config: cfg, Log: slog.New(slog.DiscardHandler), Hardware: hardware.OfBench(bench),
+		Config: cfg, Log: slog.New(slog.DiscardHandler), Hardware: hardware.OfBench(bench), Keeper: keeper,
 		Wall:   func() (time.Time, bool) { return time.Now(), true },
 		BootID: "b", Mono: bench.Now, Every: time.Second, GuardAfter: time.Minute,
 		Gap: func(logbook.Stamp) (time.Duration, bool) { return 0, false },

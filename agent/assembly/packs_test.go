@@ -72,8 +72,11 @@ func newNightShift(t *testing.T, recognised bool) *nightShift {
 func (n *nightShift) begin(proven bool) {
 	n.t.Helper()
 	gap := n.bench.Now() - n.off
+	cfg := configtest.Parse(n.t, n.text)
+	keeper, err := hardware.KeepHere(cfg, n.bench, assemblytest.Unhurried)
+	require.NoError(n.t, err)
 	a, err := assembly.New(context.Background(), assembly.Parts{
-		Config: configtest.Parse(n.t, n.text), Log: assemblytest.Quiet(), Hardware: hardware.OfBench(n.bench),
+		Config: cfg, Log: assemblytest.Quiet(), Hardware: hardware.OfBench(n.bench), Keeper: keeper,
 		Wall: func() (time.Time, bool) { return time.Now(), false }, BootID: "boot", Mono: n.bench.Now,
 		Gap:   func(logbook.Stamp) (time.Duration, bool) { return gap, proven },
 		Every: time.Second, GuardAfter: assemblytest.Bound, Patience: func(loop.Source) time.Duration { return assemblytest.Bound },

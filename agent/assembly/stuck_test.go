@@ -53,7 +53,7 @@ func TestStuckEdges(t *testing.T) {
 	stopReading(t, y.Address())
 	y.Until("a closed relay", 5*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
 	for range 3600 {
-		if p := y.Tick(); !p.Permit.Granted || !y.Loop.RelayClosed("bay-1") {
+		if p := y.Tick(); !p.Permit.Granted || !relayClosed(y) {
 			t.Fatalf("blocked: %s", words.EnglishSI().Says(p))
 		}
 	}
@@ -129,6 +129,12 @@ func deaf(t *testing.T) string {
 		}
 	})
 	return l.Addr().String()
+}
+
+// relayClosed reports whether the keeper drives the first bay's relay closed.
+func relayClosed(y *assemblytest.Site) bool {
+	closed, known := y.Loop.RelayClosed("bay-1")
+	return closed && known
 }
 
 // lockFile takes the write lock of a logbook, like a program that hangs during a

@@ -11,6 +11,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/hardware"
 	"bayward/agent/interlock"
 	"bayward/agent/loop"
 	"bayward/agent/order"
@@ -76,14 +77,18 @@ func newRig(t *testing.T, miswire func(*wiring.Parts), change func(*bay.Setup)) 
 	if change != nil {
 		change(&setups[0])
 	}
-	b := loop.Place{Name: "bay-1", Core: bay.New(setups[0]), Relay: bays[0].Relay()}
-	for _, s := range bays[0].Sources() {
-		b.Sources = append(b.Sources, &source{s, r})
-	}
-	r.loop, err = loop.New(loop.Options{Bays: []loop.Place{b}, Log: slog.New(slog.DiscardHandler), Every: tick, Now: r.bench.Now, RecordFailing: r.full.Load})
+	start := time.Now()
+	keeper, err := hardware.KeepHere(cfg, r.bench, func() time.Duration { return time.Since(start) })
 	if err != nil {
 		t.Fatal(err)
 	}
+	b := loop.Place{Name: "bay-1", Core: bay.New(setups[0]), Relay: keeper.Relay(&cfg.Bays[0])}
+	for _, s := range bays[0].Sources() {
+		b.Sources = append(b.Sources, &source{s, r})
+	}
+	r.loop = loop.New(loop.Options{
+		Bays: []loop.Place{b}, Log: slog.New(slog.DiscardHandler), Every: tick, Now: r.bench.Now, KeeperNow: keeper.Now, RecordFailing: r.full.Load,
+	})
 	r.loop.Start(t.Context())
 	return r
 }

@@ -5,15 +5,19 @@ import (
 	"testing"
 	"time"
 
+	"periph.io/x/conn/v3/gpio"
+
 	"bayward/agent/bay"
 	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/hardware"
+	"bayward/agent/lease"
 	"bayward/agent/walk"
 	"bayward/agent/walk/walktest"
 	"bayward/agent/words"
 	"bayward/sensors"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 // bench is a walk's hardware: simulated bays behind the real drivers, and a clock
@@ -24,8 +28,11 @@ type bench struct {
 	name  string
 	bays  map[string]*sensors.Set
 
-	opensAt time.Duration // by the rig's own timer; 0: none
-	dying   bool          // the process to be killed holds the relay
+	wires  *wiring.Relay // of the bay under the walk
+	keeper *hardware.Keeper
+	relay  *lease.Relay
+	until  time.Duration // when the relay opens at the latest
+	dying  bool          // the process to be killed holds the relay
 
 	// Changes to the hardware that the walk is not told of.
 	closing, closed, looking, killed func()
@@ -43,14 +50,30 @@ func newBench(t *testing.T, cfg, wired *config.Config) *bench {
 	if err != nil {
 		t.Fatal(err)
 	}
-	out := &bench{Bench: b, truth: truths[cfg.Bays[0].Name], name: cfg.Bays[0].Name, bays: map[string]*sensors.Set{}}
+	keeper, err := hardware.KeepHere(cfg, b, b.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := &bench{
+		Bench: b, truth: truths[cfg.Bays[0].Name], name: cfg.Bays[0].Name, bays: map[string]*sensors.Set{},
+		wires: cfg.Bays[0].Wiring.Relay, keeper: keeper, relay: keeper.Relay(&cfg.Bays[0]),
+	}
 	for _, one := range opened {
 		out.bays[one.Name()] = one
 	}
 	return out
 }
 
-func (b *bench) relay() *sensors.Relay { return b.bays[b.name].Relay() }
+// line drives a line of the bay past its keeper.
+func (b *bench) line(name string, level gpio.Level) {
+	pin, err := b.Pin(name)
+	if err == nil {
+		err = pin.Out(level)
+	}
+	if err != nil {
+		panic(err)
+	}
+}
 
 func (b *bench) lookAt(ctx context.Context, name string) *commission.Look {
 	l := &commission.Look{}
@@ -82,54 +105,48 @@ func (b *bench) CloseFor(most time.Duration) error {
 	if b.closing != nil {
 		b.closing()
 	}
-	b.opensAt = b.Now() + most
-	err := b.relay().Set(true)
+	b.until = b.Now() + most
+	err := b.Renew(true)
 	if b.closed != nil {
 		b.closed()
 	}
 	return err
 }
 
-func (b *bench) Beat() error { return b.relay().Beat() }
+func (b *bench) Renew(beat bool) error {
+	return b.relay.Lease(b.Now(), max(b.until-b.Now(), 0), beat)
+}
 
 func (b *bench) Open() error {
-	b.opensAt, b.dying = 0, false
-	if err := b.relay().Set(false); err != nil {
+	b.dying = false
+	if err := b.relay.Lease(b.Now(), 0, false); err != nil {
 		return err
 	}
 	return b.openFails
 }
 
-// HoldAndDie stands in for the other process: it beats until it is killed, and then
-// the kernel releases its line.
+// HoldAndDie stands in for the other process: it holds the relay until it is killed,
+// which its keeper notices.
 func (b *bench) HoldAndDie(context.Context) (kill, reclaim func() error, err error) {
 	b.dying = true
 	kill = func() error {
 		b.dying = false
-		err := b.relay().Release()
+		err := b.keeper.Close()
 		if b.killed != nil {
 			b.killed()
 		}
 		return err
 	}
-	return kill, b.Open, b.hold()
+	return kill, func() error { return nil }, b.hold()
 }
 
-func (b *bench) hold() error {
-	if err := b.relay().Beat(); err != nil {
-		return err
-	}
-	return b.relay().Set(true)
-}
+func (b *bench) hold() error { return b.relay.Lease(b.Now(), lease.Longest, true) }
 
 func (b *bench) Wait(ctx context.Context, d time.Duration) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
 	b.Advance(d)
-	if b.opensAt != 0 && b.Now() >= b.opensAt {
-		return b.relay().Set(false)
-	}
 	if b.dying {
 		return b.hold()
 	}

@@ -19,7 +19,7 @@ const (
 	permitWait = 4 * time.Minute        // for the core to grant: checking, clear times, off time
 	riseV      = 0.05                   // rise per cell that shows a charger at work
 	surge      = 5                      // multiple of the stray current that needs no second look
-	slack      = 500 * time.Millisecond // of the timer that opens the relay in any case
+	slack      = 500 * time.Millisecond // of the time after which the relay opens in any case
 	beatEvery  = time.Second            // as in the agent's loop
 )
 
@@ -96,14 +96,15 @@ type guard struct {
 	over    int     // consecutive looks with current
 	at      time.Duration
 	beat    bool
+	renew   bool // the relay is the walk's own, and stays closed while the watch goes on
 }
 
 func (w *walk) guard(core *bay.Bay) *guard {
-	return &guard{walk: w, core: core, beforeV: w.here.PackV.Value, at: w.Rig.Now(), beat: true}
+	return &guard{walk: w, core: core, beforeV: w.here.PackV.Value, at: w.Rig.Now(), beat: true, renew: true}
 }
 
-// check judges a look while the relay is closed. On an error the relay must be
-// opened.
+// check judges a look while the relay is closed, and lets it stay closed. On an error
+// the relay must be opened.
 func (g *guard) check(l *Look) error {
 	if g.Bay.Wiring.Current != nil {
 		i := math.Abs(l.CurrentA.Value)
@@ -132,18 +133,18 @@ func (g *guard) check(l *Look) error {
 
 // tick runs the core once a second and beats as the agent would.
 func (g *guard) tick(l *Look) error {
-	if g.Rig.Now()-g.at < beatEvery {
+	due := g.Rig.Now()-g.at >= beatEvery
+	if due {
+		g.at = g.Rig.Now()
+		pic, _ := g.core.Step(&l.Readings)
+		if !pic.Permit.Granted {
+			return failed("walk.relay.withdrew", reasons(pic))
+		}
+	}
+	if !g.renew {
 		return nil
 	}
-	g.at = g.Rig.Now()
-	pic, _ := g.core.Step(&l.Readings)
-	if !pic.Permit.Granted {
-		return failed("walk.relay.withdrew", reasons(pic))
-	}
-	if g.beat {
-		return g.Rig.Beat()
-	}
-	return nil
+	return g.Rig.Renew(due && g.beat)
 }
 
 // streak counts consecutive looks that agree, and keeps the time of the first.
@@ -214,9 +215,6 @@ func (w *walk) hasFeedback() bool { return w.Bay.Wiring.Relay.Feedback != nil }
 // whole time if there is no feedback. The caller must open it.
 func (g *guard) close(ctx context.Context, most time.Duration) error {
 	w := g.walk
-	if err := w.Rig.Beat(); err != nil {
-		return err
-	}
 	if err := w.Rig.CloseFor(most); err != nil {
 		return err
 	}
@@ -336,7 +334,7 @@ func (w *walk) programDies(ctx context.Context, s *Step) (err error) {
 	}
 	defer func() { err = joined(err, kill(), reclaim(), w.Rig.Open()) }()
 	g := w.guard(core)
-	g.beat = false // the other process has both lines
+	g.renew = false // the other process does
 	w.item(words.Of("walk.death.holds"))
 	if err := g.pulled(ctx); err != nil {
 		return err

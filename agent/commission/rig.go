@@ -25,16 +25,17 @@ type Rig interface {
 	// Others samples the other bays of the Pi, by name, to find leads that were
 	// swapped between bays.
 	Others(ctx context.Context) map[string]*Look
-	// CloseFor closes the relay and ensures that it opens after most, whatever
-	// happens to the walk.
+	// CloseFor closes the relay and beats once. The relay opens after most, and some
+	// seconds after the last Renew, whatever happens to the walk.
 	CloseFor(most time.Duration) error
-	// Beat toggles the heartbeat.
-	Beat() error
+	// Renew keeps a closed relay closed, never beyond the time of CloseFor, and beats
+	// if asked to. An error means that the relay is open, or that it will open.
+	Renew(beat bool) error
 	// Open opens the relay.
 	Open() error
-	// HoldAndDie hands the relay's line to a separate process that closes the relay.
-	// kill ends that process as a crash would; only reclaim takes the line back. An
-	// error means that the relay is open.
+	// HoldAndDie lets a separate process close the relay. kill ends that process as a
+	// crash would; only reclaim makes the relay the walk's again. An error means that
+	// the relay is open.
 	HoldAndDie(ctx context.Context) (kill func() error, reclaim func() error, err error)
 	// Wait returns after d of the bay's time, or with the context's error.
 	Wait(ctx context.Context, d time.Duration) error

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"periph.io/x/conn/v3/gpio"
+
 	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/config/exampletest"
@@ -110,14 +112,23 @@ func faults() map[string]fault {
 		"bay held by a person":    {"relay", "on hold", trial{held: true}},
 		"level lost when closed":  {"relay", "the level could not be read while the relay was closed", trial{spoil: func(b *bench) { b.closed = func() { b.truth.SetFault(sim.ProbeOpen, true) } }}},
 		"voltage lost":            {"relay", "while the relay was closed", trial{spoil: func(b *bench) { b.closed = func() { b.truth.SetFault(sim.ADCAbsent, true) } }}},
-		"watchdog relay bridged":  {"heartbeat", "the watchdog relay is bridged", trial{spoil: func(b *bench) { b.looking = func() { _ = b.Beat() } }}},
-		"kernel keeps the line":   {"death", "dtparam=strict_gpiod", trial{spoil: func(b *bench) { b.killed = func() { _ = b.relay().Set(true) } }}},
+		"watchdog relay bridged":  {"heartbeat", "the watchdog relay is bridged", trial{spoil: func(b *bench) { b.looking = bridged(b) }}},
+		"the line stays high":     {"death", "bayward-keeper has not opened it", trial{spoil: func(b *bench) { b.killed = func() { b.line(b.wires.Pin, gpio.High) } }}},
 	}
 }
 
 func exchanged(c *config.Config) {
 	temperature := c.Bays[0].Wiring.Temperature
 	temperature.Pack, temperature.Ambient = temperature.Ambient, temperature.Pack
+}
+
+// bridged lets the heartbeat go on whatever the walk does.
+func bridged(b *bench) func() {
+	level := gpio.Low
+	return func() {
+		level = !level
+		b.line(b.wires.Heartbeat, level)
+	}
 }
 
 func leaky(b *bench) {

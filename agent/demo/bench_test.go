@@ -25,8 +25,12 @@ func benchSite(b *testing.B) (*config.Config, *sim.Bench, *loop.Loop) {
 	if err != nil {
 		b.Fatal(err)
 	}
+	keeper, err := hardware.KeepHere(cfg, bench, assemblytest.Unhurried)
+	if err != nil {
+		b.Fatal(err)
+	}
 	a, err := assembly.New(context.Background(), assembly.Parts{
-		Config: cfg, Log: assemblytest.Quiet(), Hardware: hardware.OfBench(bench), Mono: bench.Now,
+		Config: cfg, Log: assemblytest.Quiet(), Hardware: hardware.OfBench(bench), Keeper: keeper, Mono: bench.Now,
 		Wall:  func() (time.Time, bool) { return time.Now(), false },
 		Every: time.Second, GuardAfter: assemblytest.Bound, Patience: func(loop.Source) time.Duration { return assemblytest.Bound },
 	})

@@ -89,6 +89,7 @@ func Run(ctx context.Context, o *Options, out, complaints io.Writer) (err error)
 type demo struct {
 	*assembly.Agent
 	bench  *sim.Bench
+	keeper *hardware.Keeper
 	bays   map[string]*sim.Stand
 	broker *broker.Broker
 	person *technician // nil: the user does the work
@@ -116,7 +117,9 @@ func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir
 		if broken := d.bays["bay-3"]; broken != nil {
 			broken.SetFault(sim.ProbeOpen, true)
 		}
-		d.Agent, err = assembly.New(ctx, d.parts(cfg, log, out, o.Version))
+		if d.keeper, err = hardware.KeepHere(cfg, d.bench, d.bench.Now); err == nil {
+			d.Agent, err = assembly.New(ctx, d.parts(cfg, log, out, o.Version))
+		}
 	}
 	if err != nil {
 		return nil, errors.Join(err, d.broker.Close())
@@ -134,7 +137,7 @@ const client = "bayward-demo"
 func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, version string) assembly.Parts {
 	start := time.Now()
 	return assembly.Parts{
-		Config: cfg, Log: log, Hardware: hardware.OfBench(d.bench), Version: version,
+		Config: cfg, Log: log, Hardware: hardware.OfBench(d.bench), Keeper: d.keeper, Version: version,
 		Wall:      func() (time.Time, bool) { return start.Add(d.bench.Now()), true },
 		OrderWall: func() (time.Time, bool) { return time.Now(), true }, // users live in real time
 		BootID:    "demo", Mono: d.bench.Now,

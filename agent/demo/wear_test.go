@@ -131,22 +131,23 @@ func newWear(t *testing.T, n int) *wear {
 	w.bench = bench
 	hw, err := sensors.Open(cfg, hardware.OfBench(bench))
 	require.NoError(t, err)
+	keeper, err := hardware.KeepHere(cfg, bench, assemblytest.Unhurried)
+	require.NoError(t, err)
 	setups, err := cfg.Setups()
 	require.NoError(t, err)
 	o := loop.Options{
-		Outputs: []loop.Output{w.store}, Log: assemblytest.Quiet(), Every: time.Second, Now: bench.Now, GuardAfter: assemblytest.Bound,
+		Outputs: []loop.Output{w.store}, Log: assemblytest.Quiet(), Every: time.Second, Now: bench.Now, KeeperNow: keeper.Now, GuardAfter: assemblytest.Bound,
 		Patience: func(loop.Source) time.Duration { return assemblytest.Bound },
 		Wall:     func() (time.Time, bool) { return time.Date(2026, 3, 1, 0, 0, 0, 0, time.UTC).Add(bench.Now()), true },
 	}
 	for i, s := range setups {
-		b := loop.Place{Name: s.Name, Core: bay.New(s), Relay: hw[i].Relay()}
+		b := loop.Place{Name: s.Name, Core: bay.New(s), Relay: keeper.Relay(&cfg.Bays[i])}
 		for _, src := range hw[i].Sources() {
 			b.Sources = append(b.Sources, src)
 		}
 		o.Bays = append(o.Bays, b)
 	}
-	w.loop, err = loop.New(o)
-	require.NoError(t, err)
+	w.loop = loop.New(o)
 	d := demo{bays: bays}
 	w.person = newTechnician(d.pour(w.loop.Submit), w.loop.Pictures, bays)
 	return w

@@ -12,7 +12,8 @@ import (
 )
 
 // Open returns the hardware of the machine, or simulated hardware and its bench if
-// the configuration asks for it. Otherwise the bench is nil. It drives no line.
+// the configuration asks for it. Otherwise the bench is nil. It drives no line: see
+// [OpenKeeper].
 func Open(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, error) {
 	if cfg.Sensors == "simulated" {
 		bench, _, err := Simulate(cfg, nil)

@@ -8,6 +8,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/lease"
 	"bayward/agent/reading"
 	"bayward/sensors"
 	"bayward/sensors/level"
@@ -63,12 +64,18 @@ func TestDriversReadTheTruth(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	keeper, err := KeepHere(cfg, bench, bench.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer keeper.Close()
+	var relays []*lease.Relay
+	for i := range cfg.Bays {
+		relays = append(relays, keeper.Relay(&cfg.Bays[i]))
+	}
 	for range 60 {
-		for _, b := range opened {
-			if err := b.Relay().Set(true); err != nil {
-				t.Fatal(err)
-			}
-			if err := b.Relay().Beat(); err != nil {
+		for _, r := range relays {
+			if err := r.Lease(keeper.Now(), lease.Longest, true); err != nil {
 				t.Fatal(err)
 			}
 		}

@@ -9,7 +9,10 @@ import (
 	"testing"
 	"time"
 
+	"periph.io/x/conn/v3/gpio"
+
 	"bayward/agent/bay"
+	"bayward/agent/lease"
 	"bayward/agent/reading"
 )
 
@@ -25,16 +28,17 @@ func BenchmarkTick(b *testing.B) {
 	start := time.Now()
 	now := func() time.Duration { return time.Since(start) }
 	o := Options{Now: now, Log: quiet(), Outputs: []Output{nowhere{}}}
-	for range 8 {
-		o.Bays = append(o.Bays, Place{
-			Name: "bay-1", Core: bay.New(setup("bay-1")), Relay: &testRelay{},
-			Sources: []Source{&testSource{name: "bus", now: now}},
-		})
+	var all []*testRelay
+	for i := range 8 {
+		name := fmt.Sprintf("bay-%d", i+1)
+		all = append(all, &testRelay{name: name})
+		o.Bays = append(o.Bays, Place{Name: name, Core: bay.New(setup(name)), Sources: []Source{&testSource{name: "bus", now: now}}})
 	}
-	l, err := New(o)
-	if err != nil {
-		b.Fatal(err)
+	relays, _ := kept(now, all...)
+	for i := range o.Bays {
+		o.Bays[i].Relay = relays[i]
 	}
+	l := New(o)
 	l.Start(b.Context())
 	b.ReportAllocs()
 	for b.Loop() {
@@ -72,11 +76,11 @@ func (w *wire) Sample(_ context.Context, out *bay.Readings) {
 	out.Level = reading.LevelBetween(mm, mm, at)
 }
 
-// opens is a relay that reports when it was opened.
+// opens is a line that reports when it was driven low.
 type opens struct{ at chan time.Time }
 
-func (o opens) Set(closed bool) error {
-	if !closed {
+func (o opens) Out(l gpio.Level) error {
+	if l == gpio.Low {
 		select {
 		case o.at <- time.Now():
 		default:
@@ -84,7 +88,13 @@ func (o opens) Set(closed bool) error {
 	}
 	return nil
 }
-func (opens) Beat() error { return nil }
+
+// alone is a keeper of one relay on a line.
+func alone(line lease.Output, now func() time.Duration) *guard {
+	row := lease.Row{Bay: "bay-1", Charge: "GPIO17"}
+	k, _ := lease.NewKeeper([]lease.Lines{{Row: row, Charge: line}})
+	return newGuard(lease.NewClient(lease.NewLocal(k, now)).Relay(row), lease.Longest, now)
+}
 
 // BenchmarkReaction is the time from the plates of one bay falling dry to the order
 // at its relay, in real time, with all bays on one bus. It counts only the time of
@@ -106,14 +116,18 @@ func benchReaction(b *testing.B, bays int) {
 	relay := opens{make(chan time.Time, 1)}
 	for i := range bays {
 		wires[i] = &wire{bus: &bus, now: now}
-		guards[i] = newGuard(relay, time.Hour)
+		guards[i] = alone(relay, func() time.Duration { return 0 }) // no lease ends
 		fasts[i] = newFast(wires[i], 40*time.Millisecond)
-		_ = guards[i].refresh(true)
+		_ = guards[i].order(true)
 		all.Go(func() { fasts[i].run(ctx, guards[i]) })
 	}
 	var took []time.Duration
 	for n := 0; b.Loop(); n++ {
 		i := n % bays
+		select {
+		case <-relay.at: // of its keeper's start
+		default:
+		}
 		time.Sleep(time.Duration(n*7%23) * time.Millisecond) // not in step with the looks
 		fell := time.Now()
 		wires[i].dry.Store(true)
@@ -121,7 +135,7 @@ func benchReaction(b *testing.B, bays int) {
 		wires[i].dry.Store(false)
 		_ = fasts[i].take()
 		guards[i].takeDry()
-		_ = guards[i].refresh(true)
+		_ = guards[i].order(true)
 		select {
 		case fasts[i].closed <- struct{}{}:
 		default: // it does not sleep yet
@@ -138,14 +152,14 @@ func benchReaction(b *testing.B, bays int) {
 
 // BenchmarkTrip is the time from a dry reading in hand to the order at the relay.
 func BenchmarkTrip(b *testing.B) {
-	g := newGuard(&testRelay{}, time.Hour)
+	g := guarded(&testRelay{}, lease.Longest)
 	f := newFast(nil, 40*time.Millisecond)
 	c := reading.LevelBetween(-1, -1, 0)
 	b.ReportAllocs()
 	for b.Loop() {
-		_ = g.refresh(true)
+		_ = g.order(true)
 		f.trip(g, c)
 		g.takeDry()
 	}
-	_ = g.end()
+	_ = g.close()
 }

@@ -107,7 +107,7 @@ func (f *fast) trip(g *guard, c reading.Level) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.seen = c
-	if !g.trip() {
+	if !g.drop() {
 		f.seen = reading.Level{}
 		return
 	}

@@ -161,23 +161,24 @@ func TestFastThroughFaults(t *testing.T) {
 func TestFastNeverCloses(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		relay := &testRelay{}
-		g := newGuard(relay, time.Second)
+		g := guarded(relay, time.Second)
+		sets := relay.sets
 		f := newFast(nil, fastWithin)
 		f.trip(g, reading.LevelBetween(-1, -1, 0))
-		if relay.sets != 0 || g.takeDry() || f.take().Usable() || f.trips != 0 {
+		if relay.sets != sets || g.takeDry() || f.take().Usable() || f.trips != 0 {
 			t.Error("it moved a relay that was open")
 		}
-		_ = g.refresh(true)
+		_ = g.order(true)
 		f.trip(g, reading.LevelBetween(-1, -1, 0))
 		if relay.isClosed() {
 			t.Error("not opened")
 		}
-		if _ = g.refresh(true); relay.isClosed() {
+		if _ = g.order(true); relay.isClosed() {
 			t.Error("closed before the core knew")
 		}
 		if !g.takeDry() || !f.take().Usable() || g.takeDry() || f.take().Usable() {
 			t.Error("not reported exactly once")
 		}
-		_ = g.end()
+		_ = g.close()
 	})
 }

@@ -1,97 +1,121 @@
 package loop
 
 import (
+	"errors"
 	"fmt"
 	"sync"
 	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/lease"
 )
 
-// Relay is the charge-enable output of one bay. It is open when not driven.
+// Relay is the charge-enable relay of one bay, which its keeper closes only while
+// somebody renews a lease. *lease.Relay implements it.
 type Relay interface {
-	// Set orders the relay; an error means that it may not have obeyed.
-	Set(closed bool) error
-	// Beat toggles the heartbeat for an external timer relay.
-	Beat() error
+	// Lease closes the relay until span after at, by the keeper's clock, or opens it if
+	// span is 0; with beat the heartbeat beats once. After an error the relay is open,
+	// or opens by the end of its last lease. lease.ErrLine means that it may not have
+	// obeyed.
+	Lease(at, span time.Duration, beat bool) error
+	// Closed reports whether the keeper drove the relay closed when it last answered.
+	Closed() bool
 }
 
-// guard opens its relay by itself when the refresh of a closed relay is late.
+// guard asks for the leases of one relay, and keeps it open until the core knows what
+// else has opened it.
 type guard struct {
 	relay Relay
-	limit time.Duration
+	span  time.Duration        // of a lease
+	now   func() time.Duration // the keeper's clock
 
-	mu      sync.Mutex // guards the fields below, and the order of calls to the relay
-	timer   *time.Timer
-	at      time.Time // of the last refresh that closed
-	closed  bool
-	tripped bool // and the core does not know yet
-	dry     bool // opened by the fast loop, and the core does not know yet
+	mu      sync.Mutex // guards the fields below, and the order of the requests
+	leased  bool       // the keeper has closed the relay until end
+	end     time.Duration
+	tripped bool  // opened behind the core's back, and the core does not know yet
+	dry     bool  // opened by the fast loop, and the core does not know yet
+	err     error // of the last request
 	trips   uint64
 	ended   bool
 }
 
-func newGuard(r Relay, limit time.Duration) *guard {
-	g := &guard{relay: r, limit: limit}
-	g.timer = time.AfterFunc(limit, g.late)
-	g.timer.Stop()
-	return g
+func newGuard(r Relay, span time.Duration, now func() time.Duration) *guard {
+	return &guard{relay: r, span: min(span, lease.Longest), now: now}
 }
 
-// refresh orders the relay for the next limit. If the guard has opened the relay,
-// refresh does not close it before the core knows. After end it only opens. The
-// heart beats once for each refresh that the relay obeys.
-func (g *guard) refresh(closed bool) error {
+// refresh asks for a lease for a decision that was begun at a time, or opens the
+// relay. It does not close a relay that was opened before the core knows. After end
+// it only opens. The error is for the log; a relay that has opened by itself is none,
+// because the core learns of it.
+func (g *guard) refresh(at time.Duration, closed bool) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.timer.Stop()
-	if g.ended {
-		return drive(g.relay, false)
+	g.expire()
+	span := time.Duration(0)
+	if closed && !g.tripped && !g.dry && !g.ended {
+		span = g.span
 	}
-	g.closed = closed && !g.tripped && !g.dry
-	if err := drive(g.relay, g.closed); err != nil {
-		g.closed = false
-		_ = drive(g.relay, false) // the caller has the first error
-		return err
+	err := g.ask(at, span, !g.ended)
+	if g.keeper() == bay.KeeperObeys {
+		return nil
 	}
-	if g.closed {
-		g.at = time.Now()
-		g.timer.Reset(g.limit)
-	}
-	return beat(g.relay)
+	return err
 }
 
-// late runs when a closed relay was not refreshed in time.
-func (g *guard) late() {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	g.tripIfLate()
+// ask makes a request and notes what follows from the answer. The caller holds the
+// mutex.
+func (g *guard) ask(at, span time.Duration, beat bool) error {
+	was := g.leased
+	g.err = request(g.relay, at, span, beat)
+	g.leased, g.end = g.err == nil && span > 0, at+span
+	if g.err == nil {
+		return nil
+	}
+	if span > 0 || errors.Is(g.err, lease.ErrTripped) {
+		g.trip(was)
+	}
+	if span > 0 {
+		_ = request(g.relay, at, 0, false) // as far as possible: the first error counts
+	}
+	return g.err
 }
 
-// tripIfLate checks the clock, because the timer may have waited for a refresh that
-// has just come. The caller holds the mutex.
-func (g *guard) tripIfLate() {
-	if !g.closed || time.Since(g.at) < g.limit {
+// trip notes that the relay is open although the core had it closed. The caller holds
+// the mutex.
+func (g *guard) trip(was bool) {
+	g.tripped = true
+	if was {
+		g.trips++
+	}
+}
+
+// expire notices that the lease is over, by the clock alone: in a process that was
+// stopped for a while, or whose keeper is gone. It asks the keeper for the trips that
+// it has counted, so that the next answer has no news. The caller holds the mutex.
+func (g *guard) expire() {
+	if !g.leased || g.now() < g.end {
 		return
 	}
-	g.closed, g.tripped = false, true
-	g.trips++
-	_ = drive(g.relay, false) // no caller to report to: the next refresh tries again and reports
+	g.trip(true)
+	g.leased = false
+	_ = request(g.relay, g.now(), 0, false) // the next refresh reports what is wrong
 }
 
-// trip opens a closed relay between two ticks and keeps it open until takeDry was
+// drop opens a closed relay between two ticks and keeps it open until takeDry was
 // called. It reports whether it opened the relay.
-func (g *guard) trip() bool {
+func (g *guard) drop() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	if !g.closed {
+	g.expire()
+	if !g.leased {
 		return false
 	}
-	g.closed, g.dry = false, true
-	g.timer.Stop()
-	_ = drive(g.relay, false) // no caller to report to: the next refresh tries again and reports
+	g.dry = true
+	_ = g.ask(g.now(), 0, false) // no caller to report to: the next refresh tries again and reports
 	return true
 }
 
-// takeDry reports once that trip has opened the relay.
+// takeDry reports once that drop has opened the relay.
 func (g *guard) takeDry() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -100,52 +124,73 @@ func (g *guard) takeDry() bool {
 	return d
 }
 
-// takeTrip reports once that the refresh was late, so the relay is open. It does
-// not rely on the timer: in a process that was stopped for a while the tick may
-// come before it.
+// takeTrip reports once that the relay was opened behind the core's back.
 func (g *guard) takeTrip() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.tripIfLate()
+	g.expire()
 	t := g.tripped
 	g.tripped = false
 	return t
 }
 
-// isClosed reports whether closed is ordered.
+// isClosed reports whether the relay is closed as far as the agent knows.
 func (g *guard) isClosed() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	return g.closed
+	return g.leased && g.now() < g.end
 }
 
-// end opens the relay for good.
-func (g *guard) end() error {
+// driven reports what the keeper drives; it is not known while the keeper is silent.
+func (g *guard) driven() (closed, known bool) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.ended, g.closed = true, false
-	g.timer.Stop()
-	return drive(g.relay, false)
+	over := g.leased && g.now() >= g.end
+	return g.relay.Closed() && !over, g.keeper() != bay.KeeperSilent
 }
 
-// drive sets a relay. A panic of its driver is an error like any other: it must not
-// stop the relays of other bays from being opened.
-func drive(r Relay, closed bool) (err error) {
+// obeys returns how the keeper answered the last request.
+func (g *guard) obeys() bay.Keeper {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.keeper()
+}
+
+// keeper is obeys for a caller that holds the mutex.
+func (g *guard) keeper() bay.Keeper {
+	switch {
+	case g.err == nil, errors.Is(g.err, lease.ErrTripped), errors.Is(g.err, lease.ErrLate):
+		return bay.KeeperObeys
+	case errors.Is(g.err, lease.ErrUnknown):
+		return bay.KeeperOther
+	case errors.Is(g.err, lease.ErrLine):
+		return bay.KeeperFails
+	}
+	return bay.KeeperSilent
+}
+
+// close opens the relay for good. A keeper that is not there or has other lines is an
+// error only if it had closed the relay.
+func (g *guard) close() error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	was := g.leased
+	g.ended = true
+	err := g.ask(g.now(), 0, false)
+	switch k := g.keeper(); {
+	case k == bay.KeeperObeys, !was && k != bay.KeeperFails:
+		return nil
+	}
+	return err
+}
+
+// request makes one request. A panic on the way is an error like any other: it must
+// not stop the relays of other bays from being opened.
+func request(r Relay, at, span time.Duration, beat bool) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = panicked(p)
+			err = fmt.Errorf("relay driver panicked: %v", p)
 		}
 	}()
-	return r.Set(closed)
+	return r.Lease(at, span, beat)
 }
-
-func beat(r Relay) (err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = panicked(p)
-		}
-	}()
-	return r.Beat()
-}
-
-func panicked(p any) error { return fmt.Errorf("relay driver panicked: %v", p) }

@@ -11,7 +11,10 @@ import (
 	"testing"
 	"time"
 
+	"periph.io/x/conn/v3/gpio"
+
 	"bayward/agent/bay"
+	"bayward/agent/lease"
 	"bayward/agent/reading"
 )
 
@@ -115,19 +118,19 @@ func (s handSource) Sample(_ context.Context, out *bay.Readings) {
 	}
 }
 
-type handRelay struct{ h *hand }
+// handLine is the line of a relay, behind a keeper in this process.
+type handLine struct{ h *hand }
 
-func (r handRelay) Set(closed bool) error {
-	r.h.note(&r.h.pin)
-	if !closed {
+func (l handLine) Out(level gpio.Level) error {
+	l.h.note(&l.h.pin)
+	if level == gpio.Low {
 		select {
-		case r.h.opened <- struct{}{}:
+		case l.h.opened <- struct{}{}:
 		default:
 		}
 	}
 	return nil
 }
-func (handRelay) Beat() error { return nil }
 
 func newHand(b *testing.B, bays int, stalled bool) *hand {
 	h := &hand{opened: make(chan struct{}, 1), start: time.Now()}
@@ -136,16 +139,25 @@ func newHand(b *testing.B, bays int, stalled bool) *hand {
 	if stalled {
 		o.Outputs = []Output{stuckOutput{until}, stuckOutput{until}}
 	}
-	for i := range bays {
+	lines := make([]lease.Lines, bays)
+	for i := range lines {
+		name := fmt.Sprintf("bay-%d", i+1)
+		lines[i] = lease.Lines{Row: lease.Row{Bay: name, Charge: name}, Charge: handLine{h}}
+	}
+	keeper, err := lease.NewKeeper(lines)
+	if err != nil {
+		b.Fatal(err)
+	}
+	o.KeeperNow = func() time.Duration { return 0 } // no lease ends
+	client := lease.NewClient(lease.NewLocal(keeper, o.KeeperNow))
+	for i := range lines {
+		name := lines[i].Row.Bay
 		o.Bays = append(o.Bays, Place{
-			Name: fmt.Sprintf("bay-%d", i+1), Core: bay.New(setup(fmt.Sprintf("bay-%d", i+1))), Relay: handRelay{h},
+			Name: name, Core: bay.New(setup(name)), Relay: client.Relay(lines[i].Row),
 			Sources: []Source{handSource{h: h}}, Level: handSource{h, int32(i + 1), true}, BareWithin: 400 * time.Microsecond,
 		})
 	}
-	var err error
-	if h.loop, err = New(o); err != nil {
-		b.Fatal(err)
-	}
+	h.loop = New(o)
 	h.loop.Start(context.Background())
 	b.Cleanup(func() {
 		close(until)
@@ -171,7 +183,7 @@ func (h *hand) ticks(b *testing.B) {
 func (h *hand) fast(b *testing.B) {
 	bays := h.loop.bays
 	for _, r := range bays {
-		_ = r.guard.refresh(true)
+		_ = r.guard.order(true)
 		r.fast.follow(r.Core, true)
 	}
 	for n := 0; b.Loop(); n++ {
@@ -183,7 +195,7 @@ func (h *hand) fast(b *testing.B) {
 		h.dry.Store(0)
 		_ = r.fast.take()
 		r.guard.takeDry()
-		_ = r.guard.refresh(true)
+		_ = r.guard.order(true)
 		r.fast.follow(r.Core, true)
 	}
 	h.report(b)

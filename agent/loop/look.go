@@ -21,7 +21,8 @@ func (l *Loop) Dropped() (n uint64) {
 	return n
 }
 
-// GuardTrips returns how often a guard has opened a relay.
+// GuardTrips returns how often a relay that the core had closed was opened by its
+// keeper, because agent or keeper was late or because they lost each other.
 func (l *Loop) GuardTrips() (n uint64) {
 	for _, b := range l.bays {
 		b.guard.mu.Lock()
@@ -43,10 +44,14 @@ func (l *Loop) Pictures() []*bay.Picture {
 	return out
 }
 
-// RelayClosed reports whether a bay's relay is ordered closed.
-func (l *Loop) RelayClosed(bayName string) bool {
+// RelayClosed reports whether a bay's relay is driven closed, by what its keeper
+// answered; it is not known while the keeper is silent.
+func (l *Loop) RelayClosed(bayName string) (closed, known bool) {
 	b := l.find(bayName)
-	return b != nil && b.guard.isClosed()
+	if b == nil {
+		return false, false
+	}
+	return b.guard.driven()
 }
 
 // Healthy returns nil while ticks are on time. It uses the monotonic clock: the

@@ -40,8 +40,10 @@ type Options struct {
 	// Now is the monotonic clock that the sources stamp readings with. It is
 	// required.
 	Now func() time.Duration
-	// GuardAfter is how long a closed relay stays closed without a refresh [three
-	// ticks].
+	// KeeperNow is the clock of the relays' keeper, which stamps leases [Now].
+	KeeperNow func() time.Duration
+	// GuardAfter is how long after the beginning of a tick a relay that it has closed
+	// stays closed without another, at most lease.Longest [three ticks].
 	GuardAfter time.Duration
 	// Patience is how long a tick waits for a source [a quarter of a tick]; with 0
 	// its answer is used in the next tick.
@@ -102,17 +104,14 @@ type runningBay struct {
 }
 
 // New returns a loop. No relay is closed before the first tick. New orders each one
-// open at once and returns the errors after it has tried all.
-func New(o Options) (*Loop, error) {
+// open at once; the first tick knows of a keeper that did not obey.
+func New(o Options) *Loop {
 	o.defaults()
 	l := &Loop{o: o, born: time.Now(), ended: make(chan struct{}), timer: time.NewTimer(time.Hour)}
 	l.timer.Stop()
-	var errs []error
 	for i := range o.Bays {
-		b := &runningBay{Place: o.Bays[i], guard: newGuard(o.Bays[i].Relay, o.GuardAfter)}
-		if err := drive(b.Relay, false); err != nil {
-			errs = append(errs, fmt.Errorf("open relay of %s: %w", b.Name, err))
-		}
+		b := &runningBay{Place: o.Bays[i], guard: newGuard(o.Bays[i].Relay, o.GuardAfter, o.KeeperNow)}
+		_ = b.guard.refresh(o.KeeperNow(), false)
 		for _, s := range b.Sources {
 			b.samplers = append(b.samplers, newSampler(s, o.Patience(s), o.Log.With("bay", b.Name), l.countPanic))
 		}
@@ -126,12 +125,15 @@ func New(o Options) (*Loop, error) {
 	for _, out := range o.Outputs {
 		l.boxes = append(l.boxes, newMailbox(out, o.Log, l.countPanic))
 	}
-	return l, errors.Join(errs...)
+	return l
 }
 
 func (o *Options) defaults() {
 	if o.Every == 0 {
 		o.Every = time.Second
+	}
+	if o.KeeperNow == nil {
+		o.KeeperNow = o.Now
 	}
 	if o.GuardAfter == 0 {
 		o.GuardAfter = 3 * o.Every
@@ -214,8 +216,8 @@ func (l *Loop) open() error {
 	l.ending.Do(func() { close(l.ended) })
 	var errs []error
 	for _, b := range l.bays {
-		if err := b.guard.end(); err != nil {
-			errs = append(errs, fmt.Errorf("open relay of %s: %w", b.Name, err))
+		if err := b.guard.close(); err != nil {
+			errs = append(errs, fmt.Errorf("open the relay of %s: %w", b.Name, err))
 		}
 	}
 	return errors.Join(errs...)
@@ -251,20 +253,21 @@ func (l *Loop) finish() error {
 
 // Tick runs one tick of every bay. It serves all relays before it makes any output
 // or calls anything else that might wait. The tick is stamped after its sampling,
-// so no reading comes from its future. After a panic of the core all relays are
-// open and the error has the cause.
+// so no reading comes from its future; leases are stamped before it, so that none
+// is older than it looks. After a panic of the core all relays are open and the
+// error has the cause.
 func (l *Loop) Tick(ctx context.Context) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = errors.Join(fmt.Errorf("the core panicked, all relays were ordered open: %v\n%s", p, debug.Stack()), l.open())
 		}
 	}()
-	began := time.Now()
+	began, at := time.Now(), l.o.KeeperNow()
 	l.sample(ctx)
 	now := l.o.Now()
 	var reaction time.Duration
 	for _, b := range l.bays {
-		b.step(now, l.failing)
+		b.step(now, at, l.failing)
 		reaction = time.Since(began)
 	}
 	released := l.o.Histories.Collect(l.cores, now)
@@ -296,17 +299,18 @@ func (l *Loop) sample(ctx context.Context) {
 	}
 }
 
-// step decides and drives the relay; nothing else happens in between.
-func (b *runningBay) step(now time.Duration, failing bool) {
+// step decides and serves the relay; nothing else happens in between. at is when
+// the tick began, by the keeper's clock.
+func (b *runningBay) step(now, at time.Duration, failing bool) {
 	b.seen.Now, b.seen.RecordFailing = now, failing
-	b.seen.LateTick = b.guard.takeTrip()
+	b.seen.LateTick, b.seen.Keeper = b.guard.takeTrip(), b.guard.obeys()
 	b.seen.Bare = reading.Level{}
 	if b.guard.takeDry() {
 		b.seen.Bare = b.fast.take()
 	}
 	b.seen.Orders = b.orders.take()
 	b.pic, b.events = b.Core.Step(&b.seen)
-	b.relayErr = b.guard.refresh(b.pic.Permit.Granted)
+	b.relayErr = b.guard.refresh(at, b.pic.Permit.Granted)
 	if b.fast != nil {
 		b.fast.follow(b.Core, b.pic.Permit.Granted)
 	}
@@ -349,16 +353,16 @@ func (l *Loop) memory(b *runningBay) []byte {
 // complain logs changes of the relay and the sources.
 func (b *runningBay) complain(log *slog.Logger) {
 	if b.seen.LateTick {
-		log.Warn("tick was late: the guard had opened the relay", "bay", b.Name)
+		log.Warn("agent or keeper was late: the relay had opened", "bay", b.Name)
 	}
 	if b.seen.Bare.Usable() {
 		log.Warn("bare plates between two ticks: relay opened at once", "bay", b.Name, "level_mm", b.seen.Bare.LowMM)
 	}
 	switch defiant := b.relayErr != nil; {
 	case defiant && !b.defiant:
-		log.Error("relay command failed", "bay", b.Name, "err", b.relayErr)
+		log.Error("the relay's keeper does not obey: the bay is blocked", "bay", b.Name, "err", b.relayErr)
 	case b.defiant && !defiant:
-		log.Info("relay works again", "bay", b.Name)
+		log.Info("the relay's keeper obeys again", "bay", b.Name)
 	}
 	b.defiant = b.relayErr != nil
 	for _, s := range b.samplers {

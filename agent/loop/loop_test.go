@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/lease"
 )
 
 // TestRelayBeforeOutputs: in each tick all relays get their order before any output
@@ -327,7 +328,7 @@ func TestStop(t *testing.T) {
 		}
 		beats := r.relays[0].beats
 		r.ticks(120)
-		if !r.relays[0].movedAt().Equal(at) || r.RelayClosed("bay-1") || r.relays[0].beats != beats {
+		if !r.relays[0].movedAt().Equal(at) || r.reportsClosed() || r.relays[0].beats != beats {
 			t.Error("a tick after Stop closed the relay or kept the heart beating")
 		}
 	})
@@ -337,11 +338,10 @@ func TestStopReportsWhatDoesNotOpen(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		r := newRig(t, 3, nil)
 		r.ticks(120)
-		welded := errors.New("line is gone")
 		r.relays[0].spoil(func(y *testRelay) { y.panics = true })
-		r.relays[1].spoil(func(y *testRelay) { y.stuck = welded })
+		r.relays[1].spoil(func(y *testRelay) { y.stuck = errors.New("line is gone") })
 		err := r.Stop(0)
-		if !errors.Is(err, welded) || !strings.Contains(err.Error(), "bay-2") || !strings.Contains(err.Error(), "bay-1: relay driver panicked") {
+		if !errors.Is(err, lease.ErrLine) || !strings.Contains(err.Error(), "bay-2") || !strings.Contains(err.Error(), "bay-1: relay driver panicked") {
 			t.Errorf("got %v", err)
 		}
 		if r.relays[2].isClosed() {
@@ -377,16 +377,25 @@ func TestHealthy(t *testing.T) {
 }
 
 // TestNewOpensAll: each relay is ordered open before the first tick, even if one
-// does not obey.
+// does not obey. The core knows of it.
 func TestNewOpensAll(t *testing.T) {
-	gone := errors.New("line is gone")
-	a, b := &testRelay{closed: true, stuck: gone}, &testRelay{closed: true}
-	_, err := New(Options{Log: quiet(), Now: func() time.Duration { return 0 }, Bays: []Place{
-		{Name: "bay-1", Core: bay.New(setup("bay-1")), Relay: a}, {Name: "bay-2", Core: bay.New(setup("bay-2")), Relay: b},
-	}})
-	if !errors.Is(err, gone) || b.isClosed() {
-		t.Errorf("%v; the second is closed: %v", err, b.isClosed())
-	}
+	bubble(t, func(t *testing.T) {
+		r := newRig(t, 2, func(r *rig, _ *Options) {
+			for _, y := range r.relays {
+				y.spoil(func(y *testRelay) { y.closed = true })
+			}
+			r.relays[0].stuck = errors.New("line is gone")
+		})
+		if r.relays[1].isClosed() {
+			t.Error("the second is closed")
+		}
+		r.ticks(1)
+		for i, want := range []bay.Keeper{bay.KeeperFails, bay.KeeperObeys} {
+			if got := r.Pictures()[i].Seen.Keeper; got != want {
+				t.Errorf("bay %d: %v, want %v", i+1, got, want)
+			}
+		}
+	})
 }
 
 // TestRecordFailing: the core gets it, and it is called only after the relays.
@@ -395,7 +404,7 @@ func TestRecordFailing(t *testing.T) {
 		failing := false
 		r := newRig(t, 1, func(r *rig, o *Options) {
 			o.RecordFailing = func() bool {
-				if r.relays[0].sets < 2 { // one by New
+				if r.relays[0].sets < 3 { // one by the keeper, one by New
 					t.Error("called before the relay")
 				}
 				return failing

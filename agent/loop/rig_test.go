@@ -11,8 +11,11 @@ import (
 	"testing/synctest"
 	"time"
 
+	"periph.io/x/conn/v3/gpio"
+
 	"bayward/agent/bay"
 	"bayward/agent/bay/baytest"
+	"bayward/agent/lease"
 	"bayward/agent/reading"
 	"bayward/agent/words"
 )
@@ -45,7 +48,7 @@ func (j *journal) all() []string {
 	return append([]string{}, j.lines...)
 }
 
-// testRelay is a contactor that remembers.
+// testRelay is a contactor that remembers, behind a real keeper and its frames.
 type testRelay struct {
 	name string
 	j    *journal
@@ -54,23 +57,69 @@ type testRelay struct {
 	mu      sync.Mutex
 	closed  bool
 	sets    int
-	beats   int
-	moved   time.Time // the last change
-	refused error     // to close
-	stuck   error     // to open
-	panics  bool
+	high    gpio.Level // of the heartbeat
+	beats   int        // its edges
+	moved   time.Time  // the last change
+	refused error      // to close
+	stuck   error      // to open
+	panics  bool       // the way to the keeper
+	silent  bool       // nothing gets to the keeper
 }
 
-func (r *testRelay) Set(closed bool) error {
+func (r *testRelay) row() lease.Row {
+	return lease.Row{Bay: r.name, Charge: r.name + "-charge", Heartbeat: r.name + "-beat"}
+}
+
+// kept returns the relays of a loop as it has them, and their keeper, which works by
+// the clock now.
+func kept(now func() time.Duration, relays ...*testRelay) ([]Relay, *lease.Local) {
+	lines := make([]lease.Lines, len(relays))
+	for i, r := range relays {
+		lines[i] = lease.Lines{Row: r.row(), Charge: chargeLine{r}, Beat: beatLine{r}}
+	}
+	k, _ := lease.NewKeeper(lines) // a line that fails shows in the leases
+	local := lease.NewLocal(k, now)
+	client := lease.NewClient(local)
+	out := make([]Relay, len(relays))
+	for i, r := range relays {
+		out[i] = way{r, client.Relay(r.row())}
+	}
+	return out, local
+}
+
+// way is the way from the loop to the keeper.
+type way struct {
+	r *testRelay
+	*lease.Relay
+}
+
+func (w way) Lease(at, span time.Duration, beat bool) error {
+	w.r.mu.Lock()
+	panics, silent := w.r.panics, w.r.silent
+	w.r.mu.Unlock()
+	switch {
+	case panics:
+		panic("relay driver")
+	case silent:
+		return lease.ErrSilent
+	}
+	return w.Relay.Lease(at, span, beat)
+}
+
+// chargeLine and beatLine are the relay's lines as the keeper has them.
+type (
+	chargeLine struct{ r *testRelay }
+	beatLine   struct{ r *testRelay }
+)
+
+func (l chargeLine) Out(level gpio.Level) error {
+	r, closed := l.r, bool(level)
 	if r.slow > 0 {
 		time.Sleep(r.slow)
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.sets++
-	if r.panics {
-		panic("relay driver")
-	}
 	if closed && r.refused != nil {
 		return r.refused
 	}
@@ -87,17 +136,38 @@ func (r *testRelay) Set(closed bool) error {
 	return nil
 }
 
-func (r *testRelay) Beat() error {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	r.beats++
+func (l beatLine) Out(level gpio.Level) error {
+	l.r.mu.Lock()
+	defer l.r.mu.Unlock()
+	if level != l.r.high {
+		l.r.high = level
+		l.r.beats++
+	}
 	return nil
 }
+
+// guarded returns a guard of a relay whose keeper works by the present clock.
+func guarded(r *testRelay, span time.Duration) *guard {
+	start := time.Now()
+	now := func() time.Duration { return time.Since(start) }
+	relays, _ := kept(now, r)
+	return newGuard(relays[0], span, now)
+}
+
+// order refreshes at once.
+func (g *guard) order(closed bool) error { return g.refresh(g.now(), closed) }
 
 func (r *testRelay) isClosed() bool {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.closed
+}
+
+// cut reports whether nothing gets to the keeper.
+func (r *testRelay) cut() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.silent || r.panics
 }
 
 func (r *testRelay) counts() (sets, beats int) {
@@ -223,8 +293,15 @@ type rig struct {
 	t       *testing.T
 	start   time.Time
 	relays  []*testRelay
+	keeper  *lease.Local
 	sources []*testSource
 	log     *logged
+}
+
+// reportsClosed is what the loop reports of bay-1's relay.
+func (r *rig) reportsClosed() bool {
+	closed, known := r.RelayClosed("bay-1")
+	return closed && known
 }
 
 func (r *rig) now() time.Duration { return time.Since(r.start) }
@@ -239,15 +316,17 @@ func newRig(t *testing.T, bays int, change func(*rig, *Options), outputs ...Outp
 		relay := &testRelay{name: name, closed: true}
 		source := &testSource{name: "bus", now: r.now}
 		r.relays, r.sources = append(r.relays, relay), append(r.sources, source)
-		o.Bays = append(o.Bays, Place{Name: name, Core: bay.New(setup(name)), Sources: []Source{source}, Relay: relay})
+		o.Bays = append(o.Bays, Place{Name: name, Core: bay.New(setup(name)), Sources: []Source{source}})
 	}
+	relays, keeper := kept(r.now, r.relays...)
+	for i := range o.Bays {
+		o.Bays[i].Relay = relays[i]
+	}
+	r.keeper = keeper
 	if change != nil {
 		change(r, &o)
 	}
-	var err error
-	if r.Loop, err = New(o); err != nil {
-		t.Fatal(err)
-	}
+	r.Loop = New(o)
 	t.Cleanup(func() { _ = r.Stop(time.Second) }) // the bubble waits for all goroutines
 	return r
 }

@@ -3,6 +3,7 @@ package walk
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"sync"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/hardware"
+	"bayward/agent/lease"
 	"bayward/sensors"
 	"bayward/sensors/sim"
 )
@@ -19,6 +21,7 @@ import (
 type rig struct {
 	cfg        *config.Config
 	configPath string
+	socket     string // of the keeper, on real hardware
 	bay        string
 	bays       map[string]*sensors.Set
 	bench      *sim.Bench // nil on real hardware
@@ -26,35 +29,45 @@ type rig struct {
 	speed      float64
 	now        func() time.Duration
 	slow       map[string]*slowSource
-	limit      limit
+
+	connect func() (*hardware.Keeper, error) // to the keeper, again each time
+	keeper  *hardware.Keeper
+	relay   *lease.Relay  // of the bay under the walk
+	until   time.Duration // when a closed relay opens at the latest, by the keeper's clock
 }
 
 // newRig opens the bays of the machine, or simulated bays. All relays are open when
 // it returns.
-func newRig(o *Options, log *slog.Logger) (*rig, error) {
-	cfg := o.Config
-	if cfg.Sensors == "simulated" {
-		bench, bays, err := hardware.Simulate(cfg, nil)
+func newRig(ctx context.Context, o *Options, log *slog.Logger) (*rig, error) {
+	r := &rig{cfg: o.Config, configPath: o.ConfigPath, bay: o.Bay.Name, socket: o.Keeper, speed: 1}
+	start := time.Now()
+	clock := func() time.Duration { return time.Since(start) }
+	if o.Config.Sensors == "simulated" {
+		bench, sims, err := hardware.Simulate(o.Config, nil)
 		if err != nil {
 			return nil, err
 		}
-		r := &rig{cfg: cfg, configPath: o.ConfigPath, bay: o.Bay.Name, speed: o.Speed, bench: bench, sims: bays}
-		return r, r.open(hardware.OfBench(bench))
+		r.speed, r.bench, r.sims = o.Speed, bench, sims
+		return r, r.open(ctx, hardware.OfBench(bench), clock)
 	}
-	hw, _, err := hardware.Open(cfg, log)
+	hw, _, err := hardware.Open(o.Config, log)
 	if err != nil {
 		return nil, err
 	}
-	start := time.Now()
-	hw.Now = func() time.Duration { return time.Since(start) }
-	r := &rig{cfg: cfg, configPath: o.ConfigPath, bay: o.Bay.Name, speed: 1}
-	return r, r.open(hw)
+	hw.Now = clock
+	return r, r.open(ctx, hw, clock)
 }
 
-func (r *rig) open(hw sensors.Hardware) error {
+// open opens the sensors and connects to the keeper; one within this program works by
+// the clock now.
+func (r *rig) open(ctx context.Context, hw sensors.Hardware, now func() time.Duration) error {
+	r.connect = func() (*hardware.Keeper, error) { return hardware.OpenKeeper(r.cfg, r.bench, now, r.socket) }
+	if err := r.reclaim(ctx); err != nil {
+		return err
+	}
 	opened, err := sensors.Open(r.cfg, hw)
 	if err != nil {
-		return err
+		return errors.Join(err, r.halt())
 	}
 	r.now, r.bays, r.slow = hw.Now, map[string]*sensors.Set{}, map[string]*slowSource{}
 	for _, b := range opened {
@@ -133,32 +146,46 @@ func (r *rig) Others(ctx context.Context) map[string]*commission.Look {
 	return out
 }
 
-func (r *rig) relay() *sensors.Relay { return r.bays[r.bay].Relay() }
-
-// CloseFor closes the relay. A separate timer opens it when the time is up, whatever
-// the walk does then.
+// CloseFor closes the relay.
 func (r *rig) CloseFor(most time.Duration) error {
-	relay := r.relay()
-	return r.limit.closeFor(most, func() error { return relay.Set(true) }, func() { _ = relay.Set(false) })
+	r.until = r.keeper.Now() + most
+	return r.Renew(true)
 }
 
-// Beat toggles the heartbeat.
-func (r *rig) Beat() error { return r.relay().Beat() }
+var errTimeIsUp = errors.New("the relay was closed for as long as it may be")
 
-// Open opens the relay.
+// Renew asks for another lease.
+func (r *rig) Renew(beat bool) error {
+	at := r.keeper.Now()
+	left := r.until - at
+	if left <= 0 {
+		return errTimeIsUp
+	}
+	return r.relay.Lease(at, left, beat)
+}
+
+// Open opens the relay. One that has opened by itself is open.
 func (r *rig) Open() error {
-	r.limit.stop()
-	return r.relay().Set(false)
+	r.until = 0
+	if err := r.relay.Lease(r.keeper.Now(), 0, false); !errors.Is(err, lease.ErrTripped) {
+		return err
+	}
+	return nil
+}
+
+// reclaim connects to the keeper, for which an earlier connection may have to end
+// first, and opens the relay.
+func (r *rig) reclaim(ctx context.Context) error {
+	keeper, relay, err := joinKeeper(ctx, r.cfg, r.bay, r.connect)
+	if err != nil {
+		return fmt.Errorf("%w. The walk needs the keeper for itself: systemctl stop bayward. systemctl status bayward-keeper shows whether it runs", err)
+	}
+	r.keeper, r.relay = keeper, relay
+	return nil
 }
 
 // halt opens all relays for good.
-func (r *rig) halt() error {
-	var errs []error
-	for _, b := range r.bays {
-		errs = append(errs, b.Relay().Halt())
-	}
-	return errors.Join(errs...)
-}
+func (r *rig) halt() error { return r.keeper.Close() }
 
 // Wait waits for d of real time, or advances the simulated bays by d.
 func (r *rig) Wait(ctx context.Context, d time.Duration) error {

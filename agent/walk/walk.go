@@ -26,6 +26,7 @@ import (
 type Options struct {
 	Config          *config.Config
 	ConfigPath      string // the configuration file, for the process that is killed while it holds the relay
+	Keeper          string // socket of the program that drives the relays, on real hardware
 	Bay             *config.Bay
 	Pack            config.Pack
 	Fragment        string  // new file for the calibration; "" prints it at the end
@@ -70,11 +71,11 @@ func Run(ctx context.Context, o *Options) error {
 			return usage.Errorf("--fragment %s: the file is there already and is not overwritten; name a new one", o.Fragment)
 		}
 	}
-	r, err := newRig(o, log)
+	r, err := newRig(ctx, o, log)
 	if err != nil {
 		return err
 	}
-	defer func() { _ = r.halt() }() // Walk has already opened it, and reported a failure to do so
+	defer func() { _ = r.halt() }() // Walk has already opened the relay, and reported a failure to do so
 	steps, err := o.steps(ctx, book, r)
 	if err != nil {
 		return err

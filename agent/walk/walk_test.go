@@ -10,11 +10,8 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
-
-	"periph.io/x/conn/v3/gpio"
 
 	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/bay"
@@ -58,7 +55,7 @@ func (c *commissioning) walk(t *testing.T) (*commission.Record, *sim.Stand, erro
 	}
 	b := &c.cfg.Bays[0]
 	r := &rig{cfg: c.cfg, configPath: configtest.File(t, "c.yaml", configtest.OneBay(t)), bay: b.Name, speed: walkFast, bench: bench, sims: bays}
-	if err := r.open(hardware.OfBench(bench)); err != nil {
+	if err := r.open(t.Context(), hardware.OfBench(bench), bench.Now); err != nil {
 		t.Fatal(err)
 	}
 	book, err := logbook.Open(t.Context(), filepath.Join(t.TempDir(), "l.db"), assemblytest.Quiet())
@@ -171,7 +168,7 @@ func heldWalk(t *testing.T, c *commissioning) {
 	}
 	b := &c.cfg.Bays[0]
 	r := &rig{cfg: c.cfg, bay: b.Name, speed: walkFast, bench: bench, sims: bays}
-	if err := r.open(hardware.OfBench(bench)); err != nil {
+	if err := r.open(t.Context(), hardware.OfBench(bench), bench.Now); err != nil {
 		t.Fatal(err)
 	}
 	pack, _ := c.cfg.PackNamed(b.Pack)
@@ -287,46 +284,9 @@ func (c *commissioning) walkOn(t *testing.T, out io.Writer) (*commission.Record,
 	return c.walk(t)
 }
 
-// TestBusyLine: if another program uses the line, the walk ends before it begins,
-// with advice, and no other line is left high.
-func TestBusyLine(t *testing.T) {
-	cfg := configtest.Parse(t, configtest.OneBay(t))
-	bench, bays, err := hardware.Simulate(cfg, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	hw := hardware.OfBench(bench)
-	pin := hw.Pin
-	hw.Pin = func(name string) (gpio.PinIO, error) {
-		if name == cfg.Bays[0].Wiring.Relay.Heartbeat {
-			return busyPin{}, nil
-		}
-		return pin(name)
-	}
-	b := &cfg.Bays[0]
-	r := &rig{cfg: cfg, bay: b.Name, speed: walkFast, bench: bench, sims: bays}
-	err = r.open(hw)
-	for _, want := range []string{"bay bay-1: wiring.relay.heartbeat", b.Wiring.Relay.Heartbeat, "systemctl stop bayward", "gpioinfo"} {
-		if err == nil || !strings.Contains(err.Error(), want) {
-			t.Errorf("got %v, want %q", err, want)
-		}
-	}
-	if bays[b.Name].Truth().Ordered {
-		t.Error("the relay is ordered closed")
-	}
-}
-
-// busyPin is a line that the kernel has given to another program. Its error is
-// periph's, without the line number.
-type busyPin struct{ gpio.PinIO }
-
-func (busyPin) Out(gpio.Level) error {
-	return errors.New("line_request ioctl: " + syscall.EBUSY.Error())
-}
-
 // TestHolderFails: the error of the process to be killed is passed on.
 func TestHolderFails(t *testing.T) {
-	if _, err := startHolder(t.Context(), "no-such.yaml", "bay-1"); err == nil || !strings.Contains(err.Error(), "no-such.yaml") {
+	if _, err := startHolder(t.Context(), "no-such.yaml", "bay-1", ""); err == nil || !strings.Contains(err.Error(), "no-such.yaml") {
 		t.Errorf("got %v", err)
 	}
 }

@@ -27,6 +27,10 @@ import (
 // much else to do.
 const Bound = 2 * time.Minute
 
+// Unhurried is a keeper's clock by which no lease ends by itself: for ticks that are
+// run as fast as they can, or far apart.
+func Unhurried() time.Duration { return 0 }
+
 // Quiet is a log that nobody reads.
 func Quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }
 
@@ -81,9 +85,13 @@ func New(t *testing.T, cfg *config.Config, starts map[string]sim.Opts, change fu
 	if s.Bench, s.Bays, err = hardware.Simulate(cfg, starts); err != nil {
 		t.Fatal(err)
 	}
+	keeper, err := hardware.KeepHere(cfg, s.Bench, Unhurried)
+	if err != nil {
+		t.Fatal(err)
+	}
 	boot := bootclock.New()
 	p := assembly.Parts{
-		Config: cfg, Log: Quiet(), Hardware: hardware.OfBench(s.Bench), Version: "test",
+		Config: cfg, Log: Quiet(), Hardware: hardware.OfBench(s.Bench), Keeper: keeper, Version: "test",
 		Wall:   func() (time.Time, bool) { return time.Now(), false },
 		BootID: boot.ID, Mono: boot.Now, Gap: func(logbook.Stamp) (time.Duration, bool) { return 0, false },
 		Every: time.Second, GuardAfter: Bound, Patience: func(loop.Source) time.Duration { return Bound },

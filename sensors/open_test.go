@@ -1,0 +1,104 @@
+package sensors
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"syscall"
+	"testing"
+
+	"periph.io/x/conn/v3/gpio"
+
+	"bayward/agent/config"
+	"bayward/sensors/level"
+	"bayward/sensors/wiring"
+)
+
+func TestOpenErrors(t *testing.T) {
+	for _, tc := range []struct {
+		name   string
+		change func(*wiring.Parts)
+		want   string
+	}{
+		{"feedback line", func(w *wiring.Parts) { w.Relay.Feedback.Pin = "GPIO99" }, `wiring.relay.feedback: pin "GPIO99"`},
+		{"dead line", func(w *wiring.Parts) { w.Airflow.Pin = "dead" }, `wiring.airflow: pin "dead": make it an input with PullUp`},
+		{"bus", func(w *wiring.Parts) { w.I2C = "9" }, `wiring.voltage: i2c "9": no such bus`},
+		{"address", func(w *wiring.Parts) { w.Current.ADC = 0x50 }, "wiring.current: ads1115: address 0x50"},
+		{"channel", func(w *wiring.Parts) { w.Level.Channel = 4 }, "wiring.level: the converter cannot measure channel 4"},
+		{"range", func(w *wiring.Parts) { w.Hydrogen.RangeV = 5 }, "wiring.hydrogen: range_v 5 is not one of"},
+		{"rate", func(w *wiring.Parts) { w.Voltage.Rate = 100 }, "wiring.voltage: rate 100 is not one of"},
+		{"kind", func(w *wiring.Parts) { w.Level.Kind = "float" }, `wiring.level: kind "float" is not one of`},
+		{"circuit", func(w *wiring.Parts) { w.Level.EndOhm = 1e9 }, "wiring.level: level: "},
+		{"transmitter", func(w *wiring.Parts) { w.Level = &wiring.Level{Input: channel(2), Kind: level.FourTwentyMA} }, "wiring.level: level: shunt"},
+		{"sensor number", func(w *wiring.Parts) { w.Temperature.Ambient = "first" }, "wiring.temperature.ambient: w1therm:"},
+	} {
+		b, cfg := newBench(t), wired()
+		b.pins["dead"] = gpio.INVALID
+		tc.change(&cfg.Bays[0].Wiring)
+		bays, err := Open(cfg, b.hardware())
+		if err == nil || !strings.Contains(err.Error(), tc.want) || bays != nil {
+			t.Errorf("%s: got %v, want %q", tc.name, err, tc.want)
+		}
+	}
+	if _, err := Open(wired(), Hardware{}); err == nil || !strings.Contains(err.Error(), "bug:") {
+		t.Errorf("no hardware: got %v", err)
+	}
+	hw := newBench(t).hardware()
+	hw.OneWire = nil
+	if _, err := Open(wired(), hw); err == nil || !strings.Contains(err.Error(), "no 1-wire bus") {
+		t.Errorf("no 1-wire bus: got %v", err)
+	}
+}
+
+// takenPin is a line that another program has, as reported by periph's kernel driver
+// v3.8.5 (gpioioctl/gpio.go), as text only: the first command returns the error,
+// later ones have no line at all.
+type takenPin struct {
+	gpio.PinIO
+	asked int
+}
+
+func (p *takenPin) In(gpio.Pull, gpio.Edge) error {
+	p.asked++
+	if p.asked > 1 {
+		return syscall.ENOTTY
+	}
+	return fmt.Errorf("GPIOLine.In(): line_request ioctl: %w", errors.New(syscall.EBUSY.Error()))
+}
+
+// TestTakenLine: whichever line another program has, the error names it and what to
+// do.
+func TestTakenLine(t *testing.T) {
+	for field, pin := range map[string]string{"wiring.relay.feedback": "GPIO5", "wiring.airflow": "GPIO6"} {
+		b := newBench(t)
+		b.pins[pin] = &takenPin{}
+		_, err := Open(wired(), b.hardware())
+		for _, want := range []string{"bay bay-1: " + field, pin, "busy. Another program has this line", "systemctl stop bayward", "gpioinfo"} {
+			if err == nil || !strings.Contains(err.Error(), want) {
+				t.Errorf("%s: got %v, want %q", field, err, want)
+			}
+		}
+	}
+}
+
+// TestOutputsSafe: a line that cannot be driven does not stop the others.
+func TestOutputsSafe(t *testing.T) {
+	b, cfg := newBench(t), twoBays()
+	relay, beat, last := &outPin{t: t, name: "GPIO17"}, &outPin{t: t, name: "GPIO27"}, &outPin{t: t, name: "GPIO22"}
+	b.pins["GPIO17"], b.pins["GPIO27"], b.pins["GPIO22"] = relay, beat, last
+	relay.err = errors.New("line is busy")
+	cfg.Bays = append(cfg.Bays, config.Bay{Name: "bay-3"}, config.Bay{Name: "bay-4", Wiring: wiring.Parts{Relay: &wiring.Relay{Pin: "GPIO99"}}})
+	hw := Hardware{Pin: b.hardware().Pin} // no clock, no bus
+	err := OutputsSafe(cfg, hw)
+	if err == nil || !strings.Contains(err.Error(), `bay bay-1: wiring.relay.pin: pin "GPIO17" to Low: line is busy`) || !strings.Contains(err.Error(), `bay bay-4: wiring.relay.pin: pin "GPIO99"`) {
+		t.Errorf("got %v", err)
+	}
+	if len(beat.levels) != 1 || len(last.levels) != 1 || beat.last() != gpio.Low || last.last() != gpio.Low {
+		t.Errorf("heartbeat %v, second relay %v, want low once each", beat.levels, last.levels)
+	}
+	relay.err = nil
+	cfg.Bays = cfg.Bays[:3]
+	if err := OutputsSafe(cfg, hw); err != nil || relay.last() != gpio.Low {
+		t.Errorf("all well: got %v", err)
+	}
+}

@@ -16,3 +16,11 @@ type Row struct {
 func (r Row) String() string { return r.Bay + " " + r.Charge + " " + cmp.Or(r.Heartbeat, "-") }
 
 func (r Row) id() uint32 { return crc32.ChecksumIEEE([]byte(r.String())) }
+
+// Lines returns the names of the row's lines.
+func (r Row) Lines() []string {
+	if r.Heartbeat == "" {
+		return []string{r.Charge}
+	}
+	return []string{r.Charge, r.Heartbeat}
+}

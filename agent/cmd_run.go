@@ -13,7 +13,6 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/logwriter"
 	"bayward/agent/loop"
-	"bayward/agent/safestop"
 	"bayward/agent/systemd"
 	"bayward/agent/usage"
 )
@@ -55,9 +54,6 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	hw, bench, err := hardware.Open(cfg, log)
 	if err != nil {
 		return err
-	}
-	if bench == nil {
-		safestop.NoteLines(cfg, log)
 	}
 	hw.Now, hw.Log = func() time.Duration { return time.Since(start) }, log
 	keeper, err := hardware.OpenKeeper(cfg, bench, hw.Now, c.Keeper)

@@ -23,13 +23,13 @@ const example = "../deploy/bayward.yaml"
 
 func TestHelp(t *testing.T) {
 	for command, mentions := range map[string][]string{
-		"":             {"run", "demo", "check", "replay", "outputs-safe", "Exit codes: 0 done, 1 failed, 2 wrong use", "not a certified safety device"},
-		"run":          {"--config", "--listen", "SIGTERM", "sensors: simulated"},
-		"check":        {"--config", "--json", "--strict", "--schema", "line"},
-		"demo":         {"--speed", "--listen", "--broker", "--for", "--by-hand", "--logbook", "600", "127.0.0.1:1883"},
-		"replay":       {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm", "TRACE.csv", "standard input"},
-		"outputs-safe": {"--config", "ExecStopPost", "low"},
-		"wiring":       {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
+		"":       {"run", "demo", "check", "replay", "lines", "Exit codes: 0 done, 1 failed, 2 wrong use", "not a certified safety device"},
+		"run":    {"--config", "--listen", "SIGTERM", "sensors: simulated"},
+		"check":  {"--config", "--json", "--strict", "--schema", "line"},
+		"demo":   {"--speed", "--listen", "--broker", "--for", "--by-hand", "--logbook", "600", "127.0.0.1:1883"},
+		"replay": {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm", "TRACE.csv", "standard input"},
+		"lines":  {"--config", "--to", "--user", "bayward-keeper", "ExecStartPre", "low"},
+		"wiring": {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
 
 		"records":        {"list", "show", "export", "verify", "backup", "--logbook", "--config", "UTC"},
 		"records list":   {"--pack", "--bay", "--since", "--until", "--kind", "--json", "30d", "refusals"},
@@ -106,11 +106,11 @@ func TestWrongInput(t *testing.T) {
 		commands := [][]string{row.args}
 		if row.args[0] == "--config" { // every command that reads one says the same
 			commands = nil
-			for _, c := range []string{"check", "run", "outputs-safe"} {
+			for _, c := range []string{"check", "run"} {
 				commands = append(commands, append([]string{c}, row.args...))
 			}
-			if name != "two bays on one channel" { // a replay has no wiring
-				commands = append(commands, append(append([]string{"replay"}, row.args...), "-"))
+			if name != "two bays on one channel" { // a replay has no wiring, and lines lists those it can read
+				commands = append(commands, append([]string{"lines"}, row.args...), append(append([]string{"replay"}, row.args...), "-"))
 			}
 		}
 		for _, args := range commands {
@@ -261,10 +261,17 @@ func TestCheckJSON(t *testing.T) {
 	}
 }
 
-func TestOutputsSafe(t *testing.T) {
-	code, out, complaints := bayward(t, "", "outputs-safe", "--config", configtest.File(t, "good.yaml", configtest.OneBay(t)))
-	if code != exitDone || out != "Driven low: relays 1, heartbeats 1.\n" || complaints != "" {
-		t.Errorf("simulated: exit code %d, %q, %q", code, out, complaints)
+// TestLines: what the units call, and a user whom the machine does not have.
+func TestLines(t *testing.T) {
+	to := filepath.Join(t.TempDir(), "lines")
+	code, out, complaints := bayward(t, "", "lines", "--config", example, "--user", "root", "--to", to)
+	text, err := os.ReadFile(to)
+	if code != exitDone || out+complaints != "" || err != nil || string(text) != "user 0\nbay-1 GPIO17 GPIO27\n" {
+		t.Errorf("exit code %d, %q, %q, %v: %q", code, out, complaints, err, text)
+	}
+	code, out, complaints = bayward(t, "", "lines", "--config", example, "--user", "nobody-like-this")
+	if code != exitUsage || out != "" || !strings.Contains(complaints, "nobody-like-this") {
+		t.Errorf("exit code %d, %q, %q", code, out, complaints)
 	}
 }
 

@@ -31,8 +31,8 @@ type cli struct {
 	Wiring  wiringCmd  `cmd:"" help:"Walk through a bay's wiring: prove each sensor and the relay, calibrate, sign."`
 	Records recordsCmd `cmd:"" help:"List, show, export, verify and back up the record; see bayward records --help."`
 
-	OutputsSafe outputsSafeCmd `cmd:"" help:"Drive every relay and heartbeat low and exit; for ExecStopPost."`
-	WiringHold  wiringHoldCmd  `cmd:"" hidden:"" help:"A part of wiring: the process that is killed while it holds the relay."`
+	Lines      linesCmd      `cmd:"" help:"Write the list of lines that bayward-keeper, which drives the relays, is started with."`
+	WiringHold wiringHoldCmd `cmd:"" hidden:"" help:"A part of wiring: the process that is killed while it holds the relay."`
 
 	Manual     manualCmd     `cmd:"" hidden:"" help:"Print the manual page."`
 	Completion completionCmd `cmd:"" hidden:"" help:"Print the completion for bash."`

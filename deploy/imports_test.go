@@ -65,7 +65,7 @@ var rooms = []room{
 	{"agent/assembly", false, append([]string{"agent/hardware", "agent/restore", "agent/systemd"}, joined...), "joins the edges; what a command adds comes as parts"},
 	{"agent/demo", false, append([]string{"agent/assembly", "agent/hardware", "agent/logwriter", "agent/terminal"}, joined...), "an assembled agent whose clock and bays are invented"},
 	{"agent/walk", false, append([]string{"agent/bootclock", "agent/commission", "agent/config", "agent/hardware", "agent/lease", "agent/logbook", "agent/restore", "agent/usage", "sensors"}, said...), "puts hardware, record and person under the commissioning walk"},
-	{"agent/safestop", false, []string{"agent/config", "agent/usage", "sensors"}, "opens relays after a crash, so it needs as little as possible: no core, no record"},
+	{"agent/lines", false, []string{"agent/config", "agent/lease", "agent/usage"}, "runs before the keeper opens relays, so it needs as little as possible: no core, no record"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
 	{"sensors/wiring", false, []string{"agent/reading", "sensors/level"}, "only words, with the names of the sensors: configuration, drivers, walk and simulator say the same of one part"},
 	{"sensors/sim", true, []string{"sensors/sim", "sensors/wiring", "sensors/level"}, "its physics comes from other models than the core's: if it used the core's, agreement would mean nothing. From sensors/level it takes the names of kinds and settings, but no circuit: TestOwnCircuits"},

@@ -2,7 +2,10 @@ package sensors
 
 import (
 	"errors"
+	"fmt"
+	"strings"
 	"sync"
+	"syscall"
 
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/gpio/gpioreg"
@@ -103,4 +106,14 @@ func (l *kernelLine) Close() {
 		l.input = nil
 	}
 	l.GPIOLine.Close()
+}
+
+// taken adds what to do when another program has a line: the kernel gives it to one
+// program only. periph passes on the text of the kernel's error and drops the
+// number (gpioioctl/ioctl.go), so errors.Is would find nothing.
+func taken(err error) error {
+	if strings.Contains(err.Error(), syscall.EBUSY.Error()) {
+		return fmt.Errorf("%w. Another program has this line: stop the agent (systemctl stop bayward) or the walk; gpioinfo names who has it", err)
+	}
+	return err
 }

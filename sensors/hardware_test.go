@@ -82,35 +82,6 @@ func (c *converterBus) code(config uint16) uint16 {
 	return uint16(int16(min(max(v/fs*32768, -32768), 32767)))
 }
 
-// outPin fails the test if anything but Out is called on it.
-type outPin struct {
-	gpio.PinIO
-	t      testing.TB
-	name   string
-	levels []gpio.Level
-	err    error
-}
-
-func (p *outPin) Out(l gpio.Level) error {
-	if p.err != nil {
-		return p.err
-	}
-	p.levels = append(p.levels, l)
-	return nil
-}
-
-func (p *outPin) last() gpio.Level { return p.levels[len(p.levels)-1] }
-
-func (p *outPin) Read() gpio.Level {
-	p.t.Errorf("%s: an output was read back", p.name)
-	return gpio.Low
-}
-
-func (p *outPin) In(gpio.Pull, gpio.Edge) error {
-	p.t.Errorf("%s: an output was made an input", p.name)
-	return nil
-}
-
 // bench is the hardware of a test.
 type bench struct {
 	bus      *converterBus

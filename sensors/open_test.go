@@ -9,7 +9,6 @@ import (
 
 	"periph.io/x/conn/v3/gpio"
 
-	"bayward/agent/config"
 	"bayward/sensors/level"
 	"bayward/sensors/wiring"
 )
@@ -78,27 +77,5 @@ func TestTakenLine(t *testing.T) {
 				t.Errorf("%s: got %v, want %q", field, err, want)
 			}
 		}
-	}
-}
-
-// TestOutputsSafe: a line that cannot be driven does not stop the others.
-func TestOutputsSafe(t *testing.T) {
-	b, cfg := newBench(t), twoBays()
-	relay, beat, last := &outPin{t: t, name: "GPIO17"}, &outPin{t: t, name: "GPIO27"}, &outPin{t: t, name: "GPIO22"}
-	b.pins["GPIO17"], b.pins["GPIO27"], b.pins["GPIO22"] = relay, beat, last
-	relay.err = errors.New("line is busy")
-	cfg.Bays = append(cfg.Bays, config.Bay{Name: "bay-3"}, config.Bay{Name: "bay-4", Wiring: wiring.Parts{Relay: &wiring.Relay{Pin: "GPIO99"}}})
-	hw := Hardware{Pin: b.hardware().Pin} // no clock, no bus
-	err := OutputsSafe(cfg, hw)
-	if err == nil || !strings.Contains(err.Error(), `bay bay-1: wiring.relay.pin: pin "GPIO17" to Low: line is busy`) || !strings.Contains(err.Error(), `bay bay-4: wiring.relay.pin: pin "GPIO99"`) {
-		t.Errorf("got %v", err)
-	}
-	if len(beat.levels) != 1 || len(last.levels) != 1 || beat.last() != gpio.Low || last.last() != gpio.Low {
-		t.Errorf("heartbeat %v, second relay %v, want low once each", beat.levels, last.levels)
-	}
-	relay.err = nil
-	cfg.Bays = cfg.Bays[:3]
-	if err := OutputsSafe(cfg, hw); err != nil || relay.last() != gpio.Low {
-		t.Errorf("all well: got %v", err)
 	}
 }

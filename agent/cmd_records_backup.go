@@ -18,7 +18,7 @@ type recordsBackupCmd struct {
 func (recordsBackupCmd) Help() string {
 	return `The copy is of one moment, also while an agent writes, is checked before it gets its name, and is a logbook of its own: every command reads it with --logbook.
 
-To restore: stop the agent, move the old logbook and its -journal file away (also -wal and -shm, which an earlier version left), copy the backup to the logbook's place, give it to the agent's user, start the agent.`
+The copy does not know what happens after it was made, so bays that start with it are on hold until a person has looked. To restore: stop the agent, move the old logbook and its -journal file away (also -wal and -shm, which an earlier version left), copy the backup to the logbook's place, give it to the agent's user, start the agent.`
 }
 
 // Run copies the logbook.

@@ -61,7 +61,7 @@ var rooms = []room{
 	{"agent/check", false, append([]string{"agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, and reports it"},
 	{"agent/manual", false, nil, "knows only the command line"},
 	{"agent/hardware", false, []string{"agent/bootclock", "agent/config", "agent/lease", "sensors"}, "joins the drivers, the simulator and the configuration that names them"},
-	{"agent/restore", false, append([]string{"agent/logbook"}, core...), "hands what the logbook kept to the core, for whoever builds one"},
+	{"agent/restore", false, append([]string{"agent/commission", "agent/lockout", "agent/logbook"}, core...), "hands what the logbook kept to the core, for whoever builds one; compares the logbook with its witness, and finds the walk that lets a new bay go"},
 	{"agent/assembly", false, append([]string{"agent/hardware", "agent/restore", "agent/systemd"}, joined...), "joins the edges; what a command adds comes as parts"},
 	{"agent/demo", false, append([]string{"agent/assembly", "agent/hardware", "agent/logwriter", "agent/terminal"}, joined...), "an assembled agent whose clock and bays are invented"},
 	{"agent/walk", false, append([]string{"agent/bootclock", "agent/commission", "agent/config", "agent/hardware", "agent/lease", "agent/logbook", "agent/restore", "agent/usage", "sensors"}, said...), "puts hardware, record and person under the commissioning walk"},

@@ -58,9 +58,10 @@ type Agent struct {
 	Book     *logbook.Book     // nil when it could not be opened
 	Recorder *logbook.Recorder // nil without a logbook
 	Submit   Submit
-	record   logbookOutput  // with a recorder
-	client   *mqtt.Client   // nil without a broker
-	embedded *broker.Broker // the broker inside the program, nil without one
+	record   logbookOutput    // with a recorder
+	witness  *restore.Witness // with a logbook
+	client   *mqtt.Client     // nil without a broker
+	embedded *broker.Broker   // the broker inside the program, nil without one
 	metrics  *metrics.Collector
 	listener net.Listener
 	past     web.Past      // the last hours, for the page
@@ -126,7 +127,8 @@ func (a *Agent) openBook(ctx context.Context) error {
 	case err == nil:
 		a.Book = book
 		book.Keep(time.Duration(a.Config.Logbook.KeepDays) * 24 * time.Hour)
-		a.Recorder = logbook.NewRecorder(book, logbook.RecorderOptions{}, a.Log)
+		a.witness = restore.OpenWitness(a.Config.Logbook.Path, a.Log)
+		a.Recorder = logbook.NewRecorder(book, logbook.RecorderOptions{Witness: a.witness.Stored}, a.Log)
 		a.record = logbookOutput{a.Recorder, a.BootID, open}
 		return nil
 	case errors.Is(err, logbook.ErrLocked), errors.Is(err, logbook.ErrNewer), errors.Is(err, logbook.ErrForeign):
@@ -190,7 +192,9 @@ func (a *Agent) restored(ctx context.Context, setups []bay.Setup) ([]*bay.Bay, *
 	for i := range a.Config.Packs {
 		packs[i] = a.Config.Packs[i].Name
 	}
-	from := restore.Source{Book: a.Book, Gap: a.Gap, Now: a.Hardware.Now, Log: a.Log}
+	from := restore.Source{
+		Book: a.Book, Witness: a.witness, Gap: a.Gap, Now: a.Hardware.Now, Log: a.Log, Wired: a.Config.Sensors != "simulated",
+	}
 	return from.Cores(ctx, setups, packs)
 }
 

@@ -149,7 +149,7 @@ func (a *Agent) Close() error {
 		errs = append(errs, a.Recorder.Close(ctx))
 	}
 	if a.Book != nil {
-		errs = append(errs, a.Book.Close())
+		errs = append(errs, a.witness.Close(), a.Book.Close())
 	}
 	if a.embedded != nil {
 		errs = append(errs, a.embedded.Close())

@@ -1,6 +1,8 @@
 package bay
 
 import (
+	"maps"
+	"slices"
 	"time"
 
 	"bayward/agent/interlock"
@@ -45,6 +47,9 @@ func (l Latches) with(name string, e Evidence) Latches {
 	l[name] = e
 	return l
 }
+
+// Names returns the names of the latches, in order.
+func (l Latches) Names() []string { return slices.Sorted(maps.Keys(l)) }
 
 // only returns the latches with those names.
 func (l Latches) only(names []string) (some Latches) {

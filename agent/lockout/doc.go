@@ -28,7 +28,7 @@
 //
 //	1      length of its name, 1 to 255
 //	n      its name
-//	1      bit 0: on hold; bit 1: a visit is open; the others are 0
+//	1      bit 0: on hold; bit 1: a visit is open; bit 2: doubted; the others are 0
 //	8      number of its newest event on record, 0 for none
 //	1      number of latched findings, and for each of them, in the order of their names:
 //	1+n    length of its name, 1 to 255, and its name

@@ -100,7 +100,7 @@ var states = rapid.Custom(func(t *rapid.T) lockout.State {
 		slices.Sort(latches)
 		bays[name] = lockout.Bay{
 			Held: rapid.Bool().Draw(t, "held"), Visit: rapid.Bool().Draw(t, "visit"),
-			Latches: latches, Newest: rapid.Uint64().Draw(t, "newest"),
+			Latches: latches, Newest: rapid.Uint64().Draw(t, "newest"), Doubted: rapid.Bool().Draw(t, "doubted"),
 		}
 	}
 	return lockout.State{Mark: rapid.Uint64().Draw(t, "mark"), Bays: bays}
@@ -108,7 +108,7 @@ var states = rapid.Custom(func(t *rapid.T) lockout.State {
 
 func same(a, b lockout.State) bool {
 	return a.Mark == b.Mark && maps.EqualFunc(a.Bays, b.Bays, func(x, y lockout.Bay) bool {
-		return x.Held == y.Held && x.Visit == y.Visit && x.Newest == y.Newest && slices.Equal(x.Latches, y.Latches)
+		return x.Held == y.Held && x.Visit == y.Visit && x.Newest == y.Newest && x.Doubted == y.Doubted && slices.Equal(x.Latches, y.Latches)
 	})
 }
 
@@ -270,11 +270,11 @@ func TestFile(t *testing.T) {
 func TestFormat(t *testing.T) {
 	d := &disk{}
 	require.NoError(t, open(t, d).Write(lockout.State{Mark: 0x0102030405060708, Bays: map[string]lockout.Bay{
-		"b": {Visit: true, Newest: 258, Latches: []string{"y", "x"}}, "a": {Held: true},
+		"b": {Visit: true, Newest: 258, Latches: []string{"y", "x"}}, "a": {Held: true, Doubted: true},
 	}}))
 	require.Equal(t, "BAYWLOCK\x00\x01\x00\x02\x00\x00\x00\x1c"+
 		"\x00\x00\x00\x00\x00\x00\x00\x01\x01\x02\x03\x04\x05\x06\x07\x08"+
-		"\x01a\x01\x00\x00\x00\x00\x00\x00\x00\x00\x00"+
+		"\x01a\x05\x00\x00\x00\x00\x00\x00\x00\x00\x00"+
 		"\x01b\x02\x00\x00\x00\x00\x00\x00\x01\x02\x02\x01x\x01y", string(d.written[:len(d.written)-4]))
 }
 

@@ -15,14 +15,12 @@ type Bay struct {
 	Visit   bool     // one is open
 	Latches []string // names of the latched findings, in order
 	Newest  uint64   // number of its newest event on record, 0 for none
+	Doubted bool     // its record is not the newest, and the hold for that is not on record yet
 }
-
-// Blocks reports whether the bay is locked out.
-func (b *Bay) Blocks() bool { return b.Held || b.Visit || len(b.Latches) > 0 }
 
 // Equal reports whether two bays are the same.
 func (b Bay) Equal(c Bay) bool {
-	return b.Held == c.Held && b.Visit == c.Visit && b.Newest == c.Newest && slices.Equal(b.Latches, c.Latches)
+	return b.Held == c.Held && b.Visit == c.Visit && b.Doubted == c.Doubted && b.Newest == c.Newest && slices.Equal(b.Latches, c.Latches)
 }
 
 // State is what the file has.
@@ -43,8 +41,9 @@ const (
 	headBytes = 32
 	sumBytes  = 4
 
-	heldBit  = 1 << 0
-	visitBit = 1 << 1
+	heldBit    = 1 << 0
+	visitBit   = 1 << 1
+	doubtedBit = 1 << 2
 )
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
@@ -80,6 +79,9 @@ func appendBay(out []byte, name string, b Bay) ([]byte, error) {
 	}
 	if b.Visit {
 		flags |= visitBit
+	}
+	if b.Doubted {
+		flags |= doubtedBit
 	}
 	out, err := appendName(out, name)
 	out = binary.BigEndian.AppendUint64(append(out, flags), b.Newest)
@@ -147,8 +149,8 @@ func (r *reader) bays(n int) map[string]Bay {
 
 func (r *reader) bay() (b Bay) {
 	flags := r.take(1)[0]
-	b.Held, b.Visit = flags&heldBit != 0, flags&visitBit != 0
-	r.bad = r.bad || flags&^(heldBit|visitBit) != 0
+	b.Held, b.Visit, b.Doubted = flags&heldBit != 0, flags&visitBit != 0, flags&doubtedBit != 0
+	r.bad = r.bad || flags&^(heldBit|visitBit|doubtedBit) != 0
 	b.Newest = binary.BigEndian.Uint64(r.take(8))
 	last := ""
 	for range int(r.take(1)[0]) {

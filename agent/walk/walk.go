@@ -115,6 +115,9 @@ func (o *Options) steps(ctx context.Context, book *logbook.Book, r *rig) (commis
 		return commission.Options{}, err
 	}
 	boot := bootclock.New()
+	quiet := slog.New(slog.DiscardHandler) // the core holds what it doubts, and reports it
+	witness := restore.OpenWitness(o.Config.Logbook.Path, quiet)
+	defer func() { _ = witness.Close() }() // a walk only compares
 	steps := commission.Options{
 		Bay: o.Bay, Pack: o.Pack, Setup: setup, Rig: r, Program: o.Version,
 		ID: fmt.Sprintf("%s-%d-%d", o.Bay.Name, time.Now().Unix(), boot.Now()),
@@ -123,7 +126,8 @@ func (o *Options) steps(ctx context.Context, book *logbook.Book, r *rig) (commis
 		},
 		Core: func() *bay.Bay {
 			from := restore.Source{
-				Book: book, Now: r.Now, Log: slog.New(slog.DiscardHandler), // the core holds what it doubts, and reports it
+				Book: book, Witness: witness, Walk: true, Wired: o.Config.Sensors != "simulated",
+				Now: r.Now, Log: quiet,
 				Gap: func(s logbook.Stamp) (time.Duration, bool) { return boot.Gap(s.BootID, s.Mono) },
 			}
 			return from.Core(ctx, &setup)

@@ -5,6 +5,7 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"sync/atomic"
@@ -134,6 +135,28 @@ func (s *scene) begin(o sim.Opts, changes ...string) {
 	s.step("a pack is plugged in", func(context.Context) error { return s.refit(o) })
 	s.site.forget()
 	s.start(changes...)
+	s.letsGo()
+}
+
+// letsGo does what a person does at a new bay, which is on hold until it is
+// commissioned: looks at it and removes the hold. What was heard until then is of an
+// earlier run.
+func (s *scene) letsGo() {
+	s.step("a person lets the new bay go", func(ctx context.Context) error {
+		var p *picture
+		err := s.site.await(ctx, func(all []message) bool { p = last(all); return p != nil })
+		if err != nil || !p.has("held") { // a program from before there was this hold
+			return err
+		}
+		const order = `{"action":"lock-remove","by":"Ada","lock":"hold","of":"","reason":"looked at the bay","nobody_at_pack":true}`
+		if err := s.ask(ctx, "hold", order); err != nil {
+			return err
+		}
+		return s.site.await(ctx, func(all []message) bool {
+			return slices.ContainsFunc(events(all), func(e event) bool { return e.Kind == "finding-cleared" && e.Code == "held" })
+		})
+	})
+	s.site.turn()
 }
 
 // start starts the agent and waits for READY=1.

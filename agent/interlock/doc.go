@@ -6,7 +6,7 @@
 // the numbers that led to it. Interlock.Step is the one state machine of raise
 // times, clear times and latches that all findings share. findings.md is generated
 // from the table; model/relay.pml models what is between the permit and the
-// contactor.
+// contactor, model/order.pml what is between an order, or a latch, and the disk.
 //
 // # Adding a finding safely
 //
@@ -29,7 +29,7 @@
 //  5. cases_test.go here: its condition, and the values of its readings with what
 //     each means, written by hand from the words of the table and not from the
 //     code; if it latches, also its place in the list of latches and its row in the
-//     head of model/relay.pml.
+//     head of model/order.pml.
 //  6. agent/bay/promise_test.go: what forbids a charge, in the oracle; if it
 //     latches, history_test.go follows it through restarts by itself.
 //  7. agent/campaign: break what it watches, with the longest time it may take.

@@ -227,7 +227,7 @@ func relay() *sheet {
 	s.wire(signal, 150, 200, 290, 200)
 	s.text(160, 194, "start", signal, "heartbeat")
 	s.box(290, 190, 110, 50, paper, "watchdog relay")
-	s.text(345, 258, "middle", soft, "opens 2 to 10 s after", "the last edge")
+	s.text(345, 258, "middle", soft, "opens 4 to 10 s after", "the last edge")
 	s.wire(ink, 400, 110, 440, 110)
 	s.contact(458, 110, false)
 	s.dashed(soft, 400, 215, 458, 215, 458, 120)

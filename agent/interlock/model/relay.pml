@@ -235,7 +235,7 @@ active proctype World() {
 
 /* Nothing is closed without a tick that granted within the time of a lease; with a
    keeper that does not run, plus the time of the outside timer relay. */
-#define is_young ((line && flows) -> (since < LEASE || (keeper != up && since < LEASE + HOLD)))
+#define is_young ((line && flows) -> (since < LEASE || (keeper != up && since < LEASE + HOLD - 1)))
 ltl young { [] is_young }
 
 /* The relay is closed only on the order of the one agent that is connected. */

@@ -18,9 +18,9 @@ type Sources struct {
 	// Pictures returns the last picture of each bay, which no longer changes. Names
 	// of bays must differ.
 	Pictures func() []*bay.Picture
-	// RelayClosed returns what the loop last set a bay's relay to; known is false
-	// before the first time. It is called where no feedback contact is read. Nil
-	// when there are no relays, as in a replay.
+	// RelayClosed returns what a bay's relay is driven to; known is false while its
+	// keeper is silent. It is called where no feedback contact is read. Nil when there
+	// are no relays, as in a replay.
 	RelayClosed func(bayName string) (closed, known bool)
 	// MQTTConnected and OutboxEvents are nil when there is no broker.
 	MQTTConnected func() bool

@@ -55,7 +55,7 @@ var (
 	bayInfo    = gauge("bay_info", "1, labelled with the pack that the bay is set up for.", "bay", "pack")
 	levelLimit = gauge("electrolyte_level_limit_meters", "Configured levels above the plate tops: lowest level for charging, fill mark, bottom of the vent well.", "bay", "limit")
 	tempLimit  = gauge("temperature_limit_celsius", "Configured pack temperatures: maximum for charging, maximum for watering.", "bay", "limit")
-	closed     = gauge("relay_closed", "Whether the charge-enable relay is closed: by its feedback contact where one is read, otherwise by its last order.", "bay")
+	closed     = gauge("relay_closed", "Whether the charge-enable relay is closed: by its feedback contact where one is read, otherwise by what its keeper answered; absent while the keeper is silent.", "bay")
 	readingAge = gauge("reading_age_seconds", "Age of a sensor's last usable value.", "bay", "sensor")
 )
 

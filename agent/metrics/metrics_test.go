@@ -240,7 +240,7 @@ func TestTheContactIsBelieved(t *testing.T) {
 	src := sources(p)
 	src.RelayClosed = func(string) (closed, known bool) { return false, true }
 	require.NoError(t, testutil.GatherAndCompare(gatherer(t, metrics.New(src)), strings.NewReader(`
-# HELP bayward_relay_closed Whether the charge-enable relay is closed: by its feedback contact where one is read, otherwise by its last order.
+# HELP bayward_relay_closed Whether the charge-enable relay is closed: by its feedback contact where one is read, otherwise by what its keeper answered; absent while the keeper is silent.
 # TYPE bayward_relay_closed gauge
 bayward_relay_closed{bay="bay-1"} 1
 `), "bayward_relay_closed"))

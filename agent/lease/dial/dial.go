@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"os"
 	"sync"
 	"time"
 
@@ -51,7 +52,7 @@ func newLink(path string, again time.Duration) *Link {
 	return l
 }
 
-// Exchange implements lease.Link. It takes at most 100 ms.
+// Exchange implements lease.Link. It takes little more than 100 ms at most.
 func (l *Link) Exchange(request *[lease.RequestSize]byte, answer *[lease.AnswerSize]byte) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -76,10 +77,22 @@ func (l *Link) exchange(request *[lease.RequestSize]byte) error {
 		return err
 	}
 	n, err := l.conn.Read(l.buf[:])
+	if errors.Is(err, os.ErrDeadlineExceeded) {
+		n, err = l.readAgain()
+	}
 	if err == nil && n != lease.AnswerSize {
 		return fmt.Errorf("the keeper's answer has %d bytes, not %d", n, lease.AnswerSize)
 	}
 	return err
+}
+
+// readAgain takes an answer that has come while this program had no time to look: the
+// deadline counts that time as the keeper's.
+func (l *Link) readAgain() (int, error) {
+	if err := l.conn.SetDeadline(time.Now().Add(within / 10)); err != nil {
+		return 0, err
+	}
+	return l.conn.Read(l.buf[:])
 }
 
 // Drop implements lease.Link.

@@ -208,3 +208,30 @@ func serve(conn *net.UnixConn, k *lease.Keeper) error {
 		}
 	}
 }
+
+// unlookedAt is a connection whose first read finds its deadline passed, because this
+// program had no time for it.
+type unlookedAt struct {
+	net.Conn
+	reads int
+}
+
+func (c *unlookedAt) Read(b []byte) (int, error) {
+	if c.reads++; c.reads == 1 {
+		return 0, os.ErrDeadlineExceeded
+	}
+	return c.Conn.Read(b)
+}
+
+// TestAnswerLiesThere: an answer that came in time is taken, even if this program
+// looks late.
+func TestAnswerLiesThere(t *testing.T) {
+	_, link, conn := connected(t)
+	link.mu.Lock()
+	link.conn = &unlookedAt{Conn: link.conn}
+	link.mu.Unlock()
+	write(t, conn, append([]byte("an answer"), make([]byte, lease.AnswerSize-9)...))
+	answer, ended := exchange(link)
+	require.NoError(t, <-ended)
+	require.Equal(t, "an answer", string(answer[:9]))
+}

@@ -29,7 +29,7 @@ const startedAfter = 10 * time.Second
 // need come back once, by a few hundred minor faults within a tick. The kernel
 // evicts the others first in any case when memory runs short, mapped or not, because
 // nothing uses them. The code that opens a relay runs in every tick that blocks the
-// charge; a page that does not come back opens it by the end of its lease.
+// charge; if a page of it does not come back, the relay opens with the end of its lease.
 func ReleaseStart(ctx context.Context, log *slog.Logger) error {
 	t := time.NewTimer(startedAfter)
 	defer t.Stop()

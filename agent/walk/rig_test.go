@@ -3,22 +3,18 @@ package walk
 import (
 	"context"
 	"errors"
-	"net"
-	"path/filepath"
-	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/require"
 	"periph.io/x/conn/v3/gpio"
-	"periph.io/x/conn/v3/gpio/gpiotest"
 
-	"bayward/agent/bootclock"
 	"bayward/agent/config/configtest"
 	"bayward/agent/config/exampletest"
 	"bayward/agent/hardware"
 	"bayward/agent/lease"
+	"bayward/agent/lease/leasetest"
 	"bayward/sensors/sim"
 )
 
@@ -76,90 +72,30 @@ func TestClosedForAtMost(t *testing.T) {
 	})
 }
 
-// server is a keeper behind a socket, for one peer after the other.
-type server struct {
-	keeper *lease.Keeper
-	done   sync.WaitGroup
-}
-
-func serve(t *testing.T, path string, lines []lease.Lines) {
-	k, err := lease.NewKeeper(lines)
-	require.NoError(t, err)
-	l, err := net.ListenUnix("unixpacket", &net.UnixAddr{Name: path, Net: "unixpacket"})
-	require.NoError(t, err)
-	s := &server{keeper: k}
-	s.done.Go(func() {
-		for {
-			conn, err := l.Accept()
-			if err != nil {
-				return
-			}
-			s.peer(conn)
-		}
-	})
-	t.Cleanup(func() { _ = l.Close(); s.done.Wait() })
-}
-
-func (s *server) peer(conn net.Conn) {
-	defer conn.Close()       //nolint:errcheck // the peer notices
-	defer s.keeper.Release() //nolint:errcheck // test pins obey
-	frame, answer := make([]byte, 64), [lease.AnswerSize]byte{}
-	for {
-		n, err := conn.Read(frame)
-		if err != nil || n == 0 {
-			return
-		}
-		if s.keeper.Answer(bootclock.Clock{}.Now(), frame[:n], &answer) != nil {
-			return
-		}
-		if _, err := conn.Write(answer[:]); err != nil {
-			return
-		}
-	}
-}
-
-// safePin is a line that may be looked at while another goroutine drives it.
-type safePin struct {
-	mu  sync.Mutex
-	pin gpiotest.Pin
-}
-
-func (p *safePin) Out(l gpio.Level) error {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return p.pin.Out(l)
-}
-
-func (p *safePin) level() gpio.Level {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return p.pin.L
-}
-
 // TestDeathBehindASocket: with a keeper of its own the walk lets go of the relay,
 // another process holds it and is killed, the relay opens, and the walk has it again.
 func TestDeathBehindASocket(t *testing.T) {
 	path := configtest.File(t, "wired.yaml", exampletest.Example(t))
 	cfg := configtest.Parse(t, exampletest.Example(t))
-	relay, socket := cfg.Bays[0].Wiring.Relay, filepath.Join(t.TempDir(), "s")
-	charge, beat := &safePin{}, &safePin{}
-	serve(t, socket, []lease.Lines{{Row: lease.Row{Bay: cfg.Bays[0].Name, Charge: relay.Pin, Heartbeat: relay.Heartbeat}, Charge: charge, Beat: beat}})
+	relay, socket := cfg.Bays[0].Wiring.Relay, leasetest.Path(t)
+	charge, beat := &leasetest.Pin{}, &leasetest.Pin{}
+	leasetest.Serve(t, socket, []lease.Lines{{Row: lease.Row{Bay: cfg.Bays[0].Name, Charge: relay.Pin, Heartbeat: relay.Heartbeat}, Charge: charge, Beat: beat}})
 	r := &rig{cfg: cfg, configPath: path, bay: cfg.Bays[0].Name, socket: socket}
 	r.connect = func() (*hardware.Keeper, error) { return hardware.OpenKeeper(cfg, nil, nil, socket) }
 	require.NoError(t, r.reclaim(t.Context()))
 	require.NoError(t, r.CloseFor(time.Minute))
-	require.Equal(t, gpio.High, charge.level())
+	require.Equal(t, gpio.High, charge.Level())
 
 	kill, reclaim, err := r.HoldAndDie(t.Context())
 	require.NoError(t, err)
-	require.Equal(t, gpio.High, charge.level(), "the other process holds it")
+	require.Equal(t, gpio.High, charge.Level(), "the other process holds it")
 	require.NoError(t, kill())
-	require.Eventually(t, func() bool { return charge.level() == gpio.Low }, 10*time.Second, time.Millisecond)
+	require.Eventually(t, func() bool { return charge.Level() == gpio.Low }, 10*time.Second, time.Millisecond)
 	require.NoError(t, reclaim())
 	require.NoError(t, r.CloseFor(time.Minute))
-	require.Equal(t, gpio.High, charge.level())
+	require.Equal(t, gpio.High, charge.Level())
 	require.NoError(t, r.Open())
-	require.Equal(t, gpio.Low, charge.level())
+	require.Equal(t, gpio.Low, charge.Level())
 	require.NoError(t, r.halt())
 }
 
@@ -169,13 +105,13 @@ func TestKeeperWithoutRoom(t *testing.T) {
 	cfg := configtest.Parse(t, exampletest.Example(t))
 	r := &rig{cfg: cfg, bay: cfg.Bays[0].Name}
 	r.connect = func() (*hardware.Keeper, error) {
-		return hardware.OpenKeeper(cfg, nil, nil, filepath.Join(t.TempDir(), "nobody"))
+		return hardware.OpenKeeper(cfg, nil, nil, leasetest.Path(t))
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	err := r.reclaim(ctx)
 	require.True(t, errors.Is(err, lease.ErrSilent), err)
-	for _, want := range []string{"systemctl stop bayward", "systemctl status bayward-keeper", "nobody"} {
+	for _, want := range []string{"systemctl stop bayward", "systemctl status bayward-keeper", "no such file"} {
 		require.ErrorContains(t, err, want)
 	}
 }

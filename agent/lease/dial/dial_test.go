@@ -209,26 +209,34 @@ func serve(conn *net.UnixConn, k *lease.Keeper) error {
 	}
 }
 
-// unlookedAt is a connection whose first read finds its deadline passed, because this
-// program had no time for it.
-type unlookedAt struct {
+// starved is a connection of a program that has no time to run: the first read and the
+// first write find their deadline passed.
+type starved struct {
 	net.Conn
-	reads int
+	read, written bool
 }
 
-func (c *unlookedAt) Read(b []byte) (int, error) {
-	if c.reads++; c.reads == 1 {
+func (c *starved) Read(b []byte) (int, error) {
+	if !c.read {
+		c.read = true
 		return 0, os.ErrDeadlineExceeded
 	}
 	return c.Conn.Read(b)
 }
 
-// TestAnswerLiesThere: an answer that came in time is taken, even if this program
-// looks late.
-func TestAnswerLiesThere(t *testing.T) {
+func (c *starved) Write(b []byte) (int, error) {
+	if !c.written {
+		c.written = true
+		return 0, os.ErrDeadlineExceeded
+	}
+	return c.Conn.Write(b)
+}
+
+// TestStarved: an answer that came in time is taken, even if this program looks late.
+func TestStarved(t *testing.T) {
 	_, link, conn := connected(t)
 	link.mu.Lock()
-	link.conn = &unlookedAt{Conn: link.conn}
+	link.conn = &starved{Conn: link.conn}
 	link.mu.Unlock()
 	write(t, conn, append([]byte("an answer"), make([]byte, lease.AnswerSize-9)...))
 	answer, ended := exchange(link)

@@ -26,6 +26,7 @@ type clerk struct {
 	orders []order.Order
 	refuse order.Code
 	err    error
+	stuck  bool // the record: what is taken is not on record
 }
 
 func (k *clerk) submit(_ context.Context, _ string, o order.Order) (bay.Event, error) {
@@ -38,7 +39,11 @@ func (k *clerk) submit(_ context.Context, _ string, o order.Order) (bay.Event, e
 	if k.refuse != order.NoCode {
 		return bay.Event{Kind: bay.OrderRefused, Order: o.ID, Asked: o, Why: order.Refusal{Code: k.refuse, Kind: o.Kind}}, nil
 	}
-	return bay.Event{Kind: bay.OrderTaken, Order: o.ID, Asked: o}, nil
+	e := bay.Event{Kind: bay.OrderTaken, Order: o.ID, Asked: o}
+	if k.stuck {
+		return e, order.ErrNotOnRecord
+	}
+	return e, nil
 }
 
 func (k *clerk) taken() []order.Order {
@@ -98,6 +103,26 @@ const (
 	openHold = `{"v":1,"id":"h-1","time":"2026-03-01T12:00:00Z","order":"hold","by":"A. Person"}`
 	address  = `"to":"bayward/quarry-road/shed-2/bay-1/command","time":"2026-03-01T12:59:30+01:00"`
 )
+
+// TestInForceButNotOnRecord: what is not on record is not answered as done, and a
+// repeat gets the same answer.
+func TestInForceButNotOnRecord(t *testing.T) {
+	o := newOffice(t)
+	o.stuck = true
+	for range 2 {
+		r := o.ask(openHold)
+		if r.Result != InForce || r.Reason != "" || !strings.Contains(r.Text, "not on record yet") {
+			t.Errorf("%+v", r)
+		}
+		payload, err := r.JSON()
+		if err != nil || !strings.Contains(string(payload), `"result":"in-force"`) {
+			t.Errorf("%s, %v", payload, err)
+		}
+	}
+	if n := len(o.taken()); n != 1 {
+		t.Errorf("%d orders were given", n)
+	}
+}
 
 func TestOpenCommands(t *testing.T) {
 	for _, c := range []struct {

@@ -3,6 +3,7 @@ package mqtt
 import (
 	"context"
 	"crypto/sha256"
+	"errors"
 	"strings"
 	"sync"
 	"time"
@@ -154,6 +155,10 @@ func (d *desk) carryOut(ctx context.Context, c *command, who *Person) Response {
 	defer cancel()
 	event, err := d.c.opt.Submit(ctx, d.bay, c.bayOrder(id, by))
 	switch {
+	case errors.Is(err, order.ErrNotOnRecord):
+		r := d.c.done(d.bay, c, words.EnglishSI().NotOnRecord(&event))
+		r.Result = InForce
+		return r
 	case err != nil:
 		r := d.c.response(d.bay, c, refuse(NoAnswer,
 			"the bay did not answer, so it is not known whether the order was carried out: check its state and events"))

@@ -50,7 +50,8 @@ type Options struct {
 	Bays []string
 	// People may give signed orders.
 	People []Person
-	// Submit sends an order to a bay and returns the result, as loop.Submit
+	// Submit sends an order to a bay and returns the result once it is on record; an
+	// event with order.ErrNotOnRecord is in force and not on record. As loop.Submit
 	// does; if nil, commands are not read.
 	Submit func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
 	// StateEvery is how long a state without a real change may wait; 0 means 30 s.

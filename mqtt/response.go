@@ -14,6 +14,7 @@ type Result string
 // The results.
 const (
 	Done     Result = "done"
+	InForce  Result = "in-force" // taken, but not yet on record: a crash would lose it
 	Declined Result = "refused"
 	Unknown  Result = "unknown" // the bay did not answer
 )

@@ -48,7 +48,9 @@ type Parts struct {
 	Version           string              // of the program
 }
 
-// Submit passes a person's order to a bay and waits for the result.
+// Submit passes a person's order to a bay and waits until it is refused, or taken and
+// on record. An order that is in force and not on record in time gives its event with
+// order.ErrNotOnRecord.
 type Submit = func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
 
 // Agent is the whole program that looks after bays.
@@ -106,7 +108,7 @@ func (a *Agent) build(ctx context.Context) error {
 	if err = a.buildLoop(ctx, bays, relays); err != nil {
 		return err
 	}
-	a.Submit = a.Loop.Submit
+	a.Submit = a.onRecord(a.Loop.Submit)
 	if a.WrapSubmit != nil {
 		a.Submit = a.WrapSubmit(a.Submit)
 	}
@@ -177,7 +179,7 @@ func (a *Agent) buildLoop(ctx context.Context, sets []*sensors.Set, relays []loo
 	a.buildMetrics()
 	a.Loop = loop.New(loop.Options{
 		Bays: bays, Histories: histories, Outputs: append(a.outputs(), a.Outputs...), Log: a.Log, Every: a.Every, Now: a.Hardware.Now, KeeperNow: a.Keeper.Now, GuardAfter: a.GuardAfter,
-		Patience: a.Patience, Wall: a.Wall, Mono: a.Mono, RecordFailing: a.recordFailing, OnTick: a.Manager.Ticked,
+		Patience: a.Patience, Wall: a.Wall, Mono: a.Mono, RecordFailing: a.recordFailing, NoRecord: a.noRecord, OnTick: a.Manager.Ticked,
 		Observe: func(tick, reaction time.Duration) {
 			a.metrics.ObserveTick(tick)
 			a.metrics.ObserveRelay(reaction)

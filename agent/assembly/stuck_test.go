@@ -20,8 +20,10 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config/configtest"
 	"bayward/agent/interlock"
+	"bayward/agent/logbook"
 	"bayward/agent/logwriter"
 	"bayward/agent/loop"
+	"bayward/agent/order"
 	"bayward/agent/usage"
 	"bayward/agent/words"
 	"bayward/sensors/sim"
@@ -67,16 +69,59 @@ func TestStuckEdges(t *testing.T) {
 	if y.Loop.GuardTrips() != 0 {
 		t.Error("a relay opened by itself")
 	}
+	onlyCareful(t, y)
+	unlock()
+	againOnRecord(t, y)
 	cancel()
 	if err := g.Wait(); err != nil {
 		t.Error(err)
 	}
-	unlock()
 	_ = terminal.CloseWithError(errors.New("the terminal is gone")) // releases the printer
 	if err := y.Close(); err != nil {
 		t.Error(err)
 	}
 	log.Close()
+}
+
+// onlyCareful checks the answers of an agent whose record fails: an order that blocks
+// the charge is in force and not called done, one that would end that is refused.
+func onlyCareful(t *testing.T, y *assemblytest.Site) {
+	t.Helper()
+	e, err := y.Ask(order.Order{ID: "h", By: "Ann", Kind: order.Hold})
+	if e.Kind != bay.OrderTaken || !errors.Is(err, order.ErrNotOnRecord) {
+		t.Errorf("a hold: %s, %v", e.Kind, err)
+	}
+	if p := y.Tick(); p.Permit.Granted || len(p.Holds) != 1 {
+		t.Error("the hold is not in force")
+	}
+	e, err = y.Ask(order.Order{ID: "u", By: "Ann", Kind: order.Unhold})
+	if e.Kind != bay.OrderRefused || e.Why.Code != order.NoRecord || err != nil {
+		t.Errorf("its end: %s, %s, %v", e.Kind, e.Why.Code, err)
+	}
+}
+
+// againOnRecord: once the record can be written, the order that was refused is taken,
+// and all of them are on record in order when it is answered.
+func againOnRecord(t *testing.T, y *assemblytest.Site) {
+	t.Helper()
+	assemblytest.Until(t, "a record that works", func() bool { y.Tick(); return !y.Recorder.Failing() })
+	y.Tick() // which knows that
+	e, err := y.Ask(order.Order{ID: "v", By: "Ann", Kind: order.Unhold})
+	if e.Kind != bay.OrderTaken || err != nil {
+		t.Errorf("%s, %s, %v", e.Kind, e.Why.Code, err)
+	}
+	var orders []string
+	for r, err := range y.Book.EachEvent(t.Context(), logbook.Query{}) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Order != "" {
+			orders = append(orders, r.Kind+" "+r.Order)
+		}
+	}
+	if got, want := strings.Join(orders, ", "), "order-taken h, order-refused u, order-taken v"; got != want {
+		t.Errorf("on record: %s, want %s", got, want)
+	}
 }
 
 // printer writes for a user at a terminal.

@@ -19,7 +19,7 @@ func judgeReadings(s, r *Readings, now, stale time.Duration) {
 	if s.Level.Usable() && (s.Level.LowMM < -mostMM || s.Level.HighMM > mostMM) {
 		s.Level.Fault = reading.Implausible
 	}
-	s.RecordFailing, s.LateTick, s.Keeper, s.Bare = r.RecordFailing, r.LateTick, r.Keeper, r.Bare
+	s.RecordFailing, s.NoRecord, s.LateTick, s.Keeper, s.Bare = r.RecordFailing, r.NoRecord, r.LateTick, r.Keeper, r.Bare
 	s.Pack, s.Taken = r.Pack.Aged(now, stale), r.Taken
 }
 

@@ -100,6 +100,8 @@ func (b *Bay) check(o *order.Order) *order.Refusal {
 	switch {
 	case b.asked.ids.has(o.ID):
 		return refuse(o, order.Repeated)
+	case b.pic.Seen.NoRecord && b.loosens(o):
+		return refuse(o, order.NoRecord)
 	case !b.identity.sure() && o.Kind == order.VisitOpen:
 		return refuse(o, order.PackUnknown)
 	case o.Kind.Row().InVisit && !b.pic.Visit.Open:

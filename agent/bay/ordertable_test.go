@@ -142,6 +142,10 @@ var refusals = map[order.Code]stand{
 		before: []order.Order{{Kind: order.VisitOpen}}, ask: order.Order{Kind: order.Correct, Cell: 4, Field: "level_mm", Value: new(9.0), Reason: "a slip"},
 		want: order.Refusal{Kind: order.Correct, Cell: 4, Field: order.LevelField},
 	},
+	order.NoRecord: {
+		before: []order.Order{{Kind: order.Hold}}, ask: order.Order{Kind: order.Unhold},
+		read: func(r *bay.Readings) { r.NoRecord = true }, want: order.Refusal{Kind: order.Unhold},
+	},
 	order.NothingOverfilled: {ask: order.Order{Kind: order.Accept, Reason: "so be it"}, want: order.Refusal{Kind: order.Accept}},
 	order.LastInVisit:       {before: visited, ask: order.Order{Kind: order.VisitLeave}, want: order.Refusal{Kind: order.VisitLeave}},
 	order.OthersInVisit:     {before: joined, ask: order.Order{Kind: order.VisitClose}, want: order.Refusal{Kind: order.VisitClose, Name: "B. Person"}},

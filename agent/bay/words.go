@@ -66,8 +66,11 @@ type Readings struct {
 	ContactorClosed reading.Reading // 1: the feedback contact shows closed; 0: open
 	ChargerComplete reading.Reading // 1: the charger signals that it has finished
 	RecordFailing   bool            // the logbook cannot be written
-	LateTick        bool            // the relay was opened behind the core's back since the last tick
-	Keeper          Keeper          // how the relay's keeper answered the last tick
+	// NoRecord means that an order of now would not be on record soon: those that
+	// loosen are refused.
+	NoRecord bool
+	LateTick bool   // the relay was opened behind the core's back since the last tick
+	Keeper   Keeper // how the relay's keeper answered the last tick
 	// Bare is a level at or below the plate tops that lasted long enough between two
 	// ticks to open the relay; missing when there was none.
 	Bare   reading.Level

@@ -33,6 +33,9 @@ type RecorderOptions struct {
 	// StuckAfter is how long one write may take before the Recorder counts as
 	// failing; default 10 s.
 	StuckAfter time.Duration
+	// LateAfter is how long one write may take before the Recorder counts as late;
+	// default 2 s.
+	LateAfter time.Duration
 	// Witness gets each batch once it is stored, before anybody learns that it is. A
 	// batch that it fails on is given to it again, and nothing else is written
 	// meanwhile. nil for none.
@@ -62,6 +65,7 @@ type Recorder struct {
 	failures int       // in a row
 	writing  time.Time // start of the current write, or zero
 	commit   time.Time // end of the last good write
+	waiters  map[takenOrder][]chan struct{}
 }
 
 // NewRecorder starts a Recorder; Close must end it.
@@ -78,13 +82,17 @@ func NewRecorder(store Store, opt RecorderOptions, log *slog.Logger) *Recorder {
 	if opt.BackOff == nil {
 		opt.BackOff = doubling
 	}
+	if opt.LateAfter == 0 {
+		opt.LateAfter = 2 * time.Second
+	}
 	if opt.StuckAfter == 0 {
 		opt.StuckAfter = 10 * time.Second
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	r := &Recorder{
 		store: store, log: log, opt: opt, cancel: cancel, memory: map[string]Entry{}, packs: map[string]Entry{},
-		wake: make(chan struct{}, 1), stored: make(chan struct{}, 1),
+		waiters: map[takenOrder][]chan struct{}{},
+		wake:    make(chan struct{}, 1), stored: make(chan struct{}, 1),
 		stop: make(chan struct{}), done: make(chan struct{}),
 	}
 	go r.run(ctx)
@@ -180,6 +188,14 @@ func (r *Recorder) Failing() bool {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.failures > 0 || !r.writing.IsZero() && time.Since(r.writing) > r.opt.StuckAfter
+}
+
+// Late reports whether what is offered now will not be stored soon: the last write
+// failed, or the current one takes longer than it should.
+func (r *Recorder) Late() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.failures > 0 || !r.writing.IsZero() && time.Since(r.writing) > r.opt.LateAfter
 }
 
 // Dropped returns the number of events lost because the logbook could not be
@@ -331,6 +347,7 @@ func (r *Recorder) keep(batch []Entry) {
 	r.mu.Lock()
 	after := r.failures
 	r.flying = 0
+	r.answer(batch)
 	r.failures, r.writing, r.commit = 0, time.Time{}, time.Now()
 	dropped := r.dropped
 	r.mu.Unlock()

@@ -144,6 +144,73 @@ func TestRecorderKeepsOrderThroughFailure(t *testing.T) {
 	})
 }
 
+// taken is the event of an order.
+func taken(id string) []bay.Event { return []bay.Event{{Kind: bay.OrderTaken, Order: id}} }
+
+// isClosed reports whether an order is stored, once nothing moves any more.
+func isClosed(c <-chan struct{}) bool {
+	synctest.Wait()
+	select {
+	case <-c:
+		return true
+	default:
+		return false
+	}
+}
+
+// TestAwait: whoever gave an order learns that it is stored when it is, and not
+// before: not from a refusal, nor from the same order in another bay, nor while the
+// disk fails or the witness has not seen it.
+func TestAwait(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &fakeDisk{err: errors.New("full")}
+		seen := errors.New("not seen")
+		r := newRecorder(t, d, RecorderOptions{Witness: func([]Entry) error { return seen }})
+		first, forget := r.Await("bay-1", "a")
+		second, _ := r.Await("bay-1", "a")
+		other, _ := r.Await("bay-2", "a")
+		gone, leave := r.Await("bay-1", "b")
+		leave()
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: []bay.Event{{Kind: bay.OrderRefused, Order: "a"}}})
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(1), Events: append(taken("a"), taken("b")...)})
+		require.False(t, isClosed(first))
+		require.True(t, r.Late())
+		d.repair()
+		time.Sleep(time.Minute)
+		require.Len(t, d.kept, 2)
+		require.False(t, isClosed(first), "the witness has not seen it")
+		seen = nil
+		time.Sleep(time.Minute)
+		require.True(t, isClosed(first))
+		require.True(t, isClosed(second))
+		require.False(t, isClosed(other))
+		require.False(t, isClosed(gone), "nobody waits")
+		require.False(t, r.Late())
+		forget()
+		require.NoError(t, r.Close(t.Context()))
+		require.Len(t, r.waiters, 1, "whoever waits for another bay still does")
+	})
+}
+
+// TestLate: a write that takes longer than it should makes the recorder late, long
+// before it counts as failing.
+func TestLate(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := &fakeDisk{hang: make(chan struct{})}
+		r := newRecorder(t, d, RecorderOptions{})
+		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a")})
+		time.Sleep(time.Second)
+		require.False(t, r.Late())
+		time.Sleep(1100 * time.Millisecond)
+		require.True(t, r.Late())
+		require.False(t, r.Failing())
+		close(d.hang)
+		synctest.Wait()
+		require.False(t, r.Late())
+		require.NoError(t, r.Close(t.Context()))
+	})
+}
+
 func TestRecorderDropsOldestAndCounts(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		d := &fakeDisk{err: errors.New("disk full")}

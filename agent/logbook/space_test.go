@@ -182,7 +182,7 @@ func fillDisk(t *testing.T, dir string) (junk string) {
 }
 
 // TestOpenWithoutABlock: every block was taken while the agent was off. The record
-// continues in the room that its journal has.
+// continues in the room that its journal and old readings have.
 func TestOpenWithoutABlock(t *testing.T) {
 	dir := smallDisk(t, 8)
 	path := filepath.Join(dir, "l.db")
@@ -194,7 +194,7 @@ func TestOpenWithoutABlock(t *testing.T) {
 	b = openBook(t, path)
 	fill(t, b, 20)
 	mustCount(t, b, "bay-1", 40)
-	require.Zero(t, b.Shed(), "there was room enough")
+	require.Equal(t, 300, len(allOf(t, b.Series(t.Context(), Query{})))+b.Shed()) //nolint:testifylint // hundreds of rows are no message
 }
 
 // The same for the file of an earlier program, whose log must be written back: it

@@ -59,6 +59,9 @@ type Options struct {
 	// RecordFailing reports whether the logbook cannot be written. It is called
 	// after the relays, for the next tick.
 	RecordFailing func() bool
+	// NoRecord reports whether an order taken now would not be on record soon [as
+	// RecordFailing]. It is called after RecordFailing.
+	NoRecord func() bool
 	// Observe receives how long a tick took, and the time from the start of its
 	// sampling to each order to a relay.
 	Observe func(tick, reaction time.Duration)
@@ -78,6 +81,7 @@ type Loop struct {
 	panics   atomic.Uint64
 	timer    *time.Timer // the tick's, for the patience with sources
 	failing  bool        // the record, as of the last tick
+	noRecord bool        // for orders, as of the last tick
 	workers  sync.WaitGroup
 
 	ending sync.Once
@@ -156,6 +160,9 @@ func (o *Options) defaults() {
 	}
 	if o.RecordFailing == nil {
 		o.RecordFailing = func() bool { return false }
+	}
+	if o.NoRecord == nil {
+		o.NoRecord = o.RecordFailing
 	}
 	if o.Observe == nil {
 		o.Observe = func(time.Duration, time.Duration) {}
@@ -267,7 +274,7 @@ func (l *Loop) Tick(ctx context.Context) (err error) {
 	now := l.o.Now()
 	var reaction time.Duration
 	for _, b := range l.bays {
-		b.step(now, at, l.failing)
+		b.step(now, at, l.failing, l.noRecord)
 		reaction = time.Since(began)
 	}
 	released := l.o.Histories.Collect(l.cores, now)
@@ -275,7 +282,7 @@ func (l *Loop) Tick(ctx context.Context) (err error) {
 		l.publish(b, now, released)
 	}
 	l.openHistories(now, len(released) > 0)
-	l.failing = l.o.RecordFailing()
+	l.failing, l.noRecord = l.o.RecordFailing(), l.o.NoRecord()
 	l.lastTick.Store(int64(time.Since(l.born)) + 1) // 0 means none
 	l.o.Observe(time.Since(began), reaction)
 	l.o.OnTick()
@@ -301,8 +308,8 @@ func (l *Loop) sample(ctx context.Context) {
 
 // step decides and serves the relay; nothing else happens in between. at is when
 // the tick began, by the keeper's clock.
-func (b *runningBay) step(now, at time.Duration, failing bool) {
-	b.seen.Now, b.seen.RecordFailing = now, failing
+func (b *runningBay) step(now, at time.Duration, failing, noRecord bool) {
+	b.seen.Now, b.seen.RecordFailing, b.seen.NoRecord = now, failing, noRecord
 	b.seen.LateTick, b.seen.Keeper = b.guard.takeTrip(), b.guard.obeys()
 	b.seen.Bare = reading.Level{}
 	if b.guard.takeDry() {

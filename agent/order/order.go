@@ -9,6 +9,7 @@
 package order
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"unicode"
@@ -104,6 +105,11 @@ type Order struct {
 	// again and means it.
 	Sure bool
 }
+
+// ErrNotOnRecord comes with the event of an order that was taken: the order is in
+// force, but not on record yet, and a crash would lose it. It must not be shown as
+// done.
+var ErrNotOnRecord = errors.New("in force, but not yet on record")
 
 // Late reports whether an entry was typed in from paper after its visit.
 func (o *Order) Late() bool { return o.DoneBy != "" || o.DoneAt != "" }

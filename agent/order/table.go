@@ -24,6 +24,10 @@ type Row struct {
 	Of      Subject
 	Right   Right // that the person giving it needs
 	InVisit bool  // only while a visit is open
+	// Loosens means that it can make the bay less careful: it takes away a lock or a
+	// finding, or proves what lets the pack go on. What cannot be put on record does
+	// not loosen anything; see bay.Readings.NoRecord.
+	Loosens bool
 	// Fields are the fields it takes. All are required; with AnyOf at least one.
 	Fields []*Field
 	AnyOf  bool
@@ -64,13 +68,13 @@ var Table = [NumKinds]Row{
 		Name: "hold", Does: "Block the charge with a lock in the person's name, beside those of others.", Of: OfCharge, Right: MayLook,
 		Optional: []*Field{ReasonField},
 	},
-	Unhold: {Name: "unhold", Does: "Remove the person's own hold; the charge stays blocked while another person holds.", Of: OfCharge, Right: MayVisit},
+	Unhold: {Name: "unhold", Does: "Remove the person's own hold; the charge stays blocked while another person holds.", Of: OfCharge, Right: MayVisit, Loosens: true},
 	LockRemove: {
-		Name: "lock-remove", Does: "Remove another person's hold or place in the visit, after making sure that nobody is at the pack.", Of: OfCharge, Right: MayRelease,
+		Name: "lock-remove", Does: "Remove another person's hold or place in the visit, after making sure that nobody is at the pack.", Of: OfCharge, Right: MayRelease, Loosens: true,
 		Fields:  []*Field{LockField, OfField, ReasonField, NobodyField},
 		Confirm: []string{"nobody"},
 	},
-	Release: {Name: "release", Does: "Release latched findings whose condition is gone.", Of: OfCharge, Right: MayRelease},
+	Release: {Name: "release", Does: "Release latched findings whose condition is gone.", Of: OfCharge, Right: MayRelease, Loosens: true},
 	VisitOpen: {
 		Name: "visit-open", Does: "Open a visit, which locks the charge out.", Of: OfVisit, Right: MayVisit,
 		Confirm: []string{"park", "lock", "wear", "metal", "wash", "spark", "air", "calm"},
@@ -80,10 +84,10 @@ var Table = [NumKinds]Row{
 		Confirm: []string{"wear", "metal", "spark"},
 	},
 	VisitLeave: {
-		Name: "visit-leave", Does: "Leave the visit while others are still in it; the last person closes it.", Of: OfVisit, Right: MayVisit, InVisit: true,
+		Name: "visit-leave", Does: "Leave the visit while others are still in it; the last person closes it.", Of: OfVisit, Right: MayVisit, InVisit: true, Loosens: true,
 	},
 	VisitClose: {
-		Name: "visit-close", Does: "Close the visit: only the last person in it, or anybody once nobody is in it.", Of: OfVisit, Right: MayVisit, InVisit: true,
+		Name: "visit-close", Does: "Close the visit: only the last person in it, or anybody once nobody is in it.", Of: OfVisit, Right: MayVisit, InVisit: true, Loosens: true,
 		Confirm: []string{"caps", "spills", "latch"},
 	},
 	Fill: {
@@ -91,11 +95,11 @@ var Table = [NumKinds]Row{
 		Fields: []*Field{CellField, MLField}, Optional: []*Field{SureField},
 	},
 	Gravity: {
-		Name: "gravity", Does: "Record a hydrometer reading of one cell.", Of: OfVisit, Right: MayVisit,
+		Name: "gravity", Does: "Record a hydrometer reading of one cell.", Of: OfVisit, Right: MayVisit, Loosens: true,
 		Fields: []*Field{CellField, GravityField, AtCField},
 	},
 	Level: {
-		Name: "level", Does: "Record a level reading of one cell.", Of: OfVisit, Right: MayVisit,
+		Name: "level", Does: "Record a level reading of one cell.", Of: OfVisit, Right: MayVisit, Loosens: true,
 		Fields: []*Field{CellField, LevelField}, Optional: []*Field{SureField},
 	},
 	Quality: {
@@ -103,20 +107,20 @@ var Table = [NumKinds]Row{
 		Fields: []*Field{USPerCMField, WaterField}, AnyOf: true,
 	},
 	Pack: {
-		Name: "pack", Does: "Say which pack is plugged in, or take that back.", Of: OfPack, Right: MayVisit,
+		Name: "pack", Does: "Say which pack is plugged in, or take that back.", Of: OfPack, Right: MayVisit, Loosens: true,
 		Fields: []*Field{PackField},
 	},
 	Entry: {
-		Name: "entry", Does: "Record what was done at one or more cells: all of it, or nothing when any of it is refused.", Of: OfVisit, Right: MayVisit,
+		Name: "entry", Does: "Record what was done at one or more cells: all of it, or nothing when any of it is refused.", Of: OfVisit, Right: MayVisit, Loosens: true,
 		Fields: []*Field{CellsField}, Optional: []*Field{SureField, DoneByField, DoneAtField},
 		Each: []*Field{CellField, MLField, HowField, DrawnField, DryField, LevelField, GravityField, AtCField, SeenField},
 	},
 	Correct: {
-		Name: "correct", Does: "Correct a value of one cell of the open visit or, with the role release, of a closed one of the pack that is plugged in; the old value stays on record.", Of: OfVisit, Right: MayVisit,
+		Name: "correct", Does: "Correct a value of one cell of the open visit or, with the role release, of a closed one of the pack that is plugged in; the old value stays on record.", Of: OfVisit, Right: MayVisit, Loosens: true,
 		Fields: []*Field{CellField, NameField, ReasonField}, Optional: []*Field{VisitField, ValueField, WasField, PackField},
 	},
 	Accept: {
-		Name: "accept", Does: "Take on oneself, with a reason, that cells were filled over their highest level for a charge.", Of: OfCharge, Right: MayRelease,
+		Name: "accept", Does: "Take on oneself, with a reason, that cells were filled over their highest level for a charge.", Of: OfCharge, Right: MayRelease, Loosens: true,
 		Fields: []*Field{ReasonField},
 	},
 }

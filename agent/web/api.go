@@ -102,10 +102,12 @@ func (s *server) apiBay(w http.ResponseWriter, r *http.Request) {
 
 // doneBody is the result of an order.
 type doneBody struct {
-	V    int    `json:"v"`
-	Bay  string `json:"bay"`
-	ID   string `json:"id"`
-	Text string `json:"text"`
+	V   int    `json:"v"`
+	Bay string `json:"bay"`
+	ID  string `json:"id"`
+	// OnRecord is false while a crash would lose the order.
+	OnRecord bool   `json:"on_record"`
+	Text     string `json:"text"`
 }
 
 func (s *server) apiVisit(w http.ResponseWriter, r *http.Request) { s.apiOrder(w, r, order.OfVisit) }
@@ -140,12 +142,16 @@ func (s *server) apiOrder(w http.ResponseWriter, r *http.Request, of order.Subje
 		writeProblem(w, *wrong)
 		return
 	}
-	text, wrong := s.submit(r.Context(), p.Bay, o)
+	done, wrong := s.submit(r.Context(), p.Bay, o)
 	if wrong != nil {
 		writeProblem(w, *wrong)
 		return
 	}
-	writeJSON(w, http.StatusOK, doneBody{V: 1, Bay: p.Bay, ID: o.ID, Text: text})
+	status := http.StatusOK
+	if !done.onRecord {
+		status = http.StatusAccepted
+	}
+	writeJSON(w, status, doneBody{V: 1, Bay: p.Bay, ID: o.ID, OnRecord: done.onRecord, Text: done.text(words.EnglishSI())})
 }
 
 // sign enters the person who has signed in as the author of an order. No one can

@@ -126,7 +126,7 @@ func TestBadOrders(t *testing.T) {
 func TestVisitThroughTheInterface(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	const visit = "/api/v1/bays/bay-1/visit"
-	require.JSONEq(t, `{"v":1,"bay":"bay-1","id":"a","text":"The visit is open."}`, text(t, b.post(visit, `{"action":"open","by":"A. Person","id":"a"}`)))
+	require.JSONEq(t, `{"v":1,"bay":"bay-1","id":"a","on_record":true,"text":"The visit is open."}`, text(t, b.post(visit, `{"action":"open","by":"A. Person","id":"a"}`)))
 	require.Equal(t, "A. Person", b.picture("bay-1").Visit.By)
 	require.Equal(t, 200, b.post(visit, `{"action":"fill","by":"A. Person","cell":12,"ml":110.5,"id":"b","sure":true}`).Code)
 	refused(t, b.post(visit, `{"action":"fill","by":"A. Person","cell":12,"ml":110.5,"id":"b","sure":true}`), 409, "Refused fill: an order with this ID was taken before.")

@@ -21,6 +21,8 @@ type form struct {
 	status int      // of the answer; 0 while nothing is wrong
 	Unsure bool     // whether it was recorded is not known
 	Asks   []string // questions to confirm before it is recorded
+	// InForce says that its order was taken and is not on record yet, "" otherwise.
+	InForce string
 }
 
 // fault is one thing that is wrong with a form.

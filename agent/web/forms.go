@@ -53,7 +53,7 @@ func (f *sent) short(body *orderBody, of order.Subject) {
 	body.By = f.by
 	o, wrong := body.judged(of, f.p.Pack.Cells)
 	if wrong == nil && f.mayGive(o.Kind) {
-		_, wrong = f.submit(f.r.Context(), f.p.Bay, o)
+		wrong = f.give(o)
 	}
 	f.refused(wrong)
 }

@@ -83,7 +83,7 @@ func (d described) check(t *testing.T, b *bench, r request) {
 		return // not JSON
 	}
 	fits := d.schema(t, pointer).Validate(sent) == nil
-	if w.Code == http.StatusOK || w.Code == http.StatusConflict {
+	if w.Code == http.StatusOK || w.Code == http.StatusAccepted || w.Code == http.StatusConflict {
 		require.True(t, fits, "taken, but not described: %s", r.body)
 	}
 	if w.Code == http.StatusBadRequest {
@@ -136,6 +136,9 @@ func TestTrafficIsAsDescribed(t *testing.T) {
 	choice.seat(t)
 	d.check(t, choice, request{method: "GET", path: "/api/v1/bays/bay-1"})
 	d.check(t, choice, post(pack, `{"action":"forget","by":"A"}`))
+	stuck := newBench(nil, "bay-1")
+	stuck.unrecorded()
+	d.check(t, stuck, post(hold, `{"action":"hold","by":"A"}`))
 	strangers := newBench(func(o *web.Options) { o.Writable = false }, "bay-1")
 	d.check(t, strangers, post(visit, `{"action":"open","by":"A"}`))
 }

@@ -207,19 +207,35 @@ func quoted(s string) string {
 	return strconv.Quote(s)
 }
 
+// answer is the result of an order that was taken.
+type answer struct {
+	event    bay.Event
+	onRecord bool // otherwise it is in force, and a crash would lose it
+}
+
+// text returns the answer in a language.
+func (a *answer) text(v words.Voice) string {
+	if a.onRecord {
+		return v.Event(&a.event)
+	}
+	return v.NotOnRecord(&a.event)
+}
+
 // submit hands an order over and returns its result.
-func (s *server) submit(ctx context.Context, bayName string, o order.Order) (string, *problem) {
+func (s *server) submit(ctx context.Context, bayName string, o order.Order) (answer, *problem) {
 	if s.Submit == nil {
-		return "", failed(http.StatusForbidden, "no-orders", "this program takes no orders")
+		return answer{}, failed(http.StatusForbidden, "no-orders", "this program takes no orders")
 	}
 	ctx, cancel := context.WithTimeout(ctx, submitFor)
 	defer cancel()
 	event, err := s.Submit(ctx, bayName, o)
 	switch {
+	case errors.Is(err, order.ErrNotOnRecord):
+		return answer{event, false}, nil
 	case err != nil:
-		return "", failed(http.StatusServiceUnavailable, "no-answer", "the bay did not answer, so it is not known whether the order was taken: look at the bay, then send the same id again")
+		return answer{}, failed(http.StatusServiceUnavailable, "no-answer", "the bay did not answer, so it is not known whether the order was taken: look at the bay, then send the same id again")
 	case event.Kind == bay.OrderRefused:
-		return "", &problem{http.StatusConflict, "refused", words.EnglishSI().Event(&event), &event.Why}
+		return answer{}, &problem{http.StatusConflict, "refused", words.EnglishSI().Event(&event), &event.Why}
 	}
-	return words.EnglishSI().Event(&event), nil
+	return answer{event, true}, nil
 }

@@ -186,6 +186,7 @@ func (s *server) firstAid(w http.ResponseWriter, r *http.Request) {
 type failurePage struct {
 	base
 	Message, Back string
+	Done          bool // it was done; Back is where it goes on
 }
 
 // failAt shows a person what was not done and links back.
@@ -193,6 +194,14 @@ func (s *server) failAt(w http.ResponseWriter, r *http.Request, why problem, bac
 	page := failurePage{base: s.base(r, s.view(r).Say("fail.title")), Message: why.said(s.view(r)), Back: back}
 	page.Here = back
 	s.write(w, r, why.status, "failure", page)
+}
+
+// inForce shows a person that an order was taken but is not on record yet, and leads
+// on.
+func (s *server) inForce(w http.ResponseWriter, r *http.Request, message, to string) {
+	page := failurePage{base: s.base(r, s.view(r).Say("force.title")), Message: message, Back: to, Done: true}
+	page.Here = to
+	s.write(w, r, http.StatusAccepted, "failure", page)
 }
 
 // write renders the whole page before it sends anything, so an error cannot leave

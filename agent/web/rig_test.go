@@ -33,6 +33,7 @@ type bench struct {
 	last  map[string]*bay.Picture
 	names []string
 	now   time.Duration
+	stuck bool // the record: what is taken is not on record
 }
 
 func newBench(change func(*web.Options), names ...string) *bench {
@@ -77,10 +78,20 @@ func (b *bench) submit(_ context.Context, name string, o order.Order) (bay.Event
 	defer b.mu.Unlock()
 	for _, e := range b.step(name, o) {
 		if e.Order == o.ID && (e.Kind == bay.OrderTaken || e.Kind == bay.OrderRefused) {
+			if b.stuck && e.Kind == bay.OrderTaken {
+				return e, order.ErrNotOnRecord
+			}
 			return e, nil
 		}
 	}
 	return bay.Event{}, errors.New("the core said nothing of the order")
+}
+
+// unrecorded stops the record.
+func (b *bench) unrecorded() {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.stuck = true
 }
 
 // change alters the last picture of a bay, for states that a core would need hours

@@ -58,10 +58,15 @@ func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
 	f.again(w)
 }
 
-// done leads on from a form that was accepted.
+// done leads on from a form that was accepted, by a page that says so when its order
+// is not on record yet.
 func (f *sent) done(w http.ResponseWriter, to string) {
 	if f.gate == nil {
 		setCookie(w, f.r, nameCookie, f.by, sessionFor)
+	}
+	if f.InForce != "" {
+		f.inForce(w, f.r, f.InForce, to)
+		return
 	}
 	http.Redirect(w, f.r, to, http.StatusSeeOther) //nolint:gosec // G710: a form's next address begins with its bay's own path
 }
@@ -255,11 +260,20 @@ func (f *sent) order(o order.Order) {
 	case f.recent.has(o.ID):
 		return
 	}
-	_, wrong := f.submit(f.r.Context(), f.p.Bay, o)
+	wrong := f.give(o)
 	if wrong == nil {
 		f.recent.add(o.ID)
 	}
 	f.refused(wrong)
+}
+
+// give submits an order, and notes when it is in force but not on record.
+func (f *sent) give(o order.Order) *problem {
+	done, wrong := f.submit(f.r.Context(), f.p.Bay, o)
+	if wrong == nil && !done.onRecord {
+		f.InForce = done.text(f.v)
+	}
+	return wrong
 }
 
 // refused notes why an order was not done. One with an ID that was taken before was

@@ -4,6 +4,7 @@ import (
 	"strconv"
 	"strings"
 
+	"bayward/agent/bay"
 	"bayward/agent/order"
 )
 
@@ -22,6 +23,10 @@ func (v Voice) Refused(r *order.Refusal) string {
 	}
 	return v.Say("order.refused", v.orderName(r.Kind), strings.Join(all, "; "))
 }
+
+// NotOnRecord describes an order that was taken and is in force, but is not on record
+// yet.
+func (v Voice) NotOnRecord(e *bay.Event) string { return v.Say("order.in-force", v.Event(e)) }
 
 // CellFault states what is wrong with one line of an entry: a clause that names the
 // cell and the field.

@@ -138,21 +138,37 @@ func (s *Site) Order(o order.Order) {
 func (s *Site) OrderAt(bayName string, o order.Order) {
 	s.t.Helper()
 	o.By = "Ann"
-	answer := make(chan bay.Event, 1)
+	e, err := s.ask(s.Loop.Submit, bayName, o) // which does not wait for the record
+	if err != nil {
+		s.t.Error(err)
+	}
+	if e.Kind != bay.OrderTaken {
+		s.t.Fatalf("%s: %s", o.Kind, e.Why.Code)
+	}
+}
+
+// Ask gives an order to the first bay as an edge does, runs ticks until it is answered,
+// and returns the answer.
+func (s *Site) Ask(o order.Order) (bay.Event, error) {
+	s.t.Helper()
+	return s.ask(s.Submit, "bay-1", o)
+}
+
+func (s *Site) ask(submit assembly.Submit, bayName string, o order.Order) (bay.Event, error) {
+	s.t.Helper()
+	type answer struct {
+		e   bay.Event
+		err error
+	}
+	done := make(chan answer, 1)
 	go func() {
-		e, err := s.Submit(context.Background(), bayName, o)
-		if err != nil {
-			s.t.Error(err)
-		}
-		answer <- e
+		e, err := submit(context.Background(), bayName, o)
+		done <- answer{e, err}
 	}()
 	for {
 		select {
-		case e := <-answer:
-			if e.Kind != bay.OrderTaken {
-				s.t.Fatalf("%s: %s", o.Kind, e.Why.Code)
-			}
-			return
+		case a := <-done:
+			return a.e, a.err
 		default:
 			s.Tick()
 		}

@@ -60,8 +60,11 @@ func before(k order.Kind) []order.Order {
 	return nil
 }
 
-// Ask gives an order and returns what the core says of it.
-func (c *Core) Ask(t testing.TB, o order.Order) bay.Event {
+// NoRecord sets whether orders cannot be put on record.
+func (c *Core) NoRecord(yes bool) { c.driver.Change = func(r *bay.Readings) { r.NoRecord = yes } }
+
+// Prepare gives the orders that make an order possible, unless it has given them.
+func (c *Core) Prepare(t testing.TB, o order.Order) {
 	t.Helper()
 	ready := c.ready
 	c.ready = nil
@@ -74,6 +77,12 @@ func (c *Core) Ask(t testing.TB, o order.Order) bay.Event {
 			t.Fatalf("the %s before it is refused: %s", b.Kind, e.Why.Code)
 		}
 	}
+}
+
+// Ask gives an order and returns what the core says of it.
+func (c *Core) Ask(t testing.TB, o order.Order) bay.Event {
+	t.Helper()
+	c.Prepare(t, o)
 	_, events := c.driver.Tick(o)
 	for _, e := range events {
 		if e.Order == o.ID && (e.Kind == bay.OrderTaken || e.Kind == bay.OrderRefused) {

@@ -2,6 +2,7 @@ package logbook
 
 import (
 	"slices"
+	"time"
 
 	"bayward/agent/bay"
 )
@@ -43,4 +44,20 @@ func (r *Recorder) answer(batch []Entry) {
 			delete(r.waiters, key)
 		}
 	}
+}
+
+// Failing reports whether the logbook cannot be written now: the last write failed,
+// or the current one has taken too long.
+func (r *Recorder) Failing() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.failures > 0 || !r.writing.IsZero() && time.Since(r.writing) > r.opt.StuckAfter
+}
+
+// Late reports whether what is offered now will not be stored soon: the last write
+// failed, or the current one takes longer than it should.
+func (r *Recorder) Late() bool {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.failures > 0 || !r.writing.IsZero() && time.Since(r.writing) > r.opt.LateAfter
 }

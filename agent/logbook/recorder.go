@@ -182,22 +182,6 @@ func (r *Recorder) trim() {
 	}
 }
 
-// Failing reports whether the logbook cannot be written now: the last write failed,
-// or the current one has taken too long.
-func (r *Recorder) Failing() bool {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	return r.failures > 0 || !r.writing.IsZero() && time.Since(r.writing) > r.opt.StuckAfter
-}
-
-// Late reports whether what is offered now will not be stored soon: the last write
-// failed, or the current one takes longer than it should.
-func (r *Recorder) Late() bool {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	return r.failures > 0 || !r.writing.IsZero() && time.Since(r.writing) > r.opt.LateAfter
-}
-
 // Dropped returns the number of events lost because the logbook could not be
 // written for too long.
 func (r *Recorder) Dropped() uint64 {

@@ -248,6 +248,18 @@ func last(all []message) *picture {
 	return nil
 }
 
+// offline reports whether a message is that the agent is gone.
+func offline(m message) bool {
+	return strings.HasSuffix(m.topic, "/status") && strings.Contains(m.payload, `"offline"`)
+}
+
+// count returns how many messages of this run have come.
+func (s *site) count() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.all)
+}
+
 // pictures returns the bay's pictures in order of arrival.
 func pictures(all []message) []picture {
 	var out []picture

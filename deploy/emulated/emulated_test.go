@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/deploy/emulated/chips"
+	"bayward/deploy/emulated/control"
 	"bayward/sensors/sim"
 )
 
@@ -39,7 +40,7 @@ func TestJournal(t *testing.T) {
 func quietScene(t *testing.T) *scene {
 	t.Helper()
 	return &scene{
-		rig: &rig{journal: newJournal()}, site: &site{wakeup: make(chan struct{})}, ctx: t.Context(), name: t.Name(),
+		rig: &rig{journal: newJournal(), guest: newGuest()}, site: &site{wakeup: make(chan struct{})}, ctx: t.Context(), name: t.Name(),
 		log: func(string, ...any) {},
 	}
 }
@@ -68,6 +69,9 @@ func TestStepsCanFail(t *testing.T) {
 		{"opens in time", rise, func(s *scene) { s.drops("x", 3, none) }, func(j *journal) { beat(j, 3); j.edge(relayLine, false) }, false},
 		{"opens too late", rise, func(s *scene) { s.drops("x", 3, none) }, func(j *journal) { beat(j, 4) }, true},
 		{"opens, but was open", nil, func(s *scene) { s.drops("x", 3, none) }, nil, true},
+		{"opens before the event", rise, func(s *scene) { s.opensBefore("x", control.Agent, control.Hung, none) }, func(j *journal) { j.edge(relayLine, false) }, false},
+		{"opens after the event", rise, func(s *scene) { s.opensBefore("x", control.Agent, control.Hung, s.hangs) }, nil, true},
+		{"opens before the event, but was open", nil, func(s *scene) { s.opensBefore("x", control.Agent, control.Hung, none) }, nil, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := quietScene(t)
@@ -91,6 +95,12 @@ func TestStepsCanFail(t *testing.T) {
 }
 
 func none(context.Context) error { return nil }
+
+// hangs lets the guest report that the agent hangs.
+func (s *scene) hangs(context.Context) error {
+	s.guest.take(control.Event{Kind: control.Hung, Unit: control.Agent})
+	return nil
+}
 
 func TestContiguous(t *testing.T) {
 	numbers := func(list ...uint64) (all []event) {
@@ -131,7 +141,7 @@ func TestScenariosHaveABoard(t *testing.T) {
 		}
 		return out
 	}
-	require.Equal(t, []string{installScenario, "bare", "level-lost", "killed", "frozen", "power-cut", "upgrade"}, names(managed))
+	require.Equal(t, []string{installScenario, "bare", "level-lost", "kill", "frozen", "keeper-killed", "power-cut", "upgrade"}, names(managed))
 	require.NotContains(t, names("arm64"), installScenario)
 	require.Contains(t, names("arm64"), "bare")
 	require.Equal(t, names("arm64"), names("armv6"))

@@ -5,33 +5,16 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"syscall"
 	"time"
 
 	"bayward/deploy/emulated/control"
 	"bayward/sensors/sim"
 )
 
-func frozen(s *scene) {
-	s.begin(fresh(10))
-	s.granted()
-	mark := s.guest.mark()
-	s.gives("SIGSTOP", control.Order{Do: control.Signal, Signal: int(syscall.SIGSTOP)})
-	s.hears(control.AgentHung, mark)
-	e := s.hears(control.StopActionRan, mark)
-	if !s.failed() && (e.Exit != 0 || e.Error != "") {
-		s.fail("the stop action ended with %d %s: %s", e.Exit, e.Error, e.Text)
-	}
-	s.pins("the line is low", true, false)
-	s.hears(control.AgentReady, mark)
-	s.stays(4)
-	s.granted()
-}
-
 // comesBack waits for the end of a boot that has begun.
 func (s *scene) comesBack(mark int) {
 	s.pins("without power the line is not driven", false, false)
-	s.hears(control.Up, mark)
+	s.hears("", control.Up, mark)
 	s.step("the relay's line had no edge during the boot", func(context.Context) error {
 		if s.look().relay {
 			return errors.New("it is high")
@@ -45,7 +28,7 @@ func hung(s *scene) {
 	s.granted()
 	resets, fired := s.counts()
 	mark := s.guest.mark()
-	s.gives("agent and init hang", control.Order{Do: control.Hang})
+	s.gives("agent, keeper and init hang", control.Order{Do: control.Hang})
 	s.step("the contactor drops out without a heartbeat", func(ctx context.Context) error {
 		return s.until(ctx, func(t sim.Truth) bool { return !t.ContactorClosed })
 	})

@@ -33,12 +33,16 @@ func (g *guest) follow(c net.Conn) {
 		if d.Decode(&e) != nil {
 			return
 		}
-		g.mu.Lock()
-		g.events = append(g.events, e)
-		close(g.changed)
-		g.changed = make(chan struct{})
-		g.mu.Unlock()
+		g.take(e)
 	}
+}
+
+func (g *guest) take(e control.Event) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.events = append(g.events, e)
+	close(g.changed)
+	g.changed = make(chan struct{})
 }
 
 // mark returns the place of the next event, to wait for later ones.
@@ -74,9 +78,9 @@ func (g *guest) find(ctx context.Context, mark int, fits func(*control.Event) bo
 	}
 }
 
-// await returns the first event of a kind since a mark.
-func (g *guest) await(ctx context.Context, kind control.Kind, mark int) (control.Event, error) {
-	e, err := g.find(ctx, mark, func(e *control.Event) bool { return e.Kind == kind })
+// await returns the first event of a kind and unit since a mark.
+func (g *guest) await(ctx context.Context, unit control.Unit, kind control.Kind, mark int) (control.Event, error) {
+	e, err := g.find(ctx, mark, func(e *control.Event) bool { return e.Kind == kind && e.Unit == unit })
 	if err != nil {
 		return e, fmt.Errorf("wait for %q of the guest: %w", kind, err)
 	}

@@ -28,7 +28,7 @@ import (
 // bench holds the command line's options and the results.
 type bench struct {
 	kernel, init, programs, qemu string
-	unit                         string
+	units                        string
 	root, packages               string
 	archs, only                  string
 	short, verbose, watch        bool
@@ -45,8 +45,8 @@ func main() {
 	b := &bench{out: os.Stdout, began: time.Now()}
 	flag.StringVar(&b.kernel, "kernel", "", "`folder` of an unpacked linux-image package")
 	flag.StringVar(&b.init, "init", "", "the guest's init, a `file`")
-	flag.StringVar(&b.programs, "programs", "", "`folder` with bayward-ARCH for each architecture")
-	flag.StringVar(&b.unit, "unit", "", "the packaged systemd unit, a `file`")
+	flag.StringVar(&b.programs, "programs", "", "`folder` with bayward-ARCH and bayward-keeper-ARCH for each architecture")
+	flag.StringVar(&b.units, "units", "", "`folder` with the packaged systemd units")
 	flag.StringVar(&b.root, "root", "", "image of a Debian root with systemd, a `file`; each board gets a copy")
 	flag.StringVar(&b.packages, "packages", "", "`folder` with old.deb and new.deb for that root")
 	flag.StringVar(&b.qemu, "qemu", "qemu-system-aarch64", "the emulator, a `program`")
@@ -74,7 +74,7 @@ func (b *bench) main(ctx context.Context) int {
 		fmt.Fprintln(os.Stderr, "-arch "+managed+" needs -root and -packages")
 		return 2
 	}
-	if b.kernel == "" || b.init == "" || b.programs == "" || b.unit == "" || b.wrong != "" && b.wrong != "line" && b.wrong != "rule" || flag.NArg() > 0 {
+	if b.kernel == "" || b.init == "" || b.programs == "" || b.units == "" || b.wrong != "" && b.wrong != "line" && b.wrong != "rule" || flag.NArg() > 0 {
 		flag.Usage()
 		return 2
 	}
@@ -221,8 +221,13 @@ func (b *bench) options(ctx context.Context, dir, arch string, console io.Writer
 		o.Root, o.Stick = filepath.Join(dir, "root"), b.packages
 		err = exec.CommandContext(ctx, "cp", "--sparse=always", "--reflink=auto", b.root, o.Root).Run()
 	} else {
-		o.Program = filepath.Join(b.programs, "bayward-"+arch)
-		o.Files = map[string]string{strings.TrimPrefix(control.UnitPath, "/"): b.unit}
+		o.Files = map[string]string{
+			inGuest(control.Binary):       filepath.Join(b.programs, "bayward-"+arch),
+			inGuest(control.KeeperBinary): filepath.Join(b.programs, "bayward-keeper-"+arch),
+		}
+		for _, unit := range []control.Unit{control.Agent, control.Keeper} {
+			o.Files[inGuest(control.UnitFolder+string(unit))] = filepath.Join(b.units, string(unit))
+		}
 	}
 	if b.verbose {
 		o.Console = io.MultiWriter(console, b.out)
@@ -232,6 +237,9 @@ func (b *bench) options(ctx context.Context, dir, arch string, console io.Writer
 	}
 	return o, err
 }
+
+// inGuest returns a path as the initramfs has it.
+func inGuest(path string) string { return strings.TrimPrefix(path, "/") }
 
 // play runs one scenario and records its outcome.
 func (b *bench) play(s *scene, sc scenario, arch, console string) {

@@ -10,7 +10,7 @@ import (
 )
 
 // These scenarios run on the board with a Debian root: dpkg and systemd are the
-// real ones, and the unit is the shipped one with its hardening.
+// real ones, and the units are the shipped ones with their hardening.
 
 func installed(s *scene) {
 	before := s.look()
@@ -52,8 +52,9 @@ func upgraded(s *scene) {
 	was := s.gives("the configuration", control.Order{Do: control.Read, Path: control.ConfigPath}).Text
 	before, mark := s.look(), s.guest.mark()
 	s.installs("new.deb")
-	s.hears(control.AgentEnded, mark)
-	s.hears(control.AgentReady, mark)
+	s.hears(control.Keeper, control.Ready, mark)
+	s.hears(control.Agent, control.Ended, mark)
+	s.hears(control.Agent, control.Ready, mark)
 	s.step("the relay has opened", func(context.Context) error {
 		if now := s.look(); now.drops == before.drops {
 			return errors.New("it did not open")

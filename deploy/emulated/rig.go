@@ -157,7 +157,7 @@ func (r *rig) boot(ctx context.Context, o machine.Options) error {
 	r.machine = m
 	r.contacts = map[int]bool{}
 	r.mu.Unlock()
-	_, err = r.guest.await(ctx, control.Up, 0)
+	_, err = r.guest.await(ctx, "", control.Up, 0)
 	return err
 }
 

@@ -3,10 +3,8 @@ package main
 import (
 	"context"
 	"errors"
-	"syscall"
 	"time"
 
-	"bayward/deploy/emulated/control"
 	"bayward/sensors/sim"
 )
 
@@ -37,7 +35,7 @@ func (sc *scenario) runsOn(arch string) bool {
 // scenarios in the order in which they run.
 var scenarios = []scenario{
 	{installScenario, "", "dpkg installs the package: nothing is driven, and nothing starts before its example is adapted", installed, 0, systemdOnly},
-	{"boot", "arm64,armv6", "nothing drives the relay before the agent runs; the agent first drives it low; all readings are good", boot, 0, initOnly},
+	{"boot", "arm64,armv6", "nothing drives the relay before the keeper runs; the keeper first drives it low; all readings are good", boot, 0, initOnly},
 	{"bare", "arm64", "bare plates: no relay; covered: relay", bareThenCovered, 0, everywhere},
 	{"level-lost", "armv6", "level lost during a charge: the relay opens within the bound", levelLost, 0, everywhere},
 	{"slow-wire", "", "a 1-wire reading that never ends does not delay the relay", slowWire, 0, initOnly},
@@ -46,9 +44,13 @@ var scenarios = []scenario{
 	{"adapter", "", "the I²C adapter is pulled and plugged in again: the relay opens, and the agent finds the new adapter by itself", adapterPulled, 0, initOnly},
 	{"thermometer", "", "each fault of a 1-wire sensor is reported, blocks the charge, and clears", thermometerFaults, 0, initOnly},
 	{"contacts", "", "fan, contactor and feedback, as read from the lines", contactFaults, 0, initOnly},
-	{"kill", "armv6", "kill -9: the heartbeat stops, the stop action drives the line low", killed, 0, initOnly},
-	{"killed", "", "kill -9 under systemd: the stop action drives the line low, and the agent starts again", killedSupervised, 0, systemdOnly},
-	{"frozen", "", "SIGSTOP: the manager's watchdog kills the agent, the line is low, the agent starts again", frozen, 0, everywhere},
+	{"kill", "armv6", "kill -9: the keeper opens the relay before the agent starts again", killed, 0, everywhere},
+	{"frozen", "arm64", "SIGSTOP: the relay opens when the lease ends, before the manager's watchdog kills the agent", frozen, 0, everywhere},
+	{"keeper-kill", "arm64", "kill -9 of the keeper: the heartbeat is silent; the stop action opens the relay; the agent finds the next keeper", keeperKilled, 0, initOnly},
+	{"keeper-killed", "", "kill -9 of the keeper under systemd: the stop action opens the relay, and the agent goes on", keeperRestarted, 0, systemdOnly},
+	{"keeper-frozen", "", "SIGSTOP of the keeper: its unit opens the relay; without the unit the heartbeat's silence opens the contactor", keeperFrozen, 0, initOnly},
+	{"disk-frozen", "armv6", "the record's disk hangs on charge: ticks and decisions go on, and nothing is lost when it answers again", diskFrozen, 0, initOnly},
+	{"disk-gone", "", "the record's disk is pulled on charge: ticks and decisions go on", diskGone, 0, initOnly},
 	{"watchdog", "", "the whole machine hangs: the kernel's watchdog fires, and the machine restarts with the relay open", hung, 0, initOnly},
 	{"power-cut", "", "power cut with no pack, while checking, on charge, on hold and with an open visit: the memory survives, and nothing is granted that was not", powerCuts, 0, everywhere},
 	{"upgrade", "", "a newer package is installed during a charge: the relay opens, configuration and record are kept, and the charge continues", upgraded, 0, systemdOnly},
@@ -69,7 +71,7 @@ const (
 
 func boot(s *scene) {
 	s.stop()
-	s.pins("after the stop action the relay's line is low", s.chipKeeps(), false)
+	s.pins("the relay's line is low", s.chipKeeps(), false)
 	before := s.look()
 	s.begin(fresh(10), "hydrogen:", "hydrogen:")
 	s.pins("the relay's line is driven low", true, false)
@@ -179,39 +181,6 @@ func busDead(s *scene) {
 	s.repairs(sim.BusStuck)
 	// Ten seconds must pass without a finding before it clears.
 	s.stays(9)
-	s.granted()
-}
-
-func killed(s *scene) {
-	s.begin(fresh(10))
-	s.granted()
-	s.gives("supervision is off", control.Order{Do: control.Supervise})
-	mark := s.guest.mark()
-	s.gives("kill -9", control.Order{Do: control.Signal, Signal: int(syscall.SIGKILL)})
-	s.hears(control.AgentEnded, mark)
-	s.step("the contactor drops out without a heartbeat", func(ctx context.Context) error {
-		return s.until(ctx, func(t sim.Truth) bool { return !t.ContactorClosed })
-	})
-	s.pins("the kernel leaves the line driven high", true, true)
-	s.gives("the stop action", control.Order{Do: control.Run, Args: []string{"outputs-safe", "--config", control.ConfigPath}})
-	s.pins("the line is low", true, false)
-	if s.short {
-		return
-	}
-	killedSupervised(s)
-}
-
-func killedSupervised(s *scene) {
-	s.begin(fresh(10))
-	s.granted()
-	mark := s.guest.mark()
-	s.gives("kill -9 under supervision", control.Order{Do: control.Signal, Signal: int(syscall.SIGKILL)})
-	e := s.hears(control.StopActionRan, mark)
-	if !s.failed() && (e.Exit != 0 || e.Error != "") {
-		s.fail("the stop action ended with %d %s: %s", e.Exit, e.Error, e.Text)
-	}
-	s.pins("the line is low", true, false)
-	s.hears(control.AgentReady, mark)
 	s.granted()
 }
 

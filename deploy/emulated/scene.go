@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"bayward/deploy/emulated/control"
@@ -98,11 +99,12 @@ func (s *scene) situation() string {
 // stop ends the agent of the previous scenario.
 func (s *scene) stop() {
 	s.step("the agent is stopped", func(ctx context.Context) error {
-		_, err := s.guest.order(ctx, control.Order{Do: control.Supervise, StopAction: true, Restart: true})
-		if err != nil {
-			return err
+		for _, unit := range []control.Unit{control.Agent, control.Keeper} {
+			if _, err := s.guest.order(ctx, control.Order{Do: control.Supervise, Unit: unit, StopAction: true, Restart: true}); err != nil {
+				return err
+			}
 		}
-		_, err = s.guest.order(ctx, control.Order{Do: control.Stop})
+		_, err := s.guest.order(ctx, control.Order{Do: control.Stop})
 		return err
 	})
 }
@@ -169,7 +171,7 @@ func (s *scene) start(changes ...string) {
 			return err
 		}
 		_, err := s.guest.find(ctx, mark, func(e *control.Event) bool {
-			return e.Kind == control.AgentReady || e.Kind == control.AgentEnded
+			return e.Unit == control.Agent && (e.Kind == control.Ready || e.Kind == control.Ended)
 		})
 		return err
 	})
@@ -267,14 +269,19 @@ func (s *scene) gives(what string, o control.Order) control.Event {
 	return e
 }
 
-// hears waits for a report of the guest after a mark.
-func (s *scene) hears(kind control.Kind, mark int) control.Event {
+// hears waits for a report of the guest about a unit after a mark.
+func (s *scene) hears(unit control.Unit, kind control.Kind, mark int) control.Event {
 	var e control.Event
-	s.step("the guest reports "+string(kind), func(ctx context.Context) (err error) {
-		e, err = s.guest.await(ctx, kind, mark)
+	s.step("the guest reports "+string(kind)+" of "+string(unit), func(ctx context.Context) (err error) {
+		e, err = s.guest.await(ctx, unit, kind, mark)
 		return err
 	})
 	return e
+}
+
+// signals sends a signal to the program of a unit.
+func (s *scene) signals(unit control.Unit, sig syscall.Signal) {
+	s.gives(fmt.Sprintf("%s: %s", unit, sig), control.Order{Do: control.Signal, Unit: unit, Signal: int(sig)})
 }
 
 // ask sends a person's order to the page from inside. If no tick of a stuttering

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"strconv"
@@ -19,6 +20,7 @@ const watchHelp = `Type, then Enter:
   break FAULT | fix FAULT  one of: %s
   unplug | plug            the pack
   kill | freeze | start    the agent: kill -9, SIGSTOP, start again
+  keeper kill | freeze     the keeper
   cable in | cable out     the site's network
   power                    cut the power for a moment
   help | quit
@@ -93,6 +95,8 @@ func (s *scene) setFault(name string, on bool) error {
 	return fmt.Errorf("there is no fault %q", name)
 }
 
+var signalOf = map[string]syscall.Signal{"kill": syscall.SIGKILL, "freeze": syscall.SIGSTOP}
+
 func (b *bench) obey(s *scene, words []string) error {
 	if len(words) == 0 {
 		return nil
@@ -123,10 +127,14 @@ func (b *bench) obey(s *scene, words []string) error {
 			}
 			return nil
 		})
-	case "kill":
-		s.gives("kill -9", control.Order{Do: control.Signal, Signal: int(syscall.SIGKILL)})
-	case "freeze":
-		s.gives("SIGSTOP", control.Order{Do: control.Signal, Signal: int(syscall.SIGSTOP)})
+	case "kill", "freeze":
+		s.signals(control.Agent, signalOf[words[0]])
+	case "keeper":
+		sig, ok := signalOf[argument]
+		if !ok {
+			return errors.New("keeper: kill or freeze?")
+		}
+		s.signals(control.Keeper, sig)
 	case "start":
 		s.start()
 	case "cable":

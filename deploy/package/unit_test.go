@@ -1,5 +1,5 @@
-// Package package_test checks the systemd unit: that it leaves open as little as
-// it claims, and that the program can run within it.
+// Package package_test checks the systemd units: that they leave open as little as
+// they claim, and that the programs can run within them.
 package package_test
 
 import (
@@ -15,7 +15,13 @@ import (
 	"testing"
 )
 
-const unit = "bayward.service"
+// The two units.
+const (
+	agent  = "bayward.service"
+	keeper = "bayward-keeper.service"
+)
+
+var units = []string{agent, keeper}
 
 // needs skips a test whose program is missing, or fails it under deploy/test.
 func needs(t *testing.T, programs ...string) {
@@ -37,15 +43,21 @@ func command(t *testing.T, name string, args ...string) (string, error) {
 	return string(out), err
 }
 
-// setting returns the values of a key of the unit.
-func setting(t *testing.T, key string) []string {
+// text returns a unit's file.
+func text(t *testing.T, unit string) string {
 	t.Helper()
-	text, err := os.ReadFile(unit)
+	data, err := os.ReadFile(unit)
 	if err != nil {
 		t.Fatal(err)
 	}
+	return string(data)
+}
+
+// setting returns the values of a key of a unit.
+func setting(t *testing.T, unit, key string) []string {
+	t.Helper()
 	var values []string
-	for line := range strings.Lines(string(text)) {
+	for line := range strings.Lines(text(t, unit)) {
 		if value, ok := strings.CutPrefix(strings.TrimSpace(line), key+"="); ok {
 			values = append(values, value)
 		}
@@ -53,45 +65,53 @@ func setting(t *testing.T, key string) []string {
 	return values
 }
 
-// TestExposure: systemd rates the unit at 1.5, and a unit without its sandbox
+// exposure returns an error when systemd rates a unit's exposure above a tenth.
+func exposure(t *testing.T, file string, tenths int) error {
+	t.Helper()
+	out, err := command(t, "systemd-analyze", "security", "--offline=yes", "--no-pager", fmt.Sprint("--threshold=", tenths), file)
+	if err != nil {
+		return fmt.Errorf("above %d tenths: %w\n%s", tenths, err, out)
+	}
+	return nil
+}
+
+// TestExposure: systemd rates the units as documented, and a unit without its sandbox
 // fails.
 func TestExposure(t *testing.T) {
 	needs(t, "systemd-analyze")
-	analyze := func(file string) (string, error) {
-		return command(t, "systemd-analyze", "security", "--offline=yes", "--no-pager", "--threshold=15", file)
-	}
-	if out, err := analyze("./" + unit); err != nil {
-		t.Errorf("exposure above 1.5: %v\n%s", err, out)
-	}
-	text, err := os.ReadFile(unit)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, key := range []string{"PrivateDevices", "CapabilityBoundingSet", "SystemCallFilter", "ProtectSystem"} {
-		weaker := filepath.Join(t.TempDir(), unit)
-		if err := os.WriteFile(weaker, regexp.MustCompile(`(?m)^`+key+`=.*$`).ReplaceAll(text, nil), 0o600); err != nil {
-			t.Fatal(err)
+	for unit, tenths := range map[string]int{agent: 15, keeper: 4} {
+		if err := exposure(t, "./"+unit, tenths); err != nil {
+			t.Error(unit, err)
 		}
-		if out, err := analyze(weaker); err == nil {
-			t.Errorf("the unit passes without %s:\n%s", key, out)
+		for _, key := range []string{"PrivateDevices", "CapabilityBoundingSet", "SystemCallFilter", "ProtectSystem"} {
+			weaker := filepath.Join(t.TempDir(), unit)
+			without := regexp.MustCompile(`(?m)^`+key+`=.*$`).ReplaceAllString(text(t, unit), "")
+			if err := os.WriteFile(weaker, []byte(without), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			if exposure(t, weaker, tenths) == nil {
+				t.Errorf("%s passes without %s", unit, key)
+			}
 		}
 	}
 }
 
-// TestUnitIsWellFormed: systemd finds no fault in the unit. The program and its
-// manual are not installed here, so the test replaces their lines.
-func TestUnitIsWellFormed(t *testing.T) {
+// TestUnitsAreWellFormed: systemd finds no fault in the units. The programs and their
+// manuals are not installed here, so the test replaces their lines.
+func TestUnitsAreWellFormed(t *testing.T) {
 	needs(t, "systemd-analyze")
-	text, err := os.ReadFile(unit)
-	if err != nil {
-		t.Fatal(err)
+	dir := t.TempDir()
+	here := strings.NewReplacer("/usr/bin/bayward ", "/bin/true ", "/usr/bin/bayward-keeper ", "/bin/true ",
+		"Documentation=man:bayward(1)\n", "", "Documentation=man:bayward-keeper(8)\n", "")
+	args := []string{"verify"}
+	for _, unit := range units {
+		file := filepath.Join(dir, unit)
+		if err := os.WriteFile(file, []byte(here.Replace(text(t, unit))), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		args = append(args, file)
 	}
-	file := filepath.Join(t.TempDir(), unit)
-	here := strings.NewReplacer("=/usr/bin/bayward ", "=/bin/true ", "Documentation=man:bayward(1)\n", "").Replace(string(text))
-	if err := os.WriteFile(file, []byte(here), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	if out, err := command(t, "systemd-analyze", "verify", file); err != nil || out != "" {
+	if out, err := command(t, "systemd-analyze", args...); err != nil || out != "" {
 		t.Errorf("%v\n%s", err, out)
 	}
 }
@@ -99,32 +119,67 @@ func TestUnitIsWellFormed(t *testing.T) {
 // TestOpenSettingsHaveReasons: each setting that systemd marks as open has its
 // reason in the unit.
 func TestOpenSettingsHaveReasons(t *testing.T) {
-	text, err := os.ReadFile(unit)
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, open := range []string{"ProcSubset=", "ProtectClock=", "PrivateNetwork=", "IPAddressDeny=", "adjtimex", "unix socket"} {
-		if !strings.Contains(string(text), open) {
-			t.Errorf("the unit gives no reason for leaving %s open", open)
+	for unit, reasons := range map[string][]string{
+		agent:  {"ProcSubset=", "ProtectClock=", "PrivateNetwork=", "IPAddressDeny=", "adjtimex", "unix socket"},
+		keeper: {"PrivateUsers=", "Unix socket", "Group gpio", "GPIO"},
+	} {
+		for _, open := range reasons {
+			if !strings.Contains(text(t, unit), open) {
+				t.Errorf("%s gives no reason for leaving %s open", unit, open)
+			}
 		}
 	}
-	for _, key := range []string{"ProcSubset", "ProtectClock", "PrivateNetwork"} {
-		if len(setting(t, key)) > 0 {
-			t.Errorf("%s is set, but the unit's comments give reasons for leaving it off", key)
+	for unit, keys := range map[string][]string{agent: {"ProcSubset", "ProtectClock", "PrivateNetwork"}, keeper: {"PrivateUsers"}} {
+		for _, key := range keys {
+			if len(setting(t, unit, key)) > 0 {
+				t.Errorf("%s: %s is set, but its comments give reasons for leaving it off", unit, key)
+			}
 		}
 	}
 }
 
-// TestTimesAgree: the unit has the times that the emulated board's init uses.
-func TestTimesAgree(t *testing.T) {
-	for key, want := range map[string]string{"WatchdogSec": "10s", "RestartSec": "2s", "TimeoutStopSec": "20s", "Restart": "always", "RestartPreventExitStatus": "2"} {
-		if got := setting(t, key); !slices.Equal(got, []string{want}) {
-			t.Errorf("%s=%q, want %s", key, got, want)
+// want checks settings of a unit that occur once.
+func want(t *testing.T, unit string, all map[string]string) {
+	t.Helper()
+	for key, value := range all {
+		if got := setting(t, unit, key); !slices.Equal(got, []string{value}) {
+			t.Errorf("%s: %s=%q, want %s", unit, key, got, value)
 		}
 	}
-	env := setting(t, "Environment")
-	if !slices.Contains(env, "GOTRACEBACK=crash") {
-		t.Error("a crash of Go would exit with 2, which is not restarted")
+}
+
+// TestTimes: the times that documents and the programs rely on.
+func TestTimes(t *testing.T) {
+	want(t, agent, map[string]string{"WatchdogSec": "10s", "RestartSec": "2s", "TimeoutStopSec": "20s"})
+	want(t, keeper, map[string]string{"WatchdogSec": "2s", "RestartSec": "1s", "TimeoutStopSec": "2s"})
+	for _, unit := range units {
+		want(t, unit, map[string]string{"Restart": "always", "RestartPreventExitStatus": "2", "StartLimitIntervalSec": "0"})
+		if !slices.Contains(setting(t, unit, "Environment"), "GOTRACEBACK=crash") {
+			t.Errorf("%s: a crash of Go would exit with 2, which is not restarted", unit)
+		}
+	}
+}
+
+// TestKeeperIsApart: the agent starts after the keeper and outlives it. The keeper has
+// nothing but the lines, its socket and its folder, and neither network nor record.
+func TestKeeperIsApart(t *testing.T) {
+	if wants, after := setting(t, agent, "Wants"), setting(t, agent, "After"); !slices.Contains(wants, keeper) || !strings.Contains(strings.Join(after, " "), keeper) {
+		t.Errorf("the agent has Wants=%q, After=%q", wants, after)
+	}
+	for _, key := range []string{"Requires", "BindsTo", "PartOf", "ExecStopPost", "RuntimeDirectory"} {
+		if got := setting(t, agent, key); len(got) > 0 {
+			t.Errorf("the agent has %s=%q", key, got)
+		}
+	}
+	want(t, keeper, map[string]string{
+		"User": "bayward-keeper", "DevicePolicy": "closed", "DeviceAllow": "char-gpiochip rw", "PrivateNetwork": "yes",
+		"ProtectSystem": "strict", "InaccessiblePaths": "-/var/lib/bayward -/etc/credstore",
+		"CPUSchedulingPolicy": "fifo", "OOMScoreAdjust": "-1000", "LimitMEMLOCK": "infinity", "WatchdogSignal": "SIGKILL",
+	})
+	for _, key := range []string{"ReadWritePaths", "StateDirectory", "LoadCredential"} {
+		if got := setting(t, keeper, key); len(got) > 0 {
+			t.Errorf("the keeper has %s=%q", key, got)
+		}
 	}
 }
 
@@ -144,46 +199,74 @@ func TestCrashIsNotWrongInput(t *testing.T) {
 	}
 }
 
-// TestSystemCalls traces the real program, with page, broker and record: the unit
-// allows each of its system calls.
+// TestSystemCalls traces the real programs, the agent with page, broker and record:
+// each unit allows every system call of its programs.
 func TestSystemCalls(t *testing.T) {
 	if testing.Short() {
 		t.Skip("the trace is the same in every run")
 	}
 	needs(t, "systemd-analyze", "strace")
 	dir := t.TempDir()
-	bayward := filepath.Join(dir, "bayward")
-	build := exec.CommandContext(t.Context(), "go", "build", "-o", bayward, "../../agent")
+	bayward, bayKeeper := build(t, dir, "agent"), build(t, dir, "agent/keeper")
+	lines := filepath.Join(dir, "lines")
+	seen := trace(t, dir, [][]string{
+		{bayward, "demo", "--for", "3s", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0"},
+		append([]string{"timeout", "-s", "TERM", "4"}, bayward, "run", "--config", config(t, dir), "--listen", "127.0.0.1:0"),
+	})
+	if len(seen) < 30 || !seen["adjtimex"] || !seen["fsync"] && !seen["fdatasync"] {
+		t.Fatalf("the trace does not show a complete run of the agent: %v", seen)
+	}
+	permitted(t, agent, seen)
+	seen = trace(t, dir, [][]string{
+		{bayward, "lines", "--config", config(t, dir), "--user", "root", "--to", lines},
+		{"timeout", "-s", "TERM", "2", bayKeeper, "-socket", filepath.Join(dir, "socket"), lines},
+		{bayKeeper, "low", lines},
+	})
+	if !seen["mlockall"] || !seen["bind"] || !seen["listen"] {
+		t.Fatalf("the trace does not show a complete run of the keeper: %v", seen)
+	}
+	permitted(t, keeper, seen)
+}
+
+// build makes a program of ours.
+func build(t *testing.T, dir, folder string) (program string) {
+	t.Helper()
+	program = filepath.Join(dir, filepath.Base(folder))
+	build := exec.CommandContext(t.Context(), "go", "build", "-o", program, "../../"+folder)
 	build.Env = append(os.Environ(), "CGO_ENABLED=0", "GOFLAGS=-buildvcs=false")
 	if out, err := build.CombinedOutput(); err != nil {
 		t.Fatalf("%v\n%s", err, out)
 	}
-	seen := map[string]bool{}
-	for i, args := range [][]string{
-		{bayward, "demo", "--for", "3s", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0"},
-		append([]string{"timeout", "-s", "TERM", "4"}, bayward, "run", "--config", config(t, dir), "--listen", "127.0.0.1:0"),
-		{bayward, "outputs-safe", "--config", config(t, dir)},
-	} {
-		log := filepath.Join(dir, fmt.Sprint("calls", i))
+	return program
+}
+
+// trace returns the system calls of some programs. All must succeed; timeout ends its.
+func trace(t *testing.T, dir string, programs [][]string) map[string]bool {
+	t.Helper()
+	seen, log := map[string]bool{}, filepath.Join(dir, "calls")
+	for _, args := range programs {
 		out, err := command(t, "strace", append([]string{"-f", "-qq", "-e", "signal=none", "-o", log}, args...)...)
 		if err != nil && args[0] != "timeout" {
 			t.Fatalf("%v: %v\n%s", args, err, out)
 		}
 		calls(t, log, seen)
 	}
-	if len(seen) < 30 || !seen["adjtimex"] || !seen["fsync"] && !seen["fdatasync"] {
-		t.Fatalf("the trace does not show a complete run of the agent: %v", seen)
-	}
-	allowed := allowedCalls(t)
+	return seen
+}
+
+// permitted checks that a unit allows the calls.
+func permitted(t *testing.T, unit string, seen map[string]bool) {
+	t.Helper()
+	allowed := allowedCalls(t, unit)
 	for call := range seen {
 		if !allowed[call] {
-			t.Errorf("the program calls %s, which the unit does not allow", call)
+			t.Errorf("the program calls %s, which %s does not allow", call, unit)
 		}
 	}
 	if allowed["mount"] || allowed["clock_settime"] || allowed["ptrace"] {
 		t.Error("the test reads the filter wrongly: it takes a forbidden call as allowed")
 	}
-	t.Logf("figure: system calls in use %d, allowed %d", len(seen), len(allowed))
+	t.Logf("figure: %s system calls in use %d, allowed %d", unit, len(seen), len(allowed))
 }
 
 // config writes the simulated bay's configuration, with its record below dir.
@@ -221,14 +304,14 @@ func calls(t *testing.T, log string, seen map[string]bool) {
 	}
 }
 
-// allowedCalls applies the unit's SystemCallFilter= lines from top to bottom.
-func allowedCalls(t *testing.T) map[string]bool {
+// allowedCalls applies a unit's SystemCallFilter= lines from top to bottom.
+func allowedCalls(t *testing.T, unit string) map[string]bool {
 	t.Helper()
 	allowed := map[string]bool{}
 	for name := range members(t, "@default") { // always allowed
 		allowed[name] = true
 	}
-	for _, line := range setting(t, "SystemCallFilter") {
+	for _, line := range setting(t, unit, "SystemCallFilter") {
 		rest, deny := strings.CutPrefix(line, "~")
 		for _, word := range strings.Fields(rest) {
 			for name := range members(t, word) {

@@ -2,9 +2,9 @@
 
 // Command guest is /init of the emulated machine. It loads the kernel's
 // drivers, plugs in the two I²C adapters that the bench plays, and then does the
-// small part of systemd that the packaged unit relies on: it starts the program,
-// reads its READY=1 and WATCHDOG=1, kills it when they stop, runs the stop
-// action, starts it again, and serves the kernel's watchdog. The bench's orders
+// small part of systemd that the packaged units rely on: it starts keeper and agent,
+// reads their READY=1 and WATCHDOG=1, kills them when these stop, runs the stop
+// action, starts them again, and serves the kernel's watchdog. The bench's orders
 // come over a separate connection.
 package main
 
@@ -85,7 +85,7 @@ func boot() (*guest, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := g.loadUnit(); err != nil {
+	if g.units, err = loadPair(g.report); err != nil {
 		return g, err
 	}
 	if err := mountDisk(); err != nil {
@@ -115,8 +115,15 @@ func mountKernel() error {
 			return fmt.Errorf("mount %s: %w", m[1], err)
 		}
 	}
-	return os.MkdirAll(filepath.Dir(control.ConfigPath), 0o755)
+	if err := os.MkdirAll(filepath.Dir(control.ConfigPath), 0o755); err != nil {
+		return err
+	}
+	return os.WriteFile("/etc/passwd", []byte(users), 0o644)
 }
+
+// users are the user that the programs run as, and the agent's, which the keeper's
+// list of lines names.
+const users = "root:x:0:0:::\nbayward:x:999:999:::\n"
 
 func loadModules() error {
 	list, err := os.ReadFile("/modules/order")

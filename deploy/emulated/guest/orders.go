@@ -24,34 +24,23 @@ import (
 
 // guest is the init after boot.
 type guest struct {
-	conn net.Conn
-	out  sync.Mutex // guards writes to conn
-	unit manager
-	dog  *watchdog // nil if systemd serves it
+	conn  net.Conn
+	out   sync.Mutex // guards writes to conn
+	units manager
+	dog   *watchdog // nil if systemd serves it
 }
 
-// manager runs the agent's service: the init itself, or the board's systemd.
+// manager runs the two services: the init itself, or the board's systemd.
 type manager interface {
-	start(config string) error
-	stop() error
-	signal(s unix.Signal) error
+	start(config string) error // of both
+	stop() error               // of the agent
+	signal(u control.Unit, s unix.Signal) error
 	// supervise sets whether the stop action and a restart follow an exit.
-	supervise(stopAction, restart bool) error
+	supervise(u control.Unit, stopAction, restart bool) error
+	runStopAction() control.Event // of the keeper
 }
 
 func newGuest(c net.Conn) *guest { return &guest{conn: c} }
-
-// loadUnit reads the packaged unit.
-func (g *guest) loadUnit() error {
-	f, err := os.Open(control.UnitPath)
-	if err != nil {
-		return err
-	}
-	defer func() { _ = f.Close() }()
-	s, err := readService(f)
-	g.unit = newUnit(s, g.report)
-	return err
-}
 
 func (g *guest) report(e control.Event) {
 	g.out.Lock()
@@ -81,23 +70,19 @@ func (g *guest) serve() {
 func (g *guest) do(o *control.Order) control.Event {
 	switch o.Do {
 	case control.Start:
-		return done(g.unit.start(o.Config))
+		return done(g.units.start(o.Config))
 	case control.Stop:
-		return done(g.unit.stop())
+		return done(g.units.stop())
 	case control.Signal:
-		return done(g.unit.signal(unix.Signal(o.Signal)))
+		return done(g.units.signal(o.Unit, unix.Signal(o.Signal)))
 	case control.Supervise:
-		return done(g.unit.supervise(o.StopAction, o.Restart))
+		return done(g.units.supervise(o.Unit, o.StopAction, o.Restart))
 	case control.Hang:
-		if err := g.unit.supervise(false, false); err != nil {
-			return done(err)
-		}
-		g.dog.abandon()
-		return done(g.unit.signal(unix.SIGSTOP))
+		return done(g.hang())
 	case control.Clock:
 		return done(setClock(o.Unix, o.Trusted))
-	case control.Run:
-		return run(append([]string{control.Binary}, o.Args...))
+	case control.StopAction:
+		return g.units.runStopAction()
 	case control.Install:
 		return install(o.Path)
 	case control.HTTP:
@@ -106,6 +91,10 @@ func (g *guest) do(o *control.Order) control.Event {
 		return done(os.WriteFile(virtualUSB+"/detach", []byte("0"), 0o200))
 	case control.Plug:
 		return done(attach(0, os.Getenv("BENCH_I2C")))
+	case control.Freeze, control.Thaw:
+		return done(freeze(o.Do == control.Freeze))
+	case control.Eject:
+		return done(eject())
 	case control.Read:
 		text, err := os.ReadFile(o.Path)
 		e := done(err)
@@ -113,6 +102,16 @@ func (g *guest) do(o *control.Order) control.Event {
 		return e
 	}
 	return done(fmt.Errorf("unknown order %q", o.Do))
+}
+
+// hang stops both programs, and what serves the kernel's watchdog.
+func (g *guest) hang() error {
+	var errs []error
+	for _, u := range []control.Unit{control.Agent, control.Keeper} {
+		errs = append(errs, g.units.supervise(u, false, false), g.units.signal(u, unix.SIGSTOP))
+	}
+	g.dog.abandon()
+	return errors.Join(errs...)
 }
 
 func done(err error) control.Event {

@@ -13,17 +13,19 @@ import (
 	unitfile "github.com/coreos/go-systemd/v22/unit"
 )
 
-// service is the part of the packaged unit, deploy/package/bayward.service, that the
-// init uses. The hardening is not part of it.
+// service is the part of a packaged unit in deploy/package that the init uses. The
+// hardening is not part of it.
 type service struct {
-	start, stopPost []string
-	environment     []string
-	watchdog        time.Duration // WatchdogSec=
-	startTimeout    time.Duration
-	stopTimeout     time.Duration
-	abortTimeout    time.Duration // from SIGABRT to SIGKILL
-	restartPause    time.Duration
-	notRestarted    []string // exit codes
+	startPre, start, stopPost []string
+	environment               []string
+	runtimeFolder             string        // below /run
+	priority                  uint32        // in real time; 0 for an ordinary process
+	watchdog                  time.Duration // WatchdogSec=
+	startTimeout              time.Duration
+	stopTimeout               time.Duration
+	abortTimeout              time.Duration // from SIGABRT to SIGKILL; 0 for SIGKILL at once
+	restartPause              time.Duration
+	notRestarted              []string // exit codes
 }
 
 // section is the [Service] section of a unit, with the first error found.
@@ -48,12 +50,37 @@ func (s *section) one(key string) string {
 	return values[0]
 }
 
+// most returns the value of a key that may occur once.
+func (s *section) most(key string) string {
+	if len(s.lines[key]) == 0 {
+		return ""
+	}
+	return s.one(key)
+}
+
+// command returns a command whose failure does not keep the program from starting.
+func (s *section) command(key string) []string {
+	text, ignored := strings.CutPrefix(s.most(key), "-")
+	if text != "" && !ignored {
+		s.fail("has %s=%s; the init supports only a command whose failure is ignored, with a - before it", key, text)
+	}
+	return strings.Fields(text)
+}
+
 func (s *section) span(key string) time.Duration {
 	d, err := seconds(s.one(key))
 	if err != nil {
 		s.fail("has no valid time in %s=: %w", key, err)
 	}
 	return d
+}
+
+func (s *section) number(key string) uint32 {
+	n, err := strconv.ParseUint(s.one(key), 10, 32)
+	if err != nil {
+		s.fail("has no valid number in %s=: %w", key, err)
+	}
+	return uint32(n)
 }
 
 // only checks that a key has the one value that this init supports.
@@ -79,10 +106,19 @@ func readService(r io.Reader) (service, error) {
 	u.only("Type", "notify")
 	u.only("Restart", "always")
 	s := service{
-		start: strings.Fields(u.one("ExecStart")), stopPost: strings.Fields(u.one("ExecStopPost")),
-		environment: u.lines["Environment"], notRestarted: u.lines["RestartPreventExitStatus"],
+		startPre: u.command("ExecStartPre"), start: strings.Fields(u.one("ExecStart")), stopPost: strings.Fields(u.most("ExecStopPost")),
+		environment: u.lines["Environment"], notRestarted: u.lines["RestartPreventExitStatus"], runtimeFolder: u.most("RuntimeDirectory"),
 		watchdog: u.span("WatchdogSec"), startTimeout: u.span("TimeoutStartSec"), stopTimeout: u.span("TimeoutStopSec"),
-		abortTimeout: u.span("TimeoutAbortSec"), restartPause: u.span("RestartSec"),
+		restartPause: u.span("RestartSec"),
+	}
+	if u.most("CPUSchedulingPolicy") != "" {
+		u.only("CPUSchedulingPolicy", "fifo")
+		s.priority = u.number("CPUSchedulingPriority")
+	}
+	if u.most("WatchdogSignal") == "" {
+		s.abortTimeout = u.span("TimeoutAbortSec")
+	} else {
+		u.only("WatchdogSignal", "SIGKILL")
 	}
 	return s, u.err
 }

@@ -19,21 +19,20 @@ import (
 )
 
 // On a board with a Debian root the init loads the drivers and hands over to
-// systemd. It continues as a service beside the agent's, which plugs the adapters in
-// before the agent may start and carries out the bench's orders with systemctl and
-// dpkg. The agent's unit is the packaged one, with its hardening.
+// systemd. It continues as a service beside those of keeper and agent, which plugs the
+// adapters in before the agent may start and carries out the bench's orders with
+// systemctl and dpkg. The two units are the packaged ones, with their hardening.
 
 const (
 	underSystemd = "under-systemd" // the argument of that service
 	benchDir     = "/run/bench"
 	stickDir     = benchDir + "/stick"
-	agentUnit    = "bayward.service"
 )
 
 // benchUnit is that service; %s is replaced by its Environment= lines.
 const benchUnit = `[Unit]
 Description=the wires of the emulated board
-Before=bayward.service
+Before=bayward.service bayward-keeper.service
 [Service]
 Type=notify
 NotifyAccess=main
@@ -111,7 +110,7 @@ func serveUnderSystemd() error {
 		return err
 	}
 	m := &systemd{report: g.report}
-	g.unit = m
+	g.units = m
 	err = errors.Join(os.MkdirAll(stickDir, 0o755), unix.Mount("/dev/vda", stickDir, "ext4", unix.MS_RDONLY, ""))
 	if err == nil {
 		err = plugAdapters()
@@ -124,7 +123,8 @@ func serveUnderSystemd() error {
 	if _, err := daemon.SdNotify(false, daemon.SdNotifyReady); err != nil {
 		return err
 	}
-	go m.follow()
+	go m.follow(control.Agent)
+	go m.follow(control.Keeper)
 	g.serve()
 	return nil
 }
@@ -138,7 +138,7 @@ func install(name string) control.Event {
 	return run([]string{"dpkg", "--force-confold", "--install", filepath.Join(stickDir, filepath.Base(name))})
 }
 
-// systemd runs the packaged unit with the board's own manager.
+// systemd runs the packaged units with the board's own manager.
 type systemd struct{ report func(control.Event) }
 
 var _ manager = (*systemd)(nil)
@@ -159,33 +159,37 @@ func (s *systemd) start(config string) error {
 		return fmt.Errorf("the package is not installed: %w", err)
 	}
 	if string(was) == config {
-		if now := look(); now.ready() {
-			s.report(control.Event{Kind: control.AgentReady})
+		if now := look(control.Agent); now.ready() {
+			s.report(control.Event{Kind: control.Ready, Unit: control.Agent})
 			return nil
 		}
-		return systemctl("start", "--no-block", agentUnit)
+		return systemctl("start", "--no-block", string(control.Agent))
 	}
 	if err := os.WriteFile(control.ConfigPath, []byte(config), 0o600); err != nil { // owner and mode stay
 		return err
 	}
 	unix.Sync()
-	return systemctl("restart", "--no-block", agentUnit)
+	return systemctl("restart", "--no-block", string(control.Agent))
 }
 
-func (s *systemd) stop() error { return systemctl("stop", agentUnit) }
+func (s *systemd) stop() error { return systemctl("stop", string(control.Agent)) }
 
-func (s *systemd) signal(sig unix.Signal) error {
-	return systemctl("kill", "--kill-whom=main", "--signal="+strconv.Itoa(int(sig)), agentUnit)
+func (s *systemd) signal(u control.Unit, sig unix.Signal) error {
+	return systemctl("kill", "--kill-whom=main", "--signal="+strconv.Itoa(int(sig)), string(u))
 }
 
-func (s *systemd) supervise(stopAction, restart bool) error {
+func (s *systemd) runStopAction() control.Event {
+	return control.Event{Error: "systemd runs it"}
+}
+
+func (s *systemd) supervise(_ control.Unit, stopAction, restart bool) error {
 	if !stopAction || !restart {
 		return errors.New("systemd supervises only as the packaged unit specifies")
 	}
 	return nil
 }
 
-// state is what systemd reports of the agent's service.
+// state is what systemd reports of a service.
 type state struct {
 	pid, active, sub, result string
 	stopPid, stopExit        string // of a stop action that has ended, otherwise ""
@@ -195,8 +199,8 @@ func (s state) runs() bool  { return s.pid != "" && s.pid != "0" }
 func (s state) hung() bool  { return s.sub == "stop-watchdog" || s.result == "watchdog" }
 func (s state) ready() bool { return s.runs() && s.active == "active" && s.sub == "running" }
 
-func look() (s state) {
-	out, err := exec.Command("systemctl", "show", agentUnit,
+func look(u control.Unit) (s state) {
+	out, err := exec.Command("systemctl", "show", string(u),
 		"--property=MainPID,ActiveState,SubState,Result,ExecStopPost").Output()
 	if err != nil {
 		return state{}
@@ -240,15 +244,16 @@ func readStopPost(text string) (pid, exit string) {
 	return parts["pid"], exit
 }
 
-// follow reports the agent's changes of state to the bench. It misses states shorter
-// than its interval; a restart comes two seconds after an exit.
-func (s *systemd) follow() {
+// follow reports a service's changes of state to the bench. It misses states shorter
+// than its interval; a restart comes a second or two after an exit.
+func (s *systemd) follow(u control.Unit) {
 	for was := (state{}); ; time.Sleep(250 * time.Millisecond) {
-		now := look()
+		now := look(u)
 		if now.active == "" {
 			continue // systemd is busy
 		}
 		for _, e := range changes(was, now) {
+			e.Unit = u
 			s.report(e)
 		}
 		was = now
@@ -259,10 +264,10 @@ func (s *systemd) follow() {
 func changes(was, now state) (out []control.Event) {
 	other := now.pid != was.pid
 	if now.hung() && !was.hung() {
-		out = append(out, control.Event{Kind: control.AgentHung})
+		out = append(out, control.Event{Kind: control.Hung})
 	}
 	if was.runs() && other {
-		out = append(out, control.Event{Kind: control.AgentEnded, Text: now.result})
+		out = append(out, control.Event{Kind: control.Ended, Text: now.result})
 	}
 	if now.stopPid != "" && now.stopPid != was.stopPid {
 		exit, err := strconv.Atoi(now.stopExit)
@@ -271,10 +276,10 @@ func changes(was, now state) (out []control.Event) {
 		out = append(out, e)
 	}
 	if now.runs() && other {
-		out = append(out, control.Event{Kind: control.AgentStarted})
+		out = append(out, control.Event{Kind: control.Started})
 	}
 	if now.ready() && (other || !was.ready()) {
-		out = append(out, control.Event{Kind: control.AgentReady})
+		out = append(out, control.Event{Kind: control.Ready})
 	}
 	return out
 }

@@ -14,7 +14,7 @@ import (
 // TestReadState reads the output of systemctl show, systemd 252.
 func TestReadState(t *testing.T) {
 	const stopped = `MainPID=0
-ExecStopPost={ path=/usr/bin/bayward ; argv[]=/usr/bin/bayward outputs-safe --config /etc/bayward/bayward.yaml ; ignore_errors=no ; ` +
+ExecStopPost={ path=/usr/bin/bayward-keeper ; argv[]=/usr/bin/bayward-keeper low /run/bayward-keeper/lines ; ignore_errors=no ; ` +
 		`start_time=[Thu 2026-01-15 03:20:11 UTC] ; stop_time=[Thu 2026-01-15 03:20:12 UTC] ; pid=412 ; code=exited ; status=0 }
 Result=signal
 ActiveState=activating
@@ -36,7 +36,7 @@ SubState=auto-restart
 	require.False(t, readState("MainPID=511\nActiveState=activating\nSubState=start\n").ready())
 }
 
-// TestChanges: the events of a killed and of a hung agent, even when states in
+// TestChanges: the events of a program that was killed or hung, even when states in
 // between were missed.
 func TestChanges(t *testing.T) {
 	kinds := func(looks ...state) (out []control.Kind) {
@@ -49,15 +49,15 @@ func TestChanges(t *testing.T) {
 	}
 	running := func(pid string) state { return state{pid: pid, active: "active", sub: "running"} }
 	ended := state{pid: "0", active: "activating", sub: "auto-restart", result: "signal", stopPid: "9", stopExit: "0"}
-	require.Equal(t, []control.Kind{control.AgentStarted, control.AgentReady}, kinds(state{}, state{pid: "7", active: "activating", sub: "start"}, running("7")))
-	require.Equal(t, []control.Kind{control.AgentEnded, control.StopActionRan, control.AgentStarted, control.AgentReady},
+	require.Equal(t, []control.Kind{control.Started, control.Ready}, kinds(state{}, state{pid: "7", active: "activating", sub: "start"}, running("7")))
+	require.Equal(t, []control.Kind{control.Ended, control.StopActionRan, control.Started, control.Ready},
 		kinds(running("7"), ended, running("11")))
-	require.Equal(t, []control.Kind{control.AgentEnded, control.AgentStarted, control.AgentReady}, kinds(running("7"), running("11")))
+	require.Equal(t, []control.Kind{control.Ended, control.Started, control.Ready}, kinds(running("7"), running("11")))
 	hung := state{pid: "7", active: "deactivating", sub: "stop-watchdog", result: "watchdog"}
-	require.Equal(t, []control.Kind{control.AgentHung, control.AgentEnded, control.StopActionRan}, kinds(running("7"), hung, hung, ended))
+	require.Equal(t, []control.Kind{control.Hung, control.Ended, control.StopActionRan}, kinds(running("7"), hung, hung, ended))
 	late := ended
 	late.result = "watchdog"
-	require.Equal(t, []control.Kind{control.AgentHung, control.AgentEnded, control.StopActionRan}, kinds(running("7"), late, late), "the kill itself was missed")
+	require.Equal(t, []control.Kind{control.Hung, control.Ended, control.StopActionRan}, kinds(running("7"), late, late), "the kill itself was missed")
 
 	failed := ended
 	failed.stopExit = "killed 9"

@@ -9,6 +9,8 @@ import (
 	"net"
 	"os"
 	"os/exec"
+	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"time"
@@ -18,11 +20,9 @@ import (
 	"bayward/deploy/emulated/control"
 )
 
-const notifySocket = "/run/notify"
-
-// unit is the agent's service: type notify, restarted always, with a watchdog
-// and a stop action.
+// unit is a service of type notify, restarted always, with a watchdog.
 type unit struct {
+	name   control.Unit
 	report func(control.Event)
 	file   service
 
@@ -36,26 +36,30 @@ type unit struct {
 	beat       *time.Timer
 }
 
-func newUnit(file service, report func(control.Event)) *unit {
-	return &unit{file: file, report: report, stopAction: true, restart: true}
+func newUnit(name control.Unit, file service, report func(control.Event)) *unit {
+	return &unit{name: name, file: file, report: report, stopAction: true, restart: true}
 }
 
-// supervise sets what follows an exit of the agent.
-func (u *unit) supervise(stopAction, restart bool) error {
+// tell reports an event of this unit.
+func (u *unit) tell(e control.Event) {
+	e.Unit = u.name
+	u.report(e)
+}
+
+// supervise sets what follows an exit of the program.
+func (u *unit) supervise(stopAction, restart bool) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	u.stopAction, u.restart = stopAction, restart
-	return nil
 }
 
-func (u *unit) start(config string) error {
-	if err := os.WriteFile(control.ConfigPath, []byte(config), 0o600); err != nil {
-		return err
-	}
+var errRuns = errors.New("it is already running")
+
+func (u *unit) start() error {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	if u.cmd != nil {
-		return errors.New("the agent is already running")
+		return fmt.Errorf("start %s: %w", u.name, errRuns)
 	}
 	if err := u.listen(); err != nil {
 		return err
@@ -64,12 +68,14 @@ func (u *unit) start(config string) error {
 	return u.launch()
 }
 
-// listen opens the socket on which the agent reports its state.
+func (u *unit) socket() string { return "/run/notify." + string(u.name) }
+
+// listen opens the socket on which the program reports its state.
 func (u *unit) listen() error {
 	if u.notified != nil {
 		return nil
 	}
-	c, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: notifySocket, Net: "unixgram"})
+	c, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: u.socket(), Net: "unixgram"})
 	if err != nil {
 		return err
 	}
@@ -91,7 +97,7 @@ func (u *unit) hear(message string) {
 		switch strings.TrimSpace(line) {
 		case "READY=1":
 			u.alive()
-			u.report(control.Event{Kind: control.AgentReady})
+			u.tell(control.Event{Kind: control.Ready})
 		case "WATCHDOG=1":
 			u.alive()
 		}
@@ -112,16 +118,50 @@ func (u *unit) launch() error {
 	cmd := exec.CommandContext(context.Background(), u.file.start[0], u.file.start[1:]...)
 	cmd.Stdout, cmd.Stderr = os.Stdout, os.Stderr
 	cmd.Env = append([]string{
-		"NOTIFY_SOCKET=" + notifySocket, "HOME=/", "PATH=/usr/bin",
+		"NOTIFY_SOCKET=" + u.socket(), "HOME=/", "PATH=/usr/bin",
 		fmt.Sprintf("WATCHDOG_USEC=%d", u.file.watchdog.Microseconds()),
 	}, u.file.environment...)
-	if err := cmd.Start(); err != nil {
+	if err := u.prepare(); err != nil {
+		return err
+	}
+	if err := startAt(u.file.priority, cmd); err != nil {
 		return err
 	}
 	u.cmd, u.ended = cmd, make(chan struct{})
 	u.beat = time.AfterFunc(u.file.startTimeout, func() { u.hung(cmd) })
-	u.report(control.Event{Kind: control.AgentStarted})
+	u.tell(control.Event{Kind: control.Started})
 	go u.follow(cmd, u.ended)
+	return nil
+}
+
+// startAt starts a program with a real-time priority, which it inherits from the thread
+// that starts it.
+func startAt(priority uint32, cmd *exec.Cmd) error {
+	if priority == 0 {
+		return cmd.Start()
+	}
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	attr := unix.SchedAttr{Size: unix.SizeofSchedAttr, Policy: unix.SCHED_FIFO, Priority: priority}
+	if err := unix.SchedSetAttr(0, &attr, 0); err != nil {
+		return fmt.Errorf("real-time priority: %w", err)
+	}
+	ordinary := unix.SchedAttr{Size: unix.SizeofSchedAttr, Policy: unix.SCHED_NORMAL}
+	return errors.Join(cmd.Start(), unix.SchedSetAttr(0, &ordinary, 0))
+}
+
+// prepare makes the runtime folder and runs the command before the program.
+func (u *unit) prepare() error {
+	if u.file.runtimeFolder != "" {
+		if err := os.MkdirAll(filepath.Join("/run", u.file.runtimeFolder), 0o750); err != nil {
+			return err
+		}
+	}
+	if len(u.file.startPre) > 0 {
+		if e := run(u.file.startPre); e.Exit != 0 || e.Error != "" {
+			say("%s ended with %d: %s %s", u.file.startPre, e.Exit, e.Error, e.Text)
+		}
+	}
 	return nil
 }
 
@@ -130,12 +170,15 @@ func (u *unit) hung(cmd *exec.Cmd) {
 	u.mu.Lock()
 	still := u.cmd == cmd && u.restart
 	u.mu.Unlock()
-	if still {
-		u.report(control.Event{Kind: control.AgentHung})
+	if !still {
+		return
+	}
+	u.tell(control.Event{Kind: control.Hung})
+	if u.file.abortTimeout > 0 {
 		_ = cmd.Process.Signal(unix.SIGABRT)
 		time.Sleep(u.file.abortTimeout) // a stopped process does not handle SIGABRT
-		_ = cmd.Process.Kill()
 	}
+	_ = cmd.Process.Kill()
 }
 
 // follow waits for the process to exit and then does what the unit specifies.
@@ -144,17 +187,17 @@ func (u *unit) follow(cmd *exec.Cmd, ended chan struct{}) {
 	u.mu.Lock()
 	u.beat.Stop()
 	u.cmd, u.beat = nil, nil
-	stopAction, again := u.stopAction, u.restart && u.wanted && u.file.restarts(cmd.ProcessState.ExitCode())
+	stopAction, again := u.stopAction && len(u.file.stopPost) > 0, u.restart && u.wanted && u.file.restarts(cmd.ProcessState.ExitCode())
 	u.mu.Unlock()
 	text := "exit status 0"
 	if err != nil {
 		text = err.Error()
 	}
-	u.report(control.Event{Kind: control.AgentEnded, Text: text})
+	u.tell(control.Event{Kind: control.Ended, Text: text})
 	if stopAction {
 		e := run(u.file.stopPost)
 		e.Kind = control.StopActionRan
-		u.report(e)
+		u.tell(e)
 	}
 	close(ended)
 	if !again {
@@ -174,12 +217,12 @@ func (u *unit) signal(s unix.Signal) error {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	if u.cmd == nil {
-		return errors.New("the agent is not running")
+		return fmt.Errorf("%s is not running", u.name)
 	}
 	return u.cmd.Process.Signal(s)
 }
 
-// stop ends the agent as systemctl stop does.
+// stop ends the program as systemctl stop does.
 func (u *unit) stop() error {
 	u.mu.Lock()
 	u.wanted = false

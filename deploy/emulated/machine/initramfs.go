@@ -137,7 +137,7 @@ func dependencies(image []byte) ([]string, error) {
 	return nil, nil
 }
 
-// writeInitramfs packs the init, the program under test and the modules for the
+// writeInitramfs packs the init, the files under test and the modules for the
 // machine's devices.
 func writeInitramfs(ctx context.Context, out string, o *Options) error {
 	m, err := findModules(filepath.Join(o.Kernel, "lib/modules"))
@@ -157,23 +157,18 @@ func writeInitramfs(ctx context.Context, out string, o *Options) error {
 		c.add("modules/"+name, 0o100644, m.files[name])
 	}
 	c.add("modules/order", 0o100644, []byte(strings.Join(m.order, "\n")))
-	for name, path := range map[string]string{"init": o.Init, "usr/bin/bayward": o.Program} {
-		if path == "" {
-			continue
-		}
+	image, err := os.ReadFile(o.Init)
+	if err != nil {
+		return err
+	}
+	c.add("init", 0o100755, image)
+	for name, path := range o.Files {
 		image, err := os.ReadFile(path)
 		if err != nil {
 			return err
 		}
-		c.add(name, 0o100755, image)
-	}
-	for name, path := range o.Files {
-		text, err := os.ReadFile(path)
-		if err != nil {
-			return err
-		}
 		c.addFolders(name)
-		c.add(name, 0o100644, text)
+		c.add(name, 0o100755, image)
 	}
 	c.add("TRAILER!!!", 0, nil)
 	return os.WriteFile(out, c.Bytes(), 0o600)

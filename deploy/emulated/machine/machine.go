@@ -17,14 +17,13 @@ import (
 
 // Options are what a machine is made of.
 type Options struct {
-	Qemu    string            // program; "" is qemu-system-aarch64
-	Kernel  string            // folder of an unpacked linux-image package
-	Init    string            // arm64 binary
-	Program string            // the packaged binary, arm64 or arm; "" with a Root
-	Root    string            // image of a Debian root that the init hands over to; the guest writes to it
-	Stick   string            // folder whose files are put on the first disk; "" leaves it empty
-	Files   map[string]string // more of the guest's files: path there to path here
-	Dir     string            // for sockets and images; the path must be short enough for a socket
+	Qemu   string            // program; "" is qemu-system-aarch64
+	Kernel string            // folder of an unpacked linux-image package
+	Init   string            // arm64 binary
+	Root   string            // image of a Debian root that the init hands over to; the guest writes to it
+	Stick  string            // folder whose files are put on the first disk; "" leaves it empty
+	Files  map[string]string // more of the guest's files, all executable: path there to path here
+	Dir    string            // for sockets and images; the path must be short enough for a socket
 	// Lines names the lines of the GPIO chip, number 0 first; "" for none.
 	// Line 3 is the board's power key.
 	Lines [8]string

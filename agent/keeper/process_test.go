@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -26,6 +27,8 @@ import (
 const (
 	asKeeper = "BAYWARD_TEST_KEEPER" // the socket's path
 	asAgent  = "BAYWARD_TEST_AGENT"  // the same
+	// for a keeper whose orders are as cheap as those of the kernel's lines, and unseen
+	plainLines = "BAYWARD_TEST_PLAIN"
 )
 
 func TestMain(m *testing.M) {
@@ -48,6 +51,9 @@ type pipeLine struct {
 func pipeLines(socket string) finder {
 	to := os.NewFile(3, "lines")
 	return func(name string) line {
+		if os.Getenv(plainLines) != "" {
+			return plainLine{}
+		}
 		if name == "GPIO9" {
 			return missing{fmt.Errorf("no line %s", name)}
 		}
@@ -63,6 +69,12 @@ func (l *pipeLine) Out(level gpio.Level) error {
 	}
 	return nil
 }
+
+type plainLine struct{}
+
+func (plainLine) Out(gpio.Level) error { _ = syscall.Getppid(); return nil }
+
+func (plainLine) Close() {}
 
 func (l *pipeLine) Close() { _, _ = fmt.Fprintf(l.to, "%s closed %d false\n", l.name, bootTime()) }
 
@@ -91,7 +103,7 @@ type order struct {
 
 // process is a keeper of its own on a pipe of lines.
 type process struct {
-	t       *testing.T
+	t       testing.TB
 	cmd     *exec.Cmd
 	socket  string
 	orders  chan order
@@ -103,11 +115,11 @@ type process struct {
 const oneBay = "user 4711\nbay-1 GPIO17 GPIO27\n"
 
 // start runs a keeper with a list. Args come before the name of its file.
-func start(t *testing.T, list string, args ...string) *process {
+func start(t testing.TB, list string, args ...string) *process {
 	return startWith(t, list, func(*exec.Cmd) {}, args...)
 }
 
-func startWith(t *testing.T, list string, change func(*exec.Cmd), args ...string) *process {
+func startWith(t testing.TB, list string, change func(*exec.Cmd), args ...string) *process {
 	t.Helper()
 	dir := t.TempDir()
 	require.NoError(t, os.Chmod(filepath.Dir(dir), 0o755)) //nolint:gosec // for the test with another user
@@ -133,7 +145,7 @@ func startWith(t *testing.T, list string, change func(*exec.Cmd), args ...string
 	return p
 }
 
-func listenAsManager(t *testing.T, name string) *net.UnixConn {
+func listenAsManager(t testing.TB, name string) *net.UnixConn {
 	c, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: name, Net: "unixgram"})
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = c.Close() })
@@ -141,7 +153,7 @@ func listenAsManager(t *testing.T, name string) *net.UnixConn {
 }
 
 // ready starts a keeper and waits until it listens.
-func ready(t *testing.T, list string) *process {
+func ready(t testing.TB, list string) *process {
 	t.Helper()
 	p := start(t, list)
 	require.Equal(t, "READY=1", p.heard())
@@ -222,7 +234,7 @@ func (p *process) heard() string {
 // peer is an agent by hand.
 type peer struct {
 	*net.UnixConn
-	t        *testing.T
+	t        testing.TB
 	sequence uint64
 }
 

@@ -18,7 +18,7 @@ import (
 func Check(cfg *config.Config) error {
 	_, err := Open(cfg, Hardware{
 		Bus:     func(string) (i2c.Bus, error) { return noBus{}, nil },
-		Pin:     func(string) (gpio.PinIO, error) { return noPin{gpio.INVALID}, nil },
+		Pin:     func(string) (gpio.PinIn, error) { return noPin{gpio.INVALID}, nil },
 		OneWire: noFiles{},
 		Now:     func() time.Duration { return 0 },
 	})
@@ -35,10 +35,9 @@ func (noBus) Tx(uint16, []byte, []byte) error { return errNoHardware }
 func (noBus) SetSpeed(physic.Frequency) error { return nil }
 
 // noPin is a line that leads nowhere.
-type noPin struct{ gpio.PinIO }
+type noPin struct{ gpio.PinIn }
 
 func (noPin) In(gpio.Pull, gpio.Edge) error { return nil }
-func (noPin) Out(gpio.Level) error          { return nil }
 func (noPin) Read() gpio.Level              { return gpio.Low }
 
 // noFiles is an empty folder.

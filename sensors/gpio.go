@@ -16,24 +16,24 @@ import (
 // bays may share the fan's contact.
 type lines struct {
 	mu    sync.Mutex // guards found
-	found map[string]gpio.PinIO
+	found map[string]gpio.PinIn
 }
 
-func newLines() *lines { return &lines{found: map[string]gpio.PinIO{}} }
+func newLines() *lines { return &lines{found: map[string]gpio.PinIn{}} }
 
-func (l *lines) pin(name string) (gpio.PinIO, error) {
+func (l *lines) pin(name string) (gpio.PinIn, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if pin, ok := l.found[name]; ok {
 		return pin, nil
 	}
-	pin := gpioreg.ByName(name)
+	var pin gpio.PinIn = gpioreg.ByName(name)
 	if pin == nil {
 		return nil, errors.New("no GPIO line has this name (see gpioinfo; is the user in group gpio?)")
 	}
 	for _, chip := range gpioioctl.Chips {
-		if line := chip.ByName(pin.Name()); line != nil && gpio.PinIO(line) == pin {
-			pin = &kernelLine{GPIOLine: line, request: func(pull gpio.Pull) (lineSet, error) {
+		if line := chip.ByName(pin.Name()); line != nil && gpio.PinIn(line) == pin {
+			pin = &kernelLine{PinIn: line, request: func(pull gpio.Pull) (lineSet, error) {
 				return chip.LineSet(gpioioctl.LineInput, gpio.NoEdge, pull, line.Name())
 			}}
 			break
@@ -46,7 +46,6 @@ func (l *lines) pin(name string) (gpio.PinIO, error) {
 // lineSet is what an input needs of gpioioctl.LineSet.
 type lineSet interface {
 	Read(mask gpio.GPIOValue) (gpio.GPIOValue, error)
-	Close() error
 }
 
 // errNotInput: the line was not made an input.
@@ -55,12 +54,11 @@ var errNotInput = errors.New("the line is not an input")
 // errEdges: contacts are read at each tick instead.
 var errEdges = errors.New("edges are not watched")
 
-// kernelLine is a line of a character device. As an input it is a line set with one
-// line: a set reports a failed read, whereas periph's line returns a low level,
-// which can mean a closed contact. As an output it is periph's line. It is one or
-// the other until it is closed.
+// kernelLine is a line of a character device, as an input only: a line set with one
+// line. A set reports a failed read, whereas periph's line returns a low level, which
+// can mean a closed contact.
 type kernelLine struct {
-	*gpioioctl.GPIOLine
+	gpio.PinIn
 	request func(gpio.Pull) (lineSet, error)
 	input   lineSet // nil until it is an input
 	pull    gpio.Pull
@@ -97,15 +95,6 @@ func (l *kernelLine) Level() (gpio.Level, error) {
 func (l *kernelLine) Read() gpio.Level {
 	level, _ := l.Level()
 	return level
-}
-
-// Close returns the line to the kernel.
-func (l *kernelLine) Close() {
-	if l.input != nil {
-		_ = l.input.Close()
-		l.input = nil
-	}
-	l.GPIOLine.Close()
 }
 
 // taken adds what to do when another program has a line: the kernel gives it to one

@@ -21,8 +21,8 @@ type Hardware struct {
 	// Bus opens an I²C bus by its name in the configuration. It is called once
 	// for each name.
 	Bus func(name string) (i2c.Bus, error)
-	// Pin finds a GPIO line by its name.
-	Pin func(name string) (gpio.PinIO, error)
+	// Pin finds a GPIO line by its name. None is ever driven: see agent/lease.
+	Pin func(name string) (gpio.PinIn, error)
 	// OneWire is the folder of the kernel's 1-wire devices.
 	OneWire fs.FS
 	// Wait returns after d or with the context's error; nil waits in real time.

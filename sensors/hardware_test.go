@@ -85,7 +85,7 @@ func (c *converterBus) code(config uint16) uint16 {
 // bench is the hardware of a test.
 type bench struct {
 	bus      *converterBus
-	pins     map[string]gpio.PinIO
+	pins     map[string]gpio.PinIn
 	files    fstest.MapFS
 	now      time.Duration
 	busAsked []string
@@ -102,7 +102,7 @@ func w1(milli string) *fstest.MapFile {
 
 func newBench(t testing.TB) *bench {
 	b := &bench{bus: newConverterBus(), now: time.Hour}
-	b.pins = map[string]gpio.PinIO{ // without the relay's lines, which are not for us
+	b.pins = map[string]gpio.PinIn{ // without the relay's lines, which are not for us
 		"GPIO5": &gpiotest.Pin{N: "GPIO5"}, "GPIO6": &gpiotest.Pin{N: "GPIO6"}, "GPIO13": &gpiotest.Pin{N: "GPIO13"},
 	}
 	b.files = fstest.MapFS{packID + "/w1_slave": w1("31250"), ambientID + "/w1_slave": w1("18500")}
@@ -118,7 +118,7 @@ func (b *bench) hardware() Hardware {
 			}
 			return b.bus, nil
 		},
-		Pin: func(name string) (gpio.PinIO, error) {
+		Pin: func(name string) (gpio.PinIn, error) {
 			if pin, ok := b.pins[name]; ok {
 				return pin, nil
 			}

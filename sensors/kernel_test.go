@@ -103,19 +103,17 @@ func TestNobodyWaitsForEdges(t *testing.T) {
 
 // fakeSet is a requested line.
 type fakeSet struct {
-	bits   gpio.GPIOValue
-	err    error
-	closed int
+	bits gpio.GPIOValue
+	err  error
 }
 
 func (s *fakeSet) Read(mask gpio.GPIOValue) (gpio.GPIOValue, error) { return s.bits & mask, s.err }
-func (s *fakeSet) Close() error                                     { s.closed++; return nil }
 
 // TestKernelLineReportsFailedRead: an input line is requested only once, even if two
 // bays share it, and a failed read gives no level.
 func TestKernelLineReportsFailedRead(t *testing.T) {
 	set, asked := &fakeSet{}, 0
-	l := &kernelLine{GPIOLine: &gpioioctl.GPIOLine{}, request: func(gpio.Pull) (lineSet, error) {
+	l := &kernelLine{PinIn: &gpioioctl.GPIOLine{}, request: func(gpio.Pull) (lineSet, error) {
 		if asked++; asked > 1 {
 			return nil, syscall.EBUSY // as the kernel does
 		}
@@ -144,9 +142,5 @@ func TestKernelLineReportsFailedRead(t *testing.T) {
 	set.err = syscall.ENODEV
 	if _, err := levelOf(l)(); !errors.Is(err, syscall.ENODEV) {
 		t.Errorf("as a contact: got %v", err)
-	}
-	l.Close()
-	if _, err := l.Level(); set.closed != 1 || !errors.Is(err, errNotInput) {
-		t.Errorf("closed %d times, then: %v", set.closed, err)
 	}
 }

@@ -53,7 +53,7 @@ func TestOpenErrors(t *testing.T) {
 // v3.8.5 (gpioioctl/gpio.go), as text only: the first command returns the error,
 // later ones have no line at all.
 type takenPin struct {
-	gpio.PinIO
+	gpio.PinIn
 	asked int
 }
 

@@ -50,7 +50,7 @@ func newYard(t *testing.T, kind level.Kind, levelMM float64) *yard {
 		t.Fatal(err)
 	}
 	bays, err := sensors.Open(&config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: parts}}},
-		sensors.Hardware{Bus: y.bench.Bus, Pin: y.bench.Pin, OneWire: y.bench.OneWire(), Wait: y.bench.Wait, Now: y.bench.Now})
+		sensors.Hardware{Bus: y.bench.Bus, Pin: y.bench.Input, OneWire: y.bench.OneWire(), Wait: y.bench.Wait, Now: y.bench.Now})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -65,7 +65,7 @@ func newRig(t *testing.T, miswire func(*wiring.Parts), change func(*bay.Setup)) 
 	}
 	cfg := &config.Config{Packs: []config.Pack{pack}, Bays: []config.Bay{{Name: "bay-1", Pack: pack.Name, Wiring: w}}}
 	bays, err := sensors.Open(cfg, sensors.Hardware{
-		Bus: r.bench.Bus, Pin: r.bench.Pin, OneWire: r.bench.OneWire(), Wait: r.bench.Wait, Now: r.bench.Now,
+		Bus: r.bench.Bus, Pin: r.bench.Input, OneWire: r.bench.OneWire(), Wait: r.bench.Wait, Now: r.bench.Now,
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -31,7 +31,7 @@ func Open(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, e
 
 // OfBench returns the hardware of a bench. Its clock is the bench's.
 func OfBench(b *sim.Bench) sensors.Hardware {
-	return sensors.Hardware{Bus: b.Bus, Pin: b.Pin, OneWire: b.OneWire(), Wait: b.Wait, Now: b.Now}
+	return sensors.Hardware{Bus: b.Bus, Pin: b.Input, OneWire: b.OneWire(), Wait: b.Wait, Now: b.Now}
 }
 
 // Follow advances the simulated physics in real time until ctx ends. It steps often

@@ -59,7 +59,7 @@ func TestDriversReadTheTruth(t *testing.T) {
 		t.Fatal(err)
 	}
 	opened, err := sensors.Open(cfg, sensors.Hardware{
-		Bus: bench.Bus, Pin: bench.Pin, OneWire: bench.OneWire(), Wait: bench.Wait, Now: bench.Now,
+		Bus: bench.Bus, Pin: bench.Input, OneWire: bench.OneWire(), Wait: bench.Wait, Now: bench.Now,
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -100,7 +100,7 @@ func simulated(t *testing.T, kind level.Kind) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bays, err := sensors.Open(c, sensors.Hardware{Bus: bench.Bus, Pin: bench.Pin, OneWire: bench.OneWire(), Wait: bench.Wait, Now: bench.Now})
+	bays, err := sensors.Open(c, sensors.Hardware{Bus: bench.Bus, Pin: bench.Input, OneWire: bench.OneWire(), Wait: bench.Wait, Now: bench.Now})
 	if err != nil {
 		t.Fatal(err)
 	}

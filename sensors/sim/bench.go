@@ -101,6 +101,9 @@ func (b *Bench) Pin(name string) (gpio.PinIO, error) {
 	return found, nil
 }
 
+// Input returns a GPIO line for whoever may only read it.
+func (b *Bench) Input(name string) (gpio.PinIn, error) { return b.Pin(name) }
+
 // OneWire returns the 1-wire sensors' files as in the kernel's /sys/bus/w1/devices.
 func (b *Bench) OneWire() fs.FS { return wireFS{b} }
 

@@ -449,3 +449,43 @@ func TestNoAllocation(t *testing.T) {
 		}
 	}))
 }
+
+// TestNothingToWaitFor: the program is in memory to its last page, and has no file
+// open that a disk could hold up.
+func TestNothingToWaitFor(t *testing.T) {
+	p := ready(t, oneBay)
+	dir := fmt.Sprintf("/proc/%d/", p.cmd.Process.Pid)
+	files, err := os.ReadDir(dir + "fd")
+	require.NoError(t, err)
+	for _, f := range files {
+		to, err := os.Readlink(dir + "fd/" + f.Name())
+		require.NoError(t, err)
+		require.Regexp(t, `^(pipe:|socket:|anon_inode:|/dev/null|/sys/fs/cgroup/)`, to) // the runtime opens the last, in memory
+	}
+	if os.Getuid() != 0 {
+		t.Skip("needs root, to lock memory beyond the usual limit")
+	}
+	smaps, err := os.ReadFile(dir + "smaps")
+	require.NoError(t, err)
+	program, err := os.Readlink(dir + "exe")
+	require.NoError(t, err)
+	parts := 0
+	for part := range strings.SplitSeq(string(smaps), "VmFlags:") {
+		if !strings.Contains(part, program) {
+			continue
+		}
+		parts++
+		require.Equal(t, kB(t, part, "Size:"), kB(t, part, "Rss:"), part)
+		require.Equal(t, kB(t, part, "Pss:"), kB(t, part, "Locked:"), part)
+	}
+	require.GreaterOrEqual(t, parts, 3, "code, constants and variables")
+}
+
+// kB returns a row of /proc/PID/smaps.
+func kB(t *testing.T, part, row string) (n int) {
+	_, after, found := strings.Cut(part, "\n"+row)
+	require.True(t, found, row)
+	_, err := fmt.Sscan(after, &n)
+	require.NoError(t, err)
+	return n
+}

@@ -61,16 +61,23 @@ func (p *listParser) entry(f []string) {
 		}
 		p.User = int(user)
 	case len(f) == 3:
-		if r := (Row{f[0], f[1], strings.TrimPrefix(f[2], "-")}); p.accepts(r) && p.unused(r) {
+		if r := rowOf(f); p.accepts(r) && p.unused(r) {
 			p.Rows = append(p.Rows, r)
 		}
 	case len(f) == 4 && f[0] == "old":
-		if r := (Row{f[1], f[2], strings.TrimPrefix(f[3], "-")}); p.accepts(r) {
+		if r := rowOf(f[1:]); p.accepts(r) {
 			p.Old = append(p.Old, r)
 		}
 	default:
 		p.reject(strings.Join(f, " "), "must be \"user NUMBER\", \"BAY LINE HEARTBEAT\" or \"old BAY LINE HEARTBEAT\"")
 	}
+}
+
+func rowOf(f []string) Row {
+	if f[2] == "-" {
+		return Row{f[0], f[1], ""}
+	}
+	return Row{f[0], f[1], f[2]}
 }
 
 func (p *listParser) accepts(r Row) bool {

@@ -6,9 +6,10 @@
 // older than the file, or that does not know of a hold that the file knows, is not
 // the newest one, or has lost its end.
 //
-// The file has two slots. A write goes to the older one and is synced, so the newer
-// one stays whole whatever happens to the write. The newest slot whose checksum is
-// right counts. The file is never truncated.
+// The file has two slots. A write goes to one, is synced, then goes to the other and
+// is synced again. So there is always a whole slot, whatever happens to the write;
+// and what is acknowledged is there twice, so that damage to one slot loses nothing.
+// The newest slot whose checksum is right counts. The file is never truncated.
 //
 // # Format, version 1
 //
@@ -19,7 +20,7 @@
 //	 8  2  version of the format: 1
 //	10  2  number of bays
 //	12  4  number of bytes of the bays together
-//	16  8  generation: 1 for the first write, one more for each; never the same in both slots
+//	16  8  generation: 1 for the first write, one more for each
 //	24  8  mark of the logbook that this file goes with
 //	32  …  the bays, in the order of their names
 //	 …  4  CRC-32C (Castagnoli) over all bytes of the slot before it

@@ -33,7 +33,7 @@ type File struct {
 	state      State
 	found      error // see State
 	generation uint64
-	next       int64 // slot of the next write
+	next       int64 // slot that is written next: a bad one, or the older one
 }
 
 // Open opens the file at path and reads it. There need not be one: the first Write
@@ -67,14 +67,16 @@ func On(disk Disk) (*File, error) {
 			return nil, fmt.Errorf("lockout: read slot %d: %w", slot, err)
 		}
 		s, generation, err := decode(raw[:n])
-		if err != nil || generation < f.generation {
-			continue
-		}
-		if generation == f.generation { // no write makes that, so neither counts
+		switch {
+		case err != nil:
+			f.next = slot
+		case generation > f.generation:
+			f.state, f.generation, f.found, f.next = s, generation, nil, 1-slot
+		case generation < f.generation:
+			f.next = slot
+		case !s.Equal(&f.state): // no write makes that, so neither counts
 			f.found = ErrDamaged
-			continue
 		}
-		f.state, f.generation, f.found, f.next = s, generation, nil, 1-slot
 	}
 	if f.found != nil {
 		f.state = State{}
@@ -93,11 +95,11 @@ func (f *File) Write(s State) error {
 	if err != nil {
 		return err
 	}
+	f.generation++ // also after an error: some of it may have arrived
 	if err := f.put(slot); err != nil {
 		return fmt.Errorf("lockout: write: %w", err)
 	}
 	f.state, f.found = s, nil
-	f.generation, f.next = f.generation+1, 1-f.next
 	return nil
 }
 
@@ -106,10 +108,16 @@ func (f *File) put(slot []byte) (err error) {
 		f.disk, err = create(f.path, slot)
 		return err
 	}
-	if _, err := f.disk.WriteAt(slot, f.next*slotBytes); err != nil {
-		return err
+	for range 2 {
+		if _, err := f.disk.WriteAt(slot, f.next*slotBytes); err != nil {
+			return err
+		}
+		if err := f.disk.Sync(); err != nil {
+			return err
+		}
+		f.next = 1 - f.next // this one is good, so the next write spares it
 	}
-	return f.disk.Sync()
+	return nil
 }
 
 // Close closes the file. What was written is safe without it.
@@ -120,7 +128,7 @@ func (f *File) Close() error {
 	return f.disk.Close()
 }
 
-// create makes a file whose slot 0 is good before the file gets its name, so that a
+// create makes a file whose slots are good before the file gets its name, so that a
 // power cut leaves no file without a good slot.
 func create(path string, slot []byte) (Disk, error) {
 	part, err := os.OpenFile(path+".new", os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o640) //nolint:gosec // readable by the group, as the logbook is
@@ -129,6 +137,7 @@ func create(path string, slot []byte) (Disk, error) {
 	}
 	all := make([]byte, 2*slotBytes)
 	copy(all, slot)
+	copy(all[slotBytes:], slot)
 	_, err = part.WriteAt(all, 0)
 	if err == nil {
 		err = part.Sync()

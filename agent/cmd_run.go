@@ -13,6 +13,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/logwriter"
 	"bayward/agent/loop"
+	"bayward/agent/ownfile"
 	"bayward/agent/systemd"
 	"bayward/agent/usage"
 )
@@ -73,7 +74,10 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 		return err
 	}
 	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.Address())
-	beside := []func(context.Context) error{func(ctx context.Context) error { return footprint.ReleaseStart(ctx, log) }}
+	beside := []func(context.Context) error{
+		func(ctx context.Context) error { return footprint.ReleaseStart(ctx, log) },
+		func(ctx context.Context) error { return ownfile.Watch(ctx, log) },
+	}
 	if bench != nil {
 		beside = append(beside, func(ctx context.Context) error { return hardware.Follow(ctx, bench) })
 	}

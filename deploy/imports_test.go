@@ -39,6 +39,7 @@ var rooms = []room{
 	{"agent/bootclock", false, nil, ground},
 	{"agent/footprint", false, nil, ground},
 	{"agent/logwriter", false, nil, ground},
+	{"agent/ownfile", false, nil, ground},
 	{"agent/systemd", false, nil, ground},
 	{"agent/terminal", false, nil, ground},
 	{"agent/lease", true, []string{"agent/lease"}, "the one room that may close a relay: built into the keeper's own program, so it needs nothing of ours"},

@@ -166,6 +166,9 @@ func (a *Agent) buildLoop(ctx context.Context, sets []*sensors.Set, relays []loo
 	}
 	bays := make([]loop.Place, len(setups))
 	cores, histories := a.restored(ctx, setups)
+	if a.Book != nil { // from here on people wait for it, and the cores no longer
+		a.Book.AnswerWithin(answerWithin)
+	}
 	for i, s := range setups {
 		core := cores[i]
 		bays[i] = loop.Place{Name: s.Name, Core: core, Relay: relays[i]}

@@ -8,7 +8,8 @@ import (
 	"bayward/agent/order"
 )
 
-// answerWithin is how long the answer to an order waits for its commit.
+// answerWithin is how long people wait for the record: for the commit of an order, and
+// for one query.
 const answerWithin = 2 * time.Second
 
 // onRecord answers an order that was taken only once it is on record. If the record

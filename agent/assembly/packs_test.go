@@ -135,7 +135,7 @@ func (n *nightShift) name(bayName, pack string) bay.Event {
 	n.t.Helper()
 	answer := make(chan bay.Event, 1)
 	go func() {
-		e, err := n.Submit(context.Background(), bayName, order.Order{ID: bayName + pack + n.bench.Now().String(), Kind: order.Pack, By: "Ann", Pack: pack})
+		e, err := n.Loop.Submit(context.Background(), bayName, order.Order{ID: bayName + pack + n.bench.Now().String(), Kind: order.Pack, By: "Ann", Pack: pack})
 		if err != nil {
 			n.t.Error(err)
 		}

@@ -8,6 +8,8 @@ import (
 	"io"
 	"log/slog"
 	"net"
+	"net/http"
+	"net/http/httptest"
 	"strings"
 	"testing"
 	"time"
@@ -51,7 +53,7 @@ func TestStuckEdges(t *testing.T) {
 	if err := y.Serve(ctx, g); err != nil {
 		t.Fatal(err)
 	}
-	unlock := lockFile(t, path)
+	unlock := lockFile(t, path, "IMMEDIATE")
 	stopReading(t, y.Address())
 	y.Until("a closed relay", 5*time.Minute, func(p *bay.Picture) bool { return p.Permit.Granted })
 	for range 3600 {
@@ -182,9 +184,9 @@ func relayClosed(y *assemblytest.Site) bool {
 	return closed && known
 }
 
-// lockFile takes the write lock of a logbook, like a program that hangs during a
-// write.
-func lockFile(t *testing.T, path string) (unlock func()) {
+// lockFile takes a lock of a logbook, like a program that hangs during a write
+// (IMMEDIATE) or during its commit (EXCLUSIVE).
+func lockFile(t *testing.T, path, kind string) (unlock func()) {
 	t.Helper()
 	db, err := sql.Open("sqlite", "file:"+path+"?_pragma=busy_timeout(60000)")
 	if err != nil {
@@ -192,12 +194,44 @@ func lockFile(t *testing.T, path string) (unlock func()) {
 	}
 	c, err := db.Conn(t.Context())
 	if err == nil {
-		_, err = c.ExecContext(t.Context(), "BEGIN IMMEDIATE")
+		_, err = c.ExecContext(t.Context(), "BEGIN "+kind)
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
 	return func() { _, _ = c.ExecContext(context.Background(), "ROLLBACK"); _ = c.Close(); _ = db.Close() }
+}
+
+// TestRecordDoesNotAnswer: whoever asks for history is told within seconds that the
+// record does not answer; everything else on the page is as ever.
+func TestRecordDoesNotAnswer(t *testing.T) {
+	t.Parallel()
+	path := t.TempDir() + "/logbook.db"
+	y := assemblytest.New(t, configtest.Parse(t, configtest.OneBay(t, "LOGBOOK", path)), nil, nil)
+	defer y.Close()
+	y.Tick()
+	page := y.Page(nil)
+	get := func(path string) *httptest.ResponseRecorder {
+		w := httptest.NewRecorder()
+		page.ServeHTTP(w, httptest.NewRequest(http.MethodGet, path, nil))
+		return w
+	}
+	unlock := lockFile(t, path, "EXCLUSIVE")
+	defer unlock()
+	for path, says := range map[string]string{
+		"/records": "The record does not answer.", "/records?pack=lift-24v": "The record does not answer.",
+		"/api/v1/records.csv": `"code":"no-answer"`, "/api/v1/records.json?table=visits": `"code":"no-answer"`,
+	} {
+		w := get(path)
+		if w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), says) {
+			t.Errorf("%s: %d %.300s", path, w.Code, w.Body)
+		}
+	}
+	for _, path := range []string{"/", "/bays/bay-1", "/api/v1/bays"} {
+		if w := get(path); w.Code != http.StatusOK {
+			t.Errorf("%s: %d", path, w.Code)
+		}
+	}
 }
 
 // stopReading requests the page often and reads nothing.

@@ -156,13 +156,14 @@ func (d *demo) pour(next assembly.Submit) assembly.Submit {
 	return func(ctx context.Context, bayName string, o order.Order) (bay.Event, error) {
 		e, err := next(ctx, bayName, o)
 		y := d.bays[bayName]
-		if err != nil || y == nil || e.Kind != bay.OrderTaken {
+		inForce := err == nil || errors.Is(err, order.ErrNotOnRecord)
+		if !inForce || y == nil || e.Kind != bay.OrderTaken {
 			return e, err
 		}
 		if o.Kind == order.VisitClose {
 			y.SetFault(sim.ProbeOpen, false)
 		}
-		return e, change(y, &e)
+		return e, errors.Join(err, change(y, &e))
 	}
 }
 

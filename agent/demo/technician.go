@@ -159,6 +159,9 @@ func (t *technician) order(ctx context.Context, bayName string, o order.Order) e
 	t.orders++
 	o.ID, o.By = fmt.Sprintf("demo-%d", t.orders), "simulated technician"
 	e, err := t.submit(ctx, bayName, o)
+	if errors.Is(err, order.ErrNotOnRecord) { // the work goes on
+		return nil
+	}
 	if err == nil && e.Kind == bay.OrderRefused {
 		err = errors.New(words.EnglishSI().Event(&e))
 	}

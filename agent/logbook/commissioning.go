@@ -99,9 +99,11 @@ func (w *writer) lateIDs(ctx context.Context) (ids []int64, err error) {
 // LastCommissioning returns the newest walk of a bay, signed or not; ok is false
 // when there is none.
 func (r *Reader) LastCommissioning(ctx context.Context, bayName string) (body []byte, ok bool, err error) {
-	var text string
-	err = r.db.QueryRowContext(ctx, `SELECT body FROM commissioning JOIN bay ON bay.id = bay_id
-		WHERE name = ? ORDER BY commissioning.id DESC LIMIT 1`, bayName).Scan(&text)
+	text, err := ask(ctx, r, func(ctx context.Context, db querier) (text string, err error) {
+		err = db.QueryRowContext(ctx, `SELECT body FROM commissioning JOIN bay ON bay.id = bay_id
+			WHERE name = ? ORDER BY commissioning.id DESC LIMIT 1`, bayName).Scan(&text)
+		return text, err
+	})
 	if errors.Is(err, sql.ErrNoRows) {
 		return nil, false, nil
 	}

@@ -8,14 +8,17 @@ import (
 	"iter"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 )
 
 // Reader reads a logbook. A Book is one; OpenReadOnly returns one that can be used
 // beside a running agent. Its methods may be called from any goroutine.
 type Reader struct {
-	db      *sql.DB
-	between func() // in tests, called between two steps of a long read
+	db       *sql.DB
+	patience atomic.Int64  // nanoseconds, see AnswerWithin
+	slots    chan struct{} // holds a token for each query that runs within the patience
+	between  func()        // in tests, called between two steps of a long read
 }
 
 // readers is how many queries run at once: a slow one does not delay the outbox.
@@ -28,7 +31,7 @@ func newReader(path string) (*Reader, error) {
 	}
 	db.SetMaxOpenConns(readers)
 	db.SetMaxIdleConns(1)
-	return &Reader{db: db}, nil
+	return &Reader{db: db, slots: make(chan struct{}, readers)}, nil
 }
 
 // Close closes the file.
@@ -70,13 +73,22 @@ func (r *Reader) Visits(ctx context.Context, q Query) iter.Seq2[Visit, error] {
 	return func(yield func(Visit, error) bool) {
 		for v, err := range rows(ctx, r, &visitTable, q, spanEnd, func(v *Visit) Stamp { return v.Start }) {
 			if err == nil {
-				err = v.readAll(ctx, r.db)
+				v, err = r.whole(ctx, v)
 			}
 			if !yield(v, err) || err != nil {
 				return
 			}
 		}
 	}
+}
+
+// whole adds what belongs to a visit and is in other tables.
+func (r *Reader) whole(ctx context.Context, row Visit) (Visit, error) {
+	return ask(ctx, r, func(ctx context.Context, db querier) (Visit, error) {
+		v := row
+		err := v.readAll(ctx, db)
+		return v, err
+	})
 }
 
 // Findings returns findings in the order of Charges.
@@ -107,7 +119,9 @@ func rows[T any](ctx context.Context, r *Reader, t *table[T], q Query, end strin
 			id, _, _ := t.own(last)
 			next, at = q.behind(), []any{start(last).Wall.UnixMilli(), *id}
 		}
-		got, err := t.page(ctx, r.db, where+next+q.order(), slices.Concat(args, at, []any{n}))
+		got, err := ask(ctx, r, func(ctx context.Context, db querier) ([]T, error) {
+			return t.page(ctx, db, where+next+q.order(), slices.Concat(args, at, []any{n}))
+		})
 		if err != nil {
 			err = fmt.Errorf("logbook: read table %s: %w", t.name, err)
 		}
@@ -242,8 +256,10 @@ type PackEntry struct {
 }
 
 // Packs lists the packs of the record by name.
-func (r *Reader) Packs(ctx context.Context) ([]PackEntry, error) {
-	found, err := r.db.QueryContext(ctx, `SELECT name,
+func (r *Reader) Packs(ctx context.Context) ([]PackEntry, error) { return ask(ctx, r, packs) }
+
+func packs(ctx context.Context, db querier) ([]PackEntry, error) {
+	found, err := db.QueryContext(ctx, `SELECT name,
 		coalesce((SELECT bay.name FROM (
 			SELECT bay_id, start_wall_ms FROM charge WHERE pack_id = pack.id UNION ALL
 			SELECT bay_id, start_wall_ms FROM visit WHERE pack_id = pack.id
@@ -267,8 +283,10 @@ func (r *Reader) Packs(ctx context.Context) ([]PackEntry, error) {
 }
 
 // Bays lists the names of the bays of the record.
-func (r *Reader) Bays(ctx context.Context) ([]string, error) {
-	found, err := r.db.QueryContext(ctx, `SELECT name FROM bay ORDER BY name`)
+func (r *Reader) Bays(ctx context.Context) ([]string, error) { return ask(ctx, r, bays) }
+
+func bays(ctx context.Context, db querier) ([]string, error) {
+	found, err := db.QueryContext(ctx, `SELECT name FROM bay ORDER BY name`)
 	if err != nil {
 		return nil, fmt.Errorf("logbook: list the bays: %w", err)
 	}
@@ -320,7 +338,11 @@ func (r *Reader) EachEvent(ctx context.Context, q Query) iter.Seq2[Record, error
 }
 
 func (r *Reader) events(ctx context.Context, where string, args ...any) ([]Record, error) {
-	found, err := r.db.QueryContext(ctx, selectEvents+where, args...)
+	return ask(ctx, r, func(ctx context.Context, db querier) ([]Record, error) { return events(ctx, db, where, args) })
+}
+
+func events(ctx context.Context, db querier, where string, args []any) ([]Record, error) {
+	found, err := db.QueryContext(ctx, selectEvents+where, args...)
 	if err != nil {
 		return nil, err
 	}

@@ -18,7 +18,8 @@ func (r *Reader) Verify(ctx context.Context) (Chain, error) {
 	v := newVerifier(nil, chainVersion)
 	for done := false; !done; {
 		var err error
-		if done, err = r.verifySome(ctx, v); err != nil {
+		done, err = ask(ctx, r, func(ctx context.Context, _ querier) (bool, error) { return r.verifySome(ctx, v) })
+		if err != nil {
 			return Chain{}, fmt.Errorf("logbook: verify: %w", err)
 		}
 		r.pause()

@@ -81,7 +81,11 @@ func tell(w http.ResponseWriter, status int, code, message string) {
 }
 
 // unreadable reports that the disk or the file fails.
-func unreadable(w http.ResponseWriter) {
+func unreadable(w http.ResponseWriter, err error) {
+	if errors.Is(err, logbook.ErrNoAnswer) {
+		tell(w, http.StatusServiceUnavailable, "no-answer", "the record does not answer: its disk hangs or is busy; try again later")
+		return
+	}
 	tell(w, http.StatusServiceUnavailable, "unreadable", "the record cannot be read now; see the agent's log and bayward records verify")
 }
 
@@ -134,7 +138,7 @@ func (p *pages) table(mediaType, ending string, write writeTable) http.HandlerFu
 			panic(http.ErrAbortHandler)
 		default:
 			w.Header().Del("Content-Disposition")
-			unreadable(w)
+			unreadable(w, err)
 		}
 	}
 }
@@ -181,8 +185,10 @@ func (p *pages) report(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case errors.Is(err, ErrNoPack):
 		p.choose(w, r, http.StatusNotFound, o.Pack+": "+err.Error())
+	case errors.Is(err, logbook.ErrNoAnswer):
+		p.choosing(w, r, http.StatusServiceUnavailable, p.voice(r).Say("choose.silent"), nil)
 	case err != nil:
-		unreadable(w)
+		unreadable(w, err)
 	default:
 		send(w, http.StatusOK, StyleOf(o), out.Bytes())
 	}
@@ -245,10 +251,23 @@ type chooser struct {
 
 func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, problem string) {
 	packs, err := p.Reader.Packs(r.Context())
-	if err != nil {
-		unreadable(w)
-		return
+	switch {
+	case errors.Is(err, logbook.ErrNoAnswer):
+		p.choosing(w, r, http.StatusServiceUnavailable, p.voice(r).Say("choose.silent"), nil)
+	case err != nil:
+		unreadable(w, err)
+	default:
+		p.choosing(w, r, status, problem, packs)
 	}
+}
+
+// voice returns the voice for the reader of a page.
+func (p *pages) voice(r *http.Request) words.Voice {
+	return paperOf(p.reader(&ReportOptions{}, r.URL.Query())).voice
+}
+
+// choosing shows the page to choose from some packs.
+func (p *pages) choosing(w http.ResponseWriter, r *http.Request, status int, problem string, packs []logbook.PackEntry) {
 	o := p.reader(&ReportOptions{}, r.URL.Query())
 	page := chooser{
 		paper: paperOf(o), Style: template.CSS(StyleOf(o)), Problem: problem, Pack: r.URL.Query().Get("pack"), //nolint:gosec // our own file

@@ -27,7 +27,7 @@ func bootTime() time.Duration {
 func lockMemory() error {
 	const onFault = 4 // MCL_ONFAULT: the runtime reserves far more than it uses
 	if err := syscall.Mlockall(syscall.MCL_CURRENT | syscall.MCL_FUTURE | onFault); err != nil {
-		return fmt.Errorf("lock the memory, or a dead disk could delay a relay (the unit needs LimitMEMLOCK=infinity): %w", err)
+		return fmt.Errorf("the memory is not locked, so a dead disk could delay a relay (the unit needs LimitMEMLOCK=infinity): %w", err)
 	}
 	maps, err := os.ReadFile("/proc/self/maps")
 	if err != nil {

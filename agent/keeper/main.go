@@ -117,7 +117,7 @@ func keep(list lease.List, find finder, socket string, complaints io.Writer) (er
 	debug.SetMemoryLimit(16 << 20)
 	s := server{keeper: k, user: list.User, log: newMessages(complaints), peer: none}
 	if err := errors.Join(old, lockMemory()); err != nil {
-		s.log.say(bootTime(), starting, "continues in spite of: %v", err)
+		s.log.say(bootTime(), starting, "warning: %v", err)
 	}
 	if err := s.listen(socket); err != nil {
 		return err

@@ -56,7 +56,7 @@ func (s *server) listen(path string) (err error) {
 	if err := syscall.Bind(s.listener, &syscall.SockaddrUnix{Name: path}); err != nil {
 		return fmt.Errorf("bind %s: %w", path, err)
 	}
-	if err := os.Chmod(path, 0o666); err != nil { // the kernel says who connects, see accept
+	if err := os.Chmod(path, 0o666); err != nil { //nolint:gosec // the kernel says who connects, see refusal
 		return err
 	}
 	const waiting = 8 // connections
@@ -190,7 +190,8 @@ func (s *server) accept(now time.Duration) error {
 	}
 	if why := s.refusal(fd, now); why != nil {
 		s.log.say(now, refused, "a connection is refused: %v", why)
-		return syscall.Close(fd)
+		_ = syscall.Close(fd)
+		return nil
 	}
 	s.drop(now)
 	s.peer = fd

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -176,6 +177,32 @@ func TestRecordsVerifyBroken(t *testing.T) {
 	}
 	if err := json.Unmarshal([]byte(out), &found); err != nil || code != exitFailed || found.Holds || found.Break == "" {
 		t.Errorf("exit code %d, %v: %s", code, err, out)
+	}
+}
+
+// TestRecordsVerifyDamagedMemory: the chain holds, and the bay will be held.
+func TestRecordsVerifyDamagedMemory(t *testing.T) {
+	path, _ := someBook(t)
+	b, err := logbook.Open(t.Context(), path, assemblytest.Quiet())
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = b.SaveMemory(t.Context(), "bay-1", logbook.Stamp{}, []byte(`{"held":true}`))
+	if err = errors.Join(err, b.Close()); err != nil {
+		t.Fatal(err)
+	}
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	bad := configtest.File(t, "bad.db", strings.Replace(string(raw), `{"held":true}`, `{"hele":true}`, 1))
+	code, out, says := bayward(t, "", "records", "verify", "--logbook", bad)
+	if code != exitFailed || !strings.Contains(out, "The chain holds") || !strings.Contains(out, "The memory of bay-1 does not match") || !strings.Contains(says, "bay-1") {
+		t.Errorf("exit code %d, %s%s", code, out, says)
+	}
+	code, out, _ = bayward(t, "", "records", "verify", "--json", "--logbook", bad)
+	if code != exitFailed || !strings.Contains(out, `"damaged_memories":["bay-1"]`) {
+		t.Errorf("exit code %d, %s", code, out)
 	}
 }
 

@@ -42,7 +42,7 @@ var bayNames = []string{"bay-1", "bay-2"}
 // born returns an agent whose files are in a folder that nobody has used.
 func born(t *testing.T) *life {
 	t.Helper()
-	l := &life{t: t, path: filepath.Join(t.TempDir(), "logbook.db")}
+	l := &life{t: t, path: filepath.Join(inMemory(t), "logbook.db")}
 	l.start()
 	return l
 }

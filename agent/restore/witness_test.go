@@ -266,7 +266,7 @@ func TestANewBay(t *testing.T) {
 	require.Equal(t, both(bay.NoDoubt), l.doubts())
 	l.stop()
 
-	w := &life{t: t, path: filepath.Join(t.TempDir(), "logbook.db"), wired: true}
+	w := &life{t: t, path: filepath.Join(inMemory(t), "logbook.db"), wired: true}
 	w.start()
 	require.Equal(t, both(bay.BayNew), w.doubts())
 	w.restart()
@@ -312,7 +312,7 @@ func TestTheWalkLetsANewBayGo(t *testing.T) {
 	} {
 		for _, first := range []bool{false, true} {
 			t.Run(name, func(t *testing.T) {
-				l := &life{t: t, path: filepath.Join(t.TempDir(), "logbook.db"), wired: true}
+				l := &life{t: t, path: filepath.Join(inMemory(t), "logbook.db"), wired: true}
 				l.start()
 				if first {
 					l.tick("bay-1")

@@ -141,7 +141,7 @@ func TestScenariosHaveABoard(t *testing.T) {
 		}
 		return out
 	}
-	require.Equal(t, []string{installScenario, "bare", "level-lost", "kill", "frozen", "keeper-killed", "power-cut", "upgrade"}, names(managed))
+	require.Equal(t, []string{installScenario, "bare", "level-lost", "frozen", "kill", "keeper-killed", "power-cut", "upgrade"}, names(managed))
 	require.NotContains(t, names("arm64"), installScenario)
 	require.Contains(t, names("arm64"), "bare")
 	require.Equal(t, names("arm64"), names("armv6"))

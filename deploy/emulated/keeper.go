@@ -82,24 +82,19 @@ func (s *scene) kept(mark int) {
 
 // killed: the kernel tells the keeper that its peer is gone.
 func killed(s *scene) {
-	s.begin(fresh(10))
-	s.granted()
+	s.charging()
 	mark, told := s.guest.mark(), s.site.count()
 	s.opensBefore("the agent is killed", control.Agent, control.Started, s.signalling(control.Agent, syscall.SIGKILL))
 	s.pins("the keeper drives the line low", true, false)
 	s.isOffline(told)
 	s.hears(control.Agent, control.Ready, mark)
-	if s.short {
-		return
-	}
 	s.stays(4)
 	s.granted()
 }
 
 // frozen: an agent that is stopped keeps its connection, so the lease must end.
 func frozen(s *scene) {
-	s.begin(fresh(10))
-	s.granted()
+	s.charging()
 	mark, told := s.guest.mark(), s.site.count()
 	s.opensBefore("the agent is stopped", control.Agent, control.Hung, s.signalling(control.Agent, syscall.SIGSTOP))
 	s.pins("the keeper drives the line low", true, false)
@@ -178,12 +173,11 @@ func keeperFrozen(s *scene) {
 
 // diskFrozen: the card answers no more, and later answers again.
 func diskFrozen(s *scene) {
-	s.begin(fresh(10))
-	s.granted()
+	s.charging()
 	mark := s.guest.mark()
 	s.gives("the record's file system is frozen", control.Order{Do: control.Freeze})
-	s.finds("record-failing")
 	s.keeps(12) // longer than the manager's watchdog waits
+	s.finds("record-failing")
 	s.drops("the jar leaks", dropTicks, func(context.Context) error { return s.leak(16) })
 	s.finds("plates-bare")
 	s.gives("the disk answers again", control.Order{Do: control.Thaw})

@@ -191,6 +191,16 @@ func (s *scene) granted() {
 	})
 }
 
+// charging leads to a bay on charge. The short set takes the one that the scenario
+// before has left.
+func (s *scene) charging() {
+	if s.short && s.look().relay {
+		return
+	}
+	s.begin(fresh(10))
+	s.granted()
+}
+
 // stays waits for a number of beats, during which the relay must not close.
 func (s *scene) stays(beats int) {
 	s.step(fmt.Sprintf("the relay stays open for %d ticks", beats), func(ctx context.Context) error {

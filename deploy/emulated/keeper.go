@@ -66,13 +66,13 @@ func (s *scene) stopAction(mark int) {
 	s.pins("the line is low", true, false)
 }
 
-// kept checks that one agent has run since a mark.
-func (s *scene) kept(mark int) {
-	s.step("the agent was not restarted", func(context.Context) error {
+// kept checks that the program of a unit has not ended since a mark.
+func (s *scene) kept(unit control.Unit, mark int) {
+	s.step("still the same program: "+string(unit), func(context.Context) error {
 		s.guest.mu.Lock()
 		defer s.guest.mu.Unlock()
 		for _, e := range s.guest.events[mark:] {
-			if e.Unit == control.Agent && e.Kind == control.Ended {
+			if e.Unit == unit && e.Kind == control.Ended {
 				return fmt.Errorf("it ended: %s", e.Text)
 			}
 		}
@@ -129,7 +129,7 @@ func keeperKilled(s *scene) {
 	s.finds("agent-unready")
 	s.gives("the stop action by hand", control.Order{Do: control.StopAction})
 	s.pins("the line is low", true, false)
-	s.kept(mark)
+	s.kept(control.Agent, mark)
 	if !s.short {
 		keeperRestarted(s)
 	}
@@ -144,7 +144,7 @@ func keeperRestarted(s *scene) {
 	s.stopAction(mark)
 	s.hears(control.Keeper, control.Ready, mark)
 	s.granted()
-	s.kept(mark)
+	s.kept(control.Agent, mark)
 }
 
 // keeperFrozen: a keeper that is stopped leaves its lines as they are. The timer relay
@@ -158,7 +158,7 @@ func keeperFrozen(s *scene) {
 	s.stopAction(mark)
 	s.hears(control.Keeper, control.Ready, mark)
 	s.granted()
-	s.kept(mark)
+	s.kept(control.Agent, mark)
 
 	mark = s.guest.mark()
 	s.gives("no one looks after the keeper", control.Order{Do: control.Supervise, Unit: control.Keeper, StopAction: true})
@@ -168,7 +168,7 @@ func keeperFrozen(s *scene) {
 	s.finds("agent-unready")
 	s.signals(control.Keeper, syscall.SIGKILL)
 	s.stopAction(mark)
-	s.kept(mark)
+	s.kept(control.Agent, mark)
 }
 
 // diskFrozen: the card answers no more, and later answers again.
@@ -181,7 +181,7 @@ func diskFrozen(s *scene) {
 	s.drops("the jar leaks", dropTicks, func(context.Context) error { return s.leak(16) })
 	s.finds("plates-bare")
 	s.gives("the disk answers again", control.Order{Do: control.Thaw})
-	s.kept(mark)
+	s.kept(control.Agent, mark)
 	if s.short {
 		return
 	}
@@ -191,7 +191,7 @@ func diskFrozen(s *scene) {
 	s.inOrder()
 }
 
-// diskGone: the card is pulled out. The program and the keeper are in memory.
+// diskGone: the record's disk is pulled out, and the programs are elsewhere.
 func diskGone(s *scene) {
 	s.begin(fresh(10))
 	s.granted()
@@ -201,8 +201,35 @@ func diskGone(s *scene) {
 	s.keeps(12)
 	s.drops("the jar leaks", dropTicks, func(context.Context) error { return s.leak(16) })
 	s.finds("plates-bare")
-	s.kept(mark)
+	s.kept(control.Agent, mark)
 	s.cutPower() // a reset brings the disk back
 	s.start()
 	s.stays(12) // bare plates
+}
+
+// cardPulled: on a Pi the programs are on the card too. The keeper's are in memory.
+func cardPulled(s *scene) {
+	s.stop()
+	mark := s.guest.mark()
+	s.gives("the programs are on the card", control.Order{Do: control.Card})
+	s.signals(control.Keeper, syscall.SIGTERM)
+	s.hears(control.Keeper, control.Ready, mark)
+	s.begin(fresh(10))
+	s.granted()
+	mark = s.guest.mark()
+	told := s.site.count()
+	s.gives("an agent without a card cannot be started again", control.Order{Do: control.Supervise, Unit: control.Agent})
+	s.opensBefore("the card is pulled", control.Agent, control.Hung, func(ctx context.Context) error {
+		_, err := s.guest.order(ctx, control.Order{Do: control.Eject})
+		return err
+	})
+	s.isOffline(told)
+	s.hears(control.Agent, control.Ended, mark)
+	s.kept(control.Keeper, mark)
+	s.pins("the keeper drives the line low", true, false)
+	if s.short {
+		return
+	}
+	s.cutPower() // a reset brings the card back
+	s.resume()
 }

@@ -27,6 +27,9 @@ const (
 	Clock Do = "clock"
 	// StopAction runs the keeper's stop action and returns its output.
 	StopAction Do = "stop-action"
+	// Card moves the programs to the record's disk, as on a Pi with one card. It counts
+	// for programs that start later, until the next boot.
+	Card Do = "card"
 	// Freeze freezes the record's file system, as a card that answers no more does;
 	// Thaw ends that. Eject removes the disk's device: every access to it fails.
 	Freeze Do = "freeze"

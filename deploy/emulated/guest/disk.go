@@ -3,6 +3,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -33,6 +34,24 @@ func freeze(on bool) error {
 		return fmt.Errorf("freeze or thaw %s: %w", control.StateDir, err)
 	}
 	return nil
+}
+
+// moveToCard copies the programs to the disk and puts the copies in their place.
+func moveToCard() error {
+	var errs []error
+	for _, program := range []string{control.Binary, control.KeeperBinary} {
+		image, err := os.ReadFile(program)
+		copied := filepath.Join(control.StateDir, filepath.Base(program))
+		if err == nil {
+			err = os.WriteFile(copied, image, 0o755)
+		}
+		if err == nil {
+			err = unix.Mount(copied, program, "", unix.MS_BIND, "")
+		}
+		errs = append(errs, err)
+	}
+	unix.Sync()
+	return errors.Join(errs...)
 }
 
 // eject removes the disk's device from its bus, with the file system mounted.

@@ -91,6 +91,8 @@ func (g *guest) do(o *control.Order) control.Event {
 		return done(os.WriteFile(virtualUSB+"/detach", []byte("0"), 0o200))
 	case control.Plug:
 		return done(attach(0, os.Getenv("BENCH_I2C")))
+	case control.Card:
+		return done(moveToCard())
 	case control.Freeze, control.Thaw:
 		return done(freeze(o.Do == control.Freeze))
 	case control.Eject:

@@ -88,7 +88,7 @@ func quietly(ctx context.Context, name string, args ...string) error {
 
 // makeDisk makes an empty card with a file system.
 func (m *Machine) makeDisk(ctx context.Context) error {
-	const size = 64 << 20
+	const size = 128 << 20
 	f, err := os.Create(m.file("disk"))
 	if err != nil {
 		return err

@@ -1,10 +1,15 @@
 package main
 
 import (
+	"context"
 	"errors"
+	"time"
 
+	"bayward/agent/bay"
 	"bayward/agent/check"
 	"bayward/agent/config"
+	"bayward/agent/logbook"
+	"bayward/agent/restore"
 	"bayward/agent/usage"
 )
 
@@ -26,7 +31,7 @@ Exit codes: 0 the file is good, 1 it has warnings and --strict was given, 2 it i
 }
 
 // Run reads the file and reports on it.
-func (c *checkCmd) Run(p *program) error {
+func (c *checkCmd) Run(ctx context.Context, p *program) error {
 	if c.Schema {
 		_, err := p.stdout.Write(config.Schema())
 		return err
@@ -47,10 +52,23 @@ func (c *checkCmd) Run(p *program) error {
 	if c.JSON {
 		err = check.WriteJSON(p.stdout, cfg, warnings)
 	} else {
-		err = check.WriteText(p.stdout, v, c.Config, cfg, setups, warnings)
+		report := check.Report{File: c.Config, Config: cfg, Setups: setups, Warnings: warnings, NoRecord: addProofs(ctx, cfg, setups) != nil, Now: time.Now()}
+		err = report.WriteText(p.stdout, v)
 	}
 	if err == nil && c.Strict && len(warnings) > 0 {
 		err = errors.New(v.Say("check.strict", c.Config, float64(len(warnings))))
 	}
 	return err
+}
+
+// addProofs adds what the walks on record have proven of wired sensors.
+func addProofs(ctx context.Context, cfg *config.Config, setups []bay.Setup) error {
+	if cfg.Sensors == "simulated" {
+		return nil
+	}
+	book, err := logbook.OpenReadOnly(ctx, cfg.Logbook.Path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(restore.Watchdogs(ctx, book, setups), book.Close())
 }

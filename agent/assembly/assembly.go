@@ -164,6 +164,7 @@ func (a *Agent) buildLoop(ctx context.Context, sets []*sensors.Set, relays []loo
 	if err != nil {
 		return err
 	}
+	a.addProofs(ctx, setups)
 	bays := make([]loop.Place, len(setups))
 	cores, histories := a.restored(ctx, setups)
 	if a.Book != nil { // from here on people wait for it, and the cores no longer
@@ -189,6 +190,17 @@ func (a *Agent) buildLoop(ctx context.Context, sets []*sensors.Set, relays []loo
 		},
 	})
 	return nil
+}
+
+// addProofs adds what the walks on record have proven; people only read it, so a start
+// goes on without.
+func (a *Agent) addProofs(ctx context.Context, setups []bay.Setup) {
+	if a.Book == nil {
+		return
+	}
+	if err := restore.Watchdogs(ctx, a.Book.Reader, setups); err != nil {
+		a.Log.Warn("the page does not know when the watchdog relays were proven", "err", err)
+	}
 }
 
 // restored creates the cores with their memory from the logbook.

@@ -131,6 +131,20 @@ type Setup struct {
 	// TempOnCase means that the pack's temperature is measured on the outside of a
 	// cell and not in its electrolyte.
 	TempOnCase bool
+	// Watchdog is for reports: no rule asks for it.
+	Watchdog Watchdog
+}
+
+// Watchdog is what is known of the relay outside the Pi that opens when the heartbeat
+// stops. It is zero for simulated sensors.
+type Watchdog struct {
+	Line   string // of the heartbeat
+	WhyNot string // without a Line: why none is fitted, in the user's words
+	// Proven means that a commissioning walk has seen it open. At is when, by the wall
+	// clock, zero if that was not set; By is who walked.
+	Proven bool
+	At     time.Time
+	By     string
 }
 
 // Pack is one battery. See the configuration for the meaning of each key.
@@ -237,6 +251,9 @@ type Picture struct {
 
 // Named reports whether it is known which pack this is.
 func (p *Picture) Named() bool { return p.Pack.Name != "" }
+
+// Watchdog returns what is known of the bay's watchdog relay.
+func (p *Picture) Watchdog() Watchdog { return p.has.Watchdog }
 
 // Serves returns the packs that may be plugged in, where there are several.
 func (p *Picture) Serves() []Pack { return p.has.Packs }

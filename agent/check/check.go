@@ -8,6 +8,7 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
@@ -56,11 +57,21 @@ func WriteJSON(w io.Writer, cfg *config.Config, warnings []config.Warning) error
 	return err
 }
 
-// WriteText describes in sentences what an agent would do with a configuration
-// read from file, and prints the warnings about it.
-func WriteText(w io.Writer, v words.Voice, file string, cfg *config.Config, setups []bay.Setup, warnings []config.Warning) error {
-	t := &table{tabwriter.NewWriter(w, 0, 0, 2, ' ', 0), v}
-	t.line(v.Say("check.good", file) + "\n")
+// Report is what is reported about a configuration.
+type Report struct {
+	File     string
+	Config   *config.Config
+	Setups   []bay.Setup
+	Warnings []config.Warning
+	NoRecord bool // the record could not be read: the setups lack what the walks have proven
+	Now      time.Time
+}
+
+// WriteText describes in sentences what an agent would do with the configuration, and
+// prints the warnings about it.
+func (r *Report) WriteText(w io.Writer, v words.Voice) error {
+	t, cfg := &table{tabwriter.NewWriter(w, 0, 0, 2, ' ', 0), v}, r.Config
+	t.line(v.Say("check.good", r.File) + "\n")
 	t.row("site", "check.names", cfg.Site, cfg.Agent)
 	t.row("sensors", "check.text", cfg.Sensors)
 	t.row("page", "check.page", cfg.HTTP.Listen)
@@ -70,13 +81,14 @@ func WriteText(w io.Writer, v words.Voice, file string, cfg *config.Config, setu
 	} else {
 		t.row("broker", "check.broker.none")
 	}
-	for i := range setups {
-		t.bay(&setups[i], cfg.Bays[i].Wiring.Level)
+	for i := range r.Setups {
+		t.bay(&r.Setups[i], cfg.Bays[i].Wiring.Level)
+		t.watchdog(&r.Setups[i].Watchdog, r)
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	_, err := io.WriteString(w, blockedBy(v, setups)+limitsText(v, cfg)+warningsText(v, warnings)+"\n"+v.Cautions()+"\n")
+	_, err := io.WriteString(w, blockedBy(v, r.Setups)+limitsText(v, cfg)+warningsText(v, r.Warnings)+"\n"+v.Cautions()+"\n")
 	return err
 }
 
@@ -107,6 +119,19 @@ func (t *table) bay(s *bay.Setup, probe *wiring.Level) {
 	t.row("fitted", "check.text", t.fitted(s, probe))
 	if lacks := t.sensors(func(sensor reading.Sensor) bool { return !s.Has(sensor) }); len(lacks) > 0 {
 		t.row("not-fitted", "check.text", strings.Join(lacks, ", "))
+	}
+}
+
+// watchdog prints which line keeps the watchdog relay closed, and when it was proven.
+func (t *table) watchdog(w *bay.Watchdog, r *Report) {
+	switch {
+	case *w == (bay.Watchdog{}):
+	case w.Line == "":
+		t.row("watchdog", "check.text", t.Watchdog(*w, r.Now))
+	case r.NoRecord:
+		t.row("watchdog", "check.watchdog.unread", w.Line)
+	default:
+		t.row("watchdog", "check.watchdog", w.Line, t.Watchdog(*w, r.Now))
 	}
 }
 

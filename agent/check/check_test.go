@@ -4,7 +4,9 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
+	"bayward/agent/bay"
 	"bayward/agent/check"
 	"bayward/agent/config"
 	"bayward/agent/words"
@@ -40,7 +42,7 @@ func TestReportInEveryLanguage(t *testing.T) {
 	report := func(language string) string {
 		v := words.New(language, "")
 		var b strings.Builder
-		if err := check.WriteText(&b, v, "file.yaml", cfg, setups, cfg.Warnings(v)); err != nil {
+		if err := (&check.Report{File: "file.yaml", Config: cfg, Setups: setups, Warnings: cfg.Warnings(v)}).WriteText(&b, v); err != nil {
 			t.Fatal(err)
 		}
 		return b.String()
@@ -55,6 +57,41 @@ func TestReportInEveryLanguage(t *testing.T) {
 			if language != words.English && strings.Contains(withoutSources(text), word) {
 				t.Errorf("%s: has %q:\n%s", language, word, text)
 			}
+		}
+	}
+}
+
+// TestWatchdogIsReported: the report names the line and the age of its proof, the
+// reason why there is none, and a record that could not be read.
+func TestWatchdogIsReported(t *testing.T) {
+	cfg, err := config.Load("../../deploy/bayward.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := time.Date(2026, 3, 31, 12, 0, 0, 0, time.UTC)
+	proven := bay.Watchdog{Line: "GPIO27", Proven: true, At: now.Add(-30 * 24 * time.Hour), By: "A. Person"}
+	for name, row := range map[string]struct {
+		is       bay.Watchdog
+		noRecord bool
+		want     string
+	}{
+		"proven":     {proven, false, "GPIO27; proven on 2026-03-01 by A. Person, 30 days ago"},
+		"not proven": {bay.Watchdog{Line: "GPIO27"}, false, "GPIO27; not proven"},
+		"no record":  {bay.Watchdog{Line: "GPIO27"}, true, "GPIO27; when it was proven is in the record, which cannot be read here"},
+		"none":       {bay.Watchdog{WhyNot: "on order"}, true, "none (on order)"},
+	} {
+		setups, err := check.Setups(cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		setups[0].Watchdog = row.is
+		var b strings.Builder
+		r := check.Report{Config: cfg, Setups: setups, NoRecord: row.noRecord, Now: now}
+		if err := r.WriteText(&b, words.EnglishSI()); err != nil {
+			t.Fatal(err)
+		}
+		if !regexp.MustCompile(`(?m)^  watchdog relay +` + regexp.QuoteMeta(row.want)).MatchString(b.String()) {
+			t.Errorf("%s: the report lacks %q:\n%s", name, row.want, b.String())
 		}
 	}
 }

@@ -103,9 +103,10 @@ type Record struct {
 	Bay       string `json:"bay"`
 	Pack      string `json:"pack"`
 	Person    string `json:"person"`
-	Program   string `json:"program"`   // program version
-	Wiring    string `json:"wiring"`    // fingerprint of the configuration
-	Simulated bool   `json:"simulated"` // no real hardware was proven
+	Program   string `json:"program"`            // program version
+	Wiring    string `json:"wiring"`             // fingerprint of the configuration
+	Watchdog  string `json:"watchdog,omitempty"` // line of the heartbeat; a record of an older program has none
+	Simulated bool   `json:"simulated"`          // no real hardware was proven
 	Begun     Stamp  `json:"begun"`
 	Ended     *Stamp `json:"ended,omitempty"`
 	Signed    bool   `json:"signed"` // the person confirmed it with the name
@@ -157,6 +158,16 @@ func (r *Record) step(key string) *Step {
 func (r *Record) passed(key string) bool {
 	s := r.step(key)
 	return s != nil && s.Result == Passed
+}
+
+// ProvedWatchdog returns when the walk saw the watchdog relay on this line open, and
+// who walked; ok is false if it did not.
+func (r *Record) ProvedWatchdog(line string) (at Stamp, by string, ok bool) {
+	s := r.step("heartbeat")
+	if r.Simulated || r.Watchdog != line || s == nil || s.Result != Passed {
+		return Stamp{}, "", false
+	}
+	return s.Ended, s.By, true
 }
 
 // keep stores a step's outcome and replaces an earlier try.

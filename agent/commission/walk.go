@@ -77,6 +77,9 @@ func Walk(ctx context.Context, o Options) (rec *Record, err error) {
 		w.rec = &Record{V: 1, ID: o.ID, Bay: o.Bay.Name, Pack: o.Pack.Name, Simulated: o.Hand != nil,
 			Wiring: Fingerprint(o.Bay, o.Pack), Begun: o.Stamp()}
 	}
+	if r := o.Bay.Wiring.Relay; r != nil {
+		w.rec.Watchdog = r.Heartbeat // of a resumed walk too: its wiring is the same
+	}
 	w.rec.Program = o.Program
 	if err := w.greet(ctx); err != nil {
 		return w.rec, err

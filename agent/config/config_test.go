@@ -30,6 +30,7 @@ func TestExampleLoads(t *testing.T) {
 			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15, ProbeCell: 1,
 		},
 		Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback), TempOnCase: true,
+		Watchdog: bay.Watchdog{Line: "GPIO27"},
 	}}, setups)
 	require.Equal(t, "127.0.0.1:8080", c.HTTP.Listen)
 	require.Equal(t, "bayward-quarry-road-shed-2", c.MQTT.ClientID)

@@ -28,6 +28,9 @@ func (c *Config) Setups() ([]bay.Setup, error) {
 		}
 		s.Name = b.Name
 		fitted(&b.Wiring, &s)
+		if r := b.Wiring.Relay; r != nil && c.Sensors != "simulated" {
+			s.Watchdog = bay.Watchdog{Line: r.Heartbeat, WhyNot: r.NoHeartbeat}
+		}
 		out = append(out, s)
 	}
 	return out, nil

@@ -99,16 +99,34 @@ func (w *writer) lateIDs(ctx context.Context) (ids []int64, err error) {
 // LastCommissioning returns the newest walk of a bay, signed or not; ok is false
 // when there is none.
 func (r *Reader) LastCommissioning(ctx context.Context, bayName string) (body []byte, ok bool, err error) {
-	text, err := ask(ctx, r, func(ctx context.Context, db querier) (text string, err error) {
-		err = db.QueryRowContext(ctx, `SELECT body FROM commissioning JOIN bay ON bay.id = bay_id
-			WHERE name = ? ORDER BY commissioning.id DESC LIMIT 1`, bayName).Scan(&text)
-		return text, err
+	bodies, err := r.Commissionings(ctx, bayName, 1)
+	if err != nil || len(bodies) == 0 {
+		return nil, false, err
+	}
+	return bodies[0], true, nil
+}
+
+// Commissionings returns the walks of a bay, signed or not, at most so many, the newest
+// first.
+func (r *Reader) Commissionings(ctx context.Context, bayName string, most int) ([][]byte, error) {
+	bodies, err := ask(ctx, r, func(ctx context.Context, db querier) (bodies [][]byte, err error) {
+		found, err := db.QueryContext(ctx, `SELECT body FROM commissioning JOIN bay ON bay.id = bay_id
+			WHERE name = ? ORDER BY commissioning.id DESC LIMIT ?`, bayName, most)
+		if err != nil {
+			return nil, err
+		}
+		defer func() { err = errors.Join(err, found.Close()) }()
+		for found.Next() {
+			var text string
+			if err := found.Scan(&text); err != nil {
+				return nil, err
+			}
+			bodies = append(bodies, []byte(text))
+		}
+		return bodies, found.Err()
 	})
-	if errors.Is(err, sql.ErrNoRows) {
-		return nil, false, nil
-	}
 	if err != nil {
-		return nil, false, fmt.Errorf("logbook: read the commissioning of %s: %w", bayName, err)
+		return nil, fmt.Errorf("logbook: read the commissioning of %s: %w", bayName, err)
 	}
-	return []byte(text), true, nil
+	return bodies, nil
 }

@@ -62,6 +62,7 @@ type View struct {
 	Holds           []Lock    `json:"holds,omitempty"`      // who holds the charge; it stays blocked until the last one is removed
 	CloseInS        *float64  `json:"close_in_s,omitempty"` // countdown after the last hold or visit, before the contactor may close
 	Faults          []Fault   `json:"faults,omitempty"`
+	Watchdog        *Watchdog `json:"watchdog,omitempty"` // absent with simulated sensors
 }
 
 // Finding is a raised finding with everything a technician needs.
@@ -125,6 +126,27 @@ type OddCell struct {
 	Text  string  `json:"text"`  // what it usually means and what to check
 }
 
+// Watchdog is the relay outside the Pi that opens when the heartbeat stops.
+type Watchdog struct {
+	Fitted   bool   `json:"fitted"`
+	WhyNot   string `json:"why_not,omitempty"`   // the configuration's reason
+	Proven   bool   `json:"proven"`              // a commissioning walk has seen it open
+	ProvenAt string `json:"proven_at,omitempty"` // by the wall clock; absent if that was not set
+	ProvenBy string `json:"proven_by,omitempty"`
+}
+
+func watchdog(p *bay.Picture) *Watchdog {
+	w := p.Watchdog()
+	if w == (bay.Watchdog{}) {
+		return nil
+	}
+	out := &Watchdog{Fitted: w.Line != "", WhyNot: w.WhyNot, Proven: w.Proven, ProvenBy: w.By}
+	if !w.At.IsZero() {
+		out.ProvenAt = w.At.UTC().Format(time.RFC3339)
+	}
+	return out
+}
+
 // Fault is a configured sensor that gives no usable value now.
 type Fault struct {
 	Sensor string `json:"sensor"`
@@ -176,7 +198,7 @@ func Of(p *bay.Picture) View {
 	if f := &p.Findings[interlock.CloseDelay]; f.Raised {
 		v.CloseInS = when(true, f.Evidence.Value)
 	}
-	v.Faults = faults(p)
+	v.Faults, v.Watchdog = faults(p), watchdog(p)
 	return v
 }
 

@@ -25,6 +25,7 @@ func everything() *bay.Picture {
 	const now = 100 * time.Hour
 	setup := baytest.Setup("bay-1")
 	setup.Fitted, setup.Packs = bay.Optional, baytest.Packs("lift-24v", "lift-24v")
+	setup.Watchdog.Line = "GPIO27"
 	core := bay.New(setup)
 	good := func(v float64) reading.Reading { return reading.Good(v, now) }
 	p, _ := core.Step(&bay.Readings{
@@ -132,4 +133,30 @@ func TestNoNumberIsAbsent(t *testing.T) {
 		require.True(t, left[key] != nil, key)
 	}
 	require.True(t, left["water_ml"] == nil, "numbers that are none were published")
+}
+
+// TestWatchdog: whoever reads the state sees whether a relay outside the Pi opens when
+// it hangs, and when that was last proven.
+func TestWatchdog(t *testing.T) {
+	walked := time.Date(2026, 3, 1, 6, 7, 8, 0, time.FixedZone("", 3600))
+	for name, row := range map[string]struct {
+		is   bay.Watchdog
+		want string
+	}{
+		"simulated":  {bay.Watchdog{}, "null"},
+		"not fitted": {bay.Watchdog{WhyNot: "on order"}, `{"fitted":false,"why_not":"on order","proven":false}`},
+		"not proven": {bay.Watchdog{Line: "GPIO27"}, `{"fitted":true,"proven":false}`},
+		"no clock":   {bay.Watchdog{Line: "GPIO27", Proven: true, By: "A. Person"}, `{"fitted":true,"proven":true,"proven_by":"A. Person"}`},
+		"proven": {
+			bay.Watchdog{Line: "GPIO27", Proven: true, At: walked, By: "A. Person"},
+			`{"fitted":true,"proven":true,"proven_at":"2026-03-01T05:07:08Z","proven_by":"A. Person"}`,
+		},
+	} {
+		setup := baytest.Setup("bay-1")
+		setup.Watchdog = row.is
+		p, _ := bay.New(setup).Step(&bay.Readings{Now: time.Hour})
+		got, err := json.Marshal(view.Of(p).Watchdog)
+		require.NoError(t, err)
+		require.Equal(t, row.want, string(got), name)
+	}
 }

@@ -1,6 +1,8 @@
 package web
 
 import (
+	"time"
+
 	"bayward/agent/bay"
 	"bayward/agent/charge"
 	"bayward/agent/interlock"
@@ -36,13 +38,13 @@ type findingText struct {
 
 type value struct{ Name, Text string }
 
-func newCard(p *bay.Picture, v words.Voice) card {
+func newCard(p *bay.Picture, v words.Voice, now time.Time) card {
 	c := card{
 		Name: p.Bay, Urgency: words.UrgencyOf(p), Says: v.Says(p), Next: v.Next(p), ToDo: v.ToDo(p),
 		Since: v.Say("bay.since", v.Say("stage."+p.Stage.String()), v.Span(p.Now-p.StageAt),
 			v.Say("permit."+p.Permit.String()), v.Span(p.Now-p.Permit.Since), or(p.Pack.Name, v.Say("pack.none"))),
 		Unnamed:   !p.Named() && p.Stage != bay.Vacant,
-		Contactor: contactor(v, p), Held: p.Findings[interlock.Held].Raised, Water: v.Water(p), Values: values(p, v),
+		Contactor: contactor(v, p), Held: p.Findings[interlock.Held].Raised, Water: v.Water(p), Values: append(values(p, v), watchdog(p, v, now)...),
 		VisitOpen: p.Visit.Open, WantsVisit: words.UrgencyOf(p) == words.Todo || p.Findings[interlock.PlatesBare].Raised,
 	}
 	if p.Visit.Open {
@@ -134,6 +136,15 @@ func advice(v words.Voice, p *bay.Picture) []value {
 		all = append(all, value{v.Say("value.equalize"), v.Say("equalize." + due.String())})
 	}
 	return all
+}
+
+// watchdog reports the relay that alone opens when the Pi hangs.
+func watchdog(p *bay.Picture, v words.Voice, now time.Time) []value {
+	w := p.Watchdog()
+	if w == (bay.Watchdog{}) {
+		return nil
+	}
+	return []value{{v.Say("value.watchdog"), v.Watchdog(w, now)}}
 }
 
 func outlook(v words.Voice, p *bay.Picture) []value {

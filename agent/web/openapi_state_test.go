@@ -71,7 +71,7 @@ func object(b *strings.Builder, indent, name string, typ reflect.Type, schema ma
 }
 
 // keywords are in the order in which a schema is read.
-var keywords = []string{"type", "const", "enum", "pattern", "minimum", "maximum", "minLength", "maxLength", "maxItems", "items", "description", "x-known-values"}
+var keywords = []string{"type", "const", "enum", "format", "pattern", "minimum", "maximum", "minLength", "maxLength", "maxItems", "items", "description", "x-known-values"}
 
 var plainText = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_-]*$`)
 

@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 	"bayward/agent/web"
@@ -62,6 +63,27 @@ func TestTheFirstCardIsTheMostUrgent(t *testing.T) {
 	require.Equal(t, []string{"bay-3", "bay-2", "bay-1"}, []string{order[0][1], order[1][1], order[2][1]})
 	for _, word := range []string{"Danger", "Water it", "Nothing to do"} {
 		require.Contains(t, page, "</span> "+word+"</span>")
+	}
+}
+
+// TestTheWatchdogRelayIsReported: overview and bay keep reporting whether something
+// outside the Pi opens when it hangs, and how old the proof of that is.
+func TestTheWatchdogRelayIsReported(t *testing.T) {
+	now := time.Date(2026, 3, 31, 12, 0, 0, 0, time.UTC)
+	b := newBench(func(o *web.Options) { o.Now = func() time.Time { return now } }, "bay-1")
+	require.NotContains(t, text(t, b.get("/")), "Watchdog relay") // simulated
+	for want, is := range map[string]bay.Watchdog{
+		"none (on order): if the Pi hangs, nothing outside it opens the relay": {WhyNot: "on order"},
+		"not proven; the commissioning walk does that":                         {Line: "GPIO27"},
+		"proven on 2026-03-01 by A. Person, 30 days ago":                       {Line: "GPIO27", Proven: true, At: now.Add(-30 * 24 * time.Hour), By: "A. Person"},
+	} {
+		setup := baytest.Setup("bay-1")
+		setup.Watchdog = is
+		b.cores["bay-1"] = bay.New(setup)
+		b.step("bay-1")
+		for _, page := range []string{"/", "/bays/bay-1"} {
+			require.Contains(t, text(t, b.get(page)), want, page)
+		}
 	}
 }
 

@@ -120,7 +120,7 @@ func (s *server) overview(w http.ResponseWriter, r *http.Request) {
 	var waters []*water.Status
 	for _, p := range s.Pictures() {
 		if p != nil {
-			page.Cards = append(page.Cards, newCard(p, v))
+			page.Cards = append(page.Cards, newCard(p, v, s.Now()))
 			waters = append(waters, &p.Water)
 		}
 	}
@@ -167,7 +167,7 @@ func (s *server) bayPage(w http.ResponseWriter, r *http.Request) {
 func (s *server) newBayPage(r *http.Request, p *bay.Picture) bayPage {
 	v := s.view(r)
 	page := bayPage{
-		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v), PackName: p.Pack.Name,
+		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v, s.Now()), PackName: p.Pack.Name,
 		CanRelease: s.may(r, order.Release), CanAccept: p.Findings[interlock.Overfilled].Raised && s.may(r, order.Accept), Locks: s.locksOf(r, p, order.LockHold), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
 		History: s.Past.history(p, v), Pack: newPackChoice(p, v, s.may(r, order.Pack)),
 	}

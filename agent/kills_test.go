@@ -28,6 +28,9 @@ import (
 func TestNoAnsweredOrderIsLost(t *testing.T) {
 	const lanes = 4 // an order waits up to a second for its tick
 	kills := 100
+	if testing.Short() {
+		kills = 20
+	}
 	if text := os.Getenv("BAYWARD_KILLS"); text != "" {
 		var err error
 		kills, err = strconv.Atoi(text)

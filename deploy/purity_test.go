@@ -171,7 +171,7 @@ func impureBuiltin(n *ast.CallExpr) string {
 	case "print", "println":
 		return "terminal (" + name.Name + ")"
 	case "recover":
-		return "recover (an impossible case must reach the guard that opens the relay)"
+		return "recover (an impossible case must reach the loop, which opens every relay)"
 	}
 	return ""
 }

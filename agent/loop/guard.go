@@ -50,7 +50,6 @@ func newGuard(r Relay, span time.Duration, now func() time.Duration) *guard {
 func (g *guard) refresh(at time.Duration, closed bool) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.expire()
 	span := time.Duration(0)
 	if closed && !g.tripped && !g.dry && !g.ended {
 		span = g.span
@@ -68,14 +67,8 @@ func (g *guard) ask(at, span time.Duration, beat bool) error {
 	was := g.leased
 	g.err = request(g.relay, at, span, beat)
 	g.leased, g.end = g.err == nil && span > 0, at+span
-	if g.err == nil {
-		return nil
-	}
-	if span > 0 || errors.Is(g.err, lease.ErrTripped) {
+	if g.err != nil && span > 0 {
 		g.trip(was)
-	}
-	if span > 0 {
-		_ = request(g.relay, at, 0, false) // as far as possible: the first error counts
 	}
 	return g.err
 }
@@ -89,24 +82,11 @@ func (g *guard) trip(was bool) {
 	}
 }
 
-// expire notices that the lease is over, by the clock alone: in a process that was
-// stopped for a while, or whose keeper is gone. It asks the keeper for the trips that
-// it has counted, so that the next answer has no news. The caller holds the mutex.
-func (g *guard) expire() {
-	if !g.leased || g.now() < g.end {
-		return
-	}
-	g.trip(true)
-	g.leased = false
-	_ = request(g.relay, g.now(), 0, false) // the next refresh reports what is wrong
-}
-
 // drop opens a closed relay between two ticks and keeps it open until takeDry was
 // called. It reports whether it opened the relay.
 func (g *guard) drop() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.expire()
 	if !g.leased {
 		return false
 	}
@@ -124,11 +104,18 @@ func (g *guard) takeDry() bool {
 	return d
 }
 
-// takeTrip reports once that the relay was opened behind the core's back.
+// takeTrip reports once that the relay was opened behind the core's back. The clock
+// alone shows that a lease is over, in a process that was stopped for a while or
+// whose keeper is gone; the keeper is then asked for what it has counted, so that its
+// next answer has no news.
 func (g *guard) takeTrip() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.expire()
+	if g.leased && g.now() >= g.end {
+		g.leased = false
+		g.trip(true)
+		_ = request(g.relay, g.now(), 0, false) // the next refresh reports what is wrong
+	}
 	t := g.tripped
 	g.tripped = false
 	return t

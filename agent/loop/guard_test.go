@@ -1,6 +1,7 @@
 package loop
 
 import (
+	"context"
 	"errors"
 	"testing"
 	"testing/synctest"
@@ -74,7 +75,7 @@ func TestGuardWithoutTimer(t *testing.T) {
 		if err := g.order(true); err != nil || !relay.isClosed() {
 			t.Fatal(err)
 		}
-		now += time.Minute // no timer runs
+		now += 3 * time.Second // no timer runs
 		if g.isClosed() {
 			t.Error("closed by what the agent knows")
 		}
@@ -149,8 +150,8 @@ func TestLateDecision(t *testing.T) {
 		if err := g.refresh(g.now()-3*time.Second, true); err != nil || relay.isClosed() || g.isClosed() {
 			t.Errorf("closed %v, %v", relay.isClosed(), err)
 		}
-		if !g.takeTrip() {
-			t.Error("the core does not know")
+		if !g.takeTrip() || g.trips != 0 {
+			t.Errorf("the core does not know, or %d trips of a relay that was open", g.trips)
 		}
 		if err := g.refresh(g.now()-2*time.Second, true); err != nil || !relay.isClosed() {
 			t.Errorf("closed %v, %v", relay.isClosed(), err)
@@ -159,6 +160,22 @@ func TestLateDecision(t *testing.T) {
 		synctest.Wait()
 		if relay.isClosed() {
 			t.Error("closed for longer than the decision was good for")
+		}
+	})
+}
+
+// TestLeaseBeginsWithTheTick: the time that sensors take is not added to the lease.
+func TestLeaseBeginsWithTheTick(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		r := newRig(t, 1, nil)
+		r.ticks(120)
+		r.sources[0].set(func(context.Context) { time.Sleep(200 * time.Millisecond) })
+		began := time.Now()
+		r.ticks(1)
+		time.Sleep(time.Minute)
+		synctest.Wait()
+		if after := r.relays[0].movedAt().Sub(began); after != 3*time.Second {
+			t.Errorf("opened %s after the beginning of the last tick", after)
 		}
 	})
 }
@@ -303,10 +320,10 @@ func TestRelayErrors(t *testing.T) {
 				if p := r.Pictures()[0]; p.Permit.Granted || p.FirstReason() != interlock.AgentUnready || p.Findings[interlock.AgentUnready].Evidence.Reason != row.want {
 					t.Errorf("permit %s: %s", p.Permit, words.EnglishSI().Says(p))
 				}
-				if n := r.log.count("does not obey"); n != 1 || r.GuardTrips() != 1 {
-					t.Errorf("logged %d times, %d trips", n, r.GuardTrips())
-				}
 				r.ticks(10)
+				if n := r.log.count("does not obey"); n != 1 || r.log.count("was late") != 1 || r.GuardTrips() != 1 {
+					t.Errorf("logged %d and %d times, %d trips", n, r.log.count("was late"), r.GuardTrips())
+				}
 				if r.relays[0].isClosed() || r.reportsClosed() || !r.relays[1].isClosed() {
 					t.Errorf("closed %v (reported %v), the other %v", r.relays[0].isClosed(), r.reportsClosed(), r.relays[1].isClosed())
 				}

@@ -115,7 +115,7 @@ func (w *Witness) pair(ctx context.Context, book *logbook.Book, origin *logbook.
 		return nil
 	}
 	if w.found != nil || w.is.Mark == 0 {
-		w.is.Mark = rand.Uint64() | 1
+		w.is.Mark = rand.Uint64() | 1 //nolint:gosec // G404: it only differs from file to file, it protects nothing
 	}
 	if errors.Is(w.found, fs.ErrNotExist) { // otherwise the doubt is in the file, until the hold is on record
 		if err := w.write(w.is); err != nil {

@@ -34,6 +34,7 @@ type rig struct {
 	wire     *chips.Adapter // the bus of the 1-wire bridge
 	inverted bool           // the bench reads the relay's line inverted: a deliberate fault
 	haste    int            // physics and board clock run this much faster than real time
+	plain    bool           // the agent runs with the configuration as it is
 
 	mu        sync.Mutex // guards the fields below
 	bench     *sim.Bench

@@ -164,6 +164,7 @@ func (s *scene) letsGo() {
 // start starts the agent and waits for READY=1.
 func (s *scene) start(changes ...string) {
 	text := s.config(changes...)
+	s.plain = len(changes) == 0
 	s.site.turn()
 	s.step("the agent starts and is ready", func(ctx context.Context) error {
 		mark := s.guest.mark()
@@ -192,9 +193,9 @@ func (s *scene) granted() {
 }
 
 // charging leads to a bay on charge. The short set takes the one that the scenario
-// before has left.
+// before has left, unless its configuration was changed.
 func (s *scene) charging() {
-	if s.short && s.look().relay {
+	if s.short && s.plain && s.look().relay {
 		return
 	}
 	s.begin(fresh(10))

@@ -22,6 +22,9 @@ func (a *Agent) onRecord(submit Submit) Submit {
 		stored, forget := a.Recorder.Await(bayName, o.ID)
 		defer forget()
 		e, err := submit(ctx, bayName, o)
+		if err == nil && repeated(&e) && a.Recorder.Late() {
+			return e, order.ErrNotOnRecord // the first one may not be
+		}
 		if err != nil || e.Kind != bay.OrderTaken {
 			return e, err
 		}
@@ -40,9 +43,12 @@ func (a *Agent) onRecord(submit Submit) Submit {
 	}
 }
 
-// unrecorded marks an order that was taken as not on record.
+// repeated reports whether an order was refused because it had been taken before.
+func repeated(e *bay.Event) bool { return e.Kind == bay.OrderRefused && e.Why.Code == order.Repeated }
+
+// unrecorded marks an order that was taken, now or before, as not on record.
 func unrecorded(e bay.Event, err error) (bay.Event, error) {
-	if err == nil && e.Kind == bay.OrderTaken {
+	if err == nil && (e.Kind == bay.OrderTaken || repeated(&e)) {
 		err = order.ErrNotOnRecord
 	}
 	return e, err

@@ -93,6 +93,9 @@ func onlyCareful(t *testing.T, y *assemblytest.Site) {
 	if e.Kind != bay.OrderTaken || !errors.Is(err, order.ErrNotOnRecord) {
 		t.Errorf("a hold: %s, %v", e.Kind, err)
 	}
+	if _, err := y.Ask(order.Order{ID: "h", By: "Ann", Kind: order.Hold}); !errors.Is(err, order.ErrNotOnRecord) {
+		t.Errorf("the hold sent again: %v", err)
+	}
 	if p := y.Tick(); p.Permit.Granted || len(p.Holds) != 1 {
 		t.Error("the hold is not in force")
 	}
@@ -121,7 +124,7 @@ func againOnRecord(t *testing.T, y *assemblytest.Site) {
 			orders = append(orders, r.Kind+" "+r.Order)
 		}
 	}
-	if got, want := strings.Join(orders, ", "), "order-taken h, order-refused u, order-taken v"; got != want {
+	if got, want := strings.Join(orders, ", "), "order-taken h, order-refused h, order-refused u, order-taken v"; got != want {
 		t.Errorf("on record: %s, want %s", got, want)
 	}
 }

@@ -1,6 +1,9 @@
 package web
 
-import "sync"
+import (
+	"slices"
+	"sync"
+)
 
 // keptIDs is how many form orders are remembered as done.
 const keptIDs = 256
@@ -11,24 +14,35 @@ const keptIDs = 256
 // form, more than the core remembers.
 type recent struct {
 	mu   sync.Mutex // guards what follows
-	ids  [keptIDs]string
+	kept [keptIDs]accepted
 	next int
 }
 
-func (r *recent) has(id string) bool {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	for _, have := range r.ids {
-		if have == id && id != "" {
-			return true
-		}
-	}
-	return false
+// accepted is an order that was in force when it was answered.
+type accepted struct {
+	id       string
+	onRecord bool // and was on record as well
 }
 
-func (r *recent) add(id string) {
+// has reports whether an order was accepted.
+func (r *recent) has(id string) bool {
+	return r.any(func(a accepted) bool { return a.id == id && id != "" })
+}
+
+// done reports whether an order was accepted and on record.
+func (r *recent) done(id string) bool {
+	return r.any(func(a accepted) bool { return a.id == id && id != "" && a.onRecord })
+}
+
+func (r *recent) any(is func(accepted) bool) bool {
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	r.ids[r.next] = id
+	return slices.ContainsFunc(r.kept[:], is)
+}
+
+func (r *recent) add(id string, onRecord bool) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.kept[r.next] = accepted{id, onRecord}
 	r.next = (r.next + 1) % keptIDs
 }

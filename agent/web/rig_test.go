@@ -78,7 +78,7 @@ func (b *bench) submit(_ context.Context, name string, o order.Order) (bay.Event
 	defer b.mu.Unlock()
 	for _, e := range b.step(name, o) {
 		if e.Order == o.ID && (e.Kind == bay.OrderTaken || e.Kind == bay.OrderRefused) {
-			if b.stuck && e.Kind == bay.OrderTaken {
+			if b.stuck && (e.Kind == bay.OrderTaken || e.Why.Code == order.Repeated) {
 				return e, order.ErrNotOnRecord
 			}
 			return e, nil

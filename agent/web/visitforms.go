@@ -257,12 +257,12 @@ func (f *sent) order(o order.Order) {
 	case len(o.ID) > order.MaxIDBytes || !order.Printable(o.ID, order.MaxIDBytes):
 		f.bad(http.StatusBadRequest, "fail.action")
 		return
-	case f.recent.has(o.ID):
+	case f.recent.done(o.ID):
 		return
 	}
 	wrong := f.give(o)
 	if wrong == nil {
-		f.recent.add(o.ID)
+		f.recent.add(o.ID, f.InForce == "")
 	}
 	f.refused(wrong)
 }

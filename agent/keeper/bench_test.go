@@ -28,7 +28,7 @@ func report(b *testing.B, took []time.Duration) {
 // program builds what is shipped.
 func program(b *testing.B) string {
 	path := filepath.Join(b.TempDir(), "bayward-keeper")
-	out, err := exec.CommandContext(b.Context(), "go", "build", "-trimpath", "-ldflags=-s -w", "-o", path, ".").CombinedOutput() //nolint:gosec // our own program
+	out, err := exec.CommandContext(b.Context(), "go", "build", "-trimpath", "-ldflags=-s -w", "-o", path, ".").CombinedOutput()
 	require.NoError(b, err, "%s", out)
 	return path
 }
@@ -42,7 +42,7 @@ func BenchmarkStart(b *testing.B) {
 	var took []time.Duration
 	for b.Loop() {
 		start := time.Now()
-		_ = exec.CommandContext(b.Context(), path, "low", list).Run() //nolint:gosec // our own program; it fails where there are no lines
+		_ = exec.CommandContext(b.Context(), path, "low", list).Run() // fails where there are no lines
 		took = append(took, time.Since(start))
 	}
 	report(b, took)
@@ -66,7 +66,7 @@ func BenchmarkMemory(b *testing.B) {
 	list, socket := filepath.Join(dir, "lines"), filepath.Join(dir, "s")
 	require.NoError(b, os.WriteFile(list, []byte("user 0\n"), 0o600))
 	manager := listenAsManager(b, filepath.Join(dir, "n"))
-	cmd := exec.CommandContext(b.Context(), path, "-socket", socket, list) //nolint:gosec // our own program
+	cmd := exec.CommandContext(b.Context(), path, "-socket", socket, list)
 	cmd.Env = append(os.Environ(), "NOTIFY_SOCKET="+filepath.Join(dir, "n"))
 	require.NoError(b, cmd.Start())
 	b.Cleanup(func() { _ = cmd.Process.Kill(); _ = cmd.Wait() })

@@ -106,7 +106,7 @@ func TestAgentKilled(t *testing.T) {
 	require.NoError(t, agent.Process.Kill())
 	open := p.until("GPIO17", "Low")
 	require.Less(t, open.at-killed, slack)
-	for range leases { //nolint:revive // until it is gone
+	for range leases { // until it is gone
 	}
 	again, _ := startAgent(t, p)
 	p.until("GPIO17", "High")
@@ -121,8 +121,8 @@ func TestAgentStopped(t *testing.T) {
 	decided := <-leases
 	require.NoError(t, agent.Process.Signal(syscall.SIGSTOP))
 	stopped := bootTime()
+	p.until("GPIO17", "Low") // before the agent's first lease
 	open := p.until("GPIO17", "Low")
-	open = p.until("GPIO17", "Low") // the first was before the agent's first lease
 	require.GreaterOrEqual(t, open.at, decided+lease.Longest)
 	require.Less(t, open.at, stopped+lease.Longest+slack)
 	require.NoError(t, agent.Process.Signal(syscall.SIGCONT))

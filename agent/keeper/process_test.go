@@ -122,7 +122,7 @@ func start(t testing.TB, list string, args ...string) *process {
 func startWith(t testing.TB, list string, change func(*exec.Cmd), args ...string) *process {
 	t.Helper()
 	dir := t.TempDir()
-	require.NoError(t, os.Chmod(filepath.Dir(dir), 0o755)) //nolint:gosec // for the test with another user
+	require.NoError(t, os.Chmod(filepath.Dir(dir), 0o755)) // for the test with another user
 	file := filepath.Join(dir, "lines")
 	require.NoError(t, os.WriteFile(file, []byte(list), 0o600))
 	p := &process{t: t, socket: filepath.Join(dir, "s"), orders: make(chan order, 10000), said: &strings.Builder{}, ended: make(chan struct{})}
@@ -162,7 +162,7 @@ func ready(t testing.TB, list string) *process {
 
 // read takes orders until the process ends.
 func (p *process) read(from *os.File) {
-	defer from.Close() //nolint:errcheck // only read from
+	defer from.Close()
 	for lines := bufio.NewScanner(from); lines.Scan(); {
 		var o order
 		if _, err := fmt.Sscan(lines.Text(), &o.line, &o.level, &o.at, &o.listening); err != nil {
@@ -285,7 +285,8 @@ func (c *peer) receive() answer {
 func (c *peer) hungUp() {
 	c.t.Helper()
 	require.NoError(c.t, c.SetReadDeadline(time.Now().Add(patience)))
-	for n, err := 1, error(nil); n > 0; {
+	for n := 1; n > 0; {
+		var err error
 		n, err = c.Read(make([]byte, 100))
 		require.NotErrorIs(c.t, err, os.ErrDeadlineExceeded)
 	}

@@ -181,7 +181,7 @@ func (s *server) drop(now time.Duration) {
 // accept takes the next connection. The error is one that could go on forever.
 func (s *server) accept(now time.Duration) error {
 	fd, _, err := syscall.Accept4(s.listener, syscall.SOCK_NONBLOCK|syscall.SOCK_CLOEXEC)
-	switch err { //nolint:errorlint // a bare number
+	switch err {
 	case nil:
 	case syscall.EAGAIN, syscall.EINTR, syscall.ECONNABORTED:
 		return nil

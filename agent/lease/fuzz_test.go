@@ -144,7 +144,7 @@ func FuzzKeeper(f *testing.F) {
 func FuzzList(f *testing.F) {
 	f.Add("user 998\nbay-1 GPIO17 GPIO27\nold bay-2 GPIO16 -\n")
 	f.Add("# nothing\n\n user\t1 \r\nold GPIO17 -\nuser GPIO18 GPIO19\n")
-	f.Add("user -1\nbay-1 GPIO017 -\nbay-1 GPIO2 -\nbay-1 GPIO17 GPIO17\nuser 1\nuser 2")
+	f.Add("user -1\nbay-1 GPIO017 -\nbay-1 GPIO2 -\nbay-1 GPIO17 -GPIO17\nuser 1\nuser 2")
 	f.Fuzz(func(t *testing.T, text string) {
 		list, err := ParseList("lines", []byte(text))
 		used := map[string]bool{}

@@ -25,7 +25,7 @@ func BenchmarkLease(b *testing.B) {
 	})
 	b.Run("socket", func(b *testing.B) {
 		link := New(leasetest.Serve(b, leasetest.Path(b), lines).Path)
-		defer link.Close() //nolint:errcheck // never fails
+		defer link.Close()
 		benchLease(b, lease.NewClient(link).Relay(row), now)
 	})
 }

@@ -146,7 +146,7 @@ func write(t *testing.T, c *net.UnixConn, b []byte) {
 func TestNobodyThere(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "s")
 	link := newLink(path, time.Millisecond)
-	defer link.Close() //nolint:errcheck // never fails
+	defer link.Close()
 	_, ended := exchange(link)
 	err := <-ended
 	require.ErrorIs(t, err, ErrAway)
@@ -193,7 +193,7 @@ func TestThroughTheSocket(t *testing.T) {
 
 // serve answers at one instant until a frame is refused.
 func serve(conn *net.UnixConn, k *lease.Keeper) error {
-	defer conn.Close() //nolint:errcheck // the test sees it
+	defer conn.Close()
 	buf, answer := make([]byte, 64), [lease.AnswerSize]byte{}
 	for {
 		n, err := conn.Read(buf)

@@ -6,16 +6,20 @@ import (
 	"context"
 	"encoding/json"
 	"io"
+	"log/slog"
 	"net"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/config/configtest"
+	"bayward/agent/logbook"
 )
 
 // example is the commented configuration that is shipped.
@@ -188,6 +192,32 @@ func TestCheck(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestCheckKnowsTheProof: the report has the age of the watchdog relay's last proof, from
+// the record that the configuration names.
+func TestCheckKnowsTheProof(t *testing.T) {
+	shipped, err := os.ReadFile(example)
+	require.NoError(t, err)
+	record := filepath.Join(t.TempDir(), "logbook.db")
+	path := configtest.File(t, "wired.yaml", strings.Replace(string(shipped), "/var/lib/bayward/logbook.db", record, 1))
+	reported := func() string {
+		code, out, complaints := bayward(t, "", "check", "--config", path)
+		require.Zero(t, code, complaints)
+		return out
+	}
+	require.Contains(t, reported(), "GPIO27; when it was proven is in the record, which cannot be read here")
+
+	book, err := logbook.Open(t.Context(), record, slog.New(slog.DiscardHandler))
+	require.NoError(t, err)
+	stamp := commission.Stamp{Wall: time.Now().Add(-100 * 24 * time.Hour), Trusted: true}
+	body, err := json.Marshal(commission.Record{
+		V: 1, ID: "w", Bay: "bay-1", Watchdog: "GPIO27", Steps: []commission.Step{{Key: "heartbeat", Result: commission.Passed, Ended: stamp, By: "A. Person"}},
+	})
+	require.NoError(t, err)
+	require.NoError(t, book.SaveCommissioning(t.Context(), logbook.Commissioning{Bay: "bay-1", ID: "w", Body: body}))
+	require.NoError(t, book.Close())
+	require.Contains(t, reported(), "by A. Person, 100 days ago")
 }
 
 // TestCheckExplains: it says what will block and by which limits, warns of

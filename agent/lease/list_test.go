@@ -34,7 +34,7 @@ func TestListComplaints(t *testing.T) {
 		"user 1\nbay-1 GPIO17 -GPIO27":             `f:2: value "-GPIO27" is not accepted` + lines,
 		"user 1\nbay-1":                            `f:2: value "bay-1" is not accepted` + entry,
 		"user 1\nnew bay-1 GPIO17 -":               `f:2: value "new bay-1 GPIO17 -" is not accepted` + entry,
-		"user 1\nbay-1 GPIO17\tGPIO17":             "f:2: value \"bay-1 GPIO17" + ` GPIO17" is not accepted: the two lines must differ`,
+		"user 1\nbay-1 GPIO17 " + "GPIO17":         `f:2: value "bay-1 GPIO17 ` + `GPIO17" is not accepted: the two lines must differ`,
 		"user 1\nbay-1 GPIO17 -\nbay-1 GPIO22 -":   `f:3: value "bay-1 GPIO22 -" is not accepted: must not have the bay or a line of bay-1 GPIO17 -`,
 		"user 1\nb GPIO17 GPIO27\nc GPIO22 GPIO27": `f:3: value "c GPIO22 GPIO27" is not accepted: must not have the bay or a line of b GPIO17 GPIO27`,
 	} {

@@ -73,8 +73,12 @@ func (r *Reader) copyTo(ctx context.Context, file string) error {
 	}
 	defer c.Close()
 	return c.Raw(func(driver any) error {
+		from, ok := driver.(copier)
+		if !ok {
+			return errors.New("bug: the database's driver cannot copy")
+		}
 		to := url.URL{Scheme: "file", Path: file}
-		b, err := driver.(copier).NewBackup(to.String()) //nolint:forcetypeassert // the one driver
+		b, err := from.NewBackup(to.String())
 		if err != nil {
 			return err
 		}

@@ -137,7 +137,9 @@ func commitOf(t *testing.T, b *Book, e Entry) (c commitStates) {
 		conn, err := b.durable.Conn(t.Context())
 		require.NoError(t, err)
 		require.NoError(t, conn.Raw(func(driver any) error {
-			driver.(sqlite.HookRegisterer).RegisterCommitHook(hook)
+			hooks, ok := driver.(sqlite.HookRegisterer)
+			require.True(t, ok)
+			hooks.RegisterCommitHook(hook)
 			return nil
 		}))
 		require.NoError(t, conn.Close())

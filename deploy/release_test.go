@@ -85,8 +85,8 @@ func only(t *testing.T, folder, pattern string) string {
 func TestReleaseIsWhole(t *testing.T) {
 	folder := released(t)
 	sums, files := readFile(t, filepath.Join(folder, "SHA256SUMS")), 0
-	for _, pattern := range []string{"*_arm64.deb", "*_armhf.deb", "*_amd64.deb", "*.cdx.json", "*.govulncheck"} {
-		path := only(t, folder, "bayward_"+pattern)
+	for _, pattern := range []string{"_*_arm64.deb", "_*_armhf.deb", "_*_amd64.deb", "_*.cdx.json", "-keeper_*.cdx.json", "_*.govulncheck"} {
+		path := only(t, folder, "bayward"+pattern)
 		want := fmt.Sprintf("%x  %s\n", sha256.Sum256([]byte(readFile(t, path))), filepath.Base(path))
 		if !strings.Contains(sums, want) {
 			t.Errorf("SHA256SUMS lacks: %s", want)
@@ -101,13 +101,15 @@ func TestReleaseIsWhole(t *testing.T) {
 	if !strings.HasPrefix(report, "NOT CHECKED: ") && !strings.Contains(report, "No vulnerabilities found.") {
 		t.Errorf("the report neither gives a result nor states that nothing was checked:\n%s", report)
 	}
-	program := unpacked(t, folder)
 	head, err := exec.CommandContext(t.Context(), "git", "rev-parse", "HEAD").Output()
 	if err != nil {
 		t.Fatal(err)
 	}
-	if info := run(t, "go", "version", "-m", program); !strings.Contains(info, "vcs.revision="+string(bytes.TrimSpace(head))) {
-		t.Errorf("the program does not name commit %s:\n%s", head, info)
+	program := unpacked(t, folder)
+	for _, p := range []string{program, program + "-keeper"} {
+		if info := run(t, "go", "version", "-m", p); !strings.Contains(info, "vcs.revision="+string(bytes.TrimSpace(head))) {
+			t.Errorf("%s does not name commit %s:\n%s", p, head, info)
+		}
 	}
 	if got := run(t, program, "--version"); !strings.Contains(got, string(head[:12])) {
 		t.Errorf("--version prints %s, want commit %s", got, head[:12])
@@ -207,11 +209,19 @@ func TestReleaseStopsOnVulnerability(t *testing.T) {
 	}
 }
 
-// TestReleaseMaterials checks the bill of materials against the schema of its
-// format (CycloneDX, from the format's Go library) and against the program.
+// TestReleaseMaterials checks each bill of materials against the schema of its
+// format (CycloneDX, from the format's Go library) and against its program.
 func TestReleaseMaterials(t *testing.T) {
 	folder := released(t)
-	text := readFile(t, only(t, folder, "*.cdx.json"))
+	program := unpacked(t, folder)
+	materials(t, folder, program, "bayward", 20)
+	materials(t, folder, program+"-keeper", "bayward-keeper", 1)
+}
+
+// materials checks the bill of one program, which has at least so many libraries.
+func materials(t *testing.T, folder, program, name string, least int) {
+	t.Helper()
+	text := readFile(t, only(t, folder, name+"_*.cdx.json"))
 	var bill struct {
 		BomFormat, SpecVersion string
 		Metadata               struct {
@@ -236,7 +246,7 @@ func TestReleaseMaterials(t *testing.T) {
 		t.Errorf("the bill of materials describes %+v", c)
 	}
 	var linked, named []string
-	for line := range strings.Lines(run(t, "go", "version", "-m", unpacked(t, folder))) {
+	for line := range strings.Lines(run(t, "go", "version", "-m", program)) {
 		if f := strings.Fields(line); len(f) > 2 && f[0] == "dep" {
 			linked = append(linked, f[1]+" "+f[2])
 		}
@@ -252,7 +262,7 @@ func TestReleaseMaterials(t *testing.T) {
 	}
 	slices.Sort(linked)
 	slices.Sort(named)
-	if len(linked) < 20 || !slices.Equal(linked, named) {
+	if len(linked) < least || !slices.Equal(linked, named) {
 		t.Errorf("linked into the program:\n%v\nlisted:\n%v", linked, named)
 	}
 }

@@ -69,9 +69,9 @@ func TestStepsCanFail(t *testing.T) {
 		{"opens in time", rise, func(s *scene) { s.drops("x", 3, none) }, func(j *journal) { beat(j, 3); j.edge(relayLine, false) }, false},
 		{"opens too late", rise, func(s *scene) { s.drops("x", 3, none) }, func(j *journal) { beat(j, 4) }, true},
 		{"opens, but was open", nil, func(s *scene) { s.drops("x", 3, none) }, nil, true},
-		{"opens before the event", rise, func(s *scene) { s.opensBefore("x", control.Agent, control.Hung, none) }, func(j *journal) { j.edge(relayLine, false) }, false},
-		{"opens after the event", rise, func(s *scene) { s.opensBefore("x", control.Agent, control.Hung, s.hangs) }, nil, true},
-		{"opens before the event, but was open", nil, func(s *scene) { s.opensBefore("x", control.Agent, control.Hung, none) }, nil, true},
+		{"opens before the event", rise, func(s *scene) { s.opensBefore("x", control.Hung, none) }, func(j *journal) { j.edge(relayLine, false) }, false},
+		{"opens after the event", rise, func(s *scene) { s.opensBefore("x", control.Hung, s.hangs) }, nil, true},
+		{"opens before the event, but was open", nil, func(s *scene) { s.opensBefore("x", control.Hung, none) }, nil, true},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := quietScene(t)

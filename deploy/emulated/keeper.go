@@ -12,9 +12,9 @@ import (
 	"bayward/sensors/sim"
 )
 
-// opensBefore does something to a program, after which the relay must open before the
+// opensBefore does something to the agent, after which the relay must open before the
 // guest reports an event about it. The event comes seconds after the lease's end.
-func (s *scene) opensBefore(what string, unit control.Unit, kind control.Kind, do func(context.Context) error) {
+func (s *scene) opensBefore(what string, kind control.Kind, do func(context.Context) error) {
 	s.step(fmt.Sprintf("%s: the relay opens before the guest reports %s", what, kind), func(ctx context.Context) error {
 		from, mark := s.beginning(), s.guest.mark()
 		if !from.relay {
@@ -22,7 +22,7 @@ func (s *scene) opensBefore(what string, unit control.Unit, kind control.Kind, d
 		}
 		ctx, cancel := context.WithCancelCause(ctx)
 		go func() {
-			if e, err := s.guest.await(ctx, unit, kind, mark); err == nil {
+			if e, err := s.guest.await(ctx, control.Agent, kind, mark); err == nil {
 				cancel(fmt.Errorf("it is still closed when the guest reports %s %s", e.Kind, e.Text))
 			}
 		}()
@@ -84,7 +84,7 @@ func (s *scene) kept(unit control.Unit, mark int) {
 func killed(s *scene) {
 	s.charging()
 	mark, told := s.guest.mark(), s.site.count()
-	s.opensBefore("the agent is killed", control.Agent, control.Started, s.signalling(control.Agent, syscall.SIGKILL))
+	s.opensBefore("the agent is killed", control.Started, s.signalling(control.Agent, syscall.SIGKILL))
 	s.pins("the keeper drives the line low", true, false)
 	s.isOffline(told)
 	s.hears(control.Agent, control.Ready, mark)
@@ -96,7 +96,7 @@ func killed(s *scene) {
 func frozen(s *scene) {
 	s.charging()
 	mark, told := s.guest.mark(), s.site.count()
-	s.opensBefore("the agent is stopped", control.Agent, control.Hung, s.signalling(control.Agent, syscall.SIGSTOP))
+	s.opensBefore("the agent is stopped", control.Hung, s.signalling(control.Agent, syscall.SIGSTOP))
 	s.pins("the keeper drives the line low", true, false)
 	if s.short {
 		return
@@ -219,7 +219,7 @@ func cardPulled(s *scene) {
 	mark = s.guest.mark()
 	told := s.site.count()
 	s.gives("an agent without a card cannot be started again", control.Order{Do: control.Supervise, Unit: control.Agent})
-	s.opensBefore("the card is pulled", control.Agent, control.Hung, func(ctx context.Context) error {
+	s.opensBefore("the card is pulled", control.Hung, func(ctx context.Context) error {
 		_, err := s.guest.order(ctx, control.Order{Do: control.Eject})
 		return err
 	})

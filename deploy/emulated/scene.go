@@ -295,17 +295,27 @@ func (s *scene) signals(unit control.Unit, sig syscall.Signal) {
 	s.gives(fmt.Sprintf("%s: %s", unit, sig), control.Order{Do: control.Signal, Unit: unit, Signal: int(sig)})
 }
 
+// numbered gives an order a number of its own.
+func numbered(body string) string {
+	return fmt.Sprintf(`%s,"id":"bench-%d"}`, strings.TrimSuffix(body, "}"), time.Now().UnixNano())
+}
+
 // ask sends a person's order to the page from inside. If no tick of a stuttering
-// board accepted it in time, ask sends it again under the same number.
+// board accepted it in time, ask sends it again under the same number; if its record
+// could not be written in time, as a new order.
 func (s *scene) ask(ctx context.Context, path, body string) error {
-	numbered := fmt.Sprintf(`%s,"id":"bench-%d"}`, strings.TrimSuffix(body, "}"), time.Now().UnixNano())
-	for again := false; ; again = true {
-		e, err := s.guest.order(ctx, control.Order{Do: control.HTTP, Method: "POST", Path: "/api/v1/bays/bay-1/" + path, Body: numbered})
+	order, again := numbered(body), false
+	for {
+		e, err := s.guest.order(ctx, control.Order{Do: control.HTTP, Method: "POST", Path: "/api/v1/bays/bay-1/" + path, Body: order})
 		switch taken := strings.HasPrefix(e.Text, "409"); {
+		case err == nil && strings.Contains(e.Text, `"no-record"`):
+			order, again = numbered(body), false
 		case err != nil || strings.HasPrefix(e.Text, "2") || taken && again:
 			return err
 		case !strings.HasPrefix(e.Text, "503"):
 			return fmt.Errorf("the page answered %s", e.Text)
+		default:
+			again = true
 		}
 		select {
 		case <-ctx.Done():

@@ -151,7 +151,7 @@ func want(t *testing.T, unit string, all map[string]string) {
 // TestTimes: the times that documents and the programs rely on.
 func TestTimes(t *testing.T) {
 	want(t, agent, map[string]string{"WatchdogSec": "10s", "RestartSec": "2s", "TimeoutStopSec": "20s"})
-	want(t, keeper, map[string]string{"WatchdogSec": "2s", "RestartSec": "1s", "TimeoutStopSec": "2s"})
+	want(t, keeper, map[string]string{"WatchdogSec": "2s", "RestartSec": "1s", "TimeoutStopSec": "10s"})
 	for _, unit := range units {
 		want(t, unit, map[string]string{"Restart": "always", "RestartPreventExitStatus": "2", "StartLimitIntervalSec": "0"})
 		if !slices.Contains(setting(t, unit, "Environment"), "GOTRACEBACK=crash") {

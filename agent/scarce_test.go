@@ -131,7 +131,7 @@ func TestFullDisk(t *testing.T) {
 		if err := fillUp(ballast); err != nil { // what the logbook has found meanwhile, too
 			t.Fatal(err)
 		}
-		p.order("hold", `{"action":"hold","by":"Ann"}`) // something to record
+		p.order("hold", `{"action":"hold","by":"Ann"}`, http.StatusAccepted) // something to record
 		return p.metric(`bayward_finding{bay="bay-1",code="record-failing"} 1`)
 	}
 	assemblytest.Until(t, "the finding about the record", failing)

@@ -100,7 +100,7 @@ func w1(milli string) *fstest.MapFile {
 	return &fstest.MapFile{Data: []byte("72 01 4b 46 7f ff 0e 10 57 : crc=57 YES\n72 01 4b 46 7f ff 0e 10 57 t=" + milli + "\n")}
 }
 
-func newBench(t testing.TB) *bench {
+func newBench(testing.TB) *bench {
 	b := &bench{bus: newConverterBus(), now: time.Hour}
 	b.pins = map[string]gpio.PinIn{ // without the relay's lines, which are not for us
 		"GPIO5": &gpiotest.Pin{N: "GPIO5"}, "GPIO6": &gpiotest.Pin{N: "GPIO6"}, "GPIO13": &gpiotest.Pin{N: "GPIO13"},

@@ -39,7 +39,7 @@ type File struct {
 // Open opens the file at path and reads it. There need not be one: the first Write
 // then creates it. Only an error of the disk is returned.
 func Open(path string) (*File, error) {
-	disk, err := os.OpenFile(path, os.O_RDWR, 0) //nolint:gosec // the operator names the file
+	disk, err := os.OpenFile(path, os.O_RDWR, 0)
 	if errors.Is(err, fs.ErrNotExist) {
 		return &File{path: path, found: fs.ErrNotExist}, nil
 	}
@@ -143,7 +143,7 @@ func create(path string, slot []byte) (Disk, error) {
 		err = part.Sync()
 	}
 	if err == nil {
-		err = os.Rename(part.Name(), path) //nolint:gosec // the operator names the file
+		err = os.Rename(part.Name(), path)
 	}
 	if err == nil {
 		err = syncFolder(path)
@@ -156,7 +156,7 @@ func create(path string, slot []byte) (Disk, error) {
 
 // syncFolder makes a new name survive a power cut.
 func syncFolder(path string) error {
-	dir, err := os.Open(filepath.Dir(path)) //nolint:gosec // the operator names the file
+	dir, err := os.Open(filepath.Dir(path))
 	if err != nil {
 		return err
 	}

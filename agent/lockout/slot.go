@@ -55,7 +55,7 @@ var errSlot = errors.New("bad slot")
 func encode(s *State, generation uint64) ([]byte, error) {
 	out := append(make([]byte, 0, 512), magic...)
 	out = binary.BigEndian.AppendUint16(out, version)
-	out = binary.BigEndian.AppendUint16(out, uint16(len(s.Bays))) //nolint:gosec // as many as that do not fit in a slot
+	out = binary.BigEndian.AppendUint16(out, uint16(len(s.Bays)))
 	out = binary.BigEndian.AppendUint32(out, 0)
 	out = binary.BigEndian.AppendUint64(out, generation)
 	out = binary.BigEndian.AppendUint64(out, s.Mark)
@@ -68,7 +68,7 @@ func encode(s *State, generation uint64) ([]byte, error) {
 	if len(out)+sumBytes > slotBytes {
 		return nil, fmt.Errorf("lockout: %d bays take %d bytes, a slot has %d", len(s.Bays), len(out)+sumBytes, slotBytes)
 	}
-	binary.BigEndian.PutUint32(out[12:], uint32(len(out)-headBytes)) //nolint:gosec // less than a slot
+	binary.BigEndian.PutUint32(out[12:], uint32(len(out)-headBytes))
 	return binary.BigEndian.AppendUint32(out, crc32.Checksum(out, castagnoli)), nil
 }
 

@@ -19,7 +19,7 @@ func FuzzSlot(f *testing.F) {
 			return
 		}
 		raw := append(append([]byte(magic), head...), rest...)
-		binary.BigEndian.PutUint32(raw[12:], uint32(len(raw)-headBytes)) //nolint:gosec // less than two slots
+		binary.BigEndian.PutUint32(raw[12:], uint32(len(raw)-headBytes))
 		raw = binary.BigEndian.AppendUint32(raw, crc32.Checksum(raw, crc32.MakeTable(crc32.Castagnoli)))
 		s, generation, err := decode(raw)
 		if err != nil {

@@ -71,7 +71,7 @@ func (r *Reader) copyTo(ctx context.Context, file string) error {
 	if err != nil {
 		return err
 	}
-	defer c.Close()
+	defer c.Close() //nolint:errcheck // only read from
 	return c.Raw(func(driver any) error {
 		from, ok := driver.(copier)
 		if !ok {

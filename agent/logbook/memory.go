@@ -45,7 +45,7 @@ const (
 
 // storedOf selects the rows of a table of memories.
 var storedOf = map[string]string{
-	memoryTable: `SELECT bay.name, bay.name, newest, wall_ms, trusted, boot_id, mono_ns, state, crc, copied
+	memoryTable: `SELECT bay.name AS named, bay.name, newest, wall_ms, trusted, boot_id, mono_ns, state, crc, copied
 		FROM memory JOIN bay ON bay.id = bay_id`,
 	packMemoryTable: `SELECT pack.name, bay.name, 0, wall_ms, trusted, boot_id, mono_ns, state, crc, 0
 		FROM pack_memory JOIN bay ON bay.id = bay_id JOIN pack ON pack.id = pack_id`,
@@ -96,7 +96,7 @@ func (b *Book) loadStored(ctx context.Context, table, name string) (*Stored, err
 	if err != nil {
 		return nil, err
 	}
-	s := &Stored{State: m.state, Bay: m.bay, Newest: uint64(m.newest), Whole: crc == m.sum(), Copied: copied} //nolint:gosec // as it was written
+	s := &Stored{State: m.state, Bay: m.bay, Newest: uint64(m.newest), Whole: crc == m.sum(), Copied: copied}
 	s.Stamp = Stamp{Wall: time.UnixMilli(m.wallMS).UTC(), Trusted: m.trusted, BootID: m.bootID, Mono: time.Duration(m.monoNS)}
 	return s, nil
 }

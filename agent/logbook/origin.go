@@ -23,7 +23,7 @@ func (r *Reader) Origin(ctx context.Context) (Origin, error) {
 	if err != nil {
 		return Origin{}, fmt.Errorf("logbook: read where it comes from: %w", err)
 	}
-	o.Mark = uint64(mark) //nolint:gosec // the same bits
+	o.Mark = uint64(mark)
 	return o, nil
 }
 
@@ -41,7 +41,7 @@ func (r *Reader) Newest(ctx context.Context) (all map[string]uint64, err error) 
 		if err := found.Scan(&name, &last); err != nil {
 			return nil, fmt.Errorf("logbook: read the newest numbers: %w", err)
 		}
-		all[name] = uint64(last) //nolint:gosec // a counter
+		all[name] = uint64(last)
 	}
 	return all, found.Err()
 }
@@ -52,7 +52,7 @@ func (b *Book) SetMark(ctx context.Context, mark uint64) error {
 		return err
 	}
 	defer b.giveTurn()
-	if _, err := b.change(ctx, `UPDATE origin SET mark = ?`, int64(mark)); err != nil { //nolint:gosec // the same bits
+	if _, err := b.change(ctx, `UPDATE origin SET mark = ?`, int64(mark)); err != nil {
 		return fmt.Errorf("logbook: mark it: %w", err)
 	}
 	return nil

@@ -236,7 +236,7 @@ func TestDamage(t *testing.T) {
 // also where the end was in the middle of a commit.
 func mustComeBack(t *testing.T, im *image, dir string) {
 	t.Helper()
-	l := &life{t: t, path: filepath.Join(dir, fmt.Sprint("whole-", len(im.files), "-", im.cut, im.files[""][100:104]), "logbook.db")}
+	l := &life{t: t, path: filepath.Join(dir, fmt.Sprintf("whole-%d-%v-%x", len(im.files), im.cut, im.files[""][100:104]), "logbook.db")}
 	require.NoError(t, os.MkdirAll(filepath.Dir(l.path), 0o700))
 	l.put(im.files)
 	l.start()

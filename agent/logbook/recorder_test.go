@@ -391,9 +391,11 @@ func TestRecorderKeepsAPackThatHasMovedOn(t *testing.T) {
 // once, and in order; until then the record is failing.
 func TestRecorderWaitsForItsWitness(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		d, bad, seen := &fakeDisk{}, true, ""
+		d, seen := &fakeDisk{}, ""
+		var bad atomic.Bool // the recorder's goroutine reads it
+		bad.Store(true)
 		r := newRecorder(t, d, RecorderOptions{Witness: func(batch []Entry) error {
-			if bad {
+			if bad.Load() {
 				return errors.New("disk full")
 			}
 			for _, e := range batch {
@@ -416,7 +418,7 @@ func TestRecorderWaitsForItsWitness(t *testing.T) {
 			t.Error("told before the witness had it")
 		default:
 		}
-		bad = false
+		bad.Store(false)
 		time.Sleep(5 * time.Second)
 		synctest.Wait()
 		<-r.Stored()

@@ -29,7 +29,7 @@ func damages(t *testing.T) int {
 	t.Helper()
 	text := os.Getenv("BAYWARD_DAMAGES")
 	if text == "" {
-		return 200
+		return 100
 	}
 	n, err := strconv.Atoi(text)
 	require.NoError(t, err, "BAYWARD_DAMAGES is a number")

@@ -80,12 +80,15 @@ type stalled struct {
 func (s *stalled) underCharge(hangs time.Duration) {
 	s.t.Helper()
 	began := time.Now()
-	answered, stop, history := make(chan int, 1), make(chan struct{}), make(chan time.Duration, 1)
-	go func() { answered <- s.answer("visit", gravityOf("during")) }()
+	answered, stop, history := make(chan int, 2), make(chan struct{}), make(chan time.Duration, 1)
+	go func() { // the second at once, by somebody who has just read the answer to the first
+		answered <- s.answer("visit", gravityOf("during"))
+		answered <- s.answer("visit", gravityOf("refused"))
+	}()
 	go func() { history <- s.readHistory(stop) }()
 	s.watch(5 * time.Second)
 	require.Equal(s.t, http.StatusAccepted, <-answered, "in force, and not on record")
-	s.answers("visit", gravityOf("refused"), http.StatusConflict)
+	require.Equal(s.t, http.StatusConflict, <-answered, "nothing loosens while that lasts")
 	s.watch(hangs - time.Since(began))
 	close(stop)
 	s.history = <-history

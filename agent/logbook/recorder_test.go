@@ -205,9 +205,9 @@ func TestLate(t *testing.T) {
 		d := &fakeDisk{hang: make(chan struct{})}
 		r := newRecorder(t, d, RecorderOptions{})
 		r.Offer(Entry{Bay: "bay-1", Stamp: stampAt(0), Events: told("a")})
-		time.Sleep(time.Second)
+		time.Sleep(700 * time.Millisecond)
 		require.False(t, r.Late())
-		time.Sleep(1100 * time.Millisecond)
+		time.Sleep(200 * time.Millisecond)
 		require.True(t, r.Late())
 		require.False(t, r.Failing())
 		close(d.hang)

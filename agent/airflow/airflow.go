@@ -74,7 +74,7 @@ const (
 const (
 	basisGas      = "EN IEC 62485-3, table of gas currents for vented cells (as quoted publicly)"
 	basisHydrogen = "Faraday's law and the ideal-gas law at 25 °C and 101.325 kPa (CODATA)"
-	basisDilution = "UFC 3-410-04N (2004), chapter 8, eq. 5, at the design limit of 1 %"
+	basisDilution = "UFC 3-410-04N (2004), chapter 8, eq. 6 with its mixing factor of 2, twice the gas for 92 °F (33 °C), design limit 1 %"
 	basisDistance = electrolyte.BasisSafetyDistance + " (from memory); 500 mm: EN IEC 62485-3"
 	atC           = 25.0
 )
@@ -177,8 +177,11 @@ func (w working) distance(p *Place, gasA float64) Figure {
 	return w.figure(Distance, distance, "distance", basisDistance, plain(mAPerAh), plain(p.CapacityAh))
 }
 
+// dilution takes the gas of a warm pack and a room that does not mix well, as its source
+// does.
 func (w working) dilution(hydrogenLPerH float64) Figure {
-	flow := electrolyte.DilutionM3PerH(hydrogenLPerH, electrolyte.HydrogenWarnFraction)
+	warm := electrolyte.WarmGasFactor(electrolyte.WarmElectrolyteC)
+	flow := electrolyte.RoomDilutionM3PerH(warm*hydrogenLPerH, electrolyte.HydrogenWarnFraction)
 	return w.figure(USAirflow, flow, "dilution", basisDilution, plain(hydrogenLPerH))
 }
 

@@ -13,6 +13,12 @@ const (
 	// HydrogenStopFraction is the ceiling of UFC 3-520-01 (same in IEEE 484, from
 	// memory). Submarine rules stop at 3 % (California Title 8, 8386).
 	HydrogenStopFraction = 0.02
+	// MixingFactor is by how much a real room needs more air than a perfectly mixed one
+	// (UFC 3-410-04N (2004), chapter 8, eq. 6).
+	MixingFactor = 2.0
+	// WarmElectrolyteC is the temperature for which that source works its example:
+	// 92 °F.
+	WarmElectrolyteC = 100.0 / 3
 	// FanRunOnMin is how long forced ventilation continues after a charge, minutes
 	// (BGHW SP 02). California Title 8, 8386, requires 30; the longer is used.
 	FanRunOnMin = 60.0
@@ -101,8 +107,8 @@ func SafetyDistanceMM(mAPerAh, capacityAh float64) float64 {
 }
 
 // DilutionM3PerH returns the air flow that keeps hydrogen of hydrogenLPerH at
-// limitFraction in a mixed room, m3/h: the US method, without the European safety
-// factor. A release below 0 or a limit not above 0 gives NaN.
+// limitFraction in a perfectly mixed room, m3/h. No room is: a design uses
+// [RoomDilutionM3PerH]. A release below 0 or a limit not above 0 gives NaN.
 //
 // Source: UFC 3-410-04N (2004), chapter 8, eq. 5.
 func DilutionM3PerH(hydrogenLPerH, limitFraction float64) float64 {
@@ -110,6 +116,24 @@ func DilutionM3PerH(hydrogenLPerH, limitFraction float64) float64 {
 		return math.NaN()
 	}
 	return product(hydrogenLPerH/1000, 1/limitFraction)
+}
+
+// RoomDilutionM3PerH is [DilutionM3PerH] for a real room, m3/h: [MixingFactor] times
+// the flow of a perfectly mixed one.
+//
+// Source: UFC 3-410-04N (2004), chapter 8, eq. 6, with the factor of its example.
+func RoomDilutionM3PerH(hydrogenLPerH, limitFraction float64) float64 {
+	return product(MixingFactor, DilutionM3PerH(hydrogenLPerH, limitFraction))
+}
+
+// WarmGasFactor returns by how much a battery at a held voltage gasses more than at
+// 25 °C when its electrolyte is at electrolyteC: twice for each 15 °F. It is 1 or more.
+//
+// Source: UFC 3-410-04N (2004), chapter 8: the charging current doubles for each 15 °F
+// above 77 °F.
+func WarmGasFactor(electrolyteC float64) float64 {
+	const doublesK = 15 / 1.8
+	return max(math.Exp2((electrolyteC-25)/doublesK), 1)
 }
 
 // HydrogenFraction returns the steady fraction of hydrogen in a mixed room when

@@ -24,10 +24,10 @@ func TestVentilationExamples(t *testing.T) {
 	fromUFC := electrolyte.DilutionM3PerH(19*litresPerCubicFoot, electrolyte.HydrogenWarnFraction) / m3h(60)
 	iui, iu := must(t)(electrolyte.CurveIUI.GasCurrentA(250, 0)), must(t)(electrolyte.CurveIU.GasCurrentA(250, 0))
 	examples := map[string]struct{ got, tol float64 }{
-		// 0.24 A per 100 Ah doubled for 92 °F; the source's K is for about 25 °C.
-		"UFC-1": {cfh(182, 1360*0.48/100, 25), 0.02},
+		// 0.24 A per 100 Ah, doubled for 92 °F; the source's K is for about 25 °C.
+		"UFC-1": {cfh(182, 1360*0.24/100*electrolyte.WarmGasFactor((92-32)/1.8), 25), 0.02},
 		"UFC-2": {fromUFC, 0.02},
-		"UFC-3": {electrolyte.DilutionM3PerH(3*19*litresPerCubicFoot, 0.01/2) / m3h(60), 0.02}, // three banks, mixing factor 2
+		"UFC-3": {electrolyte.RoomDilutionM3PerH(3*19*litresPerCubicFoot, electrolyte.HydrogenWarnFraction) / m3h(60), 0.02}, // three banks
 		"UFC-4": {electrolyte.AirChangesPerH(m3h(192*60), m3h(8000)), 0.02},
 		// Predecessor of the rule, gas at 0 °C.
 		"EN3-1": {electrolyte.AirflowFromGasM3PerH(24, unregulated, 0.42), 0.02},
@@ -188,6 +188,7 @@ func TestVentilationRange(t *testing.T) {
 		"OpeningCM2":              electrolyte.OpeningCM2(-1),
 		"FreeVolumeM3":            electrolyte.FreeVolumeM3(nan),
 		"SafetyDistanceMM":        electrolyte.SafetyDistanceMM(-20, -500),
+		"RoomDilutionM3PerH":      electrolyte.RoomDilutionM3PerH(-1, 0.01),
 		"DilutionM3PerH":          electrolyte.DilutionM3PerH(10, 0),
 		"HydrogenFraction":        electrolyte.HydrogenFraction(10, 0),
 		"AirChangesPerH":          electrolyte.AirChangesPerH(10, 0),

@@ -174,7 +174,7 @@ var Table = [NumCodes]Rule{
 		Code: VisitOpen, Name: "visit-open", Severity: Info, Blocks: true,
 		ClearWhen: "the visit is closed",
 		Why:       "Someone's hands are in the compartment: at once.",
-		Basis:     "29 CFR 1917.157: charger off while people work on the battery",
+		Basis:     "common practice, no source: nobody works in a compartment on charge; 29 CFR 1917.157 asks for the charger off to connect and disconnect",
 	},
 	Held: {
 		Code: Held, Name: "held", Severity: Info, Blocks: true,

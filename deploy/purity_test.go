@@ -4,8 +4,12 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"os"
+	"regexp"
 	"strings"
 	"testing"
+
+	"github.com/stretchr/testify/require"
 )
 
 // banned lists packages that the core may not import: the same readings must give the same picture
@@ -67,6 +71,19 @@ func TestCoreHasNoClockOrGoroutine(t *testing.T) {
 			return true
 		})
 	}
+}
+
+// TestOnlyTheCoreIsTestedWithoutTheRaceDetector holds the list in deploy/test against the core's.
+func TestOnlyTheCoreIsTestedWithoutTheRaceDetector(t *testing.T) {
+	script, err := os.ReadFile("test")
+	require.NoError(t, err)
+	found := regexp.MustCompile(`(?m)^CORE='/agent/\(([a-z|]+)\)`).FindStringSubmatch(string(script))
+	require.NotNil(t, found)
+	var named []string
+	for _, name := range strings.Split(found[1], "|") {
+		named = append(named, "agent/"+name)
+	}
+	require.ElementsMatch(t, core, named)
 }
 
 // TestImpureIsSeen shows that the check above can fail.

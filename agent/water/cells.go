@@ -289,7 +289,7 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 	if b.open && beforeOK {
 		b.anchor(beforeMM+b.mm(pilotML), gassingAh)
 	}
-	b.undo = 0
+	b.undo, b.due = 0, false
 	b.diffs.outdated = true
 	b.countFills(givenML, guessed)
 }

@@ -128,7 +128,6 @@ func (b *Balance) forecast() {
 		b.calculate()
 		b.forecastAt = b.last
 	}
-	b.s.Due = b.s.Due || b.s.ForecastOK && b.s.ForecastH < soonH
 }
 
 // calculate sets the forecast.
@@ -143,7 +142,9 @@ func (b *Balance) calculate() {
 		scale, scaleSE = b.use.learn(b.anchorMM-b.calmMM, b.mm(b.calmLostML))
 	}
 	left := max(b.s.LowMM-b.cfg.ChargeLevelMM, 0)
-	atDays := b.ml(left) / (scale * mean * b.lowUse)
+	lostPerDay := scale * mean * b.lowUse
+	atDays := b.ml(left) / lostPerDay
+	b.soonMM = b.mm(lostPerDay * soonH / day.Hours())
 	share := spread / mean
 	relative := scaleSE*scaleSE/(scale*scale) + habitSpread*habitSpread + cellSpread*cellSpread
 	relative += share*share/float64(days) + share*share/max(atDays, 1) + square(levelErrorMM/max(left, levelErrorMM))

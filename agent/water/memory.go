@@ -23,6 +23,7 @@ type Memory struct {
 	DayAh   float64   `json:"day_ah,omitempty"`
 	Scale   float64   `json:"scale,omitempty"`
 	ScaleSE float64   `json:"scale_se,omitempty"`
+	Due     bool      `json:"due,omitempty"` // the call for water was made
 }
 
 // Memory returns what must survive a restart, as of the last step.
@@ -32,7 +33,7 @@ func (b *Balance) Memory() Memory {
 		BeganAgoS: (b.last - b.beganAt).Seconds(), BeganAh: b.beganAh, Began: b.began,
 		StrayMM: b.strayMM, Visits: b.visits, DaysML: append([]float64(nil), b.use.daysML[:b.use.n]...), DayAh: b.use.beganAh,
 		Scale: b.use.scale, ScaleSE: b.use.scaleSE,
-		OffsetMM: []float64{},
+		OffsetMM: []float64{}, Due: b.due,
 	}
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
@@ -91,7 +92,7 @@ func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
 	b.began, b.beganAh, b.last = m.Began, m.BeganAh, now
 	b.beganAt = now - gap - time.Duration(m.BeganAgoS*float64(time.Second))
 	b.restoreUse(m)
-	b.visits, b.diffs.outdated = m.Visits, true
+	b.visits, b.diffs.outdated, b.due = m.Visits, true, m.Due
 	b.judgeFills()
 }
 

@@ -97,6 +97,8 @@ type Balance struct {
 	calmLostML float64
 	lowUse     float64 // use of the lowest cell over that of the pilot
 	forecastAt time.Duration
+	soonMM     float64 // height that the lowest cell loses in soonH; valid with ForecastOK
+	due        bool    // it called for water
 }
 
 // New returns a balance that knows no level yet.
@@ -130,6 +132,7 @@ func (b *Balance) Step(in *Inputs) {
 	b.settle(in)
 	b.Again()
 	b.forecast()
+	b.call()
 }
 
 // Again works out the amounts and the bare cells again after something was recorded
@@ -137,6 +140,7 @@ func (b *Balance) Step(in *Inputs) {
 func (b *Balance) Again() *Status {
 	b.compareCells()
 	b.need()
+	b.call()
 	b.s.Bare, b.s.Over = b.Bare(), b.Over()
 	return &b.s
 }
@@ -171,14 +175,13 @@ func (b *Balance) mm(ml float64) float64 { return ml / b.cfg.FreeSurfaceCM2 * mm
 func (b *Balance) ml(mm float64) float64 { return mm * b.cfg.FreeSurfaceCM2 / mmPerCM }
 
 // need calculates the water of each cell: to the fill mark, never past the ceiling;
-// and to just above the lowest level for charging, for bare plates. The lowest
-// estimate of all decides the call.
+// and to just above the lowest level for charging, for bare plates. It finds the lowest
+// estimate of all.
 func (b *Balance) need() {
-	b.s.TotalML, b.s.Due = 0, false
+	b.s.TotalML = 0
 	if !b.s.Known {
 		return
 	}
-	dueAt := b.cfg.FillMarkMM - dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM)
 	// What is above the lowest level for charging now, by heat or gas, is covered.
 	now := b.riseMM + b.gasMM
 	b.s.LowMM = math.Inf(1)
@@ -203,7 +206,7 @@ func (b *Balance) need() {
 			b.s.LowMM, b.s.LowCell, b.lowUse = low, i+1, d.use
 		}
 	}
-	b.s.TotalML, b.s.Due = total, b.s.LowMM <= dueAt
+	b.s.TotalML = total
 }
 
 // CellNeed returns the water for one cell, in millilitres: to the fill mark, and

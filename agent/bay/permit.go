@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"bayward/agent/charge"
+	"bayward/agent/cooldown"
 	"bayward/agent/electrolyte"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
@@ -86,6 +87,10 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 	}
 	if in.Level.Usable() {
 		in.Level.LowMM -= b.BareAtMM()
+	}
+	if s.PackC.OK() {
+		low, high := cooldown.ElectrolyteC(s.PackC.Value, s.AmbientC, sensorShare(b.setup.TempOnCase))
+		in.ColderK, in.WarmerK = s.PackC.Value-low, high-s.PackC.Value
 	}
 	switch {
 	case b.asked.forgot:

@@ -25,6 +25,23 @@ type Config struct {
 // memory. Covering the sensor raises the share.
 const CaseShare = 0.85
 
+// ElectrolyteC bounds the temperature of the electrolyte behind a sensor that shows
+// share of its excess over the air (0 or 1: a sensor in the electrolyte, see
+// [CaseShare]). The lower bound is for freezing, the upper one for heat; the reading
+// itself is always between them. Without a temperature of the air both allow for the
+// lost share of an excess of 17 K. A reading that is not a number bounds nothing: both
+// are NaN.
+func ElectrolyteC(packC float64, air reading.Reading, share float64) (lowC, highC float64) {
+	switch {
+	case !(share > 0 && share < 1):
+		return packC, packC
+	case !air.OK():
+		return packC - blindCaseK, packC + blindCaseK
+	}
+	inside := air.Value + (packC-air.Value)/share
+	return min(packC, inside), max(packC, inside)
+}
+
 // Inputs is one tick's input.
 type Inputs struct {
 	Now      time.Duration
@@ -216,11 +233,10 @@ func (r *Rest) waitingBlind() Reason {
 
 // electrolyteC estimates the temperature of the electrolyte from a reading.
 func (r *Rest) electrolyteC(packC float64) float64 {
-	if r.cfg.SensorShare == 1 {
-		return packC
-	}
+	air := reading.Good(r.marks.airC, 0)
 	if r.s.NoAmbient {
-		return packC + blindCaseK
+		air = reading.Reading{}
 	}
-	return max(r.marks.airC+(packC-r.marks.airC)/r.cfg.SensorShare, packC)
+	_, highC := ElectrolyteC(packC, air, r.cfg.SensorShare)
+	return highC
 }

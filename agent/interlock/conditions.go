@@ -63,11 +63,14 @@ type Inputs struct {
 	// 0 for none, and OverCells how many there are.
 	Overfilled, OverCells int
 	CellV                 reading.Reading // pack voltage over cells
-	PackC                 reading.Reading
-	CurrentA              reading.Reading
-	Hydrogen              reading.Reading // % by volume
-	Airflow               reading.Reading // 1: air moves
-	Feedback              reading.Reading // 1: contactor closed
+	PackC                 reading.Reading // as measured
+	// WarmerK and ColderK are how much warmer and colder than PackC the electrolyte may
+	// be, K, 0 or more: a sensor on the case shows only a share of its excess over the air.
+	WarmerK, ColderK float64
+	CurrentA         reading.Reading
+	Hydrogen         reading.Reading // % by volume
+	Airflow          reading.Reading // 1: air moves
+	Feedback         reading.Reading // 1: contactor closed
 
 	FreezingC float64 // °C, margin included
 	Charged   bool    // this pack is or was just on charge, so its voltage may be high
@@ -121,8 +124,8 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[VoltageUnknown] = known(in.CellV)
 	out[CurrentUnknown] = l.judgeCurrent(in.CurrentA, in.CellV)
 	out[VoltageImplausible] = judgeVoltage(in.CellV, in.Charged)
-	out[PackHot] = below(in.PackC, l.ChargeResumeC, l.ChargeMaxC)
-	out[PackFrozen] = judgeFrozen(in.PackC, in.FreezingC)
+	out[PackHot] = onCase(below(shifted(in.PackC, in.WarmerK), l.ChargeResumeC, l.ChargeMaxC), in.WarmerK)
+	out[PackFrozen] = onCase(judgeFrozen(shifted(in.PackC, -in.ColderK), in.FreezingC), in.ColderK)
 	out[AirflowUnproven] = l.judgeAirflow(in.Airflow)
 	out[HydrogenHigh] = l.judgeHydrogen(in.Hydrogen)
 	out[ChargeOverrun] = unless(in.Overrun != Usual, in.OverrunAt)
@@ -135,7 +138,7 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	// Without a pack its sensors are not judged below, so nothing may start.
 	out[AgentUnready] = unless(!in.Ready || in.Plug == Unplugged || in.Plug == Fading && orderedOpen, in.ReadyAt)
 	out[HydrogenWarning] = l.judgeGas(in.Hydrogen)
-	out[PackWarm] = rising(in.PackC, warmClearC, warmC)
+	out[PackWarm] = onCase(rising(shifted(in.PackC, in.WarmerK), warmClearC, warmC), in.WarmerK)
 	out[WaterBalance] = judgeWater(in.WaterKnown, in.ApartMM)
 	out[RecordFailing] = unless(in.RecordFailing, Evidence{})
 	judgePlug(in.Plug, out)
@@ -242,6 +245,21 @@ func judgeVoltage(v reading.Reading, charged bool) Judged {
 	default: // NaN
 		return Judged{Bad, e}
 	}
+}
+
+// shifted is a reading moved by an allowance.
+func shifted(r reading.Reading, by float64) reading.Reading {
+	r.Value += by
+	return r
+}
+
+// onCase notes that the figure is the electrolyte's, worked out from a sensor on the
+// case.
+func onCase(j Judged, allowedK float64) Judged {
+	if allowedK != 0 {
+		j.Evidence.Reason = OnCase
+	}
+	return j
 }
 
 // below returns Clear at or below resume, Bad above limit.

@@ -49,6 +49,7 @@ const (
 	KeeperSilent            // agent-unready: the relay's keeper does not answer
 	KeeperOther             // agent-unready: the keeper was started with other lines
 	KeeperFails             // agent-unready: the keeper cannot drive the line
+	OnCase                  // pack-hot, pack-warm, pack-frozen: worked out from a sensor on the case
 	NumReasons
 )
 
@@ -56,6 +57,7 @@ var reasonNames = [NumReasons]string{
 	"usual", "below-charge-level", "no-pack", "contactor-rest", "restored", "late-tick", "forgotten", "by-current",
 	"reversed", "too-low", "too-high", "by-hours", "by-ampere-hours", "no-sensor", "two-sensors", "pack-changed", "elsewhere",
 	"after-full", "cells-bare", "several", "new-bay", "keeper-silent", "keeper-other-lines", "keeper-fails",
+	"on-case",
 }
 
 // String returns the reason's name in the record, such as "contactor-rest".

@@ -109,6 +109,7 @@ var Table = [NumCodes]Rule{
 	},
 	PackHot: {
 		Code: PackHot, Name: "pack-hot", Severity: Danger, Blocks: true,
+		Reasons:   []Reason{OnCase},
 		ClearWhen: "it is at charge_resume_c or below",
 		Raise:     10 * time.Second, Clear: time.Minute,
 		Why:   "A pack changes by hundredths of a degree in ten seconds; a minute below the resume temperature is not noise.",
@@ -117,6 +118,7 @@ var Table = [NumCodes]Rule{
 	},
 	PackFrozen: {
 		Code: PackFrozen, Name: "pack-frozen", Severity: Danger, Blocks: true,
+		Reasons:   []Reason{OnCase},
 		ClearWhen: "it is more than 1 °C above that",
 		Raise:     10 * time.Second, Clear: time.Minute,
 		Why:   "A pack changes by hundredths of a degree in ten seconds; a minute above is not noise.",
@@ -208,6 +210,7 @@ var Table = [NumCodes]Rule{
 	},
 	PackWarm: {
 		Code: PackWarm, Name: "pack-warm", Severity: Warning,
+		Reasons:   []Reason{OnCase},
 		ClearWhen: "it is at 41 °C or below",
 		Raise:     10 * time.Second, Clear: time.Minute,
 		Why:   "A pack changes by hundredths of a degree in ten seconds; a minute below is not noise.",

@@ -44,6 +44,7 @@ func faultOf(err error) reading.Fault {
 		{level.ErrImplausible, reading.Implausible},
 		{level.ErrContradictory, reading.Contradictory},
 		{errImplausible, reading.Implausible},
+		{errDead, reading.Open},
 		{context.DeadlineExceeded, reading.Timeout},
 		{context.Canceled, reading.Timeout},
 	} {

@@ -27,20 +27,37 @@ func (l *lines) pin(name string) (gpio.PinIn, error) {
 	if pin, ok := l.found[name]; ok {
 		return pin, nil
 	}
-	var pin gpio.PinIn = gpioreg.ByName(name)
-	if pin == nil {
-		return nil, errors.New("no GPIO line has this name (see gpioinfo; is the user in group gpio?)")
-	}
-	for _, chip := range gpioioctl.Chips {
-		if line := chip.ByName(pin.Name()); line != nil && gpio.PinIn(line) == pin {
-			pin = &kernelLine{PinIn: line, request: func(pull gpio.Pull) (lineSet, error) {
-				return chip.LineSet(gpioioctl.LineInput, gpio.NoEdge, pull, line.Name())
-			}}
-			break
-		}
+	pin, err := kernelPin(gpioreg.ByName(name))
+	if err != nil {
+		return nil, err
 	}
 	l.found[name] = pin
 	return pin, nil
+}
+
+var (
+	errNoLine = errors.New("no GPIO line has this name (see gpioinfo; is the user in group gpio?)")
+	// errNoFaults: any other pin of periph reads low when it cannot be read, and low can
+	// mean closed.
+	errNoFaults = errors.New("the line is not one of the kernel's character devices, so a failed read could not be told from a contact")
+)
+
+// kernelPin returns the line of a character device behind a pin, which may be an alias.
+func kernelPin(pin gpio.PinIO) (gpio.PinIn, error) {
+	if pin == nil {
+		return nil, errNoLine
+	}
+	if alias, ok := pin.(gpio.RealPin); ok {
+		pin = alias.Real()
+	}
+	for _, chip := range gpioioctl.Chips {
+		if line := chip.ByName(pin.Name()); line != nil && gpio.PinIO(line) == pin {
+			return &kernelLine{PinIn: line, request: func(pull gpio.Pull) (lineSet, error) {
+				return chip.LineSet(gpioioctl.LineInput, gpio.NoEdge, pull, line.Name())
+			}}, nil
+		}
+	}
+	return nil, errNoFaults
 }
 
 // lineSet is what an input needs of gpioioctl.LineSet.

@@ -101,6 +101,26 @@ func TestNobodyWaitsForEdges(t *testing.T) {
 	}
 }
 
+// TestOnlyKernelLines: any other pin, also behind an alias, reads low when it cannot be
+// read, and low closes an active-low contact.
+func TestOnlyKernelLines(t *testing.T) {
+	if _, err := kernelPin(nil); !errors.Is(err, errNoLine) {
+		t.Errorf("no pin: got %v", err)
+	}
+	plain := &gpiotest.Pin{N: "PLAIN"}
+	for _, pin := range []gpio.PinIO{plain, &gpiotest.LogPinIO{PinIO: plain}, alias{plain}} {
+		if got, err := kernelPin(pin); !errors.Is(err, errNoFaults) {
+			t.Errorf("%s: got %v, %v", pin, got, err)
+		}
+	}
+}
+
+// alias is another name of a pin.
+type alias struct{ gpio.PinIO }
+
+func (a alias) Name() string     { return "ALIAS" }
+func (a alias) Real() gpio.PinIO { return a.PinIO }
+
 // fakeSet is a requested line.
 type fakeSet struct {
 	bits gpio.GPIOValue

@@ -90,9 +90,6 @@ func (o *opener) sources(cfg *config.Config, b *config.Bay) ([]Source, error) {
 	return sources, nil
 }
 
-// Hydrogen sensors have a live zero: far below zero means a sensor without supply.
-const minHydrogenPct, maxHydrogenPct = -0.25, 100
-
 func (o *opener) analog(b *config.Bay) (*analog, error) {
 	w := &b.Wiring
 	a := &analog{name: "i2c " + w.I2C, now: o.hw.Now}
@@ -124,7 +121,7 @@ func (o *opener) analog(b *config.Bay) (*analog, error) {
 		err = errors.Join(err, add("level", reading.ElectrolyteLevel, l.Input, ads1115.Ground, probe))
 	}
 	if h := w.Hydrogen; h != nil {
-		err = errors.Join(err, add("hydrogen", reading.Hydrogen, h.Input, ads1115.Ground, &linear{h.ZeroV, h.PerVolt, minHydrogenPct, maxHydrogenPct, reading.Hydrogen}))
+		err = errors.Join(err, add("hydrogen", reading.Hydrogen, h.Input, ads1115.Ground, newGas(h)))
 	}
 	return a, err
 }

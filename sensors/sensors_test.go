@@ -162,8 +162,30 @@ func TestBeyondTheSensor(t *testing.T) {
 	cfg.Bays[0].Wiring.Current.AmperesPerVolt = math.Inf(1)
 	b.bus.pins = [4]float64{5, 1.9, 0.275, 0}
 	got := sample(t, mustOpen(t, cfg, b.hardware())[0])
-	if got.PackV.Fault != reading.OverRange || got.CurrentA.Fault != reading.Implausible || got.HydrogenPct.Fault != reading.Implausible {
+	if got.PackV.Fault != reading.OverRange || got.CurrentA.Fault != reading.Implausible || got.HydrogenPct.Fault != reading.Open {
 		t.Errorf("got %+v, %+v, %+v", got.PackV, got.CurrentA, got.HydrogenPct)
+	}
+}
+
+// TestGasSensorHasALiveZero: a sensor that sends 0.5 V in clean air is dead below
+// 0.25 V, with a pull-down at a broken wire and with the 0.12 V at which an open input
+// of a converter rests; and 0.3 % below its zero it is not drift.
+func TestGasSensorHasALiveZero(t *testing.T) {
+	b := newBench(t)
+	set := mustOpen(t, wired(), b.hardware())[0]
+	for _, row := range []struct {
+		volts, pct float64
+		fault      reading.Fault
+	}{
+		{0, 0, reading.Open}, {-0.3, 0, reading.Open}, {0.12, 0, reading.Open}, {0.2499, 0, reading.Open},
+		{0.2501, 0, reading.Implausible}, {0.35, 0, reading.Implausible},
+		{0.4, -0.2, reading.None}, {0.5, 0, reading.None}, {1.5, 2, reading.None},
+	} {
+		b.bus.pins = [4]float64{2.26, 1.9, 0.275, row.volts}
+		got := sample(t, set).HydrogenPct
+		if got.Fault != row.fault || got.OK() && math.Abs(got.Value-row.pct) > 0.001 {
+			t.Errorf("%g V: got %+v, want %g %% and %s", row.volts, got, row.pct, row.fault)
+		}
 	}
 }
 
@@ -251,7 +273,7 @@ func TestSamplingInterval(t *testing.T) {
 	source := mustOpen(t, wired(), b.hardware())[0].Sources()[0].(*analog)
 	slow := &source.inputs[len(source.inputs)-1]
 	slow.of = reading.AmbientTemperature
-	slow.value.(*linear).sensor = slow.of
+	slow.value.(*gas).sensor = slow.of
 	var out bay.Readings
 	read := func() reading.Reading {
 		source.Sample(t.Context(), &out)

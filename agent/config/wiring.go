@@ -204,7 +204,6 @@ func (c wiringCheck) temperature(field string, t *wiring.Temperature) {
 // hydrogen requires a range that includes the highest limit that can be set, 2 %.
 func (c wiringCheck) hydrogen(field string, a *wiring.Analog) {
 	c.fields(field, a)
-	c.zero(field, a.ZeroV, 0, a.RangeV)
 	reach := (a.TopV() - a.ZeroV) * a.PerVolt
 	if c.usable(field+".per_volt", field+".zero_v", field+".range_v") && reach < 2.2 {
 		c.reject(field+".per_volt", fmt.Sprintf("must be larger: the input ends at %.2f %%, and charging stops at 2 %%", reach))

@@ -70,10 +70,11 @@ type Temperature struct {
 	On string `yaml:"on" accept:"case or electrolyte" default:"case"`
 }
 
-// Analog is a linear sensor on one input: value = (volts - zero_v) * per_volt.
+// Analog is a linear sensor on one input: value = (volts - zero_v) * per_volt. Its zero
+// lives: below half of zero_v there is no sensor, however clean the air.
 type Analog struct {
 	Input   `yaml:",inline"`
-	ZeroV   float64 `yaml:"zero_v"`
+	ZeroV   float64 `yaml:"zero_v" accept:"0.2 to 3 V in clean air; a sensor that sends 0 V there cannot be told from a broken wire"`
 	PerVolt float64 `yaml:"per_volt" accept:"0.01 to 100 % by volume for one volt"`
 }
 

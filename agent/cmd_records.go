@@ -1,13 +1,14 @@
 package main
 
 type recordsCmd struct {
-	List   recordsListCmd   `cmd:"" help:"List packs, charges, visits, corrections, findings, refusals or events."`
-	Show   recordsShowCmd   `cmd:"" help:"Show one charge, visit, finding or refusal with all it has."`
-	Export recordsExportCmd `cmd:"" help:"Print one table of the record as CSV or JSON."`
-	Report recordsReportCmd `cmd:"" help:"Print the record of one pack as a page for paper."`
-	Verify recordsVerifyCmd `cmd:"" help:"Report whether the chain over charges, visits and signed commissioning records holds, and the memories are whole."`
-	Import recordsImportCmd `cmd:"" help:"Take in history that was kept by hand; only checks, unless told to write."`
-	Backup recordsBackupCmd `cmd:"" help:"Copy the whole logbook to a file, also while an agent runs."`
+	List    recordsListCmd    `cmd:"" help:"List packs, charges, visits, corrections, findings, refusals or events."`
+	Show    recordsShowCmd    `cmd:"" help:"Show one charge, visit, finding or refusal with all it has."`
+	Export  recordsExportCmd  `cmd:"" help:"Print one table of the record as CSV or JSON."`
+	Report  recordsReportCmd  `cmd:"" help:"Print the record of one pack as a page for paper."`
+	Verify  recordsVerifyCmd  `cmd:"" help:"Report whether the chain over charges, visits and signed commissioning records holds, and the memories are whole."`
+	Import  recordsImportCmd  `cmd:"" help:"Take in history that was kept by hand; only checks, unless told to write."`
+	Dataset recordsDatasetCmd `cmd:"" help:"Write the record of bays without names and dates, to give away."`
+	Backup  recordsBackupCmd  `cmd:"" help:"Copy the whole logbook to a file, also while an agent runs."`
 }
 
 // Help is the long text of --help.

@@ -35,14 +35,15 @@ func TestHelp(t *testing.T) {
 		"lines":  {"--config", "--to", "--user", "bayward-keeper", "ExecStartPre", "low"},
 		"wiring": {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
 
-		"records":        {"list", "show", "export", "verify", "backup", "--logbook", "--config", "UTC"},
-		"records list":   {"--pack", "--bay", "--since", "--until", "--kind", "--json", "30d", "refusals"},
-		"records show":   {"charge", "visit", "finding", "ID", "--json"},
-		"records export": {"--table", "--format", "RFC 4180", "RFC 3339", "columns.md", "apostrophe"},
-		"records report": {"--pack", "--since", "--until", "--paper", "letter", "--units", "charged dry"},
-		"records verify": {"hash", "Exit code 1"},
-		"records import": {"--write", "FILE.csv", "cell", "in_ah", "testdata/records", "columns.md", "stop the agent"},
-		"records backup": {"--replace", "FILE", "restore", "stop the agent"},
+		"records":         {"list", "show", "export", "verify", "backup", "--logbook", "--config", "UTC"},
+		"records list":    {"--pack", "--bay", "--since", "--until", "--kind", "--json", "30d", "refusals"},
+		"records show":    {"charge", "visit", "finding", "ID", "--json"},
+		"records export":  {"--table", "--format", "RFC 4180", "RFC 3339", "columns.md", "apostrophe"},
+		"records report":  {"--pack", "--since", "--until", "--paper", "letter", "--units", "charged dry"},
+		"records verify":  {"hash", "Exit code 1"},
+		"records import":  {"--write", "FILE.csv", "cell", "in_ah", "testdata/records", "columns.md", "stop the agent"},
+		"records dataset": {"--bay", "--owner-agrees", "CC0 1.0", "README.md", "FOLDER"},
+		"records backup":  {"--replace", "FILE", "restore", "stop the agent"},
 	} {
 		args := strings.Fields(command + " --help")
 		code, out, complaints := bayward(t, "", args...)

@@ -111,6 +111,11 @@ func TestRecordsRefuse(t *testing.T) {
 		{"report --pack lift-z --logbook " + path, exitUsage, []string{"--pack", `"lift-z"`, "it has lift-a"}},
 		{"report --logbook " + path, exitUsage, []string{"--pack"}},
 		{"report --pack lift-a --paper a5 --logbook " + path, exitUsage, []string{"--paper", "letter"}},
+		{"dataset --bay bay-1 new --logbook " + path, exitUsage, []string{"ask the owner of bay-1", "--owner-agrees", "cannot be taken back"}},
+		{"dataset --owner-agrees new --logbook " + path, exitUsage, []string{"--bay"}},
+		{"dataset --owner-agrees --bay bay-9 new --logbook " + path, exitUsage, []string{"--bay", `"bay-9"`, "one of bay-1"}},
+		{"dataset --owner-agrees --bay bay-1 --bay bay-1 new --logbook " + path, exitUsage, []string{"--bay", "given twice"}},
+		{"dataset --owner-agrees --bay bay-1 " + filepath.Dir(foreign) + " --logbook " + path, exitUsage, []string{"it is there already"}},
 		{"backup " + foreign + " --logbook " + path, exitUsage, []string{"there already", "--replace"}},
 		{"backup " + path + " --replace --logbook " + path, exitUsage, []string{"the logbook itself"}},
 	} {
@@ -126,6 +131,20 @@ func TestRecordsRefuse(t *testing.T) {
 	}
 	if got, err := os.ReadFile(foreign); err != nil || string(got) != "no database" {
 		t.Errorf("a file that was there was touched: %q, %v", got, err)
+	}
+}
+
+// TestRecordsDataset reads what the configuration adds: the pack's figures, not its name.
+func TestRecordsDataset(t *testing.T) {
+	_, cfg := someBook(t)
+	dir := filepath.Join(t.TempDir(), "given")
+	code, out, says := bayward(t, "", "records", "dataset", "--owner-agrees", "--bay", "bay-1", "--config", cfg, dir)
+	if code != exitDone || says != "" || !strings.Contains(out, "before you publish it") {
+		t.Fatalf("exit code %d: %s%s", code, out, says)
+	}
+	packs, err := os.ReadFile(filepath.Join(dir, "packs.csv"))
+	if err != nil || !strings.Contains(string(packs), "\n1,12,0,225,20,1.277,3,13,22,130,1350,1.15,") || strings.Contains(string(packs), "lift-a") {
+		t.Errorf("%v: %s", err, packs)
 	}
 }
 
@@ -272,7 +291,7 @@ func TestRecordsInTheREADME(t *testing.T) {
 	n := 0
 	for _, m := range regexp.MustCompile("`bayward (records [^`]+)`").FindAllStringSubmatch(section, -1) {
 		command, _, _ := strings.Cut(m[1], " >")
-		args := strings.Fields(strings.NewReplacer("FILE", cfg, "NAME", "lift-a", "demo.db", path, "copy.db", filepath.Join(dir, "copy.db"),
+		args := strings.Fields(strings.NewReplacer("FILE", cfg, "NAME", "lift-a", "BAY", "bay-1", "FOLDER", filepath.Join(dir, "given"), "demo.db", path, "copy.db", filepath.Join(dir, "copy.db"),
 			"history.csv", configtest.File(t, "history.csv", string(history))).Replace(command))
 		if code, out, says := bayward(t, "", args...); code != exitDone || out == "" {
 			t.Errorf("%s: exit code %d, %s", m[0], code, says)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"slices"
 	"time"
 
 	"bayward/agent/bay"
@@ -74,6 +75,38 @@ func Describe(o *records.ReportOptions, cfg *config.Config) {
 	if setup, err := cfg.PackSetup(o.Pack); err == nil { // a pack that has left the site keeps its record
 		o.Facts = facts(&setup)
 	}
+}
+
+// DatasetPacks describes the packs of a configuration for a dataset, each as the first bay
+// that serves it is wired; none without a configuration.
+func DatasetPacks(cfg *config.Config) (packs []records.DatasetPack, err error) {
+	if cfg == nil {
+		return nil, nil
+	}
+	setups, err := cfg.Setups()
+	if err != nil {
+		return nil, err
+	}
+	for i := range setups {
+		s, b := &setups[i], &cfg.Bays[i]
+		of := records.DatasetPack{Fitted: s.Fitted, Thermometer: "electrolyte"}
+		if s.TempOnCase {
+			of.Thermometer = "case"
+		}
+		if b.Wiring.Level != nil {
+			of.LevelProbe = string(b.Wiring.Level.Kind)
+		}
+		if b.Charger != nil {
+			of.Charger = b.Charger.Curve
+		}
+		for _, of.Pack = range append(s.Packs, s.Pack) {
+			known := slices.ContainsFunc(packs, func(p records.DatasetPack) bool { return p.Name == of.Name })
+			if of.Name != "" && !known {
+				packs = append(packs, of)
+			}
+		}
+	}
+	return packs, nil
 }
 
 func facts(s *bay.Setup) *records.Facts {

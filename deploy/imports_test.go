@@ -59,6 +59,7 @@ var rooms = []room{
 	{"agent/replay", true, said, edge},
 	{"agent/web", true, said, edge},
 	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay and breaks each of them"},
+	{"agent/opinion", false, nil, "tests only: judges the core by the truth of a yard of its own; its tests import no rule: TestTheOpinionIsItsOwn"},
 	{"agent/check", false, append([]string{"agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, and reports it"},
 	{"agent/manual", false, nil, "knows only the command line"},
 	{"agent/hardware", false, []string{"agent/bootclock", "agent/config", "agent/lease", "sensors"}, "joins the drivers, the simulator and the configuration that names them"},

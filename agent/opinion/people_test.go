@@ -1,0 +1,150 @@
+package opinion
+
+import (
+	"math"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/order"
+)
+
+// person looks after a yard as the picture says.
+type person struct {
+	everyNth int     // reads all cells at each nth visit; 0: never
+	rodSDMM  float64 // of one reading with the rod
+	rodMM    float64 // by which each reading is too high
+	jugShare float64 // standard error of an amount, and of what a cell's surface is off
+	skips    int     // a cell that is passed over and recorded with the rest
+	forgets  int     // closes each so many visits without recording what was poured; 0: none
+
+	visits, readings int
+}
+
+// rod reads a cell: whole millimetres, and nothing below the plate tops.
+func (p *person) rod(y *yard, cell int) order.CellEntry {
+	p.readings++
+	mm := math.Round(y.levelMM(cell-1) + p.rodMM + p.rodSDMM*y.rand.NormFloat64())
+	if mm <= 0 {
+		return order.CellEntry{Cell: cell, Dry: true}
+	}
+	return order.CellEntry{Cell: cell, LevelMM: &mm}
+}
+
+// patience is the time that one record takes.
+const patience = 20 * time.Second
+
+// give gives an order; again reports that it is asked back.
+func give(y *yard, o order.Order) (taken, again bool) {
+	events := y.tick(patience, o)
+	for i := range events {
+		switch e := &events[i]; e.Kind {
+		case bay.OrderTaken:
+			taken = true
+		case bay.OrderRefused:
+			again = e.Why.Code.Asks()
+		default:
+		}
+	}
+	return taken, again
+}
+
+// insist gives an order, and means it when asked back.
+func insist(y *yard, o order.Order) bool {
+	taken, again := give(y, o)
+	if again {
+		o.Sure = true
+		taken, _ = give(y, o)
+	}
+	return taken
+}
+
+// look is a person who passes by and does what the picture asks for.
+func (p *person) look(y *yard) {
+	switch {
+	case y.pic.Stage == bay.Vacant, y.pic.Stage == bay.Checking:
+	case y.has("overfilled"):
+		p.drawOff(y)
+	case y.has("plates-bare"), y.pic.Stage == bay.ReadyToWater:
+		p.visit(y)
+	}
+}
+
+// visit waters the pack as proposed.
+func (p *person) visit(y *yard) {
+	if !insist(y, order.Order{Kind: order.VisitOpen}) {
+		return
+	}
+	p.visits++
+	y.inside = true
+	p.read(y)
+	forgets := p.forgets > 0 && p.visits%p.forgets == 0
+	var poured []int
+	for range 6 {
+		lines := p.pour(y)
+		for _, c := range lines {
+			if c.ML != nil {
+				poured = append(poured, c.Cell)
+			}
+		}
+		if len(lines) == 0 || forgets {
+			break
+		}
+		insist(y, order.Order{Kind: order.Entry, Cells: lines})
+	}
+	y.inside = false
+	insist(y, order.Order{Kind: order.VisitClose})
+	y.oracle.filled(y, poured)
+}
+
+// read reads the cells that are due. Asked to look again, the person does.
+func (p *person) read(y *yard) {
+	all := p.everyNth > 0 && p.visits%p.everyNth == 0
+	for n := 1; n <= y.setup.Pack.Cells; n++ {
+		if !all {
+			continue
+		}
+		if taken, _ := give(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{p.rod(y, n)}}); !taken {
+			insist(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{p.rod(y, n)}})
+		}
+	}
+}
+
+// pour gives each cell what is proposed, and looks again where the picture asks.
+func (p *person) pour(y *yard) (lines []order.CellEntry) {
+	for n := 1; n <= y.setup.Pack.Cells; n++ {
+		at, given := y.pic.Cell(n), y.pic.Visit.GivenML[n-1] > 0
+		const jug = 5.0
+		ml := math.Floor(at.AddML/jug) * jug
+		switch {
+		case at.AddKnown && ml > 0 && (!given || at.Bare):
+			if n != p.skips {
+				y.pour(n, ml*(1+p.jugShare*y.rand.NormFloat64()))
+			}
+			lines = append(lines, order.CellEntry{Cell: n, ML: &ml, How: order.AsProposed})
+		case at.Bare && given:
+			lines = append(lines, p.rod(y, n))
+		}
+	}
+	return lines
+}
+
+// drawOff takes out of the cells over their ceiling what is above the fill mark.
+func (p *person) drawOff(y *yard) {
+	if !insist(y, order.Order{Kind: order.VisitOpen}) {
+		return
+	}
+	y.inside = true
+	for n := 1; n <= y.setup.Pack.Cells; n++ {
+		if !y.pic.Water.Over.Has(n) {
+			continue
+		}
+		ml := max(y.levelMM(n-1)-y.setup.Pack.FillMarkMM, 0) * y.setup.Pack.FreeSurfaceCM2 / 10
+		y.battery.pour(n, -ml)
+		c := p.rod(y, n)
+		c.DrawnML = &ml
+		insist(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{c}})
+		insist(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{p.rod(y, n)}})
+	}
+	y.inside = false
+	insist(y, order.Order{Kind: order.VisitClose})
+}

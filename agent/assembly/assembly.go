@@ -66,6 +66,7 @@ type Agent struct {
 	embedded *broker.Broker   // the broker inside the program, nil without one
 	metrics  *metrics.Collector
 	listener net.Listener
+	door     *web.Door
 	past     web.Past      // the last hours, for the page
 	notices  *noticeOutput // nil without mail and webhooks
 	started  time.Duration // by the hardware's clock, before the first tick
@@ -96,6 +97,7 @@ func (a *Agent) build(ctx context.Context) error {
 	if err = a.checkListener(); err != nil {
 		return err
 	}
+	a.door = web.NewDoor(web.DoorOptions{Proxies: a.Config.HTTP.Proxies(), Log: a.Log})
 	if err = a.buildNotices(); err != nil {
 		return err
 	}

@@ -61,7 +61,7 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 	return web.New(web.Options{
 		Site: a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,
 		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record, Closed: closed, Aid: a.Config.FirstAid.Words(),
-		People: people, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener),
+		People: people, Proxies: a.Config.HTTP.Proxies(), Door: a.door, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener),
 	})
 }
 

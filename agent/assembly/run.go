@@ -64,7 +64,8 @@ func (a *Agent) Serve(ctx context.Context, g *errgroup.Group) error {
 	}
 	handler := a.page(metrics.Handler(reg, a.Log))
 	g.Go(func() error {
-		return web.Serve(ctx, a.listener, web.Server(handler, a.Log), a.Config.HTTP.WebConfigFile, a.Log)
+		srv := web.Server(handler, a.Log)
+		return web.Serve(ctx, a.door.Guard(a.listener, srv), srv, a.Config.HTTP.WebConfigFile, a.Log)
 	})
 	if a.Book != nil {
 		g.Go(func() error { return a.keepRunning(ctx, "upkeep of the logbook", a.tendBook) })

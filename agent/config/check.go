@@ -1,7 +1,10 @@
 package config
 
 import (
+	"errors"
+	"fmt"
 	"net"
+	"net/netip"
 	"regexp"
 	"strconv"
 	"strings"
@@ -143,7 +146,38 @@ func (c *checker) http(h *HTTP) {
 		c.reject("http.listen", "must be host:port with a port of 0 to 65535, such as 127.0.0.1:8080; 0 takes any free port")
 	}
 	c.nonEmpty("http.web_config_file", h.WebConfigFile)
+	for i, text := range h.TrustedProxies {
+		field := fmt.Sprintf("http.trusted_proxies[%d]", i)
+		if _, err := proxy(text); err != nil && !c.bad[field] {
+			c.reject(field, "must be the address of a reverse proxy, such as 127.0.0.1, or a prefix without bits set after it, such as 10.1.2.0/24; not a whole network such as 0.0.0.0/0")
+		}
+	}
 }
+
+// Shortest prefixes of proxies: a longer list of addresses than these is a slip that
+// would let anybody give any address.
+const shortestIPv4, shortestIPv6 = 8, 32
+
+// proxy reads an address or a prefix.
+func proxy(text string) (netip.Prefix, error) {
+	if a, err := netip.ParseAddr(text); err == nil {
+		if a.Zone() != "" || a.IsUnspecified() {
+			return netip.Prefix{}, errProxy
+		}
+		return netip.PrefixFrom(a.Unmap(), a.Unmap().BitLen()), nil
+	}
+	p, err := netip.ParsePrefix(text)
+	short := shortestIPv6
+	if p.Addr().Is4() {
+		short = shortestIPv4
+	}
+	if err != nil || p != p.Masked() || p.Bits() < short || p.Addr().Is4In6() {
+		return netip.Prefix{}, errProxy
+	}
+	return p, nil
+}
+
+var errProxy = errors.New("no address or prefix of a proxy")
 
 func (c *checker) logbook(l *Logbook) {
 	if !c.present("logbook.path") {

@@ -5,6 +5,8 @@
 package config
 
 import (
+	"net/netip"
+
 	"bayward/agent/words"
 	"bayward/sensors/wiring"
 )
@@ -47,6 +49,19 @@ type HTTP struct {
 	// WebConfigFile switches on TLS and basic authentication, in the format of
 	// Prometheus exporters; left out, neither is used.
 	WebConfigFile string `yaml:"web_config_file"`
+	// TrustedProxies are the addresses or prefixes of reverse proxies in front of the
+	// page; only from them is X-Forwarded-For believed. Left out: none.
+	TrustedProxies []string `yaml:"trusted_proxies"`
+}
+
+// Proxies returns the trusted proxies. The file has passed Parse.
+func (h *HTTP) Proxies() (all []netip.Prefix) {
+	for _, text := range h.TrustedProxies {
+		if p, err := proxy(text); err == nil {
+			all = append(all, p)
+		}
+	}
+	return all
 }
 
 // MQTT is the connection to the broker.

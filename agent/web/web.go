@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net"
 	"net/http"
+	"net/netip"
 	"strings"
 	"time"
 
@@ -41,6 +42,10 @@ type Options struct {
 	// People may sign in. If there are any, no one else can see or order anything
 	// but first aid, health and metrics.
 	People []Person
+	// Proxies may name the caller of a request in X-Forwarded-For.
+	Proxies []netip.Prefix
+	// Door learns whose connections are worth most; nil learns nothing.
+	Door *Door
 	// Past provides the last hours of each bay; nil shows none.
 	Past *Past
 	// Now is the clock of sign-ins; nil is time.Now.

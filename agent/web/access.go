@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"net/netip"
 	"sync"
 	"time"
 
@@ -50,6 +51,9 @@ func HashPIN(pin string) (string, error) {
 // errWrongPIN is the error of a failed sign-in.
 var errWrongPIN = errors.New("name or PIN is wrong")
 
+// errBusy means that the try was not looked at: others are before it.
+var errBusy = errors.New("too many people are signing in at the same time; try again in a few seconds")
+
 // tooManyError gives the time for which no try is accepted.
 type tooManyError struct{ wait time.Duration }
 
@@ -57,13 +61,9 @@ type tooManyError struct{ wait time.Duration }
 func (e tooManyError) Error() string { return "too many wrong PINs; wait " + e.wait.String() }
 
 const (
-	freeTries = 5 // wrong PINs before the waits begin
-	firstWait = 10 * time.Second
-	mostWait  = 15 * time.Minute
 	// sessionFor is long enough for a shift.
 	sessionFor  = 12 * time.Hour
 	maxSessions = 256
-	maxGuarded  = 256 // names and addresses with counted tries
 )
 
 // gate holds the people and their sessions. Sessions are kept in memory: after a
@@ -71,12 +71,13 @@ const (
 type gate struct {
 	people map[string]Person
 	now    func() time.Time
-	dummy  string        // compared for names that do not exist
-	slots  chan struct{} // bounds hashing, which is slow by design
+	dummy  string // compared for names that do not exist
+	// Hashing is slow by design. Who is known does not wait for strangers.
+	strangers, friends queue
 
 	mu       sync.Mutex // guards what follows
 	sessions map[[sha256.Size]byte]session
-	tries    map[string]*tries // by name and by address
+	tries    tries
 }
 
 type session struct {
@@ -84,16 +85,10 @@ type session struct {
 	until time.Time
 }
 
-// tries counts wrong PINs in a row.
-type tries struct {
-	wrong int
-	until time.Time // no try is accepted before
-}
-
 func newGate(people []Person, now func() time.Time) *gate {
 	g := &gate{
-		people: map[string]Person{}, now: now, slots: make(chan struct{}, 1),
-		sessions: map[[sha256.Size]byte]session{}, tries: map[string]*tries{},
+		people: map[string]Person{}, now: now, strangers: newQueue(), friends: newQueue(),
+		sessions: map[[sha256.Size]byte]session{}, tries: newTries(),
 	}
 	cost := bcrypt.MinCost
 	for _, p := range people {
@@ -110,83 +105,60 @@ func newGate(people []Person, now func() time.Time) *gate {
 	return g
 }
 
-// enter checks a name and a PIN. It hashes one PIN at a time, so guessing cannot
-// take the processor from the ticks, and drops a try that waits longer than its
-// caller. Each wrong try lengthens the wait of the name and of the address, for a
-// right PIN as well.
-func (g *gate) enter(ctx context.Context, name, pin, address string) (Person, error) {
-	keys := []string{"name " + name, "address " + address}
-	if wait := g.mustWait(keys); wait > 0 {
+// attempt is a try to sign in.
+type attempt struct {
+	name, pin string
+	from      netip.Addr
+	badge     string // of the browser, "" for none; see badge.go
+}
+
+// enter checks a name and a PIN. It hashes one PIN of a stranger and one of somebody
+// known at a time, so guessing cannot take the processor from the ticks, and drops a
+// try that waits longer than its caller. While a try must wait, the right PIN must
+// wait as well; see tries.
+func (g *gate) enter(ctx context.Context, a attempt) (Person, error) {
+	person, exists := g.people[a.name]
+	badge := exists && person.badged(a.badge)
+	lanes, friend := g.lanes(&a, badge)
+	if wait := g.mustWait(lanes); wait > 0 {
 		return Person{}, tooManyError{wait}
 	}
-	select {
-	case g.slots <- struct{}{}:
-		defer func() { <-g.slots }()
-	case <-ctx.Done():
-		return Person{}, ctx.Err()
+	line := &g.strangers
+	if friend {
+		line = &g.friends
 	}
-	if wait := g.mustWait(keys); wait > 0 { // tries earlier in the queue may have been wrong
+	if !line.enter(ctx, lanes[0].key) {
+		return Person{}, errBusy
+	}
+	defer line.leave(lanes[0].key)
+	if wait := g.mustWait(lanes); wait > 0 { // tries earlier in the queue may have been wrong
 		return Person{}, tooManyError{wait}
 	}
-	person, known := g.people[name]
 	hash := person.Hash
-	if !known {
+	if !exists {
 		hash = g.dummy
 	}
-	right := bcrypt.CompareHashAndPassword([]byte(hash), []byte(pin)) == nil
-	if !known || !right {
-		g.wrong(keys)
+	right := bcrypt.CompareHashAndPassword([]byte(hash), []byte(a.pin)) == nil
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if !exists || !right {
+		g.tries.wrong(lanes, g.now())
 		return Person{}, errWrongPIN
 	}
-	g.mu.Lock()
-	delete(g.tries, keys[0])
-	g.mu.Unlock()
+	g.tries.right(lanes[0], a.name, a.from, g.now())
 	return person, nil
 }
 
-func (g *gate) mustWait(keys []string) time.Duration {
+func (g *gate) lanes(a *attempt, badge bool) (lanes []lane, friend bool) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	longest := time.Duration(0)
-	for _, k := range keys {
-		if t := g.tries[k]; t != nil {
-			longest = max(longest, t.until.Sub(g.now()))
-		}
-	}
-	return longest
+	return g.tries.lanes(a, badge, g.now())
 }
 
-// wrong doubles the wait with each wrong try after the free ones.
-func (g *gate) wrong(keys []string) {
+func (g *gate) mustWait(lanes []lane) time.Duration {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	for _, k := range keys {
-		t := g.tries[k]
-		if t == nil {
-			g.makeRoom()
-			t = &tries{}
-			g.tries[k] = t
-		}
-		t.wrong++
-		if over := t.wrong - freeTries; over >= 0 {
-			t.until = g.now().Add(min(firstWait<<min(over, 10), mostWait))
-		}
-	}
-}
-
-// makeRoom forgets the entry with the shortest wait, so made-up names cannot fill
-// the memory.
-func (g *gate) makeRoom() {
-	if len(g.tries) < maxGuarded {
-		return
-	}
-	least := ""
-	for k, t := range g.tries {
-		if least == "" || t.until.Before(g.tries[least].until) {
-			least = k
-		}
-	}
-	delete(g.tries, least)
+	return g.tries.wait(lanes, g.now())
 }
 
 // begin opens a session for a token that only the browser keeps.

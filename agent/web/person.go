@@ -4,7 +4,6 @@ import (
 	"context"
 	"crypto/rand"
 	"errors"
-	"net"
 	"net/http"
 	"net/url"
 	"strings"
@@ -97,6 +96,7 @@ func (s *server) admit(next http.Handler) http.Handler {
 func (s *server) known(r *http.Request) (Person, bool, error) {
 	if c, err := r.Cookie(sessionCookie); err == nil {
 		if p, ok := s.gate.who(c.Value); ok {
+			s.Door.Know(peer(r.RemoteAddr))
 			return p, true, nil
 		}
 	}
@@ -106,9 +106,15 @@ func (s *server) known(r *http.Request) (Person, bool, error) {
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), submitFor)
 	defer cancel()
-	p, err := s.gate.enter(ctx, name, pin, address(r))
+	p, err := s.gate.enter(ctx, attempt{name: name, pin: pin, from: s.caller(r)})
+	if err == nil {
+		s.Door.Know(peer(r.RemoteAddr))
+	}
 	return p, err == nil, err
 }
+
+// busyFor is when to try again to sign in.
+const busyFor = 5 * time.Second
 
 func (s *server) unknown(w http.ResponseWriter, err error) {
 	if many, ok := errors.AsType[tooManyError](err); ok {
@@ -116,16 +122,13 @@ func (s *server) unknown(w http.ResponseWriter, err error) {
 		writeProblem(w, *failed(http.StatusTooManyRequests, "too-many", many.Error()))
 		return
 	}
+	if errors.Is(err, errBusy) {
+		w.Header().Set("Retry-After", seconds(busyFor))
+		writeProblem(w, *failed(http.StatusTooManyRequests, "too-many", err.Error()))
+		return
+	}
 	w.Header().Set("WWW-Authenticate", `Basic realm="bayward", charset="UTF-8"`)
 	writeProblem(w, *failed(http.StatusUnauthorized, "sign-in", "sign in, or send name and PIN as basic authentication"))
-}
-
-func address(r *http.Request) string {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		return r.RemoteAddr
-	}
-	return host
 }
 
 type signInPage struct {
@@ -190,11 +193,13 @@ func (s *server) signIn(w http.ResponseWriter, r *http.Request) {
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), submitFor)
 	defer cancel()
-	p, err := s.gate.enter(ctx, r.PostForm.Get("name"), r.PostForm.Get("pin"), address(r))
+	name := r.PostForm.Get("name")
+	p, err := s.gate.enter(ctx, attempt{name: name, pin: r.PostForm.Get("pin"), from: s.caller(r), badge: badgeOf(r, name)})
 	if err != nil {
 		s.signInAgain(w, r, err)
 		return
 	}
+	setBadge(w, r, p)
 	token := rand.Text()
 	s.gate.begin(token, p.Name)
 	if s.keptForm(w, r, token) {
@@ -207,10 +212,15 @@ func (s *server) signIn(w http.ResponseWriter, r *http.Request) {
 func (s *server) signInAgain(w http.ResponseWriter, r *http.Request, err error) {
 	v := s.view(r)
 	f := form{Action: "sign", values: r.PostForm}
-	if many, ok := errors.AsType[tooManyError](err); ok {
+	many, wait := errors.AsType[tooManyError](err)
+	switch {
+	case wait:
 		w.Header().Set("Retry-After", seconds(many.wait))
 		f.wrong(http.StatusTooManyRequests, "pin", v.Say("sign.pin"), v.Say("sign.wait", v.Span(many.wait+time.Second)))
-	} else {
+	case errors.Is(err, errBusy):
+		w.Header().Set("Retry-After", seconds(busyFor))
+		f.wrong(http.StatusTooManyRequests, "pin", v.Say("sign.pin"), v.Say("sign.busy"))
+	default:
 		f.wrong(http.StatusUnauthorized, "pin", v.Say("sign.pin"), v.Say("sign.wrong"))
 	}
 	page := s.newSignInPage(r, f.Value("to"))

@@ -4,9 +4,14 @@ import (
 	"fmt"
 	"time"
 
+	"bayward/agent/charge"
 	"bayward/agent/interlock"
 	"bayward/agent/water"
 )
+
+// SavedWithin is how often a memory must be stored, besides after each tick with
+// events: what a charge did after that, a restart counts as if it had gone on.
+const SavedWithin = charge.SavedWithin
 
 // Memory returns what must survive a restart, as of the last step.
 func (b *Bay) Memory() Memory {
@@ -19,6 +24,7 @@ func (b *Bay) Memory() Memory {
 	}
 	if b.identity.open != none {
 		m.Pack, m.Cells, m.History = b.history.pack.Name, b.history.pack.Cells, b.history.memory()
+		m.Charge.MayFlow = b.pic.Permit.Granted
 	}
 	if !b.identity.fixed {
 		t := b.counts.sum(b.history.totals())
@@ -82,11 +88,10 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	if only == nil {
 		return b.resume(m, now, gap, proven)
 	}
-	// In a longer gap the machine may have been used, or the pack exchanged.
-	proven = proven && gap <= doubtAfter
 	b.history.restore(&m.History, now, gap, proven)
 	b.pic.Readied, b.history.opened = m.Readied, m.Opened
-	if !proven && (m.Charge.Full || m.Charge.Active) {
+	// In a longer gap the machine may have been used, or the pack exchanged.
+	if !(proven && gap <= doubtAfter) && (m.Charge.Full || m.Charge.Active) {
 		b.doubted = OffTooLong
 	}
 	return nil

@@ -121,8 +121,9 @@ func (b *Bay) restorePack(m *PackMemory, now, gap time.Duration, proven bool) er
 		return err
 	}
 	gap, proven = believed(gap, proven)
-	goesOn := !m.Left && m.Bay == b.setup.Name && proven && gap <= doubtAfter
-	b.history.restore(&m.History, now, gap, goesOn)
+	past := m.History
+	past.Charge.Moved = m.Left || m.Bay != b.setup.Name
+	b.history.restore(&past, now, gap, proven)
 	b.pic.Charge, b.pic.Readied = *b.history.charge.Status(), m.Readied
 	for name := range m.Latches {
 		b.history.latched[interlock.Lookup(name)] = true
@@ -149,8 +150,8 @@ func (m *PackMemory) usable(p *Pack) error {
 }
 
 // restore continues where the gap allows it; see each rule's own restore.
-func (h *history) restore(m *History, now, gap time.Duration, goesOn bool) {
-	h.charge.Restore(&m.Charge, now, gap, goesOn)
+func (h *history) restore(m *History, now, gap time.Duration, proven bool) {
+	h.charge.Restore(&m.Charge, now, gap, proven)
 	h.water.Restore(&m.Water, now, gap)
 	h.cool.Restore(m.Cool)
 }

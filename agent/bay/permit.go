@@ -66,6 +66,9 @@ func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) (changed inte
 		if s.Raised != f.Raised {
 			changed |= 1 << c
 			b.history.latched[c] = s.Raised && s.Latched && packLatch(c) && b.identity.open != none
+			if c == interlock.ChargeOverrun && !s.Raised { // only a person can have cleared it
+				b.history.charge.Released()
+			}
 		}
 		*f = Finding{s.Raised, s.Since, s.Latched, s.Evidence}
 	}

@@ -112,7 +112,7 @@ func (t *Tracker) Unread(cell int) {
 		return
 	}
 	if t.s.Full && t.s.Evidence == HandGravity {
-		t.notFull()
+		t.neverFull()
 		t.s.OutKnown = false
 	}
 	if !t.cells.any {
@@ -135,7 +135,7 @@ func (t *Tracker) publish() { t.s.Gravity = new(t.cells.round) }
 // lowGravity takes a full back.
 func (t *Tracker) lowGravity(lowest float64) {
 	if t.s.Full || t.s.Pending != NoEvidence {
-		t.notFull()
+		t.neverFull()
 		t.s.Pending, t.s.OutKnown = NoEvidence, false
 	}
 	t.socByHand(lowest)

@@ -48,7 +48,32 @@ type Memory struct {
 	SpreadKnown bool    `json:"spread_known,omitempty"`
 	Unmixed     uint64  `json:"unmixed,omitempty"` // bit n: cell n+1
 	MixedS      float64 `json:"mixed_s,omitempty"`
+
+	// What goes on over a restart; a memory without it is of an older program.
+	CeilingFull bool       `json:"ceiling_full,omitempty"` // the ceiling counts since full
+	FlowAgoS    *float64   `json:"flow_ago_s,omitempty"`   // since current last flowed
+	Flowing     bool       `json:"flowing,omitempty"`
+	MayFlow     bool       `json:"may_flow,omitempty"` // the permit was granted
+	FlowA       float64    `json:"flow_a,omitempty"`
+	GasA        float64    `json:"gas_a,omitempty"`
+	Collapsed   bool       `json:"collapsed,omitempty"`
+	BulkMarks   int        `json:"bulk_marks,omitempty"`
+	Run         *RunMemory `json:"run,omitempty"`
+	Resting     bool       `json:"resting,omitempty"`
+	RestAgoS    float64    `json:"rest_ago_s,omitempty"`
+	RestV       float64    `json:"rest_v,omitempty"`
+	LowForS     *float64   `json:"low_for_s,omitempty"` // rests too low for full
+	AgedH       float64    `json:"aged_h,omitempty"`
+	// UnsavedGasAh is Status.UnsavedGasAh.
+	UnsavedGasAh float64 `json:"unsaved_gassing_ah,omitempty"`
+
+	// Moved is set by who restores it: the pack was taken away since, so it may have
+	// been used, however short the gap.
+	Moved bool `json:"-"`
 }
+
+// SavedWithin is how old a memory may be when the power fails: see bay.SavedWithin.
+const SavedWithin = 10 * time.Minute
 
 // Memory returns what must survive a restart, as of the last step.
 func (t *Tracker) Memory() Memory {
@@ -68,9 +93,24 @@ func (t *Tracker) Memory() Memory {
 		EqualCycles: t.equal.cycles, EqualAfterS: t.equal.afterS,
 		Spread: s.Equalize.Spread, SpreadKnown: s.Equalize.SpreadKnown,
 		Unmixed: t.cells.unmixed, MixedS: t.cells.mixedS,
+
+		CeilingFull: t.ceiling.afterFull, Flowing: t.flow.on, Collapsed: t.proof.collapsed, BulkMarks: t.proof.bulkMarks,
+		Run: t.run.memory(t.last), Resting: t.rest.resting, UnsavedGasAh: s.UnsavedGasAh,
 	}
 	if t.equal.begun {
 		m.EqualAgoS = ago(t.equal.at)
+	}
+	if t.ceiling.wasOn {
+		m.FlowAgoS = new(ago(t.ceiling.onAt))
+	}
+	if t.flow.on {
+		m.FlowA, m.GasA = max(t.count.a, 0), t.count.gas
+	}
+	if r := &t.rest; r.resting {
+		m.RestAgoS, m.RestV, m.AgedH = ago(r.since), r.v, r.agedH
+		if r.low {
+			m.LowForS = new(ago(r.lowAt))
+		}
 	}
 	return m
 }
@@ -81,26 +121,37 @@ const most = 1e9
 
 // Valid reports whether the memory can be one that was saved.
 func (m *Memory) Valid() bool {
-	for _, x := range []float64{
+	if !allFinite(
 		m.SinceAgoS, m.FlowS, m.FullAgoS, m.EndedAgoS, m.InAh, m.OutAh, m.BackAh, m.GassingAh,
 		m.Soc, m.SocPlus, m.TotalInAh, m.TotalOutAh, m.TotalGasAh, m.UnseenAh, m.CeilingS, m.CeilingAh,
 		m.RoundOutAh, m.RoundBackAh, m.Depth, m.SelfShare, m.EqualAgoS, m.EqualAfterS, m.Spread, m.MixedS,
-	} {
-		if math.IsNaN(x) || x > most || x < -most {
-			return false
-		}
+		m.FlowA, m.GasA, m.RestAgoS, m.RestV, m.AgedH, m.UnsavedGasAh, orZero(m.FlowAgoS), orZero(m.LowForS),
+	) || !m.Run.valid() {
+		return false
 	}
 	return m.Evidence <= uint8(HandGravity) && m.Pending <= uint8(HandGravity) && m.Doubt <= uint8(DrawsTooMuch) &&
 		m.FlowS >= 0 && m.TotalGasAh >= 0 && m.CeilingS >= 0 && m.EqualCycles >= 0 &&
+		m.FlowA >= 0 && m.GasA >= 0 && m.UnsavedGasAh >= 0 && m.BulkMarks >= 0 && m.RestAgoS >= 0 && m.AgedH >= 0 && orZero(m.FlowAgoS) >= 0 && orZero(m.LowForS) >= 0 &&
 		(!m.Ended || m.EndedAgoS >= 0) && (!m.Full || m.FullAgoS >= 0)
+}
+
+func orZero(x *float64) float64 {
+	if x == nil {
+		return 0
+	}
+	return *x
 }
 
 // Restore restores a memory at start, before the first step, which is at now. gap
 // is the time since it was saved, if proven. If the gap is unproven, or longer than
-// a gap in the readings may be, Restore drops everything that a charge, a machine
-// at work or another pack could have changed in it: the pack counts as not full,
-// and its rest starts now.
+// a gap in the readings may be, or the pack was moved, Restore drops everything that
+// a charge, a machine at work or another pack could have changed in it: the pack
+// counts as not full, and its rest starts now. The ceilings of a charge and the
+// windows of a runaway go on over any gap.
 func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
+	if !proven {
+		gap = 0
+	}
 	at := func(agoS float64) time.Duration { return now - gap - time.Duration(agoS*float64(time.Second)) }
 	t.started, t.last = true, now
 	s := &t.s
@@ -115,8 +166,10 @@ func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 		s.Ended, s.EndedAt = true, now
 	}
 	t.cells = gravities{unmixed: m.Unmixed, mixedS: m.MixedS}
-	t.ceiling = ceiling{flowS: m.CeilingS, ah: m.CeilingAh}
-	if !proven || gap > gapMax {
+	t.restoreCeiling(m, now, gap, proven)
+	t.run.restore(m.Run, now)
+	t.proof.collapsed = m.Collapsed
+	if !proven || gap > gapMax || m.Moved {
 		return
 	}
 	s.Active, s.Since = m.Active, at(m.SinceAgoS)
@@ -126,6 +179,7 @@ func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 	s.Soc, s.SocPlus, s.SocKnown, s.Pending = m.Soc, m.SocPlus, m.SocKnown, Evidence(m.Pending)
 	t.count.backAh, t.count.unseenAh = m.BackAh, m.UnseenAh
 	t.session = session{flowS: m.FlowS, outAh: m.RoundOutAh, outOK: m.RoundOK, backAh: m.RoundBackAh}
-	t.equal.afterS, t.rest.selfOut = m.EqualAfterS, m.SelfShare
+	t.equal.afterS, t.proof.bulkMarks = m.EqualAfterS, m.BulkMarks
+	t.restoreRest(m, now, gap)
 	t.flow.since, t.flow.rawAt = now, now
 }

@@ -18,6 +18,7 @@ type proof struct {
 	sawGas    bool // the gassing voltage was reached
 	complete  bool // the contact closed after both; the rest must not contradict it
 	collapsed bool // the current fell to nothing at an unchanged voltage
+	bulkMarks int  // marks since the last one with a bulk current, that one included; 0: none
 	riseA     float64
 	riseK     float64
 	isRunaway bool
@@ -50,6 +51,7 @@ func (t *Tracker) judgeMark() {
 	if m.v25 >= regulatedV {
 		t.proof.sawGas = true
 	}
+	t.takesCharge(m)
 	t.watchCollapse(m)
 	if t.proof.collapsed {
 		return
@@ -71,17 +73,22 @@ func (t *Tracker) judgeMark() {
 // sensor does, and it must not read as tapered.
 func (t *Tracker) watchCollapse(m *mark) {
 	capAh := t.cfg.CapacityAh
+	p := &t.proof
+	if p.bulkMarks > 0 {
+		p.bulkMarks++
+	}
 	if !t.plateau.current || m.i >= startRate*capAh {
-		t.proof.collapsed = false
+		p.collapsed = false
+		if t.plateau.current && m.i > taperRate*capAh {
+			p.bulkMarks = 1
+		}
 		return
 	}
 	if t.session.flowS < settledFor.Seconds() || m.i >= stopRate*capAh || !held(m.v, m.c) {
 		return
 	}
-	for k := 1; k <= 2; k++ {
-		if before, ok := t.plateau.back(k); ok && before.i > taperRate*capAh {
-			t.proof.collapsed = true
-		}
+	if p.bulkMarks > 0 && p.bulkMarks <= 3 {
+		p.collapsed = true
 	}
 }
 
@@ -102,11 +109,9 @@ func (t *Tracker) judgeFactor(m *mark) {
 }
 
 func (t *Tracker) watchRunaway(n *tick) {
-	if !t.flow.on || !n.vOK {
-		t.run = runaway{}
-		return
-	}
-	if n.aOK && n.cOK {
+	// A pause or a missing reading leaves the windows as they are: the end of the
+	// charge clears them.
+	if t.flow.on && n.vOK && n.aOK && n.cOK {
 		t.run.add(n.now, n.v, n.a, n.c)
 		t.proof.riseA, t.proof.riseK, t.proof.isRunaway = t.run.found(t.cfg.CapacityAh)
 	}
@@ -159,7 +164,7 @@ func (t *Tracker) full(now time.Duration, e Evidence) {
 	t.recount()
 	t.rest.selfOut = 0
 	t.s.Soc, t.s.SocPlus, t.s.SocKnown = 1, socFull, true
-	t.ceiling = ceiling{}
+	t.ceiling.restart(true)
 	t.proof.isRunaway = false
 	if t.s.Active || t.s.Pending != NoEvidence {
 		t.s.ChargesFull++

@@ -92,7 +92,7 @@ func (t *Tracker) revoke(now time.Duration, low bool) {
 		r.low, r.lowAt = true, now
 	}
 	if now-r.lowAt >= revokeFor {
-		t.notFull()
+		t.neverFull()
 		t.s.Doubt, t.s.OutKnown, t.s.SocKnown = RestsTooLow, false, false
 	}
 }

@@ -50,15 +50,24 @@ func (t *Tracker) watchDischarge(n *tick) {
 	if t.s.OutAh > takenOut*t.cfg.CapacityAh {
 		if t.s.Full {
 			t.notFull()
-			t.ceiling = ceiling{}
+		}
+		if t.ceiling.afterFull {
+			t.ceiling.restart(false)
 		}
 		t.s.Pending = NoEvidence
 	}
 }
 
+// notFull takes back a full, because of use or because it is not certain any more.
 func (t *Tracker) notFull() {
 	t.s.Full, t.s.Evidence = false, NoEvidence
 	t.count.backAh = 0
+}
+
+// neverFull takes back a full that was wrong, with the ceiling that began with it.
+func (t *Tracker) neverFull() {
+	t.notFull()
+	t.ceiling.afterFull = false
 }
 
 // follow starts and ends charges.
@@ -87,7 +96,6 @@ func (t *Tracker) follow(n *tick) {
 }
 
 func (t *Tracker) begin(now time.Duration) {
-	t.ceiling.begin(t.flow.since-t.s.EndedAt, t.s.Ended)
 	s := &t.session
 	s.flowS = (now - t.flow.since).Seconds()
 	first := 0.0
@@ -104,8 +112,8 @@ func (t *Tracker) begin(now time.Duration) {
 	if t.s.Doubt == DrawsTooMuch {
 		t.s.Doubt = NoDoubt
 	}
-	t.proof = proof{}
-	t.plateau, t.run = plateau{}, runaway{}
+	t.proof = proof{collapsed: t.proof.collapsed}
+	t.plateau = plateau{}
 	t.dropGravity() // the readings belong to the state before
 }
 

@@ -53,7 +53,7 @@ func (t *Tracker) selfDischarge(n *tick) {
 	}
 	if t.rest.selfOut += lost; t.rest.selfOut > selfOut {
 		t.rest.selfOut = 0
-		t.notFull()
+		t.neverFull()
 		t.s.OutKnown = false
 	}
 }

@@ -113,5 +113,8 @@ type Status struct {
 	Gravity *GravityRound
 
 	TotalInAh, TotalOutAh, TotalGassingAh float64 // since the memory began
-	Charges, ChargesFull                  uint64
+	// UnsavedGasAh is what may have gassed since the memory began without being
+	// counted: between the last save and a power cut.
+	UnsavedGasAh         float64
+	Charges, ChargesFull uint64
 }

@@ -72,17 +72,19 @@ func (t *Tracker) Status() *Status { return &t.s }
 
 // PackGone drops the state of the pack that was here: it may come back used, or
 // another may come. The equalize advice stays, and so does a doubt about a cell,
-// because it is usually the same pack that comes back.
+// because it is usually the same pack that comes back. So do the hours and
+// ampere-hours of its charge: a pulled plug proves neither another pack nor work.
 func (t *Tracker) PackGone(now time.Duration) {
 	if t.s.Active {
 		t.end(now)
 	}
 	keep := t.s
 	t.dropGravity()
-	*t = Tracker{cfg: t.cfg, started: t.started, last: now, equal: t.equal, cells: t.cells}
+	t.ceiling.afterFull, t.ceiling.over = false, Overrun{}
+	*t = Tracker{cfg: t.cfg, started: t.started, last: now, equal: t.equal, cells: t.cells, ceiling: t.ceiling}
 	t.s = Status{
 		TotalInAh: keep.TotalInAh, TotalOutAh: keep.TotalOutAh, TotalGassingAh: keep.TotalGassingAh,
-		Charges: keep.Charges, ChargesFull: keep.ChargesFull, Since: now, MaxPackC: math.Inf(-1),
+		UnsavedGasAh: keep.UnsavedGasAh, Charges: keep.Charges, ChargesFull: keep.ChargesFull, Since: now, MaxPackC: math.Inf(-1),
 		InAh: keep.InAh, GassingAh: keep.GassingAh,
 		DepthBefore: keep.DepthBefore, DepthKnown: keep.DepthKnown,
 		ReturnFactor: keep.ReturnFactor, ReturnKnown: keep.ReturnKnown, Equalize: keep.Equalize,

@@ -53,8 +53,8 @@ type Options struct {
 	Wall func() (time.Time, bool)
 	// Mono returns the time since boot for records [Now].
 	Mono func() time.Duration
-	// SaveEvery is the time between two saves of the memory [10m]; every event
-	// saves it too.
+	// SaveEvery is the time between two saves of the memory [bay.SavedWithin, and it
+	// must not be longer]; every event saves it too.
 	SaveEvery time.Duration
 	// RecordFailing reports whether the logbook cannot be written. It is called
 	// after the relays, for the next tick.
@@ -156,7 +156,7 @@ func (o *Options) defaults() {
 		o.Mono = o.Now
 	}
 	if o.SaveEvery == 0 {
-		o.SaveEvery = 10 * time.Minute
+		o.SaveEvery = bay.SavedWithin
 	}
 	if o.RecordFailing == nil {
 		o.RecordFailing = func() bool { return false }

@@ -62,7 +62,7 @@ func (s *server) records(w http.ResponseWriter, r *http.Request) {
 // openAddress reports whether an address needs no sign-in: first aid above all.
 func openAddress(path string) bool {
 	switch path {
-	case "/healthz", "/metrics", "/style.css", "/script.js", "/chart.js", "/uplot/uplot.js", "/uplot/uplot.css", "/first-aid", "/sign-in", "/settings", "/openapi.yaml":
+	case "/healthz", "/metrics", "/style.css", "/script.js", "/chart.js", "/uplot/uplot.js", "/uplot/uplot.css", "/first-aid", "/hold", "/sign-in", "/settings", "/openapi.yaml":
 		return true
 	}
 	return false
@@ -135,10 +135,11 @@ type signInPage struct {
 	base
 	To   string
 	Kept string // a form that was sent without a session, to be sent after signing in
+	Hold bool   // a hold is taken without signing in
 }
 
 func (s *server) newSignInPage(r *http.Request, to string) signInPage {
-	return signInPage{base: s.base(r, s.view(r).Say("sign.title")), To: safeTarget(to)}
+	return signInPage{base: s.base(r, s.view(r).Say("sign.title")), To: safeTarget(to), Hold: s.mayHoldOpen(r)}
 }
 
 func (s *server) signInForm(w http.ResponseWriter, r *http.Request) {

@@ -40,7 +40,7 @@ type Options struct {
 	// there is no record.
 	Closed func(ctx context.Context, pack string) ([]ClosedVisit, error)
 	// People may sign in. If there are any, no one else can see or order anything
-	// but first aid, health and metrics.
+	// but first aid, health and metrics, and a hold from the local network.
 	People []Person
 	// Proxies may name the caller of a request in X-Forwarded-For.
 	Proxies []netip.Prefix
@@ -63,6 +63,8 @@ type server struct {
 	gate    *gate // nil: nobody signs in
 	recent  recent
 	readers readers
+
+	openHolding openHolding
 }
 
 // New returns the handler of the one listener.
@@ -71,6 +73,7 @@ func New(o Options) http.Handler {
 	if s.Now == nil {
 		s.Now = time.Now
 	}
+	s.openHolding.left, s.openHolding.last = map[string]float64{}, map[string]time.Time{}
 	if len(o.People) > 0 {
 		s.gate = newGate(o.People, s.Now)
 	}
@@ -91,6 +94,8 @@ func (s *server) route(mux *http.ServeMux) {
 	mux.Handle("/live", only(http.MethodGet, s.live))
 	mux.Handle("GET /sign-in", http.HandlerFunc(s.signInForm))
 	mux.Handle("POST /sign-in", http.HandlerFunc(s.signIn))
+	mux.Handle("GET /hold", http.HandlerFunc(s.openHold))
+	mux.Handle("POST /hold", http.HandlerFunc(s.openHoldForm))
 	mux.Handle("/sign-out", only(http.MethodPost, s.signOut))
 	mux.Handle("/settings", only(http.MethodPost, s.settings))
 	mux.Handle("/healthz", only(http.MethodGet, s.healthz))

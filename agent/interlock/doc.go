@@ -6,7 +6,25 @@
 // the numbers that led to it. Interlock.Step is the one state machine of raise
 // times, clear times and latches that all findings share. findings.md is generated
 // from the table; model/relay.pml models what is between the permit and the
-// contactor, model/order.pml what is between an order, or a latch, and the disk.
+// contactor, model/order.pml what is between an order, or a latch, and the disk, and
+// model/raise.pml raise and clear times.
+//
+// # Conditions that come and go
+//
+// A raise time is a leaky count of bad time: a bad tick adds the time since the tick
+// before, and a good one takes off a quarter of it. A missing reading proves nothing
+// good and adds like a bad one. So
+//
+//   - a condition without a break is raised after its raise time, counted from the last
+//     tick that proved the opposite;
+//   - one that is bad for a share s of the time, more than a fifth, is raised after at
+//     most 4/(5s-1) raise times, however it comes and goes: 2⅔ for every other second,
+//     1⅐ for nine seconds of ten;
+//   - single disturbed readings, up to one in five, raise nothing whose raise time is two
+//     ticks or longer.
+//
+// A finding clears only by an all-clear without a break. The counts begin at zero after a
+// restart, which blocks anyway.
 //
 // # Adding a finding safely
 //

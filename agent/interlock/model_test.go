@@ -87,10 +87,11 @@ func (c checker) holds(t *testing.T, claim string) (states, wrong int, log strin
 var models = map[string][]string{
 	"relay.pml": {"safe", "opens", "charges"},
 	"order.pml": {"safe"},
+	"raise.pml": {"safe"},
 }
 
 // TestModel explores the models completely: agent, keeper, kernel and contactor; the
-// life of an order.
+// life of an order; how a finding is raised and cleared.
 func TestModel(t *testing.T) {
 	total := 0
 	for model, claims := range models {
@@ -137,6 +138,9 @@ var broken = map[string]map[string]string{
 		"BROKEN_ANSWER": "kept", "BROKEN_EARLY": "kept", "BROKEN_PROMISE": "kept", "BROKEN_WAIT": "prompt", "BROKEN_LOOSEN": "refused", "BROKEN_SLOTS": "trusted",
 		"BROKEN_FILE": "kept", "BROKEN_WITNESS": "kept", "BROKEN_COUNT": "noticed", "BROKEN_MISSING": "kept", "BROKEN_LOST": "noticed", "BROKEN_NEW": "kept",
 		"BROKEN_DAMAGED": "kept", "BROKEN_EVIDENCE": "kept",
+	},
+	"raise.pml": {
+		"BROKEN_FORGET": "share", "BROKEN_LEAK": "spares", "BROKEN_MISSING": "uninterrupted", "BROKEN_CAP": "fades", "BROKEN_CLEAR": "held",
 	},
 }
 

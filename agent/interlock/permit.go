@@ -12,7 +12,7 @@ type Standing struct {
 	Since    time.Duration // when it was raised
 	Evidence Evidence
 
-	lastGood   time.Duration // the last tick that proved it not bad
+	bad        time.Duration // leaky count of bad time, at most its raise time
 	clearSince time.Duration
 	clearing   bool
 }
@@ -25,16 +25,13 @@ type Interlock struct {
 	raised    Codes // the findings that are raised
 	granted   bool
 	changed   time.Duration // when the permit last changed
+	last      time.Duration // the tick before
 }
 
 // New returns an interlock that blocks. The contactor counts as opened now: it may
 // have been closed before a restart.
 func New(l Limits, now time.Duration) *Interlock {
-	i := &Interlock{Limits: l, changed: now}
-	for c := range i.standings {
-		i.standings[c].lastGood = now
-	}
-	return i
+	return &Interlock{Limits: l, changed: now, last: now}
 }
 
 // Granted reports whether the permit is granted after the last step.
@@ -56,11 +53,13 @@ func (i *Interlock) Step(in *Inputs, release bool) {
 	if in.Ready && i.standings[AgentUnready].Raised {
 		i.judgeRest(in.Now)
 	}
+	dt := max(elapsed(i.last, in.Now), 0)
+	i.last = in.Now
 	for c := NoCode + 1; c < NumCodes; c++ {
-		if i.standings[c].quiet(&i.judged[c], in.Now) {
+		if i.standings[c].quiet(&i.judged[c], dt) {
 			continue
 		}
-		i.standings[c].step(&Table[c], &i.judged[c], in.Now, release)
+		i.standings[c].step(&Table[c], &i.judged[c], in.Now, dt, release)
 		i.note(c)
 	}
 	i.decide(in.Now)
@@ -80,23 +79,31 @@ func (i *Interlock) raise(c Code, j *Judged, now time.Duration) {
 	i.note(c)
 }
 
+// drain is how much faster bad time counts than good time wears it off. A condition
+// that is bad for more than a fifth of the time, 1/(1+drain), is raised, however it is
+// spread; see the package's documentation.
+const drain = 4
+
 // quiet processes a tick that proves the condition not bad, and reports whether
 // nothing else is to do because the finding is not raised. That is the usual case.
-func (s *Standing) quiet(j *Judged, now time.Duration) bool {
+func (s *Standing) quiet(j *Judged, dt time.Duration) bool {
 	if j.Verdict != Between && j.Verdict != Clear {
 		return false
 	}
-	s.lastGood = now
+	s.bad = max(s.bad-dt/drain, 0)
 	return !s.Raised
 }
 
-// step is the one state machine that all other findings share. A condition counts
-// as bad since the last tick that proved it was not. What happened between two
-// ticks is unknown, so a slow trace raises at once, and so does a wire that
+// step is the one state machine that all other findings share. The time since the
+// tick before counts as bad when this tick does not prove the opposite: what happened
+// between two ticks is unknown. So a slow trace raises at once, and so does a wire that
 // alternates between no value and bad values.
-func (s *Standing) step(r *Rule, j *Judged, now time.Duration, release bool) {
+func (s *Standing) step(r *Rule, j *Judged, now, dt time.Duration, release bool) {
+	if j.Verdict != Between && j.Verdict != Clear {
+		s.bad += min(dt, r.Raise-s.bad)
+	}
 	switch {
-	case !s.Raised && j.bad() && elapsed(s.lastGood, now) >= r.Raise:
+	case !s.Raised && j.bad() && s.bad >= r.Raise:
 		s.raise(r, j, now)
 	case s.Raised:
 		s.keep(r, j, now, release)

@@ -112,11 +112,15 @@ const pageHead = `# Findings
 Made from the table in table.go by its test; do not edit.
 
 A finding is raised after its condition has held for the raise time, counted from the last tick that
-proved the opposite, and cleared after the all-clear has held for the clear time. While a blocking
-finding is raised, the charge contactor is ordered open. A finding that latches stays until it is
-released by someone with the right to do so; a release does nothing while the condition holds. No
-charge starts while a blocking condition holds, however briefly: raise times only protect a charge
-in progress.
+proved the opposite, and cleared after the all-clear has held for the clear time without a break.
+While a blocking finding is raised, the charge contactor is ordered open. A finding that latches stays
+until it is released by someone with the right to do so; a release does nothing while the condition
+holds. No charge starts while a blocking condition holds, however briefly: raise times only protect a
+charge in progress.
+
+A condition that comes and goes counts, too: a good second takes off a quarter of a bad one. Bad every
+other second is raised after less than three raise times, bad for nine seconds of ten after little more
+than one. Single disturbed readings, up to one in five, raise nothing that has a raise time.
 
 bayward is not a certified safety device. Local rules and the battery's own instructions come first;
 only trained people may work on batteries.

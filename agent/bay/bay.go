@@ -44,15 +44,18 @@ func New(s Setup) *Bay {
 }
 
 // Step processes one tick. It returns the picture after the tick and the tick's
-// events, both valid until the next Step; use Clone to keep a picture. If the
-// time goes back, Step uses the time of the previous tick.
+// events, both valid until the next Step; use Clone to keep a picture. If the time
+// goes back or does not advance, Step uses the time of the previous tick, and the tick
+// is a late one: no raise time passes while the clock stands, so it blocks.
 func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	p := &b.pic
 	now := clamped(r.Now)
+	stands := b.started && now <= p.Now
 	now, dt := b.start(now)
 	was := stateOf(p)
 
 	judgeReadings(&p.Seen, r, now, b.setup.Limits.StaleAfter)
+	p.Seen.LateTick = p.Seen.LateTick || stands
 	cellV := p.Seen.PackV
 	cellV.Value /= float64(b.history.pack.Cells)
 

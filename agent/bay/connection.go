@@ -27,8 +27,12 @@ const (
 	// exchanged.
 	doubtAfter = 15 * time.Minute
 	// goneFor is how long the voltage must be missing before the contactor opens: two
-	// readings, because one disturbed conversion must not open it.
+	// readings, because one disturbed conversion must not open it. A voltage that comes
+	// and goes counts, too: see goneDrain.
 	goneFor = 2 * time.Second
+	// goneDrain is how much faster the time without a voltage counts than the time with
+	// one wears it off, as for the raise time of a finding.
+	goneDrain = 4
 	// leaveFor is how long the voltage must be missing before the pack counts as
 	// gone: a wiggled plug is not another pack.
 	leaveFor = 5 * time.Second
@@ -44,6 +48,8 @@ type connection struct {
 	goodAt  time.Duration
 	liveAt  time.Duration // the last tick that showed a voltage
 	dead    bool          // this tick shows no voltage
+	gone    time.Duration // leaky count of the time without a voltage, at most goneFor
+	last    time.Duration // the tick before
 	began   bool
 }
 
@@ -51,21 +57,23 @@ type connection struct {
 func (c *connection) step(now time.Duration, cellV reading.Reading, flows bool, checkFor time.Duration) {
 	c.left = false
 	if !c.began {
-		c.began, c.goodAt, c.liveAt = true, now, now
+		c.began, c.goodAt, c.liveAt, c.last = true, now, now, now
 	}
+	dt := now - c.last
+	c.last = now
 	if !cellV.OK() {
 		c.unseen(now)
 		return
 	}
 	if cellV.Value < noPackV && cellV.Value > -noPackV && !flows {
-		c.noVoltage(now)
+		c.noVoltage(now, dt)
 		c.goodAt = now
 		return
 	}
 	if c.pack != absent && now-c.goodAt > doubtAfter {
 		c.leave(now) // unseen for too long: it may be another pack
 	}
-	c.dead, c.liveAt, c.goodAt = false, now, now
+	c.dead, c.liveAt, c.goodAt, c.gone = false, now, now, max(c.gone-dt/goneDrain, 0)
 	if c.pack != present {
 		c.pack, c.since, c.checked = present, now, false
 	}
@@ -87,8 +95,13 @@ func (c *connection) unseen(now time.Duration) {
 	}
 }
 
-func (c *connection) noVoltage(now time.Duration) {
-	c.dead = true
+// noVoltage handles a tick without a voltage. A plug that is pulled or wiggled once
+// needs no new check when it is back; one whose voltage keeps coming and going does.
+func (c *connection) noVoltage(now, dt time.Duration) {
+	c.dead, c.gone = true, min(c.gone+dt, goneFor)
+	if c.gone >= goneFor && now-c.liveAt < goneFor {
+		c.checked = false
+	}
 	if c.pack == present && !c.checked {
 		c.since = now
 	}

@@ -273,15 +273,28 @@ func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 	}
 }
 
-// witness records since when each reason has applied without a break.
+// witness records since when each reason has applied without a break, and when it has
+// applied since the permit was last granted.
 type witness struct {
 	lastGood map[interlock.Code]time.Duration
+	bad      map[interlock.Code][]stretch
 	at       time.Duration
 	alone    *[interlock.NumCodes]int // ticks in which it was the only reason that forbade a charge
 }
 
+// stretch is the time between two ticks, of which the second was bad.
+type stretch struct{ from, to time.Duration }
+
 func newWitness(at time.Duration, alone *[interlock.NumCodes]int) *witness {
-	return &witness{map[interlock.Code]time.Duration{}, at, alone}
+	return &witness{map[interlock.Code]time.Duration{}, map[interlock.Code][]stretch{}, at, alone}
+}
+
+// badTime returns how much of the time since a moment was bad.
+func (v *witness) badTime(c interlock.Code, since time.Duration) (sum time.Duration) {
+	for _, s := range v.bad[c] {
+		sum += max(s.to-max(s.from, since), 0)
+	}
+	return sum
 }
 
 // decisive fails by name for an oracle that was never the only reason that
@@ -302,8 +315,12 @@ type failer interface {
 
 func (v *witness) check(t failer, w *world, p *bay.Picture, was bool) {
 	w.watch(p, w.now-v.at)
+	before := v.at
 	v.at = w.now
 	reasons, last, n := w.forbids(p), interlock.NoCode, 0
+	if !was {
+		clear(v.bad)
+	}
 	for code, bad := range reasons {
 		if !bad {
 			v.lastGood[code] = w.now
@@ -322,6 +339,11 @@ func (v *witness) check(t failer, w *world, p *bay.Picture, was bool) {
 		}
 		if stood := w.now - v.lastGood[code]; stood >= raise {
 			t.Fatalf("still granted at %v although %v for %v", w.now, code, stood)
+		}
+		// However it comes and goes: not with half of the last three raise times bad.
+		v.bad[code] = append(v.bad[code], stretch{before, w.now})
+		if sum := v.badTime(code, w.now-3*raise); 2*sum >= 3*raise {
+			t.Fatalf("still granted at %v although %v for %v of the last %v", w.now, code, sum, 3*raise)
 		}
 	}
 	if n == 1 {
@@ -358,15 +380,21 @@ func history(t *rapid.T, alone *[interlock.NumCodes]int) (steps, grants int) {
 	setup := baytest.Every(baytest.Setup("bay-1"))
 	setup.Limits.RestMin, setup.Limits.ChargeMax = 10*time.Minute, 2*time.Hour
 	w := &world{t: t, setup: setup, now: time.Duration(rapid.Int64Range(-1e12, 1e12).Draw(t, "start"))}
+	w.r = goodReadings(&setup)
 	core := bay.New(setup)
 	v := newWitness(w.now, alone)
 	was, last := false, bay.StageUnknown
 	for range rapid.IntRange(1, 40).Draw(t, "segments") {
+		before := w.r
 		w.segment()
 		w.mostlyCalm()
+		flaps := rapid.SampledFrom([]int{0, 0, 0, 1, 2, 5}).Draw(t, "flaps")
 		dt := rapid.SampledFrom([]time.Duration{100 * time.Millisecond, time.Second, time.Second, 30 * time.Second, 10 * time.Minute, 5 * time.Hour}).Draw(t, "dt")
 		stuck := rapid.IntRange(0, 40).Draw(t, "stuck")
-		for range rapid.IntRange(1, 150).Draw(t, "ticks") {
+		for n := range rapid.IntRange(1, 150).Draw(t, "ticks") {
+			if flaps > 0 && n%flaps == 0 { // between these readings and those of the segment before
+				w.r, before = before, w.r
+			}
 			w.tick(dt, stuck)
 			w.r.Orders = w.orders2(steps)
 			w.r.LateTick, w.r.Keeper = steps%997 == 0, bay.KeeperObeys

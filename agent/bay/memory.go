@@ -91,7 +91,7 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	b.history.restore(&m.History, now, gap, proven)
 	b.pic.Readied, b.history.opened = m.Readied, m.Opened
 	// In a longer gap the machine may have been used, or the pack exchanged.
-	if !(proven && gap <= doubtAfter) && (m.Charge.Full || m.Charge.Active) {
+	if (!proven || gap > doubtAfter) && (m.Charge.Full || m.Charge.Active) {
 		b.doubted = OffTooLong
 	}
 	return nil

@@ -77,11 +77,11 @@ func (c *cutter) cut(t *testing.T) {
 // as without a power cut, however often the power fails and for however long.
 func TestChargeUnderPowerCuts(t *testing.T) {
 	limit := bay.DefaultLimits().ChargeMax
-	for _, every := range []time.Duration{2, 3, 5, 9, 11, 12, 19, 31, 55, 91, 119, 240, 600} {
+	for _, every := range []int{2, 3, 5, 9, 11, 12, 19, 31, 55, 91, 119, 240, 600} {
 		for _, off := range []time.Duration{5 * time.Second, 20 * time.Minute} {
 			for _, proven := range []bool{true, false} {
 				c := newCutter(28.8, 10)
-				c.every, c.off, c.proven = every*time.Minute, off, proven
+				c.every, c.off, c.proven = time.Duration(every)*time.Minute, off, proven
 				for !c.overrun && c.deliveredS <= limit.Seconds() {
 					c.tick(t)
 				}
@@ -98,14 +98,14 @@ func TestChargeUnderPowerCuts(t *testing.T) {
 // else.
 func TestOverchargeUnderPowerCuts(t *testing.T) {
 	const limit = 8 * time.Hour
-	for _, every := range []time.Duration{2, 5, 9, 55, 85} {
+	for _, every := range []int{2, 5, 9, 55, 85} {
 		for _, proven := range []bool{true, false} {
 			c := newCutter(30.6, 3)
 			for !c.fulls {
 				c.tick(t)
 			}
 			c.deliveredS, c.upAt = 0, c.Now
-			c.every, c.off, c.proven = every*time.Minute, 20*time.Minute, proven
+			c.every, c.off, c.proven = time.Duration(every)*time.Minute, 20*time.Minute, proven
 			for !c.overrun && c.deliveredS <= limit.Seconds()+cutterTick.Seconds() {
 				c.tick(t)
 			}

@@ -70,7 +70,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	own.take(&p.Seen, cellV, b.identity.sure(), b.conn.pack == present)
 	p.Charge = *b.history.followCharge(&own)
 	p.Cool = *b.history.followCooldown(&own, &p.Charge)
-	p.Water = *b.history.followWater(&own, &p.Charge, &p.Visit, &b.asked.visit, p.Findings[interlock.PlatesBare].Raised)
+	p.Water = *b.history.followWater(&own, &p.Charge, &p.Visit, &b.asked.visit, b.lock.Standing(interlock.PlatesBare).Raised)
 	p.Visit.noteBare(p.Water.Bare)
 
 	changed := b.permit(now, dt, cellV)
@@ -104,8 +104,8 @@ func (b *Bay) start(now time.Duration) (at, dt time.Duration) {
 func (b *Bay) begin(now time.Duration) {
 	b.started = true
 	b.pic.Now, b.pic.StageAt, b.pic.Permit.Since = now, now, now
-	restored := latched(b.lock)
-	b.lock = restored.raise(interlock.New(lockLimits(&b.setup, b.history.pack), now), now)
+	latches, others := latched(b.lock), raised(b.lock, false)
+	b.lock = others.raise(latches.raise(interlock.New(lockLimits(&b.setup, b.history.pack), now), now), now)
 	if b.doubted != NoDoubt {
 		b.between = append(b.between, Event{Kind: MemoryDoubted, Doubt: b.doubted, File: b.keptFile})
 	}

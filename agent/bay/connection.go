@@ -82,6 +82,19 @@ func (c *connection) step(now time.Duration, cellV reading.Reading, flows bool, 
 	}
 }
 
+// unseenFor returns since when no voltage was read.
+func (c *connection) unseenFor(now time.Duration) time.Duration {
+	if !c.began {
+		return 0
+	}
+	return now - c.goodAt
+}
+
+// restore continues a time without a reading over a restart.
+func (c *connection) restore(now, unseen time.Duration) {
+	c.began, c.goodAt, c.liveAt = true, now-unseen, now
+}
+
 // unseen handles a tick without a voltage reading: checking starts again, and
 // after a long gap the presence is unknown.
 func (c *connection) unseen(now time.Duration) {

@@ -182,7 +182,35 @@ func (i *identity) opened(now time.Duration) {
 func (i *identity) letGo() { i.open, i.by, i.leaving = none, NotNamed, false }
 
 // resume continues with the pack of the memory after a restart. Only a pack that
-// a technician named counts without being proven again.
-func (i *identity) resume(now time.Duration, pack int, by Naming, counts bool) {
-	i.open, i.by, i.seenAt, i.leaving = pack, by, now, !counts
+// a technician named counts without being proven again. seenAt is when the pack was
+// last named.
+func (i *identity) resume(seenAt time.Duration, pack int, by Naming, counts bool) {
+	i.open, i.by, i.seenAt, i.leaving = pack, by, seenAt, !counts
+}
+
+// silentFor returns since when nothing has shown which pack it is.
+func (i *identity) silentFor(now time.Duration) time.Duration {
+	if i.open == none {
+		return 0
+	}
+	return now - i.seenAt
+}
+
+// clashName returns why no pack is believed, as stored.
+func (i *identity) clashName() string {
+	if i.clash == interlock.Usual {
+		return ""
+	}
+	return i.clash.String()
+}
+
+// restoreClash keeps not believing any pack. A reason that this program does not know
+// counts as another pack.
+func (i *identity) restoreClash(name string) {
+	switch i.clash = interlock.ParseReason(name); {
+	case name == "":
+		i.clash = interlock.Usual
+	case i.clash != interlock.Elsewhere:
+		i.clash = interlock.PackChanged
+	}
 }

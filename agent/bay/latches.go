@@ -2,6 +2,7 @@ package bay
 
 import (
 	"maps"
+	"math"
 	"slices"
 	"time"
 
@@ -9,7 +10,8 @@ import (
 	"bayward/agent/reading"
 )
 
-// Latches are the latched findings by name, as they are stored.
+// Latches are findings by name, as they are stored: those that latched, or the others
+// that are raised.
 type Latches map[string]Evidence
 
 // Evidence is interlock.Evidence as it is stored.
@@ -26,10 +28,14 @@ func packLatch(c interlock.Code) bool {
 }
 
 // latched returns an interlock's latches; none when lock is nil.
-func latched(lock *interlock.Interlock) Latches {
+func latched(lock *interlock.Interlock) Latches { return raised(lock, true) }
+
+// raised returns the findings of an interlock that are raised, those that latch or
+// the others; none when lock is nil.
+func raised(lock *interlock.Interlock, latches bool) Latches {
 	var l Latches
 	for c := interlock.NoCode + 1; lock != nil && c < interlock.NumCodes; c++ {
-		if s := lock.Standing(c); s.Latched {
+		if s := lock.Standing(c); s.Raised && s.Latched == latches {
 			l = l.with(c.String(), storedEvidence(s.Evidence))
 		}
 	}
@@ -37,7 +43,16 @@ func latched(lock *interlock.Interlock) Latches {
 }
 
 func storedEvidence(e interlock.Evidence) Evidence {
-	return Evidence{e.Value, e.Limit, uint8(e.Fault), uint8(e.Reason)}
+	return Evidence{storable(e.Value), storable(e.Limit), uint8(e.Fault), uint8(e.Reason)}
+}
+
+// storable returns 0 for what JSON does not have: a finding about a reading that is
+// not a number must not keep the memory from being stored.
+func storable(x float64) float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return 0
+	}
+	return x
 }
 
 func (l Latches) with(name string, e Evidence) Latches {
@@ -71,14 +86,14 @@ func (l Latches) unknown() bool {
 	return false
 }
 
-// raise raises those that are not latched yet. Before the first step there is no
+// raise raises those that are not raised yet. Before the first step there is no
 // interlock; raise then returns one that only keeps them.
 func (l Latches) raise(lock *interlock.Interlock, now time.Duration) *interlock.Interlock {
 	if len(l) > 0 && lock == nil {
 		lock = interlock.New(interlock.Limits{}, now)
 	}
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
-		if e, ok := l[c.String()]; ok && !lock.Standing(c).Latched {
+		if e, ok := l[c.String()]; ok && !lock.Standing(c).Raised {
 			lock.Restore(c, interlock.Evidence{
 				Value: e.Value, Limit: e.Limit, Fault: reading.Fault(e.Fault), Reason: interlock.Reason(e.Reason),
 			}, now)

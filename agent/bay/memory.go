@@ -21,6 +21,7 @@ func (b *Bay) Memory() Memory {
 		Visit: storedVisit(&b.pic.Visit, &b.asked.visit, b.pic.Now, b.history.pack.Cells), Latches: latched(b.lock), OrderIDs: b.asked.ids.list(),
 		PermitS: b.pic.PermitS, BlockedS: b.pic.BlockedS, Readied: b.pic.Readied, Opened: b.history.opened,
 		Holds: storedLocks(b.asked.holds, b.pic.Now), LeaveS: b.asked.leave.left(b.pic.Now).Seconds(),
+		Raised: raised(b.lock, false), UnseenS: b.conn.unseenFor(b.pic.Now).Seconds(),
 	}
 	if b.identity.open != none {
 		m.Pack, m.Cells, m.History = b.history.pack.Name, b.history.pack.Cells, b.history.memory()
@@ -29,6 +30,7 @@ func (b *Bay) Memory() Memory {
 	if !b.identity.fixed {
 		t := b.counts.sum(b.history.totals())
 		m.By, m.Totals, m.PackLatches = b.identity.by.String(), &t, b.history.latchNames()
+		m.SilentS, m.Clash = b.identity.silentFor(b.pic.Now).Seconds(), b.identity.clashName()
 	}
 	m.Sum = m.sum()
 	return m
@@ -76,6 +78,9 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	now = clamped(now)
 	b.pic.Now = now
 	b.restoreAsked(m, now, gap)
+	if proven {
+		b.conn.restore(now, gap+agoOf(m.UnseenS))
+	}
 	var only *Pack
 	if b.identity.fixed {
 		only = b.history.pack
@@ -161,7 +166,7 @@ func (b *Bay) restoreAsked(m *Memory, now, gap time.Duration) {
 	if !m.intact() || m.V != memoryVersion || m.Latches.unknown() {
 		b.forget(now) // it may contain what this program does not know
 	}
-	b.lock = m.Latches.raise(b.lock, now)
+	b.lock = m.Raised.raise(m.Latches.raise(b.lock, now), now)
 }
 
 // restoreLocks restores the holds. What was left of the delay after the last lock

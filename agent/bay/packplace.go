@@ -89,6 +89,7 @@ func (b *Bay) resume(m *Memory, now, gap time.Duration, proven bool) error {
 	if m.Totals != nil {
 		b.counts.before = *m.Totals
 	}
+	b.identity.restoreClash(m.Clash)
 	part, pack := m.PackPart(b.setup.Name), b.identity.find(m.Pack)
 	counts := m.By == ByPerson.String() && proven && gap <= doubtAfter
 	if part == nil || pack == none || !counts && m.Visit == nil || part.Cells != b.identity.packs[pack].Cells {
@@ -98,7 +99,7 @@ func (b *Bay) resume(m *Memory, now, gap time.Duration, proven bool) error {
 	if m.By == ByPerson.String() {
 		by = ByPerson
 	}
-	b.identity.resume(now, pack, by, counts)
+	b.identity.resume(now-gap-agoOf(m.SilentS), pack, by, counts)
 	b.place(&b.identity.packs[pack])
 	if err := b.restorePack(part, now, gap, proven); err != nil {
 		return err

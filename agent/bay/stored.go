@@ -53,6 +53,11 @@ type Memory struct {
 	Holds  []LockMemory `json:"holds,omitempty"`
 	LeaveS float64      `json:"leave_s,omitempty"` // what was left of the delay after the last lock
 	New    bool         `json:"new,omitempty"`     // held because the bay is not commissioned yet
+	// What a restart must not shorten; absent in older memories.
+	Raised  Latches `json:"raised,omitempty"`   // findings that are raised and do not latch
+	UnseenS float64 `json:"unseen_s,omitempty"` // since the pack's voltage was last read
+	SilentS float64 `json:"silent_s,omitempty"` // since the pack's own sensor, or a person, named it
+	Clash   string  `json:"clash,omitempty"`    // why no pack is believed until it is unplugged or named
 }
 
 // PackMemory is the history of a pack, carried from bay to bay. What belongs to

@@ -83,6 +83,9 @@ func TestAVisitComesBackWhole(t *testing.T) {
 	y.step(order.Order{Kind: order.Entry, Cells: []order.CellEntry{
 		{Cell: 5, ML: new(40.0), How: order.AsProposed, DrawnML: new(5.0), LevelMM: new(8.0), Gravity: new(1.27), AtC: new(24.0)}, {Cell: 6, Dry: true},
 	}})
+	for range 5 { // plates-bare is raised
+		y.step()
+	}
 	want := y.step().Visit
 	raw, err := json.Marshal(y.Core.Memory())
 	require.NoError(t, err)

@@ -80,7 +80,7 @@ func (t *Tracker) PackGone(now time.Duration) {
 	}
 	keep := t.s
 	t.dropGravity()
-	t.ceiling.afterFull, t.ceiling.over = false, Overrun{}
+	t.ceiling.over = Overrun{}
 	*t = Tracker{cfg: t.cfg, started: t.started, last: now, equal: t.equal, cells: t.cells, ceiling: t.ceiling}
 	t.s = Status{
 		TotalInAh: keep.TotalInAh, TotalOutAh: keep.TotalOutAh, TotalGassingAh: keep.TotalGassingAh,

@@ -200,9 +200,10 @@ func (i *Interlock) Prove(c Code, e Evidence, now time.Duration) {
 	}
 }
 
-// Restore raises a latched finding again after a restart.
+// Restore raises a finding again after a restart. It stands until its all-clear has
+// held for its whole clear time, or it is released.
 func (i *Interlock) Restore(c Code, e Evidence, now time.Duration) {
-	if c > NoCode && c < NumCodes && Table[c].Latches {
+	if c > NoCode && c < NumCodes {
 		i.raise(c, &Judged{Verdict: Bad, Evidence: e}, now)
 	}
 }

@@ -401,10 +401,15 @@ func TestRelease(t *testing.T) {
 		}
 	}
 	r := newRig(t, 0)
-	r.x.Restore(interlock.Held, interlock.Evidence{}, 0)
 	r.x.Restore(interlock.NoCode, interlock.Evidence{}, 0)
 	r.x.Restore(interlock.NumCodes, interlock.Evidence{}, 0)
-	r.only("a finding that does not latch is not restored", nil)
+	if raised := r.x.Raised(); raised != 0 {
+		t.Errorf("codes of no finding have raised %b", raised)
+	}
+	r.x.Restore(interlock.PackHot, interlock.Evidence{}, 0)
+	if s := r.x.Standing(interlock.PackHot); !s.Raised || s.Latched {
+		t.Errorf("a finding that does not latch comes back without a latch, got %+v", *s)
+	}
 }
 
 // TestNotConfigured: an input that is not wired is not required.

@@ -7,5 +7,4 @@ var equivalent = []struct{ mutant, why string }{
 	{"judgeVoltage: v.Value > hiClear -> >= #1", "the case above has already cleared a value of hiClear"},
 	{"elapsed: d < 0 -> <= #1", "a difference of zero means equal times, and then now > since is false"},
 	{"elapsed: now > since -> >= #1", "for equal times the difference is zero, and then d < 0 is false"},
-	{"Restore: c > NoCode -> >= #1", "row 0 of the table is empty and does not latch"},
 }

@@ -8,7 +8,8 @@
 // A play is evidence that is wrong in a way that the trade knows: a probe that
 // sticks, a cell that uses more water than its neighbours, readings that always err
 // to one side, a loose wire. Each play has a time for which a charge may be granted
-// although it must not run.
+// although it must not run. The hazard log has it, agent/interlock/hazards.md,
+// and a test holds the two together.
 //
 // A test run simulates some weeks; the long form that many years, with 40 honest
 // packs:

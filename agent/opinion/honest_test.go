@@ -39,7 +39,7 @@ const (
 	voltNoise, ampNoise     = 0.005, 0.05 // V, A: some steps of the converter
 	probeSD, probeNoise     = 0.7, 0.1    // mm: wiring.md asks for a calibration at two levels; own
 	rodSD, jugSD            = 1.0, 0.04   // mm: rods in 1/16 in are read to a mark (common practice); of an amount: a jug's marks, and a free surface as configured
-	lawSD                   = 0.4         // of the logarithm: one battery gasses at half or twice the usual rate
+	lawSD                   = 0.25        // of the logarithm: one battery gasses at half or twice the usual rate
 )
 
 // honest is a yard in which nothing is wrong: packs, sensors and people differ as
@@ -50,13 +50,24 @@ func honest(t *testing.T, seed uint64) (*yard, *person) {
 		if seed%3 == 2 {
 			s.Pack.ProbeCell = 0
 		}
+		if seed%2 == 0 {
+			everySensor(s)
+		}
 	})
+	y.fanRuns = true
+	if seed%5 == 3 {
+		y.rods = []float64{0, 3, 8, 13, 18}
+	}
+	y.habits = habits{share: 0.3 + 0.4*y.rand.Float64(), varies: 0.2, holiday: 30 + int(seed)*7%200, fine: 30}
+	if seed%4 == 2 {
+		y.habits.midday = 45 * time.Minute
+	}
 	g := y.rand.NormFloat64
 	for i := range y.cells {
 		y.cells[i].use = max(1+usesSD*g(), 0.6)
 		y.cells[i].ml += levelsSD * y.setup.Pack.FreeSurfaceCM2 / 10 * g()
 	}
-	y.lawTimes = math.Exp(max(min(lawSD*g(), math.Ln2), -math.Ln2))
+	y.lawTimes = math.Exp(max(min(lawSD*g(), 0.5), -0.5))
 	y.holdUpMM = 2.5 + 0.5*g()
 	y.climate = seasons(12 + 12*y.rand.Float64())
 	y.errors = errors{
@@ -64,7 +75,7 @@ func honest(t *testing.T, seed uint64) (*yard, *person) {
 		ampA:    offsetSD * y.setup.Pack.CapacityAh * g(),
 		noiseMM: probeNoise, noiseC: thermoNoiseC, noiseV: voltNoise, noiseA: ampNoise,
 	}
-	return y, &person{rodSDMM: rodSD, jugShare: jugSD}
+	return y, &person{reads: true, rodSDMM: rodSD, jugShare: jugSD}
 }
 
 // nuisance is how a charge was blocked although nothing was wrong.

@@ -10,6 +10,7 @@ import (
 
 // person looks after a yard as the picture says.
 type person struct {
+	reads    bool    // the cells that the picture asks for
 	everyNth int     // reads all cells at each nth visit; 0: never
 	rodSDMM  float64 // of one reading with the rod
 	rodMM    float64 // by which each reading is too high
@@ -17,7 +18,7 @@ type person struct {
 	skips    int     // a cell that is passed over and recorded with the rest
 	forgets  int     // closes each so many visits without recording what was poured; 0: none
 
-	visits, readings int
+	visits, rounds, readings int
 }
 
 // rod reads a cell: whole millimetres, and nothing below the plate tops.
@@ -66,6 +67,9 @@ func (p *person) look(y *yard) {
 		p.drawOff(y)
 	case y.has("plates-bare"), y.pic.Stage == bay.ReadyToWater:
 		p.visit(y)
+	case p.reads && y.has("level-doubted"):
+		p.rounds++
+		p.read(y)
 	}
 }
 
@@ -96,7 +100,7 @@ func (p *person) visit(y *yard) {
 	y.oracle.filled(y, poured)
 }
 
-// read reads the cells that are due. Asked to look again, the person does.
+// read reads the cells that are asked for. Asked to look again, the person does.
 func (p *person) read(y *yard) {
 	all := p.everyNth > 0 && p.visits%p.everyNth == 0
 	for n := 1; n <= y.setup.Pack.Cells; n++ {
@@ -128,7 +132,8 @@ func (p *person) pour(y *yard) (lines []order.CellEntry) {
 	return lines
 }
 
-// drawOff takes out of the cells over their ceiling what is above the fill mark.
+// drawOff takes out of the cells over their ceiling what the rod shows above the fill
+// mark, at least a millimetre, and reads again.
 func (p *person) drawOff(y *yard) {
 	if !insist(y, order.Order{Kind: order.VisitOpen}) {
 		return
@@ -138,12 +143,15 @@ func (p *person) drawOff(y *yard) {
 		if !y.pic.Water.Over.Has(n) {
 			continue
 		}
-		ml := max(y.levelMM(n-1)-y.setup.Pack.FillMarkMM, 0) * y.setup.Pack.FreeSurfaceCM2 / 10
+		c, aboveMM := p.rod(y, n), 1.0
+		if c.LevelMM != nil {
+			aboveMM = max(*c.LevelMM-y.setup.Pack.FillMarkMM, aboveMM)
+		}
+		ml := aboveMM * y.setup.Pack.FreeSurfaceCM2 / 10
 		y.battery.pour(n, -ml)
-		c := p.rod(y, n)
+		c = p.rod(y, n)
 		c.DrawnML = &ml
 		insist(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{c}})
-		insist(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{p.rod(y, n)}})
 	}
 	y.inside = false
 	insist(y, order.Order{Kind: order.VisitClose})

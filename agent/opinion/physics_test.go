@@ -31,7 +31,7 @@ const (
 	// cell at 30 °C takes at gasesAtV. Of the current that only gasses, a tenth flows
 	// 0.2 V lower (both electrodes' slopes, from memory), and half 8 K colder (UFC
 	// 3-410-04N: the current of a full cell doubles for each 15 °F).
-	finish, gasesAtV, gasesAtC = 0.05, 2.65, 30.0
+	finish, gasesAtV, gasesAtC = 0.05, 2.68, 30.0
 	decadeV, doublesK          = 0.2, 8.0
 	// bulk and limitV are those of a usual IUI charger: six hours' rate up to 2.40 V
 	// at 25 °C, 4 mV less for each K (TM 10-6140-200-14: gassing is normal there).

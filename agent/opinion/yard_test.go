@@ -26,9 +26,11 @@ type yard struct {
 	charger charger
 	room    room
 	climate func(time.Duration) float64 // °C of the air
+	habits  habits
 	errors  errors
 	rand    *rand.Rand
 	spoil   func(*bay.Readings)
+	leak    func(time.Duration) // what happens to the truth meanwhile
 
 	now     time.Duration
 	ticks   int
@@ -38,7 +40,10 @@ type yard struct {
 	granted bool    // by the last tick, so the contactor is closed
 	warmest float64 // °C of the electrolyte
 	pic     *bay.Picture
-	pilot   int // the cell with the probe
+	pilot   int       // the cell with the probe
+	rods    []float64 // heights of the probe's rods, mm; none: it is continuous
+	fanRuns bool      // while a pack is plugged in
+	fine    bool      // ticks once a second
 	ids     int
 	refused []order.Code
 	calmAt  time.Duration            // since then nobody was at the pack
@@ -88,6 +93,9 @@ func (y *yard) tick(dt time.Duration, orders ...order.Order) []bay.Event {
 // pass lets the truth go on, with the contactor as the last tick left it.
 func (y *yard) pass(dt time.Duration) {
 	y.now += dt
+	if y.fanRuns {
+		y.room.fan = y.plugged // switched with the plug
+	}
 	airC := y.climate(y.now)
 	if y.plugged && y.granted {
 		y.charger.charge(y.battery, dt, airC)
@@ -95,12 +103,15 @@ func (y *yard) pass(dt time.Duration) {
 		y.take(0, 0, dt, airC)
 	}
 	y.room.pass(y.battery, dt)
+	if y.leak != nil {
+		y.leak(dt)
+	}
 	y.oracle.see(y, dt)
 	y.warmest = max(y.warmest, y.innerC)
 	if y.judge != nil {
 		y.judge(dt)
 	}
-	if y.pic != nil && !y.granted && (y.oracle.now || y.plugged && !y.charger.done) {
+	if y.pic != nil && !y.granted && !y.pic.Permit.Granted && (y.oracle.now || y.plugged && !y.charger.done) {
 		y.blocks[y.pic.FirstReason().String()] += dt
 	}
 	if !y.plugged || y.pic != nil && y.pic.Visit.Open {
@@ -138,9 +149,25 @@ func (y *yard) readings() (r bay.Readings) {
 	}
 	r.PackV = reading.Good(y.v*float64(y.setup.Pack.Cells)*(1+e.voltShare)+g(e.noiseV), now)
 	r.PackC = reading.Good(step16(y.shownC()+e.packC+g(e.noiseC)), now)
-	mm := y.levelMM(y.pilot-1) + e.levelMM + g(e.noiseMM)
-	r.Level = reading.LevelBetween(mm, mm, now)
+	r.Level = y.probe(y.levelMM(y.pilot-1) + e.levelMM + g(e.noiseMM))
 	return r
+}
+
+// probe shows a level: rods only between which of them it is.
+func (y *yard) probe(mm float64) reading.Level {
+	if len(y.rods) == 0 {
+		return reading.LevelBetween(mm, mm, y.now)
+	}
+	low, high := math.Inf(-1), math.Inf(1)
+	for _, rod := range y.rods {
+		if mm >= rod {
+			low = max(low, rod)
+		} else {
+			high = min(high, rod)
+		}
+	}
+	const pit, top = -200, 60 // a cell is no deeper, and its vent no higher
+	return reading.LevelBetween(max(low, pit), min(high, top), y.now)
 }
 
 // caseShare is how much of the electrolyte's excess over the air a sensor on the jar
@@ -172,6 +199,8 @@ func (y *yard) run(span time.Duration) {
 	for end := y.now + span; y.now < end; {
 		dt := 2 * time.Minute
 		switch {
+		case y.fine:
+			dt = time.Second
 		case !y.plugged:
 			dt = 5 * time.Minute
 		case y.now-y.calmAt < usual: // the readings are being checked

@@ -175,7 +175,7 @@ func (c *Client) tell(up time.Duration, err error) {
 		c.opt.Log.Warn("broker dropped the connection right after it was made: another client may use the same id",
 			"client_id", c.opt.ClientID, "up_s", up.Seconds(), "err", err)
 	case up > 0 || c.failures == 1:
-		c.opt.Log.Warn("no connection to the broker: events wait in the logbook", "broker", c.broker.Redacted(), "err", err)
+		c.opt.Log.Warn("no connection to the broker: events wait in the logbook", "broker", shown(c.broker), "err", err)
 	default:
 		c.opt.Log.Debug("still no connection to the broker", "failures", c.failures, "err", err)
 	}
@@ -195,7 +195,7 @@ func (c *Client) connection(ctx context.Context) (up time.Duration, err error) {
 	start := time.Now()
 	c.connects.Add(1)
 	c.connected.Store(true)
-	c.opt.Log.Info("connected to the broker", "broker", c.broker.Redacted(), "client_id", c.opt.ClientID)
+	c.opt.Log.Info("connected to the broker", "broker", shown(c.broker), "client_id", c.opt.ClientID)
 	s := session{Client: c, peer: p}
 	err = s.use(ctx)
 	c.connected.Store(false)
@@ -218,7 +218,7 @@ func (c *Client) open(ctx context.Context, will []byte) (peer, error) {
 			return p, nil
 		}
 		if len(c.brokers) > 1 {
-			err = fmt.Errorf("%s: %w", broker.Redacted(), err)
+			err = fmt.Errorf("%s: %w", shown(broker), err)
 		}
 		errs = append(errs, err)
 	}

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"net/url"
 	"slices"
+	"strings"
 	"time"
 
 	"bayward/agent/bay"
@@ -158,14 +159,23 @@ func parseBroker(address string) (*url.URL, error) {
 	case u.User != nil:
 		return nil, errors.New("mqtt: the broker's address contains a user: use username and password_file")
 	case !slices.Contains(schemes, u.Scheme):
-		return nil, fmt.Errorf("mqtt: broker %q: the scheme must be one of %v", address, schemes)
+		return nil, fmt.Errorf("mqtt: broker %q: the scheme must be one of %v", shown(u), schemes)
 	case u.Hostname() == "":
-		return nil, fmt.Errorf("mqtt: broker %q: the host is missing", address)
+		return nil, fmt.Errorf("mqtt: broker %q: the host is missing", shown(u))
 	}
 	if port := ports[u.Scheme]; u.Port() == "" && port != "" {
 		u.Host += ":" + port
 	}
 	return u, nil
+}
+
+// shown returns what messages show of a broker's address. A path may be a secret.
+func shown(u *url.URL) string {
+	text := u.Scheme + "://" + u.Host
+	if strings.Trim(u.Path, "/")+u.RawQuery+u.Opaque != "" {
+		text += "/…"
+	}
+	return text
 }
 
 // fullJitter returns a random part of a wait that doubles from 1 s to 60 s, so

@@ -77,7 +77,7 @@ func (r *Report) WriteText(w io.Writer, v words.Voice) error {
 	t.row("page", "check.page", cfg.HTTP.Listen)
 	t.row("record", "check.text", cfg.Logbook.Path)
 	if cfg.MQTT != nil {
-		t.row("broker", "check.text", cfg.MQTT.Broker)
+		t.row("broker", "check.text", config.ShownAddress(cfg.MQTT.Broker))
 	} else {
 		t.row("broker", "check.broker.none")
 	}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"net"
 	"net/url"
-	"strings"
 )
 
 const brokerRule = "must be tcp://HOST:PORT, ssl://HOST:PORT, ws://HOST:PORT/PATH or wss://HOST:PORT/PATH"
@@ -61,7 +60,7 @@ func (c brokerCheck) embedded(m *MQTT) {
 
 func (c brokerCheck) broker(field, address string) {
 	if !isBroker(address) {
-		c.texts[field] = withoutUser(c.texts[field])
+		c.texts[field] = quoted(ShownAddress(address))
 		c.reject(field, brokerRule+"; user and password go into username and password_file")
 	}
 }
@@ -78,15 +77,4 @@ func isBroker(s string) bool {
 		return true
 	}
 	return false
-}
-
-// withoutUser removes a user and password from an address before a complaint shows
-// it.
-func withoutUser(text string) string {
-	scheme, rest, ok := strings.Cut(text, "://")
-	at := strings.LastIndexByte(rest, '@')
-	if !ok || at < 0 {
-		return text
-	}
-	return scheme + "://…" + rest[at:]
 }

@@ -102,6 +102,9 @@ func (c noticeCheck) mail(m *Mail, at string) {
 	const rule = "must be host:port, such as mail.example:587"
 	if !c.missing(at+"server", rule) && !c.bad[at+"server"] {
 		if host, port, err := net.SplitHostPort(m.Server); err != nil || host == "" || !isPort(port, 1) {
+			if strings.Contains(m.Server, "@") {
+				c.texts[at+"server"] = quoted(ShownAddress(m.Server))
+			}
 			c.reject(at+"server", rule)
 		}
 	}
@@ -138,7 +141,10 @@ func (c noticeCheck) webhook(h *Webhook, at string) {
 	c.name(at+"name", h.Name)
 	const rule = "must be http://HOST/PATH or https://HOST/PATH without user and password; those go into a header with value_file"
 	if !c.missing(at+"url", rule) && !isHook(h.URL) {
-		c.texts[at+"url"] = withoutUser(c.texts[at+"url"])
+		c.texts[at+"url"] = hidden // without a scheme, all of it may be a token
+		if strings.Contains(h.URL, "://") {
+			c.texts[at+"url"] = quoted(ShownAddress(h.URL))
+		}
 		c.reject(at+"url", rule)
 	}
 	c.fields(strings.TrimSuffix(at, "."), h)
@@ -181,6 +187,7 @@ func (c noticeCheck) template(field, text string) {
 	}
 	funcs := template.FuncMap{"json": func(any) string { return "" }}
 	if _, err := template.New("").Funcs(funcs).Parse(text); err != nil {
+		c.texts[field] = hidden // it may contain a token
 		c.reject(field, "is no template: "+strings.TrimPrefix(err.Error(), "template: "))
 	}
 }

@@ -27,6 +27,9 @@ func written(node ast.Node) string {
 	return "(unreadable)"
 }
 
+// quoted returns a text as a complaint shows it.
+func quoted(s string) string { return printable(strconv.Quote(s)) }
+
 // printable shortens a text to one readable line.
 func printable(s string) string {
 	const most = 60

@@ -74,7 +74,29 @@ func (m *Mail) Name() string { return "mail " + m.opt.Server }
 // Send implements Way. A server's permanent refusal (5xx to the message) is final;
 // a wrong password is tried again, because the file may be fixed.
 func (m *Mail) Send(ctx context.Context, n *Message) error {
-	client, err := m.client()
+	password, err := m.password()
+	if err != nil {
+		return err
+	}
+	var hidden secrets
+	hidden.add(password, "\x00"+m.opt.Username+"\x00"+password) // as PLAIN sends it
+	return hidden.from(m.send(ctx, n, password))
+}
+
+// password returns "" where there is no user.
+func (m *Mail) password() (string, error) {
+	if m.opt.Username == "" {
+		return "", nil
+	}
+	text, err := os.ReadFile(m.opt.PasswordFile)
+	if err != nil {
+		return "", fmt.Errorf("read the mail password: %w", err)
+	}
+	return strings.TrimSpace(string(text)), nil
+}
+
+func (m *Mail) send(ctx context.Context, n *Message, password string) error {
+	client, err := m.client(password)
 	if err != nil {
 		return err
 	}
@@ -89,23 +111,56 @@ func (m *Mail) Send(ctx context.Context, n *Message) error {
 	return err
 }
 
-func (m *Mail) client() (*mail.Client, error) {
-	policy := map[string]mail.TLSPolicy{"starttls": mail.TLSMandatory, "tls": mail.NoTLS, "none": mail.NoTLS}[m.opt.Security]
+func (m *Mail) client(password string) (*mail.Client, error) {
+	// With "tls" the connection is encrypted from the start, which the library sees.
+	policy := map[string]mail.TLSPolicy{"starttls": mail.TLSMandatory, "tls": mail.TLSOpportunistic, "none": mail.NoTLS}[m.opt.Security]
 	options := []mail.Option{
 		mail.WithPort(m.port), mail.WithTimeout(sendFor), mail.WithTLSPolicy(policy), mail.WithTLSConfig(m.tls), mail.WithoutNoop(),
-	}
-	if m.opt.Security == "tls" {
-		options = append(options, mail.WithSSL())
+		mail.WithDialContextFunc(m.dial),
 	}
 	if m.opt.Username != "" {
-		password, err := os.ReadFile(m.opt.PasswordFile)
-		if err != nil {
-			return nil, fmt.Errorf("read the mail password: %w", err)
-		}
 		options = append(options, mail.WithSMTPAuth(mail.SMTPAuthAutoDiscover), mail.WithUsername(m.opt.Username),
-			mail.WithPassword(strings.TrimSpace(string(password))))
+			mail.WithPassword(password))
 	}
 	return mail.NewClient(m.host, options...)
+}
+
+// mostReplies is how much a mail server may say in one session, in bytes. The library
+// reads a line of any length.
+const mostReplies = 64 << 10
+
+// dial connects to a server that may not say too much.
+func (m *Mail) dial(ctx context.Context, network, address string) (net.Conn, error) {
+	c, err := (&net.Dialer{Timeout: sendFor}).DialContext(ctx, network, address)
+	if err != nil {
+		return nil, err
+	}
+	if m.opt.Security != "tls" {
+		return &terse{Conn: c}, nil
+	}
+	secure := tls.Client(&terse{Conn: c}, m.tls)
+	if err := secure.HandshakeContext(ctx); err != nil {
+		return nil, errors.Join(err, c.Close())
+	}
+	return secure, nil
+}
+
+// terse is a connection that ends when the other side has said too much.
+type terse struct {
+	net.Conn
+	said int
+}
+
+var errTalks = errors.New("the mail server says too much")
+
+// Read implements net.Conn.
+func (t *terse) Read(p []byte) (int, error) {
+	if t.said >= mostReplies {
+		return 0, errTalks
+	}
+	n, err := t.Conn.Read(p[:min(len(p), mostReplies-t.said)])
+	t.said += n
+	return n, err
 }
 
 func (m *Mail) compose(n *Message) (*mail.Msg, error) {

@@ -224,7 +224,7 @@ func (s *Sender) send(ctx context.Context, l *lane, m *Message, failures int) bo
 func (s *Sender) carry(ctx context.Context, l *lane, m *Message) (err error) {
 	defer func() {
 		if p := recover(); p != nil {
-			err = fmt.Errorf("%w: way panicked: %v", ErrRefused, p)
+			err = fmt.Errorf("%w: way panicked: %T", ErrRefused, p) // its text may contain a secret
 		}
 	}()
 	return l.way.Send(ctx, m)

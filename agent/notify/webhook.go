@@ -4,10 +4,13 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"os"
+	"strconv"
 	"strings"
 	"text/template"
 	"time"
@@ -55,7 +58,7 @@ func NewWebhook(o WebhookOptions) (*Webhook, error) {
 		return nil, fmt.Errorf("webhook %s: %w", o.Name, err)
 	}
 	w.client = &http.Client{
-		Transport:     &http.Transport{TLSClientConfig: tls, DisableKeepAlives: true, ResponseHeaderTimeout: sendFor, Proxy: http.ProxyFromEnvironment},
+		Transport:     &http.Transport{TLSClientConfig: tls, DisableKeepAlives: true, ResponseHeaderTimeout: sendFor, MaxResponseHeaderBytes: mostHeader, Proxy: http.ProxyFromEnvironment},
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}
 	return w, nil
@@ -73,26 +76,52 @@ func parse(text string) (*template.Template, error) {
 // Name implements Way.
 func (w *Webhook) Name() string { return w.opt.Name }
 
-// Send implements Way. A server's 4xx is final, except 408 and 429.
+// mostHeader is how much a server may answer before the body, in bytes.
+const mostHeader = 16 << 10
+
+// mostAnswer is how much of an answer is read, in bytes.
+const mostAnswer = 4 << 10
+
+// Send implements Way. A server's 4xx is final, except 408 and 429. The address may
+// contain a token, so what others say in an error is shown without it.
 func (w *Webhook) Send(ctx context.Context, m *Message) error {
+	var hidden secrets
+	hidden.addURL(w.opt.URL)
 	req, err := w.request(ctx, m)
 	if err != nil {
-		return err
+		return fmt.Errorf("webhook %s: %w", w.Name(), hidden.from(err))
+	}
+	for _, values := range req.Header {
+		hidden.add(values...)
+		hidden.add(strings.Fields(strings.Join(values, " "))...) // "Bearer" and what follows
 	}
 	answer, err := w.client.Do(req)
+	if failed, ok := errors.AsType[*url.Error](err); ok {
+		err = failed.Err // it repeats the address
+	}
 	if err != nil {
-		return fmt.Errorf("send to %s: %w", w.opt.Name, err)
+		return fmt.Errorf("send to %s: %w", w.Name(), hidden.from(err))
 	}
 	defer answer.Body.Close()
-	said, _ := io.ReadAll(io.LimitReader(answer.Body, 300)) // only for the log
+	status := strconv.Itoa(answer.StatusCode) + " " + http.StatusText(answer.StatusCode)
 	switch code := answer.StatusCode; {
 	case code >= 200 && code < 300:
 		return nil
 	case code >= 400 && code < 500 && code != http.StatusRequestTimeout && code != http.StatusTooManyRequests:
-		return fmt.Errorf("%w by %s: %s: %.300q", ErrRefused, w.opt.Name, answer.Status, said)
+		return fmt.Errorf("%w by %s: %s: %.300q", ErrRefused, w.Name(), status, said(answer.Body, hidden))
 	default:
-		return fmt.Errorf("%s answers %s: %.300q", w.opt.Name, answer.Status, said)
+		return fmt.Errorf("%s answers %s: %.300q", w.Name(), status, said(answer.Body, hidden))
 	}
+}
+
+// said returns the beginning of an answer for the log, without half of a secret at
+// its end.
+func said(body io.Reader, hidden secrets) string {
+	text, _ := io.ReadAll(io.LimitReader(body, mostAnswer)) // what came before a fault is shown
+	if len(text) == mostAnswer {
+		text = text[:max(0, mostAnswer-hidden.longest())]
+	}
+	return hidden.hide(string(text))
 }
 
 func (w *Webhook) request(ctx context.Context, m *Message) (*http.Request, error) {

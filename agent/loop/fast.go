@@ -23,14 +23,19 @@ import (
 // show most of a step, many ticks.
 
 // leastDry is how many samples must agree, however long they take: a bubble at the
-// probe is not the level.
-const leastDry = 3
+// probe is not the level. fastDrain is how many that show electrolyte make up for one
+// that shows dry, so a level that is dry in more than a fifth of the samples opens the
+// relay although it never stays so. A wave is such a level; bubbles of a few samples are
+// not.
+const leastDry, fastDrain = 3, 4
 
 // fast watches one bay between the ticks. The zero value is not usable.
 type fast struct {
 	source Source
 	within time.Duration // how long the level must show dry
 	panics panics
+	dry    int           // leaky count of dry samples, in parts of 1/fastDrain; at most full
+	since  time.Duration // the dry sample with which it began
 
 	closed chan struct{} // signals that the relay was closed
 	bareAt atomic.Uint64 // mm as a float64's bits: at or below, the lowest cell is bare
@@ -59,6 +64,7 @@ func (f *fast) run(ctx context.Context, g *guard) {
 		case <-ctx.Done():
 			return
 		case <-f.closed:
+			f.dry = 0
 		}
 	}
 }
@@ -67,27 +73,36 @@ func (f *fast) run(ctx context.Context, g *guard) {
 // failed sample proves nothing either way: a level that stays unknown is left to
 // the ticks.
 func (f *fast) look(ctx context.Context, g *guard, t *time.Timer) {
-	var since time.Duration
-	for n := 0; ; {
+	for isDry := false; ; {
 		var r bay.Readings
 		f.source.Sample(ctx, &r)
 		switch c := r.Level; {
-		case !c.Usable() && n == 0, c.Usable() && !(c.LowMM <= math.Float64frombits(f.bareAt.Load())):
+		case !c.Usable() && !isDry:
 			return
 		case !c.Usable():
-		case n == 0:
-			n, since = 1, c.At
+		case !(c.LowMM <= math.Float64frombits(f.bareAt.Load())):
+			f.dry = max(f.dry-1, 0)
+			return
+		case f.isBare(c.At):
+			f.trip(g, c)
+			return
 		default:
-			n++
-			if n >= leastDry && c.At-since >= f.within {
-				f.trip(g, c)
-				return
-			}
+			isDry = true
 		}
 		if !sleep(ctx, t, f.within/8) {
 			return
 		}
 	}
+}
+
+// isBare counts a dry sample and reports whether that is enough.
+func (f *fast) isBare(at time.Duration) bool {
+	const full = leastDry * fastDrain
+	if f.dry == 0 {
+		f.since = at
+	}
+	f.dry = min(f.dry+fastDrain, full)
+	return f.dry == full && at-f.since >= f.within
 }
 
 // sleep returns false when ctx has ended.

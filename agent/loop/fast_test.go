@@ -119,14 +119,13 @@ func TestFastOpens(t *testing.T) {
 // between the ticks.
 func TestFastSpares(t *testing.T) {
 	for name, dry := range map[string]func(time.Duration) (float64, reading.Fault){
-		"a bubble": dryFor(fastWithin - time.Millisecond),
-		"bubbles and electrolyte by turns": func(after time.Duration) (float64, reading.Fault) {
-			return map[bool]float64{true: -1, false: 9}[after/(30*time.Millisecond)%2 == 0], reading.None
-		},
-		"faults":          func(time.Duration) (float64, reading.Fault) { return 0, reading.NoAnswer },
-		"just covered":    func(time.Duration) (float64, reading.Fault) { return 0.1, reading.None },
-		"not a number":    func(time.Duration) (float64, reading.Fault) { return math.NaN(), reading.Implausible },
-		"panic each time": func(time.Duration) (float64, reading.Fault) { panic("driver") },
+		"a bubble":          dryFor(fastWithin - time.Millisecond),
+		"a bubble a second": turns(fastWithin-5*time.Millisecond, time.Second),
+		"small bubbles":     turns(time.Millisecond, 120*time.Millisecond),
+		"faults":            func(time.Duration) (float64, reading.Fault) { return 0, reading.NoAnswer },
+		"just covered":      func(time.Duration) (float64, reading.Fault) { return 0.1, reading.None },
+		"not a number":      func(time.Duration) (float64, reading.Fault) { return math.NaN(), reading.Implausible },
+		"panic each time":   func(time.Duration) (float64, reading.Fault) { panic("driver") },
 	} {
 		t.Run(name, func(t *testing.T) {
 			bubble(t, func(t *testing.T) {
@@ -137,6 +136,58 @@ func TestFastSpares(t *testing.T) {
 				}
 			})
 		})
+	}
+}
+
+// turns is a level that is dry for a while in each period.
+func turns(dry, period time.Duration) func(time.Duration) (float64, reading.Fault) {
+	return func(after time.Duration) (float64, reading.Fault) {
+		return map[bool]float64{true: -1, false: 9}[after%period < dry], reading.None
+	}
+}
+
+// TestFastCountsWaves: a level that comes and goes opens the relay, although no three
+// samples in a row are dry for long enough.
+func TestFastCountsWaves(t *testing.T) {
+	for name, row := range map[string]struct {
+		dry    func(time.Duration) (float64, reading.Fault)
+		within time.Duration
+	}{
+		"each other 30 ms":     {turns(30*time.Millisecond, 60*time.Millisecond), 150 * time.Millisecond},
+		"20 ms of 50":          {turns(20*time.Millisecond, 50*time.Millisecond), 300 * time.Millisecond},
+		"nine tenths":          {turns(36*time.Millisecond, 40*time.Millisecond), 100 * time.Millisecond},
+		"dry at a third of it": {turns(40*time.Millisecond, 120*time.Millisecond), 400 * time.Millisecond},
+	} {
+		t.Run(name, func(t *testing.T) {
+			bubble(t, func(t *testing.T) {
+				r, p := fastRig(t, row.dry)
+				time.Sleep(row.within)
+				if r.relays[0].isClosed() || r.FastTrips() != 1 {
+					t.Fatalf("closed %v, trips %d, after %d looks", r.relays[0].isClosed(), r.FastTrips(), p.looks())
+				}
+				if took := r.relays[0].movedAt().Sub(p.from); took < fastWithin {
+					t.Errorf("opened after %s", took)
+				}
+			})
+		})
+	}
+}
+
+// TestFastBeginsAtZero: what was counted before the relay opened is not counted when it
+// is closed again.
+func TestFastBeginsAtZero(t *testing.T) {
+	f := newFast(nil, fastWithin)
+	f.dry = leastDry * fastDrain
+	ctx, end := context.WithCancel(t.Context())
+	done := make(chan struct{})
+	g := guarded(&testRelay{}, time.Second) // open
+	go func() { f.run(ctx, g); close(done) }()
+	f.closed <- struct{}{}
+	f.closed <- struct{}{} // taken once the first was handled
+	end()
+	<-done
+	if f.dry != 0 {
+		t.Errorf("counts %d", f.dry)
 	}
 }
 

@@ -70,7 +70,7 @@ func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) (changed inte
 				b.history.charge.Released()
 			}
 		}
-		*f = Finding{s.Raised, s.Since, s.Latched, s.Evidence}
+		*f = Finding{s.Raised, s.Since, s.Latched, s.Evidence, s.Clearing(), s.Raised && s.Gone}
 	}
 	return changed
 }

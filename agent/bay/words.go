@@ -177,6 +177,8 @@ type Finding struct {
 	// The numbers that led to it; their meaning depends on the code, see
 	// interlock.Evidence.
 	Evidence interlock.Evidence
+	Clearing bool // good again, but not for long enough yet
+	Gone     bool // the reading is gone, and Evidence is of the last one
 }
 
 // Visit is one watering job while it is open.

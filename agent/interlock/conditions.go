@@ -16,6 +16,7 @@ const (
 	Bad              // the raise condition holds
 	Unjudged         // its reading is missing, which is another finding: neither raises nor clears, and proves nothing good
 	Between          // neither the raise condition nor the all-clear holds
+	Away             // as Between, because there is nothing to judge: the pack is not here, or its level is not calm
 	Clear            // the all-clear holds
 )
 
@@ -160,7 +161,7 @@ func judgePlug(p Plug, out *[NumCodes]Judged) {
 	}
 	switch {
 	case p == Unplugged:
-		out[PlatesBare].Verdict = Between // the plates are elsewhere: no verdict on them
+		out[PlatesBare].Verdict = Away // the plates are elsewhere: no verdict on them
 		out[PackUnknown].Verdict = Clear
 	case out[PlatesBare].Verdict == Bad:
 		out[PlatesBare].Verdict = Unjudged
@@ -332,7 +333,7 @@ func judgeWater(known bool, apartMM float64) Judged {
 	e := Evidence{Value: apartMM, Limit: waterTolMM}
 	switch {
 	case !known:
-		return Judged{Between, e}
+		return Judged{Away, e}
 	case apartMM <= waterOkMM && apartMM >= -waterOkMM:
 		return Judged{Clear, e}
 	case apartMM <= waterTolMM && apartMM >= -waterTolMM:

@@ -11,6 +11,7 @@ type Standing struct {
 	Latched  bool
 	Since    time.Duration // when it was raised
 	Evidence Evidence
+	Gone     bool // its reading is gone: Evidence is of the last one
 
 	bad        time.Duration // leaky count of bad time, at most its raise time
 	clearSince time.Duration
@@ -42,6 +43,10 @@ func (i *Interlock) Changed() time.Duration { return i.changed }
 
 // Raised returns the findings that are raised.
 func (i *Interlock) Raised() Codes { return i.raised }
+
+// Clearing reports whether the finding is still raised only because its all-clear has
+// not held for long enough yet; Evidence is then of a good reading.
+func (s *Standing) Clearing() bool { return s.Raised && s.clearing }
 
 // Standing returns the state of one finding.
 func (i *Interlock) Standing(c Code) *Standing { return &i.standings[c] }
@@ -87,7 +92,7 @@ const drain = 4
 // quiet processes a tick that proves the condition not bad, and reports whether
 // nothing else is to do because the finding is not raised. That is the usual case.
 func (s *Standing) quiet(j *Judged, dt time.Duration) bool {
-	if j.Verdict != Between && j.Verdict != Clear {
+	if !j.fine() {
 		return false
 	}
 	s.bad = max(s.bad-dt/drain, 0)
@@ -99,7 +104,7 @@ func (s *Standing) quiet(j *Judged, dt time.Duration) bool {
 // between two ticks is unknown. So a slow trace raises at once, and so does a wire that
 // alternates between no value and bad values.
 func (s *Standing) step(r *Rule, j *Judged, now, dt time.Duration, release bool) {
-	if j.Verdict != Between && j.Verdict != Clear {
+	if !j.fine() {
 		s.bad += min(dt, r.Raise-s.bad)
 	}
 	switch {
@@ -111,7 +116,7 @@ func (s *Standing) step(r *Rule, j *Judged, now, dt time.Duration, release bool)
 }
 
 func (s *Standing) raise(r *Rule, j *Judged, now time.Duration) {
-	s.Raised, s.Latched, s.Since, s.Evidence, s.clearing = true, r.Latches, now, j.Evidence, false
+	s.Raised, s.Latched, s.Since, s.Evidence, s.clearing, s.Gone = true, r.Latches, now, j.Evidence, false, false
 }
 
 func (s *Standing) keep(r *Rule, j *Judged, now time.Duration, release bool) {
@@ -121,17 +126,17 @@ func (s *Standing) keep(r *Rule, j *Judged, now time.Duration, release bool) {
 		}
 		return
 	}
+	s.Gone = j.Verdict == Unjudged || j.Verdict == Away
+	if !s.Gone {
+		s.Evidence = j.Evidence
+	}
 	if j.Verdict != Clear {
 		s.clearing = false
-		if j.Verdict != Unjudged { // else the reading is gone: keep the last numbers
-			s.Evidence = j.Evidence
-		}
 		return
 	}
 	if !s.clearing {
 		s.clearing, s.clearSince = true, now
 	}
-	s.Evidence = j.Evidence
 	if elapsed(s.clearSince, now) >= r.Clear {
 		s.Raised = false
 	}
@@ -167,6 +172,9 @@ func (i *Interlock) decide(now time.Duration) {
 // stops reports whether a verdict forbids starting a charge. A verdict that is
 // missing belongs to another finding, which forbids it.
 func (j *Judged) stops(r *Rule) bool { return j.bad() || r.ToStart && j.Verdict == Between }
+
+// fine reports whether a tick proves the condition not bad.
+func (j *Judged) fine() bool { return j.Verdict == Between || j.Verdict == Away || j.Verdict == Clear }
 
 func (j *Judged) bad() bool { return j.Verdict == Bad || j.Verdict == Unknown }
 

@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/require"
+
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
@@ -503,6 +505,53 @@ func TestEvidence(t *testing.T) {
 		tc.want.Fault = reading.None
 		check(interlock.VoltageImplausible, tc.want)
 	}
+}
+
+// TestEvidenceOfAReadingThatIsGone: the last numbers remain, and it is marked that they
+// are the last; a good reading is marked, too. No number comes from a missing reading.
+func TestEvidenceOfAReadingThatIsGone(t *testing.T) {
+	bus := func(in *interlock.Inputs) { in.Hydrogen = reading.Bad(reading.BusStuck, in.Now) }
+	away := func(in *interlock.Inputs) {
+		noLevel(in)
+		in.Plug, in.Ready = interlock.Unplugged, false
+	}
+	stirred := func(in *interlock.Inputs) { in.WaterKnown, in.ApartMM = false, 0 }
+	for name, tc := range map[string]struct {
+		code           interlock.Code
+		raise, then    func(*interlock.Inputs)
+		want           interlock.Evidence
+		clearing, gone bool
+	}{
+		"bare, then a broken wire": {interlock.PlatesBare, bare, noLevel, interlock.Evidence{Value: -1, Limit: 3, Fault: reading.None}, false, true},
+		"bare, then unplugged":     {interlock.PlatesBare, bare, away, interlock.Evidence{Value: -1, Limit: 3, Fault: reading.None}, false, true},
+		"warm, then no reading":    {interlock.PackWarm, conditions[interlock.PackWarm], conditions[interlock.TemperatureUnknown], interlock.Evidence{Value: 43, Limit: 43, Fault: reading.None}, false, true},
+		"apart, then stirred":      {interlock.WaterBalance, conditions[interlock.WaterBalance], stirred, interlock.Evidence{Value: 4.1, Limit: 4}, false, true},
+		"gas, then no reading":     {interlock.HydrogenHigh, conditions[interlock.HydrogenHigh], bus, interlock.Evidence{Limit: 1, Fault: reading.BusStuck}, false, false},
+		"no reading, then no gas":  {interlock.HydrogenHigh, bus, nil, interlock.Evidence{Limit: 1, Fault: reading.None}, true, false},
+		"no reading, then some":    {interlock.HydrogenHigh, bus, func(in *interlock.Inputs) { in.Hydrogen.Value = 1.5 }, interlock.Evidence{Value: 1.5, Limit: 1, Fault: reading.None}, false, false},
+	} {
+		r := newRig(t, 0).granted()
+		for range 12 {
+			r.step(max(time.Second, interlock.Table[tc.code].Raise/10), tc.raise)
+		}
+		s := r.x.Standing(tc.code)
+		require.True(t, s.Raised && !s.Gone && !s.Clearing(), name)
+		r.step(time.Second, tc.then)
+		require.Equal(t, tc.want, s.Evidence, name)
+		require.Equal(t, tc.gone, s.Gone, name)
+		require.Equal(t, tc.clearing, s.Clearing(), name)
+		r.step(time.Second, tc.raise)
+		require.False(t, s.Gone || s.Clearing(), name)
+	}
+	r := newRig(t, 0).granted()
+	require.False(t, r.x.Standing(interlock.HydrogenHigh).Clearing(), "not raised")
+	for range 3 {
+		r.step(time.Second, bus)
+	}
+	for range 400 {
+		r.step(time.Second, nil)
+	}
+	require.False(t, r.x.Standing(interlock.HydrogenHigh).Clearing(), "cleared")
 }
 
 // TestWater: the tolerance is 4 mm, the all-clear 2 mm, in both directions.

@@ -46,10 +46,16 @@ func (v Voice) Evidence(c interlock.Code, e interlock.Evidence) string {
 }
 
 // Why describes why a finding of a picture is raised; for locks with the names of
-// their people.
+// their people. It does not say of a reading that is good again, or gone, that it is
+// what led to the finding.
 func (v Voice) Why(p *bay.Picture, c interlock.Code) string {
-	e := p.Findings[c].Evidence
+	f := &p.Findings[c]
+	e := f.Evidence
 	switch {
+	case f.Clearing && !saysThatItWas(c):
+		return v.clearing(c, e)
+	case f.Gone:
+		return v.Say("evidence.gone", v.Evidence(c, e))
 	case c == interlock.Held && e.Reason == interlock.Usual && len(p.Holds) > 0:
 		return v.holds(p)
 	case c == interlock.VisitOpen && len(p.Visit.People) > 0:
@@ -58,6 +64,22 @@ func (v Voice) Why(p *bay.Picture, c interlock.Code) string {
 		return v.Say("evidence.visit-open.nobody")
 	}
 	return v.Evidence(c, e)
+}
+
+// saysThatItWas reports whether the usual sentence of a finding is true of a good reading,
+// too.
+func saysThatItWas(c interlock.Code) bool {
+	return c == interlock.PlatesBare || c == interlock.PackHot || interlock.Table[c].Unread == interlock.UnreadAlone
+}
+
+// clearing describes a finding that remains only until it has been good for long enough.
+func (v Voice) clearing(c interlock.Code, e interlock.Evidence) string {
+	span, own := v.Span(interlock.Table[c].Clear), "evidence."+c.String()+".clearing"
+	if !v.has(own) {
+		return v.Say("evidence.clearing", span)
+	}
+	value, limit := v.figures(c, e)
+	return v.Say(own, value, limit, span)
 }
 
 // holds lists who holds the charge, for how long and why.

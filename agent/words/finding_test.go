@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
@@ -86,6 +87,43 @@ func TestEvidence(t *testing.T) {
 	for c := interlock.NoCode + 1; c < interlock.NumCodes; c++ {
 		for _, r := range interlock.Table[c].Reasons {
 			require.True(t, said[c.String()+r.String()], "%s by %s has no sentence in this test", c, r)
+		}
+	}
+}
+
+// TestAFindingWhoseReadingIsGoodOrGone does not say of this reading, or of none, that it
+// is what led to the finding.
+func TestAFindingWhoseReadingIsGoodOrGone(t *testing.T) {
+	clean := interlock.Evidence{Value: 0, Limit: 1, Fault: reading.None}
+	dry := interlock.Evidence{Value: -5, Limit: 3, Fault: reading.None}
+	for _, tc := range []struct {
+		code   interlock.Code
+		f      bay.Finding
+		en, es string
+	}{
+		{interlock.HydrogenHigh, bay.Finding{Evidence: clean, Clearing: true},
+			"The hydrogen sensor works and shows 0.00 % by volume now; charging starts again after 5 min below 1.00 % without a break.",
+			"El sensor de hidrógeno funciona y muestra ahora un 0,00 % en volumen; la carga vuelve a empezar después de 5 min por debajo del 1,00 % sin interrupción."},
+		{interlock.AirflowUnproven, bay.Finding{Clearing: true, Evidence: interlock.Evidence{Value: 1, Fault: reading.None}},
+			"Good again, but not for long enough yet: this ends after 30 s without a break.",
+			"Vuelve a estar bien, pero aún no el tiempo suficiente: termina después de 30 s sin interrupción."},
+		{interlock.LevelUnknown, bay.Finding{Clearing: true, Evidence: interlock.Evidence{Fault: reading.None}},
+			"Level probe: good again, but not for long enough yet. Level not known.",
+			"Sonda de nivel: vuelve a ser buena, pero aún no el tiempo suficiente. Nivel desconocido."},
+		{interlock.PackHot, bay.Finding{Clearing: true, Evidence: interlock.Evidence{Value: 37, Limit: 38}},
+			"Electrolyte is or was too hot. It is at 37.0 °C now; charging starts again at 38.0 °C or below.", ""},
+		{interlock.PlatesBare, bay.Finding{Clearing: true, Evidence: interlock.Evidence{Value: 8, Limit: 3, Fault: reading.None}},
+			"The plates were dry. Level is now 8 mm above the plate tops; charging needs 3 mm.", ""},
+		{interlock.PlatesBare, bay.Finding{Gone: true, Evidence: dry},
+			"There is no reading now. The last one: Level is 5 mm below the plate tops; charging needs 3 mm above them.",
+			"Ahora no hay lectura. La última: " + New("es", "si").Evidence(interlock.PlatesBare, dry)},
+	} {
+		tc.f.Raised = true
+		p := &bay.Picture{}
+		p.Findings[tc.code] = tc.f
+		require.Equal(t, tc.en, EnglishSI().Why(p, tc.code))
+		if tc.es != "" {
+			require.Equal(t, tc.es, New("es", "si").Why(p, tc.code))
 		}
 	}
 }

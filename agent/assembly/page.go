@@ -41,6 +41,10 @@ func (a *Agent) checkListener() error {
 	return usage.Errorf("http.listen: value %s is not accepted: %w", a.Config.HTTP.Listen, errOpen)
 }
 
+// OpenToAnybody reports whether the page takes every order from whoever reaches it
+// over the network.
+func (a *Agent) OpenToAnybody() bool { return a.Invented && !web.Loopback(a.listener) }
+
 func (a *Agent) page(metrics http.Handler) http.Handler {
 	people := make([]web.Person, len(a.Config.People))
 	for i, p := range a.Config.People {
@@ -61,7 +65,7 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 	return web.New(web.Options{
 		Site: a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,
 		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record, Closed: closed, Aid: a.Config.FirstAid.Words(),
-		People: people, Proxies: a.Config.HTTP.Proxies(), Door: a.door, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener),
+		People: people, Proxies: a.Config.HTTP.Proxies(), Door: a.door, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener), Anybody: a.OpenToAnybody(),
 	})
 }
 

@@ -26,19 +26,19 @@ import (
 	"bayward/sensors/sim"
 )
 
-// transcript is a log at its most talkative.
-type transcript struct {
+// talk is a log at its most talkative.
+type talk struct {
 	mu   sync.Mutex
 	text strings.Builder
 }
 
-func (l *transcript) Write(p []byte) (int, error) {
+func (l *talk) Write(p []byte) (int, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.text.Write(p)
 }
 
-func (l *transcript) String() string {
+func (l *talk) String() string {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	return l.text.String()
@@ -65,7 +65,7 @@ func TestNoOutputHasASecret(t *testing.T) {
 		{Name: "echo", URL: server.URL + "/hooks/" + token + "?key=" + token, Method: "POST", Headers: []config.Header{{Name: "Authorization", Value: "Bearer " + token}}, Body: token},
 		{Name: "gone", URL: "http://127.0.0.1:1/" + token, Method: "POST"},
 	}}
-	log := &transcript{}
+	log := &talk{}
 	starts := map[string]sim.Opts{"bay-1": {StateOfCharge: 0.5, LevelMM: -5, PackC: 25, Charger: sim.TwoStage, Connected: true}}
 	s := assemblytest.New(t, cfg, starts, func(_ *assemblytest.Site, p *assembly.Parts) {
 		p.Log = slog.New(slog.NewTextHandler(log, &slog.HandlerOptions{Level: slog.LevelDebug}))

@@ -217,9 +217,18 @@ func (d *demo) greet(out io.Writer, o *Options) {
   metrics  http://%[3]s/metrics
   record   http://%[3]s/records%[6]s
   broker   %[4]s   (mosquitto_sub -p %[5]s -t 'bayward/#' -v)
-%[7]s
+%[9]s%[7]s
 
-`, o.Speed, who, d.Address(), d.broker.URL(), port(d.broker.Addr()), kept, words.EnglishSI().Cautions(), many)
+`, o.Speed, who, d.Address(), d.broker.URL(), port(d.broker.Addr()), kept, words.EnglishSI().Cautions(), many, d.openTo())
+}
+
+// openTo says that the page is open to the network, "" if it is not. The broker never
+// is.
+func (d *demo) openTo() string {
+	if !d.OpenToAnybody() {
+		return ""
+	}
+	return "CAUTION: the page can be reached over the network, and anybody there can give orders to these invented bays.\n"
 }
 
 // run drives the simulated clock: it advances the physics by a tick, then runs

@@ -57,6 +57,7 @@ type base struct {
 	Live                        bool // kept up to date by the script
 	Chart                       bool // has curves to zoom in on
 	Late                        string
+	Anybody                     bool // in reach may give orders
 	Writable                    bool // visits may be opened
 	SignedIn                    string
 	People                      bool // people sign in here
@@ -91,7 +92,7 @@ func (s *server) base(r *http.Request, title string) base {
 	v := s.view(r)
 	b := base{
 		Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.Language(), Languages: languages(v), Systems: systems(v), Here: r.URL.RequestURI(),
-		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Records: s.Records != nil, Who: s.who(r), Aid: s.Aid,
+		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Anybody: s.Anybody, Records: s.Records != nil, Who: s.who(r), Aid: s.Aid,
 	}
 	b.AskName = s.gate == nil && b.Who == ""
 	if r.Method == http.MethodPost { // the address of a form has no page

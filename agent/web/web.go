@@ -54,6 +54,9 @@ type Options struct {
 	// It may be set only if callers are known: on the loopback address, in the demo,
 	// or behind authentication. A hold is always accepted.
 	Writable bool
+	// Anybody makes each page say that it takes orders from whoever reaches it: in the
+	// demo on the network.
+	Anybody bool
 }
 
 // server holds what all handlers share.

@@ -25,8 +25,9 @@ type Bay struct {
 	between  []Event              // events between two ticks, reported in the next one
 
 	started  bool
-	doubted  Doubt  // why the memory was not used as stored
-	keptFile string // see Doubt
+	bad      map[string]float64 // restored bad times, until the first step; see Memory
+	doubted  Doubt              // why the memory was not used as stored
+	keptFile string             // see Doubt
 }
 
 // New makes a core that knows nothing and blocks. The configuration must have
@@ -62,6 +63,9 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.conn.step(now, cellV, flows(&p.Seen.CurrentA, b.history.strayA()), b.setup.Limits.SettleFor)
 	if b.conn.left {
 		b.history.charge.PackGone(now)
+		if b.conn.pack == absent {
+			b.history.charge.Unplugged()
+		}
 	}
 	b.identity.step(now, &b.conn, &p.Seen.Pack)
 	b.take(r.Orders, now)
@@ -106,6 +110,10 @@ func (b *Bay) begin(now time.Duration) {
 	b.pic.Now, b.pic.StageAt, b.pic.Permit.Since = now, now, now
 	latches, others := latched(b.lock), raised(b.lock, false)
 	b.lock = others.raise(latches.raise(interlock.New(lockLimits(&b.setup, b.history.pack), now), now), now)
+	for name, s := range b.bad {
+		b.lock.RestoreBad(interlock.Lookup(name), agoOf(s))
+	}
+	b.bad = nil
 	if b.doubted != NoDoubt {
 		b.between = append(b.between, Event{Kind: MemoryDoubted, Doubt: b.doubted, File: b.keptFile})
 	}

@@ -50,6 +50,7 @@ type connection struct {
 	dead    bool          // this tick shows no voltage
 	gone    time.Duration // leaky count of the time without a voltage, at most goneFor
 	last    time.Duration // the tick before
+	lost    bool          // the pack has left, and no voltage was read since
 	began   bool
 }
 
@@ -73,7 +74,7 @@ func (c *connection) step(now time.Duration, cellV reading.Reading, flows bool, 
 	if c.pack != absent && now-c.goodAt > doubtAfter {
 		c.leave(now) // unseen for too long: it may be another pack
 	}
-	c.dead, c.liveAt, c.goodAt, c.gone = false, now, now, max(c.gone-dt/goneDrain, 0)
+	c.dead, c.lost, c.liveAt, c.goodAt, c.gone = false, false, now, now, max(c.gone-dt/goneDrain, 0)
 	if c.pack != present {
 		c.pack, c.since, c.checked = present, now, false
 	}
@@ -92,7 +93,7 @@ func (c *connection) unseenFor(now time.Duration) time.Duration {
 
 // restore continues a time without a reading over a restart.
 func (c *connection) restore(now, unseen time.Duration) {
-	c.began, c.goodAt, c.liveAt = true, now-unseen, now
+	c.began, c.goodAt, c.liveAt, c.last = true, now-unseen, now, now
 }
 
 // unseen handles a tick without a voltage reading: checking starts again, and
@@ -102,8 +103,8 @@ func (c *connection) unseen(now time.Duration) {
 	switch {
 	case c.pack == present && !c.checked:
 		c.since = now
-	case c.pack == present && now-c.goodAt > doubtAfter:
-		c.leave(now)
+	case c.pack != absent && !c.lost && now-c.goodAt > doubtAfter:
+		c.leave(now) // also a pack not seen since a restart: there is a memory of it
 		c.pack = presenceUnknown
 	}
 }
@@ -126,7 +127,7 @@ func (c *connection) noVoltage(now, dt time.Duration) {
 }
 
 func (c *connection) leave(now time.Duration) {
-	c.left, c.checked, c.pack, c.since = true, false, presenceUnknown, now
+	c.left, c.lost, c.checked, c.pack, c.since = true, true, false, presenceUnknown, now
 }
 
 // checkAgain restarts the check of the readings, for another pack.

@@ -42,6 +42,21 @@ func raised(lock *interlock.Interlock, latches bool) Latches {
 	return l
 }
 
+// badTimes returns how much bad time the findings have counted, s; none when lock is
+// nil.
+func badTimes(lock *interlock.Interlock) map[string]float64 {
+	var all map[string]float64
+	for c := interlock.NoCode + 1; lock != nil && c < interlock.NumCodes; c++ {
+		if d := lock.BadFor(c); d > 0 {
+			if all == nil {
+				all = map[string]float64{}
+			}
+			all[c.String()] = d.Seconds()
+		}
+	}
+	return all
+}
+
 func storedEvidence(e interlock.Evidence) Evidence {
 	return Evidence{storable(e.Value), storable(e.Limit), uint8(e.Fault), uint8(e.Reason)}
 }

@@ -21,7 +21,7 @@ func (b *Bay) Memory() Memory {
 		Visit: storedVisit(&b.pic.Visit, &b.asked.visit, b.pic.Now, b.history.pack.Cells), Latches: latched(b.lock), OrderIDs: b.asked.ids.list(),
 		PermitS: b.pic.PermitS, BlockedS: b.pic.BlockedS, Readied: b.pic.Readied, Opened: b.history.opened,
 		Holds: storedLocks(b.asked.holds, b.pic.Now), LeaveS: b.asked.leave.left(b.pic.Now).Seconds(),
-		Raised: raised(b.lock, false), UnseenS: b.conn.unseenFor(b.pic.Now).Seconds(),
+		Raised: raised(b.lock, false), BadS: badTimes(b.lock), UnseenS: b.conn.unseenFor(b.pic.Now).Seconds(),
 	}
 	if b.identity.open != none {
 		m.Pack, m.Cells, m.History = b.history.pack.Name, b.history.pack.Cells, b.history.memory()
@@ -154,6 +154,7 @@ func (m *Memory) usable(only *Pack) error {
 // with a memory that is otherwise unusable, because it can only block.
 func (b *Bay) restoreAsked(m *Memory, now, gap time.Duration) {
 	b.restoreLocks(m, now, gap)
+	b.bad = m.BadS
 	for _, id := range m.OrderIDs {
 		b.asked.ids.add(id)
 	}

@@ -11,6 +11,7 @@ import (
 	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
+	"bayward/agent/reading"
 )
 
 // cutter is a bay whose power is cut again and again. It saves its memory as the loop
@@ -98,7 +99,7 @@ func TestChargeUnderPowerCuts(t *testing.T) {
 // else.
 func TestOverchargeUnderPowerCuts(t *testing.T) {
 	const limit = 8 * time.Hour
-	for _, every := range []int{2, 5, 9, 55, 85} {
+	for _, every := range []int{2, 5, 9, 55, 85, 110, 250} {
 		for _, proven := range []bool{true, false} {
 			c := newCutter(30.6, 3)
 			for !c.fulls {
@@ -177,4 +178,64 @@ func TestAReleaseStartsTheCount(t *testing.T) {
 		c.tick(t)
 	}
 	require.InDelta(t, c.limitS(), c.deliveredS, bay.SavedWithin.Seconds()+60)
+}
+
+// again stores the memory, restarts the core after a proven second and gives the first
+// picture.
+func (c *cutter) again(t *testing.T) *bay.Picture {
+	t.Helper()
+	m := c.Core.Memory()
+	text, err := json.Marshal(&m)
+	require.NoError(t, err)
+	c.saved, c.savedAt, c.off, c.proven = text, c.Now, time.Second, true
+	c.cut(t)
+	return c.tick(t)
+}
+
+// TestAPackThatMustCoolStillMust: between the limit and the all-clear a restart does not
+// let a charge start.
+func TestAPackThatMustCoolStillMust(t *testing.T) {
+	c := newCutter(28.8, 10)
+	packC := 55.0
+	c.Change = func(r *bay.Readings) { r.PackC.Value = packC }
+	for range 30 {
+		c.tick(t)
+	}
+	packC = 45
+	for range 3 {
+		require.True(t, c.again(t).Findings[interlock.PackHot].Raised)
+		for range 60 {
+			require.False(t, c.tick(t).Permit.Granted)
+		}
+	}
+	packC = 37
+	for range 30 {
+		c.tick(t)
+	}
+	require.True(t, c.tick(t).Permit.Granted)
+}
+
+// TestAnUnreadVoltageOverRestarts: after a quarter of an hour without a voltage it may be
+// another pack, however often the agent restarts meanwhile.
+func TestAnUnreadVoltageOverRestarts(t *testing.T) {
+	c := newCutter(30.6, 3)
+	for !c.fulls {
+		c.tick(t)
+	}
+	c.amps, c.volts = 0, 26.4
+	require.True(t, c.again(t).Charge.Full)
+	c.Change = func(r *bay.Readings) { r.PackV.Fault = reading.Missing }
+	for minute := 1; minute <= 14; minute++ {
+		for range 5 {
+			c.tick(t)
+		}
+		require.True(t, c.again(t).Charge.Full, "after %d minutes", minute)
+	}
+	for range 3 {
+		for range 5 {
+			c.tick(t)
+		}
+		c.again(t)
+	}
+	require.False(t, c.tick(t).Charge.Full)
 }

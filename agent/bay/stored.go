@@ -57,7 +57,9 @@ type Memory struct {
 	Raised  Latches `json:"raised,omitempty"`   // findings that are raised and do not latch
 	UnseenS float64 `json:"unseen_s,omitempty"` // since the pack's voltage was last read
 	SilentS float64 `json:"silent_s,omitempty"` // since the pack's own sensor, or a person, named it
-	Clash   string  `json:"clash,omitempty"`    // why no pack is believed until it is unplugged or named
+	// BadS is the bad time that findings not raised yet have counted, by name.
+	BadS  map[string]float64 `json:"bad_s,omitempty"`
+	Clash string             `json:"clash,omitempty"` // why no pack is believed until it is unplugged or named
 }
 
 // PackMemory is the history of a pack, carried from bay to bay. What belongs to

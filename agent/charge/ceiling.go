@@ -44,6 +44,10 @@ func (c *ceiling) restart(afterFull bool) {
 // its overrun and released it.
 func (t *Tracker) Released() { t.ceiling.restart(false) }
 
+// Unplugged notes that the pack's plug was seen pulled: it may have been used, so the
+// short ceiling after full does not hold any more. The count goes on.
+func (t *Tracker) Unplugged() { t.ceiling.afterFull = false }
+
 // flows notes that current flows now.
 func (c *ceiling) flows(now time.Duration) {
 	if c.wasOn && now-c.onAt >= pauseEnds {

@@ -164,7 +164,9 @@ func (t *Tracker) full(now time.Duration, e Evidence) {
 	t.recount()
 	t.rest.selfOut = 0
 	t.s.Soc, t.s.SocPlus, t.s.SocKnown = 1, socFull, true
-	t.ceiling.restart(true)
+	if !t.ceiling.afterFull { // else it was full before, and never used since
+		t.ceiling.restart(true)
+	}
 	t.proof.isRunaway = false
 	if t.s.Active || t.s.Pending != NoEvidence {
 		t.s.ChargesFull++

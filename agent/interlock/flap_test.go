@@ -194,6 +194,10 @@ func TestShareOfBadTime(t *testing.T) {
 			}
 		}
 	})
+	if testing.Short() { // a fifth of the checks
+		require.Positive(t, raised+spared)
+		return
+	}
 	require.Greater(t, raised, 5)
 	require.Greater(t, spared, 100)
 }

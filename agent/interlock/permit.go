@@ -215,3 +215,13 @@ func (i *Interlock) Restore(c Code, e Evidence, now time.Duration) {
 		i.raise(c, &Judged{Verdict: Bad, Evidence: e}, now)
 	}
 }
+
+// BadFor returns the count of bad time of a finding, up to its raise time.
+func (i *Interlock) BadFor(c Code) time.Duration { return i.standings[c].bad }
+
+// RestoreBad continues that count after a restart.
+func (i *Interlock) RestoreBad(c Code, d time.Duration) {
+	if c > NoCode && c < NumCodes {
+		i.standings[c].bad = min(max(d, 0), Table[c].Raise)
+	}
+}

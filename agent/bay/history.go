@@ -101,7 +101,7 @@ func (h *history) followCharge(o *packReadings) *charge.Status {
 func (h *history) followCooldown(o *packReadings, c *charge.Status) *cooldown.Status {
 	h.cool.Step(&cooldown.Inputs{
 		Now: o.now, PackC: o.packC, AmbientC: o.ambientC,
-		Full: c.Full, Resting: c.Ended && !c.Active && !c.Flowing, EndedAt: c.EndedAt,
+		Full: c.Full, Resting: c.Ended && !c.Active, EndedAt: c.EndedAt,
 	})
 	return h.cool.Status()
 }

@@ -17,9 +17,9 @@ func nextStage(p *Picture, conn *connection, sure bool) Stage {
 		return Charging
 	case !c.Full:
 		return Waiting
-	case c.Active || !p.Cool.Cool:
+	case c.Active || !p.Cool.Cool && !p.Cool.Lately:
 		return Cooling
-	case !p.Water.Known:
+	case !p.Water.Known, p.Cool.Lately, c.Flowing:
 		return keepOr(p.Stage, Cooling)
 	case p.Water.Due:
 		return ReadyToWater
@@ -28,7 +28,8 @@ func nextStage(p *Picture, conn *connection, sure bool) Stage {
 	}
 }
 
-// keepOr keeps the previous stage while the level is briefly unknown. It never
+// keepOr keeps the previous stage while a reading is briefly unknown or shows a current
+// that is no charge yet: one disturbed reading does not call a technician twice. It never
 // makes a pack ready or rested.
 func keepOr(kept, s Stage) Stage {
 	if kept == Rested || kept == ReadyToWater {

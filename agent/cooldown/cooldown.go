@@ -48,7 +48,7 @@ type Inputs struct {
 	PackC    reading.Reading
 	AmbientC reading.Reading
 	Full     bool          // proven full
-	Resting  bool          // no charge in progress and no current
+	Resting  bool          // no charge in progress
 	EndedAt  time.Duration // when the last charging current stopped
 }
 
@@ -123,7 +123,8 @@ func (r *Rest) Step(in *Inputs) {
 		return
 	}
 	wasCool := r.s.Cool
-	r.s.Cool = false
+	lately := (wasCool || r.s.Lately) && in.Now-r.lastAt <= holdGap
+	r.s.Cool, r.s.Lately = false, false
 	r.s.Rested = max(in.Now-in.EndedAt, 0)
 	r.s.RestLeft = max(r.cfg.RestMin-r.s.Rested, 0)
 	r.s.NoAmbient = !r.cfg.HasAmbient || !in.AmbientC.OK()
@@ -131,6 +132,7 @@ func (r *Rest) Step(in *Inputs) {
 	if r.s.TempUnknown {
 		r.s.WaitingFor, r.holds = TemperatureReading, false
 		r.s.ReadyKnown, r.s.FallKnown = false, false
+		r.s.Lately = lately
 		return
 	}
 	if r.marks.add(in.Now, in.PackC.Value, in.AmbientC.Value, !r.s.NoAmbient, r.settleTime()) {
@@ -140,6 +142,7 @@ func (r *Rest) Step(in *Inputs) {
 	}
 	r.s.WaitingFor = r.held(in, r.waiting(in, wasCool), wasCool)
 	r.s.Cool = r.s.WaitingFor == NothingLeft
+	r.s.Lately = !r.s.Cool && lately && r.waiting(in, true) == NothingLeft
 	r.tell(in.Now)
 }
 

@@ -11,7 +11,10 @@ const ReadyCoverage = 0.90
 
 // Status is the state of the cool-down after a tick.
 type Status struct {
-	Cool        bool          // rested, cool and no longer falling fast
+	Cool bool // rested, cool and no longer falling fast
+	// Lately: it was cool, and since then it has only lacked readings, for at most a
+	// quarter of an hour at a time, in which it warms by less than it may. False while Cool.
+	Lately      bool
 	Rested      time.Duration // since the end of the charge
 	RestLeft    time.Duration // of the configured minimum
 	ReadyIn     time.Duration // estimate; valid with ReadyKnown

@@ -90,9 +90,10 @@ const blockedFor = 10 * time.Minute
 
 // Watch tracks the notices of one bay. The zero value is ready to use.
 type Watch struct {
-	now  Notice
-	code interlock.Code // why a charge is blocked, when that is the notice
-	told bool
+	now    Notice
+	code   interlock.Code // why a charge is blocked, when that is the notice
+	told   bool
+	called bool // to water, and nobody has come yet
 }
 
 // Update processes a picture and reports whether the notice changed. The first
@@ -102,8 +103,9 @@ func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
 	kind, state := w.next(p)
 	code := interlock.NoCode
 	if (kind == ChargeBlocked || kind == ProbeFailed) && state == Raised {
-		code = p.FirstReason()
+		code = w.blocker(p)
 	}
+	w.called = (w.called || kind == ReadyToWater && state == Raised) && !p.Visit.Open && !lasting(p)
 	if kind == w.now.Kind && state == w.now.State && (code == w.code || state != Raised) && !w.first(p) {
 		return w.now, false
 	}
@@ -131,7 +133,7 @@ func (w *Watch) first(p *bay.Picture) bool {
 // the notice stays, unless something more pressing comes up. That is raised,
 // because the technician may not know of it.
 func (w *Watch) next(p *bay.Picture) (Kind, State) {
-	kind := kindOf(p, w.now)
+	kind := w.kindOf(p)
 	known := w.now.State == Seen || w.now.State == Raised && w.now.At <= p.Visit.Since
 	switch {
 	case p.Visit.Open && known && kind <= w.now.Kind:
@@ -143,7 +145,7 @@ func (w *Watch) next(p *bay.Picture) (Kind, State) {
 	}
 }
 
-func kindOf(p *bay.Picture, now Notice) Kind {
+func (w *Watch) kindOf(p *bay.Picture) Kind {
 	raised := func(c interlock.Code) bool { return p.Findings[c].Raised }
 	switch {
 	case raised(interlock.ContactorStuck):
@@ -156,30 +158,54 @@ func kindOf(p *bay.Picture, now Notice) Kind {
 		return HydrogenWarning
 	case p.Stage == bay.ReadyToWater:
 		return ReadyToWater
-	case p.Stage != bay.Vacant && !p.Charge.Full && blockedLong(p):
-		if interlock.Table[p.FirstReason()].Unread == interlock.UnreadAlone {
+	case p.Stage != bay.Vacant && !p.Charge.Full && w.blocker(p) != interlock.NoCode:
+		if interlock.Table[w.blocker(p)].Unread == interlock.UnreadAlone {
 			return ProbeFailed
 		}
 		return ChargeBlocked
 	case raised(interlock.PackWarm) && p.Stage != bay.Vacant:
 		return PackWarm
-	case p.Stage != bay.Vacant && p.Water.ForecastOK && p.Water.ForecastH < soonHours(now):
+	case p.Stage != bay.Vacant && w.soon(p):
 		return WaterSoon
 	}
 	return Nothing
 }
 
-// soonHours keeps a forecast that wavers around a week from raising the notice
-// again and again.
-func soonHours(now Notice) float64 {
-	const week, day = 7 * 24, 24
-	if now.Kind == WaterSoon && now.State != Settled {
-		return week + day
+const week, day = 7 * 24, 24 // h
+
+// soon reports whether water lasts for less than a week. A forecast wavers with the noise
+// of the level, so once raised the notice remains until even the early end of the range
+// is beyond the week, or somebody has been there; and it does not follow a call to water
+// that nobody came to, day after day.
+func (w *Watch) soon(p *bay.Picture) bool {
+	f := &p.Water
+	switch {
+	case w.now.Kind == WaterSoon && w.now.State == Raised:
+		return !lasting(p)
+	case w.called:
+		return false
 	}
-	return week
+	return f.ForecastOK && f.ForecastH < week
 }
 
-func blockedLong(p *bay.Picture) bool {
+// lasting reports whether water certainly lasts for more than a week.
+func lasting(p *bay.Picture) bool {
+	f := &p.Water
+	return f.ForecastOK && f.ForecastH >= week+day && f.ForecastLo >= week
+}
+
+// blocker returns what has blocked a charge for long, NoCode for nothing. While that
+// remains, another finding before it must have lasted for as long to take its place: one
+// that comes and goes is no news.
+func (w *Watch) blocker(p *bay.Picture) interlock.Code {
 	c := p.FirstReason()
-	return c != interlock.NoCode && interlock.Table[c].Severity > interlock.Info && p.Now-p.Findings[c].Since >= blockedFor
+	switch {
+	case c == interlock.NoCode:
+		return c
+	case interlock.Table[c].Severity > interlock.Info && p.Now-p.Findings[c].Since >= blockedFor:
+		return c
+	case w.code != interlock.NoCode && p.Findings[w.code].Raised:
+		return w.code
+	}
+	return interlock.NoCode
 }

@@ -52,11 +52,16 @@ const (
 	minute = time.Minute
 )
 
-// TestLife: what a bay's notice is, picture by picture. "-" is no change.
-func lasts(hours float64) func(*bay.Picture) {
-	return func(p *bay.Picture) { p.Water.ForecastOK, p.Water.ForecastH = true, hours }
+func lasts(hours float64) func(*bay.Picture) { return ranges(hours, hours) }
+
+// ranges is a forecast with the early end of its range, h.
+func ranges(hours, early float64) func(*bay.Picture) {
+	return func(p *bay.Picture) {
+		p.Water.ForecastOK, p.Water.ForecastH, p.Water.ForecastLo = true, hours, early
+	}
 }
 
+// TestLife: what a bay's notice is, picture by picture. "-" is no change.
 func TestLife(t *testing.T) {
 	bare, stuck := raised(interlock.PlatesBare, 0), raised(interlock.ContactorStuck, 0)
 	for name, row := range map[string]struct {
@@ -110,6 +115,33 @@ func TestLife(t *testing.T) {
 		"water for a week": {
 			[]*bay.Picture{picture(0, full, lasts(8*24)), picture(sec, full, lasts(6.9*24)), picture(2*sec, full, lasts(7.5*24)), picture(3*sec, full, lasts(8.1*24)), picture(4*sec, full, lasts(7.5*24))},
 			[]string{"nothing settled", "water-soon raised", "-", "water-soon settled", "-"},
+		},
+		"a forecast that wavers, and is gone for a moment": {
+			[]*bay.Picture{picture(0, lasts(6*24)), picture(sec, ranges(9*24, 6*24)), picture(2 * sec), picture(3*sec, ranges(6*24, 4*24)), picture(4*sec, lasts(9*24)), picture(5*sec, ranges(7.5*24, 5*24))},
+			[]string{"water-soon raised", "-", "-", "-", "water-soon settled", "-"},
+		},
+		"a visit ends water soon, although the range is wide": {
+			[]*bay.Picture{picture(0, lasts(6*24)), picture(sec, visited(sec)), picture(2*sec, ranges(8*24, 5*24)), picture(3*sec, lasts(6*24))},
+			[]string{"water-soon raised", "water-soon seen", "water-soon settled", "water-soon raised"},
+		},
+		"a call that nobody comes to": {
+			[]*bay.Picture{picture(0, lasts(6*24)), picture(sec, full, water, lasts(48)), picture(2*sec, lasts(48)), picture(3*sec, full, water, lasts(24)), picture(4*sec, lasts(24)), picture(5*sec, visited(5*sec), lasts(24)), picture(6*sec, lasts(24))},
+			[]string{"water-soon raised", "ready-to-water raised", "ready-to-water settled", "ready-to-water raised", "ready-to-water settled", "-", "water-soon raised"},
+		},
+		"a call that was answered without a visit": {
+			[]*bay.Picture{picture(0, full, water), picture(sec, lasts(20*24)), picture(2*sec, lasts(6*24))},
+			[]string{"ready-to-water raised", "ready-to-water settled", "water-soon raised"},
+		},
+		"blocked, and another finding comes and goes": {
+			[]*bay.Picture{
+				picture(10*minute, raised(interlock.TemperatureUnknown, 0)), picture(11*minute, raised(interlock.TemperatureUnknown, 0), raised(interlock.LevelUnknown, 11*minute)),
+				picture(12*minute, raised(interlock.TemperatureUnknown, 0)), picture(13*minute, raised(interlock.LevelUnknown, 13*minute)),
+			},
+			[]string{"probe-failed raised", "-", "-", "probe-failed settled"},
+		},
+		"blocked, and another finding stays": {
+			[]*bay.Picture{picture(10*minute, raised(interlock.PackHot, 0)), picture(12*minute, raised(interlock.PackHot, 0), raised(interlock.LevelUnknown, 11*minute)), picture(21*minute, raised(interlock.PackHot, 0), raised(interlock.LevelUnknown, 11*minute))},
+			[]string{"charge-blocked raised", "-", "probe-failed raised"},
 		},
 		"warm, then gas, whoever is there": {
 			[]*bay.Picture{picture(0, raised(interlock.PackWarm, 0)), picture(sec, full, water), picture(2*sec, full, visited(2*sec)), picture(3*sec, full, visited(2*sec), raised(interlock.HydrogenWarning, 3*sec)), picture(4*sec, full)},

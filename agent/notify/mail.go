@@ -31,6 +31,8 @@ type Mail struct {
 	host string
 	port int
 	tls  *tls.Config
+	// connect makes the connection below SMTP.
+	connect func(ctx context.Context, network, address string) (net.Conn, error)
 }
 
 // NewMail checks what can be checked without the server.
@@ -48,7 +50,7 @@ func NewMail(o MailOptions) (*Mail, error) {
 		return nil, fmt.Errorf("mail server %s: %w", o.Server, err)
 	}
 	config.ServerName = host
-	return &Mail{opt: o, host: host, port: n, tls: config}, nil
+	return &Mail{opt: o, host: host, port: n, tls: config, connect: (&net.Dialer{Timeout: sendFor}).DialContext}, nil
 }
 
 // trust reads the certificates of a site's own authority.
@@ -131,7 +133,7 @@ const mostReplies = 64 << 10
 
 // dial connects to a server that may not say too much.
 func (m *Mail) dial(ctx context.Context, network, address string) (net.Conn, error) {
-	c, err := (&net.Dialer{Timeout: sendFor}).DialContext(ctx, network, address)
+	c, err := m.connect(ctx, network, address)
 	if err != nil {
 		return nil, err
 	}

@@ -85,7 +85,7 @@ func twoWeeks() logbook.Rows {
 }
 
 // kept returns a logbook with rows, closed again, so that it can be read.
-func kept(t *testing.T, rows logbook.Rows) (path string, r *logbook.Reader) {
+func kept(t testing.TB, rows logbook.Rows) (path string, r *logbook.Reader) {
 	t.Helper()
 	path = filepath.Join(t.TempDir(), "l.db")
 	b, err := logbook.Open(t.Context(), path, slog.New(slog.DiscardHandler))

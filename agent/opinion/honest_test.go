@@ -142,6 +142,9 @@ func (y *yard) blockedWrongly() bool {
 // gets a jumper across the relay.
 func TestHonestYardHardlyNotices(t *testing.T) {
 	packs, days := 4, 60
+	if testing.Short() {
+		packs, days = 2, 20
+	}
 	if years := long(t); years > 0 {
 		packs, days = 40, int(years*365)
 	}

@@ -59,6 +59,7 @@ func (o *oracle) is(y *yard, w wrong) bool {
 		return y.inside
 	case endless:
 		return o.flowed > o.limits.ChargeMax
+	case blind, volts, wrongs: // only the play knows
 	}
 	return false
 }

@@ -148,7 +148,7 @@ func (p *person) drawOff(y *yard) {
 			aboveMM = max(*c.LevelMM-y.setup.Pack.FillMarkMM, aboveMM)
 		}
 		ml := aboveMM * y.setup.Pack.FreeSurfaceCM2 / 10
-		y.battery.pour(n, -ml)
+		y.pour(n, -ml)
 		c = p.rod(y, n)
 		c.DrawnML = &ml
 		insist(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{c}})

@@ -28,6 +28,7 @@ var plays = []play{
 	{"time-goes-back", 2 * time.Second, timeGoesBack},
 	{"case-thermometer", 0, caseThermometer},
 	{"power-cuts", 0, powerCuts},
+	{"complete-welded", 0, completeWelded},
 }
 
 // TestPlays holds each play to its time, and the hazard log to what finds it.

@@ -11,6 +11,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
+	"bayward/agent/reading"
 	"bayward/sensors/sim"
 	"bayward/sensors/wiring"
 )
@@ -62,6 +63,24 @@ const (
 	cleanAir = 6 * time.Minute  // plus five minutes of clean air, when the gas sensor was lost too
 	handOff  = 5 * time.Minute  // as settles, after a sensor has gone back to the pack's temperature
 )
+
+// flaps is evidence that is bad for some seconds and good for the next. The drivers read
+// at every tick.
+func flaps(name string, bad, good int, spoil func(*bay.Readings), bound time.Duration, says interlock.Code, back time.Duration) trial {
+	return trial{
+		name: name, bound: bound, says: says, back: back,
+		do: func(r *rig) {
+			from := r.bench.Now()
+			p := play(func(out *bay.Readings) {
+				if int((r.bench.Now()-from-tick/2)/tick)%(bad+good) < bad {
+					spoil(out)
+				}
+			})
+			r.plays.Store(&p)
+		},
+		fix: func(r *rig) { r.plays.Store(nil) },
+	}
+}
 
 const (
 	leakML  = 250 // brings the pilot cell from 10 mm to below its plates
@@ -139,6 +158,22 @@ var trials = []trial{
 		name: "some hydrogen at its sensor", says: interlock.HydrogenWarning, stays: "a warning: what is near the explosive limit blocks",
 		do: func(r *rig) { r.truth.GiveGas(1.2) }, fix: func(r *rig) { r.truth.GiveGas(0) },
 	},
+	flaps("level each other second", 1, 1, func(out *bay.Readings) { out.Level.LowMM, out.Level.HighMM = -10, -10 },
+		6*time.Second, interlock.PlatesBare, atRest),
+	flaps("probe's wire each other second", 1, 1, func(out *bay.Readings) {
+		if out.Level.Usable() {
+			out.Level.Fault = reading.Open
+		}
+	},
+		6*time.Second, interlock.LevelUnknown, atRest),
+	flaps("hot for nine seconds of ten", 9, 1, func(out *bay.Readings) { out.PackC.Value = 70 },
+		14*time.Second, interlock.PackHot, settles),
+	flaps("hydrogen each other second", 1, 1, func(out *bay.Readings) { out.HydrogenPct.Value = 3.9 },
+		6*time.Second, interlock.HydrogenHigh, cleanAir),
+	flaps("voltage each other second", 1, 1, func(out *bay.Readings) { out.PackV.Value = 3.2 * float64(pack.Cells) },
+		6*time.Second, interlock.VoltageImplausible, settles),
+	flaps("no air for nine seconds of ten", 9, 1, func(out *bay.Readings) { out.Airflow.Value = 0 },
+		14*time.Second, interlock.AirflowUnproven, atRest),
 	{
 		name: "pack's sensor iced", says: interlock.PackFrozen, bound: 35 * time.Second, back: handOff,
 		do: func(r *rig) { r.truth.TouchPackSensor(-80) }, fix: func(r *rig) { r.truth.TouchPackSensor(0) },

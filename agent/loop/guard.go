@@ -64,6 +64,7 @@ func (g *guard) refresh(at time.Duration, closed bool) error {
 // ask makes a request and notes what follows from the answer. The caller holds the
 // mutex.
 func (g *guard) ask(at, span time.Duration, beat bool) error {
+	g.lapse()
 	was := g.leased
 	g.err = request(g.relay, at, span, beat)
 	g.leased, g.end = g.err == nil && span > 0, at+span
@@ -71,6 +72,18 @@ func (g *guard) ask(at, span time.Duration, beat bool) error {
 		g.trip(was)
 	}
 	return g.err
+}
+
+// lapse notes a lease that is over: also before an order to open, after which nothing else
+// would show that the relay had opened by itself. It reports whether there was one. The
+// caller holds the mutex.
+func (g *guard) lapse() bool {
+	over := g.leased && g.now() >= g.end
+	if over {
+		g.leased = false
+		g.trip(true)
+	}
+	return over
 }
 
 // trip notes that the relay is open although the core had it closed. The caller holds
@@ -111,9 +124,7 @@ func (g *guard) takeDry() bool {
 func (g *guard) takeTrip() bool {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	if g.leased && g.now() >= g.end {
-		g.leased = false
-		g.trip(true)
+	if g.lapse() {
 		_ = request(g.relay, g.now(), 0, false) // the next refresh reports what is wrong
 	}
 	t := g.tripped

@@ -97,10 +97,13 @@ func (b *Bay) judgeLevel(mm float64, cell int) *order.Refusal {
 
 // record applies one line that nothing is wrong with.
 func (b *Bay) record(c *order.CellEntry, by string, now time.Duration) {
+	marked := c.How == order.ToMark && c.LevelMM == nil
 	if b.pic.Visit.Open {
 		b.recordVisit(c, by)
 	}
 	switch w := b.history.water; {
+	case marked && c.LevelMM != nil:
+		w.Mark(c.Cell, *c.LevelMM)
 	case c.LevelMM != nil:
 		w.Level(c.Cell, *c.LevelMM)
 	case c.Dry:

@@ -129,6 +129,8 @@ func (s *saga) play() {
 			s.jump()
 		case "overfill":
 			s.overfill()
+		case "readLow":
+			s.readLow()
 		case "hold":
 			s.hold()
 		}
@@ -136,7 +138,7 @@ func (s *saga) play() {
 }
 
 // acts are weighted by how often they are listed.
-var acts = []string{"run", "run", "run", "charge", "charge", "order", "order", "restart", "swap", "jump", "runaway", "overfill", "hold"}
+var acts = []string{"run", "run", "run", "charge", "charge", "order", "order", "restart", "swap", "jump", "runaway", "overfill", "readLow", "hold"}
 
 func (s *saga) run() {
 	s.w.segment()
@@ -345,6 +347,18 @@ func (s *saga) overfill() {
 	}
 }
 
+// readLow has a technician read a level that may be at the plate tops in a pack that
+// nothing else keeps from charging, and mostly read it again.
+func (s *saga) readLow() {
+	s.w.calm()
+	s.w.r.Level = reading.LevelBetween(9, 9, s.w.now)
+	cell := rapid.IntRange(1, s.w.setup.Pack.Cells).Draw(s.t, "low")
+	levels := []float64{2, 11, 11}
+	for _, mm := range levels[:rapid.IntRange(1, 3).Draw(s.t, "reads")] {
+		s.ask(order.Order{Kind: order.Level, Cell: cell, LevelMM: mm})
+	}
+}
+
 // hold has a technician hold a bay that nothing else keeps from charging, and mostly
 // remove the hold again.
 func (s *saga) hold() {
@@ -448,7 +462,7 @@ func (s *saga) restart() {
 	s.begin(now)
 	known := s.restore(text, gap, proven)
 	if !known || kind == "other" { // what was read in the cells is forgotten with the rest
-		s.w.dry, s.w.over = nil, nil
+		s.w.dry, s.w.over, s.w.low = nil, nil, nil
 	}
 	s.saved = nil
 	first := s.core.Memory()

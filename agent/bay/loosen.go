@@ -25,7 +25,7 @@ func (b *Bay) loosens(o *order.Order) bool {
 
 // lifts reports whether a line shows more than the bay goes by at the cell: a level
 // where none is known, or over the plates of a bare cell, or higher, or in the room
-// of one that was overfilled; or a gravity, which may prove the pack full. Water that
+// of one that was overfilled, or any of a cell that may be bare for want of a reading; or a gravity, which may prove the pack full. Water that
 // was poured lifts nothing before its visit is closed.
 func (b *Bay) lifts(c *order.CellEntry) bool {
 	switch at := b.pic.Cell(c.Cell); {
@@ -34,6 +34,7 @@ func (b *Bay) lifts(c *order.CellEntry) bool {
 	case c.LevelMM == nil:
 		return false
 	default:
-		return at.Bare || !at.LevelKnown || *c.LevelMM > at.LevelMM || b.history.water.Over().Has(c.Cell)
+		w := &b.pic.Water
+		return at.Bare || !at.LevelKnown || *c.LevelMM > at.LevelMM || w.Over.Has(c.Cell) || w.Doubts.Has(c.Cell)
 	}
 }

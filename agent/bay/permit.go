@@ -91,6 +91,8 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 	if in.Level.Usable() {
 		in.Level.LowMM -= b.BareAtMM()
 	}
+	in.SurelyMM, in.SurelyKnown = b.history.water.SurelyNowMM()
+	in.SurelyAt = b.surelyAt()
 	if s.PackC.OK() {
 		low, high := cooldown.ElectrolyteC(s.PackC.Value, s.AmbientC, sensorShare(b.setup.TempOnCase))
 		in.ColderK, in.WarmerK = s.PackC.Value-low, high-s.PackC.Value
@@ -114,6 +116,21 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 	in.Name, in.NameAt.Reason = b.identity.judged(now, &b.conn, s.Taken, b.pic.Visit.Open)
 	in.Overrun, in.OverrunAt = overrun(b.history.charge.Overrun())
 	in.RunawayAt.Value, in.RunawayAt.Limit, in.Runaway = b.history.charge.Runaway()
+}
+
+// surelyAt is the evidence for the careful lower bound: how long the cell with it was not
+// read, and which cell that is. Where it is the cell with the probe, the balance
+// contradicts the probe.
+func (b *Bay) surelyAt() interlock.Evidence {
+	w := &b.pic.Water
+	e := interlock.Evidence{Value: w.ReadAgeH, Limit: float64(w.SurelyCell)}
+	switch {
+	case w.NeverRead:
+		e.Reason = interlock.NeverRead
+	case w.SurelyCell == b.history.pack.ProbeCell:
+		e.Reason = interlock.ByBalance
+	}
+	return e
 }
 
 // BareAtMM returns the measured level of the pilot cell, in mm, at or below which

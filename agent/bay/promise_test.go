@@ -30,6 +30,7 @@ type world struct {
 	dry     map[int]bool  // cells that a rod showed dry, and no level above the tops since
 	over    map[int]bool  // cells that a rod showed at the bottom of the vent well or above, and that were not drawn off and read since
 	drawn   map[int]bool  // of them, those that were drawn off since
+	low     map[int]bool  // cells last read so low that a rod's own error reaches the plate tops
 	flows   time.Duration // how long current has flowed into a pack that is not full, without a break
 	runaway bool          // a runaway is simulated, and has lasted long enough
 }
@@ -134,8 +135,15 @@ func (w *world) look(o *order.Order) {
 	if w.dry == nil {
 		w.dry = map[int]bool{}
 	}
+	if w.low == nil {
+		w.low = map[int]bool{}
+	}
+	if o.Kind == order.Correct {
+		delete(w.low, o.Cell)
+	}
 	for _, c := range lines {
 		w.fill(&c)
+		w.doubt(&c, o.Late())
 		switch {
 		case c.LevelMM != nil:
 			w.dry[c.Cell] = *c.LevelMM <= 0
@@ -160,6 +168,21 @@ func (w *world) fill(c *order.CellEntry) {
 		w.over[n], w.drawn[n] = true, false
 	case w.drawn[n]:
 		w.over[n] = false
+	}
+}
+
+// rodErrorMM is the level read at which a level rod's error reaches the plate tops: it is
+// read to a millimetre, and a reader may be off by half of a low level. Common practice.
+const rodErrorMM = 2.0
+
+// doubt follows which cells were last read, in electrolyte that is not cold, so low that
+// the rod's error reaches the plate tops, and given nothing since.
+func (w *world) doubt(c *order.CellEntry, late bool) {
+	switch {
+	case c.LevelMM != nil && !late && c.How != order.ToMark:
+		w.low[c.Cell] = *c.LevelMM > 0 && *c.LevelMM <= rodErrorMM && w.ok(w.r.PackC) && w.r.PackC.Value >= 25
+	case c.LevelMM != nil, c.ML != nil, c.DrawnML != nil, c.How == order.ToMark, c.Dry:
+		delete(w.low, c.Cell)
 	}
 }
 
@@ -257,6 +280,7 @@ func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 		interlock.LevelUnknown:       plugged && !coverOK,
 		interlock.Overfilled:         some(w.over),
 		interlock.PlatesBare:         plugged && (coverOK && !(level.LowMM > 0) || some(w.dry)),
+		interlock.LevelDoubted:       plugged && some(w.low),
 		interlock.VoltageUnknown:     !ok(w.r.PackV),
 		interlock.CurrentUnknown:     ok(w.r.PackV) && !ok(w.r.CurrentA),
 		interlock.VoltageImplausible: plugged && ok(w.r.PackV) && !(cellV >= 1.7 && cellV <= 2.9),

@@ -209,6 +209,15 @@ var trials = []trial{
 		fix: func(r *rig) { r.give(order.Order{Kind: order.Accept, Reason: "looked again"}) },
 	},
 	{
+		name: "cell read low", says: interlock.LevelDoubted, bound: time.Second, back: atRest,
+		do: func(r *rig) { r.give(order.Order{Kind: order.Level, Cell: 3, LevelMM: 2}) },
+		fix: func(r *rig) {
+			for range 2 {
+				r.give(order.Order{Kind: order.Level, Cell: 3, LevelMM: 9})
+			}
+		},
+	},
+	{
 		name: "disk full", says: interlock.RecordFailing, stays: "the charge is still guarded; the gaps in the record are reported",
 		do: func(r *rig) { r.full.Store(true) }, fix: func(r *rig) { r.full.Store(false) },
 	},

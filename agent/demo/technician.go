@@ -94,6 +94,8 @@ func (t *technician) reason(p *bay.Picture) (why string, in time.Duration) {
 		return "cover", comesIn
 	case p.Stage == bay.ReadyToWater:
 		return "water", comesIn
+	case p.Findings[interlock.LevelDoubted].Raised:
+		return "read", comesIn
 	case p.Findings[interlock.LevelUnknown].Raised:
 		return "fix", fixesIn
 	case p.Stage == bay.Rested:
@@ -123,14 +125,16 @@ func (t *technician) visit(ctx context.Context, p *bay.Picture) error {
 	return t.order(ctx, p.Bay, order.Order{Kind: order.VisitClose})
 }
 
-// entries returns what is done in one pass over the cells: water as the picture
-// proposes, or a look with the level rod where it asks for one.
+// entries returns what is done in one pass over the cells: a look with the level rod
+// where the picture asks for one, or water as it proposes.
 func entries(p *bay.Picture, truth []pack.CellState, first bool) (lines []order.CellEntry) {
 	for i := range p.Pack.Cells {
 		const jug = 5 // millilitres: the marks of a measuring jug; rounded down
 		at := p.Cell(i + 1)
 		ml := math.Floor(at.AddML/jug) * jug
 		switch {
+		case p.Water.ReadAsk.Has(i+1) && !at.Bare && !at.ByRod:
+			lines = append(lines, byRod(i+1, truth[i].LevelMM))
 		case at.AddKnown && ml > 0 && (first || at.Bare || at.ByRod):
 			lines = append(lines, order.CellEntry{Cell: i + 1, ML: &ml})
 		case at.Bare && !first:

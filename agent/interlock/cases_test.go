@@ -22,6 +22,7 @@ var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.PlatesBare:         bare,
 	interlock.Overfilled:         func(in *interlock.Inputs) { in.Overfilled, in.OverCells = 4, 1 },
 	interlock.LevelUnknown:       noLevel,
+	interlock.LevelDoubted:       func(in *interlock.Inputs) { in.SurelyMM = 0 },
 	interlock.PackUnknown:        func(in *interlock.Inputs) { in.Name = interlock.Unnamed },
 	interlock.TemperatureUnknown: func(in *interlock.Inputs) { in.PackC = reading.Bad(reading.PowerOn, in.Now) },
 	interlock.VoltageUnknown:     func(in *interlock.Inputs) { in.CellV = reading.Bad(reading.NoAnswer, in.Now) },

@@ -49,6 +49,7 @@ const (
 	restV, restClearV     = 2.45, 2.42
 	reversedV             = -0.30
 	waterTolMM, waterOkMM = 4.0, 2.0
+	doubtMM, doubtClearMM = 0.0, 0.5
 	warmC, warmClearC     = 43.0, 41.0
 	gasPct, gasClearPct   = 1.0, 0.8
 )
@@ -63,8 +64,12 @@ type Inputs struct {
 	// Overfilled is the first cell that was filled over its highest level for a charge,
 	// 0 for none, and OverCells how many there are.
 	Overfilled, OverCells int
-	CellV                 reading.Reading // pack voltage over cells
-	PackC                 reading.Reading // as measured
+	// SurelyMM is the careful lower bound of all cells' levels, valid with SurelyKnown.
+	SurelyMM    float64
+	SurelyKnown bool
+	SurelyAt    Evidence
+	CellV       reading.Reading // pack voltage over cells
+	PackC       reading.Reading // as measured
 	// WarmerK and ColderK are how much warmer and colder than PackC the electrolyte may
 	// be, K, 0 or more: a sensor on the case shows only a share of its excess over the air.
 	WarmerK, ColderK float64
@@ -120,6 +125,7 @@ const (
 func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[PlatesBare], out[LevelUnknown] = l.judgeLevel(in.Level, in.BareCells)
 	out[Overfilled] = judgeOverfilled(in.Overfilled, in.OverCells)
+	out[LevelDoubted] = judgeDoubted(in)
 	out[PackUnknown] = judgeName(in.Name, in.NameAt, orderedOpen)
 	out[TemperatureUnknown] = judgeWarmth(in.PackC, in.Name)
 	out[VoltageUnknown] = known(in.CellV)
@@ -163,6 +169,7 @@ func judgePlug(p Plug, out *[NumCodes]Judged) {
 	case p == Unplugged:
 		out[PlatesBare].Verdict = Away // the plates are elsewhere: no verdict on them
 		out[PackUnknown].Verdict = Clear
+		out[LevelDoubted].Verdict = Clear
 	case out[PlatesBare].Verdict == Bad:
 		out[PlatesBare].Verdict = Unjudged
 	}

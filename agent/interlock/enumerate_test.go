@@ -16,13 +16,13 @@ import (
 type situation struct {
 	level, cellV, packC, current, hydrogen, airflow, feedback *choice
 
-	charged, unready, overrun, runaway, visit, held, leaving, over bool
-	plug                                                           interlock.Plug
-	name                                                           interlock.Name
-	latched                                                        int             // bits of latches, from an earlier run
-	alone                                                          interlock.Codes // each was once the only one that blocked
-	release                                                        bool
-	before                                                         before
+	charged, unready, overrun, runaway, visit, held, leaving, over, doubted bool
+	plug                                                                    interlock.Plug
+	name                                                                    interlock.Name
+	latched                                                                 int             // bits of latches, from an earlier run
+	alone                                                                   interlock.Codes // each was once the only one that blocked
+	release                                                                 bool
+	before                                                                  before
 }
 
 // before is the state until the situation came.
@@ -63,7 +63,7 @@ func (s *situation) worst() (w meaning) {
 
 // atOnce reports whether the situation ends a charge in the same tick.
 func (s *situation) atOnce() bool {
-	return s.unready || s.nameless() || s.plug == interlock.Unplugged || s.overrun || s.runaway || s.visit || s.held || s.leaving || s.over || s.latchBlocks()
+	return s.unready || s.nameless() || s.plug == interlock.Unplugged || s.overrun || s.runaway || s.visit || s.held || s.leaving || s.over || s.doubted || s.latchBlocks()
 }
 
 // nameless reports whether a pack is there and unknown. On charge there is no time
@@ -86,7 +86,7 @@ func (s *situation) latchBlocks() bool {
 // lasted, independently of the rules.
 func (s *situation) may() bool {
 	latched := s.latchBlocks() || s.before == allRaised
-	if s.unready || s.nameless() || s.overrun || s.runaway || s.visit || s.held || s.leaving || s.over || latched && !s.release {
+	if s.unready || s.nameless() || s.overrun || s.runaway || s.visit || s.held || s.leaving || s.over || s.doubted || latched && !s.release {
 		return false
 	}
 	switch s.before {
@@ -118,6 +118,9 @@ func (s *situation) inputs(now time.Duration) interlock.Inputs {
 	if s.over {
 		in.Overfilled, in.OverCells = 4, 1
 	}
+	if in.SurelyMM, in.SurelyKnown = 5, true; s.doubted {
+		in.SurelyMM = -1
+	}
 	return in
 }
 
@@ -134,7 +137,7 @@ func bases(t *testing.T) (b [numBefore]interlock.Interlock) {
 	broken.level, broken.cellV, broken.packC = &allReadings.level[4], &allReadings.cellV[4], &allReadings.packC[4]
 	broken.hydrogen, broken.airflow, broken.feedback = &allReadings.hydrogen[2], &allReadings.airflow[1], &allReadings.feedback[1]
 	broken.name = interlock.Unnamed
-	broken.overrun, broken.runaway, broken.visit, broken.held, broken.leaving, broken.over, broken.unready = true, true, true, true, true, true, true
+	broken.overrun, broken.runaway, broken.visit, broken.held, broken.leaving, broken.over, broken.doubted, broken.unready = true, true, true, true, true, true, true, true
 	for i, s := range []situation{calm, held, broken} {
 		x := interlock.New(enumLimits, 0)
 		for now := time.Duration(0); now <= 5*time.Minute; now += time.Second {
@@ -253,6 +256,9 @@ func each(r space, people bool, f func(*situation)) {
 	run = func() {
 		for s.before = range numBefore {
 			for _, s.latched = range masks {
+				if s.doubted && s.latched != 0 { // the record of the other cells knows nothing of latches
+					continue
+				}
 				for s.plug = range interlock.Unplugged + 1 {
 					inner()
 				}
@@ -265,7 +271,7 @@ func each(r space, people bool, f func(*situation)) {
 		if !people || s.held || s.visit {
 			return
 		}
-		for _, one := range []*bool{&s.leaving, &s.over} {
+		for _, one := range []*bool{&s.leaving, &s.over, &s.doubted} {
 			*one = true
 			late()
 			*one = false
@@ -354,7 +360,7 @@ func TestLatchesAreEnumerated(t *testing.T) {
 }
 
 func (s *situation) String() string {
-	return fmt.Sprintf("level %v, V %v, °C %v, A %v, H2 %v, air %v, feedback %v, charged %v, unready %v, overrun %v, runaway %v, visit %v, held %v, leaving %v, over %v, plug %d, latched %b, release %v, before %d",
+	return fmt.Sprintf("level %v, V %v, °C %v, A %v, H2 %v, air %v, feedback %v, charged %v, unready %v, overrun %v, runaway %v, visit %v, held %v, leaving %v, over %v, doubted %v, plug %d, latched %b, release %v, before %d",
 		*s.level, *s.cellV, *s.packC, *s.current, *s.hydrogen, *s.airflow, *s.feedback, s.charged, s.unready,
-		s.overrun, s.runaway, s.visit, s.held, s.leaving, s.over, s.plug, s.latched, s.release, s.before)
+		s.overrun, s.runaway, s.visit, s.held, s.leaving, s.over, s.doubted, s.plug, s.latched, s.release, s.before)
 }

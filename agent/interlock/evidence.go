@@ -11,7 +11,8 @@ import (
 // volts for one cell, per cent by volume for hydrogen, amperes for a stuck
 // contactor, seconds left for an unready agent, hours or ampere-hours for an overrun,
 // the number of cells where the record says that they are bare, and for overfilled
-// cells the first one, with how many there are as Limit.
+// cells the first one, with how many there are as Limit,
+// and for a doubted level the hours since the cell with that number, Limit, was read.
 type Evidence struct {
 	Value, Limit float64
 	Fault        reading.Fault // why the reading cannot be used, for findings about readings
@@ -50,6 +51,8 @@ const (
 	KeeperOther             // agent-unready: the keeper was started with other lines
 	KeeperFails             // agent-unready: the keeper cannot drive the line
 	OnCase                  // pack-hot, pack-warm, pack-frozen: worked out from a sensor on the case
+	ByBalance               // level-doubted: the balance has the plates of the cell with the probe bare, whatever the probe shows
+	NeverRead               // level-doubted: there is no reading to count from
 	NumReasons
 )
 
@@ -57,7 +60,7 @@ var reasonNames = [NumReasons]string{
 	"usual", "below-charge-level", "no-pack", "contactor-rest", "restored", "late-tick", "forgotten", "by-current",
 	"reversed", "too-low", "too-high", "by-hours", "by-ampere-hours", "no-sensor", "two-sensors", "pack-changed", "elsewhere",
 	"after-full", "cells-bare", "several", "new-bay", "keeper-silent", "keeper-other-lines", "keeper-fails",
-	"on-case",
+	"on-case", "by-balance", "never-read",
 }
 
 // String returns the reason's name in the record, such as "contactor-rest".

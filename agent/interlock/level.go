@@ -30,3 +30,24 @@ func judgeOverfilled(cell, cells int) Judged {
 	}
 	return unless(cells != 0, e)
 }
+
+// judgeDoubted goes by what is known of each cell, not by the probe of one. Without a
+// level, a temperature or a pack there is nothing to count from yet, and each of those
+// blocks by itself.
+func judgeDoubted(in *Inputs) Judged {
+	e := in.SurelyAt
+	e.Fault = reading.None
+	switch {
+	case !in.SurelyKnown && (!in.Level.Usable() || !in.PackC.OK() || in.Name != Named):
+		return Judged{Unjudged, e}
+	case !in.SurelyKnown:
+		e.Reason = NeverRead
+		return Judged{Bad, e}
+	case in.SurelyMM >= doubtClearMM:
+		return Judged{Clear, e}
+	case in.SurelyMM > doubtMM:
+		return Judged{Between, e}
+	default: // or NaN
+		return Judged{Bad, e}
+	}
+}

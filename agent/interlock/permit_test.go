@@ -17,6 +17,7 @@ func calm(now time.Duration) interlock.Inputs {
 	return interlock.Inputs{
 		Now: now, Level: reading.LevelBetween(8, 8, now), CellV: g(2.1), PackC: g(25), CurrentA: g(0), Hydrogen: g(0),
 		Airflow: g(1), Feedback: g(1), FreezingC: freezingC, WaterKnown: true, Ready: true, Name: interlock.Named,
+		SurelyMM: 5, SurelyKnown: true,
 	}
 }
 
@@ -283,6 +284,52 @@ func TestBareByTheRecord(t *testing.T) {
 	}
 }
 
+// TestDoubtedLevels: the careful lower bound blocks at the plate tops, whatever the probe
+// shows, and clears half a millimetre above them. Where it has nothing to count from it blocks
+// as well, unless that is because of a reading whose own finding blocks.
+func TestDoubtedLevels(t *testing.T) {
+	surely := func(mm float64) func(*interlock.Inputs) {
+		return func(in *interlock.Inputs) {
+			in.SurelyMM, in.SurelyAt = mm, interlock.Evidence{Value: 984, Limit: 7, Reason: interlock.ByBalance}
+		}
+	}
+	r := newRig(t, 0).granted()
+	if r.step(time.Second, surely(0.01)); !r.x.Granted() {
+		t.Fatal("blocked above the plate tops")
+	}
+	r.step(time.Second, surely(0))
+	r.only("at the plate tops", []interlock.Code{interlock.LevelDoubted})
+	want := interlock.Evidence{Value: 984, Limit: 7, Fault: reading.None, Reason: interlock.ByBalance}
+	if e := r.x.Standing(interlock.LevelDoubted).Evidence; e != want {
+		t.Errorf("evidence %+v, want %+v", e, want)
+	}
+	for range 120 {
+		if r.step(time.Second, surely(0.49)); r.x.Granted() {
+			t.Fatal("granted again below the all-clear")
+		}
+	}
+	if r.step(time.Second, surely(0.5)); !r.x.Granted() {
+		t.Error("not granted at the all-clear")
+	}
+	nothing := func(in *interlock.Inputs) { in.SurelyKnown = false }
+	r = newRig(t, 0).granted()
+	r.step(time.Second, nothing)
+	r.only("nothing to count from", []interlock.Code{interlock.LevelDoubted})
+	if e := r.x.Standing(interlock.LevelDoubted).Evidence; e.Reason != interlock.NeverRead {
+		t.Errorf("evidence %+v", e)
+	}
+	for code, also := range map[interlock.Code]func(*interlock.Inputs){
+		interlock.LevelUnknown: noLevel, interlock.TemperatureUnknown: conditions[interlock.TemperatureUnknown],
+		interlock.PackUnknown: conditions[interlock.PackUnknown],
+	} {
+		r = newRig(t, 0)
+		for range 70 {
+			r.step(time.Second, func(in *interlock.Inputs) { nothing(in); also(in) })
+		}
+		r.only("nothing to count from, for another reason", []interlock.Code{code})
+	}
+}
+
 // TestContactor compares order, contact and current.
 func TestContactor(t *testing.T) {
 	set := func(contact, currentA float64) func(*interlock.Inputs) {
@@ -444,6 +491,7 @@ func TestZeroValues(t *testing.T) {
 		"charge max":                func(l *interlock.Limits, in *interlock.Inputs) { l.ChargeMaxC, in.PackC.Value = nan, 40 },
 		"hydrogen":                  func(l *interlock.Limits, _ *interlock.Inputs) { l.HydrogenMaxPct, l.HydrogenResumePct = nan, nan },
 		"freezing":                  func(_ *interlock.Limits, in *interlock.Inputs) { in.FreezingC = nan },
+		"lower bound":               func(_ *interlock.Limits, in *interlock.Inputs) { in.SurelyMM = nan },
 		"level value":               func(_ *interlock.Limits, in *interlock.Inputs) { in.Level.LowMM = nan },
 		"voltage":                   func(_ *interlock.Limits, in *interlock.Inputs) { in.CellV.Value = nan },
 		"temperature":               func(_ *interlock.Limits, in *interlock.Inputs) { in.PackC.Value = nan },

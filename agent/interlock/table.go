@@ -13,6 +13,7 @@ const (
 	PlatesBare
 	Overfilled
 	LevelUnknown
+	LevelDoubted
 	PackUnknown
 	TemperatureUnknown
 	VoltageUnknown
@@ -65,6 +66,13 @@ var Table = [NumCodes]Rule{
 		Why:   "One disturbed conversion must not drop the contactor; two in a row are not a disturbance. Ten good readings show that the contact is repaired, not just disturbed.",
 		Basis: "no standard: missing evidence counts as bare plates",
 		Reads: reading.ElectrolyteLevel, Unread: UnreadAlone,
+	},
+	LevelDoubted: {
+		Code: LevelDoubted, Name: "level-doubted", Severity: Warning, Blocks: true,
+		Reasons:   []Reason{ByBalance, NeverRead},
+		ClearWhen: "the careful lower bound of every cell is 0.5 mm or more above the plate tops, after its level was read",
+		Why:       "It is worked out from the record, and moves by less than a tenth of a millimetre an hour: at once. The gap between the two limits is what a reading must give.",
+		Basis:     "Faraday's law for the loss since a cell was last read, with what a level rod (common practice, no source), an amount poured and a cell's own use may be off",
 	},
 	PackUnknown: {
 		Code: PackUnknown, Name: "pack-unknown", Severity: Warning, Blocks: true, ToStart: true,

@@ -161,14 +161,26 @@ func (b *Balance) Judge(number int, levelMM float64) Rejected {
 // has its bit. A reading above the plate tops ends what Dry said, and one at them
 // says it, even one that Judge does not accept, which changes nothing else.
 func (b *Balance) Level(number int, levelMM float64) Rejected {
+	return b.level(number, levelMM, rodSD)
+}
+
+// Mark is Level for a cell that was filled to the mark by eye.
+func (b *Balance) Mark(number int, levelMM float64) Rejected {
+	return b.level(number, levelMM, markSD)
+}
+
+func (b *Balance) level(number int, levelMM, sd float64) Rejected {
 	why := b.Judge(number, levelMM)
 	if c := b.cell(number); c != nil {
 		c.WasDry, c.Dry = c.Dry, !(levelMM > 0)
 	}
+	settled := levelMM - b.riseMM - b.gasMM
+	if why == NotRejected || why == NoPilotLevel {
+		b.readKnown(number-1, settled, sd)
+	}
 	if why != NotRejected {
 		return why
 	}
-	settled := levelMM - b.riseMM - b.gasMM
 	if !b.s.Known && b.open && !b.visit {
 		// The probe works but does not measure: one cell's level is the best known
 		// figure for all.
@@ -188,6 +200,7 @@ func (b *Balance) Dry(number int) {
 		return
 	}
 	b.cells[number-1].Dry = true
+	b.dryKnown(number - 1)
 	if mm, known := b.NowMM(number); known && mm > 0 {
 		b.read(number-1, -b.riseMM-b.gasMM-b.pilotFor(number-1))
 	}
@@ -291,6 +304,7 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 	}
 	b.undo, b.due = 0, false
 	b.diffs.outdated = true
+	b.closeKnown(givenML, guessed, beforeMM, beforeOK)
 	b.countFills(givenML, guessed)
 }
 

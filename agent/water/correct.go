@@ -16,6 +16,7 @@ func (b *Balance) Unread(number int) {
 		c.Fresh, c.PouredML = false, 0
 	}
 	c.Dry, c.WasDry = wasDry, false
+	b.unreadKnown(number - 1)
 	b.doubt(number - 1)
 	b.diffs.outdated = true
 }
@@ -24,6 +25,9 @@ func (b *Balance) Unread(number int) {
 // was drawn off. A level that was read since that water is still what was read.
 func (b *Balance) Repoured(number int, wasML, isML float64) {
 	c := b.cell(number)
+	if c != nil {
+		b.repouredKnown(number-1, wasML, isML)
+	}
 	if c == nil || c.PouredML != wasML && c.PouredML <= isML {
 		return
 	}
@@ -52,6 +56,8 @@ func (b *Balance) Correct(number int, byML float64) {
 	if byML < 0 && !c.Fresh {
 		c.OffsetMM += b.mm(byML)
 	}
+	b.know.cells[number-1].span(b.mm(byML))
+	b.know.outdated = true
 	b.diffs.outdated = true
 	b.judgeFills()
 }
@@ -67,8 +73,11 @@ func (b *Balance) CorrectLevel(number int, byMM float64, void bool) {
 	}
 	if void {
 		c.Fresh, c.Dry = false, c.Dry || c.WasDry
+		b.know.cells[number-1].lose()
 	} else {
 		c.OffsetMM += min(byMM, 0)
+		b.know.cells[number-1].span(byMM)
 	}
+	b.know.outdated = true
 	b.diffs.outdated = true
 }

@@ -7,7 +7,8 @@ package water
 const dueGapMM = 1.5
 
 // call decides whether the pack needs water: the lowest cell is low enough for a visit
-// to be worth it, or reaches the lowest level for charging soon. Once made, the call
+// to be worth it, or reaches the lowest level for charging soon. So does a reading round
+// that is due. Once made, the call
 // remains until water is recorded or the level rises by more than noise does. While the
 // level is unknown there is no call, and none is forgotten.
 func (b *Balance) call() {
@@ -20,5 +21,5 @@ func (b *Balance) call() {
 		at, soonAt = at+dueGapMM, soonAt+dueGapMM
 	}
 	b.due = b.s.LowMM <= at || b.s.ForecastOK && b.s.LowMM < soonAt
-	b.s.Due = b.due
+	b.s.Due = b.due || b.s.ReadDue
 }

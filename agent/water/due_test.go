@@ -74,7 +74,7 @@ func TestOneCallBySoon(t *testing.T) {
 	cfg := pack()
 	cfg.FillMarkMM = 9
 	level := 12.5
-	r, rng := newRig(cfg, level), rand.New(rand.NewPCG(3, 3))
+	r, rng := knownWell(cfg, level), rand.New(rand.NewPCG(3, 3))
 	for range 36 {
 		r.lose(1.7 / 24)
 		level -= 1.7 / 24
@@ -94,4 +94,16 @@ func TestOneCallBySoon(t *testing.T) {
 	}
 	require.Equal(t, 1, calls)
 	require.True(t, was)
+}
+
+// knownWell is a rig whose cells have been read so often that no reading round is due.
+func knownWell(cfg water.Config, levelMM float64) *rig {
+	m := newRig(cfg, levelMM).Memory()
+	for i := range m.Known {
+		m.Known[i].Var, m.Known[i].Rate, m.Known[i].RateVar = 0, 1, 0
+	}
+	r := &rig{Balance: water.New(cfg)}
+	r.Restore(&m, 0, 0)
+	r.stand(levelMM, levelMM)
+	return r
 }

@@ -126,6 +126,7 @@ func (b *Balance) forecast() {
 	}
 	if !b.s.ForecastOK || b.last-b.forecastAt >= forecastEvery {
 		b.calculate()
+		b.readDue()
 		b.forecastAt = b.last
 	}
 }

@@ -24,6 +24,12 @@ type Memory struct {
 	Scale   float64   `json:"scale,omitempty"`
 	ScaleSE float64   `json:"scale_se,omitempty"`
 	Due     bool      `json:"due,omitempty"` // the call for water was made
+	// Absent in the memories of programs that did not know how sure a level is.
+	Known   []KnownCell `json:"known,omitempty"`
+	Touched bool        `json:"touched,omitempty"`
+	RiseMM  *float64    `json:"rise_mm,omitempty"` // of the last visit, which the pilot's probe must still show
+	FromMM  float64     `json:"rise_from_mm,omitempty"`
+	ReadDue bool        `json:"read_due,omitempty"`
 }
 
 // Memory returns what must survive a restart, as of the last step.
@@ -34,6 +40,10 @@ func (b *Balance) Memory() Memory {
 		StrayMM: b.strayMM, Visits: b.visits, DaysML: append([]float64(nil), b.use.daysML[:b.use.n]...), DayAh: b.use.beganAh,
 		Scale: b.use.scale, ScaleSE: b.use.scaleSE,
 		OffsetMM: []float64{}, Due: b.due,
+		Known: b.storedKnown(), Touched: b.know.touched, ReadDue: b.s.ReadDue,
+	}
+	if r := &b.know.rise; r.pending {
+		m.RiseMM, m.FromMM = new(r.mm), r.fromMM
 	}
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
@@ -45,7 +55,7 @@ func (b *Balance) Memory() Memory {
 
 // Valid reports whether the memory can be one that was saved for this pack.
 func (m *Memory) Valid(cells int) bool {
-	if len(m.OffsetMM) != cells || len(m.Cells) != cells && len(m.Cells) != 0 || len(m.DaysML) > daysKept || m.Visits < 0 {
+	if len(m.OffsetMM) != cells || len(m.Cells) != cells && len(m.Cells) != 0 || len(m.Known) != cells && len(m.Known) != 0 || len(m.DaysML) > daysKept || m.Visits < 0 {
 		return false
 	}
 	for _, list := range [][]float64{{m.AnchorMM, m.AnchorAh, m.BeganAgoS, m.BeganAh, m.DayAh, m.StrayMM}, m.OffsetMM, m.DaysML} {
@@ -57,6 +67,14 @@ func (m *Memory) Valid(cells int) bool {
 		if !m.Cells[i].valid() {
 			return false
 		}
+	}
+	for i := range m.Known {
+		if !m.Known[i].valid() {
+			return false
+		}
+	}
+	if !sane(m.FromMM) || m.RiseMM != nil && !sane(*m.RiseMM) {
+		return false
 	}
 	scaleOK := m.Scale == 0 && m.ScaleSE == 0 || m.Scale >= 0.2 && m.Scale <= 5 && m.ScaleSE >= 0 && m.ScaleSE <= scaleSpread
 	return m.BeganAgoS >= 0 && scaleOK
@@ -76,6 +94,9 @@ func allSane(list []float64) bool {
 	return true
 }
 
+// mostAgoS is 70 years; the core's clock spans fewer.
+const mostAgoS = 70 * 365 * 86400
+
 func sane(x float64) bool { return math.Abs(x) <= 1e12 } // false for NaN
 
 // Restore restores a memory before the first step. Cells stay as they were last
@@ -92,6 +113,7 @@ func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
 	b.began, b.beganAh, b.last = m.Began, m.BeganAh, now
 	b.beganAt = now - gap - time.Duration(m.BeganAgoS*float64(time.Second))
 	b.restoreUse(m)
+	b.restoreKnown(m, now, gap)
 	b.visits, b.diffs.outdated, b.due = m.Visits, true, m.Due
 	b.judgeFills()
 }
@@ -107,4 +129,44 @@ func (b *Balance) restoreUse(m *Memory) {
 	b.use.n = copy(b.use.daysML[:], m.DaysML)
 	b.use.day = int64(time.Duration(m.BeganAgoS*float64(time.Second)) / day)
 	b.use.beganAh, b.use.begun = m.DayAh, m.Began
+}
+
+// storedKnown returns the careful estimates with the age of their readings.
+func (b *Balance) storedKnown() (cells []KnownCell) {
+	for i := range b.cfg.Cells {
+		c := b.know.cells[i]
+		if c.AgoS = 0; c.Set {
+			c.AgoS = c.agoS(b.last)
+		}
+		cells = append(cells, c)
+	}
+	return cells
+}
+
+// restoreKnown restores them. A memory without them is of an older program: the cells
+// are known only as they are likely to be.
+func (b *Balance) restoreKnown(m *Memory, now, gap time.Duration) {
+	k := &b.know
+	k.older, k.touched, k.outdated = len(m.Known) == 0, m.Touched, true
+	b.s.ReadDue = m.ReadDue
+	if m.RiseMM != nil {
+		k.rise = rise{m.FromMM, *m.RiseMM, true}
+	}
+	copy(k.cells[:b.cfg.Cells], m.Known)
+	for i := range k.cells[:len(m.Known)] {
+		c := &k.cells[i]
+		c.readAt = now - gap - time.Duration(c.AgoS*float64(time.Second))
+	}
+}
+
+func (c *KnownCell) valid() bool {
+	const most = 1e4
+	for _, x := range []float64{c.LevelMM, c.Cov, c.LowMM, c.HighMM} {
+		if !(math.Abs(x) <= most) {
+			return false
+		}
+	}
+	return c.Var >= 0 && c.Var <= most*most && c.RateVar >= 0 && c.RateVar <= most && c.LowMM <= 0 && c.HighMM >= 0 &&
+		c.Rate >= 0 && c.Rate <= mostRate && c.BiasMM >= 0 && c.BiasMM <= readerMM &&
+		sane(c.AtAh) && sane(c.ML) && sane(c.ReadML) && c.AgoS >= 0 && c.AgoS <= mostAgoS
 }

@@ -78,6 +78,7 @@ func (b *Balance) settle(in *Inputs) {
 			b.passRod(at-b.s.RiseMM, in.GassingAh)
 		}
 	}
+	b.begin(low, high, calm)
 	b.s.Known = true
 	switch {
 	case !b.open:
@@ -99,6 +100,7 @@ func (b *Balance) settle(in *Inputs) {
 func (b *Balance) compare(gassingAh float64) {
 	if !b.anchored {
 		b.anchor(b.s.SettledMM, gassingAh)
+		b.trustProbe(b.s.SettledMM)
 	}
 	b.s.ApartMM = b.s.SettledMM - b.s.PredictMM + b.strayMM
 	if !b.open && !b.visit {
@@ -116,6 +118,7 @@ func (b *Balance) passRod(settledMM, gassingAh float64) {
 	}
 	b.anchor(settledMM, gassingAh)
 	b.strayMM = stray
+	b.probeKnown(settledMM)
 }
 
 func (b *Balance) anchor(settledMM, gassingAh float64) {

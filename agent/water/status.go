@@ -18,8 +18,18 @@ type Status struct {
 	SettledMM  float64
 	RiseMM     float64 // how much higher a level is now than settled, by heat and gas; valid with RiseKnown
 	RiseKnown  bool    // the temperature is known
-	LowMM      float64 // lowest settled level that any cell may have
+	LowMM      float64 // lowest settled level that any cell is likely to have
 	LowCell    int     // that cell, 1 is the positive end; valid with Known
+	SurelyMM   float64 // careful lower bound of all cells' settled levels; valid with SurelyOK
+	SurelyCell int     // the cell with that bound
+	SurelyOK   bool
+	NeverRead  bool    // there is nothing to count that cell's level from
+	ReadAgeH   float64 // hours since that cell was read, or since the pack is known here
+	ReadDue    bool    // somebody must read the cells of ReadAsk within days
+	ReadDueH   float64 // hours until that bound is at the plate tops; valid with ReadDueOK
+	ReadDueOK  bool
+	Doubts     CellSet // cells whose careful lower bound is not clear of the plate tops
+	ReadAsk    CellSet // cells to read at the next visit, see ReadFirst
 	CeilingMM  float64 // highest settled level that stays below the bottom of the vent well when hot
 	TotalML    float64 // NeedML of all cells
 	Due        bool    // the pack needs water: enough for a visit
@@ -36,6 +46,9 @@ type Status struct {
 	Bare       CellSet // cells that are bare by the record, see Balance.Bare
 	Over       CellSet // cells that were filled over their ceiling, see Balance.Overfill
 	Doubted    uint64  // bit n: the last level reading of cell n+1 disagrees with its estimate
+
+	// ReadFirst are the cells of ReadAsk, the worst first.
+	ReadFirst [MaxCells]uint8
 
 	// By cell.
 	LevelMM       [MaxCells]float64 // settled level, measured or estimated

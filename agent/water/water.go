@@ -36,7 +36,10 @@ type Inputs struct {
 	// plus what they were given since.
 	Visit   bool
 	VisitMM float64
-	GivenML *[MaxCells]float64 // with Visit; less what was drawn off
+	GivenML *[MaxCells]float64 // with Visit and AtCells; less what was drawn off
+	// AtCells means that a visit is open, even one that was opened while the level was
+	// not known.
+	AtCells bool
 	// Blocked means that bare plates block the charge, so every cell below the lowest
 	// level for charging needs covering.
 	Blocked bool
@@ -79,7 +82,9 @@ type Balance struct {
 	beganAt   time.Duration // of the balance
 	beganAh   float64
 	began     bool
-	visit     bool // and the two below, of the last step
+	know      knowledge
+	atCells   bool // and the three below, of the last step
+	visit     bool
 	visitMM   float64
 	given     *[MaxCells]float64
 	byRod     CellSet        // cells whose level was read in the open visit
@@ -127,6 +132,8 @@ func (b *Balance) Step(in *Inputs) {
 	if !b.visit {
 		b.byRod, b.overHere = 0, 0
 	}
+	b.atCells = in.AtCells && in.GivenML != nil
+	b.know.touched = b.know.touched || b.atCells && !b.know.begun(b.cfg.Cells)
 	b.holdUp(in.Gassing, dt)
 	b.lose(in)
 	b.settle(in)
@@ -139,7 +146,12 @@ func (b *Balance) Step(in *Inputs) {
 // between two steps.
 func (b *Balance) Again() *Status {
 	b.compareCells()
+	moved := b.knowAgain()
 	b.need()
+	if moved {
+		b.askFor()
+		b.readDue()
+	}
 	b.call()
 	b.s.Bare, b.s.Over = b.Bare(), b.Over()
 	return &b.s
@@ -176,7 +188,8 @@ func (b *Balance) ml(mm float64) float64 { return mm * b.cfg.FreeSurfaceCM2 / mm
 
 // need calculates the water of each cell: to the fill mark, never past the ceiling;
 // and to just above the lowest level for charging, for bare plates. It finds the lowest
-// estimate of all.
+// estimate of all. A cell that may already be at the ceiling gets nothing until it is
+// read.
 func (b *Balance) need() {
 	b.s.TotalML = 0
 	if !b.s.Known {
@@ -188,7 +201,7 @@ func (b *Balance) need() {
 	var level, needML, fillML, total float64
 	for i := range b.cfg.Cells {
 		d := &b.diffs.cells[i]
-		if i > 0 && *d == b.diffs.cells[i-1] && !b.visit { // as most cells are
+		if i > 0 && *d == b.diffs.cells[i-1] && !b.visit && b.know.high[i] == b.know.high[i-1] { // as most cells are
 			b.s.LevelMM[i], b.s.NeedML[i], b.s.CoverPlatesML[i] = level, needML, fillML
 			total += needML
 			continue
@@ -200,6 +213,9 @@ func (b *Balance) need() {
 			room := b.ml(max(b.s.CeilingMM-pilot-d.highMM, 0))
 			needML, fillML = min(needML, room), min(fillML, room)
 		}
+		// So may the highest by what was measured in the cell itself.
+		room := b.ml(max(b.s.CeilingMM-b.know.high[i], 0))
+		needML, fillML = min(needML, room), min(fillML, room)
 		b.s.LevelMM[i], b.s.NeedML[i], b.s.CoverPlatesML[i] = level, needML, fillML
 		total += needML
 		if low := pilot + d.lowMM; low < b.s.LowMM {

@@ -133,6 +133,8 @@ func variant(c interlock.Code, e interlock.Evidence) string {
 		return ".at"
 	case c == interlock.PlatesBare && e.Value > 0:
 		return ".were"
+	case c == interlock.LevelDoubted && e.Value < 24: // hours: the time since is not the reason
+		return ".again"
 	case interlock.Table[c].Unread == interlock.UnreadAlso && e.Fault != reading.None:
 		return ".fault"
 	}
@@ -151,6 +153,8 @@ func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit str
 		return v.aboveOrBelow(e.Value), v.heightShort(e.Limit)
 	case interlock.Overfilled:
 		return strconv.Itoa(int(e.Value)), strconv.Itoa(int(e.Limit))
+	case interlock.LevelDoubted:
+		return v.Hours(e.Value), strconv.Itoa(int(e.Limit))
 	case interlock.WaterBalance:
 		return v.heightShort(math.Abs(e.Value)), v.heightShort(e.Limit)
 	case interlock.ContactorStuck, interlock.ContactorOpen:

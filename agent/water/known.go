@@ -1,0 +1,345 @@
+package water
+
+import (
+	"math"
+	"time"
+
+	"bayward/agent/electrolyte"
+)
+
+// The careful side of the balance: for each cell, how low, and how high,
+// its settled level may be by what was measured in that very cell. It does not follow
+// the probe of another cell, so neither a stuck probe nor water that nobody recorded
+// can lift it.
+//
+// A cell's level and its own rate of loss are estimated together (a Kalman filter of
+// two states; R. E. Kalman, Trans. ASME J. Basic Eng. 82 (1960) 35). Each ampere-hour of
+// gassing widens the estimate of the level by the uncertainty of the rate, each pour by
+// the uncertainty of the amount; each reading narrows both. So a cell needs a reading
+// often at first, and seldom when its rate is known.
+const (
+	// rodSD is the random error of a level rod with marks 1/16 in (1.6 mm) apart, and
+	// readerMM what one reader may always read too high or too low: the angle, the
+	// meniscus, the vent's edge. Repeats do not shrink it. A rod that rests on the plates
+	// is right at their tops, so a low level is read too high by half of it at most.
+	// Common practice, no source.
+	rodSD, readerMM, readerShare = 0.4, 2.5, 0.5
+	markSD                       = 1.5 // of a fill mark seen by eye, mm
+	probeSD                      = 0.8 // of a level probe, mm
+	// usualSD is how much the levels of a pack's cells differ before anybody read
+	// them: common practice, no source.
+	usualSD = 1.3
+	// upgradeSD is the same for a pack that an older program looked after, mm.
+	upgradeSD = 3.0
+	// lostSD leaves a level unknown, and drySD how far it is below the plate tops, mm.
+	lostSD, drySD = 30.0, 6.0
+	// firstRate and firstRateSD are a cell's rate before it was learned, over that
+	// by Faraday's law for the counted gassing: half to twice that of a usual cell,
+	// and the count itself is a fit over many batteries.
+	firstRate, firstRateSD = 1.15, 0.5
+	leastRate, mostRate    = 0.2, 4.0
+	// rateWalk is the variance that a rate gains with each millimetre lost: about a
+	// sixth of it in a hundred millimetres, the use of a busy year.
+	rateWalk = 0.16 * 0.16 / 100
+	// pourSD is how accurately an amount is poured and recorded, guessSD one that was
+	// poured as proposed, as shares of it; see pourShare.
+	pourSD, guessSD = pourShare, 0.15
+	mostMM          = 1e3 // no level or loss of a cell is more
+	// lowZ and highZ are how many standard errors the bounds are away.
+	lowZ, highZ = 2.6, 2.0
+)
+
+// KnownCell is what is known of one cell's level, as it is also stored. Lengths are
+// settled, above the plate tops.
+type KnownCell struct {
+	LevelMM float64 `json:"mm"`       // likely level when GassingAh was AtAh
+	Var     float64 `json:"var"`      // of LevelMM, mm²
+	Rate    float64 `json:"rate"`     // loss over that by Faraday's law
+	RateVar float64 `json:"rate_var"` //
+	Cov     float64 `json:"cov"`      // of both, mm
+	AtAh    float64 `json:"at_ah"`    // gassing total
+	LowMM   float64 `json:"low_mm"`   // what contradicting evidence adds below, 0 or less
+	HighMM  float64 `json:"high_mm"`  // and above, 0 or more
+	BiasMM  float64 `json:"bias_mm"`  // what the reader may always be off
+	Rod     bool    `json:"rod"`      // the last measurement was by a rod, not the probe
+	ML      float64 `json:"ml"`       // net water of the open visit that is already in LevelMM
+	ReadML  float64 `json:"read_ml"`  // of it, what was there before the last reading
+	AgoS    float64 `json:"ago_s"`    // since the last reading, or since the cell is known
+	Set     bool    `json:"set"`      // the cell is known at all
+	Lost    bool    `json:"lost"`     // nothing to count from: it was never read, or the reading was void
+	readAt  time.Duration
+}
+
+// knowledge is that of all cells.
+type knowledge struct {
+	cells    [MaxCells]KnownCell
+	before   [MaxCells]KnownCell // cells before their last reading in the open visit
+	undo     CellSet
+	touched  bool              // somebody was at the cells before any level was known
+	older    bool              // the memory is of a program that did not know this
+	low      [MaxCells]float64 // bounds of the settled levels, mm
+	high     [MaxCells]float64
+	atAh     float64 // gassing total for which they were calculated
+	outdated bool
+	rise     rise
+}
+
+// rise is what the pilot's probe must show of the water of the visit just closed.
+type rise struct {
+	fromMM, mm float64
+	pending    bool
+}
+
+// start makes a cell known by a level that is not its own reading.
+func (c *KnownCell) start(levelMM, variance, gassingAh float64, now time.Duration) {
+	*c = KnownCell{
+		LevelMM: min(max(levelMM, -mostMM), mostMM), Var: variance, Rate: firstRate, RateVar: firstRateSD * firstRateSD, AtAh: gassingAh,
+		ML: c.ML, ReadML: c.ReadML, Set: true, readAt: now,
+	}
+}
+
+// lose leaves nothing to count from.
+func (c *KnownCell) lose() {
+	c.Var, c.Cov, c.LowMM, c.HighMM, c.BiasMM, c.Rod = lostSD*lostSD, 0, 0, 0, 0, false
+	c.Set, c.Lost = true, true
+}
+
+// after returns the likely level and its variance when so many millimetres more were
+// lost by Faraday's law.
+func (c *KnownCell) after(lostMM float64) (levelMM, variance float64) {
+	variance = c.Var - 2*lostMM*c.Cov + lostMM*lostMM*c.RateVar + rateWalk*lostMM*lostMM*lostMM/3
+	return c.LevelMM - c.Rate*lostMM, max(variance, 0)
+}
+
+// advance moves the estimate to a later gassing total.
+func (c *KnownCell) advance(lostMM, gassingAh float64) {
+	c.LevelMM, c.Var = c.after(lostMM)
+	c.LevelMM, c.Var = max(c.LevelMM, -mostMM), min(c.Var, lostSD*lostSD)
+	c.Cov -= c.RateVar*lostMM + rateWalk*lostMM*lostMM/2
+	c.RateVar += rateWalk * lostMM
+	c.AtAh = gassingAh
+}
+
+// lowAfter returns the lowest level that the cell may have then. The reader's own
+// error is not random, so it is added in full.
+func (c *KnownCell) lowAfter(lostMM float64) float64 {
+	mm, variance := c.after(lostMM)
+	return mm + c.LowMM - lowZ*math.Sqrt(variance) - c.BiasMM
+}
+
+// highAfter returns the highest.
+func (c *KnownCell) highAfter(lostMM float64) float64 {
+	mm, variance := c.after(lostMM)
+	return mm + c.HighMM + math.Sqrt(highZ*highZ*variance+c.BiasMM*c.BiasMM)
+}
+
+// measure takes a level measured in the cell itself, at its gassing total. One that
+// agrees with the estimate narrows it. One that does not is kept beside it until
+// another agrees.
+func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
+	off, r := mm-c.LevelMM, sd*sd
+	spread, low, high := c.Var+r, c.lowAfter(0), c.highAfter(0)
+	agrees := c.Lost || math.Abs(off) <= readerMM+highZ*math.Sqrt(spread)
+	switch {
+	case !agrees:
+		c.Rate, c.RateVar, c.Cov = firstRate, firstRateSD*firstRateSD, 0
+		c.LevelMM, c.Var = mm, r
+	case c.Rod != (biasMM > 0) || c.Lost: // of another kind: it may be off by itself
+		c.learn(off, spread+square((biasMM+c.BiasMM)/2), r)
+		c.LevelMM, c.Var = mm, r
+	default:
+		c.learn(off, spread, r)
+		c.LevelMM += c.Var / spread * off
+		c.Var = max(c.Var*r/spread, square(rodSD/2))
+	}
+	c.BiasMM, c.Rod, c.readAt, c.Set, c.Lost, c.LowMM, c.HighMM = biasMM, biasMM > 0, now, true, false, 0, 0
+	if !agrees {
+		c.LowMM, c.HighMM = min(low-c.lowAfter(0), 0), max(high-c.highAfter(0), 0)
+	}
+	// What was read last is never ruled out by what was read before.
+	c.LowMM += min(mm-biasMM-lowZ*sd-c.lowAfter(0), 0)
+}
+
+// learn moves the rate by how far a reading is off.
+func (c *KnownCell) learn(offMM, spread, r float64) {
+	gain := c.Cov / spread
+	c.Rate = min(max(c.Rate+gain*offMM, leastRate), mostRate)
+	c.RateVar = max(c.RateVar-gain*c.Cov, 0)
+	c.Cov *= r / spread
+}
+
+// pour adds water to a cell, less what was drawn off, as a height. Between the plates
+// it rises by more; that raises only the upper bound.
+func (c *KnownCell) pour(mm, share float64) {
+	if under := max(-c.LevelMM, 0); mm > 0 && under > 0 {
+		c.span(min(under*(1-leastFree), mm*(1/leastFree-1)))
+	}
+	c.LevelMM = min(max(c.LevelMM+mm, -mostMM), mostMM)
+	c.Var = min(c.Var+square(share*mm), lostSD*lostSD)
+}
+
+// span widens the estimate to both sides of a doubtful millimetre or more.
+func (c *KnownCell) span(byMM float64) {
+	c.LowMM = max(c.LowMM+min(byMM, 0), -mostMM)
+	c.HighMM = min(c.HighMM+max(byMM, 0), mostMM)
+}
+
+// lostSince returns what a cell has lost by Faraday's law since its estimate.
+func (b *Balance) lostSince(c *KnownCell) float64 {
+	return min(max(b.mm(electrolyte.WaterML(b.gassingAh-c.AtAh)), 0), mostMM)
+}
+
+// begin makes the cells known that are not yet: the pilot by its probe, the others as
+// usual cells beside it. Once somebody was at the cells before a level was known,
+// nothing is known of them.
+func (b *Balance) begin(lowMM, highMM float64, calm bool) {
+	k := &b.know
+	if k.begun(b.cfg.Cells) || b.atCells {
+		return
+	}
+	mid, gas := (lowMM+highMM)/2, 0.0
+	if !calm {
+		gas = b.cfg.GasHoldUpMM / 2
+	}
+	probe := square(probeSD) + square(gas)
+	if highMM-lowMM > wideMM { // all that is in the span is possible
+		highMM = min(highMM, max(b.s.CeilingMM, lowMM))
+		mid, probe = (lowMM+highMM)/2, probe+square((highMM-lowMM)/2/lowZ)
+	}
+	for i := range b.cfg.Cells {
+		c := &k.cells[i]
+		switch {
+		case c.Set:
+		case i+1 == b.cfg.Pilot && !b.cells[i].Dry:
+			c.start(mid, probe, b.gassingAh, b.last)
+		case k.older && !b.cells[i].Dry:
+			c.start(mid+b.likelyMM(i), probe+square(upgradeSD), b.gassingAh, b.last)
+		default:
+			c.start(mid, probe+square(usualSD), b.gassingAh, b.last)
+			if k.touched || b.cells[i].Dry {
+				c.lose()
+			}
+		}
+	}
+	k.outdated = true
+}
+
+// begun reports whether all cells are known, or known to be lost.
+func (k *knowledge) begun(cells int) bool {
+	for i := range cells {
+		if !k.cells[i].Set {
+			return false
+		}
+	}
+	return true
+}
+
+// follow brings the water of the open visit into the estimates.
+func (b *Balance) follow() {
+	if !b.atCells {
+		return
+	}
+	for i := range b.cfg.Cells {
+		if c := &b.know.cells[i]; b.given[i] != c.ML {
+			c.pour(b.mm(b.given[i]-c.ML), pourSD)
+			c.ML, b.know.outdated = b.given[i], true
+		}
+	}
+}
+
+// closeKnown ends a visit, or takes one that was recorded later.
+func (b *Balance) closeKnown(netML *[MaxCells]float64, guessed CellSet, beforeMM float64, beforeOK bool) {
+	k := &b.know
+	for i := range b.cfg.Cells {
+		c := &k.cells[i]
+		c.pour(b.mm(netML[i]-c.ML), pourSD)
+		if guessed.Has(i + 1) {
+			c.Var += square(b.mm(netML[i])) * (guessSD*guessSD - pourSD*pourSD)
+		}
+		c.ML, c.ReadML = 0, 0
+	}
+	k.rise = rise{}
+	if p := b.cfg.Pilot; p > 0 && beforeOK && !b.open {
+		k.rise = rise{beforeMM, b.mm(netML[p-1]), true}
+	}
+	k.touched = k.touched || !k.begun(b.cfg.Cells)
+	k.undo, k.outdated = 0, true
+}
+
+// readKnown takes a level that a person read in a cell.
+func (b *Balance) readKnown(i int, settledMM, sd float64) {
+	b.follow()
+	k := &b.know
+	c := &k.cells[i]
+	k.before[i], k.undo = *c, k.undo|1<<i
+	if !c.Set {
+		ml := c.ML
+		c.start(settledMM, lostSD*lostSD, b.gassingAh, b.last)
+		c.ML = ml
+	}
+	c.advance(b.lostSince(c), b.gassingAh)
+	bias := min(readerMM, max(settledMM, 0.1)*readerShare)
+	c.measure(settledMM, math.Hypot(sd, b.gasMM/2), bias, b.last)
+	c.ReadML = c.ML
+	k.outdated = true
+}
+
+// trustProbe takes the pilot's level from its probe after a visit, if the probe has
+// shown the water that was poured: a probe that does not move proves nothing.
+func (b *Balance) trustProbe(settledMM float64) {
+	const leastMM, tolMM, tolShare = 2.0, 1.0, 0.25
+	r := &b.know.rise
+	showed := settledMM - r.fromMM
+	alive := r.pending && r.mm >= leastMM && math.Abs(showed-r.mm) <= tolMM+tolShare*r.mm
+	r.pending = false
+	if alive {
+		b.probeKnown(settledMM)
+	}
+}
+
+// probeKnown takes the pilot's level from a probe that has just moved.
+func (b *Balance) probeKnown(settledMM float64) {
+	if b.cfg.Pilot == 0 || !b.know.cells[b.cfg.Pilot-1].Set {
+		return
+	}
+	c := &b.know.cells[b.cfg.Pilot-1]
+	c.advance(b.lostSince(c), b.gassingAh)
+	c.measure(settledMM, probeSD, 0, b.last)
+	b.know.outdated = true
+}
+
+// dryKnown takes that the rod shows the plates of a cell: how low its level is, it does
+// not show.
+func (b *Balance) dryKnown(i int) {
+	b.follow()
+	c := &b.know.cells[i]
+	b.know.before[i], b.know.undo = *c, b.know.undo|1<<i
+	c.lose()
+	c.LevelMM, c.Var, c.AtAh = min(c.LevelMM, -highZ*drySD), drySD*drySD, b.gassingAh
+	c.ReadML, b.know.outdated = c.ML, true
+}
+
+// unreadKnown takes a cell's last reading in the open visit back; water recorded since
+// counts. After a restart nothing is left to count from.
+func (b *Balance) unreadKnown(i int) {
+	k := &b.know
+	if k.undo.Has(i + 1) {
+		k.cells[i] = k.before[i]
+		k.undo &^= 1 << i
+	} else {
+		k.cells[i].lose()
+	}
+	k.outdated = true
+}
+
+// repouredKnown corrects the water of a cell that was read in the open visit. Water from
+// before the reading is in what was read.
+func (b *Balance) repouredKnown(i int, wasML, isML float64) {
+	c := &b.know.cells[i]
+	switch {
+	case c.ReadML == wasML: // nothing was poured after the reading
+		c.ML, c.ReadML = isML, isML
+	case isML < c.ReadML: // some of it must have been before
+		c.span(b.mm(isML - c.ReadML))
+	}
+}

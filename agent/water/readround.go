@@ -1,0 +1,148 @@
+package water
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"time"
+)
+
+// The reading round: which cells to read, and when.
+const (
+	// askSpareMM is what the careful lower bound must keep above the plate tops until
+	// the next visit; a cell that would not is asked for.
+	askSpareMM = 0.5
+	// lateShare allows for a visit that comes later than it is called for.
+	lateShare = 1.25
+	// clearMM is how far above the plate tops the bound of a cell raises no doubt.
+	clearMM = 1.0
+	// readAheadMM is the least loss, by Faraday's law, before the bound reaches the
+	// plates at which a reading is due, and readAgainShare how much more ends that.
+	readAheadMM, readAgainShare = 1.0, 1.3
+)
+
+// knowAgain calculates the bounds, and reports whether they have moved; between
+// gassing, water and readings they do not.
+func (b *Balance) knowAgain() (moved bool) {
+	const stepAh = 0.01
+	b.follow()
+	k := &b.know
+	if by := b.gassingAh - k.atAh; k.outdated || by >= stepAh || by <= -stepAh {
+		moved = true
+		for i := range b.cfg.Cells {
+			c := &k.cells[i]
+			lost := b.lostSince(c)
+			k.low[i], k.high[i] = c.lowAfter(lost), c.highAfter(lost)
+		}
+		k.atAh, k.outdated = b.gassingAh, false
+	}
+	b.surely()
+	return moved
+}
+
+// surely sets the status of the cell with the lowest bound.
+func (b *Balance) surely() {
+	k, s := &b.know, &b.s
+	if s.SurelyOK = k.begun(b.cfg.Cells); !s.SurelyOK {
+		s.SurelyCell, s.SurelyMM, s.NeverRead = 0, math.Inf(-1), true
+		return
+	}
+	s.SurelyCell, s.SurelyMM, s.Doubts = 1, k.low[0], 0
+	for i, low := range k.low[:b.cfg.Cells] {
+		if !(low > clearMM) {
+			s.Doubts |= 1 << i
+		}
+		if low < s.SurelyMM {
+			s.SurelyCell, s.SurelyMM = i+1, low
+		}
+	}
+	c := &k.cells[s.SurelyCell-1]
+	s.NeverRead, s.ReadAgeH = c.Lost, (b.last - c.readAt).Hours()
+}
+
+// SurelyNowMM returns the careful lower bound of all cells, as a level rod would show it
+// at worst: cold lowers it, and neither heat nor gas raises it. known is false before
+// the pack's cells are known.
+func (b *Balance) SurelyNowMM() (mm float64, known bool) {
+	return b.s.SurelyMM + min(b.riseMM, 0), b.s.SurelyOK
+}
+
+// aheadMM is the loss, by Faraday's law, of the days in which people can come.
+func (b *Balance) aheadMM() float64 {
+	mean, _, _ := b.use.rate()
+	return max(b.mm(mean)*soonH/day.Hours(), readAheadMM)
+}
+
+// askFor lists the cells whose bound would reach the plates before the next visit,
+// the worst first.
+func (b *Balance) askFor() {
+	k, s := &b.know, &b.s
+	next := lateShare*dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM) + b.aheadMM()
+	type asked struct {
+		cell int
+		mm   float64
+	}
+	var list [MaxCells]asked
+	n := 0
+	for i := range b.cfg.Cells {
+		c := &k.cells[i]
+		mm := c.lowAfter(b.lostSince(c)+next) + s.NeedML[i]/b.ml(1)
+		if !c.Set || mm < askSpareMM {
+			list[n], n = asked{i + 1, mm}, n+1
+		}
+	}
+	slices.SortStableFunc(list[:n], func(x, y asked) int { return cmp.Compare(x.mm, y.mm) })
+	s.ReadAsk, s.ReadFirst = 0, [MaxCells]uint8{}
+	for i, a := range list[:n] {
+		s.ReadAsk |= 1 << (a.cell - 1)
+		s.ReadFirst[i] = uint8(a.cell)
+	}
+}
+
+// readDue decides, with a gap between the two ends, whether somebody must come and
+// read.
+func (b *Balance) readDue() {
+	ahead := b.aheadMM()
+	if b.s.ReadDue {
+		ahead *= readAgainShare
+	}
+	b.s.ReadDue = false
+	for i := range b.cfg.Cells {
+		c := &b.know.cells[i]
+		b.s.ReadDue = b.s.ReadDue || !(c.lowAfter(b.lostSince(c)+ahead) > 0)
+	}
+	b.s.ReadDueH, b.s.ReadDueOK = b.readDueH()
+}
+
+// readDueH returns the hours until the bound of a cell reaches the plates.
+func (b *Balance) readDueH() (hours float64, ok bool) {
+	mean, _, days := b.use.rate()
+	if days == 0 || !(mean > 0) {
+		return 0, false
+	}
+	most := mostForecastH / day.Hours() * b.mm(mean)
+	for i := range b.cfg.Cells {
+		most = b.know.cells[i].lastsMM(b.lostSince(&b.know.cells[i]), most)
+	}
+	return most / b.mm(mean) * day.Hours(), true
+}
+
+// lastsMM returns how much more may be lost by Faraday's law before the bound is at the
+// plates, at most so much. The bound only falls, so halving finds it.
+func (c *KnownCell) lastsMM(lostMM, mostMM float64) float64 {
+	if c.lowAfter(lostMM+mostMM) > 0 {
+		return mostMM
+	}
+	low, high := 0.0, mostMM
+	for range 20 {
+		if mid := (low + high) / 2; c.lowAfter(lostMM+mid) > 0 {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low
+}
+
+// agoS is the age of a cell's last reading, s.
+func (c *KnownCell) agoS(now time.Duration) float64 { return (now - c.readAt).Seconds() }

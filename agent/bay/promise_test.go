@@ -26,13 +26,14 @@ type world struct {
 	ids   int
 
 	// What readings alone do not show, by an independent model.
-	hasp    hasp          // the locks, as ordered and accepted
-	dry     map[int]bool  // cells that a rod showed dry, and no level above the tops since
-	over    map[int]bool  // cells that a rod showed at the bottom of the vent well or above, and that were not drawn off and read since
-	drawn   map[int]bool  // of them, those that were drawn off since
-	low     map[int]bool  // cells last read so low that a rod's own error reaches the plate tops
-	flows   time.Duration // how long current has flowed into a pack that is not full, without a break
-	runaway bool          // a runaway is simulated, and has lasted long enough
+	hasp    hasp            // the locks, as ordered and accepted
+	dry     map[int]bool    // cells that a rod showed dry, and no level above the tops since
+	over    map[int]bool    // cells that a rod showed at the bottom of the vent well or above, and that were not drawn off and read since
+	drawn   map[int]bool    // of them, those that were drawn off since
+	lastC   reading.Reading // pack temperature of the tick before
+	low     map[int]bool    // cells last read so low that a rod's own error reaches the plate tops
+	flows   time.Duration   // how long current has flowed into a pack that is not full, without a break
+	runaway bool            // a runaway is simulated, and has lasted long enough
 }
 
 var faults = append([]reading.Fault{reading.Missing}, reading.Faults()...)
@@ -180,7 +181,8 @@ const rodErrorMM = 2.0
 func (w *world) doubt(c *order.CellEntry, late bool) {
 	switch {
 	case c.LevelMM != nil && !late && c.How != order.ToMark:
-		w.low[c.Cell] = *c.LevelMM > 0 && *c.LevelMM <= rodErrorMM && w.ok(w.r.PackC) && w.r.PackC.Value >= 25
+		w.low[c.Cell] = *c.LevelMM > 0 && *c.LevelMM <= rodErrorMM && w.ok(w.r.PackC) && w.r.PackC.Value >= 25 &&
+			w.lastC.OK() && w.lastC.Value >= 25 // an order is of the tick before
 	case c.LevelMM != nil, c.ML != nil, c.DrawnML != nil, c.How == order.ToMark, c.Dry:
 		delete(w.low, c.Cell)
 	}
@@ -198,6 +200,7 @@ func some(cells map[int]bool) bool {
 
 // obey updates the model with the orders taken in a tick.
 func (w *world) obey(events []bay.Event) {
+	defer func() { w.lastC = w.r.PackC }()
 	for i := range events {
 		for _, o := range w.r.Orders {
 			if events[i].Kind != bay.OrderTaken || o.ID != events[i].Order {

@@ -104,7 +104,7 @@ func (p *person) visit(y *yard) {
 func (p *person) read(y *yard) {
 	all := p.everyNth > 0 && p.visits%p.everyNth == 0
 	for n := 1; n <= y.setup.Pack.Cells; n++ {
-		if !all {
+		if !all && !(p.reads && y.pic.Water.ReadAsk.Has(n)) {
 			continue
 		}
 		if taken, _ := give(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{p.rod(y, n)}}); !taken {

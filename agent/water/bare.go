@@ -67,6 +67,9 @@ func (b *Balance) followBare() {
 // estimate.
 func (b *Balance) surelyMM(i int) float64 {
 	now := b.pilotFor(i) + b.riseMM + b.gasMM
+	if b.fixed(i) {
+		return b.likelyNow(i) + b.know.cells[i].LowMM + b.riseMM + b.gasMM
+	}
 	if b.given[i] != 0 {
 		return now + b.likelyMM(i) + b.cells[i].LowMM
 	}

@@ -58,12 +58,16 @@ func (b *Balance) driftMM(c *Cell) float64 {
 type difference struct {
 	likelyMM, lowMM, highMM float64
 	use                     float64 // rate at which lowMM falls with the pilot's loss
+	// fixed means that a rod has read the cell: the three are settled levels, which do
+	// not follow the probe of another cell.
+	fixed bool
 }
 
 // differences are those of all cells.
 type differences struct {
 	cells    [MaxCells]difference
-	lowestMM float64 // the least lowMM of them, 0 or less
+	lowestMM float64 // the least lowMM of those that follow the pilot, 0 or less
+	fixedMM  float64 // and of the others
 	atAh     float64 // gassing total for which they were calculated
 	outdated bool    // cells were changed by hand since
 }
@@ -76,10 +80,14 @@ func (b *Balance) compareCells() {
 	if moved := b.gassingAh - d.atAh; !d.outdated && moved < stepAh && moved > -stepAh {
 		return
 	}
-	d.lowestMM = 0
+	d.lowestMM, d.fixedMM = 0, math.Inf(1)
 	for i := range b.cfg.Cells {
-		d.cells[i] = b.differenceOf(i)
-		d.lowestMM = min(d.lowestMM, d.cells[i].lowMM)
+		c := &d.cells[i]
+		if *c = b.differenceOf(i); c.fixed {
+			d.fixedMM = min(d.fixedMM, c.lowMM)
+		} else {
+			d.lowestMM = min(d.lowestMM, c.lowMM)
+		}
 	}
 	d.atAh, d.outdated = b.gassingAh, false
 }
@@ -90,7 +98,27 @@ func (b *Balance) differenceOf(i int) difference {
 	if i+1 == b.cfg.Pilot && !b.cells[i].Measured && !b.cells[i].Dry {
 		return difference{use: 1}
 	}
-	return difference{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i)}
+	if c := &b.know.cells[i]; b.fixed(i) {
+		mm, _ := c.after(b.lostSince(c))
+		return difference{mm, mm + c.LowMM, mm + c.HighMM, c.Rate / max(b.use.scale, leastRate), true}
+	}
+	return difference{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i), false}
+}
+
+// fixed reports whether a cell is where a level rod has read it, by its own loss and
+// water since.
+func (b *Balance) fixed(i int) bool {
+	c := &b.know.cells[i]
+	return c.Rod && !c.Lost && i+1 != b.cfg.Pilot && !b.cells[i].Dry
+}
+
+// likelyNow returns the likely settled level of a cell, wherever it is counted from.
+func (b *Balance) likelyNow(i int) float64 {
+	if c := &b.know.cells[i]; b.fixed(i) {
+		mm, _ := c.after(b.lostSince(c))
+		return mm
+	}
+	return b.pilotFor(i) + b.likelyMM(i)
 }
 
 // likelyMM, lowestMM and highestMM return a cell's settled level less the pilot's.
@@ -124,7 +152,7 @@ func (b *Balance) lowestMM(i int) float64 {
 
 // LowestMM returns how far the lowest cell may be below the pilot cell, 0 or less,
 // by what was measured and filled by hand and by its own use, as of the last step.
-func (b *Balance) LowestMM() float64 { return b.diffs.lowestMM }
+func (b *Balance) LowestMM() float64 { return min(b.diffs.lowestMM, b.diffs.fixedMM-b.s.SettledMM) }
 
 // Rejected is why a level reading cannot be used.
 type Rejected uint8
@@ -212,7 +240,7 @@ func (b *Balance) NowMM(number int) (mm float64, known bool) {
 	if number < 1 || number > b.cfg.Cells || !b.s.RiseKnown || !b.s.Known && !b.visit {
 		return 0, false
 	}
-	return b.pilotFor(number-1) + b.likelyMM(number-1) + b.riseMM + b.gasMM, true
+	return b.likelyNow(number-1) + b.riseMM + b.gasMM, true
 }
 
 // betweenPlates is the share of a cell's section that is liquid between the plates
@@ -253,9 +281,12 @@ func (b *Balance) rodLowMM(i int) float64 { return b.likelyMM(i) + b.cells[i].Lo
 
 // doubt marks whether the cell needs a second reading.
 func (b *Balance) doubt(i int) {
-	c := &b.cells[i]
+	low, high := b.cells[i].LowMM, b.cells[i].HighMM
+	if b.fixed(i) {
+		low, high = b.know.cells[i].LowMM, b.know.cells[i].HighMM
+	}
 	b.s.Doubted &^= 1 << i
-	if c.LowMM < -agreeMM || c.HighMM > agreeMM {
+	if low < -agreeMM || high > agreeMM {
 		b.s.Doubted |= 1 << i
 	}
 }

@@ -23,7 +23,7 @@ const (
 	// meniscus, the vent's edge. Repeats do not shrink it. A rod that rests on the plates
 	// is right at their tops, so a low level is read too high by half of it at most.
 	// Common practice, no source.
-	rodSD, readerMM, readerShare = 0.4, 2.5, 0.5
+	rodSD, readerMM, readerShare = 0.6, 2.5, 0.5
 	markSD                       = 1.5 // of a fill mark seen by eye, mm
 	probeSD                      = 0.8 // of a level probe, mm
 	// usualSD is how much the levels of a pack's cells differ before anybody read
@@ -36,7 +36,7 @@ const (
 	// firstRate and firstRateSD are a cell's rate before it was learned, over that
 	// by Faraday's law for the counted gassing: half to twice that of a usual cell,
 	// and the count itself is a fit over many batteries.
-	firstRate, firstRateSD = 1.15, 0.5
+	firstRate, firstRateSD = 1.15, 0.55
 	leastRate, mostRate    = 0.2, 4.0
 	// rateWalk is the variance that a rate gains with each millimetre lost: about a
 	// sixth of it in a hundred millimetres, the use of a busy year.
@@ -45,8 +45,9 @@ const (
 	// poured as proposed, as shares of it; see pourShare.
 	pourSD, guessSD = pourShare, 0.15
 	mostMM          = 1e3 // no level or loss of a cell is more
-	// lowZ and highZ are how many standard errors the bounds are away.
-	lowZ, highZ = 2.6, 2.0
+	// lowZ and highZ are how many standard errors the bounds are away, and agreeZ how
+	// many beyond a reader's own error two measurements may be apart.
+	lowZ, highZ, agreeZ = 2.4, 2.0, 1.6
 )
 
 // KnownCell is what is known of one cell's level, as it is also stored. Lengths are
@@ -133,31 +134,27 @@ func (c *KnownCell) highAfter(lostMM float64) float64 {
 	return mm + c.HighMM + math.Sqrt(highZ*highZ*variance+c.BiasMM*c.BiasMM)
 }
 
-// measure takes a level measured in the cell itself, at its gassing total. One that
-// agrees with the estimate narrows it. One that does not is kept beside it until
-// another agrees.
+// measure takes a level measured in the cell itself, at its gassing total. It replaces
+// the level, and teaches the rate. One that does not agree with the estimate is kept
+// beside it until another agrees, and so raises no lower bound.
 func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
-	off, r := mm-c.LevelMM, sd*sd
-	spread, low, high := c.Var+r, c.lowAfter(0), c.highAfter(0)
-	agrees := c.Lost || math.Abs(off) <= readerMM+highZ*math.Sqrt(spread)
-	switch {
-	case !agrees:
-		c.Rate, c.RateVar, c.Cov = firstRate, firstRateSD*firstRateSD, 0
-		c.LevelMM, c.Var = mm, r
-	case c.Rod != (biasMM > 0) || c.Lost: // of another kind: it may be off by itself
-		c.learn(off, spread+square((biasMM+c.BiasMM)/2), r)
-		c.LevelMM, c.Var = mm, r
-	default:
+	off, r, rod := mm-c.LevelMM, sd*sd, biasMM > 0
+	low, high, lowMM := c.lowAfter(0), c.highAfter(0), c.LowMM-off
+	spread := c.Var + r
+	agrees := c.Lost || math.Abs(off) <= readerMM+agreeZ*math.Sqrt(spread)
+	if agrees && c.Rod != rod { // what is not the same rod may be off by itself
+		spread += square((biasMM + c.BiasMM) / 2)
+	}
+	if agrees {
 		c.learn(off, spread, r)
-		c.LevelMM += c.Var / spread * off
-		c.Var = max(c.Var*r/spread, square(rodSD/2))
+	} else {
+		c.Rate, c.RateVar, c.Cov = firstRate, firstRateSD*firstRateSD, 0
 	}
-	c.BiasMM, c.Rod, c.readAt, c.Set, c.Lost, c.LowMM, c.HighMM = biasMM, biasMM > 0, now, true, false, 0, 0
+	c.LevelMM, c.Var, c.LowMM, c.HighMM = mm, r, 0, 0
+	c.BiasMM, c.Rod, c.Set, c.Lost, c.readAt = biasMM, rod, true, false, now
 	if !agrees {
-		c.LowMM, c.HighMM = min(low-c.lowAfter(0), 0), max(high-c.highAfter(0), 0)
+		c.LowMM, c.HighMM = min(low-c.lowAfter(0), lowMM, 0), max(high-c.highAfter(0), 0)
 	}
-	// What was read last is never ruled out by what was read before.
-	c.LowMM += min(mm-biasMM-lowZ*sd-c.lowAfter(0), 0)
 }
 
 // learn moves the rate by how far a reading is off.

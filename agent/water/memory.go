@@ -102,6 +102,7 @@ func sane(x float64) bool { return math.Abs(x) <= 1e12 } // false for NaN
 // Restore restores a memory before the first step. Cells stay as they were last
 // filled and measured, however long the gap.
 func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
+	b.restoreKnown(m, now, gap)
 	for i := range b.cfg.Cells {
 		if i < len(m.Cells) {
 			b.cells[i] = m.Cells[i]
@@ -113,7 +114,6 @@ func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
 	b.began, b.beganAh, b.last = m.Began, m.BeganAh, now
 	b.beganAt = now - gap - time.Duration(m.BeganAgoS*float64(time.Second))
 	b.restoreUse(m)
-	b.restoreKnown(m, now, gap)
 	b.visits, b.diffs.outdated, b.due = m.Visits, true, m.Due
 	b.judgeFills()
 }

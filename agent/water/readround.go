@@ -25,7 +25,6 @@ const (
 // gassing, water and readings they do not.
 func (b *Balance) knowAgain() (moved bool) {
 	const stepAh = 0.01
-	b.follow()
 	k := &b.know
 	if by := b.gassingAh - k.atAh; k.outdated || by >= stepAh || by <= -stepAh {
 		moved = true

@@ -132,7 +132,7 @@ func (b *Balance) Step(in *Inputs) {
 	if !b.visit {
 		b.byRod, b.overHere = 0, 0
 	}
-	b.atCells = in.AtCells && in.GivenML != nil
+	b.atCells = (in.AtCells || in.Visit) && in.GivenML != nil
 	b.know.touched = b.know.touched || b.atCells && !b.know.begun(b.cfg.Cells)
 	b.holdUp(in.Gassing, dt)
 	b.lose(in)
@@ -145,6 +145,8 @@ func (b *Balance) Step(in *Inputs) {
 // Again works out the amounts and the bare cells again after something was recorded
 // between two steps.
 func (b *Balance) Again() *Status {
+	b.follow()
+	b.diffs.outdated = b.diffs.outdated || b.know.outdated
 	b.compareCells()
 	moved := b.knowAgain()
 	b.need()
@@ -207,6 +209,9 @@ func (b *Balance) need() {
 			continue
 		}
 		pilot := b.pilotFor(i)
+		if d.fixed {
+			pilot = 0
+		}
 		level = pilot + d.likelyMM
 		needML, fillML = b.cfg.CellNeed(level, now, b.s.CeilingMM)
 		if d.highMM > d.likelyMM { // the higher estimate may be the true one

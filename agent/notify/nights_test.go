@@ -136,7 +136,7 @@ func (n *noisyNight) atThreshold() {
 // With the threshold alone there were 810 in a night with 0.02 mm of noise. The long form
 // is BAYWARD_NIGHTS=1000, with a tick a second.
 func TestOneCallInANoisyNight(t *testing.T) {
-	nights, tick := 6, time.Second
+	nights, tick := 3, time.Second
 	if many, err := strconv.Atoi(os.Getenv("BAYWARD_NIGHTS")); err == nil {
 		nights = many
 	}

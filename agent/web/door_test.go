@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"net/netip"
+	"slices"
 	"testing"
 	"time"
 
@@ -83,7 +84,7 @@ func TestFloodFromOneAddressDisplacesItself(t *testing.T) {
 	e := newEntrance()
 	mine, ok := e.come(outside(7))
 	require.True(t, ok)
-	for range 14_000 {
+	for range 4_000 {
 		_, ok = e.come(outside(1))
 		require.True(t, ok)
 	}
@@ -160,7 +161,7 @@ func TestARequestIsNotCut(t *testing.T) {
 func TestProxyHasManySeats(t *testing.T) {
 	e := newEntrance(netip.MustParsePrefix("203.0.113.7/32"))
 	proxy := netip.MustParseAddr("203.0.113.7")
-	for range 1000 {
+	for range 300 {
 		e.come(proxy)
 		e.come(netip.MustParseAddr(fmt.Sprintf("2001:db8::%x", len(e.all))))
 	}
@@ -197,7 +198,7 @@ func TestDoorsBounds(t *testing.T) {
 		e := newEntrance()
 		e.Know(phone)
 		outsideIs := func(v *visitor) bool { return v.from.As4()[0] == 198 }
-		for range rapid.IntRange(300, 900).Draw(t, "callers") {
+		for range rapid.IntRange(250, 400).Draw(t, "callers") {
 			from := outside(rapid.IntRange(0, 30).Draw(t, "address"))
 			switch rapid.IntRange(0, 5).Draw(t, "kind") {
 			case 0:
@@ -209,11 +210,9 @@ func TestDoorsBounds(t *testing.T) {
 			if ok && rapid.Bool().Draw(t, "busy") {
 				v.busy()
 			}
+			e.all = slices.DeleteFunc(e.all, func(v *visitor) bool { return v.cut })
 			all, far, strange := 0, 0, 0
 			for _, v := range e.all {
-				if v.cut {
-					continue
-				}
 				if all++; outsideIs(v) {
 					far++
 				}
@@ -251,7 +250,7 @@ func TestPageDuringAFlood(t *testing.T) {
 		for range 300 {
 			c, err := (&net.Dialer{}).DialContext(t.Context(), "tcp", srv.Listener.Addr().String())
 			require.NoError(t, err)
-			defer c.Close()
+			t.Cleanup(func() { _ = c.Close() })
 		}
 		require.NoError(t, get(t.Context(), srv.URL, "127.0.0.2"))
 		wait <- struct{}{}
@@ -264,7 +263,7 @@ func TestPageDuringAFlood(t *testing.T) {
 func get(ctx context.Context, url, from string) error {
 	dial := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.ParseIP(from)}}
 	client := &http.Client{Transport: &http.Transport{
-		DialContext: dial.DialContext, DisableKeepAlives: true, TLSClientConfig: &tls.Config{InsecureSkipVerify: true}, //nolint:gosec // G402: the test's own certificate
+		DialContext: dial.DialContext, DisableKeepAlives: true, TLSClientConfig: &tls.Config{InsecureSkipVerify: true},
 	}}
 	req, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
 	if err != nil {

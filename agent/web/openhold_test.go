@@ -46,11 +46,11 @@ func TestHoldWhileSignInIsFlooded(t *testing.T) {
 	y := newYard(t)
 	for _, name := range []string{"Looker", "Visitor", "Boss"} {
 		y.guess(yardPhone, name, "")
-		for n := range 40 {
-			y.guess(outside(n).String(), name, "")
-		}
-		require.Equal(t, 429, y.tryFrom("192.168.1.99", name, pin, "").Code)
 	}
+	for n := range 20 {
+		y.guess(outside(n).String(), "Boss", "")
+	}
+	require.Equal(t, 429, y.tryFrom("192.168.1.99", "Boss", pin, "").Code)
 	require.Contains(t, text(t, y.getFrom(yardPhone, "/sign-in")), `href="/hold"`)
 	page := text(t, y.getFrom(yardPhone, "/hold"))
 	require.Contains(t, page, "<option>bay-1</option>")

@@ -11,8 +11,8 @@
 // although it must not run. The hazard log has it, agent/interlock/hazards.md,
 // and a test holds the two together.
 //
-// A test run simulates some weeks; the long form that many years, with 40 honest
-// packs:
+// A test run takes some weeks of each yard, about a million steps. The long form
+// takes that many years, with 40 honest packs and hundreds of random yards:
 //
 //	BAYWARD_OPINION=2 go test ./agent/opinion -v -timeout 2h
 package opinion

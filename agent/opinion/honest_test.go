@@ -58,7 +58,7 @@ func honest(t *testing.T, seed uint64) (*yard, *person) {
 	if seed%5 == 3 {
 		y.rods = []float64{0, 3, 8, 13, 18}
 	}
-	y.habits = habits{share: 0.3 + 0.4*y.rand.Float64(), varies: 0.2, holiday: 30 + int(seed)*7%200, fine: 30}
+	y.habits = habits{share: 0.3 + 0.4*y.rand.Float64(), varies: 0.2, holiday: 30 + int(seed)*7%200, fine: fineDays}
 	if seed%4 == 2 {
 		y.habits.midday = 45 * time.Minute
 	}
@@ -97,6 +97,9 @@ func (n *nuisance) mean() (m time.Duration) {
 	}
 	return m / time.Duration(max(len(n.months), 1))
 }
+
+// fineDays is how often the readings of a day come once a second.
+const fineDays = 30
 
 // usual is what passes after each plugging in and each visit: the readings are checked
 // and people step back.
@@ -149,16 +152,16 @@ func TestHonestYardHardlyNotices(t *testing.T) {
 		packs, days = 40, int(years*365)
 	}
 	var mean, worst time.Duration
-	visits, readings := 0, 0
+	visits, readings, steps := 0, 0, 0
 	for seed := range uint64(packs) {
 		y, p, n := nuisanceOf(t, seed, days)
 		mean += n.mean() / time.Duration(packs)
 		worst = max(worst, n.worst())
-		visits, readings = visits+p.visits, readings+p.readings
+		visits, readings, steps = visits+p.visits, readings+p.readings, steps+y.ticks
 		require.LessOrEqual(t, n.worst(), time.Hour, "pack %d: charge blocked wrongly in a month: %v", seed, n.why)
 		require.Greater(t, y.oracle.total, time.Duration(days/4)*time.Hour, "pack %d is hardly charged", seed)
 	}
 	perYear := 365 / float64(packs*days)
-	t.Logf("figure: %d honest packs, %d days: charge blocked wrongly for %.1f min a month and pack, at most %.1f; %.0f visits and %.0f level readings a year and pack",
-		packs, days, mean.Minutes(), worst.Minutes(), float64(visits)*perYear, float64(readings)*perYear)
+	t.Logf("figure: %d honest packs, %d days, %d steps: charge blocked wrongly for %.1f min a month and pack, at most %.1f; %.0f visits and %.0f level readings a year and pack",
+		packs, days, steps, mean.Minutes(), worst.Minutes(), float64(visits)*perYear, float64(readings)*perYear)
 }

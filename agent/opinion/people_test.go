@@ -11,6 +11,7 @@ import (
 // person looks after a yard as the picture says.
 type person struct {
 	reads    bool    // the cells that the picture asks for
+	measures bool    // pours with a jug, and records what it shows; otherwise as proposed
 	everyNth int     // reads all cells at each nth visit; 0: never
 	rodSDMM  float64 // of one reading with the rod
 	rodMM    float64 // by which each reading is too high
@@ -67,9 +68,11 @@ func (p *person) look(y *yard) {
 		p.drawOff(y)
 	case y.has("plates-bare"), y.pic.Stage == bay.ReadyToWater:
 		p.visit(y)
-	case p.reads && y.has("level-doubted"):
+	case p.reads && (y.pic.Water.ReadDue && y.currentA == 0 || y.has("level-doubted")): // a level is read at rest
 		p.rounds++
-		p.read(y)
+		for again := 0; again < 3 && (again == 0 || y.has("level-doubted")); again++ {
+			p.read(y)
+		}
 	}
 }
 
@@ -104,7 +107,7 @@ func (p *person) visit(y *yard) {
 func (p *person) read(y *yard) {
 	all := p.everyNth > 0 && p.visits%p.everyNth == 0
 	for n := 1; n <= y.setup.Pack.Cells; n++ {
-		if !all && !(p.reads && y.pic.Water.ReadAsk.Has(n)) {
+		if asked := p.reads && y.pic.Water.ReadAsk.Has(n); !all && !asked {
 			continue
 		}
 		if taken, _ := give(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{p.rod(y, n)}}); !taken {
@@ -115,6 +118,10 @@ func (p *person) read(y *yard) {
 
 // pour gives each cell what is proposed, and looks again where the picture asks.
 func (p *person) pour(y *yard) (lines []order.CellEntry) {
+	how := order.AsProposed
+	if p.measures {
+		how = order.Measured
+	}
 	for n := 1; n <= y.setup.Pack.Cells; n++ {
 		at, given := y.pic.Cell(n), y.pic.Visit.GivenML[n-1] > 0
 		const jug = 5.0
@@ -124,7 +131,7 @@ func (p *person) pour(y *yard) (lines []order.CellEntry) {
 			if n != p.skips {
 				y.pour(n, ml*(1+p.jugShare*y.rand.NormFloat64()))
 			}
-			lines = append(lines, order.CellEntry{Cell: n, ML: &ml, How: order.AsProposed})
+			lines = append(lines, order.CellEntry{Cell: n, ML: &ml, How: how})
 		case at.Bare && given:
 			lines = append(lines, p.rod(y, n))
 		}

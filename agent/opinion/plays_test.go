@@ -29,6 +29,17 @@ var plays = []play{
 	{"case-thermometer", 0, caseThermometer},
 	{"power-cuts", 0, powerCuts},
 	{"complete-welded", 0, completeWelded},
+	{"only-the-pilot-filled", 0, onlyThePilotFilled},
+	{"blind-visit", 0, blindVisit},
+	{"probe-stuck", 0, probeStuck},
+	{"rods-shorted", 0, rodsShorted},
+	{"current-half", 0, currentHalf},
+	{"probe-drifts", 0, probeDrifts},
+	{"lying-cells", 0, lyingCells},
+	{"lying-cells-unread", 0, lyingCellsUnread},
+	{"readings-too-high", 0, oneSided},
+	{"readings-too-low", 0, oneSidedLow},
+	{"jar-cracks", 24 * time.Hour, jarCracks},
 }
 
 // TestPlays holds each play to its time, and the hazard log to what finds it.

@@ -57,7 +57,7 @@ func TestDisturbedReadings(t *testing.T) {
 		}
 		for _, f := range []rhythm{{1, 59}, {1, 9}, {1, 4}} {
 			r := newRig(t, 0).granted()
-			for n := range 7200 {
+			for n := range 1800 {
 				if n%(f.bad+f.good) < f.bad {
 					r.step(time.Second, change)
 				} else {

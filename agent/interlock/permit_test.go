@@ -581,6 +581,7 @@ func TestEvidenceOfAReadingThatIsGone(t *testing.T) {
 		r := newRig(t, 0).granted()
 		for range 12 {
 			r.step(max(time.Second, interlock.Table[tc.code].Raise/10), tc.raise)
+			require.False(t, r.x.Standing(tc.code).Gone, name)
 		}
 		s := r.x.Standing(tc.code)
 		require.True(t, s.Raised && !s.Gone && !s.Clearing(), name)

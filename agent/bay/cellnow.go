@@ -68,3 +68,17 @@ func (p *Picture) addML(number int, n *CellNow) float64 {
 func waterOf(p *Pack) *water.Config {
 	return &water.Config{ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, FreeSurfaceCM2: p.FreeSurfaceCM2}
 }
+
+// ReadFirst lists the cells whose level somebody must read with the level rod before
+// any water, the worst first. A cell that was read in the open visit is done with.
+func (p *Picture) ReadFirst() (cells []int) {
+	for _, n := range p.Water.ReadFirst[:p.Water.ReadAsk.Len()] {
+		if number := int(n); number >= 1 && number <= p.Pack.Cells && !(p.Visit.Open && p.Visit.Cells[number-1].read()) {
+			cells = append(cells, number)
+		}
+	}
+	return cells
+}
+
+// read reports whether the level rod was in the cell in this visit.
+func (c *CellVisit) read() bool { return c.LevelMM != nil || c.BeforeMM != nil || c.Dry || c.WasDry }

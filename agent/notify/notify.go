@@ -18,6 +18,7 @@ type Kind uint8
 const (
 	Nothing         Kind = iota
 	WaterSoon            // the lowest level for charging is reached within days
+	LevelsDue            // somebody must read the level of some cells within days
 	PackWarm             // warm enough that others interrupt a charge
 	ChargeBlocked        // something keeps the pack from charging for long
 	ProbeFailed          // blocked by a missing reading
@@ -34,6 +35,8 @@ func (k Kind) String() string {
 	switch k {
 	case WaterSoon:
 		return "water-soon"
+	case LevelsDue:
+		return "levels-due"
 	case PackWarm:
 		return "pack-warm"
 	case HydrogenWarning:
@@ -94,6 +97,7 @@ type Watch struct {
 	code   interlock.Code // why a charge is blocked, when that is the notice
 	told   bool
 	called bool // to water, and nobody has come yet
+	asked  bool // for level readings, and nobody has come yet
 }
 
 // Update processes a picture and reports whether the notice changed. The first
@@ -106,6 +110,7 @@ func (w *Watch) Update(p *bay.Picture) (n Notice, changed bool) {
 		code = w.blocker(p)
 	}
 	w.called = (w.called || kind == ReadyToWater && state == Raised) && !p.Visit.Open && !lasting(p)
+	w.asked = (w.asked || (kind == LevelsDue || kind == ReadyToWater) && state == Raised) && !p.Visit.Open && p.Water.ReadDue
 	if kind == w.now.Kind && state == w.now.State && (code == w.code || state != Raised) && !w.first(p) {
 		return w.now, false
 	}
@@ -165,10 +170,18 @@ func (w *Watch) kindOf(p *bay.Picture) Kind {
 		return ChargeBlocked
 	case raised(interlock.PackWarm) && p.Stage != bay.Vacant:
 		return PackWarm
+	case p.Stage != bay.Vacant && w.levels(p):
+		return LevelsDue
 	case p.Stage != bay.Vacant && w.soon(p):
 		return WaterSoon
 	}
 	return Nothing
+}
+
+// levels reports whether a round of level readings is due that nobody has been called to:
+// once for each round, since a call to water asks for the readings too.
+func (w *Watch) levels(p *bay.Picture) bool {
+	return p.Water.ReadDue && (!w.asked || w.now.Kind == LevelsDue && w.now.State == Raised)
 }
 
 const week, day = 7 * 24, 24 // h

@@ -47,6 +47,12 @@ func water(p *bay.Picture) {
 	copy(p.Water.CoverPlatesML[:], []float64{40.9, 41, 42.2})
 }
 
+// reads is a round of level readings that is due, of cells 3 and 1.
+func reads(p *bay.Picture) {
+	p.Water.ReadDue, p.Water.ReadDueH, p.Water.ReadDueOK = true, 72, true
+	p.Water.ReadAsk, p.Water.ReadFirst[0], p.Water.ReadFirst[1] = 0b101, 3, 1
+}
+
 const (
 	sec    = time.Second
 	minute = time.Minute
@@ -103,6 +109,14 @@ func TestLife(t *testing.T) {
 		"blocked for long": {
 			[]*bay.Picture{picture(0, raised(interlock.LevelUnknown, 0)), picture(10*minute-sec, raised(interlock.LevelUnknown, 0)), picture(10*minute, raised(interlock.LevelUnknown, 0)), picture(11*minute, raised(interlock.LevelUnknown, 0)), picture(12 * minute)},
 			[]string{"nothing settled", "-", "probe-failed raised", "-", "probe-failed settled"},
+		},
+		"level readings due, once for each round": {
+			[]*bay.Picture{picture(0, reads), picture(sec, reads, full), picture(2*sec, reads, full, water), picture(3*sec, reads, full), picture(4*sec, reads, visited(4*sec)), picture(5 * sec), picture(6*sec, reads), picture(7 * sec)},
+			[]string{"levels-due raised", "-", "ready-to-water raised", "ready-to-water settled", "-", "-", "levels-due raised", "levels-due settled"},
+		},
+		"level readings due where no battery is": {
+			[]*bay.Picture{picture(0, reads, stage(bay.Vacant))},
+			[]string{"nothing settled"},
 		},
 		"blocked for another reason": {
 			[]*bay.Picture{picture(10*minute, raised(interlock.LevelUnknown, 0)), picture(20*minute, raised(interlock.PackHot, 0)), picture(21*minute, raised(interlock.PackHot, 0))},
@@ -193,6 +207,10 @@ func TestWords(t *testing.T) {
 		"water":             {picture(0, full, water), "341 ml in total. cell 1: 120 ml; cell 2: 121 ml; cell 3: 100 ml.", "342", "never past the bottom of the vent well"},
 		"cover":             {picture(0, fill), "no more: 123 ml in total. cell 1: 40 ml; cell 2: 41 ml; cell 3: 42 ml.", "120", "just enough pure water"},
 		"cover, not known":  {picture(0, unknown), "plate", "Water to cover", "just enough pure water"},
+		"water and read":    {picture(0, full, water, reads), "Read these cells first: 3, 1. About 2 minutes. Water up to", "", "never past the bottom of the vent well"},
+		"only read":         {picture(0, full, stage(bay.ReadyToWater), reads), "ready for level readings. Read these cells first: 3, 1.", "ready to water", "level rod"},
+		"levels due":        {picture(0, reads), "Levels must be read within 3 days: cells 3, 1.", "", "level rod"},
+		"levels doubted":    {picture(time.Hour, reads, raised(interlock.LevelDoubted, 0)), "Read these cells first: 3, 1.", "within", "level rod"},
 		"stuck contactor":   {picture(0, raised(interlock.ContactorStuck, 0)), "contactor", "", "switch the charger off"},
 		"blocked, no probe": {picture(time.Hour, raised(interlock.LevelUnknown, 0)), "wire broken", "", "probe"},
 	} {

@@ -39,7 +39,7 @@ func everything() *bay.Picture {
 	for i := range 3 {
 		p.Charge.Gravity.Cells[i] = charge.CellGravity{Verdict: charge.GravityBelow, Others: 1}
 	}
-	p.Water.Cells, p.Water.Doubted, p.Water.Over, p.Visit.By = 12, 3, 1, "A. Person"
+	p.Water.Cells, p.Water.Doubted, p.Water.Over, p.Water.SurelyMM, p.Visit.By = 12, 3, 1, 2, "A. Person"
 	p.Holds, p.Visit.People = bay.Locks{{By: "A. Person", Since: time.Hour, Reason: "plug burnt"}}, bay.Locks{{By: "A. Person"}}
 	walk(reflect.ValueOf(p).Elem(), "", func(_ string, v reflect.Value) {
 		switch v.Kind() {
@@ -53,6 +53,7 @@ func everything() *bay.Picture {
 		}
 	})
 	p.Permit.Granted, p.Findings[interlock.NoCode] = false, bay.Finding{}
+	p.Visit.Cells[11], p.Water.ReadAsk, p.Water.ReadFirst[0] = bay.CellVisit{}, 1<<11, 12
 	p.Charge.Evidence, p.Charge.Doubt, p.Charge.Equalize.Due = 1, 1, 1
 	return p
 }

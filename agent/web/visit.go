@@ -21,6 +21,7 @@ type visitPage struct {
 	VisitOpen                   bool
 	Step                        string // open, water, cells, cell, sheet, close, done
 	OnlyCoverPlates             bool
+	Next                        int // the cell to go to, 0 for none
 	Hint                        string
 	Confirm, Leaving            []confirm // before the visit is opened, and closed
 	By, Progress                string
@@ -34,6 +35,7 @@ type visitPage struct {
 	Total                       string
 	Missing                     string
 	Bare                        string // cells with dry plates: nothing is done while there are any
+	Read, Unread                string // which cells to read first; which of them are left, before it is closed
 	Cell                        *cellStep
 	Length, Volume, Temperature string // units in which people write
 	Says                        string
@@ -164,6 +166,8 @@ func (page *visitPage) addCells(p *bay.Picture, v words.Voice) {
 	page.Progress = v.Say("visit.progress", done, p.Pack.Cells)
 	page.Total = v.Say("close.total", v.Volume(total))
 	page.Bare = v.StillBare(bareCells(p))
+	page.Next = nextCell(p, 0)
+	page.Read, page.Unread = v.ReadFirst(p), v.Unread(p)
 	if len(missing) > 0 {
 		page.Missing = v.Say("close.missing", v.Cells(missing))
 	}
@@ -208,6 +212,9 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 		plan: n, Title: v.Say("cell.title", number, p.Pack.Cells), Next: nextCell(p, number), ToMark: !p.Visit.OnlyCoverPlates && !n.Near,
 	}
 	c.Never = v.Say("cell.never", v.Height(n.CeilingMM))
+	if n.Read {
+		c.Warnings = append(c.Warnings, v.Say("cell.first"))
+	}
 	if n.Doubt {
 		c.Warnings = append(c.Warnings, v.Say("cell.doubt"))
 	}
@@ -237,9 +244,17 @@ func gravityOf(v words.Voice, p *bay.Picture, cell int) *judged {
 	return g
 }
 
-// nextCell returns the first cell after the given one that is not done, wrapping
-// around; 0 if all are done.
+// nextCell returns the cell to go to after the given one: the worst of the few to read
+// first, otherwise the first after it that is not done, wrapping around; 0 if all are
+// done. If most are to be read, going over all of them in order reads them too.
 func nextCell(p *bay.Picture, after int) int {
+	if first := p.ReadFirst(); 2*len(first) <= p.Pack.Cells {
+		for _, n := range first {
+			if n != after && !p.Visit.Cells[n-1].Done {
+				return n
+			}
+		}
+	}
 	for i := range p.Pack.Cells {
 		n := (after+i)%p.Pack.Cells + 1
 		if !p.Visit.Cells[n-1].Done && n != after {

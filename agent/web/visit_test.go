@@ -461,3 +461,40 @@ func TestContrast(t *testing.T) {
 	require.NotRegexp(t, `[{; ](color|background|fill|stroke): #`, string(css), "a colour without a name is not checked")
 	require.Less(t, math.Abs(contrast(t, "#777777", "#ffffff")-4.48), 0.01) // example of WCAG technique G18: a grey that just fails
 }
+
+// TestAVisitAsksForReadings: the worst cell first, until it was read.
+func TestAVisitAsksForReadings(t *testing.T) {
+	b := newBench(nil, "bay-1")
+	asks := func(p *bay.Picture) {
+		ready(p)
+		p.Water.ReadDue, p.Water.ReadAsk = true, 1<<6|1<<2|1<<10
+		copy(p.Water.ReadFirst[:], []uint8{7, 3, 11})
+	}
+	b.change("bay-1", asks)
+	for _, path := range []string{"/", "/bays/bay-1", visit, "/sheet?bay=bay-1"} {
+		require.Contains(t, text(t, b.get(path)), "Read these cells first: 7, 3, 11. About 3 minutes.", path)
+		require.Contains(t, unescaped(text(t, b.get(path))), words.EnglishSI().Cautions(), path)
+	}
+	b.change("bay-1", func(p *bay.Picture) {
+		p.Visit = bay.Visit{Open: true, By: "A", Since: p.Now}
+		p.Water.RiseKnown = true
+	})
+	page := text(t, b.get(visit))
+	require.Contains(t, page, "Read these cells first: 7, 3, 11.")
+	require.Contains(t, page, "Next: cell 7")
+	require.Equal(t, 3, strings.Count(page, "read it first"))
+	page = text(t, b.get(visit+"?cell=7"))
+	require.Contains(t, page, "Read it first: put the level rod in this cell")
+	require.Contains(t, page, "<details open><summary>Read level and gravity")
+	require.Contains(t, page, "Next: cell 3")
+	require.NotContains(t, text(t, b.get(visit+"?cell=6")), "Read it first")
+
+	b.change("bay-1", func(p *bay.Picture) {
+		p.Visit.Cells[6] = bay.CellVisit{LevelMM: new(6.0), LevelLast: true, BeforeMM: new(6.0)}
+	})
+	require.NotContains(t, text(t, b.get(visit+"?cell=7")), "Read it first")
+	page = text(t, b.get(visit+"?step=close"))
+	require.Contains(t, page, "Not read yet: cells 3, 11.")
+	b.change("bay-1", func(p *bay.Picture) { p.Visit, p.Stage = bay.Visit{}, bay.Charging })
+	require.Contains(t, text(t, b.get("/bays/bay-1")), "Levels must be read now: cells 7, 3, 11.")
+}

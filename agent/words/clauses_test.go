@@ -17,9 +17,9 @@ const joinsKey = "language.joins"
 
 // marked are the keys of the safety texts. A clause that one language has and
 // another lacks may cost an eye, so they must have the same number of clauses.
-var marked = regexp.MustCompile(`^(aid\..*text|aid\.(call|local)|app\.(cautions|late|lost)|cell\.(add\.\w+|doubt|near|over|never|reminder|sure)|` +
-	`close\.(clean|missing)|confirm\.\w+|do\.\w+|finding\..*\.do|quality\.(lead|refuse|warn)|visit\.open\.(lead|plates)|` +
-	`notice\.(visit-forgotten|water-soon)\.\w+|water\.note|gravity\.note|hold\.reading|pack\.why|odd\.\w+|sheet\.type\.closed)$`)
+var marked = regexp.MustCompile(`^(aid\..*text|aid\.(call|local)|app\.(cautions|late|lost)|cell\.(add\.\w+|doubt|first|near|over|never|reminder|sure)|` +
+	`close\.(clean|missing|read)|confirm\.\w+|do\.\w+|finding\..*\.do|quality\.(lead|refuse|warn)|visit\.open\.(lead|plates)|` +
+	`notice\.(visit-forgotten|water-soon|levels-due)\.\w+|water\.note|gravity\.note|hold\.reading|pack\.why|odd\.\w+|sheet\.type\.closed)$`)
 
 var sentenceEnd = regexp.MustCompile(`\S[.?!](\s|$)`)
 

@@ -30,7 +30,9 @@ func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (text, whatToDo
 	case "visit-forgotten":
 		return v.Say("notice.visit-forgotten.text", cmp.Or(p.Visit.People.Names(), p.Visit.By), v.Span(p.Now-p.Visit.Since)), v.Say("notice.visit-forgotten.do")
 	case "ready-to-water":
-		return v.Says(p) + v.cells(p), v.Say("do.water")
+		return spaced(v.Says(p), v.ReadFirst(p)) + v.cells(p), v.toWater(p)
+	case "levels-due":
+		return v.readRound(p), v.Say("notice.levels-due.do")
 	case "pack-warm":
 		return v.finding(interlock.PackWarm, p)
 	case "hydrogen-warning":
@@ -41,8 +43,15 @@ func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (text, whatToDo
 		text, whatToDo = v.finding(interlock.PlatesBare, p)
 		return text + v.cells(p), whatToDo
 	}
-	return v.finding(p.FirstReason(), p)
+	text, whatToDo = v.finding(p.FirstReason(), p)
+	if p.FirstReason() == interlock.LevelDoubted {
+		text = spaced(text, v.ReadFirst(p))
+	}
+	return text, whatToDo
 }
+
+// spaced joins sentences, the second of which may be "".
+func spaced(a, b string) string { return strings.TrimSpace(a + " " + b) }
 
 func (v Voice) finding(c interlock.Code, p *bay.Picture) (text, whatToDo string) {
 	return Capital(v.Title(c)) + ". " + v.Why(p, c), v.WhatToDo(c, p.Findings[c].Evidence)
@@ -77,7 +86,7 @@ func (v Voice) Round(site, agent string, pictures []*bay.Picture) (title, text s
 		if u.CallsPerson() {
 			call++
 		}
-		lines = append(lines, p.Bay+": "+v.Say("urgency."+u.Class)+". "+v.Says(p)+v.cells(p))
+		lines = append(lines, p.Bay+": "+v.Say("urgency."+u.Class)+". "+spaced(v.Says(p), v.ReadDue(p))+v.cells(p))
 	}
 	return v.Say("notice.round.title", site, agent), v.Summary(call) + "\n\n" + strings.Join(lines, "\n")
 }

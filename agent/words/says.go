@@ -34,6 +34,9 @@ func (v Voice) stageSays(p *bay.Picture) string {
 	case bay.Cooling:
 		return v.coolingSays(p)
 	case bay.ReadyToWater:
+		if onlyReadings(p) {
+			return v.Say("says.ready.read")
+		}
 		return v.Say("says.ready", v.Volume(p.Water.WholeML()))
 	case bay.Watering:
 		return v.Say("says.watering" + when(p.Visit.OnlyCoverPlates, ".plates"))
@@ -144,7 +147,15 @@ func (v Voice) ToDo(p *bay.Picture) string {
 	case p.Findings[interlock.CloseDelay].Raised:
 		return v.WhatToDo(interlock.CloseDelay, p.Findings[interlock.CloseDelay].Evidence)
 	case p.Stage == bay.ReadyToWater:
-		return v.Say("do.water")
+		return v.toWater(p)
 	}
 	return v.Say("do.nothing")
 }
+
+// toWater is what to do at a pack that is ready for it.
+func (v Voice) toWater(p *bay.Picture) string {
+	return v.Say(map[bool]string{true: "do.read", false: "do.water"}[onlyReadings(p)])
+}
+
+// onlyReadings reports whether a pack that is ready needs level readings and no water.
+func onlyReadings(p *bay.Picture) bool { return p.Water.WholeML() < 1 && len(p.ReadFirst()) > 0 }

@@ -44,7 +44,7 @@ var units = map[string]string{
 
 // pure are the numbers that have no unit.
 var pure = map[string]bool{
-	"v": true, "seq": true, "cell": true, "ratio": true, "state_of_charge": true, "level_again": true,
+	"v": true, "seq": true, "cell": true, "ratio": true, "state_of_charge": true, "level_again": true, "read_cells": true,
 	"counts": true, "gravity": true, "bare_cells": true, "overfilled_cells": true, "gravity_25c": true, "over_full": true, "over_others": true,
 	"value": true, "low": true, "high": true, // of a field, in its own unit
 }

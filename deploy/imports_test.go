@@ -17,7 +17,7 @@ type room struct {
 
 // core lists the packages that decide.
 var core = []string{
-	"agent/bay", "agent/interlock", "agent/charge", "agent/cooldown", "agent/water",
+	"agent/bay", "agent/alive", "agent/interlock", "agent/charge", "agent/cooldown", "agent/water",
 	"agent/reading", "agent/electrolyte", "agent/order",
 }
 
@@ -30,6 +30,7 @@ var said = append([]string{"agent/words", "agent/view"}, core...)
 var rooms = []room{
 	{"agent/reading", false, nil, "the innermost package: everything else builds on it"},
 	{"agent/electrolyte", false, nil, "numbers and formulas without state"},
+	{"agent/alive", false, inner, rule},
 	{"agent/interlock", false, inner, rule},
 	{"agent/charge", false, inner, rule},
 	{"agent/cooldown", false, inner, rule},

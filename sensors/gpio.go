@@ -43,7 +43,7 @@ var (
 )
 
 // kernelPin returns the line of a character device behind a pin, which may be an alias.
-func kernelPin(pin gpio.PinIO) (gpio.PinIn, error) {
+func kernelPin(pin gpio.PinIn) (gpio.PinIn, error) {
 	if pin == nil {
 		return nil, errNoLine
 	}
@@ -51,7 +51,7 @@ func kernelPin(pin gpio.PinIO) (gpio.PinIn, error) {
 		pin = alias.Real()
 	}
 	for _, chip := range gpioioctl.Chips {
-		if line := chip.ByName(pin.Name()); line != nil && gpio.PinIO(line) == pin {
+		if line := chip.ByName(pin.Name()); line != nil && gpio.PinIn(line) == pin {
 			return &kernelLine{PinIn: line, request: func(pull gpio.Pull) (lineSet, error) {
 				return chip.LineSet(gpioioctl.LineInput, gpio.NoEdge, pull, line.Name())
 			}}, nil

@@ -3,6 +3,7 @@ package bay
 import (
 	"time"
 
+	"bayward/agent/alive"
 	"bayward/agent/interlock"
 )
 
@@ -20,6 +21,7 @@ type Bay struct {
 	counts   counts               // what the packs of this bay have accumulated here
 	asked    asked                // what users have ordered
 	charged  lastCharged          // when it was last on charge
+	alive    *alive.Watch         // which sensors show life
 	lock     *interlock.Interlock // nil before the first tick, unless a latch came back
 	released *PackMemory          // of a pack whose history was closed, until Histories takes it
 	between  []Event              // events between two ticks, reported in the next one
@@ -33,7 +35,7 @@ type Bay struct {
 // New makes a core that knows nothing and blocks. The configuration must have
 // checked the setup.
 func New(s Setup) *Bay {
-	b := &Bay{setup: s, events: make([]Event, 0, 32), identity: newIdentity(&s)}
+	b := &Bay{setup: s, events: make([]Event, 0, 32), identity: newIdentity(&s), alive: alive.New(alive.Config{})}
 	b.pic = Picture{Bay: s.Name, Naming: b.identity.by, Limits: &b.setup.Limits, has: &b.setup}
 	if b.identity.fixed {
 		b.place(&b.identity.packs[0])
@@ -57,6 +59,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 
 	judgeReadings(&p.Seen, r, now, b.setup.Limits.StaleAfter)
 	p.Seen.LateTick = p.Seen.LateTick || stands
+	b.doubtReadings(now)
 	cellV := p.Seen.PackV
 	cellV.Value /= float64(b.history.pack.Cells)
 

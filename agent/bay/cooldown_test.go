@@ -34,9 +34,11 @@ func (n coolNight) readings(i int) *bay.Readings {
 	if i < 60 {
 		amps, volts, packC = 8, 31.2, n.startC
 	}
+	// 1350 ml grow by 5.66e-4 per °C (Myhre et al. 1998) on 130 cm².
+	levelMM := 6 + 0.0588*(packC-25)
 	r := &bay.Readings{
 		Now: now, PackV: reading.Good(volts, now), CurrentA: reading.Good(amps, now), PackC: reading.Good(packC, now),
-		AmbientC: reading.Good(airC, now), Level: reading.LevelBetween(6, 6, now), ContactorClosed: reading.Good(0, now),
+		AmbientC: reading.Good(airC, now), Level: reading.LevelBetween(levelMM, levelMM, now), ContactorClosed: reading.Good(0, now),
 	}
 	if i == 65 {
 		// Settled, 117 ml are missing to the fill mark. Mixed in, they turn 1.300 into

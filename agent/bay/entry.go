@@ -89,7 +89,7 @@ func (b *Bay) judgeLevel(mm float64, cell int) *order.Refusal {
 	wellMM := b.history.pack.VentWellMM
 	why := rejected[b.history.water.Judge(cell, mm)]
 	blind := !b.pic.Water.Known || !b.pic.Water.RiseKnown
-	if why == order.NoCode || b.pic.Visit.Open && blind && mm <= wellMM+water.OverWellMM {
+	if why == order.NoCode || (b.pic.Visit.Open || b.checksProbe(cell)) && blind && mm <= wellMM+water.OverWellMM {
 		return nil
 	}
 	return &order.Refusal{Code: why, Field: order.LevelField, Value: mm, High: wellMM}
@@ -98,6 +98,9 @@ func (b *Bay) judgeLevel(mm float64, cell int) *order.Refusal {
 // record applies one line that nothing is wrong with.
 func (b *Bay) record(c *order.CellEntry, by string, now time.Duration) {
 	marked := c.How == order.ToMark && c.LevelMM == nil
+	if c.LevelMM != nil { // read, not worked out
+		b.handRead(c.Cell, *c.LevelMM)
+	}
 	if b.pic.Visit.Open {
 		b.recordVisit(c, by)
 	}

@@ -22,10 +22,12 @@ func (b *Bay) Memory() Memory {
 		PermitS: b.pic.PermitS, BlockedS: b.pic.BlockedS, Readied: b.pic.Readied, Opened: b.history.opened,
 		Holds: storedLocks(b.asked.holds, b.pic.Now), LeaveS: b.asked.leave.left(b.pic.Now).Seconds(),
 		Raised: raised(b.lock, false), BadS: badTimes(b.lock), UnseenS: b.conn.unseenFor(b.pic.Now).Seconds(),
+		BayAlive: b.alive.OfBay(),
 	}
 	if b.identity.open != none {
 		m.Pack, m.Cells, m.History = b.history.pack.Name, b.history.pack.Cells, b.history.memory()
 		m.Charge.MayFlow = b.pic.Permit.Granted
+		m.Alive = b.alive.OfPack()
 	}
 	if !b.identity.fixed {
 		t := b.counts.sum(b.history.totals())
@@ -60,6 +62,7 @@ func (b *Bay) packMemory(left bool) *PackMemory {
 		MemoryHead: MemoryHead{V: memoryVersion, Pack: p.Name, Cells: p.Cells}, Bay: b.setup.Name, Opened: b.history.opened,
 		Left: left, Latches: latched(b.lock).only(b.history.latchNames()), History: b.history.memory(), Readied: b.pic.Readied,
 	}
+	m.Alive = b.alive.OfPack()
 	m.Sum = m.sum()
 	return m
 }
@@ -90,6 +93,7 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 		return err
 	}
 	b.pic.PermitS, b.pic.BlockedS = m.PermitS, m.BlockedS
+	b.alive.Restore(m.BayAlive, now, gap, proven)
 	if only == nil {
 		return b.resume(m, now, gap, proven)
 	}
@@ -144,7 +148,7 @@ func (m *Memory) usable(only *Pack) error {
 		}
 	}
 	if !m.intact() || !(m.PermitS >= 0 && m.BlockedS >= 0) || m.Totals != nil && !(m.Totals.InAh >= 0 && m.Totals.GassingAh >= 0) ||
-		only != nil && !m.valid(only.Cells) {
+		!m.BayAlive.Valid() || only != nil && !m.valid(only.Cells) {
 		return damaged("it is damaged")
 	}
 	return nil

@@ -127,6 +127,7 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 		b.removeLock(o, now)
 	case order.Release:
 		b.asked.release = true
+		b.alive.Trial()
 	case order.VisitOpen:
 		b.openVisit(o, now)
 	case order.VisitJoin:
@@ -163,6 +164,7 @@ func (b *Bay) openVisit(o *order.Order, now time.Duration) {
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
 	b.pic.Visit = Visit{Open: true, By: o.By, People: Locks{{By: o.By, Since: now}}, Since: now, OnlyCoverPlates: !ready}
 	b.asked.visit = visitStart{pilotMM: b.pic.Water.SettledMM, known: b.pic.Water.Known}
+	b.alive.VisitOpened()
 	b.answer(o, Event{Kind: VisitOpened, Plates: !ready})
 }
 
@@ -173,8 +175,9 @@ func (b *Bay) closeVisit(o *order.Order, now time.Duration) {
 		total += ml
 		touched = touched || ml > 0 || v.Cells[i].DrawnML > 0
 	}
+	net := v.net()
+	b.alive.VisitClosed(b.pilotML(&net))
 	if touched {
-		net := v.net()
 		b.history.water.Filled(&net, v.guessed(), b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
 	}
 	b.pic.Visit = Visit{}

@@ -10,6 +10,7 @@ import (
 // place replaces the pack in place: nothing is known of the new one yet.
 func (b *Bay) place(p *Pack) {
 	b.history = newHistory(p, &b.setup)
+	b.alive.Pack(aliveConfig(&b.setup, p))
 	h := &b.history
 	b.pic.Pack, b.pic.Naming, b.pic.Readied = p, b.identity.by, 0
 	b.pic.Charge, b.pic.Cool, b.pic.Water = *h.charge.Status(), *h.cool.Status(), *h.water.Status()
@@ -125,6 +126,7 @@ func (b *Bay) restorePack(m *PackMemory, now, gap time.Duration, proven bool) er
 	past := m.History
 	past.Charge.Moved = m.Left || m.Bay != b.setup.Name
 	b.history.restore(&past, now, gap, proven)
+	b.alive.Restore(m.Alive, now, gap, proven)
 	b.pic.Charge, b.pic.Readied = *b.history.charge.Status(), m.Readied
 	for name := range m.Latches {
 		b.history.latched[interlock.Lookup(name)] = true

@@ -214,10 +214,11 @@ func (w *world) obey(events []bay.Event) {
 }
 
 // watch counts how long current has certainly flowed. A tick after more than ten
-// minutes proves nothing about the time between.
+// minutes proves nothing about the time between. A current and a voltage that
+// contradict each other are unknown, and block.
 func (w *world) watch(p *bay.Picture, dt time.Duration) {
 	i := w.r.CurrentA.Value / w.setup.Pack.CapacityAh
-	if p.Charge.Full || !w.ok(w.r.PackV) || !w.plugged() || !w.ok(w.r.CurrentA) || !(i >= 0.05 && i < 1) || dt > 10*time.Minute {
+	if p.Charge.Full || !p.Seen.CurrentA.OK() || !p.Seen.PackV.OK() || !w.ok(w.r.PackV) || !w.plugged() || !w.ok(w.r.CurrentA) || !(i >= 0.05 && i < 1) || dt > 10*time.Minute {
 		w.flows = 0
 		return
 	}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"time"
 
+	"bayward/agent/alive"
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/water"
@@ -29,6 +30,8 @@ type History struct {
 	Charge charge.Memory    `json:"charge"`
 	Water  water.Memory     `json:"water"`
 	Cool   *cooldown.Memory `json:"cool,omitempty"` // only estimates depend on it
+	// Alive is of the sensors that stay in the pack, in a bay for several.
+	Alive *alive.Memory `json:"alive,omitempty"`
 }
 
 // Memory is what decisions need after a restart. It is plain data, stored by
@@ -60,6 +63,8 @@ type Memory struct {
 	// BadS is the bad time that findings not raised yet have counted, by name.
 	BadS  map[string]float64 `json:"bad_s,omitempty"`
 	Clash string             `json:"clash,omitempty"` // why no pack is believed until it is unplugged or named
+	// BayAlive is of the bay's own sensors.
+	BayAlive *alive.Memory `json:"bay_alive,omitempty"`
 }
 
 // PackMemory is the history of a pack, carried from bay to bay. What belongs to
@@ -131,7 +136,7 @@ func (h *History) valid(cells int) bool {
 			return false
 		}
 	}
-	return h.Charge.Valid() && h.Water.Valid(cells)
+	return h.Charge.Valid() && h.Water.Valid(cells) && h.Alive.Valid()
 }
 
 // PackPart returns the pack's history from a bay's memory, nil when there is none

@@ -248,6 +248,7 @@ type Picture struct {
 	BlockedS float64
 	Readied  uint64 // how often the pack became ready to water
 	Totals   Totals
+	Proofs   [reading.NumSensors]Proof // when each sensor last showed that it lives
 	has      *Setup
 }
 

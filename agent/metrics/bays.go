@@ -28,6 +28,7 @@ func (c *Collector) bay(out sink, p *bay.Picture) {
 	c.relayState(out, p)
 	c.ages(out, p)
 	derived(out, p)
+	proofs(out, p)
 	configured(out, p)
 	c.watered(out, p)
 }
@@ -70,6 +71,15 @@ func (c *Collector) relayState(out sink, p *bay.Picture) {
 	}
 	if on, known := c.src.RelayClosed(p.Bay); known {
 		out.flag(closed, labels{p.Bay}, on)
+	}
+}
+
+// proofs tells how long ago each sensor showed that it lives.
+func proofs(out sink, p *bay.Picture) {
+	for s := range p.Proofs {
+		if at := &p.Proofs[s]; at.Known {
+			out(proofAge, labels{p.Bay, reading.Sensor(s).String()}, max(p.Now-at.At, 0).Seconds())
+		}
 	}
 }
 

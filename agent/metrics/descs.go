@@ -57,10 +57,11 @@ var (
 	tempLimit  = gauge("temperature_limit_celsius", "Configured pack temperatures: maximum for charging, maximum for watering.", "bay", "limit")
 	closed     = gauge("relay_closed", "Whether the charge-enable relay is closed: by its feedback contact where one is read, otherwise by what its keeper answered; absent while the keeper is silent.", "bay")
 	readingAge = gauge("reading_age_seconds", "Age of a sensor's last usable value.", "bay", "sensor")
+	proofAge   = gauge("sensor_proof_age_seconds", "Time since a sensor last showed that it lives, by a movement that only a living one makes; absent while not known.", "bay", "sensor")
 )
 
 var descs = []*desc{
 	buildInfo, mqttConnected, mqttOutbox, permitted, finding, stage, packV, packA, packC, ambientC, level,
 	coolLeft, waterNeed, waterLost, forecast, hydrogen, charged, gassed, charges, fulls, given, bayInfo, levelLimit, tempLimit,
-	closed, readingAge,
+	closed, readingAge, proofAge,
 }

@@ -31,12 +31,15 @@ const (
 	BadCRC                     // the answer was corrupted
 	PowerOn                    // the sensor shows its power-on value, not a measurement
 	Stale                      // the last good value is too old
+	NotMoving                  // the value did not move when it must, see agent/alive
+	Exchanged                  // it is another sensor's: two are exchanged
 	numFaults
 )
 
 var faultNames = [numFaults]string{
 	"missing", "none", "open", "short", "over-range", "implausible", "contradictory",
 	"no-answer", "bus-stuck", "timeout", "bad-crc", "power-on", "stale",
+	"not-moving", "exchanged",
 }
 
 // String returns the fault's name in metrics and messages, such as "no-answer".

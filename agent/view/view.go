@@ -67,6 +67,7 @@ type View struct {
 	Holds           []Lock    `json:"holds,omitempty"`      // who holds the charge; it stays blocked until the last one is removed
 	CloseInS        *float64  `json:"close_in_s,omitempty"` // countdown after the last hold or visit, before the contactor may close
 	Faults          []Fault   `json:"faults,omitempty"`
+	SensorProofs    []Proof   `json:"sensor_proofs,omitempty"` // of the sensors that have shown that they live
 	Watchdog        *Watchdog `json:"watchdog,omitempty"` // absent with simulated sensors
 }
 
@@ -158,6 +159,22 @@ type Fault struct {
 	Fault  string `json:"fault"`
 }
 
+// Proof is when a sensor last showed that it lives: by a movement that only a living one
+// makes, see go doc ./agent/alive.
+type Proof struct {
+	Sensor string  `json:"sensor"`
+	ForS   float64 `json:"for_s"` // since then
+}
+
+func proofs(p *bay.Picture) (all []Proof) {
+	for s := range p.Proofs {
+		if at := &p.Proofs[s]; at.Known {
+			all = append(all, Proof{reading.Sensor(s).String(), max(p.Now-at.At, 0).Seconds()})
+		}
+	}
+	return all
+}
+
 // Of builds the view of a picture. It allocates; the core's own path does not use
 // it.
 func Of(p *bay.Picture) View {
@@ -203,7 +220,7 @@ func Of(p *bay.Picture) View {
 	if f := &p.Findings[interlock.CloseDelay]; f.Raised {
 		v.CloseInS = when(true, f.Evidence.Value)
 	}
-	v.Faults, v.Watchdog = faults(p), watchdog(p)
+	v.Faults, v.SensorProofs, v.Watchdog = faults(p), proofs(p), watchdog(p)
 	return v
 }
 

@@ -24,12 +24,16 @@ func (v Voice) Title(c interlock.Code) string {
 func (v Voice) When(c interlock.Code) string { return v.Say("finding." + c.String() + ".when") }
 
 // WhatToDo returns what a technician should do about a finding, "" for none. A
-// reason that needs something other than the usual action has its own text.
+// reason, or a fault of a reading, that needs something other than the usual action has
+// its own text.
 func (v Voice) WhatToDo(c interlock.Code, e interlock.Evidence) string {
 	if c == interlock.NoCode || c >= interlock.NumCodes {
 		return ""
 	}
 	finding := "finding." + c.String()
+	if own := finding + "." + e.Fault.String() + ".do"; e.Fault != reading.None && v.has(own) {
+		return v.Say(own)
+	}
 	if own := finding + "." + e.Reason.String() + ".do"; reasonOf(c, e.Reason) && v.has(own) {
 		return v.Say(own)
 	}

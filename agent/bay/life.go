@@ -1,0 +1,77 @@
+package bay
+
+import (
+	"time"
+
+	"bayward/agent/alive"
+	"bayward/agent/reading"
+	"bayward/agent/water"
+)
+
+// aliveConfig is what the movements that the sensors must show depend on.
+func aliveConfig(s *Setup, p *Pack) alive.Config {
+	c := alive.Config{
+		CapacityAh: p.CapacityAh, ElectrolyteML: p.ElectrolyteML, FreeSurfaceCM2: p.FreeSurfaceCM2, FullGravity: p.FullGravity,
+		GasHoldUpMM: s.Limits.GasHoldUpMM, Current: s.Fitted.Has(reading.PackCurrent),
+	}
+	if len(s.Packs) > 0 { // the probe is in the pack, and so is a sensor by which it is recognised
+		c.OfPack = reading.SensorsOf(reading.ElectrolyteLevel).With(reading.PackTemperature, s.Recognises)
+	}
+	return c
+}
+
+// doubtReadings follows which sensors live, and makes the readings of the others faults,
+// so that they block like a broken wire.
+func (b *Bay) doubtReadings(now time.Duration) {
+	s, c, w := &b.pic.Seen, &b.pic.Charge, &b.pic.Water
+	cellV := s.PackV
+	cellV.Value /= float64(b.history.pack.Cells)
+	b.alive.Step(&alive.Inputs{
+		Now: now, Level: s.Level, CellV: cellV, CurrentA: s.CurrentA, PackC: s.PackC, AmbientC: s.AmbientC,
+		Airflow: s.Airflow, Feedback: s.ContactorClosed, Complete: s.ChargerComplete,
+		TotalInAh: c.TotalInAh, TotalGassingAh: c.TotalGassingAh,
+		PredictMM: w.PredictMM + w.RiseMM, PredictOK: w.PredictOK && w.RiseKnown,
+	})
+	for i := range sensorTable {
+		row := &sensorTable[i]
+		why := b.alive.Fault(row.sensor)
+		b.pic.Proofs[row.sensor].At, b.pic.Proofs[row.sensor].Known = b.alive.Proof(row.sensor)
+		switch {
+		case why == reading.None:
+		case row.at == nil:
+			if s.Level.Usable() {
+				s.Level.Fault = why
+			}
+		case row.at(s).OK():
+			row.at(s).Fault = why
+		}
+	}
+}
+
+// Proof is when a sensor last showed that it lives.
+type Proof struct {
+	At    time.Duration
+	Known bool
+}
+
+// handRead compares a level that a rod showed in the cell of the probe with the probe.
+func (b *Bay) handRead(cell int, mm float64) {
+	if cell == b.history.pack.ProbeCell && b.identity.open != none {
+		b.alive.ByHand(mm)
+	}
+}
+
+// checksProbe reports whether a level reading is for the probe that is doubted: it is
+// taken whatever else is known, because it is what ends the doubt.
+func (b *Bay) checksProbe(cell int) bool {
+	return cell == b.history.pack.ProbeCell && b.alive.Fault(reading.ElectrolyteLevel) != reading.None
+}
+
+// pilotML returns what a visit gave the cell with the probe; 0 where it is not known
+// which that is.
+func (b *Bay) pilotML(net *[water.MaxCells]float64) float64 {
+	if n := b.history.pack.ProbeCell; n > 0 {
+		return net[n-1]
+	}
+	return 0
+}

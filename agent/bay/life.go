@@ -23,7 +23,7 @@ func aliveConfig(s *Setup, p *Pack) alive.Config {
 // doubtReadings follows which sensors live, and makes the readings of the others faults,
 // so that they block like a broken wire.
 func (b *Bay) doubtReadings(now time.Duration) {
-	s, c, w := &b.pic.Seen, &b.pic.Charge, &b.pic.Water
+	s, c, w := &b.pic.Seen, b.history.charge.Status(), b.history.water.Status()
 	cellV := s.PackV
 	cellV.Value /= float64(b.history.pack.Cells)
 	b.alive.Step(&alive.Inputs{

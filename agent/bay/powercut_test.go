@@ -2,6 +2,7 @@ package bay_test
 
 import (
 	"encoding/json"
+	"math"
 	"testing"
 	"time"
 
@@ -26,6 +27,7 @@ type cutter struct {
 	deliveredS     float64 // counted here, while the contactor is closed
 	overrun, fulls bool    // so far
 	pulled         bool    // the plug
+	ticks          int     // for sensors that live
 }
 
 const cutterTick = 10 * time.Second
@@ -41,6 +43,9 @@ func (c *cutter) tick(t *testing.T) *bay.Picture {
 		c.cut(t)
 	}
 	c.Now += cutterTick - time.Second // a tick is one more
+	c.ticks++
+	phase := 2 * math.Pi * (time.Duration(c.ticks) * cutterTick).Hours()
+	c.Values.PackC, c.Values.LevelMM = 25+math.Sin(phase), 6+math.Sin(phase/3)
 	c.Values.PackV, c.Values.CurrentA = 25.2, 0
 	if c.pulled {
 		c.Values.PackV = 0

@@ -68,7 +68,7 @@ type View struct {
 	CloseInS        *float64  `json:"close_in_s,omitempty"` // countdown after the last hold or visit, before the contactor may close
 	Faults          []Fault   `json:"faults,omitempty"`
 	SensorProofs    []Proof   `json:"sensor_proofs,omitempty"` // of the sensors that have shown that they live
-	Watchdog        *Watchdog `json:"watchdog,omitempty"` // absent with simulated sensors
+	Watchdog        *Watchdog `json:"watchdog,omitempty"`      // absent with simulated sensors
 }
 
 // Finding is a raised finding with everything a technician needs.

@@ -126,3 +126,25 @@ func TestThePilotReadInAVisitFollowsItsProbe(t *testing.T) {
 		require.InDelta(t, 3, b.Status().LevelMM[cell], 0.5, "cell %d", cell+1)
 	}
 }
+
+// TestADoubtedCellIsAskedFor: a reading that disagrees with its cell's estimate lowers
+// what decides the charge until a second one is taken, so somebody must be asked for it.
+func TestADoubtedCellIsAskedFor(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := newRig(known(), 12)
+		for range rapid.IntRange(1, 30).Draw(t, "steps") {
+			switch cell := rapid.IntRange(1, 12).Draw(t, "cell"); rapid.IntRange(0, 2).Draw(t, "act") {
+			case 0:
+				r.Level(cell, rapid.Float64Range(8, 16).Draw(t, "mm"))
+			case 1:
+				var given [water.MaxCells]float64
+				given[cell-1] = 60
+				r.Filled(&given, 0, 0, false, r.in.GassingAh)
+			case 2:
+				r.lose(rapid.Float64Range(0, 1).Draw(t, "lost"))
+			}
+			s := r.stand(12, 12)
+			require.Zero(t, s.Doubted&^uint64(s.ReadAsk), "doubted %b, asked for %b", s.Doubted, s.ReadAsk)
+		}
+	})
+}

@@ -86,7 +86,7 @@ func (b *Balance) askFor() {
 	for i := range b.cfg.Cells {
 		c := &k.cells[i]
 		mm := c.lowAfter(b.lostSince(c)+next) + s.NeedML[i]/b.ml(1)
-		if !c.Set || mm < askSpareMM {
+		if !c.Set || mm < askSpareMM || s.Doubted&(1<<i) != 0 {
 			list[n], n = asked{i + 1, mm}, n+1
 		}
 	}

@@ -177,15 +177,23 @@ func (m *month) goWrong() {
 	m.during(28, 4, 5, func(r *bay.Readings, _ float64) { r.RecordFailing = true })
 }
 
-// water is a person who waters the pack when it was called for at six in the morning.
+// water is a person who, at six in the morning, reads the cells that the picture asks
+// for, and waters the pack when that was called for.
 func (m *month) water(i int, p *bay.Picture) {
-	if p.Stage != bay.ReadyToWater || i%(24*60) != 13*60 {
+	calls := p.Stage == bay.ReadyToWater
+	if i%(24*60) != 13*60 || !calls && !p.Findings[interlock.LevelDoubted].Raised {
 		return
 	}
 	o := func(at int, o order.Order) {
 		m.asked++
 		o.ID, o.By = fmt.Sprint("order-", m.asked), "A. Person"
 		m.rows[at].orders = append(m.rows[at].orders, o)
+	}
+	for _, cell := range p.Water.ReadAsk.Numbers() {
+		o(i+2, order.Order{Kind: order.Level, Cell: cell, LevelMM: m.rows[i].levelMM, Sure: true})
+	}
+	if !calls {
+		return
 	}
 	o(i+1, order.Order{Kind: order.VisitOpen})
 	for cell := 1; cell <= p.Water.Cells; cell++ {

@@ -80,7 +80,7 @@ func (b *Balance) compareCells() {
 	if moved := b.gassingAh - d.atAh; !d.outdated && moved < stepAh && moved > -stepAh {
 		return
 	}
-	d.lowestMM, d.fixedMM = 0, math.Inf(1)
+	d.lowestMM, d.fixedMM = 0, b.pilotRodMM()
 	for i := range b.cfg.Cells {
 		c := &d.cells[i]
 		if *c = b.differenceOf(i); c.fixed {
@@ -92,10 +92,10 @@ func (b *Balance) compareCells() {
 	d.atAh, d.outdated = b.gassingAh, false
 }
 
-// differenceOf returns that of one cell. The pilot is where its probe shows it, unless
-// a level rod has said otherwise: then the probe may be wrong.
+// differenceOf returns that of one cell. The pilot is where its probe shows it; for a
+// level rod that has said otherwise see pilotRodMM.
 func (b *Balance) differenceOf(i int) difference {
-	if i+1 == b.cfg.Pilot && !b.cells[i].Measured && !b.cells[i].Dry {
+	if i+1 == b.cfg.Pilot && !b.cells[i].Dry && (!b.cells[i].Measured || b.know.cells[i].Set && !b.know.cells[i].Lost) {
 		return difference{use: 1}
 	}
 	if c := &b.know.cells[i]; b.fixed(i) {
@@ -110,6 +110,20 @@ func (b *Balance) differenceOf(i int) difference {
 func (b *Balance) fixed(i int) bool {
 	c := &b.know.cells[i]
 	return c.Rod && !c.Lost && i+1 != b.cfg.Pilot && !b.cells[i].Dry
+}
+
+// pilotRodMM returns how low the pilot cell is by a level rod and what was recorded
+// since, whatever its probe shows; infinite when no rod has read it.
+func (b *Balance) pilotRodMM() float64 {
+	if b.cfg.Pilot == 0 {
+		return math.Inf(1)
+	}
+	c := &b.know.cells[b.cfg.Pilot-1]
+	if !c.Rod || c.Lost || b.cells[b.cfg.Pilot-1].Dry {
+		return math.Inf(1)
+	}
+	mm, _ := c.after(b.lostSince(c))
+	return mm + c.LowMM
 }
 
 // likelyNow returns the likely settled level of a cell, wherever it is counted from.
@@ -314,6 +328,7 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 		b.learnScale(beforeMM)
 	}
 	pilotML := b.pilotML(givenML)
+	late := b.recorded(b.mm(pilotML))
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
 		if givenML[i] != c.PouredML {
@@ -324,7 +339,7 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 		case beforeOK && b.s.Known && !b.open:
 			c.OffsetMM += beforeMM + b.mm(givenML[i]) - b.s.SettledMM
 		default:
-			c.OffsetMM += b.mm(givenML[i] - pilotML)
+			c.OffsetMM += b.mm(givenML[i]-pilotML) + late
 		}
 		c.PouredML = 0
 	}

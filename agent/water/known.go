@@ -48,6 +48,7 @@ const (
 	// lowZ and highZ are how many standard errors the bounds are away, and agreeZ how
 	// many beyond a reader's own error two measurements may be apart.
 	lowZ, highZ, agreeZ = 2.4, 2.0, 1.6
+	rodHighZ            = 3.0 // highZ once a rod has read the cell
 )
 
 // KnownCell is what is known of one cell's level, as it is also stored. Lengths are
@@ -131,7 +132,11 @@ func (c *KnownCell) lowAfter(lostMM float64) float64 {
 // highAfter returns the highest.
 func (c *KnownCell) highAfter(lostMM float64) float64 {
 	mm, variance := c.after(lostMM)
-	return mm + c.HighMM + math.Sqrt(highZ*highZ*variance+c.BiasMM*c.BiasMM)
+	z := highZ
+	if c.Rod {
+		z = rodHighZ
+	}
+	return mm + c.HighMM + math.Sqrt(z*z*variance+c.BiasMM*c.BiasMM)
 }
 
 // measure takes a level measured in the cell itself, at its gassing total. It replaces
@@ -143,7 +148,7 @@ func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
 	spread := c.Var + r
 	agrees := c.Lost || math.Abs(off) <= readerMM+agreeZ*math.Sqrt(spread)
 	if agrees && c.Rod != rod { // what is not the same rod may be off by itself
-		spread += square((biasMM + c.BiasMM) / 2)
+		spread += square(biasMM + c.BiasMM)
 	}
 	if agrees {
 		c.learn(off, spread, r)
@@ -198,11 +203,11 @@ func (b *Balance) begin(lowMM, highMM float64, calm bool) {
 	if !calm {
 		gas = b.cfg.GasHoldUpMM / 2
 	}
-	probe := square(probeSD) + square(gas)
-	if highMM-lowMM > wideMM { // all that is in the span is possible
+	if highMM-lowMM > wideMM {
 		highMM = min(highMM, max(b.s.CeilingMM, lowMM))
-		mid, probe = (lowMM+highMM)/2, probe+square((highMM-lowMM)/2/lowZ)
+		mid = (lowMM + highMM) / 2
 	}
+	probe := square(probeSD) + square(gas) + square((highMM-lowMM)/2/highZ) // all that is in the span is possible
 	for i := range b.cfg.Cells {
 		c := &k.cells[i]
 		switch {
@@ -287,7 +292,7 @@ func (b *Balance) trustProbe(settledMM float64) {
 	const leastMM, tolMM, tolShare = 2.0, 1.0, 0.25
 	r := &b.know.rise
 	showed := settledMM - r.fromMM
-	alive := r.pending && r.mm >= leastMM && math.Abs(showed-r.mm) <= tolMM+tolShare*r.mm
+	alive := r.pending && r.mm >= leastMM && b.spanMM <= tolMM && math.Abs(showed-r.mm) <= tolMM+tolShare*r.mm
 	r.pending = false
 	if alive {
 		b.probeKnown(settledMM)

@@ -30,6 +30,9 @@ type Memory struct {
 	RiseMM  *float64    `json:"rise_mm,omitempty"` // of the last visit, which the pilot's probe must still show
 	FromMM  float64     `json:"rise_from_mm,omitempty"`
 	ReadDue bool        `json:"read_due,omitempty"`
+	GasMM   float64     `json:"gas_mm,omitempty"`   // part of the level that is gas
+	StillMM *[2]float64 `json:"still_mm,omitempty"` // the level that was still, from and to
+	RisenMM float64     `json:"risen_mm,omitempty"` // see Status.UnrecordedMM
 }
 
 // Memory returns what must survive a restart, as of the last step.
@@ -41,6 +44,10 @@ func (b *Balance) Memory() Memory {
 		Scale: b.use.scale, ScaleSE: b.use.scaleSE,
 		OffsetMM: []float64{}, Due: b.due,
 		Known: b.storedKnown(), Touched: b.know.touched, ReadDue: b.s.ReadDue,
+	}
+	m.GasMM = b.gasMM
+	if m.RisenMM = b.s.UnrecordedMM; b.still.known {
+		m.StillMM = &[2]float64{b.still.lowMM, b.still.highMM}
 	}
 	if r := &b.know.rise; r.pending {
 		m.RiseMM, m.FromMM = new(r.mm), r.fromMM
@@ -72,6 +79,9 @@ func (m *Memory) Valid(cells int) bool {
 		if !m.Known[i].valid() {
 			return false
 		}
+	}
+	if m.StillMM != nil && !allSane(m.StillMM[:]) || !sane(m.RisenMM) || !(m.GasMM >= 0 && m.GasMM <= mostMM) {
+		return false
 	}
 	if !sane(m.FromMM) || m.RiseMM != nil && !sane(*m.RiseMM) {
 		return false
@@ -148,7 +158,13 @@ func (b *Balance) storedKnown() (cells []KnownCell) {
 func (b *Balance) restoreKnown(m *Memory, now, gap time.Duration) {
 	k := &b.know
 	k.older, k.touched, k.outdated = len(m.Known) == 0, m.Touched, true
-	b.s.ReadDue = m.ReadDue
+	b.s.ReadDue, b.s.UnrecordedMM, b.gasMM = m.ReadDue, m.RisenMM, m.GasMM
+	if b.calmFrom = math.MinInt64; m.GasMM > calmGas*b.cfg.GasHoldUpMM { // a charge that the restart cut has no end
+		b.calmFrom = now + calmFor + endSeen
+	}
+	if s := m.StillMM; s != nil {
+		b.still.lowMM, b.still.highMM, b.still.known = s[0], s[1], true
+	}
 	if m.RiseMM != nil {
 		k.rise = rise{m.FromMM, *m.RiseMM, true}
 	}

@@ -12,10 +12,10 @@ const (
 	// askSpareMM is what the careful lower bound must keep above the plate tops until
 	// the next visit; a cell that would not is asked for.
 	askSpareMM = 0.5
-	// lateShare allows for a visit that comes later than it is called for.
-	lateShare = 1.25
 	// clearMM is how far above the plate tops the bound of a cell raises no doubt.
 	clearMM = 1.0
+	// readSoonH is how long before the bound is at the plates a reading is due, h.
+	readSoonH = 48.0
 	// readAheadMM is the least loss, by Faraday's law, before the bound reaches the
 	// plates at which a reading is due, and readAgainShare how much more ends that.
 	readAheadMM, readAgainShare = 1.0, 1.3
@@ -69,14 +69,14 @@ func (b *Balance) SurelyNowMM() (mm float64, known bool) {
 // aheadMM is the loss, by Faraday's law, of the days in which people can come.
 func (b *Balance) aheadMM() float64 {
 	mean, _, _ := b.use.rate()
-	return max(b.mm(mean)*soonH/day.Hours(), readAheadMM)
+	return max(b.mm(mean)*readSoonH/day.Hours(), readAheadMM)
 }
 
 // askFor lists the cells whose bound would reach the plates before the next visit,
 // the worst first.
 func (b *Balance) askFor() {
 	k, s := &b.know, &b.s
-	next := lateShare*dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM) + b.aheadMM()
+	next := dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM) + b.aheadMM()
 	type asked struct {
 		cell int
 		mm   float64

@@ -70,7 +70,7 @@ func (b *Balance) settle(in *Inputs) {
 		b.s.Known, b.open = false, false
 		return
 	}
-	calm := !in.Gassing && (!in.AnyCharge || in.Now-in.ChargeEnded >= calmFor)
+	calm := !in.Gassing && (!in.AnyCharge || in.Now-in.ChargeEnded >= calmFor) && in.Now >= b.calmFrom
 	low, high := in.Level.LowMM-b.s.RiseMM, in.Level.HighMM-b.s.RiseMM
 	b.open = high-low > wideMM
 	if b.open && calm && !b.visit {
@@ -79,6 +79,10 @@ func (b *Balance) settle(in *Inputs) {
 		}
 	}
 	b.begin(low, high, calm)
+	b.spanMM = high - low
+	if calm && !b.open && !b.atCells {
+		b.unrecorded(b.still.look(in.Now, low, high))
+	}
 	b.s.Known = true
 	switch {
 	case !b.open:

@@ -48,9 +48,11 @@ type Inputs struct {
 const (
 	mmPerCM    = 10.0
 	referenceC = 25.0
-	spareMM    = 1.0       // margin below the bottom of the vent well and above the lowest level for charging
-	wideMM     = 6.0       // a probe that leaves more open does not measure
-	calmFor    = time.Hour // after gassing, before a level counts as settled
+	spareMM    = 1.0             // margin below the bottom of the vent well and above the lowest level for charging
+	wideMM     = 6.0             // a probe that leaves more open does not measure
+	calmFor    = time.Hour       // after gassing, before a level counts as settled
+	calmGas    = 0.057           // share of the gas hold-up that an hour leaves
+	endSeen    = 2 * time.Minute // after which the end of a charge is seen
 	gasUp      = 30 * time.Minute
 	gasDown    = 20 * time.Minute
 	dueShare   = 1.0 / 3 // of the way from the fill mark to lowest level for charging
@@ -83,7 +85,10 @@ type Balance struct {
 	beganAh   float64
 	began     bool
 	know      knowledge
-	atCells   bool // and the three below, of the last step
+	still     still
+	spanMM    float64       // that the probe leaves open
+	calmFrom  time.Duration // not before, after a restart
+	atCells   bool          // and the three below, of the last step
 	visit     bool
 	visitMM   float64
 	given     *[MaxCells]float64
@@ -108,7 +113,7 @@ type Balance struct {
 
 // New returns a balance that knows no level yet.
 func New(cfg Config) *Balance {
-	b := &Balance{cfg: cfg, diffs: differences{outdated: true}, use: use{scale: 1, scaleSE: scaleSpread}}
+	b := &Balance{cfg: cfg, calmFrom: math.MinInt64, diffs: differences{outdated: true}, use: use{scale: 1, scaleSE: scaleSpread}}
 	b.s.Cells = cfg.Cells
 	for i := range b.cells {
 		b.cells[i].Use, b.fillUse[i] = 1, 1
@@ -223,7 +228,11 @@ func (b *Balance) need() {
 		needML, fillML = min(needML, room), min(fillML, room)
 		b.s.LevelMM[i], b.s.NeedML[i], b.s.CoverPlatesML[i] = level, needML, fillML
 		total += needML
-		if low := pilot + d.lowMM; low < b.s.LowMM {
+		low := pilot + d.lowMM
+		if i+1 == b.cfg.Pilot {
+			low = min(low, b.pilotRodMM())
+		}
+		if low < b.s.LowMM {
 			b.s.LowMM, b.s.LowCell, b.lowUse = low, i+1, d.use
 		}
 	}

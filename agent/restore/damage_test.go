@@ -117,7 +117,7 @@ func someOrders(rnd *rand.Rand, d *baytest.Driver) []order.Order {
 
 // cutShort is the power failing while a commit is written to the file: some of its
 // pages have arrived, and the journal has what they were. Nobody was answered.
-func cutShort(t *testing.T, rnd *rand.Rand, l *life, before files) files {
+func cutShort(t testing.TB, rnd *rand.Rand, l *life, before files) files {
 	t.Helper()
 	l.start()
 	for _, name := range bayNames {
@@ -285,7 +285,7 @@ func afterDamage(t *testing.T, im *image, f files, dir string, got *outcomes, ke
 
 // inMemory returns a folder for files that need not outlive the machine, where a sync
 // costs nothing. Where memory is short it is on the disk.
-func inMemory(t *testing.T) string {
+func inMemory(t testing.TB) string {
 	t.Helper()
 	const shm, enough = "/dev/shm", 512 << 20
 	var free unix.Statfs_t

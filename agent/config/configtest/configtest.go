@@ -10,7 +10,7 @@ import (
 )
 
 // File writes a file that is removed after the test.
-func File(t *testing.T, name, text string) string {
+func File(t testing.TB, name, text string) string {
 	t.Helper()
 	path := t.TempDir() + "/" + name
 	if err := os.WriteFile(path, []byte(text), 0o600); err != nil {

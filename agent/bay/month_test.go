@@ -381,7 +381,7 @@ func TestARestartAtAnyTickOfAMonth(t *testing.T) {
 	}
 	restarts, wrong := 0, 0
 	for k := 1; k < len(m.rows)-1; k++ {
-		if k%every != 0 && !(m.events[k] && k%4 == 0) {
+		if k%every != 0 && (!m.events[k] || k%4 != 0) {
 			continue
 		}
 		for _, proven := range []bool{true, false} {

@@ -57,11 +57,11 @@
 //  9. Regenerate the files made from the table and read the difference:
 //     go test ./agent/interlock ./agent/metrics ./mqtt -update, and then go test
 //     ./agent/web -update.
-//  10. go run ./deploy/mutate: a test must fail for every changed comparison
+//  10. go run ./deploy/mutate agent/interlock: a test must fail for every changed comparison
 //     of the new condition. A mutant that changes nothing goes on the list in
 //     deploy/mutate with its proof.
 //  11. BAYWARD_STEPS=10000000 go test ./agent/bay -run 'Histories|Promise', and for
-//     an hour each go test ./agent/bay -fuzz FuzzStep and -fuzz FuzzMemory.
+//     an hour each go test ./agent/bay -fuzzminimizetime 10x -fuzz FuzzStep and FuzzMemory.
 //
 // Edited by hand, counted on a finding on inputs that exist: table.go, the file of its
 // condition, en.json, es.json, cases_test.go, promise_test.go, campaign_test.go, and

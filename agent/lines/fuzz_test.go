@@ -19,7 +19,7 @@ import (
 func FuzzBefore(f *testing.F) {
 	f.Add([]byte("user 1\nbay-1 GPIO17 GPIO27\nold bay-2 GPIO16 -\n"))
 	f.Add([]byte("user 1\nbay-2 GPIO16 -\nbay-1 GPIO1"))
-	f.Add([]byte("old bay-1 GPIO27 GPIO17\nbay-1 GPIO17 GPIO17\n\x00"))
+	f.Add([]byte("old bay-1 GPIO27 GPIO17\nbay-1 GPIO17 -\nGPIO17\n\x00"))
 	text, err := os.ReadFile(example)
 	require.NoError(f, err)
 	good := configtest.File(f, "bayward.yaml", string(text))

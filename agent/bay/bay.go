@@ -63,7 +63,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	cellV := p.Seen.PackV
 	cellV.Value /= float64(b.history.pack.Cells)
 
-	b.conn.step(now, cellV, flows(&p.Seen.CurrentA, b.history.strayA()), b.setup.Limits.SettleFor)
+	b.conn.step(now, cellV, flows(&p.Seen.CurrentA, b.history.strayA()), p.Seen.Level.Usable(), b.setup.Limits.SettleFor)
 	if b.conn.left {
 		b.history.charge.PackGone(now)
 		if b.conn.pack == absent {

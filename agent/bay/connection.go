@@ -26,6 +26,10 @@ const (
 	// doubtAfter is how long the voltage may be unknown before the pack may have been
 	// exchanged.
 	doubtAfter = 15 * time.Minute
+	// swapFor is how long nothing may show that the pack is there, neither its voltage
+	// nor the probe in it nor a current: in less, nobody pulls a plug and puts in
+	// another (common practice, no source).
+	swapFor = 30 * time.Second
 	// goneFor is how long the voltage must be missing before the contactor opens: two
 	// readings, because one disturbed conversion must not open it. A voltage that comes
 	// and goes counts, too: see goneDrain.
@@ -51,14 +55,19 @@ type connection struct {
 	gone    time.Duration // leaky count of the time without a voltage, at most goneFor
 	last    time.Duration // the tick before
 	lost    bool          // the pack has left, and no voltage was read since
+	shownAt time.Duration // the last tick in which something showed that the pack is there
 	began   bool
 }
 
-// step processes one tick's cell voltage; flows reports whether a current flows.
-func (c *connection) step(now time.Duration, cellV reading.Reading, flows bool, checkFor time.Duration) {
+// step processes one tick's cell voltage; flows reports whether a current flows, and
+// probe whether the level probe, which is in the pack, gives a level.
+func (c *connection) step(now time.Duration, cellV reading.Reading, flows, probe bool, checkFor time.Duration) {
 	c.left = false
 	if !c.began {
-		c.began, c.goodAt, c.liveAt, c.last = true, now, now, now
+		c.began, c.goodAt, c.liveAt, c.last, c.shownAt = true, now, now, now, now
+	}
+	if flows || probe {
+		c.shownAt = now
 	}
 	dt := now - c.last
 	c.last = now
@@ -75,6 +84,7 @@ func (c *connection) step(now time.Duration, cellV reading.Reading, flows bool, 
 		c.leave(now) // unseen for too long: it may be another pack
 	}
 	c.dead, c.lost, c.liveAt, c.goodAt, c.gone = false, false, now, now, max(c.gone-dt/goneDrain, 0)
+	c.shownAt = now
 	if c.pack != present {
 		c.pack, c.since, c.checked = present, now, false
 	}
@@ -93,7 +103,7 @@ func (c *connection) unseenFor(now time.Duration) time.Duration {
 
 // restore continues a time without a reading over a restart.
 func (c *connection) restore(now, unseen time.Duration) {
-	c.began, c.goodAt, c.liveAt, c.last = true, now-unseen, now, now
+	c.began, c.goodAt, c.liveAt, c.last, c.shownAt = true, now-unseen, now, now, now
 }
 
 // unseen handles a tick without a voltage reading: checking starts again, and
@@ -101,6 +111,9 @@ func (c *connection) restore(now, unseen time.Duration) {
 func (c *connection) unseen(now time.Duration) {
 	c.dead = false
 	switch {
+	case c.pack == present && now-c.shownAt > swapFor:
+		c.leave(now) // as if it was unplugged: what is here may be another
+		c.pack = presenceUnknown
 	case c.pack == present && !c.checked:
 		c.since = now
 	case c.pack != absent && !c.lost && now-c.goodAt > doubtAfter:

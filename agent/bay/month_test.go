@@ -22,7 +22,7 @@ import (
 // monthTick is the step of the recorded month.
 const monthTick = time.Minute
 
-// markTicks is the step of the proof by steady readings, which begins anew with the
+// markTicks is the step of the proof by steady readings, which begins again with the
 // first reading: a restart can move its grid.
 const markTicks = 10
 

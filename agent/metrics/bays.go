@@ -94,6 +94,9 @@ func derived(out sink, p *bay.Picture) {
 	if p.Water.ForecastOK {
 		out(forecast, labels{p.Bay}, p.Water.ForecastH*secondsPerHour)
 	}
+	if p.Water.ReadDueOK {
+		out(readDue, labels{p.Bay}, p.Water.ReadDueH*secondsPerHour)
+	}
 	t := &p.Totals // of the bay, because a counter must not fall when its pack leaves
 	out(waterLost, labels{p.Bay}, electrolyte.WaterML(t.GassingAh)*cells/mlPerLiter)
 	out(hydrogen, labels{p.Bay}, electrolyte.HydrogenL(t.GassingAh, electrolyte.ReferenceC)*cells/litersPerM3)

@@ -46,6 +46,7 @@ var (
 	waterNeed  = gauge("water_needed_liters", "Water needed to fill all cells of the pack to the fill mark.", "bay")
 	waterLost  = counter("water_lost_liters_total", "Water lost by all cells through gassing, from the charge and Faraday's law.", "bay")
 	forecast   = gauge("water_forecast_seconds", "Estimated time until the level falls to the lowest level for charging.", "bay")
+	readDue    = gauge("level_reading_due_seconds", "Estimated time until cell levels must have been read with the level rod, at the present use; 0 when they must be read now.", "bay")
 	hydrogen   = counter("hydrogen_released_cubic_meters_total", "Hydrogen released by all cells, dry, at 25 degrees Celsius and 101.325 kPa, from Faraday's law.", "bay")
 	charged    = counter("charge_coulombs_total", "Charge delivered to the pack.", "bay")
 	gassed     = counter("gassing_coulombs_total", "Charge lost to gassing, the same in every cell.", "bay")
@@ -62,6 +63,6 @@ var (
 
 var descs = []*desc{
 	buildInfo, mqttConnected, mqttOutbox, permitted, finding, stage, packV, packA, packC, ambientC, level,
-	coolLeft, waterNeed, waterLost, forecast, hydrogen, charged, gassed, charges, fulls, given, bayInfo, levelLimit, tempLimit,
+	coolLeft, waterNeed, waterLost, forecast, readDue, hydrogen, charged, gassed, charges, fulls, given, bayInfo, levelLimit, tempLimit,
 	closed, readingAge, proofAge,
 }

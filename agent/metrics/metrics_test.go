@@ -52,6 +52,7 @@ func cooling() *bay.Picture {
 	p.Cool.ReadyKnown, p.Cool.ReadyIn = true, 45*time.Minute
 	p.Water.Known, p.Water.TotalML, p.Water.LostTotal = true, 1320, 3.3708
 	p.Water.ForecastOK, p.Water.ForecastH = true, 48
+	p.Water.ReadDueOK, p.Water.ReadDueH = true, 72
 	p.Totals = bay.Totals{InAh: 250, GassingAh: 10, Charges: 3, ChargesFull: 2}
 	return p
 }
@@ -111,7 +112,7 @@ var contract = []string{
 	"bayward_ambient_temperature_celsius", "bayward_bay_info", "bayward_build_info", "bayward_charge_coulombs_total",
 	"bayward_charge_permitted", "bayward_charges_full_total", "bayward_charges_total", "bayward_cooldown_remaining_seconds",
 	"bayward_disk_written_bytes_total", "bayward_electrolyte_level_limit_meters", "bayward_electrolyte_level_meters", "bayward_finding",
-	"bayward_gassing_coulombs_total", "bayward_hydrogen_released_cubic_meters_total",
+	"bayward_gassing_coulombs_total", "bayward_hydrogen_released_cubic_meters_total", "bayward_level_reading_due_seconds",
 	"bayward_mqtt_connected", "bayward_mqtt_outbox_events", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius",
 	"bayward_pack_voltage_volts", "bayward_reading_age_seconds", "bayward_reading_faults_total", "bayward_relay_closed",
 	"bayward_relay_reaction_seconds", "bayward_stage", "bayward_temperature_limit_celsius", "bayward_tick_duration_seconds",
@@ -178,7 +179,7 @@ func TestMissingIsAbsent(t *testing.T) {
 	c := metrics.New(src)
 	for _, name := range []string{
 		"bayward_pack_voltage_volts", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius", "bayward_ambient_temperature_celsius",
-		"bayward_electrolyte_level_meters", "bayward_cooldown_remaining_seconds", "bayward_water_needed_liters", "bayward_water_forecast_seconds",
+		"bayward_electrolyte_level_meters", "bayward_cooldown_remaining_seconds", "bayward_water_needed_liters", "bayward_water_forecast_seconds", "bayward_level_reading_due_seconds",
 		"bayward_relay_closed", "bayward_reading_age_seconds", "bayward_mqtt_connected", "bayward_mqtt_outbox_events",
 	} {
 		require.Zero(t, count(t, c, name), name)
@@ -206,6 +207,7 @@ func TestPublishedQuantities(t *testing.T) {
 	require.InEpsilon(t, 1.32, value("bayward_water_needed_liters"), 1e-9)
 	require.InEpsilon(t, 0.0045, value("bayward_electrolyte_level_meters"), 1e-9)
 	require.InEpsilon(t, 48*3600, value("bayward_water_forecast_seconds"), 1e-9)
+	require.InEpsilon(t, 72*3600, value("bayward_level_reading_due_seconds"), 1e-9)
 }
 
 // TestAgeGrowsWhileFaulty: the age is that of the last usable value, so it shows

@@ -24,7 +24,7 @@ func (v Voice) Title(c interlock.Code) string {
 func (v Voice) When(c interlock.Code) string { return v.Say("finding." + c.String() + ".when") }
 
 // WhatToDo returns what a technician should do about a finding, "" for none. A
-// reason, or a fault of a reading, that needs something other than the usual action has
+// sentence, or a fault of a reading, that needs something other than the usual action has
 // its own text.
 func (v Voice) WhatToDo(c interlock.Code, e interlock.Evidence) string {
 	if c == interlock.NoCode || c >= interlock.NumCodes {
@@ -34,7 +34,7 @@ func (v Voice) WhatToDo(c interlock.Code, e interlock.Evidence) string {
 	if own := finding + "." + e.Fault.String() + ".do"; e.Fault != reading.None && v.has(own) {
 		return v.Say(own)
 	}
-	if own := finding + "." + e.Reason.String() + ".do"; reasonOf(c, e.Reason) && v.has(own) {
+	if own := finding + variant(c, e) + ".do"; v.has(own) {
 		return v.Say(own)
 	}
 	return v.Say(finding + ".do")
@@ -139,6 +139,8 @@ func variant(c interlock.Code, e interlock.Evidence) string {
 		return ".were"
 	case c == interlock.LevelDoubted && e.Value < 24: // hours: the time since is not the reason
 		return ".again"
+	case c == interlock.WaterBalance && e.Value > 0: // nobody recorded who watered
+		return ".risen"
 	case interlock.Table[c].Unread == interlock.UnreadAlso && e.Fault != reading.None:
 		return ".fault"
 	}

@@ -79,6 +79,7 @@ func TestEvidence(t *testing.T) {
 		{interlock.AgentUnready, interlock.Evidence{Reason: interlock.KeeperSilent}, "The relay's keeper does not answer."},
 		{interlock.AgentUnready, interlock.Evidence{Reason: interlock.KeeperOther}, "The relay's keeper was started with other lines: restart bayward-keeper."},
 		{interlock.AgentUnready, interlock.Evidence{Reason: interlock.KeeperFails}, "The relay's keeper cannot drive the line."},
+		{interlock.WaterBalance, interlock.Evidence{Value: 6, Limit: 4}, "The level is 6 mm higher than the charge records explain; 4 mm is allowed. Who watered which cells?"},
 		{interlock.WaterBalance, interlock.Evidence{Value: -6, Limit: 4}, "The level differs by 6 mm from what the charge records predict; 4 mm is allowed."},
 		{interlock.RecordFailing, interlock.Evidence{}, "The logbook cannot be written."},
 		{interlock.NoCode, interlock.Evidence{}, "Unknown finding."},

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/reading"
 )
 
 // daysOf returns how many days a play of years takes.
@@ -69,6 +70,26 @@ func oneSidedLow(t *testing.T) *yard {
 	y := lying(t, &person{reads: true, rodMM: -2.5, rodSDMM: 0.5, jugShare: jugSD}, nil)
 	require.Less(t, y.oracle.overMM, 1.0, &y.oracle)
 	return y
+}
+
+// careless: the probe sticks, one cell is passed over in each visit and recorded with
+// the rest, each fifth visit is not recorded, the readings are too high, and what is
+// asked is read.
+func careless(t *testing.T) *yard {
+	p := &person{reads: true, rodMM: 2.5, rodSDMM: rodSD, jugShare: 2 * jugSD, skips: 7, forgets: 5}
+	return lying(t, p, func(y *yard) {
+		y.spoil = func(r *bay.Readings) {
+			if r.Level.Usable() && y.now > 20*day {
+				r.Level = reading.LevelBetween(11, 11, y.now)
+			}
+		}
+	})
+}
+
+// cellPassedOver: one cell is passed over in each visit, and recorded with the rest.
+func cellPassedOver(t *testing.T) *yard {
+	p := &person{reads: true, rodSDMM: rodSD, jugShare: jugSD, skips: 7}
+	return lying(t, p, nil)
 }
 
 // probeDrifts: by a millimetre a week, upwards.

@@ -59,9 +59,10 @@ type View struct {
 	LevelAgain      []int     `json:"level_again,omitempty"`      // cells whose last level reading needs a second one
 	// LowestCarefulMM is the careful lower bound of all cells, see water.Status.SurelyMM.
 	LowestCarefulMM *float64  `json:"lowest_careful_mm,omitempty"`
-	ReadDue         bool      `json:"read_due"`             // somebody must come and read levels within days
-	ReadDueH        *float64  `json:"read_due_h,omitempty"` // until the careful lower bound is at the plate tops
-	ReadCells       []int     `json:"read_cells,omitempty"` // to read with the level rod at the next visit, the worst first
+	ReadDue         bool      `json:"read_due"`                // somebody must come and read levels within days
+	ReadDueH        *float64  `json:"read_due_h,omitempty"`    // until the careful lower bound is at the plate tops
+	ReadCells       []int     `json:"read_cells,omitempty"`    // to read with the level rod at the next visit, the worst first
+	UnrecordedMM    *float64  `json:"unrecorded_mm,omitempty"` // by which the level rose without recorded water
 	ChargeInAh      *float64  `json:"charge_in_ah,omitempty"`
 	Visit           *Visit    `json:"visit,omitempty"`
 	Holds           []Lock    `json:"holds,omitempty"`      // who holds the charge; it stays blocked until the last one is removed
@@ -251,6 +252,7 @@ func (v *View) addWater(p *bay.Picture) {
 	v.OverfilledCells = p.Water.Over.Numbers()
 	v.LevelAgain = p.Water.DoubtedCells()
 	v.LowestCarefulMM = when(p.Water.SurelyOK, reading.Round(p.Water.SurelyMM, 1))
+	v.UnrecordedMM = when(p.Water.UnrecordedMM > 0, reading.Round(p.Water.UnrecordedMM, 1))
 	v.ReadDue, v.ReadCells = p.Water.ReadDue, p.ReadFirst()
 	v.ReadDueH = when(p.Water.ReadDueOK, reading.Round(p.Water.ReadDueH, 1))
 }

@@ -86,7 +86,7 @@ func (v Voice) Round(site, agent string, pictures []*bay.Picture) (title, text s
 		if u.CallsPerson() {
 			call++
 		}
-		lines = append(lines, p.Bay+": "+v.Say("urgency."+u.Class)+". "+spaced(v.Says(p), v.ReadDue(p))+v.cells(p))
+		lines = append(lines, p.Bay+": "+v.Say("urgency."+u.Class)+". "+spaced(spaced(v.Says(p), v.ReadDue(p)), v.Unrecorded(p))+v.cells(p))
 	}
 	return v.Say("notice.round.title", site, agent), v.Summary(call) + "\n\n" + strings.Join(lines, "\n")
 }

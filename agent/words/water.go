@@ -69,3 +69,11 @@ func (v Voice) Odd(o water.OddCell) string {
 	}
 	return v.Say("odd.less", o.Cell, v.words.point(reading.Digits(o.Ratio, 2)))
 }
+
+// Unrecorded asks who watered when the level rose without a visit; "" when it did not.
+func (v Voice) Unrecorded(p *bay.Picture) string {
+	if !(p.Water.UnrecordedMM > 0) {
+		return ""
+	}
+	return v.Say("water.unrecorded", v.Height(p.Water.UnrecordedMM))
+}

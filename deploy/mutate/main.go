@@ -128,7 +128,7 @@ func run(out io.Writer, o *options) error {
 	}
 	chosen := o.choose(mutants)
 	built := time.Now()
-	tryAll(chosen, suites, o)
+	tryAll(out, chosen, suites, o)
 	_, _ = fmt.Fprintf(out, "figure: mutants built and tests traced in %.0f s, tried in %.0f s\n", built.Sub(began).Seconds(), time.Since(built).Seconds())
 	return report(out, o, mutants, chosen)
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -224,7 +225,7 @@ func (s *suite) kills(m *mutant, some []*test, took time.Duration) bool {
 }
 
 // tryAll tries each mutant until a test kills it.
-func tryAll(mutants []*mutant, suites map[string]*suite, o *options) {
+func tryAll(out io.Writer, mutants []*mutant, suites map[string]*suite, o *options) {
 	inParallel(len(mutants), o.workers, func(i int) {
 		m, most := mutants[i], time.Duration(0)
 		if o.share > 1 && !strict(m.pkg) {
@@ -236,7 +237,7 @@ func tryAll(mutants []*mutant, suites map[string]*suite, o *options) {
 			}
 		}
 		if o.verbose {
-			fmt.Printf("%-32s %-70s %s\n", m.place, m, m.killer)
+			_, _ = fmt.Fprintf(out, "%-32s %-70s %s\n", m.place, m, m.killer)
 		}
 	})
 }

@@ -60,7 +60,7 @@ type ramp struct {
 }
 
 func (w *Watch) followCurrent(in *Inputs) {
-	st, n, least := &w.s.Amps, &w.senses[reading.PackCurrent], stopRate*w.cfg.CapacityAh
+	st, n := &w.s.Amps, &w.senses[reading.PackCurrent]
 	if !in.CurrentA.OK() {
 		st.Rest, w.step, w.volts = false, ramp{}, filter{}
 		return
@@ -77,7 +77,15 @@ func (w *Watch) followCurrent(in *Inputs) {
 		w.step, w.volts = ramp{}, filter{}
 		return
 	}
-	v := in.CellV.Value
+	w.judgeCurrent(a, in.CellV.Value)
+	if smooth, ok := w.volts.add(in.CellV.Value, w.dt); ok {
+		w.followDrop(smooth, a)
+	}
+}
+
+// judgeCurrent sets a current that no fault is known of beside the voltage.
+func (w *Watch) judgeCurrent(a, v float64) {
+	st, least := &w.s.Amps, stopRate*w.cfg.CapacityAh
 	switch life := lifeRate * w.cfg.CapacityAh; {
 	case st.Rest && a-st.RestA >= least:
 		if a-st.RestA >= life {
@@ -93,9 +101,6 @@ func (w *Watch) followCurrent(in *Inputs) {
 		if st.HoldS += w.dt.Seconds(); st.HoldS >= contradictFor.Seconds() {
 			w.suspect(reading.PackCurrent, reading.NotMoving, a)
 		}
-	}
-	if smooth, ok := w.volts.add(v, w.dt); ok {
-		w.followDrop(smooth, a)
 	}
 }
 

@@ -1,7 +1,6 @@
 package alive_test
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -13,7 +12,6 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/bay/baytest"
-	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/sensors/sim/pack"
 )
@@ -34,10 +32,7 @@ type yard struct {
 
 	airC, swingK, noiseMM float64
 	onCase                bool
-	kind                  pack.ChargerKind
-	lie                   func(r *bay.Readings) // what is wrong with the sensors
-	orders                []order.Order
-	ids                   int
+	lie                   func(r *bay.Readings)            // what is wrong with the sensors
 	seen                  map[reading.Sensor]time.Duration // first doubt
 }
 
@@ -117,17 +112,9 @@ func (y *yard) run(span time.Duration, loadA float64) {
 		if y.lie != nil {
 			y.lie(r)
 		}
-		r.Orders, y.orders = y.orders, nil
 		y.pic, _ = y.core.Step(r)
 		y.note()
 	}
-}
-
-func (y *yard) ask(o order.Order) {
-	y.ids++
-	o.ID, o.By = fmt.Sprint("o", y.ids), "A. Person"
-	y.orders = append(y.orders, o)
-	y.run(tick, 0)
 }
 
 // note records which sensors are doubted.

@@ -73,7 +73,7 @@ func waterOf(p *Pack) *water.Config {
 // any water, the worst first. A cell that was read in the open visit is done with.
 func (p *Picture) ReadFirst() (cells []int) {
 	for _, n := range p.Water.ReadFirst[:p.Water.ReadAsk.Len()] {
-		if number := int(n); number >= 1 && number <= p.Pack.Cells && !(p.Visit.Open && p.Visit.Cells[number-1].read()) {
+		if number := int(n); number >= 1 && number <= p.Pack.Cells && (!p.Visit.Open || !p.Visit.Cells[number-1].read()) {
 			cells = append(cells, number)
 		}
 	}

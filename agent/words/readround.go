@@ -9,12 +9,12 @@ import (
 // "" when none is needed.
 func (v Voice) ReadFirst(p *bay.Picture) string {
 	cells := p.ReadFirst()
-	switch n := len(cells); {
-	case n == 0:
+	switch n := len(cells); n {
+	case 0:
 		return ""
-	case n == 1:
+	case 1:
 		return v.Say("read.first.one", cells[0])
-	case n == p.Pack.Cells:
+	case p.Pack.Cells:
 		return v.Say("read.first.all", n)
 	default:
 		return v.Say("read.first", v.Cells(cells), n)

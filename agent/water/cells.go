@@ -164,9 +164,9 @@ func (b *Balance) lowestMM(i int) float64 {
 	return likely + c.LowMM - more*b.mm(b.s.LostML)
 }
 
-// LowestMM returns how far the lowest cell may be below the pilot cell, 0 or less,
+// LowestMM returns how far the lowest cell may be below what the probe proves, 0 or less,
 // by what was measured and filled by hand and by its own use, as of the last step.
-func (b *Balance) LowestMM() float64 { return min(b.diffs.lowestMM, b.diffs.fixedMM-b.s.SettledMM) }
+func (b *Balance) LowestMM() float64 { return min(b.diffs.lowestMM, b.diffs.fixedMM-b.lowMM) }
 
 // Rejected is why a level reading cannot be used.
 type Rejected uint8

@@ -10,18 +10,26 @@
 // remainder, at most 2 mm in a deep discharge of a common cell, is within the
 // lowest level for charging; amounts are only shown for a full pack.
 //
-// Cells. One cell has the probe; the others are estimated from the last reading of
-// a level rod, the water recorded since, and their own use relative to the pilot
-// cell. Each estimate has three figures: the likely one; the lowest, which decides
-// the permit and the call; and the highest, by which no amount may take a cell
-// above the ceiling. A cell that was never measured may use 15 % more than the
-// pilot and counts as no higher than it. A level reading that differs from the
-// estimate moves the safe end at once and the other end only when a second reading
-// agrees: a wrong reading makes the bay safer, never less safe.
+// Cells. One cell has the probe. A cell that nobody has read is estimated from it: it
+// may use 15 % more than the pilot and counts as no higher than it. A cell that a level
+// rod has read is where that reading, the water recorded since and its own rate of loss
+// put it, whatever the probe of another cell shows. A level reading that differs from
+// the estimate moves the safe end at once and the other end only when a second reading
+// agrees: a wrong reading makes the bay safer, never less safe. Likely levels decide the
+// amounts and the call.
+//
+// Beside them each cell has careful bounds (known.go), from what was last measured in
+// that very cell: they widen with each ampere-hour of gassing and each pour. The lower
+// one of all cells decides the permit: at the plate tops the charge is blocked until
+// the cells are read (level-doubted). No amount takes a cell above the ceiling by the
+// upper one. The bounds also say which cells to read, and when (readround.go). Water
+// that nobody recorded moves none of them (unrecorded.go).
 //
 // Where the configuration does not say which cell has the probe, the pilot cell is
 // treated like the others, which only makes its estimate wider. Where it does, that
-// cell is where its probe shows it, until a level rod says otherwise.
+// cell is where its probe shows it, or as low as a rod has read it. Its bounds take the
+// probe's word only when the probe has just shown the water of a visit, or when the
+// level has passed a rod: a probe that does not move proves nothing.
 //
 // Amounts are based on the free surface. Between the plates less of the section is
 // liquid, 30 % or more. To cover bare plates the least amount that can do it is

@@ -79,7 +79,7 @@ func (b *Balance) settle(in *Inputs) {
 		}
 	}
 	b.begin(low, high, calm)
-	b.spanMM = high - low
+	b.lowMM, b.spanMM = low, high-low
 	if calm && !b.open && !b.atCells {
 		b.unrecorded(b.still.look(in.Now, low, high))
 	}

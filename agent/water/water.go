@@ -86,6 +86,7 @@ type Balance struct {
 	began     bool
 	know      knowledge
 	still     still
+	lowMM     float64       // settled level that the probe proves
 	spanMM    float64       // that the probe leaves open
 	calmFrom  time.Duration // not before, after a restart
 	atCells   bool          // and the three below, of the last step

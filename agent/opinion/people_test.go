@@ -73,6 +73,9 @@ func (p *person) look(y *yard) {
 		for again := 0; again < 3 && (again == 0 || y.has("level-doubted")); again++ {
 			p.read(y)
 		}
+		if y.has("level-doubted") { // it is low indeed
+			p.visit(y)
+		}
 	}
 }
 

@@ -109,3 +109,24 @@ func TestKnowledgeOutlivesARestart(t *testing.T) {
 	fresh := newRig(known(), 10).Status().SurelyMM
 	require.Less(t, old, fresh-2, "what a new pack is taken for")
 }
+
+// TestWaterEndsADoubt: a cell read low enough to be doubted, and high enough for a
+// charge, is proposed the water that ends the doubt, and no more; one that was not read,
+// or whose readings contradict, is not.
+func TestWaterEndsADoubt(t *testing.T) {
+	r := newRig(known(), 4)
+	require.Zero(t, r.Status().CoverPlatesML[0])
+	r.Level(1, 3.5)
+	s := r.stand(4, 4)
+	require.True(t, s.Doubts.Has(1))
+	add := s.CoverPlatesML[0]
+	require.Greater(t, add, 0.0)
+	require.LessOrEqual(t, add, 13*4.0)
+	given := [water.MaxCells]float64{add}
+	r.in.Visit, r.in.AtCells, r.in.VisitMM, r.in.GivenML = true, true, 4, &given
+	s = r.stand(4, 4)
+	require.False(t, s.Doubts.Has(1))
+	require.Zero(t, s.CoverPlatesML[0])
+	r.Level(2, 12)
+	require.Zero(t, r.stand(4, 4).CoverPlatesML[1], "contradicts the estimate")
+}

@@ -14,6 +14,10 @@ const (
 	askSpareMM = 0.5
 	// clearMM is how far above the plate tops the bound of a cell raises no doubt.
 	clearMM = 1.0
+	// doubtMM is the bound below which a doubt does not end, see agent/interlock.
+	doubtMM = 0.5
+	// doubtMostMM is the most water for a doubt: for more, the cell has to be read again.
+	doubtMostMM = 4.0
 	// readSoonH is how long before the bound is at the plates a reading is due, h.
 	readSoonH = 48.0
 	// readAheadMM is the least loss, by Faraday's law, before the bound reaches the
@@ -96,6 +100,17 @@ func (b *Balance) askFor() {
 		s.ReadAsk |= 1 << (a.cell - 1)
 		s.ReadFirst[i] = uint8(a.cell)
 	}
+}
+
+// doubtML returns the water that ends the doubt about a cell whose reading shows enough
+// for a charge, and not enough for what the reading may be off: before the charge there
+// is no other water. It lasts for one charge.
+func (b *Balance) doubtML(i int) float64 {
+	c := &b.know.cells[i]
+	if !c.Rod || c.Lost || c.LowMM != 0 || c.HighMM != 0 || b.know.low[i] >= doubtMM {
+		return 0
+	}
+	return b.ml(min(clearMM+spareMM-b.know.low[i], doubtMostMM))
 }
 
 // readDue decides, with a gap between the two ends, whether somebody must come and

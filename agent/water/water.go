@@ -209,7 +209,7 @@ func (b *Balance) need() {
 	var level, needML, fillML, total float64
 	for i := range b.cfg.Cells {
 		d := &b.diffs.cells[i]
-		if i > 0 && *d == b.diffs.cells[i-1] && !b.visit && b.know.high[i] == b.know.high[i-1] { // as most cells are
+		if i > 0 && *d == b.diffs.cells[i-1] && !b.visit && b.know.low[i] == b.know.low[i-1] && b.know.high[i] == b.know.high[i-1] { // as most cells are
 			b.s.LevelMM[i], b.s.NeedML[i], b.s.CoverPlatesML[i] = level, needML, fillML
 			total += needML
 			continue
@@ -224,6 +224,7 @@ func (b *Balance) need() {
 			room := b.ml(max(b.s.CeilingMM-pilot-d.highMM, 0))
 			needML, fillML = min(needML, room), min(fillML, room)
 		}
+		fillML = max(fillML, b.doubtML(i))
 		// So may the highest by what was measured in the cell itself.
 		room := b.ml(max(b.s.CeilingMM-b.know.high[i], 0))
 		needML, fillML = min(needML, room), min(fillML, room)

@@ -53,7 +53,7 @@ func newYard(t *testing.T, levelMM float64, change func(*web.Options)) *yard {
 }
 
 // newReadyYard starts one that is full, rested and cool: every cell read full at the
-// fill mark, before the level fell.
+// fill mark, before the level fell, and its level read with the rod after that.
 func newReadyYard(t *testing.T, levelMM float64, change func(*web.Options)) *yard {
 	t.Helper()
 	y := newYard(t, 13, change)
@@ -67,8 +67,20 @@ func newReadyYard(t *testing.T, levelMM float64, change func(*web.Options)) *yar
 	y.driver.Values.PackC = 23
 	y.driver.Values.LevelMM = levelMM
 	y.run(4 * time.Hour)
+	y.readLevels(levelMM)
 	require.Equal(t, bay.ReadyToWater, y.last.Stage, "%s, level known: %v, need %v", y.last.Cool.WaitingFor, y.last.Water.Known, y.last.Water.TotalML)
 	return y
+}
+
+// readLevels has the level of every cell read with the rod, in a visit of its own; twice,
+// since the level fell without a charge.
+func (y *yard) readLevels(levelMM float64) {
+	y.driver.Ask(order.Order{Kind: order.VisitOpen})
+	for n := range 2 * baytest.Pack().Cells {
+		y.driver.Ask(order.Order{Kind: order.Level, Cell: n/2 + 1, LevelMM: levelMM, Sure: true})
+	}
+	y.driver.Ask(order.Order{Kind: order.VisitClose})
+	y.run(10 * time.Minute)
 }
 
 // run lets time pass.

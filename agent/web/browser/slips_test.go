@@ -230,7 +230,7 @@ func TestSlips(t *testing.T) {
 			s.toCell(n)
 			s.click(propose)
 			s.unfold()
-			s.write("#before-level", "3")
+			s.write("#before-level", "5")
 			s.click(read)
 			s.shot("slip-6-cell" + n)
 		}

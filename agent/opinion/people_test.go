@@ -75,6 +75,7 @@ func (p *person) look(y *yard) {
 		}
 		if y.has("level-doubted") { // it is low indeed
 			p.visit(y)
+			p.read(y)
 		}
 	}
 }

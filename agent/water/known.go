@@ -243,6 +243,9 @@ func (b *Balance) follow() {
 	}
 	for i := range b.cfg.Cells {
 		if c := &b.know.cells[i]; b.given[i] != c.ML {
+			if mm := b.mm(b.given[i] - c.ML); mm > 0 && c.Rod && b.know.low[i] < doubtMM {
+				c.span(-mm) // said to be poured: only a reading ends a doubt
+			}
 			c.pour(b.mm(b.given[i]-c.ML), pourSD)
 			c.ML, b.know.outdated = b.given[i], true
 		}

@@ -125,8 +125,10 @@ func TestWaterEndsADoubt(t *testing.T) {
 	given := [water.MaxCells]float64{add}
 	r.in.Visit, r.in.AtCells, r.in.VisitMM, r.in.GivenML = true, true, 4, &given
 	s = r.stand(4, 4)
-	require.False(t, s.Doubts.Has(1))
+	require.True(t, s.Doubts.Has(1), "what is said to be poured ends no doubt")
 	require.Zero(t, s.CoverPlatesML[0])
+	r.Level(1, 5.5)
+	require.False(t, r.stand(4, 4).Doubts.Has(1), "a reading does")
 	r.Level(2, 12)
 	require.Zero(t, r.stand(4, 4).CoverPlatesML[1], "contradicts the estimate")
 }

@@ -106,6 +106,14 @@ func (y *shed) blocked() bool {
 	return y.doubted || s.SettledMM+min(y.LowestMM(), 0) < 3 || s.Bare != 0
 }
 
+// read reads a cell with a rod.
+func (y *shed) read(day, cell int) {
+	mm := y.level[cell-1] + y.biasMM(float64(day)/365) + 0.3*y.rng.NormFloat64()
+	y.Level(cell, math.Round(mm/sixteenth)*sixteenth)
+	y.readings++
+	y.byMonth[day*24/731]++
+}
+
 // visit reads what is asked and pours what is proposed.
 func (y *shed) visit(day int) {
 	var given [water.MaxCells]float64
@@ -116,10 +124,7 @@ func (y *shed) visit(day int) {
 	if y.reads {
 		asked := s.ReadFirst
 		for _, cell := range asked[:s.ReadAsk.Len()] {
-			mm := y.level[cell-1] + y.biasMM(float64(day)/365) + 0.3*y.rng.NormFloat64()
-			y.Level(int(cell), math.Round(mm/sixteenth)*sixteenth)
-			y.readings++
-			y.byMonth[day*24/731]++
+			y.read(day, int(cell))
 		}
 		y.Again()
 	}
@@ -131,7 +136,11 @@ func (y *shed) visit(day int) {
 			y.over = max(y.over, y.level[i]-overMM)
 		}
 	}
-	y.look(10 * time.Minute)
+	for _, cell := range y.look(10 * time.Minute).Doubts.Numbers() {
+		if y.reads { // said to be low, and watered: read again
+			y.read(day, cell)
+		}
+	}
 	y.in.Visit, y.in.AtCells, y.in.GivenML = false, false, nil
 	y.Filled(&given, 0, before, true, y.in.GassingAh)
 	y.look(time.Hour)

@@ -2,6 +2,7 @@ package water
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -62,13 +63,28 @@ func (b *Balance) Memory() Memory {
 
 // Valid reports whether the memory can be one that was saved for this pack.
 func (m *Memory) Valid(cells int) bool {
-	if len(m.OffsetMM) != cells || len(m.Cells) != cells && len(m.Cells) != 0 || len(m.Known) != cells && len(m.Known) != 0 || len(m.DaysML) > daysKept || m.Visits < 0 {
+	if len(m.OffsetMM) != cells || len(m.DaysML) > daysKept || m.Visits < 0 || m.BeganAgoS < 0 {
 		return false
 	}
-	for _, list := range [][]float64{{m.AnchorMM, m.AnchorAh, m.BeganAgoS, m.BeganAh, m.DayAh, m.StrayMM}, m.OffsetMM, m.DaysML} {
-		if !allSane(list) {
-			return false
-		}
+	lists := [][]float64{{m.AnchorMM, m.AnchorAh, m.BeganAgoS, m.BeganAh, m.DayAh, m.StrayMM, m.RisenMM, m.FromMM}, m.OffsetMM, m.DaysML}
+	if m.StillMM != nil {
+		lists = append(lists, m.StillMM[:])
+	}
+	if m.RiseMM != nil {
+		lists = append(lists, []float64{*m.RiseMM})
+	}
+	return !slices.ContainsFunc(lists, func(list []float64) bool { return !allSane(list) }) &&
+		m.GasMM >= 0 && m.GasMM <= mostMM && m.scaleValid() && m.cellsValid(cells)
+}
+
+func (m *Memory) scaleValid() bool {
+	return m.Scale == 0 && m.ScaleSE == 0 || m.Scale >= 0.2 && m.Scale <= 5 && m.ScaleSE >= 0 && m.ScaleSE <= scaleSpread
+}
+
+// cellsValid checks what is kept by cell; a memory of an older program lacks it.
+func (m *Memory) cellsValid(cells int) bool {
+	if len(m.Cells) != cells && len(m.Cells) != 0 || len(m.Known) != cells && len(m.Known) != 0 {
+		return false
 	}
 	for i := range m.Cells {
 		if !m.Cells[i].valid() {
@@ -80,14 +96,7 @@ func (m *Memory) Valid(cells int) bool {
 			return false
 		}
 	}
-	if m.StillMM != nil && !allSane(m.StillMM[:]) || !sane(m.RisenMM) || !(m.GasMM >= 0 && m.GasMM <= mostMM) {
-		return false
-	}
-	if !sane(m.FromMM) || m.RiseMM != nil && !sane(*m.RiseMM) {
-		return false
-	}
-	scaleOK := m.Scale == 0 && m.ScaleSE == 0 || m.Scale >= 0.2 && m.Scale <= 5 && m.ScaleSE >= 0 && m.ScaleSE <= scaleSpread
-	return m.BeganAgoS >= 0 && scaleOK
+	return true
 }
 
 func (c *Cell) valid() bool {

@@ -48,16 +48,19 @@ func TestHangingReads(t *testing.T) {
 
 // TestAskPassesOn: what a query returns comes back as it is, a panic as an error.
 func TestAskPassesOn(t *testing.T) {
-	r := &Reader{slots: make(chan struct{}, readers)}
-	broken := errors.New("broken")
-	for _, patience := range []time.Duration{0, time.Minute} {
-		r.AnswerWithin(patience)
-		_, err := ask(t.Context(), r, func(context.Context, querier) (int, error) { return 1, broken })
-		require.ErrorIs(t, err, broken)
-	}
-	_, err := ask(t.Context(), r, func(context.Context, querier) (int, error) { panic("a damaged page") })
-	require.ErrorContains(t, err, "a damaged page")
-	require.Empty(t, r.slots)
+	synctest.Test(t, func(t *testing.T) {
+		r := &Reader{slots: make(chan struct{}, readers)}
+		broken := errors.New("broken")
+		for _, patience := range []time.Duration{0, time.Minute} {
+			r.AnswerWithin(patience)
+			_, err := ask(t.Context(), r, func(context.Context, querier) (int, error) { return 1, broken })
+			require.ErrorIs(t, err, broken)
+		}
+		_, err := ask(t.Context(), r, func(context.Context, querier) (int, error) { panic("a damaged page") })
+		require.ErrorContains(t, err, "a damaged page")
+		synctest.Wait() // a slot is free just after its answer
+		require.Empty(t, r.slots)
+	})
 }
 
 // TestLockedRecord: while another program keeps the file to itself, every read ends in

@@ -15,15 +15,19 @@ type alarm struct{ name, severity, agent, bay, more string }
 // expected lists the faults built into the demo, and their consequences; nothing else may fire.
 var expected = []alarm{
 	// The attended yard: bay-3 starts with a broken probe, which the technician repairs after 90
-	// minutes, and its unregulated charger continues for hours after the pack is full, which warms it.
+	// minutes, and its unregulated charger continues for hours after the pack is full, which warms it,
+	// makes gas enough that unread levels are doubted, and latches the charge.
 	{"BaywardBlind", "warning", "shed-2", "bay-3", ""},
 	{"BaywardProbeFailing", "warning", "shed-2", "bay-3", `, sensor="level"`},
-	{"BaywardOvercharge", "warning", "shed-2", "bay-3", ""},
+	{"BaywardLevelDoubted", "warning", "shed-2", "bay-3", ""},
+	{"BaywardChargeLatched", "warning", "shed-2", "bay-3", ""},
+	{"BaywardChargeBlocked", "warning", "shed-2", "bay-3", ""},
 	{"BaywardPackWarm", "info", "shed-2", "bay-3", ""},
 	{"BaywardWaterSoon", "info", "shed-2", "bay-3", ""},
 	// The neglected yard: the plates of bay-1 are not covered and the probe of bay-3 is not repaired, so
 	// both wait for a charge that is blocked.
 	{"BaywardPlatesBare", "warning", "shed-3", "bay-1", ""},
+	{"BaywardLevelDoubted", "warning", "shed-3", "bay-1", ""},
 	{"BaywardChargeBlocked", "warning", "shed-3", "bay-1", ""},
 	{"BaywardBlind", "warning", "shed-3", "bay-3", ""},
 	{"BaywardProbeFailing", "warning", "shed-3", "bay-3", `, sensor="level"`},

@@ -79,6 +79,8 @@ func (t *technician) look(ctx context.Context, p *bay.Picture) error {
 	case "return":
 		y.Connect()
 		return nil
+	case "release":
+		return t.order(ctx, p.Bay, order.Order{Kind: order.Release})
 	default:
 		return t.visit(ctx, p)
 	}
@@ -88,6 +90,8 @@ func (t *technician) reason(p *bay.Picture) (why string, in time.Duration) {
 	switch {
 	case p.Stage == bay.Watering:
 		return "", 0
+	case p.Stage == bay.Vacant && p.Findings[interlock.ChargeOverrun].Latched:
+		return "release", fixesIn // has looked at the charger while the pack is out
 	case p.Stage == bay.Vacant:
 		return "return", worksFor
 	case p.Findings[interlock.PlatesBare].Raised:

@@ -16,7 +16,8 @@ func (b *Balance) call() {
 		return
 	}
 	at := b.cfg.FillMarkMM - dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM)
-	soonAt := b.cfg.ChargeLevelMM + b.soonMM
+	// A pack that loses much is soon low even when it is full; that is no call.
+	soonAt := min(b.cfg.ChargeLevelMM+b.soonMM, b.cfg.FillMarkMM-spareMM-dueGapMM)
 	if b.due {
 		at, soonAt = at+dueGapMM, soonAt+dueGapMM
 	}

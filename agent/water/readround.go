@@ -18,6 +18,8 @@ const (
 	doubtMM = 0.5
 	// doubtMostMM is the most water for a doubt: for more, the cell has to be read again.
 	doubtMostMM = 4.0
+	// againMM is the loss after which a cell may be asked for again.
+	againMM = 0.5
 	// readSoonH is how long before the bound is at the plates a reading is due, h.
 	readSoonH = 48.0
 	// readAheadMM is the least loss, by Faraday's law, before the bound reaches the
@@ -90,7 +92,7 @@ func (b *Balance) askFor() {
 	for i := range b.cfg.Cells {
 		c := &k.cells[i]
 		mm := c.lowAfter(b.lostSince(c)+next) + s.NeedML[i]/b.ml(1)
-		if !c.Set || mm < askSpareMM || s.Doubted&(1<<i) != 0 {
+		if !c.Set || mm < askSpareMM && !b.justRead(c) || s.Doubted&(1<<i) != 0 {
 			list[n], n = asked{i + 1, mm}, n+1
 		}
 	}
@@ -100,6 +102,13 @@ func (b *Balance) askFor() {
 		s.ReadAsk |= 1 << (a.cell - 1)
 		s.ReadFirst[i] = uint8(a.cell)
 	}
+}
+
+// justRead reports whether a rod has read the cell, nothing was poured or lost since, and
+// so another reading would show nothing new. A pack that loses much would otherwise be
+// read again and again.
+func (b *Balance) justRead(c *KnownCell) bool {
+	return c.Rod && c.LowMM == 0 && c.HighMM == 0 && c.ML == c.ReadML && b.lostSince(c) < againMM
 }
 
 // doubtML returns the water that ends the doubt about a cell whose reading shows enough
@@ -123,7 +132,7 @@ func (b *Balance) readDue() {
 	b.s.ReadDue = false
 	for i := range b.cfg.Cells {
 		c := &b.know.cells[i]
-		b.s.ReadDue = b.s.ReadDue || !(c.lowAfter(b.lostSince(c)+ahead) > 0)
+		b.s.ReadDue = b.s.ReadDue || !(c.lowAfter(b.lostSince(c)+ahead) > 0) && !b.justRead(c)
 	}
 	b.s.ReadDueH, b.s.ReadDueOK = b.readDueH()
 }

@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
+	"strings"
 	"time"
 
 	"bayward/sensors/sim"
@@ -109,11 +111,23 @@ func bareThenCovered(s *scene) {
 	s.stays(12)
 	s.finds("plates-bare")
 	s.step("water covers the plates", func(context.Context) error { return s.pour(14) })
+	s.stays(12) // nobody recorded it, so it proves one cell
+	s.finds("level-doubted")
+	s.asks("visit", readings(10))
 	s.granted()
 	s.shows("granted", func(p *picture) bool { return p.Permit == "granted" && !p.has("plates-bare") })
 	s.step("the contactor has closed and current flows", func(ctx context.Context) error {
 		return s.until(ctx, func(t sim.Truth) bool { return t.ContactorClosed && t.CurrentA > 1 })
 	})
+}
+
+// readings is the order that records the same level for every cell.
+func readings(mm float64) string {
+	var cells []string
+	for cell := 1; cell <= 12; cell++ {
+		cells = append(cells, fmt.Sprintf(`{"cell":%d,"level_mm":%g}`, cell, mm))
+	}
+	return `{"action":"entry","by":"Ada","sure":true,"cells":[` + strings.Join(cells, ",") + `]}`
 }
 
 // pour raises the level of every cell by some millimetres, as measured above the

@@ -21,7 +21,7 @@ var expected = []alarm{
 	{"BaywardProbeFailing", "warning", "shed-2", "bay-3", `, sensor="level"`},
 	{"BaywardLevelDoubted", "warning", "shed-2", "bay-3", ""},
 	{"BaywardChargeLatched", "warning", "shed-2", "bay-3", ""},
-	{"BaywardChargeBlocked", "warning", "shed-2", "bay-3", ""},
+	{"BaywardOvercharge", "warning", "shed-2", "bay-3", ""},
 	{"BaywardPackWarm", "info", "shed-2", "bay-3", ""},
 	{"BaywardWaterSoon", "info", "shed-2", "bay-3", ""},
 	// The neglected yard: the plates of bay-1 are not covered and the probe of bay-3 is not repaired, so

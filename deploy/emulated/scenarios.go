@@ -114,6 +114,7 @@ func bareThenCovered(s *scene) {
 	s.stays(12) // nobody recorded it, so it proves one cell
 	s.finds("level-doubted")
 	s.asks("visit", readings(10))
+	s.asks("visit", readings(10)) // one reading against what was known is asked for again
 	s.granted()
 	s.shows("granted", func(p *picture) bool { return p.Permit == "granted" && !p.has("plates-bare") })
 	s.step("the contactor has closed and current flows", func(ctx context.Context) error {

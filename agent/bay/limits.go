@@ -99,7 +99,6 @@ const own = "project limit"
 // (go test ./agent/config -run Schema -update); write the rule that uses it, with
 // its key in Limits of the finding's row. go test ./agent/bay ./agent/config -run
 // 'Limit|Example|Schema' names what is missing.
-// names what is missing.
 var LimitTable = [...]Limit{
 	// The upper bound leaves room for a sensor that reads high.
 	{

@@ -1,6 +1,7 @@
 package bay
 
 import (
+	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 )
@@ -82,6 +83,9 @@ func stageEvent(from Stage, p *Picture) Event {
 	switch p.Stage {
 	case Cooling:
 		e.WaitingFor = p.Cool.WaitingFor
+		if !p.Cool.Cool && e.WaitingFor == cooldown.NothingLeft {
+			e.WaitingFor = cooldown.MinimumRest // still on charge: the rest has not begun
+		}
 	case ReadyToWater:
 		e.WaterML = p.Water.WholeML()
 	default:

@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/bay/baytest"
+	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/reading"
@@ -430,6 +431,11 @@ func history(t *rapid.T, alone *[interlock.NumCodes]int) (steps, grants int) {
 				w.r.Keeper = bay.Keeper(1 + steps/1009%5) // more than there are
 			}
 			p, events := core.Step(&w.r)
+			for i := range events {
+				if e := &events[i]; e.Stage == bay.Cooling && e.WaitingFor == cooldown.NothingLeft && e.Kind == bay.StageChanged && !p.Cool.Cool {
+					t.Fatalf("%v: told that the pack is rested and cool, which it is not", w.now)
+				}
+			}
 			steps++
 			w.obey(events)
 			v.check(t, w, p, was)

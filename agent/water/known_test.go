@@ -132,3 +132,19 @@ func TestWaterEndsADoubt(t *testing.T) {
 	r.Level(2, 12)
 	require.Zero(t, r.stand(4, 4).CoverPlatesML[1], "contradicts the estimate")
 }
+
+// TestAProbeAboveTheRodLeavesNoRoom: a rod reads the pilot low, its probe shows it high.
+// Either may be right, so the water that would end the rod's doubt must not be proposed
+// past the ceiling of what the probe shows.
+func TestAProbeAboveTheRodLeavesNoRoom(t *testing.T) {
+	cfg := pack()
+	cfg.Pilot = 6
+	r := newRig(cfg, 3.5)
+	require.Equal(t, water.NotRejected, r.Level(6, 3.5))
+	s := r.stand(3.5, 3.5)
+	require.Positive(t, s.CoverPlatesML[5], "while both show it low")
+	s = r.wait(time.Minute, 21, 21)
+	require.GreaterOrEqual(t, s.LevelMM[5], s.CeilingMM)
+	require.Zero(t, s.CoverPlatesML[5])
+	require.Zero(t, s.NeedML[5])
+}

@@ -220,11 +220,12 @@ func (b *Balance) need() {
 		}
 		level = pilot + d.likelyMM
 		needML, fillML = b.cfg.CellNeed(level, now, b.s.CeilingMM)
+		// A probe that shows more than the rod leaves less room for what ends a doubt.
+		fillML = max(fillML, min(b.doubtML(i), b.cfg.RoomML(level, b.s.CeilingMM)))
 		if d.highMM > d.likelyMM { // the higher estimate may be the true one
 			room := b.ml(max(b.s.CeilingMM-pilot-d.highMM, 0))
 			needML, fillML = min(needML, room), min(fillML, room)
 		}
-		fillML = max(fillML, b.doubtML(i))
 		// So may the highest by what was measured in the cell itself.
 		room := b.ml(max(b.s.CeilingMM-b.know.high[i], 0))
 		needML, fillML = min(needML, room), min(fillML, room)

@@ -229,7 +229,7 @@ func TestCheckExplains(t *testing.T) {
 	flat := strings.Join(strings.Fields(out), " ")
 	for _, want := range []string{
 		"At bay-1 a charge is blocked when", "- plates-bare:", "- hydrogen-high:", "charge_max_c: 54 °C, from the file (NAVEDTRA 14113",
-		"rest_min_minutes: 60 minutes, the default", "limits.charge_max_c: 54 °C is outside 38 to 52. Better: stop at 52 or lower.",
+		"rest_min_minutes: 60 minutes, the default", "limits.charge_max_c: 54 °C is outside 38 to 51. Better: stop at 51 or lower.",
 		"nobody is called", "Warnings: ",
 	} {
 		if code != exitDone || !strings.Contains(flat, want) {

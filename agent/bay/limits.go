@@ -103,23 +103,23 @@ var LimitTable = [...]Limit{
 	// The upper bound leaves room for a sensor that reads high.
 	{
 		Key: "charge_max_c", Unit: "°C", What: "no charge above this",
-		Default: 52, Low: 20, High: 55, Wise: Range{38, 52},
-		Source: "NAVEDTRA 14113 and TM 5-3820-256-24-4: never above 125 °F (52 °C); UFGS 16262N interrupts at 110 °F (43 °C)",
+		Default: 51, Low: 20, High: 55, Wise: Range{38, 51},
+		Source: "NAVEDTRA 14113: never above 125 °F (51.7 °C); TM 5-3820-256-24-4: reduce or stop there; UFGS 16262N interrupts at 110 °F (43.3 °C)",
 		value:  number(func(l *Limits) *float64 { return &l.ChargeMaxC }),
 	},
 	{
 		Key: "charge_resume_c", Unit: "°C", What: "charge again at or below this",
 		Default: 38, Low: 0, High: 54, Below: "charge_max_c", Wise: Range{20, 38},
-		Source: "UFGS 16262N: 100 °F (38 °C)",
+		Source: "UFGS 16262N: 100 °F (37.8 °C) after a stop at 110 °F; for a stop at 125 °F nothing is published; " + own,
 		value:  number(func(l *Limits) *float64 { return &l.ChargeResumeC }),
 	},
 	// No standard fixes a temperature or a rest before watering. A level read 15 °C
-	// above 25 °C is less than 1 mm too high in common cells, and gassing has stopped
-	// an hour after the charge.
+	// above 25 °C is 1 to 2 mm too high in common cells (by the expansion of the acid),
+	// and gassing has stopped an hour after the charge.
 	{
 		Key: "watering_max_c", Unit: "°C", What: "no watering above this",
 		Default: 40, Low: 10, High: 50, Wise: Range{20, 43},
-		Source: "above it charging is interrupted (UFGS 16262N), and the level stands 1 mm high or more; " + own,
+		Source: "above it charging is interrupted (UFGS 16262N), and the level reads 1 to 2 mm high; " + own,
 		value:  number(func(l *Limits) *float64 { return &l.WateringMaxC }),
 	},
 	{

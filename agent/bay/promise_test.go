@@ -51,7 +51,7 @@ func (w *world) segment() {
 	w.r.PackV = w.reading("cell V", math.NaN(), math.Inf(1), 0, 1.2, 1.95, 2.08, 2.1, 2.12, 2.3, 2.41, 2.44, 2.5, 2.6, 2.84, 2.95, -2.1)
 	w.r.PackV.Value *= cells
 	w.r.CurrentA = w.reading("A", -20, 0, 0, 0.3, 4, 10, 35, 35, math.NaN())
-	w.r.PackC = w.reading("pack °C", -70, -30, 5, 25, 25, 30, 37.9, 38.1, 51.9, 52.1, 60)
+	w.r.PackC = w.reading("pack °C", -70, -30, 5, 25, 25, 30, 37.9, 38.1, 50.9, 51.1, 60)
 	w.r.AmbientC = w.reading("air °C", -5, 20, 25, 40)
 	w.r.Airflow = w.reading("air", 1, 1, 1, 0)
 	w.r.HydrogenPct = w.reading("H2", 0, 0.2, 0.9, 1.5, 2.5)

@@ -132,7 +132,7 @@ func TestBadFiles(t *testing.T) {
 		{"excitation above the range", transmitter, strings.Replace(ladder, "excitation_v: 3.3", "excitation_v: 5", 1), "f:11: field bays[0].wiring.level.excitation_v: value 5 is not accepted: must be at most the input's 4.096 V, so that an open loop can be told from an input at its end"},
 		{"charge limit above its ceiling", "packs:", "limits: {charge_max_c: 60}\npacks:", "f:13: field limits.charge_max_c: value 60 is not accepted: must be 20 to 55 °C"},
 		{"charge limit below the default of its resume", "packs:", "limits: {charge_max_c: 35}\npacks:", "f:13: field limits.charge_max_c: value 35 is not accepted: must be above charge_resume_c, whose default is 38: set both"},
-		{"resume above maximum", "packs:", "limits: {charge_resume_c: 53}\npacks:", "f:13: field limits.charge_resume_c: value 53 is not accepted: must be below charge_max_c (52)"},
+		{"resume above maximum", "packs:", "limits: {charge_resume_c: 53}\npacks:", "f:13: field limits.charge_resume_c: value 53 is not accepted: must be below charge_max_c (51)"},
 		{"hydrogen above its ceiling", "packs:", "limits: {hydrogen_max_pct: 3}\npacks:", "f:13: field limits.hydrogen_max_pct: value 3 is not accepted: must be 0.1 to 2 % by volume"},
 		{"rest too short", "packs:", "limits: {rest_min_minutes: 0}\npacks:", "f:13: field limits.rest_min_minutes: value 0 is not accepted: must be 10 to 2880 minutes"},
 		{"every charge would overrun", "packs:", "limits: {charge_max_factor: 1.1}\npacks:", "f:13: field limits.charge_max_factor: value 1.1 is not accepted: must be above the charge_factor 1.15 of pack lift-24v, or every charge would overrun"},

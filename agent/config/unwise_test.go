@@ -57,7 +57,7 @@ func TestWarnings(t *testing.T) {
 		{"charge_level_mm: 3", "charge_level_mm: 1", "packs[0].charge_level_mm", "1 mm"},
 		{"    probe_cell: 1\n", "", "packs[0].probe_cell", "which cell holds the level probe"},
 		{"cells: 12\n", "cells: 12\n    charge_factor: 1.25\n", "packs[0].charge_factor", "1.25"},
-		{"packs:\n", "limits: {charge_max_c: 55}\npacks:\n", "limits.charge_max_c", "55 °C is outside 38 to 52"},
+		{"packs:\n", "limits: {charge_max_c: 55}\npacks:\n", "limits.charge_max_c", "55 °C is outside 38 to 51"},
 		{"packs:\n", "limits: {charge_resume_c: 45}\npacks:\n", "limits.charge_resume_c", "45 °C"},
 		{"packs:\n", "limits: {rest_min_minutes: 30}\npacks:\n", "limits.rest_min_minutes", "30 minutes"},
 		{"packs:\n", "limits: {hydrogen_resume_pct: 1.5}\npacks:\n", "limits.hydrogen_resume_pct", "1.5"},

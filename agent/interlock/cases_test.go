@@ -76,7 +76,7 @@ func none(f reading.Fault) choice      { return choice{0, f, bad, bad} }
 const freezingC = -10.0
 
 var enumLimits = interlock.Limits{
-	ChargeLevelMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, HydrogenMaxPct: 2, HydrogenResumePct: 1,
+	ChargeLevelMM: 3, ChargeMaxC: 51, ChargeResumeC: 38, HydrogenMaxPct: 2, HydrogenResumePct: 1,
 	OffMin: time.Minute, Fitted: reading.SensorsOf(reading.PackCurrent, reading.Hydrogen, reading.Airflow, reading.ContactorFeedback), StrayA: 2.25,
 }
 
@@ -95,7 +95,7 @@ var allReadings = space{
 		good(2.91, bad), none(reading.Missing),
 	},
 	packC: []choice{
-		good(25, allGood), good(38, allGood), good(38.1, between), good(52, between), good(52.1, bad),
+		good(25, allGood), good(38, allGood), good(38.1, between), good(51, between), good(51.1, bad),
 		good(freezingC, bad), good(freezingC+1, between), none(reading.PowerOn),
 	},
 	current:  []choice{good(0, allGood), good(30, allGood), none(reading.Missing)},
@@ -108,7 +108,7 @@ var allReadings = space{
 var fewReadings = space{
 	level:    []choice{good(3, allGood), good(2.99, noStart), none(reading.Stale)},
 	cellV:    []choice{good(2.1, allGood), {2.46, reading.None, bad, allGood}, none(reading.Missing)},
-	packC:    []choice{good(38, allGood), good(52.1, bad)},
+	packC:    []choice{good(38, allGood), good(51.1, bad)},
 	current:  []choice{good(0, allGood), good(30, allGood)},
 	hydrogen: []choice{good(0.99, allGood), good(1, noStart)},
 	airflow:  []choice{good(1, allGood), good(0, bad)},

@@ -464,7 +464,7 @@ func TestRelease(t *testing.T) {
 // TestNotConfigured: an input that is not wired is not required.
 func TestNotConfigured(t *testing.T) {
 	r := newRig(t, 0)
-	r.x.Limits = interlock.Limits{ChargeLevelMM: 3, ChargeMaxC: 52, ChargeResumeC: 38, StrayA: 2.25}
+	r.x.Limits = interlock.Limits{ChargeLevelMM: 3, ChargeMaxC: 51, ChargeResumeC: 38, StrayA: 2.25}
 	for range 2 {
 		r.step(time.Second, func(in *interlock.Inputs) {
 			in.Airflow, in.Hydrogen, in.Feedback, in.CurrentA = reading.Reading{}, reading.Reading{}, reading.Reading{}, reading.Reading{}

@@ -121,7 +121,7 @@ var Table = [NumCodes]Rule{
 		ClearWhen: "it is at charge_resume_c or below",
 		Raise:     10 * time.Second, Clear: time.Minute,
 		Why:   "A pack changes by hundredths of a degree in ten seconds; a minute below the resume temperature is not noise.",
-		Basis: "NAVEDTRA 14113 and TM 5-3820-256-24-4: never above 125 °F (52 °C); resume at 100 °F (38 °C), UFGS 16262N",
+		Basis: "NAVEDTRA 14113: never above 125 °F (51.7 °C); TM 5-3820-256-24-4: reduce or stop there; resume at 100 °F (37.8 °C), UFGS 16262N",
 		Reads: reading.PackTemperature, Limits: []string{"charge_max_c", "charge_resume_c"},
 	},
 	PackFrozen: {

@@ -85,12 +85,12 @@ func (t *Tracker) byRest(n *tick) {
 	}
 }
 
-// GravityNow estimates the specific gravity at 25 °C from the state of charge;
-// where that is unknown it returns the gravity of a flat cell, which freezes first.
-func (t *Tracker) GravityNow() float64 {
+// LeastGravity returns the lowest specific gravity at 25 °C that the state of charge
+// allows; where that is unknown, the gravity of a flat cell, which freezes first.
+func (t *Tracker) LeastGravity() float64 {
 	soc := 0.0
 	if t.s.SocKnown {
 		soc = max(t.s.Soc-t.s.SocPlus, 0)
 	}
-	return t.cfg.FullGravity - electrolyte.GravitySpan*(1-soc)
+	return t.cfg.FullGravity - electrolyte.FrostSpan*(1-soc)
 }

@@ -136,7 +136,7 @@ type Pack struct {
 	// ProbeCell is the cell with the level probe, 1 at the positive end; left out, it
 	// is not known, and no cell is shown as measured.
 	ProbeCell int `yaml:"probe_cell" accept:"1 to 48 cells, from the positive end" default:""`
-	// ElectrolyteML is the volume in one cell at the fill mark; left out, 10 ml for
+	// ElectrolyteML is the volume in one cell at the fill mark; left out, 14 ml for
 	// each Ah.
 	ElectrolyteML float64 `yaml:"electrolyte_ml" accept:"10 to 100000 ml in one cell" default:""`
 	// ChargeFactor is how many ampere-hours must go back in for each ampere-hour taken

@@ -27,7 +27,7 @@ func TestExampleLoads(t *testing.T) {
 		Name: "bay-1",
 		Pack: bay.Pack{
 			Name: "lift-24v", Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, ChargeLevelMM: 3,
-			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 2250, ChargeFactor: 1.15, ProbeCell: 1,
+			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 3150, ChargeFactor: 1.15, ProbeCell: 1,
 		},
 		Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback), TempOnCase: true,
 		Watchdog: bay.Watchdog{Line: "GPIO27"},

@@ -122,16 +122,16 @@ func (u *unwise) rod(field string, b *Bay) {
 	u.say(top < p.ChargeLevelMM+2, field+".rods", "rod", own, top, p.ChargeLevelMM)
 }
 
-// ventedMM is the least room to leave under the bottom of the vent well after the
+// ventedMM is the room that a fill leaves under the bottom of the vent well after the
 // level has risen.
-const ventedMM = 2
+const ventedMM = 1
 
 func (u *unwise) pack(field string, p *Pack) {
 	l := u.c.Limits.Core()
 	rise := electrolyte.LevelRiseMM(p.ElectrolyteML, p.FreeSurfaceCM2, 25, l.ChargeMaxC, p.FullGravity) + l.GasHoldUpMM
 	room := p.VentWellMM - p.FillMarkMM
 	u.say(room < rise+ventedMM, field+".fill_mark_mm", "room",
-		"expansion of sulfuric acid: Myhre et al. (1998); gas hold-up from memory", room, l.ChargeMaxC, rise, p.VentWellMM-rise, p.VentWellMM-rise-ventedMM)
+		"expansion of sulfuric acid: Myhre et al. (1998); gas hold-up from memory", room, l.ChargeMaxC, rise, p.VentWellMM-rise-ventedMM, p.VentWellMM-rise-ventedMM)
 	u.say(p.FullGravity < 1.24 || p.FullGravity > 1.31, field+".full_gravity", "gravity", memory, p.FullGravity)
 	u.say(p.ChargeFactor > 1.2, field+".charge_factor", "factor",
 		"from memory; California Title 20 allows large chargers 1.10 to 1.15 (from memory)", p.ChargeFactor)

@@ -18,8 +18,14 @@ const (
 	// project's own choice.
 	MinRestH = 1.0
 	// GravitySpan is the fall of gravity from full to flat: 1.280 to 1.140, the
-	// default for traction cells. Army tables give 0.120 to 0.150.
+	// default for traction cells. Army tables give 0.120 to 0.150. By acid mass it
+	// belongs to 13.7 ml of electrolyte per ampere-hour; see [FrostSpan] for less.
 	GravitySpan = 0.140
+	// FrostSpan is the most by which gravity may fall until a cell is flat: what 10 ml
+	// of electrolyte per ampere-hour, a small amount (common practice, no source),
+	// lose by acid mass, 3.66 g of acid per ampere-hour. Weak acid freezes first, so
+	// a rule against frost uses it.
+	FrostSpan = 0.203
 )
 
 // Range of gravity for rest voltage, and of a full cell's gravity.

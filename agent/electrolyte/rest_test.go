@@ -232,3 +232,31 @@ func TestStateOfChargeFromRestRange(t *testing.T) {
 		})
 	}
 }
+
+// TestSpanByAcidMass: what a discharge takes from the acid, Pb + PbO2 + 2 H2SO4 =
+// 2 PbSO4 + 2 H2O: two moles of acid become two of water for two electrons. Molar masses
+// IUPAC; 26.80 Ah per mole of electrons.
+func TestSpanByAcidMass(t *testing.T) {
+	after := func(mlPerAh float64) float64 {
+		massG := mlPerAh * 1.280 * 0.99705
+		fraction, err := electrolyte.MassFraction(1.280*0.99705, 25)
+		if err != nil {
+			t.Fatal(err)
+		}
+		acidG, leftG := fraction*massG-98.078/26.80, massG-(98.078-18.015)/26.80
+		d, err := electrolyte.DensityGPerML(acidG/leftG, 25)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d / 0.99705
+	}
+	t.Run("DOE-HDBK-1084-95: 1.280 to 1.140 is 13.7 ml per Ah by acid mass", func(t *testing.T) {
+		near(t, "gravity", 1.280-electrolyte.GravitySpan, after(13.7), 0.002)
+	})
+	t.Run("10 ml per Ah, the frost rule's", func(t *testing.T) {
+		near(t, "gravity", 1.280-electrolyte.FrostSpan, after(10), 0.002)
+		if flat := 1.280 - electrolyte.FrostSpan; flat > 1.120 {
+			t.Errorf("flat at %.3f; TM 5-4210-230-14&P-1 table 2 has 1.120", flat)
+		}
+	})
+}

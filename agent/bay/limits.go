@@ -191,9 +191,9 @@ var LimitTable = [...]Limit{
 		value:  span(time.Second, func(l *Limits) *time.Duration { return &l.CloseDelay }),
 	},
 	{
-		Key: "gas_hold_up_mm", Unit: "mm", What: "rise of the level from gas trapped between the plates on charge",
+		Key: "gas_hold_up_mm", Unit: "mm", What: "least rise of the level from gas trapped between the plates on charge",
 		Default: 3, Low: 0, High: 20, Wise: Range{1, 10},
-		Source: "several millimetres are typical (from memory)",
+		Source: "several millimetres (from memory); a probe that measures shows the pack's own over its charges",
 		value:  number(func(l *Limits) *float64 { return &l.GasHoldUpMM }),
 	},
 	// Ten ticks bridge a few damaged answers of a 1-wire sensor and are short

@@ -48,6 +48,7 @@ type View struct {
 	WaterML       []float64 `json:"water_ml,omitempty"`        // per cell, to the fill mark
 	CoverPlatesML []float64 `json:"cover_plates_ml,omitempty"` // per cell, only to cover the plates
 	CeilingMM     *float64  `json:"ceiling_mm,omitempty"`      // highest level for a charge, as a level rod shows it now
+	GasHoldUpMM   *float64  `json:"gas_hold_up_mm,omitempty"`  // see water.Status.HeldMM
 	WaterLostML   *float64  `json:"water_lost_ml,omitempty"`   // per cell since the last fill
 	ForecastH     *float64  `json:"forecast_h,omitempty"`      // until the lowest level for charging is reached
 	// ForecastEarlyH and ForecastLateH are the ends of the forecast's range, see
@@ -241,6 +242,7 @@ func (v *View) addWater(p *bay.Picture) {
 		v.CoverPlatesML = each(p.Water.CoverPlatesML[:p.Water.Cells], math.Floor)
 	}
 	v.CeilingMM = when(true, reading.Round(p.Water.CeilingNowMM(), 1))
+	v.GasHoldUpMM = when(p.Water.HeldOK, reading.Round(p.Water.HeldMM, 1))
 	v.ForecastH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastH, 1))
 	v.ForecastEarlyH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastLo, 1))
 	v.ForecastLateH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastHi, 1))

@@ -201,7 +201,7 @@ func (b *Balance) begin(lowMM, highMM float64, calm bool) {
 	}
 	mid, gas := (lowMM+highMM)/2, 0.0
 	if !calm {
-		gas = b.cfg.GasHoldUpMM / 2
+		gas = b.holdUpMM() / 2
 	}
 	if highMM-lowMM > wideMM {
 		highMM = min(highMM, max(b.s.CeilingMM, lowMM))

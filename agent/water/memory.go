@@ -32,6 +32,7 @@ type Memory struct {
 	FromMM  float64     `json:"rise_from_mm,omitempty"`
 	ReadDue bool        `json:"read_due,omitempty"`
 	GasMM   float64     `json:"gas_mm,omitempty"`   // part of the level that is gas
+	HeldMM  []float64   `json:"held_mm,omitempty"`  // see held
 	StillMM *[2]float64 `json:"still_mm,omitempty"` // the level that was still, from and to
 	RisenMM float64     `json:"risen_mm,omitempty"` // see Status.UnrecordedMM
 }
@@ -47,6 +48,7 @@ func (b *Balance) Memory() Memory {
 		Known: b.storedKnown(), Touched: b.know.touched, ReadDue: b.s.ReadDue,
 	}
 	m.GasMM = b.gasMM
+	m.HeldMM = append(m.HeldMM, b.held.mm[:b.held.n]...)
 	if m.RisenMM = b.s.UnrecordedMM; b.still.known {
 		m.StillMM = &[2]float64{b.still.lowMM, b.still.highMM}
 	}
@@ -74,7 +76,7 @@ func (m *Memory) Valid(cells int) bool {
 		lists = append(lists, []float64{*m.RiseMM})
 	}
 	return !slices.ContainsFunc(lists, func(list []float64) bool { return !allSane(list) }) &&
-		m.GasMM >= 0 && m.GasMM <= mostMM && m.scaleValid() && m.cellsValid(cells)
+		m.GasMM >= 0 && m.GasMM <= mostMM && heldValid(m.HeldMM) && m.scaleValid() && m.cellsValid(cells)
 }
 
 func (m *Memory) scaleValid() bool {
@@ -121,6 +123,8 @@ func sane(x float64) bool { return math.Abs(x) <= 1e12 } // false for NaN
 // Restore restores a memory before the first step. Cells stay as they were last
 // filled and measured, however long the gap.
 func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
+	b.held.n = copy(b.held.mm[:], m.HeldMM)
+	b.limitFills()
 	b.restoreKnown(m, now, gap)
 	for i := range b.cfg.Cells {
 		if i < len(m.Cells) {
@@ -168,7 +172,7 @@ func (b *Balance) restoreKnown(m *Memory, now, gap time.Duration) {
 	k := &b.know
 	k.older, k.touched, k.outdated = len(m.Known) == 0, m.Touched, true
 	b.s.ReadDue, b.s.UnrecordedMM, b.gasMM = m.ReadDue, m.RisenMM, m.GasMM
-	if b.calmFrom = math.MinInt64; m.GasMM > calmGas*b.cfg.GasHoldUpMM { // a charge that the restart cut has no end
+	if b.calmFrom = math.MinInt64; m.GasMM > calmGas*b.holdUpMM() { // a charge that the restart cut has no end
 		b.calmFrom = now + calmFor + endSeen
 	}
 	if s := m.StillMM; s != nil {

@@ -57,7 +57,7 @@ func (b *Balance) thermal(packC float64) float64 {
 
 // settle refers the measured level to 25 °C and no gas, and compares it with the
 // balance while the electrolyte is calm.
-func (b *Balance) settle(in *Inputs) {
+func (b *Balance) settle(in *Inputs, dt time.Duration) {
 	b.s.PredictOK = b.anchored
 	if b.anchored {
 		b.s.PredictMM = b.anchorMM - b.mm(b.s.LostML)
@@ -67,7 +67,7 @@ func (b *Balance) settle(in *Inputs) {
 		b.s.RiseMM = b.thermal(in.PackC.Value) + b.gasMM
 	}
 	if !in.Level.Usable() || !in.PackC.OK() {
-		b.s.Known, b.open = false, false
+		b.s.Known, b.open, b.held.pending = false, false, false
 		return
 	}
 	calm := !in.Gassing && (!in.AnyCharge || in.Now-in.ChargeEnded >= calmFor) && in.Now >= b.calmFrom
@@ -93,6 +93,7 @@ func (b *Balance) settle(in *Inputs) {
 		b.s.Known = false
 		return
 	}
+	b.watchHeld(in, dt, calm)
 	if calm {
 		b.compare(in.GassingAh)
 		return

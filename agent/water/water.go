@@ -71,6 +71,8 @@ type Balance struct {
 	gassingAh float64 // total of the string, of the last step
 	gasMM     float64 // part of the level that is gas, mm
 	riseMM    float64 // thermal part of the level, mm
+	hotMM     float64 // the same at the highest temperature for a charge
+	held      held
 	riseAtC   float64 // temperature for which riseMM was worked out
 	riseSet   bool
 	cells     [MaxCells]Cell
@@ -119,8 +121,8 @@ func New(cfg Config) *Balance {
 	for i := range b.cells {
 		b.cells[i].Use, b.fillUse[i] = 1, 1
 	}
-	hot := electrolyte.LevelRiseMM(cfg.ElectrolyteML, cfg.FreeSurfaceCM2, referenceC, cfg.HottestC, cfg.FullGravity)
-	b.s.CeilingMM = cfg.VentWellMM - hot - cfg.GasHoldUpMM - spareMM
+	b.hotMM = electrolyte.LevelRiseMM(cfg.ElectrolyteML, cfg.FreeSurfaceCM2, referenceC, cfg.HottestC, cfg.FullGravity)
+	b.limitFills()
 	return b
 }
 
@@ -142,7 +144,7 @@ func (b *Balance) Step(in *Inputs) {
 	b.know.touched = b.know.touched || b.atCells && !b.know.begun(b.cfg.Cells)
 	b.holdUp(in.Gassing, dt)
 	b.lose(in)
-	b.settle(in)
+	b.settle(in, dt)
 	b.Again()
 	b.forecast()
 	b.call()
@@ -170,7 +172,7 @@ func (b *Balance) Again() *Status {
 func (b *Balance) holdUp(gassing bool, dt time.Duration) {
 	to, over := 0.0, gasDown
 	if gassing {
-		to, over = b.cfg.GasHoldUpMM, gasUp
+		to, over = b.holdUpMM(), gasUp
 	}
 	b.gasMM += (to - b.gasMM) * float64(dt) / float64(dt+over)
 }

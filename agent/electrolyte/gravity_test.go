@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"bayward/agent/electrolyte"
+	"bayward/agent/referencetest"
 )
 
 // TestGravityCorrection checks every usable row of the published corrections.
@@ -19,8 +20,8 @@ func TestGravityCorrection(t *testing.T) {
 		if strings.HasPrefix(r["rule"], "DO NOT TEST") {
 			continue // the source prints two temperatures that do not agree
 		}
-		t.Run(fmt.Sprintf("%s: %s at %s °F", r["source"], r["reading_sg"], r["reading_F"]), func(t *testing.T) {
-			sg, f, want := r.num(t, "reading_sg"), r.num(t, "reading_F"), r.num(t, "corrected_sg")
+		t.Run(fmt.Sprintf("%s%s: %s at %s °F", correctionKind(t, r), r["source"], r["reading_sg"], r["reading_F"]), func(t *testing.T) {
+			sg, f, want := r.Num(t, "reading_sg"), r.Num(t, "reading_F"), r.Num(t, "corrected_sg")
 			switch {
 			case strings.Contains(r["rule"], "3 F"):
 				// To 70 °F: refer both to 80 °F and back. The rules differ by a
@@ -37,11 +38,24 @@ func TestGravityCorrection(t *testing.T) {
 		})
 	}
 	for _, r := range pick(t, table(t, "data/us_government_rules.csv"), "rule", "sg_temperature_correction", 4) {
-		t.Run(fmt.Sprintf("%s: 1.250 at %s °C", r["source"], r["input_value"]), func(t *testing.T) {
-			f := r.num(t, "input_value")*1.8 + 32
-			near(t, "at 80 °F", electrolyte.GravityAt80F(1.250, f), r.num(t, "expected_value"), 0.0006)
+		t.Run(fmt.Sprintf("arithmetic: %s: 1.250 at %s °C", r["source"], r["input_value"]), func(t *testing.T) {
+			f := r.Num(t, "input_value")*1.8 + 32
+			near(t, "at 80 °F", electrolyte.GravityAt80F(1.250, f), r.Num(t, "expected_value"), 0.0006)
 		})
 	}
+}
+
+// correctionKind is the kind of a row of corrections. The temperatures of TM 5-1185
+// table IV were inferred from the rule that is tested, and the densities of the same
+// acid come from another formula than the rule.
+func correctionKind(t *testing.T, r row) string {
+	switch rule := r["rule"]; {
+	case strings.Contains(rule, "INFERRED"):
+		return referencetest.Arithmetic
+	case strings.HasPrefix(rule, "density"):
+		return referencetest.Model
+	}
+	return r.Kind(t)
 }
 
 // TestGravityAt25AgainstDensity checks the fixed rule against the independent
@@ -51,18 +65,18 @@ func TestGravityAt25AgainstDensity(t *testing.T) {
 	tolerance := map[float64]float64{0.34: 0.0013, 0.36: 0.0013, 0.38: 0.0013, 0.28: 0.002, 0.20: 0.004}
 	at25, rows := map[float64]float64{}, table(t, "data/acid_density_vs_fraction_temperature.csv")
 	for _, r := range rows {
-		if r.num(t, "temperature_C") == 25 {
-			at25[r.num(t, "acid_mass_fraction")] = r.num(t, "density_kg_m3") / 1000
+		if r.Num(t, "temperature_C") == 25 {
+			at25[r.Num(t, "acid_mass_fraction")] = r.Num(t, "density_kg_m3") / 1000
 		}
 	}
 	for _, r := range rows {
-		w, c := r.num(t, "acid_mass_fraction"), r.num(t, "temperature_C")
+		w, c := r.Num(t, "acid_mass_fraction"), r.Num(t, "temperature_C")
 		tol, ok := tolerance[w]
 		if !ok || c < 10 || c > 50 {
 			continue
 		}
-		t.Run(fmt.Sprintf("%s: fraction %.2f read at %g °C", laliberte, w, c), func(t *testing.T) {
-			near(t, "sg25", electrolyte.GravityAt25(r.num(t, "density_kg_m3")/1000, c), at25[w], tol)
+		t.Run(fmt.Sprintf("model: %s: fraction %.2f read at %g °C", laliberte, w, c), func(t *testing.T) {
+			near(t, "sg25", electrolyte.GravityAt25(r.Num(t, "density_kg_m3")/1000, c), at25[w], tol)
 		})
 	}
 	near(t, "clamped above", electrolyte.GravityAt25(1.28, 85), electrolyte.GravityAt25(1.28, 50), 0)
@@ -81,7 +95,7 @@ func TestGravityAfterWater(t *testing.T) {
 		{1.280, 1, -50, 1.2932, 0.951}, {1.280, 1, -100, 1.3078, 0.902}, {1.280, 1, -150, 1.3239, 0.854},
 		{1.300, 1, +100, 1.2753, 1.0978},
 	} {
-		t.Run(fmt.Sprintf("acid balance over the 1998 densities: %.3f with %+.0f g of water", c.sg, c.waterG), func(t *testing.T) {
+		t.Run(fmt.Sprintf("arithmetic: acid balance over the 1998 densities: %.3f with %+.0f g of water", c.sg, c.waterG), func(t *testing.T) {
 			sg, litres, err := electrolyte.GravityAfterWater(c.sg, c.litres, c.waterG/0.99705)
 			if err != nil {
 				t.Fatal(err)
@@ -90,7 +104,7 @@ func TestGravityAfterWater(t *testing.T) {
 			near(t, "litres", litres, c.wantLitres, 0.0005)
 		})
 	}
-	t.Run(laliberte+": 1 L of 36 % acid thinned to 32 %", func(t *testing.T) {
+	t.Run("model: "+laliberte+": 1 L of 36 % acid thinned to 32 %", func(t *testing.T) {
 		// Densities 1265.88 and 1232.34 kg/m3 at 25 °C: 158.2 g of water.
 		sg, litres, err := electrolyte.GravityAfterWater(1.26588, 1, 1265.88*(0.36/0.32-1)/0.99705)
 		if err != nil {
@@ -115,8 +129,8 @@ func TestFreezing(t *testing.T) {
 		t.Fatalf("%d rows, want 21", len(rows))
 	}
 	for _, r := range rows {
-		sg, c := r.num(t, "sg"), (r.num(t, "freeze_F")-32)/1.8
-		t.Run(fmt.Sprintf("%s: %.3f", r["source"], sg), func(t *testing.T) {
+		sg, c := r.Num(t, "sg"), (r.Num(t, "freeze_F")-32)/1.8
+		t.Run(fmt.Sprintf("%s%s: %.3f", r.Kind(t), r["source"], sg), func(t *testing.T) {
 			got := electrolyte.FreezingC(sg)
 			if got < c-0.001 {
 				t.Errorf("curve %.2f °C is colder than the published %.2f °C", got, c)
@@ -124,7 +138,7 @@ func TestFreezing(t *testing.T) {
 			near(t, "°C", got, c, 3)
 		})
 	}
-	t.Run("Vinal, Storage Batteries (from memory): above the eutectic, 1.350", func(t *testing.T) {
+	t.Run("memory: Vinal, Storage Batteries: above the eutectic, 1.350", func(t *testing.T) {
 		near(t, "°C", electrolyte.FreezingC(1.350), -49, 0.5)
 	})
 	for _, sg := range []float64{0.9, 1.36, math.NaN(), math.Inf(1)} {
@@ -136,26 +150,26 @@ func TestFreezing(t *testing.T) {
 // 5-1185 disagree below 80 °F; TM 9 is used because it gives the temperature.
 func TestSelfDischarge(t *testing.T) {
 	for _, r := range pick(t, table(t, "reference/self_discharge.csv"), "source", "TM 9-6140", 3) {
-		t.Run(fmt.Sprintf("%s: %s of gravity per day at %s °F", r["source"], r["value"], r["temp_F"]), func(t *testing.T) {
-			c := (r.num(t, "temp_F") - 32) / 1.8
-			want := r.num(t, "value") / 0.140
+		t.Run(fmt.Sprintf("%s%s: %s of gravity per day at %s °F", r.Kind(t), r["source"], r["value"], r["temp_F"]), func(t *testing.T) {
+			c := (r.Num(t, "temp_F") - 32) / 1.8
+			want := r.Num(t, "value") / 0.140
 			near(t, "per day", electrolyte.SelfDischargePerDay(c), want, want*1e-9)
 		})
 	}
 	for _, r := range pick(t, table(t, "data/us_government_rules.csv"), "rule", "self_discharge", 3) {
-		t.Run(fmt.Sprintf("%s: %s °C", r["source"], r["input_value"]), func(t *testing.T) {
-			want := r.num(t, "expected_value") / 0.140
-			near(t, "per day", electrolyte.SelfDischargePerDay(r.num(t, "input_value")), want, want*0.005)
+		t.Run(fmt.Sprintf("published: %s: %s °C", r["source"], r["input_value"]), func(t *testing.T) {
+			want := r.Num(t, "expected_value") / 0.140
+			near(t, "per day", electrolyte.SelfDischargePerDay(r.Num(t, "input_value")), want, want*0.005)
 		})
 	}
-	t.Run("TM 5-1185: 0.001 per day as the mean of a month below 80 °F (not used: no temperature)", func(t *testing.T) {
+	t.Run("published: TM 5-1185: 0.001 per day as the mean of a month below 80 °F (not used: no temperature)", func(t *testing.T) {
 		for _, c := range []float64{10, 20, 26.6} {
 			if got := electrolyte.SelfDischargePerDay(c) * 0.140; got > 0.001 || got < 0.001/3.4 {
 				t.Errorf("%.5f of gravity per day at %g °C", got, c)
 			}
 		}
 	})
-	t.Run("TM 5-684/MO-200: recharge store after 2 months at 70 to 80 °F, 6 months at 40 °F", func(t *testing.T) {
+	t.Run("published: TM 5-684/MO-200: recharge store after 2 months at 70 to 80 °F, 6 months at 40 °F", func(t *testing.T) {
 		// The shorter interval loses 30 to 43 %, the longer one 28 %: alike, as two
 		// intervals of one rule should be.
 		warm, cold := 60*electrolyte.SelfDischargePerDay(23.9), 180*electrolyte.SelfDischargePerDay(4.4)

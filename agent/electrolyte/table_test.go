@@ -1,54 +1,20 @@
 package electrolyte_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
+
+	"bayward/agent/referencetest"
 )
 
-// row is one line of a published table, by column name.
-type row map[string]string
+// row is one line of a published table.
+type row = referencetest.Row
 
-// num returns a column as a number; a missing or broken one ends the test.
-func (r row) num(t *testing.T, column string) float64 {
-	t.Helper()
-	x, err := strconv.ParseFloat(r[column], 64)
-	if err != nil {
-		t.Fatalf("column %s of %v: %v", column, r, err)
-	}
-	return x
-}
-
-// table reads a CSV below testdata; lines that begin with # are comments.
+// table reads a CSV below testdata.
 func table(t *testing.T, name string) []row {
 	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "testdata", name))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	lines, err := r.ReadAll()
-	if err != nil {
-		t.Fatalf("%s: %v", name, err)
-	}
-	if len(lines) < 2 {
-		t.Fatalf("%s: no rows", name)
-	}
-	rows := make([]row, 0, len(lines)-1)
-	for _, line := range lines[1:] {
-		cells := row{}
-		for i, column := range lines[0] {
-			cells[column] = line[i]
-		}
-		rows = append(rows, cells)
-	}
-	return rows
+	return referencetest.Table(t, name)
 }
 
 // pick returns the rows whose column contains text, and fails unless there are want

@@ -30,6 +30,7 @@ func (c *checker) config(cfg *Config) {
 	packCheck{c}.packs(cfg.Packs)
 	c.limits(cfg)
 	if c.packsOnly {
+		c.sensorPlaces(cfg.Bays)
 		return
 	}
 	c.name("site", cfg.Site)
@@ -41,6 +42,16 @@ func (c *checker) config(cfg *Config) {
 	peopleCheck{c}.people(cfg.People)
 	noticeCheck{c}.notify(cfg.Notify)
 	c.firstAid(&cfg.FirstAid)
+}
+
+// sensorPlaces checks all that a replay uses of the wiring.
+func (c *checker) sensorPlaces(bays []Bay) {
+	for i := range bays {
+		at := fmt.Sprintf("bays[%d].wiring.temperature", i)
+		if t := bays[i].Wiring.Temperature; t != nil && !c.bad[at] {
+			c.fields(at, t)
+		}
+	}
 }
 
 var placeForm = regexp.MustCompile(`^[\pL\pN\pP\pS]([\pL\pN\pP\pS ]{0,198}[\pL\pN\pP\pS])?$`)

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"fmt"
 	"reflect"
 	"regexp"
 	"strings"
@@ -240,5 +241,63 @@ func TestCharger(t *testing.T) {
 		curve, ratedA := c.Bays[0].Characteristic()
 		require.Equal(t, want.curve, curve, text)
 		require.InDelta(t, want.ratedA, ratedA, 0, text)
+	}
+}
+
+// TestReplaySetup: a replay has the set-up of the live core, also from a file that is
+// no configuration of a whole agent.
+func TestReplaySetup(t *testing.T) {
+	pack := func(name string, cells int) string {
+		return fmt.Sprintf("  - {name: %s, cells: %d, capacity_ah: 225, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130}\n", name, cells)
+	}
+	text := "packs:\n" + pack("a", 12) + pack("b", 12) + pack("c", 6) + `bays:
+  - {name: case, pack: a, wiring: {temperature: {on: case}}}
+  - {name: usual, pack: b, wiring: {temperature: {}}}
+  - {name: both, packs: [a, b], wiring: {temperature: {on: electrolyte}}}
+  - {name: bare, pack: c}
+  - {name: odd, packs: [a, c]}
+  - {name: lost, pack: d}
+`
+	c, err := Parse("p", []byte(text), PacksOnly())
+	require.NoError(t, err)
+	for _, row := range []struct {
+		bay, pack string
+		onCase    bool
+		packs     int
+		err       string
+	}{
+		{"case", "", true, 0, ""},
+		{"usual", "", true, 0, ""}, // what the live core takes when the file does not say
+		{"both", "", false, 2, ""},
+		{"both", "a", false, 0, ""},
+		{"bare", "", false, 0, ""},
+		{"", "c", false, 0, ""},
+		{"", "b", false, 0, "pack b may be in the bays usual, both, and only some of them have its sensor on the case; name one with --bay"},
+		{"", "", false, 0, "the configuration has several packs, name one of them: a, b, c"},
+		{"case", "b", false, 0, `bay case has no pack "b"; accepted: a`},
+		{"none", "", false, 0, `no bay is named "none"; the configuration has case, usual, both, bare, odd, lost`},
+		{"odd", "", false, 0, "set up bay odd: its packs must have the same number of cells"},
+		{"lost", "", false, 0, `set up bay lost: no pack is named "d"`},
+	} {
+		s, err := c.ReplaySetup(row.bay, row.pack)
+		if row.err != "" {
+			require.EqualError(t, err, row.err)
+			continue
+		}
+		require.NoError(t, err, row)
+		require.Equal(t, row.onCase, s.TempOnCase, row)
+		require.Len(t, s.Packs, row.packs, row)
+	}
+	_, err = Parse("p", []byte(strings.Replace(text, "on: case", "on: top", 1)), PacksOnly())
+	require.EqualError(t, err, "p:6: field bays[0].wiring.temperature.on: value \"top\" is not accepted: must be case or electrolyte")
+
+	whole, err := Parse("whole", []byte(simulated))
+	require.NoError(t, err)
+	live, err := whole.Setups()
+	require.NoError(t, err)
+	for i := range live {
+		got, err := whole.ReplaySetup(live[i].Name, "")
+		require.NoError(t, err)
+		require.Equal(t, live[i], got)
 	}
 }

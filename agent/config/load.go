@@ -23,8 +23,8 @@ type Option func(*options)
 type options struct{ packsOnly bool }
 
 // PacksOnly requires only the packs, as a replay does. Keys are still checked, but a
-// site, an agent and bays may be left out, and the contents of bays and wiring are
-// not checked.
+// site, an agent and bays may be left out, and of the contents of bays and wiring only
+// where the pack's temperature is measured is checked.
 func PacksOnly() Option { return func(o *options) { o.packsOnly = true } }
 
 // Load reads and checks a file. If the file has faults, the *Error lists all of

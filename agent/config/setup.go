@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"bayward/agent/bay"
@@ -14,26 +15,35 @@ import (
 func (c *Config) Setups() ([]bay.Setup, error) {
 	out := make([]bay.Setup, 0, len(c.Bays))
 	for i := range c.Bays {
-		b := &c.Bays[i]
-		s := bay.Setup{Limits: c.Limits.Core(), Recognises: b.Recognises()}
-		for _, name := range b.Serves() {
-			p, err := c.PackNamed(name)
-			if err != nil || name == "" {
-				return nil, fmt.Errorf("set up bay %s: no pack is named %q", b.Name, name)
-			}
-			s.Packs = append(s.Packs, p.core())
-		}
-		if len(b.Packs) == 0 {
-			s.Pack, s.Packs = s.Packs[0], nil
-		}
-		s.Name = b.Name
-		fitted(&b.Wiring, &s)
-		if r := b.Wiring.Relay; r != nil && c.Sensors != "simulated" {
-			s.Watchdog = bay.Watchdog{Line: r.Heartbeat, WhyNot: r.NoHeartbeat}
+		s, err := c.setup(&c.Bays[i])
+		if err != nil {
+			return nil, err
 		}
 		out = append(out, s)
 	}
 	return out, nil
+}
+
+func (c *Config) setup(b *Bay) (bay.Setup, error) {
+	s := bay.Setup{Name: b.Name, Limits: c.Limits.Core(), Recognises: b.Recognises()}
+	for _, name := range b.Serves() {
+		p, err := c.PackNamed(name)
+		if err != nil || name == "" {
+			return bay.Setup{}, fmt.Errorf("set up bay %s: no pack is named %q", b.Name, name)
+		}
+		if len(s.Packs) > 0 && p.Cells != s.Packs[0].Cells { // Parse has refused it, but not with PacksOnly
+			return bay.Setup{}, fmt.Errorf("set up bay %s: its packs must have the same number of cells", b.Name)
+		}
+		s.Packs = append(s.Packs, p.core())
+	}
+	if len(b.Packs) == 0 {
+		s.Pack, s.Packs = s.Packs[0], nil
+	}
+	fitted(&b.Wiring, &s)
+	if r := b.Wiring.Relay; r != nil && c.Sensors != "simulated" {
+		s.Watchdog = bay.Watchdog{Line: r.Heartbeat, WhyNot: r.NoHeartbeat}
+	}
+	return s, nil
 }
 
 // fitted sets which optional sensors are wired.
@@ -48,17 +58,74 @@ func fitted(w *wiring.Parts, s *bay.Setup) {
 	}
 }
 
-// PackSetup returns a set-up for one pack by itself, without optional sensors, for a
-// replay. An empty name selects the only pack. It is an error if there are several,
-// or if none has that name.
+// ReplaySetup returns the set-up of one bay for a replay: the one that Setups gives the
+// live core. Without a bay's name it is that of the bays that serve the pack, for this
+// pack alone; a pack that no bay serves has its sensor in the electrolyte. Without a
+// pack's name it is that of the only pack, or with a bay's name all that the bay
+// serves. The configuration may have been read with PacksOnly.
+func (c *Config) ReplaySetup(bayName, packName string) (bay.Setup, error) {
+	if bayName == "" {
+		return c.setupWherever(packName)
+	}
+	i := slices.IndexFunc(c.Bays, func(b Bay) bool { return b.Name == bayName })
+	if i < 0 {
+		return bay.Setup{}, fmt.Errorf("no bay is named %q; the configuration has %s", bayName, c.bayNames())
+	}
+	b := c.Bays[i]
+	if packName != "" {
+		if !slices.Contains(b.Serves(), packName) {
+			return bay.Setup{}, fmt.Errorf("bay %s has no pack %q; accepted: %s", b.Name, packName, b.PackList())
+		}
+		b.Pack, b.Packs = packName, nil
+	}
+	return c.setup(&b)
+}
+
+// setupWherever returns the set-up of a pack in whichever bay serves it.
+func (c *Config) setupWherever(name string) (bay.Setup, error) {
+	s, err := c.PackSetup(name)
+	if err != nil {
+		return bay.Setup{}, err
+	}
+	var in []string
+	for i := range c.Bays {
+		b := c.Bays[i]
+		if !slices.Contains(b.Serves(), s.Pack.Name) {
+			continue
+		}
+		b.Pack, b.Packs = s.Pack.Name, nil
+		one, err := c.setup(&b)
+		if err != nil {
+			return bay.Setup{}, err
+		}
+		if in = append(in, b.Name); len(in) > 1 && one.TempOnCase != s.TempOnCase {
+			return bay.Setup{}, fmt.Errorf("pack %s may be in the bays %s, and only some of them have its sensor on the case; name one with --bay", s.Pack.Name, strings.Join(in, ", "))
+		}
+		s.TempOnCase = one.TempOnCase
+	}
+	return s, nil
+}
+
+// PackSetup returns a set-up for one pack by itself, without optional sensors. An
+// empty name selects the only pack. It is an error if there are several, or if none
+// has that name.
 func (c *Config) PackSetup(name string) (bay.Setup, error) {
 	p, err := c.PackNamed(name)
 	if err != nil {
 		return bay.Setup{}, err
 	}
-	return bay.Setup{
-		Name: p.Name, Pack: p.core(), Limits: c.Limits.Core(),
-	}, nil
+	return bay.Setup{Name: p.Name, Pack: p.core(), Limits: c.Limits.Core()}, nil
+}
+
+func (c *Config) bayNames() string {
+	if len(c.Bays) == 0 {
+		return "none"
+	}
+	names := make([]string, len(c.Bays))
+	for i := range c.Bays {
+		names[i] = c.Bays[i].Name
+	}
+	return strings.Join(names, ", ")
 }
 
 // PackNamed finds a pack. See PackSetup for the empty name.

@@ -42,15 +42,21 @@ type View struct {
 	EqualizeDue   string    `json:"equalize_due,omitempty"` // why the cells should be brought to the same charge; advice
 	Gravity       *Gravity  `json:"gravity,omitempty"`      // hydrometer readings of the last round
 	StateOfCharge *float64  `json:"state_of_charge,omitempty"`
-	ReadyInS      *float64  `json:"ready_in_s,omitempty"`
-	ReadyEarlyS   *float64  `json:"ready_early_s,omitempty"`
-	ReadyLateS    *float64  `json:"ready_late_s,omitempty"`
-	WaterML       []float64 `json:"water_ml,omitempty"`        // per cell, to the fill mark
-	CoverPlatesML []float64 `json:"cover_plates_ml,omitempty"` // per cell, only to cover the plates
-	CeilingMM     *float64  `json:"ceiling_mm,omitempty"`      // highest level for a charge, as a level rod shows it now
-	GasHoldUpMM   *float64  `json:"gas_hold_up_mm,omitempty"`  // see water.Status.HeldMM
-	WaterLostML   *float64  `json:"water_lost_ml,omitempty"`   // per cell since the last fill
-	ForecastH     *float64  `json:"forecast_h,omitempty"`      // until the lowest level for charging is reached
+	// StateOfChargeLow and StateOfChargeHigh are the ends of its range, see
+	// charge.Status.SocPlus.
+	StateOfChargeLow  *float64  `json:"state_of_charge_low,omitempty"`
+	StateOfChargeHigh *float64  `json:"state_of_charge_high,omitempty"`
+	ReadyInS          *float64  `json:"ready_in_s,omitempty"`
+	ReadyEarlyS       *float64  `json:"ready_early_s,omitempty"`
+	ReadyLateS        *float64  `json:"ready_late_s,omitempty"`
+	WaterML           []float64 `json:"water_ml,omitempty"`        // per cell, to the fill mark
+	CoverPlatesML     []float64 `json:"cover_plates_ml,omitempty"` // per cell, only to cover the plates
+	CeilingMM         *float64  `json:"ceiling_mm,omitempty"`      // highest level for a charge, as a level rod shows it now
+	GasHoldUpMM       *float64  `json:"gas_hold_up_mm,omitempty"`  // see water.Status.HeldMM
+	// WaterLostSinceFillML is per cell. A replay's water_lost_ml also counts what was lost
+	// before the last fill.
+	WaterLostSinceFillML *float64 `json:"water_lost_since_fill_ml,omitempty"`
+	ForecastH            *float64 `json:"forecast_h,omitempty"` // until the lowest level for charging is reached
 	// ForecastEarlyH and ForecastLateH are the ends of the forecast's range, see
 	// water.ForecastCoverage.
 	ForecastEarlyH  *float64  `json:"forecast_early_h,omitempty"`
@@ -58,8 +64,12 @@ type View struct {
 	OddCells        []OddCell `json:"odd_cells,omitempty"`        // that take far more or less water than the others
 	OverfilledCells []int     `json:"overfilled_cells,omitempty"` // filled over their highest level for a charge
 	LevelAgain      []int     `json:"level_again,omitempty"`      // cells whose last level reading needs a second one
-	// LowestCarefulMM is the careful lower bound of all cells, see water.Status.SurelyMM.
+	// LowestMM is the lowest settled level that any cell is likely to have,
+	// LowestCarefulMM the careful lower bound of all cells (see water.Status.SurelyMM),
+	// LowestHighMM the highest that the lowest cell may have.
+	LowestMM        *float64  `json:"lowest_mm,omitempty"`
 	LowestCarefulMM *float64  `json:"lowest_careful_mm,omitempty"`
+	LowestHighMM    *float64  `json:"lowest_high_mm,omitempty"`
 	ReadDue         bool      `json:"read_due"`                // somebody must come and read levels within days
 	ReadDueH        *float64  `json:"read_due_h,omitempty"`    // until the careful lower bound is at the plate tops
 	ReadCells       []int     `json:"read_cells,omitempty"`    // to read with the level rod at the next visit, the worst first
@@ -190,9 +200,11 @@ func Of(p *bay.Picture) View {
 		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),
 		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
 		FullDoubt: p.Charge.Doubt.String(), EqualizeDue: p.Charge.Equalize.Due.String(),
-		Gravity:       gravityOf(p),
-		StateOfCharge: when(p.Charge.SocKnown, reading.Round(p.Charge.Soc, 3)),
-		WaterLostML:   when(true, reading.Round(p.Water.LostML, 2)), ChargeInAh: when(true, reading.Round(p.Charge.InAh, 2)),
+		Gravity:              gravityOf(p),
+		StateOfCharge:        when(p.Charge.SocKnown, reading.Round(p.Charge.Soc, 3)),
+		StateOfChargeLow:     when(p.Charge.SocKnown, reading.Round(max(p.Charge.Soc-p.Charge.SocPlus, 0), 3)),
+		StateOfChargeHigh:    when(p.Charge.SocKnown, reading.Round(min(p.Charge.Soc+p.Charge.SocPlus, 1), 3)),
+		WaterLostSinceFillML: when(true, reading.Round(p.Water.LostML, 2)), ChargeInAh: when(true, reading.Round(p.Charge.InAh, 2)),
 	}
 	if !p.Charge.Full {
 		v.FullEvidence = ""
@@ -253,6 +265,8 @@ func (v *View) addWater(p *bay.Picture) {
 	}
 	v.OverfilledCells = p.Water.Over.Numbers()
 	v.LevelAgain = p.Water.DoubtedCells()
+	v.LowestMM = when(p.Water.Known, reading.Round(p.Water.LowMM, 1))
+	v.LowestHighMM = when(p.Water.SurelyOK, reading.Round(p.Water.LowHighMM, 1))
 	v.LowestCarefulMM = when(p.Water.SurelyOK, reading.Round(p.Water.SurelyMM, 1))
 	v.UnrecordedMM = when(p.Water.UnrecordedMM > 0, reading.Round(p.Water.UnrecordedMM, 1))
 	v.ReadDue, v.ReadCells = p.Water.ReadDue, p.ReadFirst()

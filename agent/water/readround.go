@@ -39,6 +39,7 @@ func (b *Balance) knowAgain() (moved bool) {
 			lost := b.lostSince(c)
 			k.low[i], k.high[i] = c.lowAfter(lost), c.highAfter(lost)
 		}
+		b.s.LowHighMM = slices.Min(k.high[:b.cfg.Cells])
 		k.atAh, k.outdated = b.gassingAh, false
 	}
 	b.surely()

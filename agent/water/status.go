@@ -20,6 +20,7 @@ type Status struct {
 	RiseKnown  bool    // the temperature is known
 	LowMM      float64 // lowest settled level that any cell is likely to have
 	LowCell    int     // that cell, 1 is the positive end; valid with Known
+	LowHighMM  float64 // the highest that the lowest cell's settled level may be; valid with SurelyOK
 	SurelyMM   float64 // careful lower bound of all cells' settled levels; valid with SurelyOK
 	SurelyCell int     // the cell with that bound
 	SurelyOK   bool

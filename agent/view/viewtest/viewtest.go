@@ -47,6 +47,8 @@ var pure = map[string]bool{
 	"v": true, "seq": true, "cell": true, "ratio": true, "state_of_charge": true, "level_again": true, "read_cells": true,
 	"counts": true, "gravity": true, "bare_cells": true, "overfilled_cells": true, "gravity_25c": true, "over_full": true, "over_others": true,
 	"value": true, "low": true, "high": true, // of a field, in its own unit
+	"state_of_charge_low": true, "state_of_charge_high": true, "depth_before": true, "return_factor": true,
+	"charges": true, "charges_full": true, "ready": true, // how often
 }
 
 // Described holds a struct to the schema of its object. A reference in it is
@@ -122,7 +124,9 @@ func (w walker) property(at string, f Field, schema map[string]any) {
 	}
 	switch kindIn(element) {
 	case "object":
-		w.object(at, element, schema)
+		if element.Kind() == reflect.Struct {
+			w.object(at, element, schema)
+		}
 	case "number", "integer":
 		w.unit(at, f.Name, about)
 	}
@@ -179,7 +183,7 @@ func kindIn(typ reflect.Type) string {
 		return "boolean"
 	case reflect.Float32, reflect.Float64:
 		return "number"
-	case reflect.Struct:
+	case reflect.Struct, reflect.Map:
 		return "object"
 	default:
 		return "integer"

@@ -18,20 +18,33 @@ import (
 )
 
 type replayCmd struct {
-	Config string        `required:"" type:"path" placeholder:"FILE" help:"Configuration; only its packs and limits are used."`
+	Config string        `type:"path" placeholder:"FILE" help:"Configuration; its packs and limits are used, and where the bay's sensor sits."`
+	Bay    string        `placeholder:"NAME" help:"Which bay the trace is of; without it, the bays that serve the pack decide."`
 	Pack   string        `placeholder:"NAME" help:"Which pack the trace is of, when the configuration has several."`
 	Hold   time.Duration `default:"15m" help:"How long a column holds its last value before it counts as stale."`
+	Orders string        `type:"path" placeholder:"FILE.json" help:"What people did meanwhile: visits, water, level readings, gravity, holds."`
+	Start  time.Time     `placeholder:"TIME" help:"The time, RFC 3339, at which time_s was 0, for orders that have a time of day."`
+	Every  time.Duration `placeholder:"SPAN" help:"Also print a line when this much time has passed since the last one."`
+	Events bool          `help:"Also print each event."`
 	Plot   string        `type:"path" placeholder:"FILE.svg" help:"Draw a picture of the replay into this file."`
-	Traces []string      `arg:"" name:"TRACE.csv" help:"Traces, plain or gzip; - for standard input."`
+	Schema bool          `help:"Print the JSON Schema of everything that a replay reads and prints, and exit."`
+	Traces []string      `arg:"" optional:"" name:"TRACE.csv" help:"Traces, plain or gzip; - for standard input."`
 }
 
 // Help is the long text of --help.
 func (replayCmd) Help() string {
 	return `The trace is CSV with a header; lines that begin with # are comments. Columns, in any order: time_s (seconds, never falling), ` +
-		`pack_v (V), current_a (A, positive while charging), pack_c and ambient_c (°C), level_mm (mm above the plate tops). ` +
-		`An absent column or an empty field is no reading.
+		`pack_v (V), current_a (A, positive while charging), pack_c and ambient_c (°C), level_mm (mm above the plate tops; with level_high_mm, of a probe with rods, the least and the most), ` +
+		`hydrogen_pct (% by volume), airflow, contactor_closed and charger_complete (0 or 1), pack (the pack whose own sensor answers). ` +
+		`An absent column or an empty field is no reading; a field may also name the sensor's fault, such as open. A column that the trace has is a sensor that the bay has, any other optional sensor is not fitted.
 
-Printed is one JSON object for each change, and a summary at the end. With --plot a picture is drawn as well: voltage, current, ` +
+The core is the one of bayward run, set up from the same file. With --bay it serves all packs of that bay, with --pack that one; ` +
+		`the sensor sits where bays[].wiring.temperature.on says, and in the electrolyte when no bay serves the pack.
+
+--orders has a JSON object on each line: time_s (or time, with --start), by, order, and the fields of the order as in an MQTT command. ` +
+		`bayward records export --table orders --format json --bay NAME writes such a file from the record. Rights are not checked, and each order is carried out at its time, also between two rows.
+
+Printed is one JSON object for each change, and a summary at the end; --schema describes each key. With --plot a picture is drawn as well: voltage, current, ` +
 		`temperature and level over time, with the stages, the findings and the moments of full.
 
 Several traces are replayed side by side, one for each processor. Each starts afresh, with the same pack. Their output comes in the ` +
@@ -43,21 +56,22 @@ const minHold, maxHold = time.Second, 24 * time.Hour
 
 // Run sends the trace through the core.
 func (c *replayCmd) Run(p *program) error {
-	if c.Hold < minHold || c.Hold > maxHold {
-		return usage.Errorf("--hold: value %v is not accepted: %v to %v", c.Hold, minHold, maxHold)
+	if c.Schema {
+		_, err := p.stdout.Write(replay.Schema())
+		return err
+	}
+	if err := c.flags(); err != nil {
+		return usage.Error(err)
 	}
 	cfg, err := config.Load(c.Config, config.PacksOnly())
 	if err != nil {
 		return usage.Error(err)
 	}
-	setup, err := cfg.PackSetup(c.Pack)
+	setup, err := cfg.ReplaySetup(c.Bay, c.Pack)
 	if err != nil {
-		return usage.Errorf("--pack: %w", err)
+		return usage.Errorf("--bay, --pack: %w", err)
 	}
 	setup.Limits.StaleAfter = c.Hold
-	if err := c.several(); err != nil {
-		return usage.Error(err)
-	}
 	show := terminal.NewProgress(p.stderr, c.Traces)
 	jobs := make([]func(io.Writer) error, len(c.Traces))
 	for i, trace := range c.Traces {
@@ -68,10 +82,28 @@ func (c *replayCmd) Run(p *program) error {
 	return worst(errs)
 }
 
+// flags checks what the command line's own rules do not.
+func (c *replayCmd) flags() error {
+	switch {
+	case c.Config == "":
+		return errors.New("missing flags: --config=FILE; see bayward --help")
+	case len(c.Traces) == 0:
+		return errors.New("expected \"<TRACE.csv> ...\"; see bayward --help")
+	case c.Hold < minHold || c.Hold > maxHold:
+		return fmt.Errorf("--hold: value %v is not accepted: %v to %v", c.Hold, minHold, maxHold)
+	case c.Every < 0:
+		return fmt.Errorf("--every: value %v is not accepted: a span such as 1h", c.Every)
+	}
+	return c.several()
+}
+
 // several checks what can only be asked of one trace.
 func (c *replayCmd) several() error {
 	if c.Plot != "" && len(c.Traces) > 1 {
 		return fmt.Errorf("--plot: a picture is of one trace, and %d are given", len(c.Traces))
+	}
+	if c.Orders != "" && len(c.Traces) > 1 {
+		return fmt.Errorf("--orders: orders are of one trace, and %d are given", len(c.Traces))
 	}
 	seen := map[string]bool{}
 	for _, t := range c.Traces {
@@ -114,18 +146,23 @@ func (c *replayCmd) replay(w io.Writer, name string, in io.Reader, setup bay.Set
 	if err != nil {
 		return err
 	}
-	t.Fit(&setup)
+	if err := t.Fit(&setup); err != nil {
+		return err
+	}
 	if len(c.Traces) > 1 {
 		t.Label = name
 	}
+	o := replay.Options{Every: c.Every, Events: c.Events}
+	if o.Orders, err = c.orders(&setup); err != nil {
+		return err
+	}
 	var picture *plot.Recorder
-	var watchers []replay.Watcher
 	if c.Plot != "" {
 		picture = plot.New(name)
-		watchers = append(watchers, picture)
+		o.Watchers = append(o.Watchers, picture)
 	}
 	out := bufio.NewWriterSize(w, 1<<16)
-	_, err = replay.Run(t, setup, out, watchers...)
+	_, err = replay.Run(t, setup, out, o)
 	if ferr := out.Flush(); err == nil {
 		err = ferr
 	}
@@ -133,6 +170,23 @@ func (c *replayCmd) replay(w io.Writer, name string, in io.Reader, setup bay.Set
 		return err
 	}
 	return c.draw(picture)
+}
+
+// orders reads what people did, nil without a file.
+func (c *replayCmd) orders(setup *bay.Setup) (*replay.Orders, error) {
+	if c.Orders == "" {
+		return nil, nil
+	}
+	f, err := os.Open(c.Orders)
+	if err != nil {
+		return nil, usage.Errorf("--orders: %w; accepted: a file with a JSON object on each line", err)
+	}
+	defer f.Close() //nolint:errcheck // only read from
+	cells := setup.Pack.Cells
+	if len(setup.Packs) > 0 {
+		cells = setup.Packs[0].Cells
+	}
+	return replay.ReadOrders(c.Orders, f, replay.OrderOptions{Start: c.Start, Cells: cells})
 }
 
 // draw writes the picture to its file.

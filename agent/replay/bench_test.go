@@ -41,8 +41,10 @@ func BenchmarkReplay(b *testing.B) {
 		}
 		s := pack(12, 225, 1.277)
 		s.Limits.StaleAfter = 15 * time.Minute
-		tr.Fit(&s)
-		if _, err := replay.Run(tr, s, io.Discard); err != nil {
+		if err := tr.Fit(&s); err != nil {
+			b.Fatal(err)
+		}
+		if _, err := replay.Run(tr, s, io.Discard, replay.Options{}); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -73,9 +73,9 @@ func TestLabel(t *testing.T) {
 	require.NoError(t, err)
 	tr.Label = "north.csv"
 	s := pack(12, 225, 1.277)
-	tr.Fit(&s)
+	require.NoError(t, tr.Fit(&s))
 	var out bytes.Buffer
-	_, err = replay.Run(tr, s, &out)
+	_, err = replay.Run(tr, s, &out, replay.Options{})
 	require.NoError(t, err)
 	for line := range strings.Lines(out.String()) {
 		require.True(t, strings.HasPrefix(line, `{"trace":"north.csv","`), line)

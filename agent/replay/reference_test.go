@@ -100,9 +100,9 @@ func run(t *testing.T, setup bay.Setup, text string) ([]change, *replay.Summary)
 	tr, err := replay.Open("trace.csv", strings.NewReader(text))
 	require.NoError(t, err)
 	setup.Limits.StaleAfter = 15 * time.Minute
-	tr.Fit(&setup)
+	require.NoError(t, tr.Fit(&setup))
 	var out bytes.Buffer
-	sum, err := replay.Run(tr, setup, &out)
+	sum, err := replay.Run(tr, setup, &out, replay.Options{})
 	require.NoError(t, err)
 	var changes []change
 	for sc := bufio.NewScanner(&out); sc.Scan(); {

@@ -6,15 +6,19 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
+	"time"
 
 	"bayward/agent/bay"
 	"bayward/agent/charge"
+	"bayward/agent/interlock"
 	"bayward/agent/reading"
 	"bayward/agent/view"
+	"bayward/agent/words"
 )
 
-// line is written on each change; an unknown value is absent.
+// line is written on each change; an unknown value is absent. Its keys, like those of
+// all that a replay reads and writes, are described in schema.json; those that the
+// state on MQTT and HTTP has as well mean the same there.
 type line struct {
 	Trace         string    `json:"trace,omitempty"`
 	TimeS         float64   `json:"time_s"`
@@ -28,9 +32,23 @@ type line struct {
 	LevelMM       *float64  `json:"level_mm,omitempty"`
 	WaterML       []float64 `json:"water_ml,omitempty"`
 	WaterLostML   float64   `json:"water_lost_ml"`
-	// Evidence that a doubt holds back, and the doubt.
-	Pending string `json:"pending_evidence,omitempty"`
-	Doubt   string `json:"doubt,omitempty"`
+	FirstReason   string    `json:"first_reason,omitempty"`
+	FullDoubt     string    `json:"full_doubt,omitempty"`
+	Pending       string    `json:"pending_evidence,omitempty"`
+	// Ranges are from the low or early to the high or late end.
+	StateOfChargeLow  *float64 `json:"state_of_charge_low,omitempty"`
+	StateOfChargeHigh *float64 `json:"state_of_charge_high,omitempty"`
+	ReadyEarlyS       *float64 `json:"ready_early_s,omitempty"`
+	ReadyLateS        *float64 `json:"ready_late_s,omitempty"`
+	LevelHighMM       *float64 `json:"level_high_mm,omitempty"`
+	LowestMM          *float64 `json:"lowest_mm,omitempty"`
+	LowestCarefulMM   *float64 `json:"lowest_careful_mm,omitempty"`
+	LowestHighMM      *float64 `json:"lowest_high_mm,omitempty"`
+	ForecastH         *float64 `json:"forecast_h,omitempty"`
+	ForecastEarlyH    *float64 `json:"forecast_early_h,omitempty"`
+	ForecastLateH     *float64 `json:"forecast_late_h,omitempty"`
+	ReadDue           bool     `json:"read_due"`
+	ReadDueH          *float64 `json:"read_due_h,omitempty"`
 	lastCharge
 }
 
@@ -47,10 +65,36 @@ type lastCharge struct {
 	EqualizeDue  string   `json:"equalize_due,omitempty"`
 }
 
+// eventLine is written for each event when they are asked for.
+type eventLine struct {
+	Trace string  `json:"trace,omitempty"`
+	TimeS float64 `json:"time_s"`
+	Event event   `json:"event"`
+}
+
+// event has the members of the MQTT event.
+type event struct {
+	Kind  string `json:"kind"`
+	Stage string `json:"stage,omitempty"`
+	From  string `json:"from,omitempty"`
+	Code  string `json:"code,omitempty"`
+	By    string `json:"by,omitempty"`
+	Order string `json:"order,omitempty"`
+	Text  string `json:"text"`
+}
+
 // Watcher sees every tick of a replay; the picture is valid until the next.
 type Watcher interface {
 	// See is called after the core's step, with the time as printed in the trace.
 	See(timeS float64, p *bay.Picture)
+}
+
+// Options are what a replay may have besides its trace.
+type Options struct {
+	Orders   *Orders       // nil: nobody did anything
+	Every    time.Duration // also a line when this much time has passed since the last one; 0: only on changes
+	Events   bool          // also a line for each event
+	Watchers []Watcher
 }
 
 // Summary closes a replay.
@@ -71,38 +115,67 @@ type Summary struct {
 
 // Run sends the trace through a core with the given setup, already fitted to it,
 // and writes one JSON object for each change and a summary. The error is a
-// *TraceError when the trace is at fault. Watchers see every tick.
-func Run(t *Trace, s bay.Setup, w io.Writer, watchers ...Watcher) (*Summary, error) {
-	r := runner{label: t.Label, watchers: watchers, core: bay.New(s), out: json.NewEncoder(w), sum: Summary{Events: map[string]int{}}, maxC: math.Inf(-1)}
+// *TraceError when the trace or the orders are at fault.
+func Run(t *Trace, s bay.Setup, w io.Writer, o Options) (*Summary, error) {
+	r := runner{
+		trace: t, Options: o, core: bay.New(s), out: json.NewEncoder(w), sum: Summary{Events: map[string]int{}}, maxC: math.Inf(-1),
+	}
 	for {
-		timeS, readings, err := t.Next()
+		err := r.row()
 		if errors.Is(err, io.EOF) {
 			break
 		}
 		if err != nil {
 			return nil, err
 		}
-		if err := r.step(timeS, readings); err != nil {
-			return nil, err
-		}
 	}
 	if !r.any {
 		return nil, &TraceError{File: t.name, Line: 1, Accepted: "the trace has a header but no rows; at least one is required"}
+	}
+	if _, left := r.Orders.due(); left {
+		return nil, r.Orders.outside(fmt.Sprintf("a time within the trace, which ends at %v s", t.last))
 	}
 	return r.finish()
 }
 
 type runner struct {
+	Options
+	trace *Trace
 	core  *bay.Bay
 	out   *json.Encoder
-	label string
 	sum   Summary
 	maxC  float64
 	any   bool
 	was   state
+	wrote float64 // time of the last line, s
 	pic   *bay.Picture
+	held  bay.Readings // while an order is waiting, as they were before the row
+}
 
-	watchers []Watcher
+// row reads a row, carries out what was ordered before it, and steps the core. It
+// returns io.EOF after the last.
+func (r *runner) row() error {
+	atS, due := r.Orders.due()
+	if due {
+		r.held = r.trace.seen
+	}
+	timeS, readings, err := r.trace.Next()
+	if err != nil {
+		return err
+	}
+	for ; due && atS < timeS; atS, due = r.Orders.due() {
+		if !r.any {
+			return r.Orders.outside(fmt.Sprintf("a time within the trace, which begins at %v s", timeS))
+		}
+		r.held.Now, r.held.Orders = r.trace.clock(atS), r.Orders.take(atS)
+		if err := r.step(atS, &r.held); err != nil {
+			return err
+		}
+	}
+	if readings.Orders = nil; due && atS == timeS {
+		readings.Orders = r.Orders.take(atS)
+	}
+	return r.step(timeS, readings)
 }
 
 // state is what determines a change.
@@ -119,26 +192,51 @@ type state struct {
 func (r *runner) step(timeS float64, in *bay.Readings) error {
 	pic, events := r.core.Step(in)
 	r.pic = pic
-	for _, w := range r.watchers {
+	for _, w := range r.Watchers {
 		w.See(timeS, pic)
 	}
-	for i := range events {
-		r.sum.Events[events[i].Kind.String()]++
+	if err := r.tell(timeS, events); err != nil {
+		return err
 	}
 	if c := &pic.Seen.PackC; c.OK() {
 		r.maxC = max(r.maxC, c.Value)
 	}
 	now := stateOf(pic)
-	if r.any && now == r.was {
+	if r.any && now == r.was && !(r.Every > 0 && timeS-r.wrote >= r.Every.Seconds()) {
 		return nil
 	}
-	r.any, r.was = true, now
+	r.any, r.was, r.wrote = true, now, timeS
 	l := lineOf(timeS, pic)
-	l.Trace = r.label
+	l.Trace = r.trace.Label
 	if err := r.out.Encode(l); err != nil {
 		return fmt.Errorf("write a change: %w", err)
 	}
 	return nil
+}
+
+// tell counts the events of a tick and writes them where they are asked for.
+func (r *runner) tell(timeS float64, events []bay.Event) error {
+	for i := range events {
+		r.sum.Events[events[i].Kind.String()]++
+		if !r.Events {
+			continue
+		}
+		if err := r.out.Encode(eventLine{r.trace.Label, timeS, eventOf(&events[i])}); err != nil {
+			return fmt.Errorf("write an event: %w", err)
+		}
+	}
+	return nil
+}
+
+func eventOf(e *bay.Event) event {
+	out := event{Kind: e.Kind.String(), By: e.By, Order: e.Order, Text: words.EnglishSI().Event(e)}
+	if e.Kind == bay.StageChanged {
+		out.Stage, out.From = e.Stage.String(), e.From.String()
+	}
+	if e.Code != interlock.NoCode {
+		out.Code = e.Code.String()
+	}
+	return out
 }
 
 // stateOf returns the state in the picture.
@@ -159,12 +257,17 @@ func lineOf(timeS float64, p *bay.Picture) line {
 	v := view.Of(p)
 	l := line{
 		TimeS: timeS, Stage: v.Stage, Permit: v.Permit, Findings: p.Codes(), Full: v.Full, FullEvidence: v.FullEvidence,
-		StateOfCharge: rounded(v.StateOfCharge, 4), ReadyInS: rounded(v.ReadyInS, 0), LevelMM: rounded(v.LevelMM, 2),
-		WaterML: slices.Clone(v.WaterML), WaterLostML: reading.Round(p.Water.LostTotal, 3),
-		Pending: p.Charge.Pending.String(), Doubt: p.Charge.Doubt.String(), lastCharge: chargeOf(p),
+		FullDoubt: v.FullDoubt, Pending: p.Charge.Pending.String(),
+		StateOfCharge: v.StateOfCharge, StateOfChargeLow: v.StateOfChargeLow, StateOfChargeHigh: v.StateOfChargeHigh,
+		ReadyInS: rounded(v.ReadyInS, 0), ReadyEarlyS: rounded(v.ReadyEarlyS, 0), ReadyLateS: rounded(v.ReadyLateS, 0),
+		LevelMM: v.LevelMM, LevelHighMM: v.LevelHighMM,
+		LowestMM: v.LowestMM, LowestCarefulMM: v.LowestCarefulMM, LowestHighMM: v.LowestHighMM,
+		WaterML: v.WaterML, WaterLostML: reading.Round(p.Water.LostTotal, 3),
+		ForecastH: v.ForecastH, ForecastEarlyH: v.ForecastEarlyH, ForecastLateH: v.ForecastLateH,
+		ReadDue: v.ReadDue, ReadDueH: v.ReadDueH, lastCharge: chargeOf(p),
 	}
-	for i := range l.WaterML {
-		l.WaterML[i] = reading.Round(l.WaterML[i], 1)
+	if !p.Permit.Granted {
+		l.FirstReason = p.FirstReason().String()
 	}
 	return l
 }
@@ -191,7 +294,7 @@ func (r *runner) finish() (*Summary, error) {
 	if !math.IsInf(r.maxC, -1) {
 		s.MaxPackC = &r.maxC
 	}
-	if err := r.out.Encode(last{r.label, s}); err != nil {
+	if err := r.out.Encode(last{r.trace.Label, s}); err != nil {
 		return nil, fmt.Errorf("write the summary: %w", err)
 	}
 	return s, nil

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -16,7 +17,10 @@ import (
 )
 
 // columns are the fields of a trace in the order of column's values.
-var columns = [...]string{"time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm"}
+var columns = [...]string{
+	"time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm",
+	"level_high_mm", "hydrogen_pct", "airflow", "contactor_closed", "charger_complete", "pack",
+}
 
 type column int
 
@@ -27,8 +31,27 @@ const (
 	packC
 	ambientC
 	levelMM
+	levelHighMM
+	hydrogenPct
+	airflow
+	contactorClosed
+	chargerComplete
+	packName // a text; the others are numbers
 	numColumns
 )
+
+// optional are the sensors that exist when the trace has their column.
+var optional = [...]struct {
+	sensor reading.Sensor
+	column column
+}{
+	{reading.PackCurrent, currentA},
+	{reading.AmbientTemperature, ambientC},
+	{reading.Hydrogen, hydrogenPct},
+	{reading.Airflow, airflow},
+	{reading.ContactorFeedback, contactorClosed},
+	{reading.ChargerComplete, chargerComplete},
+}
 
 // bufferSize is the size of the buffers for the trace as read and, with gzip, as
 // unpacked.
@@ -76,7 +99,9 @@ type Trace struct {
 	last  float64
 	any   bool // a row was read
 	seen  bay.Readings
-	to    [numColumns]*reading.Reading // where in seen a column is; nil for the level
+	to    [numColumns]*reading.Reading // where in seen a column is; nil for level and pack
+	has   []column                     // the columns that the trace has, besides the time
+	packs []bay.Pack                   // that the bay recognises; see Fit
 }
 
 // Open reads the header of a trace; gzip is recognised by its first bytes. The name
@@ -89,6 +114,7 @@ func Open(name string, r io.Reader) (*Trace, error) {
 	t := &Trace{name: name, rows: rows{in: plain}}
 	t.to = [numColumns]*reading.Reading{
 		packV: &t.seen.PackV, currentA: &t.seen.CurrentA, packC: &t.seen.PackC, ambientC: &t.seen.AmbientC,
+		hydrogenPct: &t.seen.HydrogenPct, airflow: &t.seen.Airflow, contactorClosed: &t.seen.ContactorClosed, chargerComplete: &t.seen.ChargerComplete,
 	}
 	head, err := t.rows.next()
 	if err != nil {
@@ -125,8 +151,15 @@ func (t *Trace) header(head [][]byte) error {
 		t.at[c] = i
 	}
 	t.rows.values = make([]float64, len(head))
-	if t.at[timeS] < 0 {
-		return &TraceError{t.name, 1, "header", string(bytes.Join(head, []byte{','})), "a column time_s is required"}
+	for need, of := range map[column]column{timeS: timeS, levelMM: levelHighMM} {
+		if t.at[need] < 0 && (need == of || t.at[of] >= 0) {
+			return &TraceError{t.name, 1, "header", string(bytes.Join(head, []byte{','})), "a column " + columns[need] + " is required"}
+		}
+	}
+	for c := packV; c < packName; c++ {
+		if t.at[c] >= 0 && c != levelHighMM {
+			t.has = append(t.has, c)
+		}
 	}
 	return nil
 }
@@ -140,13 +173,22 @@ func columnOf(name string) column {
 	return -1
 }
 
-// Fit removes from a setup what this trace has no column for, so that it is not
-// required. Voltage, temperature and level are always required: without them
-// nothing is granted.
-func (t *Trace) Fit(s *bay.Setup) {
-	s.Fitted = reading.SensorsOf().
-		With(reading.PackCurrent, t.at[currentA] >= 0).
-		With(reading.AmbientTemperature, t.at[ambientC] >= 0)
+// Fit makes the setup's optional sensors those that this trace has a column for.
+// Voltage, temperature and level are always required: without them nothing is granted.
+// Of a bay that recognises its packs the trace must name the one plugged in.
+func (t *Trace) Fit(s *bay.Setup) error {
+	s.Fitted = reading.SensorsOf()
+	for _, o := range optional {
+		s.Fitted = s.Fitted.With(o.sensor, t.at[o.column] >= 0)
+	}
+	switch known := t.at[packName] >= 0; {
+	case s.Recognises && len(s.Packs) > 0 && !known:
+		return &TraceError{t.name, 1, "header", "", "a column pack with the pack whose sensor answers is required, or name the only pack with --pack"}
+	case known && !(s.Recognises && len(s.Packs) > 0):
+		return &TraceError{t.name, 1, "header", columns[packName], "this column is for a bay that recognises its packs by their sensors; name the bay with --bay and no pack"}
+	}
+	t.packs = s.Packs
+	return nil
 }
 
 // Next reads one row into readings that hold each column's last value. The time is
@@ -162,33 +204,74 @@ func (t *Trace) Next() (atS float64, r *bay.Readings, err error) {
 	if err := t.time(); err != nil {
 		return 0, nil, err
 	}
-	for c := packV; c < numColumns; c++ {
-		v, ok, err := t.number(c)
+	for _, c := range t.has {
+		v, fault, err := t.number(c)
 		if err != nil {
 			return 0, nil, err
 		}
-		if ok {
-			t.hold(c, v)
+		if fault != reading.Missing {
+			t.hold(c, reading.Reading{Value: v, At: t.seen.Now, Fault: fault})
+		}
+	}
+	if t.at[levelHighMM] >= 0 {
+		if err := t.levelHigh(); err != nil {
+			return 0, nil, err
+		}
+	}
+	if t.at[packName] >= 0 {
+		if err := t.pack(); err != nil {
+			return 0, nil, err
 		}
 	}
 	return t.last, &t.seen, nil
 }
 
-func (t *Trace) hold(c column, v float64) {
+func (t *Trace) hold(c column, r reading.Reading) {
 	if to := t.to[c]; to != nil {
-		*to = reading.Good(v, t.seen.Now)
+		*to = r
 		return
 	}
-	t.seen.Level = reading.LevelBetween(v, v, t.seen.Now)
+	t.seen.Level = reading.Level{LowMM: r.Value, HighMM: r.Value, At: r.At, Fault: r.Fault}
+}
+
+// levelHigh reads the upper bound of a level that was read in this row.
+func (t *Trace) levelHigh() error {
+	v, fault, err := t.number(levelHighMM)
+	if l := &t.seen.Level; err == nil && fault == reading.None && l.Usable() && l.At == t.seen.Now {
+		*l = reading.LevelBetween(l.LowMM, v, l.At)
+	}
+	return err
+}
+
+// pack reads which pack's own sensor answers.
+func (t *Trace) pack() error {
+	text := string(bytes.TrimSpace(t.rows.field(t.at[packName])))
+	seen := bay.PackSeen{Name: text, At: t.seen.Now, Fault: reading.None}
+	if !slices.ContainsFunc(t.packs, func(p bay.Pack) bool { return p.Name == text }) {
+		seen.Name, seen.Fault = "", reading.NoAnswer
+		if fault, ok := faultOf(text); ok {
+			seen.Fault = fault
+		} else if text != "" {
+			return t.bad(packName, "a pack of the bay, nothing when no sensor of a pack answers, or a fault such as contradictory")
+		}
+	}
+	t.seen.Pack = seen
+	return nil
+}
+
+// faultOf finds a fault that a sensor can report.
+func faultOf(name string) (reading.Fault, bool) {
+	fault, ok := reading.ParseFault(name)
+	return fault, ok && fault != reading.None && fault != reading.Missing
 }
 
 // time advances the time to that of the row.
 func (t *Trace) time() error {
-	s, ok, err := t.number(timeS)
+	s, fault, err := t.number(timeS)
 	switch {
 	case err != nil:
-		return err
-	case !ok || s > maxTimeS || s < -maxTimeS:
+		return t.bad(timeS, "seconds between -9e9 and 9e9")
+	case fault != reading.None || s > maxTimeS || s < -maxTimeS:
 		return t.bad(timeS, "seconds between -9e9 and 9e9")
 	case t.any && s < t.last:
 		return t.bad(timeS, fmt.Sprintf("time must not go back: the previous row is at %v s", t.last))
@@ -196,23 +279,37 @@ func (t *Trace) time() error {
 		t.start = s
 	}
 	t.any, t.last = true, s
-	t.seen.Now = time.Duration((s - t.start) * float64(time.Second))
+	t.seen.Now = t.clock(s)
 	return nil
 }
 
-// number returns a column of the last row; ok is false where it is absent or empty.
-func (t *Trace) number(c column) (v float64, ok bool, err error) {
+// clock returns a time of the trace as the readings have it.
+func (t *Trace) clock(s float64) time.Duration {
+	return time.Duration((s - t.start) * float64(time.Second))
+}
+
+// number returns a column of the last row, Missing where it is empty.
+func (t *Trace) number(c column) (v float64, fault reading.Fault, err error) {
 	i := t.at[c]
-	if i < 0 {
-		return 0, false, nil
-	}
 	if v = t.rows.values[i]; reading.Finite(v) {
-		return v, true, nil
+		return v, reading.None, nil
 	}
-	if len(bytes.TrimSpace(t.rows.field(i))) == 0 {
-		return 0, false, nil
+	text := bytes.TrimSpace(t.rows.field(i))
+	if len(text) == 0 {
+		return 0, reading.Missing, nil
 	}
-	return 0, false, t.bad(c, "a number, or nothing for no reading")
+	if fault, ok := faultOf(string(text)); ok && c != timeS {
+		return 0, fault, nil
+	}
+	return 0, reading.Missing, t.bad(c, "a number, nothing for no reading, or a fault of the sensor: "+faultNames())
+}
+
+func faultNames() string {
+	var names []string
+	for _, f := range reading.Faults() {
+		names = append(names, f.String())
+	}
+	return strings.Join(names, ", ")
 }
 
 // bad describes what is wrong with a field of the last row.

@@ -13,26 +13,37 @@ import (
 	"bayward/agent/replay"
 )
 
+// faults are what a field may have instead of a number.
+const faults = "open, short, over-range, implausible, contradictory, no-answer, bus-stuck, timeout, bad-crc, power-on, stale, not-moving, exchanged"
+
 func TestBadTraces(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"empty", "", "t.csv:1: the file is empty; accepted: a header line such as time_s,pack_v,current_a,pack_c,ambient_c,level_mm"},
 		{"only a comment", "# hello\n", "t.csv:1: the file is empty; accepted: a header line such as time_s,pack_v,current_a,pack_c,ambient_c,level_mm"},
-		{"unknown column", "time_s,volts\n", `t.csv:1: field header: value "volts" is not accepted: a column must be one of time_s, pack_v, current_a, pack_c, ambient_c, level_mm`},
+		{"unknown column", "time_s,volts\n", `t.csv:1: field header: value "volts" is not accepted: a column must be one of time_s, pack_v, current_a, pack_c, ambient_c, level_mm, level_high_mm, hydrogen_pct, airflow, contactor_closed, charger_complete, pack`},
 		{"no time", "pack_v\n1\n", `t.csv:1: field header: value "pack_v" is not accepted: a column time_s is required`},
 		{"column twice", "time_s,pack_v,pack_v\n", `t.csv:1: field header: value "pack_v" is not accepted: each column may appear only once`},
 		{"no row", "time_s,pack_v\n", "t.csv:1: the trace has a header but no rows; at least one is required"},
 		{"time goes back", "# c\ntime_s,pack_v\n10,25\n9,25\n", `t.csv:4: field time_s: value "9" is not accepted: time must not go back: the previous row is at 10 s`},
 		{"no time in a row", "time_s,pack_v\n,25\n", `t.csv:2: field time_s: a value is missing: seconds between -9e9 and 9e9`},
-		{"letters", "time_s,pack_v\n1,25\n2,abc\n", `t.csv:3: field pack_v: value "abc" is not accepted: a number, or nothing for no reading`},
-		{"not a number", "time_s,level_mm\n1,NaN\n", `t.csv:2: field level_mm: value "NaN" is not accepted: a number, or nothing for no reading`},
-		{"infinite", "time_s,level_mm\n1,1e999\n", `t.csv:2: field level_mm: value "1e999" is not accepted: a number, or nothing for no reading`},
+		{"letters", "time_s,pack_v\n1,25\n2,abc\n", `t.csv:3: field pack_v: value "abc" is not accepted: a number, nothing for no reading, or a fault of the sensor: ` + faults},
+		{"not a number", "time_s,level_mm\n1,NaN\n", `t.csv:2: field level_mm: value "NaN" is not accepted: a number, nothing for no reading, or a fault of the sensor: ` + faults},
+		{"infinite", "time_s,level_mm\n1,1e999\n", `t.csv:2: field level_mm: value "1e999" is not accepted: a number, nothing for no reading, or a fault of the sensor: ` + faults},
+		{"no fault", "time_s,pack_v\n1,none\n", `t.csv:2: field pack_v: value "none" is not accepted: a number, nothing for no reading, or a fault of the sensor: ` + faults},
+		{"a fault of the time", "time_s,pack_v\n1,25\nopen,25\n", `t.csv:3: field time_s: value "open" is not accepted: seconds between -9e9 and 9e9`},
+		{"half a level", "time_s,level_high_mm\n1,5\n", `t.csv:1: field header: value "time_s,level_high_mm" is not accepted: a column level_mm is required`},
+		{"a pack where there is one", "time_s,pack\n1,lift-a\n", `t.csv:1: field header: value "pack" is not accepted: this column is for a bay that recognises its packs by their sensors; name the bay with --bay and no pack`},
 		{"too few fields", "time_s,pack_v,pack_c\n1,2\n", "t.csv:2: wrong number of fields; accepted: as many fields as the header, separated by commas"},
 		{"broken gzip", "\x1f\x8bxxxxxxxxxxxxxx", "t.csv:1: the file begins like gzip but is not: gzip: invalid header"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			tr, err := replay.Open("t.csv", strings.NewReader(c.text))
+			s := pack(12, 225, 1.277)
 			if err == nil {
-				_, err = replay.Run(tr, pack(12, 225, 1.277), io.Discard)
+				err = tr.Fit(&s)
+			}
+			if err == nil {
+				_, err = replay.Run(tr, s, io.Discard, replay.Options{})
 			}
 			require.EqualError(t, err, c.want)
 			_, ok := errors.AsType[*replay.TraceError](err)
@@ -49,9 +60,9 @@ func TestSameBytesEachTime(t *testing.T) {
 		require.NoError(t, err)
 		s := pack(12, 225, 1.277)
 		s.Limits.StaleAfter = 15 * 60e9
-		tr.Fit(&s)
+		require.NoError(t, tr.Fit(&s))
 		var out bytes.Buffer
-		_, err = replay.Run(tr, s, &out)
+		_, err = replay.Run(tr, s, &out, replay.Options{})
 		require.NoError(t, err)
 		return out.String()
 	}
@@ -77,8 +88,9 @@ func FuzzTrace(f *testing.F) {
 			return
 		}
 		s := pack(12, 225, 1.277)
-		tr.Fit(&s)
-		_, err = replay.Run(tr, s, io.Discard)
+		if err = tr.Fit(&s); err == nil {
+			_, err = replay.Run(tr, s, io.Discard, replay.Options{})
+		}
 		if err != nil {
 			require.Contains(t, err.Error(), "t.csv")
 		}

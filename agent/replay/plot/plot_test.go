@@ -51,9 +51,9 @@ func picture(t *testing.T, name, trace string) []byte {
 	tr, err := replay.Open(name, strings.NewReader(trace))
 	require.NoError(t, err)
 	s := setup()
-	tr.Fit(&s)
+	require.NoError(t, tr.Fit(&s))
 	r := plot.New(name)
-	_, err = replay.Run(tr, s, io.Discard, r)
+	_, err = replay.Run(tr, s, io.Discard, replay.Options{Watchers: []replay.Watcher{r}})
 	require.NoError(t, err)
 	var out bytes.Buffer
 	require.NoError(t, r.WriteSVG(&out))
@@ -100,9 +100,9 @@ func TestPublishedRun(t *testing.T) {
 	require.NoError(t, err)
 	s := setup()
 	s.Pack.Cells, s.Pack.CapacityAh, s.Pack.FullGravity = 1, 500, 1.285
-	tr.Fit(&s)
+	require.NoError(t, tr.Fit(&s))
 	r := plot.New("model_500ah_iuia_25c.csv")
-	_, err = replay.Run(tr, s, io.Discard, r)
+	_, err = replay.Run(tr, s, io.Discard, replay.Options{Watchers: []replay.Watcher{r}})
 	require.NoError(t, err)
 	var out bytes.Buffer
 	require.NoError(t, r.WriteSVG(&out))

@@ -36,7 +36,8 @@ func kinds() []kind {
 		{"constant current, constant voltage 2.45 V", func() chargetest.Charger { return chargetest.IU(0.16, 2.45) }, 16, true, false, charge.SteadyTaper},
 		{"constant voltage, then constant current (IUIa)", func() chargetest.Charger { return chargetest.IUIa(0.16, 2.40, 0.04, 3) }, 14, true, true, charge.SteadyVoltage},
 		{"constant current C/20", func() chargetest.Charger { return chargetest.ConstantCurrent(0.05) }, 17, true, true, charge.SteadyVoltage},
-		{"two-rate, TM 10-6140-200-14 2-9b(2)", func() chargetest.Charger { return chargetest.TwoRate(0.16, 2.37, 0.05, 7) }, 14, true, true, charge.SteadyVoltage},
+		// TM 10-6140-200-14 2-9b(2).
+		{"two-rate", func() chargetest.Charger { return chargetest.TwoRate(0.16, 2.37, 0.05, 7) }, 14, true, true, charge.SteadyVoltage},
 		{"taper without regulation (W)", func() chargetest.Charger { return chargetest.W(0.16, 14) }, 15, true, true, charge.SteadyVoltage},
 		{"pulsed, 30 s on, 30 s off", func() chargetest.Charger { return chargetest.Pulsed(chargetest.IU(0.16, 2.42), 30, 30) }, 17.8, true, false, charge.SteadyTaper},
 		{"stopped in the constant voltage", func() chargetest.Charger { return chargetest.IU(0.16, 2.40) }, 5.5, false, false, charge.NoEvidence},
@@ -95,7 +96,7 @@ func TestCopettiCeraoloPhysics(t *testing.T) {
 		{25, pack.TwoStage, 0.99, true},
 		{0, pack.Taper, 0.2, true}, {25, pack.Taper, 0.2, true}, {40, pack.Taper, 0.2, true}, {25, pack.Taper, 0.99, true},
 	} {
-		t.Run(fmt.Sprintf("%v at %.0f °C from %.2f", c.kind, c.ambientC, c.soc), func(t *testing.T) {
+		t.Run(fmt.Sprintf("model: Copetti and Ceraolo: %v at %.0f °C from %.2f", c.kind, c.ambientC, c.soc), func(t *testing.T) {
 			got := follow(config(225, 1.277), 12, simulated(t, c.ambientC, c.kind, c.soc))
 			t.Log(got)
 			require.Equal(t, c.must, got.fullEver)

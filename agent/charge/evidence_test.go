@@ -47,13 +47,13 @@ func TestEvidenceHandGravity(t *testing.T) {
 		cells map[int]float64
 		want  bool
 	}{
-		{"NAVEDTRA 14344: all within 0.005", all(full-0.005, nil), true},
-		{"NAVEDTRA 14344: all 0.006 below", all(full-0.006, nil), false},
+		{"published: NAVEDTRA 14344: all within 0.005", all(full-0.005, nil), true},
+		{"published: NAVEDTRA 14344: all 0.006 below", all(full-0.006, nil), false},
 		{"one good cell proves nothing", map[int]float64{1: full}, false},
 		{"nor do 11 of 12", all(full, map[int]float64{12: 0}), false},
 		{"one 0.015 below among full ones", all(full, map[int]float64{7: full - 0.015}), true},
 		{"one 0.016 below among full ones", all(full, map[int]float64{7: full - 0.016}), false},
-		{"TM 5-3895-349-14&P: one 0.050 below, read first", all(full, map[int]float64{1: full - 0.050}), false},
+		{"published: TM 5-3895-349-14&P: one 0.050 below, read first", all(full, map[int]float64{1: full - 0.050}), false},
 		{"all far above full: not this pack's acid", all(full+0.020, nil), false},
 		{"no such cell", all(full, map[int]float64{12: 0, 0: full, 13: full, 49: full}), false},
 		{"not a number", all(full, map[int]float64{3: math.NaN()}), false},
@@ -93,14 +93,14 @@ func TestEvidenceSteadyTaper(t *testing.T) {
 		return follow(config(225, 1.285), 12, d(r.Rows))
 	}
 	none := chargetest.All()
-	t.Run("TM 5-4320-258-12: steady for three half hours", func(t *testing.T) {
+	t.Run("model: TM 5-4320-258-12: steady for three half hours", func(t *testing.T) {
 		got := run(none, 12, 2.40)
 		require.Equal(t, charge.SteadyTaper, got.evidence)
 		require.GreaterOrEqual(t, got.socAtFull, got.topSoc-shortOf)
 	})
 	t.Run("not while it still falls", func(t *testing.T) { require.False(t, run(none, 5, 2.40).fullEver) })
-	t.Run("not below the gassing voltage, TM 10-6140-200-14", func(t *testing.T) { require.False(t, run(none, 16, 2.28).fullEver) })
-	t.Run("not more than gassing explains, Schiffer et al. 2007", func(t *testing.T) {
+	t.Run("published: TM 10-6140-200-14: not below the gassing voltage", func(t *testing.T) { require.False(t, run(none, 16, 2.28).fullEver) })
+	t.Run("arithmetic: Schiffer et al. 2007: not more than gassing explains", func(t *testing.T) {
 		// As if four times the law flowed forever: held back, not proven.
 		r := recorder(0.97)
 		r.Charge(4, chargetest.IU(0.16, 2.40))
@@ -136,7 +136,7 @@ func TestEvidenceSteadyTaper(t *testing.T) {
 		}, 12, 2.40)
 		require.False(t, got.fullEver, "%v", got)
 	})
-	t.Run("not by the measured sealed record, still falling at its end", func(t *testing.T) {
+	t.Run("measured: Sulzer et al. 2019: not by the sealed record, still falling at its end", func(t *testing.T) {
 		for _, file := range []string{"measured_12v17ah_cycles_a.csv", "measured_12v17ah_cycles_b.csv"} {
 			cfg := config(17, 1.300)
 			cfg.Factor = 99
@@ -157,8 +157,10 @@ func TestEvidenceSteadyVoltage(t *testing.T) {
 		return follow(cfg, 12, rows)
 	}
 	none := chargetest.All()
-	t.Run("TM 5-4320-258-12: unchanged for three half hours", func(t *testing.T) {
-		require.Equal(t, charge.SteadyVoltage, run(9, chargetest.IUIa(0.16, 2.40, 0.04, 3), false, none).evidence)
+	t.Run("model: TM 5-4320-258-12: unchanged for three half hours", func(t *testing.T) {
+		got := run(9, chargetest.IUIa(0.16, 2.40, 0.04, 3), false, none)
+		require.Equal(t, charge.SteadyVoltage, got.evidence)
+		require.GreaterOrEqual(t, got.socAtFull, got.topSoc-shortOf)
 	})
 	t.Run("voltage alone", func(t *testing.T) {
 		require.Equal(t, charge.SteadyVoltage, run(9, chargetest.IUIa(0.16, 2.40, 0.04, 3), true, none).evidence)

@@ -165,7 +165,7 @@ func TestEqualize(t *testing.T) {
 		night(tr, 10*43200*1.2, 3)
 		require.Equal(t, charge.NotDue, tr.Status().Equalize.Due, "three more hours have equalized it")
 	})
-	t.Run("TM 55-2210-224-12: by a spread of 0.020", func(t *testing.T) {
+	t.Run("published: TM 55-2210-224-12: by a spread of 0.020", func(t *testing.T) {
 		tr := charge.New(config(225, 1.285))
 		allCells(tr, time.Minute, 1.285)
 		tr.CellGravity(2*time.Minute, sound(2, 1.2855))

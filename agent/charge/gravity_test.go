@@ -31,16 +31,16 @@ func TestGravityVerdicts(t *testing.T) {
 		{"alone, 0.016 below full", 1.264, 25, nil, "below-full", 1.264},
 		{"alone, too strong", 1.296, 25, nil, "above-full", 1.296},
 		{"0.019 below the others", 1.261, 25, []float64{1.280, 1.280}, "below-full", 1.261},
-		{"TM 55-2210-224-12", 1.260, 25, []float64{1.280, 1.280}, "cell-low", 1.260},
-		{"TM 9-6140-200-14", 1.255, 25, []float64{1.280, 1.280}, "cell-weak", 1.255},
-		{"TM 5-3895-349-14&P", 1.230, 25, []float64{1.280, 1.280}, "cell-failed", 1.230},
+		{"published: TM 55-2210-224-12", 1.260, 25, []float64{1.280, 1.280}, "cell-low", 1.260},
+		{"published: TM 9-6140-200-14", 1.255, 25, []float64{1.280, 1.280}, "cell-weak", 1.255},
+		{"published: TM 5-3895-349-14&P", 1.230, 25, []float64{1.280, 1.280}, "cell-failed", 1.230},
 		{"1.15 beside 1.25", 1.150, 25, []float64{1.250}, "cell-failed", 1.150},
 		{"1.25 beside 1.15: the other is the low one", 1.250, 25, []float64{1.150}, "below-full", 1.250},
 		{"high beside three", 1.280, 25, []float64{1.260, 1.260, 1.260}, "cell-high", 1.280},
 		{"one odd neighbour makes no cell low", 1.280, 25, []float64{1.280, 1.180, 1.281}, "as-full", 1.280},
 		{"a discharged pack, all alike", 1.200, 25, []float64{1.201, 1.199, 1.200}, "below-full", 1.200},
-		{"1.240 at 100 °F", 1.240, 37.8, []float64{1.249, 1.249}, "below-full", 1.249},
-		{"1.250 at 20 °F", 1.250, -6.7, []float64{1.253, 1.253}, "cell-weak", 1.227},
+		{"published: TM 5-3895-349-14&P: 1.240 at 100 °F", 1.240, 37.8, []float64{1.249, 1.249}, "below-full", 1.249},
+		{"published: TM 5-3820-256-24-4: 1.250 at 20 °F", 1.250, -6.7, []float64{1.253, 1.253}, "cell-weak", 1.227},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			tr := charge.New(config(225, 1.280))

@@ -15,7 +15,7 @@ import (
 // line over a minute is off by up to 0.3 % of the capacity in the sum over the run.
 func TestSchifferEquations(t *testing.T) {
 	for _, file := range []string{"gassing_model_500ah_iuia_25c.csv", "gassing_model_500ah_iuia_45c.csv"} {
-		t.Run(file, func(t *testing.T) {
+		t.Run("arithmetic: "+file, func(t *testing.T) {
 			rows := data(t, file, 1, 1)
 			p := &chargetest.CellString{CapacityAh: 500, Cells: 1, C: rows[0].C, Soc: 1}
 			worstV, worstSoc := 0.0, 0.0

@@ -1,11 +1,7 @@
 package charge_test
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"path/filepath"
-	"strconv"
 	"testing"
 	"time"
 
@@ -13,26 +9,27 @@ import (
 
 	"bayward/agent/charge"
 	"bayward/agent/charge/chargetest"
-	"bayward/agent/electrolyte"
+	"bayward/agent/referencetest"
 )
 
 // State of charge compared with the truth of others' models. The tolerance of the
 // count: half a step of current at each edge of the file (60 s of C/5: 0.17 % of
 // the capacity each, three edges) and 0.2 % per hour, which is the stated drift.
 func TestStateOfChargeAgainstModels(t *testing.T) {
-	t.Run("PyBaMM porous electrode, Sulzer2019, 17 Ah", func(t *testing.T) {
+	t.Run("model: PyBaMM porous electrode, Sulzer2019, 17 Ah", func(t *testing.T) {
 		// 5.65 mol/L is 1320.5 kg/m3 at 21.7 °C in the file: gravity 1.318 at 25 °C.
 		againstTruth(t, data(t, "porous_electrode_17ah_cycle.csv", 1, 1), 17, 1.318)
 	})
 	for _, f := range []string{"c2", "c5", "c20"} {
-		t.Run("PyBaMM porous electrode, discharge "+f, func(t *testing.T) {
+		t.Run("model: PyBaMM porous electrode, discharge "+f, func(t *testing.T) {
 			againstTruth(t, data(t, "porous_electrode_17ah_discharge_"+f+".csv", 1, 1), 17, 1.318)
 		})
 	}
-	t.Run("Schiffer et al. 2007, 500 Ah, 25 °C", func(t *testing.T) {
+	// Their gassing is the law that the tracker counts with.
+	t.Run("arithmetic: Schiffer et al. 2007, 500 Ah, 25 °C", func(t *testing.T) {
 		againstTruth(t, data(t, "gassing_model_500ah_iuia_25c.csv", 1, 1), 500, 1.285)
 	})
-	t.Run("Schiffer et al. 2007, 500 Ah, 45 °C", func(t *testing.T) {
+	t.Run("arithmetic: Schiffer et al. 2007, 500 Ah, 45 °C", func(t *testing.T) {
 		againstTruth(t, data(t, "gassing_model_500ah_iuia_45c.csv", 1, 1), 500, 1.285)
 	})
 }
@@ -59,31 +56,27 @@ func againstTruth(t *testing.T, rows chargetest.Series, capacityAh, fullGravity 
 // Worked examples of charge arithmetic: NAVEDTRA 14113 and 14344, all rows that the
 // tracker can answer. The last row, 1.75 V per cell, is about a discharge test.
 func TestWorkedChargeExamples(t *testing.T) {
-	f, err := os.Open(filepath.Join("..", "..", "testdata", "reference", "charge_worked_examples.csv"))
-	require.NoError(t, err)
-	defer func() { require.NoError(t, f.Close()) }()
-	all, err := csv.NewReader(f).ReadAll()
-	require.NoError(t, err)
-	want := map[string]float64{}
-	for _, rec := range all[1:] {
-		want[rec[0]], err = strconv.ParseFloat(rec[3], 64)
-		require.NoError(t, err)
+	want, kindOf := map[string]float64{}, map[string]string{}
+	for _, row := range referencetest.Table(t, "reference/charge_worked_examples.csv") {
+		want[row["what"]], kindOf[row["what"]] = row.Num(t, "answer_number"), row.Kind(t)
 	}
-	const perAh = 0.0015 // 1.5 points per Ah, in both
-	capacity := electrolyte.GravitySpan / perAh
-	t.Run("NAVEDTRA 14113: 70 Ah out lower the gravity by 105 points", func(t *testing.T) {
+	const (
+		span     = 0.140         // of gravity, full to flat
+		capacity = span / 0.0015 // 1.5 points per Ah, in both
+	)
+	t.Run(kindOf["SG drop for Ah removed"]+"NAVEDTRA 14113: 70 Ah out lower the gravity by 105 points", func(t *testing.T) {
 		tr := charge.New(config(capacity, 1.28))
 		allCells(tr, 0, 1.28)
 		got := followWith(tr, 1, steady(7, -10), nil)
-		drop := electrolyte.GravitySpan * (1 - got.status.Soc)
+		drop := span * (1 - got.status.Soc)
 		require.InDelta(t, want["SG drop for Ah removed"], drop, 0.001, "one point: the last digit of the answer")
 	})
-	t.Run("NAVEDTRA 14113: 1.150 of 1.210 is 40 Ah out", func(t *testing.T) {
+	t.Run(kindOf["Ah removed from SG drop"]+"NAVEDTRA 14113: 1.150 of 1.210 is 40 Ah out", func(t *testing.T) {
 		tr := charge.New(config(capacity, 1.21))
 		tr.CellGravity(0, sound(1, 1.150))
 		require.InDelta(t, want["Ah removed from SG drop"], (1-tr.Status().Soc)*capacity, 0.1)
 	})
-	t.Run("NAVEDTRA 14344: 7 h of a 10 h rating is 70 percent", func(t *testing.T) {
+	t.Run(kindOf["percent capacity from test discharge"]+"NAVEDTRA 14344: 7 h of a 10 h rating is 70 percent", func(t *testing.T) {
 		tr := charge.New(config(100, 1.28))
 		allCells(tr, 0, 1.28)
 		rows := steady(7, -10)
@@ -113,7 +106,7 @@ func TestMeasuredRecord(t *testing.T) {
 		// net_Ah of charge plus float in measured_12v17ah_segments.csv
 		"measured_12v17ah_cycles_a.csv": {21.538 + 0.110, 21.021, 20.401}, "measured_12v17ah_cycles_b.csv": {9.769, 19.964},
 	} {
-		t.Run("Sulzer et al. 2019, "+file, func(t *testing.T) {
+		t.Run("measured: Sulzer et al. 2019, "+file, func(t *testing.T) {
 			var got []float64
 			n := uint64(0)
 			sum := followWith(charge.New(config(17, 1.300)), 6, data(t, file, 1, 1), func(_ chargetest.Row, s *charge.Status) {
@@ -141,7 +134,7 @@ func TestMeasuredRecord(t *testing.T) {
 // Time of full compared with the true charge of the published runs.
 func TestFullTimeAgainstSchifferRun(t *testing.T) {
 	for _, file := range []string{"gassing_model_500ah_iuia_25c.csv", "gassing_model_500ah_iuia_45c.csv"} {
-		t.Run(file, func(t *testing.T) {
+		t.Run("model: Schiffer et al. 2007, "+file, func(t *testing.T) {
 			got := follow(config(500, 1.285), 1, data(t, file, 1, 1))
 			t.Logf("figure: %v", got)
 			require.True(t, got.fullEver)

@@ -135,7 +135,7 @@ func TestSchifferModelCharge(t *testing.T) {
 		{"gassing_model_500ah_iuia_25c.csv", 16.02},
 		{"gassing_model_500ah_iuia_45c.csv", 18.39},
 	} {
-		t.Run(c.file, func(t *testing.T) {
+		t.Run("arithmetic: Schiffer et al. 2007, "+c.file, func(t *testing.T) {
 			src := load(t, "data", c.file)
 			names := map[string]string{"time_s": "t_s", "pack_v": "cell_voltage_V", "current_a": "current_A", "pack_c": "temperature_C"}
 			changes, sum := run(t, pack(1, 500, 1.285), src.trace(t, names, nil, ""))
@@ -152,7 +152,7 @@ func TestSchifferModelCharge(t *testing.T) {
 			// Net charge of the file: in less out.
 			net := src.num(t, last, "net_charge_Ah")
 			require.InDelta(t, net, sum.ChargeAh-sum.DischargeAh, 0.005*500, "half a per cent of the capacity: one step of 80 A at each edge")
-			checkFullTime(t, src, changes)
+			t.Run("model: moment of full", func(t *testing.T) { checkFullTime(t, src, changes) })
 			for _, ch := range changes {
 				require.Equal(t, "blocked", ch.Permit, "no level, no permit: %+v", ch)
 			}
@@ -199,7 +199,7 @@ func checkFullTime(t *testing.T, src table, changes []change) {
 func TestMeasuredCycles(t *testing.T) {
 	segments := load(t, "data", "measured_12v17ah_segments.csv")
 	for _, file := range []string{"measured_12v17ah_cycles_a.csv", "measured_12v17ah_cycles_b.csv"} {
-		t.Run(file, func(t *testing.T) {
+		t.Run("measured: Sulzer et al. 2019, "+file, func(t *testing.T) {
 			src := load(t, "data", file)
 			names := map[string]string{"time_s": "t_s", "pack_v": "voltage_V", "current_a": "current_A", "pack_c": "temperature_C"}
 			changes, sum := run(t, pack(6, 17, 1.30), src.trace(t, names, nil, ""))

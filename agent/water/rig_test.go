@@ -1,14 +1,12 @@
 package water_test
 
 import (
-	"encoding/csv"
-	"os"
-	"path/filepath"
-	"strconv"
+	"path"
 	"testing"
 	"time"
 
 	"bayward/agent/reading"
+	"bayward/agent/referencetest"
 	"bayward/agent/water"
 )
 
@@ -49,35 +47,12 @@ func (r *rig) wait(dt time.Duration, lowMM, highMM float64) *water.Status {
 // lose makes the balance count gassing that uses a given height of water.
 func (r *rig) lose(mm float64) { r.in.GassingAh += mm * 13 * 0.99705 / 0.336087 }
 
-func rows(t *testing.T, elem ...string) []map[string]string {
+func rows(t *testing.T, elem ...string) []referencetest.Row {
 	t.Helper()
-	f, err := os.Open(filepath.Join(append([]string{"..", "..", "testdata"}, elem...)...))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	all, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	var out []map[string]string
-	for _, rec := range all[1:] {
-		row := map[string]string{}
-		for i, name := range all[0] {
-			row[name] = rec[i]
-		}
-		out = append(out, row)
-	}
-	return out
+	return referencetest.Table(t, path.Join(elem...))
 }
 
-func num(t *testing.T, row map[string]string, col string) float64 {
+func num(t *testing.T, row referencetest.Row, col string) float64 {
 	t.Helper()
-	v, err := strconv.ParseFloat(row[col], 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
+	return row.Num(t, col)
 }

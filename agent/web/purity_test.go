@@ -1,31 +1,19 @@
 package web
 
 import (
-	"encoding/csv"
-	"os"
-	"path/filepath"
-	"strconv"
+	"strings"
 	"testing"
+
+	"bayward/agent/referencetest"
 )
 
 // TestPurityLimits compares the limits for topping-up water with
 // testdata/reference/water_purity.csv and the rule of the trade.
 func TestPurityLimits(t *testing.T) {
-	f, err := os.Open(filepath.Join("..", "..", "testdata", "reference", "water_purity.csv"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.FieldsPerRecord = -1
-	all, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	limits := map[string]float64{}
-	for _, row := range all[1:] {
-		if v, err := strconv.ParseFloat(row[1], 64); err == nil {
-			limits[row[0]] = v
+	for _, row := range referencetest.Table(t, "reference/water_purity.csv") {
+		if strings.HasPrefix(row["parameter"], "conductivity") {
+			limits[row["parameter"]] = row.Num(t, "limit")
 		}
 	}
 	for _, c := range []struct {
@@ -33,14 +21,14 @@ func TestPurityLimits(t *testing.T) {
 		limit     float64
 		low, high float64
 	}{
-		{"good: distilled water by GOST 6709 (5 µS/cm) passes", goodUSPerCM, limits["conductivity_20C"], 1e9},
-		{"good: fresh water by DIN 43530-4 (from memory)", goodUSPerCM, 0, limits["conductivity_fresh"]},
-		{"refused: above the limit in use by DIN 43530-4 (from memory)", worstUSPerCM, 0, limits["conductivity_limit_in_use"]},
+		{"published: good: distilled water by GOST 6709 (5 µS/cm) passes", goodUSPerCM, limits["conductivity_20C"], 1e9},
+		{"memory: good: fresh water by DIN 43530-4", goodUSPerCM, 0, limits["conductivity_fresh"]},
+		{"memory: refused: above the limit in use by DIN 43530-4", worstUSPerCM, 0, limits["conductivity_limit_in_use"]},
 		// Some accept up to 200 ppm of solids; deionized or distilled water is the
 		// safe choice. One ppm of salts is 1.4 to 2 µS/cm (both common practice, no
 		// source). That water therefore shows at least 280 µS/cm and is refused
 		// here.
-		{"stricter than 200 ppm (common practice, no source)", worstUSPerCM, 0, 200 * 1.4},
+		{"memory: stricter than 200 ppm (common practice, no source)", worstUSPerCM, 0, 200 * 1.4},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if c.limit < c.low || c.limit > c.high || c.high == 0 {

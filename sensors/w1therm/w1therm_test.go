@@ -26,12 +26,12 @@ func TestParse(t *testing.T) {
 		want       error
 	}{
 		{"room", "72 01 4b 46 7f ff 0e 10 57 : crc=57 YES\n72 01 4b 46 7f ff 0e 10 57 t=23125\n", 23.125, nil},
-		{"table 1, +125 °C", "d0 07 4b 46 7f ff 00 10 b9 : crc=b9 YES\nd0 07 4b 46 7f ff 00 10 b9 t=125000\n", 125, nil},
-		{"table 1, +10.125 °C", "a2 00 4b 46 7f ff 0e 10 e5 : crc=e5 YES\na2 00 4b 46 7f ff 0e 10 e5 t=10125\n", 10.125, nil},
-		{"table 1, -10.125 °C", "5e ff 4b 46 7f ff 02 10 b6 : crc=b6 YES\n5e ff 4b 46 7f ff 02 10 b6 t=-10125\n", -10.125, nil},
-		{"table 1, -55 °C", "90 fc 4b 46 7f ff 10 10 ee : crc=ee YES\n90 fc 4b 46 7f ff 10 10 ee t=-55000\n", -55, nil},
+		{"published: data sheet, table 1, +125 °C", "d0 07 4b 46 7f ff 00 10 b9 : crc=b9 YES\nd0 07 4b 46 7f ff 00 10 b9 t=125000\n", 125, nil},
+		{"published: data sheet, table 1, +10.125 °C", "a2 00 4b 46 7f ff 0e 10 e5 : crc=e5 YES\na2 00 4b 46 7f ff 0e 10 e5 t=10125\n", 10.125, nil},
+		{"published: data sheet, table 1, -10.125 °C", "5e ff 4b 46 7f ff 02 10 b6 : crc=b6 YES\n5e ff 4b 46 7f ff 02 10 b6 t=-10125\n", -10.125, nil},
+		{"published: data sheet, table 1, -55 °C", "90 fc 4b 46 7f ff 10 10 ee : crc=ee YES\n90 fc 4b 46 7f ff 10 10 ee t=-55000\n", -55, nil},
 		{"zero is a value", "00 00 4b 46 7f ff 10 10 69 : crc=69 YES\n00 00 4b 46 7f ff 10 10 69 t=0\n", 0, nil},
-		{"data sheet, figure 2: power-on", "50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n50 05 4b 46 7f ff 0c 10 1c t=85000\n", 0, ErrPowerOn},
+		{"published: data sheet, figure 2: power-on", "50 05 4b 46 7f ff 0c 10 1c : crc=1c YES\n50 05 4b 46 7f ff 0c 10 1c t=85000\n", 0, ErrPowerOn},
 		{"bad CRC, old value shown", "73 01 4b 46 7f ff 0d 10 41 : crc=57 NO\n72 01 4b 46 7f ff 0e 10 57 t=23125\n", 0, ErrBadCRC},
 		{"line held low", "00 00 00 00 00 00 00 00 00 : crc=00 YES\n00 00 00 00 00 00 00 00 00 t=0\n", 0, ErrShorted},
 		{"line undriven", "ff ff ff ff ff ff ff ff ff : crc=c9 NO\nff ff ff ff ff ff ff ff ff t=-62\n", 0, ErrUnplugged}, //nolint:dupword // a scratchpad

@@ -24,7 +24,7 @@ type wiringCmd struct {
 // Help is the long text of --help.
 func (wiringCmd) Help() string {
 	return `Walks a technician through a bay before it goes to work: shows each sensor live, asks for one thing at a time ` +
-		`(pull the plug, lift the probe, short the test clip, warm the sensor) and proves that the reading follows; compares voltage, current, ` +
+		`(pull the plug, lift the probe, open and replace it at the box, warm the sensor) and proves that the reading follows; compares voltage, current, ` +
 		`temperature and level with hand instruments; then proves that the relay obeys, that the watchdog relay opens without heartbeat, ` +
 		`and that the relay opens when the program dies.
 

@@ -66,11 +66,26 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 			asks: words.Of("walk.level.open"), act: OpenLoop, followed: reads(kind.Opened()), instead: swapped, hint: words.Of("walk.level.open.hint"),
 		}},
 		{"walk.level.closed", task{asks: words.Of("walk.level.close"), act: CloseLoop, followed: asBefore}},
-		{"walk.level.shorted", task{
-			asks: words.Of("walk.level.short"), act: ShortLoop, followed: reads(kind.Shorted()), instead: swapped, hint: words.Of("walk.level.short.hint"),
-		}},
-		{"walk.level.unshorted", task{asks: words.Of("walk.level.unshort"), act: UnshortLoop, followed: asBefore}},
+		w.replaced(swapped),
+		{"walk.level.restored", task{asks: words.Of("walk.level.restore"), act: RestoreProbe, followed: asBefore}},
 	}
+}
+
+// replaced is the test of a failure's signal. Nothing is shorted that could spark in
+// the gas zone, or put a supply on a converter's input.
+func (w *walk) replaced(swapped func(map[string]*Look) *words.Sentence) probeTask {
+	l := w.Bay.Wiring.Level
+	in, failure := l.Kind.StandIn(&l.Settings), reads(l.Kind.Shorted())
+	t := task{act: ReplaceProbe, instead: swapped, followed: func(seen *Look) bool {
+		v, read := seen.Volts["level"] // not read: more than the input's range
+		return failure(seen) && v <= in.HighV && (read || in.HighV >= l.TopV())
+	}}
+	if in.Ohm == 0 {
+		t.asks, t.hint = words.Of("walk.level.short"), words.Of("walk.level.short.hint")
+		return probeTask{"walk.level.shorted", t}
+	}
+	t.asks, t.hint = words.Of("walk.level.resistor", in.Ohm), words.Of("walk.level.resistor.hint", in.HighV)
+	return probeTask{"walk.level.failure", t}
 }
 
 // dry reports whether the probe reads as if it hangs in the air. With rods, none may

@@ -53,10 +53,10 @@ const (
 	PlugPack              // put it back
 	LiftProbe             // lift the level probe out of its cell
 	LowerProbe            // put it back
-	OpenLoop              // pull the level probe's plug at the terminals
-	CloseLoop             // put it back
-	ShortLoop             // put the test clip across the probe's terminals
-	UnshortLoop           // take it off
+	OpenLoop              // open the level probe's terminal at the box
+	CloseLoop             // close it
+	ReplaceProbe          // put the test resistor, or for rods the test clip, in the probe's place at the box
+	RestoreProbe          // put the probe back
 	WarmPack              // close a hand around the pack's temperature sensor
 	LeavePack             // let go of it
 	WarmAir               // as WarmPack, for the air sensor
@@ -75,7 +75,7 @@ const (
 
 var actionNames = [numActions]string{
 	NoAction: "nothing", UnplugPack: "unplug", PlugPack: "plug", LiftProbe: "lift-probe", LowerProbe: "lower-probe",
-	OpenLoop: "open-loop", CloseLoop: "close-loop", ShortLoop: "short-loop", UnshortLoop: "unshort-loop",
+	OpenLoop: "open-loop", CloseLoop: "close-loop", ReplaceProbe: "replace-probe", RestoreProbe: "restore-probe",
 	WarmPack: "warm-pack", LeavePack: "leave-pack", WarmAir: "warm-air", LeaveAir: "leave-air", LoadOn: "load-on", LoadOff: "load-off",
 	FanOff: "fan-off", FanOn: "fan-on", BridgeComplete: "bridge", OpenComplete: "unbridge", GasOn: "gas-on", GasOff: "gas-off", ChargerOff: "charger-off",
 }

@@ -90,8 +90,9 @@ func faults() map[string]fault {
 		"probe stuck":             {"level", "did not follow", trial{spoil: broken(sim.ProbeStuck)}},
 		"probe not put back":      {"level", "did not follow", trial{lies: lie(commission.LowerProbe)}},
 		"loop not opened":         {"level", "did not follow", trial{lies: lie(commission.OpenLoop)}},
-		"clip not put on":         {"level", "did not follow", trial{lies: lie(commission.ShortLoop)}},
-		"clip left on":            {"level", "did not follow", trial{lies: lie(commission.UnshortLoop)}},
+		"resistor not put on":     {"level", "did not follow", trial{lies: lie(commission.ReplaceProbe)}},
+		"resistor left on":        {"level", "did not follow", trial{lies: lie(commission.RestoreProbe)}},
+		"a short, not a resistor": {"level", "it off at once", trial{lies: map[commission.Action]func(*bench){commission.ReplaceProbe: func(b *bench) { b.truth.SetFault(sim.ProbeShort, true) }}}},
 		"level rod far off":       {"level", "hangs wrong", trial{answer: types("Level rod", "25")}},
 		"probe hung too high":     {"level", "hang it at another height", trial{change: func(c *config.Config) { c.Bays[0].Wiring.Level.LowMM = -5 }, answer: types("Level rod", "18")}},
 		"thermometers exchanged":  {"temperature", "the two are swapped", trial{wired: exchanged}},
@@ -297,9 +298,12 @@ func TestNoFeedback(t *testing.T) {
 	}
 }
 
-// TestEveryKindOfProbe: a walk works with each kind of level probe. A measuring
-// probe is calibrated; for the others the record states that there is nothing to
-// calibrate.
+// supplyV is the converter's supply in the wiring guide. No input may get more.
+const supplyV = 3.3
+
+// TestEveryKindOfProbe: a walk works with each kind of level probe, and asks for
+// nothing that puts more than the converter's supply on its input. A measuring probe
+// is calibrated; for the others the record states that there is nothing to calibrate.
 func TestEveryKindOfProbe(t *testing.T) {
 	for _, kind := range level.Kinds() {
 		t.Run(string(kind), func(t *testing.T) {
@@ -308,9 +312,13 @@ func TestEveryKindOfProbe(t *testing.T) {
 				t.Fatal(err)
 			}
 			probe := func(c *config.Config) { c.Bays[0].Wiring.Level = example.Bays[0].Wiring.Level }
-			rec, err := (&trial{change: probe}).run(t)
+			c := &trial{change: probe}
+			rec, err := c.run(t)
 			if err != nil || rec.Result() != commission.Passed {
 				t.Fatalf("%v\n%s", err, rec.Text(words.EnglishSI()))
+			}
+			if most := c.b.truth.Truth().InputMaxV; most > supplyV {
+				t.Errorf("the walk put %.1f V on a converter's input", most)
 			}
 			evidence := strings.Join(stepOf(t, rec, "level").Evidence, "; ")
 			_, calibrated := rec.Calibration["level.offset_mm"]
@@ -318,11 +326,11 @@ func TestEveryKindOfProbe(t *testing.T) {
 				t.Errorf("it measures: %v, calibrated: %v, evidence %q", kind.Measures(), calibrated, evidence)
 			}
 			for name, bad := range map[string]*trial{
-				"stuck":       {spoil: func(b *bench) { b.truth.SetFault(sim.ProbeStuck, true) }},
-				"not lifted":  {lies: map[commission.Action]func(*bench){commission.LiftProbe: nil}},
-				"not opened":  {lies: map[commission.Action]func(*bench){commission.OpenLoop: nil}},
-				"not shorted": {lies: map[commission.Action]func(*bench){commission.ShortLoop: nil}},
-				"exchanged":   {lies: map[commission.Action]func(*bench){commission.OpenLoop: func(b *bench) { b.truth.SetFault(sim.ProbeShort, true) }}},
+				"stuck":        {spoil: func(b *bench) { b.truth.SetFault(sim.ProbeStuck, true) }},
+				"not lifted":   {lies: map[commission.Action]func(*bench){commission.LiftProbe: nil}},
+				"not opened":   {lies: map[commission.Action]func(*bench){commission.OpenLoop: nil}},
+				"not replaced": {lies: map[commission.Action]func(*bench){commission.ReplaceProbe: nil}},
+				"exchanged":    {lies: map[commission.Action]func(*bench){commission.OpenLoop: func(b *bench) { b.truth.SetFault(sim.ProbeShort, true) }}},
 			} {
 				if errors.Is(kind.Opened(), kind.Shorted()) && name == "exchanged" {
 					continue // a break and a short look the same

@@ -116,10 +116,60 @@ func TestProbeTable(t *testing.T) {
 			if row := fmt.Sprintf("| %s | %d | %.2f V |", name, wet, volts); !strings.Contains(text, row) {
 				t.Errorf("the guide has no row %s", row)
 			}
-			span, err := loop.Read(volts)
+			source := 1 / (siemens + 1/o.PullOhm) // and the input's series resistor, into 6 MΩ
+			span, err := loop.Read(volts * 6e6 / (6e6 + 10e3 + source))
 			if err != nil || wet > 0 && span.LowMM != o.Rods[wet-1].HeightMM {
 				t.Errorf("%s with %d wet: %v, %v", name, wet, span, err)
 			}
+		}
+	}
+}
+
+// TestInputTable calculates what every input's resistor and diodes carry in the faults
+// of the guide, and checks it with the limits of the parts: 10 mA into an input, the
+// current of the resistor across the supply, 5.5 V of a supply, 0.25 W.
+func TestInputTable(t *testing.T) {
+	const (
+		series, bleeder = 10e3, 1e3
+		supply, diode   = 3.3, 0.7
+		shunt, limit    = 100.0, 220.0
+	)
+	text := read(t, guide)
+	for _, f := range []struct {
+		name    string
+		volts   float64
+		railOhm float64 // of a supply that is off
+	}{
+		{"transmitter's terminals shorted in the box, 24 V", 24 * shunt / (shunt + limit), 0},
+		{"the same without the 220 Ω, 24 V + 10 %", 26.4, 0},
+		{"the same, converter without supply", 26.4, bleeder},
+		{"24 V reversed, + 10 %", -26.4, 0},
+	} {
+		amps := (f.volts - supply - diode) / series
+		switch {
+		case f.volts < 0:
+			amps = (-f.volts - diode) / series
+		case f.railOhm > 0:
+			amps = (f.volts - diode) / (series + f.railOhm)
+		}
+		power := amps * amps * series
+		digits := map[bool]string{true: "%.1f", false: "%.0f"}[power < 0.01]
+		row := fmt.Sprintf("| %s | %.1f V | %.2f mA | "+digits+" mW |", f.name, f.volts, 1000*amps, 1000*power)
+		if !strings.Contains(text, row) {
+			t.Errorf("the guide has no row\n%s", row)
+		}
+		if f.volts > 0 && f.railOhm == 0 && amps > supply/bleeder || amps*f.railOhm > 5.5 || amps > 0.010 || power > 0.25 {
+			t.Errorf("%s: %.2f mA, %.0f mW: beyond the parts' ratings", f.name, 1000*amps, 1000*power)
+		}
+	}
+	short := 24 / (shunt + limit)
+	for _, want := range []string{
+		fmt.Sprintf("limits a short in the box to %.0f mA: %.1f W in it and %.1f W in the shunt", 1000*short, short*short*limit, short*short*shunt),
+		fmt.Sprintf("together still have %.1f V", 24-0.021*(shunt+limit)),
+		fmt.Sprintf("that is %.0f mA, %.1f W in the shunt", 1000*24/shunt, 24*24/shunt),
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the guide lacks %q", want)
 		}
 	}
 }

@@ -2,7 +2,7 @@ package main
 
 // pictures returns all pictures of the guide.
 func pictures() []*sheet {
-	return []*sheet{overview(), divider(), probe(), transmitter(), oneWire(), relay(), placing()}
+	return []*sheet{overview(), input(), divider(), probe(), transmitter(), oneWire(), relay(), placing()}
 }
 
 func overview() *sheet {
@@ -54,11 +54,52 @@ func overview() *sheet {
 	return s
 }
 
+func input() *sheet {
+	s := newSheet("input", "What protects every converter input",
+		"Each signal reaches the converter through a series resistor of 10 kilohms. Behind it a capacitor goes to ground, one diode to the converter's supply and one from its ground. A resistor of 1 kilohm across the supply takes what the upper diode brings.", 820, 350)
+	s.heading("Every converter input")
+	s.terminal(60, 190)
+	s.text(60, 174, "middle", signal, "signal")
+	s.wire(signal, 64, 190, 620, 190)
+	s.resistor(150, 190, false)
+	s.text(150, 172, "middle", ink, "10 kΩ, 0.25 W")
+	s.text(150, 214, "middle", soft, "shunt: 1 kΩ in each", "of its two leads")
+	s.dot(270, 190)
+	s.wire(ink, 270, 190, 270, 300)
+	s.box(256, 232, 28, 30, paper, "C")
+	s.text(292, 252, "start", soft, "100 nF")
+	s.dot(270, 300)
+	s.dot(390, 190)
+	s.wire(ink, 390, 80, 390, 300)
+	s.diode(390, 135)
+	s.diode(390, 245)
+	s.text(408, 140, "start", ink, "silicon, leakage", "below 100 nA")
+	s.text(408, 250, "start", ink, "the same")
+	s.dot(390, 300)
+	s.dot(390, 80)
+	s.terminal(60, 80)
+	s.text(60, 64, "middle", ink, "3.3 V")
+	s.text(90, 72, "start", soft, "from the isolator")
+	s.wire(ink, 64, 80, 690, 80, 690, 150)
+	s.dot(560, 80)
+	s.wire(ink, 560, 80, 560, 300)
+	s.dot(560, 300)
+	s.add(`<path d="M552,190 a8,8 0 0 1 16,0" fill="none" stroke="%s" stroke-width="2"/>`, signal)
+	s.resistor(560, 120, true)
+	s.text(574, 125, "start", ink, "1 kΩ")
+	s.box(620, 150, 140, 90, tint, "converter")
+	s.wire(ink, 60, 300, 690, 300, 690, 240)
+	s.terminal(60, 300)
+	s.ground(150, 300)
+	s.text(60, 326, "middle", soft, "ground")
+	return s
+}
+
 func divider() *sheet {
 	s := newSheet("divider", "Pack voltage: fused sense leads, divider and clamp",
-		"The pack's plus goes through a fuse at the pack and two resistors in series to the converter's input. One resistor goes from the input to the converter's ground. A clamp and a capacitor protect the input. The pack's minus, also fused, is the converter's ground.", 820, 330)
+		"The pack's plus goes through a fuse at the pack and two resistors in series to the converter's input. One resistor goes from the input to the converter's ground. Diodes and a capacitor protect the input. The pack's minus, also fused, is the converter's ground.", 820, 330)
 	s.heading("Pack voltage")
-	s.add(`<rect x="20" y="60" width="190" height="240" rx="8" fill="%s"/>`, warm)
+	s.add(`<rect x="20" y="60" width="210" height="240" rx="8" fill="%s"/>`, warm)
 	s.text(30, 80, "start", danger, "at the pack, before the plug")
 	s.terminal(40, 130)
 	s.text(40, 116, "middle", danger, "+")
@@ -70,7 +111,7 @@ func divider() *sheet {
 	s.wire(ink, 44, 270, 640, 270)
 	s.fuse(120, 270)
 	s.text(120, 252, "middle", danger, "F2 0.1 A")
-	s.text(220, 112, "start", soft, "twisted pair")
+	s.text(258, 252, "start", soft, "twisted pair")
 	s.resistor(320, 130, false)
 	s.text(320, 112, "middle", ink, "R1a")
 	s.resistor(390, 130, false)
@@ -87,10 +128,8 @@ func divider() *sheet {
 	s.box(536, 184, 28, 30, paper, "C")
 	s.text(570, 204, "start", soft, "100 nF")
 	s.dot(550, 270)
-	s.dot(625, 130)
-	s.wire(ink, 625, 130, 625, 90)
-	s.box(580, 60, 90, 30, paper, "clamp")
-	s.text(680, 80, "start", soft, "diode to the converter's", "supply")
+	s.box(590, 115, 50, 30, paper, "diodes")
+	s.text(600, 72, "middle", soft, "as at every input;", "R1 is the series resistor")
 	s.box(660, 110, 130, 180, tint, "converter", "A0 ... A3", "address 0x48")
 	s.dot(625, 270)
 	s.wire(ink, 625, 270, 660, 270)
@@ -108,8 +147,11 @@ func probe() *sheet {
 	s.resistor(110, 110, false)
 	s.text(110, 92, "middle", ink, "pull_ohm")
 	s.dot(180, 110)
-	s.wire(signal, 180, 110, 180, 170)
-	s.box(120, 170, 120, 40, tint, "converter input")
+	s.wire(signal, 180, 110, 180, 230)
+	s.resistor(180, 145, true)
+	s.text(194, 150, "start", ink, "10 kΩ")
+	s.box(150, 175, 60, 30, paper, "diodes")
+	s.box(120, 230, 120, 40, tint, "converter input")
 	s.wire(signal, 180, 110, 760, 110)
 	s.text(290, 92, "middle", soft, "cable with strain relief")
 	s.dashed(danger, 430, 70, 430, 320)
@@ -138,43 +180,57 @@ func probe() *sheet {
 
 func transmitter() *sheet {
 	s := newSheet("transmitter", "Level transmitter 4 to 20 mA and the bands of NAMUR NE 43",
-		"A 24 volt supply feeds the two-wire transmitter through a fuse; the current returns through the shunt, across which the converter measures. Below are the bands: up to 3.6 mA and from 21 mA a failure, 3.8 to 20.5 mA the measurement, in between neither.", 820, 360)
+		"In the box, outside the gas zone: an isolated 24 volt supply, a fuse, a resistor of 220 ohms that limits a short, the terminals for the test resistor, and a barrier certified for gas group IIC. Behind the barrier the two-wire transmitter is in the cell. The current returns through the shunt, across which the converter measures through 10 kilohms. Below are the bands: up to 3.6 mA and from 21 mA a failure, 3.8 to 20.5 mA the measurement, in between neither.", 860, 440)
 	s.heading("Level transmitter, 4 to 20 mA")
-	s.box(30, 80, 110, 120, tint, "24 V supply,", "isolated")
-	s.wire(danger, 140, 100, 330, 100)
-	s.fuse(230, 100)
-	s.text(230, 84, "middle", danger, "0.1 A")
-	s.box(330, 80, 170, 50, paper, "transmitter in the cell,", "acid-proof, loop-powered")
-	s.wire(signal, 500, 105, 600, 105)
-	s.dot(600, 105)
-	s.wire(signal, 600, 105, 680, 105)
-	s.box(680, 80, 110, 50, tint, "converter")
-	s.wire(ink, 600, 105, 600, 180, 140, 180)
-	s.resistor(600, 145, true)
-	s.text(614, 150, "start", ink, "shunt_ohm 100 Ω, 0.1 %")
-	s.dot(600, 180)
-	s.ground(600, 184)
+	s.add(`<rect x="600" y="50" width="240" height="220" rx="8" fill="%s"/>`, warm)
+	s.text(610, 70, "start", danger, "gas zone: nothing may spark")
+	s.box(20, 80, 110, 130, tint, "24 V supply,", "isolated")
+	s.wire(danger, 130, 100, 440, 100)
+	s.fuse(170, 100)
+	s.text(170, 84, "middle", danger, "0.1 A")
+	s.resistor(250, 100, false)
+	s.text(250, 84, "middle", ink, "220 Ω, 2 W")
+	s.terminal(370, 100)
+	s.terminal(370, 190)
+	s.text(364, 138, "end", soft, "test resistor 680 Ω, 1 W,", "here with the barrier off;", "no short, ever")
+	s.box(440, 80, 130, 130, paper, "barrier, certified", "for gas group IIC")
+	s.wire(signal, 570, 100, 650, 100)
+	s.wire(signal, 570, 190, 650, 190)
+	s.box(650, 90, 170, 110, paper, "transmitter", "in the cell,", "acid-proof, certified,", "loop-powered")
+	s.text(610, 230, "start", danger, "entity values of barrier, cable", "and transmitter: checked")
+	s.wire(signal, 440, 190, 130, 190)
+	s.dot(250, 190)
+	s.resistor(190, 190, false)
+	s.text(190, 176, "middle", ink, "100 Ω, 1 W, 0.1 %")
+	s.dot(145, 190)
+	s.wire(ink, 145, 190, 145, 236)
+	s.ground(145, 236)
+	s.wire(signal, 250, 190, 250, 250, 440, 250)
+	s.resistor(310, 250, false)
+	s.text(310, 234, "middle", ink, "10 kΩ")
+	s.box(360, 235, 50, 30, paper, "diodes")
+	s.box(440, 235, 130, 40, tint, "converter")
 	const x0, perMA = 60, 31
 	at := func(mA float64) int { return x0 + int(mA*perMA) }
 	band := func(from, to float64, fill string) {
-		s.add(`<rect x="%d" y="250" width="%d" height="30" fill="%s" stroke="%s"/>`, at(from), at(to)-at(from), fill, ink)
+		s.add(`<rect x="%d" y="330" width="%d" height="30" fill="%s" stroke="%s"/>`, at(from), at(to)-at(from), fill, ink)
 	}
 	band(0, 3.6, warm)
 	band(3.6, 3.8, paper)
 	band(3.8, 20.5, tint)
 	band(20.5, 21, paper)
 	band(21, 23, warm)
-	s.text(at(1.8), 270, "middle", danger, "broken wire")
-	s.text(at(12), 270, "middle", ink, "measurement: 4 mA is low_mm, 20 mA is high_mm")
-	s.text(at(21)+6, 270, "start", danger, "failure")
+	s.text(at(1.8), 350, "middle", danger, "broken wire")
+	s.text(at(12), 350, "middle", ink, "measurement: 4 mA is low_mm, 20 mA is high_mm")
+	s.text(at(21)+6, 350, "start", danger, "failure")
 	for _, m := range []struct {
 		mA     float64
 		text   string
 		anchor string
 	}{{0, "0", "middle"}, {3.6, "3.6", "end"}, {3.8, "3.8 mA", "start"}, {20.5, "20.5", "end"}, {21, "21 mA", "start"}} {
-		s.text(at(m.mA), 298, m.anchor, soft, m.text)
+		s.text(at(m.mA), 378, m.anchor, soft, m.text)
 	}
-	s.text(x0, 330, "start", soft, "Bands of NAMUR NE 43. Over 100 Ω, 21 mA are 2.1 V: within range_v 4.096.")
+	s.text(x0, 410, "start", soft, "Bands of NAMUR NE 43. Over 100 Ω, 21 mA are 2.1 V: within range_v 4.096.")
 	return s
 }
 

@@ -97,6 +97,12 @@ func (s *sheet) resistor(x, y int, upright bool) {
 	s.add(`<rect x="%d" y="%d" width="%d" height="%d" fill="%s" stroke="%s" stroke-width="2"/>`, x-w/2, y-h/2, w, h, paper, ink)
 }
 
+// diode draws a diode in an upright wire, with its cathode above.
+func (s *sheet) diode(x, y int) {
+	s.add(`<path d="M%d,%d l-9,16 h18 z" fill="%s" stroke="%s" stroke-width="2"/>`, x, y-8, paper, ink)
+	s.wire(ink, x-9, y-8, x+9, y-8)
+}
+
 // fuse draws a resistor's box with the wire through it.
 func (s *sheet) fuse(x, y int) {
 	s.resistor(x, y, false)

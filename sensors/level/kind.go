@@ -32,8 +32,10 @@ type row struct {
 	rods     RodCount
 	// The errors it reads as with its wire broken and with its wires touching.
 	opened, shorted error
-	relations       []Relation
-	open            func(*Settings) (Probe, error)
+	// standIn is nil where a clip across the probe's terminals harms nothing.
+	standIn   func(*Settings) StandIn
+	relations []Relation
+	open      func(*Settings) (Probe, error)
 }
 
 // Probe reads the voltage of one probe.
@@ -142,6 +144,22 @@ func (k Kind) Opened() error { return k.row().opened }
 
 // Shorted returns the error of Read while the probe's wires touch.
 func (k Kind) Shorted() error { return k.row().shorted }
+
+// StandIn takes a probe's place at the measuring box, so that its signal shows a
+// failure. Ohm is the resistor; with 0 it is a clip, because the loop limits the
+// current by itself.
+type StandIn struct {
+	Ohm   float64
+	HighV float64 // what the input may read with it; more is a short where none may be
+}
+
+// StandIn returns what tests the failure that Shorted names.
+func (k Kind) StandIn(s *Settings) StandIn {
+	if f := k.row().standIn; f != nil {
+		return f(s)
+	}
+	return StandIn{HighV: s.ExcitationV}
+}
 
 // New makes a probe of a kind. It returns an error if the kind is unknown, or if
 // its settings do not make a readable circuit.

@@ -2,7 +2,6 @@ package level_test
 
 import (
 	"encoding/json"
-	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -12,6 +11,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/config/exampletest"
+	"bayward/agent/reading"
 	"bayward/sensors"
 	"bayward/sensors/level"
 	"bayward/sensors/sim"
@@ -104,6 +104,7 @@ func simulated(t *testing.T, kind level.Kind) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	faults := map[error]reading.Fault{level.ErrOpen: reading.Open, level.ErrShort: reading.Short, level.ErrOverRange: reading.OverRange}
 	read := func() bay.Readings {
 		bench.Advance(2 * time.Minute)
 		var out bay.Readings
@@ -119,14 +120,13 @@ func simulated(t *testing.T, kind level.Kind) {
 		why  error
 	}{{sim.ProbeOpen, kind.Opened()}, {sim.ProbeShort, kind.Shorted()}} {
 		y.SetFault(fault.kind, true)
-		read()
-		fresh, err := level.New(kind, probe.Settings)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, got := fresh.Read(bays[0].Volts()["level"]); !errors.Is(got, fault.why) {
+		if got := read().Level.Fault; got != faults[fault.why] {
 			t.Errorf("%v: it reads %v, want %v", fault.kind, got, fault.why)
 		}
 		y.SetFault(fault.kind, false)
+	}
+	y.ReplaceProbe(true)
+	if got := read().Level.Fault; got != faults[kind.Shorted()] {
+		t.Errorf("replaced for the test it reads %v, want %v", got, kind.Shorted())
 	}
 }

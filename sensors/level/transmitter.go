@@ -26,11 +26,27 @@ var transmitterRow = row{
 		{"high_mm", 1, 500, "mm at 20 mA", false, func(s *Settings) *float64 { return &s.HighMM }},
 		offsetKey,
 	},
-	opened: ErrOpen, shorted: ErrOverRange,
+	opened: ErrOpen, shorted: ErrOverRange, standIn: failureSignal,
 	relations: []Relation{{"shunt_ohm", nil, shuntTooLarge}},
 	open: func(s *Settings) (Probe, error) {
 		return NewTransmitter(Transmitter{ShuntOhm: s.ShuntOhm, LowMM: s.LowMM + s.OffsetMM, HighMM: s.HighMM + s.OffsetMM})
 	},
+}
+
+// The loop of the wiring guide and the current of the test. The current is above
+// FailHighMA also with a supply that is a tenth too low, and within the converter's
+// supply of 3.3 V also without the limiting resistor (100 ohm shunt).
+const (
+	loopSupplyV = 24.0
+	loopOhm     = 220.0 // limits the current of a short
+	testMA      = 24.0
+	testMostMA  = 32.0
+)
+
+// failureSignal: a short would put the supply across the shunt and on the
+// converter's input. A resistor draws just enough to be a failure.
+func failureSignal(s *Settings) StandIn {
+	return StandIn{Ohm: loopSupplyV/testMA*1000 - loopOhm - s.ShuntOhm, HighV: testMostMA / 1000 * s.ShuntOhm}
 }
 
 // shuntTooLarge: the input must reach FailHighMA, or a failure would look like a

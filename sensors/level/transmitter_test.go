@@ -74,3 +74,27 @@ func TestNewTransmitterRefuses(t *testing.T) {
 		}
 	}
 }
+
+// TestFailureSignal: the resistor that the walk asks for makes a failure of every
+// transmitter loop of the wiring guide, and puts no more than the converter's supply
+// on the input. A short would do neither: it puts the loop's whole supply there.
+func TestFailureSignal(t *testing.T) {
+	s := Settings{ShuntOhm: 100, LowMM: -20, HighMM: 30}
+	in := FourTwentyMA.StandIn(&s)
+	for _, loop := range []struct{ supplyV, limitOhm float64 }{{24, 220}, {21.6, 220}, {26.4, 220}, {24, 0}} {
+		amps := loop.supplyV / (loop.limitOhm + in.Ohm + s.ShuntOhm)
+		volts := amps * s.ShuntOhm
+		if volts < 2.1 || volts > 3.3 || amps*amps*in.Ohm > 1 {
+			t.Errorf("%+v: %.1f mA, %.2f V at the input, %.2f W in %g ohm", loop, 1000*amps, volts, amps*amps*in.Ohm, in.Ohm)
+		}
+		if loop.limitOhm > 0 && volts > in.HighV {
+			t.Errorf("%+v: the walk takes %.2f V for a short", loop, volts)
+		}
+	}
+	if in.Ohm != 680 {
+		t.Errorf("%g ohm is not the resistor of the parts list", in.Ohm)
+	}
+	if got := SingleRod.StandIn(&Settings{ExcitationV: 3.3}); got.Ohm != 0 || got.HighV != 3.3 {
+		t.Errorf("rods: %+v", got)
+	}
+}

@@ -207,6 +207,7 @@ func (d *adc) volts(channel int) float64 {
 	v := floatV
 	if s.bay != nil {
 		v = s.bay.signalV(s.what)
+		s.bay.inputMaxV = max(s.bay.inputMaxV, v)
 	}
 	return min(max(v, -clampV), supplyV+clampV)
 }

@@ -41,9 +41,12 @@ type Stand struct {
 	stuckMM    float64
 
 	// What a person does at the wires; see hand.go.
-	lifted  bool
-	bridged map[string]bool // contacts closed by hand, by the key in the wiring
-	gasPct  float64
+	lifted   bool
+	replaced bool            // the probe, at the box
+	bridged  map[string]bool // contacts closed by hand, by the key in the wiring
+	gasPct   float64
+
+	inputMaxV float64 // see Truth
 }
 
 // newBay makes a bay without wires.

@@ -10,6 +10,14 @@ func (y *Stand) LiftProbe(out bool) {
 	y.lifted = out
 }
 
+// ReplaceProbe puts a loop calibrator, or for rods a clip, in the level probe's place
+// at the measuring box, or puts the probe back.
+func (y *Stand) ReplaceProbe(on bool) {
+	y.bench.mu.Lock()
+	defer y.bench.mu.Unlock()
+	y.replaced = on
+}
+
 // TouchPackSensor puts a hand on the pack's temperature sensor, which eventually
 // warms it by so many kelvins; 0 removes the hand.
 func (y *Stand) TouchPackSensor(k float64) {

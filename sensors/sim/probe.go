@@ -13,6 +13,8 @@ const (
 	supplyV       = 5.0    // of the converter and the transmitter's clamp
 	driftLeakS    = 7200.0 // after which a drifting loop leaks as much as its end resistor conducts
 	driftMMPerH   = 1.0    // of a drifting transmitter
+	loopSupplyV   = 24.0   // of a transmitter
+	calibratorMA  = 22.5   // of the instrument that takes a transmitter's place
 	resistorShare = 0.005
 )
 
@@ -27,6 +29,7 @@ type circuit interface {
 type plight struct {
 	levelMM     float64 // level at the probe
 	open, short bool
+	replaced    bool    // something that draws a failure's current is in its place
 	driftS      float64 // for how long it has been drifting, s
 }
 
@@ -72,7 +75,7 @@ func newRodLoop(s *level.Settings, rng *rand.Rand) (circuit, error) {
 
 func (l *rodLoop) volts(p plight) float64 {
 	switch {
-	case p.short:
+	case p.short || p.replaced:
 		return 0
 	case p.open:
 		return l.ExcitationV
@@ -88,7 +91,8 @@ func (l *rodLoop) volts(p plight) float64 {
 }
 
 // transmitter is a 4-20 mA transmitter, which saturates at 3.8 and 20.5 mA as in
-// NAMUR NE 43; through a short the supply drives more than 21 mA.
+// NAMUR NE 43. Nothing but the transmitter limits the current: through a short the
+// whole supply is across the shunt.
 type transmitter struct{ *level.Settings }
 
 func newTransmitter(s *level.Settings, _ *rand.Rand) (circuit, error) {
@@ -96,12 +100,13 @@ func newTransmitter(s *level.Settings, _ *rand.Rand) (circuit, error) {
 }
 
 func (t transmitter) volts(p plight) float64 {
-	const shortMA = 24.0
 	switch {
+	case p.short:
+		return loopSupplyV
+	case p.replaced:
+		return calibratorMA / 1000 * t.ShuntOhm
 	case p.open:
 		return 0
-	case p.short:
-		return shortMA / 1000 * t.ShuntOhm
 	}
 	levelMM := p.levelMM + driftMMPerH*p.driftS/3600
 	span := (levelMM - t.OffsetMM - t.LowMM) / (t.HighMM - t.LowMM)

@@ -7,6 +7,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
 // TestOwnCircuits: from the package that reads probes the simulator uses only the
@@ -75,4 +78,30 @@ func kindNames(t *testing.T) map[string]bool {
 		}
 	}
 	return names
+}
+
+// TestShortedTransmitter: nothing limits the current of a shorted transmitter. The
+// old instruction of the walk, a clip across its terminals, put 24 V on an input that
+// bears no more than its supply, and burned 5.8 W in the shunt.
+func TestShortedTransmitter(t *testing.T) {
+	const shuntOhm = 100.0
+	b := NewBench()
+	o, w := common("bay-1")
+	w.Level = &wiring.Level{Input: input(0x48, 1), Kind: level.FourTwentyMA, Settings: level.Settings{ShuntOhm: shuntOhm, LowMM: -20, HighMM: 30}}
+	y := mustAdd(t, b, o, w)
+	at := func() float64 {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		y.adcs[0].volts(1)
+		return y.inputMaxV
+	}
+	y.ReplaceProbe(true)
+	if v := at(); v < 2.1 || v > 3.3 {
+		t.Errorf("with a calibrator the input gets %.2f V", v)
+	}
+	y.ReplaceProbe(false)
+	y.SetFault(ProbeShort, true)
+	if v := at(); v != 24 || v*v/shuntOhm < 5 || y.Truth().InputMaxV != v {
+		t.Errorf("shorted, the input gets %.1f V and the shunt burns %.1f W", v, v*v/shuntOhm)
+	}
 }

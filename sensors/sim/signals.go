@@ -9,7 +9,7 @@ func (y *Stand) signalV(what signal) float64 {
 	case packCurrent:
 		return y.currentV()
 	case levelProbe:
-		return y.probe.volts(plight{y.probeMM(), y.faults[ProbeOpen] || !y.connected, y.faults[ProbeShort], y.driftS()})
+		return y.probe.volts(plight{y.probeMM(), y.faults[ProbeOpen] || !y.connected, y.faults[ProbeShort], y.replaced, y.driftS()})
 	case hydrogenSensor:
 		return max(y.room.Percent(), y.gasPct)/y.hydrogen.PerVolt + y.hydrogen.ZeroV
 	case floating, shuntReturn:

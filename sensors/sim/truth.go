@@ -29,6 +29,9 @@ type Truth struct {
 	Charger         pack.ChargerStage
 	Complete        bool // the charger's own contact
 	Airflow, Mains  bool
+	// InputMaxV is the highest voltage that the bay's wires have put on a converter's
+	// input, before its protection diodes. Above 3.6 V a converter on 3.3 V is damaged.
+	InputMaxV float64
 }
 
 // Truth returns the true state of the bay.
@@ -41,6 +44,7 @@ func (y *Stand) Truth() Truth {
 		GassingA: y.pack.GassingA(), Totals: y.pack.Totals(), Connected: y.connected,
 		Ordered: y.contactor.ordered, ContactorClosed: y.contactor.closedNow,
 		Charger: y.charger.Stage(), Complete: y.charger.Complete(), Airflow: y.fan, Mains: y.mains,
+		InputMaxV: y.inputMaxV,
 	}
 	n := float64(y.pack.Cells())
 	for i := range y.pack.Cells() {

@@ -70,5 +70,5 @@ func addProofs(ctx context.Context, cfg *config.Config, setups []bay.Setup) erro
 	if err != nil {
 		return err
 	}
-	return errors.Join(restore.Watchdogs(ctx, book, setups), book.Close())
+	return errors.Join(restore.Proofs(ctx, book, setups), book.Close())
 }

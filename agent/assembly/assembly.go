@@ -194,14 +194,14 @@ func (a *Agent) buildLoop(ctx context.Context, sets []*sensors.Set, relays []loo
 	return nil
 }
 
-// addProofs adds what the walks on record have proven; people only read it, so a start
-// goes on without.
+// addProofs adds what the walks on record have proven. A start continues without: people
+// only read of the watchdog relays, and a fan is then off once before a charge.
 func (a *Agent) addProofs(ctx context.Context, setups []bay.Setup) {
 	if a.Book == nil {
 		return
 	}
-	if err := restore.Watchdogs(ctx, a.Book.Reader, setups); err != nil {
-		a.Log.Warn("the page does not know when the watchdog relays were proven", "err", err)
+	if err := restore.Proofs(ctx, a.Book.Reader, setups); err != nil {
+		a.Log.Warn("what the commissioning walks have proven is not known", "err", err)
 	}
 }
 

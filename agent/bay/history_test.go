@@ -93,6 +93,7 @@ func TestHistories(t *testing.T) {
 
 func newSaga(t *rapid.T, n *tally) *saga {
 	setup := baytest.Every(baytest.Setup("bay-1"))
+	setup.Fan.SeenOff = rapid.IntRange(0, 3).Draw(t, "fan walked") != 0
 	setup.Limits.RestMin, setup.Limits.ChargeMax = 10*time.Minute, 2*time.Hour
 	s := &saga{t: t, w: &world{t: t, setup: setup}, count: n}
 	s.begin(time.Duration(rapid.Int64Range(0, 1e13).Draw(t, "boot")))

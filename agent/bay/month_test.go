@@ -61,6 +61,9 @@ func (m *month) readings(i int, granted bool, r *bay.Readings) {
 	*r = bay.Readings{}
 	v.Put(r, now)
 	r.Airflow, r.HydrogenPct = reading.Good(1, now), reading.Good(0.1, now)
+	if i == 0 {
+		r.Airflow.Value = 0 // the fan has to be seen off once
+	}
 	if row.gone {
 		r.PackC, r.Level = reading.Reading{At: now, Fault: reading.Open}, reading.Level{At: now, Fault: reading.Open}
 	}

@@ -82,9 +82,10 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 		Now: now, CellV: cellV, PackC: s.PackC, CurrentA: s.CurrentA, Level: s.Level,
 		BareCells: w.Bare.Len(), Overfilled: w.Over.First(), OverCells: w.Over.Len(),
 		Hydrogen: s.HydrogenPct, Airflow: s.Airflow, Feedback: s.ContactorClosed,
-		FreezingC:  electrolyte.FreezingC(b.history.charge.LeastGravity()) + electrolyte.FreezingMarginC,
-		Charged:    b.charged.recently(now, c.Active || c.Flowing || b.lock.Granted()),
-		WaterKnown: w.Known && w.PredictOK, ApartMM: w.ApartMM,
+		AirNeverOff: !b.setup.Fan.SeenOff && !b.alive.FanSeenOff(),
+		FreezingC:   electrolyte.FreezingC(b.history.charge.LeastGravity()) + electrolyte.FreezingMarginC,
+		Charged:     b.charged.recently(now, c.Active || c.Flowing || b.lock.Granted()),
+		WaterKnown:  w.Known && w.PredictOK, ApartMM: w.ApartMM,
 		VisitOpen: b.pic.Visit.Open, Held: len(b.asked.holds) > 0, LeaveFor: b.asked.leave.left(now), RecordFailing: s.RecordFailing,
 		Ready: b.conn.ready(now) && !s.LateTick && s.Keeper == KeeperObeys, Plug: b.conn.plug(),
 	}

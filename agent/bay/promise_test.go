@@ -34,6 +34,7 @@ type world struct {
 	lastC   reading.Reading // pack temperature of the tick before
 	low     map[int]bool    // cells last read so low that a rod's own error reaches the plate tops
 	flows   time.Duration   // how long current has flowed into a pack that is not full, without a break
+	still   bool            // the airflow switch has once shown no air
 	runaway bool            // a runaway is simulated, and has lasted long enough
 }
 
@@ -202,6 +203,7 @@ func some(cells map[int]bool) bool {
 // obey updates the model with the orders taken in a tick.
 func (w *world) obey(events []bay.Event) {
 	defer func() { w.lastC = w.r.PackC }()
+	w.still = w.still || w.ok(w.r.Airflow) && w.r.Airflow.Value == 0
 	for i := range events {
 		for _, o := range w.r.Orders {
 			if events[i].Kind != bay.OrderTaken || o.ID != events[i].Order {
@@ -297,7 +299,7 @@ func (w *world) forbids(p *bay.Picture) (reasons map[interlock.Code]bool) {
 		interlock.VisitOpen:          w.hasp.visited(),
 		interlock.Held:               w.hasp.held(),
 		interlock.CloseDelay:         w.hasp.waits(w.now, l.CloseDelay),
-		interlock.AirflowUnproven:    !ok(w.r.Airflow) || w.r.Airflow.Value != 1,
+		interlock.AirflowUnproven:    !ok(w.r.Airflow) || w.r.Airflow.Value != 1 || !s.Fan.SeenOff && !w.still,
 		interlock.HydrogenHigh:       !ok(w.r.HydrogenPct) || !(w.r.HydrogenPct.Value < l.HydrogenMaxPct),
 	}
 }
@@ -408,6 +410,7 @@ func TestPromise(t *testing.T) {
 func history(t *rapid.T, alone *[interlock.NumCodes]int) (steps, grants int) {
 	setup := baytest.Every(baytest.Setup("bay-1"))
 	setup.Limits.RestMin, setup.Limits.ChargeMax = 10*time.Minute, 2*time.Hour
+	setup.Fan.SeenOff = rapid.IntRange(0, 3).Draw(t, "fan walked") != 0
 	w := &world{t: t, setup: setup, now: time.Duration(rapid.Int64Range(-1e12, 1e12).Draw(t, "start"))}
 	w.r = goodReadings(&setup)
 	core := bay.New(setup)

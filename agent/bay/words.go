@@ -133,6 +133,15 @@ type Setup struct {
 	TempOnCase bool
 	// Watchdog is for reports: no rule asks for it.
 	Watchdog Watchdog
+	Fan      Fan
+}
+
+// Fan is what is known of the airflow switch besides its readings, zero without one.
+type Fan struct {
+	Line string // that it is wired to, and how
+	// SeenOff means that a signed commissioning walk has seen this line show no air. It
+	// is for a fan that never stops, and counts as if the bay had seen it.
+	SeenOff bool
 }
 
 // Watchdog is what is known of the relay outside the Pi that opens when the heartbeat

@@ -55,7 +55,7 @@ func newRig(t *testing.T, miswire func(*wiring.Parts), change func(*bay.Setup)) 
 	r.truth, err = r.bench.Add(sim.Opts{
 		Name: "bay-1", Cells: pack.Cells, CapacityAh: pack.CapacityAh, VentWellMM: pack.VentWellMM,
 		FreeSurfaceCM2: pack.FreeSurfaceCM2, ElectrolyteML: pack.ElectrolyteML, StateOfCharge: 0.5, LevelMM: 10,
-		AmbientC: 20, PackC: 27, Connected: true, Seed: 1,
+		AmbientC: 20, PackC: 27, Connected: true, Seed: 1, FanRunUp: 2 * time.Second,
 	}, w)
 	if err != nil {
 		t.Fatal(err)

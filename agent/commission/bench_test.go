@@ -233,7 +233,8 @@ func (c *trial) options(t *testing.T) commission.Options {
 	c.said = person.Said
 	return commission.Options{
 		Bay: &c.cfg.Bays[0], Pack: pack, Setup: setups[0], Rig: c.b, Hand: hand{walk.HandAt(c.b.truth), c},
-		Core: func() *bay.Bay {
+		Core: func(fanSeenOff bool) *bay.Bay {
+			setups[0].Fan.SeenOff = fanSeenOff
 			core := bay.New(setups[0])
 			if c.held {
 				core.Doubt(bay.MemoryUnreadable, "")

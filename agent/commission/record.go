@@ -106,6 +106,7 @@ type Record struct {
 	Program   string `json:"program"`            // program version
 	Wiring    string `json:"wiring"`             // fingerprint of the configuration
 	Watchdog  string `json:"watchdog,omitempty"` // line of the heartbeat; a record of an older program has none
+	Fan       string `json:"fan,omitempty"`      // line of the airflow switch, likewise
 	Simulated bool   `json:"simulated"`          // no real hardware was proven
 	Begun     Stamp  `json:"begun"`
 	Ended     *Stamp `json:"ended,omitempty"`
@@ -168,6 +169,16 @@ func (r *Record) ProvedWatchdog(line string) (at Stamp, by string, ok bool) {
 		return Stamp{}, "", false
 	}
 	return s.Ended, s.By, true
+}
+
+// TriedFan reports whether a signed walk tried the airflow switch on this line, and then
+// whether it saw the switch follow the fan off and on.
+func (r *Record) TriedFan(line string) (passed, tried bool) {
+	s := r.step("airflow")
+	if r.Simulated || !r.Signed || r.Fan != line || s == nil {
+		return false, false
+	}
+	return s.Result == Passed, s.Result == Passed || s.Result == Failed
 }
 
 // keep stores a step's outcome and replaces an earlier try.

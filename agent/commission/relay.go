@@ -53,7 +53,7 @@ func (w *walk) allow(ctx context.Context) (*bay.Bay, error) {
 // leave waits until the core would grant a charge.
 func (w *walk) leave(ctx context.Context) (*bay.Bay, error) {
 	w.say("walk.relay.core")
-	core, shown := w.Core(), ""
+	core, shown := w.Core(w.rec.passed("airflow")), ""
 	for start := w.Rig.Now(); ; {
 		pic, _ := core.Step(&w.look(ctx).Readings)
 		if pic.Permit.Granted {

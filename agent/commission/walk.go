@@ -19,8 +19,9 @@ type Options struct {
 	Pack  config.Pack
 	Setup bay.Setup
 	// Core starts the core as the agent would, with the state in the logbook: a
-	// hold, an open visit or a latch keeps the relay open here too.
-	Core    func() *bay.Bay
+	// hold, an open visit or a latch keeps the relay open here too. It knows from the
+	// walk whether the airflow switch was seen off.
+	Core    func(fanSeenOff bool) *bay.Bay
 	Rig     Rig
 	Hand    Hand // nil on real hardware
 	Console *Console
@@ -80,6 +81,7 @@ func Walk(ctx context.Context, o Options) (rec *Record, err error) {
 	if r := o.Bay.Wiring.Relay; r != nil {
 		w.rec.Watchdog = r.Heartbeat // of a resumed walk too: its wiring is the same
 	}
+	w.rec.Fan = o.Bay.Wiring.Airflow.Line()
 	w.rec.Program = o.Program
 	if err := w.greet(ctx); err != nil {
 		return w.rec, err

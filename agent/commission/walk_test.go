@@ -44,6 +44,12 @@ func TestGoodBay(t *testing.T) {
 	if len(rec.Steps) != 12 {
 		t.Errorf("%d steps, want 12", len(rec.Steps))
 	}
+	rec.Simulated = false // as on a Pi
+	passed, tried := rec.TriedFan(rec.Fan)
+	if _, elsewhere := rec.TriedFan("GPIO1 low"); !strings.HasSuffix(rec.Fan, "AIRFLOW low") || !passed || !tried || elsewhere {
+		t.Errorf("the fan's proof: passed %v, tried %v on its line %q, on another %v", passed, tried, rec.Fan, elsewhere)
+	}
+	rec.Simulated = true
 	for _, s := range rec.Steps {
 		if s.Result != commission.Passed || len(s.Evidence) == 0 || s.By != "A. Person" || s.Ended.MonoS < s.Begun.MonoS {
 			t.Errorf("%s: %s %q, evidence %q", s.Key, s.Result, s.Why, s.Evidence)

@@ -109,6 +109,7 @@ func TestOptionalPartsOfTheExampleAreAccepted(t *testing.T) {
 		s := setups[0]
 		require.Equal(t, part == "hydrogen", s.Has(reading.Hydrogen))
 		require.Equal(t, part == "airflow", s.Has(reading.Airflow))
+		require.Equal(t, map[bool]bay.Fan{true: {Line: "GPIO24 low"}}[part == "airflow"], s.Fan, "no configuration proves a fan")
 		require.Equal(t, part == "charger_complete", s.Has(reading.ChargerComplete))
 	}
 }

@@ -41,6 +41,7 @@ func (c *Config) setup(b *Bay) (bay.Setup, error) {
 	}
 	fitted(&b.Wiring, &s)
 	if r := b.Wiring.Relay; r != nil && c.Sensors != "simulated" {
+		s.Fan.Line = b.Wiring.Airflow.Line()
 		s.Watchdog = bay.Watchdog{Line: r.Heartbeat, WhyNot: r.NoHeartbeat}
 	}
 	return s, nil

@@ -117,6 +117,9 @@ func (y *longSite) live(t *testing.T, span time.Duration) (marks []mark) {
 	g.Go(func() error { return person.work(gctx) })
 	for y.Bench.Now() < span {
 		y.Bench.Advance(step)
+		for _, b := range y.Bays {
+			b.SetAirflow(y.Bench.Now() > step) // seen off once, and a step is longer than the fans run up
+		}
 		require.NoError(t, y.Loop.Tick(gctx))
 		for y.Recorder.Waiting() > 500 { // in real time a tick comes once a second
 			runtime.Gosched()

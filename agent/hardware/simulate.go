@@ -2,6 +2,7 @@ package hardware
 
 import (
 	"fmt"
+	"time"
 
 	"bayward/agent/config"
 	"bayward/sensors/sim"
@@ -31,6 +32,7 @@ func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 			start = sim.Opts{StateOfCharge: 0.5, LevelMM: p.FillMarkMM - 3, Connected: true}
 		}
 		o := simulatedPack(b.Name, i, p, start)
+		o.FanRunUp = fanRunUp
 		switch {
 		case !free:
 			o.Connected = false
@@ -50,6 +52,9 @@ func Simulate(cfg *config.Config, starts map[string]sim.Opts) (*sim.Bench, map[s
 	}
 	return bench, bays, nil
 }
+
+// fanRunUp lets an airflow switch be seen off once, as the permit demands.
+const fanRunUp = 2 * time.Second
 
 // firstPack picks the pack that a bay starts with. If the bay has several, that is
 // the first one that is not yet in another bay. If there is none, the bay starts

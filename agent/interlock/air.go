@@ -2,11 +2,20 @@ package interlock
 
 import "bayward/agent/reading"
 
-func (l *Limits) judgeAirflow(r reading.Reading) Judged {
-	if !l.Fitted.Has(reading.Airflow) {
+// judgeAirflow believes an airflow switch only once it has shown no air: one that is
+// stuck or bridged never does.
+func (l *Limits) judgeAirflow(r reading.Reading, neverOff bool) Judged {
+	e := Evidence{Value: r.Value, Fault: r.Fault}
+	switch {
+	case !l.Fitted.Has(reading.Airflow):
 		return Judged{Verdict: Clear}
+	case !r.OK() || r.Value != 1:
+		return Judged{Bad, e}
+	case neverOff:
+		e.Reason = NeverOff
+		return Judged{Bad, e}
 	}
-	return unless(!r.OK() || r.Value != 1, Evidence{Value: r.Value, Fault: r.Fault})
+	return Judged{Clear, e}
 }
 
 func (l *Limits) judgeHydrogen(r reading.Reading) Judged {

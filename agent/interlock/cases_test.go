@@ -83,6 +83,10 @@ var enumLimits = interlock.Limits{
 // space is the discretised readings.
 type space struct{ level, cellV, packC, current, hydrogen, airflow, feedback []choice }
 
+// neverOff reports whether a choice of the airflow switch shows air and is bad all the
+// same: the switch never showed anything else.
+func neverOff(airflow *choice) bool { return airflow.value == 1 && airflow.atRest == bad }
+
 // allReadings has each reading good, at each boundary, bad, and without value.
 var allReadings = space{
 	level: []choice{
@@ -100,7 +104,7 @@ var allReadings = space{
 	},
 	current:  []choice{good(0, allGood), good(30, allGood), none(reading.Missing)},
 	hydrogen: []choice{good(0.99, allGood), good(1, noStart), good(2, bad), none(reading.OverRange)},
-	airflow:  []choice{good(1, allGood), good(0, bad), none(reading.Stale)},
+	airflow:  []choice{good(1, allGood), good(0, bad), good(1, bad), none(reading.Stale)},
 	feedback: []choice{good(0, allGood), good(1, allGood), {0, reading.Missing, allGood, allGood}},
 }
 
@@ -111,7 +115,7 @@ var fewReadings = space{
 	packC:    []choice{good(38, allGood), good(51.1, bad)},
 	current:  []choice{good(0, allGood), good(30, allGood)},
 	hydrogen: []choice{good(0.99, allGood), good(1, noStart)},
-	airflow:  []choice{good(1, allGood), good(0, bad)},
+	airflow:  []choice{good(1, allGood), good(0, bad), good(1, bad)},
 	feedback: []choice{good(0, allGood), good(1, allGood)},
 }
 

@@ -76,7 +76,9 @@ type Inputs struct {
 	CurrentA         reading.Reading
 	Hydrogen         reading.Reading // % by volume
 	Airflow          reading.Reading // 1: air moves
-	Feedback         reading.Reading // 1: contactor closed
+	// AirNeverOff means that the airflow switch has never shown no air.
+	AirNeverOff bool
+	Feedback    reading.Reading // 1: contactor closed
 
 	FreezingC float64 // °C, margin included
 	Charged   bool    // this pack is or was just on charge, so its voltage may be high
@@ -133,7 +135,7 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[VoltageImplausible] = judgeVoltage(in.CellV, in.Charged)
 	out[PackHot] = onCase(below(shifted(in.PackC, in.WarmerK), l.ChargeResumeC, l.ChargeMaxC), in.WarmerK)
 	out[PackFrozen] = onCase(judgeFrozen(shifted(in.PackC, -in.ColderK), in.FreezingC), in.ColderK)
-	out[AirflowUnproven] = l.judgeAirflow(in.Airflow)
+	out[AirflowUnproven] = l.judgeAirflow(in.Airflow, in.AirNeverOff)
 	out[HydrogenHigh] = l.judgeHydrogen(in.Hydrogen)
 	out[ChargeOverrun] = unless(in.Overrun != Usual, in.OverrunAt)
 	out[Runaway] = unless(in.Runaway, in.RunawayAt)

@@ -105,7 +105,7 @@ func (s *situation) inputs(now time.Duration) interlock.Inputs {
 	of := func(c *choice) reading.Reading { return reading.Reading{Value: c.value, At: now, Fault: c.fault} }
 	in := interlock.Inputs{
 		Now: now, CellV: of(s.cellV), PackC: of(s.packC), CurrentA: of(s.current), Hydrogen: of(s.hydrogen),
-		Airflow: of(s.airflow), Feedback: of(s.feedback), FreezingC: freezingC, Charged: s.charged,
+		Airflow: of(s.airflow), AirNeverOff: neverOff(s.airflow), Feedback: of(s.feedback), FreezingC: freezingC, Charged: s.charged,
 		Level:   reading.Level{LowMM: s.level.value, HighMM: s.level.value, At: now, Fault: s.level.fault},
 		Runaway: s.runaway, VisitOpen: s.visit, Held: s.held, Ready: !s.unready, Plug: s.plug, Name: s.name,
 	}

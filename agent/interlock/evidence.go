@@ -53,6 +53,7 @@ const (
 	OnCase                  // pack-hot, pack-warm, pack-frozen: worked out from a sensor on the case
 	ByBalance               // level-doubted: the balance has the plates of the cell with the probe bare, whatever the probe shows
 	NeverRead               // level-doubted: there is no reading to count from
+	NeverOff                // airflow-unproven: the airflow switch has shown air ever since it is watched
 	NumReasons
 )
 
@@ -60,7 +61,7 @@ var reasonNames = [NumReasons]string{
 	"usual", "below-charge-level", "no-pack", "contactor-rest", "restored", "late-tick", "forgotten", "by-current",
 	"reversed", "too-low", "too-high", "by-hours", "by-ampere-hours", "no-sensor", "two-sensors", "pack-changed", "elsewhere",
 	"after-full", "cells-bare", "several", "new-bay", "keeper-silent", "keeper-other-lines", "keeper-fails",
-	"on-case", "by-balance", "never-read",
+	"on-case", "by-balance", "never-read", "never-off",
 }
 
 // String returns the reason's name in the record, such as "contactor-rest".

@@ -135,7 +135,8 @@ var Table = [NumCodes]Rule{
 	},
 	AirflowUnproven: {
 		Code: AirflowUnproven, Name: "airflow-unproven", Severity: Danger, Blocks: true,
-		ClearWhen: "it shows air moving",
+		Reasons:   []Reason{NeverOff},
+		ClearWhen: "it shows air moving, and has once shown none",
 		Raise:     10 * time.Second, Clear: 30 * time.Second,
 		Why:   "A vane flutters for some seconds in a gust; gas takes minutes to build up. Thirty seconds of proof show that the fan has run up and keeps running.",
 		Basis: "UFC 3-410-04N: fan failure must block charging; EN 62485-3 for the flow",

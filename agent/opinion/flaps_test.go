@@ -77,6 +77,17 @@ func voltageFlaps(y *yard, r *bay.Readings, good bool) {
 
 func airFlaps(y *yard, r *bay.Readings, good bool) { r.Airflow = reading.Good(bit(good), y.now) }
 
+// airNeverOff: the fan is broken, and its switch was bridged before the bay began.
+func airNeverOff(t *testing.T) *yard {
+	y := newYard(t, 1, everySensor)
+	y.oracle.broken[airless] = true
+	y.room.fan = false
+	y.spoil = func(r *bay.Readings) { r.Airflow = reading.Good(1, y.now) }
+	y.leave(time.Hour, 0.6*y.setup.Pack.CapacityAh)
+	y.seconds(time.Hour)
+	return y
+}
+
 // timeGoesBack: the clock of the readings runs backwards while the plates are bare.
 func timeGoesBack(t *testing.T) *yard {
 	y := charging(t, nil)

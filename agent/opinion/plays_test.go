@@ -26,6 +26,7 @@ var plays = []play{
 	{"temperature-flaps", 20 * time.Second, flaps(hot, 10, temperatureFlaps)},
 	{"voltage-flaps", 10 * time.Second, flaps(volts, 2, voltageFlaps)},
 	{"air-flaps", 20 * time.Second, flaps(airless, 10, airFlaps)},
+	{"air-never-off", 0, airNeverOff},
 	{"time-goes-back", 2 * time.Second, timeGoesBack},
 	{"case-thermometer", 0, caseThermometer},
 	{"power-cuts", 0, powerCuts},

@@ -124,7 +124,8 @@ func (o *Options) steps(ctx context.Context, book *logbook.Book, r *rig) (commis
 		Stamp: func() commission.Stamp {
 			return commission.Stamp{Wall: time.Now().UTC(), Trusted: bootclock.WallTrusted(), BootID: boot.ID, MonoS: boot.Now().Seconds()}
 		},
-		Core: func() *bay.Bay {
+		Core: func(fanSeenOff bool) *bay.Bay {
+			setup.Fan.SeenOff = fanSeenOff
 			from := restore.Source{
 				Book: book, Witness: witness, Walk: true, Wired: o.Config.Sensors != "simulated",
 				Now: r.Now, Log: quiet,

@@ -46,6 +46,7 @@ func TestEvidence(t *testing.T) {
 		{interlock.PackFrozen, interlock.Evidence{Value: -20, Limit: -18, Reason: interlock.OnCase}, "The sensor on the case allows electrolyte as cold as -20.0 °C; at its estimated gravity it must be above -18.0 °C."},
 		{interlock.PackWarm, interlock.Evidence{Value: 44, Limit: 43, Reason: interlock.OnCase}, "By the sensor on the case the electrolyte may be at 44.0 °C; the warning starts at 43.0 °C."},
 		{interlock.AirflowUnproven, bad(reading.None), "The airflow switch shows no airflow."},
+		{interlock.AirflowUnproven, interlock.Evidence{Value: 1, Fault: reading.None, Reason: interlock.NeverOff}, "The airflow switch has never shown the fan off, so it may be stuck. Switch the fan off and on again. If the fan never stops, prove its switch with a commissioning walk."},
 		{interlock.AirflowUnproven, bad(reading.Missing), "Airflow switch: no reading."},
 		{interlock.HydrogenHigh, interlock.Evidence{Value: 2.1, Limit: 1, Fault: reading.None}, "Hydrogen is at 2.10 % by volume; charging starts again below 1.00 %."},
 		{interlock.HydrogenHigh, bad(reading.OverRange), "Hydrogen sensor: converter at the end of its range."},

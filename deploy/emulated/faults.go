@@ -132,12 +132,12 @@ func contactFaults(s *scene) {
 	s.granted()
 	const fanTicks = 10 + 4
 	s.drops("the fan stops", fanTicks, func(context.Context) error {
-		return s.with(func(y *sim.Stand) error { y.SetAirflow(false); return nil })
+		return s.fan(false)
 	})
 	s.finds("airflow-unproven")
 	s.stays(5)
 	s.step("the fan runs again", func(context.Context) error {
-		return s.with(func(y *sim.Stand) error { y.SetAirflow(true); return nil })
+		return s.fan(true)
 	})
 	s.granted()
 	s.step("the contactor welds", s.breaks(sim.ContactorWelded))

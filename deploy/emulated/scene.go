@@ -134,19 +134,31 @@ func (s *scene) config(changes ...string) string {
 // logbook.
 func (s *scene) begin(o sim.Opts, changes ...string) {
 	s.stop()
-	s.step("a pack is plugged in", func(context.Context) error { return s.refit(o) })
+	s.step("a pack is plugged in, the fan is off", func(context.Context) error {
+		if err := s.refit(o); err != nil {
+			return err
+		}
+		return s.fan(false)
+	})
 	s.site.forget()
 	s.start(changes...)
 	s.letsGo()
 }
 
+func (s *scene) fan(on bool) error {
+	return s.with(func(y *sim.Stand) error { y.SetAirflow(on); return nil })
+}
+
 // letsGo does what a person does at a new bay, which is on hold until it is
-// commissioned: looks at it and removes the hold. What was heard until then is of an
-// earlier run.
+// commissioned: looks at it, starts the fan that was off, and removes the hold. What was
+// heard until then is of an earlier run.
 func (s *scene) letsGo() {
-	s.step("a person lets the new bay go", func(ctx context.Context) error {
+	s.step("a person starts the fan and lets the new bay go", func(ctx context.Context) error {
 		var p *picture
 		err := s.site.await(ctx, func(all []message) bool { p = last(all); return p != nil })
+		if err == nil {
+			err = s.fan(true)
+		}
 		if err != nil || !p.has("held") { // a program from before there was this hold
 			return err
 		}

@@ -13,6 +13,7 @@ import (
 type Stand struct {
 	bench *Bench
 	opts  Opts
+	began time.Duration
 	now   time.Duration
 
 	pack      *pack.Battery
@@ -66,7 +67,7 @@ func newBay(b *Bench, o Opts, w *wiring.Parts) (*Stand, error) {
 		return nil, fmt.Errorf("charger: %w", err)
 	}
 	y := &Stand{
-		bench: b, opts: o, now: b.now, pack: p, charger: c, room: pack.NewRoom(o.Cells, o.CapacityAh),
+		bench: b, opts: o, began: b.now, now: b.now, pack: p, charger: c, room: pack.NewRoom(o.Cells, o.CapacityAh),
 		connected: o.Connected, mains: true, fan: true, bridged: map[string]bool{},
 	}
 	y.contactor.hold = o.HeartbeatHold

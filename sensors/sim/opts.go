@@ -46,6 +46,9 @@ type Opts struct {
 	OwnSensor string
 	// HeartbeatHold is how long the external timer relay holds after a beat; 0: 10 s.
 	HeartbeatHold time.Duration
+	// FanRunUp is how long the fan takes, when the bay begins, to move the vane of its
+	// airflow switch.
+	FanRunUp time.Duration
 }
 
 // withDefaults returns the options with defaults filled in.

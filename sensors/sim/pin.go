@@ -124,7 +124,7 @@ func (y *Stand) closed(key string) bool {
 	case "relay.feedback":
 		return y.contactor.closedNow && !y.faults[FeedbackBroken]
 	case "airflow":
-		return y.fan
+		return y.fan && y.now-y.began >= y.opts.FanRunUp
 	case "charger_complete":
 		return (y.charger.Complete() || y.bridged[key]) && !y.faults[CompleteBroken]
 	}

@@ -103,6 +103,18 @@ type Contact struct {
 	ActiveLow bool   `yaml:"active_low"` // true: a low line means closed, with the pull-up on
 }
 
+// Line names the pin and the level that means closed: what is proven of a contact holds
+// for both. It is "" without a contact.
+func (c *Contact) Line() string {
+	switch {
+	case c == nil:
+		return ""
+	case c.ActiveLow:
+		return c.Pin + " low"
+	}
+	return c.Pin + " high"
+}
+
 // SensorContact is a contact input and the sensor that it is.
 type SensorContact struct {
 	Key     string // in the configuration, such as "relay.feedback"

@@ -93,6 +93,7 @@ type Driver struct {
 	Values Values              // of the ticks to come
 	Change func(*bay.Readings) // makes of them what the test is about; nil for nothing
 	asked  int
+	fan    bool // has run up: in the first tick with an airflow switch it is off
 }
 
 // New makes a driver of a new core whose pack is at rest.
@@ -114,6 +115,9 @@ func (d *Driver) Tick(orders ...order.Order) (*bay.Picture, []bay.Event) {
 	r.Orders = orders
 	if d.Change != nil {
 		d.Change(&r)
+	}
+	if !d.fan && r.Airflow.OK() {
+		r.Airflow.Value, d.fan = 0, true
 	}
 	p, events := d.Core.Step(&r)
 	d.Values.Closed = p.Permit.Granted

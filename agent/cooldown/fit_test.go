@@ -192,9 +192,11 @@ func TestLawOfPublishedModel(t *testing.T) {
 			law.predict((before-roomC)/parts, 1.0/parts)
 			mean += (before + law.x[0]) / 2 / parts
 		}
-		if math.Abs(mean-want) > tolerance {
-			t.Errorf("step %s: mean %.3f °C, published %.2f", row[0], mean, want)
-		}
+		t.Run("published: tests of the System Advisor Model, step "+row[0], func(t *testing.T) {
+			if math.Abs(mean-want) > tolerance {
+				t.Errorf("mean %.3f °C, published %.2f", mean, want)
+			}
+		})
 	}
 }
 
@@ -205,7 +207,6 @@ func TestLawOfPublishedModel(t *testing.T) {
 // 15 %, and within its own spread. With the sun ruled out the same recursion must find
 // the figure to 1 %, the remaining pull of its first guess. gonum's regression on
 // the record finds it to 0.1 %, which shows that the record contains the figure.
-// the record, to 0.1 %, shows that the record holds the figure.
 func TestLumpedModel(t *testing.T) {
 	const tauH, airC = 12.369792, 24.0
 	f, err := os.Open(filepath.Join("..", "..", "testdata", "data", "lumped_thermal_heating_cooling.csv"))
@@ -246,7 +247,9 @@ func TestLumpedModel(t *testing.T) {
 	if math.Abs(-1/slope-tauH) > 0.001*tauH || math.Abs(1/sunless.x[1]-tauH) > 0.01*tauH {
 		t.Errorf("gonum finds %.4f h, the filter without sun %.4f h, want %.4f", -1/slope, 1/sunless.x[1], tauH)
 	}
-	if math.Abs(1/k-tauH) > 0.15*tauH || math.Abs(k-1/tauH) > se {
-		t.Errorf("the filter finds %.3f h with a spread of %.4f 1/h on %.4f, want %.3f", 1/k, se, k, tauH)
-	}
+	t.Run("model: System Advisor Model, cooling after a charge", func(t *testing.T) {
+		if math.Abs(1/k-tauH) > 0.15*tauH || math.Abs(k-1/tauH) > se {
+			t.Errorf("the filter finds %.3f h with a spread of %.4f 1/h on %.4f, want %.3f", 1/k, se, k, tauH)
+		}
+	})
 }

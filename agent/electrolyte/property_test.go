@@ -74,7 +74,7 @@ func TestDirections(t *testing.T) {
 	rises := func(name string, low, high float64, f func(x float64) float64) {
 		t.Run(name, rapid.MakeCheck(func(t *rapid.T) {
 			a, b := lowHigh(t, low, high)
-			if !(f(a) <= f(b)) {
+			if !(f(a) <= f(b)+1e-11) { // what rounding makes of two inputs that hardly differ
 				t.Errorf("%v gives %v, but %v gives %v", a, f(a), b, f(b))
 			}
 		}))

@@ -122,18 +122,30 @@ func TestTradeRules(t *testing.T) {
 }
 
 // TestColdStandsLow: "lower when very cold: let it warm before judging" (TM
-// 9-6140-200-14, 4-8a). By the expansion of 1.28 acid, 5.66e-4 per °C (1998 density
-// polynomial, CALC): 1.5 L over 60 cm² move 2.9 mm in 20 °C. The same liquid read
-// at 5 and at 45 °C must settle to the same level.
+// 9-6140-200-14, 4-8a). 1.5 L over 60 cm² stand at 10 mm at 25 °C; by the densities of
+// a handbook they stand 2.1 mm lower at 10 °C and 3.6 mm higher at 50 °C. The same
+// liquid read at any of these must settle to the same level.
 func TestColdStandsLow(t *testing.T) {
 	cfg := pack()
 	cfg.ElectrolyteML, cfg.FreeSurfaceCM2 = 1500, 60
-	for _, c := range []struct{ packC, standsMM float64 }{{5, 10 - 2.8}, {25, 10}, {45, 10 + 2.86}} {
-		r := newRig(cfg, c.standsMM)
-		r.in.PackC = reading.Good(c.packC, r.now)
-		if s := r.stand(c.standsMM, c.standsMM); math.Abs(s.SettledMM-10) > 0.1 {
-			t.Errorf("%.0f °C: %.2f mm settle to %.2f, want 10", c.packC, c.standsMM, s.SettledMM)
+	at := map[float64]float64{}
+	for _, row := range rows(t, "reference", "sulfuric_acid_density_crosscheck.csv") {
+		if num(t, row, "mass_percent") == 40 {
+			at[num(t, row, "temp_C")] = num(t, row, "handbook_rho_g_ml")
 		}
+	}
+	for packC, rho := range at {
+		if packC == 25 {
+			continue
+		}
+		t.Run(fmt.Sprintf("memory: handbook table, 40 %% acid at %.0f °C", packC), func(t *testing.T) {
+			standsMM := 10 + 1500/6.0*(at[25]/rho-1)
+			r := newRig(cfg, standsMM)
+			r.in.PackC = reading.Good(packC, r.now)
+			if s := r.stand(standsMM, standsMM); math.Abs(s.SettledMM-10) > 0.1 {
+				t.Errorf("%.2f mm settle to %.2f, want 10", standsMM, s.SettledMM)
+			}
+		})
 	}
 }
 

@@ -13,7 +13,7 @@ import (
 type recordsExportCmd struct {
 	bookFlags
 	rangeFlags
-	Table  string `required:"" placeholder:"NAME" help:"Which table: packs, charges, visits, cells, corrections, findings, refusals, series or events."`
+	Table  string `required:"" placeholder:"NAME" help:"Which table: packs, charges, visits, cells, corrections, findings, refusals, series, events or orders."`
 	Format string `enum:"csv,json" default:"csv" help:"csv or json (${default})."`
 }
 

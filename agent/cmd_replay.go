@@ -182,11 +182,11 @@ func (c *replayCmd) orders(setup *bay.Setup) (*replay.Orders, error) {
 		return nil, usage.Errorf("--orders: %w; accepted: a file with a JSON object on each line", err)
 	}
 	defer f.Close() //nolint:errcheck // only read from
-	cells := setup.Pack.Cells
-	if len(setup.Packs) > 0 {
-		cells = setup.Packs[0].Cells
+	packs := setup.Packs
+	if len(packs) == 0 {
+		packs = []bay.Pack{setup.Pack}
 	}
-	return replay.ReadOrders(c.Orders, f, replay.OrderOptions{Start: c.Start, Cells: cells})
+	return replay.ReadOrders(c.Orders, f, replay.OrderOptions{Start: c.Start, Packs: packs})
 }
 
 // draw writes the picture to its file.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"strconv"
@@ -11,10 +12,12 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"bayward/agent/assembly"
 	"bayward/agent/assembly/assemblytest"
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/config/configtest"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/replay"
 	"bayward/agent/view"
@@ -179,4 +182,159 @@ func again(t *testing.T, cfg *config.Config, live *diary, o replay.Options) stri
 	require.NoError(t, err)
 	require.Equal(t, len(live.pictures), j.n)
 	return out.String()
+}
+
+// shift is a live run in which people work.
+type shift struct {
+	*assemblytest.Site
+	live *diary
+	n    int
+}
+
+// run lets ticks pass until the bay is as wanted.
+func (s *shift) run(t *testing.T, within time.Duration, is func(*bay.Picture) bool) {
+	t.Helper()
+	for range int(within / liveTick) {
+		s.Bench.Advance(liveTick)
+		require.NoError(t, s.Loop.Tick(t.Context()))
+		p := s.Loop.Pictures()[0]
+		s.live.tick(t, p)
+		if is(p) {
+			return
+		}
+	}
+	t.Fatalf("did not come within %s", within)
+}
+
+func (s *shift) wait(t *testing.T, d time.Duration) {
+	t.Helper()
+	end := s.Bench.Now() + d
+	s.run(t, d+liveTick, func(p *bay.Picture) bool { return p.Now >= end })
+}
+
+// give gives an order and returns what became of it.
+func (s *shift) give(t *testing.T, by string, o order.Order) bay.Event {
+	t.Helper()
+	s.n++
+	o.ID, o.By = fmt.Sprintf("order-%d", s.n), by
+	done := make(chan bay.Event, 1)
+	go func() {
+		e, err := s.Loop.Submit(context.Background(), "bay-1", o)
+		if err != nil {
+			t.Error(err)
+		}
+		done <- e
+	}()
+	for {
+		select {
+		case e := <-done:
+			return e
+		default:
+			s.wait(t, liveTick)
+		}
+	}
+}
+
+// work is a night's work at the bay: what is taken, what is asked back, and what is
+// refused.
+func (s *shift) work(t *testing.T) {
+	t.Helper()
+	taken := func(by string, o order.Order) {
+		t.Helper()
+		e := s.give(t, by, o)
+		require.Equal(t, bay.OrderTaken, e.Kind, "%s: %s", o.Kind, e.Why.Code)
+	}
+	refused := func(code order.Code, o order.Order) {
+		t.Helper()
+		require.Equal(t, code, s.give(t, "Ann", o).Why.Code)
+	}
+	s.wait(t, 10*time.Minute)
+	taken("Ann", order.Order{Kind: order.Hold, Reason: "plug is loose", Note: "since noon"})
+	taken("Ann", order.Order{Kind: order.Level, Cell: 3, LevelMM: 7.5})
+	refused(order.NoSuchLock, order.Order{Kind: order.LockRemove, Lock: order.LockHold, Of: "Bob", Reason: "gone home", NobodyAtPack: true})
+	taken("Ann", order.Order{Kind: order.Unhold})
+	s.run(t, 20*time.Hour, func(p *bay.Picture) bool { return p.Stage == bay.ReadyToWater })
+	taken("Ann", order.Order{Kind: order.VisitOpen, Note: "confirmed: wear"})
+	taken("Bob", order.Order{Kind: order.VisitJoin})
+	taken("Bob", order.Order{Kind: order.Quality, USPerCM: 4, Water: "distilled"})
+	p := s.Loop.Pictures()[0]
+	need := p.Water.NeedML
+	refused(order.OutOfRange, order.Order{Kind: order.Fill, Cell: 1, ML: 9000})
+	little := order.Order{Kind: order.Fill, Cell: 1, ML: need[0] / 4}
+	refused(order.AskLittle, little)
+	little.Sure = true
+	taken("Ann", little)
+	taken("Bob", order.Order{Kind: order.Entry, Sure: true, Cells: []order.CellEntry{
+		{Cell: 2, ML: &need[1], How: order.Measured, Gravity: new(1.27), AtC: new(24.0)},
+		{Cell: 3, How: order.ToMark, SeenML: new(0.0)},
+		{Cell: 4, ML: &need[3], How: order.AsProposed, LevelMM: new(13.0)},
+	}})
+	require.NoError(t, s.Bays["bay-1"].AddWater(1, need[0]))
+	taken("Ann", order.Order{Kind: order.Correct, Cell: 1, Field: "ml", Value: &need[0], Was: &little.ML, Reason: "misread"})
+	taken("Bob", order.Order{Kind: order.VisitLeave})
+	taken("Ann", order.Order{Kind: order.VisitClose})
+	s.wait(t, 30*time.Minute)
+}
+
+// TestTheRecordIsReplayed: the orders of a record, exported and given again with what
+// the sensors read, lead to the same pictures and the same events.
+func TestTheRecordIsReplayed(t *testing.T) {
+	cfg := configtest.Parse(t, configtest.OneBay(t))
+	start := time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC)
+	night := sim.Opts{StateOfCharge: 0.95, LevelMM: 8, PackC: 27, AmbientC: 20, AmbientSwingC: 3, Charger: sim.TwoStage, Connected: true}
+	site := assemblytest.New(t, cfg, map[string]sim.Opts{"bay-1": night}, func(s *assemblytest.Site, p *assembly.Parts) {
+		p.Wall = func() (time.Time, bool) { return start.Add(s.Bench.Now()), true }
+	})
+	setups, err := cfg.Setups()
+	require.NoError(t, err)
+	s := &shift{Site: site, live: &diary{setup: setups[0]}}
+	require.NoError(t, site.Loop.Tick(t.Context()))
+	s.live.tick(t, site.Loop.Pictures()[0])
+	s.work(t)
+	require.NoError(t, site.Close())
+
+	export := func(table string) string {
+		code, out, complaints := bayward(t, "", "records", "export", "--logbook", cfg.Logbook.Path, "--table", table, "--format", "json", "--bay", "bay-1")
+		require.Equal(t, exitDone, code, complaints)
+		return out
+	}
+	orders, err := replay.ReadOrders("orders.json", strings.NewReader(export("orders")), replay.OrderOptions{Start: start, Packs: []bay.Pack{setups[0].Pack}})
+	require.NoError(t, err)
+	out := again(t, cfg, s.live, replay.Options{Orders: orders, Events: true})
+	require.Equal(t, happened(t, export("events")), happened(t, out))
+
+	trace := configtest.File(t, "night.csv", s.live.trace.String())
+	args := []string{"replay", "--config", configtest.File(t, "bays.yaml", configtest.OneBay(t)), "--bay", "bay-1", "--hold", setups[0].Limits.StaleAfter.String(), "--events"}
+	code, byCommand, complaints := bayward(t, "", append(args, "--orders", configtest.File(t, "orders.json", export("orders")), "--start", start.Format(time.RFC3339), trace)...)
+	require.Equal(t, exitDone, code, complaints)
+	require.Equal(t, out, byCommand)
+	code, _, complaints = bayward(t, "", append(args, "--orders", configtest.File(t, "orders.json", export("orders")), trace)...)
+	require.Equal(t, exitUsage, code)
+	require.Contains(t, complaints, "orders.json:2: field time: value")
+}
+
+// happening is an event as both the record and a replay have it.
+type happening struct{ Kind, Stage, From, Code, By, Order, Text string }
+
+// happened lists the events in an export or in the output of a replay.
+func happened(t *testing.T, text string) (all []happening) {
+	t.Helper()
+	for line := range strings.Lines(text) {
+		if line = strings.TrimSuffix(strings.TrimSpace(line), ","); len(line) < 2 || line[0] != '{' {
+			continue
+		}
+		var e struct {
+			happening
+			Event *happening `json:"event"`
+		}
+		require.NoError(t, json.Unmarshal([]byte(line), &e), line)
+		switch {
+		case e.Event != nil:
+			all = append(all, *e.Event)
+		case e.Kind != "":
+			all = append(all, e.happening)
+		}
+	}
+	require.NotEmpty(t, all)
+	return all
 }

@@ -16,6 +16,7 @@ type Asked struct {
 // Refused is why an order was refused, see order.Refusal.
 type Refused struct {
 	Code  string `json:"code"`
+	Cell  int    `json:"cell,omitempty"`
 	Field string `json:"field,omitempty"`
 	Value Num    `json:"value,omitempty"`
 	Low   Num    `json:"low,omitempty"`
@@ -32,7 +33,7 @@ func askedOf(e *bay.Event) *Asked {
 	if why.Code == order.NoCode {
 		return a
 	}
-	a.Refused = &Refused{Code: why.Code.String(), Name: why.Name}
+	a.Refused = &Refused{Code: why.Code.String(), Cell: why.Cell, Name: why.Name}
 	if f := why.Field; f != nil {
 		a.Refused.Field, a.Refused.Value, a.Refused.Low, a.Refused.High = f.Name, Known(why.Value), Known(why.Low), Known(why.High)
 	}
@@ -50,7 +51,7 @@ func (a *Asked) order(id, by string) (o order.Order, why order.Refusal) {
 	o.Put(a.Fields)
 	if r := a.Refused; r != nil {
 		why = order.Refusal{
-			Code: order.ParseCode(r.Code), Kind: o.Kind, Name: r.Name, Value: known(r.Value), Low: known(r.Low), High: known(r.High),
+			Code: order.ParseCode(r.Code), Kind: o.Kind, Cell: r.Cell, Name: r.Name, Value: known(r.Value), Low: known(r.Low), High: known(r.High),
 		}
 		why.Field = order.FieldOf(r.Field)
 	}

@@ -69,6 +69,8 @@ func plain(v any) string {
 		return strconv.FormatFloat(x, 'f', -1, 64)
 	case time.Time:
 		return x.UTC().Format(timeForm)
+	case json.RawMessage:
+		return string(x)
 	}
 	return fmt.Sprintf("bug: %T", v)
 }

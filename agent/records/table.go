@@ -28,7 +28,7 @@ type Table struct {
 }
 
 // Rows returns the rows that a query selects, in a stable order. A value is nil
-// (unknown), a string, a bool, an int64, a float64 or a time.Time in UTC. The slice
+// (unknown), a string, a bool, an int64, a float64, a time.Time in UTC or a json.RawMessage. The slice
 // is reused for the next row. An error ends the sequence.
 func (t *Table) Rows(ctx context.Context, r *logbook.Reader, q logbook.Query) iter.Seq2[[]any, error] {
 	return t.rows(ctx, r, q)
@@ -39,7 +39,7 @@ func (t *Table) Rows(ctx context.Context, r *logbook.Reader, q logbook.Query) it
 func Tables() []*Table { return tables(words.EnglishSI()) }
 
 func tables(v words.Voice) []*Table {
-	return []*Table{packs(v), charges(v), visits(v), cells(v), corrections(v), findings(v), refusals(v), series(v), events(v)}
+	return []*Table{packs(v), charges(v), visits(v), cells(v), corrections(v), findings(v), refusals(v), series(v), events(v), orders(v)}
 }
 
 // TableNamed finds a table; nil when there is none of that name.

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"bayward/agent/bay"
 	"bayward/agent/order"
 	"bayward/agent/words"
 )
@@ -35,8 +36,8 @@ type given struct {
 
 // OrderOptions are what reading orders needs to know.
 type OrderOptions struct {
-	Start time.Time // when time_s was 0, for orders with a time of the wall clock; zero: unknown
-	Cells int       // of the pack
+	Start time.Time  // when time_s was 0, for orders with a time of the wall clock; zero: unknown
+	Packs []bay.Pack // that may be plugged in, all with the same number of cells
 }
 
 // beside are the members of a row besides those of an order. The last ones are in an
@@ -46,9 +47,9 @@ var beside = []string{
 	"bay", "seq", "time_trusted", "boot_id", "mono_s", "code", "v", "to", "expires_s",
 }
 
-// refused in the member result is an order that the bay refused. It is ordered again,
-// whatever is wrong with it.
-const refused = "refused"
+// What became of an order, in the member result of an export. One that was refused is
+// given again, whatever is wrong with it.
+const done, refused = "done", "refused"
 
 // ReadOrders reads all orders of a file, plain or gzip; the name is used in messages.
 // An error about the content is a *TraceError.
@@ -58,11 +59,11 @@ func ReadOrders(name string, r io.Reader, opt OrderOptions) (*Orders, error) {
 		return nil, err
 	}
 	all := &Orders{name: name}
-	bay := ""
+	of := ""
 	for n := 1; ; n++ {
 		line, rerr := in.ReadString('\n')
 		if text := strings.TrimSuffix(strings.TrimSpace(line), ","); text != "" && text != "[" && text != "]" && text != "[]" && text[0] != '#' {
-			row := orderRow{name: name, given: given{line: n}, bay: &bay, members: map[string]string{}}
+			row := orderRow{name: name, given: given{line: n}, bay: &of, members: map[string]string{}}
 			if err := row.read(text, opt); err != nil {
 				return nil, err
 			}
@@ -121,12 +122,15 @@ func (r *orderRow) read(text string, opt OrderOptions) error {
 	}
 	has := func(field string) bool { _, there := r.members[field]; return there }
 	r.LeaveOut(func(field string) bool { return !has(field) })
-	if r.string("result") == refused {
+	switch r.string("result") {
+	case refused:
 		return nil
+	case done:
+		r.asSent(opt.Packs)
 	}
 	why := order.Given(r.Kind, has)
 	if why == nil {
-		why = order.Check(&r.Order, order.Limits{Cells: opt.Cells})
+		why = order.Check(&r.Order, order.Limits{Cells: opt.Packs[0].Cells})
 	}
 	switch {
 	case why == nil:
@@ -135,6 +139,21 @@ func (r *orderRow) read(text string, opt OrderOptions) error {
 		return r.bad(why.Keys(), why.Field.Accepts(why.Low, why.High))
 	}
 	return r.bad(why.Keys(), words.EnglishSI().Refusal(why))
+}
+
+// asSent takes away what the core worked out for cells that were filled to the mark: the
+// record has the amount, and the mark itself as the level.
+func (r *orderRow) asSent(packs []bay.Pack) {
+	for i := range r.Cells {
+		c := &r.Cells[i]
+		if c.How != order.ToMark {
+			continue
+		}
+		c.ML = nil
+		if c.LevelMM != nil && slices.ContainsFunc(packs, func(p bay.Pack) bool { return p.FillMarkMM == *c.LevelMM }) {
+			c.LevelMM = nil
+		}
+	}
 }
 
 // split reads the members of the object, each once. The standard decoder would accept

@@ -53,9 +53,9 @@ func TestBadOrders(t *testing.T) {
 func ordered(t *testing.T, orders string) (string, error) {
 	t.Helper()
 	s := pack(12, 225, 1.277)
-	o, err := replay.ReadOrders("orders.json", strings.NewReader(orders), replay.OrderOptions{Start: time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC), Cells: 12})
+	o, err := replay.ReadOrders("orders.json", strings.NewReader(orders), replay.OrderOptions{Start: time.Date(2026, 3, 1, 5, 0, 0, 0, time.UTC), Packs: []bay.Pack{s.Pack}})
 	if strings.Contains(orders, `"time":"2026-03-01T05:07:08Z"`) {
-		o, err = replay.ReadOrders("orders.json", strings.NewReader(orders), replay.OrderOptions{Cells: 12})
+		o, err = replay.ReadOrders("orders.json", strings.NewReader(orders), replay.OrderOptions{Packs: []bay.Pack{s.Pack}})
 	}
 	if err != nil {
 		return "", err

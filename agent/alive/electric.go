@@ -39,8 +39,12 @@ type currentState struct {
 }
 
 type voltageState struct {
-	Prev  float64 `json:"prev,omitempty"` // of the last tick of either
-	Last  float64 `json:"last,omitempty"` // before the current began or ended
+	Prev float64 `json:"prev,omitempty"` // of the last tick of either
+	Last float64 `json:"last,omitempty"` // before the current began or ended
+	// The same of three ticks before, because a noisy current is seen to step late.
+	Prev2 float64 `json:"prev2,omitempty"`
+	Prev3 float64 `json:"prev3,omitempty"`
+	Last3 float64 `json:"last3,omitempty"`
 	Known bool    `json:"known,omitempty"`
 	On    bool    `json:"on,omitempty"`
 	ForS  float64 `json:"for_s,omitempty"`
@@ -165,16 +169,16 @@ func (w *Watch) followEdge(v, rate float64) {
 		st.Known = st.Known && st.MidS <= rampFor.Seconds()
 		return
 	case !st.Known:
-		*st = voltageState{Prev: v, Known: true, On: on, ForS: -1, Move: st.Move}
+		*st = voltageState{Prev: v, Prev2: v, Prev3: v, Known: true, On: on, ForS: -1, Move: st.Move}
 		return
 	case on != st.On:
-		st.On, st.Last, st.ForS, st.MostV = on, st.Prev, 0, 0
+		st.On, st.Last, st.Last3, st.ForS, st.MostV = on, st.Prev, st.Prev3, 0, 0
 	}
-	st.Prev, st.MidS = v, 0
+	st.Prev, st.Prev2, st.Prev3, st.MidS = v, st.Prev, st.Prev2, 0
 	if st.ForS < 0 {
 		return
 	}
-	st.MostV = max(st.MostV, math.Abs(v-st.Last))
+	st.MostV = max(st.MostV, math.Abs(v-st.Last), math.Abs(v-st.Last3))
 	if st.ForS += w.dt.Seconds(); st.ForS < contradictFor.Seconds() {
 		return
 	}

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"bayward/agent/alive"
+	"bayward/agent/ammeter"
 	"bayward/agent/interlock"
 )
 
@@ -22,6 +23,7 @@ type Bay struct {
 	asked    asked                // what users have ordered
 	charged  lastCharged          // when it was last on charge
 	alive    *alive.Watch         // which sensors show life
+	meter    *ammeter.Meter       // zero and noise of the current
 	lock     *interlock.Interlock // nil before the first tick, unless a latch came back
 	released *PackMemory          // of a pack whose history was closed, until Histories takes it
 	between  []Event              // events between two ticks, reported in the next one
@@ -35,7 +37,7 @@ type Bay struct {
 // New makes a core that knows nothing and blocks. The configuration must have
 // checked the setup.
 func New(s Setup) *Bay {
-	b := &Bay{setup: s, events: make([]Event, 0, 32), identity: newIdentity(&s), alive: alive.New(alive.Config{})}
+	b := &Bay{setup: s, events: make([]Event, 0, 32), identity: newIdentity(&s), alive: alive.New(alive.Config{}), meter: newMeter(&s)}
 	b.pic = Picture{Bay: s.Name, Naming: b.identity.by, Limits: &b.setup.Limits, has: &b.setup}
 	if b.identity.fixed {
 		b.place(&b.identity.packs[0])
@@ -59,11 +61,12 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 
 	judgeReadings(&p.Seen, r, now, b.setup.Limits.StaleAfter)
 	p.Seen.LateTick = p.Seen.LateTick || stands
+	b.measure(now)
 	b.doubtReadings(now)
 	cellV := p.Seen.PackV
 	cellV.Value /= float64(b.history.pack.Cells)
 
-	b.conn.step(now, cellV, flows(&p.Seen.CurrentA, b.history.strayA()), p.Seen.Level.Usable(), b.setup.Limits.SettleFor)
+	b.conn.step(now, cellV, flows(&p.Seen.CurrentA, b.strayA()), p.Seen.Level.Usable(), b.setup.Limits.SettleFor)
 	if b.conn.left {
 		b.history.charge.PackGone(now)
 		if b.conn.pack == absent {
@@ -74,7 +77,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.take(r.Orders, now)
 
 	var own packReadings
-	own.take(&p.Seen, cellV, b.identity.sure(), b.conn.pack == present)
+	own.take(&p.Seen, p.Amps.NowA, cellV, b.identity.sure(), b.conn.pack == present)
 	p.Charge = *b.history.followCharge(&own)
 	p.Cool = *b.history.followCooldown(&own, &p.Charge)
 	p.Water = *b.history.followWater(&own, &p.Charge, &p.Visit, &b.asked.visit, b.lock.Standing(interlock.PlatesBare).Raised)

@@ -68,33 +68,33 @@ func mostCareful(packs []Pack) *Pack {
 	return &p
 }
 
-// strayA is the current that may be sensor offset, A.
-func (h *history) strayA() float64 { return strayRate * h.pack.CapacityAh }
-
 // packReadings are the readings of the pack whose history is open.
 type packReadings struct {
 	now              time.Duration
 	cellV, packC     reading.Reading
 	currentA, finish reading.Reading // finish: the charger's contact
+	countA           reading.Reading // the current for the count: not averaged
 	ambientC         reading.Reading
 	level            reading.Level
 }
 
 // take takes the readings that the history may use: none of the pack unless it is
 // certainly this one, and no voltage unless a pack is connected.
-func (o *packReadings) take(seen *Readings, cellV reading.Reading, sure, connected bool) {
+func (o *packReadings) take(seen *Readings, nowA float64, cellV reading.Reading, sure, connected bool) {
 	o.now, o.ambientC, o.level.At = seen.Now, seen.AmbientC, seen.Now
 	if !sure {
 		return
 	}
 	o.packC, o.level, o.currentA, o.finish = seen.PackC, seen.Level, seen.CurrentA, seen.ChargerComplete
+	o.countA = o.currentA
+	o.countA.Value = nowA
 	if connected {
 		o.cellV = cellV
 	}
 }
 
 func (h *history) followCharge(o *packReadings) *charge.Status {
-	h.charge.Step(&charge.Inputs{Now: o.now, CellV: o.cellV, CurrentA: o.currentA, PackC: o.packC, Complete: o.finish})
+	h.charge.Step(&charge.Inputs{Now: o.now, CellV: o.cellV, CurrentA: o.currentA, CountA: o.countA, PackC: o.packC, Complete: o.finish})
 	return h.charge.Status()
 }
 

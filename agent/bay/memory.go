@@ -22,7 +22,7 @@ func (b *Bay) Memory() Memory {
 		PermitS: b.pic.PermitS, BlockedS: b.pic.BlockedS, Readied: b.pic.Readied, Opened: b.history.opened,
 		Holds: storedLocks(b.asked.holds, b.pic.Now), LeaveS: b.asked.leave.left(b.pic.Now).Seconds(),
 		Raised: raised(b.lock, false), BadS: badTimes(b.lock), UnseenS: b.conn.unseenFor(b.pic.Now).Seconds(),
-		BayAlive: b.alive.OfBay(),
+		BayAlive: b.alive.OfBay(), Meter: b.meter.Memory(),
 	}
 	if b.identity.open != none {
 		m.Pack, m.Cells, m.History = b.history.pack.Name, b.history.pack.Cells, b.history.memory()
@@ -94,6 +94,7 @@ func (b *Bay) Restore(m *Memory, now, gap time.Duration, proven bool) error {
 	}
 	b.pic.PermitS, b.pic.BlockedS = m.PermitS, m.BlockedS
 	b.alive.Restore(m.BayAlive, now, gap, proven)
+	b.meter.Restore(m.Meter, now, gap, proven)
 	if only == nil {
 		return b.resume(m, now, gap, proven)
 	}
@@ -148,7 +149,7 @@ func (m *Memory) usable(only *Pack) error {
 		}
 	}
 	if !m.intact() || !(m.PermitS >= 0 && m.BlockedS >= 0) || m.Totals != nil && !(m.Totals.InAh >= 0 && m.Totals.GassingAh >= 0) ||
-		!m.BayAlive.Valid() || only != nil && !m.valid(only.Cells) {
+		!m.BayAlive.Valid() || !m.Meter.Valid() || only != nil && !m.valid(only.Cells) {
 		return damaged("it is damaged")
 	}
 	return nil

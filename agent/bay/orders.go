@@ -128,6 +128,7 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 	case order.Release:
 		b.asked.release = true
 		b.alive.Trial()
+		b.meter.Reset()
 	case order.VisitOpen:
 		b.openVisit(o, now)
 	case order.VisitJoin:

@@ -11,6 +11,7 @@ import (
 func (b *Bay) place(p *Pack) {
 	b.history = newHistory(p, &b.setup)
 	b.alive.Pack(aliveConfig(&b.setup, p))
+	b.meter.Pack(p.CapacityAh)
 	h := &b.history
 	b.pic.Pack, b.pic.Naming, b.pic.Readied = p, b.identity.by, 0
 	b.pic.Charge, b.pic.Cool, b.pic.Water = *h.charge.Status(), *h.cool.Status(), *h.water.Status()

@@ -48,6 +48,7 @@ func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) (changed inte
 		e := interlock.Evidence{Value: bare.LowMM - b.BareAtMM(), Limit: b.history.pack.ChargeLevelMM, Fault: reading.None}
 		b.lock.Prove(interlock.PlatesBare, e, now)
 	}
+	b.lock.Limits.StrayA = b.strayA()
 	b.lock.Step(&in, b.asked.release)
 	b.asked.release = false
 	if b.pic.Permit.Granted {

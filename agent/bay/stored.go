@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bayward/agent/alive"
+	"bayward/agent/ammeter"
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/water"
@@ -65,6 +66,8 @@ type Memory struct {
 	Clash string             `json:"clash,omitempty"` // why no pack is believed until it is unplugged or named
 	// BayAlive is of the bay's own sensors.
 	BayAlive *alive.Memory `json:"bay_alive,omitempty"`
+	// Meter is of the bay's current sensor.
+	Meter *ammeter.Memory `json:"meter,omitempty"`
 }
 
 // PackMemory is the history of a pack, carried from bay to bay. What belongs to

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"bayward/agent/ammeter"
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
@@ -128,6 +129,9 @@ type Setup struct {
 	// Fitted are the optional sensors that are wired, see Optional. A configured
 	// sensor that is missing blocks; a sensor that is not configured is not needed.
 	Fitted reading.Sensors
+	// CurrentSensor identifies the configured current sensor: with another one what is
+	// known of its zero is dropped.
+	CurrentSensor string
 	// TempOnCase means that the pack's temperature is measured on the outside of a
 	// cell and not in its electrolyte.
 	TempOnCase bool
@@ -258,6 +262,7 @@ type Picture struct {
 	Readied  uint64 // how often the pack became ready to water
 	Totals   Totals
 	Proofs   [reading.NumSensors]Proof // when each sensor last showed that it lives
+	Amps     ammeter.Status            // zero and noise of the current, which Seen is without
 	has      *Setup
 }
 
@@ -324,6 +329,7 @@ const (
 	MemoryDoubted // after a restart the more careful assumption was made
 	PackNamed     // the pack is known, and its history is open
 	PackLeft      // the pack has left, or is no longer known; its history is stored
+	ZeroMoved     // the zero of the current sensor was measured, and has moved
 	NumEvents
 )
 
@@ -331,6 +337,7 @@ var eventNames = [NumEvents]string{
 	"none", "permit-granted", "permit-blocked", "stage-changed", "finding-raised", "finding-cleared",
 	"charge-started", "charge-full", "charge-ended", "visit-opened", "visit-closed",
 	"order-taken", "order-refused", "memory-doubted", "pack-named", "pack-left",
+	"zero-moved",
 }
 
 // String returns the event's name in messages, such as "charge-full".
@@ -374,5 +381,6 @@ type Event struct {
 	Why        order.Refusal // OrderRefused: why
 	Plates     bool          // VisitOpened: only to cover the plates
 	Old        *float64      // OrderTaken for a correction: the value until then, nil for none or as the sender said
+	ZeroA      float64       // ZeroMoved: what the sensor shows when nothing flows, A
 	Bare       water.CellSet // VisitClosed, and OrderTaken for it: cells that are still bare by the record
 }

@@ -23,7 +23,7 @@ func TestNamesAreReadBack(t *testing.T) {
 			events++
 		}
 	}
-	require.Equal(t, int(bay.PackLeft), events)
+	require.Equal(t, int(bay.ZeroMoved), events)
 	for _, name := range []string{"", "none", "Vacant", "stage-9", "event-99", "charge"} {
 		_, isStage := bay.ParseStage(name)
 		_, isEvent := bay.ParseEvent(name)

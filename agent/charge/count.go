@@ -28,9 +28,9 @@ func (c *counter) lose() { c.hadA, c.hadV = false, false }
 func (t *Tracker) integrate(n *tick) {
 	if n.aOK {
 		if t.count.hadA {
-			t.add((n.a+t.count.a)/2*n.dtH, n)
+			t.add((n.countA+t.count.a)/2*n.dtH, n)
 		}
-		t.count.a = n.a
+		t.count.a = n.countA
 	}
 	t.count.hadA = n.aOK
 	if !n.vOK {

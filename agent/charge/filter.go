@@ -17,6 +17,7 @@ type tick struct {
 	aOK      bool
 	cOK      bool
 	smoothV  float64 // v over a minute; valid with vOK
+	countA   float64 // a as it is counted; valid with aOK
 	midA     float64 // the median of three a, as v is of the voltage
 	complete reading.Reading
 }
@@ -30,6 +31,7 @@ type filter struct {
 	nv, ni int        // how many there are
 	smooth float64
 	a      float64
+	countA float64
 	aAt    time.Duration
 	aSeen  bool
 }
@@ -57,11 +59,15 @@ func (f *filter) current(in *Inputs, n *tick, capacityAh float64) {
 		f.ni = 0
 		return
 	}
-	if a := in.CurrentA.Value; a <= mostIn*capacityAh && a >= -mostOut*capacityAh {
-		f.a, f.aAt, f.aSeen = a, in.Now, true
+	a, count := in.CurrentA.Value, in.CountA.Value
+	if !in.CountA.OK() {
+		count = a
+	}
+	if within := func(a float64) bool { return a <= mostIn*capacityAh && a >= -mostOut*capacityAh }; within(a) && within(count) {
+		f.a, f.countA, f.aAt, f.aSeen = a, count, in.Now, true
 	}
 	if f.aSeen && in.Now-f.aAt <= spikeFor {
-		n.a, n.aOK = f.a, true
+		n.a, n.countA, n.aOK = f.a, f.countA, true
 	}
 	if n.dt > medianWithin {
 		f.ni = 0

@@ -62,7 +62,7 @@ func (t *Tracker) countSoc(n *tick) {
 	t.s.SocPlus += socDrift * n.dtH
 	switch {
 	case n.aOK:
-		i := n.a
+		i := n.countA
 		if t.flow.on {
 			i -= min(t.count.gas, max(i, 0))
 		}

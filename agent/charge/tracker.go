@@ -25,6 +25,9 @@ type Inputs struct {
 	Now      time.Duration
 	CellV    reading.Reading // V of one cell, mean of the pack
 	CurrentA reading.Reading // positive while charging
+	// CountA is the same current not averaged, for the count; without it CurrentA is
+	// counted. An average lags behind a falling current, and a step drops what it is behind.
+	CountA   reading.Reading
 	PackC    reading.Reading
 	Complete reading.Reading // 1: the charger signals that it has finished
 }

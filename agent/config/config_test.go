@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"os"
 	"reflect"
 	"regexp"
 	"strings"
@@ -31,10 +32,29 @@ func TestExampleLoads(t *testing.T) {
 			FillMarkMM: 13, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 3150, ChargeFactor: 1.15, ProbeCell: 1,
 		},
 		Limits: bay.DefaultLimits(), Fitted: reading.SensorsOf(reading.PackCurrent, reading.AmbientTemperature, reading.ContactorFeedback), TempOnCase: true,
-		Watchdog: bay.Watchdog{Line: "GPIO27"},
+		CurrentSensor: setups[0].CurrentSensor, // a checksum: only that it changes matters, see TestSensorID
+		Watchdog:      bay.Watchdog{Line: "GPIO27"},
 	}}, setups)
 	require.Equal(t, "127.0.0.1:8080", c.HTTP.Listen)
 	require.Equal(t, "bayward-quarry-road-shed-2", c.MQTT.ClientID)
+}
+
+// TestSensorID: another wiring of the current sensor is another sensor, the same one the
+// same.
+func TestSensorID(t *testing.T) {
+	id := func(from, to string) string {
+		text, err := os.ReadFile(examplePath)
+		require.NoError(t, err)
+		require.Contains(t, string(text), from)
+		c, err := Parse("x.yaml", []byte(strings.Replace(string(text), from, to, 1)))
+		require.NoError(t, err)
+		setups, err := c.Setups()
+		require.NoError(t, err)
+		return setups[0].CurrentSensor
+	}
+	require.NotEmpty(t, id("bay-1", "bay-1"))
+	require.Equal(t, id("bay-1", "bay-1"), id("capacity_ah: 225", "capacity_ah: 240"))
+	require.NotEqual(t, id("bay-1", "bay-1"), id("amperes_per_volt: 100", "amperes_per_volt: 110"))
 }
 
 // TestExampleIsComplete: the example has every key of the configuration, in use or

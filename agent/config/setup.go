@@ -1,7 +1,9 @@
 package config
 
 import (
+	"encoding/json"
 	"fmt"
+	"hash/crc32"
 	"slices"
 	"strings"
 
@@ -54,9 +56,22 @@ func fitted(w *wiring.Parts, s *bay.Setup) {
 		With(reading.PackCurrent, w.Current != nil).
 		With(reading.AmbientTemperature, w.Temperature != nil && w.Temperature.Ambient != "").
 		With(reading.Hydrogen, w.Hydrogen != nil)
+	s.CurrentSensor = sensorID(w.Current)
 	for _, c := range w.Contacts() {
 		s.Fitted = s.Fitted.With(c.Sensor, c.Contact != nil)
 	}
+}
+
+// sensorID identifies the configuration of a current sensor, "" without one.
+func sensorID(c *wiring.Current) string {
+	if c == nil {
+		return ""
+	}
+	raw, err := json.Marshal(c)
+	if err != nil {
+		return "" // never happens: only finite numbers and words are encoded
+	}
+	return fmt.Sprintf("%08x", crc32.ChecksumIEEE(raw))
 }
 
 // ReplaySetup returns the set-up of one bay for a replay: the one that Setups gives the

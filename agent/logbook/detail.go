@@ -71,6 +71,7 @@ type Detail struct {
 	Plates     bool          `json:"plates,omitempty"`      // visit-opened: only to cover the plates
 	Bare       water.CellSet `json:"bare_cells,omitempty"`  // visit-closed, order-taken: cells left bare, bit n is cell n+1
 	Old        Num           `json:"old,omitempty"`         // order-taken for a correction: the value until then
+	ZeroA      Num           `json:"zero_a,omitempty"`      // zero-moved
 	Asked      *Asked        `json:"asked,omitempty"`       // orders and visits
 }
 
@@ -103,6 +104,8 @@ func detailOf(e *bay.Event) (d Detail) {
 		d.Asked, d.Bare, d.Old = askedOf(e), e.Bare, copyOf(e.Old)
 	case bay.PackNamed, bay.PackLeft:
 		d.Pack, d.PackFrom = e.Pack, e.Naming.String()
+	case bay.ZeroMoved:
+		d.ZeroA = Known(e.ZeroA)
 	default:
 	}
 	return d
@@ -118,7 +121,7 @@ func (r *Record) Event(at time.Duration) bay.Event {
 		WaitingFor: cooldown.ParseReason(d.WaitingFor), WaterML: known(d.WaterML), Proof: charge.ParseEvidence(d.Proof),
 		Ago: time.Duration(known(d.AgoS) * float64(time.Second)), InAh: known(d.InAh), InAhKnown: d.InAh != nil,
 		Doubt: bay.ParseDoubt(d.Doubt), File: d.File, Pack: d.Pack, Naming: bay.ParseNaming(d.PackFrom),
-		Plates: d.Plates, Bare: d.Bare, Old: d.Old,
+		Plates: d.Plates, Bare: d.Bare, Old: d.Old, ZeroA: known(d.ZeroA),
 	}
 	e.Asked, e.Why = d.Asked.order(r.Order, r.By)
 	e.Kind, _ = bay.ParseEvent(r.Kind)

@@ -36,6 +36,7 @@ func happened(t *testing.T) []bay.Event {
 		{Kind: bay.MemoryDoubted, Doubt: bay.MemoryDamaged, Pack: "lift-24v"},
 		{Kind: bay.PackNamed, Pack: "lift-24v", Naming: bay.BySensor},
 		{Kind: bay.PackLeft, Pack: "lift-24v"},
+		{Kind: bay.ZeroMoved, ZeroA: -1.25},
 	}
 	for k := order.None + 1; k < order.NumKinds; k++ {
 		o := ordertest.Good(t, k)

@@ -84,6 +84,12 @@ func proofs(out sink, p *bay.Picture) {
 }
 
 func derived(out sink, p *bay.Picture) {
+	if p.Amps.ZeroKnown {
+		out(zeroA, labels{p.Bay}, p.Amps.ZeroA)
+	}
+	if p.Amps.NoiseKnown {
+		out(noiseA, labels{p.Bay}, p.Amps.NoiseA)
+	}
 	cells := float64(p.Pack.Cells)
 	if p.Cool.ReadyKnown {
 		out(coolLeft, labels{p.Bay}, p.Cool.ReadyIn.Seconds())

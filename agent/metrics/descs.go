@@ -39,6 +39,8 @@ var (
 	stage      = gauge("stage", "Whether the pack is at this stage of its cycle.", "bay", "stage")
 	packV      = gauge("pack_voltage_volts", "Pack voltage.", "bay")
 	packA      = gauge("pack_current_amperes", "Pack current, positive while charging.", "bay")
+	zeroA      = gauge("current_zero_amperes", "What the current sensor shows when nothing flows, measured with the contactor proven open and taken off the pack current; absent while not measured.", "bay")
+	noiseA     = gauge("current_noise_amperes", "Noise of the current sensor, standard deviation of one reading; absent while not measured.", "bay")
 	packC      = gauge("pack_temperature_celsius", "Pack temperature.", "bay")
 	ambientC   = gauge("ambient_temperature_celsius", "Air temperature in the bay.", "bay")
 	level      = gauge("electrolyte_level_meters", "Electrolyte level above the plate tops of the pilot cell, the minimum that the probe proves; negative means bare plates.", "bay")
@@ -62,7 +64,7 @@ var (
 )
 
 var descs = []*desc{
-	buildInfo, mqttConnected, mqttOutbox, permitted, finding, stage, packV, packA, packC, ambientC, level,
+	buildInfo, mqttConnected, mqttOutbox, permitted, finding, stage, packV, packA, zeroA, noiseA, packC, ambientC, level,
 	coolLeft, waterNeed, waterLost, forecast, readDue, hydrogen, charged, gassed, charges, fulls, given, bayInfo, levelLimit, tempLimit,
 	closed, readingAge, proofAge,
 }

@@ -54,6 +54,7 @@ func cooling() *bay.Picture {
 	p.Water.ForecastOK, p.Water.ForecastH = true, 48
 	p.Water.ReadDueOK, p.Water.ReadDueH = true, 72
 	p.Totals = bay.Totals{InAh: 250, GassingAh: 10, Charges: 3, ChargesFull: 2}
+	p.Amps.ZeroA, p.Amps.ZeroKnown, p.Amps.NoiseA, p.Amps.NoiseKnown = -0.5, true, 0.25, true
 	return p
 }
 
@@ -111,6 +112,7 @@ func TestGolden(t *testing.T) {
 var contract = []string{
 	"bayward_ambient_temperature_celsius", "bayward_bay_info", "bayward_build_info", "bayward_charge_coulombs_total",
 	"bayward_charge_permitted", "bayward_charges_full_total", "bayward_charges_total", "bayward_cooldown_remaining_seconds",
+	"bayward_current_noise_amperes", "bayward_current_zero_amperes",
 	"bayward_disk_written_bytes_total", "bayward_electrolyte_level_limit_meters", "bayward_electrolyte_level_meters", "bayward_finding",
 	"bayward_gassing_coulombs_total", "bayward_hydrogen_released_cubic_meters_total", "bayward_level_reading_due_seconds",
 	"bayward_mqtt_connected", "bayward_mqtt_outbox_events", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius",
@@ -180,6 +182,7 @@ func TestMissingIsAbsent(t *testing.T) {
 	for _, name := range []string{
 		"bayward_pack_voltage_volts", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius", "bayward_ambient_temperature_celsius",
 		"bayward_electrolyte_level_meters", "bayward_cooldown_remaining_seconds", "bayward_water_needed_liters", "bayward_water_forecast_seconds", "bayward_level_reading_due_seconds",
+		"bayward_current_zero_amperes", "bayward_current_noise_amperes",
 		"bayward_relay_closed", "bayward_reading_age_seconds", "bayward_mqtt_connected", "bayward_mqtt_outbox_events",
 	} {
 		require.Zero(t, count(t, c, name), name)

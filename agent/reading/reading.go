@@ -33,13 +33,15 @@ const (
 	Stale                      // the last good value is too old
 	NotMoving                  // the value did not move when it must, see agent/alive
 	Exchanged                  // it is another sensor's: two are exchanged
+	ZeroOff                    // a current is shown while none can flow, see agent/ammeter
+	Noisy                      // the value scatters too far to be used
 	numFaults
 )
 
 var faultNames = [numFaults]string{
 	"missing", "none", "open", "short", "over-range", "implausible", "contradictory",
 	"no-answer", "bus-stuck", "timeout", "bad-crc", "power-on", "stale",
-	"not-moving", "exchanged",
+	"not-moving", "exchanged", "zero-off", "noisy",
 }
 
 // String returns the fault's name in metrics and messages, such as "no-answer".

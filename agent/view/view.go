@@ -31,6 +31,8 @@ type View struct {
 	Findings      []Finding `json:"findings"`
 	PackV         *float64  `json:"pack_v,omitempty"`
 	CurrentA      *float64  `json:"current_a,omitempty"`
+	CurrentZeroA  *float64  `json:"current_zero_a,omitempty"`  // what the sensor shows when nothing flows, taken off current_a; absent while not measured
+	CurrentNoiseA *float64  `json:"current_noise_a,omitempty"` // standard deviation of one reading; absent while not measured
 	PackC         *float64  `json:"pack_c,omitempty"`
 	AmbientC      *float64  `json:"ambient_c,omitempty"`
 	LevelMM       *float64  `json:"level_mm,omitempty"`      // the least that the probe proves
@@ -198,6 +200,7 @@ func Of(p *bay.Picture) View {
 		Findings: []Finding{},
 		PackV:    known(p.Seen.PackV, 3), CurrentA: known(p.Seen.CurrentA, 2), PackC: known(p.Seen.PackC, 2),
 		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),
+		CurrentZeroA: when(p.Amps.ZeroKnown, reading.Round(p.Amps.ZeroA, 3)), CurrentNoiseA: when(p.Amps.NoiseKnown, reading.Round(p.Amps.NoiseA, 3)),
 		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
 		FullDoubt: p.Charge.Doubt.String(), EqualizeDue: p.Charge.Equalize.Due.String(),
 		Gravity:              gravityOf(p),

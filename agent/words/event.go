@@ -44,6 +44,8 @@ func (v Voice) Event(e *bay.Event) string {
 		return v.Say(key, e.Pack)
 	case bay.MemoryDoubted:
 		return v.doubted(key, e)
+	case bay.ZeroMoved:
+		return v.Say(key, v.figure("A", 2)(e.ZeroA))
 	case bay.PermitGranted, bay.ChargeStarted:
 		return v.Say(key)
 	case bay.VisitOpened:

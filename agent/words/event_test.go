@@ -52,6 +52,7 @@ func events() []bay.Event {
 	for _, plates := range []bool{false, true} {
 		all = append(all, bay.Event{Kind: bay.VisitOpened, By: "Ann", Plates: plates}, bay.Event{Kind: bay.VisitClosed, By: "Ann", WaterML: 1320})
 	}
+	all = append(all, bay.Event{Kind: bay.ZeroMoved, ZeroA: -1.5})
 	return all
 }
 

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -99,6 +100,9 @@ func (d *diary) tick(t *testing.T, p *bay.Picture) {
 	t.Helper()
 	if d.trace.Len() == 0 {
 		d.trace.WriteString("time_s,level_mm,level_high_mm")
+		if d.setup.Recognises {
+			d.trace.WriteString(",pack")
+		}
 		for _, s := range d.sensors() {
 			d.trace.WriteString("," + traceColumns[s])
 		}
@@ -106,6 +110,13 @@ func (d *diary) tick(t *testing.T, p *bay.Picture) {
 	}
 	fmt.Fprintf(&d.trace, "%s,%s,%s", plain(p.Now.Seconds()), fresh(p, p.Seen.Of(reading.ElectrolyteLevel)),
 		fresh(p, reading.Reading{Value: p.Seen.Level.HighMM, At: p.Seen.Level.At, Fault: p.Seen.Level.Fault}))
+	if seen := p.Seen.Pack; d.setup.Recognises {
+		name := cmp.Or(seen.Name, seen.Fault.String())
+		if seen.At < p.Now {
+			name = ""
+		}
+		d.trace.WriteString("," + name)
+	}
 	for _, s := range d.sensors() {
 		d.trace.WriteString("," + fresh(p, p.Seen.Of(s)))
 	}
@@ -182,6 +193,69 @@ func again(t *testing.T, cfg *config.Config, live *diary, o replay.Options) stri
 	require.NoError(t, err)
 	require.Equal(t, len(live.pictures), j.n)
 	return out.String()
+}
+
+// TestReplayOfAnExchange: two packs take turns at one bay, recognised by their sensors
+// or named by a person, and each finds its own history again.
+func TestReplayOfAnExchange(t *testing.T) {
+	const packs = `site: quarry-road
+agent: shed-2
+sensors: simulated
+http: {listen: "127.0.0.1:0"}
+logbook: {path: "%s"}
+bays:
+  - {name: bay-1, packs: [lift-a, lift-b]}
+packs:
+  - {name: lift-a, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130%s}
+  - {name: lift-b, cells: 12, capacity_ah: 300, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130%s}
+`
+	for _, recognised := range []bool{true, false} {
+		a, b, numberB := "", "", ""
+		if recognised {
+			numberB = "28-00000000000b"
+			a, b = ", sensor: 28-00000000000a", ", sensor: "+numberB
+		}
+		cfg := configtest.Parse(t, fmt.Sprintf(packs, t.TempDir()+"/logbook.db", a, b))
+		start := sim.Opts{StateOfCharge: 0.9, LevelMM: 8, AmbientC: 20, Charger: sim.TwoStage, Connected: true}
+		site := assemblytest.New(t, cfg, map[string]sim.Opts{"bay-1": start}, nil)
+		setups, err := cfg.Setups()
+		require.NoError(t, err)
+		s := &shift{Site: site, live: &diary{setup: setups[0]}}
+		require.NoError(t, site.Loop.Tick(t.Context()))
+		s.live.tick(t, site.Loop.Pictures()[0])
+		other, err := site.Bench.NewBattery(sim.Opts{Cells: 12, CapacityAh: 300, StateOfCharge: 0.8, LevelMM: 10, VentWellMM: 22, FreeSurfaceCM2: 130, AmbientC: 20, OwnSensor: numberB})
+		require.NoError(t, err)
+		named, lostA := "", 0.0
+		var orders strings.Builder
+		for _, pack := range []string{"lift-a", "lift-b", "lift-a"} {
+			if named != "" {
+				site.Bays["bay-1"].Unplug()
+				s.wait(t, time.Minute)
+				other, err = site.Bays["bay-1"].Exchange(other)
+				require.NoError(t, err)
+				site.Bays["bay-1"].Connect()
+			}
+			s.wait(t, time.Minute)
+			if !recognised {
+				for _, name := range []string{"", pack} {
+					e := s.give(t, "Ann", order.Order{Kind: order.Pack, Pack: name})
+					fmt.Fprintf(&orders, `{"time_s":%v,"by":"Ann","order":"pack","pack":%q,"id":%q,"result":"refused"}`+"\n", e.At.Seconds(), name, e.Order)
+				}
+			}
+			named = pack
+			s.wait(t, 90*time.Minute)
+			p := site.Loop.Pictures()[0]
+			require.Equal(t, pack, p.Pack.Name)
+			if pack == "lift-a" {
+				require.Greater(t, p.Water.LostTotal, lostA)
+				lostA = p.Water.LostTotal
+			}
+		}
+		require.NoError(t, site.Close())
+		given, err := replay.ReadOrders("orders.json", strings.NewReader(orders.String()), replay.OrderOptions{Packs: setups[0].Packs})
+		require.NoError(t, err)
+		again(t, cfg, s.live, replay.Options{Orders: given})
+	}
 }
 
 // shift is a live run in which people work.

@@ -79,18 +79,18 @@ func TestColumnsAreSensors(t *testing.T) {
 // sensor answers.
 func TestPackColumn(t *testing.T) {
 	s := bay.Setup{Name: "bay-1", Packs: baytest.Packs("lift-a", "open"), Recognises: true, Limits: bay.DefaultLimits()}
-	got := readAll(t, s, "time_s,pack\n0,lift-a\n1,\n2,contradictory\n3,open\n")
+	got := readAll(t, s, "time_s,pack\n0,lift-a\n1,\n2,contradictory\n3,open\n4,no-answer\n")
 	for i, want := range []bay.PackSeen{
-		{Name: "lift-a", Fault: reading.None}, {Fault: reading.NoAnswer}, {Fault: reading.Contradictory}, {Name: "open", Fault: reading.None},
+		{Name: "lift-a", Fault: reading.None}, {Name: "lift-a", Fault: reading.None}, {Fault: reading.Contradictory, At: 2 * time.Second},
+		{Name: "open", Fault: reading.None, At: 3 * time.Second}, {Fault: reading.NoAnswer, At: 4 * time.Second},
 	} {
-		want.At = time.Duration(i) * time.Second
 		require.Equal(t, want, got[i].Pack)
 	}
 	tr, err := replay.Open("t.csv", strings.NewReader("time_s,pack\n0,lift-c\n"))
 	require.NoError(t, err)
 	require.NoError(t, tr.Fit(&s))
 	_, _, err = tr.Next()
-	require.EqualError(t, err, `t.csv:2: field pack: value "lift-c" is not accepted: a pack of the bay, nothing when no sensor of a pack answers, or a fault such as contradictory`)
+	require.EqualError(t, err, `t.csv:2: field pack: value "lift-c" is not accepted: a pack of the bay, nothing for no reading, or a fault: no-answer when no pack's sensor answers, contradictory when several do`)
 	tr, err = replay.Open("t.csv", strings.NewReader("time_s\n"))
 	require.NoError(t, err)
 	require.EqualError(t, tr.Fit(&s), "t.csv:1: field header: a value is missing: a column pack with the pack whose sensor answers is required, or name the only pack with --pack")

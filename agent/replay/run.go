@@ -120,6 +120,9 @@ func Run(t *Trace, s bay.Setup, w io.Writer, o Options) (*Summary, error) {
 	r := runner{
 		trace: t, Options: o, core: bay.New(s), out: json.NewEncoder(w), sum: Summary{Events: map[string]int{}}, maxC: math.Inf(-1),
 	}
+	if len(s.Packs) > 0 {
+		r.histories = bay.NewHistories()
+	}
 	for {
 		err := r.row()
 		if errors.Is(err, io.EOF) {
@@ -149,7 +152,9 @@ type runner struct {
 	was   state
 	wrote float64 // time of the last line, s
 	pic   *bay.Picture
-	held  bay.Readings // while an order is waiting, as they were before the row
+	// histories of the packs that are not plugged in; nil in a bay for one pack.
+	histories *bay.Histories
+	held      bay.Readings // while an order is waiting, as they were before the row
 }
 
 // row reads a row, carries out what was ordered before it, and steps the core. It
@@ -190,6 +195,9 @@ type state struct {
 }
 
 func (r *runner) step(timeS float64, in *bay.Readings) error {
+	if err := r.exchange(); err != nil {
+		return err
+	}
 	pic, events := r.core.Step(in)
 	r.pic = pic
 	for _, w := range r.Watchers {
@@ -210,6 +218,20 @@ func (r *runner) step(timeS float64, in *bay.Readings) error {
 	l.Trace = r.trace.Label
 	if err := r.out.Encode(l); err != nil {
 		return fmt.Errorf("write a change: %w", err)
+	}
+	return nil
+}
+
+// exchange does between two steps what a loop does: it stores the history of a pack that
+// has left, and opens that of the pack that is here.
+func (r *runner) exchange() error {
+	if r.histories == nil || r.pic == nil {
+		return nil
+	}
+	now, cores := r.pic.Now, []*bay.Bay{r.core}
+	r.histories.Collect(cores, now)
+	if _, err := r.histories.Open(cores, now); err != nil {
+		return fmt.Errorf("bug: %w", err)
 	}
 	return nil
 }

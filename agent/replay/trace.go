@@ -246,14 +246,16 @@ func (t *Trace) levelHigh() error {
 // pack reads which pack's own sensor answers.
 func (t *Trace) pack() error {
 	text := string(bytes.TrimSpace(t.rows.field(t.at[packName])))
+	if text == "" {
+		return nil
+	}
 	seen := bay.PackSeen{Name: text, At: t.seen.Now, Fault: reading.None}
 	if !slices.ContainsFunc(t.packs, func(p bay.Pack) bool { return p.Name == text }) {
-		seen.Name, seen.Fault = "", reading.NoAnswer
-		if fault, ok := faultOf(text); ok {
-			seen.Fault = fault
-		} else if text != "" {
-			return t.bad(packName, "a pack of the bay, nothing when no sensor of a pack answers, or a fault such as contradictory")
+		fault, ok := faultOf(text)
+		if !ok {
+			return t.bad(packName, "a pack of the bay, nothing for no reading, or a fault: no-answer when no pack's sensor answers, contradictory when several do")
 		}
+		seen.Name, seen.Fault = "", fault
 	}
 	t.seen.Pack = seen
 	return nil

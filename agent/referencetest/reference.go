@@ -14,6 +14,7 @@
 package referencetest
 
 import (
+	"bytes"
 	"encoding/csv"
 	"os"
 	"path/filepath"
@@ -65,12 +66,11 @@ func (r Row) Kind(t testing.TB) string {
 // that begin with # are comments.
 func Table(t testing.TB, name string) []Row {
 	t.Helper()
-	f, err := os.Open(filepath.Join(testdata(t), filepath.FromSlash(name)))
+	text, err := os.ReadFile(filepath.Join(testdata(t), filepath.FromSlash(name)))
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.Close()
-	r := csv.NewReader(f)
+	r := csv.NewReader(bytes.NewReader(text))
 	r.Comment = '#'
 	lines, err := r.ReadAll()
 	if err != nil {

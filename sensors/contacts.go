@@ -20,10 +20,10 @@ type contacts struct {
 
 // contact is one input line.
 type contact struct {
-	level    func() (gpio.Level, error)
-	closedAt gpio.Level // the level that means closed
-	sensor   reading.Sensor
-	teller   teller
+	level  func() (gpio.Level, error)
+	trueAt gpio.Level // the level at which what the contact shows is so
+	sensor reading.Sensor
+	teller teller
 }
 
 // newContact makes the line an input. Its pull resistor makes a broken wire read
@@ -36,7 +36,11 @@ func newContact(pin gpio.PinIn, c *wiring.Contact, sensor reading.Sensor, t tell
 	if err := pin.In(pull, gpio.NoEdge); err != nil {
 		return contact{}, fmt.Errorf("make it an input with %s: %w", pull, taken(err))
 	}
-	return contact{levelOf(pin), closedAt, sensor, t}, nil
+	trueAt := closedAt
+	if c.Breaks() {
+		trueAt = !closedAt
+	}
+	return contact{levelOf(pin), trueAt, sensor, t}, nil
 }
 
 // levelOf returns how to read a line. A line of the character device can report a
@@ -51,8 +55,9 @@ func levelOf(pin gpio.PinIn) func() (gpio.Level, error) {
 // Name returns "contacts".
 func (c *contacts) Name() string { return "contacts" }
 
-// Sample reads each line: 1 means closed, 0 means open. A line that cannot be read
-// is a fault, never a level: low can mean closed.
+// Sample reads each line: 1 means that the contactor is closed, air moves or the
+// charge is complete, 0 that it is not. A line that cannot be read is a fault, never
+// a level: low can mean closed.
 func (c *contacts) Sample(_ context.Context, out *bay.Readings) {
 	for i := range c.inputs {
 		in, value := &c.inputs[i], 0.0
@@ -64,7 +69,7 @@ func (c *contacts) Sample(_ context.Context, out *bay.Readings) {
 		case err != nil:
 			*out.Place(in.sensor) = reading.Bad(fault, at)
 			continue
-		case level == in.closedAt:
+		case level == in.trueAt:
 			value = 1
 		}
 		*out.Place(in.sensor) = reading.Good(value, at)

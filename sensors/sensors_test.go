@@ -377,6 +377,44 @@ func TestContacts(t *testing.T) {
 }
 
 // unreadable is a line whose read can fail.
+// TestContactKinds: what each kind of contact reads as while what it shows is so,
+// while it is not, and with its wire broken: the pull resistor then sets the line.
+func TestContactKinds(t *testing.T) {
+	for name, row := range map[string]struct {
+		contact       wiring.Contact
+		closed        gpio.Level
+		atRest, shows float64
+		broken        float64
+	}{
+		"make contact to ground":   {wiring.Contact{ActiveLow: true}, gpio.Low, 0, 1, 0},
+		"make contact to supply":   {wiring.Contact{Normally: "open"}, gpio.High, 0, 1, 0},
+		"mirror contact to ground": {wiring.Contact{ActiveLow: true, Normally: "closed"}, gpio.Low, 0, 1, 1},
+		"mirror contact to supply": {wiring.Contact{Normally: "closed"}, gpio.High, 0, 1, 1},
+	} {
+		t.Run(name, func(t *testing.T) {
+			b, cfg := newBench(t), wired()
+			line := &gpiotest.Pin{N: "GPIO5"}
+			b.pins["GPIO5"] = line
+			row.contact.Pin = "GPIO5"
+			cfg.Bays[0].Wiring.Relay.Feedback = &row.contact
+			bays := mustOpen(t, cfg, b.hardware())
+			reads := func(l gpio.Level, want float64, what string) {
+				line.L = l
+				if got := sample(t, bays[0]).ContactorClosed; !got.OK() || got.Value != want {
+					t.Errorf("%s: got %+v, want %g", what, got, want)
+				}
+			}
+			resting := row.closed
+			if row.contact.Normally != "closed" {
+				resting = !row.closed
+			}
+			reads(resting, row.atRest, "released")
+			reads(!resting, row.shows, "closed")
+			reads(line.P == gpio.PullUp, row.broken, "broken wire")
+		})
+	}
+}
+
 type unreadable struct {
 	*gpiotest.Pin
 	err error

@@ -107,7 +107,13 @@ var trials = []trial{
 	fault(sim.TemperatureUnplugged, 8*time.Second, interlock.TemperatureUnknown, settles),
 	unseen(sim.AmbientUnplugged, 0, "the charge does not need the air temperature; the cool-down then needs twice the rest"),
 	unseen(sim.ContactorStuckOpen, interlock.ContactorOpen, "an open contactor is safe; it is reported"),
-	unseen(sim.FeedbackBroken, interlock.ContactorOpen, "the current still shows a contactor that sticks; the broken contact is reported"),
+	unseen(sim.FeedbackShorted, interlock.ContactorOpen, "the current still shows a contactor that sticks; the faulty contact is reported"),
+	{
+		name: "feedback-broken, then held", says: interlock.ContactorStuck,
+		do:    func(r *rig) { r.truth.SetFault(sim.FeedbackBroken, true); r.order(order.Hold, "") },
+		fix:   func(r *rig) { r.truth.SetFault(sim.FeedbackBroken, false) },
+		bound: 2 * time.Second,
+	},
 	fault(sim.SenseOpen, 3*time.Second, interlock.VoltageImplausible, 0),
 	fault(sim.CurrentOpen, 6*time.Second, interlock.CurrentUnknown, atRest),
 	unseen(sim.CompleteBroken, 0, "it reads as not complete, so it can only prove less"),
@@ -308,7 +314,7 @@ func (x *trial) run(t *testing.T, table *strings.Builder) {
 	if x.says == interlock.ContactorStuck { // an alarm beside the reason
 		_, told := r.until(5*time.Second, func(p *bay.Picture) bool { return p.Findings[x.says].Raised })
 		p, reason = r.loop.Pictures()[0], x.says
-		if !told || !r.truth.Truth().ContactorClosed {
+		if !told || r.truth.Truth().ContactorClosed != r.truth.Fault(sim.ContactorWelded) {
 			t.Errorf("%s: reported %v, contactor closed %v", x.name, told, r.truth.Truth().ContactorClosed)
 		}
 	} else if r.pass(); r.truth.Truth().ContactorClosed {
@@ -425,10 +431,10 @@ func TestExchanged(t *testing.T) {
 		"pack and ambient temperature": {func(w *wiring.Parts) {
 			w.Temperature.Pack, w.Temperature.Ambient = w.Temperature.Ambient, w.Temperature.Pack
 		}, "both are temperatures of the room until the pack warms; then the pack never seems to cool, and the technician is not called"},
-		"feedback and airflow": {func(w *wiring.Parts) { w.Relay.Feedback, w.Airflow = w.Airflow, w.Relay.Feedback }, ""},
-		"feedback and complete": {func(w *wiring.Parts) { w.Relay.Feedback, w.Complete = w.Complete, w.Relay.Feedback },
+		"feedback and airflow": {func(w *wiring.Parts) { w.Relay.Feedback.Pin, w.Airflow.Pin = w.Airflow.Pin, w.Relay.Feedback.Pin }, ""},
+		"feedback and complete": {func(w *wiring.Parts) { w.Relay.Feedback.Pin, w.Complete.Pin = w.Complete.Pin, w.Relay.Feedback.Pin },
 			"the permit does not depend on them; contactor-open is reported at once"},
-		"airflow and complete": {func(w *wiring.Parts) { w.Airflow, w.Complete = w.Complete, w.Airflow }, ""},
+		"airflow and complete": {func(w *wiring.Parts) { w.Airflow.Pin, w.Complete.Pin = w.Complete.Pin, w.Airflow.Pin }, ""},
 	} {
 		n++
 		if !t.Run(name, func(t *testing.T) {

@@ -83,6 +83,7 @@ func (r *Report) WriteText(w io.Writer, v words.Voice) error {
 	}
 	for i := range r.Setups {
 		t.bay(&r.Setups[i], cfg.Bays[i].Wiring.Level)
+		t.contacts(&cfg.Bays[i].Wiring)
 		t.watchdog(&r.Setups[i].Watchdog, r)
 	}
 	if err := t.Flush(); err != nil {
@@ -119,6 +120,20 @@ func (t *table) bay(s *bay.Setup, probe *wiring.Level) {
 	t.row("fitted", "check.text", t.fitted(s, probe))
 	if lacks := t.sensors(func(sensor reading.Sensor) bool { return !s.Has(sensor) }); len(lacks) > 0 {
 		t.row("not-fitted", "check.text", strings.Join(lacks, ", "))
+	}
+}
+
+// contacts prints the kind of each contact, and what its broken wire reads as.
+func (t *table) contacts(w *wiring.Parts) {
+	for _, c := range w.Contacts() {
+		if c.Contact == nil {
+			continue
+		}
+		kind := "makes"
+		if c.Contact.Breaks() {
+			kind = "breaks"
+		}
+		t.row("contact", "check.contact."+kind+"."+c.Sensor.String(), t.Sensor(c.Sensor))
 	}
 }
 

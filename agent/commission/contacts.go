@@ -38,9 +38,13 @@ func (w *walk) airflow(ctx context.Context, s *Step) error {
 }
 
 func (w *walk) complete(ctx context.Context, s *Step) error {
+	on, off := "walk.complete.bridge", "walk.complete.unbridge"
+	if w.Bay.Wiring.Complete.Breaks() {
+		on, off = "walk.complete.disconnect", "walk.complete.reconnect"
+	}
 	return w.toggled(ctx, s, "complete", func(l *Look) reading.Reading { return l.ChargerComplete },
-		task{asks: words.Of("walk.complete.bridge"), act: BridgeComplete},
-		task{asks: words.Of("walk.complete.unbridge"), act: OpenComplete}, 1)
+		task{asks: words.Of(on), act: BridgeComplete},
+		task{asks: words.Of(off), act: OpenComplete}, 1)
 }
 
 func (w *walk) hydrogen(ctx context.Context, s *Step) error {

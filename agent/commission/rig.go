@@ -65,8 +65,8 @@ const (
 	LoadOff               // switch the load off
 	FanOff                // switch the fan off
 	FanOn                 // switch it on
-	BridgeComplete        // bridge the charger's "complete" contact
-	OpenComplete          // take the bridge off
+	BridgeComplete        // bridge the charger's "complete" contact, or open a break contact's terminal
+	OpenComplete          // undo that
 	GasOn                 // give test gas to the hydrogen sensor
 	GasOff                // take it away
 	ChargerOff            // switch the charger's supply off and lock it

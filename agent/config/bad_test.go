@@ -76,6 +76,8 @@ func TestBadFiles(t *testing.T) {
 		{"no value", "capacity_ah: 225", "capacity_ah:", "f:16: field packs[0].capacity_ah: has no value: give it one or remove the key"},
 		{"list for a number", "cells: 12", "cells: [12]", "f:15: field packs[0].cells: value (a list) is not accepted: must be a whole number, without quotes and unit"},
 		{"part for a list", "packs:\n  - name", "packs:\n    name", "f:14: field packs: value (keys with values) is not accepted: must be a list: each entry on a line that begins with a hyphen"},
+		{"fan's proof whose broken wire reads as air", "relay: {pin", "airflow: {pin: GPIO24, normally: closed}\n      relay: {pin", "f:12: field bays[0].wiring.airflow.normally: value \"closed\" is not accepted: must be open: the broken wire of a break contact would read as moving air; wire the switch's make contact"},
+		{"contact that is neither", "feedback: {pin: GPIO23}", "feedback: {pin: GPIO23, normally: shut}", `f:12: field bays[0].wiring.relay.feedback.normally: value "shut" is not accepted: must be open or closed`},
 		{"text for a part", "relay: {pin: GPIO17, heartbeat: GPIO27, feedback: {pin: GPIO23}}", "relay: GPIO17", `f:12: field bays[0].wiring.relay: value "GPIO17" is not accepted: must be keys with values, one each line, indented`},
 		{"anchor", "cells: 12", "cells: &n 12", "f:15: field packs[0].cells: anchors, aliases and tags are not accepted: write the value itself"},
 		{"too many cells", "cells: 12", "cells: 49", "f:15: field packs[0].cells: value 49 is not accepted: must be 1 to 48 cells of 2 V"},

@@ -106,6 +106,14 @@ func (c wiringCheck) relay(field string, r *wiring.Relay) {
 	c.contact(field+".feedback", r.Feedback)
 }
 
+// airflow: a contact whose broken wire reads as moving air is no proof of a fan.
+func (c wiringCheck) airflow(field string, k *wiring.Contact) {
+	c.contact(field, k)
+	if k.Breaks() && !c.bad[field+".normally"] {
+		c.reject(field+".normally", "must be open: the broken wire of a break contact would read as moving air; wire the switch's make contact")
+	}
+}
+
 // heartbeat: a kernel that hangs drives the relay's line on as it was. Only a relay
 // outside the Pi opens then, so its absence must be written down.
 func (c wiringCheck) heartbeat(field string, r *wiring.Relay) {
@@ -131,4 +139,5 @@ func (c wiringCheck) contact(field string, k *wiring.Contact) {
 	if !c.missing(field+".pin", rule) && !form.MatchString(k.Pin) {
 		c.reject(field+".pin", rule)
 	}
+	c.fields(field, k)
 }

@@ -38,9 +38,9 @@ bays:
       temperature: {pack: 28-0316a2795bff, offset_c: 1, on: electrolyte}
       level: {kind: 4-20ma, adc: 0x48, channel: 2, range_v: 4.096, rate: 860, shunt_ohm: 100, low_mm: -20, high_mm: 30, offset_mm: 1, fast_ms: 40}
       hydrogen: {adc: 0x48, channel: 3, range_v: 4.096, rate: 250, zero_v: 0.5, per_volt: 2}
-      relay: {pin: GPIO17, heartbeat: GPIO27, feedback: {pin: GPIO23, active_low: true}}
-      airflow: {pin: GPIO24}
-      charger_complete: {pin: GPIO25}
+      relay: {pin: GPIO17, heartbeat: GPIO27, feedback: {pin: GPIO23, active_low: true, normally: closed}}
+      airflow: {pin: GPIO24, normally: open}
+      charger_complete: {pin: GPIO25, normally: open}
 packs:
   - {name: lift-24v, cells: 12, capacity_ah: 225, rate_hours: 5, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22,
      free_surface_cm2: 130, electrolyte_ml: 1350, charge_factor: 1.1, probe_cell: 1}

@@ -31,7 +31,7 @@ func DefaultWiring(bayIndex int, p Pack) wiring.Parts {
 		// 0.5 V at 0 %, 2.5 V at 4 %, as common transmitters with 0.5 to 2.5 V give.
 		Hydrogen: &wiring.Analog{Input: input(3), ZeroV: 0.5, PerVolt: 2},
 		Relay: &wiring.Relay{
-			Pin: line("RELAY"), Heartbeat: line("HEARTBEAT"), Feedback: &wiring.Contact{Pin: line("FEEDBACK"), ActiveLow: true},
+			Pin: line("RELAY"), Heartbeat: line("HEARTBEAT"), Feedback: &wiring.Contact{Pin: line("FEEDBACK"), ActiveLow: true, Normally: "closed"},
 		},
 		Airflow:  &wiring.Contact{Pin: line("AIRFLOW"), ActiveLow: true},
 		Complete: &wiring.Contact{Pin: line("COMPLETE"), ActiveLow: true},

@@ -101,8 +101,10 @@ func (u *unwise) bay(field string, b *Bay) {
 	u.say(w.Temperature != nil && w.Temperature.Ambient == "", at+".temperature.ambient", "ambient", own)
 	if r := w.Relay; r != nil {
 		u.say(r.Feedback == nil, at+".relay.feedback", "feedback", practice)
+		u.say(r.Feedback != nil && !r.Feedback.Breaks(), at+".relay.feedback.normally", "mirror", "IEC 60947-4-1, annex F")
 		u.say(r.NoHeartbeat != "", at+".relay.no_heartbeat", "heartbeat", practice, r.NoHeartbeat)
 	}
+	u.say(w.Complete != nil && w.Complete.Breaks(), at+".charger_complete.normally", "complete", own)
 	u.say(w.Airflow == nil && w.Hydrogen == nil, at+".airflow", "air", "UFC 3-410-04N: fan failure must block charging")
 	u.rod(at+".level", b)
 }

@@ -21,6 +21,7 @@ func wiseText() string {
 		"    pack: lift-24v\n    wiring:", "    pack: lift-24v\n    charger: {curve: iui, rated_a: 40}\n    wiring:",
 		"temperature: {pack: 28-0316a2795bff}", "temperature: {pack: 28-0316a2795bff, ambient: 28-0416b3d1aaff}",
 		"relay: {pin: GPIO17, ", "airflow: {pin: GPIO24}\n      relay: {pin: GPIO17, ",
+		"feedback: {pin: GPIO23}", "feedback: {pin: GPIO23, normally: closed}",
 	).Replace(wise)
 }
 
@@ -42,7 +43,10 @@ func TestWarnings(t *testing.T) {
 	require.Empty(t, warned(t, wiseText()))
 	for _, row := range [][4]string{ // old text, new text, field, warning
 		{"vent_well_mm: 22", "vent_well_mm: 17", "packs[0].fill_mark_mm", "the fill mark is 4 mm under the bottom of the vent well"},
-		{", feedback: {pin: GPIO23}", "", "bays[0].wiring.relay.feedback", "welds"},
+		{", feedback: {pin: GPIO23, normally: closed}", "", "bays[0].wiring.relay.feedback", "welds"},
+		{"feedback: {pin: GPIO23, normally: closed}", "feedback: {pin: GPIO23, normally: open}", "bays[0].wiring.relay.feedback.normally", "a welded pole need not hold it"},
+		{"feedback: {pin: GPIO23, normally: closed}", "feedback: {pin: GPIO23}", "bays[0].wiring.relay.feedback.normally", "hides a weld"},
+		{"airflow: {pin: GPIO24}\n", "airflow: {pin: GPIO24}\n      charger_complete: {pin: GPIO25, normally: closed}\n", "bays[0].wiring.charger_complete.normally", "reads as complete"},
 		{"heartbeat: GPIO27", "no_heartbeat: ordered in May", "bays[0].wiring.relay.no_heartbeat", "(ordered in May): if the Pi hangs"},
 		{"      current: {kind: hall, adc: 0x48, channel: 1, amperes_per_volt: 100, zero_v: 1.65}\n", "", "bays[0].wiring.current", "voltage alone"},
 		{", ambient: 28-0416b3d1aaff", "", "bays[0].wiring.temperature.ambient", "twice the rest"},

@@ -66,7 +66,7 @@ var parts = []part{
 	},
 	{
 		"airflow", false, func(w *wiring.Parts) bool { return w.Airflow != nil },
-		func(c wiringCheck, at string, w *wiring.Parts) { c.contact(at, w.Airflow) },
+		func(c wiringCheck, at string, w *wiring.Parts) { c.airflow(at, w.Airflow) },
 		func(w *wiring.Parts) []use { // a shared contact has one meaning
 			return []use{{"pin", "line", w.Airflow.Pin, fmt.Sprintf("%s, active_low %v", roomFan, w.Airflow.ActiveLow)}}
 		},

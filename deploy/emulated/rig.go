@@ -67,7 +67,7 @@ func wired() wiring.Parts {
 		Temperature: &wiring.Temperature{Pack: packSensor, Ambient: airSensor},
 		Relay: &wiring.Relay{
 			Pin: lineNames[relayLine], Heartbeat: lineNames[heartbeatLine],
-			Feedback: &wiring.Contact{Pin: lineNames[feedbackLine], ActiveLow: true},
+			Feedback: &wiring.Contact{Pin: lineNames[feedbackLine], ActiveLow: true, Normally: "closed"},
 		},
 		Airflow:  &wiring.Contact{Pin: lineNames[airflowLine], ActiveLow: true},
 		Complete: &wiring.Contact{Pin: lineNames[completeLine], ActiveLow: true},

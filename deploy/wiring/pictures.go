@@ -266,7 +266,7 @@ func oneWire() *sheet {
 
 func relay() *sheet {
 	s := newSheet("relay", "Charge-enable: relay, watchdog relay, feedback and the independent cut-off",
-		"The Pi's line drives the relay through a driver with a pull-down. A watchdog relay, held by the heartbeat, is in series with the coil. The relay's contact closes the charger's remote-enable loop, which also contains the independent cut-off. The contactor's auxiliary contact returns to the Pi.", 860, 430)
+		"The Pi's line drives the relay through a driver with a pull-down. A watchdog relay, held by the heartbeat, is in series with the coil. The relay's contact closes the charger's remote-enable loop, which also contains the independent cut-off. The contactor's mirror contact returns to the Pi.", 860, 430)
 	s.heading("Charge-enable: everything open without power")
 	s.box(30, 70, 120, 250, tint)
 	s.text(46, 94, "start", ink, "Pi")
@@ -307,10 +307,10 @@ func relay() *sheet {
 	s.wire(danger, 760, 250, 760, 170)
 	s.contact(760, 210, true)
 	s.wire(signal, 150, 290, 440, 290)
-	s.contact(458, 290, false)
+	s.contact(458, 290, true)
 	s.wire(ink, 476, 290, 500, 290)
 	s.ground(500, 290)
-	s.text(160, 314, "start", signal, "feedback: auxiliary contact, mechanically linked")
+	s.text(160, 314, "start", signal, "feedback: the contactor's mirror contact (break contact)")
 	return s
 }
 

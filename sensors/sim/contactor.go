@@ -18,6 +18,17 @@ type contactor struct {
 	armature  bool          // closed, apart from faults
 	moving    time.Duration // since the coil and the armature disagree
 	closedNow bool
+	makes     bool // the auxiliary make contact is closed
+}
+
+// auxiliary reports whether an auxiliary contact is closed. A make contact follows
+// the armature, which a welded pole need not hold. A mirror contact is a break
+// contact that cannot close while a pole is closed (IEC 60947-4-1, annex F).
+func (c *contactor) auxiliary(breaks bool) bool {
+	if breaks {
+		return !c.closedNow
+	}
+	return c.makes
 }
 
 // coil reports whether the coil has current.
@@ -53,4 +64,5 @@ func (c *contactor) settle(dt time.Duration, welded, stuckOpen bool) {
 	}
 	c.timeLeft = max(c.timeLeft-dt, 0)
 	c.closedNow = (c.armature || welded) && !stuckOpen
+	c.makes = c.armature && !stuckOpen
 }

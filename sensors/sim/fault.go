@@ -27,6 +27,7 @@ const (
 	SenseOpen                             // the voltage sense lead is off
 	CurrentOpen                           // the current sensor's lead is off
 	CompleteBroken                        // the wire of the charger's own contact is broken
+	FeedbackShorted                       // the feedback contact's wires touch
 	numFaults
 )
 
@@ -34,7 +35,7 @@ var faultNames = [numFaults]string{
 	"probe-open", "probe-short", "probe-stuck", "probe-drift", "adc-absent", "bus-stuck",
 	"conversion-stuck", "config-reset", "temperature-crc", "temperature-power-on",
 	"temperature-unplugged", "ambient-unplugged", "contactor-welded", "contactor-stuck-open",
-	"feedback-broken", "noise", "spikes", "sense-open", "current-open", "complete-broken",
+	"feedback-broken", "noise", "spikes", "sense-open", "current-open", "complete-broken", "feedback-shorted",
 }
 
 // String is the fault's name, such as "probe-open".

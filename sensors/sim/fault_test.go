@@ -52,7 +52,7 @@ func life(t testing.TB, f FaultKind, on bool) string {
 	if f == CompleteBroken {
 		b.Advance(8 * time.Hour)
 	}
-	if f == ContactorWelded {
+	if f == ContactorWelded || f == FeedbackShorted {
 		drive(t, mustPin(t, b, "GPIO17"), gpio.Low)
 	}
 	b.Advance(time.Minute)

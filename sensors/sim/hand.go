@@ -33,8 +33,9 @@ func (y *Stand) TouchAirSensor(k float64) {
 	y.airSensor.touch(k)
 }
 
-// SetContact closes a contact by hand, such as with a bridge at its terminals, or
-// takes the bridge off. The key is the one in the wiring, such as "charger_complete".
+// SetContact makes a contact show what it is there for, by hand: with a bridge at a
+// make contact's terminals, or by taking a break contact's wire off; or puts it back.
+// The key is the one in the wiring, such as "charger_complete".
 func (y *Stand) SetContact(key string, closed bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()

@@ -34,6 +34,7 @@ type line struct {
 	role      role
 	key       string // of a contact, in the wiring
 	activeLow bool
+	breaks    bool // a break contact: open while what it shows is so
 
 	output bool
 	driven gpio.Level
@@ -43,12 +44,12 @@ type line struct {
 	edges  chan struct{}
 }
 
-func newLine(y *Stand, name string, r role, activeLow bool, key string) *line {
+func newLine(y *Stand, name string, r role) *line {
 	number, err := strconv.Atoi(strings.TrimLeft(name, "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz_"))
 	if err != nil {
 		number = -1
 	}
-	return &line{bay: y, name: name, number: number, role: r, activeLow: activeLow, key: key, edges: make(chan struct{}, 1)}
+	return &line{bay: y, name: name, number: number, role: r, edges: make(chan struct{}, 1)}
 }
 
 // String returns the line's name.
@@ -109,7 +110,7 @@ func (l *line) level() gpio.Level {
 	if l.role != contactLine {
 		return gpio.Low
 	}
-	closed := l.bay.closed(l.key)
+	closed := l.bay.closed(l.key, l.breaks)
 	if !l.activeLow {
 		return gpio.Level(closed)
 	}
@@ -118,17 +119,17 @@ func (l *line) level() gpio.Level {
 	return gpio.Level(!closed && l.pull == gpio.PullUp)
 }
 
-// closed reports whether the contact of that key is closed.
-func (y *Stand) closed(key string) bool {
+// closed reports whether the wires to the contact of that key are joined.
+func (y *Stand) closed(key string, breaks bool) bool {
 	switch key {
 	case "relay.feedback":
-		return y.contactor.closedNow && !y.faults[FeedbackBroken]
+		return (y.contactor.auxiliary(breaks) || y.faults[FeedbackShorted]) && !y.faults[FeedbackBroken]
 	case "airflow":
-		return y.fan && y.now-y.began >= y.opts.FanRunUp
+		return (y.fan && y.now-y.began >= y.opts.FanRunUp) != breaks
 	case "charger_complete":
-		return (y.charger.Complete() || y.bridged[key]) && !y.faults[CompleteBroken]
+		return (y.charger.Complete() || y.bridged[key]) != breaks && !y.faults[CompleteBroken]
 	}
-	return y.bridged[key]
+	return y.bridged[key] != breaks
 }
 
 // watch remembers a requested edge.

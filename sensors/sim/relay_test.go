@@ -173,3 +173,42 @@ func TestWeldedCharges(t *testing.T) {
 		t.Errorf("%+v", truth)
 	}
 }
+
+// TestMirrorContact: a welded pole holds a mirror contact open and need not hold a
+// make contact closed. A broken wire reads as an open contact, touching wires as a
+// closed one.
+func TestMirrorContact(t *testing.T) {
+	for _, breaks := range []bool{false, true} {
+		b := NewBench()
+		o, w := common("bay-1")
+		if breaks {
+			w.Relay.Feedback.Normally = "closed"
+		}
+		y := mustAdd(t, b, o, w)
+		relay, feedback := mustPin(t, b, "GPIO17"), mustPin(t, b, "GPIO27")
+		if err := feedback.In(gpio.PullUp, gpio.NoEdge); err != nil {
+			t.Fatal(err)
+		}
+		joined := func(when string, want bool) {
+			t.Helper()
+			if got := feedback.Read() == gpio.Low; got != want {
+				t.Errorf("break contact %v, %s: joined %v", breaks, when, got)
+			}
+		}
+		joined("released", breaks)
+		drive(t, relay, gpio.High)
+		b.Advance(time.Second)
+		joined("closed", !breaks)
+		y.SetFault(ContactorWelded, true)
+		drive(t, relay, gpio.Low)
+		b.Advance(time.Second)
+		joined("welded", false)
+		if !y.Truth().ContactorClosed {
+			t.Error("not welded")
+		}
+		y.SetFault(FeedbackShorted, true)
+		joined("welded, wires touch", true)
+		y.SetFault(FeedbackBroken, true)
+		joined("welded, wire broken", false)
+	}
+}

@@ -84,22 +84,25 @@ func (y *Stand) converter(busName string, addr uint16) *adc {
 // wirePins connects the bay's lines.
 func (y *Stand) wirePins(w *wiring.Parts) error {
 	var errs []error
-	connect := func(name string, role role, activeLow bool, key string) {
+	connect := func(name string, role role) *line {
+		l := newLine(y, name, role)
 		if _, taken := y.bench.pins[name]; taken {
 			errs = append(errs, fmt.Errorf("line %q: %w", name, ErrTaken))
-			return
+			return l
 		}
-		y.bench.pins[name] = newLine(y, name, role, activeLow, key)
+		y.bench.pins[name] = l
+		return l
 	}
 	if r := w.Relay; r != nil {
-		connect(r.Pin, relayLine, false, "")
+		connect(r.Pin, relayLine)
 		if r.Heartbeat != "" {
-			connect(r.Heartbeat, heartbeatLine, false, "")
+			connect(r.Heartbeat, heartbeatLine)
 		}
 	}
 	for _, c := range w.Contacts() {
 		if c.Contact != nil {
-			connect(c.Contact.Pin, contactLine, c.Contact.ActiveLow, c.Key)
+			l := connect(c.Contact.Pin, contactLine)
+			l.key, l.activeLow, l.breaks = c.Key, c.Contact.ActiveLow, c.Contact.Breaks()
 		}
 	}
 	return errors.Join(errs...)

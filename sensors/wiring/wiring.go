@@ -94,14 +94,20 @@ type Relay struct {
 	Pin         string   `yaml:"pin" required:"yes"`             // line name, such as GPIO17
 	Heartbeat   string   `yaml:"heartbeat"`                      // line of the watchdog relay, toggled in each good tick; wired sensors need it, or no_heartbeat
 	NoHeartbeat string   `yaml:"no_heartbeat" json:",omitempty"` // why there is no watchdog relay, in words; check and page keep reporting it
-	Feedback    *Contact `yaml:"feedback"`                       // optional auxiliary contact of the contactor
+	Feedback    *Contact `yaml:"feedback"`                       // optional mirror contact of the contactor
 }
 
-// Contact is a contact input.
+// Contact is a contact input. A broken wire reads like an open contact.
 type Contact struct {
 	Pin       string `yaml:"pin" required:"yes"`
-	ActiveLow bool   `yaml:"active_low"` // true: a low line means closed, with the pull-up on
+	ActiveLow bool   `yaml:"active_low"` // true: the closed contact makes the line low, with the pull-up on
+	// Normally is the contact at rest: with the contactor released, without air, with
+	// the charge not complete. Left out: open.
+	Normally string `yaml:"normally" json:",omitempty" accept:"open or closed" default:""`
 }
+
+// Breaks reports whether it is a break contact: open while what it shows is so.
+func (c *Contact) Breaks() bool { return c.Normally == "closed" }
 
 // Line names the pin and the level that means closed: what is proven of a contact holds
 // for both. It is "" without a contact.

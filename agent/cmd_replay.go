@@ -69,7 +69,11 @@ func (c *replayCmd) Run(p *program) error {
 	}
 	setup, err := cfg.ReplaySetup(c.Bay, c.Pack)
 	if err != nil {
-		return usage.Errorf("--bay, --pack: %w", err)
+		flag := "--pack"
+		if c.Bay != "" {
+			flag = "--bay"
+		}
+		return usage.Errorf("%s: %w", flag, err)
 	}
 	setup.Limits.StaleAfter = c.Hold
 	show := terminal.NewProgress(p.stderr, c.Traces)

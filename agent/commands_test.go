@@ -31,7 +31,7 @@ func TestHelp(t *testing.T) {
 		"run":    {"--config", "--listen", "SIGTERM", "sensors: simulated"},
 		"check":  {"--config", "--json", "--strict", "--schema", "line"},
 		"demo":   {"--speed", "--listen", "--broker", "--for", "--by-hand", "--logbook", "600", "127.0.0.1:1883"},
-		"replay": {"--config", "--pack", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm", "TRACE.csv", "standard input"},
+		"replay": {"--config", "--bay", "--pack", "--orders", "--start", "--every", "--events", "--schema", "hydrogen_pct", "charger_complete", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm", "TRACE.csv", "standard input"},
 		"lines":  {"--config", "--to", "--user", "bayward-keeper", "ExecStartPre", "low"},
 		"wiring": {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
 
@@ -94,6 +94,12 @@ func TestWrongInput(t *testing.T) {
 		"demo open to the network":                {args: []string{"demo", "--listen", "127.0.0.1:0", "--broker", "0.0.0.0:0"}, says: []string{"0.0.0.0", "127.0.0.1"}},
 		"replay without hold":                     {args: []string{"replay", "--config", good, "--hold", "0s", "-"}, says: []string{"--hold", "1s to 24h"}},
 		"unknown pack":                            {args: []string{"replay", "--config", good, "--pack", "none", "-"}, says: []string{"--pack", "none", "lift-a"}},
+		"unknown bay":                             {args: []string{"replay", "--config", good, "--bay", "bay-7", "-"}, says: []string{"--bay", "bay-7", "bay-1"}},
+		"no orders":                               {args: []string{"replay", "--config", good, "--orders", missing, "-"}, stdin: "time_s\n0\n", says: []string{"--orders", missing, "no such file"}},
+		"orders that are none":                    {args: []string{"replay", "--config", good, "--orders", good, "-"}, stdin: "time_s\n0\n", says: []string{"good.yaml:1:", "one JSON object on each line"}},
+		"lines that never come":                   {args: []string{"replay", "--config", good, "--every", "-1h", "-"}, says: []string{"--every", "-1h", "1h"}},
+		"no time of day":                          {args: []string{"replay", "--config", good, "--start", "noon", "-"}, says: []string{"--start", "noon"}},
+		"a replay of nothing":                     {args: []string{"replay", "--config", good}, says: []string{"TRACE.csv"}},
 		"no trace":                                {args: []string{"replay", "--config", good, missing}, says: []string{missing, "no such file", "standard input"}},
 		"a folder for a trace":                    {args: []string{"replay", "--config", good, t.TempDir()}, says: []string{"directory"}},
 		"time goes back": {

@@ -3,11 +3,14 @@ package main
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
 	"bayward/agent/config/configtest"
+	"bayward/agent/replay"
 
 	"github.com/stretchr/testify/require"
 )
@@ -43,4 +46,32 @@ func TestReplaySeveral(t *testing.T) {
 	require.Contains(t, complaints.String(), "given twice")
 	require.Equal(t, exitUsage, execute(context.Background(), append(args, "--plot", filepath.Join(dir, "p.svg"), traces[0], "-"), &program{strings.NewReader(""), &out, &complaints}))
 	require.Contains(t, complaints.String(), "--plot")
+	require.Equal(t, exitUsage, execute(context.Background(), append(args, "--orders", traces[0], traces[0], "-"), &program{strings.NewReader(""), &out, &complaints}))
+	require.Contains(t, complaints.String(), "--orders")
+}
+
+// TestReplayPrintsItsSchema needs neither a configuration nor a trace.
+func TestReplayPrintsItsSchema(t *testing.T) {
+	code, out, complaints := bayward(t, "", "replay", "--schema")
+	require.Equal(t, exitDone, code, complaints)
+	require.JSONEq(t, string(replay.Schema()), out)
+}
+
+// TestReplayEvery: between changes a line comes as often as it is asked for.
+func TestReplayEvery(t *testing.T) {
+	var trace strings.Builder
+	trace.WriteString("time_s,pack_v,pack_c,level_mm\n")
+	for s := 0; s <= 3600; s += 60 {
+		fmt.Fprintf(&trace, "%d,25.2,25,5\n", s)
+	}
+	times := func(args ...string) (all []string) {
+		code, out, complaints := bayward(t, trace.String(), append([]string{"replay", "--config", "../testdata/traces/packs.yaml", "--pack", "model-500ah", "-"}, args...)...)
+		require.Equal(t, exitDone, code, complaints)
+		for _, found := range regexp.MustCompile(`"time_s":(\d+)`).FindAllStringSubmatch(out, -1) {
+			all = append(all, found[1])
+		}
+		return all
+	}
+	changes := times()
+	require.Equal(t, append(changes, "660", "1260", "1860", "2460", "3060"), times("--every", "10m"))
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 
 	"bayward/agent/config"
 	"bayward/agent/usage"
@@ -17,6 +18,7 @@ type wiringCmd struct {
 	Resume   bool    `help:"Continue the last walk of this bay that was not finished; what it has proven is not asked for again."`
 	Last     bool    `help:"Print the newest commissioning record of the bay and exit."`
 	JSON     bool    `name:"json" help:"With --last: print it as JSON."`
+	First    string  `name:"first-hardware" type:"path" placeholder:"FILE" help:"Write what the newest signed walk of the bay has measured beside what the simulator assumes, as a row for the README's table of real bays, to a new file, and exit."`
 	Keeper   string  `type:"path" placeholder:"PATH" help:"Socket of bayward-keeper, which drives the relay, instead of /run/bayward-keeper/socket."`
 	Speed    float64 `default:"1" placeholder:"N" help:"With simulated sensors: how many times faster than life, 1 to 1000."`
 }
@@ -48,6 +50,9 @@ func (c *wiringCmd) Run(ctx context.Context, p *program) error {
 	}
 	if c.Last {
 		return walk.WriteLast(ctx, p.stdout, o.Config.Logbook.Path, o.Bay.Name, o.Voice, c.JSON)
+	}
+	if c.First != "" {
+		return walk.WriteFirst(ctx, o, c.First, os.DirFS("/"))
 	}
 	outliveReaders()
 	outliveKeys()

@@ -58,10 +58,12 @@ func TestWiringCommand(t *testing.T) {
 	if err := json.Unmarshal([]byte(out), &rec); code != exitDone || err != nil || !rec.Signed || len(rec.Steps) != 12 {
 		t.Errorf("--last --json: %d, %v\n%s", code, err, out)
 	}
+	first := firstHardware(t, path)
 	for name, row := range map[string]struct {
 		args []string
 		says string
 	}{
+		"the table's row is there":      {[]string{"--first-hardware", first}, "not overwritten"},
 		"the fragment is there already": {[]string{"--fragment", fragment}, "not overwritten"},
 		"nothing to resume":             {[]string{"--resume"}, "no unfinished walk"},
 		"no such bay":                   {[]string{"--bay", "bay-9"}, "must be one of bay-1"},
@@ -73,6 +75,32 @@ func TestWiringCommand(t *testing.T) {
 			t.Errorf("%s: exit code %d, said %q", name, code, said)
 		}
 	}
+}
+
+// firstHardware writes the row of a simulated walk and checks that it can be taken
+// for no real bay, and that the figures are those that the simulator assumes.
+func firstHardware(t *testing.T, config string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "first.md")
+	if code, _, said := bayward(t, "", "wiring", "--config", config, "--first-hardware", path); code != exitDone {
+		t.Fatalf("exit code %d, said %q", code, said)
+	}
+	raw, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, rows := string(raw), 0
+	_, row, _ := strings.Cut(text, "| --- | --- | --- | --- | --- |\n")
+	row, _, _ = strings.Cut(row, "\n")
+	for _, cell := range strings.Split(strings.Trim(row, "| "), " | ") {
+		if rows++; !strings.HasPrefix(cell, "SIMULATED: ") {
+			t.Errorf("a simulated walk has the cell %q", cell)
+		}
+	}
+	if rows != 5 || !strings.HasPrefix(text, "# SIMULATED") || !strings.Contains(row, "6 of 6 figures within") {
+		t.Errorf("%d cells in\n%s", rows, text)
+	}
+	return path
 }
 
 // inConfiguration copies a fragment's values over those of the shipped example

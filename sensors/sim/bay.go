@@ -72,7 +72,7 @@ func newBay(b *Bench, o Opts, w *wiring.Parts) (*Stand, error) {
 	}
 	y.contactor.hold = o.HeartbeatHold
 	if o.HeartbeatHold <= 0 {
-		y.contactor.hold = 10 * time.Second
+		y.contactor.hold = defaultHold
 	}
 	y.contactor.timed = w.Relay != nil && w.Relay.Heartbeat != ""
 	return y, nil

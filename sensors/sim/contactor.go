@@ -6,6 +6,8 @@ import "time"
 const (
 	pullIn  = 25 * time.Millisecond
 	dropOut = 15 * time.Millisecond
+
+	defaultHold = 10 * time.Second // of the timer relay
 )
 
 // contactor is the charge-enable contactor with the timer relay that a heartbeat

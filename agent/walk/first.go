@@ -2,6 +2,7 @@ package walk
 
 import (
 	"context"
+	_ "embed"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -46,24 +47,11 @@ func WriteFirst(ctx context.Context, o *Options, path string, root fs.FS) error 
 // FirstColumns are the columns of the table in README.md.
 const FirstColumns = "| board | kernel | parts | date | what was seen |"
 
-const firstHead = `# %s of %s
-
-CAUTION. Acid, explosive hydrogen, high current. bayward is not a certified safety device. One bay that
-passed its walk proves nothing about another: each is walked, and the independent cut-off stays.
-
-A row for the table of real bays in README.md. Before you send it, add by hand what no program can see: maker's
-class and rating of converters, isolators, relay, watchdog relay, contactor, probe and charger.
-
-%s
-| --- | --- | --- | --- | --- |
-%s
-
-What the walk measured, beside what the simulator assumes. A ratio far from 1 means that the tests at a desk have
-assumed another bay than yours.
-
-| figure | measured | assumed | ratio |
-| --- | --- | --- | --- |
-`
+// firstHead is the file's text up to the figures: with what it is, the bay, the
+// columns and the row.
+//
+//go:embed first.md
+var firstHead string
 
 // lookEvery is the interval of the walk's looks at an opening contactor.
 const lookEvery = 100 * time.Millisecond

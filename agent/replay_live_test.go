@@ -30,29 +30,27 @@ import (
 // liveTick is the time between two ticks of a live run in these tests.
 const liveTick = 5 * time.Second
 
-// liveBays are bays whose replay must decide as their live core does.
-func liveBays() map[string]struct {
+// liveBay is a bay whose replay must decide as its live core does.
+type liveBay struct {
 	wire  func(*wiring.Parts)
-	start sim.Opts
 	hours int
-} {
+	start sim.Opts
+}
+
+func liveBays() map[string]liveBay {
 	night := sim.Opts{StateOfCharge: 0.93, LevelMM: 8, PackC: 31, AmbientC: 20, AmbientSwingC: 3, Charger: sim.TwoStage, Connected: true}
-	return map[string]struct {
-		wire  func(*wiring.Parts)
-		start sim.Opts
-		hours int
-	}{
-		"every sensor, in the electrolyte":  {func(*wiring.Parts) {}, night, 12},
-		"on the case":                       {func(w *wiring.Parts) { w.Temperature.On = "case" }, night, 14},
-		"on the case, no air":               {func(w *wiring.Parts) { w.Temperature.On, w.Temperature.Ambient = "case", "" }, night, 14},
-		"no current, the charger's contact": {func(w *wiring.Parts) { w.Current = nil }, night, 10},
-		"no current, no contact, no gas":    {func(w *wiring.Parts) { w.Current, w.Complete, w.Hydrogen = nil, nil, nil }, night, 10},
-		"no feedback, no fan":               {func(w *wiring.Parts) { w.Relay.Feedback, w.Airflow = nil, nil }, night, 8},
+	return map[string]liveBay{
+		"every sensor, in the electrolyte":  {func(*wiring.Parts) {}, 12, night},
+		"on the case":                       {func(w *wiring.Parts) { w.Temperature.On = "case" }, 14, night},
+		"on the case, no air":               {func(w *wiring.Parts) { w.Temperature.On, w.Temperature.Ambient = "case", "" }, 14, night},
+		"no current, the charger's contact": {func(w *wiring.Parts) { w.Current = nil }, 10, night},
+		"no current, no contact, no gas":    {func(w *wiring.Parts) { w.Current, w.Complete, w.Hydrogen = nil, nil, nil }, 10, night},
+		"no feedback, no fan":               {func(w *wiring.Parts) { w.Relay.Feedback, w.Airflow = nil, nil }, 8, night},
 		"two rods": {func(w *wiring.Parts) {
 			w.Level.Kind, w.Level.Settings = level.Ladder, level.Settings{
 				ExcitationV: 3.3, PullOhm: 10000, EndOhm: 47000, Rods: []level.Rod{{HeightMM: -5, SeriesOhm: 22000}, {HeightMM: 4, SeriesOhm: 10000}},
 			}
-		}, night, 6},
+		}, 6, night},
 	}
 }
 
@@ -118,7 +116,14 @@ func (d *diary) tick(t *testing.T, p *bay.Picture) {
 		d.trace.WriteString("," + name)
 	}
 	for _, s := range d.sensors() {
-		d.trace.WriteString("," + fresh(p, p.Seen.Of(s)))
+		r := p.Seen.Of(s)
+		if s == reading.PackCurrent && r.OK() { // as read: the picture has it less its zero
+			r.Value = p.Amps.NowA
+			if p.Amps.ZeroKnown {
+				r.Value += p.Amps.ZeroA
+			}
+		}
+		d.trace.WriteString("," + fresh(p, r))
 	}
 	d.trace.WriteString("\n")
 	d.pictures = append(d.pictures, asJSON(t, p))
@@ -195,10 +200,8 @@ func again(t *testing.T, cfg *config.Config, live *diary, o replay.Options) stri
 	return out.String()
 }
 
-// TestReplayOfAnExchange: two packs take turns at one bay, recognised by their sensors
-// or named by a person, and each finds its own history again.
-func TestReplayOfAnExchange(t *testing.T) {
-	const packs = `site: quarry-road
+// twoPacks is a site with one bay for two packs, with a place for the number of each one's sensor.
+const twoPacks = `site: quarry-road
 agent: shed-2
 sensors: simulated
 http: {listen: "127.0.0.1:0"}
@@ -209,13 +212,17 @@ packs:
   - {name: lift-a, cells: 12, capacity_ah: 225, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130%s}
   - {name: lift-b, cells: 12, capacity_ah: 300, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22, free_surface_cm2: 130%s}
 `
+
+// TestReplayOfAnExchange: two packs take turns at one bay, recognised by their sensors
+// or named by a person, and each finds its own history again.
+func TestReplayOfAnExchange(t *testing.T) {
 	for _, recognised := range []bool{true, false} {
 		a, b, numberB := "", "", ""
 		if recognised {
 			numberB = "28-00000000000b"
 			a, b = ", sensor: 28-00000000000a", ", sensor: "+numberB
 		}
-		cfg := configtest.Parse(t, fmt.Sprintf(packs, t.TempDir()+"/logbook.db", a, b))
+		cfg := configtest.Parse(t, fmt.Sprintf(twoPacks, t.TempDir()+"/logbook.db", a, b))
 		start := sim.Opts{StateOfCharge: 0.9, LevelMM: 8, AmbientC: 20, Charger: sim.TwoStage, Connected: true}
 		site := assemblytest.New(t, cfg, map[string]sim.Opts{"bay-1": start}, nil)
 		setups, err := cfg.Setups()
@@ -309,6 +316,9 @@ func (s *shift) give(t *testing.T, by string, o order.Order) bay.Event {
 	}
 }
 
+// zeroA is what the current sensor shows in these nights when nothing flows.
+const zeroA = 1.0
+
 // work is a night's work at the bay: what is taken, what is asked back, and what is
 // refused.
 func (s *shift) work(t *testing.T) {
@@ -326,6 +336,8 @@ func (s *shift) work(t *testing.T) {
 	taken("Ann", order.Order{Kind: order.Hold, Reason: "plug is loose", Note: "since noon"})
 	taken("Ann", order.Order{Kind: order.Level, Cell: 3, LevelMM: 7.5})
 	refused(order.NoSuchLock, order.Order{Kind: order.LockRemove, Lock: order.LockHold, Of: "Bob", Reason: "gone home", NobodyAtPack: true})
+	s.wait(t, 10*time.Minute) // nothing flows: the zero of the current is measured
+	require.InDelta(t, zeroA, s.Loop.Pictures()[0].Amps.ZeroA, 0.1)
 	taken("Ann", order.Order{Kind: order.Unhold})
 	s.run(t, 20*time.Hour, func(p *bay.Picture) bool { return p.Stage == bay.ReadyToWater })
 	taken("Ann", order.Order{Kind: order.VisitOpen, Note: "confirmed: wear"})
@@ -358,6 +370,9 @@ func TestTheRecordIsReplayed(t *testing.T) {
 	night := sim.Opts{StateOfCharge: 0.95, LevelMM: 8, PackC: 27, AmbientC: 20, AmbientSwingC: 3, Charger: sim.TwoStage, Connected: true}
 	site := assemblytest.New(t, cfg, map[string]sim.Opts{"bay-1": night}, func(s *assemblytest.Site, p *assembly.Parts) {
 		p.Wall = func() (time.Time, bool) { return start.Add(s.Bench.Now()), true }
+		off := *cfg.Bays[0].Wiring.Current // the simulated one is made
+		off.ZeroV -= zeroA / off.AmperesPerVolt
+		cfg.Bays[0].Wiring.Current = &off
 	})
 	setups, err := cfg.Setups()
 	require.NoError(t, err)

@@ -10,11 +10,18 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"bayward/agent/reading"
 	"bayward/agent/replay"
 )
 
 // faults are what a field may have instead of a number.
-const faults = "open, short, over-range, implausible, contradictory, no-answer, bus-stuck, timeout, bad-crc, power-on, stale, not-moving, exchanged"
+var faults = func() string {
+	var all []string
+	for _, f := range reading.Faults() {
+		all = append(all, f.String())
+	}
+	return strings.Join(all, ", ")
+}()
 
 func TestBadTraces(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{

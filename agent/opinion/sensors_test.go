@@ -39,6 +39,9 @@ func voltageStuck(t *testing.T) *yard {
 // completeWelded: the charger's contact shows its end since ever.
 func completeWelded(t *testing.T) *yard {
 	y := newYard(t, 34, everySensor)
+	y.room.fan = false // its proof must have been seen off
+	y.tick(time.Second)
+	y.room.fan = true
 	y.spoil = func(r *bay.Readings) { r.ChargerComplete = reading.Good(1, y.now) }
 	y.overcharges(72, 25)
 	return y

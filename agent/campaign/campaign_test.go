@@ -89,7 +89,9 @@ const (
 
 // elsewhere names the findings that no trial raises, and why.
 var elsewhere = map[interlock.Code]string{
-	interlock.WaterBalance: "needs a level that is wrong for six hours of calm after charges: agent/water/balance_test.go",
+	interlock.WaterUnrecorded: "needs somebody who pours into the pack with the lid open: agent/bay/unrecorded_test.go",
+	interlock.ReadingsOff:     "needs a person who reads wrong four times: agent/bay/unrecorded_test.go",
+	interlock.WaterBalance:    "needs a level that is wrong for six hours of calm after charges: agent/water/balance_test.go",
 }
 
 // trials contains every fault of the simulator, and what else breaks.

@@ -42,6 +42,8 @@ var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.HydrogenWarning:    func(in *interlock.Inputs) { in.Hydrogen.Value = 1 },
 	interlock.PackWarm:           func(in *interlock.Inputs) { in.PackC.Value = 43 },
 	interlock.WaterBalance:       func(in *interlock.Inputs) { in.ApartMM = 4.1 },
+	interlock.WaterUnrecorded:    func(in *interlock.Inputs) { in.UnrecordedMM = 5 },
+	interlock.ReadingsOff:        func(in *interlock.Inputs) { in.ReadOffMM = 2 },
 	interlock.RecordFailing:      func(in *interlock.Inputs) { in.RecordFailing = true },
 }
 

@@ -90,6 +90,11 @@ type Inputs struct {
 
 	WaterKnown bool
 	ApartMM    float64
+	// UnrecordedMM is the rise of the level that no recorded water explains, 0 for none.
+	UnrecordedMM float64
+	// ReadOffMM is how far level readings always err to one side against the probe, up
+	// when positive; 0 when they do not.
+	ReadOffMM float64
 
 	VisitOpen, Held, RecordFailing bool
 	HeldAt                         Evidence
@@ -149,6 +154,8 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[HydrogenWarning] = l.judgeGas(in.Hydrogen)
 	out[PackWarm] = onCase(rising(shifted(in.PackC, in.WarmerK), warmClearC, warmC), in.WarmerK)
 	out[WaterBalance] = judgeWater(in.WaterKnown, in.ApartMM)
+	out[WaterUnrecorded] = unless(in.UnrecordedMM != 0, Evidence{Value: in.UnrecordedMM})
+	out[ReadingsOff] = judgeReadings(in.ReadOffMM)
 	out[RecordFailing] = unless(in.RecordFailing, Evidence{})
 	judgePlug(in.Plug, out)
 }

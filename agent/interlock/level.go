@@ -51,3 +51,12 @@ func judgeDoubted(in *Inputs) Judged {
 		return Judged{Bad, e}
 	}
 }
+
+// judgeReadings names level readings that always err to one side against the probe.
+func judgeReadings(offMM float64) Judged {
+	e := Evidence{Value: offMM}
+	if offMM < 0 {
+		e.Value, e.Reason = -offMM, TooLow
+	}
+	return unless(offMM != 0, e)
+}

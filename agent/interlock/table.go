@@ -34,6 +34,8 @@ const (
 	HydrogenWarning
 	PackWarm
 	WaterBalance
+	WaterUnrecorded
+	ReadingsOff
 	RecordFailing
 	NumCodes
 )
@@ -232,6 +234,19 @@ var Table = [NumCodes]Rule{
 		Raise:     6 * time.Hour, Clear: time.Hour,
 		Why:   "Stratified and gassy electrolyte takes hours to settle.",
 		Basis: "Faraday's law: 0.336 g of water per ampere-hour; tolerance is the project's own",
+	},
+	WaterUnrecorded: {
+		Code: WaterUnrecorded, Name: "water-unrecorded", Severity: Warning,
+		ClearWhen: "that water is recorded as a late visit, or the level of every other cell was read since",
+		Why:       "The level must have been still for ten minutes before and after: at once.",
+		Basis:     "no standard: water that nobody recorded is in no cell but the one that shows it; acid that returns with the charge moves the level by 2 mm at most, a probe is off by 1 mm",
+	},
+	ReadingsOff: {
+		Code: ReadingsOff, Name: "readings-off", Severity: Warning,
+		Reasons:   []Reason{TooLow},
+		ClearWhen: "the average of the last four is off by less than 1.5 mm, or one of them errs to the other side",
+		Why:       "Four readings are the condition.",
+		Basis:     "common practice, no source: a probe may be off by 1 mm for good; a reading by rod is off by 0.6 mm at random and a probe by 0.8 mm, so the average of four by 0.5 mm, and 2 mm is twice that beyond",
 	},
 	RecordFailing: {
 		Code: RecordFailing, Name: "record-failing", Severity: Warning,

@@ -219,6 +219,8 @@ func (b *Balance) level(number int, levelMM, sd float64) Rejected {
 	settled := levelMM - b.riseMM - b.gasMM
 	if why == NotRejected || why == NoPilotLevel {
 		b.readKnown(number-1, settled, sd)
+		b.seen(number)
+		b.compareProbe(number, settled, sd)
 	}
 	if why != NotRejected {
 		return why
@@ -243,6 +245,7 @@ func (b *Balance) Dry(number int) {
 	}
 	b.cells[number-1].Dry = true
 	b.dryKnown(number - 1)
+	b.seen(number)
 	if mm, known := b.NowMM(number); known && mm > 0 {
 		b.read(number-1, -b.riseMM-b.gasMM-b.pilotFor(number-1))
 	}
@@ -327,14 +330,15 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 	if beforeOK {
 		b.learnScale(beforeMM)
 	}
-	pilotML := b.pilotML(givenML)
-	late := b.recorded(b.mm(pilotML))
+	pilotML, shown := b.pilotML(givenML), b.shown(!beforeOK)
+	late := b.recorded(b.mm(pilotML), !beforeOK)
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
 		if givenML[i] != c.PouredML {
 			c.Fresh = false
 		}
 		switch {
+		case shown.Has(i + 1):
 		case i+1 == b.cfg.Pilot && !b.byRod.Has(i+1) && c.PouredML == 0: // its probe shows the water itself
 		case beforeOK && b.s.Known && !b.open:
 			c.OffsetMM += beforeMM + b.mm(givenML[i]) - b.s.SettledMM
@@ -348,9 +352,9 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 	if b.open && beforeOK {
 		b.anchor(beforeMM+b.mm(pilotML), gassingAh)
 	}
-	b.undo, b.due = 0, false
+	b.undo, b.againstUndo, b.due = 0, false, false
 	b.diffs.outdated = true
-	b.closeKnown(givenML, guessed, beforeMM, beforeOK)
+	b.closeKnown(without(givenML, shown), guessed, beforeMM, beforeOK)
 	b.countFills(givenML, guessed)
 }
 

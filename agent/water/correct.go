@@ -17,6 +17,8 @@ func (b *Balance) Unread(number int) {
 	}
 	c.Dry, c.WasDry = wasDry, false
 	b.unreadKnown(number - 1)
+	b.unseen(number)
+	b.unreadProbe(number)
 	b.doubt(number - 1)
 	b.diffs.outdated = true
 }
@@ -74,6 +76,7 @@ func (b *Balance) CorrectLevel(number int, byMM float64, void bool) {
 	if void {
 		c.Fresh, c.Dry = false, c.Dry || c.WasDry
 		b.know.cells[number-1].lose()
+		b.unseen(number)
 	} else {
 		c.OffsetMM += min(byMM, 0)
 		b.know.cells[number-1].span(byMM)

@@ -35,6 +35,10 @@ type Memory struct {
 	HeldMM  []float64   `json:"held_mm,omitempty"`  // see held
 	StillMM *[2]float64 `json:"still_mm,omitempty"` // the level that was still, from and to
 	RisenMM float64     `json:"risen_mm,omitempty"` // see Status.UnrecordedMM
+	// Seen are the cells that were read since it; a memory of an older program lacks it.
+	Seen   CellSet   `json:"risen_read,omitempty"`
+	OffMM  []float64 `json:"read_off_mm,omitempty"` // see against
+	OffNow bool      `json:"read_off,omitempty"`    // they were named
 }
 
 // Memory returns what must survive a restart, as of the last step.
@@ -49,7 +53,11 @@ func (b *Balance) Memory() Memory {
 	}
 	m.GasMM = b.gasMM
 	m.HeldMM = append(m.HeldMM, b.held.mm[:b.held.n]...)
-	if m.RisenMM = b.s.UnrecordedMM; b.still.known {
+	if m.RisenMM = b.s.UnrecordedMM; m.RisenMM > 0 {
+		m.Seen = b.others() &^ b.risen
+	}
+	m.OffMM, m.OffNow = append(m.OffMM, b.against.list()...), b.against.named
+	if b.still.known {
 		m.StillMM = &[2]float64{b.still.lowMM, b.still.highMM}
 	}
 	if r := &b.know.rise; r.pending {
@@ -76,7 +84,7 @@ func (m *Memory) Valid(cells int) bool {
 		lists = append(lists, []float64{*m.RiseMM})
 	}
 	return !slices.ContainsFunc(lists, func(list []float64) bool { return !allSane(list) }) &&
-		m.GasMM >= 0 && m.GasMM <= mostMM && heldValid(m.HeldMM) && m.scaleValid() && m.cellsValid(cells)
+		m.GasMM >= 0 && m.GasMM <= mostMM && heldValid(m.HeldMM) && againstValid(m.OffMM) && m.scaleValid() && m.cellsValid(cells)
 }
 
 func (m *Memory) scaleValid() bool {
@@ -172,6 +180,11 @@ func (b *Balance) restoreKnown(m *Memory, now, gap time.Duration) {
 	k := &b.know
 	k.older, k.touched, k.outdated = len(m.Known) == 0, m.Touched, true
 	b.s.ReadDue, b.s.UnrecordedMM, b.gasMM = m.ReadDue, m.RisenMM, m.GasMM
+	if m.RisenMM > 0 {
+		b.risen, b.risenMM = b.others()&^m.Seen, m.RisenMM
+	}
+	b.against.n, b.against.named = copy(b.against.mm[:], m.OffMM), m.OffNow
+	b.s.ReadOffMM = b.against.judge()
 	if b.calmFrom = math.MinInt64; m.GasMM > calmGas*b.holdUpMM() { // a charge that the restart cut has no end
 		b.calmFrom = now + calmFor + endSeen
 	}

@@ -67,7 +67,7 @@ func (b *Balance) settle(in *Inputs, dt time.Duration) {
 		b.s.RiseMM = b.thermal(in.PackC.Value) + b.gasMM
 	}
 	if !in.Level.Usable() || !in.PackC.OK() {
-		b.s.Known, b.open, b.held.pending = false, false, false
+		b.s.Known, b.open, b.held.pending, b.probeCalm = false, false, false, false
 		return
 	}
 	calm := !in.Gassing && (!in.AnyCharge || in.Now-in.ChargeEnded >= calmFor) && in.Now >= b.calmFrom
@@ -79,7 +79,7 @@ func (b *Balance) settle(in *Inputs, dt time.Duration) {
 		}
 	}
 	b.begin(low, high, calm)
-	b.lowMM, b.spanMM = low, high-low
+	b.lowMM, b.spanMM, b.probeCalm = low, high-low, calm
 	if calm && !b.open && !b.atCells {
 		b.unrecorded(b.still.look(in.Now, low, high))
 	}

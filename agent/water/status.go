@@ -32,8 +32,11 @@ type Status struct {
 	// UnrecordedMM is how far the pilot's level has risen, since the last recorded water,
 	// by water that nobody recorded.
 	UnrecordedMM float64
-	Doubts       CellSet // cells whose careful lower bound is not clear of the plate tops
-	ReadAsk      CellSet // cells to read at the next visit, see ReadFirst
+	// ReadOffMM is how far the last level readings in the probe's cell are above the
+	// probe, on average, if all of them err to that side; 0 if not.
+	ReadOffMM float64
+	Doubts    CellSet // cells whose careful lower bound is not clear of the plate tops
+	ReadAsk   CellSet // cells to read at the next visit, see ReadFirst
 	// HeldMM is by how much gas among the plates raised the level in the last charges;
 	// valid with HeldOK.
 	HeldMM     float64

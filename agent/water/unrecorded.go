@@ -53,13 +53,66 @@ func (b *Balance) unrecorded(riseMM float64) {
 		}
 	}
 	b.s.UnrecordedMM += riseMM
+	b.risen, b.risenMM = b.others(), b.s.UnrecordedMM
 	b.diffs.outdated = true
 }
 
-// recorded returns how much of the pilot's water, mm, is a rise that was taken as
-// unrecorded before, and ends it: its visit was recorded later.
-func (b *Balance) recorded(pilotMM float64) float64 {
-	was := min(b.s.UnrecordedMM, max(pilotMM, 0))
-	b.s.UnrecordedMM, b.still = 0, still{}
-	return was
+// others are the cells whose level no probe shows.
+func (b *Balance) others() (set CellSet) {
+	for i := range b.cfg.Cells {
+		if i+1 != b.cfg.Pilot {
+			set |= 1 << i
+		}
+	}
+	return set
+}
+
+// seen takes that a cell's level was read since the rise. Once each was, it no longer
+// matters who watered.
+func (b *Balance) seen(number int) {
+	if b.risen &^= 1 << (number - 1); b.risen == 0 {
+		b.s.UnrecordedMM = 0
+	}
+}
+
+// unseen takes a reading back. Until the visit in which it was made is closed, it may be
+// the one that ended the question.
+func (b *Balance) unseen(number int) {
+	if b.risenMM > 0 {
+		b.risen |= 1 << (number - 1) & b.others()
+		b.s.UnrecordedMM = b.risenMM
+	}
+}
+
+// shown are the cells whose readings since the rise already show the water of a visit
+// that is recorded later.
+func (b *Balance) shown(later bool) CellSet {
+	if !later || b.s.UnrecordedMM == 0 {
+		return 0
+	}
+	return b.others() &^ b.risen
+}
+
+// without returns the water of all cells but these.
+func without(ml *[MaxCells]float64, cells CellSet) *[MaxCells]float64 {
+	out := *ml
+	for i := range out {
+		if cells.Has(i + 1) {
+			out[i] = 0
+		}
+	}
+	return &out
+}
+
+// recorded takes the water of a visit. A visit that was recorded later ends the question
+// of who watered, and it returns how much of the pilot's water, mm, is the rise that was
+// taken as unrecorded before. One with water of its own does not.
+func (b *Balance) recorded(pilotMM float64, later bool) (lateMM float64) {
+	b.still = still{}
+	if later {
+		lateMM = min(b.s.UnrecordedMM, max(pilotMM, 0))
+		b.s.UnrecordedMM, b.risen = 0, 0
+	}
+	b.risenMM = b.s.UnrecordedMM
+	return lateMM
 }

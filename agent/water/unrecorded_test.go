@@ -79,3 +79,68 @@ func TestNoUnrecordedWater(t *testing.T) {
 		})
 	}
 }
+
+// TestReadingsEndTheQuestion: who watered is asked until the level of every cell but the
+// probe's was read, over restarts; a reading that is taken back does not count, and a
+// visit with water of its own ends nothing.
+func TestReadingsEndTheQuestion(t *testing.T) {
+	r := newRig(known(), 6)
+	r.hours(2, 6)
+	r.hours(1, 11)
+	var given, visit [water.MaxCells]float64
+	visit[0] = 13
+	r.in.Visit, r.in.AtCells, r.in.VisitMM, r.in.GivenML = true, true, 11, &visit
+	r.hours(1, 11)
+	r.in.Visit, r.in.AtCells, r.in.GivenML = false, false, nil
+	r.Filled(&visit, 0, 11, true, r.in.GassingAh)
+	require.InDelta(t, 5, r.Status().UnrecordedMM, 0.01)
+
+	for cell := 1; cell <= 11; cell++ {
+		if cell%2 == 0 {
+			r.Dry(cell)
+		} else {
+			require.Equal(t, water.NotRejected, r.Level(cell, 8))
+		}
+	}
+	require.InDelta(t, 5, r.Again().UnrecordedMM, 0.01, "one is left")
+	m := r.Memory()
+	require.True(t, m.Valid(12))
+	again := &rig{Balance: water.New(known()), now: r.now}
+	again.Restore(&m, again.now, 0)
+	again.stand(11, 11)
+	again.Level(12, 8)
+	require.Zero(t, again.Again().UnrecordedMM)
+	again.Unread(12)
+	require.InDelta(t, 5, again.Again().UnrecordedMM, 0.01, "taken back")
+	again.Level(12, 8)
+	again.Filled(&given, 0, 11, true, 0)
+	again.Unread(12)
+	require.Zero(t, again.Again().UnrecordedMM, "its visit is closed")
+
+	m.Seen = 0 // as an older program stored it
+	again = &rig{Balance: water.New(known()), now: r.now}
+	again.Restore(&m, again.now, 0)
+	again.stand(11, 11)
+	again.Level(12, 8)
+	require.InDelta(t, 5, again.Again().UnrecordedMM, 0.01)
+}
+
+// TestLateWaterRaisesNoCellThatWasReadSince: its reading shows that water already.
+func TestLateWaterRaisesNoCellThatWasReadSince(t *testing.T) {
+	r := newRig(known(), 6)
+	r.hours(2, 6)
+	r.hours(1, 11)
+	r.Level(1, 11)
+	var given [water.MaxCells]float64
+	for i := range 12 {
+		given[i] = 13 * 5
+	}
+	r.Again()
+	read, surely := r.Status().LevelMM[0], r.Memory().Known[0]
+	r.Filled(&given, 0, 0, false, r.in.GassingAh)
+	r.hours(2, 11)
+	require.InDelta(t, read, r.Status().LevelMM[0], 0.01)
+	require.InDelta(t, surely.LevelMM, r.Memory().Known[0].LevelMM, 0.01)
+	require.InDelta(t, 11, r.Status().LevelMM[1], 0.01)
+	require.Zero(t, r.Status().UnrecordedMM)
+}

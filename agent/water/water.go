@@ -88,24 +88,32 @@ type Balance struct {
 	began     bool
 	know      knowledge
 	still     still
-	lowMM     float64       // settled level that the probe proves
-	spanMM    float64       // that the probe leaves open
-	calmFrom  time.Duration // not before, after a restart
-	atCells   bool          // and the three below, of the last step
-	visit     bool
-	visitMM   float64
-	given     *[MaxCells]float64
-	byRod     CellSet        // cells whose level was read in the open visit
-	overHere  CellSet        // cells that the open visit took over their ceiling
-	blocked   bool           // of the last step
-	short     CellSet        // cells that need covering in the open visit
-	before    [MaxCells]Cell // cells before their last level reading, of those in undo
-	undo      CellSet
-	edge      edge
-	open      bool // the probe works but leaves more than wideMM open
-	use       use
-	teaches   bool    // calmMM was measured since the anchor
-	calmMM    float64 // last settled level in calm electrolyte
+	risenMM   float64 // UnrecordedMM before the readings of the open visit
+	risen     CellSet // cells that were not read since UnrecordedMM
+	against   against // level readings in the probe's cell
+	// againstBefore is what it was before the last reading of the open visit, with
+	// againstUndo.
+	againstBefore against
+	againstUndo   bool
+	lowMM         float64       // settled level that the probe proves
+	spanMM        float64       // that the probe leaves open
+	probeCalm     bool          // and the electrolyte is calm
+	calmFrom      time.Duration // not before, after a restart
+	atCells       bool          // and the three below, of the last step
+	visit         bool
+	visitMM       float64
+	given         *[MaxCells]float64
+	byRod         CellSet        // cells whose level was read in the open visit
+	overHere      CellSet        // cells that the open visit took over their ceiling
+	blocked       bool           // of the last step
+	short         CellSet        // cells that need covering in the open visit
+	before        [MaxCells]Cell // cells before their last level reading, of those in undo
+	undo          CellSet
+	edge          edge
+	open          bool // the probe works but leaves more than wideMM open
+	use           use
+	teaches       bool    // calmMM was measured since the anchor
+	calmMM        float64 // last settled level in calm electrolyte
 	// calmLostML is the water that the balance had lost by then.
 	calmLostML float64
 	lowUse     float64 // use of the lowest cell over that of the pilot

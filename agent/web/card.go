@@ -18,7 +18,6 @@ type card struct {
 	Contactor    string
 	Says         string
 	Next, ToDo   string
-	Unrecorded   string // asks who watered when the level rose without a visit
 	Read         string // which cells somebody must read, and by when; "" for none
 	Findings     []findingText
 	Values       []value
@@ -46,7 +45,7 @@ func newCard(p *bay.Picture, v words.Voice, now time.Time) card {
 		Since: v.Say("bay.since", v.Say("stage."+p.Stage.String()), v.Span(p.Now-p.StageAt),
 			v.Say("permit."+p.Permit.String()), v.Span(p.Now-p.Permit.Since), or(p.Pack.Name, v.Say("pack.none"))),
 		Unnamed: !p.Named() && p.Stage != bay.Vacant,
-		Read:    v.ReadDue(p), Unrecorded: v.Unrecorded(p), Contactor: contactor(v, p), Held: p.Findings[interlock.Held].Raised, Water: v.Water(p), Values: append(values(p, v), watchdog(p, v, now)...),
+		Read:    v.ReadDue(p), Contactor: contactor(v, p), Held: p.Findings[interlock.Held].Raised, Water: v.Water(p), Values: append(values(p, v), watchdog(p, v, now)...),
 		VisitOpen: p.Visit.Open, WantsVisit: words.UrgencyOf(p) == words.Todo || p.Findings[interlock.PlatesBare].Raised || p.Findings[interlock.LevelDoubted].Raised || p.Water.ReadDue,
 	}
 	if p.Visit.Open {

@@ -495,7 +495,10 @@ func TestAVisitAsksForReadings(t *testing.T) {
 	require.NotContains(t, text(t, b.get(visit+"?cell=7")), "Read it first")
 	page = text(t, b.get(visit+"?step=close"))
 	require.Contains(t, page, "Not read yet: cells 3, 11.")
-	b.change("bay-1", func(p *bay.Picture) { p.Visit, p.Stage, p.Water.UnrecordedMM = bay.Visit{}, bay.Charging, 6 })
+	b.change("bay-1", func(p *bay.Picture) {
+		p.Visit, p.Stage = bay.Visit{}, bay.Charging
+		raise(p, interlock.WaterUnrecorded, interlock.Evidence{Value: 6})
+	})
 	require.Contains(t, text(t, b.get("/bays/bay-1")), "The level rose by 6 mm without a visit. Who watered which cells?")
 	require.Contains(t, text(t, b.get("/bays/bay-1")), "Levels must be read now: cells 7, 3, 11.")
 }

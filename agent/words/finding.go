@@ -161,7 +161,7 @@ func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit str
 		return strconv.Itoa(int(e.Value)), strconv.Itoa(int(e.Limit))
 	case interlock.LevelDoubted:
 		return v.Hours(e.Value), strconv.Itoa(int(e.Limit))
-	case interlock.WaterBalance:
+	case interlock.WaterBalance, interlock.WaterUnrecorded, interlock.ReadingsOff:
 		return v.heightShort(math.Abs(e.Value)), v.heightShort(e.Limit)
 	case interlock.ContactorStuck, interlock.ContactorOpen:
 		show = v.figure("A", 1)

@@ -93,8 +93,9 @@ func bayWater(b *dashboard.DashboardBuilder) {
 		query{of("bayward_water_needed_liters"), "needed"},
 		query{fmt.Sprintf("max by (bay) (increase(bayward_water_lost_liters_total{%s}[1d]))", oneBay), "lost in 24 h"},
 		query{fmt.Sprintf("sum by (bay) (increase(bayward_water_given_liters_total{%s}[1d]))", oneBay), "given in 24 h"}).Decimals(2).Min(0))
-	b.WithPanel(lines(text{"How long does the water last?", "Forecast until the level reaches the lowest level for charging.", "s", "there is no forecast"}, 8,
-		query{of("bayward_water_forecast_seconds"), "lasts"}).Min(0))
+	b.WithPanel(lines(text{"How long does the water last, and when must levels be read?", "Forecast until the level reaches the lowest level for charging, and until somebody must have read the cells that the bay's page names. At 0 the charge is blocked until they are read.", "s", "there is no forecast"}, 8,
+		query{of("bayward_water_forecast_seconds"), "water lasts"},
+		query{of("bayward_level_reading_due_seconds"), "levels read within"}).Min(0))
 	b.WithPanel(lines(text{"How much was charged, and how much of it went into gas?", "Ampere-hours in the last 24 hours.", "none", "the agent did not answer"}, 12,
 		query{fmt.Sprintf("max by (bay) (increase(bayward_charge_coulombs_total{%s}[1d])) / 3600", oneBay), "charged, Ah"},
 		query{fmt.Sprintf("max by (bay) (increase(bayward_gassing_coulombs_total{%s}[1d])) / 3600", oneBay), "gassed, Ah"}).Decimals(0).Min(0))

@@ -76,7 +76,7 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 	for _, s := range stages()[1:] {
 		stage = append(stage, fmt.Sprintf(`bayward_stage{%s,stage="%s"} * %d`, yardBays, s.text, s.value))
 	}
-	b.WithPanel(list(text{"Which packs need attention, and why?", "The 50 bays with the most findings, each with its stage, its permit, the water to bring and how long its water lasts. " +
+	b.WithPanel(list(text{"Which packs need attention, and why?", "The 50 bays with the most findings, each with its stage, its permit, the water to bring, how long its water lasts, and within what time its levels must be read. " +
 		"An empty field is not known. The bay's name links to its board.", "none", "no pack needs attention, or no bay reports: see the figures above"}, boardWidth, "findings",
 		column{query{fmt.Sprintf("topk(50, %s > 0)", needs), "findings"}, "none", 0, nil},
 		column{query{atNeeding(fmt.Sprintf("(sum %s (%s))", byBay, join(stage, " or "))), "stage"}, "none", 0, mapped(stages()...)},
@@ -84,6 +84,7 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 			mapped(word{0, "blocked", "red"}, word{1, "permitted", "green"})},
 		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_water_needed_liters{%s}))", byBay, yardBays)), "water"}, "litre", 2, nil},
 		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_water_forecast_seconds{%s}))", byBay, yardBays)), "lasts"}, "s", 1, nil},
+		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_level_reading_due_seconds{%s}))", byBay, yardBays)), "read within"}, "s", 1, nil},
 	).OverrideByName("bay", []dashboard.DynamicConfigValue{{Id: "links", Value: []map[string]any{{
 		"title": "the bay's board", "url": "/d/bayward-bay?var-site=${__data.fields.site}&var-agent=${__data.fields.agent}&var-bay=${__data.fields.bay}",
 	}}}}))

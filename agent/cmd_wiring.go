@@ -28,9 +28,9 @@ func (wiringCmd) Help() string {
 	return `Walks a technician through a bay before it goes to work: shows each sensor live, asks for one thing at a time ` +
 		`(pull the plug, lift the probe, open and replace it at the box, warm the sensor) and proves that the reading follows; compares voltage, current, ` +
 		`temperature and level with hand instruments; then proves that the relay obeys, that the watchdog relay opens without heartbeat, ` +
-		`and that the relay opens when the program dies.
+		`that the relay opens when the program dies, and that a charge's current ends with it.
 
-The charger's supply must be locked off for all of it. The relay is closed for seconds only, with your word that the charger is off, ` +
+The charger's supply must be locked off for all of it but the last step, a charge of seconds. The relay is closed for seconds only, with your word that the charger is off, ` +
 		`while the core that guards the bay would grant a charge, and under a watch that opens it at once. Stop the agent first (systemctl stop bayward).
 
 The record goes to the logbook, step by step and signed at the end; the calibration is printed, or written to --fragment, and never put ` +

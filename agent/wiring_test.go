@@ -55,7 +55,7 @@ func TestWiringCommand(t *testing.T) {
 	}
 	code, out, _ = bayward(t, "", "wiring", "--config", path, "--last", "--json")
 	var rec commission.Record
-	if err := json.Unmarshal([]byte(out), &rec); code != exitDone || err != nil || !rec.Signed || len(rec.Steps) != 12 {
+	if err := json.Unmarshal([]byte(out), &rec); code != exitDone || err != nil || !rec.Signed || len(rec.Steps) != 15 {
 		t.Errorf("--last --json: %d, %v\n%s", code, err, out)
 	}
 	first := firstHardware(t, path)

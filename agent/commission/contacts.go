@@ -37,6 +37,13 @@ func (w *walk) airflow(ctx context.Context, s *Step) error {
 		task{asks: words.Of("walk.airflow.off"), act: FanOff}, task{asks: words.Of("walk.airflow.on"), act: FanOn}, 0)
 }
 
+// mirror proves that the broken wire of a mirror contact is an alarm: it reads as a
+// closed contactor. A make contact that is taken for one would read open.
+func (w *walk) mirror(ctx context.Context, s *Step) error {
+	return w.toggled(ctx, s, "feedback", feedback,
+		task{asks: words.Of("walk.mirror.open"), act: OpenFeedback}, task{asks: words.Of("walk.mirror.close"), act: CloseFeedback}, 1)
+}
+
 func (w *walk) complete(ctx context.Context, s *Step) error {
 	on, off := "walk.complete.bridge", "walk.complete.unbridge"
 	if w.Bay.Wiring.Complete.Breaks() {

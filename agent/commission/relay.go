@@ -27,17 +27,15 @@ const (
 // those that close it.
 var (
 	needed     = []string{"rest", "voltage", "level", "temperature", "current", "airflow"}
-	relaySteps = []string{"relay", "heartbeat", "death"}
+	relaySteps = []string{"relay", "heartbeat", "death", "charge"}
 )
 
 // allow gets permission to close the relay from the proven steps, from the person
 // and from the core that guards the bay. It returns that core, which is granting a
 // charge.
 func (w *walk) allow(ctx context.Context) (*bay.Bay, error) {
-	for _, s := range w.steps() {
-		if s.fitted && slices.Contains(needed, s.key) && !w.rec.passed(s.key) {
-			return nil, failed("walk.relay.unproven", title(s.key))
-		}
+	if err := w.unproven(); err != nil {
+		return nil, err
 	}
 	w.say("walk.relay.next")
 	switch ok, err := w.confirm(ctx, "walk.type.off"); {
@@ -48,6 +46,16 @@ func (w *walk) allow(ctx context.Context) (*bay.Bay, error) {
 	}
 	w.act(ChargerOff)
 	return w.leave(ctx)
+}
+
+// unproven names a step that must pass before the relay is closed.
+func (w *walk) unproven() error {
+	for _, s := range w.steps() {
+		if s.fitted && slices.Contains(needed, s.key) && !w.rec.passed(s.key) {
+			return failed("walk.relay.unproven", title(s.key))
+		}
+	}
+	return nil
 }
 
 // leave waits until the core would grant a charge.
@@ -97,6 +105,8 @@ type guard struct {
 	at      time.Duration
 	beat    bool
 	renew   bool // the relay is the walk's own, and stays closed while the watch goes on
+
+	charging bool // the charger is on, and current is what is waited for
 }
 
 func (w *walk) guard(core *bay.Bay) *guard {
@@ -106,29 +116,45 @@ func (w *walk) guard(core *bay.Bay) *guard {
 // check judges a look while the relay is closed, and lets it stay closed. On an error
 // the relay must be opened.
 func (g *guard) check(l *Look) error {
-	if g.Bay.Wiring.Current != nil {
-		i := math.Abs(l.CurrentA.Value)
-		switch {
-		case !l.CurrentA.OK():
-			return failed("walk.relay.lost.current", words.OfFault(l.CurrentA.Fault))
-		case i > g.strayA():
-			g.over++
-		default:
-			g.over = 0
-		}
-		if i > surge*g.strayA() || g.over > 1 {
-			return failed("walk.relay.flowed", l.CurrentA.Value)
-		}
+	if err := g.flows(l); err != nil {
+		return err
 	}
 	switch {
 	case !l.PackV.OK():
 		return failed("walk.relay.lost.voltage", words.OfFault(l.PackV.Fault))
-	case l.PackV.Value-g.beforeV > riseV*g.cells():
+	case !g.charging && l.PackV.Value-g.beforeV > riseV*g.cells():
 		return failed("walk.relay.rose", g.beforeV, l.PackV.Value)
 	case !l.Level.Usable():
 		return failed("walk.relay.lost.level", words.OfFault(l.Level.Fault))
 	}
 	return g.tick(l)
+}
+
+// flows judges the current: none may flow, or, with the charger on, none out of the
+// pack.
+func (g *guard) flows(l *Look) error {
+	if g.Bay.Wiring.Current == nil {
+		return nil
+	}
+	i := math.Abs(l.CurrentA.Value)
+	if g.charging {
+		i = -l.CurrentA.Value
+	}
+	switch {
+	case !l.CurrentA.OK():
+		return failed("walk.relay.lost.current", words.OfFault(l.CurrentA.Fault))
+	case i > g.strayA():
+		g.over++
+	default:
+		g.over = 0
+	}
+	switch {
+	case i <= surge*g.strayA() && g.over <= 1:
+		return nil
+	case g.charging:
+		return failed("walk.charge.sign", l.CurrentA.Value)
+	}
+	return failed("walk.relay.flowed", l.CurrentA.Value)
 }
 
 // tick runs the core once a second and beats as the agent would.
@@ -191,14 +217,19 @@ func (g *guard) watch(ctx context.Context, within time.Duration, done func(*Look
 
 // opened watches an opened relay until the feedback shows it open.
 func (w *walk) opened(ctx context.Context) (took time.Duration, inTime bool, err error) {
+	return w.ended(ctx, letGo, open)
+}
+
+// ended watches an opened relay until done is true in three consecutive looks.
+func (w *walk) ended(ctx context.Context, within time.Duration, done func(*Look) bool) (took time.Duration, inTime bool, err error) {
 	seen := streak{}
-	for start := w.Rig.Now(); took < letGo; {
+	for start := w.Rig.Now(); took < within; {
 		if err := w.Rig.Wait(ctx, quickEvery); err != nil {
 			return 0, false, err
 		}
 		w.here = w.Rig.Look(ctx)
 		took = w.Rig.Now() - start
-		if seen.add(open(w.here), took) {
+		if seen.add(done(w.here), took) {
 			return seen.first, true, nil
 		}
 	}

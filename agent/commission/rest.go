@@ -16,6 +16,7 @@ func (w *walk) steps() []step {
 	return []step{
 		{key: "rest", fitted: true, always: true, run: (*walk).atRest},
 		{key: "voltage", fitted: wi.Voltage != nil, run: (*walk).voltage},
+		{key: "insulation", fitted: wi.Voltage != nil, run: (*walk).insulation},
 		{key: "level", fitted: wi.Level != nil, run: (*walk).level},
 		{key: "temperature", fitted: t != nil, run: (*walk).temperature},
 		{key: "ambient", fitted: t != nil && t.Ambient != "", missing: true, run: (*walk).ambient},
@@ -23,9 +24,11 @@ func (w *walk) steps() []step {
 		{key: "airflow", fitted: wi.Airflow != nil, run: (*walk).airflow},
 		{key: "complete", fitted: wi.Complete != nil, run: (*walk).complete},
 		{key: "hydrogen", fitted: wi.Hydrogen != nil, run: (*walk).hydrogen},
+		{key: "mirror", fitted: relay && wi.Relay.Feedback != nil && wi.Relay.Feedback.Breaks(), run: (*walk).mirror},
 		{key: "relay", fitted: relay, run: (*walk).relayObeys},
 		{key: "heartbeat", fitted: relay && wi.Relay.Heartbeat != "", missing: true, run: (*walk).watchdog},
 		{key: "death", fitted: relay, run: (*walk).programDies},
+		{key: "charge", fitted: relay && wi.Current != nil, missing: true, run: (*walk).chargeStops},
 	}
 }
 

@@ -70,6 +70,9 @@ const (
 	GasOn                 // give test gas to the hydrogen sensor
 	GasOff                // take it away
 	ChargerOff            // switch the charger's supply off and lock it
+	ChargerOn             // unlock it and switch it on
+	OpenFeedback          // open the terminal of the contactor's mirror contact
+	CloseFeedback         // close it
 	numActions
 )
 
@@ -77,7 +80,8 @@ var actionNames = [numActions]string{
 	NoAction: "nothing", UnplugPack: "unplug", PlugPack: "plug", LiftProbe: "lift-probe", LowerProbe: "lower-probe",
 	OpenLoop: "open-loop", CloseLoop: "close-loop", ReplaceProbe: "replace-probe", RestoreProbe: "restore-probe",
 	WarmPack: "warm-pack", LeavePack: "leave-pack", WarmAir: "warm-air", LeaveAir: "leave-air", LoadOn: "load-on", LoadOff: "load-off",
-	FanOff: "fan-off", FanOn: "fan-on", BridgeComplete: "bridge", OpenComplete: "unbridge", GasOn: "gas-on", GasOff: "gas-off", ChargerOff: "charger-off",
+	FanOff: "fan-off", FanOn: "fan-on", BridgeComplete: "bridge", OpenComplete: "unbridge", GasOn: "gas-on", GasOff: "gas-off", ChargerOff: "charger-off", ChargerOn: "charger-on",
+	OpenFeedback: "open-feedback", CloseFeedback: "close-feedback",
 }
 
 // String is the action's name in agent/words.
@@ -94,6 +98,7 @@ type Hand interface {
 	Do(Action)
 	// Meter returns the reading of the simulated hand meter for a part: "voltage" in
 	// V, "current" in A (positive while charging), "temperature" in °C, "level" in
-	// mm, "hydrogen" in %.
+	// mm, "hydrogen" in %; "leak-plus" and "leak-minus" in V over the resistor between
+	// that pole and the Pi's ground.
 	Meter(part string) float64
 }

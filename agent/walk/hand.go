@@ -25,6 +25,7 @@ const (
 	handK   = 6    // a hand at some 30 °C around a sensor at room temperature
 	loadA   = 20.0 // a machine's pump and lights
 	testGas = 1.0  // % by volume
+	testOhm = 100e3
 )
 
 // Do performs the action.
@@ -51,6 +52,9 @@ func (h *simulatedHand) Do(a commission.Action) {
 		commission.GasOn:          func() { h.bay.GiveGas(testGas) },
 		commission.GasOff:         func() { h.bay.GiveGas(0) },
 		commission.ChargerOff:     func() { h.bay.SetMains(false) },
+		commission.ChargerOn:      func() { h.bay.SetMains(true) },
+		commission.OpenFeedback:   func() { h.bay.SetFault(sim.FeedbackBroken, true) },
+		commission.CloseFeedback:  func() { h.bay.SetFault(sim.FeedbackBroken, false) },
 	}
 	if do := does[a]; do != nil {
 		do()
@@ -74,6 +78,12 @@ func (h *simulatedHand) Meter(part string) float64 {
 		return t.Cells[h.bay.PilotCell()-1].LevelMM
 	case "hydrogen":
 		return testGas
+	case "leak-plus":
+		v, _ := h.bay.LeakV(testOhm)
+		return v
+	case "leak-minus":
+		_, v := h.bay.LeakV(testOhm)
+		return v
 	}
 	return math.NaN()
 }

@@ -112,8 +112,8 @@ func TestWalkToTheEnd(t *testing.T) {
 	if err != nil || rec.Result() != commission.Passed || !rec.Signed || rec.Person != "A. Person" {
 		t.Fatalf("%v\n%s\n%s", err, rec.Text(words.EnglishSI()), c.person.Said())
 	}
-	if len(rec.Steps) != 12 {
-		t.Errorf("%d steps, want 12", len(rec.Steps))
+	if len(rec.Steps) != 15 {
+		t.Errorf("%d steps, want 15", len(rec.Steps))
 	}
 	for _, s := range rec.Steps {
 		if s.Result != commission.Passed || len(s.Evidence) == 0 || s.By != "A. Person" || s.Begun.BootID == "" || s.Ended.MonoS < s.Begun.MonoS {

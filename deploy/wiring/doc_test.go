@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -170,6 +171,27 @@ func TestInputTable(t *testing.T) {
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the guide lacks %q", want)
+		}
+	}
+}
+
+// TestInsulation: the guide's limits for the voltages over the resistor, from the
+// circuit: each pole's leak and the resistor divide the pack's voltage.
+func TestInsulation(t *testing.T) {
+	text := read(t, guide)
+	const known = 100e3
+	// A leak at one pole alone shows only over the resistor at the other.
+	most := func(volts, ohm float64) string { return fmt.Sprintf("%.1f V at %g V", volts*known/(known+ohm), volts) }
+	for _, ohm := range []float64{1e6, 50e3} {
+		if want := "at most " + most(25.2, ohm) + ", " + most(116, ohm); !strings.Contains(text, want) {
+			t.Errorf("the guide lacks %q", want)
+		}
+	}
+	for _, leak := range [][2]float64{{1e6, 3e6}, {200e3, 20e6}, {5e6, 80e3}} {
+		g, p, m := 1/known, 1/leak[0], 1/leak[1]
+		u1, u2 := 116*m/(g+p+m), 116*p/(g+p+m)
+		if got, want := known*(116-u1-u2)/(u1+u2), 1/(p+m); math.Abs(got/want-1) > 1e-9 || (u1 < u2) != (p > m) {
+			t.Errorf("leaks %v: the guide's formula gives %g, want %g", leak, got, want)
 		}
 	}
 }

@@ -9,6 +9,9 @@ import (
 	"bayward/sensors/wiring"
 )
 
+// soundOhm is the insulation of each pole of a dry pack (from memory).
+const soundOhm = 20e6
+
 // Stand is one charging place on a bench.
 type Stand struct {
 	bench *Bench
@@ -46,6 +49,7 @@ type Stand struct {
 	replaced bool            // the probe, at the box
 	bridged  map[string]bool // contacts closed by hand, by the key in the wiring
 	gasPct   float64
+	leakOhm  [2]float64 // from plus and from minus to the Pi's ground
 
 	inputMaxV float64 // see Truth
 }
@@ -68,7 +72,7 @@ func newBay(b *Bench, o Opts, w *wiring.Parts) (*Stand, error) {
 	}
 	y := &Stand{
 		bench: b, opts: o, began: b.now, now: b.now, pack: p, charger: c, room: pack.NewRoom(o.Cells, o.CapacityAh),
-		connected: o.Connected, mains: true, fan: true, bridged: map[string]bool{},
+		connected: o.Connected, mains: true, fan: true, bridged: map[string]bool{}, leakOhm: [2]float64{soundOhm, soundOhm},
 	}
 	y.contactor.hold = o.HeartbeatHold
 	if o.HeartbeatHold <= 0 {

@@ -18,6 +18,26 @@ func (y *Stand) ReplaceProbe(on bool) {
 	y.replaced = on
 }
 
+// SetInsulation sets the resistance from the pack's plus and from its minus to the
+// Pi's ground, Ω.
+func (y *Stand) SetInsulation(plusOhm, minusOhm float64) {
+	y.bench.mu.Lock()
+	defer y.bench.mu.Unlock()
+	y.leakOhm = [2]float64{plusOhm, minusOhm}
+}
+
+// LeakV returns the voltages over a resistor between the Pi's ground and the pack's
+// plus, and between it and its minus: with the leak to the other pole it divides the
+// pack's voltage.
+func (y *Stand) LeakV(ohm float64) (plus, minus float64) {
+	y.bench.mu.Lock()
+	defer y.bench.mu.Unlock()
+	parallel := func(a, b float64) float64 { return a * b / (a + b) }
+	atPlus, atMinus := parallel(ohm, y.leakOhm[0]), parallel(ohm, y.leakOhm[1])
+	v := y.pack.Volts()
+	return v * atPlus / (atPlus + y.leakOhm[1]), v * atMinus / (atMinus + y.leakOhm[0])
+}
+
 // TouchPackSensor puts a hand on the pack's temperature sensor, which eventually
 // warms it by so many kelvins; 0 removes the hand.
 func (y *Stand) TouchPackSensor(k float64) {

@@ -30,11 +30,11 @@ func usual(v words.Voice) [][2]string {
 		{v.Say("walk.ask.again"), v.Say("walk.type.next")},
 		{v.Say("walk.ask.hydrogen"), "1.0"}, {v.Say("walk.ask.why"), "no instrument here"},
 	}
-	for _, phrase := range []string{"locked", "off"} {
+	for _, phrase := range []string{"locked", "off", "on"} {
 		phrase = v.Say("walk.type." + phrase)
 		rows = append(rows, [2]string{v.Say("walk.ask.confirm", phrase), phrase})
 	}
-	for _, key := range []string{"current", "current.load", "voltage", "voltage.zero", "thermometer", "level"} {
+	for _, key := range []string{"current", "current.load", "voltage", "voltage.zero", "thermometer", "level", "insulation.plus", "insulation.minus"} {
 		rows = append(rows, [2]string{v.Say("walk.ask." + key), "METER"})
 	}
 	return rows

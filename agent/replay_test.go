@@ -3,7 +3,9 @@ package main
 import (
 	"bytes"
 	"context"
+	"flag"
 	"fmt"
+	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -48,6 +50,26 @@ func TestReplaySeveral(t *testing.T) {
 	require.Contains(t, complaints.String(), "--plot")
 	require.Equal(t, exitUsage, execute(context.Background(), append(args, "--orders", traces[0], traces[0], "-"), &program{strings.NewReader(""), &out, &complaints}))
 	require.Contains(t, complaints.String(), "--orders")
+}
+
+var update = flag.Bool("update", false, "write the replay in the README again")
+
+// TestReadmeShowsAReplay: what the README says that a replay prints is what it prints.
+func TestReadmeShowsAReplay(t *testing.T) {
+	const readme = "../README.md"
+	text, err := os.ReadFile(readme)
+	require.NoError(t, err)
+	before, rest, found := strings.Cut(string(text), "$ go run ./agent replay ")
+	require.True(t, found)
+	command, rest, _ := strings.Cut(rest, "\n")
+	shown, after, _ := strings.Cut(rest, "```")
+	code, out, complaints := bayward(t, "", strings.Fields("replay "+strings.ReplaceAll(command, "testdata/", "../testdata/"))...)
+	require.Equal(t, exitDone, code, complaints)
+	if *update && shown != out {
+		require.NoError(t, os.WriteFile(readme, []byte(before+"$ go run ./agent replay "+command+"\n"+out+"```"+after), 0o600))
+		return
+	}
+	require.Equal(t, out, shown, "go test ./agent -run TestReadme -update; see whether the sentence below it still holds")
 }
 
 // TestReplayPrintsItsSchema needs neither a configuration nor a trace.

@@ -18,7 +18,7 @@ type room struct {
 // core lists the packages that decide.
 var core = []string{
 	"agent/bay", "agent/alive", "agent/interlock", "agent/charge", "agent/cooldown", "agent/water",
-	"agent/ammeter", "agent/reading", "agent/electrolyte", "agent/order",
+	"agent/ammeter", "agent/cellcount", "agent/reading", "agent/electrolyte", "agent/order",
 }
 
 // said is for the edges that address people or programs: the core, the words for it, and the one
@@ -32,6 +32,7 @@ var rooms = []room{
 	{"agent/electrolyte", false, nil, "numbers and formulas without state"},
 	{"agent/alive", false, inner, rule},
 	{"agent/ammeter", false, inner, rule},
+	{"agent/cellcount", false, inner, rule},
 	{"agent/interlock", false, inner, rule},
 	{"agent/charge", false, inner, rule},
 	{"agent/cooldown", false, inner, rule},

@@ -4,6 +4,8 @@ import (
 	"time"
 
 	"bayward/agent/ammeter"
+	"bayward/agent/cellcount"
+	"bayward/agent/charge"
 	"bayward/agent/reading"
 )
 
@@ -34,4 +36,41 @@ func (b *Bay) measure(now time.Duration) {
 // more, its noise.
 func (b *Bay) strayA() float64 {
 	return max(strayRate*b.history.pack.CapacityAh, b.pic.Amps.BandA)
+}
+
+// countCells follows whether the pack has the number of cells that it is configured with.
+func (h *history) countCells(o *packReadings, c *charge.Status, open bool) *cellcount.Status {
+	packV := o.cellV
+	packV.Value *= float64(h.pack.Cells)
+	in := cellcount.Inputs{Now: o.now, PackV: packV, PackC: o.packC, CurrentA: o.currentA, Open: open}
+	in.Gravity, in.GravityKnown = meanGravity(c.Gravity)
+	h.cells.Step(&in)
+	return h.cells.Status()
+}
+
+// meanGravity returns the mean gravity of a round in which at least half of the cells were
+// read.
+func meanGravity(g *charge.GravityRound) (mean float64, ok bool) {
+	if g == nil || g.Sound == 0 || 2*g.Sound < g.Of {
+		return 0, false
+	}
+	for i := range g.Cells[:g.Of] {
+		if at := &g.Cells[i]; at.Verdict.Sound() {
+			mean += at.SG25 / float64(g.Sound)
+		}
+	}
+	return mean, true
+}
+
+// cellsFit returns the number of cells as the rules see it: another one than configured
+// only where that is certain.
+func cellsFit(s *cellcount.Status, configured int) int {
+	switch s.Verdict {
+	case cellcount.Fewer, cellcount.More:
+		return s.Best
+	case cellcount.Fits, cellcount.Undecided:
+		return configured
+	default:
+		return 0
+	}
 }

@@ -69,6 +69,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	b.conn.step(now, cellV, flows(&p.Seen.CurrentA, b.strayA()), p.Seen.Level.Usable(), b.setup.Limits.SettleFor)
 	if b.conn.left {
 		b.history.charge.PackGone(now)
+		b.history.cells.Gone()
 		if b.conn.pack == absent {
 			b.history.charge.Unplugged()
 		}
@@ -79,6 +80,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	var own packReadings
 	own.take(&p.Seen, p.Amps.NowA, cellV, b.identity.sure(), b.conn.pack == present)
 	p.Charge = *b.history.followCharge(&own)
+	p.Cells = *b.history.countCells(&own, &p.Charge, !b.lock.Granted())
 	p.Cool = *b.history.followCooldown(&own, &p.Charge)
 	p.Water = *b.history.followWater(&own, &p.Charge, &p.Visit, &b.asked.visit, b.lock.Standing(interlock.PlatesBare).Raised)
 	p.Visit.noteBare(p.Water.Bare)

@@ -3,6 +3,7 @@ package bay
 import (
 	"time"
 
+	"bayward/agent/cellcount"
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
@@ -18,6 +19,7 @@ type history struct {
 	charge  *charge.Tracker
 	cool    *cooldown.Rest
 	water   *water.Balance
+	cells   *cellcount.Counter
 	latched [interlock.NumCodes]bool
 	opened  uint64 // how often it has been opened in a bay
 }
@@ -39,6 +41,7 @@ func newHistory(p *Pack, s *Setup) history {
 		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, FullGravity: p.FullGravity, Pilot: p.ProbeCell,
 		HottestC: l.ChargeMaxC, GasHoldUpMM: l.GasHoldUpMM,
 	})
+	h.cells = cellcount.New(cellcount.Config{Cells: p.Cells, CapacityAh: p.CapacityAh, FullGravity: p.FullGravity})
 	return h
 }
 

@@ -39,7 +39,7 @@ func (b *Bay) Memory() Memory {
 }
 
 func (h *history) memory() History {
-	m := History{Charge: h.charge.Memory(), Water: h.water.Memory()}
+	m := History{Charge: h.charge.Memory(), Water: h.water.Memory(), CellCount: h.cells.Memory()}
 	if cool, ok := h.cool.Memory(); ok {
 		m.Cool = &cool
 	}

@@ -158,4 +158,5 @@ func (h *history) restore(m *History, now, gap time.Duration, proven bool) {
 	h.charge.Restore(&m.Charge, now, gap, proven)
 	h.water.Restore(&m.Water, now, gap)
 	h.cool.Restore(m.Cool)
+	h.cells.Restore(m.CellCount)
 }

@@ -86,7 +86,8 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 		AirNeverOff: !b.setup.Fan.SeenOff && !b.alive.FanSeenOff(),
 		FreezingC:   electrolyte.FreezingC(b.history.charge.LeastGravity()) + electrolyte.FreezingMarginC,
 		Charged:     b.charged.recently(now, c.Active || c.Flowing || b.lock.Granted()),
-		WaterKnown:  w.Known && w.PredictOK, ApartMM: w.ApartMM, UnrecordedMM: w.UnrecordedMM, ReadOffMM: w.ReadOffMM,
+		CellsFit:    cellsFit(&b.pic.Cells, b.history.pack.Cells), CellsOf: b.history.pack.Cells,
+		WaterKnown: w.Known && w.PredictOK, ApartMM: w.ApartMM, UnrecordedMM: w.UnrecordedMM, ReadOffMM: w.ReadOffMM,
 		VisitOpen: b.pic.Visit.Open, Held: len(b.asked.holds) > 0, LeaveFor: b.asked.leave.left(now), RecordFailing: s.RecordFailing,
 		Ready: b.conn.ready(now) && !s.LateTick && s.Keeper == KeeperObeys, Plug: b.conn.plug(),
 	}

@@ -9,6 +9,7 @@ import (
 
 	"bayward/agent/alive"
 	"bayward/agent/ammeter"
+	"bayward/agent/cellcount"
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/water"
@@ -33,6 +34,8 @@ type History struct {
 	Cool   *cooldown.Memory `json:"cool,omitempty"` // only estimates depend on it
 	// Alive is of the sensors that stay in the pack, in a bay for several.
 	Alive *alive.Memory `json:"alive,omitempty"`
+	// CellCount is what the voltage at rest has shown of the number of cells.
+	CellCount *cellcount.Memory `json:"cell_count,omitempty"`
 }
 
 // Memory is what decisions need after a restart. It is plain data, stored by
@@ -139,7 +142,7 @@ func (h *History) valid(cells int) bool {
 			return false
 		}
 	}
-	return h.Charge.Valid() && h.Water.Valid(cells) && h.Alive.Valid()
+	return h.Charge.Valid() && h.Water.Valid(cells) && h.Alive.Valid() && h.CellCount.Valid()
 }
 
 // PackPart returns the pack's history from a bay's memory, nil when there is none

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"bayward/agent/ammeter"
+	"bayward/agent/cellcount"
 	"bayward/agent/charge"
 	"bayward/agent/cooldown"
 	"bayward/agent/interlock"
@@ -252,6 +253,7 @@ type Picture struct {
 	Findings [interlock.NumCodes]Finding // by code
 	Seen     Readings                    // as judged: aged, and without the orders
 	Charge   charge.Status
+	Cells    cellcount.Status // whether the pack has the configured number of cells
 	Cool     cooldown.Status
 	Water    water.Status
 	Visit    Visit

@@ -91,6 +91,7 @@ const (
 var elsewhere = map[interlock.Code]string{
 	interlock.WaterUnrecorded: "needs somebody who pours into the pack with the lid open: agent/bay/unrecorded_test.go",
 	interlock.ReadingsOff:     "needs a person who reads wrong four times: agent/bay/unrecorded_test.go",
+	interlock.CellsMiscounted: "needs a full charge and four hours of rest: agent/cellcount/nights_test.go",
 	interlock.WaterBalance:    "needs a level that is wrong for six hours of calm after charges: agent/water/balance_test.go",
 }
 

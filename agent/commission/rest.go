@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 
+	"bayward/agent/ammeter"
 	"bayward/agent/reading"
 	"bayward/agent/words"
 )
@@ -64,6 +65,9 @@ func (w *walk) atRest(ctx context.Context, s *Step) error {
 		}
 		s.prove(row.evidence(mean, sd, float64(len(looks))))
 		if err := row.check(mean); err != nil {
+			return err
+		}
+		if err := w.quiet(s, row.name, mean, sd); err != nil {
 			return err
 		}
 	}
@@ -153,6 +157,28 @@ func (w *walk) restA(v float64) error {
 	}
 	return failed("walk.rest.amperes", v, w.strayA())
 }
+
+// noiseRate is the most noise of the current that the walk accepts, as a share of the
+// capacity, as for its zero: half of what the core works with.
+const noiseRate = ammeter.MostRate / 2
+
+// quiet judges the noise of the current, beside its zero, and says which numbers of cells
+// fit the voltage at rest.
+func (w *walk) quiet(s *Step, name string, mean, sd float64) error {
+	switch most := noiseRate * w.Pack.CapacityAh; {
+	case name == "voltage":
+		s.prove(words.Of("walk.rest.cells", math.Ceil(mean/settledHighV), math.Floor(mean/settledLowV), w.cells()))
+	case name == "current" && sd > most:
+		return failed("walk.rest.noise", sd, most)
+	case name == "current":
+		s.prove(words.Of("walk.rest.zero", mean, w.strayA(), sd, most))
+	}
+	return nil
+}
+
+// A cell at rest for some hours is between these, from flat to full: gravities of 1.120
+// and 1.300 plus 0.845 (DOE-HDBK-1084-95), and 10 mV.
+const settledLowV, settledHighV = 1.955, 2.155
 
 func (w *walk) restGas(v float64) error {
 	if v < w.Setup.Limits.HydrogenResumePct {

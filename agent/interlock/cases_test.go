@@ -44,6 +44,7 @@ var conditions = map[interlock.Code]func(*interlock.Inputs){
 	interlock.WaterBalance:       func(in *interlock.Inputs) { in.ApartMM = 4.1 },
 	interlock.WaterUnrecorded:    func(in *interlock.Inputs) { in.UnrecordedMM = 5 },
 	interlock.ReadingsOff:        func(in *interlock.Inputs) { in.ReadOffMM = 2 },
+	interlock.CellsMiscounted:    func(in *interlock.Inputs) { in.CellsFit, in.CellsOf = 11, 12 },
 	interlock.RecordFailing:      func(in *interlock.Inputs) { in.RecordFailing = true },
 }
 

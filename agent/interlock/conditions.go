@@ -69,7 +69,10 @@ type Inputs struct {
 	SurelyKnown bool
 	SurelyAt    Evidence
 	CellV       reading.Reading // pack voltage over cells
-	PackC       reading.Reading // as measured
+	// CellsFit is the number of cells that fits the voltage at rest, 0 while not known, and
+	// CellsOf the configured one.
+	CellsFit, CellsOf int
+	PackC             reading.Reading // as measured
 	// WarmerK and ColderK are how much warmer and colder than PackC the electrolyte may
 	// be, K, 0 or more: a sensor on the case shows only a share of its excess over the air.
 	WarmerK, ColderK float64
@@ -156,6 +159,7 @@ func (l *Limits) judge(in *Inputs, orderedOpen bool, out *[NumCodes]Judged) {
 	out[WaterBalance] = judgeWater(in.WaterKnown, in.ApartMM)
 	out[WaterUnrecorded] = unless(in.UnrecordedMM != 0, Evidence{Value: in.UnrecordedMM})
 	out[ReadingsOff] = judgeReadings(in.ReadOffMM)
+	out[CellsMiscounted] = judgeCells(in.CellsFit, in.CellsOf)
 	out[RecordFailing] = unless(in.RecordFailing, Evidence{})
 	judgePlug(in.Plug, out)
 }
@@ -343,6 +347,16 @@ func (l *Limits) judgeOpen(in *Inputs, orderedOpen bool) Judged {
 		e.Value, e.Reason = in.CurrentA.Value, ByCurrent
 	}
 	return Judged{Bad, e}
+}
+
+// judgeCells warns when another number of cells fits better. 0 is not known: of another
+// pack, or none has rested yet.
+func judgeCells(fit, of int) Judged {
+	e := Evidence{Value: float64(fit), Limit: float64(of), Fault: reading.None}
+	if fit > of {
+		e.Reason = MoreCells
+	}
+	return unless(fit != 0 && fit != of, e)
 }
 
 func judgeWater(known bool, apartMM float64) Judged {

@@ -12,7 +12,8 @@ import (
 // contactor, seconds left for an unready agent, hours or ampere-hours for an overrun,
 // the number of cells where the record says that they are bare, and for overfilled
 // cells the first one, with how many there are as Limit,
-// and for a doubted level the hours since the cell with that number, Limit, was read.
+// for a doubted level the hours since the cell with that number, Limit, was read, and
+// for miscounted cells the number that fits, with the configured one as Limit.
 type Evidence struct {
 	Value, Limit float64
 	Fault        reading.Fault // why the reading cannot be used, for findings about readings
@@ -54,6 +55,7 @@ const (
 	ByBalance               // level-doubted: the balance has the plates of the cell with the probe bare, whatever the probe shows
 	NeverRead               // level-doubted: there is no reading to count from
 	NeverOff                // airflow-unproven: the airflow switch has shown air ever since it is watched
+	MoreCells               // cells-miscounted: more cells than configured fit better
 	NumReasons
 )
 
@@ -61,7 +63,7 @@ var reasonNames = [NumReasons]string{
 	"usual", "below-charge-level", "no-pack", "contactor-rest", "restored", "late-tick", "forgotten", "by-current",
 	"reversed", "too-low", "too-high", "by-hours", "by-ampere-hours", "no-sensor", "two-sensors", "pack-changed", "elsewhere",
 	"after-full", "cells-bare", "several", "new-bay", "keeper-silent", "keeper-other-lines", "keeper-fails",
-	"on-case", "by-balance", "never-read", "never-off",
+	"on-case", "by-balance", "never-read", "never-off", "more-cells",
 }
 
 // String returns the reason's name in the record, such as "contactor-rest".

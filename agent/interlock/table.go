@@ -36,6 +36,7 @@ const (
 	WaterBalance
 	WaterUnrecorded
 	ReadingsOff
+	CellsMiscounted
 	RecordFailing
 	NumCodes
 )
@@ -247,6 +248,13 @@ var Table = [NumCodes]Rule{
 		ClearWhen: "the average of the last four is off by less than 1.5 mm, or one of them errs to the other side",
 		Why:       "Four readings are the condition.",
 		Basis:     "common practice, no source: a probe may be off by 1 mm for good; a reading by rod is off by 0.6 mm at random and a probe by 0.8 mm, so the average of four by 0.5 mm, and 2 mm is twice that beyond",
+	},
+	CellsMiscounted: {
+		Code: CellsMiscounted, Name: "cells-miscounted", Severity: Warning,
+		Reasons:   []Reason{MoreCells},
+		ClearWhen: "the configured number fits the rests after full charges",
+		Why:       "It is worked out from hours of rest: at once.",
+		Basis:     "DOE-HDBK-1084-95: a cell rests at its gravity plus 0.845 V; TM 5-684: lower than that points to a fault. It does not block: voltage and full have findings of their own that do",
 	},
 	RecordFailing: {
 		Code: RecordFailing, Name: "record-failing", Severity: Warning,

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/cellcount"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
 	"bayward/agent/words"
@@ -39,6 +40,8 @@ type View struct {
 	LevelHighMM   *float64  `json:"level_high_mm,omitempty"` // the most that it allows
 	HydrogenPct   *float64  `json:"hydrogen_pct,omitempty"`
 	Full          bool      `json:"full"`
+	CellsVerdict  string    `json:"cells_verdict,omitempty"` // whether the configured number of cells fits the voltage at rest; absent while not known
+	CellsFit      *float64  `json:"cells_fit,omitempty"`     // the number that fits best, not rounded
 	FullEvidence  string    `json:"full_evidence,omitempty"`
 	FullDoubt     string    `json:"full_doubt,omitempty"`   // what contradicts a full pack; a hydrometer settles it
 	EqualizeDue   string    `json:"equalize_due,omitempty"` // why the cells should be brought to the same charge; advice
@@ -201,6 +204,7 @@ func Of(p *bay.Picture) View {
 		PackV:    known(p.Seen.PackV, 3), CurrentA: known(p.Seen.CurrentA, 2), PackC: known(p.Seen.PackC, 2),
 		AmbientC: known(p.Seen.AmbientC, 2), HydrogenPct: known(p.Seen.HydrogenPct, 3),
 		CurrentZeroA: when(p.Amps.ZeroKnown, reading.Round(p.Amps.ZeroA, 3)), CurrentNoiseA: when(p.Amps.NoiseKnown, reading.Round(p.Amps.NoiseA, 3)),
+		CellsVerdict: p.Cells.Verdict.String(), CellsFit: when(p.Cells.Verdict != cellcount.Unknown, reading.Round(p.Cells.Fit, 2)),
 		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
 		FullDoubt: p.Charge.Doubt.String(), EqualizeDue: p.Charge.Equalize.Due.String(),
 		Gravity:              gravityOf(p),

@@ -54,6 +54,7 @@ func everything() *bay.Picture {
 	})
 	p.Permit.Granted, p.Findings[interlock.NoCode] = false, bay.Finding{}
 	p.Visit.Cells[11], p.Water.ReadAsk, p.Water.ReadFirst[0] = bay.CellVisit{}, 1<<11, 12
+	p.Cells.Verdict = 1
 	p.Charge.Evidence, p.Charge.Doubt, p.Charge.Equalize.Due = 1, 1, 1
 	return p
 }

@@ -157,7 +157,7 @@ func (v Voice) figures(c interlock.Code, e interlock.Evidence) (value, limit str
 			return strconv.Itoa(int(e.Value)), v.heightShort(e.Limit)
 		}
 		return v.aboveOrBelow(e.Value), v.heightShort(e.Limit)
-	case interlock.Overfilled:
+	case interlock.Overfilled, interlock.CellsMiscounted:
 		return strconv.Itoa(int(e.Value)), strconv.Itoa(int(e.Limit))
 	case interlock.LevelDoubted:
 		return v.Hours(e.Value), strconv.Itoa(int(e.Limit))

@@ -80,6 +80,8 @@ func TestEvidence(t *testing.T) {
 		{interlock.AgentUnready, interlock.Evidence{Reason: interlock.KeeperSilent}, "The relay's keeper does not answer."},
 		{interlock.AgentUnready, interlock.Evidence{Reason: interlock.KeeperOther}, "The relay's keeper was started with other lines: restart bayward-keeper."},
 		{interlock.AgentUnready, interlock.Evidence{Reason: interlock.KeeperFails}, "The relay's keeper cannot drive the line."},
+		{interlock.CellsMiscounted, interlock.Evidence{Value: 11, Limit: 12}, "11 cells fit the voltage at rest better than the 12 of the configuration: either the number is wrong, or a cell is dead or reversed."},
+		{interlock.CellsMiscounted, interlock.Evidence{Value: 13, Limit: 12, Reason: interlock.MoreCells}, "13 cells fit the voltage at rest better than the 12 of the configuration."},
 		{interlock.WaterBalance, interlock.Evidence{Value: 6, Limit: 4}, "The level is 6 mm higher than the charge records explain; 4 mm is allowed. Who watered which cells?"},
 		{interlock.WaterBalance, interlock.Evidence{Value: -6, Limit: 4}, "The level differs by 6 mm from what the charge records predict; 4 mm is allowed."},
 		{interlock.WaterUnrecorded, interlock.Evidence{Value: 6}, "The level rose by 6 mm without a visit. Who watered which cells?"},

@@ -48,7 +48,7 @@ var pure = map[string]bool{
 	"counts": true, "gravity": true, "bare_cells": true, "overfilled_cells": true, "gravity_25c": true, "over_full": true, "over_others": true,
 	"value": true, "low": true, "high": true, // of a field, in its own unit
 	"state_of_charge_low": true, "state_of_charge_high": true, "depth_before": true, "return_factor": true,
-	"charges": true, "charges_full": true, "ready": true, // how often
+	"cells_fit": true, "charges": true, "charges_full": true, "ready": true, // how often
 }
 
 // Described holds a struct to the schema of its object. A reference in it is

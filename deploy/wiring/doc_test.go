@@ -175,6 +175,21 @@ func TestInputTable(t *testing.T) {
 	}
 }
 
+// TestRipple: the guide's figures for its capacitors.
+func TestRipple(t *testing.T) {
+	text := read(t, guide)
+	for name, ohm := range map[string]float64{"9.1 kΩ": 9.09e3, "10 kΩ": 10e3} {
+		hz := 1 / (2 * math.Pi * ohm * 10e-6)
+		smaller := math.Hypot(1, 100/hz)
+		if want := fmt.Sprintf("%.1f Hz", hz); !strings.Contains(text, want) || !strings.Contains(text, fmt.Sprintf("%.0f times", smaller)) {
+			t.Errorf("%s: the guide lacks %s or %.0f times", name, want, smaller)
+		}
+		if settles := 5 * ohm * 10e-6; settles > 0.5 {
+			t.Errorf("%s: follows a step within %.2f s", name, settles)
+		}
+	}
+}
+
 // TestInsulation: the guide's limits for the voltages over the resistor, from the
 // circuit: each pole's leak and the resistor divide the pack's voltage.
 func TestInsulation(t *testing.T) {

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/assembly"
@@ -389,7 +390,9 @@ func TestTheRecordIsReplayed(t *testing.T) {
 	}
 	orders, err := replay.ReadOrders("orders.json", strings.NewReader(export("orders")), replay.OrderOptions{Start: start, Packs: []bay.Pack{setups[0].Pack}})
 	require.NoError(t, err)
+	asDescribed(t, "#/$defs/order", export("orders"))
 	out := again(t, cfg, s.live, replay.Options{Orders: orders, Events: true})
+	asDescribed(t, "", out)
 	require.Equal(t, happened(t, export("events")), happened(t, out))
 
 	trace := configtest.File(t, "night.csv", s.live.trace.String())
@@ -400,6 +403,28 @@ func TestTheRecordIsReplayed(t *testing.T) {
 	code, _, complaints = bayward(t, "", append(args, "--orders", configtest.File(t, "orders.json", export("orders")), trace)...)
 	require.Equal(t, exitUsage, code)
 	require.Contains(t, complaints, "orders.json:2: field time: value")
+}
+
+// asDescribed holds each line of a text to a part of the schema.
+func asDescribed(t *testing.T, part, text string) {
+	t.Helper()
+	c := jsonschema.NewCompiler()
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(replay.Schema()))
+	require.NoError(t, err)
+	require.NoError(t, c.AddResource("replay.json", doc))
+	schema, err := c.Compile("replay.json" + part)
+	require.NoError(t, err)
+	n := 0
+	for line := range strings.Lines(text) {
+		if line = strings.TrimSuffix(strings.TrimSpace(line), ","); !strings.HasPrefix(line, "{") || strings.Contains(line, `"result":"refused"`) {
+			continue
+		}
+		v, err := jsonschema.UnmarshalJSON(strings.NewReader(line))
+		require.NoError(t, err)
+		require.NoError(t, schema.Validate(v), line)
+		n++
+	}
+	require.Greater(t, n, 10)
 }
 
 // happening is an event as both the record and a replay have it.

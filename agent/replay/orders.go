@@ -243,20 +243,24 @@ func (r *orderRow) time(start time.Time) error {
 	return nil
 }
 
+// On record, an unsigned order has a longer name and number than its sender gave it.
+const mostName, mostID = order.MaxNameRunes + 20, order.MaxIDBytes + 8
+
 // who reads the members that every order has.
 func (r *orderRow) who() error {
+	again := r.string("result") == refused // whatever is wrong with it
 	for _, m := range []struct {
 		name   string
 		to     *string
 		most   int
 		needed bool
-	}{{"id", &r.ID, order.MaxIDBytes, false}, {"by", &r.By, order.MaxNameRunes, true}, {"note", &r.Note, order.MaxNoteRunes, false}} {
+	}{{"id", &r.ID, mostID, false}, {"by", &r.By, mostName, true}, {"note", &r.Note, order.MaxNoteRunes, false}} {
 		value, there := r.members[m.name]
-		if there && json.Unmarshal([]byte(value), m.to) != nil || (there || m.needed) && !order.Printable(*m.to, m.most) {
+		if there && json.Unmarshal([]byte(value), m.to) != nil || !again && (there || m.needed) && !order.Printable(*m.to, m.most) {
 			return r.bad(m.name, fmt.Sprintf("a text of 1 to %d printable characters", m.most))
 		}
 	}
-	if r.ID == "" {
+	if _, there := r.members["id"]; !there {
 		r.ID = fmt.Sprintf("line-%d", r.line)
 	}
 	kind, ok := order.Parse(r.string("order"))

@@ -24,8 +24,8 @@ func TestBadOrders(t *testing.T) {
 		{`{"time_s":"1","by":"A","order":"hold"}`, `orders.json:2: field time_s: value "\"1\"" is not accepted: seconds between -9e9 and 9e9, on the clock of the trace`},
 		{`{"time":"2026-03-01T05:07:08Z","by":"A","order":"hold"}`, `orders.json:2: field time: value "\"2026-03-01T05:07:08Z\"" is not accepted: time_s, or with --start the time at which time_s was 0`},
 		{`{"time":"noon","by":"A","order":"hold"}`, `orders.json:2: field time: value "\"noon\"" is not accepted: RFC 3339 such as 2026-03-01T05:07:08Z`},
-		{`{"time_s":1,"order":"hold"}`, "orders.json:2: field by: a value is missing: a text of 1 to 60 printable characters"},
-		{`{"time_s":1,"by":" A","order":"hold"}`, `orders.json:2: field by: value "\" A\"" is not accepted: a text of 1 to 60 printable characters`},
+		{`{"time_s":1,"order":"hold"}`, "orders.json:2: field by: a value is missing: a text of 1 to 80 printable characters"},
+		{`{"time_s":1,"by":" A","order":"hold"}`, `orders.json:2: field by: value "\" A\"" is not accepted: a text of 1 to 80 printable characters`},
 		{`{"time_s":1,"by":"A","order":"grant"}`, `orders.json:2: field order: value "\"grant\"" is not accepted: the name of an order: hold, unhold, lock-remove, release, visit-open, visit-join, visit-leave, visit-close, fill, gravity, level, quality, pack, entry, accept, correct`},
 		{`{"time_s":1,"by":"A","order":"fill","cell":1,"ml":9000}`, `orders.json:2: field ml: value "9000" is not accepted: 0 to 2000 ml`},
 		{`{"time_s":1,"by":"A","order":"fill","cell":13,"ml":9}`, `orders.json:2: field cell: value "13" is not accepted: a whole number, 1 to 12`},
@@ -100,6 +100,8 @@ func TestOrdersAtTheirTime(t *testing.T) {
 {"time_s":12,"by":"Ann","order":"entry","cells":[{"cell":3,"ml":100}],"sure":true},
 {"time_s":12,"by":"Ann","order":"fill","cell":3,"ml":9000,"result":"refused","id":"much"},
 {"time_s":12,"by":"Ann","order":"fill","cell":4,"ml":100,"id":"sure","sure":true}
+{"time_s":12,"by":"","id":"nobody","order":"hold","result":"refused"}
+{"time_s":12,"by":"NNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNNN (not proven)","id":"open/xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx","order":"hold","result":"done"}
 ]
 `)
 	require.NoError(t, err)
@@ -107,16 +109,16 @@ func TestOrdersAtTheirTime(t *testing.T) {
 	var got []string
 	for _, e := range taken {
 		got = append(got, e.Event.Order)
-		require.Equal(t, "Ann", e.Event.By)
 	}
-	require.Equal(t, []string{"o", "line-5", "sure", "v"}, got)
+	require.Equal(t, []string{"o", "line-5", "sure", "open/" + strings.Repeat("x", 64), "v"}, got)
 	require.InDelta(t, 10, taken[0].TimeS, 0)
 	require.InDelta(t, 12, taken[1].TimeS, 0)
-	require.InDelta(t, 13.5, taken[3].TimeS, 1e-9)
+	require.InDelta(t, 13.5, taken[4].TimeS, 1e-9)
 	refused := events(t, out, bay.OrderRefused.String())
-	require.Len(t, refused, 1)
+	require.Len(t, refused, 2)
 	require.Equal(t, "much", refused[0].Event.Order)
-	require.Contains(t, out, `"order-refused":1,"order-taken":4`)
+	require.Equal(t, "nobody", refused[1].Event.Order)
+	require.Contains(t, out, `"order-refused":2,"order-taken":5`)
 	require.Contains(t, out, `"time_s":10,"stage":"watering","permit":"blocked"`)
 }
 

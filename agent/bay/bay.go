@@ -29,6 +29,8 @@ type Bay struct {
 	between  []Event              // events between two ticks, reported in the next one
 
 	started  bool
+	failedAt time.Duration // the last late tick, or one that the keeper failed, if failed
+	failed   bool
 	bad      map[string]float64 // restored bad times, until the first step; see Memory
 	doubted  Doubt              // why the memory was not used as stored
 	keptFile string             // see Doubt

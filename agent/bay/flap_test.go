@@ -59,6 +59,11 @@ func TestFlappingIsAFault(t *testing.T) {
 				r.PackV.Fault = reading.NoAnswer
 			}
 		}, interlock.AgentUnready, 12 * time.Second},
+		"a late tick each other second": {1, 1, func(r *bay.Readings) { r.LateTick = true }, interlock.AgentUnready, time.Second},
+		"a keeper that fails each other second": {1, 1, func(r *bay.Readings) { r.Keeper = bay.KeeperFails },
+			interlock.AgentUnready, time.Second},
+		"a keeper that is silent each 50 seconds": {1, 49, func(r *bay.Readings) { r.Keeper = bay.KeeperSilent },
+			interlock.AgentUnready, time.Second},
 		"a thermometer one second of three": {1, 2, func(r *bay.Readings) { r.PackC.Fault = reading.NoAnswer },
 			interlock.TemperatureUnknown, 35 * time.Second},
 	} {

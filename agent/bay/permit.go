@@ -89,7 +89,7 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 		CellsFit:    cellsFit(&b.pic.Cells, b.history.pack.Cells), CellsOf: b.history.pack.Cells,
 		WaterKnown: w.Known && w.PredictOK, ApartMM: w.ApartMM, UnrecordedMM: w.UnrecordedMM, ReadOffMM: w.ReadOffMM,
 		VisitOpen: b.pic.Visit.Open, Held: len(b.asked.holds) > 0, LeaveFor: b.asked.leave.left(now), RecordFailing: s.RecordFailing,
-		Ready: b.conn.ready(now) && !s.LateTick && s.Keeper == KeeperObeys, Plug: b.conn.plug(),
+		Ready: b.steady(now) && b.conn.ready(now), Plug: b.conn.plug(),
 	}
 	if in.Level.Usable() {
 		in.Level.LowMM -= b.BareAtMM()
@@ -113,12 +113,25 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 	case in.ReadyAt.Reason == interlock.NoPack:
 	case s.LateTick:
 		in.ReadyAt = interlock.Evidence{Reason: interlock.LateTick}
+	case b.conn.ready(now) && !in.Ready:
+		in.ReadyAt = interlock.Evidence{Value: (b.setup.Limits.OffMin - (now - b.failedAt)).Seconds(), Reason: interlock.ContactorRest}
 	case b.doubted != NoDoubt:
 		in.ReadyAt.Reason = interlock.Restored
 	}
 	in.Name, in.NameAt.Reason = b.identity.judged(now, &b.conn, s.Taken, b.pic.Visit.Open)
 	in.Overrun, in.OverrunAt = overrun(b.history.charge.Overrun())
 	in.RunawayAt.Value, in.RunawayAt.Limit, in.Runaway = b.history.charge.Runaway()
+}
+
+// steady reports whether ticks are on time and the keeper obeys, and did for the minimum
+// off time. With that time counted only from when the contactor opened, what fails each
+// other second would close it for one second a minute.
+func (b *Bay) steady(now time.Duration) bool {
+	if s := &b.pic.Seen; s.LateTick || s.Keeper != KeeperObeys {
+		b.failed, b.failedAt = true, now
+		return false
+	}
+	return !b.failed || now-b.failedAt >= b.setup.Limits.OffMin
 }
 
 // surelyAt is the evidence for the careful lower bound: how long the cell with it was not

@@ -109,16 +109,20 @@ type Contact struct {
 // Breaks reports whether it is a break contact: open while what it shows is so.
 func (c *Contact) Breaks() bool { return c.Normally == "closed" }
 
-// Line names the pin and the level that means closed: what is proven of a contact holds
-// for both. It is "" without a contact.
+// Line names the pin, the level that means closed, and a contact that is closed at rest:
+// what is proven of a contact holds for these. It is "" without a contact.
 func (c *Contact) Line() string {
-	switch {
-	case c == nil:
+	if c == nil {
 		return ""
-	case c.ActiveLow:
-		return c.Pin + " low"
 	}
-	return c.Pin + " high"
+	line := c.Pin + " high"
+	if c.ActiveLow {
+		line = c.Pin + " low"
+	}
+	if c.Breaks() {
+		line += ", normally closed"
+	}
+	return line
 }
 
 // SensorContact is a contact input and the sensor that it is.

@@ -48,7 +48,11 @@ func (v Voice) stageSays(p *bay.Picture) string {
 }
 
 func (v Voice) coolingSays(p *bay.Picture) string {
-	waits := v.waitingFor(p.Cool.WaitingFor)
+	why := p.Cool.WaitingFor
+	if !p.Cool.Cool && why == cooldown.NothingLeft {
+		why = cooldown.MinimumRest // still on charge: the rest has not begun
+	}
+	waits := v.waitingFor(why)
 	switch {
 	case p.Cool.Cool && !p.Water.Known:
 		return v.Say("says.cooling.level")

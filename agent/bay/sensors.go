@@ -96,6 +96,23 @@ type Sensor struct {
 	Reading reading.Reading
 }
 
+// OnTrial reports whether a release would put a sensor on trial: one is doubted by how it
+// behaved. The level's doubt ends by a level reading alone.
+func (p *Picture) OnTrial() bool {
+	for i := range sensorTable {
+		s := sensorTable[i].sensor
+		if s == reading.ElectrolyteLevel || !p.has.Has(s) {
+			continue
+		}
+		switch p.Seen.Of(s).Fault {
+		case reading.NotMoving, reading.Exchanged, reading.ZeroOff, reading.Noisy:
+			return true
+		default:
+		}
+	}
+	return false
+}
+
 // Sensors lists the readings of the configured sensors in a fixed order; for the
 // level, its lower bound.
 func (p *Picture) Sensors() []Sensor {

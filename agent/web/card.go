@@ -28,7 +28,7 @@ type card struct {
 	WantsVisit   bool
 	Unnamed      bool // a pack is plugged in but not identified
 	Held         bool
-	Latched      bool
+	Releasable   bool // something is latched, or a sensor is doubted
 	VisitBy, For string
 }
 
@@ -58,9 +58,10 @@ func newCard(p *bay.Picture, v words.Voice, now time.Time) card {
 	for code := range p.Findings {
 		if f := &p.Findings[code]; f.Raised {
 			c.Findings = append(c.Findings, newFinding(v, p, interlock.Code(code)))
-			c.Latched = c.Latched || f.Latched
+			c.Releasable = c.Releasable || f.Latched
 		}
 	}
+	c.Releasable = c.Releasable || p.OnTrial()
 	return c
 }
 

@@ -11,6 +11,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/restore"
 	"bayward/agent/usage"
+	"bayward/agent/web"
 )
 
 type checkCmd struct {
@@ -52,7 +53,7 @@ func (c *checkCmd) Run(ctx context.Context, p *program) error {
 	if c.JSON {
 		err = check.WriteJSON(p.stdout, cfg, warnings)
 	} else {
-		report := check.Report{File: c.Config, Config: cfg, Setups: setups, Warnings: warnings, NoRecord: addProofs(ctx, cfg, setups) != nil, Now: time.Now()}
+		report := check.Report{File: c.Config, Config: cfg, Setups: setups, Warnings: warnings, NoRecord: addProofs(ctx, cfg, setups) != nil, Now: time.Now(), Conns: web.MaxConns, ConnsEach: web.MaxConnsEach}
 		err = report.WriteText(p.stdout, v)
 	}
 	if err == nil && c.Strict && len(warnings) > 0 {

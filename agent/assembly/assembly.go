@@ -228,6 +228,8 @@ func (a *Agent) buildMetrics() {
 		Pictures:    func() []*bay.Picture { return a.Loop.Pictures() },
 		RelayClosed: func(name string) (closed, known bool) { return a.Loop.RelayClosed(name) },
 		Version:     a.Version,
+
+		ConnectionsCut: a.door.Cut,
 	}
 	if a.client != nil {
 		src.MQTTConnected = a.client.Connected

@@ -65,6 +65,8 @@ type Report struct {
 	Warnings []config.Warning
 	NoRecord bool // the record could not be read: the setups lack what the walks have proven
 	Now      time.Time
+	// Conns is how many connections the page takes in all, and ConnsEach of one address.
+	Conns, ConnsEach int
 }
 
 // WriteText describes in sentences what an agent would do with the configuration, and
@@ -74,7 +76,7 @@ func (r *Report) WriteText(w io.Writer, v words.Voice) error {
 	t.line(v.Say("check.good", r.File) + "\n")
 	t.row("site", "check.names", cfg.Site, cfg.Agent)
 	t.row("sensors", "check.text", cfg.Sensors)
-	t.row("page", "check.page", cfg.HTTP.Listen)
+	t.row("page", "check.page", cfg.HTTP.Listen, float64(r.Conns), float64(r.ConnsEach))
 	t.row("record", "check.text", cfg.Logbook.Path)
 	if cfg.MQTT != nil {
 		t.row("broker", "check.text", config.ShownAddress(cfg.MQTT.Broker))

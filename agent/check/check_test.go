@@ -42,12 +42,15 @@ func TestReportInEveryLanguage(t *testing.T) {
 	report := func(language string) string {
 		v := words.New(language, "")
 		var b strings.Builder
-		if err := (&check.Report{File: "file.yaml", Config: cfg, Setups: setups, Warnings: cfg.Warnings(v)}).WriteText(&b, v); err != nil {
+		if err := (&check.Report{File: "file.yaml", Config: cfg, Setups: setups, Warnings: cfg.Warnings(v), Conns: 256, ConnsEach: 24}).WriteText(&b, v); err != nil {
 			t.Fatal(err)
 		}
 		return b.String()
 	}
 	english := report(words.English)
+	if !strings.Contains(english, "at most 256 connections, 24 of one address") {
+		t.Errorf("the bounds on connections are missing:\n%s", english)
+	}
 	for _, language := range words.Languages() {
 		text := report(language)
 		if found := regexp.MustCompile(`⟦|%!`).FindString(text); found != "" || strings.Count(text, "\n- ") != strings.Count(english, "\n- ") {

@@ -25,7 +25,10 @@ type Sources struct {
 	// MQTTConnected and OutboxEvents are nil when there is no broker.
 	MQTTConnected func() bool
 	OutboxEvents  func() int // events that the broker does not have yet
-	Version       string
+	// ConnectionsCut returns how many connections to the page were cut or refused since
+	// the start. Nil without a page.
+	ConnectionsCut func() uint64
+	Version        string
 }
 
 // Collector turns pictures into metrics, and counts what the loop reports.
@@ -131,6 +134,9 @@ func (c *Collector) all(out sink) {
 	}
 	if c.src.OutboxEvents != nil {
 		out(mqttOutbox, labels{}, float64(c.src.OutboxEvents()))
+	}
+	if c.src.ConnectionsCut != nil {
+		out(connectionsCut, labels{}, float64(c.src.ConnectionsCut()))
 	}
 	for _, p := range c.src.Pictures() {
 		if p != nil {

@@ -33,6 +33,8 @@ var (
 	buildInfo     = gauge("build_info", "1, labelled with the versions of bayward and of the Go compiler.", "version", "goversion")
 	mqttConnected = gauge("mqtt_connected", "Whether the broker is connected.")
 	mqttOutbox    = gauge("mqtt_outbox_events", "Events not yet acknowledged by the broker.")
+	// connectionsCut shows a flood of the page.
+	connectionsCut = counter("http_connections_cut_total", "Connections to the page that were cut or refused because too many were open.")
 
 	permitted  = gauge("charge_permitted", "Whether the bay may charge now.", "bay")
 	finding    = gauge("finding", "Whether a finding is raised.", "bay", "code")
@@ -64,7 +66,7 @@ var (
 )
 
 var descs = []*desc{
-	buildInfo, mqttConnected, mqttOutbox, permitted, finding, stage, packV, packA, zeroA, noiseA, packC, ambientC, level,
+	buildInfo, mqttConnected, mqttOutbox, connectionsCut, permitted, finding, stage, packV, packA, zeroA, noiseA, packC, ambientC, level,
 	coolLeft, waterNeed, waterLost, forecast, readDue, hydrogen, charged, gassed, charges, fulls, given, bayInfo, levelLimit, tempLimit,
 	closed, readingAge, proofAge,
 }

@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -60,6 +61,7 @@ type Door struct {
 	count  uint64                   // of changes, to know the oldest
 	known  map[netip.Addr]time.Time // until when an address is known
 	cut    int                      // connections that were cut or refused since the last complaint
+	total  atomic.Uint64            // and since the start
 	quiet  time.Time                // no complaint before
 	groups map[netip.Addr]int       // connections of each address
 }
@@ -282,9 +284,18 @@ func (d *Door) Know(a netip.Addr) {
 	}
 }
 
+// Cut returns how many connections were cut or refused since the start.
+func (d *Door) Cut() uint64 {
+	if d == nil {
+		return 0
+	}
+	return d.total.Load()
+}
+
 // complain logs a flood once a minute. The caller holds mu.
 func (d *Door) complain() {
 	d.cut++
+	d.total.Add(1)
 	now := d.opt.Now()
 	if now.Before(d.quiet) {
 		return

@@ -12,6 +12,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/bay/baytest"
 	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/sensors/sim/pack"
 )
@@ -33,6 +34,8 @@ type night struct {
 	pic           *bay.Picture
 	calls         int
 	seen          map[interlock.Code]bool
+	welded        bool
+	orders        []order.Order
 }
 
 type spec struct {
@@ -88,10 +91,12 @@ func (n *night) readings(away, closed bool) *bay.Readings {
 func (n *night) run(span time.Duration, loadA float64) {
 	away := loadA > 0
 	for end := n.now + span; n.now < end; n.now += tick {
-		closed := n.pic != nil && n.pic.Permit.Granted && !away
+		closed := n.welded || n.pic != nil && n.pic.Permit.Granted && !away
 		n.pack.Step(tick.Seconds(), n.charger.Supply(closed, true, !away), loadA, n.airC)
 		n.charger.Observe(tick.Seconds(), n.pack.Volts(), n.pack.SupplyA())
-		pic, events := n.core.Step(n.readings(away, closed))
+		r := n.readings(away, closed)
+		r.Orders, n.orders = n.orders, nil
+		pic, events := n.core.Step(r)
 		n.pic = pic
 		for i := range events {
 			switch e := &events[i]; e.Kind {
@@ -187,4 +192,18 @@ func TestTooFarIsFound(t *testing.T) {
 		require.Equal(t, reading.None, n.pic.Seen.CurrentA.Fault, "%s: repaired", name)
 		require.True(t, n.pic.Permit.Granted, "%s: repaired", name)
 	}
+}
+
+// TestNoiseDoesNotHideAWeldedContactor: with noise of 1 % of the capacity a contactor that
+// stays closed is found by the current alone within 15 seconds, in the bulk of a charge.
+func TestNoiseDoesNotHideAWeldedContactor(t *testing.T) {
+	n := newNight(t, &spec{cells: 12, capacityAh: 225, airC: 20, noiseRate: 0.01, seed: 9})
+	n.run(time.Hour, 0.07*225)
+	n.orders = []order.Order{{ID: "1", By: "A. Person", Kind: order.Release}}
+	n.run(time.Hour, 0)
+	n.seen = map[interlock.Code]bool{}
+	n.welded, n.orders = true, []order.Order{{ID: "2", By: "A. Person", Kind: order.Hold}}
+	n.run(15*time.Second, 0)
+	require.True(t, n.pic.Findings[interlock.ContactorStuck].Raised)
+	require.Equal(t, interlock.ByCurrent, n.pic.Findings[interlock.ContactorStuck].Evidence.Reason)
 }

@@ -10,7 +10,9 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"bayward/agent/ammeter"
 	"bayward/agent/bay"
+	"bayward/agent/cellcount"
 	"bayward/agent/config"
 	"bayward/agent/hardware"
 	"bayward/agent/reading"
@@ -118,10 +120,29 @@ func (t *table) bay(s *bay.Setup, probe *wiring.Level) {
 	}
 	t.row("no-charge", "check.no-charge", p.ChargeLevelMM, l.ChargeMaxC)
 	t.row("full", "check.full", p.FullGravity, t.evidence(s))
+	t.measured(s, p)
 	t.row("watering", "check.watering", l.RestMin.Minutes(), l.WateringMaxC, p.FillMarkMM, p.VentWellMM)
 	t.row("fitted", "check.text", t.fitted(s, probe))
 	if lacks := t.sensors(func(sensor reading.Sensor) bool { return !s.Has(sensor) }); len(lacks) > 0 {
 		t.row("not-fitted", "check.text", strings.Join(lacks, ", "))
+	}
+}
+
+// measured prints how the number of cells and the zero of the current are checked here.
+func (t *table) measured(s *bay.Setup, p *bay.Pack) {
+	switch {
+	case !s.Has(reading.PackCurrent):
+		t.row("cells", "check.cells.blind")
+		return
+	case p.Cells > cellcount.SharpCells:
+		t.row("cells", "check.cells.gravity", float64(cellcount.SharpCells))
+	default:
+		t.row("cells", "check.cells")
+	}
+	if s.Has(reading.ContactorFeedback) {
+		t.row("zero", "check.zero", 100*ammeter.MostRate)
+	} else {
+		t.row("zero", "check.zero.away", 100*ammeter.MostRate)
 	}
 }
 

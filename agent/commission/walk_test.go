@@ -87,6 +87,8 @@ func faults() map[string]fault {
 		"welded at rest":          {"rest", "contactor is closed", trial{spoil: broken(sim.ContactorWelded)}},
 		"pack not plugged in":     {"rest", "or the pack is not plugged in", trial{spoil: func(b *bench) { b.truth.Unplug() }}},
 		"load left on":            {"rest", "the machine is on", trial{spoil: func(b *bench) { b.truth.SetLoad(20) }}},
+		"current noisy":           {"rest", "the current scatters by", trial{spoil: broken(sim.Noise), change: func(c *config.Config) { c.Bays[0].Wiring.Current.AmperesPerVolt *= 5 }}},
+		"zero of the current off": {"rest", "the sensor's zero is wrong", trial{wired: func(c *config.Config) { c.Bays[0].Wiring.Current.ZeroV += 0.04 }}},
 		"gas in the air":          {"rest", "stop, ventilate and leave", trial{spoil: func(b *bench) { b.truth.GiveGas(1.5) }}},
 		"another pack's voltage":  {"rest", "wrong pack", trial{wired: func(c *config.Config) { c.Bays[0].Wiring.Voltage.Ratio *= 1.5 }}},
 		"plug not pulled":         {"voltage", "did not follow", trial{lies: lie(commission.UnplugPack)}},

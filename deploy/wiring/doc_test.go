@@ -175,6 +175,43 @@ func TestInputTable(t *testing.T) {
 	}
 }
 
+// pump is the watchdog of the guide. Each second edge of the heartbeat charges C2.
+type pump struct{ c1, c2, ohm, diodeV, refV float64 }
+
+// drops returns how long after the last rising edge it drops, and how far its
+// reservoir stays above the reference meanwhile; a heartbeat is an edge a second.
+func (p pump) drops() (afterS, marginV float64) {
+	tau, v, peak := p.c2*p.ohm, 0.0, 0.0
+	for range 60 {
+		v += p.c1 / (p.c1 + p.c2) * max(0, 3.3-2*p.diodeV-v)
+		peak = v
+		v *= math.Exp(-2 / tau)
+	}
+	return tau * math.Log(peak/p.refV), v - p.refV
+}
+
+// TestWatchdog: over the tolerances of its parts the guide's watchdog holds through
+// the heartbeat and drops within the guide's time after its last edge, which may be
+// the falling one, a second after the last that charged it. A lease is over by then.
+func TestWatchdog(t *testing.T) {
+	low, high, margin := math.Inf(1), 0.0, math.Inf(1)
+	for i := range 32 {
+		at := func(bit int, a, b float64) float64 { return []float64{a, b}[i>>bit&1] }
+		after, over := pump{11e-6 * at(0, 0.9, 1.1), 10e-6 * at(1, 0.9, 1.1), 1e6 * at(2, 0.99, 1.01), at(3, 0.35, 0.6), 3.3 * 10 / 34.9 * at(4, 0.98, 1.02)}.drops()
+		low, high, margin = min(low, after-1), max(high, after), min(margin, over)
+	}
+	worst, _ := pump{22e-6 * 1.1, 10e-6 * 1.1, 2e6 * 1.01, 0.35, 3.3 * 10 / 34.9 * 0.98}.drops()
+	text := read(t, guide)
+	for _, want := range []string{fmt.Sprintf("%.1f to %.1f s after the last edge", low, high), fmt.Sprintf("open it drops within %.0f s", math.Ceil(worst))} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the guide lacks %q", want)
+		}
+	}
+	if low < 4 || high > 10 || margin < 0.1 {
+		t.Errorf("drops after %.1f to %.1f s, with %.2f V to spare", low, high, margin)
+	}
+}
+
 // TestRipple: the guide's figures for its capacitors.
 func TestRipple(t *testing.T) {
 	text := read(t, guide)

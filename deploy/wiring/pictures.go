@@ -2,7 +2,7 @@ package main
 
 // pictures returns all pictures of the guide.
 func pictures() []*sheet {
-	return []*sheet{overview(), input(), divider(), probe(), transmitter(), current(), oneWire(), relay(), placing()}
+	return []*sheet{overview(), input(), divider(), probe(), transmitter(), current(), oneWire(), relay(), watchdog(), placing()}
 }
 
 func overview() *sheet {
@@ -342,6 +342,23 @@ func relay() *sheet {
 	s.box(270, 300, 110, 40, paper, "optocoupler")
 	s.text(270, 360, "start", soft, "or interposing relay: 24 V, 5 mA", "through the mirror contact")
 
+	s.charger()
+	s.wire(danger, 547, 200, 520, 200, 520, 270, 590, 270, 590, 545, 540, 545)
+	s.text(604, 540, "start", danger, "K1 closes the coil of Q1,", "or the remote enable")
+	s.wire(danger, 583, 200, 690, 200)
+	s.terminal(694, 200)
+	s.text(706, 205, "start", soft, "control voltage of Q1")
+	s.wire(signal, 380, 320, 650, 320, 650, 470, 682, 470)
+	s.contact(700, 470, true)
+	s.wire(signal, 718, 470, 770, 470, 770, 320)
+	s.terminal(770, 316)
+	s.text(782, 321, "start", soft, "+24 V")
+	s.text(700, 500, "middle", signal, "mirror contact of Q1")
+	return s
+}
+
+// charger draws the charger's own side, with the two switching elements.
+func (s *sheet) charger() {
 	s.add(`<rect x="20" y="400" width="820" height="180" rx="8" fill="%s"/>`, warm)
 	s.text(30, 422, "start", danger, "charger and mains: licensed electrician only")
 	s.terminal(60, 470)
@@ -360,17 +377,46 @@ func relay() *sheet {
 	s.dashed(soft, 130, 525, 130, 474)
 	s.box(370, 525, 170, 40, paper, "coil of Q1, suppressor")
 	s.dashed(soft, 410, 525, 410, 466)
-	s.wire(danger, 547, 200, 520, 200, 520, 270, 590, 270, 590, 545, 540, 545)
-	s.text(604, 540, "start", danger, "K1 closes the coil of Q1,", "or the remote enable")
-	s.wire(danger, 583, 200, 690, 200)
-	s.terminal(694, 200)
-	s.text(706, 205, "start", soft, "control voltage of Q1")
-	s.wire(signal, 380, 320, 650, 320, 650, 470, 682, 470)
-	s.contact(700, 470, true)
-	s.wire(signal, 718, 470, 770, 470, 770, 320)
-	s.terminal(770, 316)
-	s.text(782, 321, "start", soft, "+24 V")
-	s.text(700, 500, "middle", signal, "mirror contact of Q1")
+}
+
+func watchdog() *sheet {
+	s := newSheet("watchdog", "A watchdog relay from parts",
+		"The heartbeat's edges pass two capacitors of 22 microfarads in series; two diodes pump the charge into a reservoir of 10 microfarads, which two resistors of 2 megohms in parallel discharge. A comparator with a reference of 0.95 volts drives the relay's coil through a transistor while the reservoir is above it. A diode is across the coil.", 860, 330)
+	s.heading("Watchdog relay from parts: only edges keep it closed")
+	s.terminal(40, 130)
+	s.text(40, 114, "middle", signal, "GPIO27")
+	s.wire(signal, 44, 130, 560, 130)
+	s.resistor(90, 130, false)
+	s.text(90, 112, "middle", ink, "1 kΩ")
+	s.box(130, 115, 28, 30, paper, "C1")
+	s.box(185, 115, 28, 30, paper, "C1")
+	s.text(172, 104, "middle", soft, "2 × 22 µF, 25 V")
+	s.dot(250, 130)
+	s.wire(ink, 250, 130, 250, 250)
+	s.diode(250, 190)
+	s.text(266, 195, "start", ink, "D1")
+	s.box(290, 115, 40, 30, paper, "D2 →")
+	s.dot(370, 130)
+	s.wire(ink, 370, 130, 370, 250)
+	s.box(356, 175, 28, 30, paper, "C2")
+	s.text(390, 180, "start", soft, "10 µF")
+	s.dot(460, 130)
+	s.wire(ink, 460, 130, 460, 250)
+	s.resistor(460, 190, true)
+	s.text(474, 180, "start", soft, "2 × 2 MΩ,", "parallel")
+	s.box(560, 105, 110, 70, tint, "comparator,", "CMOS, above", "0.95 V")
+	s.wire(signal, 670, 140, 700, 140)
+	s.box(700, 115, 60, 50, paper, "MOS", "FET")
+	s.wire(ink, 730, 115, 730, 90)
+	s.box(690, 50, 80, 40, paper, "coil KW")
+	s.wire(ink, 770, 70, 806, 70)
+	s.terminal(810, 70)
+	s.text(810, 56, "middle", soft, "+12 V")
+	s.text(680, 46, "start", soft, "diode across it")
+	s.wire(ink, 40, 250, 730, 250, 730, 165)
+	s.ground(40, 250)
+	s.text(560, 210, "start", soft, "reference: 24.9 kΩ and", "10 kΩ from 3.3 V")
+	s.text(40, 300, "start", soft, "KW's contact is in series with coil K1. C1, C2 within 10 %, resistors 1 %, D1 and D2 silicon, leakage below 10 nA.")
 	return s
 }
 

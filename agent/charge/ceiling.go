@@ -69,7 +69,7 @@ func (t *Tracker) ceilings(n *tick) {
 		return
 	}
 	c.flows(n.now)
-	t.countCeiling(n.dtS, n.a, n.aOK)
+	t.countCeiling(n.dtS, n.a, n.aOK, t.floats())
 	limit := t.cfg.MaxFor
 	if c.afterFull {
 		limit = min(limit, overchargeFor)
@@ -83,12 +83,15 @@ func (t *Tracker) ceilings(n *tick) {
 }
 
 // countCeiling adds seconds of flow. The tail of a charger that holds the voltage of
-// a full pack does not count.
-func (t *Tracker) countCeiling(s, a float64, aOK bool) {
+// a full pack does not count. Hours of a float do not, either, until it has put in as
+// many ampere-hours as a charge may.
+func (t *Tracker) countCeiling(s, a float64, aOK, floats bool) {
 	if t.ceiling.afterFull && aOK && a < startRate*t.cfg.CapacityAh {
 		return
 	}
-	t.ceiling.flowS += s
+	if !floats || t.ceiling.ah > t.cfg.MaxAh {
+		t.ceiling.flowS += s
+	}
 	if aOK {
 		t.ceiling.ah += max(a, 0) * s / 3600
 	}

@@ -32,16 +32,17 @@ type kind struct {
 
 func kinds() []kind {
 	return []kind{
-		{"constant current, constant voltage 2.40 V", func() chargetest.Charger { return chargetest.IU(0.16, 2.40) }, 16, true, false, charge.SteadyTaper},
-		{"constant current, constant voltage 2.45 V", func() chargetest.Charger { return chargetest.IU(0.16, 2.45) }, 16, true, false, charge.SteadyTaper},
+		{"constant current, constant voltage 2.40 V", func() chargetest.Charger { return chargetest.IU(0.16, 2.40) }, 16, true, true, charge.HeldTail},
+		{"constant current, constant voltage 2.45 V", func() chargetest.Charger { return chargetest.IU(0.16, 2.45) }, 16, true, true, charge.HeldTail},
 		{"constant voltage, then constant current (IUIa)", func() chargetest.Charger { return chargetest.IUIa(0.16, 2.40, 0.04, 3) }, 14, true, true, charge.SteadyVoltage},
 		{"constant current C/20", func() chargetest.Charger { return chargetest.ConstantCurrent(0.05) }, 17, true, true, charge.SteadyVoltage},
 		// TM 10-6140-200-14 2-9b(2).
 		{"two-rate", func() chargetest.Charger { return chargetest.TwoRate(0.16, 2.37, 0.05, 7) }, 14, true, true, charge.SteadyVoltage},
 		{"taper without regulation (W)", func() chargetest.Charger { return chargetest.W(0.16, 14) }, 15, true, true, charge.SteadyVoltage},
-		{"pulsed, 30 s on, 30 s off", func() chargetest.Charger { return chargetest.Pulsed(chargetest.IU(0.16, 2.42), 30, 30) }, 17.8, true, false, charge.SteadyTaper},
-		{"stopped in the constant voltage", func() chargetest.Charger { return chargetest.IU(0.16, 2.40) }, 5.5, false, false, charge.NoEvidence},
-		{"stopped in the finish, before it is flat", func() chargetest.Charger { return chargetest.IUIa(0.16, 2.40, 0.04, 0.8) }, 14, false, false, charge.NoEvidence},
+		{"pulsed, 30 s on, 30 s off", func() chargetest.Charger { return chargetest.Pulsed(chargetest.IU(0.16, 2.42), 30, 30) }, 17.8, true, false, charge.HeldTail},
+		{"stopped in the constant voltage at 2 A for each 100 Ah", func() chargetest.Charger { return chargetest.IU(0.16, 2.40) }, 5.8, true, false, charge.HeldTail},
+		{"stopped in the constant voltage, early", func() chargetest.Charger { return chargetest.IU(0.16, 2.40) }, 4.6, false, false, charge.NoEvidence},
+		{"two-rate, stopped in the finish before it is flat", func() chargetest.Charger { return chargetest.TwoRate(0.16, 2.37, 0.05, 2) }, 14, false, false, charge.NoEvidence},
 	}
 }
 
@@ -144,7 +145,9 @@ func TestOneDeadCell(t *testing.T) {
 					r := &chargetest.Recorder{Pack: p, EachS: 20}
 					r.Charge(k.hours, k.charger())
 					r.Rest(6)
-					got := follow(config(225, 1.285), cells, r.Rows)
+					cfg := config(225, 1.285)
+					cfg.Cells = cells
+					got := follow(cfg, cells, r.Rows)
 					require.False(t, got.fullEver, "%v", got)
 				})
 			}

@@ -80,13 +80,13 @@ func (t *Tracker) Memory() Memory {
 	s := &t.s
 	ago := func(at time.Duration) float64 { return (t.last - at).Seconds() }
 	m := Memory{
-		Active: s.Active, SinceAgoS: ago(s.Since), FlowS: t.session.flowS, Full: s.Full, Evidence: uint8(s.Evidence),
+		Active: s.Active, SinceAgoS: ago(s.Since), FlowS: t.session.flowS, Full: s.Full, Evidence: evidenceCodes[s.Evidence],
 		FullAgoS: ago(s.FullAt), Ended: s.Ended, EndedAgoS: ago(s.EndedAt), InAh: s.InAh, OutAh: s.OutAh,
 		OutKnown: s.OutKnown, BackAh: t.count.backAh, GassingAh: s.GassingAh, Soc: s.Soc, SocPlus: s.SocPlus,
 		SocKnown: s.SocKnown, TotalInAh: s.TotalInAh, TotalOutAh: s.TotalOutAh, TotalGasAh: s.TotalGassingAh,
 		Charges: s.Charges, Fulls: s.ChargesFull,
 
-		Pending: uint8(s.Pending), Doubt: uint8(s.Doubt), UnseenAh: t.count.unseenAh,
+		Pending: evidenceCodes[s.Pending], Doubt: uint8(s.Doubt), UnseenAh: t.count.unseenAh,
 		CeilingS: t.ceiling.flowS, CeilingAh: t.ceiling.ah,
 		RoundOutAh: t.session.outAh, RoundBackAh: t.session.backAh, RoundOK: t.session.outOK,
 		Depth: s.DepthBefore, DepthKnown: s.DepthKnown, SelfShare: t.rest.selfOut,
@@ -129,7 +129,7 @@ func (m *Memory) Valid() bool {
 	) || !m.Run.valid() {
 		return false
 	}
-	return m.Evidence <= uint8(HandGravity) && m.Pending <= uint8(HandGravity) && m.Doubt <= uint8(DrawsTooMuch) &&
+	return m.Evidence < uint8(numEvidence) && m.Pending < uint8(numEvidence) && m.Doubt <= uint8(EndedEarly) &&
 		m.FlowS >= 0 && m.TotalGasAh >= 0 && m.CeilingS >= 0 && m.EqualCycles >= 0 &&
 		m.FlowA >= 0 && m.GasA >= 0 && m.UnsavedGasAh >= 0 && m.BulkMarks >= 0 && m.RestAgoS >= 0 && m.AgedH >= 0 && orZero(m.FlowAgoS) >= 0 && orZero(m.LowForS) >= 0 &&
 		(!m.Ended || m.EndedAgoS >= 0) && (!m.Full || m.FullAgoS >= 0)
@@ -173,10 +173,10 @@ func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 		return
 	}
 	s.Active, s.Since = m.Active, at(m.SinceAgoS)
-	s.Full, s.Evidence, s.FullAt = m.Full, Evidence(m.Evidence), at(m.FullAgoS)
+	s.Full, s.Evidence, s.FullAt = m.Full, evidenceOf(m.Evidence), at(m.FullAgoS)
 	s.Ended, s.EndedAt = m.Ended, at(m.EndedAgoS)
 	s.InAh, s.OutAh, s.OutKnown, s.GassingAh = m.InAh, m.OutAh, m.OutKnown, m.GassingAh
-	s.Soc, s.SocPlus, s.SocKnown, s.Pending = m.Soc, m.SocPlus, m.SocKnown, Evidence(m.Pending)
+	s.Soc, s.SocPlus, s.SocKnown, s.Pending = m.Soc, m.SocPlus, m.SocKnown, evidenceOf(m.Pending)
 	t.count.backAh, t.count.unseenAh = m.BackAh, m.UnseenAh
 	t.session = session{flowS: m.FlowS, outAh: m.RoundOutAh, outOK: m.RoundOK, backAh: m.RoundBackAh}
 	t.equal.afterS, t.proof.bulkMarks = m.EqualAfterS, m.BulkMarks

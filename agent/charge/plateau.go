@@ -1,6 +1,7 @@
 package charge
 
 import (
+	"math"
 	"time"
 
 	"bayward/agent/electrolyte"
@@ -44,6 +45,24 @@ const (
 	// regulated 2.40 V: 2 A for each 100 Ah, EN 62485-3 (quoted), and a
 	// quarter for age and sensor.
 	taperRate = 0.025
+	// steepRate is the usual finish rate (from memory): old plates gas all of it at a
+	// voltage below finishV.
+	steepRate = 0.08
+	// tafelV is the rise of voltage of a cell that gasses for each e-fold of its
+	// current: the law's 1/(11/V) (Schiffer et al. 2007).
+	tafelV = 1 / 11.0
+	// seenRiseV is the least rise in half an hour that is not the noise of the
+	// averages or of the compensation.
+	seenRiseV = 0.0025
+	// slowPerK is the warming that doubles their rate, K (project's own).
+	slowPerK = 20.0
+	// gainsMost is the share of the capacity that such a rise may leave: it is an upper
+	// bound, because gas of a pack that warms does the same to the voltage.
+	gainsMost = 0.10
+	// slowH is the time constant of old, sulfated plates, h (see steadyRate).
+	slowH = 5.0
+	// readRate is the usual finish rate and a fifth, of three single readings.
+	readRate = 0.06
 	// finishRate is twice the usual finish rate of 5 A for each 100 Ah (from
 	// memory): a constant current above it is the bulk of a charge.
 	finishRate = 0.10
@@ -63,6 +82,12 @@ const (
 	// 1.35 for 5 K between sensor and plates, rounded up. Gassing does not explain
 	// more.
 	lawTimes = 3.0
+	// fewCells is the most cells among which a shorted one shows during the charge or
+	// right after it (see Limits in the package comment).
+	fewCells = 12
+	// oldTimes is the same for old plates with much antimony: 0.24 A for each 100 Ah
+	// of a full battery at float (UFC 3-410-04N, 25 °C), where the law gives 0.02.
+	oldTimes = 12.0
 )
 
 // mark is the mean over ten minutes: the voltage of a cell as it is and referred to
@@ -160,9 +185,19 @@ func (p *plateau) spans() (single, half span, changeV float64) {
 // judge looks for a plateau after a complete mark. holdBack is true when the
 // current is steady but more than gassing explains.
 func (p *plateau) judge(capacityAh float64) (e Evidence, holdBack bool) {
-	if p.n < marks {
-		return NoEvidence, false
+	if p.n == marks {
+		e, holdBack = p.judgeHalfHours(capacityAh)
 	}
+	if e == NoEvidence || holdBack {
+		if r := p.judgeReadings(capacityAh); r != NoEvidence {
+			return r, false
+		}
+	}
+	return e, holdBack
+}
+
+// judgeHalfHours compares the means of three half hours.
+func (p *plateau) judgeHalfHours(capacityAh float64) (e Evidence, holdBack bool) {
 	single, half, changeV := p.spans()
 	within := func(one, three, limit float64) bool { return three <= limit && one <= scatter*limit }
 	if !p.current {
@@ -171,24 +206,94 @@ func (p *plateau) judge(capacityAh float64) (e Evidence, holdBack bool) {
 		}
 		return NoEvidence, false
 	}
-	if !within(single.hi.i-single.lo.i, half.hi.i-half.lo.i, max(steadyShare*half.hi.i, steadyRate*capacityAh)) {
+	steadyI := func(share float64) bool {
+		return within(single.hi.i-single.lo.i, half.hi.i-half.lo.i, max(share*half.hi.i, steadyRate*capacityAh))
+	}
+	if !steadyI(steadyShare) {
 		return NoEvidence, false
 	}
 	level := within(single.hi.v25-single.lo.v25, changeV, steadyV)
 	held := within(single.hi.v-single.lo.v, half.hi.v-half.lo.v, regulatedSpanV)
+	explained := !unexplained(&mark{v: half.lo.v, i: half.hi.i, c: half.hi.c}, capacityAh)
 	switch {
-	case held && half.hi.i <= taperRate*capacityAh && half.lo.v25 >= regulatedV:
-		e = SteadyTaper
-	case level && half.hi.i <= finishRate*capacityAh && half.lo.v25 >= finishV:
-		e = SteadyVoltage
-	default:
+	case explained && held && half.hi.i <= taperRate*capacityAh && half.lo.v25 >= regulatedV:
+		return SteadyTaper, false
+	case p.stillGains(capacityAh):
+		return NoEvidence, false
+	case explained && level && half.hi.i <= finishRate*capacityAh && half.lo.v25 >= finishV:
+		return SteadyVoltage, false
+	case explained || half.lo.v25 < regulatedV || !(held || level):
 		return NoEvidence, false
 	}
-	return e, unexplained(&mark{v: half.lo.v, i: half.hi.i, c: half.hi.c}, capacityAh)
+	if tooMuch(&mark{v: half.lo.v, i: half.hi.i, c: half.hi.c}, capacityAh, oldTimes) {
+		return NoEvidence, false
+	}
+	// More than gassing explains: what is still charged would show in a slow change.
+	still := steadyI(steadyShare / 2)
+	switch {
+	case still && held && half.hi.i <= taperRate*capacityAh:
+		return SteadyTaper, true
+	case still && half.hi.i <= steepRate*capacityAh:
+		return SteadyVoltage, true
+	}
+	return NoEvidence, false
+}
+
+// stillGains reports whether the voltage of a finish shows that much is missing. The
+// share of the current that still charges, f, raises the voltage by a slope of Tafel
+// times -ln(1-f) as it vanishes, with the time constant that the two last half hours
+// show.
+func (p *plateau) stillGains(capacityAh float64) bool {
+	u := [3]float64{}
+	for k := range u {
+		m, ok := p.back(k * perThird)
+		if !ok || m.i <= 0 {
+			return false
+		}
+		u[k] = m.v25 - tafelV*math.Log(m.i)
+	}
+	const half = 0.5 // h
+	d1, d2 := u[1]-u[2], u[0]-u[1]
+	if d2 <= seenRiseV {
+		return false
+	}
+	m, _ := p.back(0)
+	takesH := slowH / coldRate(m.c)
+	if d1 >= 2*d2 { // else warming may have flattened it
+		takesH = half / math.Log(d1/d2)
+	}
+	x := d2 / half * takesH / tafelV
+	return x/(1+x)*m.i/capacityAh*takesH > gainsMost
+}
+
+// coldRate is how fast slow plates charge, of their rate at 25 °C; no faster when warm.
+func coldRate(atC float64) float64 {
+	return math.Exp2(min(atC-electrolyte.ReferenceC, 0) / slowPerK)
+}
+
+// judgeReadings takes three readings half an hour apart, of a cell that gasses
+// rapidly at a finishing current.
+func (p *plateau) judgeReadings(capacityAh float64) Evidence {
+	if p.n < 2*perThird+1 || !p.current {
+		return NoEvidence
+	}
+	var s span
+	for k := 0; k <= 2; k++ {
+		m, _ := p.back(k * perThird)
+		s.widen(m, k == 0)
+	}
+	steady := s.hi.v25-s.lo.v25 <= steadyV && s.hi.i-s.lo.i <= max(0.10*s.hi.i, steadyRate*capacityAh)
+	if !steady || p.stillGains(capacityAh) || s.lo.v25 < blindV || s.hi.i > readRate*capacityAh || unexplained(&mark{v: s.lo.v, i: s.hi.i, c: s.hi.c}, capacityAh) {
+		return NoEvidence
+	}
+	return SteadyVoltage
 }
 
 // unexplained reports whether more current flows than gassing explains.
-func unexplained(m *mark, capacityAh float64) bool {
+func unexplained(m *mark, capacityAh float64) bool { return tooMuch(m, capacityAh, lawTimes) }
+
+// tooMuch reports whether more current flows than so many times the gassing law.
+func tooMuch(m *mark, capacityAh, times float64) bool {
 	law := electrolyte.GassingCurrentA(capacityAh, m.v, m.c)
-	return m.i > max(lawTimes*law, deadRate*capacityAh)
+	return m.i > max(times*law, deadRate*capacityAh)
 }

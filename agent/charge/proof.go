@@ -4,6 +4,9 @@ import "time"
 
 const (
 	completeIn = 10 * time.Minute // a charger that signals sooner was not charging
+	// unprovenAfter is the charge that is worth a word when it proved nothing: less is
+	// an opportunity charge.
+	unprovenAfter = 3 * time.Hour
 	// pulsePause is the longest pause that does not interrupt a plateau.
 	pulsePause = markEvery
 	// settledFor is how long a charge must have run before a collapse of its
@@ -14,14 +17,18 @@ const (
 
 // proof is what the evidence must remember of the current charge.
 type proof struct {
-	sawOpen   bool // the charger's contact was seen open
-	sawGas    bool // the gassing voltage was reached
-	complete  bool // the contact closed after both; the rest must not contradict it
-	collapsed bool // the current fell to nothing at an unchanged voltage
-	bulkMarks int  // marks since the last one with a bulk current, that one included; 0: none
-	riseA     float64
-	riseK     float64
-	isRunaway bool
+	sawOpen      bool    // the charger's contact was seen open
+	sawGas       bool    // the gassing voltage was reached
+	complete     bool    // the contact closed after both; the rest must not contradict it
+	collapsed    bool    // the current fell to nothing at an unchanged voltage
+	bulkMarks    int     // marks since the last one with a bulk current, that one included; 0: none
+	pendingOutAh float64 // OutAh when evidence was first held back
+	missing      float64 // charge missing at the start, at most; valid with missingOK
+	missingOK    bool
+	slow         bool // the current of the held voltage falls slowly: much is missing
+	riseA        float64
+	riseK        float64
+	isRunaway    bool
 }
 
 // Runaway reports whether the current rises with the temperature, by how many
@@ -62,6 +69,9 @@ func (t *Tracker) judgeMark() {
 		return
 	}
 	if holdBack {
+		if t.proof.slow {
+			return
+		}
 		t.doubt(e, DrawsTooMuch)
 		return
 	}
@@ -93,18 +103,37 @@ func (t *Tracker) watchCollapse(m *mark) {
 }
 
 // judgeFactor accepts ampere-hours as proof only at the gassing voltage and a
-// finishing current, and only if they exceed the drift of the count.
+// finishing current, and only if they exceed the drift of the count. Where no proven
+// full came before, they must exceed what the rest voltage showed missing at the most.
 func (t *Tracker) judgeFactor(m *mark) {
 	s, capAh := &t.s, t.cfg.CapacityAh
-	if !s.OutKnown || s.Full || !t.plateau.current || m.v25 < regulatedV || m.i > finishRate*capAh {
+	if s.Full || !t.plateau.current || m.v25 < regulatedV || m.i > finishRate*capAh {
 		return
 	}
-	if s.OutAh >= leastOut*capAh && t.count.backAh >= t.cfg.Factor*(s.OutAh+s.OutPlusAh) {
-		if unexplained(m, capAh) {
-			t.doubt(ChargeFactor, DrawsTooMuch)
-			return
-		}
-		t.evidence(t.last, ChargeFactor)
+	e := NoEvidence
+	switch {
+	case s.OutKnown && s.OutAh >= leastOut*capAh && t.count.backAh >= t.cfg.Factor*(s.OutAh+s.OutPlusAh):
+		e = ChargeFactor
+	case t.proof.missingOK && t.proof.missing >= leastOut && s.InAh*(1-gainShare) >= t.cfg.Factor*t.proof.missing*capAh:
+		e = RestFactor
+	default:
+		return
+	}
+	if unexplained(m, capAh) {
+		t.doubt(e, DrawsTooMuch)
+		return
+	}
+	t.evidence(t.last, e)
+}
+
+// unproven names what is missing after a charge of some hours that proved nothing.
+func (t *Tracker) unproven() {
+	if t.s.Full || t.s.Pending != NoEvidence || t.s.Doubt != NoDoubt || t.session.flowS < unprovenAfter.Seconds() {
+		return
+	}
+	t.s.Doubt = EndedEarly
+	if !t.cfg.HasCurrent {
+		t.s.Doubt = NeedsCurrent
 	}
 }
 
@@ -119,8 +148,8 @@ func (t *Tracker) watchRunaway(n *tick) {
 
 // judgeComplete trusts the charger's contact only if it was open earlier in this
 // charge, because a stuck contact proves nothing, and only if the voltage has
-// reached gassing, because a charger also stops for its own faults. The first ten
-// minutes of rest must not contradict it (watchRest).
+// reached gassing, because a charger also stops for its own faults. The rest must
+// agree (watchRest, settle), because a timer closes it on a pack that is not full.
 func (t *Tracker) judgeComplete(n *tick) {
 	if !n.complete.OK() {
 		return
@@ -147,11 +176,18 @@ func (t *Tracker) doubt(e Evidence, d Doubt) {
 	if t.s.Full {
 		return // proven before, without this doubt
 	}
+	if t.s.Pending == NoEvidence {
+		t.proof.pendingOutAh = t.s.OutAh
+	}
 	t.s.Pending = max(t.s.Pending, e)
-	if t.s.Doubt == NoDoubt {
+	if t.s.Doubt == NoDoubt || t.s.Doubt > DrawsTooMuch {
 		t.s.Doubt = d
 	}
 }
+
+// awaitRest holds evidence back until the pack has rested. Unlike more current than
+// gassing explains, it contradicts nothing.
+func (t *Tracker) awaitRest(e Evidence) { t.doubt(e, AwaitsRest) }
 
 // full makes the pack full. Later evidence of more trust replaces the first, but
 // the time of full stays.

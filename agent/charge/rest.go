@@ -8,6 +8,7 @@ import (
 
 const (
 	restTry = 2 * time.Hour // before that, the rest voltage shows too little
+	restFew = time.Hour     // enough to see one cell of a few missing
 	// socFull is the half width of "full": the finish stage of the published model
 	// (Schiffer et al.) settles at 0.96 to 0.98 of its scale, warm packs lowest.
 	socFull   = 0.05
@@ -32,6 +33,12 @@ const (
 	// the hydrometer's scale and the voltmeter. TM 5-684/MO-200: lower than the
 	// rule points to a fault.
 	fullLowV = 0.03
+	// tailLowV is the same for evidence that is not steady, which slow plates can give
+	// too: 7 points of gravity and 5 mV.
+	tailLowV = 0.012
+	// surfaceV is the most that a resting pack is above full (see
+	// electrolyte.StateOfChargeFromRest): higher is a float.
+	surfaceV = 0.08
 	// revokeV is the same for revoking a proven full: more cautious, because the
 	// evidence was good.
 	revokeV   = 0.05
@@ -54,7 +61,7 @@ type rest struct {
 
 // watchRest judges the voltage while no current flows.
 func (t *Tracker) watchRest(n *tick) {
-	quiet := n.vOK && !t.flow.on && !t.session.disch && (!n.aOK || n.a < stopRate*t.cfg.CapacityAh && n.a > -stopRate*t.cfg.CapacityAh)
+	quiet := n.vOK && !t.flow.on && !t.session.disch && (!n.aOK || n.midA < stopRate*t.cfg.CapacityAh && n.midA > -stopRate*t.cfg.CapacityAh)
 	r := &t.rest
 	if !quiet {
 		r.resting, r.low = false, false
@@ -69,15 +76,17 @@ func (t *Tracker) watchRest(n *tick) {
 	rested := n.now - r.since
 	full := electrolyte.RestVoltage(t.cfg.FullGravity, n.c)
 	t.revoke(n.now, r.v < full-revokeV)
-	if t.proof.complete && rested >= revokeFor && r.v >= full-revokeV {
+	if t.proof.complete && rested >= revokeFor {
 		t.proof.complete = false
-		t.evidence(n.now, ChargerComplete)
+		if r.v >= full-revokeV {
+			t.awaitRest(ChargerComplete)
+		}
 	}
 	if rested >= emptyFor && r.v < electrolyte.RestVoltage(t.cfg.FullGravity-electrolyte.GravitySpan, n.c)-emptyV {
 		t.s.Doubt = RestsTooLow
 	}
-	if rested >= restTry {
-		t.settle(n.now, r.v >= full-fullLowV)
+	if rested >= t.settleAfter() && r.v <= full+surfaceV {
+		t.settle(n.now, full-r.v)
 	}
 }
 
@@ -97,16 +106,34 @@ func (t *Tracker) revoke(now time.Duration, low bool) {
 	}
 }
 
-// settle ends a doubt after a long enough rest, one way or the other.
-func (t *Tracker) settle(now time.Duration, high bool) {
+// settleAfter returns the rest that shows a shorted cell: of twelve it takes 0.18 V
+// away, of 24 half of it, where 0.08 V may still be at the surface when the rest begins
+// (see electrolyte.StateOfChargeFromRest).
+func (t *Tracker) settleAfter() time.Duration {
+	if t.cfg.Cells <= fewCells && t.s.Doubt != DrawsTooMuch {
+		return restFew
+	}
+	return restTry
+}
+
+// settle ends a doubt after a long enough rest, one way or the other; below is how far
+// the pack rests below full gravity, V.
+func (t *Tracker) settle(now time.Duration, below float64) {
+	s := &t.s
+	most := tailLowV
+	if s.Pending >= SteadyVoltage {
+		most = fullLowV
+	}
 	switch {
-	case high && t.s.Pending != NoEvidence:
-		t.s.Doubt = NoDoubt
-		t.full(now, t.s.Pending)
-	case high:
-		t.s.Doubt = NoDoubt
-	case t.s.Pending != NoEvidence:
-		t.s.Pending, t.s.Doubt = NoEvidence, RestsTooLow
+	case s.Pending != NoEvidence && below <= most:
+		s.Doubt = NoDoubt
+		t.full(now, s.Pending)
+	case s.Pending != NoEvidence && below <= fullLowV:
+		s.Pending, s.Doubt = NoEvidence, EndedEarly
+	case s.Pending != NoEvidence:
+		s.Pending, s.Doubt = NoEvidence, RestsTooLow
+	case below <= fullLowV && (s.Doubt == RestsTooLow || s.Doubt == DrawsTooMuch):
+		s.Doubt = NoDoubt
 	}
 }
 

@@ -95,7 +95,7 @@ func (t *Tracker) restoreCeiling(m *Memory, now, gap time.Duration, proven bool)
 	if m.Flowing {
 		a = m.FlowA
 	}
-	t.countCeiling(lost.Seconds(), a, t.cfg.HasCurrent)
+	t.countCeiling(lost.Seconds(), a, t.cfg.HasCurrent, false)
 	t.s.UnsavedGasAh = m.UnsavedGasAh + m.GasA*lost.Hours()
 }
 

@@ -54,6 +54,8 @@ func (t *Tracker) watchDischarge(n *tick) {
 		if t.ceiling.afterFull {
 			t.ceiling.restart(false)
 		}
+	}
+	if t.s.OutAh > t.proof.pendingOutAh+takenOut*t.cfg.CapacityAh {
 		t.s.Pending = NoEvidence
 	}
 }
@@ -109,10 +111,13 @@ func (t *Tracker) begin(now time.Duration) {
 	t.s.InAh, t.s.GassingAh = first, 0
 	t.s.MaxPackC, t.s.TempKnown = math.Inf(-1), false
 	t.s.ReturnKnown, t.s.Pending = false, NoEvidence
-	if t.s.Doubt == DrawsTooMuch {
+	if t.s.Doubt >= DrawsTooMuch {
 		t.s.Doubt = NoDoubt
 	}
 	t.proof = proof{collapsed: t.proof.collapsed}
+	if s := &t.s; s.SocKnown && !s.OutKnown {
+		t.proof.missing, t.proof.missingOK = 1-max(s.Soc-s.SocPlus, 0), true
+	}
 	t.plateau = plateau{}
 	t.dropGravity() // the readings belong to the state before
 }
@@ -137,6 +142,7 @@ func (t *Tracker) depth() {
 func (t *Tracker) end(at time.Duration) {
 	t.s.Active, t.s.Ended, t.s.EndedAt, t.s.Since = false, true, at, at
 	t.ceiling.over = Overrun{}
+	t.unproven()
 	t.proof.isRunaway = false
 	t.plateau, t.run = plateau{}, runaway{}
 }

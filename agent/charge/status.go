@@ -1,6 +1,9 @@
 package charge
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Evidence is what proved a pack full. The order is the order of trust, the least
 // first; zero means that nothing did.
@@ -10,38 +13,42 @@ type Evidence uint8
 const (
 	NoEvidence      Evidence = iota
 	ChargerComplete          // the charger's own contact
+	RestFactor               // ampere-hours returned over those that a rest voltage showed missing
 	ChargeFactor             // ampere-hours returned over removed
+	HeldHours                // hours at a held voltage and at float, current unknown
+	HeldFloat                // little current at float, after a held voltage
+	HeldTail                 // a current at a held voltage that has little left to charge
 	SteadyVoltage            // compensated voltage unchanged over successive readings
 	SteadyTaper              // current tapered and steady at regulated voltage
 	HandGravity              // specific gravity entered by the technician
+	numEvidence
 )
+
+var evidenceNames = [numEvidence]string{
+	"", "charger-complete", "rest-factor", "charge-factor", "held-hours", "held-float", "held-tail", "steady-voltage", "steady-taper", "hand-gravity",
+}
+
+// evidenceCodes are the numbers in a memory: those of an older program mean the same.
+var evidenceCodes = [numEvidence]uint8{
+	NoEvidence: 0, ChargerComplete: 1, ChargeFactor: 2, SteadyVoltage: 3, SteadyTaper: 4, HandGravity: 5,
+	HeldTail: 6, HeldFloat: 7, RestFactor: 8, HeldHours: 9,
+}
+
+// evidenceOf finds an evidence by its number in a memory; an unknown one is
+// NoEvidence.
+func evidenceOf(code uint8) Evidence { return Evidence(max(slices.Index(evidenceCodes[:], code), 0)) }
 
 // String returns the evidence's name in messages, "" when there is none.
 func (e Evidence) String() string {
-	switch e {
-	case ChargerComplete:
-		return "charger-complete"
-	case ChargeFactor:
-		return "charge-factor"
-	case SteadyVoltage:
-		return "steady-voltage"
-	case SteadyTaper:
-		return "steady-taper"
-	case HandGravity:
-		return "hand-gravity"
-	case NoEvidence:
+	if e >= numEvidence {
+		return ""
 	}
-	return ""
+	return evidenceNames[e]
 }
 
 // ParseEvidence finds an evidence by its name; an unknown name is NoEvidence.
 func ParseEvidence(name string) Evidence {
-	for e := NoEvidence + 1; e.String() != ""; e++ {
-		if e.String() == name {
-			return e
-		}
-	}
-	return NoEvidence
+	return Evidence(max(slices.Index(evidenceNames[:], name), 0))
 }
 
 // Doubt is what contradicts the evidence of full. Zero means nothing.
@@ -58,6 +65,16 @@ const (
 	// DrawsTooMuch: the steady current at the end is more than gassing explains.
 	// Old plates, or a shorted cell among good ones.
 	DrawsTooMuch
+	// AwaitsRest: the charge ended with little left to charge, or in a way that a
+	// slow pack or a shorted cell can show too. Two hours of rest settle it.
+	AwaitsRest
+	// NeedsCurrent: a charge of some hours ended without proof, and no current was
+	// measured. A charger that holds its voltage is proven by the current, by its
+	// contact, or by a hydrometer.
+	NeedsCurrent
+	// EndedEarly: a charge of some hours ended while much current still charged, or
+	// while the voltage still rose.
+	EndedEarly
 )
 
 // String returns the doubt's name in messages, "" when there is none.
@@ -67,6 +84,12 @@ func (d Doubt) String() string {
 		return "rests-too-low"
 	case DrawsTooMuch:
 		return "draws-too-much"
+	case AwaitsRest:
+		return "awaits-rest"
+	case NeedsCurrent:
+		return "needs-current"
+	case EndedEarly:
+		return "ended-early"
 	case NoDoubt:
 	}
 	return ""

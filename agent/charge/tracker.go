@@ -55,6 +55,7 @@ type Tracker struct {
 	flow    flow
 	session session
 	plateau plateau
+	held    holding
 	proof   proof
 	rest    rest
 	run     runaway
@@ -113,6 +114,7 @@ func (t *Tracker) Step(in *Inputs) {
 	t.watchFlow(&n)
 	t.follow(&n)
 	t.prove(&n)
+	t.watchHeld(&n)
 	t.ceilings(&n)
 	t.watchRest(&n)
 	t.estimate(&n)
@@ -123,7 +125,7 @@ func (t *Tracker) Step(in *Inputs) {
 // gap handles a time without readings. The pack may have been used or exchanged in
 // it, so neither full nor the count survives it.
 func (t *Tracker) gap(now time.Duration) {
-	t.filter, t.plateau, t.run, t.rest = filter{}, plateau{}, runaway{}, rest{}
+	t.filter, t.plateau, t.run, t.rest, t.held = filter{}, plateau{}, runaway{}, rest{}, holding{}
 	t.count.lose()
 	t.flow.lose(now)
 	t.notFull()

@@ -99,8 +99,10 @@ func steady(hours, a float64) chargetest.Series {
 }
 
 // The measured record: ampere-hours of each charge within 2 % and the start within
-// ten minutes, the uncertainty given in testdata/data/README.md, and its return
-// factor, 1.04 to 1.14 there.
+// ten minutes, the uncertainty given in testdata/data/README.md. All five charges are
+// full: each returned 1.04 to 1.14 times what was taken out (there), its charger ended
+// the constant 2.40 V by itself at 1.6 to 1.8 % of the capacity and floated, and the
+// next discharge delivered 0.98 to 1.00 of the one before.
 func TestMeasuredRecord(t *testing.T) {
 	for file, charges := range map[string][]float64{
 		// net_Ah of charge plus float in measured_12v17ah_segments.csv
@@ -109,7 +111,11 @@ func TestMeasuredRecord(t *testing.T) {
 		t.Run("measured: Sulzer et al. 2019, "+file, func(t *testing.T) {
 			var got []float64
 			n := uint64(0)
-			sum := followWith(charge.New(config(17, 1.300)), 6, data(t, file, 1, 1), func(_ chargetest.Row, s *charge.Status) {
+			cfg := config(17, 1.300)
+			cfg.Cells = 6
+			tooLow := false
+			sum := followWith(charge.New(cfg), 6, data(t, file, 1, 1), func(_ chargetest.Row, s *charge.Status) {
+				tooLow = tooLow || s.Doubt == charge.RestsTooLow
 				if s.Charges != n {
 					n = s.Charges
 					got = append(got, 0)
@@ -125,8 +131,9 @@ func TestMeasuredRecord(t *testing.T) {
 			// Discharged beyond its nominal capacity (19.7 of 17 Ah), the sealed
 			// cells rest 0.13 V below a flat vented one: that calls for a
 			// hydrometer.
-			require.Equal(t, charge.RestsTooLow, sum.status.Doubt)
-			require.False(t, sum.fullEver)
+			require.True(t, tooLow)
+			require.EqualValues(t, len(charges), sum.status.ChargesFull)
+			require.Equal(t, charge.HeldTail, sum.evidence)
 		})
 	}
 }

@@ -31,13 +31,42 @@ type base struct {
 	rows       chargetest.Series
 	top        float64 // highest truth that its charges reach; NaN: nothing may be called full
 	endH       float64 // end of the last charge
+	may        bool    // a disturbance may cost the proof: its charges end early
 }
 
 func fileBase(t *testing.T, file string, cells int, capacityAh, gravity float64, provable bool) base {
 	t.Helper()
-	rows, err := chargetest.Load(filepath.Join("..", "..", "testdata", "data", file), cells, 1)
+	return makeBase(file, cells, capacityAh, gravity, loadRun(t, file, cells), provable)
+}
+
+// loadRun loads a run, whose voltage is that of one cell or of so many.
+func loadRun(t *testing.T, file string, times int) chargetest.Series {
+	t.Helper()
+	rows, err := chargetest.Load(filepath.Join("..", "..", "testdata", "data", file), times, 1)
 	require.NoError(t, err)
-	return makeBase(file, cells, capacityAh, gravity, rows, provable)
+	return rows
+}
+
+// measured gives a measured run the truth that its ampere-hours show: it begins full, and
+// a charge that has returned what was taken out is full again. Each of its charges
+// returns 1.04 to 1.14 times that (testdata/data/README.md, section 1). Less than 50 mA
+// is the offset of its sensor.
+func measured(t *testing.T, file string) base {
+	t.Helper()
+	b := makeBase(file, 6, 17, 1.300, loadRun(t, file, 1), false)
+	soc, last := 1.0, b.rows[0]
+	for i := range b.rows {
+		r := &b.rows[i]
+		if !math.IsNaN(r.A) {
+			if math.Abs(r.A) >= 0.05 {
+				soc = min(soc+r.A*(r.S-last.S)/3600/b.capacityAh, 1)
+			}
+			last = *r
+		}
+		r.Soc = soc
+	}
+	b.top, b.may = 1, true
+	return b
 }
 
 func makeBase(name string, cells int, capacityAh, gravity float64, rows chargetest.Series, provable bool) base {
@@ -228,15 +257,15 @@ func TestEdgeCases(t *testing.T) {
 		fileBase(t, "gassing_model_500ah_iuia_45c.csv", 12, 500, 1.285, true),
 		nights(0, 0), nights(25, 0), nights(50, 0), nights(25, 1), nights(0, 1), nights(50, 1),
 		fileBase(t, "porous_electrode_17ah_cycle.csv", 12, 17, 1.318, false),
-		fileBase(t, "measured_12v17ah_cycles_a.csv", 6, 17, 1.300, false),
-		fileBase(t, "measured_12v17ah_cycles_b.csv", 6, 17, 1.300, false),
+		measured(t, "measured_12v17ah_cycles_a.csv"),
+		measured(t, "measured_12v17ah_cycles_b.csv"),
 	} {
 		plain := through(b, b.rows, limits)
 		for _, d := range disturbances() {
 			t.Run(b.name+"/"+d.name, func(t *testing.T) {
 				got := through(b, d.lay(b), limits)
-				must := !math.IsNaN(b.top) && !d.fatal
-				fmt.Fprintf(&table, "%-62s | %-48s | %-30s | %v\n", b.name, d.name, allowed(must, d, plain), got)
+				must := !math.IsNaN(b.top) && !d.fatal && !(b.may && d.name != "none")
+				fmt.Fprintf(&table, "%-62s | %-48s | %-30s | %v\n", b.name, d.name, allowed(must, b, d, plain), got)
 				require.True(t, math.IsNaN(got.falseFull), "false full at %.2f h: %v", got.falseFull, got)
 				require.True(t, math.IsNaN(got.falseReady), "false ready at %.2f h: %v", got.falseReady, got)
 				if must {
@@ -248,12 +277,14 @@ func TestEdgeCases(t *testing.T) {
 	t.Logf("edge cases through bay.Step\n%s", table.String())
 }
 
-func allowed(must bool, d disturbance, plain *outcome) string {
+func allowed(must bool, b base, d disturbance, plain *outcome) string {
 	switch {
 	case must:
 		return fmt.Sprintf("full from %.1f to %.1f h", plain.fullAtH, plain.fullAtH+resolveH)
 	case d.fatal:
 		return "full only while it is true"
+	case b.may:
+		return "full when it is true, or never"
 	}
 	return "never full"
 }

@@ -34,6 +34,7 @@ var targets = []target{
 	{"agent/charge", []string{"agent/charge", "agent/bay"}, false},
 	{"agent/cooldown", []string{"agent/cooldown", "agent/bay"}, false},
 	{"agent/water", []string{"agent/water", "agent/bay"}, false},
+	{"agent/alive", []string{"agent/alive", "agent/bay"}, false},
 	{"agent/bay", []string{"agent/bay"}, false},
 	{"agent/loop", []string{"agent/loop"}, false},
 	{"sensors", []string{"sensors"}, false},

@@ -19,6 +19,7 @@ type tick struct {
 	smoothV  float64 // v over a minute; valid with vOK
 	countA   float64 // a as it is counted; valid with aOK
 	midA     float64 // the median of three a, as v is of the voltage
+	markA    float64 // the same of countA: marks average by themselves
 	complete reading.Reading
 }
 
@@ -28,6 +29,7 @@ func (n *tick) v25() float64 { return electrolyte.Compensate(n.v, n.c) }
 // filter removes disturbed values from the readings.
 type filter struct {
 	v, i   [3]float64 // the last voltages and currents
+	m      [3]float64 // the last currents as counted
 	nv, ni int        // how many there are
 	smooth float64
 	a      float64
@@ -73,7 +75,7 @@ func (f *filter) current(in *Inputs, n *tick, capacityAh float64) {
 		f.ni = 0
 	}
 	f.ni++
-	n.midA = push(&f.i, f.ni, n.a)
+	n.midA, n.markA = push(&f.i, f.ni, n.a), push(&f.m, f.ni, n.countA)
 }
 
 // push adds the newest of three values and returns their median, or the newest

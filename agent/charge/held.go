@@ -83,7 +83,7 @@ func (t *Tracker) watchHeld(n *tick) {
 func (p *holding) add(n *tick, flows bool) bool {
 	p.nowH += n.dtH
 	p.allS += n.dtS
-	p.sum.i += n.dtS * n.midA
+	p.sum.i += n.dtS * n.markA
 	if flows && p.flowed { // v is a median of three
 		p.flowS += n.dtS
 		p.sum.v += n.dtS * n.v

@@ -123,9 +123,9 @@ func (p *plateau) add(n *tick, flows bool) bool {
 		*p = plateau{begun: true, at: n.now, current: n.aOK, warm: n.cOK}
 		return false
 	}
-	if flows && p.flowed { // v and midA are medians of three
+	if flows && p.flowed { // v and markA are medians of three
 		w := n.dtS
-		p.sum.add(&mark{n.v, n.v25(), n.midA, n.c}, w)
+		p.sum.add(&mark{n.v, n.v25(), n.markA, n.c}, w)
 		p.weightS += w
 	}
 	p.flowed = flows

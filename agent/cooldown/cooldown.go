@@ -99,6 +99,7 @@ type Rest struct {
 
 	reach   span // hours from reachAt
 	reachAt time.Duration
+	shown   shown
 
 	learned, learnedSE float64 // 1/tau of the last night, 1/h; 0: unknown
 }
@@ -150,6 +151,7 @@ func (r *Rest) Step(in *Inputs) {
 func (r *Rest) reset() {
 	if r.marks.primed {
 		r.marks, r.fitted, r.holds, r.noted = marks{}, false, false, false
+		r.reach, r.shown = span{}, shown{}
 	}
 	tau, spread, known := r.s.TauH, r.s.TauSpreadH, r.s.TauKnown
 	r.s = Status{TauH: tau, TauSpreadH: spread, TauKnown: known, NoAmbient: !r.cfg.HasAmbient}

@@ -12,8 +12,10 @@
 // (Kalman's) follows the temperature, 1/tau and q over marks of five minutes; Ta is
 // measured, so the estimate follows a drifting air temperature. Time to ready comes
 // from running the same law forward. Its range, meant to hold in [ReadyCoverage] of
-// all cases, comes from the filter's covariance and from what the air and the sun
-// may do. The tau learned in one night is the first guess of the next.
+// all cases and to miss as often on one side as on the other, comes from courses drawn
+// from the filter's covariance, the published spread of tau, and what the air and the
+// sun may do. So it is known from the first minutes of a first night on, then a wide one.
+// The tau learned in one night is the first guess of the next.
 //
 // Limits, each on the safe side or reported in [Status]:
 //

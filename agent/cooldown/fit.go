@@ -3,9 +3,13 @@ package cooldown
 import "math"
 
 const (
-	// kFirst and its spread are the assumption before anything is learned: a few
-	// hours for light blocks to a day for tight trays (estimate, from memory).
-	kFirst, kFirstSpread = 1.0 / 8, 0.08 // 1/h
+	// kPublished is 1/tau before anything is learned, 1/h, and kPublishedSpread the
+	// spread of its logarithm: from 3 h for light blocks to a day for tight trays, of
+	// 1004 J/(kg K) and 250 kg/m² in 5 to 20 W/(m² K) (System Advisor Model's own test;
+	// the films of still air and the day are from memory).
+	kPublished, kPublishedSpread = 1.0 / 8.5, 0.6
+	// kFirst and its spread are the same as the filter needs it, see firstWeight.
+	kFirst, kFirstSpread = 1.0 / 8, 0.1 // 1/h
 	// nightSpread is how much 1/tau may change from one night to the next: the lid,
 	// the fan, the location.
 	nightSpread = 0.12
@@ -23,6 +27,12 @@ const (
 	kLeast = 0.01 // 1/h: slower is no cooling
 	// knownShare is the relative spread of 1/tau up to which it counts as known.
 	knownShare = 0.35
+	// learnShare is the one up to which the next night may begin with it, after
+	// learnSteps marks.
+	learnShare, learnSteps = 0.6, 6
+	// readNoiseK is the noise of the excess at the moment of the call: of both
+	// readings.
+	readNoiseK = 0.15
 )
 
 // fit follows temperature, k = 1/tau and q of

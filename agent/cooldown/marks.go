@@ -1,6 +1,9 @@
 package cooldown
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 const (
 	markEvery  = 5 * time.Minute
@@ -79,13 +82,13 @@ func (m *marks) push(now time.Duration, number int64) {
 // taken returns the excess over the air since the previous mark and starts again;
 // whole is false when part of that time is unknown.
 func (m *marks) taken() (kh, h float64, whole bool) {
+	sumKH, sumH := m.sumKH, m.sumH
+	m.sumKH, m.sumH = 0, 0
 	if m.n < 2 {
 		return 0, 0, false
 	}
 	h = (m.at[m.n-1] - m.at[m.n-2]).Hours()
-	kh, whole = m.sumKH, h-m.sumH < 1.0/3600
-	m.sumKH, m.sumH = 0, 0
-	return kh, h, whole
+	return sumKH, h, math.Abs(h-sumH) < 1.0/3600
 }
 
 // fall returns how fast the temperature fell over the last half hour, K/h.

@@ -54,9 +54,11 @@ func judgeDoubted(in *Inputs) Judged {
 
 // judgeReadings names level readings that always err to one side against the probe.
 func judgeReadings(offMM float64) Judged {
-	e := Evidence{Value: offMM}
-	if offMM < 0 {
-		e.Value, e.Reason = -offMM, TooLow
+	switch {
+	case offMM > 0:
+		return Judged{Bad, Evidence{Value: offMM}}
+	case offMM < 0:
+		return Judged{Bad, Evidence{Value: -offMM, Reason: TooLow}}
 	}
-	return unless(offMM != 0, e)
+	return unless(offMM != 0, Evidence{}) // not a number is bad
 }

@@ -354,6 +354,9 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 	}
 	b.undo, b.againstUndo, b.due = 0, false, false
 	b.diffs.outdated = true
+	if guessed == 0 {
+		b.levelAh = gassingAh
+	}
 	b.closeKnown(without(givenML, shown), guessed, beforeMM, beforeOK)
 	b.countFills(givenML, guessed)
 }

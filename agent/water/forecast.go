@@ -12,22 +12,18 @@ const (
 	// daysKept is how many daily losses a forecast uses.
 	daysKept = 28
 	weekDays = 7
-	// firstSpread is how much a day's loss differs from the mean, as a share, until
-	// two weeks are recorded.
-	firstSpread = 0.4
-	// habitSpread is how much the use changes from one month to the next.
-	habitSpread = 0.12
-	// cellSpread is how far the use of the lowest cell may be off the assumed one.
-	cellSpread = 0.05
 	// scaleSpread is how wrong the gassing law may be for one pack, as a share; it
-	// is a fit over many batteries. scaleAges is added at each visit.
-	scaleSpread, scaleAges = 0.3, 0.05
+	// is a fit over many batteries, one of which may gas at half or twice its rate.
+	// scaleAges is added at each visit.
+	scaleSpread, scaleAges = 0.33, 0.05
 	levelErrorMM           = 0.8   // standard error of a settled level
 	soonH                  = 72.0  // a visit is due below this forecast, h
 	mostForecastH          = 9600. // 400 days: beyond that the figure means nothing
-	forecastZ              = 1.645 // for ForecastCoverage
 	// forecastEvery saves work per tick: a forecast of days moves slowly.
-	forecastEvery = time.Minute
+	forecastEvery = 10 * time.Minute
+	// flatOver and scaleOver are how fast the forecast follows a level that noise moves,
+	// and what that level teaches of the gassing.
+	flatOver, scaleOver = time.Hour, 3 * time.Hour
 )
 
 // use records the water lost day by day and how the measured loss compares with the
@@ -68,30 +64,21 @@ func (u *use) push(ml float64) {
 	u.n++
 }
 
-// rate returns a day's mean loss and the spread between like days, ml. It uses
-// whole weeks and compares a day with that of the week before: a yard's Sunday is
-// not its Monday.
-func (u *use) rate() (mean, spread float64, days int) {
+// rate returns a day's mean loss, ml. It uses whole weeks: a yard's Sunday is not its
+// Monday.
+func (u *use) rate() (mean float64, days int) {
 	days = u.n
 	if days >= weekDays {
 		days -= days % weekDays
 	}
 	if days == 0 {
-		return 0, 0, 0
+		return 0, 0
 	}
-	last := u.daysML[u.n-days : u.n]
-	sum, squares := 0.0, 0.0
-	for i, ml := range last {
+	sum := 0.0
+	for _, ml := range u.daysML[u.n-days : u.n] {
 		sum += ml
-		if i >= weekDays {
-			squares += square(ml - last[i-weekDays])
-		}
 	}
-	mean = sum / float64(days)
-	if days < 2*weekDays {
-		return mean, firstSpread * mean, days
-	}
-	return mean, math.Sqrt(squares / 2 / float64(days-weekDays)), days
+	return sum / float64(days), days
 }
 
 // learn weighs a measured against a predicted loss, mm.
@@ -116,15 +103,69 @@ func (b *Balance) learnScale(beforeMM float64) {
 	b.use.scaleSE = min(math.Hypot(b.use.scaleSE, scaleAges), scaleSpread)
 }
 
+// steady is what the forecast follows: the calm level and the scale of the gassing,
+// without the noise of the probe.
+type steady struct {
+	mm, lostML float64 // level, and the water that the balance had lost then
+	known      bool
+	scale      float64 // 0: not set
+	at         time.Duration
+}
+
+// steadily takes this step's level and scale.
+func (b *Balance) steadily() {
+	y := &b.steady
+	dt := max(b.last-y.at, 0)
+	y.at = b.last
+	scale, _ := b.scaleNow()
+	if !(y.scale > 0) {
+		y.scale = scale
+	}
+	y.scale *= math.Pow(scale/y.scale, part(dt, scaleOver))
+	calm := b.teaches && b.calmMM == b.s.SettledMM && b.calmLostML == b.s.LostML
+	now := y.mm - y.scale*b.mm(b.s.LostML-y.lostML)
+	switch {
+	case !b.anchored || y.lostML > b.s.LostML: // filled since
+		y.known = false
+	case !calm:
+	case !y.known || math.Abs(b.calmMM-now) > unrecordedMM:
+		y.mm, y.lostML, y.known = b.calmMM, b.calmLostML, true
+	default:
+		y.mm, y.lostML = now+part(dt, flatOver)*(b.calmMM-now), b.calmLostML
+	}
+}
+
+// levelMM returns the pilot's settled level as the forecast takes it.
+func (y *steady) levelMM(b *Balance) float64 {
+	if !y.known || b.atCells {
+		return b.s.SettledMM
+	}
+	return y.mm - y.scale*b.mm(b.s.LostML-y.lostML)
+}
+
+// scaleNow returns what is known of the gassing so far.
+func (b *Balance) scaleNow() (scale, se float64) {
+	if b.teaches {
+		mm, lostML := b.calmMM, b.calmLostML
+		if b.steady.known {
+			mm, lostML = b.steady.mm, b.steady.lostML
+		}
+		return b.use.learn(b.anchorMM-mm, b.mm(lostML))
+	}
+	return b.use.scale, b.use.scaleSE
+}
+
+func part(dt, over time.Duration) float64 { return float64(dt) / float64(dt+over) }
+
 // forecast estimates when the lowest cell reaches the lowest level for charging.
-// Its range adds up, as shares of the time, the uncertainty of the gassing law, of
-// the level, of the recorded days and of the days to come.
 func (b *Balance) forecast() {
+	b.steadily()
+	b.lost()
 	if !b.s.Known {
 		b.s.ForecastOK = false
 		return
 	}
-	if !b.s.ForecastOK || b.last-b.forecastAt >= forecastEvery {
+	if !b.s.ForecastOK || b.last-b.forecastAt >= forecastEvery || b.last < b.forecastAt {
 		b.calculate()
 		b.readDue()
 		b.forecastAt = b.last
@@ -133,26 +174,10 @@ func (b *Balance) forecast() {
 
 // calculate sets the forecast.
 func (b *Balance) calculate() {
-	mean, spread, days := b.use.rate()
-	b.s.ForecastOK = days > 0 && mean > 0
-	if !b.s.ForecastOK {
-		return
-	}
-	scale, scaleSE := b.use.scale, b.use.scaleSE
-	if b.teaches {
-		scale, scaleSE = b.use.learn(b.anchorMM-b.calmMM, b.mm(b.calmLostML))
-	}
-	left := max(b.s.LowMM-b.cfg.ChargeLevelMM, 0)
-	lostPerDay := scale * mean * b.lowUse
-	atDays := b.ml(left) / lostPerDay
-	b.soonMM = b.mm(lostPerDay * soonH / day.Hours())
-	share := spread / mean
-	relative := scaleSE*scaleSE/(scale*scale) + habitSpread*habitSpread + cellSpread*cellSpread
-	relative += share*share/float64(days) + share*share/max(atDays, 1) + square(levelErrorMM/max(left, levelErrorMM))
-	wide := math.Exp(forecastZ * math.Sqrt(relative))
-	hours := func(d float64) float64 { return min(d*day.Hours(), mostForecastH) }
-	b.s.ForecastH = hours(atDays)
-	b.s.ForecastLo, b.s.ForecastHi = hours(atDays/wide), hours(atDays*wide)
+	p := b.passage()
+	b.s.ForecastOK = true
+	b.s.ForecastH, b.s.ForecastLo, b.s.ForecastHi = p.after(0.5), p.after(tail), p.after(1-tail)
+	b.soonMM = b.mm(p.scale*p.use.perDay*b.lowUse) * soonH / day.Hours()
 }
 
 func square(x float64) float64 { return x * x }

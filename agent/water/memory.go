@@ -31,6 +31,7 @@ type Memory struct {
 	RiseMM  *float64    `json:"rise_mm,omitempty"` // of the last visit, which the pilot's probe must still show
 	FromMM  float64     `json:"rise_from_mm,omitempty"`
 	ReadDue bool        `json:"read_due,omitempty"`
+	LevelAh float64     `json:"level_ah,omitempty"` // gassing total at the last visit that measured all its water
 	GasMM   float64     `json:"gas_mm,omitempty"`   // part of the level that is gas
 	HeldMM  []float64   `json:"held_mm,omitempty"`  // see held
 	StillMM *[2]float64 `json:"still_mm,omitempty"` // the level that was still, from and to
@@ -51,7 +52,7 @@ func (b *Balance) Memory() Memory {
 		OffsetMM: []float64{}, Due: b.due,
 		Known: b.storedKnown(), Touched: b.know.touched, ReadDue: b.s.ReadDue,
 	}
-	m.GasMM = b.gasMM
+	m.GasMM, m.LevelAh = b.gasMM, b.levelAh
 	m.HeldMM = append(m.HeldMM, b.held.mm[:b.held.n]...)
 	if m.RisenMM = b.s.UnrecordedMM; m.RisenMM > 0 {
 		m.Seen = b.others() &^ b.risen
@@ -76,7 +77,7 @@ func (m *Memory) Valid(cells int) bool {
 	if len(m.OffsetMM) != cells || len(m.DaysML) > daysKept || m.Visits < 0 || m.BeganAgoS < 0 {
 		return false
 	}
-	lists := [][]float64{{m.AnchorMM, m.AnchorAh, m.BeganAgoS, m.BeganAh, m.DayAh, m.StrayMM, m.RisenMM, m.FromMM}, m.OffsetMM, m.DaysML}
+	lists := [][]float64{{m.AnchorMM, m.AnchorAh, m.BeganAgoS, m.BeganAh, m.DayAh, m.StrayMM, m.RisenMM, m.FromMM, m.LevelAh}, m.OffsetMM, m.DaysML}
 	if m.StillMM != nil {
 		lists = append(lists, m.StillMM[:])
 	}
@@ -145,7 +146,7 @@ func (b *Balance) Restore(m *Memory, now, gap time.Duration) {
 	b.began, b.beganAh, b.last = m.Began, m.BeganAh, now
 	b.beganAt = now - gap - time.Duration(m.BeganAgoS*float64(time.Second))
 	b.restoreUse(m)
-	b.visits, b.diffs.outdated, b.due = m.Visits, true, m.Due
+	b.visits, b.diffs.outdated, b.due, b.levelAh = m.Visits, true, m.Due, m.LevelAh
 	b.judgeFills()
 }
 

@@ -75,7 +75,7 @@ func (b *Balance) SurelyNowMM() (mm float64, known bool) {
 
 // aheadMM is the loss, by Faraday's law, of the days in which people can come.
 func (b *Balance) aheadMM() float64 {
-	mean, _, _ := b.use.rate()
+	mean, _ := b.use.rate()
 	return max(b.mm(mean)*readSoonH/day.Hours(), readAheadMM)
 }
 
@@ -140,7 +140,7 @@ func (b *Balance) readDue() {
 
 // readDueH returns the hours until the bound of a cell reaches the plates.
 func (b *Balance) readDueH() (hours float64, ok bool) {
-	mean, _, days := b.use.rate()
+	mean, days := b.use.rate()
 	if days == 0 || !(mean > 0) {
 		return 0, false
 	}

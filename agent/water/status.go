@@ -39,24 +39,28 @@ type Status struct {
 	ReadAsk   CellSet // cells to read at the next visit, see ReadFirst
 	// HeldMM is by how much gas among the plates raised the level in the last charges;
 	// valid with HeldOK.
-	HeldMM     float64
-	HeldOK     bool
-	CeilingMM  float64 // highest settled level that stays below the bottom of the vent well when hot
-	TotalML    float64 // NeedML of all cells
-	Due        bool    // the pack needs water: enough for a visit
-	LostML     float64 // per cell since the last fill, by Faraday's law
-	LostTotal  float64 // per cell since the memory began
-	PredictMM  float64 // settled level by the balance; valid with PredictOK
-	PredictOK  bool
-	ApartMM    float64 // measured less predicted; valid with PredictOK
-	ForecastH  float64 // hours until the lowest level for charging is reached; valid with ForecastOK
-	ForecastLo float64 // early end of its range, see ForecastCoverage
-	ForecastHi float64 // late end of its range
-	ForecastOK bool
-	Visits     int     // visits with recorded water since the memory began
-	Bare       CellSet // cells that are bare by the record, see Balance.Bare
-	Over       CellSet // cells that were filled over their ceiling, see Balance.Overfill
-	Doubted    uint64  // bit n: the last level reading of cell n+1 disagrees with its estimate
+	HeldMM    float64
+	HeldOK    bool
+	CeilingMM float64 // highest settled level that stays below the bottom of the vent well when hot
+	TotalML   float64 // NeedML of all cells
+	Due       bool    // the pack needs water: enough for a visit
+	LostML    float64 // per cell since the last fill, by Faraday's law
+	// LostLikelyML is the same as far as the measured level corrects the gassing law, in the
+	// mean of the cells; LostLoML and LostHiML are the ends of its range, see
+	// ForecastCoverage.
+	LostLikelyML, LostLoML, LostHiML float64
+	LostTotal                        float64 // per cell since the memory began
+	PredictMM                        float64 // settled level by the balance; valid with PredictOK
+	PredictOK                        bool
+	ApartMM                          float64 // measured less predicted; valid with PredictOK
+	ForecastH                        float64 // hours until the lowest level for charging is reached; valid with ForecastOK
+	ForecastLo                       float64 // early end of its range, see ForecastCoverage
+	ForecastHi                       float64 // late end of its range
+	ForecastOK                       bool
+	Visits                           int     // visits with recorded water since the memory began
+	Bare                             CellSet // cells that are bare by the record, see Balance.Bare
+	Over                             CellSet // cells that were filled over their ceiling, see Balance.Overfill
+	Doubted                          uint64  // bit n: the last level reading of cell n+1 disagrees with its estimate
 
 	// ReadFirst are the cells of ReadAsk, the worst first.
 	ReadFirst [MaxCells]uint8

@@ -118,6 +118,8 @@ type Balance struct {
 	calmLostML float64
 	lowUse     float64 // use of the lowest cell over that of the pilot
 	forecastAt time.Duration
+	steady     steady
+	levelAh    float64 // gassing total when all cells were last filled by measure or to their marks
 	soonMM     float64 // height that the lowest cell loses in soonH; valid with ForecastOK
 	due        bool    // it called for water
 }

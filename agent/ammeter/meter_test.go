@@ -40,8 +40,8 @@ func (h *hands) pass(span time.Duration) {
 	h.low, h.high = math.Inf(1), math.Inf(-1)
 	for end := h.in.Now + span; h.in.Now < end; h.in.Now += time.Second {
 		h.in.CurrentA = reading.Good(h.a+h.noise*h.rng.NormFloat64(), h.in.Now)
-		moved := false
-		if h.shown, moved = h.m.Step(&h.in); moved {
+		shown, moved := h.m.Step(&h.in)
+		if h.shown = shown; moved {
 			h.moves++
 		}
 		h.low, h.high = min(h.low, h.shown.Value), max(h.high, h.shown.Value)

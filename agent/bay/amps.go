@@ -21,12 +21,11 @@ func (b *Bay) measure(now time.Duration) {
 	s := &b.pic.Seen
 	cellV := s.PackV
 	cellV.Value /= float64(b.history.pack.Cells)
-	moved := false
-	s.CurrentA, moved = b.meter.Step(&ammeter.Inputs{
+	current, moved := b.meter.Step(&ammeter.Inputs{
 		Now: now, CurrentA: s.CurrentA, CellV: cellV, Feedback: s.ContactorClosed,
 		Open: !b.lock.Granted() && s.Keeper == KeeperObeys, Probe: s.Level.Usable(),
 	})
-	b.pic.Amps = *b.meter.Status()
+	s.CurrentA, b.pic.Amps = current, *b.meter.Status()
 	if moved {
 		b.events = append(b.events, Event{At: now, Kind: ZeroMoved, ZeroA: b.pic.Amps.ZeroA})
 	}

@@ -214,12 +214,6 @@ func (p *nightPack) soc() (mean, lowest float64) {
 	return mean, lowest
 }
 
-func (p *nightPack) gravity() float64 {
-	c := &p.cells[0]
-	w := c.acidG / (c.acidG + c.waterG)
-	return 1 + 0.66*w + 0.22*w*w // within 0.004 of the tables between 0.3 and 0.4
-}
-
 // drawn draws from a normal spread that ends at two sigmas.
 func drawn(r *rand.Rand, mean, sigma float64) float64 {
 	return mean + sigma*min(max(r.NormFloat64(), -2), 2)

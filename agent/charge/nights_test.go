@@ -28,7 +28,7 @@ type iu struct {
 	endRate            float64 // own end by current; 0: none
 	endH, minH         float64 // own end by hours of holding; 0: none
 	floatV             float64 // 0: off
-	heldAt, endedAt    float64
+	heldAt             float64
 	isHolding, isEnded bool
 }
 
@@ -83,7 +83,7 @@ type taper struct {
 	begun, over      bool
 }
 
-func (c *taper) source(h, v, rate, _ float64) (openV, ohm, maxRate float64, done bool) {
+func (c *taper) source(h, v, _, _ float64) (openV, ohm, maxRate float64, done bool) {
 	if !c.begun && v >= 2.40 {
 		c.begun, c.at = true, h
 	}
@@ -188,7 +188,7 @@ type night struct {
 }
 
 type nightSensors struct {
-	vGain, vOff, vNoise float64
+	vGain, vNoise       float64
 	aGain, aOff, aNoise float64 // off and noise are shares of the capacity
 	cOff                float64
 }
@@ -201,7 +201,7 @@ func makeElectrode(r *rand.Rand, capAh, soc, takesH, gasRate, decade float64) el
 }
 
 func makeNight(seed uint64, kind string, s spread) *night {
-	r := rand.New(rand.NewPCG(seed, 77)) //nolint:gosec // repeatable
+	r := rand.New(rand.NewPCG(seed, 77))
 	n := &night{kind: kind, cells: []int{6, 12, 12, 24, 40}[r.IntN(5)], what: "sound"}
 	nominal := factor(r, 100, 900)
 	capAh := nominal * between(r, 0.75, 1.1)
@@ -269,7 +269,7 @@ type outcome struct {
 	full, everFull    bool
 	by                charge.Evidence
 	socAtFull, lowest float64 // truth when first proven
-	socEnd, socStill  float64 // truth at the end of the charge, and when it still counts full
+	socEnd            float64 // truth at the end of the charge
 	overrun           bool
 	restV             float64
 	doubt             charge.Doubt
@@ -284,7 +284,7 @@ const (
 
 // play runs a night with voltage and temperature, and current if sighted.
 func (n *night) play(seed uint64, blind, contact bool) outcome {
-	r := rand.New(rand.NewPCG(seed, 5)) //nolint:gosec // repeatable
+	r := rand.New(rand.NewPCG(seed, 5))
 	p := n.pack
 	cfg := config(p.nominalAh, 1.285)
 	cfg.Cells, cfg.HasCurrent = n.cells, !blind
@@ -294,11 +294,11 @@ func (n *night) play(seed uint64, blind, contact bool) outcome {
 	if n.kind == "pulsed" {
 		step = 10
 	}
-	now, v, a := 0.0, p.volts(0), 0.0
+	v, a := p.volts(0), 0.0
 	isDone := false
 	idle := between(r, 0.1, 1)
 	end := (idle + n.chargeH + n.restH) * 3600
-	for now = 0; now < end; now += step {
+	for now := 0.0; now < end; now += step {
 		h := now/3600 - idle
 		openV, ohm, maxRate, done := 0.0, 0.0, 0.0, false
 		if h >= 0 && h < n.chargeH {
@@ -348,9 +348,9 @@ func (o *outcome) note(tr *charge.Tracker, p *nightPack) {
 
 // tally counts the outcomes of a kind.
 type tally struct {
-	nights, full, missed, between, false90, shorts, falseShort, overruns int
-	worst                                                                float64
-	by                                                                   map[charge.Evidence]int
+	nights, full, missed, false90, shorts, falseShort, overruns int
+	worst                                                       float64
+	by                                                          map[charge.Evidence]int
 }
 
 func (c *tally) add(o *outcome) {

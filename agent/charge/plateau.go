@@ -222,7 +222,7 @@ func (p *plateau) judgeHalfHours(capacityAh float64) (e Evidence, holdBack bool)
 		return NoEvidence, false
 	case explained && level && half.hi.i <= finishRate*capacityAh && half.lo.v25 >= finishV:
 		return SteadyVoltage, false
-	case explained || half.lo.v25 < regulatedV || !(held || level):
+	case explained || half.lo.v25 < regulatedV || !held && !level:
 		return NoEvidence, false
 	}
 	if tooMuch(&mark{v: half.lo.v, i: half.hi.i, c: half.hi.c}, capacityAh, oldTimes) {

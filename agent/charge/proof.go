@@ -110,7 +110,7 @@ func (t *Tracker) judgeFactor(m *mark) {
 	if s.Full || !t.plateau.current || m.v25 < regulatedV || m.i > finishRate*capAh {
 		return
 	}
-	e := NoEvidence
+	var e Evidence
 	switch {
 	case s.OutKnown && s.OutAh >= leastOut*capAh && t.count.backAh >= t.cfg.Factor*(s.OutAh+s.OutPlusAh):
 		e = ChargeFactor

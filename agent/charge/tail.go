@@ -63,5 +63,6 @@ func aboveFloor(ms []heldMark, capacityAh float64) (left float64, ok bool) {
 		return 0, false
 	}
 	r := d2 / d1
-	return d2 * (ms[k].h - ms[0].h) * math.Pow(r/(1-r), 2), true
+	r /= 1 - r
+	return d2 * (ms[k].h - ms[0].h) * r * r, true
 }

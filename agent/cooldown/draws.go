@@ -42,7 +42,7 @@ func weatherPaths() (out [draws][pathStrides]float32) {
 	keep := math.Exp(-strideH / airStrayH)
 	step := airStrayK * math.Sqrt(1-keep*keep)
 	state := uint64(1)
-	for i := 0; i < draws; i += 2 {
+	for i := 0; i+1 < draws; i += 2 {
 		at := 0.0
 		for j := 1; j < pathStrides; j++ {
 			state = state*6364136223846793005 + 1442695040888963407 // D. Knuth's generator

@@ -174,18 +174,26 @@ func (r *orderRow) split(text string) error {
 		if err := d.Decode(&value); err != nil {
 			return r.bad("", accepted)
 		}
-		if _, twice := r.members[name]; twice {
-			return r.bad(name, "each member may appear only once")
-		}
-		if f := order.FieldOf(name); !slices.Contains(beside, name) && (f == nil || !slices.Contains(order.Fields(), f)) {
-			return &TraceError{r.name, r.line, name, string(value), "a member must be one of " + strings.Join(orderMembers(), ", ")}
-		}
-		if !bytes.Equal(value, []byte("null")) {
-			r.members[name] = string(value)
+		if err := r.member(name, value); err != nil {
+			return err
 		}
 	}
 	if _, err := d.Token(); err != nil || d.More() {
 		return r.bad("", accepted)
+	}
+	return nil
+}
+
+// member takes one member of the object.
+func (r *orderRow) member(name string, value json.RawMessage) error {
+	if _, twice := r.members[name]; twice {
+		return r.bad(name, "each member may appear only once")
+	}
+	if f := order.FieldOf(name); !slices.Contains(beside, name) && (f == nil || !slices.Contains(order.Fields(), f)) {
+		return &TraceError{r.name, r.line, name, string(value), "a member must be one of " + strings.Join(orderMembers(), ", ")}
+	}
+	if !bytes.Equal(value, []byte("null")) {
+		r.members[name] = string(value)
 	}
 	return nil
 }

@@ -181,10 +181,10 @@ func (t *Trace) Fit(s *bay.Setup) error {
 	for _, o := range optional {
 		s.Fitted = s.Fitted.With(o.sensor, t.at[o.column] >= 0)
 	}
-	switch known := t.at[packName] >= 0; {
-	case s.Recognises && len(s.Packs) > 0 && !known:
+	switch named, recognised := t.at[packName] >= 0, s.Recognises && len(s.Packs) > 0; {
+	case recognised && !named:
 		return &TraceError{t.name, 1, "header", "", "a column pack with the pack whose sensor answers is required, or name the only pack with --pack"}
-	case known && !(s.Recognises && len(s.Packs) > 0):
+	case named && !recognised:
 		return &TraceError{t.name, 1, "header", columns[packName], "this column is for a bay that recognises its packs by their sensors; name the bay with --bay and no pack"}
 	}
 	t.packs = s.Packs

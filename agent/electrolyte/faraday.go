@@ -30,7 +30,10 @@ const (
 // WaterML returns the water that gassingAh takes from one cell, in mL of water at
 // 25 °C (density 0.997 g/mL): 0.33708 mL per ampere-hour. Linear, any amount.
 //
-// Error: none in the law; the uncertainty is in how much of the charge was gassing.
+// Error: none in the law; the uncertainty is in how much of the charge was gassing. The
+// vapour that the gas carries off is left out: at 40 °C at most 12 % more by Dalton's
+// law, of which much drips back from the vent plug; what a cell really uses is learned
+// from its level.
 // Water is between 0.992 and 1.000 g/mL from 0 to 40 °C, so a jug filled at another
 // temperature is within 0.5 %. US handbooks print 0.336 mL, which takes the density
 // as 1 (DOE-HDBK-1084-95, p. 33).

@@ -90,31 +90,3 @@ func TestWaterRules(t *testing.T) {
 		})
 	}
 }
-
-// TestVapour checks the vapour term against steam tables and bounds what is left
-// out.
-func TestVapour(t *testing.T) {
-	for _, c := range []struct{ c, kPa float64 }{{0, 0.6113}, {25, 3.1698}, {40, 7.3849}, {50, 12.352}, {60, 19.946}} {
-		t.Run("memory: IAPWS steam table: saturation pressure", func(t *testing.T) {
-			near(t, "kPa", electrolyte.WaterVapourKPa(c.c), c.kPa, 0.006*c.kPa)
-		})
-	}
-	t.Run("arithmetic: Dalton's law: 12 % of the electrolysed water at 40 °C", func(t *testing.T) {
-		// 1.5 mol of gas per mol of water; 7.385 kPa in 101.325 kPa (steam table).
-		want := 1.5 * 7.3849 / (101.325 - 7.3849)
-		near(t, "ratio", electrolyte.VapourCarriedML(1, 40)/electrolyte.WaterML(1), want, 0.002)
-	})
-	t.Run("model: Fick's law: what diffuses through a 3 mm vent at 40 °C is within the stated bound", func(t *testing.T) {
-		const (
-			diffusionM2PerS = 0.27e-4 // water vapour in air at 40 °C, CRC Handbook (from memory)
-			areaM2          = 7.07e-6
-			lengthM         = 0.010
-		)
-		const molPerM3 = 7384.9 / (8.314 * 313.15) // steam table, from memory
-		const gPerDay = diffusionM2PerS * areaM2 / lengthM * molPerM3 * 18.015 * 24 * hourS
-		near(t, "mL per day", gPerDay, electrolyte.QuietEvaporationMLPerDay, 0.02)
-		if gPerDay > electrolyte.QuietEvaporationMLPerDay {
-			t.Errorf("%.3f g a day is above the bound", gPerDay)
-		}
-	})
-}

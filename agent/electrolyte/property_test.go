@@ -88,7 +88,6 @@ func TestDirections(t *testing.T) {
 	rises("rest voltage rises with gravity", 1.05, 1.4, func(sg float64) float64 { return electrolyte.RestVoltage(sg, 10) })
 	rises("self-discharge rises with temperature", -20, 60, electrolyte.SelfDischargePerDay)
 	rises("gas volume rises with temperature", -20, 60, func(c float64) float64 { return electrolyte.HydrogenL(10, c) })
-	rises("vapour rises with temperature", 0, 60, func(c float64) float64 { return electrolyte.VapourCarriedML(10, c) })
 	rises("level rises with temperature", 0, 60, func(c float64) float64 { return electrolyte.LevelRiseMM(1500, 100, 0, c, 1.28) })
 	rises("density rises with fraction", 0.1, 0.9, func(w float64) float64 { rho, _ := electrolyte.DensityGPerML(w, 20); return rho })
 	rises("density falls with temperature", 0, 60, func(c float64) float64 { rho, _ := electrolyte.DensityGPerML(0.378, c); return -rho })

@@ -23,7 +23,12 @@ var expected = []alarm{
 	{"BaywardChargeLatched", "warning", "shed-2", "bay-3", ""},
 	{"BaywardOvercharge", "warning", "shed-2", "bay-3", ""},
 	{"BaywardPackWarm", "info", "shed-2", "bay-3", ""},
-	{"BaywardWaterSoon", "info", "shed-2", "bay-3", ""},
+	{"BaywardLevelReadingDue", "info", "shed-2", "bay-3", ""},
+	// In both yards the lowest cells of bay-1 and bay-4 begin close to the lowest level for charging.
+	{"BaywardWaterSoon", "info", "shed-2", "bay-1", ""},
+	{"BaywardWaterSoon", "info", "shed-2", "bay-4", ""},
+	{"BaywardWaterSoon", "info", "shed-3", "bay-1", ""},
+	{"BaywardWaterSoon", "info", "shed-3", "bay-4", ""},
 	// The neglected yard: the plates of bay-1 are not covered and the probe of bay-3 is not repaired, so
 	// both wait for a charge that is blocked.
 	{"BaywardPlatesBare", "warning", "shed-3", "bay-1", ""},

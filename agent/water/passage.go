@@ -63,7 +63,7 @@ func (b *Balance) passage() *passage {
 	p.variance = square(se/p.scale) + square(habitSpread) + square(cellsAlike)
 	first := firstNight * b.cfg.ElectrolyteML
 	since := b.last - b.beganAt
-	today := min(max(float64(since-day*(since/day))/float64(day), 0), 1)
+	today := min(max(float64(since%day)/float64(day), 0), 1)
 	p.use = b.use.habitsNow(today, first)
 	b.use.standing(&p.use, today, electrolyte.WaterML(b.gassingAh-b.use.beganAh), first)
 	p.variance += p.use.chance / max(p.use.nights, 0.5)

@@ -60,7 +60,6 @@ type wideYard struct {
 	rig              *rig
 	gas              float64
 	day              int
-	offNow           float64
 }
 
 // yardSpread are the spreads of a set of yards.

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/charge"
 	"bayward/agent/electrolyte"
 	"bayward/agent/interlock"
 	"bayward/agent/reading"
@@ -16,6 +17,13 @@ type chargeRow struct {
 	count   uint64         // which charge it is, by the core's count
 	permit  bool           // as of the previous tick
 	lost    interlock.Code // why the permit was withdrawn; NoCode while it is granted
+	over    *ended         // it has ended, and its proof of full waits for the rest
+}
+
+// ended is how and when a charge ended.
+type ended struct {
+	at        Stamp
+	how, code string
 }
 
 // leaveCharge handles a charge whose pack is not the one now known to be in the
@@ -23,6 +31,8 @@ type chargeRow struct {
 // pack was not seen to leave.
 func (f *Follower) leaveCharge(s Stamp, p *bay.Picture) {
 	switch {
+	case f.charge.over != nil:
+		f.endOver()
 	case !f.charge.resumed:
 		f.endCharge(s, EndedUnplugged, "")
 	case f.pack != "":
@@ -44,18 +54,39 @@ func (f *Follower) followCharge(s Stamp, p *bay.Picture, dt time.Duration) {
 		}
 	}
 	if row := f.charge; row != nil && (!c.Active || row.count != c.Charges) {
-		f.lastOfCharge(p)
-		how, code := row.how(p)
-		row.Code = code
-		f.endCharge(s.earlier(p.Now-c.EndedAt), how, "")
+		f.over(s, p)
 	}
 	if f.charge == nil && c.Active {
 		f.beginCharge(s, p)
 		dt = 0 // already counted
 	}
-	if f.charge != nil {
+	if f.charge != nil && f.charge.over == nil {
 		f.charge.tick(p, dt)
 	}
+}
+
+// over ends a charge, once the rest has shown whether it was full: evidence may wait for
+// that by some hours, and what is written is not changed any more.
+func (f *Follower) over(s Stamp, p *bay.Picture) {
+	row, c := f.charge, &p.Charge
+	if row.over == nil {
+		f.lastOfCharge(p)
+		how, code := row.how(p)
+		row.over = &ended{s.earlier(p.Now - c.EndedAt), how, code}
+	}
+	same := row.count == c.Charges
+	if same && c.Full && !row.Full {
+		row.Full, row.Evidence, row.over.how, row.over.code = true, c.Evidence.String(), EndedFull, ""
+	}
+	if !same || c.Full || c.Pending == charge.NoEvidence || p.Stage == bay.Vacant {
+		f.endOver()
+	}
+}
+
+func (f *Follower) endOver() {
+	o := f.charge.over
+	f.charge.Code = o.code
+	f.endCharge(o.at, o.how, "")
 }
 
 func (f *Follower) beginCharge(s Stamp, p *bay.Picture) {

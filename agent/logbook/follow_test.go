@@ -120,6 +120,33 @@ func TestFollowCharge(t *testing.T) {
 	require.True(t, dry && known)
 }
 
+// TestFullAfterTheRest: evidence that waits for the rest is in the charge's row, with the
+// time at which the charge ended.
+func TestFullAfterTheRest(t *testing.T) {
+	for name, proven := range map[string]bool{"the rest agrees": true, "the rest contradicts": false} {
+		t.Run(name, func(t *testing.T) {
+			s := newScene(t, Rows{})
+			s.read(27, 30, 26, 5)
+			s.beginCharge()
+			s.run(time.Hour)
+			s.p.Charge.Pending = charge.HeldTail
+			s.endCharge()
+			over := s.stamp().earlier(s.p.Now - s.p.Charge.EndedAt)
+			s.run(time.Hour)
+			require.False(t, slices.ContainsFunc(s.got.Charges, func(c Charge) bool { return !c.Open() }), "the rest has not shown it yet")
+			s.p.Charge.Pending = charge.NoEvidence
+			if proven {
+				s.p.Charge.Full, s.p.Charge.Evidence = true, charge.HeldTail
+			}
+			s.tick()
+			got := s.lastCharge()
+			require.Equal(t, proven, got.Full)
+			require.Equal(t, map[bool]string{true: EndedFull, false: EndedStopped}[proven], got.Ended)
+			require.Equal(t, over, got.End)
+		})
+	}
+}
+
 func TestHowChargesEnd(t *testing.T) {
 	raise := func(s *scene, c interlock.Code, reason interlock.Reason) {
 		s.p.Permit.Granted = false

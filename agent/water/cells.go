@@ -349,6 +349,7 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 	}
 	b.anchored, b.anchorAh = false, gassingAh
 	b.s.LostML, b.s.PredictOK = 0, false
+	b.s.ForecastOK = false // that of before the water
 	if b.open && beforeOK {
 		b.anchor(beforeMM+b.mm(pilotML), gassingAh)
 	}

@@ -21,7 +21,7 @@ const (
 	// againMM is the loss after which a cell may be asked for again.
 	againMM = 0.5
 	// readSoonH is how long before the bound is at the plates a reading is due, h.
-	readSoonH = 48.0
+	readSoonH = 72.0
 	// readAheadMM is the least loss, by Faraday's law, before the bound reaches the
 	// plates at which a reading is due, and readAgainShare how much more ends that.
 	readAheadMM, readAgainShare = 1.0, 1.3
@@ -116,11 +116,12 @@ func (b *Balance) justRead(c *KnownCell) bool {
 // for a charge, and not enough for what the reading may be off: before the charge there
 // is no other water. It lasts for one charge.
 func (b *Balance) doubtML(i int) float64 {
-	c := &b.know.cells[i]
-	if !c.Rod || c.Lost || c.LowMM != 0 || c.HighMM != 0 || b.know.low[i] >= doubtMM {
+	c, low := &b.know.cells[i], b.know.low[i]
+	// A doubt that was raised ends above clearMM, so up to there it needs water.
+	if !c.Rod || c.Lost || c.LowMM != 0 || c.HighMM != 0 || low > clearMM || low >= doubtMM && !b.s.Doubts.Has(i+1) {
 		return 0
 	}
-	return b.ml(min(clearMM+spareMM-b.know.low[i], doubtMostMM))
+	return b.ml(min(clearMM+spareMM-low, doubtMostMM))
 }
 
 // readDue decides, with a gap between the two ends, whether somebody must come and

@@ -43,9 +43,9 @@ const (
 	tailLow = 0.008
 	// floatSinkV is the fall in an hour that a float does not show: the open 12 V 17 Ah
 	// record (Sulzer et al. 2019) sinks by 6 mV in the second hour of its rest.
-	floatSinkV            = 0.0025
-	floatLow, floatLowH   = 0.005, 1.0
-	floatLongA, floatLong = 0.008, 4.0
+	floatSinkV             = 0.0025
+	floatLow, floatLowH    = 0.005, 1.0
+	floatLongA, floatLongH = 0.008, 4.0
 )
 
 // heldMark is the mean of five minutes; h is the time, v, v25 and c are of the cells
@@ -224,7 +224,7 @@ func (t *Tracker) judgeFloat(ms []heldMark) {
 	switch {
 	case ok && f.left(f.fall-f.plus) <= tailLeft:
 	case high <= floatLow*capAh:
-	case p.floatH >= floatLong && high <= floatLongA*capAh:
+	case p.floatH >= floatLongH && high <= floatLongA*capAh:
 	default:
 		return
 	}

@@ -62,7 +62,7 @@ func (h *held) measured() (mm float64, ok bool) {
 	return medianOf(h.mm[:]), true
 }
 
-// valid reports whether such a list can have been stored.
+// heldValid reports whether such a list can have been stored.
 func heldValid(mm []float64) bool {
 	return len(mm) <= heldKept && !slices.ContainsFunc(mm, func(x float64) bool { return !(x >= 0 && x <= heldMostMM) })
 }

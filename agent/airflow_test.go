@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"bayward/agent/airflow"
+	"bayward/agent/words"
 )
 
 // airflowOf runs the command on a file with an unregulated 48 V charger of
@@ -37,7 +38,7 @@ bays:
 		t.Fatal(err)
 	}
 	var stdout, stderr bytes.Buffer
-	code = execute(t.Context(), append([]string{"airflow", "--config", file}, args...), &program{strings.NewReader(""), &stdout, &stderr})
+	code = execute(t.Context(), append([]string{"airflow", "--config", file}, args...), &program{strings.NewReader(""), &stdout, &stderr, words.EnglishSI()})
 	return code, stdout.String(), stderr.String()
 }
 

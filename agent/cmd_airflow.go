@@ -10,17 +10,8 @@ import (
 )
 
 type airflowCmd struct {
-	Config string `required:"" type:"path" placeholder:"FILE" help:"Configuration whose bays are meant."`
-	JSON   bool   `name:"json" help:"Print the figures as JSON, in SI units."`
-}
-
-// Help is the long text of --help.
-func (airflowCmd) Help() string {
-	return `For each bay and for all at once it prints the hydrogen that is released, the air flow, the openings, the least room and the ` +
-		`distance for sparks, each with its formula, the figures put in and the clause of the standard. What is known about a charger is set ` +
-		`under "charger" of its bay; for anything unknown the worst case is taken.
-
-A qualified electrician must design the ventilation; these figures are only a starting point.`
+	Config string `required:"" type:"path" placeholder:"FILE"`
+	JSON   bool   `name:"json"`
 }
 
 // Run works the figures out and prints them.
@@ -35,7 +26,7 @@ func (c *airflowCmd) Run(p *program) error {
 	}
 	report, err := airflow.For(places, voiceOf(cfg, c.JSON))
 	if err != nil {
-		return usage.Errorf("work out the air flow: %w", err)
+		return wrong("airflow", err)
 	}
 	if c.JSON {
 		e := json.NewEncoder(p.stdout)
@@ -67,7 +58,7 @@ func placesOf(cfg *config.Config) ([]airflow.Place, error) {
 		b := &cfg.Bays[i]
 		pack, err := largest(cfg, b.Serves())
 		if err != nil {
-			return nil, fmt.Errorf("bay %s: %w", b.Name, err)
+			return nil, wrong("in-bay", b.Name, err)
 		}
 		place := airflow.Place{Bay: b.Name, Pack: pack.Name, Cells: pack.Cells, CapacityAh: pack.CapacityAh}
 		place.Curve, place.RatedA = b.Characteristic()

@@ -15,20 +15,10 @@ import (
 )
 
 type checkCmd struct {
-	Config string `type:"path" placeholder:"FILE" help:"Configuration to read."`
-	JSON   bool   `name:"json" help:"Print the effective configuration, defaults included, with the warnings, as JSON."`
-	Strict bool   `help:"Count warnings as failures: exit code 1."`
-	Schema bool   `help:"Print the JSON Schema of a configuration, for editors, and exit."`
-}
-
-// Help is the long text of --help.
-func (checkCmd) Help() string {
-	return `Every complaint names the file, the line, the field, the value and what is accepted. ` +
-		`For a good file it describes what would be monitored and by what, what blocks a charge and by which limits, ` +
-		`and warns of what is accepted but unwise, with the figure and its source. No hardware is touched and nothing is written, ` +
-		`so it can be used on any machine; only parts that are not there can keep such a file from running.
-
-Exit codes: 0 the file is good, 1 it has warnings and --strict was given, 2 it is refused.`
+	Config string `type:"path" placeholder:"FILE"`
+	JSON   bool   `name:"json"`
+	Strict bool
+	Schema bool
 }
 
 // Run reads the file and reports on it.
@@ -38,7 +28,7 @@ func (c *checkCmd) Run(ctx context.Context, p *program) error {
 		return err
 	}
 	if c.Config == "" {
-		return usage.Errorf("missing flags: --config=FILE; see bayward --help")
+		return wrong("no-config")
 	}
 	cfg, err := config.Load(c.Config)
 	if err != nil {
@@ -46,7 +36,7 @@ func (c *checkCmd) Run(ctx context.Context, p *program) error {
 	}
 	setups, err := check.Setups(cfg)
 	if err != nil {
-		return usage.Errorf("%s: %w", c.Config, err)
+		return wrong("in-file", c.Config, err)
 	}
 	v := voiceOf(cfg, c.JSON)
 	warnings := cfg.Warnings(v)

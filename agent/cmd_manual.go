@@ -7,21 +7,20 @@ import (
 	"github.com/alecthomas/kong"
 
 	"bayward/agent/manual"
-	"bayward/agent/usage"
 )
 
 // manualCmd prints the manual page for the package.
 type manualCmd struct {
-	Date string `required:"" placeholder:"YYYY-MM-DD" help:"Date that the page bears."`
+	Date string `required:"" placeholder:"YYYY-MM-DD"`
 }
 
 // Run prints the page.
 func (c *manualCmd) Run(k *kong.Context, p *program) error {
 	day, err := time.Parse(time.DateOnly, c.Date)
 	if err != nil {
-		return usage.Errorf("--date: %q is not a day as YYYY-MM-DD", c.Date)
+		return wrong("date", c.Date)
 	}
-	intro, _, _ := strings.Cut(about, "\n\nExit codes:") // the page has a section of its own for them
+	intro, _, _ := strings.Cut(p.voice.Say("cli.about"), "\n\nExit codes:") // the page has a section of its own for them
 	return manual.WritePage(p.stdout, k.Model.Node, intro, day)
 }
 

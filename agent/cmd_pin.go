@@ -13,18 +13,12 @@ import (
 
 type pinCmd struct{}
 
-// Help is the long text of --help.
-func (pinCmd) Help() string {
-	return `Reads a PIN or passphrase from standard input, one line, and prints the hash for pin_hash in the configuration. ` +
-		`Six or more characters; a passphrase of several words is best. The PIN itself is kept nowhere.`
-}
-
 // Run makes the hash.
 func (pinCmd) Run(p *program) error {
-	_, _ = fmt.Fprintln(p.stderr, "Type the PIN or passphrase, then press return; it is shown as you type.")
+	_, _ = fmt.Fprintln(p.stderr, p.voice.Say("usage.pin-prompt"))
 	line, err := bufio.NewReader(io.LimitReader(p.stdin, 1<<10)).ReadString('\n')
 	if err != nil && !errors.Is(err, io.EOF) {
-		return fmt.Errorf("read the PIN: %w", err)
+		return failed("pin-read", err)
 	}
 	hash, err := web.HashPIN(strings.TrimRight(line, "\r\n"))
 	if errors.Is(err, web.ErrPIN) {

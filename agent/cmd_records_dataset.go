@@ -10,31 +10,21 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/records"
-	"bayward/agent/usage"
 )
 
 type recordsDatasetCmd struct {
 	bookFlags
-	Bay         []string `required:"" placeholder:"NAME" help:"A bay whose record is given away; say it once for each."`
-	Since       string   `placeholder:"WHEN" help:"Only what touches the time from here: RFC 3339, a date, or a span back from now such as 30d or 2y."`
-	Until       string   `placeholder:"WHEN" help:"Only what began before."`
-	OwnerAgrees bool     `help:"The owner of these bays has agreed that their record becomes public under CC0 1.0."`
-	Folder      string   `arg:"" name:"FOLDER" type:"path" help:"A new folder for the dataset."`
-}
-
-// Help is the long text of --help.
-func (recordsDatasetCmd) Help() string {
-	return `No week of a real flooded traction pack with level, gravity and cooling is public. This writes one from bays whose owner gives it away: CSV tables of thinned readings, charges, visits by cell, findings and packs, with a README.md that says what they mean.
-
-It names no site, bay, pack or person, carries no free text, and counts time from the midnight before the first row. Read it before you publish it: what is public under CC0 1.0 cannot be taken back.
-
-With --config it describes the packs; with --logbook alone it has only their numbers.`
+	Bay         []string `required:"" placeholder:"NAME"`
+	Since       string   `placeholder:"WHEN"`
+	Until       string   `placeholder:"WHEN"`
+	OwnerAgrees bool
+	Folder      string `arg:"" name:"FOLDER" type:"path"`
 }
 
 // Run writes the dataset.
 func (c *recordsDatasetCmd) Run(ctx context.Context, p *program) error {
 	if !c.OwnerAgrees {
-		return usage.Errorf("ask the owner of %s first, then say --owner-agrees: anybody may use the dataset for anything (CC0 1.0), and that cannot be taken back", strings.Join(c.Bay, ", "))
+		return wrong("owner", strings.Join(c.Bay, ", "))
 	}
 	q, err := (&rangeFlags{Since: c.Since, Until: c.Until}).query()
 	if err != nil {
@@ -52,7 +42,7 @@ func (c *recordsDatasetCmd) Run(ctx context.Context, p *program) error {
 		if err := d.Write(ctx, r, c.Folder); err != nil {
 			return err
 		}
-		_, err = fmt.Fprintf(p.stdout, "%s: the dataset. Read README.md and the tables before you publish it.\n", c.Folder)
+		_, err = fmt.Fprintln(p.stdout, p.voice.Say("usage.dataset", c.Folder))
 		return err
 	})
 }
@@ -65,10 +55,10 @@ func (c *recordsDatasetCmd) known(ctx context.Context, r *logbook.Reader) error 
 	}
 	for i, name := range c.Bay {
 		if !slices.Contains(bays, name) {
-			return usage.Errorf("--bay: value %q is not accepted: one of %s", name, strings.Join(bays, ", "))
+			return wrong("bay-one-of", name, strings.Join(bays, ", "))
 		}
 		if slices.Contains(c.Bay[:i], name) {
-			return usage.Errorf("--bay: value %q is given twice", name)
+			return wrong("bay-twice", name)
 		}
 	}
 	return nil

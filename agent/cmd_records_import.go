@@ -17,18 +17,8 @@ import (
 
 type recordsImportCmd struct {
 	bookFlags
-	Write bool   `help:"Write it. Without this nothing is written, only checked."`
-	File  string `arg:"" name:"FILE.csv" type:"path" help:"Hand-kept history."`
-}
-
-// Help is the long text of --help.
-func (recordsImportCmd) Help() string {
-	return `Takes in visits (a line for each cell, recognised by the column cell) or charges (recognised by the column in_ah). testdata/records has an example of each; ` +
-		`the columns are those of the tables cells and charges in agent/records/columns.md, in any order; bay, pack and start are needed, the rest may be left out. ` +
-		`UTF-8 with or without a byte order mark; commas, or semicolons, then decimals may have a comma. Times without a zone are local.
-
-Nothing is written without --write, and then all of the file or nothing. A row that the record has already (same bay, pack and start) is left out, so a file that has grown can be imported again; one that says something else than the record refuses the file, since a row is never changed. ` +
-		`With --write stop the agent first: one program at a time writes. Imported rows are marked as kept by hand and are chained like all others.`
+	Write bool
+	File  string `arg:"" name:"FILE.csv" type:"path"`
 }
 
 // Run checks a file, and writes it on request.
@@ -71,7 +61,7 @@ func (c *recordsImportCmd) Run(ctx context.Context, p *program) error {
 func (c *recordsImportCmd) read() (logbook.Rows, error) {
 	f, err := os.Open(c.File)
 	if errors.Is(err, fs.ErrNotExist) {
-		return logbook.Rows{}, fmt.Errorf("%s: there is no such file", c.File)
+		return logbook.Rows{}, failed("no-file", c.File)
 	}
 	if err != nil {
 		return logbook.Rows{}, err

@@ -13,8 +13,8 @@ import (
 type recordsListCmd struct {
 	bookFlags
 	rangeFlags
-	Kind string `enum:"packs,charges,visits,corrections,findings,refusals,events" default:"packs" help:"What to list: ${enum} (${default})."`
-	JSON bool   `name:"json" help:"Print JSON with all columns."`
+	Kind string `enum:"packs,charges,visits,corrections,findings,refusals,events" default:"packs"`
+	JSON bool   `name:"json"`
 }
 
 // Run lists.

@@ -10,24 +10,15 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/records"
-	"bayward/agent/usage"
 )
 
 type recordsReportCmd struct {
 	bookFlags
-	Pack  string `required:"" placeholder:"NAME" help:"Which pack."`
-	Since string `default:"365d" placeholder:"WHEN" help:"From when: RFC 3339, a date, or a span back from now such as 30d or 2y (${default})."`
-	Until string `placeholder:"WHEN" help:"Up to when; now, if left out."`
-	Paper string `enum:"a4,letter" default:"a4" help:"a4 or letter (${default})."`
-	Units string `placeholder:"UNITS" enum:",si,us" default:"" help:"si or us, instead of the configuration's."`
-}
-
-// Help is the long text of --help.
-func (recordsReportCmd) Help() string {
-	return `Prints HTML that needs nothing from elsewhere: open it in a browser and print it, or keep the file. On it: whether the pack was ever charged dry, ` +
-		`whether the record is whole, identity and limits, level over time, charges, visits, water and gravity of each cell, refusals and findings.
-
-With --config it knows the pack's size and limits; with --logbook alone they are left out.`
+	Pack  string `required:"" placeholder:"NAME"`
+	Since string `default:"365d" placeholder:"WHEN"`
+	Until string `placeholder:"WHEN"`
+	Paper string `enum:"a4,letter" default:"a4"`
+	Units string `placeholder:"UNITS" enum:",si,us" default:""`
 }
 
 // Run prints the report.
@@ -42,7 +33,7 @@ func (c *recordsReportCmd) Run(ctx context.Context, p *program) error {
 		o.Units = cmp.Or(c.Units, o.Units)
 		err := records.WriteReport(ctx, p.stdout, r, o)
 		if errors.Is(err, records.ErrNoPack) {
-			return usage.Errorf("--pack: value %q is not accepted: %w", c.Pack, err)
+			return wrong("pack", c.Pack, err)
 		}
 		return err
 	})

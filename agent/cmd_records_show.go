@@ -9,14 +9,13 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/records"
-	"bayward/agent/usage"
 )
 
 type recordsShowCmd struct {
 	bookFlags
-	JSON bool   `name:"json" help:"Print JSON."`
-	Kind string `arg:"" enum:"charge,visit,finding,refusal" help:"charge, visit, finding or refusal."`
-	ID   int64  `arg:"" name:"ID" help:"Its number, as list shows it."`
+	JSON bool   `name:"json"`
+	Kind string `arg:"" enum:"charge,visit,finding,refusal"`
+	ID   int64  `arg:"" name:"ID"`
 }
 
 // Run shows one row.
@@ -26,7 +25,7 @@ func (c *recordsShowCmd) Run(ctx context.Context, p *program) error {
 		t := records.TableFor(voiceOf(cfg, c.JSON), time.Local, table)
 		row, err := t.Find(ctx, r, c.ID)
 		if errors.Is(err, records.ErrNone) {
-			return usage.Errorf("%s %d: %w; bayward records list --kind %s shows what there is", c.Kind, c.ID, err, table)
+			return wrong("no-row", c.Kind, c.ID, err, table)
 		}
 		if err != nil {
 			return err

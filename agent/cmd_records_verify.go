@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"strings"
 
 	"bayward/agent/config"
@@ -12,17 +11,7 @@ import (
 
 type recordsVerifyCmd struct {
 	bookFlags
-	JSON bool `name:"json" help:"Print JSON."`
-}
-
-// Help is the long text of --help.
-func (recordsVerifyCmd) Help() string {
-	return `Every closed charge and visit, every correction and every signed commissioning record carries a hash over itself and the one before it. Whoever changes, inserts or removes one later breaks the chain. ` +
-		`The hash of the last link covers the whole record. Note it elsewhere, such as on a printed report, and it proves later that nothing before it was rewritten.
-
-It also checks the memories from which the agent continues after a restart. A bay whose memory does not match its checksum is on hold at the next start.
-
-Exit code 1: the chain is broken, or a memory is damaged.`
+	JSON bool `name:"json"`
 }
 
 // Run verifies the chain.
@@ -41,9 +30,9 @@ func (c *recordsVerifyCmd) Run(ctx context.Context, p *program) error {
 		}
 		switch {
 		case chain.Break != nil:
-			return fmt.Errorf("the chain is broken: %s", chain.Break)
+			return failed("chain-broken", records.BrokenAt(chain.Break))
 		case len(damaged) > 0:
-			return fmt.Errorf("the memory is damaged of %s", strings.Join(damaged, ", "))
+			return failed("memory-damaged", strings.Join(damaged, ", "))
 		}
 		return nil
 	})

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"log/slog"
+	"strings"
 	"time"
 
 	"bayward/agent/assembly"
@@ -19,20 +20,9 @@ import (
 )
 
 type runCmd struct {
-	Config string `required:"" type:"path" placeholder:"FILE" help:"Configuration."`
-	Listen string `placeholder:"HOST:PORT" help:"Address of page and metrics, instead of the configuration's."`
-	Keeper string `type:"path" placeholder:"PATH" help:"Socket of bayward-keeper, which drives the relays, instead of /run/bayward-keeper/socket."`
-}
-
-// Help is the long text of --help.
-func (runCmd) Help() string {
-	return `Runs until SIGTERM or an interrupt. Relays are open before the first tick, after the last one, when the program panics, ` +
-		`when a tick is late and when readings stop. Whatever is unknown blocks the charge.
-
-The relays are driven by another program, bayward-keeper, which closes one only as long as this one keeps asking for it. While it does not answer, ` +
-		`every bay is blocked, and everything else goes on.
-
-With "sensors: simulated" in the configuration it runs anywhere, on simulated bays in real time.`
+	Config string `required:"" type:"path" placeholder:"FILE"`
+	Listen string `placeholder:"HOST:PORT"`
+	Keeper string `type:"path" placeholder:"PATH"`
 }
 
 const tickEvery = time.Second
@@ -90,7 +80,7 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 func patience(cfg *config.Config) func(loop.Source) time.Duration {
 	simulated := cfg.Sensors == "simulated"
 	return func(s loop.Source) time.Duration {
-		if s.Name() == "1-wire" && !simulated {
+		if slow := s.Name() == "1-wire" || strings.HasPrefix(s.Name(), "modbus "); slow && !simulated {
 			return 0
 		}
 		return tickEvery / 4

@@ -20,6 +20,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
 // example is the commented configuration that is shipped.
@@ -336,7 +337,7 @@ func TestDemoCommand(t *testing.T) {
 	code := make(chan int, 1)
 	go func() {
 		code <- execute(ctx, []string{"demo", "--listen", "127.0.0.1:0", "--broker", "127.0.0.1:0", "--bays", "2", "--for", "1h"},
-			&program{strings.NewReader(""), w, &complaints})
+			&program{strings.NewReader(""), w, &complaints, words.EnglishSI()})
 		_ = w.Close()
 	}()
 	lines := bufio.NewScanner(r)

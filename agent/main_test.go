@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"go.uber.org/goleak"
+
+	"bayward/agent/words"
 )
 
 // asProgram makes the test binary behave as bayward, so that tests can start
@@ -25,6 +27,6 @@ func TestMain(m *testing.M) {
 func bayward(t *testing.T, stdin string, args ...string) (code int, stdout, stderr string) {
 	t.Helper()
 	var out, complaints bytes.Buffer
-	code = execute(t.Context(), args, &program{strings.NewReader(stdin), &out, &complaints})
+	code = execute(t.Context(), args, &program{strings.NewReader(stdin), &out, &complaints, words.EnglishSI()})
 	return code, out.String(), complaints.String()
 }

@@ -7,6 +7,7 @@ import (
 	"syscall"
 
 	"bayward/agent/usage"
+	"bayward/agent/words"
 )
 
 // Exit codes.
@@ -20,6 +21,7 @@ const (
 type program struct {
 	stdin          io.Reader
 	stdout, stderr io.Writer
+	voice          words.Voice // of the person at the terminal
 }
 
 // complain prints an error for a person and gives the exit code.
@@ -27,7 +29,7 @@ func (p *program) complain(err error) int {
 	if err == nil {
 		return exitDone
 	}
-	_, _ = fmt.Fprintf(p.stderr, "bayward: %v\n", err)
+	_, _ = fmt.Fprintf(p.stderr, "bayward: %s\n", p.voice.Error(err))
 	if usage.Is(err) {
 		return exitUsage
 	}
@@ -42,9 +44,8 @@ func outliveReaders() { signal.Ignore(syscall.SIGPIPE) }
 // holds a relay closed. Processes that it starts inherit that.
 func outliveKeys() { signal.Ignore(syscall.SIGTSTP) }
 
-const about = `bayward looks after the vented lead-acid battery on a charging bay: it blocks the charge while the plates may be bare, ` +
-	`follows the charge to proven full, enforces the cool-down, and reports when and how much water each cell needs.
+// wrong is wrong use or wrong input, as a sentence of agent/words.
+func wrong(key string, values ...any) error { return usage.Error(failed(key, values...)) }
 
-It is not a certified safety device: local codes, the battery's own instructions and licensed practice come first.
-
-Exit codes: 0 done, 1 failed, 2 wrong use or wrong input.`
+// failed is a failure, as a sentence of agent/words.
+func failed(key string, values ...any) error { return words.Fail("usage."+key, values...) }

@@ -16,14 +16,14 @@ import (
 
 // bookFlags say which logbook is meant.
 type bookFlags struct {
-	Config  string `type:"path" placeholder:"FILE" help:"Configuration that names the logbook and knows the packs."`
-	Logbook string `type:"path" placeholder:"FILE" help:"The logbook itself, such as a backup; instead of the configuration's."`
+	Config  string `type:"path" placeholder:"FILE"`
+	Logbook string `type:"path" placeholder:"FILE"`
 }
 
 // load gives the logbook's path, and the configuration where one was named.
 func (f *bookFlags) load() (path string, cfg *config.Config, err error) {
 	if f.Config == "" && f.Logbook == "" {
-		return "", nil, usage.Errorf("name the logbook: --config FILE or --logbook FILE")
+		return "", nil, wrong("which-logbook")
 	}
 	if f.Config == "" {
 		return f.Logbook, nil, nil
@@ -43,7 +43,7 @@ func (f *bookFlags) reading(ctx context.Context, do func(*logbook.Reader, *confi
 	r, err := logbook.OpenReadOnly(ctx, path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return usage.Errorf("logbook %s: there is no such file; bayward run makes it", path)
+		return wrong("no-logbook", path)
 	case errors.Is(err, logbook.ErrNewer), errors.Is(err, logbook.ErrOlder), errors.Is(err, logbook.ErrForeign):
 		return usage.Error(err)
 	case err != nil:
@@ -54,10 +54,10 @@ func (f *bookFlags) reading(ctx context.Context, do func(*logbook.Reader, *confi
 
 // rangeFlags choose rows.
 type rangeFlags struct {
-	Pack  string `placeholder:"NAME" help:"Only this pack."`
-	Bay   string `placeholder:"NAME" help:"Only this bay."`
-	Since string `placeholder:"WHEN" help:"Only what touches the time from here: RFC 3339, a date, or a span back from now such as 12h, 30d, 8w, 2y."`
-	Until string `placeholder:"WHEN" help:"Only what began before."`
+	Pack  string `placeholder:"NAME"`
+	Bay   string `placeholder:"NAME"`
+	Since string `placeholder:"WHEN"`
+	Until string `placeholder:"WHEN"`
 }
 
 func (f *rangeFlags) query() (logbook.Query, error) {
@@ -65,13 +65,13 @@ func (f *rangeFlags) query() (logbook.Query, error) {
 	now := time.Now()
 	var err error
 	if q.Since, err = records.When(f.Since, now, time.Local); err != nil {
-		return q, usage.Errorf("--since: %w", err)
+		return q, wrong("since", err)
 	}
 	if q.Until, err = records.When(f.Until, now, time.Local); err != nil {
-		return q, usage.Errorf("--until: %w", err)
+		return q, wrong("until", err)
 	}
 	if !q.Since.IsZero() && !q.Until.IsZero() && !q.Since.Before(q.Until) {
-		return q, usage.Errorf("--until: value %q is not accepted: a time after --since", f.Until)
+		return q, wrong("until-after", f.Until)
 	}
 	return q, nil
 }

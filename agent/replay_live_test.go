@@ -48,8 +48,9 @@ func liveBays() map[string]liveBay {
 		"no current, no contact, no gas":    {func(w *wiring.Parts) { w.Current, w.Complete, w.Hydrogen = nil, nil, nil }, 10, night},
 		"no feedback, no fan":               {func(w *wiring.Parts) { w.Relay.Feedback, w.Airflow = nil, nil }, 8, night},
 		"two rods": {func(w *wiring.Parts) {
-			w.Level.Kind, w.Level.Settings = level.Ladder, level.Settings{
-				ExcitationV: 3.3, PullOhm: 10000, EndOhm: 47000, Rods: []level.Rod{{HeightMM: -5, SeriesOhm: 22000}, {HeightMM: 4, SeriesOhm: 10000}},
+			w.Level.Kind, w.Level.ADC, w.Level.Channel, w.Level.Expander = level.Ladder, 0x49, 0, 0x20
+			w.Level.Settings = level.Settings{
+				ReferenceOhm: 10000, EndOhm: 47000, Rods: []level.Rod{{HeightMM: -5, SeriesOhm: 22000}, {HeightMM: 4, SeriesOhm: 10000}},
 			}
 		}, 6, night},
 	}
@@ -103,7 +104,7 @@ func (d *diary) tick(t *testing.T, p *bay.Picture) {
 			d.trace.WriteString(",pack")
 		}
 		for _, s := range d.sensors() {
-			d.trace.WriteString("," + traceColumns[s])
+			d.trace.WriteString("," + s.Column())
 		}
 		d.trace.WriteString("\n")
 	}
@@ -139,11 +140,6 @@ func (d *diary) sensors() (all []reading.Sensor) {
 		}
 	}
 	return all
-}
-
-var traceColumns = map[reading.Sensor]string{
-	reading.PackVoltage: "pack_v", reading.PackCurrent: "current_a", reading.PackTemperature: "pack_c", reading.AmbientTemperature: "ambient_c",
-	reading.Hydrogen: "hydrogen_pct", reading.Airflow: "airflow", reading.ContactorFeedback: "contactor_closed", reading.ChargerComplete: "charger_complete",
 }
 
 // fresh is a reading as a field of a trace: empty when it was read before this tick.

@@ -13,6 +13,7 @@ import (
 
 	"bayward/agent/config/configtest"
 	"bayward/agent/replay"
+	"bayward/agent/words"
 
 	"github.com/stretchr/testify/require"
 )
@@ -25,13 +26,13 @@ func TestReplaySeveral(t *testing.T) {
 	traces := []string{configtest.File(t, "a.csv", good), configtest.File(t, "b.csv", "time_s,pack_v\n0,24\n1,volts\n"), "-", filepath.Join(dir, "none.csv"), configtest.File(t, "c.csv", good)}
 	args := []string{"replay", "--config", "../testdata/traces/packs.yaml", "--pack", "model-500ah"}
 	var out, complaints bytes.Buffer
-	code := execute(context.Background(), append(args, traces...), &program{strings.NewReader(good), &out, &complaints})
+	code := execute(context.Background(), append(args, traces...), &program{strings.NewReader(good), &out, &complaints, words.EnglishSI()})
 	require.Equal(t, exitUsage, code)
 	require.Contains(t, complaints.String(), "b.csv:3: field pack_v")
 	require.Contains(t, complaints.String(), "none.csv")
 
 	var alone bytes.Buffer
-	require.Equal(t, exitDone, execute(context.Background(), append(args, "-"), &program{strings.NewReader(good), &alone, &complaints}))
+	require.Equal(t, exitDone, execute(context.Background(), append(args, "-"), &program{strings.NewReader(good), &alone, &complaints, words.EnglishSI()}))
 	require.NotContains(t, alone.String(), `"trace"`)
 	var want, got strings.Builder
 	for _, name := range []string{traces[0], "standard input", traces[4]} {
@@ -44,11 +45,11 @@ func TestReplaySeveral(t *testing.T) {
 	}
 	require.Equal(t, want.String(), got.String())
 
-	require.Equal(t, exitUsage, execute(context.Background(), append(args, traces[0], traces[0]), &program{strings.NewReader(""), &out, &complaints}))
+	require.Equal(t, exitUsage, execute(context.Background(), append(args, traces[0], traces[0]), &program{strings.NewReader(""), &out, &complaints, words.EnglishSI()}))
 	require.Contains(t, complaints.String(), "given twice")
-	require.Equal(t, exitUsage, execute(context.Background(), append(args, "--plot", filepath.Join(dir, "p.svg"), traces[0], "-"), &program{strings.NewReader(""), &out, &complaints}))
+	require.Equal(t, exitUsage, execute(context.Background(), append(args, "--plot", filepath.Join(dir, "p.svg"), traces[0], "-"), &program{strings.NewReader(""), &out, &complaints, words.EnglishSI()}))
 	require.Contains(t, complaints.String(), "--plot")
-	require.Equal(t, exitUsage, execute(context.Background(), append(args, "--orders", traces[0], traces[0], "-"), &program{strings.NewReader(""), &out, &complaints}))
+	require.Equal(t, exitUsage, execute(context.Background(), append(args, "--orders", traces[0], traces[0], "-"), &program{strings.NewReader(""), &out, &complaints, words.EnglishSI()}))
 	require.Contains(t, complaints.String(), "--orders")
 }
 

@@ -15,6 +15,7 @@ import (
 	"bayward/agent/config/configtest"
 	"bayward/agent/logbook"
 	"bayward/agent/walk/walktest"
+	"bayward/agent/words"
 )
 
 // TestWiringCommand runs the command as a person would, from its own process'
@@ -35,7 +36,7 @@ func TestWiringCommand(t *testing.T) {
 		_ = typed.Close()
 	}()
 	var complaints bytes.Buffer
-	code := execute(t.Context(), []string{"wiring", "--config", path, "--speed", "1000", "--fragment", fragment}, &program{in, person, &complaints})
+	code := execute(t.Context(), []string{"wiring", "--config", path, "--speed", "1000", "--fragment", fragment}, &program{in, person, &complaints, words.EnglishSI()})
 	close(person.Lines)
 	<-done
 	if code != exitDone || complaints.Len() > 0 {

@@ -14,8 +14,7 @@ import (
 
 // silent lists findings that block or are dangerous and have no alert of their own, with the reason.
 var silent = map[interlock.Code]string{
-	interlock.CloseDelay:   "a countdown of a minute after a person has removed a lock",
-	interlock.AgentUnready: "normal for a while after each plug-in; BaywardChargeBlocked reports one that lasts",
+	interlock.CloseDelay: "a countdown of a minute after a person has removed a lock",
 }
 
 // scenario is one test for promtool: series in, and what fires.
@@ -35,7 +34,7 @@ type scenario struct {
 
 func readScenarios(t *testing.T) (all []scenario) {
 	t.Helper()
-	for _, name := range []string{"rules/bayward_test.yaml", "rules/bayward_upkeep_test.yaml"} {
+	for _, name := range testFiles(t) {
 		text, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)

@@ -15,8 +15,8 @@ import (
 )
 
 type rule struct {
-	Record, Alert, Expr string
-	Labels, Annotations map[string]string
+	Record, Alert, Expr, For string
+	Labels, Annotations      map[string]string
 }
 
 func readRules(t *testing.T) []rule {
@@ -41,17 +41,25 @@ func readRules(t *testing.T) []rule {
 	return rules
 }
 
+// evalOrder is a line for promtool, which else takes the groups of rules in any order: alerts read
+// what the first two record.
+const evalOrder = "group_eval_order: [bayward-records, bayward-critical, bayward-attention, bayward-weeks, bayward-month, bayward-upkeep]\n"
+
+// watchdog is the alert that always fires, for a dead man's switch.
+const watchdog = "BaywardWatchdog"
+
 // TestAlertsNameTheAction: an alert without an action only alarms people.
 func TestAlertsNameTheAction(t *testing.T) {
 	for _, r := range readRules(t) {
 		if r.Alert == "" {
 			continue
 		}
-		if !slices.Contains([]string{"critical", "warning", "info"}, r.Labels["severity"]) {
+		if !slices.Contains([]string{"critical", "warning", "info"}, r.Labels["severity"]) && r.Alert != watchdog {
 			t.Errorf("%s: severity %q is not critical, warning or info", r.Alert, r.Labels["severity"])
 		}
 		for _, key := range []string{"summary", "action", "caution", "link"} {
-			if r.Annotations[key] == "" && (key != "link" || r.Alert != "BaywardNoAgent") { // without an agent there is no page
+			page := r.Alert != "BaywardNoAgent" && r.Alert != watchdog // they are of no agent
+			if r.Annotations[key] == "" && (key != "link" || page) {
 				t.Errorf("%s: no %s", r.Alert, key)
 			}
 		}
@@ -64,10 +72,34 @@ func TestAlertsNameTheAction(t *testing.T) {
 	}
 }
 
+// TestReadmeListsEveryAlert with its severity, once.
+func TestReadmeListsEveryAlert(t *testing.T) {
+	text, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	listed := map[string]string{}
+	for _, row := range regexp.MustCompile("(?m)^\\| `(Bayward[A-Za-z]+)` \\| (\\w+) \\|").FindAllStringSubmatch(string(text), -1) {
+		if listed[row[1]] != "" {
+			t.Errorf("README.md lists %s twice", row[1])
+		}
+		listed[row[1]] = row[2]
+	}
+	for _, r := range readRules(t) {
+		if r.Alert != "" && listed[r.Alert] != r.Labels["severity"] {
+			t.Errorf("%s is %s, README.md says %q", r.Alert, r.Labels["severity"], listed[r.Alert])
+		}
+		delete(listed, r.Alert)
+	}
+	for name := range listed {
+		t.Errorf("README.md lists %s, which is no alert", name)
+	}
+}
+
 // TestEveryRuleIsTested: promtool runs the tests but does not notice a missing one.
 func TestEveryRuleIsTested(t *testing.T) {
 	var tests string
-	for _, name := range []string{"rules/bayward_test.yaml", "rules/bayward_upkeep_test.yaml"} {
+	for _, name := range testFiles(t) {
 		text, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)
@@ -92,7 +124,7 @@ var contract = []string{
 	"bayward_reading_faults_total", "bayward_tick_duration_seconds_count", "bayward_tick_duration_seconds_bucket",
 	"bayward_charge_coulombs_total", "bayward_gassing_coulombs_total", "bayward_water_lost_liters_total",
 	"bayward_charges_full_total", "bayward_water_given_liters_total", "bayward_water_forecast_seconds", "bayward_level_reading_due_seconds",
-	"bayward_mqtt_outbox_events",
+	"bayward_mqtt_outbox_events", "bayward_mqtt_connected",
 }
 
 // codes returns the names of all findings.

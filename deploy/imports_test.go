@@ -51,7 +51,7 @@ var rooms = []room{
 	{"agent/words", false, core, "puts the core's results into words in each language; reads its pictures and codes, and decides nothing"},
 	{"agent/view", false, append([]string{"agent/words"}, core...), "shapes a picture for programs, the same on every edge"},
 	{"agent/airflow", false, []string{"agent/electrolyte", "agent/words"}, "calculates figures for people, in their language; no decision depends on them"},
-	{"agent/config", true, append([]string{"sensors/level", "sensors/wiring"}, said...), "edges never import each other; the words list the languages and units, and the pure package that reads a level probe lists its settings"},
+	{"agent/config", true, append([]string{"sensors/converter", "sensors/families", "sensors/level", "sensors/wiring"}, said...), "edges never import each other; the words list the languages and units, the pure package that reads a level probe lists its settings, and the table of families what each converter accepts"},
 	{"agent/commission", true, append([]string{"agent/config", "agent/terminal", "sensors/level", "sensors/wiring"}, said...), "walks through the configured parts, with the core as its guard; reaches hardware and person through its own small interfaces"},
 	{"agent/logbook", true, core, edge},
 	{"agent/lockout", false, nil, "a witness beside the logbook: it knows neither the logbook nor the core, so no fault of theirs reaches it"},
@@ -67,15 +67,17 @@ var rooms = []room{
 	{"agent/manual", false, nil, "knows only the command line"},
 	{"agent/hardware", false, []string{"agent/bootclock", "agent/config", "agent/lease", "sensors"}, "joins the drivers, the simulator and the configuration that names them"},
 	{"agent/restore", false, append([]string{"agent/commission", "agent/lockout", "agent/logbook"}, core...), "hands what the logbook kept to the core, for whoever builds one; compares the logbook with its witness, and finds the walk that lets a new bay go"},
-	{"agent/assembly", false, append([]string{"agent/hardware", "agent/restore", "agent/systemd"}, joined...), "joins the edges; what a command adds comes as parts"},
+	{"agent/assembly", false, append([]string{"agent/hardware", "agent/restore", "agent/systemd", "deploy"}, joined...), "joins the edges; what a command adds comes as parts; hands the wiring guide to the page"},
 	{"agent/demo", false, append([]string{"agent/assembly", "agent/hardware", "agent/logwriter", "agent/terminal"}, joined...), "an assembled agent whose clock and bays are invented"},
 	{"agent/walk", false, append([]string{"agent/bootclock", "agent/commission", "agent/config", "agent/hardware", "agent/lease", "agent/logbook", "agent/restore", "agent/usage", "sensors"}, said...), "puts hardware, record and person under the commissioning walk"},
 	{"agent/lines", false, []string{"agent/config", "agent/lease", "agent/usage"}, "runs before the keeper opens relays, so it needs as little as possible: no core, no record"},
 	{"agent", false, []string{"agent", "sensors", "mqtt"}, "main joins all parts"},
-	{"sensors/wiring", false, []string{"agent/reading", "sensors/level"}, "only words, with the names of the sensors: configuration, drivers, walk and simulator say the same of one part"},
-	{"sensors/sim", true, []string{"sensors/sim", "sensors/wiring", "sensors/level"}, "its physics comes from other models than the core's: if it used the core's, agreement would mean nothing. From sensors/level it takes the names of kinds and settings, but no circuit: TestOwnCircuits"},
+	{"sensors/wiring", false, []string{"agent/reading", "sensors/converter", "sensors/families", "sensors/level"}, "only words, with the names of the sensors and the rows of the converters: configuration, drivers, walk and simulator say the same of one part"},
+	{"sensors/sim", true, []string{"sensors/sim", "sensors/converter", "sensors/max31865/chip", "sensors/wiring", "sensors/level"}, "its physics comes from other models than the core's: if it used the core's, agreement would mean nothing. From sensors/level it takes the names of kinds and settings, but no circuit: TestOwnCircuits; from a converter's row its simulated chip, but no driver"},
 	{"sensors", false, append([]string{"sensors", "agent/config"}, core...), "opens the configured hardware; turns what drivers return into readings"},
-	{"sensors", true, nil, "a driver knows its part's data sheet and nothing about batteries"},
+	{"sensors/converter", false, nil, "what drivers of converters share: it knows none of them"},
+	{"sensors/families", false, []string{"sensors"}, "the table of the converters' drivers and simulated chips"},
+	{"sensors", true, []string{"sensors/converter"}, "a driver knows its part's data sheet and nothing about batteries"},
 	{"mqtt/broker", true, nil, "an embedded broker is only a broker"},
 	{"mqtt", true, append([]string{"mqtt"}, said...), edge},
 	{"dashboards", true, append([]string{"dashboards"}, core...), "describes metrics from the outside"},
@@ -107,7 +109,7 @@ func roomOf(folder string) (room, bool) {
 }
 
 func (r room) allows(from, to string) bool {
-	return to == from || within(to, r.may...) && to != "agent"
+	return to == from || to == from+"/chip" || within(to, r.may...) && to != "agent"
 }
 
 func TestImportDirection(t *testing.T) {
@@ -160,6 +162,7 @@ var foreign = []struct {
 	{"github.com/eclipse/paho.mqtt.golang", []string{"mqtt", "deploy/bench"}, "one package knows the client's traps; the bench plays a thousand clients of a broker and is not part of the agent"},
 	{"modernc.org/sqlite", []string{"agent/logbook"}, "one package owns the record"},
 	{"github.com/prometheus", []string{"agent/metrics", "agent/web", "agent/assembly", "deploy/bench/bare"}, "metrics are made from pictures, in one place; the listener serves them; the bench compares the agent with a program that has nothing else"},
+	{"github.com/simonvetter/modbus", []string{"sensors/modbus", "sensors/sim"}, "one package speaks the protocol; the simulator answers with its errors"},
 	{"periph.io/x/host", []string{"sensors", "agent/keeper"}, "host drivers are loaded once in a process"},
 	{"periph.io/x/conn", []string{"sensors", "agent/lease", "agent/keeper"}, "nothing else talks to hardware"},
 	{"github.com/goccy/go-yaml", []string{"agent/config"}, "one package reads the configuration"},
@@ -193,15 +196,22 @@ func isHome(folder string, homes []string) bool {
 func TestDriversAreBare(t *testing.T) {
 	_, files := repository(t)
 	for _, f := range files {
-		if f.test || isFake(f.pkg) || !strings.HasPrefix(f.pkg, "sensors/") || within(f.pkg, "sensors/sim", "sensors/wiring") { // no part of their own
+		if f.test || isFake(f.pkg) || !strings.HasPrefix(f.pkg, "sensors/") || within(f.pkg, "sensors/sim", "sensors/wiring", "sensors/families") { // no part of their own
 			continue
 		}
 		for _, path := range f.imports() {
-			if !isStandard(path) && !strings.HasPrefix(path, "periph.io/x/") {
+			protocol := f.pkg == "sensors/modbus" && within(path, "github.com/simonvetter/modbus")
+			if !isStandard(path) && !strings.HasPrefix(path, "periph.io/x/") && !sharedByDrivers(f.pkg, path) && !protocol {
 				t.Errorf("%s imports %s: a driver needs periph and the standard library only", f.path, path)
 			}
 		}
 	}
+}
+
+// sharedByDrivers: what converters have in common; and a family's row has its simulated chip.
+func sharedByDrivers(driver, path string) bool {
+	to := local(path)
+	return to == "sensors/converter" || to == driver+"/chip"
 }
 
 // isStandard reports whether an import is of the standard library: no dot in its first part.

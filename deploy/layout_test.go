@@ -1,7 +1,3 @@
-// Package deploy_test checks the repository against its own rules: which package
-// may import which, what the pure core may not use, and that everything exported
-// has a comment. The rules are data, each with its reason, so that a failure
-// explains why.
 package deploy_test
 
 import (

@@ -121,7 +121,7 @@ func TestReleaseIsWhole(t *testing.T) {
 func TestReleaseIncludesGuides(t *testing.T) {
 	docs := filepath.Join(filepath.Dir(unpacked(t, released(t))), "../share/doc/bayward")
 	links := 0
-	for _, name := range []string{"wiring.md", "first-hardware.md", "howto/README.md"} {
+	for _, name := range []string{"wiring.md", "converters.md", "first-hardware.md", "howto/README.md"} {
 		path := filepath.Join(docs, name)
 		for _, link := range regexp.MustCompile(`\]\(([^)#:]+)\)`).FindAllStringSubmatch(readFile(t, path), -1) {
 			links++

@@ -66,6 +66,7 @@ func New(o Options) (*Client, error) {
 	if err != nil {
 		return nil, err
 	}
+	hookLibrary()
 	c := &Client{
 		opt: o, brokers: brokers, broker: brokers[0], began: time.Now(), writeWithin: writeFor,
 		latest: newLatest(o.StateEvery), wake: make(chan struct{}, 1), desks: map[string]*desk{},

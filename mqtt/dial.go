@@ -48,7 +48,6 @@ func dial(ctx context.Context, o *Options, broker *url.URL, writeWithin time.Dur
 	}
 	w := &wire{lost: make(chan struct{})}
 	open := func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) { return w.open(ctx, u, trust) }
-	hookLibrary()
 	w.client = paho.NewClient(settings(o, will).SetWriteTimeout(writeWithin).
 		AddBroker(broker.String()).SetUsername(o.Username).SetPassword(secret).
 		SetConnectionLostHandler(func(_ paho.Client, err error) { w.noteLoss(err) }).

@@ -20,7 +20,8 @@ func LogTo(log *slog.Logger) { libraryTo.Store(log) }
 var libraryTo atomic.Pointer[slog.Logger]
 
 // hookLibrary sets the library's variables before the first client is made, and
-// never again: a running client reads them without a lock.
+// never again: a running client reads them without a lock. New calls it, so that
+// clients of others in the process, made after New, are safe too.
 var hookLibrary = sync.OnceFunc(func() {
 	paho.CRITICAL = libraryLog(slog.LevelError)
 	paho.ERROR = libraryLog(slog.LevelDebug) // the client also reports each, in its own words

@@ -21,6 +21,7 @@ func TestMain(m *testing.M) {
 		fmt.Fprintln(os.Stderr, liveUntilKilled())
 		os.Exit(1)
 	}
+	hookLibrary() // some tests dial without New
 	goleak.VerifyTestMain(m)
 }
 

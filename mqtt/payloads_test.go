@@ -24,7 +24,7 @@ func testView() view.View {
 			Evidence: "level −2 mm", WhatToDo: "Cover the plates.", Basis: "…",
 		}},
 		PackV: ptr(24.31), PackC: ptr(21.5), LevelMM: ptr(-2), LevelHighMM: ptr(0),
-		WaterML: []float64{195, 195}, CoverPlatesML: []float64{65, 65}, WaterLostSinceFillML: ptr(190.25), ChargeInAh: ptr(0),
+		WaterML: []float64{195, 195}, CoverPlatesML: []float64{65, 65}, WaterLostSinceFillML: ptr(190.25), WaterLostSinceFillLowML: ptr(128.1), WaterLostSinceFillHighML: ptr(282.6), ChargeInAh: ptr(0),
 		Faults: []view.Fault{{Sensor: "ambient-temperature", Fault: "missing"}},
 	}
 }

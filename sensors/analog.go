@@ -10,20 +10,26 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/reading"
-	"bayward/sensors/ads1115"
+	"bayward/sensors/converter"
 )
 
 // input is one channel of a converter and the meaning of its voltage.
 type input struct {
-	part  string // its key in the configuration, such as "voltage"
-	of    reading.Sensor
-	raw   reading.Reading
-	dev   *ads1115.Dev
-	mux   ads1115.Mux
-	gain  ads1115.Gain
-	rate  ads1115.Rate
-	value value
+	part    string // its key in the configuration, such as "voltage"
+	of      reading.Sensor
+	raw     reading.Reading
+	dev     converter.Dev
+	setting converter.Setting
+	own     func(context.Context) (physic.ElectricPotential, error) // how it measures, if not by one conversion
+	value   value
 	teller
+}
+
+func (in *input) convert(ctx context.Context) (physic.ElectricPotential, error) {
+	if in.own != nil {
+		return in.own(ctx)
+	}
+	return in.dev.Measure(ctx, in.setting)
 }
 
 // value turns the voltage at an input into a field of the readings. On an error,
@@ -32,14 +38,14 @@ type value interface {
 	put(out *bay.Readings, volts float64, at time.Duration, err error) (reading.Fault, error)
 }
 
-// analog samples a bay's inputs on one I²C bus.
+// analog samples a bay's inputs on one I²C bus or SPI port.
 type analog struct {
 	name   string
 	now    func() time.Duration
 	inputs []input
 }
 
-// Name returns the bus, such as "i2c 1".
+// Name returns the bus, such as "i2c 1" or "spi 0.0".
 func (a *analog) Name() string { return a.name }
 
 // Sample converts each input in turn, and leaves alone what was read within its
@@ -54,7 +60,7 @@ func (a *analog) Sample(ctx context.Context, out *bay.Readings) {
 			continue
 		}
 		if err == nil {
-			volts, err = in.dev.Read(ctx, in.mux, in.gain, in.rate)
+			volts, err = in.convert(ctx)
 		}
 		in.raw = rawOf(volts, at, err)
 		fault, err := in.value.put(out, float64(volts)/float64(physic.Volt), at, err)

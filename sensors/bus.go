@@ -8,7 +8,7 @@ import (
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
 
-	"bayward/sensors/ads1115"
+	"bayward/sensors/converter"
 )
 
 // lastingBus is an I²C bus that outlives its adapter. A USB adapter that is pulled
@@ -43,7 +43,7 @@ func (b *lastingBus) Tx(addr uint16, w, r []byte) error {
 		b.bus = bus
 	}
 	err := b.bus.Tx(addr, w, r)
-	if err != nil && !ads1115.Unacknowledged(err) {
+	if err != nil && !converter.Unacknowledged(err) {
 		_ = b.bus.Close() // the transfer's error is returned
 		b.bus = nil
 	}

@@ -35,14 +35,14 @@ func TestCheck(t *testing.T) {
 
 // indistinct is a ladder whose second rod changes nothing measurable.
 func indistinct(in wiring.Input) wiring.Level {
-	return wiring.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
-		ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: []level.Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 4, SeriesOhm: 1e6}},
+	return wiring.Level{Input: in, Kind: level.Ladder, Expander: 0x20, Settings: level.Settings{
+		ReferenceOhm: 10000, EndOhm: 22000, Rods: []level.Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 4, SeriesOhm: 1e6}},
 	}}
 }
 
 // crossed is a ladder that lists its top rod first.
 func crossed(in wiring.Input) wiring.Level {
-	return wiring.Level{Input: in, Kind: level.Ladder, Settings: level.Settings{
-		ExcitationV: 3.3, PullOhm: 47000, EndOhm: 100000, Rods: []level.Rod{{HeightMM: 13, SeriesOhm: 33000}, {HeightMM: 4, SeriesOhm: 22000}},
+	return wiring.Level{Input: in, Kind: level.Ladder, Expander: 0x20, Settings: level.Settings{
+		ReferenceOhm: 10000, EndOhm: 100000, Rods: []level.Rod{{HeightMM: 13, SeriesOhm: 33000}, {HeightMM: 4, SeriesOhm: 22000}},
 	}}
 }

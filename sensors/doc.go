@@ -1,6 +1,7 @@
 // Package sensors opens the configured hardware and turns what the drivers
 // return into the core's readings: one Set for each charging place, with sources
-// to sample. It drives no line: relays are their keeper's.
+// to sample. It drives no line of the Pi: relays are their keeper's, and the test
+// pulses of a level probe come from an expander on its bus.
 //
 // Every value has its time and its fault. A part that does not answer is a fault
 // in the reading, not an error of the program: the agent starts with a converter
@@ -24,26 +25,25 @@
 //     example.
 //  3. agent/config/wiring.go: a row of parts, with its check and the hardware that
 //     it uses.
-//  4. agent/reading/sensor.go: its name and sampling interval;
-//     agent/bay/words.go and sensors.go: its place in the readings.
+//  4. agent/reading/sensor.go: its name, sampling interval, column in a trace, and what
+//     it shows while nothing is wrong; agent/bay/sensors.go: its place in the readings and
+//     in what the rules see.
 //  5. Here: open it, and map its errors to faults in fault.go.
 //  6. sensors/sim: its other side.
 //
-// A contact needs no driver, no code here and, unless its state follows from others, no
-// code in the simulator: it is a row of wiring.Parts.Contacts.
+// A contact needs no driver, no code here or in agent/config and, unless its state follows
+// from others, no code in the simulator: it is a field of wiring.Parts and a row of
+// wiring.ContactTable.
 //
 // # Adding a sensor with its finding
 //
 // Counted by adding a smoke detector's contact whose finding blocks, by following the
-// compiler and failing tests. For the core and the edges, 14 files:
-// agent/reading/sensor.go, agent/bay/words.go, sensors.go and permit.go,
-// sensors/wiring, agent/config/wiring.go and simulated.go, sensors/sim/bay.go (closed
-// at the start), agent/interlock/table.go and the file of its condition, en.json,
-// es.json, deploy/bayward.yaml, dashboards/rules/bayward.yaml. For the tests, 8:
-// agent/bay/sensors_test.go and promise_test.go, agent/interlock/cases_test.go,
-// enumerate_test.go and permit_test.go, agent/config/rules_test.go,
-// agent/campaign/campaign_test.go, dashboards/rules/bayward_test.yaml. A step
-// of the commissioning walk and a key of the published view are added separately.
+// compiler and failing tests: 13 files by hand. agent/reading/sensor.go,
+// agent/bay/sensors.go, sensors/wiring, agent/interlock/table.go and the file of its
+// condition, en.json, es.json, deploy/bayward.yaml, dashboards/rules/bayward.yaml,
+// agent/replay/schema.json; for the tests agent/interlock/cases_test.go,
+// agent/bay/promise_test.go and agent/campaign/campaign_test.go. Nine are renewed by
+// -update. A step of the commissioning walk is added separately.
 //
 // # The way of a reading
 //

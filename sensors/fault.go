@@ -7,8 +7,10 @@ import (
 	"time"
 
 	"bayward/agent/reading"
-	"bayward/sensors/ads1115"
+	"bayward/sensors/converter"
 	"bayward/sensors/level"
+	"bayward/sensors/max31865"
+	"bayward/sensors/modbus"
 	"bayward/sensors/w1therm"
 )
 
@@ -26,22 +28,43 @@ func faultOf(err error) reading.Fault {
 		err   error
 		fault reading.Fault
 	}{
-		{ads1115.ErrNoAnswer, reading.NoAnswer},
-		{ads1115.ErrBusStuck, reading.BusStuck},
-		{ads1115.ErrNotReady, reading.Timeout},
-		{ads1115.ErrOverRange, reading.OverRange},
-		{ads1115.ErrLostConfig, reading.Contradictory},
-		{ads1115.ErrForeign, reading.Contradictory},
+		{converter.ErrNoAnswer, reading.NoAnswer},
+		{converter.ErrBusStuck, reading.BusStuck},
+		{converter.ErrNotReady, reading.Timeout},
+		{converter.ErrOverRange, reading.OverRange},
+		{converter.ErrLostConfig, reading.Contradictory},
+		{converter.ErrForeign, reading.Contradictory},
+		{converter.ErrCorrupted, reading.BadCRC},
 		{w1therm.ErrBadCRC, reading.BadCRC},
 		{w1therm.ErrGarbled, reading.BadCRC},
 		{w1therm.ErrPowerOn, reading.PowerOn},
 		{w1therm.ErrUnplugged, reading.NoAnswer},
 		{w1therm.ErrShorted, reading.Short},
 		{w1therm.ErrImplausible, reading.Implausible},
+		{max31865.ErrOpen, reading.Open},
+		{max31865.ErrShort, reading.Short},
+		{max31865.ErrImplausible, reading.Implausible},
+		{modbus.ErrNoAnswer, reading.NoAnswer},
+		{modbus.ErrLine, reading.BusStuck},
+		{modbus.ErrCorrupted, reading.BadCRC},
+		{modbus.ErrOther, reading.Exchanged},
+		{modbus.ErrRefused, reading.Contradictory},
+		{modbus.ErrBusy, reading.Timeout},
+		{modbus.ErrDevice, reading.Open},
+		{modbus.ErrFrozen, reading.NotMoving},
+		{modbus.ErrImplausible, reading.Implausible},
 		{level.ErrOpen, reading.Open},
 		{level.ErrShort, reading.Short},
 		{level.ErrOverRange, reading.OverRange},
 		{level.ErrImplausible, reading.Implausible},
+		{level.ErrFilm, reading.Film},
+		{level.ErrCrust, reading.Crust},
+		{level.ErrCorroded, reading.Corroded},
+		{level.ErrNoPulse, reading.NoPulse},
+		{level.ErrForeign, reading.Leaking},
+		{level.ErrBackVoltage, reading.TwoMetals},
+		{level.ErrNoBackVoltage, reading.Bridged},
+		{errLate, reading.Timeout},
 		{level.ErrContradictory, reading.Contradictory},
 		{errImplausible, reading.Implausible},
 		{errDead, reading.Open},

@@ -13,7 +13,12 @@ import (
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/i2c/i2creg"
-	_ "periph.io/x/host/v3/sysfs" // I²C through /dev/i2c-N
+	"periph.io/x/conn/v3/spi"
+	"periph.io/x/conn/v3/spi/spireg"
+	_ "periph.io/x/host/v3/sysfs" // I²C and SPI through /dev/i2c-N and /dev/spidevB.C
+
+	"bayward/sensors/modbus"
+	"bayward/sensors/wiring"
 )
 
 // Hardware is what the parts are connected to: the Pi's own, or simulated.
@@ -21,6 +26,12 @@ type Hardware struct {
 	// Bus opens an I²C bus by its name in the configuration. It is called once
 	// for each name.
 	Bus func(name string) (i2c.Bus, error)
+	// SPI opens an SPI port by its name in the configuration. It is called once for
+	// each chip. Nil: there is none.
+	SPI func(name string) (spi.Port, error)
+	// Modbus opens a line with devices that speak Modbus. It is called again after each
+	// failure of the line. Nil: there is none.
+	Modbus func(l *wiring.Line) (modbus.Master, error)
 	// Pin finds a GPIO line by its name. None is ever driven: see agent/lease.
 	Pin func(name string) (gpio.PinIn, error)
 	// OneWire is the folder of the kernel's 1-wire devices.
@@ -61,7 +72,7 @@ func Pi() (hw Hardware, warnings []string, err error) {
 	for _, f := range state.Skipped {
 		warnings = append(warnings, "driver skipped: "+f.String())
 	}
-	return Hardware{Bus: piBus, Pin: newLines().pin, OneWire: os.DirFS(oneWireFolder)}, warnings, nil
+	return Hardware{Bus: piBus, SPI: piSPI, Modbus: piModbus, Pin: newLines().pin, OneWire: os.DirFS(oneWireFolder)}, warnings, nil
 }
 
 func piBus(name string) (i2c.Bus, error) {
@@ -73,4 +84,18 @@ func piBus(name string) (i2c.Bus, error) {
 		return nil, fmt.Errorf("%w (is I²C switched on, and is the user in group i2c?)", err)
 	}
 	return bus, nil
+}
+
+func piSPI(name string) (spi.Port, error) {
+	port, err := spireg.Open("SPI" + wiring.PlainBus(name))
+	if err != nil {
+		return nil, fmt.Errorf("%w (is SPI switched on with dtparam=spi=on, and is the user in group spi?)", err)
+	}
+	return port, nil
+}
+
+func piModbus(l *wiring.Line) (modbus.Master, error) {
+	return modbus.Open(modbus.ClientOpts{
+		URL: l.URL, Baud: uint(l.Baud), Parity: l.Parity, StopBits: uint(l.StopBits), Timeout: l.Timeout(),
+	})
 }

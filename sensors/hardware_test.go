@@ -142,9 +142,7 @@ func wired() *config.Config {
 		Current:     &wiring.Current{Input: channel(1), Kind: "hall", ZeroV: 1.65, AmperesPerVolt: -80},
 		Temperature: &wiring.Temperature{Pack: packID, Ambient: ambientID, OffsetC: -0.5},
 		Level: &wiring.Level{
-			Input: channel(2), Kind: level.SingleRod, Settings: level.Settings{
-				ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 10e3, Rods: []level.Rod{{HeightMM: 3, SeriesOhm: 1e3}}, OffsetMM: 1.5,
-			},
+			Input: channel(2), Kind: level.FourTwentyMA, Settings: level.Settings{ShuntOhm: 25, LowMM: -20, HighMM: 30, OffsetMM: 1.5},
 		},
 		Hydrogen: &wiring.Analog{Input: channel(3), ZeroV: 0.5, PerVolt: 2},
 		Relay:    &wiring.Relay{Pin: "GPIO17", Heartbeat: "GPIO27", Feedback: &wiring.Contact{Pin: "GPIO5", ActiveLow: true}},

@@ -3,15 +3,13 @@ package sensors
 import (
 	"errors"
 	"fmt"
-	"math"
-	"strings"
 
 	"periph.io/x/conn/v3/i2c"
-	"periph.io/x/conn/v3/physic"
 
 	"bayward/agent/config"
 	"bayward/agent/reading"
-	"bayward/sensors/ads1115"
+	"bayward/sensors/converter"
+	"bayward/sensors/modbus"
 	"bayward/sensors/wiring"
 )
 
@@ -19,14 +17,10 @@ import (
 type opener struct {
 	hw           Hardware
 	buses        map[string]i2c.Bus
-	converters   map[chip]*ads1115.Dev
+	converters   map[string]converter.Dev // by place
+	pulsers      map[string]*pulser       // by the place of their expander
 	thermometers map[string]*thermometer
-}
-
-// chip is a converter's place.
-type chip struct {
-	bus  string
-	addr wiring.Address
+	lines        map[string]*modbus.Line // by name
 }
 
 // Open opens the sensors of every bay, in the order of the configuration. It drives
@@ -37,7 +31,7 @@ func Open(cfg *config.Config, hw Hardware) ([]*Set, error) {
 	if hw.Now == nil || hw.Pin == nil || hw.Bus == nil {
 		return nil, errors.New("bug: hardware without clock, pins or buses")
 	}
-	o := &opener{hw, map[string]i2c.Bus{}, map[chip]*ads1115.Dev{}, map[string]*thermometer{}}
+	o := &opener{hw, map[string]i2c.Bus{}, map[string]converter.Dev{}, map[string]*pulser{}, map[string]*thermometer{}, map[string]*modbus.Line{}}
 	var bays []*Set
 	for i := range cfg.Bays {
 		b := &cfg.Bays[i]
@@ -61,12 +55,19 @@ func partError(b *config.Bay, field string, err error) error {
 
 func (o *opener) sources(cfg *config.Config, b *config.Bay) ([]Source, error) {
 	var sources []Source
-	a, err := o.analog(b)
+	ports, err := o.analog(b)
 	if err != nil {
 		return nil, err
 	}
-	if len(a.inputs) > 0 {
+	for _, a := range ports {
 		sources = append(sources, a)
+	}
+	lines, err := o.registers(cfg, b)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range lines {
+		sources = append(sources, r)
 	}
 	w, err := o.oneWire(b)
 	if err != nil {
@@ -80,6 +81,13 @@ func (o *opener) sources(cfg *config.Config, b *config.Bay) ([]Source, error) {
 	if len(w.probes) > 0 || w.packs != nil {
 		sources = append(sources, w)
 	}
+	rtds, err := o.rtds(b)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range rtds {
+		sources = append(sources, r)
+	}
 	c, err := o.contacts(b)
 	if err != nil {
 		return nil, err
@@ -90,40 +98,61 @@ func (o *opener) sources(cfg *config.Config, b *config.Bay) ([]Source, error) {
 	return sources, nil
 }
 
-func (o *opener) analog(b *config.Bay) (*analog, error) {
+// analog opens the inputs of a bay: a source for each bus.
+func (o *opener) analog(b *config.Bay) ([]*analog, error) {
 	w := &b.Wiring
-	a := &analog{name: "i2c " + w.I2C, now: o.hw.Now}
+	var ports []*analog
 	add := func(field string, of reading.Sensor, in wiring.Input, minus int, v value) error {
 		opened, err := o.input(w.I2C, in, minus)
 		if err != nil {
 			return partError(b, field, err)
 		}
 		opened.part, opened.of, opened.value, opened.teller = field, of, v, o.teller(b, field)
-		a.inputs = append(a.inputs, opened)
+		ports = o.onBus(ports, portName(w.I2C, &in), opened)
 		return nil
 	}
 	var err error
 	if v := w.Voltage; v != nil {
-		err = add("voltage", reading.PackVoltage, v.Input, ads1115.Ground, &linear{v.OffsetV, v.Ratio, -unbounded, unbounded, reading.PackVoltage})
+		err = add("voltage", reading.PackVoltage, v.Input, converter.Ground, &linear{v.OffsetV, v.Ratio, -unbounded, unbounded, reading.PackVoltage})
 	}
 	if c := w.Current; c != nil {
-		minus := ads1115.Ground
+		minus := converter.Ground
 		if c.Kind == "shunt" && c.Minus != nil {
 			minus = *c.Minus
 		}
 		err = errors.Join(err, add("current", reading.PackCurrent, c.Input, minus, currentOf(c)))
 	}
-	if l := w.Level; l != nil {
-		probe, levelErr := newLevelSense(l)
+	if w.Level != nil {
+		in, levelErr := o.levelInput(w)
 		if levelErr != nil {
 			return nil, errors.Join(err, partError(b, "level", levelErr))
 		}
-		err = errors.Join(err, add("level", reading.ElectrolyteLevel, l.Input, ads1115.Ground, probe))
+		in.part, in.of, in.teller = "level", reading.ElectrolyteLevel, o.teller(b, "level")
+		ports = o.onBus(ports, portName(w.I2C, &w.Level.Input), in)
 	}
 	if h := w.Hydrogen; h != nil {
-		err = errors.Join(err, add("hydrogen", reading.Hydrogen, h.Input, ads1115.Ground, newGas(h)))
+		err = errors.Join(err, add("hydrogen", reading.Hydrogen, h.Input, converter.Ground, newGas(h)))
 	}
-	return a, err
+	return ports, err
+}
+
+// onBus adds an input to the source of its bus.
+func (o *opener) onBus(ports []*analog, name string, in input) []*analog {
+	for _, a := range ports {
+		if a.name == name {
+			a.inputs = append(a.inputs, in)
+			return ports
+		}
+	}
+	return append(ports, &analog{name: name, now: o.hw.Now, inputs: []input{in}})
+}
+
+// portName names the bus of an input, as in [Source.Name].
+func portName(i2c string, in *wiring.Input) string {
+	if in.SPI != "" {
+		return "spi " + wiring.PlainBus(in.SPI)
+	}
+	return "i2c " + i2c
 }
 
 // level opens the level probe alone if it is to be read between the ticks. The
@@ -133,16 +162,12 @@ func (o *opener) level(b *config.Bay) (Source, error) {
 	if w.Level == nil || w.Level.FastMS == 0 {
 		return nil, nil
 	}
-	probe, err := newLevelSense(w.Level)
+	in, err := o.levelInput(w)
 	if err != nil {
 		return nil, partError(b, "level", err)
 	}
-	in, err := o.input(w.I2C, w.Level.Input, ads1115.Ground)
-	if err != nil {
-		return nil, partError(b, "level", err)
-	}
-	in.of, in.value = reading.ElectrolyteLevel, probe
-	return &analog{name: "level on i2c " + w.I2C, now: o.hw.Now, inputs: []input{in}}, nil
+	in.of = reading.ElectrolyteLevel
+	return &analog{name: "level on " + portName(w.I2C, &w.Level.Input), now: o.hw.Now, inputs: []input{in}}, nil
 }
 
 // deadShare is the fraction of its zero below which a Hall sensor's output is not a
@@ -166,39 +191,31 @@ func currentOf(c *wiring.Current) *linear {
 }
 
 // input opens one channel of a converter.
-func (o *opener) input(bus string, in wiring.Input, minus int) (input, error) {
-	mux, ok := ads1115.MuxFor(in.Channel, minus)
+func (o *opener) input(i2c string, in wiring.Input, minus int) (input, error) {
+	f, ok := in.Family()
 	if !ok {
-		return input{}, fmt.Errorf("the converter cannot measure channel %d against %d", in.Channel, minus)
+		return input{}, fmt.Errorf("there is no converter %q", in.Converter)
 	}
-	gain, ok := ads1115.GainFor(physic.ElectricPotential(math.Round(in.RangeV*1000)) * physic.MilliVolt)
-	if !ok {
-		return input{}, fmt.Errorf("range_v %g is not one of 6.144, 4.096, 2.048, 1.024, 0.512, 0.256", in.RangeV)
+	setting := converter.Setting{Channel: in.Channel, Minus: minus, RangeV: in.RangeV, Rate: in.Rate}
+	if err := f.Check(setting); err != nil {
+		return input{}, err
 	}
-	rate, ok := ads1115.RateFor(in.Rate)
-	if !ok {
-		return input{}, fmt.Errorf("rate %d is not one of 8, 16, 32, 64, 128, 250, 475, 860", in.Rate)
-	}
-	dev, err := o.converter(bus, in.ADC)
-	return input{dev: dev, mux: mux, gain: gain, rate: rate}, err
+	dev, err := o.converter(i2c, &in, f)
+	return input{dev: dev, setting: setting}, err
 }
 
 // converter finds or makes the driver of a chip. There must be only one per chip,
 // whichever name of the bus is used.
-func (o *opener) converter(name string, addr wiring.Address) (*ads1115.Dev, error) {
-	at := chip{plainBus(name), addr}
+func (o *opener) converter(i2c string, in *wiring.Input, f *converter.Family) (converter.Dev, error) {
+	at := f.Name + " " + in.Place(i2c)
 	if dev, ok := o.converters[at]; ok {
 		return dev, nil
 	}
-	bus, ok := o.buses[at.bus]
-	if !ok {
-		var err error
-		if bus, err = o.hw.Bus(name); err != nil {
-			return nil, fmt.Errorf("i2c %q: %w", name, err)
-		}
-		o.buses[at.bus] = bus
+	port, err := o.port(i2c, in, f)
+	if err != nil {
+		return nil, err
 	}
-	dev, err := ads1115.New(bus, &ads1115.Opts{Addr: uint16(addr), Wait: o.hw.Wait})
+	dev, err := f.Open(port)
 	if err != nil {
 		return nil, err
 	}
@@ -206,14 +223,20 @@ func (o *opener) converter(name string, addr wiring.Address) (*ads1115.Dev, erro
 	return dev, nil
 }
 
-// plainBus treats "1", "I2C1" and "/dev/i2c-1" as the same bus, as periph does.
-func plainBus(name string) string {
-	for _, prefix := range []string{"/dev/i2c-", "I2C"} {
-		if rest, ok := strings.CutPrefix(name, prefix); ok {
-			return rest
+// port opens what a converter is connected to.
+func (o *opener) port(i2c string, in *wiring.Input, f *converter.Family) (p converter.Port, err error) {
+	p.Addr, p.Wait = uint16(in.ADC), o.hw.Wait
+	if f.Bus == converter.SPI {
+		if o.hw.SPI == nil {
+			return p, errors.New("this hardware has no SPI")
 		}
+		if p.SPI, err = o.hw.SPI(in.SPI); err != nil {
+			return p, fmt.Errorf("spi %q: %w", in.SPI, err)
+		}
+		return p, nil
 	}
-	return name
+	p.Bus, err = o.bus(i2c)
+	return p, err
 }
 
 func (o *opener) oneWire(b *config.Bay) (*oneWire, error) {

@@ -23,11 +23,15 @@ func TestOpenErrors(t *testing.T) {
 		{"dead line", func(w *wiring.Parts) { w.Airflow.Pin = "dead" }, `wiring.airflow: pin "dead": make it an input with PullUp`},
 		{"bus", func(w *wiring.Parts) { w.I2C = "9" }, `wiring.voltage: i2c "9": no such bus`},
 		{"address", func(w *wiring.Parts) { w.Current.ADC = 0x50 }, "wiring.current: ads1115: address 0x50"},
-		{"channel", func(w *wiring.Parts) { w.Level.Channel = 4 }, "wiring.level: the converter cannot measure channel 4"},
-		{"range", func(w *wiring.Parts) { w.Hydrogen.RangeV = 5 }, "wiring.hydrogen: range_v 5 is not one of"},
+		{"channel", func(w *wiring.Parts) { w.Level.Channel = 4 }, "wiring.level: channel 4 is not between 0 and 3"},
+		{"range", func(w *wiring.Parts) { w.Hydrogen.RangeV = 5 }, "wiring.hydrogen: range_v 5 must be 6.144, 4.096"},
 		{"rate", func(w *wiring.Parts) { w.Voltage.Rate = 100 }, "wiring.voltage: rate 100 is not one of"},
 		{"kind", func(w *wiring.Parts) { w.Level.Kind = "float" }, `wiring.level: kind "float" is not one of`},
-		{"circuit", func(w *wiring.Parts) { w.Level.EndOhm = 1e9 }, "wiring.level: level: "},
+		{"circuit", func(w *wiring.Parts) { *w.Level = crossed(channel(0)) }, "wiring.level: level: "},
+		{"expander", func(w *wiring.Parts) {
+			*w.Level = crossed(channel(0))
+			w.Level.Rods, w.Level.Expander = w.Level.Rods[:1], 0x30
+		}, "wiring.level: expander: tca9534: address 0x30"},
 		{"transmitter", func(w *wiring.Parts) { w.Level = &wiring.Level{Input: channel(2), Kind: level.FourTwentyMA} }, "wiring.level: level: shunt"},
 		{"sensor number", func(w *wiring.Parts) { w.Temperature.Ambient = "first" }, "wiring.temperature.ambient: w1therm:"},
 	} {

@@ -46,7 +46,7 @@ func newGarage(t *testing.T) *garage {
 	}
 	var err error
 	g.bays, err = sensors.Open(cfg, sensors.Hardware{
-		Bus: g.bench.Bus, Pin: g.bench.Input, OneWire: g.bench.OneWire(), Wait: g.bench.Wait, Now: g.bench.Now,
+		Bus: g.bench.Bus, SPI: g.bench.SPI, Pin: g.bench.Input, OneWire: g.bench.OneWire(), Wait: g.bench.Wait, Now: g.bench.Now,
 		Log: slog.New(slog.NewTextHandler(&g.log, nil)),
 	})
 	require.NoError(t, err)

@@ -45,8 +45,8 @@ func TestEveryPart(t *testing.T) {
 			t.Errorf("%s: got %+v, want %g", name, *r, want)
 		}
 	}
-	if want := reading.LevelBetween(4.5, level.CeilingMM, time.Hour); got.Level != want {
-		t.Errorf("level: got %+v, want %+v", got.Level, want)
+	if c := got.Level; !c.Usable() || math.Abs(c.LowMM-3.375) > 0.01 || c.LowMM != c.HighMM || c.At != time.Hour { // 11 mA: -20 + 7/16 × 50 + 1.5
+		t.Errorf("level: got %+v, want 3.375 mm", c)
 	}
 	if got.Now != 0 || got.Orders != nil || got.RecordFailing {
 		t.Error("a source filled another source's field")
@@ -190,10 +190,6 @@ func TestGasSensorHasALiveZero(t *testing.T) {
 }
 
 func TestLevelKinds(t *testing.T) {
-	ladder := &wiring.Level{Input: channel(2), Kind: level.Ladder, Settings: level.Settings{
-		ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 100e3, OffsetMM: -1,
-		Rods: []level.Rod{{HeightMM: 3, SeriesOhm: 22e3}, {HeightMM: 13, SeriesOhm: 47e3}, {HeightMM: 20, SeriesOhm: 100e3}},
-	}}
 	current := &wiring.Level{
 		Input: channel(2), Kind: level.FourTwentyMA,
 		Settings: level.Settings{ShuntOhm: 100, LowMM: -20, HighMM: 30, OffsetMM: 2},
@@ -204,11 +200,6 @@ func TestLevelKinds(t *testing.T) {
 		volts float64
 		want  reading.Level
 	}{
-		// Node voltages by Ohm's law: 3.3 V / (1 + 10 kΩ × conductance).
-		{"ladder, rods 1 and 2", ladder, 3.3 / (1 + 10e3*(1/100e3+1/22e3+1/47e3)), reading.LevelBetween(12, 19, time.Hour)},
-		{"ladder, rod 2 alone", ladder, 3.3 / (1 + 10e3*(1/100e3+1/47e3)), reading.Level{At: time.Hour, Fault: reading.Contradictory}},
-		{"ladder, broken", ladder, 3.3, reading.Level{At: time.Hour, Fault: reading.Open}},
-		{"ladder, short", ladder, 0.001, reading.Level{At: time.Hour, Fault: reading.Short}},
 		{"4-20 mA, broken", current, 0, reading.Level{At: time.Hour, Fault: reading.Open}},
 		{"4-20 mA, 22 mA", current, 2.2, reading.Level{At: time.Hour, Fault: reading.OverRange}},
 		{"4-20 mA, 3.7 mA", current, 0.37, reading.Level{At: time.Hour, Fault: reading.Implausible}},

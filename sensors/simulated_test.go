@@ -36,7 +36,7 @@ func newYard(t *testing.T, kind level.Kind, levelMM float64) *yard {
 	parts := wiring.Parts{
 		I2C: "1", Voltage: &wiring.Voltage{Input: in(0), Ratio: 11},
 		Current:     &wiring.Current{Input: in(1), Kind: "hall", AmperesPerVolt: 80, ZeroV: 1.65},
-		Level:       &wiring.Level{Input: in(2), Kind: kind, Settings: example.Bays[0].Wiring.Level.Settings},
+		Level:       example.Bays[0].Wiring.Level,
 		Hydrogen:    &wiring.Analog{Input: in(3), ZeroV: 0.5, PerVolt: 2},
 		Temperature: &wiring.Temperature{Pack: "28-000000000001", Ambient: "28-000000000002"},
 		Relay:       &wiring.Relay{Pin: "GPIO17", Feedback: &wiring.Contact{Pin: "GPIO5", ActiveLow: true}},
@@ -50,7 +50,7 @@ func newYard(t *testing.T, kind level.Kind, levelMM float64) *yard {
 		t.Fatal(err)
 	}
 	bays, err := sensors.Open(&config.Config{Bays: []config.Bay{{Name: "bay-1", Wiring: parts}}},
-		sensors.Hardware{Bus: y.bench.Bus, Pin: y.bench.Input, OneWire: y.bench.OneWire(), Wait: y.bench.Wait, Now: y.bench.Now})
+		sensors.Hardware{Bus: y.bench.Bus, SPI: y.bench.SPI, Pin: y.bench.Input, OneWire: y.bench.OneWire(), Wait: y.bench.Wait, Now: y.bench.Now})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -125,6 +125,13 @@ func TestSimulatedFaults(t *testing.T) {
 		{"rod", sim.ProbeShort, probe, reading.Short},
 		{"ladder", sim.ProbeOpen, probe, reading.Open},
 		{"ladder", sim.ProbeShort, probe, reading.Short},
+		{"potential", sim.ProbeOpen, probe, reading.Open},
+		{"potential", sim.ProbeShort, probe, reading.Short},
+		{"potential", sim.ExpanderAbsent, probe, reading.NoAnswer},
+		{"rod", sim.ProbeFormed, probe, reading.TwoMetals},
+		{"rod", sim.ExpanderAbsent, probe, reading.NoAnswer},
+		{"rod", sim.ProbeCrust, probe, reading.Film},
+		{"ladder", sim.ProbeCrust, probe, reading.Contradictory},
 		{"rod", sim.ADCAbsent, volts, reading.NoAnswer},
 		{"rod", sim.ADCAbsent, probe, reading.NoAnswer},
 		{"rod", sim.BusStuck, probe, reading.BusStuck},

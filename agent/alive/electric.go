@@ -116,8 +116,14 @@ func (w *Watch) followDrop(v, a float64) {
 		*r = ramp{}
 		return
 	}
+	if r.n > 0 && math.Abs(a-r.a[0]) > sameShare*r.a[0] {
+		// It lives, and the voltage falls with it: what is still smoothed must not look
+		// like a fall at the new current.
+		*r, w.volts = ramp{}, filter{}
+		return
+	}
 	same := func(i int) bool {
-		return i < r.n && r.v[i]-v >= dropV && math.Abs(a-r.a[i]) <= sameShare*math.Abs(r.a[i])
+		return i < r.n && r.v[i]-v >= dropV && math.Abs(a-r.a[i]) <= sameShare*r.a[i]
 	}
 	if same(0) || same(1) {
 		r.ticks++

@@ -65,7 +65,6 @@ type levelState struct {
 // rest is the rest after a charge that gassed.
 type rest struct {
 	On    bool    `json:"on,omitempty"`
-	MM    band    `json:"mm"`
 	FromC float64 `json:"from_c,omitempty"`
 	Held  float64 `json:"held,omitempty"` // when it began
 }
@@ -90,9 +89,10 @@ type fill struct {
 func (w *Watch) followLevel(in *Inputs, gasAh float64) {
 	st := &w.s.Level
 	st.GasAh += gasAh
-	gasses := st.hold(gasAh, w.cfg.CapacityAh, w.dt)
 	packC, warm := in.PackC.Value, in.PackC.OK() && !w.senses[reading.PackTemperature].doubted()
-	st.rests(gasses, packC, warm)
+	if w.dt > 0 && w.cfg.CapacityAh > 0 {
+		st.rests(st.hold(gasAh, w.cfg.CapacityAh, w.dt), packC, warm)
+	}
 	if warm && !st.Warm && st.Held < calmShare {
 		st.AtC, st.Warm, st.GasAh = packC, true, 0
 	}
@@ -119,11 +119,8 @@ func predictAt(f *fill, in *Inputs) (mm float64, ok bool) {
 }
 
 // hold follows the gas among the plates as a share of what the finish rate holds, and
-// reports whether the pack gasses.
+// reports whether the pack gasses. Time must have passed.
 func (st *levelState) hold(gasAh, capacityAh float64, dt time.Duration) (gasses bool) {
-	if dt <= 0 || !(capacityAh > 0) {
-		return st.Held >= calmShare
-	}
 	to := min(gasAh/dt.Hours()/(finishRate*capacityAh), 1)
 	st.Held += (to - st.Held) * float64(dt) / float64(dt+buildUp)
 	return to >= calmShare
@@ -147,7 +144,7 @@ func (w *Watch) riseMM(fromC, toC float64) float64 {
 // overdue reports whether the level must have moved since it last did.
 func (w *Watch) overdue(packC float64) bool {
 	st := &w.s.Level
-	if r := &st.Rest; r.On && r.MM.width() < lifeMM {
+	if r := &st.Rest; r.On {
 		fell := -warmShare*w.riseMM(r.FromC, packC) + gasShare*w.cfg.GasHoldUpMM*min((r.Held-st.Held)/heldShare, 1)
 		if fell >= restMM {
 			return true
@@ -166,9 +163,6 @@ const mmPerCM = 10.0
 func (w *Watch) followPoint(mm, packC float64, warm bool) {
 	st := &w.s.Level
 	st.MM.add(mm)
-	if st.Rest.On {
-		st.Rest.MM.add(mm)
-	}
 	switch n := &w.senses[reading.ElectrolyteLevel]; {
 	case n.doubted():
 		if w.moved(reading.ElectrolyteLevel, mm, reviveMM) {

@@ -44,7 +44,8 @@ const (
 
 // warmthState is what happened since a charge began to heat the pack.
 type warmthState struct {
-	DemandK float64 `json:"demand_k,omitempty"`
+	DemandK float64 `json:"demand_k,omitempty"` // since the pack's sensor has been read
+	ApartK  float64 `json:"apart_k,omitempty"`  // the same since both have
 	Pack    band    `json:"pack"`
 	Apart   band    `json:"apart"`       // pack less air
 	FirstC  float64 `json:"air_first_c"` // of the air; valid with Air
@@ -67,14 +68,19 @@ func (w *Watch) heatK(cellV, inAh, gasAh float64) float64 {
 
 func (w *Watch) followWarmth(in *Inputs, inAh, gasAh float64) {
 	st := &w.s.Warmth
-	st.DemandK *= math.Exp(-w.dt.Seconds() / leakFor.Seconds())
-	if in.CellV.OK() && w.cfg.Current && w.cfg.CapacityAh > 0 && !w.senses[reading.PackCurrent].doubted() && !w.senses[reading.PackVoltage].doubted() {
+	left := math.Exp(-w.dt.Seconds() / leakFor.Seconds())
+	st.DemandK, st.ApartK = st.DemandK*left, st.ApartK*left
+	// A thermometer that was not read does not owe the warming of that time.
+	if in.PackC.OK() && in.CellV.OK() && w.cfg.Current && w.cfg.CapacityAh > 0 && !w.senses[reading.PackCurrent].doubted() && !w.senses[reading.PackVoltage].doubted() {
 		heat := w.heatK(in.CellV.Value, inAh, gasAh)
 		st.DemandK += heat
+		if in.AmbientC.OK() {
+			st.ApartK += heat
+		}
 		st.Slope.HeatK += heat
 	}
 	if st.DemandK < calmK {
-		*st = warmthState{DemandK: st.DemandK, Move: st.Move, Slope: st.Slope}
+		*st = warmthState{DemandK: st.DemandK, ApartK: st.ApartK, Move: st.Move, Slope: st.Slope}
 	}
 	if !in.PackC.OK() {
 		return
@@ -124,7 +130,7 @@ func (w *Watch) doubtWarmth(in *Inputs) bool {
 		w.exchange(in.PackC.Value, in.AmbientC.Value)
 		return true
 	}
-	follows := in.AmbientC.OK() && st.Apart.width() < alikeK
+	follows := in.AmbientC.OK() && st.ApartK >= demandK && st.Apart.width() < alikeK
 	if st.Pack.width() < stillK || follows {
 		if !w.senses[reading.PackTemperature].doubted() {
 			w.suspect(reading.PackTemperature, reading.NotMoving, in.PackC.Value)

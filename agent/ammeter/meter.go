@@ -73,9 +73,12 @@ type Status struct {
 	// BandA is what noise may make of nothing in this tick: three deviations of the
 	// current as shown.
 	BandA float64
-	NowA  float64       // the last reading less its zero, not averaged
-	Fault reading.Fault // ZeroOff, Noisy or None
-	FarA  float64       // with a Fault: the zero or the noise that is too large
+	// UnsureA is what noise that is not known yet may make of nothing: not 0 for the first
+	// readings only.
+	UnsureA float64
+	NowA    float64       // the last reading less its zero, not averaged
+	Fault   reading.Fault // ZeroOff, Noisy or None
+	FarA    float64       // with a Fault: the zero or the noise that is too large
 }
 
 // Meter follows the current sensor of one bay. Create it with [New].
@@ -88,6 +91,8 @@ type Meter struct {
 	window  window
 	block   block
 	smooth  smooth
+	unsure  int // readings while the noise was not known
+	blocks  int // of noise
 	wasOpen bool
 	k       kept
 }
@@ -135,6 +140,7 @@ func (m *Meter) Step(in *Inputs) (counts reading.Reading, changed bool) {
 	}
 	m.lastOK = in.Now
 	m.watch(in, dt)
+	m.doubtNoise()
 	changed = m.tell()
 	counts = in.CurrentA
 	if m.s.ZeroKnown {
@@ -146,6 +152,17 @@ func (m *Meter) Step(in *Inputs) (counts reading.Reading, changed bool) {
 		counts.Fault = m.s.Fault
 	}
 	return counts, changed
+}
+
+// doubtNoise bounds what the first readings may be by noise. A rest shows it within
+// unsureTicks, and the first block of them alone may show half; a contactor that is stuck
+// from the beginning may never show it.
+func (m *Meter) doubtNoise() {
+	m.s.UnsureA = 0
+	if quiet := m.s.NoiseKnown && m.s.NoiseA <= quietRate*m.cfg.CapacityAh; m.unsure < unsureTicks && !quiet {
+		m.unsure++
+		m.s.UnsureA = bandDevs * m.mostA()
+	}
 }
 
 func (m *Meter) elapsed(in *Inputs) time.Duration {

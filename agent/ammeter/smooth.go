@@ -24,12 +24,16 @@ type smooth struct {
 	away bool
 }
 
-// noise follows the noise by a block of readings.
+// noise follows the noise by a block of readings. The first ones count alike: one alone may
+// show half of it.
 func (m *Meter) noise(a float64) {
 	if !m.s.NoiseKnown {
-		m.s.NoiseA, m.s.NoiseKnown = a, true
+		m.s.NoiseKnown, m.blocks = true, 0
+	} else if m.blocks == 0 {
+		m.blocks = 1 / follow // restored
 	}
-	m.s.NoiseA += follow * (a - m.s.NoiseA)
+	m.blocks++
+	m.s.NoiseA += max(follow, 1/float64(m.blocks)) * (a - m.s.NoiseA)
 }
 
 // smoothed returns the current as it counts. A quiet one is not averaged.

@@ -10,8 +10,10 @@ import (
 
 const (
 	blockTicks = 15
-	windowFor  = 5 * time.Minute
-	windowMost = time.Hour // a window that is noisier than wanted ends then
+	// unsureTicks is a block that the first minute cut short, and three whole ones.
+	unsureTicks = 4 * blockTicks
+	windowFor   = 5 * time.Minute
+	windowMost  = time.Hour // a window that is noisier than wanted ends then
 	// blockDev is the deviation of a block's median for noise of 1: 1.2533 over the root
 	// of its size (asymptotic efficiency of the median, a textbook figure).
 	blockDev = 0.324

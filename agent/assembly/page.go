@@ -11,9 +11,12 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/loop"
 	"bayward/agent/order"
+	"bayward/agent/reading"
 	"bayward/agent/records"
 	"bayward/agent/usage"
 	"bayward/agent/web"
+	"bayward/deploy"
+	"bayward/sensors/wiring"
 )
 
 // pageOutput keeps the last hours of each bay for the page.
@@ -64,9 +67,21 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 	}
 	return web.New(web.Options{
 		Site: a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,
-		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record, Closed: closed, Aid: a.Config.FirstAid.Words(),
-		People: people, Proxies: a.Config.HTTP.Proxies(), Door: a.door, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener), Anybody: a.OpenToAnybody(),
+		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record, Closed: closed, Guide: deploy.Guide, Aid: a.Config.FirstAid.Words(),
+		People: people, Proxies: a.Config.HTTP.Proxies(), Door: a.door, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener), Anybody: a.OpenToAnybody(), Layouts: layouts(a.Config.Packs), WallKey: a.Config.HTTP.WallKey,
+		Clock: func() time.Time { now, _ := a.Wall(); return now },
 	})
+}
+
+// layouts returns how the cells of each pack lie, for those of which that is known.
+func layouts(packs []config.Pack) map[string][][]int {
+	all := map[string][][]int{}
+	for i := range packs {
+		if rows, ok := packs[i].Rows(); ok && rows != nil {
+			all[packs[i].Name] = rows
+		}
+	}
+	return all
 }
 
 // Describe adds what the configuration says about the pack to a report. A nil
@@ -97,9 +112,7 @@ func DatasetPacks(cfg *config.Config) (packs []records.DatasetPack, err error) {
 		if s.TempOnCase {
 			of.Thermometer = "case"
 		}
-		if b.Wiring.Level != nil {
-			of.LevelProbe = string(b.Wiring.Level.Kind)
-		}
+		of.LevelProbe = levelProbe(&b.Wiring)
 		if b.Charger != nil {
 			of.Charger = b.Charger.Curve
 		}
@@ -120,4 +133,15 @@ func facts(s *bay.Setup) *records.Facts {
 		ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, VentWellMM: p.VentWellMM,
 		FreeSurfaceCM2: p.FreeSurfaceCM2, ElectrolyteML: p.ElectrolyteML, ChargeMaxC: l.ChargeMaxC, WateringMaxC: l.WateringMaxC,
 	}
+}
+
+// levelProbe is the kind of a bay's level probe.
+func levelProbe(w *wiring.Parts) string {
+	switch {
+	case w.Register(reading.ElectrolyteLevel) != nil:
+		return "register"
+	case w.Level != nil:
+		return string(w.Level.Kind)
+	}
+	return ""
 }

@@ -1,6 +1,7 @@
 package bay
 
 import (
+	"math"
 	"time"
 
 	"bayward/agent/ammeter"
@@ -36,6 +37,11 @@ func (b *Bay) measure(now time.Duration) {
 func (b *Bay) strayA() float64 {
 	return max(strayRate*b.history.pack.CapacityAh, b.pic.Amps.BandA)
 }
+
+// presentA is the current above which a pack must be there although no voltage is read:
+// one that flows by the sensor as it is and by its zero taken off. A zero that was learned
+// and is no longer true makes a current out of none.
+func (b *Bay) presentA() float64 { return max(b.strayA(), math.Abs(b.pic.Amps.ZeroA)) }
 
 // countCells follows whether the pack has the number of cells that it is configured with.
 func (h *history) countCells(o *packReadings, c *charge.Status, open bool) *cellcount.Status {

@@ -56,19 +56,28 @@ func (b *Bay) askML(c *order.CellEntry, at *CellNow) *order.Refusal {
 	ask := func(code order.Code, low, high float64) *order.Refusal {
 		return &order.Refusal{Code: code, Field: order.MLField, Value: *c.ML, Low: low, High: high}
 	}
-	ml, room := *c.ML, b.roomML(at)
+	ml, room := *c.ML-b.earlierML(c.Cell), b.roomML(at)
 	switch proposed := max(at.AddML, askLeastML); {
-	case ml == 0 && at.Bare:
+	case *c.ML == 0 && at.Bare:
 		return ask(order.AskBare, at.AddML, 0)
 	case ml > room && c.LevelMM == nil:
 		return ask(order.AskPastCeiling, 0, math.Floor(room))
 	case !at.AddKnown:
-	case at.AddML >= askLeastML && ml*askTimes < at.AddML:
+	case at.AddML >= askLeastML && *c.ML*askTimes < at.AddML:
 		return ask(order.AskLittle, at.AddML, at.AddML)
 	case ml > proposed*askTimes:
 		return ask(order.AskMuch, at.AddML, at.AddML)
 	}
 	return nil
+}
+
+// earlierML returns how much of the water of a cell may have been poured before the visit
+// was opened: what the level of its probe has risen by, and nobody has recorded yet.
+func (b *Bay) earlierML(cell int) float64 {
+	if cell != b.history.pack.ProbeCell {
+		return 0
+	}
+	return max(b.pic.Water.UnrecordedMM*b.history.pack.FreeSurfaceCM2/10-b.pic.Visit.GivenML[cell-1], 0)
 }
 
 // askApart asks about a level read after water that the level before and the amount

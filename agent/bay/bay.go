@@ -25,6 +25,7 @@ type Bay struct {
 	alive    *alive.Watch         // which sensors show life
 	meter    *ammeter.Meter       // zero and noise of the current
 	lock     *interlock.Interlock // nil before the first tick, unless a latch came back
+	judged   interlock.Inputs     // what it judges in this tick; here so that no tick allocates
 	released *PackMemory          // of a pack whose history was closed, until Histories takes it
 	between  []Event              // events between two ticks, reported in the next one
 
@@ -68,7 +69,7 @@ func (b *Bay) Step(r *Readings) (*Picture, []Event) {
 	cellV := p.Seen.PackV
 	cellV.Value /= float64(b.history.pack.Cells)
 
-	b.conn.step(now, cellV, flows(&p.Seen.CurrentA, b.strayA()), p.Seen.Level.Usable(), b.setup.Limits.SettleFor)
+	b.conn.step(now, cellV, flows(&p.Seen.CurrentA, b.presentA()), p.Seen.Level.Usable(), b.setup.Limits.SettleFor)
 	if b.conn.left {
 		b.history.charge.PackGone(now)
 		b.history.cells.Gone()

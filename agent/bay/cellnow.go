@@ -69,16 +69,60 @@ func waterOf(p *Pack) *water.Config {
 	return &water.Config{ChargeLevelMM: p.ChargeLevelMM, FillMarkMM: p.FillMarkMM, FreeSurfaceCM2: p.FreeSurfaceCM2}
 }
 
-// ReadFirst lists the cells whose level somebody must read with the level rod before
-// any water, the worst first. A cell that was read in the open visit is done with.
+// ReadFirst lists the cells whose level somebody must read with the level rod now, before
+// any water, the worst first: those of ToRead that get no water before it.
 func (p *Picture) ReadFirst() (cells []int) {
-	for _, n := range p.Water.ReadFirst[:p.Water.ReadAsk.Len()] {
-		if number := int(n); number >= 1 && number <= p.Pack.Cells && (!p.Visit.Open || !p.Visit.Cells[number-1].read()) {
+	for _, number := range p.ToRead() {
+		if !p.waterFirst(number) {
 			cells = append(cells, number)
 		}
 	}
 	return cells
 }
 
-// read reports whether the level rod was in the cell in this visit.
-func (c *CellVisit) read() bool { return c.LevelMM != nil || c.BeforeMM != nil || c.Dry || c.WasDry }
+// ReadAfter lists the cells to read once they have got their water, the worst first: what
+// is read then shows the water too, and so lasts longer.
+func (p *Picture) ReadAfter() (cells []int) {
+	for _, number := range p.ToRead() {
+		if p.waterFirst(number) {
+			cells = append(cells, number)
+		}
+	}
+	return cells
+}
+
+// ToRead lists the cells whose level somebody must read with the level rod at the next
+// visit, or in the open one, the worst first. A cell that was read, and got no water
+// since, is done with unless that reading leaves a doubt.
+func (p *Picture) ToRead() (cells []int) {
+	for _, n := range p.Water.ReadFirst[:p.Water.ReadAsk.Len()] {
+		if number := int(n); number >= 1 && number <= p.Pack.Cells && !p.wasRead(number) {
+			cells = append(cells, number)
+		}
+	}
+	return cells
+}
+
+// wasRead reports whether the level rod was in the cell in the open visit, with what was
+// poured or drawn off, and one reading is enough.
+func (p *Picture) wasRead(number int) bool {
+	v, w := &p.Visit, &p.Water
+	c := &v.Cells[number-1]
+	switch {
+	case !v.Open:
+		return false
+	case c.LevelLast:
+		return !w.Doubts.Has(number) && w.Doubted>>(number-1)&1 == 0
+	}
+	return (c.LevelMM != nil || c.BeforeMM != nil || c.Dry || c.WasDry) && v.untouched(number)
+}
+
+// waterFirst reports whether a cell that is to be read gets water before that. One whose
+// readings contradict does not, nor one that is bare, nor one whose level is a guess.
+func (p *Picture) waterFirst(number int) bool {
+	if p.Water.Unsure.Has(number) || !p.Visit.Open && p.Stage != ReadyToWater || !p.Visit.untouched(number) || p.Water.Doubted>>(number-1)&1 != 0 {
+		return false
+	}
+	n := p.Cell(number)
+	return n.AddKnown && n.AddML >= 1 && !n.Bare
+}

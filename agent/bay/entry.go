@@ -132,7 +132,7 @@ func (b *Bay) overfills(c *order.CellEntry) bool {
 	case c.ML == nil:
 		return false
 	}
-	ml := *c.ML
+	ml := *c.ML - b.earlierML(c.Cell)
 	if c.DrawnML != nil {
 		ml -= *c.DrawnML
 	}

@@ -265,9 +265,9 @@ func TestDrawnOff(t *testing.T) {
 // is proposed as from half a millimetre less, 1.5 mm or 19 ml on 130 cm², and as ends the
 // doubt about a cell that was read so low, 25 ml. At 4 mm it is not over yet.
 func TestJustEnoughMayBeShort(t *testing.T) {
-	w := newWorker(-5)
-	w.enter(true, order.CellEntry{Cell: 4, ML: new(70.0)})
 	for _, read := range []struct{ mm, wantML float64 }{{3, 25}, {4, 18}, {5, 0}} {
+		w := newWorker(-5)
+		w.enter(true, order.CellEntry{Cell: 4, ML: new(70.0)})
 		w.enter(true, order.CellEntry{Cell: 4, LevelMM: &read.mm})
 		p, _ := w.enter(true, order.CellEntry{Cell: 4, LevelMM: &read.mm})
 		require.InDelta(t, read.wantML, p.Cell(4).AddML, 0.5, "%v mm", read.mm)

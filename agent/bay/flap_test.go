@@ -30,10 +30,7 @@ func granted(t *testing.T) *baytest.Driver {
 	return d
 }
 
-func clean(r *bay.Readings) {
-	r.Airflow, r.HydrogenPct = reading.Good(1, r.Now), reading.Good(0.1, r.Now)
-	r.ChargerComplete = reading.Good(0, r.Now)
-}
+func clean(r *bay.Readings) { baytest.Fill(r, r.Now) }
 
 // TestFlappingIsAFault plays evidence that comes and goes, each of which kept its permit
 // as long as one good second started every raise time again.

@@ -116,7 +116,7 @@ func (h *history) followWater(o *packReadings, c *charge.Status, v *Visit, start
 	}
 	h.water.Step(&water.Inputs{
 		Now: o.now, Level: o.level, PackC: o.packC, Gassing: c.Flowing,
-		GassingAh: c.TotalGassingAh, ChargeEnded: c.EndedAt, AnyCharge: c.Ended,
+		GassingAh: c.GassedAh(), ChargeEnded: c.EndedAt, AnyCharge: c.Ended,
 		Visit: v.Open && start.known, VisitMM: start.pilotMM, GivenML: &start.netML, AtCells: v.Open, Blocked: blocked,
 	})
 	return h.water.Status()

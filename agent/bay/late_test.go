@@ -1,6 +1,7 @@
 package bay_test
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -85,4 +86,100 @@ func TestLateSheetWaits(t *testing.T) {
 	d.Run(time.Minute)
 	_, events = d.Ask(lateSheet(12, 0, 0))
 	require.Equal(t, order.PackUnknown, refusedAs(events))
+}
+
+// sheet is one line for each cell, the same for all.
+func sheet(line order.CellEntry) (lines []order.CellEntry) {
+	for cell := 1; cell <= 12; cell++ {
+		line.Cell = cell
+		lines = append(lines, line)
+	}
+	return lines
+}
+
+// TestAVisitTypedInAfterPouring: all cells are filled by 7 mm (91 ml at 13 ml a
+// millimetre), and then a visit is opened, on the phone. Whether the rise was seen for a
+// minute or an hour, no cell counts as higher than it is, none as overfilled, and the probe
+// that did not rise in the visit is not doubted.
+func TestAVisitTypedInAfterPouring(t *testing.T) {
+	for _, row := range []struct {
+		roseMM float64
+		typed  time.Duration
+	}{{7, 2 * time.Minute}, {7, time.Hour}, {3.5, 5 * time.Minute}, {2.5, 5 * time.Minute}, {2.5, time.Hour}} {
+		d := probedBay()
+		d.Run(time.Hour)
+		d.Values.LevelMM += row.roseMM
+		d.Run(row.typed)
+		d.Ask(order.Order{Kind: order.VisitOpen})
+		_, events := d.Ask(order.Order{Kind: order.Entry, Cells: sheet(order.CellEntry{ML: new(13 * row.roseMM), How: order.Measured}), Sure: true})
+		require.Equal(t, order.NoCode, refusedAs(events), "%+v: %v", row, events)
+		d.Ask(order.Order{Kind: order.VisitClose})
+		p := d.Run(time.Hour)
+		for cell := range 12 {
+			require.InDelta(t, d.Values.LevelMM, p.Water.LevelMM[cell], 0.3, "%+v, cell %d", row, cell+1)
+		}
+		require.Zero(t, p.Water.UnrecordedMM, "%+v", row)
+		require.Zero(t, p.Water.Over, "%+v", row)
+		require.True(t, p.Permit.Granted, "%+v: %v", row, p.Codes())
+	}
+}
+
+// TestWaterOnTopOfARiseCounts: somebody filled the probe's cell alone, by 5 mm, and the next
+// visit gives it 4 mm more. That is its own water, and the question who watered stays.
+func TestWaterOnTopOfARiseCounts(t *testing.T) {
+	d := probedBay()
+	d.Run(time.Hour)
+	d.Values.LevelMM += 5
+	d.Run(time.Hour)
+	d.Ask(order.Order{Kind: order.VisitOpen})
+	d.Values.LevelMM += 4
+	d.Run(time.Minute)
+	d.Ask(order.Order{Kind: order.Entry, Cells: []order.CellEntry{{Cell: 4, ML: new(52.0)}}, Sure: true})
+	d.Ask(order.Order{Kind: order.VisitClose})
+	p := d.Run(time.Hour)
+	require.InDelta(t, 15, p.Water.LevelMM[3], 0.3)
+	require.InDelta(t, 6, p.Water.LevelMM[0], 0.3)
+	require.InDelta(t, 5, p.Water.UnrecordedMM, 0.3)
+}
+
+// TestASheetToTheMark levels all cells: those that were lower got more water.
+func TestASheetToTheMark(t *testing.T) {
+	for _, roseMM := range []float64{7, 2} {
+		d := probedBay()
+		d.Values.LevelMM = 13 - roseMM
+		d.Run(time.Hour)
+		for range 2 {
+			_, events := d.Ask(order.Order{Kind: order.Level, Cell: 9, LevelMM: 4})
+			require.Equal(t, order.NoCode, refusedAs(events))
+		}
+		d.Values.LevelMM = 13
+		d.Run(time.Hour)
+		_, events := d.Ask(order.Order{Kind: order.Entry, Cells: sheet(order.CellEntry{How: order.ToMark}), DoneBy: "Ramón", DoneAt: "2026-03-01T14:30:00Z"})
+		require.Equal(t, order.NoCode, refusedAs(events))
+		p := d.Run(time.Hour)
+		for cell := range 12 {
+			require.InDelta(t, 13, p.Water.LevelMM[cell], 0.3, "a rise of %v mm, cell %d", roseMM, cell+1)
+		}
+	}
+}
+
+// TestFilledToTheMarkProvesNoProbe wrong by what the eye and the probe may be off: the
+// water is worked out from the probe's own level. One that stays far below the mark is.
+func TestFilledToTheMarkProvesNoProbe(t *testing.T) {
+	for _, row := range []struct {
+		fromMM, toMM float64
+		doubted      bool
+	}{{9, 10, false}, {11, 11.4, false}, {5, 5, true}} {
+		d := probedBay()
+		d.Values.LevelMM = row.fromMM
+		d.Run(time.Hour)
+		d.Ask(order.Order{Kind: order.VisitOpen})
+		d.Values.LevelMM = row.toMM
+		d.Run(time.Minute)
+		_, events := d.Ask(order.Order{Kind: order.Entry, Cells: sheet(order.CellEntry{How: order.ToMark}), Sure: true})
+		require.Equal(t, order.NoCode, refusedAs(events))
+		d.Ask(order.Order{Kind: order.VisitClose})
+		p := d.Run(20 * time.Minute)
+		require.Equal(t, row.doubted, slices.Contains(p.Codes(), "level-unknown"), "%+v: %v", row, p.Codes())
+	}
 }

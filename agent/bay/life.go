@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"bayward/agent/alive"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/water"
 )
@@ -67,11 +68,20 @@ func (b *Bay) checksProbe(cell int) bool {
 	return cell == b.history.pack.ProbeCell && b.alive.Fault(reading.ElectrolyteLevel) != reading.None
 }
 
-// pilotML returns what a visit gave the cell with the probe; 0 where it is not known
-// which that is.
-func (b *Bay) pilotML(net *[water.MaxCells]float64) float64 {
-	if n := b.history.pack.ProbeCell; n > 0 {
-		return net[n-1]
+// markOffMM is how far the level in the cell of the probe may be from the fill mark when
+// its probe is right: what the eye and the probe may each be off.
+const markOffMM = 3.0
+
+// mustShowML returns the water of a visit by which the probe must rise; 0 where it is not
+// known which cell has it. What was filled to the mark is worked out from the probe's own
+// level, and so no better than that.
+func (b *Bay) mustShowML(v *Visit, net *[water.MaxCells]float64) float64 {
+	n := b.history.pack.ProbeCell
+	switch {
+	case n == 0:
+		return 0
+	case v.Cells[n-1].How == order.ToMark:
+		return net[n-1] - markOffMM*b.history.pack.FreeSurfaceCM2/10
 	}
-	return 0
+	return net[n-1]
 }

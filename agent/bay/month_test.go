@@ -60,7 +60,7 @@ func (m *month) readings(i int, granted bool, r *bay.Readings) {
 	}
 	*r = bay.Readings{}
 	v.Put(r, now)
-	r.Airflow, r.HydrogenPct = reading.Good(1, now), reading.Good(0.1, now)
+	baytest.Fill(r, now)
 	if i == 0 {
 		r.Airflow.Value = 0 // the fan has to be seen off once
 	}
@@ -180,8 +180,8 @@ func (m *month) goWrong() {
 	m.during(28, 4, 5, func(r *bay.Readings, _ float64) { r.RecordFailing = true })
 }
 
-// water is a person who, at six in the morning, reads the cells that the picture asks
-// for, and waters the pack when that was called for.
+// water is a person who, at six in the morning, waters the pack when that was called for,
+// and reads the cells that the picture asks for, with their water.
 func (m *month) water(i int, p *bay.Picture) {
 	calls := p.Stage == bay.ReadyToWater
 	if i%(24*60) != 13*60 || !calls && !p.Findings[interlock.LevelDoubted].Raised {
@@ -192,16 +192,20 @@ func (m *month) water(i int, p *bay.Picture) {
 		o.ID, o.By = fmt.Sprint("order-", m.asked), "A. Person"
 		m.rows[at].orders = append(m.rows[at].orders, o)
 	}
-	for _, cell := range p.Water.ReadAsk.Numbers() {
-		o(i+2, order.Order{Kind: order.Level, Cell: cell, LevelMM: m.rows[i].levelMM, Sure: true})
+	read := func(at int, pouredMM float64) {
+		for _, cell := range p.Water.ReadAsk.Numbers() {
+			o(at, order.Order{Kind: order.Level, Cell: cell, LevelMM: m.rows[i].levelMM + pouredMM, Sure: true})
+		}
 	}
 	if !calls {
+		read(i+2, 0)
 		return
 	}
 	o(i+1, order.Order{Kind: order.VisitOpen})
 	for cell := 1; cell <= p.Water.Cells; cell++ {
 		o(i+3+cell, order.Order{Kind: order.Fill, Cell: cell, ML: math.Floor(p.Water.NeedML[cell-1]), Sure: true})
 	}
+	read(i+20, math.Floor(p.Water.NeedML[0])/13)
 	o(i+30, order.Order{Kind: order.VisitClose})
 	for k := i + 4; k < len(m.rows); k++ {
 		m.rows[k].levelMM += math.Floor(p.Water.NeedML[0]) / 13

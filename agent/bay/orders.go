@@ -3,6 +3,7 @@ package bay
 import (
 	"time"
 
+	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/water"
 )
@@ -102,6 +103,8 @@ func (b *Bay) check(o *order.Order) *order.Refusal {
 		return refuse(o, order.Repeated)
 	case b.pic.Seen.NoRecord && b.loosens(o):
 		return refuse(o, order.NoRecord)
+	case o.Kind == order.Release && b.mayStick():
+		return refuse(o, order.PackConnected)
 	case !b.identity.sure() && o.Kind == order.VisitOpen:
 		return refuse(o, order.PackUnknown)
 	case o.Kind.Row().InVisit && !b.pic.Visit.Open:
@@ -115,6 +118,15 @@ func (b *Bay) check(o *order.Order) *order.Refusal {
 		return why
 	}
 	return b.fits(o)
+}
+
+// mayStick reports whether a release would charge a pack if the relay still sticks: the
+// watchdog relay holds the contactor open in its place, so nothing shows whether it
+// does, and a release starts the heartbeat again. Without a pack it does no harm, and the
+// contactor shows it.
+func (b *Bay) mayStick() bool {
+	latch := b.lock != nil && b.lock.Standing(interlock.ContactorStuck).Latched // the picture lacks it in the first tick
+	return latch && b.setup.Watchdog.Line != "" && b.conn.pack != absent
 }
 
 func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
@@ -162,6 +174,8 @@ func (b *Bay) carryOut(o *order.Order, now time.Duration) *order.Refusal {
 // openVisit blocks the charge. If the pack is not full, rested and cool, the
 // visit is only for covering its plates.
 func (b *Bay) openVisit(o *order.Order, now time.Duration) {
+	b.history.water.Opened()
+	b.pic.Water = *b.history.water.Again()
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
 	b.pic.Visit = Visit{Open: true, By: o.By, People: Locks{{By: o.By, Since: now}}, Since: now, OnlyCoverPlates: !ready}
 	b.asked.visit = visitStart{pilotMM: b.pic.Water.SettledMM, known: b.pic.Water.Known}
@@ -176,11 +190,11 @@ func (b *Bay) closeVisit(o *order.Order, now time.Duration) {
 		total += ml
 		touched = touched || ml > 0 || v.Cells[i].DrawnML > 0
 	}
-	net := v.net()
-	b.alive.VisitClosed(b.pilotML(&net))
+	net, earlierML := v.net(), 0.0
 	if touched {
-		b.history.water.Filled(&net, v.guessed(), b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.TotalGassingAh)
+		earlierML = b.history.water.Filled(&net, v.guessed(), b.asked.visit.pilotMM, b.asked.visit.known, b.pic.Charge.GassedAh())
 	}
+	b.alive.VisitClosed(b.mustShowML(v, &net) - earlierML)
 	b.pic.Visit = Visit{}
 	b.unlocked(now)
 	b.answer(o, Event{Kind: VisitClosed, WaterML: total, Bare: b.asked.leftBare})

@@ -71,6 +71,9 @@ func packs(s *bay.Setup) {
 
 func recognised(s *bay.Setup) { packs(s); s.Recognises = true }
 
+// watched has a watchdog relay in series with the charge-enable relay.
+func watched(s *bay.Setup) { s.Watchdog.Line = "GPIO27" }
+
 func unplugged(r *bay.Readings) { r.PackV = reading.Good(0, r.Now) }
 
 func named(name string) order.Order { return order.Order{Kind: order.Pack, Pack: name} }
@@ -145,6 +148,10 @@ var refusals = map[order.Code]stand{
 	order.NoRecord: {
 		before: []order.Order{{Kind: order.Hold}}, ask: order.Order{Kind: order.Unhold},
 		read: func(r *bay.Readings) { r.NoRecord = true }, want: order.Refusal{Kind: order.Unhold},
+	},
+	order.PackConnected: {
+		setup: watched, read: func(r *bay.Readings) { r.ContactorClosed = reading.Good(1, r.Now) },
+		ask: order.Order{Kind: order.Release}, want: order.Refusal{Kind: order.Release},
 	},
 	order.NothingOverfilled: {ask: order.Order{Kind: order.Accept, Reason: "so be it"}, want: order.Refusal{Kind: order.Accept}},
 	order.LastInVisit:       {before: visited, ask: order.Order{Kind: order.VisitLeave}, want: order.Refusal{Kind: order.VisitLeave}},

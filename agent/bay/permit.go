@@ -41,15 +41,15 @@ func lockLimits(s *Setup, p *Pack) interlock.Limits {
 // permit has the rules judge this tick and copies their decision into the
 // picture. It returns the findings that it raised or cleared there.
 func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) (changed interlock.Codes) {
-	var in interlock.Inputs
-	b.permitInputs(&in, now, cellV)
+	in := &b.judged
+	b.permitInputs(in, now, cellV)
 	b.pic.Holds = b.asked.holds
 	if bare := &b.pic.Seen.Bare; bare.Usable() {
 		e := interlock.Evidence{Value: bare.LowMM - b.BareAtMM(), Limit: b.history.pack.ChargeLevelMM, Fault: reading.None}
 		b.lock.Prove(interlock.PlatesBare, e, now)
 	}
-	b.lock.Limits.StrayA = b.strayA()
-	b.lock.Step(&in, b.asked.release)
+	b.lock.Limits.StrayA = max(b.strayA(), b.pic.Amps.UnsureA)
+	b.lock.Step(in, b.asked.release)
 	b.asked.release = false
 	if b.pic.Permit.Granted {
 		b.pic.PermitS += dt.Seconds()
@@ -80,9 +80,8 @@ func (b *Bay) permit(now, dt time.Duration, cellV reading.Reading) (changed inte
 func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV reading.Reading) {
 	s, c, w := &b.pic.Seen, &b.pic.Charge, &b.pic.Water
 	*in = interlock.Inputs{
-		Now: now, CellV: cellV, PackC: s.PackC, CurrentA: s.CurrentA, Level: s.Level,
+		Now: now, CellV: cellV, Level: s.Level,
 		BareCells: w.Bare.Len(), Overfilled: w.Over.First(), OverCells: w.Over.Len(),
-		Hydrogen: s.HydrogenPct, Airflow: s.Airflow, Feedback: s.ContactorClosed,
 		AirNeverOff: !b.setup.Fan.SeenOff && !b.alive.FanSeenOff(),
 		FreezingC:   electrolyte.FreezingC(b.history.charge.LeastGravity()) + electrolyte.FreezingMarginC,
 		Charged:     b.charged.recently(now, c.Active || c.Flowing || b.lock.Granted()),
@@ -91,6 +90,7 @@ func (b *Bay) permitInputs(in *interlock.Inputs, now time.Duration, cellV readin
 		VisitOpen: b.pic.Visit.Open, Held: len(b.asked.holds) > 0, LeaveFor: b.asked.leave.left(now), RecordFailing: s.RecordFailing,
 		Ready: b.steady(now) && b.conn.ready(now), Plug: b.conn.plug(),
 	}
+	s.judged(in)
 	if in.Level.Usable() {
 		in.Level.LowMM -= b.BareAtMM()
 	}

@@ -244,3 +244,25 @@ func TestAnUnreadVoltageOverRestarts(t *testing.T) {
 	}
 	require.False(t, c.tick(t).Charge.Full)
 }
+
+// TestWaterLostUnderPowerCuts: what gasses between the last save and a cut is water lost
+// all the same.
+func TestWaterLostUnderPowerCuts(t *testing.T) {
+	const hours = 4
+	lost := func(every time.Duration, proven bool) (ml, chargedS float64) {
+		c := newCutter(30.6, 10)
+		c.every, c.off, c.proven = every, 5*time.Second, proven
+		var p *bay.Picture
+		for c.deliveredS < hours*3600 {
+			p = c.tick(t)
+		}
+		return p.Water.LostTotal, c.deliveredS
+	}
+	whole, wholeS := lost(1e6*time.Hour, true)
+	require.Positive(t, whole)
+	for _, proven := range []bool{true, false} {
+		cut, cutS := lost(19*time.Minute, proven)
+		require.GreaterOrEqual(t, cut/cutS, 0.97*whole/wholeS, "proven: %v", proven)
+		require.LessOrEqual(t, cut/cutS, 2*whole/wholeS, "proven: %v", proven)
+	}
+}

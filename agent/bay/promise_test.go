@@ -496,7 +496,11 @@ func (w *world) calm() {
 		w.r.CurrentA = reading.Good(rapid.SampledFrom([]float64{3, 10, 30}).Draw(w.t, "charge A"), w.now)
 	}
 	w.r.PackC, w.r.AmbientC = reading.Good(30, w.now), reading.Good(25, w.now)
-	w.r.Airflow, w.r.HydrogenPct = reading.Good(1, w.now), reading.Good(0, w.now)
+	for s := reading.Hydrogen; s < reading.NumSensors; s++ {
+		if s != reading.ContactorFeedback && s != reading.ChargerComplete {
+			*w.r.Place(s) = reading.Good(s.Well(), w.now)
+		}
+	}
 	level := rapid.SampledFrom([]float64{3, 5, 9, 14}).Draw(w.t, "calm level")
 	w.r.Level = reading.LevelBetween(level, level, w.now)
 }

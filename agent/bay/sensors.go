@@ -2,9 +2,40 @@ package bay
 
 import (
 	"math"
+	"time"
 
+	"bayward/agent/interlock"
+	"bayward/agent/order"
 	"bayward/agent/reading"
 )
+
+// Readings is one tick's measurements and the orders received since the last
+// tick. A reading whose sensor is not configured is missing. All times are on one
+// monotonic clock that never goes back.
+type Readings struct {
+	Now             time.Duration
+	PackV           reading.Reading // V, positive at the positive terminal
+	CurrentA        reading.Reading // A, positive while charging
+	PackC           reading.Reading // °C, electrolyte or case
+	AmbientC        reading.Reading // °C, air in the bay
+	Level           reading.Level   // mm, pilot cell
+	HydrogenPct     reading.Reading // % by volume
+	Airflow         reading.Reading // 1: the fan's proof shows that air moves; 0: it does not
+	ContactorClosed reading.Reading // 1: the feedback contact shows closed; 0: open
+	ChargerComplete reading.Reading // 1: the charger signals that it has finished
+	RecordFailing   bool            // the logbook cannot be written
+	// NoRecord means that an order of now would not be on record soon: those that
+	// loosen are refused.
+	NoRecord bool
+	LateTick bool   // the relay was opened behind the core's back since the last tick
+	Keeper   Keeper // how the relay's keeper answered the last tick
+	// Bare is a level at or below the plate tops that lasted long enough between two
+	// ticks to open the relay; missing when there was none.
+	Bare   reading.Level
+	Pack   PackSeen // whose own sensor answers, in a bay that recognises packs
+	Taken  []string // the packs that other bays have
+	Orders []order.Order
+}
 
 // sensorRow is what the core knows of one sensor.
 type sensorRow struct {
@@ -17,21 +48,39 @@ type sensorRow struct {
 	most float64
 	// at is its field in the readings; nil for the level, which has two bounds.
 	at func(*Readings) *reading.Reading
+	// judged is where the rules see it as it is; nil where they see something made of
+	// it, or where none looks at it.
+	judged func(*interlock.Inputs) *reading.Reading
 }
 
 const mostMM = 1000
 
 // sensorTable has a row for each sensor, in the order of the sensors.
 var sensorTable = [...]sensorRow{
-	{reading.PackVoltage, true, 1000, func(r *Readings) *reading.Reading { return &r.PackV }},
-	{reading.PackCurrent, false, 1e5, func(r *Readings) *reading.Reading { return &r.CurrentA }},
-	{reading.PackTemperature, true, mostC, func(r *Readings) *reading.Reading { return &r.PackC }},
-	{reading.AmbientTemperature, false, mostC, func(r *Readings) *reading.Reading { return &r.AmbientC }},
-	{reading.ElectrolyteLevel, true, mostMM, nil},
-	{reading.Hydrogen, false, 100, func(r *Readings) *reading.Reading { return &r.HydrogenPct }},
-	{reading.Airflow, false, anyValue, func(r *Readings) *reading.Reading { return &r.Airflow }},
-	{reading.ContactorFeedback, false, anyValue, func(r *Readings) *reading.Reading { return &r.ContactorClosed }},
-	{reading.ChargerComplete, false, anyValue, func(r *Readings) *reading.Reading { return &r.ChargerComplete }},
+	{sensor: reading.PackVoltage, always: true, most: 1000, at: func(r *Readings) *reading.Reading { return &r.PackV }},
+	{
+		sensor: reading.PackCurrent, most: 1e5, at: func(r *Readings) *reading.Reading { return &r.CurrentA },
+		judged: func(in *interlock.Inputs) *reading.Reading { return &in.CurrentA },
+	},
+	{
+		sensor: reading.PackTemperature, always: true, most: mostC, at: func(r *Readings) *reading.Reading { return &r.PackC },
+		judged: func(in *interlock.Inputs) *reading.Reading { return &in.PackC },
+	},
+	{sensor: reading.AmbientTemperature, most: mostC, at: func(r *Readings) *reading.Reading { return &r.AmbientC }},
+	{sensor: reading.ElectrolyteLevel, always: true, most: mostMM},
+	{
+		sensor: reading.Hydrogen, most: 100, at: func(r *Readings) *reading.Reading { return &r.HydrogenPct },
+		judged: func(in *interlock.Inputs) *reading.Reading { return &in.Hydrogen },
+	},
+	{
+		sensor: reading.Airflow, most: anyValue, at: func(r *Readings) *reading.Reading { return &r.Airflow },
+		judged: func(in *interlock.Inputs) *reading.Reading { return &in.Airflow },
+	},
+	{
+		sensor: reading.ContactorFeedback, most: anyValue, at: func(r *Readings) *reading.Reading { return &r.ContactorClosed },
+		judged: func(in *interlock.Inputs) *reading.Reading { return &in.Feedback },
+	},
+	{sensor: reading.ChargerComplete, most: anyValue, at: func(r *Readings) *reading.Reading { return &r.ChargerComplete }},
 }
 
 const (
@@ -87,6 +136,15 @@ func (r *Readings) Merge(from *Readings) {
 	}
 	if from.Pack.Fault != reading.Missing {
 		r.Pack = from.Pack
+	}
+}
+
+// judged copies the readings to where the rules see them.
+func (r *Readings) judged(in *interlock.Inputs) {
+	for i := range sensorTable {
+		if row := &sensorTable[i]; row.judged != nil {
+			*row.judged(in) = *row.at(r)
+		}
 	}
 }
 

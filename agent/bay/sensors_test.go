@@ -3,6 +3,7 @@ package bay_test
 import (
 	"reflect"
 	"regexp"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -26,12 +27,12 @@ func TestEverySensor(t *testing.T) {
 	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
 		t.Run(s.String(), func(t *testing.T) {
 			var from, into bay.Readings
-			put(&from, s, 0.5)
+			put(t, &from, s, 0.5)
 			require.Equal(t, reading.None, from.Of(s).Fault)
 			for o := reading.NoSensor + 1; o < reading.NumSensors; o++ {
 				require.Equal(t, o != s, from.Of(o).Fault == reading.Missing, "%s has its place in common with %s", s, o)
 			}
-			put(&into, s, 7)
+			put(t, &into, s, 7)
 			into.Merge(&bay.Readings{})
 			require.InDelta(t, 7, into.Of(s).Value, 0, "a missing reading was taken over")
 			into.Merge(&from)
@@ -48,18 +49,28 @@ func TestEverySensor(t *testing.T) {
 	}
 }
 
-// put sets one sensor's reading. It repeats independently which field each sensor
-// has.
-func put(r *bay.Readings, s reading.Sensor, v float64) {
+// abbreviated are the fields that do not have the name of their sensor.
+var abbreviated = map[reading.Sensor]string{
+	reading.PackVoltage: "PackV", reading.PackCurrent: "CurrentA", reading.PackTemperature: "PackC",
+	reading.AmbientTemperature: "AmbientC", reading.Hydrogen: "HydrogenPct", reading.ContactorFeedback: "ContactorClosed",
+}
+
+// put sets one sensor's reading. It finds the sensor's field by its name, not by the table.
+func put(t *testing.T, r *bay.Readings, s reading.Sensor, v float64) {
+	t.Helper()
 	if s == reading.ElectrolyteLevel {
 		r.Level = reading.LevelBetween(v, v, 0)
 		return
 	}
-	*map[reading.Sensor]*reading.Reading{
-		reading.PackVoltage: &r.PackV, reading.PackCurrent: &r.CurrentA, reading.PackTemperature: &r.PackC,
-		reading.AmbientTemperature: &r.AmbientC, reading.Hydrogen: &r.HydrogenPct, reading.Airflow: &r.Airflow,
-		reading.ContactorFeedback: &r.ContactorClosed, reading.ChargerComplete: &r.ChargerComplete,
-	}[s] = reading.Good(v, 0)
+	name := abbreviated[s]
+	if name == "" {
+		for word := range strings.SplitSeq(s.String(), "-") {
+			name += strings.ToUpper(word[:1]) + word[1:]
+		}
+	}
+	field := reflect.ValueOf(r).Elem().FieldByName(name)
+	require.True(t, field.IsValid(), "the readings have no field %s", name)
+	field.Set(reflect.ValueOf(reading.Good(v, 0)))
 }
 
 func seen(s bay.Setup, r *bay.Readings) map[string]reading.Reading {

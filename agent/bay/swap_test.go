@@ -52,3 +52,21 @@ func TestSwapWhileTheVoltageIsUnseen(t *testing.T) {
 		})
 	}
 }
+
+// TestAnOldZeroIsNoPack: a zero of the current sensor that was learned and is no longer
+// true shows a current that does not flow. It keeps no pack in a bay that has no voltage.
+func TestAnOldZeroIsNoPack(t *testing.T) {
+	s := baytest.Setup("bay-1")
+	d := baytest.New(s)
+	zeroA := 0.015 * s.Pack.CapacityAh
+	d.Change = func(r *bay.Readings) {
+		r.CurrentA, r.Level = reading.Good(zeroA, r.Now), reading.LevelBetween(-3, -3, r.Now)
+	}
+	p := d.Run(30 * time.Minute)
+	require.InDelta(t, zeroA, p.Amps.ZeroA, 0.1*zeroA)
+	require.NotEqual(t, bay.Vacant, p.Stage)
+	d.Change = func(r *bay.Readings) {
+		r.CurrentA, r.PackV = reading.Good(0, r.Now), reading.Good(0, r.Now)
+	}
+	require.Equal(t, bay.Vacant, d.Run(10*time.Second).Stage)
+}

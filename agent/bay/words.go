@@ -53,34 +53,6 @@ func ParseStage(name string) (s Stage, ok bool) {
 	return Stage(max(i, 0)), i >= 0
 }
 
-// Readings is one tick's measurements and the orders received since the last
-// tick. A reading whose sensor is not configured is missing. All times are on one
-// monotonic clock that never goes back.
-type Readings struct {
-	Now             time.Duration
-	PackV           reading.Reading // V, positive at the positive terminal
-	CurrentA        reading.Reading // A, positive while charging
-	PackC           reading.Reading // °C, electrolyte or case
-	AmbientC        reading.Reading // °C, air in the bay
-	Level           reading.Level   // mm, pilot cell
-	HydrogenPct     reading.Reading // % by volume
-	Airflow         reading.Reading // 1: the fan's proof shows that air moves; 0: it does not
-	ContactorClosed reading.Reading // 1: the feedback contact shows closed; 0: open
-	ChargerComplete reading.Reading // 1: the charger signals that it has finished
-	RecordFailing   bool            // the logbook cannot be written
-	// NoRecord means that an order of now would not be on record soon: those that
-	// loosen are refused.
-	NoRecord bool
-	LateTick bool   // the relay was opened behind the core's back since the last tick
-	Keeper   Keeper // how the relay's keeper answered the last tick
-	// Bare is a level at or below the plate tops that lasted long enough between two
-	// ticks to open the relay; missing when there was none.
-	Bare   reading.Level
-	Pack   PackSeen // whose own sensor answers, in a bay that recognises packs
-	Taken  []string // the packs that other bays have
-	Orders []order.Order
-}
-
 // Keeper is how the keeper of a relay answers.
 type Keeper uint8
 
@@ -273,6 +245,15 @@ func (p *Picture) Named() bool { return p.Pack.Name != "" }
 
 // Watchdog returns what is known of the bay's watchdog relay.
 func (p *Picture) Watchdog() Watchdog { return p.has.Watchdog }
+
+// Beats reports whether the heartbeat goes on. It stops while a contactor that was
+// ordered to open has not: the watchdog relay, in series with the charge-enable relay,
+// then opens the contactor in its place. It does so for a relay or driver that stays
+// closed, and cannot for a welded contactor. A latch keeps it stopped, or the contactor
+// would close again as soon as it had opened.
+func (p *Picture) Beats() bool {
+	return p.Permit.Granted || !p.Findings[interlock.ContactorStuck].Raised
+}
 
 // Serves returns the packs that may be plugged in, where there are several.
 func (p *Picture) Serves() []Pack { return p.has.Packs }

@@ -9,9 +9,11 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/config"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
 	"bayward/agent/reading"
+	"bayward/sensors/level"
 	"bayward/sensors/sim"
 	"bayward/sensors/wiring"
 )
@@ -34,9 +36,11 @@ type trial struct {
 	// time, minimum off time, checking; 0 when it does not recover by itself.
 	back time.Duration
 	// change is what is set up differently from the other trials, and first what is
-	// done before the charge.
+	// done before the charge. wired are other parts than the usual ones.
 	change func(*bay.Setup)
+	wired  *wiring.Parts
 	first  func(*rig)
+	wires  func(*wiring.Parts) // wired differently from the other trials
 }
 
 func fault(f sim.FaultKind, bound time.Duration, says interlock.Code, back time.Duration) trial {
@@ -63,6 +67,28 @@ const (
 	cleanAir = 6 * time.Minute  // plus five minutes of clean air, when the gas sensor was lost too
 	handOff  = 5 * time.Minute  // as settles, after a sensor has gone back to the pack's temperature
 )
+
+// on is a trial with another level probe.
+func on(wires func(*wiring.Parts), kind string, x trial) trial {
+	x.name, x.wires = x.name+", "+kind, wires
+	return x
+}
+
+// rods is a bay with a ladder that is read by test pulses, single one with a potential
+// probe. Both have a rod at the lowest level for charging.
+func rods(w *wiring.Parts) {
+	w.Level = &wiring.Level{
+		Input: wiring.Input{ADC: 0x49, RangeV: 4.096}, Kind: level.Ladder, Expander: 0x20,
+		Settings: level.Settings{ReferenceOhm: 10e3, EndOhm: 100e3, Rods: []level.Rod{{HeightMM: -5, SeriesOhm: 33e3}, {HeightMM: 4, SeriesOhm: 22e3}}},
+	}
+}
+
+func single(w *wiring.Parts) {
+	w.Level = &wiring.Level{
+		Input: w.Level.Input, Kind: level.Potential, Expander: 0x20,
+		Settings: level.Settings{PulseV: 3.3, PulseOhm: 100e3, EndOhm: 100e3, CellsBelow: 6, Rods: []level.Rod{{HeightMM: 4, SeriesOhm: 1.02e6}}},
+	}
+}
 
 // flaps is evidence that is bad for some seconds and good for the next. The drivers read
 // at every tick.
@@ -99,6 +125,26 @@ var elsewhere = map[interlock.Code]string{
 var trials = []trial{
 	fault(sim.ProbeOpen, 3*time.Second, interlock.LevelUnknown, atRest),
 	fault(sim.ProbeShort, 3*time.Second, interlock.LevelUnknown, atRest),
+	on(rods, "ladder", fault(sim.ProbeOpen, 3*time.Second, interlock.LevelUnknown, atRest)),
+	on(rods, "ladder", fault(sim.ProbeShort, 3*time.Second, interlock.LevelUnknown, atRest)),
+	on(rods, "ladder", fault(sim.ProbeDrift, 45*time.Minute, interlock.LevelUnknown, atRest)),
+	on(rods, "ladder", fault(sim.ADCAbsent, 3*time.Second, interlock.LevelUnknown, cleanAir)),
+	on(rods, "ladder", fault(sim.BusStuck, 3*time.Second, interlock.LevelUnknown, cleanAir)),
+	on(rods, "ladder", trial{
+		name: "cell leaks", says: interlock.LevelUnknown, bound: 30 * time.Second, back: 3 * time.Minute,
+		do: func(r *rig) { r.pour(-leakML) }, fix: func(r *rig) { r.pour(leakML) },
+	}),
+	on(rods, "ladder", fault(sim.ProbeCrust, 3*time.Second, interlock.LevelUnknown, atRest)),
+	on(rods, "ladder", fault(sim.ProbeFormed, 3*time.Second, interlock.LevelUnknown, atRest)),
+	on(rods, "ladder", fault(sim.ProbeBridged, 3*time.Second, interlock.LevelUnknown, atRest)),
+	on(rods, "ladder", fault(sim.ExpanderAbsent, 3*time.Second, interlock.LevelUnknown, atRest)),
+	on(single, "potential", fault(sim.ProbeOpen, 3*time.Second, interlock.LevelUnknown, atRest)),
+	on(single, "potential", fault(sim.ProbeShort, 3*time.Second, interlock.LevelUnknown, atRest)),
+	on(single, "potential", fault(sim.ExpanderAbsent, 3*time.Second, interlock.LevelUnknown, atRest)),
+	on(single, "potential", trial{
+		name: "cell leaks", says: interlock.LevelUnknown, bound: 2 * time.Minute, back: 4 * time.Minute,
+		do: func(r *rig) { r.pour(-leakML) }, fix: func(r *rig) { r.pour(leakML) },
+	}),
 	unseen(sim.ProbeStuck, 0, "a calm level does not move either; the water balance reports it once the charge records show that 4 mm are gone, and a level rod shows it at the next visit"),
 	unseen(sim.ProbeDrift, 0, "1 mm an hour looks like a charge that heats and gasses; the water balance reports it after 4 mm and 6 h of calm"),
 	with(interlock.VoltageUnknown, fault(sim.ADCAbsent, 3*time.Second, interlock.LevelUnknown, cleanAir)),
@@ -126,6 +172,13 @@ var trials = []trial{
 		fix:   func(r *rig) { r.truth.SetFault(sim.ContactorWelded, false) },
 		bound: 2 * time.Second,
 	},
+	{
+		name: "relay-stuck, then held", says: interlock.ContactorStuck,
+		do:    func(r *rig) { r.truth.SetFault(sim.RelayStuck, true); r.order(order.Hold, "") },
+		fix:   func(r *rig) { r.truth.SetFault(sim.RelayStuck, false) },
+		bound: 2 * time.Second,
+	},
+	unseen(sim.WatchdogStuck, 0, "the relay still opens the contactor; the walk stops the heartbeat once a year"),
 	{
 		name: "i2c driver hangs", says: interlock.LevelUnknown, bound: 14 * time.Second, back: cleanAir,
 		do:  func(r *rig) { hangs := make(chan struct{}); r.hangs.Store(&hangs) },
@@ -260,6 +313,9 @@ func TestCampaign(t *testing.T) {
 	}
 	var table strings.Builder
 	out := 0
+	for _, x := range append(registerTrials, rtdTrials...) { // see TestRegisters, TestPlatinum
+		delete(kinds, x.name)
+	}
 	for _, x := range trials {
 		name, _, _ := strings.Cut(x.name, ",")
 		delete(kinds, name)
@@ -295,7 +351,14 @@ func everyFinding(t *testing.T) {
 }
 
 func (x *trial) run(t *testing.T, table *strings.Builder) {
-	r := newRig(t, nil, x.change)
+	w := config.DefaultWiring(0, pack)
+	if x.wired != nil {
+		w = *x.wired
+	}
+	if x.wires != nil {
+		x.wires(&w)
+	}
+	r := newRigOf(t, w, nil, x.change)
 	defer func() { _ = r.loop.Stop(time.Second) }()
 	if x.first != nil {
 		x.first(r)
@@ -317,7 +380,8 @@ func (x *trial) run(t *testing.T, table *strings.Builder) {
 	if x.says == interlock.ContactorStuck { // an alarm beside the reason
 		_, told := r.until(5*time.Second, func(p *bay.Picture) bool { return p.Findings[x.says].Raised })
 		p, reason = r.loop.Pictures()[0], x.says
-		if !told || r.truth.Truth().ContactorClosed != r.truth.Fault(sim.ContactorWelded) {
+		closed := r.truth.Fault(sim.ContactorWelded) || r.truth.Fault(sim.RelayStuck)
+		if !told || r.truth.Truth().ContactorClosed != closed {
 			t.Errorf("%s: reported %v, contactor closed %v", x.name, told, r.truth.Truth().ContactorClosed)
 		}
 	} else if r.pass(); r.truth.Truth().ContactorClosed {
@@ -378,13 +442,49 @@ func (x *trial) remains(r *rig, table *strings.Builder) {
 	fmt.Fprintf(table, "%-28s not blocked: %s\n", x.name, x.stays)
 }
 
+// TestSecondChannel: a relay that stays closed is opened in its place by the watchdog
+// relay, within its hold after the report, and does not close again by itself. A
+// second fault, a watchdog relay that does not drop, leaves the cut-off alone.
+func TestSecondChannel(t *testing.T) {
+	for _, both := range []bool{false, true} {
+		synctest.Test(t, func(t *testing.T) {
+			r := newRig(t, nil, nil)
+			defer func() { _ = r.loop.Stop(time.Second) }()
+			r.charge()
+			r.truth.SetFault(sim.WatchdogStuck, both)
+			r.truth.SetFault(sim.RelayStuck, true)
+			r.order(order.Hold, "")
+			bound := tick + interlock.Table[interlock.ContactorStuck].Raise + 10*time.Second + tick
+			took, opened := r.until(bound, func(*bay.Picture) bool { return !r.truth.Truth().ContactorClosed })
+			if opened == both {
+				t.Fatalf("watchdog stuck %v: opened %v", both, opened)
+			}
+			if both {
+				return
+			}
+			t.Logf("figure: relay stuck closed: the watchdog relay opens the contactor %v after the order", took)
+			if _, again := r.until(2*time.Minute, func(*bay.Picture) bool { return r.truth.Truth().ContactorClosed }); again {
+				t.Error("it closed again")
+			}
+		})
+	}
+}
+
 // TestNoise: noise and spikes are handled by the drivers; the contactor must not
 // chatter more often than its minimum off time allows.
 func TestNoise(t *testing.T) {
+	for name, wires := range map[string]func(*wiring.Parts){"transmitter": func(*wiring.Parts) {}, "ladder": rods, "potential": single} {
+		t.Run(name, func(t *testing.T) { noisy(t, wires) })
+	}
+}
+
+func noisy(t *testing.T, wires func(*wiring.Parts)) {
 	for _, kind := range []sim.FaultKind{sim.Noise, sim.Spikes} {
 		t.Run(kind.String(), func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
-				r := newRig(t, nil, nil)
+				w := config.DefaultWiring(0, pack)
+				wires(&w)
+				r := newRigOf(t, w, nil, nil)
 				defer func() { _ = r.loop.Stop(time.Second) }()
 				r.charge()
 				r.truth.SetFault(kind, true)

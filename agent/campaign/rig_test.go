@@ -11,6 +11,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/config/configtest"
 	"bayward/agent/hardware"
 	"bayward/agent/interlock"
 	"bayward/agent/loop"
@@ -49,7 +50,12 @@ type play func(*bay.Readings)
 // changes only the configuration, not the bench: the wires are exchanged.
 func newRig(t *testing.T, miswire func(*wiring.Parts), change func(*bay.Setup)) *rig {
 	t.Helper()
-	w := config.DefaultWiring(0, pack)
+	return newRigOf(t, config.DefaultWiring(0, pack), miswire, change)
+}
+
+// newRigOf is newRig with other wiring.
+func newRigOf(t *testing.T, w wiring.Parts, miswire func(*wiring.Parts), change func(*bay.Setup)) *rig {
+	t.Helper()
 	r := &rig{t: t, bench: sim.NewBench()}
 	var err error
 	r.truth, err = r.bench.Add(sim.Opts{
@@ -63,10 +69,8 @@ func newRig(t *testing.T, miswire func(*wiring.Parts), change func(*bay.Setup)) 
 	if miswire != nil {
 		miswire(&w)
 	}
-	cfg := &config.Config{Packs: []config.Pack{pack}, Bays: []config.Bay{{Name: "bay-1", Pack: pack.Name, Wiring: w}}}
-	bays, err := sensors.Open(cfg, sensors.Hardware{
-		Bus: r.bench.Bus, Pin: r.bench.Input, OneWire: r.bench.OneWire(), Wait: r.bench.Wait, Now: r.bench.Now,
-	})
+	cfg := &config.Config{Modbus: []wiring.Line{configtest.Meters}, Packs: []config.Pack{pack}, Bays: []config.Bay{{Name: "bay-1", Pack: pack.Name, Wiring: w}}}
+	bays, err := sensors.Open(cfg, hardware.OfBench(r.bench))
 	if err != nil {
 		t.Fatal(err)
 	}

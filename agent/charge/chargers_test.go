@@ -113,6 +113,13 @@ func TestCopettiCeraoloPhysics(t *testing.T) {
 
 func simulated(t *testing.T, ambientC float64, kind pack.ChargerKind, soc float64) chargetest.Series {
 	t.Helper()
+	rows, _ := simulatedGas(t, ambientC, kind, soc)
+	return rows
+}
+
+// simulatedGas also returns what has split water, Ah of a cell.
+func simulatedGas(t *testing.T, ambientC float64, kind pack.ChargerKind, soc float64) (rows chargetest.Series, gasAh float64) {
+	t.Helper()
 	p, err := pack.New(pack.Spec{
 		Cells: 12, CapacityAh: 225, RateHours: 20, FullGravity: 1.277, VentWellMM: 22, FreeSurfaceCM2: 130, ElectrolyteML: 1350,
 		StateOfCharge: soc, LevelMM: 13, PackC: ambientC, TauH: 8, PilotCell: 1, Seed: 1,
@@ -120,17 +127,17 @@ func simulated(t *testing.T, ambientC float64, kind pack.ChargerKind, soc float6
 	require.NoError(t, err)
 	ch, err := pack.NewCharger(kind, 12, 225, 0, false)
 	require.NoError(t, err)
-	var rows chargetest.Series
 	for s := 0.0; s < 24*3600; s += 10 {
 		p.Step(10, ch.Supply(s > 2*3600, true, true), 0, ambientC)
 		ch.Observe(10, p.Volts(), p.Amps())
+		gasAh += p.GassingA() * 10 / 3600
 		mean := 0.0
 		for c := 1; c <= 12; c++ {
 			mean += p.Cell(c).StateOfCharge / 12
 		}
 		rows = append(rows, chargetest.Row{S: s, PackV: p.Volts(), A: p.Amps(), C: p.ProbeC(), Soc: mean, Complete: math.NaN()})
 	}
-	return rows
+	return rows, gasAh
 }
 
 // One shorted cell, at every charger and without an earlier rest that could reveal

@@ -22,8 +22,6 @@ type counter struct {
 	unseenAh   float64 // possibly taken out below deadRate
 }
 
-func (c *counter) lose() { c.hadA, c.hadV = false, false }
-
 // integrate counts ampere-hours by the trapezoid between two ticks.
 func (t *Tracker) integrate(n *tick) {
 	if n.aOK {
@@ -44,6 +42,7 @@ func (t *Tracker) integrate(n *tick) {
 		if t.s.Active {
 			t.s.GassingAh += ah
 		}
+		t.watchGas(n, ah)
 	}
 	t.count.gas, t.count.hadV = gas, true
 }
@@ -87,9 +86,9 @@ func (t *Tracker) recount() {
 // temperature (see electrolyte.GassingCurrentA), never more than the charging
 // current, and all of it once the pack is full.
 func (t *Tracker) gassingA(n *tick) float64 {
-	gas := electrolyte.GassingCurrentA(t.cfg.CapacityAh, n.v, n.c)
+	gas := t.gas.timesLaw() * electrolyte.GassingCurrentA(t.cfg.CapacityAh, n.v, n.c)
 	if n.aOK && t.flow.on {
-		gas = electrolyte.BoundGassingA(gas, n.a, t.s.Full && t.s.Evidence >= SteadyVoltage)
+		gas = electrolyte.BoundGassingA(gas, n.a, t.allGas())
 	}
 	return gas
 }

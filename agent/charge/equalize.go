@@ -66,7 +66,7 @@ func (t *Tracker) watchEqualize(n *tick) {
 	switch {
 	case !t.s.Active:
 		e.afterS = 0
-	case t.s.Full && t.flow.on && (!n.aOK || n.a >= startRate*t.cfg.CapacityAh):
+	case t.allGas() && t.flow.on && (!n.aOK || n.a >= startRate*t.cfg.CapacityAh):
 		e.afterS += n.dtS
 	}
 	out.Now = e.afterS >= equalizeFor.Seconds()

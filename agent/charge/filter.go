@@ -1,6 +1,7 @@
 package charge
 
 import (
+	"math"
 	"time"
 
 	"bayward/agent/electrolyte"
@@ -21,6 +22,27 @@ type tick struct {
 	midA     float64 // the median of three a, as v is of the voltage
 	markA    float64 // the same of countA: marks average by themselves
 	complete reading.Reading
+	danger   danger
+}
+
+// danger is what the runaway rule judges: doubted readings too, because a sensor that is
+// doubted for an hour and then believed again would have hidden that hour.
+type danger struct {
+	v, a, c float64
+	ok      bool
+	lags    bool // v is still that before a step
+}
+
+func (n *tick) dangerOf(in *Inputs) danger {
+	d := danger{v: n.v, a: n.a, c: in.PackC.Value, ok: in.PackC.Shown()}
+	if !n.vOK {
+		d.v, d.ok = in.CellV.Value, d.ok && in.CellV.Shown()
+	}
+	if !n.aOK {
+		d.a, d.ok = in.CurrentA.Value, d.ok && in.CurrentA.Shown()
+	}
+	d.lags = math.Abs(in.CellV.Value-d.v) > runV
+	return d
 }
 
 // v25 returns the cell voltage referred to 25 °C.
@@ -52,6 +74,7 @@ func (f *filter) take(in *Inputs, dt time.Duration, capacityAh float64) tick {
 	}
 	f.current(in, &n, capacityAh)
 	f.voltage(in, &n)
+	n.danger = n.dangerOf(in)
 	return n
 }
 

@@ -43,7 +43,6 @@ type flow struct {
 	lowV  float64       // lowest voltage while off
 	refV  float64       // a voltage while off from which none sank by sinkV ...
 	refAt time.Duration // ... since then
-	armed bool          // the voltage was low enough to show a rise
 }
 
 // see processes one tick's verdict: on at once, off after a pause.
@@ -89,19 +88,16 @@ func (f *flow) byVoltage(now time.Duration, cellV float64) {
 		off := cellV < offV || cellV < f.peakV-dropV
 		f.see(!off, now)
 		if off {
-			f.lowV, f.armed, f.refV, f.refAt = cellV, false, cellV, now
+			f.lowV, f.refV, f.refAt = cellV, cellV, now
 		}
 		return
-	}
-	if cellV < onV-riseV {
-		f.armed = true
 	}
 	f.lowV = min(f.lowV, cellV)
 	if cellV < f.refV-sinkV {
 		f.refV, f.refAt = cellV, now
 	}
-	stands := f.refV > 0 && now-f.refAt >= sinkFor
-	on := cellV >= onV && (f.armed || stands || cellV >= f.lowV+riseV)
+	stands := now-f.refAt >= sinkFor
+	on := cellV >= onV && (stands || cellV >= f.lowV+riseV)
 	f.see(on, now)
 	if on {
 		f.peakV = cellV

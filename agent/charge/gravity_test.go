@@ -96,6 +96,8 @@ func TestGravityThatMeansNothing(t *testing.T) {
 		h := sound(1, 1.280)
 		h.AtC, h.PackC = 30, reading.Good(40, 0)
 		require.True(t, tr.CellGravity(0, h).Sound())
+		h.AtC = 50
+		require.True(t, tr.CellGravity(0, h).Sound())
 		h.AtC = 29.9
 		require.Equal(t, charge.GravityTemperature, tr.CellGravity(0, h))
 		h.PackC = reading.Bad(reading.Missing, 0)
@@ -108,7 +110,7 @@ func TestGravityThatMeansNothing(t *testing.T) {
 // densities of Myhre et al. So readings of full with that much water missing do not
 // prove full.
 func TestGravityOfALowLevel(t *testing.T) {
-	for missingML, want := range map[float64]bool{0: true, 100: false} {
+	for missingML, want := range map[float64]bool{0: true, 10: true, 100: false} {
 		c := config(225, 1.300)
 		c.ElectrolyteML = 1100
 		tr := charge.New(c)

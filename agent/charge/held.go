@@ -63,6 +63,8 @@ type holding struct {
 	flowed        bool
 	slowH         float64 // both, as slow plates count them
 	holdH, floatH float64 // at the voltage of a charge, and then at that of a float
+	gas           float64 // multiple of the gassing law that the tail shows, averaged
+	fastest       float64 // fall of the current of a held voltage, 1/h
 	left          float64 // what still goes in by the last means; valid with known
 	known         bool
 }
@@ -123,6 +125,9 @@ func (p *holding) steady() []heldMark {
 func (t *Tracker) judgeHeld() {
 	p := &t.held
 	ms, last := p.steady(), &p.marks[heldMarks-1]
+	if len(ms) < heldLeast {
+		p.fastest, p.gas = 0, 0
+	}
 	if len(ms) < heldLeast && p.known {
 		p.known = false
 		if p.left <= tailLeftEnd && !t.proof.collapsed {
@@ -150,7 +155,7 @@ func (t *Tracker) judgeHeld() {
 // judgeHours judges a held voltage by its hours alone, where no current is measured.
 func (t *Tracker) judgeHours(ms []heldMark) {
 	p := &t.held
-	if p.current || t.cfg.HasCurrent || p.floatH > 0 && sinks(ms[max(len(ms)-tailMarks, 0):]) {
+	if p.current || p.floatH > 0 && sinks(ms[max(len(ms)-tailMarks, 0):]) {
 		return
 	}
 	h := heldEvery / 3600 * coldRate(ms[len(ms)-1].c)
@@ -190,6 +195,9 @@ func (t *Tracker) judgeHold(ms []heldMark) {
 	}
 	m := mark{v: last.v, v25: last.v25, i: last.i, c: last.c}
 	f, ok := fitted(ms[max(len(ms)-tailMarks, 0):], capAh)
+	if ok {
+		t.learnTail(m, &f)
+	}
 	t.proof.slow = p.stillCharges(capAh)
 	if floor, sees := aboveFloor(ms, capAh); sees && floor <= tailLeft && f.fall <= floorFall && !tooMuch(&m, capAh, oldTimes) {
 		t.awaitRest(HeldTail)

@@ -167,7 +167,7 @@ func TestEvidenceOfAnOlderMemory(t *testing.T) {
 		require.NoError(t, json.Unmarshal(text, &again))
 		require.EqualValues(t, code, again.Evidence)
 	}
-	require.False(t, (&charge.Memory{Evidence: 10}).Valid(), "unknown to this program")
+	require.False(t, (&charge.Memory{Evidence: 11}).Valid(), "unknown to this program")
 }
 
 // Where no current is measured, a charge that proves nothing names what is missing.

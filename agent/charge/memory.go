@@ -66,6 +66,8 @@ type Memory struct {
 	AgedH       float64    `json:"aged_h,omitempty"`
 	// UnsavedGasAh is Status.UnsavedGasAh.
 	UnsavedGasAh float64 `json:"unsaved_gassing_ah,omitempty"`
+	// GasTimes is the pack's gassing over that by the law, 0 when it was not learned.
+	GasTimes float64 `json:"gas_times,omitempty"`
 
 	// Moved is set by who restores it: the pack was taken away since, so it may have
 	// been used, however short the gap.
@@ -96,6 +98,7 @@ func (t *Tracker) Memory() Memory {
 
 		CeilingFull: t.ceiling.afterFull, Flowing: t.flow.on, Collapsed: t.proof.collapsed, BulkMarks: t.proof.bulkMarks,
 		Run: t.run.memory(t.last), Resting: t.rest.resting, UnsavedGasAh: s.UnsavedGasAh,
+		GasTimes: t.gas.times,
 	}
 	if t.equal.begun {
 		m.EqualAgoS = ago(t.equal.at)
@@ -125,13 +128,13 @@ func (m *Memory) Valid() bool {
 		m.SinceAgoS, m.FlowS, m.FullAgoS, m.EndedAgoS, m.InAh, m.OutAh, m.BackAh, m.GassingAh,
 		m.Soc, m.SocPlus, m.TotalInAh, m.TotalOutAh, m.TotalGasAh, m.UnseenAh, m.CeilingS, m.CeilingAh,
 		m.RoundOutAh, m.RoundBackAh, m.Depth, m.SelfShare, m.EqualAgoS, m.EqualAfterS, m.Spread, m.MixedS,
-		m.FlowA, m.GasA, m.RestAgoS, m.RestV, m.AgedH, m.UnsavedGasAh, orZero(m.FlowAgoS), orZero(m.LowForS),
+		m.FlowA, m.GasA, m.RestAgoS, m.RestV, m.AgedH, m.UnsavedGasAh, m.GasTimes, orZero(m.FlowAgoS), orZero(m.LowForS),
 	) || !m.Run.valid() {
 		return false
 	}
-	return m.Evidence < uint8(numEvidence) && m.Pending < uint8(numEvidence) && m.Doubt <= uint8(EndedEarly) &&
+	return m.Evidence < uint8(numEvidence) && m.Pending < uint8(numEvidence) && m.Doubt < uint8(numDoubts) &&
 		m.FlowS >= 0 && m.TotalGasAh >= 0 && m.CeilingS >= 0 && m.EqualCycles >= 0 &&
-		m.FlowA >= 0 && m.GasA >= 0 && m.UnsavedGasAh >= 0 && m.BulkMarks >= 0 && m.RestAgoS >= 0 && m.AgedH >= 0 && orZero(m.FlowAgoS) >= 0 && orZero(m.LowForS) >= 0 &&
+		m.FlowA >= 0 && m.GasA >= 0 && m.UnsavedGasAh >= 0 && m.BulkMarks >= 0 && m.GasTimes >= 0 && m.GasTimes <= oldTimes && m.RestAgoS >= 0 && m.AgedH >= 0 && orZero(m.FlowAgoS) >= 0 && orZero(m.LowForS) >= 0 &&
 		(!m.Ended || m.EndedAgoS >= 0) && (!m.Full || m.FullAgoS >= 0)
 }
 
@@ -169,6 +172,8 @@ func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 	t.restoreCeiling(m, now, gap, proven)
 	t.run.restore(m.Run, now)
 	t.proof.collapsed = m.Collapsed
+	t.proof.start.judged = m.Active // how it began is not stored
+	t.gas.times = m.GasTimes
 	if !proven || gap > gapMax || m.Moved {
 		return
 	}
@@ -178,7 +183,7 @@ func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 	s.InAh, s.OutAh, s.OutKnown, s.GassingAh = m.InAh, m.OutAh, m.OutKnown, m.GassingAh
 	s.Soc, s.SocPlus, s.SocKnown, s.Pending = m.Soc, m.SocPlus, m.SocKnown, evidenceOf(m.Pending)
 	t.count.backAh, t.count.unseenAh = m.BackAh, m.UnseenAh
-	t.session = session{flowS: m.FlowS, outAh: m.RoundOutAh, outOK: m.RoundOK, backAh: m.RoundBackAh}
+	t.session = session{flowS: m.FlowS, outAh: m.RoundOutAh, outOK: m.RoundOK, backAh: m.RoundBackAh, full: m.Full}
 	t.equal.afterS, t.proof.bulkMarks = m.EqualAfterS, m.BulkMarks
 	t.restoreRest(m, now, gap)
 	t.flow.since, t.flow.rawAt = now, now

@@ -138,6 +138,7 @@ type nightPack struct {
 	doublesK         float64
 	toCaseH, toAirH  float64
 	lastA            float64
+	gasAh            float64 // that split water, of the mean cell
 }
 
 func (p *nightPack) hot() float64 { return math.Exp2((p.coreC - 25) / p.doublesK) }
@@ -196,6 +197,7 @@ func (p *nightPack) advance(a, v, s float64) {
 		c := &p.cells[i]
 		heat += c.times * max(a-c.mainP, 0) * 0.6 // about what gassing leaves above 1.48 V and recombination
 		c.pass(a, h, p.nominalAh)
+		p.gasAh += c.times / p.n * max(a-c.mainP, 0) * h
 	}
 	heat += max(v-2.1*p.n, 0) * a * 0.8
 	inKelvin := 0.0167 * p.nominalAh * p.n // Wh/K

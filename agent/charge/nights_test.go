@@ -132,40 +132,36 @@ func nightKinds() []string {
 	return []string{"IU that ends", "IU with float", "IU held on", "two-rate", "IUIa", "taper", "pulsed", "timer", "timer with float", "opportunity"}
 }
 
-// regulated are the kinds that hold a voltage and end or float.
-func regulated() []string {
-	return []string{"IU that ends", "IU with float", "IU held on", "pulsed", "timer", "timer with float"}
-}
-
-func makeCharger(kind string, r *rand.Rand) nightCharger {
-	rate, holdV, perK := between(r, 0.10, 0.22), between(r, 2.36, 2.47), 0.0
+func makeCharger(kind string, r *rand.Rand, wider float64) nightCharger {
+	of := func(lo, hi float64) float64 { return between(r, lo-wider*(hi-lo), hi+wider*(hi-lo)) }
+	rate, holdV, perK := of(0.10, 0.22), of(2.36, 2.47), 0.0
 	if r.IntN(3) > 0 {
-		perK = -between(r, 0.003, 0.005)
+		perK = -of(0.003, 0.005)
 	}
-	floatV := between(r, 2.23, 2.30)
+	floatV := of(2.23, 2.30)
 	hold := &iu{rate: rate, holdV: holdV, perK: perK}
 	switch kind {
 	case "IU that ends":
-		hold.endRate, hold.minH = between(r, 0.01, 0.02), between(r, 0, 1)
+		hold.endRate, hold.minH = of(0.01, 0.02), max(of(0, 1), 0)
 	case "IU with float":
-		hold.endRate, hold.minH, hold.floatV = between(r, 0.01, 0.02), between(r, 0, 1), floatV
+		hold.endRate, hold.minH, hold.floatV = of(0.01, 0.02), max(of(0, 1), 0), floatV
 	case "two-rate":
-		return &steps{rate: rate, toV: between(r, 2.37, 2.40), finish: between(r, 0.03, 0.06), finishH: between(r, 5, 8)}
+		return &steps{rate: rate, toV: of(2.37, 2.40), finish: of(0.03, 0.06), finishH: of(5, 8)}
 	case "IUIa":
-		f := between(r, 0.03, 0.05)
-		return &steps{rate: rate, toV: between(r, 2.38, 2.42), finish: f, finishH: between(r, 3, 4), holdTo: f}
+		f := of(0.03, 0.05)
+		return &steps{rate: rate, toV: of(2.38, 2.42), finish: f, finishH: of(3, 4), holdTo: f}
 	case "taper":
-		return &taper{rate: between(r, 0.14, 0.24), afterH: between(r, 3, 6)}
+		return &taper{rate: of(0.14, 0.24), afterH: of(3, 6)}
 	case "pulsed":
-		hold.endRate, hold.minH = between(r, 0.01, 0.02), 0
+		hold.endRate, hold.minH = of(0.01, 0.02), 0
 		on := factor(r, 20, 200)
-		return &pulses{of: hold, onS: on, offS: between(r, 0.2, 1) * min(on, 40), fromV: holdV - 0.03}
+		return &pulses{of: hold, onS: on, offS: of(0.2, 1) * min(on, 40), fromV: holdV - 0.03}
 	case "timer":
-		hold.endH = between(r, 2, 6)
+		hold.endH = of(2, 6)
 	case "timer with float":
-		hold.endH, hold.floatV = between(r, 2, 6), floatV
+		hold.endH, hold.floatV = of(2, 6), floatV
 	case "opportunity":
-		return &pulledAt{&iu{rate: between(r, 0.2, 0.3), holdV: between(r, 2.35, 2.42), perK: perK}, between(r, 0.4, 3)}
+		return &pulledAt{&iu{rate: of(0.2, 0.3), holdV: of(2.35, 2.42), perK: perK}, of(0.4, 3)}
 	}
 	return hold
 }
@@ -173,6 +169,8 @@ func makeCharger(kind string, r *rand.Rand) nightCharger {
 // spread is how far packs and sensors of some nights differ.
 type spread struct {
 	sulfated, old, short, weak float64 // probability
+	// wider is by how much of itself each range of a charger is wider, on both sides.
+	wider float64
 }
 
 // night is one charge of one pack on one charger.
@@ -254,7 +252,7 @@ func makeNight(seed uint64, kind string, s spread) *night {
 		p.cells[1].pos.q, p.cells[1].neg.q = 0.1, 0.1
 	}
 	n.pack = p
-	n.charger = makeCharger(kind, r)
+	n.charger = makeCharger(kind, r, s.wider)
 	n.chargeH, n.restH = between(r, 9, 15), between(r, 2.5, 6)
 	n.sensor = nightSensors{
 		vGain: 1 + drawn(r, 0, 0.0025), vNoise: factor(r, 0.0002, 0.003), aGain: 1 + drawn(r, 0, 0.01),
@@ -270,8 +268,10 @@ type outcome struct {
 	by                charge.Evidence
 	socAtFull, lowest float64 // truth when first proven
 	socEnd            float64 // truth at the end of the charge
+	fullFor           float64 // hours with current at isFull or more
 	overrun           bool
 	restV             float64
+	gasTold, gasTrue  float64 // Ah of a cell over its capacity
 	doubt             charge.Doubt
 	pending           charge.Evidence
 }
@@ -279,6 +279,7 @@ type outcome struct {
 const (
 	nightStepS = 30.0
 	isFull     = 0.97 // a pack that is not proven from here on is missed
+	readingsH  = 1.0  // what three readings half an hour apart take (TM 5-4320-258-12)
 	notFull    = 0.90 // and one that is proven below this is a false full
 )
 
@@ -306,7 +307,9 @@ func (n *night) play(seed uint64, blind, contact bool) outcome {
 		}
 		v, a = p.supply(openV*p.n, ohm*p.n/p.nominalAh, maxRate*p.nominalAh, step)
 		if h < n.chargeH {
-			out.socEnd, _ = p.soc()
+			if out.socEnd, _ = p.soc(); out.socEnd >= isFull && a > 0.002*p.nominalAh {
+				out.fullFor += step / 3600
+			}
 		}
 		in := n.read(r, now, v, a, blind)
 		if contact {
@@ -317,6 +320,7 @@ func (n *night) play(seed uint64, blind, contact bool) outcome {
 		out.note(tr, p)
 	}
 	out.restV = v / p.n
+	out.gasTold, out.gasTrue = tr.Status().TotalGassingAh/p.nominalAh, p.gasAh/p.nominalAh
 	out.full, out.by, out.doubt = tr.Status().Full, max(out.by, tr.Status().Evidence), tr.Status().Doubt
 	out.pending = tr.Status().Pending
 	return out
@@ -350,6 +354,8 @@ func (o *outcome) note(tr *charge.Tracker, p *nightPack) {
 type tally struct {
 	nights, full, missed, false90, shorts, falseShort, overruns int
 	worst                                                       float64
+	gasTold, gasTrue                                            float64
+	gasShort, missedLate, silent                                int
 	by                                                          map[charge.Evidence]int
 }
 
@@ -365,6 +371,10 @@ func (c *tally) add(o *outcome) {
 		}
 		return
 	}
+	c.gasTold, c.gasTrue = c.gasTold+o.gasTold, c.gasTrue+o.gasTrue
+	if o.gasTold < 0.8*o.gasTrue-0.005 {
+		c.gasShort++
+	}
 	if o.everFull {
 		c.by[o.by]++
 		c.worst = min(c.worst, o.socAtFull)
@@ -374,21 +384,27 @@ func (c *tally) add(o *outcome) {
 	}
 	if o.socEnd >= isFull {
 		c.full++
-		if !o.everFull {
+		if !o.full {
+			if o.doubt == charge.NoDoubt && o.kind != "opportunity" {
+				c.silent++
+			}
 			c.missed++
+			if o.fullFor < readingsH {
+				c.missedLate++
+			}
 		}
 	}
 }
 
 func (c *tally) String() string {
-	return fmt.Sprintf("%6d %5d full, missed %4d = %5.1f %% | false %3d, lowest %.3f | shorts %3d called full %3d | overruns %3d | %v",
-		c.nights, c.full, c.missed, 100*float64(c.missed)/max(float64(c.full), 1), c.false90, c.worst, c.shorts, c.falseShort, c.overruns, c.by)
+	return fmt.Sprintf("%6d %5d full, missed %4d = %5.1f %%, %d of them within the hour | false %3d, lowest %.3f | shorts %3d called full %3d | overruns %3d | gas told %.2f of %.2f, short %3d | %v",
+		c.nights, c.full, c.missed, 100*float64(c.missed)/max(float64(c.full), 1), c.missedLate, c.false90, c.worst, c.shorts, c.falseShort, c.overruns, c.gasTold, c.gasTrue, c.gasShort, c.by)
 }
 
 // TestNights counts false fulls and misses by kind of charger over nights of an
 // independent model. BAYWARD_NIGHTS is how many of each kind, and BAYWARD_NIGHTS_FROM
 // where their seeds begin: figures in doc.go are of nights that no threshold was tuned
-// on. BAYWARD_NIGHTS_SHOW names each night that went wrong.
+// on. BAYWARD_NIGHTS_WIDER draws chargers from wider ranges. BAYWARD_NIGHTS_SHOW names each night that went wrong.
 func TestNights(t *testing.T) {
 	each, from := 6, 0
 	if v, err := strconv.Atoi(os.Getenv("BAYWARD_NIGHTS")); err == nil {
@@ -398,8 +414,11 @@ func TestNights(t *testing.T) {
 		from = v
 	}
 	s := spread{sulfated: 0.2, old: 0.25, short: 0.12, weak: 0.15}
-	for _, with := range []string{"voltage and current", "voltage alone", "voltage and contact"} {
-		blind := with != "voltage and current"
+	if os.Getenv("BAYWARD_NIGHTS_WIDER") != "" {
+		s.wider = 0.25
+	}
+	for _, with := range []string{"voltage and current", "voltage, current and contact", "voltage alone", "voltage and contact"} {
+		blind := !strings.Contains(with, "current")
 		name := with
 		t.Run(name, func(t *testing.T) {
 			all := map[string]*tally{}
@@ -413,12 +432,12 @@ func TestNights(t *testing.T) {
 			for _, kind := range nightKinds() {
 				for i := range each {
 					seed := uint64(from+i)*31 + uint64(len(kind))
-					o := makeNight(seed, kind, s).play(seed, blind, with == "voltage and contact")
+					o := makeNight(seed, kind, s).play(seed, blind, strings.Contains(with, "contact"))
 					got(all, kind).add(&o)
 					got(all, "~all").add(&o)
 					got(whats, strings.Split(o.what, ",")[0]).add(&o)
 					if os.Getenv("BAYWARD_NIGHTS_SHOW") != "" && (o.short && o.full || !o.short && o.everFull && o.socAtFull < notFull || o.socEnd >= isFull && !o.everFull && !o.short) {
-						t.Logf("%s %d %s %d cells: full %v by %v at %.3f (lowest %.3f), end %.3f doubt %v pending %v, rests at %.3f of %.3f", kind, seed, o.what, o.cells, o.everFull, o.by, o.socAtFull, o.lowest, o.socEnd, o.doubt, o.pending, o.restV, 0.845+1.285)
+						t.Logf("%s %d %s %d cells: full %v by %v at %.3f (lowest %.3f), end %.3f doubt %v pending %v, full for %.1f h, rests at %.3f of %.3f", kind, seed, o.what, o.cells, o.everFull, o.by, o.socAtFull, o.lowest, o.socEnd, o.doubt, o.pending, o.fullFor, o.restV, 0.845+1.285)
 					}
 				}
 			}
@@ -436,21 +455,24 @@ func TestNights(t *testing.T) {
 			}
 			t.Log("\n" + table.String())
 			sum := got(all, "~all")
-			if with == "voltage and contact" {
+			require.Zero(t, sum.silent, "full, not proven, and nothing said")
+			if strings.Contains(with, "contact") {
 				// The contact repeats what the charger believes: a timer's is early on
-				// a pack that takes its charge slowly. The rest finds most of them.
-				require.LessOrEqual(t, float64(sum.false90), 0.03*float64(sum.nights))
-				require.GreaterOrEqual(t, sum.worst, 0.75)
+				// a pack that takes its charge slowly. Start and rest find most of them.
+				require.LessOrEqual(t, float64(sum.false90), 0.01*float64(sum.nights))
+				require.GreaterOrEqual(t, sum.worst, 0.80)
 				return
 			}
 			require.Zero(t, sum.false90, "called full below 90 %")
 			if blind {
 				return // a charger that holds its voltage is not proven by voltage: see check
 			}
-			for _, k := range regulated() {
+			for _, k := range nightKinds() {
 				c := got(all, k)
-				require.LessOrEqual(t, float64(c.missed), 1+0.10*float64(c.full), "%s: missed", k)
+				require.LessOrEqual(t, float64(c.missed-c.missedLate), 1+0.05*float64(c.full), "%s: missed", k)
 			}
+			require.GreaterOrEqual(t, sum.gasTold, 0.7*sum.gasTrue, "too little gas told")
+			require.LessOrEqual(t, sum.gasTold, 1.3*sum.gasTrue)
 		})
 	}
 }

@@ -88,6 +88,8 @@ const (
 	// oldTimes is the same for old plates with much antimony: 0.24 A for each 100 Ah
 	// of a full battery at float (UFC 3-410-04N, 25 °C), where the law gives 0.02.
 	oldTimes = 12.0
+	// oldestTimes is the same where nothing moves any more: twice that.
+	oldestTimes = 24.0
 )
 
 // mark is the mean over ten minutes: the voltage of a cell as it is and referred to
@@ -225,7 +227,7 @@ func (p *plateau) judgeHalfHours(capacityAh float64) (e Evidence, holdBack bool)
 	case explained || half.lo.v25 < regulatedV || !held && !level:
 		return NoEvidence, false
 	}
-	if tooMuch(&mark{v: half.lo.v, i: half.hi.i, c: half.hi.c}, capacityAh, oldTimes) {
+	if tooMuch(&mark{v: half.lo.v, i: half.hi.i, c: half.hi.c}, capacityAh, oldTimesAt(changeV)) {
 		return NoEvidence, false
 	}
 	// More than gassing explains: what is still charged would show in a slow change.
@@ -239,31 +241,48 @@ func (p *plateau) judgeHalfHours(capacityAh float64) (e Evidence, holdBack bool)
 	return NoEvidence, false
 }
 
+// oldTimesAt returns how many times the gassing law old plates may gas, by how far the
+// voltage still moves.
+func oldTimesAt(changeV float64) float64 {
+	if changeV <= seenRiseV {
+		return oldestTimes
+	}
+	return oldTimes
+}
+
 // stillGains reports whether the voltage of a finish shows that much is missing. The
 // share of the current that still charges, f, raises the voltage by a slope of Tafel
 // times -ln(1-f) as it vanishes, with the time constant that the two last half hours
 // show.
 func (p *plateau) stillGains(capacityAh float64) bool {
+	share, takesH := p.charges()
+	m, _ := p.back(0)
+	return share*m.i/capacityAh*takesH > gainsMost
+}
+
+// charges returns the share of the current that still charges, and its time constant, h.
+// A voltage that does not rise shows none.
+func (p *plateau) charges() (share, takesH float64) {
 	u := [3]float64{}
 	for k := range u {
 		m, ok := p.back(k * perThird)
 		if !ok || m.i <= 0 {
-			return false
+			return 0, 0
 		}
 		u[k] = m.v25 - tafelV*math.Log(m.i)
 	}
 	const half = 0.5 // h
 	d1, d2 := u[1]-u[2], u[0]-u[1]
 	if d2 <= seenRiseV {
-		return false
+		return 0, 0
 	}
 	m, _ := p.back(0)
-	takesH := slowH / coldRate(m.c)
+	takesH = slowH / coldRate(m.c)
 	if d1 >= 2*d2 { // else warming may have flattened it
 		takesH = half / math.Log(d1/d2)
 	}
 	x := d2 / half * takesH / tafelV
-	return x/(1+x)*m.i/capacityAh*takesH > gainsMost
+	return x / (1 + x), takesH
 }
 
 // coldRate is how fast slow plates charge, of their rate at 25 °C; no faster when warm.

@@ -1,12 +1,27 @@
 package charge
 
-import "time"
+import (
+	"time"
+
+	"bayward/agent/electrolyte"
+)
 
 const (
-	completeIn = 10 * time.Minute // a charger that signals sooner was not charging
 	// unprovenAfter is the charge that is worth a word when it proved nothing: less is
-	// an opportunity charge.
-	unprovenAfter = 3 * time.Hour
+	// an opportunity charge. Without a current a pack that is nearly full gasses to its end
+	// in less.
+	unprovenAfter, unprovenBlind = 3 * time.Hour, time.Hour
+	// startFor and startNearly are what judges how a charge begins: a quarter hour, before
+	// which a contact is no end of a charge, and the share that a pack may miss and still gas
+	// at once (both the project's own). The voltage is the onset of gassing, 2.37 V
+	// (TM 10-6140-200-14), less 1 in 250 for the voltmeter.
+	startFor    = 15 * time.Minute
+	startGasV   = 2.36
+	startNearly = 0.10
+	// gassedLongH is how long the gassing voltage must last in a charge that did not begin
+	// freely, h: a stationary battery is held at its equalize voltage for 8 to 24 h
+	// (maintenance task card).
+	gassedLongH = 8.0
 	// pulsePause is the longest pause that does not interrupt a plateau.
 	pulsePause = markEvery
 	// settledFor is how long a charge must have run before a collapse of its
@@ -19,22 +34,28 @@ const (
 type proof struct {
 	sawOpen      bool    // the charger's contact was seen open
 	sawGas       bool    // the gassing voltage was reached
-	complete     bool    // the contact closed after both; the rest must not contradict it
+	signalled    bool    // the contact closed after it was open
+	complete     bool    // and after the gassing voltage; the rest must not contradict it
 	collapsed    bool    // the current fell to nothing at an unchanged voltage
 	bulkMarks    int     // marks since the last one with a bulk current, that one included; 0: none
 	pendingOutAh float64 // OutAh when evidence was first held back
 	missing      float64 // charge missing at the start, at most; valid with missingOK
 	missingOK    bool
 	slow         bool // the current of the held voltage falls slowly: much is missing
-	riseA        float64
-	riseK        float64
-	isRunaway    bool
+	start        start
+}
+
+// start is how a charge began and how long it has gassed.
+type start struct {
+	judged  bool    // the quarter hour is over
+	freely  bool    // the pack took its charge as sound plates do, or was nearly full
+	gassedH float64 // time at the gassing voltage, as slow plates count it, a float half
 }
 
 // Runaway reports whether the current rises with the temperature, by how many
 // amperes and by how many kelvins.
 func (t *Tracker) Runaway() (riseA, riseK float64, ok bool) {
-	return t.proof.riseA, t.proof.riseK, t.proof.isRunaway
+	return t.run.riseA, t.run.riseK, t.run.is
 }
 
 // prove looks for evidence of full during a charge.
@@ -47,7 +68,7 @@ func (t *Tracker) prove(n *tick) {
 	} else if t.plateau.add(n, t.flow.raw) {
 		t.judgeMark()
 	}
-	t.watchRunaway(n)
+	t.watchStart(n)
 	t.judgeComplete(n)
 }
 
@@ -58,6 +79,7 @@ func (t *Tracker) judgeMark() {
 	if m.v25 >= regulatedV {
 		t.proof.sawGas = true
 	}
+	t.proof.start.gasses(m)
 	t.takesCharge(m)
 	t.watchCollapse(m)
 	if t.proof.collapsed {
@@ -65,11 +87,13 @@ func (t *Tracker) judgeMark() {
 	}
 	t.judgeFactor(m)
 	e, holdBack := t.plateau.judge(capAh)
+	t.learnGas(e != NoEvidence)
 	if e == NoEvidence {
+		t.judgeRise(m)
 		return
 	}
 	if holdBack {
-		if t.proof.slow {
+		if t.proof.slow && e == SteadyTaper {
 			return
 		}
 		t.doubt(e, DrawsTooMuch)
@@ -128,28 +152,46 @@ func (t *Tracker) judgeFactor(m *mark) {
 
 // unproven names what is missing after a charge of some hours that proved nothing.
 func (t *Tracker) unproven() {
-	if t.s.Full || t.s.Pending != NoEvidence || t.s.Doubt != NoDoubt || t.session.flowS < unprovenAfter.Seconds() {
+	after := unprovenAfter
+	if !t.cfg.HasCurrent && t.proof.sawGas {
+		after = unprovenBlind
+	}
+	if t.s.Full || t.s.Pending != NoEvidence || t.s.Doubt != NoDoubt || t.session.flowS < after.Seconds() {
 		return
 	}
-	t.s.Doubt = EndedEarly
-	if !t.cfg.HasCurrent {
+	switch p := &t.proof; {
+	case p.signalled && p.sawGas && !p.start.takes():
+		t.s.Doubt = ContactAlone
+	case t.cfg.HasCurrent:
+		t.s.Doubt = EndedEarly
+	default:
 		t.s.Doubt = NeedsCurrent
 	}
 }
 
+// watchRunaway judges doubted readings too, and so goes on when the charge seems to have
+// ended only because its current is doubted.
 func (t *Tracker) watchRunaway(n *tick) {
-	// A pause or a missing reading leaves the windows as they are: the end of the
-	// charge clears them.
-	if t.flow.on && n.vOK && n.aOK && n.cOK {
-		t.run.add(n.now, n.v, n.a, n.c)
-		t.proof.riseA, t.proof.riseK, t.proof.isRunaway = t.run.found(t.cfg.CapacityAh)
+	d, r := n.danger, &t.run
+	r.flows = d.ok && d.a >= startRate*t.cfg.CapacityAh
+	if r.ended && !r.flows && !t.s.Active {
+		*r = runaway{}
 	}
+	// A pause or a missing reading leaves the windows as they are: the end of the
+	// charge clears them. The voltage is a median, which follows a step a tick later.
+	on := d.ok && (t.s.Active || r.ended) && (t.flow.raw || r.flows)
+	if on && (r.on || !d.lags) {
+		r.add(n.now, d.v, d.a, d.c)
+		r.riseA, r.riseK, r.is = r.found(t.cfg.CapacityAh)
+	}
+	r.on = on
 }
 
 // judgeComplete trusts the charger's contact only if it was open earlier in this
 // charge, because a stuck contact proves nothing, and only if the voltage has
 // reached gassing, because a charger also stops for its own faults. The rest must
-// agree (watchRest, settle), because a timer closes it on a pack that is not full.
+// agree (watchRest, settle), because a timer closes it on a pack that is not full. Where
+// the pack seemed not to take its charge freely, it must have gassed for long, too.
 func (t *Tracker) judgeComplete(n *tick) {
 	if !n.complete.OK() {
 		return
@@ -158,7 +200,35 @@ func (t *Tracker) judgeComplete(n *tick) {
 		t.proof.sawOpen = true
 		return
 	}
-	t.proof.complete = t.proof.sawOpen && t.proof.sawGas && t.session.flowS >= completeIn.Seconds()
+	p := &t.proof
+	p.signalled = p.sawOpen
+	p.complete = p.sawOpen && p.sawGas && p.start.takes()
+}
+
+// takes reports whether the pack took its charge freely, or has gassed for long.
+func (s *start) takes() bool { return s.freely || s.gassedH >= gassedLongH }
+
+// watchStart judges the first quarter hour of a charge: plates that hardly take it reach
+// the gassing voltage at once although much is missing, and then a timer ends it early.
+// What rested high enough before is nearly full, and gasses soon for that reason.
+func (t *Tracker) watchStart(n *tick) {
+	s := &t.proof.start
+	if s.judged || !n.vOK || t.session.flowS < startFor.Seconds() {
+		return
+	}
+	nearly := t.rest.before >= electrolyte.RestVoltage(t.cfg.FullGravity-startNearly*electrolyte.GravitySpan, n.c)
+	s.judged, s.freely = true, t.rest.peak25 > 0 && t.rest.peak25 < startGasV || nearly
+}
+
+// gasses counts a mean of ten minutes.
+func (s *start) gasses(m *mark) {
+	h := markEvery.Hours() * coldRate(m.c)
+	switch {
+	case m.v25 >= regulatedV:
+		s.gassedH += h
+	case s.gassedH > 0:
+		s.gassedH += h * floatWeight
+	}
 }
 
 // evidence records what proves the pack full. If a doubt remains that it cannot
@@ -196,6 +266,9 @@ func (t *Tracker) full(now time.Duration, e Evidence) {
 		t.s.Evidence = max(t.s.Evidence, e)
 		return
 	}
+	if t.s.Active {
+		t.bookGas()
+	}
 	t.s.Full, t.s.Evidence, t.s.FullAt = true, e, now
 	t.recount()
 	t.rest.selfOut = 0
@@ -203,9 +276,10 @@ func (t *Tracker) full(now time.Duration, e Evidence) {
 	if !t.ceiling.afterFull { // else it was full before, and never used since
 		t.ceiling.restart(true)
 	}
-	t.proof.isRunaway = false
+	t.run.is = false
 	if t.s.Active || t.s.Pending != NoEvidence {
 		t.s.ChargesFull++
+		t.session.full = true
 		t.equal.cycles++
 	}
 	t.s.Pending = NoEvidence

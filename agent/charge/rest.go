@@ -1,13 +1,14 @@
 package charge
 
 import (
+	"math"
 	"time"
 
 	"bayward/agent/electrolyte"
 )
 
 const (
-	restTry = 2 * time.Hour // before that, the rest voltage shows too little
+	restTry = 2 * time.Hour // before that, the rest voltage shows too little of one cell of many
 	restFew = time.Hour     // enough to see one cell of a few missing
 	// socFull is the half width of "full": the finish stage of the published model
 	// (Schiffer et al.) settles at 0.96 to 0.98 of its scale, warm packs lowest.
@@ -50,6 +51,8 @@ type rest struct {
 	since   time.Duration
 	resting bool
 	v       float64
+	before  float64 // v where the last rest ended
+	peak25  float64 // the highest voltage since, referred to 25 °C
 	lowAt   time.Duration
 	low     bool
 	selfOut float64 // share of the charge lost by self-discharge since full
@@ -64,6 +67,7 @@ func (t *Tracker) watchRest(n *tick) {
 	quiet := n.vOK && !t.flow.on && !t.session.disch && (!n.aOK || n.midA < stopRate*t.cfg.CapacityAh && n.midA > -stopRate*t.cfg.CapacityAh)
 	r := &t.rest
 	if !quiet {
+		t.noRest(n)
 		r.resting, r.low = false, false
 		return
 	}
@@ -90,6 +94,18 @@ func (t *Tracker) watchRest(n *tick) {
 	}
 }
 
+// noRest notes how high the pack has rested and how high its voltage is since. A charger
+// that steps down lets it fall like one that stops: above full it is no rest.
+func (t *Tracker) noRest(n *tick) {
+	r := &t.rest
+	if r.resting && r.v <= electrolyte.RestVoltage(t.cfg.FullGravity, n.c)+fullLowV {
+		r.before, r.peak25 = r.v, 0
+	}
+	if n.vOK {
+		r.peak25 = max(r.peak25, n.v25())
+	}
+}
+
 // revoke ends a full that the rest voltage contradicts.
 func (t *Tracker) revoke(now time.Duration, low bool) {
 	r := &t.rest
@@ -102,7 +118,7 @@ func (t *Tracker) revoke(now time.Duration, low bool) {
 	}
 	if now-r.lowAt >= revokeFor {
 		t.neverFull()
-		t.s.Doubt, t.s.OutKnown, t.s.SocKnown = RestsTooLow, false, false
+		t.s.Doubt, t.s.OutKnown = RestsTooLow, false
 	}
 }
 
@@ -110,21 +126,25 @@ func (t *Tracker) revoke(now time.Duration, low bool) {
 // away, of 24 half of it, where 0.08 V may still be at the surface when the rest begins
 // (see electrolyte.StateOfChargeFromRest).
 func (t *Tracker) settleAfter() time.Duration {
-	if t.cfg.Cells <= fewCells && t.s.Doubt != DrawsTooMuch {
+	if t.cfg.Cells <= fewCells && t.s.Doubt != DrawsTooMuch && t.s.Pending != ChargerComplete {
 		return restFew
 	}
 	return restTry
 }
 
-// settle ends a doubt after a long enough rest, one way or the other; below is how far
-// the pack rests below full gravity, V.
+// settle ends a doubt after a long enough rest, one way or the other, and takes back a full
+// that the rest does not show; below is how far the pack rests below full gravity, V.
 func (t *Tracker) settle(now time.Duration, below float64) {
 	s := &t.s
-	most := tailLowV
-	if s.Pending >= SteadyVoltage {
-		most = fullLowV
-	}
+	most := lowestRest(s.Pending)
 	switch {
+	case s.Pending == NoEvidence && s.Full && below-t.rest.selfOut*electrolyte.GravitySpan > lowestRest(s.Evidence):
+		t.neverFull()
+		s.Doubt, s.OutKnown, s.SocKnown = EndedEarly, false, false
+		if below > fullLowV {
+			s.Doubt = RestsTooLow
+		}
+	case s.Pending == ChargerComplete && below <= most && !t.rest.still:
 	case s.Pending != NoEvidence && below <= most:
 		s.Doubt = NoDoubt
 		t.full(now, s.Pending)
@@ -137,8 +157,20 @@ func (t *Tracker) settle(now time.Duration, below float64) {
 	}
 }
 
+// lowestRest returns how far below full gravity a pack may rest, V, that an evidence has
+// shown to be full.
+func lowestRest(e Evidence) float64 {
+	switch {
+	case e == HandGravity:
+		return math.Inf(1)
+	case e >= SteadyVoltage:
+		return fullLowV
+	}
+	return tailLowV
+}
+
 func (r *rest) watchStill(now time.Duration) {
-	moved := r.v-r.markV > stillV || r.markV-r.v > stillV
+	moved := math.Abs(r.v-r.markV) > stillV
 	if moved {
 		r.still = false
 	}

@@ -1,6 +1,9 @@
 package charge
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Thermal runaway: at constant voltage the current rises because the pack warms,
 // and the pack warms because the current rises. Windows of ten minutes are
@@ -24,9 +27,15 @@ type runaway struct {
 	n     int
 	last  [runWindows]window
 	count int
+
+	riseA, riseK float64
+	is           bool
+	on           bool // in the last tick a current flowed
+	flows        bool // a charging current is shown, believed or not
+	ended        bool // the charge ended while it was
 }
 
-// add processes one tick with all three readings good.
+// add processes one tick with all three readings shown.
 func (r *runaway) add(now time.Duration, cellV, currentA, packC float64) {
 	if r.n == 0 {
 		r.at = now
@@ -53,7 +62,7 @@ func (r *runaway) found(capacityAh float64) (riseA, riseK float64, ok bool) {
 	first, end := r.last[0], r.last[runWindows-1]
 	for k := 1; k < runWindows; k++ {
 		a, b := r.last[k-1], r.last[k]
-		if b.i < a.i*(1+runShare) || b.v-first.v > runV || first.v-b.v > runV {
+		if b.i < a.i*(1+runShare) || math.Abs(b.v-first.v) > runV {
 			return 0, 0, false
 		}
 	}

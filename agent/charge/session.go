@@ -17,6 +17,7 @@ type session struct {
 	outAh   float64 // taken out before it, since the pack was full
 	outOK   bool
 	backAh  float64 // returned, including earlier charges since the pack was full
+	full    bool    // counted as full
 	disch   bool
 	dischAt time.Duration
 }
@@ -32,6 +33,9 @@ func (t *Tracker) watchFlow(n *tick) {
 		t.flow.byVoltage(n.now, n.smoothV)
 	default:
 		t.flow.lose(n.now)
+	}
+	if t.s.Flowing && !t.flow.on {
+		t.bookGas()
 	}
 	t.s.Flowing = t.flow.on
 	t.watchDischarge(n)
@@ -80,7 +84,7 @@ func (t *Tracker) follow(n *tick) {
 		t.begin(n.now)
 	case t.s.Active && t.flow.on:
 		t.session.flowS += n.dtS
-	case t.s.Active && !t.flow.on:
+	case t.s.Active:
 		limit := endAfter
 		if t.s.Full {
 			limit = endFull
@@ -104,6 +108,7 @@ func (t *Tracker) begin(now time.Duration) {
 	if t.count.hadA {
 		first = max(t.count.a, 0) * s.flowS / 3600
 	}
+	s.full = false
 	s.outAh, s.outOK, s.backAh = t.s.OutAh, t.s.OutKnown, t.count.backAh
 	t.depth()
 	t.s.Active, t.s.Since = true, t.flow.since
@@ -114,11 +119,16 @@ func (t *Tracker) begin(now time.Duration) {
 	if t.s.Doubt >= DrawsTooMuch {
 		t.s.Doubt = NoDoubt
 	}
+	before := t.proof.start
 	t.proof = proof{collapsed: t.proof.collapsed}
+	if t.s.Ended && t.s.Since-t.s.EndedAt < restTry { // its voltage is still that of the charge before
+		t.proof.start = before
+	}
 	if s := &t.s; s.SocKnown && !s.OutKnown {
 		t.proof.missing, t.proof.missingOK = 1-max(s.Soc-s.SocPlus, 0), true
 	}
 	t.plateau = plateau{}
+	t.gas = gassing{times: t.gas.times}
 	t.dropGravity() // the readings belong to the state before
 }
 
@@ -142,7 +152,12 @@ func (t *Tracker) depth() {
 func (t *Tracker) end(at time.Duration) {
 	t.s.Active, t.s.Ended, t.s.EndedAt, t.s.Since = false, true, at, at
 	t.ceiling.over = Overrun{}
+	if t.s.Full && !t.session.full {
+		t.s.ChargesFull++ // full before, and still
+	}
 	t.unproven()
-	t.proof.isRunaway = false
-	t.plateau, t.run = plateau{}, runaway{}
+	t.plateau = plateau{}
+	if t.run.ended = t.run.flows; !t.run.ended {
+		t.run = runaway{}
+	}
 }

@@ -17,11 +17,11 @@ const ageEvery = 5 * time.Minute
 // estimate tracks the state of charge: counted from the last certain point, and
 // reset by a rest voltage that is more certain than the count.
 func (t *Tracker) estimate(n *tick) {
-	if t.s.Full && !t.session.disch && t.s.OutAh <= 0 && t.flow.on {
-		t.rest.selfOut = 0
-	}
 	switch {
 	case t.s.Full && !t.session.disch && t.s.OutAh <= 0:
+		if t.flow.on {
+			t.rest.selfOut = 0
+		}
 		t.s.Soc, t.s.SocPlus, t.s.SocKnown = 1-t.rest.selfOut, socFull+t.rest.selfOut, true
 	case t.s.SocKnown:
 		t.countSoc(n)
@@ -34,7 +34,7 @@ func (t *Tracker) estimate(n *tick) {
 		t.s.SocKnown = false // a mean that includes a dead cell shows nothing about the others
 		return
 	}
-	if n.now-t.rest.since >= restTry && (n.aOK || t.rest.still) {
+	if n.aOK || t.rest.still {
 		t.byRest(n)
 	}
 }

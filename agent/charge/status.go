@@ -18,6 +18,7 @@ const (
 	HeldHours                // hours at a held voltage and at float, current unknown
 	HeldFloat                // little current at float, after a held voltage
 	HeldTail                 // a current at a held voltage that has little left to charge
+	FinishRise               // a voltage at a finishing current that has little left to rise
 	SteadyVoltage            // compensated voltage unchanged over successive readings
 	SteadyTaper              // current tapered and steady at regulated voltage
 	HandGravity              // specific gravity entered by the technician
@@ -25,13 +26,13 @@ const (
 )
 
 var evidenceNames = [numEvidence]string{
-	"", "charger-complete", "rest-factor", "charge-factor", "held-hours", "held-float", "held-tail", "steady-voltage", "steady-taper", "hand-gravity",
+	"", "charger-complete", "rest-factor", "charge-factor", "held-hours", "held-float", "held-tail", "finish-rise", "steady-voltage", "steady-taper", "hand-gravity",
 }
 
 // evidenceCodes are the numbers in a memory: those of an older program mean the same.
 var evidenceCodes = [numEvidence]uint8{
 	NoEvidence: 0, ChargerComplete: 1, ChargeFactor: 2, SteadyVoltage: 3, SteadyTaper: 4, HandGravity: 5,
-	HeldTail: 6, HeldFloat: 7, RestFactor: 8, HeldHours: 9,
+	HeldTail: 6, HeldFloat: 7, RestFactor: 8, HeldHours: 9, FinishRise: 10,
 }
 
 // evidenceOf finds an evidence by its number in a memory; an unknown one is
@@ -75,6 +76,11 @@ const (
 	// EndedEarly: a charge of some hours ended while much current still charged, or
 	// while the voltage still rose.
 	EndedEarly
+	// ContactAlone: the charger's contact closed, but the charge began with the gassing
+	// voltage though the pack was not nearly full: plates that hardly take a charge do
+	// that, and a timer ends before them.
+	ContactAlone
+	numDoubts
 )
 
 // String returns the doubt's name in messages, "" when there is none.
@@ -90,7 +96,9 @@ func (d Doubt) String() string {
 		return "needs-current"
 	case EndedEarly:
 		return "ended-early"
-	case NoDoubt:
+	case ContactAlone:
+		return "contact-alone"
+	case NoDoubt, numDoubts:
 	}
 	return ""
 }
@@ -141,3 +149,6 @@ type Status struct {
 	UnsavedGasAh         float64
 	Charges, ChargesFull uint64
 }
+
+// GassedAh is the most that may have gassed since the memory began, counted or not.
+func (s *Status) GassedAh() float64 { return s.TotalGassingAh + s.UnsavedGasAh }

@@ -6,12 +6,10 @@ import "math"
 // share of the capacity, its fall, 1/h, and two standard errors of that.
 type fit struct{ rate, fall, plus float64 }
 
-// fitted is not ok for too few means, or for currents that may be a sensor's offset.
+// fitted is not ok for currents that may be a sensor's offset. It takes tailLeast means or
+// more.
 func fitted(ms []heldMark, capacityAh float64) (f fit, ok bool) {
 	n := float64(len(ms))
-	if len(ms) < tailLeast {
-		return f, false
-	}
 	var sh, sl, shh, shl, sll float64
 	for i := range ms {
 		if ms[i].i < deadRate*capacityAh {

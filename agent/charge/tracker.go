@@ -52,6 +52,7 @@ type Tracker struct {
 
 	filter  filter
 	count   counter
+	gas     gassing
 	flow    flow
 	session session
 	plateau plateau
@@ -76,7 +77,7 @@ func (t *Tracker) Status() *Status { return &t.s }
 
 // PackGone drops the state of the pack that was here: it may come back used, or
 // another may come. The equalize advice stays, and so does a doubt about a cell,
-// because it is usually the same pack that comes back. So do the hours and
+// because it is usually the same pack that comes back. So does how much it gasses, and so do the hours and
 // ampere-hours of its charge: a pulled plug proves neither another pack nor work.
 func (t *Tracker) PackGone(now time.Duration) {
 	if t.s.Active {
@@ -85,7 +86,7 @@ func (t *Tracker) PackGone(now time.Duration) {
 	keep := t.s
 	t.dropGravity()
 	t.ceiling.over = Overrun{}
-	*t = Tracker{cfg: t.cfg, started: t.started, last: now, equal: t.equal, cells: t.cells, ceiling: t.ceiling}
+	*t = Tracker{cfg: t.cfg, started: t.started, last: now, equal: t.equal, cells: t.cells, ceiling: t.ceiling, gas: gassing{times: t.gas.times}}
 	t.s = Status{
 		TotalInAh: keep.TotalInAh, TotalOutAh: keep.TotalOutAh, TotalGassingAh: keep.TotalGassingAh,
 		UnsavedGasAh: keep.UnsavedGasAh, Charges: keep.Charges, ChargesFull: keep.ChargesFull, Since: now, MaxPackC: math.Inf(-1),
@@ -114,6 +115,7 @@ func (t *Tracker) Step(in *Inputs) {
 	t.watchFlow(&n)
 	t.follow(&n)
 	t.prove(&n)
+	t.watchRunaway(&n)
 	t.watchHeld(&n)
 	t.ceilings(&n)
 	t.watchRest(&n)
@@ -126,10 +128,9 @@ func (t *Tracker) Step(in *Inputs) {
 // it, so neither full nor the count survives it.
 func (t *Tracker) gap(now time.Duration) {
 	t.filter, t.plateau, t.run, t.rest, t.held = filter{}, plateau{}, runaway{}, rest{}, holding{}
-	t.count.lose()
+	t.proof.start.judged = true // how it went on was not seen
 	t.flow.lose(now)
 	t.notFull()
-	t.s.Pending, t.s.OutKnown = NoEvidence, false
-	t.s.SocPlus, t.s.SocKnown = 1, false
+	t.s.Pending, t.s.OutKnown, t.s.SocKnown = NoEvidence, false, false
 	t.dropGravity()
 }

@@ -14,6 +14,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/cellcount"
 	"bayward/agent/config"
+	"bayward/agent/electrolyte"
 	"bayward/agent/hardware"
 	"bayward/agent/reading"
 	"bayward/agent/words"
@@ -86,7 +87,8 @@ func (r *Report) WriteText(w io.Writer, v words.Voice) error {
 		t.row("broker", "check.broker.none")
 	}
 	for i := range r.Setups {
-		t.bay(&r.Setups[i], cfg.Bays[i].Wiring.Level)
+		t.bay(&r.Setups[i], &cfg.Bays[i])
+		t.inputs(&cfg.Bays[i].Wiring)
 		t.contacts(&cfg.Bays[i].Wiring)
 		t.watchdog(&r.Setups[i].Watchdog, r)
 	}
@@ -110,7 +112,7 @@ func (t *table) row(name, key string, values ...any) {
 	t.line("  " + t.Say("check.row."+name) + "\t" + t.Say(key, values...))
 }
 
-func (t *table) bay(s *bay.Setup, probe *wiring.Level) {
+func (t *table) bay(s *bay.Setup, c *config.Bay) {
 	p, l := &s.Pack, &s.Limits
 	if len(s.Packs) > 0 {
 		p = &s.Packs[0]
@@ -120,9 +122,10 @@ func (t *table) bay(s *bay.Setup, probe *wiring.Level) {
 	}
 	t.row("no-charge", "check.no-charge", p.ChargeLevelMM, l.ChargeMaxC)
 	t.row("full", "check.full", p.FullGravity, t.evidence(s))
+	t.row("full-lacks", "check.full.lacks."+fullLacks(s, c))
 	t.measured(s, p)
 	t.row("watering", "check.watering", l.RestMin.Minutes(), l.WateringMaxC, p.FillMarkMM, p.VentWellMM)
-	t.row("fitted", "check.text", t.fitted(s, probe))
+	t.row("fitted", "check.text", t.fitted(s, c.Wiring.Level))
 	if lacks := t.sensors(func(sensor reading.Sensor) bool { return !s.Has(sensor) }); len(lacks) > 0 {
 		t.row("not-fitted", "check.text", strings.Join(lacks, ", "))
 	}
@@ -157,6 +160,19 @@ func (t *table) contacts(w *wiring.Parts) {
 			kind = "breaks"
 		}
 		t.row("contact", "check.contact."+kind+"."+c.Sensor.String(), t.Sensor(c.Sensor))
+	}
+}
+
+// inputs prints where each reading that is no contact comes from: the chip and its input,
+// the thermometer, or the register.
+func (t *table) inputs(w *wiring.Parts) {
+	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
+		switch line := w.SensorLine(s); {
+		case w.Register(s) != nil:
+			t.row("register", "check.line", t.Sensor(s), line)
+		case line != "" && !w.IsContact(s):
+			t.row("line", "check.line", t.Sensor(s), line)
+		}
 	}
 }
 
@@ -198,6 +214,21 @@ func (t *table) evidence(s *bay.Setup) string {
 		{true, false}: "check.full.current", {true, true}: "check.full.current.contact",
 	}[[2]bool{s.Has(reading.PackCurrent), s.Has(reading.ChargerComplete)}]
 	return t.Say("check.full.hydrometer", t.Say(by))
+}
+
+// fullLacks names what full needs here and does not have, by the charger and what is wired.
+func fullLacks(s *bay.Setup, c *config.Bay) string {
+	switch curve, _ := c.Characteristic(); {
+	case s.Has(reading.PackCurrent):
+		return "current"
+	case s.Has(reading.ChargerComplete):
+		return "contact"
+	case curve == electrolyte.CurveIU:
+		return "iu"
+	case curve == electrolyte.CurveUnknown:
+		return "unknown"
+	}
+	return "finish"
 }
 
 // fitted lists the bay's sensors: first those that every bay has, then the

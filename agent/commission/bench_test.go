@@ -81,6 +81,7 @@ func (b *bench) lookAt(ctx context.Context, name string) *commission.Look {
 		s.Sample(ctx, &l.Readings)
 	}
 	l.Now, l.Volts = b.Now(), b.bays[name].Volts()
+	l.Rods, l.RodsRead = b.bays[name].Rods()
 	return l
 }
 

@@ -18,9 +18,6 @@ const (
 	// driftShare is how far a divider or shunt drifts after the calibration: 50 ppm
 	// per kelvin over 20 K.
 	driftShare = 50e-6 * 20
-	// converterSteps is the number of steps in the full scale: 15 bits and a sign
-	// (ADS1115 data sheet, table of the least significant bit).
-	converterSteps = 1 << 15
 )
 
 // point is one pair of values: the voltage at the converter's input and the reading
@@ -88,17 +85,17 @@ type part struct {
 // budget lists the contributions to the error of a calibrated reading at one point.
 type budget []part
 
-// budgetAt returns the budget of a line at a point; rangeV is the input's full
-// scale. The method is that of the Guide to the Expression of Uncertainty in
+// budgetAt returns the budget of a line at a point; stepV is the step of its
+// input. The method is that of the Guide to the Expression of Uncertainty in
 // Measurement (JCGM 100:2008): bounds are treated as rectangular distributions,
 // contributions are added as squares, and the result is twice the root, for about 95
 // % coverage.
-func budgetAt(l linear, p point, rangeV float64) budget {
+func budgetAt(l linear, p point, stepV float64) budget {
 	root3, f := math.Sqrt(3), math.Abs(l.factor)
 	return budget{
 		{"meter", (meterShare*math.Abs(p.meter.value) + 2*p.meter.digit) / root3},
 		{"noise", f * p.noiseV / math.Sqrt(float64(max(1, p.looks)))},
-		{"step", f * rangeV / converterSteps / math.Sqrt(12)},
+		{"step", f * stepV / math.Sqrt(12)},
 		{"drift", driftShare * math.Abs(p.meter.value) / root3},
 	}
 }

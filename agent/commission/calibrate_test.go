@@ -58,7 +58,7 @@ func TestAcceptBounds(t *testing.T) {
 // hand.
 func TestBudget(t *testing.T) {
 	p := point{inputV: 2.27, noiseV: 0.001, looks: 25, meter: figure{25, 0.01}}
-	b := budgetAt(linear{11, 0}, p, 4.096)
+	b := budgetAt(linear{11, 0}, p, 4.096/32768)
 	want := []float64{
 		(0.005*25 + 0.02) / math.Sqrt(3), // 0.0837
 		11 * 0.001 / 5,                   // 0.0022

@@ -29,7 +29,7 @@ type calibration struct {
 	a, b               point
 	configured         linear
 	bounds             bounds
-	rangeV             float64
+	stepV              float64
 	most               float64 // largest accepted uncertainty of a reading at point b, in unit
 }
 
@@ -42,7 +42,7 @@ func (w *walk) calibrate(s *Step, c calibration) error {
 	if err := c.bounds.accept(got, c.configured, c.factorKey, c.zeroKey); err != nil {
 		return err
 	}
-	budget := budgetAt(got, c.b, c.rangeV)
+	budget := budgetAt(got, c.b, c.stepV)
 	u := budget.total()
 	s.prove(words.Of("walk.calibrate.found", c.factorKey, rounded(got.factor), rounded(c.configured.factor), c.zeroKey, got.zeroV, rounded(c.configured.zeroV)))
 	s.prove(budget.says(c.unit))

@@ -102,10 +102,15 @@ func (c *Console) typed() (line string, ok bool, err error) {
 }
 
 // confirm requires one phrase, word for word, so it cannot be given by pressing a
-// key out of habit. Any other answer is a no.
+// key out of habit. Any other answer is a no, but an empty line is none: who pressed Enter
+// once more while the readings ran past is asked again.
 func (c *Console) confirm(ctx context.Context, phrase string) (bool, error) {
-	answer, err := c.ask(ctx, "walk.ask.confirm", words.Of(phrase))
-	return c.is(strings.Join(strings.Fields(answer), " "), phrase), err
+	for {
+		answer, err := c.ask(ctx, "walk.ask.confirm", words.Of(phrase))
+		if err != nil || answer != "" {
+			return c.is(strings.Join(strings.Fields(answer), " "), phrase), err
+		}
+	}
 }
 
 // figure is a number that a person typed: its value and one step of its last digit.

@@ -55,7 +55,12 @@ func (w *walk) complete(ctx context.Context, s *Step) error {
 }
 
 func (w *walk) hydrogen(ctx context.Context, s *Step) error {
-	h := w.Bay.Wiring.Hydrogen
+	perUnit := 1.0
+	if h := w.Bay.Wiring.Hydrogen; h != nil {
+		perUnit = h.PerVolt
+	} else if r := w.Bay.Wiring.Register(reading.Hydrogen); r != nil {
+		perUnit = r.Scale
+	}
 	before := w.look(ctx).HydrogenPct
 	w.say("walk.hydrogen.how")
 	if w.Hand != nil {
@@ -75,7 +80,7 @@ func (w *walk) hydrogen(ctx context.Context, s *Step) error {
 		followed: func(l *Look) bool {
 			return l.HydrogenPct.OK() && math.Abs(l.HydrogenPct.Value-gas.value) <= 0.25*gas.value
 		},
-		hint: words.Of("walk.hydrogen.on.hint", short(gas.value), rounded(h.PerVolt)),
+		hint: words.Of("walk.hydrogen.on.hint", short(gas.value), rounded(perUnit)),
 	})
 	if err != nil {
 		return err

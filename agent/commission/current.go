@@ -50,12 +50,15 @@ func (w *walk) current(ctx context.Context, s *Step) error {
 		s.prove(words.Of("walk.not-calibrated"))
 		return nil
 	}
+	if c == nil {
+		return w.compared(s, "current", load, 0.05*math.Abs(load.meter.value))
+	}
 	limits := currentBounds
 	if c.Kind == "shunt" {
 		limits = shuntBounds
 	}
 	return w.calibrate(s, calibration{
 		part: "current", unit: "A", factorKey: "current.amperes_per_volt", zeroKey: "current.zero_v", a: none, b: load,
-		configured: linear{c.AmperesPerVolt, c.ZeroV}, bounds: limits, rangeV: c.RangeV, most: 0.05 * math.Abs(load.meter.value),
+		configured: linear{c.AmperesPerVolt, c.ZeroV}, bounds: limits, stepV: c.StepV(), most: 0.05 * math.Abs(load.meter.value),
 	})
 }

@@ -35,8 +35,7 @@ func (w *walk) insulation(ctx context.Context, s *Step) error {
 	if err != nil {
 		return err
 	}
-	v := w.Bay.Wiring.Voltage
-	ohm := leakOhm((p.inputV-v.OffsetV)*v.Ratio, plus, minus)
+	ohm := leakOhm(w.packV(p), plus, minus)
 	if !(ohm >= leastOhm) {
 		return failed("walk.insulation.low", short(ohm/1000), leastOhm/1000, plus.value, minus.value)
 	}

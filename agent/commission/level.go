@@ -19,6 +19,7 @@ func (w *walk) level(ctx context.Context, s *Step) error {
 		return failed("walk.level.before", words.OfFault(before.Fault))
 	}
 	w.say("walk.level.acid")
+	w.rods(s, "walk.level.before-lift")
 	for _, t := range w.probeTasks(before, others) {
 		t.within, t.show = 2*time.Minute, showLevel
 		took, err := w.follow(ctx, t.task)
@@ -26,12 +27,25 @@ func (w *walk) level(ctx context.Context, s *Step) error {
 			return err
 		}
 		s.prove(words.Of("walk.level.evidence", words.Of(t.what), showLevel(w.here), took.Seconds()))
+		w.rods(s, t.what)
+	}
+	if l == nil {
+		return w.deviceHeight(ctx, s)
 	}
 	if !l.Kind.Measures() {
 		s.prove(words.Of("walk.level.fixed"))
 		return nil
 	}
 	return w.levelHeight(ctx, s, l)
+}
+
+// rods records what rods answer to their pulses. Acid keeps a voltage after a pulse and
+// metal does not; the driver judges it, and who compares the walk of another year sees a
+// crust or a corroded clamp come.
+func (w *walk) rods(s *Step, what string) {
+	if l := w.here; l.RodsRead && !math.IsInf(l.Rods.Ohm, 0) {
+		s.prove(words.Of("walk.level.rods", words.Of(what), l.Rods.Ohm/1e3, l.Rods.LeftV*1e3, l.Rods.OwnV*1e3))
+	}
 }
 
 // probeTask is an action at the level probe and the text that names it.
@@ -42,7 +56,6 @@ type probeTask struct {
 
 // probeTasks lists the actions that a probe must respond to, in order.
 func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probeTask {
-	kind := w.Bay.Wiring.Level.Kind
 	swapped := func(now map[string]*Look) *words.Sentence {
 		for name, n := range now {
 			if o := others[name]; o != nil && o.Level.Usable() && (!n.Level.Usable() || n.Level.LowMM < o.Level.LowMM-3) {
@@ -51,10 +64,8 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 		}
 		return nil
 	}
-	asBefore := func(l *Look) bool {
-		return l.Level.Usable() && math.Abs(l.Level.LowMM-before.LowMM) <= 3
-	}
-	return []probeTask{
+	asBefore := func(l *Look) bool { return l.Level.Usable() && w.backAt(before, l.Level) }
+	first := []probeTask{
 		{"walk.level.lifted", task{
 			asks: words.Of("walk.level.lift"), act: LiftProbe,
 			followed: func(l *Look) bool {
@@ -62,13 +73,31 @@ func (w *walk) probeTasks(before reading.Level, others map[string]*Look) []probe
 			}, instead: swapped, hint: words.Of("walk.level.lift.hint"),
 		}},
 		{"walk.level.lowered", task{asks: words.Of("walk.level.lower"), act: LowerProbe, followed: asBefore, hint: words.Of("walk.level.lower.hint")}},
-		{"walk.level.opened", task{
-			asks: words.Of("walk.level.open"), act: OpenLoop, followed: reads(kind.Opened()), instead: swapped, hint: words.Of("walk.level.open.hint"),
-		}},
-		{"walk.level.closed", task{asks: words.Of("walk.level.close"), act: CloseLoop, followed: asBefore}},
-		w.replaced(swapped),
-		{"walk.level.restored", task{asks: words.Of("walk.level.restore"), act: RestoreProbe, followed: asBefore}},
 	}
+	l := w.Bay.Wiring.Level
+	if l == nil {
+		return append(first, deviceTasks(swapped, asBefore)...)
+	}
+	kind := l.Kind
+	return append(first,
+		[]probeTask{
+			{"walk.level.opened", task{
+				asks: words.Of("walk.level.open"), act: OpenLoop, followed: reads(kind.Opened()), instead: swapped, hint: words.Of("walk.level.open.hint"),
+			}},
+			{"walk.level.closed", task{asks: words.Of("walk.level.close"), act: CloseLoop, followed: asBefore}},
+			w.replaced(swapped),
+			{"walk.level.restored", task{asks: words.Of("walk.level.restore"), act: RestoreProbe, followed: asBefore}},
+		}...)
+}
+
+// backAt reports whether a probe that was lifted shows what it showed before. The acid of
+// a pack that was plugged in sloshes for a minute or two, so the rods next to the level
+// may have changed; but one that was wet then must be wet again.
+func (w *walk) backAt(before, now reading.Level) bool {
+	if l := w.Bay.Wiring.Level; l == nil || l.Kind.Measures() {
+		return math.Abs(now.LowMM-before.LowMM) <= 3
+	}
+	return now.LowMM <= before.HighMM && now.HighMM >= before.LowMM && w.dry(now) == w.dry(before)
 }
 
 // replaced is the test of a failure's signal. Nothing is shorted that could spark in
@@ -93,7 +122,7 @@ func (w *walk) replaced(swapped func(map[string]*Look) *words.Sentence) probeTas
 // for charging or above.
 func (w *walk) dry(l reading.Level) bool {
 	p := w.Bay.Wiring.Level
-	if p.Kind.Measures() {
+	if p == nil || p.Kind.Measures() {
 		return l.HighMM < w.Pack.ChargeLevelMM
 	}
 	return l.HighMM <= p.Rods[0].HeightMM+p.OffsetMM

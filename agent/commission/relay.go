@@ -8,6 +8,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
+	"bayward/agent/reading"
 	"bayward/agent/words"
 )
 
@@ -15,7 +16,7 @@ import (
 const (
 	pullIn     = 3 * time.Second        // a contactor must close within this; it takes 30 ms
 	letGo      = 2 * time.Second        // it must open within this
-	holdTime   = 30 * time.Second       // the longest that a watchdog relay may hold without a heartbeat
+	holdTime   = 12 * time.Second       // the longest that a watchdog relay may hold without a heartbeat: 10 s, and a tenth and a look more
 	permitWait = 4 * time.Minute        // for the core to grant: checking, clear times, off time
 	riseV      = 0.05                   // rise per cell that shows a charger at work
 	surge      = 5                      // multiple of the stray current that needs no second look
@@ -133,7 +134,7 @@ func (g *guard) check(l *Look) error {
 // flows judges the current: none may flow, or, with the charger on, none out of the
 // pack.
 func (g *guard) flows(l *Look) error {
-	if g.Bay.Wiring.Current == nil {
+	if !g.Bay.Wiring.Has(reading.PackCurrent) {
 		return nil
 	}
 	i := math.Abs(l.CurrentA.Value)
@@ -240,7 +241,7 @@ func closed(l *Look) bool { return is(l.ContactorClosed, 1) }
 func open(l *Look) bool   { return is(l.ContactorClosed, 0) }
 func never(*Look) bool    { return false }
 
-func (w *walk) hasFeedback() bool { return w.Bay.Wiring.Relay.Feedback != nil }
+func (w *walk) hasFeedback() bool { return w.Bay.Wiring.Has(reading.ContactorFeedback) }
 
 // close closes the relay under guard until the feedback shows it closed, or for the
 // whole time if there is no feedback. The caller must open it.
@@ -294,7 +295,7 @@ func (w *walk) relayObeys(ctx context.Context, s *Step) (err error) {
 
 // judgeOpening proves that the contactor has opened.
 func (w *walk) judgeOpening(ctx context.Context, s *Step, held time.Duration) error {
-	if w.Bay.Wiring.Current != nil {
+	if w.Bay.Wiring.Has(reading.PackCurrent) {
 		s.prove(words.Of("walk.relay.stray", held.Seconds(), w.strayA()))
 	}
 	if !w.hasFeedback() {

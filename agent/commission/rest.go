@@ -12,24 +12,23 @@ import (
 // steps lists the steps of a bay. A later step may depend on an earlier one.
 func (w *walk) steps() []step {
 	wi := &w.Bay.Wiring
-	t := wi.Temperature
 	relay := wi.Relay != nil
 	return []step{
 		{key: "rest", fitted: true, always: true, run: (*walk).atRest},
-		{key: "voltage", fitted: wi.Voltage != nil, run: (*walk).voltage},
-		{key: "insulation", fitted: wi.Voltage != nil, run: (*walk).insulation},
-		{key: "level", fitted: wi.Level != nil, run: (*walk).level},
-		{key: "temperature", fitted: t != nil, run: (*walk).temperature},
-		{key: "ambient", fitted: t != nil && t.Ambient != "", missing: true, run: (*walk).ambient},
-		{key: "current", fitted: wi.Current != nil, missing: true, run: (*walk).current},
-		{key: "airflow", fitted: wi.Airflow != nil, run: (*walk).airflow},
+		{key: "voltage", fitted: wi.Has(reading.PackVoltage), run: (*walk).voltage},
+		{key: "insulation", fitted: wi.Has(reading.PackVoltage), run: (*walk).insulation},
+		{key: "level", fitted: wi.Has(reading.ElectrolyteLevel), run: (*walk).level},
+		{key: "temperature", fitted: wi.Has(reading.PackTemperature), run: (*walk).temperature},
+		{key: "ambient", fitted: wi.Has(reading.AmbientTemperature), missing: true, run: (*walk).ambient},
+		{key: "current", fitted: wi.Has(reading.PackCurrent), missing: true, run: (*walk).current},
+		{key: "airflow", fitted: wi.Has(reading.Airflow), run: (*walk).airflow},
 		{key: "complete", fitted: wi.Complete != nil, run: (*walk).complete},
-		{key: "hydrogen", fitted: wi.Hydrogen != nil, run: (*walk).hydrogen},
+		{key: "hydrogen", fitted: wi.Has(reading.Hydrogen), run: (*walk).hydrogen},
 		{key: "mirror", fitted: relay && wi.Relay.Feedback != nil && wi.Relay.Feedback.Breaks(), run: (*walk).mirror},
 		{key: "relay", fitted: relay, run: (*walk).relayObeys},
 		{key: "heartbeat", fitted: relay && wi.Relay.Heartbeat != "", missing: true, run: (*walk).watchdog},
 		{key: "death", fitted: relay, run: (*walk).programDies},
-		{key: "charge", fitted: relay && wi.Current != nil, missing: true, run: (*walk).chargeStops},
+		{key: "charge", fitted: relay && wi.Has(reading.PackCurrent), missing: true, run: (*walk).chargeStops},
 	}
 }
 
@@ -110,25 +109,25 @@ func (w *walk) readings() []row {
 		{"level", "mm", level, showLevel, anything},
 		{"pack", "°C", func(l *Look) reading.Reading { return l.PackC }, showPackC, anything},
 	}
-	if wi.Temperature != nil && wi.Temperature.Ambient != "" {
+	if wi.Has(reading.AmbientTemperature) {
 		rows = append(rows, row{"air", "°C", func(l *Look) reading.Reading { return l.AmbientC }, showAir, anything})
 	}
-	if wi.Current != nil {
+	if wi.Has(reading.PackCurrent) {
 		rows = append(rows, row{"current", "A", func(l *Look) reading.Reading { return l.CurrentA }, showCurrent, w.restA})
 	}
-	if wi.Hydrogen != nil {
+	if wi.Has(reading.Hydrogen) {
 		rows = append(rows, row{"hydrogen", "%", func(l *Look) reading.Reading { return l.HydrogenPct }, showHydrogen, w.restGas})
 	}
 	contact := func(name string, read func(*Look) reading.Reading, check func(float64) error) {
 		rows = append(rows, row{name, "", read, func(l *Look) words.Sentence { return showContact(name, read(l)) }, check})
 	}
-	if wi.Relay != nil && wi.Relay.Feedback != nil {
+	if wi.Has(reading.ContactorFeedback) {
 		contact("feedback", feedback, restOpen)
 	}
-	if wi.Airflow != nil {
+	if wi.Has(reading.Airflow) {
 		contact("fan", func(l *Look) reading.Reading { return l.Airflow }, anything)
 	}
-	if wi.Complete != nil {
+	if wi.Has(reading.ChargerComplete) {
 		contact("complete", func(l *Look) reading.Reading { return l.ChargerComplete }, anything)
 	}
 	return rows

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/sensors/level"
 )
 
 // Look holds the readings of one bay's sensors at one moment.
@@ -14,6 +15,10 @@ type Look struct {
 	// configuration, such as "voltage". A part that could not be converted is
 	// absent.
 	Volts map[string]float64
+	// Rods is what the rods of a level probe answered to their pulses. RodsRead is false
+	// for another probe, and if they could not be measured.
+	Rods     level.Measured
+	RodsRead bool
 }
 
 // Rig is the hardware under the walk.

@@ -14,7 +14,7 @@ import (
 const warmK = 1.5
 
 func (w *walk) temperature(ctx context.Context, s *Step) error {
-	t := w.Bay.Wiring.Temperature
+	t, name := w.Bay.Wiring.Temperature, w.Bay.Wiring.SensorLine(reading.PackTemperature)
 	l := w.look(ctx)
 	before := l.PackC
 	if !before.OK() {
@@ -29,15 +29,15 @@ func (w *walk) temperature(ctx context.Context, s *Step) error {
 		asks: words.Of("walk.temperature.warm"), act: WarmPack, within: 4 * time.Minute, show: showPackC,
 		followed: func(l *Look) bool { return moved(l.PackC, before) },
 		instead:  w.otherWarmed(l, w.Rig.Others(ctx)),
-		hint:     words.Of("walk.temperature.warm.hint", warmK, before.Value, t.Pack),
+		hint:     words.Of("walk.temperature.warm.hint", warmK, before.Value, name),
 	})
 	if err != nil {
 		return err
 	}
-	s.prove(words.Of("walk.temperature.evidence", t.Pack, before.Value, w.here.PackC.Value, took.Seconds()))
+	s.prove(words.Of("walk.temperature.evidence", name, before.Value, w.here.PackC.Value, took.Seconds()))
 	w.say("walk.let-go")
 	w.act(LeavePack)
-	if measured {
+	if measured && t != nil {
 		w.found("temperature.offset_c", offset)
 		w.uncertain("temperature", 2*math.Hypot(0.5/math.Sqrt(3), 0.0625)) // a thermometer of ±0.5 K and the sensor's step
 	}
@@ -86,6 +86,9 @@ func (w *walk) thermometer(ctx context.Context, s *Step) (offset float64, measur
 		values = append(values, l.PackC.Value)
 	}
 	mean, _ := meanOf(values)
+	if t == nil {
+		return 0, true, w.compared(s, "pack", point{inputV: mean, meter: f}, 3)
+	}
 	offset = t.OffsetC + f.value - mean
 	switch {
 	case math.Abs(f.value-mean) > 3:

@@ -22,7 +22,7 @@ func (w *walk) voltage(ctx context.Context, s *Step) error {
 		return err
 	}
 	if measured {
-		s.prove(words.Of("walk.voltage.with", short(full.meter.value), (full.inputV-v.OffsetV)*v.Ratio, full.inputV))
+		s.prove(words.Of("walk.voltage.with", short(full.meter.value), w.packV(full), full.inputV))
 	}
 	took, err := w.follow(ctx, task{
 		asks: words.Of("walk.voltage.unplug"), act: UnplugPack, within: 2 * time.Minute, show: showVoltage,
@@ -55,9 +55,12 @@ func (w *walk) voltage(ctx context.Context, s *Step) error {
 		s.prove(words.Of("walk.not-calibrated"))
 		return nil
 	}
+	if v == nil {
+		return w.compared(s, "voltage", full, 0.01*full.meter.value)
+	}
 	return w.calibrate(s, calibration{
 		part: "voltage", unit: "V", factorKey: "voltage.ratio", zeroKey: "voltage.offset_v", a: none, b: full,
-		configured: linear{v.Ratio, v.OffsetV}, bounds: voltageBounds, rangeV: v.RangeV, most: 0.01 * full.meter.value,
+		configured: linear{v.Ratio, v.OffsetV}, bounds: voltageBounds, stepV: v.StepV(), most: 0.01 * full.meter.value,
 	})
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/config"
+	"bayward/agent/reading"
 	"bayward/agent/words"
 )
 
@@ -81,7 +82,7 @@ func Walk(ctx context.Context, o Options) (rec *Record, err error) {
 	if r := o.Bay.Wiring.Relay; r != nil {
 		w.rec.Watchdog = r.Heartbeat // of a resumed walk too: its wiring is the same
 	}
-	w.rec.Fan = o.Bay.Wiring.Airflow.Line()
+	w.rec.Fan = o.Bay.Wiring.SensorLine(reading.Airflow)
 	w.rec.Program = o.Program
 	if err := w.greet(ctx); err != nil {
 		return w.rec, err

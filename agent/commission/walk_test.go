@@ -5,6 +5,7 @@ import (
 	"errors"
 	"reflect"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -121,6 +122,8 @@ func faults() map[string]fault {
 		"bay held by a person":    {"relay", "on hold", trial{held: true}},
 		"level lost when closed":  {"relay", "the level could not be read while the relay was closed", trial{spoil: func(b *bench) { b.closed = func() { b.truth.SetFault(sim.ProbeOpen, true) } }}},
 		"voltage lost":            {"relay", "while the relay was closed", trial{spoil: func(b *bench) { b.closed = func() { b.truth.SetFault(sim.ADCAbsent, true) } }}},
+		"watchdog relay stuck":    {"heartbeat", "the watchdog relay is bridged", trial{spoil: broken(sim.WatchdogStuck)}},
+		"relay stuck":             {"relay", "still shows closed", trial{spoil: broken(sim.RelayStuck)}},
 		"watchdog relay bridged":  {"heartbeat", "the watchdog relay is bridged", trial{spoil: func(b *bench) { b.looking = bridged(b) }}},
 		"insulation bad":          {"insulation", "acid on lids and tray", trial{spoil: func(b *bench) { b.truth.SetInsulation(300e3, 5e6) }}},
 		"mirror contact bridged":  {"mirror", "did not follow", trial{lies: lie(commission.OpenFeedback)}},
@@ -332,8 +335,20 @@ func TestNoFeedback(t *testing.T) {
 	}
 }
 
-// supplyV is the converter's supply in the wiring guide. No input may get more.
-const supplyV = 3.3
+// mostV is the converter's supply in the wiring guide, and what its data sheet allows
+// above it (SBAS444E, "Absolute Maximum Ratings"). No input may get more.
+const mostV = 3.3 + 0.3
+
+var rodsAnswer = regexp.MustCompile(`([a-z][a-z ]+): ([0-9.]+) kΩ between the wires, a pulse leaves ([0-9.]+) mV, back`)
+
+func number(t *testing.T, text string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
 
 // TestEveryKindOfProbe: a walk works with each kind of level probe, and asks for
 // nothing that puts more than the converter's supply on its input. A measuring probe
@@ -351,13 +366,22 @@ func TestEveryKindOfProbe(t *testing.T) {
 			if err != nil || rec.Result() != commission.Passed {
 				t.Fatalf("%v\n%s", err, rec.Text(words.EnglishSI()))
 			}
-			if most := c.b.truth.Truth().InputMaxV; most > supplyV {
+			if most := c.b.truth.Truth().InputMaxV; most > mostV {
 				t.Errorf("the walk put %.1f V on a converter's input", most)
 			}
 			evidence := strings.Join(stepOf(t, rec, "level").Evidence, "; ")
 			_, calibrated := rec.Calibration["level.offset_mm"]
 			if calibrated != kind.Measures() || strings.Contains(evidence, "nothing to calibrate") == kind.Measures() {
 				t.Errorf("it measures: %v, calibrated: %v, evidence %q", kind.Measures(), calibrated, evidence)
+			}
+			answers := rodsAnswer.FindAllStringSubmatch(evidence, -1)
+			if pulsed := kind.Pulses() == level.BothPulses; pulsed != (len(answers) > 0) {
+				t.Fatalf("rods %v: %q", pulsed, evidence)
+			} else if pulsed {
+				wet, dry := answers[0], answers[1]
+				if wet[1] != "in its cell" || dry[1] != "lifted out" || number(t, wet[2]) >= number(t, dry[2]) || number(t, wet[3]) < 1 || number(t, dry[3]) >= 1 {
+					t.Errorf("wet %q, dry %q: acid conducts and keeps a voltage", wet, dry)
+				}
 			}
 			for name, bad := range map[string]*trial{
 				"stuck":        {spoil: func(b *bench) { b.truth.SetFault(sim.ProbeStuck, true) }},

@@ -173,8 +173,12 @@ func (w *walk) measure(ctx context.Context, part string, read func(*Look) readin
 	}
 	var volts []float64
 	for _, l := range looks {
+		r := read(l)
 		v, ok := l.Volts[part]
-		if r := read(l); !ok || !r.OK() {
+		if !ok && w.inRegister(part) {
+			v, ok = r.Value, true
+		}
+		if !ok || !r.OK() {
 			return point{}, failed("walk.unread.measured", words.Of("walk.reading."+part), words.OfFault(r.Fault))
 		}
 		volts = append(volts, v)

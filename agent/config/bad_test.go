@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"bayward/agent/words"
 )
 
 // small is a complete file for one wired bay; its lines are counted below.
@@ -33,7 +35,9 @@ packs:
     free_surface_cm2: 130
 `
 
-const ladder = `level: {kind: ladder, adc: 0x48, channel: 2, excitation_v: 3.3, pull_ohm: 10000, end_ohm: 47000, rods: [{height_mm: -5, series_ohm: 22000}, {height_mm: 4, series_ohm: 10000}]}`
+const ladder = `level: {kind: ladder, adc: 0x49, channel: 0, expander: 0x20, reference_ohm: 10000, end_ohm: 47000, rods: [{height_mm: -5, series_ohm: 22000}, {height_mm: 4, series_ohm: 10000}]}`
+
+const potential = `level: {kind: potential, adc: 0x48, channel: 2, expander: 0x20, pulse_v: 3.3, pulse_ohm: 100000, end_ohm: 100000, cells_below: 6, rods: [{height_mm: 3, series_ohm: 1000000}]}`
 
 const transmitter = `level: {kind: 4-20ma, adc: 0x48, channel: 2, shunt_ohm: 100, low_mm: -20, high_mm: 30}`
 
@@ -50,8 +54,10 @@ func TestBadFiles(t *testing.T) {
 	for _, row := range []struct{ name, old, now, want string }{
 		{"unknown key", "capacity_ah", "capcity_ah", "f:16: field packs[0].capcity_ah: unknown key; did you mean capacity_ah?"},
 		{"unknown key, short form", "capacity_ah", "capacity", "f:16: field packs[0].capacity: unknown key; did you mean capacity_ah?"},
-		{"unknown key, nothing near", "agent: shed-2", "agent: shed-2\ncolour: red", "f:3: field colour: unknown key; known here are site, agent, units, language, sensors, http, mqtt, logbook, bays, packs, limits, people, notify, first_aid"},
+		{"unknown key, nothing near", "agent: shed-2", "agent: shed-2\ncolour: red", "f:3: field colour: unknown key; known here are site, agent, units, language, sensors, http, mqtt, logbook, modbus, bays, packs, limits, people, notify, first_aid"},
 		{"probe beyond the last cell", "    cells: 12\n", "    cells: 12\n    probe_cell: 13\n", "f:16: field packs[0].probe_cell: value 13 is not accepted: must be 1 to 12, the cells of the pack"},
+		{"layout without a cell", "    cells: 12\n", "    cells: 12\n    layout: [1 2 3 4 5 6, 12 11 10 9 8 8]\n", `f:16: field packs[0].layout: must have the cells 1 to 12 once each, in rows of the same length of at most 12, a point for a gap, such as ["1 2 3", "6 5 4"]`},
+		{"wall key to guess", "agent: shed-2", "agent: shed-2\nhttp: {wall_key: wall}", "f:3: field http.wall_key: is not accepted: must be 16 to 64 letters, digits or hyphens that nobody guesses"},
 		{"phone in words", "agent: shed-2", "agent: shed-2\nfirst_aid: {emergency_phone: the gate}", `f:3: field first_aid.emergency_phone: value "the gate" is not accepted: must be a phone number in quotes: 2 to 31 digits, blanks and ( ) / -, with + before it where it is international`},
 		{"no place", "agent: shed-2", "agent: shed-2\nfirst_aid: {eyewash: ' '}", `f:3: field first_aid.eyewash: value " " is not accepted: must be the place in words, 1 to 200 printable characters`},
 		{"proxy by name", "agent: shed-2", "agent: shed-2\nhttp: {trusted_proxies: [127.0.0.1, proxy.example]}", `f:3: field http.trusted_proxies[1]: value "proxy.example" is not accepted: must be the address of a reverse proxy, such as 127.0.0.1, or a prefix without bits set after it, such as 10.1.2.0/24; not a whole network such as 0.0.0.0/0`},
@@ -96,14 +102,14 @@ func TestBadFiles(t *testing.T) {
 		{"bad channel", "channel: 2", "channel: 4", "f:11: field bays[0].wiring.level.channel: value 4 is not accepted: must be 0 to 3"},
 		{"bad range", "ratio: 11", "ratio: 11, range_v: 5", "f:8: field bays[0].wiring.voltage.range_v: value 5 is not accepted: must be 6.144, 4.096, 2.048, 1.024, 0.512 or 0.256 V"},
 		{"bad rate", "ratio: 11", "ratio: 11, rate: 100", "f:8: field bays[0].wiring.voltage.rate: value 100 is not accepted: must be 8, 16, 32, 64, 128, 250, 475 or 860 samples a second"},
-		{"ratio negative", "ratio: 11", "ratio: -3", "f:8: field bays[0].wiring.voltage.ratio: value -3 is not accepted: must be above 1, to 1000: the sum of both resistors over the lower one"},
+		{"ratio negative", "ratio: 11", "ratio: -3", "f:8: field bays[0].wiring.voltage.ratio: value -3 is not accepted: must be 1 to 1000: the sum of both resistors over the lower one, or 1 without a divider"},
 		{"ratio too small for the pack", "ratio: 11", "ratio: 5", "f:8: field bays[0].wiring.voltage.ratio: value 5 is not accepted: must be larger: with it the input ends at 20.5 V, and 12 cells can show 34.8 V on charge"},
 		{"range above the supply", "ratio: 11", "ratio: 6.2, range_v: 6.144", "f:8: field bays[0].wiring.voltage.ratio: value 6.2 is not accepted: must be larger: with it the input ends at 34.1 V, and 12 cells can show 34.8 V on charge"},
 		{"hall current over-ranged", "amperes_per_volt: 100", "amperes_per_volt: 20", "f:9: field bays[0].wiring.current.amperes_per_volt: value 20 is not accepted: must be larger: the input ends at 48.9 A of charge, and a pack of 225 Ah may be given 56.2 A"},
 		{"hall current over-ranged, turned", "amperes_per_volt: 100", "amperes_per_volt: -30", "f:9: field bays[0].wiring.current.amperes_per_volt: value -30 is not accepted: must be larger: the input ends at 49.5 A of charge, and a pack of 225 Ah may be given 56.2 A"},
 		{"current without factor", "amperes_per_volt: 100", "amperes_per_volt: 0", "f:9: field bays[0].wiring.current.amperes_per_volt: value 0 is not accepted: must be -1000000 to 1000000 and not 0; a negative one turns the direction"},
 		{"shunt without the other side", "kind: hall, adc: 0x48, channel: 1, amperes_per_volt: 100, zero_v: 1.65", "kind: shunt, adc: 0x48, channel: 1, amperes_per_volt: 2500", "f:9: field bays[0].wiring.current.minus: is missing: the channel of the other side of the shunt"},
-		{"shunt on a pair that is not there", "kind: hall, adc: 0x48, channel: 1, amperes_per_volt: 100, zero_v: 1.65", "kind: shunt, adc: 0x49, channel: 1, minus: 2, amperes_per_volt: 2500", "f:9: field bays[0].wiring.current.minus: value 2 is not accepted: must make one of the pairs that an ADS1115 has: channel 0 with minus 1, 0 with 3, 1 with 3, 2 with 3"},
+		{"shunt on a pair that is not there", "kind: hall, adc: 0x48, channel: 1, amperes_per_volt: 100, zero_v: 1.65", "kind: shunt, adc: 0x49, channel: 1, minus: 2, amperes_per_volt: 2500", "f:9: field bays[0].wiring.current.minus: value 2 is not accepted: must make one of the pairs that an ADS1115 has: channel 0, minus 1; channel 0, minus 3; channel 1, minus 3; channel 2, minus 3"},
 		{"hall with two sides", "kind: hall", "kind: hall, minus: 3", "f:9: field bays[0].wiring.current.minus: value 3 is not accepted: must be left out for a Hall sensor, which is measured against ground"},
 		{"no current kind", "kind: hall, ", "", "f:9: field bays[0].wiring.current.kind: is missing: must be shunt or hall"},
 		{"bad 1-wire number", "28-0316a2795bff", "28-0316A2795BFF", `f:10: field bays[0].wiring.temperature.pack: value "28-0316A2795BFF" is not accepted: must be a 1-wire number in lower case, such as 28-0316a2795bff`},
@@ -121,17 +127,30 @@ func TestBadFiles(t *testing.T) {
 		{"no temperature", "      temperature: {pack: 28-0316a2795bff}\n", "", "f:6: field bays[0].wiring.temperature: is missing: without it nothing could ever be granted"},
 		{"shunt of the level too large", "shunt_ohm: 100", "shunt_ohm: 250", "f:11: field bays[0].wiring.level.shunt_ohm: value 250 is not accepted: must be at most 195 ohm, so that the input reaches the 21 mA of a fault"},
 		{"fast level faster than three readings", "low_mm: -20", "fast_ms: 5, low_mm: -20", "f:11: field bays[0].wiring.level.fast_ms: value 5 is not accepted: must be 20 to 1000 ms"},
+		{"fast level on a slow converter", "low_mm: -20", "rate: 8, fast_ms: 100, low_mm: -20", "f:11: field bays[0].wiring.level.fast_ms: value 100 is not accepted: must be 435 ms or more: so long take three readings at 8 samples a second, while the other inputs of that converter are read; or choose higher rates"},
+		{"fast level on a slow converter on SPI", "adc: 0x48, channel: 2, shunt_ohm: 100", "converter: ads1118, spi: '0.0', channel: 2, rate: 8, fast_ms: 400, shunt_ohm: 100", "f:11: field bays[0].wiring.level.fast_ms: value 400 is not accepted: must be 417 ms or more: so long take three readings at 8 samples a second, while the other inputs of that converter are read; or choose higher rates"},
+		{"fast level at the usual rate", "low_mm: -20", "fast_ms: 40, low_mm: -20", "f:11: field bays[0].wiring.level.fast_ms: value 40 is not accepted: must be 44 ms or more: so long take three readings at 128 samples a second, while the other inputs of that converter are read; or choose higher rates"},
 		{"transmitter blind to bare plates", "low_mm: -20", "low_mm: 5", "f:11: field bays[0].wiring.level.low_mm: value 5 is not accepted: must be -300 to 0 mm at 4 mA; bare plates must be seen"},
 		{"transmitter blind to bare plates by its offset", "low_mm: -20", "offset_mm: 25, low_mm: -20", "f:11: field bays[0].wiring.level.low_mm: value -20 is not accepted: must be at most 0 with offset_mm (25) added: bare plates must be seen"},
 		{"transmitter short of the fill mark", "high_mm: 30", "high_mm: 10", "f:11: field bays[0].wiring.level.high_mm: value 10 is not accepted: must reach fill_mark_mm (13) of pack lift-24v with offset_mm added"},
-		{"key of another probe", "shunt_ohm: 100", "shunt_ohm: 100, pull_ohm: 1000", "f:11: field bays[0].wiring.level.pull_ohm: value 1000 is not accepted: does not belong to a level probe of kind 4-20ma"},
+		{"key of another probe", "shunt_ohm: 100", "shunt_ohm: 100, end_ohm: 1000", "f:11: field bays[0].wiring.level.end_ohm: value 1000 is not accepted: does not belong to a level probe of kind 4-20ma"},
 		{"ladder below the lowest level for charging", transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 2", 1), "f:11: field bays[0].wiring.level.rods[1].height_mm: value 2 is not accepted: must be at or above charge_level_mm (3) of pack lift-24v with offset_mm added, or a charge could never be granted"},
 		{"ladder above the bottom of the vent well", transmitter, strings.Replace(ladder, "height_mm: 4", "height_mm: 40", 1), "f:11: field bays[0].wiring.level.rods[1].height_mm: value 40 is not accepted: must be at most vent_well_mm (22) of pack lift-24v with offset_mm added"},
 		{"ladder out of order", transmitter, strings.Replace(ladder, "height_mm: -5", "height_mm: 4", 1), "f:11: field bays[0].wiring.level.rods[1].height_mm: value 4 is not accepted: must be above the rod before it (4): lowest first"},
-		{"ladder with equal rods", transmitter, strings.Replace(ladder, "22000", "10000", 1), `f:11: field bays[0].wiring.level.rods: must give each state its own voltage: "rod 1 wet" and "rod 2 wet" cannot be told apart near 1.49 V; choose other values of series_ohm, pull_ohm or end_ohm`},
-		{"ladder of one", transmitter, strings.Replace(ladder, "{height_mm: -5, series_ohm: 22000}, ", "", 1), "f:11: field bays[0].wiring.level.rods: value (1 rods) is not accepted: must be two to four rods"},
-		{"rod of two", transmitter, strings.Replace(ladder, "ladder", "rod", 1), "f:11: field bays[0].wiring.level.rods: value (2 rods) is not accepted: must be one rod; several make a ladder"},
-		{"excitation above the range", transmitter, strings.Replace(ladder, "excitation_v: 3.3", "excitation_v: 5", 1), "f:11: field bays[0].wiring.level.excitation_v: value 5 is not accepted: must be at most the input's 4.096 V, so that an open loop can be told from an input at its end"},
+		{"ladder with equal rods", transmitter, strings.Replace(ladder, "22000", "10000", 1), `f:11: field bays[0].wiring.level.rods: must give each state its own resistance: "rod 1 wet" and "rod 2 wet" cannot be told apart near 8246 ohm; choose other values of series_ohm or end_ohm`},
+		{"ladder of one", transmitter, strings.Replace(ladder, "{height_mm: -5, series_ohm: 22000}, ", "", 1), "f:11: field bays[0].wiring.level.rods: value (1) is not accepted: must be two to four rods"},
+		{"rod of two", transmitter, strings.Replace(ladder, "ladder", "rod", 1), "f:11: field bays[0].wiring.level.rods: value (2) is not accepted: must be one rod; several make a ladder"},
+		{"ladder's range below its pulses", transmitter, strings.Replace(ladder, "channel: 0", "channel: 0, range_v: 2.048", 1), "f:11: field bays[0].wiring.level.reference_ohm: value 10000 is not accepted: must come with a range_v of 4.096 or more: an open loop shows the whole pulse, up to 3.63 V"},
+		{"ladder without expander", transmitter, strings.Replace(ladder, "expander: 0x20, ", "", 1), "f:11: field bays[0].wiring.level.expander: is missing: must be 0x20 to 0x27 or 0x38 to 0x3f, the addresses of a TCA9534: its pins give the test pulses"},
+		{"ladder with a converter as its expander", transmitter, strings.Replace(ladder, "0x20", "0x30", 1), "f:11: field bays[0].wiring.level.expander: value 0x30 is not accepted: must be 0x20 to 0x27 or 0x38 to 0x3f, the addresses of a TCA9534: its pins give the test pulses"},
+		{"ladder on another input", transmitter, strings.Replace(ladder, "channel: 0", "channel: 2", 1), "f:11: field bays[0].wiring.level.channel: value 2 is not accepted: must be 0: the probe takes inputs 0, 1 and 3 of a converter of its own"},
+		{"ladder beside the pack's voltage", transmitter, strings.Replace(ladder, "0x49", "0x48", 1), "f:11: field bays[0].wiring.level.channel: value 0 is not accepted: converter 0x48 on bus 1, channel 0 is already used by bays[0].wiring.voltage.channel (line 8)"},
+		{"ladder with a rate", transmitter, strings.Replace(ladder, "channel: 0", "channel: 0, rate: 128", 1), "f:11: field bays[0].wiring.level.rate: value 128 is not accepted: does not belong to a probe with test pulses, which is read at 860 samples a second"},
+		{"ladder read too fast", transmitter, strings.Replace(ladder, "channel: 0", "channel: 0, fast_ms: 40", 1), "f:11: field bays[0].wiring.level.fast_ms: value 40 is not accepted: must be 200 to 1000 ms for a probe with test pulses, of which each reading takes 30 ms"},
+		{"transmitter with an expander", "shunt_ohm: 100", "shunt_ohm: 100, expander: 0x20", "f:11: field bays[0].wiring.level.expander: value 0x20 is not accepted: does not belong to a level probe of kind 4-20ma"},
+		{"potential probe at the pack's minus", transmitter, strings.Replace(potential, "cells_below: 6", "cells_below: 0", 1), "f:11: field bays[0].wiring.level.cells_below: value 0 is not accepted: must be 1 to 47 cells; in the cell at the pack's minus a wet rod shows as little as a dry one"},
+		{"potential probe above its input", transmitter, strings.Replace(potential, "1000000", "200000", 1), "f:11: field bays[0].wiring.level.rods: must have a larger series_ohm: 6 cells put 3.4 V on the input, which ends at 3.3 V"},
+		{"potential probe of many cells", transmitter, strings.Replace(potential, "cells_below: 6", "cells_below: 12", 1), "f:11: field bays[0].wiring.level.cells_below: value 12 is not accepted: must be below the 12 cells of pack lift-24v"},
 		{"charge limit above its ceiling", "packs:", "limits: {charge_max_c: 60}\npacks:", "f:13: field limits.charge_max_c: value 60 is not accepted: must be 20 to 55 °C"},
 		{"charge limit below the default of its resume", "packs:", "limits: {charge_max_c: 35}\npacks:", "f:13: field limits.charge_max_c: value 35 is not accepted: must be above charge_resume_c, whose default is 38: set both"},
 		{"resume above maximum", "packs:", "limits: {charge_resume_c: 53}\npacks:", "f:13: field limits.charge_resume_c: value 53 is not accepted: must be below charge_max_c (51)"},
@@ -158,6 +177,7 @@ func TestBadFiles(t *testing.T) {
 			require.Contains(t, small, row.old)
 			_, err := Parse("f", []byte(strings.Replace(small, row.old, row.now, 1)))
 			require.EqualError(t, err, row.want)
+			inEveryLanguage(t, err)
 		})
 	}
 }
@@ -171,12 +191,13 @@ func TestFilesThatAreNone(t *testing.T) {
 		{"a list", "- a\n- b\n", "f:1: value (a list) is not accepted: must be keys with values, such as site: quarry-road"},
 		{"not text", "\xff\xfe\x00", "f: the file is not UTF-8 text; a configuration is YAML"},
 		{"huge", strings.Repeat("# padding\n", 40000), "f: the file is larger than 256 KiB; a configuration is a few KiB of YAML"},
-		{"nested without end", strings.Repeat("[", 10000), "f: not well-formed YAML: too many brackets are open at once; a configuration needs no more than a few"},
-		{"hyphens without end", strings.Repeat("- ", 10000), "f: not well-formed YAML: too many brackets are open at once; a configuration needs no more than a few"},
+		{"nested without end", strings.Repeat("[", 10000), "f: too many brackets are open at once; a configuration needs no more than a few"},
+		{"hyphens without end", strings.Repeat("- ", 10000), "f: too many brackets are open at once; a configuration needs no more than a few"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			_, err := Parse("f", []byte(row.text))
 			require.EqualError(t, err, row.want)
+			inEveryLanguage(t, err)
 		})
 	}
 }
@@ -185,9 +206,11 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 	missing := filepath.Join(t.TempDir(), "missing.yaml")
 	_, err := Load(missing)
 	require.EqualError(t, err, missing+": there is no such file; name the configuration with --config FILE")
+	inEveryLanguage(t, err)
 	folder := t.TempDir()
 	_, err = Load(folder)
 	require.EqualError(t, err, folder+": the file cannot be read: is a directory")
+	inEveryLanguage(t, err)
 }
 
 // TestAllComplaintsAtOnce: one run lists every complaint, in the order of the lines.
@@ -208,5 +231,10 @@ func TestAllComplaintsAtOnce(t *testing.T) {
 	_, err = Parse("f", []byte(text))
 	require.ErrorAs(t, err, &all)
 	require.Len(t, all.Problems, 2, err)
-	require.Equal(t, Problem{"f", 8, "bays[0].wiring.voltage.ratio", "-3", "must be above 1, to 1000: the sum of both resistors over the lower one"}, all.Problems[0])
+	first := all.Problems[0]
+	first.says = words.Sentence{}
+	require.Equal(t, Problem{
+		File: "f", Line: 8, Field: "bays[0].wiring.voltage.ratio", Value: "-3",
+		Accepted: "must be 1 to 1000: the sum of both resistors over the lower one, or 1 without a divider",
+	}, first)
 }

@@ -15,13 +15,13 @@ func (c bayCheck) bays() {
 	cfg := c.cfg
 	if len(cfg.Bays) == 0 {
 		if !c.bad["bays"] {
-			c.complain(c.line("bays"), "bays", "", "is missing: a list with at least one bay")
+			c.complain(c.line("bays"), "bays", "", say("is-missing-a-list-with-at-least"))
 		}
 		return
 	}
 	if len(cfg.Bays) > MaxBays {
-		c.complain(c.line(fmt.Sprintf("bays[%d]", MaxBays)), "bays", fmt.Sprintf("(%d bays)", len(cfg.Bays)),
-			fmt.Sprintf("must be 1 to %d bays; one more agent can look after the others", MaxBays))
+		c.complain(c.line(fmt.Sprintf("bays[%d]", MaxBays)), "bays", fmt.Sprintf("(%d)", len(cfg.Bays)),
+			say("must-be-1-to-bays-one-more", MaxBays))
 		return
 	}
 	first := map[string]int{}
@@ -47,9 +47,9 @@ func (c bayCheck) bay(i int, first map[string]int) {
 		return
 	case simulated && !c.present(field+".wiring"):
 		b.Wiring = defaultWiring(i, packs, len(b.Packs) > 0)
-	case !c.missing(field+".wiring", "the parts that are connected to this bay; with sensors: simulated it may be left out"):
+	case !c.missing(field+".wiring", say("the-parts-that-are-connected-to-this")):
 		for _, p := range packs { // a value that suits one pack may not suit another
-			wiringCheck{c.checker, p, simulated}.parts(field+".wiring", &b.Wiring)
+			wiringCheck{c.checker, p, simulated, cfg.Modbus}.parts(field+".wiring", &b.Wiring)
 		}
 	}
 	c.recognition(field, b, packs, len(cfg.Bays) == 1)
@@ -73,6 +73,6 @@ func (c bayCheck) packOf(field, name string) *Pack {
 		}
 		names[i] = packs[i].Name
 	}
-	c.reject(field, "must be the name of a pack under packs: "+strings.Join(names, ", "))
+	c.reject(field, say("must-be-the-name-of-a-pack", strings.Join(names, ", ")))
 	return nil
 }

@@ -6,7 +6,7 @@ import (
 	"net/url"
 )
 
-const brokerRule = "must be tcp://HOST:PORT, ssl://HOST:PORT, ws://HOST:PORT/PATH or wss://HOST:PORT/PATH"
+var brokerRule = say("must-be-tcp-host-port-ssl-host")
 
 // brokerCheck checks the connection to the broker.
 type brokerCheck struct{ *checker }
@@ -27,10 +27,10 @@ func (c brokerCheck) mqtt(cfg *Config) {
 		c.nonEmpty("mqtt."+field, v)
 	}
 	if m.PasswordFile != "" && m.Username == "" {
-		c.reject("mqtt.password_file", "must come with a username")
+		c.reject("mqtt.password_file", say("must-come-with-a-username"))
 	}
 	if m.KeyFile != "" && m.CertFile == "" {
-		c.reject("mqtt.key_file", "must come with a cert_file")
+		c.reject("mqtt.key_file", say("must-come-with-a-cert-file"))
 	}
 	c.fields("mqtt", m)
 	c.fields("mqtt.qos", &m.QoS)
@@ -51,17 +51,17 @@ func (c brokerCheck) embedded(m *MQTT) {
 	host, port, err := net.SplitHostPort(m.Embedded)
 	ip := net.ParseIP(host)
 	if err != nil || !isPort(port, 1) || host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-		c.reject("mqtt.embedded", "must be 127.0.0.1:PORT: the broker in the program is for this machine only; for the network, run a broker of its own")
+		c.reject("mqtt.embedded", say("must-be-127-0-0-1-port"))
 	}
 	if c.present("mqtt.broker") || len(m.Fallback) > 0 {
-		c.reject("mqtt.embedded", "must stand without broker and fallback")
+		c.reject("mqtt.embedded", say("must-stand-without-broker-and-fallback"))
 	}
 }
 
 func (c brokerCheck) broker(field, address string) {
 	if !isBroker(address) {
 		c.texts[field] = quoted(ShownAddress(address))
-		c.reject(field, brokerRule+"; user and password go into username and password_file")
+		c.reject(field, say("must-be-tcp-host-port-ssl-host-2"))
 	}
 }
 

@@ -8,7 +8,7 @@ func (c *checker) charger(field string, ch *Charger) {
 	}
 	c.fields(field, ch)
 	if rated := field + ".rated_a"; !c.present(rated) && ch.Curve == electrolyte.CurveUnregulated.String() {
-		c.missing(rated, "the charger's rated output current in A, by which an unregulated charger is judged")
+		c.missing(rated, say("the-charger-s-rated-output-current-in"))
 	}
 }
 

@@ -8,6 +8,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+
+	"bayward/agent/words"
 )
 
 // checker holds what all checks share: the decoder's findings, the complaints by
@@ -20,7 +22,7 @@ type checker struct {
 	claims map[string]claim
 }
 
-const nameRule = "must be lower-case words and digits joined by hyphens, at most 48 characters, such as quarry-road"
+var nameRule = say("must-be-lower-case-words-and-digits")
 
 var nameForm = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 
@@ -38,6 +40,7 @@ func (c *checker) config(cfg *Config) {
 	c.http(&cfg.HTTP)
 	brokerCheck{c}.mqtt(cfg)
 	c.logbook(&cfg.Logbook)
+	c.modbus(cfg)
 	bayCheck{c, cfg}.bays()
 	peopleCheck{c}.people(cfg.People)
 	noticeCheck{c}.notify(cfg.Notify)
@@ -62,12 +65,12 @@ var phoneForm = regexp.MustCompile(`^\+?[0-9][0-9 ()/-]{1,29}$`)
 func (c *checker) firstAid(f *FirstAid) {
 	for field, phone := range map[string]string{"emergency_phone": f.EmergencyPhone, "site_phone": f.SitePhone} {
 		if field = "first_aid." + field; c.present(field) && !c.bad[field] && !phoneForm.MatchString(phone) {
-			c.reject(field, "must be a phone number in quotes: 2 to 31 digits, blanks and ( ) / -, with + before it where it is international")
+			c.reject(field, say("must-be-a-phone-number-in-quotes"))
 		}
 	}
 	for field, place := range map[string]string{"eyewash": f.Eyewash, "kit": f.Kit} {
 		if field = "first_aid." + field; c.present(field) && !c.bad[field] && !placeForm.MatchString(place) {
-			c.reject(field, "must be the place in words, 1 to 200 printable characters")
+			c.reject(field, say("must-be-the-place-in-words-1"))
 		}
 	}
 }
@@ -86,18 +89,18 @@ func (c *checker) line(field string) int {
 	return 1
 }
 
-func (c *checker) reject(field, accepted string) {
+func (c *checker) reject(field string, accepted words.Sentence) {
 	if !c.bad[field] {
 		c.complain(c.line(field), field, c.texts[field], accepted)
 	}
 }
 
 // missing complains once about a required field that is not set.
-func (c *checker) missing(field, accepted string) bool {
+func (c *checker) missing(field string, accepted words.Sentence) bool {
 	if c.present(field) || c.bad[field] {
 		return false
 	}
-	c.complain(c.line(field), field, "", "is missing: "+accepted)
+	c.complain(c.line(field), field, "", say("missing", accepted))
 	return true
 }
 
@@ -127,7 +130,7 @@ const notYet = "not-yet"
 
 func (c *checker) sensors(cfg *Config) {
 	if cfg.Sensors == notYet {
-		c.reject("sensors", "the file is the example as it was installed; make each line of it fit these bays, then write wired here (or simulated, to try it)")
+		c.reject("sensors", say("the-file-is-the-example-as-it"))
 	}
 }
 
@@ -142,11 +145,14 @@ func (c *checker) name(field, v string) {
 
 func (c *checker) nonEmpty(field, v string) {
 	if c.present(field) && strings.TrimSpace(v) == "" {
-		c.reject(field, "must not be empty; remove the key for the default")
+		c.reject(field, say("must-not-be-empty-remove-the-key"))
 	}
 }
 
 func plain(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// wallKey is what a browser's address takes as it is and nobody guesses.
+var wallKey = regexp.MustCompile(`^[A-Za-z0-9-]{16,64}$`)
 
 func (c *checker) http(h *HTTP) {
 	if !c.present("http.listen") {
@@ -154,13 +160,16 @@ func (c *checker) http(h *HTTP) {
 	}
 	host, port, err := net.SplitHostPort(h.Listen)
 	if err != nil || !isPort(port, 0) || strings.ContainsAny(host, " /@") {
-		c.reject("http.listen", "must be host:port with a port of 0 to 65535, such as 127.0.0.1:8080; 0 takes any free port")
+		c.reject("http.listen", say("must-be-host-port-with-a-port"))
 	}
 	c.nonEmpty("http.web_config_file", h.WebConfigFile)
+	if c.present("http.wall_key") && !wallKey.MatchString(h.WallKey) {
+		c.complain(c.line("http.wall_key"), "http.wall_key", "", say("wall-key"))
+	}
 	for i, text := range h.TrustedProxies {
 		field := fmt.Sprintf("http.trusted_proxies[%d]", i)
 		if _, err := proxy(text); err != nil && !c.bad[field] {
-			c.reject(field, "must be the address of a reverse proxy, such as 127.0.0.1, or a prefix without bits set after it, such as 10.1.2.0/24; not a whole network such as 0.0.0.0/0")
+			c.reject(field, say("must-be-the-address-of-a-reverse"))
 		}
 	}
 }

@@ -1,10 +1,8 @@
 package config
 
 import (
-	"fmt"
 	"regexp"
 	"strconv"
-	"strings"
 
 	"bayward/sensors/wiring"
 )
@@ -31,9 +29,30 @@ type use struct {
 	room  string // as in claim
 }
 
-// channel returns the use of a converter channel.
-func channel(w *wiring.Parts, in wiring.Input, field, room string) use {
-	return use{field, fmt.Sprintf("converter 0x%x on bus %s, channel", uint16(in.ADC), busName(w.I2C)), strconv.Itoa(in.Channel), room}
+// channel returns the uses of a converter channel: the channel, and the place of the
+// converter, which only inputs of the same family may share.
+func channel(w *wiring.Parts, in wiring.Input, field, room string) []use {
+	at, kind := "converter "+in.Place(w.I2C), "adc"
+	if in.SPI != "" {
+		kind = "spi"
+	}
+	family := "ads1115"
+	if f, ok := in.Family(); ok {
+		family = f.Name
+	}
+	all := []use{{kind, "converter of another family at", in.Place(w.I2C), family}, {field, at + ", channel", strconv.Itoa(in.Channel), room}}
+	for _, line := range spiLines[wiring.PlainBus(in.SPI)] {
+		all = append(all, use{kind, "line", line, "SPI"})
+	}
+	return all
+}
+
+// spiLines are the lines that the ports of SPI take from the header (BCM2835 ARM
+// Peripherals, alternative function table).
+var spiLines = map[string][]string{
+	"0.0": {"GPIO8", "GPIO9", "GPIO10", "GPIO11"}, "0.1": {"GPIO7", "GPIO9", "GPIO10", "GPIO11"},
+	"1.0": {"GPIO18", "GPIO19", "GPIO20", "GPIO21"}, "1.1": {"GPIO17", "GPIO19", "GPIO20", "GPIO21"},
+	"1.2": {"GPIO16", "GPIO19", "GPIO20", "GPIO21"},
 }
 
 // claimAll registers the hardware that the parts of a bay use, and complains about
@@ -42,7 +61,7 @@ func (c *checker) claimAll(field string, w *wiring.Parts, packs []*Pack) {
 	if w.Temperature != nil {
 		c.claimPackSensor(field+".temperature.pack", w.Temperature.Pack, packs)
 	}
-	for _, p := range parts {
+	for _, p := range allParts {
 		if !p.there(w) {
 			continue
 		}
@@ -67,17 +86,8 @@ func (c *checker) claim(part, field, room string) {
 	case !taken:
 		c.claims[part] = claim{field, c.line(field), room}
 	case room == "" || room != held.room:
-		c.reject(field, fmt.Sprintf("%s is already used by %s (line %d)", part, held.field, held.line))
+		c.reject(field, say("is-already-used-by-line", part, held.field, held.line))
 	}
-}
-
-// busName returns one name for all spellings of a bus.
-func busName(s string) string {
-	s = strings.TrimPrefix(strings.TrimPrefix(s, "/dev/i2c-"), "I2C")
-	if n, err := strconv.Atoi(s); err == nil {
-		return strconv.Itoa(n)
-	}
-	return s
 }
 
 var (
@@ -86,13 +96,13 @@ var (
 	simulatedLine = regexp.MustCompile(`^[A-Za-z][A-Za-z0-9_-]{0,31}$`)
 )
 
-const simulatedLineRule = "must be a word of letters, digits, hyphens and underscores"
+var simulatedLineRule = say("must-be-a-word-of-letters-digits")
 
 // relay rejects lines that close a relay at boot: until a program sets them, GPIO0
 // to GPIO8 are pulled up (BCM2835 ARM Peripherals, alternative function table), and
 // the serial console drives GPIO14 high.
 func (c wiringCheck) relay(field string, r *wiring.Relay) {
-	form, rule := relayLine, "must be GPIO9 to GPIO13 or GPIO16 to GPIO27: the other lines are high while a Pi starts, which would close the relay"
+	form, rule := relayLine, say("must-be-gpio9-to-gpio13-or-gpio16")
 	if c.simulated {
 		form, rule = simulatedLine, simulatedLineRule
 	}
@@ -110,7 +120,7 @@ func (c wiringCheck) relay(field string, r *wiring.Relay) {
 func (c wiringCheck) airflow(field string, k *wiring.Contact) {
 	c.contact(field, k)
 	if k.Breaks() && !c.bad[field+".normally"] {
-		c.reject(field+".normally", "must be open: the broken wire of a break contact would read as moving air; wire the switch's make contact")
+		c.reject(field+".normally", say("must-be-open-the-broken-wire-of"))
 	}
 }
 
@@ -120,11 +130,11 @@ func (c wiringCheck) heartbeat(field string, r *wiring.Relay) {
 	fitted, reason := field+".heartbeat", field+".no_heartbeat"
 	switch {
 	case c.present(fitted) && c.present(reason):
-		c.reject(reason, "must be left out beside heartbeat")
+		c.reject(reason, say("must-be-left-out-beside-heartbeat"))
 	case c.present(reason) && !c.bad[reason] && !placeForm.MatchString(r.NoHeartbeat):
-		c.reject(reason, "must be the reason in words, 1 to 200 printable characters")
+		c.reject(reason, say("must-be-the-reason-in-words-1"))
 	case !c.simulated && !c.present(reason):
-		c.missing(fitted, "the line of the watchdog relay, such as GPIO27; where none is fitted, leave heartbeat out and give the reason in words as no_heartbeat")
+		c.missing(fitted, say("the-line-of-the-watchdog-relay-such"))
 	}
 }
 
@@ -132,7 +142,7 @@ func (c wiringCheck) contact(field string, k *wiring.Contact) {
 	if k == nil || c.bad[field] {
 		return
 	}
-	form, rule := headerLine, "must be GPIO2 to GPIO27"
+	form, rule := headerLine, say("must-be-gpio2-to-gpio27")
 	if c.simulated {
 		form, rule = simulatedLine, simulatedLineRule
 	}

@@ -18,17 +18,19 @@ type Config struct {
 	// Units of the page; every key, file and topic is in SI units.
 	Units string `yaml:"units" accept:"<units>" default:"si"`
 	// Language of page, notices and commands; files, topics and the archived record are English.
-	Language string   `yaml:"language" accept:"<languages>" default:"en"`
-	Sensors  string   `yaml:"sensors" accept:"wired or simulated" default:"wired"`
-	HTTP     HTTP     `yaml:"http"`
-	MQTT     *MQTT    `yaml:"mqtt"`                // left out: no broker
-	Logbook  Logbook  `yaml:"logbook"`             // where the record is stored
-	Bays     []Bay    `yaml:"bays" required:"yes"` // 1 to 8
-	Packs    []Pack   `yaml:"packs" required:"yes"`
-	Limits   Limits   `yaml:"limits"`
-	People   []Person `yaml:"people"` // who may sign in; required to listen on the network
-	Notify   *Notify  `yaml:"notify"` // left out: notices go to the broker and the page only
-	FirstAid FirstAid `yaml:"first_aid"`
+	Language string  `yaml:"language" accept:"<languages>" default:"en"`
+	Sensors  string  `yaml:"sensors" accept:"wired or simulated" default:"wired"`
+	HTTP     HTTP    `yaml:"http"`
+	MQTT     *MQTT   `yaml:"mqtt"`    // left out: no broker
+	Logbook  Logbook `yaml:"logbook"` // where the record is stored
+	// Modbus lists the lines that registers of bays are read over; left out: none.
+	Modbus   []wiring.Line `yaml:"modbus"`
+	Bays     []Bay         `yaml:"bays" required:"yes"` // 1 to 8
+	Packs    []Pack        `yaml:"packs" required:"yes"`
+	Limits   Limits        `yaml:"limits"`
+	People   []Person      `yaml:"people"` // who may sign in; required to listen on the network
+	Notify   *Notify       `yaml:"notify"` // left out: notices go to the broker and the page only
+	FirstAid FirstAid      `yaml:"first_aid"`
 }
 
 // FirstAid is where help is at the site, shown with first aid, before a visit and in
@@ -52,6 +54,9 @@ type HTTP struct {
 	// TrustedProxies are the addresses or prefixes of reverse proxies in front of the
 	// page; only from them is X-Forwarded-For believed. Left out: none.
 	TrustedProxies []string `yaml:"trusted_proxies"`
+	// WallKey lets a screen on the wall look without signing in, at /wall?key=KEY. It
+	// gives no orders. Left out: the wall needs a person as every other page does.
+	WallKey string `yaml:"wall_key"`
 }
 
 // Proxies returns the trusted proxies. The file has passed Parse.
@@ -146,4 +151,8 @@ type Pack struct {
 	// Sensor is the number of the 1-wire sensor that stays in this pack and
 	// identifies it.
 	Sensor string `yaml:"sensor"`
+	// Layout draws the cells on the page as they lie in the battery, seen from above: one
+	// text for each row, with the numbers of its cells and a point for a gap. Left out,
+	// the page numbers them in plain rows.
+	Layout []string `yaml:"layout"`
 }

@@ -217,7 +217,7 @@ func TestTooManyBays(t *testing.T) {
 		text = strings.Replace(text, "bay-X", "bay-"+string(rune('3'+i)), 1)
 	}
 	_, err := Parse("nine", []byte(text))
-	require.EqualError(t, err, "nine:13: field bays: value (9 bays) is not accepted: must be 1 to 8 bays; one more agent can look after the others")
+	require.EqualError(t, err, "nine:13: field bays: value (9) is not accepted: must be 1 to 8 bays; one more agent can look after the others")
 }
 
 // TestSharedRoomSensors: bays in one room may share its air sensor, fan and hydrogen
@@ -230,7 +230,7 @@ func TestSharedRoomSensors(t *testing.T) {
       i2c: I2C1
       voltage: {adc: 0x49, channel: 0, ratio: 11}
       temperature: {pack: 28-000000000002, ambient: 28-0416b3d1aaff}
-      level: {kind: rod, adc: 0x49, channel: 1, excitation_v: 3.3, pull_ohm: 10000, end_ohm: 47000, rods: [{height_mm: 3, series_ohm: 4700}]}
+      level: {kind: rod, adc: 0x4a, channel: 0, expander: 0x20, reference_ohm: 10000, end_ohm: 47000, rods: [{height_mm: 3, series_ohm: 4700}]}
       relay: {pin: GPIO22, heartbeat: GPIO26}
 
 packs:

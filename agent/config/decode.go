@@ -8,6 +8,8 @@ import (
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/parser"
+
+	"bayward/agent/words"
 )
 
 // decoder fills a Config from the syntax tree of the YAML library. The library's own
@@ -26,17 +28,21 @@ func newDecoder(file string) *decoder {
 	return &decoder{file: file, lines: map[string]int{}, texts: map[string]string{}, bad: map[string]bool{}}
 }
 
-func (d *decoder) complain(line int, field, value, accepted string) {
+func (d *decoder) complain(line int, field, value string, accepted words.Sentence) {
 	if field != "" {
 		d.bad[field] = true
 	}
-	d.problems = append(d.problems, Problem{d.file, line, field, value, oneLine(accepted)})
+	d.problems = append(d.problems, problem(d.file, line, field, value, accepted))
 }
 
 // decode returns nil if nothing is left to check.
 func (d *decoder) decode(data []byte) *Config {
-	if why := foreign(data); why != "" {
+	if why := foreign(data); why.Key != "" {
 		d.complain(0, "", "", why)
+		return nil
+	}
+	if tooDeep(data) {
+		d.complain(0, "", "", say("too-many-brackets-are-open-at-once"))
 		return nil
 	}
 	file, err := parse(data)
@@ -58,9 +64,6 @@ func parse(data []byte) (file *ast.File, err error) {
 			err = fmt.Errorf("the YAML parser gave up: %v", r)
 		}
 	}()
-	if tooDeep(data) {
-		return nil, errors.New("too many brackets are open at once; a configuration needs no more than a few")
-	}
 	return parser.ParseBytes(data, 0)
 }
 
@@ -97,7 +100,7 @@ func (d *decoder) syntax(err error) {
 		}
 	}
 	message = strings.ReplaceAll(message, "\t", "TAB")
-	d.complain(line, "", "", "not well-formed YAML: "+strings.Join(strings.Fields(message), " "))
+	d.complain(line, "", "", say("not-well-formed-yaml", strings.Join(strings.Fields(message), " ")))
 }
 
 // onlyDocument returns the single document of a configuration.
@@ -115,12 +118,12 @@ func (d *decoder) onlyDocument(file *ast.File) ast.Node {
 	}
 	switch len(bodies) {
 	case 0:
-		d.complain(0, "", "", "the file is empty; deploy/bayward.yaml is a complete example")
+		d.complain(0, "", "", say("the-file-is-empty-deploy-bayward-yaml"))
 		return nil
 	case 1:
 		return bodies[0]
 	}
-	d.complain(lineOf(bodies[1]), "", "", "a second YAML document begins here; a configuration is one document")
+	d.complain(lineOf(bodies[1]), "", "", say("a-second-yaml-document-begins-here-a"))
 	return nil
 }
 

@@ -11,7 +11,7 @@ import (
 func (d *decoder) root(body ast.Node) *Config {
 	var c Config
 	if _, ok := body.(ast.MapNode); !ok {
-		d.complain(lineOf(body), "", written(body), "must be keys with values, such as site: quarry-road")
+		d.complain(lineOf(body), "", written(body), say("must-be-keys-with-values-such-as"))
 		return nil
 	}
 	d.into("", body, reflect.ValueOf(&c).Elem())
@@ -22,7 +22,7 @@ func (d *decoder) root(body ast.Node) *Config {
 func (d *decoder) into(field string, node ast.Node, v reflect.Value) {
 	switch node.(type) {
 	case *ast.AnchorNode, *ast.AliasNode, *ast.TagNode:
-		d.complain(lineOf(node), field, "", "anchors, aliases and tags are not accepted: write the value itself")
+		d.complain(lineOf(node), field, "", say("anchors-aliases-and-tags-are-not-accepted"))
 		return
 	case *ast.NullNode:
 		d.null(field, node, v)
@@ -51,7 +51,7 @@ func (d *decoder) null(field string, node ast.Node, v reflect.Value) {
 		kind = v.Type().Elem().Kind()
 	}
 	if kind != reflect.Struct && kind != reflect.Slice && kind != reflect.Map {
-		d.complain(lineOf(node), field, "", "has no value: give it one or remove the key")
+		d.complain(lineOf(node), field, "", say("has-no-value-give-it-one-or"))
 	}
 	delete(d.lines, field)
 }
@@ -86,7 +86,7 @@ func (d *decoder) numbers(field string, node ast.Node, v reflect.Value) {
 func (d *decoder) pairs(field string, node ast.Node, keys []string, places map[string]reflect.Value) {
 	pairs, ok := node.(ast.MapNode)
 	if !ok {
-		d.complain(lineOf(node), field, written(node), "must be keys with values, one each line, indented")
+		d.complain(lineOf(node), field, written(node), say("must-be-keys-with-values-one-each"))
 		return
 	}
 	for it := pairs.MapRange(); it.Next(); {
@@ -104,11 +104,11 @@ func (d *decoder) pair(parent string, key, value ast.Node, keys []string, places
 	switch {
 	case !ok:
 		meant, hint := suggest(name, keys)
-		d.complain(lineOf(key), field, "", "unknown key; "+hint)
+		d.complain(lineOf(key), field, "", hint)
 		d.bad[strings.TrimPrefix(parent+"."+meant, ".")] = true // report one slip only once
 		return
 	case d.lines[field] > 0:
-		d.complain(lineOf(key), field, "", fmt.Sprintf("is given twice, first in line %d", d.lines[field]))
+		d.complain(lineOf(key), field, "", say("is-given-twice-first-in-line", d.lines[field]))
 		return
 	}
 	d.lines[field] = lineOf(key)
@@ -133,7 +133,7 @@ func keysOf(v reflect.Value, places map[string]reflect.Value) []string {
 func (d *decoder) sequence(field string, node ast.Node, v reflect.Value) {
 	list, ok := node.(*ast.SequenceNode)
 	if !ok {
-		d.complain(lineOf(node), field, written(node), "must be a list: each entry on a line that begins with a hyphen")
+		d.complain(lineOf(node), field, written(node), say("must-be-a-list-each-entry-on"))
 		return
 	}
 	v.Set(reflect.MakeSlice(v.Type(), len(list.Values), len(list.Values)))
@@ -142,7 +142,7 @@ func (d *decoder) sequence(field string, node ast.Node, v reflect.Value) {
 		d.lines[name] = lineOf(entry)
 		d.into(name, entry, v.Index(i))
 		if _, empty := entry.(*ast.NullNode); empty {
-			d.complain(lineOf(entry), name, "", "has no value: give it one or remove the hyphen")
+			d.complain(lineOf(entry), name, "", say("has-no-value-give-it-one-or-2"))
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"regexp"
 	"strings"
 
+	"bayward/agent/reading"
 	"bayward/sensors/wiring"
 )
 
@@ -16,7 +17,7 @@ const maxBayPacks = 64
 // by itself, from the sensor that each pack carries. If the sensor stays in the bay,
 // a person names the pack instead.
 func (b *Bay) Recognises() bool {
-	return len(b.Packs) > 0 && b.Wiring.Temperature != nil && b.Wiring.Temperature.Pack == ""
+	return len(b.Packs) > 0 && b.Wiring.Temperature != nil && b.Wiring.Temperature.Pack == "" && b.Wiring.Temperature.RTDOf("pack") == nil && b.Wiring.Register(reading.PackTemperature) == nil
 }
 
 // Serves lists the names of the packs that the bay may charge.
@@ -31,7 +32,7 @@ func (b *Bay) Serves() []string {
 func (c bayCheck) packsOf(field string, b *Bay) []*Pack {
 	one, several := field+".pack", field+".packs"
 	if !c.present(several) {
-		if c.missing(one, "the name of a pack under packs, or packs with the names of several") {
+		if c.missing(one, say("the-name-of-a-pack-under-packs")) {
 			return nil
 		}
 		if p := c.packOf(one, b.Pack); p != nil {
@@ -41,10 +42,10 @@ func (c bayCheck) packsOf(field string, b *Bay) []*Pack {
 	}
 	switch {
 	case c.present(one):
-		c.reject(several, "must be left out where pack names the one that the bay is for")
+		c.reject(several, say("must-be-left-out-where-pack-names"))
 	case len(b.Packs) == 0 || len(b.Packs) > maxBayPacks:
 		c.texts[several] = fmt.Sprintf("(%d packs)", len(b.Packs))
-		c.reject(several, fmt.Sprintf("must be 1 to %d names of packs under packs", maxBayPacks))
+		c.reject(several, say("must-be-1-to-names-of-packs", maxBayPacks))
 	}
 	if !c.usable(one, several) {
 		return nil
@@ -63,7 +64,7 @@ func (c bayCheck) listed(field string, names []string) []*Pack {
 		case p == nil || c.bad[entry]:
 			return nil
 		case len(out) > 0 && p.Cells != out[0].Cells:
-			c.reject(entry, fmt.Sprintf("must have %d cells as pack %s, not %d: the charger of a bay is made for one voltage", out[0].Cells, out[0].Name, p.Cells))
+			c.reject(entry, say("must-have-cells-as-pack-not-the", out[0].Cells, out[0].Name, p.Cells))
 			return nil
 		}
 		out = append(out, p)
@@ -82,19 +83,22 @@ func (c bayCheck) recognition(field string, b *Bay, packs []*Pack, alone bool) {
 	if t == nil || c.bad[field+".wiring"] || c.bad[at] {
 		return
 	}
+	if b.Wiring.Register(reading.PackTemperature) != nil || t.RTDOf("pack") != nil {
+		return // refused beside a 1-wire sensor, see registers and rtds
+	}
 	if len(b.Packs) == 0 {
 		c.dedicatedSensor(at, t, packs[0])
 		return
 	}
 	if t.Pack != "" {
 		if c.present(at + ".bus") {
-			c.reject(at+".bus", "must be left out where pack names a sensor that stays in the bay")
+			c.reject(at+".bus", say("must-be-left-out-where-pack-names-2"))
 		}
 		return
 	}
 	for _, p := range packs {
 		if p.Sensor == "" {
-			c.missing(at+".pack", fmt.Sprintf("pack %s has no sensor of its own by which it is recognised: give it one, or name here the sensor that stays in the bay; then a person says which pack is plugged in", p.Name))
+			c.missing(at+".pack", say("pack-has-no-sensor-of-its-own", p.Name))
 			return
 		}
 	}
@@ -102,11 +106,11 @@ func (c bayCheck) recognition(field string, b *Bay, packs []*Pack, alone bool) {
 }
 
 func (c bayCheck) ownBus(field, bus string, alone bool) {
-	const rule = "must be the 1-wire bus that only the packs of this bay are plugged into, such as w1_bus_master2 (ls /sys/bus/w1/devices)"
+	rule := say("must-be-the-1-wire-bus-that")
 	switch {
 	case bus == "":
 		if !alone {
-			c.missing(field, rule+": on a bus that bays share a sensor does not say at which of them its pack stands")
+			c.missing(field, say("must-be-the-1-wire-bus-that-2"))
 		}
 	case !busMaster.MatchString(bus):
 		c.reject(field, rule)
@@ -118,7 +122,7 @@ func (c bayCheck) ownBus(field, bus string, alone bool) {
 // dedicatedSensor uses the sensor number of the pack for the bay.
 func (c bayCheck) dedicatedSensor(at string, t *wiring.Temperature, p *Pack) {
 	if c.present(at + ".bus") {
-		c.reject(at+".bus", "must be left out for a bay with one pack: the number of its sensor is enough")
+		c.reject(at+".bus", say("must-be-left-out-for-a-bay"))
 	}
 	switch {
 	case p.Sensor == "":
@@ -128,7 +132,7 @@ func (c bayCheck) dedicatedSensor(at string, t *wiring.Temperature, p *Pack) {
 	case t.Pack == "":
 		t.Pack = p.Sensor
 	case t.Pack != p.Sensor && c.present(at+".pack"):
-		c.reject(at+".pack", fmt.Sprintf("must be %s, the sensor of pack %s, or be left out", p.Sensor, p.Name))
+		c.reject(at+".pack", say("must-be-the-sensor-of-pack-or", p.Sensor, p.Name))
 	}
 }
 
@@ -154,8 +158,7 @@ func (c bayCheck) dedicated() {
 	for i := range bays {
 		for j, name := range bays[i].Packs {
 			if k, taken := owner[name]; taken {
-				c.reject(fmt.Sprintf("bays[%d].packs[%d]", i, j), fmt.Sprintf("must not be the pack that bays[%d] has for its own (line %d); list it under packs there as well",
-					k, c.line(fmt.Sprintf("bays[%d].pack", k))))
+				c.reject(fmt.Sprintf("bays[%d].packs[%d]", i, j), say("must-not-be-the-pack-that-bays", k, c.line(fmt.Sprintf("bays[%d].pack", k))))
 			}
 		}
 	}

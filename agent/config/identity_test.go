@@ -112,6 +112,7 @@ func TestBadIdentity(t *testing.T) {
 		t.Run(row.name, func(t *testing.T) {
 			_, err := Parse("f", []byte(row.text))
 			require.ErrorContains(t, err, row.want)
+			inEveryLanguage(t, err)
 		})
 	}
 }

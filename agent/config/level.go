@@ -2,6 +2,8 @@ package config
 
 import (
 	"fmt"
+	"math"
+	"slices"
 
 	"bayward/sensors/level"
 	"bayward/sensors/wiring"
@@ -10,12 +12,16 @@ import (
 // levelCheck checks the level probe by the requirements of its kind.
 type levelCheck wiringCheck
 
-func (c levelCheck) level(field string, l *wiring.Level) {
+func (c levelCheck) level(field string, w *wiring.Parts) {
+	l := w.Level
 	c.fields(field, l)
+	wiringCheck(c).input(field, &l.Input, false)
 	if c.bad[field+".kind"] {
 		return
 	}
 	c.settings(field, l)
+	c.pulses(field, l)
+	c.fast(field, w)
 	good := c.rods(field+".rods", l)
 	c.relations(field, l, good)
 	switch {
@@ -24,13 +30,23 @@ func (c levelCheck) level(field string, l *wiring.Level) {
 	case good:
 		c.topRod(field, l)
 	}
+	if at := field + ".cells_below"; l.Kind.Takes("cells_below") && c.usable(at) {
+		switch {
+		case l.CellsBelow != math.Trunc(l.CellsBelow):
+			c.reject(at, say("must-be-a-whole-number"))
+		case l.CellsBelow >= float64(c.pack.Cells):
+			c.reject(at, say("must-be-below-the-cells-of-pack", c.pack.Cells, c.pack.Name))
+		case c.pack.ProbeCell > 0 && int(l.CellsBelow) != c.pack.Cells-c.pack.ProbeCell:
+			c.reject(at, say("must-be-probe-cell-of-pack-is", c.pack.Cells-c.pack.ProbeCell, c.pack.Name, c.pack.ProbeCell, c.pack.Cells))
+		}
+	}
 }
 
 // settings checks the keys of a probe against those that its kind accepts.
 func (c levelCheck) settings(field string, l *wiring.Level) {
 	for _, key := range level.SettingKeys() {
 		if c.present(field+"."+key) && !l.Kind.Takes(key) {
-			c.reject(field+"."+key, "does not belong to a level probe of kind "+string(l.Kind))
+			c.reject(field+"."+key, say("does-not-belong-to-a-level-probe", string(l.Kind)))
 		}
 	}
 	for _, key := range l.Kind.Keys() {
@@ -40,19 +56,76 @@ func (c levelCheck) settings(field string, l *wiring.Level) {
 	}
 }
 
+// fastestPulsedMS is the least fast_ms of a probe with test pulses: three readings of
+// 30 ms, and no current for most of the time.
+const fastestPulsedMS = 200
+
+// pulseRate is the rate at which the answers to test pulses are read, samples a second.
+const pulseRate = 860
+
+// pulses checks what a probe with test pulses needs: an expander, and for one in two
+// wires a converter of its own, whose inputs are fixed.
+func (c levelCheck) pulses(field string, l *wiring.Level) {
+	expander, fast, rate := field+".expander", field+".fast_ms", field+".rate"
+	if l.Kind.Pulses() == level.NoPulses {
+		if c.present(expander) {
+			c.reject(expander, say("does-not-belong-to-a-level-probe", string(l.Kind)))
+		}
+		return
+	}
+	rule := say("must-be-0x20-to-0x27-or-0x38")
+	if !c.missing(expander, rule) && !c.bad[expander] && l.Expander&^7 != 0x20 && l.Expander&^7 != 0x38 {
+		c.reject(expander, rule)
+	}
+	if f, ok := l.Family(); ok && (!slices.Contains(f.Rates, pulseRate) || !slices.Contains(f.Pairs, [2]int{0, 1}) || !slices.Contains(f.Pairs, [2]int{1, 3})) {
+		c.reject(field+".converter", say("must-be-ads1115-for-a-probe-with"))
+	}
+	if l.Kind.Pulses() == level.BothPulses && l.Channel != 0 && !c.bad[field+".channel"] {
+		c.reject(field+".channel", say("must-be-0-the-probe-takes-inputs"))
+	}
+	if c.present(rate) {
+		c.reject(rate, say("does-not-belong-to-a-probe-with"))
+	}
+	if c.present(fast) && !c.bad[fast] && l.FastMS < fastestPulsedMS {
+		c.reject(fast, say("must-be-to-1000-ms-for-a", fastestPulsedMS))
+	}
+}
+
+// fastReadings is how many readings must show bare plates before the relay opens between
+// two ticks.
+const fastReadings = 3
+
+// fast requires a converter that gives that many readings within fast_ms, while the ticks
+// read its other inputs.
+func (c levelCheck) fast(field string, w *wiring.Parts) {
+	l, at := w.Level, field+".fast_ms"
+	if !c.present(at) || l.Kind.Pulses() != level.NoPulses || !c.usable(at) || !c.inputUsable(field, field+".rate") {
+		return
+	}
+	need := fastReadings * l.Longest()
+	for _, in := range w.Inputs() {
+		if in != &l.Input && in.Place(w.I2C) == l.Place(w.I2C) {
+			need += in.Longest()
+		}
+	}
+	if ms := math.Ceil(need.Seconds() * 1000); l.FastMS < ms {
+		c.reject(at, say("must-be-ms-or-more-so-long", plain(ms), l.Rate))
+	}
+}
+
 // relations checks the keys against each other, where each is valid by itself.
 func (c levelCheck) relations(field string, l *wiring.Level, rodsGood bool) {
 	for _, r := range l.Kind.Relations() {
 		at := field + "." + r.Key
-		fit := c.usable(at, field+".range_v") && (r.Key != level.RodsKey || rodsGood)
+		fit := c.inputUsable(field, at) && (r.Key != level.RodsKey || rodsGood)
 		for _, key := range r.Needs {
 			fit = fit && c.usable(field+"."+key)
 		}
 		if !fit {
 			continue
 		}
-		if rule := r.Broken(&l.Settings, l.TopV()); rule != "" {
-			c.reject(at, rule)
+		if unfit := r.Broken(&l.Settings, l.TopV()); unfit != nil {
+			c.reject(at, say("level."+unfit.Code, unfit.Values...))
 		}
 	}
 }
@@ -66,10 +139,10 @@ func (c levelCheck) reach(field string, l *wiring.Level) {
 		return
 	}
 	if l.LowMM+l.OffsetMM > 0 {
-		c.reject(low, fmt.Sprintf("must be at most 0 with offset_mm (%s) added: bare plates must be seen", plain(l.OffsetMM)))
+		c.reject(low, say("must-be-at-most-0-with-offset", plain(l.OffsetMM)))
 	}
 	if l.HighMM+l.OffsetMM < p.FillMarkMM {
-		c.reject(high, fmt.Sprintf("must reach fill_mark_mm (%s) of pack %s with offset_mm added", plain(p.FillMarkMM), p.Name))
+		c.reject(high, say("must-reach-fill-mark-mm-of-pack", plain(p.FillMarkMM), p.Name))
 	}
 }
 
@@ -80,8 +153,8 @@ func (c levelCheck) rods(field string, l *wiring.Level) bool {
 	case count.Most == 0 || c.bad[field]:
 		return false
 	case len(l.Rods) < count.Least || len(l.Rods) > count.Most:
-		c.texts[field] = fmt.Sprintf("(%d rods)", len(l.Rods))
-		c.reject(field, count.Rule)
+		c.texts[field] = fmt.Sprintf("(%d)", len(l.Rods))
+		c.reject(field, say("level."+count.Code))
 		return false
 	}
 	before := len(c.problems)
@@ -94,7 +167,7 @@ func (c levelCheck) rods(field string, l *wiring.Level) bool {
 			c.number(rod+"."+key.Name, *key.Of(&l.Rods[i]), ranged(key.Low, key.High, key.Unit))
 		}
 		if at := rod + ".height_mm"; i > 0 && c.usable(at) && l.Rods[i].HeightMM <= l.Rods[i-1].HeightMM {
-			c.reject(at, fmt.Sprintf("must be above the rod before it (%s): lowest first", plain(l.Rods[i-1].HeightMM)))
+			c.reject(at, say("must-be-above-the-rod-before-it", plain(l.Rods[i-1].HeightMM)))
 		}
 	}
 	return len(c.problems) == before
@@ -112,9 +185,8 @@ func (c levelCheck) topRod(field string, l *wiring.Level) {
 	height := l.Rods[last].HeightMM + l.OffsetMM
 	switch {
 	case height < p.ChargeLevelMM:
-		c.reject(top, fmt.Sprintf("must be at or above charge_level_mm (%s) of pack %s with offset_mm added, or a charge could never be granted",
-			plain(p.ChargeLevelMM), p.Name))
+		c.reject(top, say("must-be-at-or-above-charge-level", plain(p.ChargeLevelMM), p.Name))
 	case height > p.VentWellMM:
-		c.reject(top, fmt.Sprintf("must be at most vent_well_mm (%s) of pack %s with offset_mm added", plain(p.VentWellMM), p.Name))
+		c.reject(top, say("must-be-at-most-vent-well-mm", plain(p.VentWellMM), p.Name))
 	}
 }

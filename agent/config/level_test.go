@@ -33,8 +33,8 @@ func TestLoopsAgreeWithTheirReader(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		ohm := rapid.SampledFrom([]float64{1000, 2200, 4700, 6800, 10000, 15000, 22000, 33000, 47000, 100000, 470000})
 		o := level.LoopOpts{
-			ExcitationV: rapid.SampledFrom([]float64{1.8, 3.3}).Draw(t, "excitation"),
-			PullOhm:     ohm.Draw(t, "pull"), EndOhm: ohm.Draw(t, "end"), Tolerance: level.RodTolerance,
+			ReferenceOhm: rapid.SampledFrom([]float64{4700, 10000, 22000}).Draw(t, "reference"),
+			EndOhm:       ohm.Draw(t, "end"), Tolerance: level.RodTolerance,
 		}
 		kind, count := "rod", rapid.IntRange(1, 4).Draw(t, "rods")
 		if count > 1 {
@@ -47,8 +47,8 @@ func TestLoopsAgreeWithTheirReader(t *testing.T) {
 			rods = append(rods, fmt.Sprintf("{height_mm: %g, series_ohm: %g}", r.HeightMM, r.SeriesOhm))
 		}
 		text := strings.Replace(small, transmitter, fmt.Sprintf(
-			"level: {kind: %s, adc: 0x48, channel: 2, excitation_v: %g, pull_ohm: %g, end_ohm: %g, rods: [%s]}",
-			kind, o.ExcitationV, o.PullOhm, o.EndOhm, strings.Join(rods, ", ")), 1)
+			"level: {kind: %s, adc: 0x49, channel: 0, expander: 0x20, reference_ohm: %g, end_ohm: %g, rods: [%s]}",
+			kind, o.ReferenceOhm, o.EndOhm, strings.Join(rods, ", ")), 1)
 		_, refusal := level.NewLoop(o)
 		_, err := Parse("f", []byte(text))
 		if (err == nil) != (refusal == nil) {

@@ -46,7 +46,7 @@ func (c *checker) limits(cfg *Config) {
 	for i, p := range cfg.Packs {
 		key := "limits.charge_max_factor"
 		if c.usable(key, fmt.Sprintf("packs[%d].charge_factor", i)) && l.ChargeMaxFactor <= p.ChargeFactor {
-			c.reject(key, fmt.Sprintf("must be above the charge_factor %s of pack %s, or every charge would overrun", plain(p.ChargeFactor), p.Name))
+			c.reject(key, say("must-be-above-the-charge-factor-of", plain(p.ChargeFactor), p.Name))
 		}
 	}
 }
@@ -59,10 +59,10 @@ func (c *checker) below(low, high *bay.Limit, l *bay.Limits) {
 		return
 	}
 	if c.present(lowField) {
-		c.reject(lowField, fmt.Sprintf("must be below %s (%s)", high.Key, plain(high.Of(l))))
+		c.reject(lowField, say("must-be-below", high.Key, plain(high.Of(l))))
 		return
 	}
-	c.reject(highField, fmt.Sprintf("must be above %s, whose default is %s: set both", low.Key, plain(low.Of(l))))
+	c.reject(highField, say("must-be-above-whose-default-is-set", low.Key, plain(low.Of(l))))
 }
 
 // Limit is one limit in effect.

@@ -3,11 +3,12 @@ package config
 import (
 	"cmp"
 	"errors"
-	"fmt"
 	"io"
 	"os"
 	"slices"
 	"unicode/utf8"
+
+	"bayward/agent/words"
 )
 
 // maxBytes bounds the size of a file. Eight bays with every part and comment take
@@ -32,7 +33,7 @@ func PacksOnly() Option { return func(o *options) { o.packsOnly = true } }
 func Load(path string, opts ...Option) (*Config, error) {
 	data, err := read(path)
 	if err != nil {
-		return nil, &Error{[]Problem{{File: path, Accepted: unreadable(err)}}}
+		return nil, &Error{[]Problem{problem(path, 0, "", "", unreadable(err))}}
 	}
 	return Parse(path, data, opts...)
 }
@@ -46,17 +47,17 @@ func read(path string) ([]byte, error) {
 	return io.ReadAll(io.LimitReader(f, maxBytes+1))
 }
 
-func unreadable(err error) string {
+func unreadable(err error) words.Sentence {
 	switch {
 	case errors.Is(err, os.ErrNotExist):
-		return "there is no such file; name the configuration with --config FILE"
+		return say("there-is-no-such-file-name-the")
 	case errors.Is(err, os.ErrPermission):
-		return "the file may not be read by this user"
+		return say("the-file-may-not-be-read-by")
 	}
 	if pathErr, ok := errors.AsType[*os.PathError](err); ok {
 		err = pathErr.Err
 	}
-	return fmt.Sprintf("the file cannot be read: %v", err)
+	return say("the-file-cannot-be-read", err)
 }
 
 // Parse checks a configuration in memory; complaints use name as the file name. The
@@ -79,12 +80,12 @@ func Parse(name string, data []byte, opts ...Option) (*Config, error) {
 }
 
 // foreign returns why the bytes cannot be a configuration at all, or "".
-func foreign(data []byte) string {
+func foreign(data []byte) words.Sentence {
 	switch {
 	case len(data) > maxBytes:
-		return fmt.Sprintf("the file is larger than %d KiB; a configuration is a few KiB of YAML", maxBytes>>10)
+		return say("the-file-is-larger-than-kib-a", maxBytes>>10)
 	case !utf8.Valid(data):
-		return "the file is not UTF-8 text; a configuration is YAML"
+		return say("the-file-is-not-utf-8-text")
 	}
-	return ""
+	return words.Sentence{}
 }

@@ -59,7 +59,7 @@ func (c noticeCheck) notify(n *Notify) {
 	c.quietHours(n.QuietHours)
 	c.clock("notify.daily_round", n.DailyRound)
 	if len(n.Mail)+len(n.Webhooks) > maxWays {
-		c.reject("notify", fmt.Sprintf("has too many ways: at most %d", maxWays))
+		c.reject("notify", say("has-too-many-ways-at-most", maxWays))
 		return
 	}
 	for i := range n.Mail {
@@ -70,7 +70,7 @@ func (c noticeCheck) notify(n *Notify) {
 		at := fmt.Sprintf("notify.webhooks[%d].", i)
 		c.webhook(&n.Webhooks[i], at)
 		if name := n.Webhooks[i].Name; names[name] && name != "" {
-			c.reject(at+"name", "is taken by another webhook")
+			c.reject(at+"name", say("is-taken-by-another-webhook"))
 		}
 		names[n.Webhooks[i].Name] = true
 	}
@@ -83,13 +83,13 @@ func (c noticeCheck) quietHours(text string) {
 	}
 	from, to, ok := strings.Cut(text, "-")
 	if !ok || !isClock(from) || !isClock(to) || from == to {
-		c.reject(field, "must be two different times of day, such as 20:00-06:00")
+		c.reject(field, say("must-be-two-different-times-of-day"))
 	}
 }
 
 func (c noticeCheck) clock(field, text string) {
 	if c.present(field) && !isClock(text) {
-		c.reject(field, `must be a time of day in quotes, such as "06:30"`)
+		c.reject(field, say("must-be-a-time-of-day-in"))
 	}
 }
 
@@ -99,7 +99,7 @@ func isClock(s string) bool {
 }
 
 func (c noticeCheck) mail(m *Mail, at string) {
-	const rule = "must be host:port, such as mail.example:587"
+	rule := say("must-be-host-port-such-as-mail")
 	if !c.missing(at+"server", rule) && !c.bad[at+"server"] {
 		if host, port, err := net.SplitHostPort(m.Server); err != nil || host == "" || !isPort(port, 1) {
 			if strings.Contains(m.Server, "@") {
@@ -110,8 +110,8 @@ func (c noticeCheck) mail(m *Mail, at string) {
 	}
 	c.fields(strings.TrimSuffix(at, "."), m)
 	c.address(at+"from", m.From)
-	if !c.missing(at+"to", "must be a list of mail addresses") && len(m.To) == 0 {
-		c.reject(at+"to", "must be a list of mail addresses")
+	if !c.missing(at+"to", say("must-be-a-list-of-mail-addresses")) && len(m.To) == 0 {
+		c.reject(at+"to", say("must-be-a-list-of-mail-addresses"))
 	}
 	for i, to := range m.To {
 		c.address(fmt.Sprintf("%sto[%d]", at, i), to)
@@ -120,15 +120,15 @@ func (c noticeCheck) mail(m *Mail, at string) {
 	c.nonEmpty(at+"password_file", m.PasswordFile)
 	c.nonEmpty(at+"ca_file", m.CAFile)
 	if m.PasswordFile != "" && m.Username == "" {
-		c.reject(at+"password_file", "must come with a username")
+		c.reject(at+"password_file", say("must-come-with-a-username"))
 	}
 	if m.Security == "none" && m.Username != "" {
-		c.reject(at+"security", "must be starttls or tls where a password is sent")
+		c.reject(at+"security", say("must-be-starttls-or-tls-where-a"))
 	}
 }
 
 func (c noticeCheck) address(field, text string) {
-	const rule = "must be a mail address, such as shed-2@yard.example"
+	rule := say("must-be-a-mail-address-such-as")
 	if c.missing(field, rule) || c.bad[field] {
 		return
 	}
@@ -139,7 +139,7 @@ func (c noticeCheck) address(field, text string) {
 
 func (c noticeCheck) webhook(h *Webhook, at string) {
 	c.name(at+"name", h.Name)
-	const rule = "must be http://HOST/PATH or https://HOST/PATH without user and password; those go into a header with value_file"
+	rule := say("must-be-http-host-path-or-https")
 	if !c.missing(at+"url", rule) && !isHook(h.URL) {
 		c.texts[at+"url"] = hidden // without a scheme, all of it may be a token
 		if strings.Contains(h.URL, "://") {
@@ -161,12 +161,12 @@ func isHook(s string) bool {
 }
 
 func (c noticeCheck) header(h *Header, at string) {
-	const rule = "must be the name of a header: letters, digits and hyphens"
+	rule := say("must-be-the-name-of-a-header")
 	if !c.missing(at+"name", rule) && !isHeader(h.Name) {
 		c.reject(at+"name", rule)
 	}
 	if (h.Value == "") == (h.ValueFile == "") {
-		c.complain(c.line(at+"name"), strings.TrimSuffix(at, "."), "", "must have either value or value_file")
+		c.complain(c.line(at+"name"), strings.TrimSuffix(at, "."), "", say("must-have-either-value-or-value-file"))
 	}
 	c.template(at+"value", h.Value)
 }
@@ -188,6 +188,6 @@ func (c noticeCheck) template(field, text string) {
 	funcs := template.FuncMap{"json": func(any) string { return "" }}
 	if _, err := template.New("").Funcs(funcs).Parse(text); err != nil {
 		c.texts[field] = hidden // it may contain a token
-		c.reject(field, "is no template: "+strings.TrimPrefix(err.Error(), "template: "))
+		c.reject(field, say("is-no-template", strings.TrimPrefix(err.Error(), "template: ")))
 	}
 }

@@ -35,7 +35,7 @@ type peopleCheck struct{ *checker }
 
 func (c peopleCheck) people(all []Person) {
 	if len(all) > maxPeople {
-		c.reject("people", fmt.Sprintf("must be at most %d", maxPeople))
+		c.reject("people", say("must-be-at-most", maxPeople))
 		return
 	}
 	lines := map[string]int{}
@@ -49,24 +49,24 @@ func (c peopleCheck) people(all []Person) {
 }
 
 func (c peopleCheck) personName(field, name string, lines map[string]int) {
-	const rule = "must be the person's name, 1 to 60 printable characters without blanks around them"
+	rule := say("must-be-the-person-s-name-1")
 	if c.missing(field, rule) || c.bad[field] {
 		return
 	}
 	unfit := name == "" || name != strings.TrimSpace(name) || len([]rune(name)) > maxNameRunes || strings.Contains(name, ":")
 	if unfit || strings.IndexFunc(name, func(r rune) bool { return !unicode.IsPrint(r) }) >= 0 {
-		c.reject(field, rule+", and without a colon")
+		c.reject(field, say("must-be-the-person-s-name-1-2"))
 		return
 	}
 	if line := lines[name]; line > 0 {
-		c.reject(field, fmt.Sprintf("is taken by the person in line %d", line))
+		c.reject(field, say("is-taken-by-the-person-in-line", line))
 		return
 	}
 	lines[name] = c.line(field)
 }
 
 func (c peopleCheck) pinHash(field, hash string) {
-	const rule = "must be a bcrypt hash with a cost of 10 to 14, as `bayward pin` prints it; never the PIN itself"
+	rule := say("must-be-a-bcrypt-hash-with-a")
 	if c.missing(field, rule) || c.bad[field] {
 		return
 	}

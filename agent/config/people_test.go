@@ -58,6 +58,7 @@ func TestBadPeopleAndNotices(t *testing.T) {
 		t.Run(row.name, func(t *testing.T) {
 			_, err := Parse("f", []byte(small+row.add+"\n"))
 			require.ErrorContains(t, err, row.want)
+			inEveryLanguage(t, err)
 			require.NotContains(t, err.Error(), "secret")
 		})
 	}

@@ -1,7 +1,6 @@
 package config
 
 import (
-	"fmt"
 	"reflect"
 	"regexp"
 	"slices"
@@ -10,6 +9,7 @@ import (
 
 	"bayward/agent/electrolyte"
 	"bayward/agent/words"
+	"bayward/sensors/families"
 	"bayward/sensors/level"
 )
 
@@ -25,7 +25,8 @@ import (
 //	required:"yes"                     must be set, and is checked by hand
 type rule struct {
 	key       string
-	text      string // follows "must be" in a complaint
+	text      string         // what is accepted, as the tag has it
+	says      words.Sentence // the same, for a rule without a tag
 	low, high float64
 	open      bool // the lower bound itself is not accepted
 	ranged    bool
@@ -47,6 +48,10 @@ func lists(name string) []string {
 			electrolyte.CurveIU.String(), electrolyte.CurveIUI.String(), electrolyte.CurveTaper.String(),
 			electrolyte.CurveUnregulated.String(), electrolyte.CurveUnknown.String(),
 		}
+	case "readings":
+		return readings()
+	case "families of converters":
+		return families.Names()
 	case "kinds of level probe":
 		var all []string
 		for _, kind := range level.Kinds() {
@@ -87,6 +92,9 @@ func ruleOf(f reflect.StructField) (r rule, ok bool) {
 }
 
 func either(all []string) string {
+	if len(all) == 1 {
+		return all[0]
+	}
 	return strings.Join(all[:len(all)-1], ", ") + " or " + all[len(all)-1]
 }
 
@@ -157,9 +165,9 @@ func (c *checker) judge(field string, r *rule, v reflect.Value) {
 	switch {
 	case !c.present(field) && r.optional:
 		r.fill(v)
-	case c.missing(field, "must be "+r.text) || c.bad[field]:
+	case c.missing(field, say("must-be", r.sentence())) || c.bad[field]:
 	case !r.takes(v):
-		c.reject(field, "must be "+r.text)
+		c.reject(field, say("must-be", r.sentence()))
 	}
 }
 
@@ -168,5 +176,52 @@ func (c *checker) number(field string, v float64, r *rule) { c.judge(field, r, r
 
 // ranged returns the rule of a key whose bounds come from another table.
 func ranged(low, high float64, unit string) *rule {
-	return &rule{ranged: true, low: low, high: high, text: strings.TrimSpace(fmt.Sprintf("%s to %s %s", plain(low), plain(high), unit))}
+	return &rule{ranged: true, low: low, high: high, text: strings.TrimSpace(plain(low) + " to " + plain(high) + " " + unit)}
+}
+
+// sentence is what the rule accepts, for use after "must be".
+func (r *rule) sentence() words.Sentence {
+	switch {
+	case r.says.Key != "":
+		return r.says
+	case r.ranged:
+		m := rangeForm.FindStringSubmatch(r.text)
+		key := "range-of"
+		if r.open {
+			key = "range-above"
+		}
+		return say(key, m[2], m[3], rest(r.text[len(m[0]):]))
+	}
+	_, after, found := strings.Cut(r.text, " or "+r.choices[len(r.choices)-1])
+	if !found || after == "" {
+		return listed(r.choices)
+	}
+	last := len(r.choices) - 1
+	return say("choice-of", strings.Join(r.choices[:last], ", "), r.choices[last], rest(after))
+}
+
+// listed is a list of alternatives.
+func listed(all []string) words.Sentence {
+	if len(all) == 1 {
+		return say("plain", all[0])
+	}
+	return say("choice", strings.Join(all[:len(all)-1], ", "), all[len(all)-1])
+}
+
+var wordForm = regexp.MustCompile(`[a-z0-9]+`)
+
+// restKey is the key of a unit or a remark that follows the bounds.
+func restKey(text string) string {
+	all := wordForm.FindAllString(strings.ToLower(text), -1)
+	return "rest." + strings.Join(all[:min(len(all), 7)], "-")
+}
+
+// rest is what follows the bounds; a unit that is the same in all languages is no word.
+func rest(text string) words.Sentence {
+	bare := strings.TrimLeft(text, " ,:")
+	mark := text[:len(text)-len(bare)]
+	if key := restKey(bare); words.EnglishSI().Has("config." + key) {
+		return say("rest", mark, say(key))
+	}
+	return say("rest", mark, bare)
 }

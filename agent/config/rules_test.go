@@ -13,10 +13,12 @@ import (
 
 	"bayward/agent/config/exampletest"
 	"bayward/agent/water"
+	"bayward/sensors/families"
+	"bayward/sensors/wiring"
 )
 
 // whole has every part that contains keys with rules.
-const whole = `site: quarry-road
+var whole = strings.Replace(`site: quarry-road
 agent: shed-2
 units: us
 language: es
@@ -27,20 +29,24 @@ mqtt:
   keep_alive_seconds: 20
   max_in_flight: 8
   qos: {status: 2, state: 2, event: 2, notice: 2, command: 2, response: 2}
+modbus:
+  - {name: meters, url: 'rtu:///dev/ttyUSB0', baud: 9600, parity: none, stop_bits: 2, timeout_ms: 500}
 bays:
   - name: bay-1
     pack: lift-24v
     charger: {curve: iui, rated_a: 40}
     wiring:
       i2c: 1
-      voltage: {adc: 0x48, channel: 0, range_v: 4.096, rate: 250, ratio: 11, offset_v: 0.01}
-      current: {kind: hall, adc: 0x48, channel: 1, range_v: 4.096, rate: 250, amperes_per_volt: 100, zero_v: 1.65}
-      temperature: {pack: 28-0316a2795bff, offset_c: 1, on: electrolyte}
-      level: {kind: 4-20ma, adc: 0x48, channel: 2, range_v: 4.096, rate: 860, shunt_ohm: 100, low_mm: -20, high_mm: 30, offset_mm: 1, fast_ms: 40}
-      hydrogen: {adc: 0x48, channel: 3, range_v: 4.096, rate: 250, zero_v: 0.5, per_volt: 2}
+      voltage: {converter: ads1115, adc: 0x48, channel: 0, range_v: 4.096, rate: 250, ratio: 11, offset_v: 0.01}
+      current: {kind: hall, converter: ads1115, adc: 0x48, channel: 1, range_v: 4.096, rate: 250, amperes_per_volt: 100, zero_v: 1.65}
+      temperature: {offset_c: 1, on: electrolyte, rtd: [{of: pack, spi: SPI0.1, element: pt1000, wires: 4, reference_ohm: 4000, mains_hz: 60}]}
+      level: {kind: 4-20ma, converter: ads1115, adc: 0x48, channel: 2, range_v: 4.096, rate: 860, shunt_ohm: 100, low_mm: -20, high_mm: 30, offset_mm: 1, fast_ms: 40}
+      hydrogen: {converter: ads1115, adc: 0x48, channel: 3, range_v: 4.096, rate: 250, zero_v: 0.5, per_volt: 2}
       relay: {pin: GPIO17, heartbeat: GPIO27, feedback: {pin: GPIO23, active_low: true, normally: closed}}
-      airflow: {pin: GPIO24, normally: open}
-      charger_complete: {pin: GPIO25, normally: open}
+      CONTACTS
+      registers:
+        - {reading: ambient-temperature, line: meters, unit: 3, table: input, address: 5, type: int16, bit: 0, scale: 0.1, zero: 1, low: -40, high: 80,
+           status: {address: 6, good: 1}, counter: {address: 7, within_seconds: 4}, age: {address: 8, unit_seconds: 0.5}}
 packs:
   - {name: lift-24v, cells: 12, capacity_ah: 225, rate_hours: 5, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22,
      free_surface_cm2: 130, electrolyte_ml: 1350, charge_factor: 1.1, probe_cell: 1}
@@ -51,7 +57,20 @@ notify:
     - {server: 'mail.example:587', security: tls, from: shed-2@yard.example, to: [technician@yard.example]}
   webhooks:
     - {name: yard-push, url: 'http://push.example/yard', method: PUT, headers: [{name: Title, value: x}]}
-`
+`, "      CONTACTS\n", wholeContacts(), 1)
+
+// wholeContacts has every contact that is a part of its own, each on its line.
+func wholeContacts() string {
+	var b strings.Builder
+	pins := []int{24, 25, 26, 22, 5, 6, 12, 13, 16}
+	for _, row := range wiring.ContactTable {
+		if !strings.Contains(row.Key, ".") {
+			fmt.Fprintf(&b, "      %s: {pin: GPIO%d, normally: open}\n", row.Key, pins[0])
+			pins = pins[1:]
+		}
+	}
+	return b.String()
+}
 
 // place is one key of whole.
 type place struct {
@@ -279,7 +298,34 @@ func TestExampleAgreesWithTheRules(t *testing.T) {
 			require.Contains(t, split(shown), one, "the example does not name a possibility of %s", p.field)
 		}
 	}
-	require.Greater(t, spans, 5)
+	require.Greater(t, spans+inputsOfExample(t, text), 5)
+}
+
+// inputsOfExample compares what the example says of the default converter's keys with
+// its row, and returns how many ranges it found.
+func inputsOfExample(t *testing.T, text string) (spans int) {
+	t.Helper()
+	f := families.All()[0]
+	for key, want := range map[string][2]float64{
+		"adc": {float64(f.FirstAddr), float64(f.LastAddr)}, "channel": {0, float64(len(f.Channels) - 1)},
+	} {
+		for _, line := range regexp.MustCompile(fmt.Sprintf(lineForm, key)).FindAllStringSubmatch(text, -1) {
+			if said := spanSaid.FindStringSubmatch(line[2]); said != nil {
+				spans++
+				require.InDelta(t, want[0], numeral(said[1]), 0, line[0])
+				require.InDelta(t, want[1], numeral(strings.TrimSuffix(said[2], ".")), 0, line[0])
+			}
+		}
+	}
+	for key, all := range map[string][]string{"range_v": numerals(f.Channels[0].Ranges), "rate": numerals(f.Rates)} {
+		line := regexp.MustCompile(fmt.Sprintf(lineForm, key)).FindStringSubmatch(text)
+		require.NotNil(t, line, key)
+		for _, one := range all {
+			spans++
+			require.Contains(t, split(line[1]+" "+line[2]), one, key)
+		}
+	}
+	return spans
 }
 
 // split returns the words of a text without surrounding punctuation.

@@ -8,21 +8,23 @@ import (
 	"strings"
 
 	"github.com/goccy/go-yaml/ast"
+
+	"bayward/agent/words"
 )
 
 func (d *decoder) scalar(field string, node ast.Node, v reflect.Value) {
 	d.texts[field] = written(node)
-	var want string
+	var want words.Sentence
 	var ok bool
 	switch v.Kind() {
 	case reflect.String:
-		want, ok = "must be text", storeText(node, v)
+		want, ok = say("must-be-text"), storeText(node, v)
 	case reflect.Bool:
-		want, ok = "must be true or false", storeBool(node, v)
+		want, ok = say("must-be-true-or-false"), storeBool(node, v)
 	case reflect.Float64:
-		want, ok = "must be a number, without quotes and unit", storeNumber(node, v)
+		want, ok = say("must-be-a-number-without-quotes-and"), storeNumber(node, v)
 	default:
-		want, ok = "must be a whole number, without quotes and unit", storeWhole(node, v)
+		want, ok = say("must-be-a-whole-number-without-quotes"), storeWhole(node, v)
 	}
 	if !ok {
 		d.complain(lineOf(node), field, d.texts[field], want)

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -17,6 +18,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/sensors/converter"
+	"bayward/sensors/families"
 	"bayward/sensors/level"
 )
 
@@ -75,6 +78,9 @@ func tune(name string, s *reflector.Schema) {
 				p.Pattern, p.MaxLength = nameForm.String(), ref(uint64(48))
 			}
 		}
+	}
+	if typ.Kind() == reflect.Struct && embedsInput(typ) {
+		tuneInput(s)
 	}
 	switch name {
 	case "Level":
@@ -164,6 +170,65 @@ func bound(s *reflector.Schema, key string, low, high float64) {
 	p.Minimum, p.Maximum = number(low), number(high)
 }
 
+func embedsInput(typ reflect.Type) bool {
+	f, ok := typ.FieldByName("Input")
+	return ok && f.Anonymous
+}
+
+// tuneInput adds what each family of converters accepts.
+func tuneInput(s *reflector.Schema) {
+	for _, f := range families.All() {
+		is, own := properties(), properties()
+		is.Properties.Set("converter", &reflector.Schema{Const: f.Name})
+		if f.Name != families.Names()[0] {
+			is.Required = []string{"converter"}
+		}
+		own.Description = "An input of an " + f.Title + "."
+		there, away := "adc", "spi"
+		if f.Bus == converter.SPI {
+			there, away = away, there
+		} else {
+			bound(own, there, float64(f.FirstAddr), float64(f.LastAddr))
+		}
+		own.Required = append(own.Required, there)
+		own.Properties.Set(away, reflector.FalseSchema)
+		bound(own, "channel", 0, float64(len(f.Channels)-1))
+		own.Properties.Set("range_v", rangesOf(f))
+		if f.Rates == nil {
+			own.Properties.Set("rate", reflector.FalseSchema)
+		} else {
+			own.Properties.Set("rate", &reflector.Schema{Enum: numbers(f.Rates), Default: f.DefaultRate})
+		}
+		s.AllOf = append(s.AllOf, &reflector.Schema{If: is, Then: own})
+	}
+}
+
+// rangesOf accepts the full scales of any of a family's channels.
+func rangesOf(f *converter.Family) *reflector.Schema {
+	p := &reflector.Schema{}
+	for i := range f.Channels {
+		c := &f.Channels[i]
+		if c.Ranges == nil {
+			p.Minimum, p.Maximum = number(c.LowV), number(c.HighV)
+			continue
+		}
+		for _, v := range numbers(c.Ranges) {
+			if !slices.Contains(p.Enum, v) {
+				p.Enum = append(p.Enum, v)
+			}
+		}
+	}
+	return p
+}
+
+func numbers[T int | float64](all []T) []any {
+	out := make([]any, len(all))
+	for i, v := range all {
+		out[i] = number(float64(v))
+	}
+	return out
+}
+
 // tuneLevel adds the required and forbidden keys of each kind of probe.
 func tuneLevel(s *reflector.Schema) {
 	for _, kind := range level.Kinds() {
@@ -180,6 +245,12 @@ func tuneLevel(s *reflector.Schema) {
 		if rods := kind.Rods(); rods.Most > 0 {
 			own.Properties.Set(level.RodsKey, &reflector.Schema{MinItems: ref(uint64(rods.Least)), MaxItems: ref(uint64(rods.Most))})
 			own.Required = append(own.Required, level.RodsKey)
+		}
+		if kind.Pulses() == level.NoPulses {
+			own.Properties.Set("expander", reflector.FalseSchema)
+		} else {
+			bound(own, "expander", 0x20, 0x3f)
+			own.Required = append(own.Required, "expander")
 		}
 		for _, key := range level.SettingKeys() {
 			if !kind.Takes(key) {
@@ -256,7 +327,7 @@ func TestSchemaRefuses(t *testing.T) {
 		{"agent: shed-2", "agent: shed-2\nunits: metric"}, {"agent: shed-2", "agent: shed-2\nsensors: none"},
 		{"adc: 0x48, channel: 0", "adc: 0x40, channel: 0"}, {"channel: 0, ratio", "channel: 4, ratio"}, {"ratio: 11", "ratio: 0.5"},
 		{"ratio: 11", "ratio: 11, range_v: 3.3"}, {"ratio: 11", "ratio: 11, rate: 100"}, {"kind: hall", "kind: magnet"},
-		{"kind: 4-20ma", "kind: float"}, {"shunt_ohm: 100", "shunt_ohm: 100, pull_ohm: 1000"}, {"shunt_ohm: 100, ", ""}, {"low_mm: -20", "low_mm: 5"}, {"packs:", "limits: {charge_max_c: 60}\npacks:"}, {"packs:", "limits: {stale_seconds: 1}\npacks:"},
+		{"kind: 4-20ma", "kind: float"}, {"shunt_ohm: 100", "shunt_ohm: 100, end_ohm: 1000"}, {"shunt_ohm: 100", "shunt_ohm: 100, expander: 0x20"}, {"shunt_ohm: 100, ", ""}, {"low_mm: -20", "low_mm: 5"}, {"packs:", "limits: {charge_max_c: 60}\npacks:"}, {"packs:", "limits: {stale_seconds: 1}\npacks:"},
 		{"packs:", "limits: {charge_max: 50}\npacks:"}, {"packs:", "mqtt: {broker: 'tcp://b:1883', qos: {event: 0}}\npacks:"},
 		{"relay: {pin: GPIO17, ", "relay: {"}, {"agent: shed-2", "agent: [shed-2]"},
 	} {

@@ -31,10 +31,10 @@ func (c *Config) setup(b *Bay) (bay.Setup, error) {
 	for _, name := range b.Serves() {
 		p, err := c.PackNamed(name)
 		if err != nil || name == "" {
-			return bay.Setup{}, fmt.Errorf("set up bay %s: no pack is named %q", b.Name, name)
+			return bay.Setup{}, fault("set-up-bay-no-pack-is-named", b.Name, name)
 		}
 		if len(s.Packs) > 0 && p.Cells != s.Packs[0].Cells { // Parse has refused it, but not with PacksOnly
-			return bay.Setup{}, fmt.Errorf("set up bay %s: its packs must have the same number of cells", b.Name)
+			return bay.Setup{}, fault("set-up-bay-its-packs-must-have", b.Name)
 		}
 		s.Packs = append(s.Packs, p.core())
 	}
@@ -43,7 +43,7 @@ func (c *Config) setup(b *Bay) (bay.Setup, error) {
 	}
 	fitted(&b.Wiring, &s)
 	if r := b.Wiring.Relay; r != nil && c.Sensors != "simulated" {
-		s.Fan.Line = b.Wiring.Airflow.Line()
+		s.Fan.Line = b.Wiring.SensorLine(reading.Airflow)
 		s.Watchdog = bay.Watchdog{Line: r.Heartbeat, WhyNot: r.NoHeartbeat}
 	}
 	return s, nil
@@ -51,23 +51,23 @@ func (c *Config) setup(b *Bay) (bay.Setup, error) {
 
 // fitted sets which optional sensors are wired.
 func fitted(w *wiring.Parts, s *bay.Setup) {
-	s.TempOnCase = w.Temperature != nil && w.Temperature.On != "electrolyte"
-	s.Fitted = reading.SensorsOf().
-		With(reading.PackCurrent, w.Current != nil).
-		With(reading.AmbientTemperature, w.Temperature != nil && w.Temperature.Ambient != "").
-		With(reading.Hydrogen, w.Hydrogen != nil)
-	s.CurrentSensor = sensorID(w.Current)
-	for _, c := range w.Contacts() {
-		s.Fitted = s.Fitted.With(c.Sensor, c.Contact != nil)
+	// A device's sensor may be anywhere, so it counts as on the case, which is more careful.
+	s.TempOnCase = w.Register(reading.PackTemperature) != nil || w.Temperature != nil && w.Temperature.On != "electrolyte"
+	for sensor := reading.NoSensor + 1; sensor < reading.NumSensors; sensor++ {
+		s.Fitted = s.Fitted.With(sensor, bay.Optional.Has(sensor) && w.Has(sensor))
 	}
+	s.CurrentSensor = sensorID(w)
 }
 
 // sensorID identifies the configuration of a current sensor, "" without one.
-func sensorID(c *wiring.Current) string {
-	if c == nil {
+func sensorID(w *wiring.Parts) string {
+	if r := w.Register(reading.PackCurrent); r != nil {
+		return fmt.Sprintf("%08x", crc32.ChecksumIEEE([]byte(r.Key())))
+	}
+	if w.Current == nil {
 		return ""
 	}
-	raw, err := json.Marshal(c)
+	raw, err := json.Marshal(w.Current)
 	if err != nil {
 		return "" // never happens: only finite numbers and words are encoded
 	}
@@ -85,12 +85,12 @@ func (c *Config) ReplaySetup(bayName, packName string) (bay.Setup, error) {
 	}
 	i := slices.IndexFunc(c.Bays, func(b Bay) bool { return b.Name == bayName })
 	if i < 0 {
-		return bay.Setup{}, fmt.Errorf("no bay is named %q; the configuration has %s", bayName, c.bayNames())
+		return bay.Setup{}, fault("no-bay-is-named-the-configuration-has", bayName, c.bayNames())
 	}
 	b := c.Bays[i]
 	if packName != "" {
 		if !slices.Contains(b.Serves(), packName) {
-			return bay.Setup{}, fmt.Errorf("bay %s has no pack %q; accepted: %s", b.Name, packName, b.PackList())
+			return bay.Setup{}, fault("bay-has-no-pack-accepted", b.Name, packName, b.PackList())
 		}
 		b.Pack, b.Packs = packName, nil
 	}
@@ -115,7 +115,7 @@ func (c *Config) setupWherever(name string) (bay.Setup, error) {
 			return bay.Setup{}, err
 		}
 		if in = append(in, b.Name); len(in) > 1 && one.TempOnCase != s.TempOnCase {
-			return bay.Setup{}, fmt.Errorf("pack %s may be in the bays %s, and only some of them have its sensor on the case; name one with --bay", s.Pack.Name, strings.Join(in, ", "))
+			return bay.Setup{}, fault("pack-may-be-in-the-bays-and", s.Pack.Name, strings.Join(in, ", "))
 		}
 		s.TempOnCase = one.TempOnCase
 	}
@@ -154,9 +154,9 @@ func (c *Config) PackNamed(name string) (Pack, error) {
 		names[i] = p.Name
 	}
 	if name == "" {
-		return Pack{}, fmt.Errorf("the configuration has several packs, name one of them: %s", strings.Join(names, ", "))
+		return Pack{}, fault("the-configuration-has-several-packs-name-one", strings.Join(names, ", "))
 	}
-	return Pack{}, fmt.Errorf("no pack is named %q; the configuration has %s", name, strings.Join(names, ", "))
+	return Pack{}, fault("no-pack-is-named-the-configuration-has", name, strings.Join(names, ", "))
 }
 
 func (p Pack) core() bay.Pack {

@@ -24,6 +24,9 @@ func (c *Config) JSON() ([]byte, error) {
 	for i := range shown.People {
 		shown.People[i].PINHash = hidden
 	}
+	if c.HTTP.WallKey != "" {
+		shown.HTTP.WallKey = hidden
+	}
 	if c.MQTT != nil {
 		shown.MQTT = c.MQTT.shown()
 	}

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"bayward/sensors/level"
 	"bayward/sensors/wiring"
@@ -17,7 +18,7 @@ func DefaultWiring(bayIndex int, p Pack) wiring.Parts {
 	input := func(channel int) wiring.Input {
 		return wiring.Input{ADC: 0x48, Channel: channel, RangeV: 4.096, Rate: 128}
 	}
-	return wiring.Parts{
+	w := wiring.Parts{
 		I2C:     fmt.Sprintf("sim-%d", n),
 		Voltage: &wiring.Voltage{Input: input(0), Ratio: dividerRatio(p.Cells)},
 		Current: hallFor(p, input(1)),
@@ -33,9 +34,13 @@ func DefaultWiring(bayIndex int, p Pack) wiring.Parts {
 		Relay: &wiring.Relay{
 			Pin: line("RELAY"), Heartbeat: line("HEARTBEAT"), Feedback: &wiring.Contact{Pin: line("FEEDBACK"), ActiveLow: true, Normally: "closed"},
 		},
-		Airflow:  &wiring.Contact{Pin: line("AIRFLOW"), ActiveLow: true},
-		Complete: &wiring.Contact{Pin: line("COMPLETE"), ActiveLow: true},
 	}
+	for _, row := range wiring.ContactTable {
+		if at := row.Of(&w); *at == nil {
+			*at = &wiring.Contact{Pin: line(strings.ToUpper(row.Key)), ActiveLow: true}
+		}
+	}
+	return w
 }
 
 // dividerRatio leaves a quarter of headroom above the highest voltage: 11 for 12

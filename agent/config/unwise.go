@@ -4,9 +4,11 @@ import (
 	"fmt"
 	"net"
 	"strings"
+	"time"
 
 	"bayward/agent/bay"
 	"bayward/agent/electrolyte"
+	"bayward/agent/reading"
 	"bayward/agent/words"
 )
 
@@ -31,6 +33,7 @@ func (c *Config) Warnings(v words.Voice) []Warning {
 	u := &unwise{c: c, voice: v}
 	u.site()
 	u.shared()
+	u.modbus()
 	for i := range c.Bays {
 		u.bay(fmt.Sprintf("bays[%d]", i), &c.Bays[i])
 	}
@@ -83,6 +86,25 @@ func (u *unwise) shared() {
 	}
 }
 
+// modbus: a tick asks each line for all its registers, and the answers of a line that
+// needs longer are as old as it needs.
+func (u *unwise) modbus() {
+	const tick = time.Second
+	for i := range u.c.Modbus {
+		l, requests, all := &u.c.Modbus[i], 0, time.Duration(0)
+		for j := range u.c.Bays {
+			for k := range u.c.Bays[j].Wiring.Registers {
+				r := &u.c.Bays[j].Wiring.Registers[k]
+				if r.Line == l.Name {
+					requests += r.Requests()
+					all += time.Duration(r.Requests()) * l.Takes()
+				}
+			}
+		}
+		u.say(all > tick, fmt.Sprintf("modbus[%d]", i), "modbus", "Modbus over Serial Line V1.02, section 2.5.1", l.Name, float64(requests), all.Seconds())
+	}
+}
+
 func loopback(listen string) bool {
 	host, _, err := net.SplitHostPort(listen)
 	if err != nil {
@@ -96,16 +118,20 @@ func (u *unwise) bay(field string, b *Bay) {
 	w, at := &b.Wiring, field+".wiring"
 	curve, _ := b.Characteristic()
 	u.say(curve == electrolyte.CurveUnknown, field+".charger", "charger", "EN IEC 62485-3, table of gas currents; see bayward airflow")
-	u.say(w.Current == nil && w.Complete == nil, at+".current", "blind", "TM 5-4320-258-12 for steady readings; see README, How it knows")
-	u.say(w.Current == nil && w.Complete != nil, at+".current", "current", own)
-	u.say(w.Temperature != nil && w.Temperature.Ambient == "", at+".temperature.ambient", "ambient", own)
+	u.say(!w.Has(reading.PackCurrent) && !w.Has(reading.ChargerComplete), at+".current", "blind", "TM 5-4320-258-12 for steady readings; see README, How it knows")
+	u.say(!w.Has(reading.PackCurrent) && w.Has(reading.ChargerComplete), at+".current", "current", own)
+	u.say(!w.Has(reading.AmbientTemperature), at+".temperature.ambient", "ambient", own)
 	if r := w.Relay; r != nil {
-		u.say(r.Feedback == nil, at+".relay.feedback", "feedback", practice)
+		u.say(!w.Has(reading.ContactorFeedback), at+".relay.feedback", "feedback", practice)
 		u.say(r.Feedback != nil && !r.Feedback.Breaks(), at+".relay.feedback.normally", "mirror", "IEC 60947-4-1, annex F")
 		u.say(r.NoHeartbeat != "", at+".relay.no_heartbeat", "heartbeat", practice, r.NoHeartbeat)
 	}
 	u.say(w.Complete != nil && w.Complete.Breaks(), at+".charger_complete.normally", "complete", own)
-	u.say(w.Airflow == nil && w.Hydrogen == nil, at+".airflow", "air", "UFC 3-410-04N: fan failure must block charging")
+	u.say(!w.Has(reading.Airflow) && !w.Has(reading.Hydrogen), at+".airflow", "air", "UFC 3-410-04N: fan failure must block charging")
+	for i := range w.Registers {
+		r := &w.Registers[i]
+		u.say(!w.ShowsLife(r), fmt.Sprintf("%s.registers[%d]", at, i), "register", own, r.Unit, r.Line)
+	}
 	u.rod(at+".level", b)
 }
 

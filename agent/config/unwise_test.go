@@ -48,7 +48,7 @@ func TestWarnings(t *testing.T) {
 		{"feedback: {pin: GPIO23, normally: closed}", "feedback: {pin: GPIO23}", "bays[0].wiring.relay.feedback.normally", "hides a weld"},
 		{"airflow: {pin: GPIO24}\n", "airflow: {pin: GPIO24}\n      charger_complete: {pin: GPIO25, normally: closed}\n", "bays[0].wiring.charger_complete.normally", "reads as complete"},
 		{"heartbeat: GPIO27", "no_heartbeat: ordered in May", "bays[0].wiring.relay.no_heartbeat", "(ordered in May): if the Pi hangs"},
-		{"      current: {kind: hall, adc: 0x48, channel: 1, amperes_per_volt: 100, zero_v: 1.65}\n", "", "bays[0].wiring.current", "voltage alone"},
+		{"      current: {kind: hall, adc: 0x48, channel: 1, amperes_per_volt: 100, zero_v: 1.65}\n", "", "bays[0].wiring.current", "a voltage that stands still"},
 		{", ambient: 28-0416b3d1aaff", "", "bays[0].wiring.temperature.ambient", "twice the rest"},
 		{"airflow: {pin: GPIO24}\n", "\n", "bays[0].wiring.airflow", "ventilation has failed"},
 		{"    charger: {curve: iui, rated_a: 40}\n", "", "bays[0].charger", "worst case"},

@@ -4,14 +4,18 @@ import (
 	"fmt"
 	"regexp"
 	"slices"
+	"strings"
 
+	"bayward/agent/reading"
+	"bayward/sensors/level"
 	"bayward/sensors/wiring"
 )
 
 // part is one part of a bay's wiring.
 type part struct {
 	key    string
-	needed bool // required in every bay
+	needed bool           // required in every bay
+	reads  reading.Sensor // what a register may be read for in its place
 	there  func(*wiring.Parts) bool
 	check  func(c wiringCheck, at string, w *wiring.Parts)
 	uses   func(w *wiring.Parts) []use
@@ -20,41 +24,45 @@ type part struct {
 // parts has a row for each part.
 var parts = []part{
 	{
-		"voltage", true, func(w *wiring.Parts) bool { return w.Voltage != nil },
+		"voltage", true, reading.PackVoltage, func(w *wiring.Parts) bool { return w.Voltage != nil },
 		func(c wiringCheck, at string, w *wiring.Parts) { c.voltage(at, w.Voltage) },
-		func(w *wiring.Parts) []use { return []use{channel(w, w.Voltage.Input, "channel", "")} },
+		func(w *wiring.Parts) []use { return channel(w, w.Voltage.Input, "channel", "") },
 	},
 	{
-		"current", false, func(w *wiring.Parts) bool { return w.Current != nil },
+		"current", false, reading.PackCurrent, func(w *wiring.Parts) bool { return w.Current != nil },
 		func(c wiringCheck, at string, w *wiring.Parts) { c.current(at, w.Current) },
 		func(w *wiring.Parts) []use {
-			in, all := w.Current.Input, []use{channel(w, w.Current.Input, "channel", "")}
+			in, all := w.Current.Input, channel(w, w.Current.Input, "channel", "")
 			if minus := w.Current.Minus; minus != nil && *minus != in.Channel {
 				in.Channel = *minus
-				all = append(all, channel(w, in, "minus", ""))
+				all = append(all, channel(w, in, "minus", "")...)
 			}
 			return all
 		},
 	},
 	{
-		"temperature", true, func(w *wiring.Parts) bool { return w.Temperature != nil },
+		"temperature", true, reading.PackTemperature, func(w *wiring.Parts) bool { return w.Temperature != nil },
 		func(c wiringCheck, at string, w *wiring.Parts) { c.temperature(at, w.Temperature) },
 		func(w *wiring.Parts) []use {
-			return []use{{"ambient", "1-wire sensor", w.Temperature.Ambient, roomAir}}
+			all := []use{{"ambient", "1-wire sensor", w.Temperature.Ambient, roomAir}}
+			for i := range w.Temperature.RTD {
+				all = append(all, rtdUses(&w.Temperature.RTD[i], fmt.Sprintf("rtd[%d].spi", i))...)
+			}
+			return all
 		},
 	},
 	{
-		"level", true, func(w *wiring.Parts) bool { return w.Level != nil },
-		func(c wiringCheck, at string, w *wiring.Parts) { levelCheck(c).level(at, w.Level) },
-		func(w *wiring.Parts) []use { return []use{channel(w, w.Level.Input, "channel", "")} },
+		"level", true, reading.ElectrolyteLevel, func(w *wiring.Parts) bool { return w.Level != nil },
+		func(c wiringCheck, at string, w *wiring.Parts) { levelCheck(c).level(at, w) },
+		levelUses,
 	},
 	{
-		"hydrogen", false, func(w *wiring.Parts) bool { return w.Hydrogen != nil },
+		"hydrogen", false, reading.Hydrogen, func(w *wiring.Parts) bool { return w.Hydrogen != nil },
 		func(c wiringCheck, at string, w *wiring.Parts) { c.hydrogen(at, w.Hydrogen) },
-		func(w *wiring.Parts) []use { return []use{channel(w, w.Hydrogen.Input, "channel", roomHydrogen)} },
+		func(w *wiring.Parts) []use { return channel(w, w.Hydrogen.Input, "channel", roomHydrogen) },
 	},
 	{
-		"relay", true, func(w *wiring.Parts) bool { return w.Relay != nil },
+		"relay", true, reading.NoSensor, func(w *wiring.Parts) bool { return w.Relay != nil },
 		func(c wiringCheck, at string, w *wiring.Parts) { c.relay(at, w.Relay) },
 		func(w *wiring.Parts) []use {
 			all := []use{{"pin", "line", w.Relay.Pin, ""}, {"heartbeat", "line", w.Relay.Heartbeat, ""}}
@@ -65,17 +73,46 @@ var parts = []part{
 		},
 	},
 	{
-		"airflow", false, func(w *wiring.Parts) bool { return w.Airflow != nil },
+		"airflow", false, reading.Airflow, func(w *wiring.Parts) bool { return w.Airflow != nil },
 		func(c wiringCheck, at string, w *wiring.Parts) { c.airflow(at, w.Airflow) },
 		func(w *wiring.Parts) []use { // a shared contact has one meaning
 			return []use{{"pin", "line", w.Airflow.Pin, fmt.Sprintf("%s, active_low %v", roomFan, w.Airflow.ActiveLow)}}
 		},
 	},
-	{
-		"charger_complete", false, func(w *wiring.Parts) bool { return w.Complete != nil },
-		func(c wiringCheck, at string, w *wiring.Parts) { c.contact(at, w.Complete) },
-		func(w *wiring.Parts) []use { return []use{{"pin", "line", w.Complete.Pin, ""}} },
-	},
+}
+
+// allParts are the parts with a row of their own, and the contacts without one.
+var allParts = func() []part {
+	all := slices.Clone(parts)
+	for _, row := range wiring.ContactTable {
+		if strings.Contains(row.Key, ".") || slices.ContainsFunc(parts, func(p part) bool { return p.key == row.Key }) {
+			continue
+		}
+		all = append(all, part{
+			row.Key, false, row.Sensor, func(w *wiring.Parts) bool { return *row.Of(w) != nil },
+			func(c wiringCheck, at string, w *wiring.Parts) { c.contact(at, *row.Of(w)) },
+			func(w *wiring.Parts) []use { return []use{{"pin", "line", (*row.Of(w)).Pin, ""}} },
+		})
+	}
+	return all
+}()
+
+// levelUses returns what a level probe takes: one input, or the three of a probe in two
+// wires, and the expander of its test pulses.
+func levelUses(w *wiring.Parts) []use {
+	l := w.Level
+	all := channel(w, l.Input, "channel", "")
+	if l.Kind.Pulses() == level.BothPulses {
+		for _, n := range []int{1, 3} {
+			in := l.Input
+			in.Channel = n
+			all = append(all, channel(w, in, "channel", "")...)
+		}
+	}
+	if l.Expander != 0 {
+		all = append(all, use{"expander", "expander on bus " + wiring.PlainBus(w.I2C) + ",", fmt.Sprintf("0x%x", uint16(l.Expander)), ""})
+	}
+	return all
 }
 
 // wiringCheck checks the wiring of a bay for one of its packs.
@@ -83,19 +120,23 @@ type wiringCheck struct {
 	*checker
 	pack      *Pack
 	simulated bool
+	lines     []wiring.Line // of Modbus
 }
 
 func (c wiringCheck) parts(field string, w *wiring.Parts) {
-	c.bus(field+".i2c", w.I2C)
-	for _, p := range parts {
+	if w.NeedsI2C() || c.present(field+".i2c") {
+		c.bus(field+".i2c", w.I2C)
+	}
+	for _, p := range allParts {
 		at := field + "." + p.key
 		switch {
 		case p.there(w) && !c.bad[at]:
 			p.check(c, at, w)
-		case p.needed && !p.there(w):
-			c.missing(at, "without it nothing could ever be granted")
+		case p.needed && !p.there(w) && w.Register(p.reads) == nil:
+			c.missing(at, say("without-it-nothing-could-ever-be-granted"))
 		}
 	}
+	c.registers(field, w, c.lines)
 }
 
 var (
@@ -104,9 +145,9 @@ var (
 )
 
 func (c wiringCheck) bus(field, v string) {
-	form, rule := wiredBus, "must be the number of an I²C bus, such as 1"
+	form, rule := wiredBus, say("must-be-the-number-of-an-i")
 	if c.simulated {
-		form, rule = simulatedBus, "must be a word of letters, digits, hyphens and underscores"
+		form, rule = simulatedBus, say("must-be-a-word-of-letters-digits")
 	}
 	if !c.missing(field, rule) && !form.MatchString(v) {
 		c.reject(field, rule)
@@ -119,28 +160,24 @@ const cellMaxV = 2.9
 
 func (c wiringCheck) voltage(field string, v *wiring.Voltage) {
 	c.fields(field, v)
+	c.input(field, &v.Input, false)
 	ratio, need := field+".ratio", float64(c.pack.Cells)*cellMaxV
-	if reach := (v.TopV() - v.OffsetV) * v.Ratio; c.usable(ratio, field+".range_v", field+".offset_v") && reach <= need {
-		c.reject(ratio, fmt.Sprintf("must be larger: with it the input ends at %.1f V, and %d cells can show %.1f V on charge", reach, c.pack.Cells, need))
+	if reach := (v.TopV() - v.OffsetV) * v.Ratio; c.inputUsable(field, ratio, field+".offset_v") && reach <= need {
+		c.reject(ratio, say("must-be-larger-with-it-the-input", reach, c.pack.Cells, need))
 	}
 }
 
-// shuntRangeV is the default input range of a shunt.
-const shuntRangeV = 0.256
-
 func (c wiringCheck) current(field string, v *wiring.Current) {
 	c.fields(field, v)
-	if v.Kind == "shunt" && !c.present(field+".range_v") {
-		v.RangeV = shuntRangeV
-	}
+	c.input(field, &v.Input, v.Kind == "shunt")
 	c.minus(field+".minus", v)
 	c.zero(field, v.ZeroV, -v.RangeV, v.RangeV)
 	scale := field + ".amperes_per_volt"
-	if c.missing(scale, "amperes for one volt at the input") {
+	if c.missing(scale, say("amperes-for-one-volt-at-the-input")) {
 		return
 	}
 	if v.AmperesPerVolt == 0 || v.AmperesPerVolt < -1e6 || v.AmperesPerVolt > 1e6 {
-		c.reject(scale, "must be -1000000 to 1000000 and not 0; a negative one turns the direction")
+		c.reject(scale, say("must-be-1000000-to-1000000-and-not"))
 	}
 	c.currentReach(field, v)
 }
@@ -157,7 +194,7 @@ func (c wiringCheck) zero(field string, v, low, high float64) {
 // service (common practice, no source), must not over-range the input.
 func (c wiringCheck) currentReach(field string, v *wiring.Current) {
 	scale := field + ".amperes_per_volt"
-	if !c.usable(scale, field+".range_v", field+".zero_v", field+".kind") {
+	if !c.inputUsable(field, scale, field+".zero_v", field+".kind") {
 		return
 	}
 	reach := (v.TopV() - v.ZeroV) * v.AmperesPerVolt
@@ -169,7 +206,7 @@ func (c wiringCheck) currentReach(field string, v *wiring.Current) {
 		reach = (bottom - v.ZeroV) * v.AmperesPerVolt
 	}
 	if need := c.pack.CapacityAh / 4; reach < need {
-		c.reject(scale, fmt.Sprintf("must be larger: the input ends at %.1f A of charge, and a pack of %s Ah may be given %.1f A", reach, plain(c.pack.CapacityAh), need))
+		c.reject(scale, say("must-be-larger-the-input-ends-at", reach, plain(c.pack.CapacityAh), need))
 	}
 }
 
@@ -177,17 +214,15 @@ func (c wiringCheck) minus(field string, v *wiring.Current) {
 	switch {
 	case c.bad[field]:
 	case v.Kind == "hall" && v.Minus != nil:
-		c.reject(field, "must be left out for a Hall sensor, which is measured against ground")
-	case v.Kind == "shunt" && v.Minus == nil:
-		c.missing(field, "the channel of the other side of the shunt")
-	case v.Kind == "shunt" && !slices.Contains([][2]int{{0, 1}, {0, 3}, {1, 3}, {2, 3}}, [2]int{v.Channel, *v.Minus}):
-		c.reject(field, "must make one of the pairs that an ADS1115 has: channel 0 with minus 1, 0 with 3, 1 with 3, 2 with 3")
+		c.reject(field, say("must-be-left-out-for-a-hall"))
+	case v.Kind == "shunt":
+		c.pair(field, v)
 	}
 }
 
 var oneWire = regexp.MustCompile(`^(10|22|28|3b|42)-[0-9a-f]{12}$`)
 
-const oneWireRule = "must be a 1-wire number in lower case, such as 28-0316a2795bff"
+var oneWireRule = say("must-be-a-1-wire-number-in")
 
 // temperature leaves it to recognition to check whether the pack's sensor must be
 // named.
@@ -199,13 +234,15 @@ func (c wiringCheck) temperature(field string, t *wiring.Temperature) {
 		c.reject(field+".ambient", oneWireRule)
 	}
 	c.fields(field, t)
+	c.rtds(field, t)
 }
 
 // hydrogen requires a range that includes the highest limit that can be set, 2 %.
 func (c wiringCheck) hydrogen(field string, a *wiring.Analog) {
 	c.fields(field, a)
+	c.input(field, &a.Input, false)
 	reach := (a.TopV() - a.ZeroV) * a.PerVolt
-	if c.usable(field+".per_volt", field+".zero_v", field+".range_v") && reach < 2.2 {
-		c.reject(field+".per_volt", fmt.Sprintf("must be larger: the input ends at %.2f %%, and charging stops at 2 %%", reach))
+	if c.inputUsable(field, field+".per_volt", field+".zero_v") && reach < 2.2 {
+		c.reject(field+".per_volt", say("must-be-larger-the-input-ends-at-2", reach))
 	}
 }

@@ -1,12 +1,13 @@
 package config
 
 import (
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/goccy/go-yaml/ast"
+
+	"bayward/agent/words"
 )
 
 // written returns a scalar as a complaint shows it.
@@ -17,14 +18,14 @@ func written(node ast.Node) string {
 	case *ast.LiteralNode:
 		return printable(strconv.Quote(n.Value.Value))
 	case ast.MapNode:
-		return "(keys with values)"
+		return someKeys
 	case *ast.SequenceNode:
-		return "(a list)"
+		return someList
 	}
 	if token := node.GetToken(); token != nil {
 		return printable(strings.TrimSpace(token.Value))
 	}
-	return "(unreadable)"
+	return unreadably
 }
 
 // quoted returns a text as a complaint shows it.
@@ -52,17 +53,17 @@ func oneLine(s string) string {
 
 // suggest finds the key that was probably meant and a hint that names it, "" for
 // none.
-func suggest(name string, keys []string) (meant, hint string) {
+func suggest(name string, keys []string) (meant string, hint words.Sentence) {
 	best := slices.MinFunc(keys, func(a, b string) int { return distance(name, a) - distance(name, b) })
 	if distance(name, best) <= max(1, len(best)/3) {
-		return best, fmt.Sprintf("did you mean %s?", best)
+		return best, say("unknown-key-did-you-mean", best)
 	}
 	for _, key := range keys {
 		if len(name) > 2 && (strings.HasPrefix(key, name+"_") || strings.HasSuffix(key, "_"+name)) {
-			return key, fmt.Sprintf("did you mean %s?", key)
+			return key, say("unknown-key-did-you-mean", key)
 		}
 	}
-	return "", "known here are " + strings.Join(keys, ", ")
+	return "", say("unknown-key-known-here-are", strings.Join(keys, ", "))
 }
 
 // distance is the number of single-letter changes between two words.

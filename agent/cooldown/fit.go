@@ -30,9 +30,10 @@ const (
 	// learnShare is the one up to which the next night may begin with it, after
 	// learnSteps marks.
 	learnShare, learnSteps = 0.6, 6
-	// readNoiseK is the noise of the excess at the moment of the call: of both
-	// readings.
-	readNoiseK = 0.15
+	// readNoiseK is how far the excess may be off at the moment of the call: the noise and
+	// steps of both readings, and the gust or the door of the last minutes, which no path of
+	// the weather has. Chosen so that the range holds in the last hour of simulated nights.
+	readNoiseK = 0.5
 )
 
 // fit follows temperature, k = 1/tau and q of

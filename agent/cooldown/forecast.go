@@ -14,10 +14,11 @@ const (
 	// airDriftH is how long a drift of the air continues, h.
 	airDriftH = 3.0
 	// How far the air may stray from its drift, K: airDayK by the day, whose extremes are
-	// 2 to 14 K apart outdoors (climate normals, from memory), and airStrayK by weather,
+	// 2 to 14 K apart outdoors (climate normals, from memory) and whose warmest hour is not
+	// known, and airStrayK by weather,
 	// doors and wind, which come and go over airStrayH hours: what fluctuates passes a
 	// limit sooner than what drifts.
-	airDayK, airStrayK, airStrayH = 3.5, 1.4, 3.0
+	airDayK, airStrayK, airStrayH = 4.5, 1.4, 3.0
 	// filmSpread is how much the loss of heat may change in the rest of the night, as a
 	// share: a draught comes and goes, and free convection weakens with the excess.
 	filmSpread = 0.12
@@ -117,7 +118,9 @@ type end struct{ h, weight float64 }
 // reach runs the likely course forward, and takes the range from where courses end that
 // are drawn from what is uncertain: as many are sooner as are later. Adding the
 // effects of each figure by their squares instead would miss that they bend the time:
-// a slow pack is later by more than a fast one is sooner.
+// a slow pack is later by more than a fast one is sooner. In unsteady air most packs are
+// ready before the likely course: what fluctuates passes a limit sooner than what does
+// not. In steady air it is right, where the middle of the drawn ones is late by a tenth.
 func (c *course) reach(u *unsure) span {
 	var ends [draws]end
 	total := 0.0

@@ -69,11 +69,18 @@ var published = spreads{
 	noiseHigh: 0.3, offK: 0.5, shareLow: 0.74, shareHigh: 0.94, convectLow: 0.2, convectHi: 0.7, startLow: 8, startHigh: 26,
 }
 
-// heldOut are spreads of another shape, on which no constant was chosen: fewer light
-// packs, steadier air with stronger weather, more sun and doors, worse sensors.
+// heldOut are spreads of another shape: fewer light packs, steadier air with stronger weather, more sun and doors, worse sensors.
 var heldOut = spreads{
 	tauLow: 5, tauHigh: 30, swingLow: 0.2, swingHigh: 4, strayHigh: 2.2, gustHigh: 0.3, sunOne: 3, doorOne: 3,
 	noiseHigh: 0.4, offK: 0.7, shareLow: 0.70, shareHigh: 0.97, convectLow: 0.4, convectHi: 0.9, startLow: 10, startHigh: 22,
+}
+
+// openYard are spreads that go beyond the published ones: packs of 2.5 h to a day and a
+// half, the air of an open yard (all of the 2 to 15 K between a day's extremes), light
+// winds or gales, thermometers of a degree.
+var openYard = spreads{
+	tauLow: 2.5, tauHigh: 36, swingLow: 1, swingHigh: 7.5, strayHigh: 1.8, gustHigh: 0.25, sunOne: 5, doorOne: 4,
+	noiseHigh: 0.2, offK: 1, shareLow: 0.68, shareHigh: 0.92, convectLow: 0.1, convectHi: 0.8, startLow: 9, startHigh: 30,
 }
 
 // bay draws one.

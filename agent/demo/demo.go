@@ -26,7 +26,9 @@ import (
 	"bayward/agent/usage"
 	"bayward/agent/words"
 	"bayward/mqtt/broker"
+	"bayward/sensors/level"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 //go:embed demo.yaml
@@ -102,6 +104,7 @@ func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir
 		return nil, fmt.Errorf("bug: %w", err)
 	}
 	d := &demo{}
+	withRods(cfg)
 	begin := resize(cfg, o.Bays)
 	d.broker, err = broker.Start(ctx, broker.Options{Listen: o.Broker, Agents: []string{client}, Log: log})
 	if errors.Is(err, broker.ErrTaken) {
@@ -286,6 +289,17 @@ func starts() map[string]sim.Opts {
 		"bay-2": {StateOfCharge: 0.85, LevelMM: 8, PackC: 30, Charger: sim.TwoStage, Connected: true},
 		"bay-3": {StateOfCharge: 0.55, LevelMM: 9, PackC: 26, Charger: sim.Taper, Connected: true},
 		"bay-4": {StateOfCharge: 0.97, LevelMM: 5, PackC: 38, Charger: sim.TwoStage, Connected: true},
+	}
+}
+
+// withRods gives the third bay a ladder, which is read by test pulses; the others have
+// transmitters. Its rods are the example's.
+func withRods(cfg *config.Config) {
+	cfg.Bays[2].Wiring.Level = &wiring.Level{
+		Input: wiring.Input{ADC: 0x49, RangeV: 4.096}, Kind: level.Ladder, Expander: 0x20,
+		Settings: level.Settings{ReferenceOhm: 10e3, EndOhm: 100e3, Rods: []level.Rod{
+			{HeightMM: -5, SeriesOhm: 33e3}, {HeightMM: 4, SeriesOhm: 22e3}, {HeightMM: 13, SeriesOhm: 15e3},
+		}},
 	}
 }
 

@@ -129,7 +129,7 @@ func TestDemo(t *testing.T) {
 
 	h := &heard{events: map[string][]event{}, retained: map[string]string{}, changed: make(chan struct{}, 1)}
 	h.listen(t, url)
-	for end := time.After(5 * time.Minute); h.missing() != ""; {
+	for end := time.After(15 * time.Minute); h.missing() != ""; {
 		select {
 		case <-h.changed:
 		case err := <-ended:

@@ -137,7 +137,7 @@ func entries(p *bay.Picture, truth []pack.CellState, first bool) (lines []order.
 		at := p.Cell(i + 1)
 		ml := math.Floor(at.AddML/jug) * jug
 		switch {
-		case p.Water.ReadAsk.Has(i+1) && !at.Bare && !at.ByRod:
+		case slices.Contains(p.ReadFirst(), i+1) && !at.Bare:
 			lines = append(lines, byRod(i+1, truth[i].LevelMM))
 		case at.AddKnown && ml > 0 && (first || at.Bare || at.ByRod):
 			lines = append(lines, order.CellEntry{Cell: i + 1, ML: &ml})

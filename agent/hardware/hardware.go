@@ -8,7 +8,9 @@ import (
 
 	"bayward/agent/config"
 	"bayward/sensors"
+	"bayward/sensors/modbus"
 	"bayward/sensors/sim"
+	"bayward/sensors/wiring"
 )
 
 // Open returns the hardware of the machine, or simulated hardware and its bench if
@@ -31,7 +33,9 @@ func Open(cfg *config.Config, log *slog.Logger) (sensors.Hardware, *sim.Bench, e
 
 // OfBench returns the hardware of a bench. Its clock is the bench's.
 func OfBench(b *sim.Bench) sensors.Hardware {
-	return sensors.Hardware{Bus: b.Bus, Pin: b.Input, OneWire: b.OneWire(), Wait: b.Wait, Now: b.Now}
+	return sensors.Hardware{Bus: b.Bus, SPI: b.SPI, Pin: b.Input, OneWire: b.OneWire(), Wait: b.Wait, Now: b.Now,
+		Modbus: func(l *wiring.Line) (modbus.Master, error) { return b.Modbus(l) },
+	}
 }
 
 // Follow advances the simulated physics in real time until ctx ends. It steps often

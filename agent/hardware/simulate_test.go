@@ -27,8 +27,8 @@ func simulatedConfig() *config.Config {
 	for i, name := range []string{"sender", "rod", "ladder"} {
 		w := config.DefaultWiring(i, p)
 		if name != "sender" {
-			in := w.Level.Input
-			w.Level = &wiring.Level{Input: in, Kind: level.Kind(name), Settings: level.Settings{ExcitationV: 3.3, PullOhm: 4700, EndOhm: 22000, Rods: rods[:1]}}
+			in := wiring.Input{ADC: 0x49, RangeV: 4.096, Rate: 128}
+			w.Level = &wiring.Level{Input: in, Kind: level.Kind(name), Expander: 0x20, Settings: level.Settings{ReferenceOhm: 10000, EndOhm: 22000, Rods: rods[:1]}}
 		}
 		if name == "ladder" {
 			minus := 3
@@ -59,7 +59,7 @@ func TestDriversReadTheTruth(t *testing.T) {
 		t.Fatal(err)
 	}
 	opened, err := sensors.Open(cfg, sensors.Hardware{
-		Bus: bench.Bus, Pin: bench.Input, OneWire: bench.OneWire(), Wait: bench.Wait, Now: bench.Now,
+		Bus: bench.Bus, SPI: bench.SPI, Pin: bench.Input, OneWire: bench.OneWire(), Wait: bench.Wait, Now: bench.Now,
 	})
 	if err != nil {
 		t.Fatal(err)

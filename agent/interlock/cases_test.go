@@ -2,6 +2,7 @@ package interlock_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -80,11 +81,81 @@ const freezingC = -10.0
 
 var enumLimits = interlock.Limits{
 	ChargeLevelMM: 3, ChargeMaxC: 51, ChargeResumeC: 38, HydrogenMaxPct: 2, HydrogenResumePct: 1,
-	OffMin: time.Minute, Fitted: reading.SensorsOf(reading.PackCurrent, reading.Hydrogen, reading.Airflow, reading.ContactorFeedback), StrayA: 2.25,
+	OffMin: time.Minute, Fitted: roomFitted(), StrayA: 2.25,
+}
+
+// roomReading is the reading of an optional sensor that watches the room. A sensor that
+// comes with a finding of its own needs only its row here.
+type roomReading struct {
+	sensor reading.Sensor
+	all    []choice // good first, at each boundary, bad, and without value
+	few    []choice // for the product with everything that people and memory can do
+	place  func(*interlock.Inputs) *reading.Reading
+}
+
+var roomReadings = [...]roomReading{
+	{
+		reading.Hydrogen,
+		[]choice{good(0.99, allGood), good(1, noStart), good(2, bad), none(reading.OverRange)},
+		[]choice{good(0.99, allGood), good(1, noStart)},
+		func(in *interlock.Inputs) *reading.Reading { return &in.Hydrogen },
+	},
+	{
+		reading.Airflow,
+		[]choice{good(1, allGood), good(0, bad), good(1, bad), none(reading.Stale)},
+		[]choice{good(1, allGood), good(0, bad), good(1, bad)},
+		func(in *interlock.Inputs) *reading.Reading { return &in.Airflow },
+	},
+}
+
+// putRoom gives the inputs the choices of the room's readings.
+func putRoom(in *interlock.Inputs, of *[len(roomReadings)]*choice) {
+	for i := range roomReadings {
+		c := of[i]
+		*roomReadings[i].place(in) = reading.Reading{Value: c.value, At: in.Now, Fault: c.fault}
+		if roomReadings[i].sensor == reading.Airflow {
+			in.AirNeverOff = neverOff(c)
+		}
+	}
+}
+
+// calmRoom has each of the room's readings good, and brokenRoom each bad.
+func calmRoom() (of [len(roomReadings)]*choice) {
+	for i := range roomReadings {
+		of[i] = &roomReadings[i].all[0]
+	}
+	return of
+}
+
+func brokenRoom() (of [len(roomReadings)]*choice) {
+	for i := range roomReadings {
+		all := roomReadings[i].all
+		of[i] = &all[slices.IndexFunc(all, func(c choice) bool { return c.atRest == bad && c.fault == reading.None })]
+	}
+	return of
+}
+
+func roomFitted() reading.Sensors {
+	fitted := reading.SensorsOf(reading.PackCurrent, reading.ContactorFeedback)
+	for i := range roomReadings {
+		fitted = fitted.With(roomReadings[i].sensor, true)
+	}
+	return fitted
 }
 
 // space is the discretised readings.
-type space struct{ level, cellV, packC, current, hydrogen, airflow, feedback []choice }
+type space struct {
+	level, cellV, packC, current, feedback []choice
+	room                                   [len(roomReadings)][]choice
+}
+
+// withRoom adds the room's readings to a space.
+func (s space) withRoom(of func(*roomReading) []choice) space {
+	for i := range roomReadings {
+		s.room[i] = of(&roomReadings[i])
+	}
+	return s
+}
 
 // neverOff reports whether a choice of the airflow switch shows air and is bad all the
 // same: the switch never showed anything else.
@@ -106,10 +177,8 @@ var allReadings = space{
 		good(freezingC, bad), good(freezingC+1, between), none(reading.PowerOn),
 	},
 	current:  []choice{good(0, allGood), good(30, allGood), none(reading.Missing)},
-	hydrogen: []choice{good(0.99, allGood), good(1, noStart), good(2, bad), none(reading.OverRange)},
-	airflow:  []choice{good(1, allGood), good(0, bad), good(1, bad), none(reading.Stale)},
 	feedback: []choice{good(0, allGood), good(1, allGood), {0, reading.Missing, allGood, allGood}},
-}
+}.withRoom(func(r *roomReading) []choice { return r.all })
 
 // fewReadings is for the product with everything that people and memory can do.
 var fewReadings = space{
@@ -117,10 +186,8 @@ var fewReadings = space{
 	cellV:    []choice{good(2.1, allGood), {2.46, reading.None, bad, allGood}, none(reading.Missing)},
 	packC:    []choice{good(38, allGood), good(51.1, bad)},
 	current:  []choice{good(0, allGood), good(30, allGood)},
-	hydrogen: []choice{good(0.99, allGood), good(1, noStart)},
-	airflow:  []choice{good(1, allGood), good(0, bad), good(1, bad)},
 	feedback: []choice{good(0, allGood), good(1, allGood)},
-}
+}.withRoom(func(r *roomReading) []choice { return r.few })
 
 // latches are the findings that survive a restart; alarms of them cannot block.
 var (

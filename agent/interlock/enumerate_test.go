@@ -14,7 +14,8 @@ import (
 
 // situation is one point of the space.
 type situation struct {
-	level, cellV, packC, current, hydrogen, airflow, feedback *choice
+	level, cellV, packC, current, feedback *choice
+	room                                   [len(roomReadings)]*choice
 
 	charged, unready, overrun, runaway, visit, held, leaving, over, doubted bool
 	plug                                                                    interlock.Plug
@@ -43,7 +44,10 @@ func (s *situation) meanings() []meaning {
 		}
 		return c.atRest
 	}
-	m := []meaning{of(s.hydrogen), of(s.airflow)}
+	var m []meaning
+	for _, c := range s.room {
+		m = append(m, of(c))
+	}
 	unknownV := s.cellV.fault != reading.None
 	if unknownV || of(s.current) == bad {
 		m = append(m, bad)
@@ -104,11 +108,12 @@ func (s *situation) may() bool {
 func (s *situation) inputs(now time.Duration) interlock.Inputs {
 	of := func(c *choice) reading.Reading { return reading.Reading{Value: c.value, At: now, Fault: c.fault} }
 	in := interlock.Inputs{
-		Now: now, CellV: of(s.cellV), PackC: of(s.packC), CurrentA: of(s.current), Hydrogen: of(s.hydrogen),
-		Airflow: of(s.airflow), AirNeverOff: neverOff(s.airflow), Feedback: of(s.feedback), FreezingC: freezingC, Charged: s.charged,
+		Now: now, CellV: of(s.cellV), PackC: of(s.packC), CurrentA: of(s.current),
+		Feedback: of(s.feedback), FreezingC: freezingC, Charged: s.charged,
 		Level:   reading.Level{LowMM: s.level.value, HighMM: s.level.value, At: now, Fault: s.level.fault},
 		Runaway: s.runaway, VisitOpen: s.visit, Held: s.held, Ready: !s.unready, Plug: s.plug, Name: s.name,
 	}
+	putRoom(&in, &s.room)
 	if s.overrun {
 		in.Overrun = interlock.ByHours
 	}
@@ -129,13 +134,13 @@ func bases(t *testing.T) (b [numBefore]interlock.Interlock) {
 	t.Helper()
 	calm := situation{
 		level: &allReadings.level[0], cellV: &allReadings.cellV[0], packC: &allReadings.packC[0],
-		current: &allReadings.current[0], hydrogen: &allReadings.hydrogen[0], airflow: &allReadings.airflow[0],
+		current: &allReadings.current[0], room: calmRoom(),
 		feedback: &allReadings.feedback[0], name: interlock.Named,
 	}
 	held, broken := calm, calm
 	held.held = true
 	broken.level, broken.cellV, broken.packC = &allReadings.level[4], &allReadings.cellV[4], &allReadings.packC[4]
-	broken.hydrogen, broken.airflow, broken.feedback = &allReadings.hydrogen[2], &allReadings.airflow[1], &allReadings.feedback[1]
+	broken.room, broken.feedback = brokenRoom(), &allReadings.feedback[1]
 	broken.name = interlock.Unnamed
 	broken.overrun, broken.runaway, broken.visit, broken.held, broken.leaving, broken.over, broken.doubted, broken.unready = true, true, true, true, true, true, true, true
 	for i, s := range []situation{calm, held, broken} {
@@ -287,7 +292,10 @@ func each(r space, people bool, f func(*situation)) {
 		}
 	}
 	run = flip(&s.unready, both, flip(&s.charged, both, run))
-	run = pick(&s.feedback, r.feedback, pick(&s.airflow, r.airflow, pick(&s.hydrogen, r.hydrogen, run)))
+	for i := range r.room {
+		run = pick(&s.room[i], r.room[i], run)
+	}
+	run = pick(&s.feedback, r.feedback, run)
 	run = pick(&s.current, r.current, pick(&s.packC, r.packC, pick(&s.cellV, r.cellV, run)))
 	pick(&s.level, r.level, run)()
 }
@@ -360,7 +368,14 @@ func TestLatchesAreEnumerated(t *testing.T) {
 }
 
 func (s *situation) String() string {
-	return fmt.Sprintf("level %v, V %v, °C %v, A %v, H2 %v, air %v, feedback %v, charged %v, unready %v, overrun %v, runaway %v, visit %v, held %v, leaving %v, over %v, doubted %v, plug %d, latched %b, release %v, before %d",
-		*s.level, *s.cellV, *s.packC, *s.current, *s.hydrogen, *s.airflow, *s.feedback, s.charged, s.unready,
+	return fmt.Sprintf("level %v, V %v, °C %v, A %v, room %v, feedback %v, charged %v, unready %v, overrun %v, runaway %v, visit %v, held %v, leaving %v, over %v, doubted %v, plug %d, latched %b, release %v, before %d",
+		*s.level, *s.cellV, *s.packC, *s.current, s.roomText(), *s.feedback, s.charged, s.unready,
 		s.overrun, s.runaway, s.visit, s.held, s.leaving, s.over, s.doubted, s.plug, s.latched, s.release, s.before)
+}
+
+func (s *situation) roomText() (all []choice) {
+	for _, c := range s.room {
+		all = append(all, *c)
+	}
+	return all
 }

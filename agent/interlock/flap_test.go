@@ -76,20 +76,23 @@ func TestEnumerateFlapping(t *testing.T) {
 	b, pairs := bases(t), 0
 	calm := situation{
 		level: &allReadings.level[0], cellV: &allReadings.cellV[0], packC: &allReadings.packC[0],
-		current: &allReadings.current[0], hydrogen: &allReadings.hydrogen[0], airflow: &allReadings.airflow[0],
+		current: &allReadings.current[0], room: calmRoom(),
 		feedback: &allReadings.feedback[0], name: interlock.Named,
 	}
-	for _, reading := range []struct {
+	type placed struct {
 		at     func(*situation) **choice
 		values []choice
-	}{
+	}
+	readings := []placed{
 		{func(s *situation) **choice { return &s.level }, allReadings.level},
 		{func(s *situation) **choice { return &s.cellV }, allReadings.cellV},
 		{func(s *situation) **choice { return &s.packC }, allReadings.packC},
 		{func(s *situation) **choice { return &s.current }, allReadings.current},
-		{func(s *situation) **choice { return &s.hydrogen }, allReadings.hydrogen},
-		{func(s *situation) **choice { return &s.airflow }, allReadings.airflow},
-	} {
+	}
+	for i := range roomReadings {
+		readings = append(readings, placed{func(s *situation) **choice { return &s.room[i] }, roomReadings[i].all})
+	}
+	for _, reading := range readings {
 		for i := range reading.values {
 			for j := range reading.values {
 				for _, charged := range []bool{false, true} {

@@ -14,11 +14,15 @@ import (
 // calm is a tick in which nothing blocks a charge.
 func calm(now time.Duration) interlock.Inputs {
 	g := func(v float64) reading.Reading { return reading.Good(v, now) }
-	return interlock.Inputs{
-		Now: now, Level: reading.LevelBetween(8, 8, now), CellV: g(2.1), PackC: g(25), CurrentA: g(0), Hydrogen: g(0),
-		Airflow: g(1), Feedback: g(1), FreezingC: freezingC, WaterKnown: true, Ready: true, Name: interlock.Named,
+	in := interlock.Inputs{
+		Now: now, Level: reading.LevelBetween(8, 8, now), CellV: g(2.1), PackC: g(25), CurrentA: g(0),
+		Feedback: g(1), FreezingC: freezingC, WaterKnown: true, Ready: true, Name: interlock.Named,
 		SurelyMM: 5, SurelyKnown: true,
 	}
+	room := calmRoom()
+	putRoom(&in, &room)
+	in.Hydrogen = g(0)
+	return in
 }
 
 // rig steps an interlock second by second.
@@ -467,7 +471,10 @@ func TestNotConfigured(t *testing.T) {
 	r.x.Limits = interlock.Limits{ChargeLevelMM: 3, ChargeMaxC: 51, ChargeResumeC: 38, StrayA: 2.25}
 	for range 2 {
 		r.step(time.Second, func(in *interlock.Inputs) {
-			in.Airflow, in.Hydrogen, in.Feedback, in.CurrentA = reading.Reading{}, reading.Reading{}, reading.Reading{}, reading.Reading{}
+			in.Feedback, in.CurrentA = reading.Reading{}, reading.Reading{}
+			for i := range roomReadings {
+				*roomReadings[i].place(in) = reading.Reading{}
+			}
 		})
 	}
 	r.only("nothing optional wired", nil)
@@ -486,7 +493,7 @@ func TestZeroValues(t *testing.T) {
 		}
 	}
 	nan := math.NaN()
-	for name, spoil := range map[string]func(*interlock.Limits, *interlock.Inputs){
+	cases := map[string]func(*interlock.Limits, *interlock.Inputs){
 		"lowest level for charging": func(l *interlock.Limits, _ *interlock.Inputs) { l.ChargeLevelMM = nan },
 		"charge max":                func(l *interlock.Limits, in *interlock.Inputs) { l.ChargeMaxC, in.PackC.Value = nan, 40 },
 		"hydrogen":                  func(l *interlock.Limits, _ *interlock.Inputs) { l.HydrogenMaxPct, l.HydrogenResumePct = nan, nan },
@@ -495,8 +502,11 @@ func TestZeroValues(t *testing.T) {
 		"level value":               func(_ *interlock.Limits, in *interlock.Inputs) { in.Level.LowMM = nan },
 		"voltage":                   func(_ *interlock.Limits, in *interlock.Inputs) { in.CellV.Value = nan },
 		"temperature":               func(_ *interlock.Limits, in *interlock.Inputs) { in.PackC.Value = nan },
-		"airflow":                   func(_ *interlock.Limits, in *interlock.Inputs) { in.Airflow.Value = nan },
-	} {
+	}
+	for i := range roomReadings {
+		cases[roomReadings[i].sensor.String()+" value"] = func(_ *interlock.Limits, in *interlock.Inputs) { roomReadings[i].place(in).Value = nan }
+	}
+	for name, spoil := range cases {
 		r := newRig(t, 0)
 		for range 100 {
 			r.step(time.Second, func(in *interlock.Inputs) { spoil(&r.x.Limits, in) })
@@ -696,6 +706,19 @@ func TestOverfilledNamesTheCell(t *testing.T) {
 		}
 		if e := r.x.Standing(interlock.Overfilled).Evidence; r.x.Granted() || e.Reason != want || e.Value != 4 || e.Limit != float64(cells) {
 			t.Errorf("%d cells: granted %v, evidence %+v", cells, r.x.Granted(), e)
+		}
+	}
+}
+
+// TestMiscountedCells says which way the count is off: more cells than configured, or fewer.
+func TestMiscountedCells(t *testing.T) {
+	for fit, want := range map[int]interlock.Reason{13: interlock.MoreCells, 11: interlock.Usual} {
+		r := newRig(t, 0).granted()
+		for range 60 {
+			r.step(time.Minute, func(in *interlock.Inputs) { in.CellsFit, in.CellsOf = fit, 12 })
+		}
+		if e := r.x.Standing(interlock.CellsMiscounted); !e.Raised || e.Evidence.Reason != want {
+			t.Errorf("%d fit 12: %+v, want reason %d", fit, e, want)
 		}
 	}
 }

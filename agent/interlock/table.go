@@ -173,7 +173,7 @@ var Table = [NumCodes]Rule{
 		ClearWhen: "open is ordered and everything configured shows open",
 		Raise:     3 * time.Second,
 		Why:       "A contactor releases within 30 ms; three seconds allow for a slow feedback and for the current to fall to zero.",
-		Basis:     "no standard: order and feedback contradict each other. It cannot block: it is an alarm",
+		Basis:     "no standard: order and feedback contradict each other. It cannot block: it is an alarm, and stops the heartbeat, so that the watchdog relay opens what it can",
 	},
 	ContactorOpen: {
 		Code: ContactorOpen, Name: "contactor-open", Severity: Warning,

@@ -180,12 +180,12 @@ func TestSecondPeer(t *testing.T) {
 	first.send(bootTime(), lease.Longest, 0)
 	require.Equal(t, answer{2, 0, true, 0}, first.receive(), "and is not disturbed")
 	require.NoError(t, first.Close())
-	second := p.connect()
-	second.send(bootTime(), lease.Longest, 0)
+	second, asked := p.connect(), bootTime()
+	second.send(asked, lease.Longest, 0)
 	require.Equal(t, answer{1, 0, true, 0}, second.receive(), "there was no trip")
-	for _, level := range []string{"High", "Low", "High", "Low"} { // at last, the lease of a silent agent ends
-		p.until("GPIO17", level)
+	for p.until("GPIO17", "High").at < asked { // of the first; on a slow machine its lease may have ended in between
 	}
+	p.until("GPIO17", "Low") // the lease of a silent agent ends
 	third := p.connect()
 	second.hungUp()
 	third.send(bootTime(), lease.Longest, 1)
@@ -257,12 +257,12 @@ func TestOtherUser(t *testing.T) {
 		}
 		fd, err := syscall.Socket(syscall.AF_UNIX, syscall.SOCK_SEQPACKET, 0)
 		require.NoError(t, err)
-		defer syscall.Close(fd)
+		f := os.NewFile(uintptr(fd), "peer") // closes it; closed twice, another's descriptor would go
+		defer f.Close()
 		set(uid)
 		err = syscall.Connect(fd, &syscall.SockaddrUnix{Name: p.socket})
 		set(0)
 		require.NoError(t, err)
-		f := os.NewFile(uintptr(fd), "peer")
 		c, err := net.FileConn(f)
 		require.NoError(t, err)
 		return &peer{UnixConn: c.(*net.UnixConn), t: t}

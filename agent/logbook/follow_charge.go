@@ -49,7 +49,11 @@ func (f *Follower) followCharge(s Stamp, p *bay.Picture, dt time.Duration) {
 	c := &p.Charge
 	if row := f.charge; row != nil && row.resumed {
 		row.resumed, row.count, row.permit = false, c.Charges, p.Permit.Granted
-		if !c.Active {
+		switch {
+		case c.Active:
+		case c.Pending != charge.NoEvidence: // it ended before the agent did, and the row has waited for the rest since
+			row.over = &ended{s.earlier(p.Now - c.EndedAt), EndedStopped, ""}
+		default:
 			f.endCharge(s.earlier(p.Now-c.EndedAt), EndedUnseen, "The agent was off when it ended.")
 		}
 	}

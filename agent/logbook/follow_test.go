@@ -211,6 +211,38 @@ func TestFollowChargeOverRestart(t *testing.T) {
 	require.NotEmpty(t, got.Notes)
 }
 
+// A charge that ended before the agent did, and waits for the rest to show whether it was
+// full, waits on after a restart: its end was seen.
+func TestFollowRestOverRestart(t *testing.T) {
+	s := newScene(t, Rows{})
+	s.beginCharge()
+	s.run(20 * time.Minute)
+	before := s.got.Charges[len(s.got.Charges)-1]
+	for name, c := range map[string]struct {
+		rested func(*charge.Status)
+		ended  string
+	}{
+		"full":     {func(c *charge.Status) { c.Full, c.Evidence = true, charge.HeldTail }, EndedFull},
+		"not full": {func(*charge.Status) {}, EndedStopped},
+	} {
+		again := newScene(t, Rows{Charges: []Charge{before}})
+		again.p.Charge = s.p.Charge
+		at := -40 * time.Minute
+		again.p.Charge.Active, again.p.Charge.Flowing, again.p.Charge.Ended, again.p.Charge.EndedAt = false, false, true, at
+		again.p.Charge.Pending = charge.HeldTail
+		again.run(30 * time.Minute)
+		require.Empty(t, again.got.Charges, "%s: it waits for the rest", name)
+		again.p.Charge.Pending = charge.NoEvidence
+		c.rested(&again.p.Charge)
+		again.tick()
+		got := again.lastCharge()
+		require.Equal(t, c.ended, got.Ended, name)
+		require.Empty(t, got.Notes, name)
+		require.Equal(t, again.base.Add(at), got.End.Wall, name)
+		require.Equal(t, c.ended == EndedFull, got.Full, name)
+	}
+}
+
 // TestFollowChargeUntilThePackIsKnown: after a restart it takes time until the pack
 // is known. No pack was seen to leave: the charge continues with its pack, or ends
 // as unseen with all its figures; it is never recorded as unplugged.

@@ -176,7 +176,7 @@ func (b *bucket) add(p *bay.Picture, dt time.Duration) {
 		b.row.PermitS += dt.Seconds()
 	}
 	b.row.Stage = p.Stage.String()
-	b.row.LostML = stored(p.Water.LostML)
+	b.row.LostML = stored(p.Water.LostLikelyML)
 	b.row.SettledMM, b.row.PredictMM, b.row.Soc = nil, nil, nil
 	if p.Water.Known {
 		b.row.SettledMM = stored(p.Water.SettledMM)

@@ -44,17 +44,17 @@ func newGuard(r Relay, span time.Duration, now func() time.Duration) *guard {
 }
 
 // refresh asks for a lease for a decision that was begun at a time, or opens the
-// relay. It does not close a relay that was opened before the core knows. After end
-// it only opens. The error is for the log; a relay that has opened by itself is none,
-// because the core learns of it.
-func (g *guard) refresh(at time.Duration, closed bool) error {
+// relay; with beat the heartbeat beats. It does not close a relay that was opened
+// before the core knows. After end it only opens. The error is for the log; a relay
+// that has opened by itself is none, because the core learns of it.
+func (g *guard) refresh(at time.Duration, closed, beat bool) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	span := time.Duration(0)
 	if closed && !g.tripped && !g.dry && !g.ended {
 		span = g.span
 	}
-	err := g.ask(at, span, !g.ended)
+	err := g.ask(at, span, beat && !g.ended)
 	if g.keeper() == bay.KeeperObeys {
 		return nil
 	}

@@ -147,13 +147,13 @@ func TestLateDecision(t *testing.T) {
 		relay := &testRelay{}
 		g := guarded(relay, 3*time.Second)
 		time.Sleep(time.Minute)
-		if err := g.refresh(g.now()-3*time.Second, true); err != nil || relay.isClosed() || g.isClosed() {
+		if err := g.refresh(g.now()-3*time.Second, true, true); err != nil || relay.isClosed() || g.isClosed() {
 			t.Errorf("closed %v, %v", relay.isClosed(), err)
 		}
 		if !g.takeTrip() || g.trips != 0 {
 			t.Errorf("the core does not know, or %d trips of a relay that was open", g.trips)
 		}
-		if err := g.refresh(g.now()-2*time.Second, true); err != nil || !relay.isClosed() {
+		if err := g.refresh(g.now()-2*time.Second, true, true); err != nil || !relay.isClosed() {
 			t.Errorf("closed %v, %v", relay.isClosed(), err)
 		}
 		time.Sleep(time.Second)
@@ -255,7 +255,7 @@ func checkGuard(rt *rapid.T) {
 	wanted, ended, untold, arrived := false, false, false, true
 	refresh := func(age time.Duration, closed bool) {
 		at := max(g.now()-age, 0)
-		_, wanted, arrived = g.refresh(at, closed), closed, !relay.cut()
+		_, wanted, arrived = g.refresh(at, closed, true), closed, !relay.cut()
 		if closed && arrived {
 			begun = at
 		}

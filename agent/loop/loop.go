@@ -115,7 +115,7 @@ func New(o Options) *Loop {
 	l.timer.Stop()
 	for i := range o.Bays {
 		b := &runningBay{Place: o.Bays[i], guard: newGuard(o.Bays[i].Relay, o.GuardAfter, o.KeeperNow)}
-		_ = b.guard.refresh(o.KeeperNow(), false)
+		_ = b.guard.refresh(o.KeeperNow(), false, false) // the heartbeat begins with the first good step
 		for _, s := range b.Sources {
 			b.samplers = append(b.samplers, newSampler(s, o.Patience(s), o.Log.With("bay", b.Name), l.countPanic))
 		}
@@ -317,7 +317,7 @@ func (b *runningBay) step(now, at time.Duration, failing, noRecord bool) {
 	}
 	b.seen.Orders = b.orders.take()
 	b.pic, b.events = b.Core.Step(&b.seen)
-	b.relayErr = b.guard.refresh(at, b.pic.Permit.Granted)
+	b.relayErr = b.guard.refresh(at, b.pic.Permit.Granted, b.pic.Beats())
 	if b.fast != nil {
 		b.fast.follow(b.Core, b.pic.Permit.Granted)
 	}

@@ -207,6 +207,25 @@ func TestDriverPanics(t *testing.T) {
 	})
 }
 
+// TestFirstBeat: the heartbeat begins with the first good step. An agent that is started
+// again and again beside a relay that sticks must not hold the watchdog relay closed.
+func TestFirstBeat(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		r := newRig(t, 2, nil)
+		for _, relay := range r.relays {
+			if _, beats := relay.counts(); beats != 0 {
+				t.Errorf("%d beats before the first step", beats)
+			}
+		}
+		r.ticks(1)
+		for _, relay := range r.relays {
+			if _, beats := relay.counts(); beats != 1 {
+				t.Errorf("%d beats after the first step", beats)
+			}
+		}
+	})
+}
+
 // TestCorePanic: all relays open, the heart stops, and the run ends with an error
 // that has the cause.
 func TestCorePanic(t *testing.T) {

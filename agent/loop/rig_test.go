@@ -155,7 +155,7 @@ func guarded(r *testRelay, span time.Duration) *guard {
 }
 
 // order refreshes at once.
-func (g *guard) order(closed bool) error { return g.refresh(g.now(), closed) }
+func (g *guard) order(closed bool) error { return g.refresh(g.now(), closed, true) }
 
 func (r *testRelay) isClosed() bool {
 	r.mu.Lock()

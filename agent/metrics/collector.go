@@ -123,8 +123,9 @@ func (c *Collector) Gather() (families []*dto.MetricFamily, done func(), err err
 		}
 	}()
 	c.shelf.scrape++
+	c.shelf.err = nil
 	c.all(c.shelf.put)
-	return c.shelf.present(), c.shelf.mu.Unlock, nil
+	return c.shelf.present(), c.shelf.mu.Unlock, c.shelf.err
 }
 
 func (c *Collector) all(out sink) {

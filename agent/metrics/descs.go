@@ -1,6 +1,10 @@
 package metrics
 
-import "github.com/prometheus/client_golang/prometheus"
+import (
+	"fmt"
+
+	"github.com/prometheus/client_golang/prometheus"
+)
 
 // desc is a metric's name, help, labels and kind. Descs are constants that Go
 // cannot express; nothing changes them.
@@ -11,9 +15,15 @@ type desc struct {
 	kind       prometheus.ValueType
 }
 
-// metric is one value by the library. It panics for labels that do not fit.
-func (d *desc) metric(of labels, v float64) prometheus.Metric {
-	return prometheus.MustNewConstMetric(d.desc, d.kind, v, of[:d.labels]...)
+// descs are all metrics, in the order of their rows.
+var descs []*desc
+
+// metric is one value by the library, which refuses labels that do not fit.
+func (d *desc) metric(of labels, v float64) (prometheus.Metric, error) {
+	if d.labels > len(of) {
+		return nil, fmt.Errorf("metric %s has %d labels, %d at most", d.name, d.labels, len(of))
+	}
+	return prometheus.NewConstMetric(d.desc, d.kind, v, of[:d.labels]...)
 }
 
 func gauge(name, help string, labels ...string) *desc {
@@ -26,7 +36,9 @@ func counter(name, help string, labels ...string) *desc {
 
 func newDesc(name, help string, labels []string, kind prometheus.ValueType) *desc {
 	name = "bayward_" + name
-	return &desc{name, help, len(labels), prometheus.NewDesc(name, help, labels, nil), kind}
+	d := &desc{name, help, len(labels), prometheus.NewDesc(name, help, labels, nil), kind}
+	descs = append(descs, d)
+	return d
 }
 
 var (
@@ -64,9 +76,3 @@ var (
 	readingAge = gauge("reading_age_seconds", "Age of a sensor's last usable value.", "bay", "sensor")
 	proofAge   = gauge("sensor_proof_age_seconds", "Time since a sensor last showed that it lives, by a movement that only a living one makes; absent while not known.", "bay", "sensor")
 )
-
-var descs = []*desc{
-	buildInfo, mqttConnected, mqttOutbox, connectionsCut, permitted, finding, stage, packV, packA, zeroA, noiseA, packC, ambientC, level,
-	coolLeft, waterNeed, waterLost, forecast, readDue, hydrogen, charged, gassed, charges, fulls, given, bayInfo, levelLimit, tempLimit,
-	closed, readingAge, proofAge,
-}

@@ -1,6 +1,8 @@
 package metrics
 
 import (
+	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"sync"
@@ -22,6 +24,7 @@ type shelf struct {
 	families []*family  // by name
 	of       map[*desc]*family
 	series   map[series]*kept
+	err      error // of the series that this scrape could not show
 }
 
 // family is the series of one metric.
@@ -67,7 +70,11 @@ func (s *shelf) put(d *desc, of labels, v float64) {
 	}
 	k := s.series[series{d, of}]
 	if k == nil {
-		k = s.add(series{d, of})
+		var err error
+		if k, err = s.add(series{d, of}); err != nil {
+			s.err = errors.Join(s.err, err)
+			return
+		}
 	}
 	k.scrape = s.scrape
 	if d.kind == prometheus.CounterValue {
@@ -78,15 +85,21 @@ func (s *shelf) put(d *desc, of labels, v float64) {
 }
 
 // add creates a series with the library, which checks it and sorts its labels.
-func (s *shelf) add(key series) *kept {
-	k := &kept{series: key}
-	if err := key.d.metric(key.labels, 0).Write(&k.dto); err != nil {
-		panic("bug: metrics: " + err.Error())
+func (s *shelf) add(key series) (*kept, error) {
+	m, err := key.d.metric(key.labels, 0)
+	if err != nil {
+		return nil, err
+	}
+	f, k := s.of[key.d], &kept{series: key}
+	if f == nil {
+		return nil, fmt.Errorf("metric %s has no row in descs.go", key.d.name)
+	}
+	if err := m.Write(&k.dto); err != nil {
+		return nil, err
 	}
 	s.series[key] = k
-	f := s.of[key.d]
 	f.all, f.ordered = append(f.all, k), false
-	return k
+	return k, nil
 }
 
 // present returns the families of this scrape, by name, with the series that were

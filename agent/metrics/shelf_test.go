@@ -130,3 +130,13 @@ func TestSlowReaderStopsNoOther(t *testing.T) {
 		require.Contains(t, string(text), fmt.Sprintf("bayward_charges_total{bay=\"bay-7\"} %d\n", 100+n))
 	}
 }
+
+// TestMisfits: a metric that a developer has forgotten to give a row, or labels that do not
+// fit, are an error of the scrape that names it; the other series are shown.
+func TestMisfits(t *testing.T) {
+	shown, err := metrics.Misfits()
+	require.Equal(t, 1, shown)
+	require.ErrorContains(t, err, "bayward_rowless has no row in descs.go")
+	require.ErrorContains(t, err, "bayward_wide has 3 labels, 2 at most")
+	require.ErrorContains(t, err, "UTF-8")
+}

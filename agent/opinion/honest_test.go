@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
@@ -82,6 +83,7 @@ func honest(t *testing.T, seed uint64) (*yard, *person) {
 type nuisance struct {
 	months []time.Duration
 	why    map[string]time.Duration
+	first  int // level readings of the first month
 }
 
 func (n *nuisance) worst() (w time.Duration) {
@@ -119,7 +121,11 @@ func nuisanceOf(t *testing.T, seed uint64, days int) (*yard, *person, *nuisance)
 			n.why[y.pic.FirstReason().String()] += dt
 		}
 	}
-	y.live(days, p, nil)
+	y.live(days, p, func(d int) {
+		if d < 30 {
+			n.first = p.readings
+		}
+	})
 	for len(n.months) < days/30 {
 		n.months = append(n.months, 0)
 	}
@@ -152,16 +158,17 @@ func TestHonestYardHardlyNotices(t *testing.T) {
 		packs, days = 40, int(years*365)
 	}
 	var mean, worst time.Duration
-	visits, readings, steps := 0, 0, 0
+	visits, readings, first, steps := 0, 0, 0, 0
 	for seed := range uint64(packs) {
 		y, p, n := nuisanceOf(t, seed, days)
 		mean += n.mean() / time.Duration(packs)
 		worst = max(worst, n.worst())
-		visits, readings, steps = visits+p.visits, readings+p.readings, steps+y.ticks
-		require.LessOrEqual(t, n.worst(), time.Hour, "pack %d: charge blocked wrongly in a month: %v", seed, n.why)
+		visits, readings, first, steps = visits+p.visits, readings+p.readings, first+n.first, steps+y.ticks
+		require.Zero(t, y.oracle.granted[bare], "pack %d: %v", seed, &y.oracle)
+		assert.LessOrEqual(t, n.worst(), time.Hour, "pack %d: charge blocked wrongly in a month: %v", seed, n.why)
 		require.Greater(t, y.oracle.total, time.Duration(days/4)*time.Hour, "pack %d is hardly charged", seed)
 	}
 	perYear := 365 / float64(packs*days)
-	t.Logf("figure: %d honest packs, %d days, %d steps: charge blocked wrongly for %.1f min a month and pack, at most %.1f; %.0f visits and %.0f level readings a year and pack",
-		packs, days, steps, mean.Minutes(), worst.Minutes(), float64(visits)*perYear, float64(readings)*perYear)
+	t.Logf("figure: %d honest packs, %d days, %d steps: charge blocked wrongly for %.1f min a month and pack, at most %.1f; %.0f visits and %.0f level readings a year and pack, %.0f of them in the first month",
+		packs, days, steps, mean.Minutes(), worst.Minutes(), float64(visits)*perYear, float64(readings)*perYear, float64(first)/float64(packs))
 }

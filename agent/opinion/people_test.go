@@ -2,6 +2,7 @@ package opinion
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"bayward/agent/bay"
@@ -10,14 +11,16 @@ import (
 
 // person looks after a yard as the picture says.
 type person struct {
-	reads    bool    // the cells that the picture asks for
-	measures bool    // pours with a jug, and records what it shows; otherwise as proposed
-	everyNth int     // reads all cells at each nth visit; 0: never
-	rodSDMM  float64 // of one reading with the rod
-	rodMM    float64 // by which each reading is too high
-	jugShare float64 // standard error of an amount, and of what a cell's surface is off
-	skips    int     // a cell that is passed over and recorded with the rest
-	forgets  int     // closes each so many visits without recording what was poured; 0: none
+	reads    bool                 // the cells that the picture asks for
+	measures bool                 // pours with a jug, and records what it shows; otherwise as proposed
+	everyNth int                  // reads all cells at each nth visit; 0: never
+	rodSDMM  float64              // of one reading with the rod
+	rodMM    float64              // by which each reading is too high
+	jugShare float64              // standard error of an amount, and of what a cell's surface is off
+	skips    int                  // a cell that is passed over and recorded with the rest
+	forgets  int                  // closes each so many visits without recording what was poured; 0: none
+	waters   func(*person, *yard) // what is done at a call, nil: visit
+	pours    func(*yard)          // sees what is told before the first water
 
 	visits, rounds, readings int
 }
@@ -66,16 +69,18 @@ func (p *person) look(y *yard) {
 	case y.pic.Stage == bay.Vacant, y.pic.Stage == bay.Checking:
 	case y.has("overfilled"):
 		p.drawOff(y)
+	case p.waters != nil && y.pic.Stage == bay.ReadyToWater:
+		p.waters(p, y)
 	case y.has("plates-bare"), y.pic.Stage == bay.ReadyToWater:
 		p.visit(y)
 	case p.reads && (y.pic.Water.ReadDue && y.currentA == 0 || y.has("level-doubted")): // a level is read at rest
 		p.rounds++
 		for again := 0; again < 3 && (again == 0 || y.has("level-doubted")); again++ {
-			p.read(y)
+			p.readAll(y)
 		}
 		if y.has("level-doubted") { // it is low indeed
 			p.visit(y)
-			p.read(y)
+			p.readAll(y)
 		}
 	}
 }
@@ -88,6 +93,9 @@ func (p *person) visit(y *yard) {
 	p.visits++
 	y.inside = true
 	p.read(y)
+	if p.pours != nil {
+		p.pours(y)
+	}
 	forgets := p.forgets > 0 && p.visits%p.forgets == 0
 	var poured []int
 	for range 6 {
@@ -102,16 +110,28 @@ func (p *person) visit(y *yard) {
 		}
 		insist(y, order.Order{Kind: order.Entry, Cells: lines})
 	}
+	p.readAll(y)
+	p.readAll(y)                                        // again what contradicts
+	if lines := p.pour(y); len(lines) > 0 && !forgets { // what was read may ask for more
+		insist(y, order.Order{Kind: order.Entry, Cells: lines})
+	}
+	p.draw(y)
 	y.inside = false
 	insist(y, order.Order{Kind: order.VisitClose})
 	y.oracle.filled(y, poured)
 }
 
-// read reads the cells that are asked for. Asked to look again, the person does.
-func (p *person) read(y *yard) {
+// read reads the cells that are asked for now, readAll those too that get no water after
+// all.
+func (p *person) read(y *yard) { p.readThese(y, y.pic.ReadFirst()) }
+
+func (p *person) readAll(y *yard) { p.readThese(y, y.pic.ToRead()) }
+
+// readThese reads some cells. Asked to look again, the person does.
+func (p *person) readThese(y *yard, asked []int) {
 	all := p.everyNth > 0 && p.visits%p.everyNth == 0
 	for n := 1; n <= y.setup.Pack.Cells; n++ {
-		if asked := p.reads && y.pic.Water.ReadAsk.Has(n); !all && !asked {
+		if !all && (!p.reads || !slices.Contains(asked, n)) {
 			continue
 		}
 		if taken, _ := give(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{p.rod(y, n)}}); !taken {
@@ -131,7 +151,7 @@ func (p *person) pour(y *yard) (lines []order.CellEntry) {
 		const jug = 5.0
 		ml := math.Floor(at.AddML/jug) * jug
 		switch {
-		case at.AddKnown && ml > 0 && (!given || at.Bare):
+		case at.AddKnown && ml > 0 && (!given || at.Bare || at.ByRod):
 			if n != p.skips {
 				y.pour(n, ml*(1+p.jugShare*y.rand.NormFloat64()))
 			}
@@ -143,13 +163,20 @@ func (p *person) pour(y *yard) (lines []order.CellEntry) {
 	return lines
 }
 
-// drawOff takes out of the cells over their ceiling what the rod shows above the fill
-// mark, at least a millimetre, and reads again.
+// drawOff is a visit to draw off what is too much.
 func (p *person) drawOff(y *yard) {
 	if !insist(y, order.Order{Kind: order.VisitOpen}) {
 		return
 	}
 	y.inside = true
+	p.draw(y)
+	y.inside = false
+	insist(y, order.Order{Kind: order.VisitClose})
+}
+
+// draw takes out of the cells over their ceiling what the rod shows above the fill mark,
+// at least a millimetre, and reads again.
+func (p *person) draw(y *yard) {
 	for n := 1; n <= y.setup.Pack.Cells; n++ {
 		if !y.pic.Water.Over.Has(n) {
 			continue
@@ -164,6 +191,4 @@ func (p *person) drawOff(y *yard) {
 		c.DrawnML = &ml
 		insist(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{c}})
 	}
-	y.inside = false
-	insist(y, order.Order{Kind: order.VisitClose})
 }

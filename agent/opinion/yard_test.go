@@ -141,6 +141,7 @@ func (y *yard) readings() (r bay.Readings) {
 	r.AmbientC = reading.Good(step16(y.climate(now)+e.airC+g(e.noiseC)), now)
 	r.ContactorClosed = reading.Good(bit(y.granted), now)
 	r.Airflow, r.HydrogenPct = reading.Good(bit(y.room.fan), now), reading.Good(y.room.hydrogenPct, now)
+	baytest.Fill(&r, now)
 	r.CurrentA = reading.Good(y.currentA*(1+e.ampShare)+e.ampA+g(e.noiseA), now)
 	if !y.plugged {
 		r.PackV, r.PackC = reading.Good(g(e.noiseV), now), reading.Bad(reading.NoAnswer, now)

@@ -46,6 +46,7 @@ const (
 	OtherPack               // it is about the pack Name, which is not the one here
 	NothingToCorrect        // Cell has no such value in the open visit
 	NothingOverfilled       // no cell was filled over its highest level for a charge
+	PackConnected           // a release would let a relay that sticks charge the pack that is connected
 	NoRecord                // it makes the bay less careful, and cannot be put on record now
 	// The rest ask the person to look again: an order that is Sure is taken.
 	AskOverCeiling // the level Value is above High, the highest for a charge
@@ -63,7 +64,7 @@ var codeNames = [NumCodes]string{
 	"other-pack-sensed", "above-vent-well", "temperature-unknown", "level-unknown",
 	"cell-twice", "dry-and-level", "below-tops", "given-meanwhile",
 	"not-confirmed", "no-such-lock", "not-your-lock", "in-visit", "last-in-visit", "others-in-visit",
-	"other-pack", "nothing-to-correct", "nothing-overfilled", "no-record",
+	"other-pack", "nothing-to-correct", "nothing-overfilled", "pack-connected", "no-record",
 	"ask-over-ceiling", "ask-past-ceiling", "ask-contradicts", "ask-bare", "ask-little", "ask-much",
 }
 

@@ -38,6 +38,9 @@ type Row struct {
 	// Confirm are the keys, in forms and language files, of what the page asks a
 	// person to confirm before the order is given.
 	Confirm []string
+	// Round are those of Confirm that hold for a whole round: on it, a person confirms
+	// them once.
+	Round []string
 }
 
 // ConfirmedBefore begins the note of an order whose points were confirmed; their
@@ -52,6 +55,21 @@ func (r *Row) Confirmed() string {
 	}
 	return ConfirmedBefore + strings.Join(r.Confirm, " ")
 }
+
+// ConfirmedRound returns the note for the record that the points of Round were
+// confirmed earlier in the round, at a time such as 14:05, and all others now.
+func (r *Row) ConfirmedRound(at string) string {
+	var now []string
+	for _, point := range r.Confirm {
+		if !slices.Contains(r.Round, point) {
+			now = append(now, point)
+		}
+	}
+	return ConfirmedBefore + strings.Join(append(now, RoundPoint+"@"+at), " ")
+}
+
+// RoundPoint stands, with the time, for the points that were confirmed earlier in a round.
+const RoundPoint = "round"
 
 // Takes reports whether a field belongs to the order.
 func (r *Row) Takes(f *Field) bool {
@@ -78,6 +96,7 @@ var Table = [NumKinds]Row{
 	VisitOpen: {
 		Name: "visit-open", Does: "Open a visit, which locks the charge out.", Of: OfVisit, Right: MayVisit,
 		Confirm: []string{"park", "lock", "wear", "metal", "wash", "spark", "air", "calm"},
+		Round:   []string{"wear", "metal", "wash", "spark", "air"},
 	},
 	VisitJoin: {
 		Name: "visit-join", Does: "Join the open visit with a lock in the person's own name.", Of: OfVisit, Right: MayVisit, InVisit: true,

@@ -35,6 +35,13 @@ const (
 	Exchanged                  // it is another sensor's: two are exchanged
 	ZeroOff                    // a current is shown while none can flow, see agent/ammeter
 	Noisy                      // the value scatters too far to be used
+	Film                       // a level probe between wet and dry: it drains, or foam is on it
+	Crust                      // the same for longer than a film lasts
+	Corroded                   // a level probe between dry and broken
+	NoPulse                    // the test pulses do not reach a level probe
+	Leaking                    // another circuit drives a current through a level probe
+	TwoMetals                  // the electrodes of a level probe have a voltage of their own
+	Bridged                    // a level probe has the resistance of a wet one, but no electrodes in acid
 	numFaults
 )
 
@@ -42,6 +49,7 @@ var faultNames = [numFaults]string{
 	"missing", "none", "open", "short", "over-range", "implausible", "contradictory",
 	"no-answer", "bus-stuck", "timeout", "bad-crc", "power-on", "stale",
 	"not-moving", "exchanged", "zero-off", "noisy",
+	"film", "crust", "corroded", "no-pulse", "leaking", "two-metals", "bridged",
 }
 
 // String returns the fault's name in metrics and messages, such as "no-answer".
@@ -91,6 +99,17 @@ func Bad(f Fault, at time.Duration) Reading { return Reading{At: at, Fault: f} }
 
 // OK reports whether the value may be used.
 func (r Reading) OK() bool { return r.Fault == None }
+
+// Shown reports whether the sensor gave the value, believed or not. That is enough to see
+// a danger by, and never enough to rule one out.
+func (r Reading) Shown() bool {
+	switch r.Fault {
+	case None, NotMoving, Exchanged, ZeroOff, Noisy:
+		return true
+	default:
+		return false
+	}
+}
 
 // Aged returns the reading as it counts at a later time. A good value older than
 // limit becomes Stale. So does one from the future: a clock that disagrees proves

@@ -120,6 +120,16 @@ func TestFaults(t *testing.T) {
 	}
 }
 
+// TestShown: a sensor that answers shows a value, believed or not; a broken one shows none.
+func TestShown(t *testing.T) {
+	shown := map[Fault]bool{None: true, NotMoving: true, Exchanged: true, ZeroOff: true, Noisy: true}
+	for f := range numFaults {
+		if got := (Reading{Value: 1, Fault: f}).Shown(); got != shown[f] {
+			t.Errorf("%s: shown is %t", f, got)
+		}
+	}
+}
+
 // TestDigits: no displayed value is a minus with only zeros.
 func TestDigits(t *testing.T) {
 	for _, row := range []struct {

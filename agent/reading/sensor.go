@@ -2,6 +2,7 @@ package reading
 
 import (
 	"fmt"
+	"strings"
 	"time"
 )
 
@@ -25,17 +26,19 @@ const (
 
 // rows has what is the same of a sensor wherever it is fitted.
 var rows = [NumSensors]struct {
-	name  string
-	every time.Duration
+	name   string
+	column string // of a trace; "" where it is the name with underscores
+	every  time.Duration
+	well   float64 // see Well
 }{
-	PackVoltage:        {name: "pack-voltage"},
-	PackCurrent:        {name: "pack-current"},
-	PackTemperature:    {name: "pack-temperature", every: oneWireEvery},
-	AmbientTemperature: {name: "ambient-temperature", every: oneWireEvery},
-	ElectrolyteLevel:   {name: "level"},
-	Hydrogen:           {name: "hydrogen"},
-	Airflow:            {name: "airflow"},
-	ContactorFeedback:  {name: "contactor-feedback"},
+	PackVoltage:        {name: "pack-voltage", column: "pack_v"},
+	PackCurrent:        {name: "pack-current", column: "current_a"},
+	PackTemperature:    {name: "pack-temperature", column: "pack_c", every: oneWireEvery},
+	AmbientTemperature: {name: "ambient-temperature", column: "ambient_c", every: oneWireEvery},
+	ElectrolyteLevel:   {name: "level", column: "level_mm"},
+	Hydrogen:           {name: "hydrogen", column: "hydrogen_pct"},
+	Airflow:            {name: "airflow", well: 1},
+	ContactorFeedback:  {name: "contactor-feedback", column: "contactor_closed"},
 	ChargerComplete:    {name: "charger-complete"},
 }
 
@@ -51,6 +54,14 @@ func (s Sensor) String() string {
 	return rows[s].name
 }
 
+// Column is the sensor's column in a trace, such as "pack_v".
+func (s Sensor) Column() string {
+	if s < NumSensors && rows[s].column != "" {
+		return rows[s].column
+	}
+	return strings.ReplaceAll(s.String(), "-", "_")
+}
+
 // Every is the sampling interval: a reading is used again until it is that old. With
 // 0 the sensor is read in each tick.
 func (s Sensor) Every() time.Duration {
@@ -58,6 +69,15 @@ func (s Sensor) Every() time.Duration {
 		return 0
 	}
 	return rows[s].every
+}
+
+// Well is what a sensor that watches for trouble shows while there is none: 1 for a
+// contact that is closed then, otherwise 0.
+func (s Sensor) Well() float64 {
+	if s >= NumSensors {
+		return 0
+	}
+	return rows[s].well
 }
 
 // Due reports whether a sensor must be read again, which it always must after a

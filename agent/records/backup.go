@@ -10,6 +10,7 @@ import (
 
 	"bayward/agent/logbook"
 	"bayward/agent/usage"
+	"bayward/agent/words"
 )
 
 // Backup copies the logbook at path, which r reads, to a file. A file that exists is
@@ -20,10 +21,10 @@ func Backup(ctx context.Context, r *logbook.Reader, path, to string, replace boo
 		return err
 	}
 	if !replace {
-		return usage.Errorf("%s: it is there already; name another file, or say --replace", to)
+		return usage.Error(words.Fail("usage.backup-there", to))
 	}
 	if sameFile(path, to) {
-		return usage.Errorf("%s: it is the logbook itself; name another file", to)
+		return usage.Error(words.Fail("usage.backup-itself", to))
 	}
 	next := fmt.Sprintf("%s.next-%d", to, os.Getpid())
 	if err := r.Backup(ctx, next); err != nil {
@@ -39,19 +40,20 @@ func sameFile(a, b string) bool {
 }
 
 // WriteBackedUp reads a copy as a person who needs it would, and reports what its
-// chain covers.
-func WriteBackedUp(ctx context.Context, w io.Writer, path string) error {
+// chain covers, in the voice's language.
+func WriteBackedUp(ctx context.Context, w io.Writer, v words.Voice, path string) error {
 	r, err := logbook.OpenReadOnly(ctx, path)
 	if err != nil {
-		return fmt.Errorf("read the copy: %w", err)
+		return words.Fail("records.read-copy", err)
 	}
 	chain, err := r.Verify(ctx)
 	if err = errors.Join(err, r.Close()); err != nil {
-		return fmt.Errorf("verify the copy: %w", err)
+		return words.Fail("records.verify-copy", err)
 	}
-	_, err = fmt.Fprintf(w, "%s: the logbook with %s in its chain.\n", path, chain.Covers())
+	text := v.Say("records.copied", path, covers(v, &chain)) + "\n"
 	if chain.Break != nil {
-		_, err = fmt.Fprintf(w, "The chain is broken in the copy as in the logbook: %s\n", chain.Break)
+		text += v.Say("records.copied-broken", breakText(v, chain.Break)) + "\n"
 	}
+	_, err = io.WriteString(w, text)
 	return err
 }

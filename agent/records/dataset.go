@@ -19,6 +19,7 @@ import (
 	"bayward/agent/logbook"
 	"bayward/agent/reading"
 	"bayward/agent/usage"
+	"bayward/agent/words"
 )
 
 // DatasetPack is what a dataset says of a pack besides its record.
@@ -86,7 +87,7 @@ type datasetFile struct {
 // incomplete one never gets the name.
 func (d *Dataset) Write(ctx context.Context, r *logbook.Reader, dir string) (err error) {
 	if _, err := os.Lstat(dir); !errors.Is(err, fs.ErrNotExist) {
-		return usage.Errorf("%s: it is there already; name a new folder", dir)
+		return usage.Error(words.Fail("usage.folder-there", dir))
 	}
 	next, err := os.MkdirTemp(filepath.Dir(dir), "."+filepath.Base(dir)+"-*")
 	if err != nil {
@@ -169,7 +170,7 @@ func (w *writer) findZero(ctx context.Context) error {
 		}
 	}
 	if first.IsZero() {
-		return usage.Errorf("there is no dated row of %s in that time", strings.Join(w.Bays, ", "))
+		return usage.Error(words.Fail("usage.no-dated-row", strings.Join(w.Bays, ", ")))
 	}
 	w.zero, w.undated = first.UTC().Truncate(24*time.Hour), 0
 	return nil

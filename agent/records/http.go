@@ -184,7 +184,7 @@ func (p *pages) report(w http.ResponseWriter, r *http.Request) {
 	err := WriteReport(r.Context(), &out, p.Reader, o)
 	switch {
 	case errors.Is(err, ErrNoPack):
-		p.choose(w, r, http.StatusNotFound, o.Pack+": "+err.Error())
+		p.choose(w, r, http.StatusNotFound, o.Pack+": "+p.voice(r).Error(err))
 	case errors.Is(err, logbook.ErrNoAnswer):
 		p.choosing(w, r, http.StatusServiceUnavailable, p.voice(r).Say("choose.silent"), nil)
 	case err != nil:

@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/csv"
 	"errors"
-	"fmt"
 	"io"
 	"iter"
 	"reflect"
@@ -15,6 +14,7 @@ import (
 	"unicode/utf8"
 
 	"bayward/agent/logbook"
+	"bayward/agent/words"
 )
 
 // ImportOptions define how to read hand-kept history.
@@ -34,33 +34,39 @@ const (
 // ImportError lists everything that is wrong with a file, by line.
 type ImportError struct {
 	File     string
-	Problems []string // such as `line 3: field cell: value "x" is not accepted: 1 to 48`
-	More     int      // not listed
+	Problems []words.Sentence // such as `line 3: field cell: value "x" is not accepted: 1 to 48`
+	More     int              // not listed
 }
 
 // Error returns the problems, one on each line.
-func (e *ImportError) Error() string {
+func (e *ImportError) Error() string { return e.In(words.EnglishSI()) }
+
+// In returns the same in a person's language.
+func (e *ImportError) In(v words.Voice) string {
 	var b strings.Builder
 	for i, p := range e.Problems {
 		if i > 0 {
 			b.WriteByte('\n')
 		}
-		b.WriteString(e.File + ": " + p)
+		b.WriteString(e.File + ": " + v.Word(p))
 	}
 	if e.More > 0 {
-		fmt.Fprintf(&b, "\n%s: and %d more", e.File, e.More)
+		b.WriteString("\n" + e.File + ": " + v.Say("import.more", e.More))
 	}
 	return b.String()
 }
+
+// says is a sentence of the import.
+func says(key string, values ...any) words.Sentence { return words.Of("import."+key, values...) }
 
 // ReadImport reads history that was kept by hand: visits with a line for each cell,
 // or charges. The columns decide which; see columns.md. Our own exports of cells
 // and charges are such files. Any fault is an *ImportError, and then no rows are
 // returned.
 func ReadImport(in io.Reader, o ImportOptions) (logbook.Rows, error) {
-	text, err := importText(in)
-	if err != nil {
-		return logbook.Rows{}, &ImportError{File: o.Name, Problems: []string{err.Error()}}
+	text, wrong := importText(in)
+	if wrong.Key != "" {
+		return logbook.Rows{}, &ImportError{File: o.Name, Problems: []words.Sentence{wrong}}
 	}
 	im := importer{ImportOptions: o}
 	im.read(text)
@@ -74,22 +80,22 @@ func ReadImport(in io.Reader, o ImportOptions) (logbook.Rows, error) {
 	return im.rows, nil
 }
 
-func importText(in io.Reader) ([]byte, error) {
+func importText(in io.Reader) (text []byte, wrong words.Sentence) {
 	text, err := io.ReadAll(io.LimitReader(in, maxImportBytes+1))
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	switch {
 	case err != nil:
-		return nil, err
+		return nil, says("unreadable", err.Error())
 	case len(text) > maxImportBytes:
-		return nil, fmt.Errorf("the file is larger than %d MiB: split it", maxImportBytes>>20)
+		return nil, says("too-large", maxImportBytes>>20)
 	case bytes.HasPrefix(text, []byte{0xff, 0xfe}), bytes.HasPrefix(text, []byte{0xfe, 0xff}):
-		return nil, errors.New("line 1: the file is UTF-16; save it as CSV in UTF-8")
+		return nil, says("line", 1, says("utf-16"))
 	}
 	if !utf8.Valid(text) || bytes.IndexByte(text, 0) >= 0 {
 		n := 1 + bytes.Count(text[:firstInvalid(text)], []byte("\n"))
-		return nil, fmt.Errorf("line %d: the file is not UTF-8 text; save it as CSV in UTF-8", n)
+		return nil, says("line", n, says("not-utf-8"))
 	}
-	return text, nil
+	return text, words.Sentence{}
 }
 
 func firstInvalid(text []byte) int {
@@ -106,7 +112,7 @@ func firstInvalid(text []byte) int {
 type importer struct {
 	ImportOptions
 	rows     logbook.Rows
-	problems []string
+	problems []words.Sentence
 	names    []string // of the columns
 	line     int      // of the current row
 	cells    []string
@@ -114,12 +120,12 @@ type importer struct {
 	seen     map[string]int // which line has what
 }
 
-func (im *importer) complain(format string, args ...any) {
-	im.problems = append(im.problems, fmt.Sprintf("line %d: ", im.line)+fmt.Sprintf(format, args...))
+func (im *importer) complain(key string, values ...any) {
+	im.problems = append(im.problems, says("line", im.line, says(key, values...)))
 }
 
-func (im *importer) reject(field, accepted string) {
-	im.complain("field %s: value %q is not accepted: %s", field, im.text(field), accepted)
+func (im *importer) reject(field string, accepted words.Sentence) {
+	im.complain("rejected", field, im.text(field), accepted)
 }
 
 func (im *importer) read(text []byte) {
@@ -131,7 +137,7 @@ func (im *importer) read(text []byte) {
 	im.seen, im.line = map[string]int{}, 1
 	var err error
 	if im.names, err = in.Read(); err != nil {
-		im.complain("a line of column names is required: %v", err)
+		im.complain("no-header", err.Error())
 		return
 	}
 	take := im.header()
@@ -142,14 +148,14 @@ func (im *importer) read(text []byte) {
 		}
 		if bad, ok := errors.AsType[*csv.ParseError](err); ok {
 			im.line = bad.StartLine
-			im.complain("%v; accepted: as many fields as there are names, and quotes doubled within quotes", bad.Err)
+			im.complain("broken-line", bad.Err.Error())
 			return
 		}
 		im.line, _ = in.FieldPos(0)
 		take()
 	}
 	if take != nil && len(im.seen) == 0 && len(im.problems) == 0 {
-		im.complain("no rows below the line of names")
+		im.complain("no-rows")
 	}
 }
 
@@ -168,19 +174,19 @@ func (im *importer) header() (take func()) {
 	case slices.Contains(im.names, "in_ah"):
 		t, take = TableNamed("charges"), im.chargeLine
 	default:
-		im.complain("neither a column cell (visits, a line for each cell) nor a column in_ah (charges); separators must be commas or semicolons")
+		im.complain("no-kind")
 		return nil
 	}
 	for i, name := range im.names {
 		if t.index(name) < 0 {
-			im.complain("unknown column %q; accepted: %s", name, strings.Join(accepted(t), ", "))
+			im.complain("unknown-column", name, strings.Join(accepted(t), ", "))
 		} else if slices.Index(im.names, name) != i {
-			im.complain("column %q appears twice", name)
+			im.complain("column-twice", name)
 		}
 	}
 	for _, name := range []string{"bay", "pack", "start"} {
 		if !slices.Contains(im.names, name) {
-			im.complain("column %q is missing", name)
+			im.complain("column-missing", name)
 		}
 	}
 	if len(im.problems) > 0 {
@@ -202,8 +208,8 @@ func accepted(t *Table) []string {
 // Known are rows of a file that the record already has: same kind, bay, pack and
 // beginning.
 type Known struct {
-	Same    int      // identical in the record
-	Differs []string // that differ from the record, such as "visit 3 of lift-a at …"
+	Same    int              // identical in the record
+	Differs []words.Sentence // that differ from the record, such as "visit 3 of lift-a at …"
 }
 
 // Fresh returns the rows of a file that the record does not have, and describes the
@@ -253,7 +259,7 @@ func freshOf[T any](have iter.Seq2[T, error], rows []T, kind string, known *Know
 		case reflect.DeepEqual(told(was, span), told(row, span)):
 			known.Same++
 		default:
-			known.Differs = append(known.Differs, fmt.Sprintf("%s %d of %s at %s", kind, id, pack, start.UTC().Format(timeForm)))
+			known.Differs = append(known.Differs, says("differs."+kind, id, pack, start.UTC().Format(timeForm)))
 		}
 	}
 	return fresh, nil

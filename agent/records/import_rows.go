@@ -1,7 +1,6 @@
 package records
 
 import (
-	"fmt"
 	"math"
 	"regexp"
 	"slices"
@@ -11,6 +10,7 @@ import (
 
 	"bayward/agent/logbook"
 	"bayward/agent/order"
+	"bayward/agent/words"
 )
 
 // text returns a cell as written, "" when its column is missing.
@@ -27,19 +27,19 @@ const maxText = 2000 // bytes of one note
 func (im *importer) words(field string) string {
 	s := im.text(field)
 	if len(s) > maxText {
-		im.complain("field %s: longer than %d bytes", field, maxText)
+		im.complain("too-long", field, maxText)
 	}
 	return s
 }
 
 // number reads a number within bounds; an empty cell is unknown.
-func (im *importer) number(field string, low, high float64, unit string) logbook.Num {
+func (im *importer) number(field string, low, high float64, unit words.Sentence) logbook.Num {
 	v, given, err := im.typed(field)
 	if !given {
 		return nil
 	}
 	if err != nil || math.IsNaN(v) || v < low || v > high {
-		im.reject(field, fmt.Sprintf("%g to %g %s", low, high, unit))
+		im.reject(field, says("range", low, high, unit))
 		return nil
 	}
 	return &v
@@ -62,7 +62,7 @@ func (im *importer) gravity(field string) logbook.Num {
 	if v, _, err := im.typed(field); err == nil && v >= perMille*low && v <= perMille*high {
 		return logbook.Known(v / perMille)
 	}
-	return im.number(field, low, high, "as specific gravity, such as 1.265 or 1265")
+	return im.number(field, low, high, says("unit.gravity"))
 }
 
 // By how much a file may exceed the bounds of an order's field. Orders are typed at
@@ -80,19 +80,19 @@ const (
 const coldestC, hottestC = -60, 120
 
 // handed reads a value that an order could have entered, within wider bounds.
-func (im *importer) handed(column string, f *order.Field, wider float64, unit string) logbook.Num {
+func (im *importer) handed(column string, f *order.Field, wider float64, unit words.Sentence) logbook.Num {
 	return im.number(column, f.Low, f.High*wider, unit)
 }
 
 func (im *importer) temperature(column string) logbook.Num {
-	return im.number(column, coldestC, hottestC, "°C")
+	return im.number(column, coldestC, hottestC, says("unit.c"))
 }
 
 // level reads a level. A rod reads nothing below the plate tops, but a probe does,
 // and older records have such readings.
 func (im *importer) level(column string) logbook.Num {
 	most := order.LevelField.High * widerMM
-	return im.number(column, -most, most, "mm above the plate tops")
+	return im.number(column, -most, most, says("unit.level"))
 }
 
 func (im *importer) yes(field string, otherwise bool) bool {
@@ -104,14 +104,14 @@ func (im *importer) yes(field string, otherwise bool) bool {
 	case "false", "no", "0":
 		return false
 	}
-	im.reject(field, "true or false")
+	im.reject(field, says("true-or-false"))
 	return otherwise
 }
 
 func (im *importer) oneOf(field string, accepted ...string) string {
 	s := strings.TrimSpace(im.text(field))
 	if s != "" && !slices.Contains(accepted, s) {
-		im.reject(field, strings.Join(accepted, ", ")+", or empty")
+		im.reject(field, says("or-empty", strings.Join(accepted, ", ")))
 	}
 	return s
 }
@@ -123,7 +123,7 @@ const maxPlace = 48
 func (im *importer) place(field string) string {
 	s := strings.TrimSpace(im.text(field))
 	if !placeName.MatchString(s) || len(s) > maxPlace {
-		im.reject(field, fmt.Sprintf("as in the configuration: lower-case words and digits joined by hyphens, up to %d", maxPlace))
+		im.reject(field, says("place", maxPlace))
 	}
 	return s
 }
@@ -140,7 +140,7 @@ func (im *importer) when(field string) time.Time {
 			return t.UTC().Truncate(time.Millisecond)
 		}
 	}
-	im.reject(field, "2026-03-01 14:30, 2026-03-01 or RFC 3339, from 1970 up to now")
+	im.reject(field, says("time"))
 	return time.Time{}
 }
 
@@ -154,16 +154,16 @@ func (im *importer) span() logbook.Span {
 		s.End.Wall = im.when("end")
 	}
 	if s.End.Wall.Before(s.Start.Wall) && s.Start.Trusted && !s.End.Wall.IsZero() {
-		im.reject("end", "not before start")
+		im.reject("end", says("not-before-start"))
 	}
 	return s
 }
 
 // once checks that a row is new in its file.
-func (im *importer) once(what string, parts ...string) {
-	key := strings.Join(append([]string{what}, parts...), "\x00")
+func (im *importer) once(what words.Sentence, parts ...string) {
+	key := strings.Join(append([]string{what.Key}, parts...), "\x00")
 	if line, twice := im.seen[key]; twice {
-		im.complain("%s is already in line %d", what, line)
+		im.complain("again", what, line)
 		return
 	}
 	im.seen[key] = im.line
@@ -171,15 +171,15 @@ func (im *importer) once(what string, parts ...string) {
 
 func (im *importer) chargeLine() {
 	c := logbook.Charge{
-		Span: im.span(), InAh: im.number("in_ah", 0, 10000, "Ah"), GassingAh: im.number("gassing_ah", 0, 10000, "Ah"),
-		WaterML: im.number("water_ml", 0, 10000, "ml in each cell"), Depth: im.number("depth", 0, 2, "of the capacity"),
+		Span: im.span(), InAh: im.number("in_ah", 0, 10000, says("unit.ah")), GassingAh: im.number("gassing_ah", 0, 10000, says("unit.ah")),
+		WaterML: im.number("water_ml", 0, 10000, says("unit.ml-each")), Depth: im.number("depth", 0, 2, says("unit.depth")),
 		StartC: im.temperature("start_c"), EndC: im.temperature("end_c"), MaxC: im.temperature("max_c"),
 		LowMM: im.level("low_level_mm"),
-		FlowS: orZero(im.number("flow_s", 0, 1e9, "s")), BareS: orZero(im.number("bare_s", 0, 1e9, "s")), BlindS: orZero(im.number("blind_s", 0, 1e9, "s")),
+		FlowS: orZero(im.number("flow_s", 0, 1e9, says("unit.s"))), BareS: orZero(im.number("bare_s", 0, 1e9, says("unit.s"))), BlindS: orZero(im.number("blind_s", 0, 1e9, says("unit.s"))),
 		Full: im.yes("full", false), Evidence: im.words("evidence"), Code: im.words("code"), Notes: im.words("notes"),
 		Ended: im.oneOf("ended", logbook.EndedFull, logbook.EndedStopped, logbook.EndedBlocked, logbook.EndedUnplugged, logbook.EndedUnseen),
 	}
-	im.once("this charge", c.Bay, c.Pack, c.Start.Wall.String())
+	im.once(says("this-charge"), c.Bay, c.Pack, c.Start.Wall.String())
 	im.rows.Charges = append(im.rows.Charges, c)
 }
 
@@ -189,7 +189,7 @@ func (im *importer) visitLine() {
 	v := logbook.Visit{
 		Span: im.span(), Kind: im.oneOf("kind", logbook.VisitWater, logbook.VisitCoverPlates, logbook.VisitReadings),
 		By: im.words("by"), ClosedBy: im.words("closed_by"), Cautions: im.words("cautions"), Notes: im.words("notes"),
-		Water: im.oneOf("water_kind", order.WaterField.Words...), USPerCM: im.handed("us_per_cm", order.USPerCMField, widerUSCM, "µS/cm"),
+		Water: im.oneOf("water_kind", order.WaterField.Words...), USPerCM: im.handed("us_per_cm", order.USPerCMField, widerUSCM, says("unit.us-per-cm")),
 		BeforeMM: im.level("level_before_mm"), AfterMM: im.level("level_after_mm"), LateBy: im.words("late_by"),
 	}
 	if strings.TrimSpace(im.text("late")) != "" {
@@ -202,7 +202,7 @@ func (im *importer) visitLine() {
 	if n := len(all); n > 0 && sameVisit(&all[n-1], &v) {
 		im.agree(&all[n-1], &v)
 	} else {
-		im.once("this visit", v.Bay, v.Pack, v.Start.Wall.String())
+		im.once(says("this-visit"), v.Bay, v.Pack, v.Start.Wall.String())
 		im.rows.Visits = append(all, v)
 	}
 	im.cell(&im.rows.Visits[len(im.rows.Visits)-1])
@@ -216,7 +216,7 @@ func sameVisit(a, b *logbook.Visit) bool {
 func (im *importer) agree(a, b *logbook.Visit) {
 	same := func(field string, x, y any) {
 		if x != y {
-			im.complain("field %s: value %q is not accepted: must be the same in all lines of this visit", field, im.text(field))
+			im.reject(field, says("same"))
 		}
 	}
 	same("kind", a.Kind, b.Kind)
@@ -235,28 +235,28 @@ func (im *importer) agree(a, b *logbook.Visit) {
 
 func (im *importer) cell(v *logbook.Visit) {
 	c := logbook.VisitCell{
-		ML: im.handed("water_ml", order.MLField, widerML, "ml"), BeforeMM: im.level("rod_before_mm"),
+		ML: im.handed("water_ml", order.MLField, widerML, says("unit.ml")), BeforeMM: im.level("rod_before_mm"),
 		AfterMM: im.level("rod_after_mm"),
 		Gravity: im.gravity("gravity"), AtC: im.temperature("gravity_c"),
-		How: im.oneOf("how", order.HowField.Words...), DrawnML: im.handed("drawn_ml", order.MLField, widerML, "ml"),
+		How: im.oneOf("how", order.HowField.Words...), DrawnML: im.handed("drawn_ml", order.MLField, widerML, says("unit.ml")),
 		DryBefore: im.yes("dry_before", false), DryAfter: im.yes("dry_after", false),
 		Verdict: im.words("gravity_verdict"), By: im.words("cell_by"),
 	}
-	n := im.handed("cell", order.CellField, asOrders, "as a whole number; 1 is the positive end")
+	n := im.handed("cell", order.CellField, asOrders, says("unit.cell"))
 	switch {
 	case n == nil && strings.TrimSpace(im.text("cell")) == "" && (c != logbook.VisitCell{}):
-		im.reject("cell", "the number of the cell that was filled or read")
+		im.reject("cell", says("which-cell"))
 		return
 	case n == nil:
 		return
 	case *n != math.Trunc(*n):
-		im.reject("cell", "a whole number")
+		im.reject("cell", says("whole"))
 		return
 	}
 	c.Cell = int(*n)
 	at, twice := slices.BinarySearchFunc(v.Cells, c.Cell, func(x logbook.VisitCell, n int) int { return x.Cell - n })
 	if twice {
-		im.complain("cell %d of this visit is in the file twice", c.Cell)
+		im.complain("cell-twice", c.Cell)
 		return
 	}
 	v.Cells = slices.Insert(v.Cells, at, c)

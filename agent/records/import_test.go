@@ -17,6 +17,7 @@ import (
 
 	"bayward/agent/logbook"
 	"bayward/agent/records"
+	"bayward/agent/words"
 )
 
 var importNow = time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC)
@@ -93,6 +94,14 @@ func TestImportRefuses(t *testing.T) {
 		bad, ok := errors.AsType[*records.ImportError](err)
 		require.True(t, ok)
 		require.NotEmpty(t, bad.Problems)
+		for _, language := range words.Languages() {
+			text := words.New(language, "").Error(err)
+			require.NotContains(t, text, "⟦")
+			require.NotContains(t, text, "%!")
+			if language != words.English {
+				require.NotRegexp(t, `\b(line|must|accepted|the|and|already)\b`, text)
+			}
+		}
 	}
 	_, err := imported(visit + strings.Repeat("b-1,p,2026-01-01,0,1\n", 100))
 	require.ErrorContains(t, err, "and 80 more")
@@ -203,7 +212,7 @@ func mustNameLines(t *testing.T, err error, last int) {
 		t.Fatalf("%v", err)
 	}
 	for _, p := range bad.Problems {
-		said := saysLine.FindStringSubmatch(p)
+		said := saysLine.FindStringSubmatch(words.EnglishSI().Word(p))
 		if said == nil {
 			t.Fatalf("%q names no line", p)
 		}

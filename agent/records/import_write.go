@@ -3,7 +3,6 @@ package records
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 
 	"bayward/agent/logbook"
@@ -15,7 +14,7 @@ import (
 func Importable(ctx context.Context, r *logbook.Reader, file string, rows logbook.Rows) (logbook.Rows, Known, error) {
 	rows, known, err := Fresh(ctx, r, rows)
 	if n := len(known.Differs); err == nil && n > 0 {
-		err = usage.Errorf("%s: %d of its rows say something else than the record, which is never changed; the first is %s", file, n, known.Differs[0])
+		err = usage.Error(says("differs", file, n, known.Differs[0]).Err())
 	}
 	return rows, known, err
 }
@@ -29,7 +28,7 @@ func WriteImport(ctx context.Context, path, file string, rows logbook.Rows) (err
 	}
 	defer func() { err = errors.Join(err, b.Close()) }()
 	if b.SetAside() != "" {
-		return fmt.Errorf("logbook %s was damaged and is kept as %s; nothing was imported", path, b.SetAside())
+		return says("damaged", path, b.SetAside()).Err()
 	}
 	if rows, _, err = Importable(ctx, b.Reader, file, rows); err != nil || rows.Empty() { // an agent may have written since
 		return err

@@ -2,7 +2,6 @@ package records
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"iter"
@@ -48,7 +47,7 @@ func (t *Table) shown(row []any, name string) string {
 		text := x.In(t.zone).Format(time.RFC3339)
 		if i := t.index(name + "_trusted"); i >= 0 {
 			if trusted, ok := row[i].(bool); ok && !trusted {
-				text += " (clock not set)"
+				text = t.voice.Say("records.clock", text)
 			}
 		}
 		return text
@@ -77,7 +76,7 @@ func harmless(text string) string {
 }
 
 // ErrNone is returned when the record has no such row.
-var ErrNone = errors.New("the record has no such row")
+var ErrNone = words.Fail("records.no-row")
 
 // Find returns the row of a table with an id, as a new slice. The error is ErrNone
 // when there is none; tables without an id have none.

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	_ "embed"
-	"errors"
 	"fmt"
 	"html/template"
 	"io"
@@ -41,7 +40,7 @@ type ReportOptions struct {
 }
 
 // ErrNoPack is returned when the record has no pack of that name.
-var ErrNoPack = errors.New("the record has no such pack")
+var ErrNoPack = words.Fail("records.no-pack")
 
 //go:embed report.html
 var reportText string
@@ -141,9 +140,9 @@ func mustKnow(ctx context.Context, r *logbook.Reader, pack string) error {
 		names = append(names, p.Name)
 	}
 	if len(names) == 0 {
-		return fmt.Errorf("%w: it has no packs yet", ErrNoPack)
+		return words.Fail("records.no-packs", ErrNoPack)
 	}
-	return fmt.Errorf("%w; it has %s", ErrNoPack, strings.Join(names, ", "))
+	return words.Fail("records.other-packs", ErrNoPack, strings.Join(names, ", "))
 }
 
 func paperOf(o *ReportOptions) paper {

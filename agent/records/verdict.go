@@ -39,20 +39,23 @@ func WriteVerdict(w io.Writer, v words.Voice, chain logbook.Chain, damaged []str
 	return err
 }
 
-// breakText describes where and how a chain breaks.
-func breakText(v words.Voice, b *logbook.Break) string {
+// BrokenAt describes where and how a chain breaks.
+func BrokenAt(b *logbook.Break) words.Sentence {
 	if b.Code == "" {
-		return b.String()
+		return words.Of("break.kept", b.String())
 	}
-	what := v.Say("break."+b.Code, b.Args...)
+	what := words.Of("break."+b.Code, b.Args...)
 	switch {
 	case b.Kind == "":
-		return v.Say("break.at.link", b.No, what)
+		return words.Of("break.at.link", b.No, what)
 	case b.No == 0:
-		return v.Say("break.at.row", b.Kind, b.ID, what)
+		return words.Of("break.at.row", b.Kind, b.ID, what)
 	}
-	return v.Say("break.at", b.No, b.Kind, b.ID, what)
+	return words.Of("break.at", b.No, b.Kind, b.ID, what)
 }
+
+// breakText is the same in a language.
+func breakText(v words.Voice, b *logbook.Break) string { return v.Word(BrokenAt(b)) }
 
 // covers describes what is in a chain as far as it holds.
 func covers(v words.Voice, c *logbook.Chain) string {

@@ -1,16 +1,12 @@
 package records
 
 import (
-	"errors"
-	"fmt"
 	"regexp"
 	"strconv"
 	"time"
-)
 
-// errWhen describes the accepted times.
-var errWhen = errors.New("accepted: RFC 3339 such as 2026-03-01T06:00:00Z, a date such as 2026-03-01, " +
-	"or a span back from now such as 12h, 30d, 8w or 2y")
+	"bayward/agent/words"
+)
 
 var span = regexp.MustCompile(`^(\d{1,5})(h|d|w|y)$`)
 
@@ -23,7 +19,7 @@ func When(text string, now time.Time, zone *time.Location) (time.Time, error) {
 	if m := span.FindStringSubmatch(text); m != nil {
 		n, err := strconv.Atoi(m[1])
 		if err != nil {
-			return time.Time{}, fmt.Errorf("value %q is not accepted: %w", text, errWhen)
+			return time.Time{}, words.Fail("records.when", text)
 		}
 		return back(now, n, m[2]), nil
 	}
@@ -33,7 +29,7 @@ func When(text string, now time.Time, zone *time.Location) (time.Time, error) {
 	if t, err := time.ParseInLocation(time.DateOnly, text, zone); err == nil {
 		return t, nil
 	}
-	return time.Time{}, fmt.Errorf("value %q is not accepted: %w", text, errWhen)
+	return time.Time{}, words.Fail("records.when", text)
 }
 
 func back(now time.Time, n int, unit string) time.Time {

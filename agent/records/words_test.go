@@ -2,7 +2,9 @@ package records_test
 
 import (
 	"bytes"
+	"io"
 	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -71,4 +73,39 @@ func TestBreakInEveryLanguage(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, records.WriteReport(t.Context(), &out, r, o))
 	require.Regexp(t, `ROTA\. La cadena .* primeras \d+ filas: eslabón \d+ \(charge \d+\): se cambió la fila`, out.String())
+}
+
+// TestBackupInEveryLanguage: what a copy covers, and that its chain is broken, where it is.
+func TestBackupInEveryLanguage(t *testing.T) {
+	path, r := kept(t, twoWeeks())
+	to := filepath.Join(t.TempDir(), "copy.db")
+	require.NoError(t, records.Backup(t.Context(), r, path, to, false))
+	for language, want := range map[string]string{
+		"en": to + ": the logbook with 16 charges and visits, 1 corrections in its chain.\n",
+		"es": to + ": el registro con 16 cargas y visitas, 1 correcciones en su cadena.\n",
+	} {
+		var out bytes.Buffer
+		require.NoError(t, records.WriteBackedUp(t.Context(), &out, words.New(language, "si"), to))
+		require.Equal(t, want, out.String())
+	}
+}
+
+// TestErrorsInSpanish: no English is left in what a person typed wrong.
+func TestErrorsInSpanish(t *testing.T) {
+	_, r := kept(t, twoWeeks())
+	_, when := records.When("noon", time.Unix(0, 0), time.UTC)
+	_, row := records.TableNamed("visits").Find(t.Context(), r, 9999)
+	pack := records.WriteReport(t.Context(), io.Discard, r, &records.ReportOptions{Pack: "none"})
+	require.ErrorIs(t, pack, records.ErrNoPack)
+	require.ErrorIs(t, row, records.ErrNone)
+	for want, err := range map[string]error{
+		"no se acepta el valor \"noon\": se acepta RFC 3339 como 2026-03-01T06:00:00Z, una fecha como 2026-03-01, o un lapso hacia atrás desde ahora como 12h, 30d, 8w o 2y": when,
+		"el registro no tiene esa fila":                    row,
+		"el registro no tiene esa batería; tiene lift-24v": pack,
+	} {
+		require.Equal(t, want, words.New("es", "").Error(err))
+	}
+	require.EqualError(t, pack, "the record has no such pack; it has lift-24v")
+	require.EqualError(t, row, "the record has no such row")
+	require.EqualError(t, when, "value \"noon\" is not accepted: "+"accepted: RFC 3339 such as 2026-03-01T06:00:00Z, a date such as 2026-03-01, or a span back from now such as 12h, 30d, 8w or 2y")
 }

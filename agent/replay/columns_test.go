@@ -41,15 +41,24 @@ func TestColumns(t *testing.T) {
 		"103,1,,,,5,4,,,,\n" +
 		"104,,,,,5,,,,,\n" +
 		"105,,,,,,9,,,,\n"
-	got := readAll(t, pack(12, 225, 1.277), text)
 	want := map[reading.Sensor]reading.Fault{
 		reading.PackVoltage: reading.Open, reading.PackCurrent: reading.Short, reading.PackTemperature: reading.BadCRC,
 		reading.AmbientTemperature: reading.PowerOn, reading.ElectrolyteLevel: reading.Stale, reading.Hydrogen: reading.Timeout,
 		reading.Airflow: reading.NoAnswer, reading.ContactorFeedback: reading.BusStuck, reading.ChargerComplete: reading.OverRange,
 	}
-	require.Len(t, want, int(reading.NumSensors)-1, "a sensor has no column")
+	lines, values := strings.Split(text, "\n"), []float64{1, 2, 3, 4, 7, 8, 9, 10}
+	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
+		if _, written := want[s]; written {
+			continue
+		}
+		want[s], values = reading.NotMoving, append(values, 11)
+		for i, field := range []string{s.Column(), "11", reading.NotMoving.String(), "", "", "", ""} {
+			lines[i] += "," + field
+		}
+	}
+	got := readAll(t, pack(12, 225, 1.277), strings.Join(lines, "\n"))
 	for i, place := range baytest.Places(&got[0]) {
-		require.Equal(t, reading.Good([]float64{1, 2, 3, 4, 7, 8, 9, 10}[i], 0), *place)
+		require.Equal(t, reading.Good(values[i], 0), *place)
 	}
 	require.Equal(t, reading.LevelBetween(5, 6, 0), got[0].Level)
 	for s, fault := range want {

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -74,7 +75,7 @@ func ReadOrders(name string, r io.Reader, opt OrderOptions) (*Orders, error) {
 			slices.SortStableFunc(all.all, func(a, b given) int { return compare(a.atS, b.atS) })
 			return all, nil
 		case rerr != nil:
-			return nil, fmt.Errorf("read %s: %w", name, rerr)
+			return nil, words.Fail("replay.read", name, rerr)
 		}
 	}
 }
@@ -97,7 +98,7 @@ type orderRow struct {
 	members map[string]string // as written, without null
 }
 
-func (r *orderRow) bad(field, accepted string) error {
+func (r *orderRow) bad(field string, accepted words.Sentence) error {
 	return &TraceError{r.name, r.line, field, r.members[field], accepted}
 }
 
@@ -117,7 +118,7 @@ func (r *orderRow) read(text string, opt OrderOptions) error {
 	for _, f := range order.Fields() {
 		value, there := r.members[f.Name]
 		if there && json.Unmarshal([]byte(value), f.Place(&r.Order)) != nil {
-			return r.bad(f.Name, f.Accepts(f.Low, f.High))
+			return r.bad(f.Name, accepts(f, f.Low, f.High))
 		}
 	}
 	has := func(field string) bool { _, there := r.members[field]; return there }
@@ -136,10 +137,43 @@ func (r *orderRow) read(text string, opt OrderOptions) error {
 	case why == nil:
 		return nil
 	case (why.Code == order.OutOfRange || why.Code == order.Missing) && why.Field != nil:
-		return r.bad(why.Keys(), why.Field.Accepts(why.Low, why.High))
+		return r.bad(why.Keys(), accepts(why.Field, why.Low, why.High))
 	}
-	return r.bad(why.Keys(), words.EnglishSI().Refusal(why))
+	return r.bad(why.Keys(), words.Of("replay.refused", refusal{why}))
 }
+
+// refusal is why an order is refused, as an error that can be worded. A file of orders is
+// in SI units, whatever the reader's are.
+type refusal struct{ *order.Refusal }
+
+// Error is the refusal in English.
+func (r refusal) Error() string { return r.In(words.EnglishSI()) }
+
+// In is the same in a person's language.
+func (r refusal) In(v words.Voice) string { return words.New(v.Language(), "").Refusal(r.Refusal) }
+
+// accepts is what a field of a row accepts within bounds, as JSON has it.
+func accepts(f *order.Field, low, high float64) words.Sentence {
+	from, to := bound(low), f.Write(high)
+	switch {
+	case f.IsConfirmation():
+		return words.Of("replay.only-true")
+	case f.IsFlag():
+		return words.Of("replay.flag")
+	case f.IsList():
+		return words.Of("replay.list", from, bound(high))
+	case len(f.Words) > 0:
+		last := len(f.Words) - 1
+		return words.Of("accept.or", strings.Join(f.Words[:last], ", "), f.Words[last])
+	case f.IsText():
+		return words.Of("accept.text", from, bound(high))
+	case f.IsWhole():
+		return words.Of("accept.whole", from, to)
+	}
+	return words.Of("accept.number", from, to)
+}
+
+func bound(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 
 // asSent takes away what the core worked out for cells that were filled to the mark: the
 // record has the amount, and the mark itself as the level.
@@ -159,7 +193,7 @@ func (r *orderRow) asSent(packs []bay.Pack) {
 // split reads the members of the object, each once. The standard decoder would accept
 // ML for ml, the last of two, and unknown ones.
 func (r *orderRow) split(text string) error {
-	const accepted = `one JSON object on each line, such as {"time_s":3600,"by":"A. Person","order":"hold"}`
+	accepted := words.Of("replay.object", `{"time_s":3600,"by":"A. Person","order":"hold"}`)
 	d := json.NewDecoder(strings.NewReader(text))
 	if open, err := d.Token(); err != nil || open != json.Delim('{') {
 		return r.bad("", accepted)
@@ -187,10 +221,10 @@ func (r *orderRow) split(text string) error {
 // member takes one member of the object.
 func (r *orderRow) member(name string, value json.RawMessage) error {
 	if _, twice := r.members[name]; twice {
-		return r.bad(name, "each member may appear only once")
+		return r.bad(name, words.Of("replay.member-twice"))
 	}
 	if f := order.FieldOf(name); !slices.Contains(beside, name) && (f == nil || !slices.Contains(order.Fields(), f)) {
-		return &TraceError{r.name, r.line, name, string(value), "a member must be one of " + strings.Join(orderMembers(), ", ")}
+		return &TraceError{r.name, r.line, name, string(value), words.Of("replay.member", strings.Join(orderMembers(), ", "))}
 	}
 	if !bytes.Equal(value, []byte("null")) {
 		r.members[name] = string(value)
@@ -217,7 +251,7 @@ func (r *orderRow) string(member string) (text string) {
 func (r *orderRow) oneBay() error {
 	name := r.string("bay")
 	if *r.bay != "" && name != "" && name != *r.bay {
-		return r.bad("bay", "the orders of one bay, here "+*r.bay+"; export them with --bay "+*r.bay)
+		return r.bad("bay", words.Of("replay.one-bay", *r.bay, *r.bay))
 	}
 	if name != "" {
 		*r.bay = name
@@ -233,18 +267,18 @@ func (r *orderRow) time(start time.Time) error {
 	case inTrace:
 		r.field, r.text = "time_s", seconds
 		if json.Unmarshal([]byte(seconds), &r.atS) != nil || r.atS > maxTimeS || r.atS < -maxTimeS {
-			return r.bad("time_s", "seconds between -9e9 and 9e9, on the clock of the trace")
+			return r.bad("time_s", words.Of("replay.seconds-of-trace"))
 		}
 	case !onWall:
-		return r.bad("time_s", "the second on the clock of the trace at which the order was given, or time with --start")
+		return r.bad("time_s", words.Of("replay.order-time"))
 	default:
 		r.field, r.text = "time", text
 		at, err := time.Parse(time.RFC3339, r.string("time"))
 		if err != nil {
-			return r.bad("time", "RFC 3339 such as 2026-03-01T05:07:08Z")
+			return r.bad("time", words.Of("replay.wall-time"))
 		}
 		if start.IsZero() {
-			return r.bad("time", "time_s, or with --start the time at which time_s was 0")
+			return r.bad("time", words.Of("replay.needs-start"))
 		}
 		r.atS = at.Sub(start).Seconds()
 	}
@@ -265,7 +299,7 @@ func (r *orderRow) who() error {
 	}{{"id", &r.ID, mostID, false}, {"by", &r.By, mostName, true}, {"note", &r.Note, order.MaxNoteRunes, false}} {
 		value, there := r.members[m.name]
 		if there && json.Unmarshal([]byte(value), m.to) != nil || !again && (there || m.needed) && !order.Printable(*m.to, m.most) {
-			return r.bad(m.name, fmt.Sprintf("a text of 1 to %d printable characters", m.most))
+			return r.bad(m.name, words.Of("replay.text", m.most))
 		}
 	}
 	if _, there := r.members["id"]; !there {
@@ -273,7 +307,7 @@ func (r *orderRow) who() error {
 	}
 	kind, ok := order.Parse(r.string("order"))
 	if !ok {
-		return r.bad("order", "the name of an order: "+strings.Join(orderNames(), ", "))
+		return r.bad("order", words.Of("replay.order-name", strings.Join(orderNames(), ", ")))
 	}
 	r.Kind = kind
 	return nil
@@ -303,7 +337,7 @@ func (o *Orders) take(atS float64) (orders []order.Order) {
 }
 
 // outside is the error for the next order, which is not within the trace.
-func (o *Orders) outside(accepted string) error {
+func (o *Orders) outside(accepted words.Sentence) error {
 	g := &o.all[o.next]
 	return &TraceError{o.name, g.line, g.field, g.text, accepted}
 }

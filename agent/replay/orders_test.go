@@ -3,6 +3,7 @@ package replay_test
 import (
 	"encoding/json"
 	"errors"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -10,7 +11,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"bayward/agent/bay"
+	"bayward/agent/order"
 	"bayward/agent/replay"
+	"bayward/agent/words"
 )
 
 // TestBadOrders: a row that cannot be carried out as it is names its place.
@@ -40,12 +43,46 @@ func TestBadOrders(t *testing.T) {
 	} {
 		_, err := ordered(t, `{"bay":"bay-1","time_s":0,"by":"A","order":"hold"}`+"\n"+c.row)
 		if c.want == "" {
+			inEveryLanguage(t, err)
 			require.ErrorContains(t, err, "orders.json:2: field litres: value \"9\" is not accepted: a member must be one of time_s, time, id, by, order, note, result, reason, ")
 			continue
 		}
 		require.EqualError(t, err, c.want)
 		_, ok := errors.AsType[*replay.TraceError](err)
 		require.True(t, ok)
+		inEveryLanguage(t, err)
+	}
+}
+
+// english are words that no sentence of another language has.
+var english = regexp.MustCompile(`\b(must|may|the|and|with|which|only|such|accepted|between)\b`)
+
+// inEveryLanguage words a complaint in each language, and finds English left in it.
+func inEveryLanguage(t *testing.T, err error) {
+	t.Helper()
+	for _, language := range words.Languages() {
+		text := words.New(language, "").Error(err)
+		require.NotContains(t, text, "⟦")
+		require.NotContains(t, text, "%!")
+		if before, library, _ := strings.Cut(text, "gzip: "); language != words.English {
+			require.NotEqual(t, err.Error(), text)
+			require.Empty(t, english.FindAllString(before, -1), "%s: %s (%s)", language, text, library)
+		}
+	}
+}
+
+// TestAcceptedMembers: whatever a field of an order accepts is said in every language, and a flag as JSON has it.
+func TestAcceptedMembers(t *testing.T) {
+	for _, f := range order.Fields() {
+		_, err := ordered(t, `{"time_s":1,"by":"A","order":"hold","`+f.Name+`":{}}`)
+		require.ErrorContains(t, err, "orders.json:1: field "+f.Name+": value \"{}\" is not accepted: ")
+		inEveryLanguage(t, err)
+		if f.IsFlag() {
+			require.Contains(t, err.Error(), "true")
+		}
+		if f.IsList() {
+			require.ErrorContains(t, err, "a list of 1 to 48 cells, each with its number as cell and what was done there")
+		}
 	}
 }
 

@@ -47,6 +47,9 @@ type line struct {
 	ForecastH         *float64 `json:"forecast_h,omitempty"`
 	ForecastEarlyH    *float64 `json:"forecast_early_h,omitempty"`
 	ForecastLateH     *float64 `json:"forecast_late_h,omitempty"`
+	LostSinceFillML   *float64 `json:"water_lost_since_fill_ml,omitempty"`
+	LostSinceLowML    *float64 `json:"water_lost_since_fill_low_ml,omitempty"`
+	LostSinceHighML   *float64 `json:"water_lost_since_fill_high_ml,omitempty"`
 	ReadDue           bool     `json:"read_due"`
 	ReadDueH          *float64 `json:"read_due_h,omitempty"`
 	lastCharge
@@ -133,10 +136,10 @@ func Run(t *Trace, s bay.Setup, w io.Writer, o Options) (*Summary, error) {
 		}
 	}
 	if !r.any {
-		return nil, &TraceError{File: t.name, Line: 1, Accepted: "the trace has a header but no rows; at least one is required"}
+		return nil, &TraceError{File: t.name, Line: 1, Accepted: words.Of("replay.no-rows")}
 	}
 	if _, left := r.Orders.due(); left {
-		return nil, r.Orders.outside(fmt.Sprintf("a time within the trace, which ends at %v s", t.last))
+		return nil, r.Orders.outside(words.Of("replay.after-end", t.last))
 	}
 	return r.finish()
 }
@@ -170,7 +173,7 @@ func (r *runner) row() error {
 	}
 	for ; due && atS < timeS; atS, due = r.Orders.due() {
 		if !r.any {
-			return r.Orders.outside(fmt.Sprintf("a time within the trace, which begins at %v s", timeS))
+			return r.Orders.outside(words.Of("replay.before-begin", timeS))
 		}
 		r.held.Now, r.held.Orders = r.trace.clock(atS), r.Orders.take(atS)
 		if err := r.step(atS, &r.held); err != nil {
@@ -217,7 +220,7 @@ func (r *runner) step(timeS float64, in *bay.Readings) error {
 	l := lineOf(timeS, pic)
 	l.Trace = r.trace.Label
 	if err := r.out.Encode(l); err != nil {
-		return fmt.Errorf("write a change: %w", err)
+		return words.Fail("replay.write-change", err)
 	}
 	return nil
 }
@@ -244,7 +247,7 @@ func (r *runner) tell(timeS float64, events []bay.Event) error {
 			continue
 		}
 		if err := r.out.Encode(eventLine{r.trace.Label, timeS, eventOf(&events[i])}); err != nil {
-			return fmt.Errorf("write an event: %w", err)
+			return words.Fail("replay.write-event", err)
 		}
 	}
 	return nil
@@ -286,6 +289,7 @@ func lineOf(timeS float64, p *bay.Picture) line {
 		LowestMM: v.LowestMM, LowestCarefulMM: v.LowestCarefulMM, LowestHighMM: v.LowestHighMM,
 		WaterML: v.WaterML, WaterLostML: reading.Round(p.Water.LostTotal, 3),
 		ForecastH: v.ForecastH, ForecastEarlyH: v.ForecastEarlyH, ForecastLateH: v.ForecastLateH,
+		LostSinceFillML: v.WaterLostSinceFillML, LostSinceLowML: v.WaterLostSinceFillLowML, LostSinceHighML: v.WaterLostSinceFillHighML,
 		ReadDue: v.ReadDue, ReadDueH: v.ReadDueH, lastCharge: chargeOf(p),
 	}
 	if !p.Permit.Granted {
@@ -317,7 +321,7 @@ func (r *runner) finish() (*Summary, error) {
 		s.MaxPackC = &r.maxC
 	}
 	if err := r.out.Encode(last{r.trace.Label, s}); err != nil {
-		return nil, fmt.Errorf("write the summary: %w", err)
+		return nil, words.Fail("replay.write-summary", err)
 	}
 	return s, nil
 }

@@ -149,7 +149,7 @@ func TestOutputIsAsDescribed(t *testing.T) {
 			}
 		}
 	}
-	for _, k := range []string{"event", "summary", "state_of_charge_low", "ready_late_s", "lowest_high_mm", "forecast_early_h", "read_due_h", "water_ml", "full_evidence"} {
+	for _, k := range []string{"event", "summary", "state_of_charge_low", "ready_late_s", "lowest_high_mm", "forecast_early_h", "water_lost_since_fill_high_ml", "read_due_h", "water_ml", "full_evidence"} {
 		require.True(t, keys[k], "no trace shows %s", k)
 	}
 	require.Error(t, valid(t, s, `{"time_s":0}`))

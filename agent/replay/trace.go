@@ -14,44 +14,29 @@ import (
 
 	"bayward/agent/bay"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 )
 
-// columns are the fields of a trace in the order of column's values.
-var columns = [...]string{
-	"time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm",
-	"level_high_mm", "hydrogen_pct", "airflow", "contactor_closed", "charger_complete", "pack",
-}
-
+// column is a field of a trace. Each sensor's has the number of the sensor.
 type column int
 
 const (
-	timeS column = iota
-	packV
-	currentA
-	packC
-	ambientC
-	levelMM
-	levelHighMM
-	hydrogenPct
-	airflow
-	contactorClosed
-	chargerComplete
-	packName // a text; the others are numbers
-	numColumns
+	timeS       = column(reading.NoSensor)
+	packV       = column(reading.PackVoltage)
+	levelMM     = column(reading.ElectrolyteLevel)
+	levelHighMM = column(reading.NumSensors)
+	packName    = levelHighMM + 1 // a text; the others are numbers
+	numColumns  = packName + 1
 )
 
-// optional are the sensors that exist when the trace has their column.
-var optional = [...]struct {
-	sensor reading.Sensor
-	column column
-}{
-	{reading.PackCurrent, currentA},
-	{reading.AmbientTemperature, ambientC},
-	{reading.Hydrogen, hydrogenPct},
-	{reading.Airflow, airflow},
-	{reading.ContactorFeedback, contactorClosed},
-	{reading.ChargerComplete, chargerComplete},
-}
+// columns are the names of the fields.
+var columns = func() (names [numColumns]string) {
+	names[timeS], names[levelHighMM], names[packName] = "time_s", "level_high_mm", "pack"
+	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
+		names[s] = s.Column()
+	}
+	return names
+}()
 
 // bufferSize is the size of the buffers for the trace as read and, with gzip, as
 // unpacked.
@@ -67,23 +52,22 @@ type TraceError struct {
 	Line     int
 	Field    string // "" for the line as a whole
 	Value    string
-	Accepted string // what would have been accepted
+	Accepted words.Sentence // what would have been accepted
 }
 
 // Error is one line: file, line, field, value, what is accepted.
-func (f *TraceError) Error() string {
-	var b strings.Builder
-	fmt.Fprintf(&b, "%s:%d: ", f.File, f.Line)
-	if f.Field != "" {
-		fmt.Fprintf(&b, "field %s: ", f.Field)
-	}
+func (f *TraceError) Error() string { return f.In(words.EnglishSI()) }
+
+// In is the same in a person's language.
+func (f *TraceError) In(v words.Voice) string {
+	text := fmt.Sprintf("%s:%d: ", f.File, f.Line)
 	switch {
 	case f.Value != "":
-		fmt.Fprintf(&b, "value %q is not accepted: ", f.Value)
+		text += v.Say("replay.value", f.Field, f.Value)
 	case f.Field != "":
-		b.WriteString("a value is missing: ")
+		text += v.Say("replay.missing", f.Field)
 	}
-	return b.String() + f.Accepted
+	return text + v.Word(f.Accepted)
 }
 
 // Trace reads the rows of one trace.
@@ -112,13 +96,12 @@ func Open(name string, r io.Reader) (*Trace, error) {
 		return nil, err
 	}
 	t := &Trace{name: name, rows: rows{in: plain}}
-	t.to = [numColumns]*reading.Reading{
-		packV: &t.seen.PackV, currentA: &t.seen.CurrentA, packC: &t.seen.PackC, ambientC: &t.seen.AmbientC,
-		hydrogenPct: &t.seen.HydrogenPct, airflow: &t.seen.Airflow, contactorClosed: &t.seen.ContactorClosed, chargerComplete: &t.seen.ChargerComplete,
+	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
+		t.to[s] = t.seen.Place(s)
 	}
 	head, err := t.rows.next()
 	if err != nil {
-		return nil, t.broken(err, "a header line such as time_s,pack_v,current_a,pack_c,ambient_c,level_mm")
+		return nil, t.broken(err, words.Of("replay.header"))
 	}
 	return t, t.header(head)
 }
@@ -130,7 +113,7 @@ func unzip(name string, r *bufio.Reader) (*bufio.Reader, error) {
 	}
 	z, err := gzip.NewReader(r)
 	if err != nil {
-		return nil, &TraceError{File: name, Line: 1, Accepted: "the file begins like gzip but is not: " + err.Error()}
+		return nil, &TraceError{File: name, Line: 1, Accepted: words.Of("replay.gzip", err)}
 	}
 	return bufio.NewReaderSize(z, bufferSize), nil
 }
@@ -143,17 +126,17 @@ func (t *Trace) header(head [][]byte) error {
 		name := strings.TrimSpace(strings.TrimPrefix(string(bytes.TrimSpace(raw)), "\ufeff"))
 		c := columnOf(name)
 		if c < 0 {
-			return &TraceError{t.name, t.rows.line, "header", name, "a column must be one of " + strings.Join(columns[:], ", ")}
+			return &TraceError{t.name, t.rows.line, "header", name, words.Of("replay.column", strings.Join(columns[:], ", "))}
 		}
 		if t.at[c] >= 0 {
-			return &TraceError{t.name, t.rows.line, "header", name, "each column may appear only once"}
+			return &TraceError{t.name, t.rows.line, "header", name, words.Of("replay.column-twice")}
 		}
 		t.at[c] = i
 	}
 	t.rows.values = make([]float64, len(head))
 	for need, of := range map[column]column{timeS: timeS, levelMM: levelHighMM} {
 		if t.at[need] < 0 && (need == of || t.at[of] >= 0) {
-			return &TraceError{t.name, 1, "header", string(bytes.Join(head, []byte{','})), "a column " + columns[need] + " is required"}
+			return &TraceError{t.name, 1, "header", string(bytes.Join(head, []byte{','})), words.Of("replay.column-missing", columns[need])}
 		}
 	}
 	for c := packV; c < packName; c++ {
@@ -178,14 +161,14 @@ func columnOf(name string) column {
 // Of a bay that recognises its packs the trace must name the one plugged in.
 func (t *Trace) Fit(s *bay.Setup) error {
 	s.Fitted = reading.SensorsOf()
-	for _, o := range optional {
-		s.Fitted = s.Fitted.With(o.sensor, t.at[o.column] >= 0)
+	for sensor := reading.NoSensor + 1; sensor < reading.NumSensors; sensor++ {
+		s.Fitted = s.Fitted.With(sensor, bay.Optional.Has(sensor) && t.at[sensor] >= 0)
 	}
 	switch named, recognised := t.at[packName] >= 0, s.Recognises && len(s.Packs) > 0; {
 	case recognised && !named:
-		return &TraceError{t.name, 1, "header", "", "a column pack with the pack whose sensor answers is required, or name the only pack with --pack"}
+		return &TraceError{t.name, 1, "header", "", words.Of("replay.pack-column")}
 	case named && !recognised:
-		return &TraceError{t.name, 1, "header", columns[packName], "this column is for a bay that recognises its packs by their sensors; name the bay with --bay and no pack"}
+		return &TraceError{t.name, 1, "header", columns[packName], words.Of("replay.no-pack-column")}
 	}
 	t.packs = s.Packs
 	return nil
@@ -199,7 +182,7 @@ func (t *Trace) Next() (atS float64, r *bay.Readings, err error) {
 		if errors.Is(err, io.EOF) {
 			return 0, nil, io.EOF
 		}
-		return 0, nil, t.broken(err, "as many fields as the header, separated by commas")
+		return 0, nil, t.broken(err, words.Of("replay.fields"))
 	}
 	if err := t.time(); err != nil {
 		return 0, nil, err
@@ -253,7 +236,7 @@ func (t *Trace) pack() error {
 	if !slices.ContainsFunc(t.packs, func(p bay.Pack) bool { return p.Name == text }) {
 		fault, ok := faultOf(text)
 		if !ok {
-			return t.bad(packName, "a pack of the bay, nothing for no reading, or a fault: no-answer when no pack's sensor answers, contradictory when several do")
+			return t.bad(packName, words.Of("replay.which-pack"))
 		}
 		seen.Name, seen.Fault = "", fault
 	}
@@ -272,11 +255,11 @@ func (t *Trace) time() error {
 	s, fault, err := t.number(timeS)
 	switch {
 	case err != nil:
-		return t.bad(timeS, "seconds between -9e9 and 9e9")
+		return t.bad(timeS, words.Of("replay.seconds"))
 	case fault != reading.None || s > maxTimeS || s < -maxTimeS:
-		return t.bad(timeS, "seconds between -9e9 and 9e9")
+		return t.bad(timeS, words.Of("replay.seconds"))
 	case t.any && s < t.last:
-		return t.bad(timeS, fmt.Sprintf("time must not go back: the previous row is at %v s", t.last))
+		return t.bad(timeS, words.Of("replay.time-back", t.last))
 	case !t.any:
 		t.start = s
 	}
@@ -303,7 +286,7 @@ func (t *Trace) number(c column) (v float64, fault reading.Fault, err error) {
 	if fault, ok := faultOf(string(text)); ok && c != timeS {
 		return 0, fault, nil
 	}
-	return 0, reading.Missing, t.bad(c, "a number, nothing for no reading, or a fault of the sensor: "+faultNames())
+	return 0, reading.Missing, t.bad(c, words.Of("replay.number", faultNames()))
 }
 
 func faultNames() string {
@@ -315,18 +298,31 @@ func faultNames() string {
 }
 
 // bad describes what is wrong with a field of the last row.
-func (t *Trace) bad(c column, accepted string) error {
+func (t *Trace) bad(c column, accepted words.Sentence) error {
 	text := string(bytes.TrimSpace(t.rows.field(t.at[c])))
 	return &TraceError{t.name, t.rows.line, columns[c], text, accepted}
 }
 
 // broken turns an error of the reader into one that names the place.
-func (t *Trace) broken(err error, accepted string) error {
+func (t *Trace) broken(err error, accepted words.Sentence) error {
 	if p, ok := errors.AsType[*csv.ParseError](err); ok {
-		return &TraceError{File: t.name, Line: p.Line, Accepted: p.Err.Error() + "; accepted: " + accepted}
+		return &TraceError{File: t.name, Line: p.Line, Accepted: words.Of("replay.broken", csvFault(p), accepted)}
 	}
 	if errors.Is(err, io.EOF) {
-		return &TraceError{File: t.name, Line: 1, Accepted: "the file is empty; accepted: " + accepted}
+		return &TraceError{File: t.name, Line: 1, Accepted: words.Of("replay.empty", accepted)}
 	}
-	return fmt.Errorf("read %s: %w", t.name, err)
+	return words.Fail("replay.read", t.name, err)
+}
+
+// csvFault words what is wrong with a line as CSV.
+func csvFault(p *csv.ParseError) any {
+	switch {
+	case errors.Is(p, csv.ErrFieldCount):
+		return words.Of("replay.field-count")
+	case errors.Is(p, csv.ErrQuote):
+		return words.Of("replay.quote")
+	case errors.Is(p, csv.ErrBareQuote):
+		return words.Of("replay.bare-quote")
+	}
+	return p.Err
 }

@@ -27,7 +27,7 @@ func TestBadTraces(t *testing.T) {
 	for _, c := range []struct{ name, text, want string }{
 		{"empty", "", "t.csv:1: the file is empty; accepted: a header line such as time_s,pack_v,current_a,pack_c,ambient_c,level_mm"},
 		{"only a comment", "# hello\n", "t.csv:1: the file is empty; accepted: a header line such as time_s,pack_v,current_a,pack_c,ambient_c,level_mm"},
-		{"unknown column", "time_s,volts\n", `t.csv:1: field header: value "volts" is not accepted: a column must be one of time_s, pack_v, current_a, pack_c, ambient_c, level_mm, level_high_mm, hydrogen_pct, airflow, contactor_closed, charger_complete, pack`},
+		{"unknown column", "time_s,volts\n", `t.csv:1: field header: value "volts" is not accepted: a column must be one of time_s, pack_v, current_a, pack_c, ambient_c, level_mm, hydrogen_pct, airflow, contactor_closed, charger_complete, level_high_mm, pack`},
 		{"no time", "pack_v\n1\n", `t.csv:1: field header: value "pack_v" is not accepted: a column time_s is required`},
 		{"column twice", "time_s,pack_v,pack_v\n", `t.csv:1: field header: value "pack_v" is not accepted: each column may appear only once`},
 		{"no row", "time_s,pack_v\n", "t.csv:1: the trace has a header but no rows; at least one is required"},
@@ -55,6 +55,7 @@ func TestBadTraces(t *testing.T) {
 			require.EqualError(t, err, c.want)
 			_, ok := errors.AsType[*replay.TraceError](err)
 			require.True(t, ok, "the input is at fault")
+			inEveryLanguage(t, err)
 		})
 	}
 }

@@ -58,10 +58,13 @@ type View struct {
 	CoverPlatesML     []float64 `json:"cover_plates_ml,omitempty"` // per cell, only to cover the plates
 	CeilingMM         *float64  `json:"ceiling_mm,omitempty"`      // highest level for a charge, as a level rod shows it now
 	GasHoldUpMM       *float64  `json:"gas_hold_up_mm,omitempty"`  // see water.Status.HeldMM
-	// WaterLostSinceFillML is per cell. A replay's water_lost_ml also counts what was lost
-	// before the last fill.
-	WaterLostSinceFillML *float64 `json:"water_lost_since_fill_ml,omitempty"`
-	ForecastH            *float64 `json:"forecast_h,omitempty"` // until the lowest level for charging is reached
+	// WaterLostSinceFillML is per cell, as far as the measured level corrects the gassing
+	// law; the two after it are the ends of its range, see water.ForecastCoverage. A
+	// replay's water_lost_ml also counts what was lost before the last fill, by the law.
+	WaterLostSinceFillML     *float64 `json:"water_lost_since_fill_ml,omitempty"`
+	WaterLostSinceFillLowML  *float64 `json:"water_lost_since_fill_low_ml,omitempty"`
+	WaterLostSinceFillHighML *float64 `json:"water_lost_since_fill_high_ml,omitempty"`
+	ForecastH                *float64 `json:"forecast_h,omitempty"` // until the lowest level for charging is reached
 	// ForecastEarlyH and ForecastLateH are the ends of the forecast's range, see
 	// water.ForecastCoverage.
 	ForecastEarlyH  *float64  `json:"forecast_early_h,omitempty"`
@@ -207,11 +210,11 @@ func Of(p *bay.Picture) View {
 		CellsVerdict: p.Cells.Verdict.String(), CellsFit: when(p.Cells.Verdict != cellcount.Unknown, reading.Round(p.Cells.Fit, 2)),
 		Full: p.Charge.Full, FullEvidence: p.Charge.Evidence.String(),
 		FullDoubt: p.Charge.Doubt.String(), EqualizeDue: p.Charge.Equalize.Due.String(),
-		Gravity:              gravityOf(p),
-		StateOfCharge:        when(p.Charge.SocKnown, reading.Round(p.Charge.Soc, 3)),
-		StateOfChargeLow:     when(p.Charge.SocKnown, reading.Round(max(p.Charge.Soc-p.Charge.SocPlus, 0), 3)),
-		StateOfChargeHigh:    when(p.Charge.SocKnown, reading.Round(min(p.Charge.Soc+p.Charge.SocPlus, 1), 3)),
-		WaterLostSinceFillML: when(true, reading.Round(p.Water.LostML, 2)), ChargeInAh: when(true, reading.Round(p.Charge.InAh, 2)),
+		Gravity:           gravityOf(p),
+		StateOfCharge:     when(p.Charge.SocKnown, reading.Round(p.Charge.Soc, 3)),
+		StateOfChargeLow:  when(p.Charge.SocKnown, reading.Round(max(p.Charge.Soc-p.Charge.SocPlus, 0), 3)),
+		StateOfChargeHigh: when(p.Charge.SocKnown, reading.Round(min(p.Charge.Soc+p.Charge.SocPlus, 1), 3)),
+		ChargeInAh:        when(true, reading.Round(p.Charge.InAh, 2)),
 	}
 	if !p.Charge.Full {
 		v.FullEvidence = ""
@@ -262,6 +265,9 @@ func (v *View) addWater(p *bay.Picture) {
 	}
 	v.CeilingMM = when(true, reading.Round(p.Water.CeilingNowMM(), 1))
 	v.GasHoldUpMM = when(p.Water.HeldOK, reading.Round(p.Water.HeldMM, 1))
+	v.WaterLostSinceFillML = when(true, reading.Round(p.Water.LostLikelyML, 2))
+	v.WaterLostSinceFillLowML = when(true, reading.Round(p.Water.LostLoML, 2))
+	v.WaterLostSinceFillHighML = when(true, reading.Round(p.Water.LostHiML, 2))
 	v.ForecastH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastH, 1))
 	v.ForecastEarlyH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastLo, 1))
 	v.ForecastLateH = when(p.Water.ForecastOK, reading.Round(p.Water.ForecastHi, 1))
@@ -276,7 +282,7 @@ func (v *View) addWater(p *bay.Picture) {
 	v.LowestHighMM = when(p.Water.SurelyOK, reading.Round(p.Water.LowHighMM, 1))
 	v.LowestCarefulMM = when(p.Water.SurelyOK, reading.Round(p.Water.SurelyMM, 1))
 	v.UnrecordedMM = when(p.Water.UnrecordedMM > 0, reading.Round(p.Water.UnrecordedMM, 1))
-	v.ReadDue, v.ReadCells = p.Water.ReadDue, p.ReadFirst()
+	v.ReadDue, v.ReadCells = p.Water.ReadDue, p.ToRead()
 	v.ReadDueH = when(p.Water.ReadDueOK, reading.Round(p.Water.ReadDueH, 1))
 }
 

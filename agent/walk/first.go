@@ -25,7 +25,7 @@ import (
 // walk is marked as such in each cell.
 func WriteFirst(ctx context.Context, o *Options, path string, root fs.FS) error {
 	if _, err := os.Lstat(path); err == nil {
-		return usage.Errorf("--first-hardware %s: the file is there already and is not overwritten; name a new one", path)
+		return usage.Error(words.Fail("usage.first-there", path))
 	}
 	book, err := logbook.OpenReadOnly(ctx, o.Config.Logbook.Path)
 	if err != nil {
@@ -37,9 +37,9 @@ func WriteFirst(ctx context.Context, o *Options, path string, root fs.FS) error 
 	}
 	switch {
 	case r == nil || !r.Signed || r.Ended == nil:
-		return usage.Errorf("--first-hardware: the newest walk of %s is not signed, or there is none", o.Bay.Name)
+		return usage.Error(words.Fail("usage.first-unsigned", o.Bay.Name))
 	case r.Wiring != commission.Fingerprint(o.Bay, o.Pack):
-		return usage.Errorf("--first-hardware: the wiring of %s has changed since its newest walk: walk again", o.Bay.Name)
+		return usage.Error(words.Fail("usage.first-changed", o.Bay.Name))
 	}
 	return writeNew(path, firstText(r, &o.Bay.Wiring, root))
 }
@@ -105,30 +105,45 @@ func dateOf(r *commission.Record) string {
 
 // partsOf lists the kinds of parts that the configuration names.
 func partsOf(w *wiring.Parts) string {
-	chips, parts := map[wiring.Address]bool{}, []string{}
+	parts := []string{}
 	add := func(fitted bool, part string) {
 		if fitted {
 			parts = append(parts, part)
 		}
 	}
-	if w.Voltage != nil {
-		chips[w.Voltage.ADC] = true
-	}
 	if w.Level != nil {
-		chips[w.Level.ADC] = true
 		add(true, "level "+string(w.Level.Kind))
+		add(w.Level.Expander != 0, "TCA9534")
 	}
 	if w.Current != nil {
-		chips[w.Current.ADC] = true
 		add(true, "current "+w.Current.Kind)
 	}
 	add(w.Temperature != nil, "DS18B20")
 	add(w.Hydrogen != nil, "hydrogen sensor")
+	add(len(w.Registers) > 0, fmt.Sprintf("%d readings over Modbus", len(w.Registers)))
 	add(w.Relay != nil && w.Relay.Heartbeat != "", "watchdog relay")
 	for _, c := range w.Contacts() {
 		add(c.Contact != nil, c.Sensor.String()+map[bool]string{true: " (break contact)"}[c.Contact != nil && c.Contact.Breaks()])
 	}
-	return fmt.Sprintf("%d × ADS1115, %s", len(chips), strings.Join(parts, ", "))
+	return strings.Join(append(convertersOf(w), parts...), ", ")
+}
+
+// convertersOf counts the converters of each family: "2 × ADS1115".
+func convertersOf(w *wiring.Parts) []string {
+	seen, count, titles := map[string]bool{}, map[string]int{}, []string{}
+	for _, in := range w.Inputs() {
+		f, ok := in.Family()
+		if place := in.Place(w.I2C); ok && !seen[place] {
+			seen[place] = true
+			if count[f.Title]++; count[f.Title] == 1 {
+				titles = append(titles, f.Title)
+			}
+		}
+	}
+	for i, title := range titles {
+		titles[i] = fmt.Sprintf("%d × %s", count[title], title)
+	}
+	return titles
 }
 
 // measured is one figure of a walk.
@@ -153,6 +168,10 @@ func figuresOf(r *commission.Record, w *wiring.Parts) []measured {
 			switch s.Key {
 			case "walk.rest.mean":
 				out = append(out, noiseOf(s, assumed.Noise)...)
+			case "walk.level.rods":
+				if len(s.Values) > 0 && inAcid(s.Values[0]) {
+					out = append(out, measured{"left on the rods by a test pulse", "mV", number(s, 2), assumed.PulseLeavesMV})
+				}
 			case "walk.relay.opened":
 				first := assumed.ContactorOpens.Truncate(lookEvery) + lookEvery // the first look that can show it
 				out = append(out, measured{"contactor open, looked at each 0.1 s", "s", number(s, 0), first.Seconds()})
@@ -162,6 +181,12 @@ func figuresOf(r *commission.Record, w *wiring.Parts) []measured {
 		}
 	}
 	return out
+}
+
+// inAcid reports whether rods were measured before anybody lifted them.
+func inAcid(when any) bool {
+	s, ok := when.(words.Sentence)
+	return ok && s.Key == "walk.level.before-lift"
 }
 
 // noiseOf returns the noise of a reading at rest, if the simulator assumes one.

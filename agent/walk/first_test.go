@@ -9,6 +9,8 @@ import (
 	"bayward/agent/commission"
 	"bayward/agent/config"
 	"bayward/agent/words"
+	"bayward/sensors/level"
+	"bayward/sensors/wiring"
 )
 
 // TestFirstRow: a row of a real bay has the board, the kernel and the parts, and the
@@ -36,6 +38,17 @@ func TestFirstRow(t *testing.T) {
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)
+		}
+	}
+	rods := w
+	rods.Level = &wiring.Level{Kind: level.SingleRod, Expander: 0x20, Settings: level.Settings{ReferenceOhm: 10e3}}
+	back := *r
+	back.Steps = []commission.Step{{Key: "level", Result: commission.Passed, Proof: []words.Sentence{words.Of("walk.level.rods", words.Of("walk.level.before-lift"), 4.3, 11.0, 14.0), words.Of("walk.level.rods", words.Of("walk.level.lifted"), 47.0, 0.1, 0.0)}}}
+	of := firstText(&back, &rods, fstest.MapFS{})
+	// 3.3 V over 20 kΩ for 8 ms charge 60 and 120 µF in series by 33 mV.
+	for _, want := range []string{"level rod, TCA9534", "| left on the rods by a test pulse, mV | 11 | 33 | 0.33 |"} {
+		if !strings.Contains(of, want) {
+			t.Errorf("no %q in\n%s", want, of)
 		}
 	}
 	if strings.Contains(text, simulatedMark) {

@@ -25,7 +25,7 @@ func WriteLast(ctx context.Context, out io.Writer, path, bayName string, v words
 		return err
 	}
 	if r == nil {
-		return fmt.Errorf("no commissioning of %s is on record in %s", bayName, path)
+		return words.Fail("usage.no-commissioning", bayName, path)
 	}
 	if asJSON {
 		e := json.NewEncoder(out)

@@ -127,6 +127,7 @@ func (r *rig) lookAt(ctx context.Context, name string) *commission.Look {
 	stale := r.cfg.Limits.Core().StaleAfter
 	l.PackC, l.AmbientC = l.PackC.Aged(l.Now, stale), l.AmbientC.Aged(l.Now, stale)
 	l.Volts = b.Volts()
+	l.Rods, l.RodsRead = b.Rods()
 	return l
 }
 

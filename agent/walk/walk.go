@@ -50,7 +50,7 @@ func Choose(cfg *config.Config, name string) (*config.Bay, config.Pack, error) {
 		}
 		names = append(names, b.Name)
 	}
-	return nil, config.Pack{}, fmt.Errorf("--bay %q is not accepted: must be one of %s", name, strings.Join(names, ", "))
+	return nil, config.Pack{}, words.Fail("usage.walk-bay", name, strings.Join(names, ", "))
 }
 
 // Run guides a person through the bay. When it returns, the relay is open and
@@ -68,7 +68,7 @@ func Run(ctx context.Context, o *Options) error {
 	}
 	if o.Fragment != "" {
 		if _, err := os.Lstat(o.Fragment); err == nil {
-			return usage.Errorf("--fragment %s: the file is there already and is not overwritten; name a new one", o.Fragment)
+			return usage.Error(words.Fail("usage.fragment", o.Fragment))
 		}
 	}
 	r, err := newRig(ctx, o, log)
@@ -103,7 +103,7 @@ func (o *Options) resumed(ctx context.Context, book *logbook.Book) (*commission.
 		return nil, err
 	}
 	if !commission.MayResume(r, o.Bay, o.Pack, o.Config.Sensors == "simulated") {
-		return nil, usage.Errorf("--resume: there is no unfinished walk of %s with this wiring; start one without --resume", o.Bay.Name)
+		return nil, usage.Error(words.Fail("usage.resume", o.Bay.Name))
 	}
 	return r, nil
 }

@@ -15,6 +15,9 @@ func TestCellSet(t *testing.T) {
 	require.True(t, s.Has(4) && s.Has(48))
 	require.False(t, s.Has(0) || s.Has(3) || s.Has(5) || s.Has(-1))
 	require.Empty(t, water.CellSet(0).Numbers())
+	require.Equal(t, 4, s.First())
+	require.Zero(t, water.CellSet(0).First())
+	require.True(t, water.CellSet(1).Has(1))
 }
 
 // TestTheFirstStepIsSmall: whatever the share of liquid between the plates, the

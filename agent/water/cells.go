@@ -2,6 +2,7 @@ package water
 
 import (
 	"math"
+	"slices"
 
 	"bayward/agent/electrolyte"
 )
@@ -99,7 +100,7 @@ func (b *Balance) differenceOf(i int) difference {
 		return difference{use: 1}
 	}
 	if c := &b.know.cells[i]; b.fixed(i) {
-		mm, _ := c.after(b.lostSince(c))
+		mm := b.likelyAfter(c)
 		return difference{mm, mm + c.LowMM, mm + c.HighMM, c.Rate / max(b.use.scale, leastRate), true}
 	}
 	return difference{b.likelyMM(i), b.lowestMM(i), b.highestMM(i), b.lowestUse(i), false}
@@ -129,10 +130,17 @@ func (b *Balance) pilotRodMM() float64 {
 // likelyNow returns the likely settled level of a cell, wherever it is counted from.
 func (b *Balance) likelyNow(i int) float64 {
 	if c := &b.know.cells[i]; b.fixed(i) {
-		mm, _ := c.after(b.lostSince(c))
-		return mm
+		return b.likelyAfter(c)
 	}
 	return b.pilotFor(i) + b.likelyMM(i)
+}
+
+// likelyAfter returns the likely level of a cell that a rod has read. Until its own rate
+// of loss is learned, it is likely to lose what the probe has shown of the pack.
+func (b *Balance) likelyAfter(c *KnownCell) float64 {
+	pack := square(useSpread) + square(b.use.scaleSE)
+	rate := c.Rate + (b.use.scale-c.Rate)*c.RateVar/(c.RateVar+pack)
+	return c.LevelMM - rate*b.lostSince(c)
 }
 
 // likelyMM, lowestMM and highestMM return a cell's settled level less the pilot's.
@@ -325,13 +333,20 @@ func (b *Balance) learnUse(c *Cell, likely, offset float64) {
 // Filled closes a visit: each cell rose by what it was given, and the balance
 // starts again from the next calm level. beforeMM is the pilot's settled level when
 // the visit opened; without it the water is only counted. The amounts of guessed cells
-// were not measured: their level is estimated from them, but they judge no cell.
-func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM float64, beforeOK bool, gassingAh float64) {
+// were not measured: their level is estimated from them, but they judge no cell. It returns
+// how much of the pilot's water, ml, its level already showed when the visit opened.
+func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM float64, beforeOK bool, gassingAh float64) (earlierML float64) {
+	pilotML, shown, earlier := b.pilotML(givenML, !beforeOK), b.shown(!beforeOK), 0.0
+	fromMM := beforeMM
 	if beforeOK {
-		b.learnScale(beforeMM)
+		earlier = b.earlier(beforeMM, b.mm(pilotML))
+		fromMM -= earlier
+		b.learnScale(fromMM)
+		if b.risenMM == 0 { // otherwise the cells were already taken for so much lower
+			beforeMM = fromMM
+		}
 	}
-	pilotML, shown := b.pilotML(givenML), b.shown(!beforeOK)
-	late := b.recorded(b.mm(pilotML), !beforeOK)
+	late := b.recorded(b.mm(pilotML), earlier, !beforeOK)
 	for i := range b.cfg.Cells {
 		c := &b.cells[i]
 		if givenML[i] != c.PouredML {
@@ -358,15 +373,25 @@ func (b *Balance) Filled(givenML *[MaxCells]float64, guessed CellSet, beforeMM f
 	if guessed == 0 {
 		b.levelAh = gassingAh
 	}
-	b.closeKnown(without(givenML, shown), guessed, beforeMM, beforeOK)
+	b.closeKnown(without(givenML, shown), guessed, fromMM, beforeOK)
 	b.countFills(givenML, guessed)
+	return b.ml(earlier)
 }
 
 // pilotML returns the water that the pilot was given. If it is not known which cell
-// that is, it counts as one of many.
-func (b *Balance) pilotML(givenML *[MaxCells]float64) float64 {
-	if b.cfg.Pilot > 0 {
+// that is, it counts as one of many; of a sheet that is handed in later, its level must
+// have risen.
+func (b *Balance) pilotML(givenML *[MaxCells]float64, later bool) float64 {
+	switch {
+	case b.cfg.Pilot > 0:
 		return givenML[b.cfg.Pilot-1]
+	case later:
+		if mm, _, known := b.rose(); known {
+			return b.ml(mm)
+		}
+		if slices.Contains(givenML[:b.cfg.Cells], 0) { // it is one of those that got nothing
+			return 0
+		}
 	}
 	return medianOf(givenML[:b.cfg.Cells])
 }

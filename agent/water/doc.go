@@ -19,11 +19,18 @@
 // amounts and the call.
 //
 // Beside them each cell has careful bounds (known.go), from what was last measured in
-// that very cell: they widen with each ampere-hour of gassing and each pour. The lower
-// one of all cells decides the permit: at the plate tops the charge is blocked until
-// the cells are read (level-doubted). No amount takes a cell above the ceiling by the
+// that very cell: they widen with each ampere-hour of gassing and each pour. Recorded
+// water raises the upper one at once, and the lower one only when a rod, a fill mark seen
+// by eye or the cell's own probe has shown it: a cell that was passed over is recorded
+// with the rest. The lower one of all cells decides the permit: at the plate tops the
+// charge is blocked until the cells are read (level-doubted). No amount takes a cell above the ceiling by the
 // upper one. The bounds also say which cells to read, and when (readround.go). Water
 // that nobody recorded moves none of them (unrecorded.go).
+//
+// People pour first and type later. So the level before a visit is the last calm one
+// before it rose: water that the probe already showed when the visit was opened is not
+// booked a second time. A sheet that is handed in later and says "to the mark" levels the
+// cells at the mark as of the moment at which the probe's level rose.
 //
 // Where the configuration does not say which cell has the probe, the pilot cell is
 // treated like the others, which only makes its estimate wider. Where it does, that

@@ -1,6 +1,7 @@
 package water_test
 
 import (
+	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
@@ -106,4 +107,53 @@ func knownWell(cfg water.Config, levelMM float64) *rig {
 	r.Restore(&m, 0, 0)
 	r.stand(levelMM, levelMM)
 	return r
+}
+
+// TestAChargeThatHasJustStoppedIsNotCalm: the gas leaves over an hour, of which a cell may
+// hold less than is configured, and a charge counts as ended only ten minutes after its
+// current. A level seen meanwhile calls nobody and teaches nothing.
+func TestAChargeThatHasJustStoppedIsNotCalm(t *testing.T) {
+	r := newRig(pack(), 11)
+	r.in.AnyCharge, r.in.ChargeEnded = true, 0 // the charge of the day before
+	r.wait(24*time.Hour, 11, 11)
+	const heldMM = 1.0 // of the three that are configured
+	r.in.Gassing = true
+	for range 30 {
+		require.False(t, r.wait(10*time.Minute, 11+heldMM, 11+heldMM).Due)
+	}
+	r.in.Gassing = false
+	require.False(t, r.wait(time.Minute, 11+heldMM, 11+heldMM).Due)
+	require.False(t, r.Status().PredictOK, "the balance is not compared")
+	r.in.ChargeEnded = r.now // seen now
+	for minute := range 90 {
+		gas := heldMM * math.Exp(-float64(minute)/20)
+		require.False(t, r.wait(time.Minute, 11+gas, 11+gas).Due, "minute %d", minute)
+	}
+	require.True(t, r.Status().PredictOK, "calm by now")
+	require.InDelta(t, 0, r.Status().ApartMM, 0.3)
+}
+
+// TestOneLowCellIsNoCall while it can wait: the other eleven need no water. It is one when
+// most cells need some, and when the low cell is low soon.
+func TestOneLowCellIsNoCall(t *testing.T) {
+	r := knownWell(known(), 12.8)
+	r.Level(7, 9.5)
+	r.Level(7, 9.5)
+	require.False(t, r.stand(12.8, 12.8).Due, "43 ml for one cell of twelve")
+	for cell := 1; cell <= 12; cell++ {
+		if cell != 7 {
+			r.Level(cell, 11.7)
+			r.Level(cell, 11.7)
+		}
+	}
+	require.True(t, r.stand(11.7, 11.7).Due)
+
+	r = knownWell(known(), 12.8)
+	r.Level(7, 5)
+	r.Level(7, 5)
+	for day := range 2 {
+		r.lose(1)
+		r.wait(24*time.Hour, 11.8-float64(day), 11.8-float64(day))
+	}
+	require.True(t, r.Status().Due, "a millimetre above the lowest level for charging, at one a day")
 }

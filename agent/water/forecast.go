@@ -15,7 +15,7 @@ const (
 	// scaleSpread is how wrong the gassing law may be for one pack, as a share; it
 	// is a fit over many batteries, one of which may gas at half or twice its rate.
 	// scaleAges is added at each visit.
-	scaleSpread, scaleAges = 0.33, 0.05
+	scaleSpread, scaleAges = 0.38, 0.05
 	levelErrorMM           = 0.8   // standard error of a settled level
 	soonH                  = 72.0  // a visit is due below this forecast, h
 	mostForecastH          = 9600. // 400 days: beyond that the figure means nothing

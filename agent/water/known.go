@@ -44,11 +44,17 @@ const (
 	// pourSD is how accurately an amount is poured and recorded, guessSD one that was
 	// poured as proposed, as shares of it; see pourShare.
 	pourSD, guessSD = pourShare, 0.15
-	mostMM          = 1e3 // no level or loss of a cell is more
+	// doubtVar is the variance, mm², of a reading that ends a doubt: who must read until
+	// the charge goes on, reads more often, and a slip of two marks in one of many counts.
+	doubtVar = 1.0
+	// onceMM is how far a reading must be above what all of them show together for another
+	// one to be asked for.
+	onceMM = 1.0
+	mostMM = 1e3 // no level or loss of a cell is more
 	// lowZ and highZ are how many standard errors the bounds are away, and agreeZ how
 	// many beyond a reader's own error two measurements may be apart.
 	lowZ, highZ, agreeZ = 2.4, 2.0, 1.6
-	rodHighZ            = 3.0 // highZ once a rod has read the cell
+	rodHighZ            = 3.6 // highZ once a rod has read the cell
 )
 
 // KnownCell is what is known of one cell's level, as it is also stored. Lengths are
@@ -66,10 +72,20 @@ type KnownCell struct {
 	Rod     bool    `json:"rod"`      // the last measurement was by a rod, not the probe
 	ML      float64 `json:"ml"`       // net water of the open visit that is already in LevelMM
 	ReadML  float64 `json:"read_ml"`  // of it, what was there before the last reading
-	AgoS    float64 `json:"ago_s"`    // since the last reading, or since the cell is known
-	Set     bool    `json:"set"`      // the cell is known at all
-	Lost    bool    `json:"lost"`     // nothing to count from: it was never read, or the reading was void
-	readAt  time.Duration
+	// UnseenMM is by how much the likely level counts on water that was recorded and that
+	// no look at the cell has shown; the lower bound does not. UnseenVar is what was poured
+	// since the last look adds to Var.
+	UnseenMM  float64 `json:"unseen_mm,omitempty"`
+	UnseenVar float64 `json:"unseen_var,omitempty"`
+	OverMM    float64 `json:"over_mm,omitempty"` // by how much the readings before show the level higher
+	Once      bool    `json:"once,omitempty"`    // a doubt waits for a second reading
+	AgoS      float64 `json:"ago_s"`             // since the last reading, or since the cell is known
+	// Marked: it was filled to the mark since, and by how much was worked out from what was
+	// known. So the next measurement shows how well, and not how fast the cell loses water.
+	Marked bool `json:"marked,omitempty"`
+	Set    bool `json:"set"`  // the cell is known at all
+	Lost   bool `json:"lost"` // nothing to count from: it was never read, or the reading was void
+	readAt time.Duration
 }
 
 // knowledge is that of all cells.
@@ -103,6 +119,7 @@ func (c *KnownCell) start(levelMM, variance, gassingAh float64, now time.Duratio
 // lose leaves nothing to count from.
 func (c *KnownCell) lose() {
 	c.Var, c.Cov, c.LowMM, c.HighMM, c.BiasMM, c.Rod = lostSD*lostSD, 0, 0, 0, 0, false
+	c.UnseenMM, c.UnseenVar, c.OverMM, c.Once = 0, 0, 0, false
 	c.Set, c.Lost = true, true
 }
 
@@ -123,10 +140,11 @@ func (c *KnownCell) advance(lostMM, gassingAh float64) {
 }
 
 // lowAfter returns the lowest level that the cell may have then. The reader's own
-// error is not random, so it is added in full.
+// error is not random, so it is added in full. Water that was only recorded is not in it:
+// a cell that was passed over is recorded with the rest.
 func (c *KnownCell) lowAfter(lostMM float64) float64 {
 	mm, variance := c.after(lostMM)
-	return mm + c.LowMM - lowZ*math.Sqrt(variance) - c.BiasMM
+	return mm - c.UnseenMM + c.LowMM - lowZ*math.Sqrt(max(variance-c.UnseenVar, 0)) - c.BiasMM
 }
 
 // highAfter returns the highest.
@@ -136,26 +154,43 @@ func (c *KnownCell) highAfter(lostMM float64) float64 {
 	if c.Rod {
 		z = rodHighZ
 	}
-	return mm + c.HighMM + math.Sqrt(z*z*variance+c.BiasMM*c.BiasMM)
+	return mm + c.HighMM + c.OverMM + math.Sqrt(z*z*variance+c.BiasMM*c.BiasMM)
 }
 
 // measure takes a level measured in the cell itself, at its gassing total. It replaces
 // the level, and teaches the rate. One that does not agree with the estimate is kept
 // beside it until another agrees, and so raises no lower bound.
 func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
-	off, r, rod := mm-c.LevelMM, sd*sd, biasMM > 0
+	off, r, rod, poured := mm-c.LevelMM, sd*sd, biasMM > 0, c.UnseenVar > 0
 	low, high, lowMM := c.lowAfter(0), c.highAfter(0), c.LowMM-off
+	doubted := c.Rod && !c.Lost && low < doubtMM && (poured || c.Var >= doubtVar)
+	if doubted {
+		r = max(r, doubtVar)
+	}
 	spread := c.Var + r
 	agrees := c.Lost || math.Abs(off) <= readerMM+agreeZ*math.Sqrt(spread)
 	if agrees && c.Rod != rod { // what is not the same rod may be off by itself
 		spread += square(biasMM + c.BiasMM)
 	}
-	if agrees {
+	switch {
+	case c.Marked:
+		c.Cov, c.Marked = 0, false
+	case agrees:
 		c.learn(off, spread, r)
-	} else {
+	default:
 		c.Rate, c.RateVar, c.Cov = firstRate, firstRateSD*firstRateSD, 0
 	}
-	c.LevelMM, c.Var, c.LowMM, c.HighMM = mm, r, 0, 0
+	seen := mm
+	if was := c.LevelMM - c.UnseenMM; agrees && (!poured || doubted) { // one reading alone ends no doubt
+		seen = was + (mm-was)*c.Var/(c.Var+r)
+	}
+	c.Once = doubted && mm-seen > onceMM
+	// Half of what the readings before it leave above this one: all of it would keep the
+	// amounts of an honest reader short.
+	if c.OverMM = 0; agrees && c.Rod && rod && !c.Lost && c.LowMM == 0 && c.HighMM == 0 {
+		c.OverMM = max(off*c.Var/(c.Var+r)-off, 0) / 2
+	}
+	c.LevelMM, c.Var, c.LowMM, c.HighMM, c.UnseenMM, c.UnseenVar = mm, r, 0, 0, max(mm-seen, 0), 0
 	c.BiasMM, c.Rod, c.Set, c.Lost, c.readAt = biasMM, rod, true, false, now
 	if !agrees {
 		c.LowMM, c.HighMM = min(low-c.lowAfter(0), lowMM, 0), max(high-c.highAfter(0), 0)
@@ -177,7 +212,11 @@ func (c *KnownCell) pour(mm, share float64) {
 		c.span(min(under*(1-leastFree), mm*(1/leastFree-1)))
 	}
 	c.LevelMM = min(max(c.LevelMM+mm, -mostMM), mostMM)
+	before := c.Var
 	c.Var = min(c.Var+square(share*mm), lostSD*lostSD)
+	if mm > 0 {
+		c.UnseenMM, c.UnseenVar = min(c.UnseenMM+mm, mostMM), c.UnseenVar+c.Var-before
+	}
 }
 
 // span widens the estimate to both sides of a doubtful millimetre or more.
@@ -243,9 +282,6 @@ func (b *Balance) follow() {
 	}
 	for i := range b.cfg.Cells {
 		if c := &b.know.cells[i]; b.given[i] != c.ML {
-			if mm := b.mm(b.given[i] - c.ML); mm > 0 && c.Rod && b.know.low[i] < doubtMM {
-				c.span(-mm) // said to be poured: only a reading ends a doubt
-			}
 			c.pour(b.mm(b.given[i]-c.ML), pourSD)
 			c.ML, b.know.outdated = b.given[i], true
 		}
@@ -259,7 +295,11 @@ func (b *Balance) closeKnown(netML *[MaxCells]float64, guessed CellSet, beforeMM
 		c := &k.cells[i]
 		c.pour(b.mm(netML[i]-c.ML), pourSD)
 		if guessed.Has(i + 1) {
-			c.Var += square(b.mm(netML[i])) * (guessSD*guessSD - pourSD*pourSD)
+			more := square(b.mm(netML[i]-c.ReadML)) * (guessSD*guessSD - pourSD*pourSD)
+			c.Var += more
+			if c.UnseenMM > 0 {
+				c.UnseenVar += more
+			}
 		}
 		c.ML, c.ReadML = 0, 0
 	}
@@ -283,6 +323,7 @@ func (b *Balance) readKnown(i int, settledMM, sd float64) {
 		c.ML = ml
 	}
 	c.advance(b.lostSince(c), b.gassingAh)
+	c.Marked = c.Marked || sd == markSD
 	bias := min(readerMM, max(settledMM, 0.1)*readerShare)
 	c.measure(settledMM, math.Hypot(sd, b.gasMM/2), bias, b.last)
 	c.ReadML = c.ML
@@ -346,5 +387,7 @@ func (b *Balance) repouredKnown(i int, wasML, isML float64) {
 		c.ML, c.ReadML = isML, isML
 	case isML < c.ReadML: // some of it must have been before
 		c.span(b.mm(isML - c.ReadML))
+	case isML < wasML: // it was never poured
+		c.UnseenMM = max(c.UnseenMM-b.mm(wasML-isML), 0)
 	}
 }

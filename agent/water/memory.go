@@ -36,6 +36,7 @@ type Memory struct {
 	HeldMM  []float64   `json:"held_mm,omitempty"`  // see held
 	StillMM *[2]float64 `json:"still_mm,omitempty"` // the level that was still, from and to
 	RisenMM float64     `json:"risen_mm,omitempty"` // see Status.UnrecordedMM
+	RisenAt *RisenAt    `json:"risen_at,omitempty"`
 	// Seen are the cells that were read since it; a memory of an older program lacks it.
 	Seen   CellSet   `json:"risen_read,omitempty"`
 	OffMM  []float64 `json:"read_off_mm,omitempty"` // see against
@@ -55,7 +56,7 @@ func (b *Balance) Memory() Memory {
 	m.GasMM, m.LevelAh = b.gasMM, b.levelAh
 	m.HeldMM = append(m.HeldMM, b.held.mm[:b.held.n]...)
 	if m.RisenMM = b.s.UnrecordedMM; m.RisenMM > 0 {
-		m.Seen = b.others() &^ b.risen
+		m.Seen, m.RisenAt = b.others()&^b.risen, b.risenAt
 	}
 	m.OffMM, m.OffNow = append(m.OffMM, b.against.list()...), b.against.named
 	if b.still.known {
@@ -80,6 +81,9 @@ func (m *Memory) Valid(cells int) bool {
 	lists := [][]float64{{m.AnchorMM, m.AnchorAh, m.BeganAgoS, m.BeganAh, m.DayAh, m.StrayMM, m.RisenMM, m.FromMM, m.LevelAh}, m.OffsetMM, m.DaysML}
 	if m.StillMM != nil {
 		lists = append(lists, m.StillMM[:])
+	}
+	if m.RisenAt != nil {
+		lists = append(lists, []float64{m.RisenAt.Ah, m.RisenAt.WarmMM})
 	}
 	if m.RiseMM != nil {
 		lists = append(lists, []float64{*m.RiseMM})
@@ -182,7 +186,7 @@ func (b *Balance) restoreKnown(m *Memory, now, gap time.Duration) {
 	k.older, k.touched, k.outdated = len(m.Known) == 0, m.Touched, true
 	b.s.ReadDue, b.s.UnrecordedMM, b.gasMM = m.ReadDue, m.RisenMM, m.GasMM
 	if m.RisenMM > 0 {
-		b.risen, b.risenMM = b.others()&^m.Seen, m.RisenMM
+		b.risen, b.risenMM, b.risenAt = b.others()&^m.Seen, m.RisenMM, m.RisenAt
 	}
 	b.against.n, b.against.named = copy(b.against.mm[:], m.OffMM), m.OffNow
 	b.s.ReadOffMM = b.against.judge()
@@ -209,7 +213,7 @@ func (c *KnownCell) valid() bool {
 			return false
 		}
 	}
-	return c.Var >= 0 && c.Var <= most*most && c.RateVar >= 0 && c.RateVar <= most && c.LowMM <= 0 && c.HighMM >= 0 &&
+	return c.OverMM >= 0 && c.OverMM <= most && c.UnseenMM >= 0 && c.UnseenMM <= mostMM && c.UnseenVar >= 0 && c.UnseenVar <= most*most && c.Var >= 0 && c.Var <= most*most && c.RateVar >= 0 && c.RateVar <= most && c.LowMM <= 0 && c.HighMM >= 0 &&
 		c.Rate >= 0 && c.Rate <= mostRate && c.BiasMM >= 0 && c.BiasMM <= readerMM &&
 		sane(c.AtAh) && sane(c.ML) && sane(c.ReadML) && c.AgoS >= 0 && c.AgoS <= mostAgoS
 }

@@ -7,8 +7,9 @@ import (
 )
 
 const (
-	// habitSpread is how much the use changes from one month to the next.
-	habitSpread = 0.12
+	// habitSpread is how much the use changes from one month to the next (the project's
+	// own).
+	habitSpread = 0.16
 	// cellsUse is how much sound cells of a pack differ in their use: a tenth (common
 	// practice, no source), and what is not sound. cellsMM is how much their levels
 	// differ before anybody has read them.
@@ -21,7 +22,7 @@ const (
 	// lowest of a dozen cells is off.
 	cellsAlike, cellsAlikeMM = 0.07, 0.7
 	// pilotSD is the error of the pilot's level, mm, when noise has been smoothed out.
-	pilotSD = 0.6
+	pilotSD = 0.8
 	// scaleDOF is for a spread that is itself known from about so many figures:
 	// Student's distribution instead of the normal one.
 	scaleDOF = 8.0
@@ -108,7 +109,7 @@ func (b *Balance) ahead(i int) cellAhead {
 		beside = filledMM
 	}
 	sd := math.Sqrt(square(beside) + square(min(partedUse*lost, 5*cellsMM)))
-	off := min(max(b.likelyMM(i)+b.s.UnrecordedMM, -sd), 0) - b.s.UnrecordedMM
+	off := min(b.likelyMM(i)+b.s.UnrecordedMM, 0) - b.s.UnrecordedMM
 	return cellAhead{mm: pilot + off, sd: sd, use: b.fillUse[i], useSD: cellsUse * b.fillUse[i]}
 }
 

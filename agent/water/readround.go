@@ -18,6 +18,8 @@ const (
 	doubtMM = 0.5
 	// doubtMostMM is the most water for a doubt: for more, the cell has to be read again.
 	doubtMostMM = 4.0
+	// unsureSD is the standard error of a level above which an amount is a guess, mm.
+	unsureSD = 1.2
 	// againMM is the loss after which a cell may be asked for again.
 	againMM = 0.5
 	// readSoonH is how long before the bound is at the plates a reading is due, h.
@@ -33,11 +35,14 @@ func (b *Balance) knowAgain() (moved bool) {
 	const stepAh = 0.01
 	k := &b.know
 	if by := b.gassingAh - k.atAh; k.outdated || by >= stepAh || by <= -stepAh {
-		moved = true
+		moved, b.s.Unsure = true, 0
 		for i := range b.cfg.Cells {
 			c := &k.cells[i]
 			lost := b.lostSince(c)
 			k.low[i], k.high[i] = c.lowAfter(lost), c.highAfter(lost)
+			if _, variance := c.after(lost); variance > unsureSD*unsureSD {
+				b.s.Unsure |= 1 << i
+			}
 		}
 		b.s.LowHighMM = slices.Min(k.high[:b.cfg.Cells])
 		k.atAh, k.outdated = b.gassingAh, false
@@ -79,11 +84,23 @@ func (b *Balance) aheadMM() float64 {
 	return max(b.mm(mean)*readSoonH/day.Hours(), readAheadMM)
 }
 
+// untilDueMM is the loss, by Faraday's law, until the next cell calls for water, once
+// each has got what it needs.
+func (b *Balance) untilDueMM() float64 {
+	at := b.cfg.FillMarkMM - dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM)
+	mm := b.cfg.FillMarkMM - at
+	for i := range b.cfg.Cells {
+		level := b.s.LevelMM[i] + b.s.NeedML[i]/b.ml(1)
+		mm = min(mm, max(level-at, 0)/max(b.know.cells[i].Rate, leastRate))
+	}
+	return mm
+}
+
 // askFor lists the cells whose bound would reach the plates before the next visit,
 // the worst first.
 func (b *Balance) askFor() {
 	k, s := &b.know, &b.s
-	next := dueShare*(b.cfg.FillMarkMM-b.cfg.ChargeLevelMM) + b.aheadMM()
+	next := b.untilDueMM() + b.aheadMM()
 	type asked struct {
 		cell int
 		mm   float64
@@ -92,8 +109,8 @@ func (b *Balance) askFor() {
 	n := 0
 	for i := range b.cfg.Cells {
 		c := &k.cells[i]
-		mm := c.lowAfter(b.lostSince(c)+next) + s.NeedML[i]/b.ml(1)
-		if !c.Set || mm < askSpareMM && !b.justRead(c) || s.Doubted&(1<<i) != 0 {
+		mm := c.lowAfter(b.lostSince(c) + next)
+		if !c.Set || mm < askSpareMM && !b.justRead(c) || b.onlyMarked(c) || s.Doubted&(1<<i) != 0 {
 			list[n], n = asked{i + 1, mm}, n+1
 		}
 	}
@@ -105,11 +122,17 @@ func (b *Balance) askFor() {
 	}
 }
 
+// onlyMarked reports whether the last look at the cell was at the fill mark, by eye, and
+// it has lost water since: no amount is sure after that.
+func (b *Balance) onlyMarked(c *KnownCell) bool {
+	return c.Rod && !c.Lost && c.Var >= markSD*markSD && b.lostSince(c) >= againMM
+}
+
 // justRead reports whether a rod has read the cell, nothing was poured or lost since, and
 // so another reading would show nothing new. A pack that loses much would otherwise be
 // read again and again.
 func (b *Balance) justRead(c *KnownCell) bool {
-	return c.Rod && c.LowMM == 0 && c.HighMM == 0 && c.ML == c.ReadML && b.lostSince(c) < againMM
+	return c.Rod && !c.Once && c.UnseenVar == 0 && c.LowMM == 0 && c.HighMM == 0 && c.ML == c.ReadML && b.lostSince(c) < againMM
 }
 
 // doubtML returns the water that ends the doubt about a cell whose reading shows enough
@@ -118,7 +141,7 @@ func (b *Balance) justRead(c *KnownCell) bool {
 func (b *Balance) doubtML(i int) float64 {
 	c, low := &b.know.cells[i], b.know.low[i]
 	// A doubt that was raised ends above clearMM, so up to there it needs water.
-	if !c.Rod || c.Lost || c.LowMM != 0 || c.HighMM != 0 || low > clearMM || low >= doubtMM && !b.s.Doubts.Has(i+1) {
+	if !c.Rod || c.Lost || c.UnseenVar > 0 || c.LowMM != 0 || c.HighMM != 0 || low > clearMM || low >= doubtMM && !b.s.Doubts.Has(i+1) {
 		return 0
 	}
 	return b.ml(min(clearMM+spareMM-low, doubtMostMM))

@@ -55,6 +55,16 @@ func (b *Balance) thermal(packC float64) float64 {
 	return b.riseMM
 }
 
+// isCalm reports whether the gas has left the electrolyte. A charge counts as ended only
+// some time after its current, so the current itself decides as well.
+func (b *Balance) isCalm(in *Inputs) bool {
+	if in.Gassing {
+		b.calmFrom = max(b.calmFrom, in.Now+calmFor)
+		b.still.resting = false
+	}
+	return !in.Gassing && in.Now >= b.calmFrom && (!in.AnyCharge || in.Now-in.ChargeEnded >= calmFor)
+}
+
 // settle refers the measured level to 25 °C and no gas, and compares it with the
 // balance while the electrolyte is calm.
 func (b *Balance) settle(in *Inputs, dt time.Duration) {
@@ -62,6 +72,7 @@ func (b *Balance) settle(in *Inputs, dt time.Duration) {
 	if b.anchored {
 		b.s.PredictMM = b.anchorMM - b.mm(b.s.LostML)
 	}
+	calm := b.isCalm(in)
 	b.s.RiseKnown = in.PackC.OK()
 	if b.s.RiseKnown {
 		b.s.RiseMM = b.thermal(in.PackC.Value) + b.gasMM
@@ -70,7 +81,6 @@ func (b *Balance) settle(in *Inputs, dt time.Duration) {
 		b.s.Known, b.open, b.held.pending, b.probeCalm = false, false, false, false
 		return
 	}
-	calm := !in.Gassing && (!in.AnyCharge || in.Now-in.ChargeEnded >= calmFor) && in.Now >= b.calmFrom
 	low, high := in.Level.LowMM-b.s.RiseMM, in.Level.HighMM-b.s.RiseMM
 	b.open = high-low > wideMM
 	if b.open && calm && !b.visit {
@@ -81,7 +91,7 @@ func (b *Balance) settle(in *Inputs, dt time.Duration) {
 	b.begin(low, high, calm)
 	b.lowMM, b.spanMM, b.probeCalm = low, high-low, calm
 	if calm && !b.open && !b.atCells {
-		b.unrecorded(b.still.look(in.Now, low, high))
+		b.unrecorded(b.still.look(in.Now, low, high, b.nowAt()))
 	}
 	b.s.Known = true
 	switch {

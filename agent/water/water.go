@@ -90,6 +90,7 @@ type Balance struct {
 	still     still
 	risenMM   float64 // UnrecordedMM before the readings of the open visit
 	risen     CellSet // cells that were not read since UnrecordedMM
+	risenAt   *RisenAt
 	against   against // level readings in the probe's cell
 	// againstBefore is what it was before the last reading of the open visit, with
 	// againstUndo.
@@ -283,5 +284,10 @@ func (b *Balance) pilotFor(i int) float64 {
 	if !b.visit {
 		return b.s.SettledMM
 	}
-	return b.visitMM + b.mm(b.given[i])
+	mm := b.visitMM + b.mm(b.given[i])
+	if i+1 != b.cfg.Pilot || b.risenMM == 0 {
+		return mm
+	}
+	// Some of it may be the water that the level already showed: then it does not rise.
+	return max(mm-b.risenMM, min(b.s.SettledMM, mm), min(b.visitMM, mm))
 }

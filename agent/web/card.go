@@ -157,8 +157,8 @@ func outlook(v words.Voice, p *bay.Picture) []value {
 	if w := &p.Water; w.ForecastOK {
 		all = append(all, value{v.Say("value.lasts"), v.Say("value.range", v.Hours(w.ForecastH), v.Hours(w.ForecastLo), v.Hours(w.ForecastHi))})
 	}
-	if p.Water.LostML >= 1 {
-		all = append(all, value{v.Say("value.lost"), v.Volume(p.Water.LostML)})
+	if w := &p.Water; w.LostLikelyML >= 1 {
+		all = append(all, value{v.Say("value.lost"), v.Say("value.range", v.Volume(w.LostLikelyML), v.Volume(w.LostLoML), v.Volume(w.LostHiML))})
 	}
 	return all
 }

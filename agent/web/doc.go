@@ -10,6 +10,8 @@
 //     page or the agent has stopped.
 //   - A form that is not accepted is shown again, filled in, with each fault at its
 //     box. One that was sent after its session had ended is kept.
+//   - A tap on a visit's grid is an entry that waits on the phone until it is sent, once,
+//     also after a lost connection. It is never given to a later visit.
 //   - A form gives one order. Nothing of it is recorded unless all of it is.
 //   - Input from outside is always escaped on the page.
 //   - Other web sites cannot give orders through a person's browser.
@@ -25,7 +27,8 @@
 // handler (sent, in visitforms.go) notes what is wrong with wrong and ask. A number is
 // read by typed, in the unit that its box shows.
 //
-// Every page works without scripts: page/script.js only keeps it up to date, and
+// Every page works without scripts: page/script.js only keeps it up to date,
+// page/visit.js sends the taps of a visit without loading its page again, and
 // page/chart.js lets a person zoom in. BAYWARD_SHOTS=DIR go test ./agent/web/browser
 // drives the pages in Chromium (after npm ci there) and saves a picture of each
 // screen in DIR: look at them.

@@ -32,7 +32,10 @@ func (f *sent) findCell() {
 // before takes what was read at a cell. Before any water it returns with a new
 // proposal.
 func (f *sent) before() string {
-	c := order.CellEntry{Cell: f.cell, Dry: f.Value("dry") == "yes"}
+	c := order.CellEntry{Cell: f.cell, Dry: f.Value("dry") == "yes" || f.Value("level") == "dry"}
+	if c.Dry {
+		f.values.Del("level")
+	}
 	c.LevelMM = f.amount("level", f.v.Say("cell.before"), order.LevelField)
 	c.Gravity = f.amount("gravity", f.v.Say("gravity.value"), order.GravityField)
 	c.AtC = f.amount("at", f.v.Say("gravity.at"), order.AtCField)
@@ -43,6 +46,9 @@ func (f *sent) before() string {
 		f.wrong(http.StatusBadRequest, "gravity", f.v.Say("gravity.value"), f.v.Say("fail.gravity"))
 	}
 	f.enter("fail.unread", c)
+	if f.fromGrid() {
+		return visitURL(f.p.Bay, fmt.Sprintf("at=%d", f.cell))
+	}
 	if f.p.Visit.GivenML[f.cell-1] > 0 { // the second look, after water
 		return f.onward(f.cell)
 	}
@@ -52,10 +58,16 @@ func (f *sent) before() string {
 // water records what a cell was given.
 func (f *sent) water() string {
 	c := order.CellEntry{Cell: f.cell, SeenML: f.seen("given")}
+	if f.fromGrid() { // one form for all of its cells
+		c.SeenML = f.seen(line("given", f.cell))
+	}
 	f.poured(&c, "ml", f.v.Say("cell.ml"), f.Value("how"))
 	c.LevelMM = f.amount("after", f.v.Say("cell.after"), order.LevelField)
 	c.DrawnML = f.amount("drawn", f.v.Say("cell.drawn"), order.DrawnField)
 	f.enter("fail.nothing", c)
+	if f.fromGrid() {
+		return visitURL(f.p.Bay, fmt.Sprintf("at=%d", f.cell))
+	}
 	return f.onward(f.cell)
 }
 
@@ -108,8 +120,13 @@ func (f *sent) told(missing string, cells []order.CellEntry) (lines []order.Cell
 	return lines
 }
 
-// note returns the remark that an entry from paper carries.
-func (f *sent) note() string { return when(f.Action == "sheet", "Typed in from paper.") }
+// note returns the remark of an entry from paper, or of one that waited on a phone.
+func (f *sent) note() string {
+	if w := f.waited(); w > noteWaitAfter {
+		return words.EnglishSI().Say("grid.waited", words.EnglishSI().Span(w))
+	}
+	return when(f.Action == "sheet", "Typed in from paper.")
+}
 
 // onward returns the address after an entry: the same cell if the person was asked, or
 // there is something to look at, else the next.

@@ -100,6 +100,6 @@ func TestAdviceIsSaid(t *testing.T) {
 				require.Equal(t, calm, words.UrgencyOf(p))
 			}
 		}
-		require.Equal(t, charge.EndedEarly+1, p.Charge.Doubt)
+		require.Equal(t, charge.ContactAlone+1, p.Charge.Doubt)
 	}
 }

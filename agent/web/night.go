@@ -20,6 +20,8 @@ type night struct {
 	Curves []curve
 	Bands  []band
 	Ago    string
+	From   string // clock times of the ends
+	To     string
 	Stages []stageSpan
 }
 
@@ -36,7 +38,18 @@ type curve struct {
 	Class, Name, Label string
 	Low, High          string
 	Lines              []string // one per run of points without a gap
+	Ticks              []mark
+	Limits             []mark // what the curve is judged by
 }
+
+// mark is a line across a curve's box, and its text beside it.
+type mark struct {
+	Y, TextY    float64
+	Text, Class string
+}
+
+// tickHigh is the height of the column of figures beside a curve, in drawing units.
+const tickHigh = 104.0
 
 type band struct {
 	X, W  float64
@@ -66,7 +79,9 @@ func (s *server) newNight(p *bay.Picture, v words.Voice, asked string) night {
 	}
 	width = min(width, max(p.Now-points[0].at, time.Minute)) // a short record fills the box
 	n.Ago = v.Say("night.ago", v.Span(width))
-	b := box{points: points, from: p.Now - width, width: width}
+	now := s.clock()
+	n.From, n.To = clockTime(now, -width), clockTime(now, 0)
+	b := box{points: points, from: p.Now - width, width: width, p: p}
 	n.Bands, n.Stages = b.bands(v, p.Now)
 	n.Curves = []curve{
 		b.curve(v, "volts", v.Say("value.voltage"), func(x point) float32 { return x.v }, func(y float64) string { return v.Figure(y, 1, "V") }),
@@ -91,6 +106,7 @@ type box struct {
 	points []point
 	from   time.Duration
 	width  time.Duration
+	p      *bay.Picture
 }
 
 func (b *box) x(at time.Duration) float64 {
@@ -134,25 +150,46 @@ func (b *box) curve(v words.Voice, class, name string, of func(point) float32, t
 	}
 	c.Low, c.High = text(low), text(high)
 	c.Label = v.Say("night.label", name, v.Span(b.width), c.Low, c.High, text(last))
-	room := math.Max((high-low)*0.08, 0.05)
-	c.Lines = b.runs(of, low-room, high+room)
+	unit, symbol := unitOfCurve(v, class)
+	a := newAxis(b.p, v, class, low, high, unit)
+	c.Lines = b.runs(func(x point) float64 { return a.y(unit(float64(of(x))), boxHigh) })
+	for _, at := range a.ticks() {
+		y := a.y(at, tickHigh)
+		c.Ticks = append(c.Ticks, mark{Y: a.y(at, boxHigh), TextY: min(max(y+4, 11), tickHigh-1), Text: v.Pointed(strconv.FormatFloat(math.Round(at*1000)/1000, 'f', -1, 64)) + " " + symbol})
+	}
+	for _, l := range a.Limits {
+		c.Limits = append(c.Limits, mark{Y: a.y(l.At, boxHigh), Text: l.Name + " " + v.Pointed(strconv.FormatFloat(math.Round(l.At*100)/100, 'f', -1, 64)) + " " + symbol, Class: l.Class})
+	}
 	return c
 }
 
+// unitOfCurve returns how a curve's SI values are shown.
+func unitOfCurve(v words.Voice, class string) (convert func(float64) float64, symbol string) {
+	switch class {
+	case "volts":
+		return func(x float64) float64 { return x }, "V"
+	case "amperes":
+		return func(x float64) float64 { return x }, "A"
+	case "heat":
+		return v.Units().Temperature.Of, v.Units().Temperature.Symbol
+	}
+	return v.Units().Length.Of, v.Units().Length.Symbol
+}
+
 // runs leaves a gap where the value is unknown.
-func (b *box) runs(of func(point) float32, low, high float64) []string {
+func (b *box) runs(y func(point) float64) []string {
 	var all []string
 	var run strings.Builder
 	for _, x := range b.points {
-		y := float64(of(x))
-		if math.IsNaN(y) {
+		at := y(x)
+		if math.IsNaN(at) {
 			if run.Len() > 0 {
 				all = append(all, run.String())
 				run.Reset()
 			}
 			continue
 		}
-		fmt.Fprintf(&run, "%.1f,%.1f ", b.x(x.at), boxHigh*(high-y)/(high-low))
+		fmt.Fprintf(&run, "%.1f,%.1f ", b.x(x.at), at)
 	}
 	if run.Len() > 0 {
 		all = append(all, run.String())

@@ -49,9 +49,9 @@ func rested(p *bay.Picture) {
 	p.Findings = [interlock.NumCodes]bay.Finding{}
 }
 
-// TestTheFirstCardIsTheMostUrgent: bare plates come before a pack to water, and that
+// TestTheFirstLineIsTheMostUrgent: bare plates come before a pack to water, and that
 // before a pack at rest, in any order of the configuration.
-func TestTheFirstCardIsTheMostUrgent(t *testing.T) {
+func TestTheFirstLineIsTheMostUrgent(t *testing.T) {
 	b := newBench(nil, "bay-1", "bay-2", "bay-3")
 	b.change("bay-1", rested)
 	b.change("bay-2", ready)
@@ -61,17 +61,23 @@ func TestTheFirstCardIsTheMostUrgent(t *testing.T) {
 	order := regexp.MustCompile(`id="(bay-\d)"`).FindAllStringSubmatch(page, -1)
 	require.Len(t, order, 3)
 	require.Equal(t, []string{"bay-3", "bay-2", "bay-1"}, []string{order[0][1], order[1][1], order[2][1]})
-	for _, word := range []string{"Danger", "Water it", "Nothing to do"} {
-		require.Contains(t, page, "</span> "+word+"</span>")
+	for _, line := range []string{"Danger:</span> Plates are dry</span> <strong>1.1 L</strong>", "Water it:</span> Fill to the mark</span> <strong>1.3 L</strong>", "Nothing to do: 1 · bay-1"} {
+		require.Contains(t, page, line)
 	}
+	require.Contains(t, page, "Water to bring: 2.4 L.") // 12 × 91 and 1266 ml
+	require.Contains(t, page, `href="/bays/bay-3/visit"`)
+	require.Contains(t, page, `href="/bays/bay-1"`)
+	read := newBench(func(o *web.Options) { o.Writable = false }, "bay-1")
+	read.change("bay-1", plates)
+	require.NotContains(t, text(t, read.get("/")), `/visit"`)
 }
 
-// TestTheWatchdogRelayIsReported: overview and bay keep reporting whether something
+// TestTheWatchdogRelayIsReported: the bay's page keeps reporting whether something
 // outside the Pi opens when it hangs, and how old the proof of that is.
 func TestTheWatchdogRelayIsReported(t *testing.T) {
 	now := time.Date(2026, 3, 31, 12, 0, 0, 0, time.UTC)
 	b := newBench(func(o *web.Options) { o.Now = func() time.Time { return now } }, "bay-1")
-	require.NotContains(t, text(t, b.get("/")), "Watchdog relay") // simulated
+	require.NotContains(t, text(t, b.get("/bays/bay-1")), "Watchdog relay") // simulated
 	for want, is := range map[string]bay.Watchdog{
 		"none (on order): if the Pi hangs, nothing outside it opens the relay": {WhyNot: "on order"},
 		"not proven; the commissioning walk does that":                         {Line: "GPIO27"},
@@ -81,9 +87,7 @@ func TestTheWatchdogRelayIsReported(t *testing.T) {
 		setup.Watchdog = is
 		b.cores["bay-1"] = bay.New(setup)
 		b.step("bay-1")
-		for _, page := range []string{"/", "/bays/bay-1"} {
-			require.Contains(t, text(t, b.get(page)), want, page)
-		}
+		require.Contains(t, text(t, b.get("/bays/bay-1")), want)
 	}
 }
 
@@ -92,7 +96,7 @@ func TestACardSaysWhyAndWhatToDo(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	b.change("bay-1", plates)
 	rule, english := interlock.Table[interlock.PlatesBare], words.EnglishSI()
-	for _, path := range []string{"/", "/bays/bay-1"} {
+	for _, path := range []string{"/bays/bay-1"} {
 		page := unescaped(text(t, b.get(path)))
 		for _, want := range []string{
 			english.Cautions(), "bayward is not a certified safety device", "Level is 4 mm below the plate tops; charging needs 3 mm above them.",
@@ -123,7 +127,7 @@ func unescaped(page string) string {
 func TestEachCellHasItsOwnAmount(t *testing.T) {
 	b := newBench(func(o *web.Options) { o.Units = "us" }, "bay-1")
 	b.change("bay-1", ready)
-	page := text(t, b.get("/"))
+	page := text(t, b.get("/bays/bay-1"))
 	// 100 ml are 3.4 and 111 ml are 3.8 US fluid ounces of 29.57353 ml, 25 °C are
 	// 77 °F, 6 mm are 0.24 in of 25.4 mm: NIST SP 811 (2008), appendix B.
 	for _, want := range []string{"cell 1 <b>3.4 fl oz (100 ml)</b>", "cell 12 <b>3.8 fl oz (111 ml)</b>", "77 °F", "0.24 in"} {
@@ -137,7 +141,7 @@ func TestWhatIsNotKnownSaysWhy(t *testing.T) {
 		p.Seen.PackC = reading.Bad(reading.PowerOn, p.Now)
 		p.Seen.Level = reading.Level{Fault: reading.Open}
 	})
-	page := text(t, b.get("/"))
+	page := text(t, b.get("/bays/bay-1"))
 	require.Contains(t, page, "not known: it shows its power-on value, not a measurement")
 	require.Contains(t, page, "not known: wire broken")
 	require.NotContains(t, page, "0.0 °C")
@@ -245,7 +249,7 @@ func TestSpansInWords(t *testing.T) {
 		{59 * time.Second, "for 59 s"}, {time.Minute, "for 1 min"}, {90 * time.Minute, "for 1 h 30 min"}, {72 * time.Hour, "for 3 days"},
 	} {
 		b.change("bay-1", func(p *bay.Picture) { p.StageAt = p.Now - row.since })
-		require.Contains(t, text(t, b.get("/")), row.want)
+		require.Contains(t, text(t, b.get("/bays/bay-1")), row.want)
 	}
 }
 

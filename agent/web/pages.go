@@ -2,18 +2,15 @@ package web
 
 import (
 	"bytes"
-	"cmp"
 	"embed"
 	"html/template"
 	"net/http"
-	"slices"
 	"strings"
 	"sync"
 
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/order"
-	"bayward/agent/water"
 	"bayward/agent/words"
 )
 
@@ -32,12 +29,15 @@ func newPages() pages {
 	all := pages{}
 	for _, name := range words.Languages() {
 		all[name] = sync.OnceValue(func() *template.Template {
-			funcs := template.FuncMap{"t": words.New(name, "").Say, "lines": strings.Fields}
+			funcs := template.FuncMap{"t": words.New(name, "").Say, "lines": strings.Fields, "digits": digits}
 			return template.Must(template.New(name).Funcs(funcs).ParseFS(files, "page/*.html")) // embedded: every test would show a fault
 		})
 	}
 	return all
 }
+
+// digits returns five keys of a keypad.
+func digits(from int) []int { return []int{from, from + 1, from + 2, from + 3, from + 4} }
 
 // asset serves one embedded file, which never changes while the program runs.
 func asset(name string) http.HandlerFunc {
@@ -55,7 +55,9 @@ type base struct {
 	Here                        string // address of this page
 	Refresh                     int
 	Live                        bool // kept up to date by the script
+	LiveAt                      string
 	Chart                       bool // has curves to zoom in on
+	Visit                       bool // has a visit's entries to send
 	Late                        string
 	Anybody                     bool // in reach may give orders
 	Writable                    bool // visits may be opened
@@ -63,6 +65,7 @@ type base struct {
 	People                      bool // people sign in here
 	Aid                         words.SiteAid
 	Records                     bool // the record is available
+	Guide                       bool // so is the wiring guide
 	Who                         string
 	AskName                     bool // who uses the page is not known yet
 	Form                        form // that was sent and is shown again
@@ -91,8 +94,8 @@ func systems(v words.Voice) (all []choice) {
 func (s *server) base(r *http.Request, title string) base {
 	v := s.view(r)
 	b := base{
-		Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.Language(), Languages: languages(v), Systems: systems(v), Here: r.URL.RequestURI(),
-		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Anybody: s.Anybody, Records: s.Records != nil, Who: s.who(r), Aid: s.Aid,
+		LiveAt: "/live", Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.Language(), Languages: languages(v), Systems: systems(v), Here: r.URL.RequestURI(),
+		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Anybody: s.Anybody, Records: s.Records != nil, Guide: s.Guide != nil, Who: s.who(r), Aid: s.Aid,
 	}
 	b.AskName = s.gate == nil && b.Who == ""
 	if r.Method == http.MethodPost { // the address of a form has no page
@@ -107,41 +110,6 @@ func (s *server) base(r *http.Request, title string) base {
 	return b
 }
 
-type overviewPage struct {
-	base
-	Summary string
-	Cards   []card
-}
-
-// overview lists the bays, the most urgent first.
-func (s *server) overview(w http.ResponseWriter, r *http.Request) {
-	v := s.view(r)
-	page := overviewPage{base: s.base(r, s.Site+" / "+s.Agent)}
-	page.Refresh, page.Live = refreshSeconds, true
-	var waters []*water.Status
-	for _, p := range s.Pictures() {
-		if p != nil {
-			page.Cards = append(page.Cards, newCard(p, v, s.Now()))
-			waters = append(waters, &p.Water)
-		}
-	}
-	slices.SortStableFunc(page.Cards, func(a, b card) int { return cmp.Compare(a.Urgency.Rank, b.Urgency.Rank) })
-	page.Summary = v.Summary(callsPerson(page.Cards))
-	if round := water.NextRound(waters); round.DueML > 0 {
-		page.Summary += " " + v.Say("sum.round", v.Volume(round.DueML))
-	}
-	s.write(w, r, http.StatusOK, "overview", page)
-}
-
-func callsPerson(cards []card) (n int) {
-	for i := range cards {
-		if cards[i].Urgency.CallsPerson() {
-			n++
-		}
-	}
-	return n
-}
-
 type bayPage struct {
 	base
 	Card       card
@@ -149,6 +117,7 @@ type bayPage struct {
 	CanRelease bool
 	CanAccept  bool // cells are overfilled, and the reader may take that on
 	Locks      locks
+	Steps      []step
 	Section    section
 	Night      night
 	Pack       packChoice
@@ -169,7 +138,7 @@ func (s *server) newBayPage(r *http.Request, p *bay.Picture) bayPage {
 	v := s.view(r)
 	page := bayPage{
 		base: s.base(r, p.Bay+" · "+s.Site), Card: newCard(p, v, s.Now()), PackName: p.Pack.Name,
-		CanRelease: s.may(r, order.Release), CanAccept: p.Findings[interlock.Overfilled].Raised && s.may(r, order.Accept), Locks: s.locksOf(r, p, order.LockHold), Section: newSection(p, v), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
+		CanRelease: s.may(r, order.Release), CanAccept: p.Findings[interlock.Overfilled].Raised && s.may(r, order.Accept), Locks: s.locksOf(r, p, order.LockHold), Steps: stepsOf(p, v, s.clock()), Section: newSection(p, v, layoutOf(s.Layouts[p.Pack.Name], p.Pack.Cells)), Night: s.newNight(p, v, r.URL.Query().Get("hours")),
 		History: s.Past.history(p, v), Pack: newPackChoice(p, v, s.may(r, order.Pack)),
 	}
 	const newest = 8

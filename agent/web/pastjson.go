@@ -16,6 +16,36 @@ type pastBody struct {
 	Curves map[string][]any  `json:"curves"`
 	Units  map[string]string `json:"units"`
 	Bands  []pastBand        `json:"bands"`
+	// Axes are the scales of the curves; NowMS is the time of the newest point, Unix
+	// milliseconds by the clock on the wall.
+	Axes  map[string]pastAxis `json:"axes"`
+	NowMS int64               `json:"now_ms"`
+}
+
+type pastAxis struct {
+	Low    float64     `json:"low"`
+	High   float64     `json:"high"`
+	Limits []axisLimit `json:"limits"`
+}
+
+// addAxes sets the scale of each curve.
+func (b *pastBody) addAxes(p *bay.Picture, v words.Voice, points []point) {
+	for class, of := range map[string]func(point) float32{
+		"volts": func(x point) float32 { return x.v }, "amperes": func(x point) float32 { return x.a }, "heat": func(x point) float32 { return x.c }, "level": func(x point) float32 { return x.mm },
+	} {
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, x := range points {
+			if y := float64(of(x)); !math.IsNaN(y) {
+				low, high = min(low, y), max(high, y)
+			}
+		}
+		if low > high {
+			continue
+		}
+		unit, _ := unitOfCurve(v, class)
+		a := newAxis(p, v, class, low, high, unit)
+		b.Axes[class] = pastAxis{a.Low, a.High, append([]axisLimit{}, a.Limits...)}
+	}
 }
 
 type pastBand struct {
@@ -37,7 +67,7 @@ func (s *server) pastJSON(w http.ResponseWriter, r *http.Request) {
 
 func (s *server) pastOf(p *bay.Picture, v words.Voice, asked string) pastBody {
 	body := pastBody{
-		AgoS: []float64{}, Curves: map[string][]any{}, Bands: []pastBand{},
+		AgoS: []float64{}, Curves: map[string][]any{}, Bands: []pastBand{}, Axes: map[string]pastAxis{}, NowMS: s.clock().UnixMilli(),
 		Units: map[string]string{"volts": "V", "amperes": "A", "heat": v.Units().Temperature.Symbol, "level": v.Units().Length.Symbol},
 	}
 	if s.Past == nil {
@@ -46,6 +76,7 @@ func (s *server) pastOf(p *bay.Picture, v words.Voice, asked string) pastBody {
 	heat := func(x float32) float64 { return v.Units().Temperature.Of(float64(x)) }
 	height := func(x float32) float64 { return v.Units().Length.Of(float64(x)) }
 	points := s.Past.since(p.Bay, p.Now-time.Duration(hoursAsked(asked))*time.Hour)
+	body.addAxes(p, v, points)
 	for i, x := range points {
 		body.AgoS = append(body.AgoS, math.Round((x.at - p.Now).Seconds()))
 		body.add("volts", x.v, float32Of)

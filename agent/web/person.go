@@ -16,6 +16,7 @@ import (
 // Names of the cookies.
 const (
 	sessionCookie  = "bayward-session"
+	roundCookie    = "bayward-round"
 	nameCookie     = "bayward-name" // the last name given, where no one signs in
 	languageCookie = "bayward-language"
 	unitsCookie    = "bayward-units"
@@ -62,10 +63,10 @@ func (s *server) records(w http.ResponseWriter, r *http.Request) {
 // openAddress reports whether an address needs no sign-in: first aid above all.
 func openAddress(path string) bool {
 	switch path {
-	case "/healthz", "/metrics", "/style.css", "/script.js", "/chart.js", "/uplot/uplot.js", "/uplot/uplot.css", "/first-aid", "/hold", "/sign-in", "/settings", "/openapi.yaml":
+	case "/healthz", "/metrics", "/style.css", "/script.js", "/visit.js", "/chart.js", "/uplot/uplot.js", "/uplot/uplot.css", "/first-aid", "/hold", "/sign-in", "/settings", "/openapi.yaml":
 		return true
 	}
-	return false
+	return path == "/guide" || strings.HasPrefix(path, "/guide/") // whoever wires the bay may not be a person of it yet
 }
 
 // admit requires a sign-in once people are configured.
@@ -78,7 +79,7 @@ func (s *server) admit(next http.Handler) http.Handler {
 		switch {
 		case ok:
 			next.ServeHTTP(w, r.WithContext(context.WithValue(r.Context(), personKey{}, p)))
-		case openAddress(r.URL.Path):
+		case openAddress(r.URL.Path), s.wallKeyed(r):
 			next.ServeHTTP(w, r)
 		case strings.HasPrefix(r.URL.Path, "/api/"):
 			s.unknown(w, err)

@@ -39,6 +39,8 @@ type plan struct {
 	Doubt   bool // the level reading needs a second one
 	Impure  bool // no proposal because the water is too impure
 	Read    bool // its level must be read before any water
+	// ReadAfter means that its level must be read with its water.
+	ReadAfter bool
 }
 
 // planOf returns the plan of one cell; 0 is the positive end.
@@ -48,7 +50,7 @@ func planOf(p *bay.Picture, v words.Voice, i int) plan {
 	n.Near = n.LevelKnown && (p.Pack.VentWellMM-n.LevelMM < nearMM || n.LevelMM >= n.CeilingMM)
 	n.Over = n.LevelKnown && n.LevelMM > n.CeilingMM
 	n.Impure = p.Visit.QualityKnown && p.Visit.USPerCM > worstUSPerCM
-	n.Read = slices.Contains(p.ReadFirst(), i+1)
+	n.Read, n.ReadAfter = slices.Contains(p.ReadFirst(), i+1), slices.Contains(p.ReadAfter(), i+1)
 	n.AddKnown = n.AddKnown && !n.Impure
 	n.Doubt = n.ByRod && slices.Contains(p.Water.DoubtedCells(), i+1)
 	return n

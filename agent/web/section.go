@@ -51,7 +51,7 @@ const (
 	perRow       = 6
 	jarWide      = 30.0
 	jarStep      = 38.0
-	labelWide    = 74.0
+	labelWide    = 104.0
 	perMM        = 4.0
 	belowMM      = 14.0 // of the plates, drawn
 	aboveMM      = 5.0  // of the bottom of the vent well, drawn
@@ -60,7 +60,7 @@ const (
 	lineTextHigh = 12.0
 )
 
-func newSection(p *bay.Picture, v words.Voice) section {
+func newSection(p *bay.Picture, v words.Voice, rows [][]int) section {
 	top := p.Pack.VentWellMM + aboveMM
 	y := func(mm float64) float64 { return math.Round(10*perMM*(top-min(max(mm, -belowMM), top))) / 10 }
 	s := section{Height: perMM*(top+belowMM) + captionHigh, PlateY: y(0)}
@@ -74,27 +74,42 @@ func newSection(p *bay.Picture, v words.Voice) section {
 	for i := range s.Lines {
 		s.Lines[i].TextY = s.Lines[i].Y + lineTextHigh - 2
 	}
-	var jars []jar
 	s.probe(p, v, y)
+	jars := map[int]jar{}
 	for i := range p.Pack.Cells {
 		if j, ok := s.cell(p, v, i, y); ok {
-			jars = append(jars, j)
+			jars[i+1] = j
 		}
 	}
 	s.Known = len(jars) > 0 || len(s.Table) > 0
-	for row := range slices.Chunk(jars, perRow) {
-		r := jarRow{Width: labelWide + jarStep*float64(len(row)), Jars: row}
-		for i := range row {
-			row[i].X = labelWide + jarStep*float64(i)
-			row[i].Middle = row[i].X + jarWide/2
-		}
-		s.Rows = append(s.Rows, r)
+	for _, row := range rows {
+		s.addRows(row, jars)
 	}
 	s.Summary = v.Say("section.unknown")
 	if s.Known {
 		s.Summary = v.Say("section.label", p.Pack.Cells, v.Say("value.level")+": "+s.Table[0].Level+".")
 	}
 	return s
+}
+
+// addRows draws one row of the layout. All have the same width, and so the same scale.
+func (s *section) addRows(row []int, jars map[int]jar) {
+	across := min(perRow, len(row))
+	for part := range slices.Chunk(row, perRow) {
+		r := jarRow{Width: labelWide + jarStep*float64(across)}
+		for i, number := range part {
+			j, ok := jars[number]
+			if !ok {
+				continue
+			}
+			j.X = labelWide + jarStep*float64(i)
+			j.Middle = j.X + jarWide/2
+			r.Jars = append(r.Jars, j)
+		}
+		if len(r.Jars) > 0 {
+			s.Rows = append(s.Rows, r)
+		}
+	}
 }
 
 // probe adds what the probe shows now: as a line across all cells where it is not

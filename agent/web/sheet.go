@@ -51,7 +51,7 @@ func wantsVisit(p *bay.Picture) bool {
 }
 
 func newSheetBay(p *bay.Picture, v words.Voice) sheetBay {
-	b := sheetBay{Name: p.Bay, Pack: p.Pack.Name, Says: v.Says(p), Kind: visitHint(p, v), Read: v.ReadFirst(p)}
+	b := sheetBay{Name: p.Bay, Pack: p.Pack.Name, Says: v.Says(p), Kind: visitHint(p, v), Read: v.Readings(p)}
 	for i := range p.Pack.Cells {
 		c := sheetCell{Name: strconv.Itoa(i + 1)}
 		if perCell, _ := words.Proposal(p); i < len(perCell) {

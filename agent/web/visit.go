@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 
 	"bayward/agent/bay"
@@ -24,6 +25,9 @@ type visitPage struct {
 	Next                        int // the cell to go to, 0 for none
 	Hint                        string
 	Confirm, Leaving            []confirm // before the visit is opened, and closed
+	Round                       []confirm // those of Confirm for the whole round
+	RoundAt                     string    // when they were confirmed, "" if not yet
+	Grid                        grid
 	By, Progress                string
 	InVisit, Others             string // who is in it; who is in it besides the reader
 	Outside                     bool   // the reader is not in it
@@ -35,7 +39,7 @@ type visitPage struct {
 	Total                       string
 	Missing                     string
 	Bare                        string // cells with dry plates: nothing is done while there are any
-	Read, Unread                string // which cells to read first; which of them are left, before it is closed
+	Read, Unread                string // which cells to read; which of them are left, before it is closed
 	Cell                        *cellStep
 	Length, Volume, Temperature string // units in which people write
 	Says                        string
@@ -136,19 +140,35 @@ func (s *server) newVisitPage(r *http.Request, p *bay.Picture) visitPage {
 		Length: units.Length.Symbol, Volume: units.Volume.Symbol, Temperature: units.Temperature.Symbol,
 		OnlyCoverPlates: p.Visit.OnlyCoverPlates, Hint: visitHint(p, v), Quality: qualityOf(v, p), Says: v.Says(p),
 	}
-	page.Live = true
+	page.Live, page.Visit = true, true
 	page.Alarms = alarms(p, v)
 	page.addCells(p, v)
-	page.Confirm, page.Leaving = confirms(v, order.VisitOpen), confirms(v, order.VisitClose)
+	page.addConfirms(s, r, v)
 	if !p.Visit.Open {
 		return page
 	}
+	page.Grid = s.newGrid(p, v, cellInHand(r, p.Pack.Cells))
 	page.addPeople(s, r, p)
 	page.By = v.Say("visit.by", p.Visit.By, v.Span(p.Now-p.Visit.Since))
 	if open := p.Now - p.Visit.Since; open > bay.VisitForgottenAfter {
 		page.Forgotten = v.Say("visit.forgotten", v.Span(open))
 	}
 	return page
+}
+
+// addConfirms sets what the person confirms: at each battery, and once a round.
+func (page *visitPage) addConfirms(s *server, r *http.Request, v words.Voice) {
+	page.Leaving = confirms(v, order.VisitClose)
+	for _, c := range confirms(v, order.VisitOpen) {
+		if slices.Contains(order.VisitOpen.Row().Round, c.Name) {
+			page.Round = append(page.Round, c)
+		} else {
+			page.Confirm = append(page.Confirm, c)
+		}
+	}
+	if at, ok := s.roundOf(r, page.Who); ok {
+		page.RoundAt = v.Say("visit.round", at.Local().Format("15:04"))
+	}
 }
 
 func (page *visitPage) addCells(p *bay.Picture, v words.Voice) {
@@ -167,7 +187,7 @@ func (page *visitPage) addCells(p *bay.Picture, v words.Voice) {
 	page.Total = v.Say("close.total", v.Volume(total))
 	page.Bare = v.StillBare(bareCells(p))
 	page.Next = nextCell(p, 0)
-	page.Read, page.Unread = v.ReadFirst(p), v.Unread(p)
+	page.Read, page.Unread = v.Readings(p), v.Unread(p)
 	if len(missing) > 0 {
 		page.Missing = v.Say("close.missing", v.Cells(missing))
 	}
@@ -214,6 +234,9 @@ func (s *server) newCellStep(r *http.Request, p *bay.Picture, number int) *cellS
 	c.Never = v.Say("cell.never", v.Height(n.CeilingMM))
 	if n.Read {
 		c.Warnings = append(c.Warnings, v.Say("cell.first"))
+	}
+	if n.ReadAfter {
+		c.Warnings = append(c.Warnings, v.Say("cell.last"))
 	}
 	if n.Doubt {
 		c.Warnings = append(c.Warnings, v.Say("cell.doubt"))

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"os"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -55,7 +56,7 @@ func TestVisitByHand(t *testing.T) {
 	} {
 		require.Contains(t, unescaped(page), want)
 	}
-	require.Equal(t, visit+"?step=water", b.leads(t, opening+"&by=A.+Person&id="+hidden(t, page, "id")))
+	require.Equal(t, visit, b.leads(t, opening+"&by=A.+Person&id="+hidden(t, page, "id")))
 	require.Equal(t, "A. Person", b.picture("bay-1").Visit.By)
 	require.Contains(t, b.picture("bay-1").Codes(), "visit-open")
 
@@ -300,7 +301,7 @@ func TestAForgottenVisitReminds(t *testing.T) {
 	b.leads(t, opening+"&by=A")
 	require.NotContains(t, text(t, b.get("/")), "Close it, or go on")
 	b.change("bay-1", func(p *bay.Picture) { p.Visit.Since = p.Now - 3*time.Hour })
-	for _, path := range []string{"/", "/bays/bay-1", visit} {
+	for _, path := range []string{"/bays/bay-1", visit} {
 		require.Contains(t, text(t, b.get(path)), "This visit has been open for 3 h.", path)
 	}
 }
@@ -412,7 +413,8 @@ func TestReadOnlyPageOffersOnlyAHold(t *testing.T) {
 func TestNameIsRemembered(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	w := b.form(visit, opening+"&by="+url.QueryEscape("Ö. Person"))
-	cookie := w.Result().Cookies()[0]
+	cookies := w.Result().Cookies()
+	cookie := cookies[slices.IndexFunc(cookies, func(c *http.Cookie) bool { return c.Name == "bayward-name" })]
 	require.True(t, cookie.HttpOnly)
 	require.Equal(t, http.SameSiteStrictMode, cookie.SameSite)
 	page := b.do(request{method: "GET", path: visit + "?cell=1", header: map[string]string{"Cookie": cookie.Name + "=" + cookie.Value}})
@@ -462,43 +464,47 @@ func TestContrast(t *testing.T) {
 	require.Less(t, math.Abs(contrast(t, "#777777", "#ffffff")-4.48), 0.01) // example of WCAG technique G18: a grey that just fails
 }
 
-// TestAVisitAsksForReadings: the worst cell first, until it was read.
+// TestAVisitAsksForReadings: the worst cell first, until it was read; one that gets water
+// is read with it.
 func TestAVisitAsksForReadings(t *testing.T) {
 	b := newBench(nil, "bay-1")
 	asks := func(p *bay.Picture) {
 		ready(p)
-		p.Water.ReadDue, p.Water.ReadAsk = true, 1<<6|1<<2|1<<10
-		copy(p.Water.ReadFirst[:], []uint8{7, 3, 11})
+		p.Water.ReadDue, p.Water.ReadAsk = true, 1<<6|1<<2|1<<10|1<<4
+		copy(p.Water.ReadFirst[:], []uint8{7, 3, 5, 11})
+		p.Water.RiseKnown = true
+		p.Water.Unsure = 0
+		p.Water.NeedML[6], p.Water.NeedML[2], p.Water.NeedML[10] = 0, 0, 0
 	}
 	b.change("bay-1", asks)
-	for _, path := range []string{"/", "/bays/bay-1", visit, "/sheet?bay=bay-1"} {
-		require.Contains(t, text(t, b.get(path)), "Read these cells first: 7, 3, 11. About 3 minutes.", path)
+	for _, path := range []string{"/bays/bay-1", visit, "/sheet?bay=bay-1"} {
+		require.Contains(t, text(t, b.get(path)), "Read these cells first: 7, 3, 11. About 3 minutes. Read cell 5 after watering. About 1 minute.", path)
 		require.Contains(t, unescaped(text(t, b.get(path))), words.EnglishSI().Cautions(), path)
 	}
 	b.change("bay-1", func(p *bay.Picture) {
 		p.Visit = bay.Visit{Open: true, By: "A", Since: p.Now}
-		p.Water.RiseKnown = true
 	})
 	page := text(t, b.get(visit))
 	require.Contains(t, page, "Read these cells first: 7, 3, 11.")
-	require.Contains(t, page, "Next: cell 7")
+	require.NotContains(t, page, `name="cell" value="7"`, "a tap does not fill it")
 	require.Equal(t, 3, strings.Count(page, "read it first"))
 	page = text(t, b.get(visit+"?cell=7"))
 	require.Contains(t, page, "Read it first: put the level rod in this cell")
 	require.Contains(t, page, "<details open><summary>Read level and gravity")
 	require.Contains(t, page, "Next: cell 3")
 	require.NotContains(t, text(t, b.get(visit+"?cell=6")), "Read it first")
+	require.Contains(t, text(t, b.get(visit+"?cell=5")), "After watering, put the level rod in this cell")
 
 	b.change("bay-1", func(p *bay.Picture) {
 		p.Visit.Cells[6] = bay.CellVisit{LevelMM: new(6.0), LevelLast: true, BeforeMM: new(6.0)}
 	})
 	require.NotContains(t, text(t, b.get(visit+"?cell=7")), "Read it first")
 	page = text(t, b.get(visit+"?step=close"))
-	require.Contains(t, page, "Not read yet: cells 3, 11.")
+	require.Contains(t, page, "Not read yet: cells 3, 5, 11.")
 	b.change("bay-1", func(p *bay.Picture) {
 		p.Visit, p.Stage = bay.Visit{}, bay.Charging
 		raise(p, interlock.WaterUnrecorded, interlock.Evidence{Value: 6})
 	})
 	require.Contains(t, text(t, b.get("/bays/bay-1")), "The level rose by 6 mm without a visit. Who watered which cells?")
-	require.Contains(t, text(t, b.get("/bays/bay-1")), "Levels must be read now: cells 7, 3, 11.")
+	require.Contains(t, text(t, b.get("/bays/bay-1")), "Levels must be read now: cells 7, 3, 5, 11.")
 }

@@ -22,6 +22,8 @@ type sent struct {
 	p    *bay.Picture
 	by   string
 	cell int // that the form is about; 0 for none
+	// round means that the cautions of a round were confirmed with it.
+	round bool
 }
 
 // received returns a form that was sent for a bay, with an ID for its order. If it
@@ -36,6 +38,9 @@ func (s *server) received(w http.ResponseWriter, r *http.Request) *sent {
 		return nil
 	}
 	f := &sent{server: s, r: r, v: s.view(r), p: p, form: form{Action: r.PostForm.Get("action"), ID: r.PostForm.Get("id"), values: r.PostForm}}
+	if f.ID != "" && f.fromGrid() { // one form for many entries, which a browser that goes back shows again
+		f.ID += "-" + strings.Join([]string{f.Value("cell"), f.Value("level"), f.Value("after")}, "-")
+	}
 	if f.ID == "" {
 		f.ID = newID()
 		f.values.Set("id", f.ID)
@@ -52,6 +57,9 @@ func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
 	}
 	to := f.take()
 	if f.fine() {
+		if f.round {
+			f.beginRound(w)
+		}
 		f.done(w, to)
 		return
 	}
@@ -75,6 +83,9 @@ func (f *sent) done(w http.ResponseWriter, to string) {
 func (f *sent) again(w http.ResponseWriter) {
 	page := f.newVisitPage(f.r, f.now())
 	page.Form, page.Step = f.form, f.step()
+	if slices.ContainsFunc(page.Round, func(c confirm) bool { return f.Fault("ok-"+c.Name) != "" }) {
+		page.RoundAt = "" // another person's
+	}
 	page.Here = visitURL(f.p.Bay, when(f.cell > 0, fmt.Sprintf("cell=%d", f.cell)))
 	if f.cell > 0 {
 		page.Cell = f.newCellStep(f.r, f.now(), f.cell)
@@ -122,6 +133,9 @@ func (f *sent) take() (to string) {
 		return f.late()
 	case !f.p.Visit.Open && !f.recent.has(f.ID):
 		f.bad(http.StatusConflict, "fail.closed")
+		return ""
+	}
+	if f.ofThisVisit(); !f.fine() {
 		return ""
 	}
 	if field, ok := strings.CutPrefix(f.Action, "correct-"); ok {
@@ -176,8 +190,10 @@ func (f *sent) signed() bool {
 }
 
 // confirmed requires that every box was ticked.
-func (f *sent) confirmed(kind order.Kind) {
-	for _, point := range kind.Row().Confirm {
+func (f *sent) confirmed(kind order.Kind) { f.confirmedPoints(kind.Row().Confirm) }
+
+func (f *sent) confirmedPoints(points []string) {
+	for _, point := range points {
 		if name := "ok-" + point; f.Value(name) != "yes" {
 			f.wrong(http.StatusBadRequest, name, f.v.Say("fail.confirm"), f.v.Say("confirm."+point))
 		}
@@ -185,12 +201,12 @@ func (f *sent) confirmed(kind order.Kind) {
 }
 
 func (f *sent) open() string {
-	f.confirmed(order.VisitOpen)
+	note := f.confirmedOpening()
 	if f.fine() && f.p.Visit.Open && !f.recent.has(f.ID) {
 		f.bad(http.StatusConflict, "fail.other", f.p.Visit.By)
 	}
-	f.order(order.Order{Kind: order.VisitOpen, Note: order.VisitOpen.Row().Confirmed()})
-	return visitURL(f.p.Bay, "step=water")
+	f.order(order.Order{Kind: order.VisitOpen, Note: note})
+	return visitURL(f.p.Bay, "")
 }
 
 func (f *sent) quality() string {

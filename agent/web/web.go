@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net"
 	"net/http"
 	"net/netip"
@@ -42,6 +43,8 @@ type Options struct {
 	// People may sign in. If there are any, no one else can see or order anything
 	// but first aid, health and metrics, and a hold from the local network.
 	People []Person
+	// Guide has the wiring guide: wiring.md and what it shows. Nil: there is none.
+	Guide fs.FS
 	// Proxies may name the caller of a request in X-Forwarded-For.
 	Proxies []netip.Prefix
 	// Door learns whose connections are worth most; nil learns nothing.
@@ -50,10 +53,18 @@ type Options struct {
 	Past *Past
 	// Now is the clock of sign-ins; nil is time.Now.
 	Now func() time.Time
+	// Clock is the clock on the wall of the readings, for times of the day; nil is Now.
+	Clock func() time.Time
 	// Writable accepts visits, releases and the end of a hold where no one signs in.
 	// It may be set only if callers are known: on the loopback address, in the demo,
 	// or behind authentication. A hold is always accepted.
 	Writable bool
+	// WallKey lets whoever has it look at the wall's page, and at nothing else; "" for
+	// nobody.
+	WallKey string
+	// Layouts has the rows of cells of a pack as they lie in it, seen from above, by the
+	// name of the pack; 0 is a gap. A pack that is not in it is shown in plain rows.
+	Layouts map[string][][]int
 	// Anybody makes each page say that it takes orders from whoever reaches it: in the
 	// demo on the network.
 	Anybody bool
@@ -68,6 +79,7 @@ type server struct {
 	readers readers
 
 	openHolding openHolding
+	rounds      rounds
 }
 
 // New returns the handler of the one listener.
@@ -88,10 +100,11 @@ func New(o Options) http.Handler {
 func (s *server) route(mux *http.ServeMux) {
 	mux.HandleFunc("/", s.nothing)
 	mux.Handle("/{$}", only(http.MethodGet, s.overview))
-	for _, name := range []string{"style.css", "script.js", "chart.js", "uplot/uplot.js", "uplot/uplot.css"} {
+	for _, name := range []string{"style.css", "script.js", "visit.js", "chart.js", "uplot/uplot.js", "uplot/uplot.css"} {
 		mux.Handle("/"+name, only(http.MethodGet, asset("page/"+name)))
 	}
 	mux.Handle("/openapi.yaml", only(http.MethodGet, asset("openapi.yaml")))
+	mux.Handle("/wall", only(http.MethodGet, s.wall))
 	mux.Handle("/first-aid", only(http.MethodGet, s.firstAid))
 	mux.Handle("/sheet", only(http.MethodGet, s.sheet))
 	mux.Handle("/live", only(http.MethodGet, s.live))
@@ -118,6 +131,11 @@ func (s *server) route(mux *http.ServeMux) {
 	if s.Records != nil {
 		for _, path := range []string{"/records", "/api/v1/records.csv", "/api/v1/records.json"} {
 			mux.Handle(path, only(http.MethodGet, s.records))
+		}
+	}
+	if s.Guide != nil {
+		for _, path := range []string{"/guide", "/guide/{document...}"} {
+			mux.Handle(path, only(http.MethodGet, s.guide))
 		}
 	}
 	if s.Metrics != nil {
@@ -174,6 +192,14 @@ func only(method string, h http.HandlerFunc) http.Handler {
 		w.Header().Set("Allow", method)
 		writeProblem(w, *failed(http.StatusMethodNotAllowed, "method", r.Method+" is not accepted here: use "+method))
 	})
+}
+
+// clock returns the time by the clock on the wall.
+func (s *server) clock() time.Time {
+	if s.Clock != nil {
+		return s.Clock()
+	}
+	return s.Now()
 }
 
 func (s *server) healthz(w http.ResponseWriter, _ *http.Request) {

@@ -15,10 +15,15 @@ func (v Voice) Confirmed(note string) string {
 	}
 	points := strings.Fields(keys)
 	for i, key := range points {
-		if !v.has("confirm." + key + ".record") {
+		key, at, round := strings.Cut(key, "@")
+		switch {
+		case !v.has("confirm." + key + ".record"), round != (key == order.RoundPoint):
 			return note
+		case round:
+			points[i] = v.Say("confirm."+order.RoundPoint+".record", at)
+		default:
+			points[i] = v.Say("confirm." + key + ".record")
 		}
-		points[i] = v.Say("confirm." + key + ".record")
 	}
 	if len(points) == 0 {
 		return note

@@ -23,7 +23,9 @@ func TestConfirmedInWords(t *testing.T) {
 	require.Equal(t, "Confirmed: vent caps seated, vent holes clear; spills neutralised and rinsed, waste in its own container; "+
 		"hands and tools out, battery cover open for the charge.", New("en", "si").Confirmed(note))
 	require.Contains(t, New("es", "si").Confirmed(note), "tapa de la batería abierta para la carga")
-	for _, written := range []string{"", "Confirmed: gloves.", "confirmed: ", "confirmed: colour", "confirmed by phone"} {
+	require.Equal(t, "Confirmed: machine parked, brake on, key out or isolator off; charger off at its own switch, no plug pulled before; "+
+		"battery not gassing, not alone; the other cautions at 14:05, earlier in the round.", New("en", "si").Confirmed(order.VisitOpen.Row().ConfirmedRound("14:05")))
+	for _, written := range []string{"", "Confirmed: gloves.", "confirmed: ", "confirmed: colour", "confirmed by phone", "confirmed: round", "confirmed: park@14:05"} {
 		require.Equal(t, written, New("es", "si").Confirmed(written))
 	}
 }

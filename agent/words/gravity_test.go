@@ -19,8 +19,9 @@ func TestEveryGravityIsExplained(t *testing.T) {
 			text := v.Gravity(r, 5)
 			whole(t, text, verdict)
 			require.Contains(t, text, v.sg(1.234))
-			say := map[string]string{"en": "It does not count", "es": "No cuenta"}[v.Language()]
-			require.Equal(t, !verdict.Sound(), strings.Contains(text, say), "%s", text)
+			if say, ok := map[string]string{"en": "It does not count", "es": "No cuenta"}[v.Language()]; ok { // the words of another are not known here
+				require.Equal(t, !verdict.Sound(), strings.Contains(text, say), "%s", text)
+			}
 			whole(t, v.GravityRound(r))
 			r.Full = true
 			require.Contains(t, v.GravityRound(r), v.sg(0.050))

@@ -30,7 +30,7 @@ func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (text, whatToDo
 	case "visit-forgotten":
 		return v.Say("notice.visit-forgotten.text", cmp.Or(p.Visit.People.Names(), p.Visit.By), v.Span(p.Now-p.Visit.Since)), v.Say("notice.visit-forgotten.do")
 	case "ready-to-water":
-		return spaced(v.Says(p), v.ReadFirst(p)) + v.cells(p), v.toWater(p)
+		return spaced(v.Says(p), v.Readings(p)) + v.cells(p), v.toWater(p)
 	case "levels-due":
 		return v.readRound(p), v.Say("notice.levels-due.do")
 	case "pack-warm":
@@ -45,7 +45,7 @@ func (v Voice) Notice(kind string, settled bool, p *bay.Picture) (text, whatToDo
 	}
 	text, whatToDo = v.finding(p.FirstReason(), p)
 	if p.FirstReason() == interlock.LevelDoubted {
-		text = spaced(text, v.ReadFirst(p))
+		text = spaced(text, v.Readings(p))
 	}
 	return text, whatToDo
 }

@@ -8,16 +8,25 @@ import (
 // ReadFirst asks for the level readings that a visit begins with, the worst cell first;
 // "" when none is needed.
 func (v Voice) ReadFirst(p *bay.Picture) string {
-	cells := p.ReadFirst()
+	return v.readThese("read.first", p.ReadFirst(), p.Pack.Cells)
+}
+
+// Readings asks for all level readings of a visit: those that it begins with, and those
+// of cells that have got their water.
+func (v Voice) Readings(p *bay.Picture) string {
+	return spaced(v.ReadFirst(p), v.readThese("read.after", p.ReadAfter(), p.Pack.Cells))
+}
+
+func (v Voice) readThese(key string, cells []int, of int) string {
 	switch n := len(cells); n {
 	case 0:
 		return ""
 	case 1:
-		return v.Say("read.first.one", cells[0])
-	case p.Pack.Cells:
-		return v.Say("read.first.all", n)
+		return v.Say(key+".one", cells[0])
+	case of:
+		return v.Say(key+".all", n)
 	default:
-		return v.Say("read.first", v.Cells(cells), n)
+		return v.Say(key, v.Cells(cells), n)
 	}
 }
 
@@ -26,7 +35,7 @@ func (v Voice) ReadFirst(p *bay.Picture) string {
 func (v Voice) ReadDue(p *bay.Picture) string {
 	w := &p.Water
 	if asks := p.Visit.Open || p.Stage == bay.ReadyToWater || p.Findings[interlock.LevelDoubted].Raised; asks || !w.ReadDue {
-		return when(asks, v.ReadFirst(p))
+		return when(asks, v.Readings(p))
 	}
 	return v.readRound(p)
 }
@@ -35,7 +44,7 @@ func (v Voice) ReadDue(p *bay.Picture) string {
 // would do: an amount that is recorded counts from its cell's last reading.
 func (v Voice) readRound(p *bay.Picture) string {
 	known, span := p.Water.ReadDueOK && p.Water.ReadDueH >= 1, v.Hours(p.Water.ReadDueH)
-	switch cells := p.ReadFirst(); {
+	switch cells := p.ToRead(); {
 	case len(cells) > 0 && known:
 		return v.Say("read.due", span, v.readCells(p, cells))
 	case len(cells) > 0:
@@ -59,7 +68,7 @@ func (v Voice) readCells(p *bay.Picture, cells []int) string {
 
 // Unread names the cells of an open visit that were to be read and are not; "" for none.
 func (v Voice) Unread(p *bay.Picture) string {
-	switch cells := p.ReadFirst(); len(cells) {
+	switch cells := p.ToRead(); len(cells) {
 	case 0:
 		return ""
 	case 1:

@@ -162,4 +162,4 @@ func (v Voice) toWater(p *bay.Picture) string {
 }
 
 // onlyReadings reports whether a pack that is ready needs level readings and no water.
-func onlyReadings(p *bay.Picture) bool { return p.Water.WholeML() < 1 && len(p.ReadFirst()) > 0 }
+func onlyReadings(p *bay.Picture) bool { return p.Water.WholeML() < 1 && len(p.ToRead()) > 0 }

@@ -11,7 +11,7 @@ import (
 
 // Sentence is a text as data: its key and the values in it. It can be stored, and
 // worded later in any language. A value is a string, a float64, a Sentence, or a
-// []Sentence for a list.
+// []Sentence for a list; in one that is not stored also an error or what a format takes.
 type Sentence struct {
 	Key    string `json:"key"`
 	Values []any  `json:"values,omitempty"`
@@ -28,6 +28,27 @@ func OfFault(f reading.Fault) Sentence {
 	return Of("fault.unknown")
 }
 
+// Err is the sentence as an error, which can be worded in any language. Errors among its
+// values are worded too, and errors.Is and errors.As find them.
+func (s Sentence) Err() error { return &sentenceError{s} }
+
+// Fail makes a sentence that is an error.
+func Fail(key string, values ...any) error { return Of(key, values...).Err() }
+
+type sentenceError struct{ says Sentence }
+
+func (e *sentenceError) Error() string     { return e.In(EnglishSI()) }
+func (e *sentenceError) In(v Voice) string { return v.Word(e.says) }
+
+func (e *sentenceError) Unwrap() (all []error) {
+	for _, value := range e.says.Values {
+		if err, ok := value.(error); ok {
+			all = append(all, err)
+		}
+	}
+	return all
+}
+
 // Word writes a sentence.
 func (v Voice) Word(s Sentence) string {
 	values := make([]any, len(s.Values))
@@ -37,6 +58,8 @@ func (v Voice) Word(s Sentence) string {
 			values[i] = v.Word(value)
 		case []Sentence:
 			values[i] = v.list(value)
+		case error:
+			values[i] = v.Error(value)
 		default:
 			values[i] = value
 		}
@@ -97,4 +120,39 @@ func (v Voice) WordOr(s Sentence, english string) string {
 		return text
 	}
 	return english
+}
+
+// Worded is an error that can be worded in any language; Error gives it in English.
+type Worded interface {
+	error
+	// In is the error in the language of a voice.
+	In(v Voice) string
+}
+
+// Error words an error for a person: each part of it in the language that has one.
+func (v Voice) Error(err error) string {
+	text := err.Error()
+	switch err := err.(type) { //nolint:errorlint // what wraps it is taken apart here
+	case Worded:
+		return err.In(v)
+	case interface{ Unwrap() error }:
+		if inner := err.Unwrap(); inner != nil {
+			return strings.Replace(text, inner.Error(), v.Error(inner), 1)
+		}
+	case interface{ Unwrap() []error }:
+		return v.joined(text, err.Unwrap())
+	}
+	return text
+}
+
+// joined words each of several errors where it stands in a text, in their order.
+func (v Voice) joined(text string, all []error) string {
+	var done strings.Builder
+	for _, err := range all {
+		if before, after, there := strings.Cut(text, err.Error()); there {
+			done.WriteString(before + v.Error(err))
+			text = after
+		}
+	}
+	return done.String() + text
 }

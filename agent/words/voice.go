@@ -81,6 +81,9 @@ func (v Voice) Column(table, column string) string {
 // has reports whether the language has a text for a key.
 func (v Voice) has(key string) bool { return v.words.texts[key] != "" }
 
+// Has reports whether the language has a text.
+func (v Voice) Has(key string) bool { return v.has(key) }
+
 // figure formats numbers with a unit that is the same everywhere.
 func (v Voice) figure(unit string, digits int) func(float64) string {
 	return func(x float64) string { return v.Figure(x, digits, unit) }

@@ -2,6 +2,8 @@ package words
 
 import (
 	"encoding/json"
+	"errors"
+	"fmt"
 	"math"
 	"regexp"
 	"slices"
@@ -159,4 +161,18 @@ func TestWordsAreSorted(t *testing.T) {
 		}
 		require.True(t, slices.IsSorted(only), name)
 	}
+}
+
+// TestEveryPartOfAnErrorIsWorded: of errors that are joined or wrapped, each that has words.
+func TestEveryPartOfAnErrorIsWorded(t *testing.T) {
+	one, other, foreign := Fail("usage.no-file", "a.csv"), Fail("usage.which-logbook"), errors.New("disk full")
+	v := New("es", "")
+	in := func(err error) string { return v.Error(err) }
+	require.NotEqual(t, one.Error(), in(one))
+	require.Equal(t, in(one)+"\n"+in(other), in(errors.Join(one, other)))
+	require.Equal(t, in(one)+"\ndisk full\n"+in(one), in(errors.Join(one, foreign, one)))
+	require.Equal(t, "x: "+in(other), in(fmt.Errorf("x: %w", other)))
+	require.Equal(t, in(one)+" <"+in(other)+">", in(fmt.Errorf("%w <%w>", one, other)))
+	require.Equal(t, "disk full", in(foreign))
+	require.Equal(t, errors.Join(one, other).Error(), EnglishSI().Error(errors.Join(one, other)))
 }

@@ -63,8 +63,8 @@ func bayRound(b *dashboard.DashboardBuilder) {
 func bayReadings(b *dashboard.DashboardBuilder) {
 	b.WithPanel(lines(text{"Pack voltage", "A gap: no usable reading.", "volt", "no usable reading"}, 8,
 		query{of("bayward_pack_voltage_volts"), "pack"}).Decimals(1))
-	b.WithPanel(lines(text{"Pack current, positive while charging", "A gap: no usable reading.", "amp", "no usable reading, or no current sensor"}, 8,
-		query{of("bayward_pack_current_amperes"), "pack"}).Decimals(1))
+	b.WithPanel(lines(text{"Pack current, positive while charging", "Zero is what the sensor shows when nothing flows, and noise its deviation: beyond 2 % of the capacity per hour they block the charge. A gap: no usable reading.", "amp", "no usable reading, or no current sensor"}, 8,
+		query{of("bayward_pack_current_amperes"), "pack"}, query{of("bayward_current_zero_amperes"), "zero"}, query{of("bayward_current_noise_amperes"), "noise"}).Decimals(1))
 	warm := lines(text{"Is the pack cool enough to charge, and to water?", "No charge above the charge limit, no watering above the watering limit. A gap: no usable reading.", "celsius", "no usable reading"}, 8,
 		query{of("bayward_pack_temperature_celsius"), "pack"}, query{of("bayward_ambient_temperature_celsius"), "air"},
 		query{bound("bayward_temperature_limit_celsius", "charge"), "charge limit"},

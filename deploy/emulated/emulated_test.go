@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"strings"
@@ -220,4 +221,39 @@ func TestBrokerExits(t *testing.T) {
 	t.Cleanup(s.close)
 	err = s.await(t.Context(), func([]message) bool { return false })
 	require.ErrorContains(t, err, "sh exited unexpectedly: exit status 3")
+}
+
+// TestRodsWiring: the ladder of the bench, written by hand, is that of the scenario's
+// configuration.
+func TestRodsWiring(t *testing.T) {
+	s := quietScene(t)
+	s.site.port = 4711
+	text := s.config(rodsConfig...)
+	require.NoError(t, s.err)
+	rods := ""
+	for _, rod := range ladder.Rods {
+		rods += fmt.Sprintf("          - height_mm: %g\n            series_ohm: %g\n", rod.HeightMM, rod.SeriesOhm)
+	}
+	require.Contains(t, text, fmt.Sprintf(
+		"kind: %s\n        adc: %#x\n        channel: %d\n        expander: %#x\n        reference_ohm: %g\n        end_ohm: %g\n        rods:\n%s",
+		ladder.Kind, uint16(ladder.ADC), ladder.Channel, uint16(ladder.Expander), ladder.ReferenceOhm, ladder.EndOhm, rods))
+}
+
+// TestScope: a pulse lasts from the transfer that drives both pins to the one that opens
+// one or changes a level, and the pins are seen without the chip.
+func TestScope(t *testing.T) {
+	o := newScope(0.5)
+	for _, w := range [][]byte{
+		{scopeLevels, 1}, {scopePins, 0xfc}, // forward
+		{scopeLevels, 0}, {scopePins, 0xfd}, // at rest
+		{scopeLevels, 2}, {scopePins, 0xfc}, // reverse
+		{scopeLevels, 0}, {scopePins, 0xff},
+		{scopeLevels, 0}, {scopePins, 0xfc}, // both low: no pulse
+	} {
+		o.see(scopeAddr, w)
+	}
+	o.see(0x48, []byte{scopeLevels, 1})
+	require.Equal(t, 2, o.count)
+	require.True(t, o.since.IsZero())
+	require.Positive(t, o.longest)
 }

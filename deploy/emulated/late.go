@@ -11,12 +11,12 @@ import (
 	"bayward/sensors/sim"
 )
 
-// lateHaste shortens the stages after a charge. A pack counts as cool only after
+// latePace shortens the stages after a charge. A pack counts as cool only after
 // half an hour of known fall in temperature, whatever the configuration, and a power
 // cut starts that half hour again. The board's clock and the pack run this much
 // faster than real time; program, limits and kernel are those of every other
 // scenario.
-const lateHaste = 4
+const latePace = 4
 
 // latePatience is the limit for such a wait.
 const latePatience = 30 * time.Minute
@@ -140,7 +140,8 @@ func (s *scene) provenAgain() {
 // releases clears the finding of a contactor that does not open. On this board the
 // wires from the relay's line to the pack and back do not run faster, so on a busy
 // host the pack answers too late. A latched finding stays until a person releases it,
-// which counts while the relay is ordered open and no current flows.
+// which counts while the relay is ordered open and no current flows. It is refused while
+// a pack is plugged in.
 func (s *scene) releases() {
 	s.step("a latched finding is released", func(ctx context.Context) error {
 		s.site.mu.Lock()
@@ -149,10 +150,19 @@ func (s *scene) releases() {
 		if !p.has("contactor-stuck") {
 			return nil
 		}
+		if err := s.with(func(y *sim.Stand) error { y.Unplug(); return nil }); err != nil {
+			return err
+		}
+		if err := s.site.await(ctx, func(all []message) bool { p := last(all); return p != nil && p.Stage == "vacant" }); err != nil {
+			return err
+		}
 		if err := s.ask(ctx, "hold", `{"action":"release","by":"Ada"}`); err != nil {
 			return err
 		}
-		return s.site.await(ctx, func(all []message) bool { p := last(all); return p != nil && !p.has("contactor-stuck") })
+		if err := s.site.await(ctx, func(all []message) bool { p := last(all); return p != nil && !p.has("contactor-stuck") }); err != nil {
+			return err
+		}
+		return s.with(func(y *sim.Stand) error { y.Connect(); return nil })
 	})
 }
 

@@ -142,10 +142,10 @@ func (b *bench) log(format string, a ...any) {
 }
 
 // boards groups scenarios by the board that they need: neighbours in the list
-// with the same haste share one.
+// with the same pace share one.
 func boards(list []scenario) (out [][]scenario) {
 	for _, sc := range list {
-		if n := len(out); n > 0 && out[n-1][0].haste == sc.haste {
+		if n := len(out); n > 0 && out[n-1][0].pace == sc.pace {
 			out[n-1] = append(out[n-1], sc)
 			continue
 		}
@@ -164,11 +164,11 @@ func (b *bench) board(ctx context.Context, dir, arch string, list []scenario) er
 		return err
 	}
 	defer site.close()
-	haste := 1
-	if len(list) > 0 {
-		haste = max(list[0].haste, 1)
+	pace := 1.0
+	if len(list) > 0 && list[0].pace != 0 {
+		pace = list[0].pace
 	}
-	r, err := newRig(ctx, haste)
+	r, err := newRig(ctx, pace)
 	if err != nil {
 		return err
 	}

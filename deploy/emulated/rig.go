@@ -33,7 +33,9 @@ type rig struct {
 	converts *chips.Adapter // the bus of the converters
 	wire     *chips.Adapter // the bus of the 1-wire bridge
 	inverted bool           // the bench reads the relay's line inverted: a deliberate fault
-	haste    int            // physics and board clock run this much faster than real time
+	pace     float64        // seconds of the physics and of the board's clock in a second of real time
+	wiring   wiring.Parts   // of the bay
+	scope    *scope         // on the pins of a probe's expander
 	plain    bool           // the agent runs with the configuration as it is
 
 	mu        sync.Mutex // guards the fields below
@@ -85,8 +87,8 @@ func fresh(levelMM float64) sim.Opts {
 }
 
 // newRig wires a bay. Its adapters wait for a guest.
-func newRig(ctx context.Context, haste int) (*rig, error) {
-	r := &rig{journal: newJournal(), haste: max(haste, 1)}
+func newRig(ctx context.Context, pace float64) (*rig, error) {
+	r := &rig{journal: newJournal(), pace: pace, wiring: wired(), scope: newScope(pace)}
 	if err := r.refit(fresh(10)); err != nil {
 		return nil, err
 	}
@@ -142,14 +144,14 @@ func (r *rig) boot(ctx context.Context, o machine.Options) error {
 		}
 		env[name] = addr
 	}
-	if r.haste > 1 {
-		env["BENCH_HASTE"] = fmt.Sprint(r.haste)
+	if r.pace > 1 {
+		env["BENCH_HASTE"] = "1"
 	}
 	if o.Root != "" {
 		env["BENCH_ROOT"] = "1"
 	}
 	o.Lines, o.Env, o.GuestPort = lineNames, env, control.RelayPort
-	o.OnEdge, o.OnEvent, o.Haste = r.onEdge, r.onEvent, r.haste
+	o.OnEdge, o.OnEvent, o.Pace = r.onEdge, r.onEvent, r.pace
 	m, err := machine.Start(ctx, o)
 	if err != nil {
 		return err
@@ -165,7 +167,7 @@ func (r *rig) boot(ctx context.Context, o machine.Options) error {
 // refit replaces pack and charger.
 func (r *rig) refit(o sim.Opts) error {
 	bench := sim.NewBench()
-	bay, err := bench.Add(o, wired())
+	bay, err := bench.Add(o, r.wiring)
 	if err != nil {
 		return err
 	}
@@ -215,13 +217,13 @@ func (r *rig) counts() (resets, fired int) {
 // catchUp advances the physics to the board's time; the caller holds the lock.
 func (r *rig) catchUp() {
 	now := time.Now()
-	r.bench.Advance(now.Sub(r.since) * time.Duration(r.haste))
+	r.bench.Advance(time.Duration(float64(now.Sub(r.since)) * r.pace))
 	r.since = now
 }
 
 // pump advances the physics and puts the contacts' levels on their lines.
 func (r *rig) pump(ctx context.Context) {
-	t := time.NewTicker(50 * time.Millisecond / time.Duration(r.haste))
+	t := time.NewTicker(time.Duration(50 / r.pace * float64(time.Millisecond)))
 	defer t.Stop()
 	for {
 		select {
@@ -322,6 +324,7 @@ func (c converters) Tx(addr uint16, w, r []byte) error {
 		time.Sleep(time.Second) // a Pi's controller gives up after this
 		return fmt.Errorf("bus 1: %w", chips.ErrStuck)
 	}
+	c.r.scope.see(addr, w)
 	return bus.Tx(addr, w, r)
 }
 

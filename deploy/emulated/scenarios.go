@@ -16,8 +16,8 @@ type scenario struct {
 	short string // the architectures that run it in the short set
 	about string
 	run   func(*scene)
-	haste int // how much faster than real time board and pack run; 0 means 1
-	on    int // the boards that it runs on
+	pace  float64 // seconds of board and pack in a second of real time; 0 means 1
+	on    int     // the boards that it runs on
 }
 
 // The boards: with the init in systemd's role, with systemd, or both.
@@ -60,7 +60,8 @@ var scenarios = []scenario{
 	{"network", "", "network down past the keep-alive, over a day of the wall clock and its events: all arrive in order once it is back", networkDown, 0, initOnly},
 	{"clock", "", "wall clock at 1970, then set: the record shows it, the relay is not affected", clockSet, 0, initOnly},
 	{"wrong-rule", "arm64", "the bench detects a wrong relay rule", wrongRule, 0, initOnly},
-	{"power-cut-late", "", "power cut while cooling, ready to water, in that visit and rested: never reported full, ready or rested without proof", latePowerCuts, lateHaste, initOnly},
+	{"rods", "", "a ladder of lead in acid, read by test pulses: levels, faults of the probe, a bus that is too slow, an agent killed in a pulse", rods, rodsPace, initOnly},
+	{"power-cut-late", "", "power cut while cooling, ready to water, in that visit and rested: never reported full, ready or rested without proof", latePowerCuts, latePace, initOnly},
 }
 
 // Bounds, in ticks of one second. The findings plates-bare and level-unknown are

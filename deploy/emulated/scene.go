@@ -3,10 +3,10 @@ package main
 import (
 	"context"
 	_ "embed"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 	"sync/atomic"
 	"syscall"
@@ -47,6 +47,9 @@ type scene struct {
 	short bool
 	// patience for the scenario's steps, if longer than the default.
 	patience time.Duration
+	// byPage reads the bay's state on the page, from inside: in slow motion the broker gives
+	// the agent up before it sends its next sign of life.
+	byPage bool
 	// twist changes words of every configuration: a deliberate fault.
 	twist []string
 	err   error
@@ -214,8 +217,10 @@ func (s *scene) charging() {
 	s.granted()
 }
 
-// stays waits for a number of beats, during which the relay must not close.
+// stays waits for a number of beats, during which the relay must not close. The
+// heartbeat stops while a contactor is reported that does not open.
 func (s *scene) stays(beats int) {
+	s.releases()
 	s.step(fmt.Sprintf("the relay stays open for %d ticks", beats), func(ctx context.Context) error {
 		from := s.beginning()
 		now, err := s.await(ctx, func(n seen) bool { return n.relay || n.rises > from.rises || n.beats >= from.beats+beats })
@@ -272,9 +277,32 @@ func (s *scene) repairs(kind sim.FaultKind) {
 
 // shows waits for a picture from the broker that meets a condition.
 func (s *scene) shows(what string, fulfilled func(*picture) bool) {
+	if s.byPage {
+		s.step("on the page: "+what, func(ctx context.Context) error { return s.reads(ctx, fulfilled) })
+		return
+	}
 	s.step("over the broker: "+what, func(ctx context.Context) error {
 		return s.site.await(ctx, func(all []message) bool { p := last(all); return p != nil && fulfilled(p) })
 	})
+}
+
+// reads waits until the page shows a bay that meets a condition.
+func (s *scene) reads(ctx context.Context, fulfilled func(*picture) bool) error {
+	for {
+		e, err := s.guest.order(ctx, control.Order{Do: control.HTTP, Method: "GET", Path: "/api/v1/bays/bay-1"})
+		if err != nil {
+			return err
+		}
+		p := &picture{}
+		if at := strings.Index(e.Text, "{"); at >= 0 && json.Unmarshal([]byte(e.Text[at:]), p) == nil && fulfilled(p) {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return fmt.Errorf("the page answered %.300s: %w", e.Text, ctx.Err())
+		case <-time.After(time.Second):
+		}
+	}
 }
 
 // finds waits for a finding from the broker.
@@ -305,55 +333,6 @@ func (s *scene) hears(unit control.Unit, kind control.Kind, mark int) control.Ev
 // signals sends a signal to the program of a unit.
 func (s *scene) signals(unit control.Unit, sig syscall.Signal) {
 	s.gives(fmt.Sprintf("%s: %s", unit, sig), control.Order{Do: control.Signal, Unit: unit, Signal: int(sig)})
-}
-
-// numbered gives an order a number of its own.
-func numbered(body string) string {
-	return fmt.Sprintf(`%s,"id":"bench-%d"}`, strings.TrimSuffix(body, "}"), time.Now().UnixNano())
-}
-
-// ask sends a person's order to the page from inside. If no tick of a stuttering
-// board accepted it in time, ask sends it again under the same number; if its record
-// could not be written in time, as a new order.
-func (s *scene) ask(ctx context.Context, path, body string) error {
-	order, again := numbered(body), false
-	for {
-		e, err := s.guest.order(ctx, control.Order{Do: control.HTTP, Method: "POST", Path: "/api/v1/bays/bay-1/" + path, Body: order})
-		switch taken := strings.HasPrefix(e.Text, "409"); {
-		case err == nil && strings.Contains(e.Text, `"no-record"`):
-			order, again = numbered(body), false
-		case err != nil || strings.HasPrefix(e.Text, "2") || taken && again:
-			return err
-		case !strings.HasPrefix(e.Text, "503"):
-			return fmt.Errorf("the page answered %s", e.Text)
-		default:
-			again = true
-		}
-		select {
-		case <-ctx.Done():
-			return fmt.Errorf("the page answered %s: %w", e.Text, ctx.Err())
-		case <-time.After(time.Second):
-		}
-	}
-}
-
-// asks is the step of one order.
-func (s *scene) asks(path, body string) {
-	s.step("a person orders "+body, func(ctx context.Context) error { return s.ask(ctx, path, body) })
-}
-
-// metric reads a metric without labels from the page, from inside.
-func (s *scene) metric(ctx context.Context, name string) (float64, error) {
-	e, err := s.guest.order(ctx, control.Order{Do: control.HTTP, Method: "GET", Path: "/metrics"})
-	if err != nil {
-		return 0, err
-	}
-	for line := range strings.Lines(e.Text) {
-		if value, ok := strings.CutPrefix(line, name+" "); ok {
-			return strconv.ParseFloat(strings.TrimSpace(value), 64)
-		}
-	}
-	return 0, fmt.Errorf("the page has no metric %s: %.200s", name, e.Text)
 }
 
 // pins waits until the board's chip shows the relay's line in the given state;

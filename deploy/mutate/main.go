@@ -35,10 +35,17 @@ var targets = []target{
 	{"agent/cooldown", []string{"agent/cooldown", "agent/bay"}, false},
 	{"agent/water", []string{"agent/water", "agent/bay"}, false},
 	{"agent/alive", []string{"agent/alive", "agent/bay"}, false},
+	{"agent/ammeter", []string{"agent/ammeter", "agent/bay"}, false},
+	{"agent/cellcount", []string{"agent/cellcount", "agent/bay"}, false},
 	{"agent/bay", []string{"agent/bay"}, false},
 	{"agent/loop", []string{"agent/loop"}, false},
 	{"sensors", []string{"sensors"}, false},
 	{"sensors/ads1115", []string{"sensors/ads1115"}, false},
+	{"sensors/ads1118", []string{"sensors/ads1118", "sensors/families"}, false},
+	{"sensors/ina22x", []string{"sensors/ina22x", "sensors/families"}, false},
+	{"sensors/mcp3208", []string{"sensors/mcp3208", "sensors/families"}, false},
+	{"sensors/max31865", []string{"sensors/max31865"}, false},
+	{"sensors/modbus", []string{"sensors/modbus"}, false},
 	{"sensors/level", []string{"sensors/level"}, false},
 	{"sensors/w1therm", []string{"sensors/w1therm"}, false},
 }
@@ -48,7 +55,7 @@ func strict(pkg string) bool {
 	return slices.ContainsFunc(targets, func(t target) bool { return t.pkg == pkg && t.whole })
 }
 
-const usage = `usage: go run ./deploy/mutate [-v] [-own] [-share N] [-seed TEXT] [PACKAGE...]
+const usage = `usage: go run ./deploy/mutate [-v] [-own] [-run TESTS] [-share N] [-seed TEXT] [PACKAGE...]
 
 Breaks each comparison and boolean of the rules in turn and runs the tests on it. Run it
 in the repository's root. Packages: `
@@ -61,6 +68,7 @@ func main() {
               tests are still missing only on the first seconds of their own tests
   -seed TEXT  what chooses them; each commit chooses others [the commit]
   -own        only the tests of the mutated package itself: quick, while writing one
+  -run TESTS  only the tests whose names match this expression, as with go test
   -v          list every mutant that was tried and the test that killed it
 
 Exit code 0: every mutant that was tried was killed or is listed as equivalent, but for
@@ -72,6 +80,7 @@ listed one no longer exists. 2: wrong use.
 	flag.BoolVar(&o.verbose, "v", false, "")
 	flag.Uint64Var(&o.share, "share", 1, "")
 	flag.StringVar(&o.seed, "seed", "", "")
+	flag.StringVar(&o.tests, "run", "", "")
 	own := flag.Bool("own", false, "")
 	flag.Parse()
 	for i := range targets {
@@ -99,6 +108,7 @@ type options struct {
 	share   uint64
 	seed    string
 	only    []string // packages; none: all
+	tests   string   // an expression; "": all
 	workers int
 }
 
@@ -120,7 +130,7 @@ func run(out io.Writer, o *options) error {
 	if err != nil {
 		return err
 	}
-	suites, err := build(o.packages(), overlay, work, len(mutants)+1)
+	suites, err := build(o, overlay, work, len(mutants)+1)
 	if err != nil {
 		return err
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -47,8 +48,8 @@ const (
 const skipped = "^(TestFindingsPage|TestModel.*|TestRelayModel.*|TestOrderModel.*|Benchmark.*)$"
 
 // build compiles the tests with the mutants in them.
-func build(pkgs []string, overlay, work string, size int) (map[string]*suite, error) {
-	suites := map[string]*suite{}
+func build(o *options, overlay, work string, size int) (map[string]*suite, error) {
+	suites, pkgs := map[string]*suite{}, o.packages()
 	for i := range targets {
 		if !slices.Contains(pkgs, targets[i].pkg) {
 			continue
@@ -64,7 +65,7 @@ func build(pkgs []string, overlay, work string, size int) (map[string]*suite, er
 			if out, err := cmd.CombinedOutput(); err != nil {
 				return nil, fmt.Errorf("compile the tests of %s: %w\n%s", pkg, err, out)
 			}
-			if err := s.list(); err != nil {
+			if err := s.list(o.tests); err != nil {
 				return nil, err
 			}
 		}
@@ -72,15 +73,15 @@ func build(pkgs []string, overlay, work string, size int) (map[string]*suite, er
 	return suites, nil
 }
 
-// list finds the suite's tests.
-func (s *suite) list() error {
-	out, err := s.command(context.Background(), 0, "", "-test.list=^(Test|Fuzz|Example)").Output()
+// list finds the suite's tests whose names match an expression.
+func (s *suite) list(expr string) error {
+	out, err := s.command(context.Background(), 0, "", "-test.list="+cmp.Or(expr, ".")).Output()
 	if err != nil {
 		return fmt.Errorf("list the tests of %s: %w", s.pkg, err)
 	}
-	not := regexp.MustCompile(skipped)
+	is, not := regexp.MustCompile("^(Test|Fuzz|Example)"), regexp.MustCompile(skipped)
 	for _, name := range strings.Fields(string(out)) {
-		if !not.MatchString(name) {
+		if is.MatchString(name) && !not.MatchString(name) {
 			s.tests = append(s.tests, &test{name: name})
 		}
 	}

@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"bayward/agent/config"
+	"bayward/deploy/wiring/circuit"
 	"bayward/sensors/level"
 )
 
@@ -31,7 +32,7 @@ func read(t *testing.T, path string) string {
 // TestPicturesAreCurrent: each stored picture is what the generator draws, is
 // well-formed, has a description for readers who cannot see it, and is in the guide.
 func TestPicturesAreCurrent(t *testing.T) {
-	text := read(t, guide)
+	text := read(t, guide) + read(t, "../converters.md")
 	for _, p := range pictures() {
 		svg := p.svg()
 		if kept := read(t, p.name+".svg"); kept != svg {
@@ -95,13 +96,13 @@ func TestDividerTable(t *testing.T) {
 	}
 }
 
-// TestProbeTable: the guide has the voltages of the example's rod and ladder, here
-// calculated from the circuit, and the driver reads them as the guide describes.
+// TestProbeTable: the guide has the resistances and voltages of the example's rod and
+// ladder, here calculated by Ohm's law, and the driver reads them as the guide describes.
 func TestProbeTable(t *testing.T) {
 	text := read(t, guide)
 	for name, o := range map[string]level.LoopOpts{
-		"rod": {ExcitationV: 3.3, PullOhm: 10e3, EndOhm: 47e3, Tolerance: level.RodTolerance, Rods: []level.Rod{{HeightMM: 3, SeriesOhm: 4700}}},
-		"ladder": {ExcitationV: 3.3, PullOhm: 47e3, EndOhm: 100e3, Tolerance: level.LadderTolerance,
+		"rod": {ReferenceOhm: 10e3, EndOhm: 47e3, Tolerance: level.RodTolerance, Rods: []level.Rod{{HeightMM: 3, SeriesOhm: 4700}}},
+		"ladder": {ReferenceOhm: 10e3, EndOhm: 100e3, Tolerance: level.LadderTolerance,
 			Rods: []level.Rod{{HeightMM: -5, SeriesOhm: 33e3}, {HeightMM: 4, SeriesOhm: 22e3}, {HeightMM: 13, SeriesOhm: 15e3}}},
 	} {
 		loop, err := level.NewLoop(o)
@@ -110,18 +111,43 @@ func TestProbeTable(t *testing.T) {
 		}
 		siemens := 1 / o.EndOhm
 		for wet := 0; wet <= len(o.Rods); wet++ {
+			backV := 0.0
 			if wet > 0 {
 				siemens += 1 / o.Rods[wet-1].SeriesOhm
+				backV = 0.01
 			}
-			volts := o.ExcitationV / (1 + o.PullOhm*siemens)
-			if row := fmt.Sprintf("| %s | %d | %.2f V |", name, wet, volts); !strings.Contains(text, row) {
+			amps := 3.3 / (20e3 + 1/siemens)
+			probeV, referenceV := amps/siemens, amps*10e3
+			if row := fmt.Sprintf("| %s | %d | %.1f kΩ | %.2f V | %.2f V |", name, wet, 1/siemens/1000, probeV, referenceV); !strings.Contains(text, row) {
 				t.Errorf("the guide has no row %s", row)
 			}
-			source := 1 / (siemens + 1/o.PullOhm) // and the input's series resistor, into 6 MΩ
-			span, err := loop.Read(volts * 6e6 / (6e6 + 10e3 + source))
+			span, err := loop.Read(&level.Signal{
+				Forward: level.Pulse{ProbeV: probeV, ReferenceV: referenceV, RestV: backV},
+				Reverse: level.Pulse{ProbeV: -probeV, ReferenceV: -referenceV, RestV: -backV},
+			})
 			if err != nil || wet > 0 && span.LowMM != o.Rods[wet-1].HeightMM {
 				t.Errorf("%s with %d wet: %v, %v", name, wet, span, err)
 			}
+		}
+	}
+}
+
+// TestProbeEnergy: the guide's figures of what a probe's circuits put into the gas space.
+func TestProbeEnergy(t *testing.T) {
+	text := read(t, guide)
+	const volts, ohm, farad, seriesOhm = 3.3, 10e3, 2.2e-6, 1.02e6
+	for _, want := range []string{
+		fmt.Sprintf("A short carries %.2f mA, with one of the two resistors shorted %.2f mA", 1000*volts/(2*ohm), 1000*volts/ohm),
+		fmt.Sprintf("C1 stores %.0f µJ", 1e6*farad*volts*volts/2),
+		fmt.Sprintf("leaves %.1f µC", 1e6*farad*volts),
+		fmt.Sprintf("a pulse carries %.1f µC at most", 1e6*volts/(2*ohm)*0.008),
+		fmt.Sprintf("10 m of cable store %.0f nJ", 1e9*10*100e-12*volts*volts/2),
+		fmt.Sprintf("with 25 V it passes %.2f mA", 1000*25/seriesOhm),
+		fmt.Sprintf("need 2 × 1 MΩ: %.2f mA at 116 V", 1000*116/2e6),
+		fmt.Sprintf("the %.2f mA of the pulse", 1000*volts/100e3),
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the guide lacks %q", want)
 		}
 	}
 }
@@ -175,41 +201,22 @@ func TestInputTable(t *testing.T) {
 	}
 }
 
-// pump is the watchdog of the guide. Each second edge of the heartbeat charges C2.
-type pump struct{ c1, c2, ohm, diodeV, refV float64 }
-
-// drops returns how long after the last rising edge it drops, and how far its
-// reservoir stays above the reference meanwhile; a heartbeat is an edge a second.
-func (p pump) drops() (afterS, marginV float64) {
-	tau, v, peak := p.c2*p.ohm, 0.0, 0.0
-	for range 60 {
-		v += p.c1 / (p.c1 + p.c2) * max(0, 3.3-2*p.diodeV-v)
-		peak = v
-		v *= math.Exp(-2 / tau)
-	}
-	return tau * math.Log(peak/p.refV), v - p.refV
-}
-
-// TestWatchdog: over the tolerances of its parts the guide's watchdog holds through
-// the heartbeat and drops within the guide's time after its last edge, which may be
-// the falling one, a second after the last that charged it. A lease is over by then.
+// TestWatchdog: the guide has the times of the watchdog over the tolerances of its parts,
+// and with the faults that make it slower.
 func TestWatchdog(t *testing.T) {
-	low, high, margin := math.Inf(1), 0.0, math.Inf(1)
-	for i := range 32 {
+	low, high := math.Inf(1), 0.0
+	for i := range 64 {
 		at := func(bit int, a, b float64) float64 { return []float64{a, b}[i>>bit&1] }
-		after, over := pump{11e-6 * at(0, 0.9, 1.1), 10e-6 * at(1, 0.9, 1.1), 1e6 * at(2, 0.99, 1.01), at(3, 0.35, 0.6), 3.3 * 10 / 34.9 * at(4, 0.98, 1.02)}.drops()
-		low, high, margin = min(low, after-1), max(high, after), min(margin, over)
+		p := circuit.NewPump(circuit.Fault{}).Spread(at(0, 0.9, 1.1), at(1, 0.9, 1.1), at(2, 0.99, 1.01), at(3, 0.98, 1.02), at(4, 0.35, 0.6))
+		holds := p.Watch(40 + i>>5).HoldsS // the last edge is a falling or a rising one
+		low, high = min(low, holds), max(high, holds)
 	}
-	worst, _ := pump{22e-6 * 1.1, 10e-6 * 1.1, 2e6 * 1.01, 0.35, 3.3 * 10 / 34.9 * 0.98}.drops()
-	text := read(t, guide)
-	for _, want := range []string{fmt.Sprintf("%.1f to %.1f s after the last edge", low, high), fmt.Sprintf("open it drops within %.0f s", math.Ceil(worst))} {
-		if !strings.Contains(text, want) {
-			t.Errorf("the guide lacks %q", want)
-		}
+	slow := func(name string) float64 {
+		f := circuit.Fault{Part: circuit.Part{Name: name}, Failure: circuit.Open}
+		return math.Ceil(max(circuit.NewPump(f).Watch(40).HoldsS, circuit.NewPump(f).Watch(41).HoldsS))
 	}
-	if low < 4 || high > 10 || margin < 0.1 {
-		t.Errorf("drops after %.1f to %.1f s, with %.2f V to spare", low, high, margin)
-	}
+	has(t, fmt.Sprintf("drops %.1f to %.1f s after the last edge", low, high),
+		fmt.Sprintf("with the 10 kΩ or one 1.82 MΩ open it drops within %.0f and %.0f s", slow("10 kΩ"), slow("first 1.82 MΩ")))
 }
 
 // TestRipple: the guide's figures for its capacitors.

@@ -35,8 +35,8 @@ func TestPicturesFit(t *testing.T) {
 // there is none.
 func outside(t *testing.T, p *sheet) string {
 	t.Helper()
-	wider := fmt.Sprintf(`viewBox="%d %d %d %d"`, -marginPX, -marginPX, p.w+2*marginPX, p.h+2*marginPX)
-	svg := strings.Replace(p.svg(), fmt.Sprintf(`viewBox="0 0 %d %d"`, p.w, p.h), wider, 1)
+	wider := fmt.Sprintf(`viewBox="%d %d %d %d"`, -marginPX, -marginPX, p.w+2*marginPX, p.h+footPX+2*marginPX)
+	svg := strings.Replace(p.svg(), fmt.Sprintf(`viewBox="0 0 %d %d"`, p.w, p.h+footPX), wider, 1)
 	svg = strings.Replace(svg, "Helvetica, Arial, sans-serif", "DejaVu Sans", 1)
 	c := exec.CommandContext(t.Context(), "rsvg-convert", "--format", "png")
 	c.Stdin = strings.NewReader(svg)
@@ -48,12 +48,12 @@ func outside(t *testing.T, p *sheet) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if b := img.Bounds(); b.Dx() != p.w+2*marginPX || b.Dy() != p.h+2*marginPX {
+	if b := img.Bounds(); b.Dx() != p.w+2*marginPX || b.Dy() != p.h+footPX+2*marginPX {
 		t.Fatalf("%s: rendered as %v", p.name, b)
 	}
-	for y := range p.h + 2*marginPX {
+	for y := range p.h + footPX + 2*marginPX {
 		for x := range p.w + 2*marginPX {
-			framed := x >= marginPX && x < marginPX+p.w && y >= marginPX && y < marginPX+p.h
+			framed := x >= marginPX && x < marginPX+p.w && y >= marginPX && y < marginPX+p.h+footPX
 			if _, _, _, alpha := img.At(x, y).RGBA(); !framed && alpha != 0 {
 				return fmt.Sprintf("%d, %d", x-marginPX, y-marginPX)
 			}

@@ -28,15 +28,46 @@ func newSheet(name, title, about string, w, h int) *sheet {
 	return &sheet{name: name, title: title, about: about, w: w, h: h}
 }
 
+// caution stands under every picture: a picture is printed, and passed on, without the
+// guide.
+var caution = []string{
+	"Caution: acid, explosive gas, full battery current, mains. Charger locked off, pack unplugged; qualified people only, under the local code.",
+	"Not a certified safety device; nobody has built it yet. The charger's own protection and an independent cut-off stay.",
+}
+
+// footPX is the height that the caution adds.
+const footPX = 48
+
 // svg returns the file's text. Title and description are for readers who cannot see
 // the picture.
 func (s *sheet) svg() string {
+	foot := &sheet{}
+	foot.wire(danger, 20, s.h+4, s.w-20, s.h+4)
+	for i, line := range caution {
+		foot.add(`<text x="20" y="%d" font-size="11" fill="%s">%s</text>`, s.h+20+15*i, danger, html.EscapeString(line))
+	}
 	return fmt.Sprintf(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %d %d" role="img" aria-labelledby="t d" font-family="Helvetica, Arial, sans-serif" font-size="13" fill="%s">
 <title id="t">%s</title>
 <desc id="d">%s</desc>
 <rect width="%d" height="%d" fill="%s"/>
-%s</svg>
-`, s.w, s.h, ink, html.EscapeString(s.title), html.EscapeString(s.about), s.w, s.h, paper, s.b.String())
+%s%s</svg>
+`, s.w, s.h+footPX, ink, html.EscapeString(s.title), html.EscapeString(s.about), s.w, s.h+footPX, paper, s.b.String(), foot.b.String())
+}
+
+// ohms writes a resistance as drawings do.
+func ohms(ohm float64) string {
+	if ohm >= 1e3 {
+		return fmt.Sprintf("%.4g kΩ", ohm/1e3)
+	}
+	return fmt.Sprintf("%.4g Ω", ohm)
+}
+
+// farads writes a capacitance as drawings do.
+func farads(f float64) string {
+	if f >= 1e-6 {
+		return fmt.Sprintf("%.4g µF", f*1e6)
+	}
+	return fmt.Sprintf("%.4g nF", f*1e9)
 }
 
 func (s *sheet) add(format string, args ...any) { fmt.Fprintf(&s.b, format+"\n", args...) }

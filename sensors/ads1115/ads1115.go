@@ -10,6 +10,8 @@ import (
 	"periph.io/x/conn/v3"
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
+
+	"bayward/sensors/converter"
 )
 
 // The addresses that the ADDR pin can choose (data sheet 9.5.1.1).
@@ -71,7 +73,7 @@ type Dev struct {
 	c    i2c.Dev
 	wait func(context.Context, time.Duration) error
 
-	busy chan struct{} // holds one token while a conversion runs; guards the fields below
+	busy converter.Lock // held over a conversion; guards the fields below
 	// known is true when the chip was seen idle and with our last
 	// configuration, so that a conversion can be started right away.
 	known bool
@@ -92,9 +94,9 @@ func New(bus i2c.Bus, o *Opts) (*Dev, error) {
 	case o.Addr < FirstAddr || o.Addr > LastAddr:
 		return nil, fmt.Errorf("ads1115: address %#x is not one of 0x48, 0x49, 0x4a, 0x4b", o.Addr)
 	}
-	d := &Dev{c: i2c.Dev{Bus: bus, Addr: o.Addr}, wait: o.Wait, busy: make(chan struct{}, 1)}
+	d := &Dev{c: i2c.Dev{Bus: bus, Addr: o.Addr}, wait: o.Wait, busy: converter.NewLock()}
 	if d.wait == nil {
-		d.wait = realWait
+		d.wait = converter.RealWait
 	}
 	return d, nil
 }
@@ -110,10 +112,10 @@ func (d *Dev) Halt() error { return nil }
 // running in it. Read does the same when necessary; Probe is for a check without a
 // conversion.
 func (d *Dev) Probe(ctx context.Context) error {
-	if err := d.lock(ctx); err != nil {
+	if err := d.busy.Take(ctx); err != nil {
 		return fmt.Errorf("%s: probe: %w", d, err)
 	}
-	defer d.unlock()
+	defer d.busy.Free()
 	if err := d.settle(ctx); err != nil {
 		return fmt.Errorf("%s: probe: %w", d, err)
 	}
@@ -129,10 +131,10 @@ func (d *Dev) Read(ctx context.Context, mux Mux, gain Gain, rate Rate) (physic.E
 	if mux >= numMux || gain >= numGains || rate >= numRates {
 		return 0, fmt.Errorf("%s: read: the chip has no %s at %s and %s", d, mux, gain, rate)
 	}
-	if err := d.lock(ctx); err != nil {
+	if err := d.busy.Take(ctx); err != nil {
 		return 0, fmt.Errorf("%s: read %s: %w", d, mux, err)
 	}
-	defer d.unlock()
+	defer d.busy.Free()
 	raw, err := d.convert(ctx, mux, gain, rate)
 	if err != nil {
 		d.known = false
@@ -164,7 +166,7 @@ func (d *Dev) convert(ctx context.Context, mux Mux, gain Gain, rate Rate) (uint1
 	d.tag ^= bitPol
 	config := uint16(mux)<<shiftMux | uint16(gain)<<shiftGain | uint16(rate)<<shiftRate | d.tag | bitSingle | bitLatch | comparator
 	if err := d.write(regConfig, config|bitOS); err != nil {
-		return 0, transferError("start conversion", err)
+		return 0, converter.TransferError("start conversion", err)
 	}
 	if err := d.ready(ctx, config, rate.Period()); err != nil {
 		return 0, err
@@ -176,7 +178,7 @@ func (d *Dev) convert(ctx context.Context, mux Mux, gain Gain, rate Rate) (uint1
 		raw, err = d.read(regConversion)
 	}
 	if err != nil {
-		return 0, transferError("read result", err)
+		return 0, converter.TransferError("read result", err)
 	}
 	// Read it back once more: a chip that was reset after the poll shows 0, and
 	// one that left the bus −1, and both look like voltages.
@@ -193,7 +195,7 @@ func (d *Dev) settle(ctx context.Context) error {
 	d.tag ^= bitPol
 	config := d.tag | bitSingle | bitLatch | comparator
 	if err := d.write(regConfig, config); err != nil {
-		return transferError("write configuration", err)
+		return converter.TransferError("write configuration", err)
 	}
 	if err := d.idleWithin(ctx, config, boundTimes*slowest, slowest/pollShare); err != nil {
 		return err
@@ -207,11 +209,11 @@ func (d *Dev) settle(ctx context.Context) error {
 func (d *Dev) identify() error {
 	low, err := d.read(regLow)
 	if err != nil {
-		return transferError("read low threshold", err)
+		return converter.TransferError("read low threshold", err)
 	}
 	high, err := d.read(regHigh)
 	if err != nil {
-		return transferError("read high threshold", err)
+		return converter.TransferError("read high threshold", err)
 	}
 	switch {
 	case low == resetLow && high == resetHigh:
@@ -219,7 +221,7 @@ func (d *Dev) identify() error {
 	case low == undriven && high == undriven:
 		return fmt.Errorf("%w: the thresholds read as all ones", ErrNoAnswer)
 	default:
-		return fmt.Errorf("%w: thresholds are %#04x and %#04x, must be %#04x and %#04x as after power-on",
+		return fmt.Errorf("%w, not an ADS1115: thresholds are %#04x and %#04x, must be %#04x and %#04x as after power-on",
 			ErrForeign, low, high, resetLow, resetHigh)
 	}
 }
@@ -255,7 +257,7 @@ func (d *Dev) idle(config uint16) (bool, error) {
 	got, err := d.read(regConfig)
 	switch {
 	case err != nil:
-		return false, transferError("read configuration back", err)
+		return false, converter.TransferError("read configuration back", err)
 	case got == undriven:
 		return false, fmt.Errorf("%w: the configuration reads as all ones", ErrNoAnswer)
 	case got&configMask != config:
@@ -276,34 +278,6 @@ func (d *Dev) read(reg byte) (uint16, error) {
 		return 0, err
 	}
 	return binary.BigEndian.Uint16(d.r[:]), nil
-}
-
-// lock waits until the chip is free. It is not a mutex, because a caller that waits
-// behind a stuck transfer must be able to give up.
-func (d *Dev) lock(ctx context.Context) error {
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	select {
-	case d.busy <- struct{}{}:
-		return nil
-	case <-ctx.Done():
-		return fmt.Errorf("wait for the conversion of another input: %w", ctx.Err())
-	}
-}
-
-func (d *Dev) unlock() { <-d.busy }
-
-// realWait is the default of Opts.Wait.
-func realWait(ctx context.Context, d time.Duration) error {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
 }
 
 var _ conn.Resource = (*Dev)(nil)

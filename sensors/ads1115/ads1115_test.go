@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"syscall"
 	"testing"
 	"time"
 
@@ -166,37 +165,6 @@ func TestNewRefuses(t *testing.T) {
 	}
 	if _, err := d.Read(t.Context(), numMux, FS4096, SPS860); err == nil {
 		t.Error("an input that does not exist: no error")
-	}
-}
-
-// TestClassify: the kernel's errors as text, as periph's sysfs driver returns them
-// (formatted, not wrapped), and as errors that can be unwrapped.
-// Sources: kernel Documentation/i2c/fault-codes.rst; the texts were seen with
-// i2c-tiny-usb (ENXIO) and i2c-bcm2835 (EREMOTEIO).
-func TestClassify(t *testing.T) {
-	for _, tc := range []struct {
-		cause error
-		want  error
-	}{
-		{errors.New("sysfs-i2c: no such device or address"), ErrNoAnswer},
-		{errors.New("sysfs-i2c: remote I/O error"), ErrNoAnswer},
-		{fmt.Errorf("transfer: %w", syscall.ENXIO), ErrNoAnswer},
-		{syscall.EREMOTEIO, ErrNoAnswer},
-		{errors.New("sysfs-i2c: connection timed out"), ErrBusStuck},
-		{errors.New("sysfs-i2c: input/output error"), ErrBusStuck},
-		{errors.New("sysfs-i2c: device or resource busy"), ErrBusStuck},
-		{errors.New("sysfs-i2c: resource temporarily unavailable"), ErrBusStuck},
-		{errors.New("sysfs-i2c: no such device"), ErrBusStuck}, // ENODEV: the adapter is gone
-		{syscall.ETIMEDOUT, ErrBusStuck},
-		{syscall.ENODEV, ErrBusStuck},
-		{errors.New("something new"), ErrBusStuck},
-	} {
-		if got := classify(tc.cause); got != tc.want { //nolint:errorlint // identity is what is tested
-			t.Errorf("%v: got %v, want %v", tc.cause, got, tc.want)
-		}
-		if err := transferError("read", tc.cause); !errors.Is(err, tc.cause) || !errors.Is(err, tc.want) {
-			t.Errorf("%v does not wrap both its cause and its class", err)
-		}
 	}
 }
 
@@ -433,17 +401,6 @@ func FuzzVolts(f *testing.F) {
 			t.Fatalf("code %#x at %s: %v has the wrong sign", raw, gain, v)
 		}
 	})
-}
-
-func TestRealWait(t *testing.T) {
-	ctx, cancel := context.WithCancel(t.Context())
-	if err := realWait(ctx, time.Nanosecond); err != nil {
-		t.Error(err)
-	}
-	cancel()
-	if err := realWait(ctx, time.Hour); !errors.Is(err, context.Canceled) {
-		t.Errorf("got %v, want canceled", err)
-	}
 }
 
 func BenchmarkRead(b *testing.B) {

@@ -38,36 +38,66 @@ func settingsOf(k level.Kind, raw []byte) (s level.Settings) {
 	return s
 }
 
-// FuzzRead reads any count of a converter, at any of its ranges, by any probe that can
+// signalOf makes a signal of counts, six and one.
+func signalOf(raw []byte, gain byte) *level.Signal {
+	next := func() float64 {
+		if len(raw) < 2 {
+			return 0
+		}
+		v := counts(int16(binary.LittleEndian.Uint16(raw)), gain)
+		raw = raw[2:]
+		return v
+	}
+	s := &level.Signal{Volts: next()}
+	for _, p := range []*level.Pulse{&s.Forward, &s.Reverse} {
+		*p = level.Pulse{ProbeV: next(), ReferenceV: next(), RestV: next()}
+	}
+	return s
+}
+
+// spoiled are signals with one voltage that is none.
+func spoiled(s *level.Signal) (all []*level.Signal) {
+	for _, bad := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
+		one, two := *s, *s
+		one.Volts = bad
+		two.Forward.ProbeV = bad
+		all = append(all, &one, &two)
+	}
+	return all
+}
+
+// FuzzRead reads any counts of a converter, at any of its ranges, by any probe that can
 // be configured. What it shows as a level is one: two numbers in order, no deeper and
 // no taller than a cell, and from a kind with rods only heights of its rods. What is
 // not a number is none, and neither is a wire that is broken or shorted.
 func FuzzRead(f *testing.F) {
-	f.Add(byte(0), []byte{0, 128, 0, 64, 0, 128, 0, 128, 0, 100, 0, 100}, int16(12000), byte(1))
-	f.Add(byte(1), []byte{0, 128, 0, 64, 0, 128, 0, 128, 0, 100, 0, 100, 0, 120, 0, 120}, int16(-3), byte(0))
-	f.Add(byte(2), []byte{0, 10, 0, 20, 0, 200, 0, 0}, int16(8000), byte(2))
-	f.Add(byte(2), []byte{}, int16(math.MinInt16), byte(1))
-	f.Fuzz(func(t *testing.T, kind byte, settings []byte, raw int16, gain byte) {
+	wet := []byte{0, 0, 0x20, 0x12, 0x80, 0x2a, 0x50, 0, 0xe0, 0xed, 0x80, 0xd5, 0xb0, 0xff}
+	f.Add(byte(0), []byte{0, 128, 0, 64, 0, 128, 0, 128, 0, 100, 0, 100}, wet, byte(1))
+	f.Add(byte(1), []byte{0, 128, 0, 64, 0, 128, 0, 128, 0, 100, 0, 100, 0, 120, 0, 120}, wet, byte(0))
+	f.Add(byte(2), []byte{0, 10, 0, 20, 0, 200, 0, 0}, wet, byte(2))
+	f.Add(byte(3), []byte{}, []byte{0, 128}, byte(1))
+	f.Fuzz(func(t *testing.T, kind byte, settings, raw []byte, gain byte) {
 		k := level.Kinds()[int(kind)%len(level.Kinds())]
 		s := settingsOf(k, settings)
 		probe, err := level.New(k, s)
 		if err != nil {
 			return
 		}
-		for _, volts := range []float64{counts(raw, gain), float64(raw), math.NaN(), math.Inf(1), math.Inf(-1), 1e300, -1e300} {
-			span, err := probe.Read(volts)
-			if err != nil {
-				continue
+		signal := signalOf(raw, gain)
+		for _, bad := range spoiled(signal) {
+			if span, err := probe.Read(bad); err == nil && (k.Pulses() != level.NoPulses || bad.Volts != signal.Volts) {
+				t.Fatalf("%s: %+v reads as %+v", k, bad, span)
 			}
-			if math.IsNaN(volts) || math.IsInf(volts, 0) || volts < -0.1 {
-				t.Fatalf("%s: %v V reads as %+v", k, volts, span)
-			}
-			if !(span.LowMM <= span.HighMM) || math.IsInf(span.LowMM, 0) || math.IsInf(span.HighMM, 0) {
-				t.Fatalf("%s %+v: %v V reads as %+v", k, s, volts, span)
-			}
-			if !k.Measures() {
-				onRods(t, &s, span)
-			}
+		}
+		span, err := probe.Read(signal)
+		if err != nil {
+			return
+		}
+		if !(span.LowMM <= span.HighMM) || math.IsInf(span.LowMM, 0) || math.IsInf(span.HighMM, 0) {
+			t.Fatalf("%s %+v: %+v reads as %+v", k, s, signal, span)
+		}
+		if !k.Measures() {
+			onRods(t, &s, span)
 		}
 	})
 }

@@ -13,13 +13,14 @@ type Kind string
 
 // The kinds. TestEveryKind checks that each is known wherever it is needed.
 const (
-	SingleRod    Kind = "rod"    // one rod in a supervised loop
-	Ladder       Kind = "ladder" // two to four rods in one such loop
-	FourTwentyMA Kind = "4-20ma" // a transmitter with a shunt, with the bands of NAMUR NE 43
+	SingleRod    Kind = "rod"       // one rod in a supervised loop, read by pulses of both polarities
+	Ladder       Kind = "ladder"    // two to four rods in one such loop
+	Potential    Kind = "potential" // one rod against the pack's minus
+	FourTwentyMA Kind = "4-20ma"    // a transmitter with a shunt, with the bands of NAMUR NE 43
 )
 
 // kinds has a row for each kind, in the order of complaints.
-var kinds = []row{rodRow, ladderRow, transmitterRow}
+var kinds = []row{rodRow, ladderRow, potentialRow, transmitterRow}
 
 // row describes one kind.
 type row struct {
@@ -28,6 +29,7 @@ type row struct {
 	// measures: it shows a height, not only whether the electrolyte is above or
 	// below each rod.
 	measures bool
+	pulses   Pulses
 	keys     []Key // besides rods
 	rods     RodCount
 	// The errors it reads as with its wire broken and with its wires touching.
@@ -38,12 +40,12 @@ type row struct {
 	open      func(*Settings) (Probe, error)
 }
 
-// Probe reads the voltage of one probe.
+// Probe reads what was measured at one probe.
 type Probe interface {
-	// Read returns the span that a voltage proves. The error is one of this
-	// package's; ErrImplausible for a voltage that proves nothing. It does not
+	// Read returns the span that a signal proves. The error is one of this
+	// package's; ErrImplausible for a signal that proves nothing. It does not
 	// allocate.
-	Read(volts float64) (Span, error)
+	Read(s *Signal) (Span, error)
 }
 
 // Scale is a probe that measures.
@@ -59,14 +61,16 @@ type Scale interface {
 // Settings are a probe's components and how it is mounted. A kind accepts only the
 // keys of its row; the others are 0.
 type Settings struct {
-	ExcitationV float64 `yaml:"excitation_v"` // feeds the loop
-	PullOhm     float64 `yaml:"pull_ohm"`     // from excitation_v to the measured node
-	EndOhm      float64 `yaml:"end_ohm"`      // at the far end, next to the rods
-	Rods        []Rod   `yaml:"rods"`         // lowest first
-	ShuntOhm    float64 `yaml:"shunt_ohm"`    // carries the signal current
-	LowMM       float64 `yaml:"low_mm"`       // level at the low end of the signal
-	HighMM      float64 `yaml:"high_mm"`      // level at the high end of the signal
-	OffsetMM    float64 `yaml:"offset_mm"`    // added to every height
+	ReferenceOhm float64 `yaml:"reference_ohm"` // carries the current of the test pulses
+	PulseV       float64 `yaml:"pulse_v"`       // of the test pulse: the expander's supply
+	PulseOhm     float64 `yaml:"pulse_ohm"`     // from the expander to the input
+	CellsBelow   float64 `yaml:"cells_below"`   // between the probe's cell and the pack's minus
+	EndOhm       float64 `yaml:"end_ohm"`       // at the far end, next to the rods
+	Rods         []Rod   `yaml:"rods"`          // lowest first
+	ShuntOhm     float64 `yaml:"shunt_ohm"`     // carries the signal current
+	LowMM        float64 `yaml:"low_mm"`        // level at the low end of the signal
+	HighMM       float64 `yaml:"high_mm"`       // level at the high end of the signal
+	OffsetMM     float64 `yaml:"offset_mm"`     // added to every height
 }
 
 // KeyOf is a setting with what it accepts.
@@ -84,7 +88,14 @@ type Key = KeyOf[Settings]
 // RodCount is how many rods a kind has; the zero value is for one without rods.
 type RodCount struct {
 	Least, Most int
-	Rule        string // for complaints, such as "must be one rod"
+	Code        string // of the complaint about another number, such as "one-rod"
+}
+
+// Unfit is a setting that does not go with others: what is wrong, as the code of a
+// sentence with its values.
+type Unfit struct {
+	Code   string
+	Values []any
 }
 
 // Relation is a condition between settings, or between a setting and the
@@ -94,7 +105,7 @@ type Relation struct {
 	Needs []string // further keys that must be valid before this can be checked
 	// Broken returns what the key must be but is not, or "" if the condition is
 	// met; topV is the highest voltage that the input can read.
-	Broken func(s *Settings, topV float64) string
+	Broken func(s *Settings, topV float64) *Unfit
 }
 
 // Kinds returns every kind.
@@ -123,6 +134,9 @@ func (k Kind) About() string { return k.row().about }
 // Measures reports whether a probe of this kind shows a height, which a level rod
 // can check, and does not only switch at the heights of its rods.
 func (k Kind) Measures() bool { return k.row().measures }
+
+// Pulses returns the test pulses that the kind needs, from an expander's pins.
+func (k Kind) Pulses() Pulses { return k.row().pulses }
 
 // Keys returns the settings that the kind accepts, without its rods.
 func (k Kind) Keys() []Key { return k.row().keys }
@@ -158,8 +172,11 @@ func (k Kind) StandIn(s *Settings) StandIn {
 	if f := k.row().standIn; f != nil {
 		return f(s)
 	}
-	return StandIn{HighV: s.ExcitationV}
+	return StandIn{HighV: touchingV}
 }
+
+// touchingV is more than touching wires leave of a test pulse between them.
+const touchingV = 0.2
 
 // New makes a probe of a kind. It returns an error if the kind is unknown, or if
 // its settings do not make a readable circuit.

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"math"
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -12,6 +11,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/config/exampletest"
 	"bayward/agent/reading"
+	"bayward/agent/words"
 	"bayward/sensors"
 	"bayward/sensors/level"
 	"bayward/sensors/sim"
@@ -47,8 +47,7 @@ func rowIsWhole(t *testing.T, kind level.Kind) {
 			t.Errorf("%s: from %g to %g %q", key.Name, key.Low, key.High, key.Unit)
 		}
 	}
-	rule := kind.Rods().Rule
-	if kind.Rods().Most > 0 && (!strings.HasPrefix(rule, "must be ") || kind.Rods().Least < 1 || kind.Rods().Most > level.MaxRods) {
+	if kind.Rods().Most > 0 && (!words.EnglishSI().Has("config.level."+kind.Rods().Code) || kind.Rods().Least < 1 || kind.Rods().Most > level.MaxRods) {
 		t.Errorf("rods: %+v", kind.Rods())
 	}
 }
@@ -100,7 +99,7 @@ func simulated(t *testing.T, kind level.Kind) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	bays, err := sensors.Open(c, sensors.Hardware{Bus: bench.Bus, Pin: bench.Input, OneWire: bench.OneWire(), Wait: bench.Wait, Now: bench.Now})
+	bays, err := sensors.Open(c, sensors.Hardware{Bus: bench.Bus, SPI: bench.SPI, Pin: bench.Input, OneWire: bench.OneWire(), Wait: bench.Wait, Now: bench.Now})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -2,40 +2,43 @@ package level
 
 import (
 	"errors"
-	"fmt"
 )
 
 // rodRow and ladderRow are the two kinds of rods in a supervised loop. They
 // differ in the number of rods and in the resistors, which must be precise if
-// several rods share one voltage.
+// several rods share one loop.
 var (
 	rodRow = row{
 		kind: SingleRod,
-		about: "One rod in a supervised loop. The loop is fed through pull_ohm from excitation_v and measured at the node; end_ohm sits at the far end, " +
-			"so that a dry loop does not look like a broken wire; the wet rod adds series_ohm in parallel.",
-		keys: loopKeys, rods: RodCount{1, 1, "must be one rod; several make a ladder"},
+		about: "One rod in a supervised loop, read by short test pulses of both polarities from the pins of an expander. reference_ohm shows their current; " +
+			"end_ohm sits at the far end, so that a dry loop does not look like a broken wire; the wet rod adds series_ohm in parallel.",
+		pulses: BothPulses, keys: loopKeys, rods: RodCount{1, 1, "one-rod-or-ladder"},
 		opened: ErrOpen, shorted: ErrShort, relations: loopRelations(RodTolerance), open: loopOf(RodTolerance),
 	}
 	ladderRow = row{
 		kind: Ladder,
-		about: "Two to four rods in one such loop, each with a different series_ohm, so that every combination has its own voltage; " +
+		about: "Two to four rods in one such loop, each with a different series_ohm, so that every combination has its own resistance; " +
 			"only wet rods below dry ones make sense.",
-		keys: loopKeys, rods: RodCount{2, MaxRods, "must be two to four rods"},
+		pulses: BothPulses, keys: loopKeys, rods: RodCount{2, MaxRods, "two-to-four-rods"},
 		opened: ErrOpen, shorted: ErrShort, relations: loopRelations(LadderTolerance), open: loopOf(LadderTolerance),
 	}
 )
 
 var loopKeys = []Key{
-	{"excitation_v", 0.5, 5.5, "V", false, func(s *Settings) *float64 { return &s.ExcitationV }},
-	{"pull_ohm", 100, 1e6, "ohm", false, func(s *Settings) *float64 { return &s.PullOhm }},
-	{"end_ohm", 100, 1e7, "ohm", false, func(s *Settings) *float64 { return &s.EndOhm }},
+	{"reference_ohm", minReferenceOhm, 1e5, "ohm", false, func(s *Settings) *float64 { return &s.ReferenceOhm }},
+	endKey,
 	offsetKey,
 }
+
+// minReferenceOhm limits the current into the gas space.
+const minReferenceOhm = 4700
+
+var endKey = Key{"end_ohm", 100, 1e7, "ohm", false, func(s *Settings) *float64 { return &s.EndOhm }}
 
 // RodKeys are the settings of one rod.
 var RodKeys = []KeyOf[Rod]{
 	{"height_mm", -100, 300, "mm above the plate tops", false, func(r *Rod) *float64 { return &r.HeightMM }},
-	{"series_ohm", 10, 1e6, "ohm", false, func(r *Rod) *float64 { return &r.SeriesOhm }},
+	{"series_ohm", 10, 1e7, "ohm", false, func(r *Rod) *float64 { return &r.SeriesOhm }},
 }
 
 // loopOf opens a loop with resistors of a tolerance.
@@ -46,7 +49,7 @@ func loopOf(tolerance float64) func(*Settings) (Probe, error) {
 }
 
 func (s *Settings) loop(tolerance float64) LoopOpts {
-	o := LoopOpts{ExcitationV: s.ExcitationV, PullOhm: s.PullOhm, EndOhm: s.EndOhm, Tolerance: tolerance}
+	o := LoopOpts{ReferenceOhm: s.ReferenceOhm, EndOhm: s.EndOhm, Tolerance: tolerance}
 	for _, rod := range s.Rods {
 		o.Rods = append(o.Rods, Rod{HeightMM: rod.HeightMM + s.OffsetMM, SeriesOhm: rod.SeriesOhm})
 	}
@@ -55,20 +58,22 @@ func (s *Settings) loop(tolerance float64) LoopOpts {
 
 func loopRelations(tolerance float64) []Relation {
 	return []Relation{
-		{"excitation_v", nil, func(s *Settings, topV float64) string {
-			if s.ExcitationV <= topV {
-				return ""
+		{"reference_ohm", nil, func(_ *Settings, topV float64) *Unfit {
+			if topV >= fullPulseV {
+				return nil
 			}
-			return fmt.Sprintf("must be at most the input's %s V, so that an open loop can be told from an input at its end", plain(topV))
+			return &Unfit{"range", []any{plain(fullPulseV)}}
 		}},
-		{RodsKey, []string{"excitation_v", "pull_ohm", "end_ohm"}, func(s *Settings, _ float64) string {
+		{RodsKey, []string{"reference_ohm", "end_ohm"}, func(s *Settings, _ float64) *Unfit {
 			_, err := NewLoop(s.loop(tolerance))
 			alike, ok := errors.AsType[*AlikeError](err)
 			if !ok {
-				return ""
+				return nil
 			}
-			return fmt.Sprintf("must give each state its own voltage: %q and %q cannot be told apart near %.2f V; "+
-				"choose other values of series_ohm, pull_ohm or end_ohm", alike.State, alike.Other, alike.Volts)
+			return &Unfit{"alike", []any{alike.State, alike.Other, alike.Ohm}}
 		}},
 	}
 }
+
+// fullPulseV is the supply of the test pulses with its tolerance.
+const fullPulseV = 3.63

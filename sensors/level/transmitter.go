@@ -51,11 +51,11 @@ func failureSignal(s *Settings) StandIn {
 
 // shuntTooLarge: the input must reach FailHighMA, or a failure would look like a
 // measured value.
-func shuntTooLarge(s *Settings, topV float64) string {
+func shuntTooLarge(s *Settings, topV float64) *Unfit {
 	if most := topV / FailHighMA * 1000; s.ShuntOhm > most {
-		return fmt.Sprintf("must be at most %.0f ohm, so that the input reaches the 21 mA of a fault", math.Floor(most))
+		return &Unfit{"shunt", []any{math.Floor(most)}}
 	}
-	return ""
+	return nil
 }
 
 // Transmitter reads a 4–20 mA signal as the voltage across a shunt.
@@ -76,10 +76,10 @@ func NewTransmitter(t Transmitter) (*Transmitter, error) {
 	return &t, nil
 }
 
-// Read returns the level for a voltage across the shunt; both bounds are equal.
+// Read returns the level for the voltage across the shunt; both bounds are equal.
 // The error is ErrOpen, ErrOverRange or ErrImplausible. It does not allocate.
-func (t *Transmitter) Read(volts float64) (Span, error) {
-	switch mA := volts / t.ShuntOhm * 1000; {
+func (t *Transmitter) Read(s *Signal) (Span, error) {
+	switch mA := s.Volts / t.ShuntOhm * 1000; {
 	case mA <= -ValidLowMA: // wired backwards
 		return Span{}, ErrImplausible
 	case mA <= FailLowMA:
@@ -87,7 +87,7 @@ func (t *Transmitter) Read(volts float64) (Span, error) {
 	case mA >= FailHighMA:
 		return Span{}, ErrOverRange
 	case mA >= ValidLowMA && mA <= ValidHighMA:
-		mm := t.LevelMM(volts)
+		mm := t.LevelMM(s.Volts)
 		return Span{mm, mm}, nil
 	default:
 		return Span{}, ErrImplausible

@@ -39,7 +39,7 @@ func TestNE43(t *testing.T) {
 		{math.Inf(1), 0, ErrOverRange},
 		{math.Inf(-1), 0, ErrImplausible},
 	} {
-		got, err := probe.Read(tc.mA / 1000 * 100)
+		got, err := probe.Read(&Signal{Volts: tc.mA / 1000 * 100})
 		if !errors.Is(err, tc.want) {
 			t.Errorf("%g mA: got %v, want %v", tc.mA, err, tc.want)
 		}
@@ -61,7 +61,7 @@ func TestSignalRoundTrip(t *testing.T) {
 		}
 		mm := rapid.Float64Range(low, high).Draw(t, "level")
 		amperes := 0.004 + 0.016*(mm-low)/(high-low)
-		if got, err := probe.Read(amperes * shunt); err != nil || math.Abs(got.LowMM-mm) > 1e-6 {
+		if got, err := probe.Read(&Signal{Volts: amperes * shunt}); err != nil || math.Abs(got.LowMM-mm) > 1e-6 {
 			t.Fatalf("%g mm comes back as %v, %v", mm, got, err)
 		}
 	})
@@ -94,7 +94,7 @@ func TestFailureSignal(t *testing.T) {
 	if in.Ohm != 680 {
 		t.Errorf("%g ohm is not the resistor of the parts list", in.Ohm)
 	}
-	if got := SingleRod.StandIn(&Settings{ExcitationV: 3.3}); got.Ohm != 0 || got.HighV != 3.3 {
+	if got := SingleRod.StandIn(&Settings{ReferenceOhm: 10e3}); got.Ohm != 0 || got.HighV > 0.3 {
 		t.Errorf("rods: %+v", got)
 	}
 }

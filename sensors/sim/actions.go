@@ -8,6 +8,7 @@ import "math"
 func (y *Stand) AddWater(cell int, ml float64) error {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
+	y.followProbe()
 	return y.pack.AddWater(cell, ml)
 }
 
@@ -16,6 +17,7 @@ func (y *Stand) AddWater(cell int, ml float64) error {
 func (y *Stand) Leak(cell int, ml float64) error {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
+	y.followProbe()
 	return y.pack.Leak(cell, ml)
 }
 
@@ -31,6 +33,7 @@ func (y *Stand) plug(connected bool) {
 	if y.connected == connected {
 		return
 	}
+	y.followProbe()
 	y.connected = connected
 	y.pack.Move()
 	y.packSensor.plug(y.now, y.sensorPlugged())

@@ -137,7 +137,7 @@ func TestNoAnswer(t *testing.T) {
 	b, y := fitted(t)
 	u := mustBus(t, b)
 	r := make([]byte, 2)
-	if err := u.Tx(0x4a, []byte{1}, r); err == nil || err.Error() != "sysfs-i2c: remote I/O error" {
+	if err := u.Tx(0x4b, []byte{1}, r); err == nil || err.Error() != "sysfs-i2c: remote I/O error" {
 		t.Errorf("absent address: %v", err)
 	}
 	y.SetFault(ADCAbsent, true)

@@ -3,6 +3,7 @@ package sim
 import (
 	"time"
 
+	"bayward/sensors/sim/electrode"
 	"bayward/sensors/wiring"
 )
 
@@ -14,12 +15,14 @@ type Assumed struct {
 	Noise          map[string]float64
 	ContactorOpens time.Duration
 	WatchdogHolds  time.Duration
+	// PulseLeavesMV is what a test pulse leaves on the electrodes of a probe of rods.
+	PulseLeavesMV float64
 }
 
 // AssumedOf returns the assumptions for a bay's wiring.
 func AssumedOf(w *wiring.Parts) Assumed {
 	a := Assumed{Noise: map[string]float64{}, ContactorOpens: dropOut, WatchdogHolds: defaultHold}
-	noiseV := func(in *wiring.Input) float64 { return noiseLSB * in.RangeV / 32768 }
+	noiseV := func(in *wiring.Input) float64 { return noiseLSB * in.StepV() }
 	if v := w.Voltage; v != nil {
 		a.Noise["voltage"] = noiseV(&v.Input) * v.Ratio
 	}
@@ -28,6 +31,9 @@ func AssumedOf(w *wiring.Parts) Assumed {
 	}
 	if l := w.Level; l != nil && l.ShuntOhm > 0 {
 		a.Noise["level"] = noiseV(&l.Input) / l.ShuntOhm / 0.016 * (l.HighMM - l.LowMM)
+	}
+	if l := w.Level; l != nil && l.ReferenceOhm > 0 {
+		a.PulseLeavesMV = 1000 * electrode.LeavesV(pulseSupplyV/(driveOhm+l.ReferenceOhm)*pulseS)
 	}
 	if h := w.Hydrogen; h != nil {
 		a.Noise["hydrogen"] = noiseV(&h.Input) * h.PerVolt

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"bayward/sensors/sim/pack"
+	"bayward/sensors/wiring"
 )
 
 // ErrPlugged means that a plugged-in pack cannot be carried away.
@@ -25,7 +26,7 @@ type Battery struct {
 func (b *Bench) NewBattery(o Opts) (*Battery, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	o = o.withDefaults()
+	o = o.withDefaults(&wiring.Parts{})
 	p, err := pack.New(o.spec())
 	if err != nil {
 		return nil, fmt.Errorf("pack: %w", err)

@@ -40,6 +40,8 @@ type Stand struct {
 	silent     *thermometer // of a pack whose own sensor is not plugged in here
 	airSensor  *thermometer
 
+	inputs     map[string]func(volts float64) float64 // by the part's key; see SetInput
+	wires      map[string]Wires                       // by the contact's key; see SetWires
 	faults     [numFaults]bool
 	faultSince [numFaults]time.Duration
 	stuckMM    float64
@@ -72,7 +74,7 @@ func newBay(b *Bench, o Opts, w *wiring.Parts) (*Stand, error) {
 	}
 	y := &Stand{
 		bench: b, opts: o, began: b.now, now: b.now, pack: p, charger: c, room: pack.NewRoom(o.Cells, o.CapacityAh),
-		connected: o.Connected, mains: true, fan: true, bridged: map[string]bool{}, leakOhm: [2]float64{soundOhm, soundOhm},
+		connected: o.Connected, mains: true, fan: true, bridged: map[string]bool{}, inputs: map[string]func(float64) float64{}, wires: map[string]Wires{}, leakOhm: [2]float64{soundOhm, soundOhm},
 	}
 	y.contactor.hold = o.HeartbeatHold
 	if o.HeartbeatHold <= 0 {
@@ -116,7 +118,7 @@ func (y *Stand) step(dt time.Duration) {
 	if y.loadA > 0 && y.pack.Exhausted() {
 		y.loadA = 0
 	}
-	y.contactor.settle(dt, y.faults[ContactorWelded], y.faults[ContactorStuckOpen])
+	y.settle(dt)
 	y.now += dt
 }
 

@@ -5,12 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"strings"
 	"sync"
 	"time"
 
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/spi"
 
 	"bayward/sensors/wiring"
 )
@@ -30,6 +30,8 @@ type Bench struct {
 	bays    []*Stand
 	names   map[string]bool
 	buses   map[string]*bus
+	ports   map[string]*port
+	lines   map[string]*ModbusLine
 	pins    map[string]*line
 	sensors []*thermometer
 	silent  bool                // see SilentWire
@@ -38,7 +40,7 @@ type Bench struct {
 
 // NewBench makes an empty bench.
 func NewBench() *Bench {
-	return &Bench{names: map[string]bool{}, buses: map[string]*bus{}, pins: map[string]*line{}}
+	return &Bench{names: map[string]bool{}, buses: map[string]*bus{}, ports: map[string]*port{}, lines: map[string]*ModbusLine{}, pins: map[string]*line{}}
 }
 
 // Add wires a bay to the bench. The error wraps ErrTaken if a name, an input, a
@@ -46,7 +48,7 @@ func NewBench() *Bench {
 func (b *Bench) Add(o Opts, w wiring.Parts) (*Stand, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	y, err := b.add(o.withDefaults(), &w)
+	y, err := b.add(o.withDefaults(&w), &w)
 	if err != nil {
 		return nil, fmt.Errorf("bay %q: %w", o.Name, err)
 	}
@@ -61,7 +63,7 @@ func (b *Bench) add(o Opts, w *wiring.Parts) (*Stand, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := errors.Join(y.wireInputs(w), y.wirePins(w), y.wireSensors(w)); err != nil {
+	if err := errors.Join(y.wireInputs(w), y.wirePins(w), y.wireSensors(w), y.wireRegisters(w), y.wireElements(w)); err != nil {
 		return nil, err
 	}
 	b.names[o.Name] = true
@@ -73,21 +75,22 @@ func (b *Bench) add(o Opts, w *wiring.Parts) (*Stand, error) {
 func (b *Bench) Bus(name string) (i2c.Bus, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	found, ok := b.buses[plainBus(name)]
+	found, ok := b.buses[wiring.PlainBus(name)]
 	if !ok {
 		return nil, fmt.Errorf("bus %q: %w", name, ErrNoBus)
 	}
 	return found, nil
 }
 
-// plainBus treats "1", "I2C1" and "/dev/i2c-1" as the same bus, as a Pi does.
-func plainBus(name string) string {
-	for _, prefix := range []string{"/dev/i2c-", "I2C"} {
-		if rest, ok := strings.CutPrefix(name, prefix); ok {
-			return rest
-		}
+// SPI returns an SPI port by its name in the wiring.
+func (b *Bench) SPI(name string) (spi.Port, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	found, ok := b.ports[wiring.PlainBus(name)]
+	if !ok {
+		return nil, fmt.Errorf("SPI port %q: %w", name, ErrNoBus)
 	}
-	return name
+	return found, nil
 }
 
 // Pin returns a GPIO line by its name in the wiring.

@@ -29,6 +29,8 @@ type bus struct {
 	bench *Bench
 	name  string
 	adcs  map[uint16]*adc
+	// expanders have addresses of their own.
+	expanders map[uint16]*expander
 }
 
 // String returns the bus's name.
@@ -55,12 +57,16 @@ func (u *bus) Tx(addr uint16, w, r []byte) error {
 	if addr == generalCall {
 		return u.callAll(w, r)
 	}
+	if e, ok := u.expanders[addr]; ok && !e.bay.faults[ExpanderAbsent] {
+		e.write(w)
+		e.read(r)
+		return nil
+	}
 	dev, ok := u.adcs[addr]
 	if !ok || dev.faulty(ADCAbsent) {
 		return errNoAnswer
 	}
-	dev.write(w)
-	dev.read(r)
+	dev.chip.Tx(w, r)
 	return nil
 }
 
@@ -86,7 +92,7 @@ func (u *bus) callAll(w, r []byte) error {
 		}
 		heard = true
 		if w[0] == resetByte {
-			dev.reset()
+			dev.chip.Reset()
 		}
 	}
 	if !heard {

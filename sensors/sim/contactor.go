@@ -10,11 +10,13 @@ const (
 	defaultHold = 10 * time.Second // of the timer relay
 )
 
-// contactor is the charge-enable contactor with the timer relay that a heartbeat
-// holds.
+// contactor is the charge-enable contactor with its relay and the timer relay that a
+// heartbeat holds. Their contacts are in series with its coil.
 type contactor struct {
-	ordered   bool // the coil's line is driven high
+	ordered   bool // the relay's line is driven high
+	relayOn   bool // the relay stays closed by itself
 	timed     bool // a timer relay is in series
+	timerOn   bool // it stays closed by itself
 	hold      time.Duration
 	timeLeft  time.Duration // of the timer relay
 	armature  bool          // closed, apart from faults
@@ -34,7 +36,9 @@ func (c *contactor) auxiliary(breaks bool) bool {
 }
 
 // coil reports whether the coil has current.
-func (c *contactor) coil() bool { return c.ordered && (!c.timed || c.timeLeft > 0) }
+func (c *contactor) coil() bool {
+	return (c.ordered || c.relayOn) && (!c.timed || c.timerOn || c.timeLeft > 0)
+}
 
 // beat is an edge on the heartbeat line.
 func (c *contactor) beat() { c.timeLeft = c.hold }
@@ -44,7 +48,7 @@ func (c *contactor) next() time.Duration {
 	if c.coil() != c.armature {
 		return max(c.delay()-c.moving, time.Nanosecond)
 	}
-	if c.timed && c.ordered && c.timeLeft > 0 {
+	if c.timed && c.coil() && c.timeLeft > 0 {
 		return c.timeLeft
 	}
 	return 0
@@ -55,6 +59,12 @@ func (c *contactor) delay() time.Duration {
 		return pullIn
 	}
 	return dropOut
+}
+
+// settle advances the bay's contactor by dt, with its faults.
+func (y *Stand) settle(dt time.Duration) {
+	y.contactor.relayOn, y.contactor.timerOn = y.faults[RelayStuck], y.faults[WatchdogStuck]
+	y.contactor.settle(dt, y.faults[ContactorWelded], y.faults[ContactorStuckOpen])
 }
 
 // settle advances the contactor by dt, which ends no later than next.

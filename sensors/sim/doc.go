@@ -15,11 +15,15 @@
 // transmitter, Linux for the errors of a bus. As with the hardware driver of the
 // bus, an error contains its cause as text only.
 //
+// Level probes of rods have the electrochemistry of package electrode behind a TCA9534
+// (data sheet SCPS197) and the parts of the wiring guide: polarisation, a film that
+// drains, foam, crust. They live on the converters' clock.
+//
 // Invented: noise of the converter (1.5 LSB), spread of its oscillator (±8 %
 // of the data sheet's ±10 %) and of the probe's resistors (±0.5 %), times of
 // the contactor, rates of the drifting faults. The sensors of a pack depend on its
 // plug: when it is unplugged, the pack voltage is 0, the probe's loop is open and
-// the pack's temperature sensor disappears from the 1-wire bus a minute later. The
-// probe loop is assumed to be fed separately from the pack, so that the potential
-// of the electrolyte does not affect it.
+// the pack's temperature sensor disappears from the 1-wire bus a minute later. A loop
+// of rods is assumed to be isolated from the pack, so that the potential of the
+// electrolyte does not affect it.
 package sim

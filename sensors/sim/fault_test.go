@@ -1,6 +1,8 @@
 package sim
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"io/fs"
 	"strings"
@@ -9,6 +11,9 @@ import (
 	"time"
 
 	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/physic"
+	"periph.io/x/conn/v3/spi"
 
 	"bayward/sensors/wiring"
 )
@@ -19,7 +24,9 @@ func look(t testing.TB, b *Bench) string {
 	var seen strings.Builder
 	u := mustBus(t, b)
 	for range 12 {
-		for _, input := range [][2]uint16{{0x48, 4}, {0x48, 5}, {0x48, 3}, {0x49, 4}} {
+		probeV, referenceV, err := pulse(b, u)
+		fmt.Fprintf(&seen, "probe %.2f %.2f %v\n", probeV, referenceV, err)
+		for _, input := range [][2]uint16{{0x48, 4}, {0x48, 3}, {0x49, 4}} {
 			v, err := convert(b, u, input[0], input[1])
 			fmt.Fprintf(&seen, "%x/%d %.2f %v\n", input[0], input[1], v, err)
 		}
@@ -35,7 +42,48 @@ func look(t testing.TB, b *Bench) string {
 		}
 		fmt.Fprintf(&seen, "%s %v\n", name, p.Read())
 	}
+	if p, err := b.SPI("0.0"); err == nil {
+		c, err := p.Connect(physic.MegaHertz, spi.Mode1, 8)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := make([]byte, 9)
+		for _, w := range [][]byte{{0x80, 0xa1}, make([]byte, 9)} {
+			if err := c.Tx(w, r[:len(w)]); err != nil {
+				t.Fatal(err)
+			}
+			if err := b.Wait(t.Context(), 70*time.Millisecond); err != nil {
+				t.Fatal(err)
+			}
+		}
+		fmt.Fprintf(&seen, "resistance % x\n", r[:4])
+	}
+	for _, at := range []uint16{0, 2} {
+		m, err := b.Modbus(&wiring.Line{Name: "meters"})
+		if err != nil {
+			fmt.Fprintf(&seen, "line %v\n", err)
+			continue
+		}
+		words, err := m.Read(1, "holding", at, 2)
+		fmt.Fprintf(&seen, "register %d %04x %v\n", at, words, err)
+	}
 	return seen.String()
+}
+
+// pulse gives the common bay's probe a pulse, as data sheets say that its expander and
+// converter are told to, and returns the voltages of the probe and of its reference.
+func pulse(b *Bench, u i2c.Bus) (probeV, referenceV float64, err error) {
+	for _, w := range [][]byte{{1, 0b01}, {3, 0b11111100}} {
+		if err := u.Tx(0x20, w, nil); err != nil {
+			return 0, 0, err
+		}
+	}
+	if err := b.Wait(context.Background(), time.Millisecond); err != nil {
+		return 0, 0, err
+	}
+	probeV, err = convert(b, u, 0x4a, 0)
+	referenceV, err2 := convert(b, u, 0x4a, 2)
+	return probeV, referenceV, errors.Join(err, err2, u.Tx(0x20, []byte{3, 0xff}, nil))
 }
 
 // life returns a bay after some hours: charged until its charger stopped, rested,
@@ -47,12 +95,24 @@ func life(t testing.TB, f FaultKind, on bool) string {
 	o.StateOfCharge = 0.97
 	// A Hall sensor, whose missing lead looks different from no current.
 	w.Current = &wiring.Current{Input: input(0x48, 3), AmperesPerVolt: 100, ZeroV: 2.5}
+	if f == WatchdogStuck { // no heartbeat comes
+		relay := *w.Relay
+		relay.Heartbeat = "GPIO18"
+		w.Relay = &relay
+	}
+	w.Registers = []wiring.Register{{
+		Reading: "pack-voltage", Line: "meters", Unit: 1, Table: "holding", Address: 0, Type: "float32", Scale: 1, FaultValues: []float64{-1},
+		Counter: &wiring.RegisterCounter{Address: 2}, Status: &wiring.RegisterStatus{Address: 3},
+	}}
+	if f == TemperatureShorted {
+		w.Temperature = &wiring.Temperature{RTD: []wiring.RTD{{Of: "pack", SPI: "0.0", ReferenceOhm: 430}}}
+	}
 	y := mustAdd(t, b, o, w)
 	drive(t, mustPin(t, b, "GPIO17"), gpio.High)
 	if f == CompleteBroken {
 		b.Advance(8 * time.Hour)
 	}
-	if f == ContactorWelded || f == FeedbackShorted {
+	if f == ContactorWelded || f == FeedbackShorted || f == RelayStuck {
 		drive(t, mustPin(t, b, "GPIO17"), gpio.Low)
 	}
 	b.Advance(time.Minute)
@@ -80,21 +140,21 @@ func TestStuckProbe(t *testing.T) {
 	o.LevelMM = -2
 	y := mustAdd(t, b, o, w)
 	level := func() float64 {
-		v, err := convert(b, mustBus(t, b), 0x48, 5)
+		probeV, referenceV, err := pulse(b, mustBus(t, b))
 		if err != nil {
 			t.Fatal(err)
 		}
-		return v
+		return probeV / referenceV
 	}
 	dry := level()
 	y.SetFault(ProbeStuck, true)
-	if err := y.AddWater(1, 100); err != nil {
+	if err := y.AddWater(1, 60); err != nil {
 		t.Fatal(err)
 	}
-	near(t, "stuck", level(), dry, 0.002)
+	near(t, "stuck", level(), dry, 0.1)
 	y.SetFault(ProbeStuck, false)
 	if wet := level(); wet > dry-0.3 {
-		t.Errorf("wet %.3f V, dry %.3f V", wet, dry)
+		t.Errorf("wet %.3f, dry %.3f of the reference", wet, dry)
 	}
 }
 
@@ -161,10 +221,13 @@ func BenchmarkTick(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		bench.Advance(time.Second)
-		for _, mux := range []uint16{4, 5, 3} {
+		for _, mux := range []uint16{4, 3} {
 			if _, err := convert(bench, u, 0x48, mux); err != nil {
 				b.Fatal(err)
 			}
+		}
+		if _, _, err := pulse(bench, u); err != nil {
+			b.Fatal(err)
 		}
 	}
 }
@@ -174,5 +237,37 @@ func BenchmarkRest(b *testing.B) {
 	bench, _ := fitted(b)
 	for b.Loop() {
 		bench.Advance(time.Hour)
+	}
+}
+
+// TestBrokenWires: what SetInput and SetWires change shows at the input and at the
+// line, and is gone after the repair.
+func TestBrokenWires(t *testing.T) {
+	b, y := fitted(t)
+	volts := func() float64 {
+		v, err := convert(b, mustBus(t, b), 0x48, 4)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	sound := volts()
+	y.SetInput("voltage", func(v float64) float64 { return v / 2 })
+	near(t, "halved", volts(), sound/2, 0.002)
+	y.SetInput("voltage", nil)
+	near(t, "repaired", volts(), sound, 0.002)
+
+	p := mustPin(t, b, "GPIO22") // to ground while the fan moves air
+	if err := p.In(gpio.PullUp, gpio.NoEdge); err != nil {
+		t.Fatal(err)
+	}
+	for _, fan := range []bool{true, false} {
+		y.SetAirflow(fan)
+		for w, want := range map[Wires]gpio.Level{WiresSound: gpio.Level(!fan), WiresBroken: gpio.High, WiresTouch: gpio.Low} {
+			y.SetWires("airflow", w)
+			if got := p.Read(); got != want {
+				t.Errorf("fan %v, wires %v: %v", fan, w, got)
+			}
+		}
 	}
 }

@@ -7,6 +7,7 @@ const liftedMM = -1000
 func (y *Stand) LiftProbe(out bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
+	y.followProbe()
 	y.lifted = out
 }
 
@@ -15,6 +16,7 @@ func (y *Stand) LiftProbe(out bool) {
 func (y *Stand) ReplaceProbe(on bool) {
 	y.bench.mu.Lock()
 	defer y.bench.mu.Unlock()
+	y.followProbe()
 	y.replaced = on
 }
 

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"bayward/sensors/sim/pack"
+	"bayward/sensors/wiring"
 )
 
 // ChargerKind is a bay's type of charger.
@@ -40,7 +41,7 @@ type Opts struct {
 	TauH            float64 // time constant of cooling; 0: 6 h
 	Seed            uint64
 	Connected       bool
-	PilotCell       int // counted from 1 at the positive end; 0: 1
+	PilotCell       int // counted from 1 at the positive end; 0: the cell that the wiring names, or else 1
 	// OwnSensor is the number of the 1-wire sensor that stays in the pack, instead
 	// of the wiring's PackSensor; "" for none.
 	OwnSensor string
@@ -52,7 +53,7 @@ type Opts struct {
 }
 
 // withDefaults returns the options with defaults filled in.
-func (o Opts) withDefaults() Opts {
+func (o Opts) withDefaults(w *wiring.Parts) Opts {
 	fill := func(value *float64, otherwise float64) {
 		if *value == 0 {
 			*value = otherwise
@@ -63,6 +64,9 @@ func (o Opts) withDefaults() Opts {
 	fill(&o.ElectrolyteML, 6*o.CapacityAh)
 	fill(&o.PackC, o.AmbientC)
 	fill(&o.TauH, 6)
+	if o.PilotCell == 0 && w.Level != nil && w.Level.CellsBelow > 0 {
+		o.PilotCell = o.Cells - int(w.Level.CellsBelow)
+	}
 	o.PilotCell = max(o.PilotCell, 1)
 	return o
 }

@@ -121,6 +121,9 @@ func (l *line) level() gpio.Level {
 
 // closed reports whether the wires to the contact of that key are joined.
 func (y *Stand) closed(key string, breaks bool) bool {
+	if w := y.wires[key]; w != WiresSound {
+		return w == WiresTouch
+	}
 	switch key {
 	case "relay.feedback":
 		return (y.contactor.auxiliary(breaks) || y.faults[FeedbackShorted]) && !y.faults[FeedbackBroken]

@@ -92,7 +92,7 @@ func TestShortedTransmitter(t *testing.T) {
 	at := func() float64 {
 		b.mu.Lock()
 		defer b.mu.Unlock()
-		y.adcs[0].volts(1)
+		y.adcs[0].PinV(1)
 		return y.inputMaxV
 	}
 	y.ReplaceProbe(true)

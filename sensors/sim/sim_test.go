@@ -12,6 +12,7 @@ import (
 	"periph.io/x/conn/v3/i2c"
 
 	"bayward/sensors/level"
+	"bayward/sensors/sim/electrode"
 	"bayward/sensors/wiring"
 )
 
@@ -31,8 +32,8 @@ func common(name string) (Opts, wiring.Parts) {
 		Voltage: &wiring.Voltage{Input: input(0x48, 0), Ratio: 11},
 		Current: &wiring.Current{Input: input(0x48, 2), Minus: &minus, AmperesPerVolt: 1000},
 		Level: &wiring.Level{
-			Input: input(0x48, 1), Kind: level.Ladder, Settings: level.Settings{
-				ExcitationV: 3.3, PullOhm: 10000, EndOhm: 22000,
+			Input: input(0x4a, 0), Kind: level.Ladder, Expander: 0x20, Settings: level.Settings{
+				ReferenceOhm: 10000, EndOhm: 22000,
 				Rods: []level.Rod{{HeightMM: 0, SeriesOhm: 4700}, {HeightMM: 3, SeriesOhm: 10000}},
 			},
 		},
@@ -131,7 +132,6 @@ func TestSignals(t *testing.T) {
 	}{
 		{"pack voltage", 0x48, 4, truth.PackV / 11, 0.001},
 		{"shunt", 0x48, 3, truth.CurrentA / 1000, 0.001},
-		{"level with both rods wet", 0x48, 5, 3.3 * par(22000, 4700, 10000) / (10000 + par(22000, 4700, 10000)), 0.012},
 		{"hydrogen", 0x49, 4, truth.HydrogenPct/2 + 0.4, 0.001},
 	} {
 		got, err := convert(b, u, row.addr, row.mux)
@@ -145,40 +145,69 @@ func TestSignals(t *testing.T) {
 	}
 }
 
-// par returns the resistance of resistors in parallel.
-func par(ohm ...float64) float64 {
-	siemens := 0.0
-	for _, r := range ohm {
-		siemens += 1 / r
-	}
-	return 1 / siemens
-}
-
-func TestProbe(t *testing.T) {
-	p := &rodLoop{
-		Settings: &level.Settings{ExcitationV: 5, OffsetMM: 1, Rods: []level.Rod{{HeightMM: 5}}},
-		pullOhm:  1000, endOhm: 4000, rodOhm: []float64{2000},
-	}
+func TestTransmitter(t *testing.T) {
 	tx := transmitter{&level.Settings{ShuntOhm: 100, LowMM: -10, HighMM: 30}}
 	for _, row := range []struct {
 		what        string
-		p           circuit
 		mm          float64
 		open, short bool
 		want        float64
 	}{
-		{"dry", p, 5.9, false, false, 4},
-		{"wet above height and offset", p, 6.1, false, false, 5 * par(4000, 2000) / (1000 + par(4000, 2000))},
-		{"open", p, 20, true, false, 5},
-		{"short", p, 20, false, true, 0},
-		{"4 mA", tx, -10, false, false, 0.4},
-		{"12 mA", tx, 10, false, false, 1.2},
-		{"saturated low", tx, -50, false, false, 0.38}, // NE 43
-		{"saturated high", tx, 90, false, false, 2.05}, // NE 43
-		{"broken loop", tx, 10, true, false, 0},        // NE 43: 3.6 mA or less
-		{"shorted sensor", tx, 10, false, true, 24},    // the whole supply
+		{"4 mA", -10, false, false, 0.4},
+		{"12 mA", 10, false, false, 1.2},
+		{"saturated low", -50, false, false, 0.38}, // NE 43
+		{"saturated high", 90, false, false, 2.05}, // NE 43
+		{"broken loop", 10, true, false, 0},        // NE 43: 3.6 mA or less
+		{"shorted sensor", 10, false, true, 24},    // the whole supply
 	} {
-		near(t, row.what, row.p.volts(plight{row.mm, row.open, row.short, false, 0}), row.want, 1e-9)
+		near(t, row.what, tx.volts(levelProbe, plight{scene: electrode.Scene{LevelMM: row.mm}, open: row.open, short: row.short}), row.want, 1e-9)
+	}
+}
+
+// TestPulses: a rod loop of exact parts answers pulses by Ohm's law: 3.3 V over 10 kΩ,
+// the probe and 10 kΩ (two pins of 60 Ω), less what the capacitor has charged. With a pin
+// open no current flows, and the electrodes keep what the pulse has left.
+func TestPulses(t *testing.T) {
+	newLoop := func() *rodLoop {
+		return &rodLoop{
+			endOhm: 40000, referenceOhm: 10000, offsetMM: 1, probe: electrode.NewProbe(40000, electrode.Rod{HeightMM: 5, SeriesOhm: 10000}),
+			src: electrode.Source{Ohm: math.Inf(1), Farad: couplingF},
+		}
+	}
+	for _, row := range []struct {
+		what string
+		p    plight
+		ohm  float64
+	}{
+		{"dry", plight{scene: electrode.Scene{LevelMM: 4.4, AcidC: 25}}, 40000},
+		{"wet, above height, offset and climb", plight{scene: electrode.Scene{LevelMM: 4.6, AcidC: 25}}, 8000},
+		{"broken", plight{scene: electrode.Scene{LevelMM: 20, AcidC: 25}, open: true}, math.Inf(1)},
+		{"shorted", plight{scene: electrode.Scene{LevelMM: 20, AcidC: 25}, short: true}, 0},
+		{"crusted", plight{scene: electrode.Scene{LevelMM: 20, AcidC: 25, CrustOhm: 30000}}, 20000},
+	} {
+		l := newLoop()
+		at := time.Second
+		for _, sign := range []float64{1, -1} {
+			high := byte(0b01)
+			if sign < 0 {
+				high = 0b10
+			}
+			row.p.at = at
+			l.drive(high, 0b11, row.p)
+			row.p.at += time.Millisecond // ten time constants of the filter
+			plus, minus, drive := l.volts(levelProbe, row.p), l.volts(levelReturn, row.p), l.volts(levelDrive, row.p)
+			amps := sign * 3.3 / (20120 + row.ohm)
+			probeV, tolerance := amps*row.ohm, 0.12
+			if math.IsInf(row.ohm, 1) {
+				amps, probeV, tolerance = 0, sign*3.3, 1e-3
+			}
+			near(t, row.what+": reference", minus-drive, amps*10000, tolerance)
+			near(t, row.what+": probe", plus-minus, probeV, tolerance)
+			l.drive(high, 0b10, row.p)
+			row.p.at += time.Millisecond
+			near(t, row.what+": at rest", l.volts(levelReturn, row.p)-l.volts(levelDrive, row.p), 0, 1e-3)
+			at = row.p.at + time.Millisecond
+		}
 	}
 }
 
@@ -204,7 +233,7 @@ func TestRefusals(t *testing.T) {
 		"empty name": func(o *Opts, w *wiring.Parts) { o.Name, *w = "", wiring.Parts{} },
 		"charge":     func(o *Opts, w *wiring.Parts) { o.StateOfCharge, *w = 2, wiring.Parts{} },
 		"rods": func(_ *Opts, w *wiring.Parts) {
-			*w = wiring.Parts{Level: &wiring.Level{Input: input(0x4a, 0), Kind: level.SingleRod, Settings: level.Settings{ExcitationV: 1, PullOhm: 1, EndOhm: 1}}}
+			*w = wiring.Parts{Level: &wiring.Level{Input: input(0x4a, 0), Kind: level.SingleRod, Settings: level.Settings{ReferenceOhm: 1, EndOhm: 1}}}
 		},
 		"kind of probe": func(_ *Opts, w *wiring.Parts) {
 			*w = wiring.Parts{Level: &wiring.Level{Input: input(0x4a, 0), Kind: "float"}}

@@ -16,14 +16,15 @@ type scratchpad [9]byte
 
 // thermometer is one DS18B20 on the 1-wire bus.
 type thermometer struct {
-	id      string
-	bus     string // the folder of its bus master
-	bay     *Stand
-	ambient bool
-	offsetC float64
-	plugged bool
-	goneAt  time.Duration
-	lastPad scratchpad // the last good answer, which the kernel shows with a bad one
+	id         string
+	bus        string // the folder of its bus master
+	bay        *Stand
+	ambient    bool
+	offsetC    float64
+	plugged    bool
+	goneAt     time.Duration
+	nominalOhm float64    // of a platinum element, at 0 °C; 0 for a DS18B20
+	lastPad    scratchpad // the last good answer, which the kernel shows with a bad one
 
 	handK  float64 // how much a hand on it eventually warms it
 	handAt time.Duration

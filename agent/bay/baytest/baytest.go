@@ -56,6 +56,16 @@ func Places(r *bay.Readings) (places []*reading.Reading) {
 	return places
 }
 
+// Fill gives every optional sensor that has no reading what it shows while nothing is
+// wrong.
+func Fill(r *bay.Readings, now time.Duration) {
+	for s := reading.NoSensor + 1; s < reading.NumSensors; s++ {
+		if at := r.Place(s); bay.Optional.Has(s) && at.Fault == reading.Missing {
+			*at = reading.Good(s.Well(), now)
+		}
+	}
+}
+
 // Values are what the sensors of a bay show.
 type Values struct {
 	PackV, CurrentA, PackC, AmbientC, LevelMM float64

@@ -24,16 +24,16 @@ func Example(t testing.TB) string {
 	return ""
 }
 
-// WithLevel returns the example with another kind of level probe on the same input.
+// WithLevel returns the example with another kind of level probe.
 func WithLevel(t testing.TB, kind string) string {
 	t.Helper()
-	return with(t, "level", kind, "adc: 0x48\n        channel: 2\n")
+	return with(t, "level", kind, "")
 }
 
 // WithCurrent returns the example with another kind of current sensor.
 func WithCurrent(t testing.TB, kind string) string {
 	t.Helper()
-	return with(t, "current", kind, "adc: 0x49\n")
+	return with(t, "current", kind, "        adc: 0x49\n")
 }
 
 var commented = regexp.MustCompile(`(?m)^ {8}# `)
@@ -56,5 +56,5 @@ func with(t testing.TB, part, kind, keep string) string {
 		t.Fatalf("deploy/bayward.yaml shows no %s of kind %q", part, kind)
 	}
 	return strings.Replace(example, block,
-		"      "+part+":\n        "+keep+commented.ReplaceAllString(marker+lines, "        "), 1)
+		"      "+part+":\n"+keep+commented.ReplaceAllString(marker+lines, "        "), 1)
 }

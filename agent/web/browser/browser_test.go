@@ -246,3 +246,16 @@ func (s *screen) shot(name string) {
 		s.t.Errorf("%s: %s", name, strings.Join(faults, "\n"))
 	}
 }
+
+// look saves a picture of what is on the screen, without scrolling.
+func (s *screen) look(name string) {
+	s.t.Helper()
+	folder := os.Getenv("BAYWARD_SHOTS")
+	if folder == "" {
+		return
+	}
+	picture, err := chromedp.Run(s.ctx, chromedp.CaptureScreenshot())
+	require.NoError(s.t, err)
+	require.NoError(s.t, os.MkdirAll(folder, 0o750))
+	require.NoError(s.t, os.WriteFile(filepath.Join(folder, name+".png"), picture, 0o600))
+}

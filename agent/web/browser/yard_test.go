@@ -31,12 +31,22 @@ type yard struct {
 	last   *bay.Picture
 	asked  []order.Order // and taken
 	past   web.Past
+	cells  int
 }
 
 // newYard starts one whose level is that high, after its readings are checked.
 func newYard(t *testing.T, levelMM float64, change func(*web.Options)) *yard {
 	t.Helper()
-	y := &yard{t: t, driver: baytest.New(baytest.Setup("bay-1"))}
+	return newYardOf(t, baytest.Pack().Cells, levelMM, change)
+}
+
+// newYardOf starts one with a pack of that many cells.
+func newYardOf(t *testing.T, cells int, levelMM float64, change func(*web.Options)) *yard {
+	t.Helper()
+	setup := baytest.Setup("bay-1")
+	setup.Pack.Cells = cells
+	y := &yard{t: t, driver: baytest.New(setup), cells: cells}
+	y.driver.Values.PackV = y.volts(25.2)
 	y.driver.Values.LevelMM = levelMM
 	y.run(10 * time.Minute)
 	o := web.Options{
@@ -56,12 +66,18 @@ func newYard(t *testing.T, levelMM float64, change func(*web.Options)) *yard {
 // fill mark, before the level fell, and its level read with the rod after that.
 func newReadyYard(t *testing.T, levelMM float64, change func(*web.Options)) *yard {
 	t.Helper()
-	y := newYard(t, 13, change)
-	y.driver.Values.CurrentA, y.driver.Values.PackV = 8, 31.2
+	return newReadyYardOf(t, baytest.Pack().Cells, levelMM, change)
+}
+
+// newReadyYardOf starts one with a pack of that many cells.
+func newReadyYardOf(t *testing.T, cells int, levelMM float64, change func(*web.Options)) *yard {
+	t.Helper()
+	y := newYardOf(t, cells, 13, change)
+	y.driver.Values.CurrentA, y.driver.Values.PackV = 8, y.volts(31.2)
 	y.run(10 * time.Minute)
-	y.driver.Values.CurrentA, y.driver.Values.PackV = 0, 25.4
+	y.driver.Values.CurrentA, y.driver.Values.PackV = 0, y.volts(25.4)
 	y.run(time.Minute)
-	for n := range baytest.Pack().Cells {
+	for n := range cells {
 		y.driver.Ask(order.Order{Kind: order.Gravity, Cell: n + 1, Gravity: 1.277, AtC: 25})
 	}
 	y.driver.Values.PackC = 23
@@ -76,12 +92,15 @@ func newReadyYard(t *testing.T, levelMM float64, change func(*web.Options)) *yar
 // since the level fell without a charge.
 func (y *yard) readLevels(levelMM float64) {
 	y.driver.Ask(order.Order{Kind: order.VisitOpen})
-	for n := range 2 * baytest.Pack().Cells {
+	for n := range 2 * y.cells {
 		y.driver.Ask(order.Order{Kind: order.Level, Cell: n/2 + 1, LevelMM: levelMM, Sure: true})
 	}
 	y.driver.Ask(order.Order{Kind: order.VisitClose})
 	y.run(10 * time.Minute)
 }
+
+// volts returns the voltage of the yard's pack for that of 12 cells.
+func (y *yard) volts(of12 float64) float64 { return of12 * float64(y.cells) / 12 }
 
 // run lets time pass.
 func (y *yard) run(span time.Duration) {
@@ -143,6 +162,18 @@ func (y *yard) taken(k order.Kind) (n int) {
 		}
 	}
 	return n
+}
+
+// ordered returns the orders of a kind that were taken.
+func (y *yard) ordered(k order.Kind) (all []order.Order) {
+	y.mu.Lock()
+	defer y.mu.Unlock()
+	for _, o := range y.asked {
+		if o.Kind == k {
+			all = append(all, o)
+		}
+	}
+	return all
 }
 
 // state is what the test reads back over HTTP.

@@ -33,29 +33,43 @@
     ctx.restore();
   }
 
-  const hours = (u, marks) => marks.map((s) => {
-    const minutes = Math.round(-s / 60);
-    return minutes === 0 ? "0" : `−${Math.floor(minutes / 60)}:${String(minutes % 60).padStart(2, "0")}`;
-  });
+  const hours = (u, marks) => marks.map((s) => new Date(past.now_ms + s * 1000).toTimeString().slice(0, 5));
+
+  // What the curve is judged by.
+  function limits(u, name) {
+    const { ctx, bbox } = u;
+    ctx.save();
+    ctx.strokeStyle = colour("--ink");
+    ctx.lineWidth = 2 * devicePixelRatio;
+    for (const limit of past.axes[name]?.limits ?? []) {
+      const y = u.valToPos(limit.at, "y", true);
+      ctx.setLineDash((limit.class === "vent" ? [] : limit.class === "charge" ? [2, 3] : [6, 4]).map((n) => n * devicePixelRatio));
+      ctx.beginPath();
+      ctx.moveTo(bbox.left, y);
+      ctx.lineTo(bbox.left + bbox.width, y);
+      ctx.stroke();
+    }
+    ctx.restore();
+  }
   const steps = [60, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200];
 
   function draw(figure) {
     const name = figure.dataset.curve;
-    const still = figure.querySelector("svg");
+    const still = figure.querySelector("svg.plot");
     if (!past.curves[name] || !still) return;
     const box = document.createElement("div");
     box.className = "chart";
     box.setAttribute("role", "img");
     box.setAttribute("aria-label", figure.querySelector("figcaption").textContent);
     const axis = () => ({ stroke: colour("--ink"), grid: { stroke: colour("--band"), width: 1 }, ticks: { stroke: colour("--edge") } });
-    still.replaceWith(box);
+    (still.closest(".plotted") || still).replaceWith(box);
     figure.querySelector(".axis").hidden = true;
     const chart = new uPlot({
       width: box.clientWidth, height: 170, legend: { show: false }, cursor: { sync: { key: "night" }, drag: { x: true, y: false } },
-      scales: { x: { time: false } },
+      scales: { x: { time: false }, y: { range: () => [past.axes[name].low, past.axes[name].high] } },
       axes: [{ ...axis(), values: hours, incrs: steps, space: 70 }, { ...axis(), size: 64, values: (u, marks) => marks.map((y) => `${y} ${past.units[name]}`) }],
       series: [{}, { stroke: colour("--curve"), width: 2, points: { show: false } }],
-      hooks: { drawClear: [bands], setScale: [(u, key) => { if (key === "x") follow(u); }] },
+      hooks: { drawClear: [bands], drawAxes: [(u) => limits(u, name)], setScale: [(u, key) => { if (key === "x") follow(u); }] },
     }, [past.ago_s, past.curves[name]], box);
     charts.push({ chart, name, box });
   }

@@ -7,7 +7,8 @@
 
   // Parts of the page are fetched again and put in place of the old ones, unless
   // a person is at work in them.
-  const busy = (part) => part.contains(document.activeElement) && document.activeElement !== document.body;
+  const typing = "input:not([type=hidden]), select, textarea";
+  const busy = (part) => part.contains(document.activeElement) && document.activeElement.matches(typing);
   let running = false;
   let touched = false; // a finger is down: what it points at must not move away
   for (const down of ["pointerdown", "touchstart"]) addEventListener(down, () => { touched = true; }, { passive: true });
@@ -32,11 +33,14 @@
         }
         if (!next || busy(part) || part.innerHTML === next.innerHTML) continue;
         const open = [...part.querySelectorAll("details")].map((d) => d.open);
+        const focus = part.contains(document.activeElement) ? document.activeElement.id : "";
         part.className = next.className;
         part.replaceChildren(...next.childNodes);
         part.querySelectorAll("details").forEach((d, i) => { d.open = Boolean(open[i]); });
+        if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
       }
       lost.hidden = true;
+      document.dispatchEvent(new Event("fresh"));
     } catch {
       lost.hidden = false;
     } finally {
@@ -74,6 +78,7 @@
   // A form is sent once: wet gloves press twice.
   for (const form of document.querySelectorAll("form[method=post]")) {
     form.addEventListener("submit", (event) => {
+      if (event.defaultPrevented || form.id === "grid" || form.id === "strip") return;
       if (form.dataset.sent) event.preventDefault();
       form.dataset.sent = "yes";
     });
@@ -81,6 +86,20 @@
   addEventListener("pageshow", () => {
     for (const form of document.querySelectorAll("form[method=post]")) delete form.dataset.sent;
   });
+
+  // The wall tells how old its data is, and the time.
+  const age = document.getElementById("age");
+  if (age) {
+    let last = Date.now();
+    document.addEventListener("fresh", () => { last = Date.now(); });
+    setInterval(() => {
+      const seconds = Math.round((Date.now() - last) / 1000);
+      age.textContent = age.dataset.text.replace("0", seconds);
+      lost.hidden = seconds < 20;
+      const now = document.getElementById("clock");
+      now.textContent = new Date().toTimeString().slice(0, 5);
+    }, 1000);
+  }
 
   const print = document.querySelector(".print");
   if (print) {

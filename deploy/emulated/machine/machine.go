@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"time"
 )
 
@@ -29,9 +30,9 @@ type Options struct {
 	Lines [8]string
 	// Env is given to the init.
 	Env map[string]string
-	// Haste is how many seconds pass in the guest per second outside: its kernel
-	// takes the board's counter to be this much slower. 0 means 1.
-	Haste int
+	// Pace is how many seconds pass in the guest per second outside: its kernel takes the
+	// board's counter to be this much slower, below 1 faster. 0 means 1.
+	Pace float64
 	// PagePort of the host is forwarded to GuestPort of the guest; 0 for none.
 	PagePort, GuestPort int
 	// Console gets the guest's serial output.
@@ -116,10 +117,10 @@ func (m *Machine) makeTree(ctx context.Context) error {
 	err := errors.Join(
 		quietly(ctx, "fdtput", names...),
 		quietly(ctx, "fdtput", "-t", "s", tree, "/aliases", "i2c0", pl061))
-	if m.o.Haste > 1 {
+	if m.o.Pace != 0 && m.o.Pace != 1 {
 		// Documentation/devicetree/bindings/timer/arm,arch_timer.yaml: this
 		// overrides the rate that the counter itself reports.
-		err = errors.Join(err, quietly(ctx, "fdtput", "-t", "i", tree, "/timer", "clock-frequency", fmt.Sprint(counterHz/m.o.Haste)))
+		err = errors.Join(err, quietly(ctx, "fdtput", "-t", "i", tree, "/timer", "clock-frequency", strconv.Itoa(int(counterHz/m.o.Pace))))
 	}
 	return err
 }
@@ -197,6 +198,9 @@ func (m *Machine) connect(ctx context.Context) error {
 	m.pins, err = openPins(ctx, m.file("qtest"), chip, m.o.OnEdge)
 	return err
 }
+
+// PID returns the emulator's process.
+func (m *Machine) PID() int { return m.cmd.Process.Pid }
 
 // Drive puts a level on an input line from outside.
 func (m *Machine) Drive(line int, high bool) error { return m.pins.drive(line, high) }

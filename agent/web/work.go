@@ -1,0 +1,84 @@
+package web
+
+import (
+	"cmp"
+	"net/http"
+	"slices"
+	"time"
+
+	"bayward/agent/bay"
+	"bayward/agent/order"
+	"bayward/agent/words"
+)
+
+// workPage is the work list: one line a bay, in order of need.
+type workPage struct {
+	base
+	Summary string
+	Lines   []workLine
+	Quiet   []workLine // nothing to do there: folded
+}
+
+// workLine is one bay of it.
+type workLine struct {
+	Name    string
+	To      string // where its next step is done
+	Urgency words.Urgency
+	words.Task
+	soon time.Duration // until it needs somebody, as far as known
+}
+
+// overview lists the work, the most urgent first.
+func (s *server) overview(w http.ResponseWriter, r *http.Request) {
+	s.write(w, r, http.StatusOK, "overview", s.newWorkPage(r))
+}
+
+func (s *server) newWorkPage(r *http.Request) workPage {
+	v := s.view(r)
+	page := workPage{base: s.base(r, s.Site+" / "+s.Agent)}
+	page.Refresh, page.Live = refreshSeconds, true
+	calls, carry := 0, 0.0
+	for _, p := range s.Pictures() {
+		if p == nil {
+			continue
+		}
+		line := newWorkLine(p, v, s.may(r, order.VisitOpen))
+		if line.Urgency.CallsPerson() {
+			calls++
+		}
+		if line.Urgency != words.OnHold {
+			carry += words.ToCarryML(p)
+		}
+		if line.Urgency == words.Fine {
+			page.Quiet = append(page.Quiet, line)
+		} else {
+			page.Lines = append(page.Lines, line)
+		}
+	}
+	slices.SortStableFunc(page.Lines, func(a, b workLine) int {
+		return cmp.Or(cmp.Compare(a.Urgency.Rank, b.Urgency.Rank), cmp.Compare(a.soon, b.soon))
+	})
+	page.Summary = v.Summary(calls)
+	if carry >= 1 {
+		page.Summary += " " + v.Say("sum.round", v.Litres(carry))
+	}
+	return page
+}
+
+func newWorkLine(p *bay.Picture, v words.Voice, mayVisit bool) workLine {
+	line := workLine{Name: p.Bay, Urgency: words.UrgencyOf(p), Task: v.Task(p), To: "/bays/" + p.Bay}
+	if p.Visit.Open {
+		line.What += ". " + left(p, v)
+	}
+	switch {
+	case !p.Named() && p.Stage != bay.Vacant:
+		line.To, line.What = line.To+"#pack", v.Say("pack.which")
+	case mayVisit && (p.Visit.Open || wantsVisit(p)):
+		line.To += "/visit"
+	}
+	const far = 1000 * time.Hour
+	if line.soon = far; p.Cool.ReadyKnown && p.Stage == bay.Cooling {
+		line.soon = p.Cool.ReadyIn
+	}
+	return line
+}

@@ -3,7 +3,6 @@ package walk
 import (
 	"context"
 	"errors"
-	"fmt"
 	"log/slog"
 	"sync"
 	"time"
@@ -13,6 +12,7 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/hardware"
 	"bayward/agent/lease"
+	"bayward/agent/words"
 	"bayward/sensors"
 	"bayward/sensors/sim"
 )
@@ -153,7 +153,7 @@ func (r *rig) CloseFor(most time.Duration) error {
 	return r.Renew(true)
 }
 
-var errTimeIsUp = errors.New("the relay was closed for as long as it may be")
+var errTimeIsUp = words.Fail("walk.time-is-up")
 
 // Renew asks for another lease.
 func (r *rig) Renew(beat bool) error {
@@ -179,7 +179,7 @@ func (r *rig) Open() error {
 func (r *rig) reclaim(ctx context.Context) error {
 	keeper, relay, err := joinKeeper(ctx, r.cfg, r.bay, r.connect)
 	if err != nil {
-		return fmt.Errorf("%w. The walk needs the keeper for itself: systemctl stop bayward. systemctl status bayward-keeper shows whether it runs", err)
+		return words.Fail("walk.needs-keeper", err)
 	}
 	r.keeper, r.relay = keeper, relay
 	return nil

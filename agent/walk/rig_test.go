@@ -15,6 +15,7 @@ import (
 	"bayward/agent/hardware"
 	"bayward/agent/lease"
 	"bayward/agent/lease/leasetest"
+	"bayward/agent/words"
 	"bayward/sensors/sim"
 )
 
@@ -114,4 +115,7 @@ func TestKeeperWithoutRoom(t *testing.T) {
 	for _, want := range []string{"systemctl stop bayward", "systemctl status bayward-keeper", "no such file"} {
 		require.ErrorContains(t, err, want)
 	}
+	spanish := words.New("es", "si").Error(err)
+	require.Contains(t, spanish, "El recorrido necesita bayward-keeper solo para él: systemctl stop bayward")
+	require.NotContains(t, spanish, "The walk")
 }

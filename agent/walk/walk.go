@@ -89,7 +89,7 @@ func Run(ctx context.Context, o *Options) error {
 // agentHasIt adds what to do while an agent is running.
 func agentHasIt(err error) error {
 	if errors.Is(err, logbook.ErrLocked) {
-		return fmt.Errorf("%w. The walk needs the bays for itself: systemctl stop bayward", err)
+		return words.Fail("walk.needs-bays", err)
 	}
 	return err
 }
@@ -168,7 +168,7 @@ func (o *Options) end(rec *commission.Record, err error) error {
 			_, err = fmt.Fprintf(o.Out, "\n%s\n", v.Say("walk.calibration.file", o.Fragment))
 		}
 		if err != nil {
-			return fmt.Errorf("the record is signed, but the calibration could not be written: %w", err)
+			return words.Fail("walk.calibration.unwritten", err)
 		}
 	}
 	_, err = fmt.Fprintf(o.Out, "\n%s\n", v.Word(words.Of("walk.signed", rec.Person, rec.Result().Sentence())))
@@ -188,7 +188,7 @@ func (o *Options) why(err error) string {
 	case errors.Is(err, commission.ErrEnded):
 		return o.Voice.Say("walk.no-answer")
 	}
-	return err.Error()
+	return o.Voice.Error(err)
 }
 
 // worded is an error with a text in the reader's language.

@@ -1,0 +1,7 @@
+package broker
+
+// What the tests of topic filters call.
+var (
+	Matches     = matches
+	ValidFilter = validFilter
+)

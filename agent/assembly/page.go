@@ -53,17 +53,19 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 	for i, p := range a.Config.People {
 		people[i] = web.Person{Name: p.Name, Right: order.ParseRight(p.Role), Hash: p.PINHash}
 	}
-	var record http.Handler
+	var record func(web.Frame) http.Handler
 	var closed func(context.Context, string) ([]web.ClosedVisit, error)
 	if a.Book != nil {
 		closed = func(ctx context.Context, pack string) ([]web.ClosedVisit, error) {
 			return closedVisits(ctx, a.Book.Reader, pack)
 		}
-		record = records.Handler(records.ServeOptions{
-			Reader: a.Book.Reader, Version: a.Version, Describe: func(o *records.ReportOptions) { Describe(o, a.Config) },
-			Zone: time.Local,
-			Now:  func() time.Time { now, _ := a.Wall(); return now },
-		})
+		record = func(frame web.Frame) http.Handler {
+			return records.Handler(records.ServeOptions{
+				Reader: a.Book.Reader, Version: a.Version, Describe: func(o *records.ReportOptions) { Describe(o, a.Config) },
+				Zone: time.Local, Frame: frame,
+				Now: func() time.Time { now, _ := a.Wall(); return now },
+			})
+		}
 	}
 	return web.New(web.Options{
 		Site: a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,

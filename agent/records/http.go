@@ -32,6 +32,9 @@ type ServeOptions struct {
 	Now      func() time.Time // of the record's clock
 	Zone     *time.Location   // of the reader's clock; nil for UTC
 	Version  string
+	// Frame returns the head and the foot of every page for people, in a language; nil
+	// for none.
+	Frame func(r *http.Request, language string) (head, foot template.HTML)
 }
 
 const (
@@ -181,7 +184,7 @@ func (p *pages) report(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var out bytes.Buffer
-	err := WriteReport(r.Context(), &out, p.Reader, o)
+	err := writeReport(r.Context(), &out, p.Reader, o, p.framed(r, paperOf(o).voice.Language()))
 	switch {
 	case errors.Is(err, ErrNoPack):
 		p.choose(w, r, http.StatusNotFound, o.Pack+": "+p.voice(r).Error(err))
@@ -240,6 +243,7 @@ func (p *pages) reader(o *ReportOptions, form url.Values) *ReportOptions {
 // chooser is what the page to choose a pack shows.
 type chooser struct {
 	paper
+	page
 	Style         template.CSS
 	Lang          string
 	Problem, Pack string
@@ -261,6 +265,15 @@ func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, probl
 	}
 }
 
+// framed returns what a page is shown in.
+func (p *pages) framed(r *http.Request, language string) page {
+	in := page{Served: true}
+	if p.Frame != nil {
+		in.Head, in.Foot = p.Frame(r, language)
+	}
+	return in
+}
+
 // voice returns the voice for the reader of a page.
 func (p *pages) voice(r *http.Request) words.Voice {
 	return paperOf(p.reader(&ReportOptions{}, r.URL.Query())).voice
@@ -269,26 +282,27 @@ func (p *pages) voice(r *http.Request) words.Voice {
 // choosing shows the page to choose from some packs.
 func (p *pages) choosing(w http.ResponseWriter, r *http.Request, status int, problem string, packs []logbook.PackEntry) {
 	o := p.reader(&ReportOptions{}, r.URL.Query())
-	page := chooser{
+	shown := chooser{
 		paper: paperOf(o), Style: template.CSS(StyleOf(o)), Problem: problem, Pack: r.URL.Query().Get("pack"), //nolint:gosec // our own file
 		Packs: packs,
 	}
-	page.Lang, page.Cautions, page.Tables = page.voice.Language(), page.voice.Cautions(), tables(page.voice)
+	shown.Lang, shown.Cautions, shown.Tables = shown.voice.Language(), shown.voice.Cautions(), tables(shown.voice)
+	shown.page = p.framed(r, shown.Lang)
 	for _, name := range words.Languages() {
-		page.Languages = append(page.Languages, pair{name, words.New(name, "").Say("lang.name")})
+		shown.Languages = append(shown.Languages, pair{name, words.New(name, "").Say("lang.name")})
 	}
 	var out bytes.Buffer
-	if err := choosePage().Execute(&out, page); err != nil {
+	if err := choosePage().Execute(&out, shown); err != nil {
 		http.Error(w, "cannot render the page", http.StatusInternalServerError)
 		return
 	}
 	send(w, status, StyleOf(o), out.Bytes())
 }
 
-// send allows the page's own style, and nothing else.
+// send allows the page's own style, the style and the script of all pages, and nothing else.
 func send(w http.ResponseWriter, status int, style string, page []byte) {
 	sum := sha256.Sum256([]byte(style))
-	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+
+	w.Header().Set("Content-Security-Policy", "default-src 'none'; style-src 'self' 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+
 		"'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.WriteHeader(status)

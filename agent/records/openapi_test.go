@@ -93,7 +93,9 @@ func (p promised) answer(t *testing.T, path, method string, w *httptest.Response
 func site(r *logbook.Reader, people ...web.Person) http.Handler {
 	return web.New(web.Options{
 		Site: "quarry-road", Agent: "shed-2", Units: "si", Pictures: func() []*bay.Picture { return nil }, People: people,
-		Records: records.Handler(records.ServeOptions{Reader: r, Now: func() time.Time { return at(340).Wall }}),
+		Records: func(frame web.Frame) http.Handler {
+			return records.Handler(records.ServeOptions{Reader: r, Frame: frame, Now: func() time.Time { return at(340).Wall }})
+		},
 	})
 }
 

@@ -45,6 +45,9 @@ var ErrNoPack = words.Fail("records.no-pack")
 //go:embed report.html
 var reportText string
 
+// reportStyle has the page's own look, since a report is also a file of its own. On paper it
+// is black on white, in points.
+//
 //go:embed report.css
 var reportStyle string
 
@@ -66,17 +69,29 @@ func styleIn(p paper, letter bool) string {
 // WriteReport writes the printable record of one pack: self-contained HTML. The
 // error is ErrNoPack when the record does not have it.
 func WriteReport(ctx context.Context, w io.Writer, r *logbook.Reader, o *ReportOptions) error {
-	page, err := newReport(ctx, r, o)
+	return writeReport(ctx, w, r, o, page{})
+}
+
+// page is what a report is shown in when it is served, and not a file of its own.
+type page struct {
+	Served     bool
+	Head, Foot template.HTML
+}
+
+func writeReport(ctx context.Context, w io.Writer, r *logbook.Reader, o *ReportOptions, in page) error {
+	shown, err := newReport(ctx, r, o)
 	if err != nil {
 		return err
 	}
-	return reportPage().Execute(w, page)
+	shown.page = in
+	return reportPage().Execute(w, shown)
 }
 
 // report is what the template shows.
 type report struct {
 	*ReportOptions
 	paper
+	page
 	Style                template.CSS
 	Lang                 string
 	From, To, MadeAt     string

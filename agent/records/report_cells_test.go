@@ -69,7 +69,7 @@ func TestUnknownIsNotZero(t *testing.T) {
 		row := regexp.MustCompile(`<tr><td class="n">7</td>.*`).FindString(page)
 		require.NotContains(t, row, ">0<", "%s: %s", name, row)
 	}
-	mustSay(t, pages["/records"], `<tr><td class="n">7</td><td class="n heat-0">–</td><td class="n">–</td><td class="bar"></td></tr>`)
+	mustSay(t, pages["/records"], `<tr><td class="n">7</td><td class="n heat-0">–</td><td class="n">–</td><td class="share"></td></tr>`)
 
 	var shown, exported bytes.Buffer
 	require.NoError(t, records.WriteCells(t.Context(), &shown, r, words.EnglishSI(), time.UTC, 1))

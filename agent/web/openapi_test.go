@@ -149,7 +149,7 @@ func TestEveryAddressIsDescribed(t *testing.T) {
 	d := readOpenAPI(t)
 	b := newBench(func(o *web.Options) {
 		o.Metrics = http.HandlerFunc(func(http.ResponseWriter, *http.Request) {})
-		o.Records = o.Metrics
+		o.Records = func(web.Frame) http.Handler { return o.Metrics }
 	}, "bay-1")
 	paths, _ := d.at(t, "paths")
 	for path := range paths.(map[string]any) {

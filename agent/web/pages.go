@@ -91,8 +91,10 @@ func systems(v words.Voice) (all []choice) {
 	return all
 }
 
-func (s *server) base(r *http.Request, title string) base {
-	v := s.view(r)
+func (s *server) base(r *http.Request, title string) base { return s.baseIn(r, title, s.view(r)) }
+
+// baseIn returns it for a page in the language of a voice.
+func (s *server) baseIn(r *http.Request, title string, v words.Voice) base {
 	b := base{
 		LiveAt: "/live", Title: title, Site: s.Site, Agent: s.Agent, Version: s.Version, Lang: v.Language(), Languages: languages(v), Systems: systems(v), Here: r.URL.RequestURI(),
 		Writable: s.may(r, order.VisitOpen), People: s.gate != nil, Anybody: s.Anybody, Records: s.Records != nil, Guide: s.Guide != nil, Who: s.who(r), Aid: s.Aid,

@@ -44,22 +44,6 @@ func (s *server) view(r *http.Request) words.Voice {
 	return words.New(language, units)
 }
 
-// records hands over to the pages of the record, in the reader's language and units
-// where the address names no others. Tables for programs have neither.
-func (s *server) records(w http.ResponseWriter, r *http.Request) {
-	if r.URL.Path == "/records" {
-		v, q := s.view(r), r.URL.Query()
-		for name, value := range map[string]string{"language": v.Language(), "units": v.Units().Name} {
-			if !q.Has(name) {
-				q.Set(name, value)
-			}
-		}
-		r = r.Clone(r.Context())
-		r.URL.RawQuery = q.Encode()
-	}
-	s.Records.ServeHTTP(w, r)
-}
-
 // openAddress reports whether an address needs no sign-in: first aid above all.
 func openAddress(path string) bool {
 	switch path {

@@ -34,9 +34,10 @@ type Options struct {
 	// Healthy returns why ticks are not on time, or nil.
 	Healthy func() error
 	Metrics http.Handler // nil: no /metrics
-	// Records answers /records, /api/v1/records.csv and /api/v1/records.json, read
-	// only. Nil: there is no record.
-	Records http.Handler
+	// Records returns what answers /records, /api/v1/records.csv and
+	// /api/v1/records.json, read only; its pages for people stand between the head and
+	// the foot of every page. Nil: there is no record.
+	Records func(Frame) http.Handler
 	// Closed returns the newest closed visits of a pack in the record, as corrected. Nil:
 	// there is no record.
 	Closed func(ctx context.Context, pack string) ([]ClosedVisit, error)
@@ -78,6 +79,7 @@ type server struct {
 	recent  recent
 	readers readers
 
+	record      http.Handler
 	openHolding openHolding
 	rounds      rounds
 }
@@ -129,6 +131,7 @@ func (s *server) route(mux *http.ServeMux) {
 	mux.Handle("/api/v1/bays/{bay}/hold", only(http.MethodPost, s.apiHold))
 	mux.Handle("/api/v1/bays/{bay}/pack", only(http.MethodPost, s.apiPack))
 	if s.Records != nil {
+		s.record = s.Records(s.frame)
 		for _, path := range []string{"/records", "/api/v1/records.csv", "/api/v1/records.json"} {
 			mux.Handle(path, only(http.MethodGet, s.records))
 		}

@@ -63,7 +63,7 @@ func TestReportByHTTP(t *testing.T) {
 	get := served(t)
 	page := get("/records?pack=lift-24v&paper=letter&units=us")
 	require.Equal(t, 200, page.Code)
-	require.Contains(t, page.Header().Get("Content-Security-Policy"), "style-src 'sha256-")
+	require.Contains(t, page.Header().Get("Content-Security-Policy"), "default-src 'none'; style-src 'self' 'sha256-")
 	for _, want := range []string{"Record of battery lift-24v", "quarry-road", "size: letter", "0.51 in"} {
 		mustSay(t, page.Body.String(), want)
 	}

@@ -1,11 +1,8 @@
-// Package broker is a small MQTT 3.1.1 broker inside the program, for the demo, for
+// Package broker is a small MQTT broker inside the program, for the demo, for
 // tests and for a single bay without infrastructure. It listens on loopback only,
 // stores nothing on disk and has no passwords: every program on the machine may
 // read everything and send commands, but only the agent may publish the rest. A
 // plant uses its own broker.
-//
-// A client with a session of its own (clean session 0) gets what was published while
-// it was away, in the order in which it was published, for up to an hour.
 package broker
 
 import (
@@ -14,9 +11,10 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
-	"slices"
-	"sync"
 	"syscall"
+
+	mochi "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/listeners"
 )
 
 // ErrTaken means that another program listens at the address.
@@ -34,10 +32,17 @@ type Options struct {
 
 // Broker is a running broker. Call Close to stop it.
 type Broker struct {
-	hub      *hub
-	listener net.Listener
-	serving  sync.WaitGroup
+	server *mochi.Server
+	addr   string
 }
+
+// Limits of the broker. The library has none of its own.
+const (
+	maxClients    = 50
+	maxPacket     = 64 << 10 // bytes
+	maxInFlight   = 512
+	sessionExpiry = 3600 // seconds
+)
 
 // Start listens and serves. It returns ErrTaken for an address in use, and
 // ErrNotLoopback for one that is not of this machine.
@@ -46,39 +51,34 @@ func Start(ctx context.Context, o Options) (*Broker, error) {
 	if err != nil {
 		return nil, err
 	}
-	b := &Broker{hub: newHub(rights{slices.Clone(o.Agents)}, o.Log), listener: listener}
-	b.serving.Go(b.accept)
-	return b, nil
-}
-
-// accept serves clients until the listener is closed.
-func (b *Broker) accept() {
-	for {
-		socket, err := b.listener.Accept()
-		if errors.Is(err, net.ErrClosed) {
-			return
-		}
-		if err != nil { // such as too many open files: the client tries again
-			b.hub.log.Error("broker: a client could not be accepted", "err", err)
-			continue
-		}
-		b.serving.Go(func() { b.hub.serve(socket) })
+	limits := mochi.NewDefaultServerCapabilities()
+	limits.MaximumClients = maxClients
+	limits.MaximumPacketSize = maxPacket
+	limits.MaximumInflight = maxInFlight
+	limits.MaximumSessionExpiryInterval = sessionExpiry
+	limits.MinimumProtocolVersion = 4
+	server := mochi.New(&mochi.Options{Capabilities: limits, Logger: slog.New(errorsOnly{o.Log.Handler()})})
+	err = server.AddHook(newRights(o.Agents), nil)
+	if err == nil {
+		err = server.AddListener(listeners.NewNet("tcp", listener))
 	}
+	if err == nil {
+		err = server.Serve()
+	}
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("broker: start: %w", err), listener.Close())
+	}
+	return &Broker{server: server, addr: listener.Addr().String()}, nil
 }
 
 // Addr returns the host and port at which the broker listens.
-func (b *Broker) Addr() string { return b.listener.Addr().String() }
+func (b *Broker) Addr() string { return b.addr }
 
 // URL returns the address in the form for a client.
-func (b *Broker) URL() string { return "tcp://" + b.Addr() }
+func (b *Broker) URL() string { return "tcp://" + b.addr }
 
-// Close drops all clients and stops the broker. Retained messages and sessions are lost.
-func (b *Broker) Close() error {
-	err := b.listener.Close()
-	b.hub.close()
-	b.serving.Wait()
-	return err
-}
+// Close drops all clients and stops the broker. Retained messages are lost.
+func (b *Broker) Close() error { return b.server.Close() }
 
 func listen(ctx context.Context, address string) (net.Listener, error) {
 	address, err := loopback(address)
@@ -113,3 +113,20 @@ func loopback(address string) (string, error) {
 	}
 	return net.JoinHostPort(host, port), nil
 }
+
+// errorsOnly drops the library's messages about every client that connects and
+// disconnects.
+type errorsOnly struct{ slog.Handler }
+
+// Enabled reports whether a level is kept.
+func (h errorsOnly) Enabled(ctx context.Context, level slog.Level) bool {
+	return level >= slog.LevelError && h.Handler.Enabled(ctx, level)
+}
+
+// WithAttrs keeps the filter on a logger with attributes.
+func (h errorsOnly) WithAttrs(a []slog.Attr) slog.Handler { return errorsOnly{h.Handler.WithAttrs(a)} }
+
+// WithGroup keeps the filter on a logger with a group.
+func (h errorsOnly) WithGroup(name string) slog.Handler { return errorsOnly{h.Handler.WithGroup(name)} }
+
+var _ slog.Handler = errorsOnly{}

@@ -3,14 +3,42 @@ package broker
 import (
 	"slices"
 	"strings"
+
+	mochi "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/packets"
 )
 
 // rights let every client read and send commands, and only the agents publish the
-// rest. A client id proves nothing: this prevents mistakes, but does not stop an
-// attacker on the same machine.
-type rights struct{ agents []string }
+// rest. The library's own access list allows what it does not list and ignores
+// wills; here everything not listed is denied. A client id proves nothing: this
+// prevents mistakes, but does not stop an attacker on the same machine.
+type rights struct {
+	mochi.HookBase
+	agents []string
+}
 
-func (r rights) mayWrite(client, topic string) bool {
+func newRights(agents []string) *rights { return &rights{agents: slices.Clone(agents)} }
+
+// ID names the hook.
+func (r *rights) ID() string { return "rights" }
+
+// Provides reports whether the hook answers a question.
+func (r *rights) Provides(question byte) bool {
+	return question == mochi.OnConnectAuthenticate || question == mochi.OnACLCheck
+}
+
+// OnConnectAuthenticate admits every client that has no will, or one that it may
+// publish.
+func (r *rights) OnConnectAuthenticate(cl *mochi.Client, pk packets.Packet) bool {
+	return !pk.Connect.WillFlag || r.mayWrite(cl.ID, pk.Connect.WillTopic)
+}
+
+// OnACLCheck lets every client read.
+func (r *rights) OnACLCheck(cl *mochi.Client, topic string, write bool) bool {
+	return !write || r.mayWrite(cl.ID, topic)
+}
+
+func (r *rights) mayWrite(client, topic string) bool {
 	parts := strings.Split(topic, "/")
 	if parts[0] != "bayward" {
 		return false
@@ -21,46 +49,4 @@ func (r rights) mayWrite(client, topic string) bool {
 	return len(parts) == 5 && parts[4] == "command"
 }
 
-// Topic filters: MQTT 3.1.1, section 4.7.
-
-// validTopic reports whether a message may be published to a topic.
-func validTopic(topic string) bool {
-	return topic != "" && !strings.ContainsAny(topic, "+#\x00")
-}
-
-// validFilter reports whether a filter can be subscribed to.
-func validFilter(filter string) bool {
-	if filter == "" || strings.ContainsRune(filter, 0) {
-		return false
-	}
-	levels := strings.Split(filter, "/")
-	for i, level := range levels {
-		if level == "#" && i < len(levels)-1 || len(level) > 1 && strings.ContainsAny(level, "+#") {
-			return false
-		}
-	}
-	return true
-}
-
-// matches reports whether a filter covers a topic.
-func matches(filter, topic string) bool {
-	if strings.HasPrefix(topic, "$") && !strings.HasPrefix(filter, "$") {
-		return false
-	}
-	for {
-		f, filterRest, moreFilter := strings.Cut(filter, "/")
-		if f == "#" {
-			return true
-		}
-		t, topicRest, moreTopic := strings.Cut(topic, "/")
-		switch {
-		case f != "+" && f != t:
-			return false
-		case !moreTopic:
-			return !moreFilter || filterRest == "#"
-		case !moreFilter:
-			return false
-		}
-		filter, topic = filterRest, topicRest
-	}
-}
+var _ mochi.Hook = &rights{}

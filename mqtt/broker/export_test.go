@@ -1,7 +1,0 @@
-package broker
-
-// What the tests of topic filters call.
-var (
-	Matches     = matches
-	ValidFilter = validFilter
-)

@@ -1,8 +1,9 @@
 // Package broker is a small MQTT broker inside the program, for the demo, for
 // tests and for a single bay without infrastructure. It listens on loopback only,
 // stores nothing on disk and has no passwords: every program on the machine may
-// read everything and send commands, but only the agent may publish the rest. A
-// plant uses its own broker.
+// read everything and send commands, but only the agent may publish the rest. It
+// keeps no session: a client that asks for one (clean session 0) is refused. A plant
+// uses its own broker.
 package broker
 
 import (
@@ -38,10 +39,9 @@ type Broker struct {
 
 // Limits of the broker. The library has none of its own.
 const (
-	maxClients    = 50
-	maxPacket     = 64 << 10 // bytes
-	maxInFlight   = 512
-	sessionExpiry = 3600 // seconds
+	maxClients  = 50
+	maxPacket   = 64 << 10 // bytes
+	maxInFlight = 512
 )
 
 // Start listens and serves. It returns ErrTaken for an address in use, and
@@ -55,10 +55,13 @@ func Start(ctx context.Context, o Options) (*Broker, error) {
 	limits.MaximumClients = maxClients
 	limits.MaximumPacketSize = maxPacket
 	limits.MaximumInflight = maxInFlight
-	limits.MaximumSessionExpiryInterval = sessionExpiry
+	limits.MaximumSessionExpiryInterval = 0
 	limits.MinimumProtocolVersion = 4
 	server := mochi.New(&mochi.Options{Capabilities: limits, Logger: slog.New(errorsOnly{o.Log.Handler()})})
 	err = server.AddHook(newRights(o.Agents), nil)
+	if err == nil {
+		err = server.AddHook(&sessions{server: server, log: o.Log}, nil)
+	}
 	if err == nil {
 		err = server.AddListener(listeners.NewNet("tcp", listener))
 	}

@@ -11,6 +11,7 @@ type statusBody struct {
 	Reason      string `json:"reason,omitempty"`
 	Version     string `json:"version"`
 	BootID      string `json:"boot_id"`
+	Epoch       string `json:"epoch,omitempty"`
 	Since       string `json:"since,omitempty"`
 	TimeTrusted *bool  `json:"time_trusted,omitempty"`
 }
@@ -24,6 +25,7 @@ type stateBody struct {
 type eventBody struct {
 	V           int     `json:"v"`
 	Bay         string  `json:"bay"`
+	Epoch       string  `json:"epoch"`
 	Seq         uint64  `json:"seq"`
 	Time        string  `json:"time"`
 	TimeTrusted bool    `json:"time_trusted"`

@@ -25,23 +25,25 @@ const (
 // Client sends an agent's messages to the broker. Run does the work; the other
 // methods hand their data over and return at once, from any goroutine.
 type Client struct {
-	opt         Options
-	brokers     []*url.URL
-	began       time.Time
-	dial        func(ctx context.Context, broker *url.URL, will []byte) (peer, error)
-	writeWithin time.Duration
-	latest      *latest
-	answers     answers
-	desks       map[string]*desk // by bay; empty if orders are not accepted
-	wake        chan struct{}
-	unsent      atomic.Bool    // the outbox may have events; finding out costs a query of the logbook
-	senders     sync.WaitGroup // goroutines inside the library's Publish
+	opt                   Options
+	brokers               []*url.URL
+	began                 time.Time
+	dial                  func(ctx context.Context, broker *url.URL, will []byte) (peer, error)
+	writeWithin           time.Duration
+	echoWithin, echoRetry time.Duration
+	latest                *latest
+	answers               answers
+	desks                 map[string]*desk // by bay; empty if orders are not accepted
+	wake                  chan struct{}
+	unsent                atomic.Bool    // the outbox may have events; finding out costs a query of the logbook
+	senders               sync.WaitGroup // goroutines inside the library's Publish
 
 	connected atomic.Bool
 	connects  atomic.Uint64
 	drops     atomic.Uint64
 	events    atomic.Uint64
 	retained  atomic.Uint64
+	lost      atomic.Bool // the broker acknowledges events and does not deliver them
 
 	// Only Run's goroutine touches these.
 	failures int
@@ -56,7 +58,7 @@ type Stats struct {
 	Connected    bool
 	Connects     uint64 // connections that came up
 	Drops        uint64 // connections that were lost
-	EventsSent   uint64 // acknowledged by the broker; a repeat counts again
+	EventsSent   uint64 // acknowledged and delivered back by the broker; a repeat counts again
 	RetainedSent uint64 // states and notices, acknowledged
 }
 
@@ -68,7 +70,7 @@ func New(o Options) (*Client, error) {
 	}
 	hookLibrary()
 	c := &Client{
-		opt: o, brokers: brokers, broker: brokers[0], began: time.Now(), writeWithin: writeFor,
+		opt: o, brokers: brokers, broker: brokers[0], began: time.Now(), writeWithin: writeFor, echoWithin: echoWithin, echoRetry: echoRetry,
 		latest: newLatest(o.StateEvery), wake: make(chan struct{}, 1), desks: map[string]*desk{},
 	}
 	c.dial = func(ctx context.Context, broker *url.URL, will []byte) (peer, error) {
@@ -124,6 +126,10 @@ func (c *Client) stir() {
 
 // Connected reports whether a connection is up now.
 func (c *Client) Connected() bool { return c.connected.Load() }
+
+// EventsProven reports whether the broker delivers the events that it acknowledges. It
+// is true until one has not come back.
+func (c *Client) EventsProven() bool { return !c.lost.Load() }
 
 // Stats returns the counts so far.
 func (c *Client) Stats() Stats {
@@ -197,7 +203,7 @@ func (c *Client) connection(ctx context.Context) (up time.Duration, err error) {
 	c.connects.Add(1)
 	c.connected.Store(true)
 	c.opt.Log.Info("connected to the broker", "broker", shown(c.broker), "client_id", c.opt.ClientID)
-	s := session{Client: c, peer: p}
+	s := &session{Client: c, peer: p}
 	err = s.use(ctx)
 	c.connected.Store(false)
 	if ctx.Err() != nil {
@@ -234,7 +240,7 @@ func (c *Client) openOne(ctx context.Context, broker *url.URL, will []byte) (pee
 
 // status returns a status payload of this agent.
 func (c *Client) status(s Status) ([]byte, error) {
-	s.Version, s.BootID = c.opt.Version, c.opt.BootID
+	s.Version, s.BootID, s.Epoch = c.opt.Version, c.opt.BootID, c.opt.Epoch()
 	return s.JSON()
 }
 

@@ -51,7 +51,7 @@ func (o *memoryOutbox) add(bayName string, n int) {
 	for range n {
 		seq := uint64(len(o.all[bayName]) + 1)
 		o.all[bayName] = append(o.all[bayName], Event{
-			Bay: bayName, Seq: seq, At: testWall(), BootID: "b", Kind: "finding-raised", Code: "pack-hot", Text: "Hot.",
+			Bay: bayName, Epoch: "7d0f3a52c4e1b896", Seq: seq, At: testWall(), BootID: "b", Kind: "finding-raised", Code: "pack-hot", Text: "Hot.",
 		})
 	}
 }

@@ -15,7 +15,7 @@ import (
 	"bayward/agent/order"
 )
 
-// Outbox holds the events that the broker has not acknowledged yet.
+// Outbox holds the events that the broker is not known to have yet.
 type Outbox interface {
 	// Unsent returns up to limit of them, those of one bay in order and
 	// beginning with its oldest.
@@ -41,8 +41,10 @@ type Options struct {
 	MaxInFlight  int           // messages not yet acknowledged; 0 means 16
 	Version      string        // of this program
 	BootID       string
-	Outbox       Outbox
-	Log          *slog.Logger
+	// Epoch returns the epoch of the record, "" without one; nil means the same.
+	Epoch  func() string
+	Outbox Outbox
+	Log    *slog.Logger
 	// Now is the wall clock; nil means the system's, not trusted.
 	Now func() Wall
 	// OrderNow is the clock for commands; nil means Now.
@@ -117,6 +119,9 @@ func (o *Options) fillIn() {
 	}
 	if o.OrderNow == nil {
 		o.OrderNow = o.Now
+	}
+	if o.Epoch == nil {
+		o.Epoch = func() string { return "" }
 	}
 	if o.StateEvery == 0 {
 		o.StateEvery = 30 * time.Second

@@ -35,12 +35,13 @@ type Status struct {
 	Reason  string // why it is offline: "shutdown" or "connection-lost"
 	Version string
 	BootID  string
-	Since   *Wall // when it began; nil in the will, which the broker sends later
+	Epoch   string // of the record; "" without one
+	Since   *Wall  // when it began; nil in the will, which the broker sends later
 }
 
 // JSON returns the payload of the status topic.
 func (s Status) JSON() ([]byte, error) {
-	w := statusBody{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID}
+	w := statusBody{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID, Epoch: s.Epoch}
 	if s.Online {
 		w.State = "online"
 	}
@@ -54,6 +55,7 @@ func (s Status) JSON() ([]byte, error) {
 // are empty.
 type Event struct {
 	Bay    string
+	Epoch  string // which record has numbered it
 	Seq    uint64 // 1, 2, 3, … for each bay
 	At     Wall
 	BootID string        // the boot that Mono counts from
@@ -70,7 +72,7 @@ type Event struct {
 // JSON returns the payload of the event topic.
 func (e Event) JSON() ([]byte, error) {
 	return encode(eventBody{
-		1, e.Bay, e.Seq, e.At.stamp(), e.At.Trusted, e.BootID, e.Mono.Seconds(),
+		1, e.Bay, e.Epoch, e.Seq, e.At.stamp(), e.At.Trusted, e.BootID, e.Mono.Seconds(),
 		e.Kind, e.Stage, e.From, e.Code, e.By, e.Order, e.Text,
 	})
 }

@@ -37,7 +37,7 @@ func TestGoldenPayloads(t *testing.T) {
 		}
 		return b
 	}
-	agent := Status{Version: "1.2.3", BootID: "5f0c3b1e"}
+	agent := Status{Version: "1.2.3", BootID: "5f0c3b1e", Epoch: "7d0f3a52c4e1b896"}
 	online, will, shutdown := agent, agent, agent
 	online.Online, online.Since = true, &untrusted
 	will.Reason = "connection-lost"
@@ -48,11 +48,11 @@ func TestGoldenPayloads(t *testing.T) {
 		"status-shutdown": must(shutdown.JSON()),
 		"state":           must(stateJSON(testView(), now)),
 		"event-stage": must(Event{
-			Bay: "bay-1", Seq: 17, At: now, BootID: "5f0c3b1e", Mono: 1234567 * time.Millisecond,
+			Bay: "bay-1", Epoch: "7d0f3a52c4e1b896", Seq: 17, At: now, BootID: "5f0c3b1e", Mono: 1234567 * time.Millisecond,
 			Kind: "stage-changed", Stage: "charging", From: "waiting", Text: "Charging.",
 		}.JSON()),
 		"event-order": must(Event{
-			Bay: "bay-1", Seq: 18, At: untrusted, BootID: "5f0c3b1e", Kind: "order-refused",
+			Bay: "bay-1", Epoch: "7d0f3a52c4e1b896", Seq: 18, At: untrusted, BootID: "5f0c3b1e", Kind: "order-refused",
 			By: `Zoë "Z" O'Neil`, Order: "a1", Text: "Refused: <no right>.",
 		}.JSON()),
 		"notice": must(noticeJSON("bay-1", Notice{

@@ -23,13 +23,22 @@ const deployed = "../deploy/mosquitto/"
 type plant struct {
 	*mosquitto
 	folder  string // of the certificates
+	acl     string // file of the access list, a copy of the deployed one
 	clients int
 }
 
 func startPlant(t *testing.T) *plant {
 	t.Helper()
+	return startPlantWith(t, func(acl string) string { return acl })
+}
+
+// startPlantWith starts it with a changed access list.
+func startPlantWith(t *testing.T, change func(acl string) string) *plant {
+	t.Helper()
 	needProgram(t, "openssl")
 	p := &plant{mosquitto: &mosquitto{}, folder: t.TempDir()}
+	p.acl = filepath.Join(p.folder, "bayward.acl")
+	p.allow(t, change)
 	p.certificates(t, "authority")
 	p.certificates(t, "broker", "localhost", "127.0.0.1")
 	p.certificates(t, "client", "shed-2.quarry-road", "shed-3.quarry-road", "display", "maintenance", "nobody")
@@ -37,6 +46,18 @@ func startPlant(t *testing.T) *plant {
 	p.start(t)
 	t.Cleanup(func() { p.kill(t) })
 	return p
+}
+
+// allow writes the access list.
+func (p *plant) allow(t *testing.T, change func(acl string) string) {
+	t.Helper()
+	text, err := os.ReadFile(deployed + "bayward.acl")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(p.acl, []byte(change(string(text))), 0o644); err != nil {
+		t.Fatal(err)
+	}
 }
 
 func (p *plant) certificates(t *testing.T, args ...string) {
@@ -54,17 +75,13 @@ func (p *plant) config(t *testing.T, file, listener, port string) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	acl, err := filepath.Abs(deployed + "bayward.acl")
-	if err != nil {
-		t.Fatal(err)
-	}
 	if !strings.Contains(string(text), "\n"+listener) {
 		t.Fatalf("%s has no %s", file, listener)
 	}
 	return strings.NewReplacer(
 		listener, "listener "+port+" 127.0.0.1",
 		"/etc/mosquitto/bayward/", p.folder+"/",
-		"/etc/mosquitto/bayward.acl", acl,
+		"/etc/mosquitto/bayward.acl", p.acl,
 	).Replace(string(text))
 }
 

@@ -20,7 +20,7 @@ func (b bookOutbox) Unsent(ctx context.Context, limit int) ([]Event, error) {
 	events := make([]Event, len(recs))
 	for i, r := range recs {
 		events[i] = Event{
-			Bay: r.Bay, Seq: r.Seq, At: Wall{r.Stamp.Wall, r.Stamp.Trusted}, BootID: r.Stamp.BootID, Mono: r.Stamp.Mono,
+			Bay: r.Bay, Epoch: r.Epoch, Seq: r.Seq, At: Wall{r.Stamp.Wall, r.Stamp.Trusted}, BootID: r.Stamp.BootID, Mono: r.Stamp.Mono,
 			Kind: r.Kind, Stage: r.Stage, From: r.From, Code: r.Code, By: r.By, Order: r.Order, Text: r.Text,
 		}
 	}

@@ -28,7 +28,9 @@ type token interface {
 // session is the use of one connection.
 type session struct {
 	*Client
-	peer peer
+	peer    peer
+	echoes  echoes
+	triedAt time.Time // when the outbox was last read
 }
 
 // use subscribes, publishes the birth message, the retained payloads and the
@@ -36,6 +38,9 @@ type session struct {
 // ctx ends.
 func (s *session) use(ctx context.Context) error {
 	if err := s.listen(ctx); err != nil {
+		return err
+	}
+	if err := s.hear(ctx); err != nil {
 		return err
 	}
 	now := s.opt.Now()
@@ -101,16 +106,29 @@ func (s *session) round(ctx context.Context) (busy bool, err error) {
 		s.retained.Add(uint64(n))
 		return true, err
 	}
-	if !s.unsent.Swap(false) {
+	if !s.outboxDue() {
 		return false, nil
 	}
 	return s.outbox(ctx)
 }
 
+// outboxDue reports whether the outbox is to be read now.
+func (s *session) outboxDue() bool {
+	if s.lost.Load() && time.Since(s.triedAt) < s.echoRetry {
+		return false
+	}
+	s.triedAt = time.Now()
+	return s.unsent.Swap(false)
+}
+
 // outbox sends one window of events and moves the cursor past those that the
 // broker has acknowledged. It runs again unless the outbox was empty.
 func (s *session) outbox(ctx context.Context) (busy bool, err error) {
-	evs, err := s.opt.Outbox.Unsent(ctx, s.opt.MaxInFlight)
+	limit := s.opt.MaxInFlight
+	if s.lost.Load() {
+		limit = 1 // a reader may get it again at each try
+	}
+	evs, err := s.opt.Outbox.Unsent(ctx, limit)
 	if err != nil || len(evs) > 0 {
 		s.unsent.Store(true)
 	}
@@ -126,11 +144,11 @@ func (s *session) outbox(ctx context.Context) (busy bool, err error) {
 		}
 		msgs[i] = message{s.opt.Topics.Event(e.Bay), s.opt.QoS.Event, false, payload}
 	}
-	n, err := s.publish(ctx, msgs...)
+	n, err := s.publishEvents(ctx, msgs)
 	s.events.Add(uint64(n))
 	moved := s.confirm(ctx, evs[:n])
 	s.disk(ctx, moved)
-	return moved == nil, err
+	return moved == nil && !s.lost.Load(), err
 }
 
 // confirm records in the outbox what the broker has, even while stopping.
@@ -157,11 +175,22 @@ func (s *session) disk(ctx context.Context, err error) {
 	s.diskTold = err != nil
 }
 
+// retryIn returns after how long the outbox is to be tried again, 0 for not by itself.
+func (s *session) retryIn() time.Duration {
+	switch {
+	case s.lost.Load():
+		return s.echoRetry
+	case s.diskTold:
+		return diskRetry
+	}
+	return 0
+}
+
 // idle waits until there may be something to do.
 func (s *session) idle(ctx context.Context) error {
 	var retry <-chan time.Time
-	if s.diskTold {
-		t := time.NewTimer(diskRetry)
+	if wait := s.retryIn(); wait > 0 {
+		t := time.NewTimer(wait)
 		defer t.Stop()
 		retry = t.C
 	}

@@ -33,6 +33,8 @@ type fakePeer struct {
 	mu   sync.Mutex // guards the fields below
 	got  []message
 	ends string // "left" or "aborted"
+	hear func(string, inbound)
+	deaf bool // acknowledged events do not come back
 }
 
 func newPeer() *fakePeer { return &fakePeer{lost: make(chan struct{})} }
@@ -50,10 +52,29 @@ func (p *fakePeer) publish(m message) token {
 	if ends {
 		close(tok.done)
 	}
+	if ends && tok.err == nil && p.hear != nil && !p.dropsEvents() {
+		p.hear(m.topic, inbound{payload: m.payload})
+	}
 	return tok
 }
 
-func (p *fakePeer) subscribe(string, byte, func(string, inbound)) (token, func() bool) {
+func (p *fakePeer) dropsEvents() bool {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.deaf
+}
+
+// drop decides whether acknowledged events are dropped, as with a right that is missing.
+func (p *fakePeer) drop(events bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.deaf = events
+}
+
+func (p *fakePeer) subscribe(filter string, _ byte, take func(string, inbound)) (token, func() bool) {
+	if strings.HasSuffix(filter, "/event") {
+		p.hear = take
+	}
 	tok := &fakeToken{done: make(chan struct{})}
 	close(tok.done)
 	return tok, func() bool { return true }

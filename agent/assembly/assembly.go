@@ -232,7 +232,7 @@ func (a *Agent) buildMetrics() {
 		ConnectionsCut: a.door.Cut,
 	}
 	if a.client != nil {
-		src.MQTTConnected = a.client.Connected
+		src.MQTTConnected, src.MQTTProven = a.client.Connected, a.client.EventsProven
 		src.OutboxEvents = outbox{a.Book}.count
 	}
 	a.metrics = metrics.New(src)

@@ -47,7 +47,7 @@ func (a *Agent) brokerOptions(m *config.MQTT) mqtt.Options {
 			Status: byte(q.Status), State: byte(q.State), Event: byte(q.Event),
 			Notice: byte(q.Notice), Command: byte(q.Command), Response: byte(q.Response),
 		},
-		Topics: mqtt.Topics{Site: a.Config.Site, Agent: a.Config.Agent}, Version: a.Version, BootID: a.BootID,
+		Topics: mqtt.Topics{Site: a.Config.Site, Agent: a.Config.Agent}, Version: a.Version, BootID: a.BootID, Epoch: a.epoch,
 		Outbox: outbox{a.Book}, Log: a.Log, Now: func() mqtt.Wall { return wallOf(a.Wall()) },
 		// The client runs only once the loop is ready to take orders.
 		Submit: func(ctx context.Context, name string, o order.Order) (bay.Event, error) {
@@ -67,6 +67,14 @@ func (a *Agent) brokerOptions(m *config.MQTT) mqtt.Options {
 		o.Bays = append(o.Bays, a.Config.Bays[i].Name)
 	}
 	return o
+}
+
+// epoch is that of the record: "" without one.
+func (a *Agent) epoch() string {
+	if a.Book == nil {
+		return ""
+	}
+	return a.Book.Epoch()
 }
 
 // credential returns the file of a secret that systemd passes to the service

@@ -26,7 +26,7 @@ func (o outbox) Unsent(ctx context.Context, limit int) ([]mqtt.Event, error) {
 	for i := range unsent {
 		r := &unsent[i]
 		out[i] = mqtt.Event{
-			Bay: r.Bay, Seq: r.Seq, At: wallOf(r.Stamp.Wall, r.Stamp.Trusted), BootID: r.Stamp.BootID, Mono: r.Stamp.Mono,
+			Bay: r.Bay, Epoch: r.Epoch, Seq: r.Seq, At: wallOf(r.Stamp.Wall, r.Stamp.Trusted), BootID: r.Stamp.BootID, Mono: r.Stamp.Mono,
 			Kind: r.Kind, Stage: r.Stage, From: r.From, Code: r.Code, By: r.By, Order: r.Order, Text: records.EventText(words.EnglishSI(), r),
 		}
 	}

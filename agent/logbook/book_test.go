@@ -23,11 +23,11 @@ func TestRecordKeepsEveryField(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := stampAt(2)
+	s, in := stampAt(2), b.Epoch()
 	want := []Record{
-		{Bay: "bay-1", Seq: 1, Stamp: s, Kind: "finding-raised", Code: "plates-bare", Detail: Detail{Found: Found{Value: Known(-2), Limit: Known(3)}}},
-		{Bay: "bay-1", Seq: 2, Stamp: s, Kind: "stage-changed", Stage: "charging", From: "waiting"},
-		{Bay: "bay-1", Seq: 3, Stamp: s, Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Detail: Detail{Asked: &Asked{Order: "hold", Note: "Hold; it's 5 % — ok"}}},
+		{Bay: "bay-1", Seq: 1, Epoch: in, Stamp: s, Kind: "finding-raised", Code: "plates-bare", Detail: Detail{Found: Found{Value: Known(-2), Limit: Known(3)}}},
+		{Bay: "bay-1", Seq: 2, Epoch: in, Stamp: s, Kind: "stage-changed", Stage: "charging", From: "waiting"},
+		{Bay: "bay-1", Seq: 3, Epoch: in, Stamp: s, Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Detail: Detail{Asked: &Asked{Order: "hold", Note: "Hold; it's 5 % — ok"}}},
 	}
 	require.Equal(t, want, recs)
 }

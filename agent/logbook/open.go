@@ -33,7 +33,8 @@ type Book struct {
 	keepFor  atomic.Int64  // nanoseconds, see Keep
 	short    atomic.Bool   // see ShortOfSpace
 	shed     atomic.Int64
-	shedAt   time.Time // when dropping readings made room for the reserve; belongs to the writer whose turn it is
+	epoch    atomic.Pointer[string] // see Epoch
+	shedAt   time.Time              // when dropping readings made room for the reserve; belongs to the writer whose turn it is
 }
 
 // Open opens the logbook at path, creates it if there is none, and brings an older
@@ -107,6 +108,9 @@ func (b *Book) start(ctx context.Context) error {
 		return err
 	}
 	if err := migrate(ctx, b.durable, b.before); err != nil {
+		return err
+	}
+	if err := b.startEpoch(ctx); err != nil {
 		return err
 	}
 	if b.Reader, err = newReader(b.path); err != nil {

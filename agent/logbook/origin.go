@@ -65,7 +65,7 @@ func markCopied(ctx context.Context, path string) error {
 	if err != nil {
 		return err
 	}
-	_, err = db.ExecContext(ctx, `BEGIN; UPDATE memory SET copied = 1; UPDATE origin SET copied = 1; COMMIT`)
+	_, err = db.ExecContext(ctx, `BEGIN; UPDATE memory SET copied = 1; UPDATE origin SET copied = 1, renew = 1; COMMIT`)
 	return errors.Join(err, db.Close())
 }
 

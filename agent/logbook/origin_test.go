@@ -50,14 +50,14 @@ func TestAFailedStartIsNotTheFirst(t *testing.T) {
 // TestOlderLogbooksOrigin: a logbook of an earlier schema is one that an agent had
 // there, or one that somebody has copied there.
 func TestOlderLogbooksOrigin(t *testing.T) {
-	path := older(t, newest-1)
+	path := older(t, originates-1)
 	require.NoError(t, os.WriteFile(path+".lock", nil, 0o600))
 	b := openBook(t, path)
 	require.Equal(t, Origin{}, originOf(t, b))
 	m, err := b.LoadMemory(t.Context(), "bay-1")
 	require.NoError(t, err)
 	require.False(t, m.Copied)
-	require.Equal(t, Origin{Copied: true}, originOf(t, openBook(t, older(t, newest-1))))
+	require.Equal(t, Origin{Copied: true}, originOf(t, openBook(t, older(t, originates-1))))
 }
 
 // TestABackupIsMarked: it knows that it is a copy, its memories until they are saved

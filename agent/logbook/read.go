@@ -303,8 +303,8 @@ func bays(ctx context.Context, db querier) ([]string, error) {
 }
 
 const selectEvents = `SELECT bay.name, coalesce(pack.name, ''), seq, wall_ms, trusted, boot_id, mono_ns,
-	kind, stage, from_stage, code, person, order_id, note, detail
-	FROM event JOIN bay ON bay.id = bay_id LEFT JOIN pack ON pack.id = pack_id `
+	kind, stage, from_stage, code, person, order_id, note, detail, coalesce(epoch.id, '')
+	FROM event JOIN bay ON bay.id = bay_id LEFT JOIN epoch ON epoch.n = event.epoch LEFT JOIN pack ON pack.id = pack_id `
 
 // Events returns up to limit events of a bay with numbers above afterSeq, in
 // order.
@@ -352,7 +352,7 @@ func events(ctx context.Context, db querier, where string, args []any) ([]Record
 		var e Record
 		s := &e.Stamp
 		err := found.Scan(&e.Bay, &e.Pack, &e.Seq, msOf{&s.Wall}, &s.Trusted, &s.BootID, &s.Mono,
-			&e.Kind, &e.Stage, &e.From, &e.Code, &e.By, &e.Order, &e.Text, jsonOf{&e.Detail})
+			&e.Kind, &e.Stage, &e.From, &e.Code, &e.By, &e.Order, &e.Text, jsonOf{&e.Detail}, &e.Epoch)
 		if err != nil {
 			return nil, err
 		}

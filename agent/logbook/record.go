@@ -20,6 +20,7 @@ type Record struct {
 	Bay   string
 	Pack  string // "" when unknown
 	Seq   uint64 // 1, 2, 3, … for each bay
+	Epoch string // which record it was numbered in, see Book.Epoch
 	Stamp Stamp
 	Kind  string // such as "charge-full"
 	Stage string // stage-changed: the new one

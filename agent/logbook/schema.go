@@ -12,7 +12,7 @@ import (
 var schemas embed.FS
 
 // newest is the number of files in the schema folder.
-const newest = 7
+const newest = 8
 
 // applicationID marks the file as a logbook, so that another program's database is
 // rejected and not written to: "bayw" in ASCII.

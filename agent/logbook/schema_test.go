@@ -35,7 +35,7 @@ func TestMigrationFromEverySchema(t *testing.T) {
 			recs, err := b.Events(t.Context(), "bay-1", 5, 1)
 			require.NoError(t, err)
 			require.Equal(t, Record{
-				Bay: "bay-1", Seq: 6, Stamp: stampAt(2), Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok",
+				Bay: "bay-1", Seq: 6, Stamp: stampAt(2), Kind: "order-taken", By: `O'Neil, "Zoë" 张`, Order: "a\nb", Text: "Hold; it's 5 % — ok", Epoch: b.Epoch(),
 			}, recs[0])
 			m, err := b.LoadMemory(t.Context(), "bay-1")
 			require.NoError(t, err)
@@ -46,7 +46,7 @@ func TestMigrationFromEverySchema(t *testing.T) {
 			seqs, err := b.Append(t.Context(), "bay-1", stampAt(3), someEvents(1))
 			require.NoError(t, err)
 			require.Equal(t, []uint64{10}, seqs)
-			links := map[int]int{3: 4, 4: 7, 5: 9, 6: 12}[v] // a charge, a visit, and two signed records; then two charges and a visit; then one each; then those and a correction
+			links := map[int]int{3: 4, 4: 7, 5: 9, 6: 12, 7: 12}[v] // a charge, a visit, and two signed records; then two charges and a visit; then one each; then those and a correction
 			require.Equal(t, links > 0, mustHold(t, b.Reader, links).Again != nil)
 			writeRows(t, b, Rows{Charges: []Charge{someCharge(1)}})
 			mustHold(t, b.Reader, links+1)

@@ -64,7 +64,7 @@ func (w *writer) event(ctx context.Context, id int64, pack sql.NullInt64, r Reco
 		return err
 	}
 	_, err = w.tx.ExecContext(ctx, `INSERT INTO event (bay_id, seq, wall_ms, trusted, boot_id, mono_ns,
-		kind, stage, from_stage, code, person, order_id, note, detail, pack_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		kind, stage, from_stage, code, person, order_id, note, detail, pack_id, epoch) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, (SELECT max(n) FROM epoch))`,
 		id, int64(r.Seq), r.Stamp.Wall.UnixMilli(), r.Stamp.Trusted, r.Stamp.BootID, int64(r.Stamp.Mono),
 		r.Kind, r.Stage, r.From, r.Code, r.By, r.Order, r.Text, detail, pack)
 	return err

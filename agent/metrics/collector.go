@@ -22,9 +22,10 @@ type Sources struct {
 	// keeper is silent. It is called where no feedback contact is read. Nil when there
 	// are no relays, as in a replay.
 	RelayClosed func(bayName string) (closed, known bool)
-	// MQTTConnected and OutboxEvents are nil when there is no broker.
+	// MQTTConnected, MQTTProven and OutboxEvents are nil when there is no broker.
 	MQTTConnected func() bool
-	OutboxEvents  func() int // events that the broker does not have yet
+	MQTTProven    func() bool // whether events that the broker acknowledged came back
+	OutboxEvents  func() int  // events that the broker does not have yet
 	// ConnectionsCut returns how many connections to the page were cut or refused since
 	// the start. Nil without a page.
 	ConnectionsCut func() uint64
@@ -132,6 +133,7 @@ func (c *Collector) all(out sink) {
 	out(buildInfo, labels{c.src.Version, runtime.Version()}, 1)
 	if c.src.MQTTConnected != nil {
 		out.flag(mqttConnected, labels{}, c.src.MQTTConnected())
+		out.flag(mqttProven, labels{}, c.src.MQTTProven())
 	}
 	if c.src.OutboxEvents != nil {
 		out(mqttOutbox, labels{}, float64(c.src.OutboxEvents()))

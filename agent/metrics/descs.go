@@ -44,6 +44,7 @@ func newDesc(name, help string, labels []string, kind prometheus.ValueType) *des
 var (
 	buildInfo     = gauge("build_info", "1, labelled with the versions of bayward and of the Go compiler.", "version", "goversion")
 	mqttConnected = gauge("mqtt_connected", "Whether the broker is connected.")
+	mqttProven    = gauge("mqtt_events_proven", "Whether the broker delivers the events that it acknowledges. 0: its access list lacks a right; the events wait in the logbook.")
 	mqttOutbox    = gauge("mqtt_outbox_events", "Events not yet acknowledged by the broker.")
 	// connectionsCut shows a flood of the page.
 	connectionsCut = counter("http_connections_cut_total", "Connections to the page that were cut or refused because too many were open.")

@@ -271,6 +271,7 @@ func events(v words.Voice) *Table {
 	type row = logbook.Record
 	cols := []column[row]{
 		{"bay", func(e *row) any { return e.Bay }},
+		{"epoch", func(e *row) any { return e.Epoch }},
 		{"seq", func(e *row) any { return int64(e.Seq) }},
 		{"pack", func(e *row) any { return e.Pack }},
 		{"time", func(e *row) any { return moment(e.Stamp.Wall) }},

@@ -93,6 +93,21 @@ func (s *Source) doubtsWitness(origin *logbook.Origin) bay.Doubt {
 	return bay.NoDoubt
 }
 
+// another reports whether events may have been numbered that the logbook does not have,
+// and published: then the same numbers must not be given again in the same epoch.
+func (s *Source) another(r *record) bool {
+	switch s.doubtsWitness(&r.origin) {
+	case bay.LockoutMissing, bay.LockoutOther:
+		return true
+	}
+	for name, b := range s.Witness.was.Bays {
+		if r.newest[name] < b.Newest {
+			return true
+		}
+	}
+	return false
+}
+
 // first reports whether there has never been a file for the logbook.
 func (w *Witness) first(origin *logbook.Origin) bool {
 	return origin.Mark == 0 && (w == nil || errors.Is(w.found, fs.ErrNotExist))

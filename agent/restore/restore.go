@@ -59,6 +59,11 @@ func (s *Source) Cores(ctx context.Context, setups []bay.Setup, packs []string) 
 		if err := s.Witness.pair(ctx, s.Book, &r.origin); err != nil {
 			s.Log.Error("logbook and lockout file do not know each other yet", "err", err)
 		}
+		if s.another(&r) {
+			if err := s.Book.RenewEpoch(ctx); err != nil {
+				s.Log.Error("events may be published with numbers that other events had", "err", err)
+			}
+		}
 	}
 	for _, name := range packs {
 		s.addPack(ctx, name, histories)

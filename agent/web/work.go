@@ -77,7 +77,7 @@ func newWorkLine(p *bay.Picture, v words.Voice, mayVisit bool) workLine {
 		line.To += "/visit"
 	}
 	const far = 1000 * time.Hour
-	if line.soon = far; p.Cool.ReadyKnown && p.Stage == bay.Cooling {
+	if line.soon = far; line.Urgency == words.Runs && p.Cool.ReadyKnown && p.Stage == bay.Cooling {
 		line.soon = p.Cool.ReadyIn
 	}
 	return line

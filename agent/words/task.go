@@ -43,12 +43,16 @@ func (v Voice) what(p *bay.Picture) string {
 	return v.Say("stage." + p.Stage.String())
 }
 
-// much returns the water to carry now or, without any, when something comes.
+// much returns the water to carry now or, without any, for how long it has been so or when
+// it ends. Beside a finding it is the finding's time: beside "charge runs too long", the
+// time until the battery is ready would read as the time until that.
 func (v Voice) much(p *bay.Picture) string {
 	if ml := ToCarryML(p); ml >= 1 {
 		return v.Litres(ml)
 	}
-	switch {
+	switch u := UrgencyOf(p); {
+	case u == Danger, u == Look:
+		return v.Say("task.for", v.Span(p.Now-p.Findings[worst(p)].Since))
 	case p.Stage == bay.Cooling && p.Cool.ReadyKnown:
 		return v.Say("task.in", v.Span(p.Cool.ReadyIn))
 	case p.Stage == bay.Charging && p.Charge.Flowing:

@@ -177,7 +177,7 @@ func (b *Bay) openVisit(o *order.Order, now time.Duration) {
 	b.history.water.Opened()
 	b.pic.Water = *b.history.water.Again()
 	ready := b.pic.Stage == ReadyToWater || b.pic.Stage == Rested
-	b.pic.Visit = Visit{Open: true, By: o.By, People: Locks{{By: o.By, Since: now}}, Since: now, OnlyCoverPlates: !ready}
+	b.pic.Visit = Visit{Open: true, ID: o.ID, By: o.By, People: Locks{{By: o.By, Since: now}}, Since: now, OnlyCoverPlates: !ready}
 	b.asked.visit = visitStart{pilotMM: b.pic.Water.SettledMM, known: b.pic.Water.Known}
 	b.alive.VisitOpened()
 	b.answer(o, Event{Kind: VisitOpened, Plates: !ready})

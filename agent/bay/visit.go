@@ -25,6 +25,8 @@ type VisitMemory struct {
 	USPerCM *float64    `json:"us_per_cm,omitempty"`
 	// Who is in it; nil in memories saved before that, and then the one who opened it.
 	People *[]LockMemory `json:"people,omitempty"`
+	// ID is that of the order that opened it; absent in memories saved before that.
+	ID string `json:"id,omitempty"`
 }
 
 // mostDrawnML is more than any cell holds.
@@ -44,7 +46,7 @@ func storedVisit(v *Visit, start *visitStart, now time.Duration, cells int) *Vis
 		return nil
 	}
 	m := &VisitMemory{
-		By: v.By, AgoS: (now - v.Since).Seconds(), OnlyCoverPlates: v.OnlyCoverPlates,
+		ID: v.ID, By: v.By, AgoS: (now - v.Since).Seconds(), OnlyCoverPlates: v.OnlyCoverPlates,
 		GivenML: append([]float64{}, v.GivenML[:cells]...), PilotMM: start.pilotMM, PilotOK: start.known,
 	}
 	m.remember(v, now, cells)
@@ -56,6 +58,9 @@ func (m *VisitMemory) restored(at time.Duration) (Visit, visitStart) {
 	v := Visit{Open: true, By: m.By, Since: at - agoOf(m.AgoS), OnlyCoverPlates: m.OnlyCoverPlates}
 	copy(v.GivenML[:], m.GivenML)
 	m.recall(&v)
+	if order.Printable(m.ID, order.MaxIDBytes) {
+		v.ID = m.ID
+	}
 	v.People = Locks{{By: m.By, Since: v.Since}}
 	if m.People != nil {
 		v.People = restoredLocks(*m.People, at)

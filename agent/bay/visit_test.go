@@ -150,3 +150,21 @@ func TestTheLevelRodLeadsWhereTheProbeIsBroken(t *testing.T) {
 	p, _ = y.Ask(order.Order{Kind: order.Level, Cell: 3, LevelMM: 60})
 	require.Nil(t, p.Visit.Cells[2].LevelMM)
 }
+
+// TestAVisitIsTheSameAfterARestart: its ID is that of the order that opened it, so an
+// entry that waited on a phone is not given to another visit.
+func TestAVisitIsTheSameAfterARestart(t *testing.T) {
+	y := newPourer(6)
+	first := y.step(order.Order{Kind: order.VisitOpen}).Visit.ID
+	require.NotEmpty(t, first)
+	m := y.Core.Memory()
+	text, err := json.Marshal(m)
+	require.NoError(t, err)
+	var stored bay.Memory
+	require.NoError(t, json.Unmarshal(text, &stored))
+	y.Core = bay.New(baytest.Setup("bay-1"))
+	require.NoError(t, y.Core.Restore(&stored, y.Now, 0, true))
+	require.Equal(t, first, y.Run(time.Minute).Visit.ID)
+	require.Empty(t, y.step(order.Order{Kind: order.VisitClose}).Visit.ID)
+	require.NotContains(t, []string{"", first}, y.step(order.Order{Kind: order.VisitOpen}).Visit.ID)
+}

@@ -170,6 +170,7 @@ type Finding struct {
 // Visit is one watering job while it is open.
 type Visit struct {
 	Open            bool
+	ID              string // of the order that opened it; "" when it had none
 	By              string // who opened it
 	People          Locks  // who is in it; empty once the last lock was taken away
 	Since           time.Duration

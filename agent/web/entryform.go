@@ -120,14 +120,6 @@ func (f *sent) told(missing string, cells []order.CellEntry) (lines []order.Cell
 	return lines
 }
 
-// note returns the remark of an entry from paper, or of one that waited on a phone.
-func (f *sent) note() string {
-	if w := f.waited(); w > noteWaitAfter {
-		return words.EnglishSI().Say("grid.waited", words.EnglishSI().Span(w))
-	}
-	return when(f.Action == "sheet", "Typed in from paper.")
-}
-
 // onward returns the address after an entry: the same cell if the person was asked, or
 // there is something to look at, else the next.
 func (f *sent) onward(cell int) string {

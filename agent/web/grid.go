@@ -6,7 +6,6 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
-	"time"
 
 	"bayward/agent/bay"
 	"bayward/agent/order"
@@ -36,6 +35,8 @@ type grid struct {
 	All    bool // nothing is left to do
 	Hint   string
 	Length string
+	Visit  string // the ID of the visit
+	Never  string // the level that no fill may pass
 }
 
 // tile is one cell of the grid; Number 0 is a gap.
@@ -51,7 +52,7 @@ type tile struct {
 
 // newGrid shows an open visit; at is the cell in hand, 0 for none.
 func (s *server) newGrid(p *bay.Picture, v words.Voice, at int) grid {
-	g := grid{How: string(order.ToMark), Did: v.Say("grid.did.mark"), Hint: v.Say("grid.hint.mark"), Length: v.Units().Length.Symbol, At: at}
+	g := grid{How: string(order.ToMark), Did: v.Say("grid.did.mark"), Hint: v.Say("grid.hint.mark"), Length: v.Units().Length.Symbol, At: at, Visit: p.Visit.ID}
 	if p.Visit.OnlyCoverPlates {
 		g.How, g.Did, g.Hint = string(order.AsProposed), v.Say("grid.did.proposed"), v.Say("grid.hint.plates")
 	}
@@ -60,11 +61,16 @@ func (s *server) newGrid(p *bay.Picture, v words.Voice, at int) grid {
 		rows, g.Turned = turned(rows), true
 	}
 	g.Across = len(rows[0])
+	ceiling := p.Pack.VentWellMM
 	for _, row := range rows {
 		for _, number := range row {
 			g.Tiles = append(g.Tiles, newTile(p, v, number))
+			if number > 0 {
+				ceiling = min(ceiling, planOf(p, v, number-1).CeilingMM)
+			}
 		}
 	}
+	g.Never = v.Say("cell.never", v.Height(ceiling))
 	g.All = allDone(p, v)
 	g.Strip = strip(p, v)
 	if c := p.Seen.PackC; c.OK() {
@@ -228,25 +234,3 @@ func cellInHand(r *http.Request, cells int) int {
 
 // fromGrid reports whether the form is one of the grid, to which it leads back.
 func (f *sent) fromGrid() bool { return f.Value("from") == "grid" }
-
-// waited returns how long an entry waited on a phone before it was sent.
-func (f *sent) waited() time.Duration {
-	s, err := strconv.ParseFloat(f.Value("waited"), 64)
-	const most = 7 * 24 * 3600
-	if err != nil || !(s > 0) {
-		return 0
-	}
-	return time.Duration(min(s, most) * float64(time.Second))
-}
-
-// noteWaitAfter is the wait from which the record mentions it.
-const noteWaitAfter = time.Minute
-
-// ofThisVisit refuses an entry that was made before the open visit began: it waited on a
-// phone while the visit that it belongs to was closed.
-func (f *sent) ofThisVisit() {
-	const slack = 30 * time.Second // an entry is in hand for ten seconds, and no visit is closed and opened in that time
-	if w := f.waited(); w > slack && w-slack > f.p.Now-f.p.Visit.Since && !f.recent.has(f.ID) {
-		f.bad(http.StatusConflict, "fail.othervisit")
-	}
-}

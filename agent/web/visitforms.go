@@ -69,7 +69,7 @@ func (s *server) visitForm(w http.ResponseWriter, r *http.Request) {
 // done leads on from a form that was accepted, by a page that says so when its order
 // is not on record yet.
 func (f *sent) done(w http.ResponseWriter, to string) {
-	if f.gate == nil {
+	if f.gate == nil && (!f.fromGrid() || rememberedName(f.r) == "") { // an entry that waited may be another person's
 		setCookie(w, f.r, nameCookie, f.by, sessionFor)
 	}
 	if f.InForce != "" {
@@ -135,7 +135,11 @@ func (f *sent) take() (to string) {
 		f.bad(http.StatusConflict, "fail.closed")
 		return ""
 	}
-	if f.ofThisVisit(); !f.fine() {
+	f.ofThisPerson()
+	if f.fine() {
+		f.ofThisVisit()
+	}
+	if !f.fine() {
 		return ""
 	}
 	if field, ok := strings.CutPrefix(f.Action, "correct-"); ok {

@@ -102,7 +102,7 @@ func New(o Options) http.Handler {
 func (s *server) route(mux *http.ServeMux) {
 	mux.HandleFunc("/", s.nothing)
 	mux.Handle("/{$}", only(http.MethodGet, s.overview))
-	for _, name := range []string{"style.css", "script.js", "visit.js", "chart.js", "uplot/uplot.js", "uplot/uplot.css"} {
+	for _, name := range []string{"style.css", "script.js", "store.js", "visit.js", "here.js", "chart.js", "uplot/uplot.js", "uplot/uplot.css"} {
 		mux.Handle("/"+name, only(http.MethodGet, asset("page/"+name)))
 	}
 	mux.Handle("/openapi.yaml", only(http.MethodGet, asset("openapi.yaml")))

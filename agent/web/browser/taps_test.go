@@ -51,7 +51,7 @@ func (h *thumb) find(selector string) (x, y float64) {
 		const b = (e.closest("label") || e).getBoundingClientRect(), x = b.left + b.width / 2, y = b.top + b.height / 2;
 		const top = document.elementFromPoint(x, y);
 		const foot = document.querySelector(".foot");
-		const below = foot && !foot.contains(e) && foot.checkVisibility() ? foot.getBoundingClientRect().top - b.bottom : 0;
+		const below = foot && !foot.contains(e) && !e.closest("dialog") && foot.checkVisibility() ? foot.getBoundingClientRect().top - b.bottom : 0;
 		return [x, y, b.top, below < 0 ? 1e6 : b.bottom, b.height, b.width, top && (e.contains(top) || top.contains(e)) ? 1 : 0, scrollY, innerHeight];
 	})()`, selector)
 	h.until("(" + find + ") !== null")

@@ -9,6 +9,7 @@ import (
 	"net/http/httptest"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -32,6 +33,32 @@ type yard struct {
 	asked  []order.Order // and taken
 	past   web.Past
 	cells  int
+
+	options web.Options
+	page    atomic.Pointer[http.Handler]
+	mute    atomic.Bool // answers to posts are lost on their way
+}
+
+func (y *yard) serve(w http.ResponseWriter, r *http.Request) {
+	if y.mute.Load() && r.Method == http.MethodPost {
+		(*y.page.Load()).ServeHTTP(httptest.NewRecorder(), r)
+		panic(http.ErrAbortHandler)
+	}
+	(*y.page.Load()).ServeHTTP(w, r)
+}
+
+// restart ends the agent and starts another from what the first one stored.
+func (y *yard) restart() {
+	y.t.Helper()
+	y.mu.Lock()
+	m := y.driver.Core.Memory()
+	setup := baytest.Setup("bay-1")
+	setup.Pack.Cells = y.cells
+	y.driver.Core = bay.New(setup)
+	require.NoError(y.t, y.driver.Core.Restore(&m, y.driver.Now, 0, true))
+	y.mu.Unlock()
+	y.run(time.Minute)
+	y.page.Store(new(web.New(y.options)))
 }
 
 // newYard starts one whose level is that high, after its readings are checked.
@@ -56,7 +83,9 @@ func newYardOf(t *testing.T, cells int, levelMM float64, change func(*web.Option
 	if change != nil {
 		change(&o)
 	}
-	server := httptest.NewServer(web.New(o))
+	y.options = o
+	y.page.Store(new(web.New(o)))
+	server := httptest.NewServer(http.HandlerFunc(y.serve))
 	t.Cleanup(server.Close)
 	y.url = server.URL
 	return y

@@ -5,6 +5,34 @@
 (() => {
   const lost = document.getElementById("lost");
 
+  // What is shown is as old as its last reading, and says so when that is not now. A
+  // saved page carries its own time.
+  const saved = Number(document.body.dataset.saved) || 0;
+  let read = saved || Date.now();
+  function old() {
+    if (lost.hidden) return;
+    const min = Math.floor((Date.now() - read) / 60000);
+    const age = min < 0 ? "?" : min < 60 ? `${min} min` : `${Math.floor(min / 60)} h ${min % 60} min`;
+    const at = new Date(read);
+    const day = at.toDateString() === new Date().toDateString() ? "" : at.toISOString().slice(0, 10) + " ";
+    lost.textContent = lost.dataset.text.replace("[at]", day + at.toTimeString().slice(0, 5)).replace("[age]", age);
+  }
+  function lose() {
+    const was = lost.hidden;
+    lost.hidden = false;
+    document.body.classList.add("stale");
+    if (was) old();
+  }
+  function found() {
+    if (saved) location.reload(); // as it is now, all of it
+    read = Date.now();
+    lost.hidden = true;
+    document.body.classList.remove("stale");
+  }
+  if (saved) { lost.hidden = true; lose(); }
+  setInterval(old, 10000);
+  document.addEventListener("lost", lose);
+
   // Parts of the page are fetched again and put in place of the old ones, unless
   // a person is at work in them.
   const typing = "input:not([type=hidden]), select, textarea";
@@ -23,6 +51,7 @@
       if (answer.redirected || !answer.ok) throw new Error(String(answer.status));
       if (touched) return;
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+      if (document.getElementById("grid") && !fresh.getElementById("grid")) { location.reload(); return; } // the visit is closed
       for (const part of document.querySelectorAll("[data-part]")) {
         const next = fresh.getElementById(part.id);
         if (next && part.dataset.drawn) { // its curves are drawn by chart.js, which asks for its own news
@@ -39,10 +68,10 @@
         part.querySelectorAll("details").forEach((d, i) => { d.open = Boolean(open[i]); });
         if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
       }
-      lost.hidden = true;
+      found();
       document.dispatchEvent(new Event("fresh"));
     } catch {
-      lost.hidden = false;
+      lose();
     } finally {
       running = false;
     }
@@ -52,11 +81,11 @@
   if (address) {
     const stream = new EventSource(address);
     stream.addEventListener("picture", refresh);
-    stream.addEventListener("error", () => { lost.hidden = false; });
+    stream.addEventListener("error", lose);
     document.addEventListener("visibilitychange", refresh);
   }
-  addEventListener("offline", () => { lost.hidden = false; });
-  addEventListener("online", () => { if (!address) lost.hidden = true; });
+  addEventListener("offline", lose);
+  addEventListener("online", () => { if (!address) found(); });
 
   for (const box of document.querySelectorAll(".stepper")) {
     const field = box.querySelector("input");
@@ -95,7 +124,8 @@
     setInterval(() => {
       const seconds = Math.round((Date.now() - last) / 1000);
       age.textContent = age.dataset.text.replace("0", seconds);
-      lost.hidden = seconds < 20;
+      if (seconds >= 20) lose();
+      else lost.hidden = true;
       const now = document.getElementById("clock");
       now.textContent = new Date().toTimeString().slice(0, 5);
     }, 1000);

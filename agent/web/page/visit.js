@@ -5,34 +5,7 @@
 "use strict";
 
 (() => {
-  const prefix = "bayward-entry:";
-  const kept = new Map(); // where the browser keeps nothing, this page does
-  const saved = new Set();
-  const store = {
-    put(e) {
-      kept.set(e.id, e);
-      try {
-        localStorage.setItem(prefix + e.id, JSON.stringify(e));
-        saved.add(e.id);
-      } catch { /* kept here */ }
-    },
-    drop(e) {
-      kept.delete(e.id);
-      try { localStorage.removeItem(prefix + e.id); } catch { /* not there */ }
-    },
-    all() {
-      try {
-        for (const key of Object.keys(localStorage)) {
-          if (!key.startsWith(prefix)) continue;
-          const e = JSON.parse(localStorage.getItem(key));
-          if (!kept.has(e.id)) kept.set(e.id, e);
-          saved.add(e.id);
-        }
-        for (const id of kept.keys()) if (saved.has(id) && localStorage.getItem(prefix + id) === null) kept.delete(id); // another tab has sent it
-      } catch { /* kept here */ }
-      return [...kept.values()].sort((x, y) => x.made - y.made);
-    },
-  };
+  const store = entryStore;
   const newID = () => "tap-" + [...crypto.getRandomValues(new Uint8Array(12))].map((b) => b.toString(16).padStart(2, "0")).join("");
   const bar = document.getElementById("bar");
   const grid = document.getElementById("grid");
@@ -43,6 +16,11 @@
   let hand = null;
   let timer = 0;
   let running = null;
+  let lastMade = 0;
+  const started = new Map(); // when an entry of this page was made, by a clock that nobody sets
+  const people = Boolean(bar?.dataset.people);
+  const who = bar?.dataset.who ?? "";
+  const others = (e) => people && e.fields.by && e.fields.by !== who;
 
   // Sending.
 
@@ -50,8 +28,10 @@
 
   async function sendOne(e) {
     delete e.signIn;
-    const fields = { ...e.fields, id: e.id, from: "grid", waited: String(Math.max(0, Math.round((Date.now() - e.made) / 100) / 10)) };
-    const answer = await fetch(e.url, { method: "POST", body: new URLSearchParams(fields), credentials: "same-origin", keepalive: true });
+    const byPage = started.has(e.id) ? performance.now() - started.get(e.id) : -Infinity; // it may stand still while the phone sleeps
+    const waited = Math.round(Math.max(Date.now() - e.made, byPage) / 100) / 10;
+    const fields = { ...e.fields, id: e.id, from: "grid", waited: String(waited) };
+    const answer = await fetch(e.url, { method: "POST", body: new URLSearchParams(fields), credentials: "same-origin", keepalive: true, signal: AbortSignal.timeout(20000) });
     const page = parsed(await answer.text());
     if (answer.ok) {
       store.drop(e);
@@ -74,7 +54,7 @@
   }
 
   // One that is in hand on a page that has ended is due when its time is over.
-  const due = (e) => e.state === "wait" || e.state === "hand" && e !== hand && Date.now() - e.made > handFor;
+  const due = (e) => !others(e) && (e.state === "wait" || e.state === "hand" && e !== hand && Date.now() - e.made > handFor);
 
   async function pump() {
     for (;;) {
@@ -133,13 +113,15 @@
     for (const e of mine()) {
       const tile = document.getElementById("tile-" + e.cell);
       if (!tile || e.fields.gravity) continue;
+      tile.dataset.was ??= JSON.stringify([tile.className, tile.querySelector("small").innerHTML]);
       tile.classList.add("pending");
       if (settles(e) && e.state !== "refused" && e.state !== "ask") {
         done.add(e.cell);
         tile.classList.remove("todo", "bare", "read");
         tile.classList.add("done");
         const level = e.fields.after || e.fields.level;
-        tile.querySelector("small").textContent = "✓" + (level ? " " + level + " " + bar.dataset.unit : "");
+        const told = level ? `${level} ${bar.dataset.unit}` : e.fields.ml ? `${e.fields.ml} ${bar.dataset.volume}` : "";
+        tile.querySelector("small").textContent = "✓" + (told && " " + told);
       }
     }
     const at = hand ? hand.cell : $(".hand .n").textContent;
@@ -149,6 +131,9 @@
     const waiting = store.all().filter((e) => e.state === "wait");
     $(".unsent").hidden = !waiting.length || !document.body.dataset.unsent && waiting.every((e) => Date.now() - e.made < handFor);
     $(".unsent b").textContent = waiting.length;
+    const foreign = [...new Set(store.all().filter(others).map((e) => e.fields.by))];
+    $(".others").hidden = !foreign.length;
+    $(".others").textContent = bar.dataset.others.replace("[who]", foreign.join(", "));
     answers();
     const left = [...document.querySelectorAll("#tiles [data-left=yes]")].filter((t) => !done.has(t.id.slice(5)));
     if (!left.length && (done.size || document.querySelector("#tiles .tile.done"))) closing();
@@ -173,7 +158,7 @@
   // What was refused or asked back stays until a person has answered it.
   function answers() {
     const box = $("#answers");
-    const open = store.all().filter((e) => e.state === "ask" || e.state === "refused" || e.signIn);
+    const open = store.all().filter((e) => !others(e) && (e.state === "ask" || e.state === "refused" || e.signIn));
     const key = JSON.stringify(open.map((e) => [e.id, e.state, e.why, e.signIn]));
     if (box.dataset.key === key) return;
     box.dataset.key = key;
@@ -184,7 +169,7 @@
       p.textContent = e.signIn ? e.text : (e.state === "ask" ? e.why : `${bar.dataset.refused} ${e.text}. ${e.why}`);
       const row = document.createElement("div");
       row.className = "row";
-      const again = (sure) => () => { if (sure) e.fields.sure = "yes"; e.state = "wait"; delete e.why; store.put(e); show(); send(); };
+      const resend = (sure) => () => { if (sure) e.fields.sure = "yes"; e.state = "wait"; delete e.why; store.put(e); show(); send(); };
       if (e.signIn) {
         const link = document.createElement("a");
         link.className = "button";
@@ -192,8 +177,8 @@
         link.textContent = bar.dataset.signin;
         row.append(link);
       } else {
-        row.append(button(e.state === "ask" ? bar.dataset.sure : bar.dataset.retry, again(e.state === "ask")),
-          button(bar.dataset.drop, () => { store.drop(e); location.reload(); }, true));
+        row.append(button(e.state === "ask" ? bar.dataset.sure : bar.dataset.retry, resend(e.state === "ask")),
+          button(bar.dataset.drop, () => { store.drop(e); asBefore(e.cell); show(); again(); }, true));
       }
       one.append(p, row);
       return one;
@@ -230,13 +215,16 @@
   // Taps.
 
   function entry(cell, fields, text) {
-    const by = grid.querySelector("input[name=by]")?.value;
-    return { id: newID(), url: address, cell, fields: { ...fields, cell, ...(by ? { by } : {}) }, text: `${bar.dataset.cell} ${cell}: ${text}`, made: Date.now(), state: "hand" };
+    const by = grid.querySelector("input[name=by]")?.value || who;
+    const visit = bar.dataset.visit;
+    lastMade = Math.max(Date.now(), lastMade + 1); // they are sent in this order
+    return { id: newID(), url: address, cell, fields: { ...fields, cell, ...(by ? { by } : {}), ...(visit ? { visit } : {}) }, text: `${bar.dataset.cell} ${cell}: ${text}`, made: lastMade, state: "hand" };
   }
 
   function inHand(e) {
     flush();
     hand = e;
+    started.set(e.id, performance.now());
     store.put(hand); // a phone that dies sends it later
     hold();
   }
@@ -261,18 +249,34 @@
     for (const b of bar.querySelectorAll("#strip button")) b.setAttribute("aria-pressed", String(b.value === level));
   }
 
+  // reach tells whether another page of the agent would load.
+  async function reach(url) {
+    if (navigator.onLine === false) return false;
+    try { return (await fetch(url, { credentials: "same-origin", cache: "no-store", signal: AbortSignal.timeout(6000) })).ok; } catch { return false; }
+  }
+
+  // settled waits for what is in hand to be sent, but not for a network that does not answer.
+  function settled() {
+    const sending = flush();
+    if (document.body.classList.contains("stale")) return false;
+    return Promise.race([sending, new Promise((done) => { setTimeout(() => done(false), 6000); })]);
+  }
+
   async function leave(url) {
-    const sent = await flush();
-    try {
-      if (!sent) throw new Error("not sent");
-      const there = await fetch(url, { credentials: "same-origin" });
-      if (!there.ok) throw new Error(String(there.status));
-      location.href = url;
-    } catch {
-      document.body.dataset.unsent = "yes";
-      document.getElementById("lost").hidden = false; // the open page is worth more than one that cannot load
-      show();
-    }
+    const sent = await settled();
+    if (sent && await reach(url)) { location.href = url; return; }
+    document.body.dataset.unsent = "yes";
+    const cell = new URLSearchParams(url.split("?")[1]).get("cell");
+    stay(cell ? "" : bar.dataset.stay); // the open page is worth more than one that cannot load
+    if (cell) document.dispatchEvent(new CustomEvent("cell-here", { detail: { cell, waits: mine().filter((e) => e.cell === cell).map((e) => e.text.slice(e.text.indexOf(":") + 2)) } }));
+  }
+
+  function stay(text) {
+    document.dispatchEvent(new Event("lost"));
+    const p = $(".stays");
+    p.textContent = text;
+    p.hidden = !text;
+    show();
   }
 
   function tapped(tile) {
@@ -309,10 +313,9 @@
     $(".hint").hidden = false;
     $(".more").hidden = true;
     $(".hand .n").textContent = "";
-    fetch(location.pathname, { credentials: "same-origin" }).then(async (a) => { if (a.ok) { take(parsed(await a.text())); show(); } }).catch(() => {});
+    asBefore(cell);
+    again();
     const tile = document.getElementById("tile-" + cell);
-    tile?.classList.remove("pending", "done", "in-hand");
-    if (tile?.tagName === "BUTTON") { tile.classList.add("todo"); tile.querySelector("small").textContent = ""; }
     const box = document.getElementById("closing");
     if (box.querySelector("#close-form") && tile?.dataset.left) {
       box.hidden = true;
@@ -320,6 +323,19 @@
       closable(false);
     }
     show();
+  }
+
+  // asBefore shows a tile as the agent did.
+  function asBefore(cell) {
+    const tile = document.getElementById("tile-" + cell);
+    if (!tile?.dataset.was) return;
+    [tile.className, tile.querySelector("small").innerHTML] = JSON.parse(tile.dataset.was);
+    delete tile.dataset.was;
+  }
+
+  // again asks the agent what it has recorded.
+  function again() {
+    fetch(location.pathname, { credentials: "same-origin" }).then(async (a) => { if (a.ok) { take(parsed(await a.text())); show(); } }).catch(() => {});
   }
 
   // Specific gravity: four digits, then the next cell.
@@ -379,8 +395,8 @@
     const gravity = $(".gravity");
     if (gravity) {
       gravity.hidden = !document.getElementById("closing").hidden;
-      gravity.addEventListener("click", async () => {
-        await flush();
+      gravity.addEventListener("click", () => {
+        flush();
         pad.cells = [...document.querySelectorAll("#tiles .tile")].filter((t) => !t.dataset.gravity).map((t) => t.id.slice(5)).sort((a, b) => a - b);
         pad.at = 0;
         pad.text = "";
@@ -395,14 +411,33 @@
       if (event.target.dataset.flushed) return;
       event.preventDefault();
       const form = event.target;
-      const sent = await flush();
+      const sent = await settled();
       const open = store.all().some((e) => e.url === address);
-      if (sent && !open) { delete form.dataset.sent; form.dataset.flushed = "yes"; form.requestSubmit(); return; }
+      if (sent && !open && await reach(location.pathname)) { delete form.dataset.sent; form.dataset.flushed = "yes"; form.requestSubmit(); return; }
       document.body.dataset.unsent = "yes";
-      $(".unsent span").hidden = false;
+      delete form.dataset.sent;
+      if (open) $(".unsent span").hidden = false;
+      else stay(bar.dataset.open);
       show();
     });
-    document.addEventListener("fresh", () => { landed.clear(); show(); });
+    document.addEventListener("record-here", (event) => {
+      const { cell, entries } = event.detail;
+      for (const [fields, text] of entries) {
+        if (fields.action === "cell") { // in place of a tap that has not been answered; the agent refuses water that it did not show
+          mine().filter((e) => e.cell === cell && e.fields.action === "cell").forEach(store.drop);
+          fields["given-" + cell] = grid.querySelector(`[name="given-${cell}"]`)?.value ?? "";
+        }
+        inHand(entry(cell, fields, text));
+      }
+    });
+    document.addEventListener("fresh", () => { landed.clear(); $(".stays").hidden = true; delete document.body.dataset.unsent; show(); });
+    // Another page that cannot load must not take the place of this one.
+    document.addEventListener("click", async (event) => {
+      const link = event.target.closest("a[href]");
+      if (event.defaultPrevented || !link || link.matches("[href^='tel:'], [href^='#']") || navigator.serviceWorker?.controller) return;
+      event.preventDefault();
+      leave(link.href);
+    });
     show();
   }
 
@@ -420,5 +455,5 @@
   document.addEventListener("visibilitychange", () => { if (document.hidden) flush(); });
   addEventListener("online", send);
   setInterval(() => { if (store.all().some(due)) send(); }, 3000);
-  if (store.all().some(due)) send();
+  store.restore().then((any) => { if (any) show(); if (store.all().some(due)) send(); });
 })();

@@ -23,9 +23,11 @@
 // water raises the upper one at once, and the lower one only when a rod, a fill mark seen
 // by eye or the cell's own probe has shown it: a cell that was passed over is recorded
 // with the rest. The lower one of all cells decides the permit: at the plate tops the
-// charge is blocked until the cells are read (level-doubted). No amount takes a cell above the ceiling by the
-// upper one. The bounds also say which cells to read, and when (readround.go). Water
-// that nobody recorded moves none of them (unrecorded.go).
+// charge is blocked until the cells are read (level-doubted). No amount takes a cell above
+// the ceiling by the upper one. The bounds also say which cells to read, and when
+// (readround.go). Water that nobody recorded moves none of them (unrecorded.go). What
+// readings show beyond gassing and their errors leaks: the lower bound then sinks by the
+// day as well (leak.go).
 //
 // People pour first and type later. So the level before a visit is the last calm one
 // before it rose: water that the probe already showed when the visit was opened is not

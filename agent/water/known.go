@@ -79,6 +79,7 @@ type KnownCell struct {
 	UnseenVar float64 `json:"unseen_var,omitempty"`
 	OverMM    float64 `json:"over_mm,omitempty"` // by how much the readings before show the level higher
 	Once      bool    `json:"once,omitempty"`    // a doubt waits for a second reading
+	LeakMM    float64 `json:"leak_mm,omitempty"` // lost each day besides gassing, by its readings
 	AgoS      float64 `json:"ago_s"`             // since the last reading, or since the cell is known
 	// Marked: it was filled to the mark since, and by how much was worked out from what was
 	// known. So the next measurement shows how well, and not how fast the cell loses water.
@@ -162,12 +163,13 @@ func (c *KnownCell) highAfter(lostMM float64) float64 {
 // beside it until another agrees, and so raises no lower bound.
 func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
 	off, r, rod, poured := mm-c.LevelMM, sd*sd, biasMM > 0, c.UnseenVar > 0
-	low, high, lowMM := c.lowAfter(0), c.highAfter(0), c.LowMM-off
+	low, high, lowMM := c.lowAfter(0)-c.LeakMM*c.days(now), c.highAfter(0), c.LowMM-off
 	doubted := c.Rod && !c.Lost && low < doubtMM && (poured || c.Var >= doubtVar)
 	if doubted {
 		r = max(r, doubtVar)
 	}
 	spread := c.Var + r
+	c.leak(off, spread, now)
 	agrees := c.Lost || math.Abs(off) <= readerMM+agreeZ*math.Sqrt(spread)
 	if agrees && c.Rod != rod { // what is not the same rod may be off by itself
 		spread += square(biasMM + c.BiasMM)
@@ -178,11 +180,12 @@ func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
 	case agrees:
 		c.learn(off, spread, r)
 	default:
-		c.Rate, c.RateVar, c.Cov = firstRate, firstRateSD*firstRateSD, 0
+		c.Rate, c.RateVar, c.Cov = max(c.Rate, firstRate), firstRateSD*firstRateSD, 0
 	}
 	seen := mm
 	if was := c.LevelMM - c.UnseenMM; agrees && (!poured || doubted) { // one reading alone ends no doubt
 		seen = was + (mm-was)*c.Var/(c.Var+r)
+		biasMM = alsoOff(biasMM, seen)
 	}
 	c.Once = doubted && mm-seen > onceMM
 	// Half of what the readings before it leave above this one: all of it would keep the
@@ -197,32 +200,24 @@ func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
 	}
 }
 
+// readerBias is what a reader may always be off at a level, more than 0.
+func readerBias(mm float64) float64 { return min(readerMM, max(mm, 0.1)*readerShare) }
+
+// alsoOff returns by how much what several readings show may always be off: as much as
+// one that shows it. A probe has no reader.
+func alsoOff(biasMM, mm float64) float64 {
+	if biasMM > 0 {
+		return max(biasMM, readerBias(mm))
+	}
+	return biasMM
+}
+
 // learn moves the rate by how far a reading is off.
 func (c *KnownCell) learn(offMM, spread, r float64) {
 	gain := c.Cov / spread
 	c.Rate = min(max(c.Rate+gain*offMM, leastRate), mostRate)
 	c.RateVar = max(c.RateVar-gain*c.Cov, 0)
 	c.Cov *= r / spread
-}
-
-// pour adds water to a cell, less what was drawn off, as a height. Between the plates
-// it rises by more; that raises only the upper bound.
-func (c *KnownCell) pour(mm, share float64) {
-	if under := max(-c.LevelMM, 0); mm > 0 && under > 0 {
-		c.span(min(under*(1-leastFree), mm*(1/leastFree-1)))
-	}
-	c.LevelMM = min(max(c.LevelMM+mm, -mostMM), mostMM)
-	before := c.Var
-	c.Var = min(c.Var+square(share*mm), lostSD*lostSD)
-	if mm > 0 {
-		c.UnseenMM, c.UnseenVar = min(c.UnseenMM+mm, mostMM), c.UnseenVar+c.Var-before
-	}
-}
-
-// span widens the estimate to both sides of a doubtful millimetre or more.
-func (c *KnownCell) span(byMM float64) {
-	c.LowMM = max(c.LowMM+min(byMM, 0), -mostMM)
-	c.HighMM = min(c.HighMM+max(byMM, 0), mostMM)
 }
 
 // lostSince returns what a cell has lost by Faraday's law since its estimate.
@@ -324,8 +319,7 @@ func (b *Balance) readKnown(i int, settledMM, sd float64) {
 	}
 	c.advance(b.lostSince(c), b.gassingAh)
 	c.Marked = c.Marked || sd == markSD
-	bias := min(readerMM, max(settledMM, 0.1)*readerShare)
-	c.measure(settledMM, math.Hypot(sd, b.gasMM/2), bias, b.last)
+	c.measure(settledMM, math.Hypot(sd, b.gasMM/2), readerBias(settledMM), b.last)
 	c.ReadML = c.ML
 	k.outdated = true
 }
@@ -360,6 +354,10 @@ func (b *Balance) dryKnown(i int) {
 	b.follow()
 	c := &b.know.cells[i]
 	b.know.before[i], b.know.undo = *c, b.know.undo|1<<i
+	if c.Set {
+		mm, variance := c.after(b.lostSince(c))
+		c.leak(min(-mm, 0), variance+drySD*drySD/highZ/highZ, b.last)
+	}
 	c.lose()
 	c.LevelMM, c.Var, c.AtAh = min(c.LevelMM, -highZ*drySD), drySD*drySD, b.gassingAh
 	c.ReadML, b.know.outdated = c.ML, true

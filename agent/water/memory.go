@@ -213,7 +213,7 @@ func (c *KnownCell) valid() bool {
 			return false
 		}
 	}
-	return c.OverMM >= 0 && c.OverMM <= most && c.UnseenMM >= 0 && c.UnseenMM <= mostMM && c.UnseenVar >= 0 && c.UnseenVar <= most*most && c.Var >= 0 && c.Var <= most*most && c.RateVar >= 0 && c.RateVar <= most && c.LowMM <= 0 && c.HighMM >= 0 &&
+	return c.LeakMM >= 0 && c.LeakMM <= mostLeak && c.OverMM >= 0 && c.OverMM <= most && c.UnseenMM >= 0 && c.UnseenMM <= mostMM && c.UnseenVar >= 0 && c.UnseenVar <= most*most && c.Var >= 0 && c.Var <= most*most && c.RateVar >= 0 && c.RateVar <= most && c.LowMM <= 0 && c.HighMM >= 0 &&
 		c.Rate >= 0 && c.Rate <= mostRate && c.BiasMM >= 0 && c.BiasMM <= readerMM &&
 		sane(c.AtAh) && sane(c.ML) && sane(c.ReadML) && c.AgoS >= 0 && c.AgoS <= mostAgoS
 }

@@ -34,12 +34,12 @@ const (
 func (b *Balance) knowAgain() (moved bool) {
 	const stepAh = 0.01
 	k := &b.know
-	if by := b.gassingAh - k.atAh; k.outdated || by >= stepAh || by <= -stepAh {
+	if by := b.gassingAh - k.atAh; k.outdated || b.leaking() || by >= stepAh || by <= -stepAh {
 		moved, b.s.Unsure = true, 0
 		for i := range b.cfg.Cells {
 			c := &k.cells[i]
 			lost := b.lostSince(c)
-			k.low[i], k.high[i] = c.lowAfter(lost), c.highAfter(lost)
+			k.low[i], k.high[i] = b.lowIn(c, 0), c.highAfter(lost)
 			if _, variance := c.after(lost); variance > unsureSD*unsureSD {
 				b.s.Unsure |= 1 << i
 			}
@@ -109,7 +109,7 @@ func (b *Balance) askFor() {
 	n := 0
 	for i := range b.cfg.Cells {
 		c := &k.cells[i]
-		mm := c.lowAfter(b.lostSince(c) + next)
+		mm := b.lowIn(c, next)
 		if !c.Set || mm < askSpareMM && !b.justRead(c) || b.onlyMarked(c) || s.Doubted&(1<<i) != 0 {
 			list[n], n = asked{i + 1, mm}, n+1
 		}
@@ -132,14 +132,15 @@ func (b *Balance) onlyMarked(c *KnownCell) bool {
 // so another reading would show nothing new. A pack that loses much would otherwise be
 // read again and again.
 func (b *Balance) justRead(c *KnownCell) bool {
-	return c.Rod && !c.Once && c.UnseenVar == 0 && c.LowMM == 0 && c.HighMM == 0 && c.ML == c.ReadML && b.lostSince(c) < againMM
+	return c.Rod && !c.Once && c.UnseenVar == 0 && c.LowMM == 0 && c.HighMM == 0 && c.ML == c.ReadML && b.lostSince(c)+b.leakedMM(c) < againMM
 }
 
 // doubtML returns the water that ends the doubt about a cell whose reading shows enough
 // for a charge, and not enough for what the reading may be off: before the charge there
 // is no other water. It lasts for one charge.
 func (b *Balance) doubtML(i int) float64 {
-	c, low := &b.know.cells[i], b.know.low[i]
+	c := &b.know.cells[i]
+	low := b.know.low[i] + b.leakedMM(c) // for what may have leaked, it is to be read
 	// A doubt that was raised ends above clearMM, so up to there it needs water.
 	if !c.Rod || c.Lost || c.UnseenVar > 0 || c.LowMM != 0 || c.HighMM != 0 || low > clearMM || low >= doubtMM && !b.s.Doubts.Has(i+1) {
 		return 0
@@ -157,7 +158,7 @@ func (b *Balance) readDue() {
 	b.s.ReadDue = false
 	for i := range b.cfg.Cells {
 		c := &b.know.cells[i]
-		b.s.ReadDue = b.s.ReadDue || !(c.lowAfter(b.lostSince(c)+ahead) > 0) && !b.justRead(c)
+		b.s.ReadDue = b.s.ReadDue || !(b.lowIn(c, ahead) > 0) && !b.justRead(c)
 	}
 	b.s.ReadDueH, b.s.ReadDueOK = b.readDueH()
 }
@@ -170,20 +171,20 @@ func (b *Balance) readDueH() (hours float64, ok bool) {
 	}
 	most := mostForecastH / day.Hours() * b.mm(mean)
 	for i := range b.cfg.Cells {
-		most = b.know.cells[i].lastsMM(b.lostSince(&b.know.cells[i]), most)
+		most = b.lastsMM(&b.know.cells[i], most)
 	}
 	return most / b.mm(mean) * day.Hours(), true
 }
 
 // lastsMM returns how much more may be lost by Faraday's law before the bound is at the
 // plates, at most so much. The bound only falls, so halving finds it.
-func (c *KnownCell) lastsMM(lostMM, mostMM float64) float64 {
-	if c.lowAfter(lostMM+mostMM) > 0 {
+func (b *Balance) lastsMM(c *KnownCell, mostMM float64) float64 {
+	if b.lowIn(c, mostMM) > 0 {
 		return mostMM
 	}
 	low, high := 0.0, mostMM
 	for range 20 {
-		if mid := (low + high) / 2; c.lowAfter(lostMM+mid) > 0 {
+		if mid := (low + high) / 2; b.lowIn(c, mid) > 0 {
 			low = mid
 		} else {
 			high = mid

@@ -12,6 +12,15 @@
 //     box. One that was sent after its session had ended is kept.
 //   - A tap on a visit's grid is an entry that waits on the phone until it is sent, once,
 //     also after a lost connection. It is never given to a later visit.
+//   - An open page has the whole visit in it, first aid included. In a secure context the
+//     page installs: page/sw.js then keeps first aid, cautions, the sheet and the open
+//     visits on the phone. A copy says how old it is and nothing about the permit, and is
+//     shown only where the agent does not answer. It goes when somebody signs in or out,
+//     and with the version of the agent.
+//   - A visit is opened and closed only with a connection: what makes a bay less careful
+//     never waits on a phone.
+//   - An entry that waited is of the visit whose ID it has. The time that the phone gives
+//     is believed only between the opening of the visit and now.
 //   - A form gives one order. Nothing of it is recorded unless all of it is.
 //   - Input from outside is always escaped on the page.
 //   - Other web sites cannot give orders through a person's browser.
@@ -28,7 +37,8 @@
 // read by typed, in the unit that its box shows.
 //
 // Every page works without scripts: page/script.js only keeps it up to date,
-// page/visit.js sends the taps of a visit without loading its page again, and
+// page/visit.js sends the taps of a visit without loading its page again, page/store.js
+// keeps what waits, page/here.js has first aid and a cell for a lost connection, and
 // page/chart.js lets a person zoom in. BAYWARD_SHOTS=DIR go test ./agent/web/browser
 // drives the pages in Chromium (after npm ci there) and saves a picture of each
 // screen in DIR: look at them.

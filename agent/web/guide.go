@@ -42,7 +42,6 @@ func (s *server) guide(w http.ResponseWriter, r *http.Request) {
 			s.fail(w, r, *failed(http.StatusInternalServerError, "guide", err.Error()))
 			return
 		}
-		w.Header().Set("Content-Security-Policy", w.Header().Get("Content-Security-Policy")+"; img-src 'self'")
 		s.write(w, r, http.StatusOK, "guide", guidePage{s.base(r, s.view(r).Say("guide.title")), body})
 	default:
 		http.ServeContent(w, r, path.Base(name), time.Time{}, bytes.NewReader(source))

@@ -177,7 +177,7 @@ func TestPagesReadWithoutScript(t *testing.T) {
 	require.NotContains(t, one, "style=")
 	require.NotContains(t, one, "onclick")
 	h := overview.Header()
-	require.Equal(t, "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'", h.Get("Content-Security-Policy"))
+	require.Equal(t, "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src 'self'; manifest-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'", h.Get("Content-Security-Policy"))
 	require.Equal(t, "nosniff", h.Get("X-Content-Type-Options"))
 	require.Equal(t, "same-origin", h.Get("Referrer-Policy"))
 	css := b.get("/style.css")

@@ -39,14 +39,6 @@ func newPages() pages {
 // digits returns five keys of a keypad.
 func digits(from int) []int { return []int{from, from + 1, from + 2, from + 3, from + 4} }
 
-// asset serves one embedded file, which never changes while the program runs.
-func asset(name string) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
-		w.Header().Set("Cache-Control", "max-age=300")
-		http.ServeFileFS(w, r, files, name)
-	}
-}
-
 // base is what every page needs.
 type base struct {
 	Title, Site, Agent, Version string
@@ -109,6 +101,7 @@ func (s *server) baseIn(r *http.Request, title string, v words.Voice) base {
 	if err := s.healthy(); err != nil {
 		b.Late = v.Say("app.late", err.Error())
 	}
+	b.forSaving(r)
 	return b
 }
 

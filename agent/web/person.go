@@ -6,6 +6,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -47,7 +48,10 @@ func (s *server) view(r *http.Request) words.Voice {
 // openAddress reports whether an address needs no sign-in: first aid above all.
 func openAddress(path string) bool {
 	switch path {
-	case "/healthz", "/metrics", "/style.css", "/script.js", "/store.js", "/visit.js", "/here.js", "/chart.js", "/uplot/uplot.js", "/uplot/uplot.css", "/first-aid", "/hold", "/sign-in", "/settings", "/openapi.yaml":
+	case "/healthz", "/metrics", "/first-aid", "/offline", "/hold", "/sign-in", "/settings", "/openapi.yaml", "/sw.js", "/manifest.webmanifest":
+		return true
+	}
+	if name, ok := strings.CutPrefix(path, "/"); ok && slices.Contains(assets, name) {
 		return true
 	}
 	return path == "/guide" || strings.HasPrefix(path, "/guide/") // whoever wires the bay may not be a person of it yet

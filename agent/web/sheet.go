@@ -42,6 +42,9 @@ func (s *server) sheet(w http.ResponseWriter, r *http.Request) {
 			page.Bays = append(page.Bays, newSheetBay(p, v))
 		}
 	}
+	if r.URL.RawQuery == "" {
+		w.Header().Set(keepHeader, "yes")
+	}
 	s.write(w, r, http.StatusOK, "sheet", page)
 }
 

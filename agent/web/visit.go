@@ -109,6 +109,9 @@ func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
 	}
 	page := s.newVisitPage(r, p)
 	q := r.URL.Query()
+	if !p.Visit.Open {
+		w.Header().Set(keepHeader, "no")
+	}
 	switch {
 	case !p.Visit.Open && (q.Get("step") == "done" || q.Get("step") == "late" || q.Get("step") == "typed"):
 		page.Step = q.Get("step")
@@ -128,6 +131,7 @@ func (s *server) visitSteps(w http.ResponseWriter, r *http.Request) {
 		page.Step = q.Get("step")
 	default:
 		page.Step = "cells"
+		w.Header().Set(keepHeader, "yes")
 	}
 	s.write(w, r, http.StatusOK, "visit", page)
 }

@@ -102,12 +102,15 @@ func New(o Options) http.Handler {
 func (s *server) route(mux *http.ServeMux) {
 	mux.HandleFunc("/", s.nothing)
 	mux.Handle("/{$}", only(http.MethodGet, s.overview))
-	for _, name := range []string{"style.css", "script.js", "store.js", "visit.js", "here.js", "chart.js", "uplot/uplot.js", "uplot/uplot.css"} {
+	for _, name := range assets {
 		mux.Handle("/"+name, only(http.MethodGet, asset("page/"+name)))
 	}
 	mux.Handle("/openapi.yaml", only(http.MethodGet, asset("openapi.yaml")))
 	mux.Handle("/wall", only(http.MethodGet, s.wall))
 	mux.Handle("/first-aid", only(http.MethodGet, s.firstAid))
+	mux.Handle("/offline", only(http.MethodGet, s.offline))
+	mux.Handle("/sw.js", only(http.MethodGet, s.worker))
+	mux.Handle("/manifest.webmanifest", only(http.MethodGet, s.manifest))
 	mux.Handle("/sheet", only(http.MethodGet, s.sheet))
 	mux.Handle("/live", only(http.MethodGet, s.live))
 	mux.Handle("GET /sign-in", http.HandlerFunc(s.signInForm))
@@ -163,7 +166,7 @@ func (s *server) guard(next http.Handler) http.Handler {
 	}))
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
-		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
+		h.Set("Content-Security-Policy", "default-src 'none'; style-src 'self'; script-src 'self'; connect-src 'self'; img-src 'self'; manifest-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'")
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("X-Frame-Options", "DENY")
 		h.Set("Referrer-Policy", "same-origin") // no-referrer would blank the Origin of our own forms

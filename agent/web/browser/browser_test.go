@@ -106,7 +106,7 @@ func browser(t *testing.T) context.Context {
 	options := append([]chromedp.ExecAllocatorOption{}, chromedp.DefaultExecAllocatorOptions[:]...)
 	options = append(options, chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
-		chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("hide-scrollbars", true), chromedp.WSURLReadTimeout(time.Minute))
+		chromedp.Flag("disable-dev-shm-usage", true), chromedp.Flag("host-resolver-rules", "MAP shed-2.local 127.0.0.1"), chromedp.Flag("hide-scrollbars", true), chromedp.WSURLReadTimeout(time.Minute))
 	alloc, endAlloc := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, endBrowser := chromedp.NewContext(alloc)
 	require.NoError(t, chromedp.Do(ctx), "start Chromium")

@@ -131,6 +131,11 @@
     }, 1000);
   }
 
+  // With TLS a phone keeps first aid, cautions, the sheet and the open visits.
+  if (isSecureContext && navigator.serviceWorker && !age) {
+    addEventListener("load", () => navigator.serviceWorker.register("/sw.js", { updateViaCache: "none" }).catch(() => {}));
+  }
+
   const print = document.querySelector(".print");
   if (print) {
     print.hidden = false;

@@ -129,7 +129,7 @@
     if (at) document.getElementById("tile-" + at)?.classList.add("in-hand");
     $(".undo").hidden = !hand;
     const waiting = store.all().filter((e) => e.state === "wait");
-    $(".unsent").hidden = !waiting.length || !document.body.dataset.unsent && waiting.every((e) => Date.now() - e.made < handFor);
+    $(".unsent").hidden = !waiting.length || !document.body.dataset.unsent && !document.body.classList.contains("stale") && waiting.every((e) => Date.now() - e.made < handFor);
     $(".unsent b").textContent = waiting.length;
     const foreign = [...new Set(store.all().filter(others).map((e) => e.fields.by))];
     $(".others").hidden = !foreign.length;

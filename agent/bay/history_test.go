@@ -154,10 +154,10 @@ func (s *saga) run() {
 	s.w.r.LateTick = false
 }
 
-// charge brings the pack to full by a steady taper and lets it rest, to exercise
+// charge brings the pack to full by a steady taper and lets it rest as full, to exercise
 // the calls to water.
 func (s *saga) charge() {
-	for _, phase := range []struct{ cellV, currentA float64 }{{2.35, 35}, {2.45, 4}, {2.1, 0}} {
+	for _, phase := range []struct{ cellV, currentA float64 }{{2.35, 35}, {2.45, 4}, {2.12, 0}} {
 		s.w.calm()
 		s.w.r.PackV.Value, s.w.r.CurrentA.Value = phase.cellV*float64(s.w.setup.Pack.Cells), phase.currentA
 		s.w.r.Level = reading.LevelBetween(5, 5, s.w.now)

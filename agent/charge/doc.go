@@ -28,8 +28,8 @@
 //     waits for the rest;
 //   - a current at a held voltage that has little left to charge: it falls by a time
 //     constant, and current times that is what still goes in. At most 5 % while the
-//     charger continues, 9 % when it ends by itself at no more than 2.5 A for each
-//     100 Ah (EN 62485-3, quoted, has 2 A for a full battery at 2.40 V);
+//     charger continues, 9 % (7.5 % below 20 °C) when it ends by itself at no more than
+//     2.5 A for each 100 Ah (EN 62485-3, quoted, has 2 A for a full battery at 2.40 V);
 //   - little current at a float of 2.23 to 2.30 V for an hour, after a held voltage;
 //   - twelve hours of a held voltage, where no current is measured (stationary
 //     practice holds 8 to 24 h); an hour of float counts half;
@@ -51,6 +51,14 @@
 // stands still. A rest also takes back a full that it does not
 // show: 12 mV low for these and for what the end of a voltage or of a current showed, 30
 // mV for steadiness. That finds most cells that leak among 12.
+//
+// Where the charge did not begin freely, as above, and the pack has not gassed for eight hours
+// since, everything but the hydrometer and the ampere-hours over removed waits for a rest
+// that stands still: old and sulfated plates gas all of a current, steadily and for hours,
+// while a tenth is missing. Then a steady voltage must rest within 3 mV of full; so must a
+// tail that falls as slowly as that of slow plates; and a voltage that still rose must rest
+// at full or above, for acid that has just been made is still at the plates. While a steady
+// finish waits, all of its current counts as gas.
 //
 // "Steady" is stricter than the published readings by hydrometer (TM 5-4320-258-12:
 // three half-hour intervals; TM 10-3930-644-14&P: three hourly readings), see
@@ -84,31 +92,32 @@
 // this package, with old and sulfated plates, weak and shorted cells and cold nights.
 // Missed, of packs that the charger brought to 97 % or more and that do not count as full
 // at the end of the rest, on 2,000 nights that no threshold was tuned on
-// (BAYWARD_NIGHTS=100, BAYWARD_NIGHTS_FROM=1300000 and 1900000), and on 1,000 with chargers
+// (BAYWARD_NIGHTS=100, BAYWARD_NIGHTS_FROM=5200000 and 6100000), and on 1,000 with chargers
 // drawn from ranges wider by half (BAYWARD_NIGHTS_WIDER=1, FROM=1700000), with a current
 // sensor:
 //
-//	constant voltage that ends at 1 to 2 %    2 %    0 %
-//	constant voltage, then float              0 %    2 %
-//	constant voltage that never ends          1 %    0 %
-//	pulsed                                    3 %    0 %
-//	timer, then off                           3 %    6 %
-//	timer, then float                         0 %    0 %
-//	voltage, then constant current (IUIa)    12 %    6 %
-//	taper without regulation                  5 %    7 %
-//	two-rate                                 23 %   11 %
-//	all                                     4.7 %  3.5 %
+//	constant voltage that ends at 1 to 2 %    3 %    0 %
+//	constant voltage, then float              1 %    5 %
+//	constant voltage that never ends          2 %    0 %
+//	pulsed                                    5 %    0 %
+//	timer, then off                           4 %    6 %
+//	timer, then float                         1 %    0 %
+//	voltage, then constant current (IUIa)    16 %    8 %
+//	taper without regulation                  6 %   10 %
+//	two-rate                                 18 %   11 %
+//	all                                     5.8 %  4.3 %
 //
-// Of these 74 packs 45 had been at 97 % for less than the hour that three readings half an
-// hour apart take (TM 5-4320-258-12): a timer ended the charge. Without them 1.6 and 1.9 %
-// are missed. Called full below 90 %: 5 of the 2,000, old and sulfated plates at 87 to 89 %
-// and one that a two-rate charger gassed steadily at 77 %; none of the 1,000. With voltage
-// and contact: 0 to 8 of 1,000, with current and contact 2 to 13; the charges of a charger
-// that has an end are missed by 18 % without a current, because a contact counts late where
-// the charge did not begin freely.
-// Shorted cells called full: 67 of 219, of which most leak among 24 or more. Gassing
-// told: 0.86 and 0.89 of the true one (0.4 by the law alone); by the balance of the
+// Of these 66 packs 36 had been at 97 % for less than the hour that three readings half an
+// hour apart take (TM 5-4320-258-12): a timer ended the charge. Without them 2.7 %
+// are missed. Called full below 90 %: none of the 2,000, the lowest
+// at 92.0 %, and none of the 1,000. With current and contact: 1 of 1,000, by the contact at
+// 87 %. When such evidence did not wait for the rest, 4.9 % were missed, and 5 of 1,000
+// were false at FROM=1900000.
+// Shorted cells called full: 49 of 205, of which most leak among 24 or more. Gassing
+// told: 0.87 of the true one (0.4 by the law alone); by the balance of the
 // measured record of testdata/data 1.1 and 1.3 of it (0.15 by the law alone).
+// A two-rate charger's timer often ends while the voltage still rises: at BAYWARD_NIGHTS_FROM=1900000
+// TestNights fails for that, 6 of 48 that had been at 97 % for more than an hour.
 // By voltage alone no regulated charger is proven in a night. All five measured charges of
 // testdata/data are proven.
 //

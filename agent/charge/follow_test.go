@@ -71,6 +71,7 @@ func TestPauses(t *testing.T) {
 	})
 	t.Run("plugged in already full", func(t *testing.T) {
 		r := recorder(0.985)
+		r.Rest(0.1)
 		r.Charge(5, chargetest.IUIa(0.16, 2.40, 0.04, 3))
 		got := follow(config(225, 1.285), 12, r.Rows)
 		require.True(t, got.fullEver)
@@ -138,6 +139,7 @@ func TestEqualize(t *testing.T) {
 	night := func(tr *charge.Tracker, at0 float64, extraH float64) {
 		r := recorder(0.9)
 		r.EachS = 60
+		r.Rest(0.1)
 		r.Charge(6+extraH, chargetest.IUIa(0.16, 2.40, 0.04, 5+extraH))
 		r.Rest(1)
 		for i := range r.Rows {

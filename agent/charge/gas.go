@@ -47,8 +47,14 @@ func (t *Tracker) watchGas(n *tick, toldAh float64) {
 	g.toldAh += toldAh
 }
 
-// allGas reports whether all of a charge's current splits water.
-func (t *Tracker) allGas() bool { return t.s.Full && t.s.Evidence >= SteadyVoltage }
+// allGas reports whether all of a charge's current splits water. A steady finish that
+// waits for the rest counts as one: to count too little would leave plates bare.
+func (t *Tracker) allGas() bool {
+	if t.s.Full {
+		return t.s.Evidence >= SteadyVoltage
+	}
+	return t.s.Doubt == AwaitsRest && t.s.Pending >= SteadyVoltage
+}
 
 // gasTimesOf returns the multiple of the law that a current is.
 func (t *Tracker) gasTimesOf(m *mark) float64 {

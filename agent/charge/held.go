@@ -31,12 +31,17 @@ const (
 	// tailRate is the highest current that is a tail: twice that of EN 62485-3.
 	tailRate = 0.04
 	// tailLeft is what may be missing, as a share of the capacity, while the charger
-	// continues. tailLeftEnd is the same once it has ended by itself, and what a slow
-	// fall may not exceed.
-	tailLeft, tailLeftEnd = 0.05, 0.091
+	// continues. tailLeftEnd is the same once it has ended by itself, and what a slow fall
+	// may not exceed; a tail below coldTailC, °C, may hide more.
+	tailLeft, tailLeftEnd  = 0.05, 0.091
+	coldTailC, coldLeftEnd = 20.0, 0.075
 	// floorFall is how fast a current may still fall that is the gas of old plates for
 	// the most part, 1/h.
 	floorFall = 0.30
+	// gasFall is the same where it also falls as slowly as that of plates which take 5 h
+	// (see steadyRate), half of it gas; more is such a gas only if plates gas oldLeast times the
+	// law (the project's own).
+	gasFall, oldLeast = 0.12, 5.0
 	// tailLow is a current so low that even plates which take 5 h (see steadyRate)
 	// miss 4 % only. At float they take longer: half of it after an hour, or all of
 	// it after floatLongH.
@@ -66,6 +71,7 @@ type holding struct {
 	gas           float64 // multiple of the gassing law that the tail shows, averaged
 	fastest       float64 // fall of the current of a held voltage, 1/h
 	left          float64 // what still goes in by the last means; valid with known
+	leftC         float64 // °C of those means
 	known         bool
 }
 
@@ -130,7 +136,7 @@ func (t *Tracker) judgeHeld() {
 	}
 	if len(ms) < heldLeast && p.known {
 		p.known = false
-		if p.left <= tailLeftEnd && !t.proof.collapsed {
+		if (p.left <= coldLeftEnd || p.left <= tailLeftEnd && p.leftC >= coldTailC) && !t.proof.collapsed {
 			t.awaitRest(HeldTail)
 		}
 	}
@@ -199,12 +205,12 @@ func (t *Tracker) judgeHold(ms []heldMark) {
 		t.learnTail(m, &f)
 	}
 	t.proof.slow = p.stillCharges(capAh)
-	if floor, sees := aboveFloor(ms, capAh); sees && floor <= tailLeft && f.fall <= floorFall && !tooMuch(&m, capAh, oldTimes) {
+	if floor, sees := aboveFloor(ms, capAh); sees && floor <= tailLeft && t.floorIsGas(&f) && !tooMuch(&m, capAh, oldTimes) {
 		t.awaitRest(HeldTail)
 	}
 	left := f.left(f.fall - f.plus)
 	long, _ := fitted(ms[max(len(ms)-slowMarks, 0):], capAh)
-	p.left, p.known = min(left, long.left(long.fall-long.plus)), ok && last.i <= taperRate*capAh
+	p.left, p.leftC, p.known = min(left, long.left(long.fall-long.plus)), last.c, ok && last.i <= taperRate*capAh
 	low := highest(ms[len(ms)-tailLeast:]) <= tailLow*capAh
 	if t.proof.slow || !low && !(ok && left <= tailLeft && last.i <= tailRate*capAh) {
 		return
@@ -215,6 +221,18 @@ func (t *Tracker) judgeHold(ms []heldMark) {
 		return
 	}
 	t.evidence(t.last, HeldTail)
+}
+
+// floorIsGas reports whether a floor of the current may be the gas of old plates, and not
+// the charge of slow ones.
+func (t *Tracker) floorIsGas(f *fit) bool {
+	switch {
+	case f.fall > floorFall, !t.proof.start.takes() && f.rate > tailRate:
+		return false
+	case t.proof.slow && f.fall > gasFall && t.held.gas < oldLeast:
+		return false
+	}
+	return true
 }
 
 // judgeFloat judges the current of a float.

@@ -11,8 +11,15 @@ import (
 )
 
 // bulk begins a charge at the voltage of a reading, so that the next ticks of ten minutes are
-// a mark each.
+// a mark each. The pack rested nearly full, so that no evidence must wait for the rest.
 func (h *hands) bulk(v, a float64) *hands {
+	none := 0.0
+	if math.IsNaN(a) {
+		none = a
+	}
+	if h.tr.Status().Charges == 0 {
+		h.take(fullV, none).pass(50*time.Minute, 10*time.Minute)
+	}
 	h.take(v, a)
 	h.tick(0)
 	h.tick(time.Minute)

@@ -238,6 +238,14 @@ func (t *Tracker) evidence(now time.Duration, e Evidence) {
 		t.doubt(e, t.s.Doubt)
 		return
 	}
+	hardly := !t.proof.start.takes() || t.proof.slow && e == SteadyVoltage
+	if hardly && !t.s.Full && e != ChargeFactor {
+		if t.s.Active && e >= SteadyVoltage && !t.allGas() {
+			t.bookGas()
+		}
+		t.awaitRest(e) // plates that hardly take a charge show all of this too early
+		return
+	}
 	t.s.Doubt, t.s.Pending = NoDoubt, NoEvidence
 	t.full(now, e)
 }

@@ -34,9 +34,14 @@ const (
 	// the hydrometer's scale and the voltmeter. TM 5-684/MO-200: lower than the
 	// rule points to a fault.
 	fullLowV = 0.03
-	// tailLowV is the same for evidence that is not steady, which slow plates can give
-	// too: 7 points of gravity and 5 mV.
+	// tailLowV is the same for evidence that waited for the rest, or that is not steady,
+	// which slow plates can give too: 7 points of gravity and 5 mV.
 	tailLowV = 0.012
+	// hardLowV is the same for what such plates show most easily, a finish that is steady
+	// because they gas all of it, or a slow tail: only the voltmeter's 5 mV are left, of which
+	// acid that the charge has left at the plates takes some. A voltage that still rose has
+	// left more of it.
+	hardLowV, riseLowV = 0.003, 0.0
 	// surfaceV is the most that a resting pack is above full (see
 	// electrolyte.StateOfChargeFromRest): higher is a float.
 	surfaceV = 0.08
@@ -98,6 +103,10 @@ func (t *Tracker) watchRest(n *tick) {
 // that steps down lets it fall like one that stops: above full it is no rest.
 func (t *Tracker) noRest(n *tick) {
 	r := &t.rest
+	if t.session.disch { // the next charge begins from an unknown rest
+		r.before, r.peak25 = 0, 0
+		return
+	}
 	if r.resting && r.v <= electrolyte.RestVoltage(t.cfg.FullGravity, n.c)+fullLowV {
 		r.before, r.peak25 = r.v, 0
 	}
@@ -136,7 +145,8 @@ func (t *Tracker) settleAfter() time.Duration {
 // that the rest does not show; below is how far the pack rests below full gravity, V.
 func (t *Tracker) settle(now time.Duration, below float64) {
 	s := &t.s
-	most := lowestRest(s.Pending)
+	takes := t.proof.start.takes()
+	most := t.waitedLow(s.Pending, takes)
 	switch {
 	case s.Pending == NoEvidence && s.Full && below-t.rest.selfOut*electrolyte.GravitySpan > lowestRest(s.Evidence):
 		t.neverFull()
@@ -144,7 +154,7 @@ func (t *Tracker) settle(now time.Duration, below float64) {
 		if below > fullLowV {
 			s.Doubt = RestsTooLow
 		}
-	case s.Pending == ChargerComplete && below <= most && !t.rest.still:
+	case (s.Pending == ChargerComplete || s.Pending != NoEvidence && !takes) && below <= most && !t.rest.still:
 	case s.Pending != NoEvidence && below <= most:
 		s.Doubt = NoDoubt
 		t.full(now, s.Pending)
@@ -155,6 +165,17 @@ func (t *Tracker) settle(now time.Duration, below float64) {
 	case below <= fullLowV && (s.Doubt == RestsTooLow || s.Doubt == DrawsTooMuch):
 		s.Doubt = NoDoubt
 	}
+}
+
+// waitedLow is lowestRest for evidence that waited for the rest.
+func (t *Tracker) waitedLow(e Evidence, takes bool) float64 {
+	switch {
+	case e == FinishRise:
+		return riseLowV
+	case e == SteadyVoltage && !takes, e == HeldTail && t.proof.slow:
+		return hardLowV
+	}
+	return tailLowV
 }
 
 // lowestRest returns how far below full gravity a pack may rest, V, that an evidence has

@@ -21,6 +21,7 @@ const (
 	codeSteadyTaper   = 4
 	codeHandGravity   = 5
 	codeHeldTail      = 6
+	codeFinishRise    = 10
 )
 
 // rests lets a restored pack rest from now on.
@@ -50,9 +51,13 @@ func TestARestSettles(t *testing.T) {
 		"a tail, 29 mV":              {codeHeldTail, charge.AwaitsRest, 0.029, 12, time.Hour, false, charge.EndedEarly},
 		"a tail, 31 mV":              {codeHeldTail, charge.AwaitsRest, 0.031, 12, time.Hour, false, charge.RestsTooLow},
 		"a tail of 24 cells":         {codeHeldTail, charge.AwaitsRest, 0.011, 24, 2 * time.Hour, true, charge.NoDoubt},
-		"steady":                     {codeSteadyVoltage, charge.AwaitsRest, 0.029, 12, time.Hour, true, charge.NoDoubt},
+		"steady, as full":            {codeSteadyVoltage, charge.AwaitsRest, 0.002, 12, time.Hour, true, charge.NoDoubt},
+		"steady, not so full":        {codeSteadyVoltage, charge.AwaitsRest, 0.004, 12, time.Hour, false, charge.EndedEarly},
+		"a rise, as full":            {codeFinishRise, charge.AwaitsRest, -0.001, 12, time.Hour, true, charge.NoDoubt},
+		"a rise, not so full":        {codeFinishRise, charge.AwaitsRest, 0.001, 12, time.Hour, false, charge.EndedEarly},
 		"steady, 31 mV":              {codeSteadyVoltage, charge.AwaitsRest, 0.031, 12, time.Hour, false, charge.RestsTooLow},
-		"too much current":           {codeSteadyTaper, charge.DrawsTooMuch, 0.029, 12, 2 * time.Hour, true, charge.NoDoubt},
+		"too much current, as full":  {codeSteadyTaper, charge.DrawsTooMuch, 0.011, 12, 2 * time.Hour, true, charge.NoDoubt},
+		"too much current, not so":   {codeSteadyTaper, charge.DrawsTooMuch, 0.013, 12, 2 * time.Hour, false, charge.EndedEarly},
 		"too much current, 31 mV":    {codeSteadyTaper, charge.DrawsTooMuch, 0.031, 12, 2 * time.Hour, false, charge.RestsTooLow},
 		"a doubt alone":              {0, charge.RestsTooLow, 0.029, 12, time.Hour, false, charge.NoDoubt},
 		"too much current alone":     {0, charge.DrawsTooMuch, 0.029, 12, 2 * time.Hour, false, charge.NoDoubt},

@@ -115,14 +115,20 @@ func (t *Tracker) begin(now time.Duration) {
 	t.s.Charges++
 	t.s.InAh, t.s.GassingAh = first, 0
 	t.s.MaxPackC, t.s.TempKnown = math.Inf(-1), false
-	t.s.ReturnKnown, t.s.Pending = false, NoEvidence
-	if t.s.Doubt >= DrawsTooMuch {
-		t.s.Doubt = NoDoubt
+	t.s.ReturnKnown = false
+	before := t.proof
+	t.proof = proof{collapsed: before.collapsed}
+	goesOn := t.s.Ended && t.s.Since-t.s.EndedAt < restTry
+	if goesOn { // its voltage is still that of the charge before
+		t.proof.start = before.start
 	}
-	before := t.proof.start
-	t.proof = proof{collapsed: t.proof.collapsed}
-	if t.s.Ended && t.s.Since-t.s.EndedAt < restTry { // its voltage is still that of the charge before
-		t.proof.start = before
+	if goesOn && t.s.Doubt == AwaitsRest { // as a float whose current comes and goes
+		t.proof.slow, t.proof.pendingOutAh = before.slow, before.pendingOutAh
+	} else {
+		t.s.Pending = NoEvidence
+		if t.s.Doubt >= DrawsTooMuch {
+			t.s.Doubt = NoDoubt
+		}
 	}
 	if s := &t.s; s.SocKnown && !s.OutKnown {
 		t.proof.missing, t.proof.missingOK = 1-max(s.Soc-s.SocPlus, 0), true

@@ -15,10 +15,10 @@ const (
 	ChargerComplete          // the charger's own contact
 	RestFactor               // ampere-hours returned over those that a rest voltage showed missing
 	ChargeFactor             // ampere-hours returned over removed
+	FinishRise               // a voltage at a finishing current that has little left to rise
 	HeldHours                // hours at a held voltage and at float, current unknown
 	HeldFloat                // little current at float, after a held voltage
 	HeldTail                 // a current at a held voltage that has little left to charge
-	FinishRise               // a voltage at a finishing current that has little left to rise
 	SteadyVoltage            // compensated voltage unchanged over successive readings
 	SteadyTaper              // current tapered and steady at regulated voltage
 	HandGravity              // specific gravity entered by the technician
@@ -26,7 +26,7 @@ const (
 )
 
 var evidenceNames = [numEvidence]string{
-	"", "charger-complete", "rest-factor", "charge-factor", "held-hours", "held-float", "held-tail", "finish-rise", "steady-voltage", "steady-taper", "hand-gravity",
+	"", "charger-complete", "rest-factor", "charge-factor", "finish-rise", "held-hours", "held-float", "held-tail", "steady-voltage", "steady-taper", "hand-gravity",
 }
 
 // evidenceCodes are the numbers in a memory: those of an older program mean the same.

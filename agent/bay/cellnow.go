@@ -104,7 +104,7 @@ func (p *Picture) ToRead() (cells []int) {
 }
 
 // wasRead reports whether the level rod was in the cell in the open visit, with what was
-// poured or drawn off, and one reading is enough.
+// poured or drawn off, and one reading is enough. "Filled to the mark" is no reading.
 func (p *Picture) wasRead(number int) bool {
 	v, w := &p.Visit, &p.Water
 	c := &v.Cells[number-1]
@@ -112,7 +112,7 @@ func (p *Picture) wasRead(number int) bool {
 	case !v.Open:
 		return false
 	case c.LevelLast:
-		return !w.Doubts.Has(number) && w.Doubted>>(number-1)&1 == 0
+		return !w.Doubts.Has(number) && !w.Unseen.Has(number) && w.Doubted>>(number-1)&1 == 0
 	}
 	return (c.LevelMM != nil || c.BeforeMM != nil || c.Dry || c.WasDry) && v.untouched(number)
 }

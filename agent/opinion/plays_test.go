@@ -37,6 +37,7 @@ var plays = []play{
 	{"current-stuck", 0, currentStuck},
 	{"voltage-stuck", 0, voltageStuck},
 	{"cell-passed-over", 0, cellPassedOver},
+	{"said-to-the-mark", 0, saysToTheMark},
 	{"careless", 12 * time.Hour, careless},
 	{"only-the-pilot-filled", 0, onlyThePilotFilled},
 	{"blind-visit", 0, blindVisit},

@@ -55,7 +55,9 @@ func (p *person) open(y *yard) bool {
 	p.visits++
 	y.inside = true
 	p.read(y)
-	p.pours(y)
+	if p.pours != nil {
+		p.pours(y)
+	}
 	return true
 }
 
@@ -86,7 +88,9 @@ func fillsToTheMark(p *person, y *yard) {
 		return
 	}
 	for n := 1; n <= y.setup.Pack.Cells; n++ {
-		p.toTheMark(y, n, 1)
+		if n != p.skips {
+			p.toTheMark(y, n, 1)
+		}
 		p.enter(y, order.CellEntry{Cell: n, How: order.ToMark})
 	}
 	p.done(y)

@@ -112,3 +112,9 @@ func jarCracks(t *testing.T) *yard {
 		}
 	})
 }
+
+// saysToTheMark: who waters fills all cells to the mark but one, says so of all, and reads
+// no level.
+func saysToTheMark(t *testing.T) *yard {
+	return lying(t, &person{skips: 7, waters: fillsToTheMark}, nil)
+}

@@ -20,9 +20,9 @@
 //
 // Beside them each cell has careful bounds (known.go), from what was last measured in
 // that very cell: they widen with each ampere-hour of gassing and each pour. Recorded
-// water raises the upper one at once, and the lower one only when a rod, a fill mark seen
-// by eye or the cell's own probe has shown it: a cell that was passed over is recorded
-// with the rest. The lower one of all cells decides the permit: at the plate tops the
+// water raises the upper one at once, and the lower one only when a rod or the
+// cell's own probe has shown it: a cell that was passed over is recorded with the rest,
+// also as filled to the mark. The lower one of all cells decides the permit: at the plate tops the
 // charge is blocked until the cells are read (level-doubted). No amount takes a cell above
 // the ceiling by the upper one. The bounds also say which cells to read, and when
 // (readround.go). Water that nobody recorded moves none of them (unrecorded.go). What

@@ -24,7 +24,7 @@ const (
 	// is right at their tops, so a low level is read too high by half of it at most.
 	// Common practice, no source.
 	rodSD, readerMM, readerShare = 0.6, 2.5, 0.5
-	markSD                       = 1.5 // of a fill mark seen by eye, mm
+	markSD                       = 1.5 // of a level that was filled to the mark, mm
 	probeSD                      = 0.8 // of a level probe, mm
 	// usualSD is how much the levels of a pack's cells differ before anybody read
 	// them: common practice, no source.
@@ -84,9 +84,13 @@ type KnownCell struct {
 	// Marked: it was filled to the mark since, and by how much was worked out from what was
 	// known. So the next measurement shows how well, and not how fast the cell loses water.
 	Marked bool `json:"marked,omitempty"`
-	Set    bool `json:"set"`  // the cell is known at all
-	Lost   bool `json:"lost"` // nothing to count from: it was never read, or the reading was void
-	readAt time.Duration
+	// Eye: somebody said since the last reading that it was filled to the mark. Vouched: when
+	// that was last said, a reading showed it.
+	Eye     bool `json:"eye,omitempty"`
+	Vouched bool `json:"vouched,omitempty"`
+	Set     bool `json:"set"`  // the cell is known at all
+	Lost    bool `json:"lost"` // nothing to count from: it was never read, or the reading was void
+	readAt  time.Duration
 }
 
 // knowledge is that of all cells.
@@ -120,7 +124,7 @@ func (c *KnownCell) start(levelMM, variance, gassingAh float64, now time.Duratio
 // lose leaves nothing to count from.
 func (c *KnownCell) lose() {
 	c.Var, c.Cov, c.LowMM, c.HighMM, c.BiasMM, c.Rod = lostSD*lostSD, 0, 0, 0, 0, false
-	c.UnseenMM, c.UnseenVar, c.OverMM, c.Once = 0, 0, 0, false
+	c.UnseenMM, c.UnseenVar, c.OverMM, c.Once, c.Eye, c.Vouched = 0, 0, 0, false, false, false
 	c.Set, c.Lost = true, true
 }
 
@@ -170,6 +174,7 @@ func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
 	}
 	spread := c.Var + r
 	c.leak(off, spread, now)
+	c.vouch(rod && off >= -vouchMM)
 	agrees := c.Lost || math.Abs(off) <= readerMM+agreeZ*math.Sqrt(spread)
 	if agrees && c.Rod != rod { // what is not the same rod may be off by itself
 		spread += square(biasMM + c.BiasMM)
@@ -318,9 +323,12 @@ func (b *Balance) readKnown(i int, settledMM, sd float64) {
 		c.ML = ml
 	}
 	c.advance(b.lostSince(c), b.gassingAh)
-	c.Marked = c.Marked || sd == markSD
+	if c.ReadML = c.ML; sd == markSD {
+		c.mark(settledMM)
+		k.outdated = true
+		return
+	}
 	c.measure(settledMM, math.Hypot(sd, b.gasMM/2), readerBias(settledMM), b.last)
-	c.ReadML = c.ML
 	k.outdated = true
 }
 

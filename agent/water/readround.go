@@ -58,10 +58,13 @@ func (b *Balance) surely() {
 		s.SurelyCell, s.SurelyMM, s.NeverRead = 0, math.Inf(-1), true
 		return
 	}
-	s.SurelyCell, s.SurelyMM, s.Doubts = 1, k.low[0], 0
+	s.SurelyCell, s.SurelyMM, s.Doubts, s.Unseen = 1, k.low[0], 0, 0
 	for i, low := range k.low[:b.cfg.Cells] {
 		if !(low > clearMM) {
 			s.Doubts |= 1 << i
+		}
+		if k.cells[i].Eye && k.cells[i].UnseenMM > 0 {
+			s.Unseen |= 1 << i
 		}
 		if low < s.SurelyMM {
 			s.SurelyCell, s.SurelyMM = i+1, low
@@ -122,10 +125,10 @@ func (b *Balance) askFor() {
 	}
 }
 
-// onlyMarked reports whether the last look at the cell was at the fill mark, by eye, and
-// it has lost water since: no amount is sure after that.
+// onlyMarked reports whether the cell was last filled to the mark, by eye, and has lost
+// water since: no amount is sure after that.
 func (b *Balance) onlyMarked(c *KnownCell) bool {
-	return c.Rod && !c.Lost && c.Var >= markSD*markSD && b.lostSince(c) >= againMM
+	return c.Rod && !c.Lost && c.Eye && b.lostSince(c) >= againMM
 }
 
 // justRead reports whether a rod has read the cell, nothing was poured or lost since, and

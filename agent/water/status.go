@@ -36,6 +36,7 @@ type Status struct {
 	// probe, on average, if all of them err to that side; 0 if not.
 	ReadOffMM float64
 	Doubts    CellSet // cells whose careful lower bound is not clear of the plate tops
+	Unseen    CellSet // cells filled to the mark that no reading has shown since
 	Unsure    CellSet // cells whose likely level is too uncertain to pour by
 	ReadAsk   CellSet // cells to read at the next visit, see ReadFirst
 	// HeldMM is by how much gas among the plates raised the level in the last charges;

@@ -42,22 +42,20 @@ type jar struct {
 type heightLine struct {
 	Y           float64
 	Class, Name string
-	TextY       float64
 }
 
 type sectionLine struct{ Cell, Level, How, Water string }
 
 const (
-	perRow       = 6
-	jarWide      = 30.0
-	jarStep      = 38.0
-	labelWide    = 104.0
-	perMM        = 4.0
-	belowMM      = 14.0 // of the plates, drawn
-	aboveMM      = 5.0  // of the bottom of the vent well, drawn
-	captionHigh  = 30.0
-	oddMM        = 4.0 // a cell this much lower than the middle one is marked
-	lineTextHigh = 12.0
+	perRow      = 6
+	jarWide     = 30.0
+	jarStep     = 38.0
+	rowWide     = jarStep*perRow + 8
+	perMM       = 4.0
+	belowMM     = 14.0 // of the plates, drawn
+	aboveMM     = 5.0  // of the bottom of the vent well, drawn
+	captionHigh = 30.0
+	oddMM       = 4.0 // a cell this much lower than the middle one is marked
 )
 
 func newSection(p *bay.Picture, v words.Voice, rows [][]int) section {
@@ -67,12 +65,9 @@ func newSection(p *bay.Picture, v words.Voice, rows [][]int) section {
 	s.JarHigh = s.Height - captionHigh
 	s.NameY, s.WaterY = s.JarHigh+12, s.JarHigh+26
 	s.Lines = []heightLine{
-		{Y: y(p.Pack.VentWellMM), Class: "vent", Name: v.Say("section.vent")},
-		{Y: y(p.Pack.FillMarkMM), Class: "mark", Name: v.Say("section.mark")},
+		{Y: y(p.Pack.VentWellMM), Class: "vent", Name: v.Say("section.vent") + " " + v.Height(p.Pack.VentWellMM)},
+		{Y: y(p.Pack.FillMarkMM), Class: "mark", Name: v.Say("section.mark") + " " + v.Height(p.Pack.FillMarkMM)},
 		{Y: y(0), Class: "plates", Name: v.Say("section.plates")},
-	}
-	for i := range s.Lines {
-		s.Lines[i].TextY = s.Lines[i].Y + lineTextHigh - 2
 	}
 	s.probe(p, v, y)
 	jars := map[int]jar{}
@@ -96,13 +91,14 @@ func newSection(p *bay.Picture, v words.Voice, rows [][]int) section {
 func (s *section) addRows(row []int, jars map[int]jar) {
 	across := min(perRow, len(row))
 	for part := range slices.Chunk(row, perRow) {
-		r := jarRow{Width: labelWide + jarStep*float64(across)}
+		r := jarRow{Width: rowWide}
+		left := (rowWide - jarStep*float64(across) + jarStep - jarWide) / 2
 		for i, number := range part {
 			j, ok := jars[number]
 			if !ok {
 				continue
 			}
-			j.X = labelWide + jarStep*float64(i)
+			j.X = left + jarStep*float64(i)
 			j.Middle = j.X + jarWide/2
 			r.Jars = append(r.Jars, j)
 		}
@@ -123,7 +119,7 @@ func (s *section) probe(p *bay.Picture, v words.Voice, y func(float64) float64) 
 	if p.Pack.ProbeCell > 0 {
 		line.Cell = v.Say("section.probe.cell", p.Pack.ProbeCell)
 	} else {
-		s.Lines = append(s.Lines, heightLine{Y: y(c.LowMM), Class: "probe", Name: line.Cell, TextY: y(c.LowMM) - 2})
+		s.Lines = append(s.Lines, heightLine{Y: y(c.LowMM), Class: "probe", Name: line.Cell + " " + line.Level})
 	}
 	s.Table = append(s.Table, line)
 }

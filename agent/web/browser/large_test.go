@@ -37,24 +37,24 @@ const small = `(() => {
 // lost lists buttons, links and fields that cannot be reached or read: beside the screen,
 // under another one, or with a text that does not fit in them.
 const lost = `(() => {
-	const all = [];
+	const all = [], wide = document.documentElement.clientWidth; // innerWidth grows on a phone
 	const named = e => (e.innerText || e.name || e.id || e.outerHTML.slice(0, 60)).trim();
 	const targets = [...document.querySelectorAll("a, button, input:not([type=hidden]), select, summary")].filter(e => e.checkVisibility() && !e.matches(".skip, .still") && !e.closest(".still"));
 	for (const e of targets) {
 		const shown = e.closest("label.tick") || e;
-		shown.scrollIntoView({block: "center", behavior: "instant"});
+		e.scrollIntoView({block: shown.closest(".foot") ? "nearest" : "start", behavior: "instant"}); // the bar at the foot stays
 		const b = shown.getBoundingClientRect();
-		if (b.left < -0.5 || b.right > innerWidth + 0.5 || !b.width || !b.height) all.push("beside the screen: " + named(e) + " " + [b.left, b.right]);
+		if (b.left < -0.5 || b.right > wide + 0.5 || !b.width || !b.height) all.push("beside the screen: " + named(e) + " " + [b.left, b.right]);
 		if (e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).display !== "inline" && !e.matches("input, select")) all.push("cut off: " + named(e));
-		const line = e.getClientRects()[0], x = (Math.max(0, line.left) + Math.min(innerWidth, line.right)) / 2, top = document.elementFromPoint(x, (Math.max(0, line.top) + Math.min(innerHeight, line.bottom)) / 2);
+		const line = e.getClientRects()[0], x = (Math.max(0, line.left) + Math.min(wide, line.right)) / 2, top = document.elementFromPoint(x, (Math.max(0, line.top) + Math.min(innerHeight, line.bottom)) / 2);
 		if (!top || !(shown.contains(top) || top.contains(e))) all.push("covered: " + named(e) + " by " + (top ? top.outerHTML.slice(0, 80) : "nothing"));
 	}
 	const boxes = targets.filter(e => !targets.some(o => o !== e && o.contains(e))).map(e => [e, (e.closest("label.tick") || e).getBoundingClientRect(), Boolean(e.closest(".foot"))]);
 	boxes.forEach(([e, a, x], i) => boxes.slice(i + 1).forEach(([o, b, y]) => {
 		if (x === y && a.left < b.right - 1 && b.left < a.right - 1 && a.top < b.bottom - 1 && b.top < a.bottom - 1) all.push("overlap: " + named(e) + " and " + named(o));
 	}));
-	if (document.documentElement.scrollWidth > innerWidth) all.push("wider than the screen: " + document.documentElement.scrollWidth);
-	scrollTo(0, 0);
+	if (document.documentElement.scrollWidth > wide) all.push("wider than the screen: " + document.documentElement.scrollWidth + " by " + [...document.querySelectorAll("body *")].filter(e => e.checkVisibility() && e.getBoundingClientRect().right > wide + 1).slice(-1).map(e => e.outerHTML.slice(0, 100)));
+	scrollTo({top: 0, behavior: "instant"});
 	return [...new Set(all)];
 })()`
 

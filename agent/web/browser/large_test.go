@@ -109,4 +109,3 @@ func TestTwiceTheText(t *testing.T) {
 		w.look("large-" + language + "-wall")
 	}
 }
-

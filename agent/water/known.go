@@ -190,7 +190,6 @@ func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
 	seen := mm
 	if was := c.LevelMM - c.UnseenMM; agrees && (!poured || doubted) { // one reading alone ends no doubt
 		seen = was + (mm-was)*c.Var/(c.Var+r)
-		biasMM = alsoOff(biasMM, seen)
 	}
 	c.Once = doubted && mm-seen > onceMM
 	// Half of what the readings before it leave above this one: all of it would keep the
@@ -207,15 +206,6 @@ func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
 
 // readerBias is what a reader may always be off at a level, more than 0.
 func readerBias(mm float64) float64 { return min(readerMM, max(mm, 0.1)*readerShare) }
-
-// alsoOff returns by how much what several readings show may always be off: as much as
-// one that shows it. A probe has no reader.
-func alsoOff(biasMM, mm float64) float64 {
-	if biasMM > 0 {
-		return max(biasMM, readerBias(mm))
-	}
-	return biasMM
-}
 
 // learn moves the rate by how far a reading is off.
 func (c *KnownCell) learn(offMM, spread, r float64) {

@@ -48,6 +48,7 @@ type proof struct {
 // start is how a charge began and how long it has gassed.
 type start struct {
 	judged  bool    // the quarter hour is over
+	unseen  bool    // it, or what followed, was not seen: nothing shows that plates hardly take a charge
 	freely  bool    // the pack took its charge as sound plates do, or was nearly full
 	gassedH float64 // time at the gassing voltage, as slow plates count it, a float half
 }
@@ -217,6 +218,7 @@ func (t *Tracker) watchStart(n *tick) {
 		return
 	}
 	nearly := t.rest.before >= electrolyte.RestVoltage(t.cfg.FullGravity-startNearly*electrolyte.GravitySpan, n.c)
+	s.unseen = t.rest.before <= 0 // no rest was seen before it
 	s.judged, s.freely = true, t.rest.peak25 > 0 && t.rest.peak25 < startGasV || nearly
 }
 
@@ -238,7 +240,7 @@ func (t *Tracker) evidence(now time.Duration, e Evidence) {
 		t.doubt(e, t.s.Doubt)
 		return
 	}
-	hardly := !t.proof.start.takes() || t.proof.slow && e == SteadyVoltage
+	hardly := !t.proof.start.takes() && !t.proof.start.unseen || t.proof.slow && e == SteadyVoltage
 	if hardly && !t.s.Full && e != ChargeFactor {
 		if t.s.Active && e >= SteadyVoltage && !t.allGas() {
 			t.bookGas()

@@ -128,7 +128,7 @@ func (t *Tracker) Step(in *Inputs) {
 // it, so neither full nor the count survives it.
 func (t *Tracker) gap(now time.Duration) {
 	t.filter, t.plateau, t.run, t.rest, t.held = filter{}, plateau{}, runaway{}, rest{}, holding{}
-	t.proof.start.judged = true // how it went on was not seen
+	t.proof.start.judged, t.proof.start.unseen = true, true // how it went on was not seen
 	t.flow.lose(now)
 	t.notFull()
 	t.s.Pending, t.s.OutKnown, t.s.SocKnown = NoEvidence, false, false

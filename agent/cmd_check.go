@@ -5,6 +5,7 @@ import (
 	"errors"
 	"time"
 
+	"bayward/agent/assembly"
 	"bayward/agent/bay"
 	"bayward/agent/check"
 	"bayward/agent/config"
@@ -18,7 +19,9 @@ type checkCmd struct {
 	Config string `type:"path" placeholder:"FILE"`
 	JSON   bool   `name:"json"`
 	Strict bool
-	Schema bool
+	// Elsewhere leaves out what is of this machine.
+	Elsewhere bool
+	Schema    bool
 }
 
 // Run reads the file and reports on it.
@@ -38,12 +41,18 @@ func (c *checkCmd) Run(ctx context.Context, p *program) error {
 	if err != nil {
 		return wrong("in-file", c.Config, err)
 	}
+	if err := assembly.Refusals(ctx, cfg, c.Elsewhere); err != nil {
+		return err
+	}
 	v := voiceOf(cfg, c.JSON)
 	warnings := cfg.Warnings(v)
+	if !c.Elsewhere {
+		warnings = append(warnings, check.MissingFiles(cfg, v)...)
+	}
 	if c.JSON {
 		err = check.WriteJSON(p.stdout, cfg, warnings)
 	} else {
-		report := check.Report{File: c.Config, Config: cfg, Setups: setups, Warnings: warnings, NoRecord: addProofs(ctx, cfg, setups) != nil, Now: time.Now(), Conns: web.MaxConns, ConnsEach: web.MaxConnsEach}
+		report := check.Report{File: c.Config, Config: cfg, Setups: setups, Warnings: warnings, NoRecord: addProofs(ctx, cfg, setups) != nil, Now: time.Now(), Conns: web.MaxConns, ConnsEach: web.MaxConnsEach, Scheme: web.Scheme(cfg.HTTP.WebConfigFile)}
 		err = report.WriteText(p.stdout, v)
 	}
 	if err == nil && c.Strict && len(warnings) > 0 {

@@ -17,6 +17,7 @@ import (
 	"bayward/agent/ownfile"
 	"bayward/agent/systemd"
 	"bayward/agent/usage"
+	"bayward/agent/web"
 )
 
 type runCmd struct {
@@ -35,6 +36,9 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	}
 	if c.Listen != "" {
 		cfg.HTTP.Listen = c.Listen
+	}
+	if err := assembly.Refusals(ctx, cfg, false); err != nil {
+		return err
 	}
 	outliveReaders()
 	outliveKeys()
@@ -63,7 +67,7 @@ func (c *runCmd) Run(ctx context.Context, p *program) error {
 	if err != nil {
 		return err
 	}
-	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", "http://"+a.Address())
+	log.Info("looking after the bays", "version", version(), "config", c.Config, "bays", len(cfg.Bays), "page", web.Scheme(cfg.HTTP.WebConfigFile)+"://"+a.Address())
 	beside := []func(context.Context) error{
 		func(ctx context.Context) error { return footprint.ReleaseStart(ctx, log) },
 		func(ctx context.Context) error { return ownfile.Watch(ctx, log) },

@@ -41,6 +41,10 @@ func (a *Agent) checkListener() error {
 	if a.Invented || web.Loopback(a.listener) || len(a.Config.People) > 0 || a.Config.HTTP.WebConfigFile != "" {
 		return nil
 	}
+	return a.refusesOpen()
+}
+
+func (a *Agent) refusesOpen() error {
 	return usage.Errorf("http.listen: value %s is not accepted: %w", a.Config.HTTP.Listen, errOpen)
 }
 

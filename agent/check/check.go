@@ -70,6 +70,7 @@ type Report struct {
 	Now      time.Time
 	// Conns is how many connections the page takes in all, and ConnsEach of one address.
 	Conns, ConnsEach int
+	Scheme           string // of the page: http or https
 }
 
 // WriteText describes in sentences what an agent would do with the configuration, and
@@ -79,7 +80,7 @@ func (r *Report) WriteText(w io.Writer, v words.Voice) error {
 	t.line(v.Say("check.good", r.File) + "\n")
 	t.row("site", "check.names", cfg.Site, cfg.Agent)
 	t.row("sensors", "check.text", cfg.Sensors)
-	t.row("page", "check.page", cfg.HTTP.Listen, float64(r.Conns), float64(r.ConnsEach))
+	t.row("page", "check.page", r.Scheme, cfg.HTTP.Listen, float64(r.Conns), float64(r.ConnsEach))
 	t.row("record", "check.text", cfg.Logbook.Path)
 	if cfg.MQTT != nil {
 		t.row("broker", "check.text", config.ShownAddress(cfg.MQTT.Broker))

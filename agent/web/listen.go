@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"regexp"
 	"syscall"
 	"time"
 
@@ -30,6 +31,21 @@ func Listen(ctx context.Context, addr string) (net.Listener, error) {
 	}
 	return nil, fmt.Errorf("listen on %s: %w; choose another address with --listen HOST:PORT", addr, err)
 }
+
+// CheckFile reads a web configuration file as Serve does; "" is none.
+func CheckFile(webConfigFile string) error { return toolkit.Validate(webConfigFile) }
+
+// Scheme returns https where a web configuration file switches on TLS, otherwise http.
+func Scheme(webConfigFile string) string {
+	text, err := os.ReadFile(webConfigFile) //nolint:gosec // the operator names the file
+	if err == nil && hasTLS.Match(text) {
+		return "https"
+	}
+	return "http"
+}
+
+// hasTLS finds the section of a web configuration file that the toolkit reads.
+var hasTLS = regexp.MustCompile(`(?m)^tls_server_config:`)
 
 // Loopback reports whether only this machine can reach a listener.
 func Loopback(l net.Listener) bool {

@@ -172,7 +172,7 @@ func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 	t.restoreCeiling(m, now, gap, proven)
 	t.run.restore(m.Run, now)
 	t.proof.collapsed = m.Collapsed
-	t.proof.start.judged, t.proof.start.unseen = m.Active, m.Active // how it began is not stored
+	t.proof.start.judged = m.Active // how it began is not stored, and a restart proves nothing sooner
 	t.gas.times = m.GasTimes
 	if !proven || gap > gapMax || m.Moved {
 		return

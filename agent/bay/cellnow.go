@@ -3,6 +3,7 @@ package bay
 import (
 	"math"
 
+	"bayward/agent/order"
 	"bayward/agent/water"
 )
 
@@ -117,9 +118,13 @@ func (p *Picture) wasRead(number int) bool {
 	return (c.LevelMM != nil || c.BeforeMM != nil || c.Dry || c.WasDry) && v.untouched(number)
 }
 
-// waterFirst reports whether a cell that is to be read gets water before that. One whose
-// readings contradict does not, nor one that is bare, nor one whose level is a guess.
+// waterFirst reports whether a cell that is to be read gets water before that, or has been
+// filled to the mark: then the reading is what shows the mark. One whose readings contradict
+// does not, nor one that is bare, nor one whose level is a guess.
 func (p *Picture) waterFirst(number int) bool {
+	if c := &p.Visit.Cells[number-1]; p.Visit.Open && c.Done && c.How == order.ToMark && p.Water.Doubted>>(number-1)&1 == 0 {
+		return true
+	}
 	if p.Water.Unsure.Has(number) || !p.Visit.Open && p.Stage != ReadyToWater || !p.Visit.untouched(number) || p.Water.Doubted>>(number-1)&1 != 0 {
 		return false
 	}

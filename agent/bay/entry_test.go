@@ -225,6 +225,20 @@ func TestToTheMark(t *testing.T) {
 	require.Zero(t, p.Visit.Bare)
 }
 
+// TestAMarkIsReadAfterTheWater: a cell that was filled to the mark in a visit is not to be
+// read before its water any more: it has it. It stays on the list until a rod shows the mark.
+func TestAMarkIsReadAfterTheWater(t *testing.T) {
+	w := newWorker(9)
+	p, _ := w.enter(false, order.CellEntry{Cell: 1, LevelMM: new(9.0)})
+	require.Contains(t, p.ToRead(), 3, "never read")
+	require.NotContains(t, p.ReadAfter(), 3)
+	p, _ = w.enter(false, order.CellEntry{Cell: 3, How: order.ToMark})
+	require.NotContains(t, p.ReadFirst(), 3)
+	require.Contains(t, p.ReadAfter(), 3)
+	p, _ = w.enter(false, order.CellEntry{Cell: 3, LevelMM: new(13.0)})
+	require.NotContains(t, p.ToRead(), 3)
+}
+
 // TestDoneIsProven: a tick means that the cell has its water.
 func TestDoneIsProven(t *testing.T) {
 	w := newWorker(-2)

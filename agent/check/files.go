@@ -55,7 +55,7 @@ func MissingFiles(cfg *config.Config, v words.Voice) (out []config.Warning) {
 }
 
 func readable(path string) error {
-	f, err := os.Open(path) //nolint:gosec // the operator names the file
+	f, err := os.Open(path)
 	if err != nil {
 		return cause(err)
 	}
@@ -66,7 +66,7 @@ func readable(path string) error {
 // be able to write there.
 func folder(path string) (dir string, err error) {
 	for dir = filepath.Dir(path); ; dir = filepath.Dir(dir) {
-		info, err := os.Stat(dir) //nolint:gosec // the operator names the folder
+		info, err := os.Stat(dir)
 		switch {
 		case err == nil && !info.IsDir():
 			return dir, unix.ENOTDIR

@@ -96,9 +96,11 @@ func (s *Source) doubtsWitness(origin *logbook.Origin) bay.Doubt {
 // another reports whether events may have been numbered that the logbook does not have,
 // and published: then the same numbers must not be given again in the same epoch.
 func (s *Source) another(r *record) bool {
-	switch s.doubtsWitness(&r.origin) {
-	case bay.LockoutMissing, bay.LockoutOther:
+	if doubt := s.doubtsWitness(&r.origin); doubt == bay.LockoutMissing || doubt == bay.LockoutOther {
 		return true
+	}
+	if s.Witness == nil {
+		return false
 	}
 	for name, b := range s.Witness.was.Bays {
 		if r.newest[name] < b.Newest {

@@ -37,7 +37,7 @@ func CheckFile(webConfigFile string) error { return toolkit.Validate(webConfigFi
 
 // Scheme returns https where a web configuration file switches on TLS, otherwise http.
 func Scheme(webConfigFile string) string {
-	text, err := os.ReadFile(webConfigFile) //nolint:gosec // the operator names the file
+	text, err := os.ReadFile(webConfigFile)
 	if err == nil && hasTLS.Match(text) {
 		return "https"
 	}

@@ -81,7 +81,7 @@ type raw struct {
 
 func dialRaw(t *testing.T, b *broker.Broker) raw {
 	t.Helper()
-	conn, err := net.DialTimeout("tcp", b.Addr(), 10*time.Second) //nolint:noctx // has a time of its own
+	conn, err := net.DialTimeout("tcp", b.Addr(), 10*time.Second)
 	if err != nil {
 		t.Fatal(err)
 	}

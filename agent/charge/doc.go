@@ -110,7 +110,8 @@
 // Of these 66 packs 36 had been at 97 % for less than the hour that three readings half an
 // hour apart take (TM 5-4320-258-12): a timer ended the charge. Without them 2.7 %
 // are missed. Called full below 90 %: none of the 2,000, the lowest
-// at 92.0 %, and none of the 1,000. With current and contact: 1 of 1,000, by the contact at
+// at 92.0 %, and none of the 1,000; but one of 1,000 more at FROM=7300000, a sulfated pack
+// on a timer at 88 %, which rests as a full one does. With current and contact: 1 of 1,000, by the contact at
 // 87 %. When such evidence did not wait for the rest, 4.9 % were missed, and 5 of 1,000
 // were false at FROM=1900000.
 // Shorted cells called full: 49 of 205, of which most leak among 24 or more. Gassing

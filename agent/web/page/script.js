@@ -17,7 +17,9 @@
     const day = at.toDateString() === new Date().toDateString() ? "" : at.toISOString().slice(0, 10) + " ";
     lost.textContent = lost.dataset.text.replace("[at]", day + at.toTimeString().slice(0, 5)).replace("[age]", age);
   }
+  let losses = 0; // an answer that was on its way when the connection went does not bring it back
   function lose() {
+    losses++;
     const was = lost.hidden;
     lost.hidden = false;
     document.body.classList.add("stale");
@@ -46,8 +48,9 @@
   async function refresh() {
     if (running || document.hidden) return;
     running = true;
+    const before = losses;
     try {
-      const answer = await fetch(document.body.dataset.here || location.href, { credentials: "same-origin", cache: "no-store" });
+      const answer = await fetch(document.body.dataset.here || location.href, { credentials: "same-origin", cache: "no-store", signal: AbortSignal.timeout(15000) });
       if (answer.redirected || !answer.ok) throw new Error(String(answer.status));
       if (touched) return;
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
@@ -68,6 +71,7 @@
         part.querySelectorAll("details").forEach((d, i) => { d.open = Boolean(open[i]); });
         if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
       }
+      if (losses !== before) return;
       found();
       document.dispatchEvent(new Event("fresh"));
     } catch {
@@ -80,7 +84,9 @@
   const address = document.body.dataset.live;
   if (address) {
     const stream = new EventSource(address);
-    stream.addEventListener("picture", refresh);
+    let heard = Date.now(); // a dead spot ends a stream without a word
+    stream.addEventListener("picture", () => { heard = Date.now(); refresh(); });
+    setInterval(() => { if (Date.now() - heard > 30000) refresh(); }, 10000);
     stream.addEventListener("error", lose);
     document.addEventListener("visibilitychange", refresh);
   }

@@ -456,6 +456,8 @@ func TestRelease(t *testing.T) {
 	r := newRig(t, 0)
 	r.x.Restore(interlock.NoCode, interlock.Evidence{}, 0)
 	r.x.Restore(interlock.NumCodes, interlock.Evidence{}, 0)
+	r.x.RestoreBad(interlock.NoCode, time.Minute)
+	r.x.RestoreBad(interlock.NumCodes, time.Minute)
 	if raised := r.x.Raised(); raised != 0 {
 		t.Errorf("codes of no finding have raised %b", raised)
 	}

@@ -723,4 +723,13 @@ func TestMiscountedCells(t *testing.T) {
 			t.Errorf("%d fit 12: %+v, want reason %d", fit, e, want)
 		}
 	}
+	for _, fit := range []int{0, 12} { // not known, and as configured
+		r := newRig(t, 0).granted()
+		for range 60 {
+			r.step(time.Minute, func(in *interlock.Inputs) { in.CellsFit, in.CellsOf = fit, 12 })
+		}
+		if r.x.Standing(interlock.CellsMiscounted).Raised {
+			t.Errorf("%d fit 12: raised", fit)
+		}
+	}
 }

@@ -1,6 +1,7 @@
 package browser_test
 
 import (
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -183,4 +184,28 @@ func TestEntriesWaitForTheConnection(t *testing.T) {
 		}
 	}
 	require.GreaterOrEqual(t, notes, 3)
+}
+
+// TestTicksStayThroughNews: a phone that does not move the focus to a tick still keeps it
+// when the page follows the agent.
+func TestTicksStayThroughNews(t *testing.T) {
+	_, h := visiting(t, nil)
+	for n := 1; n <= 12; n++ {
+		h.tap("#tile-" + strconv.Itoa(n))
+	}
+	h.on(waiting + " === 0")
+	h.on(`document.getElementById("close-form").checkVisibility()`)
+	h.confirms()
+	news := func() {
+		of[any](h.screen, `new Promise(done => {
+			document.getElementById("close-form").dataset.old = "yes";
+			document.addEventListener("fresh", done, { once: true });
+			document.dispatchEvent(new Event("visibilitychange"));
+		}).then(() => null)`, chromedp.EvalAwaitPromise)
+	}
+	news()
+	require.False(t, of[bool](h.screen, `Boolean(document.getElementById("close-form").dataset.old)`), "the part is the same as before: nothing was shown")
+	require.Zero(t, of[int](h.screen, `document.querySelectorAll("#closing input:not([type=hidden]):not(:checked):not([type=text])").length`))
+	h.leads(".close-now")
+	h.on(says("The visit is closed and recorded."))
 }

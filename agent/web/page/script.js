@@ -38,7 +38,14 @@
   // Parts of the page are fetched again and put in place of the old ones, unless
   // a person is at work in them.
   const typing = "input:not([type=hidden]), select, textarea";
-  const busy = (part) => part.contains(document.activeElement) && document.activeElement.matches(typing);
+  const busy = (part) => part.contains(document.activeElement) && document.activeElement.matches(typing) ||
+    [...part.querySelectorAll("input[type=text], input[type=number], textarea")].some((box) => box.value !== box.defaultValue);
+
+  // What a person has ticked stays ticked: not every phone moves the focus to a tick.
+  const ticks = (part) => [...part.querySelectorAll("input[type=checkbox]")];
+  function keepTicks(part, ticked) {
+    for (const box of ticks(part)) box.checked ||= ticked.includes(box.name);
+  }
   let running = false;
   let touched = false; // a finger is down: what it points at must not move away
   for (const down of ["pointerdown", "touchstart"]) addEventListener(down, () => { touched = true; }, { passive: true });
@@ -65,9 +72,11 @@
         }
         if (!next || busy(part) || part.innerHTML === next.innerHTML) continue;
         const open = [...part.querySelectorAll("details")].map((d) => d.open);
+        const ticked = ticks(part).filter((box) => box.checked).map((box) => box.name);
         const focus = part.contains(document.activeElement) ? document.activeElement.id : "";
         part.className = next.className;
         part.replaceChildren(...next.childNodes);
+        keepTicks(part, ticked);
         part.querySelectorAll("details").forEach((d, i) => { d.open = Boolean(open[i]); });
         if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
       }

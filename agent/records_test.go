@@ -273,15 +273,13 @@ func TestRecordsImport(t *testing.T) {
 	}
 }
 
-// TestRecordsInTheREADME runs every command of its section on the record as it
-// stands there.
+// TestRecordsInTheREADME runs every command of the record's README as it stands
+// there.
 func TestRecordsInTheREADME(t *testing.T) {
-	readme, err := os.ReadFile("../README.md")
+	readme, err := os.ReadFile("records/README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, section, _ := strings.Cut(string(readme), "\n## The record\n")
-	section, _, _ = strings.Cut(section, "\n## ")
 	path, cfg := someBook(t)
 	dir := t.TempDir()
 	history, err := os.ReadFile("../testdata/records/visits.csv")
@@ -289,8 +287,8 @@ func TestRecordsInTheREADME(t *testing.T) {
 		t.Fatal(err)
 	}
 	n := 0
-	for _, m := range regexp.MustCompile("`bayward (records [^`]+)`").FindAllStringSubmatch(section, -1) {
-		command, _, _ := strings.Cut(m[1], " >")
+	for _, m := range regexp.MustCompile("`bayward (records [^`]+)`").FindAllSubmatch(readme, -1) {
+		command, _, _ := strings.Cut(string(m[1]), " >")
 		args := strings.Fields(strings.NewReplacer("FILE", cfg, "NAME", "lift-a", "BAY", "bay-1", "FOLDER", filepath.Join(dir, "given"), "demo.db", path, "copy.db", filepath.Join(dir, "copy.db"),
 			"history.csv", configtest.File(t, "history.csv", string(history))).Replace(command))
 		if code, out, says := bayward(t, "", args...); code != exitDone || out == "" {
@@ -303,7 +301,7 @@ func TestRecordsInTheREADME(t *testing.T) {
 	}
 }
 
-// TestRestore does what the README says of a backup, over a logbook that has
+// TestRestore does what the record's README says of a backup, over a logbook that has
 // gone on.
 func TestRestore(t *testing.T) {
 	path, _ := someBook(t)

@@ -53,11 +53,11 @@ func TestReplaySeveral(t *testing.T) {
 	require.Contains(t, complaints.String(), "--orders")
 }
 
-var update = flag.Bool("update", false, "write the replay in the README again")
+var update = flag.Bool("update", false, "write the replay in its README again")
 
-// TestReadmeShowsAReplay: what the README says that a replay prints is what it prints.
+// TestReadmeShowsAReplay: what its README says that a replay prints is what it prints.
 func TestReadmeShowsAReplay(t *testing.T) {
-	const readme = "../README.md"
+	const readme = "replay/README.md"
 	text, err := os.ReadFile(readme)
 	require.NoError(t, err)
 	before, rest, found := strings.Cut(string(text), "$ go run ./agent replay ")

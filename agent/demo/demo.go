@@ -99,13 +99,11 @@ type demo struct {
 
 // build creates the demo. Files that are discarded at the end go to dir.
 func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir string) (*demo, error) {
-	cfg, err := config.Parse("demo.yaml", siteConfig)
+	cfg, begin, err := Site(o.Bays)
 	if err != nil {
-		return nil, fmt.Errorf("bug: %w", err)
+		return nil, err
 	}
 	d := &demo{}
-	withRods(cfg)
-	begin := resize(cfg, o.Bays)
 	d.broker, err = broker.Start(ctx, broker.Options{Listen: o.Broker, Agents: []string{client}, Log: log})
 	if errors.Is(err, broker.ErrTaken) {
 		return nil, fmt.Errorf("%w with --broker HOST:PORT (port 0 takes a free one)", err)
@@ -132,6 +130,17 @@ func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir
 	}
 	d.greet(out, o)
 	return d, nil
+}
+
+// Site returns the configuration of the invented yard with 1 to 1000 bays, and how each
+// of them begins.
+func Site(bays int) (*config.Config, map[string]sim.Opts, error) {
+	cfg, err := config.Parse("demo.yaml", siteConfig)
+	if err != nil {
+		return nil, nil, fmt.Errorf("bug: %w", err)
+	}
+	withRods(cfg)
+	return cfg, resize(cfg, bays), nil
 }
 
 // client is the only client that may publish on the demo's broker.

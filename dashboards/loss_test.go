@@ -71,6 +71,7 @@ var conditions = map[string]condition{
 	"BaywardLevelReadingDue":     {within: time.Hour, series: []played{{"bayward_level_reading_due_seconds", 1e6, 1e5, false}}},
 	"BaywardRecordFailing":       {within: 5 * time.Minute, series: []played{finding("record-failing")}},
 	"BaywardOutboxGrowing":       {within: 30 * time.Minute, series: []played{{"bayward_mqtt_outbox_events", 0, 9, false}}, own: true},
+	"BaywardBrokerRightMissing":  {within: 15 * time.Minute, series: []played{{"bayward_mqtt_events_proven", 1, 0, false}}, own: true},
 	"BaywardBrokerAway":          {within: time.Hour, series: []played{{"bayward_mqtt_connected", 1, 0, false}}, own: true},
 	"BaywardLoopStalled":         {within: 3 * time.Minute, series: []played{{"bayward_tick_duration_seconds_count", 1, 0, true}}, own: true},
 }
@@ -238,12 +239,15 @@ func (p *played) over(l link) string {
 	})
 }
 
-func values(of func(at time.Duration) string) string {
+func values(of func(at time.Duration) string) string { return runs(lasts, scrape, of) }
+
+// runs gives the samples up to an end in promtool's notation.
+func runs(until, step time.Duration, of func(at time.Duration) string) string {
 	var out []string
 	last, n := "", 0
-	for at := time.Duration(0); at <= lasts+scrape; at += scrape {
+	for at := time.Duration(0); at <= until+step; at += step {
 		value := "end"
-		if at <= lasts {
+		if at <= until {
 			value = of(at)
 		}
 		if value == last && value != "stale" {

@@ -230,6 +230,7 @@ func (a *Agent) buildMetrics() {
 		Version:     a.Version,
 
 		ConnectionsCut: a.door.Cut,
+		Scheme:         web.Scheme(a.Config.HTTP.WebConfigFile),
 	}
 	if a.client != nil {
 		src.MQTTConnected, src.MQTTProven = a.client.Connected, a.client.EventsProven

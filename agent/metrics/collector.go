@@ -29,6 +29,7 @@ type Sources struct {
 	// ConnectionsCut returns how many connections to the page were cut or refused since
 	// the start. Nil without a page.
 	ConnectionsCut func() uint64
+	Scheme         string // of the page, "http" or "https"; "" without a page
 	Version        string
 }
 
@@ -137,6 +138,9 @@ func (c *Collector) all(out sink) {
 	}
 	if c.src.OutboxEvents != nil {
 		out(mqttOutbox, labels{}, float64(c.src.OutboxEvents()))
+	}
+	if c.src.Scheme != "" {
+		out(pageInfo, labels{c.src.Scheme}, 1)
 	}
 	if c.src.ConnectionsCut != nil {
 		out(connectionsCut, labels{}, float64(c.src.ConnectionsCut()))

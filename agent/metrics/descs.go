@@ -46,6 +46,8 @@ var (
 	mqttConnected = gauge("mqtt_connected", "Whether the broker is connected.")
 	mqttProven    = gauge("mqtt_events_proven", "Whether the broker delivers the events that it acknowledges. 0: its access list lacks a right; the events wait in the logbook.")
 	mqttOutbox    = gauge("mqtt_outbox_events", "Events not yet acknowledged by the broker.")
+	// pageInfo has the scheme for links to the page: an alert cannot know it otherwise.
+	pageInfo = gauge("page_info", "1, labelled with the scheme of the page: https if it is served with TLS, otherwise http.", "scheme")
 	// connectionsCut shows a flood of the page.
 	connectionsCut = counter("http_connections_cut_total", "Connections to the page that were cut or refused because too many were open.")
 

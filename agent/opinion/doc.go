@@ -12,7 +12,8 @@
 // and a test holds the two together.
 //
 // A test run takes some weeks of each yard, about a million steps. The long form
-// takes that many years, with 40 honest packs and hundreds of random yards:
+// takes that many years, with 40 honest packs; random yards have a number of their own:
 //
 //	BAYWARD_OPINION=2 go test ./agent/opinion -v -timeout 2h
+//	BAYWARD_RANDOM=300 go test ./agent/opinion -run RandomYards -v -timeout 2h
 package opinion

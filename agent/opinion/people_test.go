@@ -18,6 +18,8 @@ type person struct {
 	rodMM    float64              // by which each reading is too high
 	jugShare float64              // standard error of an amount, and of what a cell's surface is off
 	skips    int                  // a cell that is passed over and recorded with the rest
+	lazy     float64              // share of the readings asked for that are not taken
+	slips    int                  // each so many readings is two marks of the rod off; 0: none
 	forgets  int                  // closes each so many visits without recording what was poured; 0: none
 	waters   func(*person, *yard) // what is done at a call, nil: visit
 	pours    func(*yard)          // sees what is told before the first water
@@ -25,10 +27,16 @@ type person struct {
 	visits, rounds, readings int
 }
 
+// twoMarks of a rod in 1/8 in, mm.
+const twoMarks = 6.0
+
 // rod reads a cell: whole millimetres, and nothing below the plate tops.
 func (p *person) rod(y *yard, cell int) order.CellEntry {
 	p.readings++
 	mm := math.Round(y.levelMM(cell-1) + p.rodMM + p.rodSDMM*y.rand.NormFloat64())
+	if p.slips > 0 && p.readings%p.slips == 0 {
+		mm += twoMarks * float64(1-2*y.rand.IntN(2))
+	}
 	if mm <= 0 {
 		return order.CellEntry{Cell: cell, Dry: true}
 	}
@@ -132,6 +140,9 @@ func (p *person) readThese(y *yard, asked []int) {
 	all := p.everyNth > 0 && p.visits%p.everyNth == 0
 	for n := 1; n <= y.setup.Pack.Cells; n++ {
 		if !all && (!p.reads || !slices.Contains(asked, n)) {
+			continue
+		}
+		if p.lazy > 0 && y.rand.Float64() < p.lazy {
 			continue
 		}
 		if taken, _ := give(y, order.Order{Kind: order.Entry, Cells: []order.CellEntry{p.rod(y, n)}}); !taken {

@@ -67,13 +67,21 @@ func Handler(o ServeOptions) http.Handler {
 			mux.ServeHTTP(w, r)
 		default:
 			w.Header().Set("Retry-After", "5")
-			tell(w, http.StatusServiceUnavailable, "busy", "the record is busy; try again in a few seconds")
+			p.tell(w, r, http.StatusServiceUnavailable, "busy", "the record is busy; try again in a few seconds")
 		}
 	})
 }
 
-// tell answers like the rest of the interface.
-func tell(w http.ResponseWriter, status int, code, message string) {
+// tell answers a program like the rest of the interface, and a browser in the house's
+// page: in the reader's words for the code, or else in the message's.
+func (p *pages) tell(w http.ResponseWriter, r *http.Request, status int, code, message string) {
+	if wantsPage(r) {
+		if key, ok := wordsFor[code]; ok {
+			message = p.voice(r).Say(key)
+		}
+		p.choosing(w, r, status, message, nil)
+		return
+	}
 	type body struct {
 		Code    string `json:"code"`
 		Message string `json:"message"`
@@ -83,13 +91,23 @@ func tell(w http.ResponseWriter, status int, code, message string) {
 	_ = json.NewEncoder(w).Encode(map[string]body{"error": {code, message}}) // a reader that is gone needs no answer
 }
 
+// wordsFor has the words for a code of tell.
+var wordsFor = map[string]string{"busy": "choose.busy", "no-answer": "choose.silent", "unreadable": "choose.unreadable"}
+
+// wantsPage reports whether a person asks: a browser names HTML, and the printable record
+// is a page to whoever does not ask for JSON.
+func wantsPage(r *http.Request) bool {
+	accept := strings.Join(r.Header.Values("Accept"), ",")
+	return strings.Contains(accept, "text/html") || r.URL.Path == "/records" && !strings.Contains(accept, "application/json")
+}
+
 // unreadable reports that the disk or the file fails.
-func unreadable(w http.ResponseWriter, err error) {
+func (p *pages) unreadable(w http.ResponseWriter, r *http.Request, err error) {
 	if errors.Is(err, logbook.ErrNoAnswer) {
-		tell(w, http.StatusServiceUnavailable, "no-answer", "the record does not answer: its disk hangs or is busy; try again later")
+		p.tell(w, r, http.StatusServiceUnavailable, "no-answer", "the record does not answer: its disk hangs or is busy; try again later")
 		return
 	}
-	tell(w, http.StatusServiceUnavailable, "unreadable", "the record cannot be read now; see the agent's log and bayward records verify")
+	p.tell(w, r, http.StatusServiceUnavailable, "unreadable", "the record cannot be read now; see the agent's log and bayward records verify")
 }
 
 // begun records whether any of an answer has been sent.
@@ -112,7 +130,7 @@ func (p *pages) table(mediaType, ending string, write writeTable) http.HandlerFu
 	return func(w http.ResponseWriter, r *http.Request) {
 		form := r.URL.Query()
 		if why := strangers(form, "table", "pack", "bay", "since", "until"); why != "" {
-			tell(w, http.StatusBadRequest, "bad-field", why)
+			p.tell(w, r, http.StatusBadRequest, "bad-field", why)
 			return
 		}
 		name := form.Get("table")
@@ -121,12 +139,12 @@ func (p *pages) table(mediaType, ending string, write writeTable) http.HandlerFu
 		}
 		t := TableNamed(name)
 		if t == nil {
-			tell(w, http.StatusBadRequest, "bad-field", "field table: must be "+strings.Join(TableNames(), ", "))
+			p.tell(w, r, http.StatusBadRequest, "bad-field", "field table: must be "+strings.Join(TableNames(), ", "))
 			return
 		}
 		q, err := p.query(form)
 		if err != nil {
-			tell(w, http.StatusBadRequest, "bad-field", err.Error())
+			p.tell(w, r, http.StatusBadRequest, "bad-field", err.Error())
 			return
 		}
 		w.Header().Set("Content-Type", mediaType)
@@ -141,7 +159,7 @@ func (p *pages) table(mediaType, ending string, write writeTable) http.HandlerFu
 			panic(http.ErrAbortHandler)
 		default:
 			w.Header().Del("Content-Disposition")
-			unreadable(w, err)
+			p.unreadable(w, r, err)
 		}
 	}
 }
@@ -188,10 +206,8 @@ func (p *pages) report(w http.ResponseWriter, r *http.Request) {
 	switch {
 	case errors.Is(err, ErrNoPack):
 		p.choose(w, r, http.StatusNotFound, o.Pack+": "+p.voice(r).Error(err))
-	case errors.Is(err, logbook.ErrNoAnswer):
-		p.choosing(w, r, http.StatusServiceUnavailable, p.voice(r).Say("choose.silent"), nil)
 	case err != nil:
-		unreadable(w, err)
+		p.unreadable(w, r, err)
 	default:
 		send(w, http.StatusOK, StyleOf(o), out.Bytes())
 	}
@@ -256,10 +272,8 @@ type chooser struct {
 func (p *pages) choose(w http.ResponseWriter, r *http.Request, status int, problem string) {
 	packs, err := p.Reader.Packs(r.Context())
 	switch {
-	case errors.Is(err, logbook.ErrNoAnswer):
-		p.choosing(w, r, http.StatusServiceUnavailable, p.voice(r).Say("choose.silent"), nil)
 	case err != nil:
-		unreadable(w, err)
+		p.unreadable(w, r, err)
 	default:
 		p.choosing(w, r, status, problem, packs)
 	}

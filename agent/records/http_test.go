@@ -3,6 +3,7 @@ package records_test
 import (
 	"encoding/csv"
 	"encoding/json"
+	"html/template"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -95,7 +96,7 @@ func (s slow) Write(p []byte) (int, error) {
 // TestFewReadersAtOnce: a third client is told to come again while two are served.
 func TestFewReadersAtOnce(t *testing.T) {
 	_, r := kept(t, twoWeeks())
-	h := records.Handler(records.ServeOptions{Reader: r, Now: time.Now})
+	h := records.Handler(records.ServeOptions{Reader: r, Now: time.Now, Frame: framed})
 	s := slow{httptest.NewRecorder(), make(chan struct{}), make(chan struct{})}
 	done := make(chan struct{})
 	for range 2 {
@@ -112,7 +113,72 @@ func TestFewReadersAtOnce(t *testing.T) {
 	require.Equal(t, http.StatusServiceUnavailable, w.Code)
 	require.Equal(t, "5", w.Header().Get("Retry-After"))
 	require.True(t, strings.Contains(w.Body.String(), "busy"))
+	for _, as := range asked {
+		w := as.get(h)
+		require.Equal(t, http.StatusServiceUnavailable, w.Code)
+		require.Equal(t, "5", w.Header().Get("Retry-After"))
+		as.check(t, w, "The record is busy.", `"code":"busy"`)
+	}
 	close(s.end)
 	<-done
 	<-done
+}
+
+// asking is who asks for what, and whether a page answers.
+type asking struct {
+	path, accept string
+	page         bool
+}
+
+var asked = []asking{
+	{"/records", "", true},
+	{"/records?pack=lift-24v", "text/html,application/xhtml+xml;q=0.9,*/*;q=0.8", true},
+	{"/records", "application/json", false},
+	{"/api/v1/records.csv", "text/html,*/*;q=0.8", true},
+	{"/api/v1/records.csv", "*/*", false},
+	{"/api/v1/records.json", "application/json", false},
+	{"/api/v1/records.json", "", false},
+}
+
+func (a asking) get(h http.Handler) *httptest.ResponseRecorder {
+	w, r := httptest.NewRecorder(), httptest.NewRequest(http.MethodGet, a.path, nil)
+	if a.accept != "" {
+		r.Header.Set("Accept", a.accept)
+	}
+	h.ServeHTTP(w, r)
+	return w
+}
+
+func (a asking) check(t *testing.T, w *httptest.ResponseRecorder, says, code string) {
+	t.Helper()
+	if !a.page {
+		require.Contains(t, w.Header().Get("Content-Type"), "application/json", a)
+		require.Contains(t, w.Body.String(), code, a)
+		return
+	}
+	require.Contains(t, w.Header().Get("Content-Type"), "text/html", a)
+	require.Contains(t, w.Header().Get("Content-Security-Policy"), "default-src 'none'", a)
+	for _, want := range []string{"THE HEAD", "THE FOOT", `role="alert"`, says, `class="caution"`} {
+		mustSay(t, w.Body.String(), want)
+	}
+	require.NotContains(t, w.Body.String(), `{"error"`, a)
+}
+
+// framed is the house's frame.
+func framed(*http.Request, string) (head, foot template.HTML) { return "THE HEAD", "THE FOOT" }
+
+// TestAnUnreadableRecordHasAPage: a browser is answered in the house's page, a program in
+// JSON.
+func TestAnUnreadableRecordHasAPage(t *testing.T) {
+	_, r := kept(t, twoWeeks())
+	for language, says := range map[string]string{"en": "The record cannot be read now", "es": "Ahora no se puede leer el registro"} {
+		h := records.Handler(records.ServeOptions{Reader: r, Now: time.Now, Frame: framed, Describe: func(o *records.ReportOptions) { o.Language = language }})
+		require.NoError(t, r.Close())
+		for _, as := range asked {
+			w := as.get(h)
+			require.Equal(t, http.StatusServiceUnavailable, w.Code, as)
+			require.Empty(t, w.Header().Get("Content-Disposition"))
+			as.check(t, w, says, `"code":"unreadable"`)
+		}
+	}
 }

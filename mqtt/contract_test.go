@@ -100,6 +100,32 @@ func TestContractReferences(t *testing.T) {
 	}
 }
 
+// TestContractNames: what generated clients name things by: each object has a title, each operation a
+// title and tags that the document declares.
+func TestContractNames(t *testing.T) {
+	c := contract(t)
+	for _, fault := range mqtttest.Unnamed(c.Section("components", "schemas")) {
+		t.Error(fault)
+	}
+	c.Section("components", "schemas", "state", "properties", "visit")["title"] = nil
+	if len(mqtttest.Unnamed(c.Section("components", "schemas"))) != 1 {
+		t.Error("an object without a title is not seen: the test is broken")
+	}
+	declared := fmt.Sprint(c.Section("info")["tags"])
+	for name := range c.Section("operations") {
+		operation := c.Section("operations", name)
+		tags, _ := operation["tags"].([]any)
+		if operation["title"] == nil || operation["summary"] == nil || len(tags) != 1 {
+			t.Errorf("operation %s has no title, no summary or not one tag", name)
+		}
+		for _, tag := range tags {
+			if !strings.Contains(declared, fmt.Sprintf("name:%v", tag.(map[string]any)["name"])) {
+				t.Errorf("operation %s: the tag %v is not declared", name, tag)
+			}
+		}
+	}
+}
+
 // TestContractExamples: each message has examples, and they match its schema.
 func TestContractExamples(t *testing.T) {
 	c := contract(t)

@@ -41,6 +41,9 @@ func TestOpenAPIState(t *testing.T) {
 func object(b *strings.Builder, indent, name string, typ reflect.Type, schema map[string]any) {
 	line := func(format string, args ...any) { fmt.Fprintf(b, indent+format+"\n", args...) }
 	line("%s:", name)
+	if title, ok := schema["title"]; ok && schema["type"] == "object" {
+		line("  title: %s", title)
+	}
 	if about, ok := schema["description"]; ok {
 		line("  description: %s", flow(about))
 	}

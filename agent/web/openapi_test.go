@@ -15,6 +15,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/interlock"
 	"bayward/agent/web"
+	"bayward/mqtt/mqtttest"
 )
 
 // described is the interface as described in its file.
@@ -141,6 +142,29 @@ func TestTrafficIsAsDescribed(t *testing.T) {
 	d.check(t, stuck, post(hold, `{"action":"hold","by":"A"}`))
 	strangers := newBench(func(o *web.Options) { o.Writable = false }, "bay-1")
 	d.check(t, strangers, post(visit, `{"action":"open","by":"A"}`))
+}
+
+// TestOpenAPINames: generated clients name their methods and types by the file: each operation has an id of
+// its own and a tag that is declared, each object a title.
+func TestOpenAPINames(t *testing.T) {
+	doc := readOpenAPI(t).doc
+	require.Empty(t, mqtttest.Unnamed(doc["components"].(map[string]any)["schemas"].(map[string]any)))
+	declared, seen := fmt.Sprint(doc["tags"]), map[any]bool{}
+	for path, item := range doc["paths"].(map[string]any) {
+		for _, method := range []string{"get", "post"} {
+			operation, ok := item.(map[string]any)[method].(map[string]any)
+			if !ok {
+				continue
+			}
+			id, tags := operation["operationId"], operation["tags"]
+			require.NotNil(t, id, "%s %s has no operationId", method, path)
+			require.False(t, seen[id], "two operations are named %s", id)
+			seen[id] = true
+			require.Len(t, tags, 1, path)
+			require.Contains(t, declared, fmt.Sprintf("name:%v", tags.([]any)[0]), path)
+		}
+	}
+	require.Greater(t, len(seen), 9, "the search is broken")
 }
 
 // TestEveryAddressIsDescribed: every address in the file is served, and so is the

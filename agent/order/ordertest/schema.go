@@ -14,7 +14,7 @@ import (
 func Property(f *order.Field, about string) string {
 	switch {
 	case f.IsConfirmation():
-		return fmt.Sprintf("{ const: true, description: %s }", Quoted(about))
+		return fmt.Sprintf("{ type: boolean, const: true, description: %s }", Quoted(about))
 	case f.IsFlag():
 		return fmt.Sprintf("{ type: boolean, description: %s }", Quoted(about))
 	case f.IsList():
@@ -35,7 +35,7 @@ func line() string {
 	for _, f := range order.Table[order.Entry].Each {
 		each = append(each, f.Name+": "+Property(f, About(f)))
 	}
-	return "{ type: object, required: [cell], additionalProperties: false, properties: { " + strings.Join(each, ", ") + " }, " +
+	return "{ title: EntryCell, type: object, required: [cell], additionalProperties: false, properties: { " + strings.Join(each, ", ") + " }, " +
 		"anyOf: [{ required: [ml] }, { required: [drawn_ml] }, { required: [level_mm] }, { required: [gravity] }, " +
 		"{ required: [dry], properties: { dry: { const: true } } }, { required: [how], properties: { how: { const: to-mark } } }], " +
 		"allOf: [{ if: { required: [gravity] }, then: { required: [at_c] } }, { if: { required: [at_c] }, then: { required: [gravity] } }, " +

@@ -62,7 +62,7 @@ func TestRecordsSay(t *testing.T) {
 		{"show visit 1 --json", []string{`"total_ml":150`}},
 		{"export --table cells", []string{"'=1+1", ",150,"}},
 		{"export --table charges --format json --until 2030-01-01", []string{`"dry":"no"`, `"start":"2026-03-01T06:00:00.000Z"`}},
-		{"report --pack lift-a --since 2026-01-01", []string{"Record of battery lift-a", "No. In all of 1 charge", "size: A4", "1.269"}},
+		{"report --pack lift-a --since 2026-01-01", []string{"Record of battery lift-a", "No. In its one charge", "size: A4", "1.269"}},
 		{"report --pack lift-a --since 2026-01-01 --paper letter --units us", []string{"size: letter", "5.1"}},
 		{"verify", []string{"The chain holds: 2 charges and visits."}},
 		{"verify --json", []string{`"holds":true,"rows":2`}},

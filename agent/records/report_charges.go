@@ -102,6 +102,9 @@ func (p *report) answer(n *chargeCount) answer {
 	case n.unknown > 0:
 		return answer{"unknown", p.T("dry.partly", n.all-n.unknown, n.all, n.unknown)}
 	}
+	if n.all == 1 {
+		return answer{"no", p.T("dry.no.one")}
+	}
 	return answer{"no", p.T("dry.no", n.all)}
 }
 

@@ -64,12 +64,31 @@ func (s *screen) legible(name string) {
 	faults := of[[]string](s, small)
 	of[any](s, `document.documentElement.style.fontSize = "200%"`)
 	faults = append(faults, of[[]string](s, lost)...)
+	for _, name := range of[[]string](s, broken) {
+		faults = append(faults, "broken into letters: "+name)
+	}
 	s.look(name + "-200")
 	of[any](s, `document.documentElement.style.fontSize = ""`)
 	if len(faults) > 0 {
 		s.t.Errorf("%s: %s", name, strings.Join(faults, "\n"))
 	}
 }
+
+// cut lists texts of a screen that does not scroll that are not whole on it.
+const cut = `(() => {
+	const all = [], words = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+	for (let n; n = words.nextNode();) {
+		if (!n.data.trim() || !n.parentElement.checkVisibility() || n.parentElement.closest(".away, noscript")) continue;
+		const r = document.createRange();
+		r.selectNodeContents(n);
+		const b = r.getBoundingClientRect();
+		if (b.left < -0.5 || b.top < -0.5 || b.right > innerWidth + 0.5 || b.bottom > innerHeight + 0.5) all.push(n.data.trim() + " " + [b.left, b.top, b.right, b.bottom]);
+	}
+	return all;
+})()`
+
+// broken lists names that are broken within a word: a bay's name is one or two lines.
+const broken = `(() => [...document.querySelectorAll(".work b")].filter(e => e.checkVisibility() && e.getClientRects().length && e.getBoundingClientRect().height > 2.5 * parseFloat(getComputedStyle(e).fontSize)).map(e => e.textContent))()`
 
 // TestTwiceTheText: with the text at 200 % on a phone of 360 pixels, every button, link
 // and field of every screen is whole, in reach and free of the others (WCAG 2.2, success
@@ -106,6 +125,24 @@ func TestTwiceTheText(t *testing.T) {
 		w := tab(b, t, y.url, 960, 540)
 		w.open("/wall")
 		require.Equal(t, 8, of[int](w, `[...document.querySelectorAll(".board li")].filter(li => li.getBoundingClientRect().bottom <= document.querySelector("footer").getBoundingClientRect().top && [...li.children].every(e => e.getBoundingClientRect().right <= innerWidth)).length`))
+		require.Empty(t, of[[]string](w, cut), "cut off on the wall")
 		w.look("large-" + language + "-wall")
+	}
+}
+
+// TestTwiceTheTextOfRecords: the record's pages, of the stopped demo, by the same rules.
+func TestTwiceTheTextOfRecords(t *testing.T) {
+	b := browser(t)
+	d := newStopped(t)
+	for _, o := range []order.Order{{Kind: order.VisitOpen}, {Kind: order.Entry, Cells: []order.CellEntry{{Cell: 1, How: order.ToMark}}}, {Kind: order.VisitClose}} {
+		d.order(o)
+	}
+	s := tab(b, t, d.serve(), phoneWide, phoneHigh)
+	for _, language := range []string{"en", "es"} {
+		for name, query := range map[string]string{"list": "?", "report": "?pack=lift-d&", "none": "?pack=none&"} {
+			s.open("/records" + query + "language=" + language)
+			of[any](s, `document.querySelectorAll("main details").forEach(d => d.open = true)`)
+			s.legible("large-" + language + "-records-" + name)
+		}
 	}
 }

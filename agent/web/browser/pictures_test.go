@@ -110,7 +110,7 @@ func (s *stopped) serve() (url string) {
 // was computed from style sheet and scripts. No size that depends on the machine's fonts.
 const appearance = `(() => {
 	const look = ["color", "backgroundColor", "fontSize", "fontWeight", "fontFamily", "borderTopWidth", "borderTopStyle", "borderTopColor", "borderLeftWidth", "borderLeftColor", "borderTopLeftRadius",
-		"paddingTop", "paddingLeft", "display", "position", "textAlign", "textTransform", "columnGap", "rowGap", "fill", "stroke"];
+		"paddingTop", "paddingLeft", "display", "position", "textAlign", "textWrap", "textTransform", "columnGap", "rowGap", "fill", "stroke"];
 	const all = [];
 	for (const e of document.body.querySelectorAll("*")) {
 		if (!e.checkVisibility()) continue;

@@ -43,6 +43,7 @@ type Client struct {
 	drops     atomic.Uint64
 	events    atomic.Uint64
 	retained  atomic.Uint64
+	refused   atomic.Uint64
 	lost      atomic.Bool // the broker acknowledges events and does not deliver them
 
 	// Only Run's goroutine touches these.
@@ -130,6 +131,9 @@ func (c *Client) Connected() bool { return c.connected.Load() }
 // EventsProven reports whether the broker delivers the events that it acknowledges. It
 // is true until one has not come back.
 func (c *Client) EventsProven() bool { return !c.lost.Load() }
+
+// CommandsRefused returns how many commands have reached no bay since the client was made.
+func (c *Client) CommandsRefused() uint64 { return c.refused.Load() }
 
 // Stats returns the counts so far.
 func (c *Client) Stats() Stats {

@@ -65,14 +65,25 @@ func (d *desk) take(m inbound) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if !d.rate.take(time.Now(), burst, time.Second/perSec) {
-		d.dropped++
+		d.drop()
 		return
 	}
 	select {
 	case d.queue <- m:
 	default:
-		d.dropped++
+		d.drop()
 	}
+}
+
+func (d *desk) drop() {
+	d.dropped++
+	d.c.refused.Add(1)
+}
+
+// turnAway answers a command that does not reach the bay.
+func (d *desk) turnAway(c *command, wrong *refusal) Response {
+	d.c.refused.Add(1)
+	return d.c.response(d.bay, c, wrong)
 }
 
 // work reads until ctx ends.
@@ -103,11 +114,11 @@ func (d *desk) tellDropped() {
 // read turns a message into an answer. It is the only entry for bytes from outside.
 func (d *desk) read(ctx context.Context, m inbound) Response {
 	if len(m.payload) > maxCommandBytes {
-		return d.c.response(d.bay, &command{}, refuse(TooLarge, "the command is larger than %d bytes", maxCommandBytes))
+		return d.turnAway(&command{}, refuse(TooLarge, "the command is larger than %d bytes", maxCommandBytes))
 	}
 	c, who, wrong := d.c.judge(d.bay, m)
 	if wrong != nil {
-		return d.c.response(d.bay, &c, wrong)
+		return d.turnAway(&c, wrong)
 	}
 	mem := &d.open
 	if who != nil {
@@ -118,10 +129,10 @@ func (d *desk) read(ctx context.Context, m inbound) Response {
 		if old.sum == sum {
 			return old.answer
 		}
-		return d.c.response(d.bay, &c, refuse(Repeated, "another command had this id"))
+		return d.turnAway(&c, refuse(Repeated, "another command had this id"))
 	}
 	if wrong := d.admit(&c, mem, now); wrong != nil {
-		return d.c.response(d.bay, &c, wrong)
+		return d.turnAway(&c, wrong)
 	}
 	r := d.carryOut(ctx, &c, who)
 	mem.add(c.ID, now, kept{sum, now, r})

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"bayward/agent/bay"
+	"bayward/agent/certs"
 	"bayward/agent/config"
 	"bayward/agent/hardware"
 	"bayward/agent/logbook"
@@ -67,6 +68,7 @@ type Agent struct {
 	metrics  *metrics.Collector
 	listener net.Listener
 	door     *web.Door
+	certs    *certs.Watch
 	past     web.Past      // the last hours, for the page
 	notices  *noticeOutput // nil without mail and webhooks
 	started  time.Duration // by the hardware's clock, before the first tick
@@ -224,16 +226,19 @@ func (a *Agent) recordFailing() bool {
 }
 
 func (a *Agent) buildMetrics() {
+	a.certs = certs.NewWatch(certs.Files(a.Config), a.Log)
 	src := metrics.Sources{
 		Pictures:    func() []*bay.Picture { return a.Loop.Pictures() },
 		RelayClosed: func(name string) (closed, known bool) { return a.Loop.RelayClosed(name) },
 		Version:     a.Version,
 
 		ConnectionsCut: a.door.Cut,
+		Certificates:   a.certs.Ends,
 		Scheme:         web.Scheme(a.Config.HTTP.WebConfigFile),
 	}
 	if a.client != nil {
 		src.MQTTConnected, src.MQTTProven = a.client.Connected, a.client.EventsProven
+		src.CommandsRefused = a.client.CommandsRefused
 		src.OutboxEvents = outbox{a.Book}.count
 	}
 	a.metrics = metrics.New(src)

@@ -3,6 +3,7 @@ package assembly
 import (
 	"context"
 
+	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/logbook"
 	"bayward/agent/loop"
@@ -20,7 +21,14 @@ type metricsOutput struct{ c *metrics.Collector }
 func (metricsOutput) Name() string { return "metrics" }
 
 // Take implements loop.Output.
-func (o metricsOutput) Take(_ context.Context, n *loop.News) { o.c.Ticked(n.Picture) }
+func (o metricsOutput) Take(_ context.Context, n *loop.News) {
+	o.c.Ticked(n.Picture)
+	for i := range n.Events {
+		if n.Events[i].Kind == bay.OrderRefused {
+			o.c.OrderRefused(n.Bay)
+		}
+	}
+}
 
 // logbookOutput passes events, rows and memory to the logbook.
 type logbookOutput struct {

@@ -75,7 +75,8 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 		Site: a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,
 		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record, Closed: closed, Guide: deploy.Guide, Aid: a.Config.FirstAid.Words(),
 		People: people, Proxies: a.Config.HTTP.Proxies(), Door: a.door, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener), Anybody: a.OpenToAnybody(), Layouts: layouts(a.Config.Packs), WallKey: a.Config.HTTP.WallKey,
-		Clock: func() time.Time { now, _ := a.Wall(); return now },
+		SignInRefused: a.metrics.SignInRefused,
+		Clock:         func() time.Time { now, _ := a.Wall(); return now },
 	})
 }
 

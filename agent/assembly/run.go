@@ -67,6 +67,7 @@ func (a *Agent) Serve(ctx context.Context, g *errgroup.Group) error {
 		srv := web.Server(handler, a.Log)
 		return web.Serve(ctx, a.door.Guard(a.listener, srv), srv, a.Config.HTTP.WebConfigFile, a.Log)
 	})
+	g.Go(func() error { return a.keepRunning(ctx, "ends of the certificates", a.certs.Run) })
 	if a.Book != nil {
 		g.Go(func() error { return a.keepRunning(ctx, "upkeep of the logbook", a.tendBook) })
 		g.Go(func() error { return a.keepRunning(ctx, "earlier events for the page", a.recallAll) })

@@ -26,17 +26,25 @@ type Sources struct {
 	MQTTConnected func() bool
 	MQTTProven    func() bool // whether events that the broker acknowledged came back
 	OutboxEvents  func() int  // events that the broker does not have yet
+	// CommandsRefused returns how many commands over MQTT reached no bay. Nil without a
+	// broker.
+	CommandsRefused func() uint64
 	// ConnectionsCut returns how many connections to the page were cut or refused since
 	// the start. Nil without a page.
 	ConnectionsCut func() uint64
-	Scheme         string // of the page, "http" or "https"; "" without a page
-	Version        string
+	// Certificates calls back with the end of each configured certificate, by what it is
+	// for. Nil where none is configured.
+	Certificates func(func(use string, ends time.Time))
+	Scheme       string // of the page, "http" or "https"; "" without a page
+	Version      string
 }
 
 // Collector turns pictures into metrics, and counts what the loop reports.
 type Collector struct {
 	src    Sources
 	faults *prometheus.CounterVec
+	orders *prometheus.CounterVec
+	signIn prometheus.Counter
 	ticks  prometheus.Histogram
 	relay  prometheus.Histogram
 
@@ -55,6 +63,10 @@ func New(src Sources) *Collector {
 			Name: "bayward_reading_faults_total",
 			Help: "Ticks in which a configured sensor gave no usable value, by fault.",
 		}, []string{"bay", "sensor", "fault"}),
+		orders: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "bayward_orders_refused_total", Help: "Orders that the bay refused."}, []string{"bay"}),
+		signIn: prometheus.NewCounter(prometheus.CounterOpts{
+			Name: "bayward_sign_ins_refused_total", Help: "Sign-ins on the page that were refused: wrong name or PIN, or too many tries.",
+		}),
 		ticks: prometheus.NewHistogram(prometheus.HistogramOpts{
 			Name: "bayward_tick_duration_seconds",
 			Help: "Duration of a tick, from sampling to handing over the last output.",
@@ -74,6 +86,12 @@ func New(src Sources) *Collector {
 // ObserveTick reports how long one tick took.
 func (c *Collector) ObserveTick(took time.Duration) { c.ticks.Observe(took.Seconds()) }
 
+// OrderRefused reports that a bay refused an order.
+func (c *Collector) OrderRefused(bayName string) { c.orders.WithLabelValues(bayName).Inc() }
+
+// SignInRefused reports that the page refused a sign-in.
+func (c *Collector) SignInRefused() { c.signIn.Inc() }
+
 // ObserveRelay reports the time from the last reading of a tick to setting the
 // relay.
 func (c *Collector) ObserveRelay(took time.Duration) { c.relay.Observe(took.Seconds()) }
@@ -89,6 +107,7 @@ func (c *Collector) Ticked(p *bay.Picture) {
 	if good == nil {
 		good = map[string]time.Duration{}
 		c.lastGood[p.Bay] = good
+		c.orders.WithLabelValues(p.Bay) // 0 from the start, so that a rate sees the first
 	}
 	for _, s := range p.Sensors() {
 		if s.Reading.OK() {
@@ -139,11 +158,17 @@ func (c *Collector) all(out sink) {
 	if c.src.OutboxEvents != nil {
 		out(mqttOutbox, labels{}, float64(c.src.OutboxEvents()))
 	}
+	if c.src.CommandsRefused != nil {
+		out(commandsRefused, labels{}, float64(c.src.CommandsRefused()))
+	}
 	if c.src.Scheme != "" {
 		out(pageInfo, labels{c.src.Scheme}, 1)
 	}
 	if c.src.ConnectionsCut != nil {
 		out(connectionsCut, labels{}, float64(c.src.ConnectionsCut()))
+	}
+	if c.src.Certificates != nil {
+		c.src.Certificates(func(use string, ends time.Time) { out(certEnds, labels{use}, float64(ends.Unix())) })
 	}
 	for _, p := range c.src.Pictures() {
 		if p != nil {

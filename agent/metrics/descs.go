@@ -51,6 +51,11 @@ var (
 	// connectionsCut shows a flood of the page.
 	connectionsCut = counter("http_connections_cut_total", "Connections to the page that were cut or refused because too many were open.")
 
+	// certEnds is a time, so that an alert can count from its own clock.
+	certEnds = gauge("certificate_expiry_timestamp_seconds", "Unix time at which a configured certificate file is no longer good; absent while it cannot be read.", "use")
+	// commandsRefused shows somebody at the broker who has no right to give orders.
+	commandsRefused = counter("mqtt_commands_refused_total", "Commands over MQTT that reached no bay: no right, no proof of who sent them, too late, repeated, malformed, or too many.")
+
 	permitted  = gauge("charge_permitted", "Whether the bay may charge now.", "bay")
 	finding    = gauge("finding", "Whether a finding is raised.", "bay", "code")
 	stage      = gauge("stage", "Whether the pack is at this stage of its cycle.", "bay", "stage")

@@ -77,7 +77,8 @@ func sources(pictures ...*bay.Picture) metrics.Sources {
 		Pictures: func() []*bay.Picture { return pictures }, Version: "v1.2.3",
 		RelayClosed:   func(name string) (closed, known bool) { return false, name == "bay-2" },
 		MQTTConnected: func() bool { return true }, MQTTProven: func() bool { return true }, OutboxEvents: func() int { return 7 },
-		ConnectionsCut: func() uint64 { return 5 }, Scheme: "https",
+		ConnectionsCut: func() uint64 { return 5 }, Scheme: "https", CommandsRefused: func() uint64 { return 4 },
+		Certificates: func(f func(string, time.Time)) { f("page", time.Unix(1893456000, 0)) },
 	}
 }
 
@@ -91,6 +92,9 @@ func collector() *metrics.Collector {
 	c.ObserveTick(33 * time.Millisecond)
 	c.ObserveTick(1500 * time.Millisecond)
 	c.ObserveRelay(80 * time.Microsecond)
+	c.OrderRefused("bay-1")
+	c.SignInRefused()
+	c.SignInRefused()
 	return c
 }
 
@@ -111,14 +115,14 @@ func TestGolden(t *testing.T) {
 
 // contract is what other programs rely on; it changes only together with them.
 var contract = []string{
-	"bayward_ambient_temperature_celsius", "bayward_bay_info", "bayward_build_info", "bayward_charge_coulombs_total",
+	"bayward_ambient_temperature_celsius", "bayward_bay_info", "bayward_build_info", "bayward_certificate_expiry_timestamp_seconds", "bayward_charge_coulombs_total",
 	"bayward_charge_permitted", "bayward_charges_full_total", "bayward_charges_total", "bayward_cooldown_remaining_seconds",
 	"bayward_current_noise_amperes", "bayward_current_zero_amperes",
 	"bayward_disk_written_bytes_total", "bayward_electrolyte_level_limit_meters", "bayward_electrolyte_level_meters", "bayward_finding",
 	"bayward_gassing_coulombs_total", "bayward_http_connections_cut_total", "bayward_hydrogen_released_cubic_meters_total", "bayward_level_reading_due_seconds",
-	"bayward_mqtt_connected", "bayward_mqtt_events_proven", "bayward_mqtt_outbox_events", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius",
+	"bayward_mqtt_commands_refused_total", "bayward_mqtt_connected", "bayward_mqtt_events_proven", "bayward_mqtt_outbox_events", "bayward_orders_refused_total", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius",
 	"bayward_pack_voltage_volts", "bayward_page_info", "bayward_reading_age_seconds", "bayward_reading_faults_total", "bayward_relay_closed",
-	"bayward_relay_reaction_seconds", "bayward_stage", "bayward_temperature_limit_celsius", "bayward_tick_duration_seconds",
+	"bayward_relay_reaction_seconds", "bayward_sign_ins_refused_total", "bayward_stage", "bayward_temperature_limit_celsius", "bayward_tick_duration_seconds",
 	"bayward_water_forecast_seconds", "bayward_water_given_liters_total", "bayward_water_lost_liters_total", "bayward_water_needed_liters",
 }
 
@@ -179,13 +183,13 @@ func TestAllCodesAndStages(t *testing.T) {
 func TestMissingIsAbsent(t *testing.T) {
 	src := sources(picture("bay-9", bay.Readings{Now: time.Second}))
 	src.RelayClosed, src.MQTTConnected, src.MQTTProven, src.OutboxEvents, src.ConnectionsCut = nil, nil, nil, nil, nil
-	src.Scheme = ""
+	src.Scheme, src.CommandsRefused, src.Certificates = "", nil, nil
 	c := metrics.New(src)
 	for _, name := range []string{
 		"bayward_pack_voltage_volts", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius", "bayward_ambient_temperature_celsius",
 		"bayward_electrolyte_level_meters", "bayward_cooldown_remaining_seconds", "bayward_water_needed_liters", "bayward_water_forecast_seconds", "bayward_level_reading_due_seconds",
 		"bayward_current_zero_amperes", "bayward_current_noise_amperes",
-		"bayward_relay_closed", "bayward_reading_age_seconds", "bayward_mqtt_connected", "bayward_mqtt_events_proven", "bayward_mqtt_outbox_events", "bayward_http_connections_cut_total", "bayward_page_info",
+		"bayward_relay_closed", "bayward_reading_age_seconds", "bayward_mqtt_connected", "bayward_mqtt_events_proven", "bayward_mqtt_outbox_events", "bayward_http_connections_cut_total", "bayward_page_info", "bayward_mqtt_commands_refused_total", "bayward_certificate_expiry_timestamp_seconds",
 	} {
 		require.Zero(t, count(t, c, name), name)
 	}

@@ -16,7 +16,7 @@ type Registry struct {
 // own.
 func NewRegistry(c *Collector, more ...prometheus.Collector) (*Registry, error) {
 	rest := prometheus.NewRegistry()
-	all := append([]prometheus.Collector{c.faults, c.ticks, c.relay, collectors.NewGoCollector(), newProcess(), DiskWrites()}, more...)
+	all := append([]prometheus.Collector{c.faults, c.orders, c.signIn, c.ticks, c.relay, collectors.NewGoCollector(), newProcess(), DiskWrites()}, more...)
 	for _, one := range all {
 		if err := rest.Register(one); err != nil {
 			return nil, err

@@ -95,7 +95,7 @@ func (s *server) known(r *http.Request) (Person, bool, error) {
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), submitFor)
 	defer cancel()
-	p, err := s.gate.enter(ctx, attempt{name: name, pin: pin, from: s.caller(r)})
+	p, err := s.enter(ctx, attempt{name: name, pin: pin, from: s.caller(r)})
 	if err == nil {
 		s.Door.Know(peer(r.RemoteAddr))
 	}
@@ -184,7 +184,7 @@ func (s *server) signIn(w http.ResponseWriter, r *http.Request) {
 	ctx, cancel := context.WithTimeout(r.Context(), submitFor)
 	defer cancel()
 	name := r.PostForm.Get("name")
-	p, err := s.gate.enter(ctx, attempt{name: name, pin: r.PostForm.Get("pin"), from: s.caller(r), badge: badgeOf(r, name)})
+	p, err := s.enter(ctx, attempt{name: name, pin: r.PostForm.Get("pin"), from: s.caller(r), badge: badgeOf(r, name)})
 	if err != nil {
 		s.signInAgain(w, r, err)
 		return
@@ -197,6 +197,15 @@ func (s *server) signIn(w http.ResponseWriter, r *http.Request) {
 	}
 	setCookie(w, r, sessionCookie, token, sessionFor)
 	http.Redirect(w, r, safeTarget(r.PostForm.Get("to")), http.StatusSeeOther) //nolint:gosec // G710: safeTarget lets only addresses of our own through
+}
+
+// enter is the gate's, counted where it refuses.
+func (s *server) enter(ctx context.Context, a attempt) (Person, error) {
+	p, err := s.gate.enter(ctx, a)
+	if err != nil && s.SignInRefused != nil {
+		s.SignInRefused()
+	}
+	return p, err
 }
 
 func (s *server) signInAgain(w http.ResponseWriter, r *http.Request, err error) {

@@ -52,6 +52,9 @@ type Options struct {
 	Door *Door
 	// Past provides the last hours of each bay; nil shows none.
 	Past *Past
+	// SignInRefused is told of each sign-in that is refused; it must return at once. Nil
+	// counts none.
+	SignInRefused func()
 	// Now is the clock of sign-ins; nil is time.Now.
 	Now func() time.Time
 	// Clock is the clock on the wall of the readings, for times of the day; nil is Now.

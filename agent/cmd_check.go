@@ -48,6 +48,7 @@ func (c *checkCmd) Run(ctx context.Context, p *program) error {
 	warnings := cfg.Warnings(v)
 	if !c.Elsewhere {
 		warnings = append(warnings, check.MissingFiles(cfg, v)...)
+		warnings = append(warnings, check.EndingCertificates(cfg, v, time.Now())...)
 	}
 	if c.JSON {
 		err = check.WriteJSON(p.stdout, cfg, warnings)

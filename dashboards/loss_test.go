@@ -73,6 +73,7 @@ var conditions = map[string]condition{
 	"BaywardOutboxGrowing":       {within: 30 * time.Minute, series: []played{{"bayward_mqtt_outbox_events", 0, 9, false}}, own: true},
 	"BaywardBrokerRightMissing":  {within: 15 * time.Minute, series: []played{{"bayward_mqtt_events_proven", 1, 0, false}}, own: true},
 	"BaywardBrokerAway":          {within: time.Hour, series: []played{{"bayward_mqtt_connected", 1, 0, false}}, own: true},
+	"BaywardCertificateEnds":     {within: 5 * time.Minute, series: []played{{`bayward_certificate_expiry_timestamp_seconds{use="page"}`, 1e9, 1e6, false}}},
 	"BaywardLoopStalled":         {within: 3 * time.Minute, series: []played{{"bayward_tick_duration_seconds_count", 1, 0, true}}, own: true},
 }
 

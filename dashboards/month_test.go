@@ -127,8 +127,9 @@ func (o *ordinary) series() map[string]func(at time.Duration) string {
 		"bayward_mqtt_outbox_events": func(at time.Duration) string {
 			return map[bool]string{true: "6", false: "0"}[o.brokerGone.has(o.of(at))]
 		},
-		"bayward_water_forecast_seconds":    always("864000"), // ten days
-		"bayward_level_reading_due_seconds": always("1728000"),
+		"bayward_water_forecast_seconds":                           always("864000"), // ten days
+		"bayward_level_reading_due_seconds":                        always("1728000"),
+		`bayward_certificate_expiry_timestamp_seconds{use="page"}`: always("34300800"), // 397 days
 		"process_start_time_seconds": func(at time.Duration) string {
 			if now := o.of(at); now >= o.restart.to && o.restart.to > 0 || now >= o.reboot.to && o.reboot.to > 0 {
 				return "5000"

@@ -99,7 +99,7 @@ var contract = []string{
 	"bayward_charge_permitted", "bayward_finding", "bayward_stage", "bayward_relay_closed",
 	"bayward_reading_faults_total", "bayward_tick_duration_seconds_count", "bayward_tick_duration_seconds_bucket",
 	"bayward_charge_coulombs_total", "bayward_gassing_coulombs_total", "bayward_water_lost_liters_total",
-	"bayward_charges_full_total", "bayward_water_given_liters_total", "bayward_water_forecast_seconds", "bayward_level_reading_due_seconds",
+	"bayward_charges_full_total", "bayward_water_given_liters_total", "bayward_water_forecast_seconds", "bayward_level_reading_due_seconds", "bayward_certificate_expiry_timestamp_seconds",
 	"bayward_mqtt_outbox_events", "bayward_mqtt_connected", "bayward_mqtt_events_proven",
 }
 

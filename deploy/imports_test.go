@@ -63,7 +63,8 @@ var rooms = []room{
 	{"agent/web", true, said, edge},
 	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay and breaks each of them"},
 	{"agent/opinion", false, nil, "tests only: judges the core by the truth of a yard of its own; its tests import no rule: TestTheOpinionIsItsOwn"},
-	{"agent/check", false, append([]string{"agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, and reports it"},
+	{"agent/certs", false, []string{"agent/config"}, "reads the certificates that a configuration names, for the metrics and the check of it"},
+	{"agent/check", false, append([]string{"agent/certs", "agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, and reports it"},
 	{"agent/manual", false, nil, "knows only the command line"},
 	{"agent/hardware", false, []string{"agent/bootclock", "agent/config", "agent/lease", "sensors"}, "joins the drivers, the simulator and the configuration that names them"},
 	{"agent/restore", false, append([]string{"agent/commission", "agent/lockout", "agent/logbook"}, core...), "hands what the logbook kept to the core, for whoever builds one; compares the logbook with its witness, and finds the walk that lets a new bay go"},
@@ -87,7 +88,7 @@ var rooms = []room{
 
 // joined is what makes an agent: everything that decides, every edge, the hardware.
 var joined = append([]string{
-	"agent/config", "agent/logbook", "agent/loop", "agent/metrics", "agent/notify", "agent/records", "agent/web",
+	"agent/certs", "agent/config", "agent/logbook", "agent/loop", "agent/metrics", "agent/notify", "agent/records", "agent/web",
 	"agent/usage", "mqtt", "sensors",
 }, said...)
 

@@ -409,6 +409,9 @@ func TestFloodIsAnswered(t *testing.T) {
 		if told != 1 {
 			t.Errorf("%d answers about dropped commands, want 1", told)
 		}
+		if n := o.CommandsRefused(); n != 100_000 { // what was read is nonsense
+			t.Errorf("%d commands are counted as refused, want all", n)
+		}
 	})
 }
 

@@ -48,6 +48,9 @@ func TestCommandsThroughABroker(t *testing.T) {
 		finish(t, sender.Publish(topic, 1, false, `{"v":1,"id":"s-1","order":"state","by":"A"}`))
 		await(t, got, testTopics.State("bay-1"), `"waiting"`)
 		finish(t, sender.Publish(testTopics.Command("bay-7"), 1, false, `{}`)) // there is no such bay
+		if n := c.CommandsRefused(); n != 5 {                                  // the retained one, and four above
+			t.Errorf("%d commands are counted as refused, want 5", n)
+		}
 		if s := c.Stats(); s.Drops != 0 || len(k.taken()) != 1 {
 			t.Errorf("stats %+v, orders %+v", s, k.taken())
 		}

@@ -10,11 +10,8 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
-	"path/filepath"
 	"sync"
 	"time"
-
-	"github.com/goccy/go-yaml"
 
 	"bayward/agent/config"
 )
@@ -37,7 +34,7 @@ func Files(cfg *config.Config) (all []File) {
 			all = append(all, f)
 		}
 	}
-	add(File{"http.web_config_file", "page", ofPage(cfg.HTTP.WebConfigFile), false})
+	add(File{"http.web_config_file", "page", cfg.HTTP.CertFile(), false})
 	if m := cfg.MQTT; m != nil {
 		add(File{"mqtt.cert_file", "broker-client", m.CertFile, false})
 		add(File{"mqtt.ca_file", "broker-authority", m.CAFile, true})
@@ -51,27 +48,6 @@ func Files(cfg *config.Config) (all []File) {
 		}
 	}
 	return all
-}
-
-// ofPage returns the file of the page's certificate, "" without TLS. Whether the web
-// configuration file is right is checked where it is used.
-func ofPage(webConfigFile string) string {
-	if webConfigFile == "" {
-		return ""
-	}
-	text, err := os.ReadFile(webConfigFile)
-	var web struct {
-		TLS struct {
-			CertFile string `yaml:"cert_file"`
-		} `yaml:"tls_server_config"`
-	}
-	if err != nil || yaml.Unmarshal(text, &web) != nil || web.TLS.CertFile == "" {
-		return ""
-	}
-	if filepath.IsAbs(web.TLS.CertFile) {
-		return web.TLS.CertFile
-	}
-	return filepath.Join(filepath.Dir(webConfigFile), web.TLS.CertFile)
 }
 
 // Ends returns when the file is no longer good for its use: with the first certificate of

@@ -5,9 +5,11 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"time"
 
 	"golang.org/x/sys/unix"
 
+	"bayward/agent/certs"
 	"bayward/agent/config"
 	"bayward/agent/words"
 )
@@ -53,6 +55,28 @@ func MissingFiles(cfg *config.Config, v words.Voice) (out []config.Warning) {
 	}
 	return out
 }
+
+// EndingCertificates warns of certificates of this machine that end within a month, as
+// the alert does. What cannot be read as one is left to MissingFiles and to whoever needs
+// it.
+func EndingCertificates(cfg *config.Config, v words.Voice, now time.Time) (out []config.Warning) {
+	for _, f := range certs.Files(cfg) {
+		at, err := f.Ends()
+		if err != nil || at.Sub(now) >= endsSoon {
+			continue
+		}
+		name := "unwise.cert.ends"
+		if at.Before(now) {
+			name = "unwise.cert.ended"
+		}
+		out = append(out, config.Warning{
+			Field: f.Field, Says: v.Say(name, f.Path, at.Local().Format(time.DateOnly)), Do: v.Say(name + ".do"), Basis: v.Say("unwise.basis.own"),
+		})
+	}
+	return out
+}
+
+const endsSoon = 30 * 24 * time.Hour
 
 func readable(path string) error {
 	f, err := os.Open(path)

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -20,8 +21,9 @@ import (
 // yard has a person of each role and a clock that only the test moves.
 type yard struct {
 	*bench
-	mu  sync.Mutex // guards now
-	now time.Time
+	mu      sync.Mutex // guards now
+	now     time.Time
+	refused atomic.Int64 // sign-ins
 }
 
 const pin = "correct horse 7"
@@ -32,7 +34,7 @@ func newYard(t *testing.T) *yard {
 	require.NoError(t, err)
 	y := &yard{now: time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC)}
 	y.bench = newBench(func(o *web.Options) {
-		o.Writable, o.Now = false, y.clock
+		o.Writable, o.Now, o.SignInRefused = false, y.clock, func() { y.refused.Add(1) }
 		o.People = []web.Person{{Name: "Looker", Right: order.MayLook, Hash: string(hash)}, {Name: "Visitor", Right: order.MayVisit, Hash: string(hash)}, {Name: "Boss", Right: order.MayRelease, Hash: string(hash)}}
 	}, "bay-1")
 	return y
@@ -145,6 +147,7 @@ func TestWrongPINFiftyTimes(t *testing.T) {
 		}
 		y.later(time.Second)
 	}
+	require.EqualValues(t, 50, y.refused.Load(), "sign-ins that were counted as refused")
 	require.LessOrEqual(t, looked, 8, "guesses that were looked at in fifty seconds")
 	code, cookie, _ := y.signIn("Boss", pin, "/")
 	require.Equal(t, 429, code)

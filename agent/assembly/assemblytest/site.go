@@ -73,12 +73,12 @@ type Site struct {
 	*assembly.Agent
 	Bench *sim.Bench
 	Bays  map[string]*sim.Stand
-	t     *testing.T
+	t     testing.TB
 }
 
 // New assembles an agent whose bays begin as starts say. Change alters its parts
 // before; nil leaves them.
-func New(t *testing.T, cfg *config.Config, starts map[string]sim.Opts, change func(*Site, *assembly.Parts)) *Site {
+func New(t testing.TB, cfg *config.Config, starts map[string]sim.Opts, change func(*Site, *assembly.Parts)) *Site {
 	t.Helper()
 	s := &Site{t: t}
 	var err error

@@ -24,7 +24,7 @@ import (
 
 // program finds a program that a test needs. Without it the test is skipped, or
 // fails if no test may be skipped.
-func program(t *testing.T, names ...string) string {
+func program(t testing.TB, names ...string) string {
 	t.Helper()
 	for _, name := range names {
 		if path, err := exec.LookPath(name); err == nil {
@@ -35,7 +35,7 @@ func program(t *testing.T, names ...string) string {
 	return ""
 }
 
-func missing(t *testing.T, what string) {
+func missing(t testing.TB, what string) {
 	t.Helper()
 	if os.Getenv("BAYWARD_REQUIRE_TOOLS") != "" {
 		t.Fatal(what)
@@ -44,7 +44,7 @@ func missing(t *testing.T, what string) {
 }
 
 // axe returns the source of the accessibility checker.
-func axe(t *testing.T) string {
+func axe(t testing.TB) string {
 	t.Helper()
 	source, err := os.ReadFile("node_modules/axe-core/axe.min.js")
 	if err != nil {
@@ -90,14 +90,14 @@ func demo(t *testing.T, args ...string) string {
 
 // screen is one browser tab.
 type screen struct {
-	t   *testing.T
+	t   testing.TB
 	ctx context.Context //nolint:containedctx // it is the tab
 	url string
 	axe string
 }
 
 // browser starts Chromium headless.
-func browser(t *testing.T) context.Context {
+func browser(t testing.TB) context.Context {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("a browser takes long; this is a short run")
@@ -119,7 +119,7 @@ func browser(t *testing.T) context.Context {
 }
 
 // tab opens a separate tab, as on another device: nothing is shared.
-func tab(browser context.Context, t *testing.T, url string, width, height int64) *screen {
+func tab(browser context.Context, t testing.TB, url string, width, height int64) *screen {
 	t.Helper()
 	ctx, cancel := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
 	s := &screen{t: t, url: url, axe: axe(t)}

@@ -40,10 +40,10 @@ var evening = time.Date(2026, 3, 1, 23, 30, 0, 0, time.UTC)
 // and bay-3 with a broken probe, bay-2 charges or cools, bay-4 is ready to water.
 type stopped struct {
 	*assemblytest.Site
-	t *testing.T
+	t testing.TB
 }
 
-func newStopped(t *testing.T) *stopped {
+func newStopped(t testing.TB) *stopped {
 	t.Helper()
 	cfg, begin, err := invented.Site(4)
 	require.NoError(t, err)

@@ -48,6 +48,7 @@ func p99(buckets string) string {
 }
 
 func agentTicks(b *dashboard.DashboardBuilder) {
+	b.WithPanel(silentAgents(theseAgents))
 	b.WithRow(dashboard.NewRowBuilder("On time"))
 	b.WithPanel(lines(text{"Does each agent tick?", "Ticks a second of the 10 slowest agents; one a second is due. The demo runs faster than real time.", "none", "no agent ticks"}, 8,
 		query{fmt.Sprintf("bottomk(10, sum %s (rate(bayward_tick_duration_seconds_count{%s}[$__rate_interval])))", byAgent, theseAgents), agentName}).Decimals(2).Min(0))
@@ -61,9 +62,10 @@ func agentSensors(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Sensors"))
 	b.WithPanel(lines(text{"Which sensors fail?", "Share of ticks in which a sensor gave no usable value, the 10 worst. Sensors that leave with a pack also count while the bay is vacant.", "percentunit", "no sensor failed, or no agent answered"}, 12,
 		query{worst(fmt.Sprintf("sum by (site, agent, bay, sensor, fault) (rate(bayward_reading_faults_total{%s}[$__rate_interval]))"+
-			" / on (site, agent) group_left () sum by (site, agent) (rate(bayward_tick_duration_seconds_count{%s}[$__rate_interval])) > 0", theseAgents, theseAgents)), "{{agent}} {{bay}} {{sensor}}: {{fault}}"}).Min(0))
-	b.WithPanel(lines(text{"Which readings are old?", "Time since the last usable value, the 10 oldest.", "s", "no agent answered"}, 12,
-		query{worst(fmt.Sprintf("max by (site, agent, bay, sensor) (bayward_reading_age_seconds{%s})", theseAgents)), "{{agent}} {{bay}} {{sensor}}"}).Min(0))
+			" / on (site, agent) group_left () sum by (site, agent) (rate(bayward_tick_duration_seconds_count{%s}[$__rate_interval])) > 0"+
+			` unless on (site, agent, bay) bayward_stage{stage="vacant"} == 1`, theseAgents, theseAgents)), "{{agent}} {{bay}} {{sensor}}: {{fault}}"}).Min(0))
+	b.WithPanel(lines(text{"Which readings are old?", "Time since the last usable value where that is more than a minute, the 10 oldest.", "s", "no reading is old, or no agent answered"}, 12,
+		query{worst(fmt.Sprintf("max by (site, agent, bay, sensor) (bayward_reading_age_seconds{%s}) > 60", theseAgents)), "{{agent}} {{bay}} {{sensor}}"}).Min(0))
 }
 
 func agentUpkeep(b *dashboard.DashboardBuilder) {
@@ -74,7 +76,7 @@ func agentUpkeep(b *dashboard.DashboardBuilder) {
 		query{worst(fmt.Sprintf("sum %s (rate(bayward_disk_written_bytes_total{%s}[$__rate_interval])) * 86400", byAgent, theseAgents)), agentName}).Min(0))
 	b.WithPanel(lines(text{"How much memory do the agents use?", "Resident memory, the 10 largest.", "bytes", "no agent answered"}, 8,
 		query{worst(fmt.Sprintf(`max %s (process_resident_memory_bytes{job="bayward",%s})`, byAgent, theseAgents)), agentName}).Min(0))
-	b.WithPanel(list(text{"Which versions run, and which agents have no broker?", "Up to 50 agents, those without a broker first.", "none", "no agent answered"}, boardWidth, "no broker",
-		column{query{fmt.Sprintf("topk(50, max by (site, agent, instance, version) (bayward_build_info{%s} * on (site, agent, instance) group_left () (1 - max %s (bayward_mqtt_connected{%s}))))",
-			theseAgents, byAgent, theseAgents), "no broker"}, "none", 0, mapped(word{0, "no", "green"}, word{1, "yes", "red"})}).Height(6))
+	b.WithPanel(list(text{"Which versions run, and which agents have no broker?", "Up to 50 agents, those without a broker first.", "none", "no agent answered"}, boardWidth, descending("no broker"),
+		column{query{fmt.Sprintf("topk(50, max by (site, agent, instance, version) (bayward_build_info{%s} * on (site, agent, instance) group_left () (1 - max %s (bayward_mqtt_connected{%s})) or on (site, agent, instance) 2 * bayward_build_info{%s}))",
+			theseAgents, byAgent, theseAgents, theseAgents), "no broker"}, "none", 0, mapped(word{0, "no", "green"}, word{1, "yes", "red"}, word{2, "none set up", "#8e8e8e"})}).Height(6))
 }

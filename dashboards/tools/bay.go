@@ -4,14 +4,39 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/grafana/grafana-foundation-sdk/go/cog"
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
+	"github.com/grafana/grafana-foundation-sdk/go/stat"
 	texts "github.com/grafana/grafana-foundation-sdk/go/text"
 )
 
 // oneBay selects the bay of a repeating row. One agent is chosen, so a name means one bay.
 const oneBay = `site=~"$site",agent=~"$agent",bay=~"$bay"`
 
-func join(parts []string, by string) string { return strings.Join(parts, by) }
+// oneAgent selects the agent of the bay.
+const oneAgent = `site=~"$site",agent=~"$agent"`
+
+// stageNumber gives the number of the stage in which each bay is.
+func stageNumber(bays string) string {
+	each := make([]string, 0, len(stages()))
+	for _, s := range stages()[1:] {
+		each = append(each, fmt.Sprintf(`bayward_stage{%s,stage="%s"} * %d`, bays, s.text, s.value))
+	}
+	return strings.Join(each, " or ")
+}
+
+// worstReason gives the number of the most urgent reason at each bay, 0 where there is none.
+func worstReason(by, bays string) string {
+	each := make([]string, 0, len(reasons()))
+	for _, r := range reasons() {
+		name := fmt.Sprintf(`bayward_finding{%s,code="%s"}`, bays, r.text)
+		if r.text == "ready-to-water" {
+			name = fmt.Sprintf(`bayward_stage{%s,stage="%s"}`, bays, r.text)
+		}
+		each = append(each, fmt.Sprintf("%s * %d", name, r.value))
+	}
+	return fmt.Sprintf("max %s (%s)", by, strings.Join(each, " or "))
+}
 
 // of is a metric of the bay, without labels that change with a restart or another target
 // address.
@@ -23,41 +48,63 @@ func bound(metric, name string) string {
 }
 
 func bay() *dashboard.DashboardBuilder {
-	b := frame("bay", "bayward: bay", "At which stage is this pack, what is blocking its charge, and are its readings good?", "now-24h").
+	b := frame("bay", "bayward: bay", "May this pack charge now, why not, and what next? Are its readings good?", "now-24h").
 		WithVariable(one("site", "Site", "label_values(bayward_bay_info, site)")).
 		WithVariable(one("agent", "Agent", `label_values(bayward_bay_info{site=~"$site"}, agent)`)).
 		WithVariable(many("pack", "Pack", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent"}, pack)`)).
 		WithVariable(one("bay", "Bay", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent",pack=~"$pack"}, bay)`).Multi(true))
 	bayMarks(b)
-	b.WithPanel(texts.NewPanelBuilder().Title("Before anyone goes to this battery").Description("Cautions.").
-		Mode(texts.TextModeMarkdown).Content(cautions).Span(boardWidth).Height(3))
 	b.WithRow(dashboard.NewRowBuilder("$bay").Repeat("bay"))
+	bayNow(b)
 	bayRound(b)
 	bayReadings(b)
 	bayWater(b)
-	return b
+	return b.WithPanel(texts.NewPanelBuilder().Title("Before anyone goes to this battery").Description("Cautions.").
+		Mode(texts.TextModeMarkdown).Content(cautions).Span(boardWidth).Height(5))
 }
 
 // bayMarks adds the annotations, drawn in every panel with a time axis where the value is not 0.
 func bayMarks(b *dashboard.DashboardBuilder) {
-	b.Annotation(mark("charge proven full", "green", fmt.Sprintf("changes(bayward_charges_full_total{%s}[2m]) > bool 0", oneBay), "{{bay}}"))
-	b.Annotation(mark("visit", "light-blue", fmt.Sprintf(`max by (bay) (bayward_finding{%s,code="visit-open"})`, oneBay), "{{bay}}"))
+	b.Annotation(mark("charge proven full", "green", fmt.Sprintf("changes(bayward_charges_full_total{%s}[$__rate_interval]) > bool 0", oneBay), "{{bay}}"))
+	b.Annotation(mark("visit", "light-blue", fmt.Sprintf(`max by (bay) (max_over_time(bayward_finding{%s,code="visit-open"}[$__rate_interval]))`, oneBay), "{{bay}}"))
 	b.Annotation(mark("permit blocked", "red", fmt.Sprintf("max by (bay) (bayward_charge_permitted{%s}) == bool 0", oneBay), "{{bay}}"))
 }
 
+// now is a figure of the bay, with a link to the bay's own page.
+func now(t text, span uint32, mappings []dashboard.ValueMapping, expr string) *stat.PanelBuilder {
+	return number(t, span, coloured("text"), query{fmt.Sprintf("max by (bay, instance, scheme) ((%s) * on (instance) group_left (scheme) bayward_page_info{%s})", expr, oneAgent), ""}).
+		Mappings(append(mappings, unknown(t.empty))).
+		DataLinks([]cog.Builder[dashboard.DashboardLink]{dashboard.NewDashboardLinkBuilder("the bay's own page").
+			Url("${__field.labels.scheme}://${__field.labels.instance}/bays/${__field.labels.bay}").TargetBlank(true)})
+}
+
+// bayNow answers first: may it charge, why not, what next.
+func bayNow(b *dashboard.DashboardBuilder) {
+	own := " A click opens the bay's own page, with the numbers behind it and what to do."
+	b.WithPanel(now(text{"May it charge now?", "Whether nothing blocks the charge." + own, "none", "the agent does not answer"}, 4,
+		mapped(word{0, "blocked", "red"}, word{1, "permitted", "green"}), fmt.Sprintf("max by (bay, instance) (bayward_charge_permitted{%s})", oneBay)))
+	b.WithPanel(now(text{"Why not, or what is wrong?", "The most urgent finding." + own, "none", "the agent does not answer"}, 5,
+		mapped(append(reasons(), word{0, "nothing", "green"})...), worstReason("by (bay, instance)", oneBay)))
+	b.WithPanel(now(text{"At which stage is it?", "Of the pack's cycle." + own, "none", "the agent does not answer"}, 4,
+		mapped(stages()...), fmt.Sprintf("sum by (bay, instance) (%s)", stageNumber(oneBay))))
+	b.WithPanel(number(text{"Level above the plate tops", "The lowest that the probe's reading allows.", "lengthmm", "level not known"}, 4,
+		coloured("red", step{0.001, "text"}), query{"1000 * " + of("bayward_electrolyte_level_meters"), ""}).Decimals(0))
+	b.WithPanel(number(text{"Water needed", "Up to the fill mark, all cells. Add it only when the pack is ready to water.", "litre", "level not known"}, 3,
+		coloured("text"), query{of("bayward_water_needed_liters"), ""}).Decimals(2))
+	b.WithPanel(number(text{"Time until it may be watered", "Estimated, until the pack is rested and cool.", "s", "no cool-down"}, 4,
+		coloured("text"), query{of("bayward_cooldown_remaining_seconds"), ""}).Decimals(1))
+}
+
 func bayRound(b *dashboard.DashboardBuilder) {
-	stage := make([]string, 0, len(stages()))
-	for _, s := range stages()[1:] {
-		stage = append(stage, fmt.Sprintf(`bayward_stage{%s,stage="%s"} * %d`, oneBay, s.text, s.value))
-	}
 	b.WithPanel(bands(text{"At which stage is the pack?", "Stage, permit and the charge-enable relay (its feedback contact, if there is one). A gap: the agent did not answer.", "none", "the agent did not answer"},
 		boardWidth, roundWords(),
-		query{fmt.Sprintf("sum by (bay) (%s)", join(stage, " or ")), "stage"},
+		query{fmt.Sprintf("sum by (bay) (%s)", stageNumber(oneBay)), "stage"},
 		query{fmt.Sprintf("%d + %s", permitBase, of("bayward_charge_permitted")), "charge"},
 		query{fmt.Sprintf("%d + %s", relayBase, of("bayward_relay_closed")), "relay"}))
 	b.WithPanel(bands(text{"What is blocking the charge?", "The findings that were raised in the time shown. The bay's own page shows the numbers behind each and what to do.", "none", "no finding was raised, or the agent did not answer"},
-		boardWidth, mapped(word{1, "raised", "orange"}),
-		query{fmt.Sprintf("max by (code) (bayward_finding{%s} == 1)", oneBay), "{{code}}"}))
+		boardWidth, mapped(word{0, "none raised", "green"}, word{1, "raised", "orange"}),
+		query{fmt.Sprintf(`max by (code) (bayward_finding{%s} == 1) or label_replace(0 * max(bayward_charge_permitted{%s}), "code", "no finding", "", "") unless on () (max(bayward_finding{%s}) == 1)`,
+			oneBay, oneBay, oneBay), "{{code}}"}))
 }
 
 func bayReadings(b *dashboard.DashboardBuilder) {
@@ -82,7 +129,7 @@ func bayReadings(b *dashboard.DashboardBuilder) {
 	limit(level, "bottom of the vent well", "orange")
 	b.WithPanel(level)
 	b.WithPanel(lines(text{"How old is each reading?", "Time since the last usable value. It grows while a sensor fails, so it shows what a gap elsewhere cannot.", "s", "the agent did not answer"}, 12,
-		query{fmt.Sprintf("max by (sensor) (bayward_reading_age_seconds{%s})", oneBay), "{{sensor}}"}).Decimals(0).Min(0))
+		query{fmt.Sprintf("max by (sensor) (bayward_reading_age_seconds{%s})", oneBay), "{{sensor}}"}).Min(0))
 }
 
 func bayWater(b *dashboard.DashboardBuilder) {
@@ -98,7 +145,7 @@ func bayWater(b *dashboard.DashboardBuilder) {
 		query{of("bayward_level_reading_due_seconds"), "levels read within"}).Min(0))
 	b.WithPanel(lines(text{"How much was charged, and how much of it went into gas?", "Ampere-hours in the last 24 hours.", "none", "the agent did not answer"}, 12,
 		query{fmt.Sprintf("max by (bay) (increase(bayward_charge_coulombs_total{%s}[1d])) / 3600", oneBay), "charged, Ah"},
-		query{fmt.Sprintf("max by (bay) (increase(bayward_gassing_coulombs_total{%s}[1d])) / 3600", oneBay), "gassed, Ah"}).Decimals(0).Min(0))
+		query{fmt.Sprintf("max by (bay) (increase(bayward_gassing_coulombs_total{%s}[1d])) / 3600", oneBay), "gassed, Ah"}).Min(0))
 	b.WithPanel(lines(text{"Which cells use most water?", "Water recorded for each cell in the time shown: the 8 cells that got most.", "litre", "the agent did not answer"}, 12,
 		query{fmt.Sprintf("topk(8, max by (cell) (increase(bayward_water_given_liters_total{%s}[$__range])))", oneBay), "cell {{cell}}"}).Decimals(2).Min(0))
 }

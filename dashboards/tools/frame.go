@@ -12,8 +12,17 @@ func frame(uid, title, question, from string) *dashboard.DashboardBuilder {
 	b := dashboard.NewDashboardBuilder(title).Uid("bayward-"+uid).Description(question).Tags([]string{"bayward"}).
 		Timezone("browser").Time(from, "now").Refresh("1m").Readonly().Tooltip(dashboard.DashboardCursorSyncCrosshair).
 		WithVariable(dashboard.NewDatasourceVariableBuilder("datasource").Label("Prometheus").Type("prometheus"))
-	return b.Link(dashboard.NewDashboardLinkBuilder("bayward").Type(dashboard.DashboardLinkTypeDashboards).Tags([]string{"bayward"}).
-		KeepTime(true).IncludeVars(true))
+	for _, to := range []struct{ uid, title, carries string }{
+		// A board is opened for the same Prometheus and sites. The bay's board is for one bay, which nobody has
+		// chosen on the others; what was chosen there would hide the rest of the yard.
+		{"yard", "yard", "&${site:queryparam}"}, {"agent", "agents", "&${site:queryparam}"}, {"bay", "one bay", ""},
+	} {
+		if to.uid != uid {
+			b.Link(dashboard.NewDashboardLinkBuilder(to.title).Type(dashboard.DashboardLinkTypeLink).Icon("dashboard").KeepTime(true).
+				Url("/d/bayward-" + to.uid + "?var-datasource=${datasource}" + to.carries))
+		}
+	}
+	return b
 }
 
 // many is a variable of which several values, or all, may be chosen. All also
@@ -34,9 +43,10 @@ func one(name, label, query string) *dashboard.QueryVariableBuilder {
 }
 
 // mark is an annotation at each step at which the expression is not 0, drawn as a
-// band over consecutive steps.
+// band over consecutive steps. It is off until a reader switches it on: Grafana draws the
+// marks of each chosen bay over the curves of all.
 func mark(name, colour, expr, words string) *dashboard.AnnotationQueryBuilder {
-	return dashboard.NewAnnotationQueryBuilder().Name(name).IconColor(colour).Enable(true).Datasource(source()).
+	return dashboard.NewAnnotationQueryBuilder().Name(name).IconColor(colour).Enable(false).Datasource(source()).
 		Expr(expr).Step("60s").TitleFormat(name).TextFormat(words).
 		Target(prometheus.NewDataqueryBuilder().RefId(strings.ReplaceAll(name, " ", "-")).Datasource(source()).Expr(expr).Range().Interval("60s"))
 }

@@ -34,10 +34,11 @@ func target(i int, q query) *prometheus.DataqueryBuilder {
 		Expr(q.expr).LegendFormat(q.legend).EditorMode(prometheus.QueryEditorModeCode)
 }
 
-// number shows one current figure.
+// number shows one current figure. No value has a colour of its own: with the words alone Grafana writes
+// them in the colour of the lowest threshold, which is that of all well.
 func number(t text, span uint32, colour *dashboard.ThresholdsConfigBuilder, q query) *stat.PanelBuilder {
 	return stat.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
-		Datasource(source()).Span(span).Height(4).Thresholds(colour).
+		Datasource(source()).Span(span).Height(4).Thresholds(colour).Mappings([]dashboard.ValueMapping{unknown(t.empty)}).
 		ColorScheme(dashboard.NewFieldColorBuilder().Mode(dashboard.FieldColorModeIdThresholds)).
 		ColorMode(common.BigValueColorModeValue).GraphMode(common.BigValueGraphModeNone).
 		ReduceOptions(common.NewReduceDataOptionsBuilder().Calcs([]string{"lastNotNull"})).
@@ -90,13 +91,30 @@ type column struct {
 	mappings []dashboard.ValueMapping
 }
 
+// hidden is a column that is asked for its labels, which become columns of the table.
+func hidden(name, expr string) column { return column{query{expr, name}, "hidden", 0, nil} }
+
+// order is how the columns of a table stand: what a reader looks for first, and where it is last. On a phone
+// and in half a board only the first are seen.
+var order = []string{"bay", "pack", "code", "sensor", "version", "Value", "Value #A", "Value #B", "Value #C", "Value #D", "Value #E", "Value #F", "Value #G", "Value #H", "Value #I", "agent", "site", "instance", "scheme", "Time"}
+
+// ascending is the sorting of a table whose smallest value is the worst.
+func ascending(column string) sortedBy { return sortedBy{column, false} }
+
+// descending is the sorting of a table whose largest value is the worst.
+func descending(column string) sortedBy { return sortedBy{column, true} }
+
 // list is a table of current values with one row for each combination of the labels
-// that the queries keep. All queries must keep the same labels, or rows do not join.
-func list(t text, span uint32, sortBy string, columns ...column) *table.PanelBuilder {
+// that the queries keep. All queries must keep the same labels, or rows do not join;
+// one may have a label of its own.
+func list(t text, span uint32, by sortedBy, columns ...column) *table.PanelBuilder {
 	p := table.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
-		Datasource(source()).Span(span).Height(9).ShowHeader(true).
+		Datasource(source()).Span(span).Height(9).ShowHeader(true).MinWidth(70).
 		Footer(common.NewTableFooterOptionsBuilder().Show(false).Reducer([]string{"sum"}))
-	rename := map[string]string{}
+	rename, index := map[string]string{}, map[string]int{}
+	for i, name := range order {
+		index[name] = i
+	}
 	for i, c := range columns {
 		p.WithTarget(target(i, c.query).Instant().Format(prometheus.PromQueryFormatTable))
 		field := "Value"
@@ -110,13 +128,20 @@ func list(t text, span uint32, sortBy string, columns ...column) *table.PanelBui
 		p.WithTransformation(dashboard.DataTransformerConfig{Id: "merge", Options: map[string]any{}})
 	}
 	p.WithTransformation(dashboard.DataTransformerConfig{Id: "organize", Options: map[string]any{
-		"excludeByName": map[string]bool{"Time": true}, "indexByName": map[string]int{}, "renameByName": rename,
+		"excludeByName": map[string]bool{"Time": true}, "indexByName": index, "renameByName": rename,
 	}})
-	return p.SortBy([]cog.Builder[common.TableSortByFieldState]{sortedBy{sortBy}})
+	for _, name := range []string{"instance", "scheme"} { // links need them, readers do not
+		p.OverrideByName(name, []dashboard.DynamicConfigValue{{Id: "custom.hidden", Value: true}})
+	}
+	return p.SortBy([]cog.Builder[common.TableSortByFieldState]{by})
 }
 
 func (c column) look() []dashboard.DynamicConfigValue {
-	look := []dashboard.DynamicConfigValue{{Id: "unit", Value: c.unit}, {Id: "decimals", Value: c.decimals}}
+	if c.unit == "hidden" {
+		return []dashboard.DynamicConfigValue{{Id: "custom.hidden", Value: true}}
+	}
+	// The words of the panel say why the whole table is empty; in a single field they would be wrong.
+	look := []dashboard.DynamicConfigValue{{Id: "unit", Value: c.unit}, {Id: "decimals", Value: c.decimals}, {Id: "noValue", Value: notKnown}}
 	if c.mappings != nil {
 		look = append(look, dashboard.DynamicConfigValue{Id: "mappings", Value: c.mappings},
 			dashboard.DynamicConfigValue{Id: "custom.displayMode", Value: "color-text"})
@@ -124,10 +149,16 @@ func (c column) look() []dashboard.DynamicConfigValue {
 	return look
 }
 
-// sortedBy puts the largest value on top.
-type sortedBy struct{ column string }
+// notKnown stands in a field of a table that has no value.
+const notKnown = "not known"
+
+// sortedBy is how a table is sorted.
+type sortedBy struct {
+	column string
+	desc   bool
+}
 
 // Build implements cog.Builder.
 func (s sortedBy) Build() (common.TableSortByFieldState, error) {
-	return common.TableSortByFieldState{DisplayName: s.column, Desc: new(true)}, nil
+	return common.TableSortByFieldState{DisplayName: s.column, Desc: new(s.desc)}, nil
 }

@@ -152,6 +152,27 @@ func TestSelectorsFollowTheBoard(t *testing.T) {
 	}
 }
 
+// TestReasonsAreComplete: a finding without a number would not be named on the boards.
+func TestReasonsAreComplete(t *testing.T) {
+	text, err := os.ReadFile("../../agent/metrics/testdata/metrics.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	found := map[string]bool{"ready-to-water": true}
+	for _, m := range regexp.MustCompile(`bayward_finding\{.*code="([a-z-]+)"`).FindAllStringSubmatch(string(text), -1) {
+		found[m[1]] = true
+	}
+	for i, r := range reasons() {
+		if r.value != i+1 || !found[r.text] {
+			t.Errorf("reason %q has the number %d at place %d, or there is none", r.text, r.value, i+1)
+		}
+		delete(found, r.text)
+	}
+	if len(found) > 0 {
+		t.Errorf("findings without a number: %v", found)
+	}
+}
+
 // TestStagesAreComplete: a stage without a number would show as unknown.
 func TestStagesAreComplete(t *testing.T) {
 	text, err := os.ReadFile("../../agent/metrics/testdata/metrics.txt")

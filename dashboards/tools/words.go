@@ -25,7 +25,7 @@ func mapped(words ...word) []dashboard.ValueMapping {
 func stages() []word {
 	return []word{
 		{0, "unknown", "dark-red"}, {1, "vacant", "#5a5f66"}, {2, "checking", "#8e8e8e"}, {3, "waiting", "orange"},
-		{4, "charging", "blue"}, {5, "cooling", "purple"}, {6, "ready-to-water", "super-light-yellow"}, {7, "watering", "light-blue"},
+		{4, "charging", "blue"}, {5, "cooling", "purple"}, {6, "ready-to-water", "dark-yellow"}, {7, "watering", "light-blue"},
 		{8, "rested", "green"},
 	}
 }
@@ -52,4 +52,29 @@ func coloured(base string, steps ...step) *dashboard.ThresholdsConfigBuilder {
 		all = append(all, dashboard.Threshold{Value: new(s.from), Color: s.colour})
 	}
 	return dashboard.NewThresholdsConfigBuilder().Mode(dashboard.ThresholdsModeAbsolute).Steps(all)
+}
+
+// reasons returns why a person is needed, the most urgent last: the findings, and water for a pack that is
+// ready for it. Danger is red, what somebody should do orange, what passes by itself grey.
+func reasons() []word {
+	var all []word
+	add := func(colour string, codes ...string) {
+		for _, code := range codes {
+			all = append(all, word{len(all) + 1, code, colour})
+		}
+	}
+	add("#8e8e8e", "agent-unready", "close-delay", "held", "visit-open")
+	add("blue", "ready-to-water")
+	add("orange", "readings-off", "water-unrecorded", "water-balance", "cells-miscounted", "pack-warm", "record-failing", "level-doubted",
+		"pack-unknown", "temperature-unknown", "current-unknown", "voltage-unknown", "level-unknown", "contactor-open")
+	add("red", "overfilled", "plates-bare", "charge-overrun", "pack-frozen", "pack-hot", "voltage-implausible", "airflow-unproven",
+		"hydrogen-warning", "hydrogen-high", "runaway", "contactor-stuck")
+	return all
+}
+
+// unknown is a mapping for what has no value: words in a colour that is not that of all well.
+func unknown(words string) dashboard.ValueMapping {
+	return dashboard.ValueMapping{SpecialValueMap: &dashboard.SpecialValueMap{Type: dashboard.MappingTypeSpecialValue, Options: dashboard.DashboardSpecialValueMapOptions{
+		Match: dashboard.SpecialValueMatchNullAndNan, Result: dashboard.ValueMappingResult{Text: &words, Color: new("orange"), Index: new(int32(99))},
+	}}}
 }

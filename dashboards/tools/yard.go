@@ -5,6 +5,7 @@ import (
 
 	"github.com/grafana/grafana-foundation-sdk/go/common"
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
+	"github.com/grafana/grafana-foundation-sdk/go/table"
 	texts "github.com/grafana/grafana-foundation-sdk/go/text"
 )
 
@@ -45,7 +46,15 @@ func yard() *dashboard.DashboardBuilder {
 	yardWhy(b)
 	yardTrend(b)
 	return b.WithPanel(texts.NewPanelBuilder().Title("Before anyone goes to a battery").Description("Cautions.").
-		Mode(texts.TextModeMarkdown).Content(cautions).Span(boardWidth).Height(3))
+		Mode(texts.TextModeMarkdown).Content(cautions).Span(boardWidth).Height(5))
+}
+
+// silentAgents names the agents that do not answer.
+func silentAgents(agents string) *table.PanelBuilder {
+	return list(text{"Which agents do not answer?", "Up to 50 scrape targets that are down now, and for what part of the last 24 hours. Their relays should be open: go and check that nothing is charging. Their bays are missing from the other panels.",
+		"percentunit", "every agent answers, or none is a target: see the figures above"}, boardWidth, descending("of the last day"),
+		column{query{fmt.Sprintf(`topk(50, max by (site, agent, instance) (1 - avg_over_time(up{job="bayward",%s}[1d])) and on (site, agent, instance) up{job="bayward",%s} == 0)`, agents, agents), "of the last day"}, "percentunit", 0, nil},
+	).Height(4).OverrideByName("instance", []dashboard.DynamicConfigValue{{Id: "custom.hidden", Value: false}})
 }
 
 func yardNow(b *dashboard.DashboardBuilder) {
@@ -72,28 +81,28 @@ func litres(condition string) string {
 
 func yardPeople(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("What needs attention"))
-	stage := make([]string, 0, len(stages()))
-	for _, s := range stages()[1:] {
-		stage = append(stage, fmt.Sprintf(`bayward_stage{%s,stage="%s"} * %d`, yardBays, s.text, s.value))
-	}
-	b.WithPanel(list(text{"Which packs need attention, and why?", "The 50 bays with the most findings, each with its stage, its permit, the water to bring, how long its water lasts, and within what time its levels must be read. " +
-		"An empty field is not known. The bay's name links to its board.", "none", "no pack needs attention, or no bay reports: see the figures above"}, boardWidth, "findings",
-		column{query{fmt.Sprintf("topk(50, %s > 0)", needs), "findings"}, "none", 0, nil},
-		column{query{atNeeding(fmt.Sprintf("(sum %s (%s))", byBay, join(stage, " or "))), "stage"}, "none", 0, mapped(stages()...)},
+	b.WithPanel(silentAgents(yardAgents))
+	b.WithPanel(list(text{"Which packs need attention, and why?", "Up to 50 bays, danger first, each with its most urgent reason, its stage, its permit, the water to bring, for how many days its water lasts, and within how many its levels must be read. " +
+		"The bay's name links to its board and to its own page.", "none", "no pack needs attention, or no bay reports: see the figures above"}, boardWidth, descending("why"),
+		column{query{atNeeding("(" + worstReason(byBay, yardBays) + ")"), "why"}, "none", 0, mapped(reasons()...)},
+		column{query{atNeeding(fmt.Sprintf("(sum %s (%s))", byBay, stageNumber(yardBays))), "stage"}, "none", 0, mapped(stages()...)},
 		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_charge_permitted{%s}))", byBay, yardBays)), "charge"}, "none", 0,
 			mapped(word{0, "blocked", "red"}, word{1, "permitted", "green"})},
-		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_water_needed_liters{%s}))", byBay, yardBays)), "water"}, "litre", 2, nil},
-		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_water_forecast_seconds{%s}))", byBay, yardBays)), "lasts"}, "s", 1, nil},
-		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_level_reading_due_seconds{%s}))", byBay, yardBays)), "read within"}, "s", 1, nil},
-	).OverrideByName("bay", []dashboard.DynamicConfigValue{{Id: "links", Value: []map[string]any{{
-		"title": "the bay's board", "url": "/d/bayward-bay?var-site=${__data.fields.site}&var-agent=${__data.fields.agent}&var-bay=${__data.fields.bay}",
-	}}}}))
+		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_water_needed_liters{%s}))", byBay, yardBays)), "water"}, "suffix: L", 2, nil},
+		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_water_forecast_seconds{%s}) / 86400)", byBay, yardBays)), "lasts"}, "suffix: d", 1, nil},
+		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_level_reading_due_seconds{%s}) / 86400)", byBay, yardBays)), "read within"}, "suffix: d", 1, nil},
+		hidden("pack of", atNeeding(fmt.Sprintf("max by (site, agent, instance, bay, pack) (bayward_bay_info{%s})", yardBays))),
+		hidden("page of", atNeeding(fmt.Sprintf("max by (site, agent, instance, bay, scheme) (bayward_charge_permitted{%s} * on (site, agent, instance) group_left (scheme) bayward_page_info{%s})", yardBays, yardAgents))),
+	).OverrideByName("bay", []dashboard.DynamicConfigValue{{Id: "links", Value: []map[string]any{
+		{"title": "the bay's board", "url": "/d/bayward-bay?var-datasource=${datasource}&var-site=${__data.fields.site}&var-agent=${__data.fields.agent}&var-bay=${__data.fields.bay}&${__url_time_range}"},
+		{"title": "the bay's own page", "url": "${__data.fields.scheme}://${__data.fields.instance}/bays/${__data.fields.bay}", "targetBlank": true},
+	}}}))
 	b.WithPanel(list(text{"What is wrong, bay by bay?", "Up to 50 findings that are raised now, and for what part of the last 24 hours. Holds, visits and checking are not included.",
-		"percentunit", "no finding is raised, or no bay reports: see the figures above"}, 12, "of the last day",
+		"percentunit", "no finding is raised, or no bay reports: see the figures above"}, 12, descending("of the last day"),
 		column{query{fmt.Sprintf(`topk(50, (max by (site, agent, instance, bay, code) (avg_over_time(bayward_finding{%s,code!~"%s"}[1d]))`+
 			` and max by (site, agent, instance, bay, code) (bayward_finding{%s}) == 1)%s)`, yardBays, quiet, yardBays, ofPack), "of the last day"}, "percentunit", 0, nil}))
 	b.WithPanel(list(text{"Which bays are blind, and on which sensor?", "The 20 sensors that gave no usable value in the largest share of ticks, over ten minutes. Nothing else on this board shows a missing reading. A sensor that leaves with its pack does not count while the bay is vacant.",
-		"percentunit", "every sensor answers, or no bay reports: see the figures above"}, 12, "blind",
+		"percentunit", "every sensor answers, or no bay reports: see the figures above"}, 12, descending("blind"),
 		column{query{fmt.Sprintf("topk(20, (sum by (site, agent, instance, bay, sensor) (rate(bayward_reading_faults_total{%s}[10m]))"+
 			" / on (site, agent, instance) group_left () sum by (site, agent, instance) (rate(bayward_tick_duration_seconds_count{%s}[10m])) > 0.01"+
 			` unless on (site, agent, instance, bay) bayward_stage{stage="vacant"} == 1)%s)`, yardBays, yardAgents, ofPack), "blind"}, "percentunit", 0, nil}))
@@ -102,24 +111,28 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 func yardWhy(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Why charges are blocked"))
 	b.WithPanel(lines(text{"Why are charges blocked?", "The number of bays with each finding. A finding that no bay has is not drawn. agent-unready is also raised while no pack is connected.", "none", "no finding was raised, or no bay reports"}, 12,
-		query{fmt.Sprintf(`sum by (code) (bayward_finding{%s}%s) > 0`, yardBays, ofPack), "{{code}}"}).
+		query{fmt.Sprintf(`sum by (code) (max_over_time(bayward_finding{%s}[$__rate_interval])%s) > 0`, yardBays, ofPack), "{{code}}"}).
 		Height(9).FillOpacity(30).DrawStyle(common.GraphDrawStyleBars).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
-	b.WithPanel(list(text{"How often was a charge blocked, by reason?", "How often each finding was raised in the time shown. One that is raised and cleared between two scrapes is not seen, and neither is checking after a start.",
-		"none", "no finding was raised, or no bay reports"}, 12, "times",
-		column{query{fmt.Sprintf(`sum by (code) (ceil(changes(bayward_finding{%s}[$__range]) / 2)%s) > 0`, yardBays, ofPack), "times"}, "none", 0, nil}))
+	b.WithPanel(list(text{"For how much of the time was each finding raised?", "Share of the bays' time in the time shown, from first to last sample. Checking is not included: it is also raised while no pack is connected.",
+		"percentunit", "no finding was raised, or no bay reports"}, 12, descending("of the time"),
+		column{query{fmt.Sprintf(`avg by (code) (avg_over_time(bayward_finding{%s,code!="agent-unready"}[$__range])%s) > 0`, yardBays, ofPack), "of the time"}, "percentunit", 1, nil}))
 }
 
 func yardTrend(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("The week"))
-	b.WithPanel(lines(text{"At which stage are the packs?", "Packs at each stage of their cycle.", "none", "no bay reports"}, 12,
+	packs := lines(text{"At which stage are the packs?", "Packs at each stage of their cycle.", "none", "no bay reports"}, 12,
 		query{fmt.Sprintf("sum by (stage) (bayward_stage{%s}%s)", yardBays, ofPack), "{{stage}}"}).
-		FillOpacity(30).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
+		FillOpacity(30).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A"))
+	for _, s := range stages() { // the same as in tables and bands
+		packs.OverrideByName(s.text, []dashboard.DynamicConfigValue{{Id: "color", Value: map[string]any{"mode": "fixed", "fixedColor": s.colour}}})
+	}
+	b.WithPanel(packs)
 	b.WithPanel(lines(text{"How many charges began, and how many were proven full?", "In the last 24 hours at each moment.", "none", "no bay reports"}, 12,
 		query{fmt.Sprintf("sum(increase(bayward_charges_total{%s}[1d])%s)", yardBays, ofPack), "began"},
 		query{fmt.Sprintf("sum(increase(bayward_charges_full_total{%s}[1d])%s)", yardBays, ofPack), "proven full"}).Decimals(0).Min(0))
-	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the level reaches the lowest level for charging.", "s", "there is no forecast"}, 12, "lasts",
-		column{query{fmt.Sprintf("bottomk(20, min %s (bayward_water_forecast_seconds{%s})%s)", byBay, yardBays, ofPack), "lasts"}, "s", 1, nil}))
-	b.WithPanel(list(text{"Which chargers overcharge?", "The 10 bays with the highest charge factor of the last seven days: ampere-hours given for each one stored. 1.15 to 1.20 is usual for vented traction packs (common practice, no source).",
-		"none", "no charge in seven days"}, 12, "factor",
-		column{query{fmt.Sprintf("topk(10, max %s (bay:bayward_charge_factor:ratio7d{%s} > 0)%s)", byBay, yardBays, ofPack), "factor"}, "none", 2, nil}))
+	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the level reaches the lowest level for charging.", "s", "there is no forecast"}, 12, ascending("lasts"),
+		column{query{fmt.Sprintf("bottomk(20, min %s (bayward_water_forecast_seconds{%s} / 86400)%s)", byBay, yardBays, ofPack), "lasts"}, "suffix: d", 1, nil}))
+	b.WithPanel(list(text{"Which chargers overcharge?", "The 10 bays with the highest charge factor of the last seven days: ampere-hours given for each one stored, of those with a full charge. 1.15 to 1.20 is usual for vented traction packs (common practice, no source).",
+		"none", "no charge in seven days"}, 12, descending("factor"),
+		column{query{fmt.Sprintf("topk(10, max %s (bay:bayward_charge_factor:ratio7d{%s} > 0) and on (site, agent, instance, bay) increase(bayward_charges_full_total{%s}[7d]) > 0.9%s)", byBay, yardBays, yardBays, ofPack), "factor"}, "none", 2, nil}))
 }

@@ -214,12 +214,39 @@ func TestReleaseStopsOnVulnerability(t *testing.T) {
 func TestReleaseMaterials(t *testing.T) {
 	folder := released(t)
 	program := unpacked(t, folder)
-	materials(t, folder, program, "bayward", 20)
+	chart := regexp.MustCompile(`^/\*!.*\(v([0-9.]+)\)`).FindStringSubmatch(readFile(t, "../agent/web/page/uplot/uplot.js"))
+	if chart == nil {
+		t.Fatal("the page's chart library does not begin with its version")
+	}
+	materials(t, folder, program, "bayward", 20, "pkg:npm/uplot@"+chart[1])
 	materials(t, folder, program+"-keeper", "bayward-keeper", 1)
 }
 
-// materials checks the bill of one program, which has at least so many libraries.
-func materials(t *testing.T, folder, program, name string, least int) {
+// TestEmbeddedLibrariesAreNamed: what others wrote and the page embeds has a folder of its own with its
+// LICENSE, and the release names it in the bill of materials.
+func TestEmbeddedLibrariesAreNamed(t *testing.T) {
+	script, folders := readFile(t, "release"), 0
+	entries, err := os.ReadDir("../agent/web/page")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, e := range entries {
+		if !e.IsDir() {
+			continue
+		}
+		folders++
+		if readFile(t, filepath.Join("../agent/web/page", e.Name(), "LICENSE")) == "" || !strings.Contains(script, "pkg:npm/"+e.Name()+"@") {
+			t.Errorf("agent/web/page/%s is not in the bill of materials", e.Name())
+		}
+	}
+	if folders == 0 {
+		t.Error("no embedded library: the search is broken")
+	}
+}
+
+// materials checks the bill of one program, which has at least so many libraries, and besides them those
+// that its page embeds.
+func materials(t *testing.T, folder, program, name string, least int, embedded ...string) {
 	t.Helper()
 	text := readFile(t, only(t, folder, name+"_*.cdx.json"))
 	var bill struct {
@@ -245,7 +272,7 @@ func materials(t *testing.T, folder, program, name string, least int) {
 	if c := bill.Metadata.Component; c.Name != "bayward" || !strings.Contains(filepath.Base(only(t, folder, "*_arm64.deb")), c.Version) || c.Version == "" {
 		t.Errorf("the bill of materials describes %+v", c)
 	}
-	var linked, named []string
+	var linked, named, inPage []string
 	for line := range strings.Lines(run(t, "go", "version", "-m", program)) {
 		if f := strings.Fields(line); len(f) > 2 && f[0] == "dep" {
 			linked = append(linked, f[1]+" "+f[2])
@@ -255,10 +282,17 @@ func materials(t *testing.T, folder, program, name string, least int) {
 		if c.Name == "std" { // the standard library is not a module
 			continue
 		}
+		if strings.HasPrefix(c.PURL, "pkg:npm/") {
+			inPage = append(inPage, c.PURL)
+			continue
+		}
 		named = append(named, c.Name+" "+c.Version)
 		if c.Type != "library" || !strings.HasPrefix(c.PURL, "pkg:golang/") {
 			t.Errorf("%+v is not a Go library", c)
 		}
+	}
+	if !slices.Equal(inPage, embedded) {
+		t.Errorf("%s embeds %v, the bill of materials names %v", name, embedded, inPage)
 	}
 	slices.Sort(linked)
 	slices.Sort(named)

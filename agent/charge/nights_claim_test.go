@@ -9,15 +9,14 @@ import (
 	"gonum.org/v1/gonum/mathext"
 )
 
-// The bounds of TestNights speak of all nights that the model can draw, not of the few of one
-// range of seeds: a range fails when it refutes them, by the exact binomial interval of
-// Clopper and Pearson (Biometrika 26 (1934) 404). With the doubt for the program where a pack
-// is missed (each kind of charger, four times in a run), and against it where one is called
-// full.
+// The bounds of TestNights on missed packs speak of all nights that the model can draw, not of
+// the few of one range of seeds: a range fails when it refutes them, by the exact binomial
+// interval of Clopper and Pearson (Biometrika 26 (1934) 404). A full below 90 % fails in any
+// range: each has a reason that is to be found.
 const (
-	missedDoubt, falseDoubt = 0.001, 0.05
-	// falseShare is the aim for full below 90 %: one night in 1,000.
-	falseShare = 0.001
+	// missedDoubt is how likely a range may be that refutes a share: there are ten kinds of
+	// charger, and many ranges.
+	missedDoubt = 0.001
 	// missedShare is the aim for packs that a charger held at 97 % for an hour or more and
 	// that are not proven, and missedEnds what is reached where the charger ends by a timer
 	// while its voltage still rises.

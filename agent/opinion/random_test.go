@@ -111,6 +111,10 @@ func (d *drawn) judged(t require.TestingT) {
 //	BAYWARD_RANDOM=300 go test ./agent/opinion -run RandomYards -v -timeout 2h
 //
 // draws so many others, of a hundred days.
+//
+// Open: it does not hold for who misreads by two marks. In one yard of 40 cells (seed
+// 3333305425678658777), each eleventh reading 6 mm off, a charge ran for 197 h in a hundred
+// days with a cell bare: the bounds allow for 2.5 mm and the error of a rod.
 func TestRandomYards(t *testing.T) {
 	yards, days, seed := 3, 20, "20"
 	if text := os.Getenv("BAYWARD_RANDOM"); text != "" {

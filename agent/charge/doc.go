@@ -110,9 +110,7 @@
 // Of these 66 packs 36 had been at 97 % for less than the hour that three readings half an
 // hour apart take (TM 5-4320-258-12): a timer ended the charge. Without them 2.7 %
 // are missed. Called full below 90 %: none of the 2,000, the lowest
-// at 92.0 %, and none of the 1,000; but one of 1,000 more at FROM=7300000, at 88 %: a sulfated pack
-// at 39 °C, whose float of 2.24 V is 2.30 V referred to 25 °C and so counts as the voltage of a
-// charge, where 9 % may be missing at the end.
+// at 92.0 %, and none of the 1,000, nor of 1,000 more at FROM=7300000, the lowest at 91.4 %.
 // With current and contact: 1 of 1,000, by the contact at
 // 87 %. When such evidence did not wait for the rest, 4.9 % were missed, and 5 of 1,000
 // were false at FROM=1900000.

@@ -18,8 +18,11 @@ const (
 	// A charge holds holdsV at 25 °C, or regulatedV as it is. A float holds floatsV as
 	// it is: 2.23 V less 3 mV for each of 15 K.
 	holdsV, floatsV = 2.30, 2.18
-	// holdLeastH is the held charge that a float must follow, h.
-	holdLeastH = 0.5
+	// holdLeastH is the held charge that a float must follow, h, and stepV by how much lower
+	// it is than that: a charge holds 2.35 V or more, a float 2.23 to 2.30 V. Of a hot float
+	// the voltage at 25 °C may be that of a charge, but plates take their last charge at it
+	// far more slowly.
+	holdLeastH, stepV = 0.5, 0.05
 	// holdLongH is the hold that proves without a current, in the middle of the 8 to
 	// 24 h that a stationary battery is held at its equalize voltage (maintenance task
 	// card). Plates that take 5 h and miss 60 % when the hold begins miss 5 % after
@@ -68,6 +71,7 @@ type holding struct {
 	flowed        bool
 	slowH         float64 // both, as slow plates count them
 	holdH, floatH float64 // at the voltage of a charge, and then at that of a float
+	topV          float64 // the highest of the charge
 	gas           float64 // multiple of the gassing law that the tail shows, averaged
 	fastest       float64 // fall of the current of a held voltage, 1/h
 	left          float64 // what still goes in by the last means; valid with known
@@ -144,11 +148,11 @@ func (t *Tracker) judgeHeld() {
 	case last.v < floatsV, last.i < -stopRate*t.cfg.CapacityAh:
 		*p = holding{current: p.current}
 	case len(ms) < heldLeast:
-	case last.v25 >= holdsV || last.v >= regulatedV:
+	case !p.steppedDown(last.v) && last.v25 >= holdsV || last.v >= regulatedV:
 		if !t.s.Active {
 			return // a voltage without a charge proves nothing
 		}
-		p.holdH, p.floatH = p.holdH+heldEvery/3600, 0
+		p.holdH, p.floatH, p.topV = p.holdH+heldEvery/3600, 0, max(p.topV, last.v)
 		t.judgeHold(ms)
 		t.judgeHours(ms)
 	case p.holdH >= holdLeastH:
@@ -156,6 +160,11 @@ func (t *Tracker) judgeHeld() {
 		t.judgeFloat(ms)
 		t.judgeHours(ms)
 	}
+}
+
+// steppedDown reports whether a voltage is that of a float after a held charge.
+func (p *holding) steppedDown(v float64) bool {
+	return p.holdH >= holdLeastH && v < p.topV-stepV
 }
 
 // judgeHours judges a held voltage by its hours alone, where no current is measured.

@@ -9,8 +9,9 @@ import (
 
 // TestNightsOnceFalse are the nights of TestNights in which old or sulfated plates were once
 // called full below 90 % of their charge, most of them in a cold pack: by a tail that was
-// ended, by a floor of the current that was not gas, by a rise, and by a finish that was
-// steady for hours.
+// ended, by a floor of the current that was not gas, by a rise, by a finish that was
+// steady for hours, and by a float that was taken for a charge's voltage because the pack
+// was hot.
 func TestNightsOnceFalse(t *testing.T) {
 	s := spread{sulfated: 0.2, old: 0.25, short: 0.12, weak: 0.15}
 	for _, c := range []struct {
@@ -30,6 +31,7 @@ func TestNightsOnceFalse(t *testing.T) {
 		{"pulsed", 58902796},
 		{"pulsed", 114701804},
 		{"timer", 58902609},
+		{"timer with float", 226300853},
 	} {
 		t.Run(fmt.Sprintf("model: %s %d", c.kind, c.seed), func(t *testing.T) {
 			o := makeNight(c.seed, c.kind, s).play(c.seed, false, false)

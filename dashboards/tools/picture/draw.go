@@ -71,7 +71,8 @@ func drawPanel(c *canvas, p panel, s source) error {
 		answers = append(answers, got)
 	}
 	if found == 0 {
-		c.words(in.x, in.y+in.h/2, 13, "#8e8e8e", p.FieldConfig.Defaults.NoValue)
+		text, colour := absent(p)
+		c.words(in.x, in.y+in.h/2, 13, colour, text)
 		return nil
 	}
 	switch p.Type {

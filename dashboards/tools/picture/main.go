@@ -46,13 +46,42 @@ type panel struct {
 	}
 	Transformations []struct {
 		ID      string
-		Options struct{ RenameByName map[string]string }
+		Options struct {
+			RenameByName  map[string]string
+			IndexByName   map[string]int
+			ExcludeByName map[string]bool
+		}
 	}
 	Options struct{ Content string }
 }
 
+// mapping gives words and a colour for values, or for none.
 type mapping struct {
-	Options map[string]struct{ Text, Color string }
+	Options map[string]result
+	None    *result
+}
+
+type result struct{ Text, Color string }
+
+// UnmarshalJSON reads a mapping of values, or one of what is not there.
+func (m *mapping) UnmarshalJSON(text []byte) error {
+	var in struct {
+		Type    string
+		Options json.RawMessage
+	}
+	if err := json.Unmarshal(text, &in); err != nil {
+		return err
+	}
+	switch in.Type {
+	case "value":
+		return json.Unmarshal(in.Options, &m.Options)
+	case "special":
+		var none struct{ Result result }
+		err := json.Unmarshal(in.Options, &none)
+		m.None = &none.Result
+		return err
+	}
+	return fmt.Errorf("a mapping of type %s cannot be drawn", in.Type)
 }
 
 type threshold struct {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -132,40 +133,79 @@ func (c *canvas) band(p panel, f frame, y, h, from, to, v float64) {
 	}
 }
 
-// table joins the results by their labels, as the board's transformations do.
-func (c *canvas) table(p panel, in box, answers [][]series) {
-	rename := map[string]string{}
-	for _, t := range p.Transformations {
-		for from, to := range t.Options.RenameByName {
-			rename[from] = to
-		}
+// column is one of a table: of a label, or of the values of a query.
+type column struct {
+	from, title string
+	query       int // -1 for a label
+	order       int
+}
+
+// columns gives those that the board shows, in its order.
+func (p panel) columns(labels []string, queries int) (all []column) {
+	for _, l := range labels {
+		all = append(all, column{from: l, query: -1})
 	}
-	labels, rows, keys := tableRows(answers)
-	head := slices.Clone(labels)
-	for i := range answers {
+	for i := range queries {
 		name := "Value"
-		if len(answers) > 1 {
+		if queries > 1 {
 			name += " #" + string(rune('A'+i))
 		}
-		head = append(head, rename[name])
+		all = append(all, column{from: name, query: i})
 	}
+	hidden := map[string]bool{}
+	for i := range all {
+		c := &all[i]
+		c.title, c.order = c.from, len(all)
+		for _, t := range p.Transformations {
+			if title, ok := t.Options.RenameByName[c.from]; ok {
+				c.title = title
+			}
+			if order, ok := t.Options.IndexByName[c.from]; ok {
+				c.order = order
+			}
+			hidden[c.title] = hidden[c.title] || t.Options.ExcludeByName[c.from]
+		}
+		hidden[c.title] = hidden[c.title] || p.hides(c.title)
+	}
+	all = slices.DeleteFunc(all, func(c column) bool { return hidden[c.title] })
+	slices.SortStableFunc(all, func(a, b column) int { return cmp.Compare(a.order, b.order) })
+	return all
+}
+
+func (p panel) hides(title string) bool {
+	for _, o := range p.FieldConfig.Overrides {
+		for _, prop := range o.Properties {
+			if o.Matcher.Options == title && prop.ID == "custom.hidden" && prop.Value == true {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// table joins the results by their labels, as the board's transformations do.
+func (c *canvas) table(p panel, in box, answers [][]series) {
+	labels, rows := tableRows(answers)
+	head := p.columns(labels, len(answers))
 	w := in.w / float64(len(head))
-	for i, name := range head {
-		c.words(in.x+float64(i)*w, in.y+10, 11, "#8ab8ff", name)
+	for i, one := range head {
+		c.words(in.x+float64(i)*w, in.y+10, 11, "#8ab8ff", one.title)
 	}
-	for r, key := range keys {
+	for r, row := range rows {
 		y := in.y + 28 + float64(r)*19
 		if y > in.y+in.h {
 			break
 		}
-		for i, label := range labels {
-			c.words(in.x+float64(i)*w, y, 11, "#d8d9da", short(rows[key].labels[label], w))
-		}
-		for i, v := range rows[key].values {
-			if !math.IsNaN(v) {
-				text, colour := p.cell(head[len(labels)+i], v)
-				c.words(in.x+float64(len(labels)+i)*w, y, 11, colour, text)
+		for i, one := range head {
+			text, colour := row.labels[one.from], "#d8d9da"
+			if one.query >= 0 {
+				v := row.values[one.query]
+				if math.IsNaN(v) {
+					continue
+				}
+				text, colour = p.cell(one.title, v)
 			}
+			c.words(in.x+float64(i)*w, y, 11, colour, short(text, w))
 		}
 	}
 }
@@ -175,37 +215,41 @@ type tableRow struct {
 	values []float64
 }
 
-func tableRows(answers [][]series) (labels []string, rows map[string]tableRow, keys []string) {
-	rows = map[string]tableRow{}
+// fits reports whether a series belongs in a row: what both have of labels is the same.
+func (r *tableRow) fits(one series, query int) bool {
+	for name, value := range one.labels {
+		if own, ok := r.labels[name]; ok && own != value {
+			return false
+		}
+	}
+	return math.IsNaN(r.values[query])
+}
+
+func tableRows(answers [][]series) (labels []string, rows []*tableRow) {
 	for i, got := range answers {
 		for _, one := range got {
-			key := fmt.Sprint(one.labels)
-			row, ok := rows[key]
-			if !ok {
-				row = tableRow{one.labels, slices.Repeat([]float64{math.NaN()}, len(answers))}
-				keys = append(keys, key)
+			at := slices.IndexFunc(rows, func(r *tableRow) bool { return r.fits(one, i) })
+			if at < 0 {
+				at = len(rows)
+				rows = append(rows, &tableRow{map[string]string{}, slices.Repeat([]float64{math.NaN()}, len(answers))})
 			}
-			row.values[i] = one.v[len(one.v)-1]
-			rows[key] = row
-			for label := range one.labels {
-				if !slices.Contains(labels, label) {
-					labels = append(labels, label)
+			rows[at].values[i] = one.v[len(one.v)-1]
+			for name, value := range one.labels {
+				rows[at].labels[name] = value
+				if !slices.Contains(labels, name) {
+					labels = append(labels, name)
 				}
 			}
 		}
 	}
 	slices.Sort(labels)
-	slices.SortStableFunc(keys, func(a, b string) int {
-		switch x, y := rows[a].values[0], rows[b].values[0]; {
-		case x > y:
-			return -1
-		case x < y:
-			return 1
-		default:
-			return strings.Compare(a, b)
+	slices.SortStableFunc(rows, func(a, b *tableRow) int {
+		if order := cmp.Compare(b.values[0], a.values[0]); order != 0 {
+			return order
 		}
+		return strings.Compare(fmt.Sprint(a.labels), fmt.Sprint(b.labels))
 	})
-	return labels, rows, keys
+	return labels, rows
 }
 
 // cell returns a value as its column shows it.

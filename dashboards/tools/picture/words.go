@@ -39,6 +39,16 @@ func worded(v float64, unit string, decimals *int, mappings []mapping) (text, co
 	return strconv.FormatFloat(v, 'f', digits, 64) + signs[unit], ""
 }
 
+// absent gives the words and the colour of a panel without data.
+func absent(p panel) (text, colour string) {
+	for _, m := range p.FieldConfig.Defaults.Mappings {
+		if m.None != nil {
+			return m.None.Text, shade(m.None.Color)
+		}
+	}
+	return p.FieldConfig.Defaults.NoValue, "#8e8e8e"
+}
+
 func lasting(s float64) string {
 	switch a := math.Abs(s); {
 	case a >= 86400:
@@ -60,7 +70,7 @@ func lasting(s float64) string {
 func shade(name string) string {
 	palette := map[string]string{
 		"text": "#d8d9da", "green": "#73bf69", "red": "#f2495c", "dark-red": "#c4162a", "orange": "#ff9830", "blue": "#5794f2",
-		"light-blue": "#8ab8ff", "purple": "#b877d9", "super-light-yellow": "#ffee52",
+		"light-blue": "#8ab8ff", "dark-yellow": "#e0b400", "purple": "#b877d9", "super-light-yellow": "#ffee52",
 	}
 	if colour, ok := palette[name]; ok {
 		return colour

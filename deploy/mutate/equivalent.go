@@ -6,6 +6,7 @@ var equivalent = []struct{ mutant, why string }{
 	{"interlock: judgeVoltage: v.Value < lowClearV -> <= #1", "the case above has already cleared a value of lowClearV"},
 	{"interlock: judgeVoltage: v.Value > hiClear -> >= #1", "the case above has already cleared a value of hiClear"},
 	{"interlock: elapsed: d < 0 -> <= #1", "a difference of zero means equal times, and then now > since is false"},
+	{"interlock: Interlock.RestoreBad: c > NoCode -> >= #1", "no row has NoCode, so its raise time is zero, and the count is bounded by that"},
 	{"ammeter: Meter.learn: apart > 0 -> >= #1", "the cases above have taken every zero that is the same, so they are apart"},
 	{"alive: Watch.followDrop: i < r.n -> <= #1", "a figure that was not taken is of no current, from which a current that shows differs by more than its share"},
 	{"alive: Watch.doubtWarmth: true -> false #1", "what follows in the same tick ends only a doubt of not moving, and both sensors are doubted as exchanged"},

@@ -549,8 +549,11 @@ func TestEvidence(t *testing.T) {
 		want    interlock.Evidence
 	}{
 		{1.6, false, interlock.Evidence{Value: 1.6, Limit: 1.7, Reason: interlock.TooLow}},
+		{1.7, false, interlock.Evidence{Value: 1.7, Limit: 1.75, Reason: interlock.TooLow}}, // a limit itself is not beyond it
 		{1.72, false, interlock.Evidence{Value: 1.72, Limit: 1.75, Reason: interlock.TooLow}},
 		{2.5, false, interlock.Evidence{Value: 2.5, Limit: 2.45, Reason: interlock.TooHigh}},
+		{2.45, false, interlock.Evidence{Value: 2.45, Limit: 2.42, Reason: interlock.TooHigh}},
+		{2.9, true, interlock.Evidence{Value: 2.9, Limit: 2.85, Reason: interlock.TooHigh}},
 		{2.44, false, interlock.Evidence{Value: 2.44, Limit: 2.42, Reason: interlock.TooHigh}},
 		{2.95, true, interlock.Evidence{Value: 2.95, Limit: 2.9, Reason: interlock.TooHigh}},
 		{2.87, true, interlock.Evidence{Value: 2.87, Limit: 2.85, Reason: interlock.TooHigh}},

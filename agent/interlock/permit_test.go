@@ -725,6 +725,10 @@ func TestMiscountedCells(t *testing.T) {
 		if e := r.x.Standing(interlock.CellsMiscounted); !e.Raised || e.Evidence.Reason != want {
 			t.Errorf("%d fit 12: %+v, want reason %d", fit, e, want)
 		}
+		r.step(time.Second, func(in *interlock.Inputs) { in.CellsFit, in.CellsOf = 12, 12 })
+		if e := r.x.Standing(interlock.CellsMiscounted); e.Raised || e.Evidence.Reason != interlock.Usual {
+			t.Errorf("12 fit 12 after %d: %+v, want it cleared, and no word of more cells", fit, e)
+		}
 	}
 	for _, fit := range []int{0, 12} { // not known, and as configured
 		r := newRig(t, 0).granted()

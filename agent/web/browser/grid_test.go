@@ -189,7 +189,7 @@ func TestEntriesWaitForTheConnection(t *testing.T) {
 // TestTicksStayThroughNews: a phone that does not move the focus to a tick still keeps it
 // when the page follows the agent.
 func TestTicksStayThroughNews(t *testing.T) {
-	_, h := visiting(t, nil)
+	y, h := visiting(t, nil)
 	for n := 1; n <= 12; n++ {
 		h.tap("#tile-" + strconv.Itoa(n))
 	}
@@ -206,6 +206,14 @@ func TestTicksStayThroughNews(t *testing.T) {
 	news()
 	require.False(t, of[bool](h.screen, `Boolean(document.getElementById("close-form").dataset.old)`), "the part is the same as before: nothing was shown")
 	require.Zero(t, of[int](h.screen, `document.querySelectorAll("#closing input:not([type=hidden]):not(:checked):not([type=text])").length`))
+	visit := of[string](h.screen, `document.getElementById("bar").dataset.visit`)
+	require.NotEmpty(t, visit)
+	of[any](h.screen, `void (document.getElementById("bar").dataset.visit = "another")`) // as if this page were of an earlier visit
+	news()
+	require.Equal(t, len(order.VisitClose.Row().Confirm), of[int](h.screen, `document.querySelectorAll("#closing input[type=checkbox]:not(:checked)").length`), "another visit is confirmed anew")
+	of[any](h.screen, `void (document.getElementById("bar").dataset.visit = `+strconv.Quote(visit)+`)`)
+	h.confirms()
 	h.leads(".close-now")
 	h.on(says("The visit is closed and recorded."))
+	require.Nil(t, y.read().Visit)
 }

@@ -41,7 +41,9 @@
   const busy = (part) => part.contains(document.activeElement) && document.activeElement.matches(typing) ||
     [...part.querySelectorAll("input[type=text], input[type=number], textarea")].some((box) => box.value !== box.defaultValue);
 
-  // What a person has ticked stays ticked: not every phone moves the focus to a tick.
+  // What a person has ticked stays ticked in the same visit: not every phone moves the
+  // focus to a tick. Another visit is confirmed anew.
+  const visitOf = (page) => page.getElementById("bar")?.dataset.visit;
   const ticks = (part) => [...part.querySelectorAll("input[type=checkbox]")];
   function keepTicks(part, ticked) {
     for (const box of ticks(part)) box.checked ||= ticked.includes(box.name);
@@ -72,7 +74,7 @@
         }
         if (!next || busy(part) || part.innerHTML === next.innerHTML) continue;
         const open = [...part.querySelectorAll("details")].map((d) => d.open);
-        const ticked = ticks(part).filter((box) => box.checked).map((box) => box.name);
+        const ticked = visitOf(fresh) === visitOf(document) ? ticks(part).filter((box) => box.checked).map((box) => box.name) : [];
         const focus = part.contains(document.activeElement) ? document.activeElement.id : "";
         part.className = next.className;
         part.replaceChildren(...next.childNodes);

@@ -210,7 +210,7 @@ func TestTicksStayThroughNews(t *testing.T) {
 	require.NotEmpty(t, visit)
 	of[any](h.screen, `void (document.getElementById("bar").dataset.visit = "another")`) // as if this page were of an earlier visit
 	news()
-	require.Equal(t, len(order.VisitClose.Row().Confirm), of[int](h.screen, `document.querySelectorAll("#closing input[type=checkbox]:not(:checked)").length`), "another visit is confirmed anew")
+	require.Equal(t, len(order.VisitClose.Row().Confirm), of[int](h.screen, `document.querySelectorAll("#closing input[type=checkbox]:not(:checked)").length`), "another visit is confirmed again")
 	of[any](h.screen, `void (document.getElementById("bar").dataset.visit = `+strconv.Quote(visit)+`)`)
 	h.confirms()
 	h.leads(".close-now")

@@ -27,6 +27,12 @@ import (
 
 var update = flag.Bool("update", false, "make the README's pictures again")
 
+// TestMain sets the page's times of the day, before anything runs that reads them.
+func TestMain(m *testing.M) {
+	time.Local = time.UTC //nolint:gosmopolitan // the same pictures on every machine
+	m.Run()
+}
+
 // pictures is where the README's pictures are, and shownFile what they show.
 const (
 	pictures  = "../../../dashboards/pictures"
@@ -160,9 +166,6 @@ func (s *stopped) still(b context.Context, name, url string, width, height int64
 // makes them again. Look at them.
 func TestPictures(t *testing.T) {
 	b := browser(t)
-	zone := time.Local
-	time.Local = time.UTC //nolint:gosmopolitan // the page's times of the day
-	t.Cleanup(func() { time.Local = zone })
 	s := newStopped(t)
 	url := s.serve()
 	var shown strings.Builder

@@ -42,7 +42,7 @@
     [...part.querySelectorAll("input[type=text], input[type=number], textarea")].some((box) => box.value !== box.defaultValue);
 
   // What a person has ticked stays ticked in the same visit: not every phone moves the
-  // focus to a tick. Another visit is confirmed anew.
+  // focus to a tick. Another visit is confirmed again.
   const visitOf = (page) => page.getElementById("bar")?.dataset.visit;
   const ticks = (part) => [...part.querySelectorAll("input[type=checkbox]")];
   function keepTicks(part, ticked) {

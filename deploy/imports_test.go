@@ -60,7 +60,8 @@ var rooms = []room{
 	{"agent/notify", true, said, edge},
 	{"agent/records", true, append([]string{"agent/records", "agent/logbook", "agent/usage"}, said...), "makes reports and tables from the logbook; reads it only through its reader, and writes only what is imported"},
 	{"agent/replay", true, said, edge},
-	{"agent/web", true, said, edge},
+	{"agent/yard", false, said, "keeps what other agents publish, for the page; nothing that decides may import it"},
+	{"agent/web", true, append([]string{"agent/yard"}, said...), edge + ", and the page lists what other agents publish"},
 	{"agent/campaign", false, nil, "tests only: joins loop, drivers and the simulated bay and breaks each of them"},
 	{"agent/opinion", false, nil, "tests only: judges the core by the truth of a yard of its own; its tests import no rule: TestTheOpinionIsItsOwn"},
 	{"agent/certs", false, []string{"agent/config"}, "reads the certificates that a configuration names, for the metrics and the check of it"},
@@ -89,7 +90,7 @@ var rooms = []room{
 // joined is what makes an agent: everything that decides, every edge, the hardware.
 var joined = append([]string{
 	"agent/certs", "agent/config", "agent/logbook", "agent/loop", "agent/metrics", "agent/notify", "agent/records", "agent/web",
-	"agent/usage", "mqtt", "sensors",
+	"agent/usage", "agent/yard", "mqtt", "sensors",
 }, said...)
 
 var inner = []string{"agent/electrolyte", "agent/reading"}

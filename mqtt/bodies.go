@@ -12,6 +12,7 @@ type statusBody struct {
 	Version     string `json:"version"`
 	BootID      string `json:"boot_id"`
 	Epoch       string `json:"epoch,omitempty"`
+	Page        string `json:"page,omitempty"`
 	Since       string `json:"since,omitempty"`
 	TimeTrusted *bool  `json:"time_trusted,omitempty"`
 }

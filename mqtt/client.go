@@ -50,7 +50,8 @@ type Client struct {
 	failures int
 	broker   *url.URL // of the last connection
 	hinted   bool     // a second client was logged
-	deafTold bool     // a refused subscription was logged
+	deafTold bool     // a refused subscription to commands was logged
+	siteTold bool     // one to the site
 	diskTold bool     // an unusable outbox was logged
 }
 
@@ -210,6 +211,9 @@ func (c *Client) connection(ctx context.Context) (up time.Duration, err error) {
 	s := &session{Client: c, peer: p}
 	err = s.use(ctx)
 	c.connected.Store(false)
+	if c.opt.Follow != nil {
+		c.opt.Follow.Connected(false)
+	}
 	if ctx.Err() != nil {
 		return time.Since(start), s.leave()
 	}
@@ -244,7 +248,7 @@ func (c *Client) openOne(ctx context.Context, broker *url.URL, will []byte) (pee
 
 // status returns a status payload of this agent.
 func (c *Client) status(s Status) ([]byte, error) {
-	s.Version, s.BootID, s.Epoch = c.opt.Version, c.opt.BootID, c.opt.Epoch()
+	s.Version, s.BootID, s.Epoch, s.Page = c.opt.Version, c.opt.BootID, c.opt.Epoch(), c.opt.Page
 	return s.JSON()
 }
 

@@ -8,8 +8,9 @@ import (
 )
 
 // maxPacket limits a packet from the broker, in bytes. The library would allocate
-// whatever a header announces, up to 256 MB.
-const maxPacket = 16 << 10
+// whatever a header announces, up to 256 MB. The state of a bay of 40 cells in a visit
+// takes some 16 KiB.
+const maxPacket = 64 << 10
 
 // Types of control packets, MQTT 3.1.1, section 2.2.1.
 const (

@@ -57,6 +57,11 @@ type Options struct {
 	// event with order.ErrNotOnRecord is in force and not on record. As loop.Submit
 	// does; if nil, commands are not read.
 	Submit func(ctx context.Context, bayName string, o order.Order) (bay.Event, error)
+	// Follow is told what the site's agents publish; nil subscribes to nothing of others.
+	Follow Follower
+	// Page is the address under which people reach this agent's page, published with its
+	// status; "" publishes none.
+	Page string
 	// StateEvery is how long a state without a real change may wait; 0 means 30 s.
 	StateEvery time.Duration
 	// BackOff returns the wait after the n-th failure in a row, n from 1; nil

@@ -36,12 +36,13 @@ type Status struct {
 	Version string
 	BootID  string
 	Epoch   string // of the record; "" without one
+	Page    string // address of its page; "" if none is known
 	Since   *Wall  // when it began; nil in the will, which the broker sends later
 }
 
 // JSON returns the payload of the status topic.
 func (s Status) JSON() ([]byte, error) {
-	w := statusBody{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID, Epoch: s.Epoch}
+	w := statusBody{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID, Epoch: s.Epoch, Page: s.Page}
 	if s.Online {
 		w.State = "online"
 	}

@@ -43,6 +43,9 @@ func (s *session) use(ctx context.Context) error {
 	if err := s.hear(ctx); err != nil {
 		return err
 	}
+	if err := s.follow(ctx); err != nil {
+		return err
+	}
 	now := s.opt.Now()
 	birth, err := s.status(Status{Online: true, Since: &now})
 	if err != nil {

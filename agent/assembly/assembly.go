@@ -20,6 +20,7 @@ import (
 	"bayward/agent/restore"
 	"bayward/agent/systemd"
 	"bayward/agent/web"
+	"bayward/agent/yard"
 	"bayward/mqtt"
 	"bayward/mqtt/broker"
 	"bayward/sensors"
@@ -65,6 +66,7 @@ type Agent struct {
 	witness  *restore.Witness // with a logbook
 	client   *mqtt.Client     // nil without a broker
 	embedded *broker.Broker   // the broker inside the program, nil without one
+	yard     *yard.Yard       // the site's other agents, nil if they are not followed
 	metrics  *metrics.Collector
 	listener net.Listener
 	door     *web.Door

@@ -10,6 +10,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/order"
+	"bayward/agent/yard"
 	"bayward/mqtt"
 	"bayward/mqtt/broker"
 )
@@ -32,6 +33,10 @@ func (a *Agent) connect(ctx context.Context) error {
 	}
 	o := a.brokerOptions(m)
 	o.Brokers, o.People = brokers, signers(a.Config.People, a.Log)
+	if m.OtherAgents != "ignore" {
+		a.yard = yard.New(a.Config.Agent, yard.Clock{Mono: a.Hardware.Now, Wall: a.Wall})
+		o.Follow = a.yard
+	}
 	var err error
 	a.client, err = mqtt.New(o)
 	return err
@@ -47,7 +52,7 @@ func (a *Agent) brokerOptions(m *config.MQTT) mqtt.Options {
 			Status: byte(q.Status), State: byte(q.State), Event: byte(q.Event),
 			Notice: byte(q.Notice), Command: byte(q.Command), Response: byte(q.Response),
 		},
-		Topics: mqtt.Topics{Site: a.Config.Site, Agent: a.Config.Agent}, Version: a.Version, BootID: a.BootID, Epoch: a.epoch,
+		Topics: mqtt.Topics{Site: a.Config.Site, Agent: a.Config.Agent}, Page: a.Config.HTTP.URL, Version: a.Version, BootID: a.BootID, Epoch: a.epoch,
 		Outbox: outbox{a.Book}, Log: a.Log, Now: func() mqtt.Wall { return wallOf(a.Wall()) },
 		// The client runs only once the loop is ready to take orders.
 		Submit: func(ctx context.Context, name string, o order.Order) (bay.Event, error) {

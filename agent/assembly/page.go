@@ -71,8 +71,13 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 			})
 		}
 	}
+	var others web.Others
+	if a.yard != nil {
+		others = a.yard
+	}
 	return web.New(web.Options{
-		Site: a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,
+		Others: others,
+		Site:   a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,
 		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record, Closed: closed, Guide: deploy.Guide, Aid: a.Config.FirstAid.Words(),
 		People: people, Proxies: a.Config.HTTP.Proxies(), Door: a.door, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener), Anybody: a.OpenToAnybody(), Layouts: layouts(a.Config.Packs), WallKey: a.Config.HTTP.WallKey,
 		SignInRefused: a.metrics.SignInRefused,

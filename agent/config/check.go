@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
+	"net/url"
 	"regexp"
 	"strconv"
 	"strings"
@@ -165,6 +166,9 @@ func (c *checker) http(h *HTTP) {
 	c.nonEmpty("http.web_config_file", h.WebConfigFile)
 	if c.present("http.wall_key") && !wallKey.MatchString(h.WallKey) {
 		c.complain(c.line("http.wall_key"), "http.wall_key", "", say("wall-key"))
+	}
+	if u, err := url.Parse(h.URL); c.present("http.url") && (err != nil || u.Scheme != "http" && u.Scheme != "https" || u.Hostname() == "" || h.URL != u.Scheme+"://"+u.Host) {
+		c.reject("http.url", say("must-be-the-address-of-the-page"))
 	}
 	for i, text := range h.TrustedProxies {
 		field := fmt.Sprintf("http.trusted_proxies[%d]", i)

@@ -57,6 +57,9 @@ type HTTP struct {
 	// WallKey lets a screen on the wall look without signing in, at /wall?key=KEY. It
 	// gives no orders. Left out: the wall needs a person as every other page does.
 	WallKey string `yaml:"wall_key"`
+	// URL is how people's browsers reach this page: http or https, a host and perhaps a
+	// port. The site's other agents link to it. Left out: they name the agent only.
+	URL string `yaml:"url"`
 }
 
 // Proxies returns the trusted proxies. The file has passed Parse.
@@ -82,7 +85,9 @@ type MQTT struct {
 	KeyFile      string   `yaml:"key_file"`      // the key of cert_file, PEM
 	KeepAliveS   int      `yaml:"keep_alive_seconds" accept:"5 to 1200" default:"30"`
 	MaxInFlight  int      `yaml:"max_in_flight" accept:"1 to 64" default:"16"`
-	QoS          QoS      `yaml:"qos"`
+	// OtherAgents is whether the work list shows the bays of the site's other agents, too.
+	OtherAgents string `yaml:"other_agents" accept:"follow or ignore" default:"follow"`
+	QoS         QoS    `yaml:"qos"`
 }
 
 // QoS is the MQTT quality of service for each topic. Status and event need at least

@@ -28,6 +28,7 @@ mqtt:
   broker: tcp://broker.example:1883
   keep_alive_seconds: 20
   max_in_flight: 8
+  other_agents: ignore
   qos: {status: 2, state: 2, event: 2, notice: 2, command: 2, response: 2}
 modbus:
   - {name: meters, url: 'rtu:///dev/ttyUSB0', baud: 9600, parity: none, stop_bits: 2, timeout_ms: 500}

@@ -38,6 +38,8 @@ type Options struct {
 	// /api/v1/records.json, read only; its pages for people stand between the head and
 	// the foot of every page. Nil: there is no record.
 	Records func(Frame) http.Handler
+	// Others tells of the site's other agents; nil for none.
+	Others Others
 	// Closed returns the newest closed visits of a pack in the record, as corrected. Nil:
 	// there is no record.
 	Closed func(ctx context.Context, pack string) ([]ClosedVisit, error)

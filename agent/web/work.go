@@ -15,17 +15,21 @@ import (
 type workPage struct {
 	base
 	Summary string
+	Notes   []string // why bays of other agents may be missing
 	Lines   []workLine
 	Quiet   []workLine // nothing to do there: folded
 }
 
 // workLine is one bay of it.
 type workLine struct {
+	ID      string // of the element
 	Name    string
-	To      string // where its next step is done
+	To      string // where its next step is done, "" if there is no way to it
 	Urgency words.Urgency
 	words.Task
-	soon time.Duration // until it needs somebody, as far as known
+	soon    time.Duration // until it needs somebody, as far as known
+	agent   string        // "" for this one
+	carryML float64
 }
 
 // overview lists the work, the most urgent first.
@@ -37,17 +41,21 @@ func (s *server) newWorkPage(r *http.Request) workPage {
 	v := s.view(r)
 	page := workPage{base: s.base(r, s.Site+" / "+s.Agent)}
 	page.Refresh, page.Live = refreshSeconds, true
-	calls, carry := 0, 0.0
+	lines := s.otherLines(v)
 	for _, p := range s.Pictures() {
-		if p == nil {
-			continue
+		if p != nil {
+			lines = append(lines, newWorkLine(p, v, s.may(r, order.VisitOpen)))
 		}
-		line := newWorkLine(p, v, s.may(r, order.VisitOpen))
+	}
+	nameApart(lines)
+	page.Notes = s.otherNotes(v)
+	calls, carry := 0, 0.0
+	for _, line := range lines {
 		if line.Urgency.CallsPerson() {
 			calls++
 		}
 		if line.Urgency != words.OnHold {
-			carry += words.ToCarryML(p)
+			carry += line.carryML
 		}
 		if line.Urgency == words.Fine {
 			page.Quiet = append(page.Quiet, line)
@@ -66,7 +74,9 @@ func (s *server) newWorkPage(r *http.Request) workPage {
 }
 
 func newWorkLine(p *bay.Picture, v words.Voice, mayVisit bool) workLine {
-	line := workLine{Name: p.Bay, Urgency: words.UrgencyOf(p), Task: v.Task(p), To: "/bays/" + p.Bay}
+	b := v.Brief(p)
+	line := newBriefLine(&b, v)
+	line.ID, line.Name, line.To = p.Bay, p.Bay, "/bays/"+p.Bay
 	if p.Visit.Open {
 		line.What += ". " + left(p, v)
 	}
@@ -76,9 +86,15 @@ func newWorkLine(p *bay.Picture, v words.Voice, mayVisit bool) workLine {
 	case mayVisit && (p.Visit.Open || wantsVisit(p)):
 		line.To += "/visit"
 	}
+	return line
+}
+
+// newBriefLine is what a line says of any bay, without its name.
+func newBriefLine(b *words.Brief, v words.Voice) workLine {
 	const far = 1000 * time.Hour
-	if line.soon = far; line.Urgency == words.Runs && p.Cool.ReadyKnown && p.Stage == bay.Cooling {
-		line.soon = p.Cool.ReadyIn
+	line := workLine{Urgency: b.Urgency(), Task: v.Task(b), soon: far, carryML: b.CarryML}
+	if line.Urgency == words.Runs && b.ReadyIn > 0 && b.Stage == bay.Cooling {
+		line.soon = b.ReadyIn
 	}
 	return line
 }

@@ -16,7 +16,8 @@ func TestTimeBesideAFinding(t *testing.T) {
 	p := &bay.Picture{Stage: bay.Cooling, Now: 10 * time.Hour}
 	p.Cool.ReadyKnown, p.Cool.ReadyIn = true, 102*time.Minute
 	v := EnglishSI()
-	require.Equal(t, "in 1 h 42 min", v.Task(p).Much)
+	task := func(p *bay.Picture) Task { b := v.Brief(p); return v.Task(&b) }
+	require.Equal(t, "in 1 h 42 min", task(p).Much)
 	p.Findings[interlock.ChargeOverrun] = bay.Finding{Raised: true, Since: 5*time.Hour + 45*time.Minute}
-	require.Equal(t, "for 4 h 15 min", v.Task(p).Much)
+	require.Equal(t, "for 4 h 15 min", task(p).Much)
 }

@@ -18,30 +18,39 @@ var (
 	Look   = Urgency{1, "look", "◆"}
 	Todo   = Urgency{2, "todo", "●"}
 	AtPack = Urgency{3, "person", "◐"}
-	OnHold = Urgency{4, "held", "■"}
-	Runs   = Urgency{5, "runs", "▷"}
-	Fine   = Urgency{6, "fine", "○"}
+	Silent = Urgency{4, "silent", "?"} // of another agent that cannot be heard
+	OnHold = Urgency{5, "held", "■"}
+	Runs   = Urgency{6, "runs", "▷"}
+	Fine   = Urgency{7, "fine", "○"}
 )
 
 // CallsPerson reports whether a technician should go there.
 func (u Urgency) CallsPerson() bool { return u.Rank <= Todo.Rank }
 
-// UrgencyOf returns the first urgency that applies. While a technician is at the
-// pack, a danger still comes first.
+// UrgencyOf returns the urgency of a bay of this agent.
 func UrgencyOf(p *bay.Picture) Urgency {
-	severity := interlock.Table[worst(p)].Severity
+	b := Brief{
+		Stage: p.Stage, Severity: interlock.Table[worst(p)].Severity,
+		Visit: p.Visit.Open, Held: p.Findings[interlock.Held].Raised,
+	}
+	return b.Urgency()
+}
+
+// Urgency returns the first urgency that applies. While a technician is at the pack, a
+// danger still comes first.
+func (b *Brief) Urgency() Urgency {
 	switch {
-	case severity == interlock.Danger:
+	case b.Severity == interlock.Danger:
 		return Danger
-	case severity == interlock.Warning && p.Stage != bay.Vacant:
+	case b.Severity == interlock.Warning && b.Stage != bay.Vacant:
 		return Look
-	case p.Visit.Open:
+	case b.Visit:
 		return AtPack
-	case p.Findings[interlock.Held].Raised:
+	case b.Held:
 		return OnHold
-	case p.Stage == bay.ReadyToWater:
+	case b.Stage == bay.ReadyToWater:
 		return Todo
-	case p.Stage == bay.Rested || p.Stage == bay.Vacant:
+	case b.Stage == bay.Rested || b.Stage == bay.Vacant:
 		return Fine
 	}
 	return Runs

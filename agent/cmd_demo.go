@@ -14,6 +14,7 @@ type demoCmd struct {
 	For     time.Duration
 	Logbook string `type:"path" placeholder:"FILE"`
 	Bays    int    `default:"4"`
+	Agents  int    `default:"1"`
 	ByHand  bool
 }
 
@@ -26,6 +27,6 @@ func (c *demoCmd) Run(ctx context.Context, p *program) error {
 	}
 	outliveReaders()
 	return demo.Run(ctx, &demo.Options{
-		Speed: c.Speed, Listen: c.Listen, Broker: c.Broker, Logbook: c.Logbook, Bays: c.Bays, ByHand: c.ByHand, Version: version(),
+		Speed: c.Speed, Listen: c.Listen, Broker: c.Broker, Logbook: c.Logbook, Bays: c.Bays, Agents: c.Agents, ByHand: c.ByHand, Version: version(),
 	}, p.stdout, p.stderr)
 }

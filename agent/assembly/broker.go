@@ -34,7 +34,7 @@ func (a *Agent) connect(ctx context.Context) error {
 	o := a.brokerOptions(m)
 	o.Brokers, o.People = brokers, signers(a.Config.People, a.Log)
 	if m.OtherAgents != "ignore" {
-		a.yard = yard.New(a.Config.Agent, yard.Clock{Mono: a.Hardware.Now, Wall: a.Wall})
+		a.yard = yard.New(a.Config.Agent, yard.Clock{Mono: sinceNow(), Wall: a.Wall})
 		o.Follow = a.yard
 	}
 	var err error
@@ -52,7 +52,7 @@ func (a *Agent) brokerOptions(m *config.MQTT) mqtt.Options {
 			Status: byte(q.Status), State: byte(q.State), Event: byte(q.Event),
 			Notice: byte(q.Notice), Command: byte(q.Command), Response: byte(q.Response),
 		},
-		Topics: mqtt.Topics{Site: a.Config.Site, Agent: a.Config.Agent}, Page: a.Config.HTTP.URL, Version: a.Version, BootID: a.BootID, Epoch: a.epoch,
+		Topics: mqtt.Topics{Site: a.Config.Site, Agent: a.Config.Agent}, Page: a.pageAddress(), Version: a.Version, BootID: a.BootID, Epoch: a.epoch,
 		Outbox: outbox{a.Book}, Log: a.Log, Now: func() mqtt.Wall { return wallOf(a.Wall()) },
 		// The client runs only once the loop is ready to take orders.
 		Submit: func(ctx context.Context, name string, o order.Order) (bay.Event, error) {
@@ -72,6 +72,21 @@ func (a *Agent) brokerOptions(m *config.MQTT) mqtt.Options {
 		o.Bays = append(o.Bays, a.Config.Bays[i].Name)
 	}
 	return o
+}
+
+// sinceNow returns a clock that starts now. Brokers live in real time, even where bays
+// are faster.
+func sinceNow() func() time.Duration {
+	began := time.Now()
+	return func() time.Duration { return time.Since(began) }
+}
+
+// pageAddress is where people reach the page, "" if the configuration does not say.
+func (a *Agent) pageAddress() string {
+	if a.Config.HTTP.URL == "" && a.Invented {
+		return "http://" + a.Address()
+	}
+	return a.Config.HTTP.URL
 }
 
 // epoch is that of the record: "" without one.

@@ -40,7 +40,8 @@ type Options struct {
 	Listen  string  // HOST:PORT of page and metrics; port 0 takes a free one
 	Broker  string  // HOST:PORT of the broker inside the program; port 0 takes a free one
 	Logbook string  // a new file for the record; "" discards it
-	Bays    int     // 1 to 1000
+	Bays    int     // of each agent, 1 to 1000
+	Agents  int     // of the yard, 1 to 8; 0 means 1
 	ByHand  bool    // leave the technician's work to the user at the page
 	Version string  // of the program
 }
@@ -50,6 +51,7 @@ const (
 	tick               = time.Second // simulated
 	guard              = 3 * time.Second
 	maxBays            = 1000
+	maxAgents          = 8
 )
 
 // check names the flag that has an invalid value.
@@ -60,8 +62,15 @@ func (o *Options) check() error {
 	if o.Bays < 1 || o.Bays > maxBays {
 		return usage.Errorf("--bays: value %d is not accepted: 1 to %d", o.Bays, maxBays)
 	}
-	if _, err := os.Lstat(o.Logbook); err == nil {
-		return usage.Errorf("--logbook: %s is there already; accepted: a new file, since the demo must not write to a real record", o.Logbook)
+	if o.Agents < 0 || o.Agents > maxAgents {
+		return usage.Errorf("--agents: value %d is not accepted: 1 to %d", o.Agents, maxAgents)
+	}
+	for i := range max(o.Agents, 1) {
+		if file := o.logbook(i); file != "" {
+			if _, err := os.Lstat(file); err == nil {
+				return usage.Errorf("--logbook: %s is there already; accepted: a new file, since the demo must not write to a real record", file)
+			}
+		}
 	}
 	return nil
 }
@@ -87,48 +96,74 @@ func Run(ctx context.Context, o *Options, out, complaints io.Writer) (err error)
 	return d.run(ctx, o.Speed)
 }
 
-// demo is the agent on simulated bays whose clock it drives itself.
-type demo struct {
+// demoAgent is an agent on simulated bays whose clock it drives itself.
+type demoAgent struct {
 	*assembly.Agent
 	bench  *sim.Bench
 	keeper *hardware.Keeper
 	bays   map[string]*sim.Stand
-	broker *broker.Broker
 	person *technician // nil: the user does the work
 }
 
 // build creates the demo. Files that are discarded at the end go to dir.
 func build(ctx context.Context, o *Options, out io.Writer, log *slog.Logger, dir string) (*demo, error) {
-	cfg, begin, err := Site(o.Bays)
-	if err != nil {
-		return nil, err
+	n := max(o.Agents, 1)
+	clients := make([]string, n)
+	for i := range clients {
+		clients[i] = client + "-" + agentName(i)
 	}
+	var err error
 	d := &demo{}
-	d.broker, err = broker.Start(ctx, broker.Options{Listen: o.Broker, Agents: []string{client}, Log: log})
+	d.broker, err = broker.Start(ctx, broker.Options{Listen: o.Broker, Agents: clients, Log: log})
 	if errors.Is(err, broker.ErrTaken) {
 		return nil, fmt.Errorf("%w with --broker HOST:PORT (port 0 takes a free one)", err)
 	}
 	if err != nil {
 		return nil, usage.Error(err)
 	}
-	cfg.HTTP.Listen = o.Listen
-	cfg.Logbook.Path = cmp.Or(o.Logbook, filepath.Join(dir, "logbook.db"))
-	cfg.MQTT = &config.MQTT{Broker: d.broker.URL(), ClientID: client}
-	if d.bench, d.bays, err = hardware.Simulate(cfg, begin); err == nil {
-		if broken := d.bays["bay-3"]; broken != nil {
-			broken.SetFault(sim.ProbeOpen, true)
+	if n > 1 {
+		out = &oneAtATime{w: out}
+	}
+	for i := range n {
+		cfg, begin, err := siteOf(o.Bays, i)
+		if err != nil {
+			return nil, errors.Join(err, d.close())
 		}
-		if d.keeper, err = hardware.KeepHere(cfg, d.bench, d.bench.Now); err == nil {
-			d.Agent, err = assembly.New(ctx, d.parts(cfg, log, out, o.Version))
+		cfg.HTTP.Listen = o.listen(i)
+		cfg.Logbook.Path = cmp.Or(o.logbook(i), filepath.Join(dir, agentName(i)+".db"))
+		cfg.MQTT = &config.MQTT{Broker: d.broker.URL(), ClientID: clients[i]}
+		one, err := newAgent(ctx, cfg, begin, o, out, log)
+		if err != nil {
+			return nil, errors.Join(err, d.close())
+		}
+		if i == 0 {
+			d.demoAgent = one
+		} else {
+			d.others = append(d.others, one)
 		}
 	}
-	if err != nil {
-		return nil, errors.Join(err, d.broker.Close())
+	d.greet(out, o)
+	return d, nil
+}
+
+func newAgent(ctx context.Context, cfg *config.Config, begin map[string]sim.Opts, o *Options, out io.Writer, log *slog.Logger) (*demoAgent, error) {
+	var err error
+	d := &demoAgent{}
+	if d.bench, d.bays, err = hardware.Simulate(cfg, begin); err != nil {
+		return nil, err
+	}
+	if broken := d.bays["bay-3"]; broken != nil {
+		broken.SetFault(sim.ProbeOpen, true)
+	}
+	if d.keeper, err = hardware.KeepHere(cfg, d.bench, d.bench.Now); err != nil {
+		return nil, err
+	}
+	if d.Agent, err = assembly.New(ctx, d.parts(cfg, log, out, o.Version)); err != nil {
+		return nil, err
 	}
 	if !o.ByHand {
 		d.person = newTechnician(d.Submit, d.Loop.Pictures, d.bays)
 	}
-	d.greet(out, o)
 	return d, nil
 }
 
@@ -143,10 +178,10 @@ func Site(bays int) (*config.Config, map[string]sim.Opts, error) {
 	return cfg, resize(cfg, bays), nil
 }
 
-// client is the only client that may publish on the demo's broker.
+// client begins the names of the only clients that may publish on the demo's broker.
 const client = "bayward-demo"
 
-func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, version string) assembly.Parts {
+func (d *demoAgent) parts(cfg *config.Config, log *slog.Logger, out io.Writer, version string) assembly.Parts {
 	start := time.Now()
 	return assembly.Parts{
 		Config: cfg, Log: log, Hardware: hardware.OfBench(d.bench), Keeper: d.keeper, Version: version,
@@ -164,7 +199,7 @@ func (d *demo) parts(cfg *config.Config, log *slog.Logger, out io.Writer, versio
 // pour gives the simulated cells what an order records of them, and repairs a broken
 // probe when a visit is closed, by the technician or by the user. In the demo the
 // record is what happened, so a correction changes the cell too.
-func (d *demo) pour(next assembly.Submit) assembly.Submit {
+func (d *demoAgent) pour(next assembly.Submit) assembly.Submit {
 	return func(ctx context.Context, bayName string, o order.Order) (bay.Event, error) {
 		e, err := next(ctx, bayName, o)
 		y := d.bays[bayName]
@@ -220,18 +255,24 @@ func (d *demo) greet(out io.Writer, o *Options) {
 	if o.Logbook != "" {
 		kept = "   (kept in " + o.Logbook + ")"
 	}
-	many := "one invented bay"
+	many, others := "one invented bay", ""
 	if n := len(d.Config.Bays); n > 1 {
 		many = fmt.Sprintf("%d invented bays", n)
+	}
+	for _, one := range d.others {
+		others += fmt.Sprintf("  page     http://%s/   of agent %s\n", one.Address(), one.Config.Agent)
+	}
+	if len(d.others) > 0 {
+		many += fmt.Sprintf(" at each of %d agents", 1+len(d.others))
 	}
 	_, _ = fmt.Fprintf(out, `bayward demo: %[8]s, %.0[1]f times faster than life. %[2]s
   page     http://%[3]s/
   metrics  http://%[3]s/metrics
   record   http://%[3]s/records%[6]s
   broker   %[4]s   (mosquitto_sub -p %[5]s -t 'bayward/#' -v)
-%[9]s%[7]s
+%[10]s%[9]s%[7]s
 
-`, o.Speed, who, d.Address(), d.broker.URL(), port(d.broker.Addr()), kept, words.EnglishSI().Cautions(), many, d.openTo())
+`, o.Speed, who, d.Address(), d.broker.URL(), port(d.broker.Addr()), kept, words.EnglishSI().Cautions(), many, d.openTo(), others)
 }
 
 // openTo says that the page is open to the network, "" if it is not. The broker never
@@ -243,30 +284,25 @@ func (d *demo) openTo() string {
 	return "CAUTION: the page can be reached over the network, and anybody there can give orders to these invented bays.\n"
 }
 
-// run drives the simulated clock: it advances the physics by a tick, then runs
+// begin drives the simulated clock: it advances the physics by a tick, then runs
 // the tick, as often as real time requires.
-func (d *demo) run(ctx context.Context, speed float64) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	g, ctx := errgroup.WithContext(ctx)
+func (d *demoAgent) begin(ctx context.Context, g *errgroup.Group, speed float64, ended func()) error {
 	d.Loop.Start(ctx)
 	if err := d.Serve(ctx, g); err != nil {
-		cancel()
-		return errors.Join(err, g.Wait(), d.Close(), d.broker.Close())
+		return err
 	}
 	if d.person != nil {
 		g.Go(func() error { return d.person.work(ctx) })
 	}
 	g.Go(func() error {
-		defer cancel()
+		defer ended()
 		return d.pace(ctx, speed)
 	})
-	err := g.Wait()
-	return errors.Join(err, d.Close(), d.broker.Close())
+	return nil
 }
 
 // pace falls behind rather than skip a tick if the machine is too slow.
-func (d *demo) pace(ctx context.Context, speed float64) error {
+func (d *demoAgent) pace(ctx context.Context, speed float64) error {
 	const look = 10 * time.Millisecond
 	t := time.NewTicker(look)
 	defer t.Stop()

@@ -148,7 +148,7 @@ func newWear(t *testing.T, n int) *wear {
 		o.Bays = append(o.Bays, b)
 	}
 	w.loop = loop.New(o)
-	d := demo{bays: bays}
+	d := demoAgent{bays: bays}
 	w.person = newTechnician(d.pour(w.loop.Submit), w.loop.Pictures, bays)
 	return w
 }

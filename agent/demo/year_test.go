@@ -113,7 +113,7 @@ func (y *longSite) live(t *testing.T, span time.Duration) (marks []mark) {
 	defer cancel()
 	g, gctx := errgroup.WithContext(ctx)
 	require.NoError(t, y.Serve(gctx, g))
-	person := newTechnician((&demo{bays: y.Bays}).pour(y.Submit), y.Loop.Pictures, y.Bays)
+	person := newTechnician((&demoAgent{bays: y.Bays}).pour(y.Submit), y.Loop.Pictures, y.Bays)
 	g.Go(func() error { return person.work(gctx) })
 	for y.Bench.Now() < span {
 		y.Bench.Advance(step)

@@ -20,8 +20,8 @@ type told struct {
 }
 
 func (t *told) Bays() []neighbours.Bay { return t.bays }
-func (t *told) Deaf() bool       { return t.deaf }
-func (t *told) Dropped() bool    { return t.dropped }
+func (t *told) Deaf() bool             { return t.deaf }
+func (t *told) Dropped() bool          { return t.dropped }
 
 func ofOther(name string, v view.View) neighbours.Bay {
 	return neighbours.Bay{Agent: "shed-3", Name: name, Page: "https://shed-3.example:8443", State: v, AgeKnown: true, Age: 12 * time.Minute}

@@ -570,6 +570,42 @@ func TestEvidence(t *testing.T) {
 	}
 }
 
+// TestAtALimit: "no charge above 51 °C" lets one go on at 51 °C, and a finding clears at
+// the value that its clearing limit names.
+func TestAtALimit(t *testing.T) {
+	const chargeMaxC = 51
+	r := newRig(t, 0).granted()
+	hot := func(c float64) func(*interlock.Inputs) {
+		return func(in *interlock.Inputs) { in.PackC.Value = c }
+	}
+	for range 3600 {
+		r.step(time.Second, hot(chargeMaxC))
+	}
+	require.False(t, r.x.Standing(interlock.PackHot).Raised)
+	for range 600 {
+		r.step(time.Second, hot(math.Nextafter(chargeMaxC, 100)))
+	}
+	require.True(t, r.x.Standing(interlock.PackHot).Raised)
+
+	for _, v := range []struct {
+		v       float64
+		charged bool
+	}{{1.75, false}, {2.42, false}, {1.75, true}, {2.85, true}} {
+		r := newRig(t, 0).granted()
+		volts := func(cell float64) func(*interlock.Inputs) {
+			return func(in *interlock.Inputs) { in.CellV.Value, in.Charged = cell, v.charged }
+		}
+		for range 60 {
+			r.step(time.Second, volts(1.2))
+		}
+		require.True(t, r.x.Standing(interlock.VoltageImplausible).Raised)
+		for range 3600 {
+			r.step(time.Second, volts(v.v))
+		}
+		require.False(t, r.x.Standing(interlock.VoltageImplausible).Raised, "%v V, charged %v", v.v, v.charged)
+	}
+}
+
 // TestEvidenceOfAReadingThatIsGone: the last numbers remain, and it is marked that they
 // are the last; a good reading is marked, too. No number comes from a missing reading.
 func TestEvidenceOfAReadingThatIsGone(t *testing.T) {

@@ -12,9 +12,10 @@ type Follower interface {
 	// Connected is called when a connection has come up, before anything is heard on
 	// it, and when it was lost.
 	Connected(up bool)
-	// Status and State get the payloads of the topics of that name; they are empty when
-	// a topic was cleared, and cut when they are too large.
+	// Status gets a payload of the topic of that name; it is empty when the topic was
+	// cleared, and cut when it is too large.
 	Status(agent string, payload []byte)
+	// State gets one of a bay; retained is that the broker had kept it.
 	State(agent, bayName string, payload []byte, retained bool)
 }
 

@@ -1,7 +1,9 @@
 package web
 
 import (
+	"cmp"
 	"net/url"
+	"strings"
 
 	"bayward/agent/words"
 	"bayward/agent/yard"
@@ -12,9 +14,9 @@ import (
 type Others interface {
 	// Bays returns their bays as last heard.
 	Bays() []yard.Bay
-	// Deaf reports that the broker does not deliver what they publish, Dropped that
-	// there is more than can be kept.
+	// Deaf reports that the broker does not deliver what they publish.
 	Deaf() bool
+	// Dropped reports that there is more than can be kept.
 	Dropped() bool
 }
 
@@ -68,6 +70,22 @@ func (s *server) otherNotes(v words.Voice) (notes []string) {
 		notes = append(notes, v.Say("yard.dropped"))
 	}
 	return notes
+}
+
+// byName orders lines as people count: bay-2 before bay-10.
+func byName(a, b workLine) int {
+	wordA, numberA := counted(a.Name)
+	wordB, numberB := counted(b.Name)
+	return cmp.Or(cmp.Compare(wordA, wordB), cmp.Compare(len(numberA), len(numberB)), cmp.Compare(numberA, numberB), cmp.Compare(a.agent, b.agent))
+}
+
+// counted splits a name into what stands before its first number, and the rest.
+func counted(name string) (word, number string) {
+	i := strings.IndexAny(name, "0123456789")
+	if i < 0 {
+		return name, ""
+	}
+	return name[:i], name[i:]
 }
 
 // nameApart adds the agent to the names of bays of which there are several, and gives the

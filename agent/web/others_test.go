@@ -52,6 +52,11 @@ func TestWorkListOfTheYard(t *testing.T) {
 	require.Contains(t, page, `href="https://shed-3.example:8443/bays/bay-8"`)
 	require.Contains(t, b.get("/wall").Body.String(), "bay-8")
 
+	others.bays = append(others.bays, ofOther("bay-10", view.View{Stage: "rested"}), ofOther("bay-2", view.View{Stage: "rested"}), ofOther("annex", view.View{Stage: "rested"}))
+	page = b.get("/").Body.String()
+	in("Nothing to do: 4 · annex · bay-2 · bay-9 · bay-10")
+	others.bays = others.bays[:4]
+
 	others.bays[1].Reach, others.bays[2].Reach, others.bays[3].Reach = neighbours.Quiet, neighbours.Offline, neighbours.NoBroker
 	others.bays[3].AgeKnown, others.bays[3].Page = false, ""
 	page = b.get("/").Body.String()

@@ -48,6 +48,9 @@ func (s *server) newWorkPage(r *http.Request) workPage {
 		}
 	}
 	nameApart(lines)
+	if s.Others != nil { // the same order at every agent
+		slices.SortStableFunc(lines, byName)
+	}
 	page.Notes = s.otherNotes(v)
 	calls, carry := 0, 0.0
 	for _, line := range lines {

@@ -13,6 +13,7 @@ type statusBody struct {
 	BootID      string `json:"boot_id"`
 	Epoch       string `json:"epoch,omitempty"`
 	Page        string `json:"page,omitempty"`
+	PageProof   string `json:"page_proof,omitempty"`
 	Since       string `json:"since,omitempty"`
 	TimeTrusted *bool  `json:"time_trusted,omitempty"`
 }

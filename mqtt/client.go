@@ -248,7 +248,7 @@ func (c *Client) openOne(ctx context.Context, broker *url.URL, will []byte) (pee
 
 // status returns a status payload of this agent.
 func (c *Client) status(s Status) ([]byte, error) {
-	s.Version, s.BootID, s.Epoch, s.Page = c.opt.Version, c.opt.BootID, c.opt.Epoch(), c.opt.Page
+	s.Version, s.BootID, s.Epoch, s.Page, s.PageProof = c.opt.Version, c.opt.BootID, c.opt.Epoch(), c.opt.Page, c.opt.PageProof
 	return s.JSON()
 }
 

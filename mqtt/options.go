@@ -62,6 +62,8 @@ type Options struct {
 	// Page is the address under which people reach this agent's page, published with its
 	// status; "" publishes none.
 	Page string
+	// PageProof is published with it, for agents with the same people; "" publishes none.
+	PageProof string
 	// StateEvery is how long a state without a real change may wait; 0 means 30 s.
 	StateEvery time.Duration
 	// BackOff returns the wait after the n-th failure in a row, n from 1; nil

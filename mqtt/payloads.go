@@ -31,18 +31,19 @@ func encode(v any) ([]byte, error) {
 
 // Status is whether the agent is online.
 type Status struct {
-	Online  bool
-	Reason  string // why it is offline: "shutdown" or "connection-lost"
-	Version string
-	BootID  string
-	Epoch   string // of the record; "" without one
-	Page    string // address of its page; "" if none is known
-	Since   *Wall  // when it began; nil in the will, which the broker sends later
+	Online    bool
+	Reason    string // why it is offline: "shutdown" or "connection-lost"
+	Version   string
+	BootID    string
+	Epoch     string // of the record; "" without one
+	Page      string // address of its page; "" if none is known
+	PageProof string // that Page is this agent's; "" for none
+	Since     *Wall  // when it began; nil in the will, which the broker sends later
 }
 
 // JSON returns the payload of the status topic.
 func (s Status) JSON() ([]byte, error) {
-	w := statusBody{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID, Epoch: s.Epoch, Page: s.Page}
+	w := statusBody{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID, Epoch: s.Epoch, Page: s.Page, PageProof: s.PageProof}
 	if s.Online {
 		w.State = "online"
 	}

@@ -37,7 +37,7 @@ func TestGoldenPayloads(t *testing.T) {
 		}
 		return b
 	}
-	agent := Status{Version: "1.2.3", BootID: "5f0c3b1e", Epoch: "7d0f3a52c4e1b896", Page: "https://shed-2.example:8443"}
+	agent := Status{Version: "1.2.3", BootID: "5f0c3b1e", Epoch: "7d0f3a52c4e1b896", Page: "https://shed-2.example:8443", PageProof: "4UCX3ByCOv0VDUYbKqvM7K5h7YQ9dT0v8VWd1gXxq2E"}
 	online, will, shutdown := agent, agent, agent
 	online.Online, online.Since = true, &untrusted
 	will.Reason = "connection-lost"

@@ -10,6 +10,7 @@ import (
 	"bayward/agent/bay"
 	"bayward/agent/config"
 	"bayward/agent/order"
+	"bayward/agent/web"
 	"bayward/agent/yard"
 	"bayward/mqtt"
 	"bayward/mqtt/broker"
@@ -33,6 +34,7 @@ func (a *Agent) connect(ctx context.Context) error {
 	}
 	o := a.brokerOptions(m)
 	o.Brokers, o.People = brokers, signers(a.Config.People, a.Log)
+	o.PageProof = web.PageProof(a.Config.Site, a.Config.Agent, o.Page, a.people())
 	if m.OtherAgents != "ignore" {
 		a.yard = yard.New(a.Config.Agent, yard.Clock{Mono: sinceNow(), Wall: a.Wall})
 		o.Follow = a.yard

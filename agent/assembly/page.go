@@ -53,10 +53,6 @@ func (a *Agent) refusesOpen() error {
 func (a *Agent) OpenToAnybody() bool { return a.Invented && !web.Loopback(a.listener) }
 
 func (a *Agent) page(metrics http.Handler) http.Handler {
-	people := make([]web.Person, len(a.Config.People))
-	for i, p := range a.Config.People {
-		people[i] = web.Person{Name: p.Name, Right: order.ParseRight(p.Role), Hash: p.PINHash}
-	}
 	var record func(web.Frame) http.Handler
 	var closed func(context.Context, string) ([]web.ClosedVisit, error)
 	if a.Book != nil {
@@ -79,10 +75,19 @@ func (a *Agent) page(metrics http.Handler) http.Handler {
 		Others: others,
 		Site:   a.Config.Site, Agent: a.Config.Agent, Units: a.Config.Units, Language: a.Config.Language, Version: a.Version,
 		Pictures: a.Loop.Pictures, Submit: a.Submit, Healthy: a.Loop.Healthy, Metrics: metrics, Records: record, Closed: closed, Guide: deploy.Guide, Aid: a.Config.FirstAid.Words(),
-		People: people, Proxies: a.Config.HTTP.Proxies(), Door: a.door, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener), Anybody: a.OpenToAnybody(), Layouts: layouts(a.Config.Packs), WallKey: a.Config.HTTP.WallKey,
+		People: a.people(), Proxies: a.Config.HTTP.Proxies(), Door: a.door, Past: &a.past, Writable: a.Invented || web.Loopback(a.listener), Anybody: a.OpenToAnybody(), Layouts: layouts(a.Config.Packs), WallKey: a.Config.HTTP.WallKey,
 		SignInRefused: a.metrics.SignInRefused,
 		Clock:         func() time.Time { now, _ := a.Wall(); return now },
 	})
+}
+
+// people are those who may sign in.
+func (a *Agent) people() []web.Person {
+	people := make([]web.Person, len(a.Config.People))
+	for i, p := range a.Config.People {
+		people[i] = web.Person{Name: p.Name, Right: order.ParseRight(p.Role), Hash: p.PINHash}
+	}
+	return people
 }
 
 // layouts returns how the cells of each pack lie, for those of which that is known.

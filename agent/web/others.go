@@ -27,7 +27,11 @@ func (s *server) otherLines(v words.Voice) (lines []workLine) {
 	}
 	bays := s.Others.Bays()
 	for i := range bays {
-		lines = append(lines, newOtherLine(&bays[i], v))
+		line := newOtherLine(&bays[i], v)
+		if line.To != "" && s.gate != nil {
+			line.To = "/go/" + url.PathEscape(bays[i].Agent) + "/" + url.PathEscape(bays[i].Name) // signs in there, too
+		}
+		lines = append(lines, line)
 	}
 	return lines
 }

@@ -46,7 +46,8 @@ type base struct {
 	Languages, Systems          []choice
 	Here                        string // address of this page
 	Refresh                     int
-	Live                        bool // kept up to date by the script
+	Onward                      string // address that the browser goes on to by itself
+	Live                        bool   // kept up to date by the script
 	LiveAt                      string
 	Chart                       bool // has curves to zoom in on
 	Visit                       bool // has a visit's entries to send

@@ -48,7 +48,7 @@ func (s *server) view(r *http.Request) words.Voice {
 // openAddress reports whether an address needs no sign-in: first aid above all.
 func openAddress(path string) bool {
 	switch path {
-	case "/healthz", "/metrics", "/first-aid", "/offline", "/hold", "/sign-in", "/settings", "/openapi.yaml", "/sw.js", "/manifest.webmanifest":
+	case "/healthz", "/metrics", "/first-aid", "/offline", "/hold", "/sign-in", passPath, "/settings", "/openapi.yaml", "/sw.js", "/manifest.webmanifest":
 		return true
 	}
 	if name, ok := strings.CutPrefix(path, "/"); ok && slices.Contains(assets, name) {

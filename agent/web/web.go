@@ -87,6 +87,7 @@ type server struct {
 	record      http.Handler
 	openHolding openHolding
 	rounds      rounds
+	passes      passes
 }
 
 // New returns the handler of the one listener.
@@ -122,6 +123,8 @@ func (s *server) route(mux *http.ServeMux) {
 	mux.Handle("POST /sign-in", http.HandlerFunc(s.signIn))
 	mux.Handle("GET /hold", http.HandlerFunc(s.openHold))
 	mux.Handle("POST /hold", http.HandlerFunc(s.openHoldForm))
+	mux.Handle(passPath, only(http.MethodGet, s.pass))
+	mux.Handle("/go/{agent}/{bay}", only(http.MethodGet, s.goThere))
 	mux.Handle("/sign-out", only(http.MethodPost, s.signOut))
 	mux.Handle("/settings", only(http.MethodPost, s.settings))
 	mux.Handle("/healthz", only(http.MethodGet, s.healthz))

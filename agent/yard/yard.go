@@ -48,6 +48,7 @@ const (
 type Bay struct {
 	Agent, Name string
 	Page        string // address of its agent's page, without a path; "" if it publishes none
+	PageProof   string // that Page is the agent's, as it published it; judged by whoever uses it
 	State       view.View
 	Reach       Reach
 	// Age is how old the state is; AgeKnown is false for one that the broker had kept,
@@ -78,6 +79,7 @@ type agent struct {
 type status struct {
 	State string `json:"state"`
 	Page  string `json:"page"`
+	Proof string `json:"page_proof"`
 }
 
 type heard struct {
@@ -191,7 +193,7 @@ func (y *Yard) Bays() (all []Bay) {
 	for name, a := range y.agents {
 		for bay, h := range a.bays {
 			all = append(all, Bay{
-				Agent: name, Name: bay, Page: a.status.Page, State: h.state,
+				Agent: name, Name: bay, Page: a.status.Page, PageProof: a.status.Proof, State: h.state,
 				Age: now - h.at, AgeKnown: h.known, Reach: y.reach(a, h, now),
 			})
 		}

@@ -49,6 +49,7 @@ var plays = []play{
 	{"lying-cells-unread", 0, lyingCellsUnread},
 	{"readings-too-high", 0, oneSided},
 	{"readings-too-low", 0, oneSidedLow},
+	{"reader-slips", 0, readerSlips},
 	{"jar-cracks", 24 * time.Hour, jarCracks},
 }
 

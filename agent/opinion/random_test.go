@@ -111,17 +111,27 @@ func (d *drawn) judged(t require.TestingT) {
 //	BAYWARD_RANDOM=300 go test ./agent/opinion -run RandomYards -v -timeout 2h
 //
 // draws so many others, of a hundred days.
-//
-// Open: it does not hold for who misreads by two marks. In one yard of 40 cells (seed
-// 3333305425678658777), each eleventh reading 6 mm off, a charge ran for 197 h in a hundred
-// days with a cell bare: the bounds allow for 2.5 mm and the error of a rod.
 func TestRandomYards(t *testing.T) {
 	yards, days, seed := 3, 20, "20"
 	if text := os.Getenv("BAYWARD_RANDOM"); text != "" {
 		n, err := strconv.Atoi(text)
 		require.NoError(t, err)
-		yards, days, seed = n, 100, "0"
+		yards, days, seed = n, 100, ""
 	}
+	if flag.Lookup("rapid.seed").Value.String() != "0" {
+		seed = ""
+	}
+	randomYards(t, yards, days, seed)
+}
+
+// TestReaderWhoSlips: in this yard of 40 cells each eleventh reading is two marks off. One
+// that was too high agreed with the estimate of an unsure cell, lifted its bound and slowed
+// its rate, and a charge ran for 197 h on bare plates in a hundred days, from day 41 on.
+func TestReaderWhoSlips(t *testing.T) { randomYards(t, 1, 60, "3333305425678658777") }
+
+// randomYards draws yards from a seed, "" for that of the command line.
+func randomYards(t *testing.T, yards, days int, seed string) {
+	t.Helper()
 	set := func(name, value string) {
 		f := flag.Lookup(name)
 		was := f.Value.String()
@@ -129,7 +139,7 @@ func TestRandomYards(t *testing.T) {
 		t.Cleanup(func() { require.NoError(t, f.Value.Set(was)) })
 	}
 	set("rapid.checks", strconv.Itoa(yards))
-	if flag.Lookup("rapid.seed").Value.String() == "0" {
+	if seed != "" {
 		set("rapid.seed", seed)
 	}
 	ran, careful, readings, cells := 0, 0, 0, 0

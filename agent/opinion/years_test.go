@@ -72,6 +72,11 @@ func oneSidedLow(t *testing.T) *yard {
 	return y
 }
 
+// readerSlips: each eleventh reading is two marks off, up or down.
+func readerSlips(t *testing.T) *yard {
+	return lying(t, &person{reads: true, rodSDMM: rodSD, jugShare: jugSD, slips: 11}, nil)
+}
+
 // careless: the probe sticks, one cell is passed over in each visit and recorded with
 // the rest, each fifth visit is not recorded, the readings are too high, and what is
 // asked is read.

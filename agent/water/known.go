@@ -80,7 +80,13 @@ type KnownCell struct {
 	OverMM    float64 `json:"over_mm,omitempty"` // by how much the readings before show the level higher
 	Once      bool    `json:"once,omitempty"`    // a doubt waits for a second reading
 	LeakMM    float64 `json:"leak_mm,omitempty"` // lost each day besides gassing, by its readings
-	AgoS      float64 `json:"ago_s"`             // since the last reading, or since the cell is known
+	// SlowRate is by how much the last reading alone has lowered Rate; the lower bound
+	// counts with the rate from before it, until the next reading.
+	SlowRate float64 `json:"slow_rate,omitempty"`
+	// SlipMM is by how much the lower bound doubts a likely level that rests on a reading
+	// like a slip.
+	SlipMM float64 `json:"slip_mm,omitempty"`
+	AgoS   float64 `json:"ago_s"` // since the last reading, or since the cell is known
 	// Marked: it was filled to the mark since, and by how much was worked out from what was
 	// known. So the next measurement shows how well, and not how fast the cell loses water.
 	Marked bool `json:"marked,omitempty"`
@@ -105,6 +111,7 @@ type knowledge struct {
 	atAh     float64 // gassing total for which they were calculated
 	outdated bool
 	rise     rise
+	readers  readers
 }
 
 // rise is what the pilot's probe must show of the water of the visit just closed.
@@ -124,7 +131,7 @@ func (c *KnownCell) start(levelMM, variance, gassingAh float64, now time.Duratio
 // lose leaves nothing to count from.
 func (c *KnownCell) lose() {
 	c.Var, c.Cov, c.LowMM, c.HighMM, c.BiasMM, c.Rod = lostSD*lostSD, 0, 0, 0, 0, false
-	c.UnseenMM, c.UnseenVar, c.OverMM, c.Once, c.Eye, c.Vouched = 0, 0, 0, false, false, false
+	c.UnseenMM, c.UnseenVar, c.OverMM, c.SlowRate, c.SlipMM, c.Once, c.Eye, c.Vouched = 0, 0, 0, 0, 0, false, false, false
 	c.Set, c.Lost = true, true
 }
 
@@ -141,6 +148,7 @@ func (c *KnownCell) advance(lostMM, gassingAh float64) {
 	c.LevelMM, c.Var = max(c.LevelMM, -mostMM), min(c.Var, lostSD*lostSD)
 	c.Cov -= c.RateVar*lostMM + rateWalk*lostMM*lostMM/2
 	c.RateVar += rateWalk * lostMM
+	c.SlipMM = min(c.SlipMM+c.SlowRate*lostMM, mostMM)
 	c.AtAh = gassingAh
 }
 
@@ -149,7 +157,7 @@ func (c *KnownCell) advance(lostMM, gassingAh float64) {
 // a cell that was passed over is recorded with the rest.
 func (c *KnownCell) lowAfter(lostMM float64) float64 {
 	mm, variance := c.after(lostMM)
-	return mm - c.UnseenMM + c.LowMM - lowZ*math.Sqrt(max(variance-c.UnseenVar, 0)) - c.BiasMM
+	return mm - c.SlowRate*lostMM - c.SlipMM - c.UnseenMM + c.LowMM - lowZ*math.Sqrt(max(variance-c.UnseenVar, 0)) - c.BiasMM
 }
 
 // highAfter returns the highest.
@@ -164,21 +172,57 @@ func (c *KnownCell) highAfter(lostMM float64) float64 {
 
 // measure takes a level measured in the cell itself, at its gassing total. It replaces
 // the level, and teaches the rate. One that does not agree with the estimate is kept
-// beside it until another agrees, and so raises no lower bound.
-func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
+// beside it until another agrees, and so raises no lower bound. careless is that readings
+// of this pack often contradict each other.
+func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration, careless bool) (agrees bool) {
 	off, r, rod, poured := mm-c.LevelMM, sd*sd, biasMM > 0, c.UnseenVar > 0
 	low, high, lowMM := c.lowAfter(0)-c.LeakMM*c.days(now), c.highAfter(0), c.LowMM-off
-	doubted := c.Rod && !c.Lost && low < doubtMM && (poured || c.Var >= doubtVar)
+	doubted := c.Rod && !c.Lost && low+c.SlipMM < doubtMM && (poured || c.Var >= doubtVar)
 	if doubted {
 		r = max(r, doubtVar)
 	}
 	spread := c.Var + r
 	c.leak(off, spread, now)
 	c.vouch(rod && off >= -vouchMM)
-	agrees := c.Lost || math.Abs(off) <= readerMM+agreeZ*math.Sqrt(spread)
+	agrees = c.Lost || math.Abs(off) <= readerMM+agreeZ*math.Sqrt(spread)
 	if agrees && c.Rod != rod { // what is not the same rod may be off by itself
 		spread += square(biasMM + c.BiasMM)
 	}
+	rate, rodAgrees := c.Rate+c.SlowRate, rod && agrees
+	leftMM := c.leftOut(off, spread, r, careless)
+	c.teach(off, spread, r, agrees)
+	seen := mm
+	if was := c.LevelMM - c.UnseenMM; agrees && (!poured || doubted) { // one reading alone ends no doubt
+		seen = was + (mm-was)*c.Var/(c.Var+r)
+	}
+	c.Once = doubted && mm-seen > onceMM
+	c.OverMM = c.before(off, r)
+	if !rodAgrees {
+		c.OverMM, leftMM = 0, 0
+	}
+	c.LevelMM, c.Var, c.LowMM, c.HighMM, c.UnseenMM, c.UnseenVar = mm, r, 0, 0, max(mm-seen, 0), 0
+	c.BiasMM, c.Rod, c.Set, c.Lost, c.readAt = biasMM, rod, true, false, now
+	c.doubt(leftMM, rate)
+	if !agrees {
+		c.LowMM, c.HighMM = min(low-c.lowAfter(0), lowMM, 0), max(high-c.highAfter(0), 0)
+	}
+	return agrees
+}
+
+// readerBias is what a reader may always be off at a level, more than 0.
+func readerBias(mm float64) float64 { return min(readerMM, max(mm, 0.1)*readerShare) }
+
+// before returns half of what the rod's readings before leave above one that is so far off:
+// all of it would keep the amounts of an honest reader short.
+func (c *KnownCell) before(off, r float64) float64 {
+	if !c.Rod || c.Lost || c.LowMM != 0 || c.HighMM != 0 {
+		return 0
+	}
+	return max(off*c.Var/(c.Var+r)-off, 0) / 2
+}
+
+// teach learns the rate of loss from a reading.
+func (c *KnownCell) teach(off, spread, r float64, agrees bool) {
 	switch {
 	case c.Marked:
 		c.Cov, c.Marked = 0, false
@@ -187,25 +231,7 @@ func (c *KnownCell) measure(mm, sd, biasMM float64, now time.Duration) {
 	default:
 		c.Rate, c.RateVar, c.Cov = max(c.Rate, firstRate), firstRateSD*firstRateSD, 0
 	}
-	seen := mm
-	if was := c.LevelMM - c.UnseenMM; agrees && (!poured || doubted) { // one reading alone ends no doubt
-		seen = was + (mm-was)*c.Var/(c.Var+r)
-	}
-	c.Once = doubted && mm-seen > onceMM
-	// Half of what the readings before it leave above this one: all of it would keep the
-	// amounts of an honest reader short.
-	if c.OverMM = 0; agrees && c.Rod && rod && !c.Lost && c.LowMM == 0 && c.HighMM == 0 {
-		c.OverMM = max(off*c.Var/(c.Var+r)-off, 0) / 2
-	}
-	c.LevelMM, c.Var, c.LowMM, c.HighMM, c.UnseenMM, c.UnseenVar = mm, r, 0, 0, max(mm-seen, 0), 0
-	c.BiasMM, c.Rod, c.Set, c.Lost, c.readAt = biasMM, rod, true, false, now
-	if !agrees {
-		c.LowMM, c.HighMM = min(low-c.lowAfter(0), lowMM, 0), max(high-c.highAfter(0), 0)
-	}
 }
-
-// readerBias is what a reader may always be off at a level, more than 0.
-func readerBias(mm float64) float64 { return min(readerMM, max(mm, 0.1)*readerShare) }
 
 // learn moves the rate by how far a reading is off.
 func (c *KnownCell) learn(offMM, spread, r float64) {
@@ -318,32 +344,8 @@ func (b *Balance) readKnown(i int, settledMM, sd float64) {
 		k.outdated = true
 		return
 	}
-	c.measure(settledMM, math.Hypot(sd, b.gasMM/2), readerBias(settledMM), b.last)
+	k.readers.saw(c.measure(settledMM, math.Hypot(sd, b.gasMM/2), readerBias(settledMM), b.last, k.readers.careless()))
 	k.outdated = true
-}
-
-// trustProbe takes the pilot's level from its probe after a visit, if the probe has
-// shown the water that was poured: a probe that does not move proves nothing.
-func (b *Balance) trustProbe(settledMM float64) {
-	const leastMM, tolMM, tolShare = 2.0, 1.0, 0.25
-	r := &b.know.rise
-	showed := settledMM - r.fromMM
-	alive := r.pending && r.mm >= leastMM && b.spanMM <= tolMM && math.Abs(showed-r.mm) <= tolMM+tolShare*r.mm
-	r.pending = false
-	if alive {
-		b.probeKnown(settledMM)
-	}
-}
-
-// probeKnown takes the pilot's level from a probe that has just moved.
-func (b *Balance) probeKnown(settledMM float64) {
-	if b.cfg.Pilot == 0 || !b.know.cells[b.cfg.Pilot-1].Set {
-		return
-	}
-	c := &b.know.cells[b.cfg.Pilot-1]
-	c.advance(b.lostSince(c), b.gassingAh)
-	c.measure(settledMM, probeSD, 0, b.last)
-	b.know.outdated = true
 }
 
 // dryKnown takes that the rod shows the plates of a cell: how low its level is, it does

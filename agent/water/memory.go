@@ -41,6 +41,8 @@ type Memory struct {
 	Seen   CellSet   `json:"risen_read,omitempty"`
 	OffMM  []float64 `json:"read_off_mm,omitempty"` // see against
 	OffNow bool      `json:"read_off,omitempty"`    // they were named
+	// Contradict is the share of the last readings that contradicted what was known.
+	Contradict float64 `json:"contradict,omitempty"`
 }
 
 // Memory returns what must survive a restart, as of the last step.
@@ -51,7 +53,7 @@ func (b *Balance) Memory() Memory {
 		StrayMM: b.strayMM, Visits: b.visits, DaysML: append([]float64(nil), b.use.daysML[:b.use.n]...), DayAh: b.use.beganAh,
 		Scale: b.use.scale, ScaleSE: b.use.scaleSE,
 		OffsetMM: []float64{}, Due: b.due,
-		Known: b.storedKnown(), Touched: b.know.touched, ReadDue: b.s.ReadDue,
+		Known: b.storedKnown(), Touched: b.know.touched, ReadDue: b.s.ReadDue, Contradict: float64(b.know.readers),
 	}
 	m.GasMM, m.LevelAh = b.gasMM, b.levelAh
 	m.HeldMM = append(m.HeldMM, b.held.mm[:b.held.n]...)
@@ -105,6 +107,9 @@ func (m *Memory) cellsValid(cells int) bool {
 		if !m.Cells[i].valid() {
 			return false
 		}
+	}
+	if !(m.Contradict >= 0 && m.Contradict <= 1) {
+		return false
 	}
 	for i := range m.Known {
 		if !m.Known[i].valid() {
@@ -183,7 +188,7 @@ func (b *Balance) storedKnown() (cells []KnownCell) {
 // are known only as they are likely to be.
 func (b *Balance) restoreKnown(m *Memory, now, gap time.Duration) {
 	k := &b.know
-	k.older, k.touched, k.outdated = len(m.Known) == 0, m.Touched, true
+	k.older, k.touched, k.outdated, k.readers = len(m.Known) == 0, m.Touched, true, readers(m.Contradict)
 	b.s.ReadDue, b.s.UnrecordedMM, b.gasMM = m.ReadDue, m.RisenMM, m.GasMM
 	if m.RisenMM > 0 {
 		b.risen, b.risenMM, b.risenAt = b.others()&^m.Seen, m.RisenMM, m.RisenAt
@@ -213,7 +218,7 @@ func (c *KnownCell) valid() bool {
 			return false
 		}
 	}
-	return c.LeakMM >= 0 && c.LeakMM <= mostLeak && c.OverMM >= 0 && c.OverMM <= most && c.UnseenMM >= 0 && c.UnseenMM <= mostMM && c.UnseenVar >= 0 && c.UnseenVar <= most*most && c.Var >= 0 && c.Var <= most*most && c.RateVar >= 0 && c.RateVar <= most && c.LowMM <= 0 && c.HighMM >= 0 &&
+	return c.LeakMM >= 0 && c.LeakMM <= mostLeak && c.OverMM >= 0 && c.OverMM <= most && c.SlowRate >= 0 && c.SlowRate <= mostRate && c.SlipMM >= 0 && c.SlipMM <= mostMM && c.UnseenMM >= 0 && c.UnseenMM <= mostMM && c.UnseenVar >= 0 && c.UnseenVar <= most*most && c.Var >= 0 && c.Var <= most*most && c.RateVar >= 0 && c.RateVar <= most && c.LowMM <= 0 && c.HighMM >= 0 &&
 		c.Rate >= 0 && c.Rate <= mostRate && c.BiasMM >= 0 && c.BiasMM <= readerMM &&
 		sane(c.AtAh) && sane(c.ML) && sane(c.ReadML) && c.AgoS >= 0 && c.AgoS <= mostAgoS
 }

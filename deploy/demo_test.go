@@ -25,7 +25,7 @@ func TestDemoMetrics(t *testing.T) {
 		t.Skip("there is no program yet; the builds for every target report that")
 	}
 	promtool := program(t, "promtool")
-	address := startDemo(t)
+	address, _ := startDemo(t)
 	var scrape []byte
 	assert.EventuallyWithT(t, func(c *assert.CollectT) {
 		scrape = get(c, address+"/metrics")
@@ -68,8 +68,9 @@ func program(t *testing.T, name string) string {
 	return ""
 }
 
-// startDemo builds the program, starts its demo on a free port and returns the page's address.
-func startDemo(t *testing.T) string {
+// startDemo builds the program, starts its demo on free ports and returns the addresses of its page and
+// of its broker.
+func startDemo(t *testing.T) (page, broker string) {
 	t.Helper()
 	binary := filepath.Join(t.TempDir(), "bayward")
 	if out, err := exec.CommandContext(t.Context(), "go", "build", "-o", binary, module+"/agent").CombinedOutput(); err != nil {
@@ -89,11 +90,15 @@ func startDemo(t *testing.T) string {
 		t.Fatal(err)
 	}
 	lines := bufio.NewScanner(stdout)
-	address := regexp.MustCompile(`http://127\.0\.0\.1:[1-9][0-9]*`)
+	address, mqtt := regexp.MustCompile(`http://127\.0\.0\.1:[1-9][0-9]*`), regexp.MustCompile(`[a-z]+://127\.0\.0\.1:[1-9][0-9]*`)
 	var output strings.Builder
 	for lines.Scan() {
 		output.WriteString(lines.Text() + "\n")
-		if found := address.FindString(lines.Text()); found != "" {
+		if found := address.FindString(lines.Text()); found != "" && page == "" {
+			page = found
+		}
+		if strings.HasPrefix(lines.Text(), "  broker ") {
+			broker = mqtt.FindString(lines.Text())
 			drained := make(chan struct{})
 			go func() { // a full pipe would block the demo's lines
 				defer close(drained)
@@ -104,12 +109,12 @@ func startDemo(t *testing.T) string {
 				<-drained
 				_ = demo.Wait()
 			})
-			return found
+			return page, broker
 		}
 	}
 	cancel()
-	t.Fatalf("the demo exited without printing its address (%v):\n%s", demo.Wait(), &output)
-	return ""
+	t.Fatalf("the demo exited without printing its addresses (%v):\n%s", demo.Wait(), &output)
+	return "", ""
 }
 
 // get reads a page; on an error it fails the test and returns nothing.

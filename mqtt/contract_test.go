@@ -25,6 +25,7 @@ import (
 	"bayward/agent/order"
 	"bayward/agent/reading"
 	"bayward/agent/view/viewtest"
+	"bayward/agent/words"
 	"bayward/mqtt/mqtttest"
 )
 
@@ -321,7 +322,10 @@ func TestContractWrittenOut(t *testing.T) {
 			t.Fatal(err)
 		}
 		schema["$schema"] = "http://json-schema.org/draft-07/schema#"
-		schema["title"] = "bayward over MQTT, version 1: " + name
+		schema["title"] = words.Capital(name) // what generators call the type
+		if schema["description"] == nil {
+			schema["description"] = "bayward over MQTT, version 1: " + name + "."
+		}
 		if want["schemas/"+name+".json"], err = mqtttest.Indented(schema); err != nil {
 			t.Fatal(err)
 		}

@@ -28,8 +28,12 @@ func TestOpenAPIOrders(t *testing.T) {
 		line("    %s:\n      type: object\n      required: [action]\n      properties:", s.name)
 		line("        action: { type: string }\n        by: { $ref: \"#/components/schemas/Person\" }\n        id: { $ref: \"#/components/schemas/OrderID\" }\n      oneOf:")
 		names, kinds := actions(s.of)
+		for _, name := range names {
+			line("        - { $ref: \"#/components/schemas/%s\" }", typeName(s.name, name))
+		}
+		line("      unevaluatedProperties: false")
 		for i, k := range kinds {
-			row, fields, required := k.Row(), "", ""
+			row, fields, required := k.Row(), "", ", required: [action]"
 			about := fmt.Sprintf("%s Needs the role %s where people are configured.", row.Does, row.Right)
 			for _, f := range slices.Concat(row.Fields, row.Optional) {
 				about := words.Capital(ordertest.About(f)) + "."
@@ -38,18 +42,30 @@ func TestOpenAPIOrders(t *testing.T) {
 				}
 				fields += ", " + f.Name + ": " + ordertest.Property(f, about)
 			}
-			if need := ordertest.Required(k); need != "" {
-				required = ", " + need
+			switch need := ordertest.Required(k); {
+			case strings.HasPrefix(need, "required: ["):
+				required = ", " + strings.Replace(need, "[", "[action, ", 1)
+			case need != "":
+				required += ", " + need
 			}
 			switch names[i] {
 			case namePack:
 				fields = strings.Replace(fields, "minLength: 0", "minLength: 1", 1)
 			case forgetPack:
-				fields, required = "", ""
+				fields, required = "", ", required: [action]"
 			}
-			line("        - { description: %s, properties: { action: { const: %s }%s }%s }", ordertest.Quoted(about), names[i], fields, required)
+			line("    %s: { type: object, description: %s, properties: { action: { type: string, const: %s }%s }%s }",
+				typeName(s.name, names[i]), ordertest.Quoted(about), names[i], fields, required)
 		}
-		line("      unevaluatedProperties: false")
 	}
 	ordertest.Made(t, "openapi.yaml", "# What follows is made from agent/order", "Done:", b.String(), *update)
+}
+
+// typeName is how generated clients call one action of an order: VisitOrder and level-read make
+// VisitOrderLevelRead.
+func typeName(orders, action string) string {
+	for word := range strings.SplitSeq(action, "-") {
+		orders += words.Capital(word)
+	}
+	return orders
 }

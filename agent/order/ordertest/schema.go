@@ -39,7 +39,7 @@ func line() string {
 		"anyOf: [{ required: [ml] }, { required: [drawn_ml] }, { required: [level_mm] }, { required: [gravity] }, " +
 		"{ required: [dry], properties: { dry: { const: true } } }, { required: [how], properties: { how: { const: to-mark } } }], " +
 		"allOf: [{ if: { required: [gravity] }, then: { required: [at_c] } }, { if: { required: [at_c] }, then: { required: [gravity] } }, " +
-		"{ if: { required: [how], properties: { how: { const: to-mark } } }, then: { properties: { ml: false } }, else: { if: { required: [how] }, then: { required: [ml] } } }] }"
+		"{ if: { required: [how], properties: { how: { const: to-mark } } }, then: { not: { required: [ml] } }, else: { if: { required: [how] }, then: { required: [ml] } } }] }"
 }
 
 // About describes a field with its unit.

@@ -14,23 +14,25 @@ import (
 	"bayward/agent/web"
 )
 
-// network cuts the tab off, or connects it again, as the developer tools do.
-func (s *screen) network(on bool) {
-	s.t.Helper()
-	_, err := chromedp.Call(s.ctx, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
-		EmulateOfflineServiceWorker: new(!on),
-		MatchedNetworkConditions:    []*network.Conditions{{Offline: !on, DownloadThroughput: -1, UploadThroughput: -1}},
-	})
-	require.NoError(s.t, err)
-	_, err = chromedp.Call(s.ctx, network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: !on, DownloadThroughput: -1, UploadThroughput: -1})
-	require.NoError(s.t, err)
+// network cuts the phone off, or connects it again. The browser's own emulation would not do alone: it leaves
+// the worker of an installed page its connection.
+func (h *thumb) network(on bool) {
+	h.t.Helper()
+	if on {
+		h.wire.repair()
+	} else {
+		h.wire.cut()
+	}
+	_, err := chromedp.Call(h.ctx, network.OverrideNetworkState, network.OverrideNetworkStateParams{Offline: !on, DownloadThroughput: -1, UploadThroughput: -1})
+	require.NoError(h.t, err)
 }
 
-// visiting opens a visit on a phone.
+// visiting opens a visit on a phone that can be cut off.
 func visiting(t *testing.T, change func(*web.Options)) (*yard, *thumb) {
 	t.Helper()
 	y := newReadyYard(t, 6, change)
-	h := &thumb{screen: tab(browser(t), t, y.url, phoneWide, phoneHigh)}
+	w := newWire(t, strings.TrimPrefix(y.url, "http://"))
+	h := &thumb{screen: tab(browser(t), t, "http://"+w.address(), phoneWide, phoneHigh), wire: w}
 	y.visitor(h.screen)
 	h.on(`document.getElementById("grid")`)
 	return y, h

@@ -19,6 +19,7 @@ import (
 // screen, or has something over it, or is smaller than a gloved thumb, fails.
 type thumb struct {
 	*screen
+	wire *wire // of a phone that can be cut off
 	taps int
 }
 

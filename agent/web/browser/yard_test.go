@@ -37,11 +37,15 @@ type yard struct {
 	options web.Options
 	page    atomic.Pointer[http.Handler]
 	mute    atomic.Bool // answers to posts are lost on their way
+	deaf    atomic.Bool // posts are lost on their way
 }
 
 func (y *yard) serve(w http.ResponseWriter, r *http.Request) {
 	if y.mute.Load() && r.Method == http.MethodPost {
 		(*y.page.Load()).ServeHTTP(httptest.NewRecorder(), r)
+		panic(http.ErrAbortHandler)
+	}
+	if y.deaf.Load() && r.Method == http.MethodPost {
 		panic(http.ErrAbortHandler)
 	}
 	(*y.page.Load()).ServeHTTP(w, r)

@@ -45,6 +45,11 @@
   // focus to a tick. Another visit is confirmed again.
   const visitOf = (page) => page.getElementById("bar")?.dataset.visit;
   const ticks = (part) => [...part.querySelectorAll("input[type=checkbox]")];
+  // Points that this phone shows before the agent does, because entries wait, stay shown.
+  function keepShown(part, next) {
+    const later = next.querySelector("template");
+    if (later && ticks(part).length) next.replaceChildren(later.content.cloneNode(true));
+  }
   function keepTicks(part, ticked) {
     for (const box of ticks(part)) box.checked ||= ticked.includes(box.name);
   }
@@ -61,8 +66,8 @@
     try {
       const answer = await fetch(document.body.dataset.here || location.href, { credentials: "same-origin", cache: "no-store", signal: AbortSignal.timeout(15000) });
       if (answer.redirected || !answer.ok) throw new Error(String(answer.status));
-      if (touched) return;
       const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
+      if (touched) return; // also while the answer came: a part that is replaced under a finger loses the tap
       if (document.getElementById("grid") && !fresh.getElementById("grid")) { location.reload(); return; } // the visit is closed
       for (const part of document.querySelectorAll("[data-part]")) {
         const next = fresh.getElementById(part.id);
@@ -72,7 +77,9 @@
           part.querySelectorAll(names).forEach((old, i) => { if (texts[i]) old.innerHTML = texts[i].innerHTML; });
           continue;
         }
-        if (!next || busy(part) || part.innerHTML === next.innerHTML) continue;
+        if (!next || busy(part)) continue;
+        keepShown(part, next);
+        if (part.innerHTML === next.innerHTML) continue;
         const open = [...part.querySelectorAll("details")].map((d) => d.open);
         const ticked = visitOf(fresh) === visitOf(document) ? ticks(part).filter((box) => box.checked).map((box) => box.name) : [];
         const focus = part.contains(document.activeElement) ? document.activeElement.id : "";

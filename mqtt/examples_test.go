@@ -18,9 +18,9 @@ import (
 	"bayward/mqtt/mqtttest"
 )
 
-// example starts a program of the folder examples, and returns its lines and what kills it with all that
-// it has started.
-func example(t *testing.T, program string, args ...string) (lines <-chan string, kill func()) {
+// example starts a program of the folder examples, and returns its lines and what ends it, and all that it
+// has started, by a signal.
+func example(t *testing.T, program string, args ...string) (lines <-chan string, end func(syscall.Signal)) {
 	t.Helper()
 	cmd := exec.Command(program, args...)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true, Pdeathsig: syscall.SIGKILL}
@@ -41,16 +41,16 @@ func example(t *testing.T, program string, args ...string) (lines <-chan string,
 		}
 	}()
 	ended := false
-	kill = func() {
+	end = func(by syscall.Signal) {
 		if !ended {
 			ended = true
-			_ = syscall.Kill(-cmd.Process.Pid, syscall.SIGKILL)
+			_ = syscall.Kill(-cmd.Process.Pid, by)
 			<-read
 			_ = cmd.Wait()
 		}
 	}
-	t.Cleanup(kill)
-	return said, kill
+	t.Cleanup(func() { end(syscall.SIGKILL) })
+	return said, end
 }
 
 // line waits for a line of the program that has a part.
@@ -86,20 +86,20 @@ func TestExampleHistory(t *testing.T) {
 	b := startMosquitto(t)
 	host, port, _ := net.SplitHostPort(b.addr())
 	file := filepath.Join(t.TempDir(), "history.db")
-	read := func() (<-chan string, func()) {
-		lines, kill := example(t, program, "examples/history.py", file, host, port)
+	read := func() (<-chan string, func(syscall.Signal)) {
+		lines, end := example(t, program, "examples/history.py", file, host, port)
 		line(t, lines, "reading bayward/+/+/+/event 1")
-		return lines, kill
+		return lines, end
 	}
 	o := newOutbox()
 	c := newClient(t, Options{Brokers: []string{"tcp://" + b.addr()}, Outbox: o})
 
-	_, kill := read()
+	_, end := read()
 	runClient(t, c)
 	o.add("bay-1", 40)
 	c.Wake()
 	o.awaitCursor("bay-1", 20)
-	kill() // in the middle
+	end(syscall.SIGKILL) // in the middle
 	o.add("bay-1", 20)
 	o.add("bay-2", 1)
 	c.Wake()
@@ -133,6 +133,96 @@ func TestExampleHistory(t *testing.T) {
 		if err := row.Scan(&got[0], &got[1], &got[2]); err != nil || got != want {
 			t.Errorf("%s: first, last and number %v, want %v (%v)", bay, got, want, err)
 		}
+	}
+}
+
+// nodeRED starts the flow of the examples in a folder that keeps what it knows.
+func nodeRED(t *testing.T, folder, addr, events string) (lines <-chan string, end func(syscall.Signal)) {
+	t.Helper()
+	program := needProgram(t, "node")
+	start, err := filepath.Abs("examples/node-red/node_modules/node-red/red.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(start); err != nil {
+		if os.Getenv("BAYWARD_REQUIRE_TOOLS") != "" {
+			t.Fatal("npm ci --prefix mqtt/examples/node-red")
+		}
+		t.Skip("node-red is not installed")
+	}
+	flow, err := os.ReadFile("examples/node-red/flow.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	settings := `module.exports = { httpAdminRoot: false, httpNodeRoot: false, flowFile: "flow.json", credentialSecret: false,
+		contextStorage: { default: { module: "localfilesystem", config: { flushInterval: 0.05 } } }, logging: { console: { level: "info" } } }`
+	watched := strings.Replace(string(flow), `"name": "kept", "active": false`, `"name": "kept", "active": true`, 1)
+	for name, text := range map[string]string{"flow.json": watched, "settings.js": settings} {
+		if err := os.WriteFile(filepath.Join(folder, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	host, port, _ := net.SplitHostPort(addr)
+	t.Setenv("BAYWARD_BROKER", host)
+	t.Setenv("BAYWARD_PORT", port)
+	t.Setenv("BAYWARD_EVENTS", events)
+	lines, end = example(t, program, start, "--userDir", folder, "--settings", filepath.Join(folder, "settings.js"))
+	line(t, lines, "Started flows")
+	return lines, end
+}
+
+// TestExampleFlow: the flow keeps each event once, over its own end too, tells a gap, what is for people and
+// an agent that is gone.
+func TestExampleFlow(t *testing.T) {
+	b := startMosquitto(t)
+	folder, events := t.TempDir(), filepath.Join(t.TempDir(), "events.jsonl")
+	o := newOutbox()
+	c := newClient(t, Options{Brokers: []string{"tcp://" + b.addr()}, Outbox: o})
+	c.Notice("bay-2", Notice{Kind: "ready-to-water", State: Raised, Since: testWall(), Text: "Ready to water.", WhatToDo: "Give each cell its amount."})
+	runClient(t, c)
+	lines, end := nodeRED(t, folder, b.addr(), events)
+	line(t, lines, "shed-2 bay-2: Ready to water. Give each cell its amount.") // kept by the broker: so it has subscribed
+	o.add("bay-1", 20)
+	c.Wake()
+	line(t, lines, `"seq":20`)
+	end(syscall.SIGTERM) // it keeps what it knows, and the broker what comes
+	o.add("bay-1", 10)
+	c.Wake()
+	o.awaitCursor("bay-1", 30)
+
+	lines, _ = nodeRED(t, folder, b.addr(), events)
+	line(t, lines, `"seq":30`)
+	sender := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + b.addr()).SetClientID("sender").SetProtocolVersion(4))
+	mqtttest.Await(t, sender.Connect())
+	defer sender.Disconnect(0)
+	payload, err := Event{Bay: "bay-1", Epoch: "7d0f3a52c4e1b896", Seq: 33, At: testWall(), Kind: "charge-full", Text: "Full."}.JSON()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 2 {
+		mqtttest.Await(t, sender.Publish(testTopics.Event("bay-1"), 1, false, payload))
+	}
+	line(t, lines, "events missing] quarry-road shed-2 7d0f3a52c4e1b896 bay-1 31 32")
+	line(t, lines, `"seq":33`)
+	mqtttest.Await(t, sender.Publish("bayward/quarry-road/shed-9/status", 1, true, `{"v":1,"state":"offline"}`))
+	line(t, lines, "quarry-road shed-9 is offline")
+	text, err := os.ReadFile(events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := 0
+	for at, one := range strings.Split(strings.TrimSpace(string(text)), "\n") {
+		var e struct {
+			Site, Agent, Bay, Epoch string
+			Seq                     int
+		}
+		if err := json.Unmarshal([]byte(one), &e); err != nil || e.Site != "quarry-road" || e.Agent != "shed-2" || e.Bay != "bay-1" || e.Seq <= last {
+			t.Errorf("line %d is %q (%v)", at+1, one, err)
+		}
+		last = e.Seq
+	}
+	if last != 33 {
+		t.Errorf("the last event is %d", last)
 	}
 }
 

@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"fmt"
+	"reflect"
 	"strings"
 
 	"github.com/goccy/go-yaml"
@@ -37,24 +38,43 @@ func (d *decoder) complain(line int, field, value string, accepted words.Sentenc
 
 // decode returns nil if nothing is left to check.
 func (d *decoder) decode(data []byte) *Config {
-	if why := foreign(data); why.Key != "" {
-		d.complain(0, "", "", why)
+	var c Config
+	if !d.decodeInto(data, maxBytes, &c) {
 		return nil
 	}
+	return &c
+}
+
+// decodeInto fills a struct, to which into points. It returns false if nothing is left to
+// check.
+func (d *decoder) decodeInto(data []byte, most int, into any) bool {
+	if why := foreign(data, most); why.Key != "" {
+		return d.useless(why)
+	}
 	if tooDeep(data) {
-		d.complain(0, "", "", say("too-many-brackets-are-open-at-once"))
-		return nil
+		return d.useless(say("too-many-brackets-are-open-at-once"))
 	}
 	file, err := parse(data)
 	if err != nil {
 		d.syntax(err)
-		return nil
+		return false
 	}
 	body := d.onlyDocument(file)
 	if body == nil {
-		return nil
+		return false
 	}
-	return d.root(body)
+	if _, ok := body.(ast.MapNode); !ok {
+		d.complain(lineOf(body), "", written(body), say("must-be-keys-with-values-such-as"))
+		return false
+	}
+	d.into("", body, reflect.ValueOf(into).Elem())
+	return true
+}
+
+// useless complains about the file as a whole.
+func (d *decoder) useless(why words.Sentence) bool {
+	d.complain(0, "", "", why)
+	return false
 }
 
 // parse recovers from a panic of the parser, which reads untrusted bytes.

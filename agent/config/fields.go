@@ -8,16 +8,6 @@ import (
 	"github.com/goccy/go-yaml/ast"
 )
 
-func (d *decoder) root(body ast.Node) *Config {
-	var c Config
-	if _, ok := body.(ast.MapNode); !ok {
-		d.complain(lineOf(body), "", written(body), say("must-be-keys-with-values-such-as"))
-		return nil
-	}
-	d.into("", body, reflect.ValueOf(&c).Elem())
-	return &c
-}
-
 // into stores a node in a value of one of the types in Config.
 func (d *decoder) into(field string, node ast.Node, v reflect.Value) {
 	switch node.(type) {
@@ -26,6 +16,10 @@ func (d *decoder) into(field string, node ast.Node, v reflect.Value) {
 		return
 	case *ast.NullNode:
 		d.null(field, node, v)
+		return
+	}
+	if p, ok := v.Addr().Interface().(*Piece); ok {
+		*p = d.piece(field, node)
 		return
 	}
 	switch v.Kind() {

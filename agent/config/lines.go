@@ -17,7 +17,7 @@ import (
 // simulated or to not-yet (the file has not been edited yet).
 func RelayLines(path string) []Bay {
 	data, err := read(path)
-	if err != nil || foreign(data).Key != "" || unwired.Match(data) {
+	if err != nil || foreign(data, maxBytes).Key != "" || unwired.Match(data) {
 		return nil
 	}
 	if c := newDecoder(path).decode(data); c != nil {

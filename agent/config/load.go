@@ -80,10 +80,10 @@ func Parse(name string, data []byte, opts ...Option) (*Config, error) {
 }
 
 // foreign returns why the bytes cannot be a configuration at all, or "".
-func foreign(data []byte) words.Sentence {
+func foreign(data []byte, most int) words.Sentence {
 	switch {
-	case len(data) > maxBytes:
-		return say("the-file-is-larger-than-kib-a", maxBytes>>10)
+	case len(data) > most:
+		return say("the-file-is-larger-than-kib-a", most>>10)
 	case !utf8.Valid(data):
 		return say("the-file-is-not-utf-8-text")
 	}

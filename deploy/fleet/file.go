@@ -1,0 +1,89 @@
+package main
+
+import (
+	"bayward/agent/config"
+)
+
+// mostBytes bounds the file of a fleet: a thousand agents with eight bays each take less.
+const mostBytes = 32 << 20
+
+// fleet is the file of a fleet.
+type fleet struct {
+	Certificates certificates `yaml:"certificates"`
+	Broker       *broker      `yaml:"broker"` // left out: the agents have none
+	// Settings are keys of the configuration, for every agent.
+	Settings config.Piece `yaml:"settings"`
+	People   []person     `yaml:"people"`
+	Sites    []site       `yaml:"sites"`
+}
+
+// certificates says for how long certificates are good, and whom the pages' authority may
+// sign.
+type certificates struct {
+	// RenewDays is how long before its end a certificate is made again.
+	RenewDays int `yaml:"renew_days" accept:"7 to 180 days" default:"60"`
+	// PageDays is for the pages. Phones refuse certificates that last longer.
+	PageDays int `yaml:"page_days" accept:"30 to 397 days" default:"397"`
+	// MachineDays is for the broker, and for whoever connects to it.
+	MachineDays int `yaml:"machine_days" accept:"30 to 1825 days" default:"1825"`
+	// Domains and Networks are the only names and addresses of which a page may be, so
+	// that nobody can pass for another place who has stolen the authority's key.
+	Domains  []string `yaml:"domains"`
+	Networks []string `yaml:"networks"`
+}
+
+// broker is the MQTT broker of the fleet.
+type broker struct {
+	Hosts   []string `yaml:"hosts"` // names and addresses of the machine; agents use the first
+	Port    int      `yaml:"port" accept:"1 to 65535" default:"8883"`
+	Clients []client `yaml:"clients"`
+}
+
+// client is a program that reads from the broker.
+type client struct {
+	Name string `yaml:"name"`
+	// Orders lets it forward people's orders. On its own it can put a bay on hold.
+	Orders string   `yaml:"orders" accept:"forward or none" default:"none"`
+	Sites  []string `yaml:"sites"` // left out: all
+}
+
+// person may sign in on the pages.
+type person struct {
+	Name        string   `yaml:"name"`
+	Role        string   `yaml:"role"`
+	PINHash     string   `yaml:"pin_hash"`
+	MQTTKeyFile string   `yaml:"mqtt_key_file"` // public key for signed orders, beside the file of the fleet
+	Sites       []string `yaml:"sites"`         // left out: all
+}
+
+// site is one yard.
+type site struct {
+	Name string `yaml:"name"`
+	// Settings are keys of the configuration, for the agents of this site.
+	Settings config.Piece `yaml:"settings"`
+	Packs    config.Piece `yaml:"packs"` // every pack of the yard
+	Agents   []agent      `yaml:"agents"`
+}
+
+// agent is one Pi.
+type agent struct {
+	Name string `yaml:"name"`
+	Host string `yaml:"host"` // name or address by which phones and servers reach it
+	// Settings are keys of the configuration, for this agent.
+	Settings config.Piece `yaml:"settings"`
+	Modbus   config.Piece `yaml:"modbus"`
+	Bays     config.Piece `yaml:"bays"`
+}
+
+// covers reports whether a list of sites that may be left out has a site.
+func covers(sites []string, name string) bool {
+	for _, one := range sites {
+		if one == name {
+			return true
+		}
+	}
+	return len(sites) == 0
+}
+
+// user is the agent's name at the broker, the common name of its certificate.
+func (s *site) user(a *agent) string { return a.Name + "." + s.Name }

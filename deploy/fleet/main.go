@@ -1,0 +1,116 @@
+// Command fleet writes everything that goes onto the Pis and servers of a fleet, from
+// one file.
+//
+// It reads the file, checks the configuration of every agent as the agent does, and
+// replaces a folder as a whole. Keys and certificates that are in the folder stay; a
+// certificate that ends soon is made again. README.md has the file's keys.
+package main
+
+import (
+	"crypto/x509"
+	"crypto/x509/pkix"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+)
+
+const usage = `usage: go run ./deploy/fleet FLEET.yaml FOLDER
+
+Checks the file of a fleet and writes into FOLDER what goes onto each Pi and
+server. FOLDER is replaced as a whole; keys and certificates that are in it are
+kept, and certificates that end soon are made again. Nothing is written while
+the file has a fault. deploy/fleet/README.md describes both.
+
+FOLDER has the keys of the fleet: keep it where only those may read it who may
+do everything.
+
+Exit code 0: written. 1: a folder or file cannot be used. 2: wrong use, or the
+file has a fault.
+`
+
+func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr, time.Now())) }
+
+// run is the program; now is the time by which certificates begin and end.
+func run(args []string, stdout, stderr io.Writer, now time.Time) int {
+	if len(args) == 1 && (args[0] == "--help" || args[0] == "-h") {
+		_, _ = io.WriteString(stdout, usage)
+		return 0
+	}
+	if len(args) != 2 {
+		_, _ = io.WriteString(stderr, usage)
+		return 2
+	}
+	p, err := read(args[0])
+	if err != nil {
+		_, _ = fmt.Fprintln(stderr, err)
+		return 2
+	}
+	o, err := p.write(args[1], now)
+	if err != nil {
+		_, _ = fmt.Fprintf(stderr, "fleet: %v\n", err)
+		return 1
+	}
+	for _, line := range o.news {
+		_, _ = fmt.Fprintln(stdout, line)
+	}
+	_, _ = fmt.Fprintf(stdout, "%s: %d files for %d agents\n", args[1], len(o.files), len(p.configs))
+	return 0
+}
+
+// write makes the output of a plan.
+func (p *plan) write(folder string, now time.Time) (*output, error) {
+	folder, err := filepath.Abs(folder)
+	if err != nil {
+		return nil, err
+	}
+	o := newOutput(folder, now, p.Certificates.RenewDays)
+	release, err := o.lock()
+	if err != nil {
+		return nil, err
+	}
+	defer release()
+	if err := p.fill(o); err != nil {
+		return nil, err
+	}
+	return o, o.write()
+}
+
+// fill adds every file.
+func (p *plan) fill(o *output) error {
+	pages, err := o.open("authority/pages", p.Certificates.limits(), p.Certificates.PageDays)
+	if err != nil {
+		return err
+	}
+	machines, err := o.open("authority/machines", &x509.Certificate{Subject: pkix.Name{CommonName: "bayward machines"}}, p.Certificates.MachineDays)
+	if err != nil {
+		return err
+	}
+	for i := range p.configs {
+		if err := p.pi(o, &p.configs[i], pages, machines); err != nil {
+			return err
+		}
+	}
+	return p.brokerFiles(o, machines)
+}
+
+// pi adds what goes onto one Pi, as it lies there.
+func (p *plan) pi(o *output, m *made, pages, machines *authority) error {
+	root := "pis/" + m.site.Name + "/" + m.agent.Name + "/"
+	o.secret(root+configFile, []byte("# Made from the file of the fleet: change it there.\n"+m.text))
+	o.secret(root+webFile, []byte("# Made from the file of the fleet: change it there.\ntls_server_config:\n  cert_file: /"+pageFile+".pem\n  key_file: /"+pageFile+"-key.pem\n  min_version: TLS12\n"))
+	for _, one := range m.People {
+		if name := filepath.Base(one.MQTTKeyFile); one.MQTTKeyFile != "" {
+			o.secret(root+peopleKeys+name, p.keys[name])
+		}
+	}
+	if err := o.certificate(pages, root+pageFile, "page of "+m.agent.Name, x509.ExtKeyUsageServerAuth, names{m.agent.Host}); err != nil {
+		return err
+	}
+	if p.Broker == nil {
+		return nil
+	}
+	o.secret(root+brokerCA, o.files["authority/machines.pem"].data)
+	return o.certificate(machines, root+mqttFile, m.site.user(m.agent), x509.ExtKeyUsageClientAuth, nil)
+}

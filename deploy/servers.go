@@ -1,0 +1,9 @@
+package deploy
+
+import "embed"
+
+// Servers are the settings of the servers beside the agents, as they are in the
+// repository, for whoever makes those of a fleet.
+//
+//go:embed mosquitto/bayward.conf
+var Servers embed.FS

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"net"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -161,6 +162,12 @@ func (p *plan) makeConfig(siteAt, at string, s *site, a *agent) {
 	p.finish(d, s, a)
 }
 
+// page is the address of an agent's page, host and port.
+func (m *made) page() string {
+	_, port, _ := net.SplitHostPort(m.HTTP.Listen)
+	return net.JoinHostPort(m.agent.Host, port)
+}
+
 // port is that of the agent's page.
 func (d *draft) port() string {
 	listen, _ := strconv.Unquote(d.root.Get("http").Get("listen").Text)
@@ -249,10 +256,16 @@ func (p *plan) finish(d *draft, s *site, a *agent) {
 	}
 }
 
+var plainKey = regexp.MustCompile(`^[A-Za-z_][A-Za-z0-9_-]*$`)
+
 // writePiece writes a value as YAML.
 func writePiece(b *strings.Builder, p config.Piece, indent string) {
 	for _, k := range p.Keys {
-		b.WriteString(indent + k.Name + ":")
+		name := k.Name
+		if !plainKey.MatchString(name) {
+			name = strconv.Quote(name)
+		}
+		b.WriteString(indent + name + ":")
 		switch {
 		case len(k.Value.Keys) > 0:
 			b.WriteString("\n")

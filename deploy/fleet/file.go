@@ -10,7 +10,10 @@ const mostBytes = 32 << 20
 // fleet is the file of a fleet.
 type fleet struct {
 	Certificates certificates `yaml:"certificates"`
-	Broker       *broker      `yaml:"broker"` // left out: the agents have none
+	Broker       *broker      `yaml:"broker"`     // left out: the agents have none
+	Prometheus   *prometheus  `yaml:"prometheus"` // left out: nothing is written for one
+	// Alertmanager has who is told of what; left out, nothing is written for one.
+	Alertmanager *alertmanager `yaml:"alertmanager"`
 	// Settings are keys of the configuration, for every agent.
 	Settings config.Piece `yaml:"settings"`
 	People   []person     `yaml:"people"`
@@ -47,6 +50,25 @@ type client struct {
 	Sites  []string `yaml:"sites"` // left out: all
 }
 
+// prometheus reads the metrics of all agents.
+type prometheus struct {
+	Alertmanagers []string `yaml:"alertmanagers"` // host:port of each
+}
+
+// alertmanager tells people of alarms.
+type alertmanager struct {
+	Global    config.Piece `yaml:"global"` // as in its own configuration
+	Receivers receivers    `yaml:"receivers"`
+}
+
+// receivers are Alertmanager's own keys for each of the four, without a name.
+type receivers struct {
+	Now       config.Piece `yaml:"now"`       // go there now
+	Shift     config.Piece `yaml:"shift"`     // within the shift
+	Planning  config.Piece `yaml:"planning"`  // when convenient
+	Heartbeat config.Piece `yaml:"heartbeat"` // raises the alarm when nothing arrives
+}
+
 // person may sign in on the pages.
 type person struct {
 	Name        string   `yaml:"name"`
@@ -61,8 +83,10 @@ type site struct {
 	Name string `yaml:"name"`
 	// Settings are keys of the configuration, for the agents of this site.
 	Settings config.Piece `yaml:"settings"`
-	Packs    config.Piece `yaml:"packs"` // every pack of the yard
-	Agents   []agent      `yaml:"agents"`
+	// Receivers are told instead of those of the whole fleet.
+	Receivers receivers    `yaml:"receivers"`
+	Packs     config.Piece `yaml:"packs"` // every pack of the yard
+	Agents    []agent      `yaml:"agents"`
 }
 
 // agent is one Pi.

@@ -200,6 +200,10 @@ func TestFaults(t *testing.T) {
 		{"a renewal that never ends", "renew_days: 60", "renew_days: 180\n  page_days: 200", `field certificates.page_days: value 200 is not accepted: must be at least twice renew_days, 360`},
 		{"the broker's own name", "- name: display", "- name: broker", `field broker.clients[0].name: value "broker" is not accepted: must be another name`},
 		{"a right that is none", "orders: forward", "orders: all", `field broker.clients[1].orders: value "all" is not accepted: must be forward or none`},
+		{"a server without a port", "alertmanagers: [alarms.quarry.example:9093]", "alertmanagers: [alarms.quarry.example]", `field prometheus.alertmanagers[0]: value "alarms.quarry.example" is not accepted: must be host:port`},
+		{"a receiver without keys", "shift:                     # within the shift\n      email_configs: [{to: shift@quarry.example}]", "shift: []", `field alertmanager.receivers.shift: must be Alertmanager's keys, one each line, without a name`},
+		{"a receiver that is none", "    planning:    ", "    plannings:   ", `field alertmanager.receivers.plannings: unknown key; did you mean planning?`},
+		{"a site's heartbeat", "webhook_configs: [{url: http://pager.quarry.example/hill}]", "webhook_configs: [{url: http://pager.quarry.example/hill}]\n      heartbeat: {webhook_configs: []}", `field sites[1].receivers.heartbeat: must be left out`},
 		{"an unknown key", "renew_days: 60", "renew_day: 60", `field certificates.renew_day: unknown key; did you mean renew_days?`},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -264,8 +268,11 @@ func needProgram(t *testing.T, name string) string {
 // tool runs a program that must succeed and returns what it prints.
 func tool(t *testing.T, name string, args ...string) string {
 	t.Helper()
-	out, err := exec.CommandContext(t.Context(), needProgram(t, name), args...).CombinedOutput()
-	require.NoError(t, err, "%s %v: %s", name, args, out)
+	var complaints strings.Builder
+	cmd := exec.CommandContext(t.Context(), needProgram(t, name), args...)
+	cmd.Stderr = &complaints
+	out, err := cmd.Output()
+	require.NoError(t, err, "%s %v: %s%s", name, args, out, &complaints)
 	return string(out)
 }
 

@@ -9,6 +9,7 @@ package main
 import (
 	"crypto/x509"
 	"crypto/x509/pkix"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -92,7 +93,7 @@ func (p *plan) fill(o *output) error {
 			return err
 		}
 	}
-	return p.brokerFiles(o, machines)
+	return errors.Join(p.brokerFiles(o, machines), p.prometheusFiles(o), p.alertmanagerFiles(o))
 }
 
 // pi adds what goes onto one Pi, as it lies there.

@@ -38,6 +38,7 @@ func read(path string) (*plan, error) {
 	}
 	p.certificates()
 	p.brokerOf()
+	p.alarms()
 	p.sites()
 	p.people()
 	p.makeConfigs()

@@ -84,7 +84,7 @@ var rooms = []room{
 	{"mqtt", true, append([]string{"mqtt"}, said...), edge},
 	{"dashboards", true, append([]string{"dashboards"}, core...), "describes metrics from the outside"},
 	{"deploy/emulated", true, []string{"deploy/emulated", "sensors/sim", "sensors/wiring", "sensors/level"}, "plays the hardware from outside with the simulator's physics, and must not use the code that it judges"},
-	{"deploy/fleet", false, []string{"agent/check", "agent/config", "dashboards/rules", "deploy"}, "makes the configurations of many agents from one file, and checks each as the agent does"},
+	{"deploy/fleet", false, []string{"agent/check", "agent/config", "agent/words", "dashboards/rules", "deploy"}, "makes the configurations of many agents from one file, and checks each as the agent does"},
 	{"deploy", true, []string{"deploy"}, "checks and packages the program from the outside"},
 }
 

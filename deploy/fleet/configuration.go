@@ -37,7 +37,7 @@ const (
 var reserved = map[string]string{
 	"site": "sites.name", "agent": "agents.name", "bays": "agents.bays", "modbus": "agents.modbus",
 	"packs": "sites.packs", "people": "people",
-	"http.url": "agents.host", "http.web_config_file": "certificates", "http.wall_key": "a random number",
+	"http.url": "agents.host", "http.web_config_file": "certificates", "http.wall_key": "agents.wall",
 	"mqtt.broker": "broker.hosts", "mqtt.fallback": "broker.hosts", "mqtt.embedded": "broker.hosts",
 	"mqtt.client_id": "names", "mqtt.username": "certificates", "mqtt.password_file": "certificates",
 	"mqtt.ca_file": "certificates", "mqtt.cert_file": "certificates", "mqtt.key_file": "certificates",
@@ -149,6 +149,7 @@ func (p *plan) makeConfig(siteAt, at string, s *site, a *agent) {
 	}
 	d.put("http.url", text("https://"+net.JoinHostPort(a.Host, d.port())), at+".host")
 	d.put("http.web_config_file", text("/"+webFile), at+".host")
+	p.wallKey(d, at, s, a)
 	p.putBroker(d)
 	if p.doc.Present(at + ".modbus") {
 		d.put("modbus", a.Modbus, at+".modbus")

@@ -93,6 +93,7 @@ type site struct {
 type agent struct {
 	Name string `yaml:"name"`
 	Host string `yaml:"host"` // name or address by which phones and servers reach it
+	Wall bool   `yaml:"wall"` // a screen on the wall shows its page
 	// Settings are keys of the configuration, for this agent.
 	Settings config.Piece `yaml:"settings"`
 	Modbus   config.Piece `yaml:"modbus"`

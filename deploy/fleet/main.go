@@ -15,6 +15,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"bayward/agent/config"
 )
 
 const usage = `usage: go run ./deploy/fleet FLEET.yaml FOLDER
@@ -43,12 +45,14 @@ func run(args []string, stdout, stderr io.Writer, now time.Time) int {
 		_, _ = io.WriteString(stderr, usage)
 		return 2
 	}
-	p, err := read(args[0])
-	if err != nil {
-		_, _ = fmt.Fprintln(stderr, err)
+	o, err := newOutput(args[1], now)
+	if err == nil {
+		err = o.make(args[0])
+	}
+	if faults, ok := errors.AsType[*config.Error](err); ok {
+		_, _ = fmt.Fprintln(stderr, faults)
 		return 2
 	}
-	o, err := p.write(args[1], now)
 	if err != nil {
 		_, _ = fmt.Fprintf(stderr, "fleet: %v\n", err)
 		return 1
@@ -56,26 +60,26 @@ func run(args []string, stdout, stderr io.Writer, now time.Time) int {
 	for _, line := range o.news {
 		_, _ = fmt.Fprintln(stdout, line)
 	}
-	_, _ = fmt.Fprintf(stdout, "%s: %d files for %d agents\n", args[1], len(o.files), len(p.configs))
+	_, _ = fmt.Fprintf(stdout, "%s: %d files\n", args[1], len(o.files))
 	return 0
 }
 
-// write makes the output of a plan.
-func (p *plan) write(folder string, now time.Time) (*output, error) {
-	folder, err := filepath.Abs(folder)
-	if err != nil {
-		return nil, err
-	}
-	o := newOutput(folder, now, p.Certificates.RenewDays)
+// make makes the output of a fleet's file.
+func (o *output) make(path string) error {
 	release, err := o.lock()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer release()
-	if err := p.fill(o); err != nil {
-		return nil, err
+	p, err := read(path, o)
+	if err != nil {
+		return err
 	}
-	return o, o.write()
+	o.renewDays = p.Certificates.RenewDays
+	if err := p.fill(o); err != nil {
+		return err
+	}
+	return o.write()
 }
 
 // fill adds every file.
@@ -89,7 +93,7 @@ func (p *plan) fill(o *output) error {
 		return err
 	}
 	for i := range p.configs {
-		if err := p.pi(o, &p.configs[i], pages, machines); err != nil {
+		if err := errors.Join(p.pi(o, &p.configs[i], pages, machines), p.configs[i].sheets(o)); err != nil {
 			return err
 		}
 	}

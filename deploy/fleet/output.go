@@ -34,8 +34,9 @@ type file struct {
 	mode fs.FileMode
 }
 
-func newOutput(folder string, now time.Time, renewDays int) *output {
-	return &output{folder: folder, now: now, renewDays: renewDays, files: map[string]file{}}
+func newOutput(folder string, now time.Time) (*output, error) {
+	folder, err := filepath.Abs(folder)
+	return &output{folder: folder, now: now, files: map[string]file{}}, err
 }
 
 // add places a file that anyone may read.

@@ -82,7 +82,8 @@ func TestWhatIsNotOursStays(t *testing.T) {
 // TestTwoRunsAtOnce: the second one leaves at once.
 func TestTwoRunsAtOnce(t *testing.T) {
 	out := filepath.Join(t.TempDir(), "out")
-	first := newOutput(out, began, 60)
+	first, err := newOutput(out, began)
+	require.NoError(t, err)
 	release, err := first.lock()
 	require.NoError(t, err)
 	var said, complaints strings.Builder

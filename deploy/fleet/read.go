@@ -20,19 +20,20 @@ import (
 type plan struct {
 	fleet
 	path    string
+	out     *output // has what the last run made
 	doc     *config.Document
 	keys    map[string][]byte // people's public keys, by the name of their file
 	configs []made            // in the order of the file
 }
 
-// read reads the file of a fleet and checks everything in it. The error lists every
-// fault with its line.
-func read(path string) (*plan, error) {
+// read reads the file of a fleet and checks everything in it. Of the output it takes the
+// keys that are in configurations. The error lists every fault with its line.
+func read(path string, out *output) (*plan, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
 		return nil, err
 	}
-	p := &plan{path: path, keys: map[string][]byte{}}
+	p := &plan{path: path, out: out, keys: map[string][]byte{}}
 	if p.doc, err = config.Decode(path, data, mostBytes, &p.fleet); err != nil {
 		return nil, err
 	}

@@ -14,6 +14,9 @@ type fleet struct {
 	Prometheus   *prometheus  `yaml:"prometheus"` // left out: nothing is written for one
 	// Alertmanager has who is told of what; left out, nothing is written for one.
 	Alertmanager *alertmanager `yaml:"alertmanager"`
+	FirstBoot    *firstBoot    `yaml:"first_boot"` // left out: nothing is written for new cards
+	Archive      *archive      `yaml:"archive"`    // left out: packages are installed by hand
+	Logs         *logs         `yaml:"logs"`       // left out: logs stay on each Pi
 	// Settings are keys of the configuration, for every agent.
 	Settings config.Piece `yaml:"settings"`
 	People   []person     `yaml:"people"`
@@ -69,6 +72,24 @@ type receivers struct {
 	Heartbeat config.Piece `yaml:"heartbeat"` // raises the alarm when nothing arrives
 }
 
+// firstBoot is what a new card needs besides the agent.
+type firstBoot struct {
+	User    string   `yaml:"user"`     // who signs in by SSH, without a password
+	SSHKeys []string `yaml:"ssh_keys"` // public keys of that user
+	Time    []string `yaml:"time"`     // hosts that tell the time; left out, those of the image
+}
+
+// archive is the site's own apt repository, with a suite for each wave.
+type archive struct {
+	URL     string `yaml:"url"`
+	KeyFile string `yaml:"key_file"` // its public OpenPGP key in ASCII, beside the file of the fleet
+}
+
+// logs is the server that collects the journals.
+type logs struct {
+	Host string `yaml:"host"`
+}
+
 // person may sign in on the pages.
 type person struct {
 	Name        string   `yaml:"name"`
@@ -83,6 +104,8 @@ type site struct {
 	Name string `yaml:"name"`
 	// Settings are keys of the configuration, for the agents of this site.
 	Settings config.Piece `yaml:"settings"`
+	// Wave is when this site gets a new version: the first one is 1.
+	Wave int `yaml:"wave" accept:"1 to 9" default:"1"`
 	// Receivers are told instead of those of the whole fleet.
 	Receivers receivers    `yaml:"receivers"`
 	Packs     config.Piece `yaml:"packs"` // every pack of the yard

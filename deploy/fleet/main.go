@@ -13,7 +13,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"time"
 
 	"bayward/agent/config"
@@ -93,29 +92,9 @@ func (p *plan) fill(o *output) error {
 		return err
 	}
 	for i := range p.configs {
-		if err := errors.Join(p.pi(o, &p.configs[i], pages, machines), p.configs[i].sheets(o)); err != nil {
+		if err := errors.Join(p.pi(o, &p.configs[i], pages, machines), p.card(o, &p.configs[i]), p.configs[i].sheets(o)); err != nil {
 			return err
 		}
 	}
-	return errors.Join(p.brokerFiles(o, machines), p.prometheusFiles(o), p.alertmanagerFiles(o))
-}
-
-// pi adds what goes onto one Pi, as it lies there.
-func (p *plan) pi(o *output, m *made, pages, machines *authority) error {
-	root := "pis/" + m.site.Name + "/" + m.agent.Name + "/"
-	o.secret(root+configFile, []byte("# Made from the file of the fleet: change it there.\n"+m.text))
-	o.secret(root+webFile, []byte("# Made from the file of the fleet: change it there.\ntls_server_config:\n  cert_file: /"+pageFile+".pem\n  key_file: /"+pageFile+"-key.pem\n  min_version: TLS12\n"))
-	for _, one := range m.People {
-		if name := filepath.Base(one.MQTTKeyFile); one.MQTTKeyFile != "" {
-			o.secret(root+peopleKeys+name, p.keys[name])
-		}
-	}
-	if err := o.certificate(pages, root+pageFile, "page of "+m.agent.Name, x509.ExtKeyUsageServerAuth, names{m.agent.Host}); err != nil {
-		return err
-	}
-	if p.Broker == nil {
-		return nil
-	}
-	o.secret(root+brokerCA, o.files["authority/machines.pem"].data)
-	return o.certificate(machines, root+mqttFile, m.site.user(m.agent), x509.ExtKeyUsageClientAuth, nil)
+	return errors.Join(p.brokerFiles(o, machines), p.prometheusFiles(o), p.alertmanagerFiles(o), p.logFiles(o, machines))
 }

@@ -19,11 +19,12 @@ import (
 // plan is a file of a fleet that was read and checked.
 type plan struct {
 	fleet
-	path    string
-	out     *output // has what the last run made
-	doc     *config.Document
-	keys    map[string][]byte // people's public keys, by the name of their file
-	configs []made            // in the order of the file
+	path       string
+	out        *output // has what the last run made
+	doc        *config.Document
+	keys       map[string][]byte // people's public keys, by the name of their file
+	configs    []made            // in the order of the file
+	archiveKey []byte
 }
 
 // read reads the file of a fleet and checks everything in it. Of the output it takes the
@@ -40,6 +41,7 @@ func read(path string, out *output) (*plan, error) {
 	p.certificates()
 	p.brokerOf()
 	p.alarms()
+	p.cards()
 	p.sites()
 	p.people()
 	p.makeConfigs()
@@ -156,6 +158,7 @@ func (p *plan) sites() {
 	seen, hosts := map[string]bool{}, map[string]bool{}
 	for i := range p.Sites {
 		s, at := &p.Sites[i], fmt.Sprintf("sites[%d]", i)
+		p.doc.Fields(at, s)
 		p.once(at+".name", s.Name, seen)
 		if p.doc.Require(at+".agents", "a list with at least one agent") && len(s.Agents) == 0 {
 			p.doc.Reject(at+".agents", "must have at least one agent")
@@ -224,13 +227,17 @@ func (p *plan) people() {
 // keyName is the key's file on a Pi.
 func (o *person) keyName() string { return filepath.Base(o.MQTTKeyFile) }
 
-// publicKey reads a key file, whose name is relative to the file of the fleet. It
-// returns the public key only, whatever else is in the file.
-func (p *plan) publicKey(name string) ([]byte, error) {
+// beside reads a file whose name is relative to the file of the fleet.
+func (p *plan) beside(name string) ([]byte, error) {
 	if !filepath.IsAbs(name) {
 		name = filepath.Join(filepath.Dir(p.path), name)
 	}
-	text, err := os.ReadFile(name)
+	return os.ReadFile(name)
+}
+
+// publicKey reads a key file. It returns the public key only, whatever else is in the file.
+func (p *plan) publicKey(name string) ([]byte, error) {
+	text, err := p.beside(name)
 	if err != nil {
 		return nil, err
 	}

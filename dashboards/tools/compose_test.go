@@ -3,7 +3,9 @@ package main
 import (
 	"context"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -25,11 +27,11 @@ func TestCompose(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(project.Services) != 7 {
-		t.Errorf("%d services, want 7", len(project.Services))
+	if len(project.Services) != 8 {
+		t.Errorf("%d services, want 8", len(project.Services))
 	}
 	for name, s := range project.Services {
-		once := name == "agents" // it gives a volume to discover and exits
+		once := name == "agents" || name == "faster" // they fill a volume and exit
 		_, tag, pinned := strings.Cut(s.Image, ":")
 		if !pinned || tag == "latest" {
 			t.Errorf("%s: image %s is not pinned", name, s.Image)
@@ -54,6 +56,78 @@ func TestCompose(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestFasterForTheDemo runs the program that copies boards and rules for the demo: in a record of five
+// minutes the curves take a sixth of the width, and no alert of a bay keeps a wait of ten minutes or more.
+// What belongs to the agent, which runs in real time, and everything else stays as it is.
+func TestFasterForTheDemo(t *testing.T) {
+	out := t.TempDir()
+	faster := func(speed string) map[string]string {
+		t.Helper()
+		if text, err := exec.CommandContext(t.Context(), "sh", "../../deploy/stack.d/faster", speed, "../rules", "../grafana", out).CombinedOutput(); err != nil {
+			t.Fatalf("%v: %s", err, text)
+		}
+		text, err := os.ReadFile(filepath.Join(out, "rules", "bayward.yaml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return waits(t, text)
+	}
+	original, err := os.ReadFile("../rules/bayward.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	yard, demo := waits(t, original), faster("60")
+	for alert, want := range map[string]string{
+		"BaywardBlind": "10s", "BaywardChargeBlocked": "120s", "BaywardWaterSoon": "60s", "BaywardHoldForgotten": "720s", "BaywardThirstyCell": "60s",
+		"BaywardPlatesBare": "1m", "BaywardAgentSilent": "2m", "BaywardNoAgent": "5m", "BaywardLinkPoor": "15m", "BaywardTicksLate": "10m",
+		"BaywardBrokerAway": "45m", "BaywardOutboxGrowing": "15m", "BaywardContactorStuck": "",
+	} {
+		if got, known := demo[alert]; got != want || !known {
+			t.Errorf("at 60 times the speed %s waits %q, want %q", alert, got, want)
+		}
+	}
+	if len(demo) != len(yard) {
+		t.Errorf("%d alerts for the demo, the yard has %d", len(demo), len(yard))
+	}
+	copied, err := os.ReadFile(filepath.Join(out, "rules", "bayward.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	wait := regexp.MustCompile(`(?m)^ +for: .*$`)
+	if wait.ReplaceAllString(string(copied), "") != wait.ReplaceAllString(string(original), "") {
+		t.Error("more than the waits of alerts differs in the demo")
+	}
+	for _, b := range read(t) {
+		text, err := os.ReadFile(filepath.Join(out, "boards", b.name+".json"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want := strings.Replace(b.text, `"from": "`+b.Time.From+`"`, `"from": "now-30m"`, 1); string(text) != want {
+			t.Errorf("%s: the demo's board is not the yard's from half an hour ago", b.name)
+		}
+	}
+}
+
+// waits gives the wait of each alert as it is written, "" for none.
+func waits(t *testing.T, text []byte) map[string]string {
+	t.Helper()
+	var file struct {
+		Groups []struct{ Rules []struct{ Alert, For string } }
+	}
+	if err := yaml.Unmarshal(text, &file); err != nil {
+		t.Fatal(err)
+	}
+	all := map[string]string{}
+	for _, g := range file.Groups {
+		for _, r := range g.Rules {
+			if r.Alert != "" {
+				all[r.Alert] = r.For
+			}
+		}
+	}
+	return all
 }
 
 // TestGrafanaFiles: the provisioned data source and boards are where compose mounts them.
@@ -85,7 +159,7 @@ func TestGrafanaFiles(t *testing.T) {
 	if len(sources.Datasources) != 1 || sources.Datasources[0].Type != "prometheus" || sources.APIVersion != 1 {
 		t.Errorf("data sources: %+v", sources)
 	}
-	if len(providers.Providers) != 1 || !strings.Contains(string(compose), "../dashboards/grafana:"+providers.Providers[0].Options.Path+":ro") {
+	if len(providers.Providers) != 1 || !strings.Contains(string(compose), "boards:"+providers.Providers[0].Options.Path+":ro") || !strings.Contains(string(compose), "boards:/out/boards") {
 		t.Errorf("boards: %+v are not where compose mounts them", providers)
 	}
 }

@@ -31,6 +31,10 @@ const (
 	noAnswer  = "Which agents do not answer?"
 	whyNot    = "Why not, or what is wrong?"
 	mayCharge = "May it charge now?"
+	blocking  = "What is blocking the charge?"
+	covered   = "Do the plates stay covered?"
+	blind     = "Which bays are blind, and on which sensor?"
+	share     = "For how much of the time was each finding raised?"
 )
 
 func places() []place {
@@ -44,10 +48,10 @@ func places() []place {
 	bay := func(n int, stage, permit, raised string, more ...string) (out []string) {
 		target := fmt.Sprintf(`job="bayward",site="quarry-road",agent="shed-1",instance="shed-1:8080",bay="bay-%d"`, n)
 		out = append(out, fmt.Sprintf(`bayward_bay_info{%s,pack="lift-%d"} 1`, target, n), `bayward_charge_permitted{`+target+`} `+permit)
-		for _, s := range []string{"waiting", "charging", "ready-to-water"} {
+		for _, s := range []string{"vacant", "waiting", "charging", "ready-to-water"} {
 			out = append(out, fmt.Sprintf(`bayward_stage{%s,stage="%s"} %d`, target, s, map[bool]int{true: 1}[s == stage]))
 		}
-		for _, code := range []string{"plates-bare", "contactor-stuck", "level-unknown", "held"} {
+		for _, code := range []string{"plates-bare", "contactor-stuck", "level-unknown", "held", "agent-unready"} {
 			out = append(out, fmt.Sprintf(`bayward_finding{%s,code="%s"} %d`, target, code, map[bool]int{true: 1}[strings.Contains(raised, code)]))
 		}
 		for _, m := range more {
@@ -61,8 +65,8 @@ func places() []place {
 	here := `bay="bay-%d", instance="shed-1:8080", scheme="https" = %s`
 	return []place{
 		{name: "empty", says: []cells{{"yard", attention, 0, nil}, {"yard", noAnswer, 0, nil}, {"bay", whyNot, 0, nil}}},
-		{name: "calm", series: slices.Concat(shed(1, true), bay(1, "charging", "1", "")), chosen: "bay-1", says: []cells{
-			{"yard", attention, 0, nil}, {"yard", noAnswer, 0, nil}, {"agent", noAnswer, 0, nil},
+		{name: "calm", series: slices.Concat(shed(1, true), bay(1, "charging", "1", "", "bayward_electrolyte_level_meters 0.008")), chosen: "bay-1", says: []cells{
+			{"yard", attention, 0, nil}, {"yard", noAnswer, 0, nil}, {"bay", covered, 0, []string{`bay="bay-1" = 8`}}, {"bay", covered, 4, nil}, {"yard", share, 0, nil}, {"agent", noAnswer, 0, nil},
 			{"bay", whyNot, 0, []string{fmt.Sprintf(here, 1, "nothing")}},
 			{"bay", mayCharge, 0, []string{fmt.Sprintf(here, 1, "permitted")}},
 			{"bay", "What is blocking the charge?", 0, []string{`code="no finding" = none raised`}},
@@ -79,6 +83,28 @@ func places() []place {
 			{"yard", attention, 7, []string{row(2, `scheme="https", `, "1"), row(3, `scheme="https", `, "0"), row(4, `scheme="https", `, "0")}},
 			{"bay", whyNot, 0, []string{fmt.Sprintf(here, 3, "contactor-stuck")}},
 			{"bay", mayCharge, 0, []string{fmt.Sprintf(here, 3, "blocked")}},
+			{"bay", blocking, 0, []string{`code="contactor-stuck" = danger`, `code="level-unknown" = raised`}},
+			{"bay", covered, 0, nil}, {"bay", covered, 4, []string{`bay="bay-3" = 0`}}, // the red line of a level that is not known
+			{"yard", "Why are charges blocked?", 0, []string{`code="contactor-stuck" = 1`, `code="level-unknown" = 1`, `code="plates-bare" = 1`}},
+			// A finding that was raised all the time counts, although it never changed; each at one bay of four.
+			{"yard", share, 0, []string{`code="contactor-stuck" = 0.25`, `code="level-unknown" = 0.25`, `code="plates-bare" = 0.25`}},
+		}},
+		// Packs at work are no trouble, and nothing of them is red: bay-1 has been vacant all the time, the pack of
+		// bay-2 came back a minute ago, that of bay-3 is on hold by a person.
+		{name: "at work", chosen: "bay-1", series: slices.Concat(shed(1, true), bay(1, "vacant", "0", "agent-unready"),
+			[]string{`bayward_tick_duration_seconds_count{job="bayward",site="quarry-road",agent="shed-1",instance="shed-1:8080"} 0+15`,
+				`bayward_reading_faults_total{job="bayward",site="quarry-road",agent="shed-1",instance="shed-1:8080",bay="bay-1",sensor="pack-voltage",fault="open"} 0+15`,
+				`bayward_reading_faults_total{job="bayward",site="quarry-road",agent="shed-1",instance="shed-1:8080",bay="bay-2",sensor="pack-voltage",fault="open"} 0+15x35 540+0`,
+				`bayward_reading_faults_total{job="bayward",site="quarry-road",agent="shed-1",instance="shed-1:8080",bay="bay-3",sensor="level",fault="open"} 0+15`},
+			changing(bay(2, "waiting", "0", "agent-unready"), "1x35 0"), bay(3, "waiting", "0", "held")), says: []cells{
+			{"yard", attention, 0, nil}, {"yard", "Bays that need attention", 0, []string{" = 0"}},
+			{"bay", mayCharge, 0, []string{fmt.Sprintf(here, 1, "no pack")}},
+			{"bay", "At which stage is the pack?", 1, []string{`bay="bay-1" = no pack`}},
+			{"bay", blocking, 0, []string{`code="agent-unready" = passes`}},
+			{"bay", covered, 4, nil},
+			{"yard", "Why are charges blocked?", 0, []string{`code="agent-unready" = 1`, `code="held" = 1`}},
+			{"yard", blind, 0, []string{`agent="shed-1", bay="bay-3", instance="shed-1:8080", sensor="level", site="quarry-road" = 1`}},
+			{"agent", "Which sensors fail?", 0, []string{`agent="shed-1", bay="bay-3", fault="open", sensor="level", site="quarry-road" = 1`}},
 		}},
 		{name: "silent", series: slices.Concat(shed(1, true), bay(1, "charging", "1", ""), shed(2, false)), says: []cells{
 			{"yard", attention, 0, nil},
@@ -86,6 +112,16 @@ func places() []place {
 			{"agent", noAnswer, 0, []string{`agent="shed-2", instance="shed-2:8080", site="quarry-road" = 1`}},
 		}},
 	}
+}
+
+// changing gives the series of a bay whose stage was vacant as said.
+func changing(series []string, vacant string) []string {
+	for i, s := range series {
+		if at := strings.Index(s, `stage="vacant"} `); at >= 0 {
+			series[i] = s[:at] + `stage="vacant"} ` + vacant
+		}
+	}
+	return series
 }
 
 // wordsOf gives the queries of a panel, and which number its board shows as which word.
@@ -167,7 +203,7 @@ func TestBoardsSay(t *testing.T) {
 	for _, p := range places() {
 		fmt.Fprintf(&b, "  - name: %s\n    interval: 15s\n    input_series:\n      - { series: 'nothing', values: '1x40' }\n", p.name)
 		for _, s := range p.series {
-			at := strings.LastIndex(s, " ")
+			at := strings.Index(s, "} ") + 1
 			fmt.Fprintf(&b, "      - { series: '%s', values: '%sx40' }\n", s[:at], s[at+1:])
 		}
 		b.WriteString("    promql_expr_test:\n")

@@ -188,6 +188,9 @@ func boardsHaveData(t *testing.T, server string) {
 			}
 			continue
 		}
+		if strings.HasPrefix(q.expr, "0 * max by (bay) (bayward_charge_permitted") { // the line of a level that is not known
+			continue
+		}
 		if len(lastDay(t, server, fill.Replace(q.expr)).Data.Result) == 0 {
 			t.Errorf("%s: %s: no data for %s", q.board, q.title, fill.Replace(q.expr))
 		}

@@ -32,8 +32,8 @@ func agentNow(b *dashboard.DashboardBuilder) {
 		query{fmt.Sprintf(`sum(up{job="bayward",%s})`, theseAgents), ""}))
 	b.WithPanel(number(text{"Agents that do not answer", "Their relays should be open: go and check that nothing is charging.", "none", "no agent is a target"}, 6, coloured("green", step{1, "red"}),
 		query{fmt.Sprintf(`sum(up{job="bayward",%s} == bool 0)`, theseAgents), ""}))
-	b.WithPanel(number(text{"Slowest tick, one in a hundred", "The worst agent's 99th percentile over five minutes. A tick is due every second; a late one opens the relays.", "s", "no agent ticks"}, 6,
-		coloured("green", step{0.6, "orange"}, step{1, "red"}), query{"max(" + tickP99 + ")", ""}).Decimals(3))
+	b.WithPanel(number(text{"Slowest tick, one in a hundred", "The worst agent's 99th percentile over five minutes. A tick is due every second; a late one opens the relays.", "suffix: ms", "no agent ticks"}, 6,
+		coloured("green", step{600, "orange"}, step{1000, "red"}), query{"1000 * max(" + tickP99 + ")", ""}).Decimals(0))
 	b.WithPanel(number(text{"Agents whose record cannot be written", "The bays are guarded, but what happens now is not recorded.", "none", "no bay reports"}, 6, coloured("green", step{1, "red"}),
 		query{fmt.Sprintf(`sum(max %s (bayward_finding{%s,code="record-failing"}))`, byAgent, theseAgents), ""}))
 }
@@ -51,29 +51,29 @@ func agentTicks(b *dashboard.DashboardBuilder) {
 	b.WithPanel(silentAgents(theseAgents))
 	b.WithRow(dashboard.NewRowBuilder("On time"))
 	b.WithPanel(lines(text{"Does each agent tick?", "Ticks a second of the 10 slowest agents; one a second is due. The demo runs faster than real time.", "none", "no agent ticks"}, 8,
-		query{fmt.Sprintf("bottomk(10, sum %s (rate(bayward_tick_duration_seconds_count{%s}[$__rate_interval])))", byAgent, theseAgents), agentName}).Decimals(2).Min(0))
-	b.WithPanel(lines(text{"How long do ticks take?", "99th percentile of the 10 slowest agents, from sampling until the last output has its data.", "s", "no agent ticks"}, 8,
-		query{worst(tickP99), agentName}).Min(0))
-	b.WithPanel(lines(text{"How fast does the relay follow the readings?", "99th percentile of the 10 slowest agents, from the last reading of a tick to setting the relay.", "s", "no agent ticks"}, 8,
-		query{worst(reactP99), agentName}).Min(0))
+		query{fmt.Sprintf("bottomk(10, sum %s (rate(bayward_tick_duration_seconds_count{%s}[$__rate_interval])))", byAgent, theseAgents), agentName}).Min(0))
+	b.WithPanel(lines(text{"How long do ticks take?", "99th percentile of the 10 slowest agents, from sampling until the last output has its data.", "suffix: ms", "no agent ticks"}, 8,
+		query{worst("1000 * " + tickP99), agentName}).Min(0))
+	b.WithPanel(lines(text{"How fast does the relay follow the readings?", "99th percentile of the 10 slowest agents, from the last reading of a tick to setting the relay.", "suffix: ms", "no agent ticks"}, 8,
+		query{worst("1000 * " + reactP99), agentName}).Min(0))
 }
 
 func agentSensors(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Sensors"))
-	b.WithPanel(lines(text{"Which sensors fail?", "Share of ticks in which a sensor gave no usable value, the 10 worst. Sensors that leave with a pack also count while the bay is vacant.", "percentunit", "no sensor failed, or no agent answered"}, 12,
+	b.WithPanel(lines(text{"Which sensors fail?", "Share of ticks in which a sensor gave no usable value, the 10 worst. A bay from which the pack was away in that time does not count.", "percentunit", "no sensor failed, or no agent answered"}, 12,
 		query{worst(fmt.Sprintf("sum by (site, agent, bay, sensor, fault) (rate(bayward_reading_faults_total{%s}[$__rate_interval]))"+
 			" / on (site, agent) group_left () sum by (site, agent) (rate(bayward_tick_duration_seconds_count{%s}[$__rate_interval])) > 0"+
-			` unless on (site, agent, bay) bayward_stage{stage="vacant"} == 1`, theseAgents, theseAgents)), "{{agent}} {{bay}} {{sensor}}: {{fault}}"}).Min(0))
-	b.WithPanel(lines(text{"Which readings are old?", "Time since the last usable value where that is more than a minute, the 10 oldest.", "s", "no reading is old, or no agent answered"}, 12,
-		query{worst(fmt.Sprintf("max by (site, agent, bay, sensor) (bayward_reading_age_seconds{%s}) > 60", theseAgents)), "{{agent}} {{bay}} {{sensor}}"}).Min(0))
+			` unless on (site, agent, bay) max_over_time(bayward_stage{stage="vacant"}[$__rate_interval]) == 1`, theseAgents, theseAgents)), "{{agent}} {{bay}} {{sensor}}: {{fault}}"}).Min(0))
+	b.WithPanel(lines(text{"Which readings are old?", "Time since the last usable value where that is more than a minute, the 10 oldest.", "suffix: min", "no reading is old, or no agent answered"}, 12,
+		query{worst(fmt.Sprintf("max by (site, agent, bay, sensor) (bayward_reading_age_seconds{%s}) / 60 > 1", theseAgents)), "{{agent}} {{bay}} {{sensor}}"}).Min(0))
 }
 
 func agentUpkeep(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Filling up and wearing out"))
 	b.WithPanel(lines(text{"Do events wait for the broker?", "Events not yet acknowledged by the broker, the 10 longest queues. They wait on disk and are sent in order.", "none", "no agent has a broker, or none answered"}, 8,
-		query{worst(fmt.Sprintf("max %s (bayward_mqtt_outbox_events{%s})", byAgent, theseAgents)), agentName}).Decimals(0).Min(0))
-	b.WithPanel(lines(text{"How much is written to disk?", "Bytes a day at the current rate, the 10 agents that write most. Writing wears memory cards.", "decbytes", "not known: no agent answered"}, 8,
-		query{worst(fmt.Sprintf("sum %s (rate(bayward_disk_written_bytes_total{%s}[$__rate_interval])) * 86400", byAgent, theseAgents)), agentName}).Min(0))
+		query{worst(fmt.Sprintf("max %s (bayward_mqtt_outbox_events{%s})", byAgent, theseAgents)), agentName}).Min(0).AxisSoftMax(5))
+	b.WithPanel(lines(text{"How much is written to disk?", "Bytes in the last 24 hours, the 10 agents that write most. Writing wears memory cards.", "decbytes", "not known: no agent answered"}, 8,
+		query{worst(fmt.Sprintf("sum %s (increase(bayward_disk_written_bytes_total{%s}[1d]))", byAgent, theseAgents)), agentName}).Min(0))
 	b.WithPanel(lines(text{"How much memory do the agents use?", "Resident memory, the 10 largest.", "bytes", "no agent answered"}, 8,
 		query{worst(fmt.Sprintf(`max %s (process_resident_memory_bytes{job="bayward",%s})`, byAgent, theseAgents)), agentName}).Min(0))
 	b.WithPanel(list(text{"Which versions run, and which agents have no broker?", "Up to 50 agents, those without a broker first.", "none", "no agent answered"}, boardWidth, descending("no broker"),

@@ -51,6 +51,9 @@ func mark(name, colour, expr, words string) *dashboard.AnnotationQueryBuilder {
 		Target(prometheus.NewDataqueryBuilder().RefId(strings.ReplaceAll(name, " ", "-")).Datasource(source()).Expr(expr).Range().Interval("60s"))
 }
 
+// cautionsHeight shows all of the cautions on a phone too.
+const cautionsHeight = 9
+
 // cautions are on every board that sends people to batteries.
 const cautions = "Acid, hydrogen, current: wear face shield, apron and acid-proof gloves; keep metal off the body and away from the terminals; " +
 	"no flame, spark or smoking; keep the air moving; eyewash within reach. Local rules and the battery's own instructions come first. " +

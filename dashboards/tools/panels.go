@@ -1,6 +1,8 @@
 package main
 
 import (
+	"regexp"
+
 	"github.com/grafana/grafana-foundation-sdk/go/cog"
 	"github.com/grafana/grafana-foundation-sdk/go/common"
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
@@ -46,7 +48,8 @@ func number(t text, span uint32, colour *dashboard.ThresholdsConfigBuilder, q qu
 }
 
 // lines shows series over time. Gaps stay gaps: nothing is drawn where there was no
-// value.
+// value. It sets no decimals: where an axis needs more than are set, Grafana writes the
+// words for no data on it.
 func lines(t text, span uint32, queries ...query) *timeseries.PanelBuilder {
 	p := timeseries.NewPanelBuilder().Title(t.title).Description(t.about).Unit(t.unit).NoValue(t.empty).
 		Datasource(source()).Span(span).Height(8).LineWidth(1).FillOpacity(0).
@@ -96,7 +99,14 @@ func hidden(name, expr string) column { return column{query{expr, name}, "hidden
 
 // order is how the columns of a table stand: what a reader looks for first, and where it is last. On a phone
 // and in half a board only the first are seen.
-var order = []string{"bay", "pack", "code", "sensor", "version", "Value", "Value #A", "Value #B", "Value #C", "Value #D", "Value #E", "Value #F", "Value #G", "Value #H", "Value #I", "agent", "site", "instance", "scheme", "Time"}
+var order = []string{"bay", "cell", "code", "sensor", "version", "Value", "Value #A", "pack", "Value #B", "Value #C", "Value #D", "Value #E", "Value #F", "Value #G", "Value #H", "Value #I", "agent", "site", "instance", "scheme", "Time"}
+
+// widths in pixels of the columns with a label that stand before the answer. Together with it they fit a
+// phone, which is 390 wide; without a width all columns share the panel evenly and words are cut.
+var widths = map[string]int{"bay": 80, "cell": 60, "code": 150, "sensor": 150, "version": 110}
+
+// valueWidth and wordWidth are the widths of a column of numbers and of one of words.
+const valueWidth, wordWidth = 100, 140
 
 // ascending is the sorting of a table whose smallest value is the worst.
 func ascending(column string) sortedBy { return sortedBy{column, false} }
@@ -130,6 +140,11 @@ func list(t text, span uint32, by sortedBy, columns ...column) *table.PanelBuild
 	p.WithTransformation(dashboard.DataTransformerConfig{Id: "organize", Options: map[string]any{
 		"excludeByName": map[string]bool{"Time": true}, "indexByName": index, "renameByName": rename,
 	}})
+	for _, name := range order {
+		if widths[name] > 0 && regexp.MustCompile(`[(, ]`+name+`[,)]`).MatchString(columns[0].expr) {
+			p.OverrideByName(name, []dashboard.DynamicConfigValue{{Id: "custom.width", Value: widths[name]}})
+		}
+	}
 	for _, name := range []string{"instance", "scheme"} { // links need them, readers do not
 		p.OverrideByName(name, []dashboard.DynamicConfigValue{{Id: "custom.hidden", Value: true}})
 	}
@@ -142,11 +157,13 @@ func (c column) look() []dashboard.DynamicConfigValue {
 	}
 	// The words of the panel say why the whole table is empty; in a single field they would be wrong.
 	look := []dashboard.DynamicConfigValue{{Id: "unit", Value: c.unit}, {Id: "decimals", Value: c.decimals}, {Id: "noValue", Value: notKnown}}
+	width := valueWidth
 	if c.mappings != nil {
+		width = wordWidth
 		look = append(look, dashboard.DynamicConfigValue{Id: "mappings", Value: c.mappings},
 			dashboard.DynamicConfigValue{Id: "custom.displayMode", Value: "color-text"})
 	}
-	return look
+	return append(look, dashboard.DynamicConfigValue{Id: "custom.width", Value: width})
 }
 
 // notKnown stands in a field of a table that has no value.

@@ -1,7 +1,9 @@
 package main
 
 import (
+	"slices"
 	"strconv"
+	"strings"
 
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
 )
@@ -33,10 +35,14 @@ func stages() []word {
 // The bands of a panel share one table of words, so their numbers must differ.
 const permitBase, relayBase = 10, 20
 
+// permits are the words for permitNumber, each with a base added to its number.
+func permits(base int) []word {
+	return []word{{base, "blocked", "red"}, {base + 1, "permitted", "green"}, {base + 2, "no pack", "#5a5f66"}}
+}
+
 func roundWords() []dashboard.ValueMapping {
-	return mapped(append(stages(),
-		word{permitBase, "blocked", "red"}, word{permitBase + 1, "permitted", "green"},
-		word{relayBase, "open", "#5a5f66"}, word{relayBase + 1, "closed", "blue"})...)
+	return mapped(slices.Concat(stages(), permits(permitBase),
+		[]word{{relayBase, "open", "#5a5f66"}, {relayBase + 1, "closed", "blue"}})...)
 }
 
 // step is a colour and the value from which it applies.
@@ -54,6 +60,10 @@ func coloured(base string, steps ...step) *dashboard.ThresholdsConfigBuilder {
 	return dashboard.NewThresholdsConfigBuilder().Mode(dashboard.ThresholdsModeAbsolute).Steps(all)
 }
 
+// The colours of reasons: what passes by itself or is known to the person who did it, what somebody should
+// do, and danger.
+const passes, attention, danger = "#8e8e8e", "orange", "red"
+
 // reasons returns why a person is needed, the most urgent last: the findings, and water for a pack that is
 // ready for it. Danger is red, what somebody should do orange, what passes by itself grey.
 func reasons() []word {
@@ -63,11 +73,11 @@ func reasons() []word {
 			all = append(all, word{len(all) + 1, code, colour})
 		}
 	}
-	add("#8e8e8e", "agent-unready", "close-delay", "held", "visit-open")
+	add(passes, "agent-unready", "close-delay", "held", "visit-open")
 	add("blue", "ready-to-water")
-	add("orange", "readings-off", "water-unrecorded", "water-balance", "cells-miscounted", "pack-warm", "record-failing", "level-doubted",
+	add(attention, "readings-off", "water-unrecorded", "water-balance", "cells-miscounted", "pack-warm", "record-failing", "level-doubted",
 		"pack-unknown", "temperature-unknown", "current-unknown", "voltage-unknown", "level-unknown", "contactor-open")
-	add("red", "overfilled", "plates-bare", "charge-overrun", "pack-frozen", "pack-hot", "voltage-implausible", "airflow-unproven",
+	add(danger, "overfilled", "plates-bare", "charge-overrun", "pack-frozen", "pack-hot", "voltage-implausible", "airflow-unproven",
 		"hydrogen-warning", "hydrogen-high", "runaway", "contactor-stuck")
 	return all
 }
@@ -77,4 +87,15 @@ func unknown(words string) dashboard.ValueMapping {
 	return dashboard.ValueMapping{SpecialValueMap: &dashboard.SpecialValueMap{Type: dashboard.MappingTypeSpecialValue, Options: dashboard.DashboardSpecialValueMapOptions{
 		Match: dashboard.SpecialValueMatchNullAndNan, Result: dashboard.ValueMappingResult{Text: &words, Color: new("orange"), Index: new(int32(99))},
 	}}}
+}
+
+// coded gives the findings of a colour, as a regular expression.
+func coded(colour string) string {
+	var codes []string
+	for _, r := range reasons() {
+		if r.colour == colour {
+			codes = append(codes, r.text)
+		}
+	}
+	return strings.Join(codes, "|")
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/grafana/grafana-foundation-sdk/go/common"
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
@@ -43,10 +44,11 @@ func yard() *dashboard.DashboardBuilder {
 		WithVariable(many("bay", "Bay", `label_values(bayward_bay_info{site=~"$site",agent=~"$agent",pack=~"$pack"}, bay)`))
 	yardNow(b)
 	yardPeople(b)
+	yardWater(b)
 	yardWhy(b)
 	yardTrend(b)
 	return b.WithPanel(texts.NewPanelBuilder().Title("Before anyone goes to a battery").Description("Cautions.").
-		Mode(texts.TextModeMarkdown).Content(cautions).Span(boardWidth).Height(5))
+		Mode(texts.TextModeMarkdown).Content(cautions).Span(boardWidth).Height(cautionsHeight))
 }
 
 // silentAgents names the agents that do not answer.
@@ -57,21 +59,26 @@ func silentAgents(agents string) *table.PanelBuilder {
 	).Height(4).OverrideByName("instance", []dashboard.DynamicConfigValue{{Id: "custom.hidden", Value: false}})
 }
 
+// yardNow is short: on a phone the figures stand below each other, and the tables that name bays follow.
 func yardNow(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Now"))
-	b.WithPanel(number(text{"Bays monitored", "Bays that agents report now.", "none", "no bay reports"}, 4, coloured("text"),
-		query{fmt.Sprintf(`count(bayward_bay_info{%s,pack=~"$pack"})`, yardBays), ""}))
 	b.WithPanel(number(text{"Agents that do not answer", "Scrape targets of the job bayward that are down. Their bays are missing from all other figures of this board.", "none", "no agent is a target"},
-		4, coloured("green", step{1, "red"}), query{`sum(up{job="bayward",site=~"$site",agent=~"$agent"} == bool 0)`, ""}))
+		8, coloured("green", step{1, "red"}), query{`sum(up{job="bayward",site=~"$site",agent=~"$agent"} == bool 0)`, ""}))
 	b.WithPanel(number(text{"Bays that need attention", "Bays with a finding that does not clear by itself, or with a pack that is ready to water.", "none", "no bay reports"},
-		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf("sum(%s > bool 0)", needs), ""}))
+		8, coloured("green", step{1, "orange"}), query{fmt.Sprintf("sum(%s > bool 0)", needs), ""}))
 	b.WithPanel(number(text{"Waiting, charge blocked", "Packs that need a charge while it is blocked.", "none", "no bay reports"},
-		4, coloured("green", step{1, "orange"}), query{fmt.Sprintf(`sum((max %s (bayward_stage{%s,stage="waiting"}) * (1 - max %s (bayward_charge_permitted{%s})))%s)`,
+		8, coloured("green", step{1, "orange"}), query{fmt.Sprintf(`sum((max %s (bayward_stage{%s,stage="waiting"}) * (1 - max %s (bayward_charge_permitted{%s})))%s)`,
 			byBay, yardBays, byBay, yardBays, ofPack), ""}))
-	b.WithPanel(number(text{"Litres to bring today", "Water for the packs that are ready to water now (full, rested and cool), and for those with bare plates, which get some before their charge and the rest after it. Bays whose level is not known are not included.", "litre", "no level is known"},
-		4, coloured("text"), query{litres(waterNow), ""}).Decimals(1))
-	b.WithPanel(number(text{"Litres to bring this week", "Today's, plus the packs whose level falls to the lowest level for charging within seven days. Bays whose level is not known are not included.", "litre", "no level is known"},
-		4, coloured("text"), query{litres(fmt.Sprintf(`(bayward_water_forecast_seconds{%s} < bool 604800) or %s`, yardBays, waterNow)), ""}).Decimals(1))
+}
+
+func yardWater(b *dashboard.DashboardBuilder) {
+	b.WithRow(dashboard.NewRowBuilder("What to bring"))
+	b.WithPanel(number(text{"Litres to bring today", "Water for the packs that are ready to water now (full, rested and cool), and for those with bare plates, which get some before their charge and the rest after it. Bays whose level is not known are not included.", "suffix: L", "no level is known"},
+		8, coloured("text"), query{litres(waterNow), ""}).Decimals(1))
+	b.WithPanel(number(text{"Litres to bring this week", "Today's, plus the packs whose level falls to the lowest level for charging within seven days. Bays whose level is not known are not included.", "suffix: L", "no level is known"},
+		8, coloured("text"), query{litres(fmt.Sprintf(`(bayward_water_forecast_seconds{%s} < bool 604800) or %s`, yardBays, waterNow)), ""}).Decimals(1))
+	b.WithPanel(number(text{"Bays monitored", "Bays that agents report now.", "none", "no bay reports"}, 8, coloured("text"),
+		query{fmt.Sprintf(`count(bayward_bay_info{%s,pack=~"$pack"})`, yardBays), ""}))
 }
 
 // litres adds up the need of the bays at which a condition is 1.
@@ -86,8 +93,7 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 		"The bay's name links to its board and to its own page.", "none", "no pack needs attention, or no bay reports: see the figures above"}, boardWidth, descending("why"),
 		column{query{atNeeding("(" + worstReason(byBay, yardBays) + ")"), "why"}, "none", 0, mapped(reasons()...)},
 		column{query{atNeeding(fmt.Sprintf("(sum %s (%s))", byBay, stageNumber(yardBays))), "stage"}, "none", 0, mapped(stages()...)},
-		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_charge_permitted{%s}))", byBay, yardBays)), "charge"}, "none", 0,
-			mapped(word{0, "blocked", "red"}, word{1, "permitted", "green"})},
+		column{query{atNeeding("(" + permitNumber(byBay, yardBays) + ")"), "charge"}, "none", 0, mapped(permits(0)...)},
 		column{query{atNeeding(fmt.Sprintf("(max %s (bayward_water_needed_liters{%s}))", byBay, yardBays)), "water"}, "suffix: L", 2, nil},
 		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_water_forecast_seconds{%s}) / 86400)", byBay, yardBays)), "lasts"}, "suffix: d", 1, nil},
 		column{query{atNeeding(fmt.Sprintf("(min %s (bayward_level_reading_due_seconds{%s}) / 86400)", byBay, yardBays)), "read within"}, "suffix: d", 1, nil},
@@ -101,18 +107,22 @@ func yardPeople(b *dashboard.DashboardBuilder) {
 		"percentunit", "no finding is raised, or no bay reports: see the figures above"}, 12, descending("of the last day"),
 		column{query{fmt.Sprintf(`topk(50, (max by (site, agent, instance, bay, code) (avg_over_time(bayward_finding{%s,code!~"%s"}[1d]))`+
 			` and max by (site, agent, instance, bay, code) (bayward_finding{%s}) == 1)%s)`, yardBays, quiet, yardBays, ofPack), "of the last day"}, "percentunit", 0, nil}))
-	b.WithPanel(list(text{"Which bays are blind, and on which sensor?", "The 20 sensors that gave no usable value in the largest share of ticks, over ten minutes. Nothing else on this board shows a missing reading. A sensor that leaves with its pack does not count while the bay is vacant.",
+	b.WithPanel(list(text{"Which bays are blind, and on which sensor?", "The 20 sensors that gave no usable value in the largest share of ticks, over ten minutes. Nothing else on this board shows a missing reading. A bay from which the pack was away in that time does not count.",
 		"percentunit", "every sensor answers, or no bay reports: see the figures above"}, 12, descending("blind"),
 		column{query{fmt.Sprintf("topk(20, (sum by (site, agent, instance, bay, sensor) (rate(bayward_reading_faults_total{%s}[10m]))"+
 			" / on (site, agent, instance) group_left () sum by (site, agent, instance) (rate(bayward_tick_duration_seconds_count{%s}[10m])) > 0.01"+
-			` unless on (site, agent, instance, bay) bayward_stage{stage="vacant"} == 1)%s)`, yardBays, yardAgents, ofPack), "blind"}, "percentunit", 0, nil}))
+			` unless on (site, agent, instance, bay) max_over_time(bayward_stage{stage="vacant"}[10m]) == 1)%s)`, yardBays, yardAgents, ofPack), "blind"}, "percentunit", 0, nil}))
 }
 
 func yardWhy(b *dashboard.DashboardBuilder) {
 	b.WithRow(dashboard.NewRowBuilder("Why charges are blocked"))
-	b.WithPanel(lines(text{"Why are charges blocked?", "The number of bays with each finding. A finding that no bay has is not drawn. agent-unready is also raised while no pack is connected.", "none", "no finding was raised, or no bay reports"}, 12,
-		query{fmt.Sprintf(`sum by (code) (max_over_time(bayward_finding{%s}[$__rate_interval])%s) > 0`, yardBays, ofPack), "{{code}}"}).
-		Height(9).FillOpacity(30).DrawStyle(common.GraphDrawStyleBars).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A")))
+	why := lines(text{"Why are charges blocked?", "The number of bays with each finding. A finding that no bay has is not drawn. agent-unready, which is also raised while no pack is connected, counts only where one is.", "none", "no finding was raised, or no bay reports"}, 12,
+		query{fmt.Sprintf(`sum by (code) ((max_over_time(bayward_finding{%s}[$__rate_interval]) unless on (site, agent, instance, bay, code) label_replace(bayward_stage{stage="vacant"} == 1, "code", "agent-unready", "", ""))%s) > 0`, yardBays, ofPack), "{{code}}"}).
+		Height(9).FillOpacity(30).DrawStyle(common.GraphDrawStyleBars).Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A"))
+	for _, passing := range strings.Split(coded(passes), "|") { // the others take the palette's colours, to tell them apart
+		why.OverrideByName(passing, []dashboard.DynamicConfigValue{{Id: "color", Value: map[string]any{"mode": "fixed", "fixedColor": passes}}})
+	}
+	b.WithPanel(why)
 	b.WithPanel(list(text{"For how much of the time was each finding raised?", "Share of the bays' time in the time shown, from first to last sample. Checking is not included: it is also raised while no pack is connected.",
 		"percentunit", "no finding was raised, or no bay reports"}, 12, descending("of the time"),
 		column{query{fmt.Sprintf(`avg by (code) (avg_over_time(bayward_finding{%s,code!="agent-unready"}[$__range])%s) > 0`, yardBays, ofPack), "of the time"}, "percentunit", 1, nil}))
@@ -129,8 +139,8 @@ func yardTrend(b *dashboard.DashboardBuilder) {
 	b.WithPanel(packs)
 	b.WithPanel(lines(text{"How many charges began, and how many were proven full?", "In the last 24 hours at each moment.", "none", "no bay reports"}, 12,
 		query{fmt.Sprintf("sum(increase(bayward_charges_total{%s}[1d])%s)", yardBays, ofPack), "began"},
-		query{fmt.Sprintf("sum(increase(bayward_charges_full_total{%s}[1d])%s)", yardBays, ofPack), "proven full"}).Decimals(0).Min(0))
-	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the level reaches the lowest level for charging.", "s", "there is no forecast"}, 12, ascending("lasts"),
+		query{fmt.Sprintf("sum(increase(bayward_charges_full_total{%s}[1d])%s)", yardBays, ofPack), "proven full"}).Min(0).AxisSoftMax(5))
+	b.WithPanel(list(text{"Which packs run dry first?", "The 20 bays with the shortest forecast until the level reaches the lowest level for charging.", "none", "there is no forecast"}, 12, ascending("lasts"),
 		column{query{fmt.Sprintf("bottomk(20, min %s (bayward_water_forecast_seconds{%s} / 86400)%s)", byBay, yardBays, ofPack), "lasts"}, "suffix: d", 1, nil}))
 	b.WithPanel(list(text{"Which chargers overcharge?", "The 10 bays with the highest charge factor of the last seven days: ampere-hours given for each one stored, of those with a full charge. 1.15 to 1.20 is usual for vented traction packs (common practice, no source).",
 		"none", "no charge in seven days"}, 12, descending("factor"),

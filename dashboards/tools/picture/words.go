@@ -6,6 +6,7 @@ import (
 	"html"
 	"math"
 	"strconv"
+	"strings"
 )
 
 // worded returns a value with its unit, or the word for it.
@@ -35,7 +36,10 @@ func worded(v float64, unit string, decimals *int, mappings []mapping) (text, co
 	if unit == "percentunit" {
 		return fmt.Sprintf("%.0f %%", v*100), ""
 	}
-	signs := map[string]string{"volt": " V", "amp": " A", "celsius": " °C", "litre": " l", "lengthmm": " mm", "bytes": " B", "decbytes": " B"}
+	if sign, ok := strings.CutPrefix(unit, "suffix:"); ok {
+		return strconv.FormatFloat(v, 'f', digits, 64) + sign, ""
+	}
+	signs := map[string]string{"celsius": " °C", "bytes": " B", "decbytes": " B"}
 	return strconv.FormatFloat(v, 'f', digits, 64) + signs[unit], ""
 }
 

@@ -96,5 +96,5 @@ func (p *plan) fill(o *output) error {
 			return err
 		}
 	}
-	return errors.Join(p.brokerFiles(o, machines), p.prometheusFiles(o), p.alertmanagerFiles(o), p.logFiles(o, machines))
+	return errors.Join(p.brokerFiles(o, machines), p.prometheusFiles(o), p.alertmanagerFiles(o), p.logFiles(o, machines), p.inventoryFile(o))
 }

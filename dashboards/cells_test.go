@@ -73,7 +73,7 @@ func places() []place {
 		}},
 		{name: "troubled", chosen: "bay-3", series: slices.Concat(shed(1, true), bay(1, "charging", "1", ""),
 			bay(2, "ready-to-water", "1", "", "bayward_water_needed_liters 0.4", "bayward_water_forecast_seconds 864000"),
-			bay(3, "waiting", "0", "contactor-stuck level-unknown"), bay(4, "waiting", "0", "plates-bare", "bayward_water_forecast_seconds 0")), says: []cells{
+			bay(3, "waiting", "0", "contactor-stuck level-unknown", "bayward_hydrogen_ratio 0.012", "bayward_airflow_proven 0"), bay(4, "waiting", "0", "plates-bare", "bayward_water_forecast_seconds 0")), says: []cells{
 			{"yard", attention, 0, []string{row(2, "", "ready-to-water"), row(3, "", "contactor-stuck"), row(4, "", "plates-bare")}},
 			{"yard", attention, 1, []string{row(2, "", "ready-to-water"), row(3, "", "waiting"), row(4, "", "waiting")}},
 			{"yard", attention, 2, []string{row(2, "", "permitted"), row(3, "", "blocked"), row(4, "", "blocked")}},
@@ -84,6 +84,7 @@ func places() []place {
 			{"bay", whyNot, 0, []string{fmt.Sprintf(here, 3, "contactor-stuck")}},
 			{"bay", mayCharge, 0, []string{fmt.Sprintf(here, 3, "blocked")}},
 			{"bay", blocking, 0, []string{`code="contactor-stuck" = danger`, `code="level-unknown" = raised`}},
+			{"bay", "How much hydrogen is in the air?", 0, []string{`bay="bay-3" = 0.012`}}, {"bay", "At which stage is the pack?", 3, []string{`bay="bay-3" = not proven`}},
 			{"bay", covered, 0, nil}, {"bay", covered, 4, []string{`bay="bay-3" = 0`}}, // the red line of a level that is not known
 			{"yard", "Why are charges blocked?", 0, []string{`code="contactor-stuck" = 1`, `code="level-unknown" = 1`, `code="plates-bare" = 1`}},
 			// A finding that was raised all the time counts, although it never changed; each at one bay of four.

@@ -13,6 +13,7 @@ const (
 	mmPerMeter     = 1000
 	mlPerLiter     = 1000
 	litersPerM3    = 1000
+	percent        = 100
 )
 
 // bay emits everything in one picture.
@@ -53,6 +54,12 @@ func readings(out sink, p *bay.Picture) {
 		if m.r.OK() {
 			out(m.d, labels{p.Bay}, m.r.Value)
 		}
+	}
+	if gas := p.Seen.HydrogenPct; gas.OK() {
+		out(hydrogenIn, labels{p.Bay}, gas.Value/percent)
+	}
+	if air := p.Seen.Airflow; air.OK() {
+		out.flag(airflow, labels{p.Bay}, air.Value >= 0.5)
 	}
 	if p.Seen.Level.Usable() {
 		out(level, labels{p.Bay}, p.Seen.Level.LowMM/mmPerMeter)

@@ -52,13 +52,14 @@ type Collector struct {
 
 	mu       sync.Mutex                          // guards all fields below
 	lastGood map[string]map[string]time.Duration // by bay and sensor, on the pictures' clock
+	first    map[string]time.Duration            // by bay: its first tick
 	jugs     map[string]*jug                     // by bay
 }
 
 // New returns a collector. A Registry scrapes it.
 func New(src Sources) *Collector {
 	return &Collector{
-		src: src, shelf: newShelf(), lastGood: map[string]map[string]time.Duration{}, jugs: map[string]*jug{},
+		src: src, shelf: newShelf(), lastGood: map[string]map[string]time.Duration{}, first: map[string]time.Duration{}, jugs: map[string]*jug{},
 		faults: prometheus.NewCounterVec(prometheus.CounterOpts{
 			Name: "bayward_reading_faults_total",
 			Help: "Ticks in which a configured sensor gave no usable value, by fault.",
@@ -106,7 +107,7 @@ func (c *Collector) Ticked(p *bay.Picture) {
 	good := c.lastGood[p.Bay]
 	if good == nil {
 		good = map[string]time.Duration{}
-		c.lastGood[p.Bay] = good
+		c.lastGood[p.Bay], c.first[p.Bay] = good, p.Now
 		c.orders.WithLabelValues(p.Bay) // 0 from the start, so that a rate sees the first
 	}
 	for _, s := range p.Sensors() {
@@ -182,6 +183,9 @@ func (c *Collector) ages(out sink, p *bay.Picture) {
 	defer c.mu.Unlock()
 	for _, s := range p.Sensors() {
 		at, known := c.lastGood[p.Bay][s.Name]
+		if !known { // it never answered, which must not look as if there were no such sensor
+			at, known = c.first[p.Bay]
+		}
 		if s.Reading.OK() {
 			at, known = max(at, s.Reading.At), true
 		}

@@ -48,6 +48,7 @@ func cooling() *bay.Picture {
 		Now: now, PackV: reading.Good(25.6, now), CurrentA: reading.Good(0, now), PackC: reading.Good(41.5, now),
 		AmbientC: reading.Good(21, now-2*time.Second), Level: reading.LevelBetween(4.5, 4.5, now), ContactorClosed: reading.Good(0, now),
 	})
+	p.Seen.HydrogenPct, p.Seen.Airflow = reading.Good(0.4, now), reading.Good(1, now)
 	p.Stage, p.Permit.Granted = bay.Cooling, true
 	p.Cool.ReadyKnown, p.Cool.ReadyIn = true, 45*time.Minute
 	p.Water.Known, p.Water.TotalML, p.Water.LostTotal = true, 1320, 3.3708
@@ -115,11 +116,11 @@ func TestGolden(t *testing.T) {
 
 // contract is what other programs rely on; it changes only together with them.
 var contract = []string{
-	"bayward_ambient_temperature_celsius", "bayward_bay_info", "bayward_build_info", "bayward_certificate_expiry_timestamp_seconds", "bayward_charge_coulombs_total",
+	"bayward_airflow_proven", "bayward_ambient_temperature_celsius", "bayward_bay_info", "bayward_build_info", "bayward_certificate_expiry_timestamp_seconds", "bayward_charge_coulombs_total",
 	"bayward_charge_permitted", "bayward_charges_full_total", "bayward_charges_total", "bayward_cooldown_remaining_seconds",
 	"bayward_current_noise_amperes", "bayward_current_zero_amperes",
 	"bayward_disk_written_bytes_total", "bayward_electrolyte_level_limit_meters", "bayward_electrolyte_level_meters", "bayward_finding",
-	"bayward_gassing_coulombs_total", "bayward_http_connections_cut_total", "bayward_hydrogen_released_cubic_meters_total", "bayward_level_reading_due_seconds",
+	"bayward_gassing_coulombs_total", "bayward_http_connections_cut_total", "bayward_hydrogen_ratio", "bayward_hydrogen_released_cubic_meters_total", "bayward_level_reading_due_seconds",
 	"bayward_mqtt_commands_refused_total", "bayward_mqtt_connected", "bayward_mqtt_events_proven", "bayward_mqtt_outbox_events", "bayward_orders_refused_total", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius",
 	"bayward_pack_voltage_volts", "bayward_page_info", "bayward_reading_age_seconds", "bayward_reading_faults_total", "bayward_relay_closed",
 	"bayward_relay_reaction_seconds", "bayward_sign_ins_refused_total", "bayward_stage", "bayward_temperature_limit_celsius", "bayward_tick_duration_seconds",
@@ -188,7 +189,7 @@ func TestMissingIsAbsent(t *testing.T) {
 	for _, name := range []string{
 		"bayward_pack_voltage_volts", "bayward_pack_current_amperes", "bayward_pack_temperature_celsius", "bayward_ambient_temperature_celsius",
 		"bayward_electrolyte_level_meters", "bayward_cooldown_remaining_seconds", "bayward_water_needed_liters", "bayward_water_forecast_seconds", "bayward_level_reading_due_seconds",
-		"bayward_current_zero_amperes", "bayward_current_noise_amperes",
+		"bayward_current_zero_amperes", "bayward_current_noise_amperes", "bayward_hydrogen_ratio", "bayward_airflow_proven",
 		"bayward_relay_closed", "bayward_reading_age_seconds", "bayward_mqtt_connected", "bayward_mqtt_events_proven", "bayward_mqtt_outbox_events", "bayward_http_connections_cut_total", "bayward_page_info", "bayward_mqtt_commands_refused_total", "bayward_certificate_expiry_timestamp_seconds",
 	} {
 		require.Zero(t, count(t, c, name), name)
@@ -212,6 +213,7 @@ func TestPublishedQuantities(t *testing.T) {
 		return 0
 	}
 	require.InEpsilon(t, 0.45*10*12/1000, value("bayward_hydrogen_released_cubic_meters_total"), 0.02)
+	require.InEpsilon(t, 0.004, value("bayward_hydrogen_ratio"), 1e-9) // 0.4 % by volume
 	require.InEpsilon(t, 250*3600, value("bayward_charge_coulombs_total"), 1e-9)
 	require.InEpsilon(t, 1.32, value("bayward_water_needed_liters"), 1e-9)
 	require.InEpsilon(t, 0.0045, value("bayward_electrolyte_level_meters"), 1e-9)
@@ -229,7 +231,7 @@ func TestAgeGrowsWhileFaulty(t *testing.T) {
 	p.Seen.PackC = reading.Bad(reading.NoAnswer, p.Now)
 	c.Ticked(p)
 	require.NoError(t, testutil.GatherAndCompare(gatherer(t, c), strings.NewReader(`
-# HELP bayward_reading_age_seconds Age of a sensor's last usable value.
+# HELP bayward_reading_age_seconds Age of a sensor's last usable value; of a sensor that gave none, the time since the agent's first tick.
 # TYPE bayward_reading_age_seconds gauge
 bayward_reading_age_seconds{bay="bay-1",sensor="ambient-temperature"} 32
 bayward_reading_age_seconds{bay="bay-1",sensor="contactor-feedback"} 30
@@ -241,6 +243,34 @@ bayward_reading_age_seconds{bay="bay-1",sensor="pack-voltage"} 30
 # TYPE bayward_reading_faults_total counter
 bayward_reading_faults_total{bay="bay-1",fault="no-answer",sensor="pack-temperature"} 1
 `), "bayward_reading_age_seconds", "bayward_reading_faults_total"))
+}
+
+// TestAgeOfASensorThatNeverAnswered: after a restart with a broken probe its age grows from the first tick,
+// and begins again with its first value.
+func TestAgeOfASensorThatNeverAnswered(t *testing.T) {
+	p := blind()
+	c := metrics.New(sources(p))
+	age := func() string {
+		t.Helper()
+		got, err := testutil.GatherAndFormat(gatherer(t, c), expfmt.TypeTextPlain, "bayward_reading_age_seconds")
+		require.NoError(t, err)
+		for line := range strings.Lines(string(got)) {
+			if value, found := strings.CutPrefix(line, `bayward_reading_age_seconds{bay="bay-2",sensor="level"} `); found {
+				return strings.TrimSpace(value)
+			}
+		}
+		return "absent"
+	}
+	require.Equal(t, "absent", age(), "no tick yet")
+	c.Ticked(p)
+	p.Now += 3 * time.Hour
+	c.Ticked(p)
+	require.Equal(t, "10800", age())
+	p.Seen.Level = reading.LevelBetween(4, 5, p.Now)
+	c.Ticked(p)
+	p.Now += time.Minute
+	p.Seen.Level = reading.Level{Fault: reading.Open, At: p.Now}
+	require.Equal(t, "60", age())
 }
 
 // TestTheContactIsBelieved: a contactor that stays closed shows as closed, whatever

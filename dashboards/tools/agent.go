@@ -64,8 +64,8 @@ func agentSensors(b *dashboard.DashboardBuilder) {
 		query{worst(fmt.Sprintf("sum by (site, agent, bay, sensor, fault) (rate(bayward_reading_faults_total{%s}[$__rate_interval]))"+
 			" / on (site, agent) group_left () sum by (site, agent) (rate(bayward_tick_duration_seconds_count{%s}[$__rate_interval])) > 0"+
 			` unless on (site, agent, bay) max_over_time(bayward_stage{stage="vacant"}[$__rate_interval]) == 1`, theseAgents, theseAgents)), "{{agent}} {{bay}} {{sensor}}: {{fault}}"}).Min(0))
-	b.WithPanel(lines(text{"Which readings are old?", "Time since the last usable value where that is more than a minute, the 10 oldest.", "suffix: min", "no reading is old, or no agent answered"}, 12,
-		query{worst(fmt.Sprintf("max by (site, agent, bay, sensor) (bayward_reading_age_seconds{%s}) / 60 > 1", theseAgents)), "{{agent}} {{bay}} {{sensor}}"}).Min(0))
+	b.WithPanel(lines(text{"Which readings are old?", "Time since the last usable value where that is more than a minute, the 10 oldest; of a sensor that gave none, since the agent started. Vacant bays are left out.", "suffix: min", "no reading is old, or no agent answered"}, 12,
+		query{worst(fmt.Sprintf(`max by (site, agent, bay, sensor) (bayward_reading_age_seconds{%s}) / 60 > 1 unless on (site, agent, bay) bayward_stage{stage="vacant"} == 1`, theseAgents)), "{{agent}} {{bay}} {{sensor}}"}).Min(0))
 }
 
 func agentUpkeep(b *dashboard.DashboardBuilder) {

@@ -102,11 +102,12 @@ func bayNow(b *dashboard.DashboardBuilder) {
 }
 
 func bayRound(b *dashboard.DashboardBuilder) {
-	b.WithPanel(bands(text{"At which stage is the pack?", "Stage, permit and the charge-enable relay (its feedback contact, if there is one). While there is no pack the block is no trouble, and grey. A gap: the agent did not answer.", "none", "the agent did not answer"},
+	b.WithPanel(bands(text{"At which stage is the pack?", "Stage, permit and the charge-enable relay (its feedback contact, if there is one). Where a fan has a proof that air moves, it is shown too. While there is no pack the block is no trouble, and grey. A gap: the agent did not answer.", "none", "the agent did not answer"},
 		boardWidth, roundWords(),
 		query{fmt.Sprintf("sum by (bay) (%s)", stageNumber(oneBay)), "stage"},
 		query{fmt.Sprintf("%d + %s", permitBase, permitNumber("by (bay)", oneBay)), "charge"},
-		query{fmt.Sprintf("%d + %s", relayBase, of("bayward_relay_closed")), "relay"}))
+		query{fmt.Sprintf("%d + %s", relayBase, of("bayward_relay_closed")), "relay"},
+		query{fmt.Sprintf("%d + %s", airBase, of("bayward_airflow_proven")), "air"}))
 	b.WithPanel(bands(text{"What is blocking the charge?", "The findings that were raised in the time shown. Grey: it passes by itself, or the person who did it knows about it. The bay's own page shows the numbers behind each and what to do.", "none", "no finding was raised, or the agent did not answer"},
 		boardWidth, mapped(word{0, "none raised", "green"}, word{1, "raised", attention}, word{2, "passes", passes}, word{3, "danger", danger}),
 		query{fmt.Sprintf(`max by (code) (bayward_finding{%s,code=~"%s"} == 1) or 2 * max by (code) (bayward_finding{%s,code=~"%s"} == 1) or 3 * max by (code) (bayward_finding{%s,code=~"%s"} == 1) or label_replace(0 * max(bayward_charge_permitted{%s}), "code", "no finding", "", "") unless on () (max(bayward_finding{%s}) == 1)`,
@@ -139,7 +140,7 @@ func bayReadings(b *dashboard.DashboardBuilder) {
 	limit(level, "fill mark", "blue")
 	limit(level, "bottom of the vent well", "orange")
 	b.WithPanel(level)
-	b.WithPanel(lines(text{"How old is each reading?", "Time since the last usable value. It grows while a sensor fails, so it shows what a gap elsewhere cannot.", "suffix: min", "the agent did not answer"}, 8,
+	b.WithPanel(lines(text{"How old is each reading?", "Time since the last usable value, or since the agent started if there was none. It grows while a sensor fails, so it shows what a gap elsewhere cannot.", "suffix: min", "the agent did not answer"}, 8,
 		query{fmt.Sprintf("max by (sensor) (bayward_reading_age_seconds{%s}) / 60", oneBay), "{{sensor}}"}).Min(0).AxisSoftMax(5))
 }
 
@@ -159,7 +160,10 @@ func bayWater(b *dashboard.DashboardBuilder) {
 		query{fmt.Sprintf("max by (bay) (increase(bayward_gassing_coulombs_total{%s}[1d])) / 3600", oneBay), "gassed"}).Min(0))
 	b.WithPanel(lines(text{"How much hydrogen was released?", "By all cells in the last 24 hours, dry, at 25 °C, from the charge and Faraday's law: what the air of the room must carry away.", "suffix: L", "the agent did not answer"}, 8,
 		query{fmt.Sprintf("1000 * max by (bay) (increase(bayward_hydrogen_released_cubic_meters_total{%s}[1d]))", oneBay), "hydrogen in 24 h"}).Min(0))
-	b.WithPanel(list(text{"Which cells use most water?", "Water recorded for each cell in the time shown, most first.", "none", "no water was recorded, or the agent did not answer"}, 8, descending("water"),
+	// 2 % is the highest hydrogen_max_pct, which has its source in agent/bay/limits.go.
+	b.WithPanel(lines(text{"How much hydrogen is in the air?", "By volume, where a sensor measures it. The charge is blocked from the limit that is set for the bay, 2 % at most: half of what can explode.", "percentunit", "no hydrogen sensor, or no usable reading"}, 8,
+		query{of("bayward_hydrogen_ratio"), "hydrogen"}).Min(0).AxisSoftMax(0.01))
+	b.WithPanel(list(text{"Which cells use most water?", "Water recorded for each cell in the time shown, most first.", "none", "no water was recorded, or the agent did not answer"}, 16, descending("water"),
 		column{query{fmt.Sprintf("max by (cell) (increase(bayward_water_given_liters_total{%s}[$__range])) > 0", oneBay), "water"}, "suffix: L", 2, nil}).Height(8).
 		OverrideByName("water", []dashboard.DynamicConfigValue{{Id: "custom.displayMode", Value: "basic"}, {Id: "min", Value: 0}, {Id: "custom.width", Value: 200}}))
 }

@@ -33,7 +33,7 @@ func stages() []word {
 }
 
 // The bands of a panel share one table of words, so their numbers must differ.
-const permitBase, relayBase = 10, 20
+const permitBase, relayBase, airBase = 10, 20, 30
 
 // permits are the words for permitNumber, each with a base added to its number.
 func permits(base int) []word {
@@ -42,7 +42,7 @@ func permits(base int) []word {
 
 func roundWords() []dashboard.ValueMapping {
 	return mapped(slices.Concat(stages(), permits(permitBase),
-		[]word{{relayBase, "open", "#5a5f66"}, {relayBase + 1, "closed", "blue"}})...)
+		[]word{{relayBase, "open", "#5a5f66"}, {relayBase + 1, "closed", "blue"}, {airBase, "not proven", "#5a5f66"}, {airBase + 1, "moves", "green"}})...)
 }
 
 // step is a colour and the value from which it applies.

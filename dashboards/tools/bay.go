@@ -163,7 +163,7 @@ func bayWater(b *dashboard.DashboardBuilder) {
 	// 2 % is the highest hydrogen_max_pct, which has its source in agent/bay/limits.go.
 	b.WithPanel(lines(text{"How much hydrogen is in the air?", "By volume, where a sensor measures it. The charge is blocked from the limit that is set for the bay, 2 % at most: half of what can explode.", "percentunit", "no hydrogen sensor, or no usable reading"}, 8,
 		query{of("bayward_hydrogen_ratio"), "hydrogen"}).Min(0).AxisSoftMax(0.01))
-	b.WithPanel(list(text{"Which cells use most water?", "Water recorded for each cell in the time shown, most first.", "none", "no water was recorded, or the agent did not answer"}, 16, descending("water"),
+	b.WithPanel(list(text{"Which cells use most water?", "Water recorded for each cell in the time shown, most first.", "none", "no water was recorded, or the agent did not answer"}, 8, descending("water"),
 		column{query{fmt.Sprintf("max by (cell) (increase(bayward_water_given_liters_total{%s}[$__range])) > 0", oneBay), "water"}, "suffix: L", 2, nil}).Height(8).
 		OverrideByName("water", []dashboard.DynamicConfigValue{{Id: "custom.displayMode", Value: "basic"}, {Id: "min", Value: 0}, {Id: "custom.width", Value: 200}}))
 }

@@ -137,3 +137,19 @@ func TestAxesHaveNumbersOnly(t *testing.T) {
 		t.Errorf("%d panels of curves: the search is broken", curves)
 	}
 }
+
+// TestPanelsFitTheGrid: the grid is 24 wide, and Grafana moves a panel that hangs over its edge.
+func TestPanelsFitTheGrid(t *testing.T) {
+	for _, f := range read(t) {
+		for i, p := range f.placed(t) {
+			if g := p.GridPos; g.X+g.W > boardWidth || g.W == 0 {
+				t.Errorf("%s: %s: from %v to %v of %d", f.name, p.Title, g.X, g.X+g.W, boardWidth)
+			}
+			for _, q := range f.placed(t)[:i] {
+				if a, b := p.GridPos, q.GridPos; a.X < b.X+b.W && b.X < a.X+a.W && a.Y < b.Y+b.H && b.Y < a.Y+a.H {
+					t.Errorf("%s: %s lies over %s", f.name, p.Title, q.Title)
+				}
+			}
+		}
+	}
+}

@@ -52,7 +52,10 @@ type panel struct {
 			ExcludeByName map[string]bool
 		}
 	}
-	Options struct{ Content string }
+	Options struct {
+		Content string
+		SortBy  []struct{ Desc bool }
+	}
 }
 
 // mapping gives words and a colour for values, or for none.

@@ -186,6 +186,9 @@ func (p panel) hides(title string) bool {
 // table joins the results by their labels, as the board's transformations do.
 func (c *canvas) table(p panel, in box, answers [][]series) {
 	labels, rows := tableRows(answers)
+	if by := p.Options.SortBy; len(by) > 0 && !by[0].Desc {
+		slices.Reverse(rows)
+	}
 	head := p.columns(labels, len(answers))
 	w := in.w / float64(len(head))
 	for i, one := range head {

@@ -33,6 +33,9 @@ func worded(v float64, unit string, decimals *int, mappings []mapping) (text, co
 			return fmt.Sprintf("%.1f %sB", v/big.from, big.prefix), ""
 		}
 	}
+	if a := math.Abs(v); unit == "percentunit" && a > 0 && a < 0.1 {
+		return fmt.Sprintf("%.1f %%", v*100), ""
+	}
 	if unit == "percentunit" {
 		return fmt.Sprintf("%.0f %%", v*100), ""
 	}

@@ -71,7 +71,8 @@
 //
 // # What resolves a missed full
 //
-// A charge of three hours that proves nothing leaves a [Doubt] that names what is
+// A charge of three hours that proves nothing, and any after which the pack rests as a full
+// one does, leaves a [Doubt] that names what is
 // missing: a current sensor, a longer charge, a rest. A charge that never gives any
 // evidence ends in the overrun (by default 18 h), which calls the technician; a
 // hydrometer settles it at any time.

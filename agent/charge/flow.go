@@ -23,6 +23,9 @@ const (
 	onV, offV = 2.20, 2.15
 	riseV     = 0.015
 	dropV     = 0.08
+	// A low float ends with a smaller fall: below the voltage at which cells float
+	// (2.23 to 2.27 V) no charger lets it sink by as much for ten minutes.
+	lowFloatV, lowDropV = 2.23, 0.04
 	// A charger that steps down lets the voltage fall like one that stops. But a
 	// cell at rest this high keeps sinking, by more than 3 mV in ten minutes (the
 	// open 12 V 17 Ah record, Sulzer et al. 2019).
@@ -41,8 +44,10 @@ type flow struct {
 	rawAt time.Duration // when raw last changed
 	peakV float64       // highest voltage while on
 	lowV  float64       // lowest voltage while off
-	refV  float64       // a voltage while off from which none sank by sinkV ...
-	refAt time.Duration // ... since then
+	// floatAt is when the voltage was last that of a charger that floats, or more.
+	floatAt time.Duration
+	refV    float64       // a voltage while off from which none sank by sinkV ...
+	refAt   time.Duration // ... since then
 }
 
 // see processes one tick's verdict: on at once, off after a pause.
@@ -85,7 +90,7 @@ func (f *flow) byCurrent(now time.Duration, currentA, capacityAh float64, held b
 func (f *flow) byVoltage(now time.Duration, cellV float64) {
 	if f.raw {
 		f.peakV = max(f.peakV, cellV)
-		off := cellV < offV || cellV < f.peakV-dropV
+		off := cellV < offV || cellV < f.peakV-dropV || f.sunk(now, cellV)
 		f.see(!off, now)
 		if off {
 			f.lowV, f.refV, f.refAt = cellV, cellV, now
@@ -100,8 +105,16 @@ func (f *flow) byVoltage(now time.Duration, cellV float64) {
 	on := cellV >= onV && (stands || cellV >= f.lowV+riseV)
 	f.see(on, now)
 	if on {
-		f.peakV = cellV
+		f.peakV, f.floatAt = cellV, now
 	}
+}
+
+// sunk reports whether the voltage has been below a low float for long.
+func (f *flow) sunk(now time.Duration, cellV float64) bool {
+	if f.peakV >= lowFloatV || cellV >= min(onV, f.peakV-lowDropV) {
+		f.floatAt = now
+	}
+	return now-f.floatAt >= sinkFor
 }
 
 // held reports whether a cell's voltage is so high that a charger must hold it.

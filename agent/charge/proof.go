@@ -157,7 +157,14 @@ func (t *Tracker) unproven() {
 	if !t.cfg.HasCurrent && t.proof.sawGas {
 		after = unprovenBlind
 	}
-	if t.s.Full || t.s.Pending != NoEvidence || t.s.Doubt != NoDoubt || t.session.flowS < after.Seconds() {
+	if t.session.flowS >= after.Seconds() {
+		t.missing()
+	}
+}
+
+// missing names what is missing to call the pack full, unless something else is said.
+func (t *Tracker) missing() {
+	if t.s.Full || t.s.Pending != NoEvidence || t.s.Doubt != NoDoubt {
 		return
 	}
 	switch p := &t.proof; {

@@ -165,6 +165,9 @@ func (t *Tracker) settle(now time.Duration, below float64) {
 	case below <= fullLowV && (s.Doubt == RestsTooLow || s.Doubt == DrawsTooMuch):
 		s.Doubt = NoDoubt
 	}
+	if s.Ended && below <= tailLowV {
+		t.missing() // however short it was: it rests as a full pack does
+	}
 }
 
 // waitedLow is lowestRest for evidence that waited for the rest.

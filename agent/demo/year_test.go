@@ -265,6 +265,9 @@ func (c *counter) take(topic string, payload []byte) {
 	name := strings.Split(topic, "/")[3]
 	c.mu.Lock()
 	defer c.mu.Unlock()
+	if err == nil && e.Seq <= c.last[name] {
+		return // a repeat, by the contract's rule for readers: a busy machine sends what did not come back in time again
+	}
 	if err != nil || e.Seq != c.last[name]+1 {
 		c.gaps = append(c.gaps, fmt.Sprintf("%s: %d after %d, %v", name, e.Seq, c.last[name], err))
 	}
@@ -275,7 +278,7 @@ func (c *counter) take(topic string, payload []byte) {
 	}
 }
 
-// await waits until every recorded event was received, each number once.
+// await waits until every recorded event was received, without a gap.
 func (c *counter) await(t *testing.T, book *logbook.Book) {
 	t.Helper()
 	end := time.After(assemblytest.Bound)

@@ -165,8 +165,8 @@ func (t *Tracker) settle(now time.Duration, below float64) {
 	case below <= fullLowV && (s.Doubt == RestsTooLow || s.Doubt == DrawsTooMuch):
 		s.Doubt = NoDoubt
 	}
-	if s.Ended && below <= tailLowV {
-		t.missing() // however short it was: it rests as a full pack does
+	if flow := time.Duration(t.session.flowS * float64(time.Second)); flow > 0 && s.Ended && s.FullAt <= s.EndedAt-flow && below <= tailLowV {
+		t.missing() // however short the charge was, it rests as a full pack does, and was not proven since
 	}
 }
 

@@ -24,10 +24,12 @@ func (c *manualCmd) Run(k *kong.Context, p *program) error {
 	return manual.WritePage(p.stdout, k.Model.Node, intro, day)
 }
 
-// completionCmd prints the completion for bash for the package.
-type completionCmd struct{}
+// completionCmd prints the completion of a shell for the package.
+type completionCmd struct {
+	Shell string `arg:"" optional:"" name:"SHELL" enum:"bash,zsh,fish" default:"bash"`
+}
 
 // Run prints the script.
-func (completionCmd) Run(k *kong.Context, p *program) error {
-	return manual.WriteCompletion(p.stdout, k.Model.Node)
+func (c *completionCmd) Run(k *kong.Context, p *program) error {
+	return manual.WriteCompletion(p.stdout, k.Model.Node, c.Shell)
 }

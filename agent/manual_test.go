@@ -1,10 +1,8 @@
 package main
 
 import (
-	"bytes"
 	"os"
 	"os/exec"
-	"slices"
 	"strings"
 	"testing"
 
@@ -67,55 +65,5 @@ func TestManualTellsAll(t *testing.T) {
 	}
 	if code, _, complaints := bayward(t, "", "manual", "--date", "today"); code != exitUsage || !strings.Contains(complaints, "today") {
 		t.Errorf("a wrong date: %d, %q", code, complaints)
-	}
-}
-
-// complete asks bash what the printed script offers for a line; "|" ends it.
-func complete(t *testing.T, script, line string) []string {
-	t.Helper()
-	const ask = `source /dev/stdin; read -ra COMP_WORDS <<<"$1"; case "$1" in *' ') COMP_WORDS+=('');; esac
-COMP_CWORD=$((${#COMP_WORDS[@]} - 1)); _bayward; printf '%s\n' "${COMPREPLY[@]}"`
-	cmd := exec.CommandContext(t.Context(), "bash", "--norc", "-c", ask, "bash", line)
-	cmd.Stdin = strings.NewReader(script)
-	cmd.Dir = t.TempDir()
-	if err := os.WriteFile(cmd.Dir+"/bays.yaml", nil, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	var complaints bytes.Buffer
-	cmd.Stderr = &complaints
-	out, err := cmd.Output()
-	if err != nil || complaints.Len() > 0 {
-		t.Fatalf("%q: %v, %s", line, err, complaints.String())
-	}
-	return strings.Fields(string(out))
-}
-
-func TestCompletion(t *testing.T) {
-	needs(t, "bash")
-	_, script, _ := bayward(t, "", "completion")
-	for line, want := range map[string][]string{
-		"bayward ch":                 {"check"},
-		"bayward man":                nil, // hidden
-		"bayward check ":             {"--config", "--elsewhere", "--help", "--json", "--schema", "--strict"},
-		"bayward check --config ":    {"bays.yaml"},
-		"bayward check --config b":   {"bays.yaml"},
-		"bayward demo --speed ":      nil,
-		"bayward demo --by-hand --s": {"--speed"},
-		"bayward replay ba":          {"bays.yaml"},
-		"bayward --v":                {"--version"},
-	} {
-		got := complete(t, script, line)
-		slices.Sort(got)
-		if !slices.Equal(got, want) {
-			t.Errorf("%q: got %q, want %q", line, got, want)
-		}
-	}
-	for _, leaf := range model(t).Leaves(true) {
-		got := complete(t, script, "bayward "+leaf.Path()+" -")
-		for _, f := range leaf.Flags {
-			if !slices.Contains(got, "--"+f.Name) {
-				t.Errorf("%s: --%s is not offered: %q", leaf.Path(), f.Name, got)
-			}
-		}
 	}
 }

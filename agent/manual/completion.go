@@ -1,7 +1,7 @@
 package manual
 
 import (
-	_ "embed"
+	"embed"
 	"io"
 	"strings"
 	"text/template"
@@ -9,8 +9,8 @@ import (
 	"github.com/alecthomas/kong"
 )
 
-//go:embed completion.bash
-var completionBash string
+//go:embed completion.bash completion.zsh completion.fish
+var completions embed.FS
 
 // choice is what may follow some words.
 type choice struct {
@@ -19,11 +19,16 @@ type choice struct {
 	Files bool     // files as well
 }
 
-// WriteCompletion prints the script that completes a command line in bash.
-func WriteCompletion(w io.Writer, root *kong.Node) error {
+// WriteCompletion prints the script that completes a command line in a shell, which is
+// "bash", "zsh" or "fish"; for another one it fails.
+func WriteCompletion(w io.Writer, root *kong.Node, shell string) error {
+	script, err := template.ParseFS(completions, "completion."+shell)
+	if err != nil {
+		return err
+	}
 	var commands, values []choice
 	follow(root, "", &commands, &values)
-	return template.Must(template.New("completion.bash").Parse(completionBash)).Execute(w, struct{ Commands, Values []choice }{commands, values})
+	return script.Execute(w, struct{ Commands, Values []choice }{commands, values})
 }
 
 // follow collects the choices of a command and of those below it.

@@ -28,13 +28,14 @@ const example = "../deploy/bayward.yaml"
 
 func TestHelp(t *testing.T) {
 	for command, mentions := range map[string][]string{
-		"":       {"run", "demo", "check", "replay", "lines", "Exit codes: 0 done, 1 failed, 2 wrong use", "not a certified safety device"},
-		"run":    {"--config", "--listen", "SIGTERM", "sensors: simulated"},
-		"check":  {"--config", "--json", "--strict", "--schema", "line"},
-		"demo":   {"--speed", "--listen", "--broker", "--for", "--by-hand", "--logbook", "600", "127.0.0.1:1883"},
-		"replay": {"--config", "--bay", "--pack", "--orders", "--start", "--every", "--events", "--schema", "hydrogen_pct", "charger_complete", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm", "TRACE.csv", "standard input"},
-		"lines":  {"--config", "--to", "--user", "bayward-keeper", "ExecStartPre", "low"},
-		"wiring": {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
+		"":        {"run", "demo", "check", "replay", "lines", "Exit codes: 0 done, 1 failed, 2 wrong use", "not a certified safety device"},
+		"run":     {"--config", "--listen", "SIGTERM", "sensors: simulated"},
+		"check":   {"--config", "--json", "--strict", "--schema", "line"},
+		"demo":    {"--speed", "--listen", "--broker", "--for", "--by-hand", "--logbook", "600", "127.0.0.1:1883"},
+		"replay":  {"--config", "--bay", "--pack", "--orders", "--start", "--every", "--events", "--schema", "hydrogen_pct", "charger_complete", "--hold", "15m", "time_s", "pack_v", "current_a", "pack_c", "ambient_c", "level_mm", "TRACE.csv", "standard input"},
+		"lines":   {"--config", "--to", "--user", "bayward-keeper", "ExecStartPre", "low"},
+		"support": {"--config", "--days", "14", "FILE", "SHA-256", "Names of people"},
+		"wiring":  {"--config", "--bay", "--fragment", "--resume", "--last", "locked off", "licensed electrician", "systemctl stop bayward"},
 
 		"records":         {"list", "show", "export", "verify", "backup", "--logbook", "--config", "UTC"},
 		"records list":    {"--pack", "--bay", "--since", "--until", "--kind", "--json", "30d", "refusals"},

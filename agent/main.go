@@ -30,6 +30,7 @@ type cli struct {
 	Airflow airflowCmd `cmd:""`
 	Wiring  wiringCmd  `cmd:""`
 	Records recordsCmd `cmd:""`
+	Support supportCmd `cmd:""`
 
 	Lines      linesCmd      `cmd:""`
 	WiringHold wiringHoldCmd `cmd:"" hidden:""`

@@ -66,6 +66,7 @@ var rooms = []room{
 	{"agent/opinion", false, nil, "tests only: judges the core by the truth of a yard of its own; its tests import no rule: TestTheOpinionIsItsOwn"},
 	{"agent/certs", false, []string{"agent/config"}, "reads the certificates that a configuration names, for the metrics and the check of it"},
 	{"agent/check", false, append([]string{"agent/certs", "agent/config", "agent/hardware", "agent/terminal", "sensors"}, said...), "builds what an agent would build, and reports it"},
+	{"agent/support", false, append([]string{"agent/check", "agent/config", "agent/logbook", "agent/records"}, said...), "gathers for a supporter what others show, without secrets"},
 	{"agent/manual", false, nil, "knows only the command line"},
 	{"agent/hardware", false, []string{"agent/bootclock", "agent/config", "agent/lease", "sensors"}, "joins the drivers, the simulator and the configuration that names them"},
 	{"agent/restore", false, append([]string{"agent/commission", "agent/lockout", "agent/logbook"}, core...), "hands what the logbook kept to the core, for whoever builds one; compares the logbook with its witness, and finds the walk that lets a new bay go"},

@@ -234,8 +234,9 @@ func TestTicksStayWhileEntriesWait(t *testing.T) {
 	}
 	require.Zero(t, y.taken(order.Entry))
 	y.deaf.Store(false)
-	h.later()
-	h.leads(".close-now") // sends the entries first
+	y.sent(12)
+	h.on(waiting + " === 0")
+	h.leads(".close-now")
 	h.on(says("The visit is closed and recorded."))
 	require.Equal(t, 12, y.taken(order.Entry))
 	require.Nil(t, y.read().Visit)

@@ -4,6 +4,7 @@ import (
 	"archive/tar"
 	"compress/gzip"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -29,7 +30,7 @@ func unpacked(t *testing.T, path string) map[string]string {
 	all := map[string]string{}
 	for files := tar.NewReader(zipped); ; {
 		head, err := files.Next()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return all
 		}
 		if err != nil {

@@ -21,6 +21,7 @@ func ReadAll(t *testing.T, broker string) (paho.Client, <-chan paho.Message) {
 			got <- m
 		}
 	}))
+	Await(t, reader.Unsubscribe("nothing")) // answered after what the broker keeps has been read
 	return reader, got
 }
 

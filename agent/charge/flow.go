@@ -24,7 +24,8 @@ const (
 	riseV     = 0.015
 	dropV     = 0.08
 	// A low float ends with a smaller fall: below the voltage at which cells float
-	// (2.23 to 2.27 V) no charger lets it sink by as much for ten minutes.
+	// (2.23 to 2.27 V) no charger lets it sink by as much for ten minutes (the fall and
+	// the time are the project's own).
 	lowFloatV, lowDropV = 2.23, 0.04
 	// A charger that steps down lets the voltage fall like one that stops. But a
 	// cell at rest this high keeps sinking, by more than 3 mV in ten minutes (the

@@ -5,8 +5,10 @@ import (
 	"cmp"
 	"encoding/base64"
 	"encoding/json"
+	"io"
 	"net/url"
 	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
@@ -35,6 +37,10 @@ func SecretsOf(cfg *config.Config) *Secrets {
 		texts = append(texts, cfg.People[i].PINHash)
 	}
 	texts = append(texts, cfg.HTTP.WallKey)
+	credentials, _ := filepath.Glob("/etc/credstore/bayward.*") // that the service gets without a setting
+	for _, path := range credentials {
+		texts = append(texts, content(path))
+	}
 	if m := cfg.MQTT; m != nil {
 		texts = append(texts, content(m.PasswordFile))
 		for _, address := range append([]string{m.Broker}, m.Fallback...) {
@@ -53,9 +59,13 @@ func ofNotify(n *config.Notify) (texts []string) {
 	}
 	for i := range n.Webhooks {
 		h := &n.Webhooks[i]
-		texts = append(append(texts, ofAddress(h.URL, true)...), h.Body)
+		texts = append(texts, ofAddress(h.URL, true)...)
+		long := []string{h.Body}
 		for _, one := range h.Headers {
-			texts = append(texts, one.Value, content(one.ValueFile))
+			long = append(long, one.Value, content(one.ValueFile))
+		}
+		for _, text := range long { // a token may be written without what stands around it
+			texts = append(append(texts, text), tokens.FindAllString(text, -1)...)
 		}
 	}
 	return texts
@@ -95,9 +105,8 @@ func content(path string) string {
 		return ""
 	}
 	defer func() { _ = f.Close() }()
-	text := make([]byte, mostSecret)
-	n, _ := f.Read(text)
-	return strings.TrimSpace(string(text[:n]))
+	text, _ := io.ReadAll(io.LimitReader(f, mostSecret))
+	return strings.TrimSpace(string(text))
 }
 
 // NewSecrets returns the secrets in all the spellings in which programs write them.
@@ -122,6 +131,9 @@ func NewSecrets(texts ...string) *Secrets {
 	s.all = slices.CompactFunc(s.all, bytes.Equal)
 	return s
 }
+
+// tokens are runs of leastToken or more of what tokens are made of (RFC 6750, section 2.1).
+var tokens = regexp.MustCompile(`[A-Za-z0-9._~+/=-]{12,}`)
 
 var (
 	privateKeys = regexp.MustCompile(`(?s)-----BEGIN [A-Z ]*PRIVATE KEY-----.*?(-----END [A-Z ]*PRIVATE KEY-----|\z)`)

@@ -52,7 +52,9 @@ func scanned(t *testing.T, html string) (all []string) {
 		}
 		bits, err := gozxing.NewBinaryBitmapFromImage(img)
 		require.NoError(t, err)
-		text, err := qrcode.NewQRCodeReader().Decode(bits, nil)
+		// The library's search for the three squares, which a photo needs, fails for about one
+		// key of 300 on these straight drawings. They are read square by square instead.
+		text, err := qrcode.NewQRCodeReader().Decode(bits, map[gozxing.DecodeHintType]any{gozxing.DecodeHintType_PURE_BARCODE: true})
 		require.NoError(t, err)
 		all = append(all, text.GetText())
 	}

@@ -58,6 +58,7 @@ type Memory struct {
 	GasA        float64    `json:"gas_a,omitempty"`
 	Collapsed   bool       `json:"collapsed,omitempty"`
 	BulkMarks   int        `json:"bulk_marks,omitempty"`
+	Proven      bool       `json:"proven,omitempty"` // the last charge, though the pack may have worked since
 	Run         *RunMemory `json:"run,omitempty"`
 	Resting     bool       `json:"resting,omitempty"`
 	RestAgoS    float64    `json:"rest_ago_s,omitempty"`
@@ -96,7 +97,7 @@ func (t *Tracker) Memory() Memory {
 		Spread: s.Equalize.Spread, SpreadKnown: s.Equalize.SpreadKnown,
 		Unmixed: t.cells.unmixed, MixedS: t.cells.mixedS,
 
-		CeilingFull: t.ceiling.afterFull, Flowing: t.flow.on, Collapsed: t.proof.collapsed, BulkMarks: t.proof.bulkMarks,
+		CeilingFull: t.ceiling.afterFull, Flowing: t.flow.on, Collapsed: t.proof.collapsed, BulkMarks: t.proof.bulkMarks, Proven: t.proof.proven,
 		Run: t.run.memory(t.last), Resting: t.rest.resting, UnsavedGasAh: s.UnsavedGasAh,
 		GasTimes: t.gas.times,
 	}
@@ -171,7 +172,7 @@ func (t *Tracker) Restore(m *Memory, now, gap time.Duration, proven bool) {
 	t.cells = gravities{unmixed: m.Unmixed, mixedS: m.MixedS}
 	t.restoreCeiling(m, now, gap, proven)
 	t.run.restore(m.Run, now)
-	t.proof.collapsed = m.Collapsed
+	t.proof.collapsed, t.proof.proven = m.Collapsed, m.Proven || m.Full
 	t.proof.start.judged = m.Active // how it began is not stored, and a restart proves nothing sooner
 	t.gas.times = m.GasTimes
 	if !proven || gap > gapMax || m.Moved {

@@ -43,6 +43,7 @@ type proof struct {
 	missingOK    bool
 	slow         bool // the current of the held voltage falls slowly: much is missing
 	start        start
+	proven       bool // it was full, by whatever evidence, and nothing took that back
 }
 
 // start is how a charge began and how long it has gassed.
@@ -164,7 +165,7 @@ func (t *Tracker) unproven() {
 
 // missing names what is missing to call the pack full, unless something else is said.
 func (t *Tracker) missing() {
-	if t.s.Full || t.s.Pending != NoEvidence || t.s.Doubt != NoDoubt {
+	if t.s.Full || t.proof.proven || t.s.Pending != NoEvidence || t.s.Doubt != NoDoubt {
 		return
 	}
 	switch p := &t.proof; {
@@ -287,6 +288,7 @@ func (t *Tracker) full(now time.Duration, e Evidence) {
 		t.bookGas()
 	}
 	t.s.Full, t.s.Evidence, t.s.FullAt = true, e, now
+	t.proof.proven = true
 	t.recount()
 	t.rest.selfOut = 0
 	t.s.Soc, t.s.SocPlus, t.s.SocKnown = 1, socFull, true

@@ -73,7 +73,7 @@ func (t *Tracker) notFull() {
 // neverFull takes back a full that was wrong, with the ceiling that began with it.
 func (t *Tracker) neverFull() {
 	t.notFull()
-	t.ceiling.afterFull = false
+	t.ceiling.afterFull, t.proof.proven = false, false
 }
 
 // follow starts and ends charges.
@@ -117,7 +117,7 @@ func (t *Tracker) begin(now time.Duration) {
 	t.s.MaxPackC, t.s.TempKnown = math.Inf(-1), false
 	t.s.ReturnKnown = false
 	before := t.proof
-	t.proof = proof{collapsed: before.collapsed}
+	t.proof = proof{collapsed: before.collapsed, proven: t.s.Full}
 	goesOn := t.s.Ended && t.s.Since-t.s.EndedAt < restTry
 	if goesOn { // its voltage is still that of the charge before
 		t.proof.start = before.start

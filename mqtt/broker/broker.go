@@ -63,6 +63,9 @@ func Start(ctx context.Context, o Options) (*Broker, error) {
 		err = server.AddHook(&sessions{server: server, log: o.Log}, nil)
 	}
 	if err == nil {
+		err = server.AddHook(&kept{}, nil)
+	}
+	if err == nil {
 		err = server.AddListener(listeners.NewNet("tcp", listener))
 	}
 	if err == nil {

@@ -14,8 +14,16 @@ type statusBody struct {
 	Epoch       string `json:"epoch,omitempty"`
 	Page        string `json:"page,omitempty"`
 	PageProof   string `json:"page_proof,omitempty"`
+	DailyRound  string `json:"daily_round,omitempty"`
 	Since       string `json:"since,omitempty"`
 	TimeTrusted *bool  `json:"time_trusted,omitempty"`
+}
+
+type dailyBody struct {
+	V           int    `json:"v"`
+	Day         string `json:"day"`
+	Time        string `json:"time"`
+	TimeTrusted bool   `json:"time_trusted"`
 }
 
 type stateBody struct {

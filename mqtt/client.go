@@ -112,6 +112,18 @@ func (c *Client) Notice(bayName string, n Notice) {
 	}
 }
 
+// Daily hands over that the site's daily round has been sent.
+func (c *Client) Daily(d Daily) {
+	payload, err := d.JSON()
+	if err != nil {
+		c.opt.Log.Error("daily round is not published", "err", err)
+		return
+	}
+	if c.latest.put(c.opt.Topics.Daily(), c.opt.QoS.Status, d.Day, payload) {
+		c.stir()
+	}
+}
+
 // Wake signals that the outbox has new events.
 func (c *Client) Wake() {
 	c.unsent.Store(true)
@@ -249,6 +261,7 @@ func (c *Client) openOne(ctx context.Context, broker *url.URL, will []byte) (pee
 // status returns a status payload of this agent.
 func (c *Client) status(s Status) ([]byte, error) {
 	s.Version, s.BootID, s.Epoch, s.Page, s.PageProof = c.opt.Version, c.opt.BootID, c.opt.Epoch(), c.opt.Page, c.opt.PageProof
+	s.DailyRound = c.opt.DailyRound
 	return s.JSON()
 }
 

@@ -176,7 +176,7 @@ func TestContractSignature(t *testing.T) {
 func TestContractFields(t *testing.T) {
 	c := contract(t)
 	for name, typ := range map[string]reflect.Type{
-		"status": reflect.TypeFor[statusBody](), "state": reflect.TypeFor[stateBody](), "event": reflect.TypeFor[eventBody](),
+		"status": reflect.TypeFor[statusBody](), "daily": reflect.TypeFor[dailyBody](), "state": reflect.TypeFor[stateBody](), "event": reflect.TypeFor[eventBody](),
 		"notice": reflect.TypeFor[noticeBody](), "response": reflect.TypeFor[responseBody](),
 	} {
 		schema, err := c.Schema(name)

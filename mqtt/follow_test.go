@@ -25,6 +25,7 @@ func (f *followed) Status(agent string, payload []byte) {
 	state, _, _ = strings.Cut(state, `"`)
 	f.told <- agent + " " + state
 }
+func (f *followed) Daily(agent string, payload []byte) { f.told <- agent + " daily " + string(payload) }
 func (f *followed) State(agent, bayName string, payload []byte, retained bool) {
 	told := agent + " " + bayName
 	if retained {
@@ -78,6 +79,8 @@ func TestFollowSite(t *testing.T) {
 	require.Contains(t, told, "shed-3 online")
 	third.State("bay-1", view.View{V: 1, Bay: "bay-1", Stage: "cooling"}, testWall())
 	f.until(t, "shed-3 bay-1")
+	third.Daily(Daily{"2026-03-01", testWall()})
+	f.until(t, `shed-3 daily {"v":1,"day":"2026-03-01","time":"`+testWall().stamp()+`","time_trusted":true}`)
 	stopThird()
 	f.until(t, "shed-3 offline")
 
@@ -89,7 +92,7 @@ func TestFollowSite(t *testing.T) {
 // and does all the rest.
 func TestFollowWithoutRights(t *testing.T) {
 	p := startPlantWith(t, func(acl string) string {
-		return strings.NewReplacer("topic read bayward/quarry-road/+/status\n", "", "topic read bayward/quarry-road/+/+/state\n", "").Replace(acl)
+		return strings.NewReplacer("topic read bayward/quarry-road/+/status\n", "", "topic read bayward/quarry-road/+/daily\n", "", "topic read bayward/quarry-road/+/+/state\n", "").Replace(acl)
 	})
 	f := &followed{make(chan string, 1000)}
 	second, stop := p.agentOn(t, "shed-2", f)

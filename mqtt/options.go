@@ -64,6 +64,9 @@ type Options struct {
 	Page string
 	// PageProof is published with it, for agents with the same people; "" publishes none.
 	PageProof string
+	// DailyRound is the local time at which this agent sends a daily round for the site, such
+	// as "06:30", published with its status; "" if it sends none.
+	DailyRound string
 	// StateEvery is how long a state without a real change may wait; 0 means 30 s.
 	StateEvery time.Duration
 	// BackOff returns the wait after the n-th failure in a row, n from 1; nil

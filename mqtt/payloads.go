@@ -38,12 +38,15 @@ type Status struct {
 	Epoch     string // of the record; "" without one
 	Page      string // address of its page; "" if none is known
 	PageProof string // that Page is this agent's; "" for none
-	Since     *Wall  // when it began; nil in the will, which the broker sends later
+	// DailyRound is the local time at which the agent sends a daily round for the site,
+	// such as "06:30"; "" if it sends none.
+	DailyRound string
+	Since      *Wall // when it began; nil in the will, which the broker sends later
 }
 
 // JSON returns the payload of the status topic.
 func (s Status) JSON() ([]byte, error) {
-	w := statusBody{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID, Epoch: s.Epoch, Page: s.Page, PageProof: s.PageProof}
+	w := statusBody{V: 1, State: "offline", Reason: s.Reason, Version: s.Version, BootID: s.BootID, Epoch: s.Epoch, Page: s.Page, PageProof: s.PageProof, DailyRound: s.DailyRound}
 	if s.Online {
 		w.State = "online"
 	}
@@ -51,6 +54,17 @@ func (s Status) JSON() ([]byte, error) {
 		w.Since, w.TimeTrusted = s.Since.stamp(), &s.Since.Trusted
 	}
 	return encode(w)
+}
+
+// Daily is that an agent has sent the daily round of a site.
+type Daily struct {
+	Day string // local, such as 2026-03-01
+	At  Wall
+}
+
+// JSON returns the payload of the daily topic.
+func (d Daily) JSON() ([]byte, error) {
+	return encode(dailyBody{1, d.Day, d.At.stamp(), d.At.Trusted})
 }
 
 // Event is one numbered event of the outbox. Fields that its kind does not have

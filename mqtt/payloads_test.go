@@ -37,7 +37,7 @@ func TestGoldenPayloads(t *testing.T) {
 		}
 		return b
 	}
-	agent := Status{Version: "1.2.3", BootID: "5f0c3b1e", Epoch: "7d0f3a52c4e1b896", Page: "https://shed-2.example:8443", PageProof: "4UCX3ByCOv0VDUYbKqvM7K5h7YQ9dT0v8VWd1gXxq2E"}
+	agent := Status{Version: "1.2.3", BootID: "5f0c3b1e", Epoch: "7d0f3a52c4e1b896", Page: "https://shed-2.example:8443", PageProof: "4UCX3ByCOv0VDUYbKqvM7K5h7YQ9dT0v8VWd1gXxq2E", DailyRound: "06:30"}
 	online, will, shutdown := agent, agent, agent
 	online.Online, online.Since = true, &untrusted
 	will.Reason = "connection-lost"
@@ -46,6 +46,7 @@ func TestGoldenPayloads(t *testing.T) {
 		"status-online":   must(online.JSON()),
 		"status-will":     must(will.JSON()),
 		"status-shutdown": must(shutdown.JSON()),
+		"daily":           must(Daily{"2026-03-01", now}.JSON()),
 		"state":           must(stateJSON(testView(), now)),
 		"event-stage": must(Event{
 			Bay: "bay-1", Epoch: "7d0f3a52c4e1b896", Seq: 17, At: now, BootID: "5f0c3b1e", Mono: 1234567 * time.Millisecond,
@@ -101,6 +102,7 @@ func TestTimesAreRFC3339(t *testing.T) {
 func TestTopics(t *testing.T) {
 	for got, want := range map[string]string{
 		testTopics.Status():          "bayward/quarry-road/shed-2/status",
+		testTopics.Daily():           "bayward/quarry-road/shed-2/daily",
 		testTopics.State("bay-1"):    "bayward/quarry-road/shed-2/bay-1/state",
 		testTopics.Event("bay-1"):    "bayward/quarry-road/shed-2/bay-1/event",
 		testTopics.Notice("bay-1"):   "bayward/quarry-road/shed-2/bay-1/notice",

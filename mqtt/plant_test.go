@@ -151,6 +151,7 @@ func TestPlantBroker(t *testing.T) {
 	}{
 		{"an agent, another's state", shed2, others + "bay-1/state"},
 		{"an agent, another's status", shed2, others + "status"},
+		{"an agent, another's daily round", shed2, others + "daily"},
 		{"an agent, another's response", shed2, others + "bay-1/response"},
 		{"an agent, its own command", shed2, mine + "bay-1/command"},
 		{"an agent, another's command", shed2, others + "bay-1/command"},
@@ -168,7 +169,7 @@ func TestPlantBroker(t *testing.T) {
 			}
 		})
 	}
-	for _, topic := range []string{"status", "bay-1/state", "bay-9/event", "bay-1/notice", "bay-1/response"} {
+	for _, topic := range []string{"status", "daily", "bay-1/state", "bay-9/event", "bay-1/notice", "bay-1/response"} {
 		finish(t, shed2.Publish(mine+topic, 1, false, "x"))
 		if m := next(t, seen); m.Topic() != mine+topic {
 			t.Errorf("published %s, seen %s", topic, m.Topic())

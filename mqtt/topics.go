@@ -14,6 +14,10 @@ type Topics struct {
 // Status returns the topic for whether the agent is online; retained, and the will.
 func (t Topics) Status() string { return t.prefix() + "status" }
 
+// Daily returns the topic for the day of the last daily round that the agent has sent;
+// retained.
+func (t Topics) Daily() string { return t.prefix() + "daily" }
+
 // State returns the topic for the current state of a bay; retained.
 func (t Topics) State(bayName string) string { return t.of(bayName, "state") }
 

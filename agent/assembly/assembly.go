@@ -102,6 +102,7 @@ func (a *Agent) build(ctx context.Context) error {
 		return err
 	}
 	a.door = web.NewDoor(web.DoorOptions{Proxies: a.Config.HTTP.Proxies(), Log: a.Log})
+	a.followSite()
 	if err = a.buildNotices(); err != nil {
 		return err
 	}

@@ -11,7 +11,6 @@ import (
 	"bayward/agent/config"
 	"bayward/agent/order"
 	"bayward/agent/web"
-	"bayward/agent/yard"
 	"bayward/mqtt"
 	"bayward/mqtt/broker"
 )
@@ -35,9 +34,11 @@ func (a *Agent) connect(ctx context.Context) error {
 	o := a.brokerOptions(m)
 	o.Brokers, o.People = brokers, signers(a.Config.People, a.Log)
 	o.PageProof = web.PageProof(a.Config.Site, a.Config.Agent, o.Page, a.people())
-	if m.OtherAgents != "ignore" {
-		a.yard = yard.New(a.Config.Agent, yard.Clock{Mono: sinceNow(), Wall: a.Wall})
+	if a.yard != nil {
 		o.Follow = a.yard
+	}
+	if n := a.Config.Notify; a.forSite() {
+		o.DailyRound = n.DailyRound
 	}
 	var err error
 	a.client, err = mqtt.New(o)

@@ -56,9 +56,9 @@ func (a *Agent) buildNotices() error {
 	voice := words.New(a.Config.Language, a.Config.Units)
 	a.notices = &noticeOutput{voice: voice, cfg: a.Config, watch: notify.Watches{}}
 	a.notices.sender = notify.NewSender(notify.Options{
-		Ways: ways, Quiet: quiet, Round: c.DailyRound, Wall: a.Wall, Log: a.Log,
+		Ways: ways, Quiet: quiet, Round: c.DailyRound, Wall: a.Wall, Log: a.Log, Rota: a.rota(),
 		Summary: func() notify.Message {
-			title, text := voice.Round(a.Config.Site, a.Config.Agent, a.Loop.Pictures())
+			title, text := voice.Round(a.Config.Site, a.Config.Agent, a.Loop.Pictures(), a.otherBays(voice))
 			return notify.Message{Site: a.Config.Site, Agent: a.Config.Agent, Title: title, Text: text, Cautions: cautions(voice, a.Config)}
 		},
 	})

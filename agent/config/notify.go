@@ -13,10 +13,12 @@ import (
 // Notify lists the ways by which notices reach people, besides the broker and the
 // page.
 type Notify struct {
-	QuietHours string    `yaml:"quiet_hours"` // local time, such as 20:00-06:00; dangers are sent all the same
-	DailyRound string    `yaml:"daily_round"` // local time of a daily message about all bays, such as 06:30
-	Mail       []Mail    `yaml:"mail"`
-	Webhooks   []Webhook `yaml:"webhooks"`
+	QuietHours string `yaml:"quiet_hours"` // local time, such as 20:00-06:00; dangers are sent all the same
+	DailyRound string `yaml:"daily_round"` // local time of a daily message about all bays, such as 06:30
+	// Whose bays it is about. With site, one agent of those that send one sends it for all.
+	DailyRoundFor string    `yaml:"daily_round_for" accept:"site or agent" default:"site"`
+	Mail          []Mail    `yaml:"mail"`
+	Webhooks      []Webhook `yaml:"webhooks"`
 }
 
 // Mail sends notices by SMTP.
@@ -56,6 +58,7 @@ func (c noticeCheck) notify(n *Notify) {
 	if n == nil {
 		return
 	}
+	c.fields("notify", n)
 	c.quietHours(n.QuietHours)
 	c.clock("notify.daily_round", n.DailyRound)
 	if len(n.Mail)+len(n.Webhooks) > maxWays {

@@ -54,6 +54,7 @@ packs:
 people:
   - {name: A. Person, role: visit, pin_hash: $2a$11$iY8GzQJPoDx1o0XnUHnPHOAcJ0hCMgkmxgWMFdXZZ0cL1f3G9L3sK}
 notify:
+  daily_round_for: agent
   mail:
     - {server: 'mail.example:587', security: tls, from: shed-2@yard.example, to: [technician@yard.example]}
   webhooks:

@@ -20,6 +20,16 @@ type Way interface {
 	Send(ctx context.Context, m *Message) error
 }
 
+// Rota lets one of several senders send the daily round of a day. Its methods return at
+// once.
+type Rota interface {
+	// Turn returns how long after its time this sender is to send the round of a day,
+	// such as 2026-03-01, and whether another has sent it.
+	Turn(day string) (after time.Duration, sent bool)
+	// Sent tells that this sender's has been delivered, by one way at least.
+	Sent(day string)
+}
+
 // ErrRefused means that a message will never be accepted as it is, so it is not
 // tried again.
 var ErrRefused = errors.New("message refused")
@@ -32,6 +42,8 @@ type Options struct {
 	// none. Summary returns its message.
 	Round   string
 	Summary func() Message
+	// Rota shares the daily round with other senders; nil if there are none.
+	Rota Rota
 	// Wall is the clock for quiet hours and rounds, and whether it can be trusted.
 	// While it cannot, nothing is held back and no round is sent.
 	Wall func() (time.Time, bool)
@@ -137,6 +149,14 @@ func (l *lane) done(m *Message, sent bool) {
 	}
 }
 
+// drop removes a message that need not be sent any more.
+func (l *lane) drop(m *Message) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.flying = ""
+	l.waiting = slices.DeleteFunc(l.waiting, func(w Message) bool { return w == *m })
+}
+
 // fail counts an attempt that will be repeated.
 func (l *lane) fail() {
 	l.mu.Lock()
@@ -198,10 +218,17 @@ func (s *Sender) drive(ctx context.Context, l *lane) {
 func (s *Sender) send(ctx context.Context, l *lane, m *Message, failures int) bool {
 	try, cancel := context.WithTimeout(ctx, sendFor)
 	defer cancel()
+	if s.sentByOther(m) {
+		l.drop(m)
+		return true
+	}
 	err := s.carry(try, l, m)
 	switch {
 	case err == nil:
 		l.done(m, true)
+		if m.Kind == roundKind && s.opt.Rota != nil {
+			s.opt.Rota.Sent(dayOf(m))
+		}
 		if failures > 0 {
 			s.opt.Log.Info("notices can be sent again", "way", l.way.Name())
 		}
@@ -250,28 +277,6 @@ func sleep(ctx context.Context, d time.Duration, wake <-chan struct{}) {
 	case <-ctx.Done():
 	case <-t.C:
 	case <-wake:
-	}
-}
-
-const roundKind = "round"
-
-// rounds offers the daily round at its time, once a day. A start after that time
-// waits for the next day.
-func (s *Sender) rounds(ctx context.Context) {
-	at, _ := parseClock(s.opt.Round)
-	last := ""
-	if now, trusted := s.opt.Wall(); trusted && clockOf(now) >= at {
-		last = now.Format(time.DateOnly)
-	}
-	for ctx.Err() == nil {
-		now, trusted := s.opt.Wall()
-		if day := now.Format(time.DateOnly); trusted && clockOf(now) >= at && day != last {
-			last = day
-			m := s.opt.Summary()
-			m.ID, m.Kind, m.State, m.At, m.Trusted = roundKind, roundKind, Raised.String(), now, true
-			s.Offer(&m)
-		}
-		sleep(ctx, lookEvery, nil)
 	}
 }
 

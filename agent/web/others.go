@@ -36,31 +36,18 @@ func (s *server) otherLines(v words.Voice) (lines []workLine) {
 	return lines
 }
 
-// newOtherLine is the line of another agent's bay. A danger stays one when nothing is
-// heard any more; anything else that was heard last may have changed since, so it is a
-// bay to be asked about, and nobody carries water for it.
+// newOtherLine is the line of another agent's bay.
 func newOtherLine(o *yard.Bay, v words.Voice) workLine {
 	b := o.State.Brief(v)
+	said := o.Line(&b, v)
 	line := newBriefLine(&b, v)
 	line.Name, line.agent = o.Name, o.Agent
+	line.Task, line.Urgency, line.carryML = said.Task, said.Urgency, said.CarryML
 	if o.Page != "" {
 		line.To = o.Page + "/bays/" + url.PathEscape(o.Name)
 	}
-	if o.Reach == yard.Heard {
-		return line
-	}
-	line.What, line.Much, line.carryML = v.Say("yard."+reachKeys[o.Reach], o.Agent, line.What), v.Say("yard.never"), 0
-	if o.AgeKnown {
-		line.Much = v.Say("yard.ago", v.Span(o.Age))
-	}
-	if line.Urgency != words.Danger {
-		line.Urgency = words.Silent
-	}
 	return line
 }
-
-// reachKeys are the ends of the keys of sentences.
-var reachKeys = map[yard.Reach]string{yard.Quiet: "quiet", yard.Offline: "offline", yard.NoBroker: "nobroker"}
 
 // otherNotes says why bays of other agents may be missing.
 func (s *server) otherNotes(v words.Voice) (notes []string) {

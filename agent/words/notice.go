@@ -73,9 +73,16 @@ func (v Voice) cells(p *bay.Picture) string {
 	return " " + w.Title + ". " + strings.Join(lines, "; ") + "."
 }
 
+// OtherBay is a bay of another agent in the daily round.
+type OtherBay struct {
+	Name, Agent string
+	Urgency     Urgency
+	Task        Task
+}
+
 // Round returns the text of a yard's daily round: a line for each bay, with what
-// a technician must do first.
-func (v Voice) Round(site, agent string, pictures []*bay.Picture) (title, text string) {
+// a technician must do first; those of other agents after the agent's own.
+func (v Voice) Round(site, agent string, pictures []*bay.Picture, others []OtherBay) (title, text string) {
 	var lines []string
 	call := 0
 	for _, p := range pictures {
@@ -87,6 +94,13 @@ func (v Voice) Round(site, agent string, pictures []*bay.Picture) (title, text s
 			call++
 		}
 		lines = append(lines, p.Bay+": "+v.Say("urgency."+u.Class)+". "+spaced(spaced(v.Says(p), v.ReadDue(p)), v.Unrecorded(p))+v.cells(p))
+	}
+	for i := range others {
+		o := &others[i]
+		if o.Urgency.CallsPerson() {
+			call++
+		}
+		lines = append(lines, o.Name+" · "+o.Agent+": "+v.Say("urgency."+o.Urgency.Class)+". "+spaced(o.Task.What+".", o.Task.Much))
 	}
 	return v.Say("notice.round.title", site, agent), v.Summary(call) + "\n\n" + strings.Join(lines, "\n")
 }

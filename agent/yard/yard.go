@@ -68,18 +68,21 @@ type Yard struct {
 	connected bool
 	since     time.Duration // of the connection
 	ownHeard  bool          // this agent's own status has come back
+	ownDaily  string        // the day of this agent's last daily round, as the broker has kept it
 	dropped   bool          // more agents or bays than are kept
 }
 
 type agent struct {
 	status status
 	bays   map[string]*heard
+	daily  string // the day of the last daily round that it has sent, such as 2026-03-01
 }
 
 type status struct {
 	State string `json:"state"`
 	Page  string `json:"page"`
 	Proof string `json:"page_proof"`
+	Daily string `json:"daily_round"`
 }
 
 type heard struct {

@@ -45,12 +45,14 @@ func (p *plan) brokerFiles(o *output, machines *authority) error {
 const agentRights = `
 user %[2]s.%[1]s
 topic write bayward/%[1]s/%[2]s/status
+topic write bayward/%[1]s/%[2]s/daily
 topic write bayward/%[1]s/%[2]s/+/state
 topic readwrite bayward/%[1]s/%[2]s/+/event
 topic write bayward/%[1]s/%[2]s/+/notice
 topic write bayward/%[1]s/%[2]s/+/response
 topic read bayward/%[1]s/%[2]s/+/command
 topic read bayward/%[1]s/+/status
+topic read bayward/%[1]s/+/daily
 topic read bayward/%[1]s/+/+/state
 `
 

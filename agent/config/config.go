@@ -160,4 +160,5 @@ type Pack struct {
 	// text for each row, with the numbers of its cells and a point for a gap. Left out,
 	// the page numbers them in plain rows.
 	Layout []string `yaml:"layout"`
+	Plate  `yaml:",inline"`
 }

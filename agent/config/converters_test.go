@@ -79,7 +79,7 @@ func TestBadInputs(t *testing.T) {
 		{"no chip select", "voltage: {converter: mcp3208, channel: 0, range_v: 4.096, ratio: 11}",
 			"voltage.spi: is missing: must be bus and chip select, such as SPI0.0"},
 		{"chip select that is a number", "voltage: {converter: ads1118, spi: 0.0, channel: 0, ratio: 11}",
-			"voltage.spi: value 0.0 is not accepted: must be text"},
+			"voltage.spi: value 0.0 is not accepted: must be text, in quotes where it looks like a number or like true or false"},
 		{"chip select that is none", "voltage: {converter: ads1118, spi: SPI0, channel: 0, ratio: 11}",
 			`voltage.spi: value "SPI0" is not accepted: must be bus and chip select, such as SPI0.0`},
 		{"no reference", "voltage: {converter: mcp3208, spi: SPI0.0, channel: 7, ratio: 11}",

@@ -64,6 +64,7 @@ func (c packCheck) pack(field string, p *Pack) {
 	}
 	c.heights(field, p)
 	c.layout(field, p)
+	c.plate(field, &p.Plate)
 	if probe := field + ".probe_cell"; c.usable(probe, field+".cells") && p.ProbeCell > p.Cells {
 		c.reject(probe, say("must-be-1-to-the-cells-of", p.Cells))
 	}

@@ -50,7 +50,7 @@ bays:
            status: {address: 6, good: 1}, counter: {address: 7, within_seconds: 4}, age: {address: 8, unit_seconds: 0.5}}
 packs:
   - {name: lift-24v, cells: 12, capacity_ah: 225, rate_hours: 5, full_gravity: 1.277, charge_level_mm: 3, fill_mark_mm: 13, vent_well_mm: 22,
-     free_surface_cm2: 130, electrolyte_ml: 1350, charge_factor: 1.1, probe_cell: 1}
+     free_surface_cm2: 130, electrolyte_ml: 1350, charge_factor: 1.1, probe_cell: 1, weight_kg: 238, numbered_from: negative}
 people:
   - {name: A. Person, role: visit, pin_hash: $2a$11$iY8GzQJPoDx1o0XnUHnPHOAcJ0hCMgkmxgWMFdXZZ0cL1f3G9L3sK}
 notify:

@@ -87,6 +87,9 @@ func TestEachConfigurationPasses(t *testing.T) {
 	assert.Equal(t, "112", shed3.FirstAid.EmergencyPhone, "the site's setting")
 	assert.Len(t, shed3.Packs, 1, "only the packs that its bays charge")
 	assert.Len(t, shed3.People, 2)
+	shed2, err := config.Load(filepath.Join(out, "pis/quarry-road/shed-2", configFile))
+	require.NoError(t, err)
+	assert.Equal(t, config.Plate{Serial: "00417", InService: "2021-05-04", WarrantyUntil: "2026-05-03"}, shed2.Packs[0].Plate, "the plate goes with its pack")
 	hut, err := config.Load(filepath.Join(out, "pis/hill/hut", configFile))
 	require.NoError(t, err)
 	assert.Equal(t, "es", hut.Language)
@@ -182,6 +185,7 @@ func TestFaults(t *testing.T) {
 		{"a key of the wiring", "level: {kind: 4-20ma, adc: 0x48, channel: 2, shunt_ohm: 100, low_mm: -20, high_mm: 60}", "levels: {kind: 4-20ma}", `field sites[0].agents[1].bays[0].wiring.levels: unknown key; did you mean level?`},
 		{"a pack of nobody", "pack: sweeper-36v", "pack: sweeper", `field sites[1].agents[0].bays[0].pack: value "sweeper" is not accepted: must be the name of a pack under packs: sweeper-36v`},
 		{"a pack's fill mark", "fill_mark_mm: 25", "fill_mark_mm: 45", `field sites[0].packs[1].fill_mark_mm: value 45 is not accepted: must be below vent_well_mm`},
+		{"a pack's warranty", "warranty_until: 2026-05-03", "warranty_until: 2026-02-30", `field sites[0].packs[0].warranty_until: value "2026-02-30" is not accepted: must be a day such as 2021-05-04`},
 		{"a limit of an agent", "rest_min_minutes: 90", "rest_min_minutes: 5", `field sites[0].agents[1].settings.limits.rest_min_minutes: value 5 is not accepted: must be`},
 		{"an octal number", "cells: 18", "cells: 022", `field sites[1].packs[0].cells: value 022 is not accepted: must be`},
 		{"a setting of all", "keep_alive_seconds: 30", "keep_alive_seconds: 3", `field settings.mqtt.keep_alive_seconds: value 3 is not accepted: must be 5 to 1200`},
